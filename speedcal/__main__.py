@@ -1,0 +1,5 @@
+"""Run the command as ``python -m speedcal``."""
+
+from speedcal.cli import main
+
+main()

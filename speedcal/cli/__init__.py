@@ -1,0 +1,72 @@
+"""The command: each subcommand lives in a module of its own, imported when it is called, so that help is quick."""
+
+from __future__ import annotations
+
+import importlib
+import json
+import sys
+from collections.abc import Sequence
+
+import click
+
+from speedcal.errors import SpeedcalError
+
+COMMANDS = {
+    "axle": "Axle ratio from counted turns, engine speed or a drive.",
+    "calibrate": "How the instrument reads, from a recorded drive.",
+    "correct": "Which gear, scaling or setting cancels the error.",
+    "explain": "Which tires, axle gears or gear teeth would explain the error.",
+    "inspect": "What a log or readings file is, and what is in it.",
+    "plan": "Which speeds to hold in the road test, how long and how often.",
+    "report": "Run a job and write the page, the plot and the numbers.",
+    "serve": "Start the upload page.",
+    "tire": "Diameter, circumference and turns per mile of a tire size.",
+    "trim": "Write a drive back as GPX with its ends cut off.",
+    "verify": "Judge the drive after the work against a tolerance.",
+}
+"""Every subcommand and what it does; the module ``speedcal.cli.<name>`` holds it as ``command``."""
+
+EXIT_FAIL, EXIT_UNUSABLE, EXIT_NOT_PROVEN = 1, 2, 3
+
+
+class _LazyGroup(click.Group):
+    """A group that imports a subcommand when it is called, and lists them without importing any."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return sorted(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        command: click.Command = importlib.import_module(f"speedcal.cli.{cmd_name}").command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl(sorted(COMMANDS.items()))
+
+
+@click.group(cls=_LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="speedcal")
+def cli() -> None:
+    r"""Put a speedometer right after a change of tires or axle gears, and prove it.
+
+    \b
+    Typical order of work:
+      speedcal inspect drive.gpx readings.csv     what is in the files
+      speedcal calibrate drive.gpx readings.csv   how the instrument reads
+      speedcal correct job.toml                   which gear or setting cancels the error
+      speedcal plan job.toml                      the road test after the work
+      speedcal report job.toml --out result       the page for the customer
+    """
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run the command; a problem with the user's files ends in one message and exit status 2."""
+    try:
+        cli.main(args=arguments, prog_name="speedcal", standalone_mode=True)
+    except SpeedcalError as error:
+        if "--json" in (sys.argv[1:] if arguments is None else arguments):
+            click.echo(json.dumps(error.to_dict(), ensure_ascii=False))
+        click.echo(f"speedcal: {error}", err=True)
+        sys.exit(EXIT_UNUSABLE)

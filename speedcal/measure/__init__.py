@@ -1,0 +1,1 @@
+"""From a track and readings to a calibration."""

@@ -1,0 +1,1 @@
+"""Plots and the page for the customer."""

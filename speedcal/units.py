@@ -1,0 +1,67 @@
+"""Exact factors, and the reading and printing of speeds and lengths.
+
+SI inside the package; other units exist only here, in readers and in renderers.
+Factors follow from the international yard and pound agreement of 1959 (1 mile = 1609.344 m, exact)
+and the international nautical mile (1852 m, exact; First International Extraordinary Hydrographic Conference, 1929).
+"""
+
+from __future__ import annotations
+
+from typing import Literal, cast
+
+MILE_M = 1609.344
+INCH_M = 0.0254
+FOOT_M = 0.3048
+NAUTICAL_MILE_M = 1852.0
+
+SpeedUnit = Literal["mph", "km/h", "m/s", "kn"]
+DisplayUnit = Literal["mph", "km/h"]
+
+SPEED_UNIT_MPS: dict[SpeedUnit, float] = {
+    "mph": MILE_M / 3600,
+    "km/h": 1000 / 3600,
+    "m/s": 1.0,
+    "kn": NAUTICAL_MILE_M / 3600,
+}
+"""Metres per second in one unit of speed."""
+
+MPH_MPS = SPEED_UNIT_MPS["mph"]
+KMH_MPS = SPEED_UNIT_MPS["km/h"]
+
+_SPEED_WORDS: dict[str, SpeedUnit] = {
+    **dict.fromkeys(("mph", "mi/h", "mi./h", "miles/h", "miles per hour", "miles/hour"), cast(SpeedUnit, "mph")),
+    **dict.fromkeys(("km/h", "kmh", "kph", "kmph", "km/hr", "km/hour", "kilometers per hour"), cast(SpeedUnit, "km/h")),
+    **dict.fromkeys(("m/s", "mps", "ms-1", "meters per second", "metres per second"), cast(SpeedUnit, "m/s")),
+    **dict.fromkeys(("kn", "kt", "kts", "knot", "knots"), cast(SpeedUnit, "kn")),
+}
+
+LENGTH_UNIT_M: dict[str, float] = {
+    **dict.fromkeys(("mi", "mile", "miles"), MILE_M),
+    **dict.fromkeys(("km", "kilometer", "kilometre", "kilometers", "kilometres"), 1000.0),
+    **dict.fromkeys(("m", "meter", "metre", "meters", "metres"), 1.0),
+    **dict.fromkeys(("ft", "foot", "feet"), FOOT_M),
+    **dict.fromkeys(("in", "inch", "inches"), INCH_M),
+    "mm": 0.001,
+    "cm": 0.01,
+}
+"""Metres in one unit of length, by every word we accept for it."""
+
+
+def parse_speed_unit(word: str) -> SpeedUnit | None:
+    """Return the unit of speed that a word means, or None when it means none."""
+    return _SPEED_WORDS.get(" ".join(word.strip().lower().split()))
+
+
+def display_unit_of(unit: SpeedUnit) -> DisplayUnit:
+    """Return the unit a person would like to see: mph for mph, km/h for everything else."""
+    return "mph" if unit == "mph" else "km/h"
+
+
+def speed_to_mps(value: float, unit: SpeedUnit) -> float:
+    """Convert a speed to metres per second."""
+    return value * SPEED_UNIT_MPS[unit]
+
+
+def speed_from_mps(value_mps: float, unit: SpeedUnit) -> float:
+    """Convert metres per second to another unit."""
+    return value_mps / SPEED_UNIT_MPS[unit]

@@ -1,0 +1,93 @@
+"""Numbers with an interval, findings, and how both are written down."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import ROUND_HALF_EVEN, Decimal
+from typing import Any, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+IntArray = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class Interval:
+    """A value with its 95 % interval, both in the same unit."""
+
+    value: float
+    low: float
+    high: float
+
+    @classmethod
+    def around(cls, value: float, half_width: float) -> Interval:
+        """Return the symmetric interval ``value ± half_width``."""
+        return cls(value, value - half_width, value + half_width)
+
+    @property
+    def half_width(self) -> float:
+        """Half the width of the interval, in the unit of the value."""
+        return (self.high - self.low) / 2
+
+    def contains(self, x: float) -> bool:
+        """Tell whether ``x`` lies in the interval, ends included."""
+        return self.low <= x <= self.high
+
+    def scaled(self, factor: float) -> Interval:
+        """Return the interval in another unit; a negative factor swaps the ends."""
+        ends = sorted((self.low * factor, self.high * factor))
+        return Interval(self.value * factor, ends[0], ends[1])
+
+    def to_dict(self, *, digits: int = 6) -> dict[str, float]:
+        """Return ``value``, ``low`` and ``high`` rounded to ``digits`` decimals."""
+        return {name: tidy(getattr(self, name), digits) for name in ("value", "low", "high")}
+
+    def __str__(self) -> str:
+        return f"{round_together(self.value, self.half_width / 2)} ({self.low:.4g} to {self.high:.4g})"
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """Something the analysis noticed and the user should know: a short code and a sentence."""
+
+    code: str
+    text: str
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the contract's form."""
+        return {"code": self.code, "text": self.text}
+
+    def __str__(self) -> str:
+        return self.text
+
+
+@dataclass(frozen=True, slots=True)
+class Trust:
+    """How far a result can be trusted, in one fixed word, and why."""
+
+    word: Literal["TRUSTED", "WEAK"]
+    reason: str = ""
+
+    def __str__(self) -> str:
+        return f"{self.word} ({self.reason})" if self.reason else self.word
+
+
+def tidy(x: float, digits: int) -> float:
+    """Round for output, so that the same input gives the same bytes; minus zero becomes zero."""
+    return round(float(x), digits) + 0.0
+
+
+def round_together(value: float, u: float) -> str:
+    """Write a value to the decimals that its standard uncertainty supports.
+
+    The uncertainty keeps two significant digits (the rule of the Particle Data Group, Review of Particle
+    Physics, introduction 5.3, simplified: 355-949 would keep one); the value keeps the same decimals.
+    """
+    if not (np.isfinite(value) and np.isfinite(u)) or u <= 0:
+        return f"{value:.6g}"
+    exponent = Decimal(repr(u)).adjusted() - 1
+    quantum = Decimal(1).scaleb(min(exponent, 0))
+    return str(Decimal(repr(value)).quantize(quantum, rounding=ROUND_HALF_EVEN))

@@ -1,0 +1,1 @@
+"""From a calibration and a vehicle to corrections."""

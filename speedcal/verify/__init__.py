@@ -1,0 +1,1 @@
+"""Tolerances, verdicts and the road test."""

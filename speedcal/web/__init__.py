@@ -1,0 +1,1 @@
+"""The upload page; nothing else in the package imports it."""
