@@ -23,6 +23,9 @@ class SpeedcalError(Exception):
         What the user can do, as one sentence without a full stop.
     """
 
+    problems: tuple[tuple[int | None, str], ...] = ()
+    """The single problems with their lines, when the message lists several."""
+
     def __init__(self, problem: str, *, source: str = "", line: int | None = None, remedy: str = "") -> None:
         self.problem, self.source, self.line, self.remedy = problem, source, line, remedy
         where = source if line is None else f"{source}:{line}"
@@ -77,4 +80,6 @@ def raise_problems(
     rows = [f"\n  line {line}: {text}" if line is not None else f"\n  {text}" for line, text in problems[:_MOST_SHOWN]]
     more = len(problems) - _MOST_SHOWN
     tail = f"\n  and {more} more" if more > 0 else ""
-    raise kind(f"{len(problems)} problems:{''.join(rows)}{tail}\n", source=source, remedy=remedy)
+    error = kind(f"{len(problems)} problems:{''.join(rows)}{tail}\n", source=source, remedy=remedy)
+    error.problems = tuple(problems)
+    raise error

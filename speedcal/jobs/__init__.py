@@ -1,7 +1,7 @@
 """The job: one vehicle, its drives before and after the work, its tolerance, and everything that follows from them."""
 
 from speedcal.jobs.file import load_job
-from speedcal.jobs.model import Drive, Job, Work
+from speedcal.jobs.model import Drive, Job
 from speedcal.jobs.result import DriveResult, JobResult
 
-__all__ = ["Drive", "DriveResult", "Job", "JobResult", "Work", "load_job"]
+__all__ = ["Drive", "DriveResult", "Job", "JobResult", "load_job"]

@@ -12,11 +12,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from speedcal.errors import JobError, SpeedcalError, raise_problems
-from speedcal.jobs.model import Drive, Job, Work
-from speedcal.units import parse_speed_unit
+from speedcal.jobs.model import Drive, Job
+from speedcal.tables import nearest_name
+from speedcal.units import DisplayUnit, display_unit_of, parse_speed_unit
 
 if TYPE_CHECKING:
-    from speedcal.vehicle import Vehicle
+    from speedcal.vehicle import Vehicle, Work
     from speedcal.verify import Tolerance
 
 _MOST_BYTES = 1_000_000
@@ -44,12 +45,6 @@ def _positive(value: Any) -> float:
     if number <= 0:
         raise _WrongValueError(f"is {value!r}, a number above zero was expected")
     return number
-
-
-def _teeth(value: Any) -> int:
-    if isinstance(value, bool) or not isinstance(value, int) or not 1 <= value <= 999:
-        raise _WrongValueError(f"is {value!r}, a whole number of teeth was expected")
-    return value
 
 
 def _unit(value: Any) -> str:
@@ -84,11 +79,10 @@ _DRIVE_KEYS: dict[str, _Check] = {
 }
 _KEYS: dict[str, dict[str, _Check]] = {
     "job": {"number": _text, "shop": _text, "customer": _text, "unit": _display_unit, "note": _text},
-    "work": {"driven_gear": _teeth, "drive_gear": _teeth, "pulse_scaler": _positive, "note": _text},
     "before": _DRIVE_KEYS,
     "after": _DRIVE_KEYS,
 }
-_OWNED_ELSEWHERE = ("vehicle", "tolerance")
+_OWNED_ELSEWHERE = ("vehicle", "work", "tolerance")
 """Tables whose keys are checked by the rooms that own them."""
 
 
@@ -125,7 +119,12 @@ class _JobReader:
         known = (*_KEYS, *_OWNED_ELSEWHERE)
         for name in self.document:
             if name not in known:
-                self.problems.append((self._line_of_unknown(name), _unknown(name, known, what="table")))
+                self.problems.append(
+                    (
+                        self._line_of_unknown(name),
+                        f"there is no table {name!r} in a job file: {nearest_name(name, known)}",
+                    )
+                )
 
     def _line_of_unknown(self, name: str) -> int | None:
         at_top = (i + 1 for i, line in enumerate(self.lines) if re.match(rf"\s*{re.escape(name)}\s*=", line))
@@ -141,7 +140,7 @@ class _JobReader:
         for key, value in raw.items():
             check = _KEYS[name].get(key)
             if check is None:
-                self.note(_unknown(key, _KEYS[name], what=f"key in [{name}]"), name, index, key)
+                self.note(f"[{name}] has no {key!r}: {nearest_name(key, _KEYS[name])}", name, index, key)
                 continue
             try:
                 values[key] = check(value)
@@ -179,11 +178,12 @@ class _JobReader:
         rest = {key: value for key, value in values.items() if key not in paths}
         return Drive(**paths, **rest) if paths.get("track") else None
 
-    def document_unit(self) -> str | None:
+    def document_unit(self) -> DisplayUnit | None:
         """Return the unit of the ``[job]`` table where it can be read."""
         job = self.document.get("job", {})
         unit = job.get("unit") if isinstance(job, Mapping) else None
-        return parse_speed_unit(unit) if isinstance(unit, str) else None
+        known = parse_speed_unit(unit) if isinstance(unit, str) else None
+        return display_unit_of(known) if known in ("mph", "km/h") else None
 
     def _file(self, name: str, table: str, index: int, key: str) -> Path | None:
         path = self.path.parent / name
@@ -203,56 +203,34 @@ class _JobReader:
         close = difflib.get_close_matches(path.name, names, n=1)
         return f" (did you mean {close[0]!r}?)" if close else ""
 
-    def vehicle(self) -> Vehicle | None:
-        """Return the vehicle, or None without a ``[vehicle]`` table."""
-
-        def read(table: Mapping[str, Any]) -> Vehicle:
-            from speedcal.vehicle import Vehicle
-
-            return Vehicle.from_dict(table, source=self.path.name)
-
-        return self._owned("vehicle", read)
-
-    def tolerance(self) -> tuple[Tolerance | None, tuple[float, ...] | None]:
-        """Return the rule and the speeds to judge at, either may be None."""
-
-        def read(rule: Any) -> Tolerance:
-            from speedcal.verify import load_tolerance
-
-            return load_tolerance(rule)
-
-        raw = self.document.get("tolerance", {})
-        table = dict(raw) if isinstance(raw, Mapping) else raw
-        speeds = None
-        if isinstance(table, dict) and "speeds" in table:
-            try:
-                speeds = _speeds(table.pop("speeds"))
-            except _WrongValueError as bad:
-                self.note(f"speeds in [tolerance] {bad}", "tolerance", key="speeds")
-        if raw and not table:
-            self.note('[tolerance] names no rule; add a line such as rule = "un_r39_type"', "tolerance")
-            return None, speeds
-        named = table["rule"] if isinstance(table, dict) and set(table) == {"rule"} else table
-        return self._owned("tolerance", read, named), speeds
-
-    def _owned(self, name: str, read: Callable[[Any], Any], table: Any = None) -> Any:
-        table = self.document.get(name) if table is None else table
-        if not table:
+    def owned(self, name: str) -> Any:
+        """Return the vehicle, the work or the tolerance, read by the room that owns it; None without its table."""
+        table = self.document.get(name)
+        if table is None:
             return None
-        if not isinstance(self.document[name], Mapping):
+        if not isinstance(table, Mapping):
             self.note(f"{name} must be a table: write [{name}] on a line of its own", name)
             return None
         try:
-            return read(table)
+            return self._read_owned(name, table)
         except SpeedcalError as error:
-            remedy = f"; {error.remedy}" if error.remedy else ""
-            self.note(f"[{name}]: {error.problem.strip()}{remedy}", name)
+            remedy = f"; {error.remedy}" if error.remedy and not error.problems else ""
+            for _, text in error.problems or ((None, error.problem + remedy),):
+                key = next((key for key in table if re.search(rf"(?<!\w){re.escape(key)}(?!\w)", text)), "")
+                self.note(text if text.startswith(f"[{name}") else f"[{name}] {text}", name, key=key)
             return None
 
+    def _read_owned(self, name: str, table: Mapping[str, Any]) -> Vehicle | Work | Tolerance:
+        source = self.path.name
+        if name == "tolerance":
+            from speedcal.verify import load_tolerance
 
-def _unknown(name: str, known: Any, *, what: str) -> str:
-    close = difflib.get_close_matches(name, list(known), n=1, cutoff=0.0)
-    return f"{name!r} is no {what} (nearest valid name: {close[0]!r})"
+            return load_tolerance(table, source=source, unit=self.document_unit())
+        from speedcal.vehicle import Vehicle, Work
+
+        if name == "work":
+            return Work.from_dict(table, source=source)
+        return Vehicle.from_dict(table, source=source, folder=self.path.parent)
 
 
 def _read_document(path: Path) -> tuple[bytes, str, dict[str, Any]]:
@@ -310,24 +288,21 @@ def load_job(path: str | Path) -> Job:
     path = path / "job.toml" if path.is_dir() else path
     reader = _JobReader(path, text, document)
     reader.check_tables()
-    head, work = reader.table("job"), reader.table("work")
+    head = reader.table("job")
     before, after = reader.drives("before"), reader.drives("after")
     if "before" not in document and "after" not in document:
         reader.problems.append((None, "the job has no drive: add a [before] or an [after] table"))
-    vehicle = reader.vehicle()
-    tolerance, speeds = reader.tolerance()
+    vehicle, work, tolerance = (reader.owned(name) for name in _OWNED_ELSEWHERE)
     if reader.problems:
         problems = sorted(reader.problems, key=lambda item: (item[0] is None, item[0] or 0))
         raise_problems(problems, source=path.name, remedy=_REMEDY, kind=JobError)
-    note = work.pop("note", "")
     return Job(
         source=path,
         digest=hashlib.sha256(data).hexdigest(),
         before=before,
         after=after,
         vehicle=vehicle,
-        work=Work(work, note),
+        work=work,
         tolerance=tolerance,
-        speeds=speeds,
         **head,
     )

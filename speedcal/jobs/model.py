@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -11,7 +11,7 @@ from speedcal.units import DisplayUnit, SpeedUnit
 
 if TYPE_CHECKING:
     from speedcal.jobs.result import JobResult
-    from speedcal.vehicle import Vehicle
+    from speedcal.vehicle import Vehicle, Work
     from speedcal.verify import Tolerance
 
 Progress = Callable[[str, float], None]
@@ -38,19 +38,6 @@ class Drive:
 
 
 @dataclass(frozen=True, slots=True)
-class Work:
-    """What was done between the drives, as far as it predicts the drive after."""
-
-    planned: Mapping[str, Any] = field(default_factory=dict)
-    """The change that was made, such as ``{"driven_gear": 20}``; empty when nothing was changed or noted."""
-    note: str = ""
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the work, ready for JSON."""
-        return {**self.planned, **({"note": self.note} if self.note else {})}
-
-
-@dataclass(frozen=True, slots=True)
 class Job:
     """One vehicle at one shop: who it is for, what is fitted, which drives were made, which rule applies."""
 
@@ -66,10 +53,9 @@ class Job:
     vehicle: Vehicle | None = None
     before: tuple[Drive, ...] = ()
     after: tuple[Drive, ...] = ()
-    work: Work = field(default_factory=Work)
+    work: Work | None = None
+    """What was changed between the drives; None when the job does not say."""
     tolerance: Tolerance | None = None
-    speeds: tuple[float, ...] | None = None
-    """True speeds to judge at, in ``unit``; None leaves them to the rule."""
 
     @property
     def files(self) -> tuple[Path, ...]:
@@ -101,7 +87,9 @@ class Job:
             "customer": self.customer,
             "unit": self.unit,
             "note": self.note,
-            "work": self.work.to_dict(),
+            "vehicle": str(self.vehicle) if self.vehicle else "",
+            "work": str(self.work) if self.work else "",
+            "work_note": self.work.note if self.work else "",
         }
 
     def __str__(self) -> str:

@@ -111,5 +111,4 @@ def _verification(job: Job, before: Calibration | None, after: Calibration | Non
 
     if after is None or job.tolerance is None:
         return None
-    speeds = None if job.speeds is None else list(job.speeds)
-    return verify(before, after, job.tolerance, vehicle=job.vehicle, planned=job.work.planned or None, speeds=speeds)
+    return verify(before, after, job.tolerance, vehicle=job.vehicle, planned=job.work)

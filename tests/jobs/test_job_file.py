@@ -78,7 +78,7 @@ def test_everything_a_job_says_is_kept(folder: Path) -> None:
     assert job.before[0].clock_offset_s == -3600
     assert (job.before[1].unit, job.before[1].zone, job.before[1].column) == ("mph", "+05:30", "speed")
     assert job.after[0].readings == folder / "after notes.csv"
-    assert job.work.to_dict() == {"driven_gear": 20, "note": "new seal"}
+    assert (job.work.driven_gear, job.work.note) == (20, "new seal")
 
 
 @pytest.mark.parametrize(
@@ -88,7 +88,8 @@ def test_everything_a_job_says_is_kept(folder: Path) -> None:
         (DRIVE + "[job]\ncostumer = 'x'\n", "costumer", "customer"),
         (DRIVE + "reading = 'x'\n", "reading", "readings"),
         (DRIVE + "[work]\ndriven = 20\n", "driven", "driven_gear"),
-        ("shop = 'x'\n" + DRIVE, "shop", "job"),
+        ("shop = 'x'\n" + DRIVE, "shop", "known are"),
+        (DRIVE + "[vehicle]\nlable = 'x'\n", "lable", "label"),
     ],
 )
 def test_an_unknown_name_is_refused_with_the_nearest_valid_one(
@@ -97,9 +98,7 @@ def test_an_unknown_name_is_refused_with_the_nearest_valid_one(
     """A misspelt key must not be silently ignored."""
     said = message(folder, text)
     assert f"'{wrong}'" in said
-    assert "nearest valid name" in said
-    if wrong != "shop":
-        assert f"'{nearest}'" in said
+    assert nearest in said.partition(wrong)[2]
 
 
 def test_every_problem_is_listed_at_once_with_its_line(folder: Path) -> None:
@@ -131,8 +130,9 @@ def test_every_problem_is_listed_at_once_with_its_line(folder: Path) -> None:
         ("[before]\ntrack = 'before.gpx'\nheld = [30, 40]\n", "has no unit"),
         (DRIVE + "clock_offset_s = '3'\n", "a number was expected"),
         (DRIVE + "clock_offset_s = nan\n", "a number was expected"),
-        (DRIVE + "[work]\ndriven_gear = 20.5\n", "whole number of teeth"),
-        (DRIVE + "[work]\npulse_scaler = 0\n", "above zero"),
+        (DRIVE + "[work]\ndriven_gear = 20.5\n", "whole number"),
+        (DRIVE + "[work]\npulse_scaler = 0\n", "ratio"),
+        ("work = 3\n" + DRIVE, "must be a table"),
         (DRIVE + "[job]\nshop = ['x']\n", "a text in quotes was expected"),
         ("[before]\ntrack = 'no/such/folder.gpx'\nheld = [30]\nunit = 'mph'\n", "its folder is missing too"),
         ("[before]\ntrack = ''\nheld = [30]\nunit = 'mph'\n", "there is no such file"),
