@@ -1,1 +1,40 @@
-"""From a calibration and a vehicle to corrections."""
+"""From a calibration and what is known of the vehicle to parts, settings and explanations."""
+
+from speedcal.vehicle.choices import Choice
+from speedcal.vehicle.families import GearFamily, load_family
+from speedcal.vehicle.model import CRITERIA, VEHICLE_KEYS, WORK_KEYS, Criterion, Vehicle, Work
+from speedcal.vehicle.parts import AxleRatio
+from speedcal.vehicle.prediction import GainChange, Prediction, gain_change, predict_after
+from speedcal.vehicle.rolled import RolledTire, roll_by_convention, roll_by_turns, roll_out
+from speedcal.vehicle.sizes import TireSize, parse_tire_size
+from speedcal.vehicle.solver import Corrections, correct
+from speedcal.vehicle.train import Determination, EffectiveTire, effective_tire, solve_train
+
+__all__ = [
+    "CRITERIA",
+    "VEHICLE_KEYS",
+    "WORK_KEYS",
+    "AxleRatio",
+    "Choice",
+    "Corrections",
+    "Criterion",
+    "Determination",
+    "EffectiveTire",
+    "GainChange",
+    "GearFamily",
+    "Prediction",
+    "RolledTire",
+    "TireSize",
+    "Vehicle",
+    "Work",
+    "correct",
+    "effective_tire",
+    "gain_change",
+    "load_family",
+    "parse_tire_size",
+    "predict_after",
+    "roll_by_convention",
+    "roll_by_turns",
+    "roll_out",
+    "solve_train",
+]

@@ -1,0 +1,176 @@
+"""Gear families: which teeth a drive can be fitted with, and how its housing must stand for them."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from speedcal.errors import VehicleError
+from speedcal.tables import TableReader, nearest_name
+from speedcal.vehicle.data import shipped_families
+
+_MOST_TEETH = 100
+
+
+@dataclass(frozen=True, slots=True)
+class TeethRange:
+    """Whole tooth counts that exist, and who says so."""
+
+    teeth: tuple[int, ...]
+    source: str
+    status: str
+
+    def __str__(self) -> str:
+        return f"{self.teeth[0]}-{self.teeth[-1]}" if len(self.teeth) > 1 else str(self.teeth[0])
+
+
+@dataclass(frozen=True, slots=True)
+class GearFamily:
+    """Driven and drive gears that fit one kind of drive, and the orientations of its housing."""
+
+    name: str
+    title: str
+    driven: TeethRange | None
+    drive: TeethRange | None
+    orientations: tuple[TeethRange, ...] = ()
+    notes: tuple[tuple[str, str], ...] = ()
+    """Text and source of what to mind at the bench."""
+
+    def has_driven(self, teeth: int) -> bool | None:
+        """Tell whether a driven gear with so many teeth exists; None when the family does not say."""
+        return None if self.driven is None else teeth in self.driven.teeth
+
+    def has_drive(self, teeth: int) -> bool | None:
+        """Tell whether a drive gear with so many teeth exists; None when the family does not say."""
+        return None if self.drive is None else teeth in self.drive.teeth
+
+    def orientation(self, driven_teeth: int) -> str | None:
+        """Return the tooth range that must face down for this driven gear; None when the housing is not indexed."""
+        return next((str(item) for item in self.orientations if driven_teeth in item.teeth), None)
+
+    def sources(self) -> list[dict[str, str]]:
+        """Return where each value comes from, ready for JSON."""
+        named = [("driven gear", self.driven), ("drive gear", self.drive)]
+        named += [(f"orientation {item}", item) for item in self.orientations]
+        return [{"value": name, "source": item.source, "status": item.status} for name, item in named if item]
+
+    @classmethod
+    def from_dict(cls, table: Mapping[str, Any], *, source: str) -> GearFamily:
+        """Read a family from its table; the shipped files under ``data/gear_families`` are examples of the form.
+
+        Raises
+        ------
+        VehicleError
+            A name is unknown, or a value is missing or unusable; every problem is listed.
+        """
+        reader = TableReader(table, ("name", "title", "driven", "drive", "orientation", "note"), where="gear family")
+        name = reader.text("name")
+        if not name:
+            reader.problem("name", "is missing")
+        driven, drive = (_teeth_range(reader, key, table.get(key)) for key in ("driven", "drive"))
+        turned = _tables(reader, "orientation", table.get("orientation", []))
+        orientations = [_teeth_range(reader, "orientation", item) for item in turned]
+        notes = _tables(reader, "note", table.get("note", []))
+        reader.finish(source=source, kind=VehicleError)
+        return cls(
+            name=name,
+            title=reader.text("title", name),
+            driven=driven,
+            drive=drive,
+            orientations=tuple(item for item in orientations if item),
+            notes=tuple((str(note.get("text", "")), str(note.get("source", "not stated"))) for note in notes),
+        )
+
+
+def load_family(given: object, *, source: str, folder: Path | None) -> GearFamily:
+    """Return a family by the name of a shipped one, from a table, or from a TOML file beside the job file.
+
+    Parameters
+    ----------
+    given
+        Name, table, or name of a file that ends in ``.toml`` and lies in ``folder`` or below.
+    folder
+        Where the job file stands; None when there is none.
+
+    Raises
+    ------
+    VehicleError
+        There is no such family or file, or the family cannot be used.
+    """
+    if isinstance(given, Mapping):
+        return GearFamily.from_dict(given, source=source)
+    if not isinstance(given, str):
+        raise VehicleError(f"gear_family {given!r} is neither a name nor a table", source=source)
+    if given.lower().endswith(".toml"):
+        return _read_family(given, source=source, folder=folder)
+    shipped = shipped_families()
+    if given not in shipped:
+        raise VehicleError(
+            f"there is no gear family {given!r}: {nearest_name(given, shipped)}",
+            source=source,
+            remedy="Name one of these, or a TOML file of your own beside the job file",
+        )
+    return GearFamily.from_dict(shipped[given], source=f"{given} (shipped)")
+
+
+def _read_family(name: str, *, source: str, folder: Path | None) -> GearFamily:
+    path = Path(name)
+    if folder is None or path.is_absolute() or ".." in path.parts:
+        raise VehicleError(
+            f"gear family file {name!r} must lie beside the job file", source=source, remedy="Copy it there"
+        )
+    try:
+        table = tomllib.loads((folder / path).read_text(encoding="utf-8-sig"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise VehicleError(f"gear family file {name!r} cannot be read: {error}", source=source) from None
+    return GearFamily.from_dict(table, source=name)
+
+
+def _tables(reader: TableReader, key: str, value: object) -> list[Mapping[str, Any]]:
+    if isinstance(value, list) and all(isinstance(item, Mapping) for item in value):
+        return value
+    reader.problem(key, f"should be written as [[{key}]] tables")
+    return []
+
+
+def _teeth_range(reader: TableReader, key: str, value: object) -> TeethRange | None:
+    if value is None:
+        return None
+    if not isinstance(value, Mapping):
+        reader.problem(key, "should be a table with teeth, source and status")
+        return None
+    inner = TableReader(value, ("teeth", "source", "status"), where=f"gear family {key}")
+    reader.problems += inner.problems
+    try:
+        teeth = parse_teeth(value.get("teeth"))
+    except ValueError as error:
+        reader.problem(key, str(error))
+        return None
+    return TeethRange(teeth, str(value.get("source", "not stated")), str(value.get("status", "not stated")))
+
+
+def parse_teeth(value: object) -> tuple[int, ...]:
+    """Return tooth counts written as ``"21-45"``, ``"8, 9, 13-15"`` or a list of whole numbers, ascending.
+
+    Raises
+    ------
+    ValueError
+        They are not tooth counts between 3 and 100.
+    """
+    complaint = f"{value!r} should be teeth such as '21-45' or [8, 9, 13]"
+    words = value.split(",") if isinstance(value, str) else value if isinstance(value, list) else []
+    found: set[int] = set()
+    for word in words:
+        ends = str(word).strip().split("-")
+        if not (1 <= len(ends) <= 2 and all(end.strip().isdecimal() for end in ends)):
+            raise ValueError(complaint)
+        low, high = int(ends[0]), int(ends[-1])
+        if not 3 <= low <= high <= _MOST_TEETH:
+            raise ValueError(complaint)
+        found.update(range(low, high + 1))
+    if not found:
+        raise ValueError(complaint)
+    return tuple(sorted(found))

@@ -1,0 +1,162 @@
+"""Small facts of a vehicle: an axle ratio, a scaling device, a number typed into a module."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any
+
+from speedcal.errors import VehicleError
+from speedcal.tables import TableReader, parse_ratio
+from speedcal.units import INCH_M, MILE_M
+
+SETTING_POWER: dict[str, int] = {
+    "circumference_mm": 1,
+    "diameter_in": 1,
+    "turns_per_mile": -1,
+    "turns_per_km": -1,
+    "axle_ratio": -1,
+    "pulses_per_mile": -1,
+    "pulses_per_km": -1,
+}
+"""Kinds of module setting; the indicated speed goes with the setting to this power."""
+
+_USUAL_STEP = {
+    "circumference_mm": 1.0,
+    "diameter_in": 0.1,
+    "turns_per_mile": 1.0,
+    "turns_per_km": 1.0,
+    "axle_ratio": 0.01,
+    "pulses_per_mile": 1.0,
+    "pulses_per_km": 1.0,
+}
+"""Step taken when the job file names none (an assumption, shown with the result)."""
+
+
+@dataclass(frozen=True, slots=True)
+class AxleRatio:
+    """Turns of the driveshaft for one turn of the wheels."""
+
+    ratio: Fraction
+    has_teeth: bool
+    """True when ring and pinion are known, so that the ratio is exact."""
+    text: str
+    u_relative: float = 0.0
+    """Relative standard uncertainty: that of the printed rounding when the teeth are unknown."""
+
+    @classmethod
+    def parse(cls, value: object) -> AxleRatio:
+        """Read ``"41/11"`` (teeth, exact) or ``3.73`` (a printed ratio that hides up to half its last digit).
+
+        Raises
+        ------
+        ValueError
+            It is not a ratio between 1 and 12.
+        """
+        ratio = parse_ratio(value)
+        text = str(value).strip().replace(":", "/").replace(",", ".")
+        if not 1 <= ratio <= 12:
+            raise ValueError(f"{value!r} is no axle ratio between 1 and 12; write ring/pinion teeth such as '41/11'")
+        if "/" in text:
+            return cls(ratio, True, text)
+        decimals = len(text.partition(".")[2])
+        half_step = 0.5 * 10.0 ** -max(decimals, 1)
+        return cls(ratio, False, text, half_step / math.sqrt(3) / float(ratio))
+
+    def __float__(self) -> float:
+        return float(self.ratio)
+
+    def __str__(self) -> str:
+        return f"{self.text} = {float(self.ratio):.4f}" if self.has_teeth else self.text
+
+
+@dataclass(frozen=True, slots=True)
+class ScalerLimits:
+    """What a pulse scaler can be set to: a fraction within limits, or a decimal with so many places."""
+
+    numerator_max: int = 999
+    denominator_max: int = 999
+    decimals: int = 4
+
+    def fractions_near(self, gain: float) -> list[Fraction]:
+        """Return the settable fractions on both sides of ``gain`` that no other settable fraction comes closer to.
+
+        Walks the Stern-Brocot tree (every reduced fraction once, bracketing the target), so the two returned are
+        the best from below and from above; exact when the target itself can be set.
+        """
+        target = Fraction(gain)
+        low, high = (0, 1), (1, 0)
+        while True:
+            middle = (low[0] + high[0], low[1] + high[1])
+            if middle[0] > self.numerator_max or middle[1] > self.denominator_max:
+                break
+            if middle[0] == target * middle[1]:
+                return [Fraction(*middle)]
+            if middle[0] < target * middle[1]:
+                low = middle
+            else:
+                high = middle
+        return [Fraction(*pair) for pair in (low, high) if pair[0] and pair[1]]
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """A number in a module that tells it how far the vehicle rolls."""
+
+    kind: str
+    now: float | None
+    step: float
+    low: float = 0.0
+    high: float = math.inf
+
+    @property
+    def power(self) -> int:
+        """Indicated speed is proportional to the setting to this power."""
+        return SETTING_POWER[self.kind]
+
+    @property
+    def circumference_m(self) -> float | None:
+        """Circumference that the present setting stands for; None when it says nothing about one. [m]."""
+        if self.now is None:
+            return None
+        return {
+            "circumference_mm": self.now / 1000,
+            "diameter_in": math.pi * INCH_M * self.now,
+            "turns_per_mile": MILE_M / self.now,
+            "turns_per_km": 1000 / self.now,
+        }.get(self.kind)
+
+    def for_circumference(self, circumference_m: float) -> float | None:
+        """Return the setting that stands for a circumference, before rounding to the step; None for other kinds."""
+        return {
+            "circumference_mm": 1000 * circumference_m,
+            "diameter_in": circumference_m / (math.pi * INCH_M),
+            "turns_per_mile": MILE_M / circumference_m,
+            "turns_per_km": 1000 / circumference_m,
+        }.get(self.kind)
+
+
+def parse_settings(value: object, *, source: str) -> tuple[Setting, ...]:
+    """Read the settings table: each kind with its present value, or with ``now``, ``step``, ``low``, ``high``.
+
+    Raises
+    ------
+    VehicleError
+        A kind is unknown or a number cannot be used; every problem is listed.
+    """
+    if not isinstance(value, Mapping):
+        raise VehicleError("[vehicle.settings] should be a table", source=source)
+    reader = TableReader(value, tuple(SETTING_POWER), where="[vehicle.settings]")
+    found = []
+    for kind in SETTING_POWER:
+        if kind in value:
+            given: Mapping[str, Any] = value[kind] if isinstance(value[kind], Mapping) else {"now": value[kind]}
+            inner = TableReader(given, ("now", "step", "low", "high"), where=f"[vehicle.settings.{kind}]")
+            now, step = inner.number("now"), inner.number("step")
+            low, high = inner.number("low"), inner.number("high")
+            reader.problems += inner.problems
+            found.append(Setting(kind, now, step or _USUAL_STEP[kind], low or 0.0, high or math.inf))
+    reader.finish(source=source, kind=VehicleError)
+    return tuple(found)

@@ -1,0 +1,179 @@
+"""How far a tire rolls in one turn: from its size by a convention, from a chalk mark, or from the maker's figure."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+from speedcal.units import INCH_M, MILE_M
+from speedcal.values import Interval, tidy
+from speedcal.vehicle.data import tire_facts
+from speedcal.vehicle.sizes import TireSize
+
+
+@dataclass(frozen=True, slots=True)
+class RolledTire:
+    """The distance a tire rolls in one turn under the vehicle, and where that number comes from."""
+
+    circumference_m: Interval
+    """95 % interval."""
+    basis: str
+    """How it was found, with its source, in words."""
+    status: str
+    """``measured``, ``stated``, ``secondary`` or ``from memory``."""
+    size: TireSize | None = None
+    allowances: tuple[tuple[str, float, str], ...] = ()
+    """What widens the interval: name, half width in per cent of the circumference, source and status."""
+
+    @property
+    def u_relative(self) -> float:
+        """Relative standard uncertainty of the circumference (a quarter of the 95 % interval)."""
+        return (self.circumference_m.high - self.circumference_m.low) / 4 / self.circumference_m.value
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the circumference in the forms of the trade, with intervals, ready for JSON."""
+        return {
+            **circumference_forms(self.circumference_m),
+            "basis": self.basis,
+            "status": self.status,
+            "allowances": [
+                {"name": name, "percent": tidy(percent, 3), "source": source}
+                for name, percent, source in self.allowances
+            ],
+        }
+
+    def __str__(self) -> str:
+        turns = circumference_forms(self.circumference_m)["turns_per_mile"]
+        return (
+            f"rolls {1000 * self.circumference_m.value:.0f} mm a turn "
+            f"({1000 * self.circumference_m.low:.0f} to {1000 * self.circumference_m.high:.0f}), "
+            f"{turns['value']:.0f} turns per mile"
+        )
+
+
+def circumference_forms(circumference_m: Interval) -> dict[str, dict[str, float]]:
+    """Return a rolled circumference as the contract's three quantities and turns per km, each with its interval."""
+    low, high = circumference_m.low, circumference_m.high
+    turns = Interval(1 / circumference_m.value, 1 / high, 1 / low)
+    return {
+        "rolling_circumference_m": circumference_m.to_dict(digits=5),
+        "effective_diameter_in": circumference_m.scaled(1 / (math.pi * INCH_M)).to_dict(digits=4),
+        "turns_per_mile": turns.scaled(MILE_M).to_dict(digits=3),
+        "turns_per_km": turns.scaled(1000).to_dict(digits=3),
+    }
+
+
+def nominal_circumference_m(size: TireSize) -> float:
+    """Return pi times the printed diameter: what an unloaded tire would roll. [m]."""
+    return math.pi * size.diameter_m
+
+
+def roll_by_convention(
+    size: TireSize, *, tread_mm: float | None = None, new_tread_mm: float | None = None, pressure_percent: float = 0.0
+) -> RolledTire:
+    """Return what a tire rolls by the convention for its construction: radial 3.05, bias-ply 2.99 times the diameter.
+
+    Not pi times the diameter (the tire flattens under load) and not 2 pi times the height of the axle either: the
+    belt keeps its length, so the effective radius lies between the static loaded radius and the free one.
+
+    Parameters
+    ----------
+    size
+        As read by :func:`speedcal.vehicle.sizes.parse_tire_size`.
+    tread_mm
+        Tread left, measured. [mm] None means unknown: the value is that of a new tire and the interval reaches
+        down to the wear indicator.
+    new_tread_mm
+        Tread of the new tire. [mm] None takes the value of the data file, which is from memory.
+    pressure_percent
+        How far the pressure is above (+) or below (-) the usual one. [%]
+
+    Raises
+    ------
+    ValueError
+        A tread depth is negative or more than that of the new tire.
+    """
+    facts = tire_facts()
+    rule = facts["rolled"]["radial" if size.is_radial else "bias"]
+    tread, new_mm = facts["tread"], new_tread_mm if new_tread_mm is not None else float(facts["tread"]["new_mm"])
+    if tread_mm is not None and not 0 <= tread_mm <= new_mm:
+        raise ValueError(f"tread of {tread_mm} mm is not between 0 and {new_mm} mm of a new tire")
+    diameter_mm = float(size.diameter_mm)
+    worn_percent = 0.0 if tread_mm is None else 200 * (new_mm - tread_mm) / diameter_mm
+    still_percent = 200 * (new_mm - tread["worn_mm"]) / diameter_mm if tread_mm is None else 0.0
+    pressure = pressure_percent / 10 * facts["pressure"]["percent_per_10_percent"]
+    value = float(rule["factor"]) * size.diameter_m * (1 - worn_percent / 100) * (1 + pressure / 100)
+    allowances = [
+        ("convention", float(rule["spread_percent"]), f"{rule['spread_source']} ({rule['spread_status']})"),
+        ("load", float(facts["load"]["spread_percent"]), f"{facts['load']['source']} ({facts['load']['status']})"),
+        (
+            "pressure within 10 %",
+            float(facts["pressure"]["percent_per_10_percent"]),
+            f"{facts['pressure']['source']} ({facts['pressure']['status']})",
+        ),
+    ]
+    if size.is_aspect_assumed:
+        unsure = facts["aspect"]["unsure"]
+        percent = float(2 * size.width_mm * unsure["points"] / size.diameter_mm)
+        allowances.append(("aspect not on the sidewall", percent, f"{unsure['source']} ({unsure['status']})"))
+    half = math.hypot(*(percent for _, percent, _ in allowances)) / 100
+    if still_percent:
+        allowances.append(("wear, only downwards", still_percent, f"{tread['new_source']} ({tread['new_status']})"))
+    return RolledTire(
+        circumference_m=Interval(value, value * (1 - half - still_percent / 100), value * (1 + half)),
+        basis=f"{size}: {rule['factor']} x diameter. {rule['source']}",
+        status=str(rule["status"]),
+        size=size,
+        allowances=tuple(allowances),
+    )
+
+
+def roll_out(distance_m: float, turns: float, *, u_distance_m: float = 0.005) -> RolledTire:
+    """Return what a tire rolled between two chalk marks.
+
+    Parameters
+    ----------
+    distance_m
+        Between the marks on the ground. [m]
+    turns
+        Whole turns of the wheel between them.
+    u_distance_m
+        Standard uncertainty of the distance; half a centimetre for two chalk marks and a tape. [m]
+
+    Raises
+    ------
+    ValueError
+        Distance or turns are not positive.
+    """
+    if not (distance_m > 0 and turns > 0):
+        raise ValueError(f"a roll-out needs a positive distance and number of turns, not {distance_m} m, {turns} turns")
+    return RolledTire(
+        circumference_m=Interval.around(distance_m / turns, 2 * u_distance_m / turns),
+        basis=f"rolled out: {distance_m:g} m in {turns:g} turns",
+        status="measured",
+    )
+
+
+def roll_by_turns(turns_per_m: float, *, spread_percent: float = 1.0) -> RolledTire:
+    """Return what a tire rolls by its maker's turns per mile or km, for a new tire.
+
+    Parameters
+    ----------
+    turns_per_m
+        Turns in one metre. [1/m]
+    spread_percent
+        Half width of the interval: load and pressure of this vehicle against the maker's. [%] From memory.
+
+    Raises
+    ------
+    ValueError
+        The figure is not positive.
+    """
+    if not turns_per_m > 0:
+        raise ValueError(f"turns per distance must be positive, not {turns_per_m}")
+    return RolledTire(
+        circumference_m=Interval.around(1 / turns_per_m, spread_percent / 100 / turns_per_m),
+        basis=f"maker's figure: {turns_per_m * MILE_M:g} turns per mile",
+        status="stated",
+    )

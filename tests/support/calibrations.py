@@ -1,0 +1,66 @@
+"""Calibrations made by hand, for tests that start behind the measuring."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pandas as pd
+
+from speedcal.measure.model import Calibration
+from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
+from speedcal.values import Interval, Trust
+
+
+def make_calibration(
+    *,
+    offset: float = 0.0,
+    factor: float = 1.0,
+    u_offset: float = 0.0,
+    u_factor: float = 0.0,
+    correlation: float = -0.95,
+    unit: DisplayUnit = "mph",
+    speed_range: tuple[float, float] = (30.0, 70.0),
+    odometer_factor: Interval | None = None,
+    coverage_factor: float = 1.96,
+    n_readings: int = 24,
+) -> Calibration:
+    """Return a calibration with this offset and its standard uncertainty in ``unit``, and this factor.
+
+    ``covariance`` has (u_offset², correlation u_offset u_factor, u_factor²) in SI; readings lie on the line, spread
+    evenly over ``speed_range`` (in ``unit``).
+    """
+    scale = SPEED_UNIT_MPS[unit]
+    shared = correlation * u_offset * scale * u_factor
+    ground = np.linspace(*speed_range, n_readings) * scale
+    shown = offset * scale + factor * ground
+    readings = pd.DataFrame(
+        {
+            "line": np.arange(2, n_readings + 2),
+            "time_s": 1.7e9 + 30.0 * np.arange(n_readings),
+            "ground_mps": ground,
+            "indicated_mps": shown,
+            "predicted_mps": shown,
+            "residual_mps": np.zeros(n_readings),
+            "u_mps": np.full(n_readings, 0.2),
+            "run": np.arange(n_readings) // 2,
+            "used": np.ones(n_readings, bool),
+            "reason": [""] * n_readings,
+        }
+    )
+    return Calibration(
+        unit=unit,
+        error_factor=Interval.around(factor, coverage_factor * u_factor),
+        offset_mps=Interval.around(offset * scale, coverage_factor * u_offset * scale),
+        covariance=np.array([[(u_offset * scale) ** 2, shared], [shared, u_factor**2]]),
+        coverage_factor=coverage_factor,
+        clock_offset_s=None,
+        odometer_factor=odometer_factor,
+        speed_range_mps=(speed_range[0] * scale, speed_range[1] * scale),
+        scatter_mps=0.27,
+        speed_source="recorded",
+        trust=Trust("TRUSTED"),
+        readings=readings,
+        ground=pd.DataFrame({"time_s": readings["time_s"], "speed_mps": ground, "piece": 0}),
+        steady_runs=math.ceil(n_readings / 2),
+    )

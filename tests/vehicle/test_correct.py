@@ -1,0 +1,340 @@
+"""From a calibration to gears, scalers and settings."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from fractions import Fraction
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from support.calibrations import make_calibration
+
+from speedcal.errors import VehicleError
+from speedcal.units import MILE_M
+from speedcal.values import Interval
+from speedcal.vehicle import Vehicle, correct, gain_change, predict_after
+from speedcal.vehicle.choices import Judge
+from speedcal.vehicle.train import chain, train_gain
+
+PICKUP = {
+    "label": "invented pickup",
+    "tire": "35x12.50R17LT",
+    "axle": "41/11",
+    "drive_gear": 13,
+    "driven_gear": 26,
+    "turns_per_mile": 1000,
+    "gear_family": "indexed housing",
+}
+
+
+def vehicle(**changes: object) -> Vehicle:
+    table = {**PICKUP, **changes}
+    return Vehicle.from_dict({key: value for key, value in table.items() if value is not None}, source="job.toml")
+
+
+@pytest.mark.published("common practice, no source; drive gear of 13 teeth from memory")
+def test_373_axle_and_35_inch_tires_call_for_a_29_tooth_driven_gear() -> None:
+    # rolled 3.05 x 35 in: 593.5 turns/mile; 13 x 41/11 x 593.5 / 1000 = 28.76 turns wanted of one tooth
+    factor = 13 * (41 / 11) / 26 * (MILE_M / (3.05 * 35 * 0.0254)) / 1000
+    result = correct(make_calibration(factor=factor, u_factor=0.002), vehicle())
+    assert result.driven_gear[0].parts == (("teeth", 29),)
+    assert result.ideal_driven_teeth is not None
+    assert result.ideal_driven_teeth.value == pytest.approx(28.760, abs=0.001)
+
+
+def test_with_the_unrolled_circumference_the_29_tooth_gear_would_not_come_out() -> None:
+    factor = 13 * (41 / 11) / 26 * (MILE_M / (math.pi * 35 * 0.0254)) / 1000
+    result = correct(make_calibration(factor=factor, u_factor=0.002), vehicle())
+    assert result.driven_gear[0].parts == (("teeth", 28),)
+
+
+@pytest.mark.published("chain of SAE J678 and TM 9-1829A (1 000 turns per mile), arithmetic")
+def test_driven_gear_from_the_chain_of_eight_teeth_373_and_750_turns() -> None:
+    # 8 x 3.73 x 750 / 1000 = 22.38; 22 teeth show 1.017273, 23 teeth 0.973043
+    truck = vehicle(tire=None, tire_turns_per_mile=750, axle=3.73, drive_gear=8, driven_gear=22, gear_family=None)
+    known = train_gain(chain(truck))
+    assert known is not None
+    assert known[0] == pytest.approx(1.0172727, abs=1e-7)
+    result = correct(make_calibration(factor=known[0]), truck)
+    by_teeth = {dict(choice.parts)["teeth"]: choice for choice in result.driven_gear}
+    assert result.ideal_driven_teeth is not None
+    assert result.ideal_driven_teeth.value == pytest.approx(22.38, abs=1e-9)
+    assert by_teeth[22].errors[0]["percent"] == pytest.approx(1.727, abs=0.001)
+    assert by_teeth[23].errors[0]["percent"] == pytest.approx(-2.696, abs=0.001)
+    assert not by_teeth[22].reads_low
+    assert by_teeth[23].reads_low
+
+
+@pytest.mark.published(
+    "arithmetic of the factor chain: V1 63, V2 60, 20 teeth give 21; V1 66, V2 60, 18 teeth give 19.8"
+)
+@pytest.mark.parametrize(("shown", "true", "teeth", "exact"), [(63, 60, 20, 21.0), (66, 60, 18, 19.8)])
+def test_a_new_driven_gear_is_the_old_one_times_the_error_factor(
+    shown: int, true: int, teeth: int, exact: float
+) -> None:
+    result = correct(make_calibration(factor=shown / true), vehicle(driven_gear=teeth))
+    assert result.ideal_driven_teeth is not None
+    assert result.ideal_driven_teeth.value == pytest.approx(exact, rel=1e-12)
+
+
+def test_the_gain_of_a_drive_gear_goes_the_other_way() -> None:
+    result = correct(make_calibration(factor=66 / 60), vehicle(driven_gear=None, drive_gear=11, turns_per_mile=None))
+    assert result.driven_gear == ()
+    assert dict(result.drive_gear[0].parts) == {"teeth": 10}
+    assert result.drive_gear[0].worst_error_percent == pytest.approx(0, abs=1e-9)
+
+
+def test_effective_tire_comes_absolute_from_a_known_train() -> None:
+    # K = zd R / (zn C b)  ->  C = 13 x 41/11 / (26 x 1.1 x 1000/1609.344)
+    result = correct(make_calibration(factor=1.1, u_factor=0.01), vehicle())
+    tire = result.effective_tire
+    assert tire is not None
+    assert tire.is_absolute
+    assert tire.circumference_m.value == pytest.approx(13 * 41 / 11 / 26 / 1.1 * 1.609344, rel=1e-12)
+    assert tire.circumference_m.low == pytest.approx(tire.circumference_m.value / (1 + 1.96 * 0.01 / 1.1), rel=1e-9)
+    shown = tire.to_dict()
+    assert shown["turns_per_mile"]["value"] == pytest.approx(MILE_M / tire.circumference_m.value, abs=1e-3)
+    assert shown["effective_diameter_in"]["value"] == pytest.approx(
+        tire.circumference_m.value / math.pi / 0.0254, abs=1e-4
+    )
+
+
+def test_effective_tire_is_the_modules_circumference_over_the_factor() -> None:
+    car = Vehicle.from_dict({"settings": {"circumference_mm": 2000}})
+    result = correct(make_calibration(factor=1.25), car)
+    assert result.effective_tire is not None
+    assert not result.effective_tire.is_absolute
+    assert result.effective_tire.circumference_m.value == pytest.approx(1.6, rel=1e-12)
+    assert dict(result.settings[0].parts)["value"] == pytest.approx(1600)
+
+
+def test_an_unknown_chain_is_called_inseparable_and_nothing_is_guessed() -> None:
+    result = correct(make_calibration(factor=1.08), vehicle(turns_per_mile=None, axle=None))
+    assert result.effective_tire is None
+    found = {finding.code: finding.text for finding in result.findings}
+    assert "instrument, axle" in found["inseparable"]
+    assert "speedcal axle" in found["inseparable"]
+
+
+def test_one_unknown_link_is_what_the_drive_determines() -> None:
+    # everything known but the axle: R = b zn C K / zd
+    truck = vehicle(axle=None, tire=None, rolled_turns=4, rolled_distance_m=10.0)
+    result = correct(make_calibration(factor=1.05, u_factor=0.001), truck)
+    assert result.train.determined == "axle"
+    assert result.train.value is not None
+    assert result.train.value.value == pytest.approx(1.05 * 26 * 2.5 * 1000 / 1609.344 / 13, rel=1e-12)
+
+
+def test_the_offset_stays_and_enters_the_predicted_errors() -> None:
+    # 2 mph offset, gain right: 30 mph shows 32 (+6.67 %), 60 mph shows 62 (+3.33 %)
+    result = correct(make_calibration(offset=2.0, factor=1.0), vehicle(), speeds=[30, 60])
+    assert [row["error"] for row in result.keep.errors] == [2.0, 2.0]
+    # the gain that splits them evenly: 1 - (0.0667 + 0.0333)/2 = 0.95, leaving 1.667 % either way
+    assert result.ideal_gain.value == pytest.approx(0.95, rel=1e-12)
+
+
+def test_the_choice_can_differ_from_the_one_the_factor_alone_would_make() -> None:
+    """An offset of +2 mph asks for a larger driven gear than the factor 1.0 says."""
+    result = correct(make_calibration(offset=2.0, factor=1.0), vehicle(driven_gear=30), speeds=[30, 60])
+    assert dict(result.driven_gear[0].parts)["teeth"] == 32  # 30 / 0.95 = 31.6
+    factor_only = correct(make_calibration(offset=2.0, factor=1.0), vehicle(driven_gear=30, criterion="odometer first"))
+    assert dict(factor_only.driven_gear[0].parts)["teeth"] == 30
+
+
+def test_intervals_use_the_joint_covariance() -> None:
+    """At 50 mph: u² = u_a² + 2 v c + v² u_b²; with 0.6, 0.012 and -0.95 that is 0.1872 mph, alone 0.8485 mph."""
+    result = correct(make_calibration(factor=1.0, u_offset=0.6, u_factor=0.012), vehicle(), speeds=[50])
+    row = result.keep.errors[0]
+    expected = 1.96 * math.sqrt(0.36 + 0.36 - 2 * 0.95 * 0.36)
+    assert row["high"] - row["error"] == pytest.approx(expected, abs=1e-4)
+
+
+def test_chances_of_being_best_match_a_large_random_sample() -> None:
+    calibration = make_calibration(offset=0.5, factor=1.075, u_offset=0.9, u_factor=0.018)
+    result = correct(calibration, vehicle(), speeds=[30, 50, 70])
+    rng = np.random.default_rng(5)
+    truth = rng.multivariate_normal([calibration.offset_mps.value, 1.075], calibration.covariance, 200_000)
+    v = np.array([30, 50, 70]) * MILE_M / 3600
+    teeth = np.arange(21, 46)
+    worst = np.stack([np.abs(truth[:, :1] / v + truth[:, 1:] * 26 / n - 1).max(axis=1) for n in teeth], axis=1)
+    share = np.bincount(teeth[worst.argmin(axis=1)], minlength=50) / len(truth)
+    for choice in result.driven_gear:
+        if choice.available:
+            assert choice.probability_best == pytest.approx(share[dict(choice.parts)["teeth"]], abs=0.006)
+    assert sum(choice.probability_best or 0 for choice in result.driven_gear) == pytest.approx(1, abs=0.01)
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    offset=st.floats(-2, 2),
+    factor=st.floats(0.8, 1.25),
+    fitted=st.integers(22, 44),
+    speeds=st.lists(st.sampled_from(range(20, 80, 5)), min_size=1, max_size=5, unique=True),
+)
+def test_the_ranking_of_driven_gears_is_that_of_an_exhaustive_search(
+    offset: float, factor: float, fitted: int, speeds: list[int]
+) -> None:
+    result = correct(make_calibration(offset=offset, factor=factor), vehicle(driven_gear=fitted), speeds=speeds)
+    searched = {n: max(abs(offset / v + factor * fitted / n - 1) for v in speeds) for n in range(21, 46)}
+    order = sorted(searched, key=lambda n: searched[n])
+    listed = [dict(choice.parts)["teeth"] for choice in result.driven_gear if choice.available][:3]
+    assert [searched[n] for n in listed] == pytest.approx([searched[n] for n in order[:3]], abs=1e-9)
+
+
+@settings(max_examples=30, deadline=None)
+@given(offset=st.floats(-1, 1), factor=st.floats(0.8, 1.25))
+def test_the_best_pair_is_that_of_an_exhaustive_search(offset: float, factor: float) -> None:
+    result = correct(make_calibration(offset=offset, factor=factor), vehicle(), speeds=[30, 60])
+    gains = (
+        float(Fraction(drive, driven) / Fraction(13, 26))
+        for drive, driven in itertools.product(range(8, 16), range(21, 46))
+        if drive != 13 and driven != 26
+    )
+    best = min(max(abs(offset / v + factor * gain - 1) for v in (30, 60)) for gain in gains)
+    assert result.pairs[0].worst_error_percent == pytest.approx(100 * best, abs=1e-9)
+
+
+def test_never_reads_low_takes_the_smaller_tooth_count() -> None:
+    # 28.76 teeth wanted from 26: 29 reads 0.8 % low, 28 reads 2.7 % high
+    calibration = make_calibration(factor=28.76 / 26, u_factor=0.001)
+    assert dict(correct(calibration, vehicle()).driven_gear[0].parts)["teeth"] == 29
+    safe = correct(calibration, vehicle(), criterion="never reads low").driven_gear[0]
+    assert dict(safe.parts)["teeth"] == 28
+    assert not safe.reads_low
+    assert safe.probability_reads_low == 0
+
+
+def test_gears_outside_the_family_are_named_but_never_chosen() -> None:
+    # 45 x 1.1 = 49.5 teeth are wanted, the family ends at 45
+    result = correct(make_calibration(factor=1.1), vehicle(driven_gear=45))
+    assert dict(result.driven_gear[0].parts)["teeth"] == 45
+    assert {dict(c.parts)["teeth"] for c in result.driven_gear if c.available is False} == {49, 50}
+    assert all(c.available is not False for c in (result.best,) if c)
+
+
+def test_without_an_acceptable_choice_it_says_what_would_do() -> None:
+    truck = vehicle(driven_gear=45, drive_gear=None, turns_per_mile=None, acceptable_percent=1.0)
+    result = correct(make_calibration(factor=1.1), truck)
+    assert result.best is not None
+    assert not result.best.is_acceptable
+    text = {finding.code: finding.text for finding in result.findings}["no_acceptable_choice"]
+    assert "49.5 teeth" in text
+    assert "ratio_box_teeth" in text
+
+
+def test_a_large_offset_is_said_to_be_beyond_any_gear() -> None:
+    # 4 mph at 30 and 70: 13.3 % and 5.7 %; the best gain leaves half the difference, 3.8 %
+    result = correct(make_calibration(offset=4.0, factor=1.0), vehicle(), speeds=[30, 70])
+    text = {finding.code: finding.text for finding in result.findings}["no_acceptable_choice"]
+    assert "3.8 %" in text
+    assert "instrument itself" in text
+
+
+def test_orientation_follows_the_tooth_range() -> None:
+    result = correct(make_calibration(factor=32.5 / 26), vehicle())
+    turned = {dict(c.parts)["teeth"]: c.orientation for c in result.driven_gear}
+    assert turned[32] == turned[33] == "32-38"
+    assert turned[31] == "26-31"
+
+
+def test_a_pulse_scaler_gets_the_best_decimal_and_fraction_of_its_device() -> None:
+    car = Vehicle.from_dict(
+        {"pulses_per_mile": 4000, "pulses_per_turn": 8, "scaler_numerator_max": 64, "scaler_denominator_max": 64}
+    )
+    result = correct(make_calibration(factor=1.083), car)
+    fractions = [Fraction(dict(c.parts)["fraction"]) for c in result.pulse_scaler if dict(c.parts)["fraction"]]
+    target = 1 / 1.083
+    every = {Fraction(p, q) for p in range(1, 65) for q in range(1, 65)}
+    assert set(fractions) == {
+        max(f for f in every if f <= target),
+        min(f for f in every if f >= target),
+    }
+    decimals = [dict(c.parts)["scaler"] for c in result.pulse_scaler if not dict(c.parts)["fraction"]]
+    assert decimals == pytest.approx([0.9234, 0.9233], abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("kind", "now", "wanted"),
+    [("circumference_mm", 2100.0, 2100 / 1.05), ("turns_per_mile", 700.0, 735.0), ("axle_ratio", 3.73, 3.9165)],
+)
+def test_a_module_setting_moves_the_way_its_kind_demands(kind: str, now: float, wanted: float) -> None:
+    car = Vehicle.from_dict({"settings": {kind: {"now": now, "step": 0.01}}})
+    top = correct(make_calibration(factor=1.05), car).settings[0]
+    assert dict(top.parts)["value"] == pytest.approx(wanted, abs=0.006)
+
+
+def test_the_odometer_is_judged_without_the_offset() -> None:
+    result = correct(make_calibration(offset=2.0, factor=1.04), vehicle())
+    assert result.keep.odometer_percent.value == pytest.approx(4.0, abs=1e-9)
+
+
+def test_a_measured_odometer_factor_is_used_for_the_odometer() -> None:
+    odometer = Interval(1.02, 1.015, 1.025)
+    result = correct(make_calibration(factor=1.08, odometer_factor=odometer), vehicle(), criterion="odometer first")
+    # 26 x 1.02 = 26.5: 26 and 27 are the candidates, 27 leaves 1.02 x 26/27 = 0.9822 (-1.8 %), 26 leaves +2.0 %
+    assert dict(result.driven_gear[0].parts)["teeth"] == 27
+
+
+def test_the_contract_of_the_dictionary_holds() -> None:
+    shown = correct(make_calibration(factor=1.1, u_factor=0.01), vehicle()).to_dict()
+    assert {"effective_tire", "driven_gear", "drive_gear", "pairs", "pulse_scaler", "settings", "best"} <= set(shown)
+    for name in ("rolling_circumference_m", "effective_diameter_in", "turns_per_mile"):
+        assert {"value", "low", "high"} <= set(shown["effective_tire"][name])
+    wanted = {"teeth", "worst_error_percent", "errors", "probability_best", "reads_low", "available", "orientation"}
+    for name in ("driven_gear", "drive_gear"):
+        assert all(wanted <= set(choice) for choice in shown[name])
+
+
+def test_the_same_input_gives_the_same_dictionary() -> None:
+    calibration = make_calibration(offset=0.3, factor=1.07, u_offset=0.7, u_factor=0.013)
+    assert correct(calibration, vehicle()).to_dict() == correct(calibration, vehicle()).to_dict()
+
+
+def test_speeds_of_zero_are_a_callers_mistake() -> None:
+    with pytest.raises(ValueError, match="above zero"):
+        Judge(make_calibration(), (0.0, 30.0), "smallest worst error", 2.5)
+
+
+def test_planned_gears_scale_the_factor_and_its_covariance_and_leave_the_offset() -> None:
+    calibration = make_calibration(offset=1.0, factor=1.1, u_offset=0.5, u_factor=0.01)
+    after = predict_after(calibration, vehicle(), {"driven_gear": 29})
+    assert after.factor == pytest.approx(1.1 * 26 / 29, rel=1e-12)
+    assert after.offset_mps == calibration.offset_mps.value
+    g = 26 / 29
+    assert after.covariance == pytest.approx(calibration.covariance * np.array([[1, g], [g, g * g]]), rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("work", "gain"),
+    [
+        ({"driven_gear": 29}, 26 / 29),
+        ({"drive_gear": 12}, 12 / 13),
+        ({"driven_gear": 27, "drive_gear": 12}, 26 * 12 / (27 * 13)),
+        ({"ratio_box": "21/20"}, 1.05),
+        ({"axle": "45/11"}, 45 / 41),
+        ({"tire": "33x12.50R17LT"}, 35 / 33),
+        ({"note": "cable replaced"}, 1.0),
+    ],
+)
+def test_gain_of_planned_work(work: dict[str, object], gain: float) -> None:
+    assert gain_change(vehicle(), work).value == pytest.approx(gain, rel=1e-12)
+
+
+def test_work_on_an_unknown_gear_asks_for_it() -> None:
+    with pytest.raises(VehicleError, match=r"does not say driven_gear.*Add driven_gear"):
+        gain_change(vehicle(driven_gear=None), {"driven_gear": 29})
+
+
+def test_gears_nobody_counted_come_from_the_drive_when_only_one_count_fits() -> None:
+    known = train_gain(chain(vehicle(tire=None, rolled_turns=10, rolled_distance_m=27.0)))
+    assert known is not None
+    truck = vehicle(driven_gear=None, tire=None, rolled_turns=10, rolled_distance_m=27.0)
+    result = correct(make_calibration(factor=known[0], u_factor=0.002), truck)
+    assert any(finding.code == "teeth_from_drive" and "26" in finding.text for finding in result.findings)
+    assert result.driven_gear
+    vague = correct(make_calibration(factor=known[0], u_factor=0.03), truck)
+    assert any(finding.code == "teeth_open" for finding in vague.findings)
+    assert vague.driven_gear == ()
