@@ -111,4 +111,4 @@ def _verification(job: Job, before: Calibration | None, after: Calibration | Non
 
     if after is None or job.tolerance is None:
         return None
-    return verify(before, after, job.tolerance, vehicle=job.vehicle, planned=job.work)
+    return verify(before, after, job.tolerance, vehicle=job.vehicle, work=job.work)

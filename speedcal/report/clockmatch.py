@@ -1,0 +1,81 @@
+"""The clock-match picture: readings, with the error taken out, lying on the GPS speed over time."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from speedcal.report import style
+from speedcal.report.comparison import thinned
+from speedcal.report.labels import place_label
+from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
+from speedcal.values import FloatArray
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from speedcal.measure.model import Calibration
+
+MOST_FIXES = 1500
+
+
+def draw_clock_match(
+    ax: Axes, calibration: Calibration, *, unit: DisplayUnit, drawn_as: style.DriveStyle, size: float
+) -> None:
+    """Draw GPS speed over time with the readings on it; the line is broken where there are no fixes.
+
+    A reading is drawn at the speed it stands for, ``(indicated - offset) / error factor``: matched clocks put it
+    on the line.
+
+    Parameters
+    ----------
+    size
+        Font size of labels. [pt]
+    """
+    factor = SPEED_UNIT_MPS[unit]
+    time, speed = _broken_line(calibration)
+    start = float(np.nanmin(time)) if len(time) else 0.0
+    minutes = (time - start) / 60
+    ax.plot(minutes, speed / factor, color=style.QUIET, linewidth=0.9, zorder=2)
+    table = calibration.readings
+    when = (table["time_s"].to_numpy(float) - start) / 60
+    meant = (table["indicated_mps"].to_numpy(float) - calibration.offset_mps.value) / calibration.error_factor.value
+    points = np.column_stack([when, meant / factor])
+    used = table["used"].to_numpy(bool)
+    seen = np.isfinite(points).all(axis=1)
+    good, bad = thinned(points[used & seen]), thinned(points[~used & seen])
+    face = style.PAPER if drawn_as.hollow else drawn_as.color
+    ax.scatter(
+        good[:, 0], good[:, 1], s=(0.5 * size) ** 2, marker=drawn_as.marker, facecolor=face,
+        edgecolor=drawn_as.color, linewidth=0.9, zorder=4,
+    )  # fmt: skip
+    ax.scatter(bad[:, 0], bad[:, 1], s=(0.55 * size) ** 2, marker="x", color=style.INK, linewidth=1.1, zorder=4)
+    ax.set_ylim(0, 1.18 * max(float(np.nanmax(speed / factor)) if len(speed) else 1.0, *points[seen, 1], 1.0))
+    ax.set_xlim(0, max(float(np.nanmax(minutes)) if len(minutes) else 1.0, 1e-3))
+    ax.set_xlabel("minutes into the drive", fontsize=size)
+    ax.set_ylabel(f"speed, {unit}", fontsize=size)
+    ax.tick_params(labelsize=size * 0.95)
+    line = np.column_stack([minutes, speed / factor])
+    line = line[np.isfinite(line).all(axis=1)]
+    if len(line):
+        taken = np.concatenate([line[:: max(1, len(line) // 400)], good, bad])
+        place_label(ax, "GPS speed", along=line[:: max(1, len(line) // 60)], avoid=taken, size=size, color=style.QUIET)
+        if len(good):
+            place_label(ax, "readings", along=good, avoid=taken, size=size, color=drawn_as.color, bold=True)
+        if len(bad):
+            place_label(ax, "not used", along=bad, avoid=taken, size=size, color=style.INK)
+
+
+def _broken_line(calibration: Calibration) -> tuple[FloatArray, FloatArray]:
+    """Return time and ground speed, thinned, with a NaN between unbroken pieces."""
+    ground = calibration.ground
+    time, speed = ground["time_s"].to_numpy(float), ground["speed_mps"].to_numpy(float)
+    breaks = np.flatnonzero(np.diff(ground["piece"].to_numpy())) + 1
+    step = max(1, -(-len(time) // MOST_FIXES))
+    times: list[FloatArray] = []
+    speeds: list[FloatArray] = []
+    for t, v in zip(np.split(time, breaks), np.split(speed, breaks), strict=True):
+        times += [t[::step], np.array([np.nan])]
+        speeds += [v[::step], np.array([np.nan])]
+    return np.concatenate(times)[:-1], np.concatenate(speeds)[:-1]

@@ -1,0 +1,179 @@
+"""The comparison picture: error against speed, before and after, with the tolerance as a band."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from speedcal.report import style
+from speedcal.report.allowed import Allowed
+from speedcal.report.labels import place_label
+from speedcal.units import KMH_MPS, MPH_MPS, SPEED_UNIT_MPS, DisplayUnit
+from speedcal.values import FloatArray
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from speedcal.measure.model import Calibration
+
+MOST_POINTS = 240
+
+
+@dataclass(frozen=True)
+class Curve:
+    """One drive in the comparison, in the unit of the report; error is indicated minus true speed."""
+
+    label: str
+    look: style.DriveStyle
+    speed: FloatArray
+    error: FloatArray
+    low: FloatArray
+    high: FloatArray
+    used: FloatArray
+    """Readings that count, shape (n, 2): true speed, error."""
+    rejected: FloatArray
+
+    @classmethod
+    def of(cls, calibration: Calibration, unit: DisplayUnit, *, label: str, drawn_as: style.DriveStyle) -> Curve:
+        """Return the curve of a calibration over the speeds that were driven."""
+        factor = SPEED_UNIT_MPS[unit]
+        v = np.linspace(*calibration.speed_range_mps, 61)
+        error = (calibration.indicated(v) - v) / factor
+        half = calibration.coverage_factor * calibration.u_indicated(v) / factor
+        table = calibration.readings
+        ground, shown = table["ground_mps"].to_numpy(float), table["indicated_mps"].to_numpy(float)
+        points = np.column_stack([ground, shown - ground]) / factor
+        used = table["used"].to_numpy(bool)
+        usable = np.isfinite(points).all(axis=1) & (ground > 0)
+        return cls(
+            label,
+            drawn_as,
+            v / factor,
+            error,
+            error - half,
+            error + half,
+            points[used & usable],
+            points[~used & usable],
+        )
+
+
+def thinned(points: FloatArray, most: int = MOST_POINTS) -> FloatArray:
+    """Return every k-th row, so that at most ``most`` are left."""
+    return points[:: -(-len(points) // most)] if len(points) > most else points
+
+
+def draw_comparison(ax: Axes, curves: list[Curve], allowed: Allowed | None, *, unit: DisplayUnit, size: float) -> None:
+    """Draw the comparison.
+
+    Parameters
+    ----------
+    ax
+        Axes to draw on; labels are placed for the size they have now.
+    curves
+        One or two, before first.
+    allowed
+        The tolerance, or None.
+    unit
+        Unit of the lower and left scales; the other one is on the upper and right scales.
+    size
+        Font size of labels. [pt]
+    """
+    _set_limits(ax, curves, allowed)
+    if allowed is not None:
+        allowed.draw(ax)
+    ax.axhline(0, color=style.INK, linewidth=0.8, zorder=2)
+    for curve in curves:
+        _draw_curve(ax, curve, size)
+    ax.set_xlabel(f"true speed, {unit}", fontsize=size)
+    ax.set_ylabel(f"the dial shows too much (+)\nor too little (−), {unit}", fontsize=size)
+    ax.tick_params(labelsize=size * 0.95)
+    ax.yaxis.set_major_formatter(_signed)
+    _round_steps(ax.xaxis, ax.yaxis)
+    _second_unit(ax, unit, size)
+    _write_labels(ax, curves, allowed, size)
+
+
+def _round_steps(*axes: Any) -> None:
+    from matplotlib.ticker import MaxNLocator
+
+    for axis in axes:
+        axis.set_major_locator(MaxNLocator(nbins=8, steps=[1, 2, 5, 10]))
+
+
+def _signed(value: float, _position: float) -> str:
+    return "0" if abs(value) < 1e-9 else f"{value:+g}".replace("-", "−")
+
+
+def _set_limits(ax: Axes, curves: list[Curve], allowed: Allowed | None) -> None:
+    speeds = np.concatenate([c.speed for c in curves])
+    errors = np.concatenate([np.concatenate([c.low, c.high, c.used[:, 1]]) for c in curves])
+    left, right = speeds.min(), speeds.max()
+    margin = 0.06 * (right - left)
+    low, high = min(errors.min(), 0.0), max(errors.max(), 0.0)
+    if allowed is not None:
+        reaches = allowed.reaches()
+        room = 1.5 * (high - low) + 1
+        near = reaches[(reaches > low - room) & (reaches < high + room)]
+        low, high = min(low, *near, 0.0), max(high, *near, 0.0)
+    pad = 0.12 * (high - low) + 0.2
+    ax.set_xlim(left - margin, right + margin)
+    ax.set_ylim(low - pad, high + pad)
+
+
+def _draw_curve(ax: Axes, curve: Curve, size: float) -> None:
+    look = curve.look
+    ax.fill_between(
+        curve.speed, curve.low, curve.high, facecolor=look.tint, edgecolor=look.color, hatch=look.hatch,
+        alpha=0.75, linewidth=0, zorder=3,
+    )  # fmt: skip
+    ax.plot(curve.speed, curve.error, color=look.color, linestyle=look.line, linewidth=look.width, zorder=5)
+    used, rejected = thinned(curve.used), thinned(curve.rejected)
+    face = style.PAPER if look.hollow else look.color
+    ax.scatter(
+        used[:, 0], used[:, 1], s=(0.48 * size) ** 2, marker=look.marker, facecolor=face, edgecolor=look.color,
+        linewidth=0.9, zorder=4,
+    )  # fmt: skip
+    low, high = ax.get_ylim()
+    inside = rejected[(rejected[:, 1] > low) & (rejected[:, 1] < high)]
+    ax.scatter(inside[:, 0], inside[:, 1], s=(0.55 * size) ** 2, marker="x", color=style.QUIET, linewidth=1.1, zorder=4)
+
+
+def _second_unit(ax: Axes, unit: DisplayUnit, size: float) -> None:
+    ratio = MPH_MPS / KMH_MPS if unit == "mph" else KMH_MPS / MPH_MPS
+    other = "km/h" if unit == "mph" else "mph"
+    pair = (lambda x: np.asarray(x) * ratio, lambda x: np.asarray(x) / ratio)
+    top, right = ax.secondary_xaxis("top", functions=pair), ax.secondary_yaxis("right", functions=pair)
+    _round_steps(top.xaxis, right.yaxis)
+    right.yaxis.set_major_formatter(_signed)
+    for axis in (top, right):
+        axis.tick_params(labelsize=size * 0.85, colors=style.QUIET, length=2.5)
+        for spine in axis.spines.values():
+            spine.set_color(style.RULE)
+    ax.annotate(
+        other, (1, 1), xycoords="axes fraction", xytext=(4, 4), textcoords="offset points", fontsize=size * 0.85,
+        color=style.QUIET,
+    )  # fmt: skip
+
+
+def _write_labels(ax: Axes, curves: list[Curve], allowed: Allowed | None, size: float) -> None:
+    points = [np.column_stack([c.speed, c.error]) for c in curves] + [thinned(c.used) for c in curves]
+    points += [thinned(c.rejected) for c in curves]
+    edges = [np.column_stack([c.speed, y]) for c in curves for y in (c.low, c.high)]
+    zero = np.column_stack([np.linspace(*ax.get_xlim(), 80), np.zeros(80)])
+    taken = np.concatenate([*points, *edges, zero])
+    for curve in curves:
+        line = np.column_stack([curve.speed, curve.error])
+        place_label(ax, curve.label, along=line, avoid=taken, size=size, color=curve.look.color, bold=True)
+    if allowed is not None:
+        middle = allowed.middle()
+        middle = np.column_stack([middle[:, 0], np.clip(middle[:, 1], *ax.get_ylim())])
+        place_label(ax, allowed.label, along=middle, avoid=taken, size=size * 0.92, color="#565e33")
+    place_label(ax, "exactly right", along=zero, avoid=taken[: -len(zero)], size=size * 0.85, color=style.QUIET)
+    if any(len(c.rejected) for c in curves):
+        crosses = np.concatenate([c.rejected for c in curves])
+        low, high = ax.get_ylim()
+        inside = crosses[(crosses[:, 1] > low) & (crosses[:, 1] < high)]
+        if len(inside):
+            place_label(ax, "not used", along=inside[:3], avoid=taken, size=size * 0.85, color=style.QUIET)

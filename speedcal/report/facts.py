@@ -1,0 +1,48 @@
+"""What a report is told: the finished pieces of a job, none of which it computes itself."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from speedcal.units import DisplayUnit
+
+if TYPE_CHECKING:
+    from speedcal.measure.model import Calibration
+    from speedcal.vehicle import Corrections, Vehicle, Work
+    from speedcal.verify import Tolerance, Verification
+
+
+@dataclass(frozen=True)
+class DriveFacts:
+    """One measured drive."""
+
+    name: str
+    """``before``, ``after``, or with a number when there are several."""
+    calibration: Calibration
+    has_date: bool = True
+    """False when the track carries times of day only."""
+
+
+@dataclass(frozen=True)
+class ReportFacts:
+    """Everything a report shows; parts that a job does not carry are None or empty."""
+
+    unit: DisplayUnit
+    drives: tuple[DriveFacts, ...]
+    before: Calibration | None = None
+    """The drive before the work, or several pooled."""
+    after: Calibration | None = None
+    corrections: Corrections | None = None
+    verification: Verification | None = None
+    tolerance: Tolerance | None = None
+    vehicle: Vehicle | None = None
+    work: Work | None = None
+    """What was changed between the drives."""
+    shop: str = ""
+    number: str = ""
+    customer: str = ""
+    note: str = ""
+    files: tuple[tuple[str, str], ...] = ()
+    """Names and SHA-256 digests."""
+    version: str = ""

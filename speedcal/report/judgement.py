@@ -1,0 +1,141 @@
+"""The verdict in words: what was judged, by which rule, how sure, and what would settle what is open."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from speedcal.report.words import other_unit, signed
+from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
+
+if TYPE_CHECKING:
+    from speedcal.verify import Verification
+    from speedcal.verify.change import ChangeCheck
+    from speedcal.verify.verification import Check
+
+MARKS = {"pass": "✓", "fail": "✗", "not proven": "?"}
+
+
+@dataclass(frozen=True)
+class CheckRow:
+    """The rule at one speed."""
+
+    speed: str
+    shown: str
+    permitted: str
+    probability: str
+    word: str
+
+
+@dataclass(frozen=True)
+class Judgement:
+    """A verdict, ready to be laid out."""
+
+    word: str
+    """``PASS``, ``FAIL`` or ``NOT PROVEN``."""
+    mark: str
+    """A sign that says the same without colour."""
+    sentence: str
+    rule: str
+    limits: str
+    source: str
+    decision_rule: str
+    checks: tuple[CheckRow, ...]
+    driven_range: str
+    changes: tuple[str, ...]
+    """Predicted against measured change, with likely causes where they differ."""
+    findings: tuple[str, ...]
+
+
+def judgement(verification: Verification) -> Judgement:
+    """Put a verdict into words."""
+    from speedcal.verify.tolerance import STATUS_TEXT
+
+    rule, unit = verification.tolerance, verification.unit
+    driven = ""
+    if verification.driven_range:
+        span = verification.driven_range
+        low, high = (v / SPEED_UNIT_MPS[unit] for v in (span.low_mps, span.high_mps))
+        driven = (
+            f"Everywhere between {low:.0f} and {high:.0f} {unit}: {span.verdict}, "
+            f"probability of conformance {percent(span.probability)}."
+        )
+    status = STATUS_TEXT[rule.status]
+    return Judgement(
+        word=verification.verdict.upper(),
+        mark=MARKS[verification.verdict],
+        sentence=_sentence(verification),
+        rule=rule.title,
+        limits=rule.limits_text(),
+        source=f"{rule.source} ({status})" if rule.source else status,
+        decision_rule=rule.decision_rule(),
+        checks=tuple(_row(check, verification) for check in verification.checks),
+        driven_range=driven,
+        changes=tuple(line for change in verification.changes for line in _change_lines(change)),
+        findings=tuple(finding.text for finding in verification.findings),
+    )
+
+
+def percent(probability: float) -> str:
+    """Write a probability, never as a certainty it is not."""
+    if probability > 0.9995:
+        return "over 99.9 %"
+    if probability < 0.0005:
+        return "under 0.1 %"
+    return f"{100 * probability:.1f} %"
+
+
+def _sentence(verification: Verification) -> str:
+    sure = f"probability of conformance {percent(verification.probability)}"
+    if verification.verdict == "pass":
+        return f"The speedometer keeps the rule ({sure})."
+    if verification.verdict == "fail":
+        return f"The speedometer does not keep the rule ({sure})."
+    needed, speed = verification.readings_needed, verification.readings_speed_mps
+    if not needed or speed is None:
+        return f"This drive cannot settle it, and more readings alone would not ({sure})."
+    factor = SPEED_UNIT_MPS[verification.unit]
+    return f"About {needed} more readings near {speed / factor:.0f} {verification.unit} would settle it ({sure})."
+
+
+def _row(check: Check, verification: Verification) -> CheckRow:
+    unit: DisplayUnit = verification.unit
+    word = f"{check.verdict}, outside the speeds driven" if check.outside else check.verdict
+    if np.isnan(check.speed_mps):
+        shown = f"{100 * check.indicated:.2f}"
+        return CheckRow(
+            "distance of 100", shown, _band(100 * check.low, 100 * check.high), percent(check.probability), word
+        )
+    factor = SPEED_UNIT_MPS[unit]
+    other = other_unit(unit)
+    named = f"{check.speed_mps / factor:.4g} {unit} ({check.speed_mps / SPEED_UNIT_MPS[other]:.4g} {other})"
+    if verification.tolerance.given == "true":
+        speed, shown = f"true {named}", f"{check.indicated / factor:.1f}"
+    else:
+        speed, shown = f"shown {named}", f"true {check.true / factor:.1f}"
+    return CheckRow(
+        speed,
+        f"{shown} {unit}",
+        f"{_band(check.low / factor, check.high / factor)} {unit}",
+        percent(check.probability),
+        word,
+    )
+
+
+def _band(low: float, high: float) -> str:
+    if np.isinf(low):
+        return f"at most {high:.1f}"
+    return f"at least {low:.1f}" if np.isinf(high) else f"{low:.1f} to {high:.1f}"
+
+
+def _change_lines(change: ChangeCheck) -> list[str]:
+    low, high = (100 * (x - 1) for x in (change.measured_change.low, change.measured_change.high))
+    word = "agree" if change.agrees else "DO NOT AGREE"
+    name = "Reading" if change.quantity == "speed" else "Odometer"
+    lines = [
+        f"{name}: planned change {signed(100 * (change.planned_change - 1))} %, measured {signed(low)} to "
+        f"{signed(high)} %. They {word}."
+    ]
+    return lines + [f"Possible cause: {cause}" for cause in change.causes]
