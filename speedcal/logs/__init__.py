@@ -1,1 +1,73 @@
-"""Files to tracks and readings."""
+"""Files to tracks and readings.
+
+Each format is a module of its own with a row in the table of :mod:`speedcal.logs.formats`.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from speedcal.errors import ReadingsFormatError, TrackFormatError
+from speedcal.logs.formats import LogFormat, Request, formats, is_certain, recognise
+from speedcal.logs.model import Clock, Readings, Track
+from speedcal.logs.source import load
+from speedcal.logs.zones import parse_zone
+from speedcal.units import parse_speed_unit
+
+__all__ = ["Clock", "LogFormat", "Readings", "Track", "formats", "read_readings", "read_track"]
+
+
+def read_track(path: str | Path, *, zone: str | None = None) -> Track:
+    """Read a recorded drive.
+
+    Parameters
+    ----------
+    path
+        The file; its kind is told by its content. gzip and zip are unpacked.
+    zone
+        Zone of stamps that carry none, such as ``+02:00`` or ``America/Denver``; without it they are taken as UTC.
+
+    Raises
+    ------
+    TrackFormatError
+        The file cannot be read as a track; the message says what, where and what to do.
+    """
+    source = load(path, TrackFormatError, is_certain)
+    log = recognise(source)
+    if log.track is None:
+        source.fail(f"the file is a {log.name} and holds no track", remedy="Give the recording of the receiver")
+    return log.track(source, parse_zone(zone) if zone else None)
+
+
+def read_readings(
+    path: str | Path, *, unit: str | None = None, column: str | None = None, zone: str | None = None
+) -> Readings:
+    """Read what the instrument showed.
+
+    Parameters
+    ----------
+    path
+        The file; its kind is told by its content.
+    unit
+        Unit of the speeds where the file names none: mph, km/h, m/s or kn.
+    column
+        Header of the column with the indicated speed, where several may be meant.
+    zone
+        Zone of stamps that carry none, such as ``+02:00`` or ``America/Denver``.
+
+    Raises
+    ------
+    ReadingsFormatError
+        The file cannot be read as readings; every bad line is listed.
+    """
+    request = Request(None, column, parse_zone(zone) if zone else None)
+    if unit is not None:
+        known = parse_speed_unit(unit)
+        if known is None:
+            raise ReadingsFormatError(f"{unit!r} is no unit of speed", remedy="Give mph, km/h, m/s or kn")
+        request = Request(known, column, request.zone)
+    source = load(path, ReadingsFormatError, is_certain)
+    log = recognise(source)
+    if log.readings is None:
+        source.fail(f"the file is a {log.name} track and holds no readings", remedy="Give what the instrument showed")
+    return log.readings(source, request)

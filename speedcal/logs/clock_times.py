@@ -1,0 +1,173 @@
+"""Times written with colons and without a date: the time of day, or the time since a start."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from datetime import UTC, tzinfo
+from typing import Literal
+
+import numpy as np
+
+from speedcal.logs.daylight import undo_change
+from speedcal.logs.model import Clock
+from speedcal.logs.stamp_text import Stamp
+from speedcal.values import Finding, FloatArray
+
+_HALF_DAY_S, _DAY_S, _QUARTER_DAY_S = 43_200.0, 86_400.0, 21_600.0
+_ELAPSED = re.compile(r"elapsed|since|stopwatch|duration|run ?time|lap|start|t\+|min:sec")
+_CLOCK = re.compile(r"hh:mm|h:mm|clock|time of day|local|utc|gmt|am/pm|zeit|heure|hora")
+_MINUTES = re.compile(r"(?<![h:])m{1,2}:ss")
+_LONGEST_PAIR_H, _LONGEST_PAIR_MIN = 180, 360
+"""Pairs that span at most this many units are hours and minutes, beyond the second minutes and seconds.
+
+Read as hours and minutes, 180 units are a three hours' drive; read as minutes and seconds, 360 are six minutes.
+"""
+
+Reading = Literal["clock", "elapsed"]
+
+
+@dataclass(slots=True)
+class ClockTimes:
+    """Times [s], the clock they are on, their step [s] and what was noticed."""
+
+    time_s: FloatArray
+    clock: Clock
+    step_s: float
+    findings: list[Finding]
+
+
+def read_clock_times(stamps: list[Stamp], words: str, zone: tzinfo | None) -> ClockTimes | str:
+    """Return the times of stamps of the kinds clock, three and pair, or a sentence that says why they are unclear.
+
+    Parameters
+    ----------
+    stamps
+        In the order of the file.
+    words
+        Header of the column, in lower case.
+    zone
+        Zone of the clock if the user named one; only a fixed offset can be applied without a date.
+    """
+    kinds = {stamp.kind for stamp in stamps}
+    hint = _hint(words)
+    if zone is not None:
+        hint = "clock"
+    if "clock" in kinds:
+        return _time_of_day(stamps, zone)
+    if kinds == {"three"}:
+        return _three(stamps, hint, zone)
+    if kinds == {"pair"}:
+        return _pairs(stamps, hint, zone)
+    return _mixed(stamps, hint, zone)
+
+
+def _hint(words: str) -> Reading | None:
+    if _ELAPSED.search(words):
+        return "elapsed"
+    if _CLOCK.search(words):
+        return "clock"
+    return "elapsed" if _MINUTES.search(words) else None
+
+
+def _three(stamps: list[Stamp], hint: Reading | None, zone: tzinfo | None) -> ClockTimes:
+    """Read h:mm:ss: a drive rarely begins in the hour after midnight, so times from 0:00 are taken as elapsed."""
+    first, highest = stamps[0].value, max(stamp.value for stamp in stamps)
+    if highest >= _DAY_S or hint == "elapsed" or (hint is None and first < 3600):
+        return _elapsed(stamps, [])
+    return _time_of_day(stamps, zone)
+
+
+def _pairs(stamps: list[Stamp], hint: Reading | None, zone: tzinfo | None) -> ClockTimes | str:
+    """Read a:b, which is hours and minutes or minutes and seconds; see the limits above."""
+    units = np.array([stamp.value for stamp in stamps])
+    unrolled = _unrolled(units * 60, twelve_hours=_shows_twelve_hours(units * 60)) / 60
+    span = float(unrolled[-1] - unrolled[0]) if units.max() < 1440 else np.inf
+    if units.max() >= 1440 or any(stamp.step < 1 for stamp in stamps) or hint == "elapsed":
+        return _elapsed(stamps, [])
+    if hint == "clock":
+        return _time_of_day(stamps, zone)
+    if len(stamps) > 1 and span <= _LONGEST_PAIR_H:
+        text = "times such as 10:32 were taken as hours and minutes; minutes and seconds would make a drive of "
+        return _with(_time_of_day(stamps, zone), Finding("hours_and_minutes", f"{text}{span:.0f} s"))
+    if len(stamps) > 1 and span > _LONGEST_PAIR_MIN:
+        text = "times such as 10:32 were taken as minutes and seconds since the start; hours and minutes would make "
+        return _elapsed(stamps, [Finding("minutes_and_seconds", f"{text}a drive of {span / 60:.0f} h")])
+    return "the times may be hours and minutes or minutes and seconds"
+
+
+def _mixed(stamps: list[Stamp], hint: Reading | None, zone: tzinfo | None) -> ClockTimes | str:
+    """Read pairs among h:mm:ss: seconds left out in places, or a drive that passes its first hour."""
+    as_clock = np.array([stamp.value * (60 if stamp.kind == "pair" else 1) for stamp in stamps])
+    as_elapsed = np.array([stamp.value for stamp in stamps])
+    back_clock = (
+        int((np.diff(_unrolled(as_clock, twelve_hours=False)) < -60).sum()) if as_clock.max() < _DAY_S else 10**9
+    )
+    back_elapsed = int((np.diff(as_elapsed) < 0).sum())
+    if hint is None and back_clock == back_elapsed:
+        return "some times have seconds and some may be minutes and seconds"
+    if hint == "elapsed" or (hint is None and back_elapsed < back_clock):
+        return _elapsed(stamps, [])
+    return _time_of_day(stamps, zone)
+
+
+def _elapsed(stamps: list[Stamp], findings: list[Finding]) -> ClockTimes:
+    return ClockTimes(
+        np.array([stamp.value for stamp in stamps]), "elapsed", min(stamp.step for stamp in stamps), findings
+    )
+
+
+def _time_of_day(stamps: list[Stamp], zone: tzinfo | None) -> ClockTimes:
+    values = np.array([stamp.value * (60 if stamp.kind == "pair" else 1) for stamp in stamps])
+    step = min(stamp.step * (60 if stamp.kind == "pair" else 1) for stamp in stamps)
+    halved = np.array([stamp.kind == "clock" for stamp in stamps])
+    if halved.any() and not halved.all():
+        values = _nearest_half(values, halved)
+    twelve_hours = not halved.any() and _shows_twelve_hours(values)
+    values, findings = undo_change(values)
+    values = _unrolled(values, twelve_hours=twelve_hours)
+    if zone is not None:
+        offset = zone.utcoffset(None)
+        if offset is None:
+            text = "the times carry no date, so the named zone cannot be applied; every zone is tried instead"
+            findings = [*findings, Finding("zone_unused", text)]
+        elif zone is not UTC:
+            values = values - offset.total_seconds()
+            values += _DAY_S * (values[0] < 0) - _DAY_S * (values[0] >= _DAY_S)
+    return ClockTimes(values, "time of day", step, findings)
+
+
+def _shows_twelve_hours(values: FloatArray) -> bool:
+    """Tell whether every time of day could be from a clock that goes from 12:59 to 1:00."""
+    return bool((values >= 3600).all() and (values < 13 * 3600).all())
+
+
+def _unrolled(values: FloatArray, *, twelve_hours: bool) -> FloatArray:
+    """Let times of day count on past midnight (and past 12:59 on a clock that shows twelve hours)."""
+    result = values.astype(float)
+    shift = 0.0
+    for i in range(1, len(result)):
+        step = result[i] + shift - result[i - 1]
+        if step < -_QUARTER_DAY_S:
+            shift += _HALF_DAY_S if twelve_hours and 0 <= step + _HALF_DAY_S <= _QUARTER_DAY_S else _DAY_S
+        elif shift and step > 0.75 * _DAY_S:  # a line out of order, from before midnight
+            result[i] -= _DAY_S
+        result[i] += shift
+    return result
+
+
+def _nearest_half(values: FloatArray, known: np.ndarray) -> FloatArray:
+    """Give times without am or pm the half of the day that follows best on the time before them."""
+    result = values.copy()
+    first = int(np.flatnonzero(known)[0])
+    for i in [*range(first, -1, -1), *range(first + 1, len(result))]:
+        if not known[i]:
+            near = result[i + 1] if i < first else result[i - 1]
+            choices = (values[i] % _HALF_DAY_S, values[i] % _HALF_DAY_S + _HALF_DAY_S)
+            result[i] = min(choices, key=lambda choice: abs((choice - near + _HALF_DAY_S) % _DAY_S - _HALF_DAY_S))
+    return result
+
+
+def _with(times: ClockTimes, finding: Finding) -> ClockTimes:
+    times.findings = [*times.findings, finding]
+    return times

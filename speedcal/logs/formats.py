@@ -1,0 +1,75 @@
+"""The table of log formats: one row a format, each in a module of its own.
+
+To add a format, write a module with a ``FORMAT`` and name it in ``_MODULES``; the order is the order in which
+formats are asked whether a file is theirs.
+"""
+
+from __future__ import annotations
+
+import importlib
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import tzinfo
+from functools import cache
+
+from speedcal.logs.model import Readings, Track
+from speedcal.logs.source import Source
+from speedcal.units import SpeedUnit
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """What the user says about a readings file."""
+
+    unit: SpeedUnit | None = None
+    column: str | None = None
+    zone: tzinfo | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class LogFormat:
+    """A kind of file, how it is recognised by its content, and how it is read."""
+
+    name: str
+    recognises: Callable[[Source], bool]
+    track: Callable[[Source, tzinfo | None], Track] | None = None
+    readings: Callable[[Source, Request], Readings] | None = None
+    certain: bool = True
+    """False for tables and notes, which any text may be."""
+
+
+_MODULES = ("gpx", "table_logs")
+
+
+@cache
+def formats() -> tuple[LogFormat, ...]:
+    """Return every format, in the order of asking."""
+    return tuple(importlib.import_module(f"speedcal.logs.{name}").FORMAT for name in _MODULES)
+
+
+def is_certain(source: Source) -> bool:
+    """Tell whether the content alone makes certain what kind of log this is."""
+    return any(log.certain and log.recognises(source) for log in formats())
+
+
+_OTHERS = {
+    b"%PDF": "a PDF document",
+    b"\x89PNG": "a picture",
+    b"\xff\xd8\xff": "a picture",
+    b"GIF8": "a picture",
+    b"PK\x03\x04": "an archive inside an archive",
+    b"\xd0\xcf\x11\xe0": "an old spreadsheet (.xls)",
+    b"SQLite format 3": "a database",
+}
+
+
+def recognise(source: Source) -> LogFormat:
+    """Return the format of a file, told by its content."""
+    for log in formats():
+        if log.recognises(source):
+            return log
+    for signature, what in _OTHERS.items():
+        if source.data.startswith(signature):
+            source.fail(f"the file is {what}", remedy="Export the log itself, as GPX or as a table with commas")
+    names = ", ".join(log.name for log in formats())
+    source.fail("the kind of file is not known", remedy=f"Give one of: {names}")

@@ -1,0 +1,30 @@
+"""How much of a file is read at most; every reader takes its limits from here.
+
+They bound time and memory for files made to hurt, and lie far above any drive: a million fixes are
+eleven days at one a second.
+"""
+
+from __future__ import annotations
+
+MAX_BYTES = 64 * 1024 * 1024
+"""Size of a file, and of what a compressed file unpacks to. [bytes]"""
+MAX_MEMBERS = 200
+"""Files listed in an archive."""
+MAX_POINTS = 1_000_000
+"""Fixes in a track, rows of a table, lines of notes, sentences times ten of a receiver log."""
+MAX_COLUMNS = 1_000
+"""Columns of a table."""
+MAX_CELLS = 10_000_000
+"""Cells of a table, empty ones included."""
+MAX_LINE = 100_000
+"""Characters in one line of a text file that is no XML."""
+MAX_XML_DEPTH = 40
+"""Elements inside elements."""
+MAX_XML_ELEMENTS = 2_500_000
+"""Elements of an XML document."""
+EARLIEST_S = 631_152_000.0
+"""1990-01-01: earlier dates come from clocks that were never set. [s since 1970-01-01 UTC]"""
+LATEST_S = 3_786_912_000.0
+"""2090-01-01: later dates are wrong. [s since 1970-01-01 UTC]"""
+FASTEST_MPS = 170.0
+"""Readings above this (612 km/h, 380 mph) are no speeds of a road vehicle."""

@@ -1,0 +1,103 @@
+"""Words of column headers: what a column holds and in which unit."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import Literal
+
+from speedcal.units import LENGTH_UNIT_M, SpeedUnit, parse_speed_unit
+
+_SPEED_UNIT = re.compile(
+    r"(?<![a-z])(km/h|kmh|km/hr|km h|kph|kmph|mi/h|mph|m/s|mps|knots?|kts?|kn"
+    r"|miles per hour|kilomet(?:er|re)s per hour)(?![a-z/])"
+)
+_LENGTH_UNIT = re.compile(r"(?<![a-z])(miles?|mi|kilomet(?:er|re)s?|km|met(?:er|re)s?|m|feet|ft)(?![a-z/])")
+_TIME_UNIT = re.compile(r"(?:s|sec|seconds?|ms|min|h|utc|local|hh:mm(?::ss(?:\.s+)?)?|mm:ss|yyyy\S*|epoch)")
+_OTHER_UNIT = re.compile(r"(?:°|deg(?:rees?)?|°?[cf]|%|rpm|1/min|v|a|bar|kpa|psi|g|hpa|text|number|#|n/a|-)")
+
+_INSTRUMENT = re.compile(r"indicated|speedo(?:meter)?|dial|needle|pointer|instrument|shown|display|dash|tacho|reading")
+_SATELLITE = re.compile(r"(?<![a-z])(?:gps|gnss|(?:ground|true|sog|doppler|actual|satellite)(?![a-z]))")
+_VEHICLE = re.compile(r"(?<![a-z])(vehicle|car|obd|ecu|vss|wheel|bus|can)(?![a-z])")
+_SPEED_WORD = re.compile(r"speed|velocity|(?<![a-z])sog(?![a-z])|geschwindigkeit|vitesse|velocidad|velocit")
+_NO_SPEED = re.compile(r"engine|fan|wind|rpm|limit|shaft|turbine|rotor|accel|m/s2|m/s\^2|m/s²|pump|motor")
+_TIME_WORD = re.compile(
+    r"(?<![a-z])(time|timestamp|stamp|datetime|clock|utc|gmt|epoch|elapsed|seconds?|secs?|zeit|uhrzeit|heure|hora|when|hh:mm|mm:ss)(?![a-z])"
+)
+_DATE_WORD = re.compile(r"(?<![a-z])(date|day|datum)(?![a-z])")
+_ODOMETER = re.compile(r"(?<![a-z])(odo|odometer|odometre|mileage|trip|trip ?meter)(?![a-z])")
+_PLACE = {
+    "latitude": re.compile(r"(?<![a-z])(lat|latitude)(?![a-z])"),
+    "longitude": re.compile(r"(?<![a-z])(lon|lng|long|longitude)(?![a-z])"),
+    "elevation": re.compile(r"(?<![a-z])(alt|altitude|ele|elevation|height)(?![a-z])"),
+    "validity": re.compile(r"(?<![a-z])(fix|valid|validity|status|fix ?type|quality|mode)(?![a-z])"),
+    "accuracy": re.compile(r"(?<![a-z])(accuracy|hdop|pdop|epe|hacc|horizontal accuracy)(?![a-z])"),
+}
+
+Role = Literal["speed", "time", "date", "odometer", "latitude", "longitude", "elevation", "validity", "accuracy", ""]
+Origin = Literal["instrument", "vehicle", "satellite", ""]
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """What the header of a column says."""
+
+    name: str
+    role: Role
+    origin: Origin = ""
+    """Where a speed comes from, by the words around it."""
+    speed_unit: SpeedUnit | None = None
+    length_m: float | None = None
+    """Metres in the unit of an odometer or height."""
+
+
+def read_heading(name: str) -> Heading:
+    """Return what the words of a header say."""
+    words = normal(name)
+    unit = speed_unit_in(words)
+    for role, pattern in _PLACE.items():
+        if pattern.search(words) and unit is None and not _SPEED_WORD.search(words):
+            return Heading(name, role, length_m=_length(words))  # type: ignore[arg-type]
+    if _ODOMETER.search(words) and unit is None and "time" not in words:
+        return Heading(name, "odometer", length_m=_length(words))
+    named = unit is not None or bool(_SPEED_WORD.search(words)) or bool(_INSTRUMENT.search(words))
+    if named and not _NO_SPEED.search(words) and not (unit is None and _TIME_WORD.search(words)):
+        return Heading(name, "speed", _origin(words), unit)
+    if _TIME_WORD.search(words):
+        return Heading(name, "time")
+    if _DATE_WORD.search(words):
+        return Heading(name, "date")
+    return Heading(name, "time" if words in {"t", "s", "ms", "sec"} else "")
+
+
+def normal(name: str) -> str:
+    """Return a header in lower case with one space between words."""
+    spread = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name)
+    return " ".join(re.sub(r"[_\s]+", " ", spread).lower().split())
+
+
+def speed_unit_in(words: str) -> SpeedUnit | None:
+    """Return the unit of speed that stands in a header, None when there is none or more than one."""
+    units = {parse_speed_unit(found.replace("km h", "km/h")) for found in _SPEED_UNIT.findall(words)}
+    return units.pop() if len(units) == 1 else None
+
+
+def is_unit(cell: str) -> bool:
+    """Tell whether a cell of a second header row is a unit."""
+    word = normal(cell)
+    return bool(
+        parse_speed_unit(word) or word in LENGTH_UNIT_M or _TIME_UNIT.fullmatch(word) or _OTHER_UNIT.fullmatch(word)
+    )
+
+
+def _origin(words: str) -> Origin:
+    if _INSTRUMENT.search(words):
+        return "instrument"
+    if _SATELLITE.search(words):
+        return "satellite"
+    return "vehicle" if _VEHICLE.search(words) else ""
+
+
+def _length(words: str) -> float | None:
+    found = _LENGTH_UNIT.search(words)
+    return LENGTH_UNIT_M[found.group(1)] if found else None

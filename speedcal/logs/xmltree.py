@@ -1,0 +1,87 @@
+"""XML documents as element trees, with everything refused that a recording never holds."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+from xml.etree import ElementTree
+
+from speedcal.logs import limits
+from speedcal.logs.source import Source
+
+_ROOT = re.compile(r"<(?![?!])(?:[\w.-]+:)?([\w.-]+)")
+
+
+class _RefusedError(Exception):
+    """The document holds something that no recording holds."""
+
+
+class _Builder(ElementTree.TreeBuilder):
+    """A tree builder that counts elements and their depth and refuses document type declarations."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.depth = self.elements = 0
+
+    def start(self, tag: Any, attrs: dict[Any, Any], /) -> ElementTree.Element:
+        self.depth += 1
+        self.elements += 1
+        if self.depth > limits.MAX_XML_DEPTH:
+            raise _RefusedError(f"elements are nested more than {limits.MAX_XML_DEPTH} deep")
+        if self.elements > limits.MAX_XML_ELEMENTS:
+            raise _RefusedError(f"there are more than {limits.MAX_XML_ELEMENTS} elements")
+        return super().start(tag, attrs)
+
+    def end(self, tag: Any, /) -> ElementTree.Element:
+        self.depth -= 1
+        return super().end(tag)
+
+    def doctype(self, name: str, pubid: str | None, system: str | None) -> None:
+        raise _RefusedError("the document carries a DOCTYPE declaration")
+
+
+def root_name(source: Source) -> str:
+    """Return the local name of the outermost element of an XML document, empty if the file is none."""
+    head = source.data[:8192]
+    encoding = {b"\xff\xfe": "utf-16-le", b"\xfe\xff": "utf-16-be"}.get(head[:2], "utf-8")
+    text = head.decode(encoding, errors="replace").lstrip("\ufeff \t\r\n")
+    if not text.startswith("<"):
+        return ""
+    found = _ROOT.search(re.sub(r"<!--.*?-->", "", text, flags=re.DOTALL))
+    return found.group(1) if found else ""
+
+
+def parse(source: Source) -> tuple[ElementTree.Element, str]:
+    """Return the root of the document and its text.
+
+    Entities, external or internal, need a document type declaration, and that is refused.
+    """
+    text = source.text()
+    parser = ElementTree.XMLParser(target=_Builder())  # noqa: S314 - the builder refuses declarations
+    try:
+        parser.feed(re.sub(r"^\s*<\?xml[^>]*\?>", "", text, count=1) if text.lstrip()[:5] == "<?xml" else text)
+        root = parser.close()
+    except _RefusedError as refused:
+        source.fail(str(refused), remedy="Export the recording again; a recording needs nothing of the kind")
+    except (ElementTree.ParseError, ValueError) as error:
+        line = getattr(error, "position", (None, 0))[0]
+        reason = str(error).split(":")[0]
+        source.fail(
+            f"the XML is damaged: {reason}",
+            line=line,
+            remedy="The file may have been cut off or edited; export it again",
+        )
+    return root, text
+
+
+def local(tag: Any) -> str:
+    """Return the name of an element without its namespace."""
+    return tag.rpartition("}")[2] if isinstance(tag, str) else ""
+
+
+def line_of(text: str, tag: str, number: int) -> int | None:
+    """Return the line in which the element of that name starts for the n-th time, counted from 0."""
+    for count, found in enumerate(re.finditer(rf"<(?:[\w.-]+:)?{tag}\b", text)):
+        if count == number:
+            return text.count("\n", 0, found.start()) + 1
+    return None
