@@ -13,6 +13,7 @@ The figures of the model, each a field of :class:`DriveKind` or a constant here:
 - positions: each axis is off by 2 m, correlated over about 90 s (Matern 3/2: once differentiable, so smooth from
   second to second), and is written to 1e-7 degrees; 1 % of the fixes are missing, and the rest are taken some 10 ms
   off the beat, with truthful stamps;
+- heights, when there are any: off by 3 m in the same manner; true speed is along the road, recorded speed horizontal;
 - Doppler speed: 0.08 m/s, independent from fix to fix, written to 0.01 m/s;
 - instrument: ``indicated = offset + error_factor * ground``; the factor is uniform from 0.86 to 1.16, the offset
   normal with a standard deviation of 1 mph, which is the prior the method states for a pointer; it shows zero when the

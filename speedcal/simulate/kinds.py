@@ -37,5 +37,8 @@ KINDS: dict[str, DriveKind] = {
         _LOGGED, about="one fix and one reading every 5 s", fix_interval_s=5.0, interval_s=5.0
     ),
     "5 Hz": replace(_LOGGED, about="fixes and readings at 5 Hz", fix_interval_s=0.2, interval_s=0.2),
+    "mountain road": replace(
+        _LOGGED, about="logged at 1500 m, grades up to 6 %, heights in the track", height_m=1500.0, hills_m=30.0
+    ),
 }
 """The kinds of drive that the benchmark judges, by name."""

@@ -37,6 +37,10 @@ class DriveKind:
     recorded_speed: bool = True
     fix_interval_s: float = 1.0
     gaps: int = 0
+    """Most tunnels; at least two when there are any."""
+    height_m: float = 0.0
+    hills_m: float = 0.0
+    """The road rises and falls by this, every three kilometres; with this or a height the track has heights."""
     past_midnight: float = 0.0
     """Chance that the notes run past midnight."""
 

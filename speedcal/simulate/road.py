@@ -13,6 +13,8 @@ from speedcal.values import BoolArray, FloatArray, IntArray
 
 POSITION_SD_M = 2.0
 POSITION_SCALE_S = 90.0
+HEIGHT_SD_M = 3.0
+HILL_LENGTH_M = 3000.0
 DOPPLER_SD_MPS = 0.08
 WANDER_SD_MPS = 0.4
 WANDER_SCALE_S = 20.0
@@ -72,50 +74,65 @@ def _markov(rng: np.random.Generator, n: int, step_s: float, scale_s: float, *, 
 
 
 def receive(kind: DriveKind, rng: np.random.Generator, grid_s: FloatArray, ground: FloatArray) -> Track:
-    """Return what a receiver makes of the drive."""
+    """Return what a receiver makes of the drive; its speed is the horizontal one."""
     step = grid_s[1] - grid_s[0]
     distance = distance_m(grid_s, ground)
-    heading = rng.uniform(0, 2 * np.pi) + np.interp(
-        distance,
-        np.arange(0, distance[-1] + 1000, 1000.0),
-        np.cumsum(rng.normal(0, 0.5, int(distance[-1] // 1000) + 2)),
-    )
-    turn = (heading[1:] + heading[:-1]) / 2
-    latitude0, longitude0 = np.array(_OCEAN_DEG[rng.integers(len(_OCEAN_DEG))]) + rng.uniform(-0.1, 0.1, 2)
-    # Errors are added in metres along the axes; the latitude is then integrated with the radii of two passes.
-    north = np.concatenate(([0.0], np.cumsum(np.diff(distance) * np.cos(turn))))
-    latitude = np.full(len(grid_s), latitude0)
-    for _ in range(2):
-        radius = curvature_radii_m((latitude[1:] + latitude[:-1]) / 2)[0]
-        latitude = latitude0 + np.degrees(np.concatenate(([0.0], np.cumsum(np.diff(north) / radius))))
-    middle = (latitude[1:] + latitude[:-1]) / 2
-    parallel = curvature_radii_m(middle)[1] * np.cos(np.radians(middle))
-    east_rad = np.cumsum(np.diff(distance) * np.sin(turn) / parallel)
-    longitude = longitude0 + np.degrees(np.concatenate(([0.0], east_rad)))
-    meridian, prime_vertical = curvature_radii_m(latitude0)
+    height, grade = _hills(kind, rng, distance)
+    level = np.diff(distance) / np.hypot(1.0, (grade[1:] + grade[:-1]) / 2)
+    latitude, longitude = _way(rng, distance, level, height)
+    meridian, prime_vertical = curvature_radii_m(latitude[0])
     error = [POSITION_SD_M * _markov(rng, len(grid_s), step, POSITION_SCALE_S, poles=2) for _ in range(2)]
     latitude = latitude + np.degrees(error[0] / meridian)
-    longitude = longitude + np.degrees(error[1] / (prime_vertical * np.cos(np.radians(latitude0))))
-
+    longitude = longitude + np.degrees(error[1] / (prime_vertical * np.cos(np.radians(latitude[0]))))
     time = np.arange(grid_s[0], grid_s[-1], kind.fix_interval_s)
     time = np.round(time + np.clip(rng.normal(0, FIX_JITTER_S, len(time)), -0.05, 0.05), 3)
     keep, segment = _received(kind, rng, time, grid_s, ground)
     time = time[keep]
     speed = np.full(len(time), np.nan)
     if kind.recorded_speed:
-        doppler = np.interp(time, grid_s, ground) + rng.normal(0, DOPPLER_SD_MPS, len(time))
+        doppler = np.interp(time, grid_s, ground / np.hypot(1.0, grade)) + rng.normal(0, DOPPLER_SD_MPS, len(time))
         speed = np.round(np.maximum(doppler, 0.0), 2)
+    elevation = np.full(len(time), np.nan)
+    if kind.height_m or kind.hills_m:
+        high = height + HEIGHT_SD_M * _markov(rng, len(grid_s), step, POSITION_SCALE_S, poles=2)
+        elevation = np.round(np.interp(time, grid_s, high), 1)
     around = (np.interp(time, grid_s, longitude) + 180) % 360 - 180
     return Track(
         time_s=time,
         latitude_deg=np.round(np.interp(time, grid_s, latitude), 7),
         longitude_deg=np.round(around, 7),
-        elevation_m=np.full(len(time), np.nan),
+        elevation_m=elevation,
         speed_mps=speed,
         segment=segment[keep],
         kind="GPX 1.1",
         source="simulated track",
     )
+
+
+def _way(
+    rng: np.random.Generator, distance: FloatArray, level: FloatArray, height: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Return a road that turns by about half a radian a kilometre, on the ellipsoid, at a height. [deg]."""
+    corners = rng.uniform(0, 2 * np.pi) + np.cumsum(rng.normal(0, 0.5, int(distance[-1] // 1000) + 2))
+    heading = np.interp(distance, 1000.0 * np.arange(len(corners)), corners)
+    turn = (heading[1:] + heading[:-1]) / 2
+    latitude0, longitude0 = np.array(_OCEAN_DEG[rng.integers(len(_OCEAN_DEG))]) + rng.uniform(-0.1, 0.1, 2)
+    middle_height = (height[1:] + height[:-1]) / 2
+    latitude = np.full(len(distance), latitude0)
+    for _ in range(2):  # the radius depends on the latitude, by so little that the second pass is final
+        radius = curvature_radii_m((latitude[1:] + latitude[:-1]) / 2)[0] + middle_height
+        latitude = latitude0 + np.degrees(np.concatenate(([0.0], np.cumsum(level * np.cos(turn) / radius))))
+    middle = (latitude[1:] + latitude[:-1]) / 2
+    parallel = (curvature_radii_m(middle)[1] + middle_height) * np.cos(np.radians(middle))
+    east = np.concatenate(([0.0], np.cumsum(level * np.sin(turn) / parallel)))
+    return latitude, longitude0 + np.degrees(east)
+
+
+def _hills(kind: DriveKind, rng: np.random.Generator, distance: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return height and grade along the road: one wave every three kilometres. [m, 1]."""
+    phase = 2 * np.pi * distance / HILL_LENGTH_M + (rng.uniform(0, 2 * np.pi) if kind.hills_m else 0.0)
+    grade = kind.hills_m * 2 * np.pi / HILL_LENGTH_M * np.cos(phase)
+    return kind.height_m + kind.hills_m * np.sin(phase), grade / np.sqrt(1 - grade**2)
 
 
 def _received(
