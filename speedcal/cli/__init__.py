@@ -29,6 +29,12 @@ COMMANDS = {
 EXIT_FAIL, EXIT_UNUSABLE, EXIT_NOT_PROVEN = 1, 2, 3
 
 
+def _keep_lines(command: click.Command) -> click.Command:
+    r"""Turn the ``\b`` of a raw docstring into the character by which click keeps the lines of a paragraph."""
+    command.help = command.help and command.help.replace("\\b\n", "\b\n")
+    return command
+
+
 class _LazyGroup(click.Group):
     """A group that imports a subcommand when it is called, and lists them without importing any."""
 
@@ -39,7 +45,7 @@ class _LazyGroup(click.Group):
         if cmd_name not in COMMANDS:
             return None
         command: click.Command = importlib.import_module(f"speedcal.cli.{cmd_name}").command
-        return command
+        return _keep_lines(command)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):
@@ -59,6 +65,9 @@ def cli() -> None:
       speedcal plan job.toml                      the road test after the work
       speedcal report job.toml --out result       the page for the customer
     """
+
+
+_keep_lines(cli)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

@@ -63,13 +63,13 @@ def findings_for(
     if best is not None and best.probability_best is not None and best.probability_best < _CLEAR:
         rivals = [c.name for c in driven[:3] if c.name != best.name and (c.probability_best or 0) > 0.05]
         rival = f" against {' or '.join(rivals)}" if rivals and best.kind == "driven gear" else ""
-        found.append(
-            Finding(
-                "not_decided",
-                f"{best.name} is the best with a chance of {100 * best.probability_best:.0f} %{rival}; "
-                "more readings at steady speeds would decide it (`speedcal plan`).",
-            )
+        settle = (
+            "more readings at steady speeds would decide it (`speedcal plan`)"
+            if judge.calibration.steady_runs
+            else "a drive with the new parts would decide it"
         )
+        chance = f"{100 * best.probability_best:.0f} %"
+        found.append(Finding("not_decided", f"{best.name} is the best with a chance of {chance}{rival}; {settle}."))
     if keep.is_acceptable and best is not None and not best.is_fitted:
         found.append(
             Finding(

@@ -31,3 +31,15 @@ def shipped_families() -> dict[str, Any]:
     files = sorted((entry for entry in folder.iterdir() if entry.name.endswith(".toml")), key=lambda entry: entry.name)
     tables = [tomllib.loads(entry.read_text(encoding="utf-8")) for entry in files]
     return {table["name"]: table for table in tables}
+
+
+@lru_cache(maxsize=1)
+def common_tires() -> tuple[str, ...]:
+    """Return sizes met in the trade (``common_tires.toml``)."""
+    return tuple(_load("common_tires.toml")["sizes"])
+
+
+@lru_cache(maxsize=1)
+def explain_facts() -> dict[str, Any]:
+    """Return what is believed before a drive when its error factor is explained (``explain.toml``)."""
+    return _load("explain.toml")

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass
 from typing import Any
 
-from speedcal.units import INCH_M, MILE_M
+from speedcal.errors import VehicleError
+from speedcal.units import INCH_M, LENGTH_UNIT_M, MILE_M
 from speedcal.values import Interval, tidy
 from speedcal.vehicle.data import tire_facts
 from speedcal.vehicle.sizes import TireSize
@@ -19,12 +21,14 @@ class RolledTire:
     circumference_m: Interval
     """95 % interval."""
     basis: str
-    """How it was found, with its source, in words."""
+    """How it was found, in words."""
     status: str
     """``measured``, ``stated``, ``secondary`` or ``from memory``."""
+    source: str = ""
+    """Where the convention comes from; empty for a measurement."""
     size: TireSize | None = None
-    allowances: tuple[tuple[str, float, str], ...] = ()
-    """What widens the interval: name, half width in per cent of the circumference, source and status."""
+    allowances: tuple[tuple[str, float, str, str], ...] = ()
+    """What widens the interval: name, half width in per cent of the circumference, source, status."""
 
     @property
     def u_relative(self) -> float:
@@ -37,9 +41,10 @@ class RolledTire:
             **circumference_forms(self.circumference_m),
             "basis": self.basis,
             "status": self.status,
+            "source": self.source,
             "allowances": [
-                {"name": name, "percent": tidy(percent, 3), "source": source}
-                for name, percent, source in self.allowances
+                {"name": name, "percent": tidy(percent, 3), "source": source, "status": status}
+                for name, percent, source, status in self.allowances
             ],
         }
 
@@ -104,26 +109,24 @@ def roll_by_convention(
     still_percent = 200 * (new_mm - tread["worn_mm"]) / diameter_mm if tread_mm is None else 0.0
     pressure = pressure_percent / 10 * facts["pressure"]["percent_per_10_percent"]
     value = float(rule["factor"]) * size.diameter_m * (1 - worn_percent / 100) * (1 + pressure / 100)
-    allowances = [
-        ("convention", float(rule["spread_percent"]), f"{rule['spread_source']} ({rule['spread_status']})"),
-        ("load", float(facts["load"]["spread_percent"]), f"{facts['load']['source']} ({facts['load']['status']})"),
-        (
-            "pressure within 10 %",
-            float(facts["pressure"]["percent_per_10_percent"]),
-            f"{facts['pressure']['source']} ({facts['pressure']['status']})",
-        ),
+    load, pressures = facts["load"], facts["pressure"]
+    allowances: list[tuple[str, float, str, str]] = [
+        ("convention", float(rule["spread_percent"]), rule["spread_source"], rule["spread_status"]),
+        ("load", float(load["spread_percent"]), load["source"], load["status"]),
+        ("pressure", float(pressures["percent_per_10_percent"]), pressures["source"], pressures["status"]),
     ]
     if size.is_aspect_assumed:
         unsure = facts["aspect"]["unsure"]
         percent = float(2 * size.width_mm * unsure["points"] / size.diameter_mm)
-        allowances.append(("aspect not on the sidewall", percent, f"{unsure['source']} ({unsure['status']})"))
-    half = math.hypot(*(percent for _, percent, _ in allowances)) / 100
+        allowances.append(("aspect not on the sidewall", percent, unsure["source"], unsure["status"]))
+    half = math.hypot(*(percent for _, percent, _, _ in allowances)) / 100
     if still_percent:
-        allowances.append(("wear, only downwards", still_percent, f"{tread['new_source']} ({tread['new_status']})"))
+        allowances.append(("wear, only downwards", still_percent, tread["new_source"], tread["new_status"]))
     return RolledTire(
         circumference_m=Interval(value, value * (1 - half - still_percent / 100), value * (1 + half)),
-        basis=f"{size}: {rule['factor']} x diameter. {rule['source']}",
+        basis=f"{size} by convention: {rule['factor']} x diameter",
         status=str(rule["status"]),
+        source=str(rule["source"]),
         size=size,
         allowances=tuple(allowances),
     )
@@ -177,3 +180,23 @@ def roll_by_turns(turns_per_m: float, *, spread_percent: float = 1.0) -> RolledT
         basis=f"maker's figure: {turns_per_m * MILE_M:g} turns per mile",
         status="stated",
     )
+
+
+def parse_roll_out(text: str) -> RolledTire:
+    """Read a roll-out written as ``TURNS:DISTANCE`` with a unit, such as ``3:8.12m``, ``3:319.5in`` or ``5:44ft``.
+
+    Raises
+    ------
+    VehicleError
+        It is not written so.
+    """
+    match = re.fullmatch(r"\s*([\d.]+)\s*:\s*([\d.]+)\s*([a-z]+)\s*", text.lower().replace(",", "."))
+    unit = LENGTH_UNIT_M.get(match[3]) if match else None
+    try:
+        if match is None or unit is None:
+            raise ValueError("no unit")
+        return roll_out(float(match[2]) * unit, float(match[1]))
+    except ValueError:
+        raise VehicleError(
+            f"roll-out {text!r} is not TURNS:DISTANCE", remedy="Write it as 3:8.12m, 3:319.5in or 5:44ft"
+        ) from None

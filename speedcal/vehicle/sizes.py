@@ -38,7 +38,7 @@ _TAIL = (
     r"(?:[ ,]*(?P<load>\d{2,3}(?:/\d{2,3})?)?\s*(?P<speed>\(Y\)|[A-HJ-NP-Z]|A[1-8])?)??"
     rf"(?P<marks>(?:[ ,]*(?:{_MARKS}))*)\s*"
 )
-_EXAMPLES = "write it as on the sidewall, such as 205/55R16, LT235/85R16, 31x10.50R15LT, 7.50R16LT or 165R15"
+_EXAMPLES = "Write it as on the sidewall, such as 205/55R16, LT235/85R16, 31x10.50R15LT, 7.50R16LT or 165R15"
 
 
 @dataclass(frozen=True, slots=True)

@@ -214,12 +214,12 @@ def effective_tire(calibration: Calibration, vehicle: Vehicle) -> EffectiveTire 
 def train_findings(calibration: Calibration, vehicle: Vehicle, effective: EffectiveTire | None) -> list[Finding]:
     """Return what the chain says beyond its numbers: contradictions, and what to measure next."""
     found = []
-    if effective is None:
+    if effective is None and calibration.steady_runs:
         told = solve_train(calibration, vehicle)
         names = ", ".join(told.unknown)
         measures = "; ".join(text for _, text in told.separates)
         found.append(Finding("inseparable", f"Driving alone cannot tell apart: {names}. To separate them: {measures}."))
-    elif effective.is_absolute and vehicle.rolled is not None:
+    elif effective is not None and effective.is_absolute and vehicle.rolled is not None:
         stated, driven = vehicle.rolled.circumference_m, effective.circumference_m
         if stated.high < driven.low or stated.low > driven.high:
             percent = tidy(100 * (driven.value / stated.value - 1), 1)

@@ -1,0 +1,37 @@
+"""The drive before the work, for commands that need nothing else of a job."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from speedcal.errors import JobError
+from speedcal.units import DisplayUnit
+
+if TYPE_CHECKING:
+    from speedcal.measure import Calibration
+    from speedcal.vehicle import Vehicle
+
+
+def measured_before(path: Path, unit: DisplayUnit | None) -> tuple[Calibration, Vehicle]:
+    """Return the calibration of the [before] drives of a job, and its vehicle.
+
+    Raises
+    ------
+    SpeedcalError
+        The job or a file of it cannot be used, or the job has no drive before the work.
+    """
+    from speedcal.jobs import load_job
+    from speedcal.vehicle import Vehicle
+
+    job = load_job(path)
+    if not job.before:
+        raise JobError(
+            "the job has no drive before the work",
+            source=job.source.name,
+            remedy="Add [before] with its track and readings",
+        )
+    result = replace(job, after=(), tolerance=None, unit=unit or job.unit).run()
+    assert result.before is not None  # noqa: S101 - the job has such a drive
+    return result.before, job.vehicle or Vehicle()

@@ -1,0 +1,67 @@
+"""Options that several subcommands share."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Sequence
+from typing import Any, TypeVar
+
+import click
+
+_F = TypeVar("_F", bound=Callable[..., Any])
+
+CRITERION_WORDS = {"worst": "smallest worst error", "never-low": "never reads low", "odometer": "odometer first"}
+"""How the criteria are written on the command line."""
+
+
+class SpeedList(click.ParamType[tuple[float, ...]]):
+    """Speeds above zero, separated by commas."""
+
+    name = "speeds"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> tuple[float, ...]:
+        """Return the speeds as numbers."""
+        if isinstance(value, tuple):
+            return value
+        try:
+            speeds = tuple(float(word) for word in str(value).split(","))
+        except ValueError:
+            self.fail(f"{value!r} is not a list of speeds such as 30,50,70", param, ctx)
+        if not all(0 < speed < 1000 for speed in speeds):
+            self.fail(f"{value!r} holds a speed that is not above zero", param, ctx)
+        return speeds
+
+
+def result_options(function: _F) -> _F:
+    """Add ``--json`` and ``--unit``."""
+    function = click.option(
+        "--unit", type=click.Choice(["mph", "km/h"]), help="Unit for people; otherwise that of the job, or mph."
+    )(function)
+    return click.option("--json", "as_json", is_flag=True, help="Write the result as JSON.")(function)
+
+
+def choice_options(function: _F) -> _F:
+    """Add ``--speeds`` and ``--criterion``."""
+    function = click.option(
+        "--criterion",
+        type=click.Choice(sorted(CRITERION_WORDS)),
+        help="What counts as best: smallest worst error, never reading low, or the odometer first.",
+    )(function)
+    return click.option(
+        "--speeds", type=SpeedList(), help="True speeds that matter, such as 30,50,70; otherwise the driven range."
+    )(function)
+
+
+def say(lines: Sequence[str]) -> None:
+    """Write lines for people to standard error."""
+    for line in lines:
+        click.echo(line, err=True)
+
+
+def emit(result: Any, as_json: bool, text: str | None = None) -> None:
+    """Write a result to standard output: its dictionary as JSON, or its text."""
+    if as_json:
+        shown = result if isinstance(result, dict) else result.to_dict()
+        click.echo(json.dumps(shown, indent=2, ensure_ascii=False))
+    else:
+        click.echo(str(result) if text is None else text)

@@ -1,0 +1,56 @@
+"""``speedcal correct``: which gear, scaling or setting cancels the error."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any, cast
+
+import click
+
+from speedcal.cli._before import measured_before
+from speedcal.cli._options import CRITERION_WORDS, choice_options, emit, result_options
+from speedcal.units import DisplayUnit
+
+
+@click.command()
+@click.argument("job", type=click.Path(path_type=Path))
+@result_options
+@choice_options
+@click.option("--planned-tire", help="Answer for this tire size, still to be fitted.")
+@click.option("--planned-axle", help="Answer for these axle gears, still to be fitted, such as 45/11.")
+def command(
+    job: Path,
+    as_json: bool,
+    unit: str | None,
+    speeds: tuple[float, ...] | None,
+    criterion: str | None,
+    planned_tire: str | None,
+    planned_axle: str | None,
+) -> None:
+    r"""Find what puts the instrument of JOB right: gears, ratio box, pulse scaler or module setting.
+
+    Every choice is judged by the errors it would leave at the speeds that matter; the needle offset stays whatever
+    gears do. JOB needs a [before] drive and as much of [vehicle] as is known.
+
+    \b
+    Examples:
+      speedcal correct job.toml
+      speedcal correct job.toml --speeds 30,50,70 --criterion never-low
+      speedcal correct job.toml --planned-tire 35x12.50R17LT
+
+    \b
+    Wheels off the ground only on rated stands with the vehicle secured. Local rules on speedometers and
+    odometers come first; a licensed shop where the law asks for one. The odometer keeps what it shows.
+    """
+    from speedcal.vehicle import Criterion, correct
+    from speedcal.vehicle.forward import forecast
+
+    calibration, vehicle = measured_before(job, cast("DisplayUnit | None", unit))
+    wanted = cast("Criterion | None", CRITERION_WORDS.get(criterion or ""))
+    planned: dict[str, Any] = {
+        key: value for key, value in (("tire", planned_tire), ("axle", planned_axle)) if value is not None
+    }
+    if planned:
+        emit(forecast(vehicle, planned, calibration=calibration, speeds=speeds, criterion=wanted), as_json)
+    else:
+        emit(correct(calibration, vehicle, speeds=speeds, criterion=wanted), as_json)

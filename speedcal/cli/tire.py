@@ -1,0 +1,149 @@
+"""``speedcal tire``: what a tire size rolls, two sizes side by side, and which gear to order with new ones."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, cast
+
+import click
+
+from speedcal.cli._options import CRITERION_WORDS, choice_options, emit, result_options
+from speedcal.errors import VehicleError
+from speedcal.units import MILE_M, DisplayUnit
+
+if TYPE_CHECKING:
+    from speedcal.vehicle import RolledTire, TireSize
+    from speedcal.vehicle.forward import Forecast
+
+_USUAL_SPEEDS = {"mph": (30.0, 40.0, 50.0, 60.0, 70.0), "km/h": (50.0, 70.0, 90.0, 110.0, 130.0)}
+
+
+@click.command()
+@click.argument("size")
+@click.option("--instead-of", help="Size with which the instrument is right now; shows what SIZE does to it.")
+@click.option("--tread", "tread_mm", type=click.FloatRange(0, 40), help="Tread left on SIZE, in mm.")
+@click.option("--new-tread", "new_tread_mm", type=click.FloatRange(2, 40), help="Tread of SIZE when new, in mm.")
+@click.option(
+    "--pressure", "pressure_percent", type=click.FloatRange(-60, 60), default=0.0, help="Pressure, in % of usual."
+)
+@click.option("--roll-out", "rolled_text", help="SIZE as rolled out, TURNS:DISTANCE, such as 3:8.12m or 3:319.5in.")
+@click.option("--turns-per-mile", type=click.FloatRange(100, 2000), help="Its maker's figure for SIZE.")
+@click.option("--turns-per-km", type=click.FloatRange(60, 1300), help="Its maker's figure for SIZE.")
+@click.option("--drive-gear", type=click.IntRange(3, 100), help="Teeth fitted; with --instead-of.")
+@click.option("--driven-gear", type=click.IntRange(3, 100), help="Teeth fitted; lists what to order with SIZE.")
+@click.option("--gear-family", help="Gears that exist; the shipped families are 'indexed housing' and 'plain sleeve'.")
+@click.option("--axle", help="Axle gears fitted, such as 41/11; with --planned-axle.")
+@click.option("--planned-axle", help="Axle gears to be fitted together with SIZE, such as 45/11.")
+@result_options
+@choice_options
+def command(size: str, as_json: bool, unit: str | None, **options: Any) -> None:
+    r"""Say what the tire SIZE measures and rolls: nominal by its sidewall, rolled by convention, as intervals.
+
+    A roll-out (chalk mark, some turns, measured distance) or the maker's turns per mile are better than any
+    convention and take its place. With --instead-of the effect on an instrument that is right now is shown, and with
+    the gears given also what to order before the tires are bought.
+
+    \b
+    Examples:
+      speedcal tire LT235/85R16
+      speedcal tire 205/55R16 --tread 4
+      speedcal tire 35x12.50R17LT --roll-out 3:8.12m
+      speedcal tire 35x12.50R17LT --instead-of 265/70R17 --speeds 30,50,70
+      speedcal tire 35x12.50R17LT --instead-of 265/70R17 --driven-gear 26 --gear-family "indexed housing"
+      speedcal tire 265/70R17 --instead-of 265/70R17 --axle 41/11 --planned-axle 45/11 --driven-gear 26
+
+    \b
+    A tire must suit rim, load, speed and clearance as well; local rules on tire sizes come first.
+    """
+    from speedcal.vehicle import parse_tire_size, roll_by_convention
+    from speedcal.vehicle.compare import TireChange
+
+    shown = cast(DisplayUnit, unit or "mph")
+    tire = parse_tire_size(size)
+    rolled = _rolled(tire, options)
+    result: dict[str, Any] = {**tire.to_dict(), **_nominal(tire), "rolled": rolled.to_dict()}
+    lines = _lines(tire, rolled)
+    if options["instead_of"]:
+        speeds = options["speeds"] or _USUAL_SPEEDS[shown]
+        change = TireChange(roll_by_convention(parse_tire_size(options["instead_of"])), rolled)
+        result["instead_of"] = {"size": options["instead_of"], **change.to_dict(speeds, shown)}
+        lines.append(
+            f"instead of {options['instead_of']}: an instrument that is right now will read "
+            f"{100 * (change.gain.value - 1):+.1f} %"
+        )
+        lines += [
+            f"  at a true {row['ground']:g} {shown} it will show {row['indicated']:.1f} "
+            f"({row['low']:.1f} to {row['high']:.1f})"
+            for row in change.shown(speeds)
+        ]
+        planned = _forecast(size, shown, options)
+        if planned is not None:
+            result["forecast"] = planned.to_dict()
+            lines += ["", str(planned)]
+    elif any(options[name] for name in ("drive_gear", "driven_gear", "axle", "planned_axle")):
+        raise click.UsageError("gears and axle need --instead-of, the size with which the instrument is right now")
+    emit(result, as_json, "\n".join(lines))
+
+
+def _rolled(tire: TireSize, options: dict[str, Any]) -> RolledTire:
+    from speedcal.vehicle import roll_by_convention, roll_by_turns
+    from speedcal.vehicle.rolled import parse_roll_out
+
+    if options["rolled_text"]:
+        return parse_roll_out(options["rolled_text"])
+    if options["turns_per_mile"]:
+        return roll_by_turns(options["turns_per_mile"] / MILE_M)
+    if options["turns_per_km"]:
+        return roll_by_turns(options["turns_per_km"] / 1000)
+    try:
+        return roll_by_convention(
+            tire,
+            tread_mm=options["tread_mm"],
+            new_tread_mm=options["new_tread_mm"],
+            pressure_percent=options["pressure_percent"],
+        )
+    except ValueError as error:
+        raise VehicleError(str(error), remedy="Give --tread as what is left and --new-tread as what it had") from None
+
+
+def _nominal(tire: TireSize) -> dict[str, Any]:
+    from speedcal.values import tidy
+    from speedcal.vehicle.rolled import nominal_circumference_m
+
+    around = nominal_circumference_m(tire)
+    return {
+        "nominal_circumference_mm": tidy(1000 * around, 2),
+        "nominal_turns_per_mile": tidy(MILE_M / around, 2),
+        "nominal_turns_per_km": tidy(1000 / around, 2),
+    }
+
+
+def _lines(tire: TireSize, rolled: RolledTire) -> list[str]:
+    facts, nominal, forms = tire.to_dict(), _nominal(tire), rolled.to_dict()
+    assumed = " (aspect not on the sidewall, assumed)" if tire.is_aspect_assumed else ""
+    row = "{:<26}{:>10.1f}  ({:.1f} to {:.1f})".format
+    circumference = rolled.circumference_m.scaled(1000)
+    return [
+        f"{tire}, {facts['construction']}{assumed}",
+        f"{'section height':<26}{facts['section_height_mm']:>10.1f} mm",
+        f"{'nominal diameter':<26}{facts['nominal_diameter_mm']:>10.1f} mm = {facts['nominal_diameter_in']:.2f} in",
+        f"{'nominal circumference':<26}{nominal['nominal_circumference_mm']:>10.1f} mm (pi x diameter, without load)",
+        row("rolled circumference mm", circumference.value, circumference.low, circumference.high),
+        row("rolled turns per mile", *forms["turns_per_mile"].values()),
+        row("rolled turns per km", *forms["turns_per_km"].values()),
+        f"rolled: {rolled.basis} ({rolled.status})",
+        *([f"  {rolled.source}"] if rolled.source else []),
+        *(f"  allows {item['percent']:.1f} % for {item['name']} ({item['status']})" for item in forms["allowances"]),
+    ]
+
+
+def _forecast(size: str, unit: DisplayUnit, options: dict[str, Any]) -> Forecast | None:
+    from speedcal.vehicle import Criterion, Vehicle
+    from speedcal.vehicle.forward import forecast
+
+    given = {key: options[key] for key in ("drive_gear", "driven_gear", "axle", "gear_family") if options[key]}
+    if not given:
+        return None
+    vehicle = Vehicle.from_dict({"tire": options["instead_of"], **given}, source="options")
+    work = {"tire": size, **({"axle": options["planned_axle"]} if options["planned_axle"] else {})}
+    criterion = cast("Criterion | None", CRITERION_WORDS.get(options["criterion"] or ""))
+    return forecast(vehicle, work, unit=unit, speeds=options["speeds"], criterion=criterion)
