@@ -1,1 +1,1 @@
-"""The upload page; nothing else in the package imports it."""
+"""The upload page: owner, tech and customer around one job. It calls the same functions as the command."""

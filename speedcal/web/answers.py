@@ -1,0 +1,133 @@
+"""Refusals in one shape, for people and for programs, and the templates they and all pages are made with."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+import jinja2
+from starlette.datastructures import Headers
+from starlette.responses import HTMLResponse, JSONResponse, Response
+from starlette.types import Scope
+
+from speedcal.errors import SpeedcalError
+
+HERE = Path(__file__).parent
+
+
+class RefusedError(Exception):
+    """A request that is answered with a refusal: what is wrong, and what to do."""
+
+    def __init__(
+        self,
+        status: int,
+        problem: str,
+        remedy: str = "",
+        *,
+        headers: Mapping[str, str] | None = None,
+        source: str = "",
+        line: int | None = None,
+    ) -> None:
+        self.status, self.problem, self.remedy, self.headers = status, problem, remedy, dict(headers or {})
+        self.source, self.line = source, line
+        super().__init__(problem)
+
+    @classmethod
+    def of(cls, error: SpeedcalError, status: int = 422) -> RefusedError:
+        """Return the refusal for input that cannot be used."""
+        return cls(status, error.problem, error.remedy, source=error.source, line=error.line)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the parts, ready for JSON: the same as those of an error of the command, and the status."""
+        return {
+            "error": _TITLES.get(self.status, "Not possible"),
+            "problem": self.problem,
+            "source": self.source,
+            "line": self.line,
+            "remedy": self.remedy,
+            "status": self.status,
+        }
+
+
+_TITLES = {
+    400: "Not understood",
+    401: "Sign in first",
+    403: "Not allowed",
+    404: "Not found",
+    405: "Not possible",
+    409: "Not now",
+    411: "Not understood",
+    413: "Too large",
+    422: "This needs a change",
+    429: "Too many attempts",
+    500: "Something broke",
+    503: "Busy",
+    507: "No room",
+}
+
+
+def busy(problem: str, wait_s: int = 5) -> RefusedError:
+    """Return the busy answer: nothing was kept, and when to try again."""
+    return RefusedError(503, problem, "Wait a moment and send it again", headers={"retry-after": str(wait_s)})
+
+
+def refusal_response(scope: Scope, refused: RefusedError) -> Response:
+    """Write a refusal as a page, or as JSON for a program that asks for it."""
+    if wants_json(scope):
+        return JSONResponse(refused.to_dict(), refused.status, refused.headers)
+    told = refused.to_dict()
+    page = environment().get_template("refusal.html").render(told=told, title=told["error"], base="", role="")
+    return HTMLResponse(page, refused.status, refused.headers)
+
+
+def wants_json(scope: Scope) -> bool:
+    """Tell whether the client is a program: it asks for JSON and not for a page."""
+    accept = Headers(scope=scope).get("accept", "")
+    return scope["path"].endswith(".json") or ("application/json" in accept and "text/html" not in accept)
+
+
+@lru_cache(maxsize=1)
+def environment() -> jinja2.Environment:
+    """Return the templates; everything put into them is escaped."""
+    made = jinja2.Environment(
+        loader=jinja2.FileSystemLoader(HERE / "templates"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.filters.update(day=_day, moment=_moment, sentence=_sentence, number=_number)
+    return made
+
+
+def _day(seconds: float) -> str:
+    return datetime.fromtimestamp(seconds, tz=UTC).strftime("%Y-%m-%d")
+
+
+def _moment(seconds: float) -> str:
+    return datetime.fromtimestamp(seconds, tz=UTC).strftime("%Y-%m-%d %H:%M UTC")
+
+
+def _sentence(text: object) -> str:
+    """Write a problem or a remedy as a sentence: capital letter, full stop."""
+    plain = str(text).strip()
+    if not plain:
+        return ""
+    return plain[0].upper() + plain[1:] + ("" if plain[-1] in ".!?" else ".")
+
+
+def _number(value: float, digits: int = 1) -> str:
+    text = f"{float(value):.{digits}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def attachment(name: str, suffix: str) -> str:
+    """Return the header value under which a browser saves a file named after a job."""
+    plain = re.sub(r"[^A-Za-z0-9_-]+", "-", name).strip("-")[:60] or "job"
+    full = quote(re.sub(r"[/\\\x00-\x1f\x7f]+", "-", name)[:60] + suffix, safe="")
+    return f"attachment; filename=\"{plain}{suffix}\"; filename*=UTF-8''{full}"

@@ -1,0 +1,220 @@
+"""The service: which page answers at which address, and how everything starts and stops."""
+
+from __future__ import annotations
+
+import contextlib
+import logging
+from collections.abc import AsyncIterator, Callable
+from pathlib import Path
+
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import FileResponse, PlainTextResponse, Response
+from starlette.routing import BaseRoute, Mount, Route
+from starlette.staticfiles import StaticFiles
+
+from speedcal.web import bringin, drives, results, shop
+from speedcal.web.answers import RefusedError
+from speedcal.web.auth import Auth, load_key
+from speedcal.web.context import Context, Services, View, endpoint
+from speedcal.web.doors import customer_view, must_be_shop, owner_view, shop_view, sign_in, sign_in_page, sign_out
+from speedcal.web.guard import Guard
+from speedcal.web.originals import Originals
+from speedcal.web.pages import customer_page, home, owner_page
+from speedcal.web.queue import Queue
+from speedcal.web.runner import Runner
+from speedcal.web.settings import ServiceError, Settings
+from speedcal.web.store import Store
+
+log = logging.getLogger("speedcal.web")
+_STATIC = Path(__file__).parent / "static"
+Viewer = Callable[[Context, View], Response]
+
+
+def make_services(settings: Settings) -> Services:
+    """Open the store and everything that works on it.
+
+    Raises
+    ------
+    ServiceError
+        The data folder or the database cannot be used, or others could reach the service and there is no passcode.
+    """
+    try:
+        settings.data.mkdir(parents=True, exist_ok=True, mode=0o700)
+        originals = Originals(settings.data, free_disk_bytes=settings.limits.free_disk_bytes)
+        key = load_key(settings.data)
+    except OSError as error:
+        raise ServiceError(
+            f"the data folder cannot be used ({error.strerror})",
+            source=str(settings.data),
+            remedy="Name another with --data",
+        ) from None
+    store = Store(settings.database_url)
+    queue = Queue(store)
+    runner = Runner(store, queue, originals, settings.limits, workers=settings.workers)
+    return Services(settings, store, originals, queue, runner, Auth(store, key, settings.limits))
+
+
+def check_passcode(services: Services) -> None:
+    """Refuse to go on when others can reach the service and no passcode keeps them out.
+
+    Raises
+    ------
+    ServiceError
+        See above.
+    """
+    if not services.settings.is_local and not services.auth.has_passcode:
+        raise ServiceError(
+            "other machines could reach this address, and no passcode is set",
+            remedy="Set one with: speedcal serve --set-passcode",
+        )
+
+
+def create_app(settings: Settings) -> Starlette:
+    """Return the service as an ASGI application; the store is opened when it starts and closed when it stops."""
+
+    @contextlib.asynccontextmanager
+    async def lifespan(app: Starlette) -> AsyncIterator[None]:
+        services = await run_in_threadpool(make_services, settings)
+        check_passcode(services)
+        app.state.services = services
+        await run_in_threadpool(_clean_up, services)
+        services.runner.start()
+        try:
+            yield
+        finally:
+            await run_in_threadpool(services.runner.stop)
+            services.store.close()
+
+    return Starlette(
+        routes=_routes(),
+        middleware=[Middleware(Guard, allowed_hosts=settings.allowed_hosts)],
+        exception_handlers={HTTPException: _told},
+        lifespan=lifespan,
+    )
+
+
+def _clean_up(services: Services) -> None:
+    """Finish deletions that a crash interrupted, and remove what interrupted uploads left."""
+    for job_id in services.store.doomed():
+        services.originals.remove_job(job_id)
+        services.store.buried(job_id)
+    removed = services.originals.sweep(known=services.store.known_originals())
+    if removed:
+        log.info("removed %d left-over files", removed)
+
+
+async def _told(request: Request, error: Exception) -> Response:
+    status = error.status_code if isinstance(error, HTTPException) else 500
+    words = {404: "there is no such page", 405: "this address does not take that"}
+    raise RefusedError(status, words.get(status, "this cannot be done"), "Go back, or start at the first page")
+
+
+def _routes() -> list[BaseRoute]:
+    return [
+        Route("/", endpoint(home)),
+        Route("/health", endpoint(health)),
+        Route("/sign-in", endpoint(sign_in_page)),
+        Route("/sign-in", endpoint(sign_in), methods=["POST"]),
+        Route("/sign-out", endpoint(sign_out), methods=["POST"]),
+        Route("/jobs", _shop(shop.jobs_page)),
+        Route("/jobs/new", _shop(shop.new_job_page)),
+        Route("/jobs/new", _shop(shop.save_job), methods=["POST"]),
+        Route("/import", _shop(bringin.import_page)),
+        Route("/import", _shop(bringin.import_job, upload=True), methods=["POST"]),
+        *_shop_job_routes("/jobs/{job}"),
+        *_drive_routes("/jobs/{job}", shop_view, "shop"),
+        Route("/o/{token}", _seen(owner_page, owner_view)),
+        *_drive_routes("/o/{token}", owner_view, "owner"),
+        Route("/c/{token}", _seen(customer_page, customer_view)),
+        Route("/c/{token}/files/{name}", _seen(customer_file, customer_view)),
+        Route("/recorder-worker.js", recorder_worker),
+        Mount("/static", StaticFiles(directory=_STATIC), name="static"),
+    ]
+
+
+def _shop_job_routes(base: str) -> list[BaseRoute]:
+    pages: list[tuple[str, Viewer]] = [
+        ("", shop.job_page),
+        ("/edit", shop.edit_job_page),
+        ("/delete", shop.delete_page),
+        ("/export.zip", shop.export_job),
+        ("/road-test.pdf", shop.sheet),
+    ]
+    forms: list[tuple[str, Viewer]] = [
+        ("/edit", shop.save_job),
+        ("/close", shop.close_job),
+        ("/delete", shop.delete_job),
+        ("/links", shop.add_link),
+        ("/links/{link}/revoke", shop.revoke_link),
+    ]
+    return [
+        *(Route(base + path, _seen(page, shop_view)) for path, page in pages),
+        *(Route(base + path, _seen(form, shop_view), methods=["POST"]) for path, form in forms),
+    ]
+
+
+def _drive_routes(base: str, door: Callable[[Context], View | Response], role: str) -> list[BaseRoute]:
+    """Return the routes that the shop and the owner share."""
+    file = results.result_file if role == "shop" else customer_file
+    return [
+        Route(base + "/drives/new/{phase}", _seen(new_drive, door)),
+        Route(base + "/drives/new/{phase}", _seen(post_new_drive, door, upload=True), methods=["POST"]),
+        Route(base + "/drives/{drive}", _seen(drives.show_drive, door, wait=True)),
+        Route(base + "/drives/{drive}", _seen(drives.post_drive, door, upload=True), methods=["POST"]),
+        Route(base + "/drives/{drive}/remove", _seen(drives.remove_drive, door), methods=["POST"]),
+        Route(base + "/drives/{drive}/picture.svg", _seen(drives.drive_picture, door)),
+        Route(base + "/record/{phase}", _seen(drives.recorder_page, door)),
+        Route(base + "/status.json", _seen(results.status, door)),
+        Route(base + "/files/{name}", _seen(file, door)),
+    ]
+
+
+def _shop(handler: Callable[[Context], Response], *, upload: bool = False) -> Callable[[Request], object]:
+    def guarded(context: Context) -> Response:
+        return must_be_shop(context) or handler(context)
+
+    guarded.__name__ = handler.__name__
+    return endpoint(guarded, upload=upload)
+
+
+def _seen(
+    handler: Viewer, door: Callable[[Context], View | Response], *, upload: bool = False, wait: bool = False
+) -> Callable[[Request], object]:
+    """Return a page that is reached through a door: who may not come in never gets to the handler."""
+
+    def through(context: Context) -> Response:
+        view = door(context)
+        return handler(context, view) if isinstance(view, View) else view
+
+    through.__name__ = handler.__name__
+    return endpoint(through, upload=upload, wait=drives.settle if wait else None)
+
+
+def new_drive(context: Context, view: View) -> Response:
+    """Show the form for a drive."""
+    return drives.new_drive_page(context, view, drives.phase_of(context, view))
+
+
+def post_new_drive(context: Context, view: View) -> Response:
+    """Take a drive in."""
+    return drives.save_drive(context, view, drives.phase_of(context, view), None)
+
+
+def customer_file(context: Context, view: View) -> Response:
+    """Send a file of the report to who may only read it."""
+    return results.result_file(context, view, allowed=results.CUSTOMER_FILES)
+
+
+def health(context: Context) -> Response:
+    """Tell a supervisor that the service and its store answer."""
+    context.web.store.fact("schema")
+    return PlainTextResponse("ok\n")
+
+
+def recorder_worker(request: Request) -> Response:
+    """Send the script that keeps the recorder page available without a network."""
+    return FileResponse(_STATIC / "recorder-worker.js", media_type="text/javascript")

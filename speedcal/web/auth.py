@@ -1,0 +1,217 @@
+"""Who may do what: the shop's passcode, sessions, and links that open one job to one role."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import hmac
+import os
+import secrets
+import time
+from dataclasses import dataclass
+from pathlib import Path
+
+import sqlalchemy as sa
+
+from speedcal.web import schema
+from speedcal.web.settings import Limits, ServiceError
+from speedcal.web.store import Store, new_id
+
+SHORTEST_PASSCODE = 8
+_COST, _BLOCK, _PARALLEL = 2**15, 8, 1  # 32 MiB and about a tenth of a second a guess
+_DAY_S = 86400.0
+ROLES = ("owner", "customer")
+
+
+class TooManyAttemptsError(Exception):
+    """Too many wrong passcodes; ``wait_s`` says how long to wait."""
+
+    def __init__(self, wait_s: float) -> None:
+        self.wait_s = wait_s
+        super().__init__(f"wait {wait_s:.0f} s")
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """A link that opens one job to one role until it expires or is revoked."""
+
+    id: str
+    job_id: str
+    role: str
+    created: float
+    expires: float
+    revoked: bool
+
+    @property
+    def is_open(self) -> bool:
+        """Tell whether the link still works."""
+        return not self.revoked and time.time() < self.expires
+
+
+class Auth:
+    """The passcode, the sessions and the links of one store."""
+
+    def __init__(self, store: Store, key: bytes, limits: Limits) -> None:
+        self.store, self.key, self.limits = store, key, limits
+
+    # passcode and sessions
+
+    @property
+    def has_passcode(self) -> bool:
+        """Tell whether a passcode was set."""
+        return self.store.fact("passcode") is not None
+
+    def set_passcode(self, passcode: str) -> None:
+        """Set the passcode and end every session.
+
+        Raises
+        ------
+        ServiceError
+            It is too short.
+        """
+        if len(passcode) < SHORTEST_PASSCODE:
+            raise ServiceError(
+                f"the passcode is shorter than {SHORTEST_PASSCODE} characters",
+                remedy="Take three or four words that do not belong together",
+            )
+        salt = secrets.token_bytes(16)
+        self.store.set_fact("passcode", f"scrypt${_COST}${salt.hex()}${_scrypt(passcode, salt, _COST).hex()}")
+        with self.store.writing() as connection:
+            connection.execute(schema.sessions.delete())
+
+    def sign_in(self, passcode: str, address: str) -> str | None:
+        """Return the cookie of a new session, or None for a wrong passcode.
+
+        Raises
+        ------
+        TooManyAttemptsError
+            Too many wrong ones came lately, from this address or from all together.
+        """
+        who = hashlib.sha256(self.key + address.encode()).hexdigest()
+        self._count_attempt(who)
+        kept = self.store.fact("passcode")
+        if kept is None:
+            return None
+        _, cost, salt, digest = kept.split("$")
+        if not hmac.compare_digest(_scrypt(passcode, bytes.fromhex(salt), int(cost)), bytes.fromhex(digest)):
+            return None
+        cookie, now = secrets.token_urlsafe(32), time.time()
+        with self.store.writing() as connection:
+            connection.execute(schema.attempts.delete().where(schema.attempts.c.who == who))
+            connection.execute(schema.sessions.delete().where(schema.sessions.c.expires < now))
+            connection.execute(
+                schema.sessions.insert().values(id=_digest(cookie), expires=now + self.limits.session_hours * 3600)
+            )
+        return cookie
+
+    def _count_attempt(self, who: str) -> None:
+        """Count before checking, so that guesses sent side by side count too."""
+        attempts, now = schema.attempts, time.time()
+        window = self.limits.attempt_minutes * 60.0
+        with self.store.writing() as connection:
+            connection.execute(attempts.delete().where(attempts.c.at < now - window))
+            rows = connection.execute(sa.select(attempts.c.who, attempts.c.at).order_by(attempts.c.at)).all()
+            own = [row.at for row in rows if row.who == who]
+            for times, most in ((own, self.limits.attempts), ([row.at for row in rows], self.limits.attempts_overall)):
+                if len(times) >= most:
+                    raise TooManyAttemptsError(times[-most] + window - now)
+            connection.execute(attempts.insert().values(who=who, at=now))
+
+    def is_signed_in(self, cookie: str) -> bool:
+        """Tell whether a cookie belongs to a session that has not ended."""
+        sessions = schema.sessions
+        query = sa.select(sessions.c.expires).where(sessions.c.id == _digest(cookie))
+        with self.store.reading() as connection:
+            expires = connection.execute(query).scalar()
+        return expires is not None and time.time() < expires
+
+    def sign_out(self, cookie: str) -> None:
+        """End the session of a cookie."""
+        with self.store.writing() as connection:
+            connection.execute(schema.sessions.delete().where(schema.sessions.c.id == _digest(cookie)))
+
+    # links
+
+    def add_link(self, job_id: str, role: str) -> Link:
+        """Make a link for a role to a job."""
+        if role not in ROLES:
+            raise ValueError(f"no such role: {role!r}")
+        now = time.time()
+        link = Link(new_id(), job_id, role, now, now + self.limits.link_days * _DAY_S, revoked=False)
+        with self.store.writing() as connection:
+            connection.execute(schema.links.insert().values(**{name: getattr(link, name) for name in Link.__slots__}))
+        return link
+
+    def token(self, link: Link) -> str:
+        """Return what stands in the address of a link: its id and a seal that only this installation can make.
+
+        The store alone does not give the links away; the key lies in a file beside it.
+        """
+        return f"{link.id}.{self._seal(link.id, link.role)}"
+
+    def _seal(self, link_id: str, role: str) -> str:
+        seal = hmac.digest(self.key, f"{role}:{link_id}".encode(), "sha256")[:18]
+        return base64.urlsafe_b64encode(seal).decode()
+
+    def open_link(self, token: str, role: str) -> Link | None:
+        """Return the link of a token when it is genuine, for this role, not expired and not revoked."""
+        link_id, _, seal = token.partition(".")
+        if not hmac.compare_digest(seal.encode(), self._seal(link_id, role).encode()):
+            return None
+        links = schema.links
+        with self.store.reading() as connection:
+            row = connection.execute(sa.select(links).where(links.c.id == link_id)).mappings().first()
+        link = _link(row) if row else None
+        return link if link and link.role == role and link.is_open else None
+
+    def links(self, job_id: str) -> list[Link]:
+        """Return the links of a job, the newest first."""
+        links = schema.links
+        query = sa.select(links).where(links.c.job_id == job_id).order_by(links.c.created.desc(), links.c.id)
+        with self.store.reading() as connection:
+            return [_link(row) for row in connection.execute(query).mappings()]
+
+    def revoke_link(self, job_id: str, link_id: str) -> None:
+        """End a link of a job for good."""
+        links = schema.links
+        with self.store.writing() as connection:
+            connection.execute(
+                links.update().where(links.c.id == link_id, links.c.job_id == job_id).values(revoked=True)
+            )
+
+
+def load_key(data: Path) -> bytes:
+    """Return the secret key of an installation, made when it is missing, readable by its owner only."""
+    path = data / "secret.key"
+    if not path.exists():
+        made = data / f"secret.{secrets.token_hex(6)}"
+        made.touch(mode=0o600)
+        made.write_bytes(secrets.token_bytes(32))
+        try:
+            os.link(made, path)  # the first of two servers that start together wins
+        except FileExistsError:
+            pass
+        finally:
+            made.unlink()
+    key = path.read_bytes()
+    if len(key) != 32:
+        raise ServiceError(
+            "the key file does not hold 32 bytes",
+            source=path.name,
+            remedy="Remove it to get a new one; links made so far then end",
+        )
+    return key
+
+
+def _scrypt(passcode: str, salt: bytes, cost: int) -> bytes:
+    return hashlib.scrypt(
+        passcode.encode(), salt=salt, n=cost, r=_BLOCK, p=_PARALLEL, maxmem=2 * 128 * cost * _BLOCK, dklen=32
+    )
+
+
+def _digest(cookie: str) -> str:
+    return hashlib.sha256(cookie.encode()).hexdigest()
+
+
+def _link(row: sa.RowMapping) -> Link:
+    return Link(**{name: row[name] for name in Link.__slots__})

@@ -1,0 +1,81 @@
+"""Bringing a zipped job folder in."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+from starlette.responses import Response
+
+from speedcal.errors import JobError
+from speedcal.web.answers import RefusedError
+from speedcal.web.context import Context
+from speedcal.web.folder import PHASES, TABLES
+from speedcal.web.originals import TooLargeError
+
+
+def import_page(context: Context) -> Response:
+    """Show the form."""
+    return context.page("import.html", title="Bring a job in", role="shop", limits=context.limits)
+
+
+def import_job(context: Context) -> Response:
+    """Unpack a zip in a worker process, keep what it holds as a new job, and have its drives looked at."""
+    web, limits = context.web, context.limits
+    found = context.file("zip")
+    if found is None:
+        raise RefusedError(422, "no zip was chosen", "Choose a zip that was exported from a job")
+    label, content, size = found
+    if size > limits.zip_bytes:
+        raise RefusedError(
+            413, f"the zip is larger than {limits.zip_bytes // 2**20} MB", "Leave drives out", source=label
+        )
+    run_id = web.new_scratch_id()
+    scratch = web.originals.scratch(run_id)
+    try:
+        packed = scratch / "packed"
+        with packed.open("wb") as out:
+            while chunk := content.read(2**20):
+                out.write(chunk)
+        (scratch / "out").mkdir()
+        document = web.runner.once("unpack", {"zip": str(packed), "out": str(scratch / "out")})
+        job_id = _keep(context, document, scratch / "out")
+    except TooLargeError:
+        raise RefusedError(413, "a file in the zip is too large", "Leave that drive out", source=label) from None
+    finally:
+        web.originals.remove_scratch(run_id)
+    return context.go(f"/jobs/{job_id}")
+
+
+def _keep(context: Context, document: dict[str, Any], folder: Path) -> str:
+    web = context.web
+    drives = [(phase, table) for phase in PHASES for table in document.get(phase, [])]
+    if len(drives) > context.limits.drives_per_job:
+        raise JobError("too many drives", source="job.toml", remedy=f"Keep {context.limits.drives_per_job}")
+    tables = {name: document[name] for name in TABLES if isinstance(document.get(name), dict)}
+    json.dumps(tables)  # dates in it would end here, with the message below
+    job_id = web.store.add_job(tables)
+    try:
+        for phase, table in drives:
+            drive_id = web.store.add_drive(job_id, phase, _drive(context, job_id, table, folder))
+            web.queue.put(job_id, drive_id)
+    except BaseException:
+        web.store.delete_job(job_id)
+        web.originals.remove_job(job_id)
+        web.store.buried(job_id)
+        raise
+    web.runner.wake()
+    return job_id
+
+
+def _drive(context: Context, job_id: str, table: dict[str, Any], folder: Path) -> dict[str, Any]:
+    values: dict[str, Any] = {"options": {k: v for k, v in table.items() if k not in ("track", "readings", "held")}}
+    for key in ("track", "readings"):
+        if key in table:
+            with (folder / Path(table[key]["file"]).name).open("rb") as source:
+                stored = context.web.originals.put(job_id, source, limit=context.limits.file_bytes)
+            values |= {f"{key}_name": str(table[key]["label"])[:200], f"{key}_digest": stored.digest}
+    if "held" in table:
+        values["held"] = " ".join(f"{float(speed):g}" for speed in table["held"])
+    return values

@@ -1,0 +1,149 @@
+"""The parent's side of a worker process: start it ahead of time, give it one task, never wait for ever."""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import queue
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Mapping
+from typing import IO, Any, NoReturn
+
+from speedcal.errors import SpeedcalError
+from speedcal.web.settings import Limits
+
+_LONGEST_LINE = 8 * 1024 * 1024
+_BEAT_S = 2.0
+_SIGXCPU = 24
+_PASSED_ON = ("PATH", "HOME", "LANG", "LC_ALL", "TZ", "SYSTEMROOT", "TMPDIR", "VIRTUAL_ENV", "PYTHONPATH")
+
+
+class LostError(Exception):
+    """The worker process ended without an answer."""
+
+
+class AbandonedError(Exception):
+    """Nobody wants the answer any more."""
+
+
+class Child:
+    """One worker process; good for one task."""
+
+    def __init__(self) -> None:
+        environment = {name: os.environ[name] for name in _PASSED_ON if name in os.environ}
+        environment |= {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MPLBACKEND": "agg"}
+        self.process = subprocess.Popen(
+            [sys.executable, "-P", "-m", "speedcal.web.worker"],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            env=environment,
+        )
+        self._lines: queue.Queue[dict[str, Any] | None] = queue.Queue()
+        threading.Thread(target=self._listen, args=(self.process.stdout,), daemon=True).start()
+
+    def _listen(self, stream: IO[bytes]) -> None:
+        try:
+            while line := stream.readline(_LONGEST_LINE):
+                self._lines.put(json.loads(line))
+        except (ValueError, OSError):
+            pass
+        self._lines.put(None)
+
+    @property
+    def is_alive(self) -> bool:
+        """Tell whether the process is still there to take its task."""
+        return self.process.poll() is None
+
+    def do(
+        self,
+        name: str,
+        task: Mapping[str, Any],
+        *,
+        cpu_s: int,
+        limits: Limits,
+        beat: Callable[[str, float], bool] = lambda _step, _part: True,
+    ) -> dict[str, Any]:
+        """Give the process its task and return the answer.
+
+        Parameters
+        ----------
+        name, task
+            Key of ``speedcal.web.worker.TASKS`` and what it gets.
+        cpu_s
+            Processor time; twice that may pass on the clock. [s]
+        limits
+            Memory and file limits.
+        beat
+            Called every two seconds and at every step; False gives the task up.
+
+        Raises
+        ------
+        LostError
+            The process ended without an answer.
+        AbandonedError
+            ``beat`` said so.
+        SpeedcalError
+            It took too long.
+        """
+        bounds = {"cpu_s": cpu_s, "memory_bytes": limits.worker_bytes, "written_bytes": limits.written_bytes}
+        deadline = time.monotonic() + 2 * cpu_s + 10
+        try:
+            self._send(json.dumps({"name": name, "limits": bounds, **task}))
+            return self._answer(deadline, beat, cpu_s)
+        finally:
+            self.stop()
+
+    def _send(self, line: str) -> None:
+        stream = self.process.stdin
+        assert stream is not None  # noqa: S101 - it was asked for as a pipe
+        try:
+            stream.write(line.encode() + b"\n")
+            stream.flush()
+        except OSError:
+            raise LostError("ended before its task") from None
+
+    def _answer(self, deadline: float, beat: Callable[[str, float], bool], cpu_s: int) -> dict[str, Any]:
+        step, part = "", 0.0
+        while True:
+            try:
+                message = self._lines.get(timeout=_BEAT_S)
+            except queue.Empty:
+                message = {}
+            if message is None:
+                self._explain_end(cpu_s)
+            elif "done" in message or "error" in message:
+                return message
+            elif "step" in message:
+                step, part = str(message["step"]), float(message["part"])
+            if time.monotonic() > deadline:
+                raise too_long(cpu_s)
+            if not beat(step, part):
+                raise AbandonedError
+
+    def _explain_end(self, cpu_s: int) -> NoReturn:
+        code = self.process.wait()
+        if code == -_SIGXCPU:
+            raise too_long(cpu_s)
+        raise LostError(f"ended with status {code}")
+
+    def stop(self) -> None:
+        """End the process."""
+        self.process.kill()
+        self.process.wait()
+        for stream in (self.process.stdin, self.process.stdout):
+            if stream:
+                with contextlib.suppress(OSError):
+                    stream.close()
+
+
+def too_long(seconds: int) -> SpeedcalError:
+    """Return the message for a task that was stopped by the clock."""
+    return SpeedcalError(
+        f"this took more than {seconds} seconds and was stopped",
+        remedy="Cut the drive into shorter pieces, or check that the file is what you meant to send",
+    )

@@ -1,0 +1,212 @@
+"""What a page gets to work with, and the one way a request comes in: limits, form, rights, errors."""
+
+from __future__ import annotations
+
+import errno
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass, field
+from typing import Any, BinaryIO
+
+from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import TimeoutError as PoolTimeoutError
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import FormData, UploadFile
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+from starlette.types import Message
+
+from speedcal.errors import SpeedcalError
+from speedcal.web.answers import RefusedError, busy, environment
+from speedcal.web.auth import Auth, TooManyAttemptsError
+from speedcal.web.originals import NoRoomError, Originals
+from speedcal.web.queue import Queue
+from speedcal.web.runner import Runner
+from speedcal.web.settings import Settings
+from speedcal.web.store import JobRow, Store, new_id
+
+
+@dataclass
+class Services:
+    """Everything the pages work with; made when the service starts."""
+
+    settings: Settings
+    store: Store
+    originals: Originals
+    queue: Queue
+    runner: Runner
+    auth: Auth
+    uploads_now: int = 0
+    """Uploads that are being received; changed on the event loop only."""
+
+    @staticmethod
+    def new_scratch_id() -> str:
+        """Return a name for a folder to work in."""
+        return new_id()
+
+
+@dataclass(frozen=True)
+class View:
+    """Through which door a job is seen: the shop, or a link of its owner or its customer."""
+
+    role: str
+    job: JobRow
+    base: str
+    """Address of the job seen through this door."""
+    phases: tuple[str, ...]
+    """Drives that may be handed in."""
+
+
+@dataclass
+class Context:
+    """One request."""
+
+    request: Request
+    web: Services
+    form: FormData = field(default_factory=FormData)
+
+    @property
+    def limits(self) -> Any:
+        """The limits of the service."""
+        return self.web.settings.limits
+
+    def text(self, name: str, *, most: int | None = None) -> str:
+        """Return a field of the form without blanks around it.
+
+        Raises
+        ------
+        RefusedError
+            It is longer than the limit.
+        """
+        value = self.form.get(name, "")
+        text = value.strip() if isinstance(value, str) else ""
+        most = most or self.limits.text_characters
+        if len(text) > most:
+            raise RefusedError(422, f"the field {name} is longer than {most} characters", "Shorten it")
+        return text
+
+    def file(self, name: str) -> tuple[str, BinaryIO, int] | None:
+        """Return the label, the content and the size of an uploaded file, or None when none was chosen."""
+        value = self.form.get(name)
+        if not isinstance(value, UploadFile) or not (value.filename or value.size):
+            return None
+        label = (value.filename or "").replace("\\", "/").rsplit("/", 1)[-1][:200] or "file without a name"
+        return label, value.file, value.size or 0
+
+    def page(self, template: str, status: int = 200, **values: Any) -> HTMLResponse:
+        """Return a page."""
+        common = {"role": "", "base": "", "title": "", "has_passcode": self.web.auth.has_passcode}
+        return HTMLResponse(environment().get_template(template).render({**common, **values}), status)
+
+    def go(self, address: str) -> RedirectResponse:
+        """Send the browser to another page after a form was carried out."""
+        return RedirectResponse(address, 303)
+
+    @property
+    def address(self) -> str:
+        """Address of the client."""
+        return self.request.client.host if self.request.client else ""
+
+
+Handler = Callable[[Context], Response]
+Waiter = Callable[[Context], Awaitable[None]]
+
+
+def endpoint(handler: Handler, *, upload: bool = False, wait: Waiter | None = None) -> Callable[[Request], Any]:
+    """Return a handler as the router wants it: form read within the limits, work done off the event loop.
+
+    Parameters
+    ----------
+    handler
+        Gets the context; may raise :class:`RefusedError`, :class:`SpeedcalError` and errors of the store and the disk.
+    upload
+        Whether the form may carry files.
+    wait
+        Awaited before a page is made, so that an answer which is about to come is already in it.
+    """
+
+    async def serve(request: Request) -> Response:
+        context = Context(request, request.app.state.services)
+        try:
+            if request.method == "POST":
+                return await _with_form(context, handler, upload=upload)
+            if wait is not None:
+                await wait(context)
+            return await run_in_threadpool(handler, context)
+        except SpeedcalError as error:
+            raise RefusedError.of(error) from error
+        except TooManyAttemptsError as error:
+            minutes = max(1, round(error.wait_s / 60))
+            remedy = f"Wait {minutes} minute{'s' if minutes > 1 else ''}"
+            headers = {"retry-after": str(int(error.wait_s) + 1)}
+            raise RefusedError(429, "too many wrong passcodes", remedy, headers=headers) from error
+        except (DBAPIError, PoolTimeoutError, OSError) as error:
+            raise _unavailable(error) from error
+
+    serve.page_name = handler.__name__  # type: ignore[attr-defined]
+    return serve
+
+
+async def _with_form(context: Context, handler: Handler, *, upload: bool) -> Response:
+    web, limits = context.web, context.limits
+    if upload and web.uploads_now >= limits.uploads_at_once:
+        await _drain(context.request, limits.body_bytes)
+        raise busy(f"{limits.uploads_at_once} uploads are being received right now")
+    most = limits.body_bytes if upload else limits.form_bytes
+    web.uploads_now += upload
+    try:
+        async with _limited(context.request, most).form(
+            max_files=limits.files if upload else 0, max_fields=limits.fields, max_part_size=limits.field_bytes
+        ) as context.form:
+            return await run_in_threadpool(handler, context)
+    except HTTPException as error:
+        if error.status_code == 413:
+            await _drain(context.request, 2 * most)
+        raise RefusedError(error.status_code, str(error.detail), _FORM_REMEDY) from error
+    finally:
+        web.uploads_now -= upload
+
+
+_FORM_REMEDY = "Go back: your browser still has what you typed; leave out or shorten what is too large"
+
+
+def _limited(request: Request, most: int) -> Request:
+    """Return the request with a body that ends in a refusal when it grows beyond the limit, announced or not."""
+    announced = request.headers.get("content-length", "")
+    came = 0
+
+    async def receive() -> Message:
+        nonlocal came
+        if announced.isdigit() and int(announced) > most:
+            raise HTTPException(413, f"what was sent is larger than {most // 1024} kB")
+        message = await request.receive()
+        came += len(message.get("body", b""))
+        if came > most:
+            raise HTTPException(413, f"what was sent is larger than {most // 1024} kB")
+        return message
+
+    return Request(request.scope, receive)
+
+
+async def _drain(request: Request, most: int) -> None:
+    """Take in the rest of a refused body, within reason, so that the browser shows the answer and not a broken line."""
+    came, more = 0, True
+    while more and came < most:
+        message = await request.receive()
+        came += len(message.get("body", b""))
+        more = message["type"] == "http.request" and message.get("more_body", False)
+
+
+def _unavailable(error: Exception) -> RefusedError:
+    text = str(error).lower()
+    full = isinstance(error, NoRoomError) or getattr(error, "errno", None) in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
+    if full or "disk is full" in text or "no space left" in text:
+        return RefusedError(
+            507, "the disk of this service is full, nothing was kept", "Tell whoever runs it, then send it again"
+        )
+    return RefusedError(
+        503,
+        "the job store cannot be reached right now, nothing was kept",
+        "Wait a moment and send it again",
+        headers={"retry-after": "10"},
+    )

@@ -1,0 +1,106 @@
+"""Who comes in: the shop by passcode (or by sitting at the machine), owner and customer by their links."""
+
+from __future__ import annotations
+
+from starlette.responses import Response
+
+from speedcal.web.answers import RefusedError, wants_json
+from speedcal.web.auth import Link
+from speedcal.web.context import Context, View
+from speedcal.web.folder import PHASES
+
+_GONE = "Ask the shop for a new one"
+
+
+def cookie_name(context: Context) -> str:
+    """Return the name of the session cookie; with https the browser itself refuses to have it set by others."""
+    return "__Host-speedcal" if context.web.settings.is_tls else "speedcal"
+
+
+def is_shop(context: Context) -> bool:
+    """Tell whether the request comes from the shop."""
+    if not context.web.auth.has_passcode:
+        return context.web.settings.is_local
+    cookie = context.request.cookies.get(cookie_name(context), "")
+    return bool(cookie) and context.web.auth.is_signed_in(cookie)
+
+
+def must_be_shop(context: Context) -> Response | None:
+    """Return None for the shop, and the way to the passcode for everybody else."""
+    if is_shop(context):
+        return None
+    if context.request.method == "GET" and not wants_json(context.request.scope):
+        return context.go(f"/sign-in?next={context.request.url.path}")
+    raise RefusedError(401, "this needs the passcode of the shop", "Sign in, then do it again")
+
+
+def shop_view(context: Context) -> View | Response:
+    """Return the job that the address names, for the shop."""
+    if (away := must_be_shop(context)) is not None:
+        return away
+    job = context.web.store.job(str(context.request.path_params["job"]))
+    if job is None:
+        raise RefusedError(404, "there is no such job", "It may have been deleted; look in the list")
+    return View("shop", job, f"/jobs/{job.id}", PHASES)
+
+
+def owner_view(context: Context) -> View:
+    """Return the job of an owner's link."""
+    return _linked(context, "owner", "o", ("before",))
+
+
+def customer_view(context: Context) -> View:
+    """Return the job of a customer's link."""
+    return _linked(context, "customer", "c", ())
+
+
+def _linked(context: Context, role: str, door: str, phases: tuple[str, ...]) -> View:
+    token = str(context.request.path_params["token"])
+    link: Link | None = context.web.auth.open_link(token, role)
+    job = context.web.store.job(link.job_id) if link else None
+    if job is None:
+        raise RefusedError(404, "this link does not work: it is mistyped, has expired or was ended", _GONE)
+    return View(role, job, f"/{door}/{token}", phases)
+
+
+def sign_in_page(context: Context) -> Response:
+    """Ask for the passcode."""
+    return _sign_in(context, context.request.query_params.get("next", "/jobs"))
+
+
+def _sign_in(context: Context, then: str, problem: str = "") -> Response:
+    return context.page("sign_in.html", 401 if problem else 200, title="Sign in", then=_inside(then), problem=problem)
+
+
+def sign_in(context: Context) -> Response:
+    """Check the passcode."""
+    then = _inside(context.text("next"))
+    if not context.web.auth.has_passcode:
+        return context.go(then)
+    cookie = context.web.auth.sign_in(context.text("passcode"), context.address)
+    if cookie is None:
+        return _sign_in(context, then, "That is not the passcode of this shop.")
+    answer = context.go(then)
+    answer.set_cookie(
+        cookie_name(context),
+        cookie,
+        max_age=context.limits.session_hours * 3600,
+        httponly=True,
+        samesite="lax",
+        secure=context.web.settings.is_tls,
+    )
+    return answer
+
+
+def sign_out(context: Context) -> Response:
+    """End the session."""
+    context.web.auth.sign_out(context.request.cookies.get(cookie_name(context), ""))
+    answer = context.go("/sign-in")
+    answer.delete_cookie(cookie_name(context), secure=context.web.settings.is_tls, httponly=True, samesite="lax")
+    return answer
+
+
+def _inside(address: str) -> str:
+    """Return an address of this service, never one that leads away."""
+    inside = address.startswith("/") and not address.startswith("//") and "\\" not in address
+    return address if inside and address.isprintable() else "/jobs"

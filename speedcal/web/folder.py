@@ -1,0 +1,222 @@
+"""A job of the store as the folder that ``speedcal report`` runs, as a zip, and back."""
+
+from __future__ import annotations
+
+import io
+import re
+import shutil
+import tomllib
+import zipfile
+from collections.abc import Iterator, Mapping, Sequence
+from pathlib import Path, PurePosixPath
+from typing import Any
+
+from speedcal.errors import JobError
+from speedcal.web.originals import Originals
+from speedcal.web.settings import Limits
+from speedcal.web.store import DriveRow, JobRow
+
+TABLES = ("job", "vehicle", "work", "tolerance")
+"""Tables of a job file that are kept as they are; ``before`` and ``after`` are the drives."""
+PHASES = ("before", "after")
+_SUFFIX = re.compile(r"\.[a-z0-9]{1,6}")
+_EPOCH = (1980, 1, 1, 0, 0, 0)
+
+
+def job_files(job: JobRow, drives: Sequence[DriveRow], originals: Originals) -> Iterator[tuple[str, bytes | Path]]:
+    """Yield the name and the content of every file of the job folder, ``job.toml`` first.
+
+    Names are made here from the place of a drive in the job; only the ending of what the user sent is kept, where
+    it is a plain one.
+    """
+    document: dict[str, Any] = {name: table for name, table in job.document.items() if table}
+    files: list[tuple[str, bytes | Path]] = []
+    for phase in PHASES:
+        tables = []
+        for number, drive in enumerate((d for d in drives if d.phase == phase), start=1):
+            table, used = _drive_table(drive, f"{phase}-{number}", originals)
+            tables.append(table)
+            files += used
+        if tables:
+            document[phase] = tables[0] if len(tables) == 1 else tables
+    yield "job.toml", to_toml(document).encode()
+    yield from files
+
+
+def _drive_table(
+    drive: DriveRow, stem: str, originals: Originals
+) -> tuple[dict[str, Any], list[tuple[str, bytes | Path]]]:
+    table: dict[str, Any] = {}
+    files: list[tuple[str, bytes | Path]] = []
+    if drive.track_digest:
+        table["track"] = f"{stem}-track{_suffix(drive.track_name)}"
+        files.append((table["track"], originals.path(drive.job_id, drive.track_digest)))
+    if drive.held:
+        table["held"] = [float(word) for word in drive.held.split()]
+    elif drive.typed:
+        table["readings"] = f"{stem}-readings.csv"
+        files.append((table["readings"], drive.typed.encode()))
+    elif drive.readings_digest and drive.readings_digest == drive.track_digest:
+        table["readings"] = table["track"]
+    elif drive.readings_digest:
+        table["readings"] = f"{stem}-readings{_suffix(drive.readings_name)}"
+        files.append((table["readings"], originals.path(drive.job_id, drive.readings_digest)))
+    table.update(drive.options)
+    return table, files
+
+
+def _suffix(name: str) -> str:
+    suffix = PurePosixPath(name.replace("\\", "/")).suffix.lower()
+    return suffix if _SUFFIX.fullmatch(suffix) else ""
+
+
+def lay_out(folder: Path, files: Iterator[tuple[str, bytes | Path]]) -> Path:
+    """Write the files of a job into an empty folder and return it; originals are copied, never linked."""
+    folder.mkdir(parents=True, exist_ok=True)
+    for name, content in files:
+        if isinstance(content, bytes):
+            (folder / name).write_bytes(content)
+        else:
+            shutil.copyfile(content, folder / name)
+    return folder
+
+
+def to_zip(files: Iterator[tuple[str, bytes | Path]]) -> bytes:
+    """Pack the files of a job; the same job gives the same bytes."""
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as out:
+        for name, content in files:
+            data = content if isinstance(content, bytes) else content.read_bytes()
+            out.writestr(zipfile.ZipInfo(f"job/{name}", _EPOCH), data, zipfile.ZIP_DEFLATED)
+    return packed.getvalue()
+
+
+def unpack(source: Path, folder: Path, limits: Limits) -> dict[str, Any]:
+    """Unpack a zipped job folder and return its job file as tables; drives refer to files in ``folder``.
+
+    Runs in a worker process: the zip comes from a stranger.
+
+    Raises
+    ------
+    JobError
+        Not a zip, no job file or more than one, too much in it, or a name that leads out of the folder.
+    """
+    try:
+        with zipfile.ZipFile(source) as packed:
+            entries = [entry for entry in packed.infolist() if not entry.is_dir()]
+            _check_entries(entries, limits)
+            names = [PurePosixPath(entry.filename) for entry in entries]
+            homes = [name.parent for name in names if name.name == "job.toml"]
+            if len(homes) != 1:
+                raise JobError(
+                    f"the zip holds {len(homes) or 'no'} job.toml", source="zip", remedy="Pack one job folder, whole"
+                )
+            inside = [(e, n.relative_to(homes[0])) for e, n in zip(entries, names, strict=True) if _is_in(n, homes[0])]
+            for number, (entry, _) in enumerate(inside):
+                _extract(packed, entry, folder / f"file-{number}")
+    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, ValueError) as error:
+        raise JobError("this is not a zip that can be read", source="zip", remedy="Export the job again") from error
+    places = {str(name): f"file-{number}" for number, (_, name) in enumerate(inside)}
+    return _document(folder, places)
+
+
+def _check_entries(entries: Sequence[zipfile.ZipInfo], limits: Limits) -> None:
+    if len(entries) > limits.zip_entries:
+        raise JobError(
+            f"the zip holds more than {limits.zip_entries} files", source="zip", remedy="Pack one job folder"
+        )
+    if sum(entry.file_size for entry in entries) > limits.zip_unpacked_bytes:
+        most = limits.zip_unpacked_bytes // 2**20
+        raise JobError(
+            f"the zip unpacks to more than {most} MB", source="zip", remedy="Leave out files the job does not use"
+        )
+    for entry in entries:
+        path = PurePosixPath(entry.filename)
+        if path.is_absolute() or ".." in path.parts or "\\" in entry.filename:
+            raise JobError("a name in the zip leads out of the folder", source="zip", remedy="Export the job again")
+
+
+def _is_in(name: PurePosixPath, home: PurePosixPath) -> bool:
+    return home in name.parents
+
+
+def _extract(packed: zipfile.ZipFile, entry: zipfile.ZipInfo, target: Path) -> None:
+    """Write one entry; it never grows beyond the size that was checked."""
+    left = entry.file_size
+    with packed.open(entry) as source, target.open("wb") as out:
+        while chunk := source.read(min(2**20, left + 1)):
+            left -= len(chunk)
+            if left < 0:
+                raise zipfile.BadZipFile("an entry is larger than it says")
+            out.write(chunk)
+
+
+def _document(folder: Path, places: Mapping[str, str]) -> dict[str, Any]:
+    try:
+        document = tomllib.loads((folder / places["job.toml"]).read_text("utf-8-sig"))
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
+        raise JobError(
+            f"the job file is not valid TOML: {error}", source="job.toml", remedy="Export the job again"
+        ) from None
+    unknown = sorted(set(document) - {*TABLES, *PHASES})
+    if unknown:
+        raise JobError(
+            f"unknown table {unknown[0]!r}", source="job.toml", remedy=f"Known: {', '.join((*TABLES, *PHASES))}"
+        )
+    for phase in PHASES:
+        tables = document.get(phase, [])
+        document[phase] = tables if isinstance(tables, list) else [tables]
+        for table in document[phase]:
+            for key in ("track", "readings"):
+                if isinstance(table, dict) and key in table:
+                    table[key] = {"label": table[key], "file": _place(table[key], places)}
+    return document
+
+
+def _place(name: Any, places: Mapping[str, str]) -> str:
+    found = places.get(str(PurePosixPath(str(name))))
+    if found is None:
+        raise JobError(f"the zip lacks the file {name!r}", source="job.toml", remedy="Pack the job folder whole")
+    return found
+
+
+def to_toml(document: Mapping[str, Any]) -> str:
+    """Write tables as TOML 1.0: texts, numbers, booleans, lists and tables in tables."""
+    lines: list[str] = []
+    for name, value in document.items():
+        for table in value if isinstance(value, list) else [value]:
+            lines += _table(name, table, in_list=isinstance(value, list))
+    return "\n".join(lines).lstrip("\n") + "\n"
+
+
+def _table(name: str, table: Mapping[str, Any], *, in_list: bool = False) -> list[str]:
+    lines = ["", f"[[{name}]]" if in_list else f"[{name}]"]
+    lines += [f"{_key(key)} = {_value(value)}" for key, value in table.items() if not isinstance(value, Mapping)]
+    for key, value in table.items():
+        if isinstance(value, Mapping):
+            lines += _table(f"{name}.{_key(key)}", value)
+    return lines
+
+
+def _key(key: str) -> str:
+    return key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else _text(key)
+
+
+def _value(value: Any) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, int | float):
+        return repr(value)
+    if isinstance(value, list | tuple):
+        return f"[{', '.join(_value(v) for v in value)}]"
+    if isinstance(value, Mapping):
+        return "{" + ", ".join(f"{_key(k)} = {_value(v)}" for k, v in value.items()) + "}"
+    return _text(str(value))
+
+
+def _text(text: str) -> str:
+    escaped = "".join(_ESCAPES.get(c) or (f"\\u{ord(c):04x}" if ord(c) < 32 or ord(c) == 127 else c) for c in text)
+    return f'"{escaped}"'
+
+
+_ESCAPES = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\t": "\\t", "\r": "\\r"}

@@ -1,0 +1,136 @@
+"""What every request passes through: host check, cross-site check, security headers, one log line, no traceback."""
+
+from __future__ import annotations
+
+import logging
+import time
+from collections.abc import Iterable
+from urllib.parse import urlsplit
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.requests import ClientDisconnect
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from speedcal.web.answers import RefusedError, refusal_response
+
+log = logging.getLogger("speedcal.web")
+_SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
+
+PAGE_POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; worker-src 'self'; "
+    "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+)
+"""Content security policy of every page: nothing inline, nothing from elsewhere."""
+
+DOCUMENT_POLICY = (
+    "default-src 'none'; style-src 'unsafe-inline'; img-src data:; form-action 'none'; base-uri 'none'; "
+    "frame-ancestors 'none'"
+)
+"""Policy of documents that carry their own styles (the report, pictures): no script at all, nothing fetched."""
+
+HEADERS = {
+    "content-security-policy": PAGE_POLICY,
+    "x-content-type-options": "nosniff",
+    "referrer-policy": "same-origin",  # "no-referrer" would make browsers send "Origin: null" with our own forms
+    "permissions-policy": "geolocation=(self), screen-wake-lock=(self), camera=(), microphone=(), payment=(), usb=()",
+    "cross-origin-opener-policy": "same-origin",
+    "cross-origin-resource-policy": "same-origin",
+    "x-robots-tag": "noindex, nofollow",
+    "cache-control": "no-store",
+}
+"""Headers of every answer; an answer may set its own policy and its own caching."""
+
+
+class Guard:
+    """Outermost layer of the service."""
+
+    def __init__(self, app: ASGIApp, *, allowed_hosts: Iterable[str]) -> None:
+        self.app, self.allowed_hosts = app, frozenset(allowed_hosts)
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer one request."""
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        started, status = time.perf_counter(), 500
+
+        async def send_guarded(message: Message) -> None:
+            nonlocal status
+            if message["type"] == "http.response.start":
+                status = message["status"]
+                headers = MutableHeaders(raw=message["headers"])
+                for name, value in HEADERS.items():
+                    headers.setdefault(name, value)
+                message["headers"] = headers.raw
+            await send(message)
+
+        try:
+            self.check(scope)
+            await self.app(scope, receive, send_guarded)
+        except RefusedError as error:
+            await refusal_response(scope, error)(scope, receive, send_guarded)
+        except ClientDisconnect:
+            log.info("the client went away")
+        except Exception as error:  # whatever it is, the client gets a sentence and the log gets no data
+            log.error("broke: %s at %s", type(error).__name__, _place_of(error))
+            refused = RefusedError(
+                500, "something broke in the service", "Go back and try again; nothing you sent before is lost"
+            )
+            await refusal_response(scope, refused)(scope, receive, send_guarded)
+        finally:
+            seconds = time.perf_counter() - started
+            log.info("%s %s %d %.0f ms", scope["method"], _name_of(scope), status, 1000 * seconds)
+
+    def check(self, scope: Scope) -> None:
+        """Refuse requests under a foreign host name and writes that another site caused.
+
+        Raises
+        ------
+        RefusedError
+            See above.
+        """
+        headers = Headers(scope=scope)
+        host = headers.get("host", "")
+        if _without_port(host) not in self.allowed_hosts:
+            raise RefusedError(
+                400,
+                "this service does not answer under that host name",
+                "Whoever runs it can allow the name with --host-name",
+            )
+        if scope["method"] not in _SAFE_METHODS and not is_same_origin(headers, host):
+            raise RefusedError(
+                403, "this came from another site and was not carried out", "Open the page here and try again"
+            )
+
+
+def is_same_origin(headers: Headers, host: str) -> bool:
+    """Tell whether a write was caused by our own page (or by a program that is no browser).
+
+    Browsers send ``Sec-Fetch-Site`` to https and to local addresses only; under a plain name in the workshop's own
+    network just ``Origin`` tells. A request with neither does not come from a browser page.
+    """
+    site = headers.get("sec-fetch-site")
+    if site is not None:
+        return site in ("same-origin", "none")
+    origin = headers.get("origin")
+    return origin is None or urlsplit(origin).netloc.lower() == host.lower()
+
+
+def _without_port(host: str) -> str:
+    host = host.lower()
+    if host.startswith("["):
+        return host[: host.find("]") + 1]
+    return host.partition(":")[0]
+
+
+def _name_of(scope: Scope) -> str:
+    """Return the name of the page; the path itself may hold a link."""
+    endpoint = scope.get("endpoint")
+    return str(getattr(endpoint, "page_name", "") or getattr(endpoint, "__name__", type(endpoint).__name__))
+
+
+def _place_of(error: BaseException) -> str:
+    frame = error.__traceback__
+    while frame and frame.tb_next:
+        frame = frame.tb_next
+    return f"{frame.tb_frame.f_code.co_filename.rsplit('/', 1)[-1]}:{frame.tb_lineno}" if frame else "unknown"

@@ -1,0 +1,140 @@
+"""What was understood of the files of one drive: facts, a picture, and every problem with what to do about it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from speedcal.errors import SpeedcalError
+from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
+
+if TYPE_CHECKING:
+    from speedcal.logs import Readings, Track
+    from speedcal.measure import Calibration
+
+PICTURE = "look.svg"
+
+
+def look(task: Mapping[str, Any], tell: Callable[[str, float], None]) -> dict[str, Any]:
+    """Read the files of a drive, lay the readings on the track, and tell what came of each.
+
+    Parameters
+    ----------
+    task
+        ``track`` and ``readings`` (paths or empty), ``held`` (speeds in order), ``options`` (``unit``, ``column``,
+        ``zone``, ``clock_offset_s``), ``unit`` (for people), ``phase``, ``labels`` (what the user calls the files),
+        ``most_points`` and ``most_rows``, ``out`` (folder for the picture).
+
+    Returns
+    -------
+    dict
+        ``track``, ``readings`` and ``fit`` (facts, or None), ``errors`` (each with ``part`` and the parts of a
+        :class:`SpeedcalError`), ``picture`` (name of the file, or empty).
+    """
+    seen: dict[str, Any] = {"track": None, "readings": None, "fit": None, "errors": [], "picture": ""}
+    track = readings = None
+    if task["track"]:
+        tell("reading the track", 0.1)
+        track = _try(seen, "track", task, lambda: _read_track(task))
+    if task["readings"] or task["held"]:
+        tell("reading the readings", 0.3)
+        readings = _try(seen, "readings", task, lambda: _read_readings(task))
+    unit: DisplayUnit = task["unit"]
+    if track is not None:
+        seen["track"] = _track_facts(track)
+    if readings is not None:
+        seen["readings"] = _readings_facts(readings)
+    if track is not None and readings is not None:
+        tell("laying the readings on the track", 0.5)
+        calibration = _try(seen, "match", task, lambda: _calibrate(task, track, readings))
+        if calibration is not None:
+            seen["fit"] = calibration.to_dict()
+            tell("drawing", 0.8)
+            seen["picture"] = _draw(calibration, task, unit)
+    return seen
+
+
+def _try(seen: dict[str, Any], part: str, task: Mapping[str, Any], read: Callable[[], Any]) -> Any:
+    try:
+        return read()
+    except SpeedcalError as error:
+        told = error.to_dict()
+        name = Path(str(told["source"])).name
+        label = task["labels"].get(name, name)
+        problem = str(told["problem"]).replace(name, label) if name else told["problem"]
+        seen["errors"].append({**told, "part": part, "source": label, "problem": problem})
+        return None
+
+
+def _read_track(task: Mapping[str, Any]) -> Track:
+    from speedcal.logs import read_track
+
+    track = read_track(task["track"])
+    _check_size(len(track), task["most_points"], "fixes", track.source)
+    return track
+
+
+def _read_readings(task: Mapping[str, Any]) -> Readings:
+    from speedcal.jobs.run import held_readings
+    from speedcal.logs import read_readings
+
+    options = {key: value for key, value in task["options"].items() if key != "clock_offset_s"}
+    if task["held"]:
+        return held_readings(tuple(task["held"]), options.get("unit") or task["unit"])
+    readings = read_readings(task["readings"], **options)
+    _check_size(len(readings), task["most_rows"], "readings", readings.source)
+    return readings
+
+
+def _check_size(found: int, most: int, what: str, source: str) -> None:
+    if found > most:
+        raise SpeedcalError(
+            f"the file holds {found} {what}, and {most} are the most this page takes",
+            source=source,
+            remedy="Cut the drive into shorter pieces, or run it with the command on your own computer",
+        )
+
+
+def _calibrate(task: Mapping[str, Any], track: Track, readings: Readings) -> Calibration:
+    from speedcal.measure import calibrate
+
+    return calibrate(track, readings, unit=task["unit"], clock_offset_s=task["options"].get("clock_offset_s"))
+
+
+def _track_facts(track: Track) -> dict[str, Any]:
+    return {
+        "kind": track.kind,
+        "fixes": len(track),
+        "minutes": float(track.time_s[-1] - track.time_s[0]) / 60 if len(track) else 0.0,
+        "start_s": float(track.time_s[0]) if len(track) and track.has_date else None,
+        "dropped": dict(track.dropped),
+        "findings": [finding.to_dict() for finding in track.findings],
+    }
+
+
+def _readings_facts(readings: Readings) -> dict[str, Any]:
+    step = SPEED_UNIT_MPS[readings.speed_unit]
+    speeds = readings.speed_mps / step
+    return {
+        "kind": readings.kind,
+        "count": len(readings),
+        "unit": readings.speed_unit,
+        "clock": readings.clock,
+        "lowest": float(speeds.min()) if len(readings) else 0.0,
+        "highest": float(speeds.max()) if len(readings) else 0.0,
+        "resolution": round(float(readings.speed_resolution_mps / step), 3),
+        "odometer": bool((readings.odometer_m == readings.odometer_m).any()),
+        "dropped": dict(readings.dropped),
+        "findings": [finding.to_dict() for finding in readings.findings],
+    }
+
+
+def _draw(calibration: Calibration, task: Mapping[str, Any], unit: DisplayUnit) -> str:
+    from speedcal.report import style
+    from speedcal.report.figures import clock_match_svg
+
+    drawn_as = style.AFTER if task["phase"] == "after" else style.BEFORE
+    picture = clock_match_svg(calibration, unit=unit, drawn_as=drawn_as, narrow=True)
+    (Path(task["out"]) / PICTURE).write_bytes(picture)
+    return PICTURE

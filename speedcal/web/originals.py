@@ -1,0 +1,195 @@
+"""Files on disk: originals kept unchanged under the digest of their content, and the results of analyses."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import re
+import secrets
+import shutil
+import time
+from dataclasses import dataclass
+from pathlib import Path
+from typing import BinaryIO
+
+_CHUNK = 1024 * 1024
+_SAFE = re.compile(r"[a-z0-9][a-z0-9_.-]{0,63}")
+
+
+class NoRoomError(OSError):
+    """The disk has no room for what is to be written."""
+
+
+class TooLargeError(ValueError):
+    """A file is larger than the limit."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stored:
+    """An original that is safely on disk."""
+
+    digest: str
+    size: int
+
+
+class Originals:
+    """The file side of the store: one folder a job, so that deleting a job deletes its files.
+
+    Nothing here is named by a user: folders are named by job ids, originals by their SHA-256, results by run ids.
+    """
+
+    def __init__(self, root: Path, *, free_disk_bytes: int = 0) -> None:
+        self.root = root
+        self.free_disk_bytes = free_disk_bytes
+        for name in ("originals", "results", "scratch", "incoming"):
+            (root / name).mkdir(parents=True, exist_ok=True, mode=0o700)
+
+    def put(self, job_id: str, source: BinaryIO, *, limit: int) -> Stored:
+        """Keep a file for good; once this returns it survives a crash of the program or of the machine.
+
+        Parameters
+        ----------
+        job_id
+            The job it belongs to.
+        source
+            Open file, read from where it stands to its end.
+        limit
+            Largest size. [bytes]
+
+        Raises
+        ------
+        TooLargeError
+            The file is larger than ``limit``.
+        NoRoomError
+            The disk has less room than the service keeps free.
+        OSError
+            The disk refused (full, gone).
+        """
+        self.check_room()
+        incoming = self.root / "incoming" / secrets.token_hex(12)
+        try:
+            digest, size = _copy(source, incoming, limit=limit)
+            folder = self._folder("originals", job_id)
+            if not folder.exists():
+                folder.mkdir(mode=0o700, exist_ok=True)
+                _sync_folder(folder.parent)
+            os.replace(incoming, folder / digest)
+            _sync_folder(folder)
+        finally:
+            incoming.unlink(missing_ok=True)
+        return Stored(digest, size)
+
+    def check_room(self) -> None:
+        """Raise :class:`NoRoomError` while the disk has less room than the service keeps free."""
+        if shutil.disk_usage(self.root).free < self.free_disk_bytes:
+            raise NoRoomError("less room on the disk than the service keeps free")
+
+    def path(self, job_id: str, digest: str) -> Path:
+        """Return where an original is kept."""
+        return self._folder("originals", job_id) / _safe(digest)
+
+    def keep_result(self, job_id: str, run_id: str, folder: Path) -> Path:
+        """Move the files of a finished analysis to where they are served from."""
+        target = self._folder("results", job_id) / _safe(run_id)
+        target.parent.mkdir(mode=0o700, exist_ok=True)
+        for file in folder.iterdir():
+            with file.open("rb") as opened:
+                os.fsync(opened.fileno())
+        shutil.rmtree(target, ignore_errors=True)
+        os.replace(folder, target)
+        _sync_folder(target.parent)
+        return target
+
+    def result_file(self, job_id: str, run_id: str, name: str) -> Path | None:
+        """Return a file of a result, or None when the analysis wrote no such file."""
+        if not _SAFE.fullmatch(name):
+            return None
+        path = self._folder("results", job_id) / _safe(run_id) / name
+        return path if path.is_file() else None
+
+    def remove_result(self, job_id: str, run_id: str) -> None:
+        """Remove the files of one analysis."""
+        shutil.rmtree(self._folder("results", job_id) / _safe(run_id), ignore_errors=True)
+
+    def remove(self, job_id: str, digest: str) -> None:
+        """Remove one original."""
+        self.path(job_id, digest).unlink(missing_ok=True)
+
+    def remove_job(self, job_id: str) -> None:
+        """Remove every file of a job, originals and results."""
+        for kind in ("originals", "results"):
+            folder = self._folder(kind, job_id)
+            if folder.exists():
+                shutil.rmtree(folder)
+
+    def scratch(self, run_id: str) -> Path:
+        """Return an empty folder for one analysis to work in."""
+        folder = self._folder("scratch", run_id)
+        shutil.rmtree(folder, ignore_errors=True)
+        folder.mkdir(mode=0o700)
+        return folder
+
+    def remove_scratch(self, run_id: str) -> None:
+        """Remove the folder an analysis worked in."""
+        shutil.rmtree(self._folder("scratch", run_id), ignore_errors=True)
+
+    def sweep(self, *, known: dict[str, set[str]], older_than_s: float = 3600.0) -> int:
+        """Remove what an interrupted upload or analysis left behind: files that no job mentions.
+
+        Parameters
+        ----------
+        known
+            Digests of the originals of every job that exists.
+        older_than_s
+            Younger files are left alone, they may belong to an upload that is just arriving. [s]
+        """
+        before = time.time() - older_than_s
+        stray = [p for name in ("incoming", "scratch") for p in (self.root / name).iterdir()]
+        stray += [
+            file
+            for folder in (self.root / "originals").iterdir()
+            for file in folder.iterdir()
+            if file.name not in known.get(folder.name, set())
+        ]
+        removed = 0
+        for path in stray:
+            try:
+                if path.stat().st_mtime < before:
+                    shutil.rmtree(path) if path.is_dir() else path.unlink()
+                    removed += 1
+            except FileNotFoundError:
+                continue
+        return removed
+
+    def _folder(self, kind: str, name: str) -> Path:
+        return self.root / kind / _safe(name)
+
+
+def _safe(name: str) -> str:
+    if not _SAFE.fullmatch(name) or ".." in name:
+        raise ValueError(f"not a name made by the service: {name!r}")
+    return name
+
+
+def _copy(source: BinaryIO, target: Path, *, limit: int) -> tuple[str, int]:
+    digest, size = hashlib.sha256(), 0
+    with open(target, "xb", opener=lambda path, flags: os.open(path, flags, 0o600)) as out:
+        while chunk := source.read(_CHUNK):
+            size += len(chunk)
+            if size > limit:
+                raise TooLargeError(f"larger than {limit} bytes")
+            digest.update(chunk)
+            out.write(chunk)
+        out.flush()
+        os.fsync(out.fileno())
+    return digest.hexdigest(), size
+
+
+def _sync_folder(folder: Path) -> None:
+    if os.name == "nt":  # folders cannot be opened there, and renaming is journalled
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)

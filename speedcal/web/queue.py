@@ -1,0 +1,194 @@
+"""The queue of analyses: each is done once, and again by somebody else when its worker is lost."""
+
+from __future__ import annotations
+
+import json
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import sqlalchemy as sa
+
+from speedcal.web import schema
+from speedcal.web.store import Store, new_id
+
+LEASE_S = 30.0
+"""A running analysis that was not renewed for this long is taken over by another worker."""
+ATTEMPTS = 3
+"""An analysis whose worker was lost this often is given up."""
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """One analysis: a look at the files of a drive, or the whole job."""
+
+    id: str
+    job_id: str
+    drive_id: str
+    revision: int
+    state: str
+    attempts: int
+    owner: str
+    step: str
+    part: float
+    outcome: dict[str, Any]
+    created: float
+    finished: float
+
+    @property
+    def is_active(self) -> bool:
+        """Tell whether the answer is still to come."""
+        return self.state in ("queued", "running")
+
+
+class Queue:
+    """Runs in the order they came. The clock is the one of the server that asks."""
+
+    def __init__(self, store: Store, *, lease_s: float = LEASE_S) -> None:
+        self.store, self.lease_s = store, lease_s
+
+    def put(self, job_id: str, drive_id: str = "") -> str:
+        """Ask for a look at a drive, or for the whole job; one that already waits is enough.
+
+        Raises
+        ------
+        KeyError
+            There is no such job (any more).
+        """
+        runs, jobs = schema.runs, schema.jobs
+        with self.store.writing() as connection:
+            revision = connection.execute(sa.select(jobs.c.revision).where(jobs.c.id == job_id)).scalar()
+            if revision is None:
+                raise KeyError(job_id)
+            waiting = sa.select(runs.c.id).where(
+                runs.c.job_id == job_id, runs.c.drive_id == drive_id, runs.c.state == "queued"
+            )
+            if (found := connection.execute(waiting).scalar()) is not None:
+                return str(found)
+            run_id = new_id()
+            connection.execute(
+                runs.insert().values(
+                    id=run_id, job_id=job_id, drive_id=drive_id, revision=revision, state="queued", created=time.time()
+                )
+            )
+        return run_id
+
+    def waiting(self) -> int:
+        """Return how many runs wait for a worker."""
+        runs = schema.runs
+        query = sa.select(sa.func.count()).select_from(runs).where(runs.c.state == "queued")
+        with self.store.reading() as connection:
+            return int(connection.execute(query).scalar() or 0)
+
+    def claim(self, owner: str) -> Run | None:
+        """Take the oldest run that waits or whose worker was lost; None when there is nothing to do.
+
+        The run carries the revision of its job at this moment.
+        """
+        runs, jobs, now = schema.runs, schema.jobs, time.time()
+        lost = sa.and_(runs.c.state == "running", runs.c.lease_until < now)
+        oldest = (
+            sa.select(runs.c.id)
+            .where(sa.or_(runs.c.state == "queued", lost))
+            .order_by(runs.c.drive_id == "", runs.c.created)  # looks first: somebody waits for them
+            .limit(1)
+            .with_for_update(skip_locked=True)
+            .scalar_subquery()
+        )
+        revision = sa.select(jobs.c.revision).where(jobs.c.id == runs.c.job_id).scalar_subquery()
+        with self.store.writing() as connection:
+            row = (
+                connection.execute(
+                    runs.update()
+                    .where(runs.c.id == oldest)
+                    .values(
+                        state="running",
+                        owner=owner,
+                        lease_until=now + self.lease_s,
+                        attempts=runs.c.attempts + 1,
+                        revision=revision,
+                    )
+                    .returning(*runs.c)
+                )
+                .mappings()
+                .first()
+            )
+        return _run(row) if row else None
+
+    def beat(self, run: Run, *, step: str = "", part: float = 0.0) -> bool:
+        """Renew the lease and say how far the run is; False when it is no longer this owner's."""
+        return self._update(
+            run, lease_until=time.time() + self.lease_s, **({"step": step[:200], "part": part} if step else {})
+        )
+
+    def finish(self, run: Run, state: str, outcome: Mapping[str, Any]) -> bool:
+        """End a run with its outcome; False when it is no longer this owner's, and nothing was kept."""
+        return self._update(
+            run, state=state, outcome=json.dumps(outcome, ensure_ascii=False), finished=time.time(), step="", part=1.0
+        )
+
+    def finish_look(self, run: Run, version: int, look: Mapping[str, Any]) -> bool:
+        """End a look and keep what was understood, unless the drive has changed since."""
+        drives, runs = schema.drives, schema.runs
+        with self.store.writing() as connection:
+            mine = runs.update().where(runs.c.id == run.id, runs.c.owner == run.owner, runs.c.state == "running")
+            if not connection.execute(mine.values(state="done", finished=time.time(), step="", part=1.0)).rowcount:
+                return False
+            same = drives.update().where(drives.c.id == run.drive_id, drives.c.version == version)
+            kept = connection.execute(same.values(look=json.dumps(look, ensure_ascii=False), look_run=run.id))
+            return bool(kept.rowcount)
+
+    def _update(self, run: Run, **values: Any) -> bool:
+        runs = schema.runs
+        mine = runs.update().where(runs.c.id == run.id, runs.c.owner == run.owner, runs.c.state == "running")
+        with self.store.writing() as connection:
+            return bool(connection.execute(mine.values(**values)).rowcount)
+
+    def latest(self, job_id: str, drive_id: str = "", *, state: str = "") -> Run | None:
+        """Return the latest run of a job or of one of its drives, only those in ``state`` when it is given."""
+        found = self._latest(job_id, drive_id, state, 1)
+        return found[0] if found else None
+
+    def latest_done(self, job_id: str, count: int = 2) -> list[Run]:
+        """Return the latest finished analyses of a job, the newest first."""
+        return self._latest(job_id, "", "done", count)
+
+    def _latest(self, job_id: str, drive_id: str, state: str, count: int) -> list[Run]:
+        runs = schema.runs
+        query = sa.select(runs).where(runs.c.job_id == job_id, runs.c.drive_id == drive_id)
+        if state:
+            query = query.where(runs.c.state == state)
+        order = runs.c.finished if state else runs.c.created
+        query = query.order_by(order.desc(), runs.c.id).limit(count)
+        with self.store.reading() as connection:
+            return [_run(row) for row in connection.execute(query).mappings()]
+
+    def active(self, job_id: str) -> Run | None:
+        """Return the run of a job that is being worked on or waits, or None."""
+        runs = schema.runs
+        query = (
+            sa.select(runs)
+            .where(runs.c.job_id == job_id, runs.c.state.in_(("queued", "running")))
+            .order_by(runs.c.state.desc(), runs.c.created)
+            .limit(1)
+        )
+        with self.store.reading() as connection:
+            row = connection.execute(query).mappings().first()
+        return _run(row) if row else None
+
+    def forget_old(self, job_id: str, *, keep: int = 3) -> list[str]:
+        """Forget all but the latest analyses of a job and return the ids of those whose files can go."""
+        runs = schema.runs
+        ended = runs.c.state.in_(("done", "failed"))
+        with self.store.writing() as connection:
+            query = sa.select(runs.c.id).where(runs.c.job_id == job_id, runs.c.drive_id == "", ended)
+            ids = list(connection.execute(query.order_by(runs.c.finished.desc())).scalars())[keep:]
+            if ids:
+                connection.execute(runs.delete().where(runs.c.id.in_(ids)))
+        return [str(run_id) for run_id in ids]
+
+
+def _run(row: sa.RowMapping) -> Run:
+    plain = {name: row[name] for name in Run.__slots__ if name != "outcome"}
+    return Run(outcome=json.loads(row["outcome"]) if row["outcome"] else {}, **plain)

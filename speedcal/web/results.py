@@ -1,0 +1,82 @@
+"""What came of a job: the numbers for the pages, the files of the report, how far the analysis is."""
+
+from __future__ import annotations
+
+import json
+from typing import Any
+
+from starlette.responses import FileResponse, JSONResponse, Response
+
+from speedcal.web.answers import RefusedError, attachment
+from speedcal.web.context import Context, View
+from speedcal.web.guard import DOCUMENT_POLICY
+from speedcal.web.queue import Run
+
+FILES = {
+    "report.html": "text/html; charset=utf-8",
+    "report.pdf": "application/pdf",
+    "before_after.png": "image/png",
+    "before_after.svg": "image/svg+xml",
+    "result.json": "application/json",
+    "readings_aligned.csv": "text/csv; charset=utf-8",
+}
+"""Files of a result that are served, and as what."""
+CUSTOMER_FILES = ("report.html", "report.pdf", "before_after.png", "before_after.svg")
+_SAVED = ("report.pdf", "result.json", "readings_aligned.csv")
+
+
+def result_of(context: Context, view: View) -> dict[str, Any] | None:
+    """Return what the pages show of the latest result, or None before there is one.
+
+    ``now`` holds the numbers of ``result.json``, ``then`` those of the result before it (None when there is none),
+    ``is_current`` tells whether nothing was changed since.
+    """
+    web, job = context.web, view.job
+    done = web.queue.latest_done(job.id)
+    if not done or not any(drive.is_usable for drive in web.store.drives(job.id)):
+        return None
+    now = _numbers(context, done[0])
+    if now is None:
+        return None
+    then = _numbers(context, done[1]) if len(done) > 1 else None
+    return {"run": done[0], "now": now, "then": then, "is_current": done[0].revision == job.revision}
+
+
+def _numbers(context: Context, run: Run) -> dict[str, Any] | None:
+    path = context.web.originals.result_file(run.job_id, run.id, "result.json")
+    if path is None:
+        return None
+    numbers: dict[str, Any] = json.loads(path.read_text("utf-8"))
+    return numbers
+
+
+def failure_of(context: Context, view: View) -> dict[str, Any] | None:
+    """Return what the latest analysis had to say when it failed."""
+    run = context.web.queue.latest(view.job.id)
+    return run.outcome if run and run.state == "failed" and run.outcome else None
+
+
+def result_file(context: Context, view: View, *, allowed: tuple[str, ...] = tuple(FILES)) -> Response:
+    """Send a file of the latest result."""
+    name = str(context.request.path_params["name"])
+    done = context.web.queue.latest_done(view.job.id, 1)
+    path = context.web.originals.result_file(view.job.id, done[0].id, name) if done and name in allowed else None
+    if path is None or name not in FILES:
+        raise RefusedError(404, "there is no such file", "Go back to the job")
+    headers = {"content-security-policy": DOCUMENT_POLICY}
+    if name in _SAVED:
+        suffix = f"-{name}" if name != "report.pdf" else ".pdf"
+        headers["content-disposition"] = attachment(view.job.title, suffix)
+    return FileResponse(path, media_type=FILES[name], headers=headers)
+
+
+def status(context: Context, view: View) -> Response:
+    """Tell a page that waits how far the analysis is."""
+    run = context.web.queue.active(view.job.id)
+    return JSONResponse(
+        {
+            "active": run is not None,
+            "step": (run.step or "waiting for its turn") if run else "done",
+            "part": run.part if run else 1.0,
+        }
+    )

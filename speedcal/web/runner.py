@@ -1,0 +1,218 @@
+"""Works the queue off: takes a run, has a worker process do it, keeps what came of it."""
+
+from __future__ import annotations
+
+import logging
+import os
+import socket
+import threading
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy.exc import DBAPIError
+
+from speedcal.errors import SpeedcalError
+from speedcal.web.child import AbandonedError, Child, LostError
+from speedcal.web.folder import job_files, lay_out
+from speedcal.web.originals import Originals
+from speedcal.web.queue import ATTEMPTS, Queue, Run
+from speedcal.web.settings import Limits
+from speedcal.web.store import DriveRow, JobRow, Store, new_id
+
+log = logging.getLogger("speedcal.web")
+_POLL_S = 1.0
+_WAIT_FOR_STORE_S = 3.0
+
+
+class Runner:
+    """Threads that each keep one worker process warm and do one run after the other."""
+
+    def __init__(self, store: Store, queue: Queue, originals: Originals, limits: Limits, *, workers: int) -> None:
+        self.store, self.queue, self.originals, self.limits = store, queue, originals, limits
+        self.name = f"{socket.gethostname()[:20]}-{os.getpid()}-{new_id()[:6]}"
+        self._stop, self._work = threading.Event(), threading.Event()
+        self._at_once = threading.Semaphore(2)
+        self._threads = [
+            threading.Thread(target=self._serve, args=(f"{self.name}-{n}",), daemon=True) for n in range(workers)
+        ]
+
+    def start(self) -> None:
+        """Start the threads."""
+        for thread in self._threads:
+            thread.start()
+
+    def stop(self) -> None:
+        """End the threads and their worker processes; what they were at is taken up again later."""
+        self._stop.set()
+        self._work.set()
+        for thread in self._threads:
+            thread.join(timeout=10)
+
+    def wake(self) -> None:
+        """Say that there is something to do."""
+        self._work.set()
+
+    def once(self, name: str, task: dict[str, Any]) -> dict[str, Any]:
+        """Do a short task in a worker process while the caller waits.
+
+        Raises
+        ------
+        SpeedcalError
+            What the task had to say against its input.
+        """
+        with self._at_once:
+            child = Child()
+            try:
+                return _answer_of(child.do(name, task, cpu_s=self.limits.look_seconds, limits=self.limits))
+            except LostError as error:
+                raise _lost() from error
+
+    def _serve(self, owner: str) -> None:
+        child: Child | None = None
+        try:
+            while not self._stop.is_set():
+                try:
+                    child = child if child and child.is_alive else Child()
+                    run = self.queue.claim(owner)
+                    if run is None:
+                        self._work.wait(_POLL_S)
+                        self._work.clear()
+                        continue
+                    spent, child = child, None
+                    self._do(run, spent)
+                except (DBAPIError, OSError) as error:
+                    log.warning("store or disk not available: %s", type(error).__name__)
+                    self._stop.wait(_WAIT_FOR_STORE_S)
+        finally:
+            if child:
+                child.stop()
+
+    def _do(self, run: Run, child: Child) -> None:
+        try:
+            if run.attempts > ATTEMPTS:
+                raise _lost()
+            job = self.store.job(run.job_id)
+            if job is None:
+                return
+            if run.drive_id:
+                self._look(run, job, child)
+            else:
+                self._run_job(run, job, child)
+        except SpeedcalError as error:
+            self._fail(run, error)
+        except LostError as error:
+            log.warning("worker lost run=%s attempt=%d: %s", run.id, run.attempts, error)
+            if run.attempts >= ATTEMPTS:
+                self._fail(run, _lost())
+        except AbandonedError:
+            log.info("run given up run=%s", run.id)
+        finally:
+            child.stop()
+            self.originals.remove_scratch(run.id)
+
+    def _beat(self, run: Run) -> Callable[[str, float], bool]:
+        def beat(step: str, part: float) -> bool:
+            return not self._stop.is_set() and self.queue.beat(run, step=step, part=part)
+
+        return beat
+
+    def _look(self, run: Run, job: JobRow, child: Child) -> None:
+        drive = self.store.drive(run.drive_id)
+        if drive is None:
+            self.queue.finish(run, "failed", {})
+            return
+        scratch = self.originals.scratch(run.id)
+        task = look_task(job, drive, self.originals, scratch, self.limits)
+        look = _answer_of(
+            child.do("look", task, cpu_s=self.limits.look_seconds, limits=self.limits, beat=self._beat(run))
+        )
+        if look["picture"]:
+            self.originals.keep_result(run.job_id, run.id, scratch / "out")
+        if not self.queue.finish_look(run, drive.version, look):
+            self.originals.remove_result(run.job_id, run.id)
+            self._look_again(run)
+        elif look["fit"] is not None and not look["errors"]:
+            self.ask_for_result(run.job_id)
+
+    def _look_again(self, run: Run) -> None:
+        drive = self.store.drive(run.drive_id)
+        if drive is not None and drive.look is None:
+            self.queue.put(run.job_id, run.drive_id)
+
+    def ask_for_result(self, job_id: str) -> None:
+        """Queue the analysis of a job that has a drive to analyse."""
+        if any(drive.is_usable for drive in self.store.drives(job_id)):
+            self.queue.put(job_id)
+            self.wake()
+
+    def _run_job(self, run: Run, job: JobRow, child: Child) -> None:
+        drives = [drive for drive in self.store.drives(job.id) if drive.is_usable]
+        if not drives:
+            self.queue.finish(run, "failed", {})
+            return
+        scratch = self.originals.scratch(run.id)
+        folder = lay_out(scratch / "job", job_files(job, drives, self.originals))
+        (scratch / "out").mkdir()
+        task = {"folder": str(folder), "out": str(scratch / "out")}
+        _answer_of(child.do("job", task, cpu_s=self.limits.run_seconds, limits=self.limits, beat=self._beat(run)))
+        self.originals.keep_result(run.job_id, run.id, scratch / "out")
+        if not self.queue.finish(run, "done", {}):
+            self.originals.remove_result(run.job_id, run.id)
+            return
+        for old in self.queue.forget_old(job.id):
+            self.originals.remove_result(job.id, old)
+
+    def _fail(self, run: Run, error: SpeedcalError) -> None:
+        if run.drive_id:
+            drive = self.store.drive(run.drive_id)
+            told = {**error.to_dict(), "part": "match"}
+            look = {"track": None, "readings": None, "fit": None, "errors": [told], "picture": ""}
+            self.queue.finish_look(run, drive.version if drive else 0, look)
+        else:
+            self.queue.finish(run, "failed", error.to_dict())
+
+
+def look_task(job: JobRow, drive: DriveRow, originals: Originals, scratch: Path, limits: Limits) -> dict[str, Any]:
+    """Return the task of looking at a drive, its files laid out in ``scratch``."""
+    names: dict[str, str] = {}
+    files = dict(job_files(job, [drive], originals))
+    lay_out(scratch / "drive", iter(files.items()))
+    (scratch / "out").mkdir()
+    for name in files:
+        if "-track" in name:
+            names["track"] = name
+        elif "-readings" in name:
+            names["readings"] = name
+    if drive.readings_digest and drive.readings_digest == drive.track_digest:
+        names["readings"] = names["track"]
+    labels = {"track": drive.track_name, "readings": "typed readings" if drive.typed else drive.readings_name}
+    return {
+        "track": str(scratch / "drive" / names["track"]) if "track" in names else "",
+        "readings": str(scratch / "drive" / names["readings"]) if "readings" in names else "",
+        "held": [float(word) for word in drive.held.split()],
+        "options": drive.options,
+        "unit": job.unit,
+        "phase": drive.phase,
+        "labels": {name: labels[key] for key, name in names.items()},
+        "most_points": limits.track_points,
+        "most_rows": limits.readings_rows,
+        "out": str(scratch / "out"),
+    }
+
+
+def _answer_of(message: dict[str, Any]) -> dict[str, Any]:
+    if "broke" in message:
+        log.error("analysis broke: %s", message["broke"])
+    if "error" in message:
+        told = message["error"]
+        raise SpeedcalError(told["problem"], source=told["source"], line=told["line"], remedy=told["remedy"])
+    done: dict[str, Any] = message["done"]
+    return done
+
+
+def _lost() -> SpeedcalError:
+    return SpeedcalError(
+        "the analysis was stopped before it could answer, several times",
+        remedy="Try a shorter drive; if that fails too, tell whoever runs this service",
+    )

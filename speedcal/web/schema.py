@@ -1,0 +1,160 @@
+"""The tables of the job store, and the numbered steps that bring an older store up to date."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from sqlalchemy import (
+    BigInteger,
+    Boolean,
+    Column,
+    Connection,
+    Float,
+    ForeignKey,
+    Index,
+    Integer,
+    MetaData,
+    String,
+    Table,
+    Text,
+    UniqueConstraint,
+    inspect,
+    select,
+    text,
+)
+
+from speedcal.web.settings import ServiceError
+
+metadata = MetaData()
+
+meta = Table("meta", metadata, Column("key", String(40), primary_key=True), Column("value", Text, nullable=False))
+
+jobs = Table(
+    "jobs",
+    metadata,
+    Column("id", String(32), primary_key=True),
+    Column("document", Text, nullable=False),  # the tables of job.toml except the drives, as JSON
+    Column("search", Text, nullable=False),  # what the list is searched in, case folded
+    Column("stage", String(12), nullable=False),  # waiting, measured, tested, closed
+    Column("closed", Boolean, nullable=False, default=False),
+    Column("revision", Integer, nullable=False, default=1),  # counts changes that change the result
+    Column("created", Float, nullable=False),
+    Column("updated", Float, nullable=False),
+    Index("jobs_by_update", "updated"),
+)
+
+
+def _of_job() -> ForeignKey:
+    return ForeignKey("jobs.id", ondelete="CASCADE")
+
+
+drives = Table(
+    "drives",
+    metadata,
+    Column("id", String(32), primary_key=True),
+    Column("job_id", _of_job(), nullable=False, index=True),
+    Column("phase", String(6), nullable=False),  # before or after
+    Column("created", Float, nullable=False),
+    Column("track_name", Text, nullable=False, default=""),  # a label, never a path
+    Column("track_digest", String(64), nullable=False, default=""),
+    Column("readings_name", Text, nullable=False, default=""),
+    Column("readings_digest", String(64), nullable=False, default=""),
+    Column("typed", Text, nullable=False, default=""),  # rows as they were typed
+    Column("held", Text, nullable=False, default=""),  # speeds held in order, as they were typed
+    Column("options", Text, nullable=False, default="{}"),  # unit, column, zone, clock_offset_s, as JSON
+    Column("client_key", String(64), nullable=True),  # made by the sender, so that sending twice adds one drive
+    Column("version", Integer, nullable=False, default=1),
+    Column("look", Text, nullable=False, default=""),  # what was understood, as JSON; empty until looked at
+    Column("look_run", String(32), nullable=False, default=""),
+    UniqueConstraint("job_id", "client_key", name="drive_sent_once"),
+)
+
+runs = Table(
+    "runs",
+    metadata,
+    Column("id", String(32), primary_key=True),
+    Column("job_id", _of_job(), nullable=False, index=True),
+    Column("drive_id", String(32), nullable=False, default=""),  # empty: the whole job
+    Column("revision", Integer, nullable=False),
+    Column("state", String(8), nullable=False),  # queued, running, done, failed
+    Column("attempts", Integer, nullable=False, default=0),
+    Column("owner", String(48), nullable=False, default=""),
+    Column("lease_until", Float, nullable=False, default=0.0),
+    Column("step", Text, nullable=False, default=""),
+    Column("part", Float, nullable=False, default=0.0),
+    Column("outcome", Text, nullable=False, default=""),  # headline of a job, error of a failure, as JSON
+    Column("created", Float, nullable=False),
+    Column("finished", Float, nullable=False, default=0.0),
+    Index("runs_by_state", "state", "created"),
+)
+
+links = Table(
+    "links",
+    metadata,
+    Column("id", String(32), primary_key=True),
+    Column("job_id", _of_job(), nullable=False, index=True),
+    Column("role", String(10), nullable=False),  # owner or customer
+    Column("created", Float, nullable=False),
+    Column("expires", Float, nullable=False),
+    Column("revoked", Boolean, nullable=False, default=False),
+)
+
+sessions = Table(
+    "sessions",
+    metadata,
+    Column("id", String(64), primary_key=True),  # digest of the cookie
+    Column("expires", Float, nullable=False),
+)
+
+attempts = Table(
+    "attempts",
+    metadata,
+    Column("id", BigInteger().with_variant(Integer, "sqlite"), primary_key=True, autoincrement=True),
+    Column("who", String(64), nullable=False),  # digest of the address
+    Column("at", Float, nullable=False, index=True),
+)
+
+doomed = Table(
+    "doomed",
+    metadata,
+    Column("job_id", String(32), primary_key=True),  # deleted; its files go next, even after a crash in between
+)
+
+
+def _first(connection: Connection) -> None:
+    metadata.create_all(connection)
+
+
+MIGRATIONS: tuple[Callable[[Connection], None], ...] = (_first,)
+"""Step number n brings a store from schema n - 1 to schema n; steps are never changed, only added."""
+
+
+def migrate(connection: Connection) -> int:
+    """Bring the store up to date inside the open transaction and return the number of its schema.
+
+    Raises
+    ------
+    ServiceError
+        The store was written by a newer release.
+    """
+    if connection.dialect.name == "postgresql":
+        connection.execute(text("SELECT pg_advisory_xact_lock(7230419)"))  # two servers starting at once take turns
+    version = _version(connection)
+    if version > len(MIGRATIONS):
+        raise ServiceError(
+            f"the job store has schema {version}, this release knows {len(MIGRATIONS)}",
+            remedy="Start the newer release of speedcal, or name another data folder",
+        )
+    for step in MIGRATIONS[version:]:
+        step(connection)
+    if version < len(MIGRATIONS):
+        connection.execute(meta.delete().where(meta.c.key == "schema"))
+        connection.execute(meta.insert().values(key="schema", value=str(len(MIGRATIONS))))
+    return len(MIGRATIONS)
+
+
+def _version(connection: Connection) -> int:
+    if not inspect(connection).has_table("meta"):
+        return 0
+    found = connection.execute(select(meta.c.value).where(meta.c.key == "schema")).scalar()
+    return int(found or 0)

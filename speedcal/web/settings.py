@@ -1,0 +1,123 @@
+"""What the person who starts the service decides, and every limit of the service in one place."""
+
+from __future__ import annotations
+
+import ipaddress
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from speedcal.errors import SpeedcalError
+
+MEBIBYTE = 1024 * 1024
+LOCAL_NAMES = ("localhost", "127.0.0.1", "[::1]")
+"""Host names under which a browser on the same machine reaches the service."""
+
+
+class ServiceError(SpeedcalError):
+    """The service cannot start or go on with what it was given."""
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """Every limit of the service; a request beyond one gets an error message and changes nothing."""
+
+    body_bytes: int = 48 * MEBIBYTE
+    """Whole body of an upload."""
+    form_bytes: int = MEBIBYTE
+    """Whole body of a form without files."""
+    file_bytes: int = 24 * MEBIBYTE
+    """One uploaded file."""
+    files: int = 2
+    """Files in one form."""
+    fields: int = 400
+    """Fields in one form."""
+    field_bytes: int = 256 * 1024
+    """Text in one field."""
+    text_characters: int = 500
+    """Characters in a one-line field, such as a name."""
+    typed_rows: int = 1000
+    """Readings typed or pasted into the form."""
+    track_points: int = 400_000
+    """Fixes in a track."""
+    readings_rows: int = 400_000
+    """Rows in a readings file."""
+    drives_per_job: int = 20
+    zip_bytes: int = 48 * MEBIBYTE
+    """A job folder that is brought in, packed."""
+    zip_unpacked_bytes: int = 192 * MEBIBYTE
+    zip_entries: int = 64
+    look_seconds: int = 40
+    """Reading the files of one drive, processor time; twice that on the clock."""
+    run_seconds: int = 240
+    """Analysing one job, processor time; twice that on the clock."""
+    worker_bytes: int = 3 * 1024 * MEBIBYTE
+    """Address space of one worker process."""
+    written_bytes: int = 64 * MEBIBYTE
+    """Largest file that a worker process may write."""
+    uploads_at_once: int = 16
+    """Uploads that are received at the same time; one more gets the busy answer."""
+    runs_waiting: int = 500
+    """Analyses that may wait; an upload beyond it gets the busy answer."""
+    free_disk_bytes: int = 256 * MEBIBYTE
+    """Uploads are refused while the disk has less room than this."""
+    link_days: int = 30
+    session_hours: int = 12
+    attempts: int = 5
+    """Wrong passcodes from one address in ``attempt_minutes``."""
+    attempts_overall: int = 60
+    """Wrong passcodes from all addresses in ``attempt_minutes``."""
+    attempt_minutes: int = 15
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """Where the service listens and where it keeps its jobs."""
+
+    data: Path
+    """Folder of the originals, the results, the secret key and, without ``database``, the SQLite file."""
+    host: str = "127.0.0.1"
+    port: int = 8000
+    database: str = ""
+    """SQLAlchemy URL; empty for SQLite in the data folder."""
+    host_names: tuple[str, ...] = ()
+    """Names under which browsers reach the service, besides the local ones and ``host``."""
+    tls_cert: Path | None = None
+    tls_key: Path | None = None
+    workers: int = 2
+    """Analyses at the same time; 0 leaves them to another server on the same store."""
+    limits: Limits = field(default_factory=Limits)
+
+    @property
+    def is_tls(self) -> bool:
+        """Tell whether the service speaks https itself."""
+        return self.tls_cert is not None
+
+    @property
+    def is_local(self) -> bool:
+        """Tell whether only this machine can reach the service, as far as the settings say."""
+        return is_loopback(self.host) and all(is_loopback(name) for name in self.host_names)
+
+    @property
+    def allowed_hosts(self) -> tuple[str, ...]:
+        """Host names that requests may carry, without port, in lower case."""
+        bound = () if self.host in ("0.0.0.0", "::", "") else (_bracketed(self.host),)  # noqa: S104 - not a bind
+        return tuple(dict.fromkeys(name.lower() for name in (*LOCAL_NAMES, *bound, *self.host_names)))
+
+    @property
+    def database_url(self) -> str:
+        """SQLAlchemy URL of the store."""
+        return self.database or f"sqlite:///{(self.data / 'jobs.sqlite').absolute()}"
+
+
+def is_loopback(host: str) -> bool:
+    """Tell whether a host name or address means this machine only."""
+    if host.strip("[]").lower() == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host.strip("[]")).is_loopback
+    except ValueError:
+        return False
+
+
+def _bracketed(host: str) -> str:
+    return f"[{host}]" if ":" in host and not host.startswith("[") else host

@@ -1,0 +1,199 @@
+"""The pages of the shop: jobs, their forms, their links, what is done with them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from starlette.responses import Response
+
+from speedcal.errors import SpeedcalError
+from speedcal.web.answers import RefusedError, attachment
+from speedcal.web.auth import ROLES
+from speedcal.web.context import Context, View
+from speedcal.web.drives import PHASE_WORDS
+from speedcal.web.fields import groups, read_form, show_form
+from speedcal.web.folder import job_files, to_zip
+from speedcal.web.results import failure_of, result_of
+from speedcal.web.store import STAGES
+
+_JOBS_SHOWN = 100
+_LONGEST_NOTE = 4000
+
+
+def jobs_page(context: Context) -> Response:
+    """List jobs, those that carry the searched words and are in the chosen state."""
+    words = context.request.query_params.get("q", "")[:200]
+    stage = context.request.query_params.get("state", "")
+    found = context.web.store.find_jobs(words, stage, limit=_JOBS_SHOWN + 1)
+    return context.page(
+        "jobs.html",
+        title="Jobs",
+        role="shop",
+        jobs=found[:_JOBS_SHOWN],
+        more=len(found) > _JOBS_SHOWN,
+        most=_JOBS_SHOWN,
+        words=words,
+        stage=stage if stage in STAGES else "",
+        stages=STAGES,
+    )
+
+
+def new_job_page(context: Context) -> Response:
+    """Show the empty form of a job; shop and unit are those of the job before."""
+    texts = {
+        "job.shop": context.web.store.fact("last shop") or "",
+        "job.unit": context.web.store.fact("last unit") or "mph",
+    }
+    return _job_form(context, None, texts)
+
+
+def edit_job_page(context: Context, view: View) -> Response:
+    """Show the form of a job."""
+    return _job_form(context, view, show_form(view.job.document))
+
+
+def _job_form(
+    context: Context,
+    view: View | None,
+    texts: dict[str, str],
+    problems: dict[str, str] | None = None,
+    refused: RefusedError | None = None,
+) -> Response:
+    return context.page(
+        "job_form.html",
+        422 if problems or refused else 200,
+        title="Change the job" if view else "New job",
+        role="shop",
+        base=view.base if view else "",
+        job=view.job if view else None,
+        groups=groups(),
+        texts=texts,
+        problems=problems or {},
+        refused=refused.to_dict() if refused else None,
+        action=f"{view.base}/edit" if view else "/jobs/new",
+    )
+
+
+def save_job(context: Context, view: View | None = None) -> Response:
+    """Keep a job; what cannot be used is said above the form, which keeps what was typed."""
+    fields = [f for group in groups() for f in group.fields]
+    texts = {f.id: context.text(f.id, most=_LONGEST_NOTE if f.kind in ("long", "settings") else None) for f in fields}
+    texts |= {f"{f.id}.key": context.text(f"{f.id}.key") for f in fields if f.keys}
+    document, problems = read_form(texts, view.job.document if view else {})
+    refused = None if problems else _refusal_of(document)
+    if problems or refused:
+        return _job_form(context, view, texts, problems, refused)
+    store = context.web.store
+    for fact, key in (("last shop", "shop"), ("last unit", "unit")):
+        store.set_fact(fact, str(document.get("job", {}).get(key, "")))
+    if view is None:
+        return context.go(f"/jobs/{store.add_job(document)}")
+    if document != view.job.document:
+        store.change_job(view.job.id, document)
+        context.web.runner.ask_for_result(view.job.id)
+    return context.go(view.base)
+
+
+def _refusal_of(document: dict[str, dict[str, Any]]) -> RefusedError | None:
+    """Return what the rooms that own the tables say against them."""
+    from speedcal.vehicle import Vehicle, Work
+    from speedcal.verify import load_tolerance
+
+    unit = document.get("job", {}).get("unit", "mph")
+    try:
+        Vehicle.from_dict(document.get("vehicle", {}), source="the form")
+        Work.from_dict(document.get("work", {}), source="the form")
+        if document.get("tolerance"):
+            load_tolerance(document["tolerance"], source="the form", unit=unit)
+    except SpeedcalError as error:
+        return RefusedError.of(error)
+    return None
+
+
+def job_page(context: Context, view: View) -> Response:
+    """Show a job: its state, its result, its drives, its links."""
+    web, job = context.web, view.job
+    origin = f"{context.request.url.scheme}://{context.request.url.netloc}"
+    doors = {"owner": "o", "customer": "c"}
+    links = [
+        {"link": link, "address": f"{origin}/{doors[link.role]}/{web.auth.token(link)}"}
+        for link in web.auth.links(job.id)
+    ]
+    return context.page(
+        "job.html",
+        title=job.title,
+        role="shop",
+        base=view.base,
+        job=job,
+        stages=STAGES,
+        phases=PHASE_WORDS,
+        drives=web.store.drives(job.id),
+        run=web.queue.active(job.id),
+        result=result_of(context, view),
+        failure=failure_of(context, view),
+        links=links,
+        texts=show_form(job.document),
+        groups=groups(),
+        limits=context.limits,
+    )
+
+
+def close_job(context: Context, view: View) -> Response:
+    """Close a job, or open it again."""
+    context.web.store.close_job(view.job.id, closed=context.text("closed") == "yes")
+    return context.go(view.base)
+
+
+def delete_page(context: Context, view: View) -> Response:
+    """Ask before deleting."""
+    drives = context.web.store.drives(view.job.id)
+    return context.page(
+        "delete.html", title=f"Delete {view.job.title}", role="shop", base=view.base, job=view.job, count=len(drives)
+    )
+
+
+def delete_job(context: Context, view: View) -> Response:
+    """Delete a job, its originals, its results and its links."""
+    web = context.web
+    web.store.delete_job(view.job.id)
+    web.originals.remove_job(view.job.id)
+    web.store.buried(view.job.id)
+    return context.go("/jobs")
+
+
+def add_link(context: Context, view: View) -> Response:
+    """Make a link."""
+    role = context.text("role")
+    if role not in ROLES:
+        raise RefusedError(422, "that is no kind of link", "Choose owner or customer")
+    context.web.auth.add_link(view.job.id, role)
+    return context.go(f"{view.base}#links")
+
+
+def revoke_link(context: Context, view: View) -> Response:
+    """End a link."""
+    context.web.auth.revoke_link(view.job.id, str(context.request.path_params["link"]))
+    return context.go(f"{view.base}#links")
+
+
+def export_job(context: Context, view: View) -> Response:
+    """Send the job folder that ``speedcal report`` runs, as a zip."""
+    web = context.web
+    drives = [drive for drive in web.store.drives(view.job.id) if drive.is_complete]
+    packed = to_zip(job_files(view.job, drives, web.originals))
+    headers = {"content-disposition": attachment(view.job.title, ".zip")}
+    return Response(packed, media_type="application/zip", headers=headers)
+
+
+def sheet(context: Context, view: View) -> Response:
+    """Send the sheet for the road test as a PDF."""
+    web, run_id = context.web, context.web.new_scratch_id()
+    scratch = web.originals.scratch(run_id)
+    try:
+        task = {"document": view.job.document, "unit": view.job.unit, "out": str(scratch / "sheet.pdf")}
+        web.runner.once("sheet", task)
+        content = (scratch / "sheet.pdf").read_bytes()
+    finally:
+        web.originals.remove_scratch(run_id)
+    headers = {"content-disposition": attachment(f"road test {view.job.title}", ".pdf")}
+    return Response(content, media_type="application/pdf", headers=headers)

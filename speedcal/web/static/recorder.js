@@ -1,0 +1,245 @@
+// Records a drive on a phone: positions and speed from the browser, readings from the passenger's taps.
+// Everything is written into the browser's own database at once and leaves the phone only when it is sent.
+"use strict";
+
+(() => {
+  const root = document.getElementById("recorder");
+  if (!root) return;
+  root.hidden = false;
+  const by = (id) => document.getElementById(id);
+  const unit = root.dataset.unit;
+  const drive = root.dataset.store;
+  let database, meta, fixes = 0, taps = [], watch = null, lock = null, timer = null;
+
+  // ---- the browser's database: one store for fixes, one for taps, one for what state the drive is in
+
+  const open = () => new Promise((resolve, reject) => {
+    const asked = indexedDB.open("speedcal-recorder", 1);
+    asked.onupgradeneeded = () => {
+      for (const name of ["fixes", "taps"]) {
+        asked.result.createObjectStore(name, { autoIncrement: true }).createIndex("drive", "drive");
+      }
+      asked.result.createObjectStore("meta", { keyPath: "drive" });
+    };
+    asked.onsuccess = () => resolve(asked.result);
+    asked.onerror = () => reject(asked.error);
+  });
+  const done = (request) => new Promise((resolve, reject) => {
+    request.onsuccess = () => resolve(request.result);
+    request.onerror = () => reject(request.error);
+  });
+  const store = (name, mode = "readwrite") => database.transaction(name, mode).objectStore(name);
+  const all = (name) => done(store(name, "readonly").index("drive").getAll(drive));
+  const count = () => done(store("fixes", "readonly").index("drive").count(drive));
+  const keep = (name, value) => done(store(name).add({ drive, ...value }));
+  const saveMeta = (changes) => {
+    meta = { ...meta, ...changes };
+    return done(store("meta").put(meta));
+  };
+  const clear = async () => {
+    for (const name of ["fixes", "taps"]) {
+      const keys = await done(store(name, "readonly").index("drive").getAllKeys(drive));
+      const target = store(name);
+      await Promise.all(keys.map((key) => done(target.delete(key))));
+    }
+    await done(store("meta").delete(drive));
+    if (window.caches) await caches.delete("speedcal-recorder");
+  };
+
+  // ---- what the passenger sees
+
+  const say = (text, kind = "") => {
+    const box = by("message");
+    box.className = "note " + kind;
+    box.firstElementChild.textContent = text;
+    box.hidden = !text;
+  };
+  const show = (state) => {
+    by("before-start").hidden = state !== "new";
+    by("running").hidden = state !== "running";
+    by("stopped").hidden = state !== "stopped";
+  };
+  const refresh = () => {
+    const seconds = meta.started ? Math.max(0, Math.floor((Date.now() - meta.started) / 1000)) : 0;
+    by("clock").textContent = `${Math.floor(seconds / 60)}:${String(seconds % 60).padStart(2, "0")}`;
+    by("fixes").textContent = String(fixes);
+    by("count").textContent = String(taps.length);
+    by("undo").disabled = !taps.length;
+    const last = taps[taps.length - 1];
+    by("last").textContent = last
+      ? `Reading ${taps.length}: ${last.speed} ${unit} at ${new Date(last.at).toLocaleTimeString()}` : "No reading yet.";
+    by("summary").textContent = `${fixes} GPS fixes and ${taps.length} readings are kept in this browser.`;
+  };
+
+  // ---- recording
+
+  const onFix = async (position) => {
+    const c = position.coords;
+    const fix = { at: position.timestamp, latitude: c.latitude, longitude: c.longitude, speed: c.speed,
+      elevation: c.altitude, accuracy: c.accuracy };
+    if (meta.state !== "running" || !Number.isFinite(fix.latitude) || fix.at <= (meta.latest ?? 0)) return;
+    meta.latest = fix.at;
+    try {
+      await keep("fixes", fix);
+      fixes += 1;
+      say("");
+      refresh();
+    } catch {
+      say("This phone has no room for more. Stop, send what there is, and go on after that.", "bad");
+    }
+  };
+  const onTrouble = (error) => say({
+    1: "The browser may not use the position. Allow it in the settings of this page, then load it again.",
+    2: "There is no position at the moment. Recording goes on as soon as there is one.",
+    3: "The position takes long. Give the phone a free view of the sky.",
+  }[error.code] ?? "The position is not available.", error.code === 1 ? "bad" : "care");
+
+  const run = async () => {
+    await saveMeta({ state: "running", started: meta.started ?? Date.now() });
+    show("running");
+    refresh();
+    watch = navigator.geolocation.watchPosition(onFix, onTrouble, { enableHighAccuracy: true, maximumAge: 0, timeout: 20000 });
+    timer = setInterval(refresh, 1000);
+    stayAwake();
+  };
+  const stayAwake = async () => {
+    try {
+      lock = await navigator.wakeLock?.request("screen");
+    } catch {
+      say("Keep the screen on yourself: the phone may stop recording when it goes dark.", "care");
+    }
+  };
+  document.addEventListener("visibilitychange", () => {
+    if (document.visibilityState === "visible" && meta?.state === "running") stayAwake();
+  });
+  const halt = async () => {
+    navigator.geolocation.clearWatch(watch);
+    clearInterval(timer);
+    lock?.release?.();
+    await saveMeta({ state: "stopped" });
+    show("stopped");
+    refresh();
+    by("send").focus();
+  };
+  const tap = async (speed, button) => {
+    const at = Date.now();
+    const key = await keep("taps", { at, speed });
+    taps.push({ at, speed, key });
+    navigator.vibrate?.(40);
+    if (button) {
+      button.classList.add("just");
+      setTimeout(() => button.classList.remove("just"), 500);
+    }
+    refresh();
+  };
+
+  // ---- the ordinary pair of files
+
+  const stamp = (at) => new Date(at).toISOString();
+  const trackFile = (rows) => {
+    const points = rows.map((f) => `<trkpt lat="${f.latitude.toFixed(7)}" lon="${f.longitude.toFixed(7)}">` +
+      (Number.isFinite(f.elevation) ? `<ele>${f.elevation.toFixed(1)}</ele>` : "") + `<time>${stamp(f.at)}</time>` +
+      (Number.isFinite(f.speed) ? `<speed>${f.speed.toFixed(3)}</speed>` : "") + "</trkpt>");
+    return `<?xml version="1.0" encoding="UTF-8"?>\n<gpx version="1.0" creator="speedcal recorder" ` +
+      `xmlns="http://www.topografix.com/GPX/1/0">\n<trk><trkseg>\n${points.join("\n")}\n</trkseg></trk>\n</gpx>\n`;
+  };
+  const readingsFile = (rows) => `time,speed (${unit})\n` + rows.map((t) => `${stamp(t.at)},${t.speed}`).join("\n") + "\n";
+  const files = async () => {
+    const rows = (await all("fixes")).sort((a, b) => a.at - b.at);
+    const day = stamp(meta.started).slice(0, 10);
+    return [
+      new File([trackFile(rows)], `recorded-${day}.gpx`, { type: "application/gpx+xml" }),
+      new File([readingsFile(taps)], `recorded-${day}-readings.csv`, { type: "text/csv" }),
+    ];
+  };
+  const send = async () => {
+    by("send").disabled = true;
+    say("Sending.");
+    try {
+      const [track, readings] = await files();
+      const form = new FormData();
+      form.append("key", meta.key);
+      form.append("track", track);
+      form.append("readings", readings);
+      const answer = await fetch(root.dataset.action, { method: "POST", body: form, headers: { accept: "application/json" } });
+      const told = await answer.json();
+      if (!answer.ok) {
+        say(`${told.problem}. ${told.remedy ?? ""} The drive is still on this phone.`, "bad");
+        return;
+      }
+      await clear();
+      location.assign(told.drive);
+    } catch {
+      say("There is no connection. The drive is still on this phone; send it later from this page.", "care");
+    } finally {
+      by("send").disabled = false;
+    }
+  };
+  const save = async () => {
+    for (const file of await files()) {
+      const link = document.createElement("a");
+      link.href = URL.createObjectURL(file);
+      link.download = file.name;
+      link.click();
+      setTimeout(() => URL.revokeObjectURL(link.href), 10000);
+    }
+  };
+
+  const start = async () => {
+    if (!navigator.geolocation || !window.isSecureContext) {
+      say("The position is only available over https. Ask the shop, or record with a GPS program and send the file.", "bad");
+      by("passenger").disabled = true;
+      return;
+    }
+    database = await open();
+    meta = (await done(store("meta", "readonly").get(drive))) ??
+      { drive, state: "new", key: [...crypto.getRandomValues(new Uint8Array(16))].map((b) => b.toString(16).padStart(2, "0")).join("") };
+    const kept = await done(store("taps", "readonly").index("drive").getAllKeys(drive));
+    taps = (await all("taps")).map((row, i) => ({ ...row, key: kept[i] }));
+    fixes = await count();
+    navigator.serviceWorker?.register("/recorder-worker.js", { scope: location.pathname }).catch(() => {});
+    navigator.storage?.persist?.();
+    if (meta.state === "running") {
+      say("Recording goes on after the page was loaded again.", "good");
+      await run();
+    } else {
+      show(meta.state);
+      refresh();
+    }
+  };
+
+  by("passenger").addEventListener("change", (event) => {
+    by("start").disabled = !event.target.checked;
+    by("why-not").hidden = event.target.checked;
+  });
+  by("start").addEventListener("click", run);
+  by("resume").addEventListener("click", run);
+  by("stop").addEventListener("click", halt);
+  by("send").addEventListener("click", send);
+  by("save").addEventListener("click", save);
+  by("speeds").addEventListener("click", (event) => {
+    const button = event.target.closest("button");
+    if (button) tap(Number(button.dataset.speed), button);
+  });
+  by("note-other").addEventListener("click", () => {
+    const speed = Number(by("other").value.replace(",", "."));
+    if (!(speed > 0 && speed < 500)) {
+      by("other").focus();
+      say("Write the speed as a number.", "care");
+      return;
+    }
+    by("other").value = "";
+    tap(speed);
+  });
+  by("undo").addEventListener("click", async () => {
+    const last = taps.pop();
+    if (last) await done(store("taps").delete(last.key));
+    refresh();
+  });
+  by("discard").addEventListener("click", async () => {
+    if (!confirm("Throw the recorded drive away for good?")) return;
+    await clear();
+    location.reload();
+  });
+  start().catch(() => say("This browser cannot keep a drive (private window?). Use another browser, or a GPS program.", "bad"));
+})();

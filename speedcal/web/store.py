@@ -1,0 +1,343 @@
+"""The job store: jobs, their drives and their links, in SQLite or PostgreSQL."""
+
+from __future__ import annotations
+
+import json
+import secrets
+import time
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy import event
+from sqlalchemy.engine import make_url
+
+from speedcal.web import schema
+from speedcal.web.settings import ServiceError
+
+STAGES = {
+    "waiting": "waiting for the drive",
+    "measured": "drive before is in",
+    "tested": "road test is in",
+    "closed": "closed",
+}
+"""States of a job and how a person reads them."""
+
+
+@dataclass(frozen=True, slots=True)
+class JobRow:
+    """A job as it stands in the store."""
+
+    id: str
+    document: dict[str, dict[str, Any]]
+    """Tables of the job file without its drives: job, vehicle, work, tolerance."""
+    stage: str
+    closed: bool
+    revision: int
+    created: float
+    updated: float
+
+    def get(self, table: str, key: str, default: Any = "") -> Any:
+        """Return a value of the job file."""
+        return self.document.get(table, {}).get(key, default)
+
+    @property
+    def title(self) -> str:
+        """What the job is called in lists and headings."""
+        return str(self.get("job", "number") or self.get("vehicle", "label") or "job without a number")
+
+    @property
+    def unit(self) -> str:
+        """Unit for people, mph where the job does not say."""
+        return str(self.get("job", "unit") or "mph")
+
+
+@dataclass(frozen=True, slots=True)
+class DriveRow:
+    """A drive as it was handed in: files, typed rows or held speeds, and what was understood of them."""
+
+    id: str
+    job_id: str
+    phase: str
+    created: float
+    track_name: str
+    track_digest: str
+    readings_name: str
+    readings_digest: str
+    typed: str
+    held: str
+    options: dict[str, Any]
+    version: int
+    look: dict[str, Any] | None
+    look_run: str
+
+    @property
+    def is_complete(self) -> bool:
+        """Tell whether there is a track and readings to go with it."""
+        return bool(self.track_digest and (self.readings_digest or self.typed or self.held))
+
+    @property
+    def is_usable(self) -> bool:
+        """Tell whether the drive was looked at and can be measured."""
+        return self.look is not None and not self.look["errors"] and self.look.get("fit") is not None
+
+
+class Store:
+    """All that is not a file. Every method is one transaction; what it returns is committed."""
+
+    def __init__(self, url: str) -> None:
+        self.engine = _engine(url)
+        with self.writing() as connection:
+            schema.migrate(connection)
+
+    def close(self) -> None:
+        """Give back every connection; safe to call twice."""
+        self.engine.dispose()
+
+    @contextmanager
+    def writing(self) -> Iterator[sa.Connection]:
+        """Open a transaction that may write."""
+        with self.engine.execution_options(speedcal_write=True).begin() as connection:
+            yield connection
+
+    @contextmanager
+    def reading(self) -> Iterator[sa.Connection]:
+        """Open a transaction that only reads."""
+        with self.engine.begin() as connection:
+            yield connection
+
+    # jobs
+
+    def add_job(self, document: Mapping[str, Any]) -> str:
+        """Keep a new job and return its id."""
+        job_id, now = new_id(), time.time()
+        with self.writing() as connection:
+            connection.execute(
+                schema.jobs.insert().values(
+                    id=job_id, created=now, updated=now, stage="waiting", **_document_columns(document)
+                )
+            )
+        return job_id
+
+    def job(self, job_id: str) -> JobRow | None:
+        """Return a job, or None when there is none of this id."""
+        with self.reading() as connection:
+            row = connection.execute(sa.select(schema.jobs).where(schema.jobs.c.id == job_id)).mappings().first()
+        return _job(row) if row else None
+
+    def find_jobs(self, words: str = "", stage: str = "", *, limit: int = 200) -> list[JobRow]:
+        """Return jobs that carry every word in number, label, customer or note, the latest change first."""
+        jobs = schema.jobs
+        query = sa.select(jobs).order_by(jobs.c.updated.desc()).limit(limit)
+        for word in words.casefold().split()[:10]:
+            query = query.where(jobs.c.search.contains(word, autoescape=True))
+        if stage in STAGES:
+            query = query.where(jobs.c.stage == stage)
+        with self.reading() as connection:
+            return [_job(row) for row in connection.execute(query).mappings()]
+
+    def change_job(self, job_id: str, document: Mapping[str, Any]) -> None:
+        """Replace the tables of a job; its result is out of date from here on."""
+        with self.writing() as connection:
+            connection.execute(
+                schema.jobs.update()
+                .where(schema.jobs.c.id == job_id)
+                .values(updated=time.time(), revision=schema.jobs.c.revision + 1, **_document_columns(document))
+            )
+
+    def close_job(self, job_id: str, *, closed: bool) -> None:
+        """Close a job or open it again."""
+        with self.writing() as connection:
+            connection.execute(
+                schema.jobs.update().where(schema.jobs.c.id == job_id).values(closed=closed, updated=time.time())
+            )
+            _restage(connection, job_id)
+
+    def delete_job(self, job_id: str) -> None:
+        """Forget a job; its id is remembered as doomed until its files are gone too."""
+        with self.writing() as connection:
+            found = connection.execute(schema.jobs.delete().where(schema.jobs.c.id == job_id))
+            if found.rowcount:
+                connection.execute(schema.doomed.insert().values(job_id=job_id))
+
+    def doomed(self) -> list[str]:
+        """Return ids of deleted jobs whose files may still be there."""
+        with self.reading() as connection:
+            return list(connection.execute(sa.select(schema.doomed.c.job_id)).scalars())
+
+    def buried(self, job_id: str) -> None:
+        """Note that the files of a deleted job are gone."""
+        with self.writing() as connection:
+            connection.execute(schema.doomed.delete().where(schema.doomed.c.job_id == job_id))
+
+    # drives
+
+    def add_drive(self, job_id: str, phase: str, values: Mapping[str, Any], *, client_key: str | None = None) -> str:
+        """Keep a drive and return its id; a second call with the same ``client_key`` returns the first id.
+
+        Raises
+        ------
+        KeyError
+            There is no such job (any more).
+        """
+        drives, drive_id = schema.drives, new_id()
+        with self.writing() as connection:
+            if connection.execute(sa.select(schema.jobs.c.id).where(schema.jobs.c.id == job_id)).first() is None:
+                raise KeyError(job_id)
+            if client_key:
+                same = sa.select(drives.c.id).where(drives.c.job_id == job_id, drives.c.client_key == client_key)
+                if (found := connection.execute(same).scalar()) is not None:
+                    return str(found)
+            row = {"id": drive_id, "job_id": job_id, "phase": phase, "created": time.time(), "client_key": client_key}
+            connection.execute(drives.insert().values(**row, **_drive(values)))
+            _touch(connection, job_id)
+        return drive_id
+
+    def change_drive(self, drive_id: str, values: Mapping[str, Any]) -> None:
+        """Replace parts of a drive; what was understood before is forgotten."""
+        drives = schema.drives
+        with self.writing() as connection:
+            job_id = connection.execute(
+                drives.update()
+                .where(drives.c.id == drive_id)
+                .values(version=drives.c.version + 1, look="", look_run="", **_drive(values))
+                .returning(drives.c.job_id)
+            ).scalar()
+            if job_id is not None:
+                _touch(connection, job_id)
+
+    def remove_drive(self, drive_id: str) -> None:
+        """Forget a drive."""
+        with self.writing() as connection:
+            job_id = connection.execute(
+                schema.drives.delete().where(schema.drives.c.id == drive_id).returning(schema.drives.c.job_id)
+            ).scalar()
+            if job_id is not None:
+                _touch(connection, job_id)
+
+    def drive(self, drive_id: str) -> DriveRow | None:
+        """Return a drive, or None when there is none of this id."""
+        with self.reading() as connection:
+            row = connection.execute(sa.select(schema.drives).where(schema.drives.c.id == drive_id)).mappings().first()
+        return _drive_row(row) if row else None
+
+    def drives(self, job_id: str) -> list[DriveRow]:
+        """Return the drives of a job in the order they came."""
+        drives = schema.drives
+        query = sa.select(drives).where(drives.c.job_id == job_id).order_by(drives.c.created, drives.c.id)
+        with self.reading() as connection:
+            return [_drive_row(row) for row in connection.execute(query).mappings()]
+
+    def known_originals(self) -> dict[str, set[str]]:
+        """Return the digests that the drives of every job mention."""
+        drives = schema.drives
+        known: dict[str, set[str]] = {}
+        with self.reading() as connection:
+            for row in connection.execute(sa.select(drives.c.job_id, drives.c.track_digest, drives.c.readings_digest)):
+                known.setdefault(row.job_id, set()).update({row.track_digest, row.readings_digest})
+        return known
+
+    # small facts of the installation, such as the digest of the passcode
+
+    def fact(self, key: str) -> str | None:
+        """Return a fact, or None when it was never set."""
+        with self.reading() as connection:
+            return connection.execute(sa.select(schema.meta.c.value).where(schema.meta.c.key == key)).scalar()
+
+    def set_fact(self, key: str, value: str) -> None:
+        """Set a fact."""
+        with self.writing() as connection:
+            connection.execute(schema.meta.delete().where(schema.meta.c.key == key))
+            connection.execute(schema.meta.insert().values(key=key, value=value))
+
+
+def new_id() -> str:
+    """Return an id nobody can guess, safe as a folder name."""
+    return secrets.token_hex(10)
+
+
+def _engine(url: str) -> sa.Engine:
+    try:
+        parsed = make_url(url)
+    except sa.exc.ArgumentError:
+        raise ServiceError(
+            "the database address cannot be read",
+            remedy="Write it like postgresql+psycopg://user@host/name, or leave it out",
+        ) from None
+    if parsed.get_backend_name() == "sqlite":
+        engine = sa.create_engine(parsed, connect_args={"timeout": 15, "check_same_thread": False}, pool_size=8)
+        event.listen(engine, "connect", _prepare_sqlite)
+        event.listen(engine, "begin", _begin_sqlite)
+        return engine
+    if parsed.drivername != "postgresql+psycopg":
+        raise ServiceError(
+            f"the database kind {parsed.drivername!r} is not supported",
+            remedy="Use SQLite (leave --database out) or postgresql+psycopg://user@host/name",
+        )
+    try:
+        return sa.create_engine(parsed, pool_pre_ping=True, pool_size=8, connect_args={"connect_timeout": 5})
+    except ImportError:
+        raise ServiceError(
+            "the PostgreSQL driver is missing", remedy='Install it with: pip install "speedcal[postgres]"'
+        ) from None
+
+
+def _prepare_sqlite(connection: Any, _record: Any) -> None:
+    connection.isolation_level = None  # transactions are opened by _begin_sqlite
+    cursor = connection.cursor()
+    for pragma in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON", "busy_timeout=15000"):
+        cursor.execute(f"PRAGMA {pragma}")
+    cursor.close()
+
+
+def _begin_sqlite(connection: sa.Connection) -> None:
+    write = connection.get_execution_options().get("speedcal_write", False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if write else "BEGIN")
+
+
+def _document_columns(document: Mapping[str, Any]) -> dict[str, str]:
+    head, vehicle = document.get("job", {}), document.get("vehicle", {})
+    words = [head.get("number"), head.get("customer"), head.get("note"), vehicle.get("label")]
+    search = " ".join(str(word) for word in words if word).casefold()
+    return {"document": json.dumps(document, ensure_ascii=False), "search": search}
+
+
+def _job(row: sa.RowMapping) -> JobRow:
+    names = ("id", "stage", "closed", "revision", "created", "updated")
+    return JobRow(document=json.loads(row["document"]), **{name: row[name] for name in names})
+
+
+def _drive(values: Mapping[str, Any]) -> dict[str, Any]:
+    given = dict(values)
+    if "options" in given:
+        given["options"] = json.dumps(given["options"])
+    return given
+
+
+def _drive_row(row: sa.RowMapping) -> DriveRow:
+    names = ("id", "job_id", "phase", "created", "version", "typed", "held", "look_run")
+    files = ("track_name", "track_digest", "readings_name", "readings_digest")
+    look = json.loads(row["look"]) if row["look"] else None
+    plain = {name: row[name] for name in (*names, *files)}
+    return DriveRow(options=json.loads(row["options"]), look=look, **plain)
+
+
+def _touch(connection: sa.Connection, job_id: str) -> None:
+    connection.execute(
+        schema.jobs.update()
+        .where(schema.jobs.c.id == job_id)
+        .values(updated=time.time(), revision=schema.jobs.c.revision + 1)
+    )
+    _restage(connection, job_id)
+
+
+def _restage(connection: sa.Connection, job_id: str) -> None:
+    jobs, drives = schema.jobs, schema.drives
+    has_readings = sa.or_(drives.c.readings_digest != "", drives.c.typed != "", drives.c.held != "")
+    complete = sa.select(drives.c.phase).where(drives.c.job_id == job_id, drives.c.track_digest != "", has_readings)
+    phases = set(connection.execute(complete).scalars())
+    closed = connection.execute(sa.select(jobs.c.closed).where(jobs.c.id == job_id)).scalar()
+    stage = "closed" if closed else "tested" if "after" in phases else "measured" if "before" in phases else "waiting"
+    connection.execute(jobs.update().where(jobs.c.id == job_id).values(stage=stage))

@@ -1,0 +1,101 @@
+"""Readings that are typed or pasted into the form, written down as a table that the readings reader takes."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+
+from speedcal.web.answers import RefusedError
+
+_WORD = re.compile(r"[^\W\d_]+")
+_CLOCK_WORDS = {"am", "pm", "a", "p", "m", "t", "z"}
+_NUMBER = re.compile(r"\d+(?:[.,]\d+)?")
+
+
+def readings_table(rows: Iterable[tuple[str, str]], pasted: str, *, unit: str, most: int) -> str:
+    """Return typed rows and pasted lines as one table; empty when nothing was typed.
+
+    A pasted table with a heading of its own is kept as it is. Everything else becomes rows of time and speed,
+    divided by tabs, under the heading ``time`` and ``speed (unit)``.
+
+    Raises
+    ------
+    RefusedError
+        More rows than the limit, or rows typed next to a pasted table with a heading.
+    """
+    lines = [_one_line(f"{time}\t{speed}") for time, speed in rows if time.strip() or speed.strip()]
+    pasted_lines = [line for line in pasted.replace("\r\n", "\n").replace("\r", "\n").split("\n") if line.strip()]
+    if len(lines) + len(pasted_lines) > most:
+        raise RefusedError(422, f"more than {most} readings were typed", "Upload them as a file instead")
+    if pasted_lines and has_heading(pasted_lines[0]):
+        if lines:
+            raise RefusedError(
+                422, "a table with a heading was pasted, and rows were typed as well", "Keep one of the two"
+            )
+        return "\n".join(pasted_lines) + "\n"
+    cells = [line.split("\t") for line in lines] + [split_line(line) for line in pasted_lines]
+    if not cells:
+        return ""
+    columns = max(len(row) for row in cells)
+    heading = [f"speed ({unit})"] if columns == 1 else ["time", f"speed ({unit})", *["odometer"] * (columns - 2)]
+    return "\n".join("\t".join(row) for row in [heading, *cells]) + "\n"
+
+
+def has_heading(line: str) -> bool:
+    """Tell whether a line names columns: it has words that are not part of a time of day."""
+    return any(word.lower() not in _CLOCK_WORDS for word in _WORD.findall(line))
+
+
+def split_line(line: str) -> list[str]:
+    """Split a pasted line into cells: at tabs, else semicolons, else a comma before a blank, else at the last blank."""
+    for divider in ("\t", ";"):
+        if divider in line:
+            return [cell.strip() for cell in line.split(divider)]
+    if re.search(r",\s", line):
+        return [cell.strip() for cell in re.split(r",\s+", line.strip())]
+    text = line.strip()
+    parts = text.rsplit(None, 1)
+    if len(parts) == 2 and _NUMBER.fullmatch(parts[1]):
+        return parts
+    if text.count(",") == 1 and ":" in text:
+        return [cell.strip() for cell in text.split(",")]
+    return [text]
+
+
+def rows_of(table: str, *, unit_words: Sequence[str] = ("mph", "km/h")) -> list[tuple[str, str]] | None:
+    """Return the rows of a table made by :func:`readings_table`, or None when it was pasted with its own heading."""
+    lines = table.rstrip("\n").split("\n")
+    if lines[0] not in [f"time\tspeed ({unit})" for unit in unit_words]:
+        return None
+    rows = [line.split("\t") for line in lines[1:]]
+    if any(len(row) != 2 for row in rows):
+        return None
+    return [(row[0], row[1]) for row in rows]
+
+
+def held_speeds(text: str, *, most: int) -> str:
+    """Return speeds held one after the other as numbers divided by blanks.
+
+    Raises
+    ------
+    RefusedError
+        Something in it is no speed.
+    """
+    words = [word for word in re.split(r"[\s;]+|,\s+|,(?=\d{2,3}\b)", text.strip()) if word]
+    if len(words) > most:
+        raise RefusedError(422, f"more than {most} held speeds were typed", "Keep those of one drive")
+    for word in words:
+        if not _NUMBER.fullmatch(word) or not 0 < float(word.replace(",", ".")) < 500:
+            raise RefusedError(
+                422, f"{word[:20]!r} among the held speeds is not a speed", "Write numbers only, such as 30 40 50"
+            )
+    return " ".join(word.replace(",", ".") for word in words)
+
+
+def _one_line(text: str) -> str:
+    return (
+        " ".join(text.replace("\t", "\x00").split())
+        .replace(" \x00", "\x00")
+        .replace("\x00 ", "\x00")
+        .replace("\x00", "\t")
+    )

@@ -1,0 +1,126 @@
+"""A process of its own for each file that comes from a stranger and for each analysis, with limits set by the system.
+
+Started as ``python -m speedcal.web.worker``: it loads the heavy libraries, says that it is ready, takes one task
+as a line of JSON on standard input, answers in lines of JSON on standard output and ends. Whatever a hostile file
+does to it, the service loses one process.
+"""
+
+from __future__ import annotations
+
+import importlib
+import json
+import os
+import sys
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any, TextIO
+
+from speedcal.errors import SpeedcalError
+from speedcal.web.settings import Limits
+
+Tell = Callable[[str, float], None]
+
+_HEAVY = ("numpy", "pandas", "scipy.optimize", "scipy.stats", "matplotlib.figure", "speedcal.logs", "speedcal.measure")
+
+
+def set_limits(*, cpu_s: int, memory_bytes: int, written_bytes: int) -> None:
+    """Limit this process: processor time from now on [s], address space and the largest file written [bytes]."""
+    try:
+        import resource
+    except ImportError:  # not on Windows; the clock of the parent still ends the process there
+        return
+    used = resource.getrusage(resource.RUSAGE_SELF)
+    seconds = int(used.ru_utime + used.ru_stime) + 1 + cpu_s
+    resource.setrlimit(resource.RLIMIT_CPU, (seconds, seconds + 5))
+    resource.setrlimit(resource.RLIMIT_AS, (memory_bytes, memory_bytes))
+    resource.setrlimit(resource.RLIMIT_FSIZE, (written_bytes, written_bytes))
+    resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
+
+
+def run_job_folder(task: Mapping[str, Any], tell: Tell) -> dict[str, Any]:
+    """Run a job folder exactly as ``speedcal report`` does and write its files."""
+    from speedcal.jobs import load_job
+
+    job = load_job(Path(task["folder"]) / "job.toml")
+    result = job.run(progress=tell)
+    tell("writing the report", 0.95)
+    result.write(Path(task["out"]))
+    return {}
+
+
+def look_at_drive(task: Mapping[str, Any], tell: Tell) -> dict[str, Any]:
+    """Tell what the files of one drive are; see :func:`speedcal.web.look.look`."""
+    from speedcal.web.look import look
+
+    return look(task, tell)
+
+
+def unpack_folder(task: Mapping[str, Any], _tell: Tell) -> dict[str, Any]:
+    """Unpack a zipped job folder; see :func:`speedcal.web.folder.unpack`."""
+    from speedcal.web.folder import unpack
+
+    return unpack(Path(task["zip"]), Path(task["out"]), Limits())
+
+
+def draw_sheet(task: Mapping[str, Any], _tell: Tell) -> dict[str, Any]:
+    """Draw the sheet for the road test; see :func:`speedcal.web.sheet.write_sheet`."""
+    from speedcal.web.sheet import write_sheet
+
+    return write_sheet(task)
+
+
+TASKS: dict[str, Callable[[Mapping[str, Any], Tell], dict[str, Any]]] = {
+    "job": run_job_folder,
+    "look": look_at_drive,
+    "unpack": unpack_folder,
+    "sheet": draw_sheet,
+}
+
+
+def answer(line: str, out: TextIO) -> None:
+    """Do one task and write the answer."""
+    task = json.loads(line)
+
+    def say(message: Mapping[str, Any]) -> None:
+        out.write(json.dumps(message, default=str) + "\n")
+        out.flush()
+
+    limits = task["limits"]
+    set_limits(cpu_s=limits["cpu_s"], memory_bytes=limits["memory_bytes"], written_bytes=limits["written_bytes"])
+    try:
+        say({"done": TASKS[task["name"]](task, lambda step, part: say({"step": step, "part": part}))})
+    except SpeedcalError as error:
+        say({"error": error.to_dict()})
+    except MemoryError:
+        say({"error": _told("the files need more memory than one job may take", "Cut the drive into shorter pieces")})
+    except Exception as error:  # the parent tells the user; where it broke is for the log
+        say({"error": _told("this broke the analysis", "Tell whoever runs this service"), "broke": _place_of(error)})
+
+
+def _told(problem: str, remedy: str) -> dict[str, Any]:
+    return SpeedcalError(problem, remedy=remedy).to_dict()
+
+
+def _place_of(error: BaseException) -> str:
+    """Return the kind of an error and where it was raised, without its text: that may quote the user's data."""
+    frame = error.__traceback__
+    while frame and frame.tb_next:
+        frame = frame.tb_next
+    where = f"{Path(frame.tb_frame.f_code.co_filename).name}:{frame.tb_lineno}" if frame else "unknown"
+    return f"{type(error).__name__} at {where}"
+
+
+def main() -> None:
+    """Wait for one task, do it, end."""
+    out = os.fdopen(os.dup(1), "w", encoding="utf-8")
+    os.dup2(2, 1)  # a stray print must not reach the protocol
+    for name in _HEAVY:
+        importlib.import_module(name)
+    out.write('{"ready": true}\n')
+    out.flush()
+    if line := sys.stdin.readline():
+        answer(line, out)
+
+
+if __name__ == "__main__":
+    main()
