@@ -14,8 +14,9 @@ def undo_change(values_s: FloatArray) -> tuple[FloatArray, list[Finding]]:
     """Return local times with a change of daylight saving taken out, so that they run on from the first part.
 
     Clocks change at a full hour. A step back from just before a full hour to just after the one before is taken as
-    the end of daylight saving (six stamps at least, usually within ten minutes); a step from just before a full hour to just after the next, as its begin, the latter
-    only in dense logs (at least 20 stamps, one every 10 s or oftener), where a pause of exactly an hour is no chance.
+    the end of daylight saving (at least six stamps, usually within ten minutes of each other); a step from just
+    before a full hour to just after the next as its begin, only in dense logs (at least 20 stamps, one every 10 s
+    or oftener), where a pause of exactly an hour is no chance.
     """
     times = values_s[np.isfinite(values_s)]
     steps = np.diff(times)

@@ -108,7 +108,7 @@ def _unusable(
         ("missing or unreadable time", ~np.isfinite(time_s)),
         ("impossible date", ages_off),
         ("no position yet (0, 0)", (latitude == 0) & (longitude == 0)),
-        ("invalid position", off_globe),
+        ("missing or invalid position", off_globe),
     ]
 
 

@@ -38,7 +38,7 @@ class LogFormat:
     """False for tables and notes, which any text may be."""
 
 
-_MODULES = ("gpx", "table_logs")
+_MODULES = ("gpx", "tcx", "kml", "fit", "sheets", "nmea", "table_logs")
 
 
 @cache

@@ -16,11 +16,11 @@ from typing import Any
 from xml.etree import ElementTree
 
 from speedcal.logs.fixes import Fixes, build_track
-from speedcal.logs.formats import LogFormat
-from speedcal.logs.model import Track
+from speedcal.logs.formats import LogFormat, Request
+from speedcal.logs.model import Readings, Track
 from speedcal.logs.source import Source
 from speedcal.logs.stamp_text import parse_instant
-from speedcal.logs.xmltree import local, parse, root_name
+from speedcal.logs.xmltree import local, number_in, parse, root_name
 from speedcal.values import Finding
 
 _KEPT = {"gpx", "trk", "trkseg", "trkpt", "wpt", "ele", "time", "name", "cmt", "desc", "sym", "type"}
@@ -82,25 +82,23 @@ def instant(time: datetime) -> float:
     return (time if time.tzinfo is not None else time.replace(tzinfo=UTC)).timestamp()
 
 
+def _read_waypoints(source: Source, request: Request) -> Readings:
+    from speedcal.logs.waypoints import read_waypoints
+
+    return read_waypoints(source, request)
+
+
 def _recorded_speed(point: ElementTree.Element) -> float:
     """Return the speed written with a track point, NaN when there is none. [m/s]."""
     for child in point:
         name = local(child.tag)
         if name == "speed":
-            return _number(child.text)
+            return number_in(child.text)
         if name == "extensions":
             for node in child.iter():
                 if _SPEED.match(local(node.tag)) and node.text and node.text.strip():
-                    return _number(node.text)
+                    return number_in(node.text)
     return math.nan
-
-
-def _number(text: str | None) -> float:
-    try:
-        value = float(text or "nan")
-    except ValueError:
-        return math.nan
-    return value if math.isfinite(value) else math.nan
 
 
 def _clean(root: ElementTree.Element) -> None:
@@ -112,9 +110,9 @@ def _clean(root: ElementTree.Element) -> None:
         element[:] = [child for child in element if local(child.tag) in _KEPT]
         waiting.extend(element)
         if name in {"trkpt", "wpt"}:
-            element.attrib = {key: str(_number(element.get(key))) for key in ("lat", "lon")}
+            element.attrib = {key: str(number_in(element.get(key))) for key in ("lat", "lon")}
         elif name == "ele":
-            element.text = str(_number(element.text))
+            element.text = str(number_in(element.text))
         elif name == "time":
             element.text = _readable_time(element.text)
         elif name == "gpx":
@@ -134,4 +132,4 @@ def _readable_time(text: str | None) -> str | None:
     return datetime.fromtimestamp(seconds, UTC).isoformat().replace("+00:00", "Z")
 
 
-FORMAT = LogFormat("GPX", lambda source: root_name(source) == "gpx", track=_read_track)
+FORMAT = LogFormat("GPX", lambda source: root_name(source) == "gpx", track=_read_track, readings=_read_waypoints)

@@ -84,12 +84,3 @@ def _plain(text: str, *, decimal_comma: bool, grouped: bool) -> str | None:
                 return text.replace(mark, "").replace(other, ".")
     swapped = text.replace(",", ".")
     return swapped if text.count(",") == 1 and _PLAIN.fullmatch(swapped) else None
-
-
-def writes_decimal_comma(cells: Sequence[str]) -> bool:
-    """Tell whether numbers in these cells have a comma as decimal mark (and none has a point)."""
-    commas = sum(
-        1 for cell in cells if re.fullmatch(r"[-+]?\d+,\d{1,2}", cell) or re.fullmatch(r"[-+]?\d+,\d{4,}", cell)
-    )
-    points = sum(1 for cell in cells if re.fullmatch(r"[-+]?\d+\.\d+", cell))
-    return commas > 0 and points == 0

@@ -28,6 +28,8 @@ class Rows:
     line: list[int]
     """Line of the file each row stands in, counted from 1."""
     delimiter: str = ""
+    text: tuple[tuple[int, str], ...] = ()
+    """Number and text of the lines, for a reader that does not want them split."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,7 +71,7 @@ def split_rows(source: Source) -> Rows:
             source.fail(f"the table has more than {limits.MAX_CELLS} cells", remedy="Cut it down to the drive")
         cells.append([cell.strip() for cell in row])
         numbers.append(number)
-    return Rows(cells, numbers, delimiter)
+    return Rows(cells, numbers, delimiter, tuple(kept))
 
 
 def _delimiter(lines: Sequence[str]) -> str:
@@ -151,6 +153,21 @@ def _is_datum(cell: str) -> bool:
     return bool(_NUMBERLIKE.fullmatch(cell)) or parse_stamp(cell) is not None
 
 
+def is_number(cell: str) -> bool:
+    """Tell whether a cell is a number, perhaps with a unit behind it."""
+    return bool(_NUMBERLIKE.fullmatch(cell))
+
+
 def is_missing(cell: str) -> bool:
     """Tell whether a cell holds one of the ways to write that there is no value."""
     return cell.lower() in MISSING
+
+
+def uses_decimal_comma(table: Table) -> bool:
+    """Tell whether the table writes 45,5: some column does, none writes 45.5, and commas do not part its cells."""
+    if table.delimiter == ",":
+        return False
+    sample = [cell for row in table.rows[:200] for cell in row]
+    commas = sum(1 for cell in sample if re.fullmatch(r"[-+]?\d+,(?:\d{1,2}|\d{4,})", cell))
+    points = sum(1 for cell in sample if re.fullmatch(r"[-+]?\d+\.\d+", cell))
+    return commas > 0 and points == 0

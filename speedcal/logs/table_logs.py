@@ -1,12 +1,17 @@
-"""Delimited tables as a log format."""
+"""Text files: delimited tables of readings or fixes, and plain notes."""
 
 from __future__ import annotations
 
+from datetime import tzinfo
+
 from speedcal.logs.formats import LogFormat, Request
-from speedcal.logs.model import Readings
+from speedcal.logs.model import Readings, Track
+from speedcal.logs.notes import read_notes
 from speedcal.logs.source import Source
-from speedcal.logs.table import find_table, split_rows
+from speedcal.logs.table import Table, find_table, is_number, split_rows
 from speedcal.logs.table_readings import read_table
+from speedcal.logs.table_tracks import read_table_track
+from speedcal.logs.words import read_heading
 
 _KINDS = {"\t": "table (tabs)", ";": "table (semicolons)", ",": "table (commas)", "|": "table (bars)", "": "table"}
 
@@ -14,14 +19,36 @@ _KINDS = {"\t": "table (tabs)", ";": "table (semicolons)", ",": "table (commas)"
 def _read_readings(source: Source, request: Request) -> Readings:
     rows = split_rows(source)
     table = find_table(rows)
+    if table is not None and (request.column is not None or _is_readings(table)):
+        return read_table(source, table, request, kind=_KINDS[rows.delimiter])
+    return read_notes(source, rows.text, request)
+
+
+def _is_readings(table: Table) -> bool:
+    """Tell a table from notes with a title: it has several columns, or one that holds nothing but numbers."""
+    roles = {read_heading(name).role for name in table.header}
+    if len(table.header) > 1:
+        return bool(roles - {""})
+    return "speed" in roles and is_number(table.rows[0][0])
+
+
+def _read_track(source: Source, zone: tzinfo | None) -> Track:
+    rows = split_rows(source)
+    table = find_table(rows)
     if table is None:
-        source.fail("no header row was found", remedy="Write a header such as 'time,indicated mph' above the readings")
-    return read_table(source, table, request, kind=_KINDS[rows.delimiter])
+        source.fail(
+            "the text holds no table with a header row, and no other kind of track",
+            remedy="Give GPX, NMEA, FIT, TCX, KML or a table with columns time, latitude and longitude",
+        )
+    return read_table_track(source, table, zone, kind=f"track {_KINDS[rows.delimiter]}")
 
 
 def _is_text(source: Source) -> bool:
     head = source.data[:4096]
-    return head[:2] in (b"\xff\xfe", b"\xfe\xff") or (b"\x00" not in head and not head.lstrip().startswith(b"<"))
+    if head[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return True
+    binary = sum(1 for byte in head if byte < 32 and byte not in b"\t\n\r\f\x1a")
+    return binary <= 2 and not head.lstrip(b"\xef\xbb\xbf \t\r\n").startswith((b"<", b"%PDF"))
 
 
-FORMAT = LogFormat("table", _is_text, readings=_read_readings, certain=False)
+FORMAT = LogFormat("table or notes", _is_text, track=_read_track, readings=_read_readings, certain=False)

@@ -8,11 +8,11 @@ import numpy as np
 
 from speedcal.logs.formats import Request
 from speedcal.logs.model import Readings
-from speedcal.logs.numbers import parse_numbers, writes_decimal_comma
+from speedcal.logs.numbers import parse_numbers
 from speedcal.logs.readings import Shown, build_readings
 from speedcal.logs.source import Source
 from speedcal.logs.stamps import Stamps, UnclearTimesError
-from speedcal.logs.table import Table
+from speedcal.logs.table import Table, uses_decimal_comma
 from speedcal.logs.time_column import on_track_clock, read_times
 from speedcal.logs.words import Heading, read_heading
 from speedcal.units import LENGTH_UNIT_M, SpeedUnit, parse_speed_unit
@@ -33,8 +33,7 @@ def read_table(source: Source, table: Table, request: Request, *, kind: str) -> 
     roles = {heading.role for heading in headings}
     with_fixes = {"latitude", "longitude"} <= roles
     index = _speed_column(source, table, headings, request, with_fixes=with_fixes)
-    comma = any(writes_decimal_comma(table.column(i)[:200]) for i in range(len(table.header)))
-    comma = comma and table.delimiter != ","
+    comma = uses_decimal_comma(table)
     speeds = parse_numbers(table.column(index), decimal_comma=comma)
     unit = _unit(source, table, headings[index], speeds.units, request)
     try:

@@ -8,6 +8,9 @@ from typing import Literal
 
 from speedcal.units import LENGTH_UNIT_M, SpeedUnit, parse_speed_unit
 
+Place = Literal["latitude", "longitude", "elevation", "validity", "north_south", "east_west"]
+Role = Literal["speed", "time", "date", "odometer", ""] | Place
+
 _SPEED_UNIT = re.compile(
     r"(?<![a-z])(km/h|kmh|km/hr|km h|kph|kmph|mi/h|mph|m/s|mps|knots?|kts?|kn"
     r"|miles per hour|kilomet(?:er|re)s per hour)(?![a-z/])"
@@ -26,15 +29,15 @@ _TIME_WORD = re.compile(
 )
 _DATE_WORD = re.compile(r"(?<![a-z])(date|day|datum)(?![a-z])")
 _ODOMETER = re.compile(r"(?<![a-z])(odo|odometer|odometre|mileage|trip|trip ?meter)(?![a-z])")
-_PLACE = {
+_PLACE: dict[Place, re.Pattern[str]] = {
     "latitude": re.compile(r"(?<![a-z])(lat|latitude)(?![a-z])"),
     "longitude": re.compile(r"(?<![a-z])(lon|lng|long|longitude)(?![a-z])"),
     "elevation": re.compile(r"(?<![a-z])(alt|altitude|ele|elevation|height)(?![a-z])"),
     "validity": re.compile(r"(?<![a-z])(fix|valid|validity|status|fix ?type|quality|mode)(?![a-z])"),
-    "accuracy": re.compile(r"(?<![a-z])(accuracy|hdop|pdop|epe|hacc|horizontal accuracy)(?![a-z])"),
+    "north_south": re.compile(r"(?:^|[^a-z])n/s(?:$|[^a-z])"),
+    "east_west": re.compile(r"(?:^|[^a-z])e/w(?:$|[^a-z])"),
 }
 
-Role = Literal["speed", "time", "date", "odometer", "latitude", "longitude", "elevation", "validity", "accuracy", ""]
 Origin = Literal["instrument", "vehicle", "satellite", ""]
 
 
@@ -57,7 +60,7 @@ def read_heading(name: str) -> Heading:
     unit = speed_unit_in(words)
     for role, pattern in _PLACE.items():
         if pattern.search(words) and unit is None and not _SPEED_WORD.search(words):
-            return Heading(name, role, length_m=_length(words))  # type: ignore[arg-type]
+            return Heading(name, role, length_m=_length(words))
     if _ODOMETER.search(words) and unit is None and "time" not in words:
         return Heading(name, "odometer", length_m=_length(words))
     named = unit is not None or bool(_SPEED_WORD.search(words)) or bool(_INSTRUMENT.search(words))

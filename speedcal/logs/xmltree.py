@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from typing import Any
 from xml.etree import ElementTree
@@ -79,9 +80,10 @@ def local(tag: Any) -> str:
     return tag.rpartition("}")[2] if isinstance(tag, str) else ""
 
 
-def line_of(text: str, tag: str, number: int) -> int | None:
-    """Return the line in which the element of that name starts for the n-th time, counted from 0."""
-    for count, found in enumerate(re.finditer(rf"<(?:[\w.-]+:)?{tag}\b", text)):
-        if count == number:
-            return text.count("\n", 0, found.start()) + 1
-    return None
+def number_in(text: str | None) -> float:
+    """Return the number in the text of an element, NaN when it is none or not finite."""
+    try:
+        value = float(text or "nan")
+    except ValueError:
+        return math.nan
+    return value if math.isfinite(value) else math.nan

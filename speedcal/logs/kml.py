@@ -1,0 +1,77 @@
+"""KML with timed tracks (``gx:Track``, and ``Track`` of KML 2.3): a list of times beside a list of positions."""
+
+from __future__ import annotations
+
+import math
+import re
+from datetime import tzinfo
+from xml.etree import ElementTree
+
+from speedcal.logs.fixes import Fixes, build_track
+from speedcal.logs.formats import LogFormat
+from speedcal.logs.model import Track
+from speedcal.logs.source import Source
+from speedcal.logs.stamp_text import parse_instant
+from speedcal.logs.xmltree import local, number_in, parse, root_name
+from speedcal.values import Finding
+
+_SPEED = re.compile(r"(?:gps|ground)?[ _]?speed", re.IGNORECASE)
+
+
+def _read_track(source: Source, zone: tzinfo | None) -> Track:
+    root, _ = parse(source)
+    tracks = [element for element in root.iter() if local(element.tag) == "Track"]
+    if not tracks:
+        source.fail(
+            "the KML holds no timed track (gx:Track), only shapes without times",
+            remedy="Export the recording as GPX, or as KML with times",
+        )
+    times: list[float] = []
+    places: list[tuple[float, float, float]] = []
+    speeds: list[float] = []
+    segments: list[int] = []
+    for piece, track in enumerate(tracks):
+        whens = [parse_instant((node.text or "").strip()) for node in track if local(node.tag) == "when"]
+        coords = [_place(node.text or "") for node in track if local(node.tag) == "coord"]
+        if len(whens) != len(coords):
+            source.fail(
+                f"track {piece + 1} has {len(whens)} times for {len(coords)} positions", remedy="Export it again"
+            )
+        times += whens
+        places += coords
+        speeds += _speeds(track, len(whens))
+        segments += [piece] * len(whens)
+    findings = []
+    if not all(math.isnan(speed) for speed in speeds):
+        text = "the speeds stored with the track name no unit and were taken as m/s"
+        findings.append(Finding("speed_unit_assumed", text))
+    fixes = Fixes(
+        time_s=times,
+        latitude_deg=[place[1] for place in places],
+        longitude_deg=[place[0] for place in places],
+        elevation_m=[place[2] for place in places],
+        speed_mps=speeds,
+        segment=segments,
+        findings=findings,
+    )
+    return build_track(source, "KML", fixes)
+
+
+def _place(text: str) -> tuple[float, float, float]:
+    """Return longitude, latitude and elevation from ``lon lat alt``."""
+    parts = [number_in(part) for part in text.replace(",", " ").split()[:3]]
+    parts += [math.nan] * (3 - len(parts))
+    return parts[0], parts[1], parts[2]
+
+
+def _speeds(track: ElementTree.Element, count: int) -> list[float]:
+    """Return the values of the first array that is called a speed and has one value for each fix."""
+    for array in track.iter():
+        if local(array.tag) == "SimpleArrayData" and _SPEED.fullmatch(array.get("name", "")):
+            values = [number_in(node.text) for node in array if local(node.tag) == "value"]
+            if len(values) == count:
+                return values
+    return [math.nan] * count
+
+
+FORMAT = LogFormat("KML", lambda source: root_name(source) == "kml", track=_read_track)

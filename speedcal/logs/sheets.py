@@ -1,0 +1,158 @@
+"""Spreadsheets (.xlsx through openpyxl, .ods from its XML) as rows of cells."""
+
+from __future__ import annotations
+
+import io
+import zipfile
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
+from datetime import date, datetime, time, timedelta, tzinfo
+from typing import Any
+from xml.etree import ElementTree
+
+from speedcal.logs import limits
+from speedcal.logs.formats import LogFormat, Request
+from speedcal.logs.model import Readings, Track
+from speedcal.logs.source import Source, check_archive, is_spreadsheet, read_member
+from speedcal.logs.table import Rows, Table, find_table
+from speedcal.logs.table_readings import read_table
+from speedcal.logs.table_tracks import has_fixes, read_table_track
+from speedcal.logs.words import read_heading
+from speedcal.logs.xmltree import local, parse
+
+_REMEDY = "Put a header row such as 'time' and 'indicated mph' above the readings"
+
+
+def _sheets(source: Source) -> Iterator[Rows]:
+    """Yield the sheets of a workbook, one after the other."""
+    check_archive(source)
+    with source.foreign("spreadsheet"), zipfile.ZipFile(io.BytesIO(source.data)) as archive:
+        names = archive.namelist()
+        for name in names:
+            if name.endswith((".xml", ".rels")):
+                head = read_member(source, archive, name)
+                if b"<!DOCTYPE" in head or b"<!ENTITY" in head:
+                    source.fail("the spreadsheet carries a DOCTYPE declaration", remedy="Save it again")
+        if "xl/workbook.xml" in names:
+            yield from _office_sheets(source)
+        else:
+            content = replace(source, data=read_member(source, archive, "content.xml"))
+            yield from _open_document_sheets(content)
+
+
+def _office_sheets(source: Source) -> Iterator[Rows]:
+    import openpyxl
+
+    with source.foreign("spreadsheet"):
+        book = openpyxl.load_workbook(io.BytesIO(source.data), read_only=True, data_only=True)
+        try:
+            for sheet in book.worksheets:
+                sheet.reset_dimensions()
+                rows = ([_text(value) for value in row] for row in sheet.iter_rows(values_only=True))
+                yield _within_limits(source, rows)
+        finally:
+            book.close()
+
+
+def _text(value: Any) -> str:
+    """Return a cell as it would stand in a table: times without seconds as hours and minutes."""
+    if value is None or isinstance(value, bool):
+        return "" if value is None else str(value)
+    if isinstance(value, timedelta):
+        seconds = value.total_seconds()
+        return f"{int(seconds // 3600)}:{int(seconds % 3600 // 60):02d}:{seconds % 60:06.3f}"
+    if isinstance(value, datetime):
+        return value.isoformat(sep=" ")
+    if isinstance(value, time):
+        return value.strftime("%H:%M") if value.second == value.microsecond == 0 else value.isoformat()
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, float):
+        return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
+    return " ".join(str(value).split())
+
+
+def _open_document_sheets(source: Source) -> Iterator[Rows]:
+    root, _ = parse(source)
+    for table in root.iter():
+        if local(table.tag) == "table":
+            yield _within_limits(source, _open_document_rows(table))
+
+
+def _open_document_rows(table: ElementTree.Element) -> Iterator[list[str]]:
+    for row in table.iter():
+        if local(row.tag) != "table-row":
+            continue
+        cells: list[str] = []
+        for cell in row:
+            if local(cell.tag) in {"table-cell", "covered-table-cell"}:
+                text = _open_document_text(cell)
+                count = _repeats(cell, "number-columns-repeated")
+                cells += [text] * (count if text else min(count, limits.MAX_COLUMNS))
+                if len(cells) > limits.MAX_COLUMNS and text:
+                    break
+        while cells and not cells[-1]:
+            cells.pop()
+        for _ in range(_repeats(row, "number-rows-repeated") if cells else 1):
+            yield cells
+
+
+def _repeats(element: ElementTree.Element, name: str) -> int:
+    word = next((value for key, value in element.attrib.items() if local(key) == name), "1")
+    return min(int(word), limits.MAX_POINTS + 1) if word.isdigit() and len(word) < 10 else 1
+
+
+def _open_document_text(cell: ElementTree.Element) -> str:
+    kept = {local(key): value for key, value in cell.attrib.items()}
+    if kept.get("value-type") in {"float", "percentage", "currency"} and "value" in kept:
+        return kept["value"]
+    if kept.get("value-type") == "date" and "date-value" in kept:
+        return kept["date-value"].replace("T", " ")
+    return " ".join("".join(cell.itertext()).split())
+
+
+def _within_limits(source: Source, rows: Iterable[list[str]]) -> Rows:
+    kept: list[list[str]] = []
+    line: list[int] = []
+    budget = limits.MAX_CELLS
+    for number, row in enumerate(rows, 1):
+        budget -= len(row) + 1
+        if number > limits.MAX_POINTS or budget < 0:
+            source.fail("the sheet has more cells than any drive needs", remedy="Cut it down to the drive")
+        if len(row) > limits.MAX_COLUMNS and any(row[limits.MAX_COLUMNS :]):
+            source.fail(
+                f"the row has more than {limits.MAX_COLUMNS} columns", line=number, remedy="Keep those that matter"
+            )
+        if any(row) and not row[0].startswith("#"):
+            kept.append(row[: limits.MAX_COLUMNS])
+            line.append(number)
+    return Rows(kept, line)
+
+
+def _table(source: Source, wanted: str) -> Table:
+    """Return the table of the first sheet that has the column wanted, else of the first sheet that has any."""
+    tables = [table for table in map(find_table, _sheets(source)) if table is not None]
+    if not tables:
+        source.fail("no sheet holds a header row above data", remedy=_REMEDY)
+    for table in tables:
+        if any(read_heading(name).role == wanted for name in table.header):
+            return replace(table, overlong=())  # remarks beside a table are no readings
+    return tables[0]
+
+
+def _kind(source: Source) -> str:
+    return "spreadsheet (.ods)" if b"mimetypeapplication/vnd.oasis" in source.data[:100] else "spreadsheet (.xlsx)"
+
+
+def _read_readings(source: Source, request: Request) -> Readings:
+    return read_table(source, _table(source, "speed"), request, kind=_kind(source))
+
+
+def _read_track(source: Source, zone: tzinfo | None) -> Track:
+    table = _table(source, "latitude")
+    if not has_fixes(table):
+        source.fail("the spreadsheet has no columns for latitude and longitude", remedy="Give the recorded drive")
+    return read_table_track(source, table, zone, kind=_kind(source))
+
+
+FORMAT = LogFormat("spreadsheet", is_spreadsheet, track=_read_track, readings=_read_readings)
