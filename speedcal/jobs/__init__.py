@@ -2,6 +2,6 @@
 
 from speedcal.jobs.file import load_job
 from speedcal.jobs.model import Drive, Job
-from speedcal.jobs.result import DriveResult, JobResult
+from speedcal.jobs.result import JobResult
 
-__all__ = ["Drive", "DriveResult", "Job", "JobResult", "load_job"]
+__all__ = ["Drive", "Job", "JobResult", "load_job"]

@@ -9,10 +9,11 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from importlib.metadata import version
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
 from speedcal.errors import JobError
 from speedcal.jobs.model import Job
+from speedcal.report import DriveFacts, Paper, ReportFacts, build_model, comparison_picture, render_html, render_pdf
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
@@ -20,26 +21,13 @@ if TYPE_CHECKING:
     from speedcal.vehicle import Corrections
     from speedcal.verify import Verification
 
-Paper = Literal["a4", "letter"]
-
-
-@dataclass(frozen=True)
-class DriveResult:
-    """One drive of a job, measured."""
-
-    name: str
-    """``before``, ``after``, or with a number when there are several."""
-    calibration: Calibration
-    has_date: bool
-    """False when the track carries times of day only."""
-
 
 @dataclass(frozen=True)
 class JobResult:
     """Everything a job came to; parts that the job does not carry are None."""
 
     job: Job
-    drives: tuple[DriveResult, ...]
+    drives: tuple[DriveFacts, ...]
     before: Calibration | None
     after: Calibration | None
     corrections: Corrections | None
@@ -89,6 +77,42 @@ class JobResult:
                 rows.writerow([drive.name, int(row["line"]), time, *numbers, run, used, row["reason"]])
         return out.getvalue()
 
+    def facts(self) -> ReportFacts:
+        """Return what the report shows of this result."""
+        job = self.job
+        return ReportFacts(
+            unit=self.unit,
+            drives=self.drives,
+            before=self.before,
+            after=self.after,
+            corrections=self.corrections,
+            verification=self.verification,
+            tolerance=job.tolerance,
+            vehicle=job.vehicle,
+            work=job.work,
+            shop=job.shop,
+            number=job.number,
+            customer=job.customer,
+            note=job.note,
+            files=self.files,
+            version=version("speedcal"),
+        )
+
+    def contents(self, *, paper: Paper = "a4") -> dict[str, bytes]:
+        """Return the files of the result by name; the same result gives the same bytes."""
+        model = build_model(self.facts())
+        subtitle = " · ".join(text for text in (model.shop, model.number, model.vehicle) if text)
+        pictures = comparison_picture(
+            list(model.curves), model.allowed, unit=model.unit, title=model.title, subtitle=subtitle
+        )
+        return {
+            "report.html": render_html(model).encode(),
+            "report.pdf": render_pdf(model, paper=paper),
+            **{f"before_after.{kind}": data for kind, data in pictures.items()},
+            "result.json": (json.dumps(self.to_dict(), indent=2, ensure_ascii=False) + "\n").encode(),
+            "readings_aligned.csv": self.readings_csv().encode(),
+        }
+
     def write(self, folder: str | Path, *, paper: Paper = "a4") -> tuple[Path, ...]:
         """Write the page, the comparison picture and the numbers into a folder; the same result gives the same bytes.
 
@@ -110,10 +134,7 @@ class JobResult:
         JobError
             The folder cannot be written, or a file of the job would be overwritten.
         """
-        contents: dict[str, bytes] = {
-            "result.json": (json.dumps(self.to_dict(), indent=2, ensure_ascii=False) + "\n").encode(),
-            "readings_aligned.csv": self.readings_csv().encode(),
-        }
+        contents = self.contents(paper=paper)
         folder = Path(folder)
         originals = {path.resolve() for path in (self.job.source, *self.job.files)}
         taken = [name for name in contents if (folder / name).resolve() in originals]
@@ -134,6 +155,16 @@ class JobResult:
                 remedy="Name a folder that can be written",
             ) from None
         return tuple(folder / name for name in contents)
+
+    def summary(self) -> str:
+        """Return the few lines that a person wants to read first."""
+        model = build_model(self.facts())
+        lines = [*model.warnings, model.sentence]
+        if model.judgement:
+            lines.append(f"{model.judgement.word}: {model.judgement.sentence} Rule: {model.judgement.rule}.")
+        if model.to_fit:
+            lines.append(f"To fit or set: {model.to_fit.sentence}")
+        return "\n".join([*lines, *model.missing])
 
     def __str__(self) -> str:
         parts = [str(self.job)]

@@ -8,7 +8,8 @@ import numpy as np
 
 from speedcal.errors import SpeedcalError
 from speedcal.jobs.model import Drive, Job, Progress
-from speedcal.jobs.result import DriveResult, JobResult
+from speedcal.jobs.result import JobResult
+from speedcal.report import DriveFacts
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit, SpeedUnit, display_unit_of
 
 if TYPE_CHECKING:
@@ -24,7 +25,7 @@ def run_job(job: Job, *, progress: Progress | None = None) -> JobResult:
     named = [*_named("before", job.before), *_named("after", job.after)]
     steps = len(named) + 2
     unit = job.unit
-    done: list[DriveResult] = []
+    done: list[DriveFacts] = []
     for i, (name, drive) in enumerate(named):
         tell(f"measuring the drive {name}", i / steps)
         result = _measure(name, drive, unit)
@@ -46,7 +47,7 @@ def _named(name: str, drives: tuple[Drive, ...]) -> list[tuple[str, Drive]]:
     return [(name if len(drives) == 1 else f"{name} {i}", drive) for i, drive in enumerate(drives, start=1)]
 
 
-def _measure(name: str, drive: Drive, unit: DisplayUnit | None) -> DriveResult:
+def _measure(name: str, drive: Drive, unit: DisplayUnit | None) -> DriveFacts:
     from speedcal.logs import read_readings, read_track
     from speedcal.measure import calibrate
 
@@ -61,7 +62,7 @@ def _measure(name: str, drive: Drive, unit: DisplayUnit | None) -> DriveResult:
         raise type(error)(
             f"drive {name}: {error.problem}", source=error.source, line=error.line, remedy=error.remedy
         ) from None
-    return DriveResult(name=name, calibration=calibration, has_date=track.has_date)
+    return DriveFacts(name=name, calibration=calibration, has_date=track.has_date)
 
 
 def held_readings(speeds: tuple[float, ...], unit: SpeedUnit) -> Readings:
@@ -89,11 +90,11 @@ def held_readings(speeds: tuple[float, ...], unit: SpeedUnit) -> Readings:
 
 
 def _pooled(calibrations: list[Calibration]) -> Calibration | None:
+    if len(calibrations) < 2:
+        return calibrations[0] if calibrations else None
     from speedcal.measure import pool
 
-    if len(calibrations) > 1:
-        return pool(calibrations)
-    return calibrations[0] if calibrations else None
+    return pool(calibrations)
 
 
 def _corrections(job: Job, before: Calibration | None, after: Calibration | None) -> Corrections | None:

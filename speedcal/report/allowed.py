@@ -37,7 +37,7 @@ class Allowed:
         if tolerance.quantity != "speed":
             return None
         factor = SPEED_UNIT_MPS[unit]
-        label = f"allowed: {short_title(tolerance.title)}"
+        label = style.printable(f"allowed: {short_title(tolerance.title)}")
         named = tuple(v / factor for v in tolerance.speeds_mps)
         if tolerance.given == "indicated":
             true = [tolerance.band(y * factor) for y in named]

@@ -52,6 +52,11 @@ class DriveDetail:
     findings: tuple[str, ...]
     picture_text: str
 
+    @property
+    def has_clock_match(self) -> bool:
+        """Whether any reading has a time, so that the clock match can be drawn."""
+        return bool(np.isfinite(self.calibration.readings["time_s"].to_numpy(float)).any())
+
 
 def drive_detail(drive: DriveFacts, unit: DisplayUnit) -> DriveDetail:
     """Return the details of a measured drive."""

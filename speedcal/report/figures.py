@@ -39,7 +39,7 @@ def comparison_picture(
     """Return the comparison at the size a customer keeps: PNG for a phone, SVG and PDF for print."""
     from matplotlib.figure import Figure
 
-    with style.drawing(title, subtitle):
+    with style.drawing(title, subtitle, allowed.label if allowed else ""):
         figure = Figure(figsize=(6.4, 5.2))
         ax = figure.add_axes((0.135, 0.115, 0.79, 0.67))
         _headings(figure, title, subtitle)
@@ -54,9 +54,9 @@ def comparison_svg(curves: list[Curve], allowed: Allowed | None, *, unit: Displa
     """Return the comparison for a page in the browser, wide or for a phone."""
     from matplotlib.figure import Figure
 
-    with style.drawing():
+    with style.drawing(allowed.label if allowed else ""):
         figure = Figure(figsize=(3.5, 3.7) if narrow else (7.2, 4.0))
-        ax = figure.add_axes((0.19, 0.13, 0.68, 0.74) if narrow else (0.105, 0.125, 0.835, 0.765))
+        ax = figure.add_axes((0.225, 0.13, 0.65, 0.79) if narrow else (0.105, 0.125, 0.835, 0.8))
         draw_comparison(ax, curves, allowed, unit=unit, size=9 if narrow else 9.5)
         return figure_bytes(figure, "svg")
 

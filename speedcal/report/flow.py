@@ -8,6 +8,8 @@ from functools import lru_cache
 from typing import Any
 
 ELLIPSIS = "…"
+_FINER = 20
+"""Text is measured this much larger, because letters are moved to whole pixels."""
 
 
 @lru_cache(maxsize=1)
@@ -15,7 +17,7 @@ def _measurer() -> Any:
     from matplotlib.backends import backend_agg
 
     agg: Any = backend_agg
-    return agg.RendererAgg(1, 1, 72)
+    return agg.RendererAgg(1, 1, 72 * _FINER)
 
 
 def text_width(text: str, *, size: float, bold: bool = False) -> float:
@@ -31,7 +33,7 @@ def _width(text: str, size: float, bold: bool, _families: tuple[str, ...]) -> fl
 
     font = FontProperties(size=size, weight="bold" if bold else "normal")
     width, _, _ = _measurer().get_text_width_height_descent(text, font, False)
-    return float(width)
+    return float(width) / _FINER
 
 
 def pieces(text: str) -> list[str]:

@@ -80,7 +80,7 @@ def _candidates(
 def _cost(
     x: float, y: float, far: float, half_width: float, half_height: float, marks: FloatArray, others: Sequence[Bbox]
 ) -> float:
-    covered = (np.abs(marks[:, 0] - x) < half_width + 2) & (np.abs(marks[:, 1] - y) < half_height + 2)
+    covered = (np.abs(marks[:, 0] - x) < half_width + half_height) & (np.abs(marks[:, 1] - y) < half_height + 2)
     hits = sum(
         1
         for box in others

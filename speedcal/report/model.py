@@ -24,10 +24,10 @@ MOST_CHOICES = 4
 
 @dataclass(frozen=True)
 class Cell:
-    """A figure in the unit of the report and in the other one."""
+    """A figure in the unit of the report and in the other one, without the names of the units."""
 
     text: str
-    other: str = ""
+    other: str
 
 
 @dataclass(frozen=True)
@@ -90,6 +90,21 @@ class ReportModel:
     details: tuple[DriveDetail, ...]
     files: tuple[tuple[str, str], ...]
     version: str
+
+    @property
+    def other_unit(self) -> DisplayUnit:
+        """The unit that figures are given in besides."""
+        return words.other_unit(self.unit)
+
+    @property
+    def has_before(self) -> bool:
+        """Whether a drive before the work is in it."""
+        return bool(self.rows and self.rows[0].before)
+
+    @property
+    def has_after(self) -> bool:
+        """Whether a drive after the work is in it."""
+        return bool(self.rows and self.rows[0].after)
 
     @property
     def title(self) -> str:
@@ -182,7 +197,7 @@ def _speed_rows(facts: ReportFacts) -> tuple[SpeedRow, ...]:
 
 def _speed_cell(speed: float, unit: DisplayUnit) -> Cell:
     other = words.other_unit(unit)
-    return Cell(f"{speed:g} {unit}", f"{speed * SPEED_UNIT_MPS[unit] / SPEED_UNIT_MPS[other]:.1f} {other}")
+    return Cell(f"{speed:g}", f"{speed * SPEED_UNIT_MPS[unit] / SPEED_UNIT_MPS[other]:.1f}")
 
 
 def _shown_cell(calibration: Calibration | None, speed: float, unit: DisplayUnit) -> Cell | None:
@@ -192,7 +207,7 @@ def _shown_cell(calibration: Calibration | None, speed: float, unit: DisplayUnit
     elsewhere = speed * SPEED_UNIT_MPS[unit] / SPEED_UNIT_MPS[other]
     here = words.shown_range(calibration, speed, unit, decimals=1)
     there = words.shown_range(calibration, elsewhere, other, decimals=1)
-    return Cell(f"{here} {unit}", f"{there} {other}")
+    return Cell(here, there)
 
 
 def _done(facts: ReportFacts) -> tuple[str, ...]:
@@ -240,7 +255,7 @@ def _choice_row(choice: Choice) -> ChoiceRow:
     remarks += ["not in the gear family"] if choice.available is False else []
     remarks += [f"housing: range {choice.orientation} faces down"] if choice.orientation else []
     remarks += ["fitted now"] if choice.is_fitted else []
-    low, high = choice.odometer_percent.low - 100, choice.odometer_percent.high - 100
+    low, high = choice.odometer_percent.low, choice.odometer_percent.high
     odometer = f"{words.signed(low)} to {words.signed(high)} %"
     return ChoiceRow(choice.name, f"{choice.worst_error_percent:.1f} %", odometer, ", ".join(remarks))
 

@@ -57,7 +57,6 @@ _SETTINGS: dict[str, Any] = {
     "xtick.labelcolor": INK,
     "ytick.labelcolor": INK,
     "hatch.linewidth": 0.5,
-    "path.simplify": False,
     "figure.dpi": 72,
     "axes.unicode_minus": True,
 }

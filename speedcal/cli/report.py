@@ -1,0 +1,69 @@
+"""``speedcal report``: run a job and write the page, the picture and the numbers."""
+
+from __future__ import annotations
+
+import json
+import sys
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, cast
+
+import click
+
+from speedcal.units import DisplayUnit
+
+if TYPE_CHECKING:
+    from speedcal.jobs import Job, JobResult
+    from speedcal.report import Paper
+
+
+@click.command()
+@click.argument("job", type=click.Path(path_type=Path))
+@click.option(
+    "--out", "folder", type=click.Path(path_type=Path), required=True, help="Folder to write; made if missing."
+)
+@click.option(
+    "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Size of report.pdf."
+)
+@click.option("--json", "as_json", is_flag=True, help="Write the whole result as JSON to standard output too.")
+@click.option("--unit", type=click.Choice(["mph", "km/h"]), help="Unit for people; otherwise that of the job.")
+def command(job: Path, folder: Path, paper: str, as_json: bool, unit: str | None) -> None:
+    r"""Run JOB and write its report into a folder.
+
+    JOB is the TOML file of a job, or the folder with a job.toml in it. Written are report.html, report.pdf (one page),
+    before_after.png (and .svg, .pdf), result.json and readings_aligned.csv. Originals stay as they are.
+
+    \b
+    Example:
+      speedcal report data_demo/job.toml --out result
+
+    \b
+    A passenger writes the readings down, the driver drives. Keep to the speed limit, on a suitable road.
+    Wheels off the ground only on rated stands, with the vehicle secured.
+    Local rules on speedometers and odometers come first; a licensed shop where the law asks for one.
+    """
+    from speedcal.jobs import load_job
+
+    loaded = load_job(job)
+    if unit is not None:
+        loaded = replace(loaded, unit=cast(DisplayUnit, unit))
+    result = _run(loaded)
+    written = result.write(folder, paper=cast("Paper", paper))
+    for path in written:
+        click.echo(f"wrote {path}", err=True)
+    if as_json:
+        click.echo(json.dumps(result.to_dict(), indent=2, ensure_ascii=False))
+    else:
+        click.echo(result.summary())
+
+
+def _run(job: Job) -> JobResult:
+    """Run a job with a progress bar where a person watches."""
+    if not sys.stderr.isatty():
+        return job.run()
+    from rich.console import Console
+    from rich.progress import Progress
+
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("reading", total=1.0)
+        return job.run(progress=lambda step, part: bar.update(task, description=step, completed=part))
