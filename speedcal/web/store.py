@@ -89,8 +89,12 @@ class Store:
 
     def __init__(self, url: str) -> None:
         self.engine = _engine(url)
-        with self.writing() as connection:
-            schema.migrate(connection)
+        try:
+            with self.writing() as connection:
+                schema.migrate(connection)
+        except BaseException:
+            self.close()
+            raise
 
     def close(self) -> None:
         """Give back every connection; safe to call twice."""

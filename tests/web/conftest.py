@@ -1,0 +1,65 @@
+"""Fixtures of the web tests: the two databases, a service, a browser."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+import sqlalchemy as sa
+from support.postgres_server import PostgresServer, find_programs
+
+from speedcal.web.store import Store
+
+_made = 0
+
+
+def missing(what: str) -> None:
+    """Skip on a laptop, fail where everything has to be there."""
+    if os.environ.get("SPEEDCAL_CI") == "1":
+        pytest.fail(f"{what} is missing, and SPEEDCAL_CI=1 wants every test to run")
+    pytest.skip(f"{what} is not installed")
+
+
+@pytest.fixture(scope="session")
+def postgres() -> Iterator[PostgresServer]:
+    """Start a private PostgreSQL server."""
+    programs = find_programs()
+    if programs is None:
+        missing("PostgreSQL")
+    folder = Path(tempfile.mkdtemp(prefix="speedcal-pg-"))  # short: a socket address has at most 107 characters
+    server = PostgresServer(programs, folder)
+    server.start()
+    yield server
+    server.stop()
+    shutil.rmtree(folder, ignore_errors=True)
+
+
+def new_schema(server: PostgresServer) -> str:
+    """Return the address of an empty schema."""
+    global _made
+    _made += 1
+    engine = sa.create_engine(server.url())
+    with engine.begin() as connection:
+        connection.execute(sa.text(f"CREATE SCHEMA s{_made}"))
+    engine.dispose()
+    return server.url(f"s{_made}")
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def database(request: pytest.FixtureRequest, tmp_path: Path) -> str:
+    """Return the address of an empty database, once of each kind."""
+    if request.param == "sqlite":
+        return f"sqlite:///{tmp_path / 'jobs.sqlite'}"
+    return new_schema(request.getfixturevalue("postgres"))
+
+
+@pytest.fixture
+def store(database: str) -> Iterator[Store]:
+    """Open an empty store, once on each database."""
+    opened = Store(database)
+    yield opened
+    opened.close()
