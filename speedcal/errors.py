@@ -66,6 +66,10 @@ class ToleranceError(SpeedcalError):
     """A tolerance rule is unknown or does not apply."""
 
 
+class PlanError(SpeedcalError):
+    """No road test can be planned from what is given."""
+
+
 class JobError(SpeedcalError):
     """A job file cannot be used."""
 

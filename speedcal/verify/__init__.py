@@ -1,8 +1,10 @@
 """Tolerances, verdicts, before against after, road-test planning, pooling and history."""
 
+from speedcal.verify.planner import plan
+from speedcal.verify.roadtest import RoadTestPlan
 from speedcal.verify.rules import load_tolerance, tolerance_names
 from speedcal.verify.tolerance import Tolerance
 from speedcal.verify.verdict import verify
 from speedcal.verify.verification import Verification
 
-__all__ = ["Tolerance", "Verification", "load_tolerance", "tolerance_names", "verify"]
+__all__ = ["RoadTestPlan", "Tolerance", "Verification", "load_tolerance", "plan", "tolerance_names", "verify"]

@@ -7,16 +7,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from speedcal.measure.budget import TIRE_STATE_U
 from speedcal.units import MILE_M
 from speedcal.values import Finding, FloatArray, Interval, tidy
 
 if TYPE_CHECKING:
     from speedcal.measure.model import Calibration
     from speedcal.vehicle import GainChange, Vehicle, Work
-
-U_TIRE_STATE = 0.002
-"""Relative standard uncertainty of the rolling circumference between two drives (pressure, temperature, load): from
-memory; a radial tire changes by 0.1 to 0.3 % for 10 % of pressure."""
 
 PRESSURE_PERCENT = 1.0
 """Largest change of circumference that tire pressure makes, in per cent; one private GPS experiment found less than
@@ -129,7 +126,7 @@ def compare_odometer(before: Interval, after: Interval, planned: GainChange) -> 
     ratio = after.value / before.value
     half = ratio * float(
         np.sqrt(
-            (before.half_width / before.value) ** 2 + (after.half_width / after.value) ** 2 + (2 * U_TIRE_STATE) ** 2
+            (before.half_width / before.value) ** 2 + (after.half_width / after.value) ** 2 + (1.96 * TIRE_STATE_U) ** 2
         )
     )
     change = Interval.around(ratio, half)
@@ -148,7 +145,7 @@ def _measured_change(before: Calibration, after: Calibration) -> tuple[Interval,
     direction = np.array([0.0, b0])
     ratio = float(target[1] / b0)
     weight: FloatArray = np.eye(2)
-    tire = np.diag([0.0, (U_TIRE_STATE * after.error_factor.value) ** 2])
+    tire = np.diag([0.0, (TIRE_STATE_U * after.error_factor.value) ** 2])
     for _ in range(20):
         scale = np.diag([1.0, ratio])
         weight = np.asarray(np.linalg.pinv(after.covariance + scale @ before.covariance @ scale + tire, hermitian=True))

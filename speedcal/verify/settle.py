@@ -52,22 +52,27 @@ def decide(limits: FloatArray, belief: Belief, confidence: float) -> tuple[Word,
     return ("fail" if risk <= 1 - confidence else "not proven"), probability
 
 
+def power_margin(confidence: float) -> float:
+    """Return (k_confidence + k_power)/k_confidence, the widening an uncertainty must bear for :data:`POWER`."""
+    from scipy.stats import norm
+
+    return 1 + float(norm.ppf(POWER) / norm.ppf(confidence))
+
+
 def readings_to_settle(
     limits: FloatArray, belief: Belief, confidence: float, *, speeds_mps: tuple[float, ...], u_reading_mps: float
 ) -> tuple[int, float] | None:
     """Return the fewest further readings, and the speed to take them at, that would settle the verdict.
 
     The estimate is taken to stay where it is. Since it will not, the new uncertainty must suffice when widened by
-    (k_confidence + k_power)/k_confidence: then 9 road tests in 10 settle it if the instrument is as estimated.
+    :func:`power_margin`: then 9 road tests in 10 settle it if the instrument is as estimated.
 
     Returns
     -------
     tuple
         Number and speed [m/s]; None when more than :data:`MOST_READINGS` would be needed.
     """
-    from scipy.stats import norm
-
-    margin = 1 + float(norm.ppf(POWER) / norm.ppf(confidence))
+    margin = power_margin(confidence)
 
     def settled(speed_mps: float, readings: int) -> bool:
         after = belief.narrowed(speed_mps, readings, u_reading_mps).widened(margin)

@@ -1,0 +1,53 @@
+"""``speedcal verify``: the verdict on the drive after the work."""
+
+from __future__ import annotations
+
+import json
+import sys
+from dataclasses import replace
+from pathlib import Path
+from typing import cast
+
+import click
+
+from speedcal.cli import EXIT_FAIL, EXIT_NOT_PROVEN
+from speedcal.errors import JobError
+from speedcal.units import DisplayUnit
+
+_EXIT = {"pass": 0, "fail": EXIT_FAIL, "not proven": EXIT_NOT_PROVEN}
+
+
+@click.command()
+@click.argument("job", type=click.Path(path_type=Path))
+@click.option("--json", "as_json", is_flag=True, help="Write the result as JSON.")
+@click.option("--unit", type=click.Choice(["mph", "km/h"]), help="Unit for people; otherwise that of the job.")
+def command(job: Path, as_json: bool, unit: str | None) -> None:
+    r"""Judge the drive after the work of JOB against its tolerance.
+
+    The exit status tells the verdict: 0 pass, 1 fail, 3 not proven, 2 when the input cannot be used.
+
+    \b
+    A passenger writes the readings down, the driver drives. Keep to the speed limit, on a suitable road.
+    Local rules on speedometers and odometers come first.
+    """
+    from speedcal.jobs import load_job
+
+    loaded = load_job(job)
+    if unit is not None:
+        loaded = replace(loaded, unit=cast(DisplayUnit, unit))
+    if not loaded.after:
+        raise JobError(
+            "the job has no drive after the work",
+            source=loaded.source.name,
+            remedy="Add [after] with its track and readings",
+        )
+    if loaded.tolerance is None:
+        raise JobError(
+            "the job names no tolerance",
+            source=loaded.source.name,
+            remedy='Add [tolerance] with rule = "un_r39_type", for example',
+        )
+    verification = loaded.run().verification
+    assert verification is not None  # noqa: S101 - both parts are there
+    click.echo(json.dumps(verification.to_dict(), indent=2, ensure_ascii=False) if as_json else str(verification))
+    sys.exit(_EXIT[verification.verdict])
