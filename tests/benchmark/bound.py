@@ -38,14 +38,22 @@ LINEAR_FROM_MPS = 3.0
 
 def factor_bound(drive: Drive) -> float:
     """Return the Cramer-Rao bound of the error factor, offset free, as a standard deviation. [1]."""
+    return float(np.sqrt(line_bound(drive)[1, 1]))
+
+
+def line_bound(drive: Drive, *, offset_sd_mps: float | None = None) -> FloatArray:
+    """Return the bound of (offset, error factor) as a covariance; with a prior of the offset when its sd is given."""
     speed, variance, use = _held_noise(drive) if drive.kind.readings == "held" else _timed_noise(drive)
     speed, variance = speed[use], variance[use]
-    if drive.kind.recorded_speed:
-        weight = 1 / variance
-        return float(1 / np.sqrt(np.sum(weight * (speed - np.average(speed, weights=weight)) ** 2)))
-    covariance = np.diag(variance) + drive.truth.error_factor**2 * _position_noise(drive, use)
     design = np.column_stack((np.ones_like(speed), speed))
-    return float(np.sqrt(np.linalg.inv(design.T @ np.linalg.solve(covariance, design))[1, 1]))
+    if drive.kind.recorded_speed:
+        information = design.T @ (design / variance[:, None])
+    else:
+        covariance = np.diag(variance) + drive.truth.error_factor**2 * _position_noise(drive, use)
+        information = design.T @ np.linalg.solve(covariance, design)
+    if offset_sd_mps is not None:
+        information[0, 0] += 1 / offset_sd_mps**2
+    return np.linalg.inv(information)
 
 
 def _held_noise(drive: Drive) -> tuple[FloatArray, FloatArray, BoolArray]:
