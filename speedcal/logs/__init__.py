@@ -60,14 +60,23 @@ def read_readings(
     ReadingsFormatError
         The file cannot be read as readings; every bad line is listed.
     """
-    request = Request(None, column, parse_zone(zone) if zone else None)
-    if unit is not None:
-        known = parse_speed_unit(unit)
-        if known is None:
-            raise ReadingsFormatError(f"{unit!r} is no unit of speed", remedy="Give mph, km/h, m/s or kn")
-        request = Request(known, column, request.zone)
+    request = request_of(unit, column, zone)
     source = load(path, ReadingsFormatError, is_certain)
     log = recognise(source)
     if log.readings is None:
         source.fail(f"the file is a {log.name} track and holds no readings", remedy="Give what the instrument showed")
     return log.readings(source, request)
+
+
+def request_of(unit: str | None, column: str | None, zone: str | None) -> Request:
+    """Return what the user says about a readings file, checked.
+
+    Raises
+    ------
+    ReadingsFormatError
+        The unit or the zone is not known.
+    """
+    known = parse_speed_unit(unit) if unit is not None else None
+    if unit is not None and known is None:
+        raise ReadingsFormatError(f"{unit!r} is no unit of speed", remedy="Give mph, km/h, m/s or kn")
+    return Request(known, column, parse_zone(zone) if zone else None)

@@ -1,0 +1,87 @@
+"""``speedcal inspect``: what a file is and what is in it, before anything is computed from it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, cast
+
+import click
+
+from speedcal.cli._options import emit, result_options
+from speedcal.errors import SpeedcalError
+from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
+
+if TYPE_CHECKING:
+    from speedcal.logs.inspection import Inspection
+
+
+@click.command()
+@click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--reading-unit", help="Unit of the readings where the file names none: mph, km/h, m/s or kn.")
+@click.option("--column", help="Header of the column with the indicated speed.")
+@click.option("--zone", help="Zone of stamps that carry none, such as +02:00 or America/Denver.")
+@click.option("--plot", is_flag=True, help="Draw speed over time, with characters.")
+@result_options
+def command(
+    files: tuple[Path, ...],
+    reading_unit: str | None,
+    column: str | None,
+    zone: str | None,
+    plot: bool,
+    as_json: bool,
+    unit: str | None,
+) -> None:
+    r"""Say what each FILE is and what is in it: fixes or readings, times, speeds, gaps, what was left out and why.
+
+    Nothing is computed and nothing is changed; no coordinates are shown. The kind of a file is told by its content:
+    GPX, NMEA 0183, FIT, TCX, KML, tables, spreadsheets, plain notes, each also as gzip or zip.
+
+    \b
+    Examples:
+      speedcal inspect drive.gpx readings.csv
+      speedcal inspect log.csv --column "Vehicle speed (km/h)" --plot
+    """
+    from speedcal.logs.inspection import inspect_file
+
+    shown = cast(DisplayUnit | None, unit)
+    results, refusals = [], []
+    for file in files:
+        try:
+            results.append(inspect_file(file, unit=reading_unit, column=column, zone=zone))
+        except SpeedcalError as error:
+            refusals.append(error)
+    if as_json:
+        emit(
+            {"files": [found.to_dict() for found in results], "refused": [error.to_dict() for error in refusals]}, True
+        )
+    else:
+        for found in results:
+            click.echo(found.render(shown))
+            if plot:
+                click.echo(_plot(found, shown))
+        for refusal in refusals:
+            click.echo(f"speedcal: {refusal}", err=True)
+    if refusals:
+        raise click.exceptions.Exit(2)
+
+
+def _plot(found: Inspection, unit: DisplayUnit | None) -> str:
+    """Return the plot of the track, from positions where it carries no speed, else of the readings."""
+    import numpy as np
+
+    from speedcal.logs.sketch import sketch
+    from speedcal.measure.ground import ground_speed
+
+    if found.track is not None:
+        word = unit or "km/h"
+        time_s, speed_mps = found.track.time_s, found.track.speed_mps
+        if np.isfinite(speed_mps).mean() <= 0.5:
+            ground = ground_speed(found.track)
+            time_s, speed_mps = ground.time_s, ground.speed_mps
+    else:
+        assert found.readings is not None  # noqa: S101 - one of the two is there
+        word = unit or found.readings.speed_unit  # type: ignore[assignment]
+        time_s, speed_mps = found.readings.time_s, found.readings.speed_mps
+        if found.readings.clock == "none":
+            time_s = np.linspace(0.0, 60.0 * len(speed_mps), len(speed_mps))
+    return sketch(time_s, speed_mps / SPEED_UNIT_MPS[word], unit=word)

@@ -1,0 +1,87 @@
+"""``speedcal trim``: a drive without its ends, for sharing."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from speedcal.cli._options import emit
+from speedcal.errors import TrackFormatError
+from speedcal.units import LENGTH_UNIT_M
+
+if TYPE_CHECKING:
+    from speedcal.logs import Track
+    from speedcal.values import FloatArray
+
+
+class _Length(click.ParamType[float]):
+    """A length with its unit, in metres."""
+
+    name = "length"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Return metres."""
+        if isinstance(value, float):
+            return value
+        found = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*([a-z]+)\s*", str(value).lower())
+        factor = LENGTH_UNIT_M.get(found.group(2)) if found else None
+        if found is None or factor is None:
+            self.fail(f"{value!r} is not a length such as 500m, 0.5km or 0.3mi", param, ctx)
+        return float(found.group(1)) * factor
+
+
+@click.command()
+@click.argument("track_file", metavar="TRACK", type=click.Path(path_type=Path))
+@click.option("--out", required=True, type=click.Path(path_type=Path), help="GPX file to write; must not exist yet.")
+@click.option("--cut", "cut_m", type=_Length(), default="500m", show_default=True, help="How far around each end.")
+@click.option("--zone", help="Zone of stamps that carry none, such as +02:00 or America/Denver.")
+@click.option("--json", "as_json", is_flag=True, help="Write the result as JSON.")
+def command(track_file: Path, out: Path, cut_m: float, zone: str | None, as_json: bool) -> None:
+    r"""Write TRACK as GPX without the fixes near its first and its last one, so that it can be shared.
+
+    A drive begins and ends at somebody's home. Every fix within the distance of either end is left out, also where
+    the drive passes there on its way. Waypoints, names and other data of the file are not written. The original
+    is not changed.
+
+    \b
+    Examples:
+      speedcal trim drive.gpx --out shared.gpx
+      speedcal trim drive.fit --out shared.gpx --cut 0.5mi
+    """
+    from speedcal.logs import read_track
+    from speedcal.logs.ends import without_ends
+    from speedcal.logs.gpx_writer import render_gpx
+
+    track = read_track(track_file, zone=zone)
+    rest, kept = without_ends(track, _from_fix(track, 0), _from_fix(track, -1), cut_m)
+    if len(rest) < 2:
+        raise TrackFormatError(
+            f"nothing is left of the drive farther than {cut_m:g} m from its ends",
+            source=track.source,
+            remedy="Give a smaller --cut",
+        )
+    try:
+        with out.open("x", encoding="utf-8", newline="\n") as stream:
+            stream.write(render_gpx(rest))
+    except OSError as error:
+        reason = "it exists already" if isinstance(error, FileExistsError) else error.strerror or str(error)
+        raise TrackFormatError(
+            f"the file cannot be written: {reason}", source=str(out), remedy="Give another --out"
+        ) from None
+    facts = {"written": str(out), "fixes": len(rest), "left_out": int((~kept).sum()), "cut_m": cut_m}
+    emit(facts, as_json, f"{out}: {len(rest)} fixes written, {facts['left_out']} near the ends left out")
+
+
+def _from_fix(track: Track, index: int) -> FloatArray:
+    """Return the straight distance of every fix from one of them. [m]."""
+    import numpy as np
+
+    from speedcal.measure.geodesy import segment_lengths_m
+
+    latitude, longitude = (np.empty(2 * len(track)) for _ in range(2))
+    latitude[::2], latitude[1::2] = track.latitude_deg[index], track.latitude_deg
+    longitude[::2], longitude[1::2] = track.longitude_deg[index], track.longitude_deg
+    return segment_lengths_m(latitude, longitude)[::2]
