@@ -27,7 +27,7 @@ def parse_ratio(value: object) -> Fraction:
         It is not a positive ratio.
     """
     if isinstance(value, bool) or not isinstance(value, (str, int, float)):
-        raise ValueError(f"{value!r} is not a ratio")
+        raise ValueError(f"{value!r} is not a ratio such as '41/11' or 3.73")
     text = str(value).strip().replace(":", "/").replace(",", ".")
     try:
         parts = [Fraction(part.strip()) for part in text.split("/")]

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 @click.option("--tire", help="Tire size fitted, or a roll-out such as 3:8.12m.")
 @click.option("--track", type=click.Path(path_type=Path), help="Recorded drive, with --log.")
 @click.option("--log", type=click.Path(path_type=Path), help="Table with times and engine speed, with --track.")
-@click.option("--column", help="Header of the engine speed in --log.")
+@click.option("--column", help="Header of the engine speed in --log, when it is not plain.")
 @result_options
 def command(counts: tuple[str, ...], as_json: bool, unit: str | None, **options: Any) -> None:
     r"""Find the axle ratio.
@@ -94,10 +94,11 @@ def _from_engine(unit: str | None, options: dict[str, Any]) -> AxleEstimate:
     if not by_drive:
         speed_mps = options["speed"] * (KMH_MPS if unit == "km/h" else MPH_MPS)
         return axle_from_engine_speed(options["rpm"], speed_mps, gear_ratio, rolled)
+    from speedcal.logs import read_track
     from speedcal.vehicle.engine import axle_from_drive, read_engine_speed
 
-    track, engine = read_engine_speed(options["track"], options["log"], column=options["column"])
-    return axle_from_drive(track, engine, gear_ratio=gear_ratio, rolled=rolled)
+    engine = read_engine_speed(options["log"], column=options["column"])
+    return axle_from_drive(read_track(options["track"]), engine, gear_ratio=gear_ratio, rolled=rolled)
 
 
 def _rolled(text: str) -> RolledTire:

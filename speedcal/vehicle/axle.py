@@ -95,7 +95,7 @@ def parse_turns(text: str) -> tuple[float, float]:
         step = 10.0 ** -len(match[5]) if match[5] else 0.5
     value += shift
     if not 0 < value < 10_000:
-        raise VehicleError(f"{text!r} turns cannot be counted", remedy="Write a number above zero")
+        raise VehicleError(f"{text!r} turns cannot be counted", remedy="Write it as 37.25, 3 3/4 or 'just short of 4'")
     return value, max(U_SHAFT_TURNS, u_words or step / math.sqrt(12))
 
 

@@ -2,36 +2,97 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from speedcal.errors import VehicleError
+from speedcal.errors import ReadingsFormatError, VehicleError, raise_problems
 from speedcal.logs.model import Readings, Track
 from speedcal.values import Finding, Interval
 from speedcal.vehicle.axle import AxleEstimate, plausible_pairs
 from speedcal.vehicle.rolled import RolledTire
 
+if TYPE_CHECKING:
+    from speedcal.logs.source import Source
+    from speedcal.logs.table import Table
+    from speedcal.measure.model import Calibration
+
+_ENGINE_WORDS = re.compile(r"\brpm\b|engine[ _]?speed|r/min|1/min|min-1", re.IGNORECASE)
+_AS_SPEED = "indicated m/s"
+_RPM_TO_MPS = 100.0
+"""Engine speed is read through the reader of speeds, divided by this so that it passes for one."""
 _GUESS_LOW, _GUESS_HIGH = 1.5, 9.0
+_SLOWEST_MPS = 8.0
+_FEWEST_RUNS = 3
+_U_LEAST = 0.001
+"""Relative standard uncertainty that no drive goes below: slip of the driven wheels and the rest of the model."""
 
 
-def read_engine_speed(track: Path, log: Path, *, column: str | None = None) -> tuple[Track, Readings]:
-    """Read a drive and the engine speed that was logged with it.
+def read_engine_speed(path: str | Path, *, column: str | None = None) -> Readings:
+    """Read the engine speed from a table with times.
+
+    Parameters
+    ----------
+    path
+        A delimited table with a header.
+    column
+        Header of the engine speed; None takes the one column that is called so.
 
     Returns
     -------
-    tuple
-        The track, and readings whose ``speed_mps`` holds turns per minute instead of a speed.
+    Readings
+        ``speed_mps`` holds turns per minute instead of a speed.
 
     Raises
     ------
-    SpeedcalError
-        A file cannot be read.
+    ReadingsFormatError
+        The file cannot be read, or it is not certain which column holds the engine speed.
     """
-    from speedcal.logs import read_readings, read_track
+    from speedcal.logs.formats import Request, is_certain
+    from speedcal.logs.numbers import parse_numbers
+    from speedcal.logs.source import load
+    from speedcal.logs.table import find_table, split_rows, uses_decimal_comma
+    from speedcal.logs.table_readings import read_table
 
-    return read_track(track), read_readings(log, unit="m/s", column=column)
+    source = load(path, ReadingsFormatError, is_certain)
+    table = find_table(split_rows(source))
+    if table is None:
+        source.fail("no table with a header was found", remedy="Give a table with a time and an engine speed column")
+    index = _column(source, table, column)
+    comma = uses_decimal_comma(table)
+    rpm = parse_numbers(table.column(index), decimal_comma=comma)
+    if rpm.problems:
+        problems: list[tuple[int | None, str]] = [(table.line[i], text) for i, text in rpm.problems]
+        raise_problems(problems, source=source.name, remedy="Correct the engine speeds", kind=ReadingsFormatError)
+    as_speed = replace(
+        table,
+        header=[_AS_SPEED if i == index else name for i, name in enumerate(table.header)],
+        rows=[
+            [_cell(value, comma) if i == index else cell for i, cell in enumerate(row)]
+            for row, value in zip(table.rows, rpm.values / _RPM_TO_MPS, strict=True)
+        ],
+    )
+    return _scaled(read_table(source, as_speed, Request(None, _AS_SPEED), kind="engine speed"), _RPM_TO_MPS)
+
+
+def _column(source: Source, table: Table, name: str | None) -> int:
+    if name is None:
+        found = [i for i, header in enumerate(table.header) if _ENGINE_WORDS.search(header)]
+    else:
+        found = [i for i, header in enumerate(table.header) if header.strip().casefold() == name.strip().casefold()]
+    if len(found) != 1:
+        what = f"no column is called {name!r}" if name else f"{len(found) or 'no'} columns may hold the engine speed"
+        names = ", ".join(repr(header) for header in table.header[:30])
+        source.fail(f"{what}; the columns are {names}", line=table.header_line, remedy="Name it with --column")
+    return found[0]
+
+
+def _cell(value: float, comma: bool) -> str:
+    text = "" if np.isnan(value) else f"{value:.4f}"
+    return text.replace(".", ",") if comma else text
 
 
 def axle_from_drive(track: Track, engine: Readings, *, gear_ratio: float, rolled: RolledTire) -> AxleEstimate:
@@ -64,26 +125,46 @@ def axle_from_drive(track: Track, engine: Readings, *, gear_ratio: float, rolled
     per_rpm = rolled.circumference_m.value / (60 * gear_ratio)
     guess = _first_guess(track, engine, per_rpm)
     # v = rpm C / (60 gear R), so rpm over the guessed ratio reads like a dial whose error factor is R / guess
-    guess *= calibrate(track, _as_speed(engine, per_rpm / guess)).error_factor.value
-    result = calibrate(track, _as_speed(engine, per_rpm / guess))
-    factor = result.error_factor
-    guess *= factor.value
-    u = guess * float(np.hypot(factor.half_width / result.coverage_factor / factor.value, rolled.u_relative))
+    guess *= calibrate(track, _scaled(engine, per_rpm / guess)).error_factor.value
+    result = calibrate(track, _scaled(engine, per_rpm / guess))
+    ratio, u_ratio = _ratio_over_runs(result)
+    value = guess * ratio
+    u = value * float(np.hypot(u_ratio, rolled.u_relative))
     used = int(result.readings["used"].sum())
-    findings = (
-        Finding("readings_in_gear", f"{used} of {len(result.readings)} logged engine speeds fit the gear named."),
-        *result.findings,
-    )
+    findings = [
+        Finding("readings_in_gear", f"{used} of {len(result.readings)} logged engine speeds fit the gear named.")
+    ]
+    if result.trust.word != "TRUSTED":
+        findings.append(Finding("weak", f"The drive carries little: {result.trust.reason}."))
     return AxleEstimate(
-        Interval.around(guess, 1.96 * u), "engine speed over a drive", plausible_pairs(guess, u), None, findings
+        Interval.around(value, 1.96 * u), "engine speed over a drive", plausible_pairs(value, u), None, tuple(findings)
     )
 
 
-def _as_speed(engine: Readings, mps_per_rpm: float) -> Readings:
+def _ratio_over_runs(result: Calibration) -> tuple[float, float]:
+    """Return engine speed over ground speed as a ratio to the guess, with its relative standard uncertainty.
+
+    A gear train has no needle offset, so the ratio is taken at each steady run and its median over the runs; times
+    in another gear spoil a run at most, not the median.
+    """
+    rows = result.readings
+    rows = rows[rows["used"] & (rows["run"] >= 0) & (rows["ground_mps"] > _SLOWEST_MPS)]
+    runs = (rows["indicated_mps"] / rows["ground_mps"]).groupby(rows["run"]).median().to_numpy()
+    if len(runs) < _FEWEST_RUNS:
+        raise VehicleError(
+            f"only {len(runs)} steady stretches of the drive were in the gear named",
+            remedy=f"Hold at least {_FEWEST_RUNS} speeds for a minute each in that gear",
+        )
+    middle = float(np.median(runs))
+    spread = 1.4826 * float(np.median(np.abs(runs - middle)))  # normal spread from the median deviation
+    return middle, float(np.hypot(1.2533 * spread / np.sqrt(len(runs)), _U_LEAST)) / middle
+
+
+def _scaled(readings: Readings, factor: float) -> Readings:
     return replace(
-        engine,
-        speed_mps=engine.speed_mps * mps_per_rpm,
-        speed_resolution_mps=engine.speed_resolution_mps * mps_per_rpm,
+        readings,
+        speed_mps=readings.speed_mps * factor,
+        speed_resolution_mps=readings.speed_resolution_mps * factor,
         speed_unit="km/h",
     )
 

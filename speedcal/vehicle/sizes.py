@@ -154,7 +154,7 @@ def _assumed_aspect(form: Form, width: str) -> Fraction:
 
 
 def _spelling(form: Form, part: dict[str, str | None]) -> str:
-    built = (part["built"] or "-").replace("ZR", "R").replace("RF", "R")
+    built = "R" if "R" in (part["built"] or "-") else part["built"]
     rim, after = part["rim"], part["after"] or ""
     head = {
         "metric": f"{part.get('service') or ''}{part['width']}/{part.get('aspect')}",

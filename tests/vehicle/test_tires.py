@@ -1,0 +1,210 @@
+"""Tire sizes: grammar, nominal geometry, and what they roll."""
+
+from __future__ import annotations
+
+import math
+from fractions import Fraction
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from speedcal.errors import VehicleError
+from speedcal.units import INCH_M, MILE_M
+from speedcal.vehicle import parse_tire_size, roll_by_convention, roll_by_turns, roll_out
+from speedcal.vehicle.compare import TireChange
+from speedcal.vehicle.data import common_tires, tire_facts
+from speedcal.vehicle.rolled import nominal_circumference_m, parse_roll_out
+
+GEOMETRY = [
+    # size, section height mm, diameter mm, pi D mm, 3.05 D mm, turns/mile, turns/km: arithmetic of D = d + 2H
+    ("205/55R16", 112.75, 631.90, 1985.17, 1927.30, 835.03, 518.86),
+    ("195/65R15", 126.75, 634.50, 1993.34, 1935.23, 831.61, 516.74),
+    ("225/45R17", 101.25, 634.30, 1992.71, 1934.62, 831.87, 516.90),
+    ("245/35R17", 85.75, 603.30, 1895.32, 1840.07, 874.61, 543.46),
+    ("P225/70R16", 157.50, 721.40, 2266.35, 2200.27, 731.43, 454.49),
+    ("P235/75R15", 176.25, 733.50, 2304.36, 2237.18, 719.36, 446.99),
+    ("LT235/85R16", 199.75, 805.90, 2531.81, 2458.00, 654.74, 406.84),
+    ("265/70R17", 185.50, 802.80, 2522.07, 2448.54, 657.27, 408.41),
+    ("31x10.50R15LT", 203.20, 787.40, 2473.69, 2401.57, 670.12, 416.39),
+    ("33x12.50R15LT", 228.60, 838.20, 2633.28, 2556.51, 629.51, 391.16),
+    ("35x12.50R17LT", 228.60, 889.00, 2792.88, 2711.45, 593.54, 368.81),
+    ("7.50R16", 175.26, 756.92, 2377.93, 2308.61, 697.11, 433.16),
+]
+
+
+@pytest.mark.published("UN R30 paragraph 6.1 (D = d + 2H, H = 0.01 S1 Ra), arithmetic; 3.05 x D: ETRTO convention")
+@pytest.mark.parametrize(("text", "height", "diameter", "around", "rolled", "per_mile", "per_km"), GEOMETRY)
+def test_geometry_of_sizes_is_that_of_the_regulation(
+    text: str, height: float, diameter: float, around: float, rolled: float, per_mile: float, per_km: float
+) -> None:
+    size = parse_tire_size(text)
+    assert float(size.section_height_mm) == pytest.approx(height, abs=0.005)
+    assert float(size.diameter_mm) == pytest.approx(diameter, abs=0.005)
+    assert 1000 * nominal_circumference_m(size) == pytest.approx(around, abs=0.006)
+    shown = roll_by_convention(size).to_dict()
+    assert 1000 * shown["rolling_circumference_m"]["value"] == pytest.approx(rolled, abs=0.011)
+    assert shown["turns_per_mile"]["value"] == pytest.approx(per_mile, abs=0.006)
+    assert shown["turns_per_km"]["value"] == pytest.approx(per_km, abs=0.006)
+
+
+@pytest.mark.published("worked example of P215/65R15 (secondary text): H = 139.75 mm, radius 330.25 mm")
+def test_the_worked_example_of_a_p_metric_size_comes_out() -> None:
+    size = parse_tire_size("P215/65R15 95H")
+    assert size.section_height_mm == Fraction("139.75")
+    assert size.diameter_mm / 2 == Fraction("330.25")
+    assert (size.service, size.load_index, size.speed_symbol) == ("P", "95", "H")
+
+
+@pytest.mark.published(
+    "185/70R14 against 195/50R15 (encyclopedia, secondary): 24.196850 in, 22.677165 in, ratio 1.0670139"
+)
+def test_two_sizes_side_by_side_give_the_printed_ratio() -> None:
+    big, small = parse_tire_size("185/70R14"), parse_tire_size("195/50R15")
+    assert big.diameter_m / INCH_M == pytest.approx(24.196850, abs=5e-7)
+    assert small.diameter_m / INCH_M == pytest.approx(22.677165, abs=5e-7)
+    change = TireChange(roll_by_convention(big), roll_by_convention(small))
+    assert change.gain.value == pytest.approx(1.0670139, abs=5e-8)  # the smaller tire reads 6.7 % high
+    assert change.shown([60.0])[0]["indicated"] == pytest.approx(64.021, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("text", "spelled", "form", "radial", "diameter_mm"),
+    [
+        ("195/65 R 15 91V XL", "195/65R15", "metric", True, 634.5),
+        ("205/55ZR16", "205/55R16", "metric", True, 631.9),
+        ("225/45RF17 91W", "225/45R17", "metric", True, 634.3),
+        ("175/70HR13", "175/70R13", "metric", True, 575.2),
+        ("205 55 R16", "205/55R16", "metric", True, 631.9),
+        ("T145/80D18", "T145/80D18", "metric", False, 689.2),
+        ("LT235/85R16C", "LT235/85R16C", "metric", True, 805.9),
+        ("LT245/75R16 120/116S", "LT245/75R16", "metric", True, 773.9),
+        ("LT285/70R17 121/118Q LOAD RANGE E", "LT285/70R17", "metric", True, 830.8),
+        ("31X10,5 R15 LT", "31x10.5R15LT", "flotation", True, 787.4),
+        ("35×12.50R17LT", "35x12.50R17LT", "flotation", True, 889.0),
+        ("7.50R16LT", "7.50R16LT", "numeric", True, 756.92),
+        ("6.40-15", "6.40-15", "numeric", False, 680.11),
+        ("165R15", "165R15", "old metric", True, 645.0),
+        ("155SR13", "155R13", "old metric", True, 578.2),
+        ("190/65R390", "190/65R390", "metric", True, 637.0),
+        ("235-710R460A", "235-710R460", "stated diameter", True, 710.0),
+        ("11R22.5", "11R22.5", "numeric", True, 1085.6),
+    ],
+)
+def test_every_usual_form_is_read(text: str, spelled: str, form: str, radial: bool, diameter_mm: float) -> None:
+    size = parse_tire_size(text)
+    assert (size.text, size.form, size.is_radial) == (spelled, form, radial)
+    assert float(size.diameter_mm) == pytest.approx(diameter_mm, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    "text", ["", "35 inch", "2055516", "205/55", "205/55R61", "99x12.5R15", "205/05R16", "R16", "205/55R16 91V XYZ"]
+)
+def test_what_is_no_size_is_refused_with_examples(text: str) -> None:
+    with pytest.raises(VehicleError, match=r"205/55R16"):
+        parse_tire_size(text)
+
+
+@pytest.mark.published(
+    "co2mpas 4.3.7 (EU Joint Research Centre), wheels: 80 for 165R15, 92 for 7.50R16, 82 for widths ending in 5"
+)
+@pytest.mark.parametrize(("text", "aspect"), [("165R15", 80), ("7.50R16", 92), ("6.15-13", 82)])
+def test_an_aspect_that_is_not_printed_is_assumed_and_said_to_be(text: str, aspect: int) -> None:
+    size = parse_tire_size(text)
+    assert size.aspect_percent == aspect
+    assert size.is_aspect_assumed
+    stated = parse_tire_size("205/55R16")
+    assert not stated.is_aspect_assumed
+    names = [name for name, *_ in roll_by_convention(size).allowances]
+    assert "aspect not on the sidewall" in names
+    assert "aspect not on the sidewall" not in [name for name, *_ in roll_by_convention(stated).allowances]
+
+
+@given(width=st.sampled_from(range(145, 335, 10)), aspect=st.sampled_from(range(35, 90, 5)), rim=st.integers(13, 20))
+def test_reading_the_spelled_size_again_gives_the_same_size(width: int, aspect: int, rim: int) -> None:
+    size = parse_tire_size(f"{width}/{aspect}R{rim}")
+    assert parse_tire_size(size.text) == size
+    assert size.diameter_mm == rim * Fraction("25.4") + Fraction(2 * width * aspect, 100)
+
+
+def test_every_size_of_the_data_file_can_be_read() -> None:
+    assert all(parse_tire_size(text).text == text for text in common_tires())
+
+
+@pytest.mark.published("Blundell & Harty; Re = Rg - (Rg - Rh)/3 (textbook derivation, secondary)")
+def test_the_rolled_circumference_is_neither_that_of_the_loaded_nor_of_the_free_radius() -> None:
+    """Re = Rg - (Rg - Rh)/3: 2 pi x static loaded radius is wrong by several per cent."""
+    size = parse_tire_size("P215/65R15")
+    free_m = size.diameter_m / 2
+    rolled_m = roll_by_convention(size).circumference_m.value
+    loaded_over_free = 1 - 0.08746  # deflection to which 3.05 D belongs
+    assert rolled_m == pytest.approx(2 * math.pi * free_m * (1 - (1 - loaded_over_free) / 3), rel=1e-5)
+    static_m = 2 * math.pi * free_m * loaded_over_free
+    assert static_m < 0.95 * rolled_m
+    assert rolled_m < 0.98 * nominal_circumference_m(size)
+
+
+def test_bias_ply_tires_roll_less_and_say_that_this_is_from_memory() -> None:
+    rolled = roll_by_convention(parse_tire_size("6.40-15"))
+    assert rolled.circumference_m.value == pytest.approx(2.99 * 0.6801104, rel=1e-9)
+    assert rolled.status == "from memory"
+
+
+@pytest.mark.published("wear of 205/55R16, arithmetic: 1 mm is 2/631.9 = 0.3165 %, 6.4 mm are 2.0256 %")
+def test_wear_shortens_the_roll_by_twice_the_tread_over_the_diameter() -> None:
+    size = parse_tire_size("205/55R16")
+    new = roll_by_convention(size, tread_mm=8.0)
+    worn = roll_by_convention(size, tread_mm=1.6)
+    assert 1 - worn.circumference_m.value / new.circumference_m.value == pytest.approx(2 * 6.4 / 631.9, rel=1e-9)
+
+
+def test_unknown_tread_reaches_down_to_the_worn_tire_and_a_measured_one_does_not() -> None:
+    size = parse_tire_size("205/55R16")
+    unknown, measured = roll_by_convention(size), roll_by_convention(size, tread_mm=8.0)
+    assert unknown.circumference_m.value == measured.circumference_m.value
+    assert unknown.circumference_m.high == measured.circumference_m.high
+    assert unknown.circumference_m.low < 0.981 * measured.circumference_m.low
+
+
+def test_a_tread_deeper_than_new_is_refused() -> None:
+    with pytest.raises(ValueError, match="not between 0 and 8"):
+        roll_by_convention(parse_tire_size("205/55R16"), tread_mm=12)
+
+
+def test_a_roll_out_is_distance_over_turns_with_the_error_of_two_marks() -> None:
+    rolled = parse_roll_out("3:8.13m")
+    assert rolled.circumference_m.value == pytest.approx(2.71)
+    assert rolled.circumference_m.half_width == pytest.approx(0.01 / 3)
+    assert rolled.status == "measured"
+    assert parse_roll_out("3:319.5 in").circumference_m.value == pytest.approx(319.5 * 0.0254 / 3)
+
+
+@pytest.mark.parametrize("text", ["3:8.12", "8.12m", "0:8m", "3:-1m", "x:y m", "1.2.3:4m"])
+def test_a_roll_out_without_turns_distance_or_unit_is_refused(text: str) -> None:
+    with pytest.raises(VehicleError, match=r"3:8\.12m"):
+        parse_roll_out(text)
+
+
+def test_a_makers_figure_gives_the_circumference() -> None:
+    assert roll_by_turns(800 / MILE_M).circumference_m.value == pytest.approx(2.01168)
+
+
+def test_nonsense_measurements_are_a_callers_mistake() -> None:
+    with pytest.raises(ValueError, match="positive"):
+        roll_out(0.0, 3)
+    with pytest.raises(ValueError, match="positive"):
+        roll_by_turns(0.0)
+
+
+def test_every_value_of_the_tire_data_has_a_source_and_a_status() -> None:
+    def tables(node: object) -> list[dict[str, object]]:
+        if not isinstance(node, dict):
+            return []
+        inner = [table for value in node.values() for table in tables(value)]
+        return inner or [node]
+
+    for table in tables(tire_facts()):
+        assert any(name.endswith("source") for name in table), table
+        statuses = [value for name, value in table.items() if name.endswith("status")]
+        assert statuses, table
+        assert all(value in ("verified", "secondary", "from memory") for value in statuses), table
