@@ -94,10 +94,14 @@ def test_a_drive_that_carries_an_answer_is_not_refused(kind: str) -> None:
     assert refused <= stats.binom.ppf(0.999, DRIVES, 0.2 if kind == "held speeds" else 0.1)
 
 
-def test_the_reading_at_50_mph_is_known_to_an_eighth_of_a_mile_per_hour() -> None:
-    """Claim for noted drives: rms 0.12 mph."""
-    error = [score.error_at_50_mph for score in _answered(NOTED)]
-    assert np.sqrt(np.mean(np.square(error))) < 0.12 * _widened(len(error))
+def test_the_reading_at_50_mph_is_as_close_to_its_bound_as_chance_allows() -> None:
+    """Claim for noted drives: within a tenth of the bound, the prior of the offset included.
+
+    The bound is about 0.18 mph here. No method can be much better with 22 readings: even in the middle of the speeds
+    and with no error of time, 0.6 mph and a rounding to whole mph leave sqrt(0.36 + 1/12) / sqrt(22) = 0.142 mph.
+    """
+    row = _row(NOTED)
+    assert row.ratio_at_50_mph < 1.1 * _widened(row.drives - row.refused)
 
 
 def test_the_tooth_chosen_is_the_one_that_the_truth_would_choose() -> None:

@@ -1,0 +1,20 @@
+"""How long a calibration may take, with parsing of the same file as the yardstick."""
+
+from __future__ import annotations
+
+import pytest
+from benchmark.speed import against_parsing, case, growth
+
+
+@pytest.mark.parametrize(
+    "name", ["an hour at 1 Hz with an hour's log", "an hour at 1 Hz, 40 readings, zone and date unknown"]
+)
+def test_calibrating_takes_no_longer_than_gpxpy_takes_to_parse_the_file(name: str) -> None:
+    ours, theirs = against_parsing(case(name), repeats=3)
+    assert ours < theirs
+
+
+@pytest.mark.parametrize("kind", ["logged", "noted"])
+def test_cost_grows_no_faster_than_the_number_of_fixes(kind: str) -> None:
+    """Ten times the fixes in ten times the time, with a half more for a busy machine; a square would be a hundred."""
+    assert growth(kind, 200_000) < 15 * max(growth(kind, 20_000), 0.02)
