@@ -182,12 +182,13 @@ def _track_lines(track: Track, unit: DisplayUnit) -> list[str]:
         speed += f", {low / factor:.1f} to {high / factor:.1f} {unit}"
     if facts["speed_source"] == "positions":
         speed = "from positions" if facts["speed_mps"] is None else f"from positions ({speed})"
+    every = f"one every {facts['interval_s']:g} s"
     lines = [
-        f"  gaps        {facts['gaps']}" + (f", longest {facts['longest_gap_s']:g} s" if facts["gaps"] else ""),
+        f"  track       {len(track)} fixes over {facts['duration_s'] / 60:.1f} min, {every}",
         f"  start       {facts['start'] or 'times of day only, no date'}",
         f"  speed       {speed}",
         f"  elevation   with {facts['with_elevation']} fixes",
-        f"  gaps        {facts['gaps']}" + (f", the longest {facts['longest_gap_s']:g} s" if facts["gaps"] else ""),
+        f"  gaps        {facts['gaps']}" + (f", longest {facts['longest_gap_s']:g} s" if facts["gaps"] else ""),
     ]
     return lines + _remarks(track)
 
