@@ -1,0 +1,165 @@
+"""The parts that may explain an error factor: what each may be, and how far that is believed beforehand."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from speedcal.values import FloatArray
+from speedcal.vehicle.axle import known_pairs
+from speedcal.vehicle.data import common_tires, explain_facts
+from speedcal.vehicle.families import GearFamily
+from speedcal.vehicle.model import Vehicle
+from speedcal.vehicle.parts import AxleRatio
+from speedcal.vehicle.rolled import RolledTire, roll_by_convention
+from speedcal.vehicle.sizes import parse_tire_size
+
+_SAME_RATIO = 0.006
+"""Axle ratios closer than this (relative) are one and the same to a drive."""
+_FREE_DRIVEN, _FREE_DRIVE = range(15, 46), range(6, 16)
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """What one part of the chain may be: labels, the factor each brings, its spread and its prior."""
+
+    name: str
+    labels: tuple[str, ...]
+    gains: FloatArray
+    u_relative: FloatArray
+    prior: FloatArray
+    stated: int | None
+    """Index of what the job states; None when it states nothing."""
+
+
+def parts_of(vehicle: Vehicle) -> list[Part]:
+    """Return the parts of the chain that may be other than stated, the tire first."""
+    return [part for part in (_tires(vehicle), _axles(vehicle), *_gears(vehicle)) if part is not None]
+
+
+def base_of(vehicle: Vehicle, parts: Sequence[Part]) -> tuple[float, str]:
+    """Return the constant part of the chain, so that base x gains is the factor, and what was assumed for it."""
+    gears_known = vehicle.sensor != "driven gear" or (vehicle.drive_gear and vehicle.driven_gear)
+    sensor_known = vehicle.pulses_per_turn is not None or not vehicle.expects_pulses
+    base = float(vehicle.ratio_box or 1) * float(vehicle.pulse_scaler or 1)
+    if vehicle.expected_per_m is not None and gears_known and sensor_known:
+        base *= (vehicle.pulses_per_turn or 1.0) * float(vehicle.transfer_ratio) / vehicle.expected_per_m
+        return base, "the instrument expects what the job says, so the whole chain is compared"
+    before = vehicle.tire_before or vehicle.tire
+    for part in parts:
+        if part.name == "tire":
+            base *= roll_by_convention(before).circumference_m.value if before else 1 / float(np.median(part.gains))
+        elif part.stated is not None:
+            base /= float(part.gains[part.stated])
+    return (
+        base,
+        f"the instrument was right with {before or 'the tires before'} and the axle and gears that the job states",
+    )
+
+
+def _tires(vehicle: Vehicle) -> Part | None:
+    sizes = {size.text: size for size in (parse_tire_size(text) for text in common_tires())}
+    stated = vehicle.tire
+    if stated is not None:
+        sizes = {text: size for text, size in sizes.items() if abs(size.rim_mm - stated.rim_mm) < 1}
+        sizes.setdefault(stated.text, stated)
+    rolled = {text: roll_by_convention(size) for text, size in sizes.items()}
+    if vehicle.rolled is not None and stated is None:
+        return _part("tire", {vehicle.rolled.basis: vehicle.rolled}, vehicle.rolled.basis)
+    if vehicle.rolled is not None and stated is not None:
+        rolled[stated.text] = vehicle.rolled
+    return _part("tire", rolled, stated.text if stated else None)
+
+
+def _part(name: str, rolled: dict[str, RolledTire], stated: str | None) -> Part:
+    labels = tuple(rolled)
+    where = labels.index(stated) if stated is not None else None
+    return Part(
+        name,
+        labels,
+        np.array([1 / item.circumference_m.value for item in rolled.values()]),
+        np.array([item.u_relative for item in rolled.values()]),
+        _prior(name, len(labels), where),
+        where,
+    )
+
+
+def _axles(vehicle: Vehicle) -> Part | None:
+    if vehicle.sensor == "wheel":
+        return None
+    groups = axle_groups()
+    stated = vehicle.axle
+    where = None
+    if stated is not None:
+        where = next((i for i, (ratio, _) in enumerate(groups) if abs(ratio / float(stated) - 1) < _SAME_RATIO), None)
+        if where is None:
+            groups = [*groups, (float(stated), str(stated))]
+            where = len(groups) - 1
+        else:
+            groups[where] = (float(stated), _axle_label(stated))
+    gains = np.array([ratio for ratio, _ in groups])
+    return Part(
+        "axle",
+        tuple(label for _, label in groups),
+        gains,
+        np.full(len(gains), 0.001),
+        _prior("axle", len(gains), where),
+        where,
+    )
+
+
+def _axle_label(axle: AxleRatio) -> str:
+    return f"{float(axle):.2f} ({axle.text})" if axle.has_teeth else axle.text
+
+
+def axle_groups() -> list[tuple[float, str]]:
+    """Return axle ratios that a drive can tell apart, each with the pairs of teeth behind it, by ratio."""
+    groups: list[list[tuple[int, int]]] = []
+    for ring, pinion in known_pairs():
+        last = groups[-1][0] if groups else None
+        if last and (ring / pinion) / (last[0] / last[1]) - 1 < _SAME_RATIO:
+            groups[-1].append((ring, pinion))
+        else:
+            groups.append([(ring, pinion)])
+    found = []
+    for group in groups:
+        ratio = sum(ring / pinion for ring, pinion in group) / len(group)
+        found.append((ratio, f"{ratio:.2f} ({' or '.join(f'{ring}/{pinion}' for ring, pinion in group)})"))
+    return found
+
+
+def _gears(vehicle: Vehicle) -> list[Part]:
+    if vehicle.sensor != "driven gear":
+        return []
+    family: GearFamily | None = vehicle.family
+    found = []
+    for name, stated, teeth, free, power in (
+        ("driven gear", vehicle.driven_gear, family and family.driven, _FREE_DRIVEN, -1),
+        ("drive gear", vehicle.drive_gear, family and family.drive, _FREE_DRIVE, 1),
+    ):
+        if stated is None:
+            continue
+        counts = sorted({*(teeth.teeth if teeth else free), stated})
+        where = counts.index(stated)
+        found.append(
+            Part(
+                name,
+                tuple(str(count) for count in counts),
+                np.array([float(count) ** power for count in counts]),
+                np.zeros(len(counts)),
+                _prior(name, len(counts), where),
+                where,
+            )
+        )
+    return found
+
+
+def _prior(name: str, n: int, stated: int | None) -> FloatArray:
+    if stated is None or n == 1:
+        return np.full(n, 1 / n)
+    trust = float(explain_facts()["stated"][name.replace(" ", "_")])
+    prior = np.full(n, (1 - trust) / (n - 1))
+    prior[stated] = trust
+    return prior

@@ -1,0 +1,102 @@
+"""What explains an error factor."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+from support.calibrations import make_calibration
+
+from speedcal.errors import VehicleError
+from speedcal.vehicle import Vehicle
+from speedcal.vehicle.explain import explain
+from speedcal.vehicle.explain_parts import axle_groups
+
+STATED = {"tire": "LT245/75R16", "axle": "41/11", "driven_gear": 20, "drive_gear": 8}
+HEALTHY = 1.015  # the gain of a healthy instrument in the data file
+
+
+def test_the_last_owner_fitted_410s_comes_out_first_when_it_is_true() -> None:
+    calibration = make_calibration(factor=HEALTHY * 4.10 / (41 / 11), u_factor=0.004)
+    found = explain(calibration, Vehicle.from_dict(STATED))
+    best = found.ranked[0]
+    assert best.departs == ("axle",)
+    assert "41/10" in dict(best.parts)["axle"]
+    assert dict(best.parts)["tire"] == "LT245/75R16"
+    assert found.as_stated < 0.01
+
+
+def test_a_healthy_vehicle_is_explained_by_what_the_job_states() -> None:
+    found = explain(make_calibration(factor=HEALTHY, u_factor=0.004), Vehicle.from_dict(STATED))
+    assert found.ranked[0].departs == ()
+    assert found.as_stated > 0.8
+
+
+def test_ambiguity_is_shown_with_what_would_settle_it() -> None:
+    found = explain(make_calibration(factor=HEALTHY * 1.12, u_factor=0.004), Vehicle.from_dict(STATED))
+    assert len({item.departs for item in found.ranked}) > 1
+    text = {finding.code: finding.text for finding in found.findings}["ambiguous"]
+    assert "count turns" in text
+
+
+def test_probabilities_are_those_of_bayes_rule_over_a_plain_enumeration() -> None:
+    """Only the axle is open: prior 0.75 against 0.25 shared, likelihood normal, spread as documented."""
+    vehicle = Vehicle.from_dict({"axle": "41/11", "rolled_turns": 10, "rolled_distance_m": 24.0})
+    calibration = make_calibration(factor=1.06, u_factor=0.01)
+    found = explain(calibration, vehicle, most=40)
+    ratios = np.array([ratio for ratio, _ in axle_groups()])
+    stated = int(np.argmin(np.abs(ratios - 41 / 11)))
+    ratios[stated] = 41 / 11
+    expected = HEALTHY * ratios / (41 / 11)
+    u_roll = 0.01 / 10 / 2 / 2.4  # two chalk marks of 5 mm over ten turns
+    u = np.sqrt((expected * np.sqrt((0.0125 / HEALTHY) ** 2 + 0.001**2 + u_roll**2)) ** 2 + 0.01**2)
+    prior = np.full(len(ratios), 0.25 / (len(ratios) - 1))
+    prior[stated] = 0.75
+    joint = prior * np.exp(-0.5 * ((1.06 - expected) / u) ** 2) / u
+    posterior = joint / joint.sum()
+    got = sorted((item.probability for item in found.ranked), reverse=True)
+    assert got == pytest.approx(sorted(posterior, reverse=True)[: len(got)], abs=2e-4)
+    assert found.as_stated == pytest.approx(posterior[stated], abs=2e-4)
+
+
+def test_with_the_instruments_expectation_known_the_whole_chain_is_compared() -> None:
+    table = {
+        "tire": "35x12.50R17LT",
+        "axle": "41/11",
+        "drive_gear": 13,
+        "driven_gear": 29,
+        "turns_per_mile": 1000,
+        "gear_family": "indexed housing",
+    }
+    # 13 x 41/11 / 29 x 593.54 / 1000 = 0.9917: right as stated, within the healthy -1 to +4 %
+    right = explain(make_calibration(factor=0.9917 * HEALTHY, u_factor=0.003), Vehicle.from_dict(table))
+    assert right.ranked[0].departs == ()
+    # a 26-tooth gear left in: 29/26 more
+    wrong = explain(make_calibration(factor=0.9917 * HEALTHY * 29 / 26, u_factor=0.003), Vehicle.from_dict(table))
+    driven = dict(dict(wrong.by_part)["driven gear"])
+    assert max((n for n in driven if n != "29"), key=lambda n: driven[n]) == "26"
+
+
+def test_the_beliefs_before_the_drive_are_part_of_the_answer() -> None:
+    shown = explain(make_calibration(factor=1.1, u_factor=0.01), Vehicle.from_dict(STATED)).to_dict()
+    assert any("75 %" in text for text in shown["priors"])
+    assert any("J2976" in text for text in shown["priors"])
+    assert sum(item["probability"] for item in shown["explanations"]) <= 1
+
+
+def test_a_factor_that_nothing_explains_is_said_to_be_one() -> None:
+    found = explain(make_calibration(factor=9.0, u_factor=0.003), Vehicle.from_dict(STATED))
+    assert "nothing_explains" in {finding.code for finding in found.findings}
+
+
+def test_without_any_statement_there_is_nothing_to_start_from() -> None:
+    with pytest.raises(VehicleError, match="Add tire"):
+        explain(make_calibration(), Vehicle())
+
+
+def test_ratios_that_a_drive_cannot_tell_apart_are_one_possibility() -> None:
+    labels = [label for _, label in axle_groups()]
+    assert any(all(teeth in label for teeth in ("41/10", "45/11", "37/9")) for label in labels)
+    ratios = [ratio for ratio, _ in axle_groups()]
+    assert all(b / a > 1.005 for a, b in itertools.pairwise(ratios))

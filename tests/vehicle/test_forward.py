@@ -1,0 +1,46 @@
+"""Planning tires and axle gears before buying."""
+
+from __future__ import annotations
+
+import pytest
+from support.calibrations import make_calibration
+
+from speedcal.errors import VehicleError
+from speedcal.vehicle import Vehicle
+from speedcal.vehicle.forward import forecast
+
+NOW = {"tire": "265/70R17", "axle": "41/11", "drive_gear": 13, "driven_gear": 26, "gear_family": "indexed housing"}
+
+
+def test_larger_tires_make_a_right_instrument_read_low_by_the_ratio_of_the_diameters() -> None:
+    plan = forecast(Vehicle.from_dict(NOW), {"tire": "35x12.50R17LT"}, speeds=[60])
+    assert plan.gain.value == pytest.approx(802.8 / 889.0, rel=1e-12)
+    assert plan.corrections.keep.errors[0]["indicated"] == pytest.approx(60 * 802.8 / 889.0, abs=1e-4)
+    assert not plan.is_measured
+    # 26 x 0.903 = 23.48 teeth: 23 and 24 are the candidates
+    assert {dict(c.parts)["teeth"] for c in plan.corrections.driven_gear[:2]} == {23, 24}
+
+
+def test_axle_gears_that_compensate_the_tires_leave_the_instrument_right() -> None:
+    vehicle = Vehicle.from_dict(NOW)
+    plan = forecast(vehicle, {"tire": "35x12.50R17LT", "axle": "41/10"}, speeds=[60])
+    assert plan.gain.value == pytest.approx(802.8 / 889.0 * 1.1, rel=1e-12)  # 41/10 over 41/11 is 11/10
+    assert plan.corrections.keep.is_acceptable
+
+
+def test_the_offset_of_a_measured_instrument_stays_in_the_forecast() -> None:
+    calibration = make_calibration(offset=1.0, factor=1.02, u_offset=0.4, u_factor=0.008)
+    plan = forecast(Vehicle.from_dict(NOW), {"axle": "45/11"}, calibration=calibration, speeds=[50])
+    assert plan.is_measured
+    assert plan.corrections.keep.errors[0]["indicated"] == pytest.approx(1.0 + 1.02 * 45 / 41 * 50, abs=1e-4)
+
+
+def test_the_gears_listed_are_for_the_gears_fitted_after_the_work() -> None:
+    plan = forecast(Vehicle.from_dict(NOW), {"driven_gear": 24, "tire": "35x12.50R17LT"}, speeds=[60])
+    fitted = [dict(c.parts)["teeth"] for c in plan.corrections.driven_gear if c.is_fitted]
+    assert fitted == [24]
+
+
+def test_a_forecast_without_the_tires_of_now_asks_for_them() -> None:
+    with pytest.raises(VehicleError, match="does not say tire"):
+        forecast(Vehicle.from_dict({"driven_gear": 26}), {"tire": "35x12.50R17LT"})
