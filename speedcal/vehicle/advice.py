@@ -8,6 +8,8 @@ from speedcal.values import Finding, Interval
 from speedcal.vehicle.choices import Choice, Judge
 from speedcal.vehicle.model import Vehicle
 
+_NOT_WORTH_MORE_WORK = 0.005
+"""Relative error that does not justify a kind of change with more work when none is acceptable anyway."""
 _CLEAR = 0.8
 """Chance of being the best from which a tooth count is called decided."""
 
@@ -27,8 +29,8 @@ def best_of(judge: Judge, keep: Choice, lists: Sequence[Sequence[Choice]]) -> Ch
     Returns
     -------
     Choice or None
-        From the first kind that has an acceptable choice, its best; when none has, the best of all; None when
-        nothing can be changed and the instrument is not right as it is.
+        From the first kind that has an acceptable choice, its best; when none has, the least work that comes near
+        the best of all; None when nothing can be changed and the instrument is not right as it is.
     """
     tops = [choices[0] for choices in lists if choices and choices[0].available is not False]
     for top in tops:
@@ -36,7 +38,8 @@ def best_of(judge: Judge, keep: Choice, lists: Sequence[Sequence[Choice]]) -> Ch
             return keep if top.is_fitted else top
     if not tops:
         return keep if keep.is_acceptable else None
-    return min([*tops, keep], key=lambda choice: judge.loss(choice.gain))
+    least = min(judge.loss(choice.gain)[0] for choice in (keep, *tops))
+    return next(choice for choice in (keep, *tops) if judge.loss(choice.gain)[0] <= least + _NOT_WORTH_MORE_WORK)
 
 
 def findings_for(
@@ -60,7 +63,8 @@ def findings_for(
         )
     elif not best.is_acceptable:
         found.append(Finding("no_acceptable_choice", _what_would(judge, vehicle, best, exact_teeth)))
-    if best is not None and best.probability_best is not None and best.probability_best < _CLEAR:
+    judged_by_size = judge.criterion != "never reads low"  # there a margin is chosen, not the likeliest count
+    if judged_by_size and best is not None and best.probability_best is not None and best.probability_best < _CLEAR:
         rivals = [c.name for c in driven[:3] if c.name != best.name and (c.probability_best or 0) > 0.05]
         rival = f" against {' or '.join(rivals)}" if rivals and best.kind == "driven gear" else ""
         settle = (
@@ -83,11 +87,17 @@ def _what_would(judge: Judge, vehicle: Vehicle, best: Choice, exact_teeth: Inter
     limit = f"{judge.acceptable_percent:g} %"
     with_best = f"the best is {best.name} with {best.worst_error_percent:.1f} %"
     start = f"No choice keeps the worst error within {limit}; {with_best}. "
-    left = 100 * judge.unavoidable_error()
+    left = 100 * judge.offset_error()
     if left > judge.acceptable_percent:
         return (
             start + f"The needle offset alone leaves {left:.1f} % and no gear can cancel it: "
             "the instrument itself must be set right, or the speeds that matter be chosen higher."
+        )
+    sure = 100 * judge.worst_error(judge.ideal_gain().value)
+    if sure > judge.acceptable_percent:
+        return (
+            start + f"To be sure that it never reads low after this drive, {sure:.1f} % must be added somewhere; "
+            "more readings would narrow that (`speedcal plan`)."
         )
     wish = f"a gain of {judge.ideal_gain().value:.4f}"
     if exact_teeth is not None:

@@ -127,9 +127,13 @@ class Judge:
         value = safe if self.criterion == "never reads low" else centre[0]
         return Interval(float(value), float(low), float(high))
 
-    def unavoidable_error(self) -> float:
-        """Return the worst relative error that the offset leaves even with the ideal gain."""
-        return self.worst_error(self.ideal_gain().value)
+    def offset_error(self) -> float:
+        """Return the worst relative error that the offset leaves whatever the gain is made."""
+        shares = self.calibration.offset_mps.value / self.speeds_mps
+        spread = float(shares.max() - shares.min())
+        if self.criterion == "odometer first":
+            return float(np.abs(shares).max())
+        return spread if self.criterion == "never reads low" else spread / 2
 
     def _odometer_point(self) -> FloatArray:
         return np.array([self.odometer_factor.value])

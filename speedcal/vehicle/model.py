@@ -214,7 +214,7 @@ def _tire(reader: TableReader, key: str) -> TireSize | None:
     try:
         return parse_tire_size(text)
     except VehicleError as error:
-        reader.problem(key, f"{error.problem}; {error.remedy}")
+        reader.problem(key, f"{error.problem}. {error.remedy}")
         return None
 
 

@@ -129,8 +129,7 @@ def correct(
     vehicle
         What is known of the gear train; what is unknown only narrows the answer.
     speeds
-        Ground speeds that matter, in the display unit of the calibration; None takes round speeds over the driven
-        range.
+        Ground speeds that matter, in the display unit of the calibration; None takes :func:`driven_speeds`.
     criterion
         ``smallest worst error``, ``never reads low`` or ``odometer first``; None takes the vehicle's.
 
@@ -184,11 +183,17 @@ def correct(
 
 
 def driven_speeds(calibration: Calibration) -> tuple[float, ...]:
-    """Return round speeds over the driven range, in the display unit; its ends when none lies inside."""
+    """Return the speeds taken when nobody names any: round ones of the driven range, in the display unit.
+
+    Not below 25 mph or 40 km/h, the lowest test speeds of SAE J2976 and UN R39, unless that leaves fewer than two: at
+    walking pace a small needle offset is a large percentage and would decide the gear.
+    """
     factor = SPEED_UNIT_MPS[calibration.unit]
-    rows = calibration.error_table()
-    found = tuple(row["ground"] for row in rows if row["ground"] > 0)
-    return found or tuple(tidy(v / factor, 1) for v in calibration.speed_range_mps if v > 0)
+    lowest = 25 if calibration.unit == "mph" else 40
+    found = tuple(row["ground"] for row in calibration.error_table() if row["ground"] > 0)
+    road = tuple(speed for speed in found if speed >= lowest)
+    ends = tuple(tidy(v / factor, 1) for v in calibration.speed_range_mps if v > 0)
+    return road if len(road) > 1 else found or ends
 
 
 def _reciprocal(gain: Interval, teeth: int) -> Interval:

@@ -1,0 +1,176 @@
+"""The commands axle, tire, correct and explain."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from speedcal.cli import cli, main
+from speedcal.simulate import simulate, write_drive
+from speedcal.units import MILE_M
+
+JOB = """
+[job]
+unit = "mph"
+
+[vehicle]
+label = "invented pickup"
+tire = "35x12.50R17LT"
+axle = "41/11"
+drive_gear = 13
+driven_gear = 26
+turns_per_mile = 1000
+gear_family = "indexed housing"
+
+[before]
+track = "track.gpx"
+readings = "readings.csv"
+"""
+
+
+def run(*arguments: str) -> Result:
+    return CliRunner().invoke(cli, arguments, catch_exceptions=False)
+
+
+@pytest.fixture(scope="module")
+def job(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return a job whose truth is 28.76 teeth: 35 in tires rolled by convention, 41/11, 13 on 26 teeth."""
+    folder = tmp_path_factory.mktemp("job")
+    factor = 13 * (41 / 11) / 26 * MILE_M / (3.05 * 0.889) / 1000
+    write_drive(simulate("logged", 4, error_factor=factor, offset_mps=0.0), folder)
+    (folder / "job.toml").write_text(JOB)
+    return folder / "job.toml"
+
+
+def test_counting_begins_with_the_cautions_on_standard_error() -> None:
+    result = run("axle", "1:just short of 4")
+    assert result.exit_code == 0
+    assert result.stderr.startswith("caution: Wheels off the ground")
+    assert "caution" not in result.stdout
+    assert "3.727 (41/11)" in result.stdout.splitlines()[1]
+
+
+def test_the_help_of_counting_begins_with_the_cautions_too() -> None:
+    text = run("axle", "--help").stdout
+    assert text.index("BEFORE COUNTING TURNS") < text.index("COUNTS are")
+    assert "rated stands" in text
+
+
+def test_counts_in_json_carry_cautions_ratio_and_pairs() -> None:
+    shown = json.loads(run("axle", "--one-wheel", "20:37.25", "--json").stdout)
+    assert any("never run the engine" in text for text in shown["cautions"])
+    assert shown["axle_ratio"]["value"] == pytest.approx(3.725)
+    assert shown["pairs"][0]["teeth"] == "41/11"
+
+
+def test_engine_speed_is_taken_at_the_unit_asked_for() -> None:
+    options = ("--rpm", "3000", "--gear", "1", "--tire", "10:20m", "--json")
+    metric = json.loads(run("axle", "--speed", "100", "--unit", "km/h", *options).stdout)
+    assert metric["axle_ratio"]["value"] == pytest.approx(3.6)
+    imperial = json.loads(run("axle", "--speed", "100", *options).stdout)
+    assert imperial["axle_ratio"]["value"] == pytest.approx(3.6 / 1.609344, abs=1e-5)
+
+
+@pytest.mark.parametrize(
+    "arguments", [("axle",), ("axle", "--rpm", "3000"), ("tire", "205/55R16", "--driven-gear", "20"), ("tire",)]
+)
+def test_missing_parts_of_a_question_are_named(arguments: tuple[str, ...]) -> None:
+    result = run(*arguments)
+    assert result.exit_code == 2
+    assert "Error:" in result.stderr
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("axle", "10"), "WHEEL:SHAFT"),
+        (("axle", "10:many"), "37.25"),
+        (("axle", "--rpm", "1", "--speed", "1", "--gear", "x", "--tire", "205/55R16"), "0.73"),
+        (("tire", "wide"), "205/55R16"),
+        (("tire", "205/55R16", "--tread", "12"), "--new-tread"),
+        (("tire", "205/55R16", "--roll-out", "3"), "3:8.12m"),
+        (("tire", "205/55R16", "--instead-of", "195/65R15", "--axle", "1/4"), "41/11"),
+        (("correct", "nothing.toml"), "nothing.toml"),
+        (("explain", "nothing.toml"), "nothing.toml"),
+    ],
+)
+def test_unusable_input_ends_in_one_message_and_status_2(
+    arguments: tuple[str, ...], words: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit) as caught:
+        main(arguments)
+    assert caught.value.code == 2
+    error = capsys.readouterr().err.splitlines()[-1]
+    assert error.startswith("speedcal: ")
+    assert words in error
+
+
+def test_a_tire_is_shown_nominal_and_rolled_with_the_source_of_the_convention() -> None:
+    text = run("tire", "LT235/85R16").stdout
+    assert "805.9 mm = 31.73 in" in text
+    assert "2458.0  (" in text
+    assert "ETRTO" in text
+    assert "from memory" in text
+
+
+def test_two_tires_side_by_side_in_json() -> None:
+    shown = json.loads(
+        run("tire", "195/50R15", "--instead-of", "185/70R14", "--speeds", "60,100", "--unit", "km/h", "--json").stdout
+    )
+    assert shown["instead_of"]["percent"] == pytest.approx(6.701, abs=1e-3)
+    assert [row["ground"] for row in shown["instead_of"]["shown"]] == [60, 100]
+    assert shown["instead_of"]["speed_unit"] == "km/h"
+
+
+def test_what_to_order_with_new_tires_is_answered_before_they_are_bought() -> None:
+    text = run("tire", "35x12.50R17LT", "--instead-of", "265/70R17", "--driven-gear", "26").stdout
+    assert "driven gear that would be exact: 23.48" in text  # 26 x 802.8 / 889.0
+
+
+def test_a_roll_out_takes_the_place_of_the_convention() -> None:
+    shown = json.loads(run("tire", "35x12.50R17LT", "--roll-out", "3:8.13m", "--json").stdout)
+    assert shown["rolled"]["rolling_circumference_m"]["value"] == pytest.approx(2.71)
+    assert shown["rolled"]["status"] == "measured"
+
+
+def test_correct_finds_the_29_tooth_gear_from_the_files_of_a_job(job: Path) -> None:
+    shown = json.loads(run("correct", str(job), "--json").stdout)
+    assert shown["driven_gear"][0]["teeth"] == 29
+    assert shown["best"]["kind"] == "driven gear"
+    assert shown["effective_tire"]["rolling_circumference_m"]["value"] == pytest.approx(3.05 * 0.889, rel=0.003)
+    text = run("correct", str(job)).stdout
+    assert text.startswith("best: driven gear 29")
+    assert "housing: range 26-31 down" in text
+
+
+def test_correct_takes_the_customers_speeds_unit_and_criterion(job: Path) -> None:
+    arguments = ("correct", str(job), "--json", "--unit", "km/h", "--speeds", "50,100", "--criterion", "never-low")
+    shown = json.loads(run(*arguments).stdout)
+    assert (shown["speed_unit"], shown["speeds"], shown["criterion"]) == ("km/h", [50, 100], "never reads low")
+    assert shown["driven_gear"][0]["teeth"] == 28
+    assert not shown["driven_gear"][0]["reads_low"]
+
+
+def test_correct_answers_for_tires_still_to_be_fitted(job: Path) -> None:
+    shown = json.loads(run("correct", str(job), "--planned-tire", "33x12.50R17LT", "--json").stdout)
+    assert shown["gain"]["value"] == pytest.approx(35 / 33, abs=1e-6)
+    assert shown["corrections"]["driven_gear"][0]["teeth"] in (30, 31)  # 28.76 x 35/33 = 30.5
+
+
+def test_explain_ranks_and_states_its_beliefs(job: Path) -> None:
+    shown = json.loads(run("explain", str(job), "--json", "--most", "3").stdout)
+    assert len(shown["explanations"]) == 3
+    assert shown["explanations"][0]["parts"]["tire"] == "35x12.50R17LT"
+    assert shown["priors"]
+    assert "believed before the drive" in run("explain", str(job)).stdout
+
+
+@pytest.mark.parametrize("name", ["axle", "tire", "correct", "explain"])
+def test_help_shows_examples_one_a_line_and_cautions(name: str) -> None:
+    text = run(name, "--help").stdout
+    assert "\\b" not in text
+    assert f"\n    speedcal {name} " in text
+    assert "ocal rules" in text
