@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import difflib
 import math
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
 from typing import Any, NoReturn
 
 from speedcal.errors import SpeedcalError, raise_problems
+
+_RATIO = re.compile(r"(\d{1,7}(?:\.\d{1,17})?)(?:\s*/\s*(\d{1,7}(?:\.\d{1,17})?))?")
 
 
 def nearest_name(name: str, known: Iterable[str]) -> str:
@@ -29,14 +32,13 @@ def parse_ratio(value: object) -> Fraction:
     if isinstance(value, bool) or not isinstance(value, (str, int, float)):
         raise ValueError(f"{value!r} is not a ratio such as '41/11' or 3.73")
     text = str(value).strip().replace(":", "/").replace(",", ".")
-    try:
-        parts = [Fraction(part.strip()) for part in text.split("/")]
-        ratio = parts[0] if len(parts) == 1 else parts[0] / parts[1]
-    except (ValueError, ZeroDivisionError):
-        raise ValueError(f"{value!r} is not a ratio such as '41/11' or 3.73") from None
-    if len(parts) > 2 or ratio <= 0:
-        raise ValueError(f"{value!r} is not a positive ratio such as '41/11' or 3.73")
-    return ratio
+    match = _RATIO.fullmatch(text)
+    if match is None:
+        raise ValueError(f"{text[:40]!r} is not a ratio such as '41/11' or 3.73")
+    above, below = Fraction(match[1]), Fraction(match[2] or 1)
+    if not above or not below:
+        raise ValueError(f"{text!r} is not a positive ratio such as '41/11' or 3.73")
+    return above / below
 
 
 class TableReader:
@@ -94,14 +96,18 @@ class TableReader:
         return value
 
     def ratio(self, key: str) -> Fraction | None:
-        """Return a positive ratio, exactly, or None when it is not given."""
+        """Return a ratio between 1/100 and 100, exactly, or None when it is not given."""
         if self.table.get(key) is None:
             return None
         try:
-            return parse_ratio(self.table[key])
+            ratio = parse_ratio(self.table[key])
         except ValueError as error:
             self.problem(key, str(error))
             return None
+        if not Fraction(1, 100) <= ratio <= 100:
+            self.problem(key, f"{self.table[key]!r} should be between 1/100 and 100")
+            return None
+        return ratio
 
     def word(self, key: str, known: Sequence[str], default: str | None = None) -> str | None:
         """Return one of the known words."""

@@ -84,8 +84,8 @@ def parse_turns(text: str) -> tuple[float, float]:
         if match:
             shift, u_words, plain = add, u_word, plain[match.end() :]
             break
-    match = re.fullmatch(r"(?:(\d+)\s+)?(\d+)/(\d+)|(\d+)(?:\.(\d*))?", plain)
-    if not match or match[3] == "0":
+    match = re.fullmatch(r"(?:(\d{1,5})\s+)?(\d{1,5})/(\d{1,5})|(\d{1,5})(?:\.(\d{0,9}))?", plain)
+    if not match or (match[3] and not int(match[3])):
         raise VehicleError(f"{text!r} is not a number of turns", remedy="Write it as 37.25, 3 3/4 or 'just short of 4'")
     if match[3]:
         value = float(Fraction(int(match[2]), int(match[3])) + int(match[1] or 0))

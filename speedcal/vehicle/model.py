@@ -119,7 +119,7 @@ class Vehicle:
         expected_per_m, expects_pulses = _expected(reader)
         axle = _axle(reader)
         drive_gear, driven_gear = (reader.whole(key, low=3, high=100) for key in ("drive_gear", "driven_gear"))
-        pulses_per_turn = reader.number("pulses_per_turn")
+        pulses_per_turn = reader.number("pulses_per_turn", low=1e-3, high=1e5)
         sensor = reader.word("sensor", SENSORS, _usual_sensor(table))
         vehicle_parts: dict[str, Any] = {
             "label": reader.text("label"),
@@ -240,7 +240,7 @@ def _teeth(reader: TableReader, key: str) -> tuple[int, ...]:
 
 
 def _only_one(reader: TableReader, names: tuple[str, ...]) -> dict[str, float]:
-    given = {name: value for name in names if (value := reader.number(name)) is not None}
+    given = {name: value for name in names if (value := reader.number(name, low=1e-3, high=1e7)) is not None}
     if len(given) > 1:
         reader.problem(" and ".join(given), "say the same thing twice; keep one of them")
     return given
@@ -264,19 +264,18 @@ def _rolled(reader: TableReader, tire: TireSize | None) -> RolledTire | None:
     distance = _only_one(reader, ("rolled_distance_m", "rolled_distance_in"))
     figure = _only_one(reader, ("tire_turns_per_mile", "tire_turns_per_km"))
     tread_mm = reader.number("tread_mm", high=30)
-    if (turns is None) != (not distance):
-        reader.problem("rolled_turns", "a roll-out needs both the turns and the distance")
-    elif turns is not None:
-        distance_m = distance.get("rolled_distance_m", distance.get("rolled_distance_in", 0.0) * INCH_M)
-        return roll_out(distance_m, turns)
-    for name, value in figure.items():
-        return roll_by_turns(value / (MILE_M if name.endswith("mile") else 1000))
-    if tire is None:
-        return None
+    key = "rolled_turns"
     try:
-        return roll_by_convention(tire, tread_mm=tread_mm)
+        if turns is not None and distance:
+            return roll_out(distance.get("rolled_distance_m", distance.get("rolled_distance_in", 0.0) * INCH_M), turns)
+        if turns is not None or distance:
+            raise ValueError("a roll-out needs both the turns and the distance")
+        for key, value in figure.items():
+            return roll_by_turns(value / (MILE_M if key.endswith("mile") else 1000))
+        key = "tread_mm"
+        return None if tire is None else roll_by_convention(tire, tread_mm=tread_mm)
     except ValueError as error:
-        reader.problem("tread_mm", str(error))
+        reader.problem(key, str(error))
         return None
 
 

@@ -86,15 +86,15 @@ class ScalerLimits:
         Walks the Stern-Brocot tree (every reduced fraction once, bracketing the target), so the two returned are
         the best from below and from above; exact when the target itself can be set.
         """
-        target = Fraction(gain)
+        above, below = Fraction(gain).as_integer_ratio()
         low, high = (0, 1), (1, 0)
         while True:
             middle = (low[0] + high[0], low[1] + high[1])
             if middle[0] > self.numerator_max or middle[1] > self.denominator_max:
                 break
-            if middle[0] == target * middle[1]:
+            if middle[0] * below == above * middle[1]:
                 return [Fraction(*middle)]
-            if middle[0] < target * middle[1]:
+            if middle[0] * below < above * middle[1]:
                 low = middle
             else:
                 high = middle
@@ -154,8 +154,7 @@ def parse_settings(value: object, *, source: str) -> tuple[Setting, ...]:
         if kind in value:
             given: Mapping[str, Any] = value[kind] if isinstance(value[kind], Mapping) else {"now": value[kind]}
             inner = TableReader(given, ("now", "step", "low", "high"), where=f"[vehicle.settings.{kind}]")
-            now, step = inner.number("now"), inner.number("step")
-            low, high = inner.number("low"), inner.number("high")
+            now, step, low, high = (inner.number(key, low=1e-6, high=1e9) for key in ("now", "step", "low", "high"))
             reader.problems += inner.problems
             found.append(Setting(kind, now, step or _USUAL_STEP[kind], low or 0.0, high or math.inf))
     reader.finish(source=source, kind=VehicleError)

@@ -13,6 +13,8 @@ from speedcal.values import Interval, tidy
 from speedcal.vehicle.data import tire_facts
 from speedcal.vehicle.sizes import TireSize
 
+_LEAST_M, _MOST_M = 0.5, 6.0
+
 
 @dataclass(frozen=True, slots=True)
 class RolledTire:
@@ -147,12 +149,12 @@ def roll_out(distance_m: float, turns: float, *, u_distance_m: float = 0.005) ->
     Raises
     ------
     ValueError
-        Distance or turns are not positive.
+        Distance or turns are not positive, or no road wheel rolls so far in a turn.
     """
     if not (distance_m > 0 and turns > 0):
         raise ValueError(f"a roll-out needs a positive distance and number of turns, not {distance_m} m, {turns} turns")
     return RolledTire(
-        circumference_m=Interval.around(distance_m / turns, 2 * u_distance_m / turns),
+        circumference_m=Interval.around(_plausible(distance_m / turns), 2 * u_distance_m / turns),
         basis=f"rolled out: {distance_m:g} m in {turns:g} turns",
         status="measured",
     )
@@ -171,15 +173,22 @@ def roll_by_turns(turns_per_m: float, *, spread_percent: float = 1.0) -> RolledT
     Raises
     ------
     ValueError
-        The figure is not positive.
+        The figure is not positive, or no road wheel rolls so far in a turn.
     """
     if not turns_per_m > 0:
         raise ValueError(f"turns per distance must be positive, not {turns_per_m}")
+    circumference_m = _plausible(1 / turns_per_m)
     return RolledTire(
-        circumference_m=Interval.around(1 / turns_per_m, spread_percent / 100 / turns_per_m),
+        circumference_m=Interval.around(circumference_m, spread_percent / 100 * circumference_m),
         basis=f"maker's figure: {turns_per_m * MILE_M:g} turns per mile",
         status="stated",
     )
+
+
+def _plausible(circumference_m: float) -> float:
+    if not _LEAST_M <= circumference_m <= _MOST_M:
+        raise ValueError(f"{circumference_m:.4g} m in a turn is not what a road wheel rolls")
+    return circumference_m
 
 
 def parse_roll_out(text: str) -> RolledTire:
@@ -194,9 +203,8 @@ def parse_roll_out(text: str) -> RolledTire:
     unit = LENGTH_UNIT_M.get(match[3]) if match else None
     try:
         if match is None or unit is None:
-            raise ValueError("no unit")
+            raise ValueError("turns, a colon, a distance and its unit were expected")
         return roll_out(float(match[2]) * unit, float(match[1]))
-    except ValueError:
-        raise VehicleError(
-            f"roll-out {text!r} is not TURNS:DISTANCE", remedy="Write it as 3:8.12m, 3:319.5in or 5:44ft"
-        ) from None
+    except ValueError as error:
+        problem = f"roll-out {text[:40]!r} is not TURNS:DISTANCE ({error})"
+        raise VehicleError(problem, remedy="Write it as 3:8.12m, 3:319.5in or 5:44ft") from None

@@ -36,8 +36,9 @@ _MARKS = (
 _TAIL = (
     r"\s*(?P<after>LT|ST|C|P)?"
     r"(?:[ ,]*(?P<load>\d{2,3}(?:/\d{2,3})?)?\s*(?P<speed>\(Y\)|[A-HJ-NP-Z]|A[1-8])?)??"
-    rf"(?P<marks>(?:[ ,]*(?:{_MARKS}))*)\s*"
+    rf"(?P<marks>(?:[ ,]*(?:{_MARKS})){{0,4}})\s*"
 )
+_LONGEST = 60
 _EXAMPLES = "Write it as on the sidewall, such as 205/55R16, LT235/85R16, 31x10.50R15LT, 7.50R16LT or 165R15"
 
 
@@ -107,11 +108,11 @@ def parse_tire_size(text: str, *, source: str = "") -> TireSize:
     """
     plain = " ".join(text.upper().replace("×", "X").replace("”", "").replace('"', "").split())
     plain = re.sub(r"(?<=\d),(?=\d)", ".", plain)
-    for form, pattern in _GRAMMAR:
+    for form, pattern in _GRAMMAR if len(plain) <= _LONGEST else ():
         match = re.fullmatch(pattern + _TAIL, plain)
         if match:
             return _build(form, match.groupdict(), text, source)
-    raise VehicleError(f"tire size {text!r} is not in a form we know", source=source, remedy=_EXAMPLES)
+    raise VehicleError(f"tire size {text[:_LONGEST]!r} is not in a form we know", source=source, remedy=_EXAMPLES)
 
 
 def _build(form: Form, part: dict[str, str | None], text: str, source: str) -> TireSize:

@@ -2,16 +2,31 @@
 
 from __future__ import annotations
 
+import contextlib
+import json
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from support.calibrations import make_calibration
 
 from speedcal.errors import VehicleError
 from speedcal.units import MILE_M
-from speedcal.vehicle import GearFamily, Vehicle, Work, correct, load_family, solve_train
+from speedcal.vehicle import (
+    VEHICLE_KEYS,
+    GearFamily,
+    Vehicle,
+    Work,
+    correct,
+    load_family,
+    parse_tire_size,
+    solve_train,
+)
+from speedcal.vehicle.axle import parse_turns
 from speedcal.vehicle.data import shipped_families
 from speedcal.vehicle.families import parse_teeth
+from speedcal.vehicle.rolled import parse_roll_out
 
 FAMILY = """
 name = "three gears"
@@ -84,6 +99,38 @@ def test_every_problem_of_the_table_is_listed_at_once() -> None:
 def test_values_that_cannot_be_used_are_refused(table: dict[str, object]) -> None:
     with pytest.raises(VehicleError):
         Vehicle.from_dict(table, source="job.toml")
+
+
+_VALUES = st.one_of(
+    st.none(), st.booleans(), st.integers(-5, 10**12), st.floats(), st.text(max_size=30),
+    st.lists(st.integers(), max_size=3),
+    st.sampled_from(["205/55R16", "41/11", "1e999999999", "9" * 5000, "L" * 50, "0/0", "21-45", "indexed housing"]),
+    st.dictionaries(st.sampled_from(["now", "step", "circumference_mm", "axle_ratio"]), st.floats(), max_size=2),
+)  # fmt: skip
+
+
+@settings(max_examples=300, deadline=2000)
+@given(table=st.dictionaries(st.sampled_from(VEHICLE_KEYS), _VALUES, max_size=8))
+def test_any_table_gives_a_vehicle_or_one_of_our_errors(table: dict[str, object]) -> None:
+    try:
+        car = Vehicle.from_dict(table, source="job.toml")
+    except VehicleError:
+        return
+    shown = correct(make_calibration(factor=1.07, u_factor=0.01), car).to_dict()
+    assert json.loads(json.dumps(shown, allow_nan=False)) == shown
+
+
+@settings(max_examples=300, deadline=500)
+@given(text=st.one_of(st.text(max_size=40), st.from_regex(r"(LT|P)?[0-9/x.R -]{3,14}[A-Z0-9 ]*", fullmatch=True)))
+def test_any_text_is_a_size_a_count_and_a_roll_out_or_refused(text: str) -> None:
+    for read in (parse_tire_size, parse_turns, parse_roll_out):
+        with contextlib.suppress(VehicleError):
+            read(text)
+
+
+def test_a_long_row_of_letters_is_refused_at_once() -> None:
+    with pytest.raises(VehicleError):
+        parse_tire_size("205/55R16 " + "L" * 49 + "!")
 
 
 def test_turns_per_mile_and_per_km_are_the_same_expectation() -> None:
