@@ -115,7 +115,7 @@ class Dial:
             time_resolution_s=step_s,
             speed_mps=shown_mps,
             speed_unit=kind.unit,
-            speed_resolution_mps=SPEED_UNIT_MPS[kind.unit] * (5 if kind.readings == "held" else 1),
+            speed_resolution_mps=SPEED_UNIT_MPS[kind.unit],
             odometer_m=odometer_m,
             odometer_resolution_m=ODOMETER_STEP_M if kind.odometer else np.nan,
             line=np.arange(2, len(stamp) + 2),
