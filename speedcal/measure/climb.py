@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -13,6 +14,49 @@ _DAMPINGS = np.array([0.1, 1.0, 10.0, 100.0, 1e3, 1e5])
 
 LogDensity = Callable[[FloatArray], FloatArray]
 """Takes points, shape (rows, parameters), and returns the log density of each, shape (rows,)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Mode:
+    """A maximum of a log density."""
+
+    theta: FloatArray
+    """Where it is, shape (p,)."""
+    covariance: FloatArray
+    """Inverse of the curvature there, shape (p, p)."""
+    log_weight: float
+    """Log of the mass about this maximum (Laplace's approximation), up to a constant."""
+
+
+def add_mode(
+    modes: list[Mode],
+    density: LogDensity,
+    start: FloatArray,
+    *,
+    step: FloatArray,
+    longest: FloatArray,
+    same: FloatArray,
+) -> None:
+    """Climb from a start and add the maximum, unless one within ``same`` of it, shape (p,), is there already."""
+    theta, height, covariance = climb(density, start, step=step, longest=longest)
+    if all(np.max(np.abs(theta - other.theta) / same) > 1 for other in modes):
+        modes.append(Mode(theta, covariance, height + 0.5 * float(np.linalg.slogdet(covariance)[1])))
+
+
+def mode_weights(modes: list[Mode]) -> FloatArray:
+    """Return the share of each mode in the mass of all of them."""
+    weight = np.array([mode.log_weight for mode in modes])
+    mass = np.exp(weight - weight.max())
+    return np.asarray(mass / mass.sum())
+
+
+def mixture(modes: list[Mode]) -> tuple[FloatArray, FloatArray]:
+    """Return mean and covariance of the mixture of the modes, each weighted by its mass."""
+    theta = np.array([mode.theta for mode in modes])
+    weight = mode_weights(modes)
+    away = theta - weight @ theta
+    inside = np.einsum("k,kij->ij", weight, np.array([mode.covariance for mode in modes]))
+    return weight @ theta, inside + np.einsum("k,ki,kj->ij", weight, away, away)
 
 
 def climb(
@@ -49,7 +93,7 @@ def climb(
         if gain < 1e-6:
             break
     _, curvature = _derivatives(density, place, step)
-    return place, height, np.linalg.inv(_positive(curvature))
+    return place, height, np.asarray(np.linalg.inv(_positive(curvature)), float)
 
 
 def _positive(matrix: FloatArray) -> FloatArray:

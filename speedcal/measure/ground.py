@@ -14,6 +14,7 @@ from speedcal.measure.model import SpeedSource
 from speedcal.units import SPEED_UNIT_MPS
 from speedcal.values import BoolArray, Finding, FloatArray, IntArray
 
+_FEWEST_FIXES = 10
 _GAP_S, _GAP_INTERVALS = 3.0, 3.0
 _POSSIBLE_SPEED_MPS = 110.0
 _POSSIBLE_ACCELERATION = 15.0
@@ -26,8 +27,25 @@ _RECORDED_U_MPS = 0.1
 """Standard uncertainty of a recorded speed when its own scatter does not tell more: 0.2 m/s at 95 % (NAVSTAR GPS
 User Equipment Introduction, section 3.3)."""
 _SMOOTHING_S = 2.0
+_ACCELERATION_REACH_S = 2.0
 _GRADE_WINDOW_S = 15.0
 _STEEPEST_GRADE = 0.2
+
+
+@dataclass(frozen=True, slots=True)
+class LocalFit:
+    """How speed came out of positions: a weighted sum of what lies around each fix, shape (n, neighbours)."""
+
+    neighbour: IntArray
+    weight: FloatArray
+
+    def rate(self, coordinate: FloatArray) -> FloatArray:
+        """Return the rate of change of a coordinate at each fix, by the same fit that made the speed. [1/s]."""
+        return np.asarray(np.einsum("nm,nm->n", self.weight, coordinate[self.neighbour] - coordinate[:, None]))
+
+    def spans(self, label: IntArray) -> BoolArray:
+        """Return where all neighbours that count carry the label of the fix itself."""
+        return np.asarray(np.all((label[self.neighbour] == label[:, None]) | (self.weight == 0), axis=1))
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,8 +65,12 @@ class GroundSpeed:
     interval_s: float
     """Median time between fixes."""
     source: SpeedSource
+    acceleration: FloatArray
+    """Change of speed over two seconds to either side, so that the noise of the fix itself is not in it. [m/s²]"""
     distance_m: FloatArray
     """Path length since the first fix of the drive; the steps across gaps are missing from it."""
+    local_fit: LocalFit | None = None
+    """Set when the speed comes from positions."""
     dropped: Mapping[str, int] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
 
@@ -62,8 +84,9 @@ class GroundSpeed:
         """Return speed, acceleration and whether there is a speed at all, at any times. [m/s, m/s², 1]."""
         before, inside = self.place(time_s)
         span = self.time_s[before + 1] - self.time_s[before]
-        slope = (self.speed_mps[before + 1] - self.speed_mps[before]) / span
-        return self.speed_mps[before] + slope * (time_s - self.time_s[before]), slope, inside
+        share = (time_s - self.time_s[before]) / span
+        speed, rate = (a[before] + share * (a[before + 1] - a[before]) for a in (self.speed_mps, self.acceleration))
+        return speed, rate, inside
 
     def usable_at(self, time_s: FloatArray) -> BoolArray:
         """Return whether the speed at each time may carry the error factor."""
@@ -93,60 +116,121 @@ def ground_speed(track: Track) -> GroundSpeed:
         Fewer than ten usable fixes.
     """
     keep, dropped = _plausible(track)
-    time = track.time_s[keep]
-    if len(time) < 10:
+    fixes = _Fixes(
+        time=track.time_s[keep],
+        segment=track.segment[keep],
+        elevation=track.elevation_m[keep],
+        recorded=track.speed_mps[keep],
+    )
+    if len(fixes.time) < _FEWEST_FIXES:
         raise FitError(
-            f"the track has {len(time)} usable fixes",
+            f"the track has {len(fixes.time)} usable fixes",
             source=track.source,
             remedy="Record a drive of at least ten minutes with one fix a second",
         )
-    interval = float(np.median(np.diff(time)))
-    piece = _pieces(time, track.segment[keep], interval)
-    elevation = track.elevation_m[keep]
-    east, north = local_east_north_m(track.latitude_deg[keep], track.longitude_deg[keep], elevation_m=elevation)
-    recorded = track.speed_mps[keep]
-    findings: list[Finding] = []
-    has_speed = np.isfinite(recorded)
-    if has_speed.mean() > 0.5:
-        recorded, unit_findings = _in_metres_per_second(time, piece, east, north, recorded)
-        findings += unit_findings
-        time, piece, elevation, speed = (a[has_speed] for a in (time, piece, elevation, recorded))
-        if not has_speed.all():
-            dropped["no recorded speed"] = int((~has_speed).sum())
-            piece = _pieces(time, piece, interval)
-        steady, spikes = _without_spikes(time, piece, speed)
-        if spikes:
-            dropped["impossible acceleration"] = spikes
-            time, piece, elevation, speed = (a[steady] for a in (time, piece, elevation, speed))
-            piece = _pieces(time, piece, interval)
-        source: SpeedSource = "recorded"
-        u = min(_scatter(time, piece, speed), 3 * _RECORDED_U_MPS)
-        usable = speed >= _USABLE_RECORDED_SPEED_MPS
-    else:
-        speed, turning, u = _speed_from_positions(time, piece, east, north, interval)
-        source = "positions"
-        usable = (speed >= _USABLE_POSITION_SPEED_MPS) & (turning <= _STRAIGHT_RAD_PER_S)
-    speed = speed * _slope_length(time, piece, elevation, speed)
-    step = np.diff(time) * (speed[1:] + speed[:-1]) / 2
+    east, north = local_east_north_m(track.latitude_deg[keep], track.longitude_deg[keep], elevation_m=fixes.elevation)
+    if np.isfinite(fixes.recorded).mean() > 0.5:
+        return _from_recorded(fixes, east, north, dropped, track.source)
+    return _from_positions(fixes, east, north, dropped)
+
+
+@dataclass(frozen=True, slots=True)
+class _Fixes:
+    """What is left of a track, arrays of one length."""
+
+    time: FloatArray
+    segment: IntArray
+    elevation: FloatArray
+    recorded: FloatArray
+
+    @property
+    def interval(self) -> float:
+        return float(np.median(np.diff(self.time)))
+
+    @property
+    def piece(self) -> IntArray:
+        return _pieces(self.time, self.segment, self.interval)
+
+    def only(self, keep: BoolArray) -> _Fixes:
+        return _Fixes(self.time[keep], self.segment[keep], self.elevation[keep], self.recorded[keep])
+
+
+def _from_recorded(
+    fixes: _Fixes, east: FloatArray, north: FloatArray, dropped: dict[str, int], source: str
+) -> GroundSpeed:
+    """Use the speed that the receiver recorded."""
+    factor, findings = _unit_of_recorded(fixes, east, north, source)
+    has_speed = np.isfinite(fixes.recorded)
+    if not has_speed.all():
+        dropped["no recorded speed"] = int((~has_speed).sum())
+        fixes = fixes.only(has_speed)
+    smooth = _without_spikes(fixes.time, fixes.piece, fixes.recorded * factor)
+    if not smooth.all():
+        dropped["impossible acceleration"] = int((~smooth).sum())
+        fixes = fixes.only(smooth)
+    speed = fixes.recorded * factor
+    return _finished(
+        fixes,
+        speed,
+        u_speed_mps=min(_scatter(fixes.time, fixes.piece, speed), 3 * _RECORDED_U_MPS),
+        usable=speed >= _USABLE_RECORDED_SPEED_MPS,
+        local_fit=None,
+        dropped=dropped,
+        findings=findings,
+    )
+
+
+def _from_positions(fixes: _Fixes, east: FloatArray, north: FloatArray, dropped: dict[str, int]) -> GroundSpeed:
+    """Work the speed out of the positions."""
+    speed, turning, u, local_fit = _speed_from_positions(fixes.time, fixes.piece, east, north, fixes.interval)
+    usable = (speed >= _USABLE_POSITION_SPEED_MPS) & (turning <= _STRAIGHT_RAD_PER_S)
+    return _finished(fixes, speed, u_speed_mps=u, usable=usable, local_fit=local_fit, dropped=dropped, findings=[])
+
+
+def _finished(
+    fixes: _Fixes,
+    speed: FloatArray,
+    *,
+    u_speed_mps: float,
+    usable: BoolArray,
+    local_fit: LocalFit | None,
+    dropped: dict[str, int],
+    findings: list[Finding],
+) -> GroundSpeed:
+    piece = fixes.piece
+    speed = speed * _slope_length(fixes.time, piece, fixes.elevation, speed)
+    step = np.diff(fixes.time) * (speed[1:] + speed[:-1]) / 2
     step[np.diff(piece) != 0] = 0.0
     return GroundSpeed(
-        time_s=time,
+        time_s=fixes.time,
         speed_mps=speed,
         piece=piece,
-        u_speed_mps=u,
+        u_speed_mps=u_speed_mps,
         usable=usable,
-        interval_s=interval,
-        source=source,
+        interval_s=fixes.interval,
+        source="recorded" if local_fit is None else "positions",
+        acceleration=_acceleration(fixes.time, piece, speed, fixes.interval),
         distance_m=np.concatenate(([0.0], np.cumsum(step))),
+        local_fit=local_fit,
         dropped=dropped,
         findings=tuple(findings),
     )
 
 
 def _pieces(time: FloatArray, segment: IntArray, interval: float) -> IntArray:
-    """Number the unbroken pieces: a new one at every segment break and every gap."""
+    """Return the number of the unbroken piece of each fix; segment breaks and gaps begin a new one."""
     breaks = (np.diff(time) > max(_GAP_S, _GAP_INTERVALS * interval)) | (np.diff(segment) != 0)
     return np.concatenate(([0], np.cumsum(breaks))).astype(np.int64)
+
+
+def _acceleration(time: FloatArray, piece: IntArray, speed: FloatArray, interval: float) -> FloatArray:
+    """Return the mean change of speed between fixes two seconds (at least one fix) before and after, inside a piece."""
+    reach = max(1, round(_ACCELERATION_REACH_S / interval))
+    index = np.arange(len(time))
+    first = np.maximum(index - reach, np.searchsorted(piece, piece, side="left"))
+    last = np.minimum(index + reach, np.searchsorted(piece, piece, side="right") - 1)
+    span = time[last] - time[first]
+    return np.where(span > 0, (speed[last] - speed[first]) / np.where(span > 0, span, 1.0), 0.0)
 
 
 def _plausible(track: Track) -> tuple[BoolArray, dict[str, int]]:
@@ -162,46 +246,41 @@ def _plausible(track: Track) -> tuple[BoolArray, dict[str, int]]:
     return keep, {"impossible jump": jumps} if jumps else {}
 
 
-def _without_spikes(time: FloatArray, piece: IntArray, speed: FloatArray) -> tuple[BoolArray, int]:
+def _without_spikes(time: FloatArray, piece: IntArray, speed: FloatArray) -> BoolArray:
     """Return which speeds to keep: those that no impossible acceleration leads to and away from."""
     rate = np.diff(speed) / np.diff(time)
     impossible = (np.abs(rate) > _POSSIBLE_ACCELERATION) & (np.diff(piece) == 0)
     spike = np.zeros(len(speed), bool)
     spike[1:-1] = impossible[:-1] & impossible[1:] & (np.sign(rate[:-1]) != np.sign(rate[1:]))
-    return ~spike, int(spike.sum())
+    return ~spike
 
 
-def _in_metres_per_second(
-    time: FloatArray, piece: IntArray, east: FloatArray, north: FloatArray, recorded: FloatArray
-) -> tuple[FloatArray, list[Finding]]:
-    """Hold recorded speeds against positions and convert a column that was written in another unit."""
-    span = np.diff(time)
-    moved = np.hypot(np.diff(east), np.diff(north)) / span
-    mean = (recorded[1:] + recorded[:-1]) / 2
-    use = np.isfinite(mean) & (moved > _USABLE_POSITION_SPEED_MPS) & (np.diff(piece) == 0)
-    if use.sum() < 10:
-        return recorded, [
-            Finding("speed-unit-unchecked", "The positions move too little to check the unit of the recorded speed.")
-        ]
+def _unit_of_recorded(fixes: _Fixes, east: FloatArray, north: FloatArray, source: str) -> tuple[float, list[Finding]]:
+    """Hold recorded speeds against positions; return the factor to metres per second and what was found."""
+    moved = np.hypot(np.diff(east), np.diff(north)) / np.diff(fixes.time)
+    mean = (fixes.recorded[1:] + fixes.recorded[:-1]) / 2
+    use = np.isfinite(mean) & (moved > _USABLE_POSITION_SPEED_MPS) & (np.diff(fixes.piece) == 0)
+    if use.sum() < _FEWEST_FIXES:
+        text = "The positions move too little to check the unit of the recorded speed; metres per second were assumed."
+        return 1.0, [Finding("speed-unit-unchecked", text)]
     ratio = float(np.median(mean[use] / moved[use]))
-    for unit, factor in SPEED_UNIT_MPS.items():
-        if abs(ratio * factor - 1) < 0.1:
-            if unit == "m/s":
-                break
-            text = (
-                f"The recorded speed is {ratio:.2f} times the speed of the positions: the logger wrote {unit} where "
-                "the format means m/s. It was converted."
-            )
-            return recorded * factor, [Finding("speed-unit", text)]
-    else:
+    unit = next((unit for unit, factor in SPEED_UNIT_MPS.items() if abs(ratio * factor - 1) < 0.1), None)
+    if unit is None:
         raise FitError(
             f"the recorded speed is {ratio:.2f} times the speed of the positions, which no unit of speed explains",
+            source=source,
             remedy="Export the track without its speed column, so that the positions are used",
         )
+    if unit != "m/s":
+        text = (
+            f"The recorded speed is {ratio:.2f} times the speed of the positions: the logger wrote {unit} where "
+            "the format means m/s. It was converted."
+        )
+        return SPEED_UNIT_MPS[unit], [Finding("speed-unit", text)]
     if abs(ratio - 1) > 0.02:
         text = f"The recorded speed is {ratio:.3f} times the speed of the positions; one of the two is off."
-        return recorded, [Finding("speed-against-positions", text)]
-    return recorded, []
+        return 1.0, [Finding("speed-against-positions", text)]
+    return 1.0, []
 
 
 def _scatter(time: FloatArray, piece: IntArray, speed: FloatArray) -> float:
@@ -215,8 +294,11 @@ def _scatter(time: FloatArray, piece: IntArray, speed: FloatArray) -> float:
 
 def _speed_from_positions(
     time: FloatArray, piece: IntArray, east: FloatArray, north: FloatArray, interval: float
-) -> tuple[FloatArray, FloatArray, float]:
-    """Fit a quadratic of time to the positions around every fix; return speed, turning rate, noise of the speed."""
+) -> tuple[FloatArray, FloatArray, float, LocalFit]:
+    """Fit a quadratic of time to the positions around every fix.
+
+    Returns speed, turning rate, noise of the speed, and the fit itself.
+    """
     reach = int(np.clip(round(_SMOOTHING_S / interval), 1, 12))
     n = len(time)
     neighbours = np.arange(n)[:, None] + np.arange(-reach, reach + 1)[None, :]
@@ -254,7 +336,8 @@ def _speed_from_positions(
     course = np.arctan2(*velocity)
     first, last = np.maximum(np.arange(n) - reach, 0), np.minimum(np.arange(n) + reach, n - 1)
     turn = np.abs((course[last] - course[first] + np.pi) % (2 * np.pi) - np.pi)
-    return speed, turn / np.maximum(time[last] - time[first], interval), u_speed
+    turning = turn / np.maximum(time[last] - time[first], interval)
+    return speed, turning, u_speed, LocalFit(neighbours, rows[:, 1, :] * inside / (reach * interval))
 
 
 def _slope_length(time: FloatArray, piece: IntArray, elevation: FloatArray, speed: FloatArray) -> FloatArray:
@@ -267,7 +350,9 @@ def _slope_length(time: FloatArray, piece: IntArray, elevation: FloatArray, spee
     travelled = np.concatenate(([0.0], np.cumsum(np.diff(time) * (speed[1:] + speed[:-1]) / 2)))
     length = travelled[last] - travelled[first]
     whole = (piece[first] == piece[last]) & (span > _GRADE_WINDOW_S) & (length > _USABLE_POSITION_SPEED_MPS * span)
-    totals = [np.concatenate(([0.0], np.cumsum(a))) for a in (elevation, elevation * travelled, travelled, travelled**2)]
+    totals = [
+        np.concatenate(([0.0], np.cumsum(a))) for a in (elevation, elevation * travelled, travelled, travelled**2)
+    ]
     count = last - first + 1.0
     sums = [total[last + 1] - total[first] for total in totals]
     spread = sums[3] - sums[2] ** 2 / count

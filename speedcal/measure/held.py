@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from speedcal.errors import AlignmentError
-from speedcal.measure.align import OFFSET_SD_MPS, WRONG_SPREAD_MPS
-from speedcal.measure.climb import climb
+from speedcal.measure.align import WRONG_SPREAD_MPS, log_offset_prior
+from speedcal.measure.climb import Mode, add_mode, mixture, mode_weights
 from speedcal.measure.measured import UNMATCHED, MeasuredLine
 from speedcal.measure.runs import SteadyRuns
 from speedcal.measure.student import student_quantile
@@ -23,6 +23,7 @@ _GAINS = np.arange(0.70, 1.42, 0.004)
 _OFFSETS_MPS = np.array([-2.0, -1.0, 0.0, 1.0, 2.0]) * MPH_MPS
 _STEP = np.array([5e-3, 3e-4, 3e-2])
 _LONGEST = np.array([1.0, 0.02, 0.5])
+_SAME = np.array([0.05, 0.002, 0.1])
 _DOUBT = 0.05
 _MOST_PEAKS = 6
 
@@ -107,7 +108,7 @@ class _Assignments:
             taken[:, 1:] = row[:, :-1] + self._match(points, note)
             arrived = np.logaddexp.accumulate(taken - skipped, axis=1) + skipped
             row = np.logaddexp(arrived, row + self.skip_note)
-        prior = -0.5 * (points[:, 0] / OFFSET_SD_MPS) ** 2
+        prior = log_offset_prior(points[:, 0])
         prior -= 0.5 * ((points[:, 2] - np.log(_HOLD_U_MPS)) / _HOLD_LOG_SD) ** 2
         return np.asarray(row[:, -1] + prior)
 
@@ -135,28 +136,25 @@ class _Assignments:
 
 
 def _only_answer(density: _Assignments, source: str) -> tuple[FloatArray, FloatArray]:
-    """Return the maximum and its covariance; raise when another maximum holds real posterior mass."""
+    """Return mean and covariance of the answer; raise when another assignment holds real posterior mass."""
     grid = np.array([(a, b, np.log(1.5 * _HOLD_U_MPS)) for b in _GAINS for a in _OFFSETS_MPS])
     best = density(grid).reshape(len(_GAINS), len(_OFFSETS_MPS)).max(axis=1)
     inner = np.flatnonzero((best >= np.append(best[1:], -np.inf)) & (best >= np.append(-np.inf, best[:-1])))
     inner = inner[np.argsort(-best[inner])][:_MOST_PEAKS]
-    places, covariances, weights = [], [], []
+    modes: list[Mode] = []
     for peak in inner:
         start = np.array([0.0, _GAINS[peak], np.log(_HOLD_U_MPS)])
-        place, height, covariance = climb(density, start, step=_STEP, longest=_LONGEST)
-        if any(abs(place[1] - other[1]) < 0.003 for other in places):
-            continue
-        places.append(place)
-        covariances.append(covariance)
-        weights.append(height + 0.5 * float(np.linalg.slogdet(covariance)[1]))
-    order = np.argsort(-np.array(weights))
-    mass = np.exp(np.array(weights)[order] - max(weights))
-    if mass[1:].sum() > _DOUBT * mass.sum():
-        first, second = (places[i][1] for i in order[:2])
+        add_mode(modes, density, start, step=_STEP, longest=_LONGEST, same=_SAME)
+    modes.sort(key=lambda mode: -mode.log_weight)
+    weight = mode_weights(modes)
+    assignment = density.most_likely(modes[0].theta)
+    other = [i for i, mode in enumerate(modes) if np.any(density.most_likely(mode.theta) != assignment)]
+    if weight[other].sum() > _DOUBT:
+        first, second = modes[0].theta[1], modes[other[0]].theta[1]
         raise AlignmentError(
             f"the held speeds can be laid on the drive in more than one way: error factors of {first:.3f} and "
             f"{second:.3f} fit nearly equally well",
             source=source,
             remedy="Note the time of each reading, or hold the speeds in an order that is not evenly rising or falling",
         )
-    return places[order[0]], covariances[order[0]]
+    return mixture([mode for i, mode in enumerate(modes) if i not in other])

@@ -8,7 +8,6 @@ import numpy as np
 
 from speedcal.errors import FitError
 from speedcal.logs.model import Readings
-from speedcal.measure.align import OFFSET_SD_MPS
 from speedcal.measure.ground import GroundSpeed
 from speedcal.measure.measured import WRONG
 from speedcal.measure.model import Calibration
@@ -24,6 +23,7 @@ _NARROW_RANGE = 1.3
 _MANY_WRONG = 0.3
 _SLOWEST_DRIVE_MPS = 5.0
 _MOST_NAMED = 8
+_OFFSET_UNKNOWN_MPS = 1.0 * MPH_MPS
 
 
 def refuse_hopeless(ground: GroundSpeed, readings: Readings) -> None:
@@ -119,9 +119,11 @@ def _wrong_readings(calibration: Calibration, readings: Readings) -> Finding | N
     if wrong.empty:
         return None
     factor = SPEED_UNIT_MPS[calibration.unit]
+    first = wrong.head(_MOST_NAMED)
+    shown, expected = first["indicated_mps"].to_numpy() / factor, first["predicted_mps"].to_numpy() / factor
     named = [
-        f"line {row.line} ({row.indicated_mps / factor:.0f}, expected {row.predicted_mps / factor:.0f})"
-        for row in wrong.head(_MOST_NAMED).itertuples()
+        f"line {line} ({is_:.0f}, expected {should:.0f})"
+        for line, is_, should in zip(first["line"], shown, expected, strict=True)
     ]
     more = f" and {len(wrong) - _MOST_NAMED} more" if len(wrong) > _MOST_NAMED else ""
     text = f"Left out because they disagree with the other readings: {', '.join(named)}{more}."
@@ -139,10 +141,10 @@ def _offset(calibration: Calibration, readings: Readings) -> Finding | None:
             "speed; a gear change cannot cancel that part."
         )
         return Finding("needle-offset", text)
-    if u > 0.85 * OFFSET_SD_MPS:
+    if u > _OFFSET_UNKNOWN_MPS:
         text = (
-            "The drive does not tell whether the needle sits off by a constant amount; it is taken to be within about "
-            f"{2 * OFFSET_SD_MPS / factor:.1f} {calibration.unit} (common practice, no source). More different speeds "
+            "The drive hardly tells whether the needle sits off by a constant amount, so that much of the answer "
+            "rests on pointers being right within a mph or two (common practice, no source). More different speeds "
             "would tell."
         )
         return Finding("offset-assumed", text)

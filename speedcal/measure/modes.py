@@ -8,15 +8,17 @@ import numpy as np
 
 from speedcal.errors import AlignmentError
 from speedcal.measure.align import Shift
+from speedcal.measure.climb import Mode, mixture, mode_weights
 from speedcal.measure.ground import GroundSpeed
 from speedcal.measure.measured import NO_GROUND, WRONG, MeasuredLine
-from speedcal.measure.noted import Mode, Moments, Posterior, find_modes
+from speedcal.measure.noted import Moments, Posterior, find_modes
 from speedcal.measure.runs import SteadyRuns
 from speedcal.measure.student import student_quantile
 from speedcal.values import FloatArray, IntArray
 
-_FINE_STEP_S, _FINE_REACH_S = 0.5, 8.0
+_FINE_NODES, _FINE_REACH_S = 33, 8.0
 _STARTS_PER_SHIFT = 3
+_CLOCK_NODES = 81
 _NEGLIGIBLE = 6.0
 _DOUBT = 0.05
 """Posterior mass elsewhere from which on a second clock offset has to be taken seriously."""
@@ -61,8 +63,9 @@ def fit_noted(
     modes = find_modes(posterior, _starts(posterior, shifts))
     near = 2 * _FINE_REACH_S + 2 * at.half_width_s
     together = [mode for mode in modes if abs(mode.theta[2] - modes[0].theta[2]) <= near]
-    theta, covariance = _mixture(together)
+    theta, covariance = mixture(together)
     _refuse_if_ambiguous(modes, near, indicated_mps, theta, covariance, source)
+    u_clock = _u_clock(posterior, together, near)
     good, moment = posterior.responsibilities(together[0].theta)
     moment = time_s + together[0].theta[2] + moment
     speed, _, inside = ground.at(moment)
@@ -84,21 +87,20 @@ def fit_noted(
         covariance=covariance[:2, :2] * excess,
         coverage_factor=student_quantile(max(float(good.sum()) - 2, 1.0)),
         clock_offset_s=float(theta[2]),
-        u_clock_offset_s=float(np.sqrt(covariance[2, 2])),
+        u_clock_offset_s=u_clock,
         scatter_mps=float(np.hypot(np.exp(theta[3]), u_rounding_mps)),
         time_share=max(1 - float(middle @ fixed_clock @ middle) / total, 0.0),
         time_s=moment,
         ground_mps=np.where(inside, speed, np.nan),
-        reason=tuple(
-            "" if ok else WRONG if seen else NO_GROUND for ok, seen in zip(used, inside, strict=True)
-        ),
+        reason=tuple("" if ok else WRONG if seen else NO_GROUND for ok, seen in zip(used, inside, strict=True)),
     )
 
 
 def _starts(posterior: Posterior, shifts: list[Shift]) -> FloatArray:
     """Return where to climb from: the best clock offsets in fine steps about each shift, with the line found there."""
     starts, heights = [], []
-    steps = np.arange(-_FINE_REACH_S, _FINE_REACH_S + _FINE_STEP_S / 2, _FINE_STEP_S)
+    reach = _FINE_REACH_S + posterior.at.half_width_s
+    steps = np.linspace(-reach, reach, _FINE_NODES)
     for shift in shifts:
         rows = np.tile([shift.offset_mps, shift.gain, shift.offset_s, np.log(0.4)], (len(steps), 1))
         rows[:, 2] += steps
@@ -109,28 +111,32 @@ def _starts(posterior: Posterior, shifts: list[Shift]) -> FloatArray:
         heights.append(height[best])
     start, height = np.concatenate(starts), np.concatenate(heights)
     keep = np.argsort(-height)[:6]
-    return start[keep][height[keep] > height.max() - 3 * _NEGLIGIBLE]
+    return np.asarray(start[keep][height[keep] > height.max() - 3 * _NEGLIGIBLE])
 
 
-def _mixture(modes: list[Mode]) -> tuple[FloatArray, FloatArray]:
-    """Return mean and covariance of the mixture of the modes, each weighted by its posterior mass."""
-    weight = _weights(modes)
-    theta = np.array([mode.theta for mode in modes])
-    mean = weight @ theta
-    spread = sum(w * (m.covariance + np.outer(m.theta - mean, m.theta - mean)) for w, m in zip(weight, modes, strict=True))
-    return mean, np.asarray(spread)
+def _u_clock(posterior: Posterior, modes: list[Mode], reach_s: float) -> float:
+    """Return the standard uncertainty of the clock offset, from the posterior along it.
 
-
-def _weights(modes: list[Mode]) -> FloatArray:
-    mass = np.exp(np.array([mode.log_weight for mode in modes]) - modes[0].log_weight)
-    return np.asarray(mass / mass.sum())
+    Along the offset the posterior has a comb of small maxima, which the curvature at the highest one overrates. So it
+    is followed over the whole stretch, with line and scatter moving along as each maximum says they do.
+    """
+    offsets = modes[0].theta[2] + np.linspace(-reach_s, reach_s, _CLOCK_NODES)
+    heights = []
+    for mode in modes[:_STARTS_PER_SHIFT]:
+        slope = mode.covariance[:, 2] / mode.covariance[2, 2]
+        rows = mode.theta + np.outer(offsets - mode.theta[2], slope)
+        heights.append(posterior(rows))
+    height = np.max(heights, axis=0)
+    mass = np.exp(height - height.max())
+    mass /= mass.sum()
+    return float(np.sqrt(mass @ (offsets - mass @ offsets) ** 2))
 
 
 def _refuse_if_ambiguous(
     modes: list[Mode], near: float, indicated: FloatArray, theta: FloatArray, covariance: FloatArray, source: str
 ) -> None:
     """Raise when a clock offset elsewhere has real weight and would change what the instrument shows."""
-    weight = _weights(modes)
+    weight = mode_weights(modes)
     elsewhere = [i for i, mode in enumerate(modes) if abs(mode.theta[2] - modes[0].theta[2]) > near]
     if not elsewhere or weight[elsewhere].sum() < _DOUBT:
         return

@@ -12,15 +12,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from speedcal.measure.align import OFFSET_SD_MPS, WRONG_SPREAD_MPS
-from speedcal.measure.climb import climb
+from speedcal.measure.align import WRONG_SPREAD_MPS, log_offset_prior
+from speedcal.measure.climb import Mode, add_mode
 from speedcal.measure.ground import GroundSpeed
 from speedcal.values import FloatArray
 
 _WRONG_SHARE = 0.06
 _SCATTER_PRIOR_MPS, _SCATTER_PRIOR_LOG_SD = 0.27, 0.6
 """A pointer is read to about 0.6 mph (0.27 m/s), within a factor of two either way; from memory."""
-_STEP = np.array([5e-3, 3e-4, 0.2, 3e-2])
+_STEP = np.array([5e-3, 3e-4, 0.5, 3e-2])
+"""Steps of the differences; that of the clock offset is as wide as the ripple that single nodes leave on the density."""
 _LONGEST = np.array([2.0, 0.2, 5.0, 0.7])
 _SAME = np.array([0.05, 0.002, 0.1, 0.1])
 
@@ -31,6 +32,11 @@ class Moments:
 
     delay_s: FloatArray
     weight: FloatArray
+
+    @property
+    def spacing_s(self) -> float:
+        """Time between two nodes."""
+        return float(self.delay_s[1] - self.delay_s[0])
 
     @property
     def middle_s(self) -> float:
@@ -51,33 +57,21 @@ def moments(time_resolution_s: float, u_time_s: float) -> Moments:
     """
     middle = time_resolution_s / 2 if time_resolution_s >= 30 else 0.0
     reach = time_resolution_s / 2 + 2.5 * u_time_s
-    count = int(np.clip(2 * round(reach / max(u_time_s, 0.05) * 1.4) + 1, 3, 61))
+    count = int(np.clip(2 * round(2 * reach / max(u_time_s, 0.05)) + 1, 3, 41))
     delay = np.linspace(-reach, reach, count)
     inside = delay[:, None] - np.linspace(-0.5, 0.5, 41)[None, :] * time_resolution_s
     weight = np.exp(-0.5 * (inside / max(u_time_s, 1e-3)) ** 2).sum(axis=1)
     return Moments(middle + delay, weight / weight.sum())
 
 
-@dataclass(frozen=True, slots=True)
-class Mode:
-    """A maximum of the posterior: a clock offset and a line that explain the readings."""
-
-    theta: FloatArray
-    """Offset [m/s], gain [1], clock offset [s], log of the reading scatter [log m/s]."""
-    covariance: FloatArray
-    """Of ``theta``, shape (4, 4)."""
-    log_weight: float
-    """Log of the posterior mass about this maximum (Laplace's approximation), up to a constant."""
-
-
 def find_modes(posterior: Posterior, starts: FloatArray) -> list[Mode]:
-    """Climb from every start, shape (k, 4), and return the different maxima that were reached, heaviest first."""
+    """Climb from every start, shape (k, 4), and return the different maxima that were reached, heaviest first.
+
+    The parameters of a mode are offset [m/s], gain [1], clock offset [s] and log of the reading scatter [log m/s].
+    """
     modes: list[Mode] = []
     for start in starts:
-        theta, height, covariance = climb(posterior, start, step=_STEP, longest=_LONGEST)
-        weight = height + 0.5 * float(np.linalg.slogdet(covariance)[1])
-        if all(np.max(np.abs(theta - other.theta) / _SAME) > 1 for other in modes):
-            modes.append(Mode(theta, covariance, weight))
+        add_mode(modes, posterior, start, step=_STEP, longest=_LONGEST, same=_SAME)
     return sorted(modes, key=lambda mode: -mode.log_weight)
 
 
@@ -96,8 +90,10 @@ class Posterior:
         """Return the density of each reading at each moment, shape (rows, n, nodes), and the time-averaged one."""
         a, b, tau, log_scatter = (theta[:, i, None, None] for i in range(4))
         times = self.time_s[None, :, None] + tau + self.at.delay_s[None, None, :]
-        speed, _, inside = self.ground.at(times)
+        speed, rate, inside = self.ground.at(times)
         variance = np.exp(2 * log_scatter) + self.u_rounding_mps**2 + (b * self.ground.u_speed_mps) ** 2
+        # between two nodes the speed runs on; a step of it is spread evenly over the node it belongs to
+        variance = variance + (b * rate * self.at.spacing_s) ** 2 / 12
         residual = self.indicated_mps[None, :, None] - a - b * speed
         density = np.where(inside, np.exp(-0.5 * residual**2 / variance), 0.0) / np.sqrt(2 * np.pi * variance)
         density *= self.at.weight
@@ -108,7 +104,7 @@ class Posterior:
         _, right = self._densities(theta)
         likelihood = np.log((1 - _WRONG_SHARE) * right + _WRONG_SHARE / WRONG_SPREAD_MPS).sum(axis=1)
         a, scatter = theta[:, 0], theta[:, 3]
-        prior = -0.5 * (a / OFFSET_SD_MPS) ** 2
+        prior = log_offset_prior(a)
         prior -= 0.5 * ((scatter - np.log(_SCATTER_PRIOR_MPS)) / _SCATTER_PRIOR_LOG_SD) ** 2
         return np.asarray(likelihood + prior + self.log_prior(theta[:, 2]))
 

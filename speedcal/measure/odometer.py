@@ -36,7 +36,7 @@ def odometer_factor(
     moment, shown = moment_s[known], odometer_m[known]
     distance, piece, inside = ground.travelled_m(moment)
     speed, _, _ = ground.at(moment)
-    moment, shown, distance, piece, speed = (a[inside] for a in (moment, shown, distance, piece, speed))
+    shown, distance, piece, speed = shown[inside], distance[inside], piece[inside], speed[inside]
     variance = resolution_m**2 / 12 + (speed * u_time_s) ** 2
     if len(shown) < 2:
         return None

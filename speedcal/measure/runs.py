@@ -44,7 +44,9 @@ def steady_runs(ground: GroundSpeed) -> SteadyRuns:
     are one run.
     """
     time = ground.time_s
-    before, middle, after = (_mean_between(ground, time + low, time + high) for low, high in ((-5, 0), (-2.5, 2.5), (0, 5)))
+    before, middle, after = (
+        _mean_between(ground, time + low, time + high) for low, high in ((-5, 0), (-2.5, 2.5), (0, 5))
+    )
     steady = (np.abs(after - before) / _REACH_S < _STEADY_ACCELERATION) & (middle > _SLOWEST_MPS)
     begin, end = _stretches(steady, ground)
     long = time[end] - time[begin] >= _SHORTEST_S
