@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 import re
-from datetime import UTC, datetime
+from datetime import UTC, datetime, tzinfo
 from typing import Any
 from xml.etree import ElementTree
 
@@ -19,7 +19,7 @@ from speedcal.logs.fixes import Fixes, build_track
 from speedcal.logs.formats import LogFormat, Request
 from speedcal.logs.model import Readings, Track
 from speedcal.logs.source import Source
-from speedcal.logs.stamp_text import parse_instant
+from speedcal.logs.stamp_text import parse_stamp
 from speedcal.logs.xmltree import local, number_in, parse, root_name
 from speedcal.values import Finding
 
@@ -50,17 +50,16 @@ def read_document(source: Source) -> tuple[Any, list[float], str]:
     return document, speeds, version
 
 
-def _read_track(source: Source, zone: object) -> Track:
+def _read_track(source: Source, zone: tzinfo | None) -> Track:
     document, speeds, version = read_document(source)
     pieces = [segment.points for track in document.tracks for segment in track.segments]
     points = [point for piece in pieces for point in piece]
-    times = [_time_of(point) for point in points]
+    times = [instant(point.time, zone) for point in points]
     findings = []
     naive = sum(1 for point in points if point.time is not None and point.time.tzinfo is None)
-    if naive:
-        findings.append(
-            Finding("time_without_zone", f"{naive} times carry no zone; GPX prescribes UTC, and so they were taken")
-        )
+    if naive and zone is None:
+        text = f"{naive} times carry no zone; GPX prescribes UTC, and so they were taken"
+        findings.append(Finding("time_without_zone", text))
     fixes = Fixes(
         time_s=times,
         latitude_deg=[point.latitude for point in points],
@@ -73,13 +72,11 @@ def _read_track(source: Source, zone: object) -> Track:
     return build_track(source, f"GPX {version}".strip(), fixes)
 
 
-def _time_of(point: Any) -> float:
-    return instant(point.time) if point.time is not None else math.nan
-
-
-def instant(time: datetime) -> float:
-    """Return seconds since 1970-01-01; a time without zone is taken as UTC, as GPX prescribes."""
-    return (time if time.tzinfo is not None else time.replace(tzinfo=UTC)).timestamp()
+def instant(time: datetime | None, zone: tzinfo | None = None) -> float:
+    """Return seconds since 1970-01-01, NaN for no time; without a zone of its own it is taken as UTC or in ``zone``."""
+    if time is None:
+        return math.nan
+    return (time if time.tzinfo is not None else time.replace(tzinfo=zone or UTC)).timestamp()
 
 
 def _read_waypoints(source: Source, request: Request) -> Readings:
@@ -126,10 +123,11 @@ def _readable_time(text: str | None) -> str | None:
     """Return a time in the form that gpxpy reads; what means no instant comes back as it was and ends as missing."""
     if text is None or _PLAIN_TIME.fullmatch(text):
         return text
-    seconds = parse_instant(text.strip())
-    if math.isnan(seconds):
+    stamp = parse_stamp(text.strip())
+    if stamp is None or stamp.kind not in {"zoned", "naive"}:
         return text
-    return datetime.fromtimestamp(seconds, UTC).isoformat().replace("+00:00", "Z")
+    written = datetime.fromtimestamp(stamp.value, UTC).replace(tzinfo=None).isoformat()
+    return written + ("Z" if stamp.kind == "zoned" else "")
 
 
 FORMAT = LogFormat("GPX", lambda source: root_name(source) == "gpx", track=_read_track, readings=_read_waypoints)

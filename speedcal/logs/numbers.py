@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from speedcal.logs.stamps import MISSING
+from speedcal.units import LENGTH_UNIT_M, parse_speed_unit
 from speedcal.values import FloatArray
 
 _PLAIN = re.compile(r"[-+]?(?:\d{1,40}(?:\.\d{0,40})?|\.\d{1,40})(?:[eE][-+]?\d{1,3})?")
@@ -58,7 +59,7 @@ def parse_numbers(cells: Sequence[str], *, decimal_comma: bool, grouped: bool = 
         else:
             found = _WITH_UNIT.fullmatch(cell)
             plain = _plain(found.group(1).strip(), decimal_comma=decimal_comma, grouped=grouped) if found else None
-            if found is None or plain is None:
+            if found is None or plain is None or not _is_known(found.group(2)):
                 problems.append((i, f"{cell!r} is no number"))
                 continue
             text, unit = plain, (found.group(2) or "").strip()
@@ -70,6 +71,12 @@ def parse_numbers(cells: Sequence[str], *, decimal_comma: bool, grouped: bool = 
             values[i] = np.nan
         decimals = max(decimals, len(text.partition(".")[2])) if "e" not in text.lower() else decimals
     return Numbers(values, decimals, tuple(units), problems)
+
+
+def _is_known(unit: str | None) -> bool:
+    """Tell whether the word behind a number is a unit of speed or length, or there is none."""
+    word = (unit or "").strip()
+    return not word or parse_speed_unit(word) is not None or word.lower() in LENGTH_UNIT_M
 
 
 def _plain(text: str, *, decimal_comma: bool, grouped: bool) -> str | None:

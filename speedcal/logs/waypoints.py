@@ -46,7 +46,7 @@ def read_waypoints(source: Source, request: Request) -> Readings:
         if unit is not None:
             units.setdefault(unit)
         speeds.append(value)
-        times.append(instant(waypoint.time) if waypoint.time is not None else math.nan)
+        times.append(instant(waypoint.time, request.zone))
         place.append(number)
     if not speeds:
         source.fail(

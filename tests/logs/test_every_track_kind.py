@@ -43,7 +43,9 @@ def test_a_byte_order_mark_or_an_other_name_does_not_change_the_kind(kind, tmp_p
 def test_an_archive_with_several_files_is_read_when_one_of_them_is_certainly_a_track(tmp_path):
     """A read-me beside the track does not disturb; two tracks are a question."""
     path = tmp_path / "drive.zip"
-    path.write_bytes(zipped("a.gpx", gpx_11(DRIVE), **{"readme.txt": b"hello", "__MACOSX/a.gpx": b"x", ".hidden": b"y"}))
+    path.write_bytes(
+        zipped("a.gpx", gpx_11(DRIVE), **{"readme.txt": b"hello", "__MACOSX/a.gpx": b"x", ".hidden": b"y"})
+    )
     assert len(read_track(path)) == len(DRIVE.time_s)
     path.write_bytes(zipped("a.gpx", gpx_11(DRIVE), **{"b.fit": fit(DRIVE)}))
     with pytest.raises(TrackFormatError, match=r"several files: a\.gpx, b\.fit"):

@@ -124,13 +124,13 @@ def nmea(drive: SmallDrive) -> bytes:
 
 
 def track_table(drive: SmallDrive) -> bytes:
-    """A table of fixes with a column about the fix."""
+    """Table of fixes with a column about the fix."""
     rows = [f"{time},{lat:.7f},{lon:.7f},{ele},{speed},3" for lat, lon, ele, time, speed in _rows(drive)]
     return ("time,latitude,longitude,altitude m,speed m/s,fix\n" + "\n".join(rows) + "\n").encode()
 
 
 def readings_table(drive: SmallDrive) -> bytes:
-    """A table of readings."""
+    """Table of readings."""
     rows = [f"{time},{shown:.0f}" for time, shown in zip(drive.iso, drive.shown_mph, strict=True)]
     return ("time,indicated mph\n" + "\n".join(rows) + "\n").encode()
 
@@ -142,7 +142,7 @@ def notes(drive: SmallDrive) -> bytes:
 
 
 def one_table(drive: SmallDrive) -> bytes:
-    """Fixes and readings in one table."""
+    """One table of fixes and readings."""
     rows = [
         f"{time},{lat:.7f},{lon:.7f},{speed},{shown:.0f}"
         for (lat, lon, _, time, speed), shown in zip(_rows(drive), drive.shown_mph, strict=True)
@@ -166,9 +166,7 @@ def fit(drive: SmallDrive) -> bytes:
     """Return a FIT file by the published protocol: a header, one definition, the records, a checksum."""
     fields = ((253, 4, 0x86), (0, 4, 0x85), (1, 4, 0x85), (2, 2, 0x84), (6, 2, 0x84))
     body = bytes((0x40, 0, 0)) + struct.pack("<HB", 20, len(fields)) + b"".join(bytes(field) for field in fields)
-    rows = zip(
-        drive.time_s, drive.latitude_deg, drive.longitude_deg, drive.elevation_m, drive.speed_mps, strict=True
-    )
+    rows = zip(drive.time_s, drive.latitude_deg, drive.longitude_deg, drive.elevation_m, drive.speed_mps, strict=True)
     for time_s, lat, lon, ele, speed in rows:
         semicircles = (round(angle * 2**31 / 180) for angle in (lat, lon))
         body += struct.pack(
@@ -221,9 +219,7 @@ READINGS = {"table": readings_table, "notes": notes, "one table": one_table, "wa
 
 
 def _rows(drive: SmallDrive):  # type: ignore[no-untyped-def]
-    return zip(
-        drive.latitude_deg, drive.longitude_deg, drive.elevation_m, drive.iso, drive.speed_mps, strict=True
-    )
+    return zip(drive.latitude_deg, drive.longitude_deg, drive.elevation_m, drive.iso, drive.speed_mps, strict=True)
 
 
 def _minutes(angle: float, digits: int) -> str:

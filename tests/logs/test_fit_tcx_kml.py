@@ -1,0 +1,115 @@
+"""FIT against fitdecode, TCX and KML against their specifications."""
+
+from __future__ import annotations
+
+import io
+import struct
+
+import fitdecode
+import numpy as np
+import pytest
+from support.logfiles import fit, kml, small_drive, tcx
+
+from speedcal.errors import TrackFormatError
+from speedcal.logs import read_track
+
+DRIVE = small_drive()
+
+
+def _read(tmp_path, data):
+    path = tmp_path / "activity"
+    path.write_bytes(data)
+    return read_track(path)
+
+
+def test_fit_records_are_those_that_fitdecode_yields(tmp_path):
+    """Positions in semicircles times 180 / 2^31, speed in m/s, time from the decoder."""
+    data = fit(DRIVE)
+    track = _read(tmp_path, data)
+    with fitdecode.FitReader(io.BytesIO(data), check_crc=fitdecode.CrcCheck.RAISE) as reader:
+        records = [frame for frame in reader if frame.frame_type == fitdecode.FIT_FRAME_DATA and frame.name == "record"]
+    np.testing.assert_array_equal(track.time_s, [record.get_value("timestamp").timestamp() for record in records])
+    np.testing.assert_allclose(
+        track.latitude_deg, [record.get_value("position_lat") * 180 / 2**31 for record in records], rtol=1e-15
+    )
+    np.testing.assert_array_equal(track.speed_mps, [record.get_value("enhanced_speed") for record in records])
+    assert track.findings == ()
+
+
+def test_a_fit_file_that_was_cut_off_gives_the_records_before_the_cut(tmp_path):
+    """One record has 17 bytes: header, time, two angles, height, speed."""
+    data = fit(DRIVE)
+    track = _read(tmp_path, data[: len(data) - 2 - 5 * 17 - 3])
+    assert len(track) == len(DRIVE.time_s) - 6
+    assert [finding.code for finding in track.findings] == ["cut_off"]
+
+
+def test_a_fit_file_with_a_wrong_checksum_is_read_and_the_damage_is_mentioned(tmp_path):
+    """The positions may be wrong: the finding says so."""
+    data = bytearray(fit(DRIVE))
+    data[-1] ^= 0xFF
+    track = _read(tmp_path, bytes(data))
+    assert len(track) == len(DRIVE.time_s)
+    assert [finding.code for finding in track.findings] == ["checksum"]
+
+
+def test_fit_records_without_a_position_are_no_fixes(tmp_path):
+    """0x7FFFFFFF is the protocol's mark for no value."""
+    data = bytearray(fit(DRIVE))
+    first = 14 + 6 + 5 * 3  # file header, definition header, five fields
+    struct.pack_into("<ii", data, first + 5, 0x7FFFFFFF, 0x7FFFFFFF)
+    track = _read(tmp_path, bytes(data))
+    assert track.dropped == {"missing or invalid position": 1}
+
+
+@pytest.mark.parametrize("size", [12, 13, 14, 20, 40])
+def test_the_head_of_a_fit_file_alone_is_refused(tmp_path, size):
+    """No record was read, so nothing can be used."""
+    with pytest.raises(TrackFormatError, match=r"cannot be decoded|no fix can be used"):
+        _read(tmp_path, fit(DRIVE)[:size])
+
+
+@pytest.mark.published("Garmin ActivityExtension v2 schema: Speed in metres per second")
+def test_tcx_speed_comes_from_the_activity_extension(tmp_path):
+    """And every Track element is a piece."""
+    data = tcx(DRIVE).replace(b"</Trackpoint>\n<Trackpoint>", b"</Trackpoint></Track><Track>\n<Trackpoint>", 1)
+    track = _read(tmp_path, data)
+    np.testing.assert_array_equal(track.speed_mps, DRIVE.speed_mps)
+    assert track.segment[0] == 0
+    assert (track.segment[1:] == 1).all()
+
+
+def test_tcx_points_without_a_position_are_left_out(tmp_path):
+    """A heart rate alone is no fix."""
+    data = tcx(DRIVE)
+    start = data.index(b"<Position>")
+    end = data.index(b"</Position>") + len(b"</Position>")
+    track = _read(tmp_path, data[:start] + data[end:])
+    assert track.dropped == {"missing or invalid position": 1}
+
+
+@pytest.mark.published("OGC KML 2.3 (12-007r2), Track: coord elements hold longitude latitude altitude")
+def test_kml_coordinates_are_longitude_first(tmp_path):
+    """By hand: the drive lies at 45 north, 93 west."""
+    track = _read(tmp_path, kml(DRIVE))
+    assert 45 < track.latitude_deg[0] < 46
+    assert -94 < track.longitude_deg[0] < -93
+    assert [finding.code for finding in track.findings] == ["speed_unit_assumed"]
+
+
+def test_kml_with_fewer_times_than_positions_is_refused(tmp_path):
+    """Which position has lost its time cannot be known."""
+    data = kml(DRIVE)
+    start = data.index(b"<when>")
+    end = data.index(b"</when>") + len(b"</when>")
+    with pytest.raises(TrackFormatError, match="39 times for 40 positions"):
+        _read(tmp_path, data[:start] + data[end:])
+
+
+def test_kml_with_shapes_only_is_refused(tmp_path):
+    """A line on a map carries no times."""
+    text = (
+        b'<kml xmlns="http://www.opengis.net/kml/2.2"><LineString><coordinates>1,2 3,4</coordinates></LineString></kml>'
+    )
+    with pytest.raises(TrackFormatError, match="no timed track"):
+        _read(tmp_path, text)

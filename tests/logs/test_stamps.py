@@ -1,0 +1,211 @@
+"""Times as people write them: which clock, which second. Every expectation is worked out by hand."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta, timezone
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+
+from speedcal.errors import ReadingsFormatError
+from speedcal.logs.stamps import UnclearTimesError, parse_stamps
+from speedcal.logs.zones import parse_zone
+
+NOON_S = datetime(2021, 7, 26, 12, tzinfo=UTC).timestamp()
+
+
+@pytest.mark.parametrize(
+    ("cells", "clock", "seconds", "step"),
+    [
+        # with a date
+        (["2021-07-26T12:00:00Z"], "utc", [NOON_S], 1),
+        (["2021-07-26 12:00:00.250Z"], "utc", [NOON_S + 0.25], 0.001),
+        (["2021-07-26T14:00+02:00"], "utc", [NOON_S], 60),
+        (["2021-07-26T14:00:00+0200"], "utc", [NOON_S], 1),
+        (["2021-07-26T12:00:00"], "local", [NOON_S], 1),
+        (["2021/07/26 12:00:00"], "local", [NOON_S], 1),
+        (["26.07.2021 12:00:00"], "local", [NOON_S], 1),
+        (["26.7.21, 12:00"], "local", [NOON_S], 60),
+        (["26-Jul-2021 12:00:00.000"], "local", [NOON_S], 0.001),
+        (["July 26, 2021 12:00:00 PM"], "local", [NOON_S], 1),
+        (["Mon Jul 26 14:00:00 GMT+02:00 2021"], "utc", [NOON_S], 1),
+        (["20210726T120000Z"], "utc", [NOON_S], 1),
+        (["07/26/2021 12:00:00 PM"], "local", [NOON_S], 1),
+        (["26/07/2021 12:00:00"], "local", [NOON_S], 1),
+        (["26/07/2021 12:00:00", "05/08/2021 12:00:00"], "local", [NOON_S, NOON_S + 10 * 86400], 1),
+        # numbers
+        (["1627300800", "1627300801"], "utc", [NOON_S, NOON_S + 1], 1),
+        (["1627300800000", "1627300800250"], "utc", [NOON_S, NOON_S + 0.25], 0.001),
+        (["1627300800.5"], "utc", [NOON_S + 0.5], 0.1),
+        (["44403.5", "44403.50069444"], "local", [NOON_S, NOON_S + 60], None),
+        # times of day
+        (["10:32 am", "10:33 AM", "1:05 p.m."], "time of day", [37920, 37980, 47100], 60),
+        (["12:05:09 AM", "12:06:10 am"], "time of day", [309, 370], 1),
+        (["12:05 pm"], "time of day", [43500], 60),
+        (["11:58 pm", "12:03 am"], "time of day", [86280, 86580], 60),
+        (["10:32:15", "10:33:20"], "time of day", [37935, 38000], 1),
+        (["23:59:58", "00:00:03", "00:00:09"], "time of day", [86398, 86403, 86409], 1),
+        (["12:59:50", "1:00:10"], "time of day", [46790, 46810], 1),
+        (["10:32", "10:40", "11:03"], "time of day", [37920, 38400, 39780], 60),
+        (["23:50", "0:05"], "time of day", [85800, 86700], 60),
+        (["12:50", "1:05"], "time of day", [46200, 47100], 60),
+        (["10:32 am", "10:40", "11:03"], "time of day", [37920, 38400, 39780], 60),
+        (["10:32", "10:32:30", "10:33"], "time of day", [37920, 37950, 37980], 1),
+        (["10:32:15Z", "10:32:16Z"], "time of day", [37935, 37936], 1),
+        # since a start
+        (["0:30", "5:12", "61:03"], "elapsed", [30, 312, 3663], 1),
+        (["00:30", "09:12", "18:03"], "elapsed", [30, 552, 1083], 1),
+        (["59:30", "1:00:10", "1:02:00"], "elapsed", [3570, 3610, 3720], 1),
+        (["0:00:05", "0:07:10"], "elapsed", [5, 430], 1),
+        (["1:30.5", "2:10.0"], "elapsed", [90.5, 130], 0.1),
+        (["100:00:05", "100:07:10"], "elapsed", [360005, 360430], 1),
+        (["0", "1", "2.5"], "elapsed", [0, 1, 2.5], 0.1),
+        ([], "none", [], None),
+        (["", "-"], "none", [np.nan, np.nan], None),
+    ],
+)
+def test_times_are_read_on_the_right_clock(cells, clock, seconds, step):
+    """The comment above each group names it."""
+    stamps = parse_stamps(cells)
+    assert stamps.clock == clock
+    np.testing.assert_allclose(stamps.time_s, seconds, rtol=0, atol=1e-3 if step is None else 1e-6)
+    assert stamps.problems == []
+    if step is not None:
+        assert stamps.resolution_s == pytest.approx(step)
+
+
+@pytest.mark.parametrize(
+    ("header", "cells", "clock", "seconds"),
+    [
+        ("elapsed", ["1:30:00", "1:31:00"], "elapsed", [5400, 5460]),
+        ("time hh:mm:ss", ["0:30:00", "0:31:00"], "time of day", [1800, 1860]),
+        ("elapsed mm:ss", ["10:32", "10:40"], "elapsed", [632, 640]),
+        ("time hh:mm", ["0:32", "6:40"], "time of day", [1920, 24000]),
+        ("mm:ss", ["10:32", "10:40"], "elapsed", [632, 640]),
+        ("Time (ms)", ["0", "500", "1000"], "elapsed", [0, 0.5, 1.0]),
+        ("time_min", ["0", "1.5"], "elapsed", [0, 90]),
+        ("UTC time", ["2021-07-26T12:00:00"], "utc", [NOON_S]),
+    ],
+)
+def test_the_header_decides_where_the_times_alone_cannot(header, cells, clock, seconds):
+    """Words a person would write above the column."""
+    stamps = parse_stamps(cells, header=header)
+    assert stamps.clock == clock
+    np.testing.assert_allclose(stamps.time_s, seconds)
+
+
+@pytest.mark.parametrize("cells", [["10:32"], ["2:40", "6:30"], ["0:32", "2:40", "4:03"]])
+def test_hours_and_minutes_that_may_be_minutes_and_seconds_are_a_question(cells):
+    """One stamp alone, or a span between three minutes and six (or three hours and six)."""
+    with pytest.raises(UnclearTimesError, match="hours and minutes or minutes and seconds"):
+        parse_stamps(cells)
+
+
+def test_a_decision_between_hours_and_minutes_is_mentioned():
+    """So that a person can object."""
+    assert [f.code for f in parse_stamps(["10:32", "10:40"]).findings] == ["hours_and_minutes"]
+    assert [f.code for f in parse_stamps(["0:32", "15:40"]).findings] == ["minutes_and_seconds"]
+
+
+@pytest.mark.parametrize(
+    "cell", ["25:61:00", "2021-02-30 10:00:00", "13:05 pm", "0:30 am", "soon", "10:32:75", "1:2:3", "2021-07-26"]
+)
+def test_what_is_no_time_is_a_problem(cell):
+    """With its place in the column."""
+    stamps = parse_stamps(["10:32:15", cell, "10:32:17"])
+    assert [index for index, _ in stamps.problems] == [1]
+    assert np.isnan(stamps.time_s[1])
+
+
+def test_a_time_written_unlike_the_others_is_a_problem():
+    """A date among times of day is more likely a slip than a second clock."""
+    stamps = parse_stamps(["10:32:15", "2021-07-26T10:32:16Z", "10:32:17"])
+    assert stamps.problems == [
+        (1, "the time '2021-07-26T10:32:16Z' is not written like the others, such as '10:32:15'")
+    ]
+
+
+def test_a_date_that_can_mean_two_days_gives_the_time_of_day_only():
+    """03/04 is March or April; the alignment does not need the day."""
+    stamps = parse_stamps(["03/04/2021 10:32:15", "03/04/2021 10:32:17"])
+    assert stamps.clock == "time of day"
+    np.testing.assert_array_equal(stamps.time_s, [37935, 37937])
+    assert [finding.code for finding in stamps.findings] == ["date_unclear"]
+
+
+@pytest.mark.parametrize(
+    ("zone", "offset_h"),
+    [("+02:00", 2), ("UTC-7", -7), ("+0530", 5.5), ("Europe/Berlin", 2), ("America/Denver", -6), ("UTC", 0)],
+)
+def test_stamps_without_a_zone_are_placed_in_the_one_given(zone, offset_h):
+    """In July both cities keep summer time."""
+    stamps = parse_stamps(["2021-07-26T12:00:00"], zone=parse_zone(zone))
+    assert stamps.clock == "utc"
+    assert stamps.time_s[0] == NOON_S - offset_h * 3600
+
+
+def test_a_zone_that_is_not_known_is_refused():
+    """With two ways to write one."""
+    with pytest.raises(ReadingsFormatError, match=r"'Middle/Earth' is not known.*America/Denver"):
+        parse_zone("Middle/Earth")
+
+
+def test_a_fixed_offset_applies_to_times_of_day_and_a_name_cannot():
+    """Without a date summer time is not known."""
+    stamps = parse_stamps(["10:32:15", "10:32:16"], zone=parse_zone("+02:00"))
+    np.testing.assert_array_equal(stamps.time_s, [30735, 30736])
+    assert [f.code for f in parse_stamps(["10:32:15", "10:32:16"], zone=parse_zone("Europe/Berlin")).findings] == [
+        "zone_unused"
+    ]
+
+
+def _through_change(start_utc, zone, n=40, step_s=30):
+    """Return true times and what a wall clock in the zone shows."""
+    times = [start_utc + timedelta(seconds=step_s * i) for i in range(n)]
+    return np.array([t.timestamp() for t in times]), [t.astimezone(zone).strftime("%Y-%m-%d %H:%M:%S") for t in times]
+
+
+@pytest.mark.parametrize("start", [datetime(2021, 10, 31, 0, 50, tzinfo=UTC), datetime(2021, 3, 28, 0, 50, tzinfo=UTC)])
+def test_a_change_of_daylight_saving_is_right_in_a_named_zone(start):
+    """Berlin leaves summer time at 01:00 UTC on 31 October 2021 and enters it on 28 March (independent: zoneinfo)."""
+    true, shown = _through_change(start, ZoneInfo("Europe/Berlin"))
+    stamps = parse_stamps(shown, zone=parse_zone("Europe/Berlin"))
+    np.testing.assert_array_equal(stamps.time_s, true)
+
+
+@pytest.mark.parametrize(
+    ("start", "step_s", "n"),
+    [(datetime(2021, 10, 31, 0, 50, tzinfo=UTC), 60, 20), (datetime(2021, 3, 28, 0, 58, tzinfo=UTC), 1, 300)],
+)
+@pytest.mark.parametrize("dated", [True, False])
+def test_a_change_of_daylight_saving_is_undone_without_a_zone(start, step_s, n, dated):
+    """The stamps go on as they began; a begin of it needs a dense log."""
+    true, shown = _through_change(start, ZoneInfo("Europe/Berlin"), n=n, step_s=step_s)
+    stamps = parse_stamps(shown if dated else [text[11:] for text in shown])
+    np.testing.assert_array_equal(np.diff(stamps.time_s), np.diff(true))
+    assert [finding.code for finding in stamps.findings] == ["daylight_saving"]
+
+
+def test_a_pause_of_an_hour_is_no_change_of_daylight_saving():
+    """It does not begin and end at full hours, or the log is sparse."""
+    early = [f"2021-03-28 01:{m:02d}:00" for m in range(40, 60)]
+    late = [f"2021-03-28 03:{m:02d}:00" for m in range(20)]
+    stamps = parse_stamps(early + late)
+    assert stamps.findings == []
+    assert stamps.time_s[-1] - stamps.time_s[0] == 99 * 60 + 0
+
+
+def test_whole_minutes_and_whole_seconds_are_recognised_from_the_values():
+    """Decimals that are always zero add nothing."""
+    whole = [f"2021-07-26T12:{m:02d}:00.000Z" for m in range(8)]
+    assert parse_stamps(whole).resolution_s == 60
+    seconds = [f"2021-07-26T12:{m:02d}:{m:02d}.000Z" for m in range(8)]
+    assert parse_stamps(seconds).resolution_s == 1
+
+
+def test_fixed_zone_in_stamps_may_change_in_the_middle():
+    """Stamps with offsets need no care at all."""
+    cells = ["2021-10-31T02:59:59+02:00", "2021-10-31T02:00:01+01:00"]
+    expected = [datetime(2021, 10, 31, 2, 59, 59, tzinfo=timezone(timedelta(hours=2))).timestamp()]
+    np.testing.assert_array_equal(parse_stamps(cells).time_s, [expected[0], expected[0] + 2])

@@ -1,0 +1,261 @@
+"""Readings from tables: values by hand, one habit a test."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+import numpy as np
+import pytest
+
+from speedcal.errors import ReadingsFormatError
+from speedcal.logs import read_readings
+
+MPH_MPS = 0.44704
+MILE_M = 1609.344
+
+
+def _read(tmp_path, text, **options):
+    path = tmp_path / "my readings.csv"
+    path.write_bytes(text if isinstance(text, bytes) else text.encode())
+    return read_readings(path, **options)
+
+
+def _utc(*parts):
+    return datetime(*parts, tzinfo=UTC).timestamp()
+
+
+@pytest.mark.parametrize(
+    ("header", "unit", "factor"),
+    [
+        ("indicated mph", "mph", MPH_MPS),
+        ("Speed (km/h)", "km/h", 1 / 3.6),
+        ("speed_kmh", "km/h", 1 / 3.6),
+        ("SpeedKmh", "km/h", 1 / 3.6),
+        ("speed kph", "km/h", 1 / 3.6),
+        ("v [m/s]", "m/s", 1.0),
+        ("speedo, kn", "kn", 1852 / 3600),
+        ("Geschwindigkeit km/h", "km/h", 1 / 3.6),
+    ],
+)
+def test_the_header_carries_the_unit(tmp_path, header, unit, factor):
+    """Exact factors of the international mile and nautical mile."""
+    quoted = f'"{header}"' if "," in header else header
+    readings = _read(tmp_path, f"time,{quoted}\n10:32:05,45\n10:33:05,50\n")
+    assert readings.speed_unit == unit
+    np.testing.assert_allclose(readings.speed_mps, np.array([45, 50]) * factor, rtol=1e-12)
+
+
+def test_a_unit_can_be_given_where_the_header_has_none(tmp_path):
+    """And only there: a contradiction is refused, and so is no unit at all."""
+    text = "time,speed\n10:32:05,45\n"
+    assert _read(tmp_path, text, unit="kph").speed_unit == "km/h"
+    with pytest.raises(
+        ReadingsFormatError, match=r"column 'speed' has no unit of speed\. Write the unit into the header"
+    ):
+        _read(tmp_path, text)
+    with pytest.raises(
+        ReadingsFormatError, match="contradict each other: the header says mph, the unit given says km/h"
+    ):
+        _read(tmp_path, "time,speed mph\n10:32:05,45\n", unit="km/h")
+    with pytest.raises(ReadingsFormatError, match="'furlongs' is no unit of speed"):
+        _read(tmp_path, text, unit="furlongs")
+
+
+@pytest.mark.parametrize("delimiter", [",", ";", "\t", "|"])
+@pytest.mark.parametrize("ending", ["\n", "\r\n", "\r"])
+@pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "cp1252"])
+def test_delimiters_line_ends_and_encodings_make_no_difference(tmp_path, delimiter, ending, encoding):
+    """Byte order marks and an umlaut included."""
+    lines = ["# Überprüfung", "", "time;indicated km/h;remark", "10:32:05;45;gut", "10:33:05;50;für später"]
+    readings = _read(tmp_path, ending.join(lines).replace(";", delimiter).encode(encoding))
+    np.testing.assert_allclose(readings.speed_mps * 3.6, [45, 50])
+    np.testing.assert_array_equal(readings.line, [4, 5])
+
+
+def test_a_decimal_comma_is_read_between_semicolons(tmp_path):
+    """45,5 km/h; the odometer with a point for the thousands."""
+    text = "Zeit;Tacho km/h;Odometer km\n10:32:05;45,5;12.345,6\n10:33:05;50,0;12.346,5\n"
+    readings = _read(tmp_path, text)
+    np.testing.assert_allclose(readings.speed_mps * 3.6, [45.5, 50.0])
+    np.testing.assert_allclose(readings.odometer_m, [12_345_600, 12_346_500])
+    assert readings.odometer_resolution_m == pytest.approx(100)
+
+
+def test_a_decimal_comma_between_commas_is_refused_and_not_cut(tmp_path):
+    """10:32:05,45,5 has one cell too many."""
+    with pytest.raises(ReadingsFormatError, match=r"readings\.csv:2: the row has 3 cells, the header 2"):
+        _read(tmp_path, "time,indicated km/h\n10:32:05,45,5\n10:33:05,50\n")
+
+
+@pytest.mark.parametrize(
+    ("cells", "metres", "step"),
+    [
+        (("12345.6", "12346.6"), 12345.6 * MILE_M, 0.1 * MILE_M),
+        (('"12,345.6"', '"12,346.6"'), 12345.6 * MILE_M, 0.1 * MILE_M),
+        (('"12,345"', '"12,346"'), 12345 * MILE_M, MILE_M),
+        (("12 345", "12 346"), 12345 * MILE_M, MILE_M),
+        (("12345.60 mi", "12346.60 mi"), 12345.6 * MILE_M, 0.1 * MILE_M),
+    ],
+)
+def test_the_odometer_is_read_with_its_step(tmp_path, cells, metres, step):
+    """Thousands separators, a unit in the cell, digits that are always zero."""
+    text = f"time,mph,odometer (mi)\n10:32:05,45,{cells[0]}\n10:42:05,45,{cells[1]}\n"
+    readings = _read(tmp_path, text)
+    assert readings.odometer_m[0] == pytest.approx(metres, rel=1e-12)
+    assert np.diff(readings.odometer_m)[0] == pytest.approx(MILE_M, rel=1e-9)
+    assert readings.odometer_resolution_m == pytest.approx(step)
+
+
+def test_an_odometer_without_a_unit_follows_the_speed_and_says_so(tmp_path):
+    """Never silently."""
+    readings = _read(tmp_path, "time,mph,odometer\n10:32:05,45,100.0\n10:42:05,45,107.5\n")
+    assert np.diff(readings.odometer_m)[0] == pytest.approx(7.5 * MILE_M)
+    assert [finding.code for finding in readings.findings] == ["odometer_unit"]
+
+
+@pytest.mark.parametrize("missing", ["", "-", "NA", "n/a", "NaN", "null", "--"])
+def test_missing_values_are_left_out_and_counted(tmp_path, missing):
+    """Whatever people write for nothing."""
+    text = f"time,mph,odometer mi\n10:32:05,45,{missing}\n10:33:05,{missing},100\n{missing},50,101\n10:35:05,52,102\n"
+    readings = _read(tmp_path, text)
+    np.testing.assert_array_equal(readings.line, [2, 5])
+    assert readings.dropped == {"missing speed": 1, "missing time": 1}
+    assert np.isnan(readings.odometer_m[0])
+
+
+def test_every_bad_line_is_listed_with_what_was_found(tmp_path):
+    """Not only the first."""
+    text = "time,mph\n10:32:05,4S\n10:75:05,44\nsoon,33\n10:33:00,-5\n10:34:00,1e9\n10:35:00,inf\n10:36:00,44\n"
+    with pytest.raises(ReadingsFormatError) as caught:
+        _read(tmp_path, text)
+    message = str(caught.value)
+    for part in (
+        "6 problems",
+        "line 2: '4S'",
+        "line 3: '10:75:05'",
+        "line 4: 'soon'",
+        "line 5: -5 mph",
+        "line 6: 1e+09",
+        "line 7: 'inf'",
+    ):
+        assert part in message
+
+
+def test_a_table_without_a_time_column_is_a_list_of_held_speeds(tmp_path):
+    """In the order of the file; multiples of ten say nothing about the step then."""
+    readings = _read(tmp_path, "mph\n30\n40\n50\n60\n30\n40\n50\n60\n")
+    assert readings.clock == "none"
+    assert np.isnan(readings.time_s).all()
+    np.testing.assert_allclose(readings.speed_mps / MPH_MPS, [30, 40, 50, 60] * 2)
+    assert readings.speed_resolution_mps == pytest.approx(MPH_MPS)
+
+
+def test_units_may_stand_in_a_second_header_row(tmp_path):
+    """As data loggers write them."""
+    text = "Time,Vehicle Speed,Engine Speed\n(s),(km/h),(rpm)\n0.0,45,2000\n0.5,46,2010\n"
+    readings = _read(tmp_path, text)
+    np.testing.assert_allclose(readings.speed_mps * 3.6, [45, 46])
+    assert readings.clock == "elapsed"
+    np.testing.assert_array_equal(readings.time_s, [0, 0.5])
+
+
+WIDE = [
+    *("Device Time", "Engine RPM(rpm)", "Speed (OBD)(km/h)", "Speed (GPS)(km/h)", "Engine Coolant Temperature(°C)"),
+    *("Wind speed (m/s)", "Latitude", "Longitude", "Turbine speed (rpm)", "Fan speed", "Speed limit (km/h)"),
+    *[f"PID {i}" for i in range(40)],
+]
+
+
+def test_the_speed_is_found_among_dozens_of_columns(tmp_path):
+    """Engine, wind, fan, limit and satellite speeds are not what the instrument showed."""
+    row = ["26-Jul-2021 04:40:50.725", "2000", "45", "43.9", "90", "3.2", "45.1", "9.1", "0", "1", "50", *["0"] * 40]
+    later = ["26-Jul-2021 04:40:51.725", "2000", "46", "44.9", "90", "3.2", "45.1", "9.1", "0", "1", "50", *["0"] * 40]
+    readings = _read(tmp_path, "\n".join(",".join(cells) for cells in (WIDE, row, later)))
+    np.testing.assert_allclose(readings.speed_mps * 3.6, [45, 46])
+    assert readings.clock == "gps"
+    assert "Speed (OBD)(km/h)" in next(f.text for f in readings.findings if f.code == "speed_column")
+
+
+def test_two_columns_that_may_be_meant_are_a_question(tmp_path):
+    """And --column answers it; a wrong name is answered with the nearest."""
+    text = "time,speed km/h,vehicle speed km/h\n10:32:05,45,44\n10:33:05,46,45\n"
+    with pytest.raises(ReadingsFormatError, match=r"2 columns may hold the indicated speed: .*--column"):
+        _read(tmp_path, text)
+    np.testing.assert_allclose(_read(tmp_path, text, column="Vehicle Speed km/h").speed_mps * 3.6, [44, 45])
+    with pytest.raises(ReadingsFormatError, match=r"no column 'vehicle sped'\. Did you mean 'vehicle speed km/h'"):
+        _read(tmp_path, text, column="vehicle sped")
+
+
+def test_a_table_of_fixes_with_one_plain_speed_is_not_taken_for_readings(tmp_path):
+    """It would calibrate the receiver against itself."""
+    text = "time,lat,lon,speed m/s\n2021-07-26T04:40:50Z,45.1,9.1,10\n2021-07-26T04:40:51Z,45.1,9.1,11\n"
+    with pytest.raises(ReadingsFormatError, match="no column is certain"):
+        _read(tmp_path, text)
+    with pytest.raises(ReadingsFormatError, match="no column is certain"):
+        _read(tmp_path, text.replace("speed m/s", "gps speed m/s"))
+
+
+def test_a_table_without_a_speed_names_its_columns(tmp_path):
+    """So that the user sees what was read."""
+    with pytest.raises(ReadingsFormatError, match="no column holds a speed; the columns are 'time', 'rpm'"):
+        _read(tmp_path, "time,rpm\n10:32:05,2000\n")
+
+
+@pytest.mark.parametrize(
+    ("values", "unit", "step_mps"),
+    [
+        ([25, 30, 35, 45, 50, 55, 60, 30, 40], "mph", 5 * MPH_MPS),
+        ([25, 30, 35, 45, 50, 55, 60, 30, 43], "mph", 5 * MPH_MPS),  # one wrong reading
+        ([24, 30, 35, 43, 51, 55, 60, 30, 42], "mph", MPH_MPS),
+        ([30, 32, 34, 38, 40, 42, 46, 48] * 3, "mph", 2 * MPH_MPS),
+        ([30.5, 32, 34.5, 38, 40.5, 42, 46, 48.5], "mph", 0.5 * MPH_MPS),
+        ([30.1, 32.4, 34.5, 38.7], "km/h", 0.1 / 3.6),
+        ([58.4861, 64, 64, 63, 62, 64, 55.8641, 60, 61], "km/h", 1 / 3.6),  # a logger that interpolated some
+        ([27.9617, 28.5831, 29.2045, 31.0686, 31.6899, 32.3113, 34.1754, 35.4182], "mph", 1 / 3.6),  # whole km/h in mph
+        ([8.94, 9.39, 9.83, 10.28, 10.73, 11.18, 12.52, 13.41], "m/s", MPH_MPS),  # whole mph in m/s
+        ([0, 0, 0], "km/h", 1 / 3.6),
+    ],
+)
+def test_the_step_of_the_speeds_is_found_from_the_values(tmp_path, values, unit, step_mps):
+    """5, 2, 1, 0.5, 0.1; whole units of another unit, converted, are recognised (45 km/h = 27.9617 mph)."""
+    rows = "\n".join(f"10:{i:02d}:07,{value}" for i, value in enumerate(values))
+    readings = _read(tmp_path, f"time,indicated {unit}\n{rows}\n")
+    assert readings.speed_resolution_mps == pytest.approx(step_mps, rel=1e-9)
+
+
+def test_a_log_that_holds_every_row_twice_is_halved(tmp_path):
+    """Pairs that differ are kept and spread over the second they share."""
+    rows = [f"10:{i // 60:02d}:{i % 60:02d},{40 + i % 7}" for i in range(100)]
+    twice = "\n".join(f"{row}\n{row}" for row in rows)
+    readings = _read(tmp_path, f"time,mph\n{twice}\n")
+    assert len(readings) == 100
+    assert readings.dropped == {"repeated row": 100}
+    rows = [f"10:{i // 120:02d}:{i // 2 % 60:02d},{40 + i % 7}" for i in range(200)]
+    readings = _read(tmp_path, "time,mph\n" + "\n".join(rows))
+    assert len(readings) == 200
+    np.testing.assert_allclose(np.diff(readings.time_s), 0.5)
+    assert [finding.code for finding in readings.findings] == ["stamps_shared"]
+
+
+def test_a_dead_band_is_mentioned(tmp_path):
+    """Whole km/h from zero to four do not occur: zero does not mean standing."""
+    speeds = [0] * 50 + [5 + i % 40 for i in range(300)]
+    rows = "\n".join(f"{i},{speed}" for i, speed in enumerate(speeds))
+    assert [f.code for f in _read(tmp_path, f"time s,vehicle speed km/h\n{rows}").findings] == ["dead_band"]
+    speeds = [0] * 50 + [1 + i % 40 for i in range(300)]
+    rows = "\n".join(f"{i},{speed}" for i, speed in enumerate(speeds))
+    assert _read(tmp_path, f"time s,vehicle speed km/h\n{rows}").findings == ()
+
+
+@pytest.mark.parametrize("year", [1970, 2099])
+def test_impossible_dates_are_refused(tmp_path, year):
+    """A clock that was never set."""
+    with pytest.raises(ReadingsFormatError, match="before 1990 or after 2090"):
+        _read(tmp_path, f"time,mph\n{year}-01-01T10:32:05Z,45\n")
+
+
+@pytest.mark.parametrize("text", ["", "\n\n", "# nothing\n", "time,mph\n", "time,mph\n10:32:05,\n"])
+def test_a_file_without_readings_is_refused(tmp_path, text):
+    """Empty, comments only, a header only, no values."""
+    with pytest.raises(ReadingsFormatError, match=r"empty|no readings"):
+        _read(tmp_path, text)

@@ -1,0 +1,130 @@
+"""Tracks from tables, and fixes and readings from one table."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from support.logfiles import START_S, one_table, small_drive
+
+from speedcal.errors import TrackFormatError
+from speedcal.logs import read_readings, read_track
+
+T = ("2020-09-13T12:26:40Z", "2020-09-13T12:26:41Z", "2020-09-13T12:26:42Z")
+
+
+def _read(tmp_path, header, *rows, **options):
+    path = tmp_path / "log.csv"
+    path.write_text("\n".join((header, *rows)) + "\n", encoding="utf-8")
+    return read_track(path, **options)
+
+
+@pytest.mark.parametrize(
+    ("header", "value", "mps"),
+    [
+        ("speed m/s", "10", 10),
+        ("Speed (km/h)", "36", 10),
+        ("gps_speed_kmh", "36", 10),
+        ("SOG (kn)", "10", 10 * 1852 / 3600),
+        ("ground speed mph", "10", 4.4704),
+        ("speed", "10", 10),
+    ],
+)
+def test_the_speed_of_the_receiver_is_read_in_the_unit_of_its_header(tmp_path, header, value, mps):
+    """Without a unit m/s is assumed, said so, and left to be judged against the positions."""
+    track = _read(tmp_path, f"time,lat,lon,{header}", f"{T[0]},45.1,9.1,{value}", f"{T[1]},45.1001,9.1,{value}")
+    np.testing.assert_allclose(track.speed_mps, mps)
+    assert [finding.code for finding in track.findings] == (["speed_unit_assumed"] if header == "speed" else [])
+
+
+@pytest.mark.parametrize(
+    ("header", "cells"),
+    [
+        ("lat,lon", "-45.5,-9.25"),
+        ("Latitude,Longitude", "45.5S,9.25 W"),
+        ("LATITUDE N/S,LONGITUDE E/W", "S45.5,W9.25"),
+        ("lat,N/S,lon,E/W", "45.5,S,9.25,W"),
+        ("latitude_deg,longitude_deg", "-45.5000,-9.2500"),
+        ("GPS Lat,GPS Long", "-45.5,-9.25"),
+    ],
+)
+def test_positions_may_carry_their_side_of_the_globe_in_any_way(tmp_path, header, cells):
+    """South and west are negative."""
+    track = _read(tmp_path, f"time,{header}", f"{T[0]},{cells}", f"{T[1]},{cells}")
+    np.testing.assert_array_equal(track.latitude_deg, [-45.5, -45.5])
+    np.testing.assert_array_equal(track.longitude_deg, [-9.25, -9.25])
+
+
+@pytest.mark.parametrize(
+    ("header", "bad", "good"),
+    [("fix", "0", "1"), ("fix type", "1", "3"), ("valid", "V", "A"), ("status", "no fix", "3D"), ("quality", "0", "1")],
+)
+def test_rows_that_the_receiver_marks_invalid_are_no_fixes(tmp_path, header, bad, good):
+    """Words and numbers of every habit."""
+    rows = [f"{time},45.1,9.1,{mark}" for time, mark in zip(T, (bad, good, good), strict=True)]
+    track = _read(tmp_path, f"time,lat,lon,{header}", *rows)
+    assert track.dropped == {"marked invalid by the receiver": 1}
+
+
+def test_a_differential_fix_is_a_fix(tmp_path):
+    """Quality 2 beside quality 1 does not make 1 invalid."""
+    track = _read(tmp_path, "time,lat,lon,quality", f"{T[0]},45.1,9.1,1", f"{T[1]},45.1,9.1,2")
+    assert len(track) == 2
+
+
+def test_heights_in_feet_become_metres(tmp_path):
+    """1000 ft = 304.8 m."""
+    track = _read(tmp_path, "time,lat,lon,altitude (ft)", f"{T[0]},45.1,9.1,1000", f"{T[1]},45.1,9.1,")
+    assert track.elevation_m[0] == pytest.approx(304.8)
+    assert np.isnan(track.elevation_m[1])
+
+
+def test_date_and_time_in_two_columns_with_a_decimal_comma(tmp_path):
+    """Local stamps are taken as UTC unless a zone is given."""
+    rows = ("13.09.2020;12:26:40;45,5;9,25", "13.09.2020;12:26:41;45,5001;9,25")
+    track = _read(tmp_path, "Date;Time;Lat;Lon", *rows)
+    np.testing.assert_array_equal(track.time_s, [START_S, START_S + 1])
+    assert [finding.code for finding in track.findings] == ["time_without_zone"]
+    track = _read(tmp_path, "Date;Time;Lat;Lon", *rows, zone="+02:00")
+    np.testing.assert_array_equal(track.time_s, [START_S - 7200, START_S - 7199])
+    assert track.findings == ()
+
+
+def test_zeros_and_blanks_before_the_first_fix_are_no_fixes(tmp_path):
+    """Counted by what they are."""
+    rows = (f"{T[0]},0,0", f"{T[0]},,", f"{T[0]},-,NA", f"{T[1]},45.1,9.1", f"{T[2]},45.1,9.1")
+    track = _read(tmp_path, "time,lat,lon", *rows)
+    assert track.dropped == {"missing or invalid position": 2, "no position yet (0, 0)": 1}
+
+
+def test_a_table_of_something_else_names_its_columns(tmp_path):
+    """So that the user sees what was read."""
+    with pytest.raises(TrackFormatError, match="no columns for latitude and longitude; its columns are 'time', 'mph'"):
+        _read(tmp_path, "time,mph", "10:32:05,45")
+    with pytest.raises(TrackFormatError, match="no column holds a time"):
+        _read(tmp_path, "lat,lon", "45.1,9.1")
+    with pytest.raises(TrackFormatError, match="no table with a header row"):
+        _read(tmp_path, "just words")
+
+
+def test_fixes_and_readings_of_one_table_share_their_clock(tmp_path):
+    """The satellite speed is the track's, the indicated speed the reading."""
+    drive = small_drive()
+    path = tmp_path / "both.csv"
+    path.write_bytes(one_table(drive))
+    track, readings = read_track(path), read_readings(path)
+    assert readings.clock == "gps"
+    np.testing.assert_array_equal(track.time_s, readings.time_s)
+    np.testing.assert_array_equal(track.speed_mps, drive.speed_mps)
+    np.testing.assert_allclose(readings.speed_mps / 0.44704, drive.shown_mph)
+
+
+@pytest.mark.parametrize("times", [("0.0", "0.5", "1.0"), ("10:32:05", "10:32:06", "10:32:07")])
+def test_one_table_without_dates_still_shares_its_clock(tmp_path, times):
+    """Elapsed times and times of day start on 2000-01-01 in both."""
+    path = tmp_path / "both.csv"
+    rows = "\n".join(f"{time},45.1,9.{i},{40 + i}" for i, time in enumerate(times))
+    path.write_text(f"time,lat,lon,indicated mph\n{rows}\n", encoding="utf-8")
+    track, readings = read_track(path), read_readings(path)
+    assert not track.has_date
+    np.testing.assert_array_equal(track.time_s, readings.time_s)
+    assert np.isnan(track.speed_mps).all()
