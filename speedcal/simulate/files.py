@@ -4,15 +4,13 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 from pathlib import Path
-from xml.etree import ElementTree
 
 import numpy as np
 
+from speedcal.logs import gpx_writer
 from speedcal.logs.model import Readings, Track
 from speedcal.simulate.model import Drive
 from speedcal.units import MILE_M, SPEED_UNIT_MPS
-
-TRACK_POINT_EXTENSION = "http://www.garmin.com/xmlschemas/TrackPointExtension/v2"
 
 
 def write_drive(drive: Drive, folder: Path) -> tuple[Path, Path]:
@@ -27,32 +25,8 @@ def write_drive(drive: Drive, folder: Path) -> tuple[Path, Path]:
 
 
 def render_gpx(track: Track) -> str:
-    """Return the track as GPX 1.1, made by gpxpy."""
-    import gpxpy.gpx
-
-    gpx = gpxpy.gpx.GPX()
-    gpx.creator = "speedcal simulated drive"
-    gpx.nsmap["gpxtpx"] = TRACK_POINT_EXTENSION
-    piece = gpxpy.gpx.GPXTrack(name="simulated drive, invented place")
-    gpx.tracks.append(piece)
-    for number in np.unique(track.segment):
-        segment = gpxpy.gpx.GPXTrackSegment()
-        piece.segments.append(segment)
-        for i in np.flatnonzero(track.segment == number):
-            point = gpxpy.gpx.GPXTrackPoint(
-                float(track.latitude_deg[i]),
-                float(track.longitude_deg[i]),
-                elevation=float(track.elevation_m[i]) if np.isfinite(track.elevation_m[i]) else None,
-                time=_utc(track.time_s[i]),
-            )
-            if np.isfinite(track.speed_mps[i]):
-                extension = ElementTree.Element(f"{{{TRACK_POINT_EXTENSION}}}TrackPointExtension")
-                ElementTree.SubElement(
-                    extension, f"{{{TRACK_POINT_EXTENSION}}}speed"
-                ).text = f"{track.speed_mps[i]:.2f}"
-                point.extensions.append(extension)
-            segment.points.append(point)
-    return str(gpx.to_xml(version="1.1"))
+    """Return the track as GPX 1.1 that says it is simulated."""
+    return gpx_writer.render_gpx(track, creator="speedcal simulated drive", name="simulated drive, invented place")
 
 
 def render_csv(readings: Readings) -> str:
