@@ -7,7 +7,7 @@ and the international nautical mile (1852 m, exact; First International Extraord
 
 from __future__ import annotations
 
-from typing import Literal, cast
+from typing import Literal
 
 MILE_M = 1609.344
 INCH_M = 0.0254
@@ -28,11 +28,16 @@ SPEED_UNIT_MPS: dict[SpeedUnit, float] = {
 MPH_MPS = SPEED_UNIT_MPS["mph"]
 KMH_MPS = SPEED_UNIT_MPS["km/h"]
 
+
+def _named(unit: SpeedUnit, *words: str) -> dict[str, SpeedUnit]:
+    return dict.fromkeys(words, unit)
+
+
 _SPEED_WORDS: dict[str, SpeedUnit] = {
-    **dict.fromkeys(("mph", "mi/h", "mi./h", "miles/h", "miles per hour", "miles/hour"), cast(SpeedUnit, "mph")),
-    **dict.fromkeys(("km/h", "kmh", "kph", "kmph", "km/hr", "km/hour", "kilometers per hour"), cast(SpeedUnit, "km/h")),
-    **dict.fromkeys(("m/s", "mps", "ms-1", "meters per second", "metres per second"), cast(SpeedUnit, "m/s")),
-    **dict.fromkeys(("kn", "kt", "kts", "knot", "knots"), cast(SpeedUnit, "kn")),
+    **_named("mph", "mph", "mi/h", "mi./h", "miles/h", "miles per hour", "miles/hour"),
+    **_named("km/h", "km/h", "kmh", "kph", "kmph", "km/hr", "km/hour", "kilometers per hour"),
+    **_named("m/s", "m/s", "mps", "ms-1", "meters per second", "metres per second"),
+    **_named("kn", "kn", "kt", "kts", "knot", "knots"),
 }
 
 LENGTH_UNIT_M: dict[str, float] = {

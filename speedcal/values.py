@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Any, Literal
 
 import numpy as np
@@ -46,7 +45,8 @@ class Interval:
         return {name: tidy(getattr(self, name), digits) for name in ("value", "low", "high")}
 
     def __str__(self) -> str:
-        return f"{round_together(self.value, self.half_width / 2)} ({self.low:.4g} to {self.high:.4g})"
+        digits = decimals_for(self.half_width / 2)
+        return f"{self.value:.{digits}f} ({self.low:.{digits}f} to {self.high:.{digits}f})"
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,8 +86,13 @@ def round_together(value: float, u: float) -> str:
     The uncertainty keeps two significant digits (the rule of the Particle Data Group, Review of Particle
     Physics, introduction 5.3, simplified: 355-949 would keep one); the value keeps the same decimals.
     """
-    if not (np.isfinite(value) and np.isfinite(u)) or u <= 0:
-        return f"{value:.6g}"
-    exponent = Decimal(repr(u)).adjusted() - 1
-    quantum = Decimal(1).scaleb(min(exponent, 0))
-    return str(Decimal(repr(value)).quantize(quantum, rounding=ROUND_HALF_EVEN))
+    if not np.isfinite(value):
+        return f"{value}"
+    return f"{value:.{decimals_for(u)}f}"
+
+
+def decimals_for(u: float) -> int:
+    """Return the number of decimals that a standard uncertainty supports (two significant digits of it)."""
+    if not np.isfinite(u) or u <= 0:
+        return 4
+    return int(np.clip(1 - np.floor(np.log10(u)), 0, 9))

@@ -5,12 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from speedcal.measure.measured import MeasuredLine
-from speedcal.measure.model import BudgetLine
+from speedcal.measure.model import ANOTHER_DAY, BudgetLine
 from speedcal.values import FloatArray
 
 TIRE_STATE_U = 0.002
 """Relative standard uncertainty from one day to another: pressure, temperature and load of the tires; from memory."""
-ANOTHER_DAY = "tires on another day (pressure, load, temperature; size from memory; not part of this drive's interval)"
 
 
 def uncertainty_budget(
@@ -49,7 +48,7 @@ def uncertainty_budget(
         ("scatter of the readings", "A"): rest * max(1 - rounding - ground, 0.0),
         ("resolution of the readings", "B"): rest * rounding,
         ("ground speed", "B"): rest * ground,
-        ("clock offset and time stamps", "A"): line.time_share,
+        ("clock offset", "A"): line.time_share,
     }
     lines = [
         BudgetLine(

@@ -13,6 +13,9 @@ from speedcal.values import Finding, FloatArray, Interval, Trust, tidy
 if TYPE_CHECKING:
     import pandas as pd
 
+ANOTHER_DAY = "tires on another day"
+"""Budget line of what pressure, load and temperature of the tires change from one day to the next."""
+
 SpeedSource = Literal["recorded", "positions"]
 
 
@@ -120,6 +123,22 @@ class Calibration:
             )
         return rows
 
+    def budget_text(self) -> str:
+        """Return the uncertainty budget as a table for people, at the reference speed."""
+        factor = SPEED_UNIT_MPS[self.unit]
+        u = float(self.u_indicated(self.reference_speed_mps)) / factor
+        rows = [f"uncertainty at a true {self.reference_speed_mps / factor:.0f} {self.unit}, standard (k = 1)"]
+        for line in self.budget:
+            share = (
+                "not in the interval of this drive" if line.component == ANOTHER_DAY else f"{100 * line.share:3.0f} %"
+            )
+            size = f"{line.u_indicated_mps / factor:7.3f} {self.unit}"
+            rows.append(f"  {line.component:<26} type {line.evaluation}  {size}  {share}")
+        k = self.coverage_factor
+        return "\n".join(
+            [*rows, f"  combined {u:.3f} {self.unit}, expanded {k * u:.3f} {self.unit} (k = {k:.2f}, 95 %)"]
+        )
+
     def to_dict(self) -> dict[str, Any]:
         """Return the result in the form other programs rely on, ready for JSON."""
         used = int(self.readings["used"].sum())
@@ -155,7 +174,7 @@ class Calibration:
             lines.append(f"odometer      {self.odometer_factor}")
         lines += [
             f"at a true {row['ground']:g} {self.unit} it shows {row['indicated']:.1f} "
-            f"(error {row['low']:+.1f} to {row['high']:+.1f})"
+            f"({row['ground'] + row['low']:.1f} to {row['ground'] + row['high']:.1f})"
             for row in self.error_table()
         ]
         lines += [f"note: {finding.text}" for finding in self.findings]

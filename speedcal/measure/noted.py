@@ -21,7 +21,7 @@ _WRONG_SHARE = 0.06
 _SCATTER_PRIOR_MPS, _SCATTER_PRIOR_LOG_SD = 0.27, 0.6
 """A pointer is read to about 0.6 mph (0.27 m/s), within a factor of two either way; from memory."""
 _STEP = np.array([5e-3, 3e-4, 0.5, 3e-2])
-"""Steps of the differences; that of the clock offset is as wide as the ripple that single nodes leave on the density."""
+"""Steps of the differences; that of the clock offset is as wide as the ripple that nodes leave on the density."""
 _LONGEST = np.array([2.0, 0.2, 5.0, 0.7])
 _SAME = np.array([0.05, 0.002, 0.1, 0.1])
 
