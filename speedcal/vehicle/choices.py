@@ -14,6 +14,7 @@ from speedcal.measure.model import Calibration
 from speedcal.units import SPEED_UNIT_MPS
 from speedcal.values import FloatArray, Interval, tidy
 from speedcal.vehicle.model import Criterion
+from speedcal.vehicle.parts import setting_name
 
 _POINTS = 2584  # a Fibonacci number, so that the lattice below covers the square evenly
 _LATTICE = 1597
@@ -235,7 +236,7 @@ class Choice:
             case "pulse scaler":
                 return f"pulse scaler {part['fraction'] or part['scaler']}"
             case "setting":
-                return f"{part['setting'].replace('_', ' ')} {part['value']:g}"
+                return setting_name(part["setting"], part["value"])
             case "keep":
                 return "keep what is fitted"
         return f"{self.kind} {part['teeth']}"

@@ -12,7 +12,7 @@ from speedcal.errors import VehicleError
 from speedcal.tables import TableReader
 from speedcal.units import INCH_M, MILE_M
 from speedcal.vehicle.families import GearFamily, load_family, parse_teeth
-from speedcal.vehicle.parts import AxleRatio, ScalerLimits, Setting, parse_settings
+from speedcal.vehicle.parts import AxleRatio, ScalerLimits, Setting, parse_settings, setting_name
 from speedcal.vehicle.rolled import RolledTire, roll_by_convention, roll_by_turns, roll_out
 from speedcal.vehicle.sizes import TireSize, parse_tire_size
 
@@ -203,7 +203,7 @@ class Work:
         done = [
             f"{name.replace('_', ' ')} {value}" for name in WORK_KEYS[:6] if (value := getattr(self, name)) is not None
         ]
-        done += [f"{item.kind.replace('_', ' ')} set to {item.now:g}" for item in self.settings if item.now is not None]
+        done += [setting_name(item.kind, item.now) for item in self.settings if item.now is not None]
         return ", ".join(done) or "nothing changed"
 
 

@@ -35,6 +35,16 @@ _USUAL_STEP = {
 """Step taken when the job file names none (an assumption, shown with the result)."""
 
 
+def setting_name(kind: str, value: float) -> str:
+    """Return a module setting as a mechanic would say it, such as ``module circumference 2000 mm``."""
+    before, after = {
+        "circumference_mm": ("circumference ", " mm"),
+        "diameter_in": ("tire diameter ", " in"),
+        "axle_ratio": ("axle ratio ", ""),
+    }.get(kind, ("", f" {kind.replace('_', ' ')}"))
+    return f"module {before}{value:g}{after}"
+
+
 @dataclass(frozen=True, slots=True)
 class AxleRatio:
     """Turns of the driveshaft for one turn of the wheels."""

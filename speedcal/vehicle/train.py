@@ -10,8 +10,11 @@ from speedcal.measure.model import Calibration
 from speedcal.units import MILE_M
 from speedcal.values import Finding, Interval, tidy
 from speedcal.vehicle.model import Vehicle
+from speedcal.vehicle.parts import setting_name
 from speedcal.vehicle.rolled import circumference_forms, roll_by_convention
 
+_LEAST_M, _MOST_M = 1.0, 4.5
+"""Circumferences of road tires lie between; a chain that needs another has a wrong number."""
 _SEPARATES = {
     "tire": "roll the tire out: chalk mark, three turns under load, measure the distance",
     "axle": "count turns of the driveshaft for turns of the wheels (speedcal axle), or read the tag of the axle",
@@ -201,7 +204,7 @@ def effective_tire(calibration: Calibration, vehicle: Vehicle) -> EffectiveTire 
         return EffectiveTire(solve_for(calibration, known, -1), "from the whole gear train", True)
     for setting in vehicle.settings:
         if setting.circumference_m is not None:
-            basis = f"against the module's setting {setting.kind.replace('_', ' ')} {setting.now:g}"
+            basis = f"against the setting now in the {setting_name(setting.kind, setting.now or 0.0)}"
             return EffectiveTire(solve_for(calibration, (setting.circumference_m, 0.0), -1), basis, False)
     if vehicle.tire_before is not None:
         before = roll_by_convention(vehicle.tire_before)
@@ -219,6 +222,12 @@ def train_findings(calibration: Calibration, vehicle: Vehicle, effective: Effect
         names = ", ".join(told.unknown)
         measures = "; ".join(text for _, text in told.separates)
         found.append(Finding("inseparable", f"Driving alone cannot tell apart: {names}. To separate them: {measures}."))
+    elif effective is not None and not _LEAST_M < effective.circumference_m.value < _MOST_M:
+        text = (
+            f"The chain as stated needs a tire that rolls {effective.circumference_m.value:.2f} m in a turn: one of its "
+            "numbers is wrong (pulses per turn, what the instrument expects, teeth or the place of the sensor)."
+        )
+        found.append(Finding("chain_implausible", text))
     elif effective is not None and effective.is_absolute and vehicle.rolled is not None:
         stated, driven = vehicle.rolled.circumference_m, effective.circumference_m
         if stated.high < driven.low or stated.low > driven.high:

@@ -207,12 +207,18 @@ def test_a_chain_that_contradicts_the_drive_is_said_to() -> None:
     assert "speedcal explain" in text
 
 
+def test_a_chain_that_no_tire_fits_is_said_to_hold_a_wrong_number() -> None:
+    # 4000 pulses per mile belong to a driven gear; on the output shaft the tire would have to roll 12 m
+    car = Vehicle.from_dict({"pulses_per_mile": 4000, "pulses_per_turn": 8, "axle": "41/11"})
+    assert "chain_implausible" in {finding.code for finding in correct(make_calibration(), car).findings}
+
+
 def test_the_work_table_is_read_and_refused_like_the_vehicles() -> None:
     work = Work.from_dict(
         {"driven_gear": 29, "pulse_scaler": "12/13", "settings": {"turns_per_mile": 600}, "note": "ok"}
     )
     assert work.driven_gear == 29
-    assert str(work) == "driven gear 29, pulse scaler 12/13, turns per mile set to 600"
+    assert str(work) == "driven gear 29, pulse scaler 12/13, module 600 turns per mile"
     assert str(Work()) == "nothing changed"
     with pytest.raises(VehicleError, match="did you mean 'driven_gear'"):
         Work.from_dict({"driven_geer": 29})
