@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -11,6 +10,7 @@ from typing import cast
 import click
 
 from speedcal.cli import EXIT_FAIL, EXIT_NOT_PROVEN
+from speedcal.cli._options import emit, result_options
 from speedcal.errors import JobError
 from speedcal.units import DisplayUnit
 
@@ -19,8 +19,7 @@ _EXIT = {"pass": 0, "fail": EXIT_FAIL, "not proven": EXIT_NOT_PROVEN}
 
 @click.command()
 @click.argument("job", type=click.Path(path_type=Path))
-@click.option("--json", "as_json", is_flag=True, help="Write the result as JSON.")
-@click.option("--unit", type=click.Choice(["mph", "km/h"]), help="Unit for people; otherwise that of the job.")
+@result_options
 def command(job: Path, as_json: bool, unit: str | None) -> None:
     r"""Judge the drive after the work of JOB against its tolerance.
 
@@ -49,5 +48,5 @@ def command(job: Path, as_json: bool, unit: str | None) -> None:
         )
     verification = loaded.run().verification
     assert verification is not None  # noqa: S101 - both parts are there
-    click.echo(json.dumps(verification.to_dict(), indent=2, ensure_ascii=False) if as_json else str(verification))
+    emit(verification, as_json)
     sys.exit(_EXIT[verification.verdict])

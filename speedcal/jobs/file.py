@@ -281,7 +281,8 @@ def load_job(path: str | Path) -> Job:
     ------
     JobError
         The file cannot be opened or is not TOML; a table or key is unknown, a value cannot be used, a file is
-        missing, or there is no drive at all. Every problem of the file is listed in one error.
+        missing, or there is neither a drive nor a vehicle to plan one for. Every problem of the file is listed in
+        one error.
     """
     path = Path(path)
     data, text, document = _read_document(path)
@@ -290,7 +291,7 @@ def load_job(path: str | Path) -> Job:
     reader.check_tables()
     head = reader.table("job")
     before, after = reader.drives("before"), reader.drives("after")
-    if "before" not in document and "after" not in document:
+    if not {"before", "after", "vehicle"} & set(document):
         reader.problems.append((None, "the job has no drive: add a [before] or an [after] table"))
     vehicle, work, tolerance = (reader.owned(name) for name in _OWNED_ELSEWHERE)
     if reader.problems:

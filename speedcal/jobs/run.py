@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from speedcal.errors import SpeedcalError
+from speedcal.errors import JobError, SpeedcalError
 from speedcal.jobs.model import Drive, Job, Progress
 from speedcal.jobs.result import JobResult
 from speedcal.report import DriveFacts
@@ -23,6 +23,12 @@ def run_job(job: Job, *, progress: Progress | None = None) -> JobResult:
     """Analyse the drives of a job and derive all that they carry; see :meth:`Job.run`."""
     tell: Progress = progress or (lambda _step, _part: None)
     named = [*_named("before", job.before), *_named("after", job.after)]
+    if not named:
+        raise JobError(
+            "the job has no drive",
+            source=job.source.name,
+            remedy="Add a [before] or an [after] table, or plan the drive",
+        )
     steps = len(named) + 2
     unit = job.unit
     done: list[DriveFacts] = []
@@ -90,11 +96,9 @@ def held_readings(speeds: tuple[float, ...], unit: SpeedUnit) -> Readings:
 
 
 def _pooled(calibrations: list[Calibration]) -> Calibration | None:
-    if len(calibrations) < 2:
-        return calibrations[0] if calibrations else None
-    from speedcal.measure import pool
+    from speedcal.verify import pool
 
-    return pool(calibrations)
+    return pool(calibrations) if calibrations else None
 
 
 def _corrections(job: Job, before: Calibration | None, after: Calibration | None) -> Corrections | None:

@@ -129,7 +129,7 @@ def _preset(reader: TableReader, unit: DisplayUnit | None) -> Tolerance:
     if top is not None and "speed_classes" in entry:
         status = _data()["speed_classes"][entry["speed_classes"]]["status"]
         note = f"Test speeds by design speed are {status}."
-        rule = replace(rule, speeds_mps=class_speeds(entry["speed_classes"], top * factor), note=note)
+        rule = replace(rule, speeds_mps=class_speeds(entry["speed_classes"], top * factor), speeds_note=note)
     elif top is not None:
         reader.problem("max_speed", f"the test speeds of {name} do not depend on it; leave it out")
     return rule
@@ -151,6 +151,7 @@ def _from_entry(name: str, entry: Mapping[str, Any], full_scale_mps: float | Non
         source=entry["source"],
         status=entry["status"],
         note=entry.get("note", ""),
+        speeds_note=entry.get("speeds_note", ""),
     )
 
 

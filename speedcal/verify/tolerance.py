@@ -74,6 +74,8 @@ class Tolerance:
     source: str
     status: Status
     note: str = ""
+    speeds_note: str = ""
+    """What to know of the speeds that the rule names."""
     confidence: float = 0.95
     """Probability of conformance that a pass needs; one minus it is the risk of a wrong decision, either way."""
     own_speeds: bool = False
@@ -103,7 +105,7 @@ class Tolerance:
                     f"the rule {self.name} does not hold at {speed / factor:g} {self.unit}",
                     remedy=f"It holds {self.domain_text()}. Leave out speeds, or write a rule of your own",
                 )
-        return replace(self, speeds_mps=tuple(speeds_mps), own_speeds=True)
+        return replace(self, speeds_mps=tuple(speeds_mps), own_speeds=True, speeds_note="")
 
     def limits_at(self, given_mps: float) -> list[Limit]:
         """Return the limits that hold at a speed (two where two bands meet)."""
@@ -219,7 +221,7 @@ class Tolerance:
             "source": self.source,
             "status": self.status,
             "status_text": STATUS_TEXT[self.status],
-            "note": self.note,
+            "note": " ".join(text for text in (self.note, self.speeds_note) if text),
             "confidence": self.confidence,
             "decision_rule": self.decision_rule(),
         }

@@ -248,8 +248,7 @@ def _rule_findings(rule: Tolerance) -> list[Finding]:
     found = []
     if rule.status == "from memory":
         found.append(Finding("rule_from_memory", f"The limits of {rule.title} are {STATUS_TEXT[rule.status]}."))
-    if rule.note:
-        found.append(Finding("rule_note", rule.note))
+    found += [Finding("rule_note", text) for text in (rule.note, rule.speeds_note) if text]
     if rule.own_speeds and rule.status != "own rule":
         found.append(Finding("speeds_chosen", "The speeds were chosen for this job; the rule names its own."))
     return found

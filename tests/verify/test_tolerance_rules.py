@@ -64,7 +64,7 @@ def test_un_r39_test_speeds_follow_the_design_speed(top: float, speeds: list[flo
     assert found == pytest.approx(speeds)
     rule = load_tolerance({"rule": "un_r39_type", "max_speed": top, "unit": "km/h"})
     assert [v / KMH_MPS for v in rule.speeds_mps] == pytest.approx(speeds)
-    assert "from memory" in rule.note
+    assert "from memory" in rule.to_dict()["note"]
 
 
 @pytest.mark.published("49 CFR 393.82 (70 FR 48054)")

@@ -1,0 +1,41 @@
+"""``speedcal history``: one vehicle over months."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import cast
+
+import click
+
+from speedcal.cli._options import emit, result_options
+from speedcal.errors import JobError
+from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
+
+
+@click.command()
+@click.argument("jobs", type=click.Path(path_type=Path), nargs=-1, required=True)
+@click.option("--speed", type=float, help="True speed to compare at; otherwise the middle of what all drives have.")
+@result_options
+def command(jobs: tuple[Path, ...], speed: float | None, as_json: bool, unit: str | None) -> None:
+    """Lay the drives of one vehicle, from one or several JOBS, in order of time.
+
+    Says whether the reading creeps as tires wear or jumped because something was changed.
+    """
+    from speedcal.jobs import load_job
+    from speedcal.verify import history
+
+    drives = []
+    for path in jobs:
+        job = load_job(path)
+        job = replace(job, unit=cast(DisplayUnit, unit) if unit else job.unit, tolerance=None)
+        for drive in job.run().drives:
+            if not drive.has_date:
+                raise JobError(
+                    f"the track of drive {drive.name} carries no date",
+                    source=job.source.name,
+                    remedy="Leave this drive out of the history",
+                )
+            drives.append(drive.calibration)
+    reference = None if speed is None else speed * SPEED_UNIT_MPS[drives[0].unit]
+    emit(history(drives, reference_mps=reference), as_json)

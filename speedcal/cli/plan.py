@@ -1,0 +1,96 @@
+"""``speedcal plan``: the road test that settles a tooth or a verdict."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, cast
+
+import click
+
+from speedcal.cli._options import emit, result_options, say
+from speedcal.errors import PlanError
+from speedcal.units import DisplayUnit
+
+if TYPE_CHECKING:
+    from speedcal.jobs import Job
+    from speedcal.measure.model import Calibration
+    from speedcal.verify import Tolerance
+
+_USUAL_LIMIT = {"mph": 65.0, "km/h": 100.0}
+
+
+@click.command()
+@click.argument("job", type=click.Path(path_type=Path))
+@click.option("--speed-limit", type=float, help="Legal speed on the road, in the unit of the job. [65 mph or 100 km/h]")
+@click.option("--lowest", type=float, help="Lowest mark to hold. [25 mph or 40 km/h]")
+@click.option("--question", type=click.Choice(["tooth", "tolerance"]), help="Which tooth, or is the tolerance met.")
+@click.option("--assume", multiple=True, metavar="NAME=VALUE", help="Another value for an assumption; may be repeated.")
+@click.option("--sheet", type=click.Path(path_type=Path, dir_okay=False), help="Write the sheet to fill in, as PDF.")
+@click.option("--table", type=click.Path(path_type=Path, dir_okay=False), help="Write the table to type into, as CSV.")
+@result_options
+def command(
+    job: Path,
+    speed_limit: float | None,
+    lowest: float | None,
+    question: str | None,
+    assume: tuple[str, ...],
+    sheet: Path | None,
+    table: Path | None,
+    as_json: bool,
+    unit: str | None,
+) -> None:
+    r"""Plan the road test for JOB: speeds to hold, how long, how many readings, in which order.
+
+    The plan answers the tolerance of the job, or without one which tooth is right. A drive before the work, when the
+    job has one, says how the instrument is expected to read.
+
+    \b
+    The driver drives, a passenger writes. Legal speeds only, by the GPS, on a suitable road.
+    Local rules on speedometers, odometers and road tests come first.
+    """
+    from speedcal.jobs import load_job
+    from speedcal.verify import plan
+    from speedcal.verify.sheet import render_sheet, render_template
+
+    loaded = load_job(job)
+    shown = cast(DisplayUnit, unit or loaded.unit or "mph")
+    before = _before(loaded)
+    result = plan(
+        loaded.vehicle,
+        speed_limit=speed_limit if speed_limit is not None else _USUAL_LIMIT[shown],
+        unit=shown,
+        tolerance=None if question == "tooth" else _tolerance(loaded, question),
+        calibration=before,
+        work=loaded.work if before is not None else None,
+        lowest=lowest,
+        assumptions=dict(_assumption(text) for text in assume),
+    )
+    if sheet is not None:
+        heading = " · ".join(part for part in (loaded.shop, f"job {loaded.number}" if loaded.number else "") if part)
+        sheet.write_bytes(render_sheet(result, heading=heading))
+        say([f"sheet written to {sheet}"])
+    if table is not None:
+        table.write_text(render_template(result), encoding="utf-8")
+        say([f"table written to {table}"])
+    emit(result, as_json)
+
+
+def _before(job: Job) -> Calibration | None:
+    if not job.before:
+        return None
+    return replace(job, after=(), tolerance=None).run().before
+
+
+def _tolerance(job: Job, question: str | None) -> Tolerance | None:
+    if job.tolerance is None and question == "tolerance":
+        raise PlanError("the job names no tolerance", source=job.source.name, remedy="Add [tolerance] with a rule")
+    return job.tolerance
+
+
+def _assumption(text: str) -> tuple[str, float]:
+    name, _, value = text.partition("=")
+    try:
+        return name.strip(), float(value)
+    except ValueError:
+        raise PlanError(f"{text!r} is no assumption", remedy="Write it like pointer_scatter=0.5") from None
