@@ -224,8 +224,8 @@ def train_findings(calibration: Calibration, vehicle: Vehicle, effective: Effect
         found.append(Finding("inseparable", f"Driving alone cannot tell apart: {names}. To separate them: {measures}."))
     elif effective is not None and not _LEAST_M < effective.circumference_m.value < _MOST_M:
         text = (
-            f"The chain as stated needs a tire that rolls {effective.circumference_m.value:.2f} m in a turn: one of its "
-            "numbers is wrong (pulses per turn, what the instrument expects, teeth or the place of the sensor)."
+            f"The chain as stated needs a tire that rolls {effective.circumference_m.value:.2f} m in a turn: one of "
+            "its numbers is wrong (pulses per turn, what the instrument expects, teeth or the place of the sensor)."
         )
         found.append(Finding("chain_implausible", text))
     elif effective is not None and effective.is_absolute and vehicle.rolled is not None:
