@@ -11,7 +11,9 @@ MAX_BYTES = 64 * 1024 * 1024
 MAX_MEMBERS = 200
 """Files listed in an archive."""
 MAX_POINTS = 1_000_000
-"""Fixes in a track, rows of a table, lines of notes, sentences times ten of a receiver log."""
+"""Fixes in a track, rows of a table."""
+MAX_LINES = 3_000_000
+"""Lines of a text file; a receiver writes several for each fix."""
 MAX_COLUMNS = 1_000
 """Columns of a table."""
 MAX_CELLS = 10_000_000
@@ -20,7 +22,7 @@ MAX_LINE = 100_000
 """Characters in one line of a text file that is no XML."""
 MAX_XML_DEPTH = 40
 """Elements inside elements."""
-MAX_XML_ELEMENTS = 2_500_000
+MAX_XML_ELEMENTS = 1_500_000
 """Elements of an XML document."""
 EARLIEST_S = 631_152_000.0
 """1990-01-01: earlier dates come from clocks that were never set. [s since 1970-01-01 UTC]"""

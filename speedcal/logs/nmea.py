@@ -15,7 +15,6 @@ from datetime import tzinfo
 
 import numpy as np
 
-from speedcal.logs import limits
 from speedcal.logs.fixes import BASE_S, Fixes, build_track
 from speedcal.logs.formats import LogFormat
 from speedcal.logs.model import Track
@@ -67,12 +66,10 @@ class _Log:
 
 
 def _read_track(source: Source, zone: tzinfo | None) -> Track:
-    text = source.text()
+    lines = source.lines()
     log = _Log()
-    unchecked = text.count("*") == 0
-    for number, line in enumerate(text.split("\n"), 1):
-        if number > 10 * limits.MAX_POINTS:
-            source.fail(f"the log has more than {10 * limits.MAX_POINTS} lines", remedy="Cut it down to the drive")
+    unchecked = not any("*" in line for line in lines)
+    for line in lines:
         for sentence in line.split("$")[1:]:
             _take(log, sentence.strip(), unchecked=unchecked)
     _add_courses(log)

@@ -24,6 +24,7 @@ _TIME = re.compile(
 _NUMBER = re.compile(r"(?<![\w.])(?<!\d,)[-+]?\d{1,6}(?:[.,]\d{1,4})?(?![\w:])")
 _TOUCHING_UNIT = re.compile(r"(?<=\d)(?=(?:mph|km|kph|kn|kt|mi/|m/s)[a-z/]*\b)", re.IGNORECASE)
 _BARE = re.compile(r"[\s\d.,;|+-]*(?:[A-Za-z/]{2,5})?\s*")
+_LONGEST = 500
 _WRITE = "Write one reading a line, such as '10:32:15  45 mph', or a table with a header"
 
 
@@ -41,6 +42,8 @@ class _Notes:
     problems: list[tuple[int | None, str]] = field(default_factory=list)
     silent: int = 0
     """Lines with a time and no number."""
+    titles: int = 0
+    """Lines of words with a number in them, above the first reading."""
 
 
 def read_notes(source: Source, lines: Sequence[tuple[int, str]], request: Request) -> Readings:
@@ -80,12 +83,15 @@ def read_notes(source: Source, lines: Sequence[tuple[int, str]], request: Reques
         stamps = Stamps(np.full(len(notes.speeds), np.nan), "none", np.nan)
     shown = Shown(stamps, np.array(notes.speeds, float), _unit(source, notes, request), notes.line)
     shown.problems = notes.problems
-    if notes.silent:
-        shown.dropped["line without a speed"] = notes.silent
+    shown.dropped["line without a speed"] = notes.silent
+    shown.dropped["title with a number in it"] = notes.titles
     return build_readings(source, "plain notes" if timed else "list of held speeds", shown)
 
 
 def _take(notes: _Notes, number: int, text: str, *, only: bool) -> None:
+    if len(text) > _LONGEST:
+        notes.problems.append((number, f"the line has {len(text)} characters and is no note"))
+        return
     found = _TIME.search(text)
     rest = text if found is None else f"{text[: found.start()]} {text[found.end() :]}"
     unit = speed_unit_in(normal(rest))
@@ -102,7 +108,8 @@ def _take(notes: _Notes, number: int, text: str, *, only: bool) -> None:
         notes.problems.append((number, f"{len(values)} numbers in {_short(text)!r}: which is the speed is not clear"))
         return
     if found is None and not notes.speeds and not _BARE.fullmatch(text):
-        notes.heading += f" {text}"  # a title with a number in it
+        notes.heading += f" {text}"
+        notes.titles += 1
         return
     for value in values:
         notes.times.append("" if found is None else found.group().strip())

@@ -55,6 +55,13 @@ class Source:
             )
         return text.replace("\r\n", "\n").replace("\r", "\n")
 
+    def lines(self) -> list[str]:
+        """Return the lines of the text, without their ends."""
+        text = self.text()
+        if text.count("\n") > limits.MAX_LINES:
+            self.fail(f"the file has more than {limits.MAX_LINES} lines", remedy="Cut it down to the drive")
+        return text.split("\n")
+
     @contextmanager
     def foreign(self, what: str) -> Iterator[None]:
         """Turn whatever another library raises on damaged bytes into the error of this file."""
@@ -192,7 +199,7 @@ def _unzip(source: Source, recognise: Callable[[Source], bool]) -> bytes:
         names = [name for name in names if recognise(replace(source, data=contents[name]))] or names
     if len(names) > 1:
         source.fail(
-            f"the archive holds several files: {', '.join(sorted(names)[:10])}",
+            f"the archive holds several files: {', '.join(repr(name) for name in sorted(names)[:10])}",
             remedy="Take out the one log and give that",
         )
     return contents[names[0]]

@@ -17,6 +17,7 @@ from speedcal.logs.words import is_unit
 _DELIMITERS = ("\t", ";", "|", ",")
 _LOOKED_AT = 60
 _HEADER_WITHIN = 40
+_LONGEST_DATUM = 60
 _NUMBERLIKE = re.compile(r"[-+]?[\d.,' ]*\d[\d.,' ]*(?:\s*[A-Za-z/]{1,6})?")
 
 
@@ -43,6 +44,8 @@ class Table:
     header_line: int
     overlong: tuple[tuple[int, int], ...] = ()
     """Line and number of cells of rows that go on after the last column of the header."""
+    above: tuple[int, ...] = ()
+    """Lines of rows of numbers or times above the header, which belongs above them."""
 
     def column(self, index: int) -> list[str]:
         """Return the cells of a column."""
@@ -51,7 +54,7 @@ class Table:
 
 def split_rows(source: Source) -> Rows:
     """Split a text file into rows: by tab, semicolon, bar or comma, whichever its lines agree on most."""
-    lines = source.text().split("\n")
+    lines = source.lines()
     for number, line in enumerate(lines, 1):
         if len(line) > limits.MAX_LINE:
             source.fail(f"the line has {len(line)} characters", line=number, remedy="Give a table with one row a line")
@@ -76,12 +79,12 @@ def split_rows(source: Source) -> Rows:
 
 def _delimiter(lines: Sequence[str]) -> str:
     """Return the delimiter that most lines hold equally often; none when fewer than half hold any."""
-    best, most = "", len(lines) / 2
+    best, most = "", 0
     for mark in _DELIMITERS:
         counts = Counter(line.count(mark) for line in lines)
         counts.pop(0, None)
         agree = max(counts.values(), default=0)
-        if agree > most:
+        if agree > most and 2 * agree >= len(lines):
             best, most = mark, agree
     return best
 
@@ -103,7 +106,7 @@ def find_table(rows: Rows) -> Table | None:
     """Return the table that begins in the first forty rows; None when nothing looks like a header above data.
 
     The header is the last row of words before the first row with a number or a time; a row of units under it is
-    joined to it. Titles above it are skipped.
+    joined to it. Titles above it are skipped; the same header once more (a logger that was restarted) is no row.
     """
     for i, row in enumerate(rows.cells[:_HEADER_WITHIN]):
         if not _is_words(row):
@@ -117,7 +120,9 @@ def find_table(rows: Rows) -> Table | None:
         if units:
             below = _padded(rows.cells[i + 1], width)
             header = [f"{name} {unit}".strip() for name, unit in zip(header, below, strict=True)]
-        body = [(line, cells) for line, cells in zip(rows.line[first:], rows.cells[first:], strict=True) if any(cells)]
+        below_it = zip(rows.line[first:], rows.cells[first:], strict=True)
+        body = [(line, cells) for line, cells in below_it if any(cells) and cells != row]
+        above = [line for line, cells in zip(rows.line[:i], rows.cells[:i], strict=True) if _is_all_data(cells)]
         return Table(
             header,
             [_padded(cells, width) for _, cells in body],
@@ -125,6 +130,7 @@ def find_table(rows: Rows) -> Table | None:
             rows.delimiter,
             rows.line[i],
             tuple((line, len(cells)) for line, cells in body if any(cells[width:])),
+            tuple(above),
         )
     return None
 
@@ -147,15 +153,30 @@ def _is_data(row: list[str]) -> bool:
     return any(_is_datum(cell) for cell in row)
 
 
+def _is_all_data(row: list[str]) -> bool:
+    filled = [cell for cell in row if cell]
+    return len(filled) > 1 and all(_is_datum(cell) for cell in filled)
+
+
 def _is_datum(cell: str) -> bool:
-    if not any(character.isdigit() for character in cell):
+    if len(cell) > _LONGEST_DATUM or not any(character.isdigit() for character in cell):
         return False
     return bool(_NUMBERLIKE.fullmatch(cell)) or parse_stamp(cell) is not None
 
 
+def check_header(source: Source, table: Table) -> None:
+    """Refuse a table whose header stands in the middle of its rows: what lies above would be lost."""
+    if table.above:
+        source.fail(
+            f"{len(table.above)} rows of data stand above the header in line {table.header_line}",
+            line=table.above[0],
+            remedy="Put the header into the first line",
+        )
+
+
 def is_number(cell: str) -> bool:
     """Tell whether a cell is a number, perhaps with a unit behind it."""
-    return bool(_NUMBERLIKE.fullmatch(cell))
+    return len(cell) <= _LONGEST_DATUM and bool(_NUMBERLIKE.fullmatch(cell))
 
 
 def is_missing(cell: str) -> bool:

@@ -12,7 +12,7 @@ from speedcal.logs.numbers import parse_numbers
 from speedcal.logs.readings import Shown, build_readings
 from speedcal.logs.source import Source
 from speedcal.logs.stamps import Stamps, UnclearTimesError
-from speedcal.logs.table import Table, uses_decimal_comma
+from speedcal.logs.table import Table, check_header, uses_decimal_comma
 from speedcal.logs.time_column import on_track_clock, read_times
 from speedcal.logs.words import Heading, read_heading
 from speedcal.units import LENGTH_UNIT_M, SpeedUnit, parse_speed_unit
@@ -29,6 +29,7 @@ def read_table(source: Source, table: Table, request: Request, *, kind: str) -> 
     ReadingsFormatError
         No speed column, several that may be meant, no unit, or lines that cannot be read: all of them are listed.
     """
+    check_header(source, table)
     headings = [read_heading(name) for name in table.header]
     roles = {heading.role for heading in headings}
     with_fixes = {"latitude", "longitude"} <= roles

@@ -12,7 +12,7 @@ from speedcal.logs.model import Track
 from speedcal.logs.numbers import parse_numbers
 from speedcal.logs.source import Source
 from speedcal.logs.stamps import UnclearTimesError
-from speedcal.logs.table import Table, uses_decimal_comma
+from speedcal.logs.table import Table, check_header, uses_decimal_comma
 from speedcal.logs.time_column import on_track_clock, read_times
 from speedcal.logs.words import Heading, Role, read_heading
 from speedcal.units import SPEED_UNIT_MPS
@@ -37,6 +37,7 @@ def read_table_track(source: Source, table: Table, zone: tzinfo | None, *, kind:
     TrackFormatError
         No column for latitude, longitude or time, or nothing usable in them.
     """
+    check_header(source, table)
     headings = [read_heading(name) for name in table.header]
     names = ", ".join(repr(name) for name in table.header[:30])
     if not has_fixes(table):

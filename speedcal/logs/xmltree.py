@@ -13,6 +13,10 @@ from speedcal.logs.source import Source
 _ROOT = re.compile(r"<(?![?!])(?:[\w.-]+:)?([\w.-]+)")
 
 
+_PIECE = 65_536
+"""Characters given to the parser at a time."""
+
+
 class _RefusedError(Exception):
     """The document holds something that no recording holds."""
 
@@ -60,7 +64,9 @@ def parse(source: Source) -> tuple[ElementTree.Element, str]:
     text = source.text()
     parser = ElementTree.XMLParser(target=_Builder())  # noqa: S314 - the builder refuses declarations
     try:
-        parser.feed(re.sub(r"^\s*<\?xml[^>]*\?>", "", text, count=1) if text.lstrip()[:5] == "<?xml" else text)
+        body = re.sub(r"^\s*<\?xml[^>]*\?>", "", text, count=1)
+        for start in range(0, len(body), _PIECE):  # a refusal stops the parser at the end of a piece only
+            parser.feed(body[start : start + _PIECE])
         root = parser.close()
     except _RefusedError as refused:
         source.fail(str(refused), remedy="Export the recording again; a recording needs nothing of the kind")

@@ -48,7 +48,7 @@ def test_an_archive_with_several_files_is_read_when_one_of_them_is_certainly_a_t
     )
     assert len(read_track(path)) == len(DRIVE.time_s)
     path.write_bytes(zipped("a.gpx", gpx_11(DRIVE), **{"b.fit": fit(DRIVE)}))
-    with pytest.raises(TrackFormatError, match=r"several files: a\.gpx, b\.fit"):
+    with pytest.raises(TrackFormatError, match=r"several files: 'a\.gpx', 'b\.fit'"):
         read_track(path)
 
 
