@@ -22,7 +22,9 @@ _USUAL_LIMIT = {"mph": 65.0, "km/h": 100.0}
 
 @click.command()
 @click.argument("job", type=click.Path(path_type=Path))
-@click.option("--speed-limit", type=float, help="Legal speed on the road, in the unit of the job. [65 mph or 100 km/h]")
+@click.option(
+    "--speed-limit", type=float, help="Legal speed on the road, in the unit of the dial. [65 mph or 100 km/h]"
+)
 @click.option("--lowest", type=float, help="Lowest mark to hold. [25 mph or 40 km/h]")
 @click.option("--question", type=click.Choice(["tooth", "tolerance"]), help="Which tooth, or is the tolerance met.")
 @click.option("--assume", multiple=True, metavar="NAME=VALUE", help="Another value for an assumption; may be repeated.")
@@ -68,12 +70,19 @@ def command(
     )
     if sheet is not None:
         heading = " · ".join(part for part in (loaded.shop, f"job {loaded.number}" if loaded.number else "") if part)
-        sheet.write_bytes(render_sheet(result, heading=heading))
-        say([f"sheet written to {sheet}"])
+        _write(sheet, render_sheet(result, heading=heading))
     if table is not None:
-        table.write_text(render_template(result), encoding="utf-8")
-        say([f"table written to {table}"])
+        _write(table, render_template(result).encode())
     emit(result, as_json)
+
+
+def _write(path: Path, data: bytes) -> None:
+    try:
+        path.write_bytes(data)
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise PlanError(f"{path} cannot be written ({reason})", remedy="Check the folder, or close the file") from None
+    say([f"written to {path}"])
 
 
 def _before(job: Job) -> Calibration | None:

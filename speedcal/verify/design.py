@@ -12,6 +12,7 @@ from speedcal.verify.roadtest import Assumption
 
 MOST_HOLDS, MOST_READINGS_A_HOLD = 25, 6
 """What fits on one sheet, and what a passenger can be asked for."""
+MOST_READINGS = MOST_HOLDS * MOST_READINGS_A_HOLD
 _FEWEST_HOLDS = 6
 _LEVELS = (3, 4, 5)
 

@@ -10,7 +10,7 @@ import numpy as np
 from speedcal.errors import PlanError
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 from speedcal.values import Finding, FloatArray
-from speedcal.verify.design import MOST_HOLDS, MOST_READINGS_A_HOLD, Design, Expected, noise_of, shortest
+from speedcal.verify.design import MOST_HOLDS, MOST_READINGS, MOST_READINGS_A_HOLD, Design, Expected, noise_of, shortest
 from speedcal.verify.roadtest import Assumption, Plateau, RoadTestPlan, assumptions_with, half_a_tooth
 from speedcal.verify.rules import load_tolerance
 from speedcal.verify.settle import Belief, decide, power_margin
@@ -84,8 +84,10 @@ def plan(
         answers = _verdict_clear(rule, expected, expected.true(marks * factor))
     design = shortest(marks * factor, expected, noise, assumed, answers)
     if design is None:
+        fullest = shortest(marks * factor, expected, noise, assumed, lambda d: d.holds * d.readings == MOST_READINGS)
+        reached = f"; the fullest reaches ±{100 * fullest.half_width_factor / expected.factor:.2f} %" if fullest else ""
         raise PlanError(
-            f"no road test of {MOST_HOLDS} holds with {MOST_READINGS_A_HOLD} readings gives {text}",
+            f"no road test of {MOST_HOLDS} holds with {MOST_READINGS_A_HOLD} readings gives {text}{reached}",
             remedy=_remedy(rule, expected),
         )
     return _finished(design, expected, assumed, unit, rule, target, text, speed_limit * factor, vehicle)

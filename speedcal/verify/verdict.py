@@ -64,6 +64,8 @@ def verify(
     if speeds is not None and rule.quantity == "speed":
         rule = rule.at_speeds(tuple(v * SPEED_UNIT_MPS[after.unit] for v in speeds))
     findings = _rule_findings(rule)
+    if after.trust.word == "WEAK":
+        findings.append(Finding("weak_drive", f"The drive after the work is {after.trust}."))
     changes: tuple[ChangeCheck, ...] = ()
     if before is not None and work is not None:
         try:

@@ -12,7 +12,7 @@ from support.calibrations import make_calibration
 from speedcal.errors import ToleranceError
 from speedcal.measure.model import Calibration
 from speedcal.units import MPH_MPS
-from speedcal.values import Interval
+from speedcal.values import Interval, Trust
 from speedcal.vehicle import Vehicle
 from speedcal.verify import load_tolerance, verify
 
@@ -85,6 +85,12 @@ def test_a_test_speed_outside_the_driven_range_is_named() -> None:
     assert "outside_driven_range" in {finding.code for finding in verify(None, short, "un_r39_type").findings}
     full = make_calibration(factor=1.03, u_factor=0.002, speed_range=(20, 76))
     assert "outside_driven_range" not in {finding.code for finding in verify(None, full, "un_r39_type").findings}
+
+
+def test_a_weak_drive_is_said_to_be_weak() -> None:
+    """The verdict stands on its interval, and the reader is told what the drive is worth."""
+    weak = replace(make_calibration(factor=1.02, u_factor=0.001), trust=Trust("WEAK", "five readings"))
+    assert "WEAK (five readings)" in str(verify(None, weak, "sae_j2976"))
 
 
 def test_a_rule_that_holds_nowhere_in_the_drive_is_refused() -> None:

@@ -124,6 +124,17 @@ def test_an_assumption_without_a_number_is_refused(shop: Path) -> None:
     assert "pointer_scatter=0.5" in str(result.exception)
 
 
+def test_a_sheet_that_cannot_be_written_is_one_message(tmp_path: Path) -> None:
+    """No traceback: the file, the reason."""
+    from speedcal.errors import PlanError
+
+    path = tmp_path / "new.toml"
+    path.write_text("[vehicle]\ndriven_gear = 20\n", encoding="utf-8")
+    result = _run("plan", path, "--sheet", tmp_path / "nowhere" / "sheet.pdf")
+    assert isinstance(result.exception, PlanError)
+    assert "cannot be written (No such file or directory)" in str(result.exception)
+
+
 def test_the_history_of_a_job_shows_the_gear_change(shop: Path) -> None:
     """Two drives, 9 % apart: in whichever order their dates come, a jump."""
     result = _run("history", _job(shop, "history.toml", tolerance="percent = 8"), "--json")
