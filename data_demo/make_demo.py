@@ -5,7 +5,7 @@ this file or into FOLDER. The same script makes the same bytes.
 
 Everything here is invented. The road lies in the open ocean. The vehicle's axle gears were changed from a smaller ratio
 to 41/11 and the gears of the speedometer drive were left alone, so the dial reads high; then the driven gear goes from
-20 to 22 teeth.
+19 to 22 teeth.
 """
 
 from __future__ import annotations
@@ -25,9 +25,9 @@ CIRCUMFERENCE_M = 2.1912
 """What the tires roll in one turn; the size printed on them, P225/70R16, nominally rolls 2.200 m."""
 AXLE = 41 / 11
 DRIVE_GEAR = 8
-DRIVEN_BEFORE, DRIVEN_AFTER = 20, 22
+DRIVEN_BEFORE, DRIVEN_AFTER = 19, 22
 TURNS_PER_MILE = 1000
-OFFSET_MPH = 0.3
+OFFSET_MPH = 1.2
 ZONE_H = -10
 """The passenger's watch shows this many hours from UTC, and no zone is written down."""
 CLOCK_S = {"before": 7.0, "after": -4.0}
@@ -35,7 +35,7 @@ CLOCK_S = {"before": 7.0, "after": -4.0}
 WRONG_READING = 13
 """Counted from 0: this reading of the drive before is written down with its digits swapped."""
 SPEEDS_MPH = {"before": (35, 55, 25, 45, 65, 30, 60, 40, 50), "after": (45, 30, 60, 25, 50, 65, 40, 55, 35)}
-SEED = {"before": 41, "after": 11}
+SEED = {"before": 41, "after": 17}
 START = {"before": datetime(2031, 5, 17, 19, 32, tzinfo=UTC), "after": datetime(2031, 5, 24, 20, 5, tzinfo=UTC)}
 
 
@@ -47,7 +47,7 @@ def error_factor(driven_gear: int) -> float:
 def drive(name: str) -> Drive:
     """Return one of the two drives."""
     kind = DriveKind(about="demo", time_sd_s=0.8, gaps=0, clock_range_s=0.0)
-    plan = [Plateau(v * MPH_MPS, 62.0, readings=3 if i % 2 else 2) for i, v in enumerate(SPEEDS_MPH[name])]
+    plan = [Plateau(v * MPH_MPS, 75.0, readings=4 if i % 2 else 3) for i, v in enumerate(SPEEDS_MPH[name])]
     factor = error_factor(DRIVEN_BEFORE if name == "before" else DRIVEN_AFTER)
     return simulate(kind, SEED[name], error_factor=factor, offset_mps=OFFSET_MPH * MPH_MPS, plan=plan)
 

@@ -47,8 +47,7 @@ def command(job: Path, folder: Path, paper: str, as_json: bool, unit: str | None
     loaded = load_job(job)
     if unit is not None:
         loaded = replace(loaded, unit=cast(DisplayUnit, unit))
-    result = _run(loaded)
-    written = result.write(folder, paper=cast("Paper", paper))
+    result, written = _run(loaded, folder, cast("Paper", paper))
     for path in written:
         click.echo(f"wrote {path}", err=True)
     if as_json:
@@ -57,13 +56,16 @@ def command(job: Path, folder: Path, paper: str, as_json: bool, unit: str | None
         click.echo(result.summary())
 
 
-def _run(job: Job) -> JobResult:
-    """Run a job with a progress bar where a person watches."""
+def _run(job: Job, folder: Path, paper: Paper) -> tuple[JobResult, tuple[Path, ...]]:
+    """Run a job and write its result, with a progress bar where a person watches."""
     if not sys.stderr.isatty():
-        return job.run()
+        result = job.run()
+        return result, result.write(folder, paper=paper)
     from rich.console import Console
     from rich.progress import Progress
 
     with Progress(console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task("reading", total=1.0)
-        return job.run(progress=lambda step, part: bar.update(task, description=step, completed=part))
+        result = job.run(progress=lambda step, part: bar.update(task, description=step, completed=0.6 * part))
+        bar.update(task, description="drawing the report")
+        return result, result.write(folder, paper=paper)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from speedcal.report import style
+from speedcal.report.words import one_line
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 from speedcal.values import FloatArray
 
@@ -37,7 +38,7 @@ class Allowed:
         if tolerance.quantity != "speed":
             return None
         factor = SPEED_UNIT_MPS[unit]
-        label = style.printable(f"allowed: {short_title(tolerance.title)}")
+        label = style.printable(f"allowed: {short_title(one_line(tolerance.title))}")
         named = tuple(v / factor for v in tolerance.speeds_mps)
         if tolerance.given == "indicated":
             true = [tolerance.band(y * factor) for y in named]

@@ -95,11 +95,11 @@ def draw_comparison(ax: Axes, curves: list[Curve], allowed: Allowed | None, *, u
     _write_labels(ax, curves, allowed, size)
 
 
-def _round_steps(*axes: Any) -> None:
+def _round_steps(*axes: Any, prune: str | None = None) -> None:
     from matplotlib.ticker import MaxNLocator
 
     for axis in axes:
-        axis.set_major_locator(MaxNLocator(nbins=8, steps=[1, 2, 5, 10]))
+        axis.set_major_locator(MaxNLocator(nbins=8, steps=[1, 2, 5, 10], prune=prune))
 
 
 def _signed(value: float, _position: float) -> str:
@@ -145,7 +145,7 @@ def _second_unit(ax: Axes, unit: DisplayUnit, size: float) -> None:
     other = "km/h" if unit == "mph" else "mph"
     pair = (lambda x: np.asarray(x) * ratio, lambda x: np.asarray(x) / ratio)
     top, right = ax.secondary_xaxis("top", functions=pair), ax.secondary_yaxis("right", functions=pair)
-    _round_steps(top.xaxis, right.yaxis)
+    _round_steps(top.xaxis, right.yaxis, prune="upper")  # the name of the unit stands in the corner
     right.yaxis.set_major_formatter(_signed)
     for axis in (top, right):
         axis.tick_params(labelsize=size * 0.85, colors=style.QUIET, length=2.5)

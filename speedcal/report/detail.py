@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from speedcal.report.facts import DriveFacts
-from speedcal.report.words import signed
+from speedcal.report.words import one_line, signed
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 from speedcal.values import Interval, round_together
 
@@ -84,7 +84,7 @@ def drive_detail(drive: DriveFacts, unit: DisplayUnit) -> DriveDetail:
             for line in c.budget
         ),
         budget_title=f"at a true {c.reference_speed_mps / factor:.0f} {unit}",
-        findings=tuple(finding.text for finding in c.findings),
+        findings=tuple(one_line(finding.text) for finding in c.findings),
         picture_text=(
             f"GPS speed over time, drive {drive.name}, with the readings on it, the error of the dial taken out. "
             f"{counts}, {len(rejected)} rejected."
@@ -106,7 +106,7 @@ def _figures(c: Calibration, unit: DisplayUnit, counts: str) -> tuple[tuple[str,
         ("Speed source", "recorded by the receiver" if c.speed_source == "recorded" else "from positions"),
     ]
     if c.clock_offset_s:
-        figures.append(("Clock shift", f"{with_interval(c.clock_offset_s)} s (reading clock + this = GPS clock)"))
+        figures.append(("Clock shift", f"{clock_shift(c.clock_offset_s)} (reading clock + this = GPS clock)"))
     else:
         figures.append(("Clock shift", "none; the readings carry no times and were assigned in order"))
     if c.odometer_factor:
@@ -120,6 +120,26 @@ def with_interval(x: Interval) -> str:
     decimals = len(text.partition(".")[2])
     low, high = (f"{end:.{decimals}f}".replace("-", "−") for end in (x.low, x.high))
     return f"{text.replace('-', '−')} ({low} to {high})"
+
+
+def clock_shift(shift_s: Interval) -> str:
+    """Say a clock offset as people do: whole quarters of an hour for the zone, and seconds; days are left out.
+
+    Times of day carry no date, so that their offset holds the days since 1970 as well.
+    """
+    quarters = round(shift_s.value / _QUARTER_S)
+    rest = Interval(*(end - quarters * _QUARTER_S for end in (shift_s.value, shift_s.low, shift_s.high)))
+    quarters %= _QUARTERS_A_DAY
+    if quarters > _QUARTERS_A_DAY // 2:
+        quarters -= _QUARTERS_A_DAY
+    if not quarters:
+        return f"{with_interval(rest)} s"
+    sign = "−" if quarters < 0 else "+"
+    return f"{sign}{abs(quarters) // 4}:{abs(quarters) % 4 * 15:02d} h and {with_interval(rest)} s"
+
+
+_QUARTER_S = 900.0
+_QUARTERS_A_DAY = 96
 
 
 def _when(c: Calibration, *, has_date: bool) -> str:

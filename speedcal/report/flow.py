@@ -8,8 +8,8 @@ from functools import lru_cache
 from typing import Any
 
 ELLIPSIS = "…"
-_FINER = 20
-"""Text is measured this much larger, because letters are moved to whole pixels."""
+_FINER = 200
+"""Text is measured at this many pixels, because letters are moved to whole ones."""
 
 
 @lru_cache(maxsize=1)
@@ -17,21 +17,22 @@ def _measurer() -> Any:
     from matplotlib.backends import backend_agg
 
     agg: Any = backend_agg
-    return agg.RendererAgg(1, 1, 72 * _FINER)
+    return agg.RendererAgg(1, 1, 72)
 
 
 def text_width(text: str, *, size: float, bold: bool = False) -> float:
     """Return the width of one line under the drawing settings now in force. [pt]."""
     from matplotlib import rcParams
 
-    return _width(text, size, bold, tuple(rcParams["font.family"]))
+    return size * _width_of_em(text, bold, tuple(rcParams["font.family"]))
 
 
 @lru_cache(maxsize=20_000)
-def _width(text: str, size: float, bold: bool, _families: tuple[str, ...]) -> float:
+def _width_of_em(text: str, bold: bool, _families: tuple[str, ...]) -> float:
+    """Return the width of one line in letters of size 1; it grows with the size, as outlines do."""
     from matplotlib.font_manager import FontProperties
 
-    font = FontProperties(size=size, weight="bold" if bold else "normal")
+    font = FontProperties(size=_FINER, weight="bold" if bold else "normal")
     width, _, _ = _measurer().get_text_width_height_descent(text, font, False)
     return float(width) / _FINER
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from speedcal.report.words import other_unit, signed
+from speedcal.report.words import one_line, other_unit, signed
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
@@ -67,14 +67,14 @@ def judgement(verification: Verification) -> Judgement:
         word=verification.verdict.upper(),
         mark=MARKS[verification.verdict],
         sentence=_sentence(verification),
-        rule=rule.title,
+        rule=one_line(rule.title),
         limits=rule.limits_text(),
-        source=f"{rule.source} ({status})" if rule.source else status,
+        source=f"{one_line(rule.source)} ({status})" if rule.source else status,
         decision_rule=rule.decision_rule(),
         checks=tuple(_row(check, verification) for check in verification.checks),
         driven_range=driven,
         changes=tuple(line for change in verification.changes for line in _change_lines(change)),
-        findings=tuple(finding.text for finding in verification.findings),
+        findings=tuple(one_line(finding.text) for finding in verification.findings),
     )
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import unicodedata
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -13,6 +12,7 @@ from speedcal.report.detail import DriveDetail, drive_detail
 from speedcal.report.facts import ReportFacts
 from speedcal.report.judgement import Judgement, judgement
 from speedcal.report.style import AFTER, BEFORE
+from speedcal.report.words import one_line
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
@@ -130,11 +130,11 @@ def build_model(facts: ReportFacts) -> ReportModel:
         return words.customer_sentence(facts.before, facts.after, facts.unit, change=change, spoken_in=spoken_in)
 
     return ReportModel(
-        shop=_one_line(facts.shop),
-        number=_one_line(facts.number),
-        customer=_one_line(facts.customer),
-        vehicle=_one_line(facts.vehicle.label if facts.vehicle else ""),
-        note=_one_line(facts.note),
+        shop=one_line(facts.shop),
+        number=one_line(facts.number),
+        customer=one_line(facts.customer),
+        vehicle=one_line(facts.vehicle.label if facts.vehicle else ""),
+        note=one_line(facts.note),
         driven=tuple(f"{drive.name}: {drive_detail(drive, facts.unit).when}" for drive in facts.drives),
         unit=facts.unit,
         sentence=sentence(facts.unit),
@@ -151,18 +151,9 @@ def build_model(facts: ReportFacts) -> ReportModel:
         allowed=allowed,
         picture_text=_picture_text(facts, curves, allowed),
         details=tuple(drive_detail(drive, facts.unit) for drive in facts.drives),
-        files=facts.files,
+        files=tuple((one_line(name), digest) for name, digest in facts.files),
         version=facts.version,
     )
-
-
-def _one_line(text: str) -> str:
-    """Return a text without line breaks and control letters, which have no place in a heading."""
-    kept = (" " if unicodedata.category(c) in ("Cc", "Zl", "Zp") else c for c in text)
-    return " ".join("".join(c for c in kept if unicodedata.bidirectional(c) not in _OVERRIDES).split())
-
-
-_OVERRIDES = ("LRO", "RLO", "LRE", "RLE", "PDF", "LRI", "RLI", "FSI", "PDI")
 
 
 def _pictures(facts: ReportFacts, change: str) -> tuple[tuple[Curve, ...], Allowed | None]:
@@ -215,7 +206,7 @@ def _done(facts: ReportFacts) -> tuple[str, ...]:
         return ()
     text = str(facts.work)
     lines = [] if text == "nothing changed" and facts.work.note else [text[0].upper() + text[1:] + _was(facts)]
-    return (*lines, *([_one_line(facts.work.note)] if facts.work.note else []))
+    return (*lines, *([one_line(facts.work.note)] if facts.work.note else []))
 
 
 def _was(facts: ReportFacts) -> str:

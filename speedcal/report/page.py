@@ -208,13 +208,13 @@ def _drive_blocks(detail: DriveDetail) -> list[Block]:
     blocks = [Block(f"Drive {detail.name}", "heading")]
     blocks += [Block(f"{name}: {value}") for name, value in detail.figures]
     if detail.budget:
-        parts = ", ".join(f"{component} {share}" for component, _, _, share in detail.budget)
+        parts = ", ".join(f"{component} {share}" for component, _, _, share in detail.budget if share != "0 %")
         blocks.append(Block(f"Uncertainty {detail.budget_title}: {parts}"))
     blocks += [Block(f"Line {row.line}, shown {row.shown}: {row.verdict}") for row in detail.rejected]
     return blocks + [Block(text) for text in detail.findings]
 
 
 def _method_blocks(model: ReportModel) -> list[Block]:
-    blocks = [Block("Method, version, files", "heading"), *(Block(line) for line in words.METHOD)]
+    blocks = [Block("Method, version, files", "heading"), Block(words.METHOD_IN_SHORT)]
     blocks.append(Block(f"speedcal {model.version}. SHA-256 of the files (first 16 digits; all in result.json):"))
     return blocks + [Block(f"{digest[:16]}  {name}") for name, digest in model.files]

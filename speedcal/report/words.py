@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import unicodedata
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -42,12 +43,26 @@ METHOD = (
 )
 """How the figures were made, for the tech."""
 
+METHOD_IN_SHORT = (
+    "Ground speed from the GPS log, never across gaps. The reading clock is shifted until the readings agree with it. "
+    "Line shown = offset + factor × true, errors in both, influence of each reading bounded. 95 % intervals from the "
+    "joint covariance."
+)
+"""The same for the printed page."""
+
+_OVERRIDES = ("LRO", "RLO", "LRE", "RLE", "PDF", "LRI", "RLI", "FSI", "PDI")
 _HEADLINE_SPEEDS: dict[DisplayUnit, tuple[int, ...]] = {
     "mph": (60, 50, 55, 45, 40, 65, 70, 30),
     "km/h": (100, 80, 90, 70, 60, 110, 50, 120),
 }
 TABLE_SPEEDS: dict[DisplayUnit, tuple[int, ...]] = {"mph": (30, 50, 70), "km/h": (50, 80, 110)}
 """Speeds at which a report says what the dial shows."""
+
+
+def one_line(text: str) -> str:
+    """Return a text without line breaks and control letters, which have no place in a heading."""
+    kept = (" " if unicodedata.category(c) in ("Cc", "Zl", "Zp") else c for c in text)
+    return " ".join("".join(c for c in kept if unicodedata.bidirectional(c) not in _OVERRIDES).split())
 
 
 def other_unit(unit: DisplayUnit) -> DisplayUnit:

@@ -10,8 +10,8 @@ import pandas as pd
 from speedcal.measure.model import BudgetLine, Calibration
 from speedcal.report.facts import DriveFacts, ReportFacts
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
-from speedcal.vehicle import Work
 from speedcal.values import Finding, Interval, Trust
+from speedcal.vehicle import Work
 
 
 def make_calibration(
@@ -40,7 +40,7 @@ def make_calibration(
     speed = (start + (plateaus[stage] - start) * inside + rng.normal(0, 0.15, len(time))) * u
     at = np.sort(rng.choice(np.flatnonzero(inside == 1.0), count, replace=count > 700))
     ground = speed[at]
-    shown = np.round((offset + factor * ground / u + rng.normal(0, 0.3, count))) * u
+    shown = np.round(offset + factor * ground / u + rng.normal(0, 0.3, count)) * u
     used = np.ones(count, bool)
     used[rng.choice(count, wrong, replace=False)] = False
     shown[~used] += 20 * u

@@ -1,0 +1,303 @@
+"""Running a job: as far as it has the parts, the truth within the intervals, the same bytes, nothing else touched."""
+
+import csv
+import hashlib
+import io
+import json
+import os
+import shutil
+import subprocess
+import sys
+import tomllib
+from collections.abc import Callable
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from speedcal.errors import JobError, SpeedcalError
+from speedcal.jobs import JobResult, load_job
+from speedcal.jobs.run import held_readings
+from speedcal.units import MPH_MPS
+
+DEMO = Path(__file__).parents[2] / "data_demo"
+TRUTH: dict[str, Any] = tomllib.loads((DEMO / "truth.toml").read_text(encoding="utf-8"))
+
+
+@lru_cache(maxsize=1)
+def demo() -> JobResult:
+    """Return the result of the demo job."""
+    return load_job(DEMO / "job.toml").run()
+
+
+@pytest.fixture
+def variant(tmp_path: Path) -> Callable[..., Path]:
+    """Make a copy of the demo job without some tables, with lines added."""
+
+    def make(*without: str, more: str = "") -> Path:
+        folder = tmp_path / "job"
+        shutil.copytree(DEMO, folder, dirs_exist_ok=True)
+        text = (DEMO / "job.toml").read_text(encoding="utf-8")
+        parts = text.split("\n[")
+        kept = [p for p in parts if not any(p.startswith(f"{name}]") for name in without)]
+        (folder / "job.toml").write_text("\n[".join(kept) + more, encoding="utf-8")
+        return folder / "job.toml"
+
+    return make
+
+
+def digests(folder: Path) -> dict[str, str]:
+    return {p.name: hashlib.sha256(p.read_bytes()).hexdigest() for p in sorted(folder.iterdir()) if p.is_file()}
+
+
+def test_the_demo_finds_the_truth_within_its_intervals() -> None:
+    """Error factor, offset and clock of both drives; the wrong reading; the tooth count."""
+    result = demo()
+    for name, c in (("before", result.before), ("after", result.after)):
+        assert c is not None
+        assert c.error_factor.contains(TRUTH[f"error_factor_{name}"]), name
+        assert c.offset_mps.contains(TRUTH["offset_mph"] * MPH_MPS), name
+        assert c.clock_offset_s is not None
+        days = np.round((c.clock_offset_s.value - TRUTH[f"clock_s_{name}"]) / 86400) * 86400
+        assert c.clock_offset_s.contains(TRUTH[f"clock_s_{name}"] + days), name
+    assert result.before is not None
+    rejected = result.before.readings.query("~used")["line"].tolist()
+    assert rejected == [TRUTH["wrong_reading_line_before"]]
+    assert result.corrections is not None
+    assert result.corrections.best is not None
+    assert result.corrections.best.name == f"driven gear {TRUTH['best_driven_gear']}"
+
+
+def test_the_truth_of_the_demo_is_hand_arithmetic() -> None:
+    """Factor = axle x drive teeth / driven teeth x turns of the tire a mile / turns expected a mile."""
+    turns = 1609.344 / TRUTH["circumference_m"]
+    assert TRUTH["error_factor_before"] == pytest.approx(41 / 11 * 8 / 19 * turns / 1000, abs=1e-6)
+    assert TRUTH["error_factor_after"] == pytest.approx(41 / 11 * 8 / 22 * turns / 1000, abs=1e-6)
+
+
+def test_the_demo_passes_and_the_change_is_the_planned_one() -> None:
+    """The whole story of the job, in one verdict."""
+    verification = demo().verification
+    assert verification is not None
+    assert verification.verdict == "pass"
+    assert verification.predicted_agrees is True
+
+
+def test_the_demo_is_made_by_the_script_beside_it(tmp_path: Path) -> None:
+    """The committed files are byte for byte what the script writes."""
+    subprocess.run([sys.executable, DEMO / "make_demo.py", tmp_path], check=True)
+    made = digests(tmp_path)
+    assert len(made) == 5
+    committed = digests(DEMO)
+    assert made == {name: committed[name] for name in made}
+
+
+def test_the_folder_holds_what_is_promised(tmp_path: Path) -> None:
+    """Seven files, no more."""
+    written = demo().write(tmp_path / "new" / "folder")
+    names = {
+        "report.html",
+        "report.pdf",
+        "before_after.png",
+        "before_after.svg",
+        "before_after.pdf",
+        "result.json",
+        "readings_aligned.csv",
+    }
+    assert {p.name for p in written} == names
+    assert {p.name for p in (tmp_path / "new" / "folder").iterdir()} == names
+
+
+def test_the_same_input_gives_the_same_bytes_in_another_process(tmp_path: Path) -> None:
+    """Even with another hash seed and from another folder."""
+    demo().write(tmp_path / "a")
+    code = f"from speedcal import load_job; load_job({str(DEMO / 'job.toml')!r}).run().write({str(tmp_path / 'b')!r})"
+    subprocess.run([sys.executable, "-c", code], check=True, cwd=tmp_path, env={**os.environ, "PYTHONHASHSEED": "7"})
+    assert digests(tmp_path / "a") == digests(tmp_path / "b")
+
+
+def test_originals_are_unchanged_and_nothing_is_written_beside_them(
+    variant: Callable[..., Path], tmp_path: Path
+) -> None:
+    """The job folder is the same before and after."""
+    job = variant()
+    before = digests(job.parent)
+    load_job(job).run().write(tmp_path / "result")
+    assert digests(job.parent) == before
+
+
+def test_an_original_is_never_overwritten(variant: Callable[..., Path]) -> None:
+    """A job file that reads from a file called result.json cannot be written over it."""
+    job = variant("after", "work")
+    (job.parent / "before_notes.csv").rename(job.parent / "result.json")
+    job.write_text(job.read_text(encoding="utf-8").replace("before_notes.csv", "result.json"), encoding="utf-8")
+    with pytest.raises(JobError, match="would be overwritten"):
+        load_job(job).run().write(job.parent)
+
+
+def test_a_folder_that_cannot_be_written_is_one_message(tmp_path: Path) -> None:
+    """A file stands where the folder should be."""
+    (tmp_path / "taken").write_text("x")
+    with pytest.raises(JobError, match="cannot be written"):
+        demo().write(tmp_path / "taken")
+
+
+def test_only_a_drive_before_still_gives_corrections(variant: Callable[..., Path]) -> None:
+    """The usual first visit: what is wrong and what to fit."""
+    result = load_job(variant("after", "work", "tolerance")).run()
+    assert result.after is None
+    assert result.verification is None
+    assert result.corrections is not None
+    assert json.loads(result.contents()["result.json"])["after"] is None
+
+
+def test_only_a_drive_after_and_a_tolerance_give_a_verdict(variant: Callable[..., Path]) -> None:
+    """The verdict needs no drive before; corrections are not invented."""
+    result = load_job(variant("before", "work")).run()
+    assert result.before is None
+    assert result.corrections is None
+    assert result.verification is not None
+    assert result.verification.predicted_agrees is None
+
+
+def test_without_a_tolerance_there_is_no_verdict_and_without_a_vehicle_a_scaling(variant: Callable[..., Path]) -> None:
+    """Nothing is guessed; the change of gain that would be right needs no vehicle.
+
+    Hand arithmetic: an offset of 1.2 mph is 4.80 % at 25 mph and 1.85 % at 65, 3.32 % in the middle; the gain that
+    splits it evenly is (1 - 0.0332) / 1.152642 = 0.8388.
+    """
+    result = load_job(variant("tolerance", "vehicle", "work")).run()
+    assert result.verification is None
+    assert result.corrections is not None
+    assert result.corrections.ideal_gain.contains(0.8388)
+    assert "no verdict" in result.summary()
+
+
+def test_several_drives_are_pooled_and_all_are_reported(variant: Callable[..., Path]) -> None:
+    """Two drives before: one calibration, both in the table of readings."""
+    more = '\n[[before]]\ntrack = "before.gpx"\nreadings = "before_notes.csv"\n' * 2
+    result = load_job(variant("before", more=more)).run()
+    assert [d.name for d in result.drives] == ["before 1", "before 2", "after"]
+    rows = list(csv.DictReader(io.StringIO(result.readings_csv())))
+    assert {row["drive"] for row in rows} == {"before 1", "before 2", "after"}
+    assert len(build_sources(result)) == len(set(build_sources(result)))
+
+
+def build_sources(result: JobResult) -> list[str]:
+    return [name for name, _ in result.files]
+
+
+def test_every_reading_is_in_the_table_with_its_time_speed_residual_and_fate() -> None:
+    """One row a reading, in the unit of the job; residual = shown - predicted; a rejected one has a reason."""
+    rows = list(csv.DictReader(io.StringIO(demo().readings_csv())))
+    notes = [len((DEMO / f"{n}_notes.csv").read_text().splitlines()) - 2 for n in ("before", "after")]
+    assert len(rows) == sum(notes)
+    for row in rows:
+        residual = float(row["indicated_mph"]) - float(row["predicted_mph"])
+        assert float(row["residual_mph"]) == pytest.approx(residual, abs=0.0021)
+        assert row["time"].endswith("Z")
+        assert (row["used"] == "no") == bool(row["reason"])
+    wrong = [row["line"] for row in rows if row["used"] == "no" and row["drive"] == "before"]
+    assert wrong == [str(TRUTH["wrong_reading_line_before"])]
+
+
+def test_the_unit_of_the_job_rules_the_table(variant: Callable[..., Path]) -> None:
+    """A job in km/h has columns in km/h: 1.609344 times the miles."""
+    job = variant()
+    job.write_text(job.read_text(encoding="utf-8").replace('unit = "mph"', 'unit = "km/h"'), encoding="utf-8")
+    result = load_job(job).run()
+    kmh = list(csv.DictReader(io.StringIO(result.readings_csv())))
+    mph = list(csv.DictReader(io.StringIO(demo().readings_csv())))
+    assert float(kmh[0]["indicated_kmh"]) == pytest.approx(1.609344 * float(mph[0]["indicated_mph"]), abs=0.002)
+    assert result.to_dict()["before"]["speed_unit"] == "km/h"
+
+
+def test_the_json_says_what_went_in() -> None:
+    """Files with digests, version, every part by its contract name."""
+    result = json.loads(demo().contents()["result.json"])
+    assert list(result) == ["job", "before", "after", "corrections", "verification", "files", "version"]
+    found = {entry["name"]: entry["sha256"] for entry in result["files"]}
+    assert found == {name: digest for name, digest in digests(DEMO).items() if name in found}
+    assert set(found) == {"job.toml", "before.gpx", "before_notes.csv", "after.gpx", "after_notes.csv"}
+
+
+def test_no_coordinate_leaves_the_job() -> None:
+    """No latitude or longitude of the track is in any text the report writes."""
+    track = (DEMO / "before.gpx").read_text(encoding="utf-8")
+    latitude = track.partition('lat="')[2].partition('"')[0]
+    short = latitude[: latitude.index(".") + 4]
+    for name, data in demo().contents().items():
+        if name.endswith((".html", ".json", ".csv")):
+            assert short.encode() not in data, name
+
+
+def test_held_speeds_become_readings_without_times() -> None:
+    """The step is found from the values: 5 for 30, 45, 60 and 0.1 for 30.5, 41.2."""
+    readings = held_readings((30, 45, 60), "mph")
+    assert readings.clock == "none"
+    assert np.isnan(readings.time_s).all()
+    assert readings.speed_mps[1] == pytest.approx(45 * MPH_MPS)
+    assert readings.speed_resolution_mps == pytest.approx(5 * MPH_MPS)
+    assert held_readings((30.5, 41.2), "km/h").speed_resolution_mps == pytest.approx(0.1 / 3.6)
+
+
+def test_progress_is_told_in_order(variant: Callable[..., Path]) -> None:
+    """Each step is named before it begins; the parts rise from 0 to 1."""
+    told: list[tuple[str, float]] = []
+    load_job(variant("after", "work")).run(progress=lambda step, part: told.append((step, part)))
+    parts = [part for _, part in told]
+    assert parts[0] == 0
+    assert parts[-1] == 1
+    assert parts == sorted(parts)
+    assert "before" in told[0][0]
+
+
+def test_a_drive_that_cannot_be_used_is_named(variant: Callable[..., Path]) -> None:
+    """A job has several files; the message says which drive it is about."""
+    job = variant()
+    (job.parent / "after_notes.csv").write_text("time,dial (mph)\n01:00:00 AM,30\n", encoding="utf-8")
+    with pytest.raises(SpeedcalError, match=r"after"):
+        load_job(job).run()
+
+
+def run_command(*arguments: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "speedcal", "report", *arguments], capture_output=True, text=True, check=False
+    )
+
+
+def test_the_command_writes_the_folder_and_says_the_sentence(tmp_path: Path) -> None:
+    """Results on standard output, messages on standard error, no bar where nobody watches."""
+    done = run_command(str(DEMO / "job.toml"), "--out", str(tmp_path / "a folder"), "--paper", "letter")
+    assert done.returncode == 0
+    assert done.stdout.startswith("At a true 60 mph the dial showed")
+    assert "PASS" in done.stdout
+    assert all(line.startswith("wrote ") for line in done.stderr.splitlines())
+    assert len(list((tmp_path / "a folder").iterdir())) == 7
+
+
+def test_the_command_gives_json_that_is_the_file(tmp_path: Path) -> None:
+    """What is printed is what is written."""
+    done = run_command(str(DEMO), "--out", str(tmp_path), "--json")
+    assert json.loads(done.stdout) == json.loads((tmp_path / "result.json").read_text(encoding="utf-8"))
+
+
+def test_the_command_ends_with_one_message_when_the_job_is_wrong(tmp_path: Path) -> None:
+    """Exit status 2, file, line and remedy; no traceback."""
+    job = tmp_path / "job.toml"
+    job.write_text("[before]\ntrak = 'x'\n", encoding="utf-8")
+    done = run_command(str(job), "--out", str(tmp_path / "out"))
+    assert done.returncode == 2
+    assert "job.toml" in done.stderr
+    assert "did you mean 'track'" in done.stderr
+    assert "Traceback" not in done.stderr
+    assert not (tmp_path / "out").exists()
+
+
+def test_the_help_carries_the_cautions() -> None:
+    """Somebody reads only the help."""
+    said = " ".join(run_command("--help").stdout.split())
+    for words in ("passenger", "rated stands", "Local rules", "licensed shop"):
+        assert words in said

@@ -1,0 +1,258 @@
+"""The page for the browser: one file, nothing fetched, accessible, and no wider than a phone."""
+
+import base64
+import os
+import re
+from collections.abc import Iterator
+from functools import lru_cache
+from html.parser import HTMLParser
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import pytest
+from support.report_shapes import HOSTILE, shapes
+
+from speedcal.report import build_model, render_html
+
+CHROMIUM = os.environ.get("CHROMIUM", "/usr/bin/chromium")
+VOID = {"meta", "img", "source", "br", "link", "input"}
+
+
+class Outline(HTMLParser):
+    """What a screen reader meets, in order."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.open: list[str] = []
+        self.text: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        """Note a tag."""
+        self.tags.append((tag, dict(attrs)))
+        if tag not in VOID:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        """Check that tags are closed in order."""
+        assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        """Note text that is shown."""
+        if data.strip() and self.open[-1:] != ["style"]:
+            self.text.append(data.strip())
+
+
+@lru_cache(maxsize=32)
+def page(name: str) -> str:
+    """Return the page of a shape."""
+    return render_html(build_model(shapes()[name]))
+
+
+def outline(name: str) -> Outline:
+    """Return the parsed page; every tag is closed."""
+    parser = Outline()
+    parser.feed(page(name))
+    parser.close()
+    assert parser.open == []
+    return parser
+
+
+NAMES = sorted(shapes())
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_the_page_is_one_file_and_fetches_nothing(name: str) -> None:
+    """Every address is data in the file itself; there is no script."""
+    for tag, attributes in outline(name).tags:
+        assert tag not in ("script", "link", "iframe", "object", "form", "a")
+        for key in ("src", "srcset", "href", "data"):
+            assert (attributes.get(key) or "data:").startswith("data:")
+        assert not any(key.startswith("on") for key in attributes)
+    style = re.search(r"<style>(.*?)</style>", page(name), re.S)
+    assert style
+    assert "url(" not in style[1]
+    assert "@import" not in style[1]
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_a_screen_reader_finds_its_way(name: str) -> None:
+    """Language, one main heading, no level left out, a text for each picture, headers for each table."""
+    tags = outline(name).tags
+    assert dict(tags)["html"] == {"lang": "en"}
+    levels = [int(tag[1]) for tag, _ in tags if re.fullmatch(r"h[1-6]", tag)]
+    assert levels[0] == 1
+    assert levels.count(1) == 1
+    assert all(b - a <= 1 for a, b in pairwise(levels))
+    for tag, attributes in tags:
+        if tag == "img":
+            assert len(attributes["alt"] or "") > 40
+        if tag == "th":
+            assert attributes["scope"] in ("col", "row")
+    assert sum(tag == "table" for tag, _ in tags) == sum(tag == "caption" for tag, _ in tags)
+    ids = [attributes["id"] for _, attributes in tags if "id" in attributes]
+    assert len(ids) == len(set(ids))
+    assert {attributes["aria-labelledby"] for _, attributes in tags if "aria-labelledby" in attributes} <= set(ids)
+
+
+def test_the_reading_order_is_that_of_the_three_readers() -> None:
+    """Customer first, then verdict, picture, work, odometer, cautions, and the tech last."""
+    text = " ".join(outline("full").text)
+    order = [
+        "Harbor Lane Garage",
+        "At a true 60",
+        "PASS" if "PASS" in text else "NOT PROVEN",
+        "How far the dial is off",
+        "What was done",
+        "What is left",
+        "Odometer",
+        "Cautions",
+        "For the tech",
+        "Uncertainty budget",
+        "Method, version and files",
+    ]
+    places = [text.index(words) for words in order]
+    assert places == sorted(places)
+
+
+def test_the_parts_the_tech_needs_are_all_there() -> None:
+    """Readings, rejected ones with reasons, budget, clock shift, digests, decision rule, both units."""
+    text = " ".join(" ".join(outline("full").text).split())
+    for words in ("not used: 20 off the line", "reading resolution", "Clock shift", "ab" * 32, "Decision rule", "km/h"):
+        assert words in text
+
+
+def test_a_report_without_a_part_has_no_empty_heading_for_it() -> None:
+    """A missing part is left out, and said to be missing once."""
+    text = " ".join(outline("before only").text)
+    assert "What was done" not in text
+    assert "What is left" not in text
+    assert "There is no drive after the work yet" in text
+    assert "What to fit or set" in text
+    assert "Shown before" not in text
+    assert "no drive before the work" in " ".join(outline("after only").text)
+
+
+def test_hostile_names_are_shown_as_text() -> None:
+    """Tags, template braces and mathematics in a name stay what was typed; overrides of direction are dropped."""
+    parsed = outline("hostile")
+    shown = HOSTILE.replace("\u202e", "")
+    assert parsed.text.count(shown) >= 3
+    assert "<script>" not in page("hostile")
+    assert "\u202e" not in page("hostile")
+    assert "49</dd>" not in page("hostile")
+
+
+def test_foreign_names_take_their_own_direction() -> None:
+    """A Hebrew name reads from the right inside an English page."""
+    places = [a for tag, a in outline("hebrew").tags if a.get("dir") == "auto"]
+    assert len(places) >= 4
+
+
+def test_no_position_is_in_the_page() -> None:
+    """A track ends at somebody's home: no map, no latitude, no longitude."""
+    text = " ".join(outline("full").text).lower()
+    assert "latitude" not in text
+    assert "longitude" not in text
+    assert "coordinates" not in text
+
+
+def test_the_same_job_gives_the_same_page() -> None:
+    """No dates, no random names in the pictures."""
+    assert render_html(build_model(shapes()["full"])) == page("full")
+
+
+def test_the_pictures_are_drawn_for_the_screen_they_are_seen_on() -> None:
+    """A phone gets a narrow drawing with letters of its own size; both are vectors."""
+    sources = [a for tag, a in outline("full").tags if tag == "source"]
+    pictures = [a for tag, a in outline("full").tags if tag == "img"]
+    assert len(sources) == len(pictures) == 3
+    for attributes in [*sources, *pictures]:
+        data = attributes.get("srcset") or attributes.get("src") or ""
+        assert base64.b64decode(data.partition(",")[2]).startswith(b"<?xml")
+
+
+def test_held_speeds_have_no_clock_picture() -> None:
+    """Readings without times have no clocks to match, and the page says how they were assigned."""
+    assert sum(tag == "img" for tag, _ in outline("held").tags) == 2
+    assert "carry no times" in " ".join(outline("held").text)
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Any]:
+    """Start a browser, or skip where there is none; in CI its absence is a failure."""
+    if not Path(CHROMIUM).exists():
+        if os.environ.get("SPEEDCAL_CI") == "1":
+            pytest.fail(f"no browser at {CHROMIUM}")
+        pytest.skip(f"no browser at {CHROMIUM}; set CHROMIUM")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as play:
+        running = play.chromium.launch(executable_path=CHROMIUM, args=["--no-sandbox"])
+        yield running
+        running.close()
+
+
+MEASURE = """() => {
+  const wide = [...document.querySelectorAll('body *')].filter(e => !e.closest('.scroll') &&
+    e.getBoundingClientRect().right > document.documentElement.clientWidth + 0.5);
+  const clipped = [...document.querySelectorAll('.scroll')].filter(e => e.getBoundingClientRect().width < 100);
+  return {page: document.documentElement.scrollWidth, view: window.innerWidth,
+    wide: wide.map(e => e.outerHTML.slice(0, 90)),
+    clipped: clipped.length, pictures: [...document.images].every(i => i.complete && i.naturalWidth > 0),
+    small: [...document.querySelectorAll('p, li, td, th, dd, dt, figcaption, caption, code')]
+      .filter(e => parseFloat(getComputedStyle(e).fontSize) < 12).length};
+}"""
+
+
+WIDTHS = [(name, 360) for name in NAMES] + [(name, w) for name in ("full", "unbroken") for w in (320, 768, 1280)]
+
+
+@pytest.mark.parametrize(("name", "width"), WIDTHS)
+def test_nothing_is_wider_than_the_screen(browser: Any, tmp_path: Path, name: str, width: int) -> None:
+    """Phone to desktop: no sideways scrolling of the page, every picture drawn, no letters under 12 px."""
+    file = tmp_path / "report.html"
+    file.write_text(page(name), encoding="utf-8")
+    tab = browser.new_page(viewport={"width": width, "height": 740})
+    fetched: list[str] = []
+    tab.on("request", lambda request: fetched.append(request.url))
+    tab.goto(file.as_uri())
+    seen = tab.evaluate(MEASURE)
+    tab.close()
+    assert seen["page"] <= seen["view"]
+    assert seen["wide"] == []
+    assert seen["clipped"] == 0
+    assert seen["small"] == 0
+    assert seen["pictures"]
+    assert [url for url in fetched if not url.startswith(("data:", "file:"))] == []
+
+
+def test_the_narrow_picture_is_the_one_a_phone_shows(browser: Any, tmp_path: Path) -> None:
+    """The narrow drawing is nearly square, the wide one is not."""
+    file = tmp_path / "report.html"
+    file.write_text(page("full"), encoding="utf-8")
+    shape = {}
+    for width in (360, 1280):
+        tab = browser.new_page(viewport={"width": width, "height": 740})
+        tab.goto(file.as_uri())
+        shape[width] = tab.evaluate("() => document.images[0].naturalWidth / document.images[0].naturalHeight")
+        tab.close()
+    assert shape[360] < 1.1 < 1.5 < shape[1280]
+
+
+def test_the_page_prints_without_losing_its_right_side(browser: Any, tmp_path: Path) -> None:
+    """Printed from the browser, the last column of every table is on the paper."""
+    import io
+
+    from pypdf import PdfReader
+
+    file = tmp_path / "report.html"
+    file.write_text(page("full"), encoding="utf-8")
+    tab = browser.new_page()
+    tab.goto(file.as_uri())
+    printed = PdfReader(io.BytesIO(tab.pdf(format="Letter")))
+    tab.close()
+    text = " ".join(sheet.extract_text() for sheet in printed.pages)
+    assert "the line that the other readings agree on" in " ".join(text.split())
+    assert "Share" in text

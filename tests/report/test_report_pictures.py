@@ -1,0 +1,229 @@
+"""The pictures: legible in grey, complete, the same every time, honest about gaps and limits."""
+
+import hashlib
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from support.report_cases import make_calibration
+
+from speedcal.report import comparison_picture, style
+from speedcal.report.allowed import Allowed
+from speedcal.report.clockmatch import draw_clock_match
+from speedcal.report.comparison import MOST_POINTS, Curve, draw_comparison, thinned
+from speedcal.report.flow import cut, fit_line, text_width, wrap
+from speedcal.units import KMH_MPS, MPH_MPS
+from speedcal.verify import load_tolerance
+
+RANGE_MPS = (10.0, 30.0)
+
+
+def curves() -> list[Curve]:
+    """Return a drive before and a drive after."""
+    return [
+        Curve.of(make_calibration(1.096), "mph", label="before", drawn_as=style.BEFORE),
+        Curve.of(make_calibration(1.01, seed=2), "mph", label="after the gear change", drawn_as=style.AFTER),
+    ]
+
+
+def allowed(rule: str) -> Allowed | None:
+    """Return a rule as the picture sees it."""
+    return Allowed.of(load_tolerance(rule, unit="mph").in_unit("mph"), "mph", range_mps=RANGE_MPS)
+
+
+def luminance(color: str) -> float:
+    """Return the relative luminance of a colour, 0 black to 1 white (IEC 61966-2-1)."""
+    channels = np.array([int(color[i : i + 2], 16) / 255 for i in (1, 3, 5)])
+    linear = np.where(channels <= 0.04045, channels / 12.92, ((channels + 0.055) / 1.055) ** 2.4)
+    return float(linear @ [0.2126, 0.7152, 0.0722])
+
+
+def contrast(a: str, b: str) -> float:
+    """Return the contrast ratio of two colours (WCAG 2.2, relative luminance)."""
+    light, dark = sorted((luminance(a), luminance(b)), reverse=True)
+    return (light + 0.05) / (dark + 0.05)
+
+
+@pytest.mark.published("WCAG 2.2, 1.4.3 and 1.4.11")
+def test_text_and_lines_stand_out_from_what_is_behind_them() -> None:
+    """4.5 for text, 3 for lines, on paper and on the shading of the tolerance."""
+    for back in (style.PAPER, style.ALLOWED):
+        assert contrast(style.INK, back) >= 4.5
+        assert contrast(style.QUIET, back) >= 4.5
+        for look in (style.BEFORE, style.AFTER):
+            assert contrast(look.color, back) >= 3.0
+    assert contrast(style.BEFORE.color, style.PAPER) >= 4.5
+
+
+def test_before_and_after_differ_in_everything_that_survives_a_grey_printer() -> None:
+    """Line style, marker, filling, hatching; and a darkness that falls from tolerance to before to after."""
+    before, after = style.BEFORE, style.AFTER
+    assert before.line != after.line
+    assert before.marker != after.marker
+    assert before.hollow != after.hollow
+    assert before.hatch != after.hatch
+    falling = [luminance(c) for c in (style.PAPER, style.ALLOWED, before.color, after.color)]
+    assert all(a > 1.2 * b for a, b in pairwise(falling))
+
+
+@pytest.mark.parametrize("rule", [None, "un_r39_type", "us_393_82", "jp_148", "sae_j2976", "eec_75_443", "tm9_1829a"])
+@pytest.mark.parametrize("count", [5, 22, 200, 2000])
+def test_every_word_of_the_picture_lies_in_it_and_on_no_other(rule: str | None, count: int) -> None:
+    """Labels stand beside the lines; none is cut off, none covers another."""
+    drawn = [
+        Curve.of(make_calibration(1.096, count=count), "mph", label="before", drawn_as=style.BEFORE),
+        Curve.of(make_calibration(1.0, seed=3), "mph", label="after the gear change", drawn_as=style.AFTER),
+    ]
+    with style.drawing():
+        figure = Figure(figsize=(3.5, 3.7))
+        ax = figure.add_axes((0.225, 0.13, 0.65, 0.79))
+        draw_comparison(ax, drawn, allowed(rule) if rule else None, unit="mph", size=9)
+        renderer = FigureCanvasAgg(figure).get_renderer()
+        tight = figure.get_tightbbox(renderer)
+        labels = [text.get_window_extent(renderer) for text in ax.texts]
+    assert tight is not None
+    assert tight.x0 >= 0
+    assert tight.y0 >= 0
+    assert tight.x1 <= 3.5
+    assert tight.y1 <= 3.7
+    for i, a in enumerate(labels):
+        assert not any(a.overlaps(b) for b in labels[i + 1 :])
+
+
+def test_the_same_drives_give_the_same_bytes() -> None:
+    """PNG, SVG and PDF; no date, no random names in them."""
+    make = lambda: comparison_picture(curves(), allowed("un_r39_type"), unit="mph", title="T", subtitle="S")  # noqa: E731
+    first, second = make(), make()
+    assert sorted(first) == ["pdf", "png", "svg"]
+    for kind, data in first.items():
+        assert hashlib.sha256(data).digest() == hashlib.sha256(second[kind]).digest(), kind
+    assert first["png"].startswith(b"\x89PNG")
+    assert b"<svg" in first["svg"]
+    assert first["pdf"].startswith(b"%PDF")
+    assert b"dc:date" not in first["svg"]
+
+
+def test_drawing_leaves_the_settings_of_others_alone() -> None:
+    """A notebook that plots its own things must not find them changed."""
+    from matplotlib import rcParams
+
+    before = dict(rcParams)
+    with style.drawing("x"):
+        assert rcParams["pdf.fonttype"] == 42
+    assert dict(rcParams) == before
+
+
+@pytest.mark.published("UN R39 5.3: 0 <= V1 - V2 <= V2/10 + 4 km/h")
+def test_the_shaded_area_is_what_the_rule_allows() -> None:
+    """At a true 80 km/h the error may be from 0 to 12 km/h."""
+    rule = load_tolerance("un_r39_type", unit="km/h")
+    seen = Allowed.of(rule, "km/h", range_mps=(60 * KMH_MPS, 100 * KMH_MPS))
+    assert seen is not None
+    (band,) = seen.bands
+    assert np.interp(80, band[:, 0], band[:, 1]) == pytest.approx(0.0, abs=1e-9)
+    assert np.interp(80, band[:, 0], band[:, 2]) == pytest.approx(12.0, abs=1e-9)
+    assert seen.checked_at == (80.0,)
+
+
+@pytest.mark.published("49 CFR 393.82")
+def test_a_rule_for_one_speed_is_drawn_at_that_speed_only() -> None:
+    """Plus or minus 5 mph at 50 mph says nothing about 30."""
+    seen = allowed("us_393_82")
+    assert seen is not None
+    assert not seen.bands
+    assert seen.bars == (pytest.approx((50.0, -5.0, 5.0)),)
+
+
+def test_a_rule_for_distance_or_for_other_speeds_shades_nothing() -> None:
+    """Nothing is drawn that the rule does not say."""
+    assert allowed("odo_stvzo") is None
+    rule = load_tolerance("adr18_pre2006", unit="km/h")
+    assert Allowed.of(rule, "km/h", range_mps=(1.0, 30 * KMH_MPS)) is None
+
+
+def test_the_curve_ends_where_the_driving_ended() -> None:
+    """Nothing is drawn at speeds that were not driven."""
+    curve = Curve.of(make_calibration(low=30, high=55), "mph", label="before", drawn_as=style.BEFORE)
+    assert (curve.speed[0], curve.speed[-1]) == pytest.approx((30, 55))
+
+
+def test_the_band_is_the_95_per_cent_interval() -> None:
+    """Half width = coverage factor times the standard uncertainty, from the joint covariance, by hand at 50 mph."""
+    c = make_calibration(1.1)
+    curve = Curve.of(c, "mph", label="before", drawn_as=style.BEFORE)
+    v = 50 * MPH_MPS
+    u = np.sqrt(c.covariance[0, 0] + 2 * v * c.covariance[0, 1] + v * v * c.covariance[1, 1])
+    at = np.interp(50, curve.speed, curve.high) - np.interp(50, curve.speed, curve.error)
+    assert at == pytest.approx(2.0 * u / MPH_MPS, rel=1e-3)
+
+
+def test_the_line_of_the_clock_match_is_broken_at_a_gap() -> None:
+    """A gap that is bridged would claim a speed nobody measured."""
+    with style.drawing():
+        ax = Figure(figsize=(7, 2.5)).add_subplot()
+        draw_clock_match(ax, make_calibration(gap=True), unit="mph", drawn_as=style.BEFORE, size=9)
+        with_gap = np.isnan(ax.lines[0].get_ydata()).sum()  # type: ignore[arg-type]
+        ax = Figure(figsize=(7, 2.5)).add_subplot()
+        whole = make_calibration(gap=False)
+        whole.ground["piece"] = 0
+        draw_clock_match(ax, whole, unit="mph", drawn_as=style.BEFORE, size=9)
+    assert with_gap == 1
+    assert np.isnan(ax.lines[0].get_ydata()).sum() == 0  # type: ignore[arg-type]
+
+
+def test_used_readings_lie_on_the_gps_speed_once_the_error_is_taken_out() -> None:
+    """Points are (shown - offset) / factor; with the true clock they are within the scatter of the ground speed."""
+    c = make_calibration(1.096)
+    with style.drawing():
+        ax = Figure(figsize=(7, 2.5)).add_subplot()
+        draw_clock_match(ax, c, unit="mph", drawn_as=style.BEFORE, size=9)
+    points = np.asarray(ax.collections[0].get_offsets())
+    used = c.readings[c.readings["used"]]
+    assert np.abs(points[:, 1] - used["ground_mps"].to_numpy() / MPH_MPS).max() < 1.5
+
+
+def test_a_crowd_of_readings_is_thinned_evenly() -> None:
+    """At most so many points, first one kept, every k-th after it."""
+    rows = np.arange(4000.0).reshape(-1, 2)
+    kept = thinned(rows)
+    assert len(kept) <= MOST_POINTS
+    assert len(set(np.diff(kept[:, 0]))) == 1
+    assert thinned(rows[:10]).shape == (10, 2)
+
+
+def test_wrapped_lines_are_no_wider_than_asked_and_lose_nothing() -> None:
+    """Whatever the script, and for words wider than the line."""
+    texts = ["a few plain words that go on for a while", "W" * 90, "速度表" * 30, "one/two-three " * 9, "", "  "]
+    with style.drawing(*texts):
+        for text in texts:
+            lines = wrap(text, width_pt=90, size=8)
+            assert all(text_width(line, size=8) <= 90 for line in lines)
+            assert "".join("".join(lines).split()) == "".join(text.split())
+
+
+def test_a_line_is_made_smaller_before_it_is_cut() -> None:
+    """Smaller while it can be read, then an ellipsis."""
+    with style.drawing():
+        same, size = fit_line("short", width_pt=200, size=10, least=6)
+        assert (same, size) == ("short", 10)
+        whole, smaller = fit_line("a name of middling length here", width_pt=120, size=10, least=6)
+        assert whole == "a name of middling length here"
+        assert 6 <= smaller < 10
+        part, least = fit_line("W" * 80, width_pt=120, size=10, least=6)
+        assert part.endswith("…")
+        assert text_width(part, size=least) <= 120
+        assert cut(["a", "b", "c"], 2, width_pt=50, size=8) == ["a", "b…"]
+
+
+@pytest.mark.parametrize("size", [5.4, 7.6, 14.0])
+@pytest.mark.parametrize("bold", [False, True])
+def test_text_is_measured_as_wide_as_it_is_printed(size: float, bold: bool) -> None:
+    """Against the ink of the same words drawn 1440 dots to the inch; 0.4 % is less than a letter in a column."""
+    words = "Needle offset +1.6 mph; it belongs to the instrument and no gear or setting removes it"
+    with style.drawing():
+        figure = Figure(figsize=(8, 1), dpi=1440)
+        drawn = figure.text(0, 0.5, words, fontsize=size, fontweight="bold" if bold else "normal")
+        ink = drawn.get_window_extent(FigureCanvasAgg(figure).get_renderer()).width / 1440 * 72
+        assert text_width(words, size=size, bold=bold) == pytest.approx(ink, rel=0.004)
