@@ -144,8 +144,7 @@ def design_of(
 
     Readings of one hold share a part of their error, so a hold counts as one observation of variance
     ``shared² + (reading² + ground²)/m``. The analysis estimates the scatter from the drive itself, so t replaces 1.96
-    and the scatter found varies: the promise of nine drives in ten is planned with its 95 % quantile, which leaves
-    room for the match of the clocks.
+    and the scatter found varies: nine drives in ten are planned for with its 90 % quantile.
     """
     from scipy import stats
 
@@ -155,6 +154,6 @@ def design_of(
     information = rounds * rows.T @ rows / variance
     information[0, 0] += 1 / noise.offset_mps**2
     dof = len(round_mps) * rounds * readings - 2
-    coverage = float(stats.t.ppf(0.975, dof) * np.sqrt(stats.chi2.ppf(0.95, dof) / dof))
+    coverage = float(stats.t.ppf(0.975, dof) * np.sqrt(stats.chi2.ppf(0.9, dof) / dof))
     hold_s = assumed["settle"].si + (readings - 1) * assumed["between_readings"].si + 5.0
     return Design(round_mps, rounds, readings, np.asarray(np.linalg.inv(information)), coverage, hold_s)
