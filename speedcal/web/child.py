@@ -31,13 +31,13 @@ class AbandonedError(Exception):
 
 
 class Child:
-    """One worker process; good for one task."""
+    """One worker process; good for one task. A warm one has the heavy libraries loaded before its task comes."""
 
-    def __init__(self) -> None:
+    def __init__(self, *, is_warm: bool = True) -> None:
         environment = {name: os.environ[name] for name in _PASSED_ON if name in os.environ}
         environment |= {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MPLBACKEND": "agg"}
         self.process = subprocess.Popen(
-            [sys.executable, "-P", "-m", "speedcal.web.worker"],
+            [sys.executable, "-P", "-m", "speedcal.web.worker", "warm" if is_warm else "cold"],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,

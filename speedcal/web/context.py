@@ -79,7 +79,7 @@ class Context:
             It is longer than the limit.
         """
         value = self.form.get(name, "")
-        text = value.strip() if isinstance(value, str) else ""
+        text = plain(value).strip() if isinstance(value, str) else ""
         most = most or self.limits.text_characters
         if len(text) > most:
             raise RefusedError(422, f"the field {name} is longer than {most} characters", "Shorten it")
@@ -90,7 +90,7 @@ class Context:
         value = self.form.get(name)
         if not isinstance(value, UploadFile) or not (value.filename or value.size):
             return None
-        label = (value.filename or "").replace("\\", "/").rsplit("/", 1)[-1][:200] or "file without a name"
+        label = plain(value.filename or "").replace("\\", "/").rsplit("/", 1)[-1][:200] or "file without a name"
         return label, value.file, value.size or 0
 
     def page(self, template: str, status: int = 200, **values: Any) -> HTMLResponse:
@@ -106,6 +106,11 @@ class Context:
     def address(self) -> str:
         """Address of the client."""
         return self.request.client.host if self.request.client else ""
+
+
+def plain(text: str) -> str:
+    """Return a text without control characters; line breaks and tabs stay."""
+    return "".join(sign for sign in text if sign in "\n\r\t" or (sign >= " " and sign != "\x7f"))
 
 
 Handler = Callable[[Context], Response]
@@ -149,19 +154,18 @@ def endpoint(handler: Handler, *, upload: bool = False, wait: Waiter | None = No
 
 async def _with_form(context: Context, handler: Handler, *, upload: bool) -> Response:
     web, limits = context.web, context.limits
+    body = _Body(context.request, limits.body_bytes if upload else limits.form_bytes)
     if upload and web.uploads_now >= limits.uploads_at_once:
-        await _drain(context.request, limits.body_bytes)
+        await body.drain()
         raise busy(f"{limits.uploads_at_once} uploads are being received right now")
-    most = limits.body_bytes if upload else limits.form_bytes
     web.uploads_now += upload
     try:
-        async with _limited(context.request, most).form(
+        async with Request(context.request.scope, body.receive).form(
             max_files=limits.files if upload else 0, max_fields=limits.fields, max_part_size=limits.field_bytes
         ) as context.form:
             return await run_in_threadpool(handler, context)
     except HTTPException as error:
-        if error.status_code == 413:
-            await _drain(context.request, 2 * most)
+        await body.drain()
         raise RefusedError(error.status_code, str(error.detail), _FORM_REMEDY) from error
     finally:
         web.uploads_now -= upload
@@ -170,31 +174,37 @@ async def _with_form(context: Context, handler: Handler, *, upload: bool) -> Res
 _FORM_REMEDY = "Go back: your browser still has what you typed; leave out or shorten what is too large"
 
 
-def _limited(request: Request, most: int) -> Request:
-    """Return the request with a body that ends in a refusal when it grows beyond the limit, announced or not."""
-    announced = request.headers.get("content-length", "")
-    came = 0
+class _Body:
+    """The body of a request, refused when it grows beyond the limit, whether its size was announced or not."""
 
-    async def receive() -> Message:
-        nonlocal came
-        if announced.isdigit() and int(announced) > most:
-            raise HTTPException(413, f"what was sent is larger than {most // 1024} kB")
-        message = await request.receive()
-        came += len(message.get("body", b""))
-        if came > most:
-            raise HTTPException(413, f"what was sent is larger than {most // 1024} kB")
+    def __init__(self, request: Request, most: int) -> None:
+        self.request, self.most = request, most
+        self.came = 0
+        self.has_ended = False
+
+    async def receive(self) -> Message:
+        """Return the next part of the body."""
+        announced = self.request.headers.get("content-length", "")
+        if announced.isdigit() and int(announced) > self.most:
+            raise self._too_large()
+        message = await self._next()
+        if self.came > self.most:
+            raise self._too_large()
         return message
 
-    return Request(request.scope, receive)
+    async def _next(self) -> Message:
+        message = await self.request.receive()
+        self.came += len(message.get("body", b""))
+        self.has_ended = message["type"] != "http.request" or not message.get("more_body", False)
+        return message
 
+    def _too_large(self) -> HTTPException:
+        return HTTPException(413, f"what was sent is larger than {self.most // 1024} kB")
 
-async def _drain(request: Request, most: int) -> None:
-    """Take in the rest of a refused body, within reason, so that the browser shows the answer and not a broken line."""
-    came, more = 0, True
-    while more and came < most:
-        message = await request.receive()
-        came += len(message.get("body", b""))
-        more = message["type"] == "http.request" and message.get("more_body", False)
+    async def drain(self) -> None:
+        """Take in the rest, within reason, so that a browser shows the answer and not a broken connection."""
+        while not self.has_ended and self.came < 2 * self.most:
+            await self._next()
 
 
 def _unavailable(error: Exception) -> RefusedError:

@@ -200,6 +200,8 @@ def read_form(values: Mapping[str, str], kept: Mapping[str, Any]) -> tuple[dict[
                 table[key] = nested or _value(f, text)
         except ValueError as error:
             problems[f.id] = str(error)
+    if document["tolerance"].get("rule") == "own" and not set(document["tolerance"]) & set(_OWN_ONLY):
+        problems["tolerance.rule"] = "a rule of our own needs at least one figure further down"
     _settle_rule(document["tolerance"])
     return {name: table for name, table in document.items() if table}, problems
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import re
 import time
 from collections.abc import Iterable
 from urllib.parse import urlsplit
@@ -14,6 +15,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from speedcal.web.answers import RefusedError, refusal_response
 
 log = logging.getLogger("speedcal.web")
+_HOST = re.compile(r"(\[[0-9a-f:.]+\]|[^:\[\]]+)(?::\d{1,5})?")
 _SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
 
 PAGE_POLICY = (
@@ -117,10 +119,8 @@ def is_same_origin(headers: Headers, host: str) -> bool:
 
 
 def _without_port(host: str) -> str:
-    host = host.lower()
-    if host.startswith("["):
-        return host[: host.find("]") + 1]
-    return host.partition(":")[0]
+    found = _HOST.fullmatch(host.lower())
+    return found[1] if found else ""
 
 
 def _name_of(scope: Scope) -> str:

@@ -6,7 +6,7 @@ import re
 from typing import Any
 
 from speedcal.web.answers import RefusedError
-from speedcal.web.context import Context, View
+from speedcal.web.context import Context, View, plain
 from speedcal.web.originals import TooLargeError
 from speedcal.web.store import DriveRow
 from speedcal.web.typed import held_speeds, readings_table
@@ -75,7 +75,7 @@ def _kept_file(context: Context, view: View, name: str) -> dict[str, str]:
 
 def several(context: Context, name: str) -> list[str]:
     """Return the texts of a field that stands in the form more than once."""
-    return [value for value in context.form.getlist(name) if isinstance(value, str)]
+    return [plain(value) for value in context.form.getlist(name) if isinstance(value, str)]
 
 
 def _typed(context: Context, view: View) -> tuple[str, str]:

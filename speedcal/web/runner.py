@@ -62,7 +62,7 @@ class Runner:
             What the task had to say against its input.
         """
         with self._at_once:
-            child = Child()
+            child = Child(is_warm=False)
             try:
                 return _answer_of(child.do(name, task, cpu_s=self.limits.look_seconds, limits=self.limits))
             except LostError as error:

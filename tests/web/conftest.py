@@ -11,7 +11,9 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 from support.postgres_server import PostgresServer, find_programs
+from support.web_site import Site, open_site
 
+from speedcal.web import drives
 from speedcal.web.store import Store
 
 _made = 0
@@ -63,3 +65,11 @@ def store(database: str) -> Iterator[Store]:
     opened = Store(database)
     yield opened
     opened.close()
+
+
+@pytest.fixture
+def site(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Site]:
+    """Start a service that analyses nothing, on this machine, without a passcode."""
+    monkeypatch.setattr(drives, "_WAIT_S", 0.0)
+    with open_site(tmp_path) as opened:
+        yield opened

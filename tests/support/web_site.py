@@ -1,0 +1,68 @@
+"""A running service to talk to, in this process, and the invented job it is tried with."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from starlette.testclient import TestClient
+
+from speedcal.web.app import create_app
+from speedcal.web.context import Services
+from speedcal.web.settings import Limits, Settings
+
+DEMO = Path(__file__).parents[2] / "data_demo"
+FORM = {
+    "job.number": "A-17",
+    "job.customer": "An invented customer",
+    "job.unit": "mph",
+    "vehicle.label": "Invented pickup",
+    "vehicle.axle": "41/11",
+    "vehicle.drive_gear": "13",
+    "vehicle.driven_gear": "27",
+}
+TINY_GPX = b'<?xml version="1.0"?><gpx version="1.1"></gpx>'
+
+
+@dataclass
+class Site:
+    """A client and what stands behind it."""
+
+    client: TestClient
+    services: Services
+
+    def new_job(self, **more: str) -> str:
+        """Make a job and return its address."""
+        answer = self.client.post("/jobs/new", data={**FORM, **more}, follow_redirects=False)
+        assert answer.status_code == 303, answer.text
+        return answer.headers["location"]
+
+    def send(self, base: str, phase: str = "before", **more: Any) -> Any:
+        """Hand in the demo drive of a phase."""
+        files = {
+            "track": (f"{phase}.gpx", (DEMO / f"{phase}.gpx").read_bytes()),
+            "readings": (f"{phase}_notes.csv", (DEMO / f"{phase}_notes.csv").read_bytes()),
+        }
+        return self.client.post(f"{base}/drives/new/{phase}", files=files, follow_redirects=False, **more)
+
+    def settle(self, base: str, seconds: float = 60) -> None:
+        """Wait until nothing of a job is being worked on."""
+        until = time.monotonic() + seconds
+        while time.monotonic() < until:
+            if not self.client.get(f"{base}/status.json").json()["active"]:
+                return
+            time.sleep(0.1)
+        raise AssertionError("the analysis does not come to an end")
+
+
+@contextmanager
+def open_site(folder: Path, *, limits: Limits | None = None, workers: int = 0, **more: Any) -> Iterator[Site]:
+    """Start a service in this process; without workers nothing is analysed."""
+    settings = Settings(data=folder / "data", limits=limits or Limits(free_disk_bytes=0), workers=workers, **more)
+    app = create_app(settings)
+    with TestClient(app, base_url="http://localhost", raise_server_exceptions=True) as client:
+        yield Site(client, app.state.services)
