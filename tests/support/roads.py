@@ -8,7 +8,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from geographiclib.geodesic import Geodesic
 
+import speedcal
+from speedcal.errors import SpeedcalError
 from speedcal.logs.model import Clock, Readings, Track
+from speedcal.measure.model import Calibration
 from speedcal.units import MPH_MPS
 from speedcal.values import BoolArray, FloatArray
 
@@ -133,3 +136,13 @@ def some_readings(readings: Readings, keep: FloatArray | BoolArray) -> Readings:
     """Return the readings at these indices, in this order."""
     columns = ("time_s", "speed_mps", "odometer_m", "line")
     return replace(readings, **{name: getattr(readings, name)[keep] for name in columns})
+
+
+def answer_or_refusal(
+    track: Track, readings: Readings, *, clock_offset_s: float | None = None
+) -> Calibration | SpeedcalError:
+    """Return the calibration, or the refusal that was raised; anything else is raised on."""
+    try:
+        return speedcal.calibrate(track, readings, clock_offset_s=clock_offset_s)
+    except SpeedcalError as refusal:
+        return refusal
