@@ -84,6 +84,11 @@ def _near(error_s: FloatArray) -> FloatArray:
     return np.asarray(-1.5 * np.log1p((error_s / 20.0) ** 2 / 2))
 
 
+def zone_near(offset_s: float) -> float:
+    """Return the zone in use, in seconds ahead of UTC, that a clock offset is nearest to."""
+    return float(_ZONES_S[np.argmin(np.abs(offset_s + _ZONES_S))])
+
+
 def _near_zone(offset_s: FloatArray) -> FloatArray:
     """Log density of a clock that shows the local time of an unknown zone."""
     nearest = np.min(np.abs(offset_s[..., None] + _ZONES_S), axis=-1)
@@ -152,7 +157,7 @@ def search_shifts(
         )
     if not np.isfinite(score).any():
         raise AlignmentError(
-            "the readings and the track have no time in common",
+            f"the readings and the track have no time in common{_apart(ground, time_s, clock)}",
             source=source,
             remedy=_no_overlap_remedy(clock),
         )
@@ -161,10 +166,22 @@ def search_shifts(
     return [Shift(float(shifts[i]), float(score[i]), float(line[i, 0]), float(line[i, 1])) for i in best]
 
 
+def _apart(ground: GroundSpeed, time_s: FloatArray, clock: Clock) -> str:
+    """Return by how much dated readings miss the track, in words."""
+    if clock not in ("utc", "local"):
+        return ""
+    early, late = ground.time_s[0] - time_s.max(), time_s.min() - ground.time_s[-1]
+    hours = max(early, late) / 3600
+    if hours <= 0:
+        return ""
+    span = f"{hours / 24:.1f} days" if hours > 48 else f"{hours:.1f} h"
+    return f": they end {span} before it begins" if early > late else f": they begin {span} after it ends"
+
+
 def _no_overlap_remedy(clock: Clock) -> str:
-    if clock in ("utc", "gps"):
-        return "Check that both files are of the same drive; the times of the readings carry a zone, check that too"
-    return "Check that both files are of the same drive, and that the track was recording for all of it"
+    if clock in ("utc", "local", "gps"):
+        return "Check that both files are of one drive; if only the date or the zone is wrong, give clock_offset_s"
+    return "Check that both files are of one drive, and that the track was recording for all of it"
 
 
 def _range_of_shifts(

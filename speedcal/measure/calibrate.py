@@ -12,9 +12,16 @@ from speedcal.measure.align import log_prior, search_shifts
 from speedcal.measure.budget import uncertainty_budget
 from speedcal.measure.ground import GroundSpeed, ground_speed
 from speedcal.measure.held import fit_held
-from speedcal.measure.judge import ODOMETER_DISAGREES, judge, refuse_hopeless
+from speedcal.measure.judge import (
+    ODOMETER_DISAGREES,
+    judge,
+    left_out,
+    refuse_hopeless,
+    refuse_nonsense,
+    usable_readings,
+)
 from speedcal.measure.logged import fit_logged, is_log
-from speedcal.measure.measured import NO_SPEED, MeasuredLine
+from speedcal.measure.measured import NO_SPEED, UNUSED, MeasuredLine
 from speedcal.measure.model import Calibration
 from speedcal.measure.modes import fit_noted
 from speedcal.measure.noted import moments
@@ -58,7 +65,11 @@ def calibrate(
         The readings cannot be laid on the track, or in more than one way.
     FitError
         The drive does not carry a calibration.
+    ValueError
+        ``clock_offset_s`` is not finite.
     """
+    if clock_offset_s is not None and not np.isfinite(clock_offset_s):
+        raise ValueError(f"clock_offset_s must be a number of seconds, not {clock_offset_s}")
     ground = ground_speed(track)
     refuse_hopeless(ground, readings)
     runs = steady_runs(ground)
@@ -102,7 +113,8 @@ def calibrate(
         reference_speed_mps=reference,
         sources=tuple((log.source, log.digest) for log in (track, readings)),
     )
-    findings = (*track.findings, *readings.findings, *ground.findings)
+    refuse_nonsense(calibration, readings)
+    findings = (*track.findings, *readings.findings, *ground.findings, *left_out(track, ground, readings))
     return judge(calibration, readings, findings=findings, odometer_disagreement=disagreement)
 
 
@@ -116,13 +128,15 @@ def _on_day_of(track: Track, readings: Readings) -> Readings:
 
 def _fit(ground: GroundSpeed, runs: SteadyRuns, readings: Readings, known_s: float | None) -> MeasuredLine:
     """Fit the line in the way the readings ask for; readings without a speed come out as not used."""
-    here = np.flatnonzero(np.isfinite(readings.speed_mps))
-    speed = readings.speed_mps[here]
+    here = usable_readings(readings)
     if readings.clock == "none":
-        return _spread(fit_held(runs, speed, source=readings.source), here, readings)
+        return _spread(fit_held(runs, readings.speed_mps[here], source=readings.source), here, readings)
     order = here[np.argsort(readings.time_s[here], kind="stable")]
     time, speed = readings.time_s[order], readings.speed_mps[order]
     log = is_log(time)
+    if log:  # of readings with one and the same stamp the first counts
+        _, first = np.unique(time, return_index=True)
+        order, time, speed = order[first], time[first], speed[first]
     at = moments(readings.time_resolution_s, _LOGGED_U_TIME_S if log else _NOTED_U_TIME_S)
     some = slice(None, None, max(1, len(time) // _ENOUGH_FOR_SEARCH))
     shifts = search_shifts(
@@ -156,10 +170,11 @@ def _fit(ground: GroundSpeed, runs: SteadyRuns, readings: Readings, known_s: flo
 def _spread(line: MeasuredLine, where: IntArray, readings: Readings) -> MeasuredLine:
     """Bring what was found for some readings into the order of all of them."""
     time, ground = np.full(len(readings), np.nan), np.full(len(readings), np.nan)
+    reason = np.where(np.isfinite(readings.speed_mps), UNUSED, NO_SPEED).astype(object)
     if line.clock_offset_s is not None:
         time = readings.time_s + line.clock_offset_s
+        reason[~np.isfinite(time)] = NO_SPEED
     time[where], ground[where] = line.time_s, line.ground_mps
-    reason = np.full(len(readings), NO_SPEED, dtype=object)
     reason[where] = line.reason
     return replace(line, time_s=time, ground_mps=ground, reason=tuple(reason))
 

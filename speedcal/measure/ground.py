@@ -30,6 +30,12 @@ _SMOOTHING_S = 2.0
 _ACCELERATION_REACH_S = 2.0
 _GRADE_WINDOW_S = 15.0
 _STEEPEST_GRADE = 0.2
+_HEIGHTS_NEEDED = 0.8
+_POSITION_SLACK_M = 25.0
+_SPIKE_MPS, _SPIKE_ACCELERATION = 6.0, 4.0
+_STRETCH_S, _STRAIGHT_SHARE = 10.0, 0.97
+_UNIT_TOLERANCE, _DISAGREES = 0.1, 0.015
+SPEED_AGAINST_POSITIONS = "speed-against-positions"
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,13 +121,8 @@ def ground_speed(track: Track) -> GroundSpeed:
     FitError
         Fewer than ten usable fixes.
     """
-    keep, dropped = _plausible(track)
-    fixes = _Fixes(
-        time=track.time_s[keep],
-        segment=track.segment[keep],
-        elevation=track.elevation_m[keep],
-        recorded=track.speed_mps[keep],
-    )
+    keep, segment, dropped = _without_jumps(track)
+    fixes = _Fixes(track.time_s[keep], segment[keep], track.elevation_m[keep], track.speed_mps[keep])
     if len(fixes.time) < _FEWEST_FIXES:
         raise FitError(
             f"the track has {len(fixes.time)} usable fixes",
@@ -233,54 +234,90 @@ def _acceleration(time: FloatArray, piece: IntArray, speed: FloatArray, interval
     return np.where(span > 0, (speed[last] - speed[first]) / np.where(span > 0, span, 1.0), 0.0)
 
 
-def _plausible(track: Track) -> tuple[BoolArray, dict[str, int]]:
-    """Return which fixes to keep; a fix that is impossibly far from both neighbours is a jump."""
-    keep = np.ones(len(track), bool)
-    if len(track) < 3:
-        return keep, {}
+def _without_jumps(track: Track) -> tuple[BoolArray, IntArray, dict[str, int]]:
+    """Return which fixes to keep and the segment of each; an impossible step begins a new segment.
+
+    A step is impossible when it is far longer than the steps around it allow. What lies between two of them and is
+    shorter than ten fixes is a jump there and back, and is dropped.
+    """
+    if len(track) < _FEWEST_FIXES:
+        return np.ones(len(track), bool), track.segment, {}
     east, north = local_east_north_m(track.latitude_deg, track.longitude_deg)
     length, span = np.hypot(np.diff(east), np.diff(north)), np.diff(track.time_s)
-    fast = length > _POSSIBLE_SPEED_MPS * span + 30.0
-    keep[1:-1] = ~(fast[:-1] & fast[1:])
-    jumps = int((~keep).sum())
-    return keep, {"impossible jump": jumps} if jumps else {}
+    usual = _running_median(length / span, 3)
+    reach = span * np.minimum(usual + _POSSIBLE_ACCELERATION * span, _POSSIBLE_SPEED_MPS)
+    impossible = length > reach + _POSITION_SLACK_M
+    part = np.concatenate(([0], np.cumsum(impossible)))
+    keep = (np.bincount(part) >= _FEWEST_FIXES)[part]
+    counts = {"impossible jump": int((~keep).sum()), "step of the positions": int((impossible[1:] & keep[2:]).sum())}
+    segment = np.cumsum(np.concatenate(([0], (np.diff(track.segment) != 0) | impossible)))
+    return keep, segment, {reason: count for reason, count in counts.items() if count}
+
+
+def _running_median(values: FloatArray, reach: int) -> FloatArray:
+    """Return the median over the values up to ``reach`` before and after each."""
+    padded = np.pad(values, reach, mode="edge")
+    return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1), axis=1))
 
 
 def _without_spikes(time: FloatArray, piece: IntArray, speed: FloatArray) -> BoolArray:
-    """Return which speeds to keep: those that no impossible acceleration leads to and away from."""
-    rate = np.diff(speed) / np.diff(time)
-    impossible = (np.abs(rate) > _POSSIBLE_ACCELERATION) & (np.diff(piece) == 0)
-    spike = np.zeros(len(speed), bool)
-    spike[1:-1] = impossible[:-1] & impossible[1:] & (np.sign(rate[:-1]) != np.sign(rate[1:]))
-    return ~spike
+    """Return which speeds to keep; one that stands out from the median of its neighbours is a spike.
+
+    A speed that only rises or only falls, however fast, is its own median; so braking hard is not a spike.
+    """
+    interval = float(np.median(np.diff(time)))
+    away = np.abs(speed - _running_median(speed, 3))
+    return np.asarray(away <= _SPIKE_MPS + _SPIKE_ACCELERATION * interval)
 
 
 def _unit_of_recorded(fixes: _Fixes, east: FloatArray, north: FloatArray, source: str) -> tuple[float, list[Finding]]:
     """Hold recorded speeds against positions; return the factor to metres per second and what was found."""
-    moved = np.hypot(np.diff(east), np.diff(north)) / np.diff(fixes.time)
-    mean = (fixes.recorded[1:] + fixes.recorded[:-1]) / 2
-    use = np.isfinite(mean) & (moved > _USABLE_POSITION_SPEED_MPS) & (np.diff(fixes.piece) == 0)
-    if use.sum() < _FEWEST_FIXES:
+    ratio = _recorded_over_positions(fixes, east, north)
+    if ratio is None:
         text = "The positions move too little to check the unit of the recorded speed; metres per second were assumed."
         return 1.0, [Finding("speed-unit-unchecked", text)]
-    ratio = float(np.median(mean[use] / moved[use]))
-    unit = next((unit for unit, factor in SPEED_UNIT_MPS.items() if abs(ratio * factor - 1) < 0.1), None)
-    if unit is None:
+    unit = min(SPEED_UNIT_MPS, key=lambda unit: abs(np.log(ratio * SPEED_UNIT_MPS[unit])))
+    factor = SPEED_UNIT_MPS[unit]
+    if abs(ratio * factor - 1) > _UNIT_TOLERANCE:
         raise FitError(
             f"the recorded speed is {ratio:.2f} times the speed of the positions, which no unit of speed explains",
             source=source,
             remedy="Export the track without its speed column, so that the positions are used",
         )
+    findings = []
     if unit != "m/s":
         text = (
             f"The recorded speed is {ratio:.2f} times the speed of the positions: the logger wrote {unit} where "
             "the format means m/s. It was converted."
         )
-        return SPEED_UNIT_MPS[unit], [Finding("speed-unit", text)]
-    if abs(ratio - 1) > 0.02:
-        text = f"The recorded speed is {ratio:.3f} times the speed of the positions; one of the two is off."
-        return 1.0, [Finding("speed-against-positions", text)]
-    return 1.0, []
+        findings.append(Finding("speed-unit", text))
+    if abs(ratio * factor - 1) > _DISAGREES:
+        text = (
+            f"The recorded speed is {ratio * factor:.3f} times the speed of the positions; one of the two is off. "
+            "Export the track without its speed column to use the positions."
+        )
+        findings.append(Finding(SPEED_AGAINST_POSITIONS, text))
+    return factor, findings
+
+
+def _recorded_over_positions(fixes: _Fixes, east: FloatArray, north: FloatArray) -> float | None:
+    """Return the ratio of recorded speed to that of the positions over straight stretches, None without any."""
+    time, recorded = fixes.time, fixes.recorded
+    ahead = np.searchsorted(time, time + _STRETCH_S)
+    here = np.flatnonzero(ahead < len(time))
+    ahead = ahead[here]
+    known = np.isfinite(recorded)
+    speed = np.where(known, recorded, 0.0)
+    travelled = np.concatenate(([0.0], np.cumsum(np.diff(time) * (speed[1:] + speed[:-1]) / 2)))
+    unknown = np.concatenate(([0], np.cumsum(~known)))
+    chord = np.hypot(east[ahead] - east[here], north[ahead] - north[here])
+    along = np.concatenate(([0.0], np.cumsum(np.hypot(np.diff(east), np.diff(north)))))
+    whole = (fixes.piece[ahead] == fixes.piece[here]) & (unknown[ahead + 1] == unknown[here])
+    straight = chord > _STRAIGHT_SHARE * (along[ahead] - along[here])
+    use = whole & straight & (chord > _USABLE_POSITION_SPEED_MPS * (time[ahead] - time[here]))
+    if use.sum() < _FEWEST_FIXES:
+        return None
+    return float(np.median((travelled[ahead] - travelled[here])[use] / chord[use]))
 
 
 def _scatter(time: FloatArray, piece: IntArray, speed: FloatArray) -> float:
@@ -342,8 +379,10 @@ def _speed_from_positions(
 
 def _slope_length(time: FloatArray, piece: IntArray, elevation: FloatArray, speed: FloatArray) -> FloatArray:
     """Return road length over horizontal length, 1/cos(grade), from the elevation smoothed over half a minute."""
-    if not np.isfinite(elevation).all() or len(time) < 3:
+    known = np.isfinite(elevation)
+    if known.mean() < _HEIGHTS_NEEDED or len(time) < 3:
         return np.ones(len(time))
+    elevation = np.interp(time, time[known], elevation[known])
     first = np.searchsorted(time, time - _GRADE_WINDOW_S)
     last = np.minimum(np.searchsorted(time, time + _GRADE_WINDOW_S, side="right") - 1, len(time) - 1)
     span = time[last] - time[first]

@@ -7,12 +7,13 @@ from dataclasses import replace
 import numpy as np
 
 from speedcal.errors import FitError
-from speedcal.logs.model import Readings
-from speedcal.measure.ground import GroundSpeed
+from speedcal.logs.model import Readings, Track
+from speedcal.measure.align import zone_near
+from speedcal.measure.ground import SPEED_AGAINST_POSITIONS, GroundSpeed
 from speedcal.measure.measured import WRONG
 from speedcal.measure.model import Calibration
-from speedcal.units import MPH_MPS, SPEED_UNIT_MPS
-from speedcal.values import Finding, Trust, round_together
+from speedcal.units import MILE_M, MPH_MPS, SPEED_UNIT_MPS
+from speedcal.values import Finding, IntArray, Trust, round_together
 
 ODOMETER_DISAGREES = 3.0
 """Standard uncertainties from which on odometer and speeds are taken to disagree."""
@@ -20,20 +21,33 @@ _FEWEST = 4
 _FEW, _FEW_RUNS = 8, 3
 _WIDE_SHARE, _WIDE_MPS = 0.025, 1.0 * MPH_MPS
 _NARROW_RANGE = 1.3
+_SAME_LEVEL_MPS = 1.5
 _MANY_WRONG = 0.3
 _SLOWEST_DRIVE_MPS = 5.0
 _MOST_NAMED = 8
+_FASTEST_MPS = 150.0
+_FOLLOWS_MPS = 2.0 * MPH_MPS
+"""Readings that scatter more than this do not belong to the track: right ones scatter by half a mph to one, those of
+another drive by three or more (simulated drives)."""
+_SMALLEST_FACTOR, _LARGEST_FACTOR = 0.5, 2.0
+_UNIT_TOLERANCE = 0.08
 _OFFSET_UNKNOWN_MPS = 1.0 * MPH_MPS
 
 
 def refuse_hopeless(ground: GroundSpeed, readings: Readings) -> None:
     """Raise :class:`FitError` for a drive that cannot carry a result whatever is done with it."""
-    count = int(np.isfinite(readings.speed_mps).sum())
+    count = len(usable_readings(readings))
     if count < _FEWEST:
         raise FitError(
-            f"{count} readings of the speed are too few",
+            f"{count} usable readings are too few",
             source=readings.source,
             remedy="Note at least eight readings, better twenty, at four or more different speeds",
+        )
+    if readings.clock != "none" and len(np.unique(readings.time_s[usable_readings(readings)])) < _FEWEST:
+        raise FitError(
+            "the readings carry fewer than four different times",
+            source=readings.source,
+            remedy="Check the time column, or leave it out to give speeds held one after the other",
         )
     fastest = float(np.percentile(ground.speed_mps, 99))
     if fastest < _SLOWEST_DRIVE_MPS:
@@ -42,6 +56,43 @@ def refuse_hopeless(ground: GroundSpeed, readings: Readings) -> None:
             f"{fastest / MPH_MPS:.0f} mph ({fastest * 3.6:.0f} km/h)",
             remedy="Record a drive with several steady speeds between 25 and 65 mph (40 and 105 km/h)",
         )
+
+
+def usable_readings(readings: Readings) -> IntArray:
+    """Return the indices of readings that have a speed a road vehicle can show, and a time if times matter."""
+    speed = readings.speed_mps
+    usable = np.isfinite(speed) & (np.nan_to_num(speed) >= 0) & (np.nan_to_num(speed) < _FASTEST_MPS)
+    if readings.clock != "none":
+        usable &= np.isfinite(readings.time_s)
+    return np.flatnonzero(usable)
+
+
+def refuse_nonsense(calibration: Calibration, readings: Readings) -> None:
+    """Raise :class:`FitError` for an answer that no instrument in use gives."""
+    factor = calibration.error_factor
+    scatter = float(np.sqrt(max(calibration.scatter_mps**2 - readings.speed_resolution_mps**2 / 12, 0.0)))
+    if scatter > _FOLLOWS_MPS:
+        raise FitError(
+            "the readings do not follow the speed of the track",
+            source=readings.source,
+            remedy="Check that the needle moves, that the column is the speed, and that both files are of one drive",
+        )
+    if not _SMALLEST_FACTOR < factor.value < _LARGEST_FACTOR:
+        raise FitError(
+            f"the readings are {factor.value:.2f} times the true speed, which no change of tires or gears explains",
+            source=readings.source,
+            remedy="Check the unit of the readings and that both files are of one drive",
+        )
+
+
+def left_out(track: Track, ground: GroundSpeed, readings: Readings) -> tuple[Finding, ...]:
+    """Return findings that count what was left out of the track and of the readings before the fit."""
+    found = []
+    for name, counts in (("track", {**track.dropped, **ground.dropped}), ("readings", dict(readings.dropped))):
+        if counts:
+            listed = ", ".join(f"{reason} {count}" for reason, count in sorted(counts.items()))
+            found.append(Finding(f"{name}-left-out", f"Left out of the {name}: {listed}."))
+    return tuple(found)
 
 
 def judge(
@@ -60,13 +111,19 @@ def judge(
             "It may be driven separately from the pointer, or a figure was misread."
         )
         notes.append(Finding("odometer-disagrees", text))
-    return replace(calibration, trust=_trust(calibration), findings=tuple(notes))
+    calibration = replace(calibration, findings=tuple(notes))
+    return replace(calibration, trust=_trust(calibration))
 
 
 def _trust(calibration: Calibration) -> Trust:
     """Return the word, with the first reason that applies and what would mend it."""
+    if any(finding.code == SPEED_AGAINST_POSITIONS for finding in calibration.findings):
+        return Trust("WEAK", "the recorded speed and the positions of the track disagree")
     table = calibration.readings
     used = int(table["used"].sum())
+    unit = _unit_suspected(calibration)
+    if unit is not None:
+        return Trust("WEAK", unit)
     wrong = int((table["reason"] == WRONG).sum())
     low, high = calibration.speed_range_mps
     middle = (low + high) / 2
@@ -80,8 +137,12 @@ def _trust(calibration: Calibration) -> Trust:
             f"add steady runs below {0.8 * low / factor:.0f} or above {1.2 * high / factor:.0f} {calibration.unit}"
         )
         return Trust("WEAK", text)
-    if calibration.steady_runs < _FEW_RUNS and used < 10 * _FEW:
-        return Trust("WEAK", f"{calibration.steady_runs} steady runs; hold at least four different speeds")
+    if calibration.steady_runs < _FEW_RUNS:
+        return Trust("WEAK", f"readings in {calibration.steady_runs} steady runs only; hold four different speeds")
+    levels = _levels(calibration)
+    if len(levels) < _FEW_RUNS:
+        named = " and ".join(f"{level / factor:.0f}" for level in levels)
+        return Trust("WEAK", f"only {named} {calibration.unit} were held; add steady runs at two other speeds")
     if wrong > _MANY_WRONG * (used + wrong):
         return Trust("WEAK", f"{wrong} of {used + wrong} readings disagree with the others; check the file")
     if half > max(_WIDE_SHARE * middle, _WIDE_MPS):
@@ -91,6 +152,26 @@ def _trust(calibration: Calibration) -> Trust:
         )
         return Trust("WEAK", text)
     return Trust("TRUSTED")
+
+
+def _levels(calibration: Calibration) -> list[float]:
+    """Return the different ground speeds that steady runs with used readings were held at. [m/s]."""
+    table = calibration.readings
+    steady = table[table["used"] & (table["run"] >= 0)]
+    levels: list[float] = []
+    for speed in sorted(steady.groupby("run")["ground_mps"].median()):
+        if not levels or speed - levels[-1] > _SAME_LEVEL_MPS:
+            levels.append(float(speed))
+    return levels
+
+
+def _unit_suspected(calibration: Calibration) -> str | None:
+    """Return a warning when the factor is about what mixing up miles and kilometres does."""
+    factor = calibration.error_factor.value
+    for ratio, noted in ((MILE_M / 1000, "km/h"), (1000 / MILE_M, "mph")):
+        if abs(factor / ratio - 1) < _UNIT_TOLERANCE:
+            return f"the readings are {factor:.2f} times the true speed; were they noted in {noted}?"
+    return None
 
 
 def _clock(calibration: Calibration, readings: Readings) -> Finding | None:
@@ -106,8 +187,11 @@ def _clock(calibration: Calibration, readings: Readings) -> Finding | None:
         )
         return Finding("clock-far", text)
     if readings.clock == "local" and abs(offset.value) > 300:
-        nearest = round(offset.value / 900) / 4
-        text = f"The readings show local time, {abs(nearest):g} h {'behind' if nearest > 0 else 'ahead of'} UTC."
+        zone = zone_near(offset.value)
+        rest = offset.value + zone
+        local = f"{abs(zone) / 3600:g} h {'ahead of' if zone > 0 else 'behind'} UTC" if zone else "UTC"
+        speed = "slow" if rest > 0 else "fast"
+        text = f"The readings show the time of a zone {local}, and their clock is {abs(rest):.0f} s {speed}."
         return Finding("clock-local", text)
     return None
 

@@ -34,9 +34,9 @@ _CLOSE_CALL = 4.0
 
 def is_log(time_s: FloatArray) -> bool:
     """Tell whether readings come from a machine: at least sixty, mostly in one step of at most fifteen seconds."""
-    if len(time_s) < 60:
+    step = np.diff(np.unique(time_s))
+    if len(step) < 59:
         return False
-    step = np.diff(time_s)
     middle = float(np.median(step))
     return middle <= 15.0 and float(np.mean(np.abs(step - middle) <= 0.2 * middle + 0.02)) > 0.7
 
@@ -118,7 +118,8 @@ def _u_clock(time: FloatArray, columns: FloatArray, far: FloatArray, residual: F
     """Return the standard uncertainty of the clock offset; residuals within half a minute may be alike."""
     row = np.linalg.inv(normal)[2]
     weight = 1 / (1 + far) ** 2
-    stiffness = float(np.sum((1 - 3 * far) / (1 + far) ** 3 * columns[:, 2] ** 2) / np.sum(weight * columns[:, 2] ** 2))
+    carried = float(np.sum(weight * columns[:, 2] ** 2))
+    stiffness = float(np.sum((1 - 3 * far) / (1 + far) ** 3 * columns[:, 2] ** 2)) / max(carried, 1e-12)
     score = (columns @ row) * weight * residual / max(stiffness, 0.3)
     block = np.floor((time - time[0]) / _SCORE_BLOCK_S).astype(np.int64)
     together = np.bincount(block, weights=score)

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 from speedcal.values import FloatArray
 
-NO_SPEED = "no speed noted"
+NO_SPEED = "no speed or no time noted"
+UNUSED = "no speed of a road vehicle, or a stamp given twice"
 NO_GROUND = "no ground speed at that time"
 TOO_SLOW = "standing, crawling or turning"
 WRONG = "disagrees with the other readings"

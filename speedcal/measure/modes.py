@@ -69,7 +69,7 @@ def fit_noted(
     good, moment = posterior.responsibilities(together[0].theta)
     moment = time_s + together[0].theta[2] + moment
     speed, _, inside = ground.at(moment)
-    used = good > 0.5
+    used = (good > 0.5) & inside
     if used.sum() < max(4.0, 0.5 * len(time_s)):
         raise AlignmentError(
             f"at no clock offset do more than {used.sum()} of {len(time_s)} readings follow the speed of the track",

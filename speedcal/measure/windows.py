@@ -19,6 +19,7 @@ _CAUCHY = 3.0
 _BETWEEN_FIXES = 0.1
 """What a speed does between two fixes is off from a straight line as if the time were off by this part of the
 interval, when it accelerates."""
+_SPREAD_NEEDED = 25.0
 _PRIOR_WEIGHT = 1 / OFFSET_SCALE_MPS**2
 
 
@@ -52,10 +53,15 @@ def fit_windows(ground: GroundSpeed, windows: Windows, *, gain: float, scatter_m
     u_y = scatter_mps / np.sqrt(windows.count)
     u_y = np.hypot(u_y, gain * windows.acceleration * _BETWEEN_FIXES * ground.interval_s)
     u_x = ground.u_speed_mps / np.sqrt(windows.count)
+    one_speed = float(np.var(x)) < _SPREAD_NEEDED * float(np.mean(u_x**2))
+    if one_speed:  # changes of speed cannot be told from noise; the line hangs on the prior of the offset
+        x, u_x = np.full_like(x, float(np.mean(x))), np.zeros_like(x)
     line = _york(x, y, u_x, u_y)
     for _ in range(_ROBUST_ROUNDS):
         residual = y - line.intercept - line.slope * x
-        if ground.source == "positions":  # what windows scatter beyond the readings' own noise is position noise
+        if (
+            ground.source == "positions" and not one_speed
+        ):  # what windows scatter beyond the readings' own noise is position noise
             size = 1.4826 * float(np.median(np.abs(residual)))
             u_x = np.full_like(x, np.sqrt(max(size**2 - float(np.median(u_y)) ** 2, 0.0)) / line.slope)
         spread = np.hypot(u_y, line.slope * u_x)
@@ -111,13 +117,16 @@ def _leaving_out_blocks(
     blocks = sums.shape[1]
     covariance = moved @ moved.T * (blocks - 1) / blocks
     residual = y - place[0, 0] - place[1, 0] * x
-    inverse = np.linalg.inv(np.array([[total[0] + _PRIOR_WEIGHT, total[1]], [total[1], total[3]]]))
-    alone = inverse * float(np.sum(weight * residual**2)) / (len(x) - 2)
+    information = np.array([[total[0], total[1]], [total[1], total[3]]])
+    inverse = np.linalg.inv(information + np.diag([_PRIOR_WEIGHT, 0.0]))
+    alone = inverse @ information @ inverse * (float(np.sum(weight * residual**2)) / (len(x) - 2))
     if not covariance[1, 1] > alone[1, 1]:
         covariance = alone
     share = np.bincount(label, weights=weight * (x - total[1] / total[0]) ** 2)
     freedom = max(float(share.sum() ** 2 / np.sum(share**2)) - 1, 1.0)
-    return covariance + np.outer(inverse[0], inverse[0]) * _PRIOR_WEIGHT, freedom
+    both = covariance + np.outer(inverse[0], inverse[0]) * _PRIOR_WEIGHT
+    # The prior is known; only the other part has few degrees of freedom (Welch-Satterthwaite, JCGM 100:2008, G.4.1).
+    return both, freedom * float(both[1, 1] / covariance[1, 1]) ** 2
 
 
 def _solve(sums: FloatArray) -> FloatArray:
