@@ -246,7 +246,7 @@ def _add_days(epochs: list[_Epoch]) -> bool:
 
 
 def _is_nmea(source: Source) -> bool:
-    return len(_SENTENCE.findall(source.data[:65536])) >= 2 and not source.data.lstrip().startswith(b"<")
+    return _SENTENCE.search(source.data[:65536]) is not None and not source.data.lstrip().startswith(b"<")
 
 
 FORMAT = LogFormat("NMEA 0183", _is_nmea, track=_read_track)

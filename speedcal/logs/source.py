@@ -149,7 +149,7 @@ def is_spreadsheet(source: Source) -> bool:
     try:
         with zipfile.ZipFile(io.BytesIO(source.data)) as archive:
             names = set(archive.namelist())
-    except (zipfile.BadZipFile, ValueError, OSError):
+    except (zipfile.BadZipFile, NotImplementedError, ValueError, OSError):
         return False
     return "xl/workbook.xml" in names or {"mimetype", "content.xml"} <= names
 

@@ -26,6 +26,9 @@ def _read_track(source: Source, zone: tzinfo | None) -> Track:
             if local(point.tag) == "Trackpoint":
                 rows.append(_parts(point))
                 segments.append(piece)
+    outside = sum(1 for element in root.iter() if local(element.tag) == "Trackpoint") - len(rows)
+    if outside:
+        source.fail(f"{outside} trackpoints stand outside a track", remedy="Export the recording again")
     fixes = Fixes(
         time_s=[parse_instant(row["Time"]) if "Time" in row else math.nan for row in rows],
         latitude_deg=[number_in(row.get("LatitudeDegrees")) for row in rows],

@@ -1,0 +1,64 @@
+"""Recorded drives, where they are at hand: nothing is lost, and reading is quick."""
+
+from __future__ import annotations
+
+import csv
+import os
+import re
+import time
+from datetime import datetime
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from speedcal.logs import read_readings, read_track
+
+FOLDER = os.environ.get("SPEEDCAL_DRIVES", "")
+pytestmark = pytest.mark.skipif(not FOLDER, reason="SPEEDCAL_DRIVES does not name a folder of recorded drives")
+DRIVES = sorted(path.parent.name for path in Path(FOLDER).glob("*/track.gpx")) if FOLDER else [""]
+
+
+@pytest.mark.parametrize("name", DRIVES)
+def test_every_fix_of_a_recorded_drive_is_read(name):
+    """Held against the text of the file, taken apart by a regular expression."""
+    path = Path(FOLDER) / name / "track.gpx"
+    track = read_track(path)
+    text = path.read_text(encoding="utf-8")
+    places = re.findall(r'<trkpt lat="([^"]+)" lon="([^"]+)"><time>([^<]+)</time>', text)
+    assert len(track) == len(places)
+    assert track.dropped == {}
+    np.testing.assert_array_equal(track.latitude_deg, [float(lat) for lat, _, _ in places])
+    np.testing.assert_array_equal(track.longitude_deg, [float(lon) for _, lon, _ in places])
+    np.testing.assert_array_equal(track.time_s, [datetime.fromisoformat(stamp).timestamp() for _, _, stamp in places])
+    speeds = re.findall(r"<gpxtpx:speed>([^<]+)<", text)
+    known = track.speed_mps[np.isfinite(track.speed_mps)]
+    np.testing.assert_array_equal(known, [float(speed) for speed in speeds])
+
+
+@pytest.mark.parametrize("name", DRIVES)
+def test_every_reading_of_a_recorded_drive_is_read(name):
+    """Held against the csv module."""
+    path = Path(FOLDER) / name / "readings.csv"
+    readings = read_readings(path)
+    with path.open(encoding="utf-8", newline="") as stream:
+        header, *rows = csv.reader(stream)
+    factor = {"km/h": 1 / 3.6, "mph": 0.44704}[header[1].split()[-1]]
+    assert readings.dropped == {}
+    np.testing.assert_allclose(readings.speed_mps, [float(row[1]) * factor for row in rows], rtol=1e-12)
+    np.testing.assert_allclose(
+        readings.time_s, [datetime.fromisoformat(row[0]).timestamp() for row in rows], rtol=0, atol=1e-6
+    )
+    assert readings.clock == "utc"
+    assert readings.speed_resolution_mps == pytest.approx(factor)
+
+
+def test_twelve_thousand_readings_are_read_in_well_below_a_second():
+    """The longest of the drives; the best of three, as the machine may be busy."""
+    path = max((Path(FOLDER) / name / "readings.csv" for name in DRIVES), key=lambda p: p.stat().st_size)
+    times = []
+    for _ in range(3):
+        start = time.perf_counter()
+        read_readings(path)
+        times.append(time.perf_counter() - start)
+    assert min(times) < 0.5
