@@ -150,7 +150,15 @@ def _fit(ground: GroundSpeed, runs: SteadyRuns, readings: Readings, known_s: flo
         source=readings.source,
     )
     if log:
-        line = fit_logged(ground, time, speed, shifts=shifts, source=readings.source)
+        line = fit_logged(
+            ground,
+            time,
+            speed,
+            shifts=shifts,
+            runs=runs,
+            step_mps=readings.speed_resolution_mps,
+            source=readings.source,
+        )
     else:
         midnight = np.floor(ground.time_s[0] / _DAY_S) * _DAY_S
         line = fit_noted(

@@ -11,47 +11,23 @@ from speedcal.errors import FitError
 from speedcal.logs.model import Track
 from speedcal.measure.geodesy import local_east_north_m
 from speedcal.measure.model import SpeedSource
+from speedcal.measure.plausible import FEWEST_FIXES, without_jumps, without_spikes
+from speedcal.measure.positions import RECORDED_U_MPS, USABLE_POSITION_SPEED_MPS, LocalFit, speed_from_positions
 from speedcal.units import SPEED_UNIT_MPS
 from speedcal.values import BoolArray, Finding, FloatArray, IntArray
 
-_FEWEST_FIXES = 10
 _GAP_S, _GAP_INTERVALS = 3.0, 3.0
-_POSSIBLE_SPEED_MPS = 110.0
-_POSSIBLE_ACCELERATION = 15.0
 _USABLE_RECORDED_SPEED_MPS = 2.8
-_USABLE_POSITION_SPEED_MPS = 4.0
 _STRAIGHT_RAD_PER_S = 0.05
 """Position speed counts only while the course turns slower than this. Receivers and the local fit both cut corners, by
 (turning rate x time constant)²/2: at 0.05 rad/s and one second 0.1 %, in a street corner several per cent."""
-_RECORDED_U_MPS = 0.1
-"""Standard uncertainty of a recorded speed when its own scatter does not tell more: 0.2 m/s at 95 % (NAVSTAR GPS
-User Equipment Introduction, section 3.3)."""
-_SMOOTHING_S = 2.0
 _ACCELERATION_REACH_S = 2.0
 _GRADE_WINDOW_S = 15.0
 _STEEPEST_GRADE = 0.2
 _HEIGHTS_NEEDED = 0.8
-_POSITION_SLACK_M = 25.0
-_SPIKE_MPS, _SPIKE_ACCELERATION = 6.0, 4.0
 _STRETCH_S, _STRAIGHT_SHARE = 10.0, 0.97
 _UNIT_TOLERANCE, _DISAGREES = 0.1, 0.015
 SPEED_AGAINST_POSITIONS = "speed-against-positions"
-
-
-@dataclass(frozen=True, slots=True)
-class LocalFit:
-    """How speed came out of positions: a weighted sum of what lies around each fix, shape (n, neighbours)."""
-
-    neighbour: IntArray
-    weight: FloatArray
-
-    def rate(self, coordinate: FloatArray) -> FloatArray:
-        """Return the rate of change of a coordinate at each fix, by the same fit that made the speed. [1/s]."""
-        return np.asarray(np.einsum("nm,nm->n", self.weight, coordinate[self.neighbour] - coordinate[:, None]))
-
-    def spans(self, label: IntArray) -> BoolArray:
-        """Return where all neighbours that count carry the label of the fix itself."""
-        return np.asarray(np.all((label[self.neighbour] == label[:, None]) | (self.weight == 0), axis=1))
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,9 +97,9 @@ def ground_speed(track: Track) -> GroundSpeed:
     FitError
         Fewer than ten usable fixes.
     """
-    keep, segment, dropped = _without_jumps(track)
+    keep, segment, dropped = without_jumps(track)
     fixes = _Fixes(track.time_s[keep], segment[keep], track.elevation_m[keep], track.speed_mps[keep])
-    if len(fixes.time) < _FEWEST_FIXES:
+    if len(fixes.time) < FEWEST_FIXES:
         raise FitError(
             f"the track has {len(fixes.time)} usable fixes",
             source=track.source,
@@ -165,7 +141,7 @@ def _from_recorded(
     if not has_speed.all():
         dropped["no recorded speed"] = int((~has_speed).sum())
         fixes = fixes.only(has_speed)
-    smooth = _without_spikes(fixes.time, fixes.piece, fixes.recorded * factor)
+    smooth = without_spikes(fixes.time, fixes.recorded * factor)
     if not smooth.all():
         dropped["impossible acceleration"] = int((~smooth).sum())
         fixes = fixes.only(smooth)
@@ -173,7 +149,7 @@ def _from_recorded(
     return _finished(
         fixes,
         speed,
-        u_speed_mps=min(_scatter(fixes.time, fixes.piece, speed), 3 * _RECORDED_U_MPS),
+        u_speed_mps=min(_scatter(fixes.time, fixes.piece, speed), 3 * RECORDED_U_MPS),
         usable=speed >= _USABLE_RECORDED_SPEED_MPS,
         local_fit=None,
         dropped=dropped,
@@ -183,8 +159,8 @@ def _from_recorded(
 
 def _from_positions(fixes: _Fixes, east: FloatArray, north: FloatArray, dropped: dict[str, int]) -> GroundSpeed:
     """Work the speed out of the positions."""
-    speed, turning, u, local_fit = _speed_from_positions(fixes.time, fixes.piece, east, north, fixes.interval)
-    usable = (speed >= _USABLE_POSITION_SPEED_MPS) & (turning <= _STRAIGHT_RAD_PER_S)
+    speed, turning, u, local_fit = speed_from_positions(fixes.time, fixes.piece, east, north, fixes.interval)
+    usable = (speed >= USABLE_POSITION_SPEED_MPS) & (turning <= _STRAIGHT_RAD_PER_S)
     return _finished(fixes, speed, u_speed_mps=u, usable=usable, local_fit=local_fit, dropped=dropped, findings=[])
 
 
@@ -234,49 +210,13 @@ def _acceleration(time: FloatArray, piece: IntArray, speed: FloatArray, interval
     return np.where(span > 0, (speed[last] - speed[first]) / np.where(span > 0, span, 1.0), 0.0)
 
 
-def _without_jumps(track: Track) -> tuple[BoolArray, IntArray, dict[str, int]]:
-    """Return which fixes to keep and the segment of each; an impossible step begins a new segment.
-
-    A step is impossible when it is far longer than the steps around it allow. What lies between two of them and is
-    shorter than ten fixes is a jump there and back, and is dropped.
-    """
-    if len(track) < _FEWEST_FIXES:
-        return np.ones(len(track), bool), track.segment, {}
-    east, north = local_east_north_m(track.latitude_deg, track.longitude_deg)
-    length, span = np.hypot(np.diff(east), np.diff(north)), np.diff(track.time_s)
-    usual = _running_median(length / span, 3)
-    reach = span * np.minimum(usual + _POSSIBLE_ACCELERATION * span, _POSSIBLE_SPEED_MPS)
-    impossible = length > reach + _POSITION_SLACK_M
-    part = np.concatenate(([0], np.cumsum(impossible)))
-    keep = (np.bincount(part) >= _FEWEST_FIXES)[part]
-    counts = {"impossible jump": int((~keep).sum()), "step of the positions": int((impossible[1:] & keep[2:]).sum())}
-    segment = np.cumsum(np.concatenate(([0], (np.diff(track.segment) != 0) | impossible)))
-    return keep, segment, {reason: count for reason, count in counts.items() if count}
-
-
-def _running_median(values: FloatArray, reach: int) -> FloatArray:
-    """Return the median over the values up to ``reach`` before and after each."""
-    padded = np.pad(values, reach, mode="edge")
-    return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1), axis=1))
-
-
-def _without_spikes(time: FloatArray, piece: IntArray, speed: FloatArray) -> BoolArray:
-    """Return which speeds to keep; one that stands out from the median of its neighbours is a spike.
-
-    A speed that only rises or only falls, however fast, is its own median; so braking hard is not a spike.
-    """
-    interval = float(np.median(np.diff(time)))
-    away = np.abs(speed - _running_median(speed, 3))
-    return np.asarray(away <= _SPIKE_MPS + _SPIKE_ACCELERATION * interval)
-
-
 def _unit_of_recorded(fixes: _Fixes, east: FloatArray, north: FloatArray, source: str) -> tuple[float, list[Finding]]:
     """Hold recorded speeds against positions; return the factor to metres per second and what was found."""
     ratio = _recorded_over_positions(fixes, east, north)
     if ratio is None:
         text = "The positions move too little to check the unit of the recorded speed; metres per second were assumed."
         return 1.0, [Finding("speed-unit-unchecked", text)]
-    unit = min(SPEED_UNIT_MPS, key=lambda unit: abs(np.log(ratio * SPEED_UNIT_MPS[unit])))
+    unit = min(SPEED_UNIT_MPS, key=lambda unit: abs(ratio * SPEED_UNIT_MPS[unit] - 1))
     factor = SPEED_UNIT_MPS[unit]
     if abs(ratio * factor - 1) > _UNIT_TOLERANCE:
         raise FitError(
@@ -314,8 +254,8 @@ def _recorded_over_positions(fixes: _Fixes, east: FloatArray, north: FloatArray)
     along = np.concatenate(([0.0], np.cumsum(np.hypot(np.diff(east), np.diff(north)))))
     whole = (fixes.piece[ahead] == fixes.piece[here]) & (unknown[ahead + 1] == unknown[here])
     straight = chord > _STRAIGHT_SHARE * (along[ahead] - along[here])
-    use = whole & straight & (chord > _USABLE_POSITION_SPEED_MPS * (time[ahead] - time[here]))
-    if use.sum() < _FEWEST_FIXES:
+    use = whole & straight & (chord > USABLE_POSITION_SPEED_MPS * (time[ahead] - time[here]))
+    if use.sum() < FEWEST_FIXES:
         return None
     return float(np.median((travelled[ahead] - travelled[here])[use] / chord[use]))
 
@@ -325,56 +265,8 @@ def _scatter(time: FloatArray, piece: IntArray, speed: FloatArray) -> float:
     whole = piece[2:] == piece[:-2]
     second = (speed[2:] - 2 * speed[1:-1] + speed[:-2])[whole & (speed[1:-1] > 2.0)]
     if len(second) < 20 or float(np.median(np.diff(time))) > 1.5:  # at wide spacing this would measure the driver
-        return _RECORDED_U_MPS
+        return RECORDED_U_MPS
     return float(np.clip(1.4826 * np.median(np.abs(second)) / np.sqrt(6), 0.02, None))
-
-
-def _speed_from_positions(
-    time: FloatArray, piece: IntArray, east: FloatArray, north: FloatArray, interval: float
-) -> tuple[FloatArray, FloatArray, float, LocalFit]:
-    """Fit a quadratic of time to the positions around every fix.
-
-    Returns speed, turning rate, noise of the speed, and the fit itself.
-    """
-    reach = int(np.clip(round(_SMOOTHING_S / interval), 1, 12))
-    n = len(time)
-    neighbours = np.arange(n)[:, None] + np.arange(-reach, reach + 1)[None, :]
-    inside = (neighbours >= 0) & (neighbours < n)
-    neighbours = np.clip(neighbours, 0, n - 1)
-    inside &= piece[neighbours] == piece[:, None]
-    u = np.where(inside, time[neighbours] - time[:, None], 0.0) / (reach * interval)
-    weight = inside.astype(float)
-    moments = [np.sum(weight * u**k, axis=1) for k in range(5)]
-    normal = np.empty((n, 3, 3))
-    for i in range(3):
-        for j in range(3):
-            normal[:, i, j] = moments[i + j]
-    lonely = inside.sum(axis=1) < 4
-    normal[:, 2, 2] += np.where(lonely, 1e6, 1e-12)  # too few fixes for a curvature: a straight line instead
-    normal[:, 1, 1] += 1e-12
-    basis = np.stack([weight, weight * u, weight * u * u], axis=2)
-    rows = np.linalg.solve(normal, np.transpose(basis, (0, 2, 1)))
-    velocity, residual = [], []
-    for coordinate in (east, north):
-        local = np.where(inside, coordinate[neighbours] - coordinate[:, None], 0.0)
-        fit = np.einsum("nkm,nm->nk", rows, local)
-        velocity.append(fit[:, 1] / (reach * interval))
-        residual.append(np.where(inside, local - np.einsum("nmk,nk->nm", basis, fit), 0.0))
-    speed = np.hypot(*velocity)
-    gain = np.sum(rows[:, 1, :] ** 2, axis=1) / (reach * interval) ** 2
-    full = (inside.sum(axis=1) == 2 * reach + 1) & (speed > _USABLE_POSITION_SPEED_MPS)
-    spare = max(2 * reach + 1 - 3, 1)
-    squares = sum(np.sum(r**2, axis=1) for r in residual) / 2 / spare
-    variance = float(np.mean(np.minimum(squares[full], 4 * np.median(squares[full])))) if full.any() else 1.0
-    # the slow wander of positions does not show in the residuals of a short fit, hence a floor
-    u_speed = max(float(np.sqrt(variance * np.median(gain))), _RECORDED_U_MPS)
-    # E|v + noise| = |v| + u²/(2|v|): the part of the noise across the course only ever lengthens a velocity
-    speed = np.maximum(speed - variance * gain / (2 * np.maximum(speed, 1.0)), 0.0)
-    course = np.arctan2(*velocity)
-    first, last = np.maximum(np.arange(n) - reach, 0), np.minimum(np.arange(n) + reach, n - 1)
-    turn = np.abs((course[last] - course[first] + np.pi) % (2 * np.pi) - np.pi)
-    turning = turn / np.maximum(time[last] - time[first], interval)
-    return speed, turning, u_speed, LocalFit(neighbours, rows[:, 1, :] * inside / (reach * interval))
 
 
 def _slope_length(time: FloatArray, piece: IntArray, elevation: FloatArray, speed: FloatArray) -> FloatArray:
@@ -388,7 +280,7 @@ def _slope_length(time: FloatArray, piece: IntArray, elevation: FloatArray, spee
     span = time[last] - time[first]
     travelled = np.concatenate(([0.0], np.cumsum(np.diff(time) * (speed[1:] + speed[:-1]) / 2)))
     length = travelled[last] - travelled[first]
-    whole = (piece[first] == piece[last]) & (span > _GRADE_WINDOW_S) & (length > _USABLE_POSITION_SPEED_MPS * span)
+    whole = (piece[first] == piece[last]) & (span > _GRADE_WINDOW_S) & (length > USABLE_POSITION_SPEED_MPS * span)
     totals = [
         np.concatenate(([0.0], np.cumsum(a))) for a in (elevation, elevation * travelled, travelled, travelled**2)
     ]

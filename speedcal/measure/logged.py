@@ -15,9 +15,10 @@ from speedcal.errors import AlignmentError, FitError
 from speedcal.measure.align import OFFSET_SCALE_MPS, Shift
 from speedcal.measure.ground import GroundSpeed
 from speedcal.measure.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine
-from speedcal.measure.pairs import Pairs, average, make_pairs, window_length_s
+from speedcal.measure.pairs import Pairs, Windows, average, make_pairs, window_length_s
+from speedcal.measure.runs import SteadyRuns
 from speedcal.measure.student import student_quantile
-from speedcal.measure.windows import WindowLine, fit_windows
+from speedcal.measure.windows import fit_windows
 from speedcal.values import FloatArray
 
 _SCORE_BLOCK_S = 30.0
@@ -42,7 +43,14 @@ def is_log(time_s: FloatArray) -> bool:
 
 
 def fit_logged(
-    ground: GroundSpeed, time_s: FloatArray, indicated_mps: FloatArray, *, shifts: list[Shift], source: str = ""
+    ground: GroundSpeed,
+    time_s: FloatArray,
+    indicated_mps: FloatArray,
+    *,
+    shifts: list[Shift],
+    runs: SteadyRuns,
+    step_mps: float,
+    source: str = "",
 ) -> MeasuredLine:
     """Refine the clock offset by Gauss-Newton on all pairs, then fit the line through windows.
 
@@ -54,6 +62,10 @@ def fit_logged(
         Readings, shape (n,), in order of time. [s, m/s]
     shifts
         Clock offsets to start from, best first.
+    runs
+        Steady runs of the drive.
+    step_mps
+        Step the readings are rounded to. [m/s]
     source
         Name of the readings for messages.
 
@@ -92,7 +104,10 @@ def fit_logged(
         u_tau = _u_clock(pairs.time_s[pairs.usable], columns, far, residual, normal)
         if round_ > 5 and abs(move) < 1e-3:
             break
-    line = _through_windows(ground, make_pairs(ground, time_s, indicated_mps, tau), offset, gain, scatter, source)
+    pairs = make_pairs(ground, time_s, indicated_mps, tau)
+    windows = _windows(ground, pairs, offset, gain, scatter, source)
+    run = runs.number_at(windows.time_s)
+    line = fit_windows(ground, windows, run=run, gain=gain, scatter_mps=scatter, step_mps=step_mps)
     moment = time_s + tau
     speed, slope, inside = ground.at(moment)
     right = np.abs(indicated_mps - line.offset_mps - line.gain * speed) < _limit(scatter, line.gain, slope)
@@ -144,10 +159,8 @@ def _limit(scatter: float, gain: float, acceleration: FloatArray) -> FloatArray:
     return np.asarray(_WRONG_FROM * scatter + _LAG_S * gain * np.abs(acceleration))
 
 
-def _through_windows(
-    ground: GroundSpeed, pairs: Pairs, offset: float, gain: float, scatter: float, source: str
-) -> WindowLine:
-    """Average what is not wrong over windows and fit them."""
+def _windows(ground: GroundSpeed, pairs: Pairs, offset: float, gain: float, scatter: float, source: str) -> Windows:
+    """Average what is not wrong over windows."""
     residual = pairs.indicated_mps - offset - gain * pairs.ground_mps
     good = pairs.usable & (np.abs(residual) < _limit(scatter, gain, pairs.acceleration))
     windows = average(pairs, good, window_length_s(ground, pairs))
@@ -157,4 +170,4 @@ def _through_windows(
             source=source,
             remedy="Record a drive of at least five minutes with the log running",
         )
-    return fit_windows(ground, windows, gain=gain, scatter_mps=scatter)
+    return windows

@@ -10,7 +10,7 @@ from speedcal.measure.align import OFFSET_SCALE_MPS
 from speedcal.measure.ground import GroundSpeed
 from speedcal.measure.line import LineFit, fit_line_york
 from speedcal.measure.pairs import Windows
-from speedcal.values import FloatArray
+from speedcal.values import FloatArray, IntArray
 
 _BLOCK_S, _POSITIONS_BLOCK_S = 60.0, 120.0
 """Residuals of different blocks are taken as independent; errors of positions last longer."""
@@ -35,7 +35,9 @@ class WindowLine:
     """Degrees of freedom of the covariance."""
 
 
-def fit_windows(ground: GroundSpeed, windows: Windows, *, gain: float, scatter_mps: float) -> WindowLine:
+def fit_windows(
+    ground: GroundSpeed, windows: Windows, *, run: IntArray, gain: float, scatter_mps: float, step_mps: float
+) -> WindowLine:
     """Lay a line through window means; a window that lies far off counts for less (Cauchy's weights).
 
     Parameters
@@ -44,10 +46,14 @@ def fit_windows(ground: GroundSpeed, windows: Windows, *, gain: float, scatter_m
         Ground speed of the drive, for its noise.
     windows
         At least four windows.
+    run
+        Number of the steady run each window lies in, -1 outside.
     gain
         Error factor, roughly. [1]
     scatter_mps
         Standard deviation of one pair about the line. [m/s]
+    step_mps
+        Step the readings are rounded to. [m/s]
     """
     x, y = windows.ground_mps, windows.indicated_mps
     u_y = scatter_mps / np.sqrt(windows.count)
@@ -59,9 +65,8 @@ def fit_windows(ground: GroundSpeed, windows: Windows, *, gain: float, scatter_m
     line = _york(x, y, u_x, u_y)
     for _ in range(_ROBUST_ROUNDS):
         residual = y - line.intercept - line.slope * x
-        if (
-            ground.source == "positions" and not one_speed
-        ):  # what windows scatter beyond the readings' own noise is position noise
+        if ground.source == "positions" and not one_speed:
+            # what windows scatter beyond the readings' own noise is position noise
             size = 1.4826 * float(np.median(np.abs(residual)))
             u_x = np.full_like(x, np.sqrt(max(size**2 - float(np.median(u_y)) ** 2, 0.0)) / line.slope)
         spread = np.hypot(u_y, line.slope * u_x)
@@ -74,11 +79,14 @@ def fit_windows(ground: GroundSpeed, windows: Windows, *, gain: float, scatter_m
     instrument = x + residual * line.slope * u_x**2 / spread**2
     block_s = _POSITIONS_BLOCK_S if ground.source == "positions" else _BLOCK_S
     block = np.floor((windows.time_s - windows.time_s[0]) / block_s)
-    covariance, freedom = _leaving_out_blocks(block, x, y, instrument, 1 / (spread**2 * (1 + far)))
+    weight = 1 / (spread**2 * (1 + far))
+    covariance, freedom = _leaving_out_blocks(block, x, y, instrument, weight)
     # Weights that fall with the residual make the fit less stiff than they look: the mean of psi' belongs where the
     # mean weight stands (P. J. Huber and E. M. Ronchetti, Robust Statistics, 2nd ed., Wiley 2009, section 7.6).
     stiffness = float(np.mean((1 - far) / (1 + far) ** 2) / np.mean(1 / (1 + far)))
-    return WindowLine(line.intercept, line.slope, covariance / max(stiffness, 0.3) ** 2, freedom)
+    covariance = covariance / max(stiffness, 0.3) ** 2
+    covariance += _shared_rounding(x, line.slope, run, weight, u_x=u_x, step_mps=step_mps)
+    return WindowLine(line.intercept, line.slope, covariance, freedom)
 
 
 def _york(x: FloatArray, y: FloatArray, u_x: FloatArray, u_y: FloatArray) -> LineFit:
@@ -127,6 +135,34 @@ def _leaving_out_blocks(
     both = covariance + np.outer(inverse[0], inverse[0]) * _PRIOR_WEIGHT
     # The prior is known; only the other part has few degrees of freedom (Welch-Satterthwaite, JCGM 100:2008, G.4.1).
     return both, freedom * float(both[1, 1] / covariance[1, 1]) ** 2
+
+
+def _shared_rounding(
+    x: FloatArray, gain: float, run: IntArray, weight: FloatArray, *, u_x: FloatArray, step_mps: float
+) -> FloatArray:
+    """Return the covariance that rounding adds when the speed holds so still that all readings round alike.
+
+    In a steady run whose speed wanders over a step or more, rounding errors average out, and the jackknife has seen
+    what is left of them. In one that is held to less, by cruise control, they are one error, which no scatter shows
+    and which is the same at every visit of that speed: one draw from a rectangle of one step.
+    """
+    information = np.array([[weight.sum() + _PRIOR_WEIGHT, weight @ x], [weight @ x, weight @ x**2]])
+    meat = np.zeros((2, 2))
+    numbers = np.unique(run[run >= 0])
+    runs = [run == number for number in numbers]
+    level = np.array([x[inside].mean() for inside in runs])
+    order = np.argsort(level)
+    same = np.concatenate(([0], np.cumsum(np.diff(level[order]) * gain > step_mps / 4)))[: len(order)]
+    for value in np.unique(same):
+        score = np.zeros(2)
+        for number in order[same == value]:
+            inside = runs[number]
+            wander = max(float(np.var(x[inside])) - float(np.mean(u_x[inside] ** 2)), 0.0) * gain**2
+            alike = np.sqrt(max(1 - wander / (step_mps**2 / 12), 0.0))
+            score += alike * np.array([weight[inside].sum(), weight[inside] @ x[inside]])
+        meat += np.outer(score, score) * step_mps**2 / 12
+    inverse = np.linalg.inv(information)
+    return np.asarray(inverse @ meat @ inverse)
 
 
 def _solve(sums: FloatArray) -> FloatArray:
