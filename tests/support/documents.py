@@ -1,0 +1,145 @@
+"""The project's own documents: their code blocks, run in a copy of the demo, and the parts that are generated."""
+
+from __future__ import annotations
+
+import ast
+import os
+import re
+import shutil
+import subprocess
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+README, DEVELOPERS = ROOT / "README.md", ROOT / "DEVELOPERS.md"
+PICTURE = ROOT / "data_demo" / "before_after.png"
+_BLOCK = re.compile(
+    r"(?:^<!-- (?P<marker>[^\n]*?) -->\n)?^```(?P<language>\w*)\n(?P<text>.*?)^```$", re.MULTILINE | re.DOTALL
+)
+_NUMBER = re.compile(r"\d+(?:\.\d+)?")
+
+
+@dataclass(frozen=True)
+class Block:
+    """A fenced code block with the comment marker above it."""
+
+    marker: str
+    language: str
+    text: str
+    start: int
+    """Where its text begins in the document."""
+
+
+def blocks(document: str) -> list[Block]:
+    """Return every fenced block of a document."""
+    return [Block(m["marker"] or "", m["language"], m["text"], m.start("text")) for m in _BLOCK.finditer(document)]
+
+
+def environment() -> dict[str, str]:
+    """Return an environment in which ``speedcal`` is the command of the Python that runs the tests."""
+    path = os.pathsep.join([str(Path(sys.executable).parent), os.environ.get("PATH", "")])
+    return {**os.environ, "PATH": path, "MPLBACKEND": "agg", "PYTHONIOENCODING": "utf-8"}
+
+
+def copy_of_the_demo(folder: Path) -> Path:
+    """Lay the demo job into a folder, as a newcomer finds it."""
+    shutil.copytree(ROOT / "data_demo", folder / "data_demo")
+    return folder
+
+
+@dataclass(frozen=True)
+class Done:
+    """A block that was run, what it printed to standard output and to standard error."""
+
+    block: Block
+    status: int
+    printed: str
+    remarks: str
+
+
+def run_block(block: Block, folder: Path) -> Done:
+    """Run a block of shell commands or of Python in a folder."""
+    program = ["bash", "-euo", "pipefail", "-c"] if block.language == "sh" else [sys.executable, "-c"]
+    done = subprocess.run(
+        [*program, block.text],
+        cwd=folder,
+        env=environment(),
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        check=False,
+    )
+    return Done(block, done.returncode, done.stdout, done.stderr)
+
+
+def is_run_here(block: Block) -> bool:
+    """Tell whether a block is run by the tests: all but the two commands that build the environment, and the server."""
+    return block.language in ("sh", "python") and not block.marker.startswith(("run:", "serve"))
+
+
+def walk(document: str, folder: Path) -> Iterator[tuple[Block, Done | None]]:
+    """Go through a document: write the files it shows, run its blocks, give each with the run before it."""
+    last: Done | None = None
+    for block in blocks(document):
+        if block.marker.startswith("file: "):
+            path = folder / block.marker.removeprefix("file: ")
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_text(block.text, encoding="utf-8")
+        elif is_run_here(block):
+            last = run_block(block, folder)
+        yield block, last
+
+
+def same_print(shown: str, printed: str) -> bool:
+    """Tell whether a printed text is the one shown; figures may differ by two units in their last place."""
+    if _NUMBER.sub("#", shown) != _NUMBER.sub("#", printed):
+        return False
+    pairs = zip(_NUMBER.findall(shown), _NUMBER.findall(printed), strict=True)
+    return all(abs(float(a) - float(b)) <= 2.001 * 10.0 ** -len(a.partition(".")[2]) for a, b in pairs)
+
+
+def with_generated(document: str, name: str, content: str) -> str:
+    """Return a document with its generated part exchanged."""
+    pattern = re.compile(rf"(<!-- generated: {name} -->\n).*?(<!-- end of {name} -->)", re.DOTALL)
+    changed, count = pattern.subn(lambda m: m[1] + content.rstrip("\n") + "\n" + m[2], document)
+    if count != 1:
+        raise ValueError(f"the document has {count} generated parts {name!r}")
+    return changed
+
+
+def tolerance_table() -> str:
+    """Return the shipped tolerance rules as a table."""
+    from speedcal import load_tolerance
+    from speedcal.verify.rules import tolerance_names
+
+    full_scale = {"sae_j1226_biased": {"full_scale": 85, "unit": "mph"}}
+    rows = ["| rule | title | limits | status of the source |", "|---|---|---|---|"]
+    for name in tolerance_names():
+        rule = load_tolerance({"rule": name, **full_scale.get(name, {})})
+        limits = rule.limits_text() + (" (85 mph dial)" if name in full_scale else "")
+        rows.append(f"| `{name}` | {rule.title} | {limits} | {rule.status} |")
+    return "\n".join(rows)
+
+
+def published_sources() -> dict[str, set[str]]:
+    """Return the source each ``published`` marker names, with the test files that name it."""
+    found: dict[str, set[str]] = {}
+    for path in sorted((ROOT / "tests").rglob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and node.func.attr == "published":
+                source = ast.literal_eval(node.args[0])
+                found.setdefault(source, set()).add(path.relative_to(ROOT).as_posix())
+    return found
+
+
+def published_table() -> str:
+    """Return the published sources that the tests name as a table."""
+    rows = sorted(published_sources().items())
+    table = [f"| {source} | {', '.join(f'`{p}`' for p in sorted(paths))} |" for source, paths in rows]
+    return "\n".join(["| source | checked in |", "|---|---|", *table])
+
+
+GENERATED = {"rules": (README, tolerance_table), "sources": (DEVELOPERS, published_table)}
+"""Generated parts by name: the document they stand in and what makes them."""
