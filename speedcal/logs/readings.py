@@ -40,7 +40,8 @@ class Shown:
 def build_readings(source: Source, kind: str, shown: Shown) -> Readings:
     """Return the readings, or raise the error of the source that lists every bad line.
 
-    Lines without a speed, and lines without a time where others have one, are left out and counted. A log that
+    Lines without a speed, and lines without a time where others have one, are left out and counted; a line with a time
+    and the odometer stays, its speed is NaN (the odometer is noted while standing). A log that
     holds every row twice is halved; readings that share a stamp in a log finer than its stamps are spread over the
     step of the stamps.
     """
@@ -54,14 +55,15 @@ def build_readings(source: Source, kind: str, shown: Shown) -> Readings:
 
     odometer = np.full(len(line), np.nan) if shown.odometer_m is None else shown.odometer_m
     dropped, findings = Counter(shown.dropped), [*shown.findings, *stamps.findings]
-    keep = np.isfinite(speed_mps)
+    keep = np.isfinite(speed_mps) | (np.isfinite(odometer) & (stamps.clock != "none"))
     dropped["missing speed"] += int((~keep).sum())
     if stamps.clock != "none":
         timeless = keep & ~np.isfinite(stamps.time_s)
         dropped["missing time"] += int(timeless.sum())
         keep &= ~timeless
     keep &= ~_doubled(stamps, keep, speed_mps, odometer, dropped)
-    if not keep.any():
+    known = keep & np.isfinite(speed_mps)
+    if not known.any():
         source.fail("the file holds no readings", remedy=REMEDY)
     time_s = stamps.time_s[keep]
     clock: Clock = stamps.clock
@@ -70,14 +72,14 @@ def build_readings(source: Source, kind: str, shown: Shown) -> Readings:
             "the dates lie before 1990 or after 2090", remedy="Set the clock of the logger or leave the date out"
         )
     time_s = _spread(time_s, stamps.resolution_s, findings)
-    _note_dead_band(speed_mps[keep], findings)
+    _note_dead_band(speed_mps[known], findings)
     return Readings(
         time_s=time_s,
         clock=clock,
         time_resolution_s=stamps.resolution_s,
         speed_mps=speed_mps[keep],
         speed_unit=shown.unit,
-        speed_resolution_mps=speed_step(shown.speed[keep], shown.unit, held=clock == "none"),
+        speed_resolution_mps=speed_step(shown.speed[known], shown.unit, held=clock == "none"),
         odometer_m=odometer[keep],
         odometer_resolution_m=shown.odometer_resolution_m,
         line=line[keep],

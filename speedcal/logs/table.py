@@ -6,7 +6,7 @@ import csv
 import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from speedcal.logs import limits
 from speedcal.logs.source import Source
@@ -31,6 +31,8 @@ class Rows:
     delimiter: str = ""
     text: tuple[tuple[int, str], ...] = ()
     """Number and text of the lines, for a reader that does not want them split."""
+    commented: tuple[int, str] | None = None
+    """Number and text of the last comment above the rows, without its mark: it may be the header."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +76,9 @@ def split_rows(source: Source) -> Rows:
             source.fail(f"the table has more than {limits.MAX_CELLS} cells", remedy="Cut it down to the drive")
         cells.append([cell.strip() for cell in row])
         numbers.append(number)
-    return Rows(cells, numbers, delimiter, tuple(kept))
+    first = kept[0][0] if kept else 0
+    comments = [(i, line.strip().lstrip("#").strip()) for i, line in enumerate(lines[: first - 1], 1) if line.strip()]
+    return Rows(cells, numbers, delimiter, tuple(kept), comments[-1] if comments else None)
 
 
 def _delimiter(lines: Sequence[str]) -> str:
@@ -103,6 +107,17 @@ def _split(source: Source, lines: list[tuple[int, str]], delimiter: str) -> Iter
 
 
 def find_table(rows: Rows) -> Table | None:
+    """Return the table of a file, its header taken from the comment above the rows when no row is one."""
+    table = _find_table(rows)
+    if table is None and rows.commented is not None and rows.delimiter:
+        number, text = rows.commented
+        cells = [cell.strip() for cell in text.split(rows.delimiter)]
+        if rows.cells and len(cells) == len(rows.cells[0]):
+            return _find_table(replace(rows, cells=[cells, *rows.cells], line=[number, *rows.line]))
+    return table
+
+
+def _find_table(rows: Rows) -> Table | None:
     """Return the table that begins in the first forty rows; None when nothing looks like a header above data.
 
     The header is the last row of words before the first row with a number or a time; a row of units under it is

@@ -23,7 +23,9 @@ _INSTRUMENT = re.compile(r"indicated|speedo(?:meter)?|dial|needle|pointer|instru
 _SATELLITE = re.compile(r"(?<![a-z])(?:gps|gnss|(?:ground|true|sog|doppler|actual|satellite)(?![a-z]))")
 _VEHICLE = re.compile(r"(?<![a-z])(vehicle|car|obd|ecu|vss|wheel|bus|can)(?![a-z])")
 _SPEED_WORD = re.compile(r"speed|velocity|(?<![a-z])sog(?![a-z])|geschwindigkeit|vitesse|velocidad|velocit")
-_NO_SPEED = re.compile(r"(?<![a-z])(engine|fan|wind|rpm|limit|shaft|turbine|rotor|accel|pump|motor)|m/s2|m/s\^2|m/s²")
+_NO_SPEED = re.compile(
+    r"(?<![a-z])(max|min|avg|average|mean|cruise|engine|fan|wind|rpm|limit|shaft|turbine|rotor|accel|pump|motor)|m/s2|m/s\^2|m/s²"
+)
 _TIME_WORD = re.compile(
     r"(?<![a-z])(time|timestamp|stamp|datetime|clock|utc|gmt|epoch|elapsed|seconds?|secs?|zeit|uhrzeit|heure|hora|when|hh:mm|mm:ss)(?![a-z])"
 )

@@ -57,7 +57,6 @@ def _check_sane(result):
     else:
         assert isinstance(result, Readings)
         assert len(result) >= 1
-        assert np.isfinite(result.speed_mps).all()
         assert (result.speed_mps >= 0).all()
         assert result.clock == "none" or np.isfinite(result.time_s).all()
 

@@ -116,11 +116,20 @@ def test_an_odometer_without_a_unit_follows_the_speed_and_says_so(tmp_path):
 @pytest.mark.parametrize("missing", ["", "-", "NA", "n/a", "NaN", "null", "--"])
 def test_missing_values_are_left_out_and_counted(tmp_path, missing):
     """Whatever people write for nothing."""
-    text = f"time,mph,odometer mi\n10:32:05,45,{missing}\n10:33:05,{missing},100\n{missing},50,101\n10:35:05,52,102\n"
-    readings = _read(tmp_path, text)
+    rows = (f"10:32:05,45,{missing}", f"10:33:05,{missing},{missing}", f"{missing},50,101", "10:35:05,52,102")
+    readings = _read(tmp_path, "\n".join(("time,mph,odometer mi", *rows)))
     np.testing.assert_array_equal(readings.line, [2, 5])
     assert readings.dropped == {"missing speed": 1, "missing time": 1}
     assert np.isnan(readings.odometer_m[0])
+
+
+def test_an_odometer_noted_without_a_speed_stays(tmp_path):
+    """People note it standing, at the start and at the end."""
+    readings = _read(tmp_path, "time,mph,odometer mi\n10:32:05,,100.2\n10:33:05,45,\n10:45:05,,112.7\n")
+    np.testing.assert_array_equal(readings.line, [2, 3, 4])
+    np.testing.assert_array_equal(np.isnan(readings.speed_mps), [True, False, True])
+    assert readings.speed_resolution_mps == pytest.approx(MPH_MPS)
+    assert readings.dropped == {}
 
 
 def test_every_bad_line_is_listed_with_what_was_found(tmp_path):
@@ -161,7 +170,7 @@ def test_units_may_stand_in_a_second_header_row(tmp_path):
 
 WIDE = [
     *("Device Time", "Engine RPM(rpm)", "Speed (OBD)(km/h)", "Speed (GPS)(km/h)", "Engine Coolant Temperature(°C)"),
-    *("Wind speed (m/s)", "Latitude", "Longitude", "Turbine speed (rpm)", "Fan speed", "Speed limit (km/h)"),
+    *("Wind speed (m/s)", "Latitude", "Longitude", "Turbine speed (rpm)", "Fan speed", "Average speed (km/h)"),
     *[f"PID {i}" for i in range(40)],
 ]
 
@@ -267,3 +276,10 @@ def test_a_header_in_the_middle_of_its_rows_is_refused_and_a_repeated_one_is_ski
         _read(tmp_path, "10:32:05,45\n10:32:06,46\ntime,mph\n10:32:07,47\n")
     readings = _read(tmp_path, "time,mph\n10:32:05,45\ntime,mph\n10:40:06,46\n")
     np.testing.assert_array_equal(readings.line, [2, 4])
+
+
+def test_a_header_behind_a_comment_mark_is_a_header(tmp_path):
+    """Some loggers write it so."""
+    readings = _read(tmp_path, "# logger 7\n#time,indicated mph\n10:32:05,45\n10:33:05,46\n")
+    np.testing.assert_allclose(readings.speed_mps / MPH_MPS, [45, 46])
+    np.testing.assert_array_equal(readings.line, [3, 4])
