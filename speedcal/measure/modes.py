@@ -118,12 +118,13 @@ def _u_clock(posterior: Posterior, modes: list[Mode], reach_s: float) -> float:
     """Return the standard uncertainty of the clock offset, from the posterior along it.
 
     Along the offset the posterior has a comb of small maxima, which the curvature at the highest one overrates. So it
-    is followed over the whole stretch, with line and scatter moving along as each maximum says they do.
+    is followed over the whole stretch, with the line moving along as each maximum says it does.
     """
     offsets = modes[0].theta[2] + np.linspace(-reach_s, reach_s, _CLOCK_NODES)
     heights = []
     for mode in modes[:_STARTS_PER_SHIFT]:
         slope = mode.covariance[:, 2] / mode.covariance[2, 2]
+        slope[3] = 0.0
         rows = mode.theta + np.outer(offsets - mode.theta[2], slope)
         heights.append(posterior(rows))
     height = np.max(heights, axis=0)
