@@ -16,6 +16,7 @@ from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.types import Scope
 
 from speedcal.errors import SpeedcalError
+from speedcal.web.fields import in_words_of_the_form
 
 HERE = Path(__file__).parent
 
@@ -101,7 +102,9 @@ def environment() -> jinja2.Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.filters.update(day=_day, moment=_moment, sentence=_sentence, number=_number)
+    made.filters.update(
+        on_page=in_words_of_the_form, clock=_clock, day=_day, moment=_moment, sentence=_sentence, number=_number
+    )
     return made
 
 
@@ -111,6 +114,15 @@ def _day(seconds: float) -> str:
 
 def _moment(seconds: float) -> str:
     return datetime.fromtimestamp(seconds, tz=UTC).strftime("%Y-%m-%d %H:%M UTC")
+
+
+def _clock(seconds: float) -> str:
+    """Write a clock offset as a person would; readings with a time of day only are off by whole days as well."""
+    within = (seconds + 43200) % 86400 - 43200
+    sign, size = ("−" if within < 0 else "+"), abs(within)
+    hours, minutes = int(size // 3600), int(size % 3600 // 60)
+    words = [f"{hours} h"] * bool(hours) + [f"{minutes} min"] * bool(hours or minutes) + [f"{size % 60:.1f} s"]
+    return f"{sign}{' '.join(words)}"
 
 
 def _sentence(text: object) -> str:

@@ -36,7 +36,7 @@ class Child:
     def __init__(self, *, is_warm: bool = True) -> None:
         environment = {name: os.environ[name] for name in _PASSED_ON if name in os.environ}
         environment |= {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MPLBACKEND": "agg"}
-        self.process = subprocess.Popen(
+        self.process = subprocess.Popen(  # noqa: S603 - our own module, no user text
             [sys.executable, "-P", "-m", "speedcal.web.worker", "warm" if is_warm else "cold"],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,

@@ -13,15 +13,15 @@ from starlette.responses import FileResponse, JSONResponse, Response
 
 from speedcal.web.answers import RefusedError, busy, wants_json
 from speedcal.web.context import Context, View
-from speedcal.web.guard import DOCUMENT_POLICY
+from speedcal.web.guard import PICTURE_POLICY
 from speedcal.web.handin import UNITS, handed_in, several
 from speedcal.web.queue import Run
 from speedcal.web.store import DriveRow
 from speedcal.web.typed import rows_of
 
 PHASE_WORDS = {"before": "Drive before the work", "after": "Road test after the work"}
-TYPED_ROWS = 24
-"""Rows of the typing form; more readings are pasted or uploaded."""
+TYPED_ROWS = 12
+"""Rows of the typing form; it grows with what is filled in."""
 _WAIT_S, _STEP_S = 6.0, 0.2
 _KEY = re.compile(r"[A-Za-z0-9-]{8,64}")
 Door = Callable[[Context], View]
@@ -194,7 +194,7 @@ def drive_picture(context: Context, view: View) -> Response:
     path = context.web.originals.result_file(view.job.id, drive.look_run, "look.svg") if drive.look_run else None
     if path is None:
         raise RefusedError(404, "there is no picture of this drive", "Send a track and readings that fit together")
-    return FileResponse(path, media_type="image/svg+xml", headers={"content-security-policy": DOCUMENT_POLICY})
+    return FileResponse(path, media_type="image/svg+xml", headers={"content-security-policy": PICTURE_POLICY})
 
 
 def phase_of(context: Context, view: View) -> str:
@@ -214,7 +214,7 @@ def phase_of(context: Context, view: View) -> str:
 def recorder_page(context: Context, view: View) -> Response:
     """Show the page that records a drive on a phone."""
     phase = phase_of(context, view)
-    step, first, last = (5, 10, 85) if view.job.unit == "mph" else (10, 10, 150)
+    step, first, last = (5, 10, 80) if view.job.unit == "mph" else (10, 10, 150)
     return context.page(
         "recorder.html",
         title="Record a drive",

@@ -6,6 +6,7 @@ import re
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from importlib import resources
 from typing import Any, Literal
 
@@ -69,6 +70,7 @@ def _rules() -> tuple[tuple[str, str], ...]:
     return (("", "no tolerance yet"), *named, ("own", "a rule of our own, below"))
 
 
+@lru_cache(maxsize=1)
 def groups() -> tuple[Group, ...]:
     """Return the form, in the order it is filled in."""
     expects_hint = "With a cable often 1000 turns per mile"
@@ -160,6 +162,14 @@ def _rule_fields() -> tuple[Field, ...]:
         Field("tolerance", "never_low", "Must never read low", "flag"),
         Field("tolerance", "max_speed", "Design maximum speed of the vehicle", "number"),
         Field("tolerance", "full_scale", "Top of the dial", "number"),
+    )
+
+
+def in_words_of_the_form(text: str) -> str:
+    """Return a sentence of the analysis with the keys of the job file replaced by the labels of the form."""
+    labels = {f.key: f.label for group in groups() for f in group.fields if "_" in f.key}
+    return re.sub(
+        r"[a-z]+(?:_[a-z]+)+", lambda found: f"“{labels[found[0]]}”" if found[0] in labels else found[0], text
     )
 
 

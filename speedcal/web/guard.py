@@ -24,11 +24,13 @@ PAGE_POLICY = (
 )
 """Content security policy of every page: nothing inline, nothing from elsewhere."""
 
-DOCUMENT_POLICY = (
-    "default-src 'none'; style-src 'unsafe-inline'; img-src data:; form-action 'none'; base-uri 'none'; "
-    "frame-ancestors 'none'"
+REPORT_POLICY = (
+    "default-src 'none'; style-src {}; img-src data:; form-action 'none'; base-uri 'none'; frame-ancestors 'none'"
 )
-"""Policy of documents that carry their own styles (the report, pictures): no script at all, nothing fetched."""
+"""Policy of the report, with the digests of the styles that stand in it: no script at all, nothing fetched."""
+
+PICTURE_POLICY = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'"
+"""Policy of pictures that are opened by themselves: a drawing has its styles on its lines."""
 
 HEADERS = {
     "content-security-policy": PAGE_POLICY,

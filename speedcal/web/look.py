@@ -14,6 +14,14 @@ if TYPE_CHECKING:
     from speedcal.measure import Calibration
 
 PICTURE = "look.svg"
+_ON_THE_PAGE = (
+    ("give --unit", "choose the unit of the dial on this page"),
+    ("--unit", "the unit of the dial on this page"),
+    ("--column", "the column of the speed on this page"),
+    ("--zone", "the time zone on this page"),
+    ("--clock-offset", "the clock offset on this page"),
+)
+"""What a remedy names on the command line, and where it is here."""
 
 
 def look(task: Mapping[str, Any], tell: Callable[[str, float], None]) -> dict[str, Any]:
@@ -63,7 +71,10 @@ def _try(seen: dict[str, Any], part: str, task: Mapping[str, Any], read: Callabl
         name = Path(str(told["source"])).name
         label = task["labels"].get(name, name)
         problem = str(told["problem"]).replace(name, label) if name else told["problem"]
-        seen["errors"].append({**told, "part": part, "source": label, "problem": problem})
+        remedy = str(told["remedy"])
+        for option, place in _ON_THE_PAGE:
+            remedy = remedy.replace(option, place)
+        seen["errors"].append({**told, "part": part, "source": label, "problem": problem, "remedy": remedy})
         return None
 
 

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import base64
+import hashlib
 import json
+import re
+from pathlib import Path
 from typing import Any
 
 from starlette.responses import FileResponse, JSONResponse, Response
 
 from speedcal.web.answers import RefusedError, attachment
 from speedcal.web.context import Context, View
-from speedcal.web.guard import DOCUMENT_POLICY
+from speedcal.web.guard import PICTURE_POLICY, REPORT_POLICY
 from speedcal.web.queue import Run
 
 FILES = {
@@ -17,19 +21,21 @@ FILES = {
     "report.pdf": "application/pdf",
     "before_after.png": "image/png",
     "before_after.svg": "image/svg+xml",
+    "narrow.svg": "image/svg+xml",
+    "wide.svg": "image/svg+xml",
     "result.json": "application/json",
     "readings_aligned.csv": "text/csv; charset=utf-8",
 }
 """Files of a result that are served, and as what."""
-CUSTOMER_FILES = ("report.html", "report.pdf", "before_after.png", "before_after.svg")
+CUSTOMER_FILES = ("report.html", "report.pdf", "before_after.png", "narrow.svg", "wide.svg")
 _SAVED = ("report.pdf", "result.json", "readings_aligned.csv")
 
 
 def result_of(context: Context, view: View) -> dict[str, Any] | None:
     """Return what the pages show of the latest result, or None before there is one.
 
-    ``now`` holds the numbers of ``result.json``, ``then`` those of the result before it (None when there is none),
-    ``is_current`` tells whether nothing was changed since.
+    ``said`` holds the words of the report, ``now`` the numbers of ``result.json``, ``then`` those of the result before
+    it (None when there is none), ``is_current`` tells whether nothing was changed since.
     """
     web, job = context.web, view.job
     done = web.queue.latest_done(job.id)
@@ -39,7 +45,13 @@ def result_of(context: Context, view: View) -> dict[str, Any] | None:
     if now is None:
         return None
     then = _numbers(context, done[1]) if len(done) > 1 else None
-    return {"run": done[0], "now": now, "then": then, "is_current": done[0].revision == job.revision}
+    return {
+        "run": done[0],
+        "said": done[0].outcome,
+        "now": now,
+        "then": then,
+        "is_current": done[0].revision == job.revision,
+    }
 
 
 def _numbers(context: Context, run: Run) -> dict[str, Any] | None:
@@ -63,11 +75,20 @@ def result_file(context: Context, view: View, *, allowed: tuple[str, ...] = tupl
     path = context.web.originals.result_file(view.job.id, done[0].id, name) if done and name in allowed else None
     if path is None or name not in FILES:
         raise RefusedError(404, "there is no such file", "Go back to the job")
-    headers = {"content-security-policy": DOCUMENT_POLICY}
+    headers = {"content-security-policy": _policy_of(path)}
     if name in _SAVED:
         suffix = f"-{name}" if name != "report.pdf" else ".pdf"
         headers["content-disposition"] = attachment(view.job.title, suffix)
     return FileResponse(path, media_type=FILES[name], headers=headers)
+
+
+def _policy_of(path: Path) -> str:
+    """Return the policy of a file: the report may use the styles that stand in it, known by their digests."""
+    if path.suffix != ".html":
+        return PICTURE_POLICY
+    styles = re.findall(rb"<style>(.*?)</style>", path.read_bytes(), re.DOTALL)
+    digests = [base64.b64encode(hashlib.sha256(style).digest()).decode() for style in styles]
+    return REPORT_POLICY.format(" ".join(f"'sha256-{digest}'" for digest in digests) or "'none'")
 
 
 def status(context: Context, view: View) -> Response:

@@ -155,9 +155,11 @@ class Runner:
         folder = lay_out(scratch / "job", job_files(job, drives, self.originals))
         (scratch / "out").mkdir()
         task = {"folder": str(folder), "out": str(scratch / "out")}
-        _answer_of(child.do("job", task, cpu_s=self.limits.run_seconds, limits=self.limits, beat=self._beat(run)))
+        said = _answer_of(
+            child.do("job", task, cpu_s=self.limits.run_seconds, limits=self.limits, beat=self._beat(run))
+        )
         self.originals.keep_result(run.job_id, run.id, scratch / "out")
-        if not self.queue.finish(run, "done", {}):
+        if not self.queue.finish(run, "done", said):
             self.originals.remove_result(run.job_id, run.id)
             return
         for old in self.queue.forget_old(job.id):

@@ -12,12 +12,14 @@ from speedcal.web.auth import ROLES
 from speedcal.web.context import Context, View
 from speedcal.web.drives import PHASE_WORDS
 from speedcal.web.fields import groups, read_form, show_form
-from speedcal.web.folder import job_files, to_zip
+from speedcal.web.folder import job_files, lay_out, to_zip
 from speedcal.web.results import failure_of, result_of
 from speedcal.web.store import STAGES
 
 _JOBS_SHOWN = 100
 _LONGEST_NOTE = 4000
+USUAL_LIMIT = {"mph": 65, "km/h": 100}
+"""Legal speed that stands in the form of the road test until somebody writes another."""
 
 
 def jobs_page(context: Context) -> Response:
@@ -135,6 +137,7 @@ def job_page(context: Context, view: View) -> Response:
         texts=show_form(job.document),
         groups=groups(),
         limits=context.limits,
+        usual_limit=USUAL_LIMIT[job.unit],
     )
 
 
@@ -188,12 +191,31 @@ def export_job(context: Context, view: View) -> Response:
 def sheet(context: Context, view: View) -> Response:
     """Send the sheet for the road test as a PDF."""
     web, run_id = context.web, context.web.new_scratch_id()
+    drives = [d for d in web.store.drives(view.job.id) if d.is_usable and d.phase == "before"]
     scratch = web.originals.scratch(run_id)
     try:
-        task = {"document": view.job.document, "unit": view.job.unit, "out": str(scratch / "sheet.pdf")}
+        folder = lay_out(scratch / "job", job_files(view.job, drives, web.originals)) if drives else ""
+        task = {
+            "document": view.job.document,
+            "unit": view.job.unit,
+            "speed_limit": _speed_limit(context, view),
+            "folder": str(folder),
+            "out": str(scratch / "sheet.pdf"),
+        }
         web.runner.once("sheet", task)
         content = (scratch / "sheet.pdf").read_bytes()
     finally:
         web.originals.remove_scratch(run_id)
     headers = {"content-disposition": attachment(f"road test {view.job.title}", ".pdf")}
     return Response(content, media_type="application/pdf", headers=headers)
+
+
+def _speed_limit(context: Context, view: View) -> float:
+    text = context.request.query_params.get("limit", "").strip().replace(",", ".")
+    try:
+        limit = float(text or USUAL_LIMIT[view.job.unit])
+    except ValueError:
+        limit = 0.0
+    if not 0 < limit < 500:
+        raise RefusedError(422, f"the legal speed {text[:20]!r} is not a speed", f"Write it in {view.job.unit}")
+    return limit

@@ -20,7 +20,16 @@ from speedcal.web.settings import Limits
 
 Tell = Callable[[str, float], None]
 
-_HEAVY = ("numpy", "pandas", "scipy.optimize", "scipy.stats", "matplotlib.figure", "speedcal.logs", "speedcal.measure")
+_HEAVY = (
+    "numpy",
+    "pandas",
+    "scipy.optimize",
+    "scipy.stats",
+    "matplotlib.figure",
+    "speedcal.logs",
+    "speedcal.measure",
+    "speedcal.jobs",
+)
 
 
 def set_limits(*, cpu_s: int, memory_bytes: int, written_bytes: int) -> None:
@@ -38,14 +47,20 @@ def set_limits(*, cpu_s: int, memory_bytes: int, written_bytes: int) -> None:
 
 
 def run_job_folder(task: Mapping[str, Any], tell: Tell) -> dict[str, Any]:
-    """Run a job folder exactly as ``speedcal report`` does and write its files."""
+    """Run a job folder exactly as ``speedcal report`` does, write its files and return its words for the pages."""
     from speedcal.jobs import load_job
+    from speedcal.report import build_model
+    from speedcal.report.figures import comparison_svg
 
     job = load_job(Path(task["folder"]) / "job.toml")
-    result = job.run(progress=tell)
-    tell("writing the report", 0.95)
+    result = job.run(progress=lambda step, part: tell(step, 0.8 * part))
+    tell("writing the report", 0.8)
     result.write(Path(task["out"]))
-    return {}
+    said = build_model(result.facts())
+    for name, narrow in (("narrow.svg", True), ("wide.svg", False)):
+        picture = comparison_svg(list(said.curves), said.allowed, unit=said.unit, narrow=narrow)
+        (Path(task["out"]) / name).write_bytes(picture)
+    return {"sentence": said.sentence, "warnings": list(said.warnings), "picture_text": said.picture_text}
 
 
 def look_at_drive(task: Mapping[str, Any], tell: Tell) -> dict[str, Any]:

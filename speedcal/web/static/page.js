@@ -42,8 +42,26 @@
       input.reportValidity();
     });
   }
-  const cells = [...form.querySelectorAll(".rows input")];
-  form.querySelector(".rows")?.addEventListener("paste", (event) => {
+  const rows = form.querySelector(".rows");
+  const cells = () => [...rows.querySelectorAll("input")];
+  const grow = () => {  // always an empty row at the end
+    const all = cells();
+    if (!all.slice(-2).some((cell) => cell.value)) return;
+    const number = all.length / 2 + 1;
+    const count = rows.querySelector(".count").cloneNode();
+    count.textContent = String(number);
+    rows.append(count);
+    for (const [cell, name] of [[all[0], "Time of reading"], [all[1], "Dial at reading"]]) {
+      const more = cell.cloneNode();
+      more.value = "";
+      more.removeAttribute("value");
+      more.placeholder = "";
+      more.setAttribute("aria-label", `${name} ${number}`);
+      rows.append(more);
+    }
+  };
+  rows.addEventListener("input", grow);
+  rows.addEventListener("paste", (event) => {
     const text = event.clipboardData.getData("text");
     if (!/[\n\t]/.test(text.trim())) return;
     event.preventDefault();
@@ -51,10 +69,12 @@
     pasted.value = (pasted.value.trimEnd() + "\n" + text).trimStart();
     pasted.focus();
   });
-  cells.forEach((cell, index) => cell.addEventListener("keydown", (event) => {
-    if (event.key === "Enter" && index + 1 < cells.length) {
+  rows.addEventListener("keydown", (event) => {
+    const all = cells();
+    const next = all[all.indexOf(event.target) + 1];
+    if (event.key === "Enter" && next) {
       event.preventDefault();
-      cells[index + 1].focus();
+      next.focus();
     }
-  }));
+  });
 })();

@@ -1,0 +1,44 @@
+"""The sheet for the road test of a job, as the command ``speedcal plan`` draws it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+
+def write_sheet(task: Mapping[str, Any]) -> dict[str, Any]:
+    """Plan the road test of a job and write the sheet.
+
+    Parameters
+    ----------
+    task
+        ``document`` (tables of the job file), ``unit``, ``speed_limit`` (in that unit), ``folder`` (job folder, empty
+        when the job has no drive yet), ``out`` (the PDF).
+
+    Raises
+    ------
+    SpeedcalError
+        The job does not carry a plan, with what it needs.
+    """
+    from speedcal.jobs import load_job
+    from speedcal.vehicle import Vehicle, Work
+    from speedcal.verify import load_tolerance, plan
+    from speedcal.verify.sheet import render_sheet
+
+    document, unit = task["document"], task["unit"]
+    head, rule = document.get("job", {}), document.get("tolerance")
+    work = Work.from_dict(document.get("work", {}), source="the job")
+    before = load_job(Path(task["folder"]) / "job.toml").run().before if task["folder"] else None
+    made = plan(
+        Vehicle.from_dict(document.get("vehicle", {}), source="the job"),
+        speed_limit=task["speed_limit"],
+        unit=unit,
+        tolerance=load_tolerance(rule, source="the job", unit=unit) if rule else None,
+        calibration=before,
+        work=work if before is not None else None,
+    )
+    number = head.get("number", "")
+    heading = " · ".join(part for part in (head.get("shop", ""), f"job {number}" if number else "") if part)
+    Path(task["out"]).write_bytes(render_sheet(made, heading=heading))
+    return {}
