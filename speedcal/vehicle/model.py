@@ -286,7 +286,9 @@ def _scaler_limits(reader: TableReader) -> ScalerLimits | None:
     usual = ScalerLimits()
     if numerator is None and denominator is None and decimals is None:
         electric = ("pulse_scaler", "pulses_per_turn", "pulses_per_mile", "pulses_per_km")
-        return usual if any(name in reader.table for name in electric) else None
+        geared = "drive_gear" in reader.table or "driven_gear" in reader.table
+        # without gears a scaler is what is left to think of, also when nothing is known of the vehicle
+        return usual if not geared or any(name in reader.table for name in electric) else None
     return ScalerLimits(
         numerator or usual.numerator_max,
         denominator or usual.denominator_max,

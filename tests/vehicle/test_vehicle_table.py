@@ -26,6 +26,7 @@ from speedcal.vehicle import (
 from speedcal.vehicle.axle import parse_turns
 from speedcal.vehicle.data import shipped_families
 from speedcal.vehicle.families import parse_teeth
+from speedcal.vehicle.parts import ScalerLimits
 from speedcal.vehicle.rolled import parse_roll_out
 
 FAMILY = """
@@ -47,8 +48,9 @@ teeth = "20"
 
 
 def test_an_empty_table_is_a_vehicle_of_which_nothing_is_known() -> None:
+    """A scaler can be thought of whatever the vehicle is; everything else stays open."""
     car = Vehicle.from_dict({})
-    assert car == Vehicle()
+    assert car == Vehicle(scaler_limits=ScalerLimits())
     told = solve_train(make_calibration(), car)
     assert told.value is None
     assert set(told.unknown) == {"instrument", "driven gear", "drive gear", "axle", "tire"}
