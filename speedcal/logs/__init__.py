@@ -8,13 +8,13 @@ from __future__ import annotations
 from pathlib import Path
 
 from speedcal.errors import ReadingsFormatError, TrackFormatError
-from speedcal.logs.formats import LogFormat, Request, formats, is_certain, recognise
+from speedcal.logs.formats import LogFormat, Request, all_formats, is_certain, recognise
 from speedcal.logs.model import Clock, Readings, Track
 from speedcal.logs.source import load
 from speedcal.logs.zones import parse_zone
 from speedcal.units import parse_speed_unit
 
-__all__ = ["Clock", "LogFormat", "Readings", "Track", "formats", "read_readings", "read_track"]
+__all__ = ["Clock", "LogFormat", "Readings", "Track", "all_formats", "read_readings", "read_track"]
 
 
 def read_track(path: str | Path, *, zone: str | None = None) -> Track:

@@ -42,14 +42,14 @@ _MODULES = ("gpx", "tcx", "kml", "fit", "sheets", "nmea", "table_logs")
 
 
 @cache
-def formats() -> tuple[LogFormat, ...]:
+def all_formats() -> tuple[LogFormat, ...]:
     """Return every format, in the order of asking."""
     return tuple(importlib.import_module(f"speedcal.logs.{name}").FORMAT for name in _MODULES)
 
 
 def is_certain(source: Source) -> bool:
     """Tell whether the content alone makes certain what kind of log this is."""
-    return any(log.certain and log.recognises(source) for log in formats())
+    return any(log.certain and log.recognises(source) for log in all_formats())
 
 
 _OTHERS = {
@@ -65,11 +65,11 @@ _OTHERS = {
 
 def recognise(source: Source) -> LogFormat:
     """Return the format of a file, told by its content."""
-    for log in formats():
+    for log in all_formats():
         if log.recognises(source):
             return log
     for signature, what in _OTHERS.items():
         if source.data.startswith(signature):
             source.fail(f"the file is {what}", remedy="Export the log itself, as GPX or as a table with commas")
-    names = ", ".join(log.name for log in formats())
+    names = ", ".join(log.name for log in all_formats())
     source.fail("the kind of file is not known", remedy=f"Give one of: {names}")

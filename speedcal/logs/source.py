@@ -123,6 +123,8 @@ def load(path: str | Path, error: type[SpeedcalError], recognise: Callable[[Sour
         with path.open("rb") as stream:
             data = stream.read(limits.MAX_BYTES + 1)
     except OSError as problem:
+        if path.is_dir():
+            raise error("this is a folder, not a file", source=str(path), remedy="Name the file in it") from None
         reason = problem.strerror or str(problem)
         raise error(f"the file cannot be opened: {reason}", source=str(path), remedy="Check the name") from None
     return unpack(Source(name, data, "", error), recognise)

@@ -44,7 +44,7 @@ def read_table_track(source: Source, table: Table, zone: tzinfo | None, *, kind:
         source.fail(
             f"the table has no columns for latitude and longitude; its columns are {names}",
             line=table.header_line,
-            remedy="Give the recording of the receiver",
+            remedy="Give the recording of the receiver as the track; track and readings may be swapped",
         )
     comma = uses_decimal_comma(table)
     try:

@@ -24,10 +24,12 @@ _SATELLITE = re.compile(r"(?<![a-z])(?:gps|gnss|(?:ground|true|sog|doppler|actua
 _VEHICLE = re.compile(r"(?<![a-z])(vehicle|car|obd|ecu|vss|wheel|bus|can)(?![a-z])")
 _SPEED_WORD = re.compile(r"speed|velocity|(?<![a-z])sog(?![a-z])|geschwindigkeit|vitesse|velocidad|velocit")
 _NO_SPEED = re.compile(
-    r"(?<![a-z])(max|min|avg|average|mean|cruise|engine|fan|wind|rpm|limit|shaft|turbine|rotor|accel|pump|motor)|m/s2|m/s\^2|m/s²"
+    r"(?<![a-z])(max|min|avg|average|mean|cruise|limit|engine|fan|wind|rpm|shaft|turbine|rotor|accel|pump|motor)"
+    r"|m/s2|m/s\^2|m/s²"
 )
 _TIME_WORD = re.compile(
-    r"(?<![a-z])(time|timestamp|stamp|datetime|clock|utc|gmt|epoch|elapsed|seconds?|secs?|zeit|uhrzeit|heure|hora|when|hh:mm|mm:ss)(?![a-z])"
+    r"(?<![a-z])(time|timestamp|stamp|datetime|clock|utc|gmt|epoch|elapsed|seconds?|secs?"
+    r"|zeit|uhrzeit|heure|hora|when|hh:mm|mm:ss)(?![a-z])"
 )
 _DATE_WORD = re.compile(r"(?<![a-z])(date|day|datum)(?![a-z])")
 _ODOMETER = re.compile(r"(?<![a-z])(odo|odometer|odometre|mileage|trip|trip ?meter)(?![a-z])")
