@@ -36,8 +36,6 @@ class Fixes:
     invalid: ArrayLike | None = None
     """True where the receiver itself marks the fix invalid."""
     has_date: bool = True
-    dropped: Counter[str] = field(default_factory=Counter)
-    """Fixes the reader left out already, by reason."""
     findings: list[Finding] = field(default_factory=list)
 
 
@@ -56,7 +54,7 @@ def build_track(source: Source, kind: str, fixes: Fixes) -> Track:
     latitude, longitude = np.asarray(fixes.latitude_deg, float), np.asarray(fixes.longitude_deg, float)
     elevation, speed = _filled(fixes.elevation_m, n), _filled(fixes.speed_mps, n)
     segment = np.zeros(n, np.int64) if fixes.segment is None else np.asarray(fixes.segment, np.int64)
-    dropped = Counter(fixes.dropped)
+    dropped: Counter[str] = Counter()
 
     keep = np.ones(n, bool)
     for reason, bad in _unusable(time_s, latitude, longitude, fixes):

@@ -15,6 +15,7 @@ from datetime import tzinfo
 
 import numpy as np
 
+from speedcal.logs import limits
 from speedcal.logs.fixes import BASE_S, Fixes, build_track
 from speedcal.logs.formats import LogFormat
 from speedcal.logs.model import Track
@@ -25,6 +26,8 @@ from speedcal.values import Finding
 
 _SENTENCE = re.compile(rb"\$[A-Z]{2}(?:RMC|GGA|VTG|GNS|ZDA),")
 _USED = frozenset({"RMC", "GGA", "VTG", "GNS", "ZDA"})
+_LONGEST = 200
+"""Bytes of a sentence that are looked at; the standard allows 82."""
 _DAY_S, _HALF_DAY_S = 86_400.0, 43_200.0
 _NO_FIX_QUALITY = frozenset("067")
 """GGA quality: 0 no fix, 6 estimated, 7 entered by hand."""
@@ -66,12 +69,13 @@ class _Log:
 
 
 def _read_track(source: Source, zone: tzinfo | None) -> Track:
-    lines = source.lines()
+    if source.data.count(b"$") > limits.MAX_LINES:
+        source.fail(f"the log has more than {limits.MAX_LINES} sentences", remedy="Cut it down to the drive")
     log = _Log()
-    unchecked = not any("*" in line for line in lines)
-    for line in lines:
-        for sentence in line.split("$")[1:]:
-            _take(log, sentence.strip(), unchecked=unchecked)
+    unchecked = b"*" not in source.data
+    for piece in source.data.split(b"$")[1:]:  # between sentences there may be anything, binary messages included
+        sentence = re.split(rb"[\r\n]", piece[:_LONGEST], maxsplit=1)[0]
+        _take(log, sentence.decode("latin-1"), unchecked=unchecked)
     _add_courses(log)
     has_date = _add_days(log.epochs)
     epochs = [epoch for epoch in log.epochs if epoch.positioned]

@@ -174,6 +174,14 @@ def test_damaged_sentences_are_left_out_with_a_finding(tmp_path):
     }
 
 
+def test_binary_messages_between_the_sentences_do_no_harm(tmp_path):
+    """Receivers send both over one wire."""
+    path = tmp_path / "receiver.log"
+    noise = bytes(range(256))
+    path.write_bytes(noise.join(_rmc(f"12000{i}").encode() + b"\r\n" for i in range(4)))
+    assert len(read_track(path)) == 4
+
+
 def test_a_log_without_checksums_is_read_and_the_lack_is_mentioned(tmp_path):
     """The standard lets senders leave them out."""
     track = _read(tmp_path, *(_rmc(f"12000{i}").partition("*")[0] for i in range(3)))
