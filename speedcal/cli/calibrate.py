@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import cast
+from typing import TYPE_CHECKING, cast
 
 import click
 
 from speedcal.cli._options import emit, result_options
+from speedcal.errors import ReadingsFormatError
 from speedcal.units import DisplayUnit, SpeedUnit
+
+if TYPE_CHECKING:
+    from speedcal.logs import Readings
 
 
 @click.command()
@@ -49,13 +53,28 @@ def command(
     A passenger writes the readings down, the driver drives. Keep to the speed limit, on a suitable road.
     Local rules on speedometers and odometers come first.
     """
-    from speedcal.logs import read_readings, read_track
+    from speedcal.logs import read_track
     from speedcal.measure import calibrate
 
     result = calibrate(
         read_track(track),
-        read_readings(readings, unit=cast(SpeedUnit | None, unit), column=column, zone=zone),
+        _readings(readings, unit, column, zone),
         unit=cast(DisplayUnit | None, unit),
         clock_offset_s=clock_offset,
     )
     emit(result, as_json, f"{result}\n\n{result.budget_text()}" if budget else str(result))
+
+
+def _readings(path: Path, unit: str | None, column: str | None, zone: str | None) -> Readings:
+    """Read the readings; ``unit`` is what people want to see, and theirs only where the file names none."""
+    from speedcal.logs import read_readings
+
+    try:
+        return read_readings(path, unit=cast(SpeedUnit | None, unit), column=column, zone=zone)
+    except ReadingsFormatError as problem:
+        if unit is None:
+            raise
+        try:
+            return read_readings(path, column=column, zone=zone)
+        except ReadingsFormatError:
+            raise problem from None

@@ -180,7 +180,10 @@ def _apart(ground: GroundSpeed, time_s: FloatArray, clock: Clock) -> str:
 
 def _no_overlap_remedy(clock: Clock) -> str:
     if clock in ("utc", "local", "gps"):
-        return "Check that both files are of one drive; if only the date or the zone is wrong, give clock_offset_s"
+        return (
+            "Check that both files are of one drive; if only the date or the zone is wrong, give the clock offset "
+            "(clock_offset_s)"
+        )
     return "Check that both files are of one drive, and that the track was recording for all of it"
 
 

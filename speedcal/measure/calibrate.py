@@ -25,7 +25,7 @@ from speedcal.measure.measured import NO_SPEED, UNUSED, MeasuredLine
 from speedcal.measure.model import Calibration
 from speedcal.measure.modes import fit_noted
 from speedcal.measure.noted import moments
-from speedcal.measure.odometer import odometer_factor, with_odometer
+from speedcal.measure.odometer import OdometerFactor, odometer_factor, with_odometer
 from speedcal.measure.runs import SteadyRuns, steady_runs
 from speedcal.units import DisplayUnit, display_unit_of
 from speedcal.values import IntArray, Interval, Trust
@@ -57,7 +57,8 @@ def calibrate(
     unit
         Unit for people; None takes that of the readings.
     clock_offset_s
-        What must be added to the clock of the readings, if it is known to about ten seconds. [s]
+        What must be added to the clock of the readings, if it is known to about ten seconds; for times of day
+        whole days do not matter. [s]
 
     Raises
     ------
@@ -95,7 +96,7 @@ def calibrate(
         clock_offset_s=None
         if line.clock_offset_s is None
         else Interval.around(line.clock_offset_s, k * line.u_clock_offset_s),
-        odometer_factor=None if odometer is None else Interval.around(odometer[0], 2.0 * odometer[1]),
+        odometer_factor=None if odometer is None else Interval.around(odometer.value, 2.0 * odometer.u),
         speed_range_mps=(float(speeds.min()), float(speeds.max())),
         scatter_mps=line.scatter_mps,
         speed_source=ground.source,
@@ -114,7 +115,7 @@ def calibrate(
         sources=tuple((log.source, log.digest) for log in (track, readings)),
     )
     refuse_nonsense(calibration, readings)
-    findings = (*track.findings, *readings.findings, *ground.findings, *left_out(track, ground, readings))
+    findings = (*track.findings, *readings.findings, *ground.findings, *left_out(track, ground, readings, odometer))
     return judge(calibration, readings, findings=findings, odometer_disagreement=disagreement)
 
 
@@ -138,6 +139,8 @@ def _fit(ground: GroundSpeed, runs: SteadyRuns, readings: Readings, known_s: flo
         _, first = np.unique(time, return_index=True)
         order, time, speed = order[first], time[first], speed[first]
     at = moments(readings.time_resolution_s, _LOGGED_U_TIME_S if log else _NOTED_U_TIME_S)
+    if known_s is not None and readings.clock == "time of day":
+        known_s += _DAY_S * round((ground.time_s[0] - time[0] - known_s) / _DAY_S)
     some = slice(None, None, max(1, len(time) // _ENOUGH_FOR_SEARCH))
     shifts = search_shifts(
         ground,
@@ -187,7 +190,7 @@ def _spread(line: MeasuredLine, where: IntArray, readings: Readings) -> Measured
     return replace(line, time_s=time, ground_mps=ground, reason=tuple(reason))
 
 
-def _odometer(ground: GroundSpeed, line: MeasuredLine, readings: Readings) -> tuple[float, float] | None:
+def _odometer(ground: GroundSpeed, line: MeasuredLine, readings: Readings) -> OdometerFactor | None:
     if line.clock_offset_s is None or not np.isfinite(readings.odometer_m).any():
         return None
     return odometer_factor(

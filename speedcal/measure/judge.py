@@ -12,6 +12,7 @@ from speedcal.measure.align import zone_near
 from speedcal.measure.ground import SPEED_AGAINST_POSITIONS, GroundSpeed
 from speedcal.measure.measured import WRONG
 from speedcal.measure.model import Calibration
+from speedcal.measure.odometer import OdometerFactor
 from speedcal.units import MILE_M, MPH_MPS, SPEED_UNIT_MPS
 from speedcal.values import Finding, IntArray, Trust, round_together
 
@@ -30,7 +31,8 @@ _FOLLOWS_MPS = 2.0 * MPH_MPS
 """Readings that scatter more than this do not belong to the track: right ones scatter by half a mph to one, those of
 another drive by three or more (simulated drives)."""
 _SMALLEST_FACTOR, _LARGEST_FACTOR = 0.5, 2.0
-_UNIT_TOLERANCE = 0.08
+_UNIT_TOLERANCE = 0.16
+"""An instrument that is off by up to this much and was noted in the other unit is asked about."""
 _OFFSET_UNKNOWN_MPS = 1.0 * MPH_MPS
 
 
@@ -85,13 +87,20 @@ def refuse_nonsense(calibration: Calibration, readings: Readings) -> None:
         )
 
 
-def left_out(track: Track, ground: GroundSpeed, readings: Readings) -> tuple[Finding, ...]:
+def left_out(
+    track: Track, ground: GroundSpeed, readings: Readings, odometer: OdometerFactor | None
+) -> tuple[Finding, ...]:
     """Return findings that count what was left out of the track and of the readings before the fit."""
     found = []
     for name, counts in (("track", {**track.dropped, **ground.dropped}), ("readings", dict(readings.dropped))):
         if counts:
             listed = ", ".join(f"{reason} {count}" for reason, count in sorted(counts.items()))
             found.append(Finding(f"{name}-left-out", f"Left out of the {name}: {listed}."))
+    if odometer is not None and len(odometer.left_out):
+        lines = ", ".join(str(line) for line in sorted(readings.line[odometer.left_out])[:_MOST_NAMED])
+        more = f" and {len(odometer.left_out) - _MOST_NAMED} more" if len(odometer.left_out) > _MOST_NAMED else ""
+        text = f"Odometer readings that do not follow the others were left out: line {lines}{more}."
+        found.append(Finding("odometer-left-out", text))
     return tuple(found)
 
 
@@ -170,7 +179,10 @@ def _unit_suspected(calibration: Calibration) -> str | None:
     factor = calibration.error_factor.value
     for ratio, noted in ((MILE_M / 1000, "km/h"), (1000 / MILE_M, "mph")):
         if abs(factor / ratio - 1) < _UNIT_TOLERANCE:
-            return f"the readings are {factor:.2f} times the true speed; were they noted in {noted}?"
+            return (
+                f"the readings are {factor:.2f} times the true speed; were they noted in {noted}? "
+                "Correct the unit where it is named"
+            )
     return None
 
 

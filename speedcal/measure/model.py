@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
-from speedcal.values import Finding, FloatArray, Interval, Trust, tidy
+from speedcal.values import Finding, FloatArray, Interval, Trust, tidy, zone_and_seconds
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -169,7 +169,9 @@ class Calibration:
             f"readings      {used} of {len(self.readings)} used, in {self.steady_runs} steady runs",
         ]
         if self.clock_offset_s:
-            lines.append(f"clock offset  {self.clock_offset_s} s (reading clock + this = GPS clock)")
+            zone, rest = zone_and_seconds(self.clock_offset_s)
+            shift = f"{zone} h and {rest} s" if zone else f"{rest} s"
+            lines.append(f"clock offset  {shift} (reading clock + this = GPS clock)")
         if self.odometer_factor:
             lines.append(f"odometer      {self.odometer_factor}")
         lines += [
