@@ -13,7 +13,7 @@ _STEADY_ACCELERATION = 0.2
 _REACH_S = 5.0
 _SHORTEST_S = 12.0
 _SLOWEST_MPS = 4.0
-_SAME_SPEED_MPS = 1.5
+_SAME_SPEED_MPS = 1.0
 
 
 @dataclass(frozen=True, slots=True)
