@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import warnings
 import zipfile
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
@@ -40,18 +41,21 @@ def _sheets(source: Source) -> Iterator[Rows]:
             yield from _open_document_sheets(content)
 
 
-def _office_sheets(source: Source) -> Iterator[Rows]:
+def _office_sheets(source: Source) -> list[Rows]:
     import openpyxl
 
-    with source.foreign("spreadsheet"):
+    sheets = []
+    with source.foreign("spreadsheet"), warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # about styles, themes and headers, which are not read
         book = openpyxl.load_workbook(io.BytesIO(source.data), read_only=True, data_only=True)
         try:
             for sheet in book.worksheets:
                 sheet.reset_dimensions()
                 rows = ([_text(value) for value in row] for row in sheet.iter_rows(values_only=True))
-                yield _within_limits(source, rows)
+                sheets.append(_within_limits(source, rows))
         finally:
             book.close()
+    return sheets
 
 
 def _text(value: Any) -> str:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+import warnings
+import zipfile
 from datetime import datetime, time, timedelta
 
 import numpy as np
@@ -149,3 +152,20 @@ def test_bad_cells_are_listed_with_their_rows(tmp_path):
     path = _xlsx(tmp_path / "t.xlsx", ["time", "mph"], [time(10, 32, 15), "4S"], ["soon", 45], [time(10, 33, 15), 46])
     with pytest.raises(ReadingsFormatError, match=r"(?s)2 problems.*line 2: '4S'.*line 3: 'soon'"):
         read_readings(path)
+
+
+def test_a_workbook_without_named_styles_is_read_without_a_warning(tmp_path):
+    """Small programs write such; warnings are errors here."""
+    path = _xlsx(tmp_path / "t.xlsx", ["time", "mph"], ["10:32:15", 45])
+    bare = tmp_path / "bare.xlsx"
+    with zipfile.ZipFile(path) as full, zipfile.ZipFile(bare, "w") as archive:
+        for name in full.namelist():
+            data = full.read(name)
+            if name == "xl/styles.xml":
+                data = re.sub(rb"<cellStyles.*</cellStyles>", b"", data)
+            archive.writestr(name, data)
+    with warnings.catch_warnings(record=True) as caught:
+        warnings.simplefilter("always")
+        openpyxl.load_workbook(bare)
+    assert caught, "openpyxl does warn about it"
+    assert len(read_readings(bare)) == 1
