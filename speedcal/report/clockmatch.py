@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from speedcal.report import style
-from speedcal.report.comparison import thinned
+from speedcal.report.comparison import steady, thinned
 from speedcal.report.labels import place_label
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 from speedcal.values import FloatArray
@@ -36,12 +36,12 @@ def draw_clock_match(
     factor = SPEED_UNIT_MPS[unit]
     time, speed = _broken_line(calibration)
     start = float(np.nanmin(time)) if len(time) else 0.0
-    minutes = (time - start) / 60
-    ax.plot(minutes, speed / factor, color=style.QUIET, linewidth=0.9, zorder=2)
+    minutes, speed = steady((time - start) / 60), steady(speed / factor)
+    ax.plot(minutes, speed, color=style.QUIET, linewidth=0.9, zorder=2)
     table = calibration.readings
     when = (table["time_s"].to_numpy(float) - start) / 60
     meant = (table["indicated_mps"].to_numpy(float) - calibration.offset_mps.value) / calibration.error_factor.value
-    points = np.column_stack([when, meant / factor])
+    points = steady(np.column_stack([when, meant / factor]))
     used = table["used"].to_numpy(bool)
     seen = np.isfinite(points).all(axis=1)
     good, bad = thinned(points[used & seen]), thinned(points[~used & seen])
@@ -51,12 +51,12 @@ def draw_clock_match(
         edgecolor=drawn_as.color, linewidth=0.9, zorder=4,
     )  # fmt: skip
     ax.scatter(bad[:, 0], bad[:, 1], s=(0.55 * size) ** 2, marker="x", color=style.INK, linewidth=1.1, zorder=4)
-    ax.set_ylim(0, 1.18 * max(float(np.nanmax(speed / factor)) if len(speed) else 1.0, *points[seen, 1], 1.0))
+    ax.set_ylim(0, 1.18 * max(float(np.nanmax(speed)) if len(speed) else 1.0, *points[seen, 1], 1.0))
     ax.set_xlim(0, max(float(np.nanmax(minutes)) if len(minutes) else 1.0, 1e-3))
     ax.set_xlabel("minutes into the drive", fontsize=size)
     ax.set_ylabel(f"speed, {unit}", fontsize=size)
     ax.tick_params(labelsize=size * 0.95)
-    line = np.column_stack([minutes, speed / factor])
+    line = np.column_stack([minutes, speed])
     line = line[np.isfinite(line).all(axis=1)]
     if len(line):
         taken = np.concatenate([line[:: max(1, len(line) // 400)], good, bad])

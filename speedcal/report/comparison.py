@@ -44,19 +44,24 @@ class Curve:
         half = calibration.coverage_factor * calibration.u_indicated(v) / factor
         table = calibration.readings
         ground, shown = table["ground_mps"].to_numpy(float), table["indicated_mps"].to_numpy(float)
-        points = np.column_stack([ground, shown - ground]) / factor
+        points = steady(np.column_stack([ground, shown - ground]) / factor)
         used = table["used"].to_numpy(bool)
         usable = np.isfinite(points).all(axis=1) & (ground > 0)
         return cls(
             label,
             drawn_as,
-            v / factor,
-            error,
-            error - half,
-            error + half,
+            steady(v / factor),
+            steady(error),
+            steady(error - half),
+            steady(error + half),
             points[used & usable],
             points[~used & usable],
         )
+
+
+def steady(values: FloatArray) -> FloatArray:
+    """Return values without the last digits, which differ from one processor to another."""
+    return np.asarray(np.round(values, 5) + 0.0)
 
 
 def thinned(points: FloatArray, most: int = MOST_POINTS) -> FloatArray:

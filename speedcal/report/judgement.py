@@ -46,6 +46,8 @@ class Judgement:
     driven_range: str
     changes: tuple[str, ...]
     """Predicted against measured change, with likely causes where they differ."""
+    changes_in_short: tuple[str, ...]
+    """The same with only the causes whose size fits, for the printed page."""
     findings: tuple[str, ...]
 
 
@@ -74,6 +76,9 @@ def judgement(verification: Verification) -> Judgement:
         checks=tuple(_row(check, verification) for check in verification.checks),
         driven_range=driven,
         changes=tuple(line for change in verification.changes for line in _change_lines(change)),
+        changes_in_short=tuple(
+            line for change in verification.changes for line in _change_lines(change, only_fitting=True)
+        ),
         findings=tuple(one_line(finding.text) for finding in verification.findings),
     )
 
@@ -130,7 +135,7 @@ def _band(low: float, high: float) -> str:
     return f"at least {low:.1f}" if np.isinf(high) else f"{low:.1f} to {high:.1f}"
 
 
-def _change_lines(change: ChangeCheck) -> list[str]:
+def _change_lines(change: ChangeCheck, *, only_fitting: bool = False) -> list[str]:
     low, high = (100 * (x - 1) for x in (change.measured_change.low, change.measured_change.high))
     word = "agree" if change.agrees else "DO NOT AGREE"
     name = "Reading" if change.quantity == "speed" else "Odometer"
@@ -138,4 +143,4 @@ def _change_lines(change: ChangeCheck) -> list[str]:
         f"{name}: planned change {signed(100 * (change.planned_change - 1))} %, measured {signed(low)} to "
         f"{signed(high)} %. They {word}."
     ]
-    return lines + [f"Possible cause: {cause}" for cause in change.causes]
+    return lines + [f"Possible cause: {cause}" for cause in change.causes if cause.fits or not only_fitting]

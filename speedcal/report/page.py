@@ -8,8 +8,9 @@ from speedcal.report import style, words
 from speedcal.report.clockmatch import draw_clock_match
 from speedcal.report.comparison import draw_comparison
 from speedcal.report.figures import figure_bytes
+from speedcal.report.flow import text_width
 from speedcal.report.model import ReportModel
-from speedcal.report.sheet import Block, Paper, Sheet, fitting_size
+from speedcal.report.sheet import Block, Paper, Sheet, column_height, fitting_size
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -18,8 +19,10 @@ if TYPE_CHECKING:
 
 _GUTTER = 16.0
 _PLOT_HEIGHT = 182.0
-_TECH_HEIGHT = 232.0
+_TECH_HEIGHT = 248.0
 _CLOCKS_HEIGHT = 84.0
+_LEAST_PT = 5.8
+"""Smallest letters in a column; what does not fit then is left to the page for the browser, cautions never."""
 
 
 def render_pdf(model: ReportModel, *, paper: Paper = "a4") -> bytes:
@@ -61,8 +64,10 @@ def _header(sheet: Sheet, model: ReportModel) -> float:
         )
     y = sheet.line(sheet.left, y, model.title, width=width, size=17, bold=True)
     named = (("For", model.customer), ("Vehicle", model.vehicle), ("Note", model.note))
-    facts = [f"{name}: {value}" for name, value in named if value]
-    y = sheet.paragraph(sheet.left, y + 1, "   ".join(facts), width=width, size=8.5, most=3) if facts else y
+    facts = [style.printable(f"{name}: {value}") for name, value in named if value]
+    on_one_line = text_width("   ".join(facts), size=8.5) <= width
+    for line in ["   ".join(facts)] if on_one_line else facts:
+        y = sheet.line(sheet.left, y + 1, line, width=width, size=8.5)
     driven = "Driven " + "; ".join(model.driven)
     y = sheet.paragraph(sheet.left, y, driven, width=width, size=7.5, color=style.QUIET, most=2)
     sheet.rule(y + 3, weight=1.6)
@@ -74,7 +79,7 @@ def _opening(sheet: Sheet, model: ReportModel, y: float) -> float:
     for warning in model.warnings:
         y = sheet.paragraph(sheet.left, y, warning, width=width, size=8.5, bold=True, most=2)
     y = sheet.paragraph(sheet.left, y, model.sentence, width=width, size=14, bold=True, most=3)
-    small = f"{model.sentence_other} Ranges hold the truth with 95 % probability. {' '.join(model.missing)}"
+    small = f"{model.sentence_other} Ranges: 95 % probability. {' '.join(model.missing)}"
     return sheet.paragraph(sheet.left, y + 2, small, width=width, size=8, color=style.QUIET, most=4)
 
 
@@ -136,9 +141,8 @@ def _speed_table(sheet: Sheet, model: ReportModel, x: float, y: float, width: fl
 def _middle(sheet: Sheet, model: ReportModel, y: float, bottom: float) -> float:
     """Write what was done, what is left and the odometer on the left, cautions and law on the right."""
     width = (sheet.right - sheet.left - _GUTTER) / 2
-    left = [Block("What was done", "heading"), *(Block(line, "item") for line in model.done)] if model.done else []
-    if model.judgement and model.judgement.changes:
-        left += [Block(line, "item") for line in model.judgement.changes]
+    done = [*model.done, *(model.judgement.changes_in_short if model.judgement else ())]
+    left = [Block("What was done", "heading"), *(Block(line, "item") for line in done)] if done else []
     if model.left:
         left += [Block("What is left", "heading"), *(Block(line, "item") for line in model.left)]
     if model.to_fit:
@@ -151,7 +155,7 @@ def _middle(sheet: Sheet, model: ReportModel, y: float, bottom: float) -> float:
     right = [Block("Cautions for the road test and the work", "heading")]
     right += [Block(line, "item") for line in words.CAUTIONS]
     right += [Block("Odometer and the law", "heading"), *(Block(line) for line in words.ODOMETER_LAW)]
-    height = bottom - y
+    height = max(bottom - y, column_height(right, width=width, size=_LEAST_PT + 0.4) + 1)
     return _columns(sheet, [left, right], sheet.left, y, width=width, height=height, size=8)
 
 
@@ -199,7 +203,7 @@ def _columns(
     sheet: Sheet, columns: list[list[Block]], x: float, y: float, *, width: float, height: float, size: float
 ) -> float:
     """Fill columns of one width side by side, all in letters of one size, and return the lower edge of the longest."""
-    size = fitting_size(columns, width=width, height=height, size=size, least=5.4)
+    size = fitting_size(columns, width=width, height=height, size=size, least=_LEAST_PT)
     places = ((blocks, x + i * (width + _GUTTER)) for i, blocks in enumerate(columns))
     return max(sheet.column(blocks, left, y, width=width, height=height, size=size) for blocks, left in places)
 

@@ -159,6 +159,11 @@ class Sheet:
         return y
 
 
+def column_height(blocks: Sequence[Block], *, width: float, size: float) -> float:
+    """Return how high a column of blocks is in letters of a size. [pt]."""
+    return _height(_rows(blocks, width, size))
+
+
 def fitting_size(
     columns: Sequence[Sequence[Block]], *, width: float, height: float, size: float, least: float
 ) -> float:

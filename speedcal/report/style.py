@@ -6,7 +6,9 @@ of the tolerance over the drive before to the drive after, so that the three sta
 
 from __future__ import annotations
 
-from contextlib import AbstractContextManager
+import logging
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
@@ -62,13 +64,25 @@ _SETTINGS: dict[str, Any] = {
 }
 
 
-def drawing(*texts: str) -> AbstractContextManager[None]:
-    """Return the settings to draw under, with fonts for every letter in ``texts`` that some font here has."""
+@contextmanager
+def drawing(*texts: str) -> Iterator[None]:
+    """Set what is drawn under, with fonts for every letter in ``texts`` that some font here has.
+
+    A fallback font without a bold face is used as it is; matplotlib's note about that is no news to the user.
+    """
     from matplotlib import rc_context, rcParamsDefault
+
+    notes = logging.getLogger("matplotlib.font_manager")
+    level = notes.level
 
     defaults = {key: value for key, value in rcParamsDefault.items() if not key.startswith("backend")}
     settings: Any = {**defaults, **_SETTINGS, "font.family": font_families("".join(texts))}
-    return rc_context(settings)
+    notes.setLevel(logging.ERROR)
+    try:
+        with rc_context(settings):
+            yield
+    finally:
+        notes.setLevel(level)
 
 
 def font_families(text: str) -> list[str]:
