@@ -12,7 +12,7 @@ from support.roads import START_S, plateaus, readings_of, some_fixes, track_of
 import speedcal
 from speedcal.logs.model import Readings
 from speedcal.measure.ground import ground_speed
-from speedcal.measure.odometer import odometer_factor, with_odometer
+from speedcal.measure.odometer import OdometerFactor, odometer_factor, with_odometer
 from speedcal.simulate import simulate
 from speedcal.units import MILE_M, MPH_MPS
 from speedcal.values import FloatArray
@@ -50,10 +50,10 @@ def test_two_readings_give_their_difference_over_the_distance() -> None:
     risen = 9 * TENTH_M + 1.03 * driven - (1.03 * driven) % TENTH_M
     got = odometer_factor(GROUND, moment, np.array([5e6, 5e6 + risen]), resolution_m=TENTH_M, u_time_s=1.0)
     assert got is not None
-    assert got[0] == pytest.approx(risen / driven, rel=2e-4)
+    assert got.value == pytest.approx(risen / driven, rel=2e-4)
     speed = ROAD.speed(np.array([60.0, 1000.0]))
     end_variance = TENTH_M**2 / 12 + speed**2
-    assert got[1] == pytest.approx(np.hypot(np.sqrt(end_variance.sum()) / driven, 0.0005), rel=0.01)
+    assert got.u == pytest.approx(np.hypot(np.sqrt(end_variance.sum()) / driven, 0.0005), rel=0.01)
 
 
 @pytest.mark.parametrize("factor", [0.87, 1.0, 1.13])
@@ -62,7 +62,7 @@ def test_the_factor_is_that_of_the_count_without_any_needle_offset(factor: float
     shown = _counted(factor, step_m=1.0)
     got = odometer_factor(GROUND, START_S + TIMES, shown, resolution_m=1.0, u_time_s=0.01)
     assert got is not None
-    assert got[0] == pytest.approx(factor, rel=5e-4)
+    assert got.value == pytest.approx(factor, rel=5e-4)
 
 
 def test_a_tenth_of_a_mile_over_ten_miles_is_as_uncertain_as_arithmetic_says() -> None:
@@ -73,8 +73,8 @@ def test_a_tenth_of_a_mile_over_ten_miles_is_as_uncertain_as_arithmetic_says() -
         got = odometer_factor(GROUND, START_S + TIMES[[0, -1]], shown, resolution_m=TENTH_M, u_time_s=1e-3)
         assert got is not None
         u_digits = np.sqrt(2 * TENTH_M**2 / 12) / (ROAD.distance(TIMES)[-1] - ROAD.distance(TIMES)[0])
-        assert got[1] == pytest.approx(np.hypot(u_digits, 0.0005), rel=0.01)
-        z.append((got[0] - 1.05) / u_digits)
+        assert got.u == pytest.approx(np.hypot(u_digits, 0.0005), rel=0.01)
+        z.append((got.value - 1.05) / u_digits)
     assert 24 / 50 < np.mean(np.square(z)) < 90 / 50
 
 
@@ -85,7 +85,7 @@ def test_distance_across_a_gap_is_not_counted() -> None:
     shown = _counted(1.05, step_m=1.0)
     got = odometer_factor(ground, START_S + TIMES, shown, resolution_m=1.0, u_time_s=0.01)
     assert got is not None
-    assert got[0] == pytest.approx(1.05, rel=1e-3)
+    assert got.value == pytest.approx(1.05, rel=1e-3)
     seen = ground.distance_m[-1]
     assert (shown[-1] - shown[0]) / seen > 1.05 * 1.03
 
@@ -107,7 +107,9 @@ def test_combination_is_by_inverse_variance() -> None:
     -0.01 / sqrt(1.25e-4) = -0.894.
     """
     covariance = np.array([[0.05, -0.002], [-0.002, 1e-4]])
-    (offset, gain), narrower, disagreement = with_odometer((0.3, 1.05), covariance, (1.04, 0.005))
+    (offset, gain), narrower, disagreement = with_odometer(
+        (0.3, 1.05), covariance, OdometerFactor(1.04, 0.005, np.empty(0, np.int64))
+    )
     assert gain == pytest.approx(1.042, abs=1e-12)
     assert offset == pytest.approx(0.46, abs=1e-12)
     assert np.sqrt(narrower[1, 1]) == pytest.approx(0.00447214, abs=1e-8)
