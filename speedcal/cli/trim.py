@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from speedcal.cli._options import emit
+from speedcal.cli._options import emit, say
 from speedcal.errors import TrackFormatError
 from speedcal.units import LENGTH_UNIT_M
 
@@ -56,6 +56,8 @@ def command(track_file: Path, out: Path, cut_m: float, zone: str | None, as_json
     from speedcal.logs.gpx_writer import render_gpx
 
     track = read_track(track_file, zone=zone)
+    if not track.has_date:
+        say(["The file holds times of day only; the GPX file gives them the date 2000-01-01."])
     rest, kept = without_ends(track, _from_fix(track, 0), _from_fix(track, -1), cut_m)
     if len(rest) < 2:
         raise TrackFormatError(

@@ -52,7 +52,7 @@ def parse_numbers(cells: Sequence[str], *, decimal_comma: bool, grouped: bool = 
     units: dict[str, None] = {}
     decimals = 0
     for i, cell in enumerate(cells):
-        if _PLAIN.fullmatch(cell):
+        if _PLAIN.fullmatch(cell) and not (decimal_comma and grouped and _GROUPED["."].fullmatch(cell)):
             text, unit = cell, ""
         elif cell.lower() in MISSING:
             continue
@@ -82,12 +82,14 @@ def _is_known(unit: str | None) -> bool:
 def _plain(text: str, *, decimal_comma: bool, grouped: bool) -> str | None:
     """Return a number in the form that Python reads, None when it is none."""
     text = text.replace("\u00a0", " ").replace("\u202f", " ")
-    if _PLAIN.fullmatch(text):
+    if _PLAIN.fullmatch(text) and not (decimal_comma and grouped):
         return text
     if grouped:
         for mark, pattern in _GROUPED.items():
             other = "." if mark == "," else ","
             if pattern.fullmatch(text) and not (mark == "," and decimal_comma and text.count(",") == 1):
                 return text.replace(mark, "").replace(other, ".")
+    if _PLAIN.fullmatch(text):
+        return text
     swapped = text.replace(",", ".")
     return swapped if text.count(",") == 1 and _PLAIN.fullmatch(swapped) else None

@@ -18,6 +18,7 @@ _DELIMITERS = ("\t", ";", "|", ",")
 _LOOKED_AT = 60
 _HEADER_WITHIN = 40
 _LONGEST_DATUM = 60
+_DECIMALS = re.compile(r"[-+]?\d+([.,])(?:\d{1,2}|\d{4,})|[-+]?\d{4,}([.,])\d{3}")
 _NUMBERLIKE = re.compile(r"[-+]?[\d.,' ]*\d[\d.,' ]*(?:\s*[A-Za-z/]{1,6})?")
 
 
@@ -200,10 +201,14 @@ def is_missing(cell: str) -> bool:
 
 
 def uses_decimal_comma(table: Table) -> bool:
-    """Tell whether the table writes 45,5: some column does, none writes 45.5, and commas do not part its cells."""
-    if table.delimiter == ",":
-        return False
+    """Tell whether the table writes 45,5; see :func:`decimal_mark`."""
+    return decimal_mark(table) == ","
+
+
+def decimal_mark(table: Table) -> str:
+    """Return the mark before decimals, empty when no number of the table tells (45 and 12.345 do not)."""
+    if table.delimiter in {"", ","}:  # a spreadsheet, or commas that part the cells
+        return "."
     sample = [cell for row in table.rows[:200] for cell in row]
-    commas = sum(1 for cell in sample if re.fullmatch(r"[-+]?\d+,(?:\d{1,2}|\d{4,})", cell))
-    points = sum(1 for cell in sample if re.fullmatch(r"[-+]?\d+\.\d+", cell))
-    return commas > 0 and points == 0
+    marks = {found.group(1) or found.group(2) for cell in sample if (found := _DECIMALS.fullmatch(cell))}
+    return marks.pop() if len(marks) == 1 else "." if marks else ""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 
 import numpy as np
 
@@ -12,7 +13,7 @@ from speedcal.logs.numbers import parse_numbers
 from speedcal.logs.readings import Shown, build_readings
 from speedcal.logs.source import Source
 from speedcal.logs.stamps import Stamps, UnclearTimesError
-from speedcal.logs.table import Table, check_header, uses_decimal_comma
+from speedcal.logs.table import Table, check_header, decimal_mark, is_missing, uses_decimal_comma
 from speedcal.logs.time_column import on_track_clock, read_times
 from speedcal.logs.words import Heading, read_heading
 from speedcal.units import LENGTH_UNIT_M, SpeedUnit, parse_speed_unit
@@ -131,6 +132,14 @@ def _add_odometer(
         shown.findings.append(Finding("odometer_unused", f"several odometer columns ({names}): none was used"))
         return
     index = columns[0]
+    unclear = [cell for cell in table.column(index) if not is_missing(cell)]
+    if decimal_mark(table) == "" and unclear and all(re.fullmatch(r"\d{1,3}[.,]\d{3}", cell) for cell in unclear):
+        plain = re.sub(r"[.,]", "", unclear[0])
+        source.fail(
+            f"the odometer {unclear[0]!r} may be {plain} or {unclear[0].replace(',', '.')}0",
+            line=table.header_line,
+            remedy="Write thousands without a mark, or one more decimal",
+        )
     numbers = parse_numbers(table.column(index), decimal_comma=comma, grouped=True)
     length = headings[index].length_m
     if length is None and len(numbers.units) == 1:

@@ -175,6 +175,17 @@ def test_a_file_is_never_overwritten_and_too_long_a_cut_is_refused(drive, tmp_pa
     assert _run("trim", drive, "--out", out, "--cut", "5 leagues").exit_code == 2
 
 
+def test_a_drive_without_a_date_is_written_with_one_that_is_said_to_be_none(tmp_path):
+    """GPX has no times of day."""
+    path = tmp_path / "log.csv"
+    rows = "\n".join(f"10:32:{i:02d},45.{100 + i},9.1" for i in range(30))
+    path.write_text(f"time,lat,lon\n{rows}\n", encoding="utf-8")
+    result = _run("trim", path, "--out", tmp_path / "out.gpx", "--cut", "500m")
+    assert result.exit_code == 0
+    assert "times of day only" in result.stderr
+    assert "2000-01-01T10:32:05Z" in (tmp_path / "out.gpx").read_text(encoding="utf-8")
+
+
 def test_the_same_drive_is_written_in_the_same_bytes(drive, tmp_path):
     """No time of writing, no random names."""
     outs = [tmp_path / name for name in ("a.gpx", "b.gpx")]

@@ -283,3 +283,26 @@ def test_a_header_behind_a_comment_mark_is_a_header(tmp_path):
     readings = _read(tmp_path, "# logger 7\n#time,indicated mph\n10:32:05,45\n10:33:05,46\n")
     np.testing.assert_allclose(readings.speed_mps / MPH_MPS, [45, 46])
     np.testing.assert_array_equal(readings.line, [3, 4])
+
+
+@pytest.mark.parametrize(
+    ("speed", "odometer", "metres"),
+    [
+        ("45,5", "12.345", 12_345_000),
+        ("45.5", "12,345", 12_345_000),
+        ("45.5", "12.345", 12_345),
+        ("45", "1234.567", 1_234_567),
+    ],
+)
+def test_a_mark_in_the_odometer_is_read_as_the_other_numbers_tell(tmp_path, speed, odometer, metres):
+    """A point among decimal commas groups thousands, a comma among decimal points too."""
+    readings = _read(tmp_path, f"time;indicated km/h;odometer km\n10:32:05;{speed};{odometer}\n")
+    assert readings.odometer_m[0] == pytest.approx(metres)
+    assert readings.speed_mps[0] * 3.6 == pytest.approx(float(speed.replace(",", ".")))
+
+
+@pytest.mark.parametrize("odometer", ["12,345", "12.345"])
+def test_a_mark_in_the_odometer_that_nothing_explains_is_a_question(tmp_path, odometer):
+    """Twelve kilometres or twelve thousand."""
+    with pytest.raises(ReadingsFormatError, match=r"may be 12345 or 12\.3450"):
+        _read(tmp_path, f"time;indicated km/h;odometer km\n10:32:05;45;{odometer}\n")
