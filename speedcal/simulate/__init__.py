@@ -83,7 +83,7 @@ def simulate(
     if plan is None:
         plan, marks_mps = _draw_plan(kind, rng, minutes * 60, factor, offset)
     start_s, zone_s = _draw_start_s(kind, rng, minutes * 60)
-    grid_s, ground, plateaus = draw_profile(plan, rng)
+    grid_s, ground, plateaus = draw_profile(kind, plan, rng)
     grid_s = grid_s + start_s
     plateaus = [(begin + start_s, end + start_s, speed) for begin, end, speed in plateaus]
     track = receive(kind, rng, grid_s, ground)

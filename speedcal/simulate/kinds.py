@@ -40,5 +40,8 @@ KINDS: dict[str, DriveKind] = {
     "mountain road": replace(
         _LOGGED, about="logged at 1500 m, grades up to 6 %, heights in the track", height_m=1500.0, hills_m=30.0
     ),
+    "cruise control": replace(
+        _LOGGED, about="logged, plateaus held to 0.05 m/s, so that a whole plateau rounds alike", wander_mps=0.05
+    ),
 }
 """The kinds of drive that the benchmark judges, by name."""

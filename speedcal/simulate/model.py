@@ -38,6 +38,9 @@ class DriveKind:
     fix_interval_s: float = 1.0
     gaps: int = 0
     """Most tunnels; at least two when there are any."""
+    wander_mps: float = 0.4
+    """How far the speed wanders about a plateau, one standard deviation; with cruise control 0.05."""
+    wander_scale_s: float = 20.0
     height_m: float = 0.0
     hills_m: float = 0.0
     """The road rises and falls by this, every three kilometres; with this or a height the track has heights."""

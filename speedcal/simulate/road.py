@@ -16,8 +16,6 @@ POSITION_SCALE_S = 90.0
 HEIGHT_SD_M = 3.0
 HILL_LENGTH_M = 3000.0
 DOPPLER_SD_MPS = 0.08
-WANDER_SD_MPS = 0.4
-WANDER_SCALE_S = 20.0
 FIX_JITTER_S = 0.01
 MISSING_SHARE = 0.01
 
@@ -26,7 +24,7 @@ _OCEAN_DEG = ((-48.0, -125.0), (36.0, -42.0), (-30.0, 85.0), (-38.0, 180.0), (20
 
 
 def draw_profile(
-    plan: Sequence[Plateau], rng: np.random.Generator
+    kind: DriveKind, plan: Sequence[Plateau], rng: np.random.Generator
 ) -> tuple[FloatArray, FloatArray, list[tuple[float, float, float]]]:
     """Return the time grid from 0, the true speed on it, and the plateaus (begin, end, mean speed)."""
     holds = [(0.0, rng.uniform(10, 40))]
@@ -43,7 +41,7 @@ def draw_profile(
     begin, end = np.concatenate(([0.0], edge[1::2])), edge[::2]
     step = 0.1 if edge[-1] < 7200 else 0.5
     time = np.arange(0.0, edge[-1], step)
-    wander = _markov(rng, len(time), step, WANDER_SCALE_S, poles=1) * WANDER_SD_MPS
+    wander = kind.wander_mps * _markov(rng, len(time), step, kind.wander_scale_s, poles=1)
     inside = [slice(*np.searchsorted(time, (begin[k], end[k]))) for k in held]
     level[held] -= [wander[piece].mean() for piece in inside]
     speed = np.interp(time, np.column_stack((begin, end)).ravel(), np.repeat(level, 2))

@@ -27,13 +27,13 @@ from speedcal.simulate.road import (
     DOPPLER_SD_MPS,
     POSITION_SCALE_S,
     POSITION_SD_M,
-    WANDER_SCALE_S,
-    WANDER_SD_MPS,
 )
 from speedcal.units import SPEED_UNIT_MPS
 from speedcal.values import BoolArray, FloatArray
 
 LINEAR_FROM_MPS = 3.0
+PLATEAU_S = 80.0
+"""Mean length of a plateau; rounding errors of different plateaus have nothing in common."""
 
 
 def factor_bound(drive: Drive) -> float:
@@ -93,10 +93,11 @@ def _rounding_memory(drive: Drive) -> float:
     ``sum over k of 6 / (pi k)^2 exp(-(2 pi k / step)^2 D / 2)`` with its former self (B. Widrow and I. Kollar,
     *Quantization Noise*, Cambridge 2008, chapter 9). At 1 Hz and 1 km/h it is 1.02, at 5 Hz 2.0.
     """
-    lag = np.arange(1, 50) * drive.kind.interval_s
-    change = drive.truth.error_factor**2 * 2 * WANDER_SD_MPS**2 * (1 - np.exp(-lag / WANDER_SCALE_S))
+    kind = drive.kind
+    lag = np.arange(kind.interval_s, PLATEAU_S / 2, kind.interval_s)
+    change = drive.truth.error_factor**2 * 2 * kind.wander_mps**2 * (1 - np.exp(-lag / kind.wander_scale_s))
     k = np.arange(1, 6)[:, None]
-    memory = 6 / (np.pi * k) ** 2 * np.exp(-((2 * np.pi * k / SPEED_UNIT_MPS[drive.kind.unit]) ** 2) * change / 2)
+    memory = 6 / (np.pi * k) ** 2 * np.exp(-((2 * np.pi * k / SPEED_UNIT_MPS[kind.unit]) ** 2) * change / 2)
     return float(1 + 2 * memory.sum())
 
 
@@ -107,7 +108,7 @@ def _between_fixes(drive: Drive, at: FloatArray) -> tuple[FloatArray, BoolArray]
     span = time[before + 1] - time[before]
     part = np.clip((at - time[before]) / span, 0, 1)
     received = (at >= time[0]) & (at <= time[-1]) & (span <= max(3.0, 3 * drive.kind.fix_interval_s))
-    tied = 2 * WANDER_SD_MPS**2 / WANDER_SCALE_S * part * (1 - part) * span
+    tied = 2 * drive.kind.wander_mps**2 / drive.kind.wander_scale_s * part * (1 - part) * span
     seen = truth.ground_at(time)
     missed = truth.ground_at(at) - (seen[before] + part * (seen[before + 1] - seen[before]))
     steady = np.any([(at >= begin) & (at <= end) for begin, end, _ in truth.plateaus], axis=0)
