@@ -100,11 +100,11 @@ def draw_comparison(ax: Axes, curves: list[Curve], allowed: Allowed | None, *, u
     _write_labels(ax, curves, allowed, size)
 
 
-def _round_steps(*axes: Any, prune: str | None = None) -> None:
+def _round_steps(*axes: Any) -> None:
     from matplotlib.ticker import MaxNLocator
 
     for axis in axes:
-        axis.set_major_locator(MaxNLocator(nbins=8, steps=[1, 2, 5, 10], prune=prune))
+        axis.set_major_locator(MaxNLocator(nbins=8, steps=[1, 2, 5, 10]))
 
 
 def _signed(value: float, _position: float) -> str:
@@ -150,15 +150,15 @@ def _second_unit(ax: Axes, unit: DisplayUnit, size: float) -> None:
     other = "km/h" if unit == "mph" else "mph"
     pair = (lambda x: np.asarray(x) * ratio, lambda x: np.asarray(x) / ratio)
     top, right = ax.secondary_xaxis("top", functions=pair), ax.secondary_yaxis("right", functions=pair)
-    _round_steps(top.xaxis, right.yaxis, prune="upper")  # the name of the unit stands in the corner
+    _round_steps(top.xaxis, right.yaxis)
     right.yaxis.set_major_formatter(_signed)
     for axis in (top, right):
         axis.tick_params(labelsize=size * 0.85, colors=style.QUIET, length=2.5)
         for spine in axis.spines.values():
             spine.set_color(style.RULE)
     ax.annotate(
-        other, (1, 1), xycoords="axes fraction", xytext=(4, 4), textcoords="offset points", fontsize=size * 0.85,
-        color=style.QUIET,
+        other, (1, 1), xycoords="axes fraction", xytext=(2.2 * size, 1.9 * size), textcoords="offset points",
+        fontsize=size * 0.85, color=style.QUIET, ha="right",
     )  # fmt: skip
 
 
@@ -170,7 +170,12 @@ def _write_labels(ax: Axes, curves: list[Curve], allowed: Allowed | None, size: 
     taken = np.concatenate([*points, *edges, zero])
     for curve in curves:
         line = np.column_stack([curve.speed, curve.error])
-        place_label(ax, curve.label, along=line, avoid=taken, size=size, color=curve.look.color, bold=True)
+        rivals = np.concatenate(
+            [np.empty((0, 2)), *(p for c, p in zip(curves, points, strict=False) if c is not curve)]
+        )
+        place_label(
+            ax, curve.label, along=line, avoid=taken, size=size, color=curve.look.color, bold=True, rivals=rivals
+        )
     if allowed is not None:
         middle = allowed.middle()
         middle = np.column_stack([middle[:, 0], np.clip(middle[:, 1], *ax.get_ylim())])

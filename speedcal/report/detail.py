@@ -11,7 +11,7 @@ import numpy as np
 from speedcal.report.facts import DriveFacts
 from speedcal.report.words import one_line, signed
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
-from speedcal.values import Interval, round_together
+from speedcal.values import Interval, round_together, zone_and_seconds
 
 if TYPE_CHECKING:
     from speedcal.measure.model import Calibration
@@ -123,23 +123,9 @@ def with_interval(x: Interval) -> str:
 
 
 def clock_shift(shift_s: Interval) -> str:
-    """Say a clock offset as people do: whole quarters of an hour for the zone, and seconds; days are left out.
-
-    Times of day carry no date, so that their offset holds the days since 1970 as well.
-    """
-    quarters = round(shift_s.value / _QUARTER_S)
-    rest = Interval(*(end - quarters * _QUARTER_S for end in (shift_s.value, shift_s.low, shift_s.high)))
-    quarters %= _QUARTERS_A_DAY
-    if quarters > _QUARTERS_A_DAY // 2:
-        quarters -= _QUARTERS_A_DAY
-    if not quarters:
-        return f"{with_interval(rest)} s"
-    sign = "−" if quarters < 0 else "+"
-    return f"{sign}{abs(quarters) // 4}:{abs(quarters) % 4 * 15:02d} h and {with_interval(rest)} s"
-
-
-_QUARTER_S = 900.0
-_QUARTERS_A_DAY = 96
+    """Say a clock offset as people do: hours and minutes of the zone, and seconds."""
+    zone, rest = zone_and_seconds(shift_s)
+    return f"{zone.replace('-', '−')} h and {with_interval(rest)} s" if zone else f"{with_interval(rest)} s"
 
 
 def _when(c: Calibration, *, has_date: bool) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
 from speedcal.report import style
@@ -17,6 +18,22 @@ if TYPE_CHECKING:
     from speedcal.measure.model import Calibration
 
 ImageKind = Literal["png", "svg", "pdf"]
+
+
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """Size of a comparison picture, where its frame lies in it, and the size of its letters."""
+
+    inches: tuple[float, float]
+    frame: tuple[float, float, float, float]
+    """Left, bottom, width, height as parts of the picture."""
+    size: float
+    """Letters. [pt]"""
+
+
+CUSTOMER = Shape((6.4, 5.2), (0.135, 0.115, 0.79, 0.67), 11.0)
+WIDE = Shape((7.2, 4.0), (0.12, 0.125, 0.82, 0.78), 9.5)
+NARROW = Shape((3.5, 3.7), (0.225, 0.13, 0.65, 0.775), 9.0)
 
 _NO_DATES: dict[str, dict[str, Any]] = {
     "png": {"Software": None},
@@ -40,10 +57,9 @@ def comparison_picture(
     from matplotlib.figure import Figure
 
     with style.drawing(title, subtitle, allowed.label if allowed else ""):
-        figure = Figure(figsize=(6.4, 5.2))
-        ax = figure.add_axes((0.135, 0.115, 0.79, 0.67))
+        figure = Figure(figsize=CUSTOMER.inches)
         _headings(figure, title, subtitle)
-        draw_comparison(ax, curves, allowed, unit=unit, size=11)
+        draw_comparison(figure.add_axes(CUSTOMER.frame), curves, allowed, unit=unit, size=CUSTOMER.size)
         described: dict[ImageKind, dict[str, str]] = {
             "png": {"Title": title}, "svg": {"Title": title}, "pdf": {"Title": title}
         }  # fmt: skip
@@ -55,9 +71,9 @@ def comparison_svg(curves: list[Curve], allowed: Allowed | None, *, unit: Displa
     from matplotlib.figure import Figure
 
     with style.drawing(allowed.label if allowed else ""):
-        figure = Figure(figsize=(3.5, 3.7) if narrow else (7.2, 4.0))
-        ax = figure.add_axes((0.225, 0.13, 0.65, 0.79) if narrow else (0.105, 0.125, 0.835, 0.8))
-        draw_comparison(ax, curves, allowed, unit=unit, size=9 if narrow else 9.5)
+        shape = NARROW if narrow else WIDE
+        figure = Figure(figsize=shape.inches)
+        draw_comparison(figure.add_axes(shape.frame), curves, allowed, unit=unit, size=shape.size)
         return figure_bytes(figure, "svg")
 
 

@@ -40,7 +40,7 @@ def _width_of_em(text: str, bold: bool, _families: tuple[str, ...]) -> float:
 def pieces(text: str) -> list[str]:
     """Cut a text where a line may end: after spaces and hyphens, and between East Asian wide letters."""
     out: list[str] = []
-    for word in re.findall(r"\S+\s*", text):
+    for word in re.findall(r"[^ ]+ *", text):
         start = 0
         for i, c in enumerate(word[:-1]):
             if unicodedata.east_asian_width(c) in "WF" or c in "-/_‐–":

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import base64
-import re
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
@@ -32,11 +31,7 @@ def render_html(model: ReportModel) -> str:
         .get_template("report.html")
         .render(model=model, pictures=pictures, cautions=words.CAUTIONS, law=words.ODOMETER_LAW, method=words.METHOD)
     )
-    return _UNIT_AFTER_NUMBER.sub("\u00a0", page)
-
-
-_UNIT_AFTER_NUMBER = re.compile(r"(?<=\d) (?=(?:%|mph|km/h)(?!\w))")
-"""The space between a number and its unit, where no line may end."""
+    return words.glued(page)
 
 
 def _clock_pictures(model: ReportModel, index: int) -> dict[str, str] | None:

@@ -28,8 +28,19 @@ def renderer_of(ax: Axes) -> RendererBase:
     return renderer
 
 
+_NOTHING: FloatArray = np.empty((0, 2))
+
+
 def place_label(
-    ax: Axes, text: str, *, along: FloatArray, avoid: FloatArray, size: float, color: str, bold: bool = False
+    ax: Axes,
+    text: str,
+    *,
+    along: FloatArray,
+    avoid: FloatArray,
+    size: float,
+    color: str,
+    bold: bool = False,
+    rivals: FloatArray = _NOTHING,
 ) -> Text:
     """Write a label near a line, at the spot where it covers the fewest marks and no other label.
 
@@ -41,6 +52,8 @@ def place_label(
         Points that should stay visible, shape (m, 2), in data units.
     size
         Font size. [pt]
+    rivals
+        Points of lines the label must not seem to belong to, shape (k, 2), in data units.
     """
     from matplotlib import patheffects
 
@@ -53,8 +66,13 @@ def place_label(
     frame = ax.get_window_extent(renderer)
     others = [t.get_window_extent(renderer) for t in ax.texts if t is not label]
     marks = ax.transData.transform(avoid)
-    candidates = _candidates(ax.transData.transform(along), half_width, half_height, frame.bounds)
-    costs = [_cost(x, y, far, half_width, half_height, marks, others) for x, y, far in candidates]
+    own = ax.transData.transform(along)
+    other_lines = ax.transData.transform(rivals) if len(rivals) else rivals
+    candidates = _candidates(own, half_width, half_height, frame.bounds)
+    costs = [
+        _cost(x, y, far, half_width, half_height, marks, others) + _confusion(x, y, own, other_lines)
+        for x, y, far in candidates
+    ]
     x, y, _ = candidates[int(np.argmin(costs))]
     x, y = ax.transData.inverted().transform((x, y))
     label.set_position((float(x), float(y)))
@@ -75,6 +93,15 @@ def _candidates(
                 cy = float(np.clip(y + side * (half_height + far), bottom + half_height, bottom + height - half_height))
                 out.append((cx, cy, far + 0.3 * abs(cx - float(x))))
     return out
+
+
+def _confusion(x: float, y: float, own: FloatArray, rivals: FloatArray) -> float:
+    """Return a cost where another line is hardly farther than the label's own."""
+    if not len(rivals):
+        return 0.0
+    to_own = float(np.hypot(own[:, 0] - x, own[:, 1] - y).min())
+    to_rival = float(np.hypot(rivals[:, 0] - x, rivals[:, 1] - y).min())
+    return 0.0 if to_rival > 1.6 * to_own else 150.0
 
 
 def _cost(

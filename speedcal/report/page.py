@@ -87,7 +87,7 @@ def _picture_and_verdict(sheet: Sheet, model: ReportModel, y: float) -> float:
     width = sheet.right - sheet.left
     side = 0.335 * width
     plot = width - side - _GUTTER
-    ax = sheet.axes(sheet.left + 46, y + 16, plot - 46 - 26, _PLOT_HEIGHT - 16 - 26)
+    ax = sheet.axes(sheet.left + 46, y + 22, plot - 46 - 26, _PLOT_HEIGHT - 22 - 26)
     draw_comparison(ax, list(model.curves), model.allowed, unit=model.unit, size=8)
     x = sheet.right - side
     table_height = 14 + 25 * len(model.rows)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Literal
 from speedcal.report import style
 from speedcal.report.flow import cut, fit_line, wrap
 from speedcal.report.style import printable
+from speedcal.report.words import glued
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -105,7 +106,7 @@ class Sheet:
         most: int = 99,
     ) -> float:
         """Write a text on as many lines as it needs, at most ``most``, and return the lower edge."""
-        lines = wrap(printable(text), width_pt=width, size=size, bold=bold)
+        lines = wrap(glued(printable(text)), width_pt=width, size=size, bold=bold)
         for line in cut(lines, most, width_pt=width, size=size, bold=bold):
             self.write(x, y, line, size=size, bold=bold, color=color)
             y += _LEADING * size
@@ -185,7 +186,7 @@ def _rows(blocks: Sequence[Block], width: float, size: float) -> list[_Row]:
         indent = letters * 0.95 if block.kind == "item" else 0.0
         gap = {"heading": 0.55, "item": 0.12, "small": 0.2}.get(block.kind, 0.15) * letters if rows else 0.0
         color = style.QUIET if block.kind == "small" else style.INK
-        lines = wrap(printable(block.text), width_pt=width - indent, size=letters, bold=bold)
+        lines = wrap(glued(printable(block.text)), width_pt=width - indent, size=letters, bold=bold)
         for i, line in enumerate(lines):
             first = i == 0
             rows.append(_Row(line, letters, bold, color, indent, first and indent > 0, gap if first else 0.0))

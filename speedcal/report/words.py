@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from typing import TYPE_CHECKING
 
@@ -157,6 +158,14 @@ def left_over(after: Calibration, unit: DisplayUnit) -> tuple[str, ...]:
     elif (error - half < 0).any():
         lines.append("It may read low by the little that the interval allows.")
     return tuple(lines)
+
+
+def glued(text: str) -> str:
+    """Return a text in which no line can end between a number and its unit."""
+    return _UNIT_AFTER_NUMBER.sub("\u00a0", text)
+
+
+_UNIT_AFTER_NUMBER = re.compile(r"(?<=\d) (?=(?:%|mph|km/h)(?!\w))")
 
 
 def signed(value: float, decimals: int = 1) -> str:

@@ -13,6 +13,7 @@ from speedcal.report import comparison_picture, style
 from speedcal.report.allowed import Allowed
 from speedcal.report.clockmatch import draw_clock_match
 from speedcal.report.comparison import MOST_POINTS, Curve, draw_comparison, thinned
+from speedcal.report.figures import CUSTOMER, NARROW, WIDE, Shape
 from speedcal.report.flow import cut, fit_line, text_width, wrap
 from speedcal.units import KMH_MPS, MPH_MPS
 from speedcal.verify import load_tolerance
@@ -69,25 +70,25 @@ def test_before_and_after_differ_in_everything_that_survives_a_grey_printer() ->
 
 
 @pytest.mark.parametrize("rule", [None, "un_r39_type", "us_393_82", "jp_148", "sae_j2976", "eec_75_443", "tm9_1829a"])
-@pytest.mark.parametrize("count", [5, 22, 200, 2000])
-def test_every_word_of_the_picture_lies_in_it_and_on_no_other(rule: str | None, count: int) -> None:
+@pytest.mark.parametrize(("count", "shape"), [(5, NARROW), (22, NARROW), (22, CUSTOMER), (200, WIDE), (2000, NARROW)])
+def test_every_word_of_the_picture_lies_in_it_and_on_no_other(rule: str | None, count: int, shape: Shape) -> None:
     """Labels stand beside the lines; none is cut off, none covers another."""
     drawn = [
         Curve.of(make_calibration(1.096, count=count), "mph", label="before", drawn_as=style.BEFORE),
         Curve.of(make_calibration(1.0, seed=3), "mph", label="after the gear change", drawn_as=style.AFTER),
     ]
     with style.drawing():
-        figure = Figure(figsize=(3.5, 3.7))
-        ax = figure.add_axes((0.225, 0.13, 0.65, 0.79))
-        draw_comparison(ax, drawn, allowed(rule) if rule else None, unit="mph", size=9)
+        figure = Figure(figsize=shape.inches)
+        ax = figure.add_axes(shape.frame)
+        draw_comparison(ax, drawn, allowed(rule) if rule else None, unit="mph", size=shape.size)
         renderer = FigureCanvasAgg(figure).get_renderer()
         tight = figure.get_tightbbox(renderer)
         labels = [text.get_window_extent(renderer) for text in ax.texts]
     assert tight is not None
     assert tight.x0 >= 0
     assert tight.y0 >= 0
-    assert tight.x1 <= 3.5
-    assert tight.y1 <= 3.7
+    assert tight.x1 <= shape.inches[0]
+    assert tight.y1 <= shape.inches[1]
     for i, a in enumerate(labels):
         assert not any(a.overlaps(b) for b in labels[i + 1 :])
 
