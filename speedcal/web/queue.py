@@ -56,23 +56,8 @@ class Queue:
         KeyError
             There is no such job (any more).
         """
-        runs, jobs = schema.runs, schema.jobs
         with self.store.writing() as connection:
-            revision = connection.execute(sa.select(jobs.c.revision).where(jobs.c.id == job_id)).scalar()
-            if revision is None:
-                raise KeyError(job_id)
-            waiting = sa.select(runs.c.id).where(
-                runs.c.job_id == job_id, runs.c.drive_id == drive_id, runs.c.state == "queued"
-            )
-            if (found := connection.execute(waiting).scalar()) is not None:
-                return str(found)
-            run_id = new_id()
-            connection.execute(
-                runs.insert().values(
-                    id=run_id, job_id=job_id, drive_id=drive_id, revision=revision, state="queued", created=time.time()
-                )
-            )
-        return run_id
+            return _put(connection, job_id, drive_id)
 
     def waiting(self) -> int:
         """Return how many runs wait for a worker."""
@@ -129,7 +114,11 @@ class Queue:
         )
 
     def finish_look(self, run: Run, version: int, look: Mapping[str, Any]) -> bool:
-        """End a look and keep what was understood, unless the drive has changed since."""
+        """End a look and keep what was understood, unless the drive has changed since.
+
+        When the drive can be measured, the analysis of the job is queued in the same transaction: at no moment does it
+        seem that nothing more is to come.
+        """
         drives, runs = schema.drives, schema.runs
         with self.store.writing() as connection:
             mine = runs.update().where(runs.c.id == run.id, runs.c.owner == run.owner, runs.c.state == "running")
@@ -137,6 +126,8 @@ class Queue:
                 return False
             same = drives.update().where(drives.c.id == run.drive_id, drives.c.version == version)
             kept = connection.execute(same.values(look=json.dumps(look, ensure_ascii=False), look_run=run.id))
+            if kept.rowcount and look["fit"] is not None and not look["errors"]:
+                _put(connection, run.job_id, "")
             return bool(kept.rowcount)
 
     def _update(self, run: Run, **values: Any) -> bool:
@@ -187,6 +178,19 @@ class Queue:
             if ids:
                 connection.execute(runs.delete().where(runs.c.id.in_(ids)))
         return [str(run_id) for run_id in ids]
+
+
+def _put(connection: sa.Connection, job_id: str, drive_id: str) -> str:
+    runs, jobs = schema.runs, schema.jobs
+    revision = connection.execute(sa.select(jobs.c.revision).where(jobs.c.id == job_id)).scalar()
+    if revision is None:
+        raise KeyError(job_id)
+    waiting = sa.select(runs.c.id).where(runs.c.job_id == job_id, runs.c.drive_id == drive_id, runs.c.state == "queued")
+    if (found := connection.execute(waiting).scalar()) is not None:
+        return str(found)
+    row = {"id": new_id(), "job_id": job_id, "drive_id": drive_id, "revision": revision, "state": "queued"}
+    connection.execute(runs.insert().values(**row, created=time.time()))
+    return str(row["id"])
 
 
 def _run(row: sa.RowMapping) -> Run:

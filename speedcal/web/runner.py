@@ -132,8 +132,7 @@ class Runner:
         if not self.queue.finish_look(run, drive.version, look):
             self.originals.remove_result(run.job_id, run.id)
             self._look_again(run)
-        elif look["fit"] is not None and not look["errors"]:
-            self.ask_for_result(run.job_id)
+        self.wake()
 
     def _look_again(self, run: Run) -> None:
         drive = self.store.drive(run.drive_id)

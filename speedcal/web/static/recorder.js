@@ -9,7 +9,7 @@
   const by = (id) => document.getElementById(id);
   const unit = root.dataset.unit;
   const drive = root.dataset.store;
-  let database, meta, fixes = 0, taps = [], watch = null, lock = null, timer = null;
+  let database, meta, fixes = 0, taps = [], watch = null, lock = null, timer = null, troubled = false;
 
   // ---- the browser's database: one store for fixes, one for taps, one for what state the drive is in
 
@@ -82,17 +82,21 @@
     try {
       await keep("fixes", fix);
       fixes += 1;
-      say("");
+      if (troubled) say("");
+      troubled = false;
       refresh();
     } catch {
       say("This phone has no room for more. Stop, send what there is, and go on after that.", "bad");
     }
   };
-  const onTrouble = (error) => say({
-    1: "The browser may not use the position. Allow it in the settings of this page, then load it again.",
-    2: "There is no position at the moment. Recording goes on as soon as there is one.",
-    3: "The position takes long. Give the phone a free view of the sky.",
-  }[error.code] ?? "The position is not available.", error.code === 1 ? "bad" : "care");
+  const onTrouble = (error) => {
+    troubled = true;
+    say({
+      1: "The browser may not use the position. Allow it in the settings of this page, then load it again.",
+      2: "There is no position at the moment. Recording goes on as soon as there is one.",
+      3: "The position takes long. Give the phone a free view of the sky.",
+    }[error.code] ?? "The position is not available.", error.code === 1 ? "bad" : "care");
+  };
 
   const run = async () => {
     await saveMeta({ state: "running", started: meta.started ?? Date.now() });

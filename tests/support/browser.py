@@ -1,0 +1,110 @@
+"""A real browser that notices what must not happen: errors, requests elsewhere, overflow, barriers."""
+
+from __future__ import annotations
+
+import importlib.util
+import os
+import shutil
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
+import pytest
+
+_QUIET = (
+    "--no-sandbox",
+    "--disable-gpu",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+)
+_LOCAL = ("localhost", "127.0.0.1", "lan.test", "evil.test")
+
+
+def _missing(what: str) -> None:
+    if os.environ.get("SPEEDCAL_CI") == "1":
+        pytest.fail(f"{what} is missing, and SPEEDCAL_CI=1 wants every test to run")
+    pytest.skip(f"{what} is not installed")
+
+
+def _axe() -> str:
+    found = importlib.util.find_spec("axe_playwright_python")
+    if found is None or not found.submodule_search_locations:
+        _missing("axe-playwright-python")
+    return (Path(found.submodule_search_locations[0]) / "axe.min.js").read_text("utf-8")
+
+
+class Browsing:
+    """Pages of one browser, watched."""
+
+    def __init__(self, browser: Any, kind: Any, program: str) -> None:
+        self.browser, self.kind, self.program = browser, kind, program
+        self.axe, self.noise = _axe(), []
+
+    @contextmanager
+    def another(self, *options: str) -> Iterator[Browsing]:
+        """Start another browser with options of its own."""
+        browser = self.kind.launch(executable_path=self.program, args=[*_QUIET, *options])
+        yield Browsing(browser, self.kind, self.program)
+        browser.close()
+
+    def page(self, size: dict[str, int], **more: Any) -> Any:
+        """Return a page of a person of its own."""
+        context = self.browser.new_context(viewport=size, locale="en-US", **more)
+        page = context.new_page()
+        page.set_default_timeout(30_000)
+        page.on("console", lambda message: self.noise.append(message.text) if message.type == "error" else None)
+        page.on("pageerror", lambda error: self.noise.append(str(error)))
+        page.on("request", self._watch)
+        return page
+
+    def _watch(self, request: Any) -> None:
+        parts = urlsplit(request.url)
+        if parts.scheme in ("http", "https") and parts.hostname not in _LOCAL:
+            self.noise.append(f"request leaves the machine: {parts.hostname}")
+
+    def check(self, page: Any) -> None:
+        """Check a page for barriers with axe-core and for overflow."""
+        found = page.evaluate(f"(() => {{ {self.axe}; return axe.run(document, {{resultTypes: ['violations']}}) }})()")
+        problems = [(v["id"], [node["html"][:200] for node in v["nodes"]]) for v in found["violations"]]
+        assert problems == [], f"{page.url}: {problems}"
+        self.check_width(page)
+
+    def check_width(self, page: Any) -> None:
+        """Check that nothing sticks out to the right."""
+        over = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+        assert over <= 0, f"{page.url} is {over} pixels too wide"
+
+    def forget_noise(self) -> None:
+        """Forget errors that a test brought about itself."""
+        self.noise.clear()
+
+    def check_quiet(self) -> None:
+        """Check that no script failed, no policy was broken and no request left the machine."""
+        assert self.noise == []
+
+
+def until(page: Any, expression: str, seconds: float = 30) -> None:
+    """Wait until a JavaScript expression is true; the browser's own waiting needs eval, which our policy forbids."""
+    end = time.monotonic() + seconds
+    while not page.evaluate(f"async () => Boolean(await ({expression}))"):
+        assert time.monotonic() < end, f"{expression} never came true on {page.url}"
+        page.wait_for_timeout(50)
+
+
+@contextmanager
+def open_browsing() -> Iterator[Browsing]:
+    """Start the browser of the system."""
+    program = os.environ.get("CHROMIUM") or shutil.which("chromium") or "/usr/bin/chromium"
+    if not Path(program).exists():
+        _missing("Chromium")
+    from playwright.sync_api import sync_playwright
+
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=program, args=[*_QUIET])
+        yield Browsing(browser, playwright.chromium, program)
+        browser.close()

@@ -1,0 +1,395 @@
+"""The three roles through the whole story in a real browser, on the invented demo job, at phone and desktop size."""
+
+from __future__ import annotations
+
+import io
+import json
+import re
+import shutil
+import zipfile
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pypdf
+import pytest
+from support.browser import Browsing, open_browsing, until
+from support.web_server import WebServer
+from support.web_site import DEMO
+
+PHONE, DESKTOP = {"width": 360, "height": 740}, {"width": 1280, "height": 900}
+JOB = {
+    "job.number": "J-0417",
+    "job.customer": "Sample Customer (invented)",
+    "job.shop": "Saltmarsh Gauge Works (invented)",
+    "vehicle.label": "Brindlewood half-ton pickup (invented)",
+    "vehicle.tire": "P225/70R16",
+    "vehicle.axle": "41/11",
+    "vehicle.drive_gear": "8",
+    "vehicle.driven_gear": "19",
+    "vehicle.expects": "1000",
+    "tolerance.speeds": "30 45 60",
+}
+
+
+@pytest.fixture(scope="module")
+def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[WebServer]:
+    """Start the service as users do."""
+    server = WebServer(tmp_path_factory.mktemp("web") / "data").start()
+    yield server
+    server.stop()
+
+
+@pytest.fixture(scope="module")
+def browsing() -> Iterator[Browsing]:
+    """Start a browser."""
+    with open_browsing() as opened:
+        yield opened
+
+
+def new_job(page: Any, address: str, **more: str) -> str:
+    """Fill the form of a job and return its address."""
+    page.goto(f"{address}/jobs/new")
+    for field, text in {**JOB, **more}.items():
+        page.fill(f'[id="{field}"]', text)
+    page.select_option('[id="tolerance.rule"]', "un_r39_type")
+    page.click("text=Save the job")
+    page.wait_for_selector("h1 >> text=" + more.get("job.number", JOB["job.number"]))
+    return str(page.url)
+
+
+def link_of(page: Any, role: str) -> str:
+    """Make a link of a role and return its address."""
+    page.click(f"text=New {role}'s link")
+    letter = {"owner": "o", "customer": "c"}[role]
+    return str(page.locator(f".address a[href*='/{letter}/']").first.get_attribute("href"))
+
+
+@pytest.mark.parametrize("size", [PHONE, DESKTOP], ids=["phone", "desktop"])
+def test_the_whole_story(server: WebServer, browsing: Browsing, size: dict[str, int], tmp_path: Path) -> None:
+    """Tech makes a job; owner sends the drive; tech fits a gear and sends the road test; customer reads the report."""
+    tech, check = browsing.page(size), browsing.check
+    tech.goto(server.address)
+    check(tech)
+    base = new_job(tech, server.address)
+    check(tech)
+    owner_link, customer_link = (link_of(tech, role) for role in ("owner", "customer"))
+
+    owner = browsing.page(size)
+    owner.goto(owner_link)
+    check(owner)
+    owner.click("text=Send files or notes")
+    check(owner)
+    owner.set_input_files("#track", DEMO / "before.gpx")
+    owner.click("text=Type or paste times and speeds")
+    owner.fill("#pasted", "10:33:06 40x\n10:33:23 42")
+    owner.click("text=Send the drive")
+    owner.wait_for_selector("text=This needs a change")
+    check(owner)
+    assert "10:33:23" in owner.content(), "what was typed is still there"
+    for cell in owner.locator(".rows input").all():
+        cell.fill("")
+    owner.fill("#pasted", (DEMO / "before_notes.csv").read_text())
+    owner.click("text=Send the change")
+    owner.wait_for_selector("text=The drive can be measured", timeout=60_000)
+    until(owner, "document.querySelector('img.picture').naturalWidth > 0")
+    check(owner)
+    owner.click("text=Back to your page")
+    owner.wait_for_selector("#result", timeout=120_000)
+    check(owner)
+    assert "At a true 60 mph the dial shows" in owner.inner_text("main")
+
+    tech.goto(f"{base}/edit")
+    check(tech)
+    tech.fill('[id="work.driven_gear"]', "22")
+    tech.click("text=Save the job")
+    tech.click("section[aria-labelledby=after] >> text=Upload")
+    tech.set_input_files("#track", DEMO / "after.gpx")
+    tech.click("text=A file with times and speeds")
+    tech.set_input_files("#readings", DEMO / "after_notes.csv")
+    tech.click("text=Send the drive")
+    tech.wait_for_selector("text=The drive can be measured", timeout=60_000)
+    tech.goto(base)
+    tech.wait_for_selector(".verdict", timeout=120_000)
+    tech.wait_for_selector("#progress", state="detached", timeout=120_000)
+    check(tech)
+    text = tech.inner_text("main")
+    assert re.search(r"the dial showed 7\d to 7\d; after .* it shows 60 to 61", text)
+    assert tech.inner_text(".verdict .tag").lower() == "pass"
+    sheet = tech.request.get(f"{base}/road-test.pdf?limit=65")
+    assert "passenger" in pypdf.PdfReader(io.BytesIO(sheet.body())).pages[0].extract_text()
+
+    customer = browsing.page(size)
+    customer.goto(customer_link)
+    until(customer, "document.querySelector('img.picture').naturalWidth > 0")
+    check(customer)
+    assert "after the gear change it shows 60 to 61" in " ".join(customer.inner_text("main").split())
+    report = customer.request.get(f"{customer_link}/files/report.pdf")
+    assert len(pypdf.PdfReader(io.BytesIO(report.body())).pages) == 1
+    customer.click("text=Open the full report")
+    customer.wait_for_selector("h1")
+    check(customer)
+    assert customer.evaluate("getComputedStyle(document.querySelector('main')).maxWidth") == "736px", (
+        "styles are applied"
+    )
+
+    browsing.check_quiet()
+
+
+def test_the_shop_tries_another_tolerance_and_moves_a_job(
+    server: WebServer, browsing: Browsing, tmp_path: Path
+) -> None:
+    """Another rule gives another verdict; closed, saved as a zip, brought in again, deleted."""
+    tech, check = browsing.page(DESKTOP), browsing.check
+    with zipfile.ZipFile(tmp_path / "demo.zip", "w") as packed_demo:
+        for path in DEMO.iterdir():
+            packed_demo.write(path, f"demo/{path.name}")
+    tech.goto(f"{server.address}/import")
+    check(tech)
+    tech.set_input_files("#zip", tmp_path / "demo.zip")
+    tech.click("button >> text=Bring it in")
+    tech.wait_for_selector("h1 >> text=J-0417")
+    base = str(tech.url)
+    tech.wait_for_selector(".verdict >> text=UN Regulation", timeout=120_000)
+    tech.goto(f"{base}/edit")
+    tech.select_option('[id="tolerance.rule"]', "sae_j2976")
+    tech.fill('[id="tolerance.speeds"]', "")
+    tech.click("text=Save the job")
+    tech.wait_for_selector("#progress", state="detached", timeout=120_000)
+    assert "SAE J2976" in tech.inner_text(".verdict")
+    tech.click("text=Close the job")
+    tech.wait_for_selector("h1 + .tag >> text=closed")
+    packed = tech.request.get(f"{base}/export.zip").body()
+    assert {n.split("/")[1] for n in zipfile.ZipFile(io.BytesIO(packed)).namelist()} == {
+        "job.toml", "before-1-track.gpx", "before-1-readings.csv", "after-1-track.gpx", "after-1-readings.csv",
+    }  # fmt: skip
+    (tmp_path / "job.zip").write_bytes(packed)
+    tech.goto(f"{server.address}/import")
+    check(tech)
+    tech.set_input_files("#zip", tmp_path / "job.zip")
+    tech.click("button >> text=Bring it in")
+    tech.wait_for_selector("h1 >> text=J-0417")
+    assert tech.url != base
+    tech.goto(f"{tech.url}/delete")
+    check(tech)
+    tech.click("text=Delete for good")
+    tech.wait_for_selector("h1 >> text=Jobs")
+    check(tech)
+    browsing.check_quiet()
+
+
+def test_without_javascript_everything_but_the_recorder_works(server: WebServer, browsing: Browsing) -> None:
+    """The page loads itself again until the result is there; the recorder says what to do instead."""
+    page = browsing.page(PHONE, java_script_enabled=False)
+    base = new_job(page, server.address)
+    page.click("section[aria-labelledby=before] >> text=Upload")
+    page.set_input_files("#track", DEMO / "before.gpx")
+    page.click("summary >> text=A file with times and speeds")
+    page.set_input_files("#readings", DEMO / "before_notes.csv")
+    page.click("text=Send the drive")
+    page.wait_for_selector("text=The drive can be measured", timeout=60_000)
+    page.goto(base)
+    page.wait_for_selector("text=At a true 60 mph the dial shows", timeout=120_000)
+    page.goto(f"{base}/record/before")
+    assert "Recording needs JavaScript" in page.inner_text("main")
+    browsing.check_quiet()
+
+
+def test_by_keyboard_alone(server: WebServer, browsing: Browsing) -> None:
+    """The skip link comes first, every control shows its focus, and a job can be made and found."""
+    page = browsing.page(DESKTOP)
+    page.goto(f"{server.address}/jobs/new")
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.textContent") == "Skip to the content"
+    page.keyboard.press("Enter")
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.id") == "job.number"
+    assert page.evaluate("getComputedStyle(document.activeElement).outlineStyle") == "solid"
+    page.keyboard.type("KEY-1")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("h1 >> text=KEY-1")
+    browsing.check_quiet()
+
+
+HOSTILE = (
+    "\"><script>document.title='broken'</script><img src=x onerror=\"document.title='broken'\">"
+    "\u202e\u0661 \u65e5\u672c"
+)
+
+
+def test_hostile_names_are_only_names(server: WebServer, browsing: Browsing, tmp_path: Path) -> None:
+    """Markup, right-to-left signs and other scripts in every field and in file names; on every page of every role."""
+    page = browsing.page(PHONE)
+    names = {f: HOSTILE for f in ("job.number", "job.customer", "job.shop", "job.note", "vehicle.label", "work.note")}
+    page.goto(f"{server.address}/jobs/new")
+    for field, text in names.items():
+        page.fill(f'[id="{field}"]', text)
+    page.click("text=Save the job")
+    base = str(page.url)
+    links = [link_of(page, role) for role in ("owner", "customer")]
+    track = tmp_path / "<img src=x onerror=alert(1)>'.gpx"
+    shutil.copy(DEMO / "before.gpx", track)
+    page.goto(f"{base}/drives/new/before")
+    page.set_input_files("#track", track)
+    page.click("text=A file with times and speeds")
+    page.set_input_files("#readings", DEMO / "before_notes.csv")
+    page.click("text=Send the drive")
+    page.wait_for_selector("text=The drive can be measured", timeout=60_000)
+    drive = page.url
+    page.goto(base)
+    page.wait_for_selector("text=At a true", timeout=120_000)
+    for address in (
+        base,
+        drive,
+        f"{base}/edit",
+        f"{base}/delete",
+        f"{server.address}/jobs",
+        f"{base}/files/report.html",
+        *links,
+    ):
+        page.goto(address)
+        assert page.title() != "broken"
+        assert page.locator("img[src=x], main script").count() == 0
+        browsing.check_width(page)
+    browsing.check_quiet()
+
+
+def test_the_pages_print(server: WebServer, browsing: Browsing) -> None:
+    """Job and customer page as PDF: the result is on it, navigation and forms are not."""
+    page = browsing.page(DESKTOP)
+    page.goto(f"{server.address}/jobs")
+    page.locator(".jobs a").first.click()
+    page.wait_for_selector("#result")
+    printed = pypdf.PdfReader(io.BytesIO(page.pdf(format="A4")))
+    text = " ".join(part.extract_text() for part in printed.pages)
+    assert "At a true" in text
+    assert "New job" not in text
+    assert "End this link" not in text
+
+
+def test_the_recorder(server: WebServer, browsing: Browsing) -> None:
+    """Positions and taps survive a reload and a lost network, and become an ordinary pair of files."""
+    page = browsing.page(
+        PHONE, permissions=["geolocation"], geolocation={"latitude": 0.5, "longitude": -30.0, "accuracy": 4}
+    )
+    base = new_job(page, server.address, **{"job.number": "REC-1"})
+    owner = link_of(page, "owner")
+    page.goto(owner)
+    page.click("text=Record on this phone")
+    browsing.check(page)
+    assert "A passenger operates this page" in page.inner_text("main")
+    assert page.is_disabled("#start")
+    page.check("#passenger")
+    page.click("#start")
+    until(page, "document.getElementById('fixes').textContent > 0")
+
+    def drive(count: int, offset: int) -> None:
+        for n in range(count):
+            page.context.set_geolocation({"latitude": 0.5 + 1e-4 * (n + offset), "longitude": -30.0, "accuracy": 4})
+            until(page, f"document.getElementById('fixes').textContent > {n + offset}")
+
+    drive(3, 1)
+    page.click('[data-speed="40"]')
+    page.click('[data-speed="45"]')
+    page.fill("#other", "52,5")
+    page.click("#note-other")
+    browsing.check(page)
+    assert "Reading 3: 52.5 mph" in page.inner_text("#last")
+    page.click("#undo")
+    until(page, "document.getElementById('count').textContent == '2'")
+    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
+    until(page, "caches.match(location.href)")
+    page.reload()
+    page.wait_for_selector("text=Recording goes on")
+    assert page.inner_text("#count") == "2"
+    kept = int(page.inner_text("#fixes"))
+    assert kept >= 4
+    drive(2, kept)
+    page.context.set_offline(True)
+    page.reload()
+    until(page, f"document.getElementById('fixes').textContent >= {kept}")
+    page.click('[data-speed="50"]')
+    until(page, "document.getElementById('count').textContent == '3'")
+    page.click("#stop")
+    page.click("#send")
+    page.wait_for_selector("text=There is no connection")
+    page.context.set_offline(False)
+    browsing.forget_noise()
+    page.click("#send")
+    page.wait_for_url("**/drives/*", timeout=60_000)
+    page.wait_for_selector("text=The track")
+    files = zipfile.ZipFile(io.BytesIO(page.request.get(f"{base}/export.zip").body()))
+    track, readings = (files.read(f"job/before-1-{name}").decode() for name in ("track.gpx", "readings.csv"))
+    assert track.count("<trkpt") >= kept + 2
+    assert 'lat="0.5001000" lon="-30.0000000"' in track
+    assert [line.split(",")[1] for line in readings.split()[2:]] == ["40", "45", "50"]
+    page.goto(f"{owner}/record/before")
+    assert page.is_visible("#start"), "after sending the phone keeps nothing"
+
+
+def attack(page: Any, action: str) -> None:
+    """Open a page of another site that posts a form to an address of ours."""
+    form = f'<form method=post action="{action}"><input name="job.number" value="E"></form>'
+    page.unroute_all()
+    page.route("http://evil.test/**", lambda route: route.fulfill(content_type="text/html", body=form))
+    page.goto("http://evil.test/")
+    page.evaluate("document.forms[0].submit()")
+
+
+def test_a_page_of_another_site_cannot_write(tmp_path: Path, server: WebServer, browsing: Browsing) -> None:
+    """Real browser, both branches: on this machine it sends Sec-Fetch-Site, under a plain name only Origin tells."""
+    data = tmp_path / "lan"
+    passcode = ["--host-name", "lan.test"]
+    lan = WebServer(data, *passcode)
+    from speedcal.web.app import make_services
+    from speedcal.web.settings import Settings
+
+    services = make_services(Settings(data=data))
+    services.auth.set_passcode("brass kettle tide")
+    services.store.close()
+    lan.start()
+    rules = "MAP lan.test 127.0.0.1, MAP evil.test 127.0.0.1"
+    try:
+        with browsing.another(f"--host-resolver-rules={rules}") as abroad:
+            page = abroad.page(DESKTOP)
+            home = f"http://lan.test:{lan.port}"
+            page.goto(f"{home}/jobs")
+            page.fill("#passcode", "brass kettle tide")
+            with page.expect_request(lambda request: request.method == "POST") as posted:
+                page.click("main button")
+            sent = posted.value.all_headers()
+            assert "sec-fetch-site" not in sent
+            assert sent["origin"] == home
+            page.wait_for_selector("h1 >> text=Jobs")
+            for action in (f"{home}/jobs/new", f"{server.address}/jobs/new"):
+                attack(page, action)
+                page.wait_for_selector("text=came from another site")
+            page.goto(f"{home}/jobs")
+            assert "No jobs yet" in page.inner_text("main")
+            page.click("text=Sign out")
+            page.wait_for_selector("h1 >> text=Sign in")
+            abroad.check(page)
+    finally:
+        lan.stop()
+
+
+def test_a_large_file_is_refused_before_it_is_sent_and_after(
+    server: WebServer, browsing: Browsing, tmp_path: Path
+) -> None:
+    """The browser says so itself; without its help the page says so, not a broken connection."""
+    big = tmp_path / "big.gpx"
+    big.write_bytes(b"0" * 52_000_000)
+    page = browsing.page(DESKTOP)
+    base = new_job(page, server.address, **{"job.number": "BIG-1"})
+    page.goto(f"{base}/drives/new/before")
+    page.set_input_files("#track", big)
+    assert "larger than 24 MB" in page.evaluate("document.getElementById('track').validationMessage")
+    page.evaluate("document.getElementById('drive-form').noValidate = true")
+    page.click("text=Send the drive")
+    page.wait_for_selector("h1 >> text=Too large", timeout=60_000)
+    browsing.forget_noise()
+
+
+def test_the_demo_is_invented() -> None:
+    """Nothing of a real person or place is in what the pictures show."""
+    assert "invented" in JOB["job.shop"] + json.dumps(JOB)
