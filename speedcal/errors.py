@@ -29,7 +29,8 @@ class SpeedcalError(Exception):
     def __init__(self, problem: str, *, source: str = "", line: int | None = None, remedy: str = "") -> None:
         self.problem, self.source, self.line, self.remedy = problem, source, line, remedy
         where = source if line is None else f"{source}:{line}"
-        super().__init__((f"{where}: " if where else "") + problem + (f". {remedy}." if remedy else "."))
+        stop = "" if problem.endswith("?") else "."
+        super().__init__((f"{where}: " if where else "") + problem + stop + (f" {remedy}." if remedy else ""))
 
     def to_dict(self) -> dict[str, Any]:
         """Return the parts of the message, ready for JSON."""

@@ -117,7 +117,7 @@ class TableReader:
         self.problem(key, f"{value!r} is not known: {nearest_name(str(value), known)}")
         return default
 
-    def finish(self, *, source: str, kind: type[SpeedcalError], remedy: str = "Correct it") -> None:
+    def finish(self, *, source: str, kind: type[SpeedcalError], remedy: str = "") -> None:
         """Raise one error with every problem found; does nothing when there is none."""
         if self.problems:
             self._raise(source, kind, remedy)

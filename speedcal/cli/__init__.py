@@ -10,6 +10,7 @@ from collections.abc import Sequence
 import click
 
 from speedcal.errors import SpeedcalError
+from speedcal.tables import nearest_name
 
 COMMANDS = {
     "axle": "Axle ratio from counted turns, engine speed or a drive.",
@@ -47,6 +48,13 @@ class _LazyGroup(click.Group):
             return None
         command: click.Command = importlib.import_module(f"speedcal.cli.{cmd_name}").command
         return _keep_lines(command)
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        if args and args[0] not in COMMANDS and not args[0].startswith("-"):
+            ctx.fail(f"there is no command {args[0]!r}: {nearest_name(args[0], COMMANDS)}")
+        return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):

@@ -72,7 +72,7 @@ def load_tolerance(
         rule = _preset(reader, own_unit) if preset else _own(reader, own_unit)
     except ToleranceError as error:
         raise ToleranceError(error.problem, source=source, remedy=error.remedy) from None
-    reader.finish(source=source, kind=ToleranceError, remedy="Correct [tolerance]")
+    reader.finish(source=source, kind=ToleranceError)
     if confidence is not None:
         other = replace(rule.other_unit, confidence=confidence) if rule.other_unit else None
         rule = replace(rule, confidence=confidence, other_unit=other)
@@ -116,10 +116,7 @@ def _data() -> dict[str, Any]:
 def _preset(reader: TableReader, unit: DisplayUnit | None) -> Tolerance:
     name = reader.table["rule"]
     if name not in tolerance_names():
-        raise ToleranceError(
-            f"there is no tolerance rule {name!r}: {nearest_name(str(name), tolerance_names())}",
-            remedy="Known rules: " + ", ".join(tolerance_names()),
-        )
+        raise ToleranceError(f"there is no tolerance rule {name!r}: {nearest_name(str(name), tolerance_names())}")
     entry = _data()[name]
     full_scale, top = reader.number("full_scale"), reader.number("max_speed")
     factor = SPEED_UNIT_MPS[unit or entry["unit"]]
