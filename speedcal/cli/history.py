@@ -18,9 +18,14 @@ from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 @click.option("--speed", type=float, help="True speed to compare at; otherwise the middle of what all drives have.")
 @result_options
 def command(jobs: tuple[Path, ...], speed: float | None, as_json: bool, unit: str | None) -> None:
-    """Lay the drives of one vehicle, from one or several JOBS, in order of time.
+    r"""Lay the drives of one vehicle, from one or several JOBS, in order of time.
 
     Says whether the reading creeps as tires wear or jumped because something was changed.
+
+    \b
+    Examples:
+      speedcal history job.toml
+      speedcal history spring/job.toml autumn/job.toml --speed 50
     """
     from speedcal.jobs import load_job
     from speedcal.verify import history

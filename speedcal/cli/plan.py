@@ -48,6 +48,11 @@ def command(
     job has one, says how the instrument is expected to read.
 
     \b
+    Examples:
+      speedcal plan job.toml
+      speedcal plan job.toml --speed-limit 65 --sheet sheet.pdf --table readings.csv
+
+    \b
     The driver drives, a passenger writes. Legal speeds only, by the GPS, on a suitable road.
     Local rules on speedometers, odometers and road tests come first.
     """

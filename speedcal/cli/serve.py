@@ -39,11 +39,17 @@ import click
 @click.option("--set-passcode", is_flag=True, help="Ask for a new passcode of the shop, keep its digest, and end.")
 @click.option("--json", "as_json", is_flag=True, help="Write the log as JSON lines.")
 def command(*, set_passcode: bool, as_json: bool, **options: Any) -> None:
-    """Start the upload page for owner, tech and customer.
+    r"""Start the upload page for owner, tech and customer.
 
     On this machine alone (the default address) it needs no passcode. On any other address it refuses to start until
     one was set with --set-passcode. The recorder page needs https or this machine: browsers give the position to
     nobody else.
+
+    \b
+    Examples:
+      speedcal serve
+      speedcal serve --set-passcode
+      speedcal serve --host 0.0.0.0 --host-name shop-pc.example --tls-cert shop.crt --tls-key shop.key
 
     A passenger writes or taps what the dial shows; the driver drives.
     """

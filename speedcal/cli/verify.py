@@ -26,6 +26,10 @@ def command(job: Path, as_json: bool, unit: str | None) -> None:
     The exit status tells the verdict: 0 pass, 1 fail, 3 not proven, 2 when the input cannot be used.
 
     \b
+    Example:
+      speedcal verify job.toml
+
+    \b
     A passenger writes the readings down, the driver drives. Keep to the speed limit, on a suitable road.
     Local rules on speedometers and odometers come first.
     """

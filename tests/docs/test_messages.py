@@ -1,0 +1,241 @@
+"""What people really give by mistake: each leads to one message that says what to do, and to exit status 2."""
+
+from __future__ import annotations
+
+import re
+import zipfile
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+from support import documents as doc
+
+from speedcal import SpeedcalError
+from speedcal.cli import main
+
+DEMO = doc.ROOT / "data_demo"
+TRACK = (DEMO / "before.gpx").read_text(encoding="utf-8")
+NOTES = (DEMO / "before_notes.csv").read_text(encoding="utf-8")
+JOB = (DEMO / "job.toml").read_text(encoding="utf-8")
+READINGS = re.findall(r"^(\d\d:\d\d:\d\d [AP]M),(\d+)$", NOTES, re.MULTILINE)
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Stand in a folder with the demo drives and files that are wrong."""
+    write = {
+        "drive.gpx": TRACK,
+        "notes.csv": NOTES,
+        "other drive.csv": (DEMO / "after_notes.csv").read_text(encoding="utf-8"),
+        "empty.csv": "",
+        "last year.gpx": re.sub(r"2031-05-17T", "2030-05-11T", TRACK),
+        "stamped.csv": "time,dial (mph)\n" + "".join(f"2031-05-17T{utc(t)}Z,{v}\n" for t, v in READINGS),
+        "no unit.csv": NOTES.replace("dial (mph)", "dial"),
+        "no times.gpx": re.sub(r"<time>.*?</time>", "", TRACK),
+        "route.gpx": '<gpx version="1.1" creator="x" xmlns="http://www.topografix.com/GPX/1/1"><rte>'
+        '<rtept lat="1" lon="2"/><rtept lat="1.1" lon="2"/></rte></gpx>',
+        "cut off.gpx": TRACK[: len(TRACK) // 2],
+        "page.html": "<!DOCTYPE html><html><body>Please log in</body></html>",
+        "three.csv": "time,dial mph\n" + "".join(f"{t},{v}\n" for t, v in READINGS[:3]),
+        "words.csv": NOTES + "10:20:10 AM,fifty\n10:xx,40\n",
+        "two speeds.csv": "time,speed mph,vehicle speed km/h\n" + "".join(f"{t},{v},50\n" for t, v in READINGS),
+        "parked.csv": "time,dial mph\n" + "".join(f"{t},0\n" for t, _ in READINGS),
+        "letter.txt": "Dear shop,\nthe dial reads wrong.\n",
+        "held wrong.csv": "dial mph\n" + "".join(f"{v}\n" for v in (20, 70, 20, 70, 20, 70, 20, 70, 20)),
+        "misspelt.toml": JOB.replace("driven_gear = 19", "driven_geer = 19"),
+        "no such track.toml": JOB.replace("before.gpx", "befor.gpx"),
+        "no quotes.toml": JOB.replace('"P225/70R16"', "P225/70R16"),
+        "odd tire.toml": JOB.replace("P225/70R16", "225-70-16x"),
+        "odd rule.toml": JOB.replace("un_r39_type", "un_r39_typ"),
+        "odd unit.toml": JOB.replace('unit = "mph"', 'unit = "mpg"'),
+        "no drive.toml": "[vehicle]\ndriven_gear = 19\n",
+    }
+    for name, text in write.items():
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    for name in ("before.gpx", "before_notes.csv", "after.gpx", "after_notes.csv"):
+        (tmp_path / name).write_bytes((DEMO / name).read_bytes())
+    (tmp_path / "photo.jpg").write_bytes(b"\xff\xd8\xff\xe0" + bytes(range(256)) * 8)
+    (tmp_path / "screen.png").write_bytes(b"\x89PNG\r\n\x1a\n" + bytes(range(256)) * 8)
+    (tmp_path / "scan.pdf").write_bytes(b"%PDF-1.7\n" + bytes(range(256)) * 8)
+    with zipfile.ZipFile(tmp_path / "letter.docx", "w") as letter:
+        letter.writestr("[Content_Types].xml", "<Types/>")
+        letter.writestr("word/document.xml", "<document/>")
+    (tmp_path / "phone").mkdir()
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+def utc(clock: str) -> str:
+    """Return the UTC time of a note of the demo, whose watch is ten hours behind."""
+    return f"{int(clock[:2]) + 10:02d}{clock[2:8]}"
+
+
+CALIBRATE = {
+    "track and readings swapped": ("notes.csv", "drive.gpx", "may be swapped"),
+    "a photo of the dial": ("drive.gpx", "photo.jpg", "is a picture"),
+    "a screenshot for a track": ("screen.png", "notes.csv", "Export the log itself"),
+    "a scan of the notes": ("drive.gpx", "scan.pdf", "is a PDF document"),
+    "an empty file": ("drive.gpx", "empty.csv", "the file is empty"),
+    "an empty track": ("empty.csv", "notes.csv", "Record or export the drive again"),
+    "a track from last year": ("last year.gpx", "stamped.csv", "no time in common"),
+    "a unit forgotten": ("drive.gpx", "no unit.csv", "no unit of speed"),
+    "readings of another drive": ("drive.gpx", "other drive.csv", "same drive"),
+    "a folder for a file": ("phone", "notes.csv", "this is a folder, not a file"),
+    "no such file": ("drive.gpx", "nots.csv", "Check the name"),
+    "the same file twice": ("drive.gpx", "drive.gpx", "no waypoint that is named with a speed"),
+    "a track without times": ("no times.gpx", "notes.csv", "with times and positions"),
+    "a planned route": ("route.gpx", "notes.csv", "planned route"),
+    "a download that broke off": ("cut off.gpx", "notes.csv", "cut off"),
+    "the log-in page of a web site": ("page.html", "notes.csv", "the kind of file is not known"),
+    "three readings": ("drive.gpx", "three.csv", "at least eight readings"),
+    "words for numbers": ("drive.gpx", "words.csv", "'fifty' is no number"),
+    "two speed columns": ("drive.gpx", "two speeds.csv", "--column"),
+    "a dial that stood still": ("drive.gpx", "parked.csv", "Check"),
+    "a letter": ("drive.gpx", "letter.txt", "one reading a line"),
+    "speeds that were never held": ("drive.gpx", "held wrong.csv", "order"),
+    "a letter from an office program": ("drive.gpx", "letter.docx", "Take out the one log"),
+}
+JOBS = {
+    "a misspelt key": ("misspelt.toml", r"misspelt.toml:\d+: .*did you mean 'driven_gear'\?"),
+    "a misspelt file name": ("no such track.toml", r"did you mean 'before.gpx'\?"),
+    "quotes forgotten": ("no quotes.toml", r"Texts stand in quotes"),
+    "a tire size nobody sells": ("odd tire.toml", r"Write it as on the sidewall"),
+    "a misspelt rule": ("odd rule.toml", r"did you mean 'un_r39_type'\?"),
+    "a unit that is none": ("odd unit.toml", r'"mph" or "km/h" was expected'),
+    "a job without a drive": ("no drive.toml", r"Add a \[before\] or an \[after\] table"),
+    "a track for a job": ("drive.gpx", r"language of job files"),
+    "a folder without a job": ("phone", r"job.toml: .*Check the name and the folder"),
+    "no such job": ("jobb.toml", r"Check the name and the folder"),
+}
+OTHERS = {
+    "a command misspelt": (["calibrat", "drive.gpx"], "did you mean 'calibrate'?"),
+    "the readings left out": (["calibrate", "drive.gpx"], "Missing argument 'READINGS'"),
+    "a unit misspelt": (["calibrate", "drive.gpx", "notes.csv", "--unit", "kmh"], "'km/h'"),
+    "a column that is not there": (["calibrate", "drive.gpx", "two speeds.csv", "--column", "speed"], "speed mph"),
+    "a zone that is none": (["calibrate", "drive.gpx", "notes.csv", "--zone", "Nowhere"], "Write it as +02:00"),
+    "a result over a file": (["report", "job.toml", "--out", "notes.csv"], "Name a folder"),
+    "no folder for the result": (["report", "job.toml"], "--out"),
+    "half a tire size": (["tire", "35"], "Write it as on the sidewall"),
+    "a count without the shaft": (["axle", "10"], "10:37.25"),
+    "a shared track over the original": (["trim", "drive.gpx", "--out", "drive.gpx"], "exists already"),
+    "nothing to inspect": (["inspect", "nothing.gpx"], "Check the name"),
+    "speeds in words": (["correct", "job.toml", "--speeds", "fast"], "30,50,70"),
+}
+
+
+def told(run: Callable[[], None], capfd: pytest.CaptureFixture[str]) -> str:
+    """Return the message of a command that must end with status 2, after checking that it is one message."""
+    with pytest.raises(SystemExit) as ended:
+        run()
+    out, err = capfd.readouterr()
+    assert ended.value.code == 2, out + err
+    assert out == ""
+    assert "Traceback" not in err
+    assert err.rstrip().endswith((".", "?", "]")) or err.startswith("Usage:")
+    return err
+
+
+@pytest.mark.parametrize("mistake", CALIBRATE)
+def test_a_wrong_file_is_told_with_its_name_and_what_to_do(
+    mistake: str, folder: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    track, readings, words = CALIBRATE[mistake]
+    message = told(lambda: main(["calibrate", track, readings]), capfd)
+    assert words in message
+    assert message.startswith("speedcal: ")
+    assert len(message) < 700
+    assert message.count("speedcal: ") == 1
+
+
+@pytest.mark.parametrize("mistake", JOBS)
+def test_a_wrong_job_is_told_with_its_line_and_what_to_do(
+    mistake: str, folder: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    name, words = JOBS[mistake]
+    message = told(lambda: main(["report", name, "--out", "result"]), capfd)
+    assert re.search(words, message), message
+    assert message.startswith("speedcal: ")
+    assert not (folder / "result").exists()
+
+
+@pytest.mark.parametrize("mistake", OTHERS)
+def test_a_wrong_command_is_told_with_what_to_type(
+    mistake: str, folder: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    (folder / "job.toml").write_text(JOB, encoding="utf-8")
+    arguments, words = OTHERS[mistake]
+    assert words in told(lambda: main(arguments), capfd)
+
+
+@pytest.mark.parametrize(("header", "noted"), [("mph", "km/h"), ("km/h", "mph")])
+def test_readings_noted_in_the_other_unit_are_asked_about(
+    header: str, noted: str, folder: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """A dial 14 % high, noted in km/h under a heading of mph, shows 1.84 times the true speed: a question, no trust."""
+    factor = 1.609344 if noted == "km/h" else 1.0
+    rows = "".join(f"{t},{round(factor * int(v))}\n" for t, v in READINGS)
+    (folder / "mixed.csv").write_text(f"time,dial ({header})\n{rows}", encoding="utf-8")
+    main_in(["calibrate", "drive.gpx", "mixed.csv"])
+    first = capfd.readouterr().out.splitlines()[0]
+    assert first.startswith("WEAK (")
+    assert f"noted in {noted}?" in first
+
+
+def test_the_unit_for_people_may_differ_from_that_of_the_file(folder: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    """--unit km/h shows the answer in km/h; readings noted under a heading of mph stay mph."""
+    main_in(["calibrate", "drive.gpx", "notes.csv"])
+    mph = capfd.readouterr().out.splitlines()
+    main_in(["calibrate", "drive.gpx", "notes.csv", "--unit", "km/h"])
+    kmh = capfd.readouterr().out.splitlines()
+    assert mph[:2] == kmh[:2]
+    assert any("at a true 100 km/h" in line for line in kmh)
+
+
+def test_a_watch_known_to_be_hours_off_can_be_told_so(folder: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    """Notes carry no date, so 10 h and 9 s is all a person can know of their clock."""
+    main_in(["calibrate", "drive.gpx", "notes.csv", "--clock-offset", "36009"])
+    assert "+10:00 h" in capfd.readouterr().out
+
+
+def test_a_wrong_file_as_json_is_an_object_with_the_parts_of_the_message(folder: Path) -> None:
+    """Programs read what, where and what to do; the status is the same."""
+    import json
+
+    done = doc.run_block(doc.Block("", "sh", "speedcal calibrate drive.gpx photo.jpg --json", 0), folder)
+    assert done.status == 2
+    answer = json.loads(done.printed)
+    assert {"error", "problem", "source", "line", "remedy"} == set(answer)
+    assert answer["source"] == "photo.jpg"
+
+
+def test_a_reader_of_the_output_may_leave_early(folder: Path) -> None:
+    """Showing the first line only is no fault of the command."""
+    done = doc.run_block(doc.Block("", "sh", "speedcal inspect drive.gpx notes.csv | head -n 1", 0), folder)
+    assert done.printed.startswith("drive.gpx: GPX")
+    assert "Traceback" not in done.remarks
+
+
+def test_python_callers_get_the_same_message() -> None:
+    """The text of the error is the text of the command."""
+    from speedcal import read_track
+
+    with pytest.raises(SpeedcalError, match="this is a folder, not a file"):
+        read_track(doc.ROOT)
+
+
+def main_in(arguments: list[str]) -> None:
+    """Run the command and expect it to end well."""
+    with pytest.raises(SystemExit) as ended:
+        main(arguments)
+    assert ended.value.code == 0
+
+
+def test_every_command_explains_itself_with_an_example() -> None:
+    """Each help text shows what to type."""
+    from speedcal.cli import COMMANDS, cli
+
+    for name in COMMANDS:
+        result = CliRunner().invoke(cli, [name, "--help"])
+        assert result.exit_code == 0
+        assert f"  speedcal {name}" in result.output, name
