@@ -261,8 +261,9 @@ def _read_document(path: Path) -> tuple[bytes, str, dict[str, Any]]:
         return data, text, tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         found = re.search(r"line (\d+)", str(error))
+        what = re.sub(r" *[(]at .*[)]$", "", str(error)).rstrip(".")
         raise JobError(
-            f"this is not valid TOML, the language of job files: {re.sub(r' *[(]at .*[)]$', '', str(error)).rstrip('.')}",
+            f"this is not valid TOML, the language of job files: {what}",
             source=path.name,
             line=int(found[1]) if found else None,
             remedy='Texts stand in quotes (shop = "Name"), and file names use / or single quotes instead of \\',
