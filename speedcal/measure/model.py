@@ -83,6 +83,10 @@ class Calibration:
     sources: tuple[tuple[str, str], ...] = field(default=())
     """Names and SHA-256 digests of the files used."""
 
+    def _counts(self) -> tuple[int, int]:
+        """Return how many readings of the speed were used, and how many there are."""
+        return int(self.readings["used"].sum()), int(self.readings["indicated_mps"].notna().sum())
+
     def indicated(self, ground_mps: FloatArray | float) -> FloatArray:
         """Return the speed the instrument shows at a true ground speed. [m/s]."""
         return np.asarray(self.offset_mps.value + self.error_factor.value * np.asarray(ground_mps, float))
@@ -141,7 +145,7 @@ class Calibration:
 
     def to_dict(self) -> dict[str, Any]:
         """Return the result in the form other programs rely on, ready for JSON."""
-        used = int(self.readings["used"].sum())
+        used, total = self._counts()
         offset = self.offset_mps.scaled(1 / SPEED_UNIT_MPS[self.unit])
         return {
             "speed_unit": self.unit,
@@ -150,7 +154,7 @@ class Calibration:
             "clock_offset_s": self.clock_offset_s.to_dict(digits=3) if self.clock_offset_s else None,
             "odometer_factor": self.odometer_factor.to_dict() if self.odometer_factor else None,
             "errors": self.error_table(),
-            "readings": {"total": len(self.readings), "used": used, "rejected": len(self.readings) - used},
+            "readings": {"total": total, "used": used, "rejected": total - used},
             "steady_runs": self.steady_runs,
             "speed_source": self.speed_source,
             "trust": str(self.trust),
@@ -160,13 +164,13 @@ class Calibration:
 
     def __str__(self) -> str:
         factor = SPEED_UNIT_MPS[self.unit]
-        used = int(self.readings["used"].sum())
+        used, total = self._counts()
         offset = self.offset_mps.scaled(1 / factor)
         lines = [
             f"{self.trust}",
             f"error factor  {self.error_factor}",
             f"needle offset {offset} {self.unit}",
-            f"readings      {used} of {len(self.readings)} used, in {self.steady_runs} steady runs",
+            f"readings      {used} of {total} used, in {self.steady_runs} steady runs",
         ]
         if self.clock_offset_s:
             zone, rest = zone_and_seconds(self.clock_offset_s)
