@@ -10,7 +10,7 @@ from support.roads import START_S, Road, answer_or_refusal, plateaus, readings_o
 
 import speedcal
 from speedcal.errors import AlignmentError, FitError
-from speedcal.logs.model import Clock, Readings
+from speedcal.logs.model import Clock, Readings, Track
 from speedcal.measure.model import Calibration
 from speedcal.simulate import simulate
 from speedcal.units import MPH_MPS
@@ -183,22 +183,37 @@ def test_a_drive_that_repeats_itself_is_refused_until_the_clock_is_given(logged:
         assert result.error_factor.value == pytest.approx(1.05, abs=0.01)
 
 
-def test_two_starts_that_give_different_factors_are_refused_with_both_named() -> None:
-    """The drive has the same shape twice, once at 0.9 of the speed: stopwatch notes fit both."""
+@pytest.fixture(scope="module")
+def twice() -> tuple[Track, Readings, float]:
+    """Return a drive that has the same shape twice, once at 0.9 of the speed, notes of the first, and its begin."""
     shape = np.array([30.0, 50.0, 40.0, 60.0, 35.0])
     road = plateaus([*shape, 0, *(0.9 * shape)], hold_s=50, acceleration=1.5)
-    track = track_of(road, noise_mps=0.05)
-    begin = road.corner_s[1]
-    time = begin + np.linspace(10, 280, 20)
-    readings = readings_of(road, time, step_mph=1.0)
+    begin = float(road.corner_s[1])
+    return track_of(road, noise_mps=0.05), readings_of(road, begin + np.linspace(10, 280, 20), step_mph=1.0), begin
+
+
+def test_two_starts_that_give_different_factors_are_refused_with_both_named(twice) -> None:
+    """Stopwatch notes fit both; whoever knows the start gets the answer."""
+    track, readings, begin = twice
     readings = replace(readings, time_s=readings.time_s - START_S - begin, clock="elapsed")
-    hinted = speedcal.calibrate(track, readings, clock_offset_s=START_S + begin)
-    assert hinted.error_factor.contains(1.05)
+    assert speedcal.calibrate(track, readings, clock_offset_s=START_S + begin).error_factor.contains(1.05)
     free = answer_or_refusal(track, readings)
     if isinstance(free, Calibration):
         assert free.error_factor.contains(1.05)
     else:
         assert "error factor" in free.problem
+
+
+@pytest.mark.parametrize("clock", ["local", "time of day"])
+@pytest.mark.parametrize("zone_h", [0.0, 1.0, -8.0, 14.0, -9.5, -3.5, 4.5, 10.5, 5.75, 8.75, 12.75, 13.75])
+def test_of_two_starts_that_fit_the_one_that_makes_a_zone_is_taken(twice, clock: Clock, zone_h: float) -> None:
+    """The same notes by a wall clock 4 s off: six minutes next to a zone is no clock of this world."""
+    track, readings, _ = twice
+    wall = readings.time_s + 3600 * zone_h + 4.0
+    midnight = float(np.floor(wall[0] / DAY_S) * DAY_S) if clock == "time of day" else 0.0
+    result = speedcal.calibrate(track, replace(readings, time_s=wall - midnight, clock=clock))
+    assert _clock(result) == pytest.approx(midnight - 3600 * zone_h - 4.0, abs=2.0)
+    assert result.error_factor.contains(1.05)
 
 
 @pytest.mark.parametrize("kind", ["noted", "logged"])
