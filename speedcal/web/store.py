@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import secrets
+import sqlite3
 import time
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -16,6 +17,9 @@ from sqlalchemy.engine import make_url
 
 from speedcal.web import schema
 from speedcal.web.settings import ServiceError
+
+_BUSY_MS = 15000
+"""How long a write waits for another program that holds the file."""
 
 STAGES = {
     "waiting": "waiting for the drive",
@@ -291,9 +295,23 @@ def _engine(url: str) -> sa.Engine:
 def _prepare_sqlite(connection: Any, _record: Any) -> None:
     connection.isolation_level = None  # transactions are opened by _begin_sqlite
     cursor = connection.cursor()
-    for pragma in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON", "busy_timeout=15000"):
+    for pragma in (f"busy_timeout={_BUSY_MS}", "synchronous=FULL", "foreign_keys=ON"):
         cursor.execute(f"PRAGMA {pragma}")
+    _write_ahead(cursor)
     cursor.close()
+
+
+def _write_ahead(cursor: Any) -> None:
+    """Switch to the write-ahead log; SQLite does not wait for others here by itself."""
+    until = time.monotonic() + _BUSY_MS / 1000
+    while True:
+        try:
+            cursor.execute("PRAGMA journal_mode=WAL")
+            return
+        except sqlite3.OperationalError:
+            if time.monotonic() > until:
+                raise
+            time.sleep(0.05)
 
 
 def _begin_sqlite(connection: sa.Connection) -> None:

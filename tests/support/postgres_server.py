@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import itertools
 import os
 import pwd
 import shutil
 import subprocess
 from pathlib import Path
+
+_NUMBERS = itertools.count(1)
 
 
 def find_programs() -> Path | None:
@@ -57,6 +60,18 @@ class PostgresServer:
     def url(self, schema: str = "public") -> str:
         """Return the address of the database with one schema of it in front."""
         return f"postgresql+psycopg://speedcal@/postgres?host={self.home}&options=-csearch_path%3D{schema}"
+
+
+def new_schema(server: PostgresServer) -> str:
+    """Return the address of an empty schema."""
+    import sqlalchemy as sa
+
+    name = f"s{next(_NUMBERS)}"
+    engine = sa.create_engine(server.url())
+    with engine.begin() as connection:
+        connection.execute(sa.text(f"CREATE SCHEMA {name}"))
+    engine.dispose()
+    return server.url(name)
 
 
 def _ordinary_user() -> str:

@@ -9,14 +9,11 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-import sqlalchemy as sa
-from support.postgres_server import PostgresServer, find_programs
+from support.postgres_server import PostgresServer, find_programs, new_schema
 from support.web_site import Site, open_site
 
 from speedcal.web import drives
 from speedcal.web.store import Store
-
-_made = 0
 
 
 def missing(what: str) -> None:
@@ -38,17 +35,6 @@ def postgres() -> Iterator[PostgresServer]:
     yield server
     server.stop()
     shutil.rmtree(folder, ignore_errors=True)
-
-
-def new_schema(server: PostgresServer) -> str:
-    """Return the address of an empty schema."""
-    global _made
-    _made += 1
-    engine = sa.create_engine(server.url())
-    with engine.begin() as connection:
-        connection.execute(sa.text(f"CREATE SCHEMA s{_made}"))
-    engine.dispose()
-    return server.url(f"s{_made}")
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])

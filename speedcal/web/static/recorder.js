@@ -108,9 +108,10 @@
   };
   const stayAwake = async () => {
     try {
-      lock = await navigator.wakeLock?.request("screen");
+      lock = await navigator.wakeLock.request("screen");
+      by("awake").hidden = true;
     } catch {
-      say("Keep the screen on yourself: the phone may stop recording when it goes dark.", "care");
+      by("awake").hidden = false;  // no such means here, or refused to save the battery
     }
   };
   document.addEventListener("visibilitychange", () => {

@@ -1,0 +1,160 @@
+"""Faults of what the service stands on: database away and back, power cuts, a full disk."""
+
+from __future__ import annotations
+
+import errno
+import hashlib
+import http.client
+import os
+import random
+import threading
+import time
+from pathlib import Path
+
+import pytest
+from support.postgres_server import PostgresServer, new_schema
+from support.web_server import WebServer
+from support.web_site import DEMO, Site, open_site
+
+from speedcal.web import drives
+
+
+def test_postgresql_goes_away_and_comes_back(
+    postgres: PostgresServer, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """While it is away every page says so in words with 503; when it is back nothing has to be started again."""
+    monkeypatch.setattr(drives, "_WAIT_S", 0.0)
+    with open_site(tmp_path, database=new_schema(postgres), workers=1) as site:
+        base = site.new_job()
+        postgres.stop()
+        try:
+            for answer in (site.client.get(base), site.client.get("/jobs"), site.send(base)):
+                assert answer.status_code == 503
+                assert answer.headers["retry-after"] == "10"
+                assert "job store cannot be reached" in answer.text
+        finally:
+            postgres.start()
+        assert site.client.get(base).status_code == 200
+        assert site.send(base).status_code == 303
+        site.settle(base, 120)
+        assert site.services.store.drives(base.split("/")[-1])[0].is_usable
+
+
+def test_a_disk_that_fills_up_while_writing_costs_one_message(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
+    """507 and nothing kept; the next upload works when there is room again."""
+    base = site.new_job()
+
+    def full(_fd: int) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with monkeypatch.context() as filled:
+        filled.setattr(os, "fsync", full)
+        answer = site.send(base)
+    assert answer.status_code == 507
+    assert "nothing was kept" in answer.text
+    assert site.services.store.drives(base.split("/")[-1]) == []
+    assert not [p for p in (site.services.originals.root / "originals").rglob("*") if p.is_file()]
+    assert site.send(base).status_code == 303
+
+
+def test_a_locked_sqlite_file_is_waited_for_or_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Another program that holds the file shortly only delays a write."""
+    import sqlite3
+
+    monkeypatch.setattr(drives, "_WAIT_S", 0.0)
+    with open_site(tmp_path) as site:
+        base = site.new_job()
+        holder = sqlite3.connect(tmp_path / "data" / "jobs.sqlite", check_same_thread=False, isolation_level=None)
+        holder.execute("BEGIN IMMEDIATE")
+        threading.Timer(0.5, lambda: holder.execute("COMMIT")).start()
+        started = time.monotonic()
+        assert site.send(base).status_code == 303
+        assert time.monotonic() - started >= 0.4
+        holder.close()
+
+
+def upload(port: int, path: str, content: bytes) -> str | None:
+    """Send a track over a plain socket; return where the answer leads, or None when the line broke."""
+    body = b'--b\r\nContent-Disposition: form-data; name="track"; filename="a.gpx"\r\n\r\n' + content + b"\r\n--b--\r\n"
+    line = http.client.HTTPConnection("127.0.0.1", port, timeout=30)
+    try:
+        line.request(
+            "POST", path, body, {"Content-Type": "multipart/form-data; boundary=b", "Host": f"localhost:{port}"}
+        )
+        answer = line.getresponse()
+        answer.read()
+        return answer.getheader("location") if answer.status == 303 else None
+    except (OSError, http.client.HTTPException):
+        return None
+    finally:
+        line.close()
+
+
+def kill_in_the_middle(folder: Path, rounds: int, *, options: tuple[str, ...] = (), seed: int = 1) -> tuple[int, int]:
+    """Kill the server in the middle of uploads, again and again; return how many were acknowledged and how many lost.
+
+    Every round four clients send tracks of different content without a pause, and after a random moment the server
+    is killed with signal 9. Afterwards every acknowledged drive must be in the store with its original byte for byte.
+    """
+    rng = random.Random(seed)  # noqa: S311 - not for secrets
+    server = WebServer(folder / "data", "--workers", "0", *options)
+    server.start()
+    base = _new_job(server.port)
+    demo = (DEMO / "before.gpx").read_bytes()
+    acknowledged: dict[str, str] = {}
+    for round_number in range(rounds):
+        if round_number and round_number % 4 == 0:
+            base = _new_job(server.port)  # a job takes twenty drives at most
+        stop = threading.Event()
+
+        def send(client: int, base: str = base, stop: threading.Event = stop, n: int = round_number) -> None:
+            for i in range(5):
+                content = demo + f"<!-- {n} {client} {i} -->".encode()
+                if stop.is_set() or (where := upload(server.port, f"{base}/drives/new/before", content)) is None:
+                    return
+                acknowledged[where] = hashlib.sha256(content).hexdigest()
+
+        clients = [threading.Thread(target=send, args=(c,)) for c in range(4)]
+        for thread in clients:
+            thread.start()
+        time.sleep(rng.uniform(0.02, 0.35))
+        server.kill()
+        stop.set()
+        for thread in clients:
+            thread.join()
+        server.start()
+    server.stop()
+    return len(acknowledged), _count_lost(folder / "data", acknowledged, options)
+
+
+def _new_job(port: int) -> str:
+    line = http.client.HTTPConnection("127.0.0.1", port, timeout=30)
+    form = {"Content-Type": "application/x-www-form-urlencoded", "Host": f"localhost:{port}"}
+    line.request("POST", "/jobs/new", "job.number=K-1", form)
+    where = line.getresponse().getheader("location")
+    line.close()
+    assert where
+    return where
+
+
+def _count_lost(data: Path, acknowledged: dict[str, str], options: tuple[str, ...]) -> int:
+    from speedcal.web.app import make_services
+    from speedcal.web.settings import Settings
+
+    database = options[options.index("--database") + 1] if "--database" in options else ""
+    services = make_services(Settings(data=data, database=database))
+    lost = 0
+    for where, digest in acknowledged.items():
+        drive = services.store.drive(where.split("/")[-1])
+        path = services.originals.path(drive.job_id, digest) if drive else None
+        whole = path is not None and path.exists() and hashlib.sha256(path.read_bytes()).hexdigest() == digest
+        lost += not (drive and drive.track_digest == digest and whole)
+    services.store.close()
+    return lost
+
+
+def test_what_was_acknowledged_survives_kill_9(tmp_path: Path) -> None:
+    """Three times here; fifty times in the load script."""
+    acknowledged, lost = kill_in_the_middle(tmp_path, 3)
+    assert lost == 0
+    assert acknowledged > 0
