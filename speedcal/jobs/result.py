@@ -7,13 +7,23 @@ import io
 import json
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import cached_property
 from importlib.metadata import version
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from speedcal.errors import JobError
 from speedcal.jobs.model import Job
-from speedcal.report import DriveFacts, Paper, ReportFacts, build_model, comparison_picture, render_html, render_pdf
+from speedcal.report import (
+    DriveFacts,
+    Paper,
+    ReportFacts,
+    ReportModel,
+    build_model,
+    comparison_picture,
+    render_html,
+    render_pdf,
+)
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
@@ -98,9 +108,14 @@ class JobResult:
             version=version("speedcal"),
         )
 
+    @cached_property
+    def model(self) -> ReportModel:
+        """The report as words and tables."""
+        return build_model(self.facts())
+
     def contents(self, *, paper: Paper = "a4") -> dict[str, bytes]:
         """Return the files of the result by name; the same result gives the same bytes."""
-        model = build_model(self.facts())
+        model = self.model
         subtitle = " · ".join(text for text in (model.shop, model.number, model.vehicle) if text)
         pictures = comparison_picture(
             list(model.curves), model.allowed, unit=model.unit, title=model.title, subtitle=subtitle
@@ -158,7 +173,7 @@ class JobResult:
 
     def summary(self) -> str:
         """Return the few lines that a person wants to read first."""
-        model = build_model(self.facts())
+        model = self.model
         lines = [*model.warnings, model.sentence]
         if model.judgement:
             lines.append(f"{model.judgement.word}: {model.judgement.sentence} Rule: {model.judgement.rule}.")

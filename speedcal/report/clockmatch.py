@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from speedcal.report import style
-from speedcal.report.comparison import steady, thinned
+from speedcal.report.comparison import marker_area, steady, thinned
 from speedcal.report.labels import place_label
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 from speedcal.values import FloatArray
@@ -47,10 +47,12 @@ def draw_clock_match(
     good, bad = thinned(points[used & seen]), thinned(points[~used & seen])
     face = style.PAPER if drawn_as.hollow else drawn_as.color
     ax.scatter(
-        good[:, 0], good[:, 1], s=(0.5 * size) ** 2, marker=drawn_as.marker, facecolor=face,
+        good[:, 0], good[:, 1], s=marker_area(size, len(good)), marker=drawn_as.marker, facecolor=face,
         edgecolor=drawn_as.color, linewidth=0.9, zorder=4,
     )  # fmt: skip
-    ax.scatter(bad[:, 0], bad[:, 1], s=(0.55 * size) ** 2, marker="x", color=style.INK, linewidth=1.1, zorder=4)
+    ax.scatter(
+        bad[:, 0], bad[:, 1], s=1.3 * marker_area(size, len(bad)), marker="x", color=style.INK, linewidth=1.1, zorder=4
+    )
     ax.set_ylim(0, 1.18 * max(float(np.nanmax(speed)) if len(speed) else 1.0, *points[seen, 1], 1.0))
     ax.set_xlim(0, max(float(np.nanmax(minutes)) if len(minutes) else 1.0, 1e-3))
     ax.set_xlabel("minutes into the drive", fontsize=size)

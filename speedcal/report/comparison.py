@@ -59,6 +59,11 @@ class Curve:
         )
 
 
+def marker_area(size: float, count: int) -> float:
+    """Return the area of a marker for text of a size; a crowd gets smaller ones. [pt²]."""
+    return float((0.48 * size * (1.0 if count <= 60 else 0.6)) ** 2)
+
+
 def steady(values: FloatArray) -> FloatArray:
     """Return values without the last digits, which differ from one processor to another."""
     return np.asarray(np.round(values, 5) + 0.0)
@@ -137,12 +142,20 @@ def _draw_curve(ax: Axes, curve: Curve, size: float) -> None:
     used, rejected = thinned(curve.used), thinned(curve.rejected)
     face = style.PAPER if look.hollow else look.color
     ax.scatter(
-        used[:, 0], used[:, 1], s=(0.48 * size) ** 2, marker=look.marker, facecolor=face, edgecolor=look.color,
-        linewidth=0.9, zorder=4,
+        used[:, 0], used[:, 1], s=marker_area(size, len(used)), marker=look.marker, facecolor=face,
+        edgecolor=look.color, linewidth=0.9, zorder=4,
     )  # fmt: skip
     low, high = ax.get_ylim()
     inside = rejected[(rejected[:, 1] > low) & (rejected[:, 1] < high)]
-    ax.scatter(inside[:, 0], inside[:, 1], s=(0.55 * size) ** 2, marker="x", color=style.QUIET, linewidth=1.1, zorder=4)
+    ax.scatter(
+        inside[:, 0],
+        inside[:, 1],
+        s=1.3 * marker_area(size, len(inside)),
+        marker="x",
+        color=style.QUIET,
+        linewidth=1.1,
+        zorder=4,
+    )
 
 
 def _second_unit(ax: Axes, unit: DisplayUnit, size: float) -> None:

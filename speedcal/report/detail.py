@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
@@ -45,12 +46,19 @@ class DriveDetail:
     """Name and value."""
     readings: tuple[ReadingRow, ...]
     rejected: tuple[ReadingRow, ...]
+    reasons: tuple[tuple[str, int], ...]
+    """Why readings were not used and how many, the most frequent first."""
     counts: str
     budget: tuple[tuple[str, str, str, str], ...]
     """Component, evaluation, part of the standard uncertainty of the shown speed, share."""
     budget_title: str
     findings: tuple[str, ...]
     picture_text: str
+
+    @property
+    def has_all_rejected(self) -> bool:
+        """Whether ``rejected`` holds every rejected reading."""
+        return sum(count for _, count in self.reasons) == len(self.rejected)
 
     @property
     def has_clock_match(self) -> bool:
@@ -73,6 +81,7 @@ def drive_detail(drive: DriveFacts, unit: DisplayUnit) -> DriveDetail:
         figures=_figures(c, unit, counts),
         readings=rows if len(rows) <= MOST_READINGS else (),
         rejected=rejected[:MOST_READINGS],
+        reasons=tuple(Counter(c.readings.loc[~c.readings["used"].to_numpy(bool), "reason"]).most_common()),
         counts=counts,
         budget=tuple(
             (

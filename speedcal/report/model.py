@@ -125,6 +125,7 @@ def build_model(facts: ReportFacts) -> ReportModel:
     change = words.change_words(facts.work)
     curves, allowed = _pictures(facts, change)
     other = words.other_unit(facts.unit)
+    details = tuple(drive_detail(drive, facts.unit) for drive in facts.drives)
 
     def sentence(spoken_in: DisplayUnit) -> str:
         return words.customer_sentence(facts.before, facts.after, facts.unit, change=change, spoken_in=spoken_in)
@@ -135,7 +136,7 @@ def build_model(facts: ReportFacts) -> ReportModel:
         customer=one_line(facts.customer),
         vehicle=one_line(facts.vehicle.label if facts.vehicle else ""),
         note=one_line(facts.note),
-        driven=tuple(f"{drive.name}: {drive_detail(drive, facts.unit).when}" for drive in facts.drives),
+        driven=tuple(f"{detail.name}: {detail.when}" for detail in details),
         unit=facts.unit,
         sentence=sentence(facts.unit),
         sentence_other=sentence(other),
@@ -150,7 +151,7 @@ def build_model(facts: ReportFacts) -> ReportModel:
         curves=curves,
         allowed=allowed,
         picture_text=_picture_text(facts, curves, allowed),
-        details=tuple(drive_detail(drive, facts.unit) for drive in facts.drives),
+        details=details,
         files=tuple((one_line(name), digest) for name, digest in facts.files),
         version=facts.version,
     )

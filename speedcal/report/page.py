@@ -21,6 +21,8 @@ _GUTTER = 16.0
 _PLOT_HEIGHT = 182.0
 _TECH_HEIGHT = 248.0
 _CLOCKS_HEIGHT = 84.0
+_MOST_REJECTED = 4
+"""More rejected readings than this are counted by reason."""
 _LEAST_PT = 5.8
 """Smallest letters in a column; what does not fit then is left to the page for the browser, cautions never."""
 
@@ -66,7 +68,7 @@ def _header(sheet: Sheet, model: ReportModel) -> float:
     named = (("For", model.customer), ("Vehicle", model.vehicle), ("Note", model.note))
     facts = [style.printable(f"{name}: {value}") for name, value in named if value]
     on_one_line = text_width("   ".join(facts), size=8.5) <= width
-    for line in ["   ".join(facts)] if on_one_line else facts:
+    for line in ["   ".join(facts)] if facts and on_one_line else facts:
         y = sheet.line(sheet.left, y + 1, line, width=width, size=8.5)
     driven = "Driven " + "; ".join(model.driven)
     y = sheet.paragraph(sheet.left, y, driven, width=width, size=7.5, color=style.QUIET, most=2)
@@ -214,7 +216,10 @@ def _drive_blocks(detail: DriveDetail) -> list[Block]:
     if detail.budget:
         parts = ", ".join(f"{component} {share}" for component, _, _, share in detail.budget if share != "0 %")
         blocks.append(Block(f"Uncertainty {detail.budget_title}: {parts}"))
-    blocks += [Block(f"Line {row.line}, shown {row.shown}: {row.verdict}") for row in detail.rejected]
+    if len(detail.rejected) <= _MOST_REJECTED:
+        blocks += [Block(f"Line {row.line}, shown {row.shown}: {row.verdict}") for row in detail.rejected]
+    else:
+        blocks += [Block(f"{count} readings not used: {reason}") for reason, count in detail.reasons]
     return blocks + [Block(text) for text in detail.findings]
 
 

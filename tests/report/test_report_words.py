@@ -238,4 +238,5 @@ def test_many_readings_are_not_listed_one_by_one_but_the_rejected_are() -> None:
     model = build_model(replace(facts, drives=(replace(facts.drives[0], calibration=many),), before=many, after=None))
     assert model.details[0].readings == ()
     assert len(model.details[0].rejected) == 5
+    assert model.details[0].reasons == (("20 off the line that the other readings agree on", 5),)
     assert "1995 of 2000" in model.details[0].counts
