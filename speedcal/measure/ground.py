@@ -26,6 +26,8 @@ _GRADE_WINDOW_S = 15.0
 _STEEPEST_GRADE = 0.2
 _HEIGHTS_NEEDED = 0.8
 _STRETCH_S, _STRAIGHT_SHARE = 10.0, 0.97
+_ABSURD = 1000.0
+"""No vehicle has this speed in any unit."""
 _UNIT_TOLERANCE, _DISAGREES = 0.1, 0.015
 SPEED_AGAINST_POSITIONS = "speed-against-positions"
 
@@ -98,7 +100,8 @@ def ground_speed(track: Track) -> GroundSpeed:
         Fewer than ten usable fixes.
     """
     keep, segment, dropped = without_jumps(track)
-    fixes = _Fixes(track.time_s[keep], segment[keep], track.elevation_m[keep], track.speed_mps[keep])
+    recorded = np.where(np.abs(np.nan_to_num(track.speed_mps, nan=np.inf)) < _ABSURD, track.speed_mps, np.nan)
+    fixes = _Fixes(track.time_s[keep], segment[keep], track.elevation_m[keep], recorded[keep])
     if len(fixes.time) < FEWEST_FIXES:
         raise FitError(
             f"the track has {len(fixes.time)} usable fixes",

@@ -26,6 +26,7 @@ _LONGEST = np.array([1.0, 0.02, 0.5])
 _SAME = np.array([0.05, 0.002, 0.1])
 _DOUBT = 0.05
 _MOST_PEAKS = 6
+_MOST_NOTES_A_RUN = 2
 
 
 def fit_held(runs: SteadyRuns, indicated_mps: FloatArray, *, source: str = "") -> MeasuredLine:
@@ -48,13 +49,19 @@ def fit_held(runs: SteadyRuns, indicated_mps: FloatArray, *, source: str = "") -
     Raises
     ------
     AlignmentError
-        Fewer than four speeds or runs, or the order of the speeds does not tell which run is which.
+        Fewer than four speeds or runs, far more speeds than runs, or the order of the speeds does not tell which run is which.
     """
     if len(indicated_mps) < 4 or len(runs) < 4:
         raise AlignmentError(
             f"{len(indicated_mps)} held speeds and {len(runs)} steady runs in the track are too few to match",
             source=source,
             remedy="Hold at least four different speeds, half a minute each, or note the time of every reading",
+        )
+    if len(indicated_mps) > _MOST_NOTES_A_RUN * len(runs):
+        raise AlignmentError(
+            f"{len(indicated_mps)} speeds without times cannot belong to {len(runs)} steady runs",
+            source=source,
+            remedy="Give one speed for each steady run, or the time of every reading",
         )
     density = _Assignments(runs, indicated_mps)
     place, covariance = _only_answer(density, source)

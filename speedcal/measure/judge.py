@@ -77,8 +77,8 @@ def refuse_nonsense(calibration: Calibration, readings: Readings) -> None:
         raise FitError(
             "the readings do not follow the speed of the track",
             source=readings.source,
-            remedy="Check the unit of the readings, that the column is the speed, that the needle moves, and that both files "
-            "are of one drive",
+            remedy="Check the unit of the readings, that the column is the speed, that the needle moves, and that both "
+            "files are of one drive",
         )
     if not _SMALLEST_FACTOR < factor.value < _LARGEST_FACTOR:
         raise FitError(

@@ -134,7 +134,9 @@ class Calibration:
         rows = [f"uncertainty at a true {self.reference_speed_mps / factor:.0f} {self.unit}, standard (k = 1)"]
         for line in self.budget:
             share = (
-                "not in the interval of this drive" if line.component == ANOTHER_DAY else f"{100 * line.share:3.0f} %"
+                "size from memory; not in the interval of this drive"
+                if line.component == ANOTHER_DAY
+                else f"{100 * line.share:3.0f} %"
             )
             size = f"{line.u_indicated_mps / factor:7.3f} {self.unit}"
             rows.append(f"  {line.component:<26} type {line.evaluation}  {size}  {share}")

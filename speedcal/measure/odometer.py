@@ -13,6 +13,7 @@ _SHORTEST_M = 1500.0
 _MOST_FACTOR = 3.0
 _ENOUGH = 200
 _STANDS_S = 5.0
+_SMALLEST_U_M = 1.0
 _WRONG_FROM, _SLOPE_SLACK = 5.0, 0.01
 _LENGTH_U = 0.0005
 """Standard uncertainty of the measured length of a drive, relative; from memory."""
@@ -60,7 +61,7 @@ def odometer_factor(
     use = use[turned | (np.diff(moment_s[use], prepend=-np.inf) > _STANDS_S)]
     distance, shown = distance[use], odometer_m[use]
     speed, _, _ = ground.at(moment_s[use])
-    variance = resolution_m**2 / 12 + (speed * u_time_s) ** 2
+    variance = resolution_m**2 / 12 + (speed * u_time_s) ** 2 + _SMALLEST_U_M**2
     stretch = _stretches(distance, shown, piece[use], resolution_m)
     right = _follow(distance, shown, stretch, np.sqrt(variance))
     distance, shown, stretch, weight = distance[right], shown[right], stretch[right], 1 / variance[right]
