@@ -49,7 +49,7 @@ def fit_held(runs: SteadyRuns, indicated_mps: FloatArray, *, source: str = "") -
     Raises
     ------
     AlignmentError
-        Fewer than four speeds or runs, far more speeds than runs, or the order of the speeds does not tell which run is which.
+        Fewer than four speeds or runs, far more speeds than runs, or an order that does not tell which run is which.
     """
     if len(indicated_mps) < 4 or len(runs) < 4:
         raise AlignmentError(
