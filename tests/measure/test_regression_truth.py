@@ -97,6 +97,40 @@ def test_wrong_readings_move_the_answer_by_no_more_than_losing_them_would() -> N
     assert 0.9 < _u(spoilt) / _u(without) < 1.15
 
 
+@pytest.mark.parametrize("offset_mph", [-1.5, 0.0, 1.5])
+@pytest.mark.parametrize("what", ["notes", "log", "uneven log"])
+def test_a_nought_noted_while_standing_says_nothing_about_the_factor(what: str, offset_mph: float) -> None:
+    """An instrument shows nothing at standstill whatever its offset is; a line through that nought is 2.5 % off.
+
+    A passenger who writes at stops too, a log, and a log of which half the rows were lost.
+    """
+    road = plateaus([30, 0, 55, 40, 0, 65, 25, 0, 50, 35, 60])
+    time = np.linspace(20, road.length_s - 20, 30) if what == "notes" else np.arange(5.0, road.length_s - 5)
+    readings = readings_of(
+        road, time, offset_mph=offset_mph, step_mph=0.5, time_resolution_s=1.0 if what == "notes" else 0.001
+    )
+    if what == "uneven log":
+        readings = some_readings(readings, np.random.default_rng(0).random(len(readings)) < 0.5)
+    result = speedcal.calibrate(track_of(road, noise_mps=0.05), readings)
+    standing = readings.speed_mps == 0
+    assert standing.mean() > 0.2
+    assert not result.readings["used"][standing].any()
+    assert result.error_factor.contains(1.05)
+    assert result.offset_mps.contains(offset_mph * MPH_MPS)
+
+
+@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("kept", [0.35, 0.6])
+def test_a_log_of_which_rows_were_lost_at_random_is_still_a_log(seed: int, kept: float) -> None:
+    """Within four standard uncertainties (one in 16,000), which are those of a log and not of hundreds of notes."""
+    drive = simulate("logged", [72, seed])
+    keep = np.random.default_rng(seed).random(len(drive.readings)) < kept
+    whole = speedcal.calibrate(drive.track, drive.readings)
+    result = speedcal.calibrate(drive.track, some_readings(drive.readings, keep))
+    assert abs(result.error_factor.value - drive.truth.error_factor) < 4 * _u(result)
+    assert 0.8 < _u(result) / _u(whole) < 3.0
+
+
 @pytest.mark.parametrize("time_constant_s", [0.5, 1.5])
 def test_a_needle_that_follows_slowly_is_late_but_not_wrong(time_constant_s: float) -> None:
     """A first-order lag, mean of five logs: the lateness is in the clock offset, and 0.1 % at most in the factor.
