@@ -58,10 +58,10 @@ def case(name: str) -> Drive:
     return simulate(replace(KINDS[kind], **changes), 1, minutes=60)
 
 
-def growth(kind: str, fixes: int) -> float:
+def growth(kind: str, fixes: int, *, repeats: int = 1) -> float:
     """Return how long calibrate takes for a drive of so many fixes, a second apart, with 40 readings or a log. [s]."""
     drive = simulate(replace(KINDS[kind], count=(40, 40)), 1, minutes=fixes / 60)
-    return best_of(1, lambda: speedcal.calibrate(drive.track, drive.readings))
+    return best_of(repeats, lambda: speedcal.calibrate(drive.track, drive.readings))
 
 
 def main() -> None:
