@@ -16,5 +16,5 @@ def test_calibrating_takes_no_longer_than_gpxpy_takes_to_parse_the_file(name: st
 
 @pytest.mark.parametrize("kind", ["logged", "noted"])
 def test_cost_grows_no_faster_than_the_number_of_fixes(kind: str) -> None:
-    """Ten times the fixes take ten times as long; up to 25 for caches and a busy machine. A square would be a hundred."""
+    """Ten times the fixes take ten times as long; up to 25 for caches and a busy machine; a square would be 100."""
     assert growth(kind, 200_000, repeats=2) < 25 * growth(kind, 20_000, repeats=3)
