@@ -6,6 +6,8 @@ The public names below are imported when they are first used, so that ``import s
 from __future__ import annotations
 
 import importlib
+import sys
+from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -46,6 +48,16 @@ __all__ = [
     "read_track",
     "verify",
 ]
+
+
+class _Package(ModuleType):
+    """Keeps ``speedcal.verify`` the function: importing the room of the same name would bind the room over it."""
+
+    def __setattr__(self, name: str, value: Any) -> None:
+        super().__setattr__(name, value.verify if name == "verify" and isinstance(value, ModuleType) else value)
+
+
+sys.modules[__name__].__class__ = _Package
 
 
 def __getattr__(name: str) -> Any:
