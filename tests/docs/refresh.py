@@ -7,7 +7,6 @@ when it was forgotten.
 from __future__ import annotations
 
 import shutil
-import subprocess
 import sys
 import tempfile
 from pathlib import Path
@@ -50,9 +49,18 @@ def refresh_picture() -> None:
 
 def refresh_notebooks() -> None:
     """Write the notebooks from their scripts and run them, so that outputs and figures are those of today."""
+    import jupytext
+    import nbformat
+    from nbclient import NotebookClient
+
     for script in sorted((doc.ROOT / "notebooks").glob("*.py")):
-        jupytext = [sys.executable, "-m", "jupytext", "--to", "ipynb", "--update", "--execute", script.name]
-        subprocess.run(jupytext, cwd=script.parent, env=doc.environment(), check=True)
+        notebook = jupytext.read(script)
+        for number, cell in enumerate(notebook.cells):
+            cell["id"] = f"cell-{number}"
+        resources = {"metadata": {"path": str(script.parent)}}
+        NotebookClient(notebook, timeout=120, record_timing=False, resources=resources).execute()
+        notebook.metadata["language_info"] = {"name": "python"}
+        nbformat.write(notebook, script.with_suffix(".ipynb"))
 
 
 def main() -> None:
