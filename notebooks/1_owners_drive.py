@@ -69,7 +69,7 @@ axes.plot(
 axes.set(
     xlabel="minutes from the first fix, and from the first note",
     ylabel="mph",
-    ylim=(0, 85),
+    ylim=(0, 95),
     title="Before the clocks are matched",
 )
 axes.legend(frameon=False, loc="upper left", ncols=2)
@@ -97,7 +97,7 @@ figure, axes = plt.subplots()
 axes.plot(minutes, track.speed_mps / MPH, color=COOL, lw=1.2, label="GPS speed")
 axes.plot(at[used], table["indicated_mps"][used] / MPH, "o", mfc="white", color=WARM, label="dial, used")
 axes.plot(at[~used], table["indicated_mps"][~used] / MPH, "x", ms=9, mew=2, color=DARK, label="dial, left out")
-axes.set(xlabel="minutes from the first fix", ylabel="mph", ylim=(0, 85), title="After the clocks are matched")
+axes.set(xlabel="minutes from the first fix", ylabel="mph", ylim=(0, 95), title="After the clocks are matched")
 axes.legend(frameon=False, loc="upper left", ncols=3)
 plt.show()
 

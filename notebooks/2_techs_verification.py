@@ -124,7 +124,7 @@ for name, drive, colour, style in (("before", before, WARM, "--"), ("after", aft
 for check in verdict.checks:
     shown = (check.indicated - check.speed_mps) / MPH
     axes.annotate(
-        f"{check.probability:.1%}",
+        "over 99.9 %" if check.probability > 0.999 else f"{check.probability:.1%}",
         (check.speed_mps / MPH, shown),
         (0, 14),
         textcoords="offset points",
