@@ -22,7 +22,7 @@ _STRAIGHT_RAD_PER_S = 0.05
 """Position speed counts only while the course turns slower than this. Receivers and the local fit both cut corners, by
 (turning rate x time constant)²/2: at 0.05 rad/s and one second 0.1 %, in a street corner several per cent."""
 _ACCELERATION_REACH_S = 2.0
-_GRADE_WINDOW_S = 15.0
+_GRADE_WINDOW_S = 8.0
 _STEEPEST_GRADE = 0.2
 _HEIGHTS_NEEDED = 0.8
 _STRETCH_S, _STRAIGHT_SHARE = 10.0, 0.97
@@ -273,7 +273,7 @@ def _scatter(time: FloatArray, piece: IntArray, speed: FloatArray) -> float:
 
 
 def _slope_length(time: FloatArray, piece: IntArray, elevation: FloatArray, speed: FloatArray) -> FloatArray:
-    """Return road length over horizontal length, 1/cos(grade), from the elevation smoothed over half a minute."""
+    """Return road length over horizontal length, 1/cos(grade), from the elevation smoothed over sixteen seconds."""
     known = np.isfinite(elevation)
     if known.mean() < _HEIGHTS_NEEDED or len(time) < 3:
         return np.ones(len(time))

@@ -103,7 +103,9 @@ class _Assignments:
         """Return the log density of a note at each run, shape (rows, runs)."""
         offset, gain, scatter = points[:, 0:1], points[:, 1:2], points[:, 2:3]
         residual = (self.indicated[note] - offset - gain * self.speed) / np.exp(scatter)
-        return np.asarray(-0.5 * residual**2 - scatter - 0.5 * np.log(2 * np.pi) + np.log(1 - _MISSED) + self.take_run)
+        # The mark is exact and the speed at which it is held is not: the density is one of ground speeds.
+        density = -0.5 * residual**2 - scatter + np.log(gain) - 0.5 * np.log(2 * np.pi)
+        return np.asarray(density + np.log(1 - _MISSED) + self.take_run)
 
     def __call__(self, points: FloatArray) -> FloatArray:
         """Return the log posterior of each row of points, shape (rows, 3)."""

@@ -16,7 +16,7 @@ from speedcal.measure.odometer import OdometerFactor
 from speedcal.units import MILE_M, MPH_MPS, SPEED_UNIT_MPS
 from speedcal.values import Finding, IntArray, Trust, round_together
 
-ODOMETER_DISAGREES = 3.0
+ODOMETER_DISAGREES = 4.0
 """Standard uncertainties from which on odometer and speeds are taken to disagree."""
 _FEWEST = 4
 _FEW, _FEW_RUNS = 8, 3

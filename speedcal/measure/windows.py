@@ -84,12 +84,12 @@ def fit_windows(
     block_s = _POSITIONS_BLOCK_S if ground.source == "positions" else _BLOCK_S
     block = np.floor((windows.time_s - windows.time_s[0]) / block_s)
     weight = 1 / (spread**2 * (1 + far))
-    covariance, freedom = _leaving_out_blocks(block, x, y, instrument, weight)
+    rounding = _shared_rounding(x, line.slope, run, weight, u_x=u_x, step_mps=step_mps)
+    covariance, freedom = _leaving_out_blocks(block, x, y, instrument, weight, rounding=rounding)
     # Weights that fall with the residual make the fit less stiff than they look: the mean of psi' belongs where the
     # mean weight stands (P. J. Huber and E. M. Ronchetti, Robust Statistics, 2nd ed., Wiley 2009, section 7.6).
     stiffness = float(np.mean((1 - far) / (1 + far) ** 2) / np.mean(1 / (1 + far)))
     covariance = covariance / max(stiffness, 0.3) ** 2
-    covariance += _shared_rounding(x, line.slope, run, weight, u_x=u_x, step_mps=step_mps)
     return WindowLine(line.intercept, line.slope, covariance, freedom)
 
 
@@ -111,7 +111,13 @@ def _far(ratio: FloatArray) -> FloatArray:
 
 
 def _leaving_out_blocks(
-    block: FloatArray, x: FloatArray, y: FloatArray, instrument: FloatArray, weight: FloatArray
+    block: FloatArray,
+    x: FloatArray,
+    y: FloatArray,
+    instrument: FloatArray,
+    weight: FloatArray,
+    *,
+    rounding: FloatArray,
 ) -> tuple[FloatArray, float]:
     """Return the covariance of offset and gain by the jackknife over blocks of time, and its degrees of freedom.
 
@@ -132,7 +138,7 @@ def _leaving_out_blocks(
     information = np.array([[total[0], total[1]], [total[1], total[3]]])
     inverse = np.linalg.inv(information + np.diag([_PRIOR_WEIGHT, 0.0]))
     scale = _LUCK * float(np.sum(weight * residual**2)) / (len(x) - 2)
-    alone = inverse @ information @ inverse * scale
+    alone = inverse @ information @ inverse * scale + rounding
     if not covariance[1, 1] > alone[1, 1]:
         covariance = alone
     share = np.bincount(label, weights=weight * (x - total[1] / total[0]) ** 2)
@@ -147,27 +153,28 @@ def _shared_rounding(
 ) -> FloatArray:
     """Return the covariance that rounding adds when the speed holds so still that all readings round alike.
 
-    In a steady run whose speed wanders over a step or more, rounding errors average out, and the jackknife has seen
-    what is left of them. In one that is held to less, by cruise control, they are one error, which no scatter shows
-    and which is the same at every visit of that speed: one draw from a rectangle of one step.
+    The mean rounding error of a normal speed that wanders by s about an unknown place between two steps has the
+    variance ``sum over k of step^2 / (2 pi^2 k^2) exp(-(2 pi k s / step)^2)`` (B. Widrow and I. Kollar, *Quantization
+    Noise*, Cambridge 2008, chapter 9): step^2/12 under cruise control, nothing when the speed wanders by half a step.
+    It is one draw for each speed that is held, the same at every visit. The jackknife sees most of it, so the larger
+    of the two counts. One wander serves all runs: that of a single run is lost in the noise of the ground speed.
     """
+    steady = run >= 0
     information = np.array([[weight.sum() + _PRIOR_WEIGHT, weight @ x], [weight @ x, weight @ x**2]])
-    meat = np.zeros((2, 2))
-    numbers = np.unique(run[run >= 0])
-    runs = [run == number for number in numbers]
-    level = np.array([x[inside].mean() for inside in runs])
+    if not steady.any() or step_mps <= 0:
+        return np.zeros((2, 2))
+    _, label = np.unique(run[steady], return_inverse=True)
+    v, w = x[steady], weight[steady]
+    level = np.bincount(label, weights=v) / np.bincount(label)
+    wander = max(float(np.mean((v - level[label]) ** 2 - u_x[steady] ** 2)), 0.0) * gain**2
+    k = np.arange(1, 6)
+    shared = step_mps**2 / (2 * np.pi**2) * float(np.sum(np.exp(-((2 * np.pi * k / step_mps) ** 2) * wander) / k**2))
     order = np.argsort(level)
-    same = np.concatenate(([0], np.cumsum(np.diff(level[order]) * gain > step_mps / 4)))[: len(order)]
-    for value in np.unique(same):
-        score = np.zeros(2)
-        for number in order[same == value]:
-            inside = runs[number]
-            wander = max(float(np.var(x[inside])) - float(np.mean(u_x[inside] ** 2)), 0.0) * gain**2
-            alike = np.sqrt(max(1 - wander / max(step_mps**2 / 12, 1e-12), 0.0))
-            score += alike * np.array([weight[inside].sum(), weight[inside] @ x[inside]])
-        meat += np.outer(score, score) * step_mps**2 / 12
+    place = np.empty(len(level), np.int64)
+    place[order] = np.concatenate(([0], np.cumsum(np.diff(level[order]) * gain > step_mps / 4)))
+    score = np.stack([np.bincount(place[label], weights=w), np.bincount(place[label], weights=w * v)])
     inverse = np.linalg.inv(information)
-    return np.asarray(inverse @ meat @ inverse)
+    return np.asarray(inverse @ (score @ score.T * shared) @ inverse)
 
 
 def _solve(sums: FloatArray) -> FloatArray:
