@@ -21,6 +21,15 @@ class SpeedcalError(Exception):
         Line in that file, counted from 1.
     remedy
         What the user can do, as one sentence without a full stop.
+
+    Examples
+    --------
+    >>> import speedcal
+    >>> try:
+    ...     speedcal.read_track("data_demo/nothing.gpx")
+    ... except speedcal.SpeedcalError as error:
+    ...     print(error.problem)
+    the file cannot be opened: No such file or directory
     """
 
     problems: tuple[tuple[int | None, str], ...] = ()

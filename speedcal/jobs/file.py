@@ -284,6 +284,12 @@ def load_job(path: str | Path) -> Job:
         The file cannot be opened or is not TOML; a table or key is unknown, a value cannot be used, a file is
         missing, or there is neither a drive nor a vehicle to plan one for. Every problem of the file is listed in
         one error.
+
+    Examples
+    --------
+    >>> import speedcal
+    >>> print(speedcal.load_job("data_demo"))
+    job J-0417: drives 1 before, 1 after
     """
     path = Path(path)
     data, text, document = _read_document(path)

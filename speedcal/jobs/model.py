@@ -39,7 +39,15 @@ class Drive:
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """One vehicle at one shop: who it is for, what is fitted, which drives were made, which rule applies."""
+    """One vehicle at one shop: who it is for, what is fitted, which drives were made, which rule applies.
+
+    Examples
+    --------
+    >>> import speedcal
+    >>> job = speedcal.load_job("data_demo/job.toml")
+    >>> job.run().verification.verdict
+    'pass'
+    """
 
     source: Path
     digest: str

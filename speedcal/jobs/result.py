@@ -34,7 +34,15 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class JobResult:
-    """Everything a job came to; parts that the job does not carry are None."""
+    """Everything a job came to; parts that the job does not carry are None.
+
+    Examples
+    --------
+    >>> import speedcal
+    >>> result = speedcal.load_job("data_demo").run()
+    >>> result.before.error_factor.value > result.after.error_factor.value
+    True
+    """
 
     job: Job
     drives: tuple[DriveFacts, ...]

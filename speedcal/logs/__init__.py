@@ -31,6 +31,12 @@ def read_track(path: str | Path, *, zone: str | None = None) -> Track:
     ------
     TrackFormatError
         The file cannot be read as a track; the message says what, where and what to do.
+
+    Examples
+    --------
+    >>> import speedcal
+    >>> print(speedcal.read_track("data_demo/before.gpx"))
+    before.gpx: GPX 1.1, ... fixes over 14.3 min, with recorded speed
     """
     source = load(path, TrackFormatError, is_certain)
     log = recognise(source)
@@ -59,6 +65,12 @@ def read_readings(
     ------
     ReadingsFormatError
         The file cannot be read as readings; every bad line is listed.
+
+    Examples
+    --------
+    >>> import speedcal
+    >>> print(speedcal.read_readings("data_demo/before_notes.csv"))
+    before_notes.csv: table (commas), 31 readings in mph
     """
     request = request_of(unit, column, zone)
     source = load(path, ReadingsFormatError, is_certain)

@@ -29,6 +29,13 @@ class Track:
 
     Missing numbers are NaN. ``speed_mps`` is what the file said, in the unit the format prescribes;
     whether the logger kept to it is judged by the measuring side, against the positions.
+
+    Examples
+    --------
+    >>> import speedcal
+    >>> track = speedcal.read_track("data_demo/before.gpx")
+    >>> bool((track.time_s[1:] > track.time_s[:-1]).all())
+    True
     """
 
     time_s: FloatArray
@@ -62,7 +69,15 @@ class Track:
 
 @dataclass(frozen=True, slots=True)
 class Readings:
-    """What the instrument showed, in the order of the file, arrays of one length. Missing numbers are NaN."""
+    """What the instrument showed, in the order of the file, arrays of one length. Missing numbers are NaN.
+
+    Examples
+    --------
+    >>> import speedcal
+    >>> readings = speedcal.read_readings("data_demo/before_notes.csv")
+    >>> readings.clock, readings.speed_unit, round(readings.speed_resolution_mps / 0.44704, 6)
+    ('time of day', 'mph', 1.0)
+    """
 
     time_s: FloatArray
     """Seconds on the clock of the readings, see :data:`Clock`; all NaN when the clock is ``none``."""

@@ -68,6 +68,23 @@ def calibrate(
         The drive does not carry a calibration.
     ValueError
         ``clock_offset_s`` is not finite.
+
+    References
+    ----------
+    .. [1] A. C. Cameron and D. L. Miller, "A practitioner's guide to cluster-robust inference," J. Human Resources,
+       vol. 50, pp. 317-372, 2015: the jackknife over minutes of a log (:mod:`speedcal.measure.windows`).
+    .. [2] JCGM 100:2008, clause 8: the uncertainty budget.
+
+    Examples
+    --------
+    >>> import speedcal
+    >>> track = speedcal.read_track("data_demo/before.gpx")
+    >>> readings = speedcal.read_readings("data_demo/before_notes.csv")
+    >>> result = speedcal.calibrate(track, readings, unit="km/h")
+    >>> 1.11 < result.error_factor.low < 1.153 < result.error_factor.high < 1.19  # the truth is 1.1526
+    True
+    >>> str(result.trust)
+    'TRUSTED'
     """
     if clock_offset_s is not None and not np.isfinite(clock_offset_s):
         raise ValueError(f"clock_offset_s must be a number of seconds, not {clock_offset_s}")

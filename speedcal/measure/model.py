@@ -49,6 +49,18 @@ class Calibration:
 
     The offset and the factor are strongly correlated; decide on :meth:`indicated` and :meth:`u_indicated` over
     the speeds that matter, never on the factor alone.
+
+    Examples
+    --------
+    >>> import speedcal
+    >>> track = speedcal.read_track("data_demo/before.gpx")
+    >>> before = speedcal.calibrate(track, speedcal.read_readings("data_demo/before_notes.csv"))
+    >>> before.error_factor.contains(1.152642)  # the truth of the demo drive
+    True
+    >>> 70 < float(before.indicated(60 * 0.44704)) / 0.44704 < 71  # mph shown at a true 60 mph
+    True
+    >>> sorted(before.to_dict()["error_factor"])
+    ['high', 'low', 'value']
     """
 
     unit: DisplayUnit

@@ -9,8 +9,8 @@ import numpy as np
 from speedcal.errors import AlignmentError
 from speedcal.measure.align import Shift
 from speedcal.measure.climb import Mode, mixture, mode_weights
-from speedcal.measure.ground import GroundSpeed
-from speedcal.measure.measured import NO_GROUND, WRONG, MeasuredLine
+from speedcal.measure.ground import SLOWEST_MPS, GroundSpeed
+from speedcal.measure.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine
 from speedcal.measure.noted import Moments, Posterior, find_modes
 from speedcal.measure.runs import SteadyRuns
 from speedcal.measure.student import student_quantile
@@ -69,10 +69,11 @@ def fit_noted(
     good, moment = posterior.responsibilities(together[0].theta)
     moment = time_s + together[0].theta[2] + moment
     speed, _, inside = ground.at(moment)
-    used = (good > 0.5) & inside
-    if used.sum() < max(4.0, 0.5 * len(time_s)):
+    right = (good > 0.5) & inside
+    used = right & (speed >= SLOWEST_MPS)
+    if right.sum() < max(4.0, 0.5 * len(time_s)):
         raise AlignmentError(
-            f"at no clock offset do more than {used.sum()} of {len(time_s)} readings follow the speed of the track",
+            f"at no clock offset do more than {right.sum()} of {len(time_s)} readings follow the speed of the track",
             source=source,
             remedy="Check that the readings and the track are of the same drive, and the unit of the readings",
         )
@@ -92,7 +93,7 @@ def fit_noted(
         time_share=max(1 - float(middle @ fixed_clock @ middle) / total, 0.0),
         time_s=moment,
         ground_mps=np.where(inside, speed, np.nan),
-        reason=tuple("" if ok else WRONG if seen else NO_GROUND for ok, seen in zip(used, inside, strict=True)),
+        reason=tuple(np.select([~inside, ~right, ~used], [NO_GROUND, WRONG, TOO_SLOW], "").tolist()),
     )
 
 

@@ -14,7 +14,7 @@ import numpy as np
 
 from speedcal.measure.align import WRONG_SPREAD_MPS, log_offset_prior
 from speedcal.measure.climb import Mode, add_mode
-from speedcal.measure.ground import GroundSpeed
+from speedcal.measure.ground import SLOWEST_MPS, GroundSpeed
 from speedcal.values import FloatArray
 
 _WRONG_SHARE = 0.06
@@ -22,6 +22,7 @@ _SCATTER_PRIOR_MPS, _SCATTER_PRIOR_LOG_SD = 0.27, 0.6
 """A pointer is read to about 0.6 mph (0.27 m/s), within a factor of two either way; from memory."""
 _STEP = np.array([5e-3, 3e-4, 0.5, 3e-2])
 """Steps of the differences; that of the clock offset is as wide as the ripple that nodes leave on the density."""
+_CRAWL_SD_MPS = 2.0
 _LONGEST = np.array([2.0, 0.2, 5.0, 0.7])
 _SAME = np.array([0.05, 0.002, 0.1, 0.1])
 
@@ -95,6 +96,10 @@ class Posterior:
         # between two nodes the speed runs on; a step of it is spread evenly over the node it belongs to
         variance = variance + (b * rate * self.at.spacing_s) ** 2 / 12
         residual = self.indicated_mps[None, :, None] - a - b * speed
+        # a vehicle that stands or crawls tells when it was, and nothing about the line
+        crawls = speed < SLOWEST_MPS
+        residual = np.where(crawls, self.indicated_mps[None, :, None] - speed, residual)
+        variance = np.where(crawls, _CRAWL_SD_MPS**2, variance)
         density = np.where(inside, np.exp(-0.5 * residual**2 / variance), 0.0) / np.sqrt(2 * np.pi * variance)
         density *= self.at.weight
         return density, density.sum(axis=2)

@@ -16,8 +16,8 @@ _BLOCK_S, _POSITIONS_BLOCK_S = 60.0, 120.0
 """Residuals of different blocks are taken as independent; errors of positions last longer."""
 _ROBUST_ROUNDS = 6
 _CAUCHY = 3.0
-_BETWEEN_FIXES = 0.2
-"""What a speed does between two fixes is off from a straight line as if the time were off by this part of the
+_BETWEEN_FIXES = 0.05
+"""What a speed does between two fixes is off from a smooth curve as if the time were off by this part of the
 interval, when it accelerates."""
 _SPREAD_NEEDED = 25.0
 _LUCK = 0.75

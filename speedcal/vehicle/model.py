@@ -61,7 +61,15 @@ VEHICLE_KEYS = (
 
 @dataclass(frozen=True, slots=True)
 class Vehicle:
-    """What is known of the chain from the road to the instrument; None means unknown."""
+    """What is known of the chain from the road to the instrument; None means unknown.
+
+    Examples
+    --------
+    >>> import speedcal
+    >>> car = speedcal.Vehicle.from_dict({"tire": "P225/70R16", "axle": "41/11", "driven_gear": 19})
+    >>> str(car.axle.ratio), car.driven_gear
+    ('41/11', 19)
+    """
 
     label: str = ""
     tire: TireSize | None = None

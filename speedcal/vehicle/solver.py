@@ -26,7 +26,17 @@ from speedcal.vehicle.train import Determination, EffectiveTire, effective_tire,
 
 @dataclass(frozen=True, slots=True)
 class Corrections:
-    """What the drive says about the vehicle, and every change that would put the instrument right, best first."""
+    """What the drive says about the vehicle, and every change that would put the instrument right, best first.
+
+    Examples
+    --------
+    >>> import speedcal
+    >>> track = speedcal.read_track("data_demo/before.gpx")
+    >>> before = speedcal.calibrate(track, speedcal.read_readings("data_demo/before_notes.csv"))
+    >>> found = speedcal.correct(before, speedcal.Vehicle.from_dict({"driven_gear": 19}), criterion="never reads low")
+    >>> found.driven_gear[0].to_dict()["teeth"]
+    22
+    """
 
     unit: str
     speeds: tuple[float, ...]
@@ -137,6 +147,15 @@ def correct(
     ------
     ValueError
         A speed is not above zero.
+
+    Examples
+    --------
+    >>> import speedcal
+    >>> track = speedcal.read_track("data_demo/before.gpx")
+    >>> before = speedcal.calibrate(track, speedcal.read_readings("data_demo/before_notes.csv"))
+    >>> vehicle = speedcal.Vehicle.from_dict({"driven_gear": 19, "criterion": "never reads low"})
+    >>> print(speedcal.correct(before, vehicle, speeds=[30, 60]).best)
+    driven gear 22: worst error ... %
     """
     judge = Judge(
         calibration=calibration,

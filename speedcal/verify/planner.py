@@ -65,6 +65,14 @@ def plan(
         The speed limit leaves too few marks, an assumption is unknown, or no road test of one sheet is enough.
     ToleranceError, VehicleError
         The rule, or the work on the vehicle, cannot be used.
+
+    Examples
+    --------
+    >>> import speedcal
+    >>> vehicle = speedcal.Vehicle.from_dict({"driven_gear": 12})
+    >>> test = speedcal.plan(vehicle, speed_limit=65, unit="mph")
+    >>> test.half_width <= 1 / 24  # half a tooth of twelve
+    True
     """
     assumed = assumptions_with(assumptions)
     factor = SPEED_UNIT_MPS[unit]

@@ -105,7 +105,15 @@ class Plateau:
 
 @dataclass(frozen=True)
 class RoadTestPlan:
-    """A road test that answers a question: holds in order, and what they will tell."""
+    """A road test that answers a question: holds in order, and what they will tell.
+
+    Examples
+    --------
+    >>> import speedcal
+    >>> test = speedcal.plan(speedcal.Vehicle.from_dict({"driven_gear": 12}), speed_limit=65)
+    >>> all(hold.true_mps < 65 * 0.44704 for hold in test.plateaus)
+    True
+    """
 
     unit: DisplayUnit
     question: Question

@@ -61,6 +61,15 @@ def load_tolerance(
     ToleranceError
         Unknown rule or key, a value that cannot be used (every problem is listed), or a speed where the rule does
         not hold.
+
+    Examples
+    --------
+    >>> import speedcal
+    >>> speedcal.load_tolerance("us_393_82").title
+    '49 CFR 393.82, bus, truck and truck-tractor'
+    >>> own = speedcal.load_tolerance({"name": "our shop", "percent": 2.5, "never_low": True, "unit": "mph"})
+    >>> [round(limit, 2) for limit in own.band(100.0)]
+    [100.0, 102.5]
     """
     table = {"rule": name_or_table} if isinstance(name_or_table, str) else name_or_table
     preset = "rule" in table

@@ -56,6 +56,13 @@ class Tolerance:
 
     ``given`` says which speed is known: with "true" the limits are on the indicated speed at a true speed, with
     "indicated" they are on the true speed at an indicated one.
+
+    Examples
+    --------
+    >>> import speedcal
+    >>> rule = speedcal.load_tolerance("un_r39_type")
+    >>> [round(limit * 3.6, 6) for limit in rule.band(100 / 3.6)]  # km/h shown at a true 100 km/h
+    [100.0, 114.0]
     """
 
     name: str

@@ -58,6 +58,14 @@ def verify(
     ----------
     .. [1] JCGM 106:2012, Evaluation of measurement data: the role of measurement uncertainty in conformity assessment.
     .. [2] ISO/IEC 17025:2017, 7.8.6: the decision rule is stated with the verdict.
+
+    Examples
+    --------
+    >>> import speedcal
+    >>> track = speedcal.read_track("data_demo/after.gpx")
+    >>> after = speedcal.calibrate(track, speedcal.read_readings("data_demo/after_notes.csv"))
+    >>> speedcal.verify(None, after, "un_r39_type", speeds=[30, 45, 60]).verdict
+    'pass'
     """
     rule = tolerance if isinstance(tolerance, Tolerance) else load_tolerance(tolerance, unit=after.unit)
     rule = rule.in_unit(after.unit)

@@ -77,7 +77,17 @@ class RangeCheck:
 
 @dataclass(frozen=True)
 class Verification:
-    """What the drive after the work says about a tolerance, and about the work."""
+    """What the drive after the work says about a tolerance, and about the work.
+
+    Examples
+    --------
+    >>> import speedcal
+    >>> track = speedcal.read_track("data_demo/before.gpx")
+    >>> before = speedcal.calibrate(track, speedcal.read_readings("data_demo/before_notes.csv"))
+    >>> result = speedcal.verify(None, before, "un_r39_type", speeds=[45, 60])  # the drive before the work
+    >>> result.verdict, result.probability < 0.01
+    ('fail', True)
+    """
 
     verdict: Word
     probability: float
