@@ -61,6 +61,7 @@ _TITLES = {
     403: "Not allowed",
     404: "Not found",
     405: "Not possible",
+    408: "Too slow",
     409: "Not now",
     411: "Not understood",
     413: "Too large",
@@ -81,8 +82,10 @@ def refusal_response(scope: Scope, refused: RefusedError) -> Response:
     """Write a refusal as a page, or as JSON for a program that asks for it."""
     if wants_json(scope):
         return JSONResponse(refused.to_dict(), refused.status, refused.headers)
-    told = refused.to_dict()
-    page = environment().get_template("refusal.html").render(told=told, title=told["error"], base="", role="")
+    told, path = refused.to_dict(), scope["path"].split("/")
+    base = "/".join(path[:3]) if path[1] in ("o", "c") and len(path) > 3 else ""
+    values = {"told": told, "title": told["error"], "base": base, "role": "shop" if path[1] == "jobs" else ""}
+    page = environment().get_template("refusal.html").render({**values, "has_passcode": False})
     return HTMLResponse(page, refused.status, refused.headers)
 
 

@@ -7,6 +7,7 @@ import logging
 from collections.abc import AsyncIterator, Callable
 from pathlib import Path
 
+from sqlalchemy.exc import DBAPIError
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
@@ -19,7 +20,7 @@ from starlette.staticfiles import StaticFiles
 from speedcal.web import bringin, drives, results, shop
 from speedcal.web.answers import RefusedError
 from speedcal.web.auth import Auth, load_key
-from speedcal.web.context import Context, Services, View, endpoint
+from speedcal.web.context import Context, Door, Services, View, endpoint
 from speedcal.web.doors import customer_view, must_be_shop, owner_view, shop_view, sign_in, sign_in_page, sign_out
 from speedcal.web.guard import Guard
 from speedcal.web.originals import Originals
@@ -52,7 +53,13 @@ def make_services(settings: Settings) -> Services:
             source=str(settings.data),
             remedy="Name another with --data",
         ) from None
-    store = Store(settings.database_url)
+    try:
+        store = Store(settings.database_url)
+    except DBAPIError as error:
+        raise ServiceError(
+            f"the job store cannot be reached or written ({type(error.orig).__name__})",
+            remedy="Check that the database runs and its address is right (for SQLite, the rights of the data folder)",
+        ) from None
     queue = Queue(store)
     runner = Runner(store, queue, originals, settings.limits, workers=settings.workers)
     return Services(settings, store, originals, queue, runner, Auth(store, key, settings.limits))
@@ -157,7 +164,7 @@ def _shop_job_routes(base: str) -> list[BaseRoute]:
     ]
 
 
-def _drive_routes(base: str, door: Callable[[Context], View | Response], role: str) -> list[BaseRoute]:
+def _drive_routes(base: str, door: Door, role: str) -> list[BaseRoute]:
     """Return the routes that the shop and the owner share."""
     file = results.result_file if role == "shop" else customer_file
     return [
@@ -174,24 +181,17 @@ def _drive_routes(base: str, door: Callable[[Context], View | Response], role: s
 
 
 def _shop(handler: Callable[[Context], Response], *, upload: bool = False) -> Callable[[Request], object]:
-    def guarded(context: Context) -> Response:
-        return must_be_shop(context) or handler(context)
-
-    guarded.__name__ = handler.__name__
-    return endpoint(guarded, upload=upload)
+    return endpoint(handler, upload=upload, door=must_be_shop)
 
 
-def _seen(
-    handler: Viewer, door: Callable[[Context], View | Response], *, upload: bool = False, wait: bool = False
-) -> Callable[[Request], object]:
+def _seen(handler: Viewer, door: Door, *, upload: bool = False, wait: bool = False) -> Callable[[Request], object]:
     """Return a page that is reached through a door: who may not come in never gets to the handler."""
 
     def through(context: Context) -> Response:
-        view = door(context)
-        return handler(context, view) if isinstance(view, View) else view
+        return handler(context, context.view)
 
     through.__name__ = handler.__name__
-    return endpoint(through, upload=upload, wait=drives.settle if wait else None)
+    return endpoint(through, upload=upload, wait=drives.settle if wait else None, door=door)
 
 
 def new_drive(context: Context, view: View) -> Response:

@@ -39,7 +39,8 @@ def import_job(context: Context) -> Response:
             while chunk := content.read(2**20):
                 out.write(chunk)
         (scratch / "out").mkdir()
-        document = web.runner.once("unpack", {"zip": str(packed), "out": str(scratch / "out")})
+        task = {"zip": str(packed), "out": str(scratch / "out"), "most_entries": limits.zip_entries}
+        document = web.runner.once("unpack", {**task, "most_bytes": limits.zip_unpacked_bytes})
         job_id = _keep(context, document, scratch / "out")
     except TooLargeError:
         raise RefusedError(413, "a file in the zip is too large", "Leave that drive out", source=label) from None

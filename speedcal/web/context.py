@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import errno
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
@@ -64,6 +65,8 @@ class Context:
     request: Request
     web: Services
     form: FormData = field(default_factory=FormData)
+    view: Any = None
+    """What the door let in; see :func:`endpoint`."""
 
     @property
     def limits(self) -> Any:
@@ -114,10 +117,13 @@ def plain(text: str) -> str:
 
 
 Handler = Callable[[Context], Response]
+Door = Callable[[Context], Any]
 Waiter = Callable[[Context], Awaitable[None]]
 
 
-def endpoint(handler: Handler, *, upload: bool = False, wait: Waiter | None = None) -> Callable[[Request], Any]:
+def endpoint(
+    handler: Handler, *, upload: bool = False, wait: Waiter | None = None, door: Door | None = None
+) -> Callable[[Request], Any]:
     """Return a handler as the router wants it: form read within the limits, work done off the event loop.
 
     Parameters
@@ -128,11 +134,17 @@ def endpoint(handler: Handler, *, upload: bool = False, wait: Waiter | None = No
         Whether the form may carry files.
     wait
         Awaited before a page is made, so that an answer which is about to come is already in it.
+    door
+        Asked before the body of a request is taken in; returns what the page shows, or the answer that sends away.
     """
 
     async def serve(request: Request) -> Response:
         context = Context(request, request.app.state.services)
         try:
+            if door is not None:
+                context.view = await run_in_threadpool(door, context)
+                if isinstance(context.view, Response):
+                    return context.view
             if request.method == "POST":
                 return await _with_form(context, handler, upload=upload)
             if wait is not None:
@@ -160,14 +172,19 @@ async def _with_form(context: Context, handler: Handler, *, upload: bool) -> Res
         raise busy(f"{limits.uploads_at_once} uploads are being received right now")
     web.uploads_now += upload
     try:
-        async with Request(context.request.scope, body.receive).form(
+        read = Request(context.request.scope, body.receive).form(
             max_files=limits.files if upload else 0, max_fields=limits.fields, max_part_size=limits.field_bytes
-        ) as context.form:
-            return await run_in_threadpool(handler, context)
+        )
+        async with asyncio.timeout(limits.receive_seconds if upload else limits.form_seconds):
+            context.form = await read
+        return await run_in_threadpool(handler, context)
+    except TimeoutError:
+        raise RefusedError(408, "it took too long to arrive", "Try again with a better connection") from None
     except HTTPException as error:
         await body.drain()
         raise RefusedError(error.status_code, str(error.detail), _FORM_REMEDY) from error
     finally:
+        await context.form.close()
         web.uploads_now -= upload
 
 

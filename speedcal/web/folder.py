@@ -163,6 +163,7 @@ def _document(folder: Path, places: Mapping[str, str]) -> dict[str, Any]:
         raise JobError(
             f"unknown table {unknown[0]!r}", source="job.toml", remedy=f"Known: {', '.join((*TABLES, *PHASES))}"
         )
+    _take_family_in(document, folder, places)
     for phase in PHASES:
         tables = document.get(phase, [])
         document[phase] = tables if isinstance(tables, list) else [tables]
@@ -171,6 +172,19 @@ def _document(folder: Path, places: Mapping[str, str]) -> dict[str, Any]:
                 if isinstance(table, dict) and key in table:
                     table[key] = {"label": table[key], "file": _place(table[key], places)}
     return document
+
+
+def _take_family_in(document: dict[str, Any], folder: Path, places: Mapping[str, str]) -> None:
+    """Put a gear family that lies beside the job file into the job itself."""
+    vehicle = document.get("vehicle", {})
+    name = vehicle.get("gear_family") if isinstance(vehicle, dict) else None
+    if isinstance(name, str) and name.endswith(".toml"):
+        try:
+            vehicle["gear_family"] = tomllib.loads((folder / _place(name, places)).read_text("utf-8-sig"))
+        except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError):
+            raise JobError(
+                "the gear family is not valid TOML", source=name, remedy="Correct it and pack it again"
+            ) from None
 
 
 def _place(name: Any, places: Mapping[str, str]) -> str:

@@ -27,6 +27,11 @@ def handed_in(context: Context, view: View, drive: DriveRow | None) -> tuple[dic
             values |= _kept_file(context, view, name)
         except RefusedError as error:
             refused.append(error)
+    if context.text("same") == "yes" and (
+        digest := values.get("track_digest") or (drive.track_digest if drive else "")
+    ):
+        name = values.get("track_name") or (drive.track_name if drive else "")
+        values |= {"readings_name": name, "readings_digest": digest}
     try:
         values |= _readings(values, *_typed(context, view), drive)
         values["options"] = _options(context)

@@ -168,12 +168,12 @@ class Queue:
             row = connection.execute(query).mappings().first()
         return _run(row) if row else None
 
-    def forget_old(self, job_id: str, *, keep: int = 3) -> list[str]:
-        """Forget all but the latest analyses of a job and return the ids of those whose files can go."""
+    def forget_old(self, job_id: str, drive_id: str = "", *, keep: int = 3) -> list[str]:
+        """Forget all but the latest runs of a job or of one of its drives; return the ids whose files can go."""
         runs = schema.runs
         ended = runs.c.state.in_(("done", "failed"))
         with self.store.writing() as connection:
-            query = sa.select(runs.c.id).where(runs.c.job_id == job_id, runs.c.drive_id == "", ended)
+            query = sa.select(runs.c.id).where(runs.c.job_id == job_id, runs.c.drive_id == drive_id, ended)
             ids = list(connection.execute(query.order_by(runs.c.finished.desc())).scalars())[keep:]
             if ids:
                 connection.execute(runs.delete().where(runs.c.id.in_(ids)))

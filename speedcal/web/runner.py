@@ -6,6 +6,7 @@ import logging
 import os
 import socket
 import threading
+import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -89,6 +90,7 @@ class Runner:
                 child.stop()
 
     def _do(self, run: Run, child: Child) -> None:
+        started = time.monotonic()
         try:
             if run.attempts > ATTEMPTS:
                 raise _lost()
@@ -110,6 +112,8 @@ class Runner:
         finally:
             child.stop()
             self.originals.remove_scratch(run.id)
+            kind = "look" if run.drive_id else "job"
+            log.info("run %s: %s, try %d, %.1f s", run.id, kind, run.attempts, time.monotonic() - started)
 
     def _beat(self, run: Run) -> Callable[[str, float], bool]:
         def beat(step: str, part: float) -> bool:
@@ -132,6 +136,8 @@ class Runner:
         if not self.queue.finish_look(run, drive.version, look):
             self.originals.remove_result(run.job_id, run.id)
             self._look_again(run)
+        for old in self.queue.forget_old(run.job_id, run.drive_id, keep=1):
+            self.originals.remove_result(run.job_id, old)
         self.wake()
 
     def _look_again(self, run: Run) -> None:

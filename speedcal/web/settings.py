@@ -41,6 +41,10 @@ class Limits:
     """Fixes in a track."""
     readings_rows: int = 400_000
     """Rows in a readings file."""
+    receive_seconds: int = 900
+    """Time for the body of an upload to arrive."""
+    form_seconds: int = 60
+    """Time for the body of a form without files to arrive."""
     drives_per_job: int = 20
     zip_bytes: int = 48 * MEBIBYTE
     """A job folder that is brought in, packed."""

@@ -74,7 +74,8 @@ def unpack_folder(task: Mapping[str, Any], _tell: Tell) -> dict[str, Any]:
     """Unpack a zipped job folder; see :func:`speedcal.web.folder.unpack`."""
     from speedcal.web.folder import unpack
 
-    return unpack(Path(task["zip"]), Path(task["out"]), Limits())
+    limits = Limits(zip_entries=task["most_entries"], zip_unpacked_bytes=task["most_bytes"])
+    return unpack(Path(task["zip"]), Path(task["out"]), limits)
 
 
 def draw_sheet(task: Mapping[str, Any], _tell: Tell) -> dict[str, Any]:

@@ -49,7 +49,17 @@ class Site:
         }
         return self.client.post(f"{base}/drives/new/{phase}", files=files, follow_redirects=False, **more)
 
-    def settle(self, base: str, seconds: float = 60) -> None:
+    def understand(self, drive: str, seconds: float = 120) -> Any:
+        """Wait until a drive was looked at, and return it."""
+        until = time.monotonic() + seconds
+        while time.monotonic() < until:
+            row = self.services.store.drive(drive.split("/")[-1])
+            if row is not None and row.look is not None:
+                return row
+            time.sleep(0.05)
+        raise AssertionError("the drive is not looked at")
+
+    def settle(self, base: str, seconds: float = 120) -> None:
         """Wait until nothing of a job is being worked on."""
         until = time.monotonic() + seconds
         while time.monotonic() < until:

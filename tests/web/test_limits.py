@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import io
 import zipfile
 from collections.abc import Iterator
@@ -205,3 +206,48 @@ def test_every_limit_is_a_number_above_zero() -> None:
     """A limit of none or zero would be none."""
     assert all(getattr(Limits(), name) > 0 for name in Limits.__slots__)
     assert len(FORM) < Limits().fields
+
+
+def test_a_body_that_does_not_arrive_is_not_waited_for(tmp_path: Path) -> None:
+    """A client that stops in the middle of a form gives its place free after the time limit."""
+    limits = Limits(form_seconds=1, receive_seconds=1, uploads_at_once=1, free_disk_bytes=0)
+    with open_site(tmp_path, limits=limits) as site:
+        path = f"{site.new_job()}/drives/new/before"
+
+        headers = {"content-type": "multipart/form-data; boundary=----edge"}
+        first = multipart([("held", None, b"30")])[:50]
+        answer = asyncio.run(_stall(site, path, headers, first))
+        assert answer == 408
+        assert site.services.uploads_now == 0
+
+
+async def _stall(site: Site, path: str, headers: dict[str, str], first: bytes) -> int:
+    """Send the first part of a body and then nothing, straight to the application."""
+    sent: list[dict] = []
+    parts = iter([{"type": "http.request", "body": first, "more_body": True}])
+
+    async def receive() -> dict:
+        for part in parts:
+            return part
+        await asyncio.sleep(60)
+        raise AssertionError
+
+    async def send(message: dict) -> None:
+        sent.append(message)
+
+    raw = [(b"host", b"localhost"), *((k.encode(), v.encode()) for k, v in headers.items())]
+    scope = {
+        "type": "http", "method": "POST", "path": path, "raw_path": path.encode(), "query_string": b"", "headers": raw,
+        "scheme": "http", "server": ("localhost", 80), "client": ("127.0.0.1", 1), "root_path": "",
+        "http_version": "1.1", "asgi": {"version": "3.0"}, "state": {},
+    }  # fmt: skip
+    await site.client.app(scope, receive, send)  # type: ignore[arg-type]
+    return int(sent[0]["status"])
+
+
+def test_who_may_not_come_in_sends_no_body(site: Site) -> None:
+    """The door is asked before anything of the body is taken in: a stranger cannot fill the disk or take a place."""
+    headers = {"content-type": "multipart/form-data; boundary=----edge"}
+    site.services.uploads_now = SMALL.uploads_at_once
+    answer = site.client.post("/o/not.alink/drives/new/before", content=padded(5000), headers=headers)
+    assert answer.status_code == 404, "a busy answer would mean that the door comes second"

@@ -103,7 +103,13 @@ def test_nobody_waits_for_an_answer_that_nobody_wants() -> None:
     """A run that was given up (its job deleted) ends its process."""
     child = Child(is_warm=False)
     with pytest.raises(AbandonedError):
-        child.do("unpack", {"zip": "/dev/zero", "out": "/nowhere"}, cpu_s=5, limits=Limits(), beat=lambda *_: False)
+        child.do(
+            "unpack",
+            {"zip": "/dev/zero", "out": "/nowhere", "most_entries": 1, "most_bytes": 1},
+            cpu_s=5,
+            limits=Limits(),
+            beat=lambda *_: False,
+        )
     assert not child.is_alive
 
 
@@ -164,7 +170,7 @@ def test_a_killed_worker_is_replaced_and_the_run_is_done_again(
     monkeypatch.setattr(busy_site.services.queue, "lease_s", 3.0)
     base = busy_site.new_job()
     job = base.split("/")[-1]
-    busy_site.send(base)
+    address = busy_site.send(base).headers["location"]
     queue = busy_site.services.queue
     until = time.monotonic() + 30
     while (run := queue.active(job)) is None or run.state != "running":
@@ -172,8 +178,7 @@ def test_a_killed_worker_is_replaced_and_the_run_is_done_again(
         time.sleep(0.02)
     for process in worker_processes():
         process.send_signal(signal.SIGKILL)
-    busy_site.settle(base, 120)
-    drive = busy_site.services.store.drives(job)[0]
+    drive = busy_site.understand(address)
     assert drive.is_usable
     assert queue.latest(job, drive.id).attempts >= 2
 
@@ -197,9 +202,7 @@ def test_an_analysis_that_kills_every_worker_ends_in_one_message(
     assert "stopped before it could answer" in busy_site.client.get(address).text
     monkeypatch.setattr(busy_site.services.queue, "lease_s", 30.0)
     other = busy_site.new_job()
-    busy_site.send(other)
-    busy_site.settle(other)
-    assert busy_site.services.store.drives(other.split("/")[-1])[0].is_usable
+    assert busy_site.understand(busy_site.send(other).headers["location"]).is_usable
 
 
 @pytest.mark.parametrize(
@@ -225,7 +228,7 @@ def test_a_hostile_track_costs_one_message(busy_site: Site, content: bytes, word
         files={"track": ("hostile.gpx", content)},
         follow_redirects=False,
     )
-    busy_site.settle(base, 120)
+    busy_site.understand(answer.headers["location"])
     page = busy_site.client.get(answer.headers["location"]).text
     assert "This needs a change" in page
     assert "hostile.gpx" in page
@@ -238,7 +241,7 @@ def test_a_track_beyond_the_limit_of_fixes_is_told(tmp_path: Path) -> None:
     with open_site(tmp_path, workers=1, limits=Limits(track_points=10, readings_rows=5, free_disk_bytes=0)) as site:
         base = site.new_job()
         address = site.send(base).headers["location"]
-        site.settle(base)
+        site.understand(address)
         page = site.client.get(address).text
     assert "10 are the most this page takes" in page
     assert "5 are the most this page takes" in page
@@ -265,8 +268,7 @@ def test_runs_of_a_deleted_job_are_given_up(busy_site: Site) -> None:
     busy_site.client.post(f"{base}/delete")
     time.sleep(1)
     other = busy_site.new_job()
-    busy_site.send(other)
-    busy_site.settle(other)
+    busy_site.understand(busy_site.send(other).headers["location"])
     root = busy_site.services.originals.root
     assert not list(root.rglob(base.split("/")[-1]))
     assert isinstance(busy_site.services.queue, Queue)

@@ -46,9 +46,7 @@ def _fill(site: Site, folder: Path) -> int:
     leftovers = len(list((folder / "data" / "incoming").iterdir()))
     known = {d.track_digest for d in site.services.store.drives(base.split("/")[-1])}
     strays = [p for p in spare.iterdir() if p.name not in known and p.stat().st_size > 10_000]
-    say(
-        f"answers while filling {dict(statuses)}; {before} drives acknowledged, {whole} whole; pages still answer {reads}"
-    )
+    say(f"answers while filling {dict(statuses)}; {before} drives acknowledged, {whole} whole; pages answer {reads}")
     say(f"after removing one drive: {after}; half-written files left {leftovers}; unmentioned originals {len(strays)}")
     fine = set(statuses) == {303, 507} and before == whole == statuses[303] and reads == 200 and after == 303
     return 0 if fine and not leftovers else 1
