@@ -101,6 +101,7 @@ def calibrate(
             place, covariance = both, narrower
     table = _table(readings, line, place, runs.number_at(line.time_s))
     used = table["used"].to_numpy()
+    refuse_too_few(int(used.sum()), readings)
     speeds = line.ground_mps[used]
     k, u = line.coverage_factor, np.sqrt(np.diag(covariance))
     reference = float(np.median(speeds))

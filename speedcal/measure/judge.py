@@ -38,13 +38,7 @@ _OFFSET_UNKNOWN_MPS = 1.0 * MPH_MPS
 
 def refuse_hopeless(ground: GroundSpeed, readings: Readings) -> None:
     """Raise :class:`FitError` for a drive that cannot carry a result whatever is done with it."""
-    count = len(usable_readings(readings))
-    if count < _FEWEST:
-        raise FitError(
-            f"{count} usable readings are too few",
-            source=readings.source,
-            remedy="Note at least eight readings, better twenty, at four or more different speeds",
-        )
+    refuse_too_few(len(usable_readings(readings)), readings)
     if readings.clock != "none" and len(np.unique(readings.time_s[usable_readings(readings)])) < _FEWEST:
         raise FitError(
             "the readings carry fewer than four different times",
@@ -57,6 +51,16 @@ def refuse_hopeless(ground: GroundSpeed, readings: Readings) -> None:
             "the vehicle hardly moved: the fastest part of the track is at "
             f"{fastest / MPH_MPS:.0f} mph ({fastest * 3.6:.0f} km/h)",
             remedy="Record a drive with several steady speeds between 25 and 65 mph (40 and 105 km/h)",
+        )
+
+
+def refuse_too_few(count: int, readings: Readings) -> None:
+    """Raise :class:`FitError` when fewer readings can be used than a line needs."""
+    if count < _FEWEST:
+        raise FitError(
+            f"{count} usable readings are too few",
+            source=readings.source,
+            remedy="Note at least eight readings, better twenty, at four or more different speeds",
         )
 
 
