@@ -18,6 +18,7 @@ from speedcal.measure.judge import (
     left_out,
     refuse_hopeless,
     refuse_nonsense,
+    refuse_too_few,
     usable_readings,
 )
 from speedcal.measure.logged import fit_logged, is_log
