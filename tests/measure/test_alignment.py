@@ -18,7 +18,7 @@ from speedcal.values import FloatArray
 
 ROAD = plateaus([30, 55, 40, 65, 25, 50, 35, 60])
 TRACK = track_of(ROAD, noise_mps=0.05)
-SPREAD = np.linspace(20, ROAD.length_s - 20, 24)
+SPREAD = np.linspace(20, ROAD.length_s - 70, 24)
 NOTES = readings_of(ROAD, SPREAD, step_mph=0.5)
 LOG = readings_of(ROAD, np.arange(5.0, ROAD.length_s - 5), step_mph=0.1, time_resolution_s=0.001)
 DAY_S = 86400.0

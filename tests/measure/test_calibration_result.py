@@ -22,7 +22,7 @@ from speedcal.units import KMH_MPS, MPH_MPS
 
 ROAD = plateaus([30, 55, 40, 65, 25, 50, 35, 60])
 TRACK = track_of(ROAD, noise_mps=0.05)
-SPREAD = np.linspace(20, ROAD.length_s - 20, 24)
+SPREAD = np.linspace(20, ROAD.length_s - 70, 24)
 NOTES = readings_of(ROAD, SPREAD, step_mph=0.5)
 KINDS = ("logged", "noted", "positions only", "held speeds", "odometer", "whole minutes", "gaps", "5 Hz")
 
