@@ -9,7 +9,7 @@ from speedcal.web.answers import RefusedError
 from speedcal.web.context import Context, View, plain
 from speedcal.web.originals import TooLargeError
 from speedcal.web.store import DriveRow
-from speedcal.web.typed import held_speeds, readings_table
+from speedcal.web.typed import held_speeds, names_unit, readings_table
 
 UNITS = ("mph", "km/h")
 _NUMBER = re.compile(r"[+-]?\d{1,9}(\.\d{1,6})?")
@@ -33,8 +33,11 @@ def handed_in(context: Context, view: View, drive: DriveRow | None) -> tuple[dic
         name = values.get("track_name") or (drive.track_name if drive else "")
         values |= {"readings_name": name, "readings_digest": digest}
     try:
-        values |= _readings(values, *_typed(context, view), drive)
+        typed, held = _typed(context, view)
+        values |= _readings(values, typed, held)
         values["options"] = _options(context)
+        if typed and not names_unit(typed):
+            values["options"].setdefault("unit", view.job.unit)  # as the form says
     except RefusedError as error:
         refused.append(error)
     empty: dict[str, Any] = {"options": {}}
@@ -42,7 +45,7 @@ def handed_in(context: Context, view: View, drive: DriveRow | None) -> tuple[dic
     return changed, refused[0] if refused else None
 
 
-def _readings(values: dict[str, Any], typed: str, held: str, drive: DriveRow | None) -> dict[str, str]:
+def _readings(values: dict[str, Any], typed: str, held: str) -> dict[str, str]:
     """Return the readings in the one way in which they were given."""
     has_file = bool(values.get("readings_digest"))
     if has_file + bool(typed) + bool(held) > 1:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 
+from speedcal.units import parse_speed_unit
 from speedcal.web.answers import RefusedError
 
 _WORD = re.compile(r"[^\W\d_]+")
@@ -44,6 +45,12 @@ def readings_table(rows: Iterable[tuple[str, str]], pasted: str, *, unit: str, m
 def has_heading(line: str) -> bool:
     """Tell whether a line names columns: it has words that are not part of a time of day."""
     return any(word.lower() not in _CLOCK_WORDS for word in _WORD.findall(line))
+
+
+def names_unit(table: str) -> bool:
+    """Tell whether the heading of a table, or a cell of its first row, carries a unit of speed."""
+    words = [word for line in table.split("\n")[:2] for word in re.findall(r"[^\W\d_]+(?:/[^\W\d_]+)?", line)]
+    return any(parse_speed_unit(word) for word in words)
 
 
 def split_line(line: str) -> list[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from speedcal.web.answers import RefusedError
-from speedcal.web.typed import held_speeds, readings_table, rows_of, split_line
+from speedcal.web.typed import held_speeds, names_unit, readings_table, rows_of, split_line
 
 
 def table(rows=(), pasted="", unit="mph", most=100) -> str:
@@ -115,3 +115,17 @@ def test_what_is_no_speed_is_named(text: str) -> None:
     """The message quotes the word."""
     with pytest.raises(RefusedError, match="is not a speed"):
         held_speeds(text, most=10)
+
+
+@pytest.mark.parametrize(
+    ("text", "named"),
+    [
+        ("time\tspeed (km/h)\n", True),
+        ("Time,Speed mph\n", True),
+        ("time,dial\n10:00,45 kph\n", True),
+        ("time,dial\n10:00,45\n", False),
+    ],
+)
+def test_a_unit_is_noticed_where_a_person_writes_it(text: str, named: bool) -> None:
+    """In the heading or behind the first speed; otherwise the unit of the job is taken, as the form says."""
+    assert names_unit(text) is named
