@@ -35,16 +35,26 @@ class Part:
 
 
 def parts_of(vehicle: Vehicle) -> list[Part]:
-    """Return the parts of the chain that may be other than stated, the tire first."""
-    return [part for part in (_tires(vehicle), _axles(vehicle), *_gears(vehicle)) if part is not None]
+    """Return the parts of the chain that may be other than stated, the tire first.
+
+    Where the chain can only be compared with what it was before, a part of which nothing is stated cannot be seen to
+    have changed; only tires can, since the instrument says nothing of the ones it was right with.
+    """
+    parts = [part for part in (_tires(vehicle), _axles(vehicle), *_gears(vehicle)) if part is not None]
+    return [part for part in parts if part.stated is not None or part.name == "tire" or _is_whole(vehicle)]
+
+
+def _is_whole(vehicle: Vehicle) -> bool:
+    """Tell whether the whole chain can be compared: expectation, gears and sensor are stated."""
+    gears_known = vehicle.sensor != "driven gear" or (vehicle.drive_gear and vehicle.driven_gear)
+    sensor_known = vehicle.pulses_per_turn is not None or not vehicle.expects_pulses
+    return bool(vehicle.expected_per_m is not None and gears_known and sensor_known)
 
 
 def base_of(vehicle: Vehicle, parts: Sequence[Part]) -> tuple[float, str]:
     """Return the constant part of the chain, so that base x gains is the factor, and what was assumed for it."""
-    gears_known = vehicle.sensor != "driven gear" or (vehicle.drive_gear and vehicle.driven_gear)
-    sensor_known = vehicle.pulses_per_turn is not None or not vehicle.expects_pulses
     base = float(vehicle.ratio_box or 1) * float(vehicle.pulse_scaler or 1)
-    if vehicle.expected_per_m is not None and gears_known and sensor_known:
+    if vehicle.expected_per_m is not None and _is_whole(vehicle):
         base *= (vehicle.pulses_per_turn or 1.0) * float(vehicle.transfer_ratio) / vehicle.expected_per_m
         return base, "the instrument expects what the job says, so the whole chain is compared"
     before = vehicle.tire_before or vehicle.tire
