@@ -90,6 +90,16 @@ def test_a_factor_that_nothing_explains_is_said_to_be_one() -> None:
     assert "nothing_explains" in {finding.code for finding in found.findings}
 
 
+def test_a_part_of_which_nothing_is_stated_is_not_said_to_have_changed() -> None:
+    """The right dial before is all that is known: an axle nobody named cannot be compared with itself."""
+    table = {"tire": "205/55R16", "tire_before": "195/65R15"}  # roll 1927.3 and 1935.2 mm: reads 0.4 % more
+    found = explain(make_calibration(factor=HEALTHY * 1935.2 / 1927.3, u_factor=0.004), Vehicle.from_dict(table))
+    assert {name for item in found.ranked for name, _ in item.parts} == {"tire"}
+    assert found.ranked[0].departs == ()
+    assert found.as_stated > 0.8
+    assert all(0.7 < item.factor < 1.4 for item in found.ranked)
+
+
 def test_without_any_statement_there_is_nothing_to_start_from() -> None:
     with pytest.raises(VehicleError, match="Add tire"):
         explain(make_calibration(), Vehicle())
