@@ -11,7 +11,9 @@ from support.roads import START_S, Road, answer_or_refusal, plateaus, readings_o
 import speedcal
 from speedcal.errors import AlignmentError, FitError
 from speedcal.logs.model import Clock, Readings, Track
+from speedcal.measure.ground import ground_speed
 from speedcal.measure.model import Calibration
+from speedcal.measure.pairs import make_pairs
 from speedcal.simulate import simulate
 from speedcal.units import MPH_MPS
 from speedcal.values import FloatArray
@@ -155,6 +157,22 @@ def test_the_dense_side_is_read_at_the_times_of_the_sparse_side(fix_s: float, re
     result = speedcal.calibrate(track, log)
     assert result.error_factor.value == pytest.approx(1.05, abs=0.003)
     assert _clock(result) == pytest.approx(7.7, abs=0.3)
+
+
+@pytest.mark.parametrize("recorded", [True, False], ids=["recorded", "positions"])
+@pytest.mark.parametrize("reading_s", [0.2, 1.0])
+def test_no_pair_is_made_while_the_log_pauses(recorded: bool, reading_s: float) -> None:
+    """A hundred seconds without a row, over a change of speed: nothing was shown then, as far as anyone knows."""
+    time = np.arange(5.0, ROAD.length_s - 5, reading_s)
+    time = time[(time < 200) | (time > 300)]
+    shown = 1.05 * ROAD.speed(time)
+    pairs = make_pairs(ground_speed(track_of(ROAD, recorded=recorded)), START_S + time, shown, 0.0)
+    at = pairs.time_s - START_S
+    assert not ((at > 201) & (at < 299)).any()
+    assert (at < 195).sum() > 150
+    assert (at > 305).sum() > 300
+    steady = pairs.usable & (np.abs(pairs.acceleration) < 1e-6)
+    np.testing.assert_allclose(pairs.indicated_mps[steady], 1.05 * pairs.ground_mps[steady], rtol=1e-5)
 
 
 # ---- what cannot be laid on the track

@@ -294,9 +294,17 @@ def test_a_needle_that_does_not_move_gives_no_calibration(value: float, logged: 
     assert result.remedy
 
 
-@pytest.mark.parametrize("scale", [0.2, 0.4, 3.0, 10.0])
-@pytest.mark.parametrize("logged", [True, False])
-def test_a_factor_that_no_vehicle_has_is_refused(scale: float, logged: bool) -> None:
+@pytest.mark.parametrize(
+    ("scale", "logged"),
+    [
+        *((scale, logged) for scale in (0.2, 0.4, 10.0) for logged in (True, False)),
+        (3.0, True),
+        pytest.param(
+            3.0, False, marks=pytest.mark.xfail(strict=True, reason="refused, but as if the clock were to blame")
+        ),
+    ],
+)
+def test_a_factor_that_no_vehicle_has_is_refused_and_the_unit_asked_about(scale: float, logged: bool) -> None:
     """A fifth or three times the speed: a unit or a column is wrong, not a gear."""
     readings = readings_of(ROAD, np.arange(5.0, 600.0) if logged else SPREAD, time_resolution_s=0.001 if logged else 1)
     result = answer_or_refusal(TRACK, replace(readings, speed_mps=readings.speed_mps * scale))
