@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from speedcal.vehicle import Vehicle
 
 
-def measured_before(path: Path, unit: DisplayUnit | None) -> tuple[Calibration, Vehicle]:
-    """Return the calibration of the [before] drives of a job, and its vehicle.
+def measured_before(path: Path, unit: DisplayUnit | None) -> tuple[Calibration, Vehicle, tuple[float, ...] | None]:
+    """Return the calibration of the [before] drives of a job, its vehicle, and the speeds it says matter.
 
     Raises
     ------
@@ -34,4 +34,4 @@ def measured_before(path: Path, unit: DisplayUnit | None) -> tuple[Calibration, 
         )
     result = replace(job, after=(), tolerance=None, unit=unit or job.unit).run()
     assert result.before is not None  # noqa: S101 - the job has such a drive
-    return result.before, job.vehicle or Vehicle()
+    return result.before, job.vehicle or Vehicle(), job.speeds_in(result.before.unit)

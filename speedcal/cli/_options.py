@@ -48,7 +48,9 @@ def choice_options(function: _F) -> _F:
         help="What counts as best: smallest worst error, never reading low, or the odometer first.",
     )(function)
     return click.option(
-        "--speeds", type=SpeedList(), help="True speeds that matter, such as 30,50,70; otherwise the driven range."
+        "--speeds",
+        type=SpeedList(),
+        help="True speeds that matter, such as 30,50,70; otherwise those of the job, or the driven range.",
     )(function)
 
 

@@ -29,8 +29,8 @@ def command(
 ) -> None:
     r"""Find what puts the instrument of JOB right: gears, ratio box, pulse scaler or module setting.
 
-    Every choice is judged by the errors it would leave at the speeds that matter; the needle offset stays whatever
-    gears do. JOB needs a [before] drive and as much of [vehicle] as is known.
+    Every choice is judged by the errors it would leave at the speeds that matter, those of [tolerance] when it names
+    some; the needle offset stays whatever gears do. JOB needs a [before] drive and as much of [vehicle] as is known.
 
     \b
     Examples:
@@ -45,8 +45,9 @@ def command(
     from speedcal.vehicle import Criterion, correct
     from speedcal.vehicle.forward import forecast
 
-    calibration, vehicle = measured_before(job, cast("DisplayUnit | None", unit))
+    calibration, vehicle, job_speeds = measured_before(job, cast("DisplayUnit | None", unit))
     wanted = cast("Criterion | None", CRITERION_WORDS.get(criterion or ""))
+    speeds = speeds or job_speeds
     planned: dict[str, Any] = {
         key: value for key, value in (("tire", planned_tire), ("axle", planned_axle)) if value is not None
     }

@@ -32,5 +32,5 @@ def command(job: Path, as_json: bool, unit: str | None, most: int) -> None:
     """
     from speedcal.vehicle.explain import explain
 
-    calibration, vehicle = measured_before(job, cast("DisplayUnit | None", unit))
+    calibration, vehicle, _ = measured_before(job, cast("DisplayUnit | None", unit))
     emit(explain(calibration, vehicle, most=most), as_json)

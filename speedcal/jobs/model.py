@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from speedcal.units import DisplayUnit, SpeedUnit
+from speedcal.units import DisplayUnit, SpeedUnit, speed_from_mps
+from speedcal.values import tidy
 
 if TYPE_CHECKING:
     from speedcal.jobs.result import JobResult
@@ -69,6 +70,11 @@ class Job:
     def files(self) -> tuple[Path, ...]:
         """Every file the job reads besides itself, each once, in the order of the job file."""
         return tuple(dict.fromkeys(path for drive in self.before + self.after for path in drive.files))
+
+    def speeds_in(self, unit: DisplayUnit) -> tuple[float, ...] | None:
+        """Return the true speeds that the job says matter, in a unit; None when it names none."""
+        chosen = self.tolerance.chosen_true_mps if self.tolerance else ()
+        return tuple(tidy(speed_from_mps(v, unit), 4) for v in chosen) or None
 
     def run(self, *, progress: Progress | None = None) -> JobResult:
         """Analyse the drives and derive all that they carry.

@@ -102,13 +102,13 @@ def _pooled(calibrations: list[Calibration]) -> Calibration | None:
 
 
 def _corrections(job: Job, before: Calibration | None, after: Calibration | None) -> Corrections | None:
-    """Derive corrections from the drive before the work; they name parts fitted then."""
+    """Derive corrections from the drive before, whose parts they name, judged at the speeds of the job."""
     from speedcal.vehicle import Vehicle, correct
 
     if before is None:
         return None
     vehicle = job.vehicle or Vehicle.from_dict({}, source=job.source.name)
-    return correct(before, vehicle)
+    return correct(before, vehicle, speeds=job.speeds_in(before.unit))
 
 
 def _verification(job: Job, before: Calibration | None, after: Calibration | None) -> Verification | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -183,16 +183,21 @@ def _joined(calibrations: Sequence[Calibration], line: FloatArray) -> tuple[pd.D
 def _budget(
     calibrations: Sequence[Calibration], weights: list[FloatArray], covariance: FloatArray, widening: float
 ) -> tuple[BudgetLine, ...]:
-    """Return how much each drive, and their disagreement, contributes at the reference speed of the first."""
+    """Return what each component of the drives, and their disagreement, contributes at the first's reference speed."""
     row = np.array([1.0, calibrations[0].reference_speed_mps])
     spread = [(covariance @ w @ covariance) for w in weights]
-    parts = {f"drive {i}": s for i, s in enumerate(spread, start=1)}
+    parts: dict[tuple[str, Literal["A", "B"]], FloatArray] = {}
+    for i, (c, s) in enumerate(zip(calibrations, spread, strict=True), start=1):
+        own = [((line.component, line.evaluation), line.share) for line in c.budget if line.share > 0]
+        for key, share in own or [((f"drive {i}", "A"), 1.0)]:
+            parts[key] = parts.get(key, 0.0) + share * s
     if widening > 1:
-        parts["disagreement of the drives"] = covariance * (widening - 1)
+        parts["disagreement of the drives", "A"] = covariance * (widening - 1)
     total = float(sum(row @ s @ row for s in parts.values()))
-    return tuple(
+    lines = [
         BudgetLine(
-            name, "A", float(np.sqrt(max(s[1, 1], 0.0))), float(np.sqrt(row @ s @ row)), float(row @ s @ row) / total
+            name, kind, float(np.sqrt(max(s[1, 1], 0.0))), float(np.sqrt(row @ s @ row)), float(row @ s @ row) / total
         )
-        for name, s in parts.items()
-    )
+        for (name, kind), s in parts.items()
+    ]
+    return tuple(sorted(lines, key=lambda line: -line.share))

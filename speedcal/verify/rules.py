@@ -14,7 +14,7 @@ from typing import Any, get_args
 from speedcal.errors import ToleranceError
 from speedcal.tables import TableReader, nearest_name
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit, display_unit_of, parse_speed_unit
-from speedcal.verify.tolerance import Bound, Given, Limit, Quantity, Tolerance
+from speedcal.verify.tolerance import Bound, Given, Limit, Quantity, Reference, Tolerance
 
 _SHARED_KEYS = ("speeds", "unit", "confidence")
 _PRESET_KEYS = ("rule", "max_speed", "full_scale", *_SHARED_KEYS)
@@ -158,6 +158,7 @@ def _from_entry(name: str, entry: Mapping[str, Any], full_scale_mps: float | Non
         status=entry["status"],
         note=entry.get("note", ""),
         speeds_note=entry.get("speeds_note", ""),
+        reference=Reference(**entry["reference"]) if "reference" in entry else None,
     )
 
 

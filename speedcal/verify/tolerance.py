@@ -50,6 +50,19 @@ class Limit:
         return self.from_mps - slack <= given_mps <= self.to_mps + slack
 
 
+@dataclass(frozen=True, slots=True)
+class Reference:
+    """How well a rule wants the true speed itself to be known, and who says so."""
+
+    percent: float
+    source: str
+    status: Status
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the demand, ready for JSON."""
+        return {"percent": self.percent, "source": self.source, "status": self.status}
+
+
 @dataclass(frozen=True)
 class Tolerance:
     """A tolerance rule, SI inside, with its source and where it holds.
@@ -87,6 +100,8 @@ class Tolerance:
     """Probability of conformance that a pass needs; one minus it is the risk of a wrong decision, either way."""
     own_speeds: bool = False
     """Whether the speeds come from the user and not from the rule."""
+    reference: Reference | None = None
+    """Demand on the true speed itself; None when the rule makes none that we know of."""
     other_unit: Tolerance | None = None
     """The same rule for a dial in the other unit, when the rule is not an exact conversion."""
 
@@ -95,6 +110,11 @@ class Tolerance:
         if self.other_unit is None or self.other_unit.unit != unit:
             return self
         return replace(self.other_unit, other_unit=replace(self, other_unit=None))
+
+    @property
+    def chosen_true_mps(self) -> tuple[float, ...]:
+        """True speeds that the user named as those that matter; empty when the rule names its own. [m/s]."""
+        return self.speeds_mps if self.own_speeds and self.given == "true" and self.quantity == "speed" else ()
 
     def at_speeds(self, speeds_mps: tuple[float, ...]) -> Tolerance:
         """Return the rule for speeds of the user's choice.
@@ -225,6 +245,7 @@ class Tolerance:
             "speeds_chosen_by_user": self.own_speeds,
             "domain": [tidy(v / factor, 4) if np.isfinite(v) else None for v in self.domain_mps],
             "binds_between_speeds": self.between,
+            "reference": self.reference.to_dict() if self.reference else None,
             "source": self.source,
             "status": self.status,
             "status_text": STATUS_TEXT[self.status],

@@ -12,6 +12,7 @@ from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 from speedcal.values import Finding, FloatArray, Interval
 from speedcal.verify.change import ChangeCheck, change_findings, compare_odometer, compare_speed
 from speedcal.verify.conformity import degrees_of_freedom
+from speedcal.verify.reference import reference_findings
 from speedcal.verify.rules import load_tolerance
 from speedcal.verify.settle import Belief, decide, readings_to_settle
 from speedcal.verify.tolerance import STATUS_TEXT, Tolerance
@@ -123,7 +124,7 @@ def _judge_speed(
         readings_needed=needed[0] if needed else None,
         readings_speed_mps=needed[1] if needed and needed[0] else None,
         changes=changes,
-        findings=(*findings, *_outside_findings(checks, after, rule)),
+        findings=(*findings, *_outside_findings(checks, after, rule), *reference_findings(after, rule, checks)),
     )
 
 

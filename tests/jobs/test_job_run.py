@@ -301,3 +301,18 @@ def test_the_help_carries_the_cautions() -> None:
     said = " ".join(run_command("--help").stdout.split())
     for words in ("passenger", "rated stands", "Local rules", "licensed shop"):
         assert words in said
+
+
+def test_choices_are_judged_at_the_speeds_that_the_job_names() -> None:
+    """[tolerance] speeds = [30, 45, 60]: the offset at 25 mph, which nobody asked for, does not choose the gear."""
+    corrections = demo().corrections
+    assert corrections is not None
+    assert corrections.speeds == (30, 45, 60)
+    assert [row["ground"] for row in corrections.keep.errors] == [30, 45, 60]
+
+
+def test_speeds_that_only_the_rule_names_do_not_choose_the_gear(variant: Callable[..., Path]) -> None:
+    """UN R39 tests at 40, 80 and 120 km/h; without speeds of the customer's the driven range decides."""
+    result = load_job(variant("tolerance", more='\n[tolerance]\nrule = "un_r39_type"\n')).run()
+    assert result.corrections is not None
+    assert result.corrections.speeds == tuple(range(25, 66, 5))
