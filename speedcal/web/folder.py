@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import re
 import shutil
 import tomllib
@@ -81,14 +80,18 @@ def lay_out(folder: Path, files: Iterator[tuple[str, bytes | Path]]) -> Path:
     return folder
 
 
-def to_zip(files: Iterator[tuple[str, bytes | Path]]) -> bytes:
-    """Pack the files of a job; the same job gives the same bytes."""
-    packed = io.BytesIO()
-    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as out:
+def write_zip(files: Iterator[tuple[str, bytes | Path]], target: Path) -> None:
+    """Pack the files of a job into a zip; the same job gives the same bytes."""
+    with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as out:
         for name, content in files:
-            data = content if isinstance(content, bytes) else content.read_bytes()
-            out.writestr(zipfile.ZipInfo(f"job/{name}", _EPOCH), data, zipfile.ZIP_DEFLATED)
-    return packed.getvalue()
+            entry = zipfile.ZipInfo(f"job/{name}", _EPOCH)
+            entry.compress_type = zipfile.ZIP_DEFLATED
+            with out.open(entry, "w") as packed:
+                if isinstance(content, bytes):
+                    packed.write(content)
+                else:
+                    with content.open("rb") as source:
+                        shutil.copyfileobj(source, packed, 2**20)
 
 
 def unpack(source: Path, folder: Path, limits: Limits) -> dict[str, Any]:

@@ -63,6 +63,8 @@ class Guard:
             if message["type"] == "http.response.start":
                 status = message["status"]
                 headers = MutableHeaders(raw=message["headers"])
+                if scope["path"].startswith("/static/"):
+                    headers.setdefault("cache-control", "no-cache")  # kept, and asked for whether it has changed
                 for name, value in HEADERS.items():
                     headers.setdefault(name, value)
                 message["headers"] = headers.raw

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
-from starlette.responses import Response
+from starlette.background import BackgroundTask
+from starlette.responses import FileResponse, Response
 
 from speedcal.errors import SpeedcalError
 from speedcal.web.answers import RefusedError, attachment
@@ -12,7 +13,7 @@ from speedcal.web.auth import ROLES
 from speedcal.web.context import Context, View
 from speedcal.web.drives import PHASE_WORDS
 from speedcal.web.fields import groups, read_form, show_form
-from speedcal.web.folder import job_files, lay_out, to_zip
+from speedcal.web.folder import job_files, lay_out, write_zip
 from speedcal.web.results import failure_of, result_of
 from speedcal.web.store import STAGES
 
@@ -181,11 +182,20 @@ def revoke_link(context: Context, view: View) -> Response:
 
 def export_job(context: Context, view: View) -> Response:
     """Send the job folder that ``speedcal report`` runs, as a zip."""
-    web = context.web
+    web, run_id = context.web, context.web.new_scratch_id()
     drives = [drive for drive in web.store.drives(view.job.id) if drive.is_complete]
-    packed = to_zip(job_files(view.job, drives, web.originals))
-    headers = {"content-disposition": attachment(view.job.title, ".zip")}
-    return Response(packed, media_type="application/zip", headers=headers)
+    packed = web.originals.scratch(run_id) / "job.zip"
+    try:
+        write_zip(job_files(view.job, drives, web.originals), packed)
+    except BaseException:
+        web.originals.remove_scratch(run_id)
+        raise
+    return FileResponse(
+        packed,
+        media_type="application/zip",
+        headers={"content-disposition": attachment(view.job.title, ".zip")},
+        background=BackgroundTask(web.originals.remove_scratch, run_id),
+    )
 
 
 def sheet(context: Context, view: View) -> Response:

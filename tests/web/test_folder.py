@@ -134,6 +134,7 @@ def told(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict]:
         numbers = site.client.get(f"{base}/files/result.json").json()
         content = site.client.get(f"{base}/export.zip").content
         assert content == site.client.get(f"{base}/export.zip").content
+        assert not list((site.services.originals.root / "scratch").iterdir())
         with zipfile.ZipFile(io.BytesIO(content)) as packed_again:
             packed_again.extractall(folder / "exported")
     return folder / "exported" / "job", numbers

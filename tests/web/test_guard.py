@@ -146,3 +146,12 @@ def test_a_health_check_answers_without_a_passcode(site: Site) -> None:
     """For a supervisor; it tells nothing else."""
     site.services.auth.set_passcode("brass kettle tide")
     assert site.client.get("/health").text == "ok\n"
+
+
+def test_styles_and_scripts_are_kept_by_the_browser_and_pages_are_not(site: Site) -> None:
+    """A page may hold a name; the style sheet is asked for again only to learn whether it has changed."""
+    style = site.client.get("/static/style.css")
+    assert style.headers["cache-control"] == "no-cache"
+    again = site.client.get("/static/style.css", headers={"if-none-match": style.headers["etag"]})
+    assert again.status_code == 304
+    assert site.client.get("/jobs").headers["cache-control"] == "no-store"
