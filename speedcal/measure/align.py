@@ -24,7 +24,8 @@ simulated drives with needles 1 to 2.5 mph off a normal prior of one mph left on
 interval."""
 _MOST_SHIFTS_AT_ONCE = 400_000
 _SCALES_MPS = (3.0, 1.5, 0.8, 0.8)
-_SMALLEST_GAIN, _LARGEST_GAIN = 0.5, 2.0
+SMALLEST_FACTOR, LARGEST_FACTOR = 0.5, 2.0
+"""No change of tires or gears makes an error factor beyond these; a wrong unit or a wrong column does."""
 _MOST_PEAKS = 5
 _FEW, _FEW_STEP_S, _MANY_STEP_S = 60, 2.0, 3.0
 _WORTH_REFINING = 15.0
@@ -241,7 +242,7 @@ def _score(
         s2 = s2 + np.float32(1e-3)
         t1 = t1 + np.float32(1e-3)  # a faint pull to a gain of one, for drives that stand still
         determinant = np.maximum(s0 * s2 - s1 * s1, np.float32(1e-9))
-        b = np.clip((s0 * t1 - s1 * t0) / determinant, _SMALLEST_GAIN, _LARGEST_GAIN)[:, None]
+        b = np.clip((s0 * t1 - s1 * t0) / determinant, SMALLEST_FACTOR, LARGEST_FACTOR)[:, None]
         a = ((t0[:, None] - b * s1[:, None]) / s0[:, None]).astype(np.float32)
     variance = np.float32(_SCALES_MPS[-1] ** 2) + spread
     residual = indicated - a - b * speed

@@ -8,7 +8,7 @@ import numpy as np
 
 from speedcal.errors import FitError
 from speedcal.logs.model import Readings, Track
-from speedcal.measure.align import zone_near
+from speedcal.measure.align import LARGEST_FACTOR, SMALLEST_FACTOR, zone_near
 from speedcal.measure.ground import SPEED_AGAINST_POSITIONS, GroundSpeed
 from speedcal.measure.measured import WRONG
 from speedcal.measure.model import Calibration
@@ -30,7 +30,6 @@ _FASTEST_MPS = 150.0
 _FOLLOWS_MPS = 2.0 * MPH_MPS
 """Readings that scatter more than this do not belong to the track: right ones scatter by half a mph to one, those of
 another drive by three or more (simulated drives)."""
-_SMALLEST_FACTOR, _LARGEST_FACTOR = 0.5, 2.0
 _UNIT_TOLERANCE = 0.16
 """An instrument that is off by up to this much and was noted in the other unit is asked about."""
 _OFFSET_UNKNOWN_MPS = 1.0 * MPH_MPS
@@ -84,7 +83,7 @@ def refuse_nonsense(calibration: Calibration, readings: Readings) -> None:
             remedy="Check the unit of the readings, that the column is the speed, that the needle moves, and that both "
             "files are of one drive",
         )
-    if not _SMALLEST_FACTOR < factor.value < _LARGEST_FACTOR:
+    if not SMALLEST_FACTOR < factor.value < LARGEST_FACTOR:
         raise FitError(
             f"the readings are {factor.value:.2f} times the true speed, which no change of tires or gears explains",
             source=readings.source,

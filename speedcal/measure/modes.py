@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 
 from speedcal.errors import AlignmentError
-from speedcal.measure.align import Shift
+from speedcal.measure.align import LARGEST_FACTOR, SMALLEST_FACTOR, Shift
 from speedcal.measure.climb import Mode, mixture, mode_weights
 from speedcal.measure.ground import SLOWEST_MPS, GroundSpeed
 from speedcal.measure.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine
@@ -142,6 +142,8 @@ def _refuse_if_ambiguous(
     elsewhere = [i for i, mode in enumerate(modes) if abs(mode.theta[2] - modes[0].theta[2]) > near]
     if not elsewhere or weight[elsewhere].sum() < _DOUBT:
         return
+    if not SMALLEST_FACTOR < theta[1] < LARGEST_FACTOR:  # not the clock is to blame, and no answer is given anyway
+        return
     middle = np.array([1.0, (float(np.median(indicated)) - theta[0]) / theta[1]])
     u = float(np.sqrt(middle @ covariance[:2, :2] @ middle))
     other = modes[elsewhere[0]].theta
@@ -152,7 +154,7 @@ def _refuse_if_ambiguous(
         f"{theta[1]:.3f}, {other[2]:.0f} s gives {other[1]:.3f}",
         source=source,
         remedy="Write the times with date and zone, or give the clock offset to about ten seconds (clock_offset_s); "
-        "more plateaus at different speeds make it certain",
+        "more plateaus at different speeds make it certain. Check the unit of the readings too",
     )
 
 
