@@ -242,7 +242,7 @@ def _to_fit(corrections: Corrections) -> ToFit:
 def _choice_row(choice: Choice) -> ChoiceRow:
     chance = choice.probability_best or 0.0
     remarks = [f"best with {100 * chance:.0f} % probability"] if chance > 0.005 else []
-    remarks += ["reads low"] if choice.reads_low else []
+    remarks += [choice.low_text] if choice.low_text else []
     remarks += ["not in the gear family"] if choice.available is False else []
     remarks += [f"housing: range {choice.orientation} faces down"] if choice.orientation else []
     remarks += ["fitted now"] if choice.is_fitted else []

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from speedcal.values import Finding, Interval
-from speedcal.vehicle.choices import Choice, Judge
+from speedcal.vehicle.choices import RISK_OF_READING_LOW, Choice, Judge
 from speedcal.vehicle.model import Vehicle
 
 _NOT_WORTH_MORE_WORK = 0.005
@@ -48,7 +48,7 @@ def findings_for(
     *,
     keep: Choice,
     best: Choice | None,
-    driven: Sequence[Choice],
+    rivals: Sequence[Choice],
     exact_teeth: Interval | None,
 ) -> list[Finding]:
     """Return what a person must know before ordering: nothing acceptable, not decided yet, gear between two teeth."""
@@ -65,8 +65,8 @@ def findings_for(
         found.append(Finding("no_acceptable_choice", _what_would(judge, vehicle, best, exact_teeth)))
     judged_by_size = judge.criterion != "never reads low"  # there a margin is chosen, not the likeliest count
     if judged_by_size and best is not None and best.probability_best is not None and best.probability_best < _CLEAR:
-        rivals = [c.name for c in driven[:3] if c.name != best.name and (c.probability_best or 0) > 0.05]
-        rival = f" against {' or '.join(rivals)}" if rivals and best.kind == "driven gear" else ""
+        names = [c.name for c in rivals[:3] if c.name != best.name and (c.probability_best or 0) > 0.05]
+        rival = f" against {' or '.join(names)}" if names else ""
         settle = (
             "more readings at steady speeds would decide it (`speedcal plan`)"
             if judge.calibration.steady_runs
@@ -74,6 +74,13 @@ def findings_for(
         )
         chance = f"{100 * best.probability_best:.0f} %"
         found.append(Finding("not_decided", f"{best.name} is the best with a chance of {chance}{rival}; {settle}."))
+    elif not judged_by_size and best is not None and (likelier := _likelier(best, rivals)):
+        better, low = (100 * (chance or 0) for chance in (likelier.probability_best, likelier.probability_reads_low))
+        text = (
+            f"{likelier.name} would be the better one with {better:.0f} %, but it reads low with {low:.0f} %, more "
+            f"than the {100 * RISK_OF_READING_LOW:g} % that this criterion allows; therefore {best.name}."
+        )
+        found.append(Finding("margin_kept", text))
     if keep.is_acceptable and best is not None and not best.is_fitted:
         found.append(
             Finding(
@@ -81,6 +88,12 @@ def findings_for(
             )
         )
     return found
+
+
+def _likelier(best: Choice, rivals: Sequence[Choice]) -> Choice | None:
+    """Return the choice that is likelier the best one, were the truth known, but is not taken for its risk."""
+    least = best.probability_best or 0.0
+    return next((c for c in rivals if c.available is not False and (c.probability_best or 0) > least), None)
 
 
 def _what_would(judge: Judge, vehicle: Vehicle, best: Choice, exact_teeth: Interval | None) -> str:

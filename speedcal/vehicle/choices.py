@@ -20,6 +20,8 @@ _POINTS = 2584  # a Fibonacci number, so that the lattice below covers the squar
 _LATTICE = 1597
 RISK_OF_READING_LOW = 0.05
 """With the criterion "never reads low" a choice is good when the chance that it reads low is at most this."""
+_WORTH_SAYING = 0.5
+"""Chance of reading low from which it is said. [%]"""
 
 
 @dataclass(frozen=True)
@@ -241,8 +243,16 @@ class Choice:
                 return "keep what is fitted"
         return f"{self.kind} {part['teeth']}"
 
+    @property
+    def low_text(self) -> str:
+        """Whether it reads low at one of the speeds, in words; empty when it hardly can."""
+        if self.reads_low:
+            return "reads low"
+        chance = 100 * self.probability_reads_low
+        return f"may read low ({chance:.0f} %)" if chance >= _WORTH_SAYING else ""
+
     def __str__(self) -> str:
-        low = ", reads low" if self.reads_low else ""
+        low = f", {self.low_text}" if self.low_text else ""
         return f"{self.name}: worst error {self.worst_error_percent:.1f} %{low}"
 
 

@@ -93,7 +93,7 @@ class Corrections:
         lines.append(f"as it is: worst error {self.keep.worst_error_percent:.1f} %")
         lines += [str(self.effective_tire)] if self.effective_tire else []
         if self.ideal_driven_teeth:
-            lines.append(f"driven gear that would be exact: {self.ideal_driven_teeth} teeth")
+            lines.append(f"driven gear wanted, in parts of a tooth: {self.ideal_driven_teeth}")
         for choices in (
             self.driven_gear,
             self.drive_gear,
@@ -113,7 +113,7 @@ def _row(choice: Choice) -> str:
     words = [f"  {choice.name:<38} worst {choice.worst_error_percent:5.2f} %"]
     if choice.probability_best is not None:
         words.append(f"best with {100 * choice.probability_best:3.0f} %")
-    words += ["reads low"] if choice.reads_low else []
+    words += [choice.low_text] if choice.low_text else []
     words += ["not in the gear family"] if choice.available is False else []
     words += [f"housing: range {choice.orientation} down"] if choice.orientation else []
     words += ["fitted now"] if choice.is_fitted else []
@@ -177,12 +177,13 @@ def correct(
         "ratio_box": ratio_box_choices(judge, vehicle),
     }
     best = best_of(judge, keep, list(lists.values()))
+    rivals = next((choices for choices in lists.values() if best in choices), ())
     ideal = judge.ideal_gain()
     exact = None if teeth.driven is None else _reciprocal(ideal, teeth.driven)
     findings = [
         *train_findings(calibration, vehicle, effective),
         *teeth.findings,
-        *findings_for(judge, vehicle, keep=keep, best=best, driven=driven, exact_teeth=exact),
+        *findings_for(judge, vehicle, keep=keep, best=best, rivals=rivals, exact_teeth=exact),
     ]
     return Corrections(
         unit=calibration.unit,

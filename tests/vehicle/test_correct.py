@@ -338,3 +338,21 @@ def test_gears_nobody_counted_come_from_the_drive_when_only_one_count_fits() -> 
     vague = correct(make_calibration(factor=known[0], u_factor=0.03), truck)
     assert any(finding.code == "teeth_open" for finding in vague.findings)
     assert vague.driven_gear == ()
+
+
+def test_a_margin_against_reading_low_is_said_and_explained() -> None:
+    """Factor 1.01 with u 0.01 and no offset: 20 teeth read low with Phi(-1) = 15.9 %, which is more than 5 %.
+
+    Were the truth known, 20 teeth would be best whenever they do not read low, 84.1 %, and 19 teeth otherwise.
+    """
+    uncertain = make_calibration(factor=1.01, u_factor=0.01)
+    found = correct(uncertain, Vehicle.from_dict({"driven_gear": 20}), speeds=[30, 60], criterion="never reads low")
+    assert found.best is not None
+    assert found.best.name == "driven gear 19"
+    twenty = next(choice for choice in found.driven_gear if choice.name == "driven gear 20")
+    assert twenty.probability_reads_low == pytest.approx(0.1587, abs=0.002)
+    assert twenty.probability_best == pytest.approx(0.8413, abs=0.002)
+    assert twenty.low_text == "may read low (16 %)"
+    text = next(finding.text for finding in found.findings if finding.code == "margin_kept")
+    assert "driven gear 20 would be the better one with 84 %" in text
+    assert "reads low with 16 %" in text
