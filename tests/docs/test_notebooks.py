@@ -72,7 +72,7 @@ def test_script_and_notebook_hold_the_same_cells(name: str) -> None:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_a_notebook_shows_today_what_it_showed_when_committed(name: str, run: Path) -> None:
-    """Printed words and figures; two units in the last place are left to other processors."""
+    """Printed words and figures; small differences are left to other processors and better estimates."""
     then, now = read(doc.ROOT / "notebooks" / name), read(run / name)
     assert len(then) == len(now)
     for before, after in zip(then, now, strict=True):
