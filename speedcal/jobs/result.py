@@ -29,7 +29,8 @@ from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 if TYPE_CHECKING:
     from speedcal.measure.model import Calibration
     from speedcal.vehicle import Corrections
-    from speedcal.verify import Verification
+    from speedcal.vehicle.explain import Explanations
+    from speedcal.verify import History, Verification
 
 
 @dataclass(frozen=True)
@@ -49,7 +50,10 @@ class JobResult:
     before: Calibration | None
     after: Calibration | None
     corrections: Corrections | None
+    explanations: Explanations | None
     verification: Verification | None
+    histories: tuple[tuple[str, History], ...] = ()
+    """``before`` or ``after``, and its dated drives in order of time, where there are several."""
 
     @property
     def unit(self) -> DisplayUnit:
@@ -69,7 +73,10 @@ class JobResult:
             "before": self.before.to_dict() if self.before else None,
             "after": self.after.to_dict() if self.after else None,
             "corrections": self.corrections.to_dict() if self.corrections else None,
+            "explanations": self.explanations.to_dict() if self.explanations else None,
             "verification": self.verification.to_dict() if self.verification else None,
+            "drives": [{"name": drive.name, **drive.calibration.to_dict()} for drive in self.drives],
+            "history": {name: history.to_dict() for name, history in self.histories},
             "files": [{"name": name, "sha256": digest} for name, digest in self.files],
             "version": version("speedcal"),
         }
@@ -104,6 +111,8 @@ class JobResult:
             before=self.before,
             after=self.after,
             corrections=self.corrections,
+            explanations=self.explanations,
+            histories=self.histories,
             verification=self.verification,
             tolerance=job.tolerance,
             vehicle=job.vehicle,

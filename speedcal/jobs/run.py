@@ -16,7 +16,8 @@ if TYPE_CHECKING:
     from speedcal.logs.model import Readings
     from speedcal.measure.model import Calibration
     from speedcal.vehicle import Corrections
-    from speedcal.verify import Verification
+    from speedcal.vehicle.explain import Explanations
+    from speedcal.verify import History, Verification
 
 
 def run_job(job: Job, *, progress: Progress | None = None) -> JobResult:
@@ -45,7 +46,14 @@ def run_job(job: Job, *, progress: Progress | None = None) -> JobResult:
     verification = _verification(job, before, after)
     tell("done", 1.0)
     return JobResult(
-        job=job, drives=tuple(done), before=before, after=after, corrections=corrections, verification=verification
+        job=job,
+        drives=tuple(done),
+        before=before,
+        after=after,
+        corrections=corrections,
+        explanations=_explanations(job, before),
+        verification=verification,
+        histories=_histories(done[: len(job.before)], done[len(job.before) :]),
     )
 
 
@@ -109,6 +117,24 @@ def _corrections(job: Job, before: Calibration | None, after: Calibration | None
         return None
     vehicle = job.vehicle or Vehicle.from_dict({}, source=job.source.name)
     return correct(before, vehicle, speeds=job.speeds_in(before.unit))
+
+
+def _explanations(job: Job, before: Calibration | None) -> Explanations | None:
+    """Rank what would explain the error, where the job states a tire or an axle to start from."""
+    from speedcal.vehicle.explain import explain
+
+    vehicle = job.vehicle
+    if before is None or vehicle is None or (vehicle.tire or vehicle.tire_before or vehicle.axle) is None:
+        return None
+    return explain(before, vehicle)
+
+
+def _histories(before: list[DriveFacts], after: list[DriveFacts]) -> tuple[tuple[str, History], ...]:
+    from speedcal.verify import history
+
+    dated = (("before", before), ("after", after))
+    groups = [(name, [drive.calibration for drive in drives if drive.has_date]) for name, drives in dated]
+    return tuple((name, history(drives)) for name, drives in groups if len(drives) > 1)
 
 
 def _verification(job: Job, before: Calibration | None, after: Calibration | None) -> Verification | None:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from speedcal.measure.model import ANOTHER_DAY
 from speedcal.report.facts import DriveFacts
 from speedcal.report.words import one_line, signed
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
@@ -17,6 +18,8 @@ from speedcal.values import Interval, round_together, zone_and_seconds
 if TYPE_CHECKING:
     from speedcal.measure.model import Calibration
 
+NOT_IN_IT = "size from memory; not in this interval"
+"""Instead of a share, for what differs from one day to the next."""
 MOST_READINGS = 250
 """More readings than this are not listed one by one; the table beside the report holds them all."""
 
@@ -88,7 +91,7 @@ def drive_detail(drive: DriveFacts, unit: DisplayUnit) -> DriveDetail:
                 line.component,
                 line.evaluation,
                 f"{line.u_indicated_mps / factor:.3f} {unit}",
-                f"{100 * line.share:.0f} %",
+                NOT_IN_IT if line.component == ANOTHER_DAY else f"{100 * line.share:.0f} %",
             )
             for line in c.budget
         ),

@@ -10,7 +10,8 @@ from speedcal.units import DisplayUnit
 if TYPE_CHECKING:
     from speedcal.measure.model import Calibration
     from speedcal.vehicle import Corrections, Vehicle, Work
-    from speedcal.verify import Tolerance, Verification
+    from speedcal.vehicle.explain import Explanations
+    from speedcal.verify import History, Tolerance, Verification
 
 
 @dataclass(frozen=True)
@@ -34,6 +35,10 @@ class ReportFacts:
     """The drive before the work, or several pooled."""
     after: Calibration | None = None
     corrections: Corrections | None = None
+    explanations: Explanations | None = None
+    """What would explain the error of the drive before the work."""
+    histories: tuple[tuple[str, History], ...] = ()
+    """``before`` or ``after``, and its drives in order of time, where there are several."""
     verification: Verification | None = None
     tolerance: Tolerance | None = None
     vehicle: Vehicle | None = None

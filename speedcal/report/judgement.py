@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from speedcal.report.cells import Cell
 from speedcal.report.words import one_line, other_unit, signed
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
@@ -22,9 +23,9 @@ MARKS = {"pass": "✓", "fail": "✗", "not proven": "?"}
 class CheckRow:
     """The rule at one speed."""
 
-    speed: str
-    shown: str
-    permitted: str
+    at: Cell
+    shown: Cell
+    permitted: Cell
     probability: str
     word: str
 
@@ -59,9 +60,11 @@ def judgement(verification: Verification) -> Judgement:
     driven = ""
     if verification.driven_range:
         span = verification.driven_range
+        other = other_unit(unit)
         low, high = (v / SPEED_UNIT_MPS[unit] for v in (span.low_mps, span.high_mps))
+        there = [f"{v / SPEED_UNIT_MPS[other]:.0f}" for v in (span.low_mps, span.high_mps)]
         driven = (
-            f"Everywhere between {low:.0f} and {high:.0f} {unit}: {span.verdict}, "
+            f"Everywhere between {low:.0f} and {high:.0f} {unit} ({' to '.join(there)} {other}): {span.verdict}, "
             f"probability of conformance {percent(span.probability)}."
         )
     status = STATUS_TEXT[rule.status]
@@ -110,23 +113,21 @@ def _row(check: Check, verification: Verification) -> CheckRow:
     word = f"{check.verdict}, outside the speeds driven" if check.outside else check.verdict
     if np.isnan(check.speed_mps):
         shown = f"{100 * check.indicated:.2f}"
-        return CheckRow(
-            "distance of 100", shown, _band(100 * check.low, 100 * check.high), percent(check.probability), word
-        )
+        permitted = _band(100 * check.low, 100 * check.high)
+        at = Cell("distance of 100", "true miles or km")
+        return CheckRow(at, Cell(shown, ""), Cell(permitted, ""), percent(check.probability), word)
+    here, there = (_in_unit(check, verification, spoken) for spoken in (unit, other_unit(unit)))
+    at, reading, permitted_cell = (Cell(*pair) for pair in zip(here, there, strict=True))
+    return CheckRow(at, reading, permitted_cell, percent(check.probability), word)
+
+
+def _in_unit(check: Check, verification: Verification, unit: DisplayUnit) -> tuple[str, str, str]:
+    """Return where the rule is judged, what the dial does there, and what is permitted, in one unit."""
     factor = SPEED_UNIT_MPS[unit]
-    other = other_unit(unit)
-    named = f"{check.speed_mps / factor:.4g} {unit} ({check.speed_mps / SPEED_UNIT_MPS[other]:.4g} {other})"
+    speed, band = f"{check.speed_mps / factor:.4g} {unit}", f"{_band(check.low / factor, check.high / factor)} {unit}"
     if verification.tolerance.given == "true":
-        speed, shown = f"true {named}", f"{check.indicated / factor:.1f}"
-    else:
-        speed, shown = f"shown {named}", f"true {check.true / factor:.1f}"
-    return CheckRow(
-        speed,
-        f"{shown} {unit}",
-        f"{_band(check.low / factor, check.high / factor)} {unit}",
-        percent(check.probability),
-        word,
-    )
+        return f"true {speed}", f"{check.indicated / factor:.1f} {unit}", band
+    return f"shown {speed}", f"true {check.true / factor:.1f} {unit}", band
 
 
 def _band(low: float, high: float) -> str:

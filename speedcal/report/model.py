@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING
 
 from speedcal.report import words
 from speedcal.report.allowed import Allowed
+from speedcal.report.cells import Cell
 from speedcal.report.comparison import Curve
+from speedcal.report.depth import Depth, Explained, OverTime, depth_of, explained, over_time
 from speedcal.report.detail import DriveDetail, drive_detail
 from speedcal.report.facts import ReportFacts
 from speedcal.report.judgement import Judgement, judgement
@@ -20,14 +22,6 @@ if TYPE_CHECKING:
     from speedcal.vehicle import Choice, Corrections
 
 MOST_CHOICES = 4
-
-
-@dataclass(frozen=True)
-class Cell:
-    """A figure in the unit of the report and in the other one, without the names of the units."""
-
-    text: str
-    other: str
 
 
 @dataclass(frozen=True)
@@ -56,6 +50,7 @@ class ToFit:
     """What the drive before the work asks for."""
 
     sentence: str
+    judged_at: str
     rows: tuple[ChoiceRow, ...]
     notes: tuple[str, ...]
 
@@ -88,6 +83,9 @@ class ReportModel:
     picture_text: str
     """What the comparison picture shows, for those who do not see it."""
     details: tuple[DriveDetail, ...]
+    depth: Depth | None
+    explained: Explained | None
+    over_time: tuple[OverTime, ...]
     files: tuple[tuple[str, str], ...]
     version: str
 
@@ -152,6 +150,9 @@ def build_model(facts: ReportFacts) -> ReportModel:
         allowed=allowed,
         picture_text=_picture_text(facts, curves, allowed),
         details=details,
+        depth=depth_of(facts.corrections) if facts.corrections else None,
+        explained=explained(facts.explanations) if facts.explanations else None,
+        over_time=over_time(facts),
         files=tuple((one_line(name), digest) for name, digest in facts.files),
         version=facts.version,
     )
@@ -236,7 +237,8 @@ def _to_fit(corrections: Corrections) -> ToFit:
         for c in choices[:MOST_CHOICES]
     ]
     notes = tuple(f"{text} ({source})" for text, source in corrections.notes)
-    return ToFit(sentence, tuple(rows), notes + tuple(f.text for f in corrections.findings))
+    judged_at = f"a true {', '.join(f'{speed:g}' for speed in corrections.speeds)} {corrections.unit}"
+    return ToFit(sentence, judged_at, tuple(rows), notes + tuple(f.text for f in corrections.findings))
 
 
 def _choice_row(choice: Choice) -> ChoiceRow:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from speedcal.report import style, words
 from speedcal.report.clockmatch import draw_clock_match
 from speedcal.report.comparison import draw_comparison
+from speedcal.report.detail import NOT_IN_IT
 from speedcal.report.figures import figure_bytes
 from speedcal.report.flow import text_width
 from speedcal.report.model import ReportModel
@@ -23,6 +24,7 @@ _TECH_HEIGHT = 248.0
 _CLOCKS_HEIGHT = 84.0
 _MOST_REJECTED = 4
 """More rejected readings than this are counted by reason."""
+_UNSAID = ("0 %", NOT_IN_IT)
 _LEAST_PT = 5.8
 """Smallest letters in a column; what does not fit then is left to the page for the browser, cautions never."""
 
@@ -214,7 +216,7 @@ def _drive_blocks(detail: DriveDetail) -> list[Block]:
     blocks = [Block(f"Drive {detail.name}", "heading")]
     blocks += [Block(f"{name}: {value}") for name, value in detail.figures]
     if detail.budget:
-        parts = ", ".join(f"{component} {share}" for component, _, _, share in detail.budget if share != "0 %")
+        parts = ", ".join(f"{component} {share}" for component, _, _, share in detail.budget if share not in _UNSAID)
         blocks.append(Block(f"Uncertainty {detail.budget_title}: {parts}"))
     if len(detail.rejected) <= _MOST_REJECTED:
         blocks += [Block(f"Line {row.line}, shown {row.shown}: {row.verdict}") for row in detail.rejected]

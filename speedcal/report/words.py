@@ -142,22 +142,35 @@ def odometer_sentences(before: Calibration | None, after: Calibration | None, un
 
 def left_over(after: Calibration, unit: DisplayUnit) -> tuple[str, ...]:
     """Say what error is left after the work: the offset, and the residual error where it reads low."""
-    factor = SPEED_UNIT_MPS[unit]
+    factor, other = SPEED_UNIT_MPS[unit], other_unit(unit)
     offset = after.offset_mps.scaled(1 / factor)
+    elsewhere = signed(after.offset_mps.value / SPEED_UNIT_MPS[other])
     lines = [
-        f"Needle offset {signed(offset.value)} {unit} ({signed(offset.low)} to {signed(offset.high)}); it belongs to "
-        "the instrument and no gear or setting removes it."
+        f"Needle offset {signed(offset.value)} {unit} ({signed(offset.low)} to {signed(offset.high)}), {elsewhere} "
+        f"{other}; it belongs to the instrument and no gear or setting removes it."
     ]
+    residuals = "; ".join(f"at {speed:g} {_error_range(after, speed * factor, factor)}" for speed in TABLE_SPEEDS[unit])
+    lines.append(f"Error left, {unit}: {residuals}.")
     grid = np.linspace(*after.speed_range_mps, 41)
     half = after.coverage_factor * after.u_indicated(grid)
     error = after.indicated(grid) - grid
     least, most = float((error - half).min()) / factor, float((error + half).max()) / factor
-    lines.append(f"Between the speeds driven the dial is off by {signed(least)} to {signed(most)} {unit}.")
+    there = SPEED_UNIT_MPS[unit] / SPEED_UNIT_MPS[other]
+    lines.append(
+        f"Between the speeds driven the dial is off by {signed(least)} to {signed(most)} {unit} "
+        f"({signed(least * there)} to {signed(most * there)} {other})."
+    )
     if (error + half < 0).any():
         lines.append("At some of these speeds it reads low: the true speed is higher than the dial says.")
     elif (error - half < 0).any():
         lines.append("It may read low by the little that the interval allows.")
     return tuple(lines)
+
+
+def _error_range(after: Calibration, ground_mps: float, factor: float) -> str:
+    error = float(after.indicated(ground_mps)) - ground_mps
+    half = after.coverage_factor * float(after.u_indicated(ground_mps))
+    return f"{signed((error - half) / factor)} to {signed((error + half) / factor)}"
 
 
 def glued(text: str) -> str:

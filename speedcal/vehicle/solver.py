@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from speedcal.measure.model import Calibration
-from speedcal.units import SPEED_UNIT_MPS
+from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 from speedcal.values import Finding, FloatArray, Interval, tidy
 from speedcal.vehicle.advice import best_of, findings_for
 from speedcal.vehicle.candidates import (
@@ -38,7 +38,7 @@ class Corrections:
     22
     """
 
-    unit: str
+    unit: DisplayUnit
     speeds: tuple[float, ...]
     """Ground speeds the choices were judged at, in ``unit``."""
     criterion: Criterion
@@ -183,6 +183,7 @@ def correct(
     findings = [
         *train_findings(calibration, vehicle, effective),
         *teeth.findings,
+        *_family_findings(vehicle, shown=bool(driven or drive)),
         *findings_for(judge, vehicle, keep=keep, best=best, rivals=rivals, exact_teeth=exact),
     ]
     return Corrections(
@@ -200,6 +201,11 @@ def correct(
         findings=tuple(findings),
         **lists,
     )
+
+
+def _family_findings(vehicle: Vehicle, *, shown: bool) -> list[Finding]:
+    text = vehicle.family.memory_text() if vehicle.family and shown else ""
+    return [Finding("gear_family_from_memory", text)] if text else []
 
 
 def driven_speeds(calibration: Calibration) -> tuple[float, ...]:

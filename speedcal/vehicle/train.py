@@ -78,7 +78,7 @@ def chain(vehicle: Vehicle) -> tuple[Link, ...]:
     expected = vehicle.expected_per_m
     what = "pulses" if vehicle.expects_pulses else "turns"
     links = [
-        Link("instrument", -1, expected, f"{expected * MILE_M:g} {what}/mile" if expected else f"? {what}/mile"),
+        Link("instrument", -1, expected, _expected_text(expected, what)),
     ]
     if vehicle.pulse_scaler is not None:
         links.append(Link("scaler", 1, float(vehicle.pulse_scaler), str(vehicle.pulse_scaler)))
@@ -102,6 +102,12 @@ def chain(vehicle: Vehicle) -> tuple[Link, ...]:
         else Link("tire", -1, None, "? m")
     )
     return tuple(links)
+
+
+def _expected_text(expected_per_m: float | None, what: str) -> str:
+    if expected_per_m is None:
+        return f"? {what}/mile"
+    return f"{tidy(expected_per_m * MILE_M, 1):g} {what}/mile, {tidy(expected_per_m * 1000, 1):g} {what}/km"
 
 
 def _teeth_link(name: str, power: int, teeth: int | None) -> Link:

@@ -214,10 +214,29 @@ def test_the_unit_of_the_job_rules_the_table(variant: Callable[..., Path]) -> No
     assert result.to_dict()["before"]["speed_unit"] == "km/h"
 
 
+def test_several_drives_before_are_told_apart_and_laid_in_order_of_time(variant: Callable[..., Path]) -> None:
+    """[[before]] twice, the same drive: two rows, one date, no disagreement; the drives keep numbers of their own."""
+    text = '\n[[before]]\ntrack = "before.gpx"\nreadings = "before_notes.csv"\n'
+    result = load_job(variant("before", "after", "work", "tolerance", more=2 * text)).run().to_dict()
+    assert [drive["name"] for drive in result["drives"]] == ["before 1", "before 2"]
+    assert [row["date"] for row in result["history"]["before"]["drives"]] == ["2031-05-17"] * 2
+    assert result["history"]["before"]["findings"] == []
+    assert demo().to_dict()["history"] == {}
+
+
+def test_what_explains_the_error_is_in_the_result() -> None:
+    """The parts of the demo are as its job states, and that is the likeliest."""
+    explanations = demo().to_dict()["explanations"]
+    assert explanations["explanations"][0]["differs_in"] == []
+    assert explanations["as_stated"] > 0.5
+    assert any("from memory" in text for text in explanations["priors"])
+
+
 def test_the_json_says_what_went_in() -> None:
     """Files with digests, version, every part by its contract name."""
     result = json.loads(demo().contents()["result.json"])
-    assert list(result) == ["job", "before", "after", "corrections", "verification", "files", "version"]
+    parts = ["before", "after", "corrections", "explanations", "verification", "drives", "history"]
+    assert list(result) == ["job", *parts, "files", "version"]
     found = {entry["name"]: entry["sha256"] for entry in result["files"]}
     assert found == {name: digest for name, digest in digests(DEMO).items() if name in found}
     assert set(found) == {"job.toml", "before.gpx", "before_notes.csv", "after.gpx", "after_notes.csv"}

@@ -89,7 +89,7 @@ def test_a_screen_reader_finds_its_way(name: str) -> None:
         if tag == "img":
             assert len(attributes["alt"] or "") > 40
         if tag == "th":
-            assert attributes["scope"] in ("col", "row")
+            assert attributes["scope"] in ("col", "row", "rowgroup")
     assert sum(tag == "table" for tag, _ in tags) == sum(tag == "caption" for tag, _ in tags)
     ids = [attributes["id"] for _, attributes in tags if "id" in attributes]
     assert len(ids) == len(set(ids))
@@ -123,6 +123,26 @@ def test_the_parts_the_tech_needs_are_all_there() -> None:
         assert words in text
 
 
+def test_the_vehicle_side_is_there_in_depth() -> None:
+    """Gear train, every kind of choice with interval, odometer, family and orientation, what explains it, drives."""
+    text = " ".join(" ".join(outline("full").text).split())
+    for words in (
+        "1000 turns/mile, 621.4 turns/km",  # 1000 / 1.609344
+        "Effective tire rolls",
+        "Driven gear wanted, in parts of a tooth",
+        "Both gears: error left at a true speed",
+        "housing: range 21-25 faces down",
+        "exists",
+        "keep what is fitted",
+        "What explains the error",
+        "from memory",
+        "Everything as the job states",
+    ):
+        assert words in text
+    assert "Drives before the work in order of time" not in text
+    assert "Drives before the work in order of time" in " ".join(outline("several drives").text)
+
+
 def test_a_report_without_a_part_has_no_empty_heading_for_it() -> None:
     """A missing part is left out, and said to be missing once."""
     text = " ".join(outline("before only").text)
@@ -131,6 +151,7 @@ def test_a_report_without_a_part_has_no_empty_heading_for_it() -> None:
     assert "There is no drive after the work yet" in text
     assert "What to fit or set" in text
     assert "Shown before" not in text
+    assert "Corrections in depth" not in " ".join(outline("after only").text)
     assert "no drive before the work" in " ".join(outline("after only").text)
 
 

@@ -6,8 +6,10 @@ import numpy as np
 import pytest
 from support.report_cases import make_calibration, make_facts
 
-from speedcal.report import ReportModel, build_model, words
-from speedcal.report.detail import clock_shift, with_interval
+from speedcal.measure.model import ANOTHER_DAY, BudgetLine
+from speedcal.report import DriveFacts, ReportModel, build_model, words
+from speedcal.report.depth import depth_of
+from speedcal.report.detail import clock_shift, drive_detail, with_interval
 from speedcal.report.judgement import percent
 from speedcal.units import MPH_MPS
 from speedcal.values import Interval, Trust
@@ -73,6 +75,34 @@ def test_what_is_left_says_when_the_dial_reads_low() -> None:
     maybe = " ".join(words.left_over(replace(exact(1.001), covariance=np.diag([0.01, 0.0])), "mph"))
     assert "may read low" in maybe
     assert "low" not in " ".join(words.left_over(exact(1.05), "mph"))
+
+
+def test_what_is_left_is_said_at_usual_speeds_and_in_both_units() -> None:
+    """Exactly 4 % high: 1.2 at 30, 2.0 at 50, 2.8 at 70 mph; 40 to 60 km/h are 1.6 to 2.4."""
+    left = words.left_over(exact(1.04), "mph")
+    assert "Error left, mph: at 30 +1.2 to +1.2; at 50 +2.0 to +2.0; at 70 +2.8 to +2.8." in left
+    assert any("km/h" in line and "mph" in line for line in left if line.startswith("Between the speeds driven"))
+
+
+def test_what_is_from_memory_in_the_budget_says_so() -> None:
+    """The tires of another day are a size from memory and no part of the interval."""
+    drive = make_calibration()
+    other_day = BudgetLine(ANOTHER_DAY, "B", 0.002, 0.05, 0.0)
+    detail = drive_detail(DriveFacts("before", replace(drive, budget=(*drive.budget, other_day))), "mph")
+    assert detail.budget[-1][0] == ANOTHER_DAY
+    assert detail.budget[-1][3] == "size from memory; not in this interval"
+
+
+def test_choices_in_depth_carry_the_errors_of_the_corrections() -> None:
+    """Two teeth more on 20 take a factor of 1.1 to 1.0; at 60 mph the error goes from +6 to 0."""
+    vehicle = Vehicle.from_dict({"driven_gear": 20})
+    depth = depth_of(correct(exact(1.1), vehicle, speeds=[30, 60]))
+    driven = dict(depth.kinds)["Driven gear"]
+    assert driven[0].name == "driven gear 22"
+    assert driven[0].errors[1][:2] == ("0.0", "0.0 to 0.0")
+    fitted = next(choice for choice in driven if "fitted now" in choice.summary)
+    assert fitted.errors[1] == ("+6.0", "+6.0 to +6.0", "+9.7 km/h")  # 6 x 1.609344
+    assert [speed.other for speed in depth.speeds] == ["48.3", "96.6"]
 
 
 def test_the_odometer_is_told_apart_from_the_speed_it_may_be_taken_from() -> None:
@@ -165,7 +195,9 @@ def test_the_verdict_carries_rule_source_status_and_decision_rule() -> None:
     assert (verdict.word, verdict.mark) == ("PASS", "✓")
     assert "393.82" in verdict.rule + verdict.source
     assert "JCGM 106" in verdict.decision_rule
-    assert verdict.checks[0].speed == "true 50 mph (80.47 km/h)"
+    check = verdict.checks[0]
+    assert (check.at.text, check.at.other) == ("true 50 mph", "true 80.47 km/h")
+    assert (check.permitted.text, check.permitted.other) == ("45.0 to 55.0 mph", "72.4 to 88.5 km/h")  # x 1.609344
 
 
 def test_a_rule_from_memory_says_so_in_the_report() -> None:

@@ -9,7 +9,8 @@ from support.report_cases import make_calibration, make_facts
 from speedcal.report import DriveFacts, ReportFacts
 from speedcal.values import Finding, Trust
 from speedcal.vehicle import Vehicle, Work, correct
-from speedcal.verify import load_tolerance, verify
+from speedcal.vehicle.explain import explain
+from speedcal.verify import history, load_tolerance, verify
 
 LONG = "Extraordinarily-Long-Workshop-Name without Mercy & Sons, Speedometers, Tachographs and Taximeters (invented) "
 HEBREW = "מוסך הצפון (מומצא) 42"
@@ -21,7 +22,15 @@ HOSTILE = '<script>alert(1)</script> $\\frac{1}{2}$ & "quotes" {{ 7*7 }} \u202eg
 def full() -> ReportFacts:
     """Return a job that has every part."""
     vehicle = Vehicle.from_dict(
-        {"label": "Brindlewood half-ton pickup (invented)", "driven_gear": 20, "drive_gear": 8, "turns_per_mile": 1000}
+        {
+            "label": "Brindlewood half-ton pickup (invented)",
+            "tire": "P225/70R16",
+            "axle": "41/11",
+            "driven_gear": 20,
+            "drive_gear": 8,
+            "turns_per_mile": 1000,
+            "gear_family": "indexed housing",
+        }
     )
     tolerance = load_tolerance("un_r39_type", unit="mph")
     facts = make_facts(vehicle=vehicle, tolerance=tolerance, note="returned with a new cable (invented)")
@@ -30,6 +39,7 @@ def full() -> ReportFacts:
     return replace(
         facts,
         corrections=correct(facts.before, vehicle),
+        explanations=explain(facts.before, vehicle),
         verification=verify(facts.before, facts.after, tolerance, vehicle=vehicle, work=facts.work),
     )
 
@@ -76,6 +86,7 @@ def shapes() -> dict[str, ReportFacts]:
         "several drives": replace(
             everything,
             drives=tuple(replace(d, name=f"{d.name} {i}") for d in everything.drives for i in (1, 2, 3)),
+            histories=tuple((d.name, history([d.calibration] * 3)) for d in everything.drives),
         ),
         "many files": replace(everything, files=tuple((f"{LONG}{i}.gpx", "ab" * 32) for i in range(12))),
         "note": replace(everything, note=LONG * 6, work=Work(driven_gear=22, note=LONG * 6)),

@@ -356,3 +356,15 @@ def test_a_margin_against_reading_low_is_said_and_explained() -> None:
     text = next(finding.text for finding in found.findings if finding.code == "margin_kept")
     assert "driven gear 20 would be the better one with 84 %" in text
     assert "reads low with 16 %" in text
+
+
+def test_a_gear_family_from_memory_says_so_with_the_choices() -> None:
+    """The shipped ranges 21-25, 26-31, 39-45 are from memory, 32-38 is common practice; one's own may be counted."""
+    vehicle = Vehicle.from_dict({"driven_gear": 29, "gear_family": "indexed housing"})
+    text = next(f.text for f in correct(make_calibration(), vehicle).findings if f.code == "gear_family_from_memory")
+    for name in ("driven gears 21-45", "housing range 21-25", "housing range 26-31", "housing range 39-45"):
+        assert name in text
+    assert "32-38" not in text
+    own = {"name": "ours", "driven": {"teeth": "20-30", "source": "counted at the bench", "status": "measured"}}
+    found = correct(make_calibration(), Vehicle.from_dict({"driven_gear": 29, "gear_family": own})).findings
+    assert not [f for f in found if f.code == "gear_family_from_memory"]
