@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 @click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--reading-unit", help="Unit of the readings where the file names none: mph, km/h, m/s or kn.")
 @click.option("--column", help="Header of the column with the indicated speed.")
-@click.option("--zone", help="Zone of stamps that carry none, such as +02:00 or America/Denver.")
+@click.option("--zone", help="Zone of stamps that carry none, such as +02:00, or its name in the IANA data base.")
 @click.option("--plot", is_flag=True, help="Draw speed over time, with characters.")
 @result_options
 def command(

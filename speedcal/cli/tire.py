@@ -8,7 +8,7 @@ import click
 
 from speedcal.cli._options import CRITERION_WORDS, choice_options, emit, result_options
 from speedcal.errors import VehicleError
-from speedcal.units import MILE_M, DisplayUnit
+from speedcal.units import INCH_M, MILE_M, DisplayUnit
 
 if TYPE_CHECKING:
     from speedcal.vehicle import RolledTire, TireSize
@@ -75,7 +75,7 @@ def command(size: str, as_json: bool, unit: str | None, **options: Any) -> None:
             f"({row['low']:.1f} to {row['high']:.1f})"
             for row in change.shown(speeds)
         ]
-        planned = _forecast(size, shown, options)
+        planned = _forecast(size, rolled, shown, options)
         if planned is not None:
             result["forecast"] = planned.to_dict()
             lines += ["", str(planned)]
@@ -121,13 +121,16 @@ def _lines(tire: TireSize, rolled: RolledTire) -> list[str]:
     facts, nominal, forms = tire.to_dict(), _nominal(tire), rolled.to_dict()
     assumed = " (aspect not on the sidewall, assumed)" if tire.is_aspect_assumed else ""
     row = "{:<26}{:>10.1f}  ({:.1f} to {:.1f})".format
-    circumference = rolled.circumference_m.scaled(1000)
+    length = "{:<26}{:>10.1f} mm = {:.2f} in".format
+    height_mm, around_mm = facts["section_height_mm"], nominal["nominal_circumference_mm"]
+    rolls_mm, rolls_in = rolled.circumference_m.scaled(1000), rolled.circumference_m.scaled(1 / INCH_M)
     return [
         f"{tire}, {facts['construction']}{assumed}",
-        f"{'section height':<26}{facts['section_height_mm']:>10.1f} mm",
-        f"{'nominal diameter':<26}{facts['nominal_diameter_mm']:>10.1f} mm = {facts['nominal_diameter_in']:.2f} in",
-        f"{'nominal circumference':<26}{nominal['nominal_circumference_mm']:>10.1f} mm (pi x diameter, without load)",
-        row("rolled circumference mm", circumference.value, circumference.low, circumference.high),
+        length("section height", height_mm, height_mm / 1000 / INCH_M),
+        length("nominal diameter", facts["nominal_diameter_mm"], facts["nominal_diameter_in"]),
+        length("nominal circumference", around_mm, around_mm / 1000 / INCH_M) + " (pi x diameter, without load)",
+        row("rolled circumference mm", rolls_mm.value, rolls_mm.low, rolls_mm.high),
+        row("rolled circumference in", rolls_in.value, rolls_in.low, rolls_in.high),
         row("rolled turns per mile", *forms["turns_per_mile"].values()),
         row("rolled turns per km", *forms["turns_per_km"].values()),
         f"rolled: {rolled.basis} ({rolled.status})",
@@ -136,14 +139,17 @@ def _lines(tire: TireSize, rolled: RolledTire) -> list[str]:
     ]
 
 
-def _forecast(size: str, unit: DisplayUnit, options: dict[str, Any]) -> Forecast | None:
-    from speedcal.vehicle import Criterion, Vehicle
+def _forecast(size: str, rolled: RolledTire, unit: DisplayUnit, options: dict[str, Any]) -> Forecast | None:
+    from dataclasses import replace
+
+    from speedcal.vehicle import Criterion, Vehicle, Work
     from speedcal.vehicle.forward import forecast
 
     given = {key: options[key] for key in ("drive_gear", "driven_gear", "axle", "gear_family") if options[key]}
     if not given:
         return None
     vehicle = Vehicle.from_dict({"tire": options["instead_of"], **given}, source="options")
-    work = {"tire": size, **({"axle": options["planned_axle"]} if options["planned_axle"] else {})}
+    planned = {"tire": size, **({"axle": options["planned_axle"]} if options["planned_axle"] else {})}
+    work = replace(Work.from_dict(planned, source="options"), rolled=rolled)
     criterion = cast("Criterion | None", CRITERION_WORDS.get(options["criterion"] or ""))
     return forecast(vehicle, work, unit=unit, speeds=options["speeds"], criterion=criterion)

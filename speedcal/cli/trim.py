@@ -37,7 +37,7 @@ class _Length(click.ParamType[float]):
 @click.argument("track_file", metavar="TRACK", type=click.Path(path_type=Path))
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="GPX file to write; must not exist yet.")
 @click.option("--cut", "cut_m", type=_Length(), default="500m", show_default=True, help="How far around each end.")
-@click.option("--zone", help="Zone of stamps that carry none, such as +02:00 or America/Denver.")
+@click.option("--zone", help="Zone of stamps that carry none, such as +02:00, or its name in the IANA data base.")
 @click.option("--json", "as_json", is_flag=True, help="Write the result as JSON.")
 def command(track_file: Path, out: Path, cut_m: float, zone: str | None, as_json: bool) -> None:
     r"""Write TRACK as GPX without the fixes near its first and its last one, so that it can be shared.

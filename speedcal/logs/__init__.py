@@ -25,7 +25,8 @@ def read_track(path: str | Path, *, zone: str | None = None) -> Track:
     path
         The file; its kind is told by its content. gzip and zip are unpacked.
     zone
-        Zone of stamps that carry none, such as ``+02:00`` or ``America/Denver``; without it they are taken as UTC.
+        Zone of stamps that carry none, such as ``+02:00``, or its name in the IANA data base; without it they are
+        taken as UTC.
 
     Raises
     ------
@@ -59,7 +60,7 @@ def read_readings(
     column
         Header of the column with the indicated speed, where several may be meant.
     zone
-        Zone of stamps that carry none, such as ``+02:00`` or ``America/Denver``.
+        Zone of stamps that carry none, such as ``+02:00``, or its name in the IANA data base.
 
     Raises
     ------

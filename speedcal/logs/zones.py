@@ -12,7 +12,7 @@ _OFFSET = re.compile(r"(?:UTC|GMT)?\s*([+-])(\d{1,2})(?::?(\d{2}))?", re.IGNOREC
 
 
 def parse_zone(text: str) -> tzinfo:
-    """Return the zone meant by ``UTC``, ``+02:00``, ``UTC-7`` or a name such as ``America/Denver``.
+    """Return the zone meant by ``UTC``, ``+02:00``, ``UTC-7`` or a name of the IANA data base.
 
     Raises
     ------
@@ -29,7 +29,7 @@ def parse_zone(text: str) -> tzinfo:
         return ZoneInfo(word)
     except (ZoneInfoNotFoundError, ValueError, OSError):
         raise ReadingsFormatError(
-            f"the time zone {text!r} is not known", remedy="Write it as +02:00 or as a name such as America/Denver"
+            f"the time zone {text!r} is not known", remedy="Write it as +02:00, or as its name in the IANA data base"
         ) from None
 
 

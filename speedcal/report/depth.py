@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 MOST_SPEEDS = 4
 """More speeds than this are thinned in the tables of choices; the numbers for programs hold them all."""
+_GEARS = ("driven gear", "drive gear", "pair")
 MOST_CHOICES, MOST_EXPLANATIONS = 5, 6
 
 
@@ -116,7 +117,7 @@ def _choice(choice: Choice, at: tuple[int, ...], unit: DisplayUnit) -> DeepChoic
     remarks = [f"best of its kind with {100 * chance:.0f} %"] if chance is not None else []
     remarks += [choice.low_text or "does not read low"]
     remarks += {True: ["exists"], False: ["not in the gear family"], None: []}[
-        choice.available if choice.kind in ("driven gear", "drive gear", "pair") else None
+        None if choice.is_fitted or choice.kind not in _GEARS else choice.available
     ]
     remarks += [f"housing: range {choice.orientation} faces down"] if choice.orientation else []
     remarks += ["fitted now"] if choice.is_fitted else []

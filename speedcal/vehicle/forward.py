@@ -111,7 +111,7 @@ def vehicle_after(vehicle: Vehicle, work: Work) -> Vehicle:
         if (value := getattr(work, name)) is not None
     }
     if work.tire is not None:
-        changes["rolled"] = roll_by_convention(work.tire)
+        changes["rolled"] = work.rolled or roll_by_convention(work.tire)
     if work.settings:
         kept = {item.kind: item for item in vehicle.settings}
         typed = {item.kind: replace(kept.get(item.kind, item), now=item.now) for item in work.settings}

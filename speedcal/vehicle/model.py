@@ -183,6 +183,8 @@ class Work:
     axle: AxleRatio | None = None
     settings: tuple[Setting, ...] = ()
     note: str = ""
+    rolled: RolledTire | None = None
+    """What the new tire rolls, where that was measured or stated; None takes the convention for its size."""
 
     @classmethod
     def from_dict(cls, table: Mapping[str, Any], *, source: str = "") -> Work:

@@ -83,7 +83,7 @@ def gain_change(vehicle: Vehicle, work: Work | Mapping[str, Any], *, source: str
         gain *= float(plan.axle) / float(before)
         u = math.hypot(u, plan.axle.u_relative, before.u_relative)
     if plan.tire is not None:
-        rolled_before, rolled = _before(vehicle.rolled, "tire", source), roll_by_convention(plan.tire)
+        rolled_before, rolled = _before(vehicle.rolled, "tire", source), plan.rolled or roll_by_convention(plan.tire)
         gain *= rolled_before.circumference_m.value / rolled.circumference_m.value
         u = math.hypot(u, rolled.u_relative, rolled_before.u_relative)
     for setting in plan.settings:

@@ -174,3 +174,23 @@ def test_help_shows_examples_one_a_line_and_cautions(name: str) -> None:
     assert "\\b" not in text
     assert f"\n    speedcal {name} " in text
     assert "ocal rules" in text
+
+
+def test_a_roll_out_of_the_new_tire_decides_which_gear_to_order() -> None:
+    """265/70R17 rolls 3.05 x 802.8 mm = 2.44854 m; one measured at 2.6 m wants 26 x 2.44854 / 2.6 = 24.485 teeth.
+
+    By the convention for its printed size, 35 in, it would be 23.48.
+    """
+    options = ("--instead-of", "265/70R17", "--driven-gear", "26", "--roll-out", "10:26.0m", "--json")
+    shown = json.loads(run("tire", "35x12.50R17LT", *options).stdout)
+    wanted = shown["forecast"]["corrections"]["ideal_driven_teeth"]["value"]
+    assert wanted == pytest.approx(26 * 3.05 * 0.8028 / 2.6, abs=0.01)
+    assert shown["forecast"]["gain"]["value"] == pytest.approx(shown["instead_of"]["gain"]["value"], rel=1e-4)
+
+
+def test_lengths_of_a_tire_are_given_in_both_units() -> None:
+    """LT235/85R16: H = 199.75 mm = 7.86 in, D = 805.9 mm, pi D = 2531.81 mm = 99.68 in, 3.05 D = 96.77 in."""
+    text = run("tire", "LT235/85R16").stdout
+    for words in ("199.8 mm = 7.86 in", "2531.8 mm = 99.68 in"):
+        assert words in text
+    assert "rolled circumference in         96.8" in text
