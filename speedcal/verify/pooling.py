@@ -28,7 +28,8 @@ def pool(calibrations: Sequence[Calibration]) -> Calibration:
 
     Lines are weighted by the inverse of their joint covariances; the prior on the needle offset, which every drive
     carries, is counted once. Drives that differ by more than their uncertainties and the state of the tires from day
-    to day allow are named, and the covariance is widened by the Birge ratio.
+    to day allow are named; that state then counts in the weights, and the covariance is widened by the Birge ratio
+    with all of the disagreement charged to one quantity: two drives far apart give an interval that holds both.
 
     Parameters
     ----------
@@ -48,7 +49,8 @@ def pool(calibrations: Sequence[Calibration]) -> Calibration:
         raise FitError("there is no drive to pool", remedy="Give at least one drive")
     if len(calibrations) == 1:
         return calibrations[0]
-    told = [_told(c) for c in calibrations]
+    findings, widening = consistency(calibrations)
+    told = [_told(c) for c in calibrations] if not findings else [(w, w @ x) for w, x in _told_of_a_day(calibrations)]
     weights = [weight for weight, _ in told]
     total, moment = sum(weights, start=np.zeros((2, 2))), sum((m for _, m in told), start=np.zeros(2))
     line = np.mean([[c.offset_mps.value, c.error_factor.value] for c in calibrations], axis=0)
@@ -56,7 +58,6 @@ def pool(calibrations: Sequence[Calibration]) -> Calibration:
     for _ in range(20):
         covariance = np.asarray(np.linalg.inv(total + np.diag([_prior_weight(float(line[0])), 0.0])))
         line = covariance @ moment
-    findings, widening = consistency(calibrations)
     covariance = np.asarray(covariance * widening)
     k = student_quantile(min(sum(degrees_of_freedom(c.coverage_factor) for c in calibrations), 1e6))
     u = np.sqrt(np.diag(covariance))
@@ -100,17 +101,11 @@ def consistency(calibrations: Sequence[Calibration]) -> tuple[list[Finding], flo
     """
     from scipy import stats
 
-    lines, weights = [], []
-    for c in calibrations:
-        weight, moment = _told(c)
-        spread = np.linalg.inv(weight)
-        day = np.diag([0.0, (TIRE_STATE_U * c.error_factor.value) ** 2])
-        lines.append(spread @ moment)
-        weights.append(np.linalg.inv(spread + day))
-    mean = np.linalg.inv(sum(weights, start=np.zeros((2, 2)))) @ sum(
-        (w @ x for w, x in zip(weights, lines, strict=True)), start=np.zeros(2)
+    told = _told_of_a_day(calibrations)
+    mean = np.linalg.inv(sum((w for w, _ in told), start=np.zeros((2, 2)))) @ sum(
+        (w @ x for w, x in told), start=np.zeros(2)
     )
-    parts = [float((x - mean) @ w @ (x - mean)) for w, x in zip(weights, lines, strict=True)]
+    parts = [float((x - mean) @ w @ (x - mean)) for w, x in told]
     freedom = 2 * (len(calibrations) - 1)
     total = sum(parts)
     if stats.chi2.sf(total, freedom) >= CONSISTENT:
@@ -123,7 +118,18 @@ def consistency(calibrations: Sequence[Calibration]) -> tuple[list[Finding], flo
         f"The drives do not agree ({shown}); drive {worst} lies farthest out. Between them something changed, or one "
         "of them is not of this vehicle in this state. The interval is widened accordingly."
     )
-    return [Finding("drives_disagree", text)], max(total / freedom, 1.0)
+    return [Finding("drives_disagree", text)], max(total / (len(calibrations) - 1), 1.0)
+
+
+def _told_of_a_day(calibrations: Sequence[Calibration]) -> list[tuple[FloatArray, FloatArray]]:
+    """Return the weight and the line of each drive, the tires' state on its day being part of what is not known."""
+    told = []
+    for c in calibrations:
+        weight, moment = _told(c)
+        spread = np.linalg.inv(weight)
+        day = np.diag([0.0, (TIRE_STATE_U * c.error_factor.value) ** 2])
+        told.append((np.linalg.inv(spread + day), spread @ moment))
+    return told
 
 
 def _told(calibration: Calibration) -> tuple[FloatArray, FloatArray]:

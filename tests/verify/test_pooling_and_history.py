@@ -84,6 +84,28 @@ def test_drives_that_agree_are_trusted_and_those_that_do_not_are_named() -> None
     assert pooled.error_factor.half_width > pool(fine).error_factor.half_width * 1.5
 
 
+def test_two_sure_drives_that_disagree_give_an_interval_that_holds_both() -> None:
+    """1.05 and 1.09, each known to 0.0002: the mean 1.07 has u = |d|/2 = 0.02 (Birge 1932, one degree of freedom).
+
+    Far from u = 0.002/sqrt 2, which the tires of two days alone would give.
+    """
+    pair = [make_calibration(factor=factor, u_offset=0.001, u_factor=0.0002) for factor in (1.05, 1.09)]
+    pooled = pool(pair)
+    assert pooled.trust.word == "WEAK"
+    assert pooled.error_factor.value == pytest.approx(1.07, abs=0.002)
+    assert np.sqrt(pooled.covariance[1, 1]) == pytest.approx(0.02, rel=0.05)
+    assert pooled.error_factor.contains(1.05)
+    assert pooled.error_factor.contains(1.09)
+
+
+def test_precise_drives_of_different_days_are_not_called_surer_than_the_days_differ() -> None:
+    """Four drives at 1.010 to 1.028, a spread of 0.8 %: the interval of the mean is of the size 2 x 0.8 % / sqrt 4."""
+    factors = np.array([1.010, 1.016, 1.022, 1.028])
+    pooled = pool([make_calibration(factor=f, u_offset=0.001, u_factor=0.0002) for f in factors])
+    spread = float(np.std(factors, ddof=1)) / 2
+    assert np.sqrt(pooled.covariance[1, 1]) == pytest.approx(spread, rel=0.1)
+
+
 def test_chance_alone_seldom_calls_drives_inconsistent() -> None:
     """Truths that agree, tires as on another day: not more than one alarm in twenty (3 sigma of 500)."""
     rng = np.random.default_rng(8)
