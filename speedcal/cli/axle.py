@@ -18,7 +18,17 @@ if TYPE_CHECKING:
 @click.command()
 @click.argument("counts", nargs=-1)
 @click.option("--one-wheel", is_flag=True, help="One wheel was turned and the other held; the shaft turns half as far.")
+@click.option(
+    "--mark-error",
+    type=click.FloatRange(0, 1, min_open=True),
+    help="How well a mark is read, in turns, standard.  [default: 0.02 wheel, 0.03 shaft, from memory]",
+)
 @click.option("--rpm", type=click.FloatRange(0, 20000, min_open=True), help="Engine speed at --speed.")
+@click.option(
+    "--rpm-error",
+    type=click.FloatRange(0, 2000, min_open=True),
+    help="How well --rpm is read, standard.  [default: 25, from memory]",
+)
 @click.option("--speed", type=click.FloatRange(0, 400, min_open=True), help="True road speed at --rpm, by GPS.")
 @click.option("--gear", help="Ratio of the gear engaged, such as 1 or 0.73.")
 @click.option("--tire", help="Tire size fitted, or a roll-out such as 3:8.12m.")
@@ -56,7 +66,7 @@ def command(counts: tuple[str, ...], as_json: bool, unit: str | None, **options:
 
     if counts:
         say([f"caution: {text}" for text in COUNTING_CAUTIONS])
-        estimate = axle_from_counts([_count(text, options["one_wheel"]) for text in counts])
+        estimate = axle_from_counts([_count(text, options["one_wheel"], options["mark_error"]) for text in counts])
         cautions = list(COUNTING_CAUTIONS)
     else:
         estimate = _from_engine(unit, options)
@@ -65,15 +75,16 @@ def command(counts: tuple[str, ...], as_json: bool, unit: str | None, **options:
     emit({"cautions": cautions, **estimate.to_dict()}, as_json, str(estimate))
 
 
-def _count(text: str, one_wheel: bool) -> TurnCount:
-    from speedcal.vehicle.axle import TurnCount, parse_turns
+def _count(text: str, one_wheel: bool, mark_error: float | None) -> TurnCount:
+    from speedcal.vehicle.axle import U_SHAFT_TURNS, U_WHEEL_TURNS, TurnCount, parse_turns
 
     wheel, colon, shaft = text.partition(":")
     if not colon:
         raise VehicleError(f"count {text!r} is not WHEEL:SHAFT", remedy="Write wheel turns and shaft turns as 10:37.25")
     wheel_turns, _ = parse_turns(wheel)
-    shaft_turns, u_shaft_turns = parse_turns(shaft)
-    return TurnCount(wheel_turns, 0.0 if one_wheel else wheel_turns, shaft_turns, u_shaft_turns)
+    shaft_turns, u_shaft_turns = parse_turns(shaft, u_mark_turns=mark_error or U_SHAFT_TURNS)
+    other_turns = 0.0 if one_wheel else wheel_turns
+    return TurnCount(wheel_turns, other_turns, shaft_turns, u_shaft_turns, mark_error or U_WHEEL_TURNS)
 
 
 def _from_engine(unit: str | None, options: dict[str, Any]) -> AxleEstimate:
@@ -93,7 +104,7 @@ def _from_engine(unit: str | None, options: dict[str, Any]) -> AxleEstimate:
     rolled = _rolled(options["tire"])
     if not by_drive:
         speed_mps = options["speed"] * (KMH_MPS if unit == "km/h" else MPH_MPS)
-        return axle_from_engine_speed(options["rpm"], speed_mps, gear_ratio, rolled)
+        return axle_from_engine_speed(options["rpm"], speed_mps, gear_ratio, rolled, u_rpm=options["rpm_error"])
     from speedcal.logs import read_track
     from speedcal.vehicle.engine import axle_from_drive, read_engine_speed
 

@@ -38,7 +38,8 @@ class Allowed:
         if tolerance.quantity != "speed":
             return None
         factor = SPEED_UNIT_MPS[unit]
-        label = style.printable(f"allowed: {short_title(one_line(tolerance.title))}")
+        tail = " (from memory)" if tolerance.status == "from memory" else ""
+        label = style.printable(f"allowed: {short_title(one_line(tolerance.title))}{tail}")
         named = tuple(v / factor for v in tolerance.speeds_mps)
         if tolerance.given == "indicated":
             true = [tolerance.band(y * factor) for y in named]

@@ -72,7 +72,7 @@ def judgement(verification: Verification) -> Judgement:
         word=verification.verdict.upper(),
         mark=MARKS[verification.verdict],
         sentence=_sentence(verification),
-        rule=one_line(rule.title),
+        rule=one_line(rule.named),
         limits=rule.limits_text(),
         source=f"{one_line(rule.source)} ({status})" if rule.source else status,
         decision_rule=rule.decision_rule(),

@@ -28,6 +28,8 @@ U_WHEEL_TURNS = 0.02
 """Standard uncertainty of where a wheel's mark stops at the bottom, in turns (7 degrees). From memory."""
 U_SHAFT_TURNS = 0.03
 """The same for a chalk mark on the shaft, read to better than it was written down. From memory."""
+U_RPM = 25.0
+"""Standard uncertainty of a tachometer that is read by eye, half a usual division. [1/min] From memory."""
 _U_WORDS = 0.1
 _WORDS: tuple[tuple[str, float, float], ...] = (
     (r"(?:just|a little|a bit|slightly|barely)\s+(?:short of|under|below|less than)", -0.25, _U_WORDS),
@@ -47,6 +49,8 @@ class TurnCount:
     shaft_turns: float
     u_shaft_turns: float
     """Standard uncertainty of what was read off the shaft, without that of the wheels. [turns]"""
+    u_wheel_turns: float = U_WHEEL_TURNS
+    """Standard uncertainty of where each wheel turned stopped. [turns]"""
 
     @property
     def mean_wheel_turns(self) -> float:
@@ -62,15 +66,15 @@ class TurnCount:
     def u_ratio(self) -> float:
         """Standard uncertainty of the ratio from reading shaft and wheel marks."""
         wheels = sum(1 for turns in (self.left_turns, self.right_turns) if turns)
-        u_wheel = U_WHEEL_TURNS * math.sqrt(wheels) / 2
+        u_wheel = self.u_wheel_turns * math.sqrt(wheels) / 2
         return math.hypot(self.u_shaft_turns, self.ratio * u_wheel) / self.mean_wheel_turns
 
 
-def parse_turns(text: str) -> tuple[float, float]:
+def parse_turns(text: str, *, u_mark_turns: float = U_SHAFT_TURNS) -> tuple[float, float]:
     """Read turns as people write them, with the standard uncertainty that the writing itself admits.
 
     ``37.25``, ``37 1/4``, ``3 3/4``, ``just short of 4``, ``a little over 3 1/2``. The step of the last digit or of the
-    fraction is charged as step/sqrt(12).
+    fraction is charged as step/sqrt(12), at least ``u_mark_turns``.
 
     Raises
     ------
@@ -96,7 +100,7 @@ def parse_turns(text: str) -> tuple[float, float]:
     value += shift
     if not 0 < value < 10_000:
         raise VehicleError(f"{text!r} turns cannot be counted", remedy="Write it as 37.25, 3 3/4 or 'just short of 4'")
-    return value, max(U_SHAFT_TURNS, u_words or step / math.sqrt(12))
+    return value, max(u_mark_turns, u_words or step / math.sqrt(12))
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,6 +146,7 @@ class AxleEstimate:
             "method": self.method,
             "axle_ratio": self.ratio.to_dict(digits=5),
             "pairs": [pair.to_dict() for pair in self.pairs],
+            "pairs_from": pairs_source(),
             "turns_to_separate": {
                 "both_wheels": self.turns_to_separate,
                 "one_wheel_held": None if self.turns_to_separate is None else 2 * self.turns_to_separate,
@@ -152,6 +157,7 @@ class AxleEstimate:
     def __str__(self) -> str:
         lines = [f"axle ratio {self.ratio}, by {self.method}"]
         lines += [f"  {pair}" for pair in self.pairs] or ["  no ring-and-pinion pair that we know lies in the interval"]
+        lines.append(f"pairs looked through: {pairs_source()}")
         if self.turns_to_separate is not None:
             lines.append(
                 f"to tell the first two apart: {self.turns_to_separate} turns of both wheels together, "
@@ -190,8 +196,9 @@ def axle_from_counts(counts: Sequence[TurnCount]) -> AxleEstimate:
     if not 2 <= value <= 7:
         hint = "was one wheel held while the count was taken for both wheels, or the other way round?"
         findings.append(Finding("ratio_unusual", f"A ratio of {value:.2f} is unusual for a road axle: {hint}"))
+    findings += _assumed(counts)
     return AxleEstimate(
-        Interval.around(value, 1.96 * u), "counted turns", pairs, _turns_to_separate(pairs), tuple(findings)
+        Interval.around(value, 1.96 * u), "counted turns", pairs, _turns_to_separate(pairs, counts), tuple(findings)
     )
 
 
@@ -201,7 +208,7 @@ def axle_from_engine_speed(
     gear_ratio: float,
     rolled: RolledTire,
     *,
-    u_rpm: float = 25.0,
+    u_rpm: float | None = None,
     u_speed_mps: float = 0.15,
     u_gear_relative: float = 0.0,
 ) -> AxleEstimate:
@@ -218,7 +225,7 @@ def axle_from_engine_speed(
     rolled
         What the tire rolls in a turn.
     u_rpm, u_speed_mps, u_gear_relative
-        Standard uncertainties; half a division of a usual tachometer for ``u_rpm``, from memory.
+        Standard uncertainties; None takes half a division of a usual tachometer, :data:`U_RPM`, from memory.
 
     Raises
     ------
@@ -228,17 +235,29 @@ def axle_from_engine_speed(
     if min(rpm, speed_mps, gear_ratio) <= 0:
         raise ValueError("engine speed, road speed and gear ratio must be above zero")
     value = rpm * rolled.circumference_m.value / (60 * speed_mps * gear_ratio)
-    u = value * math.hypot(u_rpm / rpm, u_speed_mps / speed_mps, rolled.u_relative, u_gear_relative)
+    u = value * math.hypot(
+        (U_RPM if u_rpm is None else u_rpm) / rpm, u_speed_mps / speed_mps, rolled.u_relative, u_gear_relative
+    )
     slip = Finding(
         "converter_slip", "A torque converter that is not locked slips a few per cent and makes the ratio look larger."
     )
-    return AxleEstimate(Interval.around(value, 1.96 * u), "engine speed", plausible_pairs(value, u), None, (slip,))
+    found = [slip]
+    if u_rpm is None:
+        text = f"The tachometer is taken to be read to {U_RPM:g} turns a minute (standard uncertainty, from memory)."
+        found.append(Finding("tachometer_from_memory", text))
+    return AxleEstimate(Interval.around(value, 1.96 * u), "engine speed", plausible_pairs(value, u), None, tuple(found))
 
 
 def known_pairs() -> list[tuple[int, int]]:
     """Return the ring and pinion teeth of the data file, by ratio."""
     pairs = [tuple(int(teeth) for teeth in text.split("/")) for text in axle_facts()["pairs"]]
     return sorted(((ring, pinion) for ring, pinion in pairs), key=lambda pair: Fraction(*pair))
+
+
+def pairs_source() -> str:
+    """Say where the known pairs come from."""
+    facts = axle_facts()
+    return f"{facts['source']} ({facts['status']})"
 
 
 def plausible_pairs(value: float, u: float) -> tuple[PairChance, ...]:
@@ -250,10 +269,31 @@ def plausible_pairs(value: float, u: float) -> tuple[PairChance, ...]:
     return tuple(PairChance(ring, pinion, weights[ring, pinion] / total) for ring, pinion in ranked)
 
 
-def _turns_to_separate(pairs: Sequence[PairChance]) -> int | None:
+def _assumed(counts: Sequence[TurnCount]) -> list[Finding]:
+    """Say what the interval rests on."""
+    found = []
+    if any(count.u_wheel_turns == U_WHEEL_TURNS for count in counts):
+        text = (
+            f"Marks are taken to be read to {U_WHEEL_TURNS:g} turns of a wheel and {U_SHAFT_TURNS:g} of the shaft at "
+            "best (standard uncertainty, from memory)."
+        )
+        found.append(Finding("marks_from_memory", text))
+    in_words = (_U_WORDS, 2 * _U_WORDS)
+    if any(count.u_shaft_turns in in_words and count.u_wheel_turns != count.u_shaft_turns for count in counts):
+        text = (
+            "Words such as 'just short of' are taken as a quarter of a turn, give or take a tenth (standard); the "
+            "words are common practice, the sizes our own reading of them."
+        )
+        found.append(Finding("words_for_turns", text))
+    return found
+
+
+def _turns_to_separate(pairs: Sequence[PairChance], counts: Sequence[TurnCount]) -> int | None:
     """Return the least whole turns of both wheels for which half the gap exceeds the reach of reading the marks."""
     if len(pairs) < 2:
         return None
     gap = abs(float(pairs[0].ratio - pairs[1].ratio))
-    u_end = math.hypot(U_SHAFT_TURNS, float(pairs[0].ratio) * U_WHEEL_TURNS / math.sqrt(2))
+    u_wheel = max(count.u_wheel_turns for count in counts)
+    u_shaft = U_SHAFT_TURNS if u_wheel == U_WHEEL_TURNS else u_wheel
+    u_end = math.hypot(u_shaft, float(pairs[0].ratio) * u_wheel / math.sqrt(2))
     return math.ceil(2 * 1.96 * u_end / gap)

@@ -39,6 +39,12 @@ def common_tires() -> tuple[str, ...]:
     return tuple(_load("common_tires.toml")["sizes"])
 
 
+def tires_source() -> str:
+    """Say where the common sizes come from."""
+    facts = _load("common_tires.toml")
+    return f"{facts['source']} ({facts['status']})"
+
+
 @lru_cache(maxsize=1)
 def explain_facts() -> dict[str, Any]:
     """Return what is believed before a drive when its error factor is explained (``explain.toml``)."""

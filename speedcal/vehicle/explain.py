@@ -11,7 +11,8 @@ import numpy as np
 from speedcal.errors import VehicleError
 from speedcal.measure.model import Calibration
 from speedcal.values import Finding, FloatArray, tidy
-from speedcal.vehicle.data import explain_facts
+from speedcal.vehicle.axle import pairs_source
+from speedcal.vehicle.data import explain_facts, tires_source
 from speedcal.vehicle.explain_parts import Part, base_of, parts_of
 from speedcal.vehicle.model import Vehicle
 
@@ -183,6 +184,11 @@ def _prior_texts(parts: Sequence[Part]) -> list[str]:
     texts = [
         f"a healthy instrument reads {100 * (instrument['gain'] - 1):+.1f} % with a standard uncertainty of "
         f"{100 * instrument['u_gain']:.2f} % ({instrument['source']})"
+    ]
+    texts += [
+        f"possible {name}s: {source}"
+        for name, source in (("tire", tires_source()), ("axle", pairs_source()))
+        if any(part.name == name and len(part.labels) > 1 for part in parts)
     ]
     for part in parts:
         if part.stated is None:

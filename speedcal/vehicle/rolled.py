@@ -157,6 +157,9 @@ def roll_out(distance_m: float, turns: float, *, u_distance_m: float = 0.005) ->
         circumference_m=Interval.around(_plausible(distance_m / turns), 2 * u_distance_m / turns),
         basis=f"rolled out: {distance_m:g} m in {turns:g} turns",
         status="measured",
+        allowances=(
+            ("two chalk marks and a tape", 200 * u_distance_m / distance_m, "our own judgement", "from memory"),
+        ),
     )
 
 
@@ -182,6 +185,7 @@ def roll_by_turns(turns_per_m: float, *, spread_percent: float = 1.0) -> RolledT
         circumference_m=Interval.around(circumference_m, spread_percent / 100 * circumference_m),
         basis=f"maker's figure: {turns_per_m * MILE_M:g} turns per mile",
         status="stated",
+        allowances=(("load and pressure of this vehicle", spread_percent, "our own judgement", "from memory"),),
     )
 
 

@@ -88,7 +88,7 @@ def plan(
 
         answers = _narrow_enough(target * expected.factor)
     else:
-        target, text = None, f"a clear verdict on {rule.title} with {100 * rule.confidence:g} %"
+        target, text = None, f"a clear verdict on {rule.named} with {100 * rule.confidence:g} %"
         answers = _verdict_clear(rule, expected, expected.true(marks * factor))
     design = shortest(marks * factor, expected, noise, assumed, answers)
     if design is None:

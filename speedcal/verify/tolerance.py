@@ -112,6 +112,11 @@ class Tolerance:
         return replace(self.other_unit, other_unit=replace(self, other_unit=None))
 
     @property
+    def named(self) -> str:
+        """The title as it is to be shown, with what must be known of the limits."""
+        return f"{self.title} (limits from memory)" if self.status == "from memory" else self.title
+
+    @property
     def chosen_true_mps(self) -> tuple[float, ...]:
         """True speeds that the user named as those that matter; empty when the rule names its own. [m/s]."""
         return self.speeds_mps if self.own_speeds and self.given == "true" and self.quantity == "speed" else ()

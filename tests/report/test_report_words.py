@@ -272,3 +272,15 @@ def test_many_readings_are_not_listed_one_by_one_but_the_rejected_are() -> None:
     assert len(model.details[0].rejected) == 5
     assert model.details[0].reasons == (("20 off the line that the other readings agree on", 5),)
     assert "1995 of 2000" in model.details[0].counts
+
+
+def test_a_rule_from_memory_says_so_wherever_it_is_named() -> None:
+    """Beside the verdict and in the picture; a rule that was read in a text is named alone."""
+    memory, read = judged("un_r39_cop_mn"), judged("un_r39_type")
+    assert memory.judgement is not None
+    assert memory.judgement.rule.endswith("(limits from memory)")
+    assert memory.allowed is not None
+    assert memory.allowed.label.endswith("(from memory)")
+    assert read.judgement is not None
+    assert read.allowed is not None
+    assert "memory" not in read.judgement.rule + read.allowed.label

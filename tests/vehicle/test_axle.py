@@ -121,7 +121,7 @@ def test_repeated_counts_narrow_the_interval() -> None:
 
 def test_counts_that_contradict_each_other_are_said_to() -> None:
     estimate = axle_from_counts([TurnCount(10, 10, 37.3, 0.03), TurnCount(10, 10, 36.3, 0.03)])
-    assert [finding.code for finding in estimate.findings] == ["counts_disagree"]
+    assert estimate.findings[0].code == "counts_disagree"
     assert estimate.ratio.half_width > 0.05
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from pathlib import Path
 
 import pytest
@@ -194,3 +195,29 @@ def test_lengths_of_a_tire_are_given_in_both_units() -> None:
     for words in ("199.8 mm = 7.86 in", "2531.8 mm = 99.68 in"):
         assert words in text
     assert "rolled circumference in         96.8" in text
+
+
+def test_how_well_marks_are_read_is_said_and_can_be_stated() -> None:
+    """From memory unless stated; 0.1 turns in 10: u = hypot(0.1, 3.73 x 0.1/sqrt 2)/10 = 0.0282, x 1.96 = 0.055."""
+    assert "from memory" in run("axle", "10:37.27").stdout
+    shown = json.loads(run("axle", "10:37.27", "--mark-error", "0.1", "--json").stdout)
+    half = (shown["axle_ratio"]["high"] - shown["axle_ratio"]["low"]) / 2
+    assert half == pytest.approx(1.96 * math.hypot(0.1, 3.727 * 0.1 / math.sqrt(2)) / 10, rel=1e-3)
+    assert not shown["findings"]
+    assert "from memory" in shown["pairs_from"]
+
+
+def test_how_well_the_tachometer_is_read_is_said_and_can_be_stated() -> None:
+    """250 in 2500 turns a minute is 10 %, which outweighs everything else; the default is from memory and says so."""
+    options = ("axle", "--rpm", "2500", "--speed", "60", "--gear", "1", "--tire", "3:8.12m", "--json")
+    usual, poor = (json.loads(run(*options, *more).stdout) for more in ((), ("--rpm-error", "250")))
+    assert any("from memory" in finding["text"] for finding in usual["findings"])
+    assert not any("tachometer" in finding["text"] for finding in poor["findings"])
+    ratio = poor["axle_ratio"]
+    assert (ratio["high"] - ratio["value"]) / ratio["value"] == pytest.approx(0.196, rel=0.01)
+
+
+def test_what_widens_a_stated_circumference_says_that_it_is_from_memory() -> None:
+    """A maker's figure and a roll-out carry an allowance of our own."""
+    for option in (("--turns-per-mile", "620"), ("--roll-out", "3:8.12m")):
+        assert "(from memory)" in run("tire", "35x12.50R17LT", *option).stdout
