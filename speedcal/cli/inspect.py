@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, cast
 import click
 
 from speedcal.cli._options import emit, result_options
+from speedcal.cli._waiting import waiting
 from speedcal.errors import SpeedcalError
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
@@ -47,7 +48,8 @@ def command(
     results, refusals = [], []
     for file in files:
         try:
-            results.append(inspect_file(file, unit=reading_unit, column=column, zone=zone))
+            with waiting(f"reading {file.name}"):
+                results.append(inspect_file(file, unit=reading_unit, column=column, zone=zone))
         except SpeedcalError as error:
             refusals.append(error)
     if as_json:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from speedcal.cli._options import emit, say
+from speedcal.cli._waiting import waiting
 from speedcal.errors import TrackFormatError
 from speedcal.units import LENGTH_UNIT_M
 
@@ -55,7 +56,8 @@ def command(track_file: Path, out: Path, cut_m: float, zone: str | None, as_json
     from speedcal.logs.ends import without_ends
     from speedcal.logs.gpx_writer import render_gpx
 
-    track = read_track(track_file, zone=zone)
+    with waiting(f"reading {track_file.name}"):
+        track = read_track(track_file, zone=zone)
     if not track.has_date:
         say(["The file holds times of day only; the GPX file gives them the date 2000-01-01."])
     rest, kept = without_ends(track, _from_fix(track, 0), _from_fix(track, -1), cut_m)
@@ -66,7 +68,7 @@ def command(track_file: Path, out: Path, cut_m: float, zone: str | None, as_json
             remedy="Give a smaller --cut",
         )
     try:
-        with out.open("x", encoding="utf-8", newline="\n") as stream:
+        with out.open("x", encoding="utf-8", newline="\n") as stream, waiting(f"writing {out.name}"):
             stream.write(render_gpx(rest))
     except OSError as error:
         reason = "it exists already" if isinstance(error, FileExistsError) else error.strerror or str(error)

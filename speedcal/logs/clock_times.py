@@ -97,7 +97,10 @@ def _pairs(stamps: list[Stamp], hint: Reading | None, zone: tzinfo | None) -> Cl
 
 
 def _mixed(stamps: list[Stamp], hint: Reading | None, zone: tzinfo | None) -> ClockTimes | str:
-    """Read pairs among h:mm:ss: seconds left out in places, or a drive that passes its first hour."""
+    """Read pairs among h:mm:ss: seconds left out in places, or a drive that passes its first hour.
+
+    What runs back least is meant, then what makes the drive less than half as long.
+    """
     as_clock = np.array([stamp.value * (60 if stamp.kind == "pair" else 1) for stamp in stamps])
     as_elapsed = np.array([stamp.value for stamp in stamps])
     back_clock = (
@@ -105,7 +108,10 @@ def _mixed(stamps: list[Stamp], hint: Reading | None, zone: tzinfo | None) -> Cl
     )
     back_elapsed = int((np.diff(as_elapsed) < 0).sum())
     if hint is None and back_clock == back_elapsed:
-        return "some times have seconds and some may be minutes and seconds"
+        span_clock, span_elapsed = np.ptp(_unrolled(as_clock, twelve_hours=False)), np.ptp(as_elapsed)
+        if max(span_clock, span_elapsed) < 2 * min(span_clock, span_elapsed):
+            return "some times have seconds and some may be minutes and seconds"
+        hint = "clock" if span_clock < span_elapsed else "elapsed"
     if hint == "elapsed" or (hint is None and back_elapsed < back_clock):
         return _elapsed(stamps, [])
     return _time_of_day(stamps, zone)

@@ -18,6 +18,9 @@ from speedcal.values import BoolArray, Finding, FloatArray, IntArray
 BASE_S = 946_684_800.0
 """2000-01-01 UTC, where tracks without a date start. [s since 1970-01-01]"""
 
+_FEWEST_FIXES = 20
+"""Fixes that must differ before a log is taken to repeat them."""
+
 
 @dataclass(slots=True)
 class Fixes:
@@ -44,6 +47,7 @@ def build_track(source: Source, kind: str, fixes: Fixes) -> Track:
 
     Left out and counted: fixes marked invalid, without time, with positions off the globe or at exactly 0, 0 (what
     receivers write before the first fix), with dates before 1990 or after 2090, with times that repeat or run back.
+    A log that writes most fixes several times, until the next one arrives, keeps the first row of each.
     Of times that run back the longest increasing chain is kept, so that one stamp that leaps ahead costs one fix.
     Pieces that cover the same time as a longer piece (a drive stored twice) are left out.
     """
@@ -61,6 +65,9 @@ def build_track(source: Source, kind: str, fixes: Fixes) -> Track:
         dropped[reason] += int((keep & bad).sum())
         keep &= ~bad
     order = np.flatnonzero(keep)
+    stale = _not_renewed(time_s[order], latitude[order], longitude[order], speed[order])
+    dropped["fix not renewed"] += int(stale.sum())
+    order = order[~stale]
     order, segment = _in_time(order, time_s, segment, dropped)
     dropped = Counter({reason: count for reason, count in dropped.items() if count})
     if len(order) < 2:
@@ -108,6 +115,25 @@ def _unusable(
         ("no position yet (0, 0)", (latitude == 0) & (longitude == 0)),
         ("missing or invalid position", off_globe),
     ]
+
+
+def _not_renewed(time_s: FloatArray, latitude: FloatArray, longitude: FloatArray, speed: FloatArray) -> BoolArray:
+    """Find the rows that repeat the fix before them, in a log most of whose fixes stand in several rows.
+
+    Of a vehicle that stands, one row is kept for as many as a fix usually has.
+    """
+    n = len(time_s)
+    same = np.zeros(n, bool)
+    same[1:] = (time_s[1:] != time_s[:-1]) & (latitude[1:] == latitude[:-1]) & (longitude[1:] == longitude[:-1])
+    same[1:] &= (speed[1:] == speed[:-1]) | (np.isnan(speed[1:]) & np.isnan(speed[:-1]))
+    first = np.flatnonzero(~same)
+    rows = np.diff(first, append=n)
+    usual = int(np.median(rows)) if len(first) >= _FEWEST_FIXES else 1
+    if usual < 2:
+        return np.zeros(n, bool)
+    place = np.arange(n) - np.repeat(first, rows)
+    standing = np.repeat(rows >= 4 * usual, rows) & (place % usual == 0)
+    return np.asarray((place > 0) & ~standing)
 
 
 def _in_time(

@@ -57,7 +57,7 @@ class Inspection:
             lines += _track_lines(self.track, unit or "km/h")
         if self.readings is not None:
             lines += _readings_lines(self.readings, unit)
-        lines += [f"  not usable: {error}" for error in self.refused]
+        lines += [f"  as readings not usable: {error}" for error in self.refused]
         return "\n".join(lines)
 
     def __str__(self) -> str:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from speedcal.errors import raise_problems
 from speedcal.logs.formats import Request
 from speedcal.logs.model import Readings
 from speedcal.logs.readings import Shown, build_readings
@@ -23,8 +24,12 @@ _TIME = re.compile(
 )
 _NUMBER = re.compile(r"(?<![\w.])(?<!\d,)[-+]?\d{1,6}(?:[.,]\d{1,4})?(?![\w:])")
 _TOUCHING_UNIT = re.compile(r"(?<=\d)(?=(?:mph|km|kph|kn|kt|mi/|m/s)[a-z/]*\b)", re.IGNORECASE)
+_ITEM = re.compile(r"\s*\d{1,3}[.)]\s+(?=.*\d[:hH]\d)")
+"""The number of an item in a list of notes: ``3.`` or ``3)`` before a time."""
 _BARE = re.compile(r"[\s\d.,;|+-]*(?:[A-Za-z/]{2,5})?\s*")
 _LONGEST = 500
+_LONGEST_HEADING = 5_000
+_MOST_PROBLEMS = 10_000
 _WRITE = "Write one reading a line, such as '10:32:15  45 mph', or a table with a header"
 
 
@@ -66,6 +71,8 @@ def read_notes(source: Source, lines: Sequence[tuple[int, str]], request: Reques
     notes = _Notes()
     for number, text in lines:
         _take(notes, number, text, only=len(lines) == 1)
+        if len(notes.problems) > _MOST_PROBLEMS:
+            break
     if not notes.speeds and not notes.problems:
         source.fail("the file holds no readings", remedy=_WRITE)
     timed = sum(1 for time in notes.times if time)
@@ -92,6 +99,7 @@ def _take(notes: _Notes, number: int, text: str, *, only: bool) -> None:
     if len(text) > _LONGEST:
         notes.problems.append((number, f"the line has {len(text)} characters and is no note"))
         return
+    text = _ITEM.sub("", text, count=1)
     found = _TIME.search(text)
     rest = text if found is None else f"{text[: found.start()]} {text[found.end() :]}"
     unit = speed_unit_in(normal(rest))
@@ -102,13 +110,13 @@ def _take(notes: _Notes, number: int, text: str, *, only: bool) -> None:
         elif found is not None or notes.speeds:
             notes.problems.append((number, f"there is no reading in {_short(text)!r}"))
         else:
-            notes.heading += f" {text}"
+            _add_heading(notes, text)
         return
     if len(values) > 1 and not (only and found is None):
         notes.problems.append((number, f"{len(values)} numbers in {_short(text)!r}: which is the speed is not clear"))
         return
     if found is None and not notes.speeds and not _BARE.fullmatch(text):
-        notes.heading += f" {text}"
+        _add_heading(notes, text)
         notes.titles += 1
         return
     for value in values:
@@ -119,6 +127,11 @@ def _take(notes: _Notes, number: int, text: str, *, only: bool) -> None:
         notes.units.setdefault(unit, number)
 
 
+def _add_heading(notes: _Notes, text: str) -> None:
+    if len(notes.heading) < _LONGEST_HEADING:
+        notes.heading += f" {text}"
+
+
 def _unit(source: Source, notes: _Notes, request: Request) -> SpeedUnit:
     units = dict(notes.units)
     heading = speed_unit_in(normal(notes.heading))
@@ -126,6 +139,8 @@ def _unit(source: Source, notes: _Notes, request: Request) -> SpeedUnit:
         units.setdefault(heading, 1)
     if request.unit is not None:
         units.setdefault(request.unit, 0)
+    if not units and notes.problems:
+        raise_problems(notes.problems, source=source.name, remedy=_WRITE, kind=source.error)
     if not units:
         source.fail("nothing says the unit of the speeds", remedy="Write it behind the speeds (45 mph) or give --unit")
     if len(units) > 1:

@@ -26,8 +26,9 @@ def read_number_times(values: FloatArray, step: float, words: str) -> tuple[Floa
     """Return times [s], their clock, their step [s] and what had to be assumed.
 
     Numbers about 1.6e9 are seconds since 1970 (years 1980 to 2090), 1.6e12 milliseconds and so on; 36,526 to 73,050
-    with fractions are days of a spreadsheet (years 2000 to 2099); anything else is elapsed time in the unit the
-    header names, in seconds if it names none.
+    with fractions are days of a spreadsheet (years 2000 to 2099); eight or more up to 235959 whose last four digits
+    are always minutes and seconds are clock times without colons; anything else is elapsed time in the unit
+    the header names, in seconds if it names none.
     """
     middle = float(np.median(values))
     for size, factor in _SINCE_1970:
@@ -43,7 +44,21 @@ def read_number_times(values: FloatArray, step: float, words: str) -> tuple[Floa
     for pattern, factor in _UNITS:
         if pattern.search(words):
             return values * factor, "elapsed", step * factor, []
+    if _are_clock_digits(values):
+        hours, rest = np.divmod(values, 10_000)
+        minutes, seconds = np.divmod(rest, 100)
+        times = hours * 3600 + minutes * 60 + seconds
+        times += _DAY_S * np.cumsum(np.diff(times, prepend=times[0]) < -_DAY_S / 2)
+        finding = Finding("clock_digits", "times such as 103215 were taken as clock times without colons, 10:32:15")
+        return times, "time of day", step, [finding]
     factor = 1e-3 if whole and np.ptp(values) > _DAY_S and np.median(np.abs(np.diff(values))) >= 50 else 1.0
     name = "milliseconds" if factor < 1 else "seconds"
     finding = Finding("elapsed_unit", f"the times are numbers without a unit and were taken as {name} since the start")
     return values * factor, "elapsed", step * factor, [finding]
+
+
+def _are_clock_digits(values: FloatArray) -> bool:
+    """Tell whether all are hhmmss: of eight elapsed times one in a thousand such columns would look like it."""
+    minutes, seconds = values // 100 % 100, values % 100
+    in_day = values.min() >= 0 and 10_000 <= values.max() < 240_000
+    return bool(len(values) >= 8 and in_day and (minutes < 60).all() and (seconds < 60).all() and np.ptp(values) >= 100)

@@ -139,9 +139,18 @@ def unpack(source: Source, recognise: Callable[[Source], bool]) -> Source:
             source = replace(source, data=_gunzip(source))
         elif source.data[:4] == b"PK\x03\x04" and not is_spreadsheet(source):
             source = replace(source, data=_unzip(source, recognise))
+    source = replace(source, data=_mark_of_utf16(source.data[:400]) + source.data)
     if not source.data.strip():
         source.fail("the file is empty", remedy="Record or export the drive again")
     return source
+
+
+def _mark_of_utf16(head: bytes) -> bytes:
+    """Return the byte order mark that UTF-16 text lacks; nothing for anything else."""
+    even, odd = head[::2].count(0), head[1::2].count(0)
+    if len(head) < 20 or 5 * max(even, odd) < 2 * len(head) or min(even, odd):
+        return b""
+    return b"\xff\xfe" if odd else b"\xfe\xff"
 
 
 def is_spreadsheet(source: Source) -> bool:

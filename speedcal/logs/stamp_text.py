@@ -57,7 +57,7 @@ _DATED = tuple(
     )
 )
 _CLOCK_ONLY = re.compile(_CLOCK + _ZONE)
-_NUMBER = re.compile(r"[-+]?\d{1,20}(?:[.,](?P<f>\d{1,12}))?")
+_NUMBER = re.compile(r"[-+]?\d{1,20}(?:[.,](?P<f>\d{1,18}))?(?:[eE](?P<e>[-+]?\d{1,2}))?")
 _MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _Parts = Mapping[str, str | None]
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -73,7 +73,10 @@ def parse_stamp(text: str) -> Stamp | None:
         return _from_clock(found.groupdict())
     found = _NUMBER.fullmatch(text)
     if found:
-        return Stamp("number", float(text.replace(",", ".")), _step(found.group("f"), 1.0))
+        step = _step(found.group("f"), 10.0 ** int(found.group("e") or 0))
+        if found.group("e") and step > 1:  # a program wrote 1.93681E+12 and left the seconds out
+            return None
+        return Stamp("number", float(text.replace(",", ".")), step)
     for pattern in _DATED:
         found = pattern.fullmatch(text)
         if found:

@@ -38,7 +38,7 @@ class Rows:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A table with its header taken off; every row has one cell for each column."""
+    """A table with its header taken off; rows may be shorter or longer than the header."""
 
     header: list[str]
     rows: list[list[str]]
@@ -51,8 +51,8 @@ class Table:
     """Lines of rows of numbers or times above the header, which belongs above them."""
 
     def column(self, index: int) -> list[str]:
-        """Return the cells of a column."""
-        return [row[index] for row in self.rows]
+        """Return the cells of a column, empty where a row ends before it."""
+        return [row[index] if index < len(row) else "" for row in self.rows]
 
 
 def split_rows(source: Source) -> Rows:
@@ -141,7 +141,7 @@ def _find_table(rows: Rows) -> Table | None:
         above = [line for line, cells in zip(rows.line[:i], rows.cells[:i], strict=True) if _is_all_data(cells)]
         return Table(
             header,
-            [_padded(cells, width) for _, cells in body],
+            [cells for _, cells in body],
             [line for line, _ in body],
             rows.delimiter,
             rows.line[i],

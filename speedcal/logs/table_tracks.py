@@ -21,6 +21,10 @@ from speedcal.values import BoolArray, Finding, FloatArray
 _INVALID = frozenset(
     {"v", "n", "no", "none", "invalid", "no fix", "nofix", "false", "0", "lost", "not valid", "void", "-1"}
 )
+_SEXAGESIMAL = re.compile(
+    r"\s*(?P<before>[NSEWnsew])?\s*(?P<minus>-)?(?P<d>\d{1,3})\s*[°\s]\s*(?P<m>\d{1,2}(?:[.,]\d{1,10})?)\s*['′]?"
+    r"(?:\s*(?P<s>\d{1,2}(?:[.,]\d{1,10})?)\s*(?:\"|″|'')?)?\s*(?P<after>[NSEWnsew])?\s*"
+)
 _HEMISPHERE = re.compile(r"\s*([\d.,]+)\s*°?\s*([NSEWnsew])?\s*|\s*([NSEWnsew])\s*([\d.,]+)\s*°?\s*")
 
 
@@ -81,6 +85,9 @@ def _degrees(table: Table, headings: list[Heading], role: Role, side: Role, *, c
     plain, signs = [], np.ones(len(cells))
     for i, cell in enumerate(cells):
         found = _HEMISPHERE.fullmatch(cell)
+        parts = _SEXAGESIMAL.fullmatch(cell) if found is None else None
+        if parts:
+            cell = _decimal(parts)
         if found:
             number, letter = found.group(1) or found.group(4), found.group(2) or found.group(3) or ""
             signs[i] = -1 if letter.upper() in {"S", "W"} else 1
@@ -90,6 +97,15 @@ def _degrees(table: Table, headings: list[Heading], role: Role, side: Role, *, c
     if column is not None:
         signs *= [-1 if cell.upper() in {"S", "W"} else 1 for cell in table.column(column)]
     return parse_numbers(plain, decimal_comma=comma).values * signs
+
+
+def _decimal(parts: re.Match[str]) -> str:
+    """Return degrees and minutes, perhaps with seconds, as a number of degrees."""
+    minutes, seconds = (float((parts[name] or "0").replace(",", ".")) for name in ("m", "s"))
+    if minutes >= 60 or seconds >= 60:
+        return ""
+    sign = -1 if parts["minus"] or (parts["before"] or parts["after"] or "").upper() in {"S", "W"} else 1
+    return repr(sign * (int(parts["d"]) + minutes / 60 + seconds / 3600))
 
 
 def _elevation(table: Table, headings: list[Heading], *, comma: bool) -> FloatArray | None:

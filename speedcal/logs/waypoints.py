@@ -21,6 +21,8 @@ _NAMED = re.compile(
     r"(?:(?:indicated|speedo(?:meter)?|dial|reads?|reading|shows?|shown)[\s:=]*)?"
     r"(\d{1,3}(?:[.,]\d)?)\s*([a-z/]+(?: [a-z/]+)*)?"
 )
+_NO_READING = "the GPX file has no waypoint that is named with a speed"
+_NAME_THEM = "Give the readings in a table or notes, or name waypoints with them, such as '45 mph'"
 
 
 def read_waypoints(source: Source, request: Request) -> Readings:
@@ -33,6 +35,8 @@ def read_waypoints(source: Source, request: Request) -> Readings:
     ReadingsFormatError
         No waypoint is named with a speed and has a time, or no unit is known.
     """
+    if "wpt" not in source.text():
+        source.fail(_NO_READING, remedy=_NAME_THEM)
     document, _, _ = read_document(source)
     speeds: list[float] = []
     times: list[float] = []
@@ -49,10 +53,7 @@ def read_waypoints(source: Source, request: Request) -> Readings:
         times.append(instant(waypoint.time, request.zone))
         place.append(number)
     if not speeds:
-        source.fail(
-            "the GPX file has no waypoint that is named with a speed",
-            remedy="Give the readings in a table or notes, or name waypoints with them, such as '45 mph'",
-        )
+        source.fail(_NO_READING, remedy=_NAME_THEM)
     if len(units) != 1:
         what = f"several units are named: {', '.join(units)}" if units else "no waypoint names a unit of speed"
         source.fail(what, remedy="Give --unit, and keep to one unit")

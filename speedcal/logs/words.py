@@ -31,11 +31,12 @@ _TIME_WORD = re.compile(
     r"(?<![a-z])(time|timestamp|stamp|datetime|clock|utc|gmt|epoch|elapsed|seconds?|secs?"
     r"|zeit|uhrzeit|heure|hora|when|hh:mm|mm:ss)(?![a-z])"
 )
+_BARE_TIME = re.compile(r"t|(?:s|ms|sec|min|minutes?|hours?)|t ?[\[(]?(?:s|ms|sec|min|h)[\])]?")
 _DATE_WORD = re.compile(r"(?<![a-z])(date|day|datum)(?![a-z])")
 _ODOMETER = re.compile(r"(?<![a-z])(odo|odometer|odometre|mileage|trip|trip ?meter)(?![a-z])")
 _PLACE: dict[Place, re.Pattern[str]] = {
-    "latitude": re.compile(r"(?<![a-z])(lat|latitude)(?![a-z])"),
-    "longitude": re.compile(r"(?<![a-z])(lon|lng|long|longitude)(?![a-z])"),
+    "latitude": re.compile(r"(?<![a-z])(gps)?(lat|latitude)(?![a-z])"),
+    "longitude": re.compile(r"(?<![a-z])(gps)?(lon|lng|long|longitude)(?![a-z])"),
     "elevation": re.compile(r"(?<![a-z])(alt|altitude|ele|elevation|height)(?![a-z])"),
     "validity": re.compile(r"(?<![a-z])(fix|valid|validity|status|fix ?type|quality|mode)(?![a-z])"),
     "north_south": re.compile(r"(?:^|[^a-z])n/s(?:$|[^a-z])"),
@@ -74,7 +75,7 @@ def read_heading(name: str) -> Heading:
         return Heading(name, "time")
     if _DATE_WORD.search(words):
         return Heading(name, "date")
-    return Heading(name, "time" if words in {"t", "s", "ms", "sec"} else "")
+    return Heading(name, "time" if _BARE_TIME.fullmatch(words) else "")
 
 
 def normal(name: str) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from functools import lru_cache
 from typing import Any
 from xml.etree import ElementTree
 
@@ -14,7 +15,8 @@ _ROOT = re.compile(r"<(?![?!])(?:[\w.-]+:)?([\w.-]+)")
 
 
 _PIECE = 65_536
-"""Characters given to the parser at a time."""
+"""Characters given to the parser first; then as many as it has had so far, for it looks anew at all of a comment or
+tag that has not ended yet."""
 
 
 class _RefusedError(Exception):
@@ -47,7 +49,7 @@ class _Builder(ElementTree.TreeBuilder):
 
 def root_name(source: Source) -> str:
     """Return the local name of the outermost element of an XML document, empty if the file is none."""
-    head = source.data[:8192]
+    head = source.data[:_PIECE]
     encoding = {b"\xff\xfe": "utf-16-le", b"\xfe\xff": "utf-16-be"}.get(head[:2], "utf-8")
     text = head.decode(encoding, errors="replace").lstrip("\ufeff \t\r\n")
     if not text.startswith("<"):
@@ -65,8 +67,11 @@ def parse(source: Source) -> tuple[ElementTree.Element, str]:
     parser = ElementTree.XMLParser(target=_Builder())  # noqa: S314 - the builder refuses declarations
     try:
         body = re.sub(r"^\s*<\?xml[^>]*\?>", "", text, count=1)
-        for start in range(0, len(body), _PIECE):  # a refusal stops the parser at the end of a piece only
-            parser.feed(body[start : start + _PIECE])
+        start = 0
+        while start < len(body):  # a refusal stops the parser at the end of a piece only
+            end = max(2 * start, _PIECE)
+            parser.feed(body[start:end])
+            start = end
         root = parser.close()
     except _RefusedError as refused:
         source.fail(str(refused), remedy="Export the recording again; a recording needs nothing of the kind")
@@ -81,6 +86,7 @@ def parse(source: Source) -> tuple[ElementTree.Element, str]:
     return root, text
 
 
+@lru_cache(maxsize=256)
 def local(tag: Any) -> str:
     """Return the name of an element without its namespace."""
     return tag.rpartition("}")[2] if isinstance(tag, str) else ""

@@ -134,3 +134,16 @@ def test_waypoints_with_other_names_are_left_out_and_counted(tmp_path):
         read_readings(path)
     with pytest.raises(TrackFormatError, match="no fix can be used"):
         read_track(path)
+
+
+@pytest.mark.parametrize("mark", [".", ")"])
+def test_the_items_of_a_list_may_be_numbered(tmp_path, mark):
+    """The number of the item is no speed."""
+    readings = _read(tmp_path, f"1{mark} 10:32 am 45 mph\n2{mark} 10:33 am 50 mph\n")
+    np.testing.assert_allclose(readings.speed_mps / MPH_MPS, [45, 50])
+
+
+def test_bad_lines_are_named_before_a_missing_unit(tmp_path):
+    """Whoever forgot both sees first what stands in the way."""
+    with pytest.raises(ReadingsFormatError, match="2 numbers in '10:32:05 45 50'"):
+        _read(tmp_path, "10:32:05 45 50\n10:33:05 60 65\n")

@@ -169,3 +169,12 @@ def test_a_workbook_without_named_styles_is_read_without_a_warning(tmp_path):
         openpyxl.load_workbook(bare)
     assert caught, "openpyxl does warn about it"
     assert len(read_readings(bare)) == 1
+
+
+def test_a_time_that_falls_on_a_full_minute_is_a_time_among_the_others(tmp_path):
+    """A cell of 10:32:00 says the same as its neighbours: 10 * 3600 + 32 * 60 = 37920 s since midnight."""
+    rows = [["time", "indicated mph"], [time(10, 32), 45], [time(10, 32, 40), 50], [time(10, 34), 55]]
+    readings = read_readings(_xlsx(tmp_path / "typed.xlsx", *rows))
+    assert readings.clock == "time of day"
+    np.testing.assert_array_equal(readings.time_s, [37920, 37960, 38040])
+    assert readings.time_resolution_s <= 20

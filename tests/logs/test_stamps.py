@@ -38,6 +38,8 @@ NOON_S = datetime(2021, 7, 26, 12, tzinfo=UTC).timestamp()
         (["1627300800", "1627300801"], "utc", [NOON_S, NOON_S + 1], 1),
         (["1627300800000", "1627300800250"], "utc", [NOON_S, NOON_S + 0.25], 0.001),
         (["1627300800.5"], "utc", [NOON_S + 0.5], 0.1),
+        (["1.627300800000000000e+09", "1.627300800250000000e+09"], "utc", [NOON_S, NOON_S + 0.25], None),
+        (["1.627300800E+9", "1.627300801E+9"], "utc", [NOON_S, NOON_S + 1], 1),
         (["44403.5", "44403.50069444"], "local", [NOON_S, NOON_S + 60], None),
         # times of day
         (["10:32 am", "10:33 AM", "1:05 p.m."], "time of day", [37920, 37980, 47100], 60),
@@ -45,6 +47,11 @@ NOON_S = datetime(2021, 7, 26, 12, tzinfo=UTC).timestamp()
         (["12:05 pm"], "time of day", [43500], 60),
         (["11:58 pm", "12:03 am"], "time of day", [86280, 86580], 60),
         (["10:32:15", "10:33:20"], "time of day", [37935, 38000], 1),
+        (["103215", "103320", "110005", *["110110"] * 5], "time of day", [37935, 38000, 39605, *[39670] * 5], 1),
+        (["235958.5", "000003.5", *["000109.5"] * 6], "time of day", [86398.5, 86403.5, *[86469.5] * 6], 0.1),
+        ([str(10032 + 10 * i) for i in range(9)], "elapsed", [10032 + 10 * i for i in range(9)], 1),
+        (["10:32", "10:32:40", "10:33:20"], "time of day", [37920, 37960, 38000], 1),
+        (["50:10", "1:00:05", "1:10:10"], "elapsed", [3010, 3605, 4210], 1),
         (["23:59:58", "00:00:03", "00:00:09"], "time of day", [86398, 86403, 86409], 1),
         (["12:59:50", "1:00:10"], "time of day", [46790, 46810], 1),
         (["10:32", "10:40", "11:03"], "time of day", [37920, 38400, 39780], 60),
@@ -86,6 +93,7 @@ def test_times_are_read_on_the_right_clock(cells, clock, seconds, step):
         ("Time (ms)", ["0", "500", "1000"], "elapsed", [0, 0.5, 1.0]),
         ("time_min", ["0", "1.5"], "elapsed", [0, 90]),
         ("UTC time", ["2021-07-26T12:00:00"], "utc", [NOON_S]),
+        ("elapsed s", [str(103200 + i) for i in range(9)], "elapsed", [103200 + i for i in range(9)]),
     ],
 )
 def test_the_header_decides_where_the_times_alone_cannot(header, cells, clock, seconds):
@@ -209,3 +217,9 @@ def test_fixed_zone_in_stamps_may_change_in_the_middle():
     cells = ["2021-10-31T02:59:59+02:00", "2021-10-31T02:00:01+01:00"]
     expected = [datetime(2021, 10, 31, 2, 59, 59, tzinfo=timezone(timedelta(hours=2))).timestamp()]
     np.testing.assert_array_equal(parse_stamps(cells).time_s, [expected[0], expected[0] + 2])
+
+
+def test_a_number_from_which_a_program_cut_the_seconds_is_no_time():
+    """1.93681E+12 ms are written in steps of 1e7 ms, almost three hours."""
+    stamps = parse_stamps(["1.93681E+12", "1.93682E+12"])
+    assert [text for _, text in stamps.problems] == ["'1.93681E+12' is no time", "'1.93682E+12' is no time"]

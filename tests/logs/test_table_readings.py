@@ -306,3 +306,21 @@ def test_a_mark_in_the_odometer_that_nothing_explains_is_a_question(tmp_path, od
     """Twelve kilometres or twelve thousand."""
     with pytest.raises(ReadingsFormatError, match=r"may be 12345 or 12\.3450"):
         _read(tmp_path, f"time;indicated km/h;odometer km\n10:32:05;45;{odometer}\n")
+
+
+@pytest.mark.parametrize(
+    ("header", "seconds"), [("t [s]", 1), ("t (min)", 60), ("minutes", 60), ("t_ms", 0.001), ("s", 1), ("t", 1)]
+)
+def test_short_names_of_times_are_understood(tmp_path, header, seconds):
+    """A letter and a unit are a time since the start."""
+    rows = "".join(f"{i * 1000},{30 + i}\n" for i in range(5))
+    readings = _read(tmp_path, f"{header},v [mph]\n{rows}")
+    assert readings.clock == "elapsed"
+    np.testing.assert_allclose(readings.time_s, np.arange(5) * 1000 * seconds)
+
+
+@pytest.mark.parametrize("encoding", ["utf-16-le", "utf-16-be"])
+def test_utf_16_is_read_without_its_mark(tmp_path, encoding):
+    """Every other byte of the text is zero; which ones tells the order."""
+    readings = _read(tmp_path, "time,indicated mph\n10:32:15,45\n10:33:20,50\n".encode(encoding))
+    np.testing.assert_allclose(readings.speed_mps / MPH_MPS, [45, 50])

@@ -128,3 +128,52 @@ def test_one_table_without_dates_still_shares_its_clock(tmp_path, times):
     assert not track.has_date
     np.testing.assert_array_equal(track.time_s, readings.time_s)
     assert np.isnan(track.speed_mps).all()
+
+
+@pytest.mark.parametrize(
+    ("latitude", "longitude"),
+    [
+        ("45°06.6' S", "9°30.24' E"),
+        ("S 45 06.600", "E 009 30.240"),
+        ('"45°06\'36"" S"', '"9°30\'14.4"" E"'),
+        ("-45°6′36″", "9°30′14.4″"),
+    ],
+)
+def test_degrees_may_be_written_with_minutes_and_seconds(tmp_path, latitude, longitude):
+    """45 + 6.6 / 60 = 45.11 and 9 + 30.24 / 60 = 9.504; 0.6 minutes are 36 seconds, 0.24 are 14.4."""
+    track = _read(tmp_path, "time,lat,lon", f"{T[0]},{latitude},{longitude}", f"{T[1]},{latitude},{longitude}")
+    np.testing.assert_allclose(track.latitude_deg, -45.11, rtol=0, atol=1e-9)
+    np.testing.assert_allclose(track.longitude_deg, 9.504, rtol=0, atol=1e-9)
+
+
+def test_sixty_minutes_are_no_part_of_a_degree(tmp_path):
+    """Such a fix is left out."""
+    with pytest.raises(TrackFormatError, match="missing or invalid position: 2"):
+        _read(tmp_path, "time,lat,lon", f"{T[0]},45°60.0',9", f"{T[1]},45°75.0',9")
+
+
+def test_words_grown_together_with_gps_are_understood(tmp_path):
+    """As some loggers head their columns."""
+    track = _read(tmp_path, "timestamp,gpslatitude,gpslongitude", f"{T[0]},45.1,9.1", f"{T[1]},45.2,9.1")
+    np.testing.assert_array_equal(track.latitude_deg, [45.1, 45.2])
+
+
+def _rows_each(times, fixes):
+    return [f"{START_S + i / times:.2f},{fix}" for i, fix in enumerate(np.repeat(fixes, times))]
+
+
+def test_a_log_that_repeats_each_fix_until_the_next_keeps_the_first_row_of_each(tmp_path):
+    """Four rows a second, one fix a second; of a vehicle that stands, one row a second is kept."""
+    moving = [f"{45.1 + i * 1e-4:.4f},9.1" for i in range(30)]
+    track = _read(tmp_path, "time,lat,lon", *_rows_each(4, moving + moving[-1:] * 10))
+    np.testing.assert_allclose(track.time_s, START_S + np.arange(40), rtol=0, atol=1e-6)
+    np.testing.assert_allclose(track.latitude_deg[:30], 45.1 + np.arange(30) * 1e-4, rtol=0, atol=1e-9)
+    assert track.dropped == {"fix not renewed": 120}
+
+
+def test_fixes_of_a_vehicle_that_moves_and_stands_are_all_kept(tmp_path):
+    """Equal fixes alone do not make a log that repeats them: most differ from the one before."""
+    moving = [f"{45.1 + i * 1e-4:.4f},9.1" for i in range(30)]
+    track = _read(tmp_path, "time,lat,lon", *_rows_each(1, moving + moving[-1:] * 20))
+    assert len(track) == 50
+    assert not track.dropped
