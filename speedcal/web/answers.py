@@ -85,7 +85,11 @@ def refusal_response(scope: Scope, refused: RefusedError) -> Response:
     told, path = refused.to_dict(), scope["path"].split("/")
     base = "/".join(path[:3]) if path[1] in ("o", "c") and len(path) > 3 else ""
     values = {"told": told, "title": told["error"], "base": base, "role": "shop" if path[1] == "jobs" else ""}
-    page = environment().get_template("refusal.html").render({**values, "has_passcode": False})
+    page = (
+        environment()
+        .get_template("refusal.html")
+        .render({**values, "has_passcode": False, "is_linked": path[1] in ("o", "c")})
+    )
     return HTMLResponse(page, refused.status, refused.headers)
 
 

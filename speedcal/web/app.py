@@ -154,6 +154,7 @@ def _shop_job_routes(base: str) -> list[BaseRoute]:
     forms: list[tuple[str, Viewer]] = [
         ("/edit", shop.save_job),
         ("/close", shop.close_job),
+        ("/again", shop.analyse_again),
         ("/delete", shop.delete_job),
         ("/links", shop.add_link),
         ("/links/{link}/revoke", shop.revoke_link),

@@ -105,31 +105,36 @@ def save_drive(context: Context, view: View, phase: str, drive: DriveRow | None)
         raise busy("too many analyses wait already")
     _check_open(context, view, drive)
     values, refused = handed_in(context, view, drive)
-    key = context.text("key")
-    if not any(values.get(name) for name in ("track_digest", "readings_digest", "typed", "held")):
-        if drive is None:
-            refused = refused or RefusedError(
-                422, "nothing was chosen or typed", "Choose a track file, then the readings"
-            )
-            return _refusal(context, view, phase, drive, refused)
-        if not values:
-            return (
-                _refusal(context, view, phase, drive, refused)
-                if refused
-                else context.go(f"{view.base}/drives/{drive.id}")
-            )
-    if drive is None:
-        client_key = key if _KEY.fullmatch(key) else None
-        drive_id = web.store.add_drive(view.job.id, phase, values, client_key=client_key)
-    else:
-        drive_id = drive.id
-        web.store.change_drive(drive_id, values)
-    web.queue.put(view.job.id, drive_id)
+    has_parts = any(values.get(name) for name in ("track_digest", "readings_digest", "typed", "held"))
+    if drive is None and not has_parts:
+        refused = refused or RefusedError(422, "nothing was chosen or typed", "Choose a track file, then the readings")
+    if refused and (not values if drive else not has_parts):
+        return _refusal(context, view, phase, drive, refused)
+    try:
+        drive_id = _keep_drive(context, view, phase, drive, values)
+    except KeyError:
+        raise RefusedError(404, "the job was deleted meanwhile, nothing was kept", "Ask the shop") from None
     web.runner.wake()
     if refused:
         return _refusal(context, view, phase, web.store.drive(drive_id), refused)
     address = f"{view.base}/drives/{drive_id}"
     return JSONResponse({"drive": address}, 201) if wants_json(context.request.scope) else context.go(address)
+
+
+def _keep_drive(context: Context, view: View, phase: str, drive: DriveRow | None, values: dict[str, Any]) -> str:
+    """Keep a new drive or the changes of one and have it looked at; sent again unchanged it is only looked at again."""
+    web, key = context.web, context.text("key")
+    if drive is None:
+        client_key = key if _KEY.fullmatch(key) else None
+        drive_id = web.store.add_drive(view.job.id, phase, values, client_key=client_key)
+    else:
+        drive_id = drive.id
+        if values:
+            web.store.change_drive(drive_id, values)
+        elif drive.is_usable:
+            return drive_id
+    web.queue.put(view.job.id, drive_id)
+    return drive_id
 
 
 def _refusal(context: Context, view: View, phase: str, drive: DriveRow | None, refused: RefusedError) -> Response:

@@ -148,6 +148,12 @@ def close_job(context: Context, view: View) -> Response:
     return context.go(view.base)
 
 
+def analyse_again(context: Context, view: View) -> Response:
+    """Ask for the result once more."""
+    context.web.runner.ask_for_result(view.job.id)
+    return context.go(view.base)
+
+
 def delete_page(context: Context, view: View) -> Response:
     """Ask before deleting."""
     drives = context.web.store.drives(view.job.id)

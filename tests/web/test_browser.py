@@ -47,6 +47,12 @@ def browsing() -> Iterator[Browsing]:
         yield opened
 
 
+def await_result(page: Any, sign: str, seconds: float = 120) -> None:
+    """Wait until a page shows a result; a failed analysis ends the waiting with its message."""
+    page.wait_for_selector(f"{sign}, .note.bad", timeout=1000 * seconds)
+    assert page.locator(".note.bad").count() == 0, page.inner_text(".note.bad")
+
+
 def new_job(page: Any, address: str, **more: str) -> str:
     """Fill the form of a job and return its address."""
     page.goto(f"{address}/jobs/new")
@@ -95,7 +101,7 @@ def test_the_whole_story(server: WebServer, browsing: Browsing, size: dict[str, 
     until(owner, "document.querySelector('img.picture').naturalWidth > 0")
     check(owner)
     owner.click("text=Back to your page")
-    owner.wait_for_selector("#result", timeout=120_000)
+    await_result(owner, "#result")
     check(owner)
     assert "At a true 60 mph the dial shows" in owner.inner_text("main")
 
@@ -110,7 +116,7 @@ def test_the_whole_story(server: WebServer, browsing: Browsing, size: dict[str, 
     tech.click("text=Send the drive")
     tech.wait_for_selector("text=The drive can be measured", timeout=60_000)
     tech.goto(base)
-    tech.wait_for_selector(".verdict", timeout=120_000)
+    await_result(tech, ".verdict")
     tech.wait_for_selector("#progress", state="detached", timeout=120_000)
     check(tech)
     text = tech.inner_text("main")
@@ -199,9 +205,11 @@ def test_by_keyboard_alone(server: WebServer, browsing: Browsing) -> None:
     """The skip link comes first, every control shows its focus, and a job can be made and found."""
     page = browsing.page(DESKTOP)
     page.goto(f"{server.address}/jobs/new")
+    page.bring_to_front()
     page.keyboard.press("Tab")
-    assert page.evaluate("document.activeElement.textContent") == "Skip to the content"
+    until(page, "document.activeElement.textContent == 'Skip to the content'")
     page.keyboard.press("Enter")
+    until(page, "location.hash == '#content'")
     page.keyboard.press("Tab")
     assert page.evaluate("document.activeElement.id") == "job.number"
     assert page.evaluate("getComputedStyle(document.activeElement).outlineStyle") == "solid"

@@ -281,6 +281,36 @@ def test_a_part_is_replaced_and_the_others_stay(site: Site, base: str) -> None:
     assert site.services.store.drive(drive).version == 3, "a form sent without a change changes nothing"
 
 
+def test_a_drive_of_a_job_that_is_deleted_meanwhile_is_refused_in_words(
+    site: Site, base: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The upload was under way when the shop deleted the job."""
+
+    def gone(*_args: object, **_more: object) -> str:
+        raise KeyError("job")
+
+    monkeypatch.setattr(site.services.store, "add_drive", gone)
+    answer = site.send(base)
+    assert answer.status_code == 404
+    assert "deleted meanwhile" in answer.text
+
+
+def test_an_analysis_can_be_asked_for_again(site: Site, base: str) -> None:
+    """After a failure that was not the fault of the files; without a usable drive nothing is queued."""
+    store, queue, job = site.services.store, site.services.queue, base.split("/")[-1]
+    address = site.send(base).headers["location"]
+    site.client.post(f"{base}/again")
+    run = queue.claim("w")
+    queue.finish_look(run, 1, {"track": {}, "readings": {}, "fit": {}, "errors": [], "picture": ""})
+    first = queue.claim("w")
+    assert (first.drive_id, queue.claim("w")) == ("", None)
+    queue.finish(first, "failed", {"problem": "broke", "source": "", "line": None, "remedy": ""})
+    assert "Analyse again" in site.client.get(base).text
+    site.client.post(f"{base}/again")
+    assert queue.active(job).state == "queued"
+    assert store.drive(address.split("/")[-1]).is_usable
+
+
 def test_removing_a_drive_removes_its_originals(site: Site, base: str) -> None:
     """But not those another drive shares with it."""
     first, second = (site.send(base).headers["location"] for _ in range(2))
