@@ -74,7 +74,7 @@ def command(
         assumptions=dict(_assumption(text) for text in assume),
     )
     if sheet is not None:
-        heading = " · ".join(part for part in (loaded.shop, f"job {loaded.number}" if loaded.number else "") if part)
+        heading = " · ".join(part for part in (f"job {loaded.number}" if loaded.number else "", loaded.shop) if part)
         _write(sheet, render_sheet(result, heading=heading))
     if table is not None:
         _write(table, render_template(result).encode())

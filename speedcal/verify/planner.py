@@ -228,6 +228,7 @@ def _finished(
             Plateau(float(mark), float(v), design.hold_s, design.readings) for mark, v in zip(marks, true, strict=True)
         ),
         half_width=design.half_width_factor,
+        expected_factor=expected.factor,
         half_width_speed_mps=design.coverage * float(np.sqrt(middle @ design.covariance @ middle)),
         target_half_width=target,
         speed_limit_mps=speed_limit_mps,

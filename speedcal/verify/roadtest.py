@@ -133,6 +133,8 @@ class RoadTestPlan:
     stretch_m: float
     """Longest stretch that one hold needs, from standing to standing."""
     assumptions: tuple[Assumption, ...]
+    expected_factor: float = 1.0
+    """Error factor that the instrument is expected to have."""
     vehicle_label: str = ""
     rule: Tolerance | None = None
     findings: tuple[Finding, ...] = ()
@@ -142,6 +144,11 @@ class RoadTestPlan:
     def n_readings(self) -> int:
         """Readings in all."""
         return sum(plateau.readings for plateau in self.plateaus)
+
+    @property
+    def half_width_percent(self) -> float:
+        """Half width of the 95 % interval in per cent of the error factor itself, as teeth count it."""
+        return 100 * self.half_width / self.expected_factor
 
     @property
     def marks_mps(self) -> FloatArray:
@@ -173,6 +180,7 @@ class RoadTestPlan:
             "readings": self.n_readings,
             "promise": {
                 "error_factor_half_width": tidy(self.half_width, 5),
+                "error_factor_percent": tidy(self.half_width_percent, 3),
                 "indicated_half_width": tidy(self.half_width_speed_mps / factor, 3),
                 "target_half_width": None if self.target_half_width is None else tidy(self.target_half_width, 5),
                 "confidence": 0.95,
@@ -199,7 +207,7 @@ class RoadTestPlan:
         lines += [
             f"{self.n_readings} readings in {self.duration_s / 60:.0f} minutes on "
             f"{self.distance_text(self.distance_m)} of road (longest stretch {self.distance_text(self.stretch_m)})",
-            f"promise: error factor to ±{100 * self.half_width:.2f} %, indicated speed to "
+            f"promise: error factor to ±{self.half_width_percent:.2f} %, indicated speed to "
             f"±{self.half_width_speed_mps / factor:.2f} {self.unit} (95 % interval, in nine drives of ten)",
         ]
         lines += [f"assumed: {assumption}" for assumption in self.assumptions]

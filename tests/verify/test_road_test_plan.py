@@ -289,3 +289,12 @@ def test_the_plan_is_ready_for_json() -> None:
     assert result["plateaus"][0]["hold"] == 25
     assert all(entry["status"] for entry in result["assumptions"])
     assert any("passenger" in caution for caution in result["cautions"])
+
+
+def test_the_promise_is_in_per_cent_of_the_factor_as_half_a_tooth_is() -> None:
+    """A dial that reads 20 % high: 1/(2 x 20) of its factor 1.2 is 2.5 %, and that, not 3.0 %, is promised."""
+    high = make_calibration(factor=1.2, u_offset=0.5, u_factor=0.01)
+    found = plan(Vehicle.from_dict({"driven_gear": 20}), speed_limit=65, calibration=high)
+    assert found.half_width / 1.2 == pytest.approx(found.half_width_percent / 100)
+    assert found.half_width_percent <= 2.5
+    assert f"error factor to ±{found.half_width_percent:.2f} %" in str(found)
