@@ -166,8 +166,8 @@ def _promise(plan: RoadTestPlan) -> tuple[str, ...]:
         f"{plan.n_readings} readings, about {minutes} minutes, {road} of road; no single stretch longer than "
         f"{plan.distance_text(plan.stretch_m)}.",
         f"Answers: {plan.target_text}. Error factor to ±{plan.half_width_percent:.2f} % (95 %) in nine drives of ten,",
-        f"if readings scatter by {pointer.value:g} {pointer.unit}, times by {stamp.value:g} {stamp.unit}, and the dial is "
-        f"read to {step.value:g} {step.unit} ({status}).",
+        f"if readings scatter by {pointer.value:g} {pointer.unit}, times by {stamp.value:g} {stamp.unit}, and the dial "
+        f"is read to {step.value:g} {step.unit} ({status}).",
     )
 
 
