@@ -67,9 +67,11 @@ def command(track_file: Path, out: Path, cut_m: float, zone: str | None, as_json
             source=track.source,
             remedy="Give a smaller --cut",
         )
+    with waiting(f"writing {out.name}"):
+        text = render_gpx(rest)
     try:
-        with out.open("x", encoding="utf-8", newline="\n") as stream, waiting(f"writing {out.name}"):
-            stream.write(render_gpx(rest))
+        with out.open("x", encoding="utf-8", newline="\n") as stream:
+            stream.write(text)
     except OSError as error:
         reason = "it exists already" if isinstance(error, FileExistsError) else error.strerror or str(error)
         raise TrackFormatError(
