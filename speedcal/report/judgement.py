@@ -141,7 +141,7 @@ def _change_lines(change: ChangeCheck, *, only_fitting: bool = False) -> list[st
     word = "agree" if change.agrees else "DO NOT AGREE"
     name = "Reading" if change.quantity == "speed" else "Odometer"
     lines = [
-        f"{name}: planned change {signed(100 * (change.planned_change - 1))} %, measured {signed(low)} to "
+        f"{name}: planned change {change.planned_text.replace('-', '−')}, measured {signed(low)} to "
         f"{signed(high)} %. They {word}."
     ]
     return lines + [f"Possible cause: {cause}" for cause in change.causes if cause.fits or not only_fitting]

@@ -20,6 +20,10 @@ PRESSURE_PERCENT = 1.0
 this from very low to very high pressure (read in a secondary text)."""
 
 
+_EXACT_PERCENT = 0.02
+"""A planned change known better than this has no interval worth showing."""
+
+
 @dataclass(frozen=True, slots=True)
 class Cause:
     """Something that would explain a change other than planned, and how large it would have to be."""
@@ -46,8 +50,8 @@ class ChangeCheck:
 
     quantity: str
     """``speed`` or ``odometer``."""
-    planned_change: float
-    """Gain after the work over gain before it, from the parts."""
+    planned: Interval
+    """Gain after the work over gain before it, from the parts; wide where tires or a rounded axle ratio are changed."""
     predicted_factor: Interval
     measured_factor: Interval
     measured_change: Interval
@@ -56,6 +60,17 @@ class ChangeCheck:
     causes: tuple[Cause, ...] = ()
     offset_shift_mps: Interval | None = None
     """Change of the needle offset between the drives when the change of gain is left free; None for the odometer."""
+
+    @property
+    def planned_change(self) -> float:
+        """Gain after the work over gain before it, as planned."""
+        return self.planned.value
+
+    @property
+    def planned_text(self) -> str:
+        """The planned change in per cent, with its interval where it has one."""
+        value, low, high = (100 * (gain - 1) for gain in (self.planned.value, self.planned.low, self.planned.high))
+        return f"{value:+.1f} %" + (f" ({low:+.1f} to {high:+.1f})" if high - low > _EXACT_PERCENT else "")
 
     @property
     def excess(self) -> float:
@@ -67,6 +82,7 @@ class ChangeCheck:
         return {
             "quantity": self.quantity,
             "planned_change": tidy(self.planned_change, 6),
+            "planned_interval": self.planned.to_dict(),
             "measured_change": self.measured_change.to_dict(),
             "predicted_factor": self.predicted_factor.to_dict(),
             "measured_factor": self.measured_factor.to_dict(),
@@ -77,7 +93,7 @@ class ChangeCheck:
     def __str__(self) -> str:
         word = "agree" if self.agrees else "DO NOT AGREE"
         lines = [
-            f"{self.quantity}: planned change {100 * (self.planned_change - 1):+.1f} %, measured "
+            f"{self.quantity}: planned change {self.planned_text}, measured "
             f"{100 * (self.measured_change.value - 1):+.1f} % ({100 * (self.measured_change.low - 1):+.1f} to "
             f"{100 * (self.measured_change.high - 1):+.1f}): they {word}"
         ]
@@ -111,7 +127,7 @@ def compare_speed(
     agrees = _agree(measured, planned)
     result = ChangeCheck(
         quantity="speed",
-        planned_change=planned.value,
+        planned=_planned(planned),
         predicted_factor=before.error_factor.scaled(planned.value),
         measured_factor=after.error_factor,
         measured_change=measured,
@@ -130,7 +146,13 @@ def compare_odometer(before: Interval, after: Interval, planned: GainChange) -> 
         )
     )
     change = Interval.around(ratio, half)
-    return ChangeCheck("odometer", planned.value, before.scaled(planned.value), after, change, _agree(change, planned))
+    return ChangeCheck(
+        "odometer", _planned(planned), before.scaled(planned.value), after, change, _agree(change, planned)
+    )
+
+
+def _planned(change: GainChange) -> Interval:
+    return Interval.around(change.value, 1.96 * change.u_relative * change.value)
 
 
 def _agree(measured: Interval, planned: GainChange) -> bool:
@@ -241,7 +263,7 @@ def change_findings(change: ChangeCheck) -> list[Finding]:
             Finding(
                 "not_as_predicted",
                 f"The {change.quantity} changed by {100 * (change.measured_change.value - 1):+.1f} % where "
-                f"{100 * (change.planned_change - 1):+.1f} % was planned, more apart than the two drives allow. "
+                f"{change.planned_text} was planned, more apart than the two drives allow. "
                 + (f"What would fit: {'; '.join(fitting)}." if fitting else "No usual cause fits by its size."),
             )
         )

@@ -294,3 +294,18 @@ def test_agreement_is_lost_by_chance_in_one_case_of_twenty() -> None:
             pair.append(replace(drive, offset_mps=Interval.around(a, 0.1), error_factor=Interval.around(b, 0.01)))
         agree += verify(*pair, {"percent": 5}, work=20 / 22).predicted_agrees is True
     assert agree / 800 == pytest.approx(0.95, abs=3 * np.sqrt(0.05 * 0.95 / 800))
+
+
+def test_a_planned_change_of_tires_is_shown_with_what_is_not_known_of_it() -> None:
+    """Sizes say what a tire rolls to a per cent or two; a change of teeth is exact and shown without an interval."""
+    before, after = (make_calibration(factor=f, u_offset=0.1, u_factor=0.001) for f in (1.0, 0.98))
+    vehicle = Vehicle.from_dict({"tire": "205/55R16", "driven_gear": 20})
+    assert vehicle.rolled is not None
+    tires = verify(before, after, {"percent": 5, "unit": "mph"}, vehicle=vehicle, work={"tire": "205/55R16"}).changes[0]
+    half = 1.96 * np.sqrt(2) * vehicle.rolled.u_relative  # two tires, each as uncertain as the other
+    assert tires.planned.value == 1.0
+    assert tires.planned.half_width == pytest.approx(half)
+    assert tires.predicted_factor.half_width == pytest.approx(np.hypot(half, 1.96 * 0.001))
+    assert f"(-{100 * half:.1f} to +{100 * half:.1f})" in str(tires)
+    teeth = verify(before, after, {"percent": 5, "unit": "mph"}, vehicle=vehicle, work={"driven_gear": 22}).changes[0]
+    assert "planned change -9.1 %, measured" in str(teeth)  # 20/22 - 1
