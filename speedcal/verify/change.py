@@ -128,7 +128,7 @@ def compare_speed(
     result = ChangeCheck(
         quantity="speed",
         planned=_planned(planned),
-        predicted_factor=before.error_factor.scaled(planned.value),
+        predicted_factor=_predicted(before.error_factor, planned),
         measured_factor=after.error_factor,
         measured_change=measured,
         agrees=agrees,
@@ -146,13 +146,17 @@ def compare_odometer(before: Interval, after: Interval, planned: GainChange) -> 
         )
     )
     change = Interval.around(ratio, half)
-    return ChangeCheck(
-        "odometer", _planned(planned), before.scaled(planned.value), after, change, _agree(change, planned)
-    )
+    predicted = _predicted(before, planned)
+    return ChangeCheck("odometer", _planned(planned), predicted, after, change, _agree(change, planned))
 
 
 def _planned(change: GainChange) -> Interval:
     return Interval.around(change.value, 1.96 * change.u_relative * change.value)
+
+
+def _predicted(before: Interval, change: GainChange) -> Interval:
+    value = before.value * change.value
+    return Interval.around(value, value * float(np.hypot(before.half_width / before.value, 1.96 * change.u_relative)))
 
 
 def _agree(measured: Interval, planned: GainChange) -> bool:
