@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
@@ -60,11 +61,20 @@ def command(
         for found in results:
             click.echo(found.render(shown))
             if plot:
-                click.echo(_plot(found, shown))
+                click.echo(_printable(_plot(found, shown)))
         for refusal in refusals:
             click.echo(f"speedcal: {refusal}", err=True)
     if refusals:
         raise click.exceptions.Exit(2)
+
+
+def _printable(plot: str) -> str:
+    """Return the plot in plain letters where the output knows no blocks (a pipe on Windows)."""
+    try:
+        plot.encode(sys.stdout.encoding or "utf-8")
+    except UnicodeEncodeError:
+        return plot.translate(str.maketrans("▁▂▃▄▅▆▇█", "..:::###"))
+    return plot
 
 
 def _plot(found: Inspection, unit: DisplayUnit | None) -> str:

@@ -69,11 +69,12 @@ class _Log:
 
 
 def _read_track(source: Source, zone: tzinfo | None) -> Track:
-    if source.data.count(b"$") > limits.MAX_LINES:
+    data = _bytes(source)
+    if data.count(b"$") > limits.MAX_LINES:
         source.fail(f"the log has more than {limits.MAX_LINES} sentences", remedy="Cut it down to the drive")
     log = _Log()
-    unchecked = b"*" not in source.data
-    for piece in source.data.split(b"$")[1:]:  # between sentences there may be anything, binary messages included
+    unchecked = b"*" not in data
+    for piece in data.split(b"$")[1:]:  # between sentences there may be anything, binary messages included
         sentence = re.split(rb"[\r\n]", piece[:_LONGEST], maxsplit=1)[0]
         _take(log, sentence.decode("latin-1"), unchecked=unchecked)
     _add_courses(log)
@@ -249,8 +250,17 @@ def _add_days(epochs: list[_Epoch]) -> bool:
     return known is not None
 
 
+def _bytes(source: Source) -> bytes:
+    """Return the bytes of the sentences, also where a program redirected them into a file of UTF-16."""
+    utf_16 = source.data[:2] in {b"\xff\xfe", b"\xfe\xff"}
+    return source.text().encode("latin-1", errors="replace") if utf_16 else source.data
+
+
 def _is_nmea(source: Source) -> bool:
-    return _SENTENCE.search(source.data[:65536]) is not None and not source.data.lstrip().startswith(b"<")
+    head = source.data[:65536]
+    if head[:2] in {b"\xff\xfe", b"\xfe\xff"}:
+        head = head.replace(b"\x00", b"")
+    return _SENTENCE.search(head) is not None and not source.data.lstrip().startswith(b"<")
 
 
 FORMAT = LogFormat("NMEA 0183", _is_nmea, track=_read_track)

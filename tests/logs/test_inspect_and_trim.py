@@ -4,6 +4,10 @@ from __future__ import annotations
 
 import json
 import math
+import os
+import subprocess
+import sys
+import time
 
 import numpy as np
 import pytest
@@ -12,6 +16,7 @@ from geographiclib.geodesic import Geodesic
 from support.logfiles import READINGS, TRACKS, gpx_11, readings_table, small_drive
 
 from speedcal.cli import cli
+from speedcal.cli._waiting import waiting
 from speedcal.errors import SpeedcalError
 from speedcal.logs import read_track
 from speedcal.logs.inspection import inspect_file
@@ -192,3 +197,31 @@ def test_the_same_drive_is_written_in_the_same_bytes(drive, tmp_path):
     for out in outs:
         _run("trim", drive, "--out", out, "--cut", "50m")
     assert outs[0].read_bytes() == outs[1].read_bytes()
+
+
+def test_a_plot_goes_through_a_pipe_that_knows_no_blocks(drive):
+    """An encoding of Windows gets plain letters instead of an error."""
+    done = subprocess.run(
+        [sys.executable, "-c", "from speedcal.cli import main; main()", "inspect", drive, "--plot"],
+        capture_output=True,
+        check=False,
+        env={**os.environ, "PYTHONIOENCODING": "cp1252"},
+    )
+    assert done.returncode == 0, done.stderr
+    assert b"km/h +------" in done.stdout
+    assert b"##" in done.stdout
+
+
+def test_a_bar_moves_where_a_person_watches_and_only_after_a_while(monkeypatch, capsys):
+    """Nothing for what is quick, nothing on a pipe."""
+    shown = []
+    monkeypatch.setattr("speedcal.cli._waiting._AFTER_S", 0.05)
+    monkeypatch.setattr("rich.progress.Progress.add_task", lambda _self, text, total: shown.append(text))
+    for watched in (False, True):
+        monkeypatch.setattr("sys.stderr.isatty", lambda watched=watched: watched)
+        with waiting("nothing"):
+            pass
+        with waiting(f"watched {watched}"):
+            time.sleep(0.5)
+    assert shown == ["watched True"]
+    assert capsys.readouterr().out == ""

@@ -203,3 +203,14 @@ def test_sentences_without_a_fix_are_refused(tmp_path):
             _rmc("120000", status="V", place=",,,", knots=""),
             _rmc("120001", status="V", place=",,,", knots=""),
         )
+
+
+@pytest.mark.parametrize("encoding", ["utf-16", "utf-16-le", "utf-16-be"])
+def test_sentences_that_were_redirected_into_a_file_of_utf_16_are_read(tmp_path, encoding):
+    """As a shell does; with a byte order mark or without."""
+    drive = small_drive()
+    path = tmp_path / "receiver.log"
+    path.write_bytes(nmea(drive).decode("ascii").encode(encoding))
+    track = read_track(path)
+    np.testing.assert_array_equal(track.time_s, drive.time_s)
+    np.testing.assert_allclose(track.latitude_deg, drive.latitude_deg, rtol=0, atol=1e-7)

@@ -163,9 +163,7 @@ def test_a_fixed_offset_applies_to_times_of_day_and_a_name_cannot():
     """Without a date summer time is not known."""
     stamps = parse_stamps(["10:32:15", "10:32:16"], zone=parse_zone("+02:00"))
     np.testing.assert_array_equal(stamps.time_s, [30735, 30736])
-    assert [f.code for f in parse_stamps(["10:32:15", "10:32:16"], zone=parse_zone("CET")).findings] == [
-        "zone_unused"
-    ]
+    assert [f.code for f in parse_stamps(["10:32:15", "10:32:16"], zone=parse_zone("CET")).findings] == ["zone_unused"]
 
 
 def _through_change(start_utc, zone, n=40, step_s=30):
@@ -176,7 +174,7 @@ def _through_change(start_utc, zone, n=40, step_s=30):
 
 @pytest.mark.parametrize("start", [datetime(2021, 10, 31, 0, 50, tzinfo=UTC), datetime(2021, 3, 28, 0, 50, tzinfo=UTC)])
 def test_a_change_of_daylight_saving_is_right_in_a_named_zone(start):
-    """Berlin leaves summer time at 01:00 UTC on 31 October 2021 and enters it on 28 March (independent: zoneinfo)."""
+    """CET leaves summer time at 01:00 UTC on 31 October 2021 and enters it on 28 March (independent: zoneinfo)."""
     true, shown = _through_change(start, ZoneInfo("CET"))
     stamps = parse_stamps(shown, zone=parse_zone("CET"))
     np.testing.assert_array_equal(stamps.time_s, true)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import time
+
 import numpy as np
 import pytest
 from support.logfiles import START_S, one_table, small_drive
@@ -177,3 +179,11 @@ def test_fixes_of_a_vehicle_that_moves_and_stands_are_all_kept(tmp_path):
     track = _read(tmp_path, "time,lat,lon", *_rows_each(1, moving + moving[-1:] * 20))
     assert len(track) == 50
     assert not track.dropped
+
+
+def test_an_angle_of_ninety_thousand_spaces_costs_no_time(tmp_path):
+    """Only the first sixty characters are looked at; the fix is left out."""
+    start = time.process_time()
+    with pytest.raises(TrackFormatError, match="missing or invalid position: 2"):
+        _read(tmp_path, "time,lat,lon", *(f"{stamp},45{' ' * 90_000}x,9" for stamp in T[:2]))
+    assert time.process_time() - start < 2
