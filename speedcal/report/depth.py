@@ -17,6 +17,9 @@ if TYPE_CHECKING:
     from speedcal.vehicle.explain import Explanations
     from speedcal.verify import History
 
+_ROLLS, _WANTED = "Effective tire rolls", "Driven gear wanted, in parts of a tooth"
+IN_SHORT = (_ROLLS, _WANTED)
+"""Figures that stand on the printed page too."""
 MOST_SPEEDS = 4
 """More speeds than this are thinned in the tables of choices; the numbers for programs hold them all."""
 _GEARS = ("driven gear", "drive gear", "pair")
@@ -137,7 +140,7 @@ def _figures(corrections: Corrections) -> tuple[tuple[str, str], ...]:
         forms = tire.to_dict()
         rolls = forms["rolling_circumference_m"]
         figures += [
-            ("Effective tire rolls", f"{_span({k: 1000 * v for k, v in rolls.items()}, 0)} mm a turn, {tire.basis}"),
+            (_ROLLS, f"{_span({k: 1000 * v for k, v in rolls.items()}, 0)} mm a turn, {tire.basis}"),
             (
                 "Effective tire measures",
                 f"{_span(forms['effective_diameter_in'], 2)} in "
@@ -149,7 +152,7 @@ def _figures(corrections: Corrections) -> tuple[tuple[str, str], ...]:
             ),
         ]
     if corrections.ideal_driven_teeth:
-        figures.append(("Driven gear wanted, in parts of a tooth", str(corrections.ideal_driven_teeth)))
+        figures.append((_WANTED, str(corrections.ideal_driven_teeth)))
     figures.append(("Reading must be multiplied by", str(corrections.ideal_gain)))
     train = corrections.train
     if train.value is not None:

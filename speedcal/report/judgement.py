@@ -101,11 +101,14 @@ def _sentence(verification: Verification) -> str:
         return f"The speedometer keeps the rule ({sure})."
     if verification.verdict == "fail":
         return f"The speedometer does not keep the rule ({sure})."
-    needed, speed = verification.readings_needed, verification.readings_speed_mps
-    if not needed or speed is None:
+    needed, speeds = verification.readings_needed, verification.readings_speeds_mps
+    if not needed or not speeds:
         return f"This drive cannot settle it, and more readings alone would not ({sure})."
     factor = SPEED_UNIT_MPS[verification.unit]
-    return f"About {needed} more readings near {speed / factor:.0f} {verification.unit} would settle it ({sure})."
+    where = f"near {' and '.join(f'{speed / factor:.0f}' for speed in speeds)} {verification.unit}"
+    if any(check.outside and abs(check.true - speeds[0]) < 1e-6 for check in verification.checks):
+        where += ", beyond the speeds driven and only where that is legal,"
+    return f"About {needed} more readings {where} would settle it ({sure})."
 
 
 def _row(check: Check, verification: Verification) -> CheckRow:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from speedcal.report import style, words
 from speedcal.report.clockmatch import draw_clock_match
 from speedcal.report.comparison import draw_comparison
+from speedcal.report.depth import IN_SHORT
 from speedcal.report.detail import NOT_IN_IT
 from speedcal.report.figures import figure_bytes
 from speedcal.report.flow import text_width
@@ -228,4 +229,14 @@ def _drive_blocks(detail: DriveDetail) -> list[Block]:
 def _method_blocks(model: ReportModel) -> list[Block]:
     blocks = [Block("Method, version, files", "heading"), Block(words.METHOD_IN_SHORT)]
     blocks.append(Block(f"speedcal {model.version}. SHA-256 of the files (first 16 digits; all in result.json):"))
-    return blocks + [Block(f"{digest[:16]}  {name}") for name, digest in model.files]
+    return blocks + [Block(f"{digest[:16]}  {name}") for name, digest in model.files] + _vehicle_blocks(model)
+
+
+def _vehicle_blocks(model: ReportModel) -> list[Block]:
+    """Return the shortest account of the vehicle side; all of it is on the page for the browser."""
+    lines = [f"{name}: {value}" for name, value in model.depth.figures if name in IN_SHORT] if model.depth else []
+    if model.explained:
+        chance, parts, _ = model.explained.rows[0]
+        named = ", ".join(part for part, departs in parts if departs)
+        lines.append(f"Likeliest: {named or 'all as the job states'}, {chance}")
+    return [Block("Vehicle, all choices in report.html", "heading"), *(Block(line) for line in lines)] if lines else []

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -60,32 +61,44 @@ def power_margin(confidence: float) -> float:
 
 
 def readings_to_settle(
-    limits: FloatArray, belief: Belief, confidence: float, *, speeds_mps: tuple[float, ...], u_reading_mps: float
-) -> tuple[int, float] | None:
-    """Return the fewest further readings, and the speed to take them at, that would settle the verdict.
+    limits: FloatArray,
+    belief: Belief,
+    confidence: float,
+    *,
+    places: Sequence[tuple[float, ...]],
+    u_reading_mps: float,
+) -> tuple[int, tuple[float, ...]] | None:
+    """Return the fewest further readings, and the speeds to take them at, that would settle the verdict.
 
     The estimate is taken to stay where it is. Since it will not, the new uncertainty must suffice when widened by
     :func:`power_margin`: then 9 road tests in 10 settle it if the instrument is as estimated.
 
+    Parameters
+    ----------
+    places
+        Speeds to choose from; the readings are shared evenly among the speeds of one place. [m/s]
+
     Returns
     -------
     tuple
-        Number and speed [m/s]; None when more than :data:`MOST_READINGS` would be needed.
+        Number, and speeds [m/s]; None when more than :data:`MOST_READINGS` would be needed.
     """
     margin = power_margin(confidence)
 
-    def settled(speed_mps: float, readings: int) -> bool:
-        after = belief.narrowed(speed_mps, readings, u_reading_mps).widened(margin)
-        return decide(limits, after, confidence)[0] != "not proven"
+    def settled(speeds_mps: tuple[float, ...], shares: int) -> bool:
+        after = belief
+        for speed_mps in speeds_mps:
+            after = after.narrowed(speed_mps, shares, u_reading_mps)
+        return decide(limits, after.widened(margin), confidence)[0] != "not proven"
 
-    best: tuple[int, float] | None = None
-    for speed in speeds_mps:
-        most = best[0] - 1 if best else MOST_READINGS
-        if most < 1 or not settled(speed, most):
+    best: tuple[int, tuple[float, ...]] | None = None
+    for speeds in places:
+        most = ((best[0] if best else MOST_READINGS + 1) - 1) // len(speeds)
+        if most < 1 or not settled(speeds, most):
             continue
         least = 0
         while most - least > 1:
             middle = (least + most) // 2
-            least, most = (least, middle) if settled(speed, middle) else (middle, most)
-        best = (most, speed)
+            least, most = (least, middle) if settled(speeds, middle) else (middle, most)
+        best = (most * len(speeds), speeds)
     return best

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from speedcal.errors import ToleranceError, VehicleError
-from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
+from speedcal.units import SPEED_UNIT_MPS
 from speedcal.values import Finding, FloatArray, Interval
 from speedcal.verify.change import ChangeCheck, change_findings, compare_odometer, compare_speed
 from speedcal.verify.conformity import degrees_of_freedom
@@ -104,16 +104,10 @@ def _judge_speed(
     limits = np.vstack(planes)
     verdict, probability = decide(limits, belief, rule.confidence)
     range_check = _range_check(rule, belief, driven)
-    needed: tuple[int, float] | None = (0, np.nan)
+    needed: tuple[int, tuple[float, ...]] | None = (0, ())
     if verdict == "not proven":
-        needed = readings_to_settle(
-            limits,
-            belief,
-            rule.confidence,
-            speeds_mps=tuple(_true_speed(after, rule, speed) for speed in speeds),
-            u_reading_mps=max(after.scatter_mps, _LEAST_SCATTER_MPS),
-        )
-        findings = [*findings, _needed_finding(needed, after.unit)]
+        needed = _needed(after, belief, limits, rule, tuple(_true_speed(after, rule, speed) for speed in speeds))
+        findings = [*findings, _needed_finding(needed, after)]
     return Verification(
         verdict=verdict,
         probability=probability,
@@ -122,10 +116,28 @@ def _judge_speed(
         checks=checks,
         driven_range=range_check,
         readings_needed=needed[0] if needed else None,
-        readings_speed_mps=needed[1] if needed and needed[0] else None,
+        readings_speeds_mps=needed[1] if needed else (),
         changes=changes,
         findings=(*findings, *_outside_findings(checks, after, rule), *reference_findings(after, rule, checks)),
     )
+
+
+def _needed(
+    after: Calibration, belief: Belief, limits: FloatArray, rule: Tolerance, named_mps: tuple[float, ...]
+) -> tuple[int, tuple[float, ...]] | None:
+    """Return how many readings at which speeds would settle it: at one speed that was driven, else at both ends.
+
+    Nobody is sent to drive faster than in the road test where that can be helped.
+    """
+    low, high = after.speed_range_mps
+    inside = [(v,) for v in (*named_mps, low, high) if low <= v <= high]
+    for places in (inside, [(low, high)], [(v,) for v in named_mps]):
+        found = readings_to_settle(
+            limits, belief, rule.confidence, places=places, u_reading_mps=max(after.scatter_mps, _LEAST_SCATTER_MPS)
+        )
+        if found is not None:
+            return found
+    return None
 
 
 def _true_speed(after: Calibration, rule: Tolerance, speed_mps: float) -> float:
@@ -216,7 +228,7 @@ def _judge_distance(
         checks=(check,),
         driven_range=None,
         readings_needed=None if word == "not proven" else 0,
-        readings_speed_mps=None,
+        readings_speeds_mps=(),
         changes=changes,
         findings=tuple(findings),
     )
@@ -265,20 +277,27 @@ def _rule_findings(rule: Tolerance) -> list[Finding]:
     return found
 
 
-def _needed_finding(needed: tuple[int, float] | None, unit: DisplayUnit) -> Finding:
+def _needed_finding(needed: tuple[int, tuple[float, ...]] | None, after: Calibration) -> Finding:
     if needed is None:
         return Finding(
             "not_proven",
             "Not proven, and more readings will hardly settle it: the instrument sits too close to a limit. A change "
             "of gear or setting that moves it away from the limit will.",
         )
-    readings, speed = needed
+    readings, speeds = needed
+    where = " and ".join(f"{speed / SPEED_UNIT_MPS[after.unit]:.0f}" for speed in speeds)
+    shared = ", half of them at each," if len(speeds) > 1 else ""
+    faster = ", faster than was driven and therefore only where it is legal," if max(speeds) > _top(after) else ""
     return Finding(
         "not_proven",
-        f"Not proven: about {readings} more reading{'s' if readings > 1 else ''} at a true "
-        f"{speed / SPEED_UNIT_MPS[unit]:.0f} {unit}, each after a fresh approach and pooled with this drive, would "
-        "settle it in nine road tests of ten if the instrument is as estimated.",
+        f"Not proven: about {readings} more reading{'s' if readings > 1 else ''} at a true {where} {after.unit}"
+        f"{shared or faster or ','} each after a fresh approach and pooled with this drive, would settle it in nine "
+        "road tests of ten if the instrument is as estimated.",
     )
+
+
+def _top(after: Calibration) -> float:
+    return after.speed_range_mps[1] * (1 + 1e-9)
 
 
 def _outside_findings(checks: tuple[Check, ...], after: Calibration, rule: Tolerance) -> list[Finding]:

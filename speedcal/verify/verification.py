@@ -99,7 +99,8 @@ class Verification:
     """None where the rule holds at single speeds only, or for distance."""
     readings_needed: int | None
     """Further readings that would settle it: 0 when settled, None when no reasonable number would."""
-    readings_speed_mps: float | None
+    readings_speeds_mps: tuple[float, ...]
+    """True speeds to take them at, shared evenly. [m/s]"""
     changes: tuple[ChangeCheck, ...] = ()
     findings: tuple[Finding, ...] = ()
 
@@ -112,7 +113,6 @@ class Verification:
         """Return the result in the form other programs rely on, ready for JSON."""
         factor = SPEED_UNIT_MPS[self.unit]
         limits_on = "indicated" if self.tolerance.given == "true" else "true"
-        speed = None if self.readings_speed_mps is None else tidy(self.readings_speed_mps / factor, 4)
         return {
             "verdict": self.verdict,
             "probability": tidy(self.probability, 4),
@@ -124,7 +124,7 @@ class Verification:
             "predicted_agrees": self.predicted_agrees,
             "changes": [change.to_dict() for change in self.changes],
             "readings_needed": self.readings_needed,
-            "readings_speed": speed,
+            "readings_speeds": [tidy(v / factor, 4) for v in self.readings_speeds_mps],
             "findings": [finding.to_dict() for finding in self.findings],
         }
 

@@ -165,7 +165,7 @@ def test_the_readings_that_not_proven_asks_for_settle_it_nine_times_in_ten() -> 
     assert asked.verdict == "not proven"
     assert asked.readings_needed is not None
     assert asked.readings_needed > 0
-    assert asked.readings_speed_mps == pytest.approx(50 * MPH_MPS)
+    assert asked.readings_speeds_mps == pytest.approx([50 * MPH_MPS])
     row, settled = np.array([1.0, 50 * MPH_MPS]), 0
     truth = np.array([0.25 * MPH_MPS, 1.0])
     for _ in range(400):
@@ -309,3 +309,19 @@ def test_a_planned_change_of_tires_is_shown_with_what_is_not_known_of_it() -> No
     assert f"(-{100 * half:.1f} to +{100 * half:.1f})" in str(tires)
     teeth = verify(before, after, {"percent": 5, "unit": "mph"}, vehicle=vehicle, work={"driven_gear": 22}).changes[0]
     assert "planned change -9.1 %, measured" in str(teeth)  # 20/22 - 1
+
+
+def test_nobody_is_sent_to_drive_faster_than_in_the_road_test_without_need() -> None:
+    """UN R39 names 120 km/h, 74.6 mph; driven were 25 to 65 mph, where readings at both ends pin the whole line.
+
+    One mile an hour above the lower limit everywhere, known to 0.4 at 25, the ends and more beyond: with n/2 readings
+    of 0.27 m/s at each end the line is known to 0.27 sqrt(2/n) there, so a few dozen are plenty.
+    """
+    drive = make_calibration(offset=1.0, factor=1.0, u_offset=1.0, u_factor=0.02, speed_range=(25.0, 65.0))
+    result = verify(None, drive, "un_r39_type")
+    assert result.verdict == "not proven"
+    assert result.readings_speeds_mps == pytest.approx([25 * MPH_MPS, 65 * MPH_MPS])
+    assert result.readings_needed is not None
+    assert 4 <= result.readings_needed <= 60
+    text = next(finding.text for finding in result.findings if finding.code == "not_proven")
+    assert "at a true 25 and 65 mph, half of them at each," in text
