@@ -125,13 +125,13 @@ def _judge_speed(
 def _needed(
     after: Calibration, belief: Belief, limits: FloatArray, rule: Tolerance, named_mps: tuple[float, ...]
 ) -> tuple[int, tuple[float, ...]] | None:
-    """Return how many readings at which speeds would settle it: at one speed that was driven, else at both ends.
+    """Return how many readings at which speeds would settle it: at one not above those driven, else at both ends.
 
     Nobody is sent to drive faster than in the road test where that can be helped.
     """
     low, high = after.speed_range_mps
-    inside = [(v,) for v in (*named_mps, low, high) if low <= v <= high]
-    for places in (inside, [(low, high)], [(v,) for v in named_mps]):
+    legal = [(v,) for v in (*named_mps, low, high) if v <= _top(after)]
+    for places in (legal, [(low, high)], [(v,) for v in named_mps]):
         found = readings_to_settle(
             limits, belief, rule.confidence, places=places, u_reading_mps=max(after.scatter_mps, _LEAST_SCATTER_MPS)
         )
