@@ -29,12 +29,13 @@ class Stamp(NamedTuple):
     """First and second number and year of a date with slashes."""
 
 
-_ISO = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d([.,]\d{1,9})?)?(Z|[+-]\d\d:\d\d)?")
+_ISO = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d([.,]\d{1,9})?)?(Z|[+-]\d\d:\d\d)?", re.IGNORECASE)
 _CLOCK = (
     r"(?P<h>\d{1,3})[:hH](?P<m>\d{2})(?::(?P<s>\d{2})(?:[.,:](?P<f>\d{1,9}))?|[.,](?P<g>\d{1,9}))?"
     r"(?:\s?(?P<half>[AaPp])\.?\s?[Mm]\.?)?"
 )
-_ZONE = r"(?:\s?(?P<zone>Z|UTC|GMT|(?:UTC|GMT)?[+-]\d{1,2}(?::?\d{2})?))?"
+_ZONE = r"(?:\s?(?P<zone>Z|UTC|GMT|(?:UTC|GMT)?[+-]\d{1,2}(?::?\d{2})?)|\s[A-Z]{3,4})?"
+"""Letters such as CET stand for several zones and count as none."""
 _BETWEEN = r"(?:\s*[T,]\s*|\s+)"
 _DATES = (
     r"(?P<year>\d{4})[-/.](?P<month>\d{1,2})[-/.](?P<day>\d{1,2})",
@@ -92,7 +93,7 @@ def parse_instant(text: str) -> float:
 
 def _from_iso(text: str, found: re.Match[str]) -> Stamp | None:
     try:
-        time = datetime.fromisoformat(text)
+        time = datetime.fromisoformat(text.upper())
     except ValueError:
         return None
     step = 60.0 if found.group(1) is None else _step((found.group(2) or "")[1:], 1.0)
@@ -120,9 +121,9 @@ def _time_of_day(parts: _Parts) -> Stamp | None:
     hours, minutes, seconds = int(parts["h"] or 0), int(parts["m"] or 0), int(parts["s"] or 0)
     half = (parts.get("half") or "").lower()
     if half:
-        if not 1 <= hours <= 12:
+        if (hours == 0 and half == "p") or (hours > 12 and half == "a"):  # 0:15 am and 13:32 pm are understood
             return None
-        hours = hours % 12 + (12 if half == "p" else 0)
+        hours = hours if hours > 12 else hours % 12 + (12 if half == "p" else 0)
     if hours > 23 or minutes > 59 or seconds > 59 or parts.get("g"):
         return None
     value = hours * 3600 + minutes * 60 + seconds + _fraction(parts["f"])

@@ -22,7 +22,7 @@ _INVALID = frozenset(
     {"v", "n", "no", "none", "invalid", "no fix", "nofix", "false", "0", "lost", "not valid", "void", "-1"}
 )
 _LONGEST_ANGLE = 60
-"""Characters of an angle that are looked at."""
+"""Characters of an angle at most."""
 _SEXAGESIMAL = re.compile(
     r"\s*(?P<before>[NSEWnsew])?\s*(?P<minus>-)?(?P<d>\d{1,3})\s*[°\s]\s*(?P<m>\d{1,2}(?:[.,]\d{1,10})?)\s*['′]?"
     r"(?:\s*(?P<s>\d{1,2}(?:[.,]\d{1,10})?)\s*(?:\"|″|'')?)?\s*(?P<after>[NSEWnsew])?\s*"
@@ -86,7 +86,7 @@ def _degrees(table: Table, headings: list[Heading], role: Role, side: Role, *, c
     cells = table.column(index) if index is not None else []
     plain, signs = [], np.ones(len(cells))
     for i, cell in enumerate(cells):
-        cell = cell[:_LONGEST_ANGLE]
+        cell = cell if len(cell) <= _LONGEST_ANGLE else ""
         found = _HEMISPHERE.fullmatch(cell)
         parts = _SEXAGESIMAL.fullmatch(cell) if found is None else None
         if parts:

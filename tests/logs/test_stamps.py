@@ -21,6 +21,9 @@ NOON_S = datetime(2021, 7, 26, 12, tzinfo=UTC).timestamp()
         # with a date
         (["2021-07-26T12:00:00Z"], "utc", [NOON_S], 1),
         (["2021-07-26 12:00:00.250Z"], "utc", [NOON_S + 0.25], 0.001),
+        (["2021-07-26t12:00:00z"], "utc", [NOON_S], 1),
+        (["2021-07-26 12:00:00 CEST"], "local", [NOON_S], 1),
+        (["Mon Jul 26 12:00:00 MST 2021"], "local", [NOON_S], 1),
         (["2021-07-26T14:00+02:00"], "utc", [NOON_S], 60),
         (["2021-07-26T14:00:00+0200"], "utc", [NOON_S], 1),
         (["2021-07-26T12:00:00"], "local", [NOON_S], 1),
@@ -45,6 +48,8 @@ NOON_S = datetime(2021, 7, 26, 12, tzinfo=UTC).timestamp()
         (["10:32 am", "10:33 AM", "1:05 p.m."], "time of day", [37920, 37980, 47100], 60),
         (["12:05:09 AM", "12:06:10 am"], "time of day", [309, 370], 1),
         (["12:05 pm"], "time of day", [43500], 60),
+        (["13:05 pm", "14:00 PM"], "time of day", [47100, 50400], 60),  # said twice, and the same both times
+        (["0:30 am", "0:31 am"], "time of day", [1800, 1860], 60),
         (["11:58 pm", "12:03 am"], "time of day", [86280, 86580], 60),
         (["10:32:15", "10:33:20"], "time of day", [37935, 38000], 1),
         (["103215", "103320", "110005", *["110110"] * 5], "time of day", [37935, 38000, 39605, *[39670] * 5], 1),
@@ -117,7 +122,8 @@ def test_a_decision_between_hours_and_minutes_is_mentioned():
 
 
 @pytest.mark.parametrize(
-    "cell", ["25:61:00", "2021-02-30 10:00:00", "13:05 pm", "0:30 am", "soon", "10:32:75", "1:2:3", "2021-07-26"]
+    "cell",
+    ["25:61:00", "2021-02-30 10:00:00", "13:05 am", "0:30 pm", "25:05 pm", "soon", "10:32:75", "1:2:3", "2021-07-26"],
 )
 def test_what_is_no_time_is_a_problem(cell):
     """With its place in the column."""

@@ -182,7 +182,7 @@ def test_fixes_of_a_vehicle_that_moves_and_stands_are_all_kept(tmp_path):
 
 
 def test_an_angle_of_ninety_thousand_spaces_costs_no_time(tmp_path):
-    """Only the first sixty characters are looked at; the fix is left out."""
+    """An angle has at most sixty characters; the fix is left out."""
     start = time.process_time()
     with pytest.raises(TrackFormatError, match="missing or invalid position: 2"):
         _read(tmp_path, "time,lat,lon", *(f"{stamp},45{' ' * 90_000}x,9" for stamp in T[:2]))
