@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from support.calibrations import make_calibration
 
-from speedcal.errors import PlanError
+from speedcal.errors import AlignmentError, PlanError
 from speedcal.logs import read_readings
 from speedcal.measure import calibrate
 from speedcal.simulate import KINDS, Plateau, simulate
@@ -176,7 +176,11 @@ def _reached(found: RoadTestPlan, seeds: range) -> float:
     for seed in seeds:
         rng = np.random.default_rng(seed)
         factor, offset = rng.uniform(0.86, 1.16), rng.normal(0, MPH_MPS)
-        calibration = _simulated(found, seed, factor=factor, offset_mps=offset)
+        try:
+            calibration = _simulated(found, seed, factor=factor, offset_mps=offset)
+        except AlignmentError:  # a drive that asks for its clock offset has not reached the promise
+            reached.append(False)
+            continue
         reached.append(calibration.error_factor.half_width / factor <= found.target_half_width)
     return float(np.mean(reached))
 
