@@ -32,7 +32,10 @@ def read_times(table: Table, headings: list[Heading], zone: tzinfo | None) -> St
         ((_worth(table.column(i), heading, headings), -i) for i, heading in enumerate(headings)), reverse=True
     )
     if not ranked or ranked[0][0] <= 0:
-        return Stamps(np.full(len(table.rows), np.nan), "none", np.nan)
+        named = [table.header[i] for i, heading in enumerate(headings) if heading.role == "time"]
+        text = f"column {named[0]!r} holds no time: the speeds count as held one after the other" if named else ""
+        findings = [Finding("no_times", text)] if named else []
+        return Stamps(np.full(len(table.rows), np.nan), "none", np.nan, findings=findings)
     index = -ranked[0][1]
     cells = table.column(index)
     header = table.header[index]

@@ -324,3 +324,12 @@ def test_utf_16_is_read_without_its_mark(tmp_path, encoding):
     """Every other byte of the text is zero; which ones tells the order."""
     readings = _read(tmp_path, "time,indicated mph\n10:32:15,45\n10:33:20,50\n".encode(encoding))
     np.testing.assert_allclose(readings.speed_mps / MPH_MPS, [45, 50])
+
+
+def test_a_time_column_without_times_is_said_to_be_empty(tmp_path):
+    """The speeds are then held speeds, as in a table without such a column; that table has nothing to say."""
+    findings = _read(tmp_path, "time,indicated mph\n,30\n-,40\n").findings
+    assert [finding.text for finding in findings] == [
+        "column 'time' holds no time: the speeds count as held one after the other"
+    ]
+    assert not _read(tmp_path, "note,indicated mph\nfirst,30\nsecond,40\n").findings
