@@ -29,14 +29,22 @@ _LARGEST_STEP_S = 3.0
 _SMALLEST_SCATTER_MPS = 0.02
 _WRONG_FROM, _LAG_S = 5.0, 0.3
 _FEWEST_PAIRS, _FEWEST_WINDOWS = 12, 4
+_FEWEST_LOGGED, _FASTEST_HAND_S, _SLOWEST_LOG_S = 60, 5.0, 15.0
 _CLOSE_CALL = 4.0
 """Difference of log likelihoods under which two clock offsets are both possible."""
 
 
 def is_log(time_s: FloatArray) -> bool:
-    """Tell whether readings come from a machine: at least sixty, most of them within fifteen seconds of the next."""
+    """Tell whether readings come from a machine.
+
+    At least sixty that follow each other faster than a hand notes them, or slower and as evenly as no hand does.
+    """
     step = np.diff(np.unique(time_s))
-    return len(step) >= 59 and float(np.median(step)) <= 15.0
+    if len(step) < _FEWEST_LOGGED - 1:
+        return False
+    usual = float(np.median(step))
+    even = float(np.mean(np.abs(step - usual) <= 0.05 * usual)) > 0.7
+    return usual <= _FASTEST_HAND_S or (usual <= _SLOWEST_LOG_S and even)
 
 
 def fit_logged(

@@ -39,6 +39,6 @@ def write_sheet(task: Mapping[str, Any]) -> dict[str, Any]:
         work=work if before is not None else None,
     )
     number = head.get("number", "")
-    heading = " · ".join(part for part in (head.get("shop", ""), f"job {number}" if number else "") if part)
+    heading = " · ".join(part for part in (f"job {number}" if number else "", head.get("shop", "")) if part)
     Path(task["out"]).write_bytes(render_sheet(made, heading=heading))
     return {}
