@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib
+import io
 import json
 import sys
 from collections.abc import Sequence
@@ -80,7 +81,12 @@ _keep_lines(cli)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
-    """Run the command; a problem with the user's files ends in one message and exit status 2."""
+    r"""Run the command; a problem with the user's files ends in one message and exit status 2.
+
+    Letters that a pipe cannot carry (on Windows it knows one alphabet) are written as ``\u0141``, which JSON knows too.
+    """
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="backslashreplace")
     try:
         cli.main(args=arguments, prog_name="speedcal", standalone_mode=True)
     except SpeedcalError as error:

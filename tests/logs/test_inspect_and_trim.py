@@ -225,3 +225,20 @@ def test_a_bar_moves_where_a_person_watches_and_only_after_a_while(monkeypatch, 
             time.sleep(0.5)
     assert shown == ["watched True"]
     assert capsys.readouterr().out == ""
+
+
+@pytest.mark.parametrize("as_json", [False, True])
+def test_a_name_goes_through_a_pipe_that_does_not_know_its_letters(tmp_path, as_json):
+    """The letter U+0141 is no part of an encoding of Windows and is written as its number."""
+    path = tmp_path / "\u0141 notes.csv"
+    path.write_bytes(readings_table(DRIVE))
+    done = subprocess.run(
+        [sys.executable, "-c", "from speedcal.cli import main; main()", "inspect", path, *["--json"] * as_json],
+        capture_output=True,
+        check=False,
+        env={**os.environ, "PYTHONIOENCODING": "cp1252"},
+    )
+    assert done.returncode == 0, done.stderr
+    assert b"\\u0141 notes.csv" in done.stdout
+    if as_json:
+        assert json.loads(done.stdout)["files"][0]["source"] == path.name
