@@ -99,7 +99,8 @@ def _take(notes: _Notes, number: int, text: str, *, only: bool) -> None:
     if len(text) > _LONGEST:
         notes.problems.append((number, f"the line has {len(text)} characters and is no note"))
         return
-    text = _ITEM.sub("", text, count=1)
+    item = _ITEM.match(text)
+    text = text[item.end() :] if item else text
     found = _TIME.search(text)
     rest = text if found is None else f"{text[: found.start()]} {text[found.end() :]}"
     unit = speed_unit_in(normal(rest))
