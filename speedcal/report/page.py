@@ -13,10 +13,9 @@ from speedcal.report.figures import figure_bytes
 from speedcal.report.flow import text_width
 from speedcal.report.model import ReportModel
 from speedcal.report.sheet import Block, Paper, Sheet, column_height, fitting_size
+from speedcal.report.tags import with_structure
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
-
     from speedcal.report.detail import DriveDetail
 
 _GUTTER = 16.0
@@ -33,12 +32,13 @@ _LEAST_PT = 5.8
 def render_pdf(model: ReportModel, *, paper: Paper = "a4") -> bytes:
     """Return the report as a PDF of one page."""
     with style.drawing(*_foreign_texts(model)):
-        figure = draw_page(model, paper=paper)
+        sheet = draw_page(model, paper=paper)
         title = f"{model.title} {model.number}".strip()
-        return figure_bytes(figure, "pdf", metadata={"Title": title, "Subject": model.sentence})
+        page = figure_bytes(sheet.figure, "pdf", metadata={"Title": title, "Subject": model.sentence})
+        return with_structure(page, sheet.tags)
 
 
-def draw_page(model: ReportModel, *, paper: Paper) -> Figure:
+def draw_page(model: ReportModel, *, paper: Paper) -> Sheet:
     """Draw the page under the drawing settings now in force."""
     sheet = Sheet(paper)
     y = _header(sheet, model)
@@ -46,7 +46,7 @@ def draw_page(model: ReportModel, *, paper: Paper) -> Figure:
     y = _picture_and_verdict(sheet, model, y + 6)
     y = _middle(sheet, model, y + 8, sheet.bottom - _TECH_HEIGHT - 8)
     _tech(sheet, model, y + 8)
-    return sheet.figure
+    return sheet
 
 
 def _foreign_texts(model: ReportModel) -> tuple[str, ...]:
@@ -67,7 +67,7 @@ def _header(sheet: Sheet, model: ReportModel) -> float:
         sheet.line(
             sheet.left + 0.66 * width, sheet.top, f"Job {model.number}", width=0.34 * width, size=10, align="right"
         )
-    y = sheet.line(sheet.left, y, model.title, width=width, size=17, bold=True)
+    y = sheet.line(sheet.left, y, model.title, width=width, size=17, bold=True, tag="H1")
     named = (("For", model.customer), ("Vehicle", model.vehicle), ("Note", model.note))
     facts = [style.printable(f"{name}: {value}") for name, value in named if value]
     on_one_line = text_width("   ".join(facts), size=8.5) <= width
@@ -92,7 +92,7 @@ def _picture_and_verdict(sheet: Sheet, model: ReportModel, y: float) -> float:
     width = sheet.right - sheet.left
     side = 0.335 * width
     plot = width - side - _GUTTER
-    ax = sheet.axes(sheet.left + 46, y + 22, plot - 46 - 26, _PLOT_HEIGHT - 22 - 26)
+    ax = sheet.axes(sheet.left + 46, y + 22, plot - 46 - 26, _PLOT_HEIGHT - 22 - 26, shows=model.picture_text)
     draw_comparison(ax, list(model.curves), model.allowed, unit=model.unit, size=8)
     x = sheet.right - side
     table_height = 14 + 25 * len(model.rows)
@@ -119,7 +119,7 @@ def _side_box(sheet: Sheet, model: ReportModel, x: float, y: float, width: float
         head = "No verdict"
         blocks = [Block(line) for line in model.missing]
     sheet.box(x, y, width, height)
-    top = sheet.line(x + 7, y + 5, head, width=width - 14, size=12, bold=True)
+    top = sheet.line(x + 7, y + 5, head, width=width - 14, size=12, bold=True, tag="H2")
     _columns(sheet, [blocks], x + 7, top + 1, width=width - 14, height=y + height - top - 5, size=7.6)
 
 
@@ -169,7 +169,7 @@ def _tech(sheet: Sheet, model: ReportModel, y: float) -> None:
     shown = _shown_details(model)
     more = len(model.details) - len(shown)
     tail = f" ({more} more {'drive' if more == 1 else 'drives'} in report.html)" if more else ""
-    sheet.write(sheet.left, y + 4, f"For the tech{tail}", size=9, bold=True)
+    sheet.write(sheet.left, y + 4, f"For the tech{tail}", size=9, bold=True, tag="H2")
     sheet.write(
         sheet.right, y + 6, "clock match: each reading, the error taken out, lies on the GPS speed", size=6.5,
         color=style.QUIET, align="right",
@@ -194,7 +194,7 @@ def _clock_match(sheet: Sheet, model: ReportModel, detail: DriveDetail, x: float
         sheet.paragraph(x, y + 20, text, width=width, size=7.5, color=style.QUIET)
         return
     look = style.BEFORE if detail.name.startswith("before") else style.AFTER
-    ax = sheet.axes(x + 28, y, width - 30, _CLOCKS_HEIGHT - 22)
+    ax = sheet.axes(x + 28, y, width - 30, _CLOCKS_HEIGHT - 22, shows=detail.picture_text)
     draw_clock_match(ax, detail.calibration, unit=model.unit, drawn_as=look, size=6.8)
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Literal
 from speedcal.report import style
 from speedcal.report.flow import cut, fit_line, wrap
 from speedcal.report.style import printable
+from speedcal.report.tags import Tags
 from speedcal.report.words import glued
 
 if TYPE_CHECKING:
@@ -40,6 +41,7 @@ class _Row:
     bullet: bool
     gap: float
     """Empty space above."""
+    heading: bool = False
 
 
 class Sheet:
@@ -52,12 +54,15 @@ class Sheet:
         self.figure = Figure(figsize=(self.width / 72, self.height / 72))
         self.left, self.right = MARGIN_PT, self.width - MARGIN_PT
         self.top, self.bottom = MARGIN_PT, self.height - MARGIN_PT
+        self.tags = Tags()
 
-    def axes(self, x: float, y: float, width: float, height: float) -> Axes:
-        """Return axes whose frame is the rectangle with the upper left corner (x, y)."""
-        return self.figure.add_axes(
+    def axes(self, x: float, y: float, width: float, height: float, *, shows: str) -> Axes:
+        """Return axes whose frame is the rectangle with the upper left corner (x, y); ``shows`` is read aloud."""
+        made = self.figure.add_axes(
             (x / self.width, 1 - (y + height) / self.height, width / self.width, height / self.height)
         )
+        self.tags.enclose(self.figure, made, "Figure", shows=shows)
+        return made
 
     def write(
         self,
@@ -69,12 +74,14 @@ class Sheet:
         bold: bool = False,
         color: str = style.INK,
         align: Literal["left", "right", "center"] = "left",
+        tag: str = "P",
     ) -> None:
         """Write one line whose upper edge is at ``y``; the text is printable and fits already."""
-        self.figure.text(
+        made = self.figure.text(
             x / self.width, 1 - (y + _ASCENT * size) / self.height, text, fontsize=size, color=color, ha=align,
             fontweight="bold" if bold else "normal", va="baseline",
         )  # fmt: skip
+        self.tags.enclose(self.figure, made, tag)
 
     def line(
         self,
@@ -87,10 +94,11 @@ class Sheet:
         bold: bool = False,
         least: float = 6.5,
         align: Literal["left", "right"] = "left",
+        tag: str = "P",
     ) -> float:
         """Write a text on one line, smaller or cut when it must be, and return the lower edge."""
         shown, fitted = fit_line(printable(text), width_pt=width, size=size, least=least, bold=bold)
-        self.write(x if align == "left" else x + width, y, shown, size=fitted, bold=bold, align=align)
+        self.write(x if align == "left" else x + width, y, shown, size=fitted, bold=bold, align=align, tag=tag)
         return y + _LEADING * size
 
     def paragraph(
@@ -154,8 +162,9 @@ class Sheet:
         for row in rows:
             y += row.gap
             if row.bullet:
-                self.write(x, y, "–", size=row.size, color=row.color)
-            self.write(x + row.indent, y, row.text, size=row.size, bold=row.bold, color=row.color)
+                self.write(x, y, "–", size=row.size, color=row.color, tag="")
+            tag = "H2" if row.heading else "P"
+            self.write(x + row.indent, y, row.text, size=row.size, bold=row.bold, color=row.color, tag=tag)
             y += _LEADING * row.size
         return y
 
@@ -189,5 +198,6 @@ def _rows(blocks: Sequence[Block], width: float, size: float) -> list[_Row]:
         lines = wrap(glued(printable(block.text)), width_pt=width - indent, size=letters, bold=bold)
         for i, line in enumerate(lines):
             first = i == 0
-            rows.append(_Row(line, letters, bold, color, indent, first and indent > 0, gap if first else 0.0))
+            head, bullet = block.kind == "heading", first and indent > 0
+            rows.append(_Row(line, letters, bold, color, indent, bullet, gap if first else 0.0, head))
     return rows

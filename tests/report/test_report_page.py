@@ -60,7 +60,7 @@ def test_nothing_leaves_the_paper_or_covers_anything(name: str, paper: Paper) ->
     """Every text and plot lies on the sheet, a quarter of an inch from its edge, and no two of them touch."""
     model = models()[name]
     with style.drawing(*_foreign_texts(model)):
-        texts, plots, width, height = boxes_of(draw_page(model, paper=paper))
+        texts, plots, width, height = boxes_of(draw_page(model, paper=paper).figure)
     edge = 72.0
     for box in texts + plots:
         assert box.x0 >= edge, box
@@ -77,7 +77,7 @@ def test_cautions_and_law_are_never_cut(name: str, paper: Paper) -> None:
     """Whatever else has to give way, what keeps people safe and honest stands on the page."""
     model = models()[name]
     with style.drawing(*_foreign_texts(model)):
-        written = " ".join(text.get_text() for text in draw_page(model, paper=paper).texts)
+        written = " ".join(text.get_text() for text in draw_page(model, paper=paper).figure.texts)
     for line in (*words.CAUTIONS, *words.ODOMETER_LAW):
         assert line in written.replace(" – ", " ")
 
