@@ -27,6 +27,8 @@ _SCALES_MPS = (3.0, 1.5, 0.8, 0.8)
 SMALLEST_FACTOR, LARGEST_FACTOR = 0.5, 2.0
 """No change of tires or gears makes an error factor beyond these; a wrong unit or a wrong column does."""
 _MOST_PEAKS = 5
+_MOST_BEYOND_S = 86400.0
+"""Readings may go on for this much longer than the track and still be searched from end to end."""
 _FEW, _FEW_STEP_S, _MANY_STEP_S = 60, 2.0, 3.0
 _WORTH_REFINING = 15.0
 """Peaks whose score is this much below the best are not worth a second look."""
@@ -139,6 +141,8 @@ def search_shifts(
     offset = np.rint(time_s + middle_s - start).astype(np.int64)
     score, line = np.full(len(shifts), -np.inf), np.zeros((len(shifts), 2))
     rows = max(1, _MOST_SHIFTS_AT_ONCE // len(time_s))
+    # half of the readings lie on the track, or, where they go on for longer than it, readings on half of the track
+    least = 0.5 * min(1.0, float((ground.time_s[-1] - start) / max(np.ptp(time_s), 1.0)))
     for first in range(0, len(shifts), rows):
         part = shifts[first : first + rows]
         index = offset[None, :] + np.rint(part).astype(np.int64)[:, None]
@@ -146,7 +150,7 @@ def search_shifts(
         index = np.where(on_track, index, 0)
         speed, spread = mean[index], variance[index]
         on_track &= np.isfinite(speed)
-        overlapping = on_track.mean(axis=1) >= 0.5
+        overlapping = on_track.mean(axis=1) >= least
         if not overlapping.any():
             continue
         here = first + np.flatnonzero(overlapping)
@@ -192,9 +196,10 @@ def _range_of_shifts(
     ground: GroundSpeed, time_s: FloatArray, *, clock: Clock, step_s: float, known_s: float | None
 ) -> FloatArray:
     """Return the offsets to try: those that lay half of the readings or half of the track on the other."""
-    begin, end = ground.time_s[0], ground.time_s[-1]
+    begin, end = float(ground.time_s[0]), float(ground.time_s[-1])
+    longer = float(np.clip(np.ptp(time_s) - (end - begin), 0.0, _MOST_BEYOND_S))
     middle = float(np.median(time_s))
-    low, high = begin - middle, end - middle
+    low, high = begin - middle - longer / 2, end - middle + longer / 2
     if known_s is not None:
         low, high = max(low, known_s - 60.0), min(high, known_s + 60.0)
     elif clock == "gps":

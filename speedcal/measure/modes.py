@@ -71,9 +71,9 @@ def fit_noted(
     speed, _, inside = ground.at(moment)
     right = (good > 0.5) & inside
     used = right & (speed >= SLOWEST_MPS)
-    if right.sum() < max(4.0, 0.5 * len(time_s)):
+    if right.sum() < max(4.0, 0.5 * inside.sum()):
         raise AlignmentError(
-            f"at no clock offset do more than {right.sum()} of {len(time_s)} readings follow the speed of the track",
+            f"at no clock offset do more than {right.sum()} of {inside.sum()} readings follow the speed of the track",
             source=source,
             remedy="Check that the readings and the track are of the same drive, and the unit of the readings",
         )

@@ -301,3 +301,20 @@ def test_a_vehicle_that_stands_is_refused_with_speeds_to_drive() -> None:
     with pytest.raises(FitError, match="hardly moved") as caught:
         speedcal.calibrate(standing, NOTES)
     assert "mph" in caught.value.remedy
+
+
+def test_a_log_that_goes_on_for_hours_around_the_track_is_laid_on_it() -> None:
+    """A logger left running: ten times the length of the track, standing before and after, stamps exact."""
+    log = readings_of(ROAD, np.arange(5.0, ROAD.length_s - 5.0), time_resolution_s=0.001)
+    time_s = np.concatenate(
+        (log.time_s[0] - np.arange(3000, 0, -1.0), log.time_s, log.time_s[-1] + np.arange(1.0, 3000))
+    )
+    shown = np.concatenate((np.zeros(3000), log.speed_mps, np.zeros(2999)))
+    left_running = replace(
+        log, time_s=time_s, speed_mps=shown, line=np.arange(len(time_s)), odometer_m=np.full(len(time_s), np.nan)
+    )
+    result = speedcal.calibrate(TRACK, left_running)
+    plain = speedcal.calibrate(TRACK, log)
+    assert result.clock_offset_s is not None
+    assert result.clock_offset_s.contains(0.0)
+    assert result.error_factor.value == pytest.approx(plain.error_factor.value, abs=plain.error_factor.half_width / 10)
