@@ -139,7 +139,13 @@ def calibrate(
 
 
 def _on_day_of(track: Track, readings: Readings) -> Readings:
-    """Drop the date of the readings when the track has none, so that the two can be compared by time of day."""
+    """Return the readings with the clock they have for this track.
+
+    Readings share the clock of the fixes they were logged with, and not that of another receiver. When the track has
+    no date, that of the readings is dropped, so that the two can be compared by time of day.
+    """
+    if readings.clock == "gps" and readings.digest != track.digest:
+        readings = replace(readings, clock="utc")
     if track.has_date or readings.clock not in ("utc", "local"):
         return readings
     midnight = np.floor(np.nanmin(readings.time_s) / _DAY_S) * _DAY_S

@@ -73,7 +73,8 @@ def load_tolerance(
     """
     table = {"rule": name_or_table} if isinstance(name_or_table, str) else name_or_table
     preset = "rule" in table
-    reader = TableReader(table, _PRESET_KEYS if preset else _OWN_KEYS, where="[tolerance]")
+    # a misspelt "rule" is told as such although a rule of one's own has no such key
+    reader = TableReader(table, _PRESET_KEYS if preset else ("rule", *_OWN_KEYS), where="[tolerance]")
     own_unit = _unit(reader) or unit
     confidence = reader.number("confidence", low=_CONFIDENCES[0], high=_CONFIDENCES[1])
     speeds = _speeds(reader, "speeds")

@@ -318,3 +318,12 @@ def test_a_log_that_goes_on_for_hours_around_the_track_is_laid_on_it() -> None:
     assert result.clock_offset_s is not None
     assert result.clock_offset_s.contains(0.0)
     assert result.error_factor.value == pytest.approx(plain.error_factor.value, abs=plain.error_factor.half_width / 10)
+
+
+def test_readings_share_the_clock_of_their_own_fixes_and_of_no_other_receiver() -> None:
+    """A table that holds fixes too, laid on the track of another receiver half a minute away."""
+    log = readings_of(ROAD, np.arange(5.0, ROAD.length_s - 5.0), time_resolution_s=0.001)
+    late = replace(log, time_s=log.time_s - 30.0, clock="gps", digest="b" * 64)
+    result = speedcal.calibrate(replace(TRACK, digest="a" * 64), late)
+    assert result.clock_offset_s is not None
+    assert result.clock_offset_s.value == pytest.approx(30.0, abs=0.5)

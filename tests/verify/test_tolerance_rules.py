@@ -241,3 +241,9 @@ def test_a_table_that_cannot_be_used_says_what_to_write(table: dict[str, object]
         load_tolerance(table, source="job.toml")
     assert message in str(caught.value)
     assert str(caught.value).startswith("job.toml: ")
+
+
+def test_a_misspelt_rule_is_told_by_its_name() -> None:
+    """A tolerance table without a rule is one of its own, but this one only has a letter too few."""
+    with pytest.raises(ToleranceError, match="did you mean 'rule'"):
+        load_tolerance({"rul": "un_r39_type"})
