@@ -20,6 +20,8 @@ _FINE_NODES, _FINE_REACH_S = 33, 8.0
 _STARTS_PER_SHIFT = 3
 _CLOCK_NODES = 81
 _NEGLIGIBLE = 6.0
+_FOLLOWING = 0.6
+"""Least share of the readings on the track that has to follow it."""
 _DOUBT = 0.05
 """Posterior mass elsewhere from which on a second clock offset has to be taken seriously."""
 
@@ -71,7 +73,7 @@ def fit_noted(
     speed, _, inside = ground.at(moment)
     right = (good > 0.5) & inside
     used = right & (speed >= SLOWEST_MPS)
-    if right.sum() < max(4.0, 0.5 * inside.sum()):
+    if right.sum() < max(4.0, _FOLLOWING * inside.sum()):
         raise AlignmentError(
             f"at no clock offset do more than {right.sum()} of {inside.sum()} readings follow the speed of the track",
             source=source,
