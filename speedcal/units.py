@@ -62,11 +62,6 @@ def display_unit_of(unit: SpeedUnit) -> DisplayUnit:
     return "mph" if unit == "mph" else "km/h"
 
 
-def speed_to_mps(value: float, unit: SpeedUnit) -> float:
-    """Convert a speed to metres per second."""
-    return value * SPEED_UNIT_MPS[unit]
-
-
 def speed_from_mps(value_mps: float, unit: SpeedUnit) -> float:
     """Convert metres per second to another unit."""
     return value_mps / SPEED_UNIT_MPS[unit]

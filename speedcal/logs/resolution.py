@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 
 from speedcal.units import SPEED_UNIT_MPS, SpeedUnit
@@ -67,8 +65,3 @@ def time_step(times_s: FloatArray, written_s: float) -> float:
             if step > written_s and np.abs(times / step - np.round(times / step)).max() * step < 2e-6:
                 return step
     return written_s
-
-
-def written_decimals(cells: Sequence[str], mark: str) -> int:
-    """Return the largest number of digits that follow the decimal mark in any of the cells."""
-    return max((len(cell.rpartition(mark)[2]) for cell in cells if mark in cell), default=0)
