@@ -107,7 +107,7 @@ print(after)
 # held against the planned one.
 
 # %%
-verdict = speedcal.verify(before, after, job.tolerance, vehicle=job.vehicle, work=job.work)
+verdict = speedcal.conformity(before, after, job.tolerance, vehicle=job.vehicle, work=job.work)
 print(verdict)
 
 # %%
@@ -152,7 +152,7 @@ short = [Plateau(v * MPH, 25, 2) for v in (34, 46, 58)]
 drive = simulate("noted", 6, error_factor=gain(22), offset_mps=1.2 * MPH, plan=short)
 little = speedcal.calibrate(drive.track, drive.readings)
 print(little.trust)
-print(speedcal.verify(before, little, job.tolerance, vehicle=job.vehicle, work=job.work))
+print(speedcal.conformity(before, little, job.tolerance, vehicle=job.vehicle, work=job.work))
 
 # %% [markdown]
 # ## When another gear went in
@@ -163,4 +163,4 @@ print(speedcal.verify(before, little, job.tolerance, vehicle=job.vehicle, work=j
 
 # %%
 wrong = road_test(20, seed=9)
-print(speedcal.verify(before, wrong, job.tolerance, vehicle=job.vehicle, work=job.work))
+print(speedcal.conformity(before, wrong, job.tolerance, vehicle=job.vehicle, work=job.work))

@@ -6,25 +6,26 @@ The public names below are imported when they are first used, so that ``import s
 from __future__ import annotations
 
 import importlib
-import sys
-from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
+from speedcal import text as _text
+from speedcal.wording import use_words
+
 if TYPE_CHECKING:
+    from speedcal.calibration import Calibration, calibrate
+    from speedcal.conformity import RoadTestPlan, Tolerance, Verification, load_tolerance, plan, verify
     from speedcal.errors import SpeedcalError
     from speedcal.jobs import Job, JobResult, load_job
     from speedcal.logs import Readings, Track, read_readings, read_track
-    from speedcal.measure import Calibration, calibrate
     from speedcal.vehicle import Corrections, Vehicle, correct
-    from speedcal.verify import RoadTestPlan, Tolerance, Verification, load_tolerance, plan, verify
 
 _HOME = {
     "SpeedcalError": "errors",
     **dict.fromkeys(("Job", "JobResult", "load_job"), "jobs"),
     **dict.fromkeys(("Readings", "Track", "read_readings", "read_track"), "logs"),
-    **dict.fromkeys(("Calibration", "calibrate"), "measure"),
+    **dict.fromkeys(("Calibration", "calibrate"), "calibration"),
     **dict.fromkeys(("Corrections", "Vehicle", "correct"), "vehicle"),
-    **dict.fromkeys(("RoadTestPlan", "Tolerance", "Verification", "load_tolerance", "plan", "verify"), "verify"),
+    **dict.fromkeys(("RoadTestPlan", "Tolerance", "Verification", "load_tolerance", "plan", "verify"), "conformity"),
 }
 
 __all__ = [
@@ -49,15 +50,7 @@ __all__ = [
     "verify",
 ]
 
-
-class _Package(ModuleType):
-    """Keeps ``speedcal.verify`` the function: importing the room of the same name would bind the room over it."""
-
-    def __setattr__(self, name: str, value: Any) -> None:
-        super().__setattr__(name, value.verify if name == "verify" and isinstance(value, ModuleType) else value)
-
-
-sys.modules[__name__].__class__ = _Package
+use_words(_text.WORDS)
 
 
 def __getattr__(name: str) -> Any:

@@ -1,11 +1,36 @@
-"""One family of errors: what is wrong, where it is, and what to do about it."""
+"""One family of errors: what is wrong, where it is, and what to do about it, as a code and values."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from typing import Any, NoReturn
 
-_MOST_SHOWN = 20
+from speedcal.finding import json_ready
+from speedcal.wording import words
+
+
+@dataclass(frozen=True, init=False)
+class Problem:
+    """One thing that is wrong in a file, a table or a form: ``Problem("unknown_unit", line=3, column="speed")``."""
+
+    code: str
+    line: int | None
+    values: Mapping[str, Any] = field(hash=False)
+
+    def __init__(self, code: str, /, *, line: int | None = None, **values: Any) -> None:
+        object.__setattr__(self, "code", code)
+        object.__setattr__(self, "line", line)
+        object.__setattr__(self, "values", values)
+
+    @property
+    def text(self) -> str:
+        """What is wrong, one sentence without its full stop."""
+        return words().refusal(self.code, self.values)[0]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the parts, ready for JSON."""
+        return {"error": self.code, "line": self.line, "values": json_ready(self.values), "text": self.text}
 
 
 class SpeedcalError(Exception):
@@ -13,14 +38,16 @@ class SpeedcalError(Exception):
 
     Parameters
     ----------
-    problem
-        What is wrong, as one sentence without a full stop; quotes the value that was found.
+    code
+        What is wrong, a snake_case code whose words stand in :mod:`speedcal.text`.
     source
         Name of the file (or form field) it was found in; empty when there is none.
     line
         Line in that file, counted from 1.
-    remedy
-        What the user can do, as one sentence without a full stop.
+    problems
+        The single problems, where several are reported at once.
+    values
+        What the sentence needs: what was found, the column, the option that settles it. SI, unit in the name.
 
     Examples
     --------
@@ -32,24 +59,45 @@ class SpeedcalError(Exception):
     the file cannot be opened: No such file or directory
     """
 
-    problems: tuple[tuple[int | None, str], ...] = ()
-    """The single problems with their lines, when the message lists several."""
+    def __init__(
+        self,
+        code: str,
+        /,
+        *,
+        source: str = "",
+        line: int | None = None,
+        problems: Sequence[Problem] = (),
+        **values: Any,
+    ) -> None:
+        self.code, self.source, self.line, self.values, self.problems = code, source, line, values, tuple(problems)
+        super().__init__(code)
 
-    def __init__(self, problem: str, *, source: str = "", line: int | None = None, remedy: str = "") -> None:
-        self.problem, self.source, self.line, self.remedy = problem, source, line, remedy
-        where = source if line is None else f"{source}:{line}"
-        stop = "" if problem.endswith("?") else "."
-        super().__init__((f"{where}: " if where else "") + problem + stop + (f" {remedy}." if remedy else ""))
+    @property
+    def problem(self) -> str:
+        """What is wrong, one sentence without its full stop."""
+        return words().refusal(self.code, {**self.values, "problems": self.problems})[0]
+
+    @property
+    def remedy(self) -> str:
+        """What the user can do, one sentence without its full stop; may be empty."""
+        return words().refusal(self.code, {**self.values, "problems": self.problems})[1]
+
+    def __str__(self) -> str:
+        return words().summary(self)
 
     def to_dict(self) -> dict[str, Any]:
-        """Return the parts of the message, ready for JSON."""
-        return {
-            "error": type(self).__name__,
-            "problem": self.problem,
+        """Return the parts of the message, ready for JSON: error (the code), text, values, source, line, remedy."""
+        parts: dict[str, Any] = {
+            "error": self.code,
+            "text": self.problem,
+            "values": json_ready(self.values),
             "source": self.source,
             "line": self.line,
             "remedy": self.remedy,
         }
+        if self.problems:
+            parts["problems"] = [problem.to_dict() for problem in self.problems]
+        return parts
 
 
 class TrackFormatError(SpeedcalError):
@@ -61,7 +109,7 @@ class ReadingsFormatError(SpeedcalError):
 
 
 class AlignmentError(SpeedcalError):
-    """The readings cannot be laid on the track: no common time, or more than one way to do it."""
+    """The readings do not match the track at any clock offset, or at more than one."""
 
 
 class FitError(SpeedcalError):
@@ -84,16 +132,10 @@ class JobError(SpeedcalError):
     """A job file cannot be used."""
 
 
-def raise_problems(
-    problems: Sequence[tuple[int | None, str]], *, source: str, remedy: str, kind: type[SpeedcalError]
-) -> NoReturn:
-    """Raise one error that lists every problem of a file (the first twenty, then how many more)."""
+def raise_problems(problems: Sequence[Any], *, source: str, kind: type[SpeedcalError], **values: Any) -> NoReturn:
+    """Raise one error for every problem of a file: the problem itself where there is one, else a list of all."""
+    problems = [item if isinstance(item, Problem) else Problem(item[1], line=item[0]) for item in problems]
     if len(problems) == 1:
-        line, text = problems[0]
-        raise kind(text, source=source, line=line, remedy=remedy)
-    rows = [f"\n  line {line}: {text}" if line is not None else f"\n  {text}" for line, text in problems[:_MOST_SHOWN]]
-    more = len(problems) - _MOST_SHOWN
-    tail = f"\n  and {more} more" if more > 0 else ""
-    error = kind(f"{len(problems)} problems:{''.join(rows)}{tail}\n", source=source, remedy=remedy)
-    error.problems = tuple(problems)
-    raise error
+        one = problems[0]
+        raise kind(one.code, source=source, line=one.line, **{**values, **one.values})
+    raise kind("several_problems", source=source, problems=problems, **values)

@@ -10,7 +10,7 @@ from speedcal.errors import JobError
 from speedcal.units import DisplayUnit
 
 if TYPE_CHECKING:
-    from speedcal.measure import Calibration
+    from speedcal.calibration import Calibration
     from speedcal.vehicle import Vehicle
 
 

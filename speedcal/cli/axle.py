@@ -12,7 +12,7 @@ from speedcal.errors import VehicleError
 
 if TYPE_CHECKING:
     from speedcal.vehicle import RolledTire
-    from speedcal.vehicle.axle import AxleEstimate, TurnCount
+    from speedcal.vehicle.axle_ratio import AxleEstimate, TurnCount
 
 
 @click.command()
@@ -62,7 +62,7 @@ def command(counts: tuple[str, ...], as_json: bool, unit: str | None, **options:
       speedcal axle --rpm 2500 --speed 60 --gear 1 --tire 35x12.50R17LT
       speedcal axle --track drive.gpx --log log.csv --column "Engine RPM" --gear 0.73 --tire 265/70R17
     """
-    from speedcal.vehicle.axle import COUNTING_CAUTIONS, axle_from_counts
+    from speedcal.vehicle.axle_ratio import COUNTING_CAUTIONS, axle_from_counts
 
     if counts:
         say([f"caution: {text}" for text in COUNTING_CAUTIONS])
@@ -76,7 +76,7 @@ def command(counts: tuple[str, ...], as_json: bool, unit: str | None, **options:
 
 
 def _count(text: str, one_wheel: bool, mark_error: float | None) -> TurnCount:
-    from speedcal.vehicle.axle import U_SHAFT_TURNS, U_WHEEL_TURNS, TurnCount, parse_turns
+    from speedcal.vehicle.axle_ratio import U_SHAFT_TURNS, U_WHEEL_TURNS, TurnCount, parse_turns
 
     wheel, colon, shaft = text.partition(":")
     if not colon:
@@ -90,7 +90,7 @@ def _count(text: str, one_wheel: bool, mark_error: float | None) -> TurnCount:
 def _from_engine(unit: str | None, options: dict[str, Any]) -> AxleEstimate:
     from speedcal.tables import parse_ratio
     from speedcal.units import KMH_MPS, MPH_MPS
-    from speedcal.vehicle.axle import axle_from_engine_speed
+    from speedcal.vehicle.axle_ratio import axle_from_engine_speed
 
     by_drive = options["track"] is not None or options["log"] is not None
     needed = ("track", "log", "gear", "tire") if by_drive else ("rpm", "speed", "gear", "tire")
@@ -114,6 +114,6 @@ def _from_engine(unit: str | None, options: dict[str, Any]) -> AxleEstimate:
 
 def _rolled(text: str) -> RolledTire:
     from speedcal.vehicle import parse_tire_size, roll_by_convention
-    from speedcal.vehicle.rolled import parse_roll_out
+    from speedcal.vehicle.rolling_circumference import parse_roll_out
 
     return parse_roll_out(text) if ":" in text else roll_by_convention(parse_tire_size(text))

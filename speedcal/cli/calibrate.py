@@ -53,8 +53,8 @@ def command(
     A passenger writes the readings down, the driver drives. Keep to the speed limit, on a suitable road.
     Local rules on speedometers and odometers come first.
     """
+    from speedcal.calibration import calibrate
     from speedcal.logs import read_track
-    from speedcal.measure import calibrate
 
     result = calibrate(
         read_track(track),

@@ -27,8 +27,8 @@ def command(jobs: tuple[Path, ...], speed: float | None, as_json: bool, unit: st
       speedcal history job.toml
       speedcal history spring/job.toml autumn/job.toml --speed 50
     """
+    from speedcal.conformity import history
     from speedcal.jobs import load_job
-    from speedcal.verify import history
 
     drives = []
     for path in jobs:

@@ -81,8 +81,8 @@ def _plot(found: Inspection, unit: DisplayUnit | None) -> str:
     """Return the plot of the track, from positions where it carries no speed, else of the readings."""
     import numpy as np
 
+    from speedcal.calibration.ground_speed import ground_speed
     from speedcal.logs.sketch import sketch
-    from speedcal.measure.ground import ground_speed
 
     if found.track is not None:
         word = unit or "km/h"

@@ -13,9 +13,9 @@ from speedcal.errors import PlanError
 from speedcal.units import DisplayUnit
 
 if TYPE_CHECKING:
+    from speedcal.calibration.result import Calibration
+    from speedcal.conformity import Tolerance
     from speedcal.jobs import Job
-    from speedcal.measure.model import Calibration
-    from speedcal.verify import Tolerance
 
 _USUAL_LIMIT = {"mph": 65.0, "km/h": 100.0}
 
@@ -56,9 +56,9 @@ def command(
     The driver drives, a passenger writes. Legal speeds only, by the GPS, on a suitable road.
     Local rules on speedometers, odometers and road tests come first.
     """
+    from speedcal.conformity import plan
+    from speedcal.conformity.sheet import render_sheet, render_template
     from speedcal.jobs import load_job
-    from speedcal.verify import plan
-    from speedcal.verify.sheet import render_sheet, render_template
 
     loaded = load_job(job)
     shown = cast(DisplayUnit, unit or loaded.unit or "mph")

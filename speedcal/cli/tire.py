@@ -86,7 +86,7 @@ def command(size: str, as_json: bool, unit: str | None, **options: Any) -> None:
 
 def _rolled(tire: TireSize, options: dict[str, Any]) -> RolledTire:
     from speedcal.vehicle import roll_by_convention, roll_by_turns
-    from speedcal.vehicle.rolled import parse_roll_out
+    from speedcal.vehicle.rolling_circumference import parse_roll_out
 
     if options["rolled_text"]:
         return parse_roll_out(options["rolled_text"])
@@ -106,8 +106,8 @@ def _rolled(tire: TireSize, options: dict[str, Any]) -> RolledTire:
 
 
 def _nominal(tire: TireSize) -> dict[str, Any]:
-    from speedcal.values import tidy
-    from speedcal.vehicle.rolled import nominal_circumference_m
+    from speedcal.interval import tidy
+    from speedcal.vehicle.rolling_circumference import nominal_circumference_m
 
     around = nominal_circumference_m(tire)
     return {

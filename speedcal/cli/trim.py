@@ -14,8 +14,8 @@ from speedcal.errors import TrackFormatError
 from speedcal.units import LENGTH_UNIT_M
 
 if TYPE_CHECKING:
+    from speedcal.interval import FloatArray
     from speedcal.logs import Track
-    from speedcal.values import FloatArray
 
 
 class _Length(click.ParamType[float]):
@@ -85,7 +85,7 @@ def _from_fix(track: Track, index: int) -> FloatArray:
     """Return the straight distance of every fix from one of them. [m]."""
     import numpy as np
 
-    from speedcal.measure.geodesy import segment_lengths_m
+    from speedcal.calibration.geodesy import segment_lengths_m
 
     latitude, longitude = (np.empty(2 * len(track)) for _ in range(2))
     latitude[::2], latitude[1::2] = track.latitude_deg[index], track.latitude_deg

@@ -9,10 +9,11 @@ from typing import Literal
 
 import numpy as np
 
+from speedcal.finding import Finding
+from speedcal.interval import FloatArray
 from speedcal.logs.daylight import undo_change
 from speedcal.logs.model import Clock
 from speedcal.logs.stamp_text import Stamp
-from speedcal.values import Finding, FloatArray
 
 _HALF_DAY_S, _DAY_S, _QUARTER_DAY_S = 43_200.0, 86_400.0, 21_600.0
 _ELAPSED = re.compile(r"elapsed|since|stopwatch|duration|run ?time|lap|start|t\+|min:sec")

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from speedcal.values import Finding, FloatArray
+from speedcal.finding import Finding
+from speedcal.interval import FloatArray
 
 _HOUR_S = 3600.0
 _LONGEST_PAUSE_S = 600.0

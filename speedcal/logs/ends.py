@@ -6,8 +6,8 @@ from dataclasses import fields, replace
 
 import numpy as np
 
+from speedcal.interval import BoolArray, FloatArray
 from speedcal.logs.model import Track
-from speedcal.values import BoolArray, FloatArray
 
 
 def without_ends(

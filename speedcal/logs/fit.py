@@ -7,12 +7,12 @@ import math
 from datetime import datetime, tzinfo
 from typing import Any
 
+from speedcal.finding import Finding
 from speedcal.logs import limits
 from speedcal.logs.fixes import Fixes, build_track
 from speedcal.logs.formats import LogFormat
 from speedcal.logs.model import Track
 from speedcal.logs.source import Source
-from speedcal.values import Finding
 
 _SEMICIRCLE_DEG = 180 / 2**31
 """Degrees in the unit in which FIT writes angles."""

@@ -10,10 +10,11 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import ArrayLike
 
+from speedcal.finding import Finding
+from speedcal.interval import BoolArray, FloatArray, IntArray
 from speedcal.logs import limits
 from speedcal.logs.model import Track
 from speedcal.logs.source import Source
-from speedcal.values import BoolArray, Finding, FloatArray, IntArray
 
 BASE_S = 946_684_800.0
 """2000-01-01 UTC, where tracks without a date start. [s since 1970-01-01]"""

@@ -15,13 +15,13 @@ from datetime import UTC, datetime, tzinfo
 from typing import Any
 from xml.etree import ElementTree
 
+from speedcal.finding import Finding
 from speedcal.logs.fixes import Fixes, build_track
 from speedcal.logs.formats import LogFormat, Request
 from speedcal.logs.model import Readings, Track
 from speedcal.logs.source import Source
 from speedcal.logs.stamp_text import parse_stamp
 from speedcal.logs.xmltree import local, number_in, parse, root_name
-from speedcal.values import Finding
 
 _KEPT = {"gpx", "trk", "trkseg", "trkpt", "wpt", "ele", "time", "name", "cmt", "desc", "sym", "type"}
 _SPEED = re.compile(r"^(?:gps|ground|doppler|sog)?_?speed(?:_?(?:mps|m_s))?$|^sog$", re.IGNORECASE)

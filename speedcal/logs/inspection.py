@@ -11,11 +11,11 @@ from typing import Any, TypeVar
 import numpy as np
 
 from speedcal.errors import ReadingsFormatError, SpeedcalError, TrackFormatError
+from speedcal.interval import FloatArray, tidy
 from speedcal.logs.formats import LogFormat, Request, is_certain, recognise
 from speedcal.logs.model import Readings, Track
 from speedcal.logs.source import Source, load
 from speedcal.units import KMH_MPS, LENGTH_UNIT_M, SPEED_UNIT_MPS, DisplayUnit
-from speedcal.values import FloatArray, tidy
 
 _T = TypeVar("_T")
 _GAP_S, _GAP_INTERVALS = 3.0, 3.0

@@ -7,13 +7,13 @@ import re
 from datetime import tzinfo
 from xml.etree import ElementTree
 
+from speedcal.finding import Finding
 from speedcal.logs.fixes import Fixes, build_track
 from speedcal.logs.formats import LogFormat
 from speedcal.logs.model import Track
 from speedcal.logs.source import Source
 from speedcal.logs.stamp_text import parse_instant
 from speedcal.logs.xmltree import local, number_in, parse, root_name
-from speedcal.values import Finding
 
 _SPEED = re.compile(r"(?:gps|ground)?[ _]?speed", re.IGNORECASE)
 

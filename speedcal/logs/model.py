@@ -8,8 +8,9 @@ from typing import Literal
 
 import numpy as np
 
+from speedcal.finding import Finding
+from speedcal.interval import FloatArray, IntArray
 from speedcal.units import SpeedUnit
-from speedcal.values import Finding, FloatArray, IntArray
 
 Clock = Literal["gps", "utc", "local", "time of day", "elapsed", "none"]
 """What the times of the readings are.

@@ -15,6 +15,7 @@ from datetime import tzinfo
 
 import numpy as np
 
+from speedcal.finding import Finding
 from speedcal.logs import limits
 from speedcal.logs.fixes import BASE_S, Fixes, build_track
 from speedcal.logs.formats import LogFormat
@@ -22,7 +23,6 @@ from speedcal.logs.model import Track
 from speedcal.logs.source import Source
 from speedcal.logs.stamp_text import days_since_1970
 from speedcal.units import SPEED_UNIT_MPS
-from speedcal.values import Finding
 
 _SENTENCE = re.compile(rb"\$[A-Z]{2}(?:RMC|GGA|VTG|GNS|ZDA),")
 _USED = frozenset({"RMC", "GGA", "VTG", "GNS", "ZDA"})

@@ -6,8 +6,9 @@ import re
 
 import numpy as np
 
+from speedcal.finding import Finding
+from speedcal.interval import FloatArray
 from speedcal.logs.model import Clock
-from speedcal.values import Finding, FloatArray
 
 _SINCE_1970 = ((1e9, 1.0), (1e12, 1e-3), (1e15, 1e-6), (1e18, 1e-9))
 _UNITS = (

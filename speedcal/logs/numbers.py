@@ -8,9 +8,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from speedcal.interval import FloatArray
 from speedcal.logs.stamps import MISSING
 from speedcal.units import LENGTH_UNIT_M, parse_speed_unit
-from speedcal.values import FloatArray
 
 _PLAIN = re.compile(r"[-+]?(?:\d{1,40}(?:\.\d{0,40})?|\.\d{1,40})(?:[eE][-+]?\d{1,3})?")
 _WITH_UNIT = re.compile(r"([-+]?[\d., '\u00a0\u202f]{1,40})\s*([A-Za-zµ°][A-Za-z/. ]{0,20})?")

@@ -9,13 +9,14 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from speedcal.errors import raise_problems
+from speedcal.finding import Finding
+from speedcal.interval import BoolArray, FloatArray
 from speedcal.logs import limits
 from speedcal.logs.model import Clock, Readings
 from speedcal.logs.resolution import speed_step
 from speedcal.logs.source import Source
 from speedcal.logs.stamps import Stamps
 from speedcal.units import KMH_MPS, SPEED_UNIT_MPS, SpeedUnit
-from speedcal.values import BoolArray, Finding, FloatArray
 
 REMEDY = "Write one reading a line: a time such as 10:32:15 and the speed shown"
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from speedcal.interval import FloatArray
 from speedcal.units import SPEED_UNIT_MPS, SpeedUnit
-from speedcal.values import FloatArray
 
 _SPEED_STEPS = ((5.0, 0.85, 8), (2.0, 0.95, 16), (1.0, 0.6, 1), (0.5, 0.85, 8), (0.1, 0.6, 1), (0.01, 0.6, 1))
 """Step, share of the values that must be multiples of it, and how many values there must be at least.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from speedcal.values import FloatArray
+from speedcal.interval import FloatArray
 
 _EIGHTHS = " ▁▂▃▄▅▆▇█"
 

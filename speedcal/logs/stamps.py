@@ -10,13 +10,14 @@ from datetime import UTC, datetime, tzinfo
 
 import numpy as np
 
+from speedcal.finding import Finding
+from speedcal.interval import FloatArray
 from speedcal.logs.clock_times import read_clock_times
 from speedcal.logs.daylight import undo_change
 from speedcal.logs.model import Clock
 from speedcal.logs.number_times import read_number_times
 from speedcal.logs.resolution import time_step
 from speedcal.logs.stamp_text import Stamp, StampKind, days_since_1970, parse_stamp
-from speedcal.values import Finding, FloatArray
 
 MISSING = frozenset({"", "-", "--", "---", "–", "—", "na", "n/a", "nan", "null", "none", "?", "#n/a", "n.a."})
 """What people and loggers write for a value that is not there, in lower case."""

@@ -7,6 +7,8 @@ import re
 
 import numpy as np
 
+from speedcal.finding import Finding
+from speedcal.interval import FloatArray
 from speedcal.logs.formats import Request
 from speedcal.logs.model import Readings
 from speedcal.logs.numbers import parse_numbers
@@ -17,7 +19,6 @@ from speedcal.logs.table import Table, check_header, decimal_mark, is_missing, u
 from speedcal.logs.time_column import on_track_clock, read_times
 from speedcal.logs.words import Heading, read_heading
 from speedcal.units import LENGTH_UNIT_M, SpeedUnit, parse_speed_unit
-from speedcal.values import Finding, FloatArray
 
 _NAME_UNIT = "Write the unit into the header, such as 'speed mph', or give --unit"
 

@@ -7,6 +7,8 @@ from datetime import tzinfo
 
 import numpy as np
 
+from speedcal.finding import Finding
+from speedcal.interval import BoolArray, FloatArray
 from speedcal.logs.fixes import Fixes, build_track
 from speedcal.logs.model import Track
 from speedcal.logs.numbers import parse_numbers
@@ -16,7 +18,6 @@ from speedcal.logs.table import Table, check_header, uses_decimal_comma
 from speedcal.logs.time_column import on_track_clock, read_times
 from speedcal.logs.words import Heading, Role, read_heading
 from speedcal.units import SPEED_UNIT_MPS
-from speedcal.values import BoolArray, Finding, FloatArray
 
 _INVALID = frozenset(
     {"v", "n", "no", "none", "invalid", "no fix", "nofix", "false", "0", "lost", "not valid", "void", "-1"}

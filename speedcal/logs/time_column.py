@@ -6,12 +6,13 @@ from datetime import tzinfo
 
 import numpy as np
 
+from speedcal.finding import Finding
+from speedcal.interval import FloatArray
 from speedcal.logs.fixes import BASE_S
 from speedcal.logs.stamp_text import parse_stamp
 from speedcal.logs.stamps import Stamps, parse_stamps
 from speedcal.logs.table import Table, is_missing
 from speedcal.logs.words import Heading
-from speedcal.values import Finding, FloatArray
 
 _WORTH = {"zoned": 5, "naive": 4, "slashed": 3, "number": 1}
 _LOOKED_AT = 50

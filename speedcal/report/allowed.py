@@ -7,15 +7,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from speedcal.interval import FloatArray
 from speedcal.report import style
 from speedcal.report.words import one_line
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
-from speedcal.values import FloatArray
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from speedcal.verify import Tolerance
+    from speedcal.conformity import Tolerance
 
 
 @dataclass(frozen=True)

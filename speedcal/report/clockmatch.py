@@ -6,16 +6,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from speedcal.interval import FloatArray
 from speedcal.report import style
 from speedcal.report.comparison import marker_area, steady, thinned
 from speedcal.report.labels import place_label
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
-from speedcal.values import FloatArray
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from speedcal.measure.model import Calibration
+    from speedcal.calibration.result import Calibration
 
 MOST_FIXES = 1500
 

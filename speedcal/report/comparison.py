@@ -7,16 +7,16 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from speedcal.interval import FloatArray
 from speedcal.report import style
 from speedcal.report.allowed import Allowed
 from speedcal.report.labels import place_label
 from speedcal.units import KMH_MPS, MPH_MPS, SPEED_UNIT_MPS, DisplayUnit
-from speedcal.values import FloatArray
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from speedcal.measure.model import Calibration
+    from speedcal.calibration.result import Calibration
 
 MOST_POINTS = 240
 

@@ -10,12 +10,12 @@ from speedcal.report.words import one_line, other_unit, signed
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
-    from speedcal.measure.model import Calibration
+    from speedcal.calibration.result import Calibration
+    from speedcal.conformity import History
+    from speedcal.interval import Interval
     from speedcal.report.facts import ReportFacts
-    from speedcal.values import Interval
     from speedcal.vehicle import Choice, Corrections
     from speedcal.vehicle.explain import Explanations
-    from speedcal.verify import History
 
 _ROLLS, _WANTED = "Effective tire rolls", "Driven gear wanted, in parts of a tooth"
 IN_SHORT = (_ROLLS, _WANTED)

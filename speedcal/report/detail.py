@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from speedcal.measure.model import ANOTHER_DAY
+from speedcal.calibration.result import ANOTHER_DAY
+from speedcal.interval import Interval, round_together, zone_and_seconds
 from speedcal.report.facts import DriveFacts
 from speedcal.report.words import one_line, signed
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
-from speedcal.values import Interval, round_together, zone_and_seconds
 
 if TYPE_CHECKING:
-    from speedcal.measure.model import Calibration
+    from speedcal.calibration.result import Calibration
 
 NOT_IN_IT = "size from memory; not in this interval"
 """Instead of a share, for what differs from one day to the next."""

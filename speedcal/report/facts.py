@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 from speedcal.units import DisplayUnit
 
 if TYPE_CHECKING:
-    from speedcal.measure.model import Calibration
+    from speedcal.calibration.result import Calibration
+    from speedcal.conformity import History, Tolerance, Verification
     from speedcal.vehicle import Corrections, Vehicle, Work
     from speedcal.vehicle.explain import Explanations
-    from speedcal.verify import History, Tolerance, Verification
 
 
 @dataclass(frozen=True)

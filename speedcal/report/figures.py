@@ -15,7 +15,7 @@ from speedcal.units import DisplayUnit
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from speedcal.measure.model import Calibration
+    from speedcal.calibration.result import Calibration
 
 ImageKind = Literal["png", "svg", "pdf"]
 

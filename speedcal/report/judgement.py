@@ -12,9 +12,9 @@ from speedcal.report.words import one_line, other_unit, signed
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
-    from speedcal.verify import Verification
-    from speedcal.verify.change import ChangeCheck
-    from speedcal.verify.verification import Check
+    from speedcal.conformity import Verification
+    from speedcal.conformity.change import ChangeCheck
+    from speedcal.conformity.verification import Check
 
 MARKS = {"pass": "✓", "fail": "✗", "not proven": "?"}
 
@@ -54,7 +54,7 @@ class Judgement:
 
 def judgement(verification: Verification) -> Judgement:
     """Put a verdict into words."""
-    from speedcal.verify.tolerance import STATUS_TEXT
+    from speedcal.conformity.tolerance import STATUS_TEXT
 
     rule, unit = verification.tolerance, verification.unit
     driven = ""

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from speedcal.values import FloatArray
+from speedcal.interval import FloatArray
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

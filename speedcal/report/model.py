@@ -18,7 +18,7 @@ from speedcal.report.words import one_line
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
-    from speedcal.measure.model import Calibration
+    from speedcal.calibration.result import Calibration
     from speedcal.vehicle import Choice, Corrections
 
 MOST_CHOICES = 4

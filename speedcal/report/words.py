@@ -11,7 +11,7 @@ import numpy as np
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
-    from speedcal.measure.model import Calibration
+    from speedcal.calibration.result import Calibration
     from speedcal.vehicle import Work
 
 CAUTIONS = (

@@ -26,13 +26,13 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from speedcal.interval import FloatArray
 from speedcal.simulate.files import write_drive
 from speedcal.simulate.instrument import DAY_S, Dial
 from speedcal.simulate.kinds import KINDS
 from speedcal.simulate.model import Drive, DriveKind, Plateau, Truth
 from speedcal.simulate.road import draw_profile, receive
 from speedcal.units import MPH_MPS
-from speedcal.values import FloatArray
 
 __all__ = ["KINDS", "ZONES_H", "Drive", "DriveKind", "Plateau", "Truth", "simulate", "write_drive"]
 

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from speedcal.interval import BoolArray, FloatArray
 from speedcal.logs.model import Readings
 from speedcal.simulate.model import DriveKind, Truth, distance_m
 from speedcal.units import MILE_M, SPEED_UNIT_MPS
-from speedcal.values import BoolArray, FloatArray
 
 LOG_JITTER_S = 0.02
 STANDING_MPS = 0.5

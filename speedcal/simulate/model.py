@@ -7,9 +7,9 @@ from typing import Literal
 
 import numpy as np
 
+from speedcal.interval import BoolArray, FloatArray
 from speedcal.logs.model import Clock, Readings, Track
 from speedcal.units import MPH_MPS, SpeedUnit
-from speedcal.values import BoolArray, FloatArray
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,10 +6,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from speedcal.calibration.geodesy import curvature_radii_m
+from speedcal.interval import BoolArray, FloatArray, IntArray
 from speedcal.logs.model import Track
-from speedcal.measure.geodesy import curvature_radii_m
 from speedcal.simulate.model import DriveKind, Plateau, distance_m
-from speedcal.values import BoolArray, FloatArray, IntArray
 
 POSITION_SD_M = 2.0
 POSITION_SCALE_S = 90.0

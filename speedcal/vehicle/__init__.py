@@ -1,14 +1,14 @@
 """From a calibration and what is known of the vehicle to parts, settings and explanations."""
 
-from speedcal.vehicle.choices import Choice
-from speedcal.vehicle.families import GearFamily, load_family
-from speedcal.vehicle.model import CRITERIA, VEHICLE_KEYS, WORK_KEYS, Criterion, Vehicle, Work
+from speedcal.vehicle.drivetrain import Determination, EffectiveTire, effective_tire, solve_train
+from speedcal.vehicle.gears import GearFamily, load_family
 from speedcal.vehicle.parts import AxleRatio
 from speedcal.vehicle.prediction import GainChange, Prediction, gain_change, predict_after
-from speedcal.vehicle.rolled import RolledTire, roll_by_convention, roll_by_turns, roll_out
-from speedcal.vehicle.sizes import TireSize, parse_tire_size
+from speedcal.vehicle.ranking import Choice
+from speedcal.vehicle.rolling_circumference import RolledTire, roll_by_convention, roll_by_turns, roll_out
 from speedcal.vehicle.solver import Corrections, correct
-from speedcal.vehicle.train import Determination, EffectiveTire, effective_tire, solve_train
+from speedcal.vehicle.tires import TireSize, parse_tire_size
+from speedcal.vehicle.vehicle import CRITERIA, VEHICLE_KEYS, WORK_KEYS, Criterion, Vehicle, Work
 
 __all__ = [
     "CRITERIA",

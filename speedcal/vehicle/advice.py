@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from speedcal.values import Finding, Interval
-from speedcal.vehicle.choices import RISK_OF_READING_LOW, Choice, Judge
-from speedcal.vehicle.model import Vehicle
+from speedcal.finding import Finding
+from speedcal.interval import Interval
+from speedcal.vehicle.ranking import RISK_OF_READING_LOW, Choice, Judge
+from speedcal.vehicle.vehicle import Vehicle
 
 _NOT_WORTH_MORE_WORK = 0.005
 """Relative error that does not justify a kind of change with more work when none is acceptable anyway."""

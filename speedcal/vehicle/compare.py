@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from speedcal.interval import Interval, tidy
 from speedcal.units import DisplayUnit
-from speedcal.values import Interval, tidy
-from speedcal.vehicle.rolled import RolledTire
+from speedcal.vehicle.rolling_circumference import RolledTire
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,15 +10,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from speedcal.errors import ReadingsFormatError, VehicleError, raise_problems
+from speedcal.finding import Finding
+from speedcal.interval import Interval
 from speedcal.logs.model import Readings, Track
-from speedcal.values import Finding, Interval
-from speedcal.vehicle.axle import AxleEstimate, plausible_pairs
-from speedcal.vehicle.rolled import RolledTire
+from speedcal.vehicle.axle_ratio import AxleEstimate, plausible_pairs
+from speedcal.vehicle.rolling_circumference import RolledTire
 
 if TYPE_CHECKING:
+    from speedcal.calibration.result import Calibration
     from speedcal.logs.source import Source
     from speedcal.logs.table import Table
-    from speedcal.measure.model import Calibration
 
 _ENGINE_WORDS = re.compile(r"\brpm\b|engine[ _]?speed|r/min|1/min|min-1", re.IGNORECASE)
 _AS_SPEED = "indicated m/s"
@@ -120,7 +121,7 @@ def axle_from_drive(track: Track, engine: Readings, *, gear_ratio: float, rolled
     VehicleError
         The ratio that comes out is not one of an axle: another gear, or another column.
     """
-    from speedcal.measure import calibrate
+    from speedcal.calibration import calibrate
 
     per_rpm = rolled.circumference_m.value / (60 * gear_ratio)
     guess = _first_guess(track, engine, per_rpm)
@@ -135,7 +136,7 @@ def axle_from_drive(track: Track, engine: Readings, *, gear_ratio: float, rolled
         Finding("readings_in_gear", f"{used} of {len(result.readings)} logged engine speeds fit the gear named.")
     ]
     if result.trust.word != "TRUSTED":
-        findings.append(Finding("weak", f"The drive carries little: {result.trust.reason}."))
+        findings.append(Finding("weak", f"The drive carries little: {result.trust.reasons[0].text}."))
     return AxleEstimate(
         Interval.around(value, 1.96 * u), "engine speed over a drive", plausible_pairs(value, u), None, tuple(findings)
     )
@@ -171,7 +172,7 @@ def _scaled(readings: Readings, factor: float) -> Readings:
 
 def _first_guess(track: Track, engine: Readings, per_rpm: float) -> float:
     """Return a ratio from the upper halves of both logs, before the clocks are matched."""
-    from speedcal.measure.ground import ground_speed
+    from speedcal.calibration.ground_speed import ground_speed
 
     ground = ground_speed(track)
     fast = float(np.nanquantile(ground.speed_mps, 0.8))

@@ -8,13 +8,14 @@ from typing import Any
 
 import numpy as np
 
+from speedcal.calibration.result import Calibration
 from speedcal.errors import VehicleError
-from speedcal.measure.model import Calibration
-from speedcal.values import Finding, FloatArray, tidy
-from speedcal.vehicle.axle import pairs_source
+from speedcal.finding import Finding
+from speedcal.interval import FloatArray, tidy
+from speedcal.vehicle.axle_ratio import pairs_source
 from speedcal.vehicle.data import explain_facts, tires_source
 from speedcal.vehicle.explain_parts import Part, base_of, parts_of
-from speedcal.vehicle.model import Vehicle
+from speedcal.vehicle.vehicle import Vehicle
 
 _FAR = 3.0
 """Standard uncertainties beyond which a combination does not explain a factor."""

@@ -7,14 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from speedcal.values import FloatArray
-from speedcal.vehicle.axle import known_pairs
+from speedcal.interval import FloatArray
+from speedcal.vehicle.axle_ratio import known_pairs
 from speedcal.vehicle.data import common_tires, explain_facts
-from speedcal.vehicle.families import GearFamily
-from speedcal.vehicle.model import Vehicle
+from speedcal.vehicle.gears import GearFamily
 from speedcal.vehicle.parts import AxleRatio
-from speedcal.vehicle.rolled import RolledTire, roll_by_convention
-from speedcal.vehicle.sizes import parse_tire_size
+from speedcal.vehicle.rolling_circumference import RolledTire, roll_by_convention
+from speedcal.vehicle.tires import parse_tire_size
+from speedcal.vehicle.vehicle import Vehicle
 
 _SAME_RATIO = 0.006
 """Axle ratios closer than this (relative) are one and the same to a drive."""

@@ -8,13 +8,14 @@ from typing import Any
 
 import numpy as np
 
-from speedcal.measure.model import Calibration
+from speedcal.calibration.result import Calibration
+from speedcal.finding import Finding, Trust
+from speedcal.interval import FloatArray, Interval
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
-from speedcal.values import FloatArray, Interval, Trust
-from speedcal.vehicle.model import Criterion, Vehicle, Work
 from speedcal.vehicle.prediction import predict_after
-from speedcal.vehicle.rolled import roll_by_convention
+from speedcal.vehicle.rolling_circumference import roll_by_convention
 from speedcal.vehicle.solver import Corrections, correct
+from speedcal.vehicle.vehicle import Criterion, Vehicle, Work
 
 
 @dataclass(frozen=True)
@@ -136,7 +137,7 @@ def _right_now(unit: DisplayUnit) -> Calibration:
         speed_range_mps=(low * factor, high * factor),
         scatter_mps=0.0,
         speed_source="recorded",
-        trust=Trust("WEAK", "no drive: the instrument is taken to be right now"),
+        trust=Trust("WEAK", (Finding("few_readings", "no drive: the instrument is taken to be right now"),)),
         readings=pd.DataFrame({"used": np.zeros(0, bool)}),
         ground=pd.DataFrame({"time_s": [], "speed_mps": [], "piece": []}),
         steady_runs=0,

@@ -9,12 +9,12 @@ from typing import Any, TypeVar
 
 import numpy as np
 
+from speedcal.calibration.result import Calibration
 from speedcal.errors import VehicleError
-from speedcal.measure.model import Calibration
+from speedcal.interval import FloatArray, Interval
 from speedcal.units import DisplayUnit
-from speedcal.values import FloatArray, Interval
-from speedcal.vehicle.model import Vehicle, Work
-from speedcal.vehicle.rolled import roll_by_convention
+from speedcal.vehicle.rolling_circumference import roll_by_convention
+from speedcal.vehicle.vehicle import Vehicle, Work
 
 _T = TypeVar("_T")
 
@@ -59,7 +59,7 @@ def gain_change(vehicle: Vehicle, work: Work | Mapping[str, Any], *, source: str
     vehicle
         As it was during the drive before the work.
     work
-        What is changed: a :class:`~speedcal.vehicle.model.Work` or the [work] table of a job file.
+        What is changed: a :class:`~speedcal.vehicle.vehicle.Work` or the [work] table of a job file.
     source
         Name of the file for messages.
 

@@ -6,11 +6,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from speedcal.measure.model import Calibration
+from speedcal.calibration.result import Calibration
+from speedcal.finding import Finding
+from speedcal.interval import FloatArray, Interval, tidy
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
-from speedcal.values import Finding, FloatArray, Interval, tidy
 from speedcal.vehicle.advice import best_of, findings_for
-from speedcal.vehicle.candidates import (
+from speedcal.vehicle.drivetrain import Determination, EffectiveTire, effective_tire, solve_train, train_findings
+from speedcal.vehicle.options import (
     drive_choices,
     driven_choices,
     fitted_teeth,
@@ -19,9 +21,8 @@ from speedcal.vehicle.candidates import (
     scaler_choices,
     setting_choices,
 )
-from speedcal.vehicle.choices import Choice, Judge, judge_choice
-from speedcal.vehicle.model import Criterion, Vehicle
-from speedcal.vehicle.train import Determination, EffectiveTire, effective_tire, solve_train, train_findings
+from speedcal.vehicle.ranking import Choice, Judge, judge_choice
+from speedcal.vehicle.vehicle import Criterion, Vehicle
 
 
 @dataclass(frozen=True, slots=True)

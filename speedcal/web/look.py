@@ -10,8 +10,8 @@ from speedcal.errors import SpeedcalError
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
+    from speedcal.calibration import Calibration
     from speedcal.logs import Readings, Track
-    from speedcal.measure import Calibration
 
 PICTURE = "look.svg"
 _ON_THE_PAGE = (
@@ -87,7 +87,7 @@ def _read_track(task: Mapping[str, Any]) -> Track:
 
 
 def _read_readings(task: Mapping[str, Any]) -> Readings:
-    from speedcal.jobs.run import held_readings
+    from speedcal.jobs.pipeline import held_readings
     from speedcal.logs import read_readings
 
     options = {key: value for key, value in task["options"].items() if key != "clock_offset_s"}
@@ -108,7 +108,7 @@ def _check_size(found: int, most: int, what: str, source: str) -> None:
 
 
 def _calibrate(task: Mapping[str, Any], track: Track, readings: Readings) -> Calibration:
-    from speedcal.measure import calibrate
+    from speedcal.calibration import calibrate
 
     return calibrate(track, readings, unit=task["unit"], clock_offset_s=task["options"].get("clock_offset_s"))
 

@@ -21,10 +21,10 @@ def write_sheet(task: Mapping[str, Any]) -> dict[str, Any]:
     SpeedcalError
         The job does not carry a plan, with what it needs.
     """
+    from speedcal.conformity import load_tolerance, plan
+    from speedcal.conformity.sheet import render_sheet
     from speedcal.jobs import load_job
     from speedcal.vehicle import Vehicle, Work
-    from speedcal.verify import load_tolerance, plan
-    from speedcal.verify.sheet import render_sheet
 
     document, unit = task["document"], task["unit"]
     head, rule = document.get("job", {}), document.get("tolerance")

@@ -99,8 +99,8 @@ def save_job(context: Context, view: View | None = None) -> Response:
 
 def _refusal_of(document: dict[str, dict[str, Any]]) -> RefusedError | None:
     """Return what the rooms that own the tables say against them."""
+    from speedcal.conformity import load_tolerance
     from speedcal.vehicle import Vehicle, Work
-    from speedcal.verify import load_tolerance
 
     unit = document.get("job", {}).get("unit", "mph")
     try:

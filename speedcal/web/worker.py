@@ -27,7 +27,7 @@ _HEAVY = (
     "scipy.stats",
     "matplotlib.figure",
     "speedcal.logs",
-    "speedcal.measure",
+    "speedcal.calibration",
     "speedcal.jobs",
 )
 

@@ -21,7 +21,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from speedcal.measure.geodesy import local_east_north_m
+from speedcal.calibration.geodesy import local_east_north_m
+from speedcal.interval import BoolArray, FloatArray
 from speedcal.simulate import Drive
 from speedcal.simulate.road import (
     DOPPLER_SD_MPS,
@@ -29,7 +30,6 @@ from speedcal.simulate.road import (
     POSITION_SD_M,
 )
 from speedcal.units import SPEED_UNIT_MPS
-from speedcal.values import BoolArray, FloatArray
 
 LINEAR_FROM_MPS = 3.0
 PLATEAU_S = 80.0

@@ -11,10 +11,10 @@ from benchmark.bound import factor_bound, line_bound
 from benchmark.trade import WAYS, trade_factors
 
 import speedcal
-from speedcal.measure.model import Calibration
+from speedcal.calibration.result import Calibration
+from speedcal.interval import FloatArray
 from speedcal.simulate import KINDS, Drive, simulate
 from speedcal.units import MPH_MPS
-from speedcal.values import FloatArray
 
 SPEEDS_MPS = np.array([30.0, 40.0, 50.0, 60.0, 70.0]) * MPH_MPS
 """What the tooth is chosen for."""

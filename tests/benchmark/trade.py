@@ -7,8 +7,8 @@ import warnings
 import gpxpy.geo
 import numpy as np
 
+from speedcal.interval import FloatArray
 from speedcal.simulate import Drive
-from speedcal.values import FloatArray
 
 WAYS = ("nearest time, polyfit", "clock removed, polyfit", "clock removed, RLM", "clock removed, odrpack")
 

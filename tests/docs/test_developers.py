@@ -61,7 +61,7 @@ def test_the_new_log_format_is_read(new_format: None, tmp_path: Path) -> None:
 
 def test_the_new_tolerance_rule_works(monkeypatch: pytest.MonkeyPatch) -> None:
     """At 45 mph -1 % is 44.55 and +3 % is 46.35; at 70 mph it does not hold."""
-    from speedcal.verify import rules
+    from speedcal.conformity import rules
 
     table = tomllib.loads(EXAMPLES["tolerance rule"].text)
     shipped = rules._data()

@@ -19,7 +19,7 @@ import pytest
 
 from speedcal.errors import JobError, SpeedcalError
 from speedcal.jobs import JobResult, load_job
-from speedcal.jobs.run import held_readings
+from speedcal.jobs.pipeline import held_readings
 from speedcal.units import MPH_MPS
 
 DEMO = Path(__file__).parents[2] / "data_demo"

@@ -7,9 +7,9 @@ import random
 import pytest
 from support.mutations import STRUCTURAL, mutate
 
+from speedcal.calibration import calibrate
 from speedcal.errors import SpeedcalError
 from speedcal.logs import read_readings, read_track
-from speedcal.measure import calibrate
 from speedcal.simulate import simulate, write_drive
 
 NOTED, LOGGED = "noted", "logged"

@@ -17,13 +17,16 @@ PACKAGE = ROOT / "speedcal"
 MODULES = sorted(PACKAGE.rglob("*.py"))
 MODULE_IDS = [path.relative_to(ROOT).as_posix() for path in MODULES]
 ORDER = (
-    ("units", "errors", "values"),
+    ("units", "interval", "wording"),
+    ("finding",),
+    ("errors",),
     ("tables",),
     ("logs",),
-    ("measure",),
+    ("calibration",),
     ("simulate",),
     ("vehicle",),
-    ("verify",),
+    ("conformity",),
+    ("text",),
     ("report",),
     ("jobs",),
     ("cli", "web"),
@@ -130,13 +133,15 @@ def test_every_public_name_is_there_and_nothing_else() -> None:
         _ = speedcal.calibrat
 
 
-@pytest.mark.parametrize("first", ["speedcal.jobs", "speedcal.verify", "speedcal.verify.rules", "speedcal.cli.verify"])
+@pytest.mark.parametrize(
+    "first", ["speedcal.jobs", "speedcal.conformity", "speedcal.conformity.rules", "speedcal.cli.verify"]
+)
 def test_public_names_stay_functions_whatever_was_imported_first(first: str) -> None:
     """The room ``verify`` has the name of the function in it; importing the room must not hide the function."""
     code = (
         f"import speedcal, {first}\n"
-        "from speedcal.verify.rules import load_tolerance\n"
-        "assert callable(speedcal.verify) and speedcal.verify.__module__ == 'speedcal.verify.verdict'\n"
+        "from speedcal.conformity.rules import load_tolerance\n"
+        "assert callable(speedcal.conformity) and speedcal.conformity.__module__ == 'speedcal.conformity.verdict'\n"
         "assert speedcal.load_tolerance is load_tolerance\n"
         "assert all(callable(getattr(speedcal, name)) for name in speedcal.__all__)\n"
     )

@@ -9,6 +9,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from support.report_cases import make_calibration
 
+from speedcal.conformity import load_tolerance
 from speedcal.report import comparison_picture, style
 from speedcal.report.allowed import Allowed
 from speedcal.report.clockmatch import draw_clock_match
@@ -16,7 +17,6 @@ from speedcal.report.comparison import MOST_POINTS, Curve, draw_comparison, thin
 from speedcal.report.figures import CUSTOMER, NARROW, WIDE, Shape
 from speedcal.report.flow import cut, fit_line, text_width, wrap
 from speedcal.units import KMH_MPS, MPH_MPS
-from speedcal.verify import load_tolerance
 
 RANGE_MPS = (10.0, 30.0)
 

@@ -6,15 +6,16 @@ import numpy as np
 import pytest
 from support.report_cases import make_calibration, make_facts
 
-from speedcal.measure.model import ANOTHER_DAY, BudgetLine
+from speedcal.calibration.result import ANOTHER_DAY, BudgetLine
+from speedcal.conformity import load_tolerance, verify
+from speedcal.finding import Finding, Trust
+from speedcal.interval import Interval
 from speedcal.report import DriveFacts, ReportModel, build_model, words
 from speedcal.report.depth import depth_of
 from speedcal.report.detail import clock_shift, drive_detail, with_interval
 from speedcal.report.judgement import percent
 from speedcal.units import MPH_MPS
-from speedcal.values import Interval, Trust
 from speedcal.vehicle import Vehicle, Work, correct
-from speedcal.verify import load_tolerance, verify
 
 
 def exact(factor: float, offset: float = 0.0, **more):  # type: ignore[no-untyped-def]
@@ -162,7 +163,7 @@ def test_a_job_in_kilometres_speaks_of_kilometres() -> None:
 
 def test_a_weak_drive_says_so_before_any_number() -> None:
     """The reader sees the word before the number."""
-    weak = make_calibration(trust=Trust("WEAK", "one speed only"))
+    weak = make_calibration(trust=Trust("WEAK", (Finding("few_readings", "one speed only"),)))
     model = build_model(make_facts(before=weak))
     assert model.warnings == ("Drive before: WEAK (one speed only)",)
     assert build_model(make_facts()).warnings == ()

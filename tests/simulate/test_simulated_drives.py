@@ -11,11 +11,11 @@ import numpy as np
 import pytest
 from geographiclib.geodesic import Geodesic
 
-from speedcal.measure.geodesy import local_east_north_m
+from speedcal.calibration.geodesy import local_east_north_m
+from speedcal.interval import FloatArray
 from speedcal.simulate import KINDS, ZONES_H, Drive, Plateau, simulate, write_drive
 from speedcal.simulate.road import POSITION_SCALE_S, POSITION_SD_M
 from speedcal.units import KMH_MPS, MPH_MPS
-from speedcal.values import FloatArray
 
 
 def _drives(kind: str, n: int) -> list[Drive]:

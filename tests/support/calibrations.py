@@ -7,9 +7,10 @@ import math
 import numpy as np
 import pandas as pd
 
-from speedcal.measure.model import Calibration
+from speedcal.calibration.result import Calibration
+from speedcal.finding import Trust
+from speedcal.interval import Interval
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
-from speedcal.values import Interval, Trust
 
 
 def make_calibration(

@@ -119,7 +119,7 @@ def with_generated(document: str, name: str, content: str) -> str:
 def tolerance_table() -> str:
     """Return the shipped tolerance rules as a table."""
     from speedcal import load_tolerance
-    from speedcal.verify.rules import tolerance_names
+    from speedcal.conformity.rules import tolerance_names
 
     full_scale = {"sae_j1226_biased": {"full_scale": 85, "unit": "mph"}}
     rows = ["| rule | title | limits | status of the source |", "|---|---|---|---|"]

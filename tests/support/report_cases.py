@@ -7,10 +7,11 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from speedcal.measure.model import BudgetLine, Calibration
+from speedcal.calibration.result import BudgetLine, Calibration
+from speedcal.finding import Finding, Trust
+from speedcal.interval import Interval
 from speedcal.report.facts import DriveFacts, ReportFacts
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
-from speedcal.values import Finding, Interval, Trust
 from speedcal.vehicle import Work
 
 

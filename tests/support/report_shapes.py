@@ -6,11 +6,11 @@ from dataclasses import replace
 
 from support.report_cases import make_calibration, make_facts
 
+from speedcal.conformity import history, load_tolerance, verify
+from speedcal.finding import Finding, Trust
 from speedcal.report import DriveFacts, ReportFacts
-from speedcal.values import Finding, Trust
 from speedcal.vehicle import Vehicle, Work, correct
 from speedcal.vehicle.explain import explain
-from speedcal.verify import history, load_tolerance, verify
 
 LONG = "Extraordinarily-Long-Workshop-Name without Mercy & Sons, Speedometers, Tachographs and Taximeters (invented) "
 HEBREW = "מוסך הצפון (מומצא) 42"
@@ -53,7 +53,7 @@ def shapes() -> dict[str, ReportFacts]:
     wordy = replace(
         crowd,
         findings=pages_of_findings,
-        trust=Trust("WEAK", "most of the readings disagree; " * 6),
+        trust=Trust("WEAK", (Finding("few_readings", "most of the readings disagree; " * 6),)),
         odometer_factor=None,
     )
     changed = Work(driven_gear=24)

@@ -9,11 +9,11 @@ import numpy as np
 from geographiclib.geodesic import Geodesic
 
 import speedcal
+from speedcal.calibration.result import Calibration
 from speedcal.errors import SpeedcalError
+from speedcal.interval import BoolArray, FloatArray
 from speedcal.logs.model import Clock, Readings, Track
-from speedcal.measure.model import Calibration
 from speedcal.units import MPH_MPS
-from speedcal.values import BoolArray, FloatArray
 
 START_S = 1_700_000_000.0
 """14 November 2023, 22:13:20 UTC."""

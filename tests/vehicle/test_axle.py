@@ -14,7 +14,7 @@ from speedcal.errors import ReadingsFormatError, VehicleError
 from speedcal.simulate import simulate
 from speedcal.units import KMH_MPS, MPH_MPS
 from speedcal.vehicle import AxleRatio, roll_out
-from speedcal.vehicle.axle import (
+from speedcal.vehicle.axle_ratio import (
     U_SHAFT_TURNS,
     U_WHEEL_TURNS,
     TurnCount,

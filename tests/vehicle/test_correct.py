@@ -13,11 +13,11 @@ from hypothesis import strategies as st
 from support.calibrations import make_calibration
 
 from speedcal.errors import VehicleError
+from speedcal.interval import Interval
 from speedcal.units import MILE_M
-from speedcal.values import Interval
 from speedcal.vehicle import Vehicle, correct, gain_change, predict_after
-from speedcal.vehicle.choices import Judge
-from speedcal.vehicle.train import chain, train_gain
+from speedcal.vehicle.drivetrain import chain, train_gain
+from speedcal.vehicle.ranking import Judge
 
 PICKUP = {
     "label": "invented pickup",

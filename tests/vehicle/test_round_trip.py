@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from speedcal.measure import calibrate
+from speedcal.calibration import calibrate
 from speedcal.simulate import simulate
 from speedcal.units import MILE_M, MPH_MPS
 from speedcal.vehicle import Vehicle, correct, effective_tire, predict_after, solve_train

@@ -23,11 +23,11 @@ from speedcal.vehicle import (
     parse_tire_size,
     solve_train,
 )
-from speedcal.vehicle.axle import parse_turns
+from speedcal.vehicle.axle_ratio import parse_turns
 from speedcal.vehicle.data import shipped_families
-from speedcal.vehicle.families import parse_teeth
+from speedcal.vehicle.gears import parse_teeth
 from speedcal.vehicle.parts import ScalerLimits
-from speedcal.vehicle.rolled import parse_roll_out
+from speedcal.vehicle.rolling_circumference import parse_roll_out
 
 FAMILY = """
 name = "three gears"

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 from support.web_site import DEMO, Site
 
-from speedcal.vehicle.model import VEHICLE_KEYS, WORK_KEYS
-from speedcal.verify import load_tolerance
-from speedcal.verify.rules import tolerance_names
+from speedcal.conformity import load_tolerance
+from speedcal.conformity.rules import tolerance_names
+from speedcal.vehicle.vehicle import VEHICLE_KEYS, WORK_KEYS
 from speedcal.web.fields import groups, in_words_of_the_form, read_form, show_form
 
 FIELDS = [f for group in groups() for f in group.fields]

@@ -1,0 +1,256 @@
+"""The measurement: a track and readings in, a calibration out."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from speedcal.calibration.clock_search import log_prior, search_shifts
+from speedcal.calibration.fit_held import fit_held
+from speedcal.calibration.fit_logged import fit_logged, is_log
+from speedcal.calibration.fit_noted import moments
+from speedcal.calibration.ground_speed import GroundSpeed, ground_speed
+from speedcal.calibration.measured import NO_SPEED, UNUSED, MeasuredLine
+from speedcal.calibration.modes import fit_noted
+from speedcal.calibration.odometer import OdometerFactor, odometer_factor, with_odometer
+from speedcal.calibration.quality import (
+    ODOMETER_DISAGREES,
+    judge,
+    left_out,
+    refuse_hopeless,
+    refuse_nonsense,
+    refuse_too_few,
+    usable_readings,
+)
+from speedcal.calibration.result import Calibration
+from speedcal.calibration.runs import SteadyRuns, steady_runs
+from speedcal.calibration.uncertainty import uncertainty_budget
+from speedcal.finding import Trust
+from speedcal.interval import IntArray, Interval
+from speedcal.logs.model import Readings, Track
+from speedcal.units import DisplayUnit, display_unit_of
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+_DAY_S = 86400.0
+_NOTED_U_TIME_S, _LOGGED_U_TIME_S = 1.0, 0.1
+"""Standard uncertainty of a stamp, by hand and by a machine; from memory."""
+_ENOUGH_FOR_SEARCH = 160
+
+
+def calibrate(
+    track: Track, readings: Readings, *, unit: DisplayUnit | None = None, clock_offset_s: float | None = None
+) -> Calibration:
+    """Find out how an instrument reads, from one drive.
+
+    The clocks of track and readings need not agree: seconds, zones, days and unknown starts are searched. Wrong
+    readings are found and left out. Offset and error factor are estimated together, the offset with the prior
+    that pointers sit within about one mph; intervals hold the truth in 95 % of drives.
+
+    Parameters
+    ----------
+    track
+        Where the vehicle was.
+    readings
+        What the instrument showed.
+    unit
+        Unit for people; None takes that of the readings.
+    clock_offset_s
+        What must be added to the clock of the readings, if it is known to about ten seconds; for times of day
+        whole days do not matter. [s]
+
+    Raises
+    ------
+    AlignmentError
+        The readings cannot be laid on the track, or in more than one way.
+    FitError
+        The drive does not carry a calibration.
+    ValueError
+        ``clock_offset_s`` is not finite.
+
+    References
+    ----------
+    .. [1] A. C. Cameron and D. L. Miller, "A practitioner's guide to cluster-robust inference," J. Human Resources,
+       vol. 50, pp. 317-372, 2015: the jackknife over minutes of a log (:mod:`speedcal.calibration.windows`).
+    .. [2] JCGM 100:2008, clause 8: the uncertainty budget.
+
+    Examples
+    --------
+    >>> import speedcal
+    >>> track = speedcal.read_track("data_demo/before.gpx")
+    >>> readings = speedcal.read_readings("data_demo/before_notes.csv")
+    >>> result = speedcal.calibrate(track, readings, unit="km/h")
+    >>> 1.11 < result.error_factor.low < 1.153 < result.error_factor.high < 1.19  # the truth is 1.1526
+    True
+    >>> str(result.trust)
+    'TRUSTED'
+    """
+    if clock_offset_s is not None and not np.isfinite(clock_offset_s):
+        raise ValueError(f"clock_offset_s must be a number of seconds, not {clock_offset_s}")
+    ground = ground_speed(track)
+    refuse_hopeless(ground, readings)
+    runs = steady_runs(ground)
+    readings = _on_day_of(track, readings)
+    line = _fit(ground, runs, readings, clock_offset_s)
+    odometer = _odometer(ground, line, readings)
+    place, covariance, disagreement = (line.offset_mps, line.gain), line.covariance, 0.0
+    if odometer is not None:
+        both, narrower, disagreement = with_odometer(place, covariance, odometer)
+        if abs(disagreement) <= ODOMETER_DISAGREES:
+            place, covariance = both, narrower
+    table = _table(readings, line, place, runs.number_at(line.time_s))
+    used = table["used"].to_numpy()
+    refuse_too_few(int(used.sum()), readings)
+    speeds = line.ground_mps[used]
+    k, u = line.coverage_factor, np.sqrt(np.diag(covariance))
+    reference = float(np.median(speeds))
+    calibration = Calibration(
+        unit=unit or display_unit_of(readings.speed_unit),
+        error_factor=Interval.around(place[1], k * float(u[1])),
+        offset_mps=Interval.around(place[0], k * float(u[0])),
+        covariance=covariance,
+        coverage_factor=k,
+        clock_offset_s=None
+        if line.clock_offset_s is None
+        else Interval.around(line.clock_offset_s, k * line.u_clock_offset_s),
+        odometer_factor=None if odometer is None else Interval.around(odometer.value, 2.0 * odometer.u),
+        speed_range_mps=(float(speeds.min()), float(speeds.max())),
+        scatter_mps=line.scatter_mps,
+        speed_source=ground.source,
+        trust=Trust("TRUSTED"),
+        readings=table,
+        ground=_ground_table(ground),
+        steady_runs=len(np.unique(table["run"].to_numpy()[used & (table["run"].to_numpy() >= 0)])),
+        budget=uncertainty_budget(
+            line,
+            covariance,
+            reference_mps=reference,
+            u_rounding_mps=readings.speed_resolution_mps / np.sqrt(12),
+            u_ground_mps=ground.u_speed_mps,
+        ),
+        reference_speed_mps=reference,
+        sources=tuple((log.source, log.digest) for log in (track, readings)),
+    )
+    refuse_nonsense(calibration, readings)
+    findings = (*track.findings, *readings.findings, *ground.findings, *left_out(track, ground, readings, odometer))
+    return judge(calibration, readings, findings=findings, odometer_disagreement=disagreement)
+
+
+def _on_day_of(track: Track, readings: Readings) -> Readings:
+    """Return the readings with the clock they have for this track.
+
+    Readings share the clock of the fixes they were logged with, and not that of another receiver. When the track has
+    no date, that of the readings is dropped, so that the two can be compared by time of day.
+    """
+    if readings.clock == "gps" and readings.digest != track.digest:
+        readings = replace(readings, clock="utc")
+    if track.has_date or readings.clock not in ("utc", "local"):
+        return readings
+    midnight = np.floor(np.nanmin(readings.time_s) / _DAY_S) * _DAY_S
+    return replace(readings, time_s=readings.time_s - midnight, clock="time of day")
+
+
+def _fit(ground: GroundSpeed, runs: SteadyRuns, readings: Readings, known_s: float | None) -> MeasuredLine:
+    """Fit the line in the way the readings ask for; readings without a speed come out as not used."""
+    here = usable_readings(readings)
+    if readings.clock == "none":
+        return _spread(fit_held(runs, readings.speed_mps[here], source=readings.source), here, readings)
+    order = here[np.argsort(readings.time_s[here], kind="stable")]
+    time, speed = readings.time_s[order], readings.speed_mps[order]
+    log = is_log(time)
+    if log:  # of readings with one and the same stamp the first counts
+        _, first = np.unique(time, return_index=True)
+        order, time, speed = order[first], time[first], speed[first]
+    at = moments(readings.time_resolution_s, _LOGGED_U_TIME_S if log else _NOTED_U_TIME_S)
+    if known_s is not None and readings.clock == "time of day":
+        known_s += _DAY_S * round((ground.time_s[0] - time[0] - known_s) / _DAY_S)
+    some = slice(None, None, max(1, len(time) // _ENOUGH_FOR_SEARCH))
+    shifts = search_shifts(
+        ground,
+        time[some],
+        speed[some],
+        clock=readings.clock,
+        middle_s=at.middle_s,
+        half_width_s=max(at.half_width_s, 1.0),
+        known_s=known_s,
+        source=readings.source,
+    )
+    if log:
+        line = fit_logged(
+            ground,
+            time,
+            speed,
+            shifts=shifts,
+            runs=runs,
+            step_mps=readings.speed_resolution_mps,
+            source=readings.source,
+        )
+    else:
+        midnight = np.floor(ground.time_s[0] / _DAY_S) * _DAY_S
+        line = fit_noted(
+            ground,
+            time,
+            speed,
+            shifts=shifts,
+            at=at,
+            u_rounding_mps=readings.speed_resolution_mps / np.sqrt(12),
+            log_prior=lambda offset: log_prior(readings.clock, offset, midnight_s=midnight, known_s=known_s),
+            runs=runs,
+            source=readings.source,
+        )
+    return _spread(line, order, readings)
+
+
+def _spread(line: MeasuredLine, where: IntArray, readings: Readings) -> MeasuredLine:
+    """Bring what was found for some readings into the order of all of them."""
+    time, ground = np.full(len(readings), np.nan), np.full(len(readings), np.nan)
+    reason = np.where(np.isfinite(readings.speed_mps), UNUSED, NO_SPEED).astype(object)
+    if line.clock_offset_s is not None:
+        time = readings.time_s + line.clock_offset_s
+        reason[~np.isfinite(time)] = NO_SPEED
+    time[where], ground[where] = line.time_s, line.ground_mps
+    reason[where] = line.reason
+    return replace(line, time_s=time, ground_mps=ground, reason=tuple(reason))
+
+
+def _odometer(ground: GroundSpeed, line: MeasuredLine, readings: Readings) -> OdometerFactor | None:
+    if line.clock_offset_s is None or not np.isfinite(readings.odometer_m).any():
+        return None
+    return odometer_factor(
+        ground,
+        line.time_s,
+        readings.odometer_m,
+        resolution_m=readings.odometer_resolution_m,
+        u_time_s=float(np.hypot(_NOTED_U_TIME_S, readings.time_resolution_s / np.sqrt(12))),
+    )
+
+
+def _table(readings: Readings, line: MeasuredLine, place: tuple[float, float], run: IntArray) -> pd.DataFrame:
+    """Return what became of each reading, as :attr:`Calibration.readings` documents it."""
+    import pandas as pd
+
+    predicted = place[0] + place[1] * line.ground_mps
+    reason = np.array(line.reason, dtype=object)
+    return pd.DataFrame(
+        {
+            "line": readings.line,
+            "time_s": line.time_s,
+            "ground_mps": line.ground_mps,
+            "indicated_mps": readings.speed_mps,
+            "predicted_mps": predicted,
+            "residual_mps": readings.speed_mps - predicted,
+            "u_mps": np.full(len(readings), line.scatter_mps),
+            "run": run,
+            "used": reason == "",
+            "reason": reason,
+        }
+    )
+
+
+def _ground_table(ground: GroundSpeed) -> pd.DataFrame:
+    import pandas as pd
+
+    return pd.DataFrame({"time_s": ground.time_s, "speed_mps": ground.speed_mps, "piece": ground.piece})

@@ -1,0 +1,178 @@
+"""Fit of readings that a machine logged: many, evenly stamped, each one a little rounded.
+
+Pairs are made at the times of the sparser side, averaged over windows of one to ten seconds, and a line with errors in
+both coordinates is laid through the windows. Averaging both sides alike does not move the line; it takes the noise of
+the ground speed, which would flatten the line, down to where it no longer matters. Windows are no longer than that
+needs, since an instrument that lags in its own way under braking shows differently in long ones. What neighbouring
+readings share is counted once, by leaving out whole minutes.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from speedcal.calibration.clock_search import OFFSET_SCALE_MPS, Shift
+from speedcal.calibration.ground_speed import GroundSpeed
+from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine
+from speedcal.calibration.pairs import Pairs, Windows, average, make_pairs, window_length_s
+from speedcal.calibration.runs import SteadyRuns
+from speedcal.calibration.student import student_quantile
+from speedcal.calibration.windows import fit_windows
+from speedcal.errors import AlignmentError, FitError
+from speedcal.interval import FloatArray
+
+_SCORE_BLOCK_S = 30.0
+"""Residuals within this time may be alike, as far as the clock offset is concerned."""
+_ROUNDS = 20
+_WIDEST_SCALE_MPS = 4.0
+_LARGEST_STEP_S = 3.0
+_SMALLEST_SCATTER_MPS = 0.02
+_WRONG_FROM, _LAG_S = 5.0, 0.3
+_FEWEST_PAIRS, _FEWEST_WINDOWS = 12, 4
+_FEWEST_LOGGED, _FASTEST_HAND_S, _SLOWEST_LOG_S = 60, 5.0, 15.0
+_CLOSE_CALL = 4.0
+"""Difference of log likelihoods under which two clock offsets are both possible."""
+
+
+def is_log(time_s: FloatArray) -> bool:
+    """Tell whether readings come from a machine.
+
+    At least sixty that follow each other faster than a hand notes them, or slower and as evenly as no hand does.
+    """
+    step = np.diff(np.unique(time_s))
+    if len(step) < _FEWEST_LOGGED - 1:
+        return False
+    usual = float(np.median(step))
+    even = float(np.mean(np.abs(step - usual) <= 0.05 * usual)) > 0.7
+    return usual <= _FASTEST_HAND_S or (usual <= _SLOWEST_LOG_S and even)
+
+
+def fit_logged(
+    ground: GroundSpeed,
+    time_s: FloatArray,
+    indicated_mps: FloatArray,
+    *,
+    shifts: list[Shift],
+    runs: SteadyRuns,
+    step_mps: float,
+    source: str = "",
+) -> MeasuredLine:
+    """Refine the clock offset by Gauss-Newton on all pairs, then fit the line through windows.
+
+    Parameters
+    ----------
+    ground
+        Ground speed of the drive.
+    time_s, indicated_mps
+        Readings, shape (n,), in order of time. [s, m/s]
+    shifts
+        Clock offsets to start from, best first.
+    runs
+        Steady runs of the drive.
+    step_mps
+        Step the readings are rounded to. [m/s]
+    source
+        Name of the readings for messages.
+
+    Raises
+    ------
+    AlignmentError
+        Two clock offsets explain the readings and lead to different answers.
+    FitError
+        Fewer than a dozen usable pairs, or fewer than four windows of ten seconds.
+    """
+    start = _best_start(shifts, source)
+    tau, gain, offset = start.offset_s, start.gain, start.offset_mps
+    scatter, u_tau = _WIDEST_SCALE_MPS, np.nan
+    for round_ in range(_ROUNDS):
+        pairs = make_pairs(ground, time_s, indicated_mps, tau)
+        speed, slope, shown = (a[pairs.usable] for a in (pairs.ground_mps, pairs.acceleration, pairs.indicated_mps))
+        if len(speed) < _FEWEST_PAIRS:
+            raise FitError(
+                f"only {len(speed)} moments of the drive have both a ground speed and a reading while driving steadily",
+                source=source,
+                remedy="Record a drive with at least five minutes above walking speed",
+            )
+        residual = shown - offset - gain * speed
+        scatter = max(1.4826 * float(np.median(np.abs(residual))), _SMALLEST_SCATTER_MPS)
+        # Away from the right clock offset only changes of speed disagree; a scale that starts wide keeps them in.
+        scale = max(2.0 * scatter, _WIDEST_SCALE_MPS / 2**round_)
+        far = (residual / scale) ** 2
+        weight = 1 / (1 + far) ** 2
+        columns = np.stack([np.ones_like(speed), speed, gain * slope], axis=1)
+        prior = np.array([(scatter / OFFSET_SCALE_MPS) ** 2, 0.0, 1e-6])
+        normal = columns.T @ (columns * weight[:, None]) + np.diag(prior)
+        step = np.linalg.solve(normal, columns.T @ (weight * residual) - prior * [offset, 0.0, 0.0])
+        offset, gain = offset + float(step[0]), gain + float(step[1])
+        move = float(np.clip(step[2], -_LARGEST_STEP_S, _LARGEST_STEP_S))
+        tau += move
+        u_tau = _u_clock(pairs.time_s[pairs.usable], columns, far, residual, normal)
+        if round_ > 5 and abs(move) < 1e-3:
+            break
+    pairs = make_pairs(ground, time_s, indicated_mps, tau)
+    windows = _windows(ground, pairs, offset, gain, scatter, source)
+    run = runs.number_at(windows.time_s)
+    line = fit_windows(ground, windows, run=run, gain=gain, scatter_mps=scatter, step_mps=step_mps)
+    moment = time_s + tau
+    speed, slope, inside = ground.at(moment)
+    right = np.abs(indicated_mps - line.offset_mps - line.gain * speed) < _limit(scatter, line.gain, slope)
+    reason = np.where(right, "", WRONG)
+    reason = np.where(ground.usable_at(moment), reason, TOO_SLOW)
+    reason = np.where(inside, reason, NO_GROUND)
+    return MeasuredLine(
+        offset_mps=line.offset_mps,
+        gain=line.gain,
+        covariance=line.covariance,
+        coverage_factor=student_quantile(line.freedom),
+        clock_offset_s=tau,
+        u_clock_offset_s=u_tau,
+        scatter_mps=scatter,
+        time_share=0.0,
+        time_s=moment,
+        ground_mps=np.where(inside, speed, np.nan),
+        reason=tuple(reason.tolist()),
+    )
+
+
+def _u_clock(time: FloatArray, columns: FloatArray, far: FloatArray, residual: FloatArray, normal: FloatArray) -> float:
+    """Return the standard uncertainty of the clock offset; residuals within half a minute may be alike."""
+    row = np.linalg.inv(normal)[2]
+    weight = 1 / (1 + far) ** 2
+    carried = float(np.sum(weight * columns[:, 2] ** 2))
+    stiffness = float(np.sum((1 - 3 * far) / (1 + far) ** 3 * columns[:, 2] ** 2)) / max(carried, 1e-12)
+    score = (columns @ row) * weight * residual / max(stiffness, 0.3)
+    block = np.floor((time - time[0]) / _SCORE_BLOCK_S).astype(np.int64)
+    together = np.bincount(block, weights=score)
+    return float(np.sqrt(max(np.sum(together**2), np.sum(score**2))))
+
+
+def _best_start(shifts: list[Shift], source: str) -> Shift:
+    """Return the best clock offset; raise when a log fits at another one nearly as well."""
+    if len(shifts) > 1 and shifts[1].score > shifts[0].score - _CLOSE_CALL:
+        raise AlignmentError(
+            f"two clock offsets explain the log nearly equally well: {shifts[0].offset_s:.0f} s and "
+            f"{shifts[1].offset_s:.0f} s",
+            source=source,
+            remedy="Give the clock offset to about ten seconds (clock_offset_s), or record a drive with more changes "
+            "of speed",
+        )
+    return shifts[0]
+
+
+def _limit(scatter: float, gain: float, acceleration: FloatArray) -> FloatArray:
+    """Return how far a right reading may lie from the line; under acceleration the needle may lag. [m/s]."""
+    return np.asarray(_WRONG_FROM * scatter + _LAG_S * gain * np.abs(acceleration))
+
+
+def _windows(ground: GroundSpeed, pairs: Pairs, offset: float, gain: float, scatter: float, source: str) -> Windows:
+    """Average what is not wrong over windows."""
+    residual = pairs.indicated_mps - offset - gain * pairs.ground_mps
+    good = pairs.usable & (np.abs(residual) < _limit(scatter, gain, pairs.acceleration))
+    windows = average(pairs, good, window_length_s(ground, pairs))
+    if len(windows) < _FEWEST_WINDOWS:
+        raise FitError(
+            f"the readings cover only {len(windows)} short stretches of the drive",
+            source=source,
+            remedy="Record a drive of at least five minutes with the log running",
+        )
+    return windows

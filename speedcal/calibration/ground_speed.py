@@ -1,0 +1,303 @@
+"""Ground speed of a track: recorded by the receiver, or from positions, on the receiver's own uneven times."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from speedcal.calibration.geodesy import local_east_north_m
+from speedcal.calibration.plausible import FEWEST_FIXES, without_jumps, without_spikes
+from speedcal.calibration.positions import RECORDED_U_MPS, USABLE_POSITION_SPEED_MPS, LocalFit, speed_from_positions
+from speedcal.calibration.result import SpeedSource
+from speedcal.errors import FitError
+from speedcal.finding import Finding
+from speedcal.interval import BoolArray, FloatArray, IntArray
+from speedcal.logs.model import Track
+from speedcal.units import SPEED_UNIT_MPS
+
+_GAP_S, _GAP_INTERVALS = 3.0, 3.0
+SLOWEST_MPS = 2.8
+"""Below this, 10 km/h, an instrument need not be linear: many show nothing at a walk."""
+_STRAIGHT_RAD_PER_S = 0.05
+"""Position speed counts only while the course turns slower than this. Receivers and the local fit both cut corners, by
+(turning rate x time constant)²/2: at 0.05 rad/s and one second 0.1 %, in a street corner several per cent."""
+_ACCELERATION_REACH_S = 2.0
+_GRADE_WINDOW_S = 8.0
+_STEEPEST_GRADE = 0.2
+_HEIGHTS_NEEDED = 0.8
+_STRETCH_S, _STRAIGHT_SHARE = 10.0, 0.97
+_ABSURD = 1000.0
+"""No vehicle has this speed in any unit."""
+_UNIT_TOLERANCE, _DISAGREES = 0.1, 0.015
+SPEED_AGAINST_POSITIONS = "speed-against-positions"
+
+
+@dataclass(frozen=True, slots=True)
+class GroundSpeed:
+    """Speed over ground of one drive; between fixes of one piece it is a cubic in time (C. Hermite's).
+
+    A straight line between fixes would squeeze the speeds together, since it cuts off the foot and the top of every
+    ramp, and the error factor would come out high, by 0.03 % at one fix a second and 0.1 % at one in five.
+
+    Arrays of shape (n,). ``piece`` numbers the unbroken pieces; nothing is interpolated between them.
+    """
+
+    time_s: FloatArray
+    speed_mps: FloatArray
+    piece: IntArray
+    u_speed_mps: float
+    """Standard uncertainty of one speed, the part that changes from fix to fix. [m/s]"""
+    usable: BoolArray
+    """Where the speed may carry the error factor: not standing or crawling, and for position speed not turning."""
+    interval_s: float
+    """Median time between fixes."""
+    source: SpeedSource
+    acceleration: FloatArray
+    """Change of speed over two seconds to either side, so that the noise of the fix itself is not in it. [m/s²]"""
+    slope: FloatArray
+    """Slope of the speed at each fix, from its neighbours. [m/s²]"""
+    distance_m: FloatArray
+    """Path length since the first fix of the drive; the steps across gaps are missing from it."""
+    local_fit: LocalFit | None = None
+    """Set when the speed comes from positions."""
+    dropped: Mapping[str, int] = field(default_factory=dict)
+    findings: tuple[Finding, ...] = ()
+
+    def place(self, time_s: FloatArray) -> tuple[IntArray, BoolArray]:
+        """Return for each time the fix before it, and whether the time lies inside an unbroken piece."""
+        before = np.clip(np.searchsorted(self.time_s, time_s, side="right") - 1, 0, len(self.time_s) - 2)
+        inside = (time_s >= self.time_s[0]) & (time_s <= self.time_s[-1])
+        return before, inside & (self.piece[before] == self.piece[before + 1])
+
+    def at(self, time_s: FloatArray) -> tuple[FloatArray, FloatArray, BoolArray]:
+        """Return speed, acceleration and whether there is a speed at all, at any times. [m/s, m/s², 1]."""
+        before, inside = self.place(time_s)
+        span = self.time_s[before + 1] - self.time_s[before]
+        share = (time_s - self.time_s[before]) / span
+        speed, rate = (a[before] + share * (a[before + 1] - a[before]) for a in (self.speed_mps, self.acceleration))
+        rise = self.speed_mps[before + 1] - self.speed_mps[before]
+        early, late = span * self.slope[before] - rise, rise - span * self.slope[before + 1]
+        return speed + share * (1 - share) * ((1 - share) * early + share * late), rate, inside
+
+    def usable_at(self, time_s: FloatArray) -> BoolArray:
+        """Return whether the speed at each time may carry the error factor."""
+        before, inside = self.place(time_s)
+        return inside & self.usable[before] & self.usable[before + 1]
+
+    def travelled_m(self, time_s: FloatArray) -> tuple[FloatArray, IntArray, BoolArray]:
+        """Return the path length up to each time, the piece it lies in, and whether it lies in one."""
+        before, inside = self.place(time_s)
+        speed, _, _ = self.at(time_s)
+        since = time_s - self.time_s[before]
+        return self.distance_m[before] + since * (self.speed_mps[before] + speed) / 2, self.piece[before], inside
+
+
+def ground_speed(track: Track) -> GroundSpeed:
+    """Return the ground speed of a track.
+
+    A speed recorded with the fixes is used when most fixes carry it, after holding it against the positions: a
+    column in km/h, mph or knots shows as a ratio of 3.6, 2.237 or 1.944 and is converted, with a finding. Without
+    one, a local quadratic is fitted to the positions over about four seconds on their true times, which carries
+    uneven sampling and constant acceleration; the bias of the norm of a noisy velocity is removed. Nothing is
+    computed across a gap of more than three seconds or three intervals.
+
+    Raises
+    ------
+    FitError
+        Fewer than ten usable fixes.
+    """
+    keep, segment, dropped = without_jumps(track)
+    recorded = np.where(np.abs(np.nan_to_num(track.speed_mps, nan=np.inf)) < _ABSURD, track.speed_mps, np.nan)
+    fixes = _Fixes(track.time_s[keep], segment[keep], track.elevation_m[keep], recorded[keep])
+    if len(fixes.time) < FEWEST_FIXES:
+        raise FitError(
+            f"the track has {len(fixes.time)} usable fixes",
+            source=track.source,
+            remedy="Record a drive of at least ten minutes with one fix a second",
+        )
+    east, north = local_east_north_m(track.latitude_deg[keep], track.longitude_deg[keep], elevation_m=fixes.elevation)
+    if np.isfinite(fixes.recorded).mean() > 0.5:
+        return _from_recorded(fixes, east, north, dropped, track.source)
+    return _from_positions(fixes, east, north, dropped)
+
+
+@dataclass(frozen=True, slots=True)
+class _Fixes:
+    """What is left of a track, arrays of one length."""
+
+    time: FloatArray
+    segment: IntArray
+    elevation: FloatArray
+    recorded: FloatArray
+
+    @property
+    def interval(self) -> float:
+        return float(np.median(np.diff(self.time)))
+
+    @property
+    def piece(self) -> IntArray:
+        return _pieces(self.time, self.segment, self.interval)
+
+    def only(self, keep: BoolArray) -> _Fixes:
+        return _Fixes(self.time[keep], self.segment[keep], self.elevation[keep], self.recorded[keep])
+
+
+def _from_recorded(
+    fixes: _Fixes, east: FloatArray, north: FloatArray, dropped: dict[str, int], source: str
+) -> GroundSpeed:
+    """Use the speed that the receiver recorded."""
+    factor, findings = _unit_of_recorded(fixes, east, north, source)
+    has_speed = np.isfinite(fixes.recorded)
+    if not has_speed.all():
+        dropped["no recorded speed"] = int((~has_speed).sum())
+        fixes = fixes.only(has_speed)
+    smooth = without_spikes(fixes.time, fixes.recorded * factor)
+    if not smooth.all():
+        dropped["impossible acceleration"] = int((~smooth).sum())
+        fixes = fixes.only(smooth)
+    speed = fixes.recorded * factor
+    return _finished(
+        fixes,
+        speed,
+        u_speed_mps=min(_scatter(fixes.time, fixes.piece, speed), 3 * RECORDED_U_MPS),
+        usable=speed >= SLOWEST_MPS,
+        local_fit=None,
+        dropped=dropped,
+        findings=findings,
+    )
+
+
+def _from_positions(fixes: _Fixes, east: FloatArray, north: FloatArray, dropped: dict[str, int]) -> GroundSpeed:
+    """Work the speed out of the positions."""
+    speed, turning, u, local_fit = speed_from_positions(fixes.time, fixes.piece, east, north, fixes.interval)
+    usable = (speed >= USABLE_POSITION_SPEED_MPS) & (turning <= _STRAIGHT_RAD_PER_S)
+    return _finished(fixes, speed, u_speed_mps=u, usable=usable, local_fit=local_fit, dropped=dropped, findings=[])
+
+
+def _finished(
+    fixes: _Fixes,
+    speed: FloatArray,
+    *,
+    u_speed_mps: float,
+    usable: BoolArray,
+    local_fit: LocalFit | None,
+    dropped: dict[str, int],
+    findings: list[Finding],
+) -> GroundSpeed:
+    piece = fixes.piece
+    speed = speed * _slope_length(fixes.time, piece, fixes.elevation, speed)
+    step = np.diff(fixes.time) * (speed[1:] + speed[:-1]) / 2
+    step[np.diff(piece) != 0] = 0.0
+    return GroundSpeed(
+        time_s=fixes.time,
+        speed_mps=speed,
+        piece=piece,
+        u_speed_mps=u_speed_mps,
+        usable=usable,
+        interval_s=fixes.interval,
+        source="recorded" if local_fit is None else "positions",
+        acceleration=_slope(fixes.time, piece, speed, reach=max(1, round(_ACCELERATION_REACH_S / fixes.interval))),
+        slope=_slope(fixes.time, piece, speed, reach=1),
+        distance_m=np.concatenate(([0.0], np.cumsum(step))),
+        local_fit=local_fit,
+        dropped=dropped,
+        findings=tuple(findings),
+    )
+
+
+def _pieces(time: FloatArray, segment: IntArray, interval: float) -> IntArray:
+    """Return the number of the unbroken piece of each fix; segment breaks and gaps begin a new one."""
+    breaks = (np.diff(time) > max(_GAP_S, _GAP_INTERVALS * interval)) | (np.diff(segment) != 0)
+    return np.concatenate(([0], np.cumsum(breaks))).astype(np.int64)
+
+
+def _slope(time: FloatArray, piece: IntArray, speed: FloatArray, *, reach: int) -> FloatArray:
+    """Return the mean change of speed between the fixes ``reach`` before and after each, inside its piece."""
+    index = np.arange(len(time))
+    first = np.maximum(index - reach, np.searchsorted(piece, piece, side="left"))
+    last = np.minimum(index + reach, np.searchsorted(piece, piece, side="right") - 1)
+    span = time[last] - time[first]
+    return np.where(span > 0, (speed[last] - speed[first]) / np.where(span > 0, span, 1.0), 0.0)
+
+
+def _unit_of_recorded(fixes: _Fixes, east: FloatArray, north: FloatArray, source: str) -> tuple[float, list[Finding]]:
+    """Hold recorded speeds against positions; return the factor to metres per second and what was found."""
+    ratio = _recorded_over_positions(fixes, east, north)
+    if ratio is None:
+        text = "The positions move too little to check the unit of the recorded speed; metres per second were assumed."
+        return 1.0, [Finding("speed-unit-unchecked", text)]
+    unit = min(SPEED_UNIT_MPS, key=lambda unit: abs(ratio * SPEED_UNIT_MPS[unit] - 1))
+    factor = SPEED_UNIT_MPS[unit]
+    if abs(ratio * factor - 1) > _UNIT_TOLERANCE:
+        raise FitError(
+            f"the recorded speed is {ratio:.2f} times the speed of the positions, which no unit of speed explains",
+            source=source,
+            remedy="Export the track without its speed column, so that the positions are used",
+        )
+    findings = []
+    if unit != "m/s":
+        text = (
+            f"The recorded speed is {ratio:.2f} times the speed of the positions: the logger wrote {unit} where "
+            "the format means m/s. It was converted."
+        )
+        findings.append(Finding("speed-unit", text))
+    if abs(ratio * factor - 1) > _DISAGREES:
+        text = (
+            f"The recorded speed is {ratio * factor:.3f} times the speed of the positions; one of the two is off. "
+            "Export the track without its speed column to use the positions."
+        )
+        findings.append(Finding(SPEED_AGAINST_POSITIONS, text))
+    return factor, findings
+
+
+def _recorded_over_positions(fixes: _Fixes, east: FloatArray, north: FloatArray) -> float | None:
+    """Return the ratio of recorded speed to that of the positions over straight stretches, None without any."""
+    time, recorded = fixes.time, fixes.recorded
+    ahead = np.searchsorted(time, time + _STRETCH_S)
+    here = np.flatnonzero(ahead < len(time))
+    ahead = ahead[here]
+    known = np.isfinite(recorded)
+    speed = np.where(known, recorded, 0.0)
+    travelled = np.concatenate(([0.0], np.cumsum(np.diff(time) * (speed[1:] + speed[:-1]) / 2)))
+    unknown = np.concatenate(([0], np.cumsum(~known)))
+    chord = np.hypot(east[ahead] - east[here], north[ahead] - north[here])
+    along = np.concatenate(([0.0], np.cumsum(np.hypot(np.diff(east), np.diff(north)))))
+    whole = (fixes.piece[ahead] == fixes.piece[here]) & (unknown[ahead + 1] == unknown[here])
+    straight = chord > _STRAIGHT_SHARE * (along[ahead] - along[here])
+    use = whole & straight & (chord > USABLE_POSITION_SPEED_MPS * (time[ahead] - time[here]))
+    if use.sum() < FEWEST_FIXES:
+        return None
+    return float(np.median((travelled[ahead] - travelled[here])[use] / chord[use]))
+
+
+def _scatter(time: FloatArray, piece: IntArray, speed: FloatArray) -> float:
+    """Estimate the noise of a recorded speed from its second differences, which a smooth drive hardly has."""
+    whole = piece[2:] == piece[:-2]
+    second = (speed[2:] - 2 * speed[1:-1] + speed[:-2])[whole & (speed[1:-1] > 2.0)]
+    if len(second) < 20 or float(np.median(np.diff(time))) > 1.5:  # at wide spacing this would measure the driver
+        return RECORDED_U_MPS
+    return float(np.clip(1.4826 * np.median(np.abs(second)) / np.sqrt(6), 0.02, None))
+
+
+def _slope_length(time: FloatArray, piece: IntArray, elevation: FloatArray, speed: FloatArray) -> FloatArray:
+    """Return road length over horizontal length, 1/cos(grade), from the elevation smoothed over sixteen seconds."""
+    known = np.isfinite(elevation)
+    if known.mean() < _HEIGHTS_NEEDED or len(time) < 3:
+        return np.ones(len(time))
+    elevation = np.interp(time, time[known], elevation[known])
+    first = np.searchsorted(time, time - _GRADE_WINDOW_S)
+    last = np.minimum(np.searchsorted(time, time + _GRADE_WINDOW_S, side="right") - 1, len(time) - 1)
+    span = time[last] - time[first]
+    travelled = np.concatenate(([0.0], np.cumsum(np.diff(time) * (speed[1:] + speed[:-1]) / 2)))
+    length = travelled[last] - travelled[first]
+    whole = (piece[first] == piece[last]) & (span > _GRADE_WINDOW_S) & (length > USABLE_POSITION_SPEED_MPS * span)
+    totals = [
+        np.concatenate(([0.0], np.cumsum(a))) for a in (elevation, elevation * travelled, travelled, travelled**2)
+    ]
+    count = last - first + 1.0
+    sums = [total[last + 1] - total[first] for total in totals]
+    spread = sums[3] - sums[2] ** 2 / count
+    grade = np.where(whole, (sums[1] - sums[0] * sums[2] / count) / np.where(spread > 0, spread, 1.0), 0.0)
+    return np.asarray(np.sqrt(1 + np.clip(grade, -_STEEPEST_GRADE, _STEEPEST_GRADE) ** 2))

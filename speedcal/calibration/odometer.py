@@ -1,0 +1,117 @@
+"""The odometer: its factor is the error factor without any needle offset."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from speedcal.calibration.ground_speed import GroundSpeed
+from speedcal.interval import BoolArray, FloatArray, IntArray
+
+_SHORTEST_M = 1500.0
+_MOST_FACTOR = 3.0
+_ENOUGH = 200
+_STANDS_S = 5.0
+_SMALLEST_U_M = 1.0
+_WRONG_FROM, _SLOPE_SLACK = 5.0, 0.01
+_LENGTH_U = 0.0005
+"""Standard uncertainty of the measured length of a drive, relative; from memory."""
+
+
+@dataclass(frozen=True, slots=True)
+class OdometerFactor:
+    """What the odometer counts for one unit of true distance."""
+
+    value: float
+    u: float
+    """Standard uncertainty."""
+    left_out: IntArray
+    """Indices of readings that do not follow the others."""
+
+
+def odometer_factor(
+    ground: GroundSpeed, moment_s: FloatArray, odometer_m: FloatArray, *, resolution_m: float, u_time_s: float
+) -> OdometerFactor | None:
+    """Return the factor of the odometer, or None when the drive does not carry one.
+
+    A line through odometer readings against the distance really travelled, stretch by stretch: distance across a gap
+    is not known, and an odometer that falls or leaps has been put back, has rolled over or was misread. Readings that
+    do not follow the others are left out. An odometer cut off at its last digit shifts all of its readings alike;
+    what is left is uniform over one step (JCGM 100:2008, F.2.2.1).
+
+    Parameters
+    ----------
+    ground
+        Ground speed of the drive.
+    moment_s, odometer_m
+        When each reading was taken on the GPS clock, and what it was, shape (n,); NaN where there is none. [s, m]
+    resolution_m
+        Step of the odometer. [m]
+    u_time_s
+        Standard uncertainty of a moment. [s]
+    """
+    known = np.isfinite(odometer_m) & np.isfinite(moment_s) & np.isfinite(resolution_m)
+    distance, piece, inside = ground.travelled_m(np.where(known, moment_s, ground.time_s[0]))
+    use = np.flatnonzero(known & inside)
+    use = use[np.argsort(distance[use], kind="stable")]
+    if len(use) < 2:
+        return None
+    turned = np.diff(odometer_m[use], prepend=np.nan) != 0  # a figure that stands still is one reading, not many
+    use = use[turned | (np.diff(moment_s[use], prepend=-np.inf) > _STANDS_S)]
+    distance, shown = distance[use], odometer_m[use]
+    speed, _, _ = ground.at(moment_s[use])
+    variance = resolution_m**2 / 12 + (speed * u_time_s) ** 2 + _SMALLEST_U_M**2
+    stretch = _stretches(distance, shown, piece[use], resolution_m)
+    right = _follow(distance, shown, stretch, np.sqrt(variance))
+    distance, shown, stretch, weight = distance[right], shown[right], stretch[right], 1 / variance[right]
+    _, label = np.unique(stretch, return_inverse=True)
+    total = np.bincount(label, weights=weight)
+    away, risen = (a - (np.bincount(label, weights=weight * a) / total)[label] for a in (distance, shown))
+    if max((float(np.ptp(distance[label == k])) for k in range(len(total))), default=0.0) < _SHORTEST_M:
+        return None
+    spread = float(np.sum(weight * away**2))
+    factor = float(np.sum(weight * away * risen)) / spread
+    return OdometerFactor(factor, float(np.hypot(1 / np.sqrt(spread), _LENGTH_U)), use[~right])
+
+
+def _stretches(distance: FloatArray, shown: FloatArray, piece: IntArray, resolution_m: float) -> IntArray:
+    """Return the stretch of each reading over which the odometer only counts; a gap, a fall or a leap ends one."""
+    rise, way = np.diff(shown), np.diff(distance)
+    broken = (rise < -resolution_m) | (rise > _MOST_FACTOR * way + 5 * resolution_m) | (np.diff(piece) != 0)
+    return np.concatenate(([0], np.cumsum(broken))).astype(np.int64)
+
+
+def _follow(distance: FloatArray, shown: FloatArray, stretch: IntArray, u: FloatArray) -> BoolArray:
+    """Return which readings follow the others: the median slope of all pairs of a stretch decides."""
+    some = np.unique(np.linspace(0, len(shown) - 1, min(len(shown), _ENOUGH)).astype(int))
+    i, j = np.triu_indices(len(some), 1)
+    i, j = some[i], some[j]
+    pair = (stretch[i] == stretch[j]) & (distance[j] - distance[i] > _SHORTEST_M / 5)
+    if not pair.any():
+        return np.zeros(len(shown), bool)
+    slope = float(np.median(((shown[j] - shown[i]) / np.maximum(distance[j] - distance[i], 1e-9))[pair]))
+    level = shown - slope * distance
+    middle = np.array([np.median(level[stretch == number]) for number in range(stretch[-1] + 1)])
+    return np.asarray(
+        np.abs(level - middle[stretch]) <= _WRONG_FROM * u + _SLOPE_SLACK * np.abs(distance - distance.mean())
+    )
+
+
+def with_odometer(
+    line: tuple[float, float], covariance: FloatArray, odometer: OdometerFactor
+) -> tuple[tuple[float, float], FloatArray, float]:
+    """Combine the line of the speeds with the factor of the odometer by inverse variance.
+
+    Returns
+    -------
+    line, covariance
+        Offset and gain [m/s, 1] and their covariance, after the odometer.
+    disagreement
+        Difference of the two factors in standard uncertainties of the difference.
+    """
+    variance = float(covariance[1, 1]) + odometer.u**2
+    step = odometer.value - line[1]
+    pull = covariance[:, 1] / variance
+    offset, gain = np.asarray(line) + pull * step
+    return (float(offset), float(gain)), covariance - np.outer(pull, covariance[1]), step / float(np.sqrt(variance))

@@ -1,0 +1,80 @@
+"""Speed out of positions, by a local fit on the receiver's own uneven times."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from speedcal.interval import BoolArray, FloatArray, IntArray
+
+USABLE_POSITION_SPEED_MPS = 4.0
+"""Below this the noise of positions is too large a part of a speed."""
+RECORDED_U_MPS = 0.1
+"""Standard uncertainty of a recorded speed when its own scatter does not tell more: 0.2 m/s at 95 % (NAVSTAR GPS
+User Equipment Introduction, section 3.3)."""
+_SMOOTHING_S = 2.0
+
+
+@dataclass(frozen=True, slots=True)
+class LocalFit:
+    """How speed came out of positions: a weighted sum of what lies around each fix, shape (n, neighbours)."""
+
+    neighbour: IntArray
+    weight: FloatArray
+
+    def rate(self, coordinate: FloatArray) -> FloatArray:
+        """Return the rate of change of a coordinate at each fix, by the same fit that made the speed. [1/s]."""
+        return np.asarray(np.einsum("nm,nm->n", self.weight, coordinate[self.neighbour] - coordinate[:, None]))
+
+    def spans(self, label: IntArray) -> BoolArray:
+        """Return where all neighbours that count carry the label of the fix itself."""
+        return np.asarray(np.all((label[self.neighbour] == label[:, None]) | (self.weight == 0), axis=1))
+
+
+def speed_from_positions(
+    time: FloatArray, piece: IntArray, east: FloatArray, north: FloatArray, interval: float
+) -> tuple[FloatArray, FloatArray, float, LocalFit]:
+    """Fit a quadratic of time to the positions around every fix.
+
+    Returns speed, turning rate, noise of the speed, and the fit itself.
+    """
+    reach = int(np.clip(round(_SMOOTHING_S / interval), 1, 12))
+    n = len(time)
+    neighbours = np.arange(n)[:, None] + np.arange(-reach, reach + 1)[None, :]
+    inside = (neighbours >= 0) & (neighbours < n)
+    neighbours = np.clip(neighbours, 0, n - 1)
+    inside &= piece[neighbours] == piece[:, None]
+    u = np.where(inside, time[neighbours] - time[:, None], 0.0) / (reach * interval)
+    weight = inside.astype(float)
+    moments = [np.sum(weight * u**k, axis=1) for k in range(5)]
+    normal = np.empty((n, 3, 3))
+    for i in range(3):
+        for j in range(3):
+            normal[:, i, j] = moments[i + j]
+    lonely = inside.sum(axis=1) < 4
+    normal[:, 2, 2] += np.where(lonely, 1e6, 1e-12)  # too few fixes for a curvature: a straight line instead
+    normal[:, 1, 1] += 1e-12
+    basis = np.stack([weight, weight * u, weight * u * u], axis=2)
+    rows = np.linalg.solve(normal, np.transpose(basis, (0, 2, 1)))
+    velocity, residual = [], []
+    for coordinate in (east, north):
+        local = np.where(inside, coordinate[neighbours] - coordinate[:, None], 0.0)
+        fit = np.einsum("nkm,nm->nk", rows, local)
+        velocity.append(fit[:, 1] / (reach * interval))
+        residual.append(np.where(inside, local - np.einsum("nmk,nk->nm", basis, fit), 0.0))
+    speed = np.hypot(*velocity)
+    gain = np.sum(rows[:, 1, :] ** 2, axis=1) / (reach * interval) ** 2
+    full = (inside.sum(axis=1) == 2 * reach + 1) & (speed > USABLE_POSITION_SPEED_MPS)
+    spare = max(2 * reach + 1 - 3, 1)
+    squares = sum(np.sum(r**2, axis=1) for r in residual) / 2 / spare
+    variance = float(np.mean(np.minimum(squares[full], 4 * np.median(squares[full])))) if full.any() else 1.0
+    # the slow wander of positions does not show in the residuals of a short fit, hence a floor
+    u_speed = max(float(np.sqrt(variance * np.median(gain))), RECORDED_U_MPS)
+    # E|v + noise| = |v| + u²/(2|v|): the part of the noise across the course only ever lengthens a velocity
+    speed = np.maximum(speed - variance * gain / (2 * np.maximum(speed, 1.0)), 0.0)
+    course = np.arctan2(*velocity)
+    first, last = np.maximum(np.arange(n) - reach, 0), np.minimum(np.arange(n) + reach, n - 1)
+    turn = np.abs((course[last] - course[first] + np.pi) % (2 * np.pi) - np.pi)
+    turning = turn / np.maximum(time[last] - time[first], interval)
+    return speed, turning, u_speed, LocalFit(neighbours, rows[:, 1, :] * inside / (reach * interval))

@@ -1,0 +1,65 @@
+"""The uncertainty budget of a calibration, in the manner of the GUM."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from speedcal.calibration.measured import MeasuredLine
+from speedcal.calibration.result import ANOTHER_DAY, BudgetLine
+from speedcal.interval import FloatArray
+
+TIRE_STATE_U = 0.002
+"""Relative standard uncertainty from one day to another: pressure, temperature and load of the tires; from memory."""
+
+
+def uncertainty_budget(
+    line: MeasuredLine,
+    covariance: FloatArray,
+    *,
+    reference_mps: float,
+    u_rounding_mps: float,
+    u_ground_mps: float,
+) -> tuple[BudgetLine, ...]:
+    """Return the components of the uncertainty of the indicated speed at a reference speed, largest first.
+
+    The variance of the fit is divided among what makes a reading scatter: the hand or the instrument (what is left,
+    type A), rounding and the ground speed (type B), and the part that not knowing the clock offset adds
+    (JCGM 100:2008, clauses 4 and 8). The tires' state on another day comes last; it matters when two drives are
+    compared and is no part of the interval of this one.
+
+    Parameters
+    ----------
+    line
+        The fit.
+    covariance
+        Final covariance of offset and factor. [(m/s)², m/s, 1]
+    reference_mps
+        Speed the budget refers to. [m/s]
+    u_rounding_mps, u_ground_mps
+        Standard uncertainty of one reading from its resolution, and of one ground speed. [m/s]
+    """
+    at = np.array([1.0, reference_mps])
+    variance = float(at @ covariance @ at)
+    single = max(line.scatter_mps**2, u_rounding_mps**2 + (line.gain * u_ground_mps) ** 2, 1e-12)
+    rounding = u_rounding_mps**2 / single
+    ground = (line.gain * u_ground_mps) ** 2 / single
+    rest = 1 - line.time_share
+    shares = {
+        ("scatter of the readings", "A"): rest * max(1 - rounding - ground, 0.0),
+        ("resolution of the readings", "B"): rest * rounding,
+        ("ground speed", "B"): rest * ground,
+        ("clock offset", "A"): line.time_share,
+    }
+    lines = [
+        BudgetLine(
+            component=name,
+            evaluation="A" if kind == "A" else "B",
+            u_factor=float(np.sqrt(share * covariance[1, 1])),
+            u_indicated_mps=float(np.sqrt(share * variance)),
+            share=share,
+        )
+        for (name, kind), share in shares.items()
+    ]
+    lines.sort(key=lambda entry: -entry.share)
+    other_day = line.gain * TIRE_STATE_U
+    return (*lines, BudgetLine(ANOTHER_DAY, "B", other_day, other_day * reference_mps, 0.0))

@@ -1,0 +1,164 @@
+"""A vehicle over months: whether the error creeps with the tires, or jumped when something was changed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+import numpy as np
+
+from speedcal.calibration.result import Calibration
+from speedcal.calibration.uncertainty import TIRE_STATE_U
+from speedcal.errors import FitError
+from speedcal.finding import Finding
+from speedcal.interval import FloatArray, Interval, tidy
+from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
+
+_YEAR_S = 365.25 * 86400
+WEAR_PERCENT = 2.5
+"""Most that wear of one set of tires adds to the reading, in per cent: 8 mm of tread off a small tire is 2.5 % of its
+diameter (arithmetic: 16 mm of 632 mm)."""
+JUMP_PERCENT = 1.0
+"""A step from one drive to the next that is surely larger than this is no wear; about a third of a tooth."""
+
+
+@dataclass(frozen=True, slots=True)
+class HistoryRow:
+    """One drive of the history."""
+
+    time_s: float
+    """When it was made, seconds since 1970. [s]"""
+    error_percent: Interval
+    """Error at the reference speed, in per cent of the true speed."""
+    error_factor: Interval
+    odometer_factor: Interval | None
+
+    @property
+    def date(self) -> str:
+        """The day, in UTC."""
+        return datetime.fromtimestamp(self.time_s, UTC).date().isoformat()
+
+
+@dataclass(frozen=True)
+class History:
+    """The drives of a vehicle in order of time, and what happened between them."""
+
+    unit: DisplayUnit
+    reference_mps: float
+    """Speed at which the drives are compared: inside the driven range of all where possible. [m/s]"""
+    rows: tuple[HistoryRow, ...]
+    trend_percent_a_year: Interval | None
+    """Change of the error at the reference speed; None with fewer than three drives or less than a month."""
+    findings: tuple[Finding, ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the history, ready for JSON."""
+        trend = self.trend_percent_a_year
+        return {
+            "speed_unit": self.unit,
+            "reference_speed": tidy(self.reference_mps / SPEED_UNIT_MPS[self.unit], 3),
+            "drives": [
+                {
+                    "date": row.date,
+                    "error_percent": row.error_percent.to_dict(digits=3),
+                    "error_factor": row.error_factor.to_dict(),
+                    "odometer_factor": row.odometer_factor.to_dict() if row.odometer_factor else None,
+                }
+                for row in self.rows
+            ],
+            "trend_percent_a_year": trend.to_dict(digits=3) if trend else None,
+            "findings": [finding.to_dict() for finding in self.findings],
+        }
+
+    def __str__(self) -> str:
+        factor = SPEED_UNIT_MPS[self.unit]
+        lines = [f"error at a true {self.reference_mps / factor:.0f} {self.unit}"]
+        lines += [
+            f"{row.date}  {error.value:+5.1f} % ({error.low:+.1f} to {error.high:+.1f})"
+            for row in self.rows
+            for error in [row.error_percent]
+        ]
+        trend = self.trend_percent_a_year
+        if trend:
+            lines.append(f"trend {trend.value:+.2f} % a year ({trend.low:+.2f} to {trend.high:+.2f})")
+        return "\n".join(lines + [f"note: {finding.text}" for finding in self.findings])
+
+
+def history(calibrations: Sequence[Calibration], *, reference_mps: float | None = None) -> History:
+    """Lay the drives of one vehicle in order of time and say whether they creep or jump.
+
+    A worn tire is smaller, turns more often and makes the instrument read higher; slowly, and by no more than
+    :data:`WEAR_PERCENT` in its life. Anything else between two drives was done by somebody.
+
+    Parameters
+    ----------
+    calibrations
+        Drives whose tracks carry dates, in any order.
+    reference_mps
+        Speed to compare at; None takes the middle of what all drives have in common.
+
+    Raises
+    ------
+    FitError
+        No drive, or a drive without a track.
+    """
+    if not calibrations or any(not len(c.ground) for c in calibrations):
+        raise FitError("a history needs drives with their tracks", remedy="Give at least one job with a recorded drive")
+    ordered = sorted(calibrations, key=_start_s)
+    reference = reference_mps if reference_mps is not None else _common_speed(ordered)
+    rows = tuple(_row(c, reference) for c in ordered)
+    time = np.array([row.time_s for row in rows]) / _YEAR_S
+    value = np.array([row.error_percent.value for row in rows])
+    u = np.array([c.u_indicated(reference) / reference * 100 for c in ordered])
+    u = np.hypot(u, 100 * TIRE_STATE_U)
+    findings = _jumps(rows, value, u)
+    trend = None if findings else _trend(time, value, u)
+    if trend is not None and trend.low > 0 and value[-1] - value[0] <= WEAR_PERCENT:
+        text = "The reading creeps up as it does when tires wear: a worn tire turns more often for the same road."
+        findings.append(Finding("wear", text))
+    elif trend is not None and trend.high < 0:
+        text = "The reading creeps down, which wear does not do: look at tire pressure, tire size and slip."
+        findings.append(Finding("creeps_down", text))
+    return History(ordered[0].unit, reference, rows, trend, tuple(findings))
+
+
+def _start_s(calibration: Calibration) -> float:
+    return float(calibration.ground["time_s"].iloc[0])
+
+
+def _common_speed(calibrations: Sequence[Calibration]) -> float:
+    low = max(c.speed_range_mps[0] for c in calibrations)
+    high = min(c.speed_range_mps[1] for c in calibrations)
+    return (low + high) / 2
+
+
+def _row(calibration: Calibration, reference_mps: float) -> HistoryRow:
+    error = 100 * (float(calibration.indicated(reference_mps)) / reference_mps - 1)
+    half = 100 * calibration.coverage_factor * float(calibration.u_indicated(reference_mps)) / reference_mps
+    interval = Interval.around(error, half)
+    return HistoryRow(_start_s(calibration), interval, calibration.error_factor, calibration.odometer_factor)
+
+
+def _jumps(rows: Sequence[HistoryRow], value: FloatArray, u: FloatArray) -> list[Finding]:
+    found = []
+    for i in range(1, len(rows)):
+        step, u_step = value[i] - value[i - 1], float(np.hypot(u[i], u[i - 1]))
+        if abs(step) - 1.96 * u_step > JUMP_PERCENT:
+            text = (
+                f"Between {rows[i - 1].date} and {rows[i].date} the reading jumped by {step:+.1f} %: a gear, a "
+                "setting, the tires or the instrument was changed."
+            )
+            found.append(Finding("jump", text))
+    return found
+
+
+def _trend(time_years: FloatArray, value: FloatArray, u: FloatArray) -> Interval | None:
+    """Fit a straight line by weighted least squares with known uncertainties."""
+    if len(value) < 3 or np.ptp(time_years) < 1 / 12:
+        return None
+    weight = 1 / u**2
+    centred = time_years - np.average(time_years, weights=weight)
+    precision = float(np.sum(weight * centred**2))
+    return Interval.around(float(np.sum(weight * centred * value)) / precision, 1.96 / float(np.sqrt(precision)))

@@ -1,0 +1,88 @@
+"""Numbers with a 95 % interval, and the array types used everywhere."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+IntArray = NDArray[np.int64]
+
+
+@dataclass(frozen=True, slots=True)
+class Interval:
+    """A value with its 95 % interval, both in the same unit."""
+
+    value: float
+    low: float
+    high: float
+
+    @classmethod
+    def around(cls, value: float, half_width: float) -> Interval:
+        """Return the symmetric interval ``value ± half_width``."""
+        return cls(value, value - half_width, value + half_width)
+
+    @property
+    def half_width(self) -> float:
+        """Half the width of the interval, in the unit of the value."""
+        return (self.high - self.low) / 2
+
+    def contains(self, x: float) -> bool:
+        """Tell whether ``x`` lies in the interval, ends included."""
+        return self.low <= x <= self.high
+
+    def scaled(self, factor: float) -> Interval:
+        """Return the interval in another unit; a negative factor swaps the ends."""
+        ends = sorted((self.low * factor, self.high * factor))
+        return Interval(self.value * factor, ends[0], ends[1])
+
+    def to_dict(self, *, digits: int = 6) -> dict[str, float]:
+        """Return ``value``, ``low`` and ``high`` rounded to ``digits`` decimals."""
+        return {name: tidy(getattr(self, name), digits) for name in ("value", "low", "high")}
+
+    def __str__(self) -> str:
+        digits = decimals_for(self.half_width / 2)
+        return f"{self.value:.{digits}f} ({self.low:.{digits}f} to {self.high:.{digits}f})"
+
+
+def tidy(x: float, digits: int) -> float:
+    """Round for output, so that the same input gives the same bytes; minus zero becomes zero."""
+    return round(float(x), digits) + 0.0
+
+
+_QUARTER_S, _QUARTERS_A_DAY = 900.0, 96
+
+
+def zone_and_seconds(shift_s: Interval) -> tuple[str, Interval]:
+    """Split a clock offset into whole quarters of an hour, such as ``+10:00`` (empty for none), and the rest. [s].
+
+    Whole days are left out: a clock without a date counts from a midnight, its offset holds the days since 1970.
+    """
+    quarters = round(shift_s.value / _QUARTER_S)
+    rest = Interval(*(end - quarters * _QUARTER_S for end in (shift_s.value, shift_s.low, shift_s.high)))
+    quarters %= _QUARTERS_A_DAY
+    if quarters > _QUARTERS_A_DAY // 2:
+        quarters -= _QUARTERS_A_DAY
+    sign = "-" if quarters < 0 else "+"
+    return (f"{sign}{abs(quarters) // 4}:{abs(quarters) % 4 * 15:02d}" if quarters else ""), rest
+
+
+def round_together(value: float, u: float) -> str:
+    """Write a value to the decimals that its standard uncertainty supports.
+
+    The uncertainty keeps two significant digits (the rule of the Particle Data Group, Review of Particle
+    Physics, introduction 5.3, simplified: 355-949 would keep one); the value keeps the same decimals.
+    """
+    if not np.isfinite(value):
+        return f"{value}"
+    return f"{value:.{decimals_for(u)}f}"
+
+
+def decimals_for(u: float) -> int:
+    """Return the number of decimals that a standard uncertainty supports (two significant digits of it)."""
+    if not np.isfinite(u) or u <= 0:
+        return 4
+    return int(np.clip(1 - np.floor(np.log10(u)), 0, 9))

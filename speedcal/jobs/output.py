@@ -1,0 +1,218 @@
+"""What a job came to, and the folder it is written to."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import cached_property
+from importlib.metadata import version
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from speedcal.errors import JobError
+from speedcal.jobs.job import Job
+from speedcal.report import (
+    DriveFacts,
+    Paper,
+    ReportFacts,
+    ReportModel,
+    build_model,
+    comparison_picture,
+    render_html,
+    render_pdf,
+)
+from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
+
+if TYPE_CHECKING:
+    from speedcal.calibration.result import Calibration
+    from speedcal.conformity import History, Verification
+    from speedcal.vehicle import Corrections
+    from speedcal.vehicle.explain import Explanations
+
+
+@dataclass(frozen=True)
+class JobResult:
+    """Everything a job came to; parts that the job does not carry are None.
+
+    Examples
+    --------
+    >>> import speedcal
+    >>> result = speedcal.load_job("data_demo").run()
+    >>> result.before.error_factor.value > result.after.error_factor.value
+    True
+    """
+
+    job: Job
+    drives: tuple[DriveFacts, ...]
+    before: Calibration | None
+    after: Calibration | None
+    corrections: Corrections | None
+    explanations: Explanations | None
+    verification: Verification | None
+    histories: tuple[tuple[str, History], ...] = ()
+    """``before`` or ``after``, and its dated drives in order of time, where there are several."""
+
+    @property
+    def unit(self) -> DisplayUnit:
+        """Unit for people."""
+        return self.job.unit or self.drives[0].calibration.unit
+
+    @property
+    def files(self) -> tuple[tuple[str, str], ...]:
+        """Names and SHA-256 digests of the job file and of every file used, each once."""
+        used = [pair for drive in self.drives for pair in drive.calibration.sources]
+        return tuple(dict.fromkeys([(self.job.source.name, self.job.digest), *used]))
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the whole result, ready for JSON."""
+        return {
+            "job": self.job.to_dict(),
+            "before": self.before.to_dict() if self.before else None,
+            "after": self.after.to_dict() if self.after else None,
+            "corrections": self.corrections.to_dict() if self.corrections else None,
+            "explanations": self.explanations.to_dict() if self.explanations else None,
+            "verification": self.verification.to_dict() if self.verification else None,
+            "drives": [{"name": drive.name, **drive.calibration.to_dict()} for drive in self.drives],
+            "history": {name: history.to_dict() for name, history in self.histories},
+            "files": [{"name": name, "sha256": digest} for name, digest in self.files],
+            "version": version("speedcal"),
+        }
+
+    def readings_csv(self) -> str:
+        """Return every reading of every drive, on the GPS clock, used or rejected and why, as a table with a header.
+
+        Speeds are in the unit of the job, which the column names carry; times are ISO 8601 in UTC (times of day
+        where the track has no date, empty where a held speed was left out).
+        """
+        name = {"mph": "mph", "km/h": "kmh"}[self.unit]
+        factor = SPEED_UNIT_MPS[self.unit]
+        speeds = ("ground", "indicated", "predicted", "residual", "u")
+        out = io.StringIO()
+        rows = csv.writer(out, lineterminator="\n")
+        rows.writerow(["drive", "line", "time", *(f"{s}_{name}" for s in speeds), "steady_run", "used", "reason"])
+        for drive in self.drives:
+            for row in drive.calibration.readings.to_dict("records"):
+                numbers = (_number(row[f"{s}_mps"] / factor) for s in speeds)
+                time = _time(row["time_s"], has_date=drive.has_date)
+                run = int(row["run"]) if row["run"] >= 0 else ""
+                used = "yes" if row["used"] else "no"
+                rows.writerow([drive.name, int(row["line"]), time, *numbers, run, used, row["reason"]])
+        return out.getvalue()
+
+    def facts(self) -> ReportFacts:
+        """Return what the report shows of this result."""
+        job = self.job
+        return ReportFacts(
+            unit=self.unit,
+            drives=self.drives,
+            before=self.before,
+            after=self.after,
+            corrections=self.corrections,
+            explanations=self.explanations,
+            histories=self.histories,
+            verification=self.verification,
+            tolerance=job.tolerance,
+            vehicle=job.vehicle,
+            work=job.work,
+            shop=job.shop,
+            number=job.number,
+            customer=job.customer,
+            note=job.note,
+            files=self.files,
+            version=version("speedcal"),
+        )
+
+    @cached_property
+    def model(self) -> ReportModel:
+        """The report as words and tables."""
+        return build_model(self.facts())
+
+    def contents(self, *, paper: Paper = "a4") -> dict[str, bytes]:
+        """Return the files of the result by name; the same result gives the same bytes."""
+        model = self.model
+        subtitle = " · ".join(text for text in (model.shop, model.number, model.vehicle) if text)
+        pictures = comparison_picture(
+            list(model.curves), model.allowed, unit=model.unit, title=model.title, subtitle=subtitle
+        )
+        return {
+            "report.html": render_html(model).encode(),
+            "report.pdf": render_pdf(model, paper=paper),
+            **{f"before_after.{kind}": data for kind, data in pictures.items()},
+            "result.json": (json.dumps(self.to_dict(), indent=2, ensure_ascii=False) + "\n").encode(),
+            "readings_aligned.csv": self.readings_csv().encode(),
+        }
+
+    def write(self, folder: str | Path, *, paper: Paper = "a4") -> tuple[Path, ...]:
+        """Write the page, the comparison picture and the numbers into a folder; the same result gives the same bytes.
+
+        Parameters
+        ----------
+        folder
+            Made when it is missing; nothing is written outside it.
+        paper
+            Size of ``report.pdf``.
+
+        Returns
+        -------
+        tuple of Path
+            The files written: ``report.html``, ``report.pdf``, ``before_after.png``, ``.svg`` and ``.pdf``,
+            ``result.json``, ``readings_aligned.csv``.
+
+        Raises
+        ------
+        JobError
+            The folder cannot be written, or a file of the job would be overwritten.
+        """
+        contents = self.contents(paper=paper)
+        folder = Path(folder)
+        originals = {path.resolve() for path in (self.job.source, *self.job.files)}
+        taken = [name for name in contents if (folder / name).resolve() in originals]
+        if taken:
+            raise JobError(
+                f"{taken[0]!r} belongs to the job and would be overwritten",
+                source=str(folder),
+                remedy="Name another folder for the result",
+            )
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            for name, data in contents.items():
+                (folder / name).write_bytes(data)
+        except OSError as error:
+            raise JobError(
+                f"the result cannot be written ({error.strerror or error})",
+                source=str(folder),
+                remedy="Name a folder that can be written",
+            ) from None
+        return tuple(folder / name for name in contents)
+
+    def summary(self) -> str:
+        """Return the few lines that a person wants to read first."""
+        model = self.model
+        lines = [*model.warnings, model.sentence]
+        if model.judgement:
+            lines.append(f"{model.judgement.word}: {model.judgement.sentence} Rule: {model.judgement.rule}.")
+        if model.to_fit:
+            lines.append(f"To fit or set: {model.to_fit.sentence}")
+        return "\n".join([*lines, *model.missing])
+
+    def __str__(self) -> str:
+        parts = [str(self.job)]
+        for drive in self.drives:
+            parts.append(f"\n{drive.name}\n{drive.calibration}")
+        parts += [f"\n{part}" for part in (self.corrections, self.verification) if part is not None]
+        return "\n".join(parts)
+
+
+def _number(x: float) -> str:
+    return "" if x != x else f"{x + 0.0:.3f}"
+
+
+def _time(time_s: float, *, has_date: bool) -> str:
+    if time_s != time_s:
+        return ""
+    moment = datetime.fromtimestamp(round(time_s, 2), tz=UTC)
+    text = moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+    return text if has_date else text.split("T")[1]

@@ -1,0 +1,59 @@
+"""Looks up the words of a code and fills in the values."""
+
+from __future__ import annotations
+
+import functools
+import importlib
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from speedcal.text.numbers import fill
+
+Values = Mapping[str, Any]
+Template = str | Callable[[Values], str]
+"""Text with fields such as ``{offset_mps:speed}``, or a function of the values where the words depend on them."""
+
+_ROOMS = ("file", "calibration", "vehicle", "conformity", "job", "page")
+
+
+@functools.cache
+def refusals() -> Mapping[str, tuple[Template, Template]]:
+    """Return every code of an error with its sentence and its remedy, both without full stop."""
+    return _gathered("REFUSALS")
+
+
+@functools.cache
+def findings() -> Mapping[str, Template]:
+    """Return every code of a finding, a reason or a note with its sentence."""
+    return _gathered("FINDINGS")
+
+
+def _gathered(name: str) -> dict[str, Any]:
+    every: dict[str, Any] = {}
+    for room in _ROOMS:
+        table = getattr(importlib.import_module(f"speedcal.text.{room}_messages"), name)
+        twice = every.keys() & table.keys()
+        if twice:
+            raise ValueError(f"{name}: {sorted(twice)} of {room}_messages stand elsewhere too")
+        every |= table
+    return every
+
+
+def refusal(code: str, values: Values) -> tuple[str, str]:
+    """Return what is wrong and what to do about it."""
+    if " " in code:  # a sentence: the rooms that are not yet moved
+        return code, str(values.get("remedy", ""))
+    problem, remedy = refusals()[code]
+    return words_of(problem, values), words_of(remedy, values)
+
+
+def finding(code: str, values: Values) -> str:
+    """Return the sentence of a finding."""
+    if "text" in values and code not in findings():  # the rooms that are not yet moved
+        return str(values["text"])
+    return words_of(findings()[code], values)
+
+
+def words_of(template: Template, values: Values) -> str:
+    """Return a template filled with values."""
+    return fill(template, values) if isinstance(template, str) else template(values)

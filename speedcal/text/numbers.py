@@ -1,0 +1,91 @@
+"""How numbers are written for people: units of the reader, as many decimals as the uncertainty supports, plurals.
+
+Values are SI. ``fill("at {v_mps:speed}", {"v_mps": 26.8, "unit": "mph"})`` gives ``at 60 mph``; without a unit among
+the values both are given, ``60 mph (97 km/h)``. The words after the colon:
+
+``speed``, ``speed1``   a speed, whole or with one decimal
+``n reading``           a count with its noun: ``1 reading``, ``3 readings``; ``n run is/runs are`` where the ends differ
+``percent``, ``percent1``, ``percent2``   a share of one in per cent
+``factor``              three decimals
+``quoted``              in quotation marks, cut to forty characters
+``and``, ``or``         a list: ``a, b and c``
+``listed``              a mapping of name to count
+``seconds``             seconds, minutes or hours, whichever a person would say
+"""
+
+from __future__ import annotations
+
+import re
+import string
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from speedcal.units import SPEED_UNIT_MPS
+
+_MOST_QUOTED = 40
+
+
+class _Formatter(string.Formatter):
+    """Formats the fields of one template; the unit of the reader comes from the values."""
+
+    def __init__(self, unit: str | None) -> None:
+        self._unit = unit
+
+    def format_field(self, value: Any, format_spec: str) -> str:
+        word, _, rest = format_spec.partition(" ")
+        if word == "n":
+            return counted(value, rest)
+        if match := re.fullmatch(r"speed(\d?)", word):
+            return speed(value, self._unit, digits=int(match[1] or 0))
+        if match := re.fullmatch(r"percent(\d?)", word):
+            return f"{100 * value:.{int(match[1] or 0)}f} %"
+        if word in _SIMPLE:
+            return _SIMPLE[word](value)
+        return super().format_field(value, format_spec)  # type: ignore[no-any-return]
+
+
+def fill(template: str, values: Mapping[str, Any]) -> str:
+    """Return the template with its fields filled in."""
+    return _Formatter(values.get("unit")).vformat(template, (), values)
+
+
+def speed(value_mps: float, unit: str | None, *, digits: int = 0) -> str:
+    """Return a speed in the reader's unit, or in both where it is not known."""
+    if unit is not None:
+        return f"{value_mps / SPEED_UNIT_MPS[unit]:.{digits}f} {unit}"  # type: ignore[index]
+    return f"{value_mps / SPEED_UNIT_MPS['mph']:.{digits}f} mph ({value_mps / SPEED_UNIT_MPS['km/h']:.{digits}f} km/h)"
+
+
+def counted(count: int, noun: str) -> str:
+    """Return a count with its noun: ``reading`` takes an s for more than one, ``run is/runs are`` says both forms."""
+    one, _, many = noun.partition("/")
+    return f"{count} {one if count == 1 else many or one + 's'}"
+
+
+def quoted(value: object) -> str:
+    """Return what was found, in quotation marks, not longer than a person reads."""
+    text = str(value)
+    return repr(text if len(text) <= _MOST_QUOTED else text[: _MOST_QUOTED - 1] + "…")
+
+
+def joined(items: Iterable[object], last: str = "and") -> str:
+    """Return ``a, b and c``."""
+    words = [str(item) for item in items]
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} {last} {words[-1]}" if words else ""
+
+
+def span(seconds: float) -> str:
+    """Return a time as a person would say it."""
+    if abs(seconds) < 120:
+        return f"{seconds:.0f} s"
+    return f"{seconds / 60:.0f} min" if abs(seconds) < 7200 else f"{seconds / 3600:.1f} h"
+
+
+_SIMPLE = {
+    "factor": lambda value: f"{value:.3f}",
+    "quoted": quoted,
+    "and": joined,
+    "or": lambda items: joined(items, "or"),
+    "listed": lambda counts: ", ".join(f"{name} {count}" for name, count in sorted(counts.items())),
+    "seconds": span,
+}

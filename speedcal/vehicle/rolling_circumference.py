@@ -1,0 +1,214 @@
+"""How far a tire rolls in one turn: from its size by a convention, from a chalk mark, or from the maker's figure."""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+from typing import Any
+
+from speedcal.errors import VehicleError
+from speedcal.interval import Interval, tidy
+from speedcal.units import INCH_M, LENGTH_UNIT_M, MILE_M
+from speedcal.vehicle.data import tire_facts
+from speedcal.vehicle.tires import TireSize
+
+_LEAST_M, _MOST_M = 0.5, 6.0
+
+
+@dataclass(frozen=True, slots=True)
+class RolledTire:
+    """The distance a tire rolls in one turn under the vehicle, and where that number comes from."""
+
+    circumference_m: Interval
+    """95 % interval."""
+    basis: str
+    """How it was found, in words."""
+    status: str
+    """``measured``, ``stated``, ``secondary`` or ``from memory``."""
+    source: str = ""
+    """Where the convention comes from; empty for a measurement."""
+    size: TireSize | None = None
+    allowances: tuple[tuple[str, float, str, str], ...] = ()
+    """What widens the interval: name, half width in per cent of the circumference, source, status."""
+
+    @property
+    def u_relative(self) -> float:
+        """Relative standard uncertainty of the circumference (a quarter of the 95 % interval)."""
+        return (self.circumference_m.high - self.circumference_m.low) / 4 / self.circumference_m.value
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the circumference in the forms of the trade, with intervals, ready for JSON."""
+        return {
+            **circumference_forms(self.circumference_m),
+            "basis": self.basis,
+            "status": self.status,
+            "source": self.source,
+            "allowances": [
+                {"name": name, "percent": tidy(percent, 3), "source": source, "status": status}
+                for name, percent, source, status in self.allowances
+            ],
+        }
+
+    def __str__(self) -> str:
+        turns = circumference_forms(self.circumference_m)["turns_per_mile"]
+        return (
+            f"rolls {1000 * self.circumference_m.value:.0f} mm a turn "
+            f"({1000 * self.circumference_m.low:.0f} to {1000 * self.circumference_m.high:.0f}), "
+            f"{turns['value']:.0f} turns per mile"
+        )
+
+
+def circumference_forms(circumference_m: Interval) -> dict[str, dict[str, float]]:
+    """Return a rolled circumference as the contract's three quantities and turns per km, each with its interval."""
+    low, high = circumference_m.low, circumference_m.high
+    turns = Interval(1 / circumference_m.value, 1 / high, 1 / low)
+    return {
+        "rolling_circumference_m": circumference_m.to_dict(digits=5),
+        "effective_diameter_in": circumference_m.scaled(1 / (math.pi * INCH_M)).to_dict(digits=4),
+        "turns_per_mile": turns.scaled(MILE_M).to_dict(digits=3),
+        "turns_per_km": turns.scaled(1000).to_dict(digits=3),
+    }
+
+
+def nominal_circumference_m(size: TireSize) -> float:
+    """Return pi times the printed diameter: what an unloaded tire would roll. [m]."""
+    return math.pi * size.diameter_m
+
+
+def roll_by_convention(
+    size: TireSize, *, tread_mm: float | None = None, new_tread_mm: float | None = None, pressure_percent: float = 0.0
+) -> RolledTire:
+    """Return what a tire rolls by the convention for its construction: radial 3.05, bias-ply 2.99 times the diameter.
+
+    Not pi times the diameter (the tire flattens under load) and not 2 pi times the height of the axle either: the
+    belt keeps its length, so the effective radius lies between the static loaded radius and the free one.
+
+    Parameters
+    ----------
+    size
+        As read by :func:`speedcal.vehicle.tires.parse_tire_size`.
+    tread_mm
+        Tread left, measured. [mm] None means unknown: the value is that of a new tire and the interval reaches
+        down to the wear indicator.
+    new_tread_mm
+        Tread of the new tire. [mm] None takes the value of the data file, which is from memory.
+    pressure_percent
+        How far the pressure is above (+) or below (-) the usual one. [%]
+
+    Raises
+    ------
+    ValueError
+        A tread depth is negative or more than that of the new tire.
+    """
+    facts = tire_facts()
+    rule = facts["rolled"]["radial" if size.is_radial else "bias"]
+    tread, new_mm = facts["tread"], new_tread_mm if new_tread_mm is not None else float(facts["tread"]["new_mm"])
+    if tread_mm is not None and not 0 <= tread_mm <= new_mm:
+        raise ValueError(f"tread of {tread_mm} mm is not between 0 and {new_mm} mm of a new tire")
+    diameter_mm = float(size.diameter_mm)
+    worn_percent = 0.0 if tread_mm is None else 200 * (new_mm - tread_mm) / diameter_mm
+    still_percent = 200 * (new_mm - tread["worn_mm"]) / diameter_mm if tread_mm is None else 0.0
+    pressure = pressure_percent / 10 * facts["pressure"]["percent_per_10_percent"]
+    value = float(rule["factor"]) * size.diameter_m * (1 - worn_percent / 100) * (1 + pressure / 100)
+    load, pressures = facts["load"], facts["pressure"]
+    allowances: list[tuple[str, float, str, str]] = [
+        ("convention", float(rule["spread_percent"]), rule["spread_source"], rule["spread_status"]),
+        ("load", float(load["spread_percent"]), load["source"], load["status"]),
+        ("pressure", float(pressures["percent_per_10_percent"]), pressures["source"], pressures["status"]),
+    ]
+    if size.is_aspect_assumed:
+        unsure = facts["aspect"]["unsure"]
+        percent = float(2 * size.width_mm * unsure["points"] / size.diameter_mm)
+        allowances.append(("aspect not on the sidewall", percent, unsure["source"], unsure["status"]))
+    half = math.hypot(*(percent for _, percent, _, _ in allowances)) / 100
+    if still_percent:
+        allowances.append(("wear, only downwards", still_percent, tread["new_source"], tread["new_status"]))
+    return RolledTire(
+        circumference_m=Interval(value, value * (1 - half - still_percent / 100), value * (1 + half)),
+        basis=f"{size} by convention: {rule['factor']} x diameter",
+        status=str(rule["status"]),
+        source=str(rule["source"]),
+        size=size,
+        allowances=tuple(allowances),
+    )
+
+
+def roll_out(distance_m: float, turns: float, *, u_distance_m: float = 0.005) -> RolledTire:
+    """Return what a tire rolled between two chalk marks.
+
+    Parameters
+    ----------
+    distance_m
+        Between the marks on the ground. [m]
+    turns
+        Whole turns of the wheel between them.
+    u_distance_m
+        Standard uncertainty of the distance; half a centimetre for two chalk marks and a tape. [m]
+
+    Raises
+    ------
+    ValueError
+        Distance or turns are not positive, or no road wheel rolls so far in a turn.
+    """
+    if not (distance_m > 0 and turns > 0):
+        raise ValueError(f"a roll-out needs a positive distance and number of turns, not {distance_m} m, {turns} turns")
+    return RolledTire(
+        circumference_m=Interval.around(_plausible(distance_m / turns), 2 * u_distance_m / turns),
+        basis=f"rolled out: {distance_m:g} m in {turns:g} turns",
+        status="measured",
+        allowances=(
+            ("two chalk marks and a tape", 200 * u_distance_m / distance_m, "our own judgement", "from memory"),
+        ),
+    )
+
+
+def roll_by_turns(turns_per_m: float, *, spread_percent: float = 1.0) -> RolledTire:
+    """Return what a tire rolls by its maker's turns per mile or km, for a new tire.
+
+    Parameters
+    ----------
+    turns_per_m
+        Turns in one metre. [1/m]
+    spread_percent
+        Half width of the interval: load and pressure of this vehicle against the maker's. [%] From memory.
+
+    Raises
+    ------
+    ValueError
+        The figure is not positive, or no road wheel rolls so far in a turn.
+    """
+    if not turns_per_m > 0:
+        raise ValueError(f"turns per distance must be positive, not {turns_per_m}")
+    circumference_m = _plausible(1 / turns_per_m)
+    return RolledTire(
+        circumference_m=Interval.around(circumference_m, spread_percent / 100 * circumference_m),
+        basis=f"maker's figure: {turns_per_m * MILE_M:g} turns per mile",
+        status="stated",
+        allowances=(("load and pressure of this vehicle", spread_percent, "our own judgement", "from memory"),),
+    )
+
+
+def _plausible(circumference_m: float) -> float:
+    if not _LEAST_M <= circumference_m <= _MOST_M:
+        raise ValueError(f"{circumference_m:.4g} m in a turn is not what a road wheel rolls")
+    return circumference_m
+
+
+def parse_roll_out(text: str) -> RolledTire:
+    """Read a roll-out written as ``TURNS:DISTANCE`` with a unit, such as ``3:8.12m``, ``3:319.5in`` or ``5:44ft``.
+
+    Raises
+    ------
+    VehicleError
+        It is not written so.
+    """
+    match = re.fullmatch(r"\s*([\d.]+)\s*:\s*([\d.]+)\s*([a-z]+)\s*", text.lower().replace(",", "."))
+    unit = LENGTH_UNIT_M.get(match[3]) if match else None
+    try:
+        if match is None or unit is None:
+            raise ValueError("turns, a colon, a distance and its unit were expected")
+        return roll_out(float(match[2]) * unit, float(match[1]))
+    except ValueError as error:
+        problem = f"roll-out {text[:40]!r} is not TURNS:DISTANCE ({error})"
+        raise VehicleError(problem, remedy="Write it as 3:8.12m, 3:319.5in or 5:44ft") from None

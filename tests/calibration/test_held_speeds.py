@@ -1,0 +1,145 @@
+"""Speeds held one after the other and noted without times: missed runs, extra runs, orders that do not tell."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from support.roads import Road, answer_or_refusal, plateaus, readings_of, track_of
+
+import speedcal
+from speedcal.calibration.measured import UNMATCHED
+from speedcal.errors import AlignmentError, SpeedcalError
+from speedcal.logs.model import Readings, Track
+from speedcal.simulate import simulate
+from speedcal.units import MPH_MPS
+
+MARKS = [30.0, 55.0, 40.0, 65.0, 25.0, 50.0, 35.0, 60.0]
+FACTOR = 1.06
+
+
+def _list(marks_mph: Sequence[float]) -> Readings:
+    blank = readings_of(plateaus([30]), np.arange(float(len(marks_mph))), clock="none")
+    return replace(blank, speed_mps=np.array(marks_mph) * MPH_MPS, speed_resolution_mps=5 * MPH_MPS)
+
+
+def _drive(marks_mph: Sequence[float], *, hold_s: float = 60.0) -> Track:
+    """Return the track of a drive whose needle stood on these marks."""
+    return track_of(plateaus(np.array(marks_mph) / FACTOR, hold_s=hold_s), noise_mps=0.08)
+
+
+def test_a_list_in_order_gives_the_factor_and_no_clock_offset() -> None:
+    result = speedcal.calibrate(_drive(MARKS), _list(MARKS))
+    assert result.error_factor.value == pytest.approx(FACTOR, abs=0.002)
+    assert result.error_factor.contains(FACTOR)
+    assert result.clock_offset_s is None
+    assert result.to_dict()["clock_offset_s"] is None
+    assert result.steady_runs == len(MARKS)
+    np.testing.assert_allclose(result.readings["ground_mps"], np.array(MARKS) / FACTOR * MPH_MPS, atol=0.05)
+
+
+@pytest.mark.parametrize("gone", range(8))
+def test_a_run_that_was_driven_but_not_noted_is_skipped(gone: int) -> None:
+    """Whichever of the eight it is; the seven others lie on their own runs."""
+    marks = [mark for k, mark in enumerate(MARKS) if k != gone]
+    result = speedcal.calibrate(_drive(MARKS), _list(marks))
+    assert result.error_factor.contains(FACTOR)
+    np.testing.assert_allclose(result.readings["ground_mps"], np.array(marks) / FACTOR * MPH_MPS, atol=0.05)
+
+
+@pytest.mark.parametrize("gone", range(8))
+def test_a_noted_speed_that_was_never_steady_is_left_out(gone: int) -> None:
+    """The list has it, the track does not; it is the one that is named as unmatched."""
+    driven = [mark for k, mark in enumerate(MARKS) if k != gone]
+    result = speedcal.calibrate(_drive(driven), _list(MARKS))
+    assert result.error_factor.contains(FACTOR)
+    assert np.flatnonzero(~result.readings["used"].to_numpy()).tolist() == [gone]
+    assert result.readings["reason"][gone] == UNMATCHED
+
+
+def test_one_missed_and_one_extra_at_once() -> None:
+    driven = [30.0, 55.0, 40.0, 45.0, 25.0, 50.0, 35.0, 60.0]
+    result = speedcal.calibrate(_drive(driven), _list(MARKS))
+    assert result.error_factor.contains(FACTOR)
+    assert not result.readings["used"][3]
+
+
+def test_a_figure_misread_is_left_out() -> None:
+    """65 written as 56."""
+    noted = [30.0, 55.0, 40.0, 56.0, 25.0, 50.0, 35.0, 60.0]
+    result = speedcal.calibrate(_drive(MARKS), _list(noted))
+    assert result.error_factor.contains(FACTOR)
+    assert np.flatnonzero(~result.readings["used"].to_numpy()).tolist() == [3]
+
+
+def test_one_speed_driven_in_two_pieces_close_together_is_one_run() -> None:
+    """A wobble of two seconds in the middle of a plateau does not make two runs of it."""
+    road = plateaus(np.array(MARKS) / FACTOR)
+    middle = (road.corner_s[4] + road.corner_s[5]) / 2
+    time = np.insert(road.corner_s, 5, middle + np.array([0.0, 1.0, 2.0]))
+    speed = np.insert(road.corner_mps, 5, road.corner_mps[4] - np.array([0.0, 1.0, 0.0]))
+    result = speedcal.calibrate(track_of(Road(time, speed), noise_mps=0.08), _list(MARKS))
+    assert result.error_factor.contains(FACTOR)
+    assert result.readings["used"].all()
+
+
+@pytest.mark.parametrize(
+    ("driven", "noted"),
+    [
+        ([30, 35, 40, 45, 50, 55, 60], [30, 35, 40, 45, 50]),  # evenly rising: the list fits in several places
+        ([20, 25, 31.25, 39.06, 48.83, 61.04], [20, 25, 31.25, 39.06, 48.83]),  # each step 1.25 times the last
+        ([60, 55, 50, 45, 40, 35, 30], [60, 55, 50, 45, 40]),
+    ],
+)
+def test_an_order_that_does_not_tell_which_run_is_which_is_refused(driven: list[float], noted: list[float]) -> None:
+    with pytest.raises(AlignmentError, match="more than one way") as caught:
+        speedcal.calibrate(_drive(driven), _list(noted))
+    assert "time of each reading" in caught.value.remedy
+
+
+def test_the_same_rising_order_with_every_run_noted_is_not_ambiguous() -> None:
+    rising = [30, 35, 40, 45, 50, 55, 60]
+    assert speedcal.calibrate(_drive(rising), _list(rising)).error_factor.contains(FACTOR)
+
+
+@pytest.mark.parametrize(
+    "noted",
+    [MARKS[::-1], [60, 30, 45, 25, 55, 40, 65, 30], [70, 70, 70, 70, 70, 70], [0, 0, 0, 0, 0, 0], [500] * 8],
+)
+def test_a_list_that_does_not_belong_is_never_trusted(noted: list[float]) -> None:
+    result = answer_or_refusal(_drive(MARKS), _list(noted))
+    if isinstance(result, SpeedcalError):
+        assert result.remedy
+    else:
+        assert result.trust.word == "WEAK"
+
+
+@pytest.mark.parametrize("count", [1, 2, 3])
+def test_too_few_speeds_are_refused_with_how_many_to_hold(count: int) -> None:
+    with pytest.raises(SpeedcalError) as caught:
+        speedcal.calibrate(_drive(MARKS), _list(MARKS[:count]))
+    assert "four" in caught.value.remedy
+
+
+def test_a_drive_without_steady_runs_is_refused() -> None:
+    """Up and down by 0.3 m/s² without a pause."""
+    road = Road(np.arange(0.0, 1001.0, 100.0), np.array([0.0, 30.0] * 5 + [0.0]))
+    with pytest.raises(AlignmentError, match="steady runs") as caught:
+        speedcal.calibrate(track_of(road), _list(MARKS))
+    assert "half a minute" in caught.value.remedy
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_simulated_lists_are_laid_on_their_own_plateaus(seed: int) -> None:
+    """With up to two runs that were not noted; a wrong assignment must be refused, not reported."""
+    drive = simulate("held speeds", [51, seed])
+    result = answer_or_refusal(drive.track, drive.readings)
+    if isinstance(result, SpeedcalError):
+        assert isinstance(result, AlignmentError)
+        return
+    used = result.readings["used"].to_numpy()
+    off = result.readings["ground_mps"].to_numpy() - drive.truth.reading_ground_mps
+    assert np.abs(off[used]).max() < 1.5
+    assert abs(result.error_factor.value - drive.truth.error_factor) < 4 * np.sqrt(result.covariance[1, 1])

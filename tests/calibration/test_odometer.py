@@ -1,0 +1,210 @@
+"""The odometer: its factor by hand arithmetic, over gaps, combined with the speeds, and when it disagrees."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from support.roads import START_S, plateaus, readings_of, some_fixes, track_of
+
+import speedcal
+from speedcal.calibration.ground_speed import ground_speed
+from speedcal.calibration.odometer import OdometerFactor, odometer_factor, with_odometer
+from speedcal.interval import FloatArray
+from speedcal.logs.model import Readings
+from speedcal.simulate import simulate
+from speedcal.units import MILE_M, MPH_MPS
+
+ROAD = plateaus([30, 55, 40, 65, 25, 50, 35, 60, 45, 55, 65, 30], hold_s=75)
+TRACK = track_of(ROAD, noise_mps=0.05)
+GROUND = ground_speed(TRACK)
+TIMES = np.linspace(20, ROAD.length_s - 20, 24)
+TENTH_M = MILE_M / 10
+
+
+def _counted(factor: float, *, start_mi: float = 42000.03, step_m: float = TENTH_M) -> FloatArray:
+    """Return what the odometer shows at every reading, cut off at its last digit."""
+    total = start_mi * MILE_M + factor * ROAD.distance(TIMES)
+    return np.asarray(np.floor(total / step_m + 1e-9) * step_m)
+
+
+def _notes(odometer_m: FloatArray, *, every: int = 1, factor: float = 1.05) -> Readings:
+    noted = np.arange(24) % every == 0
+    noted[-1] = True
+    return replace(
+        readings_of(ROAD, TIMES, factor=factor, step_mph=0.5),
+        odometer_m=np.where(noted, odometer_m, np.nan),
+        odometer_resolution_m=TENTH_M,
+    )
+
+
+# ---- the factor itself
+
+
+def test_two_readings_give_their_difference_over_the_distance() -> None:
+    """By hand: risen over driven, u = sqrt(2 (step²/12 + (v u_t)²)) / driven, with 0.0005 for the track's length."""
+    moment = START_S + np.array([60.0, 1000.0])
+    driven = float(np.diff(ROAD.distance(np.array([60.0, 1000.0])))[0])
+    risen = 9 * TENTH_M + 1.03 * driven - (1.03 * driven) % TENTH_M
+    got = odometer_factor(GROUND, moment, np.array([5e6, 5e6 + risen]), resolution_m=TENTH_M, u_time_s=1.0)
+    assert got is not None
+    assert got.value == pytest.approx(risen / driven, rel=2e-4)
+    speed = ROAD.speed(np.array([60.0, 1000.0]))
+    end_variance = TENTH_M**2 / 12 + speed**2
+    assert got.u == pytest.approx(np.hypot(np.sqrt(end_variance.sum()) / driven, 0.0005), rel=0.01)
+
+
+@pytest.mark.parametrize("factor", [0.87, 1.0, 1.13])
+def test_the_factor_is_that_of_the_count_without_any_needle_offset(factor: float) -> None:
+    """To a metre at every reading: within 0.1 %, in which the length of the recorded speeds is uncertain."""
+    shown = _counted(factor, step_m=1.0)
+    got = odometer_factor(GROUND, START_S + TIMES, shown, resolution_m=1.0, u_time_s=0.01)
+    assert got is not None
+    assert got.value == pytest.approx(factor, rel=5e-4)
+
+
+def test_a_tenth_of_a_mile_over_ten_miles_is_as_uncertain_as_arithmetic_says() -> None:
+    """Fifty starts of the last digit: the errors scatter as the stated uncertainty, chi-square of 50 at 0.1 %."""
+    z = []
+    for start in np.random.default_rng(3).uniform(0, 0.1, 50):
+        shown = _counted(1.05, start_mi=42000 + start)[[0, -1]]
+        got = odometer_factor(GROUND, START_S + TIMES[[0, -1]], shown, resolution_m=TENTH_M, u_time_s=1e-3)
+        assert got is not None
+        u_digits = np.sqrt(2 * TENTH_M**2 / 12) / (ROAD.distance(TIMES)[-1] - ROAD.distance(TIMES)[0])
+        assert got.u == pytest.approx(np.hypot(u_digits, 0.0005), rel=0.01)
+        z.append((got.value - 1.05) / u_digits)
+    assert 24 / 50 < np.mean(np.square(z)) < 90 / 50
+
+
+def test_distance_across_a_gap_is_not_counted() -> None:
+    """A minute in a tunnel at speed: the count over all that was seen would be 3 % high and more."""
+    time = TRACK.time_s - START_S
+    ground = ground_speed(some_fixes(TRACK, (time < 400) | (time > 460)))
+    shown = _counted(1.05, step_m=1.0)
+    got = odometer_factor(ground, START_S + TIMES, shown, resolution_m=1.0, u_time_s=0.01)
+    assert got is not None
+    assert got.value == pytest.approx(1.05, rel=1e-3)
+    seen = ground.distance_m[-1]
+    assert (shown[-1] - shown[0]) / seen > 1.05 * 1.03
+
+
+@pytest.mark.parametrize("which", [[3], [0, 2], []])
+def test_too_short_a_way_or_one_reading_gives_no_factor(which: list[int]) -> None:
+    shown = np.full(24, np.nan)
+    shown[which] = _counted(1.05)[which]
+    assert odometer_factor(GROUND, START_S + TIMES, shown, resolution_m=TENTH_M, u_time_s=1.0) is None
+
+
+# ---- with the speeds
+
+
+def test_combination_is_by_inverse_variance() -> None:
+    """By hand: 1.05 ± 0.01 and 1.04 ± 0.005 make (1.05/1e-4 + 1.04/2.5e-5) / (1/1e-4 + 1/2.5e-5) = 1.042 ± 0.004472.
+
+    The offset follows by its covariance: -0.002 / 1e-4 x (1.042 - 1.05) = +0.16 m/s; the disagreement is
+    -0.01 / sqrt(1.25e-4) = -0.894.
+    """
+    covariance = np.array([[0.05, -0.002], [-0.002, 1e-4]])
+    (offset, gain), narrower, disagreement = with_odometer(
+        (0.3, 1.05), covariance, OdometerFactor(1.04, 0.005, np.empty(0, np.int64))
+    )
+    assert gain == pytest.approx(1.042, abs=1e-12)
+    assert offset == pytest.approx(0.46, abs=1e-12)
+    assert np.sqrt(narrower[1, 1]) == pytest.approx(0.00447214, abs=1e-8)
+    # by hand: 0.05 - 0.002² / 1.25e-4 = 0.018; -0.002 (1 - 1e-4 / 1.25e-4) = -0.0004
+    assert narrower[0, 0] == pytest.approx(0.018, abs=1e-12)
+    assert narrower[0, 1] == narrower[1, 0] == pytest.approx(-0.0004, abs=1e-12)
+    assert disagreement == pytest.approx(-0.894427, abs=1e-6)
+
+
+@pytest.mark.parametrize("every", [1, 5, 23])
+def test_an_odometer_that_agrees_narrows_the_factor(every: int) -> None:
+    """From whole per cents to half a per cent; noted always, now and then, or only at both ends."""
+    plain = speedcal.calibrate(TRACK, readings_of(ROAD, TIMES, step_mph=0.5))
+    both = speedcal.calibrate(TRACK, _notes(_counted(1.05), every=every))
+    assert both.odometer_factor is not None
+    assert both.odometer_factor.contains(1.05)
+    assert both.error_factor.contains(1.05)
+    assert both.error_factor.half_width < 0.75 * plain.error_factor.half_width
+    assert both.error_factor.half_width < 1.05 * both.odometer_factor.half_width
+    assert plain.odometer_factor is None
+    assert plain.to_dict()["odometer_factor"] is None
+
+
+def test_an_odometer_that_disagrees_is_told_and_left_out() -> None:
+    """Speeds 5 % high, distance right: on many vehicles the two are driven separately."""
+    result = speedcal.calibrate(TRACK, _notes(_counted(1.0)))
+    plain = speedcal.calibrate(TRACK, readings_of(ROAD, TIMES, step_mph=0.5))
+    assert result.odometer_factor is not None
+    assert result.odometer_factor.contains(1.0)
+    assert (result.error_factor, result.offset_mps) == (plain.error_factor, plain.offset_mps)
+    (finding,) = [finding for finding in result.findings if finding.code == "odometer-disagrees"]
+    assert f"{result.odometer_factor.value:.3f}" in finding.text
+    assert f"{result.error_factor.value:.3f}" in finding.text
+    assert not [f for f in speedcal.calibrate(TRACK, _notes(_counted(1.05))).findings if "odometer" in f.code]
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_simulated_odometers_are_within_their_interval(seed: int) -> None:
+    """Four standard uncertainties: one in 16,000."""
+    drive = simulate("odometer", [52, seed])
+    result = speedcal.calibrate(drive.track, drive.readings)
+    assert result.odometer_factor is not None
+    assert abs(result.odometer_factor.value - drive.truth.error_factor) < 2 * result.odometer_factor.half_width
+
+
+# ---- odometers that misbehave
+
+
+def _rolled_over() -> FloatArray:
+    shown = _counted(1.05, start_mi=99995.0)
+    return np.where(shown >= 1e5 * MILE_M, shown - 1e5 * MILE_M, shown)
+
+
+def _reset() -> FloatArray:
+    shown = _counted(1.05, start_mi=120.0)
+    return np.where(np.arange(24) > 11, shown - shown[12], shown)
+
+
+def _misread(by_mi: float) -> FloatArray:
+    shown = _counted(1.05)
+    shown[7] += by_mi * MILE_M
+    return shown
+
+
+@pytest.mark.parametrize(
+    "shown",
+    [_rolled_over(), _reset(), _misread(10.0), _misread(-1.0), _misread(1e4), _misread(1e300)],
+    ids=["rolled over", "trip meter put back", "ten miles off", "one mile off", "digit too many", "absurd"],
+)
+def test_a_jump_of_the_odometer_does_not_make_a_factor_out_of_nothing(shown: FloatArray) -> None:
+    """The factor of the other readings, or none; told when it was left out; JSON stays JSON; the speeds stay."""
+    result = speedcal.calibrate(TRACK, _notes(shown))
+    assert result.error_factor.contains(1.05)
+    if result.odometer_factor is not None:
+        assert result.odometer_factor.contains(1.05)
+    assert "NaN" not in json.dumps(result.to_dict())
+
+
+def test_an_odometer_that_stands_still_is_no_factor_of_zero() -> None:
+    """Told, and left out of the line."""
+    result = speedcal.calibrate(TRACK, _notes(_counted(0.0)))
+    assert [finding for finding in result.findings if "odometer" in finding.code]
+    assert result.error_factor.contains(1.05)
+
+
+def test_kilometres_written_as_miles_are_told() -> None:
+    result = speedcal.calibrate(TRACK, _notes(_counted(1.05) * 1.609344))
+    assert [finding for finding in result.findings if "odometer" in finding.code]
+    assert result.error_factor.contains(1.05)
+
+
+def test_one_odd_unit_of_the_needle_is_not_blamed_on_the_odometer() -> None:
+    """A needle 1 mph off at every speed: the odometer has no offset and still agrees."""
+    notes = replace(_notes(_counted(1.05)), speed_mps=readings_of(ROAD, TIMES, offset_mph=1.0, step_mph=0.5).speed_mps)
+    result = speedcal.calibrate(TRACK, notes)
+    assert not [finding for finding in result.findings if "odometer" in finding.code]
+    assert result.offset_mps.contains(1.0 * MPH_MPS)
+    assert result.error_factor.contains(1.05)

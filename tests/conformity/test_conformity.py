@@ -1,0 +1,166 @@
+"""Probability of conformance against published numbers, an independent library and simulation."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from speedcal.conformity.probability import (
+    degrees_of_freedom,
+    probability_between,
+    probability_inside,
+    risk_of_false_fail,
+)
+
+
+@pytest.mark.published("JCGM 106:2012, 7.3.3 example 1 (inputs from memory; printed 0.92)")
+def test_breakdown_voltage_example_conforms_with_092() -> None:
+    """TU = -5.40 V, y = -5.47 V, u = 0.05 V: (TU - y)/u = 1.4, normal table 0.919243."""
+    assert probability_between(-np.inf, -5.40, -5.47, 0.05) == pytest.approx(0.919243, abs=1e-6)
+
+
+@pytest.mark.published("JCGM 106:2012, 7.3.3 example 2 (inputs from memory; printed 0.98)")
+def test_pressure_example_conforms_with_098() -> None:
+    """TL = 490 kPa, y = 507 kPa, u = 8.6 kPa: 17/8.6 = 1.97674, normal table 0.975965."""
+    assert probability_between(490, np.inf, 507, 8.6) == pytest.approx(0.975965, abs=1e-6)
+
+
+@pytest.mark.published("ILAC-G8:09/2019, table of guard bands w and specific risk (read in a secondary text)")
+@pytest.mark.parametrize(
+    ("guard_in_expanded", "stated_risk", "exact"),
+    [
+        (0.83, 0.05, 0.048457),
+        (1.0, 0.025, 0.022750),
+        (1.5, 0.0016, 0.00134990),
+        (3.0, 1e-6, 9.866e-10),
+    ],
+)
+def test_guard_band_leaves_the_stated_risk(guard_in_expanded: float, stated_risk: float, exact: float) -> None:
+    """A result on the acceptance limit, w inside the tolerance limit, U = 2u: the rest is the specific risk."""
+    u = 0.3
+    risk = 1 - probability_between(-np.inf, 10.0, 10.0 - guard_in_expanded * 2 * u, u)
+    assert risk < stated_risk
+    assert risk == pytest.approx(exact, rel=2e-4 if exact > 1e-6 else 0.01)
+
+
+@pytest.mark.published("JCGM 106:2012 guard factor for t, nu = 4, p = 1 %: 3.75 (read in a secondary text)")
+def test_guard_factor_with_four_degrees_of_freedom_is_3_75() -> None:
+    """A guard band of 3.75 u leaves 1 % when u has four degrees of freedom."""
+    assert 1 - probability_between(-np.inf, 0.0, -3.75, 1.0, dof=4) == pytest.approx(0.01, abs=3e-5)
+
+
+@pytest.mark.published("UN R39 with both speeds uncertain: arithmetic on the relation 0 <= V1 - V2 <= 0.1 V2 + 4 km/h")
+@pytest.mark.parametrize(
+    ("true", "limb", "expected"),
+    [
+        (88, "high", 0.901114),
+        (87, "high", 0.314558),
+        (89, "high", 0.998889),
+        (99.5, "low", 0.806762),
+        (100.2, "low", 0.364517),
+    ],
+)
+def test_indicated_100_conforms_with_the_worked_probability(true: float, limb: str, expected: float) -> None:
+    """V1 = 100 read to 1 km/h (u = 1/sqrt 12), u(V2) = 0.5 km/h; one half plane in (V1, V2) a limb."""
+    limits = np.array([[-1.0, 1.1, 4.0] if limb == "high" else [1.0, -1.0, 0.0]])
+    covariance = np.diag([1 / 12, 0.25])
+    assert probability_inside(limits, np.array([100.0, true]), covariance) == pytest.approx(expected, abs=1e-6)
+
+
+@pytest.mark.published("JCGM 100:2008 (GUM), table G.2: t95 for 9 degrees of freedom is 2.26")
+def test_coverage_factor_gives_its_degrees_of_freedom() -> None:
+    """2.26215716 belongs to 9; 1.96 and less to the normal distribution."""
+    assert degrees_of_freedom(2.26215716) == pytest.approx(9, abs=1e-5)
+    assert degrees_of_freedom(1.96) == np.inf
+    assert degrees_of_freedom(2.0) == pytest.approx(60.4, abs=0.3)
+
+
+_MEAN = np.array([0.3, 1.02])
+_COVARIANCE = np.array([[0.09, -0.004], [-0.004, 0.0003]])
+_BAND = np.array([[1, 11.0, -11], [-1, -11, 12.2], [1, 33, -33], [-1, -33, 34.6]])
+
+
+@pytest.mark.parametrize("dof", [np.inf, 5.0, 1.5])
+def test_joint_probability_agrees_with_counting(dof: float) -> None:
+    """Two speeds, four limits: 400 000 draws of the joint distribution count to the same probability."""
+    rng = np.random.default_rng(20)
+    draws = rng.multivariate_normal([0, 0], _COVARIANCE, size=400_000)
+    if np.isfinite(dof):
+        draws /= np.sqrt(rng.chisquare(dof, len(draws)) / dof)[:, None]
+    counted = np.mean(np.all((_MEAN + draws) @ _BAND[:, :2].T + _BAND[:, 2] >= 0, axis=1))
+    assert probability_inside(_BAND, _MEAN, _COVARIANCE, dof=dof) == pytest.approx(
+        counted, abs=4 * 0.5 / np.sqrt(400_000)
+    )
+
+
+def test_joint_probability_agrees_with_an_independent_library() -> None:
+    """Two one-sided limits are a bivariate normal orthant, which scipy integrates by another method."""
+    gradient = _BAND[[0, 3], :2]
+    slack = gradient @ _MEAN + _BAND[[0, 3], 2]
+    oracle = stats.multivariate_normal(mean=[0, 0], cov=gradient @ _COVARIANCE @ gradient.T).cdf(slack)
+    assert probability_inside(_BAND[[0, 3]], _MEAN, _COVARIANCE) == pytest.approx(oracle, abs=1e-7)
+
+
+def test_assuming_independent_speeds_would_be_wrong() -> None:
+    """Two neighbouring speeds share one line: the product of their probabilities is far from the joint one."""
+    never_low = np.array([[1, 25.0, -25.0], [1, 33.0, -33.0]])
+    mean = np.array([0.3, 0.995])
+    joint = probability_inside(never_low, mean, _COVARIANCE)
+    product = np.prod([probability_inside(row[None], mean, _COVARIANCE) for row in never_low])
+    assert joint > product + 0.1
+
+
+def test_limits_between_two_speeds_change_nothing() -> None:
+    """A straight line inside straight limits at both ends is inside between them."""
+    middle = np.array([[1, 22.0, -22.0], [-1, -22, 23.4]])
+    with_middle = np.vstack([_BAND, middle])
+    assert probability_inside(with_middle, _MEAN, _COVARIANCE) == pytest.approx(
+        probability_inside(_BAND, _MEAN, _COVARIANCE), abs=1e-9
+    )
+
+
+def test_a_sure_value_on_the_limit_conforms_and_beyond_it_does_not() -> None:
+    """With no uncertainty the limit itself belongs to the tolerance."""
+    limits = np.array([[-1.0, -10.0, 10.0]])
+    nothing = np.zeros((2, 2))
+    assert probability_inside(limits, np.array([0.0, 1.0]), nothing) == 1.0
+    assert probability_inside(limits, np.array([0.001, 1.0]), nothing) == 0.0
+
+
+def test_a_known_offset_leaves_a_one_dimensional_probability() -> None:
+    """u(offset) = 0: only the factor is uncertain, and P = Phi((1.05 - 1.02)/0.02)."""
+    limits = np.array([[-1.0, -10.0, 10.5]])
+    p = probability_inside(limits, np.array([0.0, 1.02]), np.diag([0.0, 0.02**2]))
+    assert p == pytest.approx(stats.norm.cdf(1.5), abs=1e-12)
+
+
+def test_negative_uncertainty_is_the_callers_mistake() -> None:
+    """A standard uncertainty below zero is refused."""
+    with pytest.raises(ValueError, match="negative"):
+        probability_between(0, 1, 0.5, -1)
+
+
+def test_one_limit_makes_the_risk_of_a_false_fail_the_tail_beyond_it() -> None:
+    """With one limit, as unlikely as conformance itself: Phi(-2)."""
+    limits = np.array([[-1.0, 0.0, 0.0]])
+    risk = risk_of_false_fail(limits, np.array([2.0, 0.0]), np.eye(2))
+    assert risk == pytest.approx(stats.norm.cdf(-2), abs=1e-12)
+
+
+def test_limits_narrower_than_the_uncertainty_fail_nobody() -> None:
+    """+-0.1 with u = 5: the probability of conformance is tiny for everybody, which is no evidence against anybody."""
+    limits = np.array([[1.0, 0.0, 0.1], [-1.0, 0.0, 0.1]])
+    assert probability_inside(limits, np.array([1.0, 0.0]), np.diag([25.0, 1.0])) < 0.02
+    assert risk_of_false_fail(limits, np.array([1.0, 0.0]), np.diag([25.0, 1.0])) > 0.8
+
+
+def test_an_instrument_in_the_corner_of_its_limits_is_seldom_failed() -> None:
+    """Worst case of a false fail, simulated: truth on two limits at once, risk at most 5 % (4 sigma of counting)."""
+    rng = np.random.default_rng(7)
+    corner = np.linalg.solve(_BAND[[1, 2], :2], -_BAND[[1, 2], 2])
+    estimates = rng.multivariate_normal(corner, _COVARIANCE, size=1500)
+    failed = np.mean([risk_of_false_fail(_BAND, estimate, _COVARIANCE) <= 0.05 for estimate in estimates])
+    naive = np.mean([probability_inside(_BAND, estimate, _COVARIANCE) <= 0.05 for estimate in estimates])
+    assert failed <= 0.05 + 4 * np.sqrt(0.05 * 0.95 / 1500)
+    assert naive > 0.1

@@ -1,0 +1,211 @@
+"""Several drives taken together, and a vehicle over months."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+from support.calibrations import make_calibration
+
+from speedcal.calibration.clock_search import OFFSET_SCALE_MPS, log_offset_prior
+from speedcal.calibration.result import Calibration
+from speedcal.conformity import history, pool
+from speedcal.errors import FitError
+from speedcal.finding import Finding, Trust
+from speedcal.interval import Interval
+from speedcal.units import MPH_MPS
+
+V = np.repeat(np.array([25.0, 40.0, 55.0]) * MPH_MPS, 8)
+SD = 0.3
+
+
+def _posterior(v: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Return estimate and covariance of (offset, factor) for known noise and the analysis's prior on the offset."""
+    rows, a = np.column_stack([np.ones_like(v), v]), 0.0
+    for _ in range(50):
+        slope = float(np.diff(log_offset_prior(np.array([a - 1e-4, a + 1e-4])))[0]) / 2e-4
+        weight = -slope / a if abs(a) > 1e-9 else 1.25 / OFFSET_SCALE_MPS**2
+        covariance = np.linalg.inv(rows.T @ rows / SD**2 + np.diag([weight, 0]))
+        estimate = covariance @ rows.T @ y / SD**2
+        a = float(estimate[0])
+    return estimate, covariance
+
+
+def _noisy(rng: np.random.Generator, offset_mps: float, factor: float) -> np.ndarray:
+    return offset_mps + factor * V + rng.normal(0, SD, len(V))
+
+
+def _drive(rng: np.random.Generator, offset_mps: float, factor: float) -> Calibration:
+    return _analysed(V, _noisy(rng, offset_mps, factor))
+
+
+def _analysed(v: np.ndarray, y: np.ndarray) -> Calibration:
+    (a, b), covariance = _posterior(v, y)
+    u = np.sqrt(np.diag(covariance))
+    return replace(
+        make_calibration(n_readings=len(V), speed_range=(25, 55)),
+        offset_mps=Interval.around(a, 1.96 * u[0]),
+        error_factor=Interval.around(b, 1.96 * u[1]),
+        covariance=covariance,
+    )
+
+
+def test_pooling_gives_what_one_fit_to_all_readings_would() -> None:
+    """Two drives and one prior on the offset: the normal equations of all readings, prior counted once."""
+    rng = np.random.default_rng(2)
+    shown = [_noisy(rng, 0.3, 1.05) for _ in range(3)]
+    expected, covariance = _posterior(np.tile(V, 3), np.concatenate(shown))
+    pooled = pool([_analysed(V, y) for y in shown])
+    assert [pooled.offset_mps.value, pooled.error_factor.value] == pytest.approx(expected, rel=1e-4)
+    assert pooled.covariance == pytest.approx(covariance, rel=1e-4)
+
+
+def test_intervals_of_pooled_drives_hold_the_truth() -> None:
+    """600 pairs of simulated drives: 95 % of the intervals hold the factor (3 sigma of counting)."""
+    rng = np.random.default_rng(4)
+    held = 0
+    for _ in range(600):
+        offset = rng.normal(0, MPH_MPS)
+        held += pool([_drive(rng, offset, 1.08) for _ in range(2)]).error_factor.contains(1.08)
+    assert held / 600 == pytest.approx(0.95, abs=3 * np.sqrt(0.95 * 0.05 / 600))
+
+
+def test_drives_that_agree_are_trusted_and_those_that_do_not_are_named() -> None:
+    """The third drive reads 4 % higher than the first two: it is named, the interval widens, the word is WEAK."""
+    rng = np.random.default_rng(6)
+    fine = [_drive(rng, 0.2, 1.05) for _ in range(3)]
+    assert pool(fine).trust.word == "TRUSTED"
+    mixed = [*fine[:2], _drive(rng, 0.2, 1.09)]
+    pooled = pool(mixed)
+    assert pooled.trust.word == "WEAK"
+    (finding,) = [f for f in pooled.findings if f.code == "drives_disagree"]
+    assert "drive 3 lies farthest out" in finding.text
+    assert pooled.error_factor.half_width > pool(fine).error_factor.half_width * 1.5
+
+
+def test_two_sure_drives_that_disagree_give_an_interval_that_holds_both() -> None:
+    """1.05 and 1.09, each known to 0.0002: the mean 1.07 has u = |d|/2 = 0.02 (Birge 1932, one degree of freedom).
+
+    Far from u = 0.002/sqrt 2, which the tires of two days alone would give.
+    """
+    pair = [make_calibration(factor=factor, u_offset=0.001, u_factor=0.0002) for factor in (1.05, 1.09)]
+    pooled = pool(pair)
+    assert pooled.trust.word == "WEAK"
+    assert pooled.error_factor.value == pytest.approx(1.07, abs=0.002)
+    assert np.sqrt(pooled.covariance[1, 1]) == pytest.approx(0.02, rel=0.05)
+    assert pooled.error_factor.contains(1.05)
+    assert pooled.error_factor.contains(1.09)
+
+
+def test_precise_drives_of_different_days_are_not_called_surer_than_the_days_differ() -> None:
+    """Four drives at 1.010 to 1.028, a spread of 0.8 %: the interval of the mean is of the size 2 x 0.8 % / sqrt 4."""
+    factors = np.array([1.010, 1.016, 1.022, 1.028])
+    pooled = pool([make_calibration(factor=f, u_offset=0.001, u_factor=0.0002) for f in factors])
+    spread = float(np.std(factors, ddof=1)) / 2
+    assert np.sqrt(pooled.covariance[1, 1]) == pytest.approx(spread, rel=0.1)
+
+
+def test_chance_alone_seldom_calls_drives_inconsistent() -> None:
+    """Truths that agree, tires as on another day: not more than one alarm in twenty (3 sigma of 500)."""
+    rng = np.random.default_rng(8)
+    alarms = 0
+    for _ in range(500):
+        drives = [_drive(rng, 0.1, 1.05 * (1 + rng.normal(0, 0.002))) for _ in range(2)]
+        alarms += any(f.code == "drives_disagree" for f in pool(drives).findings)
+    assert alarms / 500 <= 0.05 + 3 * np.sqrt(0.05 * 0.95 / 500)
+
+
+def test_pooled_tables_keep_every_reading_with_its_drive_and_run() -> None:
+    """Nothing is lost, runs and pieces do not mix, files of all drives are listed, the result is ready for JSON."""
+    first = replace(make_calibration(factor=1.05, u_offset=0.5, u_factor=0.01), sources=(("a.gpx", "1"),))
+    second = replace(make_calibration(factor=1.05, u_offset=0.5, u_factor=0.01), sources=(("b.gpx", "2"),))
+    pooled = pool([first, second])
+    assert len(pooled.readings) == len(first.readings) + len(second.readings)
+    assert pooled.readings["run"].nunique() == 2 * first.readings["run"].nunique()
+    assert set(pooled.ground["piece"]) == {0, 1}
+    assert pooled.sources == (("a.gpx", "1"), ("b.gpx", "2"))
+    assert pooled.clock_offset_s is None
+    assert pooled.to_dict()["readings"]["total"] == 48
+    assert sum(line.share for line in pooled.budget) == pytest.approx(1)
+
+
+def test_odometers_are_pooled_by_inverse_variance() -> None:
+    """1.05 ± 0.02 and 1.02 ± 0.01: (1.05/4 + 1.02)/(1/4 + 1) = 1.026, half width 0.02/sqrt 5."""
+    pair = [
+        make_calibration(u_factor=0.01, u_offset=0.5, odometer_factor=Interval.around(value, half))
+        for value, half in ((1.05, 0.02), (1.02, 0.01))
+    ]
+    found = pool(pair).odometer_factor
+    assert found is not None
+    assert found.value == pytest.approx(1.026)
+    assert found.half_width == pytest.approx(0.02 / np.sqrt(5))
+
+
+def test_one_drive_is_its_own_pool_and_none_is_refused() -> None:
+    """Nothing to combine."""
+    single = make_calibration(u_factor=0.01)
+    assert pool([single]) is single
+    with pytest.raises(FitError, match="no drive to pool"):
+        pool([])
+
+
+def test_a_weak_drive_does_not_make_the_pool_weak() -> None:
+    """One good drive is enough; two weak ones stay weak."""
+    weak = replace(
+        make_calibration(u_factor=0.01, u_offset=0.5), trust=Trust("WEAK", (Finding("few_readings", "five readings"),))
+    )
+    good = make_calibration(u_factor=0.01, u_offset=0.5)
+    assert pool([weak, good]).trust.word == "TRUSTED"
+    assert pool([weak, weak]).trust.word == "WEAK"
+
+
+def _on_day(day: float, factor: float, u: float = 0.001) -> Calibration:
+    drive = make_calibration(factor=factor, u_factor=u)
+    start = 1.7e9 + day * 86400
+    return replace(
+        drive, ground=pd.DataFrame({"time_s": [start, start + 60], "speed_mps": [20.0, 20.0], "piece": [0, 0]})
+    )
+
+
+def test_wear_shows_as_a_slow_rise() -> None:
+    """0.8 % a year over two years, drives given in any order: the trend holds it, and wear is named."""
+    drives = [_on_day(day, 1.0 + 0.008 * day / 365.25) for day in (365, 0, 730, 182, 547)]
+    found = history(drives)
+    assert [row.date for row in found.rows] == sorted(row.date for row in found.rows)
+    assert found.trend_percent_a_year is not None
+    assert found.trend_percent_a_year.value == pytest.approx(0.8, abs=1e-6)
+    assert found.trend_percent_a_year.contains(0.8)
+    assert [f.code for f in found.findings] == ["wear"]
+
+
+def test_a_change_of_gear_shows_as_a_jump_and_no_trend() -> None:
+    """-9 % from one drive to the next is nobody's tires."""
+    found = history([_on_day(0, 1.1), _on_day(30, 1.1), _on_day(60, 1.0)])
+    assert [f.code for f in found.findings] == ["jump"]
+    assert "-10.0 %" in found.findings[0].text
+    assert found.trend_percent_a_year is None
+
+
+def test_a_reading_that_creeps_down_is_not_called_wear() -> None:
+    """Wear makes a tire smaller and the reading higher, never lower."""
+    found = history([_on_day(day, 1.05 - 0.00003 * day) for day in range(0, 700, 100)])
+    assert [f.code for f in found.findings] == ["creeps_down"]
+
+
+def test_two_drives_or_a_month_give_no_trend() -> None:
+    """A trend needs three drives and some time."""
+    assert history([_on_day(0, 1.0), _on_day(300, 1.005)]).trend_percent_a_year is None
+    assert history([_on_day(0, 1.0), _on_day(5, 1.001), _on_day(9, 1.0)]).trend_percent_a_year is None
+    with pytest.raises(FitError, match="a history needs drives"):
+        history([])
+
+
+def test_a_history_compares_at_one_speed_and_is_ready_for_json() -> None:
+    """Offset 1 mph and factor 1: at 50 mph 2 %, at 25 mph 4 %."""
+    drive = make_calibration(offset=1.0, u_factor=0.001)
+    assert history([drive]).to_dict()["drives"][0]["error_percent"]["value"] == pytest.approx(2.0)
+    slow = history([drive], reference_mps=25 * MPH_MPS)
+    assert slow.rows[0].error_percent.value == pytest.approx(4.0)
+    assert str(slow).startswith("error at a true 25 mph")

@@ -1,0 +1,330 @@
+"""Verdicts: worked cases, risks of a wrong decision, and the change by the work."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy import stats
+from support.calibrations import make_calibration
+
+from speedcal.calibration.result import Calibration
+from speedcal.conformity import load_tolerance, verify
+from speedcal.errors import ToleranceError
+from speedcal.finding import Finding, Trust
+from speedcal.interval import Interval
+from speedcal.units import MPH_MPS
+from speedcal.vehicle import Vehicle
+
+KEYS = ("verdict", "probability", "rule", "checks", "predicted_agrees", "readings_needed")
+CHECK_KEYS = ("speed", "indicated", "limit_low", "limit_high", "probability")
+
+
+def test_the_result_has_the_keys_that_programs_rely_on() -> None:
+    """The contract: verdict, probability, rule, checks with five numbers, predicted_agrees, readings_needed."""
+    result = verify(None, make_calibration(factor=1.02, u_factor=0.001), "sae_j2976").to_dict()
+    assert set(KEYS) <= set(result)
+    assert all(set(CHECK_KEYS) <= set(check) for check in result["checks"])
+    assert (result["rule"], result["verdict"]) == ("sae_j2976", "pass")
+    assert result["predicted_agrees"] is None
+    assert result["readings_needed"] == 0
+
+
+@pytest.mark.published("49 CFR 393.82 (70 FR 48054)")
+def test_the_unit_of_the_dial_decides_between_five_mph_and_eight_kmh() -> None:
+    """A true 50 mph showing 55.0 passes; a true 80 km/h showing 88.04 fails (8 km/h = 4.97 mph)."""
+    exact = verify(None, make_calibration(factor=1.1, unit="mph"), "us_393_82")
+    assert (exact.verdict, exact.tolerance.name) == ("pass", "us_393_82")
+    metric = make_calibration(factor=88.04 / 80, unit="km/h", speed_range=(40, 110))
+    failed = verify(None, metric, "us_393_82")
+    assert (failed.verdict, failed.tolerance.name) == ("fail", "us_393_82_kmh")
+
+
+@pytest.mark.published("UN Regulation No. 39, 5.3: 0 <= V1 - V2 <= 0.1 V2 + 4 km/h, both limits included")
+@pytest.mark.parametrize(("offset", "factor"), [(0.0, 1.0), (4.0, 1.1)])
+def test_an_instrument_exactly_on_a_limit_passes(offset: float, factor: float) -> None:
+    """Without uncertainty, V1 = V2 and V1 = 1.1 V2 + 4 both conform at 40, 80 and 120."""
+    dial = make_calibration(offset=offset, factor=factor, unit="km/h", speed_range=(40, 120))
+    assert verify(None, dial, "un_r39_type").verdict == "pass"
+    beyond = make_calibration(offset=offset, factor=factor + (0.001 if factor > 1 else -0.001), unit="km/h")
+    assert verify(None, beyond, "un_r39_type").verdict == "fail"
+
+
+def test_probability_of_one_check_is_that_of_the_normal_distribution() -> None:
+    """50 mph shows 51 with u = 0.5 mph, limit 51.5: P = Phi(1) - Phi(-5)."""
+    dial = make_calibration(offset=1.0, factor=1.0, u_offset=0.5)
+    result = verify(None, dial, {"absolute": 1.5, "unit": "mph", "speeds": [50]})
+    assert result.probability == pytest.approx(0.8413444, abs=1e-6)
+    (check,) = result.to_dict()["checks"]
+    assert (check["speed"], check["indicated"], check["limit_low"], check["limit_high"]) == (50, 51, 48.5, 51.5)
+
+
+def test_few_degrees_of_freedom_make_a_verdict_more_cautious() -> None:
+    """The t distribution of a small drive (coverage factor 2.78, 4 degrees of freedom): P(t < 1.7/0.9)."""
+    dial = make_calibration(offset=-1.7, u_offset=0.9)
+    one_sided = {"high_absolute": 0, "unit": "mph", "speeds": [50]}
+    assert verify(None, dial, one_sided).verdict == "pass"
+    small = make_calibration(offset=-1.7, u_offset=0.9, coverage_factor=2.776445)
+    assert verify(None, small, one_sided).probability == pytest.approx(stats.t.cdf(1.7 / 0.9, 4), abs=1e-6)
+    assert verify(None, small, one_sided).verdict == "not proven"
+
+
+def test_a_rule_without_speeds_is_judged_over_the_driven_range() -> None:
+    """Joint over the whole range it cannot be more probable than at any one speed."""
+    dial = make_calibration(offset=0.4, factor=1.0, u_offset=0.3, u_factor=0.006)
+    result = verify(None, dial, {"percent": 2.5})
+    assert [check["speed"] for check in result.to_dict()["checks"]] == list(range(30, 75, 5))
+    assert result.driven_range is not None
+    assert result.probability == pytest.approx(result.driven_range.probability, abs=1e-9)
+    assert result.probability <= min(check.probability for check in result.checks) + 1e-9
+
+
+def test_a_test_speed_outside_the_driven_range_is_named() -> None:
+    """UN R39 asks for 120 km/h = 74.6 mph, driven was 20 to 65; a drive that reaches it says nothing."""
+    short = make_calibration(factor=1.03, u_factor=0.002, speed_range=(20, 65))
+    assert "outside_driven_range" in {finding.code for finding in verify(None, short, "un_r39_type").findings}
+    full = make_calibration(factor=1.03, u_factor=0.002, speed_range=(20, 76))
+    assert "outside_driven_range" not in {finding.code for finding in verify(None, full, "un_r39_type").findings}
+
+
+def test_a_weak_drive_is_said_to_be_weak() -> None:
+    """The verdict stands on its interval, and the reader is told what the drive is worth."""
+    weak = replace(
+        make_calibration(factor=1.02, u_factor=0.001), trust=Trust("WEAK", (Finding("few_readings", "five readings"),))
+    )
+    assert "WEAK (five readings)" in str(verify(None, weak, "sae_j2976"))
+
+
+def test_a_rule_that_holds_nowhere_in_the_drive_is_refused() -> None:
+    """ADR 18 asked nothing at 40 km/h and below; a drive from 15 to 22 mph says nothing about it."""
+    with pytest.raises(ToleranceError, match="does not hold at any speed that was driven"):
+        verify(None, make_calibration(speed_range=(15, 22)), "adr18_pre2006")
+
+
+def test_speeds_are_in_the_unit_of_the_drive_and_said_to_be_chosen() -> None:
+    """Speeds of one's own with a rule in another unit."""
+    result = verify(None, make_calibration(factor=1.03, u_factor=0.001), "un_r39_type", speeds=[30, 50])
+    assert [check["speed"] for check in result.to_dict()["checks"]] == [30, 50]
+    assert "speeds_chosen" in {finding.code for finding in result.findings}
+
+
+@pytest.mark.published("NIST Handbook 44, 5.53: +-4 % (from memory)")
+def test_an_odometer_rule_judges_the_odometer() -> None:
+    """1.03 with a 95 % half width of 0.0196 (u = 0.01), limits 0.96 and 1.04: P = Phi(1)."""
+    dial = make_calibration(factor=1.1, odometer_factor=Interval.around(1.03, 0.0196))
+    result = verify(None, dial, "odo_hb44")
+    assert result.probability == pytest.approx(0.841345, abs=1e-5)
+    assert result.verdict == "not proven"
+    assert result.readings_needed is None
+    codes = {finding.code for finding in result.findings}
+    assert {"rule_from_memory", "not_proven"} <= codes
+    unread = verify(None, make_calibration(factor=1.0, u_factor=0.001), "odo_hb44")
+    assert "odometer_not_read" in {finding.code for finding in unread.findings}
+
+
+def _road_test(rng: np.random.Generator, offset: float, factor: float, *, readings: int, u: float = 0.6) -> Calibration:
+    """Take readings of standard deviation u [mph] at 30 and 60 mph, ordinary least squares with its covariance."""
+    v = np.repeat([30.0, 60.0], readings // 2)
+    y = offset + factor * v + rng.normal(0, u, len(v))
+    design = np.column_stack([np.ones_like(v), v])
+    covariance = np.linalg.inv(design.T @ design) * u**2
+    a, b = covariance @ design.T @ y / u**2
+    scale = np.diag([MPH_MPS, 1.0])
+    return replace(
+        make_calibration(offset=a, factor=b, speed_range=(30, 60)),
+        covariance=scale @ covariance @ scale,
+        scatter_mps=u * MPH_MPS,
+    )
+
+
+@pytest.mark.parametrize(
+    ("offset", "factor", "conforms"),
+    [
+        (1.0, 1.0, True),  # on the upper limit at 30 and at 60: a corner
+        (0.0, 1.0, True),  # on the lower limit at both
+        (1.0, 1.0001, False),  # just above at both
+        (-0.9, 1.03, True),  # on the lower limit at 30, inside at 60
+        (-0.001, 1.0, False),  # just low
+        (2.0, 0.98, False),  # above at 30
+    ],
+)
+def test_false_passes_and_false_fails_stay_under_the_stated_risk(offset: float, factor: float, conforms: bool) -> None:
+    """Worst truths of the rule "0 to +1 mph at 30 and 60": at most 5 % of 400 road tests end in the wrong word."""
+    rng = np.random.default_rng(11)
+    rule = load_tolerance({"never_low": True, "high_absolute": 1, "unit": "mph", "speeds": [30, 60]})
+    words = [verify(None, _road_test(rng, offset, factor, readings=24), rule).verdict for _ in range(400)]
+    wrong = words.count("fail" if conforms else "pass") / len(words)
+    assert wrong <= 0.05 + 3 * np.sqrt(0.05 * 0.95 / len(words))
+
+
+def test_the_readings_that_not_proven_asks_for_settle_it_nine_times_in_ten() -> None:
+    """The truth is what the first drive estimated; that many more readings are taken, pooled and judged."""
+    rng = np.random.default_rng(3)
+    rule = load_tolerance({"never_low": True, "high_absolute": 2, "unit": "mph", "speeds": [50]})
+    first = _road_test(rng, 0.25, 1.0, readings=8)
+    first = replace(first, offset_mps=Interval.around(0.25 * MPH_MPS, 0.3), error_factor=Interval.around(1.0, 0.01))
+    asked = verify(None, first, rule)
+    assert asked.verdict == "not proven"
+    assert asked.readings_needed is not None
+    assert asked.readings_needed > 0
+    assert asked.readings_speeds_mps == pytest.approx([50 * MPH_MPS])
+    row, settled = np.array([1.0, 50 * MPH_MPS]), 0
+    truth = np.array([0.25 * MPH_MPS, 1.0])
+    for _ in range(400):
+        prior = rng.multivariate_normal(truth, first.covariance)
+        mean = truth @ row + rng.normal(0, first.scatter_mps / np.sqrt(asked.readings_needed))
+        gain = first.covariance @ row
+        gain = gain / (row @ gain + first.scatter_mps**2 / asked.readings_needed)
+        a, b = prior + gain * (mean - prior @ row)
+        pooled = replace(
+            first,
+            offset_mps=Interval.around(a, 0.1),
+            error_factor=Interval.around(b, 0.01),
+            covariance=first.covariance - np.outer(gain, first.covariance @ row),
+        )
+        settled += verify(None, pooled, rule).verdict == "pass"
+    assert settled / 400 == pytest.approx(0.9, abs=0.05)
+
+
+def test_an_instrument_on_the_limit_cannot_be_settled_by_readings() -> None:
+    """Shown equals the limit: no number of readings is named, and the sentence says so."""
+    dial = make_calibration(offset=0.0, factor=1.0, u_offset=0.3)
+    result = verify(None, dial, {"never_low": True, "speeds": [50], "unit": "mph"})
+    assert (result.verdict, result.readings_needed) == ("not proven", None)
+    assert any("hardly settle it" in finding.text for finding in result.findings)
+
+
+VEHICLE = Vehicle.from_dict({"driven_gear": 20})
+
+
+def _drives(factor_after: float, *, offset_after: float = 0.5) -> tuple[Calibration, Calibration]:
+    before = make_calibration(offset=0.5, factor=1.10, u_offset=0.5, u_factor=0.009)
+    return before, make_calibration(offset=offset_after, factor=factor_after, u_offset=0.5, u_factor=0.009)
+
+
+def test_work_that_went_to_plan_agrees() -> None:
+    """20 teeth replaced by 22: 1.10 becomes 1.10 x 20/22 = 1.00."""
+    result = verify(*_drives(1.0), {"percent": 5}, vehicle=VEHICLE, work={"driven_gear": 22})
+    assert result.predicted_agrees is True
+    assert result.changes[0].planned_change == pytest.approx(20 / 22)
+    assert result.changes[0].predicted_factor.value == pytest.approx(1.0)
+    assert result.changes[0].causes == ()
+
+
+def test_the_common_offset_makes_the_measured_change_sharper_than_the_factors_alone() -> None:
+    """Factors alone: 1.96 sqrt(0.009² + 0.009²)/1.05 = 2.4 %; with one needle offset less than half of that."""
+    result = verify(*_drives(1.0), {"percent": 5}, vehicle=VEHICLE, work={"driven_gear": 22})
+    assert result.changes[0].measured_change.half_width < 0.012
+
+
+def test_another_gear_than_planned_is_named_with_its_size() -> None:
+    """22 planned, 21 fitted: 1.10 x 20/21 = 1.0476; 22/21 - 1 = +4.76 %."""
+    result = verify(*_drives(1.10 * 20 / 21), {"percent": 5}, vehicle=VEHICLE, work={"driven_gear": 22})
+    assert result.predicted_agrees is False
+    names = [cause.name for cause in result.changes[0].causes]
+    assert names == ["another gear", "housing range", "tires", "readings file"]
+    gear, _, tires, file = result.changes[0].causes
+    assert gear.fits
+    assert "21.0 teeth on the driven gear instead of 22" in gear.text
+    assert gear.size_percent == pytest.approx(4.76, abs=0.01)
+    assert not tires.fits
+    assert "-4.5 % farther" in tires.text
+    assert not file.fits
+    assert "not_as_predicted" in {finding.code for finding in result.findings}
+
+
+def test_the_same_readings_twice_are_recognised() -> None:
+    """Nothing changed although a gear was to be: the old gear, or the file of the drive before."""
+    result = verify(*_drives(1.10), {"percent": 5}, vehicle=VEHICLE, work={"driven_gear": 22})
+    causes = {cause.name: cause for cause in result.changes[0].causes}
+    assert causes["readings file"].fits
+    assert "nothing has changed" in causes["readings file"].text
+    assert "20.0 teeth" in causes["another gear"].text
+
+
+def test_readings_in_the_wrong_unit_are_recognised() -> None:
+    """The drive after written in km/h and read as mph is 1.609 times too high."""
+    result = verify(*_drives(1.609344, offset_after=0.8), {"percent": 5}, vehicle=VEHICLE, work={"driven_gear": 22})
+    file = result.changes[0].causes[3]
+    assert file.fits
+    assert "km/h were taken for mph" in file.text
+
+
+def test_tire_pressure_explains_a_small_difference_only() -> None:
+    """0.8 % can be pressure; another gear, 4.5 % a tooth, cannot."""
+    sharp = [replace(d, covariance=d.covariance / 100) for d in _drives(1.0 * 1.008)]
+    result = verify(*sharp, {"percent": 5}, vehicle=VEHICLE, work={"driven_gear": 22})
+    gear, _, tires, _ = result.changes[0].causes
+    assert tires.fits
+    assert not gear.fits
+
+
+def test_an_odometer_that_changed_otherwise_is_named() -> None:
+    """The odometer has no offset: 1.10 to 1.10 where 20/22 was planned."""
+    before, after = _drives(1.0)
+    before = replace(before, odometer_factor=Interval.around(1.10, 0.003))
+    kept = replace(after, odometer_factor=Interval.around(1.10, 0.003))
+    result = verify(before, kept, {"percent": 5}, vehicle=VEHICLE, work={"driven_gear": 22})
+    assert [(change.quantity, change.agrees) for change in result.changes] == [("speed", True), ("odometer", False)]
+    assert result.predicted_agrees is False
+    fine = replace(after, odometer_factor=Interval.around(1.0, 0.003))
+    assert verify(before, fine, {"percent": 5}, vehicle=VEHICLE, work={"driven_gear": 22}).predicted_agrees is True
+
+
+def test_work_without_a_known_gear_still_gives_a_verdict() -> None:
+    """The vehicle does not say which gear was fitted before: no prediction, one finding, and the verdict stands."""
+    result = verify(*_drives(1.0), {"percent": 5}, vehicle=Vehicle.from_dict({}), work={"driven_gear": 22})
+    assert result.predicted_agrees is None
+    assert "change_not_predicted" in {finding.code for finding in result.findings}
+
+
+def test_a_note_alone_predicts_nothing() -> None:
+    """Work that says only what was written down."""
+    assert verify(*_drives(1.0), {"percent": 5}, vehicle=VEHICLE, work={"note": "washed"}).predicted_agrees is None
+
+
+def test_agreement_is_lost_by_chance_in_one_case_of_twenty() -> None:
+    """Simulated pairs of drives that went to plan: 95 % agree (binomial 3 sigma, 800 pairs)."""
+    rng = np.random.default_rng(5)
+    before, after = _drives(1.0)
+    agree = 0
+    for _ in range(800):
+        pair = []
+        for drive in (before, after):
+            a, b = rng.multivariate_normal([drive.offset_mps.value, drive.error_factor.value], drive.covariance)
+            b *= 1 + (rng.normal(0, 0.002) if drive is after else 0)
+            pair.append(replace(drive, offset_mps=Interval.around(a, 0.1), error_factor=Interval.around(b, 0.01)))
+        agree += verify(*pair, {"percent": 5}, work=20 / 22).predicted_agrees is True
+    assert agree / 800 == pytest.approx(0.95, abs=3 * np.sqrt(0.05 * 0.95 / 800))
+
+
+def test_a_planned_change_of_tires_is_shown_with_what_is_not_known_of_it() -> None:
+    """Sizes say what a tire rolls to a per cent or two; a change of teeth is exact and shown without an interval."""
+    before, after = (make_calibration(factor=f, u_offset=0.1, u_factor=0.001) for f in (1.0, 0.98))
+    vehicle = Vehicle.from_dict({"tire": "205/55R16", "driven_gear": 20})
+    assert vehicle.rolled is not None
+    tires = verify(before, after, {"percent": 5, "unit": "mph"}, vehicle=vehicle, work={"tire": "205/55R16"}).changes[0]
+    half = 1.96 * np.sqrt(2) * vehicle.rolled.u_relative  # two tires, each as uncertain as the other
+    assert tires.planned.value == 1.0
+    assert tires.planned.half_width == pytest.approx(half)
+    assert tires.predicted_factor.half_width == pytest.approx(np.hypot(half, 1.96 * 0.001))
+    assert f"(-{100 * half:.1f} to +{100 * half:.1f})" in str(tires)
+    teeth = verify(before, after, {"percent": 5, "unit": "mph"}, vehicle=vehicle, work={"driven_gear": 22}).changes[0]
+    assert "planned change -9.1 %, measured" in str(teeth)  # 20/22 - 1
+
+
+def test_nobody_is_sent_to_drive_faster_than_in_the_road_test_without_need() -> None:
+    """UN R39 names 120 km/h, 74.6 mph; driven were 25 to 65 mph, where readings at both ends pin the whole line.
+
+    One mile an hour above the lower limit everywhere, known to 0.4 at 25, the ends and more beyond: with n/2 readings
+    of 0.27 m/s at each end the line is known to 0.27 sqrt(2/n) there, so a few dozen are plenty.
+    """
+    drive = make_calibration(offset=1.0, factor=1.0, u_offset=1.0, u_factor=0.02, speed_range=(25.0, 65.0))
+    result = verify(None, drive, "un_r39_type")
+    assert result.verdict == "not proven"
+    assert result.readings_speeds_mps == pytest.approx([25 * MPH_MPS, 65 * MPH_MPS])
+    assert result.readings_needed is not None
+    assert 4 <= result.readings_needed <= 60
+    text = next(finding.text for finding in result.findings if finding.code == "not_proven")
+    assert "at a true 25 and 65 mph, half of them at each," in text
