@@ -4,7 +4,7 @@ Values are SI. ``fill("at {v_mps:speed}", {"v_mps": 26.8, "unit": "mph"})`` give
 the values both are given, ``60 mph (97 km/h)``. The words after the colon:
 
 ``speed``, ``speed1``   a speed, whole or with one decimal
-``n reading``           a count with its noun: ``1 reading``, ``3 readings``; ``n run is/runs are`` where the ends differ
+``n reading``           a count with its noun: ``1 reading``, ``3 readings``; ``n run is/runs are`` says both forms
 ``percent``, ``percent1``, ``percent2``   a share of one in per cent
 ``factor``              three decimals
 ``quoted``              in quotation marks, cut to forty characters

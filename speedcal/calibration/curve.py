@@ -1,0 +1,124 @@
+"""The dial's deviation from its line: a smooth curve of unknown size, always part of what is predicted.
+
+``shown(v) = a + b v + f(v)`` with ``f`` a Gaussian process orthogonal to the line over the driven speeds. Its size is
+unknown and integrated over a grid, so a straight dial costs a little width and a bent one is told as it is (Rasmussen
+and Williams 2006, Gaussian Processes for Machine Learning, 2.7 and 5.2).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from speedcal.calibration.dial import Dial, Shape
+from speedcal.calibration.tuning import (
+    BENT_ODDS,
+    CURVE_LENGTHS_MPS,
+    CURVE_SIZES_MPS,
+    FACTOR_PRIOR_U,
+    KNOT_SPACING_MPS,
+    OFFSET_PRIOR_MPS,
+    STRAIGHT_SHARE,
+)
+from speedcal.interval import FloatArray
+
+_DRIVEN_POINTS = 25
+
+
+def driven_points(speeds_mps: FloatArray) -> FloatArray:
+    """Return evenly spaced quantiles of the speeds driven, enough to stand for all of them, shape (25,) or fewer."""
+    speeds = np.sort(np.asarray(speeds_mps, float))
+    if len(speeds) <= _DRIVEN_POINTS:
+        return speeds
+    shares = (np.arange(_DRIVEN_POINTS) + 0.5) / _DRIVEN_POINTS
+    inner = np.quantile(speeds, shares)
+    inner[0], inner[-1] = speeds[0], speeds[-1]
+    return np.asarray(inner)
+
+
+def knots_for(driven_mps: FloatArray) -> FloatArray:
+    """Return the knots of a dial that was driven at these speeds: from standstill to well beyond the fastest. [m/s]."""
+    top = 1.5 * float(np.max(driven_mps)) + 10.0
+    return np.linspace(0.0, top, max(2, int(np.ceil(top / KNOT_SPACING_MPS)) + 1))
+
+
+def deviation_covariance(
+    left_mps: FloatArray,
+    right_mps: FloatArray,
+    driven_mps: FloatArray,
+    lengths_mps: tuple[float, ...] = CURVE_LENGTHS_MPS,
+) -> FloatArray:
+    """Return the prior covariance of the deviation, of unit size, between (n,) and (k,) speeds, shape (n, k).
+
+    It is that of a squared exponential process less its own least-squares line over ``driven_mps``.
+    """
+    project_left, project_right = _on_line(left_mps, driven_mps), _on_line(right_mps, driven_mps)
+    return np.asarray(
+        _kernel(left_mps, right_mps, lengths_mps)
+        - project_left @ _kernel(driven_mps, right_mps, lengths_mps)
+        - _kernel(left_mps, driven_mps, lengths_mps) @ project_right.T
+        + project_left @ _kernel(driven_mps, driven_mps, lengths_mps) @ project_right.T
+    )
+
+
+def _on_line(at_mps: FloatArray, driven_mps: FloatArray) -> FloatArray:
+    """Return the matrix that takes values at the driven speeds to their least-squares line at other speeds."""
+    design = np.column_stack([np.ones(len(driven_mps)), driven_mps])
+    return np.asarray(np.column_stack([np.ones(len(at_mps)), at_mps]) @ np.linalg.pinv(design))
+
+
+def _kernel(left: FloatArray, right: FloatArray, lengths: tuple[float, ...]) -> FloatArray:
+    square = np.subtract.outer(np.asarray(left, float), np.asarray(right, float)) ** 2
+    return np.asarray(np.mean([np.exp(-square / (2 * length**2)) for length in lengths], axis=0))
+
+
+def dial_through(
+    speed_mps: FloatArray,
+    shown_mps: FloatArray,
+    noise: FloatArray,
+    *,
+    used_mps: FloatArray,
+    degrees_of_freedom: float = float("inf"),
+) -> Dial:
+    """Return the dial that goes through readings of known noise.
+
+    Parameters
+    ----------
+    speed_mps, shown_mps
+        True speed and reading, shape (n,). [m/s]
+    noise
+        Covariance of the readings about the dial, shape (n, n), positive definite. [m2/s2]
+    used_mps
+        True speeds of all readings that stand behind these; they define the line. [m/s]
+    degrees_of_freedom
+        Of the noise.
+    """
+    driven = driven_points(used_mps)
+    knots = knots_for(driven)
+    at_knots = np.column_stack([np.ones(len(knots)), knots])
+    design = np.column_stack([np.ones(len(speed_mps)), speed_mps])
+    line_prior = np.diag([OFFSET_PRIOR_MPS**2, FACTOR_PRIOR_U**2])
+    cross, own = deviation_covariance(knots, speed_mps, driven), deviation_covariance(speed_mps, speed_mps, driven)
+    prior_mean = np.array([0.0, 1.0])
+    rest = shown_mps - design @ prior_mean
+    straight = design @ line_prior @ design.T + noise
+    mean, covariance, log_weight = [], [], []
+    knot_prior = deviation_covariance(knots, knots, driven)
+    for size in (0.0, *CURVE_SIZES_MPS):
+        marginal = straight + size**2 * own
+        gain = np.linalg.solve(marginal, design @ line_prior @ at_knots.T + size**2 * cross.T).T
+        mean.append(at_knots @ prior_mean + gain @ rest)
+        prior = at_knots @ line_prior @ at_knots.T + size**2 * knot_prior
+        covariance.append(prior - gain @ (design @ line_prior @ at_knots.T + size**2 * cross.T))
+        _, log_determinant = np.linalg.slogdet(marginal)
+        log_weight.append(-0.5 * (rest @ np.linalg.solve(marginal, rest) + log_determinant))
+    share = np.full(len(mean), (1 - STRAIGHT_SHARE) / len(CURVE_SIZES_MPS))
+    share[0] = STRAIGHT_SHARE
+    log_share = np.array(log_weight) + np.log(share)
+    weight = np.exp(log_share - log_share.max())
+    weight /= weight.sum()
+    middle = np.asarray(weight @ np.array(mean))
+    spread = np.array(mean) - middle
+    total = np.einsum("g,gij->ij", weight, np.array(covariance)) + (spread * weight[:, None]).T @ spread
+    odds = (1 - weight[0]) / max(weight[0], 1e-300) * STRAIGHT_SHARE / (1 - STRAIGHT_SHARE)
+    shape: Shape = "bent" if odds > BENT_ODDS else "straight"
+    return Dial(knots, middle, (total + total.T) / 2, driven, degrees_of_freedom, shape)

@@ -1,0 +1,193 @@
+"""How an instrument reads at every true speed, and how well that is known: a curve with its covariance."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import Literal
+
+import numpy as np
+
+from speedcal.calibration.student import student_quantile
+from speedcal.interval import FloatArray, Interval
+
+Shape = Literal["straight", "bent"]
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """The straight line that serves a dial best over the driven speeds: ``shown = offset + error_factor * true``."""
+
+    offset_mps: float
+    error_factor: float
+    covariance: FloatArray
+    """Joint covariance of (offset [m/s], error factor [1]), shape (2, 2)."""
+
+
+@dataclass(frozen=True, eq=False)
+class Dial:
+    """The reading of an instrument as a curve of true speed, known at knots.
+
+    Between the knots a natural cubic spline joins them, beyond them it goes on straight; both are linear in the
+    readings at the knots, so the covariance of any two readings follows from that of the knots (JCGM 102, 6.2).
+
+    Examples
+    --------
+    >>> from speedcal.calibration.dial import Dial
+    >>> dial = Dial.straight(0.5, 1.06, [[0.04, -0.001], [-0.001, 0.0001]], used_mps=[10.0, 20.0, 30.0])
+    >>> float(dial.indicated(20.0)), round(dial.line.error_factor, 6)
+    (21.7, 1.06)
+    >>> float(dial.geared(1 / 1.06).indicated(20.0))
+    20.5
+    """
+
+    knots_mps: FloatArray
+    """True speeds, increasing, shape (m,), at least two. [m/s]"""
+    shown_mps: FloatArray
+    """What the dial shows there, shape (m,). [m/s]"""
+    knot_covariance: FloatArray
+    """Standard covariance of ``shown_mps``, shape (m, m). [m2/s2]"""
+    used_mps: FloatArray
+    """True speeds of the readings it rests on (or quantiles of them), increasing, shape (k,). [m/s]"""
+    degrees_of_freedom: float = float("inf")
+    shape: Shape = "straight"
+
+    @classmethod
+    def straight(
+        cls,
+        offset_mps: float,
+        error_factor: float,
+        covariance: FloatArray | list[list[float]],
+        *,
+        used_mps: FloatArray | list[float],
+        degrees_of_freedom: float = float("inf"),
+    ) -> Dial:
+        """Return the dial of a straight line; ``covariance`` is that of (offset, factor), shape (2, 2)."""
+        used = np.sort(np.asarray(used_mps, float))
+        knots = np.array([0.0, max(2 * used[-1], 1.0)])
+        design = np.column_stack([np.ones(2), knots])
+        return cls(
+            knots_mps=knots,
+            shown_mps=design @ np.array([offset_mps, error_factor]),
+            knot_covariance=design @ np.asarray(covariance, float) @ design.T,
+            used_mps=used,
+            degrees_of_freedom=degrees_of_freedom,
+        )
+
+    def indicated(self, ground_mps: FloatArray | float) -> FloatArray:
+        """Return what the dial shows at true speeds of any shape. [m/s]."""
+        return np.asarray(self._weights(ground_mps) @ self.shown_mps)
+
+    def covariance(self, ground_mps: FloatArray | float, other_mps: FloatArray | float) -> FloatArray:
+        """Return the covariance of the readings at (n,) and at (k,) true speeds, shape (n, k). [m2/s2]."""
+        left, right = self._weights(np.atleast_1d(ground_mps)), self._weights(np.atleast_1d(other_mps))
+        return np.asarray(left @ self.knot_covariance @ right.T)
+
+    def u_indicated(self, ground_mps: FloatArray | float) -> FloatArray:
+        """Return the standard uncertainty of :meth:`indicated`. [m/s]."""
+        weights = self._weights(ground_mps)
+        variance = np.sum((weights @ self.knot_covariance) * weights, axis=-1)
+        return np.asarray(np.sqrt(np.maximum(variance, 0.0)))
+
+    def half_width(self, ground_mps: FloatArray | float) -> FloatArray:
+        """Return half the width of the 95 % interval of :meth:`indicated`. [m/s]."""
+        return np.asarray(self.coverage_factor * self.u_indicated(ground_mps))
+
+    @cached_property
+    def coverage_factor(self) -> float:
+        """Standard uncertainty times this is the half width of a 95 % interval (JCGM 100, G.3)."""
+        return student_quantile(self.degrees_of_freedom)
+
+    @property
+    def driven_mps(self) -> tuple[float, float]:
+        """The slowest and the fastest true speed of the readings it rests on. [m/s]."""
+        return float(self.used_mps[0]), float(self.used_mps[-1])
+
+    @cached_property
+    def line(self) -> Line:
+        """The least-squares line through the dial over the speeds it rests on, and its covariance."""
+        used = self.used_mps if np.ptp(self.used_mps) > 0 else self.used_mps[0] + np.array([-1.0, 1.0])
+        design = np.column_stack([np.ones(len(used)), used])
+        weights = np.linalg.pinv(design) @ self._weights(used)
+        offset, factor = weights @ self.shown_mps
+        return Line(float(offset), float(factor), np.asarray(weights @ self.knot_covariance @ weights.T))
+
+    def interval(self, value: float, u: float) -> Interval:
+        """Return the 95 % interval of something this dial tells with standard uncertainty ``u``."""
+        return Interval.around(value, self.coverage_factor * u)
+
+    def geared(self, factor: float, *, u_ln_factor: float = 0.0) -> Dial:
+        """Return the dial after its drive is changed: at true speed v it shows what it showed at ``factor * v``.
+
+        Parameters
+        ----------
+        factor
+            Speed of the instrument's shaft after the change over that before. Positive.
+        u_ln_factor
+            Standard uncertainty of its logarithm; it errs alike at every speed.
+
+        Raises
+        ------
+        ValueError
+            The factor is not positive.
+        """
+        if not factor > 0:
+            raise ValueError(f"factor {factor} must be positive")
+        moved = u_ln_factor * self.knots_mps * self.slope(self.knots_mps)
+        return replace(
+            self,
+            knots_mps=self.knots_mps / factor,
+            used_mps=self.used_mps / factor,
+            knot_covariance=self.knot_covariance + np.outer(moved, moved),
+        )
+
+    def slope(self, ground_mps: FloatArray | float) -> FloatArray:
+        """Return how fast the reading grows with true speed. [1]."""
+        step = 0.01
+        speed = np.asarray(ground_mps, float)
+        return np.asarray((self.indicated(speed + step) - self.indicated(speed - step)) / (2 * step))
+
+    def shifted(self, covariance: FloatArray | float) -> Dial:
+        """Return the dial with one more uncertainty that errs alike at every speed, given as variance. [m2/s2]."""
+        return replace(self, knot_covariance=self.knot_covariance + covariance)
+
+    @cached_property
+    def _bending(self) -> FloatArray:
+        """Second derivatives at the knots for unit readings, natural ends, shape (m, m)."""
+        count = len(self.knots_mps)
+        bending = np.zeros((count, count))
+        if count < 3:
+            return bending
+        gap = np.diff(self.knots_mps)
+        left, right = gap[:-1], gap[1:]
+        system = np.diag((left + right) / 3) + np.diag(right[:-1] / 6, 1) + np.diag(right[:-1] / 6, -1)
+        change = np.zeros((count - 2, count))
+        rows = np.arange(count - 2)
+        change[rows, rows], change[rows, rows + 2] = 1 / left, 1 / right
+        change[rows, rows + 1] = -1 / left - 1 / right
+        bending[1:-1] = np.linalg.solve(system, change)
+        return bending
+
+    def _weights(self, ground_mps: FloatArray | float) -> FloatArray:
+        """Return how much each knot counts for the reading at each speed, shape (..., m)."""
+        speed = np.asarray(ground_mps, float)
+        knots, count = self.knots_mps, len(self.knots_mps)
+        inside = np.clip(speed, knots[0], knots[-1])
+        cell = np.clip(np.searchsorted(knots, inside, side="right") - 1, 0, count - 2)
+        gap = knots[cell + 1] - knots[cell]
+        upper = (inside - knots[cell]) / gap
+        lower = 1 - upper
+        unit = np.eye(count)
+        beyond = (speed - inside)[..., None]
+        rise = (unit[cell + 1] - unit[cell]) / gap[..., None]
+        bend_low, bend_high = self._bending[cell], self._bending[cell + 1]
+        square = (gap**2)[..., None] / 6
+        value = (
+            lower[..., None] * unit[cell]
+            + upper[..., None] * unit[cell + 1]
+            + square * ((lower**3 - lower)[..., None] * bend_low + (upper**3 - upper)[..., None] * bend_high)
+        )
+        steep = rise + gap[..., None] / 6 * (
+            (3 * upper**2 - 1)[..., None] * bend_high - (3 * lower**2 - 1)[..., None] * bend_low
+        )
+        return np.asarray(value + beyond * steep)
