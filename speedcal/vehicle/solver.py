@@ -10,7 +10,7 @@ from speedcal.calibration.result import Calibration
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, Interval, tidy
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
-from speedcal.vehicle.advice import best_of, findings_for
+from speedcal.vehicle.choosing import best_of, findings_for
 from speedcal.vehicle.drivetrain import Determination, EffectiveTire, effective_tire, solve_train, train_findings
 from speedcal.vehicle.options import (
     drive_choices,
