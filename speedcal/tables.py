@@ -109,6 +109,14 @@ class TableReader:
             return None
         return ratio
 
+    def flag(self, key: str) -> bool:
+        """Return true or false; false when it is not given."""
+        value = self.table.get(key, False)
+        if not isinstance(value, bool):
+            self.problem(key, f"{value!r} should be true or false")
+            return False
+        return value
+
     def word(self, key: str, known: Sequence[str], default: str | None = None) -> str | None:
         """Return one of the known words."""
         value = self.table.get(key, default)

@@ -37,13 +37,13 @@ class Advice:
     Examples
     --------
     >>> from speedcal.vehicle.advice import Advice
-    >>> Advice("fit_driven_gear", part="driven_gear", value=22, unit="teeth", worst_error_percent=1.2).to_dict()["value"]
+    >>> Advice("fit_driven_gear", part="driven_gear", value=22, unit="teeth").to_dict()["value"]
     22
     """
 
     action: Action
     part: str | None = None
-    """Code of the part, setting, fact or file it is about, such as ``driven_gear``, ``needle`` or ``circumference_mm``."""
+    """Code of the part, setting, fact or file it is about: ``driven_gear``, ``needle``, ``circumference_mm``."""
     value: float | str | None = None
     """What to fit, set or turn it to, in ``unit``; two gears of a pair are written ``drive/driven``."""
     unit: str | None = None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 from fractions import Fraction
 from pathlib import Path
 from typing import Any, Literal, get_args
@@ -29,6 +30,8 @@ VEHICLE_KEYS = (
     "label",
     "tire",
     "tire_before",
+    "tire_other_side",
+    "second_tire",
     "tire_turns_per_mile",
     "tire_turns_per_km",
     "rolled_turns",
@@ -36,7 +39,9 @@ VEHICLE_KEYS = (
     "rolled_distance_in",
     "tread_mm",
     "axle",
+    "second_axle",
     "transfer_ratio",
+    "second_transfer_ratio",
     "drive_gear",
     "driven_gear",
     "ratio_box",
@@ -52,6 +57,7 @@ VEHICLE_KEYS = (
     "scaler_denominator_max",
     "scaler_decimals",
     "settings",
+    "tachograph",
     "gear_family",
     "criterion",
     "acceptable_percent",
@@ -76,11 +82,20 @@ class Vehicle:
     """Size fitted during the drive."""
     tire_before: TireSize | None = None
     """Size with which the instrument was right, usually the one the vehicle was built with."""
+    tire_other_side: TireSize | None = None
+    """Size on the other side of the driven axle where it differs: a spare, or a mixed pair."""
+    second_tire: TireSize | None = None
+    """Size of a second set that is driven too, such as winter tires; one gear has to serve both."""
     rolled: RolledTire | None = None
     """What the fitted tire rolls: rolled out, else the maker's figure, else by convention from the size."""
     axle: AxleRatio | None = None
+    """Ratio in the range that was driven."""
+    second_axle: AxleRatio | None = None
+    """Ratio in the other range of a two-speed axle."""
     transfer_ratio: Fraction = Fraction(1)
     """Turns of the shaft that carries the drive gear for one turn of the driveshaft."""
+    second_transfer_ratio: Fraction | None = None
+    """The same in the other range of a transfer case or auxiliary gearbox."""
     drive_gear: int | None = None
     driven_gear: int | None = None
     ratio_box: Fraction | None = None
@@ -99,6 +114,8 @@ class Vehicle:
     scaler_limits: ScalerLimits | None = None
     """What the scaler can be set to; None when no scaler is considered."""
     settings: tuple[Setting, ...] = ()
+    tachograph: bool = False
+    """A tachograph or a sealed limiter hangs on the same drive: only an approved workshop may touch it."""
     family: GearFamily | None = None
     criterion: Criterion = "smallest worst error"
     acceptable_percent: float = ACCEPTABLE_PERCENT
@@ -122,16 +139,20 @@ class Vehicle:
             A name is unknown (the nearest valid one is named) or a value cannot be used; every problem is listed.
         """
         reader = TableReader(table, VEHICLE_KEYS, where="[vehicle]")
-        tire, tire_before = (_tire(reader, key) for key in ("tire", "tire_before"))
+        tire, tire_before, other_side, second_tire = (
+            _tire(reader, key) for key in ("tire", "tire_before", "tire_other_side", "second_tire")
+        )
         rolled = _rolled(reader, tire)
         expected_per_m, expects_pulses = _expected(reader)
-        axle = _axle(reader)
+        axle, second_axle = _axle(reader, "axle"), _axle(reader, "second_axle")
         drive_gear, driven_gear = (reader.whole(key, low=3, high=100) for key in ("drive_gear", "driven_gear"))
         pulses_per_turn = reader.number("pulses_per_turn", low=1e-3, high=1e5)
         sensor = reader.word("sensor", SENSORS, _usual_sensor(table))
         vehicle_parts: dict[str, Any] = {
             "label": reader.text("label"),
             "transfer_ratio": reader.ratio("transfer_ratio") or Fraction(1),
+            "second_transfer_ratio": reader.ratio("second_transfer_ratio"),
+            "tachograph": reader.flag("tachograph"),
             "ratio_box": reader.ratio("ratio_box"),
             "ratio_box_teeth": _teeth(reader, "ratio_box_teeth"),
             "pulse_scaler": reader.ratio("pulse_scaler"),
@@ -145,8 +166,11 @@ class Vehicle:
         return cls(
             tire=tire,
             tire_before=tire_before,
+            tire_other_side=other_side,
+            second_tire=second_tire,
             rolled=rolled,
             axle=axle,
+            second_axle=second_axle,
             drive_gear=drive_gear,
             driven_gear=driven_gear,
             expected_per_m=expected_per_m,
@@ -167,7 +191,8 @@ class Vehicle:
         return ", ".join(known)
 
 
-WORK_KEYS = ("driven_gear", "drive_gear", "ratio_box", "pulse_scaler", "tire", "axle", "settings", "note")
+_PARTS = ("driven_gear", "drive_gear", "ratio_box", "pulse_scaler", "tire", "axle")
+WORK_KEYS = (*_PARTS, "settings", "note", "date", "odometer", "odometer_now")
 """Names that may stand in the [work] table of a job file."""
 
 
@@ -183,6 +208,11 @@ class Work:
     axle: AxleRatio | None = None
     settings: tuple[Setting, ...] = ()
     note: str = ""
+    date: str = ""
+    odometer: float | None = None
+    """What the odometer showed when the work was done, in miles or km as the dial is marked."""
+    odometer_now: float | None = None
+    """What it shows now, in the same unit."""
     rolled: RolledTire | None = None
     """What the new tire rolls, where that was measured or stated; None takes the convention for its size."""
 
@@ -202,17 +232,18 @@ class Work:
             ratio_box=reader.ratio("ratio_box"),
             pulse_scaler=reader.ratio("pulse_scaler"),
             tire=_tire(reader, "tire"),
-            axle=_axle(reader),
+            axle=_axle(reader, "axle"),
             note=reader.text("note"),
+            date=_date(reader, table),
+            odometer=reader.number("odometer", low=-1e-9, high=1e7),
+            odometer_now=reader.number("odometer_now", low=-1e-9, high=1e7),
         )
         reader.finish(source=source, kind=VehicleError)
         settings = parse_settings(table.get("settings", {}), source=source)
         return cls(**{**{name: getattr(work, name) for name in WORK_KEYS}, "settings": settings})
 
     def __str__(self) -> str:
-        done = [
-            f"{name.replace('_', ' ')} {value}" for name in WORK_KEYS[:6] if (value := getattr(self, name)) is not None
-        ]
+        done = [f"{name.replace('_', ' ')} {value}" for name in _PARTS if (value := getattr(self, name)) is not None]
         done += [setting_name(item.kind, item.now) for item in self.settings if item.now is not None]
         return ", ".join(done) or "nothing changed"
 
@@ -228,15 +259,21 @@ def _tire(reader: TableReader, key: str) -> TireSize | None:
         return None
 
 
-def _axle(reader: TableReader) -> AxleRatio | None:
-    value = reader.table.get("axle")
+def _axle(reader: TableReader, key: str) -> AxleRatio | None:
+    value = reader.table.get(key)
     if value is None:
         return None
     try:
         return AxleRatio.parse(value)
     except ValueError as error:
-        reader.problem("axle", str(error))
+        reader.problem(key, str(error))
         return None
+
+
+def _date(reader: TableReader, table: Mapping[str, Any]) -> str:
+    """Return a date as ISO text; TOML has dates of its own."""
+    value = table.get("date")
+    return value.isoformat() if isinstance(value, date) else reader.text("date")
 
 
 def _teeth(reader: TableReader, key: str) -> tuple[int, ...]:
@@ -296,9 +333,7 @@ def _scaler_limits(reader: TableReader) -> ScalerLimits | None:
     usual = ScalerLimits()
     if numerator is None and denominator is None and decimals is None:
         electric = ("pulse_scaler", "pulses_per_turn", "pulses_per_mile", "pulses_per_km")
-        geared = "drive_gear" in reader.table or "driven_gear" in reader.table
-        # without gears a scaler is what is left to think of, also when nothing is known of the vehicle
-        return usual if not geared or any(name in reader.table for name in electric) else None
+        return usual if any(name in reader.table for name in electric) else None
     return ScalerLimits(
         numerator or usual.numerator_max,
         denominator or usual.denominator_max,

@@ -26,7 +26,6 @@ from speedcal.vehicle import (
 from speedcal.vehicle.axle_ratio import parse_turns
 from speedcal.vehicle.data import shipped_families
 from speedcal.vehicle.gears import parse_teeth
-from speedcal.vehicle.parts import ScalerLimits
 from speedcal.vehicle.rolling_circumference import parse_roll_out
 
 FAMILY = """
@@ -48,9 +47,9 @@ teeth = "20"
 
 
 def test_an_empty_table_is_a_vehicle_of_which_nothing_is_known() -> None:
-    """A scaler can be thought of whatever the vehicle is; everything else stays open."""
+    """Nothing stated, nothing offered: no scaler either."""
     car = Vehicle.from_dict({})
-    assert car == Vehicle(scaler_limits=ScalerLimits())
+    assert car == Vehicle()
     told = solve_train(make_calibration(), car)
     assert told.value is None
     assert set(told.unknown) == {"instrument", "driven gear", "drive gear", "axle", "tire"}
