@@ -53,23 +53,6 @@ def tidy(x: float, digits: int) -> float:
     return round(float(x), digits) + 0.0
 
 
-_QUARTER_S, _QUARTERS_A_DAY = 900.0, 96
-
-
-def zone_and_seconds(shift_s: Interval) -> tuple[str, Interval]:
-    """Split a clock offset into whole quarters of an hour, such as ``+10:00`` (empty for none), and the rest. [s].
-
-    Whole days are left out: a clock without a date counts from a midnight, its offset holds the days since 1970.
-    """
-    quarters = round(shift_s.value / _QUARTER_S)
-    rest = Interval(*(end - quarters * _QUARTER_S for end in (shift_s.value, shift_s.low, shift_s.high)))
-    quarters %= _QUARTERS_A_DAY
-    if quarters > _QUARTERS_A_DAY // 2:
-        quarters -= _QUARTERS_A_DAY
-    sign = "-" if quarters < 0 else "+"
-    return (f"{sign}{abs(quarters) // 4}:{abs(quarters) % 4 * 15:02d}" if quarters else ""), rest
-
-
 def round_together(value: float, u: float) -> str:
     """Write a value to the decimals that its standard uncertainty supports.
 

@@ -8,15 +8,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from speedcal.calibration.clock_search import log_prior, search_shifts
+from speedcal.calibration.dial import Dial
 from speedcal.calibration.fit_held import fit_held
 from speedcal.calibration.fit_logged import fit_logged, is_log
 from speedcal.calibration.fit_noted import moments
 from speedcal.calibration.ground_speed import GroundSpeed, ground_speed
-from speedcal.calibration.measured import NO_SPEED, UNUSED, MeasuredLine
+from speedcal.calibration.measured import NO_SPEED, UNUSED, MeasuredLine, straight_dial
 from speedcal.calibration.modes import fit_noted
-from speedcal.calibration.odometer import OdometerFactor, odometer_factor, with_odometer
+from speedcal.calibration.odometer import OdometerFactor, odometer_factor
 from speedcal.calibration.quality import (
-    ODOMETER_DISAGREES,
     judge,
     left_out,
     refuse_hopeless,
@@ -96,28 +96,19 @@ def calibrate(
     readings = _on_day_of(track, readings)
     line = _fit(ground, runs, readings, clock_offset_s)
     odometer = _odometer(ground, line, readings)
-    place, covariance, disagreement = (line.offset_mps, line.gain), line.covariance, 0.0
-    if odometer is not None:
-        both, narrower, disagreement = with_odometer(place, covariance, odometer)
-        if abs(disagreement) <= ODOMETER_DISAGREES:
-            place, covariance = both, narrower
-    table = _table(readings, line, place, runs.number_at(line.time_s))
+    dial = line.dial or straight_dial(line)
+    table = _table(readings, line, dial, runs.number_at(line.time_s))
     used = table["used"].to_numpy()
     refuse_too_few(int(used.sum()), readings)
     speeds = line.ground_mps[used]
-    k, u = line.coverage_factor, np.sqrt(np.diag(covariance))
     reference = float(np.median(speeds))
     calibration = Calibration(
         unit=unit or display_unit_of(readings.speed_unit),
-        error_factor=Interval.around(place[1], k * float(u[1])),
-        offset_mps=Interval.around(place[0], k * float(u[0])),
-        covariance=covariance,
-        coverage_factor=k,
+        dial=dial,
         clock_offset_s=None
         if line.clock_offset_s is None
-        else Interval.around(line.clock_offset_s, k * line.u_clock_offset_s),
+        else Interval.around(line.clock_offset_s, dial.coverage_factor * line.u_clock_offset_s),
         odometer_factor=None if odometer is None else Interval.around(odometer.value, 2.0 * odometer.u),
-        speed_range_mps=(float(speeds.min()), float(speeds.max())),
         scatter_mps=line.scatter_mps,
         speed_source=ground.source,
         trust=Trust("TRUSTED"),
@@ -126,7 +117,7 @@ def calibrate(
         steady_runs=len(np.unique(table["run"].to_numpy()[used & (table["run"].to_numpy() >= 0)])),
         budget=uncertainty_budget(
             line,
-            covariance,
+            dial,
             reference_mps=reference,
             u_rounding_mps=readings.speed_resolution_mps / np.sqrt(12),
             u_ground_mps=ground.u_speed_mps,
@@ -136,7 +127,7 @@ def calibrate(
     )
     refuse_nonsense(calibration, readings)
     findings = (*track.findings, *readings.findings, *ground.findings, *left_out(track, ground, readings, odometer))
-    return judge(calibration, readings, findings=findings, odometer_disagreement=disagreement)
+    return judge(calibration, readings, findings=findings, odometer=odometer, fit_reasons=line.reasons)
 
 
 def _on_day_of(track: Track, readings: Readings) -> Readings:
@@ -228,11 +219,11 @@ def _odometer(ground: GroundSpeed, line: MeasuredLine, readings: Readings) -> Od
     )
 
 
-def _table(readings: Readings, line: MeasuredLine, place: tuple[float, float], run: IntArray) -> pd.DataFrame:
+def _table(readings: Readings, line: MeasuredLine, dial: Dial, run: IntArray) -> pd.DataFrame:
     """Return what became of each reading, as :attr:`Calibration.readings` documents it."""
     import pandas as pd
 
-    predicted = place[0] + place[1] * line.ground_mps
+    predicted = dial.indicated(line.ground_mps)
     reason = np.array(line.reason, dtype=object)
     return pd.DataFrame(
         {

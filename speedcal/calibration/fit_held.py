@@ -8,7 +8,6 @@ from speedcal.calibration.climb import Mode, add_mode, mixture, mode_weights
 from speedcal.calibration.clock_search import WRONG_SPREAD_MPS, log_offset_prior
 from speedcal.calibration.measured import UNMATCHED, MeasuredLine
 from speedcal.calibration.runs import SteadyRuns
-from speedcal.calibration.student import student_quantile
 from speedcal.errors import AlignmentError
 from speedcal.interval import FloatArray, IntArray
 from speedcal.units import MPH_MPS
@@ -78,7 +77,7 @@ def fit_held(runs: SteadyRuns, indicated_mps: FloatArray, *, source: str = "") -
         offset_mps=float(place[0]),
         gain=float(place[1]),
         covariance=covariance[:2, :2],
-        coverage_factor=student_quantile(max(float(matched.sum()) - 2, 1.0)),
+        degrees_of_freedom=max(float(matched.sum()) - 2, 1.0),
         clock_offset_s=None,
         u_clock_offset_s=0.0,
         scatter_mps=float(np.exp(place[2])),

@@ -16,7 +16,6 @@ from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine
 from speedcal.calibration.pairs import Pairs, Windows, average, make_pairs, window_length_s
 from speedcal.calibration.runs import SteadyRuns
-from speedcal.calibration.student import student_quantile
 from speedcal.calibration.windows import fit_windows
 from speedcal.errors import AlignmentError, FitError
 from speedcal.interval import FloatArray
@@ -123,7 +122,7 @@ def fit_logged(
         offset_mps=line.offset_mps,
         gain=line.gain,
         covariance=line.covariance,
-        coverage_factor=student_quantile(line.freedom),
+        degrees_of_freedom=line.freedom,
         clock_offset_s=tau,
         u_clock_offset_s=u_tau,
         scatter_mps=scatter,

@@ -31,7 +31,7 @@ _STRETCH_S, _STRAIGHT_SHARE = 10.0, 0.97
 _ABSURD = 1000.0
 """No vehicle has this speed in any unit."""
 _UNIT_TOLERANCE, _DISAGREES = 0.1, 0.015
-SPEED_AGAINST_POSITIONS = "speed-against-positions"
+SPEED_AGAINST_POSITIONS = "speed_against_positions"
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,11 +112,7 @@ def ground_speed(track: Track) -> GroundSpeed:
     recorded = np.where(np.abs(np.nan_to_num(track.speed_mps, nan=np.inf)) < _ABSURD, track.speed_mps, np.nan)
     fixes = _Fixes(track.time_s[keep], segment[keep], track.elevation_m[keep], recorded[keep])
     if len(fixes.time) < FEWEST_FIXES:
-        raise FitError(
-            f"the track has {len(fixes.time)} usable fixes",
-            source=track.source,
-            remedy="Record a drive of at least ten minutes with one fix a second",
-        )
+        raise FitError("few_fixes", source=track.source, count=len(fixes.time))
     east, north = local_east_north_m(track.latitude_deg[keep], track.longitude_deg[keep], elevation_m=fixes.elevation)
     if np.isfinite(fixes.recorded).mean() > 0.5:
         return _from_recorded(fixes, east, north, dropped, track.source)
@@ -151,11 +147,11 @@ def _from_recorded(
     factor, findings = _unit_of_recorded(fixes, east, north, source)
     has_speed = np.isfinite(fixes.recorded)
     if not has_speed.all():
-        dropped["no recorded speed"] = int((~has_speed).sum())
+        dropped["no_recorded_speed"] = int((~has_speed).sum())
         fixes = fixes.only(has_speed)
     smooth = without_spikes(fixes.time, fixes.recorded * factor)
     if not smooth.all():
-        dropped["impossible acceleration"] = int((~smooth).sum())
+        dropped["impossible_acceleration"] = int((~smooth).sum())
         fixes = fixes.only(smooth)
     speed = fixes.recorded * factor
     return _finished(
@@ -226,29 +222,16 @@ def _unit_of_recorded(fixes: _Fixes, east: FloatArray, north: FloatArray, source
     """Hold recorded speeds against positions; return the factor to metres per second and what was found."""
     ratio = _recorded_over_positions(fixes, east, north)
     if ratio is None:
-        text = "The positions move too little to check the unit of the recorded speed; metres per second were assumed."
-        return 1.0, [Finding("speed-unit-unchecked", text)]
+        return 1.0, [Finding("speed_unit_unchecked")]
     unit = min(SPEED_UNIT_MPS, key=lambda unit: abs(ratio * SPEED_UNIT_MPS[unit] - 1))
     factor = SPEED_UNIT_MPS[unit]
     if abs(ratio * factor - 1) > _UNIT_TOLERANCE:
-        raise FitError(
-            f"the recorded speed is {ratio:.2f} times the speed of the positions, which no unit of speed explains",
-            source=source,
-            remedy="Export the track without its speed column, so that the positions are used",
-        )
+        raise FitError("speed_unit_unexplained", source=source, ratio=ratio)
     findings = []
     if unit != "m/s":
-        text = (
-            f"The recorded speed is {ratio:.2f} times the speed of the positions: the logger wrote {unit} where "
-            "the format means m/s. It was converted."
-        )
-        findings.append(Finding("speed-unit", text))
+        findings.append(Finding("speed_unit_found", ratio=ratio, unit=unit))
     if abs(ratio * factor - 1) > _DISAGREES:
-        text = (
-            f"The recorded speed is {ratio * factor:.3f} times the speed of the positions; one of the two is off. "
-            "Export the track without its speed column to use the positions."
-        )
-        findings.append(Finding(SPEED_AGAINST_POSITIONS, text))
+        findings.append(Finding(SPEED_AGAINST_POSITIONS, ratio=ratio * factor))
     return factor, findings
 
 

@@ -4,14 +4,19 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
+from speedcal.calibration.curve import driven_points
+from speedcal.calibration.dial import Dial
+from speedcal.finding import Finding
 from speedcal.interval import FloatArray
 
-NO_SPEED = "no speed or no time noted"
-UNUSED = "no speed of a road vehicle, or a stamp given twice"
-NO_GROUND = "no ground speed at that time"
-TOO_SLOW = "standing, crawling or turning"
-WRONG = "disagrees with the other readings"
-UNMATCHED = "matches no steady run"
+NO_SPEED = "no_speed"
+UNUSED = "unusable"
+NO_GROUND = "no_ground_speed"
+TOO_SLOW = "too_slow"
+WRONG = "wrong"
+UNMATCHED = "unmatched"
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,7 +27,6 @@ class MeasuredLine:
     gain: float
     covariance: FloatArray
     """Of offset [m/s] and gain [1], shape (2, 2)."""
-    coverage_factor: float
     clock_offset_s: float | None
     u_clock_offset_s: float
     scatter_mps: float
@@ -35,3 +39,21 @@ class MeasuredLine:
     """Ground speed then; NaN when there is none."""
     reason: tuple[str, ...]
     """Why each reading was left out; empty for those used."""
+    degrees_of_freedom: float = float("inf")
+    dial: Dial | None = None
+    """The curve, from a fit that follows one."""
+    reasons: tuple[Finding, ...] = ()
+    """What the fit itself found that costs trust."""
+
+
+def straight_dial(line: MeasuredLine) -> Dial:
+    """Return the dial of a fit that knows only a line."""
+    used = np.array([not reason for reason in line.reason]) & np.isfinite(line.ground_mps)
+    speeds = line.ground_mps[used] if used.any() else np.array([10.0, 20.0])
+    return Dial.straight(
+        line.offset_mps,
+        line.gain,
+        line.covariance,
+        used_mps=driven_points(speeds),
+        degrees_of_freedom=line.degrees_of_freedom,
+    )

@@ -12,7 +12,6 @@ from speedcal.calibration.fit_noted import Moments, Posterior, find_modes
 from speedcal.calibration.ground_speed import SLOWEST_MPS, GroundSpeed
 from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine
 from speedcal.calibration.runs import SteadyRuns
-from speedcal.calibration.student import student_quantile
 from speedcal.errors import AlignmentError
 from speedcal.interval import FloatArray, IntArray
 
@@ -88,7 +87,7 @@ def fit_noted(
         offset_mps=float(theta[0]),
         gain=float(theta[1]),
         covariance=covariance[:2, :2] * excess,
-        coverage_factor=student_quantile(max(float(good.sum()) - 2, 1.0)),
+        degrees_of_freedom=max(float(good.sum()) - 2, 1.0),
         clock_offset_s=float(theta[2]),
         u_clock_offset_s=u_clock,
         scatter_mps=float(np.hypot(np.exp(theta[3]), u_rounding_mps)),

@@ -96,22 +96,3 @@ def _follow(distance: FloatArray, shown: FloatArray, stretch: IntArray, u: Float
     return np.asarray(
         np.abs(level - middle[stretch]) <= _WRONG_FROM * u + _SLOPE_SLACK * np.abs(distance - distance.mean())
     )
-
-
-def with_odometer(
-    line: tuple[float, float], covariance: FloatArray, odometer: OdometerFactor
-) -> tuple[tuple[float, float], FloatArray, float]:
-    """Combine the line of the speeds with the factor of the odometer by inverse variance.
-
-    Returns
-    -------
-    line, covariance
-        Offset and gain [m/s, 1] and their covariance, after the odometer.
-    disagreement
-        Difference of the two factors in standard uncertainties of the difference.
-    """
-    variance = float(covariance[1, 1]) + odometer.u**2
-    step = odometer.value - line[1]
-    pull = covariance[:, 1] / variance
-    offset, gain = np.asarray(line) + pull * step
-    return (float(offset), float(gain)), covariance - np.outer(pull, covariance[1]), step / float(np.sqrt(variance))

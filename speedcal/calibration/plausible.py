@@ -30,7 +30,7 @@ def without_jumps(track: Track) -> tuple[BoolArray, IntArray, dict[str, int]]:
     impossible = length > reach + _POSITION_SLACK_M
     part = np.concatenate(([0], np.cumsum(impossible)))
     keep = (np.bincount(part) >= FEWEST_FIXES)[part]
-    counts = {"impossible jump": int((~keep).sum()), "step of the positions": int((impossible[1:] & keep[2:]).sum())}
+    counts = {"impossible_jump": int((~keep).sum()), "step_of_positions": int((impossible[1:] & keep[2:]).sum())}
     segment = np.cumsum(np.concatenate(([0], (np.diff(track.segment) != 0) | impossible)))
     return keep, segment, {reason: count for reason, count in counts.items() if count}
 

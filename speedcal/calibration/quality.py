@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
@@ -13,12 +14,10 @@ from speedcal.calibration.odometer import OdometerFactor
 from speedcal.calibration.result import Calibration
 from speedcal.errors import FitError
 from speedcal.finding import Finding, Trust
-from speedcal.interval import IntArray, round_together
+from speedcal.interval import IntArray
 from speedcal.logs.model import Readings, Track
-from speedcal.units import MILE_M, MPH_MPS, SPEED_UNIT_MPS
+from speedcal.units import MILE_M, MPH_MPS
 
-ODOMETER_DISAGREES = 4.0
-"""Standard uncertainties from which on odometer and speeds are taken to disagree."""
 _FEWEST = 4
 _FEW, _FEW_RUNS = 8, 3
 _WIDE_SHARE, _WIDE_MPS = 0.025, 1.0 * MPH_MPS
@@ -34,34 +33,23 @@ another drive by three or more (simulated drives)."""
 _UNIT_TOLERANCE = 0.16
 """An instrument that is off by up to this much and was noted in the other unit is asked about."""
 _OFFSET_UNKNOWN_MPS = 1.0 * MPH_MPS
+_CLOCK_FAR_S = 300.0
 
 
 def refuse_hopeless(ground: GroundSpeed, readings: Readings) -> None:
     """Raise :class:`FitError` for a drive that cannot carry a result whatever is done with it."""
     refuse_too_few(len(usable_readings(readings)), readings)
     if readings.clock != "none" and len(np.unique(readings.time_s[usable_readings(readings)])) < _FEWEST:
-        raise FitError(
-            "the readings carry fewer than four different times",
-            source=readings.source,
-            remedy="Check the time column, or leave it out to give speeds held one after the other",
-        )
+        raise FitError("few_times", source=readings.source)
     fastest = float(np.percentile(ground.speed_mps, 99))
     if fastest < _SLOWEST_DRIVE_MPS:
-        raise FitError(
-            "the vehicle hardly moved: the fastest part of the track is at "
-            f"{fastest / MPH_MPS:.0f} mph ({fastest * 3.6:.0f} km/h)",
-            remedy="Record a drive with several steady speeds between 25 and 65 mph (40 and 105 km/h)",
-        )
+        raise FitError("hardly_moved", fastest_mps=fastest)
 
 
 def refuse_too_few(count: int, readings: Readings) -> None:
     """Raise :class:`FitError` when fewer readings can be used than a line needs."""
     if count < _FEWEST:
-        raise FitError(
-            f"{count} usable readings are too few",
-            source=readings.source,
-            remedy="Note at least eight readings, better twenty, at four or more different speeds",
-        )
+        raise FitError("too_few_readings", source=readings.source, count=count)
 
 
 def usable_readings(readings: Readings) -> IntArray:
@@ -78,18 +66,9 @@ def refuse_nonsense(calibration: Calibration, readings: Readings) -> None:
     factor = calibration.error_factor
     scatter = float(np.sqrt(max(calibration.scatter_mps**2 - readings.speed_resolution_mps**2 / 12, 0.0)))
     if scatter > _FOLLOWS_MPS:
-        raise FitError(
-            "the readings do not follow the speed of the track",
-            source=readings.source,
-            remedy="Check the unit of the readings, that the column is the speed, that the needle moves, and that both "
-            "files are of one drive",
-        )
+        raise FitError("readings_do_not_follow", source=readings.source, scatter_mps=scatter, unit=calibration.unit)
     if not SMALLEST_FACTOR < factor.value < LARGEST_FACTOR:
-        raise FitError(
-            f"the readings are {factor.value:.2f} times the true speed, which no change of tires or gears explains",
-            source=readings.source,
-            remedy="Check the unit of the readings and that both files are of one drive",
-        )
+        raise FitError("impossible_factor", source=readings.source, factor=factor.value)
 
 
 def left_out(
@@ -97,93 +76,94 @@ def left_out(
 ) -> tuple[Finding, ...]:
     """Return findings that count what was left out of the track and of the readings before the fit."""
     found = []
-    for name, counts in (("track", {**track.dropped, **ground.dropped}), ("readings", dict(readings.dropped))):
+    for code, counts in (
+        ("track_left_out", {**track.dropped, **ground.dropped}),
+        ("readings_left_out", dict(readings.dropped)),
+    ):
         if counts:
-            listed = ", ".join(f"{reason} {count}" for reason, count in sorted(counts.items()))
-            found.append(Finding(f"{name}-left-out", f"Left out of the {name}: {listed}."))
+            found.append(Finding(code, counts=counts))
     if odometer is not None and len(odometer.left_out):
-        lines = ", ".join(str(line) for line in sorted(readings.line[odometer.left_out])[:_MOST_NAMED])
-        more = f" and {len(odometer.left_out) - _MOST_NAMED} more" if len(odometer.left_out) > _MOST_NAMED else ""
-        text = f"Odometer readings that do not follow the others were left out: line {lines}{more}."
-        found.append(Finding("odometer-left-out", text))
+        found.append(Finding("odometer_left_out", lines=sorted(int(n) for n in readings.line[odometer.left_out])))
     return tuple(found)
 
 
 def judge(
-    calibration: Calibration, readings: Readings, *, findings: tuple[Finding, ...], odometer_disagreement: float
+    calibration: Calibration,
+    readings: Readings,
+    *,
+    findings: tuple[Finding, ...],
+    odometer: OdometerFactor | None,
+    fit_reasons: tuple[Finding, ...] = (),
 ) -> Calibration:
-    """Return the calibration with its word of trust and its findings."""
+    """Return the calibration with its word of trust and its findings.
+
+    Parameters
+    ----------
+    findings
+        What was noticed on the way here.
+    odometer
+        The odometer's own factor, for its difference from the pointer's.
+    fit_reasons
+        What the fit itself found that costs trust.
+    """
     notes = list(findings)
-    for check in (_clock, _wrong_readings, _offset):
-        note = check(calibration, readings)
+    for note in (
+        _clock(calibration, readings),
+        _wrong_readings(calibration),
+        _offset(calibration),
+        _bent(calibration),
+        None if odometer is None else _odometer(calibration, odometer),
+    ):
         if note is not None:
             notes.append(note)
-    if calibration.odometer_factor is not None and abs(odometer_disagreement) > ODOMETER_DISAGREES:
-        text = (
-            f"The odometer counts {calibration.odometer_factor.value:.3f} of the true distance, the speeds show "
-            f"{calibration.error_factor.value:.3f} of the true speed; they do not agree, so the odometer was left out. "
-            "It may be driven separately from the pointer, or a figure was misread."
-        )
-        notes.append(Finding("odometer-disagrees", text))
     calibration = replace(calibration, findings=tuple(notes))
-    return replace(calibration, trust=_trust(calibration))
+    reasons = (*fit_reasons, *_reasons(calibration))
+    return replace(calibration, trust=Trust("WEAK", reasons) if reasons else Trust("TRUSTED"))
 
 
-def _trust(calibration: Calibration) -> Trust:
-    """Return the word, with the first reason that applies and what would mend it."""
-    if any(finding.code == SPEED_AGAINST_POSITIONS for finding in calibration.findings):
-        return Trust("WEAK", (Finding("few_readings", "the recorded speed and the positions of the track disagree"),))
+def _reasons(calibration: Calibration) -> tuple[Finding, ...]:
+    """Return every reason against trust, the weightiest first."""
+    found = (
+        *(finding for finding in calibration.findings if finding.code == SPEED_AGAINST_POSITIONS),
+        _unit_suspected(calibration),
+        *_too_little(calibration),
+        _many_wrong(calibration),
+        _wide(calibration),
+    )
+    return tuple(reason for reason in found if reason is not None)
+
+
+def _too_little(calibration: Calibration) -> list[Finding]:
+    """Return reasons that say the drive had too few readings or too few different speeds."""
+    unit, used = calibration.unit, int(calibration.readings["used"].sum())
+    low, high = calibration.speed_range_mps
+    found = [Finding("few_readings", count=used)] if used < _FEW else []
+    if high < _NARROW_RANGE * low:
+        found.append(
+            Finding("one_speed", low_mps=low, high_mps=high, below_mps=0.8 * low, above_mps=1.2 * high, unit=unit)
+        )
+    elif calibration.steady_runs < _FEW_RUNS:
+        found.append(Finding("few_runs", count=calibration.steady_runs))
+    elif len(levels := _levels(calibration)) < _FEW_RUNS:
+        found.append(Finding("few_speeds", levels_mps=levels, unit=unit))
+    return found
+
+
+def _many_wrong(calibration: Calibration) -> Finding | None:
     table = calibration.readings
-    used = int(table["used"].sum())
-    unit = _unit_suspected(calibration)
-    if unit is not None:
-        return Trust("WEAK", (Finding("few_readings", unit),))
-    wrong = int((table["reason"] == WRONG).sum())
+    used, wrong = int(table["used"].sum()), int((table["reason"] == WRONG).sum())
+    if wrong > _MANY_WRONG * (used + wrong):
+        return Finding("many_wrong", wrong=wrong, total=used + wrong)
+    return None
+
+
+def _wide(calibration: Calibration) -> Finding | None:
     low, high = calibration.speed_range_mps
     middle = (low + high) / 2
-    half = calibration.coverage_factor * float(calibration.u_indicated(middle))
-    factor = SPEED_UNIT_MPS[calibration.unit]
-    if used < _FEW:
-        return Trust("WEAK", (Finding("few_readings", f"only {used} readings could be used; note twenty"),))
-    if high < _NARROW_RANGE * low:
-        text = (
-            f"nearly one speed only, {low / factor:.0f} to {high / factor:.0f} {calibration.unit}; "
-            f"add steady runs below {0.8 * low / factor:.0f} or above {1.2 * high / factor:.0f} {calibration.unit}"
-        )
-        return Trust("WEAK", (Finding("few_readings", text),))
-    if calibration.steady_runs < _FEW_RUNS:
-        return Trust(
-            "WEAK",
-            (
-                Finding(
-                    "few_readings",
-                    f"readings in {calibration.steady_runs} steady runs only; hold four different speeds",
-                ),
-            ),
-        )
-    levels = _levels(calibration)
-    if len(levels) < _FEW_RUNS:
-        named = " and ".join(f"{level / factor:.0f}" for level in levels)
-        return Trust(
-            "WEAK",
-            (
-                Finding(
-                    "few_readings", f"only {named} {calibration.unit} were held; add steady runs at two other speeds"
-                ),
-            ),
-        )
-    if wrong > _MANY_WRONG * (used + wrong):
-        return Trust(
-            "WEAK",
-            (Finding("few_readings", f"{wrong} of {used + wrong} readings disagree with the others; check the file"),),
-        )
+    half = float(calibration.half_width(middle))
     if half > max(_WIDE_SHARE * middle, _WIDE_MPS):
-        text = (
-            f"at {middle / factor:.0f} {calibration.unit} the reading is known only to ±{half / factor:.1f}; "
-            f"two more steady runs near {middle / factor:.0f} {calibration.unit} would halve that"
-        )
-        return Trust("WEAK", (Finding("few_readings", text),))
-    return Trust("TRUSTED")
+        return Finding("wide_interval", at_mps=middle, half_width_mps=half, unit=calibration.unit)
+    return None
 
 
 def _levels(calibration: Calibration) -> list[float]:
@@ -197,74 +177,81 @@ def _levels(calibration: Calibration) -> list[float]:
     return levels
 
 
-def _unit_suspected(calibration: Calibration) -> str | None:
-    """Return a warning when the factor is about what mixing up miles and kilometres does."""
+def _unit_suspected(calibration: Calibration) -> Finding | None:
+    """Return a reason when the factor is about what mixing up miles and kilometres does."""
     factor = calibration.error_factor.value
     for ratio, noted in ((MILE_M / 1000, "km/h"), (1000 / MILE_M, "mph")):
         if abs(factor / ratio - 1) < _UNIT_TOLERANCE:
-            return (
-                f"the readings are {factor:.2f} times the true speed; were they noted in {noted}? "
-                "Correct the unit where it is named"
-            )
+            return Finding("unit_suspected", factor=factor, noted=noted)
     return None
 
 
 def _clock(calibration: Calibration, readings: Readings) -> Finding | None:
     """Tell when the clock of the readings is far from that of the track."""
     offset = calibration.clock_offset_s
-    if offset is None or readings.clock not in ("utc", "local", "gps"):
+    if offset is None or abs(offset.value) <= _CLOCK_FAR_S:
         return None
-    if readings.clock == "utc" and abs(offset.value) > 300:
-        hours = offset.value / 3600
-        text = (
-            f"The clock of the readings is {abs(hours):.1f} h {'behind' if hours > 0 else 'ahead of'} the GPS clock "
-            "although its times carry a zone; the zone may be wrong. The speeds match, so the readings were used."
-        )
-        return Finding("clock-far", text)
-    if readings.clock == "local" and abs(offset.value) > 300:
+    if readings.clock == "utc":
+        return Finding("clock_far", clock_offset_s=offset.value)
+    if readings.clock == "local":
         zone = zone_near(offset.value)
-        rest = offset.value + zone
-        local = f"{abs(zone) / 3600:g} h {'ahead of' if zone > 0 else 'behind'} UTC" if zone else "UTC"
-        speed = "slow" if rest > 0 else "fast"
-        text = f"The readings show the time of a zone {local}, and their clock is {abs(rest):.0f} s {speed}."
-        return Finding("clock-local", text)
+        return Finding("clock_local", zone_s=zone, slow_s=offset.value + zone)
     return None
 
 
-def _wrong_readings(calibration: Calibration, readings: Readings) -> Finding | None:
+def _wrong_readings(calibration: Calibration) -> Finding | None:
     """Name the readings that were left out because they disagree."""
     table = calibration.readings
     wrong = table[table["reason"] == WRONG]
     if wrong.empty:
         return None
-    factor = SPEED_UNIT_MPS[calibration.unit]
     first = wrong.head(_MOST_NAMED)
-    shown, expected = first["indicated_mps"].to_numpy() / factor, first["predicted_mps"].to_numpy() / factor
-    named = [
-        f"line {line} ({is_:.0f}, expected {should:.0f})"
-        for line, is_, should in zip(first["line"], shown, expected, strict=True)
+    rows = [
+        {"line": int(line), "shown_mps": float(shown), "expected_mps": float(expected)}
+        for line, shown, expected in zip(first["line"], first["indicated_mps"], first["predicted_mps"], strict=True)
     ]
-    more = f" and {len(wrong) - _MOST_NAMED} more" if len(wrong) > _MOST_NAMED else ""
-    text = f"Left out because they disagree with the other readings: {', '.join(named)}{more}."
-    return Finding("wrong-readings", text)
+    return Finding("wrong_readings", rows=rows, count=len(wrong), unit=calibration.unit)
 
 
-def _offset(calibration: Calibration, readings: Readings) -> Finding | None:
+def _offset(calibration: Calibration) -> Finding | None:
     """Say what the drive tells about the needle offset, which no gear can cancel."""
     offset = calibration.offset_mps
     u = float(np.sqrt(calibration.covariance[0, 0]))
-    factor = SPEED_UNIT_MPS[calibration.unit]
     if not offset.contains(0.0):
-        text = (
-            f"The needle sits {round_together(offset.value / factor, u / factor)} {calibration.unit} off at every "
-            "speed; a gear change cannot cancel that part."
-        )
-        return Finding("needle-offset", text)
+        return Finding("needle_offset", offset_mps=offset.value, u_mps=u, unit=calibration.unit)
     if u > _OFFSET_UNKNOWN_MPS:
-        text = (
-            "The drive hardly tells whether the needle sits off by a constant amount, so that much of the answer "
-            "rests on pointers being right within a mph or two (common practice, no source). More different speeds "
-            "would tell."
-        )
-        return Finding("offset-assumed", text)
+        return Finding("offset_assumed", u_mps=u, unit=calibration.unit)
     return None
+
+
+def _bent(calibration: Calibration) -> Finding | None:
+    """Say where a bent dial departs most from its line over the driven speeds."""
+    if calibration.dial.shape != "bent":
+        return None
+    line = calibration.dial.line
+    speeds = np.linspace(*calibration.speed_range_mps, 61)
+    away = calibration.indicated(speeds) - line.offset_mps - line.error_factor * speeds
+    worst = int(np.argmax(np.abs(away)))
+    return Finding("bent_dial", at_mps=float(speeds[worst]), deviation_mps=float(away[worst]), unit=calibration.unit)
+
+
+def _odometer(calibration: Calibration, odometer: OdometerFactor) -> Finding | None:
+    """Say that the odometer and the pointer are off by different factors, and how sure that is.
+
+    An odometer is geared and a pointer is not: they are never averaged.
+    """
+    difference = calibration.error_factor.value - odometer.value
+    u = float(np.hypot(np.sqrt(calibration.covariance[1, 1]), odometer.u))
+    surprise = abs(difference) / u
+    if surprise < calibration.coverage_factor:
+        return None
+    low, high = difference - calibration.coverage_factor * u, difference + calibration.coverage_factor * u
+    return Finding(
+        "odometer_differs",
+        odometer_factor=odometer.value,
+        error_factor=calibration.error_factor.value,
+        difference=difference,
+        low=low,
+        high=high,
+        probability=1 - math.erfc(surprise / math.sqrt(2)),
+    )

@@ -7,14 +7,16 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
+from speedcal.calibration.dial import Dial
 from speedcal.finding import Finding, Trust
-from speedcal.interval import FloatArray, Interval, tidy, zone_and_seconds
+from speedcal.interval import FloatArray, Interval, tidy
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
+from speedcal.wording import words
 
 if TYPE_CHECKING:
     import pandas as pd
 
-ANOTHER_DAY = "tires on another day"
+ANOTHER_DAY = "another_day"
 """Budget line of what pressure, load and temperature of the tires change from one day to the next."""
 
 SpeedSource = Literal["recorded", "positions"]
@@ -46,10 +48,10 @@ class BudgetLine:
 
 @dataclass(frozen=True)
 class Calibration:
-    """How an instrument reads: ``indicated = offset + error_factor * ground``, from one drive.
+    """How an instrument reads, from one drive.
 
-    The offset and the factor are strongly correlated; decide on :meth:`indicated` and :meth:`u_indicated` over
-    the speeds that matter, never on the factor alone.
+    Decide on :meth:`indicated` and :meth:`half_width` over the speeds that matter: the line's offset and factor are a
+    summary, and lean on each other.
 
     Examples
     --------
@@ -66,20 +68,13 @@ class Calibration:
 
     unit: DisplayUnit
     """Unit for people; every field below is SI."""
-    error_factor: Interval
-    """Gain of indicated on ground speed; 1.06 reads 6 % high."""
-    offset_mps: Interval
-    covariance: FloatArray
-    """Joint covariance of (offset [m/s], error factor [1]), shape (2, 2), standard, not expanded."""
-    coverage_factor: float
-    """Standard uncertainty times this is the half width of a 95 % interval."""
+    dial: Dial
+    """The reading at every true speed, and the covariance of any two."""
     clock_offset_s: Interval | None
     """Reading clock + this = GPS clock; None for speeds held without times."""
     odometer_factor: Interval | None
-    speed_range_mps: tuple[float, float]
-    """Ground speeds between which readings were used."""
     scatter_mps: float
-    """Standard deviation of a single steady reading about the line."""
+    """Standard deviation of a single steady reading about the dial."""
     speed_source: SpeedSource
     trust: Trust
     readings: pd.DataFrame
@@ -96,19 +91,48 @@ class Calibration:
     sources: tuple[tuple[str, str], ...] = field(default=())
     """Names and SHA-256 digests of the files used."""
 
-    def _counts(self) -> tuple[int, int]:
+    def counts(self) -> tuple[int, int]:
         """Return how many readings of the speed were used, and how many there are."""
         return int(self.readings["used"].sum()), int(self.readings["indicated_mps"].notna().sum())
 
+    @property
+    def error_factor(self) -> Interval:
+        """Slope of the line through the dial over the driven speeds; 1.06 reads 6 % high."""
+        line = self.dial.line
+        return self.dial.interval(line.error_factor, float(np.sqrt(line.covariance[1, 1])))
+
+    @property
+    def offset_mps(self) -> Interval:
+        """Offset of that line. [m/s]."""
+        line = self.dial.line
+        return self.dial.interval(line.offset_mps, float(np.sqrt(line.covariance[0, 0])))
+
+    @property
+    def covariance(self) -> FloatArray:
+        """Joint covariance of (offset [m/s], error factor [1]), shape (2, 2), standard, not expanded."""
+        return self.dial.line.covariance
+
+    @property
+    def coverage_factor(self) -> float:
+        """Standard uncertainty times this is the half width of a 95 % interval."""
+        return self.dial.coverage_factor
+
+    @property
+    def speed_range_mps(self) -> tuple[float, float]:
+        """True speeds between which readings were used. [m/s]."""
+        return self.dial.driven_mps
+
     def indicated(self, ground_mps: FloatArray | float) -> FloatArray:
         """Return the speed the instrument shows at a true ground speed. [m/s]."""
-        return np.asarray(self.offset_mps.value + self.error_factor.value * np.asarray(ground_mps, float))
+        return self.dial.indicated(ground_mps)
 
     def u_indicated(self, ground_mps: FloatArray | float) -> FloatArray:
-        """Return the standard uncertainty of :meth:`indicated`, with the covariance of offset and factor. [m/s]."""
-        v = np.asarray(ground_mps, float)
-        c = self.covariance
-        return np.asarray(np.sqrt(np.maximum(c[0, 0] + 2 * v * c[0, 1] + v * v * c[1, 1], 0.0)))
+        """Return the standard uncertainty of :meth:`indicated`. [m/s]."""
+        return self.dial.u_indicated(ground_mps)
+
+    def half_width(self, ground_mps: FloatArray | float) -> FloatArray:
+        """Return half the width of the 95 % interval of :meth:`indicated`. [m/s]."""
+        return self.dial.half_width(ground_mps)
 
     def error_table(self, speeds: FloatArray | None = None) -> list[dict[str, float]]:
         """Return the error at round speeds of the driven range, in the display unit, with 95 % intervals.
@@ -126,7 +150,7 @@ class Calibration:
         rows = []
         for v in np.asarray(speeds, float):
             shown = float(self.indicated(v * factor)) / factor
-            half = self.coverage_factor * float(self.u_indicated(v * factor)) / factor
+            half = float(self.half_width(v * factor)) / factor
             error = shown - v
             rows.append(
                 {
@@ -140,63 +164,26 @@ class Calibration:
             )
         return rows
 
-    def budget_text(self) -> str:
-        """Return the uncertainty budget as a table for people, at the reference speed."""
-        factor = SPEED_UNIT_MPS[self.unit]
-        u = float(self.u_indicated(self.reference_speed_mps)) / factor
-        rows = [f"uncertainty at a true {self.reference_speed_mps / factor:.0f} {self.unit}, standard (k = 1)"]
-        for line in self.budget:
-            share = (
-                "size from memory; not in the interval of this drive"
-                if line.component == ANOTHER_DAY
-                else f"{100 * line.share:3.0f} %"
-            )
-            size = f"{line.u_indicated_mps / factor:7.3f} {self.unit}"
-            rows.append(f"  {line.component:<26} type {line.evaluation}  {size}  {share}")
-        k = self.coverage_factor
-        return "\n".join(
-            [*rows, f"  combined {u:.3f} {self.unit}, expanded {k * u:.3f} {self.unit} (k = {k:.2f}, 95 %)"]
-        )
-
     def to_dict(self) -> dict[str, Any]:
         """Return the result in the form other programs rely on, ready for JSON."""
-        used, total = self._counts()
+        used, total = self.counts()
         offset = self.offset_mps.scaled(1 / SPEED_UNIT_MPS[self.unit])
         return {
             "speed_unit": self.unit,
+            "trust": self.trust.word,
+            "reasons": self.trust.codes,
             "error_factor": self.error_factor.to_dict(),
             "offset": {**offset.to_dict(digits=4), "unit": self.unit},
+            "shape": self.dial.shape,
             "clock_offset_s": self.clock_offset_s.to_dict(digits=3) if self.clock_offset_s else None,
             "odometer_factor": self.odometer_factor.to_dict() if self.odometer_factor else None,
             "errors": self.error_table(),
             "readings": {"total": total, "used": used, "rejected": total - used},
             "steady_runs": self.steady_runs,
             "speed_source": self.speed_source,
-            "trust": str(self.trust),
             "budget": [line.to_dict() for line in self.budget],
             "findings": [finding.to_dict() for finding in self.findings],
         }
 
     def __str__(self) -> str:
-        factor = SPEED_UNIT_MPS[self.unit]
-        used, total = self._counts()
-        offset = self.offset_mps.scaled(1 / factor)
-        lines = [
-            f"{self.trust}",
-            f"error factor  {self.error_factor}",
-            f"needle offset {offset} {self.unit}",
-            f"readings      {used} of {total} used, in {self.steady_runs} steady runs",
-        ]
-        if self.clock_offset_s:
-            zone, rest = zone_and_seconds(self.clock_offset_s)
-            shift = f"{zone} h and {rest} s" if zone else f"{rest} s"
-            lines.append(f"clock offset  {shift} (reading clock + this = GPS clock)")
-        if self.odometer_factor:
-            lines.append(f"odometer      {self.odometer_factor}")
-        lines += [
-            f"at a true {row['ground']:g} {self.unit} it shows {row['indicated']:.1f} "
-            f"({row['ground'] + row['low']:.1f} to {row['ground'] + row['high']:.1f})"
-            for row in self.error_table()
-        ]
-        lines += [f"note: {finding.text}" for finding in self.findings]
-        return "\n".join(lines)
+        return words().summary(self)

@@ -22,7 +22,7 @@ STRAIGHT_SHARE = 0.3
 """Prior probability that a dial has no deviation at all."""
 
 BENT_ODDS = 20.0
-"""Odds of the data for a deviation, against none, from which on a dial is called bent (Kass and Raftery 1995, strong)."""
+"""Odds of the data for a deviation, against none, from which on a dial is called bent (Kass and Raftery 1995)."""
 
 KNOT_SPACING_MPS = 2.5
 """Distance of a dial's knots; half of it changes readings by less than 0.001 m/s."""

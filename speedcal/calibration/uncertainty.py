@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from speedcal.calibration.dial import Dial
 from speedcal.calibration.measured import MeasuredLine
 from speedcal.calibration.result import ANOTHER_DAY, BudgetLine
-from speedcal.interval import FloatArray
 
 TIRE_STATE_U = 0.002
 """Relative standard uncertainty from one day to another: pressure, temperature and load of the tires; from memory."""
@@ -14,7 +14,7 @@ TIRE_STATE_U = 0.002
 
 def uncertainty_budget(
     line: MeasuredLine,
-    covariance: FloatArray,
+    dial: Dial,
     *,
     reference_mps: float,
     u_rounding_mps: float,
@@ -31,30 +31,30 @@ def uncertainty_budget(
     ----------
     line
         The fit.
-    covariance
-        Final covariance of offset and factor. [(m/s)², m/s, 1]
+    dial
+        What came out.
     reference_mps
         Speed the budget refers to. [m/s]
     u_rounding_mps, u_ground_mps
         Standard uncertainty of one reading from its resolution, and of one ground speed. [m/s]
     """
-    at = np.array([1.0, reference_mps])
-    variance = float(at @ covariance @ at)
+    variance = float(dial.u_indicated(reference_mps)) ** 2
+    variance_factor = float(dial.line.covariance[1, 1])
     single = max(line.scatter_mps**2, u_rounding_mps**2 + (line.gain * u_ground_mps) ** 2, 1e-12)
     rounding = u_rounding_mps**2 / single
     ground = (line.gain * u_ground_mps) ** 2 / single
     rest = 1 - line.time_share
     shares = {
-        ("scatter of the readings", "A"): rest * max(1 - rounding - ground, 0.0),
-        ("resolution of the readings", "B"): rest * rounding,
-        ("ground speed", "B"): rest * ground,
-        ("clock offset", "A"): line.time_share,
+        ("scatter", "A"): rest * max(1 - rounding - ground, 0.0),
+        ("resolution", "B"): rest * rounding,
+        ("ground_speed", "B"): rest * ground,
+        ("clock_offset", "A"): line.time_share,
     }
     lines = [
         BudgetLine(
             component=name,
             evaluation="A" if kind == "A" else "B",
-            u_factor=float(np.sqrt(share * covariance[1, 1])),
+            u_factor=float(np.sqrt(share * variance_factor)),
             u_indicated_mps=float(np.sqrt(share * variance)),
             share=share,
         )

@@ -55,6 +55,7 @@ def command(
     """
     from speedcal.calibration import calibrate
     from speedcal.logs import read_track
+    from speedcal.text.calibration_summary import budget_text
 
     result = calibrate(
         read_track(track),
@@ -62,7 +63,7 @@ def command(
         unit=cast(DisplayUnit | None, unit),
         clock_offset_s=clock_offset,
     )
-    emit(result, as_json, f"{result}\n\n{result.budget_text()}" if budget else str(result))
+    emit(result, as_json, f"{result}\n\n{budget_text(result)}" if budget else str(result))
 
 
 def _readings(path: Path, unit: str | None, column: str | None, zone: str | None) -> Readings:

@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from speedcal.calibration.clock_search import log_offset_prior
+from speedcal.calibration.curve import driven_points
+from speedcal.calibration.dial import Dial
 from speedcal.calibration.result import BudgetLine, Calibration
-from speedcal.calibration.student import student_quantile
 from speedcal.calibration.uncertainty import TIRE_STATE_U
-from speedcal.conformity.probability import degrees_of_freedom
 from speedcal.errors import FitError
 from speedcal.finding import Finding, Trust
 from speedcal.interval import FloatArray, Interval
@@ -60,23 +60,21 @@ def pool(calibrations: Sequence[Calibration]) -> Calibration:
         covariance = np.asarray(np.linalg.inv(total + np.diag([_prior_weight(float(line[0])), 0.0])))
         line = covariance @ moment
     covariance = np.asarray(covariance * widening)
-    k = student_quantile(min(sum(degrees_of_freedom(c.coverage_factor) for c in calibrations), 1e6))
-    u = np.sqrt(np.diag(covariance))
+    dial = Dial.straight(
+        float(line[0]),
+        float(line[1]),
+        covariance,
+        used_mps=driven_points(np.concatenate([c.dial.used_mps for c in calibrations])),
+        degrees_of_freedom=min(sum(c.dial.degrees_of_freedom for c in calibrations), 1e6),
+    )
     readings, ground = _joined(calibrations, line)
     used = readings["used"].to_numpy(bool)
     residual = readings["residual_mps"].to_numpy(float)[used]
     return replace(
         calibrations[0],
-        error_factor=Interval.around(float(line[1]), k * float(u[1])),
-        offset_mps=Interval.around(float(line[0]), k * float(u[0])),
-        covariance=covariance,
-        coverage_factor=k,
+        dial=dial,
         clock_offset_s=None,
         odometer_factor=_odometer(calibrations),
-        speed_range_mps=(
-            min(c.speed_range_mps[0] for c in calibrations),
-            max(c.speed_range_mps[1] for c in calibrations),
-        ),
         scatter_mps=float(np.sqrt(np.mean(residual**2))) if residual.any() else calibrations[0].scatter_mps,
         speed_source="recorded" if all(c.speed_source == "recorded" for c in calibrations) else "positions",
         trust=_trust(calibrations, agree=not findings),
@@ -165,7 +163,7 @@ def _odometer(calibrations: Sequence[Calibration]) -> Interval | None:
 
 def _trust(calibrations: Sequence[Calibration], *, agree: bool) -> Trust:
     if not agree:
-        return Trust("WEAK", (Finding("few_readings", "the drives do not agree"),))
+        return Trust("WEAK", (Finding("pooled_disagree"),))
     weak = [c.trust for c in calibrations if c.trust.word == "WEAK"]
     return weak[0] if len(weak) == len(calibrations) else Trust("TRUSTED")
 

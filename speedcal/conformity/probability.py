@@ -21,20 +21,6 @@ _Law = tuple[FloatArray, Callable[[FloatArray], FloatArray], FloatArray, FloatAr
 """Density of the outer variable, distribution of the inner one, and what slope and level are multiplied with."""
 
 
-def degrees_of_freedom(coverage_factor: float) -> float:
-    """Return the degrees of freedom whose 95 % coverage factor is the one given; infinite at 1.96 and below.
-
-    References
-    ----------
-    .. [1] JCGM 100:2008 (GUM), G.3.2 and table G.2.
-    """
-    from scipy import optimize, stats
-
-    if coverage_factor <= stats.norm.ppf(0.975) + 1e-4:
-        return float("inf")
-    return float(optimize.brentq(lambda dof: stats.t.ppf(0.975, dof) - coverage_factor, 0.5, 1e6))
-
-
 def probability_between(low: float, high: float, value: float, u: float, *, dof: float = np.inf) -> float:
     """Return the probability that a quantity lies between two limits.
 

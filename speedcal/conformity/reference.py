@@ -14,7 +14,7 @@ from speedcal.units import SPEED_UNIT_MPS
 if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration
 
-GROUND = "ground speed"
+GROUND = "ground_speed"
 """Budget line of the true speed."""
 
 

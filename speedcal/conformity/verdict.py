@@ -9,7 +9,6 @@ import numpy as np
 
 from speedcal.conformity.change import ChangeCheck, change_findings, compare_odometer, compare_speed
 from speedcal.conformity.decision import Belief, decide, readings_to_settle
-from speedcal.conformity.probability import degrees_of_freedom
 from speedcal.conformity.reference import reference_findings
 from speedcal.conformity.rules import load_tolerance
 from speedcal.conformity.tolerance import STATUS_TEXT, Tolerance
@@ -94,7 +93,7 @@ def _judge_speed(
     belief = Belief(
         np.array([after.offset_mps.value, after.error_factor.value]),
         np.asarray(after.covariance, float),
-        degrees_of_freedom(after.coverage_factor),
+        after.dial.degrees_of_freedom,
     )
     driven = _driven(after, rule)
     speeds = rule.speeds_mps or _round_speeds(after, rule, driven)
@@ -216,7 +215,7 @@ def _judge_distance(
     low, high = rule.band(1.0)
     rows: list[tuple[float, float, float]] = [(1.0, 0.0, -low), (-1.0, 0.0, high)]
     limits: FloatArray = np.array([row for row in rows if np.all(np.isfinite(row))])
-    belief = Belief(np.array([factor.value, 0.0]), np.diag([u * u, 0.0]), degrees_of_freedom(after.coverage_factor))
+    belief = Belief(np.array([factor.value, 0.0]), np.diag([u * u, 0.0]), after.dial.degrees_of_freedom)
     word, probability = decide(limits, belief, rule.confidence)
     check = Check(np.nan, factor.value, u, 1.0, low, high, probability, word, False)
     if word == "not proven":

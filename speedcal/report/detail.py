@@ -10,9 +10,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from speedcal.calibration.result import ANOTHER_DAY
-from speedcal.interval import Interval, round_together, zone_and_seconds
+from speedcal.interval import Interval, round_together
 from speedcal.report.facts import DriveFacts
 from speedcal.report.words import one_line, signed
+from speedcal.text.calibration_summary import zone_and_seconds
+from speedcal.text.messages import label
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
@@ -88,7 +90,7 @@ def drive_detail(drive: DriveFacts, unit: DisplayUnit) -> DriveDetail:
         counts=counts,
         budget=tuple(
             (
-                line.component,
+                label(line.component),
                 line.evaluation,
                 f"{line.u_indicated_mps / factor:.3f} {unit}",
                 NOT_IN_IT if line.component == ANOTHER_DAY else f"{100 * line.share:.0f} %",

@@ -2,10 +2,152 @@
 
 from __future__ import annotations
 
-from speedcal.text.messages import Template
+from speedcal.text.messages import Template, Values
+from speedcal.text.numbers import fill, joined, speed
 
-REFUSALS: dict[str, tuple[Template, Template]] = {}
+REFUSALS: dict[str, tuple[Template, Template]] = {
+    "few_fixes": (
+        "the track has {count:n usable fix/usable fixes}, too few to tell a speed",
+        "Record a drive of at least ten minutes with one fix a second",
+    ),
+    "speed_unit_unexplained": (
+        "the recorded speed is {ratio:.2f} times the speed of the positions, and no unit of speed explains that",
+        "Export the track without its speed column, so that the positions are used",
+    ),
+    "few_times": (
+        "the readings carry fewer than four different times",
+        "Check the time column, or leave it out to give speeds held one after the other",
+    ),
+    "hardly_moved": (
+        "the vehicle hardly moved: the fastest part of the track is at {fastest_mps:speed}",
+        "Record a drive with several steady speeds between 25 and 65 mph (40 and 105 km/h)",
+    ),
+    "too_few_readings": (
+        "{count:n usable reading is/usable readings are} too few",
+        "Note at least eight readings, better twenty, at four or more different speeds",
+    ),
+    "readings_do_not_follow": (
+        "the readings do not follow the speed of the track",
+        "Check the unit of the readings, that the column is the speed, that the needle moves, and that both files are "
+        "of one drive",
+    ),
+    "impossible_factor": (
+        "the readings are {factor:.2f} times the true speed, which no change of tires or gears explains",
+        "Check the unit of the readings and that both files are of one drive",
+    ),
+}
 """Code to what is wrong and what to do, both without full stop."""
 
-FINDINGS: dict[str, Template] = {}
+
+def _named(values: Values) -> str:
+    rows = [
+        f"line {row['line']} ({speed(row['shown_mps'], values['unit'])}, expected "
+        f"{speed(row['expected_mps'], values['unit'])})"
+        for row in values["rows"]
+    ]
+    more = values["count"] - len(rows)
+    tail = f" and {more} more" if more else ""
+    return f"Left out because they disagree with the other readings: {', '.join(rows)}{tail}."
+
+
+def _clock_far(values: Values) -> str:
+    hours = values["clock_offset_s"] / 3600
+    side = "behind" if hours > 0 else "ahead of"
+    return (
+        f"The clock of the readings is {abs(hours):.1f} h {side} the GPS clock although its times name a zone; that "
+        "zone may be wrong. The speeds match, so the readings were used."
+    )
+
+
+def _clock_local(values: Values) -> str:
+    zone, slow = values["zone_s"], values["slow_s"]
+    local = f"{abs(zone) / 3600:g} h {'ahead of' if zone > 0 else 'behind'} UTC" if zone else "UTC"
+    return (
+        f"The readings show the time of a zone {local}, and their clock is {abs(slow):.0f} s "
+        f"{'slow' if slow > 0 else 'fast'}."
+    )
+
+
+def _odometer_left_out(values: Values) -> str:
+    lines = values["lines"]
+    more = f" and {len(lines) - 8} more" if len(lines) > 8 else ""
+    return f"Odometer readings that do not follow the others were left out: line {joined(lines[:8], 'and')}{more}."
+
+
+def _few_speeds(values: Values) -> str:
+    levels = joined(f"{speed(level, values['unit'])}" for level in values["levels_mps"])
+    return f"only {levels or 'one speed'} held; add steady runs at two other speeds."
+
+
+FINDINGS: dict[str, Template] = {
+    "speed_unit_unchecked": "The positions move too little to check the unit of the recorded speed; metres per second "
+    "were assumed.",
+    "speed_unit_found": lambda values: fill(
+        "The recorded speed is {ratio:.2f} times the speed of the positions: the logger wrote {unit} where the format "
+        "means m/s. It was converted.",
+        values,
+    ),
+    "speed_against_positions": "The recorded speed is {ratio:.3f} times the speed of the positions; one of the two is "
+    "off. Export the track without its speed column to use the positions.",
+    "track_left_out": lambda values: f"Left out of the track: {_counts(values)}.",
+    "readings_left_out": lambda values: f"Left out of the readings: {_counts(values)}.",
+    "odometer_left_out": _odometer_left_out,
+    "wrong_readings": _named,
+    "clock_far": _clock_far,
+    "clock_local": _clock_local,
+    "needle_offset": "The needle sits {offset_mps:speed1} off at every speed; a gear change cannot cancel that part.",
+    "offset_assumed": "The drive hardly tells whether the needle is off by a constant amount, so part of the answer "
+    "rests on needles being right within a mph or two (common practice, no source). Readings at more different speeds "
+    "would tell.",
+    "bent_dial": lambda values: fill(
+        "The dial is not straight: near a true {at_mps:speed} it shows {away_mps:speed1} {side} than a straight scale "
+        "would. No gear cancels that.",
+        {
+            **values,
+            "away_mps": abs(values["deviation_mps"]),
+            "side": "more" if values["deviation_mps"] > 0 else "less",
+        },
+    ),
+    "odometer_differs": lambda values: fill(
+        "Pointer and odometer are off by different factors: the odometer counts {odometer_factor:factor} of the true "
+        "distance, the pointer shows {error_factor:factor} of the true speed ({sure:.1f} % sure that they differ). The "
+        "odometer is geared, the pointer is not: what they do not share lies in the instrument.",
+        {**values, "sure": min(100 * values["probability"], 99.9)},
+    ),
+    "unit_suspected": "the readings are {factor:.2f} times the true speed; were they noted in {noted}? Correct the "
+    "unit where it is named.",
+    "few_readings": "only {count:n reading} could be used; note twenty.",
+    "one_speed": "nearly one speed only, {low_mps:speed} to {high_mps:speed}; add steady runs below {below_mps:speed} "
+    "or above {above_mps:speed}.",
+    "few_runs": "readings in {count:n steady run} only; hold four different speeds.",
+    "few_speeds": _few_speeds,
+    "many_wrong": "{wrong} of {total} readings disagree with the others; check the file.",
+    "wide_interval": "at {at_mps:speed} the reading is known only to ±{half_width_mps:speed1}; two more steady runs "
+    "near {at_mps:speed} would halve that.",
+}
 """Code to the sentence, with its full stop."""
+
+LABELS: dict[str, str] = {
+    "no_speed": "no speed or no time noted",
+    "unusable": "no speed of a road vehicle, or a stamp given twice",
+    "no_ground_speed": "no ground speed at that time",
+    "too_slow": "standing, crawling or turning",
+    "wrong": "disagrees with the other readings",
+    "unmatched": "matches no steady run",
+    "no_recorded_speed": "fixes without recorded speed",
+    "impossible_jump": "impossible jump",
+    "step_of_positions": "step of the positions",
+    "impossible_acceleration": "impossible acceleration",
+    "scatter": "scatter of the readings",
+    "resolution": "resolution of the readings",
+    "ground_speed": "GPS speed",
+    "clock_offset": "clock offset",
+    "another_day": "tires on another day",
+}
+"""Short names of what is counted or listed."""
+
+
+def _counts(values: Values) -> str:
+    from speedcal.text.messages import label
+
+    return ", ".join(f"{label(code)} {count}" for code, count in sorted(values["counts"].items()))

@@ -7,5 +7,7 @@ from speedcal.text.messages import Template
 REFUSALS: dict[str, tuple[Template, Template]] = {}
 """Code to what is wrong and what to do, both without full stop."""
 
-FINDINGS: dict[str, Template] = {}
+FINDINGS: dict[str, Template] = {
+    "pooled_disagree": "the drives do not agree.",
+}
 """Code to the sentence, with its full stop."""

@@ -28,10 +28,21 @@ def findings() -> Mapping[str, Template]:
     return _gathered("FINDINGS")
 
 
+def label(code: str) -> str:
+    """Return the short name of something counted or listed."""
+    return str(labels().get(code, code))
+
+
+@functools.cache
+def labels() -> Mapping[str, str]:
+    """Return every short name."""
+    return _gathered("LABELS")
+
+
 def _gathered(name: str) -> dict[str, Any]:
     every: dict[str, Any] = {}
     for room in _ROOMS:
-        table = getattr(importlib.import_module(f"speedcal.text.{room}_messages"), name)
+        table = getattr(importlib.import_module(f"speedcal.text.{room}_messages"), name, {})
         twice = every.keys() & table.keys()
         if twice:
             raise ValueError(f"{name}: {sorted(twice)} of {room}_messages stand elsewhere too")

@@ -17,7 +17,7 @@ from __future__ import annotations
 
 import re
 import string
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 from speedcal.units import SPEED_UNIT_MPS
@@ -81,7 +81,7 @@ def span(seconds: float) -> str:
     return f"{seconds / 60:.0f} min" if abs(seconds) < 7200 else f"{seconds / 3600:.1f} h"
 
 
-_SIMPLE = {
+_SIMPLE: dict[str, Callable[[Any], str]] = {
     "factor": lambda value: f"{value:.3f}",
     "quoted": quoted,
     "and": joined,

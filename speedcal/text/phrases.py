@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-import functools
+import importlib
 
 from speedcal.errors import SpeedcalError
 from speedcal.finding import Trust
 
 _MOST_LISTED = 20
+_WRITTEN_IN: dict[str, str] = {
+    "Calibration": "calibration_summary",
+}
+"""Type of a result to the module of this room whose function ``summary`` writes it."""
 
 
-@functools.singledispatch
 def summary(result: object) -> str:
     """Return the few lines of a result.
 
@@ -19,26 +22,25 @@ def summary(result: object) -> str:
     TypeError
         Nothing is said about this type.
     """
-    raise TypeError(f"no words for {type(result).__name__}")
+    if isinstance(result, SpeedcalError):
+        return _refusal(result)
+    if isinstance(result, Trust):
+        return f"{result.word} ({result.reasons[0].text.rstrip('.')})" if result.reasons else result.word
+    if type(result).__name__ not in _WRITTEN_IN:
+        raise TypeError(f"no words for {type(result).__name__}")
+    return str(importlib.import_module(f"speedcal.text.{_WRITTEN_IN[type(result).__name__]}").summary(result))
 
 
-@summary.register
-def _(error: SpeedcalError) -> str:
+def _refusal(error: SpeedcalError) -> str:
     where = error.source if error.line is None else f"{error.source}:{error.line}"
     if not error.problems:
         stop = "" if error.problem.endswith("?") else "."
-        remedy = f" {error.remedy}." if error.remedy else ""
-        return (f"{where}: " if where else "") + error.problem + stop + remedy
+        return (f"{where}: " if where else "") + error.problem + stop + (f" {error.remedy}." if error.remedy else "")
     rows = [
         f"  line {problem.line}: {problem.text}" if problem.line is not None else f"  {problem.text}"
         for problem in error.problems[:_MOST_LISTED]
     ]
     if len(error.problems) > _MOST_LISTED:
         rows.append(f"  and {len(error.problems) - _MOST_LISTED} more")
-    remedy = [f"{error.remedy}."] if error.remedy else []
+    remedy: list[str] = [f"{error.remedy}."] if error.remedy else []
     return "\n".join([(f"{where}: " if where else "") + f"{error.problem}:", *rows, *remedy])
-
-
-@summary.register
-def _(trust: Trust) -> str:
-    return f"{trust.word} ({trust.reasons[0].text.rstrip('.')})" if trust.reasons else trust.word

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 
+from speedcal.calibration.dial import Dial
 from speedcal.calibration.result import Calibration
 from speedcal.finding import Finding, Trust
 from speedcal.interval import FloatArray, Interval
@@ -88,17 +89,15 @@ def forecast(
     plan = work if isinstance(work, Work) else Work.from_dict(work)
     now = calibration if calibration is not None else _right_now(unit)
     after = predict_after(now, vehicle, plan)
-    k = after.coverage_factor
     predicted = replace(
         now,
-        error_factor=Interval.around(after.factor, k * float(np.sqrt(after.covariance[1, 1]))),
-        covariance=after.covariance,
+        dial=now.dial.geared(after.gain.value, u_ln_factor=after.gain.u_relative),
         odometer_factor=after.odometer_factor,
         findings=(),
     )
     return Forecast(
         work=plan,
-        gain=Interval.around(after.gain.value, k * after.gain.value * after.gain.u_relative),
+        gain=now.dial.interval(after.gain.value, after.gain.value * after.gain.u_relative),
         is_measured=calibration is not None,
         corrections=correct(predicted, vehicle_after(vehicle, plan), speeds=speeds, criterion=criterion),
     )
@@ -128,16 +127,12 @@ def _right_now(unit: DisplayUnit) -> Calibration:
     low, high = (30.0, 70.0) if unit == "mph" else (50.0, 110.0)
     return Calibration(
         unit=unit,
-        error_factor=Interval(1.0, 1.0, 1.0),
-        offset_mps=Interval(0.0, 0.0, 0.0),
-        covariance=np.zeros((2, 2)),
-        coverage_factor=1.96,
+        dial=Dial.straight(0.0, 1.0, np.zeros((2, 2)), used_mps=[low * factor, high * factor]),
         clock_offset_s=None,
         odometer_factor=None,
-        speed_range_mps=(low * factor, high * factor),
         scatter_mps=0.0,
         speed_source="recorded",
-        trust=Trust("WEAK", (Finding("few_readings", "no drive: the instrument is taken to be right now"),)),
+        trust=Trust("WEAK", (Finding("no_drive"),)),
         readings=pd.DataFrame({"used": np.zeros(0, bool)}),
         ground=pd.DataFrame({"time_s": [], "speed_mps": [], "piece": []}),
         steady_runs=0,

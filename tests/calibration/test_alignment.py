@@ -55,7 +55,7 @@ def test_the_interval_of_the_clock_offset_holds_the_truth_and_is_a_second_wide_f
 def test_a_clock_hours_off_in_spite_of_a_zone_is_told() -> None:
     """And one that is only seconds off is not."""
     far = speedcal.calibrate(TRACK, replace(NOTES, time_s=NOTES.time_s - 3600))
-    (finding,) = [finding for finding in far.findings if finding.code == "clock-far"]
+    (finding,) = [finding for finding in far.findings if finding.code == "clock_far"]
     assert "1.0 h behind" in finding.text
     assert not [f for f in speedcal.calibrate(TRACK, NOTES).findings if f.code.startswith("clock")]
 
@@ -115,7 +115,7 @@ def test_wrong_readings_do_not_steer_the_clock_and_are_named() -> None:
     result = speedcal.calibrate(TRACK, replace(NOTES, speed_mps=speed, time_s=NOTES.time_s + 20))
     _right(result, -20.0, within_s=1.5)
     assert np.flatnonzero(~result.readings["used"].to_numpy()).tolist() == wrong
-    (finding,) = [finding for finding in result.findings if finding.code == "wrong-readings"]
+    (finding,) = [finding for finding in result.findings if finding.code == "wrong_readings"]
     for index in wrong:
         assert f"line {NOTES.line[index]}" in finding.text
 
@@ -293,7 +293,7 @@ def test_readings_beyond_the_end_of_the_track_are_left_out_and_the_rest_counts()
         _right(result, 11.0, within_s=within)
         late = readings.time_s > START_S + 0.7 * ROAD.length_s + 2
         assert not result.readings["used"][late].any()
-        assert set(result.readings["reason"][late]) == {"no ground speed at that time"}
+        assert set(result.readings["reason"][late]) == {"no_ground_speed"}
 
 
 def test_a_vehicle_that_stands_is_refused_with_speeds_to_drive() -> None:

@@ -20,6 +20,7 @@ from speedcal.calibration.result import Calibration
 from speedcal.errors import SpeedcalError
 from speedcal.interval import FloatArray
 from speedcal.logs.model import Clock, Readings, Track
+from speedcal.text.calibration_summary import budget_text
 
 ROAD = plateaus([30, 55, 40, 65, 25, 50, 35, 60])
 RECORDED = track_of(ROAD, noise_mps=0.05)
@@ -41,7 +42,7 @@ def _sound(track: Track, readings: Readings, *, clock_offset_s: float | None = N
         return result
     json.dumps(result.to_dict(), allow_nan=False)
     assert str(result)
-    assert result.budget_text()
+    assert budget_text(result)
     assert np.isfinite(result.covariance).all()
     assert np.linalg.eigvalsh(result.covariance).min() > -1e-12
     assert 0.3 < result.error_factor.value < 3.0

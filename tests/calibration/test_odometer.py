@@ -1,4 +1,4 @@
-"""The odometer: its factor by hand arithmetic, over gaps, combined with the speeds, and when it disagrees."""
+"""The odometer: its factor by hand arithmetic, over gaps, and beside the pointer's."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from support.roads import START_S, plateaus, readings_of, some_fixes, track_of
 
 import speedcal
 from speedcal.calibration.ground_speed import ground_speed
-from speedcal.calibration.odometer import OdometerFactor, odometer_factor, with_odometer
+from speedcal.calibration.odometer import odometer_factor
 from speedcal.interval import FloatArray
 from speedcal.logs.model import Readings
 from speedcal.simulate import simulate
@@ -100,50 +100,21 @@ def test_too_short_a_way_or_one_reading_gives_no_factor(which: list[int]) -> Non
 # ---- with the speeds
 
 
-def test_combination_is_by_inverse_variance() -> None:
-    """By hand: 1.05 ± 0.01 and 1.04 ± 0.005 make (1.05/1e-4 + 1.04/2.5e-5) / (1/1e-4 + 1/2.5e-5) = 1.042 ± 0.004472.
-
-    The offset follows by its covariance: -0.002 / 1e-4 x (1.042 - 1.05) = +0.16 m/s; the disagreement is
-    -0.01 / sqrt(1.25e-4) = -0.894.
-    """
-    covariance = np.array([[0.05, -0.002], [-0.002, 1e-4]])
-    (offset, gain), narrower, disagreement = with_odometer(
-        (0.3, 1.05), covariance, OdometerFactor(1.04, 0.005, np.empty(0, np.int64))
-    )
-    assert gain == pytest.approx(1.042, abs=1e-12)
-    assert offset == pytest.approx(0.46, abs=1e-12)
-    assert np.sqrt(narrower[1, 1]) == pytest.approx(0.00447214, abs=1e-8)
-    # by hand: 0.05 - 0.002² / 1.25e-4 = 0.018; -0.002 (1 - 1e-4 / 1.25e-4) = -0.0004
-    assert narrower[0, 0] == pytest.approx(0.018, abs=1e-12)
-    assert narrower[0, 1] == narrower[1, 0] == pytest.approx(-0.0004, abs=1e-12)
-    assert disagreement == pytest.approx(-0.894427, abs=1e-6)
-
-
-@pytest.mark.parametrize("every", [1, 5, 23])
-def test_an_odometer_that_agrees_narrows_the_factor(every: int) -> None:
-    """From whole per cents to half a per cent; noted always, now and then, or only at both ends."""
-    plain = speedcal.calibrate(TRACK, readings_of(ROAD, TIMES, step_mph=0.5))
-    both = speedcal.calibrate(TRACK, _notes(_counted(1.05), every=every))
-    assert both.odometer_factor is not None
-    assert both.odometer_factor.contains(1.05)
-    assert both.error_factor.contains(1.05)
-    assert both.error_factor.half_width < 0.75 * plain.error_factor.half_width
-    assert both.error_factor.half_width < 1.05 * both.odometer_factor.half_width
-    assert plain.odometer_factor is None
-    assert plain.to_dict()["odometer_factor"] is None
-
-
-def test_an_odometer_that_disagrees_is_told_and_left_out() -> None:
-    """Speeds 5 % high, distance right: on many vehicles the two are driven separately."""
-    result = speedcal.calibrate(TRACK, _notes(_counted(1.0)))
+@pytest.mark.parametrize("counts", [1.0, 1.05])
+def test_pointer_and_odometer_each_keep_their_factor(counts: float) -> None:
+    """The pointer is 5 % high; whether the odometer is right or off alike, nothing averages them."""
+    result = speedcal.calibrate(TRACK, _notes(_counted(counts)))
     plain = speedcal.calibrate(TRACK, readings_of(ROAD, TIMES, step_mph=0.5))
     assert result.odometer_factor is not None
-    assert result.odometer_factor.contains(1.0)
+    assert result.odometer_factor.contains(counts)
     assert (result.error_factor, result.offset_mps) == (plain.error_factor, plain.offset_mps)
-    (finding,) = [finding for finding in result.findings if finding.code == "odometer-disagrees"]
-    assert f"{result.odometer_factor.value:.3f}" in finding.text
-    assert f"{result.error_factor.value:.3f}" in finding.text
-    assert not [f for f in speedcal.calibrate(TRACK, _notes(_counted(1.05))).findings if "odometer" in f.code]
+    found = [finding for finding in result.findings if finding.code == "odometer_differs"]
+    assert bool(found) == (counts == 1.0)
+    if found:
+        assert found[0].values["difference"] == pytest.approx(0.05, abs=found[0].values["high"] - 0.05 + 0.02)
+        assert found[0].values["probability"] > 0.95
+    assert plain.odometer_factor is None
+    assert plain.to_dict()["odometer_factor"] is None
 
 
 @pytest.mark.parametrize("seed", range(6))

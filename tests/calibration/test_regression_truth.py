@@ -59,7 +59,7 @@ def test_a_log_without_noise_gives_the_line_to_one_in_ten_thousand(factor: float
     result = speedcal.calibrate(track_of(road), log)
     assert result.error_factor.value == pytest.approx(factor, abs=1e-4)
     assert result.offset_mps.value / MPH_MPS == pytest.approx(offset_mph, abs=5e-3)
-    assert ("needle-offset" in {finding.code for finding in result.findings}) == (offset_mph != 0)
+    assert ("needle_offset" in {finding.code for finding in result.findings}) == (offset_mph != 0)
 
 
 @pytest.mark.parametrize("kind", KINDS)

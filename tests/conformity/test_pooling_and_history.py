@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from support.calibrations import make_calibration
+from support.calibrations import make_calibration, with_line
 
 from speedcal.calibration.clock_search import OFFSET_SCALE_MPS, log_offset_prior
 from speedcal.calibration.result import Calibration
@@ -43,13 +43,7 @@ def _drive(rng: np.random.Generator, offset_mps: float, factor: float) -> Calibr
 
 def _analysed(v: np.ndarray, y: np.ndarray) -> Calibration:
     (a, b), covariance = _posterior(v, y)
-    u = np.sqrt(np.diag(covariance))
-    return replace(
-        make_calibration(n_readings=len(V), speed_range=(25, 55)),
-        offset_mps=Interval.around(a, 1.96 * u[0]),
-        error_factor=Interval.around(b, 1.96 * u[1]),
-        covariance=covariance,
-    )
+    return with_line(make_calibration(n_readings=len(V), speed_range=(25, 55)), a, b, covariance)
 
 
 def test_pooling_gives_what_one_fit_to_all_readings_would() -> None:
@@ -154,7 +148,7 @@ def test_one_drive_is_its_own_pool_and_none_is_refused() -> None:
 def test_a_weak_drive_does_not_make_the_pool_weak() -> None:
     """One good drive is enough; two weak ones stay weak."""
     weak = replace(
-        make_calibration(u_factor=0.01, u_offset=0.5), trust=Trust("WEAK", (Finding("few_readings", "five readings"),))
+        make_calibration(u_factor=0.01, u_offset=0.5), trust=Trust("WEAK", (Finding("few_readings", count=5),))
     )
     good = make_calibration(u_factor=0.01, u_offset=0.5)
     assert pool([weak, good]).trust.word == "TRUSTED"

@@ -2,7 +2,6 @@
 
 from dataclasses import replace
 
-import numpy as np
 import pytest
 from support.report_cases import make_calibration, make_facts
 
@@ -20,13 +19,13 @@ from speedcal.vehicle import Vehicle, Work, correct
 
 def exact(factor: float, offset: float = 0.0, **more):  # type: ignore[no-untyped-def]
     """Return a calibration without any uncertainty."""
-    return replace(make_calibration(factor, offset=offset, **more), covariance=np.zeros((2, 2)))
+    return make_calibration(factor, offset=offset, **more)
 
 
 def test_the_customers_sentence_says_what_the_dial_showed_and_shows() -> None:
     """Hand arithmetic: 1.1 x 60 = 66; after, 60.5 +- 0.6 rounds to 60 to 61."""
     before = exact(1.1)
-    after = replace(exact(1.0, 0.5), covariance=np.diag([(0.3 * MPH_MPS) ** 2, 0.0]))
+    after = make_calibration(1.0, offset=0.5, u_offset=0.3)
     said = words.customer_sentence(before, after, "mph", change="the gear change", spoken_in="mph")
     assert said == "At a true 60 mph the dial showed 66; after the gear change it shows 60 to 61."
 
@@ -39,7 +38,7 @@ def test_the_sentence_is_said_in_the_other_unit_at_the_same_speed() -> None:
 
 def test_a_range_is_not_narrower_than_the_interval() -> None:
     """66 +- 1.2: both rounded ends are said."""
-    c = replace(exact(1.1), covariance=np.diag([(0.6 * MPH_MPS) ** 2, 0.0]))
+    c = make_calibration(1.1, u_offset=0.6)
     assert words.shown_range(c, 60, "mph") == "65 to 67"
     assert words.shown_range(c, 60, "mph", decimals=1) == "64.8 to 67.2"
 
@@ -73,7 +72,7 @@ def test_what_is_left_says_when_the_dial_reads_low() -> None:
     """A dial that shows less than the truth is the dangerous side; it is named as such."""
     low = " ".join(words.left_over(exact(0.97), "mph"))
     assert "reads low" in low
-    maybe = " ".join(words.left_over(replace(exact(1.001), covariance=np.diag([0.01, 0.0])), "mph"))
+    maybe = " ".join(words.left_over(make_calibration(1.001, u_offset=0.1 / MPH_MPS), "mph"))
     assert "may read low" in maybe
     assert "low" not in " ".join(words.left_over(exact(1.05), "mph"))
 
@@ -163,9 +162,9 @@ def test_a_job_in_kilometres_speaks_of_kilometres() -> None:
 
 def test_a_weak_drive_says_so_before_any_number() -> None:
     """The reader sees the word before the number."""
-    weak = make_calibration(trust=Trust("WEAK", (Finding("few_readings", "one speed only"),)))
+    weak = make_calibration(trust=Trust("WEAK", (Finding("few_runs", count=1),)))
     model = build_model(make_facts(before=weak))
-    assert model.warnings == ("Drive before: WEAK (one speed only)",)
+    assert model.warnings == ("Drive before: WEAK (readings in 1 steady run only",)
     assert build_model(make_facts()).warnings == ()
 
 

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 
+from speedcal.calibration.dial import Dial
 from speedcal.calibration.result import Calibration
 from speedcal.finding import Trust
 from speedcal.interval import Interval
@@ -23,7 +25,7 @@ def make_calibration(
     unit: DisplayUnit = "mph",
     speed_range: tuple[float, float] = (30.0, 70.0),
     odometer_factor: Interval | None = None,
-    coverage_factor: float = 1.96,
+    degrees_of_freedom: float = math.inf,
     n_readings: int = 24,
 ) -> Calibration:
     """Return a calibration with this offset and its standard uncertainty in ``unit``, and this factor.
@@ -51,13 +53,15 @@ def make_calibration(
     )
     return Calibration(
         unit=unit,
-        error_factor=Interval.around(factor, coverage_factor * u_factor),
-        offset_mps=Interval.around(offset * scale, coverage_factor * u_offset * scale),
-        covariance=np.array([[(u_offset * scale) ** 2, shared], [shared, u_factor**2]]),
-        coverage_factor=coverage_factor,
+        dial=Dial.straight(
+            offset * scale,
+            factor,
+            np.array([[(u_offset * scale) ** 2, shared], [shared, u_factor**2]]),
+            used_mps=ground,
+            degrees_of_freedom=degrees_of_freedom,
+        ),
         clock_offset_s=None,
         odometer_factor=odometer_factor,
-        speed_range_mps=(speed_range[0] * scale, speed_range[1] * scale),
         scatter_mps=0.27,
         speed_source="recorded",
         trust=Trust("TRUSTED"),
@@ -65,3 +69,12 @@ def make_calibration(
         ground=pd.DataFrame({"time_s": readings["time_s"], "speed_mps": ground, "piece": 0}),
         steady_runs=math.ceil(n_readings / 2),
     )
+
+
+def with_line(calibration: Calibration, offset_mps: float, factor: float, covariance: np.ndarray) -> Calibration:
+    """Return the calibration with another straight dial."""
+    dial = calibration.dial
+    line = Dial.straight(
+        offset_mps, factor, covariance, used_mps=dial.used_mps, degrees_of_freedom=dial.degrees_of_freedom
+    )
+    return replace(calibration, dial=line)

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from speedcal.calibration.dial import Dial
 from speedcal.calibration.result import BudgetLine, Calibration
 from speedcal.finding import Finding, Trust
 from speedcal.interval import Interval
@@ -65,13 +66,9 @@ def make_calibration(
     covariance = np.array([[(0.5 * u) ** 2, -0.98 * 0.5 * u * 0.011], [-0.98 * 0.5 * u * 0.011, 0.011**2]])
     return Calibration(
         unit=unit,
-        error_factor=Interval.around(factor, 0.022),
-        offset_mps=Interval.around(offset * u, 1.0 * u),
-        covariance=covariance,
-        coverage_factor=2.0,
+        dial=Dial.straight(offset * u, factor, covariance, used_mps=[low * u, high * u], degrees_of_freedom=60),
         clock_offset_s=None if held else Interval(7.3, 6.1, 8.4),
         odometer_factor=Interval.around(factor, 0.004) if odometer else None,
-        speed_range_mps=(low * u, high * u),
         scatter_mps=0.3 * u,
         speed_source="recorded",
         trust=trust or Trust("TRUSTED"),
