@@ -12,7 +12,7 @@ from speedcal import text as _text
 from speedcal.wording import use_words
 
 if TYPE_CHECKING:
-    from speedcal.calibration import Calibration, calibrate
+    from speedcal.calibration import Calibration, calibrate, calibrate_checks
     from speedcal.conformity import RoadTestPlan, Tolerance, Verification, load_tolerance, plan, verify
     from speedcal.errors import SpeedcalError
     from speedcal.jobs import Job, JobResult, load_job
@@ -23,7 +23,7 @@ _HOME = {
     "SpeedcalError": "errors",
     **dict.fromkeys(("Job", "JobResult", "load_job"), "jobs"),
     **dict.fromkeys(("Readings", "Track", "read_readings", "read_track"), "logs"),
-    **dict.fromkeys(("Calibration", "calibrate"), "calibration"),
+    **dict.fromkeys(("Calibration", "calibrate", "calibrate_checks"), "calibration"),
     **dict.fromkeys(("Corrections", "Vehicle", "correct"), "vehicle"),
     **dict.fromkeys(("RoadTestPlan", "Tolerance", "Verification", "load_tolerance", "plan", "verify"), "conformity"),
 }
@@ -41,6 +41,7 @@ __all__ = [
     "Vehicle",
     "Verification",
     "calibrate",
+    "calibrate_checks",
     "correct",
     "load_job",
     "load_tolerance",

@@ -121,6 +121,28 @@ def judge(
     return replace(calibration, trust=Trust("WEAK", reasons) if reasons else Trust("TRUSTED"))
 
 
+def trust_in_checks(calibration: Calibration) -> Calibration:
+    """Return a calibration from checks with its word of trust and its findings."""
+    used, (low, high) = int(calibration.readings["used"].sum()), calibration.speed_range_mps
+    notes = (_wrong_readings(calibration), _offset(calibration), _bent(calibration))
+    beyond = {"below_mps": 0.8 * low, "above_mps": 1.2 * high}
+    found = (
+        _unit_suspected(calibration),
+        Finding("few_checks", count=used) if used < _FEW_RUNS else None,
+        Finding("one_speed", low_mps=low, high_mps=high, unit=calibration.unit, **beyond)
+        if high < _NARROW_RANGE * low
+        else None,
+        _many_wrong(calibration),
+        _wide(calibration),
+    )
+    reasons = tuple(reason for reason in found if reason is not None)
+    return replace(
+        calibration,
+        findings=(*calibration.findings, *(note for note in notes if note is not None)),
+        trust=Trust("WEAK", reasons) if reasons else Trust("TRUSTED"),
+    )
+
+
 def _reasons(calibration: Calibration) -> tuple[Finding, ...]:
     """Return every reason against trust, the weightiest first."""
     found = (

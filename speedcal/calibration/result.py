@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 ANOTHER_DAY = "another_day"
 """Budget line of what pressure, load and temperature of the tires change from one day to the next."""
 
-SpeedSource = Literal["recorded", "positions"]
+SpeedSource = Literal["recorded", "positions", "checks"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,3 +26,19 @@ BENT_ODDS = 20.0
 
 KNOT_SPACING_MPS = 2.5
 """Distance of a dial's knots; half of it changes readings by less than 0.001 m/s."""
+
+FEWEST_CHECKS = 2
+"""Rows of dial and truth that give an answer at all; one alone would rest on the prior of the offset."""
+
+CHECK_HOLD_MPS = 0.5 * MPH_MPS
+"""How well a speed is held over a check, standard. Common practice, no source: within a mph. Doubled, two measured
+miles leave a dial known twice as badly."""
+
+FEWEST_CHECKS_TO_DOUBT = 5
+"""Checks from which on one can be held against the others."""
+
+CHECK_WRONG_FROM = 5.0
+"""Standard uncertainties from the others' line from which on a check is taken to be a slip of the pen."""
+
+ODOMETER_STEPS_U = 0.41
+"""Standard uncertainty of a difference of two odometer readings in steps: two roundings of 1/sqrt(12) each."""

@@ -26,6 +26,10 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "{count:n usable reading is/usable readings are} too few",
         "Note at least eight readings, better twenty, at four or more different speeds",
     ),
+    "too_few_checks": (
+        "{count:n row has/rows have} both what the dial showed and the true speed; two are needed",
+        "Give two runs or more, such as a measured mile in both directions at a steady reading",
+    ),
     "readings_do_not_follow": (
         "the readings do not follow the speed of the track",
         "Check the unit of the readings, that the column is the speed, that the needle moves, and that both files are "
@@ -119,6 +123,7 @@ FINDINGS: dict[str, Template] = {
     "few_readings": "only {count:n reading} could be used; note twenty.",
     "one_speed": "nearly one speed only, {low_mps:speed} to {high_mps:speed}; add steady runs below {below_mps:speed} "
     "or above {above_mps:speed}.",
+    "few_checks": "only {count:n check}; three or more at two speeds tell much more.",
     "few_runs": "readings in {count:n steady run} only; hold four different speeds.",
     "few_speeds": _few_speeds,
     "many_wrong": "{wrong} of {total} readings disagree with the others; check the file.",
@@ -142,6 +147,9 @@ LABELS: dict[str, str] = {
     "resolution": "resolution of the readings",
     "ground_speed": "GPS speed",
     "clock_offset": "clock offset",
+    "holding": "holding the speed",
+    "true_speed": "true speed of each check",
+    "shared_truth": "what all true speeds share",
     "another_day": "tires on another day",
 }
 """Short names of what is counted or listed."""

@@ -1,0 +1,160 @@
+"""From checks to a calibration: a few pairs of reading and truth, each with an uncertainty of its own."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from speedcal.calibration.curve import dial_through
+from speedcal.calibration.dial import Dial
+from speedcal.calibration.measured import WRONG
+from speedcal.calibration.quality import trust_in_checks
+from speedcal.calibration.result import BudgetLine, Calibration
+from speedcal.calibration.tuning import (
+    CHECK_HOLD_MPS,
+    CHECK_WRONG_FROM,
+    FEWEST_CHECKS,
+    FEWEST_CHECKS_TO_DOUBT,
+    ODOMETER_STEPS_U,
+)
+from speedcal.errors import FitError
+from speedcal.finding import Trust
+from speedcal.interval import BoolArray, FloatArray, IntArray, Interval
+from speedcal.logs.checks import Checks
+from speedcal.units import DisplayUnit, display_unit_of
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+def calibrate_checks(checks: Checks, *, unit: DisplayUnit | None = None) -> Calibration:
+    """Find out how an instrument reads from checks whose truth is known otherwise.
+
+    Every pair weighs by its own uncertainty: the rounding of the dial, how well the speed was held, and the truth's.
+    What the truths share (the length of the mile) is carried once and never averaged away.
+
+    Parameters
+    ----------
+    checks
+        At least two rows with dial and true speed.
+    unit
+        Unit for people; None takes that of the checks.
+
+    Raises
+    ------
+    FitError
+        Fewer than two rows check the dial.
+
+    References
+    ----------
+    .. [1] JCGM 100:2008, 5.2 (correlated inputs) and F.1.2.3 (errors that observations share).
+    """
+    rows = np.flatnonzero(checks.has_speed)
+    if len(rows) < FEWEST_CHECKS:
+        raise FitError("too_few_checks", source=checks.source, count=len(rows))
+    speed, shown = checks.true_mps[rows], checks.dial_mps[rows]
+    variance = checks.dial_step_mps**2 / 12 + CHECK_HOLD_MPS**2 + checks.u_true_mps[rows] ** 2
+    right = _right(speed, shown, np.sqrt(variance))
+    dial = _fitted(speed[right], shown[right], variance[right], checks.u_common)
+    residual = shown - dial.indicated(speed)
+    low, high = dial.driven_mps
+    reference = (low + high) / 2
+    calibration = Calibration(
+        unit=unit or display_unit_of(checks.speed_unit),
+        dial=dial,
+        clock_offset_s=None,
+        odometer_factor=_odometer(checks),
+        scatter_mps=float(np.sqrt(np.mean(residual[right] ** 2))),
+        speed_source="checks",
+        trust=Trust("TRUSTED"),
+        readings=_table(checks, dial, rows, right),
+        ground=_no_ground(),
+        steady_runs=int(right.sum()),
+        budget=_budget(checks, dial, reference, variance[right], rows[right]),
+        reference_speed_mps=reference,
+        findings=checks.findings,
+        sources=((checks.source, checks.digest),),
+    )
+    return trust_in_checks(calibration)
+
+
+def _fitted(speed: FloatArray, shown: FloatArray, variance: FloatArray, u_common: float) -> Dial:
+    return dial_through(speed, shown, np.diag(variance), used_mps=speed).geared(1.0, u_ln_factor=u_common)
+
+
+def _right(speed: FloatArray, shown: FloatArray, u: FloatArray) -> BoolArray:
+    """Return which checks agree with the line through the others; with fewer than five none can be told."""
+    right = np.ones(len(speed), bool)
+    if len(speed) < FEWEST_CHECKS_TO_DOUBT:
+        return right
+    for row in range(len(speed)):
+        others = np.arange(len(speed)) != row
+        dial = _fitted(speed[others], shown[others], u[others] ** 2, 0.0)
+        away = abs(float(shown[row] - dial.indicated(speed[row])))
+        right[row] = away <= CHECK_WRONG_FROM * float(np.hypot(u[row], dial.u_indicated(speed[row])))
+    return right if right.sum() > len(right) / 2 else np.ones(len(speed), bool)
+
+
+def _odometer(checks: Checks) -> Interval | None:
+    """Return the counted over the true distance of all rows that have both, weighted by distance."""
+    known = np.isfinite(checks.odometer_m) & np.isfinite(checks.distance_m) & (checks.distance_m > 0)
+    if not known.any():
+        return None
+    true = checks.distance_m[known]
+    factor = float(checks.odometer_m[known].sum() / true.sum())
+    step = 0.0 if np.isnan(checks.odometer_step_m) else checks.odometer_step_m
+    u = float(np.hypot(ODOMETER_STEPS_U * step * np.sqrt(len(true)) / true.sum(), factor * checks.u_common))
+    return Interval.around(factor, 2.0 * u)
+
+
+def _budget(
+    checks: Checks, dial: Dial, reference: float, variance: FloatArray, rows: IntArray
+) -> tuple[BudgetLine, ...]:
+    """Return what rounding, holding the speed, the truths by themselves and what they share contribute."""
+    total = float(dial.u_indicated(reference)) ** 2
+    shared = (checks.u_common * reference * float(dial.slope(reference))) ** 2
+    own = {
+        "resolution": checks.dial_step_mps**2 / 12,
+        "holding": CHECK_HOLD_MPS**2,
+        "true_speed": float(np.mean(checks.u_true_mps[rows] ** 2)),
+    }
+    mean = float(np.mean(variance))
+    parts = {name: (total - shared) * size / mean for name, size in own.items()} | {"shared_truth": shared}
+    variance_factor = float(dial.line.covariance[1, 1])
+    lines = [
+        BudgetLine(name, "B", float(np.sqrt(part / total * variance_factor)), float(np.sqrt(part)), part / total)
+        for name, part in parts.items()
+    ]
+    return tuple(sorted(lines, key=lambda entry: -entry.share))
+
+
+def _table(checks: Checks, dial: Dial, rows: IntArray, right: BoolArray) -> pd.DataFrame:
+    """Return what became of each check, as :attr:`Calibration.readings` documents it."""
+    import pandas as pd
+
+    count = len(checks)
+    used, reason = np.zeros(count, bool), np.full(count, "no_speed", dtype=object)
+    used[rows] = right
+    reason[rows] = np.where(right, "", WRONG)
+    predicted = dial.indicated(np.nan_to_num(checks.true_mps))
+    return pd.DataFrame(
+        {
+            "line": checks.line,
+            "time_s": np.full(count, np.nan),
+            "ground_mps": checks.true_mps,
+            "indicated_mps": checks.dial_mps,
+            "predicted_mps": np.where(checks.has_speed, predicted, np.nan),
+            "residual_mps": checks.dial_mps - predicted,
+            "u_mps": np.sqrt(checks.dial_step_mps**2 / 12 + CHECK_HOLD_MPS**2 + checks.u_true_mps**2),
+            "run": np.where(used, np.arange(count), -1),
+            "used": used,
+            "reason": reason,
+        }
+    )
+
+
+def _no_ground() -> pd.DataFrame:
+    import pandas as pd
+
+    return pd.DataFrame({"time_s": np.empty(0), "speed_mps": np.empty(0), "piece": np.empty(0, int)})

@@ -1,0 +1,48 @@
+"""Checks: what the dial showed beside a true speed or distance that is known without a recorded track."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from speedcal.finding import Finding
+from speedcal.interval import BoolArray, FloatArray, IntArray
+from speedcal.units import SpeedUnit
+
+
+@dataclass(frozen=True, eq=False)
+class Checks:
+    """Pairs of a reading and the truth it was taken against, in the order of the file; all arrays of shape (n,)."""
+
+    dial_mps: FloatArray
+    """What the dial showed, or NaN in a row that only checks the odometer. [m/s]"""
+    true_mps: FloatArray
+    """True speed, from another instrument or from distance over time; NaN as above. [m/s]"""
+    u_true_mps: FloatArray
+    """Standard uncertainty of each true speed by itself: timing, rounding, lag. [m/s]"""
+    odometer_m: FloatArray
+    """Distance the odometer or trip meter counted; NaN where it was not read. [m]"""
+    distance_m: FloatArray
+    """True distance over which it counted; NaN where none is given. [m]"""
+    line: IntArray
+    """Line of the file, counted from 1."""
+    dial_step_mps: float
+    """Step to which the dial was read. [m/s]"""
+    odometer_step_m: float
+    """Step to which the odometer was read; NaN without one. [m]"""
+    u_common: float
+    """Relative standard uncertainty that all true speeds and distances share, such as the length of the mile."""
+    speed_unit: SpeedUnit
+    source: str = ""
+    digest: str = ""
+    """SHA-256 of the file."""
+    findings: tuple[Finding, ...] = field(default=())
+
+    def __len__(self) -> int:
+        return len(self.dial_mps)
+
+    @property
+    def has_speed(self) -> BoolArray:
+        """Which rows check the dial, shape (n,)."""
+        return np.asarray(np.isfinite(self.dial_mps) & np.isfinite(self.true_mps))

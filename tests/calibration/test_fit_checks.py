@@ -1,0 +1,112 @@
+"""Checks: hand arithmetic on measured miles, and intervals that hold the truth of simulated ones."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+import speedcal
+from speedcal.calibration.fit_checks import calibrate_checks
+from speedcal.logs.checks import Checks
+from speedcal.units import MILE_M, MPH_MPS
+
+
+def _checks(
+    dial_mph: list[float],
+    true_mph: list[float],
+    *,
+    u_mph: float = 0.1,
+    u_common: float = 0.0,
+    odometer_mi: tuple[float, float] | None = None,
+) -> Checks:
+    count = len(dial_mph)
+    nan = np.full(count, np.nan)
+    odometer, distance = nan.copy(), nan.copy()
+    if odometer_mi is not None:
+        odometer[0], distance[0] = odometer_mi[0] * MILE_M, odometer_mi[1] * MILE_M
+    return Checks(
+        dial_mps=np.array(dial_mph) * MPH_MPS,
+        true_mps=np.array(true_mph) * MPH_MPS,
+        u_true_mps=np.full(count, u_mph * MPH_MPS),
+        odometer_m=odometer,
+        distance_m=distance,
+        line=np.arange(2, count + 2),
+        dial_step_mps=MPH_MPS,
+        odometer_step_m=0.1 * MILE_M,
+        u_common=u_common,
+        speed_unit="mph",
+    )
+
+
+def test_two_runs_of_a_measured_mile_give_an_answer_with_a_wide_interval() -> None:
+    """60 shown, a mile in 63.2 and 64.0 s: true 56.96 and 56.25 mph, mean ratio 1.060; weak, and said why."""
+    result = calibrate_checks(_checks([60, 60], [3600 / 63.2, 3600 / 64.0]))
+    at = 56.6 * MPH_MPS
+    assert float(result.indicated(at)) / MPH_MPS == pytest.approx(60.0, abs=0.1)
+    assert 0.5 < float(result.half_width(at)) / MPH_MPS < 2
+    assert (result.trust.word, result.speed_source) == ("WEAK", "checks")
+    assert {"few_checks", "one_speed"} <= set(result.trust.codes)
+    assert "measured" not in str(result.trust)
+
+
+def test_one_check_is_too_few() -> None:
+    with pytest.raises(speedcal.SpeedcalError) as caught:
+        calibrate_checks(_checks([60], [57]))
+    assert (caught.value.code, caught.value.values["count"]) == ("too_few_checks", 1)
+    assert "both directions" in caught.value.remedy
+
+
+def test_what_the_truths_share_is_never_averaged_away() -> None:
+    """A mile that is 1 % uncertain leaves at least 1 % on 100 runs at 60 mph: 0.6 mph, k = 2."""
+    rng = np.random.default_rng(1)
+    true = rng.uniform(30, 65, 100)
+    shown = np.round(1.05 * true)
+    half = float(calibrate_checks(_checks(shown.tolist(), true.tolist(), u_common=0.01)).half_width(60 * MPH_MPS))
+    plain = float(calibrate_checks(_checks(shown.tolist(), true.tolist())).half_width(60 * MPH_MPS))
+    assert half / MPH_MPS > 1.96 * 0.01 * 60 * 1.04
+    assert plain / MPH_MPS < 0.5
+
+
+def test_a_slip_of_the_pen_is_left_out_and_named() -> None:
+    """46 for 64 among eight runs."""
+    true = [30.0, 35, 40, 45, 50, 55, 60, 61]
+    shown = [1.05 * v for v in true]
+    shown[-1] = 46.0
+    result = calibrate_checks(_checks(shown, true))
+    assert list(result.readings["reason"])[-1] == "wrong"
+    assert [f.code for f in result.findings if f.code == "wrong_readings"]
+    assert float(result.indicated(50 * MPH_MPS)) / MPH_MPS == pytest.approx(52.5, abs=0.4)
+
+
+def test_the_trip_meter_gives_its_own_factor() -> None:
+    """10.4 counted over 10.0 miles of posts: 1.04, with two roundings of a tenth: 0.041 of 10 miles, k = 2."""
+    result = calibrate_checks(_checks([60, 60, 40], [57, 57, 38], odometer_mi=(10.4, 10.0)))
+    assert result.odometer_factor is not None
+    assert result.odometer_factor.value == pytest.approx(1.04)
+    assert result.odometer_factor.half_width == pytest.approx(2 * 0.041 / 10, rel=0.02)
+
+
+def test_intervals_of_simulated_checks_hold_the_truth() -> None:
+    """200 owners, six runs each, at fixed seeds: at a true 50 mph at least 0.92 (three sigma is 0.046)."""
+    held = 0
+    for seed in range(200):
+        rng = np.random.default_rng([8, seed])
+        offset, factor = rng.normal(0, 1.0), rng.uniform(0.9, 1.15)
+        true = np.repeat([35.0, 50.0, 60.0], 2) + rng.normal(0, 0.5, 6)
+        shown = np.round(offset + factor * true + rng.normal(0, 0.5, 6))
+        known = true + rng.normal(0, 0.2, 6)
+        result = calibrate_checks(_checks(shown.tolist(), known.tolist(), u_mph=0.2))
+        away = abs(float(result.indicated(50 * MPH_MPS)) / MPH_MPS - offset - 50 * factor)
+        held += away < float(result.half_width(50 * MPH_MPS)) / MPH_MPS
+    assert held / 200 >= 0.92
+
+
+def test_a_budget_of_checks_combines_to_its_uncertainty() -> None:
+    result = calibrate_checks(_checks([42, 52, 63, 63], [40, 50, 60, 60], u_common=0.002))
+    assert sum(line.share for line in result.budget) == pytest.approx(1.0)
+    u = float(np.sqrt(sum(line.u_indicated_mps**2 for line in result.budget)))
+    assert u == pytest.approx(float(result.u_indicated(result.reference_speed_mps)), rel=1e-9)
+    assert result.to_dict()["speed_source"] == "checks"
+    assert str(replace(result, findings=())).startswith(result.trust.word)
