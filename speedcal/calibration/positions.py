@@ -14,6 +14,9 @@ RECORDED_U_MPS = 0.1
 """Standard uncertainty of a recorded speed when its own scatter does not tell more: 0.2 m/s at 95 % (NAVSTAR GPS
 User Equipment Introduction, section 3.3)."""
 _SMOOTHING_S = 2.0
+_STRAIGHT_RAD = 0.05
+_MOST_CHORD = 0.05
+"""Largest correction from chord to arc; beyond it the course between two fixes is anybody's guess."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,17 +67,22 @@ def speed_from_positions(
         velocity.append(fit[:, 1] / (reach * interval))
         residual.append(np.where(inside, local - np.einsum("nmk,nk->nm", basis, fit), 0.0))
     speed = np.hypot(*velocity)
-    gain = np.sum(rows[:, 1, :] ** 2, axis=1) / (reach * interval) ** 2
-    full = (inside.sum(axis=1) == 2 * reach + 1) & (speed > USABLE_POSITION_SPEED_MPS)
-    spare = max(2 * reach + 1 - 3, 1)
-    squares = sum(np.sum(r**2, axis=1) for r in residual) / 2 / spare
-    variance = float(np.mean(np.minimum(squares[full], 4 * np.median(squares[full])))) if full.any() else 1.0
-    # the slow wander of positions does not show in the residuals of a short fit, hence a floor
-    u_speed = max(float(np.sqrt(variance * np.median(gain))), RECORDED_U_MPS)
-    # E|v + noise| = |v| + u²/(2|v|): the part of the noise across the course only ever lengthens a velocity
-    speed = np.maximum(speed - variance * gain / (2 * np.maximum(speed, 1.0)), 0.0)
     course = np.arctan2(*velocity)
     first, last = np.maximum(np.arange(n) - reach, 0), np.minimum(np.arange(n) + reach, n - 1)
     turn = np.abs((course[last] - course[first] + np.pi) % (2 * np.pi) - np.pi)
     turning = turn / np.maximum(time[last] - time[first], interval)
+    gain = np.sum(rows[:, 1, :] ** 2, axis=1) / (reach * interval) ** 2
+    # in a bend a fit leaves the bend itself as residual, which is no noise
+    full = (inside.sum(axis=1) == 2 * reach + 1) & (speed > USABLE_POSITION_SPEED_MPS) & (turn < _STRAIGHT_RAD)
+    spare = max(2 * reach + 1 - 3, 1)
+    squares = sum(np.sum(r**2, axis=1) for r in residual) / 2 / spare
+    variance = float(np.mean(np.minimum(squares[full], 4 * np.median(squares[full])))) if full.any() else 0.0
+    # the slow wander of positions does not show in the residuals of a short fit, hence a floor
+    u_speed = max(float(np.sqrt(variance * np.median(gain))), RECORDED_U_MPS)
+    # E|v + noise| = |v| + u²/(2|v|): the part of the noise across the course only ever lengthens a velocity
+    speed = np.maximum(speed - variance * gain / (2 * np.maximum(speed, 1.0)), 0.0)
+    # a chord is shorter than its arc: on a circle the fitted rate of sin(wt)/w is 1 - w²/6 sum(weight t³)
+    cube = np.sum(rows[:, 1, :] * u**3, axis=1) * (reach * interval) ** 2
+    short = np.minimum(turning**2 * cube / 6, _MOST_CHORD)
+    speed = speed * (1 + short + 0.7 * short**2)  # x / sin x in powers of x²/6
     return speed, turning, u_speed, LocalFit(neighbours, rows[:, 1, :] * inside / (reach * interval))

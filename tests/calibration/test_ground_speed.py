@@ -12,6 +12,7 @@ from support.roads import START_S, Road, answer_or_refusal, plateaus, readings_o
 import speedcal
 from speedcal.calibration.geodesy import WGS84_SEMI_MAJOR_M
 from speedcal.calibration.ground_speed import ground_speed
+from speedcal.calibration.positions import speed_from_positions
 from speedcal.calibration.result import Calibration
 from speedcal.interval import FloatArray
 from speedcal.logs.model import Track
@@ -353,3 +354,14 @@ def test_too_few_fixes_are_refused_with_what_to_do(n: int) -> None:
     with pytest.raises(speedcal.SpeedcalError, match=f"{n} usable fix") as caught:
         ground_speed(some_fixes(RECORDED, np.arange(len(RECORDED)) < n))
     assert "minutes" in caught.value.remedy
+
+
+@pytest.mark.parametrize("interval_s", [1.0, 3.0, 6.0, 10.0])
+def test_a_bend_between_sparse_fixes_is_as_long_as_its_arc(interval_s: float) -> None:
+    """A circle of 500 m at 20 m/s turns 0.04 rad/s: chords are 0.67 % short at 5 s, the speed is not (2e-4)."""
+    time = np.arange(0.0, 600.0, interval_s)
+    angle = 20.0 / 500.0 * time
+    east, north = 500.0 * np.cos(angle), 500.0 * np.sin(angle)
+    speed, turning, _, _ = speed_from_positions(time, np.zeros(len(time), np.int64), east, north, interval_s)
+    np.testing.assert_allclose(turning[5:-5], 0.04, rtol=1e-6)
+    np.testing.assert_allclose(speed[5:-5], 20.0, rtol=2e-4)
