@@ -57,8 +57,8 @@ def command(
     Local rules on speedometers, odometers and road tests come first.
     """
     from speedcal.conformity import plan
-    from speedcal.conformity.sheet import render_sheet, render_template
     from speedcal.jobs import load_job
+    from speedcal.report.road_test_sheet import render_sheet, render_template
 
     loaded = load_job(job)
     shown = cast(DisplayUnit, unit or loaded.unit or "mph")

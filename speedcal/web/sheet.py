@@ -22,8 +22,8 @@ def write_sheet(task: Mapping[str, Any]) -> dict[str, Any]:
         The job does not carry a plan, with what it needs.
     """
     from speedcal.conformity import load_tolerance, plan
-    from speedcal.conformity.sheet import render_sheet
     from speedcal.jobs import load_job
+    from speedcal.report.road_test_sheet import render_sheet
     from speedcal.vehicle import Vehicle, Work
 
     document, unit = task["document"], task["unit"]

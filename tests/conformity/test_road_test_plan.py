@@ -1,8 +1,6 @@
-"""The plan of a road test: what it promises, that drives keep the promise, and the sheet."""
+"""The plan of a road test: what it promises, and that drives keep the promise."""
 
 from __future__ import annotations
-
-from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,10 +8,7 @@ from support.calibrations import make_calibration
 
 from speedcal.calibration import calibrate
 from speedcal.conformity import RoadTestPlan, Tolerance, load_tolerance, plan, verify
-from speedcal.conformity.design import MOST_HOLDS, MOST_READINGS_A_HOLD
-from speedcal.conformity.sheet import draw_sheet, render_sheet, render_template
 from speedcal.errors import AlignmentError, PlanError
-from speedcal.logs import read_readings
 from speedcal.simulate import KINDS, Plateau, simulate
 from speedcal.units import KMH_MPS, MPH_MPS
 from speedcal.vehicle import Vehicle
@@ -217,72 +212,6 @@ def test_wrong_verdicts_stay_at_the_stated_risk_over_four_hundred_drives(factor:
     """The same on a sample that decides it, two sigma of counting."""
     rule = load_tolerance({"percent": 2.5, "speeds": [30, 60], "unit": "mph"})
     assert _share(word, factor, rule, range(2000, 2400)) <= 0.05 + 2 * np.sqrt(0.05 * 0.95 / 400)
-
-
-def test_the_filled_in_table_comes_back_as_readings(tmp_path) -> None:  # type: ignore[no-untyped-def]
-    """Typed as the passenger wrote it, lines left out left empty, it reads with unit, times and odometer."""
-    found = plan(TRUCK, speed_limit=65)
-    lines = render_template(found).splitlines()
-    assert len(lines) == 1 + found.n_readings
-    for i in range(1, found.n_readings + 1):
-        hold = lines[i].split(",")[0]
-        if i % 7:
-            lines[i] = f"{hold},10:{20 + i // 6}:{i % 6}5,{hold},{'48213.4' if i == 1 else ''}"
-    path = tmp_path / "filled in.csv"
-    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
-    readings = read_readings(path)
-    filled = found.n_readings - found.n_readings // 7
-    speeds = readings.speed_mps[np.isfinite(readings.speed_mps)]
-    assert len(speeds) == filled
-    assert speeds[0] == pytest.approx(found.plateaus[0].mark_mps)
-    assert readings.speed_unit == "mph"
-    assert readings.clock == "time of day"
-    assert np.nanmax(readings.odometer_m) == pytest.approx(48213.4 * 1609.344)
-
-
-def test_the_same_plan_gives_the_same_sheet_with_text_that_can_be_searched() -> None:
-    """One page, embedded TrueType fonts, no date inside, cautions and marks as text."""
-    import io
-
-    from pypdf import PdfReader
-
-    found = plan(TRUCK, speed_limit=65)
-    pdf = render_sheet(found, heading="Invented shop")
-    assert pdf == render_sheet(found, heading="Invented shop")
-    (page,) = PdfReader(io.BytesIO(pdf)).pages
-    text = page.extract_text()
-    for expected in (
-        "Road test sheet",
-        "Invented truck",
-        "Invented shop",
-        "never the driver",
-        "Speed limit 65 mph",
-        "from memory",
-    ):
-        assert expected in text
-    assert b"/Type3" not in pdf
-
-
-def test_nothing_on_the_fullest_sheet_overflows_the_page_or_overlaps() -> None:
-    """Most holds and readings, a very long label, right-to-left and CJK text: measured on the drawn page."""
-    found = plan(TRUCK, speed_limit=65)
-    hold = replace(found.plateaus[0], readings=MOST_READINGS_A_HOLD)
-    label = "速度計 عداد السرعة " + "very long label " * 20
-    full = replace(found, plateaus=(hold,) * MOST_HOLDS, vehicle_label=label)
-    figure = draw_sheet(full, heading="long shop name " * 20)
-    figure.draw_without_rendering()
-    (page,) = figure.axes
-    width, height = figure.get_size_inches() * figure.dpi
-    boxes = [(text.get_window_extent(), text.get_text()) for text in page.texts if text.get_text()]
-    for box, text in boxes:
-        assert box.x0 > 0, text
-        assert box.x1 < width, text
-        assert box.y0 > 0, text
-        assert box.y1 < height, text
-    for i, (box, text) in enumerate(boxes):
-        for other, words in boxes[:i]:
-            apart = box.x1 <= other.x0 or other.x1 <= box.x0 or box.y1 <= other.y0 or other.y1 <= box.y0
-            assert apart, f"{text!r} over {words!r}"
 
 
 def test_the_plan_is_ready_for_json() -> None:

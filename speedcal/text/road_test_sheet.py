@@ -1,0 +1,52 @@
+"""What stands on the sheet that a passenger fills in during the road test."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from speedcal.conformity.roadtest import RoadTestPlan
+from speedcal.text.names import shortened
+from speedcal.units import SPEED_UNIT_MPS
+
+TITLE = "Road test sheet"
+HOW_TO_FILL = (
+    "Write the time to the second, from one phone or watch, and what the pointer shows at that moment, as it is, also "
+    "when it is not on the mark. Between two holds of the same mark slow down and come back to it."
+)
+
+
+def words(plan: RoadTestPlan, heading: str) -> dict[str, Any]:
+    """Return everything on the sheet, by the names that its template uses."""
+    factor, unit = SPEED_UNIT_MPS[plan.unit], plan.unit
+    distance = "miles" if unit == "mph" else "km"
+    return {
+        "title": TITLE,
+        "about": f"{len(plan.plateaus)} marks to hold, with blanks for the time and what the pointer shows.",
+        "heading": shortened(heading, 120),
+        "vehicle": shortened(plan.vehicle_label, 120) or "Vehicle:",
+        "limit": f"Speed limit {plan.speed_limit_mps / factor:.0f} {unit}",
+        "blanks": [
+            [["Date", 1.5], ["Driver", 1.9], ["Passenger", 1.9], ["Clock", 1.3]],
+            [[f"Odometer at start ({distance})", 2.4], ["at end", 1.4], ["Tire pressures, cold", 2.1]],
+        ],
+        "cautions": list(plan.cautions),
+        "how": HOW_TO_FILL,
+        "heads": ["no.", f"hold {unit}", "for s"],
+        "cells": ["time", "shows"],
+        "rows": [
+            [f"{i}", f"{hold.mark_mps / factor:.0f}", f"{hold.hold_s:.0f}"]
+            for i, hold in enumerate(plan.plateaus, start=1)
+        ],
+        "most": max(hold.readings for hold in plan.plateaus),
+        "promise": _promise(plan),
+    }
+
+
+def _promise(plan: RoadTestPlan) -> list[str]:
+    """Say how long it takes, and what it will tell."""
+    return [
+        f"{plan.n_readings} readings, about {plan.duration_s / 60:.0f} minutes, {plan.distance_text(plan.distance_m)} "
+        f"of road; no single stretch longer than {plan.distance_text(plan.stretch_m)}.",
+        f"Answers: {plan.target_text}. In nine drives of ten the error factor comes out to ±"
+        f"{plan.half_width_percent:.2f} % or better, as long as the assumptions of the plan hold.",
+    ]
