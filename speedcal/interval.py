@@ -69,3 +69,10 @@ def decimals_for(u: float) -> int:
     if not np.isfinite(u) or u <= 0:
         return 4
     return int(np.clip(1 - np.floor(np.log10(u)), 0, 9))
+
+
+def student_quantile(degrees_of_freedom: float, *, probability: float = 0.975) -> float:
+    """Return the quantile of Student's t; the default is the factor of a two-sided 95 % interval."""
+    from scipy.special import stdtrit
+
+    return float(stdtrit(degrees_of_freedom, probability))

@@ -8,8 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from speedcal.calibration.student import student_quantile
-from speedcal.interval import FloatArray, Interval
+from speedcal.interval import FloatArray, Interval, student_quantile
 
 Shape = Literal["straight", "bent"]
 

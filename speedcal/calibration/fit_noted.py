@@ -14,7 +14,8 @@ import numpy as np
 
 from speedcal.calibration.climb import Mode, add_mode
 from speedcal.calibration.clock_search import WRONG_SPREAD_MPS, log_offset_prior
-from speedcal.calibration.ground_speed import SLOWEST_MPS, GroundSpeed
+from speedcal.calibration.ground_speed import GroundSpeed
+from speedcal.calibration.tuning import SLOWEST_MPS
 from speedcal.interval import FloatArray
 
 _WRONG_SHARE = 0.06

@@ -8,29 +8,33 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from speedcal.calibration.geodesy import local_east_north_m
-from speedcal.calibration.plausible import FEWEST_FIXES, without_jumps, without_spikes
-from speedcal.calibration.positions import RECORDED_U_MPS, USABLE_POSITION_SPEED_MPS, LocalFit, speed_from_positions
+from speedcal.calibration.positions import LocalFit, speed_from_positions, without_jumps, without_spikes
 from speedcal.calibration.result import SpeedSource
+from speedcal.calibration.tuning import (
+    ACCELERATION_REACH_S,
+    FEWEST_FIXES,
+    GAP_INTERVALS,
+    GAP_S,
+    GRADE_WINDOW_S,
+    HEIGHTS_NEEDED,
+    RECORDED_U_MPS,
+    SLOWEST_MPS,
+    SLOWEST_POSITION_SPEED_MPS,
+    SPEED_DISAGREES,
+    STEEPEST_GRADE,
+    STRAIGHT_RAD_PER_S,
+    STRAIGHT_SHARE,
+    STRETCH_S,
+    UNIT_TOLERANCE,
+)
 from speedcal.errors import FitError
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray
 from speedcal.logs.model import Track
 from speedcal.units import SPEED_UNIT_MPS
 
-_GAP_S, _GAP_INTERVALS = 3.0, 3.0
-SLOWEST_MPS = 2.8
-"""Below this, 10 km/h, an instrument need not be linear: many show nothing at a walk."""
-_STRAIGHT_RAD_PER_S = 0.05
-"""Position speed counts only while the course turns slower than this. Receivers and the local fit both cut corners, by
-(turning rate x time constant)²/2: at 0.05 rad/s and one second 0.1 %, in a street corner several per cent."""
-_ACCELERATION_REACH_S = 2.0
-_GRADE_WINDOW_S = 8.0
-_STEEPEST_GRADE = 0.2
-_HEIGHTS_NEEDED = 0.8
-_STRETCH_S, _STRAIGHT_SHARE = 10.0, 0.97
 _ABSURD = 1000.0
 """No vehicle has this speed in any unit."""
-_UNIT_TOLERANCE, _DISAGREES = 0.1, 0.015
 SPEED_AGAINST_POSITIONS = "speed_against_positions"
 
 
@@ -168,7 +172,7 @@ def _from_recorded(
 def _from_positions(fixes: _Fixes, east: FloatArray, north: FloatArray, dropped: dict[str, int]) -> GroundSpeed:
     """Work the speed out of the positions."""
     speed, turning, u, local_fit = speed_from_positions(fixes.time, fixes.piece, east, north, fixes.interval)
-    usable = (speed >= USABLE_POSITION_SPEED_MPS) & (turning <= _STRAIGHT_RAD_PER_S)
+    usable = (speed >= SLOWEST_POSITION_SPEED_MPS) & (turning <= STRAIGHT_RAD_PER_S)
     return _finished(fixes, speed, u_speed_mps=u, usable=usable, local_fit=local_fit, dropped=dropped, findings=[])
 
 
@@ -194,7 +198,7 @@ def _finished(
         usable=usable,
         interval_s=fixes.interval,
         source="recorded" if local_fit is None else "positions",
-        acceleration=_slope(fixes.time, piece, speed, reach=max(1, round(_ACCELERATION_REACH_S / fixes.interval))),
+        acceleration=_slope(fixes.time, piece, speed, reach=max(1, round(ACCELERATION_REACH_S / fixes.interval))),
         slope=_slope(fixes.time, piece, speed, reach=1),
         distance_m=np.concatenate(([0.0], np.cumsum(step))),
         local_fit=local_fit,
@@ -205,7 +209,7 @@ def _finished(
 
 def _pieces(time: FloatArray, segment: IntArray, interval: float) -> IntArray:
     """Return the number of the unbroken piece of each fix; segment breaks and gaps begin a new one."""
-    breaks = (np.diff(time) > max(_GAP_S, _GAP_INTERVALS * interval)) | (np.diff(segment) != 0)
+    breaks = (np.diff(time) > max(GAP_S, GAP_INTERVALS * interval)) | (np.diff(segment) != 0)
     return np.concatenate(([0], np.cumsum(breaks))).astype(np.int64)
 
 
@@ -225,12 +229,12 @@ def _unit_of_recorded(fixes: _Fixes, east: FloatArray, north: FloatArray, source
         return 1.0, [Finding("speed_unit_unchecked")]
     unit = min(SPEED_UNIT_MPS, key=lambda unit: abs(ratio * SPEED_UNIT_MPS[unit] - 1))
     factor = SPEED_UNIT_MPS[unit]
-    if abs(ratio * factor - 1) > _UNIT_TOLERANCE:
+    if abs(ratio * factor - 1) > UNIT_TOLERANCE:
         raise FitError("speed_unit_unexplained", source=source, ratio=ratio)
     findings = []
     if unit != "m/s":
         findings.append(Finding("speed_unit_found", ratio=ratio, unit=unit))
-    if abs(ratio * factor - 1) > _DISAGREES:
+    if abs(ratio * factor - 1) > SPEED_DISAGREES:
         findings.append(Finding(SPEED_AGAINST_POSITIONS, ratio=ratio * factor))
     return factor, findings
 
@@ -238,7 +242,7 @@ def _unit_of_recorded(fixes: _Fixes, east: FloatArray, north: FloatArray, source
 def _recorded_over_positions(fixes: _Fixes, east: FloatArray, north: FloatArray) -> float | None:
     """Return the ratio of recorded speed to that of the positions over straight stretches, None without any."""
     time, recorded = fixes.time, fixes.recorded
-    ahead = np.searchsorted(time, time + _STRETCH_S)
+    ahead = np.searchsorted(time, time + STRETCH_S)
     here = np.flatnonzero(ahead < len(time))
     ahead = ahead[here]
     known = np.isfinite(recorded)
@@ -248,8 +252,8 @@ def _recorded_over_positions(fixes: _Fixes, east: FloatArray, north: FloatArray)
     chord = np.hypot(east[ahead] - east[here], north[ahead] - north[here])
     along = np.concatenate(([0.0], np.cumsum(np.hypot(np.diff(east), np.diff(north)))))
     whole = (fixes.piece[ahead] == fixes.piece[here]) & (unknown[ahead + 1] == unknown[here])
-    straight = chord > _STRAIGHT_SHARE * (along[ahead] - along[here])
-    use = whole & straight & (chord > USABLE_POSITION_SPEED_MPS * (time[ahead] - time[here]))
+    straight = chord > STRAIGHT_SHARE * (along[ahead] - along[here])
+    use = whole & straight & (chord > SLOWEST_POSITION_SPEED_MPS * (time[ahead] - time[here]))
     if use.sum() < FEWEST_FIXES:
         return None
     return float(np.median((travelled[ahead] - travelled[here])[use] / chord[use]))
@@ -267,15 +271,15 @@ def _scatter(time: FloatArray, piece: IntArray, speed: FloatArray) -> float:
 def _slope_length(time: FloatArray, piece: IntArray, elevation: FloatArray, speed: FloatArray) -> FloatArray:
     """Return road length over horizontal length, 1/cos(grade), from the elevation smoothed over sixteen seconds."""
     known = np.isfinite(elevation)
-    if known.mean() < _HEIGHTS_NEEDED or len(time) < 3:
+    if known.mean() < HEIGHTS_NEEDED or len(time) < 3:
         return np.ones(len(time))
     elevation = np.interp(time, time[known], elevation[known])
-    first = np.searchsorted(time, time - _GRADE_WINDOW_S)
-    last = np.minimum(np.searchsorted(time, time + _GRADE_WINDOW_S, side="right") - 1, len(time) - 1)
+    first = np.searchsorted(time, time - GRADE_WINDOW_S)
+    last = np.minimum(np.searchsorted(time, time + GRADE_WINDOW_S, side="right") - 1, len(time) - 1)
     span = time[last] - time[first]
     travelled = np.concatenate(([0.0], np.cumsum(np.diff(time) * (speed[1:] + speed[:-1]) / 2)))
     length = travelled[last] - travelled[first]
-    whole = (piece[first] == piece[last]) & (span > _GRADE_WINDOW_S) & (length > USABLE_POSITION_SPEED_MPS * span)
+    whole = (piece[first] == piece[last]) & (span > GRADE_WINDOW_S) & (length > SLOWEST_POSITION_SPEED_MPS * span)
     totals = [
         np.concatenate(([0.0], np.cumsum(a))) for a in (elevation, elevation * travelled, travelled, travelled**2)
     ]
@@ -283,4 +287,4 @@ def _slope_length(time: FloatArray, piece: IntArray, elevation: FloatArray, spee
     sums = [total[last + 1] - total[first] for total in totals]
     spread = sums[3] - sums[2] ** 2 / count
     grade = np.where(whole, (sums[1] - sums[0] * sums[2] / count) / np.where(spread > 0, spread, 1.0), 0.0)
-    return np.asarray(np.sqrt(1 + np.clip(grade, -_STEEPEST_GRADE, _STEEPEST_GRADE) ** 2))
+    return np.asarray(np.sqrt(1 + np.clip(grade, -STEEPEST_GRADE, STEEPEST_GRADE) ** 2))

@@ -9,9 +9,10 @@ import numpy as np
 from speedcal.calibration.climb import Mode, mixture, mode_weights
 from speedcal.calibration.clock_search import LARGEST_FACTOR, SMALLEST_FACTOR, Shift
 from speedcal.calibration.fit_noted import Moments, Posterior, find_modes
-from speedcal.calibration.ground_speed import SLOWEST_MPS, GroundSpeed
+from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine
 from speedcal.calibration.runs import SteadyRuns
+from speedcal.calibration.tuning import SLOWEST_MPS
 from speedcal.errors import AlignmentError
 from speedcal.interval import FloatArray, IntArray
 

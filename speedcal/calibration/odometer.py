@@ -7,16 +7,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from speedcal.calibration.ground_speed import GroundSpeed
+from speedcal.calibration.tuning import (
+    ODOMETER_LEAST_U_M,
+    ODOMETER_MOST_FACTOR,
+    ODOMETER_PAIRS_OF,
+    ODOMETER_SHORTEST_M,
+    ODOMETER_SLOPE_SLACK,
+    ODOMETER_STANDS_S,
+    ODOMETER_WRONG_FROM,
+    TRACK_LENGTH_U,
+)
 from speedcal.interval import BoolArray, FloatArray, IntArray
-
-_SHORTEST_M = 1500.0
-_MOST_FACTOR = 3.0
-_ENOUGH = 200
-_STANDS_S = 5.0
-_SMALLEST_U_M = 1.0
-_WRONG_FROM, _SLOPE_SLACK = 5.0, 0.01
-_LENGTH_U = 0.0005
-"""Standard uncertainty of the measured length of a drive, relative; from memory."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,41 +59,42 @@ def odometer_factor(
     if len(use) < 2:
         return None
     turned = np.diff(odometer_m[use], prepend=np.nan) != 0  # a figure that stands still is one reading, not many
-    use = use[turned | (np.diff(moment_s[use], prepend=-np.inf) > _STANDS_S)]
+    use = use[turned | (np.diff(moment_s[use], prepend=-np.inf) > ODOMETER_STANDS_S)]
     distance, shown = distance[use], odometer_m[use]
     speed, _, _ = ground.at(moment_s[use])
-    variance = resolution_m**2 / 12 + (speed * u_time_s) ** 2 + _SMALLEST_U_M**2
+    variance = resolution_m**2 / 12 + (speed * u_time_s) ** 2 + ODOMETER_LEAST_U_M**2
     stretch = _stretches(distance, shown, piece[use], resolution_m)
     right = _follow(distance, shown, stretch, np.sqrt(variance))
     distance, shown, stretch, weight = distance[right], shown[right], stretch[right], 1 / variance[right]
     _, label = np.unique(stretch, return_inverse=True)
     total = np.bincount(label, weights=weight)
     away, risen = (a - (np.bincount(label, weights=weight * a) / total)[label] for a in (distance, shown))
-    if max((float(np.ptp(distance[label == k])) for k in range(len(total))), default=0.0) < _SHORTEST_M:
+    if max((float(np.ptp(distance[label == k])) for k in range(len(total))), default=0.0) < ODOMETER_SHORTEST_M:
         return None
     spread = float(np.sum(weight * away**2))
     factor = float(np.sum(weight * away * risen)) / spread
-    return OdometerFactor(factor, float(np.hypot(1 / np.sqrt(spread), _LENGTH_U)), use[~right])
+    return OdometerFactor(factor, float(np.hypot(1 / np.sqrt(spread), TRACK_LENGTH_U)), use[~right])
 
 
 def _stretches(distance: FloatArray, shown: FloatArray, piece: IntArray, resolution_m: float) -> IntArray:
     """Return the stretch of each reading over which the odometer only counts; a gap, a fall or a leap ends one."""
     rise, way = np.diff(shown), np.diff(distance)
-    broken = (rise < -resolution_m) | (rise > _MOST_FACTOR * way + 5 * resolution_m) | (np.diff(piece) != 0)
+    broken = (rise < -resolution_m) | (rise > ODOMETER_MOST_FACTOR * way + 5 * resolution_m) | (np.diff(piece) != 0)
     return np.concatenate(([0], np.cumsum(broken))).astype(np.int64)
 
 
 def _follow(distance: FloatArray, shown: FloatArray, stretch: IntArray, u: FloatArray) -> BoolArray:
     """Return which readings follow the others: the median slope of all pairs of a stretch decides."""
-    some = np.unique(np.linspace(0, len(shown) - 1, min(len(shown), _ENOUGH)).astype(int))
+    some = np.unique(np.linspace(0, len(shown) - 1, min(len(shown), ODOMETER_PAIRS_OF)).astype(int))
     i, j = np.triu_indices(len(some), 1)
     i, j = some[i], some[j]
-    pair = (stretch[i] == stretch[j]) & (distance[j] - distance[i] > _SHORTEST_M / 5)
+    pair = (stretch[i] == stretch[j]) & (distance[j] - distance[i] > ODOMETER_SHORTEST_M / 5)
     if not pair.any():
         return np.zeros(len(shown), bool)
     slope = float(np.median(((shown[j] - shown[i]) / np.maximum(distance[j] - distance[i], 1e-9))[pair]))
     level = shown - slope * distance
     middle = np.array([np.median(level[stretch == number]) for number in range(stretch[-1] + 1)])
     return np.asarray(
-        np.abs(level - middle[stretch]) <= _WRONG_FROM * u + _SLOPE_SLACK * np.abs(distance - distance.mean())
+        np.abs(level - middle[stretch])
+        <= ODOMETER_WRONG_FROM * u + ODOMETER_SLOPE_SLACK * np.abs(distance - distance.mean())
     )

@@ -1,4 +1,4 @@
-"""Speed out of positions, by a local fit on the receiver's own uneven times."""
+"""What positions tell: jumps no vehicle makes, and speed by a local fit on the receiver's own uneven times."""
 
 from __future__ import annotations
 
@@ -6,17 +6,22 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from speedcal.calibration.geodesy import local_east_north_m
+from speedcal.calibration.tuning import (
+    FEWEST_FIXES,
+    IMPOSSIBLE_ACCELERATION,
+    IMPOSSIBLE_SPEED_MPS,
+    MOST_CHORD,
+    POSITION_SLACK_M,
+    POSITION_WINDOW_S,
+    RECORDED_U_MPS,
+    SLOWEST_POSITION_SPEED_MPS,
+    SPIKE_ACCELERATION,
+    SPIKE_MPS,
+    STRAIGHT_FIT_RAD,
+)
 from speedcal.interval import BoolArray, FloatArray, IntArray
-
-USABLE_POSITION_SPEED_MPS = 4.0
-"""Below this the noise of positions is too large a part of a speed."""
-RECORDED_U_MPS = 0.1
-"""Standard uncertainty of a recorded speed when its own scatter does not tell more: 0.2 m/s at 95 % (NAVSTAR GPS
-User Equipment Introduction, section 3.3)."""
-_SMOOTHING_S = 2.0
-_STRAIGHT_RAD = 0.05
-_MOST_CHORD = 0.05
-"""Largest correction from chord to arc; beyond it the course between two fixes is anybody's guess."""
+from speedcal.logs.model import Track
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +47,7 @@ def speed_from_positions(
 
     Returns speed, turning rate, noise of the speed, and the fit itself.
     """
-    reach = int(np.clip(round(_SMOOTHING_S / interval), 1, 12))
+    reach = int(np.clip(round(POSITION_WINDOW_S / interval), 1, 12))
     n = len(time)
     neighbours = np.arange(n)[:, None] + np.arange(-reach, reach + 1)[None, :]
     inside = (neighbours >= 0) & (neighbours < n)
@@ -73,7 +78,7 @@ def speed_from_positions(
     turning = turn / np.maximum(time[last] - time[first], interval)
     gain = np.sum(rows[:, 1, :] ** 2, axis=1) / (reach * interval) ** 2
     # in a bend a fit leaves the bend itself as residual, which is no noise
-    full = (inside.sum(axis=1) == 2 * reach + 1) & (speed > USABLE_POSITION_SPEED_MPS) & (turn < _STRAIGHT_RAD)
+    full = (inside.sum(axis=1) == 2 * reach + 1) & (speed > SLOWEST_POSITION_SPEED_MPS) & (turn < STRAIGHT_FIT_RAD)
     spare = max(2 * reach + 1 - 3, 1)
     squares = sum(np.sum(r**2, axis=1) for r in residual) / 2 / spare
     variance = float(np.mean(np.minimum(squares[full], 4 * np.median(squares[full])))) if full.any() else 0.0
@@ -83,6 +88,42 @@ def speed_from_positions(
     speed = np.maximum(speed - variance * gain / (2 * np.maximum(speed, 1.0)), 0.0)
     # a chord is shorter than its arc: on a circle the fitted rate of sin(wt)/w is 1 - w²/6 sum(weight t³)
     cube = np.sum(rows[:, 1, :] * u**3, axis=1) * (reach * interval) ** 2
-    short = np.minimum(turning**2 * cube / 6, _MOST_CHORD)
+    short = np.minimum(turning**2 * cube / 6, MOST_CHORD)
     speed = speed * (1 + short + 0.7 * short**2)  # x / sin x in powers of x²/6
     return speed, turning, u_speed, LocalFit(neighbours, rows[:, 1, :] * inside / (reach * interval))
+
+
+def without_jumps(track: Track) -> tuple[BoolArray, IntArray, dict[str, int]]:
+    """Return which fixes to keep and the segment of each; an impossible step begins a new segment.
+
+    A step is impossible when it is far longer than the steps around it allow. What lies between two of them and is
+    shorter than ten fixes is a jump there and back, and is dropped.
+    """
+    if len(track) < FEWEST_FIXES:
+        return np.ones(len(track), bool), track.segment, {}
+    east, north = local_east_north_m(track.latitude_deg, track.longitude_deg)
+    length, span = np.hypot(np.diff(east), np.diff(north)), np.diff(track.time_s)
+    usual = _running_median(length / span, 3)
+    reach = span * np.minimum(usual + IMPOSSIBLE_ACCELERATION * span, IMPOSSIBLE_SPEED_MPS)
+    impossible = length > reach + POSITION_SLACK_M
+    part = np.concatenate(([0], np.cumsum(impossible)))
+    keep = (np.bincount(part) >= FEWEST_FIXES)[part]
+    counts = {"impossible_jump": int((~keep).sum()), "step_of_positions": int((impossible[1:] & keep[2:]).sum())}
+    segment = np.cumsum(np.concatenate(([0], (np.diff(track.segment) != 0) | impossible)))
+    return keep, segment, {reason: count for reason, count in counts.items() if count}
+
+
+def without_spikes(time: FloatArray, speed: FloatArray) -> BoolArray:
+    """Return which speeds to keep; one that stands out from the median of its neighbours is a spike.
+
+    A speed that only rises or only falls, however fast, is its own median; so braking hard is not a spike.
+    """
+    interval = float(np.median(np.diff(time)))
+    away = np.abs(speed - _running_median(speed, 3))
+    return np.asarray(away <= SPIKE_MPS + SPIKE_ACCELERATION * interval)
+
+
+def _running_median(values: FloatArray, reach: int) -> FloatArray:
+    """Return the median over the values up to ``reach`` before and after each."""
+    padded = np.pad(values, reach, mode="edge")
+    return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1), axis=1))

@@ -12,50 +12,51 @@ from speedcal.calibration.ground_speed import SPEED_AGAINST_POSITIONS, GroundSpe
 from speedcal.calibration.measured import WRONG
 from speedcal.calibration.odometer import OdometerFactor
 from speedcal.calibration.result import Calibration
+from speedcal.calibration.tuning import (
+    ABSURD_READING_MPS,
+    CLOCK_FAR_S,
+    FEW_READINGS,
+    FEW_RUNS,
+    FEWEST_READINGS,
+    FOLLOWS_MPS,
+    MANY_WRONG,
+    MILES_KILOMETRES_TOLERANCE,
+    NARROW_RANGE,
+    OFFSET_UNKNOWN_MPS,
+    SAME_LEVEL_MPS,
+    SLOWEST_DRIVE_MPS,
+    WIDE_MPS,
+    WIDE_SHARE,
+)
 from speedcal.errors import FitError
 from speedcal.finding import Finding, Trust
 from speedcal.interval import IntArray
 from speedcal.logs.model import Readings, Track
-from speedcal.units import MILE_M, MPH_MPS
+from speedcal.units import MILE_M
 
-_FEWEST = 4
-_FEW, _FEW_RUNS = 8, 3
-_WIDE_SHARE, _WIDE_MPS = 0.025, 1.0 * MPH_MPS
-_NARROW_RANGE = 1.3
-_SAME_LEVEL_MPS = 1.5
-_MANY_WRONG = 0.3
-_SLOWEST_DRIVE_MPS = 5.0
 _MOST_NAMED = 8
-_FASTEST_MPS = 150.0
-_FOLLOWS_MPS = 2.0 * MPH_MPS
-"""Readings that scatter more than this do not belong to the track: right ones scatter by half a mph to one, those of
-another drive by three or more (simulated drives)."""
-_UNIT_TOLERANCE = 0.16
-"""An instrument that is off by up to this much and was noted in the other unit is asked about."""
-_OFFSET_UNKNOWN_MPS = 1.0 * MPH_MPS
-_CLOCK_FAR_S = 300.0
 
 
 def refuse_hopeless(ground: GroundSpeed, readings: Readings) -> None:
     """Raise :class:`FitError` for a drive that cannot carry a result whatever is done with it."""
     refuse_too_few(len(usable_readings(readings)), readings)
-    if readings.clock != "none" and len(np.unique(readings.time_s[usable_readings(readings)])) < _FEWEST:
+    if readings.clock != "none" and len(np.unique(readings.time_s[usable_readings(readings)])) < FEWEST_READINGS:
         raise FitError("few_times", source=readings.source)
     fastest = float(np.percentile(ground.speed_mps, 99))
-    if fastest < _SLOWEST_DRIVE_MPS:
+    if fastest < SLOWEST_DRIVE_MPS:
         raise FitError("hardly_moved", fastest_mps=fastest)
 
 
 def refuse_too_few(count: int, readings: Readings) -> None:
     """Raise :class:`FitError` when fewer readings can be used than a line needs."""
-    if count < _FEWEST:
+    if count < FEWEST_READINGS:
         raise FitError("too_few_readings", source=readings.source, count=count)
 
 
 def usable_readings(readings: Readings) -> IntArray:
     """Return the indices of readings that have a speed a road vehicle can show, and a time if times matter."""
     speed = readings.speed_mps
-    usable = np.isfinite(speed) & (np.nan_to_num(speed) >= 0) & (np.nan_to_num(speed) < _FASTEST_MPS)
+    usable = np.isfinite(speed) & (np.nan_to_num(speed) >= 0) & (np.nan_to_num(speed) < ABSURD_READING_MPS)
     if readings.clock != "none":
         usable &= np.isfinite(readings.time_s)
     return np.flatnonzero(usable)
@@ -65,7 +66,7 @@ def refuse_nonsense(calibration: Calibration, readings: Readings) -> None:
     """Raise :class:`FitError` for an answer that no instrument in use gives."""
     factor = calibration.error_factor
     scatter = float(np.sqrt(max(calibration.scatter_mps**2 - readings.speed_resolution_mps**2 / 12, 0.0)))
-    if scatter > _FOLLOWS_MPS:
+    if scatter > FOLLOWS_MPS:
         raise FitError("readings_do_not_follow", source=readings.source, scatter_mps=scatter, unit=calibration.unit)
     if not SMALLEST_FACTOR < factor.value < LARGEST_FACTOR:
         raise FitError("impossible_factor", source=readings.source, factor=factor.value)
@@ -128,9 +129,9 @@ def trust_in_checks(calibration: Calibration) -> Calibration:
     beyond = {"below_mps": 0.8 * low, "above_mps": 1.2 * high}
     found = (
         _unit_suspected(calibration),
-        Finding("few_checks", count=used) if used < _FEW_RUNS else None,
+        Finding("few_checks", count=used) if used < FEW_RUNS else None,
         Finding("one_speed", low_mps=low, high_mps=high, unit=calibration.unit, **beyond)
-        if high < _NARROW_RANGE * low
+        if high < NARROW_RANGE * low
         else None,
         _many_wrong(calibration),
         _wide(calibration),
@@ -159,14 +160,14 @@ def _too_little(calibration: Calibration) -> list[Finding]:
     """Return reasons that say the drive had too few readings or too few different speeds."""
     unit, used = calibration.unit, int(calibration.readings["used"].sum())
     low, high = calibration.speed_range_mps
-    found = [Finding("few_readings", count=used)] if used < _FEW else []
-    if high < _NARROW_RANGE * low:
+    found = [Finding("few_readings", count=used)] if used < FEW_READINGS else []
+    if high < NARROW_RANGE * low:
         found.append(
             Finding("one_speed", low_mps=low, high_mps=high, below_mps=0.8 * low, above_mps=1.2 * high, unit=unit)
         )
-    elif calibration.steady_runs < _FEW_RUNS:
+    elif calibration.steady_runs < FEW_RUNS:
         found.append(Finding("few_runs", count=calibration.steady_runs))
-    elif len(levels := _levels(calibration)) < _FEW_RUNS:
+    elif len(levels := _levels(calibration)) < FEW_RUNS:
         found.append(Finding("few_speeds", levels_mps=levels, unit=unit))
     return found
 
@@ -174,7 +175,7 @@ def _too_little(calibration: Calibration) -> list[Finding]:
 def _many_wrong(calibration: Calibration) -> Finding | None:
     table = calibration.readings
     used, wrong = int(table["used"].sum()), int((table["reason"] == WRONG).sum())
-    if wrong > _MANY_WRONG * (used + wrong):
+    if wrong > MANY_WRONG * (used + wrong):
         return Finding("many_wrong", wrong=wrong, total=used + wrong)
     return None
 
@@ -183,7 +184,7 @@ def _wide(calibration: Calibration) -> Finding | None:
     low, high = calibration.speed_range_mps
     middle = (low + high) / 2
     half = float(calibration.half_width(middle))
-    if half > max(_WIDE_SHARE * middle, _WIDE_MPS):
+    if half > max(WIDE_SHARE * middle, WIDE_MPS):
         return Finding("wide_interval", at_mps=middle, half_width_mps=half, unit=calibration.unit)
     return None
 
@@ -194,7 +195,7 @@ def _levels(calibration: Calibration) -> list[float]:
     steady = table[table["used"] & (table["run"] >= 0)]
     levels: list[float] = []
     for speed in sorted(steady.groupby("run")["ground_mps"].median()):
-        if not levels or speed - levels[-1] > _SAME_LEVEL_MPS:
+        if not levels or speed - levels[-1] > SAME_LEVEL_MPS:
             levels.append(float(speed))
     return levels
 
@@ -203,7 +204,7 @@ def _unit_suspected(calibration: Calibration) -> Finding | None:
     """Return a reason when the factor is about what mixing up miles and kilometres does."""
     factor = calibration.error_factor.value
     for ratio, noted in ((MILE_M / 1000, "km/h"), (1000 / MILE_M, "mph")):
-        if abs(factor / ratio - 1) < _UNIT_TOLERANCE:
+        if abs(factor / ratio - 1) < MILES_KILOMETRES_TOLERANCE:
             return Finding("unit_suspected", factor=factor, noted=noted)
     return None
 
@@ -211,7 +212,7 @@ def _unit_suspected(calibration: Calibration) -> Finding | None:
 def _clock(calibration: Calibration, readings: Readings) -> Finding | None:
     """Tell when the clock of the readings is far from that of the track."""
     offset = calibration.clock_offset_s
-    if offset is None or abs(offset.value) <= _CLOCK_FAR_S:
+    if offset is None or abs(offset.value) <= CLOCK_FAR_S:
         return None
     if readings.clock == "utc":
         return Finding("clock_far", clock_offset_s=offset.value)
@@ -241,7 +242,7 @@ def _offset(calibration: Calibration) -> Finding | None:
     u = float(np.sqrt(calibration.covariance[0, 0]))
     if not offset.contains(0.0):
         return Finding("needle_offset", offset_mps=offset.value, u_mps=u, unit=calibration.unit)
-    if u > _OFFSET_UNKNOWN_MPS:
+    if u > OFFSET_UNKNOWN_MPS:
         return Finding("offset_assumed", u_mps=u, unit=calibration.unit)
     return None
 

@@ -7,9 +7,7 @@ import numpy as np
 from speedcal.calibration.dial import Dial
 from speedcal.calibration.measured import MeasuredLine
 from speedcal.calibration.result import ANOTHER_DAY, BudgetLine
-
-TIRE_STATE_U = 0.002
-"""Relative standard uncertainty from one day to another: pressure, temperature and load of the tires; from memory."""
+from speedcal.calibration.tuning import TIRE_STATE_U
 
 
 def uncertainty_budget(

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from speedcal.calibration.uncertainty import TIRE_STATE_U
+from speedcal.calibration.tuning import TIRE_STATE_U
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, Interval, tidy
 from speedcal.units import MILE_M

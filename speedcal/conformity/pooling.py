@@ -12,7 +12,7 @@ from speedcal.calibration.clock_search import log_offset_prior
 from speedcal.calibration.curve import driven_points
 from speedcal.calibration.dial import Dial
 from speedcal.calibration.result import BudgetLine, Calibration
-from speedcal.calibration.uncertainty import TIRE_STATE_U
+from speedcal.calibration.tuning import TIRE_STATE_U
 from speedcal.errors import FitError
 from speedcal.finding import Finding, Trust
 from speedcal.interval import FloatArray, Interval

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from speedcal.calibration.result import Calibration
-from speedcal.calibration.uncertainty import TIRE_STATE_U
+from speedcal.calibration.tuning import TIRE_STATE_U
 from speedcal.errors import FitError
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, Interval, tidy
