@@ -18,6 +18,7 @@ COMMANDS = {
     "calibrate": "How the instrument reads, from a recorded drive.",
     "correct": "Which gear, scaling or setting cancels the error.",
     "explain": "Which tires, axle gears or gear teeth would explain the error.",
+    "film": "Read the speedometer from a film of it.",
     "history": "The drives of one vehicle over months, and what happened between them.",
     "inspect": "What a log or readings file is, and what is in it.",
     "plan": "Which speeds to hold in the road test, how long and how often.",

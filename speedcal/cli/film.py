@@ -1,0 +1,44 @@
+"""``speedcal film``: the dial read from a film."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+
+@click.command("film")
+@click.argument("video", type=click.Path(path_type=Path))
+@click.argument("dial", type=click.Path(path_type=Path))
+@click.option("--out", type=click.Path(path_type=Path), required=True, help="File for the readings (CSV).")
+@click.option("--check", type=click.Path(path_type=Path), help="Picture (PNG) of a dozen frames with the needle found.")
+@click.option("--per-second", type=click.FloatRange(0.1, 30), default=2.0, show_default=True, help="Frames to read.")
+def command(video: Path, dial: Path, out: Path, check: Path | None, per_second: float) -> None:
+    r"""Read the speedometer from a film of it.
+
+    VIDEO is a film of a phone in a holder, or a folder of pictures with the time in their EXIF data. DIAL is a file
+    that says where a few marks of the dial stand in one frame:
+
+    \b
+      unit = "mph"
+      frame_s = 3.0
+      marks = [[0, 402, 655], [20, 331, 480], [40, 420, 318], [60, 618, 262], [80, 815, 322], [100, 902, 483]]
+
+    \b
+    Fix the holder before the drive, out of the driver's view of the road. Nobody touches the phone while the vehicle
+    moves. Local law on devices at the windscreen comes first.
+    """
+    from rich.console import Console
+    from rich.progress import Progress
+
+    from speedcal.logs.film.reading import contact_sheet, read_film, write_readings
+    from speedcal.text.film_messages import frames_text
+
+    with Progress(console=Console(stderr=True), transient=True, disable=not sys.stderr.isatty()) as bar:
+        task = bar.add_task("reading the film", total=1.0)
+        reading = read_film(video, dial, per_s=per_second, progress=lambda part: bar.update(task, completed=part))
+    write_readings(reading, out)
+    if check is not None:
+        contact_sheet(reading, check)
+    click.echo(frames_text(len(reading.value), reading.left_out), err=True)

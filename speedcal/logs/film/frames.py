@@ -1,0 +1,175 @@
+"""Frames of a film with their times: a video of a phone, or a folder of timed pictures."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from speedcal.errors import ReadingsFormatError
+
+Picture = NDArray[np.uint8]
+_PICTURES = (".jpg", ".jpeg", ".png", ".webp", ".bmp", ".tif", ".tiff")
+_LONGEST_S = 4 * 3600.0
+_FAST_RATE = 45.0
+_HEAVY_CODECS = ("hevc", "av1", "vp9")
+_EXIF_OFFSETS, _EXIF_TIME, _EXIF_PARTS, _EXIF_ZONE = 0x8769, 0x9003, 0x9291, 0x9011
+
+
+@dataclass(frozen=True, slots=True)
+class Film:
+    """What a film says of itself."""
+
+    path: Path
+    created_s: float | None
+    """Creation time since 1970, which may be that of its begin or of its end. [s]"""
+    length_s: float
+    """Length, for a progress bar; zero where it is not known. [s]"""
+    keyframes_only: bool
+    """Whether only keyframes are decoded, about one a second, because all would take too long."""
+
+
+def open_film(path: str | Path) -> Film:
+    """Return what a film or a folder of pictures says of itself.
+
+    Raises
+    ------
+    ReadingsFormatError
+        There is no such file, it holds no video, or the library that decodes it is not installed.
+    """
+    path = Path(path)
+    if path.is_dir():
+        times = [_picture_time(picture) for picture in _pictures(path)]
+        known = [time for time in times if time is not None]
+        if len(known) < 2:
+            raise ReadingsFormatError("film_folder_untimed", source=path.name, count=len(times), timed=len(known))
+        return Film(path, min(known), max(known) - min(known), keyframes_only=False)
+    with _container(path) as container:
+        stream = container.streams.video[0]
+        length = float(container.duration / 1e6) if container.duration else 0.0
+        if length > _LONGEST_S:
+            raise ReadingsFormatError("film_too_long", source=path.name, length_s=length)
+        rate = float(stream.average_rate or 30)
+        heavy = stream.codec_context.name in _HEAVY_CODECS or rate > _FAST_RATE
+        return Film(path, _created(container), length, keyframes_only=heavy and length > 120)
+
+
+def frames(film: Film, *, per_s: float) -> Iterator[tuple[float, Picture]]:
+    """Yield the time since the begin of the film and the picture, upright, RGB, shape (height, width, 3).
+
+    Parameters
+    ----------
+    film
+        From :func:`open_film`.
+    per_s
+        About how many to yield a second, at the most.
+    """
+    if film.path.is_dir():
+        yield from _from_folder(film)
+        return
+    begin, due = None, 0.0
+    with _container(film.path) as container:
+        stream = container.streams.video[0]
+        stream.thread_type = "AUTO"
+        if film.keyframes_only:
+            stream.codec_context.skip_frame = "NONKEY"
+        import av
+
+        try:
+            for frame in container.decode(stream):
+                if frame.pts is None:
+                    continue
+                begin = float(frame.time) if begin is None else begin
+                time = float(frame.time) - begin
+                if time + 1e-6 < due:
+                    continue
+                due = time + 1 / per_s if time - due > 1 / per_s else due + 1 / per_s
+                yield time, _upright(frame)
+        except av.error.FFmpegError:  # a film that breaks off: what was read so far counts
+            return
+
+
+def picture_at(film: Film, moment_s: float) -> Picture:
+    """Return the first picture at or after a moment of the film, else the last one.
+
+    Raises
+    ------
+    ReadingsFormatError
+        The film holds no picture.
+    """
+    last = None
+    for time, picture in frames(film, per_s=1000.0 if film.length_s < 10 else 10.0):
+        last = picture
+        if time + 1e-6 >= moment_s:
+            break
+    if last is None:
+        raise ReadingsFormatError("film_empty", source=film.path.name)
+    return last
+
+
+def _container(path: Path):  # type: ignore[no-untyped-def]  # av is an extra
+    try:
+        import av
+    except ImportError:
+        raise ReadingsFormatError("film_extra_missing", source=path.name) from None
+    try:
+        container = av.open(str(path))
+    except FileNotFoundError:
+        raise ReadingsFormatError("cannot_open", source=path.name, reason="No such file or directory") from None
+    except (av.error.FFmpegError, OSError) as error:
+        raise ReadingsFormatError("film_unreadable", source=path.name, reason=str(error)) from None
+    if not container.streams.video:
+        container.close()
+        raise ReadingsFormatError("film_without_video", source=path.name)
+    return container
+
+
+def _upright(frame) -> Picture:  # type: ignore[no-untyped-def]
+    """Return the picture as a phone shows it: turned by the angle that the file states."""
+    picture = frame.to_ndarray(format="rgb24")
+    quarters = round(-float(getattr(frame, "rotation", 0) or 0) / 90) % 4
+    return np.ascontiguousarray(np.rot90(picture, -quarters)) if quarters else picture
+
+
+def _created(container) -> float | None:  # type: ignore[no-untyped-def]
+    stated = container.metadata.get("creation_time")
+    try:
+        return datetime.fromisoformat(stated.replace("Z", "+00:00")).timestamp() if stated else None
+    except ValueError:
+        return None
+
+
+def _pictures(folder: Path) -> list[Path]:
+    return sorted(path for path in folder.iterdir() if path.suffix.lower() in _PICTURES)
+
+
+def _from_folder(film: Film) -> Iterator[tuple[float, Picture]]:
+    from PIL import Image, ImageOps
+
+    timed = [(time, path) for path in _pictures(film.path) if (time := _picture_time(path)) is not None]
+    for time, path in sorted(timed):
+        with Image.open(path) as image:
+            yield time - (film.created_s or 0.0), np.asarray(ImageOps.exif_transpose(image).convert("RGB"))
+
+
+def _picture_time(path: Path) -> float | None:
+    """Return when a picture was taken by its EXIF data, since 1970; a time without a zone counts as UTC. [s]."""
+    from PIL import Image, UnidentifiedImageError
+
+    try:
+        with Image.open(path) as image:
+            exif = image.getexif().get_ifd(_EXIF_OFFSETS)
+    except (UnidentifiedImageError, OSError):
+        return None
+    stated = str(exif.get(_EXIF_TIME, ""))
+    zone = str(exif.get(_EXIF_ZONE, "") or "+00:00")
+    parts = "".join(character for character in str(exif.get(_EXIF_PARTS, "") or "0") if character.isdigit())
+    try:
+        moment = datetime.strptime(f"{stated} {zone}", "%Y:%m:%d %H:%M:%S %z")
+    except ValueError:
+        return None
+    return moment.timestamp() + float(f"0.{parts or '0'}")

@@ -1,0 +1,306 @@
+"""From a film and a dial file to readings, with what could not be read and why."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from speedcal.errors import ReadingsFormatError
+from speedcal.interval import FloatArray
+from speedcal.logs.film.frames import Film, Picture, frames, open_film, picture_at
+from speedcal.logs.film.marks import FilmedDial, read_dial, seen_at
+from speedcal.logs.film.needle import (
+    Sighting,
+    differences,
+    face_without_needle,
+    find_needle,
+    needle_shape,
+    polar_picture,
+    ring_radii,
+)
+from speedcal.logs.film.registration import GOOD_CORRELATION, Registration
+
+_PER_S = 2.0
+_SHAPE_FRAMES = 60
+_FEWEST = 20
+_CLICK_PX = 1.0
+"""How well a mark is tapped, standard, in pixels of the film. From memory."""
+_PARALLAX_RAD = 0.004
+"""What is left of parallax when needle height and camera angle are not known, standard. From memory."""
+_JUMP_SHARE, _JUMP_REACH = 0.04, 2
+_STOP_SHARE = 0.01
+_STILLS, _STILL_PX = 12, 320
+
+
+@dataclass(frozen=True, eq=False)
+class Still:
+    """One frame, made small, and where the needle was found in it."""
+
+    time_s: float
+    """Since the begin of the film. [s]"""
+    value: float
+    picture: Picture
+    needle_px: FloatArray
+    """Pivot and tip in the small picture, shape (2, 2). [px]"""
+
+
+@dataclass(frozen=True, eq=False)
+class FilmReading:
+    """What a dial showed over a film; arrays of shape (n,)."""
+
+    dial: FilmedDial
+    time_s: FloatArray
+    """Creation time plus the film's own seconds where it states one, else its own seconds. [s]"""
+    value: FloatArray
+    """What the dial showed, in its unit."""
+    u: FloatArray
+    """Standard uncertainty of each reading by itself, in the unit of the dial."""
+    u_common: float
+    """Standard uncertainty that all readings share: marks and parallax, in the unit of the dial."""
+    has_clock: bool
+    left_out: Mapping[str, int]
+    """How many frames could not be read, by the code of the reason."""
+    stills: tuple[Still, ...] = ()
+    """A dozen frames with the needle as it was found, for a person to look at."""
+
+
+def read_film(
+    film: str | Path,
+    dial: str | Path | FilmedDial,
+    *,
+    per_s: float = _PER_S,
+    progress: Callable[[float], None] | None = None,
+) -> FilmReading:
+    """Read a filmed dial.
+
+    Every frame is brought onto the one the marks were taken in; the face without its needle comes from the film itself;
+    the needle is what differs from it along a line from the centre.
+
+    Parameters
+    ----------
+    film
+        A video, or a folder of pictures with the time in their EXIF data.
+    dial
+        The dial file, or what was read from it.
+    per_s
+        How many frames a second to read, at the most.
+    progress
+        Called with the share done, 0 to 1.
+
+    Raises
+    ------
+    ReadingsFormatError
+        Film or dial cannot be read, or no needle is seen in enough frames.
+    """
+    known = dial if isinstance(dial, FilmedDial) else read_dial(dial)
+    opened = open_film(film)
+    reference = picture_at(opened, known.frame_s)
+    _refuse_marks_outside(known, reference, opened)
+    seen = _unrolled(opened, known, reference, per_s, progress)
+    times, polar, left_out = seen.times, np.array(seen.unrolled), seen.left_out
+    if len(times) < _FEWEST:
+        raise ReadingsFormatError("film_few_frames", source=opened.path.name, count=len(times), left_out=left_out)
+    face = face_without_needle(polar)
+    some = np.unique(np.linspace(0, len(polar) - 1, _SHAPE_FRAMES).astype(int))
+    shape = needle_shape([differences(polar[i], face) for i in some])
+    if shape is None:
+        raise ReadingsFormatError("film_no_needle", source=opened.path.name)
+    kept, sightings = [], []
+    for i in range(len(polar)):
+        found = find_needle(differences(polar[i], face), shape)
+        if isinstance(found, str):
+            left_out[found] += 1
+        else:
+            kept.append(i)
+            sightings.append(found)
+    if len(kept) < _FEWEST:
+        raise ReadingsFormatError("film_few_frames", source=opened.path.name, count=len(kept), left_out=left_out)
+    angle, shift = _directions(sightings)
+    known, angle = _seen_anew(known, angle, shift)
+    value, slope = _values(known, angle)
+    u = np.abs(slope) * np.array([sighting.u for sighting in sightings])
+    moments = np.array(times)[kept]
+    good = _plausible(value, known, left_out)
+    tips = {kept[i]: (float(value[i]), float(angle[i])) for i in np.flatnonzero(good)}
+    return FilmReading(
+        dial=known,
+        time_s=(opened.created_s or 0.0) + moments[good],
+        value=value[good],
+        u=u[good],
+        u_common=_u_common(known),
+        has_clock=opened.created_s is not None,
+        left_out={reason: count for reason, count in left_out.items() if count},
+        stills=tuple(
+            Still(times[i], tips[i][0], small, _needle_px(known, tips[i][1], warp) * scale)
+            for i, small, warp, scale in seen.kept
+            if i in tips
+        ),
+    )
+
+
+def contact_sheet(reading: FilmReading, path: str | Path) -> None:
+    """Write the stills into one picture (PNG), each with its value and the needle as it was found."""
+    import cv2
+
+    tiles = []
+    for still in reading.stills[:: max(1, len(reading.stills) // _STILLS)][:_STILLS]:
+        tile = still.picture.copy()
+        pivot, tip = (tuple(int(v) for v in np.round(point)) for point in still.needle_px)
+        cv2.line(tile, pivot, tip, (0, 0, 0), 4, cv2.LINE_AA)
+        cv2.line(tile, pivot, tip, (255, 230, 0), 2, cv2.LINE_AA)
+        cv2.rectangle(tile, (0, 0), (tile.shape[1], 26), (0, 0, 0), -1)
+        said = f"{still.value:.1f} {reading.dial.unit}   {still.time_s:.1f} s"
+        cv2.putText(tile, said, (6, 19), cv2.FONT_HERSHEY_SIMPLEX, 0.55, (255, 255, 255), 1, cv2.LINE_AA)
+        tiles.append(tile)
+    if not tiles:
+        return
+    across = 3
+    tiles += [np.zeros_like(tiles[0])] * (-len(tiles) % across)
+    rows = [np.hstack(tiles[i : i + across]) for i in range(0, len(tiles), across)]
+    done, coded = cv2.imencode(".png", cv2.cvtColor(np.vstack(rows), cv2.COLOR_RGB2BGR))
+    if done:
+        Path(path).write_bytes(coded.tobytes())
+
+
+def write_readings(reading: FilmReading, path: str | Path) -> None:
+    """Write the readings file: ``time``, ``dial (UNIT)``, ``u (UNIT)``, ``u_common (UNIT)``."""
+    from datetime import UTC, datetime
+
+    unit = reading.dial.unit
+    rows = [f"time,dial ({unit}),u ({unit}),u_common ({unit})"]
+    for time, value, u in zip(reading.time_s, reading.value, reading.u, strict=True):
+        moment = datetime.fromtimestamp(time, UTC) if reading.has_clock else None
+        stamp = f"{moment:%Y-%m-%dT%H:%M:%S}.{moment.microsecond // 1000:03d}Z" if moment else f"{time:.3f}"
+        rows.append(f"{stamp},{value:.2f},{u:.3f},{reading.u_common:.3f}")
+    Path(path).write_text("\n".join(rows) + "\n", encoding="utf-8")
+
+
+@dataclass
+class _Seen:
+    """Frames that could be brought onto the reference."""
+
+    times: list[float]
+    unrolled: list[Picture]
+    left_out: Counter[str]
+    kept: list[tuple[int, Picture, FloatArray, float]]
+    """Number, small picture, place and scale of frames kept for a person."""
+
+
+def _unrolled(
+    film: Film, dial: FilmedDial, reference: Picture, per_s: float, progress: Callable[[float], None] | None
+) -> _Seen:
+    """Bring every frame onto the reference and unroll its dial."""
+    registration = Registration(reference, dial.centre, dial.radius_px)
+    seen = _Seen([], [], Counter(), [])
+    every, scale = film.length_s / (3 * _STILLS), _STILL_PX / reference.shape[1]
+    for time, picture in frames(film, per_s=per_s):
+        if progress is not None and film.length_s:
+            progress(min(time / film.length_s, 1.0))
+        if picture.shape != reference.shape:
+            seen.left_out["other_size"] += 1
+            continue
+        warp, good = registration.locate(picture)
+        if good < GOOD_CORRELATION:
+            seen.left_out["dial_not_found"] += 1
+            continue
+        if time >= every * len(seen.kept):
+            seen.kept.append((len(seen.times), _small(picture, scale), warp, scale))
+        seen.times.append(time)
+        seen.unrolled.append(polar_picture(picture, dial, warp))
+    return seen
+
+
+def _small(picture: Picture, scale: float) -> Picture:
+    import cv2
+
+    size = (_STILL_PX, round(picture.shape[0] * scale))
+    return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.uint8)
+
+
+def _needle_px(dial: FilmedDial, angle: float, warp: FloatArray) -> FloatArray:
+    """Return where pivot and tip of a needle are seen in a frame, shape (2, 2). [px]."""
+    ends = seen_at(dial.plane, np.array([[0.0, 0.0], [np.cos(angle), np.sin(angle)]]) * 0.85)
+    return np.asarray(ends @ warp[:, :2].T + warp[:, 2])
+
+
+def _directions(sightings: list[Sighting]) -> tuple[FloatArray, FloatArray]:
+    """Return the direction of every needle, freed of where its pivot is seen, and that place in the plane. [rad, 1].
+
+    A needle above the face is seen beside where it is, by the same shift in every direction (parallax), and a tapped
+    centre is never exact. Both move the whole needle and leave its direction. The shift is what makes the sideways
+    place change along the rings, in all frames together: lateral = angle error x radius + n . shift.
+    """
+    radii = ring_radii()
+    base = np.array([sighting.angle for sighting in sightings])
+    rows, rest, owner = [], [], []
+    for number, sighting in enumerate(sightings):
+        seen = np.isfinite(sighting.lateral)
+        across = np.full((seen.sum(), 2), (-np.sin(sighting.angle), np.cos(sighting.angle)))
+        rows.append(np.column_stack([across, radii[seen]]))
+        rest.append(sighting.lateral[seen])
+        owner.append(np.full(seen.sum(), number))
+    table, lateral, frame = np.concatenate(rows), np.concatenate(rest), np.concatenate(owner)
+    # the angle error of each frame is eliminated: only its shift along the rings is left
+    count = len(sightings)
+    square = np.bincount(frame, table[:, 2] ** 2, count)
+
+    def without_angle(column: FloatArray) -> FloatArray:
+        share = np.bincount(frame, column * table[:, 2], count) / square
+        return np.asarray(column - share[frame] * table[:, 2])
+
+    design = np.column_stack([without_angle(table[:, 0]), without_angle(table[:, 1])])
+    target = without_angle(lateral)
+    normal = design.T @ design + 1e-4 * len(target) * np.eye(2) * np.mean(design**2)
+    shift = np.linalg.solve(normal, design.T @ target)
+    corrected = lateral - table[:, :2] @ shift
+    return np.asarray(base + np.bincount(frame, corrected * table[:, 2], count) / square), np.asarray(shift)
+
+
+def _seen_anew(dial: FilmedDial, angle: FloatArray, shift: FloatArray) -> tuple[FilmedDial, FloatArray]:
+    """Return the dial fitted with the needle's pivot, and the needles' directions in its plane."""
+    again = dial.with_pivot(seen_at(dial.plane, np.asarray(shift, float)[None, :])[0])
+    back = np.asarray(np.linalg.inv(again.plane))
+    ends = [
+        seen_at(back, seen_at(dial.plane, shift + reach * np.column_stack([np.cos(angle), np.sin(angle)])))
+        for reach in (0.3, 0.9)
+    ]
+    return again, np.asarray(np.arctan2(*(ends[1] - ends[0]).T[::-1]))
+
+
+def _values(dial: FilmedDial, angle: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the value at directions in the picture, and its slope. [unit, unit per rad]."""
+    marks = dial.angles()
+    along = dial.sense * angle
+    middle = (marks[0] + marks[-1]) / 2
+    return dial.value_at(middle + (along - middle + np.pi) % (2 * np.pi) - np.pi)
+
+
+def _plausible(value: FloatArray, dial: FilmedDial, left_out: Counter[str]) -> FloatArray:
+    """Return which readings to keep: on the scale, and without a jump there and back."""
+    scale = float(np.ptp(dial.values))
+    low, high = dial.values[0], dial.values[-1]
+    on_scale = (value > low + _STOP_SHARE * scale) & (value < high + 0.05 * scale)
+    padded = np.pad(value, _JUMP_REACH, mode="edge")
+    middle = np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * _JUMP_REACH + 1), axis=1)
+    smooth = np.abs(value - middle) <= _JUMP_SHARE * scale
+    left_out["off_scale"] += int((~on_scale).sum())
+    left_out["jump"] += int((on_scale & ~smooth).sum())
+    return np.asarray(on_scale & smooth)
+
+
+def _u_common(dial: FilmedDial) -> float:
+    """Return what marks and parallax do to every reading alike, in the unit of the dial."""
+    _, slope = dial.value_at(dial.angles())
+    steep = float(np.median(np.abs(slope)))
+    return steep * float(np.hypot(_CLICK_PX / dial.radius_px, _PARALLAX_RAD))
+
+
+def _refuse_marks_outside(dial: FilmedDial, picture: Picture, film: Film) -> None:
+    height, width = picture.shape[:2]
+    x, y = dial.points.T
+    if not ((x >= 0) & (x < width) & (y >= 0) & (y < height)).all():
+        raise ReadingsFormatError("film_marks_outside", source=film.path.name, width=width, height=height)

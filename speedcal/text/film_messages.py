@@ -1,0 +1,84 @@
+"""Words for reading a filmed dial."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from speedcal.text.messages import Template, label
+from speedcal.text.numbers import counted, joined
+
+_EXAMPLE = "Write rows such as marks = [[0, 402, 655], [20, 331, 480], [40, 420, 318]]: value, x, y in pixels"
+
+REFUSALS: dict[str, tuple[Template, Template]] = {
+    "cannot_open": ("the file cannot be opened: {reason}", "Check the name"),
+    "dial_file_not_toml": ("the dial file cannot be read: {reason}", _EXAMPLE),
+    "dial_file_unknown_key": ("the dial file has no {key:quoted}", "Use {known:and}"),
+    "dial_file_unit": ("the dial's unit {found:quoted} is not a unit of speed", 'Write unit = "mph" or unit = "km/h"'),
+    "dial_file_marks": ("the dial file has {count:n mark}; three are needed, six or more are better", _EXAMPLE),
+    "dial_file_mark_twice": ("the mark at {value:g} is given twice", "Keep one of them"),
+    "dial_file_centre": ("the centre is not two numbers", "Write centre = [x, y] in pixels, or leave it out"),
+    "dial_file_frame": (
+        "frame_s = {found} is not a moment of the film",
+        "Give the seconds since the film's start at which the marks were taken",
+    ),
+    "dial_file_circle": (
+        "the marks do not stand on a circle around one centre",
+        "Tap the same end of each tick, and check the numbers typed beside them",
+    ),
+    "dial_file_order": (
+        "the mark at {value:g} does not follow the others around the dial",
+        "Check the values: they must grow in one direction around the dial",
+    ),
+    "film_extra_missing": (
+        "reading films needs an addition that is not installed",
+        "Run: pip install 'speedcal[film]'",
+    ),
+    "film_unreadable": ("the film cannot be read: {reason}", "Give the video as the phone wrote it"),
+    "film_without_video": ("the file holds no video", "Give the video as the phone wrote it"),
+    "film_empty": ("the film holds no picture", "Give the video as the phone wrote it"),
+    "film_too_long": ("the film lasts {length_s:seconds}; four hours are the most", "Cut it down to the drive"),
+    "film_folder_untimed": (
+        "only {timed} of {count:n picture} in the folder carry the time they were taken",
+        "Give pictures as the camera wrote them, with their EXIF data",
+    ),
+    "film_marks_outside": (
+        "a mark lies outside the picture, which has {width} x {height} pixels",
+        "Take the marks in a frame of this film, as it is shown upright",
+    ),
+    "film_few_frames": (
+        lambda values: (
+            f"the dial could be read in {counted(values['count'], 'frame')} only"
+            + (f" ({_listed(values['left_out'])})" if values["left_out"] else "")
+        ),
+        "Film with the whole dial in the picture and in focus, and check the marks and frame_s",
+    ),
+    "film_no_needle": (
+        "nothing like a needle moves in the film",
+        "Check that the marks are those of the speedometer and that the vehicle was driven at several speeds",
+    ),
+}
+"""Code to what is wrong and what to do, both without full stop."""
+
+FINDINGS: dict[str, Template] = {}
+"""Code to the sentence, with its full stop."""
+
+LABELS: dict[str, str] = {
+    "other_size": "of another size",
+    "dial_not_found": "dial not found",
+    "no_needle": "no needle seen",
+    "two_needles": "two needles seen",
+    "covered": "needle covered",
+    "off_scale": "needle off the scale or at rest",
+    "jump": "a leap no needle makes",
+}
+"""Why a frame was left out."""
+
+
+def frames_text(read: int, left_out: Mapping[str, int]) -> str:
+    """Return how many frames were read and why others were not."""
+    rest = f"; left out: {_listed(left_out)}" if left_out else ""
+    return f"{counted(read, 'frame')} read{rest}"
+
+
+def _listed(counts: Mapping[str, int]) -> str:
+    return joined(f"{label(code)} {count}" for code, count in sorted(counts.items()))
