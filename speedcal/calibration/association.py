@@ -12,10 +12,11 @@ from itertools import product
 
 import numpy as np
 
-from speedcal.calibration.ground_speed import SLOWEST_MPS, GroundSpeed
+from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.tuning import (
     NOTES_KERNEL_MPS,
     NOTES_UNIFORM,
+    SLOWEST_MPS,
     TRACK_KERNEL_MPS,
     TRACK_KERNEL_SHARE,
     TRACK_UNIFORM,

@@ -23,7 +23,7 @@ from speedcal.calibration.clock_search import (
     SMALLEST_FACTOR,
     Shift,
 )
-from speedcal.calibration.ground_speed import SLOWEST_MPS, GroundSpeed
+from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.moments import Moments
 from speedcal.calibration.tuning import (
     CELL_REACH_S,
@@ -35,6 +35,7 @@ from speedcal.calibration.tuning import (
     SCATTER_LOG_SD,
     SCATTER_MPS,
     SCATTER_NODES_MPS,
+    SLOWEST_MPS,
     WRONG_BETA,
     WRONG_NODES,
 )
@@ -135,7 +136,11 @@ def clock_cells(
     near = np.flatnonzero(height > height.max() - _WORTH_A_LOOK)
     rows = np.repeat(near, len(SCATTER_NODES_MPS))
     scatter = np.tile(SCATTER_NODES_MPS, len(near))
-    prior = log_prior(seen.clock_s[rows]) + np.tile(_log_scatter_prior(), len(near)) + np.log(_stride(notes.at) * notes.at.spacing_s)
+    prior = (
+        log_prior(seen.clock_s[rows])
+        + np.tile(_log_scatter_prior(), len(near))
+        + np.log(_stride(notes.at) * notes.at.spacing_s)
+    )
     seen, lines = seen.only(rows), lines.only(rows)
     lines = _climbed(seen, scatter, notes, lines, rounds=_SECOND_ROUNDS)
     height = _log_height(seen, scatter, notes, lines) + prior
@@ -285,7 +290,7 @@ def _weighed(seen: _Seen, scatter: FloatArray, notes: Notes, lines: _Lines, log_
         gain=lines.gain,
         wrong_share=lines.wrong,
         log_mass=log_mass,
-        covariance=np.linalg.inv(information),
+        covariance=np.asarray(np.linalg.inv(information), float),
         right=np.clip(right * told.good, 0.0, 1.0),
         on_track=(notes.at.weight * seen.inside).sum(axis=2),
         share=share,

@@ -213,4 +213,4 @@ def _information(way: Laid, design: FloatArray, noise: FloatArray) -> tuple[Floa
 def _log_size_shares() -> FloatArray:
     """Return the log prior share of each size of the curve."""
     others = np.full(len(CURVE_SIZES_MPS), (1 - STRAIGHT_SHARE) / len(CURVE_SIZES_MPS))
-    return np.log(np.concatenate([[STRAIGHT_SHARE], others]))
+    return np.asarray(np.log(np.concatenate([[STRAIGHT_SHARE], others])))

@@ -10,12 +10,13 @@ from speedcal.calibration.association import log_unrelated, stray_density
 from speedcal.calibration.clock_posterior import Cells, Notes, clock_cells
 from speedcal.calibration.clock_search import Shift
 from speedcal.calibration.dial_mixture import Laid, Mixed, PointerPlay, mixed_dial
-from speedcal.calibration.ground_speed import SLOWEST_MPS, GroundSpeed
+from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine
 from speedcal.calibration.moments import Moments
 from speedcal.calibration.runs import SteadyRuns
 from speedcal.calibration.tuning import (
     ASSOCIATION_FROM,
+    CELL_S,
     CLOCK_DOUBT,
     CLOCKS_KEPT,
     CLUSTER_S,
@@ -27,10 +28,11 @@ from speedcal.calibration.tuning import (
     LOOSE_EVIDENCE,
     LOOSE_SCATTER_MPS,
     MOST_DRAWN,
+    SLOWEST_MPS,
 )
 from speedcal.errors import AlignmentError
 from speedcal.finding import Finding
-from speedcal.interval import FloatArray, IntArray
+from speedcal.interval import BoolArray, FloatArray, IntArray
 
 
 def fit_noted(
@@ -117,7 +119,7 @@ def _refuse_foreign(cells: Cells, evidence: float, scatter: float, ground: Groun
     seen = cells.on_track.sum(axis=1)
     following = float(cells.weight @ ((cells.on_track * cells.right).sum(axis=1) / np.maximum(seen, 1e-9)))
     if following < FOLLOWING_SHARE:
-        count = int(round(float(cells.weight @ seen)))
+        count = round(float(cells.weight @ seen))
         raise AlignmentError("readings_do_not_follow", source=source, right=round(following * count), count=count)
 
 
@@ -126,8 +128,11 @@ def _refuse_two_clocks(cells: Cells, mixed: Mixed, best: int, source: str) -> No
     low, high = mixed.dial.driven_mps
     speeds = np.array([low, (low + high) / 2, high])
     shown = cells.offset_mps[:, None] + cells.gain[:, None] * speeds
-    spread = np.sqrt(cells.covariance[best, 0, 0] + 2 * cells.covariance[best, 0, 1] * speeds
-                     + cells.covariance[best, 1, 1] * speeds**2)
+    spread = np.sqrt(
+        cells.covariance[best, 0, 0]
+        + 2 * cells.covariance[best, 0, 1] * speeds
+        + cells.covariance[best, 1, 1] * speeds**2
+    )
     differs = (np.abs(shown - shown[best]) > 2.5 * spread).any(axis=1)
     far = np.abs(cells.clock_s - cells.clock_s[best]) > FAR_CLOCK_S
     other = far & differs
@@ -148,13 +153,15 @@ def _quantiles(cells: Cells) -> tuple[float, float, float]:
     """Return the ends of the 95 % interval of the clock offset and its mean."""
     order = np.argsort(cells.clock_s, kind="stable")
     clock, mass = cells.clock_s[order], np.cumsum(cells.weight[order])
-    low, high = (float(clock[min(np.searchsorted(mass, p), len(clock) - 1)]) for p in (0.025, 0.975))
-    return low - 0.25, float(cells.weight @ cells.clock_s), high + 0.25
+    ends = np.minimum(np.searchsorted(mass, [0.025, 0.975]), len(clock) - 1)
+    low, high = (float(end) for end in clock[ends])
+    return low - CELL_S / 2, float(cells.weight @ cells.clock_s), high + CELL_S / 2
 
 
 def _best_moments(
     ground: GroundSpeed, notes: Notes, cells: Cells, best: int
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+) -> tuple[FloatArray, FloatArray, FloatArray, BoolArray]:
+    """Return how probably each reading is right at a clock offset, its moment, the speed then and if there is one."""
     share = cells.share[best]
     total = share.sum(axis=1)
     delay = np.where(total > 1e-9, share @ notes.at.delay_s / np.maximum(total, 1e-9), notes.at.middle_s)

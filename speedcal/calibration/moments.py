@@ -47,4 +47,4 @@ def moments(time_resolution_s: float, u_time_s: float) -> Moments:
     delay = spacing * np.arange(-count, count + 1)
     inside = delay[:, None] - np.linspace(-0.5, 0.5, 41)[None, :] * time_resolution_s
     weight = np.exp(-0.5 * (inside / max(u_time_s, 1e-3)) ** 2).sum(axis=1)
-    return Moments(middle + delay, weight / weight.sum())
+    return Moments(np.asarray(middle + delay, float), weight / weight.sum())

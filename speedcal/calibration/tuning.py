@@ -166,8 +166,8 @@ TIRE_STATE_U = 0.002
 """Relative standard uncertainty from one day to another: pressure, temperature and load of the tires; from memory."""
 
 NODE_S, MINUTE_NODE_S = 0.25, 2.0
-"""Step of the moments at which a noted reading may have been taken, for stamps to the second and to the minute. Doubled,
-the answer moves by a quarter of its interval with where the nodes happen to lie."""
+"""Step of the moments at which a noted reading may have been taken, for stamps to the second and to the minute.
+Doubled, the answer moves by a quarter of its interval with where the nodes happen to lie."""
 
 CELL_S = 0.5
 """Step of the clock offsets that are weighed, where the nodes are finer. A passenger's stamps err by 1 s."""
@@ -194,12 +194,12 @@ CRAWL_SD_MPS = 2.0
 """How well a reading follows a vehicle that stands or crawls; it dates the reading and says nothing of the line."""
 
 LN_FACTOR_SCALE, LN_FACTOR_FREEDOM = 0.10, 3.0
-"""Student's t of the log of the error factor, for telling whether readings belong to a track; nowhere else. Doubled, four
-in a hundred more foreign notes pass."""
+"""Student's t of the log of the error factor, for telling whether readings belong to a track; nowhere else. Doubled,
+four in a hundred more foreign notes pass."""
 
 TRACK_KERNEL_SHARE, TRACK_KERNEL_MPS, TRACK_UNIFORM = 0.06, 1.5 * MPH_MPS, 0.02
-"""What readings of this track are like when nobody knows when they were taken: its speeds, this much wider, and a little
-of anything."""
+"""What readings of this track are like when nobody knows when they were taken: its speeds, this much wider, and a
+little of anything."""
 
 NOTES_KERNEL_MPS, NOTES_UNIFORM = 3.0 * MPH_MPS, 0.1
 """What one reading is like when the others are known and the track is not."""
@@ -231,8 +231,8 @@ PLAY_SIZES_MPS, PLAY_SHARES = (0.1 * PLAY_MPS, 0.7 * PLAY_MPS), (0.5, 0.5)
 """How far a pointer hangs, standard deviation, and how likely each is before it is seen."""
 
 ASSOCIATION_FROM = 6.9
-"""Log odds that readings belong to a track from which on they get a number: 1,000 to 1. On simulated drives foreign notes
-pass less than once in a thousand, and of honest ones only those of four or five readings fail."""
+"""Log odds that readings belong to a track from which on they get a number: 1,000 to 1. On simulated drives foreign
+notes pass less than once in a thousand, and of honest ones only those of four or five readings fail."""
 
 LOOSE_SCATTER_MPS, LOOSE_EVIDENCE = 1.4 * MPH_MPS, 25.0
 """Readings that scatter this much about a recorded speed have to belong to it with odds this much greater."""
@@ -241,8 +241,8 @@ FOLLOWING_SHARE = 0.5
 """Least share of the readings on the track that has to follow it."""
 
 LARGE_SCATTER_MPS = 0.9 * MPH_MPS
-"""Scatter, beside rounding, from which on readings are not trusted: people read to 0.6 mph. On simulated drives it catches
-two dials and a convoy, and no honest drive."""
+"""Scatter, beside rounding, from which on readings are not trusted: people read to 0.6 mph. On simulated drives it
+catches two dials and a convoy, and no honest drive."""
 
 CLOCK_DOUBT = 0.05
 """Posterior mass of far clock offsets with another answer from which on none is given."""
@@ -254,8 +254,8 @@ FAR_CLOCK_S = 25.0
 """Clock offsets further apart than this are two answers, not one that is a little uncertain."""
 
 LEAST_RIGHT = 0.3
-"""Readings that are right with less than this probability stay out of the dial. At 0.05 one in eight wrong ones costs 6 %
-in rms."""
+"""Readings that are right with less than this probability stay out of the dial. At 0.05, with one in
+eight wrong, rms is 6 % larger."""
 
 MOST_DRAWN = 0.6
 """Most of a reading's residual that its own choice of moment is taken to have hidden."""

@@ -32,8 +32,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "foreign_readings": (
         "the readings fit this track hardly better than a track of another drive would",
-        "Check that readings and track are of one drive and the unit of the readings; more readings, at several speeds, "
-        "show that they belong together",
+        "Check that readings and track are of one drive, and the unit of the readings; more readings, at several "
+        "speeds, show that they belong together",
     ),
     "two_clocks": (
         "two clock offsets explain the readings nearly equally well: {clock_offset_s:.0f} s gives an error factor of "
@@ -138,8 +138,8 @@ FINDINGS: dict[str, Template] = {
     "few_runs": "readings in {count:n steady run} only; hold four different speeds.",
     "few_speeds": _few_speeds,
     "many_wrong": "{wrong} of {total} readings disagree with the others; check the file.",
-    "large_scatter": "the readings scatter by {scatter_mps:speed1} about any dial, more than a person misreads; were they "
-    "all read on one instrument of the vehicle that carried the receiver?",
+    "large_scatter": "the readings scatter by {scatter_mps:speed1} about any dial, more than a person misreads; were "
+    "they all read on one instrument of the vehicle that carried the receiver?",
     "two_readers": "the readings look like those of two watches or two readers; let one person note all of them.",
     "association_unproven": "a list without times may fit other drives as well: note the time of a few readings.",
     "wide_interval": "at {at_mps:speed} the reading is known only to ±{half_width_mps:speed1}; two more steady runs "
