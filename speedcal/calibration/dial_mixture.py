@@ -28,7 +28,7 @@ from speedcal.calibration.tuning import (
     RUN_SHARES,
     SCATTER_LOG_SD,
     SCATTER_MPS,
-    STRAIGHT_SHARE,
+    STRAIGHT_PRIOR,
 )
 from speedcal.interval import FloatArray, IntArray
 
@@ -116,7 +116,7 @@ def mixed_dial(ways: Sequence[Laid], *, used_mps: FloatArray) -> Mixed:
     total = np.einsum("g,gij->ij", weight, covariance) + (away * weight[:, None]).T @ away
     at_knots = basis.at_knots
     straight = float(weight[size == 0].sum())
-    odds = (1 - straight) / max(straight, 1e-300) * STRAIGHT_SHARE / (1 - STRAIGHT_SHARE)
+    odds = (1 - straight) / max(straight, 1e-300) * STRAIGHT_PRIOR / (1 - STRAIGHT_PRIOR)
     shape: Shape = "bent" if odds > BENT_ODDS else "straight"
     shown = at_knots @ middle + basis.knots_mps
     knot_covariance = at_knots @ total @ at_knots.T
@@ -212,5 +212,5 @@ def _information(way: Laid, design: FloatArray, noise: FloatArray) -> tuple[Floa
 
 def _log_size_shares() -> FloatArray:
     """Return the log prior share of each size of the curve."""
-    others = np.full(len(CURVE_SIZES_MPS), (1 - STRAIGHT_SHARE) / len(CURVE_SIZES_MPS))
-    return np.asarray(np.log(np.concatenate([[STRAIGHT_SHARE], others])))
+    others = np.full(len(CURVE_SIZES_MPS), (1 - STRAIGHT_PRIOR) / len(CURVE_SIZES_MPS))
+    return np.asarray(np.log(np.concatenate([[STRAIGHT_PRIOR], others])))

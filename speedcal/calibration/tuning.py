@@ -20,7 +20,7 @@ CURVE_LENGTHS_MPS = (10 * MPH_MPS, 20 * MPH_MPS)
 CURVE_SIZES_MPS = tuple(size * MPH_MPS for size in (0.15, 0.35, 0.7, 1.3, 2.2))
 """Sizes of the deviation that are weighed; doubled at the top, notes become a tenth wider."""
 
-STRAIGHT_SHARE = 0.3
+STRAIGHT_PRIOR = 0.3
 """Prior probability that a dial has no deviation at all."""
 
 BENT_ODDS = 20.0
@@ -179,7 +179,7 @@ WRONG_SPREAD_MPS = 40.0
 """A wrong reading is anything in this range, all values alike."""
 
 WRONG_BETA, WRONG_NODES = (1.0, 8.0), 9
-"""Share of wrong readings before any is seen: a beta density, one in nine on average, and the nodes that integrate it."""
+"""Share of wrong readings before any is seen: a beta density, one in nine on average, and its number of nodes."""
 
 SCATTER_MPS, SCATTER_LOG_SD = 0.27, 0.6
 """A pointer is read to about 0.6 mph (0.27 m/s), within a factor of two either way; from memory."""
