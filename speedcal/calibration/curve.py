@@ -17,7 +17,7 @@ from speedcal.calibration.tuning import (
     FACTOR_PRIOR_U,
     KNOT_SPACING_MPS,
     OFFSET_PRIOR_MPS,
-    STRAIGHT_PRIOR,
+    STRAIGHT_SHARE,
 )
 from speedcal.interval import FloatArray
 
@@ -111,14 +111,14 @@ def dial_through(
         covariance.append(prior - gain @ (design @ line_prior @ at_knots.T + size**2 * cross.T))
         _, log_determinant = np.linalg.slogdet(marginal)
         log_weight.append(-0.5 * (rest @ np.linalg.solve(marginal, rest) + log_determinant))
-    share = np.full(len(mean), (1 - STRAIGHT_PRIOR) / len(CURVE_SIZES_MPS))
-    share[0] = STRAIGHT_PRIOR
+    share = np.full(len(mean), (1 - STRAIGHT_SHARE) / len(CURVE_SIZES_MPS))
+    share[0] = STRAIGHT_SHARE
     log_share = np.array(log_weight) + np.log(share)
     weight = np.exp(log_share - log_share.max())
     weight /= weight.sum()
     middle = np.asarray(weight @ np.array(mean))
     spread = np.array(mean) - middle
     total = np.einsum("g,gij->ij", weight, np.array(covariance)) + (spread * weight[:, None]).T @ spread
-    odds = (1 - weight[0]) / max(weight[0], 1e-300) * STRAIGHT_PRIOR / (1 - STRAIGHT_PRIOR)
+    odds = (1 - weight[0]) / max(weight[0], 1e-300) * STRAIGHT_SHARE / (1 - STRAIGHT_SHARE)
     shape: Shape = "bent" if odds > BENT_ODDS else "straight"
     return Dial(knots, middle, (total + total.T) / 2, driven, degrees_of_freedom, shape)

@@ -11,6 +11,7 @@ import numpy as np
 from speedcal.interval import FloatArray, Interval, student_quantile
 
 Shape = Literal["straight", "bent"]
+_NEWTON_STEPS, _LEAST_SLOPE = 8, 0.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,16 +76,16 @@ class Dial:
 
     def indicated(self, ground_mps: FloatArray | float) -> FloatArray:
         """Return what the dial shows at true speeds of any shape. [m/s]."""
-        return np.asarray(self._weights(ground_mps) @ self.shown_mps)
+        return np.asarray(self.weights(ground_mps) @ self.shown_mps)
 
     def covariance(self, ground_mps: FloatArray | float, other_mps: FloatArray | float) -> FloatArray:
         """Return the covariance of the readings at (n,) and at (k,) true speeds, shape (n, k). [m2/s2]."""
-        left, right = self._weights(np.atleast_1d(ground_mps)), self._weights(np.atleast_1d(other_mps))
+        left, right = self.weights(np.atleast_1d(ground_mps)), self.weights(np.atleast_1d(other_mps))
         return np.asarray(left @ self.knot_covariance @ right.T)
 
     def u_indicated(self, ground_mps: FloatArray | float) -> FloatArray:
         """Return the standard uncertainty of :meth:`indicated`. [m/s]."""
-        weights = self._weights(ground_mps)
+        weights = self.weights(ground_mps)
         variance = np.sum((weights @ self.knot_covariance) * weights, axis=-1)
         return np.asarray(np.sqrt(np.maximum(variance, 0.0)))
 
@@ -98,6 +99,11 @@ class Dial:
         return student_quantile(self.degrees_of_freedom)
 
     @property
+    def is_line(self) -> bool:
+        """Whether the dial cannot be anything but a straight line."""
+        return len(self.knots_mps) == 2
+
+    @property
     def driven_mps(self) -> tuple[float, float]:
         """The slowest and the fastest true speed of the readings it rests on. [m/s]."""
         return float(self.used_mps[0]), float(self.used_mps[-1])
@@ -107,7 +113,7 @@ class Dial:
         """The least-squares line through the dial over the speeds it rests on, and its covariance."""
         used = self.used_mps if np.ptp(self.used_mps) > 0 else self.used_mps[0] + np.array([-1.0, 1.0])
         design = np.column_stack([np.ones(len(used)), used])
-        weights = np.linalg.pinv(design) @ self._weights(used)
+        weights = np.linalg.pinv(design) @ self.weights(used)
         offset, factor = weights @ self.shown_mps
         return Line(float(offset), float(factor), np.asarray(weights @ self.knot_covariance @ weights.T))
 
@@ -146,6 +152,14 @@ class Dial:
         speed = np.asarray(ground_mps, float)
         return np.asarray((self.indicated(speed + step) - self.indicated(speed - step)) / (2 * step))
 
+    def true_speed(self, shown_mps: FloatArray | float) -> FloatArray:
+        """Return the true speeds at which the dial shows what it shows; it has to rise. [m/s]."""
+        shown, line = np.asarray(shown_mps, float), self.line
+        true = (shown - line.offset_mps) / line.error_factor
+        for _ in range(_NEWTON_STEPS):
+            true = true - (self.indicated(true) - shown) / np.maximum(self.slope(true), _LEAST_SLOPE)
+        return np.asarray(true)
+
     def shifted(self, covariance: FloatArray | float) -> Dial:
         """Return the dial with one more uncertainty that errs alike at every speed, given as variance. [m2/s2]."""
         return replace(self, knot_covariance=self.knot_covariance + covariance)
@@ -167,7 +181,7 @@ class Dial:
         bending[1:-1] = np.linalg.solve(system, change)
         return bending
 
-    def _weights(self, ground_mps: FloatArray | float) -> FloatArray:
+    def weights(self, ground_mps: FloatArray | float) -> FloatArray:
         """Return how much each knot counts for the reading at each speed, shape (..., m)."""
         speed = np.asarray(ground_mps, float)
         knots, count = self.knots_mps, len(self.knots_mps)

@@ -22,8 +22,8 @@ from speedcal.calibration.tuning import (
     SLOWEST_POSITION_SPEED_MPS,
     SPEED_DISAGREES,
     STEEPEST_GRADE,
+    STRAIGHT_CHORD,
     STRAIGHT_RAD_PER_S,
-    STRAIGHT_SHARE,
     STRETCH_S,
     UNIT_TOLERANCE,
 )
@@ -252,7 +252,7 @@ def _recorded_over_positions(fixes: _Fixes, east: FloatArray, north: FloatArray)
     chord = np.hypot(east[ahead] - east[here], north[ahead] - north[here])
     along = np.concatenate(([0.0], np.cumsum(np.hypot(np.diff(east), np.diff(north)))))
     whole = (fixes.piece[ahead] == fixes.piece[here]) & (unknown[ahead + 1] == unknown[here])
-    straight = chord > STRAIGHT_SHARE * (along[ahead] - along[here])
+    straight = chord > STRAIGHT_CHORD * (along[ahead] - along[here])
     use = whole & straight & (chord > SLOWEST_POSITION_SPEED_MPS * (time[ahead] - time[here]))
     if use.sum() < FEWEST_FIXES:
         return None

@@ -27,11 +27,7 @@ def measured_before(path: Path, unit: DisplayUnit | None) -> tuple[Calibration, 
 
     job = load_job(path)
     if not job.before:
-        raise JobError(
-            "the job has no drive before the work",
-            source=job.source.name,
-            remedy="Add [before] with its track and readings",
-        )
+        raise JobError("no_drive_before", source=job.source.name)
     result = replace(job, after=(), tolerance=None, unit=unit or job.unit).run()
     assert result.before is not None  # noqa: S101 - the job has such a drive
     return result.before, job.vehicle or Vehicle(), job.speeds_in(result.before.unit)

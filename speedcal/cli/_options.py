@@ -40,6 +40,11 @@ def result_options(function: _F) -> _F:
     return click.option("--json", "as_json", is_flag=True, help="Write the result as JSON.")(function)
 
 
+def explain_option(function: _F) -> _F:
+    """Add ``--explain``."""
+    return click.option("--explain", is_flag=True, help="Say in full what the result rests on.")(function)
+
+
 def choice_options(function: _F) -> _F:
     """Add ``--speeds`` and ``--criterion``."""
     function = click.option(

@@ -36,11 +36,7 @@ def command(jobs: tuple[Path, ...], speed: float | None, as_json: bool, unit: st
         job = replace(job, unit=cast(DisplayUnit, unit) if unit else job.unit, tolerance=None)
         for drive in job.run().drives:
             if not drive.has_date:
-                raise JobError(
-                    f"the track of drive {drive.name} carries no date",
-                    source=job.source.name,
-                    remedy="Leave this drive out of the history",
-                )
+                raise JobError("drive_without_date", source=job.source.name, drive=drive.name)
             drives.append(drive.calibration)
     reference = None if speed is None else speed * SPEED_UNIT_MPS[drives[0].unit]
     emit(history(drives, reference_mps=reference), as_json)

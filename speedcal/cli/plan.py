@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, cast
 
 import click
 
-from speedcal.cli._options import emit, result_options, say
+from speedcal.cli._options import emit, explain_option, result_options, say
 from speedcal.errors import PlanError
 from speedcal.units import DisplayUnit
 
@@ -30,6 +30,7 @@ _USUAL_LIMIT = {"mph": 65.0, "km/h": 100.0}
 @click.option("--assume", multiple=True, metavar="NAME=VALUE", help="Another value for an assumption; may be repeated.")
 @click.option("--sheet", type=click.Path(path_type=Path, dir_okay=False), help="Write the sheet to fill in, as PDF.")
 @click.option("--table", type=click.Path(path_type=Path, dir_okay=False), help="Write the table to type into, as CSV.")
+@explain_option
 @result_options
 def command(
     job: Path,
@@ -39,6 +40,7 @@ def command(
     assume: tuple[str, ...],
     sheet: Path | None,
     table: Path | None,
+    explain: bool,
     as_json: bool,
     unit: str | None,
 ) -> None:
@@ -59,6 +61,7 @@ def command(
     from speedcal.conformity import plan
     from speedcal.jobs import load_job
     from speedcal.report.road_test_sheet import render_sheet, render_template
+    from speedcal.text.road_test import in_full
 
     loaded = load_job(job)
     shown = cast(DisplayUnit, unit or loaded.unit or "mph")
@@ -78,7 +81,7 @@ def command(
         _write(sheet, render_sheet(result, heading=heading))
     if table is not None:
         _write(table, render_template(result).encode())
-    emit(result, as_json)
+    emit(result, as_json, in_full(result) if explain else None)
 
 
 def _write(path: Path, data: bytes) -> None:
@@ -86,7 +89,7 @@ def _write(path: Path, data: bytes) -> None:
         path.write_bytes(data)
     except OSError as error:
         reason = error.strerror or str(error)
-        raise PlanError(f"{path} cannot be written ({reason})", remedy="Check the folder, or close the file") from None
+        raise PlanError("file_not_written", file=str(path), reason=reason) from None
     say([f"written to {path}"])
 
 
@@ -98,7 +101,7 @@ def _before(job: Job) -> Calibration | None:
 
 def _tolerance(job: Job, question: str | None) -> Tolerance | None:
     if job.tolerance is None and question == "tolerance":
-        raise PlanError("the job names no tolerance", source=job.source.name, remedy="Add [tolerance] with a rule")
+        raise PlanError("no_tolerance", source=job.source.name)
     return job.tolerance
 
 
@@ -107,4 +110,4 @@ def _assumption(text: str) -> tuple[str, float]:
     try:
         return name.strip(), float(value)
     except ValueError:
-        raise PlanError(f"{text!r} is no assumption", remedy="Write it like pointer_scatter=0.5") from None
+        raise PlanError("assumption_unreadable", found=text) from None

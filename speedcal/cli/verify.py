@@ -10,7 +10,7 @@ from typing import cast
 import click
 
 from speedcal.cli import EXIT_FAIL, EXIT_NOT_PROVEN
-from speedcal.cli._options import emit, result_options
+from speedcal.cli._options import emit, explain_option, result_options
 from speedcal.errors import JobError
 from speedcal.units import DisplayUnit
 
@@ -19,8 +19,9 @@ _EXIT = {"pass": 0, "fail": EXIT_FAIL, "not proven": EXIT_NOT_PROVEN}
 
 @click.command()
 @click.argument("job", type=click.Path(path_type=Path))
+@explain_option
 @result_options
-def command(job: Path, as_json: bool, unit: str | None) -> None:
+def command(job: Path, explain: bool, as_json: bool, unit: str | None) -> None:
     r"""Judge the drive after the work of JOB against its tolerance.
 
     The exit status tells the verdict: 0 pass, 1 fail, 3 not proven, 2 when the input cannot be used.
@@ -34,23 +35,16 @@ def command(job: Path, as_json: bool, unit: str | None) -> None:
     Local rules on speedometers and odometers come first.
     """
     from speedcal.jobs import load_job
+    from speedcal.text.verdict import in_full
 
     loaded = load_job(job)
     if unit is not None:
         loaded = replace(loaded, unit=cast(DisplayUnit, unit))
     if not loaded.after:
-        raise JobError(
-            "the job has no drive after the work",
-            source=loaded.source.name,
-            remedy="Add [after] with its track and readings",
-        )
+        raise JobError("no_drive_after", source=loaded.source.name)
     if loaded.tolerance is None:
-        raise JobError(
-            "the job names no tolerance",
-            source=loaded.source.name,
-            remedy='Add [tolerance] with rule = "un_r39_type", for example',
-        )
+        raise JobError("no_tolerance", source=loaded.source.name)
     verification = loaded.run().verification
     assert verification is not None  # noqa: S101 - both parts are there
-    emit(verification, as_json)
+    emit(verification, as_json, in_full(verification) if explain else None)
     sys.exit(_EXIT[verification.verdict])

@@ -2,7 +2,7 @@
 
 from speedcal.conformity.planner import plan
 from speedcal.conformity.pooling import pool
-from speedcal.conformity.roadtest import RoadTestPlan
+from speedcal.conformity.road_test import RoadTestPlan
 from speedcal.conformity.rules import load_tolerance, tolerance_names
 from speedcal.conformity.tolerance import Tolerance
 from speedcal.conformity.trend import History, history

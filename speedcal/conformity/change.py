@@ -13,24 +13,26 @@ from speedcal.interval import FloatArray, Interval, tidy
 from speedcal.units import MILE_M
 
 if TYPE_CHECKING:
+    from speedcal.calibration.dial import Dial
     from speedcal.calibration.result import Calibration
     from speedcal.vehicle import GainChange, Vehicle, Work
 
 PRESSURE_PERCENT = 1.0
 """Largest change of circumference that tire pressure makes, in per cent; one private GPS experiment found less than
 this from very low to very high pressure (read in a secondary text)."""
-
-
-_EXACT_PERCENT = 0.02
-"""A planned change known better than this has no interval worth showing."""
+_COMPARED = 5
+"""Speeds at which two dials are compared: a line needs two, a bend a few more."""
+_LEAST_U_MPS = 1e-3
+"""Added to what is known at each speed, so that dials without uncertainty can be compared. [m/s]"""
+_KM_A_MILE = MILE_M / 1000
 
 
 @dataclass(frozen=True, slots=True)
 class Cause:
     """Something that would explain a change other than planned, and how large it would have to be."""
 
-    name: str
-    text: str
+    what: Finding
+    """Code and values: ``cause_gear``, ``cause_setting``, ``cause_housing``, ``cause_tires``, ``cause_file``."""
     size_percent: float | None
     """Change of the error factor against the plan that this cause makes; None when it has no fixed size."""
     fits: bool
@@ -39,10 +41,7 @@ class Cause:
     def to_dict(self) -> dict[str, Any]:
         """Return the cause, ready for JSON."""
         size = None if self.size_percent is None else tidy(self.size_percent, 2)
-        return {"cause": self.name, "text": self.text, "size_percent": size, "fits": self.fits}
-
-    def __str__(self) -> str:
-        return f"{self.text}{' (fits)' if self.fits else ''}"
+        return {**self.what.to_dict(), "size_percent": size, "fits": self.fits}
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,45 +59,42 @@ class ChangeCheck:
     agrees: bool
     causes: tuple[Cause, ...] = ()
     offset_shift_mps: Interval | None = None
-    """Change of the needle offset between the drives when the change of gain is left free; None for the odometer."""
-
-    @property
-    def planned_change(self) -> float:
-        """Gain after the work over gain before it, as planned."""
-        return self.planned.value
-
-    @property
-    def planned_text(self) -> str:
-        """The planned change in per cent, with its interval where it has one."""
-        value, low, high = (100 * (gain - 1) for gain in (self.planned.value, self.planned.low, self.planned.high))
-        return f"{value:+.1f} %" + (f" ({low:+.1f} to {high:+.1f})" if high - low > _EXACT_PERCENT else "")
+    """Shift of the needle between the drives when the change of gain is left free; None for the odometer."""
 
     @property
     def excess(self) -> float:
         """Measured over planned change; 1 when all went to plan."""
-        return self.measured_change.value / self.planned_change
+        return self.measured_change.value / self.planned.value
+
+    @property
+    def findings(self) -> tuple[Finding, ...]:
+        """A disagreement, and a needle that moved."""
+        found = []
+        if not self.agrees:
+            found.append(
+                Finding(
+                    "not_as_predicted",
+                    quantity=self.quantity,
+                    planned=self.planned,
+                    measured=self.measured_change,
+                    fitting=[cause.what for cause in self.causes if cause.fits],
+                )
+            )
+        if self.offset_shift_mps is not None and not self.offset_shift_mps.contains(0.0):
+            found.append(Finding("needle_moved", shift_mps=self.offset_shift_mps.value))
+        return tuple(found)
 
     def to_dict(self) -> dict[str, Any]:
         """Return the comparison, ready for JSON."""
         return {
             "quantity": self.quantity,
-            "planned_change": tidy(self.planned_change, 6),
-            "planned_interval": self.planned.to_dict(),
+            "planned_change": self.planned.to_dict(),
             "measured_change": self.measured_change.to_dict(),
             "predicted_factor": self.predicted_factor.to_dict(),
             "measured_factor": self.measured_factor.to_dict(),
             "agrees": self.agrees,
             "causes": [cause.to_dict() for cause in self.causes],
         }
-
-    def __str__(self) -> str:
-        word = "agree" if self.agrees else "DO NOT AGREE"
-        lines = [
-            f"{self.quantity}: planned change {self.planned_text}, measured "
-            f"{100 * (self.measured_change.value - 1):+.1f} % ({100 * (self.measured_change.low - 1):+.1f} to "
-            f"{100 * (self.measured_change.high - 1):+.1f}): they {word}"
-        ]
-        return "\n".join(lines + [f"  possible cause: {cause}" for cause in self.causes])
 
 
 def compare_speed(
@@ -111,9 +107,9 @@ def compare_speed(
 ) -> ChangeCheck:
     """Compare the drive after the work with what the drive before it predicts.
 
-    The needle offset a is the instrument's own and unchanged, the factor is multiplied by the change r:
-    a' = a, b' = r b. With the joint covariance C of both drives, generalised least squares gives r; the factors
-    alone would be several times less certain than the lines they belong to.
+    An instrument whose drive is changed by r shows at a true v what it showed at r v. Generalised least squares over a
+    few speeds, with the joint covariance of both dials, gives r; the factors alone would be several times less
+    certain than the dials they belong to.
 
     Parameters
     ----------
@@ -124,7 +120,7 @@ def compare_speed(
     vehicle, work
         For the causes: which gear was meant to be fitted.
     """
-    measured, offset_shift = _measured_change(before, after)
+    measured, shift = _measured_change(before.dial, after.dial)
     agrees = _agree(measured, planned)
     result = ChangeCheck(
         quantity="speed",
@@ -133,7 +129,7 @@ def compare_speed(
         measured_factor=after.error_factor,
         measured_change=measured,
         agrees=agrees,
-        offset_shift_mps=offset_shift,
+        offset_shift_mps=shift,
     )
     return result if agrees else replace(result, causes=likely_causes(result, vehicle, work))
 
@@ -166,119 +162,88 @@ def _agree(measured: Interval, planned: GainChange) -> bool:
     return abs(measured.value - planned.value) <= half
 
 
-def _measured_change(before: Calibration, after: Calibration) -> tuple[Interval, Interval]:
-    a0, b0 = before.offset_mps.value, before.error_factor.value
-    target = np.array([after.offset_mps.value - a0, after.error_factor.value])
-    direction = np.array([0.0, b0])
-    ratio = float(target[1] / b0)
-    weight: FloatArray = np.eye(2)
-    tire = np.diag([0.0, (TIRE_STATE_U * after.error_factor.value) ** 2])
-    for _ in range(20):
-        scale = np.diag([1.0, ratio])
-        weight = np.asarray(np.linalg.pinv(after.covariance + scale @ before.covariance @ scale + tire, hermitian=True))
-        new = float(direction @ weight @ target / (direction @ weight @ direction))
-        if abs(new - ratio) < 1e-12:
-            break
-        ratio = new
+def _measured_change(before: Dial, after: Dial) -> tuple[Interval, Interval]:
+    """Return the change of the drive, and the shift of the needle [m/s] when both are left free."""
     k = max(before.coverage_factor, after.coverage_factor)
-    u = 1 / float(np.sqrt(direction @ weight @ direction))
-    u_shift = float(np.sqrt(before.covariance[0, 0] + after.covariance[0, 0]))
-    return Interval.around(ratio, k * u), Interval.around(float(target[0]), k * u_shift)
+    (change, u_change), _ = _fitted(before, after, needle_moves=False)
+    _, (shift, u_shift) = _fitted(before, after, needle_moves=True)
+    return Interval.around(change, k * u_change), Interval.around(shift, k * u_shift)
+
+
+def _fitted(before: Dial, after: Dial, *, needle_moves: bool) -> tuple[tuple[float, float], tuple[float, float]]:
+    """Return change and shift by generalised least squares, each with its standard uncertainty (Gauss-Newton)."""
+    change, shift = after.line.error_factor / before.line.error_factor, 0.0
+    covariance: FloatArray = np.eye(2)
+    for _ in range(20):
+        speeds = _compared_speeds(before, after, change)
+        steep = before.slope(change * speeds) * speeds
+        tire = np.outer(steep, steep) * (TIRE_STATE_U * change) ** 2
+        both = after.covariance(speeds, speeds) + before.covariance(change * speeds, change * speeds) + tire
+        weight = np.linalg.inv(both + np.eye(len(speeds)) * _LEAST_U_MPS**2)
+        design = np.column_stack([steep, np.ones_like(steep) * needle_moves])
+        left = after.indicated(speeds) - before.indicated(change * speeds) - shift
+        covariance = np.asarray(np.linalg.pinv(design.T @ weight @ design, hermitian=True))
+        step = covariance @ design.T @ weight @ left
+        change, shift = change + float(step[0]), shift + float(step[1])
+        if abs(step[0]) < 1e-12:
+            break
+    u = np.sqrt(np.maximum(np.diag(covariance), 0.0))
+    return (change, float(u[0])), (shift, float(u[1]))
+
+
+def _compared_speeds(before: Dial, after: Dial, change: float) -> FloatArray:
+    """Return speeds after the work that both drives know from driving, or those of the drive after."""
+    low, high = after.driven_mps
+    first, last = (v / change for v in before.driven_mps)
+    shared = max(low, first), min(high, last)
+    return np.linspace(*(shared if shared[1] - shared[0] > (high - low) / 4 else (low, high)), _COMPARED)
 
 
 def likely_causes(change: ChangeCheck, vehicle: Vehicle | None, work: Work | None) -> tuple[Cause, ...]:
     """List what would explain a change other than planned, in the order in which a shop would look."""
-    return (
-        _other_gear(change, vehicle, work),
-        _wrong_range(change),
-        _tires(change),
-        _wrong_file(change),
-    )
+    return (_other_gear(change, vehicle, work), _wrong_range(change), _tires(change), _wrong_file(change))
 
 
 def _fits(change: ChangeCheck, excess: float) -> bool:
-    return change.measured_change.contains(change.planned_change * excess)
+    return change.measured_change.contains(change.planned.value * excess)
 
 
 def _other_gear(change: ChangeCheck, vehicle: Vehicle | None, work: Work | None) -> Cause:
     """Name the tooth count that the measured change stands for; a driven gear divides, a drive gear multiplies."""
-    percent = 100 * (change.excess - 1)
-    for name, power in (("driven_gear", -1), ("drive_gear", 1)):
-        planned = getattr(work, name, None) or (getattr(vehicle, name, None) if name == "driven_gear" else None)
+    for gear, power in (("driven_gear", -1), ("drive_gear", 1)):
+        planned = getattr(work, gear, None) or (getattr(vehicle, gear, None) if gear == "driven_gear" else None)
         if planned:
             implied = planned * change.excess**power
             teeth = max(1, round(implied))
             size = 100 * ((teeth / planned) ** power - 1)
-            word = name.replace("_", " ")
             fits = teeth != planned and _fits(change, 1 + size / 100)
-            text = (
-                f"another gear than planned: the drive stands for {implied:.1f} teeth on the {word} instead of "
-                f"{planned}; {teeth} teeth would make {size:+.1f} %; count the teeth"
-            )
-            return Cause("another gear", text, size, fits)
-    text = f"another gear or setting than planned: it would have to make {percent:+.1f} %; look at what is fitted"
-    return Cause("another gear", text, percent, False)
+            what = Finding("cause_gear", gear=gear, implied=implied, planned=planned, teeth=teeth, percent=size)
+            return Cause(what, size, fits)
+    percent = 100 * (change.excess - 1)
+    return Cause(Finding("cause_setting", percent=percent), percent, False)
 
 
 def _wrong_range(change: ChangeCheck) -> Cause:
+    """Say what a housing turned to the wrong range would do: the gears mesh too deep or hardly; it never reads high."""
     low = change.excess < 1
-    text = (
-        "the housing turned to the wrong range: the gears then mesh too deep or hardly at all; the reading drops or "
-        f"jumps by no fixed amount{', never high' if not low else ''}; look at the mark of the housing"
-    )
-    return Cause("housing range", text, None, low and change.excess < 0.8)
+    return Cause(Finding("cause_housing", reads_low=low), None, low and change.excess < 0.8)
 
 
 def _tires(change: ChangeCheck) -> Cause:
     """Say what the tires would have to roll; the reading goes with 1/circumference."""
     needed = 100 * (1 / change.excess - 1)
     by_pressure = abs(needed) <= PRESSURE_PERCENT
-    how = "pressure or wear could do that" if by_pressure else "too much for pressure, another tire size could do it"
-    text = f"tire pressure or size: the tires would have to roll {needed:+.1f} % farther a turn; {how}"
-    return Cause("tires", text, 100 * (change.excess - 1), by_pressure)
+    what = Finding("cause_tires", roll_percent=needed, pressure_could=by_pressure)
+    return Cause(what, 100 * (change.excess - 1), by_pressure)
 
 
 def _wrong_file(change: ChangeCheck) -> Cause:
-    km_per_mile = MILE_M / 1000
-    known = (
-        (
-            1 / change.planned_change,
-            "nothing has changed since the drive before: the same readings, or the part is not fitted",
-        ),
-        (km_per_mile, "km/h were taken for mph"),
-        (1 / km_per_mile, "mph were taken for km/h"),
-    )
-    for excess, why in known:
+    known = {
+        "unchanged": 1 / change.planned.value,
+        "kmh_taken_for_mph": _KM_A_MILE,
+        "mph_taken_for_kmh": 1 / _KM_A_MILE,
+    }
+    for why, excess in known.items():
         if abs(excess - 1) > 1e-9 and _fits(change, excess):
-            return Cause("readings file", f"the wrong readings file: {why}", 100 * (excess - 1), True)
-    return Cause(
-        "readings file",
-        "the wrong readings file or the wrong track: no fixed amount; look at dates and names",
-        None,
-        False,
-    )
-
-
-def change_findings(change: ChangeCheck) -> list[Finding]:
-    """Say a disagreement, or a needle that moved, in a sentence."""
-    found = []
-    if not change.agrees:
-        fitting = [cause.text for cause in change.causes if cause.fits]
-        found.append(
-            Finding(
-                "not_as_predicted",
-                f"The {change.quantity} changed by {100 * (change.measured_change.value - 1):+.1f} % where "
-                f"{change.planned_text} was planned, more apart than the two drives allow. "
-                + (f"What would fit: {'; '.join(fitting)}." if fitting else "No usual cause fits by its size."),
-            )
-        )
-    shift = change.offset_shift_mps
-    if shift is not None and not shift.contains(0.0):
-        found.append(
-            Finding(
-                "offset_moved",
-                "The needle offset is not the same before and after: the pointer, the face or the instrument was "
-                "touched, or one of the drives was not read in the unit it says.",
-            )
-        )
-    return found
+            return Cause(Finding("cause_file", why=why), 100 * (excess - 1), True)
+    return Cause(Finding("cause_file", why="unknown"), None, False)

@@ -3,54 +3,36 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 from typing import Literal
 
 import numpy as np
 
-from speedcal.conformity.probability import probability_inside, risk_of_false_fail
-from speedcal.interval import FloatArray
+from speedcal.calibration.dial import Dial
+from speedcal.conformity.probability import Box
+from speedcal.conformity.tolerance import ShownLimits
 
 Word = Literal["pass", "fail", "not proven"]
 
 MOST_READINGS = 400
 """More readings than this are not worth naming: the instrument sits on the limit."""
+_ABOUT = 20
+"""The number is found to one part in so many."""
 POWER = 0.9
 """How often the number of readings named will do, if the instrument is as estimated."""
 
 
-@dataclass(frozen=True, slots=True)
-class Belief:
-    """What is known of (offset, error factor): estimate, covariance, degrees of freedom."""
-
-    mean: FloatArray
-    covariance: FloatArray
-    dof: float
-
-    def narrowed(self, speed_mps: float, readings: int, u_reading_mps: float) -> Belief:
-        """Return what would be known after further readings at one speed, the estimate unchanged."""
-        row = np.array([1.0, speed_mps])
-        u = self.covariance @ row
-        gain = u / (row @ u + u_reading_mps**2 / readings)
-        return Belief(self.mean, self.covariance - np.outer(gain, u), self.dof)
-
-    def widened(self, factor: float) -> Belief:
-        """Return the same estimate with every standard uncertainty times ``factor``."""
-        return Belief(self.mean, self.covariance * factor**2, self.dof)
-
-
-def decide(limits: FloatArray, belief: Belief, confidence: float) -> tuple[Word, float]:
-    """Return the verdict on half planes of (offset, error factor), and the probability of conformance.
+def decide(box: Box, confidence: float) -> tuple[Word, float]:
+    """Return the verdict on what is known and its limits, and the probability of conformance.
 
     A wrong pass and a wrong fail both stay at or under ``1 - confidence``, whatever the instrument: a pass needs the
     joint probability of conformance (JCGM 106:2012, 9.5.2, specific risk), a fail needs that no conforming
-    instrument would often look this far out; see :func:`speedcal.conformity.probability.risk_of_false_fail`.
+    instrument would often look this far out; see :meth:`speedcal.conformity.probability.Box.risk_of_false_fail`.
     """
-    probability = probability_inside(limits, belief.mean, belief.covariance, dof=belief.dof)
+    probability = box.probability()
     if probability >= confidence:
         return "pass", probability
-    risk = risk_of_false_fail(limits, belief.mean, belief.covariance, dof=belief.dof)
-    return ("fail" if risk <= 1 - confidence else "not proven"), probability
+    return ("fail" if box.risk_of_false_fail() <= 1 - confidence else "not proven"), probability
 
 
 def power_margin(confidence: float) -> float:
@@ -60,9 +42,16 @@ def power_margin(confidence: float) -> float:
     return 1 + float(norm.ppf(POWER) / norm.ppf(confidence))
 
 
+def narrowed(dial: Dial, speed_mps: float, readings: int, u_reading_mps: float) -> Dial:
+    """Return what would be known after further readings at one true speed, the estimate unchanged."""
+    shared = dial.covariance(dial.knots_mps, speed_mps)[:, 0]
+    variance = float(dial.u_indicated(speed_mps)) ** 2 + u_reading_mps**2 / readings
+    return replace(dial, knot_covariance=dial.knot_covariance - np.outer(shared, shared) / variance)
+
+
 def readings_to_settle(
-    limits: FloatArray,
-    belief: Belief,
+    limits: ShownLimits,
+    dial: Dial,
     confidence: float,
     *,
     places: Sequence[tuple[float, ...]],
@@ -86,10 +75,10 @@ def readings_to_settle(
     margin = power_margin(confidence)
 
     def settled(speeds_mps: tuple[float, ...], shares: int) -> bool:
-        after = belief
+        after = dial
         for speed_mps in speeds_mps:
-            after = after.narrowed(speed_mps, shares, u_reading_mps)
-        return decide(limits, after.widened(margin), confidence)[0] != "not proven"
+            after = narrowed(after, speed_mps, shares, u_reading_mps)
+        return decide(limits.box(after).widened(margin), confidence)[0] != "not proven"
 
     best: tuple[int, tuple[float, ...]] | None = None
     for speeds in places:
@@ -97,7 +86,7 @@ def readings_to_settle(
         if most < 1 or not settled(speeds, most):
             continue
         least = 0
-        while most - least > 1:
+        while most - least > max(1, most // _ABOUT):
             middle = (least + most) // 2
             least, most = (least, middle) if settled(speeds, middle) else (middle, most)
         best = (most * len(speeds), speeds)

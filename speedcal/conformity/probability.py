@@ -1,27 +1,141 @@
-"""Probability that a measured line lies inside linear limits, and the risk of a wrong decision.
+"""Probability that quantities known together lie inside their limits, and the risk of a wrong decision.
 
-Every limit on a speedometer whose reading is ``a + b v`` is a half plane in (a, b), whichever speed is given: joint
-statements over several speeds are the content of a polygon, computed exactly in one dimension and by
-quadrature in the other. Independence of the speeds is never assumed.
+What a dial shows at several speeds is known together: the probability that it is inside its limits at all of them is
+the content of a box under their joint distribution. Independence of the speeds is never assumed.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from functools import lru_cache
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from speedcal.conformity import lattice, polygon
 from speedcal.interval import FloatArray
 
-_NODES = 24
-_SMALL = 1e-12
-
-_Law = tuple[FloatArray, Callable[[FloatArray], FloatArray], FloatArray, FloatArray]
-"""Density of the outer variable, distribution of the inner one, and what slope and level are multiplied with."""
+_SURE, _PLANAR = 1e-12, 1e-9
+"""Below these, a standard uncertainty counts as none, and a third principal variance of several speeds as rounding."""
 
 
-def probability_between(low: float, high: float, value: float, u: float, *, dof: float = np.inf) -> float:
+@dataclass(frozen=True, eq=False)
+class Box:
+    """Quantities known together, and the limits they have to keep.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> from speedcal.conformity.probability import Box
+    >>> box = Box(np.array([48.0]), np.array([52.0]), np.array([50.0]), np.array([[1.0]]))
+    >>> round(box.probability(), 4)  # within two standard uncertainties
+    0.9545
+    """
+
+    low: FloatArray
+    high: FloatArray
+    """Limits, shape (n,), infinite where there is none."""
+    mean: FloatArray
+    covariance: FloatArray
+    """Shape (n, n)."""
+    dof: float = float("inf")
+    """Degrees of freedom of the multivariate t distribution; infinite for the normal distribution."""
+
+    def widened(self, factor: float) -> Box:
+        """Return the same estimate with every standard uncertainty times ``factor``."""
+        return replace(self, covariance=self.covariance * factor**2)
+
+    def probability(self) -> float:
+        """Return the probability that every quantity is inside its limits (JCGM 106:2012, 7.2)."""
+        standard = self._standardised()
+        return 0.0 if standard is None else standard.content(standard.low, standard.high)
+
+    def risk_of_false_fail(self) -> float:
+        """Return how often, at most, an instrument inside all limits would break one as clearly as this.
+
+        The test statistic is the largest violation in standard uncertainties. Its chance under a conforming truth is
+        the content of the box widened by that violation; being log-concave in the truth (Prékopa 1973), it is
+        worst at a corner of what conforms, so looking at the corners is exact. Where three or more speeds move on
+        their own, the corners are the dials that go from limit to limit at most twice over the speeds: all of them
+        up to three speeds. A small probability of conformance alone would not do: limits narrower than the
+        uncertainty make it small for every instrument, good or bad.
+        """
+        standard = self._standardised()
+        if standard is None:
+            return 0.0
+        violation = float(max(standard.low.max(initial=-np.inf), (-standard.high).max(initial=-np.inf)))
+        return 1.0 if violation <= 0 else standard.risk(violation)
+
+    def _standardised(self) -> _Standard | None:
+        """Return the box about zero in standard uncertainties; None when something known for sure is outside."""
+        u = np.sqrt(np.maximum(np.diag(self.covariance), 0.0))
+        ends = [np.where(np.isfinite(end), np.abs(end), 0.0) for end in (self.low, self.high)]
+        scale = np.abs(self.mean) + ends[0] + ends[1] + 1.0
+        sure, slack = u <= _SURE * scale, 1e-9 * scale
+        if np.any(sure & ((self.mean < self.low - slack) | (self.mean > self.high + slack))):
+            return None
+        keep = ~sure & (np.isfinite(self.low) | np.isfinite(self.high))
+        u, mean = u[keep], self.mean[keep]
+        correlation = self.covariance[np.ix_(keep, keep)] / np.outer(u, u)
+        return _Standard((self.low[keep] - mean) / u, (self.high[keep] - mean) / u, correlation, self.dof)
+
+
+@dataclass(frozen=True, eq=False)
+class _Standard:
+    """A box about zero in standard uncertainties."""
+
+    low: FloatArray
+    high: FloatArray
+    correlation: FloatArray
+    dof: float
+
+    def plane(self) -> FloatArray | None:
+        """Return how the quantities follow from two independent ones, shape (n, 2), or None when they do not."""
+        values, vectors = np.linalg.eigh(self.correlation)
+        if len(values) > 2 and values[-3] > _PLANAR * values[-1]:
+            return None
+        root = (vectors * np.sqrt(np.maximum(values, 0.0)))[:, -2:]
+        return np.column_stack([np.zeros((len(root), 2 - root.shape[1])), root])
+
+    def content(self, low: FloatArray, high: FloatArray) -> float:
+        """Return the probability between limits."""
+        if not len(low):
+            return 1.0
+        plane = self.plane()
+        if plane is None:
+            return lattice.content(low, high, self.correlation, self.dof)
+        return polygon.content(*_half_planes(low, high, plane), self.dof)
+
+    def risk(self, violation: float) -> float:
+        """Return how often the worst conforming truth would show a violation as large."""
+        plane = self.plane()
+        if plane is None:
+            return self._risk_at_corners(violation)
+        truths = polygon.extreme_points(*_half_planes(self.low, self.high, plane))
+        moved = [plane @ truth for truth in truths]
+        risks = [1 - self.content(self.low - violation - at, self.high + violation - at) for at in moved]
+        return max(risks, default=0.0)
+
+    def _risk_at_corners(self, violation: float) -> float:
+        """Return the risk at the worst corner that goes from limit to limit at most twice; speeds are in order."""
+        error = lattice.sample(self.correlation, self.dof).T
+        width = (self.high - self.low)[:, None]
+        low, high = np.isfinite(self.low)[:, None], np.isfinite(self.high)[:, None]
+        on_low = (error <= -violation) | (error >= violation + width)
+        on_high = (error >= violation) | (error <= -violation - width)
+        sides = np.where(low, on_low, on_high), np.where(high, on_high, on_low)
+        worst = 0.0
+        for here, there in (sides, sides[::-1]):
+            before = np.logical_or.accumulate(here, axis=0)
+            after = np.logical_or.accumulate(here[::-1], axis=0)[::-1]
+            for start in range(len(error)):
+                seen = before[start - 1] if start else np.zeros(error.shape[1], bool)
+                for end in range(start, len(error)):
+                    seen = seen | there[end]
+                    whole = seen | after[end + 1] if end + 1 < len(error) else seen
+                    worst = max(worst, float(whole.mean()))
+        return worst
+
+
+def probability_between(low: float, high: float, value: float, u: float, *, dof: float = float("inf")) -> float:
     """Return the probability that a quantity lies between two limits.
 
     Parameters
@@ -39,153 +153,11 @@ def probability_between(low: float, high: float, value: float, u: float, *, dof:
     """
     if u < 0:
         raise ValueError(f"a standard uncertainty cannot be negative: {u}")
-    rows = [(sign, 0.0, -sign * limit) for sign, limit in ((1.0, low), (-1.0, high)) if np.isfinite(limit)]
-    return probability_inside(np.array(rows).reshape(-1, 3), np.array([value, 0.0]), np.diag([u * u, 0.0]), dof=dof)
+    return Box(np.array([low]), np.array([high]), np.array([value]), np.array([[u * u]]), dof).probability()
 
 
-def probability_inside(limits: FloatArray, mean: FloatArray, covariance: FloatArray, *, dof: float = np.inf) -> float:
-    """Return the probability that two jointly known quantities satisfy all limits.
-
-    Parameters
-    ----------
-    limits
-        Half planes ``l[0] x + l[1] y + l[2] >= 0``, shape (k, 3).
-    mean, covariance
-        Best estimate, shape (2,), and joint covariance, shape (2, 2).
-    dof
-        Degrees of freedom of the bivariate t distribution; infinite for the normal distribution.
-    """
-    distance, normal, excluded = _standardise(limits, mean, covariance)
-    return 0.0 if excluded else _content(distance, normal, dof)
-
-
-def risk_of_false_fail(limits: FloatArray, mean: FloatArray, covariance: FloatArray, *, dof: float = np.inf) -> float:
-    """Return how often, at most, a line inside all limits would give an estimate that breaks one as clearly as this.
-
-    The test statistic is the largest violation in standard uncertainties. Its chance under a conforming truth is
-    the content of the polygon widened by that violation; being log-concave in the truth (Prékopa 1973), it is
-    worst at a corner of the polygon, so looking at the corners is exact. A small probability of conformance alone
-    would not do: limits narrower than the uncertainty make it small for every instrument, good or bad.
-
-    Parameters
-    ----------
-    limits, mean, covariance, dof
-        As for :func:`probability_inside`.
-    """
-    distance, normal, excluded = _standardise(limits, mean, covariance)
-    if excluded:
-        return 0.0
-    violation = float(-distance.min()) if len(distance) else 0.0
-    if violation <= 0:
-        return 1.0
-    risks = [
-        1 - _content(distance + normal @ truth + violation, normal, dof) for truth in _worst_truths(distance, normal)
-    ]
-    return max(risks, default=0.0)
-
-
-def _standardise(limits: FloatArray, mean: FloatArray, covariance: FloatArray) -> tuple[FloatArray, FloatArray, bool]:
-    """Return distances and unit normals of the limits in standard uncertainties, and whether a sure limit is broken."""
-    values, vectors = np.linalg.eigh(np.asarray(covariance, float))
-    root = vectors * np.sqrt(np.maximum(values, 0.0))
-    slack = limits[:, :2] @ mean + limits[:, 2]
-    gradient = limits[:, :2] @ root
-    u = np.hypot(gradient[:, 0], gradient[:, 1])
-    scale = np.abs(limits) @ np.append(np.abs(mean), 1.0)
-    sure = u <= _SMALL * scale
-    excluded = bool(np.any(slack[sure] < -1e-9 * scale[sure]))
-    keep = ~sure
-    return slack[keep] / u[keep], gradient[keep] / u[keep, None], excluded
-
-
-def _worst_truths(distance: FloatArray, normal: FloatArray) -> list[FloatArray]:
-    """Return the corners of the polygon, or a point on each edge when it has none (one speed: a strip)."""
-    corners: list[FloatArray] = []
-    for i in range(len(distance)):
-        for j in range(i):
-            pair = normal[[i, j]]
-            if abs(np.linalg.det(pair)) > 1e-9:
-                corners.append(np.asarray(np.linalg.solve(pair, -distance[[i, j]])))
-    edges = [np.asarray(-d * n) for d, n in zip(distance, normal, strict=True)]
-    for points in (corners, edges):
-        inside = [p for p in points if np.all(distance + normal @ p >= -1e-7)]
-        if inside:
-            return inside
-    return []
-
-
-def _content(distance: FloatArray, normal: FloatArray, dof: float) -> float:
-    """Return the content of ``distance + normal @ z >= 0`` under the standard bivariate normal or t distribution.
-
-    Given z1, the limits leave an interval of z2, whose content is exact; for t, z2 given z1 is again t, with one more
-    degree of freedom and scale sqrt((dof + z1^2)/(dof + 1)). The panels of the outer quadrature end where the
-    binding limit changes, so the integrand is smooth in each.
-    """
-    if not len(distance):
-        return 1.0
-    normal = _turned(normal)
-    slope, level = -normal[:, 0] / normal[:, 1], -distance / normal[:, 1]
-    breaks = _breaks(slope, level)
-    lower, upper = normal[:, 1] > 0, normal[:, 1] < 0
-    finite = np.isfinite(dof)
-    edges = np.arctan(breaks / np.sqrt(dof)) if finite else breaks
-    if finite:
-        edges = np.concatenate([[-np.pi / 2], edges, [np.pi / 2]])
-    nodes, weights = _gauss_legendre()
-    middle, half = (edges[1:] + edges[:-1]) / 2, (edges[1:] - edges[:-1]) / 2
-    at = (middle[:, None] + half[:, None] * nodes).ravel()
-    weight = (half[:, None] * weights).ravel()
-    if finite:
-        density, cumulative, along, across = _student(at, dof)
-    else:
-        density, cumulative, along, across = _normal(at)
-    bounds = level[:, None] * across + slope[:, None] * along
-    bottom = bounds[lower].max(axis=0) if lower.any() else np.full(len(at), -np.inf)
-    top = bounds[upper].min(axis=0) if upper.any() else np.full(len(at), np.inf)
-    inner = np.where(top > bottom, cumulative(top) - cumulative(bottom), 0.0)
-    return float(np.clip(np.sum(weight * density * inner), 0.0, 1.0))
-
-
-def _normal(at: FloatArray) -> _Law:
-    from scipy.special import ndtr
-
-    return np.exp(-at * at / 2) / np.sqrt(2 * np.pi), ndtr, at, np.ones_like(at)
-
-
-def _student(angle: FloatArray, dof: float) -> _Law:
-    """With z1 = sqrt(dof) tan(angle), density and scaled bounds are smooth on the closed range."""
-    from scipy.special import gammaln, stdtr
-
-    constant = np.exp(gammaln((dof + 1) / 2) - gammaln(dof / 2)) / np.sqrt(np.pi)
-    stretch = np.sqrt((dof + 1) / dof)
-    density = constant * np.cos(angle) ** (dof - 1)
-    return (
-        np.asarray(density),
-        lambda x: np.asarray(stdtr(dof + 1, x)),
-        stretch * np.sqrt(dof) * np.sin(angle),
-        stretch * np.cos(angle),
-    )
-
-
-def _turned(normal: FloatArray) -> FloatArray:
-    """Turn the plane so that no normal lies along the first axis (a limit that depends on z1 only would be a step)."""
-    angles = np.sort(np.arctan2(normal[:, 1], normal[:, 0]) % np.pi)
-    gaps = np.diff(np.append(angles, angles[0] + np.pi))
-    widest = int(np.argmax(gaps))
-    turn = -(angles[widest] + gaps[widest] / 2)
-    c, s = np.cos(turn), np.sin(turn)
-    return np.asarray(normal @ np.array([[c, s], [-s, c]]))
-
-
-def _breaks(slope: FloatArray, level: FloatArray) -> FloatArray:
-    i, j = np.triu_indices(len(slope), 1)
-    differs = np.abs(slope[i] - slope[j]) > _SMALL
-    kinks = -(level[i] - level[j])[differs] / (slope[i] - slope[j])[differs]
-    grid = np.linspace(-9.0, 9.0, 13)
-    return np.unique(np.concatenate([grid, kinks[np.abs(kinks) < 9.0]]))
-
-
-@lru_cache(maxsize=1)
-def _gauss_legendre() -> tuple[FloatArray, FloatArray]:
-    nodes, weights = np.polynomial.legendre.leggauss(_NODES)
-    return nodes, weights
+def _half_planes(low: FloatArray, high: FloatArray, plane: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return distances and normals of the finite limits."""
+    below, above = np.isfinite(low), np.isfinite(high)
+    distance = np.concatenate([-low[below], high[above]])
+    return distance, np.vstack([plane[below], -plane[above]])

@@ -1,4 +1,4 @@
-"""Reading tolerance rules: the presets of the data file, and rules of one's own."""
+"""Reading tolerance rules: the presets of the data file, and your own."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from typing import Any, get_args
 
 from speedcal.conformity.tolerance import Bound, Given, Limit, Quantity, Reference, Tolerance
 from speedcal.errors import ToleranceError
-from speedcal.tables import TableReader, nearest_name
+from speedcal.tables import TableReader
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit, display_unit_of, parse_speed_unit
 
 _SHARED_KEYS = ("speeds", "unit", "confidence")
@@ -44,7 +44,7 @@ def load_tolerance(
 
     A table either names a preset (``rule = "un_r39_type"``) and may choose ``speeds``, ``confidence``, ``max_speed``
     (design speed of the vehicle, where the rule's test speeds depend on it) and ``full_scale`` (top of the dial), or
-    is a rule of one's own: ``percent`` and ``absolute`` (added to each other, as in UN R39), the same for one side
+    is your own rule: ``percent`` and ``absolute`` (added to each other, as in UN R39), the same for one side
     with ``low_`` (how far it may read low) or ``high_`` in front, ``never_low = true``.
 
     Parameters
@@ -73,7 +73,7 @@ def load_tolerance(
     """
     table = {"rule": name_or_table} if isinstance(name_or_table, str) else name_or_table
     preset = "rule" in table
-    # a misspelt "rule" is told as such although a rule of one's own has no such key
+    # a misspelt "rule" is told as such although an own rule has no such key
     reader = TableReader(table, _PRESET_KEYS if preset else ("rule", *_OWN_KEYS), where="[tolerance]")
     own_unit = _unit(reader) or unit
     confidence = reader.number("confidence", low=_CONFIDENCES[0], high=_CONFIDENCES[1])
@@ -81,7 +81,7 @@ def load_tolerance(
     try:
         rule = _preset(reader, own_unit) if preset else _own(reader, own_unit)
     except ToleranceError as error:
-        raise ToleranceError(error.problem, source=source, remedy=error.remedy) from None
+        raise ToleranceError(error.code, source=source, **error.values) from None
     reader.finish(source=source, kind=ToleranceError)
     if confidence is not None:
         other = replace(rule.other_unit, confidence=confidence) if rule.other_unit else None
@@ -126,7 +126,7 @@ def _data() -> dict[str, Any]:
 def _preset(reader: TableReader, unit: DisplayUnit | None) -> Tolerance:
     name = reader.table["rule"]
     if name not in tolerance_names():
-        raise ToleranceError(f"there is no tolerance rule {name!r}: {nearest_name(str(name), tolerance_names())}")
+        raise ToleranceError("unknown_rule", name=name, known=tolerance_names())
     entry = _data()[name]
     full_scale, top = reader.number("full_scale"), reader.number("max_speed")
     factor = SPEED_UNIT_MPS[unit or entry["unit"]]
@@ -134,8 +134,7 @@ def _preset(reader: TableReader, unit: DisplayUnit | None) -> Tolerance:
     if "other_unit" in entry:
         rule = replace(rule, other_unit=_from_entry(entry["other_unit"], _data()[entry["other_unit"]], None))
     if top is not None and "speed_classes" in entry:
-        status = _data()["speed_classes"][entry["speed_classes"]]["status"]
-        note = f"Test speeds by design speed are {status}."
+        note = _data()["speed_classes"][entry["speed_classes"]]["note"]
         rule = replace(rule, speeds_mps=class_speeds(entry["speed_classes"], top * factor), speeds_note=note)
     elif top is not None:
         reader.problem("max_speed", f"the test speeds of {name} do not depend on it; leave it out")
@@ -171,10 +170,7 @@ def _limit(row: Mapping[str, Any], factor: float, full_scale_mps: float | None, 
             add = parts.get("absolute", 0.0) * factor
             if "full_scale_percent" in parts:
                 if full_scale_mps is None:
-                    raise ToleranceError(
-                        f"the rule {name} is a share of the top of the dial, which is not stated",
-                        remedy="Write full_scale in [tolerance], in the unit of the job",
-                    )
+                    raise ToleranceError("full_scale_missing", rule=name)
                 add += parts["full_scale_percent"] / 100 * full_scale_mps
             sides[side] = Bound(parts.get("factor", 1 + parts.get("percent", 0.0) / 100), add)
     low = row.get("at", row.get("from", 0)) * factor
@@ -192,17 +188,15 @@ def _own(reader: TableReader, unit: DisplayUnit | None) -> Tolerance:
     if _flag(reader, "never_low"):
         low = Bound(1.0, 0.0)
     if low is None and high is None and not reader.problems:
-        raise ToleranceError(
-            "[tolerance] limits nothing", remedy="Write rule, percent, absolute or never_low = true in [tolerance]"
-        )
+        raise ToleranceError("rule_limits_nothing")
     domain = _speeds(reader, "domain") or (0.0, math.inf)
     if len(domain) != 2 or domain[0] > domain[1]:
         reader.problem("domain", "needs two speeds, the lower first, such as [20, 80]")
         domain = (0.0, math.inf)
     name = reader.text("name")
     return Tolerance(
-        name=name or "own rule",
-        title=name or "Rule of one's own",
+        name=name or "own_rule",
+        title=name,
         quantity=reader.word("quantity", get_args(Quantity), "speed"),  # type: ignore[arg-type]
         unit=unit or "mph",
         given=reader.word("given", get_args(Given), "true"),  # type: ignore[arg-type]

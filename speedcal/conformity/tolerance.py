@@ -2,25 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import numpy as np
 
+from speedcal.calibration.dial import Dial
+from speedcal.conformity.probability import Box
 from speedcal.errors import ToleranceError
 from speedcal.interval import FloatArray, tidy
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit, speed_from_mps
+from speedcal.wording import words
+
+_GRID_MPS = 2.5
+"""Distance of the speeds at which a rule that binds everywhere is judged: that of the knots of a dial. [m/s]"""
 
 Quantity = Literal["speed", "distance"]
 Given = Literal["true", "indicated"]
 Status = Literal["verified", "secondary", "from memory", "own rule"]
-
-STATUS_TEXT: dict[str, str] = {
-    "verified": "read in the document itself",
-    "secondary": "read in a text that quotes the document, not in the document",
-    "from memory": "FROM MEMORY, not read in the document: check it before relying on it",
-    "own rule": "rule of one's own",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +49,18 @@ class Limit:
         slack = 1e-6
         return self.from_mps - slack <= given_mps <= self.to_mps + slack
 
+    def to_dict(self, factor: float) -> dict[str, Any]:
+        """Return the limits with speeds in units of ``factor``, ready for JSON."""
+        ends = {"from": self.from_mps, "to": self.to_mps}
+        sides = {"low": self.low, "high": self.high}
+        return {
+            **{name: tidy(v / factor, 4) if np.isfinite(v) else None for name, v in ends.items()},
+            **{
+                name: bound and {"factor": tidy(bound.factor, 6), "absolute": tidy(bound.add_mps / factor, 4)}
+                for name, bound in sides.items()
+            },
+        }
+
 
 @dataclass(frozen=True, slots=True)
 class Reference:
@@ -61,6 +73,32 @@ class Reference:
     def to_dict(self) -> dict[str, Any]:
         """Return the demand, ready for JSON."""
         return {"percent": self.percent, "source": self.source, "status": self.status}
+
+
+@dataclass(frozen=True, eq=False)
+class ShownLimits:
+    """Limits on what a dial shows at true speeds, all shape (n,), infinite where there is none. [m/s]."""
+
+    speeds_mps: FloatArray
+    low_mps: FloatArray
+    high_mps: FloatArray
+
+    @classmethod
+    def together(cls, pieces: Sequence[ShownLimits]) -> ShownLimits:
+        """Return the limits of several pieces in order of speed."""
+        rows = [np.concatenate([getattr(p, name) for p in pieces]) for name in ("speeds_mps", "low_mps", "high_mps")]
+        order = np.argsort(rows[0], kind="stable")
+        return cls(*(row[order] for row in rows))
+
+    def box(self, dial: Dial) -> Box:
+        """Return what a dial shows at these speeds, with the limits on it."""
+        return Box(
+            self.low_mps,
+            self.high_mps,
+            dial.indicated(self.speeds_mps),
+            dial.covariance(self.speeds_mps, self.speeds_mps),
+            dial.degrees_of_freedom,
+        )
 
 
 @dataclass(frozen=True)
@@ -112,9 +150,9 @@ class Tolerance:
         return replace(self.other_unit, other_unit=replace(self, other_unit=None))
 
     @property
-    def named(self) -> str:
-        """The title as it is to be shown, with what must be known of the limits."""
-        return f"{self.title} (limits from memory)" if self.status == "from memory" else self.title
+    def about(self) -> dict[str, str]:
+        """What a finding says of the rule: name, title, and whether its limits were read or remembered."""
+        return {"rule": self.name, "title": self.title, "status": self.status}
 
     @property
     def chosen_true_mps(self) -> tuple[float, ...]:
@@ -130,13 +168,9 @@ class Tolerance:
             A speed lies where the rule does not hold.
         """
         low, high = self.domain_mps
-        factor = SPEED_UNIT_MPS[self.unit]
         for speed in speeds_mps:
             if not low - 1e-6 <= speed <= high + 1e-6 or not self.limits_at(speed):
-                raise ToleranceError(
-                    f"the rule {self.name} does not hold at {speed / factor:g} {self.unit}",
-                    remedy=f"It holds {self.domain_text()}. Leave out speeds, or write a rule of your own",
-                )
+                raise self.does_not_hold("rule_does_not_hold", speed_mps=speed)
         return replace(self, speeds_mps=tuple(speeds_mps), own_speeds=True, speeds_note="")
 
     def limits_at(self, given_mps: float) -> list[Limit]:
@@ -163,78 +197,45 @@ class Tolerance:
         ]
         return min(found, default=-np.inf)
 
-    def half_planes(self, given_mps: float) -> FloatArray:
-        """Return the limits at a speed as half planes of (offset [m/s], error factor), shape (k, 3).
+    def does_not_hold(self, code: str, **values: Any) -> ToleranceError:
+        """Return the refusal that says where the rule does hold."""
+        about: dict[str, Any] = {
+            "rule": self.name,
+            "unit": self.unit,
+            "quantity": self.quantity,
+            "domain_mps": self.domain_mps,
+        }
+        return ToleranceError(code, **about, **values)
 
-        For a limit L on the indicated speed at a true speed v: ``a + b v >= L``. For a limit L on the true speed at an
-        indicated speed y, true being (y - a)/b: ``y - a - b L >= 0``. Either way linear in (a, b).
-        """
-        low, high = self.band(given_mps)
-        if self.given == "true":
-            rows = [(1.0, given_mps, -low), (-1.0, -given_mps, high)]
-        else:
-            rows = [(-1.0, -low, given_mps), (1.0, high, -given_mps)]
-        return np.array([row for row in rows if np.all(np.isfinite(row))]).reshape(-1, 3)
+    def shown_limits(self, given_mps: tuple[float, ...]) -> ShownLimits:
+        """Return the limits at speeds of the rule as limits on what the dial shows at true speeds.
 
-    def range_half_planes(self, low_mps: float, high_mps: float) -> FloatArray:
-        """Return the half planes that make the rule hold everywhere between two speeds.
-
-        Limits and reading are straight lines in each band, so the ends of each band decide for all between.
+        A limit L on the true speed at an indicated speed y is one on the dial as well, since a dial rises: the true
+        speed is at least L where the dial shows at most y at a true L.
         """
         rows = []
+        for given in given_mps:
+            low, high = self.band(given)
+            if self.given == "true":
+                rows.append((given, low, high))
+            else:
+                rows += [(low, -np.inf, given)] if np.isfinite(low) else []
+                rows += [(high, given, np.inf)] if np.isfinite(high) else []
+        return ShownLimits(*np.array(rows).reshape(-1, 3).T)
+
+    def limits_between(self, low_mps: float, high_mps: float, dial: Dial) -> ShownLimits:
+        """Return the limits at speeds close enough to each other for the rule to hold everywhere between two speeds.
+
+        A straight dial inside straight limits at both ends is inside them between the ends.
+        """
+        pieces = []
         for limit in self.limits:
-            ends = (max(low_mps, limit.from_mps), min(high_mps, limit.to_mps))
-            if ends[0] <= ends[1]:
+            low, high = max(low_mps, limit.from_mps), min(high_mps, limit.to_mps)
+            if low <= high:
+                steps = 2 if dial.is_line else int(np.ceil((high - low) / _GRID_MPS)) + 1
                 piece = replace(self, limits=(limit,))
-                rows += [piece.half_planes(end) for end in ends]
-        return np.vstack(rows) if rows else np.empty((0, 3))
-
-    def domain_text(self) -> str:
-        """Say where the rule may be used."""
-        factor = SPEED_UNIT_MPS[self.unit]
-        low, high = (x / factor for x in self.domain_mps)
-        if self.quantity == "distance":
-            return "for distance"
-        if np.isfinite(high) and tidy(low, 6) == tidy(high, 6):
-            return f"at {low:g} {self.unit} only"
-        if np.isfinite(high):
-            return f"from {low:g} to {high:g} {self.unit}"
-        return f"above {low:g} {self.unit}" if low > 0 else "at every speed"
-
-    def limits_text(self) -> str:
-        """Say the limits in words."""
-        given, other = ("true", "shown") if self.given == "true" else ("shown", "true")
-        if self.quantity == "distance":
-            given, other = "travelled", "registered"
-        return "; ".join(self._limit_text(limit, given, other) for limit in self.limits)
-
-    def _limit_text(self, limit: Limit, given: str, other: str) -> str:
-        factor = SPEED_UNIT_MPS[self.unit]
-        parts = []
-        for word, bound in (("at least", limit.low), ("at most", limit.high)):
-            if bound is not None:
-                percent, add = 100 * (bound.factor - 1), bound.add_mps / factor
-                text = f"{word} {given}"
-                text += f" {'+' if percent > 0 else '−'} {abs(percent):.4g} %" if abs(percent) > 1e-9 else ""
-                text += f" {'+' if add > 0 else '−'} {abs(add):.4g} {self.unit}" if abs(add) > 1e-9 else ""
-                parts.append(text)
-        low, high = limit.from_mps / factor, limit.to_mps / factor
-        where = ""
-        if np.isfinite(high):
-            where = f"at {low:g}: " if low == high else f"up to {high:g}: "
-        elif low > 0:
-            where = f"from {low:g}: "
-        return f"{where}{other} {' and '.join(parts)}"
-
-    def decision_rule(self) -> str:
-        """Name the decision rule (ISO/IEC 17025:2017, 7.8.6)."""
-        risk = 100 * (1 - self.confidence)
-        return (
-            f"pass: probability of conformance at all speeds together at least {100 * self.confidence:g} %; "
-            f"fail: an instrument inside every limit would look this far out in at most {risk:g} % of road tests; "
-            f"not proven: neither (guarded acceptance and guarded rejection, specific risk at most {risk:g} %, "
-            "JCGM 106:2012)"
-        )
+                pieces.append(piece.shown_limits(tuple(np.linspace(low, high, steps))))
+        return ShownLimits.together(pieces)
 
     def to_dict(self) -> dict[str, Any]:
         """Return the rule, ready for JSON."""
@@ -244,7 +245,7 @@ class Tolerance:
             "title": self.title,
             "quantity": self.quantity,
             "limits_on": "indicated" if self.given == "true" else "true",
-            "limits": self.limits_text(),
+            "limits": [limit.to_dict(factor) for limit in self.limits],
             "unit": self.unit,
             "speeds": [tidy(speed_from_mps(v, self.unit), 4) for v in self.speeds_mps],
             "speeds_chosen_by_user": self.own_speeds,
@@ -253,12 +254,10 @@ class Tolerance:
             "reference": self.reference.to_dict() if self.reference else None,
             "source": self.source,
             "status": self.status,
-            "status_text": STATUS_TEXT[self.status],
             "note": " ".join(text for text in (self.note, self.speeds_note) if text),
             "confidence": self.confidence,
-            "decision_rule": self.decision_rule(),
+            "text": str(self),
         }
 
     def __str__(self) -> str:
-        source = f" ({self.source}; {STATUS_TEXT[self.status]})" if self.source else f" ({STATUS_TEXT[self.status]})"
-        return f"{self.title}: {self.limits_text()}{source}"
+        return words().summary(self)

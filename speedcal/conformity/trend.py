@@ -15,6 +15,7 @@ from speedcal.errors import FitError
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, Interval, tidy
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
+from speedcal.wording import words
 
 _YEAR_S = 365.25 * 86400
 WEAR_PERCENT = 2.5
@@ -73,17 +74,7 @@ class History:
         }
 
     def __str__(self) -> str:
-        factor = SPEED_UNIT_MPS[self.unit]
-        lines = [f"error at a true {self.reference_mps / factor:.0f} {self.unit}"]
-        lines += [
-            f"{row.date}  {error.value:+5.1f} % ({error.low:+.1f} to {error.high:+.1f})"
-            for row in self.rows
-            for error in [row.error_percent]
-        ]
-        trend = self.trend_percent_a_year
-        if trend:
-            lines.append(f"trend {trend.value:+.2f} % a year ({trend.low:+.2f} to {trend.high:+.2f})")
-        return "\n".join(lines + [f"note: {finding.text}" for finding in self.findings])
+        return words().summary(self)
 
 
 def history(calibrations: Sequence[Calibration], *, reference_mps: float | None = None) -> History:
@@ -105,7 +96,7 @@ def history(calibrations: Sequence[Calibration], *, reference_mps: float | None 
         No drive, or a drive without a track.
     """
     if not calibrations or any(not len(c.ground) for c in calibrations):
-        raise FitError("a history needs drives with their tracks", remedy="Give at least one job with a recorded drive")
+        raise FitError("no_drives_for_history")
     ordered = sorted(calibrations, key=_start_s)
     reference = reference_mps if reference_mps is not None else _common_speed(ordered)
     rows = tuple(_row(c, reference) for c in ordered)
@@ -116,11 +107,9 @@ def history(calibrations: Sequence[Calibration], *, reference_mps: float | None 
     findings = _jumps(rows, value, u)
     trend = None if findings else _trend(time, value, u)
     if trend is not None and trend.low > 0 and value[-1] - value[0] <= WEAR_PERCENT:
-        text = "The reading creeps up as it does when tires wear: a worn tire turns more often for the same road."
-        findings.append(Finding("wear", text))
+        findings.append(Finding("wear"))
     elif trend is not None and trend.high < 0:
-        text = "The reading creeps down, which wear does not do: look at tire pressure, tire size and slip."
-        findings.append(Finding("creeps_down", text))
+        findings.append(Finding("creeps_down"))
     return History(ordered[0].unit, reference, rows, trend, tuple(findings))
 
 
@@ -136,7 +125,7 @@ def _common_speed(calibrations: Sequence[Calibration]) -> float:
 
 def _row(calibration: Calibration, reference_mps: float) -> HistoryRow:
     error = 100 * (float(calibration.indicated(reference_mps)) / reference_mps - 1)
-    half = 100 * calibration.coverage_factor * float(calibration.u_indicated(reference_mps)) / reference_mps
+    half = 100 * float(calibration.half_width(reference_mps)) / reference_mps
     interval = Interval.around(error, half)
     return HistoryRow(_start_s(calibration), interval, calibration.error_factor, calibration.odometer_factor)
 
@@ -146,11 +135,7 @@ def _jumps(rows: Sequence[HistoryRow], value: FloatArray, u: FloatArray) -> list
     for i in range(1, len(rows)):
         step, u_step = value[i] - value[i - 1], float(np.hypot(u[i], u[i - 1]))
         if abs(step) - 1.96 * u_step > JUMP_PERCENT:
-            text = (
-                f"Between {rows[i - 1].date} and {rows[i].date} the reading jumped by {step:+.1f} %: a gear, a "
-                "setting, the tires or the instrument was changed."
-            )
-            found.append(Finding("jump", text))
+            found.append(Finding("jump", first=rows[i - 1].date, second=rows[i].date, percent=float(step)))
     return found
 
 

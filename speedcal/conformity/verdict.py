@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from speedcal.conformity.change import ChangeCheck, change_findings, compare_odometer, compare_speed
-from speedcal.conformity.decision import Belief, decide, readings_to_settle
-from speedcal.conformity.reference import reference_findings
+from speedcal.conformity.change import ChangeCheck, compare_odometer, compare_speed
+from speedcal.conformity.decision import decide, readings_to_settle
+from speedcal.conformity.probability import Box
 from speedcal.conformity.rules import load_tolerance
-from speedcal.conformity.tolerance import STATUS_TEXT, Tolerance
+from speedcal.conformity.tolerance import ShownLimits, Tolerance
 from speedcal.conformity.verification import Check, RangeCheck, Verification
-from speedcal.errors import ToleranceError, VehicleError
+from speedcal.errors import VehicleError
 from speedcal.finding import Finding
-from speedcal.interval import FloatArray, Interval
+from speedcal.interval import Interval
 from speedcal.units import SPEED_UNIT_MPS
 
 if TYPE_CHECKING:
@@ -23,6 +24,10 @@ if TYPE_CHECKING:
     from speedcal.vehicle import Vehicle, Work
 
 _LEAST_SCATTER_MPS = 0.05
+_LONGEST_TIMES = 20
+"""An odometer test longer than this many times the drive is not worth naming."""
+_GROUND = "ground_speed"
+"""Budget line of the true speed."""
 
 
 def verify(
@@ -65,7 +70,7 @@ def verify(
     >>> import speedcal
     >>> track = speedcal.read_track("data_demo/after.gpx")
     >>> after = speedcal.calibrate(track, speedcal.read_readings("data_demo/after_notes.csv"))
-    >>> speedcal.conformity(None, after, "un_r39_type", speeds=[30, 45, 60]).verdict
+    >>> speedcal.verify(None, after, "un_r39_type", speeds=[30, 45, 60]).verdict
     'pass'
     """
     rule = tolerance if isinstance(tolerance, Tolerance) else load_tolerance(tolerance, unit=after.unit)
@@ -74,15 +79,14 @@ def verify(
         rule = rule.at_speeds(tuple(v * SPEED_UNIT_MPS[after.unit] for v in speeds))
     findings = _rule_findings(rule)
     if after.trust.word == "WEAK":
-        findings.append(Finding("weak_drive", f"The drive after the work is {after.trust}."))
+        findings.append(Finding("weak_drive", reasons=after.trust.reasons))
     changes: tuple[ChangeCheck, ...] = ()
     if before is not None and work is not None:
         try:
             changes = _changes(before, after, vehicle, work)
         except VehicleError as error:
-            findings.append(Finding("change_not_predicted", f"The change by the work is not predicted: {error}"))
-    for change in changes:
-        findings += change_findings(change)
+            findings.append(Finding("change_not_predicted", error=error))
+    findings += [finding for change in changes for finding in change.findings]
     judge = _judge_distance if rule.quantity == "distance" else _judge_speed
     return judge(after, rule, changes, findings)
 
@@ -90,23 +94,17 @@ def verify(
 def _judge_speed(
     after: Calibration, rule: Tolerance, changes: tuple[ChangeCheck, ...], findings: list[Finding]
 ) -> Verification:
-    belief = Belief(
-        np.array([after.offset_mps.value, after.error_factor.value]),
-        np.asarray(after.covariance, float),
-        after.dial.degrees_of_freedom,
-    )
     driven = _driven(after, rule)
     speeds = rule.speeds_mps or _round_speeds(after, rule, driven)
-    checks = tuple(_check(after, rule, belief, speed, driven) for speed in speeds)
-    planes = [rule.half_planes(speed) for speed in speeds]
-    if driven and not rule.speeds_mps:
-        planes.append(rule.range_half_planes(*driven))
-    limits = np.vstack(planes)
-    verdict, probability = decide(limits, belief, rule.confidence)
-    range_check = _range_check(rule, belief, driven)
+    checks = tuple(_check(after, rule, speed) for speed in speeds)
+    everywhere = rule.limits_between(*driven, after.dial) if driven and _is_continuous(rule) else None
+    limits = rule.shown_limits(speeds)
+    if everywhere is not None and not rule.speeds_mps:
+        limits = everywhere
+    verdict, probability = decide(limits.box(after.dial), rule.confidence)
     needed: tuple[int, tuple[float, ...]] | None = (0, ())
     if verdict == "not proven":
-        needed = _needed(after, belief, limits, rule, tuple(_true_speed(after, rule, speed) for speed in speeds))
+        needed = _needed(after, limits, rule, tuple(check.true for check in checks))
         findings = [*findings, _needed_finding(needed, after)]
     return Verification(
         verdict=verdict,
@@ -114,16 +112,16 @@ def _judge_speed(
         tolerance=rule,
         unit=after.unit,
         checks=checks,
-        driven_range=range_check,
+        driven_range=_range_check(after, rule, everywhere, driven),
         readings_needed=needed[0] if needed else None,
         readings_speeds_mps=needed[1] if needed else (),
         changes=changes,
-        findings=(*findings, *_outside_findings(checks, after, rule), *reference_findings(after, rule, checks)),
+        findings=(*findings, *_outside_findings(checks, after, rule), *_reference_findings(checks, after, rule)),
     )
 
 
 def _needed(
-    after: Calibration, belief: Belief, limits: FloatArray, rule: Tolerance, named_mps: tuple[float, ...]
+    after: Calibration, limits: ShownLimits, rule: Tolerance, named_mps: tuple[float, ...]
 ) -> tuple[int, tuple[float, ...]] | None:
     """Return how many readings at which speeds would settle it: at one not above those driven, else at both ends.
 
@@ -133,17 +131,16 @@ def _needed(
     legal = [(v,) for v in (*named_mps, low, high) if v <= _top(after)]
     for places in (legal, [(low, high)], [(v,) for v in named_mps]):
         found = readings_to_settle(
-            limits, belief, rule.confidence, places=places, u_reading_mps=max(after.scatter_mps, _LEAST_SCATTER_MPS)
+            limits, after.dial, rule.confidence, places=places, u_reading_mps=max(after.scatter_mps, _LEAST_SCATTER_MPS)
         )
         if found is not None:
             return found
     return None
 
 
-def _true_speed(after: Calibration, rule: Tolerance, speed_mps: float) -> float:
-    if rule.given == "true":
-        return speed_mps
-    return (speed_mps - after.offset_mps.value) / after.error_factor.value
+def _is_continuous(rule: Tolerance) -> bool:
+    """Tell whether the rule holds between speeds, and not at single speeds only."""
+    return any(limit.from_mps < limit.to_mps for limit in rule.limits)
 
 
 def _driven(after: Calibration, rule: Tolerance) -> tuple[float, float] | None:
@@ -157,10 +154,7 @@ def _driven(after: Calibration, rule: Tolerance) -> tuple[float, float] | None:
 
 def _round_speeds(after: Calibration, rule: Tolerance, driven: tuple[float, float] | None) -> tuple[float, ...]:
     if driven is None:
-        raise ToleranceError(
-            f"the rule {rule.name} does not hold at any speed that was driven",
-            remedy=f"It holds {rule.domain_text()}. Drive there, or choose another rule",
-        )
+        raise rule.does_not_hold("rule_holds_nowhere_driven")
     factor = SPEED_UNIT_MPS[after.unit]
     step = (5 if after.unit == "mph" else 10) * factor
     low, high = driven
@@ -168,19 +162,17 @@ def _round_speeds(after: Calibration, rule: Tolerance, driven: tuple[float, floa
     return tuple(float(v) for v in inside) or driven
 
 
-def _check(
-    after: Calibration, rule: Tolerance, belief: Belief, speed: float, driven: tuple[float, float] | None
-) -> Check:
-    true = _true_speed(after, rule, speed)
+def _check(after: Calibration, rule: Tolerance, speed: float) -> Check:
+    true = speed if rule.given == "true" else float(after.dial.true_speed(speed))
     low, high = rule.band(speed)
-    word, probability = decide(rule.half_planes(speed), belief, rule.confidence)
+    word, probability = decide(rule.shown_limits((speed,)).box(after.dial), rule.confidence)
     u = float(after.u_indicated(true))
     first, last = after.speed_range_mps
     slack = 0.02 * last
     return Check(
         speed_mps=speed,
         indicated=float(after.indicated(true)),
-        u=u if rule.given == "true" else u / after.error_factor.value,
+        u=u if rule.given == "true" else u / float(after.dial.slope(true)),
         true=true,
         low=low,
         high=high,
@@ -190,10 +182,12 @@ def _check(
     )
 
 
-def _range_check(rule: Tolerance, belief: Belief, driven: tuple[float, float] | None) -> RangeCheck | None:
-    if driven is None or all(limit.from_mps == limit.to_mps for limit in rule.limits):
+def _range_check(
+    after: Calibration, rule: Tolerance, everywhere: ShownLimits | None, driven: tuple[float, float] | None
+) -> RangeCheck | None:
+    if everywhere is None or driven is None:
         return None
-    word, probability = decide(rule.range_half_planes(*driven), belief, rule.confidence)
+    word, probability = decide(everywhere.box(after.dial), rule.confidence)
     return RangeCheck(*driven, probability, word)
 
 
@@ -204,20 +198,12 @@ def _judge_distance(
     factor = after.odometer_factor
     if factor is None:
         factor = after.error_factor
-        findings.append(
-            Finding(
-                "odometer_not_read",
-                "The odometer was not read: its factor is taken from the speeds, which holds when both are driven by "
-                "the same gears. Note the odometer at the start and the end of the drive to be sure.",
-            )
-        )
+        findings.append(Finding("odometer_not_read"))
     u = factor.half_width / after.coverage_factor
     low, high = rule.band(1.0)
-    rows: list[tuple[float, float, float]] = [(1.0, 0.0, -low), (-1.0, 0.0, high)]
-    limits: FloatArray = np.array([row for row in rows if np.all(np.isfinite(row))])
-    belief = Belief(np.array([factor.value, 0.0]), np.diag([u * u, 0.0]), after.dial.degrees_of_freedom)
-    word, probability = decide(limits, belief, rule.confidence)
-    check = Check(np.nan, factor.value, u, 1.0, low, high, probability, word, False)
+    limits, known = (np.array([low]), np.array([high])), (np.array([factor.value]), np.array([[u * u]]))
+    box = Box(*limits, *known, after.dial.degrees_of_freedom)
+    word, probability = decide(box, rule.confidence)
     if word == "not proven":
         findings.append(_longer_finding(factor, low, high))
     return Verification(
@@ -225,7 +211,7 @@ def _judge_distance(
         probability=probability,
         tolerance=rule,
         unit=after.unit,
-        checks=(check,),
+        checks=(Check(np.nan, factor.value, u, 1.0, low, high, probability, word, False),),
         driven_range=None,
         readings_needed=None if word == "not proven" else 0,
         readings_speeds_mps=(),
@@ -236,13 +222,8 @@ def _judge_distance(
 
 def _longer_finding(factor: Interval, low: float, high: float) -> Finding:
     room = min(abs(factor.value - low), abs(factor.value - high))
-    times = np.ceil(1.5 * factor.half_width / room) if room > 0 else np.inf
-    how = (
-        f"about {times:.0f} times as long"
-        if times <= 20
-        else "of any length will hardly settle it: it sits on the limit,"
-    )
-    return Finding("not_proven", f"Not proven: a distance {how} between two odometer readings would settle it.")
+    times = float(np.ceil(1.5 * factor.half_width / room)) if room > 0 else np.inf
+    return Finding("longer_distance", times=times) if times <= _LONGEST_TIMES else Finding("on_the_limit")
 
 
 def _changes(
@@ -258,7 +239,7 @@ def _changes(
         planned = GainChange(float(work), 0.0)
     else:
         done = AnyWork.from_dict(work) if isinstance(work, Mapping) else work
-        if done == AnyWork(note=done.note):
+        if replace(done, note="", date="", odometer=None, odometer_now=None) == AnyWork():
             return ()
         planned = gain_change(vehicle or AnyVehicle(), done)
     speed = compare_speed(before, after, planned, vehicle=vehicle, work=done)
@@ -270,30 +251,19 @@ def _changes(
 def _rule_findings(rule: Tolerance) -> list[Finding]:
     found = []
     if rule.status == "from memory":
-        found.append(Finding("rule_from_memory", f"The limits of {rule.title} are {STATUS_TEXT[rule.status]}."))
-    found += [Finding("rule_note", text) for text in (rule.note, rule.speeds_note) if text]
+        found.append(Finding("rule_from_memory", **rule.about))
+    found += [Finding("rule_note", note=note) for note in (rule.note, rule.speeds_note) if note]
     if rule.own_speeds and rule.status != "own rule":
-        found.append(Finding("speeds_chosen", "The speeds were chosen for this job; the rule names its own."))
+        found.append(Finding("speeds_chosen"))
     return found
 
 
 def _needed_finding(needed: tuple[int, tuple[float, ...]] | None, after: Calibration) -> Finding:
     if needed is None:
-        return Finding(
-            "not_proven",
-            "Not proven, and more readings will hardly settle it: the instrument sits too close to a limit. A change "
-            "of gear or setting that moves it away from the limit will.",
-        )
+        return Finding("on_the_limit")
     readings, speeds = needed
-    where = " and ".join(f"{speed / SPEED_UNIT_MPS[after.unit]:.0f}" for speed in speeds)
-    shared = ", half of them at each," if len(speeds) > 1 else ""
-    faster = ", faster than was driven and therefore only where it is legal," if max(speeds) > _top(after) else ""
-    return Finding(
-        "not_proven",
-        f"Not proven: about {readings} more reading{'s' if readings > 1 else ''} at a true {where} {after.unit}"
-        f"{shared or faster or ','} each after a fresh approach and pooled with this drive, would settle it in nine "
-        "road tests of ten if the instrument is as estimated.",
-    )
+    beyond = max(speeds) > _top(after)
+    return Finding("more_readings", count=readings, speeds_mps=speeds, beyond_driven=beyond, unit=after.unit)
 
 
 def _top(after: Calibration) -> float:
@@ -301,15 +271,35 @@ def _top(after: Calibration) -> float:
 
 
 def _outside_findings(checks: tuple[Check, ...], after: Calibration, rule: Tolerance) -> list[Finding]:
-    factor = SPEED_UNIT_MPS[after.unit]
-    outside = [f"{check.speed_mps / factor:.4g}" for check in checks if check.outside]
+    outside = [check.speed_mps for check in checks if check.outside]
     if not outside:
         return []
-    low, high = (v / factor for v in after.speed_range_mps)
-    return [
-        Finding(
-            "outside_driven_range",
-            f"{rule.title} is judged at {', '.join(outside)} {after.unit}, outside the driven range of {low:.0f} to "
-            f"{high:.0f}: there the line is carried on beyond what was measured.",
-        )
-    ]
+    driven = after.speed_range_mps
+    return [Finding("outside_driven_range", **rule.about, speeds_mps=outside, driven_mps=driven, unit=after.unit)]
+
+
+def true_speed_percent(calibration: Calibration, speed_mps: float) -> float:
+    """Return half the 95 % interval of the true speed that a drive stands for, in per cent of it.
+
+    The part of the ground speed in the uncertainty of the dial, as in its budget; all of it when there is no budget,
+    which is then an upper bound.
+
+    Parameters
+    ----------
+    calibration
+        The drive, or several pooled.
+    speed_mps
+        True speed. [m/s]
+    """
+    share = next((line.share for line in calibration.budget if line.component == _GROUND), 1.0)
+    half = np.sqrt(share) * float(calibration.half_width(speed_mps)) / float(calibration.dial.slope(speed_mps))
+    return 100 * float(half) / speed_mps
+
+
+def _reference_findings(checks: tuple[Check, ...], after: Calibration, rule: Tolerance) -> list[Finding]:
+    """Say at which speeds the true speed is known less well than the rule demands."""
+    if rule.reference is None:
+        return []
+    known = [(check.speed_mps, true_speed_percent(after, check.true)) for check in checks]
+    poor = [{"speed_mps": speed, "percent": percent} for speed, percent in known if percent > rule.reference.percent]
+    return [Finding("reference_speed", known=poor, wanted=rule.reference, unit=after.unit)] if poor else []

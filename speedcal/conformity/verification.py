@@ -13,6 +13,8 @@ from speedcal.conformity.tolerance import Tolerance
 from speedcal.finding import Finding
 from speedcal.interval import tidy
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
+from speedcal.vehicle.advice import Advice
+from speedcal.wording import words
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +87,7 @@ class Verification:
     >>> import speedcal
     >>> track = speedcal.read_track("data_demo/before.gpx")
     >>> before = speedcal.calibrate(track, speedcal.read_readings("data_demo/before_notes.csv"))
-    >>> result = speedcal.conformity(None, before, "un_r39_type", speeds=[45, 60])  # the drive before the work
+    >>> result = speedcal.verify(None, before, "un_r39_type", speeds=[45, 60])  # the drive before the work
     >>> result.verdict, result.probability < 0.01
     ('fail', True)
     """
@@ -104,6 +106,8 @@ class Verification:
     """True speeds to take them at, shared evenly. [m/s]"""
     changes: tuple[ChangeCheck, ...] = ()
     findings: tuple[Finding, ...] = ()
+    advice: tuple[Advice, ...] = ()
+    """What to do next, first on top; empty for a pass."""
 
     @property
     def predicted_agrees(self) -> bool | None:
@@ -126,51 +130,9 @@ class Verification:
             "changes": [change.to_dict() for change in self.changes],
             "readings_needed": self.readings_needed,
             "readings_speeds": [tidy(v / factor, 4) for v in self.readings_speeds_mps],
+            "advice": [advice.to_dict() for advice in self.advice],
             "findings": [finding.to_dict() for finding in self.findings],
         }
 
     def __str__(self) -> str:
-        lines = [
-            f"{self.verdict.upper()} (probability of conformance {_probability(self.probability)})",
-            str(self.tolerance),
-        ]
-        lines += [self._check_text(check) for check in self.checks]
-        if self.driven_range:
-            factor = SPEED_UNIT_MPS[self.unit]
-            low, high = self.driven_range.low_mps / factor, self.driven_range.high_mps / factor
-            lines.append(
-                f"over the driven range, {low:.0f} to {high:.0f} {self.unit}: {self.driven_range.verdict}, "
-                f"{_probability(self.driven_range.probability)}"
-            )
-        lines += [str(change) for change in self.changes]
-        lines += [f"note: {finding.text}" for finding in self.findings]
-        lines.append(f"decision rule: {self.tolerance.decision_rule()}")
-        return "\n".join(lines)
-
-    def _check_text(self, check: Check) -> str:
-        tail = f"{check.verdict}, {_probability(check.probability)}"
-        if np.isnan(check.speed_mps):
-            band = _band(100 * check.low, 100 * check.high, ".1f", "")
-            return f"over a true 100 it registers {100 * check.indicated:.2f} (permitted {band}): {tail}"
-        factor = SPEED_UNIT_MPS[self.unit]
-        named = f"{check.speed_mps / factor:.4g} {self.unit}"
-        if self.tolerance.unit != self.unit:
-            named += f" ({check.speed_mps / SPEED_UNIT_MPS[self.tolerance.unit]:.4g} {self.tolerance.unit})"
-        band = _band(check.low / factor, check.high / factor, ".1f", f" {self.unit}")
-        if self.tolerance.given == "true":
-            return f"at a true {named} it shows {check.indicated / factor:.1f} (permitted {band}): {tail}"
-        return f"showing {named} the true speed is {check.true / factor:.1f} (permitted {band}): {tail}"
-
-
-def _probability(p: float) -> str:
-    if p > 0.9995:
-        return "> 99.9 %"
-    return "< 0.1 %" if p < 0.0005 else f"{100 * p:.1f} %"
-
-
-def _band(low: float, high: float, form: str, unit: str) -> str:
-    if not np.isfinite(low):
-        return f"at most {high:{form}}{unit}"
-    if not np.isfinite(high):
-        return f"at least {low:{form}}{unit}"
-    return f"{low:{form}} to {high:{form}}{unit}"
+        return words().summary(self)

@@ -9,6 +9,8 @@ import numpy as np
 
 from speedcal.report.cells import Cell
 from speedcal.report.words import one_line, other_unit, signed
+from speedcal.text import rules
+from speedcal.text.verdict import cause_words, planned_words
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
@@ -54,8 +56,6 @@ class Judgement:
 
 def judgement(verification: Verification) -> Judgement:
     """Put a verdict into words."""
-    from speedcal.conformity.tolerance import STATUS_TEXT
-
     rule, unit = verification.tolerance, verification.unit
     driven = ""
     if verification.driven_range:
@@ -67,15 +67,15 @@ def judgement(verification: Verification) -> Judgement:
             f"Everywhere between {low:.0f} and {high:.0f} {unit} ({' to '.join(there)} {other}): {span.verdict}, "
             f"probability of conformance {percent(span.probability)}."
         )
-    status = STATUS_TEXT[rule.status]
+    status = rules.status_words(rule.status)
     return Judgement(
         word=verification.verdict.upper(),
         mark=MARKS[verification.verdict],
         sentence=_sentence(verification),
-        rule=one_line(rule.named),
-        limits=rule.limits_text(),
+        rule=one_line(rules.title(rule.about)),
+        limits=rules.limits(rule),
         source=f"{one_line(rule.source)} ({status})" if rule.source else status,
-        decision_rule=rule.decision_rule(),
+        decision_rule=rules.decision_rule(rule),
         checks=tuple(_row(check, verification) for check in verification.checks),
         driven_range=driven,
         changes=tuple(line for change in verification.changes for line in _change_lines(change)),
@@ -98,9 +98,9 @@ def percent(probability: float) -> str:
 def _sentence(verification: Verification) -> str:
     sure = f"probability of conformance {percent(verification.probability)}"
     if verification.verdict == "pass":
-        return f"The speedometer keeps the rule ({sure})."
+        return f"The speedometer complies with the rule ({sure})."
     if verification.verdict == "fail":
-        return f"The speedometer does not keep the rule ({sure})."
+        return f"The speedometer does not comply with the rule ({sure})."
     needed, speeds = verification.readings_needed, verification.readings_speeds_mps
     if not needed or not speeds:
         return f"This drive cannot settle it, and more readings alone would not ({sure})."
@@ -144,7 +144,9 @@ def _change_lines(change: ChangeCheck, *, only_fitting: bool = False) -> list[st
     word = "agree" if change.agrees else "DO NOT AGREE"
     name = "Reading" if change.quantity == "speed" else "Odometer"
     lines = [
-        f"{name}: planned change {change.planned_text.replace('-', '−')}, measured {signed(low)} to "
+        f"{name}: planned change {planned_words(change.planned).replace('-', '−')}, measured {signed(low)} to "
         f"{signed(high)} %. They {word}."
     ]
-    return lines + [f"Possible cause: {cause}" for cause in change.causes if cause.fits or not only_fitting]
+    return lines + [
+        f"Possible cause: {cause_words(cause)}" for cause in change.causes if cause.fits or not only_fitting
+    ]

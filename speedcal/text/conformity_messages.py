@@ -1,13 +1,244 @@
-"""Words for rules, verdicts, road tests."""
+"""Words for rules, verdicts, road tests, pooled drives and drives over time."""
 
 from __future__ import annotations
 
-from speedcal.text.messages import Template
+from speedcal.tables import nearest_name
+from speedcal.text import rules
+from speedcal.text.messages import Template, Values
+from speedcal.text.numbers import counted, joined
+from speedcal.units import SPEED_UNIT_MPS
 
-REFUSALS: dict[str, tuple[Template, Template]] = {}
+
+def _unknown(noun: str) -> Template:
+    return lambda values: f"there is no {noun} {values['name']!r}: {nearest_name(str(values['name']), values['known'])}"
+
+
+def _bare(speed_mps: float, unit: str) -> str:
+    return f"{speed_mps / SPEED_UNIT_MPS[unit]:.4g}"  # type: ignore[index]
+
+
+def _does_not_hold(values: Values) -> str:
+    return f"the rule {values['rule']} does not hold at {_bare(values['speed_mps'], values['unit'])} {values['unit']}"
+
+
+def _no_road_test(values: Values) -> str:
+    return (
+        f"no road test of {values['holds']} holds with {values['readings']} readings each gives "
+        f"{values['target'].text.rstrip('.')}; the longest reaches ±{values['reached_percent']:.2f} %"
+    )
+
+
+def _what_instead_of_a_road_test(values: Values) -> str:
+    if values["target"].code == "half_a_tooth":
+        return "Use a road with a higher limit, log the readings, or drive the plan twice and pool the drives"
+    if values["known"]:
+        return "The instrument is expected to sit on a limit; choose a gear or setting that moves it away"
+    return "Add the drive before the work to the job, or judge at speeds inside the range of the road"
+
+
+REFUSALS: dict[str, tuple[Template, Template]] = {
+    "unknown_rule": (_unknown("tolerance rule"), ""),
+    "full_scale_missing": (
+        "the rule {rule} is a share of the top of the dial, which is not stated",
+        "Write full_scale in [tolerance], in the unit of the job",
+    ),
+    "rule_limits_nothing": (
+        "[tolerance] limits nothing",
+        "Write rule, percent, absolute or never_low = true in [tolerance]",
+    ),
+    "rule_does_not_hold": (
+        _does_not_hold,
+        lambda values: f"It holds {rules.domain(values)}. Leave out speeds, or write your own rule",
+    ),
+    "rule_holds_nowhere_driven": (
+        "the rule {rule} does not hold at any speed that was driven",
+        lambda values: f"It holds {rules.domain(values)}. Drive there, or choose another rule",
+    ),
+    "unknown_assumption": (_unknown("assumption"), "Correct the name"),
+    "assumption_unusable": ("{name} is {value}", "Give a number in {wanted_unit}"),
+    "assumption_unreadable": ("{found:quoted} is not an assumption", "Write it like pointer_scatter=0.5"),
+    "speed_limit_unusable": ("the speed limit is {found}", "Give the legal speed in {wanted_unit}, such as 65"),
+    "rule_about_distance": (
+        "{rule} is about distance, which no held speed settles",
+        "Note the odometer at both ends of a long drive, or plan with a rule about speed",
+    ),
+    "too_few_marks": (
+        "under a limit of {limit_mps:speed} there are {count} marks to hold from {lowest_mps:speed} on, and a road "
+        "test needs {least}",
+        "Use a road with a higher limit, or a lower mark to start with (lowest)",
+    ),
+    "no_road_test_answers": (_no_road_test, _what_instead_of_a_road_test),
+    "rule_holds_at_no_mark": ("{rule} does not hold at any mark of this road", "Use a road with another limit"),
+    "rule_limits_one_side": (
+        "{rule} limits one side only, so how many readings are needed depends on how the instrument reads",
+        "Add the drive before the work to the job, so that the plan knows what to expect",
+    ),
+    "no_drive_after": ("the job has no drive after the work", "Add [after] with its track and readings"),
+    "no_drive_before": ("the job has no drive before the work", "Add [before] with its track and readings"),
+    "no_tolerance": (
+        "the job names no tolerance",
+        'Add [tolerance] with rule = "un_r39_type", for example',
+    ),
+    "drive_without_date": (
+        "the track of drive {drive} carries no date",
+        "Leave this drive out of the history",
+    ),
+    "file_not_written": ("{file} cannot be written ({reason})", "Check the folder, or close the file"),
+    "no_drive_to_pool": ("there is no drive to pool", "Give at least one drive"),
+    "no_drives_for_history": (
+        "a history needs drives with their tracks",
+        "Give at least one job with a recorded drive",
+    ),
+}
 """Code to what is wrong and what to do, both without full stop."""
+
+
+def _half_a_tooth(values: Values) -> str:
+    which = f"an assumed {values['teeth']:g}-tooth" if values["assumed"] else f"the {values['teeth']:g}-tooth"
+    return f"error factor to half a tooth of {which} driven gear, ±{50 / values['teeth']:.2f} %."
+
+
+def _weak_drive(values: Values) -> str:
+    reasons = [reason.text.rstrip(".") for reason in values["reasons"]]
+    return f"The drive after the work is WEAK ({reasons[0]})." if reasons else "The drive after the work is WEAK."
+
+
+def _more_readings(values: Values) -> str:
+    speeds, unit = values["speeds_mps"], values["unit"]
+    where = joined(f"{v / SPEED_UNIT_MPS[unit]:.0f}" for v in speeds)
+    shared = ", half of them at each" if len(speeds) > 1 else ""
+    faster = ", faster than was driven and only where that is legal" if values["beyond_driven"] else ""
+    return (
+        f"Not proven: about {counted(values['count'], 'more reading')} at a true {where} {unit}{shared or faster}, "
+        "each after a fresh approach and pooled with this drive, would settle it in nine road tests of ten if the "
+        "instrument is as estimated."
+    )
+
+
+def _outside(values: Values) -> str:
+    unit = values["unit"]
+    low, high = (_bare(v, unit) for v in values["driven_mps"])
+    at = joined(_bare(v, unit) for v in values["speeds_mps"])
+    return (
+        f"{rules.title(values)} is judged at {at} {unit}, but only {float(low):.0f} to {float(high):.0f} was driven: "
+        "there the dial is carried on beyond what was measured."
+    )
+
+
+def _beyond_road_test(values: Values) -> str:
+    at = joined(_bare(v, values["unit"]) for v in values["speeds_mps"])
+    return (
+        f"{rules.title(values)} names {at} {values['unit']}, which this road test does not reach; there the dial is "
+        "carried on."
+    )
+
+
+def _reference(values: Values) -> str:
+    unit, wanted = values["unit"], values["wanted"]
+    known = joined(f"±{row['percent']:.1f} % at {_bare(row['speed_mps'], unit)} {unit}" for row in values["known"])
+    return (
+        f"The true speed is known to {known} (95 %); the rule wants ±{wanted.percent:g} % ({wanted.source}; "
+        f"{rules.status_words(wanted.status)}). The verdict allows for this, but the drive is not a test as the rule "
+        "describes it; more steady readings there would narrow it."
+    )
+
+
+def _not_as_predicted(values: Values) -> str:
+    planned, measured = (100 * (values[name].value - 1) for name in ("planned", "measured"))
+    fitting = [cause.text.rstrip(".") for cause in values["fitting"]]
+    causes = f"What would fit: {'; '.join(fitting)}." if fitting else "No usual cause fits by its size."
+    return (
+        f"The {values['quantity']} changed by {measured:+.1f} % where {planned:+.1f} % was planned, more than the two "
+        f"drives allow. {causes}"
+    )
+
+
+def _gear(values: Values) -> str:
+    gear = values["gear"].replace("_", " ")
+    return (
+        f"Another gear than planned: the drive stands for {values['implied']:.1f} teeth on the {gear} instead of "
+        f"{values['planned']}; {values['teeth']} teeth would make {values['percent']:+.1f} %; count the teeth."
+    )
+
+
+def _housing(values: Values) -> str:
+    return (
+        "The housing turned to the wrong range: the gears then mesh too deep or hardly at all; the reading drops or "
+        f"jumps by no fixed amount{'' if values['reads_low'] else ', never high'}; look at the mark of the housing."
+    )
+
+
+def _tires(values: Values) -> str:
+    needed = values["roll_percent"]
+    how = (
+        "pressure or wear could do that" if values["pressure_could"] else "too much for pressure, not for another size"
+    )
+    return (
+        f"Tire pressure or size: the tires would have to roll {abs(needed):.1f} % {'more' if needed > 0 else 'less'} "
+        f"per turn; {how}."
+    )
+
+
+_WRONG_FILE = {
+    "unchanged": "The wrong readings file: nothing has changed since the drive before, so it is the same drive, or the "
+    "part is not fitted.",
+    "kmh_taken_for_mph": "The wrong unit: km/h were taken for mph.",
+    "mph_taken_for_kmh": "The wrong unit: mph were taken for km/h.",
+    "unknown": "The wrong readings file or the wrong track: no fixed amount; look at dates and names.",
+}
+
+
+def _disagree(values: Values) -> str:
+    shown = joined(f"drive {i} {percent:+.1f} %" for i, percent in enumerate(values["errors_percent"], start=1))
+    return (
+        f"The drives do not agree ({shown}); drive {values['farthest']} lies farthest out. Between them something "
+        "changed, or one of them is not of this vehicle in this state. The interval is widened accordingly."
+    )
+
 
 FINDINGS: dict[str, Template] = {
     "pooled_disagree": "the drives do not agree.",
+    "half_a_tooth": _half_a_tooth,
+    "clear_verdict": lambda values: f"a clear verdict on {rules.title(values)} with {100 * values['confidence']:g} %.",
+    "passenger_writes": "The driver drives and nothing else. A passenger reads the dial and writes; never the driver.",
+    "legal_speed_by_gps": "Keep to the legal speed by the GPS, not by the dial under test; leave out a mark the road "
+    "does not allow.",
+    "suitable_road": "Use a dry, level, straight road with little traffic and hold nobody up. Stop the test when "
+    "traffic asks for it.",
+    "cold_pressures_first": "Set the tire pressures cold, then drive ten minutes to warm up. Start the GPS log before "
+    "the first mark.",
+    "local_rules_first": "Local rules on speedometers, odometers and road tests come first.",
+    "rule_beyond_road_test": _beyond_road_test,
+    "rule_from_memory": lambda values: f"The limits of {values['title']} are {rules.status_words(values['status'])}.",
+    "rule_note": "{note}",
+    "speeds_chosen": "The speeds were chosen for this job; the rule names its own.",
+    "weak_drive": _weak_drive,
+    "change_not_predicted": lambda values: f"The change by the work is not predicted: {values['error'].problem}.",
+    "not_as_predicted": _not_as_predicted,
+    "needle_moved": "The needle offset is not the same before and after: the pointer, the face or the instrument was "
+    "touched, or one of the drives was not read in the unit it says.",
+    "cause_gear": _gear,
+    "cause_setting": "Another gear or setting than planned: it would have to make {percent:+.1f} %; look at what is "
+    "fitted.",
+    "cause_housing": _housing,
+    "cause_tires": _tires,
+    "cause_file": lambda values: _WRONG_FILE[values["why"]],
+    "more_readings": _more_readings,
+    "on_the_limit": "Not proven, and more readings will hardly settle it: the instrument sits too close to a limit.",
+    "longer_distance": "Not proven: a distance about {times:.0f} times as long between two odometer readings would "
+    "settle it.",
+    "odometer_not_read": "The odometer was not read: its factor is taken from the speeds, which holds when both are "
+    "driven by the same gears. Note the odometer at the start and the end of the drive to be sure.",
+    "outside_driven_range": _outside,
+    "reference_speed": _reference,
+    "pooled": "{count:n drive is/drives are} pooled.",
+    "drives_disagree": _disagree,
+    "jump": "Between {first} and {second} the reading jumped by {percent:+.1f} %: a gear, a setting, the tires or the "
+    "instrument was changed.",
+    "wear": "The reading creeps up as it does when tires wear: a worn tire turns more often for the same road.",
+    "creeps_down": "The reading creeps down, which wear does not do: look at tire pressure, tire size and slip.",
 }
 """Code to the sentence, with its full stop."""
+
+LABELS: dict[str, str] = {"drives": "the drives", "disagreement": "disagreement of the drives"}
+"""Short names of what is counted or listed."""

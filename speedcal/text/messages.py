@@ -62,7 +62,8 @@ def finding(code: str, values: Values) -> str:
     """Return the sentence of a finding."""
     if "text" in values and code not in findings():  # the rooms that are not yet moved
         return str(values["text"])
-    return words_of(findings()[code], values)
+    drive = f"Drive {values['of_drive']}: " if "of_drive" in values else ""
+    return drive + words_of(findings()[code], values)
 
 
 def words_of(template: Template, values: Values) -> str:

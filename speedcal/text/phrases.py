@@ -10,6 +10,10 @@ from speedcal.finding import Trust
 _MOST_LISTED = 20
 _WRITTEN_IN: dict[str, str] = {
     "Calibration": "calibration_summary",
+    "History": "history",
+    "RoadTestPlan": "road_test",
+    "Tolerance": "rules",
+    "Verification": "verdict",
 }
 """Type of a result to the module of this room whose function ``summary`` writes it."""
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Any
 
-from speedcal.conformity.roadtest import RoadTestPlan
+from speedcal.conformity.road_test import RoadTestPlan
 from speedcal.text.names import shortened
+from speedcal.text.road_test import answers, distance
 from speedcal.units import SPEED_UNIT_MPS
 
 TITLE = "Road test sheet"
@@ -18,7 +19,7 @@ HOW_TO_FILL = (
 def words(plan: RoadTestPlan, heading: str) -> dict[str, Any]:
     """Return everything on the sheet, by the names that its template uses."""
     factor, unit = SPEED_UNIT_MPS[plan.unit], plan.unit
-    distance = "miles" if unit == "mph" else "km"
+    length = "miles" if unit == "mph" else "km"
     return {
         "title": TITLE,
         "about": f"{len(plan.plateaus)} marks to hold, with blanks for the time and what the pointer shows.",
@@ -27,9 +28,9 @@ def words(plan: RoadTestPlan, heading: str) -> dict[str, Any]:
         "limit": f"Speed limit {plan.speed_limit_mps / factor:.0f} {unit}",
         "blanks": [
             [["Date", 1.5], ["Driver", 1.9], ["Passenger", 1.9], ["Clock", 1.3]],
-            [[f"Odometer at start ({distance})", 2.4], ["at end", 1.4], ["Tire pressures, cold", 2.1]],
+            [[f"Odometer at start ({length})", 2.4], ["at end", 1.4], ["Tire pressures, cold", 2.1]],
         ],
-        "cautions": list(plan.cautions),
+        "cautions": [caution.text for caution in plan.cautions],
         "how": HOW_TO_FILL,
         "heads": ["no.", f"hold {unit}", "for s"],
         "cells": ["time", "shows"],
@@ -45,8 +46,8 @@ def words(plan: RoadTestPlan, heading: str) -> dict[str, Any]:
 def _promise(plan: RoadTestPlan) -> list[str]:
     """Say how long it takes, and what it will tell."""
     return [
-        f"{plan.n_readings} readings, about {plan.duration_s / 60:.0f} minutes, {plan.distance_text(plan.distance_m)} "
-        f"of road; no single stretch longer than {plan.distance_text(plan.stretch_m)}.",
-        f"Answers: {plan.target_text}. In nine drives of ten the error factor comes out to ±"
+        f"{plan.n_readings} readings, about {plan.duration_s / 60:.0f} minutes, {distance(plan.distance_m, plan.unit)} "
+        f"of road; no single stretch longer than {distance(plan.stretch_m, plan.unit)}.",
+        f"Answers: {answers(plan)}. In nine drives of ten the error factor comes out to ±"
         f"{plan.half_width_percent:.2f} % or better, as long as the assumptions of the plan hold.",
     ]

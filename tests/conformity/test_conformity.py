@@ -6,12 +6,15 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from speedcal.conformity.probability import (
-    degrees_of_freedom,
-    probability_between,
-    probability_inside,
-    risk_of_false_fail,
-)
+from speedcal.conformity.probability import Box, probability_between
+
+
+def half_planes(limits: np.ndarray, mean: np.ndarray, covariance: np.ndarray, *, dof: float = np.inf) -> Box:
+    """Return ``l[0] x + l[1] y + l[2] >= 0`` for jointly known x and y as a box of what is left to each limit."""
+    gradient = limits[:, :2]
+    left = gradient @ mean + limits[:, 2]
+    nothing = np.zeros(len(limits))
+    return Box(nothing, nothing + np.inf, left, gradient @ covariance @ gradient.T, dof)
 
 
 @pytest.mark.published("JCGM 106:2012, 7.3.3 example 1 (inputs from memory; printed 0.92)")
@@ -65,15 +68,7 @@ def test_indicated_100_conforms_with_the_worked_probability(true: float, limb: s
     """V1 = 100 read to 1 km/h (u = 1/sqrt 12), u(V2) = 0.5 km/h; one half plane in (V1, V2) a limb."""
     limits = np.array([[-1.0, 1.1, 4.0] if limb == "high" else [1.0, -1.0, 0.0]])
     covariance = np.diag([1 / 12, 0.25])
-    assert probability_inside(limits, np.array([100.0, true]), covariance) == pytest.approx(expected, abs=1e-6)
-
-
-@pytest.mark.published("JCGM 100:2008 (GUM), table G.2: t95 for 9 degrees of freedom is 2.26")
-def test_coverage_factor_gives_its_degrees_of_freedom() -> None:
-    """2.26215716 belongs to 9; 1.96 and less to the normal distribution."""
-    assert degrees_of_freedom(2.26215716) == pytest.approx(9, abs=1e-5)
-    assert degrees_of_freedom(1.96) == np.inf
-    assert degrees_of_freedom(2.0) == pytest.approx(60.4, abs=0.3)
+    assert half_planes(limits, np.array([100.0, true]), covariance).probability() == pytest.approx(expected, abs=1e-6)
 
 
 _MEAN = np.array([0.3, 1.02])
@@ -89,7 +84,7 @@ def test_joint_probability_agrees_with_counting(dof: float) -> None:
     if np.isfinite(dof):
         draws /= np.sqrt(rng.chisquare(dof, len(draws)) / dof)[:, None]
     counted = np.mean(np.all((_MEAN + draws) @ _BAND[:, :2].T + _BAND[:, 2] >= 0, axis=1))
-    assert probability_inside(_BAND, _MEAN, _COVARIANCE, dof=dof) == pytest.approx(
+    assert half_planes(_BAND, _MEAN, _COVARIANCE, dof=dof).probability() == pytest.approx(
         counted, abs=4 * 0.5 / np.sqrt(400_000)
     )
 
@@ -99,15 +94,15 @@ def test_joint_probability_agrees_with_an_independent_library() -> None:
     gradient = _BAND[[0, 3], :2]
     slack = gradient @ _MEAN + _BAND[[0, 3], 2]
     oracle = stats.multivariate_normal(mean=[0, 0], cov=gradient @ _COVARIANCE @ gradient.T).cdf(slack)
-    assert probability_inside(_BAND[[0, 3]], _MEAN, _COVARIANCE) == pytest.approx(oracle, abs=1e-7)
+    assert half_planes(_BAND[[0, 3]], _MEAN, _COVARIANCE).probability() == pytest.approx(oracle, abs=1e-7)
 
 
 def test_assuming_independent_speeds_would_be_wrong() -> None:
     """Two neighbouring speeds share one line: the product of their probabilities is far from the joint one."""
     never_low = np.array([[1, 25.0, -25.0], [1, 33.0, -33.0]])
     mean = np.array([0.3, 0.995])
-    joint = probability_inside(never_low, mean, _COVARIANCE)
-    product = np.prod([probability_inside(row[None], mean, _COVARIANCE) for row in never_low])
+    joint = half_planes(never_low, mean, _COVARIANCE).probability()
+    product = np.prod([half_planes(row[None], mean, _COVARIANCE).probability() for row in never_low])
     assert joint > product + 0.1
 
 
@@ -115,8 +110,8 @@ def test_limits_between_two_speeds_change_nothing() -> None:
     """A straight line inside straight limits at both ends is inside between them."""
     middle = np.array([[1, 22.0, -22.0], [-1, -22, 23.4]])
     with_middle = np.vstack([_BAND, middle])
-    assert probability_inside(with_middle, _MEAN, _COVARIANCE) == pytest.approx(
-        probability_inside(_BAND, _MEAN, _COVARIANCE), abs=1e-9
+    assert half_planes(with_middle, _MEAN, _COVARIANCE).probability() == pytest.approx(
+        half_planes(_BAND, _MEAN, _COVARIANCE).probability(), abs=1e-9
     )
 
 
@@ -124,14 +119,14 @@ def test_a_sure_value_on_the_limit_conforms_and_beyond_it_does_not() -> None:
     """With no uncertainty the limit itself belongs to the tolerance."""
     limits = np.array([[-1.0, -10.0, 10.0]])
     nothing = np.zeros((2, 2))
-    assert probability_inside(limits, np.array([0.0, 1.0]), nothing) == 1.0
-    assert probability_inside(limits, np.array([0.001, 1.0]), nothing) == 0.0
+    assert half_planes(limits, np.array([0.0, 1.0]), nothing).probability() == 1.0
+    assert half_planes(limits, np.array([0.001, 1.0]), nothing).probability() == 0.0
 
 
 def test_a_known_offset_leaves_a_one_dimensional_probability() -> None:
     """u(offset) = 0: only the factor is uncertain, and P = Phi((1.05 - 1.02)/0.02)."""
     limits = np.array([[-1.0, -10.0, 10.5]])
-    p = probability_inside(limits, np.array([0.0, 1.02]), np.diag([0.0, 0.02**2]))
+    p = half_planes(limits, np.array([0.0, 1.02]), np.diag([0.0, 0.02**2])).probability()
     assert p == pytest.approx(stats.norm.cdf(1.5), abs=1e-12)
 
 
@@ -144,15 +139,15 @@ def test_negative_uncertainty_is_the_callers_mistake() -> None:
 def test_one_limit_makes_the_risk_of_a_false_fail_the_tail_beyond_it() -> None:
     """With one limit, as unlikely as conformance itself: Phi(-2)."""
     limits = np.array([[-1.0, 0.0, 0.0]])
-    risk = risk_of_false_fail(limits, np.array([2.0, 0.0]), np.eye(2))
+    risk = half_planes(limits, np.array([2.0, 0.0]), np.eye(2)).risk_of_false_fail()
     assert risk == pytest.approx(stats.norm.cdf(-2), abs=1e-12)
 
 
 def test_limits_narrower_than_the_uncertainty_fail_nobody() -> None:
     """+-0.1 with u = 5: the probability of conformance is tiny for everybody, which is no evidence against anybody."""
     limits = np.array([[1.0, 0.0, 0.1], [-1.0, 0.0, 0.1]])
-    assert probability_inside(limits, np.array([1.0, 0.0]), np.diag([25.0, 1.0])) < 0.02
-    assert risk_of_false_fail(limits, np.array([1.0, 0.0]), np.diag([25.0, 1.0])) > 0.8
+    assert half_planes(limits, np.array([1.0, 0.0]), np.diag([25.0, 1.0])).probability() < 0.02
+    assert half_planes(limits, np.array([1.0, 0.0]), np.diag([25.0, 1.0])).risk_of_false_fail() > 0.8
 
 
 def test_an_instrument_in_the_corner_of_its_limits_is_seldom_failed() -> None:
@@ -160,7 +155,7 @@ def test_an_instrument_in_the_corner_of_its_limits_is_seldom_failed() -> None:
     rng = np.random.default_rng(7)
     corner = np.linalg.solve(_BAND[[1, 2], :2], -_BAND[[1, 2], 2])
     estimates = rng.multivariate_normal(corner, _COVARIANCE, size=1500)
-    failed = np.mean([risk_of_false_fail(_BAND, estimate, _COVARIANCE) <= 0.05 for estimate in estimates])
-    naive = np.mean([probability_inside(_BAND, estimate, _COVARIANCE) <= 0.05 for estimate in estimates])
+    failed = np.mean([half_planes(_BAND, estimate, _COVARIANCE).risk_of_false_fail() <= 0.05 for estimate in estimates])
+    naive = np.mean([half_planes(_BAND, estimate, _COVARIANCE).probability() <= 0.05 for estimate in estimates])
     assert failed <= 0.05 + 4 * np.sqrt(0.05 * 0.95 / 1500)
     assert naive > 0.1

@@ -9,8 +9,8 @@ import pandas as pd
 import pytest
 from support.calibrations import make_calibration, with_line
 
-from speedcal.calibration.clock_search import OFFSET_SCALE_MPS, log_offset_prior
 from speedcal.calibration.result import Calibration
+from speedcal.calibration.tuning import FACTOR_PRIOR_U, OFFSET_PRIOR_MPS
 from speedcal.conformity import history, pool
 from speedcal.errors import FitError
 from speedcal.finding import Finding, Trust
@@ -23,14 +23,9 @@ SD = 0.3
 
 def _posterior(v: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Return estimate and covariance of (offset, factor) for known noise and the analysis's prior on the offset."""
-    rows, a = np.column_stack([np.ones_like(v), v]), 0.0
-    for _ in range(50):
-        slope = float(np.diff(log_offset_prior(np.array([a - 1e-4, a + 1e-4])))[0]) / 2e-4
-        weight = -slope / a if abs(a) > 1e-9 else 1.25 / OFFSET_SCALE_MPS**2
-        covariance = np.linalg.inv(rows.T @ rows / SD**2 + np.diag([weight, 0]))
-        estimate = covariance @ rows.T @ y / SD**2
-        a = float(estimate[0])
-    return estimate, covariance
+    rows, prior = np.column_stack([np.ones_like(v), v]), np.diag([OFFSET_PRIOR_MPS**-2, FACTOR_PRIOR_U**-2])
+    covariance = np.linalg.inv(rows.T @ rows / SD**2 + prior)
+    return covariance @ (rows.T @ y / SD**2 + prior @ [0.0, 1.0]), covariance
 
 
 def _noisy(rng: np.random.Generator, offset_mps: float, factor: float) -> np.ndarray:

@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from speedcal.calibration.dial import Dial
 from speedcal.conformity import Tolerance, load_tolerance, tolerance_names
 from speedcal.conformity.rules import class_speeds
-from speedcal.conformity.tolerance import STATUS_TEXT
 from speedcal.errors import ToleranceError
 from speedcal.units import KMH_MPS, MPH_MPS
 
@@ -163,19 +163,18 @@ def test_every_preset_carries_source_status_and_domain(name: str) -> None:
     shown = rule.to_dict()
     assert shown["source"]
     assert shown["limits_on"] in ("indicated", "true")
-    assert shown["status"] in STATUS_TEXT
+    assert shown["status"] in ("verified", "secondary", "from memory")
     assert shown["domain"]
     assert ("FROM MEMORY" in str(rule)) == (rule.status == "from memory")
     assert rule.source in str(rule)
 
 
 @given(st.floats(0.1, 80), st.sampled_from(["un_r39_type", "un_r39_cop_mn", "sae_j2976", "adr18_pre2006", "jp_148"]))
-def test_half_planes_say_the_same_as_the_limits(speed: float, name: str) -> None:
+def test_limits_on_the_dial_say_the_same_as_the_limits_of_the_rule(speed: float, name: str) -> None:
     """A line exactly on a limit has slack zero, inside it positive, outside negative."""
     rule = load_tolerance(name)
     if not rule.limits_at(speed):
         return
-    planes = rule.half_planes(speed)
     low, high = rule.band(speed)
     for at, signs in (
         (low, (0, 1)),
@@ -184,10 +183,14 @@ def test_half_planes_say_the_same_as_the_limits(speed: float, name: str) -> None
         (high + 1, (1, -1)),
         (low - 1, (-1, 1)),
     ):
-        line = np.array([0.0, at / speed, 1.0]) if rule.given == "true" else np.array([0.0, speed / max(at, 1e-9), 1.0])
         if rule.given == "indicated" and at <= 0:
             continue
-        slack = planes @ line
+        factor = at / speed if rule.given == "true" else speed / at
+        box = rule.shown_limits((speed,)).box(Dial.straight(0.0, factor, np.zeros((2, 2)), used_mps=[10.0, 30.0]))
+        if rule.given == "true":
+            slack = np.array([box.mean[0] - box.low[0], box.high[0] - box.mean[0]])
+        else:  # at the least permitted true speed it shows no more than is given, at the greatest no less
+            slack = np.array([box.high[0] - box.mean[0], box.mean[1] - box.low[1]])
         assert tuple(np.sign(np.where(np.abs(slack) < 1e-9, 0, slack)).astype(int)) == signs
 
 
@@ -198,7 +201,7 @@ def test_own_rule_adds_per_cent_and_absolute_and_may_forbid_reading_low() -> Non
     strict = load_tolerance({**table, "never_low": True})
     assert _band(strict, 50, MPH_MPS) == pytest.approx((50, 52))
     assert strict.own_speeds
-    assert str(strict).startswith("Rule of one's own: shown at least true and at most true + 2 % + 1 mph")
+    assert str(strict).startswith("Your own rule: shown at least true and at most true + 2 % + 1 mph")
 
 
 def test_own_rule_may_differ_on_the_two_sides() -> None:

@@ -14,6 +14,7 @@ from speedcal.conformity import load_tolerance, verify
 from speedcal.errors import ToleranceError
 from speedcal.finding import Finding, Trust
 from speedcal.interval import Interval
+from speedcal.text.verdict import change_words
 from speedcal.units import MPH_MPS
 from speedcal.vehicle import Vehicle
 
@@ -118,7 +119,7 @@ def test_an_odometer_rule_judges_the_odometer() -> None:
     assert result.verdict == "not proven"
     assert result.readings_needed is None
     codes = {finding.code for finding in result.findings}
-    assert {"rule_from_memory", "not_proven"} <= codes
+    assert {"rule_from_memory", "longer_distance"} <= codes
     unread = verify(None, make_calibration(factor=1.0, u_factor=0.001), "odo_hb44")
     assert "odometer_not_read" in {finding.code for finding in unread.findings}
 
@@ -185,7 +186,7 @@ def test_an_instrument_on_the_limit_cannot_be_settled_by_readings() -> None:
     dial = make_calibration(offset=0.0, factor=1.0, u_offset=0.3)
     result = verify(None, dial, {"never_low": True, "speeds": [50], "unit": "mph"})
     assert (result.verdict, result.readings_needed) == ("not proven", None)
-    assert any("hardly settle it" in finding.text for finding in result.findings)
+    assert "on_the_limit" in {finding.code for finding in result.findings}
 
 
 VEHICLE = Vehicle.from_dict({"driven_gear": 20})
@@ -200,7 +201,7 @@ def test_work_that_went_to_plan_agrees() -> None:
     """20 teeth replaced by 22: 1.10 becomes 1.10 x 20/22 = 1.00."""
     result = verify(*_drives(1.0), {"percent": 5}, vehicle=VEHICLE, work={"driven_gear": 22})
     assert result.predicted_agrees is True
-    assert result.changes[0].planned_change == pytest.approx(20 / 22)
+    assert result.changes[0].planned.value == pytest.approx(20 / 22)
     assert result.changes[0].predicted_factor.value == pytest.approx(1.0)
     assert result.changes[0].causes == ()
 
@@ -215,14 +216,16 @@ def test_another_gear_than_planned_is_named_with_its_size() -> None:
     """22 planned, 21 fitted: 1.10 x 20/21 = 1.0476; 22/21 - 1 = +4.76 %."""
     result = verify(*_drives(1.10 * 20 / 21), {"percent": 5}, vehicle=VEHICLE, work={"driven_gear": 22})
     assert result.predicted_agrees is False
-    names = [cause.name for cause in result.changes[0].causes]
-    assert names == ["another gear", "housing range", "tires", "readings file"]
+    codes = [cause.what.code for cause in result.changes[0].causes]
+    assert codes == ["cause_gear", "cause_housing", "cause_tires", "cause_file"]
     gear, _, tires, file = result.changes[0].causes
     assert gear.fits
-    assert "21.0 teeth on the driven gear instead of 22" in gear.text
+    assert (gear.what.values["gear"], gear.what.values["teeth"], gear.what.values["planned"]) == ("driven_gear", 21, 22)
+    assert gear.what.values["implied"] == pytest.approx(21)
     assert gear.size_percent == pytest.approx(4.76, abs=0.01)
     assert not tires.fits
-    assert "-4.5 % farther" in tires.text
+    assert tires.what.values["roll_percent"] == pytest.approx(100 * (21 / 22 - 1))
+    assert "4.5 % less per turn" in tires.what.text
     assert not file.fits
     assert "not_as_predicted" in {finding.code for finding in result.findings}
 
@@ -230,10 +233,10 @@ def test_another_gear_than_planned_is_named_with_its_size() -> None:
 def test_the_same_readings_twice_are_recognised() -> None:
     """Nothing changed although a gear was to be: the old gear, or the file of the drive before."""
     result = verify(*_drives(1.10), {"percent": 5}, vehicle=VEHICLE, work={"driven_gear": 22})
-    causes = {cause.name: cause for cause in result.changes[0].causes}
-    assert causes["readings file"].fits
-    assert "nothing has changed" in causes["readings file"].text
-    assert "20.0 teeth" in causes["another gear"].text
+    causes = {cause.what.code: cause for cause in result.changes[0].causes}
+    assert causes["cause_file"].fits
+    assert causes["cause_file"].what.values["why"] == "unchanged"
+    assert causes["cause_gear"].what.values["implied"] == pytest.approx(20)
 
 
 def test_readings_in_the_wrong_unit_are_recognised() -> None:
@@ -241,7 +244,7 @@ def test_readings_in_the_wrong_unit_are_recognised() -> None:
     result = verify(*_drives(1.609344, offset_after=0.8), {"percent": 5}, vehicle=VEHICLE, work={"driven_gear": 22})
     file = result.changes[0].causes[3]
     assert file.fits
-    assert "km/h were taken for mph" in file.text
+    assert file.what.values["why"] == "kmh_taken_for_mph"
 
 
 def test_tire_pressure_explains_a_small_difference_only() -> None:
@@ -302,9 +305,9 @@ def test_a_planned_change_of_tires_is_shown_with_what_is_not_known_of_it() -> No
     assert tires.planned.value == 1.0
     assert tires.planned.half_width == pytest.approx(half)
     assert tires.predicted_factor.half_width == pytest.approx(np.hypot(half, 1.96 * 0.001))
-    assert f"(-{100 * half:.1f} to +{100 * half:.1f})" in str(tires)
+    assert f"(-{100 * half:.1f} to +{100 * half:.1f})" in change_words(tires)
     teeth = verify(before, after, {"percent": 5, "unit": "mph"}, vehicle=vehicle, work={"driven_gear": 22}).changes[0]
-    assert "planned change -9.1 %, measured" in str(teeth)  # 20/22 - 1
+    assert "planned change -9.1 %, measured" in change_words(teeth)  # 20/22 - 1
 
 
 def test_nobody_is_sent_to_drive_faster_than_in_the_road_test_without_need() -> None:
@@ -319,5 +322,5 @@ def test_nobody_is_sent_to_drive_faster_than_in_the_road_test_without_need() -> 
     assert result.readings_speeds_mps == pytest.approx([25 * MPH_MPS, 65 * MPH_MPS])
     assert result.readings_needed is not None
     assert 4 <= result.readings_needed <= 60
-    text = next(finding.text for finding in result.findings if finding.code == "not_proven")
+    text = next(finding.text for finding in result.findings if finding.code == "more_readings")
     assert "at a true 25 and 65 mph, half of them at each," in text

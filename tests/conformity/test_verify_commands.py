@@ -58,11 +58,15 @@ def test_the_exit_status_tells_the_verdict(shop: Path, tolerance: str, status: i
 
 
 def test_the_text_names_rule_source_and_decision_rule(shop: Path) -> None:
-    """What a person reads: the word first, then the rule with its source, each speed, the decision rule."""
-    text = _run("verify", _job(shop, "text.toml", tolerance='rule = "un_r39_type"\nspeeds = [30, 50]')).stdout
+    """What a person reads: the word first, then the rule with its source and each speed; how it is decided is asked."""
+    job = _job(shop, "text.toml", tolerance='rule = "un_r39_type"\nspeeds = [30, 50]')
+    text, full = _run("verify", job).stdout, _run("verify", job, "--explain").stdout
     assert text.split()[0] in ("PASS", "FAIL", "NOT")
-    for expected in ("UN Regulation No. 39", "at a true 30 mph (48.28 km/h)", "decision rule: pass", "they agree"):
+    for expected in ("UN Regulation No. 39", "at a true 30 mph (48.28 km/h)", "they agree"):
         assert expected in text
+        assert expected in full
+    assert "JCGM 106" in full
+    assert "JCGM 106" not in text
 
 
 def test_a_rule_from_memory_says_so_in_text_and_json(shop: Path) -> None:

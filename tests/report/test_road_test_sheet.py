@@ -12,7 +12,7 @@ from pypdf import PdfReader
 from support.pdf_pages import pictures_of, root_of, texts_of, words_of
 
 from speedcal.conformity import RoadTestPlan, plan
-from speedcal.conformity.design import MOST_HOLDS, MOST_READINGS_A_HOLD
+from speedcal.conformity.planner import MOST_HOLDS, MOST_READINGS_A_HOLD
 from speedcal.logs import read_readings
 from speedcal.report.pdf import PAPER_PT
 from speedcal.report.road_test_sheet import render_sheet, render_template
@@ -59,7 +59,7 @@ def test_the_same_plan_gives_the_same_sheet_with_text_that_can_be_searched() -> 
     for expected in ("Road test sheet", "Invented truck", "Invented shop", "never the driver", "Speed limit 65 mph"):
         assert expected in said
     for caution in found.cautions:
-        assert caution in said
+        assert caution.text in said
     assert root_of(pdf)["/Lang"] == "en"
     assert PdfReader(io.BytesIO(pdf)).metadata.title == "Road test sheet"  # type: ignore[union-attr]
     assert pictures_of(pdf) == []

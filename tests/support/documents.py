@@ -120,12 +120,13 @@ def tolerance_table() -> str:
     """Return the shipped tolerance rules as a table."""
     from speedcal import load_tolerance
     from speedcal.conformity.rules import tolerance_names
+    from speedcal.text import rules
 
     full_scale = {"sae_j1226_biased": {"full_scale": 85, "unit": "mph"}}
     rows = ["| rule | title | limits | status of the source |", "|---|---|---|---|"]
     for name in tolerance_names():
         rule = load_tolerance({"rule": name, **full_scale.get(name, {})})
-        limits = rule.limits_text() + (" (85 mph dial)" if name in full_scale else "")
+        limits = rules.limits(rule) + (" (85 mph dial)" if name in full_scale else "")
         rows.append(f"| `{name}` | {rule.title} | {limits} | {rule.status} |")
     return "\n".join(rows)
 

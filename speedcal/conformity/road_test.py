@@ -1,4 +1,4 @@
-"""Planning a road test backwards: which speeds to hold, how long and how often, until the question is answered."""
+"""The plan of a road test: which marks to hold, how long and how often, and what that rests on."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib import resources
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
 import numpy as np
 
@@ -15,21 +15,18 @@ from speedcal.conformity.tolerance import Tolerance
 from speedcal.errors import PlanError
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, tidy
-from speedcal.tables import nearest_name
-from speedcal.units import MILE_M, MPH_MPS, SPEED_UNIT_MPS, DisplayUnit
-
-if TYPE_CHECKING:
-    from speedcal.vehicle import Vehicle
+from speedcal.units import MPH_MPS, SPEED_UNIT_MPS, DisplayUnit
+from speedcal.wording import words
 
 Question = Literal["tooth", "tolerance"]
 _SI = {"mph": MPH_MPS, "%": 0.01}
 
 CAUTIONS = (
-    "The driver drives and nothing else. A passenger reads the dial and writes; never the driver.",
-    "Keep to the legal speed by the GPS, not by the dial under test; leave out a mark the road does not allow.",
-    "Use a dry, level, straight road with little traffic and hold nobody up. Stop the test when traffic asks for it.",
-    "Set the tire pressures cold, then drive ten minutes to warm up. Start the GPS log before the first mark.",
-    "Local rules on speedometers, odometers and road tests come first.",
+    Finding("passenger_writes"),
+    Finding("legal_speed_by_gps"),
+    Finding("suitable_road"),
+    Finding("cold_pressures_first"),
+    Finding("local_rules_first"),
 )
 
 
@@ -41,7 +38,9 @@ class Assumption:
     value: float
     unit: str
     text: str
+    """As the data file says it."""
     status: str
+    """As the data file says it, or ``stated`` for a value of the user's own."""
 
     @property
     def si(self) -> float:
@@ -52,14 +51,11 @@ class Assumption:
         """Return the assumption, ready for JSON."""
         return {"name": self.name, "value": self.value, "unit": self.unit, "text": self.text, "status": self.status}
 
-    def __str__(self) -> str:
-        return f"{self.text}: {self.value:g} {self.unit} ({self.status})"
-
 
 @lru_cache(maxsize=1)
-def _shipped() -> dict[str, dict[str, Any]]:
+def _shipped() -> Mapping[str, Assumption]:
     text = resources.files("speedcal").joinpath("data/road_test.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)
+    return {name: Assumption(name, **row) for name, row in tomllib.loads(text).items()}
 
 
 def assumptions_with(overrides: Mapping[str, float] | None = None) -> dict[str, Assumption]:
@@ -75,21 +71,15 @@ def assumptions_with(overrides: Mapping[str, float] | None = None) -> dict[str, 
     PlanError
         There is no assumption of that name, or the value is negative or no number.
     """
-    shipped = _shipped()
-    overrides = overrides or {}
-    for name, value in overrides.items():
-        if name not in shipped:
-            raise PlanError(
-                f"there is no assumption {name!r}: {nearest_name(name, shipped)}", remedy="Correct the name"
-            )
+    assumed = dict(_shipped())
+    for name, value in (overrides or {}).items():
+        if name not in assumed:
+            raise PlanError("unknown_assumption", name=name, known=list(assumed))
+        usual = assumed[name]
         if not (type(value) in (int, float) and 0 <= value < 1e6):
-            raise PlanError(f"{name} is {value!r}", remedy=f"Give a number in {shipped[name]['unit']}")
-    return {
-        name: Assumption(name, overrides[name], row["unit"], row["text"], "stated for this plan")
-        if name in overrides
-        else Assumption(name, **row)
-        for name, row in shipped.items()
-    }
+            raise PlanError("assumption_unusable", name=name, value=str(value), wanted_unit=usual.unit)
+        assumed[name] = Assumption(name, value, usual.unit, usual.text, "stated")
+    return assumed
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,8 +108,8 @@ class RoadTestPlan:
 
     unit: DisplayUnit
     question: Question
-    target_text: str
-    """The question in words, with its number."""
+    target: Finding
+    """``half_a_tooth`` or ``clear_verdict``, with its number."""
     plateaus: tuple[Plateau, ...]
     half_width: float
     """Half width of the 95 % interval of the error factor that nine drives in ten will reach."""
@@ -139,7 +129,7 @@ class RoadTestPlan:
     vehicle_label: str = ""
     rule: Tolerance | None = None
     findings: tuple[Finding, ...] = ()
-    cautions: tuple[str, ...] = CAUTIONS
+    cautions: tuple[Finding, ...] = CAUTIONS
 
     @property
     def n_readings(self) -> int:
@@ -156,17 +146,13 @@ class RoadTestPlan:
         """Different marks, in order of speed. [m/s]."""
         return np.unique([round(plateau.mark_mps, 9) for plateau in self.plateaus])
 
-    def distance_text(self, distance_m: float) -> str:
-        """Write a length of road in the unit for people."""
-        return f"{distance_m / MILE_M:.1f} miles" if self.unit == "mph" else f"{distance_m / 1000:.1f} km"
-
     def to_dict(self) -> dict[str, Any]:
         """Return the plan, ready for JSON."""
         factor = SPEED_UNIT_MPS[self.unit]
         return {
             "speed_unit": self.unit,
             "question": self.question,
-            "target": self.target_text,
+            "target": self.target.to_dict(),
             "rule": self.rule.to_dict() if self.rule else None,
             "plateaus": [
                 {
@@ -192,36 +178,9 @@ class RoadTestPlan:
             "road_length_m": tidy(self.distance_m, 0),
             "longest_stretch_m": tidy(self.stretch_m, 0),
             "assumptions": [assumption.to_dict() for assumption in self.assumptions],
-            "cautions": list(self.cautions),
+            "cautions": [caution.to_dict() for caution in self.cautions],
             "findings": [finding.to_dict() for finding in self.findings],
         }
 
     def __str__(self) -> str:
-        factor = SPEED_UNIT_MPS[self.unit]
-        lines = [f"road test: {self.target_text}"]
-        lines += [f"CAUTION: {caution}" for caution in self.cautions]
-        lines += [
-            f"{order:3d}. hold {p.mark_mps / factor:.0f} {self.unit} on the dial for {p.hold_s:.0f} s, "
-            f"note {p.readings} readings"
-            for order, p in enumerate(self.plateaus, start=1)
-        ]
-        lines += [
-            f"{self.n_readings} readings in {self.duration_s / 60:.0f} minutes on "
-            f"{self.distance_text(self.distance_m)} of road (longest stretch {self.distance_text(self.stretch_m)})",
-            f"promise: error factor to ±{self.half_width_percent:.2f} %, indicated speed to "
-            f"±{self.half_width_speed_mps / factor:.2f} {self.unit} (95 % interval, in nine drives of ten)",
-        ]
-        lines += [f"assumed: {assumption}" for assumption in self.assumptions]
-        lines += [f"note: {finding.text}" for finding in self.findings]
-        return "\n".join(lines)
-
-
-def half_a_tooth(vehicle: Vehicle | None, planned_teeth: int | None, assumed_teeth: float) -> tuple[float, str]:
-    """Return 1/(2 zn), half the step from one driven gear to the next, and the words for it."""
-    teeth = planned_teeth or (vehicle.driven_gear if vehicle else None)
-    if teeth is not None:
-        return 1 / (2 * teeth), f"error factor to half a tooth of the {teeth}-tooth driven gear, ±{50 / teeth:.2f} %"
-    text = (
-        f"error factor to half a tooth of an assumed {assumed_teeth:g}-tooth driven gear, ±{50 / assumed_teeth:.2f} %"
-    )
-    return 1 / (2 * assumed_teeth), text
+        return words().summary(self)

@@ -1,0 +1,61 @@
+"""A planned road test in words."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from speedcal.units import MILE_M, SPEED_UNIT_MPS, DisplayUnit
+
+if TYPE_CHECKING:
+    from speedcal.conformity.road_test import Assumption, RoadTestPlan
+
+
+def summary(plan: RoadTestPlan) -> str:
+    """Return the road test in short: cautions, holds, what it takes and what it promises."""
+    memory = sum(assumption.status == "from memory" for assumption in plan.assumptions)
+    return "\n".join(
+        [
+            *_lines(plan),
+            f"rests on {len(plan.assumptions)} assumptions, {memory} of them from memory (--explain lists them)",
+            *(f"note: {finding.text}" for finding in plan.findings),
+        ]
+    )
+
+
+def in_full(plan: RoadTestPlan) -> str:
+    """Return the road test with every assumption."""
+    assumed = [f"assumed: {assumption_words(assumption)}" for assumption in plan.assumptions]
+    return "\n".join([*_lines(plan), *assumed, *(f"note: {finding.text}" for finding in plan.findings)])
+
+
+def _lines(plan: RoadTestPlan) -> list[str]:
+    factor = SPEED_UNIT_MPS[plan.unit]
+    return [
+        f"road test for {answers(plan)}",
+        *(f"CAUTION: {caution.text}" for caution in plan.cautions),
+        *(
+            f"{order:3d}. hold {p.mark_mps / factor:.0f} {plan.unit} on the dial for {p.hold_s:.0f} s, "
+            f"note {p.readings} readings"
+            for order, p in enumerate(plan.plateaus, start=1)
+        ),
+        f"{plan.n_readings} readings in {plan.duration_s / 60:.0f} minutes on {distance(plan.distance_m, plan.unit)} "
+        f"of road (longest stretch {distance(plan.stretch_m, plan.unit)})",
+        f"promise: error factor to ±{plan.half_width_percent:.2f} %, indicated speed to "
+        f"±{plan.half_width_speed_mps / factor:.2f} {plan.unit} (95 % interval, in nine drives of ten)",
+    ]
+
+
+def answers(plan: RoadTestPlan) -> str:
+    """Say which question the road test answers, with its number."""
+    return plan.target.text.rstrip(".")
+
+
+def assumption_words(assumption: Assumption) -> str:
+    """Say what is assumed, and where that comes from."""
+    status = "stated for this plan" if assumption.status == "stated" else assumption.status
+    return f"{assumption.text}: {assumption.value:g} {assumption.unit} ({status})"
+
+
+def distance(distance_m: float, unit: DisplayUnit) -> str:
+    """Write a length of road in the unit for people."""
+    return f"{distance_m / MILE_M:.1f} miles" if unit == "mph" else f"{distance_m / 1000:.1f} km"

@@ -1,0 +1,102 @@
+"""A verdict in words: what was judged, how sure it is, what the work changed, and what to do next."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from speedcal.text import rules
+from speedcal.units import SPEED_UNIT_MPS
+
+if TYPE_CHECKING:
+    from speedcal.conformity.change import Cause, ChangeCheck
+    from speedcal.conformity.verification import Check, Verification
+    from speedcal.interval import Interval
+
+_EXACT = 2e-4
+"""A planned change known better than this has no interval worth showing."""
+
+
+def summary(result: Verification) -> str:
+    """Return the verdict in a few lines."""
+    lines = [*_head(result), *_body(result)]
+    return "\n".join([*lines, f"decided so that {rules.decision_in_short(result.tolerance)} (--explain says how)"])
+
+
+def in_full(result: Verification) -> str:
+    """Return the verdict with everything it rests on."""
+    lines = [*_head(result), *_body(result)]
+    for change in result.changes:
+        lines += [f"  possible cause: {cause_words(cause)}" for cause in change.causes if not cause.fits]
+    return "\n".join([*lines, f"decision rule: {rules.decision_rule(result.tolerance)}"])
+
+
+def _head(result: Verification) -> list[str]:
+    return [f"{result.verdict.upper()} (probability of conformance {probability(result.probability)})"]
+
+
+def _body(result: Verification) -> list[str]:
+    lines = [f"next: {advice}" for advice in result.advice]
+    lines += [str(result.tolerance), *(_check(result, check) for check in result.checks)]
+    if result.driven_range:
+        factor = SPEED_UNIT_MPS[result.unit]
+        low, high = result.driven_range.low_mps / factor, result.driven_range.high_mps / factor
+        lines.append(
+            f"everywhere from {low:.0f} to {high:.0f} {result.unit}, as driven: {result.driven_range.verdict}, "
+            f"{probability(result.driven_range.probability)}"
+        )
+    for change in result.changes:
+        lines.append(change_words(change))
+        lines += [f"  possible cause: {cause_words(cause)}" for cause in change.causes if cause.fits]
+    return lines + [f"note: {finding.text}" for finding in result.findings if finding.code != "not_as_predicted"]
+
+
+def _check(result: Verification, check: Check) -> str:
+    tail = f"{check.verdict}, {probability(check.probability)}"
+    if math.isnan(check.speed_mps):
+        permitted = band(100 * check.low, 100 * check.high, "")
+        return f"over a true 100 it registers {100 * check.indicated:.2f} (permitted {permitted}): {tail}"
+    factor, rule = SPEED_UNIT_MPS[result.unit], result.tolerance
+    named = f"{check.speed_mps / factor:.4g} {result.unit}"
+    if rule.unit != result.unit:
+        named += f" ({check.speed_mps / SPEED_UNIT_MPS[rule.unit]:.4g} {rule.unit})"
+    permitted = band(check.low / factor, check.high / factor, f" {result.unit}")
+    if rule.given == "true":
+        return f"at a true {named} it shows {check.indicated / factor:.1f} (permitted {permitted}): {tail}"
+    return f"showing {named} the true speed is {check.true / factor:.1f} (permitted {permitted}): {tail}"
+
+
+def probability(p: float) -> str:
+    """Write a probability, never as a certainty it is not."""
+    if p > 0.9995:
+        return "> 99.9 %"
+    return "< 0.1 %" if p < 0.0005 else f"{100 * p:.1f} %"
+
+
+def band(low: float, high: float, unit: str) -> str:
+    """Write what is permitted."""
+    if not math.isfinite(low):
+        return f"at most {high:.1f}{unit}"
+    return f"at least {low:.1f}{unit}" if not math.isfinite(high) else f"{low:.1f} to {high:.1f}{unit}"
+
+
+def planned_words(planned: Interval) -> str:
+    """Write a planned change in per cent, with its interval where it has one."""
+    value, low, high = (100 * (gain - 1) for gain in (planned.value, planned.low, planned.high))
+    return f"{value:+.1f} %" + (f" ({low:+.1f} to {high:+.1f})" if planned.half_width > _EXACT / 2 else "")
+
+
+def change_words(change: ChangeCheck) -> str:
+    """Say what was planned, what was measured, and whether that agrees."""
+    measured = change.measured_change
+    word = "agree" if change.agrees else "DO NOT AGREE"
+    return (
+        f"{change.quantity}: planned change {planned_words(change.planned)}, measured "
+        f"{100 * (measured.value - 1):+.1f} % ({100 * (measured.low - 1):+.1f} to {100 * (measured.high - 1):+.1f}): "
+        f"they {word}"
+    )
+
+
+def cause_words(cause: Cause) -> str:
+    """Say what would explain a change other than planned."""
+    return cause.what.text.rstrip(".") + (" (fits)" if cause.fits else "")
