@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from benchmark.bound import factor_bound, line_bound
+from benchmark.bound import line_bound
 from benchmark.trade import WAYS, trade_factors
 
 import speedcal
@@ -33,7 +33,7 @@ class Score:
     kind: str
     seed: tuple[int, ...]
     bound: float
-    """Cramer-Rao bound relative to the factor. [1]"""
+    """Standard uncertainty that nobody beats, relative to the factor. [1]"""
     seconds: float
     refusal: str = ""
     error: float = np.nan
@@ -43,7 +43,7 @@ class Score:
     """1 when the 95 % interval holds the true factor, else 0."""
     offset_held: float = np.nan
     bound_at_50_mph: float = np.nan
-    """Bound of the predicted reading, given the prior of the offset. [mph]"""
+    """Standard uncertainty of the predicted reading that nobody beats. [mph]"""
     error_at_50_mph: float = np.nan
     """Predicted less true reading at a true 50 mph. [mph]"""
     held_at_50_mph: float = np.nan
@@ -51,7 +51,7 @@ class Score:
     regret: float = np.nan
     """True worst error with the chosen tooth less that with the best tooth, relative to speed. [1]"""
     regret_at_bound: float = np.nan
-    """The same for an analyst whose offset and factor are off as the bound says, given the prior of the offset."""
+    """The same for an analyst whose offset and factor are off as the bound says."""
     wrong_answer: bool = False
     """The answer stands on the wrong hour or on the wrong plateaus."""
     trust: str = ""
@@ -64,8 +64,8 @@ def judge(kind: str, seed: Sequence[int], *, with_trade: bool = True) -> Score:
     rng = np.random.default_rng(seed)
     drive = simulate(kind, rng)
     truth = drive.truth
-    bound = factor_bound(drive) / truth.error_factor
-    best = line_bound(drive, offset_sd_mps=MPH_MPS)
+    best = line_bound(drive)
+    bound = float(np.sqrt(best[1, 1])) / truth.error_factor
     at = np.array([1.0, 50 * MPH_MPS])
     trade = tuple(trade_factors(drive)[way] / truth.error_factor - 1 for way in WAYS) if with_trade else ()
     start = time.perf_counter()

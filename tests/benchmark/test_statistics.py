@@ -20,10 +20,10 @@ from speedcal.simulate import KINDS
 DRIVES = 16
 SEED = 2
 LOGGED, NOTED = ("logged", "gaps", "5 Hz"), ("noted", "elapsed", "zone unknown")
-RATIO = {LOGGED: 1.15, NOTED: 0.95, ("wrong readings",): 1.05, ("needle offset",): 1.3, ("held speeds",): 1.3} | {
-    ("whole minutes",): 1.6
+RATIO = {LOGGED: 1.15, NOTED: 1.05, ("wrong readings",): 1.15, ("needle offset",): 1.3, ("held speeds",): 1.3} | {
+    ("whole minutes",): 1.3
 }
-"""Claimed rms error over the Cramer-Rao bound, kinds of one claim together."""
+"""Claimed rms error over the bound, kinds of one claim together."""
 PER_CENT = {"positions only": 0.22, "odometer": 0.35}
 """Claimed rms error of the factor."""
 CLOCK_MEDIAN_S = {**dict.fromkeys(LOGGED, 0.05), "positions only": 0.1, **dict.fromkeys(NOTED, 1.0)}
