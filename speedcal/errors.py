@@ -28,6 +28,11 @@ class Problem:
         """What is wrong, one sentence without its full stop."""
         return words().refusal(self.code, self.values)[0]
 
+    @property
+    def remedy(self) -> str:
+        """What to do, one sentence without its full stop; may be empty."""
+        return words().refusal(self.code, self.values)[1]
+
     def to_dict(self) -> dict[str, Any]:
         """Return the parts, ready for JSON."""
         return {"error": self.code, "line": self.line, "values": json_ready(self.values), "text": self.text}
@@ -132,10 +137,12 @@ class JobError(SpeedcalError):
     """A job file cannot be used."""
 
 
-def raise_problems(problems: Sequence[Any], *, source: str, kind: type[SpeedcalError], **values: Any) -> NoReturn:
+def raise_problems(
+    problems: Sequence[Any], *, source: str, kind: type[SpeedcalError], several: str = "several_problems", **values: Any
+) -> NoReturn:
     """Raise one error for every problem of a file: the problem itself where there is one, else a list of all."""
     problems = [item if isinstance(item, Problem) else Problem(item[1], line=item[0]) for item in problems]
     if len(problems) == 1:
         one = problems[0]
         raise kind(one.code, source=source, line=one.line, **{**values, **one.values})
-    raise kind("several_problems", source=source, problems=problems, **values)
+    raise kind(several, source=source, problems=problems, **values)

@@ -9,32 +9,12 @@ from dataclasses import replace
 from fractions import Fraction
 from functools import lru_cache
 from importlib import resources
-from typing import Any, get_args
+from typing import Any
 
-from speedcal.conformity.tolerance import Bound, Given, Limit, Quantity, Reference, Tolerance
-from speedcal.errors import ToleranceError
-from speedcal.tables import TableReader
-from speedcal.units import SPEED_UNIT_MPS, DisplayUnit, display_unit_of, parse_speed_unit
-
-_SHARED_KEYS = ("speeds", "unit", "confidence")
-_PRESET_KEYS = ("rule", "max_speed", "full_scale", *_SHARED_KEYS)
-_OWN_KEYS = (
-    "name",
-    "quantity",
-    "given",
-    "source",
-    "note",
-    "percent",
-    "absolute",
-    "low_percent",
-    "low_absolute",
-    "high_percent",
-    "high_absolute",
-    "never_low",
-    "domain",
-    *_SHARED_KEYS,
-)
-_CONFIDENCES = (0.5, 0.9999)
+from speedcal.conformity.tolerance import Bound, Limit, Reference, Tolerance
+from speedcal.errors import Problem, ToleranceError
+from speedcal.schema import TableReader
+from speedcal.units import SPEED_UNIT_MPS, DisplayUnit, display_unit_of
 
 
 def load_tolerance(
@@ -73,16 +53,12 @@ def load_tolerance(
     """
     table = {"rule": name_or_table} if isinstance(name_or_table, str) else name_or_table
     preset = "rule" in table
-    # a misspelt "rule" is told as such although an own rule has no such key
-    reader = TableReader(table, _PRESET_KEYS if preset else ("rule", *_OWN_KEYS), where="[tolerance]")
-    own_unit = _unit(reader) or unit
-    confidence = reader.number("confidence", low=_CONFIDENCES[0], high=_CONFIDENCES[1])
-    speeds = _speeds(reader, "speeds")
-    try:
-        rule = _preset(reader, own_unit) if preset else _own(reader, own_unit)
-    except ToleranceError as error:
-        raise ToleranceError(error.code, source=source, **error.values) from None
+    reader = TableReader(table, "tolerance", part="named" if preset else "own")
+    own_unit = reader.get("unit") or unit
+    confidence, speeds = reader.get("confidence"), reader.get("speeds")
+    rule = _preset(reader, own_unit) if preset else _own(reader, own_unit)
     reader.finish(source=source, kind=ToleranceError)
+    assert rule is not None  # noqa: S101 - otherwise there is a problem
     if confidence is not None:
         other = replace(rule.other_unit, confidence=confidence) if rule.other_unit else None
         rule = replace(rule, confidence=confidence, other_unit=other)
@@ -123,12 +99,16 @@ def _data() -> dict[str, Any]:
     return tomllib.loads(text)
 
 
-def _preset(reader: TableReader, unit: DisplayUnit | None) -> Tolerance:
-    name = reader.table["rule"]
+def _preset(reader: TableReader, unit: DisplayUnit | None) -> Tolerance | None:
+    name = reader.get("rule", "")
     if name not in tolerance_names():
-        raise ToleranceError("unknown_rule", name=name, known=tolerance_names())
+        reader.problem("unknown_rule", "rule", name=name, known=tolerance_names())
+        return None
     entry = _data()[name]
-    full_scale, top = reader.number("full_scale"), reader.number("max_speed")
+    full_scale, top = reader.get("full_scale"), reader.get("max_speed")
+    if full_scale is None and _needs_full_scale(entry):
+        reader.problem("full_scale_missing", "full_scale", rule=name)
+        return None
     factor = SPEED_UNIT_MPS[unit or entry["unit"]]
     rule = _from_entry(name, entry, None if full_scale is None else full_scale * factor)
     if "other_unit" in entry:
@@ -137,7 +117,7 @@ def _preset(reader: TableReader, unit: DisplayUnit | None) -> Tolerance:
         note = _data()["speed_classes"][entry["speed_classes"]]["note"]
         rule = replace(rule, speeds_mps=class_speeds(entry["speed_classes"], top * factor), speeds_note=note)
     elif top is not None:
-        reader.problem("max_speed", f"the test speeds of {name} do not depend on it; leave it out")
+        reader.problem("max_speed_not_needed", "max_speed", rule=name)
     return rule
 
 
@@ -150,7 +130,7 @@ def _from_entry(name: str, entry: Mapping[str, Any], full_scale_mps: float | Non
         quantity=entry["quantity"],
         unit=entry["unit"],
         given=entry["given"],
-        limits=tuple(_limit(row, factor, full_scale_mps, name) for row in entry["limits"]),
+        limits=tuple(_limit(row, factor, full_scale_mps) for row in entry["limits"]),
         speeds_mps=tuple(v * factor for v in entry.get("speeds", [])),
         domain_mps=(domain[0] * factor, domain[1] * factor),
         between=entry.get("between", False),
@@ -162,89 +142,59 @@ def _from_entry(name: str, entry: Mapping[str, Any], full_scale_mps: float | Non
     )
 
 
-def _limit(row: Mapping[str, Any], factor: float, full_scale_mps: float | None, name: str) -> Limit:
+def _needs_full_scale(entry: Mapping[str, Any]) -> bool:
+    return any("full_scale_percent" in row.get(side, {}) for row in entry["limits"] for side in ("low", "high"))
+
+
+def _limit(row: Mapping[str, Any], factor: float, full_scale_mps: float | None) -> Limit:
     sides: dict[str, Bound | None] = {"low": None, "high": None}
     for side in sides:
         if side in row:
             parts = {key: float(Fraction(value)) for key, value in row[side].items()}
             add = parts.get("absolute", 0.0) * factor
             if "full_scale_percent" in parts:
-                if full_scale_mps is None:
-                    raise ToleranceError("full_scale_missing", rule=name)
-                add += parts["full_scale_percent"] / 100 * full_scale_mps
+                add += parts["full_scale_percent"] / 100 * (full_scale_mps or math.nan)
             sides[side] = Bound(parts.get("factor", 1 + parts.get("percent", 0.0) / 100), add)
     low = row.get("at", row.get("from", 0)) * factor
     high = row.get("at", row.get("to", math.inf)) * factor
     return Limit(low, high, sides["low"], sides["high"])
 
 
-def _own(reader: TableReader, unit: DisplayUnit | None) -> Tolerance:
-    for key in reader.table:
+def _own(reader: TableReader, unit: DisplayUnit | None) -> Tolerance | None:
+    for key in reader.values:
         if unit is None and (key.endswith("absolute") or key in ("speeds", "domain")):
-            reader.problem(key, 'has no unit; write unit = "mph" or unit = "km/h" as well')
+            reader.problem("unit_missing", key)
     factor = SPEED_UNIT_MPS[unit or "mph"]
-    both = {part: reader.number(part) for part in ("percent", "absolute")}
-    low, high = (_own_bound(reader, side, sign, factor, both) for side, sign in (("low", -1), ("high", 1)))
-    if _flag(reader, "never_low"):
+    low, high = (_own_bound(reader, side, sign, factor) for side, sign in (("low", -1), ("high", 1)))
+    if reader.get("never_low"):
         low = Bound(1.0, 0.0)
-    if low is None and high is None and not reader.problems:
-        raise ToleranceError("rule_limits_nothing")
-    domain = _speeds(reader, "domain") or (0.0, math.inf)
-    if len(domain) != 2 or domain[0] > domain[1]:
-        reader.problem("domain", "needs two speeds, the lower first, such as [20, 80]")
-        domain = (0.0, math.inf)
-    name = reader.text("name")
+    if low is None and high is None:
+        if not reader.problems:
+            reader.problems.append(Problem("rule_limits_nothing", table="tolerance"))
+        return None
+    domain = reader.get("domain", (0.0, math.inf))
+    name = reader.get("name", "")
     return Tolerance(
         name=name or "own_rule",
         title=name,
-        quantity=reader.word("quantity", get_args(Quantity), "speed"),  # type: ignore[arg-type]
+        quantity=reader.get("quantity", "speed"),
         unit=unit or "mph",
-        given=reader.word("given", get_args(Given), "true"),  # type: ignore[arg-type]
+        given=reader.get("given", "true"),
         limits=(Limit(0.0, math.inf, low, high),),
         speeds_mps=(),
         domain_mps=(domain[0] * factor, domain[1] * factor),
         between=True,
-        source=reader.text("source"),
+        source=reader.get("source", ""),
         status="own rule",
-        note=reader.text("note"),
+        note=reader.get("note", ""),
     )
 
 
-def _own_bound(
-    reader: TableReader, side: str, sign: int, factor: float, both: Mapping[str, float | None]
-) -> Bound | None:
+def _own_bound(reader: TableReader, side: str, sign: int, factor: float) -> Bound | None:
     """Return one side; ``low_percent`` is how far it may read low, negative for "must read above"."""
-    sizes = {}
-    for part, shared in both.items():
-        own = reader.number(f"{side}_{part}", low=-math.inf)
-        if (value := shared if own is None else own) is not None:
-            sizes[part] = sign * value
+    sizes = {
+        part: sign * value
+        for part in ("percent", "absolute")
+        if (value := reader.get(f"{side}_{part}", reader.get(part))) is not None
+    }
     return Bound(1 + sizes.get("percent", 0.0) / 100, sizes.get("absolute", 0.0) * factor) if sizes else None
-
-
-def _unit(reader: TableReader) -> DisplayUnit | None:
-    word = reader.text("unit")
-    unit = parse_speed_unit(word) if word else None
-    if unit in ("mph", "km/h"):
-        return unit
-    if word:
-        reader.problem("unit", f'{word!r} should be "mph" or "km/h"')
-    return None
-
-
-def _flag(reader: TableReader, key: str) -> bool:
-    value = reader.table.get(key, False)
-    if not isinstance(value, bool):
-        reader.problem(key, f"{value!r} should be true or false")
-    return value is True
-
-
-def _speeds(reader: TableReader, key: str) -> tuple[float, ...]:
-    values = reader.table.get(key)
-    if values is None:
-        return ()
-    numbers = isinstance(values, list | tuple) and all(type(v) in (int, float) and 0 <= v < 1000 for v in values)
-    if not numbers or not values or (key == "speeds" and min(values) <= 0):
-        reader.problem(key, f"{values!r} should be a list of speeds such as [30, 50]")
-        return ()
-    return tuple(float(v) for v in values)

@@ -31,6 +31,18 @@ class Drive:
     column: str | None = None
     zone: str | None = None
     clock_offset_s: float | None = None
+    read_from: str | None = None
+    """Where the needle was seen from."""
+    rounding: str | None = None
+    """How the readings were rounded."""
+    date: str = ""
+    """Day of the drive, ISO 8601, where the job says it."""
+    odometer: float | None = None
+    """What the odometer showed at the start, in miles or km as the dial is marked."""
+    tire: str = ""
+    """Size of the tires on that day, where it is not that of the vehicle."""
+    cold_pressure_psi: float | None = None
+    cold_pressure_kpa: float | None = None
 
     @property
     def files(self) -> tuple[Path, ...]:

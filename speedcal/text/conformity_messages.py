@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from speedcal.tables import nearest_name
 from speedcal.text import rules
+from speedcal.text.job_messages import hint
 from speedcal.text.messages import Template, Values
 from speedcal.text.numbers import counted, joined
 from speedcal.units import SPEED_UNIT_MPS
 
 
 def _unknown(noun: str) -> Template:
-    return lambda values: f"there is no {noun} {values['name']!r}: {nearest_name(str(values['name']), values['known'])}"
+    return lambda values: f"there is no {noun} {values['name']!r}: {hint(values['name'], values['known'])}"
 
 
 def _bare(speed_mps: float, unit: str) -> str:

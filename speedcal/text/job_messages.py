@@ -2,9 +2,85 @@
 
 from __future__ import annotations
 
-from speedcal.text.messages import Template
+from collections.abc import Iterable
 
-REFUSALS: dict[str, tuple[Template, Template]] = {}
+from speedcal.schema import nearest
+from speedcal.text.messages import Template, Values
+from speedcal.text.numbers import fill, joined
+
+_SEE_GUIDE = "The page job-file of the guide lists every table and key"
+
+
+def hint(found: object, known: Iterable[str]) -> str:
+    """Name the nearest known word, or all of them when none is close."""
+    near = nearest(str(found), known)
+    return f"did you mean {near!r}?" if near is not None else f"known are {', '.join(sorted(known))}"
+
+
+def _with_hint(template: str) -> Template:
+    return lambda values: f"{fill(template, values)}: {hint(values['found'], values['known'])}"
+
+
+def _out_of_range(values: Values) -> str:
+    low = f"above {values['above']:g}" if values["above"] is not None else ""
+    low = f"at least {values['least']:g}" if values["least"] is not None else low
+    high = f"at most {values['most']:g}" if values["most"] is not None else ""
+    return f"{values['found']!r} should be {joined(text for text in (low, high) if text)}"
+
+
+REFUSALS: dict[str, tuple[Template, Template]] = {
+    "job_file_problems": (lambda values: f"{len(values['problems'])} problems", _SEE_GUIDE),
+    "unknown_table": (_with_hint("there is no table {found:quoted} in a job file"), ""),
+    "unknown_key": (_with_hint("[{table}] has no {found:quoted}"), ""),
+    "key_missing": ("is missing", ""),
+    "said_twice": ("{keys:and} say the same thing twice; keep one of them", ""),
+    "unknown_word": (_with_hint("{found:quoted} is not known"), ""),
+    "not_a_text": ("{found:quoted} should be a text in quotation marks", ""),
+    "not_a_number": ("{found:quoted} should be a number", ""),
+    "out_of_range": (_out_of_range, ""),
+    "not_whole": ("{found:quoted} should be a whole number", ""),
+    "not_a_ratio": ("{found:quoted} should be a ratio such as '41/11' or 3.73", ""),
+    "not_true_or_false": ("{found:quoted} should be true or false", ""),
+    "not_speeds": ("{found:quoted} should be a list of speeds such as [30, 40, 50]", ""),
+    "not_a_range": ("{found:quoted} should be two speeds, the lower first, such as [20, 80]", ""),
+    "not_teeth": ("{found:quoted} should be teeth such as '21-45' or [8, 9, 13]", ""),
+    "not_a_date": ("{found:quoted} should be a date such as 2026-05-04", ""),
+    "not_a_dial_unit": ('{found:quoted} should be "mph" or "km/h"', ""),
+    "not_a_speed_unit": ('{found:quoted} should be "mph", "km/h", "m/s" or "kn"', ""),
+    "not_a_table": ("{found:quoted} should be a table: write it on lines of its own below [{key}]", ""),
+    "not_tables": ("should be written as [[{key}]] tables", ""),
+    "not_a_family": ("{found:quoted} should be the name of a gear family or a table", ""),
+    "table_expected": ("{found} must be a table: write [{found}] on a line of its own", ""),
+    "unit_missing": ('has no unit; write unit = "mph" or unit = "km/h" as well', ""),
+    "max_speed_not_needed": ("the test speeds of {rule} do not depend on it; leave it out", ""),
+    "roll_out_incomplete": ("a roll-out needs both the turns and the distance", ""),
+    "impossible_tire": ("{reason}", ""),
+    "no_track": ('[{table}] names no track; add a line such as track = "drive.gpx"', ""),
+    "no_readings": (
+        '[{table}] names no readings; add readings = "readings.csv" (the same file as the track when it holds both) or '
+        "the speeds held in order, held = [30, 40, 50]",
+        "",
+    ),
+    "two_kinds_of_readings": ("[{table}] has {keys:and}; keep one", ""),
+    "held_without_unit": ('held in [{table}] has no unit; add unit = "mph" or unit = "km/h"', ""),
+    "no_such_file": (
+        lambda values: (
+            f"there is no file {values['found']!r}"
+            + (f"; did you mean {values['near']!r}?" if values["near"] else "")
+            + (" (its folder is missing too)" if values["folder_missing"] else "")
+        ),
+        "",
+    ),
+    "job_without_drive": ("the job has no drive", "Add a [before] or an [after] table"),
+    "job_without_before": ("the job has no drive before the work", "Add [before] with its track and readings"),
+    "job_file_too_large": ("the file is larger than a job file can be", "Give the job.toml file"),
+    "job_file_cannot_be_opened": ("the job file cannot be opened ({reason})", "Check the name and the folder"),
+    "job_file_not_text": ("the file is not UTF-8 text", "Save it as UTF-8, or give the job.toml file"),
+    "job_file_not_toml": (
+        "this is not valid TOML, the language of job files: {what}",
+        'Put texts in quotes (shop = "Name"), and write file names with / or in single quotes instead of \\',
+    ),
+}
 """Code to what is wrong and what to do, both without full stop."""
 
 FINDINGS: dict[str, Template] = {}

@@ -53,9 +53,17 @@ def _gathered(name: str) -> dict[str, Any]:
 def refusal(code: str, values: Values) -> tuple[str, str]:
     """Return what is wrong and what to do about it."""
     if " " in code:  # a sentence: the rooms that are not yet moved
-        return code, str(values.get("remedy", ""))
+        return place_of(values) + code, str(values.get("remedy", ""))
     problem, remedy = refusals()[code]
-    return words_of(problem, values), words_of(remedy, values)
+    return place_of(values) + words_of(problem, values), words_of(remedy, values)
+
+
+def place_of(values: Values) -> str:
+    """Say in which table and key of a job file a problem stands; a form says that by itself."""
+    if "key" not in values or "table" not in values or values.get("place") == "form":
+        return ""
+    table = f"[{values['table']}] " if values["table"] else ""
+    return f"{table}{values['key']}: "
 
 
 def finding(code: str, values: Values) -> str:

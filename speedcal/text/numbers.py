@@ -63,9 +63,10 @@ def counted(count: int, noun: str) -> str:
 
 
 def quoted(value: object) -> str:
-    """Return what was found, in quotation marks, not longer than a person reads."""
+    """Return what was found, not longer than a person reads; a text in quotation marks."""
     text = str(value)
-    return repr(text if len(text) <= _MOST_QUOTED else text[: _MOST_QUOTED - 1] + "…")
+    text = text if len(text) <= _MOST_QUOTED else text[: _MOST_QUOTED - 1] + "…"
+    return repr(text) if isinstance(value, str) else text
 
 
 def joined(items: Iterable[object], last: str = "and") -> str:

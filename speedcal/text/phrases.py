@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import importlib
 
-from speedcal.errors import SpeedcalError
+from speedcal.errors import Problem, SpeedcalError
 from speedcal.finding import Trust
 
 _MOST_LISTED = 20
@@ -40,11 +40,14 @@ def _refusal(error: SpeedcalError) -> str:
     if not error.problems:
         stop = "" if error.problem.endswith("?") else "."
         return (f"{where}: " if where else "") + error.problem + stop + (f" {error.remedy}." if error.remedy else "")
-    rows = [
-        f"  line {problem.line}: {problem.text}" if problem.line is not None else f"  {problem.text}"
-        for problem in error.problems[:_MOST_LISTED]
-    ]
+    rows = [_row(problem) for problem in error.problems[:_MOST_LISTED]]
     if len(error.problems) > _MOST_LISTED:
         rows.append(f"  and {len(error.problems) - _MOST_LISTED} more")
     remedy: list[str] = [f"{error.remedy}."] if error.remedy else []
     return "\n".join([(f"{where}: " if where else "") + f"{error.problem}:", *rows, *remedy])
+
+
+def _row(problem: Problem) -> str:
+    line = f"line {problem.line}: " if problem.line is not None else ""
+    said = problem.text if problem.text.endswith("?") else f"{problem.text}."
+    return f"  {line}{said}" + (f" {problem.remedy}." if problem.remedy else "")

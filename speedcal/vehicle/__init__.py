@@ -8,12 +8,10 @@ from speedcal.vehicle.ranking import Choice
 from speedcal.vehicle.rolling_circumference import RolledTire, roll_by_convention, roll_by_turns, roll_out
 from speedcal.vehicle.solver import Corrections, correct
 from speedcal.vehicle.tires import TireSize, parse_tire_size
-from speedcal.vehicle.vehicle import CRITERIA, VEHICLE_KEYS, WORK_KEYS, Criterion, Vehicle, Work
+from speedcal.vehicle.vehicle import CRITERIA, Criterion, Vehicle, Work
 
 __all__ = [
     "CRITERIA",
-    "VEHICLE_KEYS",
-    "WORK_KEYS",
     "AxleRatio",
     "Choice",
     "Corrections",

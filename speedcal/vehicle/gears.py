@@ -9,10 +9,8 @@ from pathlib import Path
 from typing import Any
 
 from speedcal.errors import VehicleError
-from speedcal.tables import TableReader, nearest_name
+from speedcal.schema import TableReader
 from speedcal.vehicle.data import shipped_families
-
-_MOST_TEETH = 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,18 +76,15 @@ class GearFamily:
         VehicleError
             A name is unknown, or a value is missing or unusable; every problem is listed.
         """
-        reader = TableReader(table, ("name", "title", "driven", "drive", "orientation", "note"), where="gear family")
-        name = reader.text("name")
-        if not name:
-            reader.problem("name", "is missing")
-        driven, drive = (_teeth_range(reader, key, table.get(key)) for key in ("driven", "drive"))
-        turned = _tables(reader, "orientation", table.get("orientation", []))
-        orientations = [_teeth_range(reader, "orientation", item) for item in turned]
-        notes = _tables(reader, "note", table.get("note", []))
+        reader = TableReader(table, "gear_family", where="")
+        name = reader.get("name", "")
+        driven, drive = (_teeth_range(reader, key, reader.get(key)) for key in ("driven", "drive"))
+        orientations = [_teeth_range(reader, "orientation", item) for item in reader.get("orientation", [])]
+        notes = reader.get("note", [])
         reader.finish(source=source, kind=VehicleError)
         return cls(
             name=name,
-            title=reader.text("title", name),
+            title=reader.get("title", name),
             driven=driven,
             drive=drive,
             orientations=tuple(item for item in orientations if item),
@@ -97,7 +92,7 @@ class GearFamily:
         )
 
 
-def load_family(given: object, *, source: str, folder: Path | None) -> GearFamily:
+def load_family(given: str | Mapping[str, Any], *, source: str, folder: Path | None) -> GearFamily:
     """Return a family by the name of a shipped one, from a table, or from a TOML file beside the job file.
 
     Parameters
@@ -114,75 +109,30 @@ def load_family(given: object, *, source: str, folder: Path | None) -> GearFamil
     """
     if isinstance(given, Mapping):
         return GearFamily.from_dict(given, source=source)
-    if not isinstance(given, str):
-        raise VehicleError(f"gear_family {given!r} is neither a name nor a table", source=source)
     if given.lower().endswith(".toml"):
         return _read_family(given, source=source, folder=folder)
     shipped = shipped_families()
     if given not in shipped:
-        raise VehicleError(
-            f"there is no gear family {given!r}: {nearest_name(given, shipped)}",
-            source=source,
-            remedy="Name one of these, or a TOML file of your own beside the job file",
-        )
+        raise VehicleError("unknown_gear_family", source=source, given=given, known=sorted(shipped))
     return GearFamily.from_dict(shipped[given], source=f"{given} (shipped)")
 
 
 def _read_family(name: str, *, source: str, folder: Path | None) -> GearFamily:
     path = Path(name)
     if folder is None or path.is_absolute() or ".." in path.parts:
-        raise VehicleError(
-            f"gear family file {name!r} must lie beside the job file", source=source, remedy="Copy it there"
-        )
+        raise VehicleError("gear_family_elsewhere", source=source, file=name)
     try:
         table = tomllib.loads((folder / path).read_text(encoding="utf-8-sig"))
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise VehicleError(f"gear family file {name!r} cannot be read: {error}", source=source) from None
+        raise VehicleError("gear_family_unreadable", source=source, file=name, why=str(error)) from None
     return GearFamily.from_dict(table, source=name)
 
 
-def _tables(reader: TableReader, key: str, value: object) -> list[Mapping[str, Any]]:
-    if isinstance(value, list) and all(isinstance(item, Mapping) for item in value):
-        return value
-    reader.problem(key, f"should be written as [[{key}]] tables")
-    return []
-
-
-def _teeth_range(reader: TableReader, key: str, value: object) -> TeethRange | None:
+def _teeth_range(reader: TableReader, key: str, value: Mapping[str, Any] | None) -> TeethRange | None:
     if value is None:
         return None
-    if not isinstance(value, Mapping):
-        reader.problem(key, "should be a table with teeth, source and status")
-        return None
-    inner = TableReader(value, ("teeth", "source", "status"), where=f"gear family {key}")
+    inner = TableReader(value, "gear_teeth", where=key)
     reader.problems += inner.problems
-    try:
-        teeth = parse_teeth(value.get("teeth"))
-    except ValueError as error:
-        reader.problem(key, str(error))
+    if "teeth" not in inner.values:
         return None
-    return TeethRange(teeth, str(value.get("source", "not stated")), str(value.get("status", "not stated")))
-
-
-def parse_teeth(value: object) -> tuple[int, ...]:
-    """Return tooth counts written as ``"21-45"``, ``"8, 9, 13-15"`` or a list of whole numbers, ascending.
-
-    Raises
-    ------
-    ValueError
-        They are not tooth counts between 3 and 100.
-    """
-    complaint = f"{value!r} should be teeth such as '21-45' or [8, 9, 13]"
-    words = value.split(",") if isinstance(value, str) else value if isinstance(value, list) else []
-    found: set[int] = set()
-    for word in words:
-        ends = str(word).strip().split("-")
-        if not (1 <= len(ends) <= 2 and all(end.strip().isdecimal() for end in ends)):
-            raise ValueError(complaint)
-        low, high = int(ends[0]), int(ends[-1])
-        if not 3 <= low <= high <= _MOST_TEETH:
-            raise ValueError(complaint)
-        found.update(range(low, high + 1))
-    if not found:
-        raise ValueError(complaint)
-    return tuple(sorted(found))
+    return TeethRange(inner.values["teeth"], inner.get("source", "not stated"), inner.get("status", "not stated"))

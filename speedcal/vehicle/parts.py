@@ -9,7 +9,7 @@ from fractions import Fraction
 from typing import Any
 
 from speedcal.errors import VehicleError
-from speedcal.tables import TableReader, parse_ratio
+from speedcal.schema import TableReader, parse_ratio
 from speedcal.units import INCH_M, MILE_M
 
 SETTING_POWER: dict[str, int] = {
@@ -148,24 +148,26 @@ class Setting:
         }.get(self.kind)
 
 
-def parse_settings(value: object, *, source: str) -> tuple[Setting, ...]:
+def parse_settings(given: Mapping[str, Any], *, table: str) -> tuple[Setting, ...]:
     """Read the settings table: each kind with its present value, or with ``now``, ``step``, ``low``, ``high``.
+
+    Parameters
+    ----------
+    given
+        As parsed; ``data/keys/settings.toml`` states its keys.
+    table
+        What the table is called in the job file, such as ``vehicle.settings``.
 
     Raises
     ------
     VehicleError
         A kind is unknown or a number cannot be used; every problem is listed.
     """
-    if not isinstance(value, Mapping):
-        raise VehicleError("[vehicle.settings] should be a table", source=source)
-    reader = TableReader(value, tuple(SETTING_POWER), where="[vehicle.settings]")
+    reader = TableReader(given, "settings", where=table)
     found = []
-    for kind in SETTING_POWER:
-        if kind in value:
-            given: Mapping[str, Any] = value[kind] if isinstance(value[kind], Mapping) else {"now": value[kind]}
-            inner = TableReader(given, ("now", "step", "low", "high"), where=f"[vehicle.settings.{kind}]")
-            now, step, low, high = (inner.number(key, low=1e-6, high=1e9) for key in ("now", "step", "low", "high"))
-            reader.problems += inner.problems
-            found.append(Setting(kind, now, step or _USUAL_STEP[kind], low or 0.0, high or math.inf))
-    reader.finish(source=source, kind=VehicleError)
-    return tuple(found)
+    for kind, one in reader.values.items():
+        inner = TableReader(one, "setting", where=f"{table}.{kind}")
+        reader.problems += inner.problems
+        found.append(Setting(**{"kind": kind, "now": None, "step": _USUAL_STEP[kind], **inner.values}))
+    reader.finish(source="", kind=VehicleError)
+    return tuple(sorted(found, key=lambda setting: list(SETTING_POWER).index(setting.kind)))

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date
 from fractions import Fraction
 from pathlib import Path
 from typing import Any, Literal, get_args
 
 from speedcal.errors import VehicleError
-from speedcal.tables import TableReader
+from speedcal.schema import TableReader
 from speedcal.units import INCH_M, MILE_M
-from speedcal.vehicle.gears import GearFamily, load_family, parse_teeth
+from speedcal.vehicle.gears import GearFamily, load_family
 from speedcal.vehicle.parts import AxleRatio, ScalerLimits, Setting, parse_settings, setting_name
 from speedcal.vehicle.rolling_circumference import RolledTire, roll_by_convention, roll_by_turns, roll_out
 from speedcal.vehicle.tires import TireSize, parse_tire_size
@@ -26,43 +25,22 @@ ACCEPTABLE_PERCENT = 2.5
 """Worst error that counts as put right when the job names no other; our own choice, the size of the odometer limit
 of SAE J2976 (+-2.5 %, read in a secondary text). Set ``acceptable_percent`` to change it."""
 
-VEHICLE_KEYS = (
+_TIRES = ("tire", "tire_before", "tire_other_side", "second_tire")
+_AS_STATED = (
     "label",
-    "tire",
-    "tire_before",
-    "tire_other_side",
-    "second_tire",
-    "tire_turns_per_mile",
-    "tire_turns_per_km",
-    "rolled_turns",
-    "rolled_distance_m",
-    "rolled_distance_in",
-    "tread_mm",
-    "axle",
-    "second_axle",
-    "transfer_ratio",
-    "second_transfer_ratio",
     "drive_gear",
     "driven_gear",
+    "transfer_ratio",
+    "second_transfer_ratio",
+    "tachograph",
     "ratio_box",
     "ratio_box_teeth",
-    "turns_per_mile",
-    "turns_per_km",
-    "pulses_per_mile",
-    "pulses_per_km",
     "pulses_per_turn",
-    "sensor",
     "pulse_scaler",
-    "scaler_numerator_max",
-    "scaler_denominator_max",
-    "scaler_decimals",
-    "settings",
-    "tachograph",
-    "gear_family",
     "criterion",
     "acceptable_percent",
 )
-"""Names that may stand in the [vehicle] table of a job file."""
+"""Keys whose value is taken as it is read."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,7 +105,7 @@ class Vehicle:
         Parameters
         ----------
         table
-            As parsed; see :data:`VEHICLE_KEYS`.
+            As parsed; ``data/keys/vehicle.toml`` states its keys.
         source
             Name of the file or form, for messages.
         folder
@@ -138,48 +116,26 @@ class Vehicle:
         VehicleError
             A name is unknown (the nearest valid one is named) or a value cannot be used; every problem is listed.
         """
-        reader = TableReader(table, VEHICLE_KEYS, where="[vehicle]")
-        tire, tire_before, other_side, second_tire = (
-            _tire(reader, key) for key in ("tire", "tire_before", "tire_other_side", "second_tire")
-        )
-        rolled = _rolled(reader, tire)
-        expected_per_m, expects_pulses = _expected(reader)
-        axle, second_axle = _axle(reader, "axle"), _axle(reader, "second_axle")
-        drive_gear, driven_gear = (reader.whole(key, low=3, high=100) for key in ("drive_gear", "driven_gear"))
-        pulses_per_turn = reader.number("pulses_per_turn", low=1e-3, high=1e5)
-        sensor = reader.word("sensor", SENSORS, _usual_sensor(table))
-        vehicle_parts: dict[str, Any] = {
-            "label": reader.text("label"),
-            "transfer_ratio": reader.ratio("transfer_ratio") or Fraction(1),
-            "second_transfer_ratio": reader.ratio("second_transfer_ratio"),
-            "tachograph": reader.flag("tachograph"),
-            "ratio_box": reader.ratio("ratio_box"),
-            "ratio_box_teeth": _teeth(reader, "ratio_box_teeth"),
-            "pulse_scaler": reader.ratio("pulse_scaler"),
-            "scaler_limits": _scaler_limits(reader),
-            "criterion": reader.word("criterion", CRITERIA, "smallest worst error"),
-            "acceptable_percent": reader.number("acceptable_percent", high=50) or ACCEPTABLE_PERCENT,
-        }
-        reader.finish(source=source, kind=VehicleError)
+        reader = TableReader(table, "vehicle")
+        tires = {key: reader.take(key, parse_tire_size) for key in _TIRES}
         given_folder = folder if folder is not None else (Path(source).parent if source.endswith(".toml") else None)
-        family = table.get("gear_family")
+        rolled = _rolled(reader, tires["tire"])
+        expected = reader.one_of("expects")
+        family = reader.take("gear_family", lambda name: load_family(name, source="", folder=given_folder))
+        settings = reader.take("settings", lambda given: parse_settings(given, table="vehicle.settings"))
+        reader.finish(source=source, kind=VehicleError)
         return cls(
-            tire=tire,
-            tire_before=tire_before,
-            tire_other_side=other_side,
-            second_tire=second_tire,
+            **tires,
+            **{key: reader.values[key] for key in _AS_STATED if key in reader.values},
+            axle=_axle(reader, "axle"),
+            second_axle=_axle(reader, "second_axle"),
             rolled=rolled,
-            axle=axle,
-            second_axle=second_axle,
-            drive_gear=drive_gear,
-            driven_gear=driven_gear,
-            expected_per_m=expected_per_m,
-            expects_pulses=expects_pulses,
-            pulses_per_turn=pulses_per_turn,
-            sensor=sensor,  # type: ignore[arg-type]
-            settings=parse_settings(table.get("settings", {}), source=source),
-            family=None if family is None else load_family(family, source=source, folder=given_folder),
-            **vehicle_parts,
+            expected_per_m=_per_m(*expected) if expected else None,
+            expects_pulses=_expects_pulses(reader),
+            sensor=reader.get("sensor", _usual_sensor(table)),
+            scaler_limits=_scaler_limits(reader),
+            settings=settings or (),
+            family=family,
         )
 
     def __str__(self) -> str:
@@ -192,8 +148,6 @@ class Vehicle:
 
 
 _PARTS = ("driven_gear", "drive_gear", "ratio_box", "pulse_scaler", "tire", "axle")
-WORK_KEYS = (*_PARTS, "settings", "note", "date", "odometer", "odometer_now")
-"""Names that may stand in the [work] table of a job file."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,29 +172,23 @@ class Work:
 
     @classmethod
     def from_dict(cls, table: Mapping[str, Any], *, source: str = "") -> Work:
-        """Read the [work] table of a job file; see :data:`WORK_KEYS`.
+        """Read the [work] table of a job file; ``data/keys/work.toml`` states its keys.
 
         Raises
         ------
         VehicleError
             A name is unknown (the nearest valid one is named) or a value cannot be used; every problem is listed.
         """
-        reader = TableReader(table, WORK_KEYS, where="[work]")
-        work = cls(
-            driven_gear=reader.whole("driven_gear", low=3, high=100),
-            drive_gear=reader.whole("drive_gear", low=3, high=100),
-            ratio_box=reader.ratio("ratio_box"),
-            pulse_scaler=reader.ratio("pulse_scaler"),
-            tire=_tire(reader, "tire"),
-            axle=_axle(reader, "axle"),
-            note=reader.text("note"),
-            date=_date(reader, table),
-            odometer=reader.number("odometer", low=-1e-9, high=1e7),
-            odometer_now=reader.number("odometer_now", low=-1e-9, high=1e7),
-        )
+        reader = TableReader(table, "work")
+        tire = reader.take("tire", parse_tire_size)
+        settings = reader.take("settings", lambda given: parse_settings(given, table="work.settings"))
         reader.finish(source=source, kind=VehicleError)
-        settings = parse_settings(table.get("settings", {}), source=source)
-        return cls(**{**{name: getattr(work, name) for name in WORK_KEYS}, "settings": settings})
+        further = {
+            "tire": tire,
+            "settings": settings or (),
+            "axle": _axle(reader, "axle"),
+        }
+        return cls(**{**reader.values, **further})
 
     def __str__(self) -> str:
         done = [f"{name.replace('_', ' ')} {value}" for name in _PARTS if (value := getattr(self, name)) is not None]
@@ -248,56 +196,20 @@ class Work:
         return ", ".join(done) or "nothing changed"
 
 
-def _tire(reader: TableReader, key: str) -> TireSize | None:
-    text = reader.text(key)
-    if not text:
-        return None
-    try:
-        return parse_tire_size(text)
-    except VehicleError as error:
-        reader.problem(key, f"{error.problem}. {error.remedy}")
-        return None
-
-
 def _axle(reader: TableReader, key: str) -> AxleRatio | None:
-    value = reader.table.get(key)
-    if value is None:
-        return None
-    try:
-        return AxleRatio.parse(value)
-    except ValueError as error:
-        reader.problem(key, str(error))
-        return None
+    """Return an axle ratio, which knows how it was written: teeth are exact, decimals are not."""
+    return AxleRatio.parse(reader.table[key]) if key in reader.values else None
 
 
-def _date(reader: TableReader, table: Mapping[str, Any]) -> str:
-    """Return a date as ISO text; TOML has dates of its own."""
-    value = table.get("date")
-    return value.isoformat() if isinstance(value, date) else reader.text("date")
+def _per_m(name: str, value: float) -> float:
+    return value / (MILE_M if name.endswith("mile") else 1000)
 
 
-def _teeth(reader: TableReader, key: str) -> tuple[int, ...]:
-    if reader.table.get(key) is None:
-        return ()
-    try:
-        return parse_teeth(reader.table[key])
-    except ValueError as error:
-        reader.problem(key, str(error))
-        return ()
-
-
-def _only_one(reader: TableReader, names: tuple[str, ...]) -> dict[str, float]:
-    given = {name: value for name in names if (value := reader.number(name, low=1e-3, high=1e7)) is not None}
-    if len(given) > 1:
-        reader.problem(" and ".join(given), "say the same thing twice; keep one of them")
-    return given
-
-
-def _expected(reader: TableReader) -> tuple[float | None, bool]:
-    given = _only_one(reader, ("turns_per_mile", "turns_per_km", "pulses_per_mile", "pulses_per_km"))
-    for name, value in given.items():
-        return value / (MILE_M if name.endswith("mile") else 1000), name.startswith("pulses")
-    return None, "pulses_per_turn" in reader.table or "pulse_scaler" in reader.table
+def _expects_pulses(reader: TableReader) -> bool:
+    expected = reader.one_of("expects")
+    if expected:
+        return expected[0].startswith("pulses")
+    return "pulses_per_turn" in reader.table or "pulse_scaler" in reader.table
 
 
 def _usual_sensor(table: Mapping[str, Any]) -> Sensor:
@@ -307,29 +219,27 @@ def _usual_sensor(table: Mapping[str, Any]) -> Sensor:
 
 
 def _rolled(reader: TableReader, tire: TireSize | None) -> RolledTire | None:
-    turns = reader.number("rolled_turns")
-    distance = _only_one(reader, ("rolled_distance_m", "rolled_distance_in"))
-    figure = _only_one(reader, ("tire_turns_per_mile", "tire_turns_per_km"))
-    tread_mm = reader.number("tread_mm", high=30)
+    turns, distance, figure = reader.get("rolled_turns"), reader.one_of("rolled_distance"), reader.one_of("tire_turns")
     key = "rolled_turns"
     try:
         if turns is not None and distance:
-            return roll_out(distance.get("rolled_distance_m", distance.get("rolled_distance_in", 0.0) * INCH_M), turns)
+            return roll_out(distance[1] * (INCH_M if distance[0].endswith("_in") else 1.0), turns)
         if turns is not None or distance:
-            raise ValueError("a roll-out needs both the turns and the distance")
-        for key, value in figure.items():
-            return roll_by_turns(value / (MILE_M if key.endswith("mile") else 1000))
+            reader.problem("roll_out_incomplete", key if turns is not None else "rolled_distance_m")
+            return None
+        if figure:
+            key = figure[0]
+            return roll_by_turns(_per_m(*figure))
         key = "tread_mm"
-        return None if tire is None else roll_by_convention(tire, tread_mm=tread_mm)
+        return None if tire is None else roll_by_convention(tire, tread_mm=reader.get("tread_mm"))
     except ValueError as error:
-        reader.problem(key, str(error))
+        reader.problem("impossible_tire", key, reason=str(error))
         return None
 
 
 def _scaler_limits(reader: TableReader) -> ScalerLimits | None:
-    numerator = reader.whole("scaler_numerator_max", high=99999)
-    denominator = reader.whole("scaler_denominator_max", high=99999)
-    decimals = reader.whole("scaler_decimals", low=0, high=6)
+    numerator, denominator = reader.get("scaler_numerator_max"), reader.get("scaler_denominator_max")
+    decimals = reader.get("scaler_decimals")
     usual = ScalerLimits()
     if numerator is None and denominator is None and decimals is None:
         electric = ("pulse_scaler", "pulses_per_turn", "pulses_per_mile", "pulses_per_km")

@@ -16,7 +16,6 @@ from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.types import Scope
 
 from speedcal.errors import SpeedcalError
-from speedcal.web.fields import in_words_of_the_form
 
 HERE = Path(__file__).parent
 
@@ -109,9 +108,7 @@ def environment() -> jinja2.Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.filters.update(
-        on_page=in_words_of_the_form, clock=_clock, day=_day, moment=_moment, sentence=_sentence, number=_number
-    )
+    made.filters.update(clock=_clock, day=_day, moment=_moment, sentence=_sentence, number=_number)
     return made
 
 

@@ -11,7 +11,8 @@ from starlette.responses import Response
 from speedcal.errors import JobError
 from speedcal.web.answers import RefusedError
 from speedcal.web.context import Context
-from speedcal.web.folder import PHASES, TABLES
+from speedcal.web.fields import TABLES
+from speedcal.web.folder import PHASES
 from speedcal.web.originals import TooLargeError
 
 

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache
 from importlib import resources
-from typing import Any, Literal
+from typing import Any
 
-Kind = Literal["text", "number", "whole", "ratio", "speeds", "settings", "choice", "flag", "long"]
+from speedcal.errors import Problem
+from speedcal.schema import Key, Kind, OneOf, Table, stated
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,16 +21,22 @@ class Field:
     table: str
     key: str
     label: str
-    kind: Kind = "text"
+    kind: Kind
     hint: str = ""
     choices: tuple[tuple[str, str], ...] = ()
     keys: tuple[tuple[str, str], ...] = ()
-    """Keys of which one carries the value, with the word for each; ``key`` is then a name for the form only."""
+    """Keys of which one carries the value, with the unit of each; ``key`` is then a name for the form only."""
+    long: bool = False
 
     @property
     def id(self) -> str:
         """Name of the field in the form."""
         return f"{self.table}.{self.key}"
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The keys of the table that the field fills."""
+        return tuple(key for key, _ in self.keys) or (self.key,)
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,150 +49,78 @@ class Group:
     hint: str = ""
 
 
-_EXPECTED = (
-    ("turns_per_mile", "turns per mile"),
-    ("turns_per_km", "turns per km"),
-    ("pulses_per_mile", "pulses per mile"),
-    ("pulses_per_km", "pulses per km"),
-)
-_SENSORS = (("", "as usual"), *((word, word) for word in ("driven gear", "output shaft", "driveshaft", "wheel")))
-_CRITERIA = (("", "smallest worst error"), ("never reads low", "never reads low"), ("odometer first", "odometer first"))
+TABLES = ("job", "vehicle", "work", "tolerance")
+"""Tables of a job file that the form fills; ``before`` and ``after`` are the drives."""
+OWN_RULE = "own"
+"""What stands in the field of the rule for a rule of your own."""
 
 
-def _families() -> tuple[tuple[str, str], ...]:
-    names = sorted(f.name for f in resources.files("speedcal").joinpath("data/gear_families").iterdir())
-    found = []
-    for name in (name for name in names if name.endswith(".toml")):
-        table = tomllib.loads(resources.files("speedcal").joinpath(f"data/gear_families/{name}").read_text("utf-8"))
-        found.append((str(table["name"]), str(table.get("title", table["name"]))))
-    return (("", "any number of teeth"), *found)
-
-
-def _rules() -> tuple[tuple[str, str], ...]:
-    data = tomllib.loads(resources.files("speedcal").joinpath("data/tolerances.toml").read_text("utf-8"))
-    rules = [
-        (n, str(t["title"]), str(t["status"])) for n, t in data.items() if "title" in t and t["quantity"] == "speed"
-    ]
-    named = [(name, f"{title}{' (from memory)' if status == 'from memory' else ''}") for name, title, status in rules]
-    return (("", "no tolerance yet"), *named, ("own", "a rule of our own, below"))
-
-
-@lru_cache(maxsize=1)
+@cache
 def groups() -> tuple[Group, ...]:
     """Return the form, in the order it is filled in."""
-    expects_hint = "With a cable often 1000 turns per mile"
-    speeds_hint = "In the unit of the dial, such as 30 50 70; empty takes those of the rule"
-    gears_hint = "As counted on the gear; leave empty what you do not know"
-    return (
-        Group(
-            "The job",
-            (
-                Field("job", "number", "Job number"),
-                Field("job", "customer", "Customer"),
-                Field("job", "shop", "Shop, as it stands on the report"),
-                Field("job", "unit", "Unit of the dial", "choice", choices=(("mph", "mph"), ("km/h", "km/h"))),
-                Field("job", "note", "Note", "long"),
-            ),
-        ),
-        Group(
-            "The vehicle during the drive before",
-            (
-                Field("vehicle", "label", "Vehicle", hint="What you call it; it stands on the report"),
-                Field("vehicle", "tire", "Tire fitted now", hint="As on the sidewall, such as 265/70R17"),
-                Field("vehicle", "tire_before", "Tire it was built with"),
-                Field("vehicle", "axle", "Axle ratio", "ratio", hint="Teeth such as 41/11 say more than 3.73"),
-                Field("vehicle", "drive_gear", "Drive gear, teeth", "whole", hint=gears_hint),
-                Field("vehicle", "driven_gear", "Driven gear, teeth", "whole"),
-                Field(
-                    "vehicle", "expects", "The instrument expects", "number", expects_hint, keys=_EXPECTED
-                ),
-                Field("vehicle", "gear_family", "Gears to choose from", "choice", choices=_families()),
-            ),
-        ),
-        Group("More about the vehicle", _more_fields(), more=True, hint="Only what applies; the job works without."),
-        Group(
-            "What was done",
-            (
-                Field("work", "driven_gear", "New driven gear, teeth", "whole"),
-                Field("work", "drive_gear", "New drive gear, teeth", "whole"),
-                Field("work", "pulse_scaler", "Pulse scaler set to", "ratio"),
-                Field("work", "ratio_box", "Ratio box fitted", "ratio"),
-                Field("work", "tire", "New tire"),
-                Field("work", "axle", "New axle ratio", "ratio"),
-                Field("work", "settings", "Module settings", "settings", "One a line, such as circumference_mm = 2450"),
-                Field("work", "note", "What was done, in words", "long"),
-                Field("work", "date", "Date of the work", hint="Such as 2026-05-04"),
-                Field("work", "odometer", "Odometer at the work", "number"),
-                Field("work", "odometer_now", "Odometer now", "number"),
-            ),
-            hint="The drive after is held against what this should have changed.",
-        ),
-        Group(
-            "The tolerance",
-            (
-                Field("tolerance", "rule", "Rule", "choice", choices=_rules()),
-                Field("tolerance", "speeds", "Speeds that matter", "speeds", speeds_hint),
-            ),
-        ),
-        Group("A rule of our own, and figures some rules need", _rule_fields(), more=True),
-    )  # fmt: skip
+    return tuple(group for name in TABLES for group in _groups_of(stated(name)) if group.fields)
 
 
-def _more_fields() -> tuple[Field, ...]:
-    turns = (("tire_turns_per_mile", "turns per mile"), ("tire_turns_per_km", "turns per km"))
-    distance = (("rolled_distance_m", "m"), ("rolled_distance_in", "in"))
-    return (
-        Field("vehicle", "tire_turns", "Tire maker's figure", "number", keys=turns),
-        Field(
-            "vehicle", "rolled_turns", "Roll-out: turns of the wheel", "number", "Chalk mark to chalk mark, tire loaded"
-        ),
-        Field("vehicle", "rolled_distance", "Roll-out: distance", "number", keys=distance),
-        Field("vehicle", "tread_mm", "Tread depth, mm", "number"),
-        Field("vehicle", "tire_other_side", "Tire on the other side, where it differs"),
-        Field("vehicle", "second_tire", "Second set of tires, where one is driven too"),
-        Field("vehicle", "second_axle", "Axle ratio in the other range", "ratio", "Two-speed axles"),
-        Field("vehicle", "transfer_ratio", "Transfer ratio before the drive gear", "ratio"),
-        Field("vehicle", "second_transfer_ratio", "Transfer ratio in the other range", "ratio"),
-        Field("vehicle", "tachograph", "A tachograph or sealed limiter hangs on the drive", "flag"),
-        Field("vehicle", "ratio_box", "Ratio box fitted, turns out per turn in", "ratio"),
-        Field("vehicle", "ratio_box_teeth", "Teeth a ratio box can have", "text", "Such as 16-24"),
-        Field("vehicle", "pulses_per_turn", "Pulses of the sensor per turn", "number"),
-        Field("vehicle", "sensor", "The sensor sits on", "choice", choices=_SENSORS),
-        Field("vehicle", "pulse_scaler", "Pulse scaler fitted, out per in", "ratio"),
-        Field("vehicle", "scaler_numerator_max", "Scaler: largest numerator", "whole"),
-        Field("vehicle", "scaler_denominator_max", "Scaler: largest denominator", "whole"),
-        Field("vehicle", "scaler_decimals", "Scaler: decimals", "whole"),
-        Field("vehicle", "settings", "Module settings now", "settings", "One a line, such as circumference_mm = 2400"),
-        Field("vehicle", "criterion", "Choose by", "choice", choices=_CRITERIA),
-        Field("vehicle", "acceptable_percent", "Worst error that counts as right, %", "number"),
-    )
+def fields() -> Iterator[Field]:
+    """Yield every field of the form."""
+    return (f for group in groups() for f in group.fields)
 
 
-def _rule_fields() -> tuple[Field, ...]:
-    return (
-        Field("tolerance", "high_percent", "May read high by, %", "number"),
-        Field("tolerance", "high_absolute", "and by, in the unit of the dial", "number"),
-        Field("tolerance", "low_percent", "May read low by, %", "number"),
-        Field("tolerance", "low_absolute", "and by, in the unit of the dial", "number", "Percent and amount are added"),
-        Field("tolerance", "never_low", "Must never read low", "flag"),
-        Field("tolerance", "max_speed", "Design maximum speed of the vehicle", "number"),
-        Field("tolerance", "full_scale", "Top of the dial", "number"),
-    )
+def field_of(table: str, key: str) -> str:
+    """Return the id of the field that fills a key; a table in a table belongs to the field of the whole."""
+    outer, _, inner = table.partition(".")
+    key = inner.partition(".")[0] or key
+    return next((f.id for f in fields() if f.table == outer and key in f.names), f"{table}.{key}")
 
 
-def in_words_of_the_form(text: str) -> str:
-    """Return a sentence of the analysis with the keys of the job file replaced by the labels of the form."""
-    labels = {f.key: f.label for group in groups() for f in group.fields if "_" in f.key}
-    return re.sub(
-        r"[a-z]+(?:_[a-z]+)+", lambda found: f"“{labels[found[0]]}”" if found[0] in labels else found[0], text
-    )
+def _groups_of(table: Table) -> tuple[Group, Group]:
+    plain, more = (tuple(_fields_of(table, more=folded)) for folded in (False, True))
+    return Group(table.title, plain, hint=table.hint), Group(table.more_title, more, True, table.more_hint)
 
 
-_RULE_ONLY = ("rule", "max_speed", "full_scale")
-_OWN_ONLY = ("high_percent", "high_absolute", "low_percent", "low_absolute", "never_low")
+def _fields_of(table: Table, *, more: bool) -> Iterator[Field]:
+    seen = set()
+    for key in table.keys.values():
+        stated_by: Key | OneOf = table.one_of.get(key.one_of, key)
+        if not stated_by.label or stated_by.more != more or (key.one_of and key.one_of in seen):
+            continue
+        if key.one_of:
+            seen.add(key.one_of)
+            keys = tuple((k.name, k.unit) for k in table.keys.values() if k.one_of == key.one_of)
+            yield Field(table.name, key.one_of, stated_by.label, key.kind, stated_by.hint, keys=keys)
+        else:
+            yield Field(table.name, key.name, key.label, key.kind, key.hint, _choices(key), long=key.long)
 
 
-def read_form(values: Mapping[str, str], kept: Mapping[str, Any]) -> tuple[dict[str, dict[str, Any]], dict[str, str]]:
+def _choices(key: Key) -> tuple[tuple[str, str], ...]:
+    if (key.table, key.name) == ("tolerance", "rule"):
+        return (("", "no tolerance yet"), *_rules(), (OWN_RULE, "your own rule, below"))
+    if key.kind == "family":
+        return (("", "any number of teeth"), *_families())
+    if key.kind == "dial unit":
+        return (("mph", "mph"), ("km/h", "km/h"))
+    if key.kind == "word":
+        return (("", key.empty), *((word, word) for word in key.words if word != key.empty))
+    return ()
+
+
+def _families() -> Iterator[tuple[str, str]]:
+    folder = resources.files("speedcal").joinpath("data/gear_families")
+    for entry in sorted((entry for entry in folder.iterdir() if entry.name.endswith(".toml")), key=lambda e: e.name):
+        table = tomllib.loads(entry.read_text("utf-8"))
+        yield str(table["name"]), str(table.get("title", table["name"]))
+
+
+def _rules() -> Iterator[tuple[str, str]]:
+    data = tomllib.loads(resources.files("speedcal").joinpath("data/tolerances.toml").read_text("utf-8"))
+    for name, table in data.items():
+        if table.get("quantity") == "speed":
+            yield name, f"{table['title']}{' (not verified)' if table['status'] == 'from memory' else ''}"
+
+
+def read_form(
+    values: Mapping[str, str], kept: Mapping[str, Any]
+) -> tuple[dict[str, dict[str, Any]], dict[str, Problem]]:
     """Turn the fields of the form into the tables of a job file.
 
     Parameters
@@ -200,94 +135,94 @@ def read_form(values: Mapping[str, str], kept: Mapping[str, Any]) -> tuple[dict[
     tuple
         The tables, and what is wrong by field id.
     """
-    fields = [f for group in groups() for f in group.fields]
     document = {name: dict(table) for name, table in kept.items()}
-    problems: dict[str, str] = {}
-    for f in fields:
+    problems: dict[str, Problem] = {}
+    for f in fields():
         table = document.setdefault(f.table, {})
-        names = (f.key, *(key for key, _ in f.keys))
-        before = [table.pop(name, None) for name in names]
+        before = [table.pop(name, None) for name in (f.key, *f.names)]
         nested = {k: v for k, v in before[0].items() if _is_nested(f, v)} if isinstance(before[0], Mapping) else {}
         text = values.get(f.id, "").strip()
         key = values.get(f"{f.id}.key", "")
-        key = key if key in names[1:] else names[1] if f.keys else f.key
+        key = key if key in f.names else f.names[0]
         try:
             if text and nested:
                 table[key] = {**nested, **_value(f, text)}
             elif text or nested:
                 table[key] = nested or _value(f, text)
-        except ValueError as error:
-            problems[f.id] = str(error)
-    if document["tolerance"].get("rule") == "own" and not set(document["tolerance"]) & set(_OWN_ONLY):
-        problems["tolerance.rule"] = "a rule of our own needs at least one figure further down"
-    _settle_rule(document["tolerance"])
+        except _NotReadError as error:
+            problems[f.id] = error.problem
+    rule = document["tolerance"]
+    if rule.get("rule") == OWN_RULE and not set(rule) & _keys_of_part(OWN_RULE):
+        problems["tolerance.rule"] = Problem("own_rule_without_figures")
+    _settle_rule(rule)
     return {name: table for name, table in document.items() if table}, problems
+
+
+class _NotReadError(Exception):
+    def __init__(self, code: str, **values: Any) -> None:
+        self.problem = Problem(code, **values)
+        super().__init__(code)
 
 
 def _is_nested(f: Field, value: Any) -> bool:
     """Tell whether a part of a table has no place in the form and stays as it came with an import."""
-    return f.kind != "settings" or isinstance(value, Mapping)
+    return f.kind != "table" or isinstance(value, Mapping)
+
+
+def _keys_of_part(part: str) -> set[str]:
+    return {key.name for key in stated("tolerance").keys.values() if key.part == part}
 
 
 def _settle_rule(table: dict[str, Any]) -> None:
-    """Keep the keys that belong together: those of a named rule, or those of a rule of one's own."""
+    """Keep the keys that belong together: those of a named rule, or those of your own."""
+    own, named = _keys_of_part(OWN_RULE), _keys_of_part("named")
     rule = table.get("rule")
-    if rule == "own":
-        drop: tuple[str, ...] = _RULE_ONLY
-    elif rule:
-        drop = _OWN_ONLY
-    else:
-        drop = (*_RULE_ONLY, *_OWN_ONLY, "speeds")
-    for key in drop:
+    for key in named if rule == OWN_RULE else own if rule else set(stated("tolerance").keys):
         table.pop(key, None)
 
 
 def show_form(document: Mapping[str, Any]) -> dict[str, str]:
     """Return the texts that fill the form for a job."""
     texts: dict[str, str] = {}
-    for f in (f for group in groups() for f in group.fields):
+    for f in fields():
         table = document.get(f.table, {})
         key = next((k for k, _ in f.keys if k in table), f.key)
-        if key in table and (f.kind == "settings" or not isinstance(table[key], Mapping)):
+        if key in table and (f.kind == "table" or not isinstance(table[key], Mapping)):
             texts[f.id] = _text(table[key])
             texts[f"{f.id}.key"] = key
     if document.get("tolerance") and "rule" not in document["tolerance"]:
-        texts["tolerance.rule"] = "own"
+        texts["tolerance.rule"] = OWN_RULE
     return texts
 
 
 def _value(f: Field, text: str) -> Any:
     if f.kind in ("number", "whole"):
-        return _number(text, whole=f.kind == "whole")
+        return _number(text)
     if f.kind == "ratio":
         return _number(text) if re.fullmatch(r"\d+([.,]\d+)?", text) else text
     if f.kind == "speeds":
         return [_number(word) for word in re.split(r"[\s;]+|,\s+", text) if word]
-    if f.kind == "settings":
+    if f.kind == "table":
         return dict(_setting(line) for line in text.splitlines() if line.strip())
-    if f.kind == "choice" and text not in [value for value, _ in f.choices]:
-        raise ValueError("choose one of the list")
+    if f.choices and text not in [value for value, _ in f.choices]:
+        raise _NotReadError("choose_one_of_the_list")
     return True if f.kind == "flag" else text
 
 
-def _number(text: str, *, whole: bool = False) -> float | int:
+def _number(text: str) -> float | int:
     try:
         number = float(text.replace(",", "."))
     except ValueError:
-        raise ValueError(f"{text[:40]!r} is not a number") from None
+        raise _NotReadError("not_a_number", found=text) from None
     if not abs(number) < 1e9:
-        raise ValueError(f"{text[:40]!r} is out of reach")
-    if number == int(number):
-        return int(number)
-    if whole:
-        raise ValueError(f"{text[:40]!r} is not a whole number")
-    return number
+        raise _NotReadError("number_out_of_reach", found=text)
+    return int(number) if number == int(number) else number
 
 
 def _setting(line: str) -> tuple[str, float | int]:
     name, found, value = line.partition("=")
     if not found:
-        raise ValueError(f"{line.strip()[:40]!r} should be written as name = number")
+        raise _NotReadError("setting_not_read", found=line.strip())
     return name.strip(), _number(value.strip())
 
 

@@ -11,12 +11,12 @@ from pathlib import Path, PurePosixPath
 from typing import Any
 
 from speedcal.errors import JobError
+from speedcal.jobs.job_file import job_text
+from speedcal.web.fields import TABLES
 from speedcal.web.originals import Originals
 from speedcal.web.settings import Limits
 from speedcal.web.store import DriveRow, JobRow
 
-TABLES = ("job", "vehicle", "work", "tolerance")
-"""Tables of a job file that are kept as they are; ``before`` and ``after`` are the drives."""
 PHASES = ("before", "after")
 _SUFFIX = re.compile(r"\.[a-z0-9]{1,6}")
 _EPOCH = (1980, 1, 1, 0, 0, 0)
@@ -38,7 +38,7 @@ def job_files(job: JobRow, drives: Sequence[DriveRow], originals: Originals) -> 
             files += used
         if tables:
             document[phase] = tables[0] if len(tables) == 1 else tables
-    yield "job.toml", to_toml(document).encode()
+    yield "job.toml", job_text(document).encode()
     yield from files
 
 
@@ -195,45 +195,3 @@ def _place(name: Any, places: Mapping[str, str]) -> str:
     if found is None:
         raise JobError(f"the zip lacks the file {name!r}", source="job.toml", remedy="Pack the job folder whole")
     return found
-
-
-def to_toml(document: Mapping[str, Any]) -> str:
-    """Write tables as TOML 1.0: texts, numbers, booleans, lists and tables in tables."""
-    lines: list[str] = []
-    for name, value in document.items():
-        for table in value if isinstance(value, list) else [value]:
-            lines += _table(name, table, in_list=isinstance(value, list))
-    return "\n".join(lines).lstrip("\n") + "\n"
-
-
-def _table(name: str, table: Mapping[str, Any], *, in_list: bool = False) -> list[str]:
-    lines = ["", f"[[{name}]]" if in_list else f"[{name}]"]
-    lines += [f"{_key(key)} = {_value(value)}" for key, value in table.items() if not isinstance(value, Mapping)]
-    for key, value in table.items():
-        if isinstance(value, Mapping):
-            lines += _table(f"{name}.{_key(key)}", value)
-    return lines
-
-
-def _key(key: str) -> str:
-    return key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else _text(key)
-
-
-def _value(value: Any) -> str:
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, int | float):
-        return repr(value)
-    if isinstance(value, list | tuple):
-        return f"[{', '.join(_value(v) for v in value)}]"
-    if isinstance(value, Mapping):
-        return "{" + ", ".join(f"{_key(k)} = {_value(v)}" for k, v in value.items()) + "}"
-    return _text(str(value))
-
-
-def _text(text: str) -> str:
-    escaped = "".join(_ESCAPES.get(c) or (f"\\u{ord(c):04x}" if ord(c) < 32 or ord(c) == 127 else c) for c in text)
-    return f'"{escaped}"'
-
-
-_ESCAPES = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\t": "\\t", "\r": "\\r"}

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
+from types import MappingProxyType
 from typing import Any
 
 from starlette.background import BackgroundTask
 from starlette.responses import FileResponse, Response
 
-from speedcal.errors import SpeedcalError
+from speedcal.errors import Problem, SpeedcalError
 from speedcal.web.answers import RefusedError, attachment
 from speedcal.web.auth import ROLES
 from speedcal.web.context import Context, View
 from speedcal.web.drives import PHASE_WORDS
-from speedcal.web.fields import groups, read_form, show_form
+from speedcal.web.fields import field_of, fields, groups, read_form, show_form
 from speedcal.web.folder import job_files, lay_out, write_zip
 from speedcal.web.results import failure_of, result_of
 from speedcal.web.store import STAGES
@@ -56,36 +58,37 @@ def edit_job_page(context: Context, view: View) -> Response:
 
 
 def _job_form(
-    context: Context,
-    view: View | None,
-    texts: dict[str, str],
-    problems: dict[str, str] | None = None,
-    refused: RefusedError | None = None,
+    context: Context, view: View | None, texts: dict[str, str], problems: Mapping[str, Problem] = MappingProxyType({})
 ) -> Response:
+    shown = {f.id for f in fields()}
     return context.page(
         "job_form.html",
-        422 if problems or refused else 200,
+        422 if problems else 200,
         title="Change the job" if view else "New job",
         role="shop",
         base=view.base if view else "",
         job=view.job if view else None,
         groups=groups(),
         texts=texts,
-        problems=problems or {},
-        refused=refused.to_dict() if refused else None,
+        problems={name: _in_the_form(problem) for name, problem in problems.items() if name in shown},
+        others=[problem.text for name, problem in problems.items() if name not in shown],
         action=f"{view.base}/edit" if view else "/jobs/new",
     )
 
 
+def _in_the_form(problem: Problem) -> str:
+    """Say what is wrong with a field; which one it is, the form shows."""
+    return Problem(problem.code, **{**problem.values, "place": "form"}).text
+
+
 def save_job(context: Context, view: View | None = None) -> Response:
     """Keep a job; what cannot be used is said above the form, which keeps what was typed."""
-    fields = [f for group in groups() for f in group.fields]
-    texts = {f.id: context.text(f.id, most=_LONGEST_NOTE if f.kind in ("long", "settings") else None) for f in fields}
-    texts |= {f"{f.id}.key": context.text(f"{f.id}.key") for f in fields if f.keys}
+    texts = {f.id: context.text(f.id, most=_LONGEST_NOTE if f.long or f.kind == "table" else None) for f in fields()}
+    texts |= {f"{f.id}.key": context.text(f"{f.id}.key") for f in fields() if f.keys}
     document, problems = read_form(texts, view.job.document if view else {})
-    refused = None if problems else _refusal_of(document)
-    if problems or refused:
-        return _job_form(context, view, texts, problems, refused)
+    problems = problems or _problems_of(document)
+    if problems:
+        return _job_form(context, view, texts, problems)
     store = context.web.store
     for fact, key in (("last shop", "shop"), ("last unit", "unit")):
         store.set_fact(fact, str(document.get("job", {}).get(key, "")))
@@ -97,20 +100,27 @@ def save_job(context: Context, view: View | None = None) -> Response:
     return context.go(view.base)
 
 
-def _refusal_of(document: dict[str, dict[str, Any]]) -> RefusedError | None:
-    """Return what the rooms that own the tables say against them."""
+def _problems_of(document: dict[str, dict[str, Any]]) -> dict[str, Problem]:
+    """Return what the rooms that own the tables say against them, by the field it belongs to."""
     from speedcal.conformity import load_tolerance
     from speedcal.vehicle import Vehicle, Work
 
     unit = document.get("job", {}).get("unit", "mph")
-    try:
-        Vehicle.from_dict(document.get("vehicle", {}), source="the form")
-        Work.from_dict(document.get("work", {}), source="the form")
-        if document.get("tolerance"):
-            load_tolerance(document["tolerance"], source="the form", unit=unit)
-    except SpeedcalError as error:
-        return RefusedError.of(error)
-    return None
+    readers: dict[str, Callable[[Mapping[str, Any]], object]] = {
+        "vehicle": Vehicle.from_dict,
+        "work": Work.from_dict,
+        "tolerance": lambda table: load_tolerance(table, unit=unit),
+    }
+    problems: dict[str, Problem] = {}
+    for table, read in readers.items():
+        try:
+            if table in document:
+                read(document[table])
+        except SpeedcalError as error:
+            for problem in error.problems or (Problem(error.code, **error.values),):
+                place = field_of(str(problem.values.get("table", table)), str(problem.values.get("key", "")))
+                problems.setdefault(place, problem)
+    return problems
 
 
 def job_page(context: Context, view: View) -> Response:

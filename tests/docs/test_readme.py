@@ -143,14 +143,10 @@ def test_the_page_starts_and_stops_as_shown(tmp_path: Path) -> None:
 
 def test_every_key_of_a_job_file_is_in_the_readme() -> None:
     """The messages of wrong job files send people there."""
-    from speedcal.conformity import rules
-    from speedcal.jobs import job_file as jobs
-    from speedcal.vehicle import VEHICLE_KEYS, WORK_KEYS
-    from speedcal.vehicle.parts import SETTING_POWER
+    from speedcal.schema import stated
 
     tables = README[README.index("## The job file") :]
-    keys = {key for keys in jobs._KEYS.values() for key in keys}
-    keys |= {*VEHICLE_KEYS, *WORK_KEYS, *SETTING_POWER, *rules._PRESET_KEYS, *rules._OWN_KEYS}
+    keys = {key for name in ("job", "vehicle", "work", "tolerance", "settings") for key in stated(name).keys}
     assert not [key for key in sorted(keys) if f"`{key}`" not in tables]
 
 

@@ -20,6 +20,7 @@ ORDER = (
     ("units", "interval", "wording"),
     ("finding",),
     ("errors",),
+    ("schema",),
     ("tables",),
     ("logs",),
     ("calibration",),

@@ -15,7 +15,8 @@ from hypothesis import strategies as st
 from support.web_site import DEMO, Site, open_site
 
 from speedcal.errors import JobError
-from speedcal.web.folder import to_toml, unpack
+from speedcal.jobs.job_file import job_text
+from speedcal.web.folder import unpack
 from speedcal.web.settings import Limits
 
 keys = st.text(min_size=1, max_size=8).filter(lambda key: not any(0xD800 <= ord(c) < 0xE000 for c in key))
@@ -32,7 +33,7 @@ tables = st.dictionaries(keys, plain | st.dictionaries(keys, plain, max_size=3),
 )
 def test_every_document_comes_back_from_toml(document: dict) -> None:
     """Checked by Python's own TOML reader: texts with every sign, numbers, lists, tables in tables."""
-    assert tomllib.loads(to_toml(document)) == document
+    assert tomllib.loads(job_text(document)) == document
 
 
 def zipped(files: dict[str, bytes | str], path: Path) -> Path:
