@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from speedcal.calibration.clock_search import log_prior, search_shifts
+from speedcal.calibration.clock_search import log_prior, log_prior_mass, search_shifts
 from speedcal.calibration.dial import Dial
 from speedcal.calibration.fit_held import fit_held
 from speedcal.calibration.fit_logged import fit_logged, is_log
-from speedcal.calibration.fit_noted import moments
+from speedcal.calibration.fit_noted import fit_noted
 from speedcal.calibration.ground_speed import GroundSpeed, ground_speed
 from speedcal.calibration.measured import NO_SPEED, UNUSED, MeasuredLine, straight_dial
-from speedcal.calibration.modes import fit_noted
+from speedcal.calibration.moments import moments
 from speedcal.calibration.odometer import OdometerFactor, odometer_factor
 from speedcal.calibration.quality import (
     judge,
@@ -154,7 +154,12 @@ def _fit(ground: GroundSpeed, runs: SteadyRuns, readings: Readings, known_s: flo
     log = is_log(time)
     if log:  # of readings with one and the same stamp the first counts
         _, first = np.unique(time, return_index=True)
-        order, time, speed = order[first], time[first], speed[first]
+    elif readings.time_resolution_s < 30:  # a table pasted twice holds nothing twice
+        _, first = np.unique(np.stack([time, speed]), axis=1, return_index=True)
+        first.sort()
+    else:
+        first = np.arange(len(time))
+    order, time, speed = order[first], time[first], speed[first]
     at = moments(readings.time_resolution_s, _LOGGED_U_TIME_S if log else _NOTED_U_TIME_S)
     if known_s is not None and readings.clock == "time of day":
         known_s += _DAY_S * round((ground.time_s[0] - time[0] - known_s) / _DAY_S)
@@ -181,6 +186,7 @@ def _fit(ground: GroundSpeed, runs: SteadyRuns, readings: Readings, known_s: flo
         )
     else:
         midnight = np.floor(ground.time_s[0] / _DAY_S) * _DAY_S
+        mass = log_prior_mass(ground, time, clock=readings.clock, midnight_s=midnight, known_s=known_s)
         line = fit_noted(
             ground,
             time,
@@ -188,7 +194,7 @@ def _fit(ground: GroundSpeed, runs: SteadyRuns, readings: Readings, known_s: flo
             shifts=shifts,
             at=at,
             u_rounding_mps=readings.speed_resolution_mps / np.sqrt(12),
-            log_prior=lambda offset: log_prior(readings.clock, offset, midnight_s=midnight, known_s=known_s),
+            log_prior=lambda offset: log_prior(readings.clock, offset, midnight_s=midnight, known_s=known_s) - mass,
             runs=runs,
             source=readings.source,
         )

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from speedcal.calibration.ground_speed import GroundSpeed
+from speedcal.calibration.tuning import WRONG_SPREAD_MPS
 from speedcal.errors import AlignmentError
 from speedcal.interval import BoolArray, FloatArray
 from speedcal.logs.model import Clock
@@ -15,9 +16,7 @@ from speedcal.units import MPH_MPS
 
 _WRONG_SHARE = 0.08
 """Share of readings taken to be wrong before seeing any."""
-WRONG_SPREAD_MPS = 40.0
-"""A wrong reading is anything in this range, all values alike."""
-OFFSET_SCALE_MPS, _OFFSET_FREEDOM = 1.5 * MPH_MPS, 4.0
+OFFSET_SCALE_MPS, OFFSET_FREEDOM = 1.5 * MPH_MPS, 4.0
 """Scale and degrees of freedom of needle offsets before seeing any reading. Pointers sit within about one mph (common
 practice, no source); the scale is wider and the tails long, so that a needle that is further off is believed. On
 simulated drives with needles 1 to 2.5 mph off a normal prior of one mph left only 89 % of the truths in the 95 %
@@ -26,7 +25,7 @@ _MOST_SHIFTS_AT_ONCE = 400_000
 _SCALES_MPS = (3.0, 1.5, 0.8, 0.8)
 SMALLEST_FACTOR, LARGEST_FACTOR = 0.5, 2.0
 """No change of tires or gears makes an error factor beyond these; a wrong unit or a wrong column does."""
-_MOST_PEAKS = 5
+_MOST_PEAKS = 6
 _MOST_BEYOND_S = 86400.0
 """Readings may go on for this much longer than the track and still be searched from end to end."""
 _FEW, _FEW_STEP_S, _MANY_STEP_S = 60, 2.0, 3.0
@@ -50,7 +49,7 @@ class Shift:
 
 def log_offset_prior(offset_mps: FloatArray) -> FloatArray:
     """Return how plausible needle offsets are, as a log density up to a constant (Student's t)."""
-    return np.asarray(-(_OFFSET_FREEDOM + 1) / 2 * np.log1p((offset_mps / OFFSET_SCALE_MPS) ** 2 / _OFFSET_FREEDOM))
+    return np.asarray(-(OFFSET_FREEDOM + 1) / 2 * np.log1p((offset_mps / OFFSET_SCALE_MPS) ** 2 / OFFSET_FREEDOM))
 
 
 def log_prior(clock: Clock, offset_s: FloatArray, *, midnight_s: float, known_s: float | None = None) -> FloatArray:
@@ -94,8 +93,22 @@ def zone_near(offset_s: float) -> float:
 
 def _near_zone(offset_s: FloatArray) -> FloatArray:
     """Log density of a clock that shows the local time of an unknown zone."""
-    nearest = np.min(np.abs(offset_s[..., None] + _ZONES_S), axis=-1)
-    return _near(nearest)
+    clocks = np.sort(-_ZONES_S)
+    after = np.clip(np.searchsorted(clocks, offset_s), 1, len(clocks) - 1)
+    return _near(np.minimum(np.abs(offset_s - clocks[after - 1]), np.abs(offset_s - clocks[after])))
+
+
+def log_prior_mass(
+    ground: GroundSpeed, time_s: FloatArray, *, clock: Clock, midnight_s: float, known_s: float | None = None
+) -> float:
+    """Return the log of the integral of the density of :func:`log_prior` over the offsets that are searched."""
+    if known_s is not None:
+        return float(np.log(10.0 * np.sqrt(2 * np.pi)))
+    if clock == "gps":
+        return float(np.log(np.sqrt(2 * np.pi)))
+    shifts = _range_of_shifts(ground, time_s, clock=clock, step_s=_FEW_STEP_S, known_s=None)
+    density = log_prior(clock, shifts, midnight_s=midnight_s)
+    return float(np.logaddexp.reduce(density) + np.log(_FEW_STEP_S))
 
 
 def search_shifts(

@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from speedcal.calibration.climb import Mode, add_mode, mixture, mode_weights
-from speedcal.calibration.clock_search import WRONG_SPREAD_MPS, log_offset_prior
+from speedcal.calibration.clock_search import log_offset_prior
 from speedcal.calibration.measured import UNMATCHED, MeasuredLine
 from speedcal.calibration.runs import SteadyRuns
+from speedcal.calibration.tuning import WRONG_SPREAD_MPS
 from speedcal.errors import AlignmentError
 from speedcal.interval import FloatArray, IntArray
 from speedcal.units import MPH_MPS

@@ -1,122 +1,228 @@
-"""Fit of readings that a person noted: few, with stamps that are a little off, some of them wrong.
-
-The likelihood of a reading is averaged over the moments at which it may really have been taken, so that a reading
-under acceleration weighs itself: there the moments disagree. This replaces a variance term for acceleration, which it
-equals to first order, and keeps the information of a whole-minute stamp that spans two plateaus.
-"""
+"""Fit of readings that a person noted: few, with stamps that are a little off, some of them wrong."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
-from speedcal.calibration.climb import Mode, add_mode
-from speedcal.calibration.clock_search import WRONG_SPREAD_MPS, log_offset_prior
+from speedcal.calibration.association import log_unrelated, stray_density
+from speedcal.calibration.clock_posterior import Cells, Notes, clock_cells
+from speedcal.calibration.clock_search import Shift
+from speedcal.calibration.dial_mixture import Laid, Mixed, PointerPlay, mixed_dial
 from speedcal.calibration.ground_speed import GroundSpeed
-from speedcal.calibration.tuning import SLOWEST_MPS
-from speedcal.interval import FloatArray
-
-_WRONG_SHARE = 0.06
-_SCATTER_PRIOR_MPS, _SCATTER_PRIOR_LOG_SD = 0.27, 0.6
-"""A pointer is read to about 0.6 mph (0.27 m/s), within a factor of two either way; from memory."""
-_STEP = np.array([5e-3, 3e-4, 0.5, 3e-2])
-"""Steps of the differences; that of the clock offset is as wide as the ripple that nodes leave on the density."""
-_CRAWL_SD_MPS = 2.0
-_LONGEST = np.array([2.0, 0.2, 5.0, 0.7])
-_SAME = np.array([0.05, 0.002, 0.1, 0.1])
-
-
-@dataclass(frozen=True, slots=True)
-class Moments:
-    """When a reading may have been taken, relative to its stamp: nodes and weights that sum to one."""
-
-    delay_s: FloatArray
-    weight: FloatArray
-
-    @property
-    def spacing_s(self) -> float:
-        """Time between two nodes."""
-        return float(self.delay_s[1] - self.delay_s[0])
-
-    @property
-    def middle_s(self) -> float:
-        """Mean delay after the stamp."""
-        return float(self.weight @ self.delay_s)
-
-    @property
-    def half_width_s(self) -> float:
-        """Half width of the uniform distribution of the same spread."""
-        return float(np.sqrt(3 * (self.weight @ (self.delay_s - self.middle_s) ** 2)))
+from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine
+from speedcal.calibration.moments import Moments
+from speedcal.calibration.runs import SteadyRuns
+from speedcal.calibration.tuning import (
+    ASSOCIATION_FROM,
+    CELL_S,
+    CLOCK_DOUBT,
+    CLOCKS_KEPT,
+    CLUSTER_S,
+    FAR_CLOCK_S,
+    FOLLOWING_SHARE,
+    LARGE_SCATTER_MPS,
+    LEAST_MINUTE_STEP_S,
+    LEAST_RIGHT,
+    LOOSE_EVIDENCE,
+    LOOSE_SCATTER_MPS,
+    MOST_DRAWN,
+    SLOWEST_MPS,
+)
+from speedcal.errors import AlignmentError
+from speedcal.finding import Finding
+from speedcal.interval import BoolArray, FloatArray, IntArray
 
 
-def moments(time_resolution_s: float, u_time_s: float) -> Moments:
-    """Return the nodes for stamps written to a resolution by a hand of a given standard uncertainty.
+def fit_noted(
+    ground: GroundSpeed,
+    time_s: FloatArray,
+    indicated_mps: FloatArray,
+    *,
+    shifts: list[Shift],
+    at: Moments,
+    u_rounding_mps: float,
+    log_prior: Callable[[FloatArray], FloatArray],
+    runs: SteadyRuns,
+    source: str = "",
+) -> MeasuredLine:
+    """Fit a dial and a clock offset to noted readings, once they are known to belong to the track.
 
-    A stamp to the second is rounded, so the moment is uniform over one step about it; one to the minute is what the
-    clock showed, so the moment lies in the minute that follows. The hand adds a normal error.
+    Parameters
+    ----------
+    ground, runs
+        The drive and its steady runs.
+    time_s, indicated_mps
+        Readings, shape (n,). [s, m/s]
+    shifts
+        Clock offsets to look around.
+    at
+        When a reading may have been taken.
+    u_rounding_mps
+        Standard uncertainty from writing a reading in steps. [m/s]
+    log_prior
+        Log density of clock offsets, normalised over all that were searched.
+    source
+        Name of the readings for messages.
+
+    Raises
+    ------
+    AlignmentError
+        The readings are no likelier on this track than on any other, do not follow it, or do so at two clock offsets
+        that lead to different answers.
     """
-    middle = time_resolution_s / 2 if time_resolution_s >= 30 else 0.0
-    reach = time_resolution_s / 2 + 2.5 * u_time_s
-    count = int(np.clip(2 * round(2 * reach / max(u_time_s, 0.05)) + 1, 3, 41))
-    delay = np.linspace(-reach, reach, count)
-    inside = delay[:, None] - np.linspace(-0.5, 0.5, 41)[None, :] * time_resolution_s
-    weight = np.exp(-0.5 * (inside / max(u_time_s, 1e-3)) ** 2).sum(axis=1)
-    return Moments(middle + delay, weight / weight.sum())
+    stray = stray_density(ground, indicated_mps)
+    notes = Notes(time_s, indicated_mps, stray, at, u_rounding_mps, ground.u_speed_mps)
+    cells = clock_cells(ground, notes, shifts, log_prior)
+    least_s = LEAST_MINUTE_STEP_S if at.half_width_s > 10 else 1.0
+    evidence = cells.log_evidence - log_unrelated(time_s, indicated_mps, stray, least_s=least_s)
+    scatter = float(np.sqrt(cells.weight @ cells.scatter_mps**2))
+    _refuse_foreign(cells, evidence, scatter, ground, source)
+    best = int(np.argmax(cells.log_mass))
+    good, moment, speed, inside = _best_moments(ground, notes, cells, best)
+    right = (good > 0.5) & inside
+    used = right & (speed >= SLOWEST_MPS)
+    mixed = mixed_dial(_ways(ground, notes, cells, runs), used_mps=speed[used]) if used.sum() >= 2 else None
+    if mixed is None or right.sum() < 4:
+        raise AlignmentError("readings_do_not_follow", source=source, right=int(right.sum()), count=len(time_s))
+    low, clock, high = _quantiles(cells)
+    line = mixed.dial.line
+    _refuse_two_clocks(cells, mixed, best, source)
+    return MeasuredLine(
+        offset_mps=line.offset_mps,
+        gain=line.error_factor,
+        covariance=line.covariance,
+        clock_offset_s=clock,
+        u_clock_offset_s=(high - low) / (2 * mixed.dial.coverage_factor),
+        scatter_mps=float(np.hypot(mixed.scatter_mps, u_rounding_mps)),
+        time_share=mixed.between,
+        time_s=moment,
+        ground_mps=np.where(inside, speed, np.nan),
+        reason=tuple(np.select([~inside, ~right, ~used], [NO_GROUND, WRONG, TOO_SLOW], "").tolist()),
+        dial=mixed.dial,
+        reasons=_doubts(scatter),
+        log_evidence=evidence,
+        wrong_share=float(cells.weight @ cells.wrong_share),
+    )
 
 
-def find_modes(posterior: Posterior, starts: FloatArray) -> list[Mode]:
-    """Climb from every start, shape (k, 4), and return the different maxima that were reached, heaviest first.
+def _doubts(scatter_mps: float) -> tuple[Finding, ...]:
+    return (Finding("large_scatter", scatter_mps=scatter_mps),) if scatter_mps > LARGE_SCATTER_MPS else ()
 
-    The parameters of a mode are offset [m/s], gain [1], clock offset [s] and log of the reading scatter [log m/s].
+
+def _refuse_foreign(cells: Cells, evidence: float, scatter: float, ground: GroundSpeed, source: str) -> None:
+    """Raise when the readings are hardly likelier on this track than on another, or follow it badly."""
+    loose = ground.source == "recorded" and scatter > LOOSE_SCATTER_MPS and evidence < LOOSE_EVIDENCE
+    if evidence < ASSOCIATION_FROM or loose:
+        raise AlignmentError("foreign_readings", source=source, log_evidence=evidence, scatter_mps=scatter)
+    seen = cells.on_track.sum(axis=1)
+    following = float(cells.weight @ ((cells.on_track * cells.right).sum(axis=1) / np.maximum(seen, 1e-9)))
+    if following < FOLLOWING_SHARE:
+        count = round(float(cells.weight @ seen))
+        raise AlignmentError("readings_do_not_follow", source=source, right=round(following * count), count=count)
+
+
+def _refuse_two_clocks(cells: Cells, mixed: Mixed, best: int, source: str) -> None:
+    """Raise when clock offsets far from the best hold real mass and tell another answer."""
+    low, high = mixed.dial.driven_mps
+    speeds = np.array([low, (low + high) / 2, high])
+    shown = cells.offset_mps[:, None] + cells.gain[:, None] * speeds
+    spread = np.sqrt(
+        cells.covariance[best, 0, 0]
+        + 2 * cells.covariance[best, 0, 1] * speeds
+        + cells.covariance[best, 1, 1] * speeds**2
+    )
+    differs = (np.abs(shown - shown[best]) > 2.5 * spread).any(axis=1)
+    far = np.abs(cells.clock_s - cells.clock_s[best]) > FAR_CLOCK_S
+    other = far & differs
+    if cells.weight[other].sum() <= CLOCK_DOUBT:
+        return
+    second = int(np.flatnonzero(other)[np.argmax(cells.log_mass[other])])
+    raise AlignmentError(
+        "two_clocks",
+        source=source,
+        clock_offset_s=float(cells.clock_s[best]),
+        factor=float(cells.gain[best]),
+        other_clock_offset_s=float(cells.clock_s[second]),
+        other_factor=float(cells.gain[second]),
+    )
+
+
+def _quantiles(cells: Cells) -> tuple[float, float, float]:
+    """Return the ends of the 95 % interval of the clock offset and its mean."""
+    order = np.argsort(cells.clock_s, kind="stable")
+    clock, mass = cells.clock_s[order], np.cumsum(cells.weight[order])
+    ends = np.minimum(np.searchsorted(mass, [0.025, 0.975]), len(clock) - 1)
+    low, high = (float(end) for end in clock[ends])
+    return low - CELL_S / 2, float(cells.weight @ cells.clock_s), high + CELL_S / 2
+
+
+def _best_moments(
+    ground: GroundSpeed, notes: Notes, cells: Cells, best: int
+) -> tuple[FloatArray, FloatArray, FloatArray, BoolArray]:
+    """Return how probably each reading is right at a clock offset, its moment, the speed then and if there is one."""
+    share = cells.share[best]
+    total = share.sum(axis=1)
+    delay = np.where(total > 1e-9, share @ notes.at.delay_s / np.maximum(total, 1e-9), notes.at.middle_s)
+    moment = notes.time_s + cells.clock_s[best] + delay
+    speed, _, inside = ground.at(moment)
+    return cells.right[best], moment, speed, inside
+
+
+def _ways(ground: GroundSpeed, notes: Notes, cells: Cells, runs: SteadyRuns) -> list[Laid]:
+    """Return the clock offsets in groups of like mass, each with its pairs of speeds."""
+    order = np.argsort(cells.clock_s, kind="stable")
+    weight = cells.weight[order]
+    group = (np.clip(np.cumsum(weight) - weight / 2, 0.0, 1 - 1e-9) * CLOCKS_KEPT).astype(int)
+    play = PointerPlay.along(ground)
+    pairs = [_pairs(notes, cells, cell) for cell in order]
+    ways = []
+    for number in np.unique(group):
+        inside = np.flatnonzero(group == number)
+        mass = weight[inside]
+        mean = np.einsum("g,gcn->cn", mass, np.array([pairs[k] for k in inside])) / mass.sum()
+        use = mean[0] > LEAST_RIGHT
+        _, moment, speed, widening = mean[:, use]
+        known = (notes.u_rounding_mps**2 + notes.u_ground_mps**2) * widening
+        ways.append(
+            Laid(
+                weight=float(mass.sum()),
+                speed_mps=speed,
+                shown_mps=notes.indicated_mps[use],
+                widening=widening,
+                known_variance=known,
+                run=_together(runs.number_at(moment), moment),
+                play=play.at(moment),
+            )
+        )
+    return ways
+
+
+def _together(run: IntArray, moment_s: FloatArray) -> IntArray:
+    """Return a number for each group of readings that share an error: one steady run, or one after the other."""
+    order = np.argsort(moment_s, kind="stable")
+    group = np.empty(len(run), np.int64)
+    group[order] = np.concatenate(([0], np.cumsum(np.diff(moment_s[order]) > CLUSTER_S)))
+    alone = np.bincount(group, minlength=len(run))[group] == 1
+    return np.where(run >= 0, run, np.where(alone, -1, len(run) + run.max(initial=0) + 1 + group))
+
+
+def _pairs(notes: Notes, cells: Cells, cell: int) -> FloatArray:
+    """Return how probably each reading is right in a cell, its moment, its true speed and how much wider it is.
+
+    The moments of a reading are weighed by how well they fit, which draws the mean speed towards the line by a part
+    kappa of its distance; that is undone, and the variance is what it was before the moment was known.
     """
-    modes: list[Mode] = []
-    for start in starts:
-        add_mode(modes, posterior, start, step=_STEP, longest=_LONGEST, same=_SAME)
-    return sorted(modes, key=lambda mode: -mode.log_weight)
-
-
-@dataclass(frozen=True, slots=True)
-class Posterior:
-    """Log posterior of (offset, gain, clock offset, log scatter), evaluated for many such rows at once."""
-
-    ground: GroundSpeed
-    time_s: FloatArray
-    indicated_mps: FloatArray
-    at: Moments
-    u_rounding_mps: float
-    log_prior: Callable[[FloatArray], FloatArray]
-
-    def _densities(self, theta: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Return the density of each reading at each moment, shape (rows, n, nodes), and the time-averaged one."""
-        a, b, tau, log_scatter = (theta[:, i, None, None] for i in range(4))
-        times = self.time_s[None, :, None] + tau + self.at.delay_s[None, None, :]
-        speed, rate, inside = self.ground.at(times)
-        variance = np.exp(2 * log_scatter) + self.u_rounding_mps**2 + (b * self.ground.u_speed_mps) ** 2
-        # between two nodes the speed runs on; a step of it is spread evenly over the node it belongs to
-        variance = variance + (b * rate * self.at.spacing_s) ** 2 / 12
-        residual = self.indicated_mps[None, :, None] - a - b * speed
-        # a vehicle that stands or crawls tells when it was, and nothing about the line
-        crawls = speed < SLOWEST_MPS
-        residual = np.where(crawls, self.indicated_mps[None, :, None] - speed, residual)
-        variance = np.where(crawls, _CRAWL_SD_MPS**2, variance)
-        density = np.where(inside, np.exp(-0.5 * residual**2 / variance), 0.0) / np.sqrt(2 * np.pi * variance)
-        density *= self.at.weight
-        return density, density.sum(axis=2)
-
-    def __call__(self, theta: FloatArray) -> FloatArray:
-        """Return the log posterior of each row of ``theta``, shape (rows, 4)."""
-        _, right = self._densities(theta)
-        likelihood = np.log((1 - _WRONG_SHARE) * right + _WRONG_SHARE / WRONG_SPREAD_MPS).sum(axis=1)
-        a, scatter = theta[:, 0], theta[:, 3]
-        prior = log_offset_prior(a)
-        prior -= 0.5 * ((scatter - np.log(_SCATTER_PRIOR_MPS)) / _SCATTER_PRIOR_LOG_SD) ** 2
-        return np.asarray(likelihood + prior + self.log_prior(theta[:, 2]))
-
-    def responsibilities(self, theta: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Return for each reading the probability that it is right, and its most likely moment after the stamp."""
-        density, right = self._densities(theta[None, :])
-        right = (1 - _WRONG_SHARE) * right[0]
-        share = density[0] / np.maximum(density[0].sum(axis=1), 1e-300)[:, None]
-        return right / (right + _WRONG_SHARE / WRONG_SPREAD_MPS), share @ self.at.delay_s
+    share = cells.share[cell] * (cells.speed_mps[cell] >= SLOWEST_MPS)
+    right = share.sum(axis=1)
+    share = share / np.maximum(right, 1e-12)[:, None]
+    speed = (share * cells.speed_mps[cell]).sum(axis=1)
+    spread = (share * (cells.speed_mps[cell] - speed[:, None]) ** 2).sum(axis=1)
+    gain = cells.gain[cell]
+    own = cells.scatter_mps[cell] ** 2 + notes.u_rounding_mps**2
+    kappa = np.minimum(gain**2 * spread / own, MOST_DRAWN)
+    residual = notes.indicated_mps - cells.offset_mps[cell] - gain * speed
+    speed = speed - residual * kappa / (1 - kappa) / gain
+    moment = notes.time_s + cells.clock_s[cell] + share @ notes.at.delay_s
+    return np.stack([right, moment, speed, 1 / ((1 - kappa) * np.clip(right, LEAST_RIGHT, 1.0))])

@@ -44,6 +44,10 @@ class MeasuredLine:
     """The curve, from a fit that follows one."""
     reasons: tuple[Finding, ...] = ()
     """What the fit itself found that costs trust."""
+    log_evidence: float = float("inf")
+    """Log odds that the readings belong to the track; infinite where that is not in question."""
+    wrong_share: float = 0.0
+    """Expected share of wrong readings."""
 
 
 def straight_dial(line: MeasuredLine) -> Dial:

@@ -164,3 +164,101 @@ CLOCK_FAR_S = 300.0
 
 TIRE_STATE_U = 0.002
 """Relative standard uncertainty from one day to another: pressure, temperature and load of the tires; from memory."""
+
+NODE_S, MINUTE_NODE_S = 0.25, 2.0
+"""Step of the moments at which a noted reading may have been taken, for stamps to the second and to the minute.
+Doubled, the answer moves by a quarter of its interval with where the nodes happen to lie."""
+
+CELL_S = 0.5
+"""Step of the clock offsets that are weighed, where the nodes are finer. A passenger's stamps err by 1 s."""
+
+CELL_REACH_S = 8.0
+"""Clock offsets are followed this far to either side of a peak of the search, whose own step is 2 to 3 s."""
+
+WRONG_SPREAD_MPS = 40.0
+"""A wrong reading is anything in this range, all values alike."""
+
+WRONG_BETA, WRONG_NODES = (1.0, 8.0), 9
+"""Share of wrong readings before any is seen: a beta density, one in nine on average, and its number of nodes."""
+
+SCATTER_MPS, SCATTER_LOG_SD = 0.27, 0.6
+"""A pointer is read to about 0.6 mph (0.27 m/s), within a factor of two either way; from memory."""
+
+SCATTER_NODES_MPS = (0.1, 0.165, 0.27, 0.45, 0.73, 1.2)
+"""Scatters that are weighed, even steps of the logarithm; half the step changes no answer by a tenth of its width."""
+
+FIRST_SCATTER_MPS = 0.4
+"""Scatter at which clock offsets are first compared: somewhat wide, so that none is lost."""
+
+CRAWL_SD_MPS = 2.0
+"""How well a reading follows a vehicle that stands or crawls; it dates the reading and says nothing of the line."""
+
+LN_FACTOR_SCALE, LN_FACTOR_FREEDOM = 0.10, 3.0
+"""Student's t of the log of the error factor, for telling whether readings belong to a track; nowhere else. Doubled,
+four in a hundred more foreign notes pass."""
+
+TRACK_KERNEL_SHARE, TRACK_KERNEL_MPS, TRACK_UNIFORM = 0.06, 1.5 * MPH_MPS, 0.02
+"""What readings of this track are like when nobody knows when they were taken: its speeds, this much wider, and a
+little of anything."""
+
+NOTES_KERNEL_MPS, NOTES_UNIFORM = 3.0 * MPH_MPS, 0.1
+"""What one reading is like when the others are known and the track is not."""
+
+UNRELATED_LASTS = (0.5, 0.9)
+"""Chance that a reading of a strange drive is like the one just before it."""
+
+UNRELATED_MEMORY_S = (8.0, 30.0, 100.0)
+"""Time in which that chance falls to a third."""
+
+UNRELATED_STEP_MPS = tuple(step * MPH_MPS for step in (1.0, 2.5, 6.0))
+"""What alike means, standard deviation. The three together, from trials on crossed pairs of drives: foreign notes pass
+less than once in ten thousand; readings taken as independent draws let 42 % of the same road on another day pass."""
+
+LEAST_MINUTE_STEP_S = 18.0
+"""Least time between two readings stamped with one minute, as the chain counts it: even spread over 60 s."""
+
+LINE_SCATTERS_MPS = (0.1, 0.18, 0.32, 0.57, 1.0)
+"""Scatters of a reading about the dial that are weighed, beside rounding."""
+
+RUN_SHARES = (0.0, 0.4, 0.8)
+"""Parts of a reading's variance that all readings of one steady run share. Without them triples of notes in one hold
+count as three: coverage 0.82 in place of 0.92."""
+
+PLAY_MPS = 0.5 * MPH_MPS
+"""Half the play of a pointer that hangs behind. Common practice, no source."""
+
+PLAY_SIZES_MPS, PLAY_SHARES = (0.1 * PLAY_MPS, 0.7 * PLAY_MPS), (0.5, 0.5)
+"""How far a pointer hangs, standard deviation, and how likely each is before it is seen."""
+
+ASSOCIATION_FROM = 6.9
+"""Log odds that readings belong to a track from which on they get a number: 1,000 to 1. On simulated drives foreign
+notes pass less than once in a thousand, and of honest ones only those of four or five readings fail."""
+
+LOOSE_SCATTER_MPS, LOOSE_EVIDENCE = 1.4 * MPH_MPS, 25.0
+"""Readings that scatter this much about a recorded speed have to belong to it with odds this much greater."""
+
+FOLLOWING_SHARE = 0.5
+"""Least share of the readings on the track that has to follow it."""
+
+LARGE_SCATTER_MPS = 0.9 * MPH_MPS
+"""Scatter, beside rounding, from which on readings are not trusted: people read to 0.6 mph. On simulated drives it
+catches two dials and a convoy, and no honest drive."""
+
+CLOCK_DOUBT = 0.05
+"""Posterior mass of far clock offsets with another answer from which on none is given."""
+
+CLOCKS_KEPT = 4
+"""Groups of clock offsets that are carried to the dial."""
+
+FAR_CLOCK_S = 25.0
+"""Clock offsets further apart than this are two answers, not one that is a little uncertain."""
+
+LEAST_RIGHT = 0.3
+"""Readings that are right with less than this probability stay out of the dial. At 0.05, with one in
+eight wrong, rms is 6 % larger."""
+
+MOST_DRAWN = 0.6
+"""Most of a reading's residual that its own choice of moment is taken to have hidden."""
+
+CLUSTER_S = 4.0
+"""Readings outside of steady runs that follow each other sooner than this share an error like those of one run."""

@@ -30,6 +30,17 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "{count:n row has/rows have} both what the dial showed and the true speed; two are needed",
         "Give two runs or more, such as a measured mile in both directions at a steady reading",
     ),
+    "foreign_readings": (
+        "the readings fit this track hardly better than a track of another drive would",
+        "Check that readings and track are of one drive, and the unit of the readings; more readings, at several "
+        "speeds, show that they belong together",
+    ),
+    "two_clocks": (
+        "two clock offsets explain the readings nearly equally well: {clock_offset_s:.0f} s gives an error factor of "
+        "{factor:.3f}, {other_clock_offset_s:.0f} s gives {other_factor:.3f}",
+        "Write the times with date and zone, or give the clock offset to about ten seconds (clock_offset_s); more "
+        "plateaus at different speeds make it certain. Check the unit of the readings too",
+    ),
     "readings_do_not_follow": (
         "the readings do not follow the speed of the track",
         "Check the unit of the readings, that the column is the speed, that the needle moves, and that both files are "
@@ -127,6 +138,10 @@ FINDINGS: dict[str, Template] = {
     "few_runs": "readings in {count:n steady run} only; hold four different speeds.",
     "few_speeds": _few_speeds,
     "many_wrong": "{wrong} of {total} readings disagree with the others; check the file.",
+    "large_scatter": "the readings scatter by {scatter_mps:speed1} about any dial, more than a person misreads; were "
+    "they all read on one instrument of the vehicle that carried the receiver?",
+    "two_readers": "the readings look like those of two watches or two readers; let one person note all of them.",
+    "association_unproven": "a list without times may fit other drives as well: note the time of a few readings.",
     "wide_interval": "at {at_mps:speed} the reading is known only to ±{half_width_mps:speed1}; two more steady runs "
     "near {at_mps:speed} would halve that.",
 }

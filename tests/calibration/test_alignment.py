@@ -182,19 +182,35 @@ def _periodic() -> Road:
     return plateaus([30, 50, 40] * 6, hold_s=40)
 
 
-@pytest.mark.parametrize("logged", [True, False])
-def test_a_drive_that_repeats_itself_is_refused_until_the_clock_is_given(logged: bool) -> None:
-    """Three plateaus again and again, elapsed times over a part: any of several starts fits; a hint picks one."""
+def _in_a_periodic_drive(*, logged: bool) -> tuple[Track, Readings]:
+    """Return three plateaus again and again, and elapsed times over a part of them: any of several starts fits."""
     road = _periodic()
-    track = track_of(road, noise_mps=0.05)
     time = np.arange(300.0, 700.0) if logged else np.linspace(300, 700, 24)
     readings = readings_of(road, time, step_mph=0.1, time_resolution_s=0.001 if logged else 1.0)
-    readings = replace(readings, time_s=readings.time_s - readings.time_s[0], clock="elapsed")
-    begin = START_S + 300
-    free = answer_or_refusal(track, readings)
+    elapsed = replace(readings, time_s=readings.time_s - readings.time_s[0], clock="elapsed")
+    return track_of(road, noise_mps=0.05), elapsed
+
+
+def test_a_log_of_a_drive_that_repeats_itself_is_refused() -> None:
+    free = answer_or_refusal(*_in_a_periodic_drive(logged=True))
     assert isinstance(free, AlignmentError)
     assert "two clock offsets" in free.problem
     assert "clock_offset_s" in free.remedy
+
+
+def test_notes_of_a_drive_that_repeats_itself_tell_the_dial_and_not_the_clock() -> None:
+    """Every start that fits gives the same line, so there is an answer; the period is 151 s at least."""
+    result = speedcal.calibrate(*_in_a_periodic_drive(logged=False))
+    assert result.error_factor.value == pytest.approx(1.05, abs=0.01)
+    assert result.clock_offset_s is not None
+    assert result.clock_offset_s.contains(START_S + 300)
+    assert result.clock_offset_s.half_width > 60
+
+
+@pytest.mark.parametrize("logged", [True, False])
+def test_a_hint_picks_one_start_of_a_drive_that_repeats_itself(logged: bool) -> None:
+    track, readings = _in_a_periodic_drive(logged=logged)
+    begin = START_S + 300
     for hint in (begin - 8, begin, begin + 8):
         result = speedcal.calibrate(track, readings, clock_offset_s=hint)
         assert _clock(result) == pytest.approx(begin, abs=0.2 if logged else 1.5)

@@ -225,7 +225,7 @@ def test_odrpack_finds_the_same_line_through_the_same_pairs(kind: str, seed: int
     )  # fmt: skip
     assert fit.beta[1] == pytest.approx(result.error_factor.value, abs=0.5 * _u(result))
     middle = float(ground.mean())
-    tolerance = (0.5 if kind == "logged" else 0.25) * float(result.u_indicated(middle))
+    tolerance = (0.5 if kind == "logged" else 0.4) * float(result.u_indicated(middle))
     assert fit.beta[0] + fit.beta[1] * middle == pytest.approx(float(result.indicated(middle)), abs=tolerance)
 
 
@@ -238,7 +238,7 @@ def test_statsmodels_robust_regression_finds_the_same_line(kind: str, seed: int)
     result = _result(kind, seed)
     ground, shown, _ = _pairs(result)
     fit = sm.RLM(shown, sm.add_constant(ground)).fit()
-    assert fit.params[1] == pytest.approx(result.error_factor.value, abs=0.4 * _u(result) + 3e-4)
+    assert fit.params[1] == pytest.approx(result.error_factor.value, abs=0.5 * _u(result) + 3e-4)
 
 
 @pytest.mark.parametrize("seed", range(4))

@@ -1,0 +1,216 @@
+"""From readings with their true speeds to a dial: line, curve, runs and play in one, and what is unknown integrated.
+
+The readings err by ``s``, part of it shared by those of one steady run; the dial departs from its line by a smooth
+curve of unknown size, and a pointer with play hangs behind. Every size is a grid, every node a Gaussian model (JCGM
+101 would draw, here the mixture is exact), and the clock offsets that are left bring their own pairs each.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import product
+
+import numpy as np
+
+from speedcal.calibration.curve import deviation_covariance, driven_points, knots_for
+from speedcal.calibration.dial import Dial, Shape
+from speedcal.calibration.ground_speed import GroundSpeed
+from speedcal.calibration.tuning import (
+    BENT_ODDS,
+    CURVE_SIZES_MPS,
+    FACTOR_PRIOR_U,
+    LINE_SCATTERS_MPS,
+    OFFSET_PRIOR_MPS,
+    PLAY_MPS,
+    PLAY_SHARES,
+    PLAY_SIZES_MPS,
+    RUN_SHARES,
+    SCATTER_LOG_SD,
+    SCATTER_MPS,
+    STRAIGHT_SHARE,
+)
+from speedcal.interval import FloatArray, IntArray
+
+_RANK_TOLERANCE = 1e-3
+_NEGLIGIBLE = 1e-5
+
+
+@dataclass(frozen=True, slots=True)
+class Laid:
+    """Readings laid on the track in one way, arrays of shape (n,)."""
+
+    weight: float
+    """How probable this way is beside the others; they need not sum to one."""
+    speed_mps: FloatArray
+    shown_mps: FloatArray
+    widening: FloatArray
+    """By how much the variance of the reading is larger than its scatter says: doubt about its moment, about itself."""
+    known_variance: FloatArray
+    """Variance beside the scatter: rounding, ground speed. [m2/s2]"""
+    run: IntArray
+    """Number of the steady run it lies in, -1 in none."""
+    play: FloatArray
+    """Where in its play the pointer hangs, -1 to 1."""
+
+
+@dataclass(frozen=True, slots=True)
+class Mixed:
+    """What came out of all ways and sizes together."""
+
+    dial: Dial
+    scatter_mps: float
+    between: float
+    """Part of the variance at the middle of the driven speeds that the ways of laying the readings disagree by."""
+
+
+@dataclass(frozen=True, slots=True)
+class PointerPlay:
+    """Where in its play a pointer hangs along a drive: -1 behind a rise of speed, 1 behind a fall."""
+
+    clock_s: FloatArray
+    hangs: FloatArray
+
+    @classmethod
+    def along(cls, ground: GroundSpeed) -> PointerPlay:
+        """Run the play operator over the track, once a second (Krasnosel'skii and Pokrovskii 1989, chapter 1)."""
+        clock = np.arange(ground.time_s[0], ground.time_s[-1] + 1.0)
+        speed, _, inside = ground.at(clock)
+        hangs, state = [], 0.0
+        for v, known in zip(speed.tolist(), inside.tolist(), strict=True):
+            if known:
+                low, high = v - PLAY_MPS, v + PLAY_MPS
+                state = low if state < low else high if state > high else state
+            hangs.append(state - v)
+        return cls(clock, np.clip(np.array(hangs) / PLAY_MPS, -1.0, 1.0))
+
+    def at(self, time_s: FloatArray) -> FloatArray:
+        """Return where the pointer hangs at some times."""
+        return np.interp(time_s, self.clock_s, self.hangs)
+
+
+def mixed_dial(ways: Sequence[Laid], *, used_mps: FloatArray) -> Mixed:
+    """Return the dial through readings that may be laid on the track in several ways.
+
+    Parameters
+    ----------
+    ways
+        Each with its weight.
+    used_mps
+        True speeds of the readings used; they define the line.
+    """
+    driven = driven_points(used_mps)
+    basis = _Basis.over(knots_for(driven), driven)
+    parts = [_solved(way, basis) for way in ways]
+    share = np.array([way.weight for way in ways])
+    share /= share.sum()
+    weight = np.concatenate([w * part.weight for w, part in zip(share, parts, strict=True)])
+    keep = weight > _NEGLIGIBLE * weight.max()
+    weight = weight[keep] / weight[keep].sum()
+    mean, covariance, size, scatter = (
+        np.concatenate([getattr(part, name) for part in parts])[keep]
+        for name in ("mean", "covariance", "size", "scatter")
+    )
+    middle = weight @ mean
+    away = mean - middle
+    total = np.einsum("g,gij->ij", weight, covariance) + (away * weight[:, None]).T @ away
+    at_knots = basis.at_knots
+    straight = float(weight[size == 0].sum())
+    odds = (1 - straight) / max(straight, 1e-300) * STRAIGHT_SHARE / (1 - STRAIGHT_SHARE)
+    shape: Shape = "bent" if odds > BENT_ODDS else "straight"
+    shown = at_knots @ middle + basis.knots_mps
+    knot_covariance = at_knots @ total @ at_knots.T
+    dial = Dial(basis.knots_mps, shown, (knot_covariance + knot_covariance.T) / 2, driven, shape=shape)
+    at = basis.rows(np.array([float(np.median(driven))]))[0]
+    centres = np.array([at @ (part.weight @ part.mean) for part in parts])
+    between = float(share @ (centres - share @ centres) ** 2 / (at @ total @ at))
+    return Mixed(dial, float(np.sqrt(weight @ scatter**2)), min(between, 1.0))
+
+
+@dataclass(frozen=True, slots=True)
+class _Basis:
+    """Offset, excess of the factor over 1 and the weights of the curve's shapes: what a dial is made of."""
+
+    knots_mps: FloatArray
+    driven_mps: FloatArray
+    shapes: FloatArray
+    """Takes covariances with the knots to the shapes, shape (m, q)."""
+    at_knots: FloatArray
+    """What each part adds to the reading at the knots, shape (m, 2 + q)."""
+
+    @classmethod
+    def over(cls, knots: FloatArray, driven: FloatArray) -> _Basis:
+        values, vectors = np.linalg.eigh(deviation_covariance(knots, knots, driven))
+        large = values > _RANK_TOLERANCE * values.max()
+        root = np.sqrt(values[large])
+        at_knots = np.column_stack([np.ones(len(knots)), knots, vectors[:, large] * root])
+        return cls(knots, driven, vectors[:, large] / root, at_knots)
+
+    def rows(self, speed: FloatArray) -> FloatArray:
+        """Return what each part adds to the reading at some speeds, shape (n, 2 + q)."""
+        curve = deviation_covariance(speed, self.knots_mps, self.driven_mps) @ self.shapes
+        return np.column_stack([np.ones(len(speed)), speed, curve])
+
+
+@dataclass(frozen=True, slots=True)
+class _Solved:
+    """All nodes of one way: weights that sum to one, means and covariances of the parts, sizes and scatters."""
+
+    weight: FloatArray
+    mean: FloatArray
+    covariance: FloatArray
+    size: FloatArray
+    scatter: FloatArray
+
+
+def _solved(way: Laid, basis: _Basis) -> _Solved:
+    """Return every node's posterior for one way of laying the readings."""
+    rows = basis.rows(way.speed_mps)
+    parts = rows.shape[1]
+    noise = np.array(list(product(LINE_SCATTERS_MPS, RUN_SHARES)))
+    sizes = np.array(list(product((0.0, *CURVE_SIZES_MPS), PLAY_SIZES_MPS)))
+    log_share = np.add.outer(_log_size_shares(), np.log(PLAY_SHARES)).ravel()
+    log_share = log_share - 0.5 * (np.log(noise[:, :1] / SCATTER_MPS) / SCATTER_LOG_SD) ** 2
+    prior_sd = np.repeat(sizes, [parts, 1], axis=1)
+    prior_sd[:, 0], prior_sd[:, 1] = OFFSET_PRIOR_MPS, FACTOR_PRIOR_U
+    told, log_determinant = _information(way, np.column_stack([rows, way.play]), noise)
+    inner = prior_sd[:, :, None] * told[:, None, :-1, :-1] * prior_sd[:, None, :] + np.eye(parts + 1)
+    seen = prior_sd * told[:, None, :-1, -1]
+    inverse = np.linalg.inv(inner)
+    solution = (inverse @ seen[..., None])[..., 0]
+    fit = told[:, None, -1, -1] - (seen * solution).sum(axis=-1)
+    log = (log_share - 0.5 * (fit + log_determinant[:, None] + np.linalg.slogdet(inner)[1])).ravel()
+    weight = np.exp(log - log.max())
+    keep = np.flatnonzero(weight > _NEGLIGIBLE)
+    covariance = (prior_sd[:, :, None] * inverse * prior_sd[:, None, :]).reshape(-1, parts + 1, parts + 1)
+    return _Solved(
+        weight=weight[keep] / weight[keep].sum(),
+        mean=(prior_sd * solution).reshape(-1, parts + 1)[keep, :-1],
+        covariance=covariance[keep, :-1, :-1],
+        size=np.tile(sizes[:, 0], len(noise))[keep],
+        scatter=np.repeat(noise[:, 0], len(sizes))[keep],
+    )
+
+
+def _information(way: Laid, design: FloatArray, noise: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return ``[X r]' N^-1 [X r]`` and ``ln det N`` for each row (scatter, share of runs) of the readings' own errors.
+
+    Their covariance is diagonal but for what the readings of one run share, which adds one dyad a run (Sherman and
+    Morrison 1950).
+    """
+    columns = np.column_stack([design, way.shown_mps - way.speed_mps])
+    in_run = way.run >= 0
+    variance, shared = noise[:, :1] ** 2, noise[:, 1:]
+    alone = np.where(in_run, (1 - shared) * variance, variance) * way.widening + way.known_variance
+    weighted = columns / alone[:, :, None]
+    member = (way.run[in_run, None] == np.unique(way.run[in_run])).astype(float)
+    sums = member.T @ weighted[:, in_run]
+    size = 1 + shared * variance * ((1 / alone[:, in_run]) @ member)
+    total = columns.T @ weighted - sums.transpose(0, 2, 1) @ (sums * (shared * variance / size)[:, :, None])
+    return total, np.log(alone).sum(axis=1) + np.log(size).sum(axis=1)
+
+
+def _log_size_shares() -> FloatArray:
+    """Return the log prior share of each size of the curve."""
+    others = np.full(len(CURVE_SIZES_MPS), (1 - STRAIGHT_SHARE) / len(CURVE_SIZES_MPS))
+    return np.asarray(np.log(np.concatenate([[STRAIGHT_SHARE], others])))
