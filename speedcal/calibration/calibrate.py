@@ -24,6 +24,7 @@ from speedcal.calibration.quality import (
     refuse_too_few,
     usable_readings,
 )
+from speedcal.calibration.reading_habits import Habit, ReadFrom, Rounding, reading_habit
 from speedcal.calibration.result import Calibration
 from speedcal.calibration.runs import SteadyRuns, steady_runs
 from speedcal.calibration.uncertainty import uncertainty_budget
@@ -42,7 +43,13 @@ _ENOUGH_FOR_SEARCH = 160
 
 
 def calibrate(
-    track: Track, readings: Readings, *, unit: DisplayUnit | None = None, clock_offset_s: float | None = None
+    track: Track,
+    readings: Readings,
+    *,
+    unit: DisplayUnit | None = None,
+    clock_offset_s: float | None = None,
+    read_from: ReadFrom = "square",
+    rounding: Rounding = "nearest",
 ) -> Calibration:
     """Find out how an instrument reads, from one drive.
 
@@ -61,6 +68,10 @@ def calibrate(
     clock_offset_s
         What must be added to the clock of the readings, if it is known to about ten seconds; for times of day
         whole days do not matter. [s]
+    read_from
+        How a person saw the dial: ``square`` on, from the ``side``, on ``film``; ``logged`` for a display of figures.
+    rounding
+        Whether a person noted the ``nearest`` step or the one ``down``.
 
     Raises
     ------
@@ -69,7 +80,7 @@ def calibrate(
     FitError
         The drive does not carry a calibration.
     ValueError
-        ``clock_offset_s`` is not finite.
+        ``clock_offset_s`` is not finite, or ``read_from`` or ``rounding`` is another word.
 
     References
     ----------
@@ -94,7 +105,8 @@ def calibrate(
     refuse_hopeless(ground, readings)
     runs = steady_runs(ground)
     readings = _on_day_of(track, readings)
-    line = _fit(ground, runs, readings, clock_offset_s)
+    habit = reading_habit(read_from, rounding, step_mps=readings.speed_resolution_mps)
+    line = _fit(ground, runs, readings, clock_offset_s, habit)
     odometer = _odometer(ground, line, readings)
     dial = line.dial or straight_dial(line)
     table = _table(readings, line, dial, runs.number_at(line.time_s))
@@ -144,7 +156,9 @@ def _on_day_of(track: Track, readings: Readings) -> Readings:
     return replace(readings, time_s=readings.time_s - midnight, clock="time of day")
 
 
-def _fit(ground: GroundSpeed, runs: SteadyRuns, readings: Readings, known_s: float | None) -> MeasuredLine:
+def _fit(
+    ground: GroundSpeed, runs: SteadyRuns, readings: Readings, known_s: float | None, habit: Habit
+) -> MeasuredLine:
     """Fit the line in the way the readings ask for; readings without a speed come out as not used."""
     here = usable_readings(readings)
     if readings.clock == "none":
@@ -196,6 +210,7 @@ def _fit(ground: GroundSpeed, runs: SteadyRuns, readings: Readings, known_s: flo
             u_rounding_mps=readings.speed_resolution_mps / np.sqrt(12),
             log_prior=lambda offset: log_prior(readings.clock, offset, midnight_s=midnight, known_s=known_s) - mass,
             runs=runs,
+            habit=habit,
             source=readings.source,
         )
     return _spread(line, order, readings)
@@ -229,7 +244,7 @@ def _table(readings: Readings, line: MeasuredLine, dial: Dial, run: IntArray) ->
     """Return what became of each reading, as :attr:`Calibration.readings` documents it."""
     import pandas as pd
 
-    predicted = dial.indicated(line.ground_mps)
+    predicted = dial.indicated(line.ground_mps) - line.reading_shift_mps
     reason = np.array(line.reason, dtype=object)
     return pd.DataFrame(
         {

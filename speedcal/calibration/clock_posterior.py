@@ -42,7 +42,7 @@ from speedcal.calibration.tuning import (
 from speedcal.interval import FloatArray, IntArray
 
 _FIRST_ROUNDS, _SECOND_ROUNDS, _LAST_ROUNDS = 4, 2, 7
-_WORTH_A_LOOK, _NEGLIGIBLE = 16.0, 9.0
+_WORTH_A_LOOK, _NEGLIGIBLE, _MOST_CLOCKS = 16.0, 9.0, 60
 _LEAST_INFORMATION = 0.05
 """Share of the complete information that is left at least where the moments of a reading are in doubt."""
 
@@ -133,7 +133,7 @@ def clock_cells(
     scatter = np.full(len(seen.clock_s), FIRST_SCATTER_MPS)
     lines = _climbed(seen, scatter, notes, seen.start, rounds=_FIRST_ROUNDS)
     height = _log_height(seen, scatter, notes, lines) + log_prior(seen.clock_s)
-    near = np.flatnonzero(height > height.max() - _WORTH_A_LOOK)
+    near = np.flatnonzero(height > max(height.max() - _WORTH_A_LOOK, np.sort(height)[-_MOST_CLOCKS:][0]))
     rows = np.repeat(near, len(SCATTER_NODES_MPS))
     scatter = np.tile(SCATTER_NODES_MPS, len(near))
     prior = (

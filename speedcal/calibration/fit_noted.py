@@ -13,6 +13,7 @@ from speedcal.calibration.dial_mixture import Laid, Mixed, PointerPlay, mixed_di
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine
 from speedcal.calibration.moments import Moments
+from speedcal.calibration.reading_habits import Habit
 from speedcal.calibration.runs import SteadyRuns
 from speedcal.calibration.tuning import (
     ASSOCIATION_FROM,
@@ -45,6 +46,7 @@ def fit_noted(
     u_rounding_mps: float,
     log_prior: Callable[[FloatArray], FloatArray],
     runs: SteadyRuns,
+    habit: Habit,
     source: str = "",
 ) -> MeasuredLine:
     """Fit a dial and a clock offset to noted readings, once they are known to belong to the track.
@@ -63,6 +65,8 @@ def fit_noted(
         Standard uncertainty from writing a reading in steps. [m/s]
     log_prior
         Log density of clock offsets, normalised over all that were searched.
+    habit
+        What the way of reading does to all of them.
     source
         Name of the readings for messages.
 
@@ -72,6 +76,7 @@ def fit_noted(
         The readings are no likelier on this track than on any other, do not follow it, or do so at two clock offsets
         that lead to different answers.
     """
+    indicated_mps = indicated_mps + habit.shift_mps
     stray = stray_density(ground, indicated_mps)
     notes = Notes(time_s, indicated_mps, stray, at, u_rounding_mps, ground.u_speed_mps)
     cells = clock_cells(ground, notes, shifts, log_prior)
@@ -87,22 +92,26 @@ def fit_noted(
     if mixed is None or right.sum() < 4:
         raise AlignmentError("readings_do_not_follow", source=source, right=int(right.sum()), count=len(time_s))
     low, clock, high = _quantiles(cells)
-    line = mixed.dial.line
+    habits = habit.covariances(mixed.dial.knots_mps)
+    dial = mixed.dial.shifted(sum(habits.values()))
+    line = dial.line
     _refuse_two_clocks(cells, mixed, best, source)
     return MeasuredLine(
         offset_mps=line.offset_mps,
         gain=line.error_factor,
         covariance=line.covariance,
         clock_offset_s=clock,
-        u_clock_offset_s=(high - low) / (2 * mixed.dial.coverage_factor),
+        u_clock_offset_s=(high - low) / (2 * dial.coverage_factor),
         scatter_mps=float(np.hypot(mixed.scatter_mps, u_rounding_mps)),
         time_share=mixed.between,
         time_s=moment,
         ground_mps=np.where(inside, speed, np.nan),
         reason=tuple(np.select([~inside, ~right, ~used], [NO_GROUND, WRONG, TOO_SLOW], "").tolist()),
-        dial=mixed.dial,
+        dial=dial,
         reasons=_doubts(scatter),
         log_evidence=evidence,
+        reading_shift_mps=habit.shift_mps,
+        habits=habits,
         wrong_share=float(cells.weight @ cells.wrong_share),
     )
 

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -46,6 +47,10 @@ class MeasuredLine:
     """What the fit itself found that costs trust."""
     log_evidence: float = float("inf")
     """Log odds that the readings belong to the track; infinite where that is not in question."""
+    reading_shift_mps: float = 0.0
+    """What was added to every reading for how it was rounded."""
+    habits: Mapping[str, FloatArray] = field(default_factory=dict)
+    """Covariance at the dial's knots of what errs alike in all readings, by budget line; the dial has it in."""
     wrong_share: float = 0.0
     """Expected share of wrong readings."""
 

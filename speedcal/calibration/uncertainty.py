@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from speedcal.calibration.dial import Dial
@@ -21,9 +23,9 @@ def uncertainty_budget(
     """Return the components of the uncertainty of the indicated speed at a reference speed, largest first.
 
     The variance of the fit is divided among what makes a reading scatter: the hand or the instrument (what is left,
-    type A), rounding and the ground speed (type B), and the part that not knowing the clock offset adds
-    (JCGM 100:2008, clauses 4 and 8). The tires' state on another day comes last; it matters when two drives are
-    compared and is no part of the interval of this one.
+    type A), rounding and the ground speed (type B), and the part that not knowing the clock offset adds (JCGM
+    100:2008, clauses 4 and 8). What errs alike in all readings has its own lines. The tires' state on another day
+    comes last; it matters when two drives are compared and is no part of the interval of this one.
 
     Parameters
     ----------
@@ -36,8 +38,13 @@ def uncertainty_budget(
     u_rounding_mps, u_ground_mps
         Standard uncertainty of one reading from its resolution, and of one ground speed. [m/s]
     """
-    variance = float(dial.u_indicated(reference_mps)) ** 2
-    variance_factor = float(dial.line.covariance[1, 1])
+    habits = [
+        (name, float(part.u_indicated(reference_mps)), float(np.sqrt(max(part.line.covariance[1, 1], 0.0))))
+        for name, part in ((name, replace(dial, knot_covariance=part)) for name, part in line.habits.items())
+    ]
+    whole = float(dial.u_indicated(reference_mps)) ** 2
+    variance = whole - sum(u**2 for _, u, _ in habits)
+    variance_factor = float(dial.line.covariance[1, 1]) - sum(u_factor**2 for _, _, u_factor in habits)
     single = max(line.scatter_mps**2, u_rounding_mps**2 + (line.gain * u_ground_mps) ** 2, 1e-12)
     rounding = u_rounding_mps**2 / single
     ground = (line.gain * u_ground_mps) ** 2 / single
@@ -54,10 +61,11 @@ def uncertainty_budget(
             evaluation="A" if kind == "A" else "B",
             u_factor=float(np.sqrt(share * variance_factor)),
             u_indicated_mps=float(np.sqrt(share * variance)),
-            share=share,
+            share=share * variance / whole,
         )
         for (name, kind), share in shares.items()
     ]
+    lines += [BudgetLine(name, "B", u_factor, u, u**2 / whole) for name, u, u_factor in habits]
     lines.sort(key=lambda entry: -entry.share)
     other_day = line.gain * TIRE_STATE_U
     return (*lines, BudgetLine(ANOTHER_DAY, "B", other_day, other_day * reference_mps, 0.0))

@@ -162,6 +162,8 @@ LABELS: dict[str, str] = {
     "resolution": "resolution of the readings",
     "ground_speed": "GPS speed",
     "clock_offset": "clock offset",
+    "rounding_habit": "habit of rounding",
+    "parallax": "angle of view",
     "holding": "holding the speed",
     "true_speed": "true speed of each check",
     "shared_truth": "what all true speeds share",

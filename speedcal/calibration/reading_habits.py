@@ -1,0 +1,85 @@
+"""How a dial was looked at and rounded: what errs alike in all readings and can be seen in none of them."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+from typing import Any, Literal, get_args
+
+import numpy as np
+
+from speedcal.interval import FloatArray
+from speedcal.units import MPH_MPS
+
+ReadFrom = Literal["square", "side", "film", "logged"]
+Rounding = Literal["nearest", "down"]
+ROUNDING_HABIT, PARALLAX = "rounding_habit", "parallax"
+"""Lines of the budget."""
+
+
+@dataclass(frozen=True, slots=True)
+class Habit:
+    """What a way of reading does to every reading of a drive."""
+
+    shift_mps: float
+    """To be added to every reading. [m/s]"""
+    u_rounding_mps: float
+    """Standard uncertainty of that shift."""
+    u_parallax_mps: float
+    """Standard uncertainty of a reading from the angle of view."""
+    sweep_rad_per_mps: float
+    """How far the needle turns with speed. [rad s/m]"""
+
+    def covariances(self, speed_mps: FloatArray) -> dict[str, FloatArray]:
+        """Return for each line of the budget the covariance of what is read at (n,) speeds, shape (n, n). [m2/s2].
+
+        Parallax moves the needle's tip along the line of sight. Of that only the part along the scale is read, which
+        goes with the sine of an angle that nobody noted: at two speeds it is alike as far as the needle points alike.
+        """
+        count = len(speed_mps)
+        turned = self.sweep_rad_per_mps * np.subtract.outer(speed_mps, speed_mps)
+        return {
+            ROUNDING_HABIT: np.full((count, count), self.u_rounding_mps**2),
+            PARALLAX: self.u_parallax_mps**2 * np.cos(turned),
+        }
+
+
+def reading_habit(read_from: ReadFrom, rounding: Rounding, *, step_mps: float) -> Habit:
+    """Return what a way of reading does to readings taken in steps.
+
+    Parameters
+    ----------
+    read_from
+        ``square`` on, from the ``side`` (the passenger's seat), on ``film``, or ``logged`` by a machine.
+    rounding
+        Whether the ``nearest`` step or the one ``down`` was noted.
+    step_mps
+        Step of the readings. [m/s]
+
+    Raises
+    ------
+    ValueError
+        Another word for either.
+    """
+    for name, value, allowed in (("read_from", read_from, ReadFrom), ("rounding", rounding, Rounding)):
+        if value not in get_args(allowed):
+            raise ValueError(f"{name} must be one of {', '.join(get_args(allowed))}, not {value!r}")
+    facts = _facts()
+    habit, view, parallax = facts["rounding"][rounding], facts["view"][read_from], facts["parallax"]
+    away_mm = parallax["needle_gap_mm"] * np.tan(np.radians(view["angle_deg"]))
+    eye = read_from != "logged"
+    return Habit(
+        shift_mps=habit["shift_steps"] * step_mps,
+        u_rounding_mps=eye * habit["u_steps"] * step_mps,
+        u_parallax_mps=float(away_mm / parallax["scale_mm_per_mph"]) * MPH_MPS,
+        sweep_rad_per_mps=float(np.radians(parallax["sweep_deg_per_mph"])) / MPH_MPS,
+    )
+
+
+@cache
+def _facts() -> Mapping[str, Any]:
+    text = resources.files("speedcal").joinpath("data/reading_habits.toml").read_text(encoding="utf-8")
+    return tomllib.loads(text)
