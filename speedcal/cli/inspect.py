@@ -44,6 +44,7 @@ def command(
       speedcal inspect log.csv --column "Vehicle speed (km/h)" --plot
     """
     from speedcal.logs.inspection import inspect_file
+    from speedcal.text.inspection import column_lines, render
 
     shown = cast(DisplayUnit | None, unit)
     results, refusals = [], []
@@ -59,11 +60,14 @@ def command(
         )
     else:
         for found in results:
-            click.echo(found.render(shown))
+            click.echo(render(found, shown))
             if plot:
                 click.echo(_printable(_plot(found, shown)))
         for refusal in refusals:
             click.echo(f"speedcal: {refusal}", err=True)
+            if "table" in refusal.values:
+                lines = column_lines(refusal.values["table"], refusal.values["header_line"])
+                click.echo("\n".join(lines), err=True)
     if refusals:
         raise click.exceptions.Exit(2)
 
@@ -82,7 +86,7 @@ def _plot(found: Inspection, unit: DisplayUnit | None) -> str:
     import numpy as np
 
     from speedcal.calibration.ground_speed import ground_speed
-    from speedcal.logs.sketch import sketch
+    from speedcal.text.sketch import sketch
 
     if found.track is not None:
         word = unit or "km/h"

@@ -53,8 +53,8 @@ def command(track_file: Path, out: Path, cut_m: float, zone: str | None, as_json
       speedcal trim drive.fit --out shared.gpx --cut 0.5mi
     """
     from speedcal.logs import read_track
-    from speedcal.logs.ends import without_ends
-    from speedcal.logs.gpx_writer import render_gpx
+    from speedcal.logs.gpx import render_gpx
+    from speedcal.logs.trim import without_ends
 
     with waiting(f"reading {track_file.name}"):
         track = read_track(track_file, zone=zone)
@@ -62,11 +62,7 @@ def command(track_file: Path, out: Path, cut_m: float, zone: str | None, as_json
         say(["The file holds times of day only; the GPX file gives them the date 2000-01-01."])
     rest, kept = without_ends(track, _from_fix(track, 0), _from_fix(track, -1), cut_m)
     if len(rest) < 2:
-        raise TrackFormatError(
-            f"nothing is left of the drive farther than {cut_m:g} m from its ends",
-            source=track.source,
-            remedy="Give a smaller --cut",
-        )
+        raise TrackFormatError("nothing_left_of_drive", source=track.source, cut_m=cut_m)
     with waiting(f"writing {out.name}"):
         text = render_gpx(rest)
     try:
@@ -74,9 +70,7 @@ def command(track_file: Path, out: Path, cut_m: float, zone: str | None, as_json
             stream.write(text)
     except OSError as error:
         reason = "it exists already" if isinstance(error, FileExistsError) else error.strerror or str(error)
-        raise TrackFormatError(
-            f"the file cannot be written: {reason}", source=str(out), remedy="Give another --out"
-        ) from None
+        raise TrackFormatError("file_not_written", source=str(out), reason=reason) from None
     facts = {"written": str(out), "fixes": len(rest), "left_out": int((~kept).sum()), "cut_m": cut_m}
     emit(facts, as_json, f"{out}: {len(rest)} fixes written, {facts['left_out']} near the ends left out")
 

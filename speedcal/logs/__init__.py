@@ -9,9 +9,10 @@ from pathlib import Path
 
 from speedcal.errors import ReadingsFormatError, TrackFormatError
 from speedcal.logs.formats import LogFormat, Request, all_formats, is_certain, recognise
-from speedcal.logs.model import Clock, Readings, Track
+from speedcal.logs.readings import Clock, Readings
 from speedcal.logs.source import load
-from speedcal.logs.zones import parse_zone
+from speedcal.logs.track import Track
+from speedcal.logs.written_times import parse_zone
 from speedcal.units import parse_speed_unit
 
 __all__ = ["Clock", "LogFormat", "Readings", "Track", "all_formats", "read_readings", "read_track"]
@@ -42,7 +43,7 @@ def read_track(path: str | Path, *, zone: str | None = None) -> Track:
     source = load(path, TrackFormatError, is_certain)
     log = recognise(source)
     if log.track is None:
-        source.fail(f"the file is a {log.name} and holds no track", remedy="Give the recording of the receiver")
+        source.fail("no_track_in_format", format=log.id)
     return log.track(source, parse_zone(zone) if zone else None)
 
 
@@ -77,7 +78,7 @@ def read_readings(
     source = load(path, ReadingsFormatError, is_certain)
     log = recognise(source)
     if log.readings is None:
-        source.fail(f"the file is a {log.name} track and holds no readings", remedy="Give what the instrument showed")
+        source.fail("no_readings_in_format", format=log.id)
     return log.readings(source, request)
 
 
@@ -91,5 +92,5 @@ def request_of(unit: str | None, column: str | None, zone: str | None) -> Reques
     """
     known = parse_speed_unit(unit) if unit is not None else None
     if unit is not None and known is None:
-        raise ReadingsFormatError(f"{unit!r} is no unit of speed", remedy="Give mph, km/h, m/s or kn")
+        raise ReadingsFormatError("not_a_speed_unit", found=unit)
     return Request(known, column, parse_zone(zone) if zone else None)

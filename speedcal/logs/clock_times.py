@@ -11,11 +11,10 @@ import numpy as np
 
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray
-from speedcal.logs.daylight import undo_change
-from speedcal.logs.model import Clock
-from speedcal.logs.stamp_text import Stamp
+from speedcal.logs.readings import Clock
+from speedcal.logs.written_times import Stamp
 
-_HALF_DAY_S, _DAY_S, _QUARTER_DAY_S = 43_200.0, 86_400.0, 21_600.0
+_HOUR_S, _HALF_DAY_S, _DAY_S, _QUARTER_DAY_S = 3600.0, 43_200.0, 86_400.0, 21_600.0
 _ELAPSED = re.compile(r"elapsed|since|stopwatch|duration|run ?time|lap|start|t\+|min:sec")
 _CLOCK = re.compile(r"hh:mm|h:mm|clock|time of day|local|utc|gmt|am/pm|zeit|heure|hora")
 _MINUTES = re.compile(r"(?<![h:])m{1,2}:ss")
@@ -28,6 +27,14 @@ Read as hours and minutes, 180 units are a three hours' drive; read as minutes a
 Reading = Literal["clock", "elapsed"]
 
 
+class UnclearTimesError(Exception):
+    """The times can be understood in more than one way."""
+
+    def __init__(self, code: str) -> None:
+        super().__init__(code)
+        self.code = code
+
+
 @dataclass(slots=True)
 class ClockTimes:
     """Times [s], the clock they are on, their step [s] and what was noticed."""
@@ -38,8 +45,8 @@ class ClockTimes:
     findings: list[Finding]
 
 
-def read_clock_times(stamps: list[Stamp], words: str, zone: tzinfo | None) -> ClockTimes | str:
-    """Return the times of stamps of the kinds clock, three and pair, or a sentence that says why they are unclear.
+def read_clock_times(stamps: list[Stamp], words: str, zone: tzinfo | None) -> ClockTimes:
+    """Return the times of stamps of the kinds clock, three and pair, or raise that they are unclear.
 
     Parameters
     ----------
@@ -49,6 +56,11 @@ def read_clock_times(stamps: list[Stamp], words: str, zone: tzinfo | None) -> Cl
         Header of the column, in lower case.
     zone
         Zone of the clock if the user named one; only a fixed offset can be applied without a date.
+
+    Raises
+    ------
+    UnclearTimesError
+        The times can be understood in more than one way.
     """
     kinds = {stamp.kind for stamp in stamps}
     hint = _hint(words)
@@ -79,7 +91,7 @@ def _three(stamps: list[Stamp], hint: Reading | None, zone: tzinfo | None) -> Cl
     return _time_of_day(stamps, zone)
 
 
-def _pairs(stamps: list[Stamp], hint: Reading | None, zone: tzinfo | None) -> ClockTimes | str:
+def _pairs(stamps: list[Stamp], hint: Reading | None, zone: tzinfo | None) -> ClockTimes:
     """Read a:b, which is hours and minutes or minutes and seconds; see the limits above."""
     units = np.array([stamp.value for stamp in stamps])
     unrolled = _unrolled(units * 60, twelve_hours=_shows_twelve_hours(units * 60)) / 60
@@ -89,15 +101,13 @@ def _pairs(stamps: list[Stamp], hint: Reading | None, zone: tzinfo | None) -> Cl
     if hint == "clock":
         return _time_of_day(stamps, zone)
     if len(stamps) > 1 and span <= _LONGEST_PAIR_H:
-        text = "times such as 10:32 were taken as hours and minutes; minutes and seconds would make a drive of "
-        return _with(_time_of_day(stamps, zone), Finding("hours_and_minutes", f"{text}{span:.0f} s"))
+        return _with(_time_of_day(stamps, zone), Finding("hours_and_minutes", otherwise_s=span))
     if len(stamps) > 1 and span > _LONGEST_PAIR_MIN:
-        text = "times such as 10:32 were taken as minutes and seconds since the start; hours and minutes would make "
-        return _elapsed(stamps, [Finding("minutes_and_seconds", f"{text}a drive of {span / 60:.0f} h")])
-    return "the times may be hours and minutes or minutes and seconds"
+        return _elapsed(stamps, [Finding("minutes_and_seconds", otherwise_s=60 * span if np.isfinite(span) else None)])
+    raise UnclearTimesError("hours_or_minutes")
 
 
-def _mixed(stamps: list[Stamp], hint: Reading | None, zone: tzinfo | None) -> ClockTimes | str:
+def _mixed(stamps: list[Stamp], hint: Reading | None, zone: tzinfo | None) -> ClockTimes:
     """Read pairs among h:mm:ss: seconds left out in places, or a drive that passes its first hour.
 
     What runs back least is meant, then what makes the drive less than half as long.
@@ -111,7 +121,7 @@ def _mixed(stamps: list[Stamp], hint: Reading | None, zone: tzinfo | None) -> Cl
     if hint is None and back_clock == back_elapsed:
         span_clock, span_elapsed = np.ptp(_unrolled(as_clock, twelve_hours=False)), np.ptp(as_elapsed)
         if max(span_clock, span_elapsed) < 2 * min(span_clock, span_elapsed):
-            return "some times have seconds and some may be minutes and seconds"
+            raise UnclearTimesError("some_with_seconds")
         hint = "clock" if span_clock < span_elapsed else "elapsed"
     if hint == "elapsed" or (hint is None and back_elapsed < back_clock):
         return _elapsed(stamps, [])
@@ -136,8 +146,7 @@ def _time_of_day(stamps: list[Stamp], zone: tzinfo | None) -> ClockTimes:
     if zone is not None:
         offset = zone.utcoffset(None)
         if offset is None:
-            text = "the times carry no date, so the named zone cannot be applied; every zone is tried instead"
-            findings = [*findings, Finding("zone_unused", text)]
+            findings = [*findings, Finding("zone_unused")]
         elif zone is not UTC:
             values = values - offset.total_seconds()
             values += _DAY_S * (values[0] < 0) - _DAY_S * (values[0] >= _DAY_S)
@@ -178,3 +187,34 @@ def _nearest_half(values: FloatArray, known: np.ndarray) -> FloatArray:
 def _with(times: ClockTimes, finding: Finding) -> ClockTimes:
     times.findings = [*times.findings, finding]
     return times
+
+
+_LONGEST_PAUSE_S = 600.0
+
+
+def undo_change(values_s: FloatArray) -> tuple[FloatArray, list[Finding]]:
+    """Return local times with a change of daylight saving taken out, so that they run on from the first part.
+
+    Clocks change at a full hour. A step back from just before a full hour to just after the one before is taken as
+    the end of daylight saving (at least six stamps, usually within ten minutes of each other); a step from just
+    before a full hour to just after the next as its begin, only in dense logs (at least 20 stamps, one every 10 s
+    or oftener), where a pause of exactly an hour is no chance.
+    """
+    times = values_s[np.isfinite(values_s)]
+    steps = np.diff(times)
+    usual = float(np.median(np.abs(steps))) if len(steps) else np.inf
+    if len(times) < 6 or usual > _LONGEST_PAUSE_S:
+        return values_s, []
+    slack = max(120.0, 3 * usual) if usual > 10 else max(5.0, 3 * usual)
+    before, after = times[:-1] % _HOUR_S, times[1:] % _HOUR_S
+    at_hour = (before >= _HOUR_S - slack) & (after <= slack)
+    back = at_hour & (np.abs(steps + _HOUR_S - usual) <= 2 * slack) & (steps < -_HOUR_S / 2) & (steps >= -_HOUR_S)
+    ahead = at_hour & (np.abs(steps - _HOUR_S - usual) <= 2 * slack) & (len(times) >= 20) & (usual <= 10)
+    changes = np.flatnonzero(back | ahead)
+    if len(changes) != 1:
+        return values_s, []
+    ends = bool(back[changes[0]])
+    position = np.flatnonzero(np.isfinite(values_s))[changes[0]]
+    result = values_s.copy()
+    result[position + 1 :] += _HOUR_S if ends else -_HOUR_S
+    return result, [Finding("daylight_saving", change="end" if ends else "start")]

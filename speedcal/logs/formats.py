@@ -12,8 +12,9 @@ from dataclasses import dataclass
 from datetime import tzinfo
 from functools import cache
 
-from speedcal.logs.model import Readings, Track
+from speedcal.logs.readings import Readings
 from speedcal.logs.source import Source
+from speedcal.logs.track import Track
 from speedcal.units import SpeedUnit
 
 
@@ -30,7 +31,8 @@ class Request:
 class LogFormat:
     """A kind of file, how it is recognised by its content, and how it is read."""
 
-    name: str
+    id: str
+    """Such as ``gpx``; its name for people stands in :mod:`speedcal.text`."""
     recognises: Callable[[Source], bool]
     track: Callable[[Source, tzinfo | None], Track] | None = None
     readings: Callable[[Source, Request], Readings] | None = None
@@ -38,7 +40,7 @@ class LogFormat:
     """False for tables and notes, which any text may be."""
 
 
-_MODULES = ("gpx", "tcx", "kml", "fit", "sheets", "nmea", "table_logs")
+_MODULES = ("gpx", "tcx", "kml", "fit", "sheets", "json_logs", "nmea", "text_logs")
 
 
 @cache
@@ -53,13 +55,13 @@ def is_certain(source: Source) -> bool:
 
 
 _OTHERS = {
-    b"%PDF": "a PDF document",
-    b"\x89PNG": "a picture",
-    b"\xff\xd8\xff": "a picture",
-    b"GIF8": "a picture",
-    b"PK\x03\x04": "an archive inside an archive",
-    b"\xd0\xcf\x11\xe0": "an old spreadsheet (.xls)",
-    b"SQLite format 3": "a database",
+    b"%PDF": "pdf",
+    b"\x89PNG": "picture",
+    b"\xff\xd8\xff": "picture",
+    b"GIF8": "picture",
+    b"PK\x03\x04": "archive_in_archive",
+    b"\xd0\xcf\x11\xe0": "old_spreadsheet",
+    b"SQLite format 3": "database",
 }
 
 
@@ -70,6 +72,5 @@ def recognise(source: Source) -> LogFormat:
             return log
     for signature, what in _OTHERS.items():
         if source.data.startswith(signature):
-            source.fail(f"the file is {what}", remedy="Export the log itself, as GPX or as a table with commas")
-    names = ", ".join(log.name for log in all_formats())
-    source.fail("the kind of file is not known", remedy=f"Give one of: {names}")
+            source.fail("not_a_log", found=what)
+    source.fail("unknown_format", known=[log.id for log in all_formats()])

@@ -13,20 +13,32 @@ import numpy as np
 from speedcal.errors import ReadingsFormatError, SpeedcalError, TrackFormatError
 from speedcal.interval import FloatArray, tidy
 from speedcal.logs.formats import LogFormat, Request, is_certain, recognise
-from speedcal.logs.model import Readings, Track
+from speedcal.logs.headers import read_heading
+from speedcal.logs.readings import Readings
 from speedcal.logs.source import Source, load
-from speedcal.units import KMH_MPS, LENGTH_UNIT_M, SPEED_UNIT_MPS, DisplayUnit
+from speedcal.logs.tabular import find_table, split_rows
+from speedcal.logs.track import Track
+from speedcal.wording import words
 
 _T = TypeVar("_T")
 _GAP_S, _GAP_INTERVALS = 3.0, 3.0
-_CLOCKS = {
-    "gps": "the clock of the track in the same file",
-    "utc": "dates with a zone",
-    "local": "dates without a zone",
-    "time of day": "times of day without a date",
-    "elapsed": "time since a start",
-    "none": "no times: speeds held one after the other",
-}
+_MOST_COLUMNS = 40
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A column of a table and what it was taken for."""
+
+    name: str
+    role: str
+    """Such as ``speed`` or ``latitude``; empty where the header says nothing that is used."""
+    origin: str
+    """Of a speed: instrument, vehicle, satellite, calculated or empty."""
+    unit: str
+
+    def to_dict(self) -> dict[str, str]:
+        """Return the parts, ready for JSON."""
+        return {"name": self.name, "role": self.role, "origin": self.origin, "unit": self.unit}
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,34 +46,30 @@ class Inspection:
     """What was found in one file: a track, readings, or both."""
 
     source: str
-    kind: str
+    kinds: tuple[str, ...]
+    """Formats, such as ``gpx_1_1``: as a track, as readings."""
     track: Track | None
     readings: Readings | None
     refused: tuple[SpeedcalError, ...] = ()
     """Why the file cannot be used as the other of the two, where it looks as if it should."""
+    columns: tuple[Column, ...] = ()
+    """What the columns of a table were taken for."""
+    header_line: int | None = None
 
     def to_dict(self) -> dict[str, Any]:
         """Return the facts, ready for JSON; speeds in m/s; no coordinates."""
         return {
             "source": self.source,
-            "kind": self.kind,
+            "kinds": list(self.kinds),
             "track": track_facts(self.track) if self.track is not None else None,
             "readings": readings_facts(self.readings) if self.readings is not None else None,
             "refused": [error.to_dict() for error in self.refused],
+            "header_line": self.header_line,
+            "columns": [column.to_dict() for column in self.columns],
         }
 
-    def render(self, unit: DisplayUnit | None = None) -> str:
-        """Return the facts as lines for people, speeds in ``unit`` (readings in their own unit when it is None)."""
-        lines = [f"{self.source}: {self.kind}"]
-        if self.track is not None:
-            lines += _track_lines(self.track, unit or "km/h")
-        if self.readings is not None:
-            lines += _readings_lines(self.readings, unit)
-        lines += [f"  as readings not usable: {error}" for error in self.refused]
-        return "\n".join(lines)
-
     def __str__(self) -> str:
-        return self.render()
+        return words().summary(self)
 
 
 def inspect_file(
@@ -86,18 +94,35 @@ def inspect_file(
     request = request_of(unit, column, zone)
     source = load(path, ReadingsFormatError, is_certain)
     log = recognise(source)
-    asked = (
+    columns, header_line = _columns(source, log)
+    (track, no_track), (readings, no_readings) = (
         _attempt(lambda: _as_track(replace(source, error=TrackFormatError), log, request.zone)),
         _attempt(lambda: _as_readings(source, log, request)),
     )
-    (track, no_track), (readings, no_readings) = asked
-    either = log.readings is not None and log.name != "GPX"
+    either = log.readings is not None and log.id not in {"gpx", "fit"}
     if track is None and readings is None:
         reasons = [no_readings, no_track] if either else [no_track, no_readings]
-        raise next(error for error in reasons if error is not None)
+        error = next(error for error in reasons if error is not None)
+        if columns:
+            error.values |= {"table": [found.to_dict() for found in columns], "header_line": header_line}
+        raise error
     refused = (no_readings,) if either and no_readings is not None and track is not None else ()
-    kinds = [found.kind for found in (track, readings) if found is not None]
-    return Inspection(source.name, " and ".join(dict.fromkeys(kinds)), track, readings, refused)
+    kinds = tuple(dict.fromkeys(found.kind for found in (track, readings) if found is not None))
+    return Inspection(source.name, kinds, track, readings, refused, columns, header_line)
+
+
+def _columns(source: Source, log: LogFormat) -> tuple[tuple[Column, ...], int | None]:
+    """Return what the columns of a text table are taken for, and where its header stands."""
+    if log.id != "text":
+        return (), None
+    try:
+        table = find_table(split_rows(source))
+    except SpeedcalError:
+        return (), None
+    if table is None or len(table.header) < 2:
+        return (), None
+    found = map(read_heading, table.header[:_MOST_COLUMNS])
+    return tuple(Column(item.name, item.role, item.origin, item.speed_unit or "") for item in found), table.header_line
 
 
 def _attempt(read: Callable[[], _T | None]) -> tuple[_T | None, SpeedcalError | None]:
@@ -171,55 +196,3 @@ def _range(values: FloatArray) -> list[float] | None:
 
 def _iso(time_s: float) -> str:
     return datetime.fromtimestamp(round(float(time_s), 3), UTC).isoformat().replace("+00:00", "Z")
-
-
-def _track_lines(track: Track, unit: DisplayUnit) -> list[str]:
-    facts = track_facts(track)
-    factor = SPEED_UNIT_MPS[unit]
-    speed = f"recorded with {facts['with_speed']} of {len(track)} fixes"
-    if facts["speed_mps"] is not None:
-        low, high = facts["speed_mps"]
-        speed += f", {low / factor:.1f} to {high / factor:.1f} {unit}"
-    if facts["speed_source"] == "positions":
-        speed = "from positions" if facts["speed_mps"] is None else f"from positions ({speed})"
-    every = f"one every {facts['interval_s']:g} s"
-    lines = [
-        f"  track       {len(track)} fixes over {facts['duration_s'] / 60:.1f} min, {every}",
-        f"  start       {facts['start'] or 'times of day only, no date'}",
-        f"  speed       {speed}",
-        f"  elevation   with {facts['with_elevation']} fixes",
-        f"  gaps        {facts['gaps']}" + (f", longest {facts['longest_gap_s']:g} s" if facts["gaps"] else ""),
-    ]
-    return lines + _remarks(track)
-
-
-def _readings_lines(readings: Readings, unit: DisplayUnit | None) -> list[str]:
-    facts = readings_facts(readings)
-    shown = unit or readings.speed_unit
-    factor = SPEED_UNIT_MPS[shown]
-    low, high = (speed / factor for speed in facts["speed_mps"])
-    step = readings.speed_resolution_mps / SPEED_UNIT_MPS[readings.speed_unit]
-    if abs(step - round(step, 3)) > 1e-6:  # a logger that converted whole km/h
-        step_text = f"{readings.speed_resolution_mps / KMH_MPS:.4g} km/h"
-    else:
-        step_text = f"{step:.4g} {readings.speed_unit}"
-    lines = [
-        f"  readings    {len(readings)}, {low:.1f} to {high:.1f} {shown}, in steps of {step_text}",
-        f"  clock       {_CLOCKS[readings.clock]}",
-    ]
-    if readings.clock != "none":
-        every = f", one every {facts['interval_s']:g} s" if facts["interval_s"] is not None else ""
-        minutes, step_s = facts["duration_s"] / 60, readings.time_resolution_s
-        lines.append(f"  times       over {minutes:.1f} min{every}, in steps of {step_s:g} s")
-    if facts["with_odometer"]:
-        word = "mi" if shown == "mph" else "km"
-        length, fineness = (facts[f"odometer_{name}_m"] / LENGTH_UNIT_M[word] for name in ("distance", "resolution"))
-        lines.append(
-            f"  odometer    {facts['with_odometer']} values, {length:.4g} {word}, in steps of {fineness:.3g} {word}"
-        )
-    return lines + _remarks(readings)
-
-
-def _remarks(found: Track | Readings) -> list[str]:
-    left_out = ", ".join(f"{reason}: {count}" for reason, count in found.dropped.items())
-    return [f"  left out    {left_out or 'nothing'}"] + [f"  note        {finding.text}" for finding in found.findings]

@@ -8,11 +8,10 @@ from datetime import tzinfo
 from xml.etree import ElementTree
 
 from speedcal.finding import Finding
-from speedcal.logs.fixes import Fixes, build_track
 from speedcal.logs.formats import LogFormat
-from speedcal.logs.model import Track
 from speedcal.logs.source import Source
-from speedcal.logs.stamp_text import parse_instant
+from speedcal.logs.track import Fixes, Track, build_track
+from speedcal.logs.written_times import parse_instant
 from speedcal.logs.xmltree import local, number_in, parse, root_name
 
 _SPEED = re.compile(r"(?:gps|ground)?[ _]?speed", re.IGNORECASE)
@@ -22,10 +21,7 @@ def _read_track(source: Source, zone: tzinfo | None) -> Track:
     root, _ = parse(source)
     tracks = [element for element in root.iter() if local(element.tag) == "Track"]
     if not tracks:
-        source.fail(
-            "the KML holds no timed track (gx:Track), only shapes without times",
-            remedy="Export the recording as GPX, or as KML with times",
-        )
+        source.fail("no_timed_track")
     times: list[float] = []
     places: list[tuple[float, float, float]] = []
     speeds: list[float] = []
@@ -34,17 +30,14 @@ def _read_track(source: Source, zone: tzinfo | None) -> Track:
         whens = [parse_instant((node.text or "").strip()) for node in track if local(node.tag) == "when"]
         coords = [_place(node.text or "") for node in track if local(node.tag) == "coord"]
         if len(whens) != len(coords):
-            source.fail(
-                f"track {piece + 1} has {len(whens)} times for {len(coords)} positions", remedy="Export it again"
-            )
+            source.fail("times_without_positions", track=piece + 1, times=len(whens), positions=len(coords))
         times += whens
         places += coords
         speeds += _speeds(track, len(whens))
         segments += [piece] * len(whens)
     findings = []
     if not all(math.isnan(speed) for speed in speeds):
-        text = "the speeds stored with the track name no unit and were taken as m/s"
-        findings.append(Finding("speed_unit_assumed", text))
+        findings.append(Finding("speed_unit_assumed", column="speed"))
     fixes = Fixes(
         time_s=times,
         latitude_deg=[place[1] for place in places],
@@ -54,7 +47,7 @@ def _read_track(source: Source, zone: tzinfo | None) -> Track:
         segment=segments,
         findings=findings,
     )
-    return build_track(source, "KML", fixes)
+    return build_track(source, "kml", fixes)
 
 
 def _place(text: str) -> tuple[float, float, float]:
@@ -74,4 +67,4 @@ def _speeds(track: ElementTree.Element, count: int) -> list[float]:
     return [math.nan] * count
 
 
-FORMAT = LogFormat("KML", lambda source: root_name(source) == "kml", track=_read_track)
+FORMAT = LogFormat("kml", lambda source: root_name(source) == "kml", track=_read_track)

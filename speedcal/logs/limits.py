@@ -6,8 +6,9 @@ eleven days at one a second.
 
 from __future__ import annotations
 
-MAX_BYTES = 64 * 1024 * 1024
-"""Size of a file, and of what a compressed file unpacks to. [bytes]"""
+MAX_BYTES = 400 * 1024 * 1024
+"""Size of a file, and of what a compressed file unpacks to: a million fixes of GPX with height, speed and four more
+extensions, 400 bytes each. [bytes]"""
 MAX_MEMBERS = 200
 """Files listed in an archive."""
 MAX_POINTS = 1_000_000
@@ -22,8 +23,11 @@ MAX_LINE = 100_000
 """Characters in one line of a text file that is no XML."""
 MAX_XML_DEPTH = 40
 """Elements inside elements."""
-MAX_XML_ELEMENTS = 1_500_000
-"""Elements of an XML document."""
+MAX_XML_ELEMENTS = 12_000_000
+"""Elements of an XML document that is read in passing: a million fixes, each with position, height, time and an
+extension of eight."""
+MAX_TREE_ELEMENTS = 1_500_000
+"""Elements of an XML document that is held in memory as a tree, some 200 bytes each."""
 EARLIEST_S = 631_152_000.0
 """1990-01-01: earlier dates come from clocks that were never set. [s since 1970-01-01 UTC]"""
 LATEST_S = 3_786_912_000.0

@@ -17,11 +17,10 @@ import numpy as np
 
 from speedcal.finding import Finding
 from speedcal.logs import limits
-from speedcal.logs.fixes import BASE_S, Fixes, build_track
 from speedcal.logs.formats import LogFormat
-from speedcal.logs.model import Track
 from speedcal.logs.source import Source
-from speedcal.logs.stamp_text import days_since_1970
+from speedcal.logs.track import BASE_S, Fixes, Track, build_track
+from speedcal.logs.written_times import days_since_1970
 from speedcal.units import SPEED_UNIT_MPS
 
 _SENTENCE = re.compile(rb"\$[A-Z]{2}(?:RMC|GGA|VTG|GNS|ZDA),")
@@ -71,7 +70,7 @@ class _Log:
 def _read_track(source: Source, zone: tzinfo | None) -> Track:
     data = _bytes(source)
     if data.count(b"$") > limits.MAX_LINES:
-        source.fail(f"the log has more than {limits.MAX_LINES} sentences", remedy="Cut it down to the drive")
+        source.fail("too_many", what="sentences", most=limits.MAX_LINES)
     log = _Log()
     unchecked = b"*" not in data
     for piece in data.split(b"$")[1:]:  # between sentences there may be anything, binary messages included
@@ -80,11 +79,9 @@ def _read_track(source: Source, zone: tzinfo | None) -> Track:
     _add_courses(log)
     has_date = _add_days(log.epochs)
     epochs = [epoch for epoch in log.epochs if epoch.positioned]
-    findings = [
-        Finding("sentences_refused", f"{count} sentences left out: {reason}") for reason, count in log.refused.items()
-    ]
+    findings = [Finding("sentences_refused", reason=reason, count=count) for reason, count in log.refused.items()]
     if unchecked:
-        findings.append(Finding("no_checksums", "the sentences carry no checksums, so damage cannot be seen"))
+        findings.append(Finding("no_checksums"))
     start = 0.0 if has_date else BASE_S
     fixes = Fixes(
         time_s=[start + (epoch.day or 0) * _DAY_S + epoch.time_of_day_s for epoch in epochs],
@@ -96,7 +93,7 @@ def _read_track(source: Source, zone: tzinfo | None) -> Track:
         has_date=has_date,
         findings=findings,
     )
-    return build_track(source, "NMEA 0183", fixes)
+    return build_track(source, "nmea", fixes)
 
 
 def _take(log: _Log, sentence: str, *, unchecked: bool) -> None:
@@ -107,15 +104,15 @@ def _take(log: _Log, sentence: str, *, unchecked: bool) -> None:
     if name not in _USED or len(fields[0]) != 5:
         return
     if not star and not unchecked:
-        log.refused["cut off before the checksum"] += 1
+        log.refused["cut_off"] += 1
         return
     if star and checksum[:2].upper() != f"{checksum_of(body):02X}":
-        log.refused["wrong checksum"] += 1
+        log.refused["wrong_checksum"] += 1
         return
     try:
         _READERS[name](log, fields)
     except (ValueError, IndexError):
-        log.refused["fields that cannot be read"] += 1
+        log.refused["unreadable_fields"] += 1
 
 
 def checksum_of(body: str) -> int:
@@ -263,4 +260,4 @@ def _is_nmea(source: Source) -> bool:
     return _SENTENCE.search(head) is not None and not source.data.lstrip().startswith(b"<")
 
 
-FORMAT = LogFormat("NMEA 0183", _is_nmea, track=_read_track)
+FORMAT = LogFormat("nmea", _is_nmea, track=_read_track)

@@ -1,36 +1,53 @@
-"""Plain notes, one reading a line: ``10:32 am  45``, ``45 mph at 10:32:15``, or held speeds without times."""
+"""Plain notes, one reading a line, as people write them: ``10:32 am  45``, ``10.03.17 about 56``, ``" 40-45``."""
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from speedcal.errors import raise_problems
+from speedcal.errors import Problem, raise_problems
+from speedcal.logs.clock_times import UnclearTimesError
 from speedcal.logs.formats import Request
-from speedcal.logs.model import Readings
-from speedcal.logs.readings import Shown, build_readings
+from speedcal.logs.headers import normal, speed_unit_in
+from speedcal.logs.readings import Readings, Shown, Stamps, build_readings
 from speedcal.logs.source import Source
-from speedcal.logs.stamps import Stamps, UnclearTimesError, parse_stamps
-from speedcal.logs.words import normal, speed_unit_in
-from speedcal.units import SpeedUnit
+from speedcal.logs.timestamps import parse_stamps
+from speedcal.units import SPEED_UNIT_MPS, SpeedUnit
 
 _TIME = re.compile(
     r"(?:(?:\d{4}[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.]\d{2,4})(?:\s*[T,]\s*|\s+))?"
     r"(?<![\d:.,])\d{1,3}[:hH]\d{2}(?::\d{2})?(?:\.\d{1,6}(?![\d,.]))?"
     r"(?:\s?[AaPp]\.?\s?[Mm]\b\.?)?(?:\s?(?:Z|UTC|GMT|[+-]\d{2}:\d{2})(?![\w:]))?"
 )
+_DOTTED = re.compile(r"(?<![\d.,:])([01]?\d|2[0-3])\.([0-5]\d)\.([0-5]\d)(?![\d.,:])")
+"""10.03.17: three parts are a time of day; a date would have to come before a time."""
+_DITTO = re.compile(r"(?:^|(?<=\s))(?:\"|''|″|”|„|〃|ditto|do\.|same)(?=\s|$|[,;])", re.IGNORECASE)
 _NUMBER = re.compile(r"(?<![\w.])(?<!\d,)[-+]?\d{1,6}(?:[.,]\d{1,4})?(?![\w:])")
+_GROUPED = re.compile(r"(?<![\w.,])\d{1,3}(?:[,.' ]\d{3})+(?:[.,]\d{1,2})?(?![\w:]|[.,]\d)")
+_ODOMETER = re.compile(
+    r"(?<![A-Za-z])(?:odo(?:met(?:er|re))?|trip(?: ?met(?:er|re))?|mileage|total)"
+    r"\W{0,3}\d[\d.,' ]*\d*(?:\s*(?:mi(?:les)?|km))?(?![A-Za-z])",
+    re.IGNORECASE,
+)
+_RANGE = re.compile(r"(?<![\w.,-])(\d{1,3})\s*(?:-|–|to|or|/)\s*(\d{1,3})(?![\w:.,-]|\s*(?:s|sec|min)\b)")
+_ABOUT = re.compile(
+    r"(?<=\d)\s*(?:ish|\?|\+/?-)|(?:~|≈|(?<![a-z])(?:ca\.?|approx\.?|approximately|about|around|circa|roughly|maybe))\s*(?=\d)",
+    re.IGNORECASE,
+)
 _TOUCHING_UNIT = re.compile(r"(?<=\d)(?=(?:mph|km|kph|kn|kt|mi/|m/s)[a-z/]*\b)", re.IGNORECASE)
-_ITEM = re.compile(r"\s*\d{1,3}[.)]\s+(?=.*\d[:hH]\d)")
+_LIST = re.compile(r"\d{1,3}(?:[.,]\d{1,2})?(?:\s*[,;]\s*\d{1,3}(?:[.,]\d{1,2})?)+[,;]?")
+_ITEM = re.compile(r"\s*\d{1,3}[.)]\s+(?=.*\d[:hH.]\d)")
 """The number of an item in a list of notes: ``3.`` or ``3)`` before a time."""
 _BARE = re.compile(r"[\s\d.,;|+-]*(?:[A-Za-z/]{2,5})?\s*")
 _LONGEST = 500
 _LONGEST_HEADING = 5_000
 _MOST_PROBLEMS = 10_000
-_WRITE = "Write one reading a line, such as '10:32:15  45 mph', or a table with a header"
+_U_ABOUT_STEPS = 1.0
+"""Standard uncertainty of a reading noted as about, in units of the dial: from memory of how people speak."""
 
 
 @dataclass(slots=True)
@@ -39,20 +56,27 @@ class _Notes:
 
     times: list[str] = field(default_factory=list)
     speeds: list[float] = field(default_factory=list)
+    u: list[float] = field(default_factory=list)
+    """Standard uncertainty of a reading that was noted as a range or as about, NaN for the others."""
     line: list[int] = field(default_factory=list)
     units: dict[SpeedUnit, int] = field(default_factory=dict)
     """Units named on lines with a reading, and the first such line."""
     heading: str = ""
     """Words of the lines above the first reading."""
-    problems: list[tuple[int | None, str]] = field(default_factory=list)
+    problems: list[Problem] = field(default_factory=list)
     silent: int = 0
     """Lines with a time and no number."""
+    remarks: int = 0
+    """Lines of words between the readings."""
     titles: int = 0
     """Lines of words with a number in them, above the first reading."""
 
 
 def read_notes(source: Source, lines: Sequence[tuple[int, str]], request: Request) -> Readings:
     """Return the readings in the lines.
+
+    A range (``40-45``) is a reading of its middle and as uncertain as it is wide, ``56ish`` one that is a unit
+    uncertain; a ditto mark repeats the speed or the time above it. Remarks are counted and left out.
 
     Parameters
     ----------
@@ -70,62 +94,137 @@ def read_notes(source: Source, lines: Sequence[tuple[int, str]], request: Reques
     """
     notes = _Notes()
     for number, text in lines:
+        if source.is_saying(text):
+            continue
         _take(notes, number, text, only=len(lines) == 1)
         if len(notes.problems) > _MOST_PROBLEMS:
             break
     if not notes.speeds and not notes.problems:
-        source.fail("the file holds no readings", remedy=_WRITE)
+        source.fail("no_readings")
     timed = sum(1 for time in notes.times if time)
     if timed:
         notes.problems += [
-            (number, "there is no time in this line")
+            Problem("no_time_in_line", line=number)
             for number, time in zip(notes.line, notes.times, strict=True)
             if not time
         ]
     try:
         stamps = parse_stamps(notes.times, header=notes.heading, zone=request.zone)
     except UnclearTimesError as unclear:
-        source.fail(str(unclear), remedy="Write seconds too, or a line 'time hh:mm' or 'elapsed mm:ss' on top")
+        source.fail(unclear.code)
     if not timed:
         stamps = Stamps(np.full(len(notes.speeds), np.nan), "none", np.nan)
-    shown = Shown(stamps, np.array(notes.speeds, float), _unit(source, notes, request), notes.line)
+    unit = _unit(source, notes, request)
+    shown = Shown(stamps, np.array(notes.speeds, float), unit, notes.line)
+    shown.u_mps = np.array(notes.u, float) * SPEED_UNIT_MPS[unit]
     shown.problems = notes.problems
-    shown.dropped["line without a speed"] = notes.silent
-    shown.dropped["title with a number in it"] = notes.titles
-    return build_readings(source, "plain notes" if timed else "list of held speeds", shown)
+    shown.dropped["line_without_speed"] = notes.silent
+    shown.dropped["remark"] = notes.remarks
+    shown.dropped["title_with_number"] = notes.titles
+    return build_readings(source, "notes" if timed else "held_speeds", shown)
 
 
 def _take(notes: _Notes, number: int, text: str, *, only: bool) -> None:
     if len(text) > _LONGEST:
-        notes.problems.append((number, f"the line has {len(text)} characters and is no note"))
+        notes.problems.append(Problem("note_too_long", line=number, length=len(text)))
         return
+    text = " ".join(text.split())
     item = _ITEM.match(text)
     text = text[item.end() :] if item else text
-    found = _TIME.search(text)
-    rest = text if found is None else f"{text[: found.start()]} {text[found.end() :]}"
+    time, rest = _time_in(text)
+    rest = _ODOMETER.sub(" ", rest)
+    ditto = bool(_DITTO.search(rest)) and bool(notes.speeds)
     unit = speed_unit_in(normal(rest))
-    values = _NUMBER.findall(_TOUCHING_UNIT.sub(" ", rest))
+    values, spread = _values(rest)
+    if ditto and not (time and values):  # one of the two is repeated
+        time = time or notes.times[-1]
+        values, spread = (values, spread) if values else ([notes.speeds[-1]], notes.u[-1])
     if not values:
-        if found is not None and not any(character.isdigit() for character in rest):
-            notes.silent += 1
-        elif found is not None or notes.speeds:
-            notes.problems.append((number, f"there is no reading in {_short(text)!r}"))
-        else:
-            _add_heading(notes, text)
+        _take_words(notes, number, text, timed=bool(time), digits=any(c.isdigit() for c in rest))
         return
-    if len(values) > 1 and not (only and found is None):
-        notes.problems.append((number, f"{len(values)} numbers in {_short(text)!r}: which is the speed is not clear"))
+    unclear = _unclear(rest, values, listed=only and not time)
+    if unclear:
+        notes.problems.append(Problem(unclear, line=number, found=_short(text), count=len(values)))
         return
-    if found is None and not notes.speeds and not _BARE.fullmatch(text):
-        _add_heading(notes, text)
-        notes.titles += 1
+    bare = time or ditto or _BARE.fullmatch(_ABOUT.sub(" ", _RANGE.sub(r"\1", text)))
+    if not bare and (not notes.speeds or any(notes.times)):
+        _take_title(notes, text)
         return
     for value in values:
-        notes.times.append("" if found is None else found.group().strip())
-        notes.speeds.append(float(value.replace(",", ".")))
+        notes.times.append(time)
+        notes.speeds.append(value)
+        notes.u.append(spread)
         notes.line.append(number)
     if unit is not None:
         notes.units.setdefault(unit, number)
+
+
+def _take_title(notes: _Notes, text: str) -> None:
+    """Take a line of words with a number: a title, or a remark among readings that have times."""
+    if notes.speeds:
+        notes.remarks += 1
+    else:
+        _add_heading(notes, text)
+        notes.titles += 1
+
+
+def _time_in(text: str) -> tuple[str, str]:
+    """Return the time in a line, with colons, and the rest of the line."""
+    found = _TIME.search(text)
+    if found is not None:
+        return found.group().strip(), f"{text[: found.start()]} {text[found.end() :]}"
+    dotted = _DOTTED.search(text)
+    if dotted is not None:
+        return ":".join(dotted.groups()), f"{text[: dotted.start()]} {text[dotted.end() :]}"
+    return "", text
+
+
+def _values(rest: str) -> tuple[list[float], float]:
+    """Return the numbers that may be speeds, and the standard uncertainty where a range or an about says one."""
+    rest = _TOUCHING_UNIT.sub(" ", rest)
+    wide = _RANGE.search(rest)
+    if wide is not None and float(wide[1]) < float(wide[2]) <= 2 * float(wide[1]):
+        low, high = float(wide[1]), float(wide[2])
+        others = _NUMBER.findall(rest[: wide.start()] + " " + rest[wide.end() :])
+        # the needle stood anywhere in the range: rectangular
+        return [(low + high) / 2, *map(_float, others)], (high - low) / math.sqrt(12)
+    about = bool(_ABOUT.search(rest))
+    numbers = [_float(value) for value in _NUMBER.findall(_ABOUT.sub(" ", rest))]
+    return numbers, _U_ABOUT_STEPS if about else math.nan
+
+
+def _float(text: str) -> float:
+    return float(text.replace(",", "."))
+
+
+def _unclear(rest: str, values: list[float], *, listed: bool) -> str:
+    """Return the code of what can be read in two ways, empty where nothing can."""
+    if _GROUPED.search(rest):
+        return "thousands_in_note"
+    if len(values) > 1 and not listed:
+        return "several_numbers"
+    return "list_or_decimals" if listed and _is_unclear_list(rest) else ""
+
+
+def _is_unclear_list(rest: str) -> bool:
+    """Tell whether commas part numbers in one place and may be decimal marks in another: ``30, 45,60``."""
+    found = _LIST.search(rest)
+    if found is None or ";" in found.group():
+        return False
+    text = found.group()
+    return bool(re.search(r"\d,\d", text)) and bool(re.search(r"\d,\s|\d,\d+,", text))
+
+
+def _take_words(notes: _Notes, number: int, text: str, *, timed: bool, digits: bool) -> None:
+    """Take a line in which no number can be a speed."""
+    if timed and not digits:
+        notes.silent += 1
+    elif timed:
+        notes.problems.append(Problem("no_reading_in_line", line=number, found=_short(text)))
+    elif notes.speeds:
+        notes.remarks += 1
+    else:
+        _add_heading(notes, text)
 
 
 def _add_heading(notes: _Notes, text: str) -> None:
@@ -141,11 +240,11 @@ def _unit(source: Source, notes: _Notes, request: Request) -> SpeedUnit:
     if request.unit is not None:
         units.setdefault(request.unit, 0)
     if not units and notes.problems:
-        raise_problems(notes.problems, source=source.name, remedy=_WRITE, kind=source.error)
+        raise_problems(notes.problems, source=source.name, kind=source.error)
     if not units:
-        source.fail("nothing says the unit of the speeds", remedy="Write it behind the speeds (45 mph) or give --unit")
+        source.fail("no_speed_unit")
     if len(units) > 1:
-        source.fail(f"several units are named: {', '.join(units)}", remedy="Keep to one unit")
+        source.fail("several_units", units=list(units))
     return next(iter(units))
 
 

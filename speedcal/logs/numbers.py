@@ -1,4 +1,4 @@
-"""Numbers as people and loggers write them: decimal comma, thousands, a unit behind the number."""
+"""Numbers as people and loggers write them, and the step in which they were written down."""
 
 from __future__ import annotations
 
@@ -8,9 +8,12 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from speedcal.errors import Problem
 from speedcal.interval import FloatArray
-from speedcal.logs.stamps import MISSING
-from speedcal.units import LENGTH_UNIT_M, parse_speed_unit
+from speedcal.units import LENGTH_UNIT_M, SPEED_UNIT_MPS, SpeedUnit, parse_speed_unit
+
+MISSING = frozenset({"", "-", "--", "---", "–", "—", "na", "n/a", "nan", "null", "none", "?", "#n/a", "n.a."})
+"""What people and loggers write for a value that is not there, in lower case."""
 
 _PLAIN = re.compile(r"[-+]?(?:\d{1,40}(?:\.\d{0,40})?|\.\d{1,40})(?:[eE][-+]?\d{1,3})?")
 _WITH_UNIT = re.compile(r"([-+]?[\d., '\u00a0\u202f]{1,40})\s*([A-Za-zµ°][A-Za-z/. ]{0,20})?")
@@ -31,7 +34,8 @@ class Numbers:
     """Most digits behind the decimal mark."""
     units: tuple[str, ...] = ()
     """Different words that stand behind the numbers."""
-    problems: list[tuple[int, str]] = field(default_factory=list)
+    problems: list[tuple[int, Problem]] = field(default_factory=list)
+    """Index of a bad cell and what is wrong with it."""
 
 
 def parse_numbers(cells: Sequence[str], *, decimal_comma: bool, grouped: bool = False) -> Numbers:
@@ -48,7 +52,7 @@ def parse_numbers(cells: Sequence[str], *, decimal_comma: bool, grouped: bool = 
         Whether thousands may be grouped (an odometer); a speed never is.
     """
     values = np.full(len(cells), np.nan)
-    problems: list[tuple[int, str]] = []
+    problems: list[tuple[int, Problem]] = []
     units: dict[str, None] = {}
     decimals = 0
     for i, cell in enumerate(cells):
@@ -60,14 +64,14 @@ def parse_numbers(cells: Sequence[str], *, decimal_comma: bool, grouped: bool = 
             found = _WITH_UNIT.fullmatch(cell)
             plain = _plain(found.group(1).strip(), decimal_comma=decimal_comma, grouped=grouped) if found else None
             if found is None or plain is None or not _is_known(found.group(2)):
-                problems.append((i, f"{cell!r} is no number"))
+                problems.append((i, Problem("not_a_number", found=cell)))
                 continue
             text, unit = plain, (found.group(2) or "").strip()
         if unit:
             units.setdefault(unit)
         values[i] = float(text)
         if not np.isfinite(values[i]):
-            problems.append((i, f"{cell!r} is no number"))
+            problems.append((i, Problem("not_a_number", found=cell)))
             values[i] = np.nan
         decimals = max(decimals, len(text.partition(".")[2])) if "e" not in text.lower() else decimals
     return Numbers(values, decimals, tuple(units), problems)
@@ -93,3 +97,93 @@ def _plain(text: str, *, decimal_comma: bool, grouped: bool) -> str | None:
         return text
     swapped = text.replace(",", ".")
     return swapped if text.count(",") == 1 and _PLAIN.fullmatch(swapped) else None
+
+
+_SPEED_STEPS = ((5.0, 0.85, 8), (2.0, 0.95, 16), (1.0, 0.6, 1), (0.5, 0.85, 8), (0.1, 0.6, 1), (0.01, 0.6, 1))
+"""Step, share of the values that must be multiples of it, and how many values there must be at least.
+
+The shares leave room for wrong readings (a swapped digit) and for values that a logger interpolated; the counts make
+it less than one in a hundred that values written in a finer step look like this by chance.
+"""
+
+
+def speed_step(speeds: FloatArray, unit: SpeedUnit, *, held: bool) -> float:
+    """Return the step in which speeds were read or logged. [m/s].
+
+    Parameters
+    ----------
+    speeds
+        As written, in ``unit``.
+    unit
+        Unit of the values. A logger may have converted whole km/h or mph to it; then the step is one of those.
+    held
+        True when the speeds were held at round numbers on purpose: that they are multiples of 5 then says nothing.
+    """
+    moving = speeds[speeds != 0]
+    if not len(moving):
+        return SPEED_UNIT_MPS[unit]
+    step = _step(moving, coarse=not held)
+    if step >= 0.1:
+        return step * SPEED_UNIT_MPS[unit]
+    other: SpeedUnit
+    for other in ("km/h", "mph"):
+        converted = moving * SPEED_UNIT_MPS[unit] / SPEED_UNIT_MPS[other]
+        whole = np.abs(converted - np.round(converted)) <= step * SPEED_UNIT_MPS[unit] / SPEED_UNIT_MPS[other] + 1e-9
+        if other != unit and step <= 0.02 and len(moving) >= 8 and whole.mean() >= 0.95:
+            return SPEED_UNIT_MPS[other]
+    return step * SPEED_UNIT_MPS[unit]
+
+
+def _step(values: FloatArray, *, coarse: bool) -> float:
+    for step, share, count in _SPEED_STEPS:
+        if step > 1 and not coarse:
+            continue
+        if len(values) >= count and is_multiple(values, step).mean() >= share:
+            return step
+    return 0.001
+
+
+def is_multiple(values: FloatArray, step: float) -> FloatArray:
+    """Return 1.0 where a value is a multiple of the step (to a part in a thousand of it), else 0.0."""
+    ratio = values / step
+    return np.asarray(np.abs(ratio - np.round(ratio)) < 1e-3 + 1e-9 * np.abs(ratio), float)
+
+
+def time_step(times_s: FloatArray, written_s: float) -> float:
+    """Return the step of the times: as written, or coarser when every one of at least five is a multiple of it."""
+    times = times_s[np.isfinite(times_s)]
+    if len(times) >= 5:
+        for step in (60.0, 1.0, 0.1, 0.01, 0.001):
+            if step > written_s and np.abs(times / step - np.round(times / step)).max() * step < 2e-6:
+                return step
+    return written_s
+
+
+_RECORDED_UNITS: tuple[SpeedUnit, ...] = ("km/h", "mph", "kn", "m/s")
+_FEWEST_RECORDED, _SHARE_RECORDED = 20, 0.97
+
+
+def recorded_step(speed_mps: FloatArray) -> float:
+    """Return the step of recorded speeds: a whole km/h, mph, knot or m/s, or a half of one; 0 where it is finer. [m/s].
+
+    The speeds may have been converted and written with three decimals since, so a thousandth of a m/s is allowed for.
+    """
+    moving = speed_mps[np.isfinite(speed_mps) & (speed_mps > 0)]
+    if len(moving) < _FEWEST_RECORDED:
+        return 0.0
+    for part in (1.0, 0.5):
+        for unit in _RECORDED_UNITS:
+            step = part * SPEED_UNIT_MPS[unit]
+            near = np.abs(moving - step * np.round(moving / step)) <= 0.6e-3 + 1e-9
+            if near.mean() >= _SHARE_RECORDED:
+                return step
+    return 0.0
+
+
+def decimal_step(values: FloatArray) -> float:
+    """Return the power of ten that numbers were rounded to, 0 where it is below 1e-9."""
+    known = values[np.isfinite(values)]
+    for decimals in range(10) if len(known) else ():
+        if (np.abs(known * 10.0**decimals - np.round(known * 10.0**decimals)) < 1e-4 + 1e-12 * 10.0**decimals).all():
+            return float(10.0**-decimals)
+    return 0.0

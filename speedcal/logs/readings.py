@@ -1,24 +1,106 @@
-"""From what a file says was shown, and when, to readings."""
+"""What the instrument showed: the readings, and how they come about from what a file says."""
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from typing import Literal
 
 import numpy as np
 
-from speedcal.errors import raise_problems
+from speedcal.errors import Problem, raise_problems
 from speedcal.finding import Finding
-from speedcal.interval import BoolArray, FloatArray
+from speedcal.interval import BoolArray, FloatArray, IntArray
 from speedcal.logs import limits
-from speedcal.logs.model import Clock, Readings
-from speedcal.logs.resolution import speed_step
+from speedcal.logs.numbers import speed_step
 from speedcal.logs.source import Source
-from speedcal.logs.stamps import Stamps
+from speedcal.logs.track import same_fields
 from speedcal.units import KMH_MPS, SPEED_UNIT_MPS, SpeedUnit
+from speedcal.wording import words
 
-REMEDY = "Write one reading a line: a time such as 10:32:15 and the speed shown"
+Clock = Literal["gps", "utc", "local", "time of day", "elapsed", "none"]
+"""What the times of the readings are.
+
+``gps``          the clock of the track itself (readings and fixes in one file)
+``utc``          seconds since 1970-01-01 UTC, from stamps with a zone; the clock may be seconds off
+``local``        the same, from stamps with a date and no zone, taken as if they were UTC
+``time of day``  seconds since the midnight before the first reading, no date, no zone; keeps counting past midnight
+``elapsed``      seconds since an unknown start
+``none``         no times at all: speeds that were held one after the other, in this order
+"""
+
+
+ReadFrom = Literal["square", "side", "film", "logged"]
+Rounding = Literal["nearest", "down"]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Readings:
+    """What the instrument showed, in the order of the file, arrays of one length. Missing numbers are NaN.
+
+    Examples
+    --------
+    >>> import speedcal
+    >>> readings = speedcal.read_readings("data_demo/before_notes.csv")
+    >>> readings.clock, readings.speed_unit, round(readings.speed_resolution_mps / 0.44704, 6)
+    ('time of day', 'mph', 1.0)
+    """
+
+    time_s: FloatArray
+    """Seconds on the clock of the readings, see :data:`Clock`; all NaN when the clock is ``none``."""
+    clock: Clock
+    time_resolution_s: float
+    """Step in which the times were written down: 60 for whole minutes, 1 for seconds, 0.001 and so on."""
+    speed_mps: FloatArray
+    speed_unit: SpeedUnit
+    """Unit the speeds were written in."""
+    speed_resolution_mps: float
+    """Step in which the speeds were written down (5, 2, 1, 0.1 of the unit), found from the values."""
+    odometer_m: FloatArray
+    odometer_resolution_m: float
+    """Step of the odometer; NaN when there is no odometer column."""
+    line: IntArray
+    """Line of the file each reading stands in, counted from 1."""
+    kind: str = ""
+    """Format, such as ``table_commas``."""
+    source: str = ""
+    digest: str = ""
+    dropped: Mapping[str, int] = field(default_factory=dict)
+    findings: tuple[Finding, ...] = ()
+    u_speed_mps: FloatArray | None = None
+    """Standard uncertainty of each reading by itself, where the file states it or a range was noted; NaN elsewhere."""
+    u_common_mps: FloatArray | None = None
+    """Standard uncertainty that all readings share, at each of them, where the file states it."""
+    read_from: ReadFrom | None = None
+    """How the dial was looked at, where the file says so."""
+    rounding: Rounding | None = None
+    """How readings were rounded to the marks, where the file says so."""
+
+    def __len__(self) -> int:
+        return len(self.speed_mps)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Readings) and same_fields(self, other)
+
+    def __str__(self) -> str:
+        return words().summary(self)
+
+
+_MOST_LISTED, _MOST_BAD = 20, 0.2
+"""Bad lines that are listed one by one, and the share of the lines from which the column is wrong and not the lines."""
+
+
+@dataclass(slots=True)
+class Stamps:
+    """Times of a column; NaN where a cell is empty or no time (then it is among the problems)."""
+
+    time_s: FloatArray
+    clock: Clock
+    resolution_s: float
+    problems: list[tuple[int, Problem]] = field(default_factory=list)
+    """Index of a bad cell and what is wrong with it."""
+    findings: list[Finding] = field(default_factory=list)
 
 
 @dataclass(slots=True)
@@ -32,8 +114,11 @@ class Shown:
     line: Sequence[int]
     odometer_m: FloatArray | None = None
     odometer_resolution_m: float = float("nan")
-    problems: list[tuple[int | None, str]] = field(default_factory=list)
-    """Line and what is wrong with it."""
+    u_mps: FloatArray | None = None
+    u_common_mps: FloatArray | None = None
+    column: str = ""
+    """Header of the speeds."""
+    problems: list[Problem] = field(default_factory=list)
     dropped: Counter[str] = field(default_factory=Counter)
     findings: list[Finding] = field(default_factory=list)
 
@@ -48,30 +133,36 @@ def build_readings(source: Source, kind: str, shown: Shown) -> Readings:
     """
     speed_mps = shown.speed * SPEED_UNIT_MPS[shown.unit]
     stamps, line = shown.stamps, np.asarray(shown.line, np.int64)
-    problems = shown.problems + [(int(line[i]), text) for i, text in stamps.problems]
+    problems = shown.problems + [at_line(problem, int(line[i])) for i, problem in stamps.problems]
     for i in np.flatnonzero((speed_mps < 0) | (speed_mps > limits.FASTEST_MPS)):
-        problems.append((int(line[i]), f"{shown.speed[i]:g} {shown.unit} is no speed of a road vehicle"))
+        problems.append(Problem("impossible_speed", line=int(line[i]), speed_mps=float(speed_mps[i]), unit=shown.unit))
+    if len(problems) > max(_MOST_LISTED, _MOST_BAD * len(line)):
+        source.fail(
+            "most_rows_unreadable",
+            line=problems[0].line,
+            column=shown.column,
+            count=len(problems),
+            problems=problems[:1],
+        )
     if problems:
-        raise_problems(sorted(problems, key=_by_line), source=source.name, remedy=REMEDY, kind=source.error)
+        raise_problems(sorted(problems, key=lambda item: item.line or 0), source=source.name, kind=source.error)
 
     odometer = np.full(len(line), np.nan) if shown.odometer_m is None else shown.odometer_m
     dropped, findings = Counter(shown.dropped), [*shown.findings, *stamps.findings]
     keep = np.isfinite(speed_mps) | (np.isfinite(odometer) & (stamps.clock != "none"))
-    dropped["missing speed"] += int((~keep).sum())
+    dropped["speed_missing"] += int((~keep).sum())
     if stamps.clock != "none":
         timeless = keep & ~np.isfinite(stamps.time_s)
-        dropped["missing time"] += int(timeless.sum())
+        dropped["time_missing"] += int(timeless.sum())
         keep &= ~timeless
     keep &= ~_doubled(stamps, keep, speed_mps, odometer, dropped)
     known = keep & np.isfinite(speed_mps)
     if not known.any():
-        source.fail("the file holds no readings", remedy=REMEDY)
+        source.fail("no_readings")
     time_s = stamps.time_s[keep]
     clock: Clock = stamps.clock
     if clock in {"utc", "local"} and ((time_s < limits.EARLIEST_S) | (time_s > limits.LATEST_S)).any():
-        source.fail(
-            "the dates lie before 1990 or after 2090", remedy="Set the clock of the logger or leave the date out"
-        )
+        source.fail("impossible_dates")
     time_s = _spread(time_s, stamps.resolution_s, findings)
     _note_dead_band(speed_mps[known], findings)
     return Readings(
@@ -89,11 +180,20 @@ def build_readings(source: Source, kind: str, shown: Shown) -> Readings:
         digest=source.digest,
         dropped={reason: count for reason, count in sorted(dropped.items()) if count},
         findings=tuple(findings),
+        u_speed_mps=_stated(shown.u_mps, keep),
+        u_common_mps=_stated(shown.u_common_mps, keep),
+        read_from=source.said("read_from"),  # type: ignore[arg-type]
+        rounding=source.said("rounding"),  # type: ignore[arg-type]
     )
 
 
-def _by_line(problem: tuple[int | None, str]) -> tuple[int, str]:
-    return problem[0] or 0, problem[1]
+def _stated(values: FloatArray | None, keep: BoolArray) -> FloatArray | None:
+    return None if values is None or not np.isfinite(values).any() else values[keep]
+
+
+def at_line(problem: Problem, line: int) -> Problem:
+    """Return a problem with the line it stands in."""
+    return Problem(problem.code, line=line, **problem.values)
 
 
 def _doubled(
@@ -109,7 +209,7 @@ def _doubled(
     same[1:] = np.logical_and.reduce([column[1:] == column[:-1] for column in columns])
     if same.sum() < 0.45 * len(at):
         return nothing
-    dropped["repeated row"] += int(same.sum())
+    dropped["repeated_row"] += int(same.sum())
     nothing[at[same]] = True
     return nothing
 
@@ -123,8 +223,7 @@ def _spread(time_s: FloatArray, step_s: float, findings: list[Finding]) -> Float
     if usual < 2 or (np.abs(count - usual) <= 1).mean() < 0.8:
         return time_s
     place = np.arange(len(time_s)) - np.repeat(start, count)
-    text = f"{usual} readings share each stamp; they were spread evenly over its step of {step_s:g} s"
-    findings.append(Finding("stamps_shared", text))
+    findings.append(Finding("readings_share_stamps", count=usual, step_s=step_s))
     return np.asarray(time_s + step_s * place / np.repeat(count, count))
 
 
@@ -135,5 +234,4 @@ def _note_dead_band(speed_mps: FloatArray, findings: list[Finding]) -> None:
         return
     slowest = float(np.quantile(moving, 0.001))
     if slowest > 2.5 * KMH_MPS:
-        text = f"no speed between 0 and {slowest / KMH_MPS:.1f} km/h occurs: zeros may stand for slow driving"
-        findings.append(Finding("dead_band", text))
+        findings.append(Finding("dead_band", slowest_mps=slowest))

@@ -13,15 +13,14 @@ from xml.etree import ElementTree
 
 from speedcal.logs import limits
 from speedcal.logs.formats import LogFormat, Request
-from speedcal.logs.model import Readings, Track
+from speedcal.logs.headers import read_heading
+from speedcal.logs.readings import Readings
 from speedcal.logs.source import Source, check_archive, is_spreadsheet, read_member
-from speedcal.logs.table import Rows, Table, find_table
 from speedcal.logs.table_readings import read_table
 from speedcal.logs.table_tracks import has_fixes, read_table_track
-from speedcal.logs.words import read_heading
+from speedcal.logs.tabular import Rows, Table, find_table
+from speedcal.logs.track import Track
 from speedcal.logs.xmltree import local, parse
-
-_REMEDY = "Put a header row such as 'time' and 'indicated mph' above the readings"
 
 
 def _sheets(source: Source) -> Iterator[Rows]:
@@ -33,7 +32,7 @@ def _sheets(source: Source) -> Iterator[Rows]:
             if name.endswith((".xml", ".rels")):
                 head = read_member(source, archive, name)
                 if b"<!DOCTYPE" in head or b"<!ENTITY" in head:
-                    source.fail("the spreadsheet carries a DOCTYPE declaration", remedy="Save it again")
+                    source.fail("doctype")
         if "xl/workbook.xml" in names:
             yield from _office_sheets(source)
         else:
@@ -122,11 +121,9 @@ def _within_limits(source: Source, rows: Iterable[list[str]]) -> Rows:
     for number, row in enumerate(rows, 1):
         budget -= len(row) + 1
         if number > limits.MAX_POINTS or budget < 0:
-            source.fail("the sheet has more cells than any drive needs", remedy="Cut it down to the drive")
+            source.fail("too_many", what="cells", most=limits.MAX_CELLS)
         if len(row) > limits.MAX_COLUMNS and any(row[limits.MAX_COLUMNS :]):
-            source.fail(
-                f"the row has more than {limits.MAX_COLUMNS} columns", line=number, remedy="Keep those that matter"
-            )
+            source.fail("too_many", line=number, what="columns", most=limits.MAX_COLUMNS)
         if any(row) and not row[0].startswith("#"):
             kept.append(row[: limits.MAX_COLUMNS])
             line.append(number)
@@ -137,7 +134,7 @@ def _table(source: Source, wanted: str) -> Table:
     """Return the table of the first sheet that has the column wanted, else of the first sheet that has any."""
     tables = [table for table in map(find_table, _sheets(source)) if table is not None]
     if not tables:
-        source.fail("no sheet holds a header row above data", remedy=_REMEDY)
+        source.fail("no_table_in_sheet")
     for table in tables:
         if any(read_heading(name).role == wanted for name in table.header):
             return replace(table, overlong=())  # remarks beside a table are no readings
@@ -145,7 +142,7 @@ def _table(source: Source, wanted: str) -> Table:
 
 
 def _kind(source: Source) -> str:
-    return "spreadsheet (.ods)" if b"mimetypeapplication/vnd.oasis" in source.data[:100] else "spreadsheet (.xlsx)"
+    return "sheet_ods" if b"mimetypeapplication/vnd.oasis" in source.data[:100] else "sheet_xlsx"
 
 
 def _read_readings(source: Source, request: Request) -> Readings:
@@ -155,8 +152,8 @@ def _read_readings(source: Source, request: Request) -> Readings:
 def _read_track(source: Source, zone: tzinfo | None) -> Track:
     table = _table(source, "latitude")
     if not has_fixes(table):
-        source.fail("the spreadsheet has no columns for latitude and longitude", remedy="Give the recorded drive")
+        source.fail("no_positions", line=table.header_line, columns=table.header[:30])
     return read_table_track(source, table, zone, kind=_kind(source))
 
 
-FORMAT = LogFormat("spreadsheet", is_spreadsheet, track=_read_track, readings=_read_readings)
+FORMAT = LogFormat("sheet", is_spreadsheet, track=_read_track, readings=_read_readings)

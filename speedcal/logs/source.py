@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import NoReturn
+from typing import Any, Literal, NoReturn
 
 from speedcal.errors import SpeedcalError
 from speedcal.logs import limits
@@ -20,6 +20,12 @@ from speedcal.logs import limits
 _BOMS = ((b"\xef\xbb\xbf", "utf-8"), (b"\xff\xfe", "utf-16-le"), (b"\xfe\xff", "utf-16-be"))
 _DECLARED = re.compile(rb"<\?xml[^>]{0,200}?encoding\s*=\s*[\"']([A-Za-z0-9._-]{1,40})[\"']")
 _MEGABYTE = 1024 * 1024
+_HEAD = 65_536
+_SAYING = re.compile(rb"^[ \t#;,]{0,20}(read[_ ]from|rounding)\s*[:=,;]?\s*([A-Za-z]+)[ \t\r,;]{0,20}$", re.IGNORECASE | re.MULTILINE)
+HOW_READ = {"read_from": ("square", "side", "film", "logged"), "rounding": ("nearest", "down")}
+"""What the head of a readings file may say, and the words for it."""
+FileKind = Literal["zip", "gzip", "spreadsheet", "gpx", "fit", "json"]
+"""What another library is asked to read."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,9 +41,9 @@ class Source:
     error: type[SpeedcalError]
     """Which error to raise: depends on whether the file was given as track or as readings."""
 
-    def fail(self, problem: str, *, line: int | None = None, remedy: str = "") -> NoReturn:
+    def fail(self, code: str, /, *, line: int | None = None, **values: Any) -> NoReturn:
         """Raise the error of this file."""
-        raise self.error(problem, source=self.name, line=line, remedy=remedy)
+        raise self.error(code, source=self.name, line=line, **values)
 
     def text(self) -> str:
         """Return the contents as text, without byte order mark and with plain line ends.
@@ -48,22 +54,35 @@ class Source:
         text = _decode(self)
         if "\x00" in text:
             line = text[: text.index("\x00")].count("\n") + 1
-            self.fail(
-                "the file holds NUL bytes and is no text",
-                line=line,
-                remedy="Export it again from the program that made it",
-            )
+            self.fail("nul_bytes", line=line)
         return text.replace("\r\n", "\n").replace("\r", "\n")
 
     def lines(self) -> list[str]:
         """Return the lines of the text, without their ends."""
         text = self.text()
         if text.count("\n") > limits.MAX_LINES:
-            self.fail(f"the file has more than {limits.MAX_LINES} lines", remedy="Cut it down to the drive")
+            self.fail("too_many", what="lines", most=limits.MAX_LINES)
         return text.split("\n")
 
+    def said(self, key: Literal["read_from", "rounding"]) -> str | None:
+        """Return what a text file says about how the dial was read: ``read_from: side``, ``rounding: down``."""
+        if self.data[:2] in {b"PK", b"\xff\xfe", b"\xfe\xff"} or self.data[:1] == b"<":
+            return None
+        for found in _SAYING.finditer(self.data[:_HEAD]):
+            if found.group(1).lower().replace(b" ", b"_") == key.encode():
+                word = found.group(2).decode("ascii").lower()
+                if word not in HOW_READ[key]:
+                    self.fail("unknown_how_read", key=key, found=word, known=HOW_READ[key])
+                return word
+        return None
+
+    @staticmethod
+    def is_saying(line: str) -> bool:
+        """Tell whether a line says how the dial was read."""
+        return len(line) < 100 and _SAYING.fullmatch(line.encode("utf-8", "replace")) is not None
+
     @contextmanager
-    def foreign(self, what: str) -> Iterator[None]:
+    def foreign(self, what: FileKind) -> Iterator[None]:
         """Turn whatever another library raises on damaged bytes into the error of this file."""
         try:
             yield
@@ -71,9 +90,7 @@ class Source:
             raise
         except Exception as error:
             reason = " ".join(str(error).split())[:200] or type(error).__name__
-            self.fail(
-                f"the file cannot be read as {what}: {reason}", remedy="Export it again or repair the damaged part"
-            )
+            self.fail("file_damaged", what=what, reason=reason)
 
 
 def _decode(source: Source) -> str:
@@ -94,14 +111,12 @@ def _decode(source: Source) -> str:
 
 def _strictly(source: Source, data: bytes, encoding: str) -> str:
     if encoding in {"utf-16", "utf-7", "utf-32", "idna", "punycode", "unicode_escape", "raw_unicode_escape"}:
-        source.fail(f"the file says it is in {encoding} but does not look like it", remedy="Save it as UTF-8")
+        source.fail("false_encoding", encoding=encoding)
     try:
         return data.decode(encoding)
     except (LookupError, UnicodeError) as error:
         at = getattr(error, "start", 0)
-        source.fail(
-            f"the text is not valid {encoding.upper()}", line=data[:at].count(b"\n") + 1, remedy="Save it as UTF-8"
-        )
+        source.fail("invalid_encoding", line=data[:at].count(b"\n") + 1, encoding=encoding.upper())
 
 
 def load(path: str | Path, error: type[SpeedcalError], recognise: Callable[[Source], bool]) -> Source:
@@ -124,15 +139,15 @@ def load(path: str | Path, error: type[SpeedcalError], recognise: Callable[[Sour
             data = stream.read(limits.MAX_BYTES + 1)
     except OSError as problem:
         if path.is_dir():
-            raise error("this is a folder, not a file", source=str(path), remedy="Name the file in it") from None
+            raise error("is_a_folder", source=str(path)) from None
         reason = problem.strerror or str(problem)
-        raise error(f"the file cannot be opened: {reason}", source=str(path), remedy="Check the name") from None
+        raise error("file_not_opened", source=str(path), reason=reason) from None
     return unpack(Source(name, data, "", error), recognise)
 
 
 def unpack(source: Source, recognise: Callable[[Source], bool]) -> Source:
     """Check the size of a file in memory, take its digest and unpack it; see :func:`load`."""
-    _check_size(source, source.data, "the file")
+    _check_size(source, source.data, "file")
     source = replace(source, digest=hashlib.sha256(source.data).hexdigest())
     for _ in range(2):  # an archive, or one that was compressed once more
         if source.data[:2] == b"\x1f\x8b":
@@ -141,7 +156,7 @@ def unpack(source: Source, recognise: Callable[[Source], bool]) -> Source:
             source = replace(source, data=_unzip(source, recognise))
     source = replace(source, data=_mark_of_utf16(source.data[:400]) + source.data)
     if not source.data.strip():
-        source.fail("the file is empty", remedy="Record or export the drive again")
+        source.fail("empty_file")
     return source
 
 
@@ -167,19 +182,19 @@ def is_spreadsheet(source: Source) -> bool:
 
 def check_archive(source: Source) -> None:
     """Refuse an archive whose members are too many or unpack to too much."""
-    with source.foreign("zip archive"), zipfile.ZipFile(io.BytesIO(source.data)) as archive:
+    with source.foreign("zip"), zipfile.ZipFile(io.BytesIO(source.data)) as archive:
         members = archive.infolist()
         if len(members) > limits.MAX_MEMBERS:
-            source.fail(f"the archive holds {len(members)} files", remedy="Take out the one log and give that")
+            source.fail("archive_too_full", count=len(members))
         if sum(member.file_size for member in members) > limits.MAX_BYTES:
-            source.fail(_too_large("what the archive unpacks to"), remedy="Take out the one log and give that")
+            source.fail("too_large", part="unpacked", most_mb=limits.MAX_BYTES // _MEGABYTE)
 
 
 def read_member(source: Source, archive: zipfile.ZipFile, name: str) -> bytes:
     """Return one member of an archive, never more bytes than the limit whatever its header says."""
-    with source.foreign("zip archive"), archive.open(name) as stream:
+    with source.foreign("zip"), archive.open(name) as stream:
         data = stream.read(limits.MAX_BYTES + 1)
-    _check_size(source, data, f"{name!r} in the archive")
+    _check_size(source, data, "member")
     return data
 
 
@@ -188,14 +203,14 @@ def _gunzip(source: Source) -> bytes:
         with gzip.GzipFile(fileobj=io.BytesIO(source.data)) as stream:
             data = stream.read(limits.MAX_BYTES + 1)
     except (OSError, EOFError, zlib.error) as problem:
-        source.fail(f"the compressed file is damaged: {problem}", remedy="Copy or compress it again")
-    _check_size(source, data, "what the file unpacks to")
+        source.fail("file_damaged", what="gzip", reason=str(problem))
+    _check_size(source, data, "unpacked")
     return data
 
 
 def _unzip(source: Source, recognise: Callable[[Source], bool]) -> bytes:
     check_archive(source)
-    with source.foreign("zip archive"), zipfile.ZipFile(io.BytesIO(source.data)) as archive:
+    with source.foreign("zip"), zipfile.ZipFile(io.BytesIO(source.data)) as archive:
         names = [
             name
             for name in archive.namelist()
@@ -204,22 +219,15 @@ def _unzip(source: Source, recognise: Callable[[Source], bool]) -> bytes:
             and not name.rsplit("/", 1)[-1].startswith(".")
         ]
         if not names:
-            source.fail("the archive is empty", remedy="Put the log into it or give the log itself")
+            source.fail("empty_archive")
         contents = {name: read_member(source, archive, name) for name in names}
     if len(names) > 1:
         names = [name for name in names if recognise(replace(source, data=contents[name]))] or names
     if len(names) > 1:
-        source.fail(
-            f"the archive holds several files: {', '.join(repr(name) for name in sorted(names)[:10])}",
-            remedy="Take out the one log and give that",
-        )
+        source.fail("several_files_in_archive", names=sorted(names)[:10])
     return contents[names[0]]
 
 
-def _check_size(source: Source, data: bytes, what: str) -> None:
+def _check_size(source: Source, data: bytes, part: Literal["file", "unpacked", "member"]) -> None:
     if len(data) > limits.MAX_BYTES:
-        source.fail(_too_large(what), remedy="Cut the recording down to the drive")
-
-
-def _too_large(what: str) -> str:
-    return f"{what} is larger than {limits.MAX_BYTES // _MEGABYTE} MB, more than any drive needs"
+        source.fail("too_large", part=part, most_mb=limits.MAX_BYTES // _MEGABYTE)

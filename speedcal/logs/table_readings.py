@@ -7,20 +7,19 @@ import re
 
 import numpy as np
 
+from speedcal.errors import Problem
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray
+from speedcal.logs.clock_times import UnclearTimesError
 from speedcal.logs.formats import Request
-from speedcal.logs.model import Readings
-from speedcal.logs.numbers import parse_numbers
-from speedcal.logs.readings import Shown, build_readings
+from speedcal.logs.headers import Heading, read_heading
+from speedcal.logs.numbers import Numbers, parse_numbers
+from speedcal.logs.readings import Readings, Shown, Stamps, at_line, build_readings
 from speedcal.logs.source import Source
-from speedcal.logs.stamps import Stamps, UnclearTimesError
-from speedcal.logs.table import Table, check_header, decimal_mark, is_missing, uses_decimal_comma
+from speedcal.logs.speed_physics import fastest_in, positions_mps, unit_by_positions, with_decimals
+from speedcal.logs.tabular import Table, check_header, check_sessions, decimal_mark, is_missing, uses_decimal_comma
 from speedcal.logs.time_column import on_track_clock, read_times
-from speedcal.logs.words import Heading, read_heading
-from speedcal.units import LENGTH_UNIT_M, SpeedUnit, parse_speed_unit
-
-_NAME_UNIT = "Write the unit into the header, such as 'speed mph', or give --unit"
+from speedcal.units import LENGTH_UNIT_M, SPEED_UNIT_MPS, SpeedUnit, parse_speed_unit
 
 
 def read_table(source: Source, table: Table, request: Request, *, kind: str) -> Readings:
@@ -36,90 +35,121 @@ def read_table(source: Source, table: Table, request: Request, *, kind: str) -> 
     roles = {heading.role for heading in headings}
     with_fixes = {"latitude", "longitude"} <= roles
     index = _speed_column(source, table, headings, request, with_fixes=with_fixes)
+    check_sessions(source, table, headings)
     comma = uses_decimal_comma(table)
-    speeds = parse_numbers(table.column(index), decimal_comma=comma)
-    unit = _unit(source, table, headings[index], speeds.units, request)
+    cells = table.column(index)
+    speeds = parse_numbers(cells, decimal_comma=comma)
     try:
         stamps = read_times(table, headings, request.zone)
     except UnclearTimesError as unclear:
-        source.fail(str(unclear), line=table.header_line, remedy="Call the column 'time hh:mm' or 'elapsed mm:ss'")
-    problems: list[tuple[int | None, str]] = [(table.line[i], text) for i, text in speeds.problems]
+        source.fail(unclear.code, line=table.header_line)
+    unit = _unit(source, table, headings, index, speeds, stamps, request)
+    problems = [at_line(problem, table.line[i]) for i, problem in speeds.problems]
     width = len(table.header)
-    problems += [(line, f"the row has {count} cells, the header {width}") for line, count in table.overlong]
-    shown = Shown(stamps, speeds.values, unit, table.line, problems=problems)
+    problems += [Problem("row_too_long", line=line, count=count, width=width) for line, count in table.overlong]
+    values, repaired, lost = with_decimals(speeds.values, cells, fastest_in(unit))
+    shown = Shown(stamps, values, unit, table.line, problems=problems, column=table.header[index])
+    if repaired or lost:
+        shown.findings.append(Finding("decimals_lost", column=table.header[index], repaired=repaired, left_out=lost))
     _add_odometer(source, table, headings, unit, comma, shown)
+    shown.u_mps = _uncertainties(table, headings, "u", comma=comma)
+    shown.u_common_mps = _uncertainties(table, headings, "u_common", comma=comma)
     others = [heading.name for i, heading in enumerate(headings) if heading.role == "speed" and i != index]
     if others:
-        text = f"speeds were taken from column {table.header[index]!r}; not used: {', '.join(map(repr, others))}"
-        shown.findings.append(Finding("speed_column", text))
+        shown.findings.append(Finding("speed_column", column=table.header[index], others=others))
     if with_fixes and stamps.clock != "none":
         time_s, _ = on_track_clock(stamps)
         shown.stamps = Stamps(time_s, "gps", stamps.resolution_s, stamps.problems, stamps.findings)
     return build_readings(source, kind, shown)
 
 
+def _uncertainties(table: Table, headings: list[Heading], role: str, *, comma: bool) -> FloatArray | None:
+    index = next((i for i, heading in enumerate(headings) if heading.role == role), None)
+    if index is None:
+        return None
+    factor = SPEED_UNIT_MPS[headings[index].speed_unit or "m/s"]
+    return parse_numbers(table.column(index), decimal_comma=comma).values * factor
+
+
 def _speed_column(source: Source, table: Table, headings: list[Heading], request: Request, *, with_fixes: bool) -> int:
     """Return the index of the column that holds what the instrument showed; ask when it is not certain."""
     if request.column is not None:
-        return _named_column(source, table, request.column)
+        index = named_column(source, table, request.column)
+        if headings[index].role == "speed" and headings[index].origin == "satellite":
+            source.fail("truth_as_instrument", line=table.header_line, column=table.header[index])
+        return index
     speeds = [i for i, heading in enumerate(headings) if heading.role == "speed"]
     with_unit = [i for i in speeds if headings[i].speed_unit is not None] or speeds
     instrument = [i for i in with_unit if headings[i].origin == "instrument"]
     vehicle = [i for i in with_unit if headings[i].origin == "vehicle"]
     plain = [i for i in with_unit if headings[i].origin == ""]
     candidates = instrument or (vehicle if with_fixes else vehicle + plain)
-    names = ", ".join(repr(table.header[i]) for i in (candidates or speeds or range(min(len(table.header), 30))))
     if len(candidates) == 1:
         return candidates[0]
-    if candidates:
-        source.fail(
-            f"{len(candidates)} columns may hold the indicated speed: {names}",
-            line=table.header_line,
-            remedy="Name the one to use with --column",
-        )
-    if speeds:
-        source.fail(
-            f"no column is certain to hold what the instrument showed: {names}",
-            line=table.header_line,
-            remedy="Call it 'indicated' with its unit, or name it with --column",
-        )
-    source.fail(
-        f"no column holds a speed; the columns are {names}",
-        line=table.header_line,
-        remedy="Write a header such as 'time,indicated mph', or name the column with --column",
-    )
+    names = [table.header[i] for i in (candidates or speeds or range(min(len(table.header), 30)))]
+    code = "several_speed_columns" if candidates else "no_certain_column" if speeds else "no_speed_column"
+    source.fail(code, line=table.header_line, columns=names)
 
 
-def _named_column(source: Source, table: Table, name: str) -> int:
+def named_column(source: Source, table: Table, name: str) -> int:
+    """Return the index of the column that a user named: its whole header, or the beginning of one only."""
     plain = [header.strip().casefold() for header in table.header]
     wanted = name.strip().casefold()
-    if plain.count(wanted) == 1:
-        return plain.index(wanted)
-    if plain.count(wanted) > 1:
-        source.fail(f"{plain.count(wanted)} columns are called {name!r}", line=table.header_line, remedy="Rename one")
+    found = [i for i, header in enumerate(plain) if header == wanted]
+    found = found or [i for i, header in enumerate(plain) if wanted and header.startswith(f"{wanted} ")]
+    if len(found) == 1:
+        return found[0]
+    if found:
+        columns = [table.header[i] for i in found]
+        source.fail("several_named_columns", line=table.header_line, found=name, columns=columns)
     near = difflib.get_close_matches(wanted, plain, 1, 0.4)
-    hint = f"Did you mean {table.header[plain.index(near[0])]!r}" if near else "Look at the header of the file"
-    source.fail(f"there is no column {name!r}", line=table.header_line, remedy=hint)
+    meant = table.header[plain.index(near[0])] if near else None
+    source.fail("no_such_column", line=table.header_line, found=name, meant=meant, columns=table.header[:30])
 
 
-def _unit(source: Source, table: Table, heading: Heading, in_cells: tuple[str, ...], request: Request) -> SpeedUnit:
-    """Return the unit of the speeds: from the header, the cells or the user; they must not contradict each other."""
+def _unit(
+    source: Source,
+    table: Table,
+    headings: list[Heading],
+    index: int,
+    speeds: Numbers,
+    stamps: Stamps,
+    request: Request,
+) -> SpeedUnit:
+    """Return the unit of the speeds: from the header, the cells or the user; they must not contradict each other.
+
+    Positions in the same table propose a unit in the question; a wrong unit is one of the faults that are looked for.
+    """
+    heading, line = headings[index], table.header_line
     found: dict[SpeedUnit, str] = {}
     if heading.speed_unit is not None:
-        found[heading.speed_unit] = "the header"
-    for word in in_cells:
+        found[heading.speed_unit] = "header"
+    for word in speeds.units:
         unit = parse_speed_unit(word)
         if unit is None:
-            source.fail(f"{word!r} behind a speed is no unit of speed", line=table.header_line, remedy=_NAME_UNIT)
-        found.setdefault(unit, "the cells")
+            source.fail("not_a_speed_unit", line=line, found=word)
+        found.setdefault(unit, "cells")
     if request.unit is not None:
-        found.setdefault(request.unit, "the unit given")
+        found.setdefault(request.unit, "option")
     if not found:
-        source.fail(f"column {heading.name!r} has no unit of speed", line=table.header_line, remedy=_NAME_UNIT)
+        proposed = _proposed(table, headings, speeds.values, stamps)
+        source.fail("column_without_unit", line=line, column=heading.name, proposed=proposed)
     if len(found) > 1:
-        claims = ", ".join(f"{where} says {unit}" for unit, where in found.items())
-        source.fail(f"the units contradict each other: {claims}", line=table.header_line, remedy="Correct one of them")
+        source.fail("units_contradict", line=line, found={where: unit for unit, where in found.items()})
     return next(iter(found))
+
+
+def _proposed(table: Table, headings: list[Heading], speeds: FloatArray, stamps: Stamps) -> SpeedUnit | None:
+    places = [next((i for i, item in enumerate(headings) if item.role == role), None) for role in _PLACES]
+    latitude, longitude = (
+        None if i is None else parse_numbers(table.column(i), decimal_comma=False).values for i in places
+    )
+    if latitude is None or longitude is None:
+        return None
+    return unit_by_positions(speeds, positions_mps(stamps.time_s, latitude, longitude))[0]
+
+
+_PLACES = ("latitude", "longitude")
 
 
 def _add_odometer(
@@ -129,18 +159,12 @@ def _add_odometer(
     if not columns:
         return
     if len(columns) > 1:
-        names = ", ".join(repr(table.header[i]) for i in columns)
-        shown.findings.append(Finding("odometer_unused", f"several odometer columns ({names}): none was used"))
+        shown.findings.append(Finding("odometers_unused", columns=[table.header[i] for i in columns]))
         return
     index = columns[0]
     unclear = [cell for cell in table.column(index) if not is_missing(cell)]
     if decimal_mark(table) == "" and unclear and all(re.fullmatch(r"\d{1,3}[.,]\d{3}", cell) for cell in unclear):
-        plain = re.sub(r"[.,]", "", unclear[0])
-        source.fail(
-            f"the odometer {unclear[0]!r} may be {plain} or {unclear[0].replace(',', '.')}0",
-            line=table.header_line,
-            remedy="Write thousands without a mark, or one more decimal",
-        )
+        source.fail("thousands_or_decimals", line=table.header_line, found=unclear[0])
     numbers = parse_numbers(table.column(index), decimal_comma=comma, grouped=True)
     length = headings[index].length_m
     if length is None and len(numbers.units) == 1:
@@ -148,9 +172,8 @@ def _add_odometer(
     if length is None:
         word = "mi" if unit == "mph" else "km"
         length = LENGTH_UNIT_M[word]
-        text = f"the odometer column has no unit; taken as {word} because the speeds are in {unit}"
-        shown.findings.append(Finding("odometer_unit", text))
-    shown.problems += [(table.line[i], text) for i, text in numbers.problems]
+        shown.findings.append(Finding("odometer_unit_assumed", length_unit=word, speed_unit=unit))
+    shown.problems += [at_line(problem, table.line[i]) for i, problem in numbers.problems]
     shown.odometer_m = numbers.values * length
     shown.odometer_resolution_m = _odometer_step(numbers.values, numbers.decimals) * length
 

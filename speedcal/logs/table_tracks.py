@@ -9,19 +9,25 @@ import numpy as np
 
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray
-from speedcal.logs.fixes import Fixes, build_track
-from speedcal.logs.model import Track
+from speedcal.logs.clock_times import UnclearTimesError
+from speedcal.logs.headers import Heading, Role, read_heading
 from speedcal.logs.numbers import parse_numbers
 from speedcal.logs.source import Source
-from speedcal.logs.stamps import UnclearTimesError
-from speedcal.logs.table import Table, check_header, uses_decimal_comma
+from speedcal.logs.speed_physics import fastest_in, is_receivers, positions_mps, unit_by_positions, with_decimals
+from speedcal.logs.tabular import Table, check_header, check_sessions, uses_decimal_comma
 from speedcal.logs.time_column import on_track_clock, read_times
-from speedcal.logs.words import Heading, Role, read_heading
+from speedcal.logs.track import Fixes, Track, build_track
 from speedcal.units import SPEED_UNIT_MPS
 
 _INVALID = frozenset(
     {"v", "n", "no", "none", "invalid", "no fix", "nofix", "false", "0", "lost", "not valid", "void", "-1"}
 )
+_STATUS = _INVALID | frozenset(
+    {"", "a", "d", "r", "f", "e", "m", "s", "p", "1", "2", "3", "4", "5", "6", "7", "8", "9", "2d", "3d", "fix", "yes"}
+    | {"true", "valid", "ok", "gps", "dgps", "rtk", "float", "2d fix", "3d fix", "fixed", "auto", "autonomous"}
+)
+"""What a column about the fix may hold."""
+_MOST_MARKED = 0.5
 _LONGEST_ANGLE = 60
 """Characters of an angle at most."""
 _SEXAGESIMAL = re.compile(
@@ -46,31 +52,28 @@ def read_table_track(source: Source, table: Table, zone: tzinfo | None, *, kind:
     """
     check_header(source, table)
     headings = [read_heading(name) for name in table.header]
-    names = ", ".join(repr(name) for name in table.header[:30])
     if not has_fixes(table):
-        source.fail(
-            f"the table has no columns for latitude and longitude; its columns are {names}",
-            line=table.header_line,
-            remedy="Give the recording of the receiver as the track; track and readings may be swapped",
-        )
+        source.fail("no_positions", line=table.header_line, columns=table.header[:30])
+    check_sessions(source, table, headings)
     comma = uses_decimal_comma(table)
     try:
         stamps = read_times(table, headings, zone)
     except UnclearTimesError as unclear:
-        source.fail(str(unclear), line=table.header_line, remedy="Call the column 'time hh:mm:ss' or 'elapsed mm:ss'")
+        source.fail(unclear.code, line=table.header_line)
     if stamps.clock == "none":
-        source.fail(
-            f"no column holds a time; the columns are {names}", line=table.header_line, remedy="Export it with times"
-        )
+        source.fail("no_time_column", line=table.header_line, columns=table.header[:30])
     time_s, has_date = on_track_clock(stamps)
     findings = list(stamps.findings)
+    latitude = _degrees(table, headings, "latitude", "north_south", comma=comma)
+    longitude = _degrees(table, headings, "longitude", "east_west", comma=comma)
+    ground = positions_mps(time_s, latitude, longitude)
     fixes = Fixes(
         time_s=time_s,
-        latitude_deg=_degrees(table, headings, "latitude", "north_south", comma=comma),
-        longitude_deg=_degrees(table, headings, "longitude", "east_west", comma=comma),
+        latitude_deg=latitude,
+        longitude_deg=longitude,
         elevation_m=_elevation(table, headings, comma=comma),
-        speed_mps=_speed(table, headings, findings, comma=comma),
-        invalid=_marked_invalid(table, headings),
+        speed_mps=_speed(table, headings, ground, findings, comma=comma),
+        invalid=_marked_invalid(table, headings, findings),
         has_date=has_date,
         findings=findings,
     )
@@ -119,34 +122,69 @@ def _elevation(table: Table, headings: list[Heading], *, comma: bool) -> FloatAr
     return parse_numbers(table.column(index), decimal_comma=comma).values * (headings[index].length_m or 1.0)
 
 
-def _speed(table: Table, headings: list[Heading], findings: list[Finding], *, comma: bool) -> FloatArray | None:
-    """Return the speed of the receiver: of a column that names it, else of one that names no origin."""
+def _speed(
+    table: Table, headings: list[Heading], ground: FloatArray, findings: list[Finding], *, comma: bool
+) -> FloatArray | None:
+    """Return the speed of the receiver: of a column that names it, else of one that agrees with the positions.
+
+    A unit in the header holds unless the positions contradict it; without one the positions decide. A column that
+    names no origin and does not follow the positions may be the vehicle's own, and is never taken for the receiver's.
+    """
     speeds = [i for i, heading in enumerate(headings) if heading.role == "speed"]
-    ground = [i for i in speeds if headings[i].origin == "satellite"]
-    if not ground and all(headings[i].origin != "instrument" for i in speeds):
-        ground = [i for i in speeds if headings[i].origin == ""]
-    if not ground:
+    satellite = [i for i in speeds if headings[i].origin == "satellite"]
+    plain = [i for i in speeds if headings[i].origin == ""]
+    if any(headings[i].origin == "instrument" for i in speeds):
+        plain = []
+    choices = satellite or plain
+    if not choices:
         return None
-    index = next((i for i in ground if headings[i].speed_unit is not None), ground[0])
-    unit = headings[index].speed_unit
-    name = repr(table.header[index])
+    index = next((i for i in choices if headings[i].speed_unit is not None), choices[0])
+    cells, named, name = table.column(index), headings[index].speed_unit, table.header[index]
+    values, repaired, lost = with_decimals(
+        parse_numbers(cells, decimal_comma=comma).values, cells, fastest_in(named or "km/h")
+    )
+    if repaired or lost:
+        findings.append(Finding("decimals_lost", column=name, repaired=repaired, left_out=lost))
+    unit, left = unit_by_positions(values, ground)
+    if not satellite and np.isfinite(left) and not (unit is not None and is_receivers(left)):
+        findings.append(Finding("speed_not_of_receiver", column=name))
+        return None
     if unit is None:
-        findings.append(Finding("speed_unit_assumed", f"column {name} names no unit and was taken as m/s"))
+        unit = named or "m/s"
+        if named is None:
+            findings.append(Finding("speed_unit_assumed", column=name, speed_unit=unit))
+    elif named is None:
+        findings.append(Finding("speed_unit_by_positions", column=name, speed_unit=unit))
+    elif unit != named:
+        findings.append(Finding("speed_unit_contradicted", column=name, named=named, speed_unit=unit))
     if len(speeds) > 1:
-        findings.append(Finding("speed_column", f"the recorded speed was taken from column {name}"))
-    return parse_numbers(table.column(index), decimal_comma=comma).values * SPEED_UNIT_MPS[unit or "m/s"]
+        findings.append(Finding("speed_column", column=name, others=[table.header[i] for i in speeds if i != index]))
+    return values * SPEED_UNIT_MPS[unit]
 
 
-def _marked_invalid(table: Table, headings: list[Heading]) -> BoolArray | None:
+def _marked_invalid(table: Table, headings: list[Heading], findings: list[Finding]) -> BoolArray | None:
     """Return where a column about the fix says that there is none.
 
-    A 1 is no fix where 2 (in the plane) and 3 (in space) occur as well and the column is no quality.
+    It must look like one by its values, and what would drop most of a file is not applied. A 1 is no fix where
+    2 (in the plane) and 3 (in space) occur as well and the column is no quality.
     """
     marked = np.zeros(len(table.rows), bool)
     for i, heading in enumerate(headings):
         if heading.role != "validity":
             continue
-        cells = [cell.lower() for cell in table.column(i)]
-        words = _INVALID | {"1"} if {"2", "3"} & set(cells) and "quality" not in heading.name.lower() else _INVALID
-        marked |= [cell in words for cell in cells]
+        cells = [_status(cell) for cell in table.column(i)]
+        if not set(cells) <= _STATUS:
+            continue
+        quality = "quality" in heading.name.lower()
+        words = _INVALID | {"1"} if {"2", "3"} & set(cells) and not quality else _INVALID
+        bad = np.array([cell in words for cell in cells])
+        if bad.mean() > _MOST_MARKED:
+            findings.append(Finding("status_not_applied", column=table.header[i], count=int(bad.sum())))
+            continue
+        marked |= bad
     return marked
+
+
+def _status(cell: str) -> str:
+    word = cell.lower()
+    return word[:-2] if word.endswith(".0") else word

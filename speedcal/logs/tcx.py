@@ -6,11 +6,10 @@ import math
 from datetime import tzinfo
 from xml.etree import ElementTree
 
-from speedcal.logs.fixes import Fixes, build_track
 from speedcal.logs.formats import LogFormat
-from speedcal.logs.model import Track
 from speedcal.logs.source import Source
-from speedcal.logs.stamp_text import parse_instant
+from speedcal.logs.track import Fixes, Track, build_track
+from speedcal.logs.written_times import parse_instant
 from speedcal.logs.xmltree import local, number_in, parse, root_name
 
 _PARTS = {"Time", "LatitudeDegrees", "LongitudeDegrees", "AltitudeMeters", "Speed"}
@@ -28,7 +27,7 @@ def _read_track(source: Source, zone: tzinfo | None) -> Track:
                 segments.append(piece)
     outside = sum(1 for element in root.iter() if local(element.tag) == "Trackpoint") - len(rows)
     if outside:
-        source.fail(f"{outside} trackpoints stand outside a track", remedy="Export the recording again")
+        source.fail("points_outside", count=outside)
     fixes = Fixes(
         time_s=[parse_instant(row["Time"]) if "Time" in row else math.nan for row in rows],
         latitude_deg=[number_in(row.get("LatitudeDegrees")) for row in rows],
@@ -37,7 +36,7 @@ def _read_track(source: Source, zone: tzinfo | None) -> Track:
         speed_mps=[number_in(row.get("Speed")) for row in rows],
         segment=segments,
     )
-    return build_track(source, "TCX", fixes)
+    return build_track(source, "tcx", fixes)
 
 
 def _parts(point: ElementTree.Element) -> dict[str, str]:
@@ -45,4 +44,4 @@ def _parts(point: ElementTree.Element) -> dict[str, str]:
     return {name: text for name, text in found.items() if name in _PARTS and text}
 
 
-FORMAT = LogFormat("TCX", lambda source: root_name(source) == "TrainingCenterDatabase", track=_read_track)
+FORMAT = LogFormat("tcx", lambda source: root_name(source) == "TrainingCenterDatabase", track=_read_track)

@@ -2,46 +2,47 @@
 
 from __future__ import annotations
 
+import re
 from datetime import tzinfo
 
 import numpy as np
 
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray
-from speedcal.logs.fixes import BASE_S
-from speedcal.logs.stamp_text import parse_stamp
-from speedcal.logs.stamps import Stamps, parse_stamps
-from speedcal.logs.table import Table, is_missing
-from speedcal.logs.words import Heading
+from speedcal.logs.headers import Heading
+from speedcal.logs.readings import Stamps
+from speedcal.logs.tabular import Table, is_missing
+from speedcal.logs.timestamps import parse_stamps
+from speedcal.logs.track import BASE_S
+from speedcal.logs.written_times import parse_stamp
 
 _WORTH = {"zoned": 5, "naive": 4, "slashed": 3, "number": 1}
 _LOOKED_AT = 50
+_RECEIVER = re.compile(r"gps|gnss|utc")
 
 
 def read_times(table: Table, headings: list[Heading], zone: tzinfo | None) -> Stamps:
     """Return the times of the rows; clock ``none`` when the table has no time column.
 
-    Of several time columns the one that says most is taken: a stamp with zone before one with a date, a date before a
-    clock time, a clock time before a plain number; a date in a column of its own is joined to the clock time.
+    Of several time columns that move with the rows the one that says most is taken: a stamp with zone before one with
+    a date, a date before a clock time, a clock time before a plain number; a date in a column of its own is joined to
+    the clock time.
 
     Raises
     ------
     UnclearTimesError
         The times can be understood in more than one way.
     """
-    ranked = sorted(
-        ((_worth(table.column(i), heading, headings), -i) for i, heading in enumerate(headings)), reverse=True
-    )
-    if not ranked or ranked[0][0] <= 0:
+    ranked = sorted(((_rank(table.column(i), heading), -i) for i, heading in enumerate(headings)), reverse=True)
+    if not ranked or ranked[0][0] <= (0, 0.0):
         named = [table.header[i] for i, heading in enumerate(headings) if heading.role == "time"]
-        text = f"column {named[0]!r} holds no time: the speeds count as held one after the other" if named else ""
-        findings = [Finding("no_times", text)] if named else []
+        findings = [Finding("no_times", column=named[0])] if named else []
         return Stamps(np.full(len(table.rows), np.nan), "none", np.nan, findings=findings)
     index = -ranked[0][1]
     cells = table.column(index)
     header = table.header[index]
     dates = [i for i, heading in enumerate(headings) if heading.role == "date" and i != index]
-    if dates and _worth(cells, headings[index], headings) == 2:
+    if dates and _worth(cells, headings[index]) == 2:
         days = table.column(dates[0])
         joined = [f"{day} {cell}" if not is_missing(cell) else "" for day, cell in zip(days, cells, strict=True)]
         if any(parse_stamp(cell) for cell in joined[:_LOOKED_AT]):
@@ -49,7 +50,19 @@ def read_times(table: Table, headings: list[Heading], zone: tzinfo | None) -> St
     return parse_stamps(cells, header=header, zone=zone)
 
 
-def _worth(cells: list[str], heading: Heading, headings: list[Heading]) -> int:
+def _rank(cells: list[str], heading: Heading) -> tuple[int, float]:
+    """Return what a column is worth as the time: one that stands still while the rows go on is none.
+
+    At equal worth the clock of the receiver goes before that of the device.
+    """
+    worth = _worth(cells, heading)
+    sample = cells[:: max(len(cells) // _LOOKED_AT, 1)]
+    if worth and len(sample) > 3 and len(set(sample)) == 1:
+        return 0, 0.0
+    return worth, 0.5 if _RECEIVER.search(heading.name.lower()) else 0.0
+
+
+def _worth(cells: list[str], heading: Heading) -> int:
     """Return how much a column says about the time: 0 nothing, 1 a number, 2 a clock time, 3 to 5 a date as well."""
     if heading.role not in {"time", "date", ""}:
         return 0
@@ -72,6 +85,6 @@ def on_track_clock(stamps: Stamps) -> tuple[FloatArray, bool]:
     """
     if stamps.clock in {"utc", "local"}:
         if stamps.clock == "local":
-            stamps.findings.append(Finding("time_without_zone", "the stamps carry no zone and were taken as UTC"))
+            stamps.findings.append(Finding("time_without_zone", count=int(np.isfinite(stamps.time_s).sum())))
         return stamps.time_s, True
     return stamps.time_s + BASE_S, False

@@ -22,6 +22,10 @@ tag that has not ended yet."""
 class _RefusedError(Exception):
     """The document holds something that no recording holds."""
 
+    def __init__(self, code: str, most: int) -> None:
+        super().__init__(code)
+        self.code, self.most = code, most
+
 
 class _Builder(ElementTree.TreeBuilder):
     """A tree builder that counts elements and their depth and refuses document type declarations."""
@@ -34,9 +38,9 @@ class _Builder(ElementTree.TreeBuilder):
         self.depth += 1
         self.elements += 1
         if self.depth > limits.MAX_XML_DEPTH:
-            raise _RefusedError(f"elements are nested more than {limits.MAX_XML_DEPTH} deep")
-        if self.elements > limits.MAX_XML_ELEMENTS:
-            raise _RefusedError(f"there are more than {limits.MAX_XML_ELEMENTS} elements")
+            raise _RefusedError("xml_too_deep", limits.MAX_XML_DEPTH)
+        if self.elements > limits.MAX_TREE_ELEMENTS:
+            raise _RefusedError("xml_too_large", limits.MAX_TREE_ELEMENTS)
         return super().start(tag, attrs)
 
     def end(self, tag: Any, /) -> ElementTree.Element:
@@ -44,7 +48,7 @@ class _Builder(ElementTree.TreeBuilder):
         return super().end(tag)
 
     def doctype(self, name: str, pubid: str | None, system: str | None) -> None:
-        raise _RefusedError("the document carries a DOCTYPE declaration")
+        raise _RefusedError("doctype", 0)
 
 
 def root_name(source: Source) -> str:
@@ -74,15 +78,11 @@ def parse(source: Source) -> tuple[ElementTree.Element, str]:
             start = end
         root = parser.close()
     except _RefusedError as refused:
-        source.fail(str(refused), remedy="Export the recording again; a recording needs nothing of the kind")
+        source.fail(refused.code, most=refused.most)
     except (ElementTree.ParseError, ValueError) as error:
         line = getattr(error, "position", (None, 0))[0]
         reason = str(error).split(":")[0]
-        source.fail(
-            f"the XML is damaged: {reason}",
-            line=line,
-            remedy="The file may have been cut off or edited; export it again",
-        )
+        source.fail("damaged_xml", line=line, reason=reason)
     return root, text
 
 

@@ -7,8 +7,9 @@ from pathlib import Path
 
 import numpy as np
 
-from speedcal.logs import gpx_writer
-from speedcal.logs.model import Readings, Track
+from speedcal.logs import gpx
+from speedcal.logs.readings import Readings
+from speedcal.logs.track import Track
 from speedcal.simulate.model import Drive
 from speedcal.units import MILE_M, SPEED_UNIT_MPS
 
@@ -26,7 +27,7 @@ def write_drive(drive: Drive, folder: Path) -> tuple[Path, Path]:
 
 def render_gpx(track: Track) -> str:
     """Return the track as GPX 1.1 that says it is simulated."""
-    return gpx_writer.render_gpx(track, creator="speedcal simulated drive", name="simulated drive, invented place")
+    return gpx.render_gpx(track, creator="speedcal simulated drive", name="simulated drive, invented place")
 
 
 def render_csv(readings: Readings) -> str:

@@ -2,15 +2,353 @@
 
 from __future__ import annotations
 
-from speedcal.text.messages import Template
+from collections.abc import Mapping
+
+from speedcal.text.messages import Template, Values
+from speedcal.text.numbers import counted, fill, joined, quoted, speed
+
+_CUT = "Cut it down to the drive"
+_EXPORT = "Export it again from the program that made it"
+_ONE_LOG = "Take out the one log and give that"
+_NAME_UNIT = "Write the unit into the header, such as 'speed mph', or give --unit"
+_WRITE = "Write one reading a line, such as '10:32:15  45 mph', or a table with a header"
+_PARTS = {"file": "the file", "unpacked": "what the file unpacks to", "member": "a file in the archive"}
+_FOUND = {
+    "pdf": "a PDF document",
+    "picture": "a picture",
+    "archive_in_archive": "an archive inside an archive",
+    "old_spreadsheet": "an old spreadsheet (.xls)",
+    "database": "a database",
+}
+_DAMAGED = {"zip": "a zip archive", "gzip": "a gzip file", "spreadsheet": "a spreadsheet", "fit": "FIT", "json": "JSON"}
+_SENTENCES = {
+    "cut_off": "cut off before the checksum",
+    "wrong_checksum": "wrong checksum",
+    "unreadable_fields": "fields that cannot be read",
+}
+
+LABELS: dict[str, str] = {
+    "gpx": "GPX",
+    "gpx_1_0": "GPX 1.0",
+    "gpx_1_1": "GPX 1.1",
+    "gpx_waypoints": "GPX waypoints",
+    "nmea": "NMEA 0183",
+    "fit": "FIT",
+    "fit_wheel": "FIT wheel sensor",
+    "fit_field": "FIT field of the device",
+    "tcx": "TCX",
+    "kml": "KML",
+    "json": "JSON",
+    "track_json": "track in JSON",
+    "sheet": "spreadsheet",
+    "sheet_ods": "spreadsheet (.ods)",
+    "sheet_xlsx": "spreadsheet (.xlsx)",
+    "text": "table or notes",
+    "table": "table",
+    "table_commas": "table (commas)",
+    "table_semicolons": "table (semicolons)",
+    "table_tabs": "table (tabs)",
+    "table_bars": "table (bars)",
+    "table_long": "table (one measurement a row)",
+    "track_table": "track table",
+    "track_table_commas": "track table (commas)",
+    "track_table_semicolons": "track table (semicolons)",
+    "track_table_tabs": "track table (tabs)",
+    "track_table_bars": "track table (bars)",
+    "track_table_long": "track table (one measurement a row)",
+    "notes": "plain notes",
+    "held_speeds": "list of held speeds",
+    "marked_invalid": "marked invalid by the receiver",
+    "time_missing": "time missing or unreadable",
+    "impossible_date": "impossible date",
+    "no_position_yet": "no position yet (0, 0)",
+    "no_position": "position missing or invalid",
+    "fix_not_renewed": "fix not renewed",
+    "repeated_time": "same time as the fix before",
+    "backward_time": "time runs back",
+    "time_covered": "time covered by a longer piece",
+    "speed_missing": "no speed",
+    "repeated_row": "row repeated",
+    "line_without_speed": "line without a speed",
+    "remark": "remark",
+    "title_with_number": "title with a number in it",
+    "waypoint_without_speed": "waypoint without a speed",
+}
+"""Short names of formats and of reasons why something was left out."""
+
+
+def left_out(dropped: Mapping[str, int]) -> str:
+    """Return what was left out, each reason with its count."""
+    return ", ".join(f"{LABELS.get(reason, reason)}: {count}" for reason, count in dropped.items())
+
+
+def _no_fixes(values: Values) -> str:
+    what = "no fix can be used" if not values["count"] else "only one fix can be used"
+    return what + (f" (left out: {left_out(values['dropped'])})" if values["dropped"] else "")
+
+
+def _columns(values: Values) -> str:
+    names = [quoted(name) for name in values["columns"]]
+    return joined(names) if names else "none"
+
+
+def _too_many(values: Values) -> str:
+    return f"there are more than {values['most']} {values['what']}"
+
+
+def _several(template: str) -> Template:
+    return lambda values: fill(template, {**values, "names": _columns(values)})
+
+
+def _meant(values: Values) -> str:
+    if values["meant"] is not None:
+        return f"Did you mean {values['meant']!r}?"
+    return f"The columns are {_columns(values)}"
+
+
+def _without_unit(values: Values) -> str:
+    proposed = f"; the positions in the file would fit {values['proposed']}" if values["proposed"] else ""
+    return f"column {quoted(values['column'])} has no unit of speed{proposed}"
+
+
+def _contradict(values: Values) -> str:
+    who = {"header": "the header says", "cells": "the cells say", "option": "the unit given is"}
+    return "the units contradict each other: " + ", ".join(f"{who[k]} {unit}" for k, unit in values["found"].items())
+
+
+def _thousands(values: Values) -> str:
+    found = str(values["found"])
+    plain = found.replace(",", "").replace(".", "")
+    return f"the odometer {found!r} may be {plain} or {found.replace(',', '.')}0"
+
+
+def _decimals_lost(values: Values) -> str:
+    done = f"{values['repaired']} were put back by their neighbors" if values["repaired"] else ""
+    gone = f"{values['left_out']} were left out" if values["left_out"] else ""
+    what = joined(filter(None, [done, gone]))
+    return f"Values in column {quoted(values['column'])} had lost their decimal mark; {what}."
+
+
+def _most_rows(values: Values) -> str:
+    column = f" of column {quoted(values['column'])}" if values["column"] else ""
+    first = values["problems"][0]
+    return f"{counted(values['count'], 'line')}{column} cannot be read; the first, line {first.line}: {first.text}"
+
 
 REFUSALS: dict[str, tuple[Template, Template]] = {
     "several_problems": (
         lambda values: f"{len(values['problems'])} problems",
         lambda values: str(values.get("remedy", "")),
     ),
+    "nul_bytes": ("the file holds NUL bytes and is not text", _EXPORT),
+    "too_many": (_too_many, _CUT),
+    "file_damaged": (
+        lambda values: f"the file cannot be read as {_DAMAGED[values['what']]}: {values['reason']}",
+        "Copy it from the device again, or export it again",
+    ),
+    "false_encoding": ("the file says it is in {encoding} but does not look like it", "Save it as UTF-8"),
+    "invalid_encoding": ("the text is not valid {encoding}", "Save it as UTF-8"),
+    "is_a_folder": ("this is a folder, not a file", "Name the file in it"),
+    "file_not_opened": ("the file cannot be opened: {reason}", "Check the name"),
+    "empty_file": ("the file is empty", "Record or export the drive again"),
+    "archive_too_full": ("the archive holds {count:n file}", _ONE_LOG),
+    "empty_archive": ("the archive is empty", "Put the log into it or give the log itself"),
+    "several_files_in_archive": (
+        lambda values: "the archive holds several files: " + ", ".join(map(repr, values["names"])),
+        _ONE_LOG,
+    ),
+    "too_large": (
+        lambda values: f"{_PARTS[values['part']]} is larger than {values['most_mb']} MB, more than any drive needs",
+        "Cut the recording down to the drive",
+    ),
+    "not_a_log": (
+        lambda values: f"the file is {_FOUND[values['found']]}",
+        "Export the log itself, as GPX or as a table with commas",
+    ),
+    "unknown_format": (
+        "this kind of file is not known",
+        lambda values: "Give one of: " + ", ".join(LABELS.get(name, name) for name in values["known"]),
+    ),
+    "no_track_in_format": (
+        lambda values: f"the file is {LABELS.get(values['format'], values['format'])} and holds no track",
+        "Give the recording of the receiver",
+    ),
+    "no_readings_in_format": (
+        lambda values: f"the file is a {LABELS.get(values['format'], values['format'])} track and holds no readings",
+        "Give what the instrument showed",
+    ),
+    "xml_too_deep": ("elements are nested more than {most} deep", "Export the recording again"),
+    "xml_too_large": ("there are more than {most} elements", _CUT),
+    "endless_tag": ("a tag or comment goes on for more than {most} MB", "Export the recording again"),
+    "doctype": ("the document carries a DOCTYPE declaration", "Export the recording again; it needs none"),
+    "damaged_xml": ("the XML is damaged: {reason}", "The file may have been cut off or edited; export it again"),
+    "other_xml": ("the XML document is {found:quoted}, not GPX", "Export the recording as GPX"),
+    "points_outside": ("{count:n track point stands/track points stand} outside a track segment", "Export it again"),
+    "planned_route": ("the file holds a planned route, not a recorded drive", "Give the recording"),
+    "no_timed_track": (
+        "the KML holds no timed track (gx:Track), only shapes without times",
+        "Export the recording as GPX, or as KML with times",
+    ),
+    "times_without_positions": ("track {track} has {times} times for {positions} positions", "Export it again"),
+    "no_fixes": (_no_fixes, "Give the recording of a drive, with times and positions"),
+    "no_positions": (
+        _several("there are no columns for latitude and longitude; the columns are {names}"),
+        "Give the recording of the receiver as the track; track and readings may be swapped",
+    ),
+    "no_time_column": (_several("no column holds a time; the columns are {names}"), "Export it with times"),
+    "no_table": (
+        "the text holds no table with a header row, and no other kind of track",
+        "Give GPX, NMEA, FIT, TCX, KML or a table with columns time, latitude and longitude",
+    ),
+    "no_table_in_sheet": (
+        "no sheet holds a header row above data",
+        "Put a header row such as 'time' and 'indicated mph' above the readings",
+    ),
+    "line_too_long": ("the line has {length} characters", "Give a table with one row a line"),
+    "open_quotation": ("the row cannot be split: {reason}", "Close every quotation mark"),
+    "data_above_header": (
+        "{count:n row of data stands/rows of data stand} above the header in line {header_line}",
+        "Put the header into the first line",
+    ),
+    "several_sessions": (
+        lambda values: (
+            f"column {quoted(values['column'])} names {values['count']}: {joined(values['names'])}"
+            + (" and more" if values["count"] > len(values["names"]) else "")
+        ),
+        "Which one is meant? Keep its rows only",
+    ),
+    "hours_or_minutes": (
+        "the times may be hours and minutes or minutes and seconds",
+        "Call the column 'time hh:mm' or 'elapsed mm:ss', or write such a line on top",
+    ),
+    "some_with_seconds": (
+        "some times have seconds and some may be minutes and seconds",
+        "Call the column 'time hh:mm' or 'elapsed mm:ss', or write the seconds everywhere",
+    ),
+    "unknown_zone": (
+        "the time zone {found!r} is not known",
+        "Write it as +02:00, or as its name in the IANA data base",
+    ),
+    "not_a_speed_unit": ("{found:quoted} is not a unit of speed", "Give mph, km/h, m/s or kn"),
+    "no_speed_unit": ("nothing says the unit of the speeds", "Write it behind the speeds (45 mph) or give --unit"),
+    "several_units": (
+        lambda values: f"several units are named: {', '.join(values['units'])}",
+        "Keep to one unit, or give --unit where none is named",
+    ),
+    "column_without_unit": (_without_unit, _NAME_UNIT),
+    "units_contradict": (_contradict, "Correct one of them"),
+    "truth_as_instrument": (
+        "column {column:quoted} is the speed of the GPS receiver, the truth and not an instrument",
+        "Give what the instrument showed; where the column is the vehicle's own speed, call it 'vehicle speed'",
+    ),
+    "several_speed_columns": (
+        _several("several columns may hold the indicated speed: {names}"),
+        "Name the one to use with --column",
+    ),
+    "no_certain_column": (
+        _several("no column is certain to hold what the instrument showed: {names}"),
+        "Call it 'indicated' with its unit, or name it with --column",
+    ),
+    "no_speed_column": (
+        _several("no column holds a speed; the columns are {names}"),
+        "Write a header such as 'time,indicated mph', or name the column with --column",
+    ),
+    "no_engine_column": (
+        _several("no column is certain to hold the engine speed; the columns are {names}"),
+        "Name it with --column",
+    ),
+    "several_named_columns": (
+        _several("several columns are called {found!r}: {names}"),
+        "Name one by its whole header",
+    ),
+    "no_such_column": ("there is no column {found!r}", _meant),
+    "no_wheel_sensor": (
+        "the records hold no speed of a wheel sensor or of another instrument",
+        "Give what the instrument showed in a file of its own, or name a field with --column",
+    ),
+    "thousands_or_decimals": (_thousands, "Write thousands without a mark, or one more decimal"),
+    "no_named_waypoints": (
+        "the GPX file has no waypoint that is named with a speed",
+        "Give the readings in a table or notes, or name waypoints with them, such as '45 mph'",
+    ),
+    "unknown_how_read": (
+        lambda values: f"{values['key']} is {values['found']!r}",
+        lambda values: f"Write {joined(values['known'], 'or')}",
+    ),
+    "no_readings": ("the file holds no readings", _WRITE),
+    "impossible_dates": (
+        "the dates lie before 1990 or after 2090",
+        "Set the clock of the logger or leave the date out",
+    ),
+    "most_rows_unreadable": (
+        _most_rows,
+        "Look with 'speedcal inspect' at what each column was taken for, and name the right one with --column",
+    ),
+    "nothing_left_of_drive": (
+        "nothing is left of the drive farther than {cut_m:g} m from its ends",
+        "Give a smaller --cut",
+    ),
+    "impossible_speed": ("{speed_mps:speed} is not the speed of a road vehicle", _WRITE),
+    "not_a_number": ("{found:quoted} is not a number", _WRITE),
+    "not_a_time": ("{found:quoted} is not a time", _WRITE),
+    "time_unlike_others": ("the time {found!r} is not written like the others, such as {example!r}", _WRITE),
+    "date_unlike_others": ("{found} is not a date in the order that the other lines have", "Correct the date"),
+    "row_too_long": ("the row has {count} cells, the header {width}", "Correct the row or the header"),
+    "no_time_in_line": ("there is no time in this line", _WRITE),
+    "note_too_long": ("the line has {length} characters and is not a note", _WRITE),
+    "no_reading_in_line": ("there is no reading in {found!r}", _WRITE),
+    "several_numbers": ("{count} numbers in {found!r}: which is the speed is not clear", _WRITE),
+    "thousands_in_note": ("a number in {found!r} may have thousands or decimals", "Write it without a thousands mark"),
+    "list_or_decimals": (
+        "commas in {found!r} may part speeds or be decimal marks",
+        "Put one speed on a line, or semicolons between them",
+    ),
 }
 """Code to what is wrong and what to do, both without full stop."""
 
-FINDINGS: dict[str, Template] = {}
+FINDINGS: dict[str, Template] = {
+    "speed_unit_assumed": lambda values: (
+        f"Column {quoted(values['column'])} names no unit and was taken as {values.get('speed_unit', 'm/s')}."
+    ),
+    "speed_unit_by_positions": "Column {column:quoted} names no unit; by the positions it is {speed_unit}.",
+    "speed_unit_contradicted": "Column {column:quoted} says {named}, but by the positions it is {speed_unit}.",
+    "speed_not_of_receiver": "The speed in column {column:quoted} may be the vehicle's own, so positions were used.",
+    "speed_column": lambda values: (
+        f"Speeds were taken from column {quoted(values['column'])}; not used: "
+        f"{', '.join(map(quoted, values['others']))}."
+    ),
+    "status_not_applied": "Column {column:quoted} would mark {count} fixes as invalid, most of the file; not applied.",
+    "decimals_lost": _decimals_lost,
+    "fixes_share_stamps": "Several fixes share a time; they were spread evenly over its step of {step_s:g} s.",
+    "readings_share_stamps": "{count} readings share each time; they were spread evenly over its step of {step_s:g} s.",
+    "negative_speed": "{count:n recorded speed is/recorded speeds are} negative and count as missing.",
+    "time_without_zone": "The times carry no zone and were taken as UTC.",
+    "sentences_refused": lambda values: (
+        f"{counted(values['count'], 'sentence')} left out: {_SENTENCES[values['reason']]}."
+    ),
+    "no_checksums": "The sentences carry no checksums, so damage cannot be seen.",
+    "second_talker": "The receivers {left_out:and} report as well; {talker} was used.",
+    "wrong_checksum": "The checksum of the file is wrong: part of it may be damaged.",
+    "cut_off": "The file is cut off or damaged after {count:n record}; those before were used.",
+    "hours_and_minutes": "Times such as 10:32 were taken as hours and minutes; minutes and seconds would make a drive "
+    "of {otherwise_s:seconds}.",
+    "minutes_and_seconds": "Times such as 10:32 were taken as minutes and seconds since the start.",
+    "zone_unused": "The times carry no date, so the named zone cannot be applied; every zone is tried instead.",
+    "date_unclear": "The date {found} can mean two days; only the time of day is used.",
+    "daylight_saving": "The clock jumps by an hour on the hour: taken as the {change} of daylight saving and undone.",
+    "no_times": "Column {column:quoted} holds no time: the speeds count as held one after the other.",
+    "fraction_of_day": "Times between 0 and 1 were taken as fractions of a day, as spreadsheets write clock times.",
+    "clock_digits": "Times such as 103215 were taken as clock times without colons, 10:32:15.",
+    "elapsed_unit": lambda values: (
+        "The times are numbers without a unit and were taken as "
+        f"{'seconds' if values['unit_s'] == 1 else 'milliseconds'} since the start."
+    ),
+    "odometers_unused": lambda values: f"Several odometer columns ({_columns(values)}): none was used.",
+    "odometer_unit_assumed": "The odometer column has no unit; taken as {length_unit} because the speeds are in "
+    "{speed_unit}.",
+    "dead_band": lambda values: (
+        f"No speed between 0 and {speed(values['slowest_mps'], None, digits=1)} occurs: "
+        "zeros may stand for slow driving."
+    ),
+}
 """Code to the sentence, with its full stop."""

@@ -23,6 +23,7 @@ from typing import Any
 from speedcal.units import SPEED_UNIT_MPS
 
 _MOST_QUOTED = 40
+_HUGE = 1e6
 
 
 class _Formatter(string.Formatter):
@@ -52,8 +53,14 @@ def fill(template: str, values: Mapping[str, Any]) -> str:
 def speed(value_mps: float, unit: str | None, *, digits: int = 0) -> str:
     """Return a speed in the reader's unit, or in both where it is not known."""
     if unit is not None:
-        return f"{value_mps / SPEED_UNIT_MPS[unit]:.{digits}f} {unit}"  # type: ignore[index]
-    return f"{value_mps / SPEED_UNIT_MPS['mph']:.{digits}f} mph ({value_mps / SPEED_UNIT_MPS['km/h']:.{digits}f} km/h)"
+        return f"{short(value_mps / SPEED_UNIT_MPS[unit], digits)} {unit}"  # type: ignore[index]
+    mph, kmh = (short(value_mps / SPEED_UNIT_MPS[word], digits) for word in ("mph", "km/h"))
+    return f"{mph} mph ({kmh} km/h)"
+
+
+def short(value: float, digits: int) -> str:
+    """Return a number with so many decimals; one that no drive has in a few digits with its power of ten."""
+    return f"{value:.{digits}f}" if abs(value) < _HUGE else f"{value:.3g}"
 
 
 def counted(count: int, noun: str) -> str:

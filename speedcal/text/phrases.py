@@ -11,8 +11,11 @@ _MOST_LISTED = 20
 _WRITTEN_IN: dict[str, str] = {
     "Calibration": "calibration_summary",
     "History": "history",
+    "Inspection": "inspection",
+    "Readings": "inspection",
     "RoadTestPlan": "road_test",
     "Tolerance": "rules",
+    "Track": "inspection",
     "Verification": "verdict",
 }
 """Type of a result to the module of this room whose function ``summary`` writes it."""

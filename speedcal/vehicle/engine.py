@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from speedcal.errors import ReadingsFormatError, VehicleError, raise_problems
+from speedcal.errors import VehicleError
 from speedcal.finding import Finding
 from speedcal.interval import Interval
 from speedcal.logs.model import Readings, Track
@@ -18,13 +17,8 @@ from speedcal.vehicle.rolling_circumference import RolledTire
 
 if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration
-    from speedcal.logs.source import Source
-    from speedcal.logs.table import Table
 
-_ENGINE_WORDS = re.compile(r"\brpm\b|engine[ _]?speed|r/min|1/min|min-1", re.IGNORECASE)
-_AS_SPEED = "indicated m/s"
-_RPM_TO_MPS = 100.0
-"""Engine speed is read through the reader of speeds, divided by this so that it passes for one."""
+_FINEST_RPM = 1e-9
 _GUESS_LOW, _GUESS_HIGH = 1.5, 9.0
 _SLOWEST_MPS = 8.0
 _FEWEST_RUNS = 3
@@ -52,48 +46,22 @@ def read_engine_speed(path: str | Path, *, column: str | None = None) -> Reading
     ReadingsFormatError
         The file cannot be read, or it is not certain which column holds the engine speed.
     """
-    from speedcal.logs.formats import Request, is_certain
-    from speedcal.logs.numbers import parse_numbers
-    from speedcal.logs.source import load
-    from speedcal.logs.table import find_table, split_rows, uses_decimal_comma
-    from speedcal.logs.table_readings import read_table
+    from speedcal.logs.columns import read_column
 
-    source = load(path, ReadingsFormatError, is_certain)
-    table = find_table(split_rows(source))
-    if table is None:
-        source.fail("no table with a header was found", remedy="Give a table with a time and an engine speed column")
-    index = _column(source, table, column)
-    comma = uses_decimal_comma(table)
-    rpm = parse_numbers(table.column(index), decimal_comma=comma)
-    if rpm.problems:
-        problems: list[tuple[int | None, str]] = [(table.line[i], text) for i, text in rpm.problems]
-        raise_problems(problems, source=source.name, remedy="Correct the engine speeds", kind=ReadingsFormatError)
-    as_speed = replace(
-        table,
-        header=[_AS_SPEED if i == index else name for i, name in enumerate(table.header)],
-        rows=[
-            [_cell(value, comma) if i == index else cell for i, cell in enumerate(row)]
-            for row, value in zip(table.rows, rpm.values / _RPM_TO_MPS, strict=True)
-        ],
+    engine = read_column(path, "engine", column=column)
+    nothing = np.full(len(engine.values), np.nan)
+    return Readings(
+        time_s=engine.time_s,
+        clock=engine.clock,
+        time_resolution_s=engine.time_resolution_s,
+        speed_mps=engine.values,
+        speed_unit="m/s",
+        speed_resolution_mps=engine.step or _FINEST_RPM,
+        odometer_m=nothing,
+        odometer_resolution_m=float("nan"),
+        line=engine.line,
+        source=engine.source,
     )
-    return _scaled(read_table(source, as_speed, Request(None, _AS_SPEED), kind="engine speed"), _RPM_TO_MPS)
-
-
-def _column(source: Source, table: Table, name: str | None) -> int:
-    if name is None:
-        found = [i for i, header in enumerate(table.header) if _ENGINE_WORDS.search(header)]
-    else:
-        found = [i for i, header in enumerate(table.header) if header.strip().casefold() == name.strip().casefold()]
-    if len(found) != 1:
-        what = f"no column is called {name!r}" if name else f"{len(found) or 'no'} columns may hold the engine speed"
-        names = ", ".join(repr(header) for header in table.header[:30])
-        source.fail(f"{what}; the columns are {names}", line=table.header_line, remedy="Name it with --column")
-    return found[0]
-
-
-def _cell(value: float, comma: bool) -> str:
-    text = "" if np.isnan(value) else f"{value:.4f}"
-    return text.replace(".", ",") if comma else text
 
 
 def axle_from_drive(track: Track, engine: Readings, *, gear_ratio: float, rolled: RolledTire) -> AxleEstimate:

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from speedcal.errors import SpeedcalError
+from speedcal.text.messages import label
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
@@ -69,12 +70,12 @@ def _try(seen: dict[str, Any], part: str, task: Mapping[str, Any], read: Callabl
     except SpeedcalError as error:
         told = error.to_dict()
         name = Path(str(told["source"])).name
-        label = task["labels"].get(name, name)
-        problem = str(told["problem"]).replace(name, label) if name else told["problem"]
+        shown = task["labels"].get(name, name)
+        problem = str(told["text"]).replace(name, shown) if name else told["text"]
         remedy = str(told["remedy"])
         for option, place in _ON_THE_PAGE:
             remedy = remedy.replace(option, place)
-        seen["errors"].append({**told, "part": part, "source": label, "problem": problem, "remedy": remedy})
+        seen["errors"].append({**told, "part": part, "source": shown, "problem": problem, "remedy": remedy})
         return None
 
 
@@ -115,11 +116,11 @@ def _calibrate(task: Mapping[str, Any], track: Track, readings: Readings) -> Cal
 
 def _track_facts(track: Track) -> dict[str, Any]:
     return {
-        "kind": track.kind,
+        "kind": label(track.kind),
         "fixes": len(track),
         "minutes": float(track.time_s[-1] - track.time_s[0]) / 60 if len(track) else 0.0,
         "start_s": float(track.time_s[0]) if len(track) and track.has_date else None,
-        "dropped": dict(track.dropped),
+        "dropped": {label(reason): count for reason, count in track.dropped.items()},
         "findings": [finding.to_dict() for finding in track.findings],
     }
 
@@ -128,7 +129,7 @@ def _readings_facts(readings: Readings) -> dict[str, Any]:
     step = SPEED_UNIT_MPS[readings.speed_unit]
     speeds = readings.speed_mps / step
     return {
-        "kind": readings.kind,
+        "kind": label(readings.kind),
         "count": len(readings),
         "unit": readings.speed_unit,
         "clock": readings.clock,
@@ -136,7 +137,7 @@ def _readings_facts(readings: Readings) -> dict[str, Any]:
         "highest": float(speeds.max()) if len(readings) else 0.0,
         "resolution": round(float(readings.speed_resolution_mps / step), 3),
         "odometer": bool((readings.odometer_m == readings.odometer_m).any()),
-        "dropped": dict(readings.dropped),
+        "dropped": {label(reason): count for reason, count in readings.dropped.items()},
         "findings": [finding.to_dict() for finding in readings.findings],
     }
 

@@ -55,7 +55,7 @@ def _refused(tmp_path, data, name="file"):
         ("a," * 1_000_000, "characters"),
         (b"\x00" * 1000, "not known"),
         (bytes(range(256)) * 40, "not known"),
-        (b"\x1f\x8b" + b"x" * 100, "compressed file is damaged"),
+        (b"\x1f\x8b" + b"x" * 100, "cannot be read as a gzip file"),
         (b"PK\x03\x04" + b"x" * 100, "zip archive"),
         (b"\x0e\x10\x00\x00\xff\xff\xff\x7f.FIT" + b"\x00" * 50, "FIT"),
         (b"\xd0\xcf\x11\xe0" + b"\x00" * 100, r"old spreadsheet|not known"),

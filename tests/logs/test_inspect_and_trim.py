@@ -20,7 +20,8 @@ from speedcal.cli._waiting import waiting
 from speedcal.errors import SpeedcalError
 from speedcal.logs import read_track
 from speedcal.logs.inspection import inspect_file
-from speedcal.logs.sketch import sketch
+from speedcal.text.messages import label
+from speedcal.text.sketch import sketch
 
 DRIVE = small_drive()
 
@@ -48,7 +49,7 @@ def test_every_kind_of_file_can_be_inspected(tmp_path, kind):
     assert (found.track is not None) == (kind in TRACKS or kind == "waypoints")
     assert (found.readings is not None) == (kind in READINGS)
     json.dumps(found.to_dict())
-    assert str(found).startswith(f"file: {found.kind}")
+    assert str(found).startswith(f"file: {label(found.kinds[0])}")
 
 
 def test_the_facts_of_a_track_are_those_of_the_drive(drive):
@@ -73,7 +74,7 @@ def test_gaps_and_what_was_left_out_are_told(tmp_path):
     path.write_bytes(b"\n".join(lines))
     text = _run("inspect", path, "--unit", "mph").output
     assert "gaps        1, longest 10 s" in text
-    assert "left out    missing or invalid position: 1" in text
+    assert "left out    position missing or invalid: 1" in text
     assert "mph" in text
     assert "recorded with 30 of 30 fixes" in text
 
@@ -96,8 +97,8 @@ def test_several_files_are_inspected_and_one_bad_one_does_not_hide_the_others(dr
     assert "nowhere.csv: the file cannot be opened" in result.stderr
     result = _run("inspect", drive, tmp_path / "nowhere.csv", "--json")
     told = json.loads(result.stdout)
-    assert [entry["kind"] for entry in told["files"]] == ["GPX 1.1"]
-    assert told["refused"][0]["error"] == "ReadingsFormatError"
+    assert [entry["kinds"] for entry in told["files"]] == [["gpx_1_1"]]
+    assert told["refused"][0]["error"] == "file_not_opened"
 
 
 def test_a_plot_is_drawn_on_request(drive, tmp_path):

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from speedcal.logs import formats, read_track
-from speedcal.logs.fixes import Fixes, build_track
 from speedcal.logs.formats import LogFormat
+from speedcal.logs.track import Fixes, build_track
 
 
 def _read_at_lines(source, zone):
@@ -22,13 +22,13 @@ def _read_at_lines(source, zone):
         longitude_deg=[float(row[2]) for row in rows],
         speed_mps=[float(row[3]) for row in rows],
     )
-    return build_track(source, "at lines", fixes)
+    return build_track(source, "at_lines", fixes)
 
 
 @pytest.fixture
 def at_lines(monkeypatch):
     module = types.ModuleType("speedcal.logs.at_lines")
-    module.FORMAT = LogFormat("at lines", lambda source: source.data.startswith(b"@"), track=_read_at_lines)
+    module.FORMAT = LogFormat("at_lines", lambda source: source.data.startswith(b"@"), track=_read_at_lines)
     monkeypatch.setitem(sys.modules, module.__name__, module)
     monkeypatch.setattr(formats, "_MODULES", ("at_lines", *formats._MODULES))
     formats.all_formats.cache_clear()
@@ -41,14 +41,14 @@ def test_a_format_named_in_the_table_is_read_like_the_others(at_lines, tmp_path)
     path = tmp_path / "log"
     path.write_text("@1600000000 45.1 9.1 10\n@1600000001 95.1 9.1 11\n@1600000002 45.2 9.1 12\n", encoding="utf-8")
     track = read_track(path)
-    assert track.kind == "at lines"
+    assert track.kind == "at_lines"
     np.testing.assert_array_equal(track.speed_mps, [10, 12])
-    assert track.dropped == {"missing or invalid position": 1}
+    assert track.dropped == {"no_position": 1}
 
 
 def test_every_module_of_the_table_holds_a_format_of_its_own():
     """Names are different, and each reads a track or readings."""
     found = [importlib.import_module(f"speedcal.logs.{name}").FORMAT for name in formats._MODULES]
-    assert len({log.name for log in found}) == len(found)
+    assert len({log.id for log in found}) == len(found)
     assert all(log.track or log.readings for log in found)
     assert [log.certain for log in found] == [True] * (len(found) - 1) + [False], "what any text may be comes last"

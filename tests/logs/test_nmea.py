@@ -134,7 +134,7 @@ def test_gns_of_any_talker_is_a_fix_unless_every_system_says_no(tmp_path):
     ]
     track = _read(tmp_path, *lines)
     assert len(track) == 2
-    assert track.dropped == {"marked invalid by the receiver": 1}
+    assert track.dropped == {"marked_invalid": 1}
     assert track.elevation_m[0] == 99.5
 
 
@@ -152,7 +152,7 @@ def test_what_the_receiver_marks_invalid_is_no_fix(tmp_path, bad):
     """Void, no fix, dead reckoning."""
     track = _read(tmp_path, _rmc("120000"), bad, _rmc("120002"))
     assert len(track) == 2
-    assert track.dropped == {"marked invalid by the receiver": 1}
+    assert track.dropped == {"marked_invalid": 1}
 
 
 def test_damaged_sentences_are_left_out_with_a_finding(tmp_path):
@@ -168,9 +168,9 @@ def test_damaged_sentences_are_left_out_with_a_finding(tmp_path):
         "12:00:03 " + _rmc("120003"),
     )
     assert len(track) == 2
-    assert {finding.text.split(": ")[1] for finding in track.findings} == {
-        "wrong checksum",
-        "cut off before the checksum",
+    assert {finding.values["reason"] for finding in track.findings} == {
+        "wrong_checksum",
+        "cut_off",
     }
 
 
@@ -192,7 +192,7 @@ def test_a_log_without_checksums_is_read_and_the_lack_is_mentioned(tmp_path):
 def test_minutes_of_sixty_or_more_are_no_position(tmp_path):
     """4160.5 is no latitude."""
     track = _read(tmp_path, _rmc("120000"), _rmc("120001", place="4160.5,N,00201.31654,W"), _rmc("120002"))
-    assert track.dropped == {"missing or invalid position": 1}
+    assert track.dropped == {"no_position": 1}
 
 
 def test_sentences_without_a_fix_are_refused(tmp_path):

@@ -53,7 +53,7 @@ def test_a_sheet_with_a_title_a_merged_header_and_empty_lines_is_read(tmp_path):
     np.testing.assert_array_equal(readings.time_s, [37935, 38000])
     np.testing.assert_allclose(readings.speed_mps / MPH_MPS, [45, 50.5])
     np.testing.assert_array_equal(readings.line, [5, 7])
-    assert readings.kind == "spreadsheet (.xlsx)"
+    assert readings.kind == "sheet_xlsx"
 
 
 @pytest.mark.parametrize(
@@ -130,7 +130,7 @@ def test_an_open_document_sheet_is_read(tmp_path):
     np.testing.assert_array_equal(readings.time_s, [37935, 38000])
     np.testing.assert_allclose(readings.speed_mps * 3.6, [45, 50.5])
     np.testing.assert_array_equal(readings.line, [3, 4])
-    assert readings.kind == "spreadsheet (.ods)"
+    assert readings.kind == "sheet_ods"
 
 
 def test_a_sheet_without_a_table_is_refused(tmp_path):
@@ -143,7 +143,7 @@ def test_a_damaged_workbook_is_refused(tmp_path):
     """Never a traceback of the library."""
     path = tmp_path / "t.xlsx"
     path.write_bytes(zipped("xl/workbook.xml", b"<workbook"))
-    with pytest.raises(ReadingsFormatError, match="cannot be read as spreadsheet"):
+    with pytest.raises(ReadingsFormatError, match="cannot be read as a spreadsheet"):
         read_readings(path)
 
 

@@ -1,14 +1,15 @@
-"""One written time: what kind of time it is and which one."""
+"""One written time: what kind of time it is and which one; and zones as users write them."""
 
 from __future__ import annotations
 
 import math
 import re
 from collections.abc import Mapping
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from typing import Literal, NamedTuple
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from speedcal.logs.zones import fixed_offset
+from speedcal.errors import ReadingsFormatError
 
 StampKind = Literal["zoned", "naive", "slashed", "clock", "three", "pair", "number"]
 
@@ -176,3 +177,40 @@ def _fraction(digits: str | None) -> float:
 
 def _step(digits: str | None, whole: float) -> float:
     return whole * 10.0 ** -len(digits) if digits else whole
+
+
+_OFFSET = re.compile(r"(?:UTC|GMT)?\s*([+-])(\d{1,2})(?::?(\d{2}))?", re.IGNORECASE)
+
+
+def parse_zone(text: str) -> tzinfo:
+    """Return the zone meant by ``UTC``, ``+02:00``, ``UTC-7`` or a name of the IANA data base.
+
+    Raises
+    ------
+    ReadingsFormatError
+        Nothing of the kind.
+    """
+    word = text.strip()
+    if word.upper() in {"UTC", "GMT", "Z"}:
+        return UTC
+    offset = fixed_offset(word)
+    if offset is not None:
+        return timezone(offset)
+    try:
+        return ZoneInfo(word)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        raise ReadingsFormatError("unknown_zone", found=text) from None
+
+
+def fixed_offset(text: str) -> timedelta | None:
+    """Return the offset from UTC that a suffix such as ``Z``, ``+0200`` or ``-07:30`` means, None if it means none."""
+    if text.upper() in {"Z", "UTC", "GMT"}:
+        return timedelta(0)
+    found = _OFFSET.fullmatch(text)
+    if not found:
+        return None
+    hours, minutes = int(found.group(2)), int(found.group(3) or 0)
+    if hours > 14 or minutes > 59:
+        return None
+    size = timedelta(hours=hours, minutes=minutes)
+    return -size if found.group(1) == "-" else size

@@ -1,23 +1,28 @@
-"""Text files: delimited tables of readings or fixes, and plain notes."""
+"""Text files: delimited tables of readings or fixes, measurements one to a row, and plain notes."""
 
 from __future__ import annotations
 
 from datetime import tzinfo
 
 from speedcal.logs.formats import LogFormat, Request
-from speedcal.logs.model import Readings, Track
+from speedcal.logs.headers import read_heading
+from speedcal.logs.long_form import long_table
 from speedcal.logs.notes import read_notes
+from speedcal.logs.readings import Readings
 from speedcal.logs.source import Source
-from speedcal.logs.table import Table, find_table, is_number, split_rows
 from speedcal.logs.table_readings import read_table
 from speedcal.logs.table_tracks import read_table_track
-from speedcal.logs.words import read_heading
+from speedcal.logs.tabular import Table, find_table, is_number, split_rows
+from speedcal.logs.track import Track
 
-_KINDS = {"\t": "table (tabs)", ";": "table (semicolons)", ",": "table (commas)", "|": "table (bars)", "": "table"}
+_KINDS = {"\t": "table_tabs", ";": "table_semicolons", ",": "table_commas", "|": "table_bars", "": "table"}
 
 
 def _read_readings(source: Source, request: Request) -> Readings:
     rows = split_rows(source)
+    long = long_table(rows, for_track=False)
+    if long is not None:
+        return read_table(source, long, request, kind="table_long")
     table = find_table(rows)
     if table is not None and (request.column is not None or _is_readings(table)):
         return read_table(source, table, request, kind=_KINDS[rows.delimiter])
@@ -29,18 +34,18 @@ def _is_readings(table: Table) -> bool:
     roles = {read_heading(name).role for name in table.header}
     if len(table.header) > 1:
         return bool(roles - {""})
-    return "speed" in roles and is_number(table.rows[0][0])
+    return "speed" in roles and is_number(table.rows[0][0]) and not any(map(str.isdigit, table.header[0]))
 
 
 def _read_track(source: Source, zone: tzinfo | None) -> Track:
     rows = split_rows(source)
+    long = long_table(rows, for_track=True)
+    if long is not None:
+        return read_table_track(source, long, zone, kind="track_table_long")
     table = find_table(rows)
     if table is None:
-        source.fail(
-            "the text holds no table with a header row, and no other kind of track",
-            remedy="Give GPX, NMEA, FIT, TCX, KML or a table with columns time, latitude and longitude",
-        )
-    return read_table_track(source, table, zone, kind=f"track {_KINDS[rows.delimiter]}")
+        source.fail("no_table")
+    return read_table_track(source, table, zone, kind=f"track_{_KINDS[rows.delimiter]}")
 
 
 def _is_text(source: Source) -> bool:
@@ -51,4 +56,4 @@ def _is_text(source: Source) -> bool:
     return binary <= 2 and not head.lstrip(b"\xef\xbb\xbf \t\r\n").startswith((b"<", b"%PDF"))
 
 
-FORMAT = LogFormat("table or notes", _is_text, track=_read_track, readings=_read_readings, certain=False)
+FORMAT = LogFormat("text", _is_text, track=_read_track, readings=_read_readings, certain=False)

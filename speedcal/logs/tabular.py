@@ -9,15 +9,17 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from speedcal.logs import limits
+from speedcal.logs.headers import Heading
+from speedcal.logs.numbers import MISSING
 from speedcal.logs.source import Source
-from speedcal.logs.stamp_text import parse_stamp
-from speedcal.logs.stamps import MISSING
-from speedcal.logs.words import is_unit
+from speedcal.logs.written_times import parse_stamp
 
 _DELIMITERS = ("\t", ";", "|", ",")
 _LOOKED_AT = 60
-_HEADER_WITHIN = 40
+_HEADER_WITHIN = 400
+"""Rows within which the data must begin."""
 _LONGEST_DATUM = 60
+_MOST_SESSIONS, _FEWEST_A_SESSION, _MOST_NAMED = 200, 3, 10
 _DECIMALS = re.compile(r"[-+]?\d+([.,])(?:\d{1,2}|\d{4,})|[-+]?\d{4,}([.,])\d{3}")
 _NUMBERLIKE = re.compile(r"[-+]?[\d.,' ]*\d[\d.,' ]*(?:\s*[A-Za-z/]{1,6})?")
 
@@ -60,21 +62,22 @@ def split_rows(source: Source) -> Rows:
     lines = source.lines()
     for number, line in enumerate(lines, 1):
         if len(line) > limits.MAX_LINE:
-            source.fail(f"the line has {len(line)} characters", line=number, remedy="Give a table with one row a line")
+            source.fail("line_too_long", line=number, length=len(line))
     kept = [
         (number, line) for number, line in enumerate(lines, 1) if line.strip() and not line.lstrip().startswith("#")
     ]
     if len(kept) > limits.MAX_POINTS:
-        source.fail(f"the table has more than {limits.MAX_POINTS} rows", remedy="Cut it down to the drive")
-    delimiter = _delimiter([line for _, line in kept[:_LOOKED_AT]])
+        source.fail("too_many", what="rows", most=limits.MAX_POINTS)
+    middle = max(len(kept) // 2 - _LOOKED_AT // 2, 0)  # settings may stand above the table, not in its middle
+    delimiter = _delimiter([line for _, line in kept[middle : middle + _LOOKED_AT]])
     cells, numbers = [], []
     budget = limits.MAX_CELLS
     for number, row in _split(source, kept, delimiter):
         if len(row) > limits.MAX_COLUMNS:
-            source.fail(f"the row has {len(row)} columns", line=number, remedy="Keep the columns that matter")
+            source.fail("too_many", line=number, what="columns", most=limits.MAX_COLUMNS)
         budget -= len(row)
         if budget < 0:
-            source.fail(f"the table has more than {limits.MAX_CELLS} cells", remedy="Cut it down to the drive")
+            source.fail("too_many", what="cells", most=limits.MAX_CELLS)
         cells.append([cell.strip() for cell in row])
         numbers.append(number)
     first = kept[0][0] if kept else 0
@@ -102,53 +105,83 @@ def _split(source: Source, lines: list[tuple[int, str]], delimiter: str) -> Iter
             try:
                 yield number, next(csv.reader([line], delimiter=delimiter, skipinitialspace=True))
             except (csv.Error, StopIteration) as error:
-                source.fail(f"the row cannot be split: {error}", line=number, remedy="Close every quotation mark")
+                source.fail("open_quotation", line=number, reason=str(error))
         else:
             yield number, line.split(delimiter)
 
 
 def find_table(rows: Rows) -> Table | None:
-    """Return the table of a file, its header taken from the comment above the rows when no row is one."""
+    """Return the table of a file, its header taken from the comment above the rows when no row is one.
+
+    Measurements one to a row (time; quantity; value; unit) come back as a table with a column for each quantity.
+    """
     table = _find_table(rows)
     if table is None and rows.commented is not None and rows.delimiter:
         number, text = rows.commented
         cells = [cell.strip() for cell in text.split(rows.delimiter)]
         if rows.cells and len(cells) == len(rows.cells[0]):
-            return _find_table(replace(rows, cells=[cells, *rows.cells], line=[number, *rows.line]))
+            table = _find_table(replace(rows, cells=[cells, *rows.cells], line=[number, *rows.line]))
     return table
 
 
 def _find_table(rows: Rows) -> Table | None:
-    """Return the table that begins in the first forty rows; None when nothing looks like a header above data.
+    """Return the table in the rows; None when nothing looks like a header above data.
 
-    The header is the last row of words before the first row with a number or a time; a row of units under it is
-    joined to it. Titles above it are skipped; the same header once more (a logger that was restarted) is no row.
+    The data begin with the first row that holds a number or a time and is as wide as most rows of the file. The words
+    above it are names, units and sources: the first row that is nearly as full as the fullest names the columns, and
+    what stands under a name is joined to it, so that equal names are told apart. Titles and settings above are
+    skipped; the same header once more (a logger that was restarted) is no row.
     """
-    for i, row in enumerate(rows.cells[:_HEADER_WITHIN]):
-        if not _is_words(row):
-            continue
-        units = i + 1 < len(rows.cells) and _is_units(rows.cells[i + 1])
-        first = i + 2 if units else i + 1
-        if first >= len(rows.cells) or not _is_data(rows.cells[first]):
-            continue
-        width = len(row)
-        header = list(row)
-        if units:
-            below = _padded(rows.cells[i + 1], width)
-            header = [f"{name} {unit}".strip() for name, unit in zip(header, below, strict=True)]
-        below_it = zip(rows.line[first:], rows.cells[first:], strict=True)
-        body = [(line, cells) for line, cells in below_it if any(cells) and cells != row]
-        above = [line for line, cells in zip(rows.line[:i], rows.cells[:i], strict=True) if _is_all_data(cells)]
-        return Table(
-            header,
-            [cells for _, cells in body],
-            [line for line, _ in body],
-            rows.delimiter,
-            rows.line[i],
-            tuple((line, len(cells)) for line, cells in body if any(cells[width:])),
-            tuple(above),
-        )
-    return None
+    width = _usual_width(rows.cells)
+    start = next((i for i in range(min(len(rows.cells), _HEADER_WITHIN)) if _begins(rows.cells, i, width)), None)
+    if start is None:
+        return None
+    top = start
+    while top and _is_words(rows.cells[top - 1]):
+        top -= 1
+    block = rows.cells[top:start]
+    full = max(_filled(row) for row in block)
+    names = next(i for i, row in enumerate(block) if _filled(row) >= 0.6 * full)
+    header = list(block[names])
+    under = [row for row in block[names + 1 :] if not all(map(is_missing, row))]
+    for row in under:
+        header = [f"{name} {word}".strip() for name, word in zip(header, _padded(row, len(header)), strict=True)]
+    again = [block[names], *under]
+    below = zip(rows.line[start:], rows.cells[start:], strict=True)
+    body = [(line, cells) for line, cells in below if any(cells) and cells not in again]
+    above = [
+        line
+        for line, cells in zip(rows.line[:top], rows.cells[:top], strict=True)
+        if len(cells) == width and _is_all_data(cells)
+    ]
+    return Table(
+        header,
+        [cells for _, cells in body],
+        [line for line, _ in body],
+        rows.delimiter,
+        rows.line[top + names],
+        tuple((line, len(cells)) for line, cells in body if any(cells[len(header) :])),
+        tuple(above),
+    )
+
+
+def _usual_width(cells: list[list[str]]) -> int:
+    """Return how many cells most rows of the file have, by rows from its middle."""
+    middle = max(len(cells) // 2 - _LOOKED_AT, 0)
+    counts = Counter(len(row) for row in cells[middle : middle + 2 * _LOOKED_AT])
+    return max(counts, key=lambda width: (counts[width], width), default=0)
+
+
+def _begins(cells: list[list[str]], at: int, width: int) -> bool:
+    """Tell whether the data begin in this row: the row above is words, and it is as wide as the rows below."""
+    if not at or not _is_data(cells[at]) or not _is_words(cells[at - 1]):
+        return False
+    alike = len(cells[at]) == width or len(cells[at - 1]) == width or len(cells) < _HEADER_WITHIN
+    return alike and (_filled(cells[at]) > 1 or width < 3)
+
+
+def _filled(row: list[str]) -> int:
+    return sum(1 for cell in row if cell)
 
 
 def _padded(cells: list[str], width: int) -> list[str]:
@@ -158,11 +191,6 @@ def _padded(cells: list[str], width: int) -> list[str]:
 def _is_words(row: list[str]) -> bool:
     filled = [cell for cell in row if cell]
     return bool(filled) and not any(_is_datum(cell) for cell in filled)
-
-
-def _is_units(row: list[str]) -> bool:
-    filled = [cell.strip("()[] ") for cell in row if cell.strip("()[] -")]
-    return bool(filled) and all(is_unit(cell) for cell in filled)
 
 
 def _is_data(row: list[str]) -> bool:
@@ -183,11 +211,7 @@ def _is_datum(cell: str) -> bool:
 def check_header(source: Source, table: Table) -> None:
     """Refuse a table whose header stands in the middle of its rows: what lies above would be lost."""
     if table.above:
-        source.fail(
-            f"{len(table.above)} rows of data stand above the header in line {table.header_line}",
-            line=table.above[0],
-            remedy="Put the header into the first line",
-        )
+        source.fail("data_above_header", line=table.above[0], count=len(table.above), header_line=table.header_line)
 
 
 def is_number(cell: str) -> bool:
@@ -212,3 +236,14 @@ def decimal_mark(table: Table) -> str:
     sample = [cell for row in table.rows[:200] for cell in row]
     marks = {found.group(1) or found.group(2) for cell in sample if (found := _DECIMALS.fullmatch(cell))}
     return marks.pop() if len(marks) == 1 else "." if marks else ""
+
+
+def check_sessions(source: Source, table: Table, headings: Sequence[Heading]) -> None:
+    """Ask which one is meant where a column names several vehicles, devices or sessions."""
+    for i, heading in enumerate(headings):
+        if heading.role != "session":
+            continue
+        counts = Counter(cell for cell in table.column(i) if not is_missing(cell))
+        if 1 < len(counts) <= _MOST_SESSIONS and len(table.rows) >= _FEWEST_A_SESSION * len(counts):
+            names = sorted(counts)[:_MOST_NAMED]
+            source.fail("several_sessions", line=table.header_line, column=heading.name, names=names, count=len(counts))

@@ -1,4 +1,4 @@
-"""Words of column headers: what a column holds and in which unit."""
+"""Headers of columns: what a column holds and in which unit."""
 
 from __future__ import annotations
 
@@ -9,23 +9,21 @@ from typing import Literal
 from speedcal.units import LENGTH_UNIT_M, SpeedUnit, parse_speed_unit
 
 Place = Literal["latitude", "longitude", "elevation", "validity", "north_south", "east_west"]
-Role = Literal["speed", "time", "date", "odometer", ""] | Place
+Role = Literal["speed", "time", "date", "odometer", "engine", "u", "u_common", "session", ""] | Place
 
 _SPEED_UNIT = re.compile(
     r"(?<![a-z])(km/h|kmh|km/hr|km h|kph|kmph|mi/h|mph|m/s|mps|knots?|kts?|kn"
-    r"|miles per hour|kilomet(?:er|re)s per hour)(?![a-z/])"
+    r"|miles per hour|kilomet(?:er|re)s per hour)(?![a-z/²^]|2)"
 )
 _LENGTH_UNIT = re.compile(r"(?<![a-z])(miles?|mi|kilomet(?:er|re)s?|km|met(?:er|re)s?|m|feet|ft)(?![a-z/])")
-_TIME_UNIT = re.compile(r"(?:s|sec|seconds?|ms|min|h|utc|local|hh:mm(?::ss(?:\.s+)?)?|mm:ss|yyyy\S*|epoch)")
-_OTHER_UNIT = re.compile(r"(?:°|deg(?:rees?)?|°?[cf]|%|rpm|1/min|v|a|bar|kpa|psi|g|hpa|text|number|#|n/a|-)")
-
 _INSTRUMENT = re.compile(r"indicated|speedo(?:meter)?|dial|needle|pointer|instrument|shown|display|dash|tacho|reading")
 _SATELLITE = re.compile(r"(?<![a-z])(?:gps|gnss|(?:ground|true|sog|doppler|actual|satellite)(?![a-z]))")
-_VEHICLE = re.compile(r"(?<![a-z])(vehicle|car|obd|ecu|vss|wheel|bus|can)(?![a-z])")
-_SPEED_WORD = re.compile(r"speed|velocity|(?<![a-z])sog(?![a-z])|geschwindigkeit|vitesse|velocidad|velocit")
+_VEHICLE = re.compile(r"(?<![a-z])(vehicle|car|obd(?: ?ii)?|ecu|vss|wheel|bus|can|010d|0d)(?![a-z])")
+_CALCULATED = re.compile(r"(?<![a-z])(calc(?:ulated)?|derived|computed|filtered|estimated)(?![a-z])")
+_SPEED_WORD = re.compile(r"speed|velocity|(?<![a-z])sog(?![a-z])|geschwindigkeit|vitesse|velocidad|velocit|010d")
 _NO_SPEED = re.compile(
-    r"(?<![a-z])(max|min|avg|average|mean|cruise|limit|engine|fan|wind|rpm|shaft|turbine|rotor|accel|pump|motor)"
-    r"|m/s2|m/s\^2|m/s²"
+    r"(?<![a-z])(max|min|avg|average|mean|cruise|limit|engine|fan|wind|rpm|shaft|turbine|rotor|accel|pump|motor"
+    r"|vertical|precision|accuracy|error|std)|m/s2|m/s\^2|m/s²"
 )
 _TIME_WORD = re.compile(
     r"(?<![a-z])(time|timestamp|stamp|datetime|clock|utc|gmt|epoch|elapsed|seconds?|secs?"
@@ -34,16 +32,24 @@ _TIME_WORD = re.compile(
 _BARE_TIME = re.compile(r"t|(?:s|ms|sec|min|minutes?|hours?)|t ?[\[(]?(?:s|ms|sec|min|h)[\])]?")
 _DATE_WORD = re.compile(r"(?<![a-z])(date|day|datum)(?![a-z])")
 _ODOMETER = re.compile(r"(?<![a-z])(odo|odometer|odometre|mileage|trip|trip ?meter)(?![a-z])")
+_NOT_LENGTH = re.compile(r"(?<![a-z])(?:trip|odo) ?met(?:er|re)s?(?![a-z])")
+"""A trip meter is an instrument; it says nothing about metres."""
+_ENGINE = re.compile(r"(?<![a-z])rpm(?![a-z])|engine ?(?:speed|rpm)|r/min|1/min|min-1|(?<![a-z])010c(?![a-z])")
+_UNCERTAINTY = re.compile(r"u ?(common)? ?[\[(]? ?(?:km/h|mph|m/s|kn) ?[\])]?")
+_SESSION = re.compile(
+    r"(?:vehicle|car|truck|device|session|trip|drive|driver|unit|logger)[ _]?(?:id|no|number|name)?|vin"
+)
+_PRECISION = re.compile(r"precision|accuracy|(?<![a-z])(?:[hvp]?dop|error|std|sigma)(?![a-z])")
 _PLACE: dict[Place, re.Pattern[str]] = {
-    "latitude": re.compile(r"(?<![a-z])(gps)?(lat|latitude)(?![a-z])"),
-    "longitude": re.compile(r"(?<![a-z])(gps)?(lon|lng|long|longitude)(?![a-z])"),
-    "elevation": re.compile(r"(?<![a-z])(alt|altitude|ele|elevation|height)(?![a-z])"),
+    "latitude": re.compile(r"(?<![a-z])(gps ?)?(lat|latitude|breitengrad|breite)(?![a-z])"),
+    "longitude": re.compile(r"(?<![a-z])(gps ?)?(lon|lng|long|longitude|laengengrad|längengrad|länge)(?![a-z])"),
+    "elevation": re.compile(r"(?<![a-z])(alt|altitude|ele|elevation|height|höhe)(?![a-z])"),
     "validity": re.compile(r"(?<![a-z])(fix|valid|validity|status|fix ?type|quality|mode)(?![a-z])"),
     "north_south": re.compile(r"(?:^|[^a-z])n/s(?:$|[^a-z])"),
     "east_west": re.compile(r"(?:^|[^a-z])e/w(?:$|[^a-z])"),
 }
 
-Origin = Literal["instrument", "vehicle", "satellite", ""]
+Origin = Literal["instrument", "vehicle", "satellite", "calculated", ""]
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,19 +69,32 @@ def read_heading(name: str) -> Heading:
     """Return what the words of a header say."""
     words = normal(name)
     unit = speed_unit_in(words)
+    own = _special(words)
+    if own is not None:
+        return Heading(name, own, speed_unit=unit)
     for role, pattern in _PLACE.items():
-        if pattern.search(words) and unit is None and not _SPEED_WORD.search(words):
+        if pattern.search(words) and unit is None and not _SPEED_WORD.search(words) and not _PRECISION.search(words):
             return Heading(name, role, length_m=_length(words))
     if _ODOMETER.search(words) and unit is None and "time" not in words:
         return Heading(name, "odometer", length_m=_length(words))
     named = unit is not None or bool(_SPEED_WORD.search(words)) or bool(_INSTRUMENT.search(words))
     if named and not _NO_SPEED.search(words) and not (unit is None and _TIME_WORD.search(words)):
         return Heading(name, "speed", _origin(words), unit)
-    if _TIME_WORD.search(words):
+    if _TIME_WORD.search(words) or "unix time" in words:
         return Heading(name, "time")
     if _DATE_WORD.search(words):
         return Heading(name, "date")
     return Heading(name, "time" if _BARE_TIME.fullmatch(words) else "")
+
+
+def _special(words: str) -> Role | None:
+    """Return the role of a header that is known as a whole or by a word that settles it."""
+    uncertainty = _UNCERTAINTY.fullmatch(words)
+    if uncertainty:
+        return "u_common" if uncertainty.group(1) else "u"
+    if _ENGINE.search(words):
+        return "engine"
+    return "session" if _SESSION.fullmatch(words) and words != "trip" else None
 
 
 def normal(name: str) -> str:
@@ -90,22 +109,16 @@ def speed_unit_in(words: str) -> SpeedUnit | None:
     return units.pop() if len(units) == 1 else None
 
 
-def is_unit(cell: str) -> bool:
-    """Tell whether a cell of a second header row is a unit."""
-    word = normal(cell)
-    return bool(
-        parse_speed_unit(word) or word in LENGTH_UNIT_M or _TIME_UNIT.fullmatch(word) or _OTHER_UNIT.fullmatch(word)
-    )
-
-
 def _origin(words: str) -> Origin:
     if _INSTRUMENT.search(words):
         return "instrument"
+    if _CALCULATED.search(words):
+        return "calculated"
     if _SATELLITE.search(words):
         return "satellite"
     return "vehicle" if _VEHICLE.search(words) else ""
 
 
 def _length(words: str) -> float | None:
-    found = _LENGTH_UNIT.search(words)
+    found = _LENGTH_UNIT.search(_NOT_LENGTH.sub("", words))
     return LENGTH_UNIT_M[found.group(1)] if found else None

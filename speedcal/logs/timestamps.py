@@ -5,41 +5,20 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from datetime import UTC, datetime, tzinfo
 
 import numpy as np
 
+from speedcal.errors import Problem
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray
-from speedcal.logs.clock_times import read_clock_times
-from speedcal.logs.daylight import undo_change
-from speedcal.logs.model import Clock
-from speedcal.logs.number_times import read_number_times
-from speedcal.logs.resolution import time_step
-from speedcal.logs.stamp_text import Stamp, StampKind, days_since_1970, parse_stamp
-
-MISSING = frozenset({"", "-", "--", "---", "–", "—", "na", "n/a", "nan", "null", "none", "?", "#n/a", "n.a."})
-"""What people and loggers write for a value that is not there, in lower case."""
+from speedcal.logs.clock_times import read_clock_times, undo_change
+from speedcal.logs.numbers import MISSING, time_step
+from speedcal.logs.readings import Clock, Stamps
+from speedcal.logs.written_times import Stamp, StampKind, days_since_1970, parse_stamp
 
 _CLOCKS: tuple[StampKind, ...] = ("clock", "three", "pair")
 _UTC_HEADER = re.compile(r"(?<![a-z])(utc|gmt|zulu)(?![a-z])")
-
-
-@dataclass(slots=True)
-class Stamps:
-    """Times of a column; NaN where a cell is empty or no time (then it is among the problems)."""
-
-    time_s: FloatArray
-    clock: Clock
-    resolution_s: float
-    problems: list[tuple[int, str]] = field(default_factory=list)
-    """Index of a bad cell and what is wrong with it."""
-    findings: list[Finding] = field(default_factory=list)
-
-
-class UnclearTimesError(Exception):
-    """The times can be understood in more than one way; the message says which."""
 
 
 def parse_stamps(cells: Sequence[str], *, header: str = "", zone: tzinfo | None = None) -> Stamps:
@@ -62,14 +41,14 @@ def parse_stamps(cells: Sequence[str], *, header: str = "", zone: tzinfo | None 
     words = header.lower()
     cache: dict[str, Stamp | None] = {}
     stamps: list[Stamp | None] = []
-    problems: list[tuple[int, str]] = []
+    problems: list[tuple[int, Problem]] = []
     for i, cell in enumerate(cells):
         if cell not in cache:
             cache[cell] = parse_stamp(cell)
         stamp = cache[cell]
         stamps.append(stamp)
         if stamp is None and cell.lower() not in MISSING:
-            problems.append((i, f"{cell!r} is no time"))
+            problems.append((i, Problem("not_a_time", found=cell)))
     counts = Counter(stamp.kind for stamp in stamps if stamp is not None)
     if not counts:
         return Stamps(np.full(len(cells), np.nan), "none", np.nan, problems)
@@ -79,14 +58,20 @@ def parse_stamps(cells: Sequence[str], *, header: str = "", zone: tzinfo | None 
     )
     for i, stamp in enumerate(stamps):
         if stamp is not None and stamp.kind not in family:
-            problems.append((i, f"the time {cells[i]!r} is not written like the others, such as {example!r}"))
+            problems.append((i, Problem("time_unlike_others", found=cells[i], example=example)))
             stamps[i] = None
     at = np.array([i for i, stamp in enumerate(stamps) if stamp is not None])
     read = _read_family([stamp for stamp in stamps if stamp is not None], family, words, zone)
     time_s = np.full(len(cells), np.nan)
     time_s[at] = read.time_s
-    problems += [(int(at[i]), text) for i, text in read.problems]
-    return Stamps(time_s, read.clock, time_step(read.time_s, read.resolution_s), sorted(problems), read.findings)
+    problems += [(int(at[i]), problem) for i, problem in read.problems]
+    return Stamps(
+        time_s,
+        read.clock,
+        time_step(read.time_s, read.resolution_s),
+        sorted(problems, key=lambda item: item[0]),
+        read.findings,
+    )
 
 
 def _family(counts: Counter[StampKind]) -> tuple[StampKind, ...]:
@@ -105,8 +90,6 @@ def _read_family(stamps: list[Stamp], family: tuple[StampKind, ...], words: str,
         return Stamps(values, clock, step, [], findings)
     if family == _CLOCKS:
         read = read_clock_times(stamps, words, zone)
-        if isinstance(read, str):
-            raise UnclearTimesError(read)
         return Stamps(read.time_s, read.clock, read.step_s, [], read.findings)
     step = min(stamp.step for stamp in stamps)
     if family == ("slashed",):
@@ -124,18 +107,15 @@ def _slashed(stamps: list[Stamp], step: float, words: str, zone: tzinfo | None) 
     alike = all(stamp.date[0] == stamp.date[1] for stamp in stamps)
     if not (day_first or month_first or alike):
         read = read_clock_times([stamp._replace(kind="clock") for stamp in stamps], words, zone)
-        if isinstance(read, str):
-            raise UnclearTimesError(read)
         first = "/".join(str(part) for part in stamps[0].date)
-        text = f"the date {first} can mean two days; only the time of day is used"
-        return Stamps(read.time_s, read.clock, step, [], [*read.findings, Finding("date_unclear", text)])
+        return Stamps(read.time_s, read.clock, step, [], [*read.findings, Finding("date_unclear", found=first)])
     values = np.full(len(stamps), np.nan)
     problems = []
     for i, stamp in enumerate(stamps):
         one, two, year = stamp.date
         day = days_since_1970(year, two if day_first else one, one if day_first else two)
         if day is None:
-            problems.append((i, f"{one}/{two}/{year} is no date in the order that the other lines have"))
+            problems.append((i, Problem("date_unlike_others", found=f"{one}/{two}/{year}")))
         else:
             values[i] = day * 86400.0 + stamp.value
     read_on = _naive(values, step, words, zone, [])
@@ -164,3 +144,56 @@ def _to_utc(value: float, zone: tzinfo, last: float) -> float:
     local = datetime.fromtimestamp(whole, UTC).replace(tzinfo=zone)
     early, late = (local.replace(fold=fold).timestamp() for fold in (0, 1))
     return float((late if early < last <= late else early) + (value - whole))
+
+
+_SINCE_1970 = ((1e9, 1.0), (1e12, 1e-3), (1e15, 1e-6), (1e18, 1e-9))
+_UNITS = (
+    (re.compile(r"(?<![a-z])(ms|msec|millis|milliseconds?)(?![a-z])"), 1e-3),
+    (re.compile(r"(?<![a-z])(us|µs|micros|microseconds?)(?![a-z])"), 1e-6),
+    (re.compile(r"(?<![a-z])(min|minutes?)(?![a-z])"), 60.0),
+    (re.compile(r"(?<![a-z])(h|hours?)(?![a-z])"), 3600.0),
+    (re.compile(r"(?<![a-z])(s|sec|secs|seconds?)(?![a-z])"), 1.0),
+)
+_DAY_S = 86_400.0
+_SPREADSHEET_EPOCH_D = 25_569
+"""Number of 1970-01-01 among the days that spreadsheets count from the end of 1899."""
+
+
+def read_number_times(values: FloatArray, step: float, words: str) -> tuple[FloatArray, Clock, float, list[Finding]]:
+    """Return times [s], their clock, their step [s] and what had to be assumed.
+
+    Numbers about 1.6e9 are seconds since 1970 (years 1980 to 2090), 1.6e12 milliseconds and so on; 36,526 to 73,050
+    with fractions are days of a spreadsheet (years 2000 to 2099); eight or more up to 235959 whose last four digits
+    are always minutes and seconds are clock times without colons; anything else is elapsed time in the unit
+    the header names, in seconds if it names none.
+    """
+    middle = float(np.median(values))
+    for size, factor in _SINCE_1970:
+        if 0.3 * size <= middle <= 3.8 * size:
+            return values * factor, "utc", step * factor, []
+    whole = step >= 1
+    if not whole and 36_526 <= middle <= 73_050 and np.ptp(values) < 2:
+        return np.round((values - _SPREADSHEET_EPOCH_D) * _DAY_S, 3), "local", max(step * _DAY_S, 0.001), []
+    if step <= 1e-4 and np.ptp(values) < 1 and values.min() >= 0 and values.max() < 1 and len(values) > 1:
+        finding = Finding("fraction_of_day")
+        return np.round(values * _DAY_S, 3), "time of day", max(step * _DAY_S, 0.001), [finding]
+    for pattern, factor in _UNITS:
+        if pattern.search(words):
+            return values * factor, "elapsed", step * factor, []
+    if _are_clock_digits(values):
+        hours, rest = np.divmod(values, 10_000)
+        minutes, seconds = np.divmod(rest, 100)
+        times = hours * 3600 + minutes * 60 + seconds
+        times += _DAY_S * np.cumsum(np.diff(times, prepend=times[0]) < -_DAY_S / 2)
+        finding = Finding("clock_digits")
+        return times, "time of day", step, [finding]
+    factor = 1e-3 if whole and np.ptp(values) > _DAY_S and np.median(np.abs(np.diff(values))) >= 50 else 1.0
+    finding = Finding("elapsed_unit", unit_s=factor)
+    return values * factor, "elapsed", step * factor, [finding]
+
+
+def _are_clock_digits(values: FloatArray) -> bool:
+    """Tell whether all are hhmmss: of eight elapsed times one in a thousand such columns would look like it."""
+    minutes, seconds = values // 100 % 100, values % 100
+    in_day = values.min() >= 0 and 10_000 <= values.max() < 240_000
+    return bool(len(values) >= 8 and in_day and (minutes < 60).all() and (seconds < 60).all() and np.ptp(values) >= 100)

@@ -7,7 +7,7 @@ from dataclasses import fields, replace
 import numpy as np
 
 from speedcal.interval import BoolArray, FloatArray
-from speedcal.logs.model import Track
+from speedcal.logs.track import Track
 
 
 def without_ends(

@@ -1,0 +1,93 @@
+"""One column of a table with its times, as it is: for quantities that are neither truth nor instrument."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from speedcal.errors import ReadingsFormatError, raise_problems
+from speedcal.interval import FloatArray, IntArray
+from speedcal.logs.clock_times import UnclearTimesError
+from speedcal.logs.formats import is_certain
+from speedcal.logs.headers import Role, read_heading
+from speedcal.logs.long_form import long_table
+from speedcal.logs.numbers import decimal_step, parse_numbers
+from speedcal.logs.readings import Clock, Stamps, at_line
+from speedcal.logs.source import load
+from speedcal.logs.table_readings import named_column
+from speedcal.logs.tabular import find_table, split_rows, uses_decimal_comma
+from speedcal.logs.time_column import on_track_clock, read_times
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ColumnValues:
+    """Numbers of a column and when they were logged; arrays of one length, rows without either are left out."""
+
+    time_s: FloatArray
+    clock: Clock
+    time_resolution_s: float
+    values: FloatArray
+    """In the unit of the file."""
+    step: float
+    """Power of ten that the values were rounded to; 0 where it is finer than 1e-9."""
+    line: IntArray
+    name: str
+    source: str
+
+
+def read_column(path: str | Path, role: Role, *, column: str | None = None) -> ColumnValues:
+    """Read one quantity from a table with times.
+
+    Parameters
+    ----------
+    path
+        A delimited table with a header, or one measurement to a row.
+    role
+        What the column holds, such as ``engine`` for engine speed.
+    column
+        Its header; None takes the one column whose header says so.
+
+    Raises
+    ------
+    ReadingsFormatError
+        The file cannot be read, or it is not certain which column is meant.
+    """
+    import numpy as np
+
+    source = load(path, ReadingsFormatError, is_certain)
+    rows = split_rows(source)
+    table = long_table(rows, for_track=False) or find_table(rows)
+    if table is None:
+        source.fail("no_table")
+    headings = [read_heading(name) for name in table.header]
+    if column is not None:
+        index = named_column(source, table, column)
+    else:
+        found = [i for i, heading in enumerate(headings) if heading.role == role]
+        if len(found) != 1:
+            source.fail(f"no_{role}_column", line=table.header_line, columns=table.header[:30])
+        index = found[0]
+    numbers = parse_numbers(table.column(index), decimal_comma=uses_decimal_comma(table))
+    try:
+        stamps = read_times(table, headings, None)
+    except UnclearTimesError as unclear:
+        source.fail(unclear.code, line=table.header_line)
+    problems = [at_line(problem, table.line[i]) for i, problem in [*numbers.problems, *stamps.problems]]
+    if problems:
+        raise_problems(problems, source=source.name, kind=source.error)
+    if {"latitude", "longitude"} <= {heading.role for heading in headings} and stamps.clock != "none":
+        time_s, _ = on_track_clock(stamps)
+        stamps = Stamps(time_s, "gps", stamps.resolution_s)
+    known = np.isfinite(numbers.values) & np.isfinite(stamps.time_s)
+    if not known.any():
+        source.fail("no_readings")
+    return ColumnValues(
+        stamps.time_s[known],
+        stamps.clock,
+        stamps.resolution_s,
+        numbers.values[known],
+        decimal_step(numbers.values[known]),
+        np.asarray(table.line, np.int64)[known],
+        table.header[index],
+        source.name,
+    )

@@ -1,0 +1,107 @@
+"""What positions and neighbours say about a column of speeds: its unit, and digits that lost their decimal mark."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+
+from speedcal.interval import BoolArray, FloatArray
+from speedcal.logs import limits
+from speedcal.units import SPEED_UNIT_MPS, SpeedUnit
+
+_RADIUS_M = 6_371_000.0
+_WINDOW_S = 4.0
+"""Time over which a speed is taken from positions."""
+_LONGEST_S = 15.0
+_SLOWEST_MPS, _FEWEST = 4.0, 15
+_WORST_SCATTER = 0.12
+_NEAREST = 0.07
+"""How far a ratio may be from a unit: half of what lies between knots and mph, in logarithms."""
+_WORST_RATIO = 0.03
+"""How far the speed of a receiver may be from that of its positions; slopes and bends make up to 2 %."""
+_MOST_LOST = 0.5
+_MOST_DIGITS = 7
+
+
+def positions_mps(time_s: FloatArray, latitude_deg: FloatArray, longitude_deg: FloatArray) -> FloatArray:
+    """Return the speed over the positions around each fix, NaN where they are too far apart in time. Within 0.6 %."""
+    n = len(time_s)
+    speed = np.full(n, np.nan)
+    known = np.flatnonzero(np.isfinite(time_s) & np.isfinite(latitude_deg) & np.isfinite(longitude_deg))
+    known = known[np.concatenate(([True], np.diff(time_s[known]) > 0))] if len(known) else known
+    if len(known) < 3:
+        return speed
+    t, north = np.maximum.accumulate(time_s[known]), np.radians(latitude_deg[known]) * _RADIUS_M
+    east, parallel = np.radians(longitude_deg[known]) * _RADIUS_M, np.cos(np.radians(latitude_deg[known]))
+    before = np.clip(np.searchsorted(t, t - _WINDOW_S / 2, "right") - 1, 0, None)
+    after = np.clip(np.searchsorted(t, t + _WINDOW_S / 2, "left"), None, len(t) - 1)
+    span = t[after] - t[before]
+    with np.errstate(invalid="ignore", divide="ignore"):
+        found = np.hypot(north[after] - north[before], (east[after] - east[before]) * parallel) / span
+    speed[known] = np.where((span > 0) & (span < _LONGEST_S), found, np.nan)
+    return speed
+
+
+def ratio_to_positions(speeds: FloatArray, ground_mps: FloatArray) -> float:
+    """Return how many of the numbers make a m/s over the ground, NaN where the drive or the scatter do not tell."""
+    moving = np.isfinite(speeds) & np.isfinite(ground_mps) & (ground_mps > _SLOWEST_MPS) & (speeds > 0)
+    if moving.sum() < _FEWEST:
+        return math.nan
+    logs = np.log(speeds[moving] / ground_mps[moving])
+    middle = float(np.median(logs))
+    scatter = 1.4826 * float(np.median(np.abs(logs - middle)))
+    return math.exp(middle) if scatter < _WORST_SCATTER else math.nan
+
+
+def unit_by_positions(speeds: FloatArray, ground_mps: FloatArray) -> tuple[SpeedUnit | None, float]:
+    """Return the unit in which the numbers agree with the positions, and the ratio that is left; None without one."""
+    ratio = ratio_to_positions(speeds, ground_mps)
+    if not math.isfinite(ratio):
+        return None, math.nan
+    unit: SpeedUnit = min(SPEED_UNIT_MPS, key=lambda name: abs(math.log(ratio * SPEED_UNIT_MPS[name])))
+    left = ratio * SPEED_UNIT_MPS[unit]
+    return (unit, left) if abs(math.log(left)) < _NEAREST else (None, left)
+
+
+def is_receivers(left: float) -> bool:
+    """Tell whether a ratio to the positions is near enough to one for the speed of the receiver itself."""
+    return abs(left - 1.0) <= _WORST_RATIO
+
+
+def with_decimals(values: FloatArray, cells: list[str], fastest: float) -> tuple[FloatArray, int, int]:
+    """Put back decimal marks that an export lost: 138093 between 137.9 and 138.2 is 138.093.
+
+    Only where some values cannot be speeds, most can, and others in the column have decimals. A repaired value must
+    fit the last and the next possible one; what does not is left out.
+
+    Returns
+    -------
+    values, repaired, left_out
+        The numbers, and how many were repaired and left out.
+    """
+    plain = np.array([cell.lstrip("+-").isdecimal() for cell in cells])
+    impossible: BoolArray = np.asarray(plain & np.isfinite(values) & (np.abs(values) > fastest))
+    count = int(impossible.sum())
+    if not count or count > _MOST_LOST * np.isfinite(values).sum():
+        return values, 0, 0
+    if not (~plain & np.isfinite(values) & (np.abs(values) <= fastest)).any():
+        return values, 0, 0
+    result = values.copy()
+    good = np.flatnonzero(np.isfinite(values) & ~impossible)
+    for i in np.flatnonzero(impossible):
+        at = int(np.searchsorted(good, i))
+        near = [values[good[k]] for k in (at - 1, at) if 0 <= k < len(good)]
+        low, high = min(near), max(near)
+        slack = max(0.05 * high, 0.01 * fastest)
+        choices = [
+            value for k in range(1, _MOST_DIGITS) if low - slack <= (value := values[i] / 10.0**k) <= high + slack
+        ]
+        result[i] = choices[0] if len(choices) == 1 else np.nan
+    left_out = int(np.isnan(result[impossible]).sum())
+    return result, count - left_out, left_out
+
+
+def fastest_in(unit: SpeedUnit) -> float:
+    """Return the highest speed of a road vehicle, in a unit."""
+    return limits.FASTEST_MPS / SPEED_UNIT_MPS[unit]
