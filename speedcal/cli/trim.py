@@ -70,7 +70,7 @@ def command(track_file: Path, out: Path, cut_m: float, zone: str | None, as_json
             stream.write(text)
     except OSError as error:
         reason = "it exists already" if isinstance(error, FileExistsError) else error.strerror or str(error)
-        raise TrackFormatError("file_not_written", source=str(out), reason=reason) from None
+        raise TrackFormatError("file_not_written", file=out.name, reason=reason) from None
     facts = {"written": str(out), "fixes": len(rest), "left_out": int((~kept).sum()), "cut_m": cut_m}
     emit(facts, as_json, f"{out}: {len(rest)} fixes written, {facts['left_out']} near the ends left out")
 

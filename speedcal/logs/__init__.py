@@ -92,5 +92,5 @@ def request_of(unit: str | None, column: str | None, zone: str | None) -> Reques
     """
     known = parse_speed_unit(unit) if unit is not None else None
     if unit is not None and known is None:
-        raise ReadingsFormatError("not_a_speed_unit", found=unit)
+        raise ReadingsFormatError("unknown_speed_unit", found=unit)
     return Request(known, column, parse_zone(zone) if zone else None)

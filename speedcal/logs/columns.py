@@ -80,7 +80,7 @@ def read_column(path: str | Path, role: Role, *, column: str | None = None) -> C
         stamps = Stamps(time_s, "gps", stamps.resolution_s)
     known = np.isfinite(numbers.values) & np.isfinite(stamps.time_s)
     if not known.any():
-        source.fail("no_readings")
+        source.fail("readings_missing")
     return ColumnValues(
         stamps.time_s[known],
         stamps.clock,

@@ -100,7 +100,7 @@ def read_notes(source: Source, lines: Sequence[tuple[int, str]], request: Reques
         if len(notes.problems) > _MOST_PROBLEMS:
             break
     if not notes.speeds and not notes.problems:
-        source.fail("no_readings")
+        source.fail("readings_missing")
     timed = sum(1 for time in notes.times if time)
     if timed:
         notes.problems += [

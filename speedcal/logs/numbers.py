@@ -64,14 +64,14 @@ def parse_numbers(cells: Sequence[str], *, decimal_comma: bool, grouped: bool = 
             found = _WITH_UNIT.fullmatch(cell)
             plain = _plain(found.group(1).strip(), decimal_comma=decimal_comma, grouped=grouped) if found else None
             if found is None or plain is None or not _is_known(found.group(2)):
-                problems.append((i, Problem("not_a_number", found=cell)))
+                problems.append((i, Problem("cell_not_a_number", found=cell)))
                 continue
             text, unit = plain, (found.group(2) or "").strip()
         if unit:
             units.setdefault(unit)
         values[i] = float(text)
         if not np.isfinite(values[i]):
-            problems.append((i, Problem("not_a_number", found=cell)))
+            problems.append((i, Problem("cell_not_a_number", found=cell)))
             values[i] = np.nan
         decimals = max(decimals, len(text.partition(".")[2])) if "e" not in text.lower() else decimals
     return Numbers(values, decimals, tuple(units), problems)

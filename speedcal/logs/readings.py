@@ -158,7 +158,7 @@ def build_readings(source: Source, kind: str, shown: Shown) -> Readings:
     keep &= ~_doubled(stamps, keep, speed_mps, odometer, dropped)
     known = keep & np.isfinite(speed_mps)
     if not known.any():
-        source.fail("no_readings")
+        source.fail("readings_missing")
     time_s = stamps.time_s[keep]
     clock: Clock = stamps.clock
     if clock in {"utc", "local"} and ((time_s < limits.EARLIEST_S) | (time_s > limits.LATEST_S)).any():

@@ -127,7 +127,7 @@ def _unit(
     for word in speeds.units:
         unit = parse_speed_unit(word)
         if unit is None:
-            source.fail("not_a_speed_unit", line=line, found=word)
+            source.fail("unknown_speed_unit", line=line, found=word)
         found.setdefault(unit, "cells")
     if request.unit is not None:
         found.setdefault(request.unit, "option")

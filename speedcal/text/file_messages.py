@@ -229,7 +229,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "the time zone {found!r} is not known",
         "Write it as +02:00, or as its name in the IANA data base",
     ),
-    "not_a_speed_unit": ("{found:quoted} is not a unit of speed", "Give mph, km/h, m/s or kn"),
+    "unknown_speed_unit": ("{found:quoted} is not a unit of speed", "Give mph, km/h, m/s or kn"),
     "no_speed_unit": ("nothing says the unit of the speeds", "Write it behind the speeds (45 mph) or give --unit"),
     "several_units": (
         lambda values: f"several units are named: {', '.join(values['units'])}",
@@ -275,7 +275,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         lambda values: f"{values['key']} is {values['found']!r}",
         lambda values: f"Write {joined(values['known'], 'or')}",
     ),
-    "no_readings": ("the file holds no readings", _WRITE),
+    "readings_missing": ("the file holds no readings", _WRITE),
     "impossible_dates": (
         "the dates lie before 1990 or after 2090",
         "Set the clock of the logger or leave the date out",
@@ -289,7 +289,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Give a smaller --cut",
     ),
     "impossible_speed": ("{speed_mps:speed} is not the speed of a road vehicle", _WRITE),
-    "not_a_number": ("{found:quoted} is not a number", _WRITE),
+    "cell_not_a_number": ("{found:quoted} is not a number", _WRITE),
     "not_a_time": ("{found:quoted} is not a time", _WRITE),
     "time_unlike_others": ("the time {found!r} is not written like the others, such as {example!r}", _WRITE),
     "date_unlike_others": ("{found} is not a date in the order that the other lines have", "Correct the date"),
