@@ -25,9 +25,10 @@ if TYPE_CHECKING:
 @click.option(
     "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Size of report.pdf."
 )
+@click.option("--both-units", is_flag=True, help="Give every figure of the report in the other unit besides.")
 @click.option("--json", "as_json", is_flag=True, help="Write the whole result as JSON to standard output too.")
 @click.option("--unit", type=click.Choice(["mph", "km/h"]), help="Unit for people; otherwise that of the job.")
-def command(job: Path, folder: Path, paper: str, as_json: bool, unit: str | None) -> None:
+def command(job: Path, folder: Path, paper: str, both_units: bool, as_json: bool, unit: str | None) -> None:
     r"""Run JOB and write its report into a folder.
 
     JOB is the TOML file of a job, or the folder with a job.toml in it. Written are report.html, report.pdf (one page),
@@ -47,7 +48,7 @@ def command(job: Path, folder: Path, paper: str, as_json: bool, unit: str | None
     loaded = load_job(job)
     if unit is not None:
         loaded = replace(loaded, unit=cast(DisplayUnit, unit))
-    result, written = _run(loaded, folder, cast("Paper", paper))
+    result, written = _run(loaded, folder, cast("Paper", paper), both_units)
     for path in written:
         click.echo(f"wrote {path}", err=True)
     if as_json:
@@ -56,11 +57,11 @@ def command(job: Path, folder: Path, paper: str, as_json: bool, unit: str | None
         click.echo(result.summary())
 
 
-def _run(job: Job, folder: Path, paper: Paper) -> tuple[JobResult, tuple[Path, ...]]:
+def _run(job: Job, folder: Path, paper: Paper, both_units: bool) -> tuple[JobResult, tuple[Path, ...]]:
     """Run a job and write its result, with a progress bar where a person watches."""
     if not sys.stderr.isatty():
         result = job.run()
-        return result, result.write(folder, paper=paper)
+        return result, result.write(folder, paper=paper, both_units=both_units)
     from rich.console import Console
     from rich.progress import Progress
 
@@ -68,4 +69,4 @@ def _run(job: Job, folder: Path, paper: Paper) -> tuple[JobResult, tuple[Path, .
         task = bar.add_task("reading", total=1.0)
         result = job.run(progress=lambda step, part: bar.update(task, description=step, completed=0.6 * part))
         bar.update(task, description="drawing the report")
-        return result, result.write(folder, paper=paper)
+        return result, result.write(folder, paper=paper, both_units=both_units)

@@ -17,12 +17,14 @@ from speedcal.jobs.job import Job
 from speedcal.report import (
     DriveFacts,
     Paper,
+    Pictures,
     ReportFacts,
     ReportModel,
     build_model,
-    comparison_picture,
+    draw_pictures,
     render_html,
     render_pdf,
+    render_picture,
 )
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
@@ -102,7 +104,7 @@ class JobResult:
                 rows.writerow([drive.name, int(row["line"]), time, *numbers, run, used, row["reason"]])
         return out.getvalue()
 
-    def facts(self) -> ReportFacts:
+    def facts(self, *, both_units: bool = False) -> ReportFacts:
         """Return what the report shows of this result."""
         job = self.job
         return ReportFacts(
@@ -123,29 +125,36 @@ class JobResult:
             note=job.note,
             files=self.files,
             version=version("speedcal"),
+            both_units=both_units,
         )
 
     @cached_property
     def model(self) -> ReportModel:
-        """The report as words and tables."""
+        """The report as sentences and tables, in the unit of the job."""
         return build_model(self.facts())
 
-    def contents(self, *, paper: Paper = "a4") -> dict[str, bytes]:
+    @cached_property
+    def pictures(self) -> Pictures:
+        """The pictures of the report, drawn once."""
+        return draw_pictures(self.model)
+
+    def contents(self, *, paper: Paper = "a4", both_units: bool = False) -> dict[str, bytes]:
         """Return the files of the result by name; the same result gives the same bytes."""
-        model = self.model
-        subtitle = " · ".join(text for text in (model.shop, model.number, model.vehicle) if text)
-        pictures = comparison_picture(
-            list(model.curves), model.allowed, unit=model.unit, title=model.title, subtitle=subtitle
-        )
+        if both_units:
+            model = build_model(self.facts(both_units=True))
+            pictures = draw_pictures(model)
+        else:
+            model, pictures = self.model, self.pictures
+        kept = {f"before_after.{kind}": render_picture(model, pictures, kind=kind) for kind in ("png", "svg", "pdf")}
         return {
-            "report.html": render_html(model).encode(),
-            "report.pdf": render_pdf(model, paper=paper),
-            **{f"before_after.{kind}": data for kind, data in pictures.items()},
+            "report.html": render_html(model, pictures).encode(),
+            "report.pdf": render_pdf(model, pictures, paper=paper),
+            **kept,
             "result.json": (json.dumps(self.to_dict(), indent=2, ensure_ascii=False) + "\n").encode(),
             "readings_aligned.csv": self.readings_csv().encode(),
         }
 
-    def write(self, folder: str | Path, *, paper: Paper = "a4") -> tuple[Path, ...]:
+    def write(self, folder: str | Path, *, paper: Paper = "a4", both_units: bool = False) -> tuple[Path, ...]:
         """Write the page, the comparison picture and the numbers into a folder; the same result gives the same bytes.
 
         Parameters
@@ -154,6 +163,8 @@ class JobResult:
             Made when it is missing; nothing is written outside it.
         paper
             Size of ``report.pdf``.
+        both_units
+            Give every figure of the report in the other unit besides.
 
         Returns
         -------
@@ -166,36 +177,27 @@ class JobResult:
         JobError
             The folder cannot be written, or a file of the job would be overwritten.
         """
-        contents = self.contents(paper=paper)
+        contents = self.contents(paper=paper, both_units=both_units)
         folder = Path(folder)
         originals = {path.resolve() for path in (self.job.source, *self.job.files)}
         taken = [name for name in contents if (folder / name).resolve() in originals]
         if taken:
-            raise JobError(
-                f"{taken[0]!r} belongs to the job and would be overwritten",
-                source=str(folder),
-                remedy="Name another folder for the result",
-            )
+            raise JobError("original_overwritten", source=str(folder), name=taken[0])
         try:
             folder.mkdir(parents=True, exist_ok=True)
             for name, data in contents.items():
                 (folder / name).write_bytes(data)
         except OSError as error:
-            raise JobError(
-                f"the result cannot be written ({error.strerror or error})",
-                source=str(folder),
-                remedy="Name a folder that can be written",
-            ) from None
+            raise JobError("result_not_written", source=str(folder), reason=error.strerror or str(error)) from None
         return tuple(folder / name for name in contents)
 
     def summary(self) -> str:
         """Return the few lines that a person wants to read first."""
         model = self.model
         lines = [*model.warnings, model.sentence]
-        if model.judgement:
-            lines.append(f"{model.judgement.word}: {model.judgement.sentence} Rule: {model.judgement.rule}.")
-        if model.to_fit:
-            lines.append(f"To fit or set: {model.to_fit.sentence}")
+        if model.verdict:
+            lines.append(f"{model.verdict.word}: {model.verdict.sentence} {model.verdict.rule}")
+        lines += model.next_steps
         return "\n".join([*lines, *model.missing])
 
     def __str__(self) -> str:

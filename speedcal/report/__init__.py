@@ -1,19 +1,21 @@
-"""Plots and the one-page report, as HTML and PDF, from one model."""
+"""The report as page, print and pictures, from one model; the road-test sheet and the correction card."""
 
-from speedcal.report.facts import DriveFacts, ReportFacts
-from speedcal.report.figures import comparison_picture
+from speedcal.report.charts import Pictures, draw_pictures
 from speedcal.report.html import render_html
-from speedcal.report.model import ReportModel, build_model
-from speedcal.report.page import render_pdf
-from speedcal.report.sheet import Paper
+from speedcal.report.model import DriveFacts, ReportFacts, ReportModel, build_model
+from speedcal.report.pdf import render_card, render_pdf, render_picture
+from speedcal.report.typesetting import Paper
 
 __all__ = [
     "DriveFacts",
     "Paper",
+    "Pictures",
     "ReportFacts",
     "ReportModel",
     "build_model",
-    "comparison_picture",
+    "draw_pictures",
+    "render_card",
     "render_html",
     "render_pdf",
+    "render_picture",
 ]

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from speedcal.interval import FloatArray
-from speedcal.report import style
-from speedcal.report.words import one_line
+from speedcal.report import fonts, style
+from speedcal.text.names import one_line, shortened
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
@@ -38,8 +38,8 @@ class Allowed:
         if tolerance.quantity != "speed":
             return None
         factor = SPEED_UNIT_MPS[unit]
-        tail = " (from memory)" if tolerance.status == "from memory" else ""
-        label = style.printable(f"allowed: {short_title(one_line(tolerance.title))}{tail}")
+        tail = " (not verified)" if tolerance.status == "from memory" else ""
+        label = fonts.printable(f"allowed: {short_title(one_line(tolerance.title))}{tail}")
         named = tuple(v / factor for v in tolerance.speeds_mps)
         if tolerance.given == "indicated":
             true = [tolerance.band(y * factor) for y in named]
@@ -117,4 +117,4 @@ def short_title(title: str) -> str:
     """Return the title of a rule without what follows the first comma, short enough for a label."""
     head = title.split(",")[0].strip()
     head = title if len(head) < 8 else head
-    return head if len(head) <= 32 else head[:31].rstrip() + "…"
+    return shortened(head, 32)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -11,12 +12,13 @@ from speedcal.interval import FloatArray
 from speedcal.report import style
 from speedcal.report.allowed import Allowed
 from speedcal.report.labels import place_label
-from speedcal.units import KMH_MPS, MPH_MPS, SPEED_UNIT_MPS, DisplayUnit
+from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
+    import pandas as pd
     from matplotlib.axes import Axes
 
-    from speedcal.calibration.result import Calibration
+    from speedcal.calibration.dial import Dial
 
 MOST_POINTS = 240
 
@@ -36,16 +38,16 @@ class Curve:
     rejected: FloatArray
 
     @classmethod
-    def of(cls, calibration: Calibration, unit: DisplayUnit, *, label: str, drawn_as: style.DriveStyle) -> Curve:
-        """Return the curve of a calibration over the speeds that were driven."""
+    def of(
+        cls, dial: Dial, readings: pd.DataFrame, unit: DisplayUnit, *, label: str, drawn_as: style.DriveStyle
+    ) -> Curve:
+        """Return the curve of a dial over the speeds that were driven, asked at each of them."""
         factor = SPEED_UNIT_MPS[unit]
-        v = np.linspace(*calibration.speed_range_mps, 61)
-        error = (calibration.indicated(v) - v) / factor
-        half = calibration.coverage_factor * calibration.u_indicated(v) / factor
-        table = calibration.readings
-        ground, shown = table["ground_mps"].to_numpy(float), table["indicated_mps"].to_numpy(float)
+        v = np.linspace(*dial.driven_mps, 61)
+        error, half = (dial.indicated(v) - v) / factor, dial.half_width(v) / factor
+        ground, shown = readings["ground_mps"].to_numpy(float), readings["indicated_mps"].to_numpy(float)
         points = steady(np.column_stack([ground, shown - ground]) / factor)
-        used = table["used"].to_numpy(bool)
+        used = readings["used"].to_numpy(bool)
         usable = np.isfinite(points).all(axis=1) & (ground > 0)
         return cls(
             label,
@@ -74,7 +76,9 @@ def thinned(points: FloatArray, most: int = MOST_POINTS) -> FloatArray:
     return points[:: -(-len(points) // most)] if len(points) > most else points
 
 
-def draw_comparison(ax: Axes, curves: list[Curve], allowed: Allowed | None, *, unit: DisplayUnit, size: float) -> None:
+def draw_comparison(
+    ax: Axes, curves: Sequence[Curve], allowed: Allowed | None, *, units: Sequence[DisplayUnit], size: float
+) -> None:
     """Draw the comparison.
 
     Parameters
@@ -85,11 +89,12 @@ def draw_comparison(ax: Axes, curves: list[Curve], allowed: Allowed | None, *, u
         One or two, before first.
     allowed
         The tolerance, or None.
-    unit
-        Unit of the lower and left scales; the other one is on the upper and right scales.
+    units
+        Unit of the lower and left scales, and where two are given that of the upper and right ones.
     size
         Font size of labels. [pt]
     """
+    unit = units[0]
     _set_limits(ax, curves, allowed)
     if allowed is not None:
         allowed.draw(ax)
@@ -101,7 +106,8 @@ def draw_comparison(ax: Axes, curves: list[Curve], allowed: Allowed | None, *, u
     ax.tick_params(labelsize=size * 0.95)
     ax.yaxis.set_major_formatter(_signed)
     _round_steps(ax.xaxis, ax.yaxis)
-    _second_unit(ax, unit, size)
+    for other in units[1:]:
+        _second_unit(ax, SPEED_UNIT_MPS[unit] / SPEED_UNIT_MPS[other], other, size)
     _write_labels(ax, curves, allowed, size)
 
 
@@ -116,7 +122,7 @@ def _signed(value: float, _position: float) -> str:
     return "0" if abs(value) < 1e-9 else f"{value:+g}".replace("-", "−")
 
 
-def _set_limits(ax: Axes, curves: list[Curve], allowed: Allowed | None) -> None:
+def _set_limits(ax: Axes, curves: Sequence[Curve], allowed: Allowed | None) -> None:
     speeds = np.concatenate([c.speed for c in curves])
     errors = np.concatenate([np.concatenate([c.low, c.high, c.used[:, 1]]) for c in curves])
     left, right = speeds.min(), speeds.max()
@@ -158,9 +164,7 @@ def _draw_curve(ax: Axes, curve: Curve, size: float) -> None:
     )
 
 
-def _second_unit(ax: Axes, unit: DisplayUnit, size: float) -> None:
-    ratio = MPH_MPS / KMH_MPS if unit == "mph" else KMH_MPS / MPH_MPS
-    other = "km/h" if unit == "mph" else "mph"
+def _second_unit(ax: Axes, ratio: float, other: DisplayUnit, size: float) -> None:
     pair = (lambda x: np.asarray(x) * ratio, lambda x: np.asarray(x) / ratio)
     top, right = ax.secondary_xaxis("top", functions=pair), ax.secondary_yaxis("right", functions=pair)
     _round_steps(top.xaxis, right.yaxis)
@@ -175,7 +179,7 @@ def _second_unit(ax: Axes, unit: DisplayUnit, size: float) -> None:
     )  # fmt: skip
 
 
-def _write_labels(ax: Axes, curves: list[Curve], allowed: Allowed | None, size: float) -> None:
+def _write_labels(ax: Axes, curves: Sequence[Curve], allowed: Allowed | None, size: float) -> None:
     points = [np.column_stack([c.speed, c.error]) for c in curves] + [thinned(c.used) for c in curves]
     points += [thinned(c.rejected) for c in curves]
     edges = [np.column_stack([c.speed, y]) for c in curves for y in (c.low, c.high)]

@@ -6,44 +6,31 @@ import base64
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
-from speedcal.report import words
-from speedcal.report.figures import clock_match_svg, comparison_svg
+from speedcal.report.charts import Pictures
 from speedcal.report.model import ReportModel
-from speedcal.report.style import AFTER, BEFORE
+from speedcal.text import report_for_customer as text
+from speedcal.text import report_for_tech as tech_text
+from speedcal.text.names import glued
 
 if TYPE_CHECKING:
     from jinja2 import Environment
 
 
-def render_html(model: ReportModel) -> str:
+def render_html(model: ReportModel, pictures: Pictures) -> str:
     """Return the page of a report, complete with its pictures."""
-    pictures = {
-        "comparison": {
-            width: _data_uri(
-                comparison_svg(list(model.curves), model.allowed, unit=model.unit, narrow=width == "narrow")
-            )
-            for width in ("wide", "narrow")
-        },
-        "clocks": [_clock_pictures(model, i) for i in range(len(model.details))],
-    }
     page: str = (
         _environment()
         .get_template("report.html")
-        .render(model=model, pictures=pictures, cautions=words.CAUTIONS, law=words.ODOMETER_LAW, method=words.METHOD)
+        .render(
+            model=model,
+            wide=_data_uri(pictures.wide),
+            narrow=_data_uri(pictures.narrow),
+            clocks=[_data_uri(svg) if svg else None for svg in pictures.clocks],
+            text=text,
+            tech_text=tech_text,
+        )
     )
-    return words.glued(page)
-
-
-def _clock_pictures(model: ReportModel, index: int) -> dict[str, str] | None:
-    """Return the clock match of one drive, or None when its readings carry no times."""
-    detail = model.details[index]
-    if not detail.has_clock_match:
-        return None
-    look = BEFORE if detail.name.startswith("before") else AFTER
-    return {
-        width: _data_uri(clock_match_svg(detail.calibration, unit=model.unit, drawn_as=look, narrow=width == "narrow"))
-        for width in ("wide", "narrow")
-    }
+    return glued(page)
 
 
 def _data_uri(svg: bytes) -> str:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from speedcal.interval import FloatArray
+from speedcal.report import fonts
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -59,6 +60,7 @@ def place_label(
 
     weight = "bold" if bold else "normal"
     label = ax.text(0, 0, text, fontsize=size, color=color, fontweight=weight, ha="center", va="center", zorder=9)
+    label.set_fontfamily(fonts.needed(text)[0])
     label.set_path_effects([patheffects.withStroke(linewidth=2.5, foreground="white")])
     renderer = renderer_of(ax)
     box = label.get_window_extent(renderer)

@@ -1,27 +1,86 @@
-"""The report as words and tables, before anybody lays it out: one model feeds the page, the print and the tests."""
+"""What a report is told, and the report as sentences and tables before anybody lays it out: one model feeds all."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from speedcal.report import words
 from speedcal.report.allowed import Allowed
-from speedcal.report.cells import Cell
 from speedcal.report.comparison import Curve
-from speedcal.report.depth import Depth, Explained, OverTime, depth_of, explained, over_time
-from speedcal.report.detail import DriveDetail, drive_detail
-from speedcal.report.facts import ReportFacts
-from speedcal.report.judgement import Judgement, judgement
+from speedcal.report.for_tech import (
+    Cell,
+    CheckRow,
+    Depth,
+    DriveDetail,
+    Explained,
+    OverTime,
+    Units,
+    check_rows,
+    correction_notes,
+    depth,
+    drive_detail,
+    explained,
+    over_time,
+)
 from speedcal.report.style import AFTER, BEFORE
-from speedcal.report.words import one_line
+from speedcal.text import report_for_customer as text
+from speedcal.text import report_for_tech as tech_text
+from speedcal.text import rules
+from speedcal.text.names import one_line
+from speedcal.text.numbers import other_unit
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration
-    from speedcal.vehicle import Choice, Corrections
+    from speedcal.conformity import History, Tolerance, Verification
+    from speedcal.vehicle import Choice, Corrections, Vehicle, Work
+    from speedcal.vehicle.explain import Explanations
 
-MOST_CHOICES = 4
+MARKS = {"pass": "✓", "fail": "✗", "not proven": "?"}
+_MOST_CHOICES = 3
+_SLACK = 1.02
+"""A speed this little beyond those driven still counts as driven."""
+
+
+@dataclass(frozen=True)
+class DriveFacts:
+    """One measured drive."""
+
+    name: str
+    """``before``, ``after``, or with a number when there are several."""
+    calibration: Calibration
+    has_date: bool = True
+    """False when the track carries times of day only."""
+
+
+@dataclass(frozen=True)
+class ReportFacts:
+    """Everything a report shows; parts that a job does not carry are None or empty."""
+
+    unit: DisplayUnit
+    drives: tuple[DriveFacts, ...]
+    before: Calibration | None = None
+    """The drive before the work, or several pooled."""
+    after: Calibration | None = None
+    corrections: Corrections | None = None
+    explanations: Explanations | None = None
+    """What would explain the error of the drive before the work."""
+    histories: tuple[tuple[str, History], ...] = ()
+    """``before`` or ``after``, and its drives in order of time, where there are several."""
+    verification: Verification | None = None
+    tolerance: Tolerance | None = None
+    vehicle: Vehicle | None = None
+    work: Work | None = None
+    """What was changed between the drives."""
+    shop: str = ""
+    number: str = ""
+    customer: str = ""
+    note: str = ""
+    files: tuple[tuple[str, str], ...] = ()
+    """Names and SHA-256 digests."""
+    version: str = ""
+    both_units: bool = False
+    """Whether figures are given in the other unit besides."""
 
 
 @dataclass(frozen=True)
@@ -32,17 +91,7 @@ class SpeedRow:
     before: Cell | None
     after: Cell | None
     outside: bool
-    """True when a drive did not reach this speed, so that the figure is carried on along the line."""
-
-
-@dataclass(frozen=True)
-class ChoiceRow:
-    """One thing that can be fitted or set."""
-
-    name: str
-    worst: str
-    odometer: str
-    remarks: str
+    """True when a drive did not reach this speed, so that the figure is carried on from the speeds it did."""
 
 
 @dataclass(frozen=True)
@@ -50,27 +99,52 @@ class ToFit:
     """What the drive before the work asks for."""
 
     sentence: str
-    judged_at: str
-    rows: tuple[ChoiceRow, ...]
+    rows: tuple[tuple[str, str, str], ...]
+    """Choice, worst error left, remarks; the best of each kind."""
     notes: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """A verdict, ready to be laid out."""
+
+    word: str
+    """``PASS``, ``FAIL`` or ``NOT PROVEN``."""
+    mark: str
+    """A sign that says the same without colour."""
+    sentence: str
+    rule: str
+    source: str
+    decision_rule: str
+    checks: tuple[CheckRow, ...]
+    driven_range: str
+    changes: tuple[str, ...]
+    """Planned against measured change, with likely causes where they differ."""
+    changes_in_short: tuple[str, ...]
+    """The same with only the causes whose size fits, for the printed page."""
+    findings: tuple[str, ...]
 
 
 @dataclass(frozen=True)
 class ReportModel:
     """Everything a report says, in the order it is read."""
 
+    title: str
     shop: str
     number: str
     customer: str
     vehicle: str
     note: str
-    driven: tuple[str, ...]
-    unit: DisplayUnit
-    sentence: str
-    sentence_other: str
+    driven: tuple[tuple[str, str], ...]
+    """Each drive and when it was made."""
+    units: Units
     warnings: tuple[str, ...]
     """How far the figures may not be trusted; read before them."""
-    judgement: Judgement | None
+    next_steps: tuple[str, ...]
+    """What happens next while the speedometer is not put right; empty when it is."""
+    sentences: tuple[str, ...]
+    """The one sentence, and the same in the other unit where both were asked for."""
+    verdict: Verdict | None
     rows: tuple[SpeedRow, ...]
     done: tuple[str, ...]
     left: tuple[str, ...]
@@ -90,9 +164,19 @@ class ReportModel:
     version: str
 
     @property
-    def other_unit(self) -> DisplayUnit:
-        """The unit that figures are given in besides."""
-        return words.other_unit(self.unit)
+    def unit(self) -> DisplayUnit:
+        """The unit of the report."""
+        return self.units[0]
+
+    @property
+    def sentence(self) -> str:
+        """What the dial did at a usual speed and what it does now."""
+        return self.sentences[0]
+
+    @property
+    def next_heading(self) -> str:
+        """Head what happens next, with the verdict where there is one."""
+        return f"{self.verdict.word}: {text.HEADINGS['next'].lower()}" if self.verdict else text.HEADINGS["next"]
 
     @property
     def has_before(self) -> bool:
@@ -104,14 +188,9 @@ class ReportModel:
         """Whether a drive after the work is in it."""
         return bool(self.rows and self.rows[0].after)
 
-    @property
-    def title(self) -> str:
-        """Heading of the report."""
-        return "Speedometer before and after" if len(self.curves) == 2 else "How the speedometer reads"
-
 
 def build_model(facts: ReportFacts) -> ReportModel:
-    """Put the pieces of a job into words and tables.
+    """Put the pieces of a job into sentences and tables.
 
     Raises
     ------
@@ -120,39 +199,40 @@ def build_model(facts: ReportFacts) -> ReportModel:
     """
     if facts.before is None and facts.after is None:
         raise ValueError("a report needs a drive before or after the work")
-    change = words.change_words(facts.work)
+    change = text.change_words(facts.work)
     curves, allowed = _pictures(facts, change)
-    other = words.other_unit(facts.unit)
-    details = tuple(drive_detail(drive, facts.unit) for drive in facts.drives)
-
-    def sentence(spoken_in: DisplayUnit) -> str:
-        return words.customer_sentence(facts.before, facts.after, facts.unit, change=change, spoken_in=spoken_in)
-
+    units: Units = (facts.unit, other_unit(facts.unit)) if facts.both_units else (facts.unit,)
+    details = tuple(drive_detail(d.name, d.calibration, facts.unit, has_date=d.has_date) for d in facts.drives)
+    pooled = {"before": facts.before, "after": facts.after}
+    before, after, verification, corrections = facts.before, facts.after, facts.verification, facts.corrections
     return ReportModel(
+        title=text.TITLE_BOTH if len(curves) == 2 else text.TITLE_ONE,
         shop=one_line(facts.shop),
         number=one_line(facts.number),
         customer=one_line(facts.customer),
         vehicle=one_line(facts.vehicle.label if facts.vehicle else ""),
         note=one_line(facts.note),
-        driven=tuple(f"{detail.name}: {detail.when}" for detail in details),
-        unit=facts.unit,
-        sentence=sentence(facts.unit),
-        sentence_other=sentence(other),
-        warnings=_warnings(facts),
-        judgement=judgement(facts.verification) if facts.verification else None,
-        rows=_speed_rows(facts),
-        done=_done(facts),
-        left=words.left_over(facts.after, facts.unit) if facts.after else (),
-        to_fit=_to_fit(facts.corrections) if facts.corrections and facts.after is None else None,
-        odometer=words.odometer_sentences(facts.before, facts.after, facts.unit),
-        missing=_missing(facts),
+        driven=tuple((detail.name, detail.when) for detail in details),
+        units=units,
+        warnings=text.warnings(before, after),
+        next_steps=text.next_steps(corrections if after is None else None, verification),
+        sentences=tuple(
+            text.customer_sentence(before, after, facts.unit, change=change, spoken_in=spoken) for spoken in units
+        ),
+        verdict=_verdict(verification, units) if verification else None,
+        rows=_speed_rows(facts, units),
+        done=text.done(facts.work, facts.vehicle),
+        left=text.left_over(after, facts.unit) if after else (),
+        to_fit=_to_fit(corrections) if corrections and after is None else None,
+        odometer=text.odometer_sentences(before, after, facts.unit),
+        missing=text.missing(before, after, facts.tolerance),
         curves=curves,
         allowed=allowed,
-        picture_text=_picture_text(facts, curves, allowed),
+        picture_text=_picture_text(curves, allowed, facts.unit),
         details=details,
-        depth=depth_of(facts.corrections) if facts.corrections else None,
+        depth=depth(corrections, units) if corrections else None,
         explained=explained(facts.explanations) if facts.explanations else None,
-        over_time=over_time(facts),
+        over_time=tuple(over_time(name, history, pooled[name]) for name, history in facts.histories),
         files=tuple((one_line(name), digest) for name, digest in facts.files),
         version=facts.version,
     )
@@ -161,116 +241,77 @@ def build_model(facts: ReportFacts) -> ReportModel:
 def _pictures(facts: ReportFacts, change: str) -> tuple[tuple[Curve, ...], Allowed | None]:
     drives = ((facts.before, "before", BEFORE), (facts.after, f"after {change}", AFTER))
     known = [(c, label, look) for c, label, look in drives if c is not None]
-    curves = tuple(Curve.of(c, facts.unit, label=label, drawn_as=look) for c, label, look in known)
+    curves = tuple(Curve.of(c.dial, c.readings, facts.unit, label=label, drawn_as=look) for c, label, look in known)
     if facts.tolerance is None:
         return curves, None
-    low = min(c.speed_range_mps[0] for c, _, _ in known)
-    high = max(c.speed_range_mps[1] for c, _, _ in known)
+    low = min(c.dial.driven_mps[0] for c, _, _ in known)
+    high = max(c.dial.driven_mps[1] for c, _, _ in known)
     margin = 0.06 * (high - low)
     rule = facts.tolerance.in_unit(facts.unit)
     return curves, Allowed.of(rule, facts.unit, range_mps=(max(low - margin, 0.0), high + margin))
 
 
-def _warnings(facts: ReportFacts) -> tuple[str, ...]:
-    drives = (("before", facts.before), ("after", facts.after))
-    return tuple(f"Drive {name}: {c.trust}" for name, c in drives if c is not None and c.trust.word != "TRUSTED")
+def _picture_text(curves: tuple[Curve, ...], allowed: Allowed | None, unit: DisplayUnit) -> str:
+    ends = [(c.label, (c.speed[0], c.speed[-1]), (c.error[0], c.error[-1])) for c in curves]
+    return text.picture_text(ends, unit, allowed.label if allowed else "")
 
 
-def _speed_rows(facts: ReportFacts) -> tuple[SpeedRow, ...]:
+def _verdict(verification: Verification, units: Units) -> Verdict:
+    rule = verification.tolerance
+    named, source = text.rule_lines(rule)
+    return Verdict(
+        word=verification.verdict.upper(),
+        mark=MARKS[verification.verdict],
+        sentence=text.verdict_sentence(verification),
+        rule=named,
+        source=source,
+        decision_rule=rules.decision_rule(rule),
+        checks=check_rows(verification, units),
+        driven_range=tech_text.driven_range(verification),
+        changes=tuple(line for change in verification.changes for line in tech_text.change_lines(change)),
+        changes_in_short=tuple(
+            line for change in verification.changes for line in tech_text.change_lines(change, only_fitting=True)
+        ),
+        findings=tuple(one_line(finding.text) for finding in verification.findings),
+    )
+
+
+def _speed_rows(facts: ReportFacts, units: Units) -> tuple[SpeedRow, ...]:
     factor = SPEED_UNIT_MPS[facts.unit]
-    known = [c for c in (facts.before, facts.after) if c is not None]
+    driven = [c.dial.driven_mps for c in (facts.before, facts.after) if c is not None]
     rows = []
-    for speed in words.TABLE_SPEEDS[facts.unit]:
-        slack = 1.02
-        outside = any(not c.speed_range_mps[0] / slack <= speed * factor <= c.speed_range_mps[1] * slack for c in known)
-        before, after = (_shown_cell(c, speed, facts.unit) for c in (facts.before, facts.after))
-        rows.append(SpeedRow(_speed_cell(speed, facts.unit), before, after, outside))
+    for speed in text.TABLE_SPEEDS[facts.unit]:
+        outside = any(not low / _SLACK <= speed * factor <= high * _SLACK for low, high in driven)
+        in_units = [speed * factor / SPEED_UNIT_MPS[unit] for unit in units]
+        true = tuple(f"{v:.{1 if i else 0}f} {unit}" for i, (v, unit) in enumerate(zip(in_units, units, strict=True)))
+        before, after = (_shown(c, in_units, units) for c in (facts.before, facts.after))
+        rows.append(SpeedRow(true, before, after, outside))
     return tuple(rows)
 
 
-def _speed_cell(speed: float, unit: DisplayUnit) -> Cell:
-    other = words.other_unit(unit)
-    return Cell(f"{speed:g}", f"{speed * SPEED_UNIT_MPS[unit] / SPEED_UNIT_MPS[other]:.1f}")
-
-
-def _shown_cell(calibration: Calibration | None, speed: float, unit: DisplayUnit) -> Cell | None:
+def _shown(calibration: Calibration | None, speeds: list[float], units: Units) -> Cell | None:
     if calibration is None:
         return None
-    other = words.other_unit(unit)
-    elsewhere = speed * SPEED_UNIT_MPS[unit] / SPEED_UNIT_MPS[other]
-    here = words.shown_range(calibration, speed, unit, decimals=1)
-    there = words.shown_range(calibration, elsewhere, other, decimals=1)
-    return Cell(here, there)
-
-
-def _done(facts: ReportFacts) -> tuple[str, ...]:
-    if facts.work is None:
-        return ()
-    text = str(facts.work)
-    lines = [] if text == "nothing changed" and facts.work.note else [text[0].upper() + text[1:] + _was(facts)]
-    return (*lines, *([one_line(facts.work.note)] if facts.work.note else []))
-
-
-def _was(facts: ReportFacts) -> str:
-    """Say what was fitted before, for what was changed."""
-    if facts.vehicle is None or facts.work is None:
-        return ""
-    parts = [
-        f"{name.replace('_', ' ')} {getattr(facts.vehicle, name)}"
-        for name in ("driven_gear", "drive_gear", "ratio_box", "pulse_scaler", "axle")
-        if getattr(facts.work, name) is not None and getattr(facts.vehicle, name) is not None
-    ]
-    return f" (before: {', '.join(parts)})" if parts else ""
+    return tuple(
+        f"{text.shown_range(calibration, speed, unit, decimals=1)} {unit}"
+        for speed, unit in zip(speeds, units, strict=True)
+    )
 
 
 def _to_fit(corrections: Corrections) -> ToFit:
-    best = corrections.best
-    sentence = (
-        f"{best.name[0].upper()}{best.name[1:]}: worst error left {best.worst_error_percent:.1f} %."
-        if best
-        else "The job names nothing that could be changed. Add the gears, scaler or setting that is fitted."
+    """Return the best of each kind; all of them are among the tech's tables."""
+    kinds = (
+        corrections.settings,
+        corrections.pulse_scaler,
+        corrections.driven_gear,
+        corrections.drive_gear,
+        corrections.pairs,
+        corrections.ratio_box,
     )
-    lists = (corrections.driven_gear, corrections.drive_gear, corrections.pairs, corrections.ratio_box)
-    rows = [
-        _choice_row(c)
-        for choices in (*lists, corrections.pulse_scaler, corrections.settings)
-        for c in choices[:MOST_CHOICES]
-    ]
-    notes = tuple(f"{text} ({source})" for text, source in corrections.notes)
-    judged_at = f"a true {', '.join(f'{speed:g}' for speed in corrections.speeds)} {corrections.unit}"
-    return ToFit(sentence, judged_at, tuple(rows), notes + tuple(f.text for f in corrections.findings))
+    best = sorted((choices[0] for choices in kinds if choices), key=lambda choice: choice.worst_error_percent)
+    rows = tuple(_choice_row(choice) for choice in best[:_MOST_CHOICES])
+    return ToFit(text.to_fit(corrections), rows, correction_notes(corrections))
 
 
-def _choice_row(choice: Choice) -> ChoiceRow:
-    chance = choice.probability_best or 0.0
-    remarks = [f"best with {100 * chance:.0f} % probability"] if chance > 0.005 else []
-    remarks += [choice.low_text] if choice.low_text else []
-    remarks += ["not in the gear family"] if choice.available is False else []
-    remarks += [f"housing: range {choice.orientation} faces down"] if choice.orientation else []
-    remarks += ["fitted now"] if choice.is_fitted else []
-    low, high = choice.odometer_percent.low, choice.odometer_percent.high
-    odometer = f"{words.signed(low)} to {words.signed(high)} %"
-    return ChoiceRow(choice.name, f"{choice.worst_error_percent:.1f} %", odometer, ", ".join(remarks))
-
-
-def _missing(facts: ReportFacts) -> tuple[str, ...]:
-    out = []
-    if facts.before is None:
-        out.append("There is no drive before the work, so nothing is said about what changed.")
-    if facts.after is None:
-        out.append("There is no drive after the work yet; drive it and run the job again for the comparison.")
-    elif facts.tolerance is None:
-        out.append("The job names no tolerance, so there is no verdict. Add a [tolerance] table to get one.")
-    return tuple(out)
-
-
-def _picture_text(facts: ReportFacts, curves: tuple[Curve, ...], allowed: Allowed | None) -> str:
-    parts = []
-    for curve in curves:
-        first, last = curve.error[0], curve.error[-1]
-        parts.append(
-            f"{curve.label}: error {words.signed(first)} {facts.unit} at {curve.speed[0]:.0f} and "
-            f"{words.signed(last)} at {curve.speed[-1]:.0f} {facts.unit}"
-        )
-    tail = f". The shaded area is what is {allowed.label.replace(':', ' by')}" if allowed else ""
-    return f"Error of the dial against true speed. {'; '.join(parts)}{tail}."
+def _choice_row(choice: Choice) -> tuple[str, str, str]:
+    return choice.name, tech_text.choice_sizes(choice)[0], tech_text.choice_remarks(choice)

@@ -1,94 +1,172 @@
-"""Typesetting: data and a template become a page, tagged for screen readers, the same bytes every time."""
+"""The printed page, the customer's picture and the correction card, typeset from the report's data."""
 
 from __future__ import annotations
 
-import json
-import re
-import shutil
-import tempfile
-from collections.abc import Iterator, Mapping
-from functools import lru_cache
-from importlib import resources
-from typing import Any, Literal
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING, Any
 
-from speedcal.report import fonts
-from speedcal.text.names import glued, one_line
+from speedcal.report.charts import Pictures
+from speedcal.report.model import ReportModel, SpeedRow
+from speedcal.report.typesetting import PageKind, Paper, typeset
+from speedcal.text import correction_card as card_text
+from speedcal.text import report_for_customer as text
+from speedcal.text import report_for_tech as tech_text
+from speedcal.text.names import shortened
 
-Paper = Literal["a4", "letter"]
-PageKind = Literal["pdf", "png", "svg"]
-PAPER_PT: dict[Paper, tuple[float, float]] = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}
-"""Width and height. A4: ISO 216, 210 mm x 297 mm. Letter: ANSI/ASME Y14.1, 8.5 in x 11 in. [pt]."""
-_UNBROKEN = re.compile(r"[^\s\u200b-]{24}(?=[^\s\u200b-])")
-_STANDARD = "ua-1"
-"""PDF/UA-1 (ISO 14289-1): the typesetter refuses a page that a screen reader could not read."""
+if TYPE_CHECKING:
+    from speedcal.report.for_tech import DriveDetail
+    from speedcal.units import DisplayUnit
+
+_LINE, _NOTE = 90, 220
+"""Most letters of a name and of a note at the head of the page."""
+_DOTS_PER_INCH = 216.0
+"""The picture is 360 points wide, as a phone is; three dots a point."""
+
+Block = dict[str, str]
 
 
-def typeset(
-    template: str,
-    data: Mapping[str, Any],
+def render_pdf(model: ReportModel, pictures: Pictures, *, paper: Paper = "a4") -> bytes:
+    """Return the report as a PDF of one page; what does not fit is left to the page for the browser."""
+    shown = _shown_details(model)
+    clocks = {f"clock{i}.svg": svg for i in shown if (svg := pictures.clocks[i])}
+    both = model.has_before and model.has_after
+    facts = (("For", model.customer, _LINE), ("Vehicle", model.vehicle, _LINE), ("Note", model.note, _NOTE))
+    data = {
+        "paper": paper,
+        "title": f"{model.title} {shortened(model.number, _LINE)}".strip(),
+        "heading": model.title,
+        "shop": shortened(model.shop, _LINE),
+        "number": f"Job {shortened(model.number, 40)}" if model.number else "",
+        "facts": [[name, shortened(value, most)] for name, value, most in facts if value],
+        "driven": f"Driven {'; '.join(f'{name}: {when}' for name, when in model.driven)}",
+        "warnings": [shortened(warning, 400) for warning in model.warnings],
+        "next": {"heading": model.next_heading, "steps": model.next_steps},
+        "sentence": model.sentence,
+        "small": " ".join((*model.sentences[1:], text.RANGES, *model.missing)),
+        "picture_text": model.picture_text,
+        "side": _side(model),
+        "table": {
+            "heads": ["true speed", *(["shown before", "shown after"] if both else ["shown"])],
+            "rows": [_table_row(row) for row in model.rows],
+            "note": f"* {text.NOT_DRIVEN}" if any(row.outside for row in model.rows) else "",
+        },
+        "middle": [_work(model), _safety()],
+        "tech": {
+            "heading": text.HEADINGS["tech"] + tech_text.more_drives(len(model.details) - len(shown)),
+            "caption": tech_text.CLOCK_MATCH_IN_SHORT,
+            "clocks": [_clock(model.details[i], i, has_picture=f"clock{i}.svg" in clocks) for i in shown],
+            "columns": [*(_drive(model.details[i]) for i in shown), _method(model)],
+        },
+        "more": text.MORE,
+    }
+    return typeset("report", data, pictures={"wide.svg": pictures.wide, **clocks})
+
+
+def render_picture(model: ReportModel, pictures: Pictures, *, kind: PageKind) -> bytes:
+    """Return what the customer keeps: the sentence, the verdict in words and the comparison, as wide as a phone."""
+    verdict = model.verdict
+    names = (model.shop, model.number, model.vehicle)
+    data = {
+        "title": model.title,
+        "about": model.picture_text,
+        "sentence": model.sentence,
+        "verdict": {"mark": verdict.mark, "word": verdict.word, "says": verdict.sentence} if verdict else None,
+        "picture_text": model.picture_text,
+        "foot": " · ".join(shortened(name, _LINE) for name in names if name),
+    }
+    return typeset("picture", data, pictures={"narrow.svg": pictures.narrow}, kind=kind, dots_per_inch=_DOTS_PER_INCH)
+
+
+def render_card(
+    rows: Sequence[tuple[float, float]],
     *,
-    pictures: Mapping[str, bytes] | None = None,
+    unit: DisplayUnit,
+    vehicle: str = "",
+    driven: str = "",
     kind: PageKind = "pdf",
-    dots_per_inch: float = 144.0,
 ) -> bytes:
-    """Return a page.
+    """Return the correction card for the dash.
 
     Parameters
     ----------
-    template
-        Name of the template, without ``.typ``.
-    data
-        What it says, ready for JSON; letters that no font has are replaced by a note of how many they are.
-    pictures
-        SVG files by the name that the template gives them.
+    rows
+        True speeds and what the dial shows there, in ``unit``.
+    unit
+        Unit of the dial.
+    vehicle
+        Its label.
+    driven
+        Day of the drive that it rests on.
     """
-    import typst
+    return typeset("card", card_text.words(rows, unit, vehicle, driven), kind=kind, dots_per_inch=300.0)
 
-    said = _prepared(data)
-    families, files = fonts.needed("".join(_strings(said)))
-    job: dict[str, bytes] = {
-        "main.typ": _template(template),
-        "page.typ": _template("page"),
-        "data.json": json.dumps({**said, "fonts": families}, ensure_ascii=False).encode(),
-        **(pictures or {}),
+
+def _blocks(kind: str, lines: Iterable[str]) -> list[Block]:
+    return [{"kind": kind, "text": line} for line in lines]
+
+
+def _section(heading: str, lines: Iterable[str], kind: str = "item") -> list[Block]:
+    """Return a heading with its lines; nothing where there are no lines."""
+    parts = _blocks(kind, lines)
+    return [*_blocks("heading", [heading]), *parts] if parts else []
+
+
+def _side(model: ReportModel) -> dict[str, Any] | None:
+    """Return the verdict."""
+    verdict = model.verdict
+    if verdict is None:
+        return None
+    blocks = [*_blocks("plain", [verdict.sentence, verdict.rule]), *_blocks("small", [verdict.source])]
+    return {"heading": f"{verdict.mark} {verdict.word}", "blocks": blocks}
+
+
+def _table_row(row: SpeedRow) -> list[tuple[str, ...]]:
+    first = f"{row.true[0]} *" if row.outside else row.true[0]
+    return [(first, *row.true[1:]), *(cell for cell in (row.before, row.after) if cell)]
+
+
+def _work(model: ReportModel) -> list[Block]:
+    """Return what was done, what is left or can be fitted, and the odometer."""
+    changes = model.verdict.changes_in_short if model.verdict else ()
+    fit = model.to_fit
+    choices = [f"{name}: worst error left {worst}; {remarks}" for name, worst, remarks in fit.rows] if fit else []
+    return [
+        *_section(text.HEADINGS["done"], [*model.done, *changes]),
+        *_section(text.HEADINGS["left"], model.left),
+        *_section(text.HEADINGS["fit"], [*choices, *(fit.notes if fit else ())]),
+        *_section(text.HEADINGS["odometer"], model.odometer),
+    ]
+
+
+def _safety() -> list[Block]:
+    """Return what keeps people safe and honest; it is never cut."""
+    law = (text.ODOMETER_LAW, text.ODOMETER_LAW_IN_FULL)
+    return [*_section(text.HEADINGS["cautions"], text.CAUTIONS), *_section(text.HEADINGS["law"], law, "plain")]
+
+
+def _shown_details(model: ReportModel) -> list[int]:
+    """Return the places of the first drive before and the first drive after the work."""
+    firsts = [next((i for i, d in enumerate(model.details) if d.is_before is before), None) for before in (True, False)]
+    return [i for i in firsts if i is not None]
+
+
+def _clock(detail: DriveDetail, place: int, *, has_picture: bool) -> dict[str, str]:
+    return {
+        "file": f"clock{place}.svg" if has_picture else "",
+        "text": detail.picture_text if has_picture else tech_text.NO_CLOCKS,
     }
-    with tempfile.TemporaryDirectory() as folder:  # fonts are given by the folder
-        for file in files:
-            shutil.copy(file, folder)
-        typesetter: Any = typst.compile  # its types leave out the documents given by name
-        made: bytes = typesetter(
-            job,
-            font_paths=typst.Fonts(include_system_fonts=False, include_embedded_fonts=False, font_paths=[folder]),
-            format=kind,
-            ppi=dots_per_inch,
-            pdf_standards=[_STANDARD] if kind == "pdf" else [],
-            timestamp=0,
-        )
-    return made
 
 
-@lru_cache(maxsize=8)
-def _template(name: str) -> bytes:
-    return resources.files("speedcal.report").joinpath(f"templates/{name}.typ").read_bytes()
+def _drive(detail: DriveDetail) -> list[Block]:
+    return _section(f"Drive {detail.name}", detail.in_short(), "plain")
 
 
-def _prepared(value: Any) -> Any:
-    """Return data whose texts are single lines, printable, with places where an endless word may break."""
-    if isinstance(value, Mapping):
-        return {key: _prepared(item) for key, item in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [_prepared(item) for item in value]
-    if isinstance(value, str):
-        return _UNBROKEN.sub("\\g<0>\u200b", glued(fonts.printable(one_line(value))))
-    return value
-
-
-def _strings(value: Any) -> Iterator[str]:
-    if isinstance(value, str):
-        yield value
-    elif isinstance(value, Mapping):
-        for item in value.values():
-            yield from _strings(item)
-    elif isinstance(value, list):
-        for item in value:
-            yield from _strings(item)
+def _method(model: ReportModel) -> list[Block]:
+    files = [f"{digest[:16]}  {shortened(name, 60)}" for name, digest in model.files]
+    vehicle = [f"{name}: {value}" for name, value in model.depth.in_short] if model.depth else []
+    vehicle += [model.explained.in_short()] if model.explained else []
+    method = [tech_text.METHOD_IN_SHORT, tech_text.version(model.version), *files]
+    return [
+        *_section(tech_text.METHOD_HEADING, method, "plain"),
+        *_section(tech_text.VEHICLE_HEADING, vehicle, "plain"),
+    ]

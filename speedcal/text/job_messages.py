@@ -80,6 +80,11 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "this is not valid TOML, the language of job files: {what}",
         'Put texts in quotes (shop = "Name"), and write file names with / or in single quotes instead of \\',
     ),
+    "original_overwritten": (
+        "{name:quoted} belongs to the job and would be overwritten",
+        "Name another folder for the result",
+    ),
+    "result_not_written": ("the result cannot be written ({reason})", "Name a folder that can be written"),
 }
 """Code to what is wrong and what to do, both without full stop."""
 

@@ -18,9 +18,12 @@ from __future__ import annotations
 import re
 import string
 from collections.abc import Callable, Iterable, Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from speedcal.units import SPEED_UNIT_MPS
+from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
+
+if TYPE_CHECKING:
+    from speedcal.interval import Interval
 
 _MOST_QUOTED = 40
 _HUGE = 1e6
@@ -97,3 +100,30 @@ _SIMPLE: dict[str, Callable[[Any], str]] = {
     "listed": lambda counts: ", ".join(f"{name} {count}" for name, count in sorted(counts.items())),
     "seconds": span,
 }
+
+
+def signed(value: float, decimals: int = 1) -> str:
+    """Return a number with its sign, zero without one."""
+    text = f"{value:+.{decimals}f}"
+    return text[1:] if float(text) == 0 else text.replace("-", "−")
+
+
+def chance(probability: float) -> str:
+    """Return a probability in per cent, never as a certainty it is not."""
+    if probability > 0.9995:
+        return "over 99.9 %"
+    return "under 0.1 %" if probability < 0.0005 else f"{100 * probability:.1f} %"
+
+
+def with_interval(x: Interval) -> str:
+    """Return a value with its 95 % interval, all to the decimals that the interval supports."""
+    from speedcal.interval import decimals_for
+
+    decimals = decimals_for(max(x.half_width / 2, 1e-9))
+    value, low, high = (f"{end:.{decimals}f}".replace("-", "−") for end in (x.value, x.low, x.high))
+    return f"{value} ({low} to {high})"
+
+
+def other_unit(unit: DisplayUnit) -> DisplayUnit:
+    """Return the other one of the two units."""
+    return "km/h" if unit == "mph" else "mph"

@@ -13,8 +13,8 @@ if TYPE_CHECKING:
 
 _STATUS = {
     "verified": "read in the document itself",
-    "secondary": "read in a text that quotes the document, not in the document",
-    "from memory": "FROM MEMORY, not verified against the document",
+    "secondary": "read in a text that quotes the document",
+    "from memory": "not verified against the document",
     "own rule": "your own rule",
 }
 
@@ -27,7 +27,7 @@ def status_words(status: str) -> str:
 def title(about: Mapping[str, Any]) -> str:
     """Return the name of a rule, with what must be known of its limits."""
     name = about["title"] or "your own rule"
-    return f"{name} (limits from memory)" if about["status"] == "from memory" else str(name)
+    return f"{name} (limits not verified)" if about["status"] == "from memory" else str(name)
 
 
 def summary(rule: Tolerance) -> str:

@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from speedcal.text import rules
+from speedcal.text.numbers import chance
 from speedcal.units import SPEED_UNIT_MPS
 
 if TYPE_CHECKING:
@@ -32,7 +33,7 @@ def in_full(result: Verification) -> str:
 
 
 def _head(result: Verification) -> list[str]:
-    return [f"{result.verdict.upper()} (probability of conformance {probability(result.probability)})"]
+    return [f"{result.verdict.upper()} (probability of conformance {chance(result.probability)})"]
 
 
 def _body(result: Verification) -> list[str]:
@@ -43,7 +44,7 @@ def _body(result: Verification) -> list[str]:
         low, high = result.driven_range.low_mps / factor, result.driven_range.high_mps / factor
         lines.append(
             f"everywhere from {low:.0f} to {high:.0f} {result.unit}, as driven: {result.driven_range.verdict}, "
-            f"{probability(result.driven_range.probability)}"
+            f"{chance(result.driven_range.probability)}"
         )
     for change in result.changes:
         lines.append(change_words(change))
@@ -52,7 +53,7 @@ def _body(result: Verification) -> list[str]:
 
 
 def _check(result: Verification, check: Check) -> str:
-    tail = f"{check.verdict}, {probability(check.probability)}"
+    tail = f"{check.verdict}, {chance(check.probability)}"
     if math.isnan(check.speed_mps):
         permitted = band(100 * check.low, 100 * check.high, "")
         return f"over a true 100 it registers {100 * check.indicated:.2f} (permitted {permitted}): {tail}"
@@ -64,13 +65,6 @@ def _check(result: Verification, check: Check) -> str:
     if rule.given == "true":
         return f"at a true {named} it shows {check.indicated / factor:.1f} (permitted {permitted}): {tail}"
     return f"showing {named} the true speed is {check.true / factor:.1f} (permitted {permitted}): {tail}"
-
-
-def probability(p: float) -> str:
-    """Write a probability, never as a certainty it is not."""
-    if p > 0.9995:
-        return "> 99.9 %"
-    return "< 0.1 %" if p < 0.0005 else f"{100 * p:.1f} %"
 
 
 def band(low: float, high: float, unit: str) -> str:

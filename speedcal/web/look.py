@@ -144,9 +144,9 @@ def _readings_facts(readings: Readings) -> dict[str, Any]:
 
 def _draw(calibration: Calibration, task: Mapping[str, Any], unit: DisplayUnit) -> str:
     from speedcal.report import style
-    from speedcal.report.figures import clock_match_svg
+    from speedcal.report.charts import clock_match_svg
 
     drawn_as = style.AFTER if task["phase"] == "after" else style.BEFORE
-    picture = clock_match_svg(calibration, unit=unit, drawn_as=drawn_as, narrow=True)
+    picture = clock_match_svg(calibration, unit=unit, drawn_as=drawn_as)
     (Path(task["out"]) / PICTURE).write_bytes(picture)
     return PICTURE

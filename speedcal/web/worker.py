@@ -49,16 +49,13 @@ def set_limits(*, cpu_s: int, memory_bytes: int, written_bytes: int) -> None:
 def run_job_folder(task: Mapping[str, Any], tell: Tell) -> dict[str, Any]:
     """Run a job folder exactly as ``speedcal report`` does, write its files and return its words for the pages."""
     from speedcal.jobs import load_job
-    from speedcal.report import build_model
-    from speedcal.report.figures import comparison_svg
 
     job = load_job(Path(task["folder"]) / "job.toml")
     result = job.run(progress=lambda step, part: tell(step, 0.8 * part))
     tell("writing the report", 0.8)
     result.write(Path(task["out"]))
-    said = build_model(result.facts())
-    for name, narrow in (("narrow.svg", True), ("wide.svg", False)):
-        picture = comparison_svg(list(said.curves), said.allowed, unit=said.unit, narrow=narrow)
+    said, pictures = result.model, result.pictures
+    for name, picture in (("narrow.svg", pictures.narrow), ("wide.svg", pictures.wide)):
         (Path(task["out"]) / name).write_bytes(picture)
     return {"sentence": said.sentence, "warnings": list(said.warnings), "picture_text": said.picture_text}
 

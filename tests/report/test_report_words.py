@@ -1,5 +1,6 @@
 """The words of a report: what the customer, the tech and the law need to read, and nothing that is not so."""
 
+from collections import namedtuple
 from dataclasses import replace
 
 import pytest
@@ -9,17 +10,19 @@ from speedcal.calibration.result import ANOTHER_DAY, BudgetLine
 from speedcal.conformity import load_tolerance, verify
 from speedcal.finding import Finding, Trust
 from speedcal.interval import Interval
-from speedcal.report import DriveFacts, ReportModel, build_model, words
-from speedcal.report.depth import depth_of
-from speedcal.report.detail import clock_shift, drive_detail, with_interval
-from speedcal.report.judgement import percent
+from speedcal.report import ReportModel, build_model
+from speedcal.report.for_tech import depth, drive_detail
+from speedcal.text import report_for_customer as words
+from speedcal.text.numbers import chance, with_interval
+from speedcal.text.report_for_tech import clock_shift
 from speedcal.units import MPH_MPS
 from speedcal.vehicle import Vehicle, Work, correct
+from speedcal.vehicle.advice import Advice
 
 
 def exact(factor: float, offset: float = 0.0, **more):  # type: ignore[no-untyped-def]
     """Return a calibration without any uncertainty."""
-    return make_calibration(factor, offset=offset, **more)
+    return make_calibration(factor, offset=offset, u_offset=0.0, **more)
 
 
 def test_the_customers_sentence_says_what_the_dial_showed_and_shows() -> None:
@@ -38,7 +41,7 @@ def test_the_sentence_is_said_in_the_other_unit_at_the_same_speed() -> None:
 
 def test_a_range_is_not_narrower_than_the_interval() -> None:
     """66 +- 1.2: both rounded ends are said."""
-    c = make_calibration(1.1, u_offset=0.6)
+    c = make_calibration(1.1, offset=0.0, u_offset=0.6)
     assert words.shown_range(c, 60, "mph") == "65 to 67"
     assert words.shown_range(c, 60, "mph", decimals=1) == "64.8 to 67.2"
 
@@ -77,46 +80,48 @@ def test_what_is_left_says_when_the_dial_reads_low() -> None:
     assert "low" not in " ".join(words.left_over(exact(1.05), "mph"))
 
 
-def test_what_is_left_is_said_at_usual_speeds_and_in_both_units() -> None:
-    """Exactly 4 % high: 1.2 at 30, 2.0 at 50, 2.8 at 70 mph; 40 to 60 km/h are 1.6 to 2.4."""
+def test_what_is_left_is_said_over_the_speeds_driven_and_at_usual_ones() -> None:
+    """Exactly 4 % high: 1.0 at 25, 2.6 at 65; 1.2 at 30, 2.0 at 50, 2.8 at 70 mph."""
     left = words.left_over(exact(1.04), "mph")
-    assert "Error left, mph: at 30 +1.2 to +1.2; at 50 +2.0 to +2.0; at 70 +2.8 to +2.8." in left
-    assert any("km/h" in line and "mph" in line for line in left if line.startswith("Between the speeds driven"))
+    assert left == (
+        "From 25 to 65 mph the dial is off by +1.0 to +2.6 mph: at 30 +1.2 to +1.2; at 50 +2.0 to +2.0; at 70 +2.8 to "
+        "+2.8.",
+    )
 
 
-def test_what_is_from_memory_in_the_budget_says_so() -> None:
-    """The tires of another day are a size from memory and no part of the interval."""
+def test_what_is_not_in_the_interval_says_so() -> None:
+    """The tires of another day are a usual size and no part of the interval."""
     drive = make_calibration()
     other_day = BudgetLine(ANOTHER_DAY, "B", 0.002, 0.05, 0.0)
-    detail = drive_detail(DriveFacts("before", replace(drive, budget=(*drive.budget, other_day))), "mph")
-    assert detail.budget[-1][0] == ANOTHER_DAY
-    assert detail.budget[-1][3] == "size from memory; not in this interval"
+    detail = drive_detail("before", replace(drive, budget=(*drive.budget, other_day)), "mph", has_date=True)
+    assert detail.budget[-1][0] == "tires on another day"
+    assert detail.budget[-1][3] == "a usual size; not in this interval"
 
 
 def test_choices_in_depth_carry_the_errors_of_the_corrections() -> None:
     """Two teeth more on 20 take a factor of 1.1 to 1.0; at 60 mph the error goes from +6 to 0."""
     vehicle = Vehicle.from_dict({"driven_gear": 20})
-    depth = depth_of(correct(exact(1.1), vehicle, speeds=[30, 60]))
-    driven = dict(depth.kinds)["Driven gear"]
+    found = depth(correct(exact(1.1), vehicle, speeds=[30, 60]), ("mph", "km/h"))
+    driven = dict(found.kinds)["Driven gear"]
     assert driven[0].name == "driven gear 22"
     assert driven[0].errors[1][:2] == ("0.0", "0.0 to 0.0")
     fitted = next(choice for choice in driven if "fitted now" in choice.summary)
     assert fitted.errors[1] == ("+6.0", "+6.0 to +6.0", "+9.7 km/h")  # 6 x 1.609344
-    assert [speed.other for speed in depth.speeds] == ["48.3", "96.6"]
+    assert found.speeds == (("30 mph", "48.3 km/h"), ("60 mph", "96.6 km/h"))
 
 
-def test_the_odometer_is_told_apart_from_the_speed_it_may_be_taken_from() -> None:
-    """Hand arithmetic: a factor of 1.096 counts 109.6 for 100."""
+def test_the_odometer_is_told_by_its_own_readings_alone() -> None:
+    """Hand arithmetic: a factor of 1.096 counts 109.6 for 100; a pointer says nothing about an odometer."""
     measured = words.odometer_sentences(make_calibration(1.096, odometer=True), None, "mph")
-    assert "109.2 to 110.0 for 100 true miles (measured)" in measured[0]
-    inferred = words.odometer_sentences(None, make_calibration(1.0), "km/h")
-    assert "100 true km (from the speed" in inferred[0]
+    assert measured == ("Before the work the odometer counted 109.2 to 110.0 for 100 true miles.",)
+    (silent,) = words.odometer_sentences(None, make_calibration(1.0), "km/h")
+    assert "not read" in silent
 
 
 @pytest.mark.published("49 USC 32703, 32704")
 def test_the_law_reminder_names_the_law_and_offers_nothing() -> None:
     """Service may not change the mileage shown; the report offers no way to."""
-    said = " ".join(words.ODOMETER_LAW)
+    said = f"{words.ODOMETER_LAW} {words.ODOMETER_LAW_IN_FULL}"
     assert "49 USC 32703 and 32704" in said
     assert "left door frame" in said
     assert "from now on" in said
@@ -125,7 +130,7 @@ def test_the_law_reminder_names_the_law_and_offers_nothing() -> None:
 def test_the_cautions_name_who_reads_where_and_on_what() -> None:
     """A passenger, legal speeds, rated stands, local rules, licensed shop."""
     said = " ".join(words.CAUTIONS)
-    for part in ("passenger", "legal speeds", "rated stands", "secured", "Local rules", "licensed shop"):
+    for part in ("passenger", "Legal speeds", "rated stands", "secured", "Local rules", "licensed shop"):
         assert part in said
 
 
@@ -135,15 +140,22 @@ def test_a_report_needs_a_drive() -> None:
         build_model(make_facts(before=None, after=None, drives=()))
 
 
-def test_both_units_are_in_the_table() -> None:
+def test_figures_stand_in_the_unit_of_the_job_and_in_both_when_asked() -> None:
     """30, 50 and 70 mph are 48.3, 80.5 and 112.7 km/h; the dial of factor 1.1 shows a tenth more in both."""
-    model = build_model(make_facts(before=exact(1.1), after=None))
-    assert [(r.true.text, r.true.other) for r in model.rows] == [("30", "48.3"), ("50", "80.5"), ("70", "112.7")]
-    assert [(r.before.text, r.before.other) for r in model.rows if r.before] == [
-        ("33.0", "53.1"),
-        ("55.0", "88.5"),
-        ("77.0", "123.9"),
+    facts = make_facts(before=exact(1.1), after=None)
+    model, both = build_model(facts), build_model(replace(facts, both_units=True))
+    assert [(row.true, row.before) for row in model.rows] == [
+        (("30 mph",), ("33.0 mph",)),
+        (("50 mph",), ("55.0 mph",)),
+        (("70 mph",), ("77.0 mph",)),
     ]
+    assert [(row.true[1], row.before and row.before[1]) for row in both.rows] == [
+        ("48.3 km/h", "53.1 km/h"),
+        ("80.5 km/h", "88.5 km/h"),
+        ("112.7 km/h", "123.9 km/h"),
+    ]
+    assert len(model.sentences) == 1
+    assert both.sentences == (model.sentence, "At a true 97 km/h the dial shows 106.")
 
 
 def test_a_speed_that_was_not_driven_is_marked() -> None:
@@ -152,19 +164,19 @@ def test_a_speed_that_was_not_driven_is_marked() -> None:
 
 
 def test_a_job_in_kilometres_speaks_of_kilometres() -> None:
-    """The table, the sentence and the offset are in km/h, with mph beside."""
+    """The table and the sentence are in km/h, and nothing is in mph."""
     c = make_calibration(1.06, unit="km/h", low=40, high=110)
     model = build_model(make_facts(unit="km/h", before=c, after=None))
     assert model.sentence.startswith("At a true 100 km/h the dial shows 10")
-    assert model.sentence_other.startswith("At a true 62 mph")
-    assert [row.true.text for row in model.rows] == ["50", "80", "110"]
+    assert [row.true for row in model.rows] == [("50 km/h",), ("80 km/h",), ("110 km/h",)]
+    assert "mph" not in " ".join((model.sentence, *model.left, *model.odometer))
 
 
 def test_a_weak_drive_says_so_before_any_number() -> None:
     """The reader sees the word before the number."""
     weak = make_calibration(trust=Trust("WEAK", (Finding("few_runs", count=1),)))
     model = build_model(make_facts(before=weak))
-    assert model.warnings == ("Drive before: WEAK (readings in 1 steady run only",)
+    assert model.warnings == ("Drive before: WEAK. Readings in 1 steady run only; hold four different speeds.",)
     assert build_model(make_facts()).warnings == ()
 
 
@@ -181,38 +193,69 @@ def test_a_missing_part_is_named_with_what_would_bring_it(changes: dict[str, Non
     assert words_said in " ".join(build_model(make_facts(**changes)).missing)
 
 
-def judged(rule: str, **changes) -> ReportModel:  # type: ignore[no-untyped-def]
+def judged(rule: str, both_units: bool = False, **changes) -> ReportModel:  # type: ignore[no-untyped-def]
     facts = make_facts(**changes)
     tolerance = load_tolerance(rule, unit="mph")
     assert facts.after is not None
-    return build_model(replace(facts, tolerance=tolerance, verification=verify(None, facts.after, tolerance)))
+    return build_model(
+        replace(facts, tolerance=tolerance, verification=verify(None, facts.after, tolerance), both_units=both_units)
+    )
 
 
 def test_the_verdict_carries_rule_source_status_and_decision_rule() -> None:
     """A verdict without its rule and its decision rule is worth nothing (ISO/IEC 17025:2017, 7.8.6)."""
-    verdict = judged("us_393_82").judgement
+    verdict = judged("us_393_82", both_units=True).verdict
     assert verdict is not None
     assert (verdict.word, verdict.mark) == ("PASS", "✓")
     assert "393.82" in verdict.rule + verdict.source
     assert "JCGM 106" in verdict.decision_rule
     check = verdict.checks[0]
-    assert (check.at.text, check.at.other) == ("true 50 mph", "true 80.47 km/h")
-    assert (check.permitted.text, check.permitted.other) == ("45.0 to 55.0 mph", "72.4 to 88.5 km/h")  # x 1.609344
+    assert check.at == ("true 50 mph", "true 80.47 km/h")
+    assert check.permitted == ("45.0 to 55.0 mph", "72.4 to 88.5 km/h")  # x 1.609344
 
 
-def test_a_rule_from_memory_says_so_in_the_report() -> None:
-    """A from-memory value is never shown as if it had been read."""
-    verdict = judged("un_r39_cop_mn").judgement
-    assert verdict is not None
-    assert "FROM MEMORY" in verdict.source
+def test_a_rule_that_nobody_read_in_its_document_says_so_wherever_it_is_named() -> None:
+    """Beside the verdict and in the picture; a rule that was read in a text is named alone."""
+    unread, read = judged("un_r39_cop_mn"), judged("un_r39_type")
+    assert unread.verdict is not None
+    assert unread.verdict.source.endswith("(not verified against the document).")
+    assert unread.allowed is not None
+    assert unread.allowed.label.endswith("(not verified)")
+    assert read.verdict is not None
+    assert read.allowed is not None
+    assert "not verified" not in read.verdict.source + read.allowed.label
+
+
+def test_a_result_that_is_no_pass_says_first_what_happens_next() -> None:
+    """Not proven asks for readings, fail does not let the work be signed off, a pass needs nothing."""
+    passed = judged("us_393_82")
+    failed = judged("un_r39_type", after=make_calibration(0.9))
+    open_ = judged("un_r39_type", after=make_calibration(1.0, offset=0.0))
+    assert passed.next_steps == ()
+    assert failed.next_heading == "FAIL: what happens next"
+    assert "Do not sign the work off" in failed.next_steps[0]
+    assert open_.next_heading == "NOT PROVEN: what happens next"
+    assert open_.next_steps
+
+
+def test_advice_leads_where_there_is_some(monkeypatch: pytest.MonkeyPatch) -> None:
+    """In its order, and in place of what is said without it."""
+    monkeypatch.setattr(Advice, "__str__", lambda entry: f"{entry.action} {entry.part}")
+    vehicle = Vehicle.from_dict({"driven_gear": 20, "drive_gear": 8})
+    advised = namedtuple("advised", "advice best")(
+        (Advice("fit_driven_gear", part="driven_gear", value=22), Advice("reseat_needle", part="needle")), None
+    )
+    assert words.next_steps(advised, None) == ("Fit_driven_gear driven_gear", "Reseat_needle needle")  # type: ignore[arg-type]
+    without = words.next_steps(correct(make_calibration(1.096), vehicle), None)
+    assert "riven gear 22" in without[0]
 
 
 def test_a_fail_and_an_open_verdict_read_differently_without_colour() -> None:
     """Word and sign carry it."""
-    fail = judged("un_r39_type", after=make_calibration(0.9)).judgement
+    fail = judged("un_r39_type", after=make_calibration(0.9)).verdict
     assert fail is not None
     assert (fail.word, fail.mark) == ("FAIL", "✗")
-    open_verdict = judged("un_r39_type", after=make_calibration(1.0, offset=0.0)).judgement
+    open_verdict = judged("un_r39_type", after=make_calibration(1.0, offset=0.0)).verdict
     assert open_verdict is not None
     assert (open_verdict.word, open_verdict.mark) == ("NOT PROVEN", "?")
 
@@ -222,7 +265,7 @@ def test_a_fail_and_an_open_verdict_read_differently_without_colour() -> None:
 )
 def test_a_probability_is_never_written_as_a_certainty(p: float, text: str) -> None:
     """100 % and 0 % are not what was computed."""
-    assert percent(p) == text
+    assert chance(p) == text
 
 
 def test_what_to_fit_is_said_only_while_there_is_no_drive_after() -> None:
@@ -233,7 +276,7 @@ def test_what_to_fit_is_said_only_while_there_is_no_drive_after() -> None:
     fit = build_model(replace(facts, after=None, work=None)).to_fit
     assert fit is not None
     assert "riven gear 22" in fit.sentence
-    assert any("fitted now" in row.remarks for row in fit.rows)
+    assert fit.rows[0][0] == "driven gear 22"
 
 
 @pytest.mark.parametrize(
@@ -269,18 +312,6 @@ def test_many_readings_are_not_listed_one_by_one_but_the_rejected_are() -> None:
     many = make_calibration(count=2000, wrong=5)
     model = build_model(replace(facts, drives=(replace(facts.drives[0], calibration=many),), before=many, after=None))
     assert model.details[0].readings == ()
-    assert len(model.details[0].rejected) == 5
-    assert model.details[0].reasons == (("20 off the line that the other readings agree on", 5),)
+    assert len(model.details[0].left_out) == 5
+    assert model.details[0].reasons == (("disagrees with the other readings", 5),)
     assert "1995 of 2000" in model.details[0].counts
-
-
-def test_a_rule_from_memory_says_so_wherever_it_is_named() -> None:
-    """Beside the verdict and in the picture; a rule that was read in a text is named alone."""
-    memory, read = judged("un_r39_cop_mn"), judged("un_r39_type")
-    assert memory.judgement is not None
-    assert memory.judgement.rule.endswith("(limits from memory)")
-    assert memory.allowed is not None
-    assert memory.allowed.label.endswith("(from memory)")
-    assert read.judgement is not None
-    assert read.allowed is not None
-    assert "memory" not in read.judgement.rule + read.allowed.label

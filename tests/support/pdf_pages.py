@@ -55,4 +55,4 @@ def elements_of(data: bytes) -> list[dict[str, Any]]:
 
 def pictures_of(data: bytes) -> list[str]:
     """Return what the pictures are said to show."""
-    return [str(element["/Alt"]) for element in elements_of(data) if element["/S"] == "/Figure"]
+    return [" ".join(str(element["/Alt"]).split()) for element in elements_of(data) if element["/S"] == "/Figure"]

@@ -11,7 +11,7 @@ from speedcal.calibration.dial import Dial
 from speedcal.calibration.result import BudgetLine, Calibration
 from speedcal.finding import Finding, Trust
 from speedcal.interval import Interval
-from speedcal.report.facts import DriveFacts, ReportFacts
+from speedcal.report import DriveFacts, ReportFacts
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 from speedcal.vehicle import Work
 
@@ -30,8 +30,12 @@ def make_calibration(
     high: float = 65.0,
     odometer: bool = False,
     trust: Trust | None = None,
+    u_offset: float | None = None,
 ) -> Calibration:
-    """Return a calibration with the given truth in the display unit, its readings on plateaus of a made-up drive."""
+    """Return a calibration with the given truth in the display unit, its readings on plateaus of a made-up drive.
+
+    With ``u_offset`` only the offset is uncertain, by so much (standard).
+    """
     rng = np.random.default_rng(seed)
     u = SPEED_UNIT_MPS[unit]
     plateaus = rng.permutation(np.linspace(low, high, 9))
@@ -58,12 +62,14 @@ def make_calibration(
             "u_mps": np.full(count, 0.3 * u),
             "run": stage[at],
             "used": used,
-            "reason": np.where(used, "", "20 off the line that the other readings agree on"),
+            "reason": np.where(used, "", "wrong"),
         }
     )
     piece = np.where(time < 400, 0, 1)
     keep = (time < 400) | (time > 440) if gap else time >= 0
     covariance = np.array([[(0.5 * u) ** 2, -0.98 * 0.5 * u * 0.011], [-0.98 * 0.5 * u * 0.011, 0.011**2]])
+    if u_offset is not None:
+        covariance = np.diag([(u_offset * u) ** 2, 0.0])
     return Calibration(
         unit=unit,
         dial=Dial.straight(offset * u, factor, covariance, used_mps=[low * u, high * u], degrees_of_freedom=60),
@@ -76,12 +82,12 @@ def make_calibration(
         ground=pd.DataFrame({"time_s": 2.2e9 + time[keep], "speed_mps": speed[keep], "piece": piece[keep]}),
         steady_runs=9,
         budget=(
-            BudgetLine("fit of the line", "A", 0.010, 0.06, 0.7),
-            BudgetLine("GPS speed", "B", 0.002, 0.02, 0.1),
-            BudgetLine("reading resolution", "B", 0.004, 0.03, 0.2),
+            BudgetLine("scatter", "A", 0.010, 0.06, 0.7),
+            BudgetLine("ground_speed", "B", 0.002, 0.02, 0.1),
+            BudgetLine("resolution", "B", 0.004, 0.03, 0.2),
         ),
         reference_speed_mps=50 * u,
-        findings=(Finding("gap", "the track has a gap of 40 s; nothing was interpolated across it"),),
+        findings=(Finding("speed_against_positions", ratio=1.021),),
         sources=(("drive.gpx", "ab" * 32), ("notes.csv", "cd" * 32)),
     )
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import lru_cache
 
 from support.report_cases import make_calibration, make_facts
 
 from speedcal.conformity import history, load_tolerance, verify
 from speedcal.finding import Finding, Trust
-from speedcal.report import DriveFacts, ReportFacts
+from speedcal.report import DriveFacts, Pictures, ReportFacts, ReportModel, build_model, draw_pictures
 from speedcal.vehicle import Vehicle, Work, correct
 from speedcal.vehicle.explain import explain
 
@@ -44,16 +45,23 @@ def full() -> ReportFacts:
     )
 
 
+@lru_cache(maxsize=1)
 def shapes() -> dict[str, ReportFacts]:
     """Return the shapes by name."""
     everything = full()
     before, after = everything.drives
     crowd = make_calibration(1.096, count=200, wrong=40)
-    pages_of_findings = tuple(Finding(f"f{i}", f"finding number {i} with a sentence of some length") for i in range(30))
+    pages_of_findings = tuple(Finding("clock_local", zone_s=3600 * (i % 12), slow_s=i + 1) for i in range(30))
     wordy = replace(
         crowd,
         findings=pages_of_findings,
-        trust=Trust("WEAK", (Finding("few_readings", "most of the readings disagree; " * 6),)),
+        trust=Trust(
+            "WEAK",
+            (
+                Finding("many_wrong", wrong=40, total=200),
+                *(Finding("wide_interval", at_mps=float(v), half_width_mps=1.0, unit="mph") for v in range(12, 30, 3)),
+            ),
+        ),
         odometer_factor=None,
     )
     changed = Work(driven_gear=24)
@@ -98,3 +106,17 @@ def shapes() -> dict[str, ReportFacts]:
             everything, vehicle=Vehicle.from_dict({"label": LONG * 2, "driven_gear": 20}), number="J" * 80
         ),
     }
+
+
+_DRAWN: dict[tuple[int, ...], Pictures] = {}
+
+
+@lru_cache(maxsize=32)
+def drawn(name: str) -> tuple[ReportModel, Pictures]:
+    """Return the model of a shape and its pictures; shapes of the same drives share them, drawing takes longest."""
+    facts = shapes()[name]
+    model = build_model(facts)
+    key = (id(facts.tolerance), *(id(drive.calibration) for drive in facts.drives))
+    if key not in _DRAWN:
+        _DRAWN[key] = draw_pictures(model)
+    return model, _DRAWN[key]

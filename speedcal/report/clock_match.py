@@ -15,6 +15,7 @@ from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
+    from speedcal.calibration.dial import Dial
     from speedcal.calibration.result import Calibration
 
 MOST_FIXES = 1500
@@ -25,8 +26,7 @@ def draw_clock_match(
 ) -> None:
     """Draw GPS speed over time with the readings on it; the line is broken where there are no fixes.
 
-    A reading is drawn at the speed it stands for, ``(indicated - offset) / error factor``: matched clocks put it
-    on the line.
+    A reading is drawn at the true speed at which the dial shows it: matched clocks put it on the line.
 
     Parameters
     ----------
@@ -40,7 +40,7 @@ def draw_clock_match(
     ax.plot(minutes, speed, color=style.QUIET, linewidth=0.9, zorder=2)
     table = calibration.readings
     when = (table["time_s"].to_numpy(float) - start) / 60
-    meant = (table["indicated_mps"].to_numpy(float) - calibration.offset_mps.value) / calibration.error_factor.value
+    meant = _stands_for(calibration.dial, table["indicated_mps"].to_numpy(float))
     points = steady(np.column_stack([when, meant / factor]))
     used = table["used"].to_numpy(bool)
     seen = np.isfinite(points).all(axis=1)
@@ -67,6 +67,13 @@ def draw_clock_match(
             place_label(ax, "readings", along=good, avoid=taken, size=size, color=drawn_as.color, bold=True)
         if len(bad):
             place_label(ax, "not used", along=bad, avoid=taken, size=size, color=style.INK)
+
+
+def _stands_for(dial: Dial, shown_mps: FloatArray) -> FloatArray:
+    """Return the true speeds at which the dial shows something; beyond its curve it goes on straight. [m/s]."""
+    v = np.linspace(0.0, 2 * dial.driven_mps[1], 400)
+    curve = np.maximum.accumulate(dial.indicated(v))
+    return np.asarray(np.interp(shown_mps, curve, v))
 
 
 def _broken_line(calibration: Calibration) -> tuple[FloatArray, FloatArray]:

@@ -1,0 +1,300 @@
+"""The customer's part of a report, and what the command says of a job: plain sentences, cautions, law."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from speedcal.text import rules
+from speedcal.text.names import one_line
+from speedcal.text.numbers import chance, counted, joined, signed
+from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from speedcal.calibration.result import Calibration
+    from speedcal.conformity import Tolerance, Verification
+    from speedcal.vehicle import Corrections, Vehicle, Work
+    from speedcal.vehicle.advice import Advice
+
+HEADINGS = {
+    "picture": "How far the dial is off",
+    "shows": "What the dial shows at a true speed",
+    "fit": "What to fit or set",
+    "done": "What was done",
+    "left": "What is left",
+    "odometer": "Odometer",
+    "cautions": "Cautions for the road test and the work",
+    "law": "What the law says",
+    "tech": "For the tech",
+    "next": "What happens next",
+}
+TITLE_BOTH, TITLE_ONE = "Speedometer before and after", "How the speedometer reads"
+MORE = "… more in report.html"
+RANGES = "19 times in 20 the true value lies inside the range given."
+NOT_DRIVEN = "not driven; carried on from the speeds that were"
+
+CAUTIONS = (
+    "The driver only drives; a passenger reads the dial and writes.",
+    "Legal speeds only, on a straight, dry road with little traffic. Stop whenever traffic asks for it.",
+    "Wheels off the ground only on rated stands on firm, level ground, the vehicle secured against rolling; keep clear "
+    "of turning wheels and shafts.",
+    "Local rules on speedometers and odometers come first; where they ask for a licensed shop, a licensed shop does "
+    "the work.",
+)
+"""What can hurt someone in this work, and who decides."""
+
+ODOMETER_LAW = (
+    "New gears, tires or settings change only the distance counted from now on. The mileage shown stays as it is; "
+    "altering it is an offense in many places."
+)
+ODOMETER_LAW_IN_FULL = (
+    "United States, 49 USC 32703 and 32704: service may not change the mileage shown; where it cannot stay the same, "
+    "the odometer is set to zero and a written notice with the mileage before and the date goes on the left door "
+    "frame. Elsewhere: ask for the local rule."
+)
+"""Reminder that belongs to every change of an odometer drive."""
+
+_LEAST_OFFSET = 0.05
+"""A needle less off than this, in the unit of the dial, would be written as zero."""
+_HEADLINE_SPEEDS: dict[DisplayUnit, tuple[int, ...]] = {
+    "mph": (60, 50, 55, 45, 40, 65, 70, 30),
+    "km/h": (100, 80, 90, 70, 60, 110, 50, 120),
+}
+TABLE_SPEEDS: dict[DisplayUnit, tuple[int, ...]] = {"mph": (30, 50, 70), "km/h": (50, 80, 110)}
+"""Speeds at which a report says what the dial shows."""
+
+
+def change_words(work: Work | None) -> str:
+    """Name what was changed, to follow the word ``after``."""
+    if work is None:
+        return "the work"
+    names = {
+        "the gear change": work.driven_gear or work.drive_gear or work.ratio_box,
+        "the new setting": work.pulse_scaler or work.settings,
+        "the tire change": work.tire,
+        "the axle change": work.axle,
+    }
+    done = [name for name, change in names.items() if change]
+    return done[0] if len(done) == 1 else "the work"
+
+
+def headline_speed(calibrations: list[Calibration], unit: DisplayUnit) -> float:
+    """Return a round speed inside every driven range, or the middle of what they share. [unit]."""
+    factor = SPEED_UNIT_MPS[unit]
+    low = max(c.dial.driven_mps[0] for c in calibrations) / factor
+    high = min(c.dial.driven_mps[1] for c in calibrations) / factor
+    for speed in _HEADLINE_SPEEDS[unit]:
+        if low - 0.5 <= speed <= high + 0.5:
+            return float(speed)
+    return float(round((low + high) / 2))
+
+
+def shown_range(calibration: Calibration, speed: float, unit: DisplayUnit, *, decimals: int = 0) -> str:
+    """Say what the dial shows at a true speed, as a person would: ``66``, or ``60 to 61``. ``speed`` in ``unit``."""
+    factor = SPEED_UNIT_MPS[unit]
+    shown = float(calibration.dial.indicated(speed * factor)) / factor
+    half = float(calibration.dial.half_width(speed * factor)) / factor
+    low, high = f"{shown - half:.{decimals}f}", f"{shown + half:.{decimals}f}"
+    return low if low == high else f"{low} to {high}"
+
+
+def customer_sentence(
+    before: Calibration | None,
+    after: Calibration | None,
+    unit: DisplayUnit,
+    *,
+    change: str,
+    spoken_in: DisplayUnit | None = None,
+) -> str:
+    """Say in one plain sentence what the dial did at a usual speed and what it does now.
+
+    Parameters
+    ----------
+    unit
+        Unit in which the speed is a round one.
+    change
+        What was changed, as :func:`change_words` names it.
+    spoken_in
+        Unit of the numbers in the sentence, when another.
+    """
+    spoken = spoken_in or unit
+    known = [c for c in (before, after) if c is not None]
+    speed = headline_speed(known, unit) * SPEED_UNIT_MPS[unit] / SPEED_UNIT_MPS[spoken]
+    start = f"At a true {speed:.0f} {spoken} the dial"
+    if before is None or after is None:
+        return f"{start} shows {shown_range(known[0], speed, spoken)}."
+    was, now = (shown_range(c, speed, spoken) for c in (before, after))
+    return f"{start} showed {was}; after {change} it shows {now}."
+
+
+def odometer_sentences(before: Calibration | None, after: Calibration | None, unit: DisplayUnit) -> tuple[str, ...]:
+    """Say what the odometer counts for a hundred true miles or kilometers; it is told by its own readings alone."""
+    name = "miles" if unit == "mph" else "km"
+    out = []
+    for when, verb, c in (("Before the work", "counted", before), ("After the work", "counts", after)):
+        if c is None or c.odometer_factor is None:
+            continue
+        low, high = sorted((100 * c.odometer_factor.low, 100 * c.odometer_factor.high))
+        out.append(f"{when} the odometer {verb} {low:.1f} to {high:.1f} for 100 true {name}.")
+    if not out:
+        out.append("The odometer was not read on the drive, so this report does not say whether it is right.")
+    return tuple(out)
+
+
+def left_over(after: Calibration, unit: DisplayUnit) -> tuple[str, ...]:
+    """Say what error is left after the work: overall, at usual speeds, by the needle, and where it reads low."""
+    factor = SPEED_UNIT_MPS[unit]
+    low, high = after.dial.driven_mps
+    grid = np.linspace(low, high, 41)
+    half = after.dial.half_width(grid)
+    error = after.dial.indicated(grid) - grid
+    least, most = float((error - half).min()) / factor, float((error + half).max()) / factor
+    at = "; ".join(f"at {v:g} {_error_range(after, v * factor, factor)}" for v in TABLE_SPEEDS[unit])
+    lines = [
+        f"From {low / factor:.0f} to {high / factor:.0f} {unit} the dial is off by {signed(least)} to {signed(most)} "
+        f"{unit}: {at}."
+    ]
+    offset = after.offset_mps.scaled(1 / factor)
+    if (offset.low > 0 or offset.high < 0) and abs(offset.value) >= _LEAST_OFFSET:
+        lines.append(
+            f"The needle sits {signed(offset.value)} {unit} off at every speed ({signed(offset.low)} to "
+            f"{signed(offset.high)}); no gear or setting removes that part."
+        )
+    if (error + half < 0).any():
+        lines.append("At some of these speeds it reads low: you drive faster than the dial says.")
+    elif (error - half < 0).any():
+        lines.append(f"It may read low by up to {signed(-least)[1:]} {unit}.")
+    return tuple(lines)
+
+
+def _error_range(after: Calibration, ground_mps: float, factor: float) -> str:
+    error = float(after.dial.indicated(ground_mps)) - ground_mps
+    half = float(after.dial.half_width(ground_mps))
+    return f"{signed((error - half) / factor)} to {signed((error + half) / factor)}"
+
+
+def warnings(before: Calibration | None, after: Calibration | None) -> tuple[str, ...]:
+    """Say how far each drive may not be trusted, the word first and every reason."""
+    named = (("before", before), ("after", after))
+    return tuple(
+        f"Drive {name}: {c.trust.word}. {' '.join(_capital(reason.text) for reason in c.trust.reasons)}".strip()
+        for name, c in named
+        if c is not None and c.trust.word != "TRUSTED"
+    )
+
+
+def missing(before: Calibration | None, after: Calibration | None, tolerance: Tolerance | None) -> tuple[str, ...]:
+    """Name the parts that the job does not carry, each with what would bring them."""
+    out = []
+    if before is None:
+        out.append("There is no drive before the work, so nothing is said about what changed.")
+    if after is None:
+        out.append("There is no drive after the work yet; drive it and run the job again for the comparison.")
+    elif tolerance is None:
+        out.append("The job names no tolerance, so there is no verdict. Add a [tolerance] table to get one.")
+    return tuple(out)
+
+
+def done(work: Work | None, vehicle: Vehicle | None) -> tuple[str, ...]:
+    """Say what was changed, what was there before, and the note about it."""
+    if work is None:
+        return ()
+    text, note = str(work), one_line(work.note)
+    lines = [] if text == "nothing changed" and note else [_capital(text) + _was(work, vehicle)]
+    return (*lines, *([note] if note else []))
+
+
+def _was(work: Work, vehicle: Vehicle | None) -> str:
+    names = ("driven_gear", "drive_gear", "ratio_box", "pulse_scaler", "axle")
+    parts = [
+        f"{name.replace('_', ' ')} {getattr(vehicle, name)}"
+        for name in names
+        if getattr(work, name) is not None and getattr(vehicle, name, None) is not None
+    ]
+    return f" (before: {', '.join(parts)})" if parts else ""
+
+
+def verdict_sentence(verification: Verification) -> str:
+    """Say whether the speedometer complies, and how sure that is."""
+    sure = f"probability that it does: {chance(verification.probability)}"
+    if verification.verdict == "pass":
+        return f"The speedometer complies with the rule ({sure})."
+    if verification.verdict == "fail":
+        return f"The speedometer does not comply with the rule ({sure})."
+    return f"The drive does not settle whether the speedometer complies with the rule ({sure})."
+
+
+def rule_lines(rule: Tolerance) -> tuple[str, str]:
+    """Name the rule with its limits, and its document with how far that was read."""
+    status = rules.status_words(rule.status)
+    source = f"{one_line(rule.source)} ({status})" if rule.source else status
+    return f"Rule: {one_line(rules.title(rule.about))} – {rules.limits(rule)}.", f"Source: {source}."
+
+
+def next_steps(corrections: Corrections | None, verification: Verification | None) -> tuple[str, ...]:
+    """Say what happens next while the speedometer is not put right; nothing when it is."""
+    if verification is not None:
+        return _after_verdict(verification)
+    if corrections is None:
+        return ()
+    return advice_lines(getattr(corrections, "advice", ())) or (to_fit(corrections),)
+
+
+def advice_lines(advice: Sequence[Advice]) -> tuple[str, ...]:
+    """Return a sentence for each thing to do, the first thing first."""
+    return tuple(_capital(str(entry)) for entry in advice)
+
+
+def _after_verdict(verification: Verification) -> tuple[str, ...]:
+    if verification.verdict == "pass":
+        return ()
+    if told := advice_lines(verification.advice):
+        return told
+    if verification.verdict == "fail":
+        return (
+            "Do not sign the work off. Check that what was meant to be fitted is fitted, put right what is left, and "
+            "drive again.",
+        )
+    needed, speeds = verification.readings_needed, verification.readings_speeds_mps
+    if not needed or not speeds:
+        return ("More readings of this drive would not settle it. Put right what is left, then drive again.",)
+    unit = verification.unit
+    where = f"near {joined(f'{speed / SPEED_UNIT_MPS[unit]:.0f}' for speed in speeds)} {unit}"
+    if any(check.outside and abs(check.true - speeds[0]) < 1e-6 for check in verification.checks):
+        where += ", beyond the speeds driven and only where that is legal"
+    return (f"Drive again: about {counted(needed, 'more reading')} {where} should settle it.",)
+
+
+def to_fit(corrections: Corrections) -> str:
+    """Name the best thing to do about the error, and what error it leaves."""
+    best = corrections.best
+    if best is None:
+        return "The job names nothing that could be changed. Add the gears, scaler or setting that is fitted."
+    return f"{_capital(best.name)}: worst error left {best.worst_error_percent:.1f} %."
+
+
+def picture_text(
+    curves: Sequence[tuple[str, tuple[float, float], tuple[float, float]]], unit: DisplayUnit, allowed: str
+) -> str:
+    """Say what the comparison shows, for those who do not see it.
+
+    Parameters
+    ----------
+    curves
+        Label of each, the speeds at its ends and the errors there, in ``unit``.
+    allowed
+        Label of the shaded area, empty where there is none.
+    """
+    parts = [
+        f"{label}: error {signed(error[0])} {unit} at {speed[0]:.0f} and {signed(error[1])} at {speed[1]:.0f} {unit}"
+        for label, speed, error in curves
+    ]
+    shaded = f". The shaded area is {allowed.replace(':', ' by')}" if allowed else ""
+    return f"Error of the dial against true speed. {'; '.join(parts)}{shaded}."
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

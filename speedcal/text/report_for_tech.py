@@ -1,0 +1,287 @@
+"""The tech's part of a report: names and words of its figures and tables."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from speedcal.calibration.result import ANOTHER_DAY
+from speedcal.text.calibration_summary import zone_and_seconds
+from speedcal.text.messages import label
+from speedcal.text.names import one_line
+from speedcal.text.numbers import chance, signed, with_interval
+from speedcal.text.verdict import band, cause_words, planned_words
+from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
+
+if TYPE_CHECKING:
+    from speedcal.calibration.result import BudgetLine, Calibration
+    from speedcal.conformity import History, Verification
+    from speedcal.conformity.change import ChangeCheck
+    from speedcal.conformity.verification import Check
+    from speedcal.interval import Interval
+    from speedcal.vehicle import Choice, Corrections
+    from speedcal.vehicle.explain import Explanations
+
+Rows = tuple[tuple[str, str], ...]
+"""Names and values."""
+
+METHOD = (
+    "Ground speed comes from the GPS log (receiver speed where it was recorded, otherwise positions on the WGS84 "
+    "ellipsoid); nothing is interpolated across gaps.",
+    "The clock of the readings is shifted until they agree with the ground speed; the shift is stated with its "
+    "interval.",
+    "A curve, shown against true, is fitted with errors in both, weights by how steady the speed was, and a bounded "
+    "influence of each reading, so that a wrong reading does not steer it.",
+    "Every figure uses the covariance of the whole curve. All intervals are 95 %.",
+)
+"""How the figures were made."""
+
+METHOD_IN_SHORT = (
+    "Ground speed from the GPS log, never across gaps. The reading clock is shifted until the readings agree with it. "
+    "Curve of shown against true, errors in both, influence of each reading bounded. 95 % intervals from its "
+    "covariance."
+)
+"""The same for the printed page."""
+
+METHOD_HEADING, VEHICLE_HEADING = "Method, version, files", "Vehicle, all choices in report.html"
+CLOCK_MATCH = (
+    "Clock match: each reading, the error of the dial taken out, lies on the GPS speed when the clocks agree. The line "
+    "is broken where there were no fixes."
+)
+CLOCK_MATCH_IN_SHORT = "clock match: each reading, the error taken out, lies on the GPS speed"
+NOT_IN_IT = "a usual size; not in this interval"
+"""Instead of a share, for what differs from one day to the next."""
+NO_CLOCKS = "Speeds held in order without times: there are no clocks to match."
+
+
+def version(number: str) -> str:
+    """Head the digests on the printed page."""
+    return f"speedcal {number}. SHA-256 of the files (first 16 digits; all in result.json):"
+
+
+def more_drives(count: int) -> str:
+    """Say how many drives stand only on the page for the browser, to follow a heading."""
+    return f" ({count} more {'drive' if count == 1 else 'drives'} in report.html)" if count else ""
+
+
+def when(c: Calibration, *, has_date: bool) -> str:
+    """Say on which day and for how long a drive was made."""
+    time = c.ground["time_s"].to_numpy(float)
+    if not len(time):
+        return "no time"
+    minutes = f"{(time[-1] - time[0]) / 60:.0f} min"
+    return f"{datetime.fromtimestamp(float(time[0]), tz=UTC):%Y-%m-%d} (UTC), {minutes}" if has_date else minutes
+
+
+def counts(c: Calibration) -> str:
+    """Say how many readings were used."""
+    used, total = int(c.readings["used"].sum()), len(c.readings)
+    return f"{used} of {total} readings used, in {c.steady_runs} steady runs"
+
+
+def drive_figures(c: Calibration, unit: DisplayUnit) -> Rows:
+    """Return the figures of a drive by name."""
+    factor = SPEED_UNIT_MPS[unit]
+    low, high = (v / factor for v in c.dial.driven_mps)
+    figures = [
+        ("Trust", str(c.trust)),
+        ("Error factor", with_interval(c.error_factor)),
+        ("Needle offset", f"{with_interval(c.offset_mps.scaled(1 / factor))} {unit}"),
+        ("Readings", counts(c)),
+        ("Scatter of one reading", f"{c.scatter_mps / factor:.2f} {unit}"),
+        ("Speeds driven", f"{low:.0f} to {high:.0f} {unit}"),
+        ("Speed source", "recorded by the receiver" if c.speed_source == "recorded" else "from positions"),
+    ]
+    if c.clock_offset_s:
+        figures.append(("Clock shift", f"{clock_shift(c.clock_offset_s)} (reading clock + this = GPS clock)"))
+    else:
+        figures.append(("Clock shift", "none; the readings carry no times and were assigned in order"))
+    if c.odometer_factor:
+        figures.append(("Odometer factor", with_interval(c.odometer_factor)))
+    return tuple(figures)
+
+
+def clock_shift(shift_s: Interval) -> str:
+    """Say a clock offset as people do: hours and minutes of the zone, and seconds."""
+    zone, rest = zone_and_seconds(shift_s)
+    return f"{zone.replace('-', '−')} h and {with_interval(rest)} s" if zone else f"{with_interval(rest)} s"
+
+
+def budget_title(c: Calibration, unit: DisplayUnit) -> str:
+    """Say at which speed the uncertainty budget stands."""
+    return f"at a true {c.reference_speed_mps / SPEED_UNIT_MPS[unit]:.0f} {unit}"
+
+
+def budget_row(line: BudgetLine, unit: DisplayUnit) -> tuple[str, str, str, str]:
+    """Return component, evaluation, part of the standard uncertainty of the shown speed, share."""
+    share = NOT_IN_IT if line.component == ANOTHER_DAY else f"{100 * line.share:.0f} %"
+    return label(line.component), line.evaluation, f"{line.u_indicated_mps / SPEED_UNIT_MPS[unit]:.3f} {unit}", share
+
+
+def reading_row(row: dict[Any, Any], unit: DisplayUnit, *, has_date: bool) -> tuple[str, str, str, str, str, str]:
+    """Return line, time, shown, true, distance from the curve, and ``used`` or why not."""
+    factor = SPEED_UNIT_MPS[unit]
+    moment, residual = row["time_s"], row["residual_mps"] / factor
+    shown, true = (row[name] / factor for name in ("indicated_mps", "ground_mps"))
+    return (
+        str(int(row["line"])),
+        f"{datetime.fromtimestamp(round(float(moment), 1), tz=UTC):%H:%M:%S}" if np.isfinite(moment) else "–",
+        f"{shown:.1f}" if np.isfinite(shown) else "–",
+        f"{true:.1f}" if np.isfinite(true) else "–",
+        signed(residual) if np.isfinite(residual) else "–",
+        "used" if row["used"] else f"not used: {label(row['reason'])}",
+    )
+
+
+def clock_picture_text(name: str, c: Calibration) -> str:
+    """Say what the clock match shows."""
+    left_out = int((~c.readings["used"].to_numpy(bool)).sum())
+    return (
+        f"GPS speed over time, drive {name}, with the readings on it, the error of the dial taken out. "
+        f"{counts(c)}, {left_out} left out."
+    )
+
+
+def check_words(check: Check, verification: Verification, unit: DisplayUnit) -> tuple[str, str, str]:
+    """Return where the rule is judged, what the dial does there, and what is permitted, in a unit."""
+    if np.isnan(check.speed_mps):
+        return "distance of 100", f"{100 * check.indicated:.2f}", band(100 * check.low, 100 * check.high, "")
+    factor = SPEED_UNIT_MPS[unit]
+    speed, band = f"{check.speed_mps / factor:.4g} {unit}", band(check.low / factor, check.high / factor, f" {unit}")
+    if verification.tolerance.given == "true":
+        return f"true {speed}", f"{check.indicated / factor:.1f} {unit}", band
+    return f"shown {speed}", f"true {check.true / factor:.1f} {unit}", band
+
+
+def check_verdict(check: Check) -> tuple[str, str]:
+    """Return the verdict at one speed and its probability."""
+    word = f"{check.verdict}, outside the speeds driven" if check.outside else check.verdict
+    return word, chance(check.probability)
+
+
+def driven_range(verification: Verification) -> str:
+    """Say how the rule stands everywhere between the speeds driven; empty where it does not ask for that."""
+    span = verification.driven_range
+    if span is None:
+        return ""
+    low, high = (v / SPEED_UNIT_MPS[verification.unit] for v in (span.low_mps, span.high_mps))
+    return (
+        f"Everywhere between {low:.0f} and {high:.0f} {verification.unit}: {span.verdict}, probability of conformance "
+        f"{chance(span.probability)}."
+    )
+
+
+def change_lines(change: ChangeCheck, *, only_fitting: bool = False) -> tuple[str, ...]:
+    """Say what change was planned and what was measured, with what may have caused a difference."""
+    low, high = (100 * (x - 1) for x in (change.measured_change.low, change.measured_change.high))
+    name = "Reading" if change.quantity == "speed" else "Odometer"
+    planned = planned_words(change.planned).replace("-", "−")
+    told = "as planned" if change.agrees else "NOT as planned"
+    line = f"{name}: planned change {planned}, measured {signed(low)} to {signed(high)} %: {told}."
+    causes = [f"Possible cause: {cause_words(cause)}" for cause in change.causes if cause.fits or not only_fitting]
+    return (line, *causes)
+
+
+def choice_remarks(choice: Choice) -> str:
+    """Say what else to know of one thing that can be fitted or set."""
+    likely = choice.probability_best or 0.0
+    remarks = []
+    if likely > 0.005:
+        remarks.append(f"{100 * min(likely, 0.99):.0f} % sure to be the best of its kind")
+    remarks += [choice.low_text] if choice.low_text else []
+    remarks += ["not in the gear family"] if choice.available is False else []
+    remarks += [f"turn the housing so that range {choice.orientation} faces down"] if choice.orientation else []
+    remarks += ["fitted now"] if choice.is_fitted else []
+    return ", ".join(remarks)
+
+
+def choice_sizes(choice: Choice) -> tuple[str, str]:
+    """Return the worst error left and the error of the odometer."""
+    low, high = choice.odometer_percent.low, choice.odometer_percent.high
+    return f"{choice.worst_error_percent:.1f} %", f"{signed(low)} to {signed(high)} %"
+
+
+def correction_figures(corrections: Corrections) -> Rows:
+    """Return what the drive says of the vehicle, by name."""
+    train = corrections.train
+    figures = list(vehicle_in_short(corrections))
+    if tire := corrections.effective_tire:
+        size = tire.to_dict()["effective_diameter_in"]
+        across = f"{_span(size, 2)} in" if corrections.unit == "mph" else f"{_span(_times(size, 25.4), 0)} mm"
+        figures.append(("Effective tire measures", f"{across} across"))
+    figures.append(("The reading has to be multiplied by", with_interval(corrections.ideal_gain)))
+    if train.value is not None:
+        figures.append((f"The drive tells the {train.determined}", str(train.value)))
+    elif train.unknown:
+        figures.append(("The drive cannot tell apart", ", ".join(train.unknown)))
+    figures += [(f"To know the {name}", text) for name, text in train.separates]
+    speeds = ", ".join(f"{speed:g}" for speed in corrections.speeds)
+    figures.append(("Judged by", f"{corrections.criterion}, at a true {speeds} {corrections.unit}"))
+    figures.append(("Put right means", f"worst error at most {corrections.acceptable_percent:g} %"))
+    return tuple(figures)
+
+
+def vehicle_in_short(corrections: Corrections) -> Rows:
+    """Return the figures that stand on the printed page too: the tire as it rolls, and the exact tooth count."""
+    figures = []
+    if tire := corrections.effective_tire:
+        forms = tire.to_dict()
+        if corrections.unit == "mph":
+            rolls = f"{_span(forms['turns_per_mile'], 1)} turns a mile"
+        else:
+            rolls = f"{_span(_times(forms['rolling_circumference_m'], 1000), 0)} mm a turn"
+        figures.append(("Effective tire", f"{rolls}, {tire.basis}"))
+    if teeth := corrections.ideal_driven_teeth:
+        figures.append(("Exact tooth count of the driven gear", with_interval(teeth)))
+    return tuple(figures)
+
+
+def _times(interval: dict[str, float], factor: float) -> dict[str, float]:
+    return {name: factor * value for name, value in interval.items()}
+
+
+def _span(interval: dict[str, float], decimals: int) -> str:
+    value, low, high = (f"{interval[name]:.{decimals}f}" for name in ("value", "low", "high"))
+    return f"{value} ({low} to {high})"
+
+
+def explanation_rows(explanations: Explanations, most: int) -> tuple[tuple[str, Rows, str], ...]:
+    """Return probability, parts (with ``departs`` where one is other than the job states) and what the dial is off."""
+    rows = []
+    for item in explanations.ranked[:most]:
+        parts = tuple(
+            (f"{name} {one_line(text)}", "departs" if name in item.departs else "") for name, text in item.parts
+        )
+        rows.append((_percent(item.probability), parts, f"{signed(100 * (item.factor - 1))} %"))
+    return tuple(rows)
+
+
+def as_stated(explanations: Explanations) -> str:
+    """Say how likely everything is as the job states."""
+    return f"Everything as the job states: {_percent(explanations.as_stated)}."
+
+
+def _percent(probability: float) -> str:
+    return "under 1 %" if probability < 0.005 else f"{100 * min(probability, 0.99):.0f} %"
+
+
+def over_time_title(name: str, history: History) -> str:
+    """Head the drives of one state of the vehicle."""
+    speed = history.reference_mps / SPEED_UNIT_MPS[history.unit]
+    return f"Drives {name} the work in order of time, error at a true {speed:.0f} {history.unit}"
+
+
+def over_time_notes(history: History, pooled: Calibration | None) -> tuple[str, ...]:
+    """Say what the drives of one state have in common, and how the reading changes."""
+    notes = [f.text for f in pooled.findings if f.code in ("pooled", "drives_disagree")] if pooled else []
+    if trend := history.trend_percent_a_year:
+        notes.append(f"Trend {signed(trend.value, 2)} % a year ({signed(trend.low, 2)} to {signed(trend.high, 2)}).")
+    return tuple(one_line(note) for note in (*notes, *(finding.text for finding in history.findings)))
+
+
+def over_time_row(date: str, error_percent: Interval, error_factor: Interval) -> tuple[str, str, str]:
+    """Return date, error and error factor of one drive."""
+    span = f"{signed(error_percent.value)} % ({signed(error_percent.low)} to {signed(error_percent.high)})"
+    return date, span, with_interval(error_factor)
