@@ -9,7 +9,7 @@ import numpy as np
 
 from speedcal.interval import FloatArray
 from speedcal.report import fonts, style
-from speedcal.text.names import one_line, shortened
+from speedcal.text.report_for_customer import allowed_label
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
@@ -38,8 +38,7 @@ class Allowed:
         if tolerance.quantity != "speed":
             return None
         factor = SPEED_UNIT_MPS[unit]
-        tail = " (not verified)" if tolerance.status == "from memory" else ""
-        label = fonts.printable(f"allowed: {short_title(one_line(tolerance.title))}{tail}")
+        label = fonts.printable(allowed_label(tolerance))
         named = tuple(v / factor for v in tolerance.speeds_mps)
         if tolerance.given == "indicated":
             true = [tolerance.band(y * factor) for y in named]
@@ -111,10 +110,3 @@ def _draw_bar(ax: Axes, at: float, low: float, high: float) -> None:
     for limit in (low, high):
         if np.isfinite(limit):
             ax.plot(sides, [limit, limit], color=style.ALLOWED_EDGE, linewidth=1.4, zorder=1)
-
-
-def short_title(title: str) -> str:
-    """Return the title of a rule without what follows the first comma, short enough for a label."""
-    head = title.split(",")[0].strip()
-    head = title if len(head) < 8 else head
-    return shortened(head, 32)

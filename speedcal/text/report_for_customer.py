@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from speedcal.text import rules
-from speedcal.text.names import one_line
+from speedcal.text.names import one_line, shortened
 from speedcal.text.numbers import chance, counted, joined, signed
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
@@ -232,6 +232,14 @@ def rule_lines(rule: Tolerance) -> tuple[str, str]:
     status = rules.status_words(rule.status)
     source = f"{one_line(rule.source)} ({status})" if rule.source else status
     return f"Rule: {one_line(rules.title(rule.about))} – {rules.limits(rule)}.", f"Source: {source}."
+
+
+def allowed_label(rule: Tolerance) -> str:
+    """Name a rule shortly enough for the picture: its title up to the first comma."""
+    title = one_line(rule.title) or "your own rule"
+    head = title.split(",")[0].strip()
+    tail = " (not verified)" if rule.status == "from memory" else ""
+    return f"allowed: {shortened(head if len(head) >= 8 else title, 32)}{tail}"
 
 
 def next_steps(corrections: Corrections | None, verification: Verification | None) -> tuple[str, ...]:

@@ -149,10 +149,11 @@ def check_words(check: Check, verification: Verification, unit: DisplayUnit) -> 
     if np.isnan(check.speed_mps):
         return "distance of 100", f"{100 * check.indicated:.2f}", band(100 * check.low, 100 * check.high, "")
     factor = SPEED_UNIT_MPS[unit]
-    speed, band = f"{check.speed_mps / factor:.4g} {unit}", band(check.low / factor, check.high / factor, f" {unit}")
+    speed = f"{check.speed_mps / factor:.4g} {unit}"
+    permitted = band(check.low / factor, check.high / factor, f" {unit}")
     if verification.tolerance.given == "true":
-        return f"true {speed}", f"{check.indicated / factor:.1f} {unit}", band
-    return f"shown {speed}", f"true {check.true / factor:.1f} {unit}", band
+        return f"true {speed}", f"{check.indicated / factor:.1f} {unit}", permitted
+    return f"shown {speed}", f"true {check.true / factor:.1f} {unit}", permitted
 
 
 def check_verdict(check: Check) -> tuple[str, str]:
