@@ -22,12 +22,12 @@ def measured_before(path: Path, unit: DisplayUnit | None) -> tuple[Calibration, 
     SpeedcalError
         The job or a file of it cannot be used, or the job has no drive before the work.
     """
-    from speedcal.jobs import load_job
+    from speedcal.jobs import load_job, measure_job
     from speedcal.vehicle import Vehicle
 
     job = load_job(path)
     if not job.before:
         raise JobError("no_drive_before", source=job.source.name)
-    result = replace(job, after=(), tolerance=None, unit=unit or job.unit).run()
-    assert result.before is not None  # noqa: S101 - the job has such a drive
-    return result.before, job.vehicle or Vehicle(), job.speeds_in(result.before.unit)
+    before = measure_job(replace(job, unit=unit or job.unit), phases=("before",)).before
+    assert before is not None  # noqa: S101 - the job has such a drive
+    return before, job.vehicle or Vehicle(), job.speeds_in(before.unit)

@@ -28,13 +28,13 @@ def command(jobs: tuple[Path, ...], speed: float | None, as_json: bool, unit: st
       speedcal history spring/job.toml autumn/job.toml --speed 50
     """
     from speedcal.conformity import history
-    from speedcal.jobs import load_job
+    from speedcal.jobs import load_job, measure_job
 
     drives = []
     for path in jobs:
         job = load_job(path)
         job = replace(job, unit=cast(DisplayUnit, unit) if unit else job.unit, tolerance=None)
-        for drive in job.run().drives:
+        for drive in measure_job(job).drives:
             if not drive.has_date:
                 raise JobError("drive_without_date", source=job.source.name, drive=drive.name)
             drives.append(drive.calibration)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
@@ -96,7 +95,9 @@ def _write(path: Path, data: bytes) -> None:
 def _before(job: Job) -> Calibration | None:
     if not job.before:
         return None
-    return replace(job, after=(), tolerance=None).run().before
+    from speedcal.jobs import measure_job
+
+    return measure_job(job, phases=("before",)).before
 
 
 def _tolerance(job: Job, question: str | None) -> Tolerance | None:

@@ -34,7 +34,7 @@ def command(job: Path, explain: bool, as_json: bool, unit: str | None) -> None:
     A passenger writes the readings down, the driver drives. Keep to the speed limit, on a suitable road.
     Local rules on speedometers and odometers come first.
     """
-    from speedcal.jobs import load_job
+    from speedcal.jobs import load_job, measure_job
     from speedcal.text.verdict import in_full
 
     loaded = load_job(job)
@@ -44,7 +44,7 @@ def command(job: Path, explain: bool, as_json: bool, unit: str | None) -> None:
         raise JobError("no_drive_after", source=loaded.source.name)
     if loaded.tolerance is None:
         raise JobError("no_tolerance", source=loaded.source.name)
-    verification = loaded.run().verification
+    verification = measure_job(loaded).verification
     assert verification is not None  # noqa: S101 - both parts are there
     emit(verification, as_json, in_full(verification) if explain else None)
     sys.exit(_EXIT[verification.verdict])

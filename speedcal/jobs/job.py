@@ -1,57 +1,16 @@
-"""What a job file holds, once it has been read and found valid."""
+"""The job: what its file says, and running it."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
-from speedcal.interval import tidy
-from speedcal.units import DisplayUnit, SpeedUnit, speed_from_mps
-
-if TYPE_CHECKING:
-    from speedcal.conformity import Tolerance
-    from speedcal.jobs.output import JobResult
-    from speedcal.vehicle import Vehicle, Work
-
-Progress = Callable[[str, float], None]
-"""Called with what is being done and the part of the job that is behind, 0 to 1."""
+from speedcal.jobs.contents import JobContents
+from speedcal.jobs.output import JobResult
+from speedcal.jobs.pipeline import Progress, analyse_job, measure_job
 
 
 @dataclass(frozen=True, slots=True)
-class Drive:
-    """Where one drive is found: its track, and its readings or the speeds held one after the other."""
-
-    track: Path
-    readings: Path | None = None
-    held: tuple[float, ...] = ()
-    """Indicated speeds held in this order without noting times, in ``unit``."""
-    unit: SpeedUnit | None = None
-    column: str | None = None
-    zone: str | None = None
-    clock_offset_s: float | None = None
-    read_from: str | None = None
-    """Where the needle was seen from."""
-    rounding: str | None = None
-    """How the readings were rounded."""
-    date: str = ""
-    """Day of the drive, ISO 8601, where the job says it."""
-    odometer: float | None = None
-    """What the odometer showed at the start, in miles or km as the dial is marked."""
-    tire: str = ""
-    """Size of the tires on that day, where it is not that of the vehicle."""
-    cold_pressure_psi: float | None = None
-    cold_pressure_kpa: float | None = None
-
-    @property
-    def files(self) -> tuple[Path, ...]:
-        """The files of this drive, each once."""
-        return tuple(dict.fromkeys(path for path in (self.track, self.readings) if path is not None))
-
-
-@dataclass(frozen=True, slots=True)
-class Job:
+class Job(JobContents):
     """One vehicle at one shop: who it is for, what is fitted, which drives were made, which rule applies.
 
     Examples
@@ -62,34 +21,8 @@ class Job:
     'pass'
     """
 
-    source: Path
-    digest: str
-    """SHA-256 of the job file, hexadecimal."""
-    unit: DisplayUnit | None = None
-    """Unit for people; None takes the one the readings were written in."""
-    number: str = ""
-    shop: str = ""
-    customer: str = ""
-    note: str = ""
-    vehicle: Vehicle | None = None
-    before: tuple[Drive, ...] = ()
-    after: tuple[Drive, ...] = ()
-    work: Work | None = None
-    """What was changed between the drives; None when the job does not say."""
-    tolerance: Tolerance | None = None
-
-    @property
-    def files(self) -> tuple[Path, ...]:
-        """Every file the job reads besides itself, each once, in the order of the job file."""
-        return tuple(dict.fromkeys(path for drive in self.before + self.after for path in drive.files))
-
-    def speeds_in(self, unit: DisplayUnit) -> tuple[float, ...] | None:
-        """Return the true speeds that the job says matter, in a unit; None when it names none."""
-        chosen = self.tolerance.chosen_true_mps if self.tolerance else ()
-        return tuple(tidy(speed_from_mps(v, unit), 4) for v in chosen) or None
-
     def run(self, *, progress: Progress | None = None) -> JobResult:
-        """Analyse the drives and derive all that they carry.
+        """Measure the drives and derive all that they carry.
 
         Parameters
         ----------
@@ -101,23 +34,4 @@ class Job:
         SpeedcalError
             A file cannot be read, or a drive does not carry a calibration.
         """
-        from speedcal.jobs.pipeline import run_job
-
-        return run_job(self, progress=progress)
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return what the job says of itself, ready for JSON; the files are listed with the result."""
-        return {
-            "number": self.number,
-            "shop": self.shop,
-            "customer": self.customer,
-            "unit": self.unit,
-            "note": self.note,
-            "vehicle": str(self.vehicle) if self.vehicle else "",
-            "work": str(self.work) if self.work else "",
-            "work_note": self.work.note if self.work else "",
-        }
-
-    def __str__(self) -> str:
-        drives = f"{len(self.before)} before, {len(self.after)} after"
-        return f"job {self.number or self.source.name}: drives {drives}"
+        return analyse_job(measure_job(self, progress=progress), progress=progress)

@@ -11,7 +11,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from speedcal.errors import JobError, Problem, SpeedcalError, raise_problems
-from speedcal.jobs.job import Drive, Job
+from speedcal.jobs.contents import Drive
+from speedcal.jobs.job import Job
 from speedcal.schema import TableReader, not_known, stated
 from speedcal.units import DisplayUnit
 

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from speedcal.errors import JobError
-from speedcal.jobs.job import Job
+from speedcal.jobs.contents import JobContents
 from speedcal.report import (
     DriveFacts,
     Paper,
@@ -47,7 +47,7 @@ class JobResult:
     True
     """
 
-    job: Job
+    job: JobContents
     drives: tuple[DriveFacts, ...]
     before: Calibration | None
     after: Calibration | None

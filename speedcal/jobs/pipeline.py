@@ -1,15 +1,18 @@
-"""Running a job: from its files to calibrations, corrections and a verdict, as far as the job has the parts."""
+"""Running a job in two steps: measuring its drives, and deriving all that they carry."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
 from speedcal.errors import JobError, SpeedcalError
-from speedcal.jobs.job import Drive, Job, Progress
+from speedcal.jobs.contents import Drive, JobContents
 from speedcal.jobs.output import JobResult
 from speedcal.report import DriveFacts
+from speedcal.text.job_messages import step_name
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit, SpeedUnit, display_unit_of
 
 if TYPE_CHECKING:
@@ -19,42 +22,127 @@ if TYPE_CHECKING:
     from speedcal.vehicle import Corrections
     from speedcal.vehicle.explain import Explanations
 
+Progress = Callable[[str, float], None]
+"""Called with what is being done and the part of the job that is behind, 0 to 1."""
+Phase = Literal["before", "after"]
+PHASES: tuple[Phase, ...] = ("before", "after")
+_MEASURING = 0.7
+"""Part of a job's time that its drives take."""
 
-def run_job(job: Job, *, progress: Progress | None = None) -> JobResult:
-    """Analyse the drives of a job and derive all that they carry; see :meth:`Job.run`."""
+
+@dataclass(frozen=True)
+class MeasuredJob:
+    """The drives of a job, measured and pooled; nothing is chosen or judged yet."""
+
+    job: JobContents
+    drives_before: tuple[DriveFacts, ...]
+    drives_after: tuple[DriveFacts, ...]
+    before: Calibration | None
+    """The drive before the work, or several pooled."""
+    after: Calibration | None
+
+    @property
+    def drives(self) -> tuple[DriveFacts, ...]:
+        """Every drive, those before the work first."""
+        return self.drives_before + self.drives_after
+
+    @property
+    def histories(self) -> tuple[tuple[str, History], ...]:
+        """The dated drives of each phase in order of time, where there are several."""
+        from speedcal.conformity import history
+
+        phases = (("before", self.drives_before), ("after", self.drives_after))
+        groups = [(name, [drive.calibration for drive in drives if drive.has_date]) for name, drives in phases]
+        return tuple((name, history(drives)) for name, drives in groups if len(drives) > 1)
+
+    @property
+    def corrections(self) -> Corrections | None:
+        """What the drive before asks for, whose parts the job names, judged at the speeds of the job."""
+        from speedcal.vehicle import Vehicle, correct
+
+        if self.before is None:
+            return None
+        return correct(self.before, self.job.vehicle or Vehicle(), speeds=self.job.speeds_in(self.before.unit))
+
+    @property
+    def explanations(self) -> Explanations | None:
+        """What would explain the error, where the job states a tire or an axle to start from."""
+        from speedcal.vehicle.explain import explain
+
+        vehicle = self.job.vehicle
+        if self.before is None or vehicle is None or (vehicle.tire or vehicle.tire_before or vehicle.axle) is None:
+            return None
+        return explain(self.before, vehicle)
+
+    @property
+    def verification(self) -> Verification | None:
+        """The verdict on the drive after, where the job has one and a rule."""
+        from speedcal.conformity import verify
+
+        job = self.job
+        if self.after is None or job.tolerance is None:
+            return None
+        return verify(self.before, self.after, job.tolerance, vehicle=job.vehicle, work=job.work)
+
+
+def measure_job(
+    job: JobContents, *, phases: tuple[Phase, ...] = PHASES, progress: Progress | None = None
+) -> MeasuredJob:
+    """Measure the drives of a job.
+
+    Parameters
+    ----------
+    job
+        What the job file says.
+    phases
+        Which drives are wanted.
+    progress
+        Called before each drive.
+
+    Raises
+    ------
+    SpeedcalError
+        There is no such drive, a file cannot be read, or a drive does not carry a calibration.
+    """
     tell: Progress = progress or (lambda _step, _part: None)
-    named = [*_named("before", job.before), *_named("after", job.after)]
+    drives = {"before": job.before, "after": job.after}
+    named = [(phase, *pair) for phase in phases for pair in _named(phase, drives[phase])]
     if not named:
-        raise JobError(
-            "the job has no drive",
-            source=job.source.name,
-            remedy="Add a [before] or an [after] table, or plan the drive",
-        )
-    steps = len(named) + 2
+        raise JobError("job_without_drive", source=job.source.name)
     unit = job.unit
-    done: list[DriveFacts] = []
-    for i, (name, drive) in enumerate(named):
-        tell(f"measuring the drive {name}", i / steps)
-        result = _measure(name, drive, unit)
-        unit = unit or result.calibration.unit
-        done.append(result)
-    tell("choosing gears and settings", len(named) / steps)
-    before = _pooled([r.calibration for r in done[: len(job.before)]])
-    after = _pooled([r.calibration for r in done[len(job.before) :]])
-    corrections = _corrections(job, before, after)
-    tell("judging the drive after the work", (len(named) + 1) / steps)
-    verification = _verification(job, before, after)
-    tell("done", 1.0)
-    return JobResult(
+    done: dict[str, list[DriveFacts]] = {phase: [] for phase in PHASES}
+    for i, (phase, name, drive) in enumerate(named):
+        tell(step_name("measuring", name), _MEASURING * i / len(named))
+        measured = _measure(name, drive, unit)
+        unit = unit or measured.calibration.unit
+        done[phase].append(measured)
+    return MeasuredJob(
         job=job,
-        drives=tuple(done),
-        before=before,
-        after=after,
-        corrections=corrections,
-        explanations=_explanations(job, before),
-        verification=verification,
-        histories=_histories(done[: len(job.before)], done[len(job.before) :]),
+        drives_before=tuple(done["before"]),
+        drives_after=tuple(done["after"]),
+        before=_pooled(done["before"]),
+        after=_pooled(done["after"]),
     )
+
+
+def analyse_job(measured: MeasuredJob, *, progress: Progress | None = None) -> JobResult:
+    """Derive all that the drives of a job carry: corrections, explanations, verdict, history."""
+    tell: Progress = progress or (lambda _step, _part: None)
+    tell(step_name("choosing"), _MEASURING)
+    corrections, explanations = measured.corrections, measured.explanations
+    tell(step_name("judging"), 0.5 + 0.5 * _MEASURING)
+    result = JobResult(
+        job=measured.job,
+        drives=measured.drives,
+        before=measured.before,
+        after=measured.after,
+        corrections=corrections,
+        explanations=explanations,
+        verification=measured.verification,
+        histories=measured.histories,
+    )
+    tell(step_name("done"), 1.0)
+    return result
 
 
 def _named(name: str, drives: tuple[Drive, ...]) -> list[tuple[str, Drive]]:
@@ -73,20 +161,17 @@ def _measure(name: str, drive: Drive, unit: DisplayUnit | None) -> DriveFacts:
     try:
         calibration = calibrate(track, readings, unit=unit, clock_offset_s=drive.clock_offset_s)
     except SpeedcalError as error:
-        raise type(error)(
-            f"drive {name}: {error.problem}", source=error.source, line=error.line, remedy=error.remedy
-        ) from None
+        error.values = {**error.values, "of_drive": name}  # a job has several files
+        raise
     return DriveFacts(name=name, calibration=calibration, has_date=track.has_date)
 
 
 def held_readings(speeds: tuple[float, ...], unit: SpeedUnit) -> Readings:
     """Return readings without times: speeds that were held one after the other."""
     from speedcal.logs.model import Readings
+    from speedcal.logs.resolution import speed_step
 
     values = np.asarray(speeds, float)
-    step = next(
-        s for s in (5.0, 2.0, 1.0, 0.5, 0.1, 0.01) if s == 0.01 or np.allclose(values / s, np.round(values / s))
-    )
     nothing = np.full(len(values), np.nan)
     return Readings(
         time_s=nothing,
@@ -94,7 +179,7 @@ def held_readings(speeds: tuple[float, ...], unit: SpeedUnit) -> Readings:
         time_resolution_s=np.nan,
         speed_mps=values * SPEED_UNIT_MPS[unit],
         speed_unit=display_unit_of(unit),
-        speed_resolution_mps=step * SPEED_UNIT_MPS[unit],
+        speed_resolution_mps=speed_step(values, unit, held=True),
         odometer_m=nothing,
         odometer_resolution_m=np.nan,
         line=np.arange(1, len(values) + 1),
@@ -103,43 +188,7 @@ def held_readings(speeds: tuple[float, ...], unit: SpeedUnit) -> Readings:
     )
 
 
-def _pooled(calibrations: list[Calibration]) -> Calibration | None:
+def _pooled(drives: list[DriveFacts]) -> Calibration | None:
     from speedcal.conformity import pool
 
-    return pool(calibrations) if calibrations else None
-
-
-def _corrections(job: Job, before: Calibration | None, after: Calibration | None) -> Corrections | None:
-    """Derive corrections from the drive before, whose parts they name, judged at the speeds of the job."""
-    from speedcal.vehicle import Vehicle, correct
-
-    if before is None:
-        return None
-    vehicle = job.vehicle or Vehicle.from_dict({}, source=job.source.name)
-    return correct(before, vehicle, speeds=job.speeds_in(before.unit))
-
-
-def _explanations(job: Job, before: Calibration | None) -> Explanations | None:
-    """Rank what would explain the error, where the job states a tire or an axle to start from."""
-    from speedcal.vehicle.explain import explain
-
-    vehicle = job.vehicle
-    if before is None or vehicle is None or (vehicle.tire or vehicle.tire_before or vehicle.axle) is None:
-        return None
-    return explain(before, vehicle)
-
-
-def _histories(before: list[DriveFacts], after: list[DriveFacts]) -> tuple[tuple[str, History], ...]:
-    from speedcal.conformity import history
-
-    dated = (("before", before), ("after", after))
-    groups = [(name, [drive.calibration for drive in drives if drive.has_date]) for name, drives in dated]
-    return tuple((name, history(drives)) for name, drives in groups if len(drives) > 1)
-
-
-def _verification(job: Job, before: Calibration | None, after: Calibration | None) -> Verification | None:
-    from speedcal.conformity import verify
-
-    if after is None or job.tolerance is None:
-        return None
-    return verify(before, after, job.tolerance, vehicle=job.vehicle, work=job.work)
+    return pool([drive.calibration for drive in drives]) if drives else None

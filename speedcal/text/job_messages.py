@@ -90,3 +90,16 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
 
 FINDINGS: dict[str, Template] = {}
 """Code to the sentence, with its full stop."""
+
+
+_STEPS = {
+    "measuring": "measuring the drive {drive}",
+    "choosing": "choosing gears and settings",
+    "judging": "judging the drive after the work",
+    "done": "done",
+}
+
+
+def step_name(step: str, drive: str = "") -> str:
+    """Return what is being done, for a progress bar."""
+    return _STEPS[step].format(drive=drive)

@@ -59,7 +59,9 @@ def refusal(code: str, values: Values) -> tuple[str, str]:
 
 
 def place_of(values: Values) -> str:
-    """Say in which table and key of a job file a problem stands; a form says that by itself."""
+    """Say in which drive, or in which table and key of a job file, a problem stands; a form says that by itself."""
+    if "of_drive" in values:
+        return f"drive {values['of_drive']}: "
     if "key" not in values or "table" not in values or values.get("place") == "form":
         return ""
     table = f"[{values['table']}] " if values["table"] else ""

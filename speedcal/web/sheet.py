@@ -22,14 +22,15 @@ def write_sheet(task: Mapping[str, Any]) -> dict[str, Any]:
         The job does not carry a plan, with what it needs.
     """
     from speedcal.conformity import load_tolerance, plan
-    from speedcal.jobs import load_job
+    from speedcal.jobs import load_job, measure_job
     from speedcal.report.road_test_sheet import render_sheet
     from speedcal.vehicle import Vehicle, Work
 
     document, unit = task["document"], task["unit"]
     head, rule = document.get("job", {}), document.get("tolerance")
     work = Work.from_dict(document.get("work", {}), source="the job")
-    before = load_job(Path(task["folder"]) / "job.toml").run().before if task["folder"] else None
+    folder = task["folder"]
+    before = measure_job(load_job(Path(folder) / "job.toml"), phases=("before",)).before if folder else None
     made = plan(
         Vehicle.from_dict(document.get("vehicle", {}), source="the job"),
         speed_limit=task["speed_limit"],

@@ -253,12 +253,12 @@ def test_no_coordinate_leaves_the_job() -> None:
 
 
 def test_held_speeds_become_readings_without_times() -> None:
-    """The step is found from the values: 5 for 30, 45, 60 and 0.1 for 30.5, 41.2."""
+    """The step is found from the values as in a file: 1 for 30, 45, 60, which are round on purpose, 0.1 for 30.5."""
     readings = held_readings((30, 45, 60), "mph")
     assert readings.clock == "none"
     assert np.isnan(readings.time_s).all()
     assert readings.speed_mps[1] == pytest.approx(45 * MPH_MPS)
-    assert readings.speed_resolution_mps == pytest.approx(5 * MPH_MPS)
+    assert readings.speed_resolution_mps == pytest.approx(1 * MPH_MPS)
     assert held_readings((30.5, 41.2), "km/h").speed_resolution_mps == pytest.approx(0.1 / 3.6)
 
 
