@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import inspect
 import tempfile
 import time
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from benchmark.outside.drive import Kind, OutsideDrive, generator, make_drive
@@ -17,8 +15,10 @@ from benchmark.outside.kinds import GROUPS, KINDS
 
 import speedcal
 from speedcal.calibration.result import Calibration
-from speedcal.logs.model import Readings, Track
-from speedcal.logs.resolution import speed_step
+from speedcal.errors import ReadingsFormatError, TrackFormatError
+from speedcal.logs.readings import Readings, Shown, Stamps, build_readings
+from speedcal.logs.source import Source
+from speedcal.logs.track import Fixes, Track, build_track
 from speedcal.units import MILE_M, MPH_MPS, SPEED_UNIT_MPS
 
 SPEEDS_MPH = (30.0, 50.0, 60.0)
@@ -82,33 +82,17 @@ def outside_drive(name: str, seed: Sequence[int]) -> OutsideDrive:
 def in_memory(drive: OutsideDrive) -> tuple[Track, Readings]:
     """Return what reading the files of a drive gives, without the files."""
     fixes, notes = drive.fixes, drive.notes
-    track = Track(
-        time_s=fixes.time_s,
-        latitude_deg=fixes.latitude_deg,
-        longitude_deg=fixes.longitude_deg,
-        elevation_m=fixes.elevation_m,
-        speed_mps=fixes.speed_mps,
-        segment=fixes.segment,
-        kind="GPX 1.1",
-        source="track.gpx",
-        digest="track",
+    track = build_track(Source("track.gpx", b"", "track", TrackFormatError), "gpx_1_1", Fixes(**vars(fixes)))
+    odometer = notes.odometer_mi * MILE_M
+    shown = Shown(
+        Stamps(notes.stamp_s, notes.clock, notes.step_s),
+        notes.value,
+        notes.unit,
+        range(2, len(notes.value) + 2),
+        odometer_m=odometer,
+        odometer_resolution_m=MILE_M / 10 if np.isfinite(odometer).any() else np.nan,
     )
-    unit = SPEED_UNIT_MPS[notes.unit]
-    readings = Readings(
-        time_s=notes.stamp_s,
-        clock=notes.clock,
-        time_resolution_s=notes.step_s,
-        speed_mps=notes.value * unit,
-        speed_unit=notes.unit,
-        speed_resolution_mps=speed_step(notes.value, notes.unit, held=notes.clock == "none"),
-        odometer_m=notes.odometer_mi * MILE_M,
-        odometer_resolution_m=MILE_M / 10 if np.isfinite(notes.odometer_mi).any() else np.nan,
-        line=np.arange(2, len(notes.value) + 2),
-        kind="table",
-        source="readings.csv",
-        digest="readings",
-    )
-    return track, readings
+    return track, build_readings(Source("readings.csv", b"", "readings", ReadingsFormatError), "table_commas", shown)
 
 
 def from_files(drive: OutsideDrive) -> tuple[Track, Readings]:
@@ -121,9 +105,7 @@ def from_files(drive: OutsideDrive) -> tuple[Track, Readings]:
 def answer(drive: OutsideDrive, *, told: bool = True) -> Calibration:
     """Return the calibration of a drive; ``told`` passes on what somebody would say when asked."""
     track, readings = in_memory(drive)
-    known = inspect.signature(speedcal.calibrate).parameters
-    facts: dict[str, Any] = {key: fact for key, fact in drive.kind.told.items() if told and key in known}
-    return speedcal.calibrate(track, readings, **facts)
+    return speedcal.calibrate(track, readings, **(drive.kind.told if told else {}))
 
 
 def mark(name: str, seed: Sequence[int], *, told: bool = True) -> Mark:
@@ -144,8 +126,9 @@ def mark(name: str, seed: Sequence[int], *, told: bool = True) -> Mark:
 
 def _compare(base: Mark, drive: OutsideDrive, result: Calibration, line: float) -> Mark:
     truth = drive.truth
-    used = result.readings["used"].to_numpy(bool) & np.isfinite(truth.speed_mps)
+    used = result.readings["line"].to_numpy(int)[result.readings["used"].to_numpy(bool)] - 2
     speeds = truth.speed_mps[used]
+    speeds = speeds[np.isfinite(speeds)]
     factor = truth.factor(speeds)
     everywhere = truth.speed_mps[np.isfinite(truth.speed_mps) & ~truth.wrong]
     told = truth.factor(everywhere[everywhere > LINE_FROM_MPS])

@@ -95,7 +95,9 @@ _NOTES = {
     "notes, play": _noted("play of 0.8 mph either way", dial=DialStyle(play_mph=0.8)),
     "notes, sticking": _noted("a needle that sticks", dial=DialStyle(sticking_mph=1.2)),
     "notes, digital": _noted(
-        "digital display that cuts", reader=PassengerStyle(eye_mph=0.0, down=True), told={"rounding": "down"}
+        "digital display that cuts",
+        reader=PassengerStyle(eye_mph=0.0, down=True),
+        told={"rounding": "down", "read_from": "logged"},
     ),
     "two passengers": _noted("two people, two watches, one of them from the side", second="two passengers"),
     "notes, phone": _noted("phone fixes every 1 to 3 s", receiver=_PHONE),
