@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
+
 from speedcal.text import rules
 from speedcal.text.job_messages import hint
 from speedcal.text.messages import Template, Values
-from speedcal.text.numbers import counted, joined
+from speedcal.text.numbers import counted, joined, span
 from speedcal.units import SPEED_UNIT_MPS
 
 
@@ -15,6 +17,10 @@ def _unknown(noun: str) -> Template:
 
 def _bare(speed_mps: float, unit: str) -> str:
     return f"{speed_mps / SPEED_UNIT_MPS[unit]:.4g}"  # type: ignore[index]
+
+
+def _day(time_s: float) -> str:
+    return datetime.fromtimestamp(time_s, UTC).strftime("%d %b %Y %H:%M UTC")
 
 
 def _does_not_hold(values: Values) -> str:
@@ -84,6 +90,29 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Leave this drive out of the history",
     ),
     "file_not_written": ("{file} cannot be written ({reason})", "Check the folder, or close the file"),
+    "duplicate_drive": (
+        "{first} and {second} are the same drive, given twice",
+        "Give each drive once; another copy or format of its files tells nothing new",
+    ),
+    "readings_used_twice": (
+        "the readings of {first} are given for {second} too",
+        "Give {second} the readings that were noted during it",
+    ),
+    "order_reversed": (
+        lambda values: (
+            f"{values['after']} was made on {_day(values['after_s'])}, before {values['before']} on "
+            f"{_day(values['before_s'])}"
+        ),
+        "Swap [before] and [after], or name the right files",
+    ),
+    "clocks_apart": (
+        lambda values: (
+            f"the watch was set {span(abs(values['apart_s']))} otherwise in {values['second']} than in "
+            f"{values['first']}: are the readings of {values['second']} its own?"
+        ),
+        "If they are, write clock_offset_s (reading clock + this = GPS clock) into the table of {second}; "
+        "otherwise name the right readings",
+    ),
     "no_drive_to_pool": ("there is no drive to pool", "Give at least one drive"),
     "no_drives_for_history": (
         "a history needs drives with their tracks",

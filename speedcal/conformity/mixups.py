@@ -1,0 +1,162 @@
+"""Guards against mixed-up drives: one given twice, readings of another drive, dates in the wrong order, two watches."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from itertools import combinations
+from typing import TYPE_CHECKING, Protocol
+
+import numpy as np
+
+from speedcal.errors import JobError
+from speedcal.interval import FloatArray
+
+if TYPE_CHECKING:
+    from speedcal.calibration.result import Calibration
+
+_DAY_S, _HOUR_S, _QUARTER_S = 86400.0, 3600.0, 900.0
+_ZONES = 14 * 4
+"""Quarters of an hour either way by which a copy with another time zone may be shifted."""
+_LEAST_COMMON_S, _LEAST_SPREAD_MPS = 60.0, 1.0
+_SAME_SPEED_MPS, _SAME_SHARE = 0.4, 0.9
+"""Two tracks are one when nine tenths of their speeds differ by less: even the same plan driven twice is seconds off in
+every acceleration."""
+_LEAST_READINGS, _SHARED_READINGS, _SAME_TIME_S = 5, 0.5, 1.5
+"""Two lists of readings are one when half of the shorter agree in their own clock and in what they show."""
+_STOPWATCH_S = 2 * _HOUR_S
+"""Times that start earlier than this may be those of a stopwatch, which has no zone to be wrong by."""
+_CLOCKS_AGREE_S, _SUMMER_TIME_DAYS = 1800.0, 7.0
+
+
+class SeenDrive(Protocol):
+    """A measured drive with its name in the job."""
+
+    @property
+    def name(self) -> str:
+        """What messages call it."""
+
+    @property
+    def calibration(self) -> Calibration:
+        """What was measured."""
+
+    @property
+    def has_date(self) -> bool:
+        """Whether the track carries dates."""
+
+
+def check_drives(
+    before: Sequence[SeenDrive], after: Sequence[SeenDrive], *, clock_stated: Collection[str] = ()
+) -> None:
+    """Refuse drives that cannot be what they are given for, and ask about watches that do not agree.
+
+    Parameters
+    ----------
+    before, after
+        The drives before and after the work.
+    clock_stated
+        Names of the drives whose clock offset the user stated: these are not asked about.
+
+    Raises
+    ------
+    JobError
+        ``duplicate_drive``: two of them are one drive, whatever its name or packing; ``readings_used_twice``: the
+        readings of one drive are given for another; ``order_reversed``: the drive after the work was made before the
+        one before it; ``clocks_apart``: the watch went hours otherwise in two drives.
+    """
+    every = [*before, *after]
+    for one, other in combinations(every, 2):
+        if _is_same_drive(one, other):
+            raise JobError("duplicate_drive", first=one.name, second=other.name)
+        if _share_readings(one.calibration, other.calibration):
+            raise JobError("readings_used_twice", first=one.name, second=other.name)
+    for one in before:
+        for other in after:
+            if one.has_date and other.has_date and _start(other) < _start(one):
+                dates = {"before_s": _start(one), "after_s": _start(other)}
+                raise JobError("order_reversed", before=one.name, after=other.name, **dates)
+    for one, other in combinations([drive for drive in every if drive.name not in clock_stated], 2):
+        apart_s = _clocks_apart_s(one, other)
+        if apart_s:
+            raise JobError("clocks_apart", first=one.name, second=other.name, apart_s=apart_s)
+
+
+def _start(drive: SeenDrive) -> float:
+    return float(_moments(drive.calibration)[0])
+
+
+def _moments(calibration: Calibration) -> FloatArray:
+    """Return first and last moment of the drive, by its readings where they have times, else by its track. [s]."""
+    used = calibration.readings["used"].to_numpy(bool)
+    times = calibration.readings["time_s"].to_numpy(float)[used]
+    times = times[np.isfinite(times)]
+    if len(times) < 2:
+        times = calibration.ground["time_s"].to_numpy(float)
+    return np.array([times.min(), times.max()])
+
+
+def _is_same_drive(one: SeenDrive, other: SeenDrive) -> bool:
+    first, second = _moments(one.calibration), _moments(other.calibration)
+    if one.has_date and other.has_date and min(first[1], second[1]) > max(first[0], second[0]):
+        return True  # a vehicle makes one drive at a time
+    starts = [float(c.calibration.ground["time_s"].iloc[0]) for c in (one, other)]
+    zones = np.arange(-_ZONES, _ZONES + 1) * _QUARTER_S
+    shifts = [second[0] - first[0], starts[1] - starts[0], *zones]
+    return any(_same_speeds(one.calibration, other.calibration, float(shift)) for shift in shifts)
+
+
+def _same_speeds(one: Calibration, other: Calibration, shift_s: float) -> bool:
+    """Tell whether two drives went at the same speeds when one is shifted in time."""
+    (first, last), (first_other, last_other) = _moments(one), _moments(other)
+    low, high = max(first, first_other - shift_s), min(last, last_other - shift_s)
+    if high - low < _LEAST_COMMON_S:
+        return False
+    at = np.arange(low, high)
+    speeds = [_speeds_at(one, at), _speeds_at(other, at + shift_s)]
+    known = np.isfinite(speeds[0]) & np.isfinite(speeds[1])
+    if known.sum() < _LEAST_COMMON_S or np.std(speeds[0][known]) < _LEAST_SPREAD_MPS:
+        return False
+    return float(np.mean(np.abs(speeds[0] - speeds[1])[known] < _SAME_SPEED_MPS)) > _SAME_SHARE
+
+
+def _speeds_at(calibration: Calibration, at_s: FloatArray) -> FloatArray:
+    """Return the true speed at some moments, NaN where the track has a gap. [m/s]."""
+    time, speed, piece = (calibration.ground[name].to_numpy(float) for name in ("time_s", "speed_mps", "piece"))
+    behind = np.clip(np.searchsorted(time, at_s, side="right") - 1, 0, len(time) - 2)
+    return np.where(piece[behind] == piece[behind + 1], np.interp(at_s, time, speed), np.nan)
+
+
+def _own_clock(calibration: Calibration) -> tuple[FloatArray, FloatArray]:
+    """Return the used readings by the clock they were noted with, as time of day, and what they show; maybe none."""
+    if calibration.clock_offset_s is None:
+        return np.empty(0), np.empty(0)
+    table = calibration.readings[calibration.readings["used"].to_numpy(bool)]
+    times = table["time_s"].to_numpy(float) - calibration.clock_offset_s.value
+    known = np.isfinite(times)
+    return times[known], table["indicated_mps"].to_numpy(float)[known]
+
+
+def _share_readings(one: Calibration, other: Calibration) -> bool:
+    (times, shown), (times_other, shown_other) = _own_clock(one), _own_clock(other)
+    if min(len(times), len(times_other)) < _LEAST_READINGS:
+        return False
+    if len(times) > len(times_other):
+        times, shown, times_other, shown_other = times_other, shown_other, times, shown
+    order = np.argsort(times_other % _DAY_S)
+    there = (times_other % _DAY_S)[order]
+    at = np.clip(np.searchsorted(there, times % _DAY_S), 1, max(len(there) - 1, 1))
+    nearest = np.where(times % _DAY_S - there[at - 1] < there[at] - times % _DAY_S, at - 1, at)
+    together = np.abs(there[nearest] - times % _DAY_S) < _SAME_TIME_S
+    same = together & (np.abs(shown_other[order][nearest] - shown) < 1e-6)
+    return bool(same.sum() >= _LEAST_READINGS and same.mean() > _SHARED_READINGS)
+
+
+def _clocks_apart_s(one: SeenDrive, other: SeenDrive) -> float:
+    """Return by how much the watch was set otherwise, zero when it was not or nothing can be said. [s]."""
+    offsets = [drive.calibration.clock_offset_s for drive in (one, other)]
+    first_times = [_own_clock(drive.calibration)[0].min(initial=np.inf) for drive in (one, other)]
+    if offsets[0] is None or offsets[1] is None or min(first_times) < _STOPWATCH_S:
+        return 0.0
+    apart = (offsets[1].value - offsets[0].value + _DAY_S / 2) % _DAY_S - _DAY_S / 2
+    days = abs(_start(other) - _start(one)) / _DAY_S
+    summer_time = abs(abs(apart) - _HOUR_S) < _CLOCKS_AGREE_S / 3 and days > _SUMMER_TIME_DAYS
+    return 0.0 if abs(apart) < _CLOCKS_AGREE_S or summer_time else float(apart)
