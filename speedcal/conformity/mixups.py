@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from itertools import combinations
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 
@@ -72,7 +72,7 @@ def check_drives(
     for one in before:
         for other in after:
             if one.has_date and other.has_date and _start(other) < _start(one):
-                dates = {"before_s": _start(one), "after_s": _start(other)}
+                dates: dict[str, Any] = {"before_s": _start(one), "after_s": _start(other)}
                 raise JobError("order_reversed", before=one.name, after=other.name, **dates)
     for one, other in combinations([drive for drive in every if drive.name not in clock_stated], 2):
         apart_s = _clocks_apart_s(one, other)

@@ -104,6 +104,8 @@ def measure_job(
     SpeedcalError
         There is no such drive, a file cannot be read, or a drive does not carry a calibration.
     """
+    from speedcal.conformity.mixups import check_drives
+
     tell: Progress = progress or (lambda _step, _part: None)
     drives = {"before": job.before, "after": job.after}
     named = [(phase, *pair) for phase in phases for pair in _named(phase, drives[phase])]
@@ -116,6 +118,8 @@ def measure_job(
         measured = _measure(name, drive, unit)
         unit = unit or measured.calibration.unit
         done[phase].append(measured)
+    stated = {name for _, name, drive in named if drive.clock_offset_s is not None}
+    check_drives(done["before"], done["after"], clock_stated=stated)
     return MeasuredJob(
         job=job,
         drives_before=tuple(done["before"]),
