@@ -48,6 +48,17 @@ def variant(tmp_path: Path) -> Callable[..., Path]:
     return make
 
 
+def two_drives(job: Path) -> Path:
+    """Let the job have two drives before the work: the notes of the first half of its drive, and of the second."""
+    lines = (DEMO / "before_notes.csv").read_text(encoding="utf-8").splitlines(keepends=True)
+    tables = ""
+    for name, part in (("one", lines[2:17]), ("two", lines[17:])):
+        (job.parent / f"{name}.csv").write_text("".join([*lines[:2], *part]), encoding="utf-8")
+        tables += f'\n[[before]]\ntrack = "before.gpx"\nreadings = "{name}.csv"\n'
+    job.write_text(job.read_text(encoding="utf-8") + tables, encoding="utf-8")
+    return job
+
+
 def digests(folder: Path) -> dict[str, str]:
     return {p.name: hashlib.sha256(p.read_bytes()).hexdigest() for p in sorted(folder.iterdir()) if p.is_file()}
 
@@ -177,8 +188,7 @@ def test_without_a_tolerance_there_is_no_verdict_and_without_a_vehicle_a_scaling
 
 def test_several_drives_are_pooled_and_all_are_reported(variant: Callable[..., Path]) -> None:
     """Two drives before: one calibration, both in the table of readings."""
-    more = '\n[[before]]\ntrack = "before.gpx"\nreadings = "before_notes.csv"\n' * 2
-    result = load_job(variant("before", more=more)).run()
+    result = load_job(two_drives(variant("before"))).run()
     assert [d.name for d in result.drives] == ["before 1", "before 2", "after"]
     rows = list(csv.DictReader(io.StringIO(result.readings_csv())))
     assert {row["drive"] for row in rows} == {"before 1", "before 2", "after"}
@@ -215,13 +225,20 @@ def test_the_unit_of_the_job_rules_the_table(variant: Callable[..., Path]) -> No
 
 
 def test_several_drives_before_are_told_apart_and_laid_in_order_of_time(variant: Callable[..., Path]) -> None:
-    """[[before]] twice, the same drive: two rows, one date, no disagreement; the drives keep numbers of their own."""
-    text = '\n[[before]]\ntrack = "before.gpx"\nreadings = "before_notes.csv"\n'
-    result = load_job(variant("before", "after", "work", "tolerance", more=2 * text)).run().to_dict()
+    """[[before]] twice on one day: two rows, one date, no disagreement; the drives keep numbers of their own."""
+    result = load_job(two_drives(variant("before", "after", "work", "tolerance"))).run().to_dict()
     assert [drive["name"] for drive in result["drives"]] == ["before 1", "before 2"]
     assert [row["date"] for row in result["history"]["before"]["drives"]] == ["2031-05-17"] * 2
     assert result["history"]["before"]["findings"] == []
     assert demo().to_dict()["history"] == {}
+
+
+def test_a_drive_given_twice_is_refused(variant: Callable[..., Path]) -> None:
+    """Two tables that name the same files tell no more than one."""
+    more = '\n[[before]]\ntrack = "before.gpx"\nreadings = "before_notes.csv"\n' * 2
+    with pytest.raises(JobError) as caught:
+        load_job(variant("before", more=more)).run()
+    assert caught.value.code == "duplicate_drive"
 
 
 def test_what_explains_the_error_is_in_the_result() -> None:
