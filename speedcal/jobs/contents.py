@@ -11,24 +11,27 @@ from speedcal.units import DisplayUnit, SpeedUnit, speed_from_mps
 
 if TYPE_CHECKING:
     from speedcal.conformity import Tolerance
+    from speedcal.logs.readings import ReadFrom, Rounding
     from speedcal.vehicle import Vehicle, Work
 
 
 @dataclass(frozen=True, slots=True)
 class Drive:
-    """Where one drive is found: its track, and its readings or the speeds held one after the other."""
+    """Where one drive is found: its track, and its readings or the speeds held one after the other; or its checks."""
 
-    track: Path
+    track: Path | None = None
     readings: Path | None = None
     held: tuple[float, ...] = ()
     """Indicated speeds held in this order without noting times, in ``unit``."""
+    checks: Path | None = None
+    """Readings whose truth stands beside them, in place of track and readings."""
     unit: SpeedUnit | None = None
     column: str | None = None
     zone: str | None = None
     clock_offset_s: float | None = None
-    read_from: str | None = None
+    read_from: ReadFrom | None = None
     """Where the needle was seen from."""
-    rounding: str | None = None
+    rounding: Rounding | None = None
     """How the readings were rounded."""
     date: str = ""
     """Day of the drive, ISO 8601, where the job says it."""
@@ -42,7 +45,7 @@ class Drive:
     @property
     def files(self) -> tuple[Path, ...]:
         """The files of this drive, each once."""
-        return tuple(dict.fromkeys(path for path in (self.track, self.readings) if path is not None))
+        return tuple(dict.fromkeys(path for path in (self.track, self.readings, self.checks) if path is not None))
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,7 +21,8 @@ if TYPE_CHECKING:
     from speedcal.vehicle import Vehicle, Work
 
 _MOST_BYTES = 1_000_000
-_READINGS = ("readings", "held")
+_FILES = ("track", "readings", "checks")
+_READINGS = ("readings", "held", "checks")
 
 
 class _JobReader:
@@ -98,21 +99,25 @@ class _JobReader:
             self.problems.append(Problem("table_expected", line=self._line_of_unknown(name), found=name))
             return None
         reader = TableReader(raw, "drive", where=name)
+        self._check_parts(reader, name)
+        paths = {key: self._file(reader, key) for key in _FILES if key in raw}
+        for problem in reader.problems:
+            self.note(problem, index)
+        return Drive(**{**reader.values, **paths})
+
+    def _check_parts(self, reader: TableReader, name: str) -> None:
+        """Note parts of a drive that are missing or given twice: checks, or a track with readings or held speeds."""
+        raw = reader.table
         given = [key for key in _READINGS if key in raw]
-        if "track" not in raw:
+        if "checks" not in raw and "track" not in raw:
             reader.problems.append(Problem("no_track", table=name))
         if not given:
             reader.problems.append(Problem("no_readings", table=name))
-        if len(given) > 1:
-            reader.problems.append(Problem("two_kinds_of_readings", table=name, keys=given))
+        if len(given) > 1 or ("checks" in raw and "track" in raw):
+            keys = [*(["track"] if "checks" in raw and "track" in raw else []), *given]
+            reader.problems.append(Problem("two_kinds_of_readings", table=name, keys=keys))
         if "held" in reader.values and "unit" not in reader.values and not self.unit:
             reader.problems.append(Problem("held_without_unit", table=name))
-        paths = {key: self._file(reader, key) for key in ("track", "readings") if key in raw}
-        for problem in reader.problems:
-            self.note(problem, index)
-        rest = {key: value for key, value in reader.values.items() if key not in paths}
-        track = paths.get("track")
-        return Drive(track=track, readings=paths.get("readings"), **rest) if track else None
 
     def _file(self, reader: TableReader, key: str) -> Path | None:
         name = reader.get(key, "")

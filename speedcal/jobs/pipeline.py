@@ -18,7 +18,7 @@ from speedcal.units import SPEED_UNIT_MPS, DisplayUnit, SpeedUnit, display_unit_
 if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration
     from speedcal.conformity import History, Verification
-    from speedcal.logs.model import Readings
+    from speedcal.logs.readings import Readings
     from speedcal.vehicle import Corrections
     from speedcal.vehicle.explain import Explanations
 
@@ -154,26 +154,40 @@ def _named(name: str, drives: tuple[Drive, ...]) -> list[tuple[str, Drive]]:
 
 
 def _measure(name: str, drive: Drive, unit: DisplayUnit | None) -> DriveFacts:
+    try:
+        if drive.checks is not None:
+            raise JobError("checks_in_a_job", source=drive.checks.name)
+        return _from_track(name, drive, unit)
+    except SpeedcalError as error:
+        error.values = {**error.values, "of_drive": name}  # a job has several files
+        raise
+
+
+def _from_track(name: str, drive: Drive, unit: DisplayUnit | None) -> DriveFacts:
     from speedcal.calibration import calibrate
     from speedcal.logs import read_readings, read_track
 
+    assert drive.track is not None  # noqa: S101 - the job file was checked
     track = read_track(drive.track)
     if drive.readings is None:
         readings = held_readings(drive.held, drive.unit or unit or "mph")
     else:
         readings = read_readings(drive.readings, unit=drive.unit, column=drive.column, zone=drive.zone)
-    try:
-        calibration = calibrate(track, readings, unit=unit, clock_offset_s=drive.clock_offset_s)
-    except SpeedcalError as error:
-        error.values = {**error.values, "of_drive": name}  # a job has several files
-        raise
+    calibration = calibrate(
+        track,
+        readings,
+        unit=unit,
+        clock_offset_s=drive.clock_offset_s,
+        read_from=drive.read_from or readings.read_from or "square",
+        rounding=drive.rounding or readings.rounding or "nearest",
+    )
     return DriveFacts(name=name, calibration=calibration, has_date=track.has_date)
 
 
 def held_readings(speeds: tuple[float, ...], unit: SpeedUnit) -> Readings:
     """Return readings without times: speeds that were held one after the other."""
-    from speedcal.logs.model import Readings
-    from speedcal.logs.resolution import speed_step
+    from speedcal.logs.readings import Readings
+    from speedcal.logs.numbers import speed_step
 
     values = np.asarray(speeds, float)
     nothing = np.full(len(values), np.nan)

@@ -21,7 +21,9 @@ _BOMS = ((b"\xef\xbb\xbf", "utf-8"), (b"\xff\xfe", "utf-16-le"), (b"\xfe\xff", "
 _DECLARED = re.compile(rb"<\?xml[^>]{0,200}?encoding\s*=\s*[\"']([A-Za-z0-9._-]{1,40})[\"']")
 _MEGABYTE = 1024 * 1024
 _HEAD = 65_536
-_SAYING = re.compile(rb"^[ \t#;,]{0,20}(read[_ ]from|rounding)\s*[:=,;]?\s*([A-Za-z]+)[ \t\r,;]{0,20}$", re.IGNORECASE | re.MULTILINE)
+_SAYING = re.compile(
+    rb"^[ \t#;,]{0,20}(read[_ ]from|rounding)\s*[:=,;]?\s*([A-Za-z]+)[ \t\r,;]{0,20}$", re.IGNORECASE | re.MULTILINE
+)
 HOW_READ = {"read_from": ("square", "side", "film", "logged"), "rounding": ("nearest", "down")}
 """What the head of a readings file may say, and the words for it."""
 FileKind = Literal["zip", "gzip", "spreadsheet", "gpx", "fit", "json"]

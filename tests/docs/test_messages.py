@@ -99,10 +99,10 @@ CALIBRATE = {
 JOBS = {
     "a misspelt key": ("misspelt.toml", r"misspelt.toml:\d+: .*did you mean 'driven_gear'\?"),
     "a misspelt file name": ("no such track.toml", r"did you mean 'before.gpx'\?"),
-    "quotes forgotten": ("no quotes.toml", r"Texts stand in quotes"),
+    "quotes forgotten": ("no quotes.toml", r"Put texts in quotes"),
     "a tire size nobody sells": ("odd tire.toml", r"Write it as on the sidewall"),
     "a misspelt rule": ("odd rule.toml", r"did you mean 'un_r39_type'\?"),
-    "a unit that is none": ("odd unit.toml", r'"mph" or "km/h" was expected'),
+    "a unit that is none": ("odd unit.toml", r'should be "mph" or "km/h"'),
     "a job without a drive": ("no drive.toml", r"Add a \[before\] or an \[after\] table"),
     "a track for a job": ("drive.gpx", r"language of job files"),
     "a folder without a job": ("phone", r"job.toml: .*Check the name and the folder"),
@@ -205,7 +205,8 @@ def test_a_wrong_file_as_json_is_an_object_with_the_parts_of_the_message(folder:
     done = doc.run_block(doc.Block("", "sh", "speedcal calibrate drive.gpx photo.jpg --json", 0), folder)
     assert done.status == 2
     answer = json.loads(done.printed)
-    assert {"error", "problem", "source", "line", "remedy"} == set(answer)
+    assert {"error", "text", "values", "source", "line", "remedy"} == set(answer)
+    assert " " not in answer["error"]
     assert answer["source"] == "photo.jpg"
 
 

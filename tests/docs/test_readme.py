@@ -17,7 +17,7 @@ from support import documents as doc
 
 README = doc.README.read_text(encoding="utf-8")
 MAIN = "python3 -m venv .venv && .venv/bin/pip install . && .venv/bin/speedcal report data_demo/job.toml --out result\n"
-TESTS = ".venv/bin/pip install '.[test]' && .venv/bin/pytest\n"
+TESTS = ".venv/bin/pip install '.[test]' && .venv/bin/pytest -n logical\n"
 
 
 @pytest.fixture(scope="module")

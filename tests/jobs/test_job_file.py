@@ -133,6 +133,8 @@ def test_every_problem_is_listed_at_once_with_its_line(folder: Path) -> None:
         ("[before]\nreadings = 'before.csv'\n", "no_track"),
         (DRIVE + "held = [30]\nunit = 'mph'\n", "two_kinds_of_readings"),
         ("[before]\ntrack = 'before.gpx'\nheld = [30, 40]\n", "held_without_unit"),
+        ("[before]\ntrack = 'before.gpx'\nchecks = 'before.csv'\n", "two_kinds_of_readings"),
+        ("[before]\nchecks = 'mile.csv'\n", "no_such_file"),
         (DRIVE + "clock_offset_s = '3'\n", "not_a_number"),
         (DRIVE + "clock_offset_s = nan\n", "not_a_number"),
         (DRIVE + "[work]\ndriven_gear = 20.5\n", "not_whole"),
@@ -155,12 +157,19 @@ def test_what_cannot_be_used_is_named(folder: Path, text: str, code: str) -> Non
 
 def test_dates_pressures_and_how_it_was_read_are_kept(folder: Path) -> None:
     """A date is a date of TOML or a text in the same form."""
-    drive = "date = 2026-05-04\nodometer = 84210\ncold_pressure_psi = 35\nread_from = 'passenger seat'\n"
+    drive = "date = 2026-05-04\nodometer = 84210\ncold_pressure_psi = 35\nread_from = 'side'\n"
     job = load_job(job_file(folder, f"{DRIVE}{drive}[work]\ndate = '2026-05-03'\nodometer = 84200\n"))
     before = job.before[0]
     assert (before.date, before.odometer, before.cold_pressure_psi) == ("2026-05-04", 84210, 35)
-    assert before.read_from == "passenger seat"
+    assert before.read_from == "side"
     assert (job.work.date, job.work.odometer) == ("2026-05-03", 84200)
+
+
+def test_checks_take_the_place_of_a_track(folder: Path) -> None:
+    """A measured mile has no track."""
+    job = load_job(job_file(folder, '[before]\nchecks = "before.csv"\n'))
+    assert (job.before[0].checks, job.before[0].track) == (folder / "before.csv", None)
+    assert job.files == (folder / "before.csv",)
 
 
 def test_broken_toml_names_the_line_and_the_usual_slip(folder: Path) -> None:

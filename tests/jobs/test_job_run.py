@@ -18,7 +18,7 @@ import numpy as np
 import pytest
 
 from speedcal.errors import JobError, SpeedcalError
-from speedcal.jobs import JobResult, load_job
+from speedcal.jobs import JobResult, load_job, measure_job
 from speedcal.jobs.pipeline import held_readings
 from speedcal.units import MPH_MPS
 
@@ -296,6 +296,29 @@ def test_a_drive_that_cannot_be_used_is_named(variant: Callable[..., Path]) -> N
     (job.parent / "after_notes.csv").write_text("time,dial (mph)\n01:00:00 AM,30\n", encoding="utf-8")
     with pytest.raises(SpeedcalError, match=r"after"):
         load_job(job).run()
+
+
+def test_a_fit_that_does_not_settle_says_which_drive_it_was(monkeypatch: pytest.MonkeyPatch) -> None:
+    """An error of its own kind keeps its kind and what it carries."""
+    from speedcal import calibration
+    from speedcal.calibration.regression import LineFitError
+
+    def unsettled(*_files: object, **_options: object) -> None:
+        raise LineFitError("the line did not settle in 50 rounds", last=None)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(calibration, "calibrate", unsettled)
+    with pytest.raises(LineFitError) as caught:
+        load_job(DEMO / "job.toml").run()
+    assert caught.value.values["of_drive"] == "before"
+
+
+def test_measuring_one_phase_reads_no_other(variant: Callable[..., Path]) -> None:
+    """What is not asked for is not computed: the drive after is not even opened."""
+    job = variant()
+    (job.parent / "after.gpx").write_text("broken", encoding="utf-8")
+    measured = measure_job(load_job(job), phases=("before",))
+    assert measured.before is not None
+    assert (measured.after, measured.drives_after) == (None, ())
 
 
 def run_command(*arguments: str) -> subprocess.CompletedProcess[str]:

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from support.needs import missing
 from support.report_shapes import HOSTILE, drawn, shapes
 
 from speedcal.report import build_model, draw_pictures, render_html
@@ -211,9 +212,7 @@ def test_held_speeds_have_no_clock_picture() -> None:
 def browser() -> Iterator[Any]:
     """Start a browser, or skip where there is none; in CI its absence is a failure."""
     if not Path(CHROMIUM).exists():
-        if os.environ.get("SPEEDCAL_CI") == "1":
-            pytest.fail(f"no browser at {CHROMIUM}")
-        pytest.skip(f"no browser at {CHROMIUM}; set CHROMIUM")
+        missing(f"a browser at {CHROMIUM}")
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as play:

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
-import pytest
+from support.needs import missing
 
 _QUIET = (
     "--no-sandbox",
@@ -25,16 +25,10 @@ _QUIET = (
 _LOCAL = ("localhost", "127.0.0.1", "lan.test", "evil.test")
 
 
-def _missing(what: str) -> None:
-    if os.environ.get("SPEEDCAL_CI") == "1":
-        pytest.fail(f"{what} is missing, and SPEEDCAL_CI=1 wants every test to run")
-    pytest.skip(f"{what} is not installed")
-
-
 def _axe() -> str:
     found = importlib.util.find_spec("axe_playwright_python")
     if found is None or not found.submodule_search_locations:
-        _missing("axe-playwright-python")
+        missing("axe-playwright-python")
     return (Path(found.submodule_search_locations[0]) / "axe.min.js").read_text("utf-8")
 
 
@@ -101,7 +95,7 @@ def open_browsing() -> Iterator[Browsing]:
     """Start the browser of the system."""
     program = os.environ.get("CHROMIUM") or shutil.which("chromium") or "/usr/bin/chromium"
     if not Path(program).exists():
-        _missing("Chromium")
+        missing("Chromium")
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as playwright:

@@ -2,25 +2,18 @@
 
 from __future__ import annotations
 
-import os
 import shutil
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from support.needs import missing
 from support.postgres_server import PostgresServer, find_programs, new_schema
 from support.web_site import Site, open_site
 
 from speedcal.web import drives
 from speedcal.web.store import Store
-
-
-def missing(what: str) -> None:
-    """Skip on a laptop, fail where everything has to be there."""
-    if os.environ.get("SPEEDCAL_CI") == "1":
-        pytest.fail(f"{what} is missing, and SPEEDCAL_CI=1 wants every test to run")
-    pytest.skip(f"{what} is not installed")
 
 
 @pytest.fixture(scope="session")

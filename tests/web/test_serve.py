@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from support.needs import missing
 from support.web_server import WebServer
 
 from speedcal.cli.serve import command
@@ -72,7 +73,7 @@ def test_every_option_has_a_help_text() -> None:
 def test_it_speaks_https_and_keeps_the_cookie_to_it(tmp_path: Path) -> None:
     """With a certificate of one's own; the session cookie is for https only."""
     if shutil.which("openssl") is None:
-        pytest.skip("openssl is not installed")
+        missing("openssl")
     cert, key = tmp_path / "cert.pem", tmp_path / "key.pem"
     subprocess.run(
         ["openssl", "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-keyout", str(key), "-out", str(cert),
