@@ -69,51 +69,46 @@ def place_label(
     others = [t.get_window_extent(renderer) for t in ax.texts if t is not label]
     marks = ax.transData.transform(avoid)
     own = ax.transData.transform(along)
-    other_lines = ax.transData.transform(rivals) if len(rivals) else rivals
-    candidates = _candidates(own, half_width, half_height, frame.bounds)
-    costs = [
-        _cost(x, y, far, half_width, half_height, marks, others) + _confusion(x, y, own, other_lines)
-        for x, y, far in candidates
-    ]
-    x, y, _ = candidates[int(np.argmin(costs))]
-    x, y = ax.transData.inverted().transform((x, y))
-    label.set_position((float(x), float(y)))
+    x, y, far = _candidates(own, half_width, half_height, frame.bounds)
+    cost = far + _covered(x, y, half_width, half_height, marks, others)
+    if len(rivals):
+        cost = cost + _confusion(x, y, own, ax.transData.transform(rivals))
+    best = int(np.argmin(cost))
+    at = ax.transData.inverted().transform((x[best], y[best]))
+    label.set_position((float(at[0]), float(at[1])))
     return label
 
 
 def _candidates(
     line: FloatArray, half_width: float, half_height: float, frame: tuple[float, float, float, float]
-) -> list[tuple[float, float, float]]:
-    """Return centres and their distance from the line: on both sides of it, inside the frame. [pixels]."""
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return centres on both sides of the line, inside the frame, and what their distance from it costs. [pixels]."""
     left, bottom, width, height = frame
     picked = line[np.unique(np.linspace(0, len(line) - 1, 25).astype(int))]
-    out = []
-    for far in (0.0, 3.0, 9.0, 18.0, 30.0, 45.0):
-        for side in (1, -1):
-            for x, y in picked:
-                cx = float(np.clip(x, left + half_width, left + width - half_width))
-                cy = float(np.clip(y + side * (half_height + far), bottom + half_height, bottom + height - half_height))
-                out.append((cx, cy, far + 0.3 * abs(cx - float(x))))
-    return out
+    grid = np.meshgrid((0.0, 3.0, 9.0, 18.0, 30.0, 45.0), (1, -1), np.arange(len(picked)), indexing="ij")
+    far, side, at = (part.ravel() for part in grid)
+    x, y = picked[at.astype(int)].T
+    inside = np.clip(x, left + half_width, left + width - half_width)
+    y = np.clip(y + side * (half_height + far), bottom + half_height, bottom + height - half_height)
+    return inside, y, far + 0.3 * np.abs(inside - x)
 
 
-def _confusion(x: float, y: float, own: FloatArray, rivals: FloatArray) -> float:
+def _confusion(x: FloatArray, y: FloatArray, own: FloatArray, rivals: FloatArray) -> FloatArray:
     """Return a cost where another line is hardly farther than the label's own."""
-    if not len(rivals):
-        return 0.0
-    to_own = float(np.hypot(own[:, 0] - x, own[:, 1] - y).min())
-    to_rival = float(np.hypot(rivals[:, 0] - x, rivals[:, 1] - y).min())
-    return 0.0 if to_rival > 1.6 * to_own else 150.0
-
-
-def _cost(
-    x: float, y: float, far: float, half_width: float, half_height: float, marks: FloatArray, others: Sequence[Bbox]
-) -> float:
-    covered = (np.abs(marks[:, 0] - x) < half_width + half_height) & (np.abs(marks[:, 1] - y) < half_height + 2)
-    hits = sum(
-        1
-        for box in others
-        if abs((box.x0 + box.x1) / 2 - x) < half_width + box.width / 2
-        and abs((box.y0 + box.y1) / 2 - y) < half_height + box.height / 2
+    to_own, to_rival = (
+        np.hypot(x[:, None] - line[:, 0], y[:, None] - line[:, 1]).min(axis=1) for line in (own, rivals)
     )
-    return far + 8.0 * float(covered.sum()) + 500.0 * hits
+    return np.where(to_rival > 1.6 * to_own, 0.0, 150.0)
+
+
+def _covered(
+    x: FloatArray, y: FloatArray, half_width: float, half_height: float, marks: FloatArray, others: Sequence[Bbox]
+) -> FloatArray:
+    """Return a cost for each mark that the label would cover and for each label it would touch."""
+    wide, high = half_width + half_height, half_height + 2
+    covered = (np.abs(x[:, None] - marks[:, 0]) < wide) & (np.abs(y[:, None] - marks[:, 1]) < high)
+    cost = 8.0 * covered.sum(axis=1)
+    for box in others:
+        near = np.abs((box.x0 + box.x1) / 2 - x) < half_width + box.width / 2
+        cost += 500.0 * (near & (np.abs((box.y0 + box.y1) / 2 - y) < half_height + box.height / 2))
+    return np.asarray(cost)
