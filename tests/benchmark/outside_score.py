@@ -112,14 +112,14 @@ def mark(name: str, seed: Sequence[int], *, told: bool = True) -> Mark:
     """Make one drive, calibrate it, and hold the result against the truth."""
     drive = outside_drive(name, seed)
     line = robust_factor(drive) if drive.kind.answer else np.nan
-    start = time.perf_counter()
+    start = time.process_time()
     try:
         result = answer(drive, told=told)
     except speedcal.SpeedcalError as error:
         return Mark(
-            name, tuple(seed), time.perf_counter() - start, "", refusal=getattr(error, "code", "") or str(error)
+            name, tuple(seed), time.process_time() - start, "", refusal=getattr(error, "code", "") or str(error)
         )
-    seconds = time.perf_counter() - start
+    seconds = time.process_time() - start
     base = Mark(name, tuple(seed), seconds, result.trust.word, reasons=tuple(result.trust.codes))
     return _compare(base, drive, result, line) if drive.kind.answer else base
 

@@ -11,6 +11,7 @@ import json
 import os
 import sys
 from concurrent.futures import ProcessPoolExecutor
+from contextlib import ExitStack
 from dataclasses import asdict
 from functools import partial
 from pathlib import Path
@@ -39,12 +40,15 @@ def main() -> None:
     parser.add_argument("--marks", type=Path, help="write every single drive here, one JSON object a line")
     options = parser.parse_args()
     tasks = [(kind, seed) for kind in options.kind or KINDS for seed in seeds_of(options.seed, options.drives)]
-    work = partial(_marked, told=not options.untold)
-    if options.jobs > 1:
-        with ProcessPoolExecutor(options.jobs) as pool:
-            marks = list(pool.map(work, tasks, chunksize=4))
-    else:
-        marks = [work(task) for task in tasks]
+    work, marks = partial(_marked, told=not options.untold), []
+    with ExitStack() as stack:
+        many = stack.enter_context(ProcessPoolExecutor(options.jobs)) if options.jobs > 1 else None
+        out = stack.enter_context(options.marks.open("w", encoding="utf-8")) if options.marks else None
+        for one in many.map(work, tasks, chunksize=4) if many else map(work, tasks):
+            marks.append(one)
+            if out:
+                out.write(json.dumps(asdict(one) | {"wrong": one.wrong}) + "\n")
+                out.flush()
     today = datetime.datetime.now(datetime.UTC).date()
     print(f"{options.drives} drives of each kind, seed {options.seed}, {today}\n")  # noqa: T201 (a command)
     print(render_table(rows_of(marks)))  # noqa: T201
@@ -52,9 +56,6 @@ def main() -> None:
         for one in marks:
             if one.wrong or not one.word:
                 print(f"{one.kind} {one.seed}: {_complaint(one)}")  # noqa: T201
-    if options.marks:
-        lines = [json.dumps(asdict(one) | {"wrong": one.wrong}) + "\n" for one in marks]
-        options.marks.write_text("".join(lines), encoding="utf-8")
 
 
 def _complaint(one: Mark) -> str:

@@ -52,6 +52,8 @@ _LOGS = {
     "log, cut": _logged(
         "a log that cuts to whole mph", reader=LoggerStyle(unit="mph", down=True), told={"rounding": "down"}
     ),
+    "log, spikes": _logged("one row in a hundred is 0 or 255", reader=LoggerStyle(spikes=0.01)),
+    "log, part": _logged("a log of half of the drive", reader=LoggerStyle(part=0.5)),
     "cruise": _logged("cruise control, whole km/h", driver=CRUISE),
     "cruise, mph": _logged("cruise control, whole mph on a road with few speeds", driver=CRUISE, reader=_MPH_LOG),
     "receiver smooths": _logged("recorded speed smoothed by 2 s", receiver=ReceiverStyle(smoothing_s=2.0)),
@@ -74,6 +76,7 @@ _LOGS = {
 }
 _NOTES = {
     "notes": _NOTED,
+    "notes, km/h": _noted("whole km/h", reader=PassengerStyle(unit="km/h", eye_mph=0.6)),
     "notes, 12 % wrong": _noted("12 % wrong", reader=PassengerStyle(wrong_share=0.12)),
     "notes, 30 % wrong": _noted("30 % wrong", reader=PassengerStyle(wrong_share=0.3)),
     "whole minutes": _noted("the minute only", clock=ClockStyle(step_s=60.0)),

@@ -46,6 +46,10 @@ class LoggerStyle:
     down: bool = False
     jitter_s: float = 0.03
     lost_rows: float = 0.002
+    spikes: float = 0.0
+    """Share of rows that hold zero or the greatest value of a byte."""
+    part: float = 1.0
+    """Share of the drive that is logged."""
 
 
 @dataclass(frozen=True)
@@ -65,12 +69,19 @@ def log(rng: np.random.Generator, motion: Motion, needle: Array, style: LoggerSt
     """Return the rows of a logger that runs over (nearly) the whole drive."""
     every = 1 / rng.uniform(*style.hertz)
     first, last = motion.time_s[0] + rng.uniform(0, 30), motion.time_s[-1] - rng.uniform(0, 30)
-    time = np.arange(first, last, every)
+    length = style.part * (last - first)
+    if style.part < 1:
+        first += rng.uniform(0, 1) * (last - first - length)
+    time = np.arange(first, first + length, every)
     time = time[rng.random(len(time)) >= style.lost_rows]
     seen = np.interp(time, motion.time_s, needle)
     value = to_step(seen / UNIT_MPS[style.unit], style.step, down=style.down)
     written = time + style.jitter_s * np.clip(rng.standard_normal(len(time)), -2, 2)
-    return Taken(time, written, value, np.zeros(len(time), bool), style.unit)
+    wrong = np.zeros(len(time), bool)
+    if style.spikes > 0:
+        wrong = rng.random(len(time)) < style.spikes
+        value[wrong] = rng.choice((0.0, 255.0), int(wrong.sum()))
+    return Taken(time, written, value, wrong, style.unit)
 
 
 def note(rng: np.random.Generator, motion: Motion, needle: Array, style: PassengerStyle) -> Taken:
