@@ -162,7 +162,9 @@ def _fit(
     """Fit the line in the way the readings ask for; readings without a speed come out as not used."""
     here = usable_readings(readings)
     if readings.clock == "none":
-        return _spread(fit_held(runs, readings.speed_mps[here], source=readings.source), here, readings)
+        return _spread(
+            fit_held(ground, runs, readings.speed_mps[here], habit=habit, source=readings.source), here, readings
+        )
     order = here[np.argsort(readings.time_s[here], kind="stable")]
     time, speed = readings.time_s[order], readings.speed_mps[order]
     log = is_log(time)

@@ -109,10 +109,10 @@ class _Seen:
         return _Seen(*(getattr(self, name)[rows] for name in self.__slots__))
 
     @property
-    def start(self) -> _Lines:
+    def start(self) -> Lines:
         """The lines that the search found."""
         alpha, beta = WRONG_BETA
-        return _Lines(self.start_offset, self.start_gain, np.full(len(self.clock_s), alpha / (alpha + beta)))
+        return Lines(self.start_offset, self.start_gain, np.full(len(self.clock_s), alpha / (alpha + beta)))
 
 
 def clock_cells(
@@ -183,15 +183,16 @@ def _around(ground: GroundSpeed, notes: Notes, shifts: list[Shift]) -> _Seen:
 
 
 @dataclass(frozen=True, slots=True)
-class _Lines:
+class Lines:
     """A line and a share of wrong readings for each row, arrays of shape (r,)."""
 
     offset: FloatArray
     gain: FloatArray
     wrong: FloatArray
 
-    def only(self, rows: IntArray) -> _Lines:
-        return _Lines(self.offset[rows], self.gain[rows], self.wrong[rows])
+    def only(self, rows: IntArray) -> Lines:
+        """Return some of the rows."""
+        return Lines(self.offset[rows], self.gain[rows], self.wrong[rows])
 
     @property
     def log_prior(self) -> FloatArray:
@@ -227,7 +228,7 @@ class _Told:
         return np.asarray((1 - wrong[:, None]) * self.good + wrong[:, None] * stray)
 
 
-def _told(seen: _Seen, scatter: FloatArray, notes: Notes, lines: _Lines) -> _Told:
+def _told(seen: _Seen, scatter: FloatArray, notes: Notes, lines: Lines) -> _Told:
     a, b = lines.offset[:, None, None], lines.gain[:, None, None]
     variance = (scatter**2 + notes.u_rounding_mps**2)[:, None, None] + (b * notes.u_ground_mps) ** 2
     # between two nodes the speed runs on; a step of it is spread evenly over the node it belongs to
@@ -244,7 +245,7 @@ def _told(seen: _Seen, scatter: FloatArray, notes: Notes, lines: _Lines) -> _Tol
     return _Told(density, residual, np.where(crawls, 0.0, precision), good)
 
 
-def _climbed(seen: _Seen, scatter: FloatArray, notes: Notes, lines: _Lines, *, rounds: int) -> _Lines:
+def _climbed(seen: _Seen, scatter: FloatArray, notes: Notes, lines: Lines, *, rounds: int) -> Lines:
     """Return the lines after some rounds of expectation and maximisation."""
     shown, (alpha, beta) = notes.indicated_mps, WRONG_BETA
     for _ in range(rounds):
@@ -261,17 +262,17 @@ def _climbed(seen: _Seen, scatter: FloatArray, notes: Notes, lines: _Lines, *, r
         determinant = np.maximum(s0 * s2 - s1 * s1, 1e-12)
         gain = np.clip((s0 * t1 - s1 * t0) / determinant, SMALLEST_FACTOR, LARGEST_FACTOR)
         strays = (lines.wrong[:, None] * notes.stray / likelihood).sum(axis=1)
-        lines = _Lines((t0 - gain * s1) / s0, gain, (alpha + strays) / (alpha + beta + len(shown)))
+        lines = Lines((t0 - gain * s1) / s0, gain, (alpha + strays) / (alpha + beta + len(shown)))
     return lines
 
 
-def _log_height(seen: _Seen, scatter: FloatArray, notes: Notes, lines: _Lines) -> FloatArray:
+def _log_height(seen: _Seen, scatter: FloatArray, notes: Notes, lines: Lines) -> FloatArray:
     """Return the log density of all readings at a line, and of the line, shape (r,)."""
     likelihood = _told(seen, scatter, notes, lines).likelihood(lines.wrong, notes.stray)
     return np.asarray(np.log(likelihood).sum(axis=1) + lines.log_prior)
 
 
-def _weighed(seen: _Seen, scatter: FloatArray, notes: Notes, lines: _Lines, log_prior: FloatArray) -> Cells:
+def _weighed(seen: _Seen, scatter: FloatArray, notes: Notes, lines: Lines, log_prior: FloatArray) -> Cells:
     """Integrate line and share of wrong readings out of every cell."""
     told = _told(seen, scatter, notes, lines)
     likelihood = told.likelihood(lines.wrong, notes.stray)
@@ -298,7 +299,7 @@ def _weighed(seen: _Seen, scatter: FloatArray, notes: Notes, lines: _Lines, log_
     )
 
 
-def _information(seen: _Seen, told: _Told, share: FloatArray, lines: _Lines) -> FloatArray:
+def _information(seen: _Seen, told: _Told, share: FloatArray, lines: Lines) -> FloatArray:
     """Return the observed information of (offset, gain), shape (r, 2, 2), never less than a part of the complete."""
     weight = share * told.precision
     score = told.residual * told.precision

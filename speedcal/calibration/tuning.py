@@ -262,3 +262,36 @@ MOST_DRAWN = 0.6
 
 CLUSTER_S = 4.0
 """Readings outside of steady runs that follow each other sooner than this share an error like those of one run."""
+
+HOLD_STEP_MPS, HOLD_PART_S, HOLD_SETTLING_S = 1.1, 10.0, 6.0
+"""A steady run of two levels this far apart, each this long, is two holds; the first seconds of a hold still settle."""
+
+HOLD_SCATTER_MPS, HOLD_LOG_SD = 0.6 * MPH_MPS, 0.4
+"""A driver holds the needle on a mark to about 0.6 mph on average over the hold; from memory."""
+
+HOLD_SCATTERS_MPS = tuple(HOLD_SCATTER_MPS * factor for factor in (0.4, 0.63, 1.0, 1.6, 2.5))
+"""Scatters of a hold that are weighed."""
+
+HOLD_SPREAD_SHARE = 0.5
+"""A hold in which the speed itself wanders tells its mark less well, by this part of the wandering."""
+
+HELD_TAIL_SHARE, HELD_TAIL = 0.08, 4.0
+"""Part of the holds that are kept badly, and by how much worse."""
+
+HOLD_SKIPPED, HOLD_SKIPPED_SHORT, HOLD_LONG_S = 0.15, 0.5, 25.0
+"""Chance that a steady run was not noted: a long one seldom, a short one often."""
+
+NOTE_MISSED, NOTE_REPEATED = 0.05, 0.5
+"""Chance that a noted mark has no hold, and that a mark listed twice running was one hold."""
+
+HELD_REPEAT_MPS = 1.0 * MPH_MPS
+"""What a repeated mark is like: the one before it, give or take this, as in the chain of strange readings."""
+
+HELD_FACTORS = tuple(0.70 + 0.012 * k for k in range(60))
+"""Error factors from which the assignment of a list is sought."""
+
+HOLD_APART_S = 60.0
+"""Time between two holds, for the chain of strange readings."""
+
+FEWEST_HELD, HELD_MATCHED_SHARE, MOST_NOTES_A_HOLD = 4, 0.6, 2
+"""What a list needs: marks and holds, share of the notes that find a hold, and not more marks than this for a hold."""

@@ -30,6 +30,23 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "{count:n row has/rows have} both what the dial showed and the true speed; two are needed",
         "Give two runs or more, such as a measured mile in both directions at a steady reading",
     ),
+    "too_few_held": (
+        "{count:n held speed/held speeds} and {holds:n steady run/steady runs} in the track are too few to match",
+        "Hold at least four different speeds, half a minute each, or note the time of every reading",
+    ),
+    "too_many_held": (
+        "{count} speeds without times cannot belong to {holds:n steady run/steady runs}",
+        "Give one speed for each steady run, or the time of every reading",
+    ),
+    "held_unmatched": (
+        "only {matched} of {count} held speeds find a steady run of the track in this order",
+        "Check that the list and the track are of the same drive and that the list is in order",
+    ),
+    "two_orders": (
+        "the held speeds can be laid on the drive in more than one way: error factors of {factor:.3f} and "
+        "{other_factor:.3f} fit nearly equally well",
+        "Note the time of each reading, or hold the speeds in an order that is not evenly rising or falling",
+    ),
     "foreign_readings": (
         "the readings fit this track hardly better than a track of another drive would",
         "Check that readings and track are of one drive, and the unit of the readings; more readings, at several "
