@@ -3,21 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from speedcal.calibration.curve import deviation_covariance, driven_points, knots_for
+from speedcal.calibration.curve import driven_points, knots_for
 from speedcal.calibration.dial import Dial
 from speedcal.calibration.result import BudgetLine, Calibration
-from speedcal.calibration.tuning import (
-    CURVE_SIZES_MPS,
-    FACTOR_PRIOR_U,
-    OFFSET_PRIOR_MPS,
-    STRAIGHT_SHARE,
-    TIRE_STATE_U,
-)
+from speedcal.calibration.tuning import FACTOR_PRIOR_U, OFFSET_PRIOR_MPS, TIRE_STATE_U
 from speedcal.errors import FitError
 from speedcal.finding import Finding, Trust
 from speedcal.interval import FloatArray, Interval
@@ -27,8 +21,9 @@ if TYPE_CHECKING:
 
 CONSISTENT = 0.05
 """Drives whose differences are less probable than this do not agree."""
-_POINTS = 7
-"""Speeds at which a dial is asked what its drive told."""
+_LINE_PRIOR = np.diag([OFFSET_PRIOR_MPS**2, FACTOR_PRIOR_U**2])
+_SHARPEST = 1e-9
+"""Nothing is taken to be known better than this share of what was believed, in variances."""
 _LEAST_SHARED_MPS = 1.0
 _LEAST_U_MPS = 1e-4
 """Added to what is known at each speed, so that dials without uncertainty can be pooled. [m/s]"""
@@ -62,17 +57,9 @@ def pool(calibrations: Sequence[Calibration]) -> Calibration:
     if len(calibrations) == 1:
         return calibrations[0]
     findings, widening = consistency(calibrations)
-    belief = _Belief.about([c.dial for c in calibrations])
-    told = [belief.told_by(c.dial, another_day=bool(findings)) for c in calibrations]
-    covariance = np.linalg.inv(np.linalg.inv(belief.covariance) + sum(weight for weight, _ in told))
-    shown = belief.mean_mps + covariance @ np.sum([moment for _, moment in told], axis=0)
-    dial = replace(
-        belief.dial,
-        shown_mps=shown,
-        knot_covariance=covariance * widening,
-        degrees_of_freedom=min(sum(c.dial.degrees_of_freedom for c in calibrations), 1e6),
-        shape="bent" if any(c.dial.shape == "bent" for c in calibrations) else "straight",
-    )
+    dial, spreads = _pooled_dial([c.dial for c in calibrations], another_day=bool(findings))
+    covariance = dial.knot_covariance
+    dial = replace(dial, knot_covariance=covariance * widening)
     readings, ground = _joined(calibrations, dial)
     used = readings["used"].to_numpy(bool)
     residual = readings["residual_mps"].to_numpy(float)[used]
@@ -87,7 +74,7 @@ def pool(calibrations: Sequence[Calibration]) -> Calibration:
         readings=readings,
         ground=ground,
         steady_runs=sum(c.steady_runs for c in calibrations),
-        budget=_budget(calibrations, [covariance @ weight @ covariance for weight, _ in told], covariance, dial),
+        budget=_budget(calibrations, spreads, covariance, dial),
         reference_speed_mps=calibrations[0].reference_speed_mps,
         findings=(
             Finding("pooled", count=len(calibrations)),
@@ -110,12 +97,17 @@ def consistency(calibrations: Sequence[Calibration]) -> tuple[list[Finding], flo
     """
     from scipy import stats
 
-    belief = _Belief.about([c.dial for c in calibrations])
     low = max(c.speed_range_mps[0] for c in calibrations)
     high = min(c.speed_range_mps[1] for c in calibrations)
     if high - low < _LEAST_SHARED_MPS:
-        low, high = belief.dial.driven_mps
-    told = [belief.told_at(c.dial, np.array([low, high]), another_day=True) for c in calibrations]
+        low, high = min(c.speed_range_mps[0] for c in calibrations), max(c.speed_range_mps[1] for c in calibrations)
+    ends = np.array([low, high])
+    design = np.column_stack([np.ones(2), ends])
+    belief = ends, design @ _LINE_PRIOR @ design.T
+    told = [
+        _told(c.dial.indicated(ends), c.dial.covariance(ends, ends), *belief, ends * c.dial.slope(ends))[:2]
+        for c in calibrations
+    ]
     mean = np.linalg.solve(sum(weight for weight, _ in told), np.sum([moment for _, moment in told], axis=0))
     apart = [np.linalg.solve(weight, moment) - mean for weight, moment in told]
     parts = [float(x @ weight @ x) for x, (weight, _) in zip(apart, told, strict=True)]
@@ -128,71 +120,76 @@ def consistency(calibrations: Sequence[Calibration]) -> tuple[list[Finding], flo
     return [found], max(total / (len(calibrations) - 1), 1.0)
 
 
-@dataclass(frozen=True, eq=False)
-class _Belief:
-    """What is believed of a dial before any drive: the prior of the analysis, on knots that serve all drives."""
+def _pooled_dial(dials: Sequence[Dial], *, another_day: bool) -> tuple[Dial, list[FloatArray]]:
+    """Return the dial that all drives tell together, and what each contributes to its covariance at the knots.
 
-    dial: Dial
-    """Its knots, with the prior mean and covariance."""
-
-    @classmethod
-    def about(cls, dials: Sequence[Dial]) -> _Belief:
-        """Return the belief about these dials; where all of them know a line only, about a line."""
-        used = driven_points(np.concatenate([dial.used_mps for dial in dials]))
-        straight = all(dial.is_line for dial in dials)
-        knots = np.array([0.0, max(2 * used[-1], 1.0)]) if straight else knots_for(used)
-        design = np.column_stack([np.ones_like(knots), knots])
-        covariance = design @ np.diag([OFFSET_PRIOR_MPS**2, FACTOR_PRIOR_U**2]) @ design.T
-        if not straight:
-            share = (1 - STRAIGHT_SHARE) * float(np.mean(np.square(CURVE_SIZES_MPS)))
-            covariance = covariance + share * deviation_covariance(knots, knots, used)
-            covariance = covariance + np.eye(len(knots)) * _LEAST_U_MPS**2
-        return cls(Dial(knots, knots, covariance, used))
-
-    @property
-    def mean_mps(self) -> FloatArray:
-        """What the dial is believed to show at the knots. [m/s]."""
-        return self.dial.shown_mps
-
-    @property
-    def covariance(self) -> FloatArray:
-        """Of that. [m2/s2]."""
-        return self.dial.knot_covariance
-
-    def told_by(self, dial: Dial, *, another_day: bool) -> tuple[FloatArray, FloatArray]:
-        """Return what a drive itself tells of the knots: weight, and weight times departure from the belief."""
-        count = 2 if dial.is_line else _POINTS
-        speeds = np.linspace(*_ends(dial), count)
-        weight, moment = self.told_at(dial, speeds, another_day=another_day)
-        rows = self.dial.weights(speeds)
-        return rows.T @ weight @ rows, rows.T @ (moment - weight @ speeds)
-
-    def told_at(self, dial: Dial, speeds_mps: FloatArray, *, another_day: bool) -> tuple[FloatArray, FloatArray]:
-        """Return what a drive itself tells of the readings at some speeds: weight, and weight times reading.
-
-        The belief, which is in the dial, is taken out of it: where nothing narrower came out, nothing was told.
-        """
-        nugget = np.eye(len(speeds_mps)) * _LEAST_U_MPS**2
-        root = np.linalg.cholesky(self.dial.covariance(speeds_mps, speeds_mps) + nugget)
-        inverse = np.linalg.inv(root)
-        known = dial.covariance(speeds_mps, speeds_mps) + nugget
-        left, vectors = np.linalg.eigh(inverse @ known @ inverse.T)
-        left = np.clip(left, 1e-15, 1 - 1e-9)
-        back = vectors.T @ inverse
-        weight = back.T @ ((1 / left - 1)[:, None] * back)
-        moment = back.T @ (back @ (dial.indicated(speeds_mps) - speeds_mps) / left) + weight @ speeds_mps
-        if another_day:
-            moved = TIRE_STATE_U * speeds_mps * dial.slope(speeds_mps)
-            spread = np.linalg.inv(weight)
-            reading = spread @ moment
-            weight = np.linalg.inv(spread + np.outer(moved, moved))
-            moment = weight @ reading
-        return weight, moment
+    The lines are combined by what each drive tells of them, the belief about a line that is in every drive counted
+    once. The deviations from the line are averaged at each speed by the inverse of their variances.
+    """
+    used = driven_points(np.concatenate([dial.used_mps for dial in dials]))
+    straight = all(dial.is_line for dial in dials)
+    knots = np.array([0.0, max(2 * used[-1], 1.0)]) if straight else knots_for(used)
+    along = np.column_stack([np.ones_like(knots), knots])
+    bare = Dial(knots, knots, np.zeros((len(knots),) * 2), used)
+    to_line = np.linalg.pinv(np.column_stack([np.ones_like(used), used])) @ bare.weights(used)
+    rest = np.eye(len(knots)) - along @ to_line
+    shown = [dial.indicated(knots) for dial in dials]
+    known = [dial.covariance(knots, knots) for dial in dials]
+    told = []
+    for reading, covariance in zip(shown, known, strict=True):
+        line = to_line @ reading
+        day = np.array([0.0, line[1]]) if another_day else None
+        told.append(_told(line, to_line @ covariance @ to_line.T, np.array([0.0, 1.0]), _LINE_PRIOR, day))
+    information = np.linalg.inv(_LINE_PRIOR)
+    together = np.linalg.inv(information + sum(weight for weight, _, _ in told))
+    line = together @ (information @ [0.0, 1.0] + np.sum([moment for _, moment, _ in told], axis=0))
+    share = np.array([1 / (np.diag(rest @ covariance @ rest.T) + _LEAST_U_MPS**2) for covariance in known])
+    share /= share.sum(axis=0)
+    rows = [
+        along @ together @ told_[2] @ to_line + part[:, None] * rest for told_, part in zip(told, share, strict=True)
+    ]
+    spreads = [row @ covariance @ row.T for row, covariance in zip(rows, known, strict=True)]
+    lines = [to_line @ covariance @ to_line.T for covariance in known]
+    counted = sum(
+        (together @ b @ c @ b.T @ together for (_, _, b), c in zip(told, lines, strict=True)), np.zeros((2, 2))
+    )
+    covariance = sum(spreads, np.zeros_like(spreads[0])) + along @ (together - counted) @ along.T
+    deviation = np.sum([part * (rest @ reading) for part, reading in zip(share, shown, strict=True)], axis=0)
+    return (
+        replace(
+            bare,
+            shown_mps=along @ line + deviation,
+            knot_covariance=(covariance + covariance.T) / 2,
+            degrees_of_freedom=min(sum(dial.degrees_of_freedom for dial in dials), 1e6),
+            shape="bent" if any(dial.shape == "bent" for dial in dials) else "straight",
+        ),
+        spreads,
+    )
 
 
-def _ends(dial: Dial) -> tuple[float, float]:
-    low, high = dial.driven_mps
-    return (low, high) if high - low > _LEAST_SHARED_MPS else (low - _LEAST_SHARED_MPS, high + _LEAST_SHARED_MPS)
+def _told(
+    value: FloatArray,
+    covariance: FloatArray,
+    believed: FloatArray,
+    belief: FloatArray,
+    day: FloatArray | None,
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return what a drive itself tells: weight, weight times value, and how the latter goes with what was found.
+
+    The belief, which is in what was found, is taken out; where nothing narrower came out, nothing was told. ``day`` is
+    what the tires' state on another day would move the value by, relative to that state.
+    """
+    found = np.linalg.inv(covariance + np.diag(np.diag(belief)) * _SHARPEST)
+    root = np.linalg.cholesky(belief)
+    sharper, vectors = np.linalg.eigh(root.T @ found @ root)
+    back = vectors.T @ np.linalg.inv(root)
+    weight = back.T @ (np.maximum(sharper - 1, 1e-9)[:, None] * back)
+    moment = found @ value - np.linalg.solve(belief, believed)
+    if day is None:
+        return np.asarray(weight), np.asarray(moment), np.asarray(found)
+    spread = np.linalg.inv(weight)
+    later = np.linalg.inv(spread + np.outer(day, day) * TIRE_STATE_U**2)
+    return np.asarray(later), np.asarray(later @ spread @ moment), np.asarray(later @ spread @ found)
 
 
 def _odometer(calibrations: Sequence[Calibration]) -> Interval | None:
