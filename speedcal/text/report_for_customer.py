@@ -57,8 +57,8 @@ ODOMETER_LAW_IN_FULL = (
 )
 """Reminder that belongs to every change of an odometer drive."""
 
-_LEAST_OFFSET = 0.05
-"""A needle less off than this, in the unit of the dial, would be written as zero."""
+_LEAST_SAID = 0.05
+"""Less than this, in the unit of the dial, would be written as zero."""
 _HEADLINE_SPEEDS: dict[DisplayUnit, tuple[int, ...]] = {
     "mph": (60, 50, 55, 45, 40, 65, 70, 30),
     "km/h": (100, 80, 90, 70, 60, 110, 50, 120),
@@ -158,15 +158,15 @@ def left_over(after: Calibration, unit: DisplayUnit) -> tuple[str, ...]:
         f"{unit}: {at}."
     ]
     offset = after.offset_mps.scaled(1 / factor)
-    if (offset.low > 0 or offset.high < 0) and abs(offset.value) >= _LEAST_OFFSET:
+    if (offset.low > 0 or offset.high < 0) and abs(offset.value) >= _LEAST_SAID:
         lines.append(
             f"The needle sits {signed(offset.value)} {unit} off at every speed ({signed(offset.low)} to "
             f"{signed(offset.high)}); no gear or setting removes that part."
         )
     if (error + half < 0).any():
         lines.append("At some of these speeds it reads low: you drive faster than the dial says.")
-    elif (error - half < 0).any():
-        lines.append(f"It may read low by up to {signed(-least)[1:]} {unit}.")
+    elif least <= -_LEAST_SAID:
+        lines.append(f"It may read low by up to {-least:.1f} {unit}.")
     return tuple(lines)
 
 
