@@ -186,8 +186,8 @@ def _from_track(name: str, drive: Drive, unit: DisplayUnit | None) -> DriveFacts
 
 def held_readings(speeds: tuple[float, ...], unit: SpeedUnit) -> Readings:
     """Return readings without times: speeds that were held one after the other."""
-    from speedcal.logs.readings import Readings
     from speedcal.logs.numbers import speed_step
+    from speedcal.logs.readings import Readings
 
     values = np.asarray(speeds, float)
     nothing = np.full(len(values), np.nan)

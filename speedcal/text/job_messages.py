@@ -98,6 +98,12 @@ _STEPS = {
     "choosing": "choosing gears and settings",
     "judging": "judging the drive after the work",
     "done": "done",
+    "waiting": "waiting for its turn",
+    "track": "reading the track",
+    "readings": "reading the readings",
+    "matching": "matching the readings to the track",
+    "drawing": "drawing",
+    "report": "writing the report",
 }
 
 

@@ -14,7 +14,7 @@ from typing import Any
 from sqlalchemy.exc import DBAPIError
 
 from speedcal.errors import SpeedcalError
-from speedcal.web.child import AbandonedError, Child, LostError
+from speedcal.web.child import AbandonedError, Child, LostError, ToldError
 from speedcal.web.folder import job_files, lay_out
 from speedcal.web.originals import Originals
 from speedcal.web.queue import ATTEMPTS, Queue, Run
@@ -212,14 +212,10 @@ def _answer_of(message: dict[str, Any]) -> dict[str, Any]:
     if "broke" in message:
         log.error("analysis broke: %s", message["broke"])
     if "error" in message:
-        told = message["error"]
-        raise SpeedcalError(told["problem"], source=told["source"], line=told["line"], remedy=told["remedy"])
+        raise ToldError(message["error"])
     done: dict[str, Any] = message["done"]
     return done
 
 
 def _lost() -> SpeedcalError:
-    return SpeedcalError(
-        "the analysis was stopped before it could answer, several times",
-        remedy="Try a shorter drive; if that fails too, tell whoever runs this service",
-    )
+    return SpeedcalError("analysis_lost")

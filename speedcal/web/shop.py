@@ -185,7 +185,7 @@ def add_link(context: Context, view: View) -> Response:
     """Make a link."""
     role = context.text("role")
     if role not in ROLES:
-        raise RefusedError(422, "that is no kind of link", "Choose owner or customer")
+        raise RefusedError(422, "no_kind_of_link")
     context.web.auth.add_link(view.job.id, role)
     return context.go(f"{view.base}#links")
 
@@ -243,5 +243,5 @@ def _speed_limit(context: Context, view: View) -> float:
     except ValueError:
         limit = 0.0
     if not 0 < limit < 500:
-        raise RefusedError(422, f"the legal speed {text[:20]!r} is not a speed", f"Write it in {view.job.unit}")
+        raise RefusedError(422, "legal_speed_not_read", found=text, wanted_unit=view.job.unit)
     return limit
