@@ -146,6 +146,24 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
 }
 """Code to what is wrong and what to do, both without full stop."""
 
+STAGES = {
+    "waiting": "waiting for the drive",
+    "measured": "drive before is in",
+    "tested": "road test is in",
+    "closed": "closed",
+}
+"""How a person reads the states of a job."""
+PHASES = {"before": "Drive before the work", "after": "Road test after the work"}
+UNNAMED = {"job": "job without a number", "file": "file without a name", "typed": "typed readings"}
+WRONG_PASSCODE = "That is not the passcode of this shop."
+CHOICES = {
+    "no_rule": "no tolerance yet",
+    "own_rule": "your own rule, below",
+    "no_family": "any number of teeth",
+    "not_verified": "not verified",
+}
+"""Choices of the form that stand for nothing, for something of your own, or with a reservation."""
+
 _TITLES = {
     401: "Sign in first",
     403: "Not allowed",

@@ -18,6 +18,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.types import Message
 
 from speedcal.errors import SpeedcalError
+from speedcal.text.page_messages import UNNAMED
 from speedcal.web.answers import RefusedError, busy, environment
 from speedcal.web.auth import Auth, TooManyAttemptsError
 from speedcal.web.originals import NoRoomError, Originals
@@ -93,7 +94,7 @@ class Context:
         value = self.form.get(name)
         if not isinstance(value, UploadFile) or not (value.filename or value.size):
             return None
-        label = plain(value.filename or "").replace("\\", "/").rsplit("/", 1)[-1][:200] or "file without a name"
+        label = plain(value.filename or "").replace("\\", "/").rsplit("/", 1)[-1][:200] or UNNAMED["file"]
         return label, value.file, value.size or 0
 
     def page(self, template: str, status: int = 200, **values: Any) -> HTMLResponse:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from starlette.responses import Response
 
+from speedcal.text.page_messages import WRONG_PASSCODE
 from speedcal.web.answers import RefusedError, wants_json
 from speedcal.web.auth import Link
 from speedcal.web.context import Context, View
@@ -77,7 +78,7 @@ def sign_in(context: Context) -> Response:
         return context.go(then)
     cookie = context.web.auth.sign_in(context.text("passcode"), context.address)
     if cookie is None:
-        return _sign_in(context, then, "That is not the passcode of this shop.")
+        return _sign_in(context, then, WRONG_PASSCODE)
     answer = context.go(then)
     answer.set_cookie(
         cookie_name(context),

@@ -11,6 +11,7 @@ from typing import Any
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import FileResponse, JSONResponse, Response
 
+from speedcal.text.page_messages import PHASES
 from speedcal.web.answers import RefusedError, busy, wants_json
 from speedcal.web.context import Context, View
 from speedcal.web.guard import PICTURE_POLICY
@@ -19,7 +20,6 @@ from speedcal.web.queue import Run
 from speedcal.web.store import DriveRow
 from speedcal.web.typed import rows_of
 
-PHASE_WORDS = {"before": "Drive before the work", "after": "Road test after the work"}
 TYPED_ROWS = 12
 """Rows of the typing form; it grows with what is filled in."""
 _WAIT_S, _STEP_S = 6.0, 0.2
@@ -53,7 +53,7 @@ def _form_page(
     return context.page(
         "drive.html",
         refused.status if refused else 200,
-        title=PHASE_WORDS[phase],
+        title=PHASES[phase],
         role=view.role,
         base=view.base,
         job=view.job,

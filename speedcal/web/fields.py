@@ -12,6 +12,7 @@ from typing import Any
 
 from speedcal.errors import Problem
 from speedcal.schema import Key, Kind, OneOf, Table, stated
+from speedcal.text.page_messages import CHOICES
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,9 +95,9 @@ def _fields_of(table: Table, *, more: bool) -> Iterator[Field]:
 
 def _choices(key: Key) -> tuple[tuple[str, str], ...]:
     if (key.table, key.name) == ("tolerance", "rule"):
-        return (("", "no tolerance yet"), *_rules(), (OWN_RULE, "your own rule, below"))
+        return (("", CHOICES["no_rule"]), *_rules(), (OWN_RULE, CHOICES["own_rule"]))
     if key.kind == "family":
-        return (("", "any number of teeth"), *_families())
+        return (("", CHOICES["no_family"]), *_families())
     if key.kind == "dial unit":
         return (("mph", "mph"), ("km/h", "km/h"))
     if key.kind == "word":
@@ -115,7 +116,10 @@ def _rules() -> Iterator[tuple[str, str]]:
     data = tomllib.loads(resources.files("speedcal").joinpath("data/tolerances.toml").read_text("utf-8"))
     for name, table in data.items():
         if table.get("quantity") == "speed":
-            yield name, f"{table['title']}{' (not verified)' if table['status'] == 'from memory' else ''}"
+            yield (
+                name,
+                str(table["title"]) + (f" ({CHOICES['not_verified']})" if table["status"] == "from memory" else ""),
+            )
 
 
 def read_form(

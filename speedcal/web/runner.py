@@ -14,6 +14,7 @@ from typing import Any
 from sqlalchemy.exc import DBAPIError
 
 from speedcal.errors import SpeedcalError
+from speedcal.text import page_messages
 from speedcal.web.child import AbandonedError, Child, LostError, ToldError
 from speedcal.web.folder import job_files, lay_out
 from speedcal.web.originals import Originals
@@ -193,7 +194,10 @@ def look_task(job: JobRow, drive: DriveRow, originals: Originals, scratch: Path,
             names["readings"] = name
     if drive.readings_digest and drive.readings_digest == drive.track_digest:
         names["readings"] = names["track"]
-    labels = {"track": drive.track_name, "readings": "typed readings" if drive.typed else drive.readings_name}
+    labels = {
+        "track": drive.track_name,
+        "readings": page_messages.UNNAMED["typed"] if drive.typed else drive.readings_name,
+    }
     return {
         "track": str(scratch / "drive" / names["track"]) if "track" in names else "",
         "readings": str(scratch / "drive" / names["readings"]) if "readings" in names else "",

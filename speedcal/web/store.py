@@ -15,19 +15,15 @@ import sqlalchemy as sa
 from sqlalchemy import event
 from sqlalchemy.engine import make_url
 
+from speedcal.text.page_messages import UNNAMED
 from speedcal.web import schema
 from speedcal.web.settings import ServiceError
 
 _BUSY_MS = 15000
 """How long a write waits for another program that holds the file."""
 
-STAGES = {
-    "waiting": "waiting for the drive",
-    "measured": "drive before is in",
-    "tested": "road test is in",
-    "closed": "closed",
-}
-"""States of a job and how a person reads them."""
+STAGES = ("waiting", "measured", "tested", "closed")
+"""States of a job."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +46,7 @@ class JobRow:
     @property
     def title(self) -> str:
         """What the job is called in lists and headings."""
-        return str(self.get("job", "number") or self.get("vehicle", "label") or "job without a number")
+        return str(self.get("job", "number") or self.get("vehicle", "label") or UNNAMED["job"])
 
     @property
     def unit(self) -> str:
