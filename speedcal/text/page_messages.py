@@ -36,7 +36,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "too_many_typed": ("more than {most} readings were typed", "Upload them as a file instead"),
     "pasted_and_typed": ("a table with a heading was pasted, and rows were typed as well", "Keep one of the two"),
-    "too_many_held": ("more than {most} held speeds were typed", "Keep those of one drive"),
+    "too_many_held_typed": ("more than {most} held speeds were typed", "Keep those of one drive"),
     "held_not_a_speed": (
         "{found:quoted} among the held speeds is not a speed",
         "Write numbers only, such as 30 40 50",

@@ -88,7 +88,7 @@ def held_speeds(text: str, *, most: int) -> str:
     """
     words = [word for word in re.split(r"[\s;]+|,\s+|,(?=\d{2,3}\b)", text.strip()) if word]
     if len(words) > most:
-        raise RefusedError(422, "too_many_held", most=most)
+        raise RefusedError(422, "too_many_held_typed", most=most)
     for word in words:
         if not _NUMBER.fullmatch(word) or not 0 < float(word.replace(",", ".")) < 500:
             raise RefusedError(422, "held_not_a_speed", found=word)
