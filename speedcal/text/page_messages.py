@@ -11,6 +11,13 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     # the form of a job
     "choose_one_of_the_list": ("choose one of the list", ""),
     "number_out_of_reach": ("{found:quoted} is too large", ""),
+    "comma_unclear": (
+        lambda values: (
+            f"{values['found']!r} can be {values['found'].replace(',', '')} or {values['found'].replace(',', '.')}; "
+            "write it without a comma"
+        ),
+        "",
+    ),
     "setting_not_read": ("{found:quoted} should be written as name = number", ""),
     "own_rule_without_figures": ("your own rule needs at least one figure further down", ""),
     "no_kind_of_link": ("that is no kind of link", "Choose owner or customer"),

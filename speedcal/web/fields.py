@@ -13,6 +13,7 @@ from typing import Any
 from speedcal.errors import Problem
 from speedcal.schema import Key, Kind, OneOf, Table, stated
 from speedcal.text.page_messages import CHOICES
+from speedcal.web.typed import listed
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,6 +163,10 @@ def read_form(
     return {name: table for name, table in document.items() if table}, problems
 
 
+_THOUSAND_OR_DECIMAL = re.compile(r"[1-9]\d{0,2},\d{3}")
+"""A number that is a thousand to one reader and has three decimals to another."""
+
+
 class _NotReadError(Exception):
     def __init__(self, code: str, **values: Any) -> None:
         self.problem = Problem(code, **values)
@@ -205,7 +210,7 @@ def _value(f: Field, text: str) -> Any:
     if f.kind == "ratio":
         return _number(text) if re.fullmatch(r"\d+([.,]\d+)?", text) else text
     if f.kind == "speeds":
-        return [_number(word) for word in re.split(r"[\s;]+|,\s+", text) if word]
+        return [_number(word) for word in listed(text)]
     if f.kind == "table":
         return dict(_setting(line) for line in text.splitlines() if line.strip())
     if f.choices and text not in [value for value, _ in f.choices]:
@@ -214,6 +219,8 @@ def _value(f: Field, text: str) -> Any:
 
 
 def _number(text: str) -> float | int:
+    if _THOUSAND_OR_DECIMAL.fullmatch(text):
+        raise _NotReadError("comma_unclear", found=text)
     try:
         number = float(text.replace(",", "."))
     except ValueError:

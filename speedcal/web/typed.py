@@ -78,6 +78,11 @@ def rows_of(table: str, *, unit_words: Sequence[str] = ("mph", "km/h")) -> list[
     return [(row[0], row[1]) for row in rows]
 
 
+def listed(text: str) -> list[str]:
+    """Return the numbers of a list of speeds, as they were typed: a comma before one digit is a decimal comma."""
+    return [word for word in re.split(r"[\s;]+|,\s+|,(?=\d{2,3}\b)", text.strip()) if word]
+
+
 def held_speeds(text: str, *, most: int) -> str:
     """Return speeds held one after the other as numbers divided by blanks.
 
@@ -86,7 +91,7 @@ def held_speeds(text: str, *, most: int) -> str:
     RefusedError
         Something in it is no speed.
     """
-    words = [word for word in re.split(r"[\s;]+|,\s+|,(?=\d{2,3}\b)", text.strip()) if word]
+    words = listed(text)
     if len(words) > most:
         raise RefusedError(422, "too_many_held_typed", most=most)
     for word in words:
