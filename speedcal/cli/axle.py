@@ -62,7 +62,8 @@ def command(counts: tuple[str, ...], as_json: bool, unit: str | None, **options:
       speedcal axle --rpm 2500 --speed 60 --gear 1 --tire 35x12.50R17LT
       speedcal axle --track drive.gpx --log log.csv --column "Engine RPM" --gear 0.73 --tire 265/70R17
     """
-    from speedcal.vehicle.axle_ratio import COUNTING_CAUTIONS, axle_from_counts
+    from speedcal.text.vehicle_summary import COUNTING_CAUTIONS
+    from speedcal.vehicle.axle_ratio import axle_from_counts
 
     if counts:
         say([f"caution: {text}" for text in COUNTING_CAUTIONS])
@@ -80,7 +81,7 @@ def _count(text: str, one_wheel: bool, mark_error: float | None) -> TurnCount:
 
     wheel, colon, shaft = text.partition(":")
     if not colon:
-        raise VehicleError(f"count {text!r} is not WHEEL:SHAFT", remedy="Write wheel turns and shaft turns as 10:37.25")
+        raise VehicleError("count_unreadable", given=text)
     wheel_turns, _ = parse_turns(wheel)
     shaft_turns, u_shaft_turns = parse_turns(shaft, u_mark_turns=mark_error or U_SHAFT_TURNS)
     other_turns = 0.0 if one_wheel else wheel_turns
@@ -88,7 +89,7 @@ def _count(text: str, one_wheel: bool, mark_error: float | None) -> TurnCount:
 
 
 def _from_engine(unit: str | None, options: dict[str, Any]) -> AxleEstimate:
-    from speedcal.tables import parse_ratio
+    from speedcal.schema import parse_ratio
     from speedcal.units import KMH_MPS, MPH_MPS
     from speedcal.vehicle.axle_ratio import axle_from_engine_speed
 
@@ -99,14 +100,14 @@ def _from_engine(unit: str | None, options: dict[str, Any]) -> AxleEstimate:
         raise click.UsageError(f"give counts such as 10:37.25, or add {', '.join(missing)}")
     try:
         gear_ratio = float(parse_ratio(options["gear"]))
-    except ValueError as error:
-        raise VehicleError(str(error), remedy="Give --gear as 1, 0.73 or 30/41") from None
+    except ValueError:
+        raise VehicleError("gear_ratio_unreadable", given=options["gear"]) from None
     rolled = _rolled(options["tire"])
     if not by_drive:
         speed_mps = options["speed"] * (KMH_MPS if unit == "km/h" else MPH_MPS)
         return axle_from_engine_speed(options["rpm"], speed_mps, gear_ratio, rolled, u_rpm=options["rpm_error"])
     from speedcal.logs import read_track
-    from speedcal.vehicle.engine import axle_from_drive, read_engine_speed
+    from speedcal.vehicle.engine_speed import axle_from_drive, read_engine_speed
 
     engine = read_engine_speed(options["log"], column=options["column"])
     return axle_from_drive(read_track(options["track"]), engine, gear_ratio=gear_ratio, rolled=rolled)

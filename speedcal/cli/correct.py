@@ -30,7 +30,8 @@ def command(
     r"""Find what puts the instrument of JOB right: gears, ratio box, pulse scaler or module setting.
 
     Every choice is judged by the errors it would leave at the speeds that matter, those of [tolerance] when it names
-    some; the needle offset stays whatever gears do. JOB needs a [before] drive and as much of [vehicle] as is known.
+    some; what to do first stands on top. JOB has as much of [vehicle] as is known; without a [before] drive the answer
+    follows from axle, tire, gears and what the instrument expects alone, and says how sure it is.
 
     \b
     Examples:
@@ -42,16 +43,24 @@ def command(
     Wheels off the ground only on rated stands with the vehicle secured. Local rules on speedometers and
     odometers come first; a licensed shop where the law asks for one. The odometer keeps what it shows.
     """
-    from speedcal.vehicle import Criterion, correct
+    from speedcal.jobs import load_job
+    from speedcal.vehicle import Criterion, Vehicle, correct
     from speedcal.vehicle.forward import forecast
 
-    calibration, vehicle, job_speeds = measured_before(job, cast("DisplayUnit | None", unit))
+    loaded = load_job(job)
+    vehicle, calibration = loaded.vehicle or Vehicle(), None
+    shown = cast("DisplayUnit", unit or loaded.unit or "mph")
+    if loaded.before:
+        calibration, vehicle, job_speeds = measured_before(job, cast("DisplayUnit | None", unit))
+    else:
+        job_speeds = loaded.speeds_in(shown)
     wanted = cast("Criterion | None", CRITERION_WORDS.get(criterion or ""))
     speeds = speeds or job_speeds
     planned: dict[str, Any] = {
         key: value for key, value in (("tire", planned_tire), ("axle", planned_axle)) if value is not None
     }
     if planned:
-        emit(forecast(vehicle, planned, calibration=calibration, speeds=speeds, criterion=wanted), as_json)
+        emit(forecast(vehicle, planned, calibration=calibration, unit=shown, speeds=speeds, criterion=wanted), as_json)
     else:
-        emit(correct(calibration, vehicle, speeds=speeds, criterion=wanted), as_json)
+        found = correct(calibration, vehicle, speeds=speeds, criterion=wanted, unit=shown, limits=loaded.limits())
+        emit(found, as_json)

@@ -17,10 +17,12 @@ from speedcal.units import DisplayUnit
 @result_options
 @click.option("--most", type=click.IntRange(1, 200), default=10, show_default=True, help="How many to list.")
 def command(job: Path, as_json: bool, unit: str | None, most: int) -> None:
-    r"""Rank what would explain the error of JOB: other tires, other axle gears, other gear teeth.
+    r"""Say what is wrong with the speedometer of JOB, and which parts would explain it.
 
-    What the job states is believed, but not taken for certain: tags get lost and axles get swapped. The beliefs are
-    listed with the answer. Where several combinations fit, all are shown with the measurement that would settle it.
+    First the likely causes, in the drive and in the instrument, with what speaks against each and the one measurement
+    that settles it. Then, where the job names a tire or an axle, the combinations of tires, axle gears and teeth. What
+    the job states is believed, but not taken for certain: tags get lost and axles get swapped. The beliefs are listed
+    with the answer.
 
     \b
     Example:
@@ -30,7 +32,12 @@ def command(job: Path, as_json: bool, unit: str | None, most: int) -> None:
     Counting turns needs wheels off the ground: only on rated stands with the vehicle secured, never with the
     engine running. Local rules and licensed practice come first.
     """
-    from speedcal.vehicle.explain import explain
+    from speedcal.vehicle import diagnose
+    from speedcal.vehicle.explanations import explain
 
     calibration, vehicle, _ = measured_before(job, cast("DisplayUnit | None", unit))
-    emit(explain(calibration, vehicle, most=most), as_json)
+    causes = diagnose(calibration, vehicle)
+    named = vehicle.tire or vehicle.tire_before or vehicle.axle
+    parts = explain(calibration, vehicle, most=most) if named else None
+    shown = {"diagnosis": causes.to_dict(), **(parts.to_dict() if parts else {"explanations": []})}
+    emit(shown, as_json, "\n".join([str(causes), *([str(parts)] if parts else [])]))

@@ -55,7 +55,7 @@ def command(size: str, as_json: bool, unit: str | None, **options: Any) -> None:
     A tire must suit rim, load, speed and clearance as well; local rules on tire sizes come first.
     """
     from speedcal.vehicle import parse_tire_size, roll_by_convention
-    from speedcal.vehicle.compare import TireChange
+    from speedcal.vehicle.rolling_circumference import TireChange
 
     shown = cast(DisplayUnit, unit or "mph")
     tire = parse_tire_size(size)
@@ -86,6 +86,7 @@ def command(size: str, as_json: bool, unit: str | None, **options: Any) -> None:
 
 def _rolled(tire: TireSize, options: dict[str, Any]) -> RolledTire:
     from speedcal.vehicle import roll_by_convention, roll_by_turns
+    from speedcal.vehicle.data import facts
     from speedcal.vehicle.rolling_circumference import parse_roll_out
 
     if options["rolled_text"]:
@@ -101,8 +102,9 @@ def _rolled(tire: TireSize, options: dict[str, Any]) -> RolledTire:
             new_tread_mm=options["new_tread_mm"],
             pressure_percent=options["pressure_percent"],
         )
-    except ValueError as error:
-        raise VehicleError(str(error), remedy="Give --tread as what is left and --new-tread as what it had") from None
+    except ValueError:
+        new_mm = options["new_tread_mm"] or facts("tires")["tread"]["new_mm"]
+        raise VehicleError("tread_impossible", tread_mm=options["tread_mm"], new_mm=new_mm) from None
 
 
 def _nominal(tire: TireSize) -> dict[str, Any]:
@@ -118,6 +120,8 @@ def _nominal(tire: TireSize) -> dict[str, Any]:
 
 
 def _lines(tire: TireSize, rolled: RolledTire) -> list[str]:
+    from speedcal.text.messages import label
+
     facts, nominal, forms = tire.to_dict(), _nominal(tire), rolled.to_dict()
     assumed = " (aspect not on the sidewall, assumed)" if tire.is_aspect_assumed else ""
     row = "{:<26}{:>10.1f}  ({:.1f} to {:.1f})".format
@@ -133,9 +137,12 @@ def _lines(tire: TireSize, rolled: RolledTire) -> list[str]:
         row("rolled circumference in", rolls_in.value, rolls_in.low, rolls_in.high),
         row("rolled turns per mile", *forms["turns_per_mile"].values()),
         row("rolled turns per km", *forms["turns_per_km"].values()),
-        f"rolled: {rolled.basis} ({rolled.status})",
+        f"rolled: {rolled.basis.text} ({rolled.status})",
         *([f"  {rolled.source}"] if rolled.source else []),
-        *(f"  allows {item['percent']:.1f} % for {item['name']} ({item['status']})" for item in forms["allowances"]),
+        *(
+            f"  allows {item['percent']:.1f} % for {label(item['name'])} ({item['status']})"
+            for item in forms["allowances"]
+        ),
     ]
 
 

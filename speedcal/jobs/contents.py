@@ -11,8 +11,10 @@ from speedcal.units import DisplayUnit, SpeedUnit, speed_from_mps
 
 if TYPE_CHECKING:
     from speedcal.conformity import Tolerance
+    from speedcal.interval import FloatArray
     from speedcal.logs.readings import ReadFrom, Rounding
     from speedcal.vehicle import Vehicle, Work
+    from speedcal.vehicle.ranking import Limits
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +79,20 @@ class JobContents:
         """Return the true speeds that the job says matter, in a unit; None when it names none."""
         chosen = self.tolerance.chosen_true_mps if self.tolerance else ()
         return tuple(tidy(speed_from_mps(v, unit), 4) for v in chosen) or None
+
+    def limits(self) -> Limits | None:
+        """Return what the rule of the job allows to be shown at true speeds; None when it has no such rule."""
+        rule = self.tolerance
+        if rule is None or rule.quantity != "speed" or rule.given != "true":
+            return None
+
+        import numpy as np
+
+        def allowed(speeds_mps: FloatArray) -> tuple[FloatArray, FloatArray]:
+            bands = np.array([rule.band(float(v)) for v in speeds_mps])
+            return bands[:, 0], bands[:, 1]
+
+        return allowed
 
     def to_dict(self) -> dict[str, Any]:
         """Return what the job says of itself, ready for JSON; the files are listed with the result."""

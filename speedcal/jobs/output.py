@@ -22,22 +22,17 @@ from speedcal.report import (
     ReportModel,
     build_model,
     draw_pictures,
-    render_card,
     render_html,
     render_pdf,
     render_picture,
 )
-from speedcal.report.typesetting import PageKind
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration
     from speedcal.conformity import History, Verification
     from speedcal.vehicle import Corrections
-    from speedcal.vehicle.explain import Explanations
-
-_PICTURE: tuple[PageKind, ...] = ("png", "svg", "pdf")
-_CARD: tuple[PageKind, ...] = ("pdf", "png")
+    from speedcal.vehicle.explanations import Explanations
 
 
 @dataclass(frozen=True)
@@ -150,12 +145,11 @@ class JobResult:
             pictures = draw_pictures(model)
         else:
             model, pictures = self.model, self.pictures
-        kept = {f"before_after.{kind}": render_picture(model, pictures, kind=kind) for kind in _PICTURE}
+        kept = {f"before_after.{kind}": render_picture(model, pictures, kind=kind) for kind in ("png", "svg", "pdf")}
         return {
             "report.html": render_html(model, pictures).encode(),
             "report.pdf": render_pdf(model, pictures, paper=paper),
             **kept,
-            **({f"correction_card.{kind}": render_card(model, kind=kind) for kind in _CARD} if model.card else {}),
             "result.json": (json.dumps(self.to_dict(), indent=2, ensure_ascii=False) + "\n").encode(),
             "readings_aligned.csv": self.readings_csv().encode(),
         }
@@ -176,7 +170,7 @@ class JobResult:
         -------
         tuple of Path
             The files written: ``report.html``, ``report.pdf``, ``before_after.png``, ``.svg`` and ``.pdf``,
-            ``result.json``, ``readings_aligned.csv``, and ``correction_card.pdf`` and ``.png`` where the advice is one.
+            ``result.json``, ``readings_aligned.csv``.
 
         Raises
         ------

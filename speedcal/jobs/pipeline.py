@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from speedcal.conformity import History, Verification
     from speedcal.logs.readings import Readings
     from speedcal.vehicle import Corrections
-    from speedcal.vehicle.explain import Explanations
+    from speedcal.vehicle.explanations import Explanations
 
 Progress = Callable[[str, float], None]
 """Called with what is being done and the part of the job that is behind, 0 to 1."""
@@ -62,12 +62,14 @@ class MeasuredJob:
 
         if self.before is None:
             return None
-        return correct(self.before, self.job.vehicle or Vehicle(), speeds=self.job.speeds_in(self.before.unit))
+        job = self.job
+        speeds, limits = job.speeds_in(self.before.unit), job.limits()
+        return correct(self.before, job.vehicle or Vehicle(), speeds=speeds, limits=limits)
 
     @property
     def explanations(self) -> Explanations | None:
         """What would explain the error, where the job states a tire or an axle to start from."""
-        from speedcal.vehicle.explain import explain
+        from speedcal.vehicle.explanations import explain
 
         vehicle = self.job.vehicle
         if self.before is None or vehicle is None or (vehicle.tire or vehicle.tire_before or vehicle.axle) is None:

@@ -12,6 +12,8 @@ from speedcal.text import report_for_tech as text
 from speedcal.text.messages import label
 from speedcal.text.names import one_line
 from speedcal.text.numbers import signed
+from speedcal.text.parts import part_name
+from speedcal.text.vehicle_summary import link_text
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
@@ -19,7 +21,7 @@ if TYPE_CHECKING:
     from speedcal.conformity import History, Verification
     from speedcal.text.report_for_tech import Rows
     from speedcal.vehicle import Choice, Corrections
-    from speedcal.vehicle.explain import Explanations
+    from speedcal.vehicle.explanations import Explanations
 
 Cell = tuple[str, ...]
 """A figure in the unit of the report, and in the other one where both were asked for."""
@@ -169,7 +171,7 @@ def depth(corrections: Corrections, units: Units) -> Depth:
         ("No work", (corrections.keep,)),
     )
     return Depth(
-        chain=tuple((link.name, link.text) for link in corrections.train.links),
+        chain=tuple((part_name(link.name), link_text(link)) for link in corrections.train.links),
         figures=text.correction_figures(corrections),
         in_short=text.vehicle_in_short(corrections),
         speeds=tuple(_speed(corrections.speeds[i], units) for i in at),
@@ -204,7 +206,7 @@ def _choice(choice: Choice, at: list[int], units: Units) -> DeepChoice:
         value, low, high = (choice.errors[i][name] for name in ("error", "low", "high"))
         elsewhere = [f"{signed(value * SPEED_UNIT_MPS[units[0]] / SPEED_UNIT_MPS[u])} {u}" for u in units[1:]]
         errors.append((signed(value), f"{signed(low)} to {signed(high)}", *elsewhere))
-    return DeepChoice(choice.name, summary, tuple(errors))
+    return DeepChoice(str(choice), summary, tuple(errors))
 
 
 @dataclass(frozen=True)
@@ -229,7 +231,7 @@ def explained(explanations: Explanations) -> Explained:
     return Explained(
         rows=text.explanation_rows(explanations, _MOST_EXPLANATIONS),
         as_stated=text.as_stated(explanations),
-        believed=tuple(one_line(said) for said in explanations.priors),
+        believed=tuple(one_line(prior.text) for prior in explanations.priors),
         notes=tuple(one_line(finding.text) for finding in explanations.findings),
     )
 

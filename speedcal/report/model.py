@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -35,11 +34,10 @@ if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration
     from speedcal.conformity import History, Tolerance, Verification
     from speedcal.vehicle import Choice, Corrections, Vehicle, Work
-    from speedcal.vehicle.explain import Explanations
+    from speedcal.vehicle.explanations import Explanations
 
 MARKS = {"pass": "✓", "fail": "✗", "not proven": "?"}
 _MOST_CHOICES = 3
-_MOST_ON_CARD = 9
 _SLACK = 1.02
 """A speed this little beyond those driven still counts as driven."""
 
@@ -164,8 +162,6 @@ class ReportModel:
     over_time: tuple[OverTime, ...]
     files: tuple[tuple[str, str], ...]
     version: str
-    card: tuple[tuple[float, float], ...]
-    """True speeds and what the dial shows, in the unit of the report, where a card for the dash is what helps."""
 
     @property
     def unit(self) -> DisplayUnit:
@@ -239,22 +235,7 @@ def build_model(facts: ReportFacts) -> ReportModel:
         over_time=tuple(over_time(name, history, pooled[name]) for name, history in facts.histories),
         files=tuple((one_line(name), digest) for name, digest in facts.files),
         version=facts.version,
-        card=_card(facts),
     )
-
-
-def _card(facts: ReportFacts) -> tuple[tuple[float, float], ...]:
-    """Return the rows of the correction card, where the advice asks for one."""
-    asked = facts.verification or facts.corrections
-    latest = facts.after or facts.before
-    advice = getattr(asked, "advice", ())
-    if latest is None or not any(entry.action == "use_correction_card" for entry in advice):
-        return ()
-    factor = SPEED_UNIT_MPS[facts.unit]
-    low, high = (v / factor for v in latest.dial.driven_mps)
-    step = next((s for s in (5, 10, 20) if (high - low) / s < _MOST_ON_CARD), 40)
-    true = [float(v) for v in range(step * math.ceil(low / step), math.floor(high) + 1, step)]
-    return tuple((v, float(latest.dial.indicated(v * factor)) / factor) for v in true)
 
 
 def _pictures(facts: ReportFacts, change: str) -> tuple[tuple[Curve, ...], Allowed | None]:
@@ -333,4 +314,4 @@ def _to_fit(corrections: Corrections) -> ToFit:
 
 
 def _choice_row(choice: Choice) -> tuple[str, str, str]:
-    return choice.name, tech_text.choice_sizes(choice)[0], tech_text.choice_remarks(choice)
+    return str(choice), tech_text.choice_sizes(choice)[0], tech_text.choice_remarks(choice)

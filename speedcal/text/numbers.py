@@ -10,7 +10,6 @@ the values both are given, ``60 mph (97 km/h)``. The words after the colon:
 ``quoted``              in quotation marks, cut to forty characters
 ``and``, ``or``         a list: ``a, b and c``
 ``listed``              a mapping of name to count
-``{--unit}``            an option of a drive, by its label where the sentence stands on the form
 ``seconds``             seconds, minutes or hours, whichever a person would say
 """
 
@@ -18,11 +17,10 @@ from __future__ import annotations
 
 import re
 import string
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from typing import TYPE_CHECKING, Any
 
-from speedcal.schema import stated
-from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
+from speedcal.units import INCH_M, MILE_M, SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
     from speedcal.interval import Interval
@@ -34,13 +32,8 @@ _HUGE = 1e6
 class _Formatter(string.Formatter):
     """Formats the fields of one template; the unit of the reader comes from the values."""
 
-    def __init__(self, unit: str | None, place: str | None) -> None:
-        self._unit, self._place = unit, place
-
-    def get_value(self, key: int | str, args: Sequence[Any], kwargs: Mapping[str, Any]) -> Any:
-        if isinstance(key, str) and key.startswith("--"):
-            return option(key, self._place)
-        return super().get_value(key, args, kwargs)
+    def __init__(self, unit: str | None) -> None:
+        self._unit = unit
 
     def format_field(self, value: Any, format_spec: str) -> str:
         word, _, rest = format_spec.partition(" ")
@@ -57,15 +50,7 @@ class _Formatter(string.Formatter):
 
 def fill(template: str, values: Mapping[str, Any]) -> str:
     """Return the template with its fields filled in."""
-    return _Formatter(values.get("unit"), values.get("place")).vformat(template, (), values)
-
-
-def option(name: str, place: str | None) -> str:
-    """Return how an option of a drive is called: ``--unit`` on the command line, by its label on the form."""
-    if place != "form":
-        return name
-    key = {"clock-offset": "clock_offset_s"}.get(name.strip("-"), name.strip("-"))
-    return f"“{stated('drive').keys[key].label}”"
+    return _Formatter(values.get("unit")).vformat(template, (), values)
 
 
 def speed(value_mps: float, unit: str | None, *, digits: int = 0) -> str:
@@ -98,6 +83,20 @@ def joined(items: Iterable[object], last: str = "and") -> str:
     """Return ``a, b and c``."""
     words = [str(item) for item in items]
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} {last} {words[-1]}" if words else ""
+
+
+def likely(probability: float) -> str:
+    """Return a probability as a person would say it; never a certainty."""
+    if probability > 0.995:
+        return "over 99 %"
+    return "under 1 %" if probability < 0.005 else f"{100 * probability:.0f} %"
+
+
+def rolled(circumference_m: float, unit: str | None) -> str:
+    """Return what a tire rolls in a turn as the reader's trade says it."""
+    if unit == "mph":
+        return f"{circumference_m / INCH_M:.1f} in in a turn ({MILE_M / circumference_m:.0f} turns per mile)"
+    return f"{1000 * circumference_m:.0f} mm in a turn"
 
 
 def span(seconds: float) -> str:

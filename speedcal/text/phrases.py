@@ -17,6 +17,11 @@ _WRITTEN_IN: dict[str, str] = {
     "Tolerance": "rules",
     "Track": "inspection",
     "Verification": "verdict",
+    **dict.fromkeys(
+        ("Vehicle", "Work", "RolledTire", "Determination", "EffectiveTire", "AxleEstimate"), "vehicle_summary"
+    ),
+    **dict.fromkeys(("Advice", "Choice", "Corrections", "Forecast"), "corrections"),
+    **dict.fromkeys(("Diagnosis", "Explanations"), "explanations"),
 }
 """Type of a result to the module of this room whose function ``summary`` writes it."""
 

@@ -281,7 +281,7 @@ def to_fit(corrections: Corrections) -> str:
     best = corrections.best
     if best is None:
         return "The job names nothing that could be changed. Add the gears, scaler or setting that is fitted."
-    return f"{_capital(best.name)}: worst error left {best.worst_error_percent:.1f} %."
+    return f"{_capital(str(best))}: worst error left {best.worst_error_percent:.1f} %."
 
 
 def picture_text(

@@ -9,9 +9,11 @@ import numpy as np
 
 from speedcal.calibration.result import ANOTHER_DAY
 from speedcal.text.calibration_summary import zone_and_seconds
+from speedcal.text.corrections import best_text, low_text
 from speedcal.text.messages import label
 from speedcal.text.names import one_line
 from speedcal.text.numbers import chance, signed, with_interval
+from speedcal.text.parts import MEASURED_BY, part_name
 from speedcal.text.verdict import band, cause_words, planned_words
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
@@ -22,7 +24,7 @@ if TYPE_CHECKING:
     from speedcal.conformity.verification import Check
     from speedcal.interval import Interval
     from speedcal.vehicle import Choice, Corrections
-    from speedcal.vehicle.explain import Explanations
+    from speedcal.vehicle.explanations import Explanations
 
 Rows = tuple[tuple[str, str], ...]
 """Names and values."""
@@ -190,8 +192,8 @@ def choice_remarks(choice: Choice) -> str:
     likely = choice.probability_best or 0.0
     remarks = []
     if likely > 0.005:
-        remarks.append(f"{100 * min(likely, 0.99):.0f} % sure to be the best of its kind")
-    remarks += [choice.low_text] if choice.low_text else []
+        remarks.append(best_text(likely))
+    remarks += [low] if (low := low_text(choice)) else []
     remarks += ["not in the gear family"] if choice.available is False else []
     remarks += [f"turn the housing so that range {choice.orientation} faces down"] if choice.orientation else []
     remarks += ["fitted now"] if choice.is_fitted else []
@@ -214,10 +216,11 @@ def correction_figures(corrections: Corrections) -> Rows:
         figures.append(("Effective tire measures", f"{across} across"))
     figures.append(("The reading has to be multiplied by", with_interval(corrections.ideal_gain)))
     if train.value is not None:
-        figures.append((f"The drive tells the {train.determined}", str(train.value)))
+        figures.append((f"The drive tells the {part_name(train.determined or '')}", str(train.value)))
     elif train.unknown:
-        figures.append(("The drive cannot tell apart", ", ".join(train.unknown)))
-    figures += [(f"To know the {name}", text) for name, text in train.separates]
+        figures.append(("The drive cannot tell apart", ", ".join(part_name(name) for name in train.unknown)))
+    unknown = train.unknown if train.value is None else ()
+    figures += [(f"To know the {part_name(name)}", MEASURED_BY[name]) for name in unknown]
     speeds = ", ".join(f"{speed:g}" for speed in corrections.speeds)
     figures.append(("Judged by", f"{corrections.criterion}, at a true {speeds} {corrections.unit}"))
     figures.append(("Put right means", f"worst error at most {corrections.acceptable_percent:g} %"))
@@ -233,7 +236,7 @@ def vehicle_in_short(corrections: Corrections) -> Rows:
             rolls = f"{_span(forms['turns_per_mile'], 1)} turns a mile"
         else:
             rolls = f"{_span(_times(forms['rolling_circumference_m'], 1000), 0)} mm a turn"
-        figures.append(("Effective tire", f"{rolls}, {tire.basis}"))
+        figures.append(("Effective tire", f"{rolls}, {tire.basis.text}"))
     if teeth := corrections.ideal_driven_teeth:
         figures.append(("Exact tooth count of the driven gear", with_interval(teeth)))
     return tuple(figures)
@@ -253,7 +256,8 @@ def explanation_rows(explanations: Explanations, most: int) -> tuple[tuple[str, 
     rows = []
     for item in explanations.ranked[:most]:
         parts = tuple(
-            (f"{name} {one_line(text)}", "departs" if name in item.departs else "") for name, text in item.parts
+            (f"{part_name(name)} {one_line(text)}", "departs" if name in item.departs else "")
+            for name, text in item.parts
         )
         rows.append((_percent(item.probability), parts, f"{signed(100 * (item.factor - 1))} %"))
     return tuple(rows)

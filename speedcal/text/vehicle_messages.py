@@ -1,23 +1,395 @@
-"""Words for the vehicle: tires, gears, choices, advice."""
+"""Words for the vehicle: tires, gears, choices, causes, advice."""
 
 from __future__ import annotations
 
 from speedcal.text.job_messages import hint
-from speedcal.text.messages import Template
+from speedcal.text.messages import Template, Values
+from speedcal.text.numbers import counted, fill, joined, likely, rolled, signed
+from speedcal.text.parts import MEASURED_BY, choice_name, part_name, setting_name
 
+_TIRE_EXAMPLES = (
+    "Write it as on the sidewall, such as 205/55R16, LT235/85R16, 31x10.50R15LT, 7.50R16LT, G78-15, MT90B16 or 165R15"
+)
+_TURNS = "Write it as 37.25, 3 3/4 or 'just short of 4'"
 _FAMILY_REMEDY = "Name one of the shipped families, or a TOML file of your own beside the job file"
 
 REFUSALS: dict[str, tuple[Template, Template]] = {
+    "unknown_tire_size": ("tire size {size:quoted} is not in a form we know", _TIRE_EXAMPLES),
+    "impossible_tire_size": ("tire size {size:quoted} has numbers that no road tire has", _TIRE_EXAMPLES),
+    "roll_out_unreadable": (
+        "roll-out {given:quoted} is not TURNS:DISTANCE with a unit",
+        "Write it as 3:8.12m, 3:319.5in or 5:44ft",
+    ),
     "unknown_gear_family": (
         lambda values: f"there is no gear family {values['given']!r}: {hint(values['given'], values['known'])}",
         _FAMILY_REMEDY,
     ),
     "gear_family_elsewhere": ("gear family file {file:quoted} must lie beside the job file", "Copy it there"),
     "gear_family_unreadable": ("gear family file {file:quoted} cannot be read: {why}", "Correct the file"),
+    "fact_before_missing": (
+        "[vehicle] does not say {key}, so the effect of changing it is unknown",
+        "Add {key} as it was during the drive before the work",
+    ),
+    "facts_missing": (
+        lambda values: (
+            "without a drive the reading follows from the parts, and these are not stated: "
+            f"{joined(part_name(link) for link in values['links'])}"
+        ),
+        "Add them to [vehicle] (axle, tire, drive_gear, turns_per_mile), or tire_before, or drive the vehicle",
+    ),
+    "nothing_to_explain_from": (
+        "nothing is stated about the tires or the axle, so anything would explain the error",
+        "Add tire, tire_before or axle to [vehicle]",
+    ),
+    "turns_unreadable": ("{given:quoted} is not a number of turns", _TURNS),
+    "turns_impossible": ("{given:quoted} turns cannot be counted", _TURNS),
+    "count_unreadable": ("count {given:quoted} is not WHEEL:SHAFT", "Write wheel turns and shaft turns as 10:37.25"),
+    "gear_ratio_unreadable": ("gear ratio {given:quoted} is not a ratio", "Give --gear as 1, 0.73 or 30/41"),
+    "tread_impossible": (
+        "tread of {tread_mm:g} mm is not between 0 and the {new_mm:g} mm of a new tire",
+        "Give --tread as what is left and --new-tread as what it had",
+    ),
+    "few_runs_in_gear": (
+        "only {count:n steady stretch/steady stretches} of the drive were in the gear named",
+        "Hold at least {fewest} speeds for a minute each in that gear",
+    ),
+    "engine_ratio_impossible": (
+        "engine speed over road speed would mean an axle ratio of {ratio:.1f}",
+        "Check that --column holds engine speed in turns per minute, and the ratio of the gear",
+    ),
+    "no_header": ("no table with a header was found", "Give a table with a time and an engine speed column"),
+    "engine_column_unclear": (
+        "{count:n column/columns} may hold the engine speed; the columns are {names:and}",
+        "Name it with --column",
+    ),
+    "engine_column_missing": (
+        "no column is called {column:quoted}; the columns are {names:and}",
+        "Name it with --column",
+    ),
+    "engine_speed_unreadable": ("engine speed: {why}", "Correct the engine speeds"),
+    "work_before_and_after_alike": (
+        "the drives before and after the work are given by the same file {file:quoted}",
+        "Name the file of the drive after the work",
+    ),
 }
 """Code to what is wrong and what to do, both without full stop."""
 
+
+def _inseparable(values: Values) -> str:
+    links = values["links"]
+    measures = "; ".join(MEASURED_BY[link] for link in links)
+    return (
+        f"Driving alone cannot tell apart: {joined(part_name(link) for link in links)}. To separate them: {measures}."
+    )
+
+
+def _contradicts(values: Values) -> str:
+    unit = values["unit"]
+    less = values["driven_m"] < values["stated_m"]
+    percent = abs(100 * (values["driven_m"] / values["stated_m"] - 1))
+    return (
+        f"The tire should roll {rolled(values['stated_m'], unit)} ({values['basis']}); by the drive it rolls "
+        f"{rolled(values['driven_m'], unit)}, {percent:.1f} % {'less' if less else 'more'} per turn. Tire, axle "
+        f"ratio, a "
+        "tooth count or the instrument is not what the job says; `speedcal explain` ranks the possibilities."
+    )
+
+
+def _from_memory(values: Values) -> str:
+    names = ", ".join(f"{part_name(item['part'], many=True)} {item['teeth']}" for item in values["ranges"])
+    return (
+        f"In the gear family {values['family']!r} these are from memory: {names}. Make sure before ordering that the "
+        "gear exists, and look at the housing for the range it is marked with."
+    )
+
+
+def _teeth(values: Values) -> str:
+    return (
+        f"The {part_name(values['gear'])} was not given; the rest of the chain and the drive give "
+        f"{values['teeth']:.2f} "
+        f"teeth ({values['low']:.2f} to {values['high']:.2f})"
+    )
+
+
+def _not_decided(values: Values) -> str:
+    rivals = [choice_name(rival) for rival in values["rivals"]]
+    against = f" against {joined(rivals, 'or')}" if rivals else ""
+    return (
+        f"{choice_name(values['best'])} is the best of its kind with a chance of "
+        f"{likely(values['chance'])}{against}; more "
+        "readings at steady speeds would decide it (`speedcal plan`)."
+    )
+
+
+def _margin_kept(values: Values) -> str:
+    return (
+        f"{choice_name(values['better'])} is {likely(values['chance'])} likely to be the better one, but the "
+        f"chance that it "
+        f"reads low is {likely(values['chance_low'])}, and this criterion allows {100 * values['allowed']:.0f} "
+        f"%; therefore "
+        f"{choice_name(values['chosen'])}."
+    )
+
+
+def _start(values: Values) -> str:
+    return (
+        f"No choice keeps the worst error within {values['limit_percent']:g} %; the best is "
+        f"{choice_name(values['best'])}, which leaves {values['best_percent']:.1f} %. "
+    )
+
+
+_MEANS = {
+    "pulse_scaler": "a pulse scaler",
+    "ratio_box": "a ratio box in the cable (name its teeth as ratio_box_teeth)",
+    "drive_gear": "another drive gear (count the fitted one: drive_gear)",
+    "gear_family": "a gear family that allows pairs (gear_family)",
+}
+
+
+def _no_choice(values: Values) -> str:
+    teeth = "" if values["teeth"] is None else f" (a driven gear of {values['teeth']:.1f} teeth)"
+    means = joined((_MEANS[name] for name in values["means"]), "or")
+    return f"{_start(values)}It needs a change of {signed(values['wanted_percent'])} %{teeth}: {means}."
+
+
+def _wanted_change(values: Values) -> str:
+    percent = values["percent"]
+    way = "slower" if percent < 0 else "faster"
+    return (
+        f"The instrument must be driven {abs(percent):.1f} % {way}, but the job names neither teeth, a scaler "
+        f"nor a module "
+        "setting that could be changed."
+    )
+
+
+def _low_by(values: Values) -> str:
+    percent = values["percent"]
+    if percent < 0.5:
+        return f"It reads low by {percent:.1f} % at most, hardly to be seen."
+    return f"It reads low by up to {percent:.1f} %."
+
+
+def _measure_first(values: Values) -> str:
+    return (
+        f"One measurement makes the choice surer: {MEASURED_BY[values['part']]}. The chance that the right "
+        f"tooth count is "
+        f"chosen goes from {likely(values['chance_now'])} to about {likely(values['chance_then'])}."
+    )
+
+
+def _cause(values: Values) -> str:
+    return f"Likely cause: {CAUSES[values['cause']]} ({likely(values['chance'])})."
+
+
+def _sizes(values: Values) -> str:
+    return f"a healthy instrument reads {signed(values['percent'])} % with a standard uncertainty of " + fill(
+        "{u_percent:.2f} % ({source})", values
+    )
+
+
+def _possible(values: Values) -> str:
+    return f"possible {part_name(values['part'])}s: {values['source']} ({values['status']})"
+
+
+def _not_stated(values: Values) -> str:
+    return f"{part_name(values['part'])}: not stated, {counted(values['count'], 'possibility/possibilities')} "
+    "equally likely"
+
+
+def _as_stated(values: Values) -> str:
+    return (
+        f"{part_name(values['part'])}: as stated with {likely(values['chance'])}, else one of "
+        f"{values['others']} others "
+        f"({values['source']}, {values['status']})"
+    )
+
+
+def _ambiguous(values: Values) -> str:
+    measures = "; ".join(f"{part_name(part)}: {MEASURED_BY[part]}" for part in values["parts"])
+    return f"More than one combination fits. {f'What would settle it: {measures}.' if measures else ''}".strip()
+
+
+CAUSES: dict[str, str] = {
+    "parts_as_stated": "the parts fitted do not suit each other",
+    "tires": "other tires than the instrument was made for",
+    "axle": "other axle gears",
+    "gears": "a wrong drive or driven gear",
+    "transfer_ratio": "the other range of the transfer case",
+    "pulse_count": "the wrong number of pulses per turn",
+    "wrong_unit": "miles taken for kilometres, or the reverse",
+    "needle_offset": "the needle sits wrong on its shaft",
+    "dial_gain": "the instrument itself: its spring or magnet",
+    "dial_bent": "a dial that is off by a changing amount",
+    "needle_sticks": "a needle that sticks",
+    "needle_damped": "a needle that lags behind",
+    "foreign_readings": "readings of another instrument or another trip",
+}
+"""Cause to what a mechanic would call it."""
+
+SETTLES: dict[str, str] = {
+    "roll_out": "roll the tire out: chalk mark, three turns under load, measure the distance",
+    "count_axle": "count turns of the driveshaft for turns of the wheels (speedcal axle)",
+    "count_gears": "take the driven gear out and count its teeth",
+    "check_range": "see in which range the transfer case stood, and count its turns",
+    "count_pulses": "count the pulses of the sensor for one turn",
+    "check_unit": "see in which unit the dial is marked and the readings were noted",
+    "look_at_rest": "look at the needle with the vehicle standing: it should rest on zero or its peg",
+    "odometer_distance": "drive a measured distance of ten miles or more and note the odometer at both ends: if "
+    "it is right "
+    "while the speed is wrong, the instrument is at fault",
+    "bench_test": "have the instrument tested on a bench at several speeds",
+    "up_and_down": "note the same speeds once coming from below and once from above",
+    "hold_longer": "hold each speed for a minute before reading",
+    "check_files": "check that the readings were taken from this dial on this trip",
+}
+"""Measurement to how it is done."""
+
+
 FINDINGS: dict[str, Template] = {
     "no_drive": "no drive: the instrument is taken to be right now.",
+    # what a tire rolls
+    "tire_by_convention": "{size} by convention: {factor:g} x diameter",
+    "tire_rolled_out": "rolled out: {distance_m:g} m in {turns:g} turns",
+    "tire_by_turns": "maker's figure: {turns_per_mile:g} turns per mile",
+    "tire_both_sides": "mean of both sides: {left}, {right}",
+    # the chain
+    "whole_train": "from the whole gear train",
+    "module_setting": lambda values: (
+        f"against the setting now in the {setting_name(values['kind'], values['now'] or 0.0)}"
+    ),
+    "right_with_tire": "if the instrument was right with {tire} and nothing but the tires has changed",
+    "inseparable": _inseparable,
+    "chain_implausible": "The chain as stated needs a tire that rolls {circumference_m:.2f} m in a turn: one of "
+    "its numbers "
+    "is wrong (pulses per turn, what the instrument expects, teeth or the place of the sensor).",
+    "chain_contradicts_drive": _contradicts,
+    "axle_ratio_rounded": "The axle ratio {axle} is a rounded figure; ring and pinion teeth such as 41/11 are exact.",
+    "teeth_open": lambda values: (
+        f"{_teeth(values)}, which does not settle on one count that exists. Count its teeth before ordering."
+    ),
+    "teeth_from_drive": lambda values: f"{_teeth(values)}: taken as {values['taken']}. Count its teeth to be sure.",
+    "gear_family_from_memory": _from_memory,
+    # choices
+    "nothing_to_change": _wanted_change,
+    "instrument_limits": lambda values: (
+        f"{_start(values)}What the dial itself is off leaves {values['left_percent']:.1f} % and no gear can "
+        f"cancel it: the "
+        "instrument itself must be set right, or the speeds that matter be chosen higher."
+    ),
+    "margin_too_wide": lambda values: (
+        f"{_start(values)}To be sure that it never reads low after this drive, {values['sure_percent']:.1f} % "
+        f"must be added "
+        "somewhere; more readings would narrow that (`speedcal plan`)."
+    ),
+    "no_acceptable_choice": _no_choice,
+    "not_decided": _not_decided,
+    "margin_kept": _margin_kept,
+    "acceptable_as_is": "As it is the worst error is {worst_percent:.1f} %, already acceptable.",
+    "from_facts_alone": "No drive: everything follows from the parts as stated.",
+    "instrument_true": lambda values: (
+        f"The instrument is taken to show what its drive tells it, give or take {196 * values['u_relative']:.1f} %."
+    ),
+    "measure_first": _measure_first,
+    # advice
+    "puts_right": "It leaves {percent:.1f} % at the most; chance of passing {chance:percent}.",
+    "leaves": "It leaves {percent:.1f} % at the most.",
+    "already_good": "The worst error is {percent:.1f} %.",
+    "likely_cause": _cause,
+    "together_with": lambda values: f"Together with the other step: {ACTION_NAMES[values['action']]}.",
+    "gear_alone_leaves": "The gear alone would leave {percent:.1f} %.",
+    "needle_alone_leaves": "The needle alone would leave {percent:.1f} %.",
+    "instead_of_the_first": "Instead of the first.",
+    "reads_low_by": _low_by,
+    "setting_moves_shifts": "A module's speed setting also moves shift points, cruise control and limiter; "
+    "drive them too.",
+    "scaler_moves_all": "A scaler before a module moves whatever else takes that signal: shift points, cruise control.",
+    "opens_transmission": "The transmission must be opened for this gear.",
+    "housing_range": "The range {range} must face down for {teeth} teeth.",
+    "instrument_work": "The instrument must be opened; set the needle at a known speed or on a bench, and check "
+    "that it "
+    "still falls to its rest.",
+    "instrument_leaves": lambda values: (
+        f"The {'bend of the dial' if values['bent'] else 'dial itself'} leaves {values['percent']:.1f} % "
+        f"whatever the gear."
+    ),
+    "between_two_teeth": "Whole teeth leave {percent:.1f} %; a ratio box in the cable comes nearer.",
+    "too_uncertain": "The drive does not tell well enough; more readings at steady speeds would.",
+    "approved_workshop_only": "A tachograph or a sealed limiter hangs on this drive: this is a report only; an "
+    "approved "
+    "workshop must do any work on it.",
+    # causes
+    "offset_unexplained": "It does not explain the constant error of {offset_mps:speed1}.",
+    "factor_unexplained": "It would give a factor of {expected_factor:factor}, the drive shows {factor:factor}.",
+    "odometer_goes_its_own_way": "Pointer and odometer are off by different factors ({factor:factor} and "
+    "{odometer_factor:factor}).",
+    "odometer_goes_along": "The odometer is off by the same factor.",
+    "bend_unexplained": "It does not explain that the error changes with speed.",
+    "scatter_unexplained": "It does not explain how the readings scatter.",
+    # what explains a factor
+    "whole_chain_compared": "the instrument expects what the job says, so the whole chain is compared",
+    "right_before": lambda values: (
+        f"the instrument was right with {values['tire'] or 'the tires before'} and the axle and gears that the "
+        f"job states"
+    ),
+    "healthy_instrument": _sizes,
+    "possible_parts": _possible,
+    "part_not_stated": _not_stated,
+    "part_as_stated": _as_stated,
+    "nothing_explains": "No combination that we know of comes near this factor; check units and readings.",
+    "ambiguous": _ambiguous,
+    # axle ratio
+    "counts_disagree": "The counts differ by more than reading a mark can explain; count again.",
+    "ratio_unusual": "A ratio of {ratio:.2f} is unusual for a road axle: was one wheel held while the count was "
+    "taken for "
+    "both wheels, or the other way round?",
+    "converter_slip": "A torque converter that is not locked slips a few per cent and makes the ratio look larger.",
+    "tachometer_from_memory": "The tachometer is taken to be read to {u_rpm:g} turns a minute (standard "
+    "uncertainty, from "
+    "memory).",
+    "marks_from_memory": "Marks are taken to be read to {wheel_turns:g} turns of a wheel and {shaft_turns:g} of "
+    "the shaft "
+    "at best (standard uncertainty, from memory).",
+    "words_for_turns": "Words such as 'just short of' are taken as a quarter of a turn, give or take a tenth "
+    "(standard); "
+    "the words are common practice, the sizes our own reading of them.",
+    "readings_in_gear": "{used} of {total} logged engine speeds fit the gear named.",
+    "drive_carries_little": lambda values: f"The drive carries little: {values['reason'].text}",
 }
-"""Code to the sentence, with its full stop."""
+"""Code to the sentence, with its full stop where it is one."""
+
+ACTION_NAMES: dict[str, str] = {
+    "keep_as_is": "keep it as it is",
+    "fit_driven_gear": "fit the driven gear",
+    "fit_drive_gear": "fit the drive gear",
+    "fit_gear_pair": "fit both gears",
+    "fit_ratio_box": "fit the ratio box",
+    "set_pulse_scaler": "set the pulse scaler",
+    "set_module": "set the module",
+    "reseat_needle": "reseat the needle",
+    "repair_instrument": "have the instrument repaired",
+    "check_count": "count the teeth",
+    "turn_housing": "turn the housing",
+    "set_unit": "set the unit right",
+    "use_correction_card": "put a correction card on the dash",
+    "measure_fact": "find out what is missing",
+    "drive_again": "drive again",
+    "check_files": "check the files",
+}
+"""Action of an advice in a few words."""
+
+LABELS: dict[str, str] = {
+    "convention": "convention",
+    "load": "load",
+    "pressure": "pressure",
+    "aspect_assumed": "aspect not on the sidewall",
+    "tabulated": "tabulated size",
+    "equivalent": "charts of equal sizes",
+    "flotation_name": "printed diameter",
+    "wear": "wear, only downwards",
+    "chalk_marks": "two chalk marks and a tape",
+    "load_and_pressure": "load and pressure of this vehicle",
+    "counted_turns": "counted turns",
+    "engine_speed": "engine speed",
+    "engine_speed_over_a_drive": "engine speed over a drive",
+}
+"""Short names of what is counted or listed."""

@@ -1,22 +1,26 @@
 """From a calibration and what is known of the vehicle to parts, settings and explanations."""
 
+from speedcal.vehicle.advice import Advice
+from speedcal.vehicle.corrections import Corrections, correct
+from speedcal.vehicle.diagnosis import Diagnosis, diagnose
 from speedcal.vehicle.drivetrain import Determination, EffectiveTire, effective_tire, solve_train
+from speedcal.vehicle.forward import GainChange, Prediction, gain_change, predict_after
 from speedcal.vehicle.gears import GearFamily, load_family
 from speedcal.vehicle.parts import AxleRatio
-from speedcal.vehicle.prediction import GainChange, Prediction, gain_change, predict_after
 from speedcal.vehicle.ranking import Choice
 from speedcal.vehicle.rolling_circumference import RolledTire, roll_by_convention, roll_by_turns, roll_out
-from speedcal.vehicle.solver import Corrections, correct
 from speedcal.vehicle.tires import TireSize, parse_tire_size
 from speedcal.vehicle.vehicle import CRITERIA, Criterion, Vehicle, Work
 
 __all__ = [
     "CRITERIA",
+    "Advice",
     "AxleRatio",
     "Choice",
     "Corrections",
     "Criterion",
     "Determination",
+    "Diagnosis",
     "EffectiveTire",
     "GainChange",
     "GearFamily",
@@ -26,6 +30,7 @@ __all__ = [
     "Vehicle",
     "Work",
     "correct",
+    "diagnose",
     "effective_tire",
     "gain_change",
     "load_family",

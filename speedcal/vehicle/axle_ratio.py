@@ -12,18 +12,9 @@ from typing import Any
 from speedcal.errors import VehicleError
 from speedcal.finding import Finding
 from speedcal.interval import Interval, tidy
-from speedcal.vehicle.data import axle_facts
+from speedcal.vehicle.data import facts
 from speedcal.vehicle.rolling_circumference import RolledTire
-
-COUNTING_CAUTIONS = (
-    "Wheels off the ground: only on rated stands on level, firm ground, never on a jack alone.",
-    "Chock the wheels that stay down, take the key out, put the gearbox in neutral and release the parking brake "
-    "only when the vehicle stands safely.",
-    "Turn the wheels by hand; never run the engine or stand near a driveline that another person could start.",
-    "With a locked or limited-slip differential turn both wheels together; holding one wheel gives a wrong count.",
-    "Local rules and licensed practice come first.",
-)
-"""What to say before anybody counts turns."""
+from speedcal.wording import words
 
 U_WHEEL_TURNS = 0.02
 """Standard uncertainty of where a wheel's mark stops at the bottom, in turns (7 degrees). From memory."""
@@ -91,7 +82,7 @@ def parse_turns(text: str, *, u_mark_turns: float = U_SHAFT_TURNS) -> tuple[floa
             break
     match = re.fullmatch(r"(?:(\d{1,5})\s+)?(\d{1,5})/(\d{1,5})|(\d{1,5})(?:\.(\d{0,9}))?", plain)
     if not match or (match[3] and not int(match[3])):
-        raise VehicleError(f"{text!r} is not a number of turns", remedy="Write it as 37.25, 3 3/4 or 'just short of 4'")
+        raise VehicleError("turns_unreadable", given=text)
     if match[3]:
         value = float(Fraction(int(match[2]), int(match[3])) + int(match[1] or 0))
         step = 1 / int(match[3])
@@ -100,7 +91,7 @@ def parse_turns(text: str, *, u_mark_turns: float = U_SHAFT_TURNS) -> tuple[floa
         step = 10.0 ** -len(match[5]) if match[5] else 0.5
     value += shift
     if not 0 < value < 10_000:
-        raise VehicleError(f"{text!r} turns cannot be counted", remedy="Write it as 37.25, 3 3/4 or 'just short of 4'")
+        raise VehicleError("turns_impossible", given=text)
     return value, max(u_mark_turns, u_words or step / math.sqrt(12))
 
 
@@ -125,9 +116,6 @@ class PairChance:
             "probability": tidy(self.probability, 4),
         }
 
-    def __str__(self) -> str:
-        return f"{float(self.ratio):.3f} ({self.ring}/{self.pinion}), {100 * self.probability:.0f} %"
-
 
 @dataclass(frozen=True, slots=True)
 class AxleEstimate:
@@ -135,6 +123,7 @@ class AxleEstimate:
 
     ratio: Interval
     method: str
+    """``counted_turns``, ``engine_speed`` or ``engine_speed_over_a_drive``."""
     pairs: tuple[PairChance, ...]
     turns_to_separate: int | None
     """Turns of both wheels together after which the two most plausible pairs no longer look alike; None when only
@@ -147,7 +136,7 @@ class AxleEstimate:
             "method": self.method,
             "axle_ratio": self.ratio.to_dict(digits=5),
             "pairs": [pair.to_dict() for pair in self.pairs],
-            "pairs_from": pairs_source(),
+            "pairs_from": {"source": facts("axle_gears")["source"], "status": facts("axle_gears")["status"]},
             "turns_to_separate": {
                 "both_wheels": self.turns_to_separate,
                 "one_wheel_held": None if self.turns_to_separate is None else 2 * self.turns_to_separate,
@@ -156,16 +145,7 @@ class AxleEstimate:
         }
 
     def __str__(self) -> str:
-        lines = [f"axle ratio {self.ratio}, by {self.method}"]
-        lines += [f"  {pair}" for pair in self.pairs] or ["  no ring-and-pinion pair that we know lies in the interval"]
-        lines.append(f"pairs looked through: {pairs_source()}")
-        if self.turns_to_separate is not None:
-            lines.append(
-                f"to tell the first two apart: {self.turns_to_separate} turns of both wheels together, "
-                f"or {2 * self.turns_to_separate} of one wheel with the other held"
-            )
-        lines += [f"note: {finding.text}" for finding in self.findings]
-        return "\n".join(lines)
+        return words().summary(self)
 
 
 def axle_from_counts(counts: Sequence[TurnCount]) -> AxleEstimate:
@@ -189,17 +169,14 @@ def axle_from_counts(counts: Sequence[TurnCount]) -> AxleEstimate:
     spread = math.sqrt(misfit / (len(counts) - 1)) if len(counts) > 1 else 0.0
     findings = []
     if spread > 2:
-        findings.append(
-            Finding("counts_disagree", "The counts differ by more than reading a mark can explain; count again.")
-        )
+        findings.append(Finding("counts_disagree"))
     u *= max(1.0, spread)
     pairs = plausible_pairs(value, u)
     if not 2 <= value <= 7:
-        hint = "was one wheel held while the count was taken for both wheels, or the other way round?"
-        findings.append(Finding("ratio_unusual", f"A ratio of {value:.2f} is unusual for a road axle: {hint}"))
+        findings.append(Finding("ratio_unusual", ratio=value))
     findings += _assumed(counts)
     return AxleEstimate(
-        Interval.around(value, 1.96 * u), "counted turns", pairs, _turns_to_separate(pairs, counts), tuple(findings)
+        Interval.around(value, 1.96 * u), "counted_turns", pairs, _turns_to_separate(pairs, counts), tuple(findings)
     )
 
 
@@ -239,26 +216,16 @@ def axle_from_engine_speed(
     u = value * math.hypot(
         (U_RPM if u_rpm is None else u_rpm) / rpm, u_speed_mps / speed_mps, rolled.u_relative, u_gear_relative
     )
-    slip = Finding(
-        "converter_slip", "A torque converter that is not locked slips a few per cent and makes the ratio look larger."
-    )
-    found = [slip]
+    found = [Finding("converter_slip")]
     if u_rpm is None:
-        text = f"The tachometer is taken to be read to {U_RPM:g} turns a minute (standard uncertainty, from memory)."
-        found.append(Finding("tachometer_from_memory", text))
-    return AxleEstimate(Interval.around(value, 1.96 * u), "engine speed", plausible_pairs(value, u), None, tuple(found))
+        found.append(Finding("tachometer_from_memory", u_rpm=U_RPM))
+    return AxleEstimate(Interval.around(value, 1.96 * u), "engine_speed", plausible_pairs(value, u), None, tuple(found))
 
 
 def known_pairs() -> list[tuple[int, int]]:
     """Return the ring and pinion teeth of the data file, by ratio."""
-    pairs = [tuple(int(teeth) for teeth in text.split("/")) for text in axle_facts()["pairs"]]
+    pairs = [tuple(int(teeth) for teeth in text.split("/")) for text in facts("axle_gears")["pairs"]]
     return sorted(((ring, pinion) for ring, pinion in pairs), key=lambda pair: Fraction(*pair))
-
-
-def pairs_source() -> str:
-    """Say where the known pairs come from."""
-    facts = axle_facts()
-    return f"{facts['source']} ({facts['status']})"
 
 
 def plausible_pairs(value: float, u: float) -> tuple[PairChance, ...]:
@@ -274,18 +241,10 @@ def _assumed(counts: Sequence[TurnCount]) -> list[Finding]:
     """Say what the interval rests on."""
     found = []
     if any(count.u_wheel_turns == U_WHEEL_TURNS for count in counts):
-        text = (
-            f"Marks are taken to be read to {U_WHEEL_TURNS:g} turns of a wheel and {U_SHAFT_TURNS:g} of the shaft at "
-            "best (standard uncertainty, from memory)."
-        )
-        found.append(Finding("marks_from_memory", text))
+        found.append(Finding("marks_from_memory", wheel_turns=U_WHEEL_TURNS, shaft_turns=U_SHAFT_TURNS))
     in_words = (_U_WORDS, 2 * _U_WORDS)
     if any(count.u_shaft_turns in in_words and count.u_wheel_turns != count.u_shaft_turns for count in counts):
-        text = (
-            "Words such as 'just short of' are taken as a quarter of a turn, give or take a tenth (standard); the "
-            "words are common practice, the sizes our own reading of them."
-        )
-        found.append(Finding("words_for_turns", text))
+        found.append(Finding("words_for_turns"))
     return found
 
 

@@ -3,49 +3,30 @@
 from __future__ import annotations
 
 import tomllib
-from functools import lru_cache
+from collections.abc import Mapping
+from functools import cache
 from importlib import resources
+from types import MappingProxyType
 from typing import Any
 
 
-def _load(name: str) -> dict[str, Any]:
-    return tomllib.loads((resources.files("speedcal") / "data" / name).read_text(encoding="utf-8"))
+@cache
+def facts(name: str) -> Mapping[str, Any]:
+    """Return a data file such as ``tires`` or ``gear_families/plain_sleeve``; it cannot be changed."""
+    path = resources.files("speedcal") / "data" / f"{name}.toml"
+    return _frozen(tomllib.loads(path.read_text(encoding="utf-8")))  # type: ignore[no-any-return]
 
 
-@lru_cache(maxsize=1)
-def tire_facts() -> dict[str, Any]:
-    """Return the conventions and allowances for tires (``tires.toml``)."""
-    return _load("tires.toml")
+def _frozen(value: Any) -> Any:
+    if isinstance(value, dict):
+        return MappingProxyType({key: _frozen(item) for key, item in value.items()})
+    return tuple(_frozen(item) for item in value) if isinstance(value, list) else value
 
 
-@lru_cache(maxsize=1)
-def axle_facts() -> dict[str, Any]:
-    """Return the ring-and-pinion pairs that exist in the trade (``axle_gears.toml``)."""
-    return _load("axle_gears.toml")
-
-
-@lru_cache(maxsize=1)
-def shipped_families() -> dict[str, Any]:
+@cache
+def shipped_families() -> Mapping[str, Mapping[str, Any]]:
     """Return the gear families that ship with the package, by name, as tables."""
     folder = resources.files("speedcal") / "data" / "gear_families"
-    files = sorted((entry for entry in folder.iterdir() if entry.name.endswith(".toml")), key=lambda entry: entry.name)
-    tables = [tomllib.loads(entry.read_text(encoding="utf-8")) for entry in files]
-    return {table["name"]: table for table in tables}
-
-
-@lru_cache(maxsize=1)
-def common_tires() -> tuple[str, ...]:
-    """Return sizes met in the trade (``common_tires.toml``)."""
-    return tuple(_load("common_tires.toml")["sizes"])
-
-
-def tires_source() -> str:
-    """Say where the common sizes come from."""
-    facts = _load("common_tires.toml")
-    return f"{facts['source']} ({facts['status']})"
-
-
-@lru_cache(maxsize=1)
-def explain_facts() -> dict[str, Any]:
-    """Return what is believed before a drive when its error factor is explained (``explain.toml``)."""
-    return _load("explain.toml")
+    names = sorted(entry.name.removesuffix(".toml") for entry in folder.iterdir() if entry.name.endswith(".toml"))
+    tables = [facts(f"gear_families/{name}") for name in names]
+    return MappingProxyType({table["name"]: table for table in tables})

@@ -8,23 +8,14 @@ from typing import Any
 
 from speedcal.calibration.result import Calibration
 from speedcal.finding import Finding
-from speedcal.interval import Interval, tidy
+from speedcal.interval import Interval
 from speedcal.units import MILE_M
-from speedcal.vehicle.parts import setting_name
-from speedcal.vehicle.rolling_circumference import circumference_forms, roll_by_convention
+from speedcal.vehicle.rolling_circumference import RolledTire, both_sides, circumference_forms, roll_by_convention
 from speedcal.vehicle.vehicle import Vehicle
+from speedcal.wording import words
 
 _LEAST_M, _MOST_M = 1.0, 4.5
 """Circumferences of road tires lie between; a chain that needs another has a wrong number."""
-_SEPARATES = {
-    "tire": "roll the tire out: chalk mark, three turns under load, measure the distance",
-    "axle": "count turns of the driveshaft for turns of the wheels (speedcal axle), or read the tag of the axle",
-    "drive gear": "count the teeth of the drive gear on the output shaft",
-    "driven gear": "take the driven gear out and count its teeth",
-    "instrument": "find what the instrument expects per mile or km: on its face, or by turning its input a counted "
-    "number of turns and reading the odometer",
-    "sensor": "count the pulses or teeth of the sensor for one turn of its shaft",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,14 +23,20 @@ class Link:
     """One link of the chain; the error factor goes with its value to the power ``power``."""
 
     name: str
+    """``instrument``, ``scaler``, ``sensor``, ``ratio_box``, ``driven_gear``, ``drive_gear``, ``transfer_case``,
+    ``axle`` or ``tire``."""
     power: int
     value: float | None
-    text: str
+    """Turns or pulses per metre, pulses, teeth, a ratio, or the circumference [m]; None when unknown."""
+    printed: str = ""
+    """A ratio as it was given, such as ``41/11``."""
+    counts_pulses: bool = False
+    """True where the instrument or sensor counts pulses and not turns."""
     u_relative: float = 0.0
 
     def to_dict(self) -> dict[str, Any]:
         """Return the link, ready for JSON."""
-        return {"link": self.name, "known": self.value is not None, "text": self.text}
+        return {"link": self.name, "known": self.value is not None, "value": self.value, "printed": self.printed}
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,12 +45,11 @@ class Determination:
 
     links: tuple[Link, ...]
     unknown: tuple[str, ...]
+    """Names of the links that are not stated; a measurement of each would separate it from the others."""
     determined: str | None
     """The one unknown link that the drive determines; None when none or several are unknown."""
     value: Interval | None
     """Its value: teeth, ratio, circumference [m], turns or pulses per mile."""
-    separates: tuple[tuple[str, str], ...]
-    """For each unknown link the measurement that would separate it from the others."""
 
     def to_dict(self) -> dict[str, Any]:
         """Return the chain and what is known of it, ready for JSON."""
@@ -62,57 +58,52 @@ class Determination:
             "unknown": list(self.unknown),
             "determined": self.determined,
             "value": None if self.value is None else self.value.to_dict(digits=5),
-            "measurements": [{"link": name, "measurement": text} for name, text in self.separates],
         }
 
     def __str__(self) -> str:
-        chain = " - ".join(f"{link.name} {link.text}" for link in self.links)
-        if self.value is not None:
-            return f"{chain}\nthe drive determines the {self.determined}: {self.value}"
-        if not self.unknown:
-            return f"{chain}\nevery link is known; the drive checks the whole chain"
-        return f"{chain}\ncannot be told apart by driving: {', '.join(self.unknown)}"
+        return words().summary(self)
 
 
 def chain(vehicle: Vehicle) -> tuple[Link, ...]:
     """Return the links from the instrument down to the road, as a mechanic would draw them."""
-    expected = vehicle.expected_per_m
-    what = "pulses" if vehicle.expects_pulses else "turns"
-    links = [
-        Link("instrument", -1, expected, _expected_text(expected, what)),
-    ]
+    pulses = vehicle.expects_pulses
+    links = [Link("instrument", -1, vehicle.expected_per_m, counts_pulses=pulses)]
     if vehicle.pulse_scaler is not None:
         links.append(Link("scaler", 1, float(vehicle.pulse_scaler), str(vehicle.pulse_scaler)))
-    if vehicle.expects_pulses:
-        pulses = vehicle.pulses_per_turn
-        links.append(Link("sensor", 1, pulses, f"{pulses:g} pulses/turn" if pulses else "? pulses/turn"))
+    if pulses:
+        links.append(Link("sensor", 1, vehicle.pulses_per_turn, counts_pulses=True))
     if vehicle.ratio_box is not None:
-        links.append(Link("ratio box", 1, float(vehicle.ratio_box), str(vehicle.ratio_box)))
-    if vehicle.sensor == "driven gear":
-        links.append(_teeth_link("driven gear", -1, vehicle.driven_gear))
-        links.append(_teeth_link("drive gear", 1, vehicle.drive_gear))
+        links.append(Link("ratio_box", 1, float(vehicle.ratio_box), str(vehicle.ratio_box)))
+    if vehicle.has_gear_drive:
+        links += [_teeth("driven_gear", -1, vehicle.driven_gear), _teeth("drive_gear", 1, vehicle.drive_gear)]
     if vehicle.sensor in ("driven gear", "output shaft") and vehicle.transfer_ratio != 1:
-        links.append(Link("transfer case", 1, float(vehicle.transfer_ratio), str(vehicle.transfer_ratio)))
+        links.append(Link("transfer_case", 1, float(vehicle.transfer_ratio), str(vehicle.transfer_ratio)))
     if vehicle.sensor != "wheel":
         axle = vehicle.axle
-        links.append(Link("axle", 1, float(axle) if axle else None, str(axle or "?"), axle.u_relative if axle else 0.0))
-    rolled = vehicle.rolled
+        links.append(
+            Link("axle", 1, float(axle), axle.text, u_relative=axle.u_relative) if axle else Link("axle", 1, None)
+        )
+    rolled = driving_tire(vehicle)
     links.append(
-        Link("tire", -1, rolled.circumference_m.value, f"{rolled.circumference_m.value:.3f} m", rolled.u_relative)
+        Link("tire", -1, rolled.circumference_m.value, u_relative=rolled.u_relative)
         if rolled
-        else Link("tire", -1, None, "? m")
+        else Link("tire", -1, None)
     )
     return tuple(links)
 
 
-def _expected_text(expected_per_m: float | None, what: str) -> str:
-    if expected_per_m is None:
-        return f"? {what}/mile"
-    return f"{tidy(expected_per_m * MILE_M, 1):g} {what}/mile, {tidy(expected_per_m * 1000, 1):g} {what}/km"
+def driving_tire(vehicle: Vehicle) -> RolledTire | None:
+    """Return what the wheels roll for a turn of the axle: where the sides differ, the differential takes their mean.
+
+    A sensor on one wheel sees that wheel alone.
+    """
+    if vehicle.rolled is None or vehicle.tire_other_side is None or vehicle.sensor == "wheel":
+        return vehicle.rolled
+    return both_sides(vehicle.rolled, roll_by_convention(vehicle.tire_other_side))
 
 
-def _teeth_link(name: str, power: int, teeth: int | None) -> Link:
-    return Link(name, power, None if teeth is None else float(teeth), f"{teeth or '?'} teeth")
+def _teeth(name: str, power: int, teeth: int | None) -> Link:
+    return Link(name, power, None if teeth is None else float(teeth))
 
 
 def train_gain(links: tuple[Link, ...], *, without: str = "") -> tuple[float, float] | None:
@@ -141,7 +132,7 @@ def train_gain(links: tuple[Link, ...], *, without: str = "") -> tuple[float, fl
     return product, math.sqrt(variance)
 
 
-def solve_train(calibration: Calibration, vehicle: Vehicle) -> Determination:
+def solve_train(calibration: Calibration | None, vehicle: Vehicle) -> Determination:
     """Say what the drive determines of the chain.
 
     With every link known but one, the error factor gives that one, with the interval of the factor and of the links.
@@ -149,16 +140,14 @@ def solve_train(calibration: Calibration, vehicle: Vehicle) -> Determination:
     """
     links = chain(vehicle)
     unknown = tuple(link.name for link in links if link.value is None)
-    if len(unknown) != 1:
-        return Determination(links, unknown, None, None, tuple((name, _SEPARATES[name]) for name in unknown))
+    if len(unknown) != 1 or calibration is None:
+        return Determination(links, unknown, None, None)
     (name,) = unknown
-    link = next(link for link in links if link.name == name)
+    power = next(link.power for link in links if link.name == name)
     known = train_gain(links, without=name)
     assert known is not None  # noqa: S101 - the only unknown link is left out
-    value = solve_for(calibration, known, link.power)
-    if name == "instrument":
-        value = value.scaled(MILE_M)
-    return Determination(links, unknown, name, value, ((name, _SEPARATES[name]),))
+    value = solve_for(calibration, known, power)
+    return Determination(links, unknown, name, value.scaled(MILE_M) if name == "instrument" else value)
 
 
 def solve_for(calibration: Calibration, known: tuple[float, float], power: int) -> Interval:
@@ -178,7 +167,8 @@ class EffectiveTire:
     """The circumference that explains the error factor, with what had to be assumed for it."""
 
     circumference_m: Interval
-    basis: str
+    basis: Finding
+    """``whole_train``, ``module_setting`` or ``right_with_tire``."""
     is_absolute: bool
     """True when the whole chain above the tire is known; False when the instrument's assumption stands in for it."""
 
@@ -186,18 +176,12 @@ class EffectiveTire:
         """Return the contract's three quantities, turns per km and the basis."""
         return {
             **circumference_forms(self.circumference_m),
-            "basis": self.basis,
+            "basis": self.basis.to_dict(),
             "absolute": self.is_absolute,
         }
 
     def __str__(self) -> str:
-        forms = self.to_dict()
-        return (
-            f"effective tire: rolls {self.circumference_m.value:.4f} m a turn "
-            f"({self.circumference_m.low:.4f} to {self.circumference_m.high:.4f}), "
-            f"{forms['effective_diameter_in']['value']:.2f} in across, "
-            f"{forms['turns_per_mile']['value']:.1f} turns per mile ({self.basis})"
-        )
+        return words().summary(self)
 
 
 def effective_tire(calibration: Calibration, vehicle: Vehicle) -> EffectiveTire | None:
@@ -208,14 +192,14 @@ def effective_tire(calibration: Calibration, vehicle: Vehicle) -> EffectiveTire 
     """
     known = train_gain(chain(vehicle), without="tire")
     if known is not None:
-        return EffectiveTire(solve_for(calibration, known, -1), "from the whole gear train", True)
+        return EffectiveTire(solve_for(calibration, known, -1), Finding("whole_train"), True)
     for setting in vehicle.settings:
         if setting.circumference_m is not None:
-            basis = f"against the setting now in the {setting_name(setting.kind, setting.now or 0.0)}"
+            basis = Finding("module_setting", kind=setting.kind, now=setting.now)
             return EffectiveTire(solve_for(calibration, (setting.circumference_m, 0.0), -1), basis, False)
     if vehicle.tire_before is not None:
         before = roll_by_convention(vehicle.tire_before)
-        basis = f"if the instrument was right with {vehicle.tire_before} and nothing but the tires has changed"
+        basis = Finding("right_with_tire", tire=str(vehicle.tire_before))
         known = (before.circumference_m.value, before.u_relative)
         return EffectiveTire(solve_for(calibration, known, -1), basis, False)
     return None
@@ -225,33 +209,14 @@ def train_findings(calibration: Calibration, vehicle: Vehicle, effective: Effect
     """Return what the chain says beyond its numbers: contradictions, and what to measure next."""
     found = []
     if effective is None and calibration.steady_runs:
-        told = solve_train(calibration, vehicle)
-        names = ", ".join(told.unknown)
-        measures = "; ".join(text for _, text in told.separates)
-        found.append(Finding("inseparable", f"Driving alone cannot tell apart: {names}. To separate them: {measures}."))
+        found.append(Finding("inseparable", links=list(solve_train(calibration, vehicle).unknown)))
     elif effective is not None and not _LEAST_M < effective.circumference_m.value < _MOST_M:
-        text = (
-            f"The chain as stated needs a tire that rolls {effective.circumference_m.value:.2f} m in a turn: one of "
-            "its numbers is wrong (pulses per turn, what the instrument expects, teeth or the place of the sensor)."
-        )
-        found.append(Finding("chain_implausible", text))
+        found.append(Finding("chain_implausible", circumference_m=effective.circumference_m.value))
     elif effective is not None and effective.is_absolute and vehicle.rolled is not None:
         stated, driven = vehicle.rolled.circumference_m, effective.circumference_m
         if stated.high < driven.low or stated.low > driven.high:
-            percent = tidy(100 * (driven.value / stated.value - 1), 1)
-            found.append(
-                Finding(
-                    "chain_contradicts_drive",
-                    f"The tire should roll {stated.value:.3f} m ({vehicle.rolled.basis}), the drive shows "
-                    f"{driven.value:.3f} m ({percent:+g} %): tire, axle ratio, a tooth count or the instrument is "
-                    "not what the job says. `speedcal explain` ranks the possibilities.",
-                )
-            )
+            values = {"stated_m": stated.value, "driven_m": driven.value, "unit": calibration.unit}
+            found.append(Finding("chain_contradicts_drive", basis=vehicle.rolled.basis.text, **values))
     if vehicle.axle is not None and not vehicle.axle.has_teeth and vehicle.sensor != "wheel":
-        found.append(
-            Finding(
-                "axle_ratio_rounded",
-                f"The axle ratio {vehicle.axle} is a rounded figure; ring and pinion teeth such as 41/11 are exact.",
-            )
-        )
+        found.append(Finding("axle_ratio_rounded", axle=str(vehicle.axle)))
     return found

@@ -1,22 +1,140 @@
-"""The question before buying: what other tires or axle gears will do, and what to order with them."""
+"""What planned work does to an instrument, and what to order with it, before anything is bought."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
 from speedcal.calibration.dial import Dial
 from speedcal.calibration.result import Calibration
+from speedcal.errors import VehicleError
 from speedcal.finding import Finding, Trust
 from speedcal.interval import FloatArray, Interval
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
-from speedcal.vehicle.prediction import predict_after
+from speedcal.vehicle.corrections import Corrections, correct
 from speedcal.vehicle.rolling_circumference import roll_by_convention
-from speedcal.vehicle.solver import Corrections, correct
 from speedcal.vehicle.vehicle import Criterion, Vehicle, Work
+from speedcal.wording import words
+
+_T = TypeVar("_T")
+
+
+@dataclass(frozen=True, slots=True)
+class GainChange:
+    """Speed of the instrument's shaft after the work divided by that before it."""
+
+    value: float
+    u_relative: float
+    """Relative standard uncertainty: zero for teeth and scalers, that of the tires when they are changed."""
+
+
+@dataclass(frozen=True)
+class Prediction:
+    """How the instrument will read after the work."""
+
+    unit: DisplayUnit
+    dial: Dial
+    odometer_factor: Interval | None
+    gain: GainChange
+
+    def indicated(self, ground_mps: FloatArray | float) -> FloatArray:
+        """Return the speed that will be shown at a true ground speed. [m/s]."""
+        return self.dial.indicated(ground_mps)
+
+    def u_indicated(self, ground_mps: FloatArray | float) -> FloatArray:
+        """Return the standard uncertainty of :meth:`indicated`. [m/s]."""
+        return self.dial.u_indicated(ground_mps)
+
+    @property
+    def coverage_factor(self) -> float:
+        """Standard uncertainty times this is the half width of a 95 % interval."""
+        return self.dial.coverage_factor
+
+    @property
+    def offset_mps(self) -> float:
+        """Offset of the line through the dial. [m/s]."""
+        return self.dial.line.offset_mps
+
+    @property
+    def factor(self) -> float:
+        """Slope of that line."""
+        return self.dial.line.error_factor
+
+    @property
+    def covariance(self) -> FloatArray:
+        """Joint covariance of offset and slope."""
+        return self.dial.line.covariance
+
+
+def gain_change(vehicle: Vehicle, work: Work | Mapping[str, Any], *, source: str = "") -> GainChange:
+    """Return what planned work does to the speed of the instrument's shaft.
+
+    Parameters
+    ----------
+    vehicle
+        As it was during the drive before the work.
+    work
+        What is changed: a :class:`~speedcal.vehicle.vehicle.Work` or the [work] table of a job file.
+    source
+        Name of the file for messages.
+
+    Raises
+    ------
+    VehicleError
+        The vehicle does not say what was fitted before, or the work names something unknown.
+    """
+    plan = work if isinstance(work, Work) else Work.from_dict(work, source=source)
+    gain, variance = 1.0, 0.0
+    if plan.driven_gear is not None:
+        gain *= _before(vehicle.driven_gear, "driven_gear", source) / plan.driven_gear
+    if plan.drive_gear is not None:
+        gain *= plan.drive_gear / _before(vehicle.drive_gear, "drive_gear", source)
+    if plan.ratio_box is not None:
+        gain *= float(plan.ratio_box / (vehicle.ratio_box or 1))
+    if plan.pulse_scaler is not None:
+        gain *= float(plan.pulse_scaler / (vehicle.pulse_scaler or 1))
+    if plan.axle is not None and vehicle.sensor != "wheel":
+        before = _before(vehicle.axle, "axle", source)
+        gain *= float(plan.axle) / float(before)
+        variance += plan.axle.u_relative**2 + before.u_relative**2
+    if plan.tire is not None:
+        rolled_before, rolled = _before(vehicle.rolled, "tire", source), plan.rolled or roll_by_convention(plan.tire)
+        gain *= rolled_before.circumference_m.value / rolled.circumference_m.value
+        variance += rolled.u_relative**2 + rolled_before.u_relative**2
+    for setting in plan.settings:
+        now = {item.kind: item.now for item in vehicle.settings}.get(setting.kind)
+        if setting.now is not None:
+            gain *= (setting.now / _before(now, f"settings.{setting.kind}", source)) ** setting.power
+    return GainChange(gain, float(np.sqrt(variance)))
+
+
+def predict_after(
+    calibration: Calibration, vehicle: Vehicle, work: Work | Mapping[str, Any], *, source: str = ""
+) -> Prediction:
+    """Return how the instrument will read after the work: at v what it showed at gain x v.
+
+    Raises
+    ------
+    VehicleError
+        As :func:`gain_change`.
+    """
+    change = gain_change(vehicle, work, source=source)
+    odometer = calibration.odometer_factor
+    return Prediction(
+        unit=calibration.unit,
+        dial=calibration.dial.geared(change.value, u_ln_factor=change.u_relative),
+        odometer_factor=None if odometer is None else odometer.scaled(change.value),
+        gain=change,
+    )
+
+
+def _before(value: _T | None, key: str, source: str) -> _T:
+    if value is None:
+        raise VehicleError("fact_before_missing", source=source, key=key)
+    return value
 
 
 @dataclass(frozen=True)
@@ -35,24 +153,13 @@ class Forecast:
         return {
             "work": str(self.work),
             "gain": self.gain.to_dict(),
-            "instrument_now": "as measured" if self.is_measured else "taken to be right",
+            "instrument_now": "measured" if self.is_measured else "taken_as_right",
             "errors": [dict(row) for row in self.corrections.keep.errors],
             "corrections": self.corrections.to_dict(),
         }
 
     def __str__(self) -> str:
-        now = "as the drive shows" if self.is_measured else "taken to be right"
-        lines = [f"planned: {self.work}; the instrument now is {now}"]
-        lines.append(
-            f"it will read {100 * (self.gain.value - 1):+.1f} % against now "
-            f"({100 * (self.gain.low - 1):+.1f} to {100 * (self.gain.high - 1):+.1f})"
-        )
-        lines += [
-            f"  at a true {row['ground']:g} {self.corrections.unit} it will show {row['indicated']:.1f} "
-            f"({row['ground'] + row['low']:.1f} to {row['ground'] + row['high']:.1f})"
-            for row in self.corrections.keep.errors
-        ]
-        return "\n".join([*lines, "to put it right with that:", str(self.corrections)])
+        return words().summary(self)
 
 
 def forecast(
@@ -79,7 +186,7 @@ def forecast(
     speeds
         Ground speeds that matter, in the display unit; None takes the driven range, or 30 to 70 mph (50 to 110 km/h).
     criterion
-        As in :func:`speedcal.vehicle.solver.correct`.
+        As in :func:`speedcal.vehicle.corrections.correct`.
 
     Raises
     ------
@@ -89,15 +196,11 @@ def forecast(
     plan = work if isinstance(work, Work) else Work.from_dict(work)
     now = calibration if calibration is not None else _right_now(unit)
     after = predict_after(now, vehicle, plan)
-    predicted = replace(
-        now,
-        dial=now.dial.geared(after.gain.value, u_ln_factor=after.gain.u_relative),
-        odometer_factor=after.odometer_factor,
-        findings=(),
-    )
+    predicted = replace(now, dial=after.dial, odometer_factor=after.odometer_factor, findings=())
+    half = after.coverage_factor * after.gain.value * after.gain.u_relative
     return Forecast(
         work=plan,
-        gain=now.dial.interval(after.gain.value, after.gain.value * after.gain.u_relative),
+        gain=Interval.around(after.gain.value, half),
         is_measured=calibration is not None,
         corrections=correct(predicted, vehicle_after(vehicle, plan), speeds=speeds, criterion=criterion),
     )
@@ -123,17 +226,17 @@ def _right_now(unit: DisplayUnit) -> Calibration:
     """Return the calibration of an instrument that is right, over the usual range of road speeds."""
     import pandas as pd
 
-    factor = SPEED_UNIT_MPS[unit]
     low, high = (30.0, 70.0) if unit == "mph" else (50.0, 110.0)
+    scale = SPEED_UNIT_MPS[unit]
     return Calibration(
         unit=unit,
-        dial=Dial.straight(0.0, 1.0, np.zeros((2, 2)), used_mps=[low * factor, high * factor]),
+        dial=Dial.straight(0.0, 1.0, np.zeros((2, 2)), used_mps=np.linspace(low, high, 9) * scale),
         clock_offset_s=None,
         odometer_factor=None,
         scatter_mps=0.0,
         speed_source="recorded",
         trust=Trust("WEAK", (Finding("no_drive"),)),
-        readings=pd.DataFrame({"used": np.zeros(0, bool)}),
+        readings=pd.DataFrame({"used": np.zeros(0, bool), "indicated_mps": np.zeros(0)}),
         ground=pd.DataFrame({"time_s": [], "speed_mps": [], "piece": []}),
         steady_runs=0,
     )

@@ -55,17 +55,11 @@ class GearFamily:
         named += [(f"orientation {item}", item) for item in self.orientations]
         return [{"value": name, "source": item.source, "status": item.status} for name, item in named if item]
 
-    def memory_text(self) -> str:
-        """Say which of its values are only from memory; empty when none is."""
-        parts = [("driven gears", self.driven), ("drive gears", self.drive)]
-        parts += [("housing range", item) for item in self.orientations]
-        names = [f"{word} {item}" for word, item in parts if item and item.status == "from memory"]
-        if not names:
-            return ""
-        return (
-            f"In the gear family {self.name!r} these are from memory: {', '.join(names)}. Make sure before ordering "
-            "that the gear exists, and look at the housing for the range it is marked with."
-        )
+    def from_memory(self) -> list[dict[str, str]]:
+        """Return which of its values nobody looked up: the part, and its teeth."""
+        parts = [("driven_gear", self.driven), ("drive_gear", self.drive)]
+        parts += [("housing", item) for item in self.orientations]
+        return [{"part": part, "teeth": str(item)} for part, item in parts if item and item.status == "from memory"]
 
     @classmethod
     def from_dict(cls, table: Mapping[str, Any], *, source: str) -> GearFamily:

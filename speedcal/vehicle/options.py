@@ -1,9 +1,9 @@
-"""Everything that could be fitted or set, each with the change of gain it brings."""
+"""Everything that could be fitted or set, each with the change of the drive it brings."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
@@ -26,84 +26,89 @@ class FittedTeeth:
     driven: int | None
     drive: int | None
     findings: tuple[Finding, ...] = ()
+    is_guess: bool = False
+    """True when the driven gear is only a starting point for counting: nobody has said what is fitted."""
 
 
-def fitted_teeth(calibration: Calibration, vehicle: Vehicle) -> FittedTeeth:
+def fitted_teeth(calibration: Calibration | None, vehicle: Vehicle) -> FittedTeeth:
     """Return the teeth fitted; a gear nobody counted is taken from the drive when only one tooth count is possible."""
     driven, drive = vehicle.driven_gear, vehicle.drive_gear
-    if vehicle.sensor != "driven gear":
+    if not vehicle.has_gear_drive:
         return FittedTeeth(None, None)
     told = solve_train(calibration, vehicle)
-    if told.determined not in ("driven gear", "drive gear") or told.value is None:
+    if told.determined not in ("driven_gear", "drive_gear") or told.value is None:
         return FittedTeeth(driven, drive)
     nearest = round(told.value.value)
     others = [n for n in range(math.ceil(told.value.low), math.floor(told.value.high) + 1) if n != nearest]
-    what = f"The {told.determined} was not given; the rest of the chain and the drive give {told.value} teeth"
+    values = {"gear": told.determined, "teeth": told.value.value, "low": told.value.low, "high": told.value.high}
     if others or nearest < 3 or not _may_exist(vehicle, told.determined, nearest):
-        text = f"{what}, which does not settle on one count that exists. Count its teeth before ordering."
-        return FittedTeeth(driven, drive, (Finding("teeth_open", text),))
-    text = f"{what}: taken as {nearest}. Count its teeth to be sure."
-    found = (Finding("teeth_from_drive", text),)
+        return FittedTeeth(driven, drive, (Finding("teeth_open", **values),))
+    found = (Finding("teeth_from_drive", **values, taken=nearest),)
     return (
-        FittedTeeth(nearest, drive, found) if told.determined == "driven gear" else FittedTeeth(driven, nearest, found)
+        FittedTeeth(nearest, drive, found) if told.determined == "driven_gear" else FittedTeeth(driven, nearest, found)
     )
 
 
 def _may_exist(vehicle: Vehicle, gear: str, teeth: int) -> bool:
     if vehicle.family is None:
         return True
-    known = vehicle.family.has_driven(teeth) if gear == "driven gear" else vehicle.family.has_drive(teeth)
+    known = vehicle.family.has_driven(teeth) if gear == "driven_gear" else vehicle.family.has_drive(teeth)
     return known is not False
 
 
-def driven_choices(judge: Judge, vehicle: Vehicle, fitted: FittedTeeth) -> tuple[Choice, ...]:
-    """Return driven gears, best first; an indicated speed goes with 1 / teeth."""
-    if fitted.driven is None:
-        return ()
-    family = vehicle.family
-    choices = []
-    for teeth in sorted({*_FREE_DRIVEN, *(family.driven.teeth if family and family.driven else ()), fitted.driven}):
-        choices.append(
-            judge_choice(
-                judge,
-                "driven gear",
-                (("teeth", teeth),),
-                fitted.driven / teeth,
-                available=True if teeth == fitted.driven else family.has_driven(teeth) if family else None,
-                orientation=family.orientation(teeth) if family else None,
-                is_fitted=teeth == fitted.driven,
-            )
+def driven_choices(judge: Judge, vehicle: Vehicle, fitted: FittedTeeth) -> list[Choice]:
+    """Return driven gears; an indicated speed goes with 1 / teeth."""
+    driven, family = fitted.driven, vehicle.family
+    if driven is None:
+        return []
+    now = None if fitted.is_guess else driven
+    counts = {*_FREE_DRIVEN, *(family.driven.teeth if family and family.driven else ()), driven}
+    return [
+        judge_choice(
+            judge,
+            "driven_gear",
+            (("teeth", teeth),),
+            driven / teeth,
+            available=True if teeth == now else family.has_driven(teeth) if family else None,
+            orientation=family.orientation(teeth) if family else None,
+            is_fitted=teeth == now,
         )
-    return ranked(judge, choices, _SHOWN_TEETH)
+        for teeth in _near(judge, counts, lambda teeth: driven / teeth, now)
+    ]
 
 
-def drive_choices(judge: Judge, vehicle: Vehicle, fitted: FittedTeeth) -> tuple[Choice, ...]:
-    """Return drive gears, best first; an indicated speed goes with the teeth."""
-    if fitted.drive is None:
-        return ()
-    family = vehicle.family
+def _near(judge: Judge, counts: Iterable[int], gain_of: Callable[[int], float], now: int | None) -> list[int]:
+    """Return the counts worth judging in full: those of which the expected error is small, and what is fitted."""
+    order = sorted(counts, key=lambda n: (judge.miss(gain_of(n)), n))
+    return sorted({*order[: 3 * _SHOWN_TEETH], *([now] if now is not None else [])})
+
+
+def drive_choices(judge: Judge, vehicle: Vehicle, fitted: FittedTeeth) -> list[Choice]:
+    """Return drive gears; an indicated speed goes with the teeth."""
+    if fitted.drive is None or fitted.is_guess:
+        return []
+    family, now = vehicle.family, fitted.drive
     turned = family.orientation(fitted.driven) if family and fitted.driven else None
-    choices = []
-    for teeth in sorted({*_FREE_DRIVE, *(family.drive.teeth if family and family.drive else ()), fitted.drive}):
-        choices.append(
-            judge_choice(
-                judge,
-                "drive gear",
-                (("teeth", teeth),),
-                teeth / fitted.drive,
-                available=True if teeth == fitted.drive else family.has_drive(teeth) if family else None,
-                orientation=turned,
-                is_fitted=teeth == fitted.drive,
-            )
+    counts = {*_FREE_DRIVE, *(family.drive.teeth if family and family.drive else ()), now}
+    return [
+        judge_choice(
+            judge,
+            "drive_gear",
+            (("teeth", teeth),),
+            teeth / now,
+            available=True if teeth == now else family.has_drive(teeth) if family else None,
+            orientation=turned,
+            is_fitted=teeth == now,
         )
-    return ranked(judge, choices, _SHOWN_TEETH)
+        for teeth in _near(judge, counts, lambda teeth: teeth / now, now)
+    ]
 
 
-def pair_choices(judge: Judge, vehicle: Vehicle, fitted: FittedTeeth) -> tuple[Choice, ...]:
-    """Return drive and driven gears changed together, best first; only gears that the family has."""
+def pair_choices(judge: Judge, vehicle: Vehicle, fitted: FittedTeeth) -> list[Choice]:
+    """Return drive and driven gears changed together; only gears that the family has."""
     family = vehicle.family
     if fitted.driven is None or fitted.drive is None or family is None or not (family.driven and family.drive):
-        return ()
+        return []
     now = Fraction(fitted.drive, fitted.driven)
     gains = {
         (drive, driven): float(Fraction(drive, driven) / now)
@@ -111,8 +116,8 @@ def pair_choices(judge: Judge, vehicle: Vehicle, fitted: FittedTeeth) -> tuple[C
         for driven in family.driven.teeth
         if drive != fitted.drive and driven != fitted.driven
     }
-    near = sorted(gains, key=lambda pair: (judge.worst_error(gains[pair]), pair))[: 8 * _SHOWN_PAIRS]
-    choices = [
+    near = sorted(gains, key=lambda pair: (judge.miss(gains[pair]), pair))[: 2 * _SHOWN_PAIRS]
+    return [
         judge_choice(
             judge,
             "pair",
@@ -123,11 +128,10 @@ def pair_choices(judge: Judge, vehicle: Vehicle, fitted: FittedTeeth) -> tuple[C
         )
         for drive, driven in near
     ]
-    return ranked(judge, choices, _SHOWN_PAIRS)
 
 
-def ratio_box_choices(judge: Judge, vehicle: Vehicle) -> tuple[Choice, ...]:
-    """Return boxes of two gears in the cable, best first, from the teeth that the job says exist."""
+def ratio_box_choices(judge: Judge, vehicle: Vehicle) -> list[Choice]:
+    """Return boxes of two gears in the cable, from the teeth that the job says exist."""
     fitted = vehicle.ratio_box or Fraction(1)
     ratios: dict[Fraction, tuple[int, int]] = {}
     for driver in vehicle.ratio_box_teeth:
@@ -135,44 +139,48 @@ def ratio_box_choices(judge: Judge, vehicle: Vehicle) -> tuple[Choice, ...]:
             ratio = Fraction(driver, follower)
             if ratio != fitted and _LEAST_BOX <= ratio <= _MOST_BOX:
                 ratios.setdefault(ratio, (driver, follower))
-    choices = [
+    near = sorted(ratios, key=lambda ratio: (judge.miss(float(ratio / fitted)), ratio))[: 2 * _SHOWN_TEETH]
+    return [
         judge_choice(
             judge,
-            "ratio box",
-            (("ratio", f"{driver}/{follower}"), ("driver_teeth", driver), ("follower_teeth", follower)),
+            "ratio_box",
+            (
+                ("ratio", "{}/{}".format(*ratios[ratio])),
+                ("driver_teeth", ratios[ratio][0]),
+                ("follower_teeth", ratios[ratio][1]),
+            ),
             float(ratio / fitted),
             available=True,
         )
-        for ratio, (driver, follower) in ratios.items()
+        for ratio in near
     ]
-    return ranked(judge, choices, _SHOWN_TEETH)
 
 
-def scaler_choices(judge: Judge, vehicle: Vehicle) -> tuple[Choice, ...]:
-    """Return settings of a pulse scaler: the decimals and the fractions on both sides of the ideal, best first."""
+def scaler_choices(judge: Judge, vehicle: Vehicle) -> list[Choice]:
+    """Return settings of a pulse scaler: the decimals and the fractions on both sides of the ideal."""
     limits = vehicle.scaler_limits
     if limits is None:
-        return ()
+        return []
     fitted = vehicle.pulse_scaler or Fraction(1)
     wanted = float(fitted) * judge.ideal_gain().value
-    choices = [
-        judge_choice(judge, "pulse scaler", parts, float(value / fitted), available=True, is_fitted=value == fitted)
+    return [
+        judge_choice(judge, "pulse_scaler", parts, float(value / fitted), available=True, is_fitted=value == fitted)
         for value, parts in _scaler_settings(limits, wanted)
     ]
-    return ranked(judge, choices, len(choices), with_chance=False)
 
 
 def _scaler_settings(limits: ScalerLimits, wanted: float) -> Iterable[tuple[Fraction, tuple[tuple[str, object], ...]]]:
-    tick = Fraction(1, 10**limits.decimals)
-    for steps in (math.floor(wanted / tick), math.ceil(wanted / tick)):
-        if steps > 0:
-            yield steps * tick, (("scaler", float(steps * tick)), ("fraction", None))
+    if limits.decimals is not None:
+        tick = Fraction(1, 10**limits.decimals)
+        for steps in (math.floor(wanted / tick), math.ceil(wanted / tick)):
+            if steps > 0:
+                yield steps * tick, (("scaler", float(steps * tick)), ("fraction", None))
     for fraction in limits.fractions_near(wanted):
         yield fraction, (("scaler", float(fraction)), ("fraction", f"{fraction.numerator}/{fraction.denominator}"))
 
 
-def setting_choices(judge: Judge, vehicle: Vehicle, effective: EffectiveTire | None) -> tuple[Choice, ...]:
-    """Return numbers to type into the module, best first: the settable ones on both sides of the ideal."""
+def setting_choices(judge: Judge, vehicle: Vehicle, effective: EffectiveTire | None) -> list[Choice]:
+    """Return numbers to type into the module: the settable ones on both sides of the ideal."""
     choices: list[Choice] = []
     for setting in vehicle.settings:
         now = setting.now
@@ -180,13 +188,13 @@ def setting_choices(judge: Judge, vehicle: Vehicle, effective: EffectiveTire | N
             now = _present(judge, setting, effective)
         if now is not None:
             choices += _setting_steps(judge, setting, now)
-    return ranked(judge, choices, len(choices), with_chance=False)
+    return choices
 
 
 def _present(judge: Judge, setting: Setting, effective: EffectiveTire) -> float | None:
     """Return the setting that the module must hold now, given what it shows; None when it cannot be told."""
     true_setting = setting.for_circumference(effective.circumference_m.value)
-    return None if true_setting is None else true_setting * judge.calibration.error_factor.value**setting.power
+    return None if true_setting is None else true_setting * judge.dial.line.error_factor**setting.power
 
 
 def _setting_steps(judge: Judge, setting: Setting, now: float) -> list[Choice]:
@@ -207,19 +215,34 @@ def _setting_steps(judge: Judge, setting: Setting, now: float) -> list[Choice]:
     ]
 
 
-def ranked(judge: Judge, choices: list[Choice], most: int, *, with_chance: bool = True) -> tuple[Choice, ...]:
-    """Return choices by the criterion, those that do not exist last; what is fitted always stays in the list.
+def with_chances(judge: Judge, lists: dict[str, list[Choice]], keep: Choice) -> tuple[dict[str, list[Choice]], Choice]:
+    """Return the choices with the chance that each is the best of all that exist, whatever their kind.
 
-    Choices that nobody can buy take no part in the chance of being the best.
+    What nobody can buy takes no part, and what is fitted is the same as leaving everything alone.
     """
+    real = [c for choices in lists.values() for c in choices if c.available is not False and not c.is_fitted]
+    chances = judge.probabilities_best([keep.gain, *(c.gain for c in real)])
+    by_id = dict(zip(map(id, real), chances[1:], strict=True))
+
+    def chance(choice: Choice) -> float:
+        return chances[0] if choice.is_fitted else by_id.get(id(choice), 0.0)
+
+    return (
+        {
+            kind: [replace(choice, probability_best=chance(choice)) for choice in choices]
+            for kind, choices in lists.items()
+        },
+        replace(keep, probability_best=chances[0]),
+    )
+
+
+def ranked(judge: Judge, choices: list[Choice]) -> tuple[Choice, ...]:
+    """Return choices by the criterion, those that do not exist last; what is fitted always stays in the list."""
+    if not choices:
+        return ()
+    most = _SHOWN_PAIRS if choices[0].kind == "pair" else _SHOWN_TEETH
     order = sorted(choices, key=lambda c: (c.available is False, judge.loss(c.gain), c.gain))
-    if with_chance:
-        real = [choice for choice in order if choice.available is not False]
-        chances = dict(zip((id(c) for c in real), judge.probabilities_best([c.gain for c in real]), strict=True))
-        order = [replace(choice, probability_best=chances.get(id(choice), 0.0)) for choice in order]
-    missing = [
-        choice for choice in order if choice.available is False and judge.loss(choice.gain) < judge.loss(order[0].gain)
-    ]
-    shown = [choice for choice in order if choice.available is not False][:most]
-    kept = [choice for choice in order if choice.is_fitted and choice not in shown]
+    missing = [c for c in order if c.available is False and judge.loss(c.gain) < judge.loss(order[0].gain)]
+    shown = [c for c in order if c.available is not False][:most]
+    kept = [c for c in order if c.is_fitted and c not in shown]
     return tuple(shown + kept + missing[:2])

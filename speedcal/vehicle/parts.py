@@ -35,16 +35,6 @@ _USUAL_STEP = {
 """Step taken when the job file names none (an assumption, shown with the result)."""
 
 
-def setting_name(kind: str, value: float) -> str:
-    """Return a module setting as a mechanic would say it, such as ``module circumference 2000 mm``."""
-    before, after = {
-        "circumference_mm": ("circumference ", " mm"),
-        "diameter_in": ("tire diameter ", " in"),
-        "axle_ratio": ("axle ratio ", ""),
-    }.get(kind, ("", f" {kind.replace('_', ' ')}"))
-    return f"module {before}{value:g}{after}"
-
-
 @dataclass(frozen=True, slots=True)
 class AxleRatio:
     """Turns of the driveshaft for one turn of the wheels."""
@@ -87,8 +77,10 @@ class ScalerLimits:
     """What a pulse scaler can be set to: a fraction within limits, or a decimal with so many places."""
 
     numerator_max: int = 999
+    """Zero where no fraction can be set."""
     denominator_max: int = 999
-    decimals: int = 4
+    decimals: int | None = 4
+    """None where no decimal can be set."""
 
     def fractions_near(self, gain: float) -> list[Fraction]:
         """Return the settable fractions on both sides of ``gain`` that no other settable fraction comes closer to.

@@ -1,101 +1,200 @@
-"""Choices and how they are judged: by the predicted errors at the customer's speeds, never by the factor alone."""
+"""Choices and how they are judged: by the readings they lead one to expect at the customer's speeds."""
 
 from __future__ import annotations
 
-import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from statistics import NormalDist
 from typing import Any
 
 import numpy as np
 
-from speedcal.calibration.result import Calibration
+from speedcal.calibration.dial import Dial
 from speedcal.interval import FloatArray, Interval, tidy
-from speedcal.units import SPEED_UNIT_MPS
-from speedcal.vehicle.parts import setting_name
+from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 from speedcal.vehicle.vehicle import Criterion
+from speedcal.wording import words
 
-_POINTS = 2584  # a Fibonacci number, so that the lattice below covers the square evenly
-_LATTICE = 1597
+Limits = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
+"""The least and the most that may be shown at true speeds, each of the shape of the speeds. [m/s]"""
+
+_POINTS, _LATTICE = 2584, 1597  # Fibonacci numbers: the first two coordinates cover the square evenly
+_MOST_DIMENSIONS = 8
+_FURTHER = (2.0, 3.0, 5.0, 7.0, 11.0, 13.0)
+"""Square roots of these primes are the steps of the further coordinates (a Kronecker sequence)."""
+_GAIN_STEPS = 33
 RISK_OF_READING_LOW = 0.05
 """With the criterion "never reads low" a choice is good when the chance that it reads low is at most this."""
-_WORTH_SAYING = 0.5
-"""Chance of reading low from which it is said. [%]"""
+
+
+def default_limits(criterion: Criterion, acceptable_percent: float) -> Limits:
+    """Return the limits where no rule is named: the acceptable error, never low if the criterion says so."""
+    share = acceptable_percent / 100
+
+    def limits(speeds_mps: FloatArray) -> tuple[FloatArray, FloatArray]:
+        low = speeds_mps if criterion == "never reads low" else (1 - share) * speeds_mps
+        return np.asarray(low, float), np.asarray((1 + share) * speeds_mps)
+
+    return limits
+
+
+@dataclass(frozen=True, slots=True)
+class TireSet:
+    """A set of tires that is driven: the shaft's speed with it over that with the set of the drive."""
+
+    gain: float = 1.0
+    u_ln_gain: float = 0.0
 
 
 @dataclass(frozen=True)
 class Judge:
-    """The drive, the customer's speeds and the criterion, ready to judge any change of gain.
+    """The dial, the customer's speeds and the criterion, ready to judge any change of the drive.
 
     Parameters
     ----------
-    calibration
-        Its offset, factor and joint covariance are used; the offset stays whatever gears do.
+    dial
+        As it reads now. A change by g makes it show at v what it showed at g v.
+    unit
+        Unit of ``speeds``.
     speeds
-        Ground speeds that matter, in the display unit of the calibration, all above zero, at least one.
+        True speeds that matter, all above zero, at least one.
     criterion
         What counts as best.
     acceptable_percent
         Worst error that counts as put right. [%]
+    odometer_factor
+        Of the odometer where it was measured; None takes the dial's slope.
+    tire_sets
+        The sets of tires that one choice has to serve; the first is that of the drive.
+    limits
+        What may be shown; None takes :func:`default_limits`.
     """
 
-    calibration: Calibration
+    dial: Dial
+    unit: DisplayUnit
     speeds: tuple[float, ...]
     criterion: Criterion
     acceptable_percent: float
-    _truths: tuple[FloatArray, FloatArray, FloatArray] = field(init=False, repr=False)
+    odometer_factor: Interval | None = None
+    tire_sets: tuple[TireSet, ...] = (TireSet(),)
+    limits: Limits | None = None
+    _truths: FloatArray = field(init=False, repr=False)
+    """Readings at the knots for equally likely truths, shape (truths, knots). [m/s]"""
+    _tires: FloatArray = field(init=False, repr=False)
+    """Standard normal deviates of the tires of the further sets, shape (truths,)."""
+    _odometers: FloatArray = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         if not self.speeds or min(self.speeds) <= 0:
             raise ValueError(f"speeds must be above zero and at least one, not {self.speeds}")
-        object.__setattr__(self, "_truths", _plausible_truths(self.calibration))
+        knots, spare = _plausible_dials(self.dial, self.speeds_mps)
+        object.__setattr__(self, "_truths", knots)
+        object.__setattr__(self, "_tires", spare[:, 0])
+        if self.odometer_factor is None:
+            used = self.dial.used_mps
+            used = used if np.ptp(used) > 0 else used[0] + np.array([-1.0, 1.0])
+            rise = (used - used.mean()) / np.sum((used - used.mean()) ** 2)
+            odometers = knots @ self.dial.weights(used).T @ rise
+        else:
+            u = self.odometer_factor.half_width / NormalDist().inv_cdf(0.975)
+            odometers = self.odometer_factor.value + u * spare[:, 1]
+        object.__setattr__(self, "_odometers", odometers)
 
     @property
     def speeds_mps(self) -> FloatArray:
         """The customer's speeds. [m/s]."""
-        return np.asarray(self.speeds, float) * SPEED_UNIT_MPS[self.calibration.unit]
+        return np.asarray(self.speeds, float) * SPEED_UNIT_MPS[self.unit]
 
     @property
-    def odometer_factor(self) -> Interval:
-        """Gain of the odometer: measured, or else that of the speed, which the same shaft drives."""
-        return self.calibration.odometer_factor or self.calibration.error_factor
+    def odometer(self) -> Interval:
+        """Gain of the odometer: measured, or else that of the pointer, which the same shaft drives."""
+        if self.odometer_factor is not None:
+            return self.odometer_factor
+        line = self.dial.line
+        return self.dial.interval(line.error_factor, float(np.sqrt(line.covariance[1, 1])))
 
-    def relative_errors(self, gain: float) -> FloatArray:
-        """Return the expected error at each speed after the gain is changed, relative to the ground speed."""
+    def relative_errors(self, gain: float, shift_mps: float = 0.0) -> FloatArray:
+        """Return the expected error at each speed and set of tires after the change, relative to the true speed.
+
+        Parameters
+        ----------
+        gain
+            Speed of the instrument's shaft after the change over that before.
+        shift_mps
+            How far the needle is set up (+) or down (-). [m/s]
+        """
         v = self.speeds_mps
-        return np.asarray(self.calibration.offset_mps.value / v + gain * self.calibration.error_factor.value - 1)
+        return np.concatenate(
+            [(self.dial.indicated(gain * tires.gain * v) + shift_mps) / v - 1 for tires in self.tire_sets]
+        )
 
-    def worst_error(self, gain: float) -> float:
-        """Return the largest expected error over the speeds, relative to the ground speed."""
-        return float(np.abs(self.relative_errors(gain)).max())
+    def worst_error(self, gain: float, shift_mps: float = 0.0) -> float:
+        """Return the largest expected error, relative to the true speed."""
+        return float(np.abs(self.relative_errors(gain, shift_mps)).max())
 
-    def table(self, gain: float) -> list[dict[str, float]]:
+    def miss(self, gain: float) -> float:
+        """Return the expected error that the criterion looks at, before any risk: of the odometer or of the dial."""
+        return abs(gain * self.odometer.value - 1) if self.criterion == "odometer first" else self.worst_error(gain)
+
+    def table(self, gain: float, tires: TireSet | None = None) -> list[dict[str, float]]:
         """Return the expected error at each speed with its 95 % interval, in the display unit."""
-        c, factor = self.calibration, SPEED_UNIT_MPS[self.calibration.unit]
-        rows = []
-        for shown_at, v, error in zip(self.speeds, self.speeds_mps, self.relative_errors(gain), strict=True):
-            variance = c.covariance[0, 0] + 2 * v * gain * c.covariance[0, 1] + (v * gain) ** 2 * c.covariance[1, 1]
-            half = c.coverage_factor * math.sqrt(max(float(variance), 0.0)) / factor
-            miss = float(error) * shown_at
-            rows.append(
-                {
-                    "ground": tidy(shown_at, 4),
-                    "indicated": tidy(shown_at + miss, 4),
-                    "error": tidy(miss, 4),
-                    "low": tidy(miss - half, 4),
-                    "high": tidy(miss + half, 4),
-                    "percent": tidy(100 * miss / shown_at, 3),
-                }
-            )
-        return rows
+        scale, fitted = SPEED_UNIT_MPS[self.unit], tires or self.tire_sets[0]
+        dial = self.dial.geared(gain * fitted.gain, u_ln_factor=fitted.u_ln_gain)
+        shown, half = dial.indicated(self.speeds_mps) / scale, dial.half_width(self.speeds_mps) / scale
+        return [
+            {
+                "ground": tidy(v, 4),
+                "indicated": tidy(at, 4),
+                "error": tidy(at - v, 4),
+                "low": tidy(at - v - h, 4),
+                "high": tidy(at - v + h, 4),
+                "percent": tidy(100 * (at - v) / v, 3),
+            }
+            for v, at, h in zip(self.speeds, shown, half, strict=True)
+        ]
+
+    def plausible_errors(self, gains: Sequence[float] | FloatArray) -> FloatArray:
+        """Return the relative errors that may be the truth, shape (truths, gains, speeds and sets)."""
+        v, gain = self.speeds_mps, np.asarray(gains, float)
+        found = []
+        for tires in self.tire_sets:
+            at = np.multiply.outer(gain * tires.gain, v)
+            shown = self._truths @ self.dial.weights(at.ravel()).T
+            if tires.u_ln_gain:
+                moved = tires.u_ln_gain * (at * self.dial.slope(at)).ravel()
+                shown = shown + self._tires[:, None] * moved
+            found.append(shown.reshape(-1, *at.shape) / v - 1)
+        return np.concatenate(found, axis=2)
 
     def probability_reads_low(self, gain: float) -> float:
         """Return the chance that at one of the speeds at least the instrument shows less than the truth."""
-        offset, factor, _ = self._truths
-        ends = np.array([self.speeds_mps.min(), self.speeds_mps.max()])  # a / v is monotonic, so the ends decide
-        errors = offset[:, None] / ends + gain * factor[:, None] - 1
-        return float((errors.min(axis=1) < 0).mean())
+        return float((self.plausible_errors([gain]).min(axis=2) < 0).mean())
+
+    def probability_within(self, gain: float, shift_mps: float = 0.0) -> float:
+        """Return the chance that at every speed the instrument shows what the limits allow."""
+        v = np.tile(self.speeds_mps, len(self.tire_sets))
+        low, high = (self.limits or default_limits(self.criterion, self.acceptable_percent))(v)
+        shown = (self.plausible_errors([gain])[:, 0] + 1) * v + shift_mps
+        return float(np.all((shown >= low - 1e-9) & (shown <= high + 1e-9), axis=1).mean())
+
+    def best_shift(self, gain: float, shifts_mps: FloatArray) -> tuple[float, float]:
+        """Return the shift of the needle that most likely brings every reading within the limits, and that chance."""
+        v = np.tile(self.speeds_mps, len(self.tire_sets))
+        low, high = (self.limits or default_limits(self.criterion, self.acceptable_percent))(v)
+        shown = (self.plausible_errors([gain])[:, 0] + 1) * v
+        room = np.stack([(low - shown).max(axis=1), (high - shown).min(axis=1)])  # a shift between the two will do
+        chances = [float(((room[0] <= shift) & (shift <= room[1])).mean()) for shift in shifts_mps]
+        order = sorted(
+            range(len(chances)), key=lambda i: (-round(chances[i], 3), self.worst_error(gain, float(shifts_mps[i])))
+        )
+        return float(shifts_mps[order[0]]), chances[order[0]]
+
+    def expected_within(self, gain: float, shift_mps: float = 0.0) -> bool:
+        """Tell whether the expected readings keep the limits."""
+        v = np.tile(self.speeds_mps, len(self.tire_sets))
+        low, high = (self.limits or default_limits(self.criterion, self.acceptable_percent))(v)
+        shown = (self.relative_errors(gain, shift_mps) + 1) * v
+        return bool(np.all((shown >= low - 1e-9) & (shown <= high + 1e-9)))
 
     def probabilities_best(self, gains: Sequence[float]) -> list[float]:
         """Return for each gain the chance that it is the best of them, over what the truth may be."""
@@ -108,78 +207,95 @@ class Judge:
         """Return what the criterion minimises, for the expected errors; the second number breaks ties."""
         worst = self.worst_error(gain)
         if self.criterion == "odometer first":
-            return abs(gain * self.odometer_factor.value - 1), worst
+            return abs(gain * self.odometer.value - 1), worst
         if self.criterion == "never reads low":
             risk = self.probability_reads_low(gain)
             low = -float(self.relative_errors(gain).min())
             return (worst, 0.0) if risk <= RISK_OF_READING_LOW else (10 + risk, low)
         return worst, 0.0
 
+    def expected_ideal(self) -> float:
+        """Return the gain that the criterion would choose for the expected dial if every gain could be had."""
+        if self.criterion == "odometer first":
+            return 1 / self.odometer.value
+        low, high = self._bracket()
+        for _ in range(60):
+            middle = (low + high) / 2
+            low, high = (middle, high) if self._excess(self.relative_errors(middle)) < 0 else (low, middle)
+        return (low + high) / 2
+
     def ideal_gain(self) -> Interval:
         """Return the change of gain that the criterion would choose if every gain could be had, with its interval.
 
-        With an offset the errors a/v cannot all be cancelled; the gain then splits them evenly over the speeds
-        (smallest worst error), lifts the lowest until reading low is unlikely enough (never reads low), or leaves
-        them (odometer first).
+        An offset or a bend cannot be cancelled; the gain then splits the errors evenly over the speeds (smallest worst
+        error), lifts the lowest until reading low is unlikely enough (never reads low), or leaves them (odometer
+        first).
         """
-        offset, factor, odometer = self._truths
-        c = self.calibration
-        centre = self._ideal(np.array([c.offset_mps.value]), np.array([c.error_factor.value]), self._odometer_point())
-        spread = self._ideal(offset, factor, odometer)
+        centre = self.expected_ideal()
+        if self.criterion == "odometer first":
+            spread = 1 / self._odometers
+        else:
+            reach = 6 * float(np.max(self.dial.u_indicated(centre * self.speeds_mps) / self.speeds_mps)) + 1e-6
+            gains = centre * (1 + np.linspace(-reach, reach, _GAIN_STEPS)).clip(0.05)
+            excess = self._excess(self.plausible_errors(gains))  # rises with the gain
+            spread = np.array([np.interp(0.0, row, gains) for row in excess])
         low, high, safe = np.quantile(spread, [0.025, 0.975, 1 - RISK_OF_READING_LOW])
-        value = safe if self.criterion == "never reads low" else centre[0]
-        return Interval(float(value), float(low), float(high))
+        value = float(safe) if self.criterion == "never reads low" else centre
+        return Interval(value, float(low), float(high))
 
-    def offset_error(self) -> float:
-        """Return the worst relative error that the offset leaves whatever the gain is made."""
-        shares = self.calibration.offset_mps.value / self.speeds_mps
-        spread = float(shares.max() - shares.min())
-        if self.criterion == "odometer first":
-            return float(np.abs(shares).max())
-        return spread if self.criterion == "never reads low" else spread / 2
+    def unavoidable_error(self) -> float:
+        """Return the worst relative error that offset and bend leave whatever the gain is made."""
+        return self.worst_error(self.expected_ideal())
 
-    def _odometer_point(self) -> FloatArray:
-        return np.array([self.odometer_factor.value])
+    def _bracket(self) -> tuple[float, float]:
+        low = high = 1.0
+        while self._excess(self.relative_errors(low)) >= 0 and low > 1e-3:
+            low /= 1.5
+        while self._excess(self.relative_errors(high)) < 0 and high < 1e3:
+            high *= 1.5
+        return low, high
 
-    def _ideal(self, offset: FloatArray, factor: FloatArray, odometer: FloatArray) -> FloatArray:
-        shares = offset[:, None] / np.array([self.speeds_mps.min(), self.speeds_mps.max()])
-        if self.criterion == "odometer first":
-            return np.asarray(1 / odometer)
-        target = 1 - (shares.min(axis=1) if self.criterion == "never reads low" else shares.mean(axis=1))
-        return np.asarray(target / factor)
+    def _excess(self, errors: FloatArray) -> FloatArray:
+        """Return what is zero at the ideal gain: the lowest error, or the sum of the lowest and the highest."""
+        lowest = errors.min(axis=-1)
+        return np.asarray(lowest if self.criterion == "never reads low" else lowest + errors.max(axis=-1))
 
     def _losses(self, gains: FloatArray) -> FloatArray:
         """Return the loss of each gain for each plausible truth, shape (truths, gains)."""
-        offset, factor, odometer = self._truths
         if self.criterion == "odometer first":
-            return np.asarray(np.abs(odometer[:, None] * gains - 1))
-        shares = offset[:, None] / np.array([self.speeds_mps.min(), self.speeds_mps.max()])
-        line = factor[:, None] * gains - 1
-        low, high = line + shares.min(axis=1)[:, None], line + shares.max(axis=1)[:, None]
-        worst = np.maximum(np.abs(low), np.abs(high))
-        return np.asarray(np.where(low < 0, 10 - low, worst) if self.criterion == "never reads low" else worst)
+            return np.asarray(np.abs(self._odometers[:, None] * gains - 1))
+        errors = self.plausible_errors(gains)
+        worst = np.abs(errors).max(axis=2)
+        if self.criterion != "never reads low":
+            return np.asarray(worst)
+        low = errors.min(axis=2)
+        return np.asarray(np.where(low < 0, 10 - low, worst))
 
 
-def _plausible_truths(calibration: Calibration) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return equally likely offsets, factors and odometer factors, each of shape (n,), the same on every call.
+def _plausible_dials(dial: Dial, speeds_mps: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return equally likely readings at the knots (n, knots) and two spare deviates (n, 2), the same on every call.
 
-    Points of a Fibonacci lattice turned into the joint normal distribution of (offset, factor), widened so that its
-    95 % intervals are those of the calibration.
+    A point set that fills the unit cube evenly is turned into the joint normal distribution of the knots, widened so
+    that its 95 % intervals are those of the dial. The first coordinates carry what moves the readings at the
+    customer's speeds most.
     """
-    inverse = NormalDist().inv_cdf
-    widen = calibration.coverage_factor / inverse(0.975)
+    values, vectors = np.linalg.eigh(dial.knot_covariance)
+    root = vectors * np.sqrt(np.maximum(values, 0.0))
+    turned = np.linalg.svd(dial.weights(speeds_mps) @ root, full_matrices=True)[2]
+    keep = min(_MOST_DIMENSIONS - 2, len(turned))
+    widen = dial.coverage_factor / NormalDist().inv_cdf(0.975)
+    points = _even_normals(keep + 2)
+    return dial.shown_mps + widen * points[:, :keep] @ (root @ turned[:keep].T).T, points[:, keep:]
+
+
+def _even_normals(dimensions: int) -> FloatArray:
+    """Return standard normal deviates that fill the space evenly, shape (2584, dimensions)."""
+    from scipy.special import ndtri
+
     i = np.arange(_POINTS)
-    first = np.array([inverse((k + 0.5) / _POINTS) for k in i])
-    second = first[(i * _LATTICE) % _POINTS]
-    c = calibration.covariance
-    u_offset, u_factor = math.sqrt(max(c[0, 0], 0.0)), math.sqrt(max(c[1, 1], 0.0))
-    correlation = float(c[0, 1]) / (u_offset * u_factor) if u_offset and u_factor else 0.0
-    rest = math.sqrt(max(1 - correlation**2, 0.0))
-    factor = calibration.error_factor.value + widen * u_factor * first
-    offset = calibration.offset_mps.value + widen * u_offset * (correlation * first + rest * second)
-    measured = calibration.odometer_factor
-    odometer = factor if measured is None else measured.value + measured.half_width / inverse(0.975) * first
-    return offset, factor, odometer
+    columns = [(i + 0.5) / _POINTS, ((i * _LATTICE) % _POINTS + 0.5) / _POINTS]
+    columns += [(0.5 + i * np.sqrt(prime)) % 1.0 for prime in _FURTHER[: dimensions - 2]]
+    return np.asarray(ndtri(np.clip(np.column_stack(columns), 1e-9, 1 - 1e-9)))
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,26 +303,38 @@ class Choice:
     """One thing that can be fitted or set, and what the instrument would show with it."""
 
     kind: str
-    """``driven gear``, ``drive gear``, ``pair``, ``ratio box``, ``pulse scaler``, a setting, or ``keep``."""
+    """``driven_gear``, ``drive_gear``, ``pair``, ``ratio_box``, ``pulse_scaler``, ``setting`` or ``keep``."""
     parts: tuple[tuple[str, Any], ...]
     """What is fitted or typed, by name."""
     gain: float
-    """Indicated speed after the change, divided by that before it, offset apart."""
+    """Speed of the instrument's shaft after the change over that before it."""
     worst_error_percent: float
     errors: tuple[dict[str, float], ...]
     reads_low: bool
     """True when the expected error is below zero at one of the speeds."""
+    lowest_error_percent: float
+    """Expected error at the speed where it is lowest. [%]"""
     probability_reads_low: float
+    probability_passes: float
+    """Chance that every speed keeps the limits of the job."""
     odometer_percent: Interval
     """Error of the distance shown. [%]"""
     is_acceptable: bool
     """The worst error, and the criterion where it forbids reading low, are met."""
+    second_errors: tuple[dict[str, float], ...] = ()
+    """The same as ``errors`` with the second set of tires; empty where there is none."""
     probability_best: float | None = None
+    """Chance of being the best of all choices that exist, whatever their kind."""
     available: bool | None = None
     """Whether the part exists in the gear family; None when no family says so."""
     orientation: str | None = None
     """Tooth range that must face down when the housing is indexed."""
     is_fitted: bool = False
+
+    @property
+    def what(self) -> dict[str, Any]:
+        """Its kind and what is fitted or typed, as findings and advice name it."""
+        return {"kind": self.kind, **dict(self.parts)}
 
     def to_dict(self) -> dict[str, Any]:
         """Return the choice, ready for JSON."""
@@ -215,8 +343,11 @@ class Choice:
             **dict(self.parts),
             "worst_error_percent": tidy(self.worst_error_percent, 3),
             "errors": [dict(row) for row in self.errors],
+            **({"second_errors": [dict(row) for row in self.second_errors]} if self.second_errors else {}),
             "probability_best": None if chance is None else tidy(chance, 4),
+            "probability_passes": tidy(self.probability_passes, 4),
             "reads_low": self.reads_low,
+            "lowest_error_percent": tidy(self.lowest_error_percent, 3),
             "probability_reads_low": tidy(self.probability_reads_low, 4),
             "available": self.available,
             "orientation": self.orientation,
@@ -226,51 +357,28 @@ class Choice:
             "odometer_percent": self.odometer_percent.to_dict(digits=3),
         }
 
-    @property
-    def name(self) -> str:
-        """What a mechanic would call it."""
-        part = dict(self.parts)
-        match self.kind:
-            case "pair":
-                return f"drive gear {part['drive_gear']} with driven gear {part['driven_gear']}"
-            case "ratio box":
-                return f"ratio box {part['ratio']}"
-            case "pulse scaler":
-                return f"pulse scaler {part['fraction'] or part['scaler']}"
-            case "setting":
-                return setting_name(part["setting"], part["value"])
-            case "keep":
-                return "keep what is fitted"
-        return f"{self.kind} {part['teeth']}"
-
-    @property
-    def low_text(self) -> str:
-        """Whether it reads low at one of the speeds, in words; empty when it hardly can."""
-        if self.reads_low:
-            return "reads low"
-        chance = 100 * self.probability_reads_low
-        return f"may read low ({chance:.0f} %)" if chance >= _WORTH_SAYING else ""
-
     def __str__(self) -> str:
-        low = f", {self.low_text}" if self.low_text else ""
-        return f"{self.name}: worst error {self.worst_error_percent:.1f} %{low}"
+        return words().summary(self)
 
 
 def judge_choice(judge: Judge, kind: str, parts: Sequence[tuple[str, Any]], gain: float, **facts: Any) -> Choice:
     """Return the choice with its predicted errors under a change of gain."""
-    worst = judge.worst_error(gain)
-    risk = judge.probability_reads_low(gain)
-    low_enough = worst * 100 <= judge.acceptable_percent
-    odometer = judge.odometer_factor.scaled(100 * gain)
+    errors = judge.relative_errors(gain)
+    worst, risk = float(np.abs(errors).max()), judge.probability_reads_low(gain)
+    odometer = judge.odometer.scaled(100 * gain)
     return Choice(
         kind=kind,
         parts=tuple(parts),
         gain=gain,
         worst_error_percent=100 * worst,
         errors=tuple(judge.table(gain)),
-        reads_low=bool(judge.relative_errors(gain).min() < -1e-9),
+        second_errors=tuple(judge.table(gain, judge.tire_sets[1])) if len(judge.tire_sets) > 1 else (),
+        reads_low=bool(errors.min() < -1e-9),
+        lowest_error_percent=100 * float(errors.min()),
         probability_reads_low=risk,
+        probability_passes=judge.probability_within(gain),
         odometer_percent=Interval(odometer.value - 100, odometer.low - 100, odometer.high - 100),
-        is_acceptable=low_enough and (judge.criterion != "never reads low" or risk <= RISK_OF_READING_LOW),
+        is_acceptable=worst * 100 <= judge.acceptable_percent
+        and (judge.criterion != "never reads low" or risk <= RISK_OF_READING_LOW),
         **facts,
     )

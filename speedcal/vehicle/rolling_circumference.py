@@ -4,16 +4,35 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from speedcal.errors import VehicleError
+from speedcal.finding import Finding
 from speedcal.interval import Interval, tidy
-from speedcal.units import INCH_M, LENGTH_UNIT_M, MILE_M
-from speedcal.vehicle.data import tire_facts
+from speedcal.units import INCH_M, LENGTH_UNIT_M, MILE_M, DisplayUnit
+from speedcal.vehicle.data import facts
 from speedcal.vehicle.tires import TireSize
+from speedcal.wording import words
 
 _LEAST_M, _MOST_M = 0.5, 6.0
+
+
+@dataclass(frozen=True, slots=True)
+class Allowance:
+    """One thing that widens the interval of a circumference."""
+
+    name: str
+    """``convention``, ``load``, ``pressure``, ``aspect_assumed``, ``flotation_name``, ``wear``, ``chalk_marks`` ..."""
+    percent: float
+    """Half width of the interval for it. [%]"""
+    source: str
+    status: str
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the allowance, ready for JSON."""
+        return {"name": self.name, "percent": tidy(self.percent, 3), "source": self.source, "status": self.status}
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,15 +41,14 @@ class RolledTire:
 
     circumference_m: Interval
     """95 % interval."""
-    basis: str
-    """How it was found, in words."""
+    basis: Finding
+    """``tire_by_convention``, ``tire_rolled_out``, ``tire_by_turns`` or ``tire_both_sides``."""
     status: str
     """``measured``, ``stated``, ``secondary`` or ``from memory``."""
     source: str = ""
     """Where the convention comes from; empty for a measurement."""
     size: TireSize | None = None
-    allowances: tuple[tuple[str, float, str, str], ...] = ()
-    """What widens the interval: name, half width in per cent of the circumference, source, status."""
+    allowances: tuple[Allowance, ...] = ()
 
     @property
     def u_relative(self) -> float:
@@ -41,22 +59,14 @@ class RolledTire:
         """Return the circumference in the forms of the trade, with intervals, ready for JSON."""
         return {
             **circumference_forms(self.circumference_m),
-            "basis": self.basis,
+            "basis": self.basis.to_dict(),
             "status": self.status,
             "source": self.source,
-            "allowances": [
-                {"name": name, "percent": tidy(percent, 3), "source": source, "status": status}
-                for name, percent, source, status in self.allowances
-            ],
+            "allowances": [allowance.to_dict() for allowance in self.allowances],
         }
 
     def __str__(self) -> str:
-        turns = circumference_forms(self.circumference_m)["turns_per_mile"]
-        return (
-            f"rolls {1000 * self.circumference_m.value:.0f} mm a turn "
-            f"({1000 * self.circumference_m.low:.0f} to {1000 * self.circumference_m.high:.0f}), "
-            f"{turns['value']:.0f} turns per mile"
-        )
+        return words().summary(self)
 
 
 def circumference_forms(circumference_m: Interval) -> dict[str, dict[str, float]]:
@@ -101,37 +111,61 @@ def roll_by_convention(
     ValueError
         A tread depth is negative or more than that of the new tire.
     """
-    facts = tire_facts()
-    rule = facts["rolled"]["radial" if size.is_radial else "bias"]
-    tread, new_mm = facts["tread"], new_tread_mm if new_tread_mm is not None else float(facts["tread"]["new_mm"])
+    known = facts("tires")
+    rule, tread = known["rolled"]["radial" if size.is_radial else "bias"], known["tread"]
+    new_mm = new_tread_mm if new_tread_mm is not None else float(tread["new_mm"])
     if tread_mm is not None and not 0 <= tread_mm <= new_mm:
         raise ValueError(f"tread of {tread_mm} mm is not between 0 and {new_mm} mm of a new tire")
     diameter_mm = float(size.diameter_mm)
     worn_percent = 0.0 if tread_mm is None else 200 * (new_mm - tread_mm) / diameter_mm
     still_percent = 200 * (new_mm - tread["worn_mm"]) / diameter_mm if tread_mm is None else 0.0
-    pressure = pressure_percent / 10 * facts["pressure"]["percent_per_10_percent"]
+    pressure = pressure_percent / 10 * known["pressure"]["percent_per_10_percent"]
     value = float(rule["factor"]) * size.diameter_m * (1 - worn_percent / 100) * (1 + pressure / 100)
-    load, pressures = facts["load"], facts["pressure"]
-    allowances: list[tuple[str, float, str, str]] = [
-        ("convention", float(rule["spread_percent"]), rule["spread_source"], rule["spread_status"]),
-        ("load", float(load["spread_percent"]), load["source"], load["status"]),
-        ("pressure", float(pressures["percent_per_10_percent"]), pressures["source"], pressures["status"]),
+    load, pressures = known["load"], known["pressure"]
+    allowances = [
+        Allowance("convention", float(rule["spread_percent"]), rule["spread_source"], rule["spread_status"]),
+        Allowance("load", float(load["spread_percent"]), load["source"], load["status"]),
+        Allowance("pressure", float(pressures["percent_per_10_percent"]), pressures["source"], pressures["status"]),
     ]
-    if size.is_aspect_assumed:
-        unsure = facts["aspect"]["unsure"]
-        percent = float(2 * size.width_mm * unsure["points"] / size.diameter_mm)
-        allowances.append(("aspect not on the sidewall", percent, unsure["source"], unsure["status"]))
-    half = math.hypot(*(percent for _, percent, _, _ in allowances)) / 100
+    if size.spread_percent:
+        name = "flotation_name" if size.basis == "printed" else size.basis
+        allowances.append(Allowance(name, size.spread_percent, size.source, size.status))
+    half = math.hypot(*(allowance.percent for allowance in allowances)) / 100
     if still_percent:
-        allowances.append(("wear, only downwards", still_percent, tread["new_source"], tread["new_status"]))
+        allowances.append(Allowance("wear", still_percent, tread["new_source"], tread["new_status"]))
     return RolledTire(
         circumference_m=Interval(value, value * (1 - half - still_percent / 100), value * (1 + half)),
-        basis=f"{size} by convention: {rule['factor']} x diameter",
+        basis=Finding("tire_by_convention", size=str(size), factor=float(rule["factor"])),
         status=str(rule["status"]),
         source=str(rule["source"]),
         size=size,
         allowances=tuple(allowances),
     )
+
+
+def both_sides(left: RolledTire, right: RolledTire) -> RolledTire:
+    """Return what an axle rolls for a turn of its ring gear with different tires left and right.
+
+    The differential turns with the mean of the wheels, and both cover the same ground, so the turns per distance
+    average: 1/C = (1/C_left + 1/C_right)/2.
+    """
+    ends = [_mean_roll(*pair) for pair in zip(_ends(left), _ends(right), strict=True)]
+    return RolledTire(
+        circumference_m=Interval(*ends),
+        basis=Finding("tire_both_sides", left=left.basis.text, right=right.basis.text),
+        status=left.status,
+        source=left.source,
+        allowances=(*left.allowances, *right.allowances),
+    )
+
+
+def _ends(rolled: RolledTire) -> tuple[float, float, float]:
+    c = rolled.circumference_m
+    return c.value, c.low, c.high
+
+
+def _mean_roll(left_m: float, right_m: float) -> float:
+    return 2 / (1 / left_m + 1 / right_m)
 
 
 def roll_out(distance_m: float, turns: float, *, u_distance_m: float = 0.005) -> RolledTire:
@@ -155,11 +189,9 @@ def roll_out(distance_m: float, turns: float, *, u_distance_m: float = 0.005) ->
         raise ValueError(f"a roll-out needs a positive distance and number of turns, not {distance_m} m, {turns} turns")
     return RolledTire(
         circumference_m=Interval.around(_plausible(distance_m / turns), 2 * u_distance_m / turns),
-        basis=f"rolled out: {distance_m:g} m in {turns:g} turns",
+        basis=Finding("tire_rolled_out", distance_m=distance_m, turns=turns),
         status="measured",
-        allowances=(
-            ("two chalk marks and a tape", 200 * u_distance_m / distance_m, "our own judgement", "from memory"),
-        ),
+        allowances=(Allowance("chalk_marks", 200 * u_distance_m / distance_m, "our own judgement", "from memory"),),
     )
 
 
@@ -183,9 +215,9 @@ def roll_by_turns(turns_per_m: float, *, spread_percent: float = 1.0) -> RolledT
     circumference_m = _plausible(1 / turns_per_m)
     return RolledTire(
         circumference_m=Interval.around(circumference_m, spread_percent / 100 * circumference_m),
-        basis=f"maker's figure: {turns_per_m * MILE_M:g} turns per mile",
+        basis=Finding("tire_by_turns", turns_per_mile=turns_per_m * MILE_M),
         status="stated",
-        allowances=(("load and pressure of this vehicle", spread_percent, "our own judgement", "from memory"),),
+        allowances=(Allowance("load_and_pressure", spread_percent, "our own judgement", "from memory"),),
     )
 
 
@@ -205,10 +237,39 @@ def parse_roll_out(text: str) -> RolledTire:
     """
     match = re.fullmatch(r"\s*([\d.]+)\s*:\s*([\d.]+)\s*([a-z]+)\s*", text.lower().replace(",", "."))
     unit = LENGTH_UNIT_M.get(match[3]) if match else None
+    if match is None or unit is None:
+        raise VehicleError("roll_out_unreadable", given=text)
     try:
-        if match is None or unit is None:
-            raise ValueError("turns, a colon, a distance and its unit were expected")
         return roll_out(float(match[2]) * unit, float(match[1]))
-    except ValueError as error:
-        problem = f"roll-out {text[:40]!r} is not TURNS:DISTANCE ({error})"
-        raise VehicleError(problem, remedy="Write it as 3:8.12m, 3:319.5in or 5:44ft") from None
+    except ValueError:
+        raise VehicleError("roll_out_unreadable", given=text) from None
+
+
+@dataclass(frozen=True, slots=True)
+class TireChange:
+    """What fitting one tire instead of another does to an instrument that was right."""
+
+    before: RolledTire
+    after: RolledTire
+
+    @property
+    def gain(self) -> Interval:
+        """Indicated speed with the new tire divided by that with the old one at the same true speed."""
+        value = self.before.circumference_m.value / self.after.circumference_m.value
+        u = (self.before.u_relative**2 + self.after.u_relative**2) ** 0.5
+        return Interval.around(value, 2 * u * value)
+
+    def shown(self, speeds: Sequence[float]) -> list[dict[str, float]]:
+        """Return what is shown at true speeds, in the unit of the speeds."""
+        ends = {"indicated": self.gain.value, "low": self.gain.low, "high": self.gain.high}
+        return [{"ground": v, **{name: tidy(v * gain, 3) for name, gain in ends.items()}} for v in speeds]
+
+    def to_dict(self, speeds: Sequence[float], unit: DisplayUnit) -> dict[str, Any]:
+        """Return the comparison, ready for JSON."""
+        return {
+            "before": self.before.to_dict(),
+            "gain": self.gain.to_dict(),
+            "percent": tidy(100 * (self.gain.value - 1), 3),
+            "speed_unit": unit,
+            "shown": self.shown(speeds),
+        }

@@ -12,9 +12,10 @@ from speedcal.errors import VehicleError
 from speedcal.schema import TableReader
 from speedcal.units import INCH_M, MILE_M
 from speedcal.vehicle.gears import GearFamily, load_family
-from speedcal.vehicle.parts import AxleRatio, ScalerLimits, Setting, parse_settings, setting_name
+from speedcal.vehicle.parts import AxleRatio, ScalerLimits, Setting, parse_settings
 from speedcal.vehicle.rolling_circumference import RolledTire, roll_by_convention, roll_by_turns, roll_out
 from speedcal.vehicle.tires import TireSize, parse_tire_size
+from speedcal.wording import words
 
 Criterion = Literal["smallest worst error", "never reads low", "odometer first"]
 CRITERIA: tuple[Criterion, ...] = get_args(Criterion)
@@ -138,16 +139,14 @@ class Vehicle:
             family=family,
         )
 
+    @property
+    def has_gear_drive(self) -> bool:
+        """True where a drive gear and a driven gear stand between shaft or wheel and instrument."""
+        has_gears = self.drive_gear is not None or self.driven_gear is not None
+        return self.sensor == "driven gear" or (self.sensor == "wheel" and has_gears)
+
     def __str__(self) -> str:
-        known = [self.label or "vehicle"]
-        known += [f"tire {self.tire}"] if self.tire else []
-        known += [f"axle {self.axle}"] if self.axle else []
-        known += [f"drive gear {self.drive_gear}"] if self.drive_gear else []
-        known += [f"driven gear {self.driven_gear}"] if self.driven_gear else []
-        return ", ".join(known)
-
-
-_PARTS = ("driven_gear", "drive_gear", "ratio_box", "pulse_scaler", "tire", "axle")
+        return words().summary(self)
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,9 +190,7 @@ class Work:
         return cls(**{**reader.values, **further})
 
     def __str__(self) -> str:
-        done = [f"{name.replace('_', ' ')} {value}" for name in _PARTS if (value := getattr(self, name)) is not None]
-        done += [setting_name(item.kind, item.now) for item in self.settings if item.now is not None]
-        return ", ".join(done) or "nothing changed"
+        return words().summary(self)
 
 
 def _axle(reader: TableReader, key: str) -> AxleRatio | None:
@@ -244,8 +241,9 @@ def _scaler_limits(reader: TableReader) -> ScalerLimits | None:
     if numerator is None and denominator is None and decimals is None:
         electric = ("pulse_scaler", "pulses_per_turn", "pulses_per_mile", "pulses_per_km")
         return usual if any(name in reader.table for name in electric) else None
+    fractions = numerator is not None or denominator is not None
     return ScalerLimits(
-        numerator or usual.numerator_max,
-        denominator or usual.denominator_max,
-        usual.decimals if decimals is None else decimals,
+        (numerator or usual.numerator_max) if fractions else 0,
+        (denominator or usual.denominator_max) if fractions else 0,
+        decimals,
     )

@@ -78,7 +78,7 @@ def test_the_demo_finds_the_truth_within_its_intervals() -> None:
     assert rejected == [TRUTH["wrong_reading_line_before"]]
     assert result.corrections is not None
     assert result.corrections.best is not None
-    assert result.corrections.best.name == f"driven gear {TRUTH['best_driven_gear']}"
+    assert str(result.corrections.best) == f"driven gear {TRUTH['best_driven_gear']}"
 
 
 def test_the_truth_of_the_demo_is_hand_arithmetic() -> None:
@@ -246,7 +246,7 @@ def test_what_explains_the_error_is_in_the_result() -> None:
     explanations = demo().to_dict()["explanations"]
     assert explanations["explanations"][0]["differs_in"] == []
     assert explanations["as_stated"] > 0.5
-    assert any("from memory" in text for text in explanations["priors"])
+    assert any("from memory" in prior["text"] for prior in explanations["priors"])
 
 
 def test_the_json_says_what_went_in() -> None:

@@ -24,7 +24,7 @@ from speedcal.vehicle.axle_ratio import (
     parse_turns,
     plausible_pairs,
 )
-from speedcal.vehicle.engine import axle_from_drive, read_engine_speed
+from speedcal.vehicle.engine_speed import axle_from_drive, read_engine_speed
 
 RING_AND_PINION = {
     "35/10": 3.500000, "37/12": 3.083333, "39/12": 3.250000, "40/13": 3.076923, "41/13": 3.153846, "43/13": 3.307692,

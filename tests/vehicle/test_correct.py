@@ -14,6 +14,7 @@ from support.calibrations import make_calibration
 
 from speedcal.errors import VehicleError
 from speedcal.interval import Interval
+from speedcal.text.corrections import low_text
 from speedcal.units import MILE_M
 from speedcal.vehicle import Vehicle, correct, gain_change, predict_after
 from speedcal.vehicle.drivetrain import chain, train_gain
@@ -94,7 +95,7 @@ def test_effective_tire_comes_absolute_from_a_known_train() -> None:
     assert tire is not None
     assert tire.is_absolute
     assert tire.circumference_m.value == pytest.approx(13 * 41 / 11 / 26 / 1.1 * 1.609344, rel=1e-12)
-    assert tire.circumference_m.low == pytest.approx(tire.circumference_m.value / (1 + 1.96 * 0.01 / 1.1), rel=1e-9)
+    assert tire.circumference_m.low == pytest.approx(tire.circumference_m.value / (1 + 1.96 * 0.01 / 1.1), rel=1e-6)
     shown = tire.to_dict()
     assert shown["turns_per_mile"]["value"] == pytest.approx(MILE_M / tire.circumference_m.value, abs=1e-3)
     assert shown["effective_diameter_in"]["value"] == pytest.approx(
@@ -114,9 +115,9 @@ def test_effective_tire_is_the_modules_circumference_over_the_factor() -> None:
 def test_an_unknown_chain_is_called_inseparable_and_nothing_is_guessed() -> None:
     result = correct(make_calibration(factor=1.08), vehicle(turns_per_mile=None, axle=None))
     assert result.effective_tire is None
-    found = {finding.code: finding.text for finding in result.findings}
-    assert "instrument, axle" in found["inseparable"]
-    assert "speedcal axle" in found["inseparable"]
+    found = {finding.code: finding for finding in result.findings}
+    assert found["inseparable"].values["links"] == ["instrument", "axle"]
+    assert "speedcal axle" in found["inseparable"].text
 
 
 def test_one_unknown_link_is_what_the_drive_determines() -> None:
@@ -154,7 +155,7 @@ def test_intervals_use_the_joint_covariance() -> None:
 
 def test_chances_of_being_best_match_a_large_random_sample() -> None:
     calibration = make_calibration(offset=0.5, factor=1.075, u_offset=0.9, u_factor=0.018)
-    result = correct(calibration, vehicle(), speeds=[30, 50, 70])
+    result = correct(calibration, vehicle(drive_gear=None, turns_per_mile=None), speeds=[30, 50, 70])
     rng = np.random.default_rng(5)
     truth = rng.multivariate_normal([calibration.offset_mps.value, 1.075], calibration.covariance, 200_000)
     v = np.array([30, 50, 70]) * MILE_M / 3600
@@ -228,9 +229,9 @@ def test_without_an_acceptable_choice_it_says_what_would_do() -> None:
 def test_a_large_offset_is_said_to_be_beyond_any_gear() -> None:
     # 4 mph at 30 and 70: 13.3 % and 5.7 %; the best gain leaves half the difference, 3.8 %
     result = correct(make_calibration(offset=4.0, factor=1.0), vehicle(), speeds=[30, 70])
-    text = {finding.code: finding.text for finding in result.findings}["no_acceptable_choice"]
-    assert "3.8 %" in text
-    assert "instrument itself" in text
+    found = {finding.code: finding for finding in result.findings}["instrument_limits"]
+    assert found.values["left_percent"] == pytest.approx(100 * (4 / 30 - 4 / 70) / 2, abs=0.01)
+    assert "instrument itself" in found.text
 
 
 def test_orientation_follows_the_tooth_range() -> None:
@@ -242,7 +243,13 @@ def test_orientation_follows_the_tooth_range() -> None:
 
 def test_a_pulse_scaler_gets_the_best_decimal_and_fraction_of_its_device() -> None:
     car = Vehicle.from_dict(
-        {"pulses_per_mile": 4000, "pulses_per_turn": 8, "scaler_numerator_max": 64, "scaler_denominator_max": 64}
+        {
+            "pulses_per_mile": 4000,
+            "pulses_per_turn": 8,
+            "scaler_numerator_max": 64,
+            "scaler_denominator_max": 64,
+            "scaler_decimals": 4,
+        }
     )
     result = correct(make_calibration(factor=1.083), car)
     fractions = [Fraction(dict(c.parts)["fraction"]) for c in result.pulse_scaler if dict(c.parts)["fraction"]]
@@ -295,14 +302,14 @@ def test_the_same_input_gives_the_same_dictionary() -> None:
 
 def test_speeds_of_zero_are_a_callers_mistake() -> None:
     with pytest.raises(ValueError, match="above zero"):
-        Judge(make_calibration(), (0.0, 30.0), "smallest worst error", 2.5)
+        Judge(make_calibration().dial, "mph", (0.0, 30.0), "smallest worst error", 2.5)
 
 
 def test_planned_gears_scale_the_factor_and_its_covariance_and_leave_the_offset() -> None:
     calibration = make_calibration(offset=1.0, factor=1.1, u_offset=0.5, u_factor=0.01)
     after = predict_after(calibration, vehicle(), {"driven_gear": 29})
     assert after.factor == pytest.approx(1.1 * 26 / 29, rel=1e-12)
-    assert after.offset_mps == calibration.offset_mps.value
+    assert after.offset_mps == pytest.approx(calibration.offset_mps.value, rel=1e-12)
     g = 26 / 29
     assert after.covariance == pytest.approx(calibration.covariance * np.array([[1, g], [g, g * g]]), rel=1e-12)
 
@@ -348,14 +355,15 @@ def test_a_margin_against_reading_low_is_said_and_explained() -> None:
     uncertain = make_calibration(factor=1.01, u_factor=0.01)
     found = correct(uncertain, Vehicle.from_dict({"driven_gear": 20}), speeds=[30, 60], criterion="never reads low")
     assert found.best is not None
-    assert found.best.name == "driven gear 19"
-    twenty = next(choice for choice in found.driven_gear if choice.name == "driven gear 20")
+    assert found.best.what == {"kind": "driven_gear", "teeth": 19}
+    twenty = next(choice for choice in found.driven_gear if choice.what["teeth"] == 20)
     assert twenty.probability_reads_low == pytest.approx(0.1587, abs=0.002)
     assert twenty.probability_best == pytest.approx(0.8413, abs=0.002)
-    assert twenty.low_text == "may read low (16 %)"
-    text = next(finding.text for finding in found.findings if finding.code == "margin_kept")
-    assert "driven gear 20 would be the better one with 84 %" in text
-    assert "reads low with 16 %" in text
+    assert low_text(twenty) == "may read low (16 %)"
+    kept = next(finding for finding in found.findings if finding.code == "margin_kept")
+    assert kept.values["better"]["teeth"] == 20
+    assert kept.values["chance"] == pytest.approx(0.8413, abs=0.002)
+    assert kept.values["chance_low"] == pytest.approx(0.1587, abs=0.002)
 
 
 def test_a_gear_family_from_memory_says_so_with_the_choices() -> None:

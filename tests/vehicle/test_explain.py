@@ -10,8 +10,8 @@ from support.calibrations import make_calibration
 
 from speedcal.errors import VehicleError
 from speedcal.vehicle import Vehicle
-from speedcal.vehicle.explain import explain
-from speedcal.vehicle.explain_parts import axle_groups
+from speedcal.vehicle.explanations import explain
+from speedcal.vehicle.identities import axle_groups
 
 STATED = {"tire": "LT245/75R16", "axle": "41/11", "driven_gear": 20, "drive_gear": 8}
 HEALTHY = 1.015  # the gain of a healthy instrument in the data file
@@ -74,14 +74,15 @@ def test_with_the_instruments_expectation_known_the_whole_chain_is_compared() ->
     assert right.ranked[0].departs == ()
     # a 26-tooth gear left in: 29/26 more
     wrong = explain(make_calibration(factor=0.9917 * HEALTHY * 29 / 26, u_factor=0.003), Vehicle.from_dict(table))
-    driven = dict(dict(wrong.by_part)["driven gear"])
+    driven = dict(dict(wrong.by_part)["driven_gear"])
     assert max((n for n in driven if n != "29"), key=lambda n: driven[n]) == "26"
 
 
 def test_the_beliefs_before_the_drive_are_part_of_the_answer() -> None:
     shown = explain(make_calibration(factor=1.1, u_factor=0.01), Vehicle.from_dict(STATED)).to_dict()
-    assert any("75 %" in text for text in shown["priors"])
-    assert any("J2976" in text for text in shown["priors"])
+    priors = [prior["text"] for prior in shown["priors"]]
+    assert any("75 %" in text for text in priors)
+    assert any("J2976" in text for text in priors)
     assert sum(item["probability"] for item in shown["explanations"]) <= 1
 
 

@@ -12,19 +12,13 @@ from speedcal.calibration.result import Calibration
 from speedcal.errors import VehicleError
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, tidy
-from speedcal.vehicle.axle_ratio import pairs_source
-from speedcal.vehicle.data import explain_facts, tires_source
-from speedcal.vehicle.explain_parts import Part, base_of, parts_of
+from speedcal.vehicle.data import facts
+from speedcal.vehicle.identities import Part, base_of, parts_of
 from speedcal.vehicle.vehicle import Vehicle
+from speedcal.wording import words
 
 _FAR = 3.0
 """Standard uncertainties beyond which a combination does not explain a factor."""
-_STATES = {
-    "tire": "look at the sidewall, or roll the tire out",
-    "axle": "count turns of driveshaft and wheels (speedcal axle)",
-    "driven gear": "take the driven gear out and count its teeth",
-    "drive gear": "count the teeth of the drive gear",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,10 +42,6 @@ class Explanation:
             "probability": tidy(self.probability, 4),
         }
 
-    def __str__(self) -> str:
-        words = [f"{name} {label}{' (!)' if name in self.departs else ''}" for name, label in self.parts]
-        return f"{100 * self.probability:3.0f} %  {', '.join(words)}; would read {100 * (self.factor - 1):+.1f} %"
-
 
 @dataclass(frozen=True, slots=True)
 class Explanations:
@@ -62,7 +52,8 @@ class Explanations:
     """Probability that everything is as the job states."""
     by_part: tuple[tuple[str, tuple[tuple[str, float], ...]], ...]
     """For each part its most likely identities with their probabilities, whatever the other parts are."""
-    priors: tuple[str, ...]
+    priors: tuple[Finding, ...]
+    """What was believed before the drive, and from where."""
     findings: tuple[Finding, ...] = ()
 
     def to_dict(self) -> dict[str, Any]:
@@ -73,18 +64,12 @@ class Explanations:
             "by_part": {
                 name: [{"is": label, "probability": tidy(p, 4)} for label, p in labels] for name, labels in self.by_part
             },
-            "priors": list(self.priors),
+            "priors": [prior.to_dict() for prior in self.priors],
             "findings": [finding.to_dict() for finding in self.findings],
         }
 
     def __str__(self) -> str:
-        lines = [str(item) for item in self.ranked]
-        lines.append(
-            f"everything as the job states: {100 * self.as_stated:.0f} %   (!) marks what would differ from it"
-        )
-        lines += [f"believed before the drive: {text}" for text in self.priors]
-        lines += [f"note: {finding.text}" for finding in self.findings]
-        return "\n".join(lines)
+        return words().summary(self)
 
 
 def explain(calibration: Calibration, vehicle: Vehicle, *, most: int = 10) -> Explanations:
@@ -109,11 +94,8 @@ def explain(calibration: Calibration, vehicle: Vehicle, *, most: int = 10) -> Ex
         The vehicle states neither a tire nor an axle ratio, so there is nothing to start from.
     """
     if vehicle.tire is None and vehicle.tire_before is None and vehicle.axle is None:
-        raise VehicleError(
-            "nothing is stated about the tires or the axle, so anything would explain the error",
-            remedy="Add tire, tire_before or axle to [vehicle]",
-        )
-    instrument = explain_facts()["instrument"]
+        raise VehicleError("nothing_to_explain_from")
+    instrument = facts("explain")["instrument"]
     parts = parts_of(vehicle)
     base, what = base_of(vehicle, parts)
     shape = tuple(len(part.labels) for part in parts)
@@ -136,7 +118,7 @@ def explain(calibration: Calibration, vehicle: Vehicle, *, most: int = 10) -> Ex
         ranked=_ranked(parts, factor, posterior, most),
         as_stated=_as_stated(parts, posterior),
         by_part=_by_part(parts, posterior),
-        priors=(what, *_prior_texts(parts)),
+        priors=(what, *_priors(parts)),
         findings=tuple(_findings(parts, posterior, float(away.min()))),
     )
 
@@ -179,45 +161,36 @@ def _by_part(parts: Sequence[Part], posterior: FloatArray) -> tuple[tuple[str, t
     return tuple(found)
 
 
-def _prior_texts(parts: Sequence[Part]) -> list[str]:
-    facts = explain_facts()
-    instrument, stated = facts["instrument"], facts["stated"]
-    texts = [
-        f"a healthy instrument reads {100 * (instrument['gain'] - 1):+.1f} % with a standard uncertainty of "
-        f"{100 * instrument['u_gain']:.2f} % ({instrument['source']})"
-    ]
-    texts += [
-        f"possible {name}s: {source}"
-        for name, source in (("tire", tires_source()), ("axle", pairs_source()))
-        if any(part.name == name and len(part.labels) > 1 for part in parts)
+def _priors(parts: Sequence[Part]) -> list[Finding]:
+    known = facts("explain")
+    instrument, stated = known["instrument"], known["stated"]
+    found = [
+        Finding("healthy_instrument", percent=100 * (instrument["gain"] - 1), u_percent=100 * instrument["u_gain"],
+                source=instrument["source"])
+    ]  # fmt: skip
+    open_parts = {part.name for part in parts if len(part.labels) > 1}
+    sources = (("tire", facts("common_tires")), ("axle", facts("axle_gears")))
+    found += [
+        Finding("possible_parts", part=name, source=table["source"], status=table["status"])
+        for name, table in sources
+        if name in open_parts
     ]
     for part in parts:
         if part.stated is None:
-            texts.append(f"{part.name}: not stated, {len(part.labels)} possibilities equally likely")
+            found.append(Finding("part_not_stated", part=part.name, count=len(part.labels)))
         elif len(part.labels) > 1:
-            trust = 100 * float(stated[part.name.replace(" ", "_")])
-            texts.append(
-                f"{part.name}: as stated with {trust:.0f} %, else one of {len(part.labels) - 1} others "
-                f"({stated['source']}, {stated['status']})"
+            values = {"chance": float(stated[part.name]), "others": len(part.labels) - 1}
+            found.append(
+                Finding("part_as_stated", part=part.name, **values, source=stated["source"], status=stated["status"])
             )
-    return texts
+    return found
 
 
 def _findings(parts: Sequence[Part], posterior: FloatArray, nearest: float) -> list[Finding]:
     found = []
     if nearest > _FAR:
-        found.append(
-            Finding(
-                "nothing_explains", "No combination that we know of comes near this factor; check units and readings."
-            )
-        )
+        found.append(Finding("nothing_explains"))
     if float(posterior.max()) < 0.8:
         unsure = [name for name, labels in _by_part(parts, posterior) if len(labels) > 1 and labels[0][1] < 0.9]
-        measures = "; ".join(f"{name}: {_STATES[name]}" for name in unsure)
-        text = (
-            f"More than one combination fits. What would settle it: {measures}."
-            if measures
-            else ("More than one combination fits.")
-        )
-        found.append(Finding("ambiguous", text))
+        found.append(Finding("ambiguous", parts=unsure))
     return found

@@ -100,13 +100,11 @@ def axle_from_drive(track: Track, engine: Readings, *, gear_ratio: float, rolled
     value = guess * ratio
     u = value * float(np.hypot(u_ratio, rolled.u_relative))
     used = int(result.readings["used"].sum())
-    findings = [
-        Finding("readings_in_gear", f"{used} of {len(result.readings)} logged engine speeds fit the gear named.")
-    ]
+    findings = [Finding("readings_in_gear", used=used, total=len(result.readings))]
     if result.trust.word != "TRUSTED":
-        findings.append(Finding("weak", f"The drive carries little: {result.trust.reasons[0].text}."))
+        findings.append(Finding("drive_carries_little", reason=result.trust.reasons[0]))
     return AxleEstimate(
-        Interval.around(value, 1.96 * u), "engine speed over a drive", plausible_pairs(value, u), None, tuple(findings)
+        Interval.around(value, 1.96 * u), "engine_speed_over_a_drive", plausible_pairs(value, u), None, tuple(findings)
     )
 
 
@@ -120,10 +118,7 @@ def _ratio_over_runs(result: Calibration) -> tuple[float, float]:
     rows = rows[rows["used"] & (rows["run"] >= 0) & (rows["ground_mps"] > _SLOWEST_MPS)]
     runs = (rows["indicated_mps"] / rows["ground_mps"]).groupby(rows["run"]).median().to_numpy()
     if len(runs) < _FEWEST_RUNS:
-        raise VehicleError(
-            f"only {len(runs)} steady stretches of the drive were in the gear named",
-            remedy=f"Hold at least {_FEWEST_RUNS} speeds for a minute each in that gear",
-        )
+        raise VehicleError("few_runs_in_gear", count=len(runs), fewest=_FEWEST_RUNS)
     middle = float(np.median(runs))
     spread = 1.4826 * float(np.median(np.abs(runs - middle)))  # normal spread from the median deviation
     return middle, float(np.hypot(1.2533 * spread / np.sqrt(len(runs)), _U_LEAST)) / middle
@@ -147,9 +142,5 @@ def _first_guess(track: Track, engine: Readings, per_rpm: float) -> float:
     turning = float(np.nanquantile(engine.speed_mps, 0.8))
     guess = turning * per_rpm / fast if fast > 0 else 0.0
     if not _GUESS_LOW < guess < _GUESS_HIGH:
-        raise VehicleError(
-            f"engine speed over road speed would mean an axle ratio of {guess:.1f}",
-            source=engine.source,
-            remedy="Check that --column holds engine speed in turns per minute, and the ratio of the gear",
-        )
+        raise VehicleError("engine_ratio_impossible", source=engine.source, ratio=guess)
     return guess

@@ -1,4 +1,4 @@
-"""The parts that may explain an error factor: what each may be, and how far that is believed beforehand."""
+"""What the parts of a vehicle may be, and how far that is believed before a drive."""
 
 from __future__ import annotations
 
@@ -7,15 +7,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from speedcal.finding import Finding
 from speedcal.interval import FloatArray
 from speedcal.vehicle.axle_ratio import known_pairs
-from speedcal.vehicle.data import common_tires, explain_facts
+from speedcal.vehicle.data import facts
 from speedcal.vehicle.gears import GearFamily
 from speedcal.vehicle.parts import AxleRatio
 from speedcal.vehicle.rolling_circumference import RolledTire, roll_by_convention
 from speedcal.vehicle.tires import parse_tire_size
 from speedcal.vehicle.vehicle import Vehicle
 
+_MEASURED = "measured"
+"""Label of a tire that was rolled out or stated by its maker's figure, without a size."""
 _SAME_RATIO = 0.006
 """Axle ratios closer than this (relative) are one and the same to a drive."""
 _FREE_DRIVEN, _FREE_DRIVE = range(15, 46), range(6, 16)
@@ -26,6 +29,7 @@ class Part:
     """What one part of the chain may be: labels, the factor each brings, its spread and its prior."""
 
     name: str
+    """``tire``, ``axle``, ``driven_gear`` or ``drive_gear``."""
     labels: tuple[str, ...]
     gains: FloatArray
     u_relative: FloatArray
@@ -46,38 +50,35 @@ def parts_of(vehicle: Vehicle) -> list[Part]:
 
 def _is_whole(vehicle: Vehicle) -> bool:
     """Tell whether the whole chain can be compared: expectation, gears and sensor are stated."""
-    gears_known = vehicle.sensor != "driven gear" or (vehicle.drive_gear and vehicle.driven_gear)
+    gears_known = not vehicle.has_gear_drive or (vehicle.drive_gear and vehicle.driven_gear)
     sensor_known = vehicle.pulses_per_turn is not None or not vehicle.expects_pulses
     return bool(vehicle.expected_per_m is not None and gears_known and sensor_known)
 
 
-def base_of(vehicle: Vehicle, parts: Sequence[Part]) -> tuple[float, str]:
+def base_of(vehicle: Vehicle, parts: Sequence[Part]) -> tuple[float, Finding]:
     """Return the constant part of the chain, so that base x gains is the factor, and what was assumed for it."""
     base = float(vehicle.ratio_box or 1) * float(vehicle.pulse_scaler or 1)
     if vehicle.expected_per_m is not None and _is_whole(vehicle):
         base *= (vehicle.pulses_per_turn or 1.0) * float(vehicle.transfer_ratio) / vehicle.expected_per_m
-        return base, "the instrument expects what the job says, so the whole chain is compared"
+        return base, Finding("whole_chain_compared")
     before = vehicle.tire_before or vehicle.tire
     for part in parts:
         if part.name == "tire":
             base *= roll_by_convention(before).circumference_m.value if before else 1 / float(np.median(part.gains))
         elif part.stated is not None:
             base /= float(part.gains[part.stated])
-    return (
-        base,
-        f"the instrument was right with {before or 'the tires before'} and the axle and gears that the job states",
-    )
+    return base, Finding("right_before", tire=str(before) if before else None)
 
 
 def _tires(vehicle: Vehicle) -> Part | None:
-    sizes = {size.text: size for size in (parse_tire_size(text) for text in common_tires())}
+    sizes = {size.text: size for size in map(parse_tire_size, facts("common_tires")["sizes"])}
     stated = vehicle.tire
     if stated is not None:
         sizes = {text: size for text, size in sizes.items() if abs(size.rim_mm - stated.rim_mm) < 1}
         sizes.setdefault(stated.text, stated)
     rolled = {text: roll_by_convention(size) for text, size in sizes.items()}
     if vehicle.rolled is not None and stated is None:
-        return _part("tire", {vehicle.rolled.basis: vehicle.rolled}, vehicle.rolled.basis)
+        return _part("tire", {_MEASURED: vehicle.rolled}, _MEASURED)
     if vehicle.rolled is not None and stated is not None:
         rolled[stated.text] = vehicle.rolled
     return _part("tire", rolled, stated.text if stated else None)
@@ -141,13 +142,13 @@ def axle_groups() -> list[tuple[float, str]]:
 
 
 def _gears(vehicle: Vehicle) -> list[Part]:
-    if vehicle.sensor != "driven gear":
+    if not vehicle.has_gear_drive:
         return []
     family: GearFamily | None = vehicle.family
     found = []
     for name, stated, teeth, free, power in (
-        ("driven gear", vehicle.driven_gear, family and family.driven, _FREE_DRIVEN, -1),
-        ("drive gear", vehicle.drive_gear, family and family.drive, _FREE_DRIVE, 1),
+        ("driven_gear", vehicle.driven_gear, family and family.driven, _FREE_DRIVEN, -1),
+        ("drive_gear", vehicle.drive_gear, family and family.drive, _FREE_DRIVE, 1),
     ):
         if stated is None:
             continue
@@ -169,7 +170,7 @@ def _gears(vehicle: Vehicle) -> list[Part]:
 def _prior(name: str, n: int, stated: int | None) -> FloatArray:
     if stated is None or n == 1:
         return np.full(n, 1 / n)
-    trust = float(explain_facts()["stated"][name.replace(" ", "_")])
+    trust = float(facts("explain")["stated"][name])
     prior = np.full(n, (1 - trust) / (n - 1))
     prior[stated] = trust
     return prior

@@ -1,0 +1,146 @@
+"""What the command prints of corrections: what to do first, the choices, what is wrong, and what to mind."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from speedcal.finding import Finding
+from speedcal.text.explanations import diagnosis_lines
+from speedcal.text.numbers import likely, signed
+from speedcal.text.parts import MEASURED_BY, choice_name, part_name, setting_name
+from speedcal.text.vehicle_messages import ACTION_NAMES
+from speedcal.text.vehicle_summary import effective_text
+from speedcal.vehicle.advice import Advice
+from speedcal.vehicle.corrections import Corrections
+from speedcal.vehicle.forward import Forecast
+from speedcal.vehicle.parts import SETTING_POWER
+from speedcal.vehicle.ranking import Choice
+
+_WORTH_SAYING = 0.005
+"""Chance of reading low from which it is said."""
+_HARDLY_PERCENT = 0.5
+"""A dial that reads low by less is not called one that reads low."""
+_MOST_ROWS = 5
+_IN_REASONS = ("puts_right", "leaves", "already_good", "likely_cause")
+"""Reasons that the head of an advice says already."""
+
+
+def summary(result: object) -> str:
+    """Return the few lines of a result of this room."""
+    if isinstance(result, Advice):
+        return advice_text(result)
+    if isinstance(result, Choice):
+        return choice_name(result.what)
+    if isinstance(result, Forecast):
+        return _forecast(result)
+    assert isinstance(result, Corrections)  # noqa: S101 - phrases sends nothing else
+    return _corrections(result)
+
+
+def low_text(choice: Choice) -> str:
+    """Return whether it reads low at one of the speeds, and by how much; empty when it hardly can."""
+    if choice.reads_low:
+        low = -choice.lowest_error_percent
+        return f"reads low by up to {low:.1f} %" if low >= _HARDLY_PERCENT else ""
+    if choice.probability_reads_low < _WORTH_SAYING:
+        return ""
+    return f"may read low ({likely(choice.probability_reads_low)})"
+
+
+def best_text(probability: float) -> str:
+    """Return how likely a choice is to be the best of all."""
+    if probability > 0.95:
+        return "almost certainly the best"
+    return f"{likely(probability)} likely to be the best"
+
+
+def advice_text(entry: Advice) -> str:
+    """Return one thing to do: what, what it leaves, and why."""
+    left = ""
+    if entry.worst_error_percent is not None:
+        left = f": leaves {entry.worst_error_percent:.1f} % at the most"
+        left += f", passes with {likely(entry.probability)}" if entry.probability is not None else ""
+    reasons = " ".join(_sentence(reason) for reason in entry.because if reason.code not in _IN_REASONS)
+    head = headline(entry)
+    return f"{head[0].upper()}{head[1:]}{left}." + (f" {reasons}" if reasons else "")
+
+
+def _sentence(reason: Finding) -> str:
+    text = reason.text
+    return text if text.endswith((".", "!", "?")) else f"{text}."
+
+
+def headline(entry: Advice) -> str:
+    """Return what is to be done, in a few words and without a full stop."""
+    value: Any = entry.value
+    match entry.action:
+        case "fit_driven_gear" | "fit_drive_gear":
+            return f"fit a {part_name(entry.part or '')} with {value} teeth"
+        case "fit_gear_pair":
+            drive, _, driven = str(value).partition("/")
+            return f"fit a drive gear with {drive} teeth and a driven gear with {driven}"
+        case "fit_ratio_box":
+            return f"fit a ratio box {value} in the cable"
+        case "set_pulse_scaler":
+            return f"set the pulse scaler to {value}"
+        case "set_module" if entry.part in SETTING_POWER:
+            return f"set the {setting_name(entry.part, float(value))}"
+        case "reseat_needle":
+            return f"reseat the needle {abs(float(value)):g} {entry.unit} {'lower' if float(value) < 0 else 'higher'}"
+        case "turn_housing":
+            return f"turn the housing so that the range {value} faces down"
+        case "check_count":
+            return f"count the teeth of the {part_name(entry.part or '')}" + (f": {value} are likely" if value else "")
+        case "measure_fact" if entry.part in MEASURED_BY:
+            return MEASURED_BY[entry.part]
+    return ACTION_NAMES[entry.action]
+
+
+def _corrections(found: Corrections) -> str:
+    lines = ["what to do:", *(f"  {i}. {advice_text(entry)}" for i, entry in enumerate(found.advice, 1))]
+    if found.diagnosis is not None:
+        lines += diagnosis_lines(found.diagnosis)
+    lines.append(f"as it is: worst error {found.keep.worst_error_percent:.1f} %")
+    lines += [effective_text(found.effective_tire, found.unit)] if found.effective_tire else []
+    if found.ideal_driven_teeth:
+        fit = next((c for c in found.driven_gear if c.available is not False), None)
+        so = f", so fit {dict(fit.parts)['teeth']}" if fit else ""
+        lines.append(f"exact tooth count: {found.ideal_driven_teeth}{so}")
+    for choices in found.lists().values():
+        lines += [_row(choice) for choice in choices[:_MOST_ROWS]]
+    for other in found.other_ranges:
+        row = other.errors[len(other.errors) // 2]
+        lines.append(
+            f"in the other range of the {part_name(other.part)}: at a true {row['ground']:g} {found.unit} it shows "
+            f"{row['indicated']:.1f} ({signed(row['percent'])} %)"
+        )
+    lines.append(f"judged by: {found.criterion}, at {', '.join(f'{v:g}' for v in found.speeds)} {found.unit}")
+    lines += [f"note: {text} ({source})" for text, source in found.notes]
+    return "\n".join([*lines, *(f"note: {finding.text}" for finding in found.findings)])
+
+
+def _row(choice: Choice) -> str:
+    words = [f"  {choice_name(choice.what):<38} worst {choice.worst_error_percent:5.2f} %"]
+    if choice.probability_best is not None and choice.probability_best > 0.005:
+        words.append(best_text(choice.probability_best))
+    words += [low_text(choice)] if low_text(choice) else []
+    words += ["not in the gear family"] if choice.available is False else []
+    words += [f"housing: range {choice.orientation} down"] if choice.orientation else []
+    words += ["fitted now"] if choice.is_fitted else []
+    return ", ".join(words)
+
+
+def _forecast(found: Forecast) -> str:
+    now = "as the drive shows" if found.is_measured else "taken to be right"
+    unit = found.corrections.unit
+    lines = [f"planned: {found.work}; the instrument now is {now}"]
+    lines.append(
+        f"it will read {signed(100 * (found.gain.value - 1))} % against now "
+        f"({signed(100 * (found.gain.low - 1))} to {signed(100 * (found.gain.high - 1))})"
+    )
+    lines += [
+        f"  at a true {row['ground']:g} {unit} it will show {row['indicated']:.1f} "
+        f"({row['ground'] + row['low']:.1f} to {row['ground'] + row['high']:.1f})"
+        for row in found.corrections.keep.errors
+    ]
+    return "\n".join([*lines, "to put it right with that:", _corrections(found.corrections)])

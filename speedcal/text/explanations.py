@@ -1,0 +1,57 @@
+"""What the command prints of causes and of the combinations of parts that would explain an error."""
+
+from __future__ import annotations
+
+from speedcal.text.numbers import likely, signed
+from speedcal.text.parts import part_name
+from speedcal.text.vehicle_messages import CAUSES, SETTLES
+from speedcal.vehicle.diagnosis import Diagnosis
+from speedcal.vehicle.explanations import Explanation, Explanations
+
+_MOST_CAUSES = 4
+_WORTH_SAYING = 0.03
+_MEASURED = "as measured"
+
+
+def summary(result: object) -> str:
+    """Return the few lines of a result of this room."""
+    if isinstance(result, Diagnosis):
+        return "\n".join([*diagnosis_lines(result), *_in_full(result)])
+    assert isinstance(result, Explanations)  # noqa: S101 - phrases sends nothing else
+    lines = [explanation_text(item) for item in result.ranked]
+    lines.append(f"everything as the job states: {likely(result.as_stated)}   (!) marks what would differ from it")
+    lines += [f"believed before the drive: {prior.text}" for prior in result.priors]
+    return "\n".join([*lines, *(f"note: {finding.text}" for finding in result.findings)])
+
+
+def diagnosis_lines(diagnosis: Diagnosis) -> list[str]:
+    """Return the outcome in a line or two."""
+    if diagnosis.top is None:
+        return [f"nothing seems to be wrong ({likely(diagnosis.healthy)})"]
+    worth = [item for item in diagnosis.hypotheses if item.probability > _WORTH_SAYING][:_MOST_CAUSES]
+    causes = "; ".join(f"{CAUSES[item.code]} ({likely(item.probability)})" for item in worth)
+    lines = [f"likely cause: {causes}"]
+    if diagnosis.settled_by:
+        lines.append(f"to settle it: {SETTLES[diagnosis.settled_by]}")
+    return lines
+
+
+def _in_full(diagnosis: Diagnosis) -> list[str]:
+    lines = []
+    for item in diagnosis.hypotheses:
+        if item.probability > _WORTH_SAYING:
+            against = f" Against it: {' '.join(finding.text for finding in item.against)}" if item.against else ""
+            lines.append(
+                f"  {likely(item.probability):>9}  {CAUSES[item.code]}; would give a factor of "
+                f"{item.factor:.3f}.{against}"
+            )
+    return lines
+
+
+def explanation_text(item: Explanation) -> str:
+    """Return one combination of parts in a line."""
+    words = [
+        f"{part_name(name)} {_MEASURED if label == 'measured' else label}{' (!)' if name in item.departs else ''}"
+        for name, label in item.parts
+    ]
+    return f"{likely(item.probability):>9}  {', '.join(words)}; would read {signed(100 * (item.factor - 1))} %"

@@ -1,0 +1,69 @@
+"""What a mechanic calls the parts of a speedometer's drive, the settings, and the choices."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+_NAMES = {
+    "driven_gear": "driven gear",
+    "drive_gear": "drive gear",
+    "ratio_box": "ratio box",
+    "pulse_scaler": "pulse scaler",
+    "transfer_case": "transfer case",
+    "instrument": "instrument",
+    "scaler": "scaler",
+    "sensor": "sensor",
+    "axle": "axle",
+    "tire": "tire",
+    "housing": "housing range",
+    "needle": "needle",
+    "settings": "module setting",
+    "ratio_box_teeth": "ratio box",
+}
+
+MEASURED_BY = {
+    "tire": "roll the tire out: chalk mark, three turns under load, measure the distance",
+    "axle": "count turns of the driveshaft for turns of the wheels (speedcal axle), or read the tag of the axle",
+    "drive_gear": "count the teeth of the drive gear on the output shaft",
+    "driven_gear": "take the driven gear out and count its teeth",
+    "instrument": "find what the instrument expects per mile or km: on its face, or by turning its input a counted "
+    "number of turns and reading the odometer",
+    "sensor": "count the pulses or teeth of the sensor for one turn of its shaft",
+    "settings": "read the numbers now in the module",
+    "pulse_scaler": "see whether a pulse scaler is fitted and what it can be set to",
+    "ratio_box_teeth": "ask which gears a ratio box for this cable can be had with",
+}
+"""Link or part to the measurement that finds it out."""
+
+
+def part_name(code: str, *, many: bool = False) -> str:
+    """Return what a part is called."""
+    name = _NAMES.get(code, code.replace("_", " "))
+    return f"{name}s" if many and code in ("driven_gear", "drive_gear") else name
+
+
+def setting_name(kind: str, value: float) -> str:
+    """Return a module setting as a mechanic would say it, such as ``module circumference 2000 mm``."""
+    before, after = {
+        "circumference_mm": ("circumference ", " mm"),
+        "diameter_in": ("tire diameter ", " in"),
+        "axle_ratio": ("axle ratio ", ""),
+    }.get(kind, ("", f" {kind.replace('_', ' ')}"))
+    return f"module {before}{value:g}{after}"
+
+
+def choice_name(what: Mapping[str, Any]) -> str:
+    """Return what a choice fits or sets, in a few words."""
+    match what["kind"]:
+        case "pair":
+            return f"drive gear {what['drive_gear']} with driven gear {what['driven_gear']}"
+        case "ratio_box":
+            return f"ratio box {what['ratio']}"
+        case "pulse_scaler":
+            return f"pulse scaler {what['fraction'] or what['scaler']}"
+        case "setting":
+            return setting_name(what["setting"], what["value"])
+        case "keep":
+            return "keep what is fitted"
+    return f"{part_name(what['kind'])} {what['teeth']}"

@@ -1,0 +1,302 @@
+"""From a calibration and a vehicle to what can be done about the error."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from speedcal.calibration.result import Calibration
+from speedcal.finding import Finding
+from speedcal.interval import FloatArray, Interval, tidy
+from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
+from speedcal.vehicle.advice import Advice
+from speedcal.vehicle.best_choice import best_of, findings_for
+from speedcal.vehicle.diagnosis import Diagnosis, diagnose
+from speedcal.vehicle.drivetrain import (
+    Determination,
+    EffectiveTire,
+    driving_tire,
+    effective_tire,
+    solve_train,
+    train_findings,
+)
+from speedcal.vehicle.facts_only import USUAL_SPEEDS, FactsDial, best_measurement, dial_from_facts
+from speedcal.vehicle.options import (
+    drive_choices,
+    driven_choices,
+    fitted_teeth,
+    pair_choices,
+    ranked,
+    ratio_box_choices,
+    scaler_choices,
+    setting_choices,
+    with_chances,
+)
+from speedcal.vehicle.ranking import Choice, Judge, Limits, TireSet, judge_choice
+from speedcal.vehicle.recommendation import Outlook, advise
+from speedcal.vehicle.rolling_circumference import roll_by_convention
+from speedcal.vehicle.vehicle import Criterion, Vehicle
+from speedcal.wording import words
+
+
+@dataclass(frozen=True, slots=True)
+class OtherRange:
+    """How the instrument reads in the other range of a two-speed axle or transfer case."""
+
+    part: str
+    """``axle`` or ``transfer_case``."""
+    gain: float
+    """Shaft speed in that range over that in the range driven, at the same road speed."""
+    errors: tuple[dict[str, float], ...]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the range, ready for JSON."""
+        return {"part": self.part, "gain": tidy(self.gain, 6), "errors": [dict(row) for row in self.errors]}
+
+
+@dataclass(frozen=True, slots=True)
+class Corrections:
+    """What the drive says about the vehicle, and every change that would put the instrument right, best first.
+
+    Examples
+    --------
+    >>> import speedcal
+    >>> track = speedcal.read_track("data_demo/before.gpx")
+    >>> before = speedcal.calibrate(track, speedcal.read_readings("data_demo/before_notes.csv"))
+    >>> found = speedcal.correct(before, speedcal.Vehicle.from_dict({"driven_gear": 19}), criterion="never reads low")
+    >>> found.driven_gear[0].to_dict()["teeth"]
+    22
+    """
+
+    unit: DisplayUnit
+    speeds: tuple[float, ...]
+    """Ground speeds the choices were judged at, in ``unit``."""
+    criterion: Criterion
+    acceptable_percent: float
+    ideal_gain: Interval
+    """Change of gain that would be chosen if any could be had."""
+    effective_tire: EffectiveTire | None
+    train: Determination
+    keep: Choice
+    driven_gear: tuple[Choice, ...]
+    drive_gear: tuple[Choice, ...]
+    pairs: tuple[Choice, ...]
+    ratio_box: tuple[Choice, ...]
+    pulse_scaler: tuple[Choice, ...]
+    settings: tuple[Choice, ...]
+    best: Choice | None
+    """The least work that is acceptable; the smallest error when nothing is. None when nothing can be changed."""
+    ideal_driven_teeth: Interval | None
+    """Driven gear, in parts of a tooth, that would be chosen; None when the fitted one is unknown."""
+    is_driven: bool = True
+    """False when everything comes from the facts of the vehicle, without a drive."""
+    advice: tuple[Advice, ...] = ()
+    """What to do, the first on top."""
+    diagnosis: Diagnosis | None = None
+    """What is wrong; None without a drive."""
+    other_ranges: tuple[OtherRange, ...] = ()
+    notes: tuple[tuple[str, str], ...] = ()
+    """What to mind at the bench: text and source, from the data file of the gear family."""
+    findings: tuple[Finding, ...] = ()
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the result in the form other programs rely on, ready for JSON."""
+        ideal = self.ideal_driven_teeth
+        return {
+            "speed_unit": self.unit,
+            "speeds": list(self.speeds),
+            "criterion": self.criterion,
+            "acceptable_percent": self.acceptable_percent,
+            "from_a_drive": self.is_driven,
+            "advice": [entry.to_dict() for entry in self.advice],
+            "diagnosis": self.diagnosis.to_dict() if self.diagnosis else None,
+            "effective_tire": self.effective_tire.to_dict() if self.effective_tire else None,
+            "ideal_gain": self.ideal_gain.to_dict(),
+            "ideal_driven_teeth": ideal.to_dict(digits=3) if ideal else None,
+            "keep": self.keep.to_dict(),
+            **{name: [choice.to_dict() for choice in choices] for name, choices in self.lists().items()},
+            "best": {"kind": self.best.kind, "name": str(self.best), **self.best.to_dict()} if self.best else None,
+            "gear_train": self.train.to_dict(),
+            "other_ranges": [other.to_dict() for other in self.other_ranges],
+            "notes": [{"text": text, "source": source} for text, source in self.notes],
+            "findings": [finding.to_dict() for finding in self.findings],
+        }
+
+    def lists(self) -> dict[str, tuple[Choice, ...]]:
+        """Return the choices by kind, each list best first."""
+        names = ("driven_gear", "drive_gear", "pairs", "ratio_box", "pulse_scaler", "settings")
+        return {name: getattr(self, name) for name in names}
+
+    def __str__(self) -> str:
+        return words().summary(self)
+
+
+def correct(
+    calibration: Calibration | None,
+    vehicle: Vehicle,
+    *,
+    speeds: Sequence[float] | FloatArray | None = None,
+    criterion: Criterion | None = None,
+    limits: Limits | None = None,
+    unit: DisplayUnit = "mph",
+) -> Corrections:
+    """Find what can be fitted, set or kept, judged by the predicted errors at the customer's speeds.
+
+    Gears, scalers and settings change the speed of the instrument's shaft by a factor g; afterwards the dial shows at
+    a true speed v what it showed before at g v. An offset or a bend of the dial stays. Every choice is judged under
+    the joint distribution of the readings at the customer's speeds.
+
+    Parameters
+    ----------
+    calibration
+        The drive before the work; None judges by the facts of the vehicle alone.
+    vehicle
+        What is known of the gear train; what is unknown only narrows the answer.
+    speeds
+        Ground speeds that matter, in the display unit; None takes :func:`driven_speeds`.
+    criterion
+        ``smallest worst error``, ``never reads low`` or ``odometer first``; None takes the vehicle's.
+    limits
+        What may be shown at true speeds, such as a rule allows; None takes the acceptable error of the vehicle, and
+        never low where the criterion says so.
+    unit
+        Display unit when there is no calibration.
+
+    Raises
+    ------
+    ValueError
+        A speed is not above zero.
+    VehicleError
+        There is no drive, and the vehicle states too little to go without.
+
+    Examples
+    --------
+    >>> import speedcal
+    >>> track = speedcal.read_track("data_demo/before.gpx")
+    >>> before = speedcal.calibrate(track, speedcal.read_readings("data_demo/before_notes.csv"))
+    >>> vehicle = speedcal.Vehicle.from_dict({"driven_gear": 19, "criterion": "never reads low"})
+    >>> speedcal.correct(before, vehicle, speeds=[30, 60]).best.to_dict()["teeth"]
+    22
+    """
+    known = dial_from_facts(vehicle, unit) if calibration is None else None
+    judge = _judge(calibration, known, vehicle, unit, speeds, criterion, limits)
+    teeth = known.teeth if known else fitted_teeth(calibration, vehicle)
+    effective = effective_tire(calibration, vehicle) if calibration is not None else None
+    keep = judge_choice(judge, "keep", (("work", "none"),), 1.0, is_fitted=not teeth.is_guess, available=True)
+    every, keep = with_chances(
+        judge,
+        {
+            "settings": setting_choices(judge, vehicle, effective),
+            "pulse_scaler": scaler_choices(judge, vehicle),
+            "driven_gear": driven_choices(judge, vehicle, teeth),
+            "ratio_box": ratio_box_choices(judge, vehicle),
+            "drive_gear": drive_choices(judge, vehicle, teeth),
+            "pairs": pair_choices(judge, vehicle, teeth),
+        },
+        keep,
+    )
+    lists = {kind: ranked(judge, choices) for kind, choices in every.items()}
+    best = best_of(judge, keep, list(lists.values()), has_keep=not teeth.is_guess)
+    ideal = judge.ideal_gain()
+    exact = None if teeth.driven is None else _reciprocal(ideal, teeth.driven)
+    diagnosis = diagnose(calibration, vehicle) if calibration is not None else None
+    measure = best_measurement(known, exact.value, judge.criterion) if known and exact else None
+    outlook = Outlook(
+        judge, vehicle, keep, every, teeth, diagnosis, measure, calibration.trust if calibration else None
+    )
+    findings = [
+        *(known.assumptions if known else ()),
+        *(train_findings(calibration, vehicle, effective) if calibration is not None else ()),
+        *teeth.findings,
+        *_family_findings(vehicle, shown=bool(lists["driven_gear"] or lists["drive_gear"])),
+        *findings_for(judge, vehicle, keep=keep, best=best, lists=lists, exact_teeth=exact),
+        *([measure] if measure else []),
+    ]
+    return Corrections(
+        unit=judge.unit,
+        speeds=judge.speeds,
+        criterion=judge.criterion,
+        acceptable_percent=judge.acceptable_percent,
+        ideal_gain=ideal,
+        effective_tire=effective,
+        train=solve_train(calibration, vehicle),
+        keep=keep,
+        best=best,
+        ideal_driven_teeth=exact,
+        is_driven=calibration is not None,
+        advice=advise(outlook),
+        diagnosis=diagnosis,
+        other_ranges=_other_ranges(judge, vehicle),
+        notes=vehicle.family.notes if vehicle.family and (lists["driven_gear"] or lists["drive_gear"]) else (),
+        findings=tuple(findings),
+        **lists,
+    )
+
+
+def _judge(
+    calibration: Calibration | None,
+    known: FactsDial | None,
+    vehicle: Vehicle,
+    unit: DisplayUnit,
+    speeds: Sequence[float] | FloatArray | None,
+    criterion: Criterion | None,
+    limits: Limits | None,
+) -> Judge:
+    if speeds is not None:
+        at = tuple(float(v) for v in speeds)
+    else:
+        at = driven_speeds(calibration) if calibration is not None else USUAL_SPEEDS[unit]
+    dial = calibration.dial if calibration is not None else known.dial if known else None
+    assert dial is not None  # noqa: S101 - one of the two is there
+    return Judge(
+        dial=dial,
+        unit=calibration.unit if calibration is not None else unit,
+        speeds=at,
+        criterion=criterion or vehicle.criterion,
+        acceptable_percent=vehicle.acceptable_percent,
+        odometer_factor=calibration.odometer_factor if calibration is not None else None,
+        tire_sets=_tire_sets(vehicle),
+        limits=limits,
+    )
+
+
+def _tire_sets(vehicle: Vehicle) -> tuple[TireSet, ...]:
+    rolled = driving_tire(vehicle)
+    if vehicle.second_tire is None or rolled is None:
+        return (TireSet(),)
+    other = roll_by_convention(vehicle.second_tire)
+    gain = rolled.circumference_m.value / other.circumference_m.value
+    return (TireSet(), TireSet(gain, (rolled.u_relative**2 + other.u_relative**2) ** 0.5))
+
+
+def _other_ranges(judge: Judge, vehicle: Vehicle) -> tuple[OtherRange, ...]:
+    gains = []
+    if vehicle.second_axle is not None and vehicle.axle is not None and vehicle.sensor != "wheel":
+        gains.append(("axle", float(vehicle.second_axle) / float(vehicle.axle)))
+    if vehicle.second_transfer_ratio is not None and vehicle.sensor in ("driven gear", "output shaft"):
+        gains.append(("transfer_case", float(vehicle.second_transfer_ratio / vehicle.transfer_ratio)))
+    return tuple(OtherRange(part, gain, tuple(judge.table(gain))) for part, gain in gains)
+
+
+def _family_findings(vehicle: Vehicle, *, shown: bool) -> list[Finding]:
+    unsure = vehicle.family.from_memory() if vehicle.family and shown else []
+    return [Finding("gear_family_from_memory", family=vehicle.family.name, ranges=unsure)] if unsure else []  # type: ignore[union-attr]
+
+
+def driven_speeds(calibration: Calibration) -> tuple[float, ...]:
+    """Return the speeds taken when nobody names any: round ones of the driven range, in the display unit.
+
+    Not below 25 mph or 40 km/h, the lowest test speeds of SAE J2976 and UN R39, unless that leaves fewer than two: at
+    walking pace a small needle offset is a large percentage and would decide the gear.
+    """
+    factor = SPEED_UNIT_MPS[calibration.unit]
+    lowest = 25 if calibration.unit == "mph" else 40
+    found = tuple(row["ground"] for row in calibration.error_table() if row["ground"] > 0)
+    road = tuple(speed for speed in found if speed >= lowest)
+    ends = tuple(tidy(v / factor, 1) for v in calibration.speed_range_mps if v > 0)
+    return road if len(road) > 1 else found or ends
+
+
+def _reciprocal(gain: Interval, teeth: int) -> Interval:
+    return Interval(teeth / gain.value, teeth / gain.high, teeth / gain.low)

@@ -1,0 +1,286 @@
+"""What to do first: the fewest changes that put the instrument right, by their chance of passing and their work."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+from speedcal.finding import Finding, Trust
+from speedcal.units import KMH_MPS, MPH_MPS, SPEED_UNIT_MPS
+from speedcal.vehicle.advice import Action, Advice
+from speedcal.vehicle.diagnosis import Diagnosis
+from speedcal.vehicle.options import FittedTeeth
+from speedcal.vehicle.ranking import Choice, Judge
+from speedcal.vehicle.vehicle import Vehicle
+
+_WORK = {
+    "keep": 0,
+    "setting": 1,
+    "pulse_scaler": 1,
+    "driven_gear": 2,
+    "ratio_box": 3,
+    "needle": 4,
+    "drive_gear": 6,
+    "pair": 7,
+}
+"""How much work each kind of change is, in order only: a number typed in, a gear on the cable's end, a box in the
+cable, the instrument opened, the transmission opened. Common practice, no source."""
+_ACTIONS: dict[str, Action] = {
+    "keep": "keep_as_is",
+    "setting": "set_module",
+    "pulse_scaler": "set_pulse_scaler",
+    "driven_gear": "fit_driven_gear",
+    "ratio_box": "fit_ratio_box",
+    "drive_gear": "fit_drive_gear",
+    "pair": "fit_gear_pair",
+}
+_SAME_CHANCE = 0.04
+"""Chances of passing that differ by less are alike; then the lesser work decides."""
+_LIKELY = 0.5
+_MOST_SHOWN = 5
+_NEEDLE_STEP_MPS = {"mph": 0.5 * MPH_MPS, "km/h": KMH_MPS}
+_NEEDLE_U = 2.0
+"""A needle is called off when its offset is so many standard uncertainties, and at least a step, from zero."""
+_BETTER = 0.7
+"""A change that cannot put the instrument right is still advised when it leaves less than this share of the error."""
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """Everything the advice rests on."""
+
+    judge: Judge
+    vehicle: Vehicle
+    keep: Choice
+    lists: Mapping[str, Sequence[Choice]]
+    teeth: FittedTeeth
+    diagnosis: Diagnosis | None
+    measure: Finding | None
+    trust: Trust | None
+
+
+@dataclass(frozen=True, slots=True)
+class _Plan:
+    """One change of the drive, the needle set over, or both."""
+
+    choice: Choice
+    shift_mps: float
+    probability: float
+    worst_percent: float
+    passes: bool
+
+    @property
+    def work(self) -> int:
+        return _WORK[self.choice.kind] + (_WORK["needle"] if self.shift_mps else 0)
+
+    @property
+    def order(self) -> tuple[float, ...]:
+        return (-round(self.probability / _SAME_CHANCE), self.work, self.worst_percent)
+
+
+def advise(outlook: Outlook) -> tuple[Advice, ...]:
+    """Return what to do, the first on top."""
+    if outlook.vehicle.tachograph:
+        return (Advice("repair_instrument", part="tachograph", because=(Finding("approved_workshop_only"),)),)
+    first = _from_diagnosis(outlook)
+    plans = _plans(outlook)
+    if not plans:
+        return (*first, *_find_out(outlook))
+    best = min(plans, key=lambda plan: plan.order)
+    entries = [*first, *_entries(outlook, best, plans)]
+    if not any(plan.passes for plan in plans):
+        entries += _beyond_parts(outlook, best)
+    elif best.probability < _LIKELY:
+        entries.append(_drive_again(outlook))
+    shown = [best.choice.kind]
+    for plan in sorted(plans, key=lambda plan: plan.order):
+        if plan.choice.kind in shown or plan.shift_mps or plan.choice.kind == "keep" or len(shown) >= _MOST_SHOWN:
+            continue
+        if plan.probability > 0.05 or plan.worst_percent < _BETTER * outlook.keep.worst_error_percent:
+            shown.append(plan.choice.kind)
+            entries.append(_entry(outlook, plan, (Finding("instead_of_the_first"),)))
+    if outlook.measure is not None:
+        entries.append(
+            Advice(
+                "measure_fact",
+                part=outlook.measure.values["part"],
+                probability=outlook.measure.values["chance_then"],
+                because=(outlook.measure,),
+            )
+        )
+    return tuple(_unique(entries))
+
+
+def _unique(entries: Sequence[Advice]) -> list[Advice]:
+    return list({(entry.action, entry.part, str(entry.value)): entry for entry in reversed(entries)}.values())[::-1]
+
+
+def _plans(outlook: Outlook) -> list[_Plan]:
+    """Return every change worth thinking of: the likeliest of each kind to pass, alone and with the needle set over."""
+    judge = outlook.judge
+    candidates = [outlook.keep] if outlook.keep.is_fitted else []
+    for choices in outlook.lists.values():
+        real = [c for c in choices if c.available is not False and not c.is_fitted]
+        if real:
+            candidates.append(min(real, key=lambda c: (-round(c.probability_passes, 2), judge.loss(c.gain))))
+    plans = [
+        _Plan(c, 0.0, c.probability_passes, c.worst_error_percent, judge.expected_within(c.gain)) for c in candidates
+    ]
+    if any(plan.choice.kind != "keep" for plan in plans) or (plans and (plans[0].passes or _needle_is_off(judge))):
+        return plans + ([plan for c in candidates for plan in _with_needle(judge, c)] if _needle_is_off(judge) else [])
+    return []
+
+
+def _needle_is_off(judge: Judge) -> bool:
+    line = judge.dial.line
+    u = float(np.sqrt(line.covariance[0, 0]))
+    return abs(line.offset_mps) > max(_NEEDLE_U * u, _NEEDLE_STEP_MPS[judge.unit])
+
+
+def _with_needle(judge: Judge, choice: Choice) -> list[_Plan]:
+    """Return the choice together with the needle set over by the offset, in steps a person can set."""
+    step = _NEEDLE_STEP_MPS[judge.unit]
+    middle = -judge.dial.line.offset_mps
+    shifts = step * np.unique(np.round(np.linspace(middle - 4 * step, middle + 4 * step, 17) / step))
+    shifts = shifts[shifts * middle > 0]  # towards the peg it has left, never beyond
+    if not len(shifts):
+        return []
+    shift, chance = judge.best_shift(choice.gain, shifts)
+    worst = 100 * judge.worst_error(choice.gain, shift)
+    return [_Plan(choice, shift, chance, worst, judge.expected_within(choice.gain, shift))]
+
+
+def _entries(outlook: Outlook, best: _Plan, plans: Sequence[_Plan]) -> list[Advice]:
+    """Return the entries of one plan: what goes together stands together, the gear before the needle."""
+    if not best.shift_mps:
+        return _with_housing(outlook, _entry(outlook, best))
+    alone = next((p for p in plans if p.choice is best.choice and not p.shift_mps), None)
+    needle_only = best.choice.kind == "keep"
+    reasons: list[Finding] = []
+    if not needle_only:
+        other = next((p for p in plans if p.choice.kind == "keep" and p.shift_mps), None)
+        reasons.append(Finding("together_with", action=_ACTIONS[best.choice.kind]))
+        if other is not None:
+            reasons.append(Finding("needle_alone_leaves", percent=other.worst_percent))
+    needle = Advice(
+        "reseat_needle",
+        part="needle",
+        value=round(best.shift_mps / SPEED_UNIT_MPS[outlook.judge.unit], 2),
+        unit=outlook.judge.unit,
+        worst_error_percent=best.worst_percent,
+        probability=best.probability,
+        because=(*_causes(outlook), *reasons, Finding("instrument_work")),
+    )
+    if needle_only:
+        return [needle]
+    gear = _entry(outlook, best, (Finding("together_with", action="reseat_needle"),))
+    if alone is not None:
+        gear = replace(gear, because=(*gear.because, Finding("gear_alone_leaves", percent=alone.worst_percent)))
+    return [*_with_housing(outlook, gear), needle]
+
+
+def _entry(outlook: Outlook, plan: _Plan, because: tuple[Finding, ...] = ()) -> Advice:
+    choice = plan.choice
+    part, value, unit = _target(choice)
+    cautions = {
+        "setting": ("setting_moves_shifts",),
+        "pulse_scaler": ("scaler_moves_all",) if outlook.vehicle.settings else (),
+        "drive_gear": ("opens_transmission",),
+        "pair": ("opens_transmission",),
+    }.get(choice.kind, ())
+    low: tuple[Finding, ...] = ()
+    if choice.reads_low and not plan.shift_mps:
+        low = (Finding("reads_low_by", percent=-choice.lowest_error_percent),)
+    reason = "already_good" if choice.kind == "keep" and plan.passes else "puts_right" if plan.passes else "leaves"
+    values = {"percent": plan.worst_percent, "chance": plan.probability}
+    causes = () if choice.kind == "keep" and plan.passes else _causes(outlook)
+    return Advice(
+        _ACTIONS[choice.kind],
+        part=part,
+        value=value,
+        unit=unit,
+        worst_error_percent=plan.worst_percent,
+        probability=plan.probability,
+        because=(Finding(reason, **values), *because, *causes, *low, *(Finding(code) for code in cautions)),
+    )
+
+
+def _target(choice: Choice) -> tuple[str | None, float | str | None, str | None]:
+    """Return the part, the value and the unit of a choice."""
+    parts: dict[str, Any] = dict(choice.parts)
+    match choice.kind:
+        case "keep":
+            return None, None, None
+        case "pair":
+            return "gears", f"{parts['drive_gear']}/{parts['driven_gear']}", "teeth"
+        case "ratio_box":
+            return "ratio_box", parts["ratio"], "ratio"
+        case "pulse_scaler":
+            return "pulse_scaler", parts["fraction"] or parts["scaler"], "ratio"
+        case "setting":
+            return parts["setting"], parts["value"], None
+    return choice.kind, parts["teeth"], "teeth"
+
+
+def _with_housing(outlook: Outlook, entry: Advice) -> list[Advice]:
+    """Return the entry, and the housing to turn with it where the new gear belongs to another range of teeth."""
+    family, now = outlook.vehicle.family, outlook.teeth.driven
+    if family is None or now is None or entry.action not in ("fit_driven_gear", "fit_gear_pair"):
+        return [entry]
+    teeth = int(str(entry.value).rpartition("/")[2])
+    turned = family.orientation(teeth)
+    if turned is None or turned == family.orientation(now):
+        return [entry]
+    because = (Finding("together_with", action=entry.action), Finding("housing_range", teeth=teeth, range=turned))
+    return [entry, replace(entry, action="turn_housing", part="housing", value=turned, because=because)]
+
+
+def _causes(outlook: Outlook) -> tuple[Finding, ...]:
+    top = outlook.diagnosis.top if outlook.diagnosis else None
+    return (Finding("likely_cause", cause=top.code, chance=top.probability),) if top else ()
+
+
+def _from_diagnosis(outlook: Outlook) -> list[Advice]:
+    """Return what comes before any part: files that do not belong together, a unit set wrongly."""
+    top = outlook.diagnosis.top if outlook.diagnosis else None
+    if top is None or top.probability < _LIKELY:
+        return []
+    if top.group == "readings":
+        return [Advice("check_files", part="readings", because=_causes(outlook))]
+    if top.code == "wrong_unit":
+        return [Advice("set_unit", part="unit", value=outlook.judge.unit, because=_causes(outlook))]
+    return []
+
+
+def _find_out(outlook: Outlook) -> list[Advice]:
+    """Return which facts to find out when the job names nothing that could be changed."""
+    percent = 100 * (outlook.judge.ideal_gain().value - 1)
+    because = (Finding("nothing_to_change", percent=percent), *_causes(outlook))
+    parts = ["settings", "pulse_scaler"] if outlook.vehicle.expects_pulses else ["driven_gear", "settings"]
+    return [
+        Advice("measure_fact", part=part, value=round(percent, 2), unit="percent", because=because) for part in parts
+    ]
+
+
+def _beyond_parts(outlook: Outlook, best: _Plan) -> list[Advice]:
+    """Return what helps where no part, setting or needle can put the instrument right."""
+    judge = outlook.judge
+    left = 100 * judge.unavoidable_error()
+    card = Advice(
+        "use_correction_card", part="card", because=(Finding("leaves", percent=best.worst_percent, chance=0.0),)
+    )
+    if left > judge.acceptable_percent:
+        reason = Finding("instrument_leaves", percent=left, bent=judge.dial.shape == "bent")
+        return [Advice("repair_instrument", part="instrument", because=(reason, *_causes(outlook))), card]
+    if outlook.vehicle.has_gear_drive and not outlook.vehicle.ratio_box_teeth:
+        steps = Finding("between_two_teeth", percent=best.worst_percent)
+        return [Advice("measure_fact", part="ratio_box_teeth", because=(steps,)), card]
+    return [card]
+
+
+def _drive_again(outlook: Outlook) -> Advice:
+    reasons = outlook.trust.reasons if outlook.trust else ()
+    return Advice("drive_again", part="readings", because=(Finding("too_uncertain"), *reasons))
