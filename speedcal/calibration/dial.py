@@ -148,9 +148,7 @@ class Dial:
 
     def slope(self, ground_mps: FloatArray | float) -> FloatArray:
         """Return how fast the reading grows with true speed. [1]."""
-        step = 0.01
-        speed = np.asarray(ground_mps, float)
-        return np.asarray((self.indicated(speed + step) - self.indicated(speed - step)) / (2 * step))
+        return np.asarray(_spline(self.knots_mps, self._bent, ground_mps)[1] @ self.shown_mps)
 
     def true_speed(self, shown_mps: FloatArray | float) -> FloatArray:
         """Return the true speeds at which the dial shows what it shows; it has to rise. [m/s]."""
@@ -165,42 +163,53 @@ class Dial:
         return replace(self, knot_covariance=self.knot_covariance + covariance)
 
     @cached_property
-    def _bending(self) -> FloatArray:
-        """Second derivatives at the knots for unit readings, natural ends, shape (m, m)."""
-        count = len(self.knots_mps)
-        bending = np.zeros((count, count))
-        if count < 3:
-            return bending
-        gap = np.diff(self.knots_mps)
-        left, right = gap[:-1], gap[1:]
-        system = np.diag((left + right) / 3) + np.diag(right[:-1] / 6, 1) + np.diag(right[:-1] / 6, -1)
-        change = np.zeros((count - 2, count))
-        rows = np.arange(count - 2)
-        change[rows, rows], change[rows, rows + 2] = 1 / left, 1 / right
-        change[rows, rows + 1] = -1 / left - 1 / right
-        bending[1:-1] = np.linalg.solve(system, change)
-        return bending
+    def _bent(self) -> FloatArray:
+        return _bending(self.knots_mps)
 
     def weights(self, ground_mps: FloatArray | float) -> FloatArray:
         """Return how much each knot counts for the reading at each speed, shape (..., m)."""
-        speed = np.asarray(ground_mps, float)
-        knots, count = self.knots_mps, len(self.knots_mps)
-        inside = np.clip(speed, knots[0], knots[-1])
-        cell = np.clip(np.searchsorted(knots, inside, side="right") - 1, 0, count - 2)
-        gap = knots[cell + 1] - knots[cell]
-        upper = (inside - knots[cell]) / gap
-        lower = 1 - upper
-        unit = np.eye(count)
-        beyond = (speed - inside)[..., None]
-        rise = (unit[cell + 1] - unit[cell]) / gap[..., None]
-        bend_low, bend_high = self._bending[cell], self._bending[cell + 1]
-        square = (gap**2)[..., None] / 6
-        value = (
-            lower[..., None] * unit[cell]
-            + upper[..., None] * unit[cell + 1]
-            + square * ((lower**3 - lower)[..., None] * bend_low + (upper**3 - upper)[..., None] * bend_high)
-        )
-        steep = rise + gap[..., None] / 6 * (
-            (3 * upper**2 - 1)[..., None] * bend_high - (3 * lower**2 - 1)[..., None] * bend_low
-        )
-        return np.asarray(value + beyond * steep)
+        return _spline(self.knots_mps, self._bent, ground_mps)[0]
+
+
+def spline_weights(knots_mps: FloatArray, at_mps: FloatArray | float) -> tuple[FloatArray, FloatArray]:
+    """Return how much the value at each knot counts for value and slope at other speeds, each of shape (..., m)."""
+    return _spline(knots_mps, _bending(knots_mps), at_mps)
+
+
+def _bending(knots: FloatArray) -> FloatArray:
+    """Return second derivatives at the knots for unit values, natural ends, shape (m, m)."""
+    count = len(knots)
+    bending = np.zeros((count, count))
+    if count < 3:
+        return bending
+    gap = np.diff(knots)
+    left, right = gap[:-1], gap[1:]
+    system = np.diag((left + right) / 3) + np.diag(right[:-1] / 6, 1) + np.diag(right[:-1] / 6, -1)
+    change = np.zeros((count - 2, count))
+    rows = np.arange(count - 2)
+    change[rows, rows], change[rows, rows + 2] = 1 / left, 1 / right
+    change[rows, rows + 1] = -1 / left - 1 / right
+    bending[1:-1] = np.linalg.solve(system, change)
+    return bending
+
+
+def _spline(knots: FloatArray, bending: FloatArray, at: FloatArray | float) -> tuple[FloatArray, FloatArray]:
+    speed, count = np.asarray(at, float), len(knots)
+    inside = np.clip(speed, knots[0], knots[-1])
+    cell = np.clip(np.searchsorted(knots, inside, side="right") - 1, 0, count - 2)
+    gap = knots[cell + 1] - knots[cell]
+    upper = (inside - knots[cell]) / gap
+    lower = 1 - upper
+    unit = np.eye(count)
+    rise = (unit[cell + 1] - unit[cell]) / gap[..., None]
+    bend_low, bend_high = bending[cell], bending[cell + 1]
+    square = (gap**2)[..., None] / 6
+    value = (
+        lower[..., None] * unit[cell]
+        + upper[..., None] * unit[cell + 1]
+        + square * ((lower**3 - lower)[..., None] * bend_low + (upper**3 - upper)[..., None] * bend_high)
+    )
+    slope = rise + gap[..., None] / 6 * (
+        (3 * upper**2 - 1)[..., None] * bend_high - (3 * lower**2 - 1)[..., None] * bend_low
+    )
+    return np.asarray(value + (speed - inside)[..., None] * slope), np.asarray(slope)

@@ -12,6 +12,7 @@ from __future__ import annotations
 import numpy as np
 
 from speedcal.calibration.clock_search import OFFSET_SCALE_MPS, Shift
+from speedcal.calibration.fit_rounded import fit_rounded
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine
 from speedcal.calibration.pairs import Pairs, Windows, average, make_pairs, window_length_s
@@ -108,6 +109,8 @@ def fit_logged(
         u_tau = _u_clock(pairs.time_s[pairs.usable], columns, far, residual, normal)
         if round_ > 5 and abs(move) < 1e-3:
             break
+    if ground.source == "recorded":
+        return fit_rounded(ground, time_s, indicated_mps, tau_s=tau, offset_mps=offset, factor=gain, step_mps=step_mps)
     pairs = make_pairs(ground, time_s, indicated_mps, tau)
     windows = _windows(ground, pairs, offset, gain, scatter, source)
     run = runs.number_at(windows.time_s)

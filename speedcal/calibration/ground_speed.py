@@ -17,11 +17,13 @@ from speedcal.calibration.tuning import (
     GAP_S,
     GRADE_WINDOW_S,
     HEIGHTS_NEEDED,
+    RECEIVER_U_MPS,
     RECORDED_U_MPS,
     SLOWEST_MPS,
     SLOWEST_POSITION_SPEED_MPS,
     SPEED_DISAGREES,
     STEEPEST_GRADE,
+    STEP_NOTICED_MPS,
     STRAIGHT_CHORD,
     STRAIGHT_RAD_PER_S,
     STRETCH_S,
@@ -33,6 +35,7 @@ from speedcal.interval import BoolArray, FloatArray, IntArray
 from speedcal.logs.model import Track
 from speedcal.units import SPEED_UNIT_MPS
 
+_FEWEST_VALUES = 5
 _ABSURD = 1000.0
 """No vehicle has this speed in any unit."""
 SPEED_AGAINST_POSITIONS = "speed_against_positions"
@@ -66,6 +69,14 @@ class GroundSpeed:
     """Path length since the first fix of the drive; the steps across gaps are missing from it."""
     local_fit: LocalFit | None = None
     """Set when the speed comes from positions."""
+    step_mps: float = 0.0
+    """Step in which recorded speeds were written; zero where it is too fine to matter. [m/s]"""
+    cut_mps: float = 0.0
+    """How far recorded speeds lie below the true ones because they are cut and not rounded: half a step or zero."""
+    u_cut_mps: float = 0.0
+    """Standard uncertainty of that. [m/s]"""
+    road_over_level: FloatArray = field(default_factory=lambda: np.empty(0))
+    """Road speed over horizontal speed at each fix."""
     dropped: Mapping[str, int] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
 
@@ -166,6 +177,7 @@ def _from_recorded(
         local_fit=None,
         dropped=dropped,
         findings=findings,
+        rounded=_rounding(fixes, speed, east[has_speed][smooth], north[has_speed][smooth]),
     )
 
 
@@ -185,9 +197,12 @@ def _finished(
     local_fit: LocalFit | None,
     dropped: dict[str, int],
     findings: list[Finding],
+    rounded: tuple[float, float, float] = (0.0, 0.0, 0.0),
 ) -> GroundSpeed:
     piece = fixes.piece
-    speed = speed * _slope_length(fixes.time, piece, fixes.elevation, speed)
+    step_mps, cut_mps, u_cut_mps = rounded
+    road_over_level = _slope_length(fixes.time, piece, fixes.elevation, speed)
+    speed = (speed + cut_mps) * road_over_level
     step = np.diff(fixes.time) * (speed[1:] + speed[:-1]) / 2
     step[np.diff(piece) != 0] = 0.0
     return GroundSpeed(
@@ -204,6 +219,10 @@ def _finished(
         local_fit=local_fit,
         dropped=dropped,
         findings=tuple(findings),
+        step_mps=step_mps,
+        cut_mps=cut_mps,
+        u_cut_mps=u_cut_mps,
+        road_over_level=road_over_level,
     )
 
 
@@ -241,12 +260,20 @@ def _unit_of_recorded(fixes: _Fixes, east: FloatArray, north: FloatArray, source
 
 def _recorded_over_positions(fixes: _Fixes, east: FloatArray, north: FloatArray) -> float | None:
     """Return the ratio of recorded speed to that of the positions over straight stretches, None without any."""
-    time, recorded = fixes.time, fixes.recorded
+    travelled, chord, _ = _straight_stretches(fixes, fixes.recorded, east, north)
+    return float(np.median(travelled / chord)) if len(chord) >= FEWEST_FIXES else None
+
+
+def _straight_stretches(
+    fixes: _Fixes, speed: FloatArray, east: FloatArray, north: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return path by recorded speed, chord and time of all straight stretches of ten seconds. [m, m, s]."""
+    time = fixes.time
     ahead = np.searchsorted(time, time + STRETCH_S)
     here = np.flatnonzero(ahead < len(time))
     ahead = ahead[here]
-    known = np.isfinite(recorded)
-    speed = np.where(known, recorded, 0.0)
+    known = np.isfinite(speed)
+    speed = np.where(known, speed, 0.0)
     travelled = np.concatenate(([0.0], np.cumsum(np.diff(time) * (speed[1:] + speed[:-1]) / 2)))
     unknown = np.concatenate(([0], np.cumsum(~known)))
     chord = np.hypot(east[ahead] - east[here], north[ahead] - north[here])
@@ -254,9 +281,56 @@ def _recorded_over_positions(fixes: _Fixes, east: FloatArray, north: FloatArray)
     whole = (fixes.piece[ahead] == fixes.piece[here]) & (unknown[ahead + 1] == unknown[here])
     straight = chord > STRAIGHT_CHORD * (along[ahead] - along[here])
     use = whole & straight & (chord > SLOWEST_POSITION_SPEED_MPS * (time[ahead] - time[here]))
-    if use.sum() < FEWEST_FIXES:
-        return None
-    return float(np.median((travelled[ahead] - travelled[here])[use] / chord[use]))
+    return (travelled[ahead] - travelled[here])[use], chord[use], (time[ahead] - time[here])[use]
+
+
+def rounding_step_mps(speed_mps: FloatArray) -> float:
+    """Return the step in which speeds were written, zero where it is too fine to matter. [m/s].
+
+    Whole units of any kind, their halves, fifths and tenths are tried; loggers convert and round again, so a
+    hundredth of a metre a second is let pass.
+    """
+    known = speed_mps[np.isfinite(speed_mps) & (speed_mps > 1.0)]
+    if len(np.unique(np.round(known, 2))) < _FEWEST_VALUES:
+        return 0.0
+    steps = sorted((size / part for size in SPEED_UNIT_MPS.values() for part in (1, 2, 5, 10)), reverse=True)
+    for step in steps:
+        if step < STEP_NOTICED_MPS:
+            break
+        off = np.abs(known / step - np.round(known / step)) * step
+        if np.quantile(off, 0.98) < min(0.011, 0.06 * step):
+            return float(step)
+    return 0.0
+
+
+def _rounding(fixes: _Fixes, speed: FloatArray, east: FloatArray, north: FloatArray) -> tuple[float, float, float]:
+    """Return the step of recorded speed, how much it lies low for being cut, and how well that is known. [m/s].
+
+    Cut speeds lie half a step below the speed of the positions over straight stretches, rounded ones beside it.
+    """
+    step = rounding_step_mps(speed)
+    if not step:
+        return 0.0, 0.0, 0.0
+    away, u = _recorded_less_positions(fixes, speed, east, north)
+    if not np.isfinite(away) or u > step / 4:
+        return step, step / 4, step / 4
+    log_odds = -0.5 * ((away / u) ** 2 - ((away + step / 2) / u) ** 2)
+    cut = 1 / (1 + np.exp(np.clip(log_odds, -500, 500)))
+    return step, float(cut) * step / 2, float(np.sqrt(cut * (1 - cut))) * step / 2
+
+
+def _recorded_less_positions(
+    fixes: _Fixes, speed: FloatArray, east: FloatArray, north: FloatArray
+) -> tuple[float, float]:
+    """Return the mean of recorded speed less that of the positions while driving straight, and its uncertainty."""
+    travelled, chord, span = _straight_stretches(fixes, speed, east, north)
+    if len(chord) < 3 * FEWEST_FIXES:
+        return np.nan, np.inf
+    away = (travelled - chord) / span
+    middle = float(np.median(away))
+    spread = 1.4826 * float(np.median(np.abs(away - middle)))
+    independent = max(len(away) * float(np.median(np.diff(fixes.time))) / STRETCH_S, 3.0)
+    return middle, float(np.hypot(1.25 * spread / np.sqrt(independent), RECEIVER_U_MPS))
 
 
 def _scatter(time: FloatArray, piece: IntArray, speed: FloatArray) -> float:

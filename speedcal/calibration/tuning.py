@@ -295,3 +295,55 @@ HOLD_APART_S = 60.0
 
 FEWEST_HELD, HELD_MATCHED_SHARE, MOST_NOTES_A_HOLD = 4, 0.6, 2
 """What a list needs: marks and holds, share of the notes that find a hold, and not more marks than this for a hold."""
+
+# ---- dense logs
+
+LATENT_ROUNDS = 9
+"""Rounds of the latent speed; more change factors by less than a hundredth of their uncertainty."""
+
+ACCELERATION_FLOOR = 0.001
+"""Least size of the second derivative of speed a second apart. [m/s3] Too large a size in a hold lets the speed wander
+inside its rounding interval."""
+
+CHANNEL_NOISE_STEPS, CHANNEL_NOISE_FLOOR_MPS = 0.05, 0.02
+"""Least noise before rounding, as a share of the step and by itself."""
+
+TIME_NOISE_S = 0.1
+"""Standard deviation of a machine's stamps; from memory."""
+
+WRONG_ROWS = 0.001
+"""Share of wrong rows in a log."""
+
+CLOCK_PRIOR_S = 30.0
+"""Width in which the clock offset may still move from where the search put it."""
+
+DAMPING_PRIOR = 2.5
+"""Half the squared time constant of a needle or a receiver, standard. [s2] 2.5 is 2.2 s."""
+
+DAMPINGS = (-4.5, -2.5, -1.4, -0.7, -0.3, 0.0, 0.3, 0.7, 1.4, 2.5, 4.5)
+"""Dampings that are tried. [s2] 1.4 is a time constant of 1.7 s."""
+
+LAG_GRID_S, CLOCK_STEP_S = 0.25, 2.0
+"""Grid on which lags are worked out, and the largest step of the clock in one round."""
+
+DRIFT_PRIOR = 0.002
+"""Drift of one clock against the other, standard. [1] 0.002 is a second in eight minutes."""
+
+DIAL_BEND_MPS = 1.0
+"""Loose bound on a dial's second difference over 5 m/s while the latent speed is found; the prior of the dial's
+deviation decides afterwards."""
+
+LOG_NODE_GAP_MPS, LOG_MOST_NODES = 4.0, 9
+"""Distance of the speeds at which a log tells the dial, and how many at the most."""
+
+LOG_BLOCK_S = 60.0
+"""Residuals of a log a minute apart are taken as independent (Cameron and Miller 2015)."""
+
+LOG_LUCK = 0.75
+"""A jackknife variance below this part of the model's is not believed."""
+
+RECEIVER_U_MPS = 0.01
+"""What a receiver's speed may be off by at all speeds, standard; from memory."""
+
+STEP_NOTICED_MPS = 0.08
+"""Steps of recorded speed finer than this do not matter."""
