@@ -17,6 +17,7 @@ from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine
 from speedcal.calibration.pairs import Pairs, Windows, average, make_pairs, window_length_s
 from speedcal.calibration.runs import SteadyRuns
+from speedcal.calibration.tuning import LATENT_INTERVAL_S
 from speedcal.calibration.windows import fit_windows
 from speedcal.errors import AlignmentError, FitError
 from speedcal.interval import FloatArray
@@ -109,7 +110,7 @@ def fit_logged(
         u_tau = _u_clock(pairs.time_s[pairs.usable], columns, far, residual, normal)
         if round_ > 5 and abs(move) < 1e-3:
             break
-    if ground.source == "recorded":
+    if ground.source == "recorded" and ground.interval_s <= LATENT_INTERVAL_S:
         return fit_rounded(ground, time_s, indicated_mps, tau_s=tau, offset_mps=offset, factor=gain, step_mps=step_mps)
     pairs = make_pairs(ground, time_s, indicated_mps, tau)
     windows = _windows(ground, pairs, offset, gain, scatter, source)

@@ -298,6 +298,9 @@ FEWEST_HELD, HELD_MATCHED_SHARE, MOST_NOTES_A_HOLD = 4, 0.6, 2
 
 # ---- dense logs
 
+LATENT_INTERVAL_S = 2.5
+"""Fixes further apart than this leave too much of the speed between them to chance; they go through windows."""
+
 LATENT_ROUNDS = 9
 """Rounds of the latent speed; more change factors by less than a hundredth of their uncertainty."""
 
