@@ -194,12 +194,13 @@ def _fit(
         line = fit_logged(
             ground,
             time,
-            speed,
+            speed + habit.shift_mps,
             shifts=shifts,
             runs=runs,
             step_mps=readings.speed_resolution_mps,
             source=readings.source,
         )
+        line = replace(line, reading_shift_mps=habit.shift_mps)
     else:
         midnight = np.floor(ground.time_s[0] / _DAY_S) * _DAY_S
         mass = log_prior_mass(ground, time, clock=readings.clock, midnight_s=midnight, known_s=known_s)
