@@ -184,6 +184,17 @@ class Tolerance:
         high = min((limit.high.at(given_mps) for limit in limits if limit.high), default=np.inf)
         return low, high
 
+    def shown_band(self, true_mps: float) -> tuple[float, float]:
+        """Return the lowest and the highest permitted indicated speed at a true one, infinite without a limit. [m/s].
+
+        Limits on the true speed are turned round where the dial shows about what is given.
+        """
+        if self.given == "true":
+            return self.band(true_mps)
+        lows = [(true_mps - limit.high.add_mps) / limit.high.factor for limit in self.limits if limit.high]
+        highs = [(true_mps - limit.low.add_mps) / limit.low.factor for limit in self.limits if limit.low]
+        return max(lows, default=-np.inf), min(highs, default=np.inf)
+
     def least_true(self, indicated_mps: float) -> float:
         """Return the least true speed at which an indicated speed is permitted. [m/s]."""
         if self.given == "indicated":

@@ -10,6 +10,7 @@ import numpy as np
 
 from speedcal.conformity.change import ChangeCheck, compare_odometer, compare_speed
 from speedcal.conformity.decision import decide, readings_to_settle
+from speedcal.conformity.next_step import next_steps
 from speedcal.conformity.probability import Box
 from speedcal.conformity.rules import load_tolerance
 from speedcal.conformity.tolerance import ShownLimits, Tolerance
@@ -88,7 +89,25 @@ def verify(
             findings.append(Finding("change_not_predicted", error=error))
     findings += [finding for change in changes for finding in change.findings]
     judge = _judge_distance if rule.quantity == "distance" else _judge_speed
-    return judge(after, rule, changes, findings)
+    result = judge(after, rule, changes, findings)
+    if result.verdict == "pass":
+        return result
+    steps = next_steps(
+        after,
+        rule,
+        vehicle=vehicle,
+        work=None if isinstance(work, int | float) else _work_done(work),
+        changes=changes,
+        findings=result.findings,
+        judged_mps=[check.true for check in result.checks],
+    )
+    return replace(result, advice=steps)
+
+
+def _work_done(work: Work | Mapping[str, Any] | None) -> Work | None:
+    from speedcal.vehicle import Work as AnyWork
+
+    return AnyWork.from_dict(work) if isinstance(work, Mapping) else work
 
 
 def _judge_speed(
@@ -238,7 +257,7 @@ def _changes(
     if isinstance(work, int | float):
         planned = GainChange(float(work), 0.0)
     else:
-        done = AnyWork.from_dict(work) if isinstance(work, Mapping) else work
+        done = _work_done(work) or AnyWork()
         if replace(done, note="", date="", odometer=None, odometer_now=None) == AnyWork():
             return ()
         planned = gain_change(vehicle or AnyVehicle(), done)

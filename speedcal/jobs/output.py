@@ -31,6 +31,7 @@ from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration
     from speedcal.conformity import History, Verification
+    from speedcal.conformity.distance import DrivenDistance
     from speedcal.vehicle import Corrections
     from speedcal.vehicle.explanations import Explanations
 
@@ -63,6 +64,13 @@ class JobResult:
         return self.job.unit or self.drives[0].calibration.unit
 
     @property
+    def distance(self) -> DrivenDistance | None:
+        """What was driven since the work, where the job says what the odometer showed then and shows now."""
+        from speedcal.conformity.distance import distance_since
+
+        return distance_since(self.job.work, self.after)
+
+    @property
     def files(self) -> tuple[tuple[str, str], ...]:
         """Names and SHA-256 digests of the job file and of every file used, each once."""
         used = [pair for drive in self.drives for pair in drive.calibration.sources]
@@ -79,6 +87,7 @@ class JobResult:
             "verification": self.verification.to_dict() if self.verification else None,
             "drives": [{"name": drive.name, **drive.calibration.to_dict()} for drive in self.drives],
             "history": {name: history.to_dict() for name, history in self.histories},
+            **({"distance": self.distance.to_dict()} if self.distance else {}),
             "files": [{"name": name, "sha256": digest} for name, digest in self.files],
             "version": version("speedcal"),
         }

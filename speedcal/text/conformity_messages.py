@@ -113,6 +113,10 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "If they are, write clock_offset_s (reading clock + this = GPS clock) into the table of {second}; "
         "otherwise name the right readings",
     ),
+    "odometer_shows_less": (
+        "the odometer shows {now:,.0f} now, less than the {then:,.0f} when the work was done",
+        "Correct odometer or odometer_now in [work]; an instrument that was changed starts a new count",
+    ),
     "no_drive_to_pool": ("there is no drive to pool", "Give at least one drive"),
     "no_drives_for_history": (
         "a history needs drives with their tracks",

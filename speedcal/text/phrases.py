@@ -10,6 +10,7 @@ from speedcal.finding import Trust
 _MOST_LISTED = 20
 _WRITTEN_IN: dict[str, str] = {
     "Calibration": "calibration_summary",
+    "DrivenDistance": "distance",
     "History": "history",
     "Inspection": "inspection",
     "Readings": "inspection",

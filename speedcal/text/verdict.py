@@ -49,7 +49,8 @@ def _body(result: Verification) -> list[str]:
     for change in result.changes:
         lines.append(change_words(change))
         lines += [f"  possible cause: {cause_words(cause)}" for cause in change.causes if cause.fits]
-    return lines + [f"note: {finding.text}" for finding in result.findings if finding.code != "not_as_predicted"]
+    said = {"not_as_predicted", *(code for advice in result.advice for code in advice.codes)}
+    return lines + [f"note: {finding.text}" for finding in result.findings if finding.code not in said]
 
 
 def _check(result: Verification, check: Check) -> str:

@@ -1,0 +1,114 @@
+"""What to do after a road test that is no pass: from both drives, the first thing on top."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from speedcal.conformity.change import Cause, ChangeCheck
+from speedcal.conformity.tolerance import Tolerance
+from speedcal.finding import Finding
+from speedcal.interval import FloatArray
+from speedcal.units import SPEED_UNIT_MPS
+from speedcal.vehicle.advice import Advice
+
+if TYPE_CHECKING:
+    from speedcal.calibration.result import Calibration
+    from speedcal.vehicle import Vehicle, Work
+
+_MORE_DRIVING = {"more_readings": "readings", "longer_distance": "times_as_far"}
+_NO_HELP = ("keep_as_is", "drive_again")
+"""Advice that a drive may ask for, but not one that has failed, or that sits on a limit."""
+_TAKEN_FOR = {"kmh_taken_for_mph": "km/h", "mph_taken_for_kmh": "mph"}
+
+
+def next_steps(
+    after: Calibration,
+    rule: Tolerance,
+    *,
+    vehicle: Vehicle | None,
+    work: Work | None,
+    changes: Sequence[ChangeCheck],
+    findings: Sequence[Finding],
+    judged_mps: Sequence[float],
+) -> tuple[Advice, ...]:
+    """Return what to do about a verdict that is no pass.
+
+    Files and units that cannot be right come first, then the odd drive among pooled ones, then more driving where it
+    would settle the verdict; else what the drive after asks for, by its own tooth arithmetic.
+
+    Parameters
+    ----------
+    after
+        The drive that was judged, or several pooled.
+    rule
+        What it was judged by.
+    vehicle, work
+        What was fitted before, and what was changed.
+    changes
+        Planned against measured.
+    findings
+        What the verdict noticed.
+    judged_mps
+        True speeds that were judged. [m/s]
+    """
+    causes = [cause for change in changes for cause in change.causes if cause.fits]
+    wrong = [step for cause in causes for step in _about_files(cause)]
+    if wrong:
+        return tuple(wrong)
+    steps = [
+        Advice("drive_again", part=f"after {found.values['farthest']}", because=(found,))
+        for found in after.findings
+        if found.code == "drives_disagree"
+    ]
+    driving = [found for found in findings if found.code in _MORE_DRIVING]
+    for found in driving:
+        value = found.values.get("count", found.values.get("times"))
+        steps.append(Advice("drive_again", value=value, unit=_MORE_DRIVING[found.code], because=(found,)))
+    if driving:
+        return tuple(steps)
+    counted = [cause.what for cause in causes if cause.what.code == "cause_gear"]
+    for found in counted:
+        teeth = found.values["teeth"]
+        steps.append(Advice("check_count", part=found.values["gear"], value=teeth, unit="teeth", because=(found,)))
+    return (*steps, *_asked_by(after, rule, _fitted(vehicle, work, counted), judged_mps))
+
+
+def _about_files(cause: Cause) -> list[Advice]:
+    why = cause.what.values.get("why")
+    if why == "unchanged":
+        return [Advice("check_files", part="after", because=(cause.what,))]
+    return [Advice("set_unit", part="after", value=_TAKEN_FOR[why], because=(cause.what,))] if why in _TAKEN_FOR else []
+
+
+def _fitted(vehicle: Vehicle | None, work: Work | None, counted: Sequence[Finding]) -> Vehicle:
+    """Return the vehicle as it was during the drive after: as planned, or with the gear that the drive stands for."""
+    from speedcal.vehicle import Vehicle as AnyVehicle
+    from speedcal.vehicle.forward import vehicle_after
+
+    now = vehicle or AnyVehicle()
+    if work is not None:
+        now = vehicle_after(now, work)
+    for found in counted:
+        now = replace(now, **{found.values["gear"]: found.values["teeth"]})
+    return now
+
+
+def _asked_by(after: Calibration, rule: Tolerance, vehicle: Vehicle, judged_mps: Sequence[float]) -> tuple[Advice, ...]:
+    """Return what the drive after asks for to be changed."""
+    from speedcal.vehicle import correct
+
+    if rule.quantity == "distance":
+        found = correct(after, vehicle, criterion="odometer first").advice
+    else:
+        speeds = [v / SPEED_UNIT_MPS[after.unit] for v in judged_mps if v > 0]
+
+        def allowed(speeds_mps: FloatArray) -> tuple[FloatArray, FloatArray]:
+            bands = np.array([rule.shown_band(float(v)) for v in speeds_mps])
+            return bands[:, 0], bands[:, 1]
+
+        found = correct(after, vehicle, speeds=speeds, limits=allowed).advice
+    return tuple(advice for advice in found if advice.action not in _NO_HELP)

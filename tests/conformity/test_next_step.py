@@ -1,0 +1,78 @@
+"""What a verdict that is no pass says to do next, by hand arithmetic of teeth."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from support.calibrations import make_calibration
+
+from speedcal.conformity import Verification, pool, verify
+from speedcal.vehicle import Vehicle
+
+VEHICLE = Vehicle.from_dict({"driven_gear": 20})
+BEFORE = make_calibration(offset=0.5, factor=1.10, u_offset=0.1, u_factor=0.002)
+RULE = {"percent": 2.5}
+
+
+def verified(offset: float, factor: float, *, teeth: int = 22, u: float = 0.1) -> Verification:
+    after = make_calibration(offset=offset, factor=factor, u_offset=u, u_factor=u / 50)
+    return verify(BEFORE, after, RULE, vehicle=VEHICLE, work={"driven_gear": teeth})
+
+
+def test_the_next_gear_is_counted_from_the_one_fitted_now() -> None:
+    """21 teeth were fitted and it reads 4.8 % high: 21 x 1.048 = 22.0, not 20 x 1.048."""
+    result = verified(0.5, 1.10 * 20 / 21, teeth=21)
+    assert result.verdict == "fail"
+    first = result.advice[0]
+    assert (first.action, first.value) == ("fit_driven_gear", 22)
+    assert first.probability is not None
+    assert first.probability > 0.9
+
+
+def test_another_gear_than_planned_is_counted_first_and_replaced_by_the_planned_one() -> None:
+    """22 planned, the drive stands for 21: count them; 21 x 1.10 x 20/21 = 22."""
+    result = verified(0.5, 1.10 * 20 / 21)
+    assert [(step.action, step.value) for step in result.advice[:2]] == [("check_count", 21), ("fit_driven_gear", 22)]
+
+
+def test_a_needle_that_is_off_is_reseated_and_the_gear_kept() -> None:
+    """4 mph too much at every speed: no gear takes that away."""
+    first = verified(4.0, 1.0).advice[0]
+    assert (first.action, first.value, first.unit) == ("reseat_needle", pytest.approx(-4, abs=0.5), "mph")
+
+
+def test_files_and_units_that_cannot_be_right_come_before_any_part() -> None:
+    """The drive before given again, and km/h written where mph were read."""
+    assert [step.action for step in verified(0.5, 1.10).advice] == ["check_files"]
+    (unit,) = verified(0.5, 1.609344).advice
+    assert (unit.action, unit.value) == ("set_unit", "km/h")
+
+
+def test_more_readings_are_asked_for_only_where_they_can_help() -> None:
+    """Well inside but poorly known: so many readings. On the limit, or beyond it: a part, and no driving."""
+    open_case = verify(None, make_calibration(factor=1.012, u_offset=0.8, u_factor=0.016), RULE, vehicle=VEHICLE)
+    assert [(step.action, step.value) for step in open_case.advice] == [("drive_again", open_case.readings_needed)]
+    for factor in (1.025, 1.08):
+        found = verify(None, make_calibration(factor=factor, u_offset=0.3, u_factor=0.006), RULE, vehicle=VEHICLE)
+        assert found.verdict != "pass"
+        assert found.advice
+        assert "drive_again" not in {step.action for step in found.advice}
+        assert found.readings_needed in (None, 0)
+
+
+def test_the_odd_drive_among_pooled_ones_is_named() -> None:
+    """The third reads 6 % higher than the others."""
+    drives = [make_calibration(factor=f, u_offset=0.1, u_factor=0.001) for f in (1.0, 1.001, 1.06)]
+    result = verify(None, pool(drives), RULE, vehicle=VEHICLE)
+    assert result.verdict != "pass"
+    assert (result.advice[0].action, result.advice[0].part) == ("drive_again", "after 3")
+
+
+def test_a_pass_needs_no_advice_and_nothing_known_offers_no_part() -> None:
+    """Keys of the contract; a vehicle nobody described is offered nothing to fit."""
+    assert verified(0.0, 1.0).advice == ()
+    bare = verify(None, replace(BEFORE), RULE)
+    assert bare.verdict == "fail"
+    assert not {step.action for step in bare.advice} & {"fit_driven_gear", "fit_drive_gear", "set_pulse_scaler"}
+    assert set(bare.to_dict()["advice"][0]) >= {"action", "part", "value", "unit", "probability", "because"}
