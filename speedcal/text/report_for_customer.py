@@ -248,7 +248,7 @@ def next_steps(corrections: Corrections | None, verification: Verification | Non
         return _after_verdict(verification)
     if corrections is None:
         return ()
-    return advice_lines(getattr(corrections, "advice", ())) or (to_fit(corrections),)
+    return advice_lines(corrections.advice) or (to_fit(corrections),)
 
 
 def advice_lines(advice: Sequence[Advice]) -> tuple[str, ...]:

@@ -75,6 +75,11 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
 """Code to what is wrong and what to do, both without full stop."""
 
 
+def _known(status: str) -> str:
+    """Say how well a number is known; who only remembers it has not verified it."""
+    return "not verified" if status == "from memory" else status
+
+
 def _inseparable(values: Values) -> str:
     links = values["links"]
     measures = "; ".join(MEASURED_BY[link] for link in links)
@@ -98,7 +103,7 @@ def _contradicts(values: Values) -> str:
 def _from_memory(values: Values) -> str:
     names = ", ".join(f"{part_name(item['part'], many=True)} {item['teeth']}" for item in values["ranges"])
     return (
-        f"In the gear family {values['family']!r} these are from memory: {names}. Make sure before ordering that the "
+        f"In the gear family {values['family']!r} these are not verified: {names}. Make sure before ordering that the "
         "gear exists, and look at the housing for the range it is marked with."
     )
 
@@ -188,7 +193,7 @@ def _sizes(values: Values) -> str:
 
 
 def _possible(values: Values) -> str:
-    return f"possible {part_name(values['part'])}s: {values['source']} ({values['status']})"
+    return f"possible {part_name(values['part'])}s: {values['source']} ({_known(values['status'])})"
 
 
 def _not_stated(values: Values) -> str:
@@ -200,7 +205,7 @@ def _as_stated(values: Values) -> str:
     return (
         f"{part_name(values['part'])}: as stated with {likely(values['chance'])}, else one of "
         f"{values['others']} others "
-        f"({values['source']}, {values['status']})"
+        f"({values['source']}, {_known(values['status'])})"
     )
 
 
