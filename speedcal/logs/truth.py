@@ -1,0 +1,70 @@
+"""Whether readings are a copy of the recorded speed of the track: then the truth would be held against itself."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+import numpy as np
+
+from speedcal.interval import BoolArray, FloatArray
+from speedcal.logs.readings import Readings
+from speedcal.logs.track import Track
+
+Kinship = Literal["copy", "untold", "own"]
+"""``copy`` of the recorded speed; ``untold`` where the drive cannot tell; ``own``: an instrument of its own."""
+
+_FEWEST = 20
+_LONGEST_STEP_S = 6.0
+_ROUNDING = 0.505
+"""Half a step, and a little for what an export rounded once more."""
+_SAME_MPS = 0.02
+"""What smoothing by an export changes. Two sensors scatter by 0.05 m/s at the least."""
+_BETWEEN_MPS3 = 0.06
+"""What a straight line between two fixes misses, for a second between them. [m/s/s^2]"""
+_SHARE = 0.97
+"""Rounded to 1 km/h, an instrument with a scatter of 0.03 m/s and nothing else wrong comes to 0.968."""
+_ACCELERATING_MPS2 = 0.4
+_QUARTER_S, _STAMP_S = 900.0, 0.02
+
+
+def kinship(track: Track, readings: Readings) -> Kinship:
+    """Tell whether the readings are the recorded speed over again.
+
+    A copy has no delay when the vehicle speeds up and no scatter beyond rounding. A drive that hardly changes its speed
+    cannot tell: an instrument that is right looks like a copy there.
+    """
+    recorded = np.isfinite(track.speed_mps)
+    known = np.isfinite(readings.speed_mps) & np.isfinite(readings.time_s)
+    if readings.clock == "none" or known.sum() < _FEWEST or recorded.sum() < _FEWEST:
+        return "own"
+    time_s, shown = readings.time_s[known], readings.speed_mps[known]
+    found: list[Kinship] = [_at(track, recorded, time_s + shift, shown, readings) for shift in _shifts(track, time_s)]
+    return "copy" if "copy" in found else "untold" if "untold" in found else "own"
+
+
+def _shifts(track: Track, time_s: FloatArray) -> list[float]:
+    """Return what a copy's clock may be off: nothing, whole quarters of an hour, or where its seconds start."""
+    start = float(track.time_s[0] - time_s[0])
+    return sorted({0.0, start, float(round(start / _QUARTER_S)) * _QUARTER_S}, key=abs)
+
+
+def _at(track: Track, recorded: BoolArray, time_s: FloatArray, shown: FloatArray, readings: Readings) -> Kinship:
+    clock, speed = track.time_s[recorded], track.speed_mps[recorded]
+    place = np.clip(np.searchsorted(clock, time_s), 1, len(clock) - 1)
+    step_s = clock[place] - clock[place - 1]
+    inside = (time_s >= clock[0] - 0.5) & (time_s <= clock[-1] + 0.5) & (step_s <= _LONGEST_STEP_S)
+    if inside.sum() < _FEWEST:
+        return "own"
+    rate = np.abs((speed[place] - speed[place - 1]) / step_s)[inside]
+    step = readings.speed_resolution_mps
+    slack = _ROUNDING * (step + track.speed_step_mps) + _SAME_MPS
+    line, held = np.interp(time_s[inside], clock, speed), speed[np.searchsorted(clock, time_s[inside] + 1e-6) - 1]
+    near = np.minimum(np.abs(time_s - clock[place - 1]), np.abs(clock[place] - time_s))[inside]
+    miss = np.where(near > _STAMP_S, _BETWEEN_MPS3 * step_s[inside] ** 2, 0.0)
+    for truth, more in ((line, miss), (held, 0.0)):  # rows between two fixes are drawn through or repeated
+        for cut in (0.0, step / 2):  # rounded to the nearest, or down
+            if (np.abs(shown[inside] - truth + cut) <= slack + more).mean() >= _SHARE:
+                changing = (rate >= _ACCELERATING_MPS2).sum() >= _FEWEST
+                varied = float(np.quantile(truth, 0.9) - np.quantile(truth, 0.1)) > max(10 * step, 4.0)
+                return "copy" if changing and varied else "untold"
+    return "own"
