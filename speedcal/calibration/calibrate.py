@@ -28,9 +28,12 @@ from speedcal.calibration.reading_habits import Habit, ReadFrom, Rounding, readi
 from speedcal.calibration.result import Calibration
 from speedcal.calibration.runs import SteadyRuns, steady_runs
 from speedcal.calibration.uncertainty import uncertainty_budget
-from speedcal.finding import Trust
+from speedcal.errors import FitError
+from speedcal.finding import Finding, Trust
 from speedcal.interval import IntArray, Interval
-from speedcal.logs.model import Readings, Track
+from speedcal.logs.readings import Readings
+from speedcal.logs.track import Track
+from speedcal.logs.truth import kinship
 from speedcal.units import DisplayUnit, display_unit_of
 
 if TYPE_CHECKING:
@@ -48,8 +51,8 @@ def calibrate(
     *,
     unit: DisplayUnit | None = None,
     clock_offset_s: float | None = None,
-    read_from: ReadFrom = "square",
-    rounding: Rounding = "nearest",
+    read_from: ReadFrom | None = None,
+    rounding: Rounding | None = None,
 ) -> Calibration:
     """Find out how an instrument reads, from one drive.
 
@@ -70,8 +73,9 @@ def calibrate(
         whole days do not matter. [s]
     read_from
         How a person saw the dial: ``square`` on, from the ``side``, on ``film``; ``logged`` for a display of figures.
+        None takes what the readings say, ``square`` where they say nothing.
     rounding
-        Whether a person noted the ``nearest`` step or the one ``down``.
+        Whether a person noted the ``nearest`` step or the one ``down``; None as above, ``nearest``.
 
     Raises
     ------
@@ -103,9 +107,16 @@ def calibrate(
         raise ValueError(f"clock_offset_s must be a number of seconds, not {clock_offset_s}")
     ground = ground_speed(track)
     refuse_hopeless(ground, readings)
+    kin = kinship(track, readings)
+    if kin == "copy":
+        raise FitError("truth_as_instrument", source=readings.source)
     runs = steady_runs(ground)
     readings = _on_day_of(track, readings)
-    habit = reading_habit(read_from, rounding, step_mps=readings.speed_resolution_mps)
+    habit = reading_habit(
+        read_from or readings.read_from or "square",
+        rounding or readings.rounding or "nearest",
+        step_mps=readings.speed_resolution_mps,
+    )
     line = _fit(ground, runs, readings, clock_offset_s, habit)
     odometer = _odometer(ground, line, readings)
     dial = line.dial or straight_dial(line)
@@ -139,7 +150,8 @@ def calibrate(
     )
     refuse_nonsense(calibration, readings)
     findings = (*track.findings, *readings.findings, *ground.findings, *left_out(track, ground, readings, odometer))
-    return judge(calibration, readings, findings=findings, odometer=odometer, fit_reasons=line.reasons)
+    reasons = (Finding("may_be_truth"), *line.reasons) if kin == "untold" else line.reasons
+    return judge(calibration, readings, findings=findings, odometer=odometer, fit_reasons=reasons)
 
 
 def _on_day_of(track: Track, readings: Readings) -> Readings:

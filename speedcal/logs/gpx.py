@@ -10,11 +10,11 @@ from __future__ import annotations
 import math
 import re
 from array import array
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, tzinfo
-from typing import NoReturn
+from typing import Any
 from xml.etree import ElementTree
-from xml.parsers import expat
 
 import numpy as np
 
@@ -26,14 +26,18 @@ from speedcal.logs.readings import Readings, Shown, Stamps, build_readings
 from speedcal.logs.source import Source
 from speedcal.logs.track import Fixes, Track, build_track
 from speedcal.logs.written_times import parse_stamp
-from speedcal.logs.xmltree import number_in, root_name
+from speedcal.logs.xmltree import local, refuse_doctype, root_name
 from speedcal.units import SpeedUnit
 
 TRACK_POINT_EXTENSION = "http://www.garmin.com/xmlschemas/TrackPointExtension/v2"
 """Namespace of the open schema in which GPX 1.1 carries the speed of a fix."""
 _SPEED = re.compile(r"^(?:gps|ground|doppler|sog)?_?speed(?:_?(?:mps|m_s))?$|^sog$", re.IGNORECASE)
-_PIECE = 1 << 20
-_LONGEST_TOKEN = 16 * _PIECE
+_NAN = math.nan
+_TAKEN = frozenset({"trkseg", "wpt", "rtept", "gpx"})
+_MOST_IN_POINT = 40
+"""Elements of a point, which are forgotten with it; all others stay in memory."""
+_PIECE = 1 << 18
+_LONGEST_TOKEN = 16 << 20
 """Bytes of a comment or tag that has not ended yet; the parser looks anew at all of it with every piece."""
 _UTF_8 = re.compile(rb"\s*<\?xml[^>]{0,200}?encoding\s*=\s*[\"'](?i:utf-8|us-ascii|ascii)[\"']")
 _DECLARES = re.compile(rb"\s*<\?xml[^>]{0,200}?encoding")
@@ -41,14 +45,6 @@ _NAMED = re.compile(
     r"(?:(?:indicated|speedo(?:meter)?|dial|needle|reading|shown?|reads?)[ :=]*)?(\d{1,3}(?:[.,]\d{1,2})?)"
     r" ?([a-z/]+(?: [a-z/]+)*)?"
 )
-
-
-class _RefusedError(Exception):
-    """The document holds something that no recording holds."""
-
-    def __init__(self, code: str, most: int = 0) -> None:
-        super().__init__(code)
-        self.code, self.most = code, most
 
 
 @dataclass(slots=True)
@@ -59,7 +55,7 @@ class _Waypoint:
 
 
 class _Document:
-    """Takes the events of the parser: what stands in points goes into arrays, everything else is passed over."""
+    """Takes the elements as the parser ends them: points go into arrays and are forgotten, the rest is passed over."""
 
     def __init__(self, zone: tzinfo | None) -> None:
         self.zone = zone
@@ -68,100 +64,98 @@ class _Document:
         self.segment = array("q")
         self.waypoints: list[_Waypoint] = []
         self.outside = self.naive = self.route_points = 0
-        self._pieces = -1
-        self._depth = self._elements = 0
-        self._segment_depth = self._point_depth = self._extension_depth = 0
-        self._waypoint: _Waypoint | None = None
-        self._wanted = ""
-        self._point: dict[str, float] = {}
-        self._text: list[str] = []
-        self._locals: dict[str, str] = {}
+        self._pieces = 0
+        self._in_segment = 0
+        """Points since the last end of a segment."""
+        self._names = _Names()
         self._days: dict[str, float] = {}
-        self.parser = parser = expat.ParserCreate("utf-8")
-        parser.buffer_text = True
-        parser.StartElementHandler, parser.EndElementHandler = self._start, self._end
-        parser.StartDoctypeDeclHandler = self._doctype
 
-    def _doctype(self, *_: object) -> NoReturn:
-        raise _RefusedError("doctype")
+    @property
+    def unclaimed(self) -> int:
+        """Points after the last segment."""
+        return self._in_segment
 
-    def _local(self, tag: str) -> str:
-        name = self._locals.get(tag)
-        if name is None:
-            name = tag.rpartition(":")[2]
-            if len(self._locals) < limits.MAX_COLUMNS:
-                self._locals[tag] = name
-        return name
+    def take(self, events: Iterator[Any]) -> int:
+        """Take what one piece of the document brought, and return how many elements that ended."""
+        names, count = self._names, 0
+        for _, element in events:
+            count += 1
+            name = names[element.tag]
+            if name == "trkpt":
+                self._take_point(element)
+                element.clear()
+            elif name in _TAKEN:
+                self._take_other(name, element)
+        return count
 
-    def _start(self, tag: str, attributes: dict[str, str]) -> None:
-        self._depth += 1
-        self._elements += 1
-        if self._depth > limits.MAX_XML_DEPTH:
-            raise _RefusedError("xml_too_deep", limits.MAX_XML_DEPTH)
-        if self._elements > limits.MAX_XML_ELEMENTS:
-            raise _RefusedError("xml_too_large", limits.MAX_XML_ELEMENTS)
-        name = self._local(tag)
-        if self._point_depth:
-            self._start_in_point(name)
-        elif name == "trkpt" or name == "wpt":
-            self._point_depth = self._depth
-            self._point = {"lat": number_in(attributes.get("lat")), "lon": number_in(attributes.get("lon"))}
-            self._waypoint = _Waypoint() if name == "wpt" else None
-        elif name == "trkseg":
-            self._segment_depth = self._depth
+    def _take_other(self, name: str, element: ElementTree.Element) -> None:
+        if name == "trkseg":
+            self.outside += self._in_segment - sum(1 for child in element if self._names[child.tag] == "trkpt")
+            self._in_segment = 0
             self._pieces += 1
+            element.clear()
+        elif name == "wpt":
+            self.waypoints.append(self._waypoint(element))
+            element.clear()
         elif name == "rtept":
             self.route_points += 1
-        elif self._depth == 1:
-            self.root, self.version = name, attributes.get("version", "")
+            element.clear()
+        else:
+            self.root, self.version = name, element.get("version", "")
 
-    def _start_in_point(self, name: str) -> None:
-        own = self._depth == self._point_depth + 1
-        if own and name == "extensions":
-            self._extension_depth = self._depth
-        wanted = name in _OWN if own else bool(self._extension_depth and _SPEED.match(name))
-        self._wanted = name if wanted and (own or "speed" not in self._point) else ""
-        self._text.clear()
-        self.parser.CharacterDataHandler = self._text.append if self._wanted else None
+    def _take_point(self, point: ElementTree.Element) -> None:
+        self._in_segment += 1
+        time_s = elevation = speed = None
+        names = self._names
+        for child in point:
+            name = names[child.tag]
+            if name == "time":
+                time_s = self._instant(child.text or "") if time_s is None else time_s
+            elif name == "ele":
+                elevation = _float(child.text) if elevation is None else elevation
+            elif speed is None:
+                if name == "speed":
+                    speed = _float(child.text)
+                elif name == "extensions":
+                    speed = self._extended(child)
+        self.time.append(_NAN if time_s is None else time_s)
+        self.latitude.append(_float(point.get("lat")))
+        self.longitude.append(_float(point.get("lon")))
+        self.elevation.append(_NAN if elevation is None else elevation)
+        self.speed.append(_NAN if speed is None else speed)
+        self.segment.append(self._pieces)
 
-    def _end(self, tag: str) -> None:
-        if self._point_depth:
-            if self._wanted:
-                self._take("".join(self._text), own=self._depth == self._point_depth + 1)
-                self._wanted = ""
-                self.parser.CharacterDataHandler = None
-            elif self._depth == self._point_depth:
-                self._finish_point()
-            elif self._depth == self._extension_depth:
-                self._extension_depth = 0
-        elif self._depth == self._segment_depth:
-            self._segment_depth = 0
-        self._depth -= 1
+    def _extended(self, extensions: ElementTree.Element) -> float | None:
+        """Return the first speed among the extensions of a point."""
+        for node in extensions.iter():
+            if self._names.is_speed(node.tag) and node.text and node.text.strip():
+                return _float(node.text)
+        return None
 
-    def _take(self, text: str, *, own: bool) -> None:
-        name = self._wanted if own else "speed"
-        if name == "time":
-            self._point.setdefault("time", self._instant(text))
-        elif name in {"ele", "speed"}:
-            if own or text.strip():
-                self._point.setdefault(name, number_in(text))
-        elif self._waypoint is not None:
-            self._waypoint.texts.setdefault(name, text)
+    def _waypoint(self, point: ElementTree.Element) -> _Waypoint:
+        found = _Waypoint()
+        for child in point:
+            name = self._names[child.tag]
+            if name == "time":
+                found.time_s = self._instant(child.text or "")
+            elif name in {"name", "cmt", "desc"}:
+                found.texts.setdefault(name, child.text or "")
+        return found
 
     def _instant(self, text: str) -> float:
         """Return seconds since 1970; the usual form is read without the general reader of times."""
         if len(text) >= 20 and text[-1] == "Z" and text[10] == "T" and text[13] == text[16] == ":":
             day = self._days.get(text[:10])
-            clock = text[11:13] + text[14:16] + text[17:19]
-            if day is not None and clock.isdecimal() and text[11:13] < "24" and text[14:16] < "60" > text[17:19]:
+            hour, minute, second = text[11:13], text[14:16], text[17:19]
+            if day is not None and (hour + minute + second).isdecimal() and hour < "24" and minute < "60" > second:
                 fraction = text[19:-1]
                 if not fraction:
-                    return day + int(text[11:13]) * 3600 + int(text[14:16]) * 60 + int(text[17:19])
+                    return day + int(hour) * 3600 + int(minute) * 60 + int(second)
                 if fraction[0] == "." and fraction[1:].isdecimal() and len(fraction) < 11:
-                    return day + int(text[11:13]) * 3600 + int(text[14:16]) * 60 + float(text[17:-1])
+                    return day + int(hour) * 3600 + int(minute) * 60 + float(text[17:-1])
         stamp = parse_stamp(text.strip()) if len(text) < limits.MAX_LINE else None
         if stamp is None or stamp.kind not in {"zoned", "naive"}:
-            return math.nan
+            return _NAN
         if stamp.kind == "naive":
             self.naive += 1
             if self.zone is not None:
@@ -170,59 +164,74 @@ class _Document:
             self._days[text[:10]] = stamp.value - stamp.value % 86400.0
         return stamp.value
 
-    def _finish_point(self) -> None:
-        point, self._point_depth, self._extension_depth = self._point, 0, 0
-        time_s = point.get("time", math.nan)
-        if self._waypoint is not None:
-            self._waypoint.time_s = time_s
-            self.waypoints.append(self._waypoint)
-            return
-        if not self._segment_depth:
-            self.outside += 1
-            return
-        if len(self.time) >= limits.MAX_POINTS:
-            raise _RefusedError("too_many", limits.MAX_POINTS)
-        self.time.append(time_s)
-        self.latitude.append(point["lat"])
-        self.longitude.append(point["lon"])
-        self.elevation.append(point.get("ele", math.nan))
-        self.speed.append(point.get("speed", math.nan))
-        self.segment.append(self._pieces)
+
+def _float(text: str | None) -> float:
+    """Return a number, NaN when it is none; what is not finite is left to the building of the track."""
+    try:
+        return float(text or "nan")
+    except ValueError:
+        return _NAN
 
 
-_OWN = frozenset({"time", "ele", "speed", "name", "cmt", "desc"})
+class _Names(dict[str, str]):
+    """Names of elements without their namespaces, each found once."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._speeds: dict[str, bool] = {}
+
+    def __missing__(self, tag: str) -> str:
+        name = local(tag)
+        if len(self) < limits.MAX_COLUMNS:
+            self[tag] = name
+        return name
+
+    def is_speed(self, tag: str) -> bool:
+        """Tell whether an element of the extensions is called a speed."""
+        found = self._speeds.get(tag)
+        if found is None:
+            found = _SPEED.match(local(tag)) is not None
+            if len(self._speeds) < limits.MAX_COLUMNS:
+                self._speeds[tag] = found
+        return found
 
 
 def _read(source: Source, zone: tzinfo | None) -> _Document:
     """Return what stands in the document."""
     data = source.data
-    if not data.startswith(b"\xef\xbb\xbf"):
-        if data[:2] in {b"\xff\xfe", b"\xfe\xff"} or (_DECLARES.match(data[:400]) and not _UTF_8.match(data[:400])):
-            data = re.sub(r"^\s*<\?xml[^>]*\?>", "", source.text(), count=1).encode("utf-8", "replace")
-    else:
-        data = data[3:]
-    data = data.lstrip()
+    if data[:2] in {b"\xff\xfe", b"\xfe\xff"} or (_DECLARES.match(data[:400]) and not _UTF_8.match(data[:400])):
+        data = re.sub(r"^\s*<\?xml[^>]*\?>", "", source.text(), count=1).encode("utf-8", "replace")
+    data = data.removeprefix(b"\xef\xbb\xbf").lstrip()
+    refuse_doctype(source, data)
     document = _Document(zone)
     try:
-        _feed(document.parser, memoryview(data))
-    except _RefusedError as refused:
-        source.fail(refused.code, most=refused.most, what="fixes")
-    except expat.ExpatError as error:
+        _feed(source, document, memoryview(data))
+    except ElementTree.ParseError as error:
         source.text()  # says so where the text is not what its encoding promises
-        source.fail("damaged_xml", line=error.lineno, reason=expat.ErrorString(error.code))
+        source.fail("damaged_xml", line=error.position[0], reason=str(error).split(":")[0])
+    document.outside += document.unclaimed
     if document.root != "gpx":
-        source.fail("other_xml", found=document.root)
+        source.fail("other_xml", found=root_name(source))
     return document
 
 
-def _feed(parser: expat.XMLParserType, data: memoryview) -> None:
-    start, size = 0, 1 << 16
-    while start < len(data):  # a refusal stops the parser at the end of a piece only
-        parser.Parse(data[start : start + size], False)
-        start, size = start + size, _PIECE
-        if min(start, len(data)) - parser.CurrentByteIndex > _LONGEST_TOKEN:
-            raise _RefusedError("endless_tag", _LONGEST_TOKEN // _PIECE)
-    parser.Parse(b"", True)
+def _feed(source: Source, document: _Document, data: memoryview) -> None:
+    parser: ElementTree.XMLPullParser[Any] = ElementTree.XMLPullParser(("end",))
+    elements = silent = 0
+    for start in range(0, len(data), _PIECE):
+        piece = bytes(data[start : start + _PIECE])
+        elements += piece.count(b"<") - piece.count(b"</")
+        beside = elements - _MOST_IN_POINT * len(document.time)
+        if elements > limits.MAX_XML_ELEMENTS or beside > limits.MAX_TREE_ELEMENTS:
+            source.fail("xml_too_large", most=limits.MAX_XML_ELEMENTS)
+        parser.feed(piece)
+        silent = 0 if document.take(parser.read_events()) else silent + len(piece)
+        if silent > _LONGEST_TOKEN:
+            source.fail("endless_tag", most=_LONGEST_TOKEN >> 20)
+        if len(document.time) > limits.MAX_POINTS:
+            source.fail("too_many", what="fixes", most=limits.MAX_POINTS)
+    parser.close()
+    document.take(parser.read_events())
 
 
 def _read_track(source: Source, zone: tzinfo | None) -> Track:

@@ -22,7 +22,7 @@ MAX_CELLS = 10_000_000
 MAX_LINE = 100_000
 """Characters in one line of a text file that is no XML."""
 MAX_XML_DEPTH = 40
-"""Elements inside elements."""
+"""Elements inside elements of a document that is held in memory as a tree."""
 MAX_XML_ELEMENTS = 12_000_000
 """Elements of an XML document that is read in passing: a million fixes, each with position, height, time and an
 extension of eight."""

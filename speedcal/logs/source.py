@@ -164,6 +164,8 @@ def unpack(source: Source, recognise: Callable[[Source], bool]) -> Source:
 
 def _mark_of_utf16(head: bytes) -> bytes:
     """Return the byte order mark that UTF-16 text lacks; nothing for anything else."""
+    if head[:2] in {b"\xff\xfe", b"\xfe\xff"}:
+        return b""
     even, odd = head[::2].count(0), head[1::2].count(0)
     if len(head) < 20 or 5 * max(even, odd) < 2 * len(head) or min(even, odd):
         return b""

@@ -79,16 +79,19 @@ def _speed_column(source: Source, table: Table, headings: list[Heading], request
             source.fail("truth_as_instrument", line=table.header_line, column=table.header[index])
         return index
     speeds = [i for i, heading in enumerate(headings) if heading.role == "speed"]
-    with_unit = [i for i in speeds if headings[i].speed_unit is not None] or speeds
-    instrument = [i for i in with_unit if headings[i].origin == "instrument"]
-    vehicle = [i for i in with_unit if headings[i].origin == "vehicle"]
-    plain = [i for i in with_unit if headings[i].origin == ""]
+    instrument, vehicle, plain = (_of(headings, speeds, origin) for origin in ("instrument", "vehicle", ""))
     candidates = instrument or (vehicle if with_fixes else vehicle + plain)
     if len(candidates) == 1:
         return candidates[0]
     names = [table.header[i] for i in (candidates or speeds or range(min(len(table.header), 30)))]
     code = "several_speed_columns" if candidates else "no_certain_column" if speeds else "no_speed_column"
     source.fail(code, line=table.header_line, columns=names)
+
+
+def _of(headings: list[Heading], speeds: list[int], origin: str) -> list[int]:
+    """Return the speeds of one origin, those with a unit where any has one."""
+    found = [i for i in speeds if headings[i].origin == origin]
+    return [i for i in found if headings[i].speed_unit is not None] or found
 
 
 def named_column(source: Source, table: Table, name: str) -> int:

@@ -133,7 +133,10 @@ def _find_table(rows: Rows) -> Table | None:
     skipped; the same header once more (a logger that was restarted) is no row.
     """
     width = _usual_width(rows.cells)
-    start = next((i for i in range(min(len(rows.cells), _HEADER_WITHIN)) if _begins(rows.cells, i, width)), None)
+    near = range(1, min(len(rows.cells), _HEADER_WITHIN))
+    starts = [i for i in near if _is_data(rows.cells[i]) and _is_words(rows.cells[i - 1])]
+    as_wide = (i for i in starts if len(rows.cells[i]) == width and (_filled(rows.cells[i]) > 1 or width < 3))
+    start = next(as_wide, starts[0] if starts else None)
     if start is None:
         return None
     top = start
@@ -170,14 +173,6 @@ def _usual_width(cells: list[list[str]]) -> int:
     middle = max(len(cells) // 2 - _LOOKED_AT, 0)
     counts = Counter(len(row) for row in cells[middle : middle + 2 * _LOOKED_AT])
     return max(counts, key=lambda width: (counts[width], width), default=0)
-
-
-def _begins(cells: list[list[str]], at: int, width: int) -> bool:
-    """Tell whether the data begin in this row: the row above is words, and it is as wide as the rows below."""
-    if not at or not _is_data(cells[at]) or not _is_words(cells[at - 1]):
-        return False
-    alike = len(cells[at]) == width or len(cells[at - 1]) == width or len(cells) < _HEADER_WITHIN
-    return alike and (_filled(cells[at]) > 1 or width < 3)
 
 
 def _filled(row: list[str]) -> int:

@@ -15,6 +15,8 @@ from speedcal.logs.table_tracks import read_table_track
 from speedcal.logs.tabular import Table, find_table, is_number, split_rows
 from speedcal.logs.track import Track
 
+_MOST_IN_NOTES = 3
+"""Cells of a line of notes at most: a time, a reading, a remark."""
 _KINDS = {"\t": "table_tabs", ";": "table_semicolons", ",": "table_commas", "|": "table_bars", "": "table"}
 
 
@@ -33,7 +35,7 @@ def _is_readings(table: Table) -> bool:
     """Tell a table from notes with a title: it has several columns, or one that holds nothing but numbers."""
     roles = {read_heading(name).role for name in table.header}
     if len(table.header) > 1:
-        return bool(roles - {""})
+        return bool(roles - {""}) or len(table.header) > _MOST_IN_NOTES
     return "speed" in roles and is_number(table.rows[0][0]) and not any(map(str.isdigit, table.header[0]))
 
 

@@ -19,6 +19,8 @@ _ROUNDING = 0.505
 """Half a step, and a little for what an export rounded once more."""
 _SAME_MPS = 0.02
 """What smoothing by an export changes. Two sensors scatter by 0.05 m/s at the least."""
+_FINE_MPS, _SAME_FINE_MPS = 0.05, 0.06
+"""The same for readings in steps so fine that they do not round an instrument's own scatter away."""
 _BETWEEN_MPS3 = 0.06
 """What a straight line between two fixes misses, for a second between them. [m/s/s^2]"""
 _SHARE = 0.97
@@ -57,7 +59,7 @@ def _at(track: Track, recorded: BoolArray, time_s: FloatArray, shown: FloatArray
         return "own"
     rate = np.abs((speed[place] - speed[place - 1]) / step_s)[inside]
     step = readings.speed_resolution_mps
-    slack = _ROUNDING * (step + track.speed_step_mps) + _SAME_MPS
+    slack = _ROUNDING * (step + track.speed_step_mps) + (_SAME_MPS if step > _FINE_MPS else _SAME_FINE_MPS)
     line, held = np.interp(time_s[inside], clock, speed), speed[np.searchsorted(clock, time_s[inside] + 1e-6) - 1]
     near = np.minimum(np.abs(time_s - clock[place - 1]), np.abs(clock[place] - time_s))[inside]
     miss = np.where(near > _STAMP_S, _BETWEEN_MPS3 * step_s[inside] ** 2, 0.0)

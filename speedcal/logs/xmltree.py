@@ -62,6 +62,21 @@ def root_name(source: Source) -> str:
     return found.group(1) if found else ""
 
 
+def refuse_doctype(source: Source, data: bytes) -> None:
+    """Refuse a document type declaration; before the outermost element there are else comments and instructions."""
+    at = 0
+    while data[at : at + 2] in {b"<!", b"<?"}:
+        if data[at : at + 9] == b"<!DOCTYPE":
+            source.fail("doctype")
+        mark = b"?>" if data[at + 1 : at + 2] == b"?" else b"-->"
+        end = data.find(mark, at + 2)
+        if end < 0:
+            return  # the parser says what is wrong
+        at = end + len(mark)
+        while data[at : at + 1].isspace():
+            at += 1
+
+
 def parse(source: Source) -> tuple[ElementTree.Element, str]:
     """Return the root of the document and its text.
 

@@ -238,7 +238,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "column_without_unit": (_without_unit, _NAME_UNIT),
     "units_contradict": (_contradict, "Correct one of them"),
     "truth_as_instrument": (
-        "column {column:quoted} is the speed of the GPS receiver, the truth and not an instrument",
+        lambda values: (f"column {quoted(values['column'])}" if "column" in values else "what is given as the reading")
+        + " is the speed of the GPS receiver, the truth and not an instrument",
         "Give what the instrument showed; where the column is the vehicle's own speed, call it 'vehicle speed'",
     ),
     "several_speed_columns": (
@@ -346,6 +347,8 @@ FINDINGS: dict[str, Template] = {
     "odometers_unused": lambda values: f"Several odometer columns ({_columns(values)}): none was used.",
     "odometer_unit_assumed": "The odometer column has no unit; taken as {length_unit} because the speeds are in "
     "{speed_unit}.",
+    "may_be_truth": "the readings may be the recorded GPS speed over again; this drive cannot tell, as its speed "
+    "hardly changes.",
     "dead_band": lambda values: (
         f"No speed between 0 and {speed(values['slowest_mps'], None, digits=1)} occurs: "
         "zeros may stand for slow driving."
