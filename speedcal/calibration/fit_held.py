@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
+
 import numpy as np
 
 from speedcal.calibration.association import log_unrelated, stray_density
@@ -16,10 +18,12 @@ from speedcal.calibration.tuning import (
     ASSOCIATION_FROM,
     CLOCK_DOUBT,
     FEWEST_HELD,
+    HELD_LIKELIER_FROM,
     HELD_MATCHED_SHARE,
     HOLD_APART_S,
     LEAST_RIGHT,
     MOST_NOTES_A_HOLD,
+    ONE_OUT_OF_ORDER,
 )
 from speedcal.errors import AlignmentError
 from speedcal.finding import Finding
@@ -65,6 +69,8 @@ def fit_held(
     apart = np.where(again, HOLD_APART_S / 10, HOLD_APART_S)
     unrelated = log_unrelated(np.cumsum(apart), indicated_mps, stray, least_s=1.0)
     evidence = float(np.logaddexp.reduce(modes.log_mass)) - unrelated
+    if evidence < HELD_LIKELIER_FROM:
+        raise AlignmentError("foreign_readings", source=source, log_evidence=evidence)
     habits = habit.covariances(mixed.dial.knots_mps)
     dial = mixed.dial.shifted(sum(habits.values()))
     matched = taken >= 0
@@ -87,12 +93,23 @@ def fit_held(
 
 
 def _doubts(marks: FloatArray, evidence: float) -> tuple[Finding, ...]:
-    """Say that a list proves nothing of its drive when it only rises or falls, or fits little better than by chance."""
-    step = np.diff(marks)
-    monotone = bool((step >= 0).all() or (step <= 0).all())
+    """Say that a list proves nothing of its drive when it (nearly) only rises or falls, or fits little better than any.
+
+    A rising list on a drive that rises fits whatever drive it is from.
+    """
+    monotone = max(_longest_rise(marks), _longest_rise(-marks)) >= len(marks) - ONE_OUT_OF_ORDER
     if monotone or evidence < ASSOCIATION_FROM:
         return (Finding("association_unproven", log_evidence=evidence, monotone=monotone),)
     return ()
+
+
+def _longest_rise(marks: FloatArray) -> int:
+    """Return how many notes are left at most when those that break a rise are struck out (patience sorting)."""
+    tops: list[float] = []
+    for mark in marks.tolist():
+        place = bisect_right(tops, mark)
+        tops[place : place + 1] = [mark]
+    return len(tops)
 
 
 def _refuse_unmatchable(indicated: FloatArray, again: BoolArray, holds: Holds, source: str) -> None:

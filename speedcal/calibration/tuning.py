@@ -296,6 +296,13 @@ HOLD_APART_S = 60.0
 FEWEST_HELD, HELD_MATCHED_SHARE, MOST_NOTES_A_HOLD = 4, 0.6, 2
 """What a list needs: marks and holds, share of the notes that find a hold, and not more marks than this for a hold."""
 
+HELD_LIKELIER_FROM = 2.3
+"""Log odds below which a list gets no number at all: 10 to 1. Own lists have 7 and more, those of other drives 0."""
+
+ONE_OUT_OF_ORDER = 1
+"""Marks out of order with which a list still counts as one that only rises or falls. At 2, one shuffled list of seven
+in fourteen would."""
+
 # ---- dense logs
 
 LATENT_INTERVAL_S = 2.5
