@@ -30,7 +30,9 @@ from speedcal.calibration.tuning import (
     LOOSE_SCATTER_MPS,
     MOST_DRAWN,
     SLOWEST_MPS,
+    TWO_READERS_FROM,
 )
+from speedcal.calibration.two_readers import log_two_readers
 from speedcal.errors import AlignmentError
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray
@@ -108,7 +110,7 @@ def fit_noted(
         ground_mps=np.where(inside, speed, np.nan),
         reason=tuple(np.select([~inside, ~right, ~used], [NO_GROUND, WRONG, TOO_SLOW], "").tolist()),
         dial=dial,
-        reasons=_doubts(scatter),
+        reasons=_doubts(scatter, log_two_readers(ground, notes, cells) if at.half_width_s < 10 else 0.0),
         log_evidence=evidence,
         reading_shift_mps=habit.shift_mps,
         habits=habits,
@@ -116,8 +118,14 @@ def fit_noted(
     )
 
 
-def _doubts(scatter_mps: float) -> tuple[Finding, ...]:
-    return (Finding("large_scatter", scatter_mps=scatter_mps),) if scatter_mps > LARGE_SCATTER_MPS else ()
+def _doubts(scatter_mps: float, two_readers: float) -> tuple[Finding, ...]:
+    """Return what in the readings themselves costs trust."""
+    found = []
+    if scatter_mps > LARGE_SCATTER_MPS:
+        found.append(Finding("large_scatter", scatter_mps=scatter_mps))
+    if two_readers > TWO_READERS_FROM:
+        found.append(Finding("two_readers", log_odds=two_readers))
+    return tuple(found)
 
 
 def _refuse_foreign(cells: Cells, evidence: float, scatter: float, ground: GroundSpeed, source: str) -> None:

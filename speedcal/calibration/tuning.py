@@ -303,6 +303,22 @@ ONE_OUT_OF_ORDER = 1
 """Marks out of order with which a list still counts as one that only rises or falls. At 2, one shuffled list of seven
 in fourteen would."""
 
+READERS_APART_S, READERS_SHIFTS_MPS = (4.0, 8.0, 12.0, 16.0), tuple(k * MPH_MPS for k in (-1.5, -0.75, 0.0, 0.75, 1.5))
+"""How far two watches are apart, and by how much two people see a needle differently."""
+
+READERS_SWITCH = 0.2
+"""Chance that the next reading is the other reader's."""
+
+READERS_CLOCK_REACH_S = 20.0
+"""Clock offsets about the best that are tried for each of two readers; two watches lie on both sides of one."""
+
+READERS_SCATTERS_MPS = (0.1, 0.165, 0.27, 0.45)
+"""Scatters at which one reader and two are compared."""
+
+TWO_READERS_FROM = 2.0
+"""Log odds of two readers from which on readings are not trusted: 7 to 1. On drives made apart from ours half of two
+passengers are seen, or scatter too much, and one honest drive in forty."""
+
 # ---- dense logs
 
 LATENT_INTERVAL_S = 2.5
