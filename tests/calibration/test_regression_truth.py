@@ -231,7 +231,9 @@ def test_statsmodels_robust_regression_finds_the_same_line(kind: str, seed: int)
     result = _result(kind, seed)
     ground, shown, _ = _pairs(result)
     fit = sm.RLM(shown, sm.add_constant(ground)).fit()
-    assert fit.params[1] == pytest.approx(result.error_factor.value, abs=(1.0 if kind == "logged" else 0.5) * _u(result) + 3e-4)
+    assert fit.params[1] == pytest.approx(
+        result.error_factor.value, abs=(1.0 if kind == "logged" else 0.5) * _u(result) + 3e-4
+    )
 
 
 @pytest.mark.parametrize("seed", range(4))

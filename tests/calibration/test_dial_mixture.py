@@ -1,0 +1,147 @@
+"""Line, curve, runs and play in one: against the same Gaussian model written out in full, and against truth."""
+
+from __future__ import annotations
+
+from itertools import product
+
+import numpy as np
+import pytest
+
+from speedcal.calibration.curve import deviation_covariance, driven_points
+from speedcal.calibration.dial_mixture import Laid, PointerPlay, mixed_dial
+from speedcal.calibration.ground_speed import ground_speed
+from speedcal.calibration.tuning import (
+    CURVE_SIZES_MPS,
+    FACTOR_PRIOR_U,
+    LINE_SCATTERS_MPS,
+    OFFSET_PRIOR_MPS,
+    PLAY_MPS,
+    PLAY_SHARES,
+    PLAY_SIZES_MPS,
+    RUN_SHARES,
+    SCATTER_LOG_SD,
+    SCATTER_MPS,
+    STRAIGHT_SHARE,
+)
+from speedcal.interval import FloatArray
+
+
+def _laid(rng: np.random.Generator, speed: FloatArray, shown: FloatArray, run: FloatArray) -> Laid:
+    return Laid(
+        weight=1.0,
+        speed_mps=speed,
+        shown_mps=shown,
+        widening=rng.uniform(1.0, 2.0, len(speed)),
+        known_variance=np.full(len(speed), 0.02),
+        run=run.astype(np.int64),
+        play=rng.uniform(-1, 1, len(speed)),
+    )
+
+
+def test_the_mixture_is_the_gaussian_model_written_out_in_full() -> None:
+    """Dense covariances of every node, no low rank and no dyads: reading and its uncertainty at three speeds.
+
+    The shapes of the curve that are left out carry a thousandth of its variance, so 1 % of u is allowed.
+    """
+    rng = np.random.default_rng(5)
+    speed = np.sort(rng.uniform(9, 28, 14))
+    run = np.array([0, 0, 0, -1, 1, 1, -1, -1, 2, 2, 2, 2, -1, -1])
+    way = _laid(rng, speed, 0.3 + 1.04 * speed + rng.normal(0, 0.3, 14), run)
+    at = np.array([10.0, 18.0, 26.0])
+    driven = driven_points(speed)
+    everywhere = np.concatenate([speed, at])
+    design = np.column_stack([np.ones(17), everywhere])
+    line = design @ np.diag([OFFSET_PRIOR_MPS**2, FACTOR_PRIOR_U**2]) @ design.T
+    curve = deviation_covariance(everywhere, everywhere, driven)
+    same = (run[:, None] == run) & (run[:, None] >= 0)
+    logs, means, covariances = [], [], []
+    sizes = [(0.0, STRAIGHT_SHARE), *((size, (1 - STRAIGHT_SHARE) / len(CURVE_SIZES_MPS)) for size in CURVE_SIZES_MPS)]
+    plays = zip(PLAY_SIZES_MPS, PLAY_SHARES, strict=True)
+    for s, rho, (size, share), (hang, hang_share) in product(LINE_SCATTERS_MPS, RUN_SHARES, sizes, plays):
+        own = np.where(run >= 0, (1 - rho) * s**2, s**2) * way.widening + way.known_variance
+        noise = np.diag(own) + rho * s**2 * same + hang**2 * np.outer(way.play, way.play)
+        prior = line + size**2 * curve
+        marginal = prior[:14, :14] + noise
+        gain = np.linalg.solve(marginal, prior[:14, 14:]).T
+        rest = way.shown_mps - speed
+        logs.append(
+            -0.5 * (rest @ np.linalg.solve(marginal, rest) + np.linalg.slogdet(marginal)[1])
+            + np.log(share * hang_share)
+            - 0.5 * (np.log(s / SCATTER_MPS) / SCATTER_LOG_SD) ** 2
+        )
+        means.append(at + gain @ rest)
+        covariances.append(prior[14:, 14:] - gain @ prior[:14, 14:])
+    weight = np.exp(np.array(logs) - max(logs))
+    weight /= weight.sum()
+    mean = weight @ np.array(means)
+    spread = np.array(means) - mean
+    variance = weight @ (np.diagonal(covariances, axis1=1, axis2=2) + spread**2)
+    mixed = mixed_dial([way], used_mps=speed)
+    np.testing.assert_allclose(mixed.dial.u_indicated(at), np.sqrt(variance), rtol=0.02)
+    np.testing.assert_allclose(mixed.dial.indicated(at), mean, atol=0.03 * np.sqrt(variance.max()))
+
+
+def test_intervals_hold_the_truth_of_small_samples() -> None:
+    """400 straight dials of twelve readings, three a run with half of their variance shared: 95 % hold at 20 m/s.
+
+    The binomial's standard deviation is 1.1 %.
+    """
+    rng = np.random.default_rng(8)
+    held = []
+    for _ in range(400):
+        level = rng.uniform(10, 30, 4)
+        speed = np.repeat(level, 3) + rng.normal(0, 0.2, 12)
+        error = np.repeat(rng.normal(0, 0.2, 4), 3) + rng.normal(0, 0.2, 12)
+        offset, factor = rng.normal(0, 0.4), rng.normal(1.03, 0.04)
+        laid = Laid(1.0, speed, offset + factor * speed + error, np.ones(12), np.full(12, 1e-4), _runs(), np.zeros(12))
+        dial = mixed_dial([laid], used_mps=speed).dial
+        middle = float(np.median(speed))
+        held.append(abs(float(dial.indicated(middle)) - offset - factor * middle) < float(dial.half_width(middle)))
+    assert np.mean(held) > 0.92
+
+
+def _runs() -> np.ndarray:
+    return np.repeat(np.arange(4), 3)
+
+
+def test_a_bent_dial_is_told_as_it_is_and_called_bent() -> None:
+    """1.5 m/s up in the middle of the driven speeds, 24 readings to 0.2 m/s; a straight one is called straight."""
+    rng = np.random.default_rng(2)
+    speed = np.linspace(8, 30, 24)
+    for height, shape in ((1.5, "bent"), (0.0, "straight")):
+        true = 1.03 * speed + height * np.exp(-(((speed - 19) / 4) ** 2))
+        laid = Laid(
+            1.0, speed, true + rng.normal(0, 0.2, 24), np.ones(24), np.full(24, 1e-4), np.full(24, -1), np.zeros(24)
+        )
+        dial = mixed_dial([laid], used_mps=speed).dial
+        assert dial.shape == shape
+        assert abs(float(dial.indicated(19.0)) - 1.03 * 19 - height) < float(dial.half_width(19.0))
+
+
+def test_two_ways_that_disagree_widen_the_dial_by_their_distance() -> None:
+    """Equal weights, 0.6 m/s apart: half of that is added in quadrature, and counted as what the ways disagree by."""
+    rng = np.random.default_rng(4)
+    speed = np.linspace(8, 30, 24)
+    base = 1.02 * speed + rng.normal(0, 0.1, 24)
+    ways = [
+        Laid(0.5, speed, base + off, np.ones(24), np.full(24, 1e-4), np.full(24, -1), np.zeros(24)) for off in (0, 0.6)
+    ]
+    apart = [mixed_dial([way], used_mps=speed).dial for way in ways]
+    both = mixed_dial(ways, used_mps=speed)
+    middle = 19.0
+    distance = float(apart[1].indicated(middle) - apart[0].indicated(middle))
+    expected = float(np.hypot(apart[0].u_indicated(middle), distance / 2))
+    assert float(both.dial.u_indicated(middle)) == pytest.approx(expected, rel=0.02)
+    assert both.between > 0.8
+
+
+def test_a_pointer_with_play_hangs_behind_by_all_of_it_once_the_speed_has_turned() -> None:
+    """The play operator by hand: after a rise the pointer is low by the whole play, after a fall high by it."""
+    from support.roads import Road, track_of
+
+    road = Road(np.array([0.0, 40, 80, 120, 160]), np.array([0.0, 20, 20, 10, 10]))
+    play = PointerPlay.along(ground_speed(track_of(road)))
+    begin = play.clock_s[0]
+    assert PLAY_MPS < 1.0
+    assert float(play.at(begin + 60.0)) == pytest.approx(-1.0, abs=0.05)
+    assert float(play.at(begin + 140.0)) == pytest.approx(1.0, abs=0.05)
