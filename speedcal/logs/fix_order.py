@@ -115,7 +115,7 @@ def spread_stamps(time_s: FloatArray, latitude: FloatArray, longitude: FloatArra
         return time_s, 0.0
     step = 1.0 if (time_s == np.floor(time_s)).all() else 0.1 if _multiples(time_s, 0.1) else 0.0
     steps = time_s[1:][~shared[1:]] - time_s[:-1][~shared[1:]]
-    if not step or np.median(steps) > _LONGEST_STEP_S or (steps < 0).any():
+    if not step or not len(steps) or np.median(steps) > _LONGEST_STEP_S or (steps < 0).any():
         return time_s, 0.0
     first = np.flatnonzero(~shared)
     count = np.diff(first, append=n)

@@ -25,6 +25,8 @@ from speedcal.units import SPEED_UNIT_MPS
 
 _SENTENCE = re.compile(rb"\$[A-Z]{2}(?:RMC|GGA|VTG|GNS|ZDA),")
 _USED = frozenset({"RMC", "GGA", "VTG", "GNS", "ZDA"})
+_TALKER = re.compile(rb"\$([A-Z]{2})(RMC|GGA|VTG|GNS),")
+_FEWEST_BETWEEN = 10
 _LONGEST = 200
 """Bytes of a sentence that are looked at; the standard allows 82."""
 _DAY_S, _HALF_DAY_S = 86_400.0, 43_200.0
@@ -59,6 +61,8 @@ class _Log:
     courses: list[tuple[int, float, float]] = field(default_factory=list)
     """Of every VTG: the epoch it follows (-1 for none), its speed [m/s] and the step of the speed [m/s]."""
     refused: Counter[str] = field(default_factory=Counter)
+    others: frozenset[tuple[str, str]] = frozenset()
+    """Talkers and sentences that say again, at the same time, what another receiver says."""
 
     def at(self, time_of_day_s: float) -> _Epoch:
         """Return the epoch of a time, the current one or a new one."""
@@ -71,7 +75,7 @@ def _read_track(source: Source, zone: tzinfo | None) -> Track:
     data = _bytes(source)
     if data.count(b"$") > limits.MAX_LINES:
         source.fail("too_many", what="sentences", most=limits.MAX_LINES)
-    log = _Log()
+    log = _Log(others=_second_talkers(data))
     unchecked = b"*" not in data
     for piece in data.split(b"$")[1:]:  # between sentences there may be anything, binary messages included
         sentence = re.split(rb"[\r\n]", piece[:_LONGEST], maxsplit=1)[0]
@@ -82,6 +86,8 @@ def _read_track(source: Source, zone: tzinfo | None) -> Track:
     findings = [Finding("sentences_refused", reason=reason, count=count) for reason, count in log.refused.items()]
     if unchecked:
         findings.append(Finding("no_checksums"))
+    if log.others:
+        findings.append(Finding("second_talker", left_out=sorted({talker for talker, _ in log.others})))
     start = 0.0 if has_date else BASE_S
     fixes = Fixes(
         time_s=[start + (epoch.day or 0) * _DAY_S + epoch.time_of_day_s for epoch in epochs],
@@ -96,12 +102,32 @@ def _read_track(source: Source, zone: tzinfo | None) -> Track:
     return build_track(source, "nmea", fixes)
 
 
+def _second_talkers(data: bytes) -> frozenset[tuple[str, str]]:
+    """Return which sentences of which talkers to leave out: those that another talker sends in between as well.
+
+    Kept is the talker that combines systems (GN), else the one with most sentences. Talkers one after the other, as
+    when a receiver is changed, and talkers of different sentences are of one log.
+    """
+    places: dict[bytes, dict[bytes, list[int]]] = {}
+    for found in _TALKER.finditer(data):
+        places.setdefault(found[2], {}).setdefault(found[1], []).append(found.start())
+    others: set[tuple[str, str]] = set()
+    for name, talkers in places.items():
+        kept = max(talkers, key=lambda talker: (talker == b"GN", len(talkers[talker])))
+        first, last = talkers[kept][0], talkers[kept][-1]
+        for talker, at in talkers.items():
+            between = sum(1 for place in at if first <= place <= last)
+            if talker != kept and 2 * between > len(at) and between >= _FEWEST_BETWEEN:
+                others.add((talker.decode(), name.decode()))
+    return frozenset(others)
+
+
 def _take(log: _Log, sentence: str, *, unchecked: bool) -> None:
     """Add one sentence, without its dollar sign, to the log if its checksum is right."""
     body, star, checksum = sentence.partition("*")
     fields = body.split(",")
     name = fields[0][2:]
-    if name not in _USED or len(fields[0]) != 5:
+    if name not in _USED or len(fields[0]) != 5 or (fields[0][:2], name) in log.others:
         return
     if not star and not unchecked:
         log.refused["cut_off"] += 1

@@ -10,6 +10,7 @@ import numpy as np
 
 from speedcal.errors import Problem
 from speedcal.interval import FloatArray
+from speedcal.logs import limits
 from speedcal.units import LENGTH_UNIT_M, SPEED_UNIT_MPS, SpeedUnit, parse_speed_unit
 
 MISSING = frozenset({"", "-", "--", "---", "–", "—", "na", "n/a", "nan", "null", "none", "?", "#n/a", "n.a."})
@@ -160,6 +161,7 @@ def time_step(times_s: FloatArray, written_s: float) -> float:
 
 
 _RECORDED_UNITS: tuple[SpeedUnit, ...] = ("km/h", "mph", "kn", "m/s")
+_LARGEST_STEPPED = 1e9
 _FEWEST_RECORDED, _SHARE_RECORDED = 20, 0.97
 
 
@@ -168,7 +170,7 @@ def recorded_step(speed_mps: FloatArray) -> float:
 
     The speeds may have been converted and written with three decimals since, so a thousandth of a m/s is allowed for.
     """
-    moving = speed_mps[np.isfinite(speed_mps) & (speed_mps > 0)]
+    moving = speed_mps[(speed_mps > 0) & (speed_mps <= limits.FASTEST_MPS)]
     if len(moving) < _FEWEST_RECORDED:
         return 0.0
     for part in (1.0, 0.5):
@@ -182,7 +184,7 @@ def recorded_step(speed_mps: FloatArray) -> float:
 
 def decimal_step(values: FloatArray) -> float:
     """Return the power of ten that numbers were rounded to, 0 where it is below 1e-9."""
-    known = values[np.isfinite(values)]
+    known = values[np.isfinite(values) & (np.abs(values) < _LARGEST_STEPPED)]
     for decimals in range(10) if len(known) else ():
         if (np.abs(known * 10.0**decimals - np.round(known * 10.0**decimals)) < 1e-4 + 1e-12 * 10.0**decimals).all():
             return float(10.0**-decimals)

@@ -177,8 +177,8 @@ def _marked_invalid(table: Table, headings: list[Heading], findings: list[Findin
             continue
         quality = "quality" in heading.name.lower()
         words = _INVALID | {"1"} if {"2", "3"} & set(cells) and not quality else _INVALID
-        bad = np.array([cell in words for cell in cells])
-        if bad.mean() > _MOST_MARKED:
+        bad = np.array([cell in words for cell in cells], bool)
+        if bad.sum() > _MOST_MARKED * len(bad):
             findings.append(Finding("status_not_applied", column=table.header[i], count=int(bad.sum())))
             continue
         marked |= bad

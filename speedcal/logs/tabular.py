@@ -209,11 +209,6 @@ def check_header(source: Source, table: Table) -> None:
         source.fail("data_above_header", line=table.above[0], count=len(table.above), header_line=table.header_line)
 
 
-def is_number(cell: str) -> bool:
-    """Tell whether a cell is a number, perhaps with a unit behind it."""
-    return len(cell) <= _LONGEST_DATUM and bool(_NUMBERLIKE.fullmatch(cell))
-
-
 def is_missing(cell: str) -> bool:
     """Tell whether a cell holds one of the ways to write that there is no value."""
     return cell.lower() in MISSING

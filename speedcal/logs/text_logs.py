@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from datetime import tzinfo
 
+import numpy as np
+
 from speedcal.logs.formats import LogFormat, Request
 from speedcal.logs.headers import read_heading
 from speedcal.logs.long_form import long_table
 from speedcal.logs.notes import read_notes
+from speedcal.logs.numbers import parse_numbers
 from speedcal.logs.readings import Readings
 from speedcal.logs.source import Source
 from speedcal.logs.table_readings import read_table
 from speedcal.logs.table_tracks import read_table_track
-from speedcal.logs.tabular import Table, find_table, is_number, split_rows
+from speedcal.logs.tabular import Table, find_table, split_rows
 from speedcal.logs.track import Track
 
 _MOST_IN_NOTES = 3
@@ -36,7 +39,11 @@ def _is_readings(table: Table) -> bool:
     roles = {read_heading(name).role for name in table.header}
     if len(table.header) > 1:
         return bool(roles - {""}) or len(table.header) > _MOST_IN_NOTES
-    return "speed" in roles and is_number(table.rows[0][0]) and not any(map(str.isdigit, table.header[0]))
+    return "speed" in roles and _is_one_number(table.rows[0][0]) and not any(map(str.isdigit, table.header[0]))
+
+
+def _is_one_number(cell: str) -> bool:
+    return bool(np.isfinite(parse_numbers([cell], decimal_comma=True).values[0]))
 
 
 def _read_track(source: Source, zone: tzinfo | None) -> Track:

@@ -328,7 +328,7 @@ FINDINGS: dict[str, Template] = {
         f"{counted(values['count'], 'sentence')} left out: {_SENTENCES[values['reason']]}."
     ),
     "no_checksums": "The sentences carry no checksums, so damage cannot be seen.",
-    "second_talker": "The receivers {left_out:and} report as well; {talker} was used.",
+    "second_talker": "Another receiver reports at the same time ({left_out:and}); its sentences were left out.",
     "wrong_checksum": "The checksum of the file is wrong: part of it may be damaged.",
     "cut_off": "The file is cut off or damaged after {count:n record}; those before were used.",
     "hours_and_minutes": "Times such as 10:32 were taken as hours and minutes; minutes and seconds would make a drive "

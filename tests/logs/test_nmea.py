@@ -214,3 +214,16 @@ def test_sentences_that_were_redirected_into_a_file_of_utf_16_are_read(tmp_path,
     track = read_track(path)
     np.testing.assert_array_equal(track.time_s, drive.time_s)
     np.testing.assert_allclose(track.latitude_deg, drive.latitude_deg, rtol=0, atol=1e-7)
+
+
+def test_of_two_receivers_in_one_log_one_is_read(tmp_path):
+    """A second one, 300 m north and half a second later, does not make the track jump to and fro."""
+    lines = []
+    for i in range(30):
+        for talker, north, late in (("GN", "4121.23302", "00"), ("GP", "4121.40000", "50")):
+            body = f"{talker}RMC,1200{i:02d}.{late},A,{north},N,00201.31654,W,10.0,,200417,,,A"
+            lines.append(f"${body}*{checksum_of(body):02X}")
+    track = _read(tmp_path, *lines)
+    assert len(track) == 30
+    np.testing.assert_allclose(track.latitude_deg, 41 + 21.23302 / 60)
+    assert [finding.code for finding in track.findings] == ["second_talker"]

@@ -324,3 +324,24 @@ def test_tracks_and_readings_that_hold_the_same_are_equal(tmp_path):
     assert read_readings(path) == read_readings(path)
     assert read_track(path) != read_readings(path)
     assert isinstance(speedcal.read_track(path), speedcal.Track)
+
+
+@pytest.mark.parametrize("name", BOTH)
+def test_damage_ends_in_a_result_or_in_an_error_of_ours(tmp_path, name):
+    """Bytes changed, cut out, doubled, and lines exchanged; seeded."""
+    rng = np.random.default_rng(len(name))
+    path = tmp_path / "log.txt"
+    for _ in range(8):
+        data = bytearray(BOTH[name].encode())
+        for _ in range(int(rng.integers(1, 6))):
+            i, k = int(rng.integers(len(data))), int(rng.integers(1, 100))
+            data[i : i + k] = [b"", bytes(data[i : i + k]) * 2, b"\x00", b'"', b"1e308", b"{", b"\n"][
+                int(rng.integers(7))
+            ]
+        path.write_bytes(bytes(data) or b"x")
+        for read in (read_track, read_readings):
+            try:
+                text = str(read(path))
+            except SpeedcalError as error:
+                text = str(error)
+            assert 0 < len(text) < 5000

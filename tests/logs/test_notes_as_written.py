@@ -1,0 +1,106 @@
+"""Notes the way people write them: read right, or answered with a question; never a wrong number."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from speedcal.errors import ReadingsFormatError
+from speedcal.logs import read_readings
+from speedcal.units import KMH_MPS, MPH_MPS
+
+
+def _read(tmp_path, text, **options):
+    path = tmp_path / "notes.txt"
+    path.write_text(text, encoding="utf-8")
+    return read_readings(path, **options)
+
+
+@pytest.mark.parametrize(
+    ("text", "unit_mps", "speeds"),
+    [
+        ("speedo mph\n10:03:17 56ish\n10:04:02 about 45\n10:05:00 ~60\n", MPH_MPS, [56, 45, 60]),
+        ("mph\n10:03:17 40-45\n10:04:10 50 to 55\n10:05:00 60\n", MPH_MPS, [42.5, 52.5, 60]),
+        ('mph\n10:03:17 45\n10:03:30 "\n10:04:00 50\n10:04:20 ditto\n', MPH_MPS, [45, 45, 50, 50]),
+        ("km/h\n10.03.17 80\n10.04.02 90\n10.05.30 100\n", KMH_MPS, [80, 90, 100]),
+        ("km/h\n10.03.17: 80\n10.04.02: 90,5\n", KMH_MPS, [80, 90.5]),
+        (
+            "mph\n10:03:17 45\nturned onto the highway\n10:05:00 60\nlong hill here\n10:06:00 55\n",
+            MPH_MPS,
+            [45, 60, 55],
+        ),
+        ("mph\n10:03:17 45\npassed mile post 12 here\n10:05:00 60\n", MPH_MPS, [45, 60]),
+        ("mph\n10:03:17 45 odo 61,482.6\n10:05:00 60 odo 61,484.1\n", MPH_MPS, [45, 60]),
+        ("mph\n10:03:17 45, odometer 61482.6\n10:05:00 60, trip 1.5 mi\n", MPH_MPS, [45, 60]),
+        ("45 mph at 10:32:15\n50 mph at 10:33:20\n", MPH_MPS, [45, 50]),
+        ("1. 10:32:15 - 45mph\n2. 10:33:20 - 50mph\n", MPH_MPS, [45, 50]),
+        ("10:32:15 am  45 mph\n1:02:20 pm  50 mph\n", MPH_MPS, [45, 50]),
+        ("Sunday drive, speedo in mph\n\n10:32:15   45\n10:33:20   50\n", MPH_MPS, [45, 50]),
+        ("30 mph\n40\n50\n60\n", MPH_MPS, [30, 40, 50, 60]),
+        ("30, 40, 50, 60 km/h", KMH_MPS, [30, 40, 50, 60]),
+        ("30; 45,6; 60 km/h", KMH_MPS, [30, 45.6, 60]),
+        ("10:32:15 45 mph?\n10:33:20 50 mph\n", MPH_MPS, [45, 50]),
+        ("mph\n10:32:15 45 maybe\n10:33:20 nearly standing\n10:34:00 50\n", MPH_MPS, [45, 50]),
+        ("read_from: side\nrounding: down\nmph\n10:32:15 45\n10:33:20 50\n", MPH_MPS, [45, 50]),
+        ("time hh:mm, mph\n10:32 45\n10:33 50\n10:35 55\n", MPH_MPS, [45, 50, 55]),
+        ("10:32:15\t45 mph\t(downhill)\n10:33:20\t50 mph\t\n", MPH_MPS, [45, 50]),
+    ],
+)
+def test_notes_are_read_as_they_are_meant(tmp_path, text, unit_mps, speeds):
+    """In the order of the lines."""
+    np.testing.assert_allclose(_read(tmp_path, text).speed_mps / unit_mps, speeds)
+
+
+@pytest.mark.parametrize(
+    ("text", "code"),
+    [
+        ("30, 45,60 km/h", "list_or_decimals"),
+        ("mph\n10:03:17 1,045\n10:05:00 60\n", "thousands_in_note"),
+        ("mph\n10:03:17 45 50\n10:05:00 60\n", "several_numbers"),
+        ("10:03:17 45\n10:05:00 60\n", "no_speed_unit"),
+        ("10:03:17 45 mph\n10:05:00 60 km/h\n", "several_units"),
+        ("mph\n10:32 45\n", "hours_or_minutes"),
+        ("read_from: passenger seat\nrounding: up\nmph\n10:32:15 45\n", "unknown_how_read"),
+    ],
+)
+def test_what_can_be_read_in_two_ways_is_asked(tmp_path, text, code):
+    """One problem, named."""
+    with pytest.raises(ReadingsFormatError) as caught:
+        _read(tmp_path, text)
+    assert caught.value.code == code
+
+
+def test_a_range_is_as_uncertain_as_it_is_wide(tmp_path):
+    """Rectangular between its ends: width over the root of twelve (JCGM 100:2008, 4.3.7); about is a unit."""
+    readings = _read(tmp_path, "mph\n10:03:17 40-46\n10:04:10 56ish\n10:05:00 60\n")
+    assert readings.u_speed_mps is not None
+    np.testing.assert_allclose(readings.u_speed_mps / MPH_MPS, [6 / 12**0.5, 1.0, np.nan])
+
+
+def test_remarks_are_counted(tmp_path):
+    """And stop nothing."""
+    assert _read(tmp_path, "mph\n10:03:17 45\nlong hill\n10:05:00 60\n").dropped == {"remark": 1}
+
+
+def test_how_the_dial_was_read_is_kept(tmp_path):
+    """In notes, and in comments above a table."""
+    notes = _read(tmp_path, "read_from: side\nrounding: down\nmph\n10:32:15 45\n10:33:20 50\n")
+    assert (notes.read_from, notes.rounding) == ("side", "down")
+    table = _read(tmp_path, "# read from: film\ntime,dial mph\n10:32:15,45\n10:33:20,50\n")
+    assert (table.read_from, table.rounding) == ("film", None)
+
+
+def test_uncertainties_of_a_readings_file_are_kept(tmp_path):
+    """Of each row, and shared by all."""
+    text = "time,dial (mph),u (mph),u_common (mph)\n10:32:15,45,0.2,0.4\n10:33:20,50,,0.5\n"
+    readings = _read(tmp_path, text)
+    assert readings.u_speed_mps is not None
+    assert readings.u_common_mps is not None
+    np.testing.assert_allclose(readings.u_speed_mps / MPH_MPS, [0.2, np.nan])
+    np.testing.assert_allclose(readings.u_common_mps / MPH_MPS, [0.4, 0.5])
+
+
+def test_a_trip_meter_is_an_instrument_and_no_length_in_metres(tmp_path):
+    """Its unit follows the speeds where none is named."""
+    readings = _read(tmp_path, "time,indicated mph,trip meter\n10:32:15,45,1.5\n10:33:20,50,2.4\n")
+    np.testing.assert_allclose(readings.odometer_m / 1609.344, [1.5, 2.4])
