@@ -6,12 +6,9 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from speedcal.conformity.change import Cause, ChangeCheck
 from speedcal.conformity.tolerance import Tolerance
 from speedcal.finding import Finding
-from speedcal.interval import FloatArray
 from speedcal.units import SPEED_UNIT_MPS
 from speedcal.vehicle.advice import Advice
 
@@ -105,10 +102,5 @@ def _asked_by(after: Calibration, rule: Tolerance, vehicle: Vehicle, judged_mps:
         found = correct(after, vehicle, criterion="odometer first").advice
     else:
         speeds = [v / SPEED_UNIT_MPS[after.unit] for v in judged_mps if v > 0]
-
-        def allowed(speeds_mps: FloatArray) -> tuple[FloatArray, FloatArray]:
-            bands = np.array([rule.shown_band(float(v)) for v in speeds_mps])
-            return bands[:, 0], bands[:, 1]
-
-        found = correct(after, vehicle, speeds=speeds, limits=allowed).advice
+        found = correct(after, vehicle, speeds=speeds, limits=rule.allowed).advice
     return tuple(advice for advice in found if advice.action not in _NO_HELP)

@@ -195,6 +195,11 @@ class Tolerance:
         highs = [(true_mps - limit.low.add_mps) / limit.low.factor for limit in self.limits if limit.low]
         return max(lows, default=-np.inf), min(highs, default=np.inf)
 
+    def allowed(self, speeds_mps: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return the least and the most that may be shown at true speeds, infinite without a limit. [m/s]."""
+        bands = np.array([self.shown_band(float(v)) for v in speeds_mps])
+        return bands[:, 0], bands[:, 1]
+
     def least_true(self, indicated_mps: float) -> float:
         """Return the least true speed at which an indicated speed is permitted. [m/s]."""
         if self.given == "indicated":

@@ -11,7 +11,6 @@ from speedcal.units import DisplayUnit, SpeedUnit, speed_from_mps
 
 if TYPE_CHECKING:
     from speedcal.conformity import Tolerance
-    from speedcal.interval import FloatArray
     from speedcal.logs.readings import ReadFrom, Rounding
     from speedcal.vehicle import Vehicle, Work
     from speedcal.vehicle.ranking import Limits
@@ -83,16 +82,9 @@ class JobContents:
     def limits(self) -> Limits | None:
         """Return what the rule of the job allows to be shown at true speeds; None when it has no such rule."""
         rule = self.tolerance
-        if rule is None or rule.quantity != "speed" or rule.given != "true":
+        if rule is None or rule.quantity != "speed":
             return None
-
-        import numpy as np
-
-        def allowed(speeds_mps: FloatArray) -> tuple[FloatArray, FloatArray]:
-            bands = np.array([rule.band(float(v)) for v in speeds_mps])
-            return bands[:, 0], bands[:, 1]
-
-        return allowed
+        return rule.allowed
 
     def to_dict(self) -> dict[str, Any]:
         """Return what the job says of itself, ready for JSON; the files are listed with the result."""

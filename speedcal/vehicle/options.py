@@ -220,19 +220,19 @@ def with_chances(judge: Judge, lists: dict[str, list[Choice]], keep: Choice) -> 
 
     What nobody can buy takes no part, and what is fitted is the same as leaving everything alone.
     """
-    real = [c for choices in lists.values() for c in choices if c.available is not False and not c.is_fitted]
-    chances = judge.probabilities_best([keep.gain, *(c.gain for c in real)])
-    by_id = dict(zip(map(id, real), chances[1:], strict=True))
+    real = [keep] if keep.is_fitted else []
+    real += [c for choices in lists.values() for c in choices if c.available is not False and not c.is_fitted]
+    by_id = dict(zip(map(id, real), judge.probabilities_best([c.gain for c in real]), strict=True))
 
     def chance(choice: Choice) -> float:
-        return chances[0] if choice.is_fitted else by_id.get(id(choice), 0.0)
+        return by_id.get(id(keep if choice.is_fitted else choice), 0.0)
 
     return (
         {
             kind: [replace(choice, probability_best=chance(choice)) for choice in choices]
             for kind, choices in lists.items()
         },
-        replace(keep, probability_best=chances[0]),
+        replace(keep, probability_best=chance(keep)),
     )
 
 

@@ -122,15 +122,17 @@ def _plans(outlook: Outlook) -> list[_Plan]:
     """Return every change worth thinking of: the likeliest of each kind to pass, alone and with the needle set over."""
     judge = outlook.judge
     candidates = [outlook.keep] if outlook.keep.is_fitted else []
+    by_slope = list(candidates)  # with the needle set over, the slope is what a gear has to put right
     for choices in outlook.lists.values():
         real = [c for c in choices if c.available is not False and not c.is_fitted]
         if real:
             candidates.append(min(real, key=lambda c: (-round(c.probability_passes, 2), judge.loss(c.gain))))
+            by_slope.append(min(real, key=lambda c: abs(c.gain * judge.dial.line.error_factor - 1)))
     plans = [
         _Plan(c, 0.0, c.probability_passes, c.worst_error_percent, judge.expected_within(c.gain)) for c in candidates
     ]
     if any(plan.choice.kind != "keep" for plan in plans) or (plans and (plans[0].passes or _needle_is_off(judge))):
-        return plans + ([plan for c in candidates for plan in _with_needle(judge, c)] if _needle_is_off(judge) else [])
+        return plans + ([plan for c in by_slope for plan in _with_needle(judge, c)] if _needle_is_off(judge) else [])
     return []
 
 
@@ -157,7 +159,6 @@ def _entries(outlook: Outlook, best: _Plan, plans: Sequence[_Plan]) -> list[Advi
     """Return the entries of one plan: what goes together stands together, the gear before the needle."""
     if not best.shift_mps:
         return _with_housing(outlook, _entry(outlook, best))
-    alone = next((p for p in plans if p.choice is best.choice and not p.shift_mps), None)
     needle_only = best.choice.kind == "keep"
     reasons: list[Finding] = []
     if not needle_only:
@@ -177,8 +178,8 @@ def _entries(outlook: Outlook, best: _Plan, plans: Sequence[_Plan]) -> list[Advi
     if needle_only:
         return [needle]
     gear = _entry(outlook, best, (Finding("together_with", action="reseat_needle"),))
-    if alone is not None:
-        gear = replace(gear, because=(*gear.because, Finding("gear_alone_leaves", percent=alone.worst_percent)))
+    alone = Finding("gear_alone_leaves", percent=best.choice.worst_error_percent)
+    gear = replace(gear, because=(*gear.because, alone))
     return [*_with_housing(outlook, gear), needle]
 
 

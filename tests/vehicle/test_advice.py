@@ -1,0 +1,211 @@
+"""What to do first, what is wrong, and what follows from the facts of the vehicle alone."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from support.calibrations import make_calibration
+
+from speedcal.calibration.dial import Dial
+from speedcal.errors import VehicleError
+from speedcal.interval import Interval
+from speedcal.units import MILE_M, MPH_MPS
+from speedcal.vehicle import Vehicle, correct, diagnose
+from speedcal.vehicle.correction_card import correction_card, true_distance
+from speedcal.vehicle.drivetrain import chain, train_gain
+
+TRUCK = {"driven_gear": 19, "drive_gear": 8, "gear_family": "plain sleeve"}
+
+
+def actions(found: object) -> list[str]:
+    return [entry.action for entry in found.advice]  # type: ignore[attr-defined]
+
+
+def test_a_needle_put_on_wrong_is_reseated_and_the_gear_kept() -> None:
+    """5 mph at every speed and an odometer that is right: no gear, the needle 5 mph lower."""
+    dial = make_calibration(
+        offset=5.0, factor=1.0, u_offset=0.2, u_factor=0.004, odometer_factor=Interval(1.0, 0.997, 1.003)
+    )
+    found = correct(dial, Vehicle.from_dict(TRUCK))
+    first = found.advice[0]
+    assert (first.action, first.value, first.unit) == ("reseat_needle", -5.0, "mph")
+    assert found.diagnosis is not None
+    assert found.diagnosis.top is not None
+    assert found.diagnosis.top.code == "needle_offset"
+
+
+def test_gear_and_needle_go_together_where_each_alone_leaves_too_much() -> None:
+    """Shown = 4 mph + 1.0556 v (19/18): driven gear 20 gives 1.0028, the needle the rest."""
+    dial = make_calibration(offset=4.0, factor=20 / 19, u_offset=0.2, u_factor=0.004)
+    found = correct(dial, Vehicle.from_dict(TRUCK), speeds=[30, 50, 70])
+    assert set(actions(found)[:2]) == {"fit_driven_gear", "reseat_needle"}
+    gear = next(entry for entry in found.advice if entry.action == "fit_driven_gear")
+    assert gear.value == 20
+    assert {"together_with", "gear_alone_leaves"} <= set(gear.codes)
+    assert gear.worst_error_percent == pytest.approx(0, abs=0.1)
+
+
+def test_a_dial_that_is_right_is_kept() -> None:
+    found = correct(make_calibration(factor=1.004, u_factor=0.002), Vehicle.from_dict(TRUCK))
+    assert actions(found)[0] == "keep_as_is"
+
+
+def test_nothing_stated_nothing_offered() -> None:
+    """The needed change in per cent and which facts to find out: 1/1.08 is 7.4 % less."""
+    found = correct(make_calibration(factor=1.08, u_factor=0.002), Vehicle())
+    assert set(actions(found)) == {"measure_fact"}
+    assert found.advice[0].value == pytest.approx(-7.41, abs=0.01)
+    assert found.advice[0].unit == "percent"
+
+
+def test_a_bend_no_part_can_cancel_ends_in_repair_and_a_card() -> None:
+    """A hump of 4 mph in the middle of the range."""
+    knots = np.arange(20.0, 85.0, 5.0) * MPH_MPS
+    shown = knots + 4 * MPH_MPS * np.exp(-(((knots / MPH_MPS - 45) / 7) ** 2))
+    bent = Dial(knots, shown, 0.01 * np.eye(len(knots)), knots[2:11], shape="bent")
+    calibration = replace(make_calibration(), dial=bent)
+    found = correct(calibration, Vehicle.from_dict(TRUCK), speeds=[30, 45, 70])
+    assert {"repair_instrument", "use_correction_card"} <= set(actions(found))
+    assert found.diagnosis is not None
+    assert found.diagnosis.top is not None
+    assert found.diagnosis.top.code == "dial_bent"
+    card = {row.true: row for row in correction_card(bent, "mph").rows}
+    assert card[45].shown == pytest.approx(49.0, abs=0.05)
+    assert card[70].shown == pytest.approx(70.0, abs=0.05)
+
+
+def test_with_a_bent_dial_the_best_gear_moves() -> None:
+    """At a true 60 the dial shows what it showed at 60 g: with a kink above 55 the line would take another tooth."""
+    knots = np.array([0.0, 30.0, 50.0, 55.0, 60.0, 70.0, 90.0]) * MPH_MPS
+    shown = np.array([0.0, 30.0, 50.0, 55.5, 63.0, 76.0, 104.0]) * MPH_MPS
+    bent = Dial(knots, shown, 1e-6 * np.eye(7), knots[1:6], shape="bent")
+    found = correct(replace(make_calibration(), dial=bent), Vehicle.from_dict({"driven_gear": 40}), speeds=[60])
+    worst = {n: abs(float(bent.indicated(60 * MPH_MPS * 40 / n)) / (60 * MPH_MPS) - 1) for n in range(30, 50)}
+    assert dict(found.driven_gear[0].parts)["teeth"] == min(worst, key=lambda n: worst[n])
+
+
+def test_a_gear_of_another_range_asks_for_the_housing_to_be_turned() -> None:
+    table = {"driven_gear": 31, "gear_family": "indexed housing"}
+    found = correct(make_calibration(factor=34 / 31, u_factor=0.002), Vehicle.from_dict(table))
+    assert actions(found)[:2] == ["fit_driven_gear", "turn_housing"]
+    assert [entry.value for entry in found.advice[:2]] == [34, "32-38"]
+
+
+def test_a_tachograph_is_reported_only() -> None:
+    found = correct(make_calibration(factor=1.1), Vehicle.from_dict({**TRUCK, "tachograph": True}))
+    assert actions(found) == ["repair_instrument"]
+    assert found.advice[0].codes == ["approved_workshop_only"]
+
+
+def test_a_box_is_only_set_to_what_it_takes() -> None:
+    """32/32 at the most: 0.945 cannot be set, its neighbours 17/18 and 18/19 can."""
+    car = Vehicle.from_dict({"pulses_per_mile": 4000, "scaler_numerator_max": 32, "scaler_denominator_max": 32})
+    found = correct(make_calibration(factor=1 / 0.945), car)
+    assert {dict(c.parts)["fraction"] for c in found.pulse_scaler} <= {
+        f"{p}/{q}" for p in range(1, 33) for q in range(1, 33)
+    }
+    assert found.advice[0].value == "17/18"
+
+
+def test_two_sets_of_tires_get_the_one_gear_that_serves_both() -> None:
+    """33 and 35 inch: right with 20 x 1.06 teeth for one and x 33/35 for the other, so the gear lies between."""
+    table = {"tire": "33x12.50R15LT", "second_tire": "35x12.50R15LT", "driven_gear": 40}
+    without = {key: value for key, value in table.items() if key != "second_tire"}
+    one = correct(make_calibration(factor=1.0), Vehicle.from_dict(without), speeds=[50])
+    both = correct(make_calibration(factor=1.0), Vehicle.from_dict(table), speeds=[50])
+    assert dict(one.driven_gear[0].parts)["teeth"] == 40
+    worst = {n: max(abs(40 / n - 1), abs(33 / 35 * 40 / n - 1)) for n in range(30, 50)}
+    assert dict(both.driven_gear[0].parts)["teeth"] == min(worst, key=lambda n: worst[n])
+
+
+def test_a_spare_on_one_side_counts_half() -> None:
+    """The differential turns with the mean of the wheels: 1/C = (1/2.0 + 1/1.9)/2."""
+    table = {"rolled_turns": 10, "rolled_distance_m": 20, "tire_other_side": "205/55R16", "axle": "41/11"}
+    links = {link.name: link for link in chain(Vehicle.from_dict(table))}
+    other = 3.05 * 0.6319
+    assert links["tire"].value == pytest.approx(2 / (1 / 2.0 + 1 / other), rel=1e-9)
+
+
+def test_a_wheel_sensor_with_a_gear_drive_has_no_axle_in_its_chain() -> None:
+    """A hub drive: turns a metre = zd / (zn C), so zn = zd / (C K) = 14 / (2 x 0.35) = 20."""
+    table = {"sensor": "wheel", "drive_gear": 14, "driven_gear": 20, "turns_per_km": 350, "axle": "41/11",
+             "rolled_turns": 10, "rolled_distance_m": 20}  # fmt: skip
+    known = train_gain(chain(Vehicle.from_dict(table)))
+    assert known is not None
+    assert known[0] == pytest.approx(14 / (20 * 2.0 * 0.350), rel=1e-12)
+
+
+def test_the_other_range_of_a_two_speed_axle_is_shown() -> None:
+    """4.11 driven, 5.55 the other: the shaft turns 5.55/4.11 as fast."""
+    found = correct(make_calibration(), Vehicle.from_dict({"axle": 4.11, "second_axle": 5.55, "driven_gear": 20}))
+    assert found.other_ranges[0].errors[0]["indicated"] == pytest.approx(30 * 5.55 / 4.11, abs=1e-3)
+
+
+@pytest.mark.published("common practice, no source; drive gear of 13 teeth from memory")
+def test_without_a_drive_the_29_tooth_gear_comes_from_the_facts() -> None:
+    """35-inch tires, 41/11, 13 teeth, 1,000 turns a mile: 28.76 teeth, the chance that of a normal ln C and dial."""
+    table = {"tire": "35x12.50R17LT", "axle": "41/11", "drive_gear": 13, "turns_per_mile": 1000}
+    vehicle = Vehicle.from_dict(table)
+    found = correct(None, vehicle)
+    assert not found.is_driven
+    assert found.ideal_driven_teeth is not None
+    assert found.ideal_driven_teeth.value == pytest.approx(13 * 41 / 11 * MILE_M / (3.05 * 0.889) / 1000, rel=1e-6)
+    assert (found.advice[0].action, found.advice[0].value) == ("fit_driven_gear", 29)
+    assert vehicle.rolled is not None
+    u = math.hypot(vehicle.rolled.u_relative, 0.0125)
+    edges = [math.log(2 * n * (n + 1) / (2 * n + 1) / found.ideal_driven_teeth.value) / u for n in (28, 29)]
+    expected = 0.5 * (math.erf(edges[1] / math.sqrt(2)) - math.erf(edges[0] / math.sqrt(2)))
+    top = found.driven_gear[0]
+    assert top.probability_best == pytest.approx(expected, abs=0.02)
+    measure = next(entry for entry in found.advice if entry.action == "measure_fact")
+    assert measure.part in ("tire", "instrument")
+    assert (measure.probability or 0) > expected
+
+
+def test_without_a_drive_and_without_facts_the_missing_ones_are_named() -> None:
+    with pytest.raises(VehicleError) as caught:
+        correct(None, Vehicle.from_dict({"tire": "205/55R16"}))
+    assert caught.value.code == "facts_missing"
+    assert "axle" in caught.value.values["links"]
+
+
+def test_odometer_right_and_pointer_wrong_is_the_instrument() -> None:
+    dial = make_calibration(factor=1.12, u_offset=0.3, u_factor=0.006, odometer_factor=Interval(1.0, 0.996, 1.004))
+    top = diagnose(dial, Vehicle.from_dict(TRUCK)).top
+    assert top is not None
+    assert top.group == "dial"
+
+
+def test_odometer_and_pointer_wrong_by_one_factor_is_the_drive() -> None:
+    dial = make_calibration(factor=1.12, u_offset=0.3, u_factor=0.006, odometer_factor=Interval(1.11, 1.106, 1.114))
+    top = diagnose(dial, Vehicle.from_dict(TRUCK)).top
+    assert top is not None
+    assert top.group == "drivetrain"
+
+
+@pytest.mark.parametrize(("factor", "code"), [(2.0, "pulse_count"), (0.5, "pulse_count"), (1.609, "wrong_unit")])
+def test_pulses_and_units_are_told_by_their_factors(factor: float, code: str) -> None:
+    top = diagnose(make_calibration(factor=factor, u_offset=0.3, u_factor=0.006), Vehicle()).top
+    assert top is not None
+    assert top.code == code
+
+
+def test_tires_that_were_changed_come_first() -> None:
+    """The stated change of tires gives 33/30 = 10 % by itself; no axle is suspected."""
+    table = {"tire": "30x9.50R15LT", "tire_before": "33x12.50R15LT", "axle": 3.73}
+    diagnosis = diagnose(make_calibration(factor=1.115, u_offset=0.3, u_factor=0.005), Vehicle.from_dict(table))
+    assert diagnosis.top is not None
+    assert diagnosis.top.code == "parts_as_stated"
+
+
+def test_the_true_distance_is_the_counted_one_over_the_factor() -> None:
+    """3,200 counted at 0.92: 3,478; from the pointer alone the interval reaches to the odometer being right."""
+    told = true_distance(3200, Interval(0.92, 0.91, 0.93), Interval(0.95, 0.94, 0.96))
+    assert (told.value, told.low, told.high) == pytest.approx((3478.3, 3440.9, 3516.5), abs=0.1)
+    guessed = true_distance(3200, None, Interval(0.92, 0.91, 0.93))
+    assert guessed.low == pytest.approx(3200)
+    with pytest.raises(ValueError, match="not driven"):
+        true_distance(-1, None, Interval(1.0, 1.0, 1.0))
