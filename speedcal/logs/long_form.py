@@ -46,7 +46,7 @@ def long_table(rows: Rows, *, for_track: bool) -> Table | None:
         for line, row in zip(rows.line[first:], rows.cells[first:], strict=True)
         if len(row) >= width and not is_missing(row[value])
     ]
-    names = {row[key]: _name(row[key], row[unit] if unit is not None else "") for _, row in kept}
+    names = {row[key]: _name(row[key], row[unit] if unit is not None and unit < len(row) else "") for _, row in kept}
     compound = [cell for cell in names if _RECEIVER.search(normal(cell)) and _parts(kept, key, value, cell)]
     if for_track and compound:
         return _positions(rows, kept, key, value, time, compound[0])
