@@ -143,20 +143,23 @@ def parse_teeth(value: object) -> tuple[int, ...]:
     ValueError
         They are not tooth counts between 3 and 100.
     """
-    complaint = f"{value!r} should be teeth such as '21-45' or [8, 9, 13]"
     words = value.split(",") if isinstance(value, str) else value if isinstance(value, (list, tuple)) else []
     found: set[int] = set()
     for word in words:
         ends = str(word).strip().split("-")
         if not (1 <= len(ends) <= 2 and all(end.strip().isdecimal() for end in ends)):
-            raise ValueError(complaint)
+            raise _no_teeth(value)
         low, high = int(ends[0]), int(ends[-1])
         if not _TEETH[0] <= low <= high <= _TEETH[1]:
-            raise ValueError(complaint)
+            raise _no_teeth(value)
         found.update(range(low, high + 1))
     if not found:
-        raise ValueError(complaint)
+        raise _no_teeth(value)
     return tuple(sorted(found))
+
+
+def _no_teeth(value: object) -> ValueError:
+    return ValueError(f"{value!r} should be teeth such as '21-45' or [8, 9, 13]")
 
 
 class _RefusedError(Exception):

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import click
 
 from speedcal.errors import SpeedcalError
-from speedcal.tables import nearest_name
+from speedcal.schema import nearest
 
 COMMANDS = {
     "axle": "Axle ratio from counted turns, engine speed or a drive.",
@@ -19,6 +19,7 @@ COMMANDS = {
     "correct": "Which gear, scaling or setting cancels the error.",
     "explain": "Which tires, axle gears or gear teeth would explain the error.",
     "film": "Read the speedometer from a film of it.",
+    "guide": "The reference: files, job file, rules, what the numbers mean.",
     "history": "The drives of one vehicle over months, and what happened between them.",
     "inspect": "What a log or readings file is, and what is in it.",
     "plan": "Which speeds to hold in the road test, how long and how often.",
@@ -55,7 +56,9 @@ class _LazyGroup(click.Group):
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
         if args and args[0] not in COMMANDS and not args[0].startswith("-"):
-            ctx.fail(f"there is no command {args[0]!r}: {nearest_name(args[0], COMMANDS)}")
+            near = nearest(args[0], COMMANDS)
+            hint = f"did you mean {near!r}?" if near else f"known are {', '.join(sorted(COMMANDS))}"
+            ctx.fail(f"there is no command {args[0]!r}: {hint}")
         return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:

@@ -26,6 +26,10 @@ def command(video: Path, dial: Path, out: Path, check: Path | None, per_second: 
       marks = [[0, 402, 655], [20, 331, 480], [40, 420, 318], [60, 618, 262], [80, 815, 322], [100, 902, 483]]
 
     \b
+    Example:
+      speedcal film drive.mp4 dial.toml --out readings.csv
+
+    \b
     Fix the holder before the drive, out of the driver's view of the road. Nobody touches the phone while the vehicle
     moves. Local law on devices at the windscreen comes first.
     """

@@ -22,10 +22,12 @@ from speedcal.report import (
     ReportModel,
     build_model,
     draw_pictures,
+    render_card,
     render_html,
     render_pdf,
     render_picture,
 )
+from speedcal.report.typesetting import PageKind
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
@@ -34,6 +36,9 @@ if TYPE_CHECKING:
     from speedcal.conformity.distance import DrivenDistance
     from speedcal.vehicle import Corrections
     from speedcal.vehicle.explanations import Explanations
+
+_PICTURE: tuple[PageKind, ...] = ("png", "svg", "pdf")
+_CARD: tuple[PageKind, ...] = ("pdf", "png")
 
 
 @dataclass(frozen=True)
@@ -154,11 +159,12 @@ class JobResult:
             pictures = draw_pictures(model)
         else:
             model, pictures = self.model, self.pictures
-        kept = {f"before_after.{kind}": render_picture(model, pictures, kind=kind) for kind in ("png", "svg", "pdf")}
+        kept = {f"before_after.{kind}": render_picture(model, pictures, kind=kind) for kind in _PICTURE}
         return {
             "report.html": render_html(model, pictures).encode(),
             "report.pdf": render_pdf(model, pictures, paper=paper),
             **kept,
+            **({f"correction_card.{kind}": render_card(model, kind=kind) for kind in _CARD} if model.card else {}),
             "result.json": (json.dumps(self.to_dict(), indent=2, ensure_ascii=False) + "\n").encode(),
             "readings_aligned.csv": self.readings_csv().encode(),
         }
@@ -179,7 +185,7 @@ class JobResult:
         -------
         tuple of Path
             The files written: ``report.html``, ``report.pdf``, ``before_after.png``, ``.svg`` and ``.pdf``,
-            ``result.json``, ``readings_aligned.csv``.
+            ``result.json``, ``readings_aligned.csv``, and ``correction_card.pdf`` and ``.png`` where the advice is one.
 
         Raises
         ------

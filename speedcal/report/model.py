@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -38,6 +39,7 @@ if TYPE_CHECKING:
 
 MARKS = {"pass": "✓", "fail": "✗", "not proven": "?"}
 _MOST_CHOICES = 3
+_MOST_ON_CARD = 9
 _SLACK = 1.02
 """A speed this little beyond those driven still counts as driven."""
 
@@ -162,6 +164,8 @@ class ReportModel:
     over_time: tuple[OverTime, ...]
     files: tuple[tuple[str, str], ...]
     version: str
+    card: tuple[tuple[float, float], ...]
+    """True speeds and what the dial shows, in the unit of the report, where a card for the dash is what helps."""
 
     @property
     def unit(self) -> DisplayUnit:
@@ -235,7 +239,22 @@ def build_model(facts: ReportFacts) -> ReportModel:
         over_time=tuple(over_time(name, history, pooled[name]) for name, history in facts.histories),
         files=tuple((one_line(name), digest) for name, digest in facts.files),
         version=facts.version,
+        card=_card(facts),
     )
+
+
+def _card(facts: ReportFacts) -> tuple[tuple[float, float], ...]:
+    """Return the rows of the correction card, where the advice asks for one."""
+    asked = facts.verification or facts.corrections
+    latest = facts.after or facts.before
+    advice = getattr(asked, "advice", ())
+    if latest is None or not any(entry.action == "use_correction_card" for entry in advice):
+        return ()
+    factor = SPEED_UNIT_MPS[facts.unit]
+    low, high = (v / factor for v in latest.dial.driven_mps)
+    step = next((s for s in (5, 10, 20) if (high - low) / s < _MOST_ON_CARD), 40)
+    true = [float(v) for v in range(step * math.ceil(low / step), math.floor(high) + 1, step)]
+    return tuple((v, float(latest.dial.indicated(v * factor)) / factor) for v in true)
 
 
 def _pictures(facts: ReportFacts, change: str) -> tuple[tuple[Curve, ...], Allowed | None]:

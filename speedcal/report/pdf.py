@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 from speedcal.report.charts import Pictures
@@ -15,7 +15,6 @@ from speedcal.text.names import shortened
 
 if TYPE_CHECKING:
     from speedcal.report.for_tech import DriveDetail
-    from speedcal.units import DisplayUnit
 
 _LINE, _NOTE = 90, 220
 """Most letters of a name and of a note at the head of the page."""
@@ -77,28 +76,11 @@ def render_picture(model: ReportModel, pictures: Pictures, *, kind: PageKind) ->
     return typeset("picture", data, pictures={"narrow.svg": pictures.narrow}, kind=kind, dots_per_inch=_DOTS_PER_INCH)
 
 
-def render_card(
-    rows: Sequence[tuple[float, float]],
-    *,
-    unit: DisplayUnit,
-    vehicle: str = "",
-    driven: str = "",
-    kind: PageKind = "pdf",
-) -> bytes:
-    """Return the correction card for the dash.
-
-    Parameters
-    ----------
-    rows
-        True speeds and what the dial shows there, in ``unit``.
-    unit
-        Unit of the dial.
-    vehicle
-        Its label.
-    driven
-        Day of the drive that it rests on.
-    """
-    return typeset("card", card_text.words(rows, unit, vehicle, driven), kind=kind, dots_per_inch=300.0)
+def render_card(model: ReportModel, *, kind: PageKind = "pdf") -> bytes:
+    """Return the correction card for the dash: what the dial shows at the true speeds of the model."""
+    _, driven = model.driven[-1]
+    said = card_text.words(model.card, model.unit, model.vehicle, driven)
+    return typeset("card", said, kind=kind, dots_per_inch=300.0)
 
 
 def _blocks(kind: str, lines: Iterable[str]) -> list[Block]:

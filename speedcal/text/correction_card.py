@@ -23,7 +23,6 @@ def words(rows: Sequence[tuple[float, float]], unit: DisplayUnit, vehicle: str, 
         "rows": [[f"{true:g}", f"{shown:.0f}"] for true, shown in rows],
         "lines": [
             *([named] if named else []),
-            f"Measured{f' on {driven}' if driven else ''} with the tires fitted then; other tires, gears or settings "
-            "need a new card.",
+            f"Measured: {driven}. Other tires, gears or settings need a new card.",
         ],
     }

@@ -10,7 +10,7 @@ from speedcal.text.numbers import counted, fill, joined, quoted, speed
 _CUT = "Cut it down to the drive"
 _EXPORT = "Export it again from the program that made it"
 _ONE_LOG = "Take out the one log and give that"
-_NAME_UNIT = "Write the unit into the header, such as 'speed mph', or give --unit"
+_NAME_UNIT = "Write the unit into the header, such as 'speed mph', or give {--unit}"
 _WRITE = "Write one reading a line, such as '10:32:15  45 mph', or a table with a header"
 _PARTS = {"file": "the file", "unpacked": "what the file unpacks to", "member": "a file in the archive"}
 _FOUND = {
@@ -230,10 +230,10 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Write it as +02:00, or as its name in the IANA data base",
     ),
     "unknown_speed_unit": ("{found:quoted} is not a unit of speed", "Give mph, km/h, m/s or kn"),
-    "no_speed_unit": ("nothing says the unit of the speeds", "Write it behind the speeds (45 mph) or give --unit"),
+    "no_speed_unit": ("nothing says the unit of the speeds", "Write it behind the speeds (45 mph) or give {--unit}"),
     "several_units": (
         lambda values: f"several units are named: {', '.join(values['units'])}",
-        "Keep to one unit, or give --unit where none is named",
+        "Keep to one unit, or give {--unit} where none is named",
     ),
     "column_without_unit": (_without_unit, _NAME_UNIT),
     "units_contradict": (_contradict, "Correct one of them"),
@@ -244,19 +244,19 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "several_speed_columns": (
         _several("several columns may hold the indicated speed: {names}"),
-        "Name the one to use with --column",
+        "Name the one to use with {--column}",
     ),
     "no_certain_column": (
         _several("no column is certain to hold what the instrument showed: {names}"),
-        "Call it 'indicated' with its unit, or name it with --column",
+        "Call it 'indicated' with its unit, or name it with {--column}",
     ),
     "no_speed_column": (
         _several("no column holds a speed; the columns are {names}"),
-        "Write a header such as 'time,indicated mph', or name the column with --column",
+        "Write a header such as 'time,indicated mph', or name the column with {--column}",
     ),
     "no_engine_column": (
         _several("no column is certain to hold the engine speed; the columns are {names}"),
-        "Name it with --column",
+        "Name it with {--column}",
     ),
     "several_named_columns": (
         _several("several columns are called {found!r}: {names}"),
@@ -265,7 +265,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "no_such_column": ("there is no column {found!r}", _meant),
     "no_wheel_sensor": (
         "the records hold no speed of a wheel sensor or of another instrument",
-        "Give what the instrument showed in a file of its own, or name a field with --column",
+        "Give what the instrument showed in a file of its own, or name a field with {--column}",
     ),
     "thousands_or_decimals": (_thousands, "Write thousands without a mark, or one more decimal"),
     "no_named_waypoints": (
@@ -283,7 +283,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "most_rows_unreadable": (
         _most_rows,
-        "Look with 'speedcal inspect' at what each column was taken for, and name the right one with --column",
+        "Look with 'speedcal inspect' at what each column was taken for, and name the right one with {--column}",
     ),
     "nothing_left_of_drive": (
         "nothing is left of the drive farther than {cut_m:g} m from its ends",

@@ -73,7 +73,6 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "",
     ),
     "job_without_drive": ("the job has no drive", "Add a [before] or an [after] table"),
-    "job_without_before": ("the job has no drive before the work", "Add [before] with its track and readings"),
     "job_file_too_large": ("the file is larger than a job file can be", "Give the job.toml file"),
     "job_file_cannot_be_opened": ("the job file cannot be opened ({reason})", "Check the name and the folder"),
     "job_file_not_text": ("the file is not UTF-8 text", "Save it as UTF-8, or give the job.toml file"),
@@ -98,6 +97,12 @@ _STEPS = {
     "choosing": "choosing gears and settings",
     "judging": "judging the drive after the work",
     "done": "done",
+    "waiting": "waiting for its turn",
+    "track": "reading the track",
+    "readings": "reading the readings",
+    "matching": "matching the readings to the track",
+    "drawing": "drawing",
+    "report": "writing the report",
 }
 
 

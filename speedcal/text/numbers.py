@@ -10,6 +10,7 @@ the values both are given, ``60 mph (97 km/h)``. The words after the colon:
 ``quoted``              in quotation marks, cut to forty characters
 ``and``, ``or``         a list: ``a, b and c``
 ``listed``              a mapping of name to count
+``{--unit}``            an option of a drive, by its label where the sentence stands on the form
 ``seconds``             seconds, minutes or hours, whichever a person would say
 """
 
@@ -17,9 +18,10 @@ from __future__ import annotations
 
 import re
 import string
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
+from speedcal.schema import stated
 from speedcal.units import INCH_M, MILE_M, SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
@@ -32,8 +34,13 @@ _HUGE = 1e6
 class _Formatter(string.Formatter):
     """Formats the fields of one template; the unit of the reader comes from the values."""
 
-    def __init__(self, unit: str | None) -> None:
-        self._unit = unit
+    def __init__(self, unit: str | None, place: str | None) -> None:
+        self._unit, self._place = unit, place
+
+    def get_value(self, key: int | str, args: Sequence[Any], kwargs: Mapping[str, Any]) -> Any:
+        if isinstance(key, str) and key.startswith("--"):
+            return option(key, self._place)
+        return super().get_value(key, args, kwargs)
 
     def format_field(self, value: Any, format_spec: str) -> str:
         word, _, rest = format_spec.partition(" ")
@@ -50,7 +57,15 @@ class _Formatter(string.Formatter):
 
 def fill(template: str, values: Mapping[str, Any]) -> str:
     """Return the template with its fields filled in."""
-    return _Formatter(values.get("unit")).vformat(template, (), values)
+    return _Formatter(values.get("unit"), values.get("place")).vformat(template, (), values)
+
+
+def option(name: str, place: str | None) -> str:
+    """Return how an option of a drive is called: ``--unit`` on the command line, by its label on the form."""
+    if place != "form":
+        return name
+    key = {"clock-offset": "clock_offset_s"}.get(name.strip("-"), name.strip("-"))
+    return f"“{stated('drive').keys[key].label}”"
 
 
 def speed(value_mps: float, unit: str | None, *, digits: int = 0) -> str:

@@ -4,13 +4,192 @@ from __future__ import annotations
 
 from speedcal.text.messages import Template
 
+_BACK = "Go back to the job"
+_ANOTHER_DATABASE = "Use SQLite (leave --database out) or postgresql+psycopg://user@host/name"
+
 REFUSALS: dict[str, tuple[Template, Template]] = {
+    # the form of a job
     "choose_one_of_the_list": ("choose one of the list", ""),
     "number_out_of_reach": ("{found:quoted} is too large", ""),
+    "comma_unclear": (
+        lambda values: (
+            f"{values['found']!r} can be {values['found'].replace(',', '')} or {values['found'].replace(',', '.')}; "
+            "write it without a comma"
+        ),
+        "",
+    ),
     "setting_not_read": ("{found:quoted} should be written as name = number", ""),
     "own_rule_without_figures": ("your own rule needs at least one figure further down", ""),
+    "no_kind_of_link": ("that is no kind of link", "Choose owner or customer"),
+    "legal_speed_not_read": ("the legal speed {found:quoted} is not a speed", "Write it in {wanted_unit}"),
+    # handing in a drive
+    "nothing_sent": ("nothing was chosen or typed", "Choose a track file, then the readings"),
+    "readings_given_twice": (
+        "readings were given in more than one way",
+        "Keep one: a file, typed rows, or held speeds",
+    ),
+    "file_sent_empty": ("the file is empty", "Choose the file that the recording program saved"),
+    "file_sent_too_large": (
+        "the file is larger than {most_mb} MB",
+        "Cut the drive into shorter pieces; everything else you sent was kept",
+    ),
+    "file_too_long": (
+        "the file holds {found} {what}, and this page takes {most} at the most",
+        "Cut the drive into shorter pieces, or run it with the command on your own computer",
+    ),
+    "clock_offset_not_read": (
+        "the clock offset {found:quoted} is not a number of seconds",
+        "Write it like -3600 or 12.5",
+    ),
+    "too_many_typed": ("more than {most} readings were typed", "Upload them as a file instead"),
+    "pasted_and_typed": ("a table with a heading was pasted, and rows were typed as well", "Keep one of the two"),
+    "too_many_held_typed": ("more than {most} held speeds were typed", "Keep those of one drive"),
+    "held_not_a_speed": (
+        "{found:quoted} among the held speeds is not a speed",
+        "Write numbers only, such as 30 40 50",
+    ),
+    "too_many_drives": ("the job can have {most} drives at the most", "Remove one that is not needed"),
+    "job_closed": ("the job is closed", "The shop can open it again"),
+    "job_deleted": ("the job was deleted meanwhile, nothing was kept", "Ask the shop"),
+    # what is not there
+    "no_such_job": ("there is no such job", "It may have been deleted; look in the list"),
+    "no_such_drive": ("there is no such drive", _BACK),
+    "no_such_page": ("there is no such page", "Go back, or start at the first page"),
+    "no_such_result": ("there is no such file", _BACK),
+    "no_picture": ("there is no picture of this drive", "Send a track and readings that fit together"),
+    "link_gone": ("this link does not work: it is mistyped, has expired or was ended", "Ask the shop for a new one"),
+    "wrong_method": ("this address does not take that", "Go back, or start at the first page"),
+    "not_possible": ("this cannot be done", "Go back, or start at the first page"),
+    # importing a job
+    "no_zip": ("no zip was chosen", "Choose a zip that was exported from a job"),
+    "zip_too_large": ("the zip is larger than {most_mb} MB", "Leave drives out"),
+    "zip_file_too_large": ("a file in the zip is too large", "Leave that drive out"),
+    "zip_without_one_job": (
+        lambda values: f"the zip holds {values['count'] or 'no'} job.toml",
+        "Pack one job folder, whole",
+    ),
+    "zip_unreadable": ("this is not a zip that can be read", "Export the job again"),
+    "zip_too_many_files": ("the zip holds more than {most} files", "Pack one job folder"),
+    "zip_unpacks_too_large": ("the zip unpacks to more than {most_mb} MB", "Leave out files the job does not use"),
+    "zip_leads_out": ("a name in the zip leads out of the folder", "Export the job again"),
+    "zip_lacks_file": ("the zip lacks the file {file:quoted}", "Pack the job folder whole"),
+    # who may do what
+    "sign_in_first": ("this needs the passcode of the shop", "Sign in, then do it again"),
+    "too_many_passcodes": ("too many wrong passcodes", "Wait {minutes:n minute}"),
+    "other_host_name": (
+        "this service does not answer under that host name",
+        "Whoever runs it can allow the name with --host-name",
+    ),
+    "other_site": ("this came from another site and was not carried out", "Open the page here and try again"),
+    # too much, too slow, broken
+    "uploads_busy": ("{count} uploads are being received right now", "Wait a moment and send it again"),
+    "analyses_busy": ("too many analyses wait already", "Wait a moment and send it again"),
+    "field_too_long": ("the field {field} is longer than {most} characters", "Shorten it"),
+    "body_too_large": (
+        "what was sent is larger than {most_kb} kB",
+        "Go back: your browser still has what you typed; leave out or shorten what is too large",
+    ),
+    "form_not_read": (
+        "the form could not be read",
+        "Go back: your browser still has what you typed; leave out or shorten what is too large",
+    ),
+    "too_slow": ("it took too long to arrive", "Try again with a better connection"),
+    "disk_full": (
+        "the disk of this service is full, nothing was kept",
+        "Tell whoever runs it, then send it again",
+    ),
+    "store_unreachable": (
+        "the job store cannot be reached right now, nothing was kept",
+        "Wait a moment and send it again",
+    ),
+    "something_broke": (
+        "something broke in the service",
+        "Go back and try again; nothing you sent before is lost",
+    ),
+    "analysis_broke": ("this broke the analysis", "Tell whoever runs this service"),
+    "analysis_lost": (
+        "the analysis was stopped before it could answer, several times",
+        "Try a shorter drive; if that fails too, tell whoever runs this service",
+    ),
+    "too_much_memory": (
+        "the files need more memory than one job may take",
+        "Cut the drive into shorter pieces",
+    ),
+    "took_too_long": (
+        "this took more than {seconds} seconds and was stopped",
+        "Cut the drive into shorter pieces, or check that the file is what you meant to send",
+    ),
+    # starting the service
+    "passcode_needed": (
+        "other machines could reach this address, and no passcode is set",
+        "Set one with: speedcal serve --set-passcode",
+    ),
+    "passcode_too_short": (
+        "the passcode is shorter than {shortest} characters",
+        "Take three or four words that do not belong together",
+    ),
+    "key_file_broken": (
+        "the key file does not hold 32 bytes",
+        "Remove it to get a new one; links made so far then end",
+    ),
+    "data_folder_unusable": ("the data folder cannot be used ({reason})", "Name another with --data"),
+    "store_unusable": (
+        "the job store cannot be reached or written ({reason})",
+        "Check that the database runs and its address is right (for SQLite, the rights of the data folder)",
+    ),
+    "store_too_new": (
+        "the job store has schema {found}, this release knows {known}",
+        "Start the newer release of speedcal, or name another data folder",
+    ),
+    "database_address_unreadable": (
+        "the database address cannot be read",
+        "Write it like postgresql+psycopg://user@host/name, or leave it out",
+    ),
+    "database_unsupported": ("the database kind {found:quoted} is not supported", _ANOTHER_DATABASE),
+    "database_driver_missing": (
+        "the PostgreSQL driver is missing",
+        'Install it with: pip install "speedcal[postgres]"',
+    ),
 }
 """Code to what is wrong and what to do, both without full stop."""
+
+STAGES = {
+    "waiting": "waiting for the drive",
+    "measured": "drive before is in",
+    "tested": "road test is in",
+    "closed": "closed",
+}
+"""How a person reads the states of a job."""
+PHASES = {"before": "Drive before the work", "after": "Road test after the work"}
+UNNAMED = {"job": "job without a number", "file": "file without a name", "typed": "typed readings"}
+WRONG_PASSCODE = "That is not the passcode of this shop."
+CHOICES = {
+    "no_rule": "no tolerance yet",
+    "own_rule": "your own rule, below",
+    "no_family": "any number of teeth",
+    "not_verified": "not verified",
+}
+"""Choices of the form that stand for nothing, for something of your own, or with a reservation."""
+
+_TITLES = {
+    401: "Sign in first",
+    403: "Not allowed",
+    404: "Not found",
+    408: "Too slow",
+    409: "Not now",
+    413: "Too large",
+    422: "This needs a change",
+    429: "Too many attempts",
+    500: "Something broke",
+    503: "Busy",
+    507: "No room",
+}
+
+
+def title_of(status: int) -> str:
+    """Return the heading of a page that refuses, by the status of its answer."""
+    return _TITLES.get(status, "Not possible")
+
 
 FINDINGS: dict[str, Template] = {}
 """Code to the sentence, with its full stop."""

@@ -16,65 +16,44 @@ from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.types import Scope
 
 from speedcal.errors import SpeedcalError
+from speedcal.text.page_messages import title_of
 
 HERE = Path(__file__).parent
 
 
 class RefusedError(Exception):
-    """A request that is answered with a refusal: what is wrong, and what to do."""
+    """A request that is answered with a refusal: a status, and the error with its words."""
 
     def __init__(
         self,
         status: int,
-        problem: str,
-        remedy: str = "",
+        code: str,
+        /,
         *,
         headers: Mapping[str, str] | None = None,
         source: str = "",
         line: int | None = None,
+        **values: Any,
     ) -> None:
-        self.status, self.problem, self.remedy, self.headers = status, problem, remedy, dict(headers or {})
-        self.source, self.line = source, line
-        super().__init__(problem)
+        self.status, self.headers = status, dict(headers or {})
+        self.error = SpeedcalError(code, source=source, line=line, **values)
+        super().__init__(code)
 
     @classmethod
     def of(cls, error: SpeedcalError, status: int = 422) -> RefusedError:
         """Return the refusal for input that cannot be used."""
-        return cls(status, error.problem, error.remedy, source=error.source, line=error.line)
+        refused = cls(status, error.code)
+        refused.error = error
+        return refused
 
     def to_dict(self) -> dict[str, Any]:
         """Return the parts, ready for JSON: the same as those of an error of the command, and the status."""
-        return {
-            "error": _TITLES.get(self.status, "Not possible"),
-            "problem": self.problem,
-            "source": self.source,
-            "line": self.line,
-            "remedy": self.remedy,
-            "status": self.status,
-        }
+        return {**self.error.to_dict(), "status": self.status}
 
 
-_TITLES = {
-    400: "Not understood",
-    401: "Sign in first",
-    403: "Not allowed",
-    404: "Not found",
-    405: "Not possible",
-    408: "Too slow",
-    409: "Not now",
-    411: "Not understood",
-    413: "Too large",
-    422: "This needs a change",
-    429: "Too many attempts",
-    500: "Something broke",
-    503: "Busy",
-    507: "No room",
-}
-
-
-def busy(problem: str, wait_s: int = 5) -> RefusedError:
+def busy(code: str, wait_s: int = 5, **values: Any) -> RefusedError:
     """Return the busy answer: nothing was kept, and when to try again."""
-    return RefusedError(503, problem, "Wait a moment and send it again", headers={"retry-after": str(wait_s)})
+    return RefusedError(503, code, headers={"retry-after": str(wait_s)}, **values)
 
 
 def refusal_response(scope: Scope, refused: RefusedError) -> Response:
@@ -83,7 +62,12 @@ def refusal_response(scope: Scope, refused: RefusedError) -> Response:
         return JSONResponse(refused.to_dict(), refused.status, refused.headers)
     told, path = refused.to_dict(), scope["path"].split("/")
     base = "/".join(path[:3]) if path[1] in ("o", "c") and len(path) > 3 else ""
-    values = {"told": told, "title": told["error"], "base": base, "role": "shop" if path[1] == "jobs" else ""}
+    values = {
+        "told": told,
+        "title": title_of(refused.status),
+        "base": base,
+        "role": "shop" if path[1] == "jobs" else "",
+    }
     page = (
         environment()
         .get_template("refusal.html")

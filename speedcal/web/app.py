@@ -24,7 +24,7 @@ from speedcal.web.context import Context, Door, Services, View, endpoint
 from speedcal.web.doors import customer_view, must_be_shop, owner_view, shop_view, sign_in, sign_in_page, sign_out
 from speedcal.web.guard import Guard
 from speedcal.web.originals import Originals
-from speedcal.web.pages import customer_page, home, owner_page
+from speedcal.web.pages import customer_page, help_page, home, owner_page
 from speedcal.web.queue import Queue
 from speedcal.web.runner import Runner
 from speedcal.web.settings import ServiceError, Settings
@@ -48,18 +48,11 @@ def make_services(settings: Settings) -> Services:
         originals = Originals(settings.data, free_disk_bytes=settings.limits.free_disk_bytes)
         key = load_key(settings.data)
     except OSError as error:
-        raise ServiceError(
-            f"the data folder cannot be used ({error.strerror})",
-            source=str(settings.data),
-            remedy="Name another with --data",
-        ) from None
+        raise ServiceError("data_folder_unusable", source=str(settings.data), reason=error.strerror) from None
     try:
         store = Store(settings.database_url)
     except DBAPIError as error:
-        raise ServiceError(
-            f"the job store cannot be reached or written ({type(error.orig).__name__})",
-            remedy="Check that the database runs and its address is right (for SQLite, the rights of the data folder)",
-        ) from None
+        raise ServiceError("store_unusable", reason=type(error.orig).__name__) from None
     queue = Queue(store)
     runner = Runner(store, queue, originals, settings.limits, workers=settings.workers)
     return Services(settings, store, originals, queue, runner, Auth(store, key, settings.limits))
@@ -74,10 +67,7 @@ def check_passcode(services: Services) -> None:
         See above.
     """
     if not services.settings.is_local and not services.auth.has_passcode:
-        raise ServiceError(
-            "other machines could reach this address, and no passcode is set",
-            remedy="Set one with: speedcal serve --set-passcode",
-        )
+        raise ServiceError("passcode_needed")
 
 
 def create_app(settings: Settings) -> Starlette:
@@ -116,14 +106,16 @@ def _clean_up(services: Services) -> None:
 
 async def _told(request: Request, error: Exception) -> Response:
     status = error.status_code if isinstance(error, HTTPException) else 500
-    words = {404: "there is no such page", 405: "this address does not take that"}
-    raise RefusedError(status, words.get(status, "this cannot be done"), "Go back, or start at the first page")
+    codes = {404: "no_such_page", 405: "wrong_method"}
+    raise RefusedError(status, codes.get(status, "not_possible"))
 
 
 def _routes() -> list[BaseRoute]:
     return [
         Route("/", endpoint(home)),
         Route("/health", endpoint(health)),
+        Route("/help", endpoint(help_page)),
+        Route("/help/{topic}", endpoint(help_page)),
         Route("/sign-in", endpoint(sign_in_page)),
         Route("/sign-in", endpoint(sign_in), methods=["POST"]),
         Route("/sign-out", endpoint(sign_out), methods=["POST"]),

@@ -70,10 +70,7 @@ class Auth:
             It is too short.
         """
         if len(passcode) < SHORTEST_PASSCODE:
-            raise ServiceError(
-                f"the passcode is shorter than {SHORTEST_PASSCODE} characters",
-                remedy="Take three or four words that do not belong together",
-            )
+            raise ServiceError("passcode_too_short", shortest=SHORTEST_PASSCODE)
         salt = secrets.token_bytes(16)
         self.store.set_fact("passcode", f"scrypt${_COST}${salt.hex()}${_scrypt(passcode, salt, _COST).hex()}")
         with self.store.writing() as connection:
@@ -195,11 +192,7 @@ def load_key(data: Path) -> bytes:
             made.unlink()
     key = path.read_bytes()
     if len(key) != 32:
-        raise ServiceError(
-            "the key file does not hold 32 bytes",
-            source=path.name,
-            remedy="Remove it to get a new one; links made so far then end",
-        )
+        raise ServiceError("key_file_broken", source=path.name)
     return key
 
 

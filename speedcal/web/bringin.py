@@ -18,7 +18,7 @@ from speedcal.web.originals import TooLargeError
 
 def import_page(context: Context) -> Response:
     """Show the form."""
-    return context.page("import.html", title="Bring a job in", role="shop", limits=context.limits)
+    return context.page("import.html", title="Import a job", role="shop", limits=context.limits)
 
 
 def import_job(context: Context) -> Response:
@@ -26,12 +26,10 @@ def import_job(context: Context) -> Response:
     web, limits = context.web, context.limits
     found = context.file("zip")
     if found is None:
-        raise RefusedError(422, "no zip was chosen", "Choose a zip that was exported from a job")
+        raise RefusedError(422, "no_zip")
     label, content, size = found
     if size > limits.zip_bytes:
-        raise RefusedError(
-            413, f"the zip is larger than {limits.zip_bytes // 2**20} MB", "Leave drives out", source=label
-        )
+        raise RefusedError(413, "zip_too_large", source=label, most_mb=limits.zip_bytes // 2**20)
     run_id = web.new_scratch_id()
     scratch = web.originals.scratch(run_id)
     try:
@@ -44,7 +42,7 @@ def import_job(context: Context) -> Response:
         document = web.runner.once("unpack", {**task, "most_bytes": limits.zip_unpacked_bytes})
         job_id = _keep(context, document, scratch / "out")
     except TooLargeError:
-        raise RefusedError(413, "a file in the zip is too large", "Leave that drive out", source=label) from None
+        raise RefusedError(413, "zip_file_too_large", source=label) from None
     finally:
         web.originals.remove_scratch(run_id)
     return context.go(f"/jobs/{job_id}")
@@ -54,7 +52,7 @@ def _keep(context: Context, document: dict[str, Any], folder: Path) -> str:
     web = context.web
     drives = [(phase, table) for phase in PHASES for table in document.get(phase, [])]
     if len(drives) > context.limits.drives_per_job:
-        raise JobError("too many drives", source="job.toml", remedy=f"Keep {context.limits.drives_per_job}")
+        raise JobError("too_many_drives", source="job.toml", most=context.limits.drives_per_job)
     tables = {name: document[name] for name in TABLES if isinstance(document.get(name), dict)}
     json.dumps(tables)  # dates in it would end here, with the message below
     job_id = web.store.add_job(tables)

@@ -26,6 +26,18 @@ class LostError(Exception):
     """The worker process ended without an answer."""
 
 
+class ToldError(SpeedcalError):
+    """What a worker process refused, in its own words."""
+
+    def __init__(self, told: Mapping[str, Any]) -> None:
+        super().__init__(str(told["error"]), source=str(told["source"]), line=told["line"])
+        self.told = dict(told)
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the parts as they were told."""
+        return self.told
+
+
 class AbandonedError(Exception):
     """Nobody wants the answer any more."""
 
@@ -143,7 +155,4 @@ class Child:
 
 def too_long(seconds: int) -> SpeedcalError:
     """Return the message for a task that was stopped by the clock."""
-    return SpeedcalError(
-        f"this took more than {seconds} seconds and was stopped",
-        remedy="Cut the drive into shorter pieces, or check that the file is what you meant to send",
-    )
+    return SpeedcalError("took_too_long", seconds=seconds)

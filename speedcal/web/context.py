@@ -18,6 +18,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.types import Message
 
 from speedcal.errors import SpeedcalError
+from speedcal.text.page_messages import UNNAMED
 from speedcal.web.answers import RefusedError, busy, environment
 from speedcal.web.auth import Auth, TooManyAttemptsError
 from speedcal.web.originals import NoRoomError, Originals
@@ -85,7 +86,7 @@ class Context:
         text = plain(value).strip() if isinstance(value, str) else ""
         most = most or self.limits.text_characters
         if len(text) > most:
-            raise RefusedError(422, f"the field {name} is longer than {most} characters", "Shorten it")
+            raise RefusedError(422, "field_too_long", field=name, most=most)
         return text
 
     def file(self, name: str) -> tuple[str, BinaryIO, int] | None:
@@ -93,7 +94,7 @@ class Context:
         value = self.form.get(name)
         if not isinstance(value, UploadFile) or not (value.filename or value.size):
             return None
-        label = plain(value.filename or "").replace("\\", "/").rsplit("/", 1)[-1][:200] or "file without a name"
+        label = plain(value.filename or "").replace("\\", "/").rsplit("/", 1)[-1][:200] or UNNAMED["file"]
         return label, value.file, value.size or 0
 
     def page(self, template: str, status: int = 200, **values: Any) -> HTMLResponse:
@@ -153,10 +154,10 @@ def endpoint(
         except SpeedcalError as error:
             raise RefusedError.of(error) from error
         except TooManyAttemptsError as error:
-            minutes = max(1, round(error.wait_s / 60))
-            remedy = f"Wait {minutes} minute{'s' if minutes > 1 else ''}"
             headers = {"retry-after": str(int(error.wait_s) + 1)}
-            raise RefusedError(429, "too many wrong passcodes", remedy, headers=headers) from error
+            raise RefusedError(
+                429, "too_many_passcodes", headers=headers, minutes=max(1, round(error.wait_s / 60))
+            ) from error
         except (DBAPIError, PoolTimeoutError, OSError) as error:
             raise _unavailable(error) from error
 
@@ -169,7 +170,7 @@ async def _with_form(context: Context, handler: Handler, *, upload: bool) -> Res
     body = _Body(context.request, limits.body_bytes if upload else limits.form_bytes)
     if upload and web.uploads_now >= limits.uploads_at_once:
         await body.drain()
-        raise busy(f"{limits.uploads_at_once} uploads are being received right now")
+        raise busy("uploads_busy", count=limits.uploads_at_once)
     web.uploads_now += upload
     try:
         read = Request(context.request.scope, body.receive).form(
@@ -179,16 +180,15 @@ async def _with_form(context: Context, handler: Handler, *, upload: bool) -> Res
             context.form = await read
         return await run_in_threadpool(handler, context)
     except TimeoutError:
-        raise RefusedError(408, "it took too long to arrive", "Try again with a better connection") from None
+        raise RefusedError(408, "too_slow") from None
     except HTTPException as error:
         await body.drain()
-        raise RefusedError(error.status_code, str(error.detail), _FORM_REMEDY) from error
+        if error.status_code == 413:
+            raise RefusedError(413, "body_too_large", most_kb=body.most // 1024) from error
+        raise RefusedError(error.status_code, "form_not_read") from error
     finally:
         await context.form.close()
         web.uploads_now -= upload
-
-
-_FORM_REMEDY = "Go back: your browser still has what you typed; leave out or shorten what is too large"
 
 
 class _Body:
@@ -216,7 +216,7 @@ class _Body:
         return message
 
     def _too_large(self) -> HTTPException:
-        return HTTPException(413, f"what was sent is larger than {self.most // 1024} kB")
+        return HTTPException(413)
 
     async def drain(self) -> None:
         """Take in the rest, within reason, so that a browser shows the answer and not a broken connection."""
@@ -228,12 +228,5 @@ def _unavailable(error: Exception) -> RefusedError:
     text = str(error).lower()
     full = isinstance(error, NoRoomError) or getattr(error, "errno", None) in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
     if full or "disk is full" in text or "no space left" in text:
-        return RefusedError(
-            507, "the disk of this service is full, nothing was kept", "Tell whoever runs it, then send it again"
-        )
-    return RefusedError(
-        503,
-        "the job store cannot be reached right now, nothing was kept",
-        "Wait a moment and send it again",
-        headers={"retry-after": "10"},
-    )
+        return RefusedError(507, "disk_full")
+    return RefusedError(503, "store_unreachable", headers={"retry-after": "10"})

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from starlette.responses import Response
 
+from speedcal.text.page_messages import WRONG_PASSCODE
 from speedcal.web.answers import RefusedError, wants_json
 from speedcal.web.auth import Link
 from speedcal.web.context import Context, View
 from speedcal.web.folder import PHASES
-
-_GONE = "Ask the shop for a new one"
 
 
 def cookie_name(context: Context) -> str:
@@ -31,7 +30,7 @@ def must_be_shop(context: Context) -> Response | None:
         return None
     if context.request.method == "GET" and not wants_json(context.request.scope):
         return context.go(f"/sign-in?next={context.request.url.path}")
-    raise RefusedError(401, "this needs the passcode of the shop", "Sign in, then do it again")
+    raise RefusedError(401, "sign_in_first")
 
 
 def shop_view(context: Context) -> View | Response:
@@ -40,7 +39,7 @@ def shop_view(context: Context) -> View | Response:
         return away
     job = context.web.store.job(str(context.request.path_params["job"]))
     if job is None:
-        raise RefusedError(404, "there is no such job", "It may have been deleted; look in the list")
+        raise RefusedError(404, "no_such_job")
     return View("shop", job, f"/jobs/{job.id}", PHASES)
 
 
@@ -59,7 +58,7 @@ def _linked(context: Context, role: str, door: str, phases: tuple[str, ...]) -> 
     link: Link | None = context.web.auth.open_link(token, role)
     job = context.web.store.job(link.job_id) if link else None
     if job is None:
-        raise RefusedError(404, "this link does not work: it is mistyped, has expired or was ended", _GONE)
+        raise RefusedError(404, "link_gone")
     return View(role, job, f"/{door}/{token}", phases)
 
 
@@ -79,7 +78,7 @@ def sign_in(context: Context) -> Response:
         return context.go(then)
     cookie = context.web.auth.sign_in(context.text("passcode"), context.address)
     if cookie is None:
-        return _sign_in(context, then, "That is not the passcode of this shop.")
+        return _sign_in(context, then, WRONG_PASSCODE)
     answer = context.go(then)
     answer.set_cookie(
         cookie_name(context),

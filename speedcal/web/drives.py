@@ -11,6 +11,7 @@ from typing import Any
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import FileResponse, JSONResponse, Response
 
+from speedcal.text.page_messages import PHASES
 from speedcal.web.answers import RefusedError, busy, wants_json
 from speedcal.web.context import Context, View
 from speedcal.web.guard import PICTURE_POLICY
@@ -19,7 +20,6 @@ from speedcal.web.queue import Run
 from speedcal.web.store import DriveRow
 from speedcal.web.typed import rows_of
 
-PHASE_WORDS = {"before": "Drive before the work", "after": "Road test after the work"}
 TYPED_ROWS = 12
 """Rows of the typing form; it grows with what is filled in."""
 _WAIT_S, _STEP_S = 6.0, 0.2
@@ -53,7 +53,7 @@ def _form_page(
     return context.page(
         "drive.html",
         refused.status if refused else 200,
-        title=PHASE_WORDS[phase],
+        title=PHASES[phase],
         role=view.role,
         base=view.base,
         job=view.job,
@@ -102,18 +102,18 @@ def save_drive(context: Context, view: View, phase: str, drive: DriveRow | None)
     """
     web = context.web
     if web.queue.waiting() >= context.limits.runs_waiting:
-        raise busy("too many analyses wait already")
+        raise busy("analyses_busy")
     _check_open(context, view, drive)
     values, refused = handed_in(context, view, drive)
     has_parts = any(values.get(name) for name in ("track_digest", "readings_digest", "typed", "held"))
     if drive is None and not has_parts:
-        refused = refused or RefusedError(422, "nothing was chosen or typed", "Choose a track file, then the readings")
+        refused = refused or RefusedError(422, "nothing_sent")
     if refused and (not values if drive else not has_parts):
         return _refusal(context, view, phase, drive, refused)
     try:
         drive_id = _keep_drive(context, view, phase, drive, values)
     except KeyError:
-        raise RefusedError(404, "the job was deleted meanwhile, nothing was kept", "Ask the shop") from None
+        raise RefusedError(404, "job_deleted") from None
     web.runner.wake()
     if refused:
         return _refusal(context, view, phase, web.store.drive(drive_id), refused)
@@ -145,11 +145,9 @@ def _refusal(context: Context, view: View, phase: str, drive: DriveRow | None, r
 
 def _check_open(context: Context, view: View, drive: DriveRow | None) -> None:
     if view.job.closed:
-        raise RefusedError(409, "the job is closed and takes no more drives", "The shop can open it again")
+        raise RefusedError(409, "job_closed")
     if drive is None and len(context.web.store.drives(view.job.id)) >= context.limits.drives_per_job:
-        raise RefusedError(
-            409, f"the job has {context.limits.drives_per_job} drives already", "Remove one that is not needed"
-        )
+        raise RefusedError(409, "too_many_drives", most=context.limits.drives_per_job)
 
 
 def drive_of(context: Context, view: View) -> DriveRow:
@@ -162,7 +160,7 @@ def drive_of(context: Context, view: View) -> DriveRow:
     """
     drive = context.web.store.drive(context.request.path_params["drive"])
     if drive is None or drive.job_id != view.job.id or drive.phase not in view.phases:
-        raise RefusedError(404, "there is no such drive", "Go back to the job")
+        raise RefusedError(404, "no_such_drive")
     return drive
 
 
@@ -182,7 +180,7 @@ def remove_drive(context: Context, view: View) -> Response:
     """Remove a drive and its originals, and ask for the result without it."""
     drive, web = drive_of(context, view), context.web
     if view.job.closed:
-        raise RefusedError(409, "the job is closed", "The shop can open it again")
+        raise RefusedError(409, "job_closed")
     web.store.remove_drive(drive.id)
     still = web.store.known_originals().get(view.job.id, set())
     for digest in {drive.track_digest, drive.readings_digest} - still - {""}:
@@ -198,7 +196,7 @@ def drive_picture(context: Context, view: View) -> Response:
     drive = drive_of(context, view)
     path = context.web.originals.result_file(view.job.id, drive.look_run, "look.svg") if drive.look_run else None
     if path is None:
-        raise RefusedError(404, "there is no picture of this drive", "Send a track and readings that fit together")
+        raise RefusedError(404, "no_picture")
     return FileResponse(path, media_type="image/svg+xml", headers={"content-security-policy": PICTURE_POLICY})
 
 
@@ -212,7 +210,7 @@ def phase_of(context: Context, view: View) -> str:
     """
     phase = str(context.request.path_params["phase"])
     if phase not in view.phases:
-        raise RefusedError(404, "there is no such page", "Go back to the job")
+        raise RefusedError(404, "no_such_page")
     return phase
 
 

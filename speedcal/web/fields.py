@@ -12,6 +12,8 @@ from typing import Any
 
 from speedcal.errors import Problem
 from speedcal.schema import Key, Kind, OneOf, Table, stated
+from speedcal.text.page_messages import CHOICES
+from speedcal.web.typed import listed
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,9 +96,9 @@ def _fields_of(table: Table, *, more: bool) -> Iterator[Field]:
 
 def _choices(key: Key) -> tuple[tuple[str, str], ...]:
     if (key.table, key.name) == ("tolerance", "rule"):
-        return (("", "no tolerance yet"), *_rules(), (OWN_RULE, "your own rule, below"))
+        return (("", CHOICES["no_rule"]), *_rules(), (OWN_RULE, CHOICES["own_rule"]))
     if key.kind == "family":
-        return (("", "any number of teeth"), *_families())
+        return (("", CHOICES["no_family"]), *_families())
     if key.kind == "dial unit":
         return (("mph", "mph"), ("km/h", "km/h"))
     if key.kind == "word":
@@ -115,7 +117,10 @@ def _rules() -> Iterator[tuple[str, str]]:
     data = tomllib.loads(resources.files("speedcal").joinpath("data/tolerances.toml").read_text("utf-8"))
     for name, table in data.items():
         if table.get("quantity") == "speed":
-            yield name, f"{table['title']}{' (not verified)' if table['status'] == 'from memory' else ''}"
+            yield (
+                name,
+                str(table["title"]) + (f" ({CHOICES['not_verified']})" if table["status"] == "from memory" else ""),
+            )
 
 
 def read_form(
@@ -156,6 +161,10 @@ def read_form(
         problems["tolerance.rule"] = Problem("own_rule_without_figures")
     _settle_rule(rule)
     return {name: table for name, table in document.items() if table}, problems
+
+
+_THOUSAND_OR_DECIMAL = re.compile(r"[1-9]\d{0,2},\d{3}")
+"""A number that is a thousand to one reader and has three decimals to another."""
 
 
 class _NotReadError(Exception):
@@ -201,7 +210,7 @@ def _value(f: Field, text: str) -> Any:
     if f.kind == "ratio":
         return _number(text) if re.fullmatch(r"\d+([.,]\d+)?", text) else text
     if f.kind == "speeds":
-        return [_number(word) for word in re.split(r"[\s;]+|,\s+", text) if word]
+        return [_number(word) for word in listed(text)]
     if f.kind == "table":
         return dict(_setting(line) for line in text.splitlines() if line.strip())
     if f.choices and text not in [value for value, _ in f.choices]:
@@ -210,6 +219,8 @@ def _value(f: Field, text: str) -> Any:
 
 
 def _number(text: str) -> float | int:
+    if _THOUSAND_OR_DECIMAL.fullmatch(text):
+        raise _NotReadError("comma_unclear", found=text)
     try:
         number = float(text.replace(",", "."))
     except ValueError:

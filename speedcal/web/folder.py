@@ -12,7 +12,7 @@ from typing import Any
 
 from speedcal.errors import JobError
 from speedcal.jobs.job_file import job_text
-from speedcal.web.fields import TABLES
+from speedcal.schema import not_known, stated
 from speedcal.web.originals import Originals
 from speedcal.web.settings import Limits
 from speedcal.web.store import DriveRow, JobRow
@@ -111,32 +111,25 @@ def unpack(source: Path, folder: Path, limits: Limits) -> dict[str, Any]:
             names = [PurePosixPath(entry.filename) for entry in entries]
             homes = [name.parent for name in names if name.name == "job.toml"]
             if len(homes) != 1:
-                raise JobError(
-                    f"the zip holds {len(homes) or 'no'} job.toml", source="zip", remedy="Pack one job folder, whole"
-                )
+                raise JobError("zip_without_one_job", source="zip", count=len(homes))
             inside = [(e, n.relative_to(homes[0])) for e, n in zip(entries, names, strict=True) if _is_in(n, homes[0])]
             for number, (entry, _) in enumerate(inside):
                 _extract(packed, entry, folder / f"file-{number}")
     except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, ValueError) as error:
-        raise JobError("this is not a zip that can be read", source="zip", remedy="Export the job again") from error
+        raise JobError("zip_unreadable", source="zip") from error
     places = {str(name): f"file-{number}" for number, (_, name) in enumerate(inside)}
     return _document(folder, places)
 
 
 def _check_entries(entries: Sequence[zipfile.ZipInfo], limits: Limits) -> None:
     if len(entries) > limits.zip_entries:
-        raise JobError(
-            f"the zip holds more than {limits.zip_entries} files", source="zip", remedy="Pack one job folder"
-        )
+        raise JobError("zip_too_many_files", source="zip", most=limits.zip_entries)
     if sum(entry.file_size for entry in entries) > limits.zip_unpacked_bytes:
-        most = limits.zip_unpacked_bytes // 2**20
-        raise JobError(
-            f"the zip unpacks to more than {most} MB", source="zip", remedy="Leave out files the job does not use"
-        )
+        raise JobError("zip_unpacks_too_large", source="zip", most_mb=limits.zip_unpacked_bytes // 2**20)
     for entry in entries:
         path = PurePosixPath(entry.filename)
         if path.is_absolute() or ".." in path.parts or "\\" in entry.filename:
-            raise JobError("a name in the zip leads out of the folder", source="zip", remedy="Export the job again")
+            raise JobError("zip_leads_out", source="zip")
 
 
 def _is_in(name: PurePosixPath, home: PurePosixPath) -> bool:
@@ -158,14 +151,11 @@ def _document(folder: Path, places: Mapping[str, str]) -> dict[str, Any]:
     try:
         document = tomllib.loads((folder / places["job.toml"]).read_text("utf-8-sig"))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
-        raise JobError(
-            f"the job file is not valid TOML: {error}", source="job.toml", remedy="Export the job again"
-        ) from None
-    unknown = sorted(set(document) - {*TABLES, *PHASES})
-    if unknown:
-        raise JobError(
-            f"unknown table {unknown[0]!r}", source="job.toml", remedy=f"Known: {', '.join((*TABLES, *PHASES))}"
-        )
+        raise JobError("job_file_not_toml", source="job.toml", what=str(error).rstrip(".")) from None
+    known = stated("document").keys
+    for name in document:
+        if name not in known:
+            raise JobError("unknown_table", source="job.toml", **not_known(name, known))
     _take_family_in(document, folder, places)
     for phase in PHASES:
         tables = document.get(phase, [])
@@ -185,13 +175,11 @@ def _take_family_in(document: dict[str, Any], folder: Path, places: Mapping[str,
         try:
             vehicle["gear_family"] = tomllib.loads((folder / _place(name, places)).read_text("utf-8-sig"))
         except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError):
-            raise JobError(
-                "the gear family is not valid TOML", source=name, remedy="Correct it and pack it again"
-            ) from None
+            raise JobError("gear_family_unreadable", source="job.toml", file=name, why="TOML") from None
 
 
 def _place(name: Any, places: Mapping[str, str]) -> str:
     found = places.get(str(PurePosixPath(str(name))))
     if found is None:
-        raise JobError(f"the zip lacks the file {name!r}", source="job.toml", remedy="Pack the job folder whole")
+        raise JobError("zip_lacks_file", source="job.toml", file=str(name))
     return found

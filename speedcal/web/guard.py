@@ -79,9 +79,7 @@ class Guard:
             log.info("the client went away")
         except Exception as error:  # whatever it is, the client gets a sentence and the log gets no data
             log.error("broke: %s at %s", type(error).__name__, _place_of(error))
-            refused = RefusedError(
-                500, "something broke in the service", "Go back and try again; nothing you sent before is lost"
-            )
+            refused = RefusedError(500, "something_broke")
             await refusal_response(scope, refused)(scope, receive, send_guarded)
         finally:
             seconds = time.perf_counter() - started
@@ -98,15 +96,9 @@ class Guard:
         headers = Headers(scope=scope)
         host = headers.get("host", "")
         if _without_port(host) not in self.allowed_hosts:
-            raise RefusedError(
-                400,
-                "this service does not answer under that host name",
-                "Whoever runs it can allow the name with --host-name",
-            )
+            raise RefusedError(400, "other_host_name")
         if scope["method"] not in _SAFE_METHODS and not is_same_origin(headers, host):
-            raise RefusedError(
-                403, "this came from another site and was not carried out", "Open the page here and try again"
-            )
+            raise RefusedError(403, "other_site")
 
 
 def is_same_origin(headers: Headers, host: str) -> bool:

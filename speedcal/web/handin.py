@@ -51,9 +51,7 @@ def _readings(values: dict[str, Any], typed: str, held: str) -> dict[str, str]:
     if has_file + bool(typed) + bool(held) > 1:
         for part in ("readings_digest", "readings_name"):
             values.pop(part, None)
-        raise RefusedError(
-            422, "readings were given in more than one way", "Keep one: a file, typed rows, or held speeds"
-        )
+        raise RefusedError(422, "readings_given_twice")
     if has_file:
         return {"typed": "", "held": ""}
     if typed or held:
@@ -68,16 +66,11 @@ def _kept_file(context: Context, view: View, name: str) -> dict[str, str]:
     label, content, size = found
     most = context.limits.file_bytes
     if size == 0:
-        raise RefusedError(422, "the file is empty", "Choose the file that the recording program saved", source=label)
+        raise RefusedError(422, "file_sent_empty", source=label)
     try:
         stored = context.web.originals.put(view.job.id, content, limit=most)
     except TooLargeError:
-        raise RefusedError(
-            413,
-            f"the file is larger than {most // 2**20} MB",
-            "Cut the drive into shorter pieces; everything else you sent was kept",
-            source=label,
-        ) from None
+        raise RefusedError(413, "file_sent_too_large", source=label, most_mb=most // 2**20) from None
     return {f"{name}_name": label, f"{name}_digest": stored.digest}
 
 
@@ -100,8 +93,6 @@ def _options(context: Context) -> dict[str, Any]:
         options["unit"] = unit
     if offset := context.text("offset").replace(",", "."):
         if not _NUMBER.fullmatch(offset):
-            raise RefusedError(
-                422, f"the clock offset {offset[:20]!r} is not a number of seconds", "Write it like -3600 or 12.5"
-            )
+            raise RefusedError(422, "clock_offset_not_read", found=offset)
         options["clock_offset_s"] = float(offset)
     return options

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from speedcal.errors import SpeedcalError
+from speedcal.text.job_messages import step_name
 from speedcal.text.messages import label
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
@@ -15,14 +16,6 @@ if TYPE_CHECKING:
     from speedcal.logs import Readings, Track
 
 PICTURE = "look.svg"
-_ON_THE_PAGE = (
-    ("give --unit", "choose the unit of the dial on this page"),
-    ("--unit", "the unit of the dial on this page"),
-    ("--column", "the column of the speed on this page"),
-    ("--zone", "the time zone on this page"),
-    ("--clock-offset", "the clock offset on this page"),
-)
-"""What a remedy names on the command line, and where it is here."""
 
 
 def look(task: Mapping[str, Any], tell: Callable[[str, float], None]) -> dict[str, Any]:
@@ -44,10 +37,10 @@ def look(task: Mapping[str, Any], tell: Callable[[str, float], None]) -> dict[st
     seen: dict[str, Any] = {"track": None, "readings": None, "fit": None, "errors": [], "picture": ""}
     track = readings = None
     if task["track"]:
-        tell("reading the track", 0.1)
+        tell(step_name("track"), 0.1)
         track = _try(seen, "track", task, lambda: _read_track(task))
     if task["readings"] or task["held"]:
-        tell("reading the readings", 0.3)
+        tell(step_name("readings"), 0.3)
         readings = _try(seen, "readings", task, lambda: _read_readings(task))
     unit: DisplayUnit = task["unit"]
     if track is not None:
@@ -55,11 +48,11 @@ def look(task: Mapping[str, Any], tell: Callable[[str, float], None]) -> dict[st
     if readings is not None:
         seen["readings"] = _readings_facts(readings)
     if track is not None and readings is not None:
-        tell("laying the readings on the track", 0.5)
+        tell(step_name("matching"), 0.5)
         calibration = _try(seen, "match", task, lambda: _calibrate(task, track, readings))
         if calibration is not None:
             seen["fit"] = calibration.to_dict()
-            tell("drawing", 0.8)
+            tell(step_name("drawing"), 0.8)
             seen["picture"] = _draw(calibration, task, unit)
     return seen
 
@@ -68,14 +61,10 @@ def _try(seen: dict[str, Any], part: str, task: Mapping[str, Any], read: Callabl
     try:
         return read()
     except SpeedcalError as error:
-        told = error.to_dict()
-        name = Path(str(told["source"])).name
-        shown = task["labels"].get(name, name)
-        problem = str(told["text"]).replace(name, shown) if name else told["text"]
-        remedy = str(told["remedy"])
-        for option, place in _ON_THE_PAGE:
-            remedy = remedy.replace(option, place)
-        seen["errors"].append({**told, "part": part, "source": shown, "problem": problem, "remedy": remedy})
+        name = Path(error.source).name
+        error.source = task["labels"].get(name, name)
+        error.values = {**error.values, "place": "form"}
+        seen["errors"].append({**error.to_dict(), "part": part})
         return None
 
 
@@ -101,11 +90,7 @@ def _read_readings(task: Mapping[str, Any]) -> Readings:
 
 def _check_size(found: int, most: int, what: str, source: str) -> None:
     if found > most:
-        raise SpeedcalError(
-            f"the file holds {found} {what}, and {most} are the most this page takes",
-            source=source,
-            remedy="Cut the drive into shorter pieces, or run it with the command on your own computer",
-        )
+        raise SpeedcalError("file_too_long", source=source, found=found, what=what, most=most)
 
 
 def _calibrate(task: Mapping[str, Any], track: Track, readings: Readings) -> Calibration:

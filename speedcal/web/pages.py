@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from markupsafe import Markup
 from starlette.responses import Response
 
+from speedcal.guide import find, pages, title
+from speedcal.web.answers import RefusedError
 from speedcal.web.context import Context, View
 from speedcal.web.results import failure_of, result_of
 
@@ -11,6 +14,32 @@ from speedcal.web.results import failure_of, result_of
 def home(context: Context) -> Response:
     """Lead the shop to its jobs."""
     return context.go("/jobs")
+
+
+def help_page(context: Context) -> Response:
+    """Show a page of the guide, the same as ``speedcal guide`` does; without a topic the first."""
+    topic = str(context.request.path_params.get("topic", next(iter(pages()))))
+    if topic not in pages():
+        raise RefusedError(404, "no_such_page")
+    words = context.request.query_params.get("q", "")[:100]
+    return context.page(
+        "help.html",
+        title=title(topic),
+        topics={name: title(name) for name in pages()},
+        topic=topic,
+        words=words,
+        found=list(find(words)) if words else [],
+        text=_as_html(pages()[topic]),
+    )
+
+
+def _as_html(text: str) -> Markup:
+    """Return a page of the guide as HTML: its own headings, tables and code, nothing else."""
+    from markdown_it import MarkdownIt
+
+    made = MarkdownIt("commonmark", {"html": False}).enable("table").render(text)
+    tables = '<div class="scroll" role="region" aria-label="Table" tabindex="0"><table>'
+    return Markup(made.replace("<table>", tables).replace("</table>", "</table></div>"))  # noqa: S704 - our own pages
 
 
 def owner_page(context: Context, view: View) -> Response:

@@ -11,6 +11,7 @@ from typing import Any
 
 from starlette.responses import FileResponse, JSONResponse, Response
 
+from speedcal.text.job_messages import step_name
 from speedcal.web.answers import RefusedError, attachment
 from speedcal.web.context import Context, View
 from speedcal.web.guard import PICTURE_POLICY, REPORT_POLICY
@@ -74,7 +75,7 @@ def result_file(context: Context, view: View, *, allowed: tuple[str, ...] = tupl
     done = context.web.queue.latest_done(view.job.id, 1)
     path = context.web.originals.result_file(view.job.id, done[0].id, name) if done and name in allowed else None
     if path is None or name not in FILES:
-        raise RefusedError(404, "there is no such file", "Go back to the job")
+        raise RefusedError(404, "no_such_result")
     headers = {"content-security-policy": _policy_of(path)}
     if name in _SAVED:
         suffix = f"-{name}" if name != "report.pdf" else ".pdf"
@@ -97,7 +98,7 @@ def status(context: Context, view: View) -> Response:
     return JSONResponse(
         {
             "active": run is not None,
-            "step": (run.step or "waiting for its turn") if run else "done",
+            "step": (run.step or step_name("waiting")) if run else step_name("done"),
             "part": run.part if run else 1.0,
         }
     )

@@ -14,7 +14,8 @@ from typing import Any
 from sqlalchemy.exc import DBAPIError
 
 from speedcal.errors import SpeedcalError
-from speedcal.web.child import AbandonedError, Child, LostError
+from speedcal.text import page_messages
+from speedcal.web.child import AbandonedError, Child, LostError, ToldError
 from speedcal.web.folder import job_files, lay_out
 from speedcal.web.originals import Originals
 from speedcal.web.queue import ATTEMPTS, Queue, Run
@@ -193,7 +194,10 @@ def look_task(job: JobRow, drive: DriveRow, originals: Originals, scratch: Path,
             names["readings"] = name
     if drive.readings_digest and drive.readings_digest == drive.track_digest:
         names["readings"] = names["track"]
-    labels = {"track": drive.track_name, "readings": "typed readings" if drive.typed else drive.readings_name}
+    labels = {
+        "track": drive.track_name,
+        "readings": page_messages.UNNAMED["typed"] if drive.typed else drive.readings_name,
+    }
     return {
         "track": str(scratch / "drive" / names["track"]) if "track" in names else "",
         "readings": str(scratch / "drive" / names["readings"]) if "readings" in names else "",
@@ -212,14 +216,10 @@ def _answer_of(message: dict[str, Any]) -> dict[str, Any]:
     if "broke" in message:
         log.error("analysis broke: %s", message["broke"])
     if "error" in message:
-        told = message["error"]
-        raise SpeedcalError(told["problem"], source=told["source"], line=told["line"], remedy=told["remedy"])
+        raise ToldError(message["error"])
     done: dict[str, Any] = message["done"]
     return done
 
 
 def _lost() -> SpeedcalError:
-    return SpeedcalError(
-        "the analysis was stopped before it could answer, several times",
-        remedy="Try a shorter drive; if that fails too, tell whoever runs this service",
-    )
+    return SpeedcalError("analysis_lost")

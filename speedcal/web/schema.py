@@ -141,10 +141,7 @@ def migrate(connection: Connection) -> int:
         connection.execute(text("SELECT pg_advisory_xact_lock(7230419)"))  # two servers starting at once take turns
     version = _version(connection)
     if version > len(MIGRATIONS):
-        raise ServiceError(
-            f"the job store has schema {version}, this release knows {len(MIGRATIONS)}",
-            remedy="Start the newer release of speedcal, or name another data folder",
-        )
+        raise ServiceError("store_too_new", found=version, known=len(MIGRATIONS))
     for step in MIGRATIONS[version:]:
         step(connection)
     if version < len(MIGRATIONS):

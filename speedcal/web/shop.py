@@ -10,10 +10,10 @@ from starlette.background import BackgroundTask
 from starlette.responses import FileResponse, Response
 
 from speedcal.errors import Problem, SpeedcalError
+from speedcal.text import page_messages
 from speedcal.web.answers import RefusedError, attachment
 from speedcal.web.auth import ROLES
 from speedcal.web.context import Context, View
-from speedcal.web.drives import PHASE_WORDS
 from speedcal.web.fields import field_of, fields, groups, read_form, show_form
 from speedcal.web.folder import job_files, lay_out, write_zip
 from speedcal.web.results import failure_of, result_of
@@ -39,7 +39,7 @@ def jobs_page(context: Context) -> Response:
         most=_JOBS_SHOWN,
         words=words,
         stage=stage if stage in STAGES else "",
-        stages=STAGES,
+        stages=page_messages.STAGES,
     )
 
 
@@ -138,8 +138,8 @@ def job_page(context: Context, view: View) -> Response:
         role="shop",
         base=view.base,
         job=job,
-        stages=STAGES,
-        phases=PHASE_WORDS,
+        stages=page_messages.STAGES,
+        phases=page_messages.PHASES,
         drives=web.store.drives(job.id),
         run=web.queue.active(job.id),
         result=result_of(context, view),
@@ -185,7 +185,7 @@ def add_link(context: Context, view: View) -> Response:
     """Make a link."""
     role = context.text("role")
     if role not in ROLES:
-        raise RefusedError(422, "that is no kind of link", "Choose owner or customer")
+        raise RefusedError(422, "no_kind_of_link")
     context.web.auth.add_link(view.job.id, role)
     return context.go(f"{view.base}#links")
 
@@ -243,5 +243,5 @@ def _speed_limit(context: Context, view: View) -> float:
     except ValueError:
         limit = 0.0
     if not 0 < limit < 500:
-        raise RefusedError(422, f"the legal speed {text[:20]!r} is not a speed", f"Write it in {view.job.unit}")
+        raise RefusedError(422, "legal_speed_not_read", found=text, wanted_unit=view.job.unit)
     return limit

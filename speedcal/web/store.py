@@ -15,19 +15,15 @@ import sqlalchemy as sa
 from sqlalchemy import event
 from sqlalchemy.engine import make_url
 
+from speedcal.text.page_messages import UNNAMED
 from speedcal.web import schema
 from speedcal.web.settings import ServiceError
 
 _BUSY_MS = 15000
 """How long a write waits for another program that holds the file."""
 
-STAGES = {
-    "waiting": "waiting for the drive",
-    "measured": "drive before is in",
-    "tested": "road test is in",
-    "closed": "closed",
-}
-"""States of a job and how a person reads them."""
+STAGES = ("waiting", "measured", "tested", "closed")
+"""States of a job."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +46,7 @@ class JobRow:
     @property
     def title(self) -> str:
         """What the job is called in lists and headings."""
-        return str(self.get("job", "number") or self.get("vehicle", "label") or "job without a number")
+        return str(self.get("job", "number") or self.get("vehicle", "label") or UNNAMED["job"])
 
     @property
     def unit(self) -> str:
@@ -270,26 +266,18 @@ def _engine(url: str) -> sa.Engine:
     try:
         parsed = make_url(url)
     except sa.exc.ArgumentError:
-        raise ServiceError(
-            "the database address cannot be read",
-            remedy="Write it like postgresql+psycopg://user@host/name, or leave it out",
-        ) from None
+        raise ServiceError("database_address_unreadable") from None
     if parsed.get_backend_name() == "sqlite":
         engine = sa.create_engine(parsed, connect_args={"timeout": 15, "check_same_thread": False}, pool_size=8)
         event.listen(engine, "connect", _prepare_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
         return engine
     if parsed.drivername != "postgresql+psycopg":
-        raise ServiceError(
-            f"the database kind {parsed.drivername!r} is not supported",
-            remedy="Use SQLite (leave --database out) or postgresql+psycopg://user@host/name",
-        )
+        raise ServiceError("database_unsupported", found=parsed.drivername)
     try:
         return sa.create_engine(parsed, pool_pre_ping=True, pool_size=8, connect_args={"connect_timeout": 5})
     except ImportError:
-        raise ServiceError(
-            "the PostgreSQL driver is missing", remedy='Install it with: pip install "speedcal[postgres]"'
-        ) from None
+        raise ServiceError("database_driver_missing") from None
 
 
 def _prepare_sqlite(connection: Any, _record: Any) -> None:

@@ -27,12 +27,10 @@ def readings_table(rows: Iterable[tuple[str, str]], pasted: str, *, unit: str, m
     lines = [_one_line(f"{time}\t{speed}") for time, speed in rows if time.strip() or speed.strip()]
     pasted_lines = [line for line in pasted.replace("\r\n", "\n").replace("\r", "\n").split("\n") if line.strip()]
     if len(lines) + len(pasted_lines) > most:
-        raise RefusedError(422, f"more than {most} readings were typed", "Upload them as a file instead")
+        raise RefusedError(422, "too_many_typed", most=most)
     if pasted_lines and has_heading(pasted_lines[0]):
         if lines:
-            raise RefusedError(
-                422, "a table with a heading was pasted, and rows were typed as well", "Keep one of the two"
-            )
+            raise RefusedError(422, "pasted_and_typed")
         return "\n".join(pasted_lines) + "\n"
     cells = [line.split("\t") for line in lines] + [split_line(line) for line in pasted_lines]
     if not cells:
@@ -80,6 +78,11 @@ def rows_of(table: str, *, unit_words: Sequence[str] = ("mph", "km/h")) -> list[
     return [(row[0], row[1]) for row in rows]
 
 
+def listed(text: str) -> list[str]:
+    """Return the numbers of a list of speeds, as they were typed: a comma before one digit is a decimal comma."""
+    return [word for word in re.split(r"[\s;]+|,\s+|,(?=\d{2,3}\b)", text.strip()) if word]
+
+
 def held_speeds(text: str, *, most: int) -> str:
     """Return speeds held one after the other as numbers divided by blanks.
 
@@ -88,14 +91,12 @@ def held_speeds(text: str, *, most: int) -> str:
     RefusedError
         Something in it is no speed.
     """
-    words = [word for word in re.split(r"[\s;]+|,\s+|,(?=\d{2,3}\b)", text.strip()) if word]
+    words = listed(text)
     if len(words) > most:
-        raise RefusedError(422, f"more than {most} held speeds were typed", "Keep those of one drive")
+        raise RefusedError(422, "too_many_held_typed", most=most)
     for word in words:
         if not _NUMBER.fullmatch(word) or not 0 < float(word.replace(",", ".")) < 500:
-            raise RefusedError(
-                422, f"{word[:20]!r} among the held speeds is not a speed", "Write numbers only, such as 30 40 50"
-            )
+            raise RefusedError(422, "held_not_a_speed", found=word)
     return " ".join(word.replace(",", ".") for word in words)
 
 

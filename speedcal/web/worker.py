@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any, TextIO
 
 from speedcal.errors import SpeedcalError
+from speedcal.text.job_messages import step_name
 from speedcal.web.settings import Limits
 
 Tell = Callable[[str, float], None]
@@ -52,7 +53,7 @@ def run_job_folder(task: Mapping[str, Any], tell: Tell) -> dict[str, Any]:
 
     job = load_job(Path(task["folder"]) / "job.toml")
     result = job.run(progress=lambda step, part: tell(step, 0.8 * part))
-    tell("writing the report", 0.8)
+    tell(step_name("report"), 0.8)
     result.write(Path(task["out"]))
     said, pictures = result.model, result.pictures
     for name, picture in (("narrow.svg", pictures.narrow), ("wide.svg", pictures.wide)):
@@ -105,13 +106,13 @@ def answer(line: str, out: TextIO) -> None:
     except SpeedcalError as error:
         say({"error": error.to_dict()})
     except MemoryError:
-        say({"error": _told("the files need more memory than one job may take", "Cut the drive into shorter pieces")})
+        say({"error": _told("too_much_memory")})
     except Exception as error:  # the parent tells the user; where it broke is for the log
-        say({"error": _told("this broke the analysis", "Tell whoever runs this service"), "broke": _place_of(error)})
+        say({"error": _told("analysis_broke"), "broke": _place_of(error)})
 
 
-def _told(problem: str, remedy: str) -> dict[str, Any]:
-    return SpeedcalError(problem, remedy=remedy).to_dict()
+def _told(code: str) -> dict[str, Any]:
+    return SpeedcalError(code).to_dict()
 
 
 def _place_of(error: BaseException) -> str:

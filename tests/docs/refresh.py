@@ -69,6 +69,8 @@ def main() -> None:
         path.write_text(doc.with_generated(path.read_text(encoding="utf-8"), name, make()), encoding="utf-8")
     refresh_prints(doc.README)
     refresh_prints(doc.DEVELOPERS)
+    for page in sorted(doc.GUIDE.glob("*.md")):
+        refresh_prints(page)
     refresh_picture()
     if "--notebooks" in sys.argv[1:]:
         refresh_notebooks()

@@ -29,7 +29,7 @@ ORDER = (
     ("conformity",),
     ("text",),
     ("report",),
-    ("jobs",),
+    ("jobs", "guide"),
     ("cli", "web"),
     ("__init__", "__main__"),
 )

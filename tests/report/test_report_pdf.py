@@ -1,14 +1,18 @@
 """The printed page, the customer's picture and the card: one sheet, tagged, found by search, the same every time."""
 
 import io
+from collections import namedtuple
+from dataclasses import replace
 from functools import lru_cache
 
 import pytest
 from pypdf import PdfReader
 from support.pdf_pages import elements_of, pictures_of, root_of, texts_of, words_of
+from support.report_cases import make_calibration, make_facts
 from support.report_shapes import ARABIC, CHINESE, HEBREW, drawn, shapes
 
 from speedcal.report import (
+    DriveFacts,
     Paper,
     build_model,
     draw_pictures,
@@ -17,8 +21,10 @@ from speedcal.report import (
     render_pdf,
     render_picture,
 )
+from speedcal.report.model import _card
 from speedcal.report.typesetting import PAPER_PT
 from speedcal.text import report_for_customer as text
+from speedcal.vehicle.advice import Advice
 
 SHAPES = sorted(shapes())
 HARD = ("200 readings", "disagreeing", "unbroken", "chinese", "note", "before only")
@@ -221,14 +227,18 @@ def test_the_customers_picture_carries_the_sentence_and_the_verdict() -> None:
 @pytest.mark.published("legibility at arm's length: 20 arc minutes at 700 mm are 4.1 mm (ISO 15008, from memory)")
 def test_the_correction_card_is_legible_at_arms_length() -> None:
     """Digits of DejaVu Sans are 0.729 em high: at least 4.1 mm, true beside shown, on a card for the dash."""
-    rows = [(30.0, 33.2), (55.0, 60.8), (70.0, 77.4)]
-    data = render_card(rows, unit="mph", vehicle="Invented truck", driven="2031-05-17")
+    advised = namedtuple("advised", "advice best")((Advice("use_correction_card", part="card"),), None)
+    before = make_calibration(1.12, offset=0.0, low=28, high=72)
+    facts = make_facts(before=before, after=None, drives=(DriveFacts("before", before),))
+    assert build_model(facts).card == ()
+    model = replace(build_model(facts), card=_card(replace(facts, corrections=advised)))  # type: ignore[arg-type]
+    assert [true for true, _ in model.card] == [30, 35, 40, 45, 50, 55, 60, 65, 70]
+    data = render_card(model)
     (page,) = PdfReader(io.BytesIO(data)).pages
     assert float(page.mediabox.width) == pytest.approx(85 / 25.4 * 72, abs=0.01)
-    assert float(page.mediabox.height) < 85 / 25.4 * 72
-    figures = [(words, size) for words, _, _, size in texts_of(data) if words.strip().isdigit()]
-    assert [words.strip() for words, _ in figures] == ["30", "33", "55", "61", "70", "77"]
+    figures = [(words.strip(), size) for words, _, _, size in texts_of(data) if words.strip().isdigit()]
+    by_hand = [(v, f"{1.12 * v:.0f}") for v in range(30, 75, 5)]
+    assert [words for words, _ in figures] == [text for true, shown in by_hand for text in (str(true), shown)]
     assert min(0.729 * size / 72 * 25.4 for _, size in figures) >= 4.1
     assert "dial shows mph" in words_of(data)
-    assert "2031-05-17" in words_of(data)
-    assert render_card(rows, unit="mph", kind="png").startswith(b"\x89PNG")
+    assert render_card(model, kind="png").startswith(b"\x89PNG")

@@ -131,6 +131,40 @@ def tolerance_table() -> str:
     return "\n".join(rows)
 
 
+def key_tables() -> str:
+    """Return every table and key of a job file, with an example each."""
+    from speedcal.schema import Key, Table, stated
+
+    def rows(table: Table) -> Iterator[str]:
+        for key in table.keys.values():
+            limits = _limits_of(key)
+            meaning = key.meaning + (f" ({limits})" if limits else "")
+            yield f"| `{key.name}` | {meaning} | `{key.name} = {key.example}` |"
+
+    def _limits_of(key: Key) -> str:
+        words = " or ".join(f'`"{word}"`' for word in key.words)
+        low = f"above {key.above:g}" if key.above else f"from {key.least:g}" if key.least else ""
+        high = f"to {key.most:g}" if key.most is not None and key.most < 1e6 else ""
+        return ", ".join(part for part in (words, " ".join(p for p in (low, high) if p), key.unit) if part)
+
+    parts = []
+    for heading, name in (
+        ("[job]", "job"),
+        ("[vehicle]", "vehicle"),
+        ("[before] and [after]", "drive"),
+        ("[work]", "work"),
+        ("[tolerance]", "tolerance"),
+        ("[vehicle.settings] and [work.settings]", "settings"),
+        ("One setting as a table", "setting"),
+        ("A gear family file", "gear_family"),
+        ("Teeth in a gear family", "gear_teeth"),
+    ):
+        table = stated(name)
+        parts += [f"## {heading}", "", table.about, "", "| key | what it is | example |", "|---|---|---|"]
+        parts += [*rows(table), ""]
+    return "\n".join(parts)
+
+
 def published_sources() -> dict[str, set[str]]:
     """Return the source each ``published`` marker names, with the test files that name it."""
     found: dict[str, set[str]] = {}
@@ -149,5 +183,10 @@ def published_table() -> str:
     return "\n".join(["| source | checked in |", "|---|---|", *table])
 
 
-GENERATED = {"rules": (README, tolerance_table), "sources": (DEVELOPERS, published_table)}
+GUIDE = ROOT / "speedcal" / "guide"
+GENERATED = {
+    "rules": (GUIDE / "rules.md", tolerance_table),
+    "keys": (GUIDE / "job-file.md", key_tables),
+    "sources": (DEVELOPERS, published_table),
+}
 """Generated parts by name: the document they stand in and what makes them."""

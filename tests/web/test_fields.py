@@ -79,6 +79,23 @@ def test_a_ratio_is_kept_as_teeth_or_as_a_number(text: str, value: object) -> No
     assert read_form({"vehicle.axle": text}, {})[0]["vehicle"]["axle"] == value
 
 
+@pytest.mark.parametrize(
+    ("text", "speeds"), [("30, 45,60", [30, 45, 60]), ("30 45,5; 60", [30, 45.5, 60]), ("30\n45", [30, 45])]
+)
+def test_a_list_of_speeds_is_read_as_held_speeds_are(text: str, speeds: list[float]) -> None:
+    """One reader: a comma between two speeds never becomes a decimal comma."""
+    sent, problems = read_form({"tolerance.rule": "sae_j2976", "tolerance.speeds": text}, {})
+    assert problems == {}
+    assert sent["tolerance"]["speeds"] == speeds
+
+
+def test_a_comma_that_may_mean_a_thousand_is_asked_about() -> None:
+    """1,000 turns per mile are not one turn; 0,975 and 2,5 are plain."""
+    assert read_form({"vehicle.expects": "1,000"}, {})[1]["vehicle.expects"].code == "comma_unclear"
+    assert read_form({"vehicle.tread_mm": "2,5"}, {})[0]["vehicle"] == {"tread_mm": 2.5}
+    assert read_form({"vehicle.transfer_ratio": "0,975"}, {})[0]["vehicle"] == {"transfer_ratio": 0.975}
+
+
 def test_one_of_several_keys_is_filled() -> None:
     """Changing turns per mile into pulses per km leaves one of them."""
     first, _ = read_form({"vehicle.expects": "1000", "vehicle.expects.key": "turns_per_mile"}, {})
@@ -108,3 +125,12 @@ def test_readings_in_the_track_file_are_one_file(site: Site) -> None:
     drive = site.services.store.drive(answer.headers["location"].split("/")[-1])
     assert drive.readings_digest == drive.track_digest
     assert drive.is_complete
+
+
+def test_the_guide_is_the_help_of_the_page(site: Site) -> None:
+    """The same pages, searched by a word; a page that is not there is told as any other."""
+    page = site.client.get("/help/job-file").text
+    assert "<table>" in page
+    assert "<code>tread_mm</code>" in page
+    assert "tread_mm" in site.client.get("/help/files?q=tread").text
+    assert site.client.get("/help/nothing").status_code == 404

@@ -304,7 +304,9 @@ def test_an_analysis_can_be_asked_for_again(site: Site, base: str) -> None:
     queue.finish_look(run, 1, {"track": {}, "readings": {}, "fit": {}, "errors": [], "picture": ""})
     first = queue.claim("w")
     assert (first.drive_id, queue.claim("w")) == ("", None)
-    queue.finish(first, "failed", {"problem": "broke", "source": "", "line": None, "remedy": ""})
+    queue.finish(
+        first, "failed", {"error": "analysis_broke", "text": "broke", "source": "", "line": None, "remedy": ""}
+    )
     assert "Analyse again" in site.client.get(base).text
     site.client.post(f"{base}/again")
     assert queue.active(job).state == "queued"
@@ -384,7 +386,7 @@ def test_a_hostile_job_number_does_not_break_the_name_of_the_zip(site: Site) -> 
 def test_what_the_form_of_a_job_cannot_use_is_named_and_nothing_is_lost(site: Site) -> None:
     """Slips in single fields by the form, facts that are none by the rooms that own them."""
     for data, words in (
-        ({"vehicle.driven_gear": "twenty"}, "is not a number"),
+        ({"vehicle.driven_gear": "twenty"}, "should be a number"),
         ({"vehicle.tire": "round and black"}, "round and black"),
         ({"tolerance.rule": "own"}, "at least one figure"),
         ({"work.driven_gear": "999"}, "999"),

@@ -56,7 +56,7 @@ def test_a_task_is_answered() -> None:
 
 def test_a_task_that_wants_too_much_memory_is_told_so() -> None:
     """100 GB are refused by the system; the process answers in words."""
-    assert "more memory" in do(SNIPPETS["memory"])["error"]["problem"]
+    assert "more memory" in do(SNIPPETS["memory"])["error"]["text"]
 
 
 def test_a_task_that_never_stops_computing_is_stopped() -> None:

@@ -169,7 +169,7 @@
       const answer = await fetch(root.dataset.action, { method: "POST", body: form, headers: { accept: "application/json" } });
       const told = await answer.json();
       if (!answer.ok) {
-        say(`${told.problem}. ${told.remedy ?? ""} The drive is still on this phone.`, "bad");
+        say(`${told.text}. ${told.remedy ?? ""} The drive is still on this phone.`, "bad");
         return;
       }
       await clear();
