@@ -17,7 +17,7 @@ from starlette.responses import FileResponse, PlainTextResponse, Response
 from starlette.routing import BaseRoute, Mount, Route
 from starlette.staticfiles import StaticFiles
 
-from speedcal.web import bringin, drives, results, shop
+from speedcal.web import drives, importing, results, shop
 from speedcal.web.answers import RefusedError
 from speedcal.web.auth import Auth, load_key
 from speedcal.web.context import Context, Door, Services, View, endpoint
@@ -122,8 +122,8 @@ def _routes() -> list[BaseRoute]:
         Route("/jobs", _shop(shop.jobs_page)),
         Route("/jobs/new", _shop(shop.new_job_page)),
         Route("/jobs/new", _shop(shop.save_job), methods=["POST"]),
-        Route("/import", _shop(bringin.import_page)),
-        Route("/import", _shop(bringin.import_job, upload=True), methods=["POST"]),
+        Route("/import", _shop(importing.import_page)),
+        Route("/import", _shop(importing.import_job, upload=True), methods=["POST"]),
         *_shop_job_routes("/jobs/{job}"),
         *_drive_routes("/jobs/{job}", shop_view, "shop"),
         Route("/o/{token}", _seen(owner_page, owner_view)),

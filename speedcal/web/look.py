@@ -31,10 +31,10 @@ def look(task: Mapping[str, Any], tell: Callable[[str, float], None]) -> dict[st
     Returns
     -------
     dict
-        ``track``, ``readings`` and ``fit`` (facts, or None), ``errors`` (each with ``part`` and the parts of a
-        :class:`SpeedcalError`), ``picture`` (name of the file, or empty).
+        ``track``, ``readings`` and ``fit`` (facts, or None), ``weak`` (why the result is weak, if it is), ``errors``
+        (each with ``part`` and the parts of a :class:`SpeedcalError`), ``picture`` (name of the file, or empty).
     """
-    seen: dict[str, Any] = {"track": None, "readings": None, "fit": None, "errors": [], "picture": ""}
+    seen: dict[str, Any] = {"track": None, "readings": None, "fit": None, "weak": [], "errors": [], "picture": ""}
     track = readings = None
     if task["track"]:
         tell(step_name("track"), 0.1)
@@ -52,6 +52,7 @@ def look(task: Mapping[str, Any], tell: Callable[[str, float], None]) -> dict[st
         calibration = _try(seen, "match", task, lambda: _calibrate(task, track, readings))
         if calibration is not None:
             seen["fit"] = calibration.to_dict()
+            seen["weak"] = [reason.text for reason in calibration.trust.reasons]
             tell(step_name("drawing"), 0.8)
             seen["picture"] = _draw(calibration, task, unit)
     return seen

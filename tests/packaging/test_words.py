@@ -20,7 +20,6 @@ OUTSIDE = [
 ]
 NOT_YET_MOVED: tuple[str, ...] = (
     "calibration/clock_search.py",
-    "calibration/fit_held.py",
     "calibration/fit_logged.py",
     "calibration/regression.py",
     "logs/film/frames.py",

@@ -1,4 +1,4 @@
-"""Bringing a zipped job folder in."""
+"""Importing a zipped job folder."""
 
 from __future__ import annotations
 
