@@ -47,7 +47,7 @@ class Limits:
     """Time for the body of a form without files to arrive."""
     drives_per_job: int = 20
     zip_bytes: int = 48 * MEBIBYTE
-    """A job folder that is brought in, packed."""
+    """A job folder that is imported, packed."""
     zip_unpacked_bytes: int = 192 * MEBIBYTE
     zip_entries: int = 64
     look_seconds: int = 40
