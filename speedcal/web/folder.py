@@ -7,6 +7,7 @@ import shutil
 import tomllib
 import zipfile
 from collections.abc import Iterator, Mapping, Sequence
+from datetime import date, time
 from pathlib import Path, PurePosixPath
 from typing import Any
 
@@ -149,7 +150,7 @@ def _extract(packed: zipfile.ZipFile, entry: zipfile.ZipInfo, target: Path) -> N
 
 def _document(folder: Path, places: Mapping[str, str]) -> dict[str, Any]:
     try:
-        document = tomllib.loads((folder / places["job.toml"]).read_text("utf-8-sig"))
+        document: dict[str, Any] = _plain(tomllib.loads((folder / places["job.toml"]).read_text("utf-8-sig")))
     except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
         raise JobError("job_file_not_toml", source="job.toml", what=str(error).rstrip(".")) from None
     known = stated("document").keys
@@ -165,6 +166,15 @@ def _document(folder: Path, places: Mapping[str, str]) -> dict[str, Any]:
                 if isinstance(table, dict) and key in table:
                     table[key] = {"label": table[key], "file": _place(table[key], places)}
     return document
+
+
+def _plain(value: Any) -> Any:
+    """Return what the store keeps as JSON: dates as the texts that a job file may have in their place."""
+    if isinstance(value, dict):
+        return {key: _plain(item) for key, item in value.items()}
+    if isinstance(value, list):
+        return [_plain(item) for item in value]
+    return value.isoformat() if isinstance(value, (date, time)) else value
 
 
 def _take_family_in(document: dict[str, Any], folder: Path, places: Mapping[str, str]) -> None:

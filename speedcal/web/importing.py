@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 from typing import Any
 
@@ -54,7 +53,6 @@ def _keep(context: Context, document: dict[str, Any], folder: Path) -> str:
     if len(drives) > context.limits.drives_per_job:
         raise JobError("too_many_drives", source="job.toml", most=context.limits.drives_per_job)
     tables = {name: document[name] for name in TABLES if isinstance(document.get(name), dict)}
-    json.dumps(tables)  # dates in it would end here, with the message below
     job_id = web.store.add_job(tables)
     try:
         for phase, table in drives:

@@ -107,6 +107,15 @@ def test_an_entry_that_lies_about_its_size_is_refused(tmp_path: Path) -> None:
         unpack(tmp_path / "lying.zip", tmp_path / "out", Limits())
 
 
+def test_a_date_of_an_imported_job_is_kept(tmp_path: Path) -> None:
+    """TOML has dates of its own, the store has not; the job file takes either."""
+    job = '[work]\ndate = 2026-05-04\n[before]\ntrack = "a.gpx"\nheld = [30, 40]\ndate = 2026-05-01\n'
+    (tmp_path / "out").mkdir()
+    document = unpack(zipped({"job.toml": job, "a.gpx": b"x"}, tmp_path / "a.zip"), tmp_path / "out", Limits())
+    assert json.loads(json.dumps(document["work"])) == {"date": "2026-05-04"}
+    assert document["before"][0]["date"] == "2026-05-01"
+
+
 @pytest.mark.parametrize("content", [b"", b"PK", b"no zip at all", b"PK\x03\x04" + b"\x00" * 100])
 def test_what_is_no_zip_is_refused(tmp_path: Path, content: bytes) -> None:
     """One sentence, no traceback."""
