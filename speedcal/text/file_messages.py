@@ -238,8 +238,10 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "column_without_unit": (_without_unit, _NAME_UNIT),
     "units_contradict": (_contradict, "Correct one of them"),
     "truth_as_instrument": (
-        lambda values: (f"column {quoted(values['column'])}" if "column" in values else "what is given as the reading")
-        + " is the speed of the GPS receiver, the truth and not an instrument",
+        lambda values: (
+            (f"column {quoted(values['column'])}" if "column" in values else "what is given as the reading")
+            + " is the speed of the GPS receiver, the truth and not an instrument"
+        ),
         "Give what the instrument showed; where the column is the vehicle's own speed, call it 'vehicle speed'",
     ),
     "several_speed_columns": (
