@@ -21,7 +21,6 @@ ORDER = (
     ("finding",),
     ("errors",),
     ("schema",),
-    ("tables",),
     ("logs",),
     ("calibration",),
     ("simulate",),
