@@ -75,7 +75,7 @@ def _speed_column(source: Source, table: Table, headings: list[Heading], request
     """Return the index of the column that holds what the instrument showed; ask when it is not certain."""
     if request.column is not None:
         index = named_column(source, table, request.column)
-        if headings[index].role == "speed" and headings[index].origin == "satellite":
+        if headings[index].role == "speed" and headings[index].origin in {"satellite", "calculated"}:
             source.fail("truth_as_instrument", line=table.header_line, column=table.header[index])
         return index
     speeds = [i for i, heading in enumerate(headings) if heading.role == "speed"]

@@ -240,7 +240,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "truth_as_instrument": (
         lambda values: (
             (f"column {quoted(values['column'])}" if "column" in values else "what is given as the reading")
-            + " is the speed of the GPS receiver, the truth and not an instrument"
+            + " is the speed of the GPS receiver or calculated from it, the truth and not an instrument"
         ),
         "Give what the instrument showed; where the column is the vehicle's own speed, call it 'vehicle speed'",
     ),
