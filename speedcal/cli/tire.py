@@ -18,7 +18,7 @@ _USUAL_SPEEDS = {"mph": (30.0, 40.0, 50.0, 60.0, 70.0), "km/h": (50.0, 70.0, 90.
 
 
 @click.command()
-@click.argument("size")
+@click.argument("sizes", nargs=-1, required=True, metavar="SIZE...")
 @click.option("--instead-of", help="Size with which the instrument is right now; shows what SIZE does to it.")
 @click.option("--tread", "tread_mm", type=click.FloatRange(0, 40), help="Tread left on SIZE, in mm.")
 @click.option("--new-tread", "new_tread_mm", type=click.FloatRange(2, 40), help="Tread of SIZE when new, in mm.")
@@ -35,7 +35,7 @@ _USUAL_SPEEDS = {"mph": (30.0, 40.0, 50.0, 60.0, 70.0), "km/h": (50.0, 70.0, 90.
 @click.option("--planned-axle", help="Axle gears to be fitted together with SIZE, such as 45/11.")
 @result_options
 @choice_options
-def command(size: str, as_json: bool, unit: str | None, **options: Any) -> None:
+def command(sizes: tuple[str, ...], as_json: bool, unit: str | None, **options: Any) -> None:
     r"""Say what the tire SIZE measures and rolls: nominal by its sidewall, rolled by convention, as intervals.
 
     A roll-out (chalk mark, some turns, measured distance) or the maker's turns per mile are better than any
@@ -45,6 +45,7 @@ def command(size: str, as_json: bool, unit: str | None, **options: Any) -> None:
     \b
     Examples:
       speedcal tire LT235/85R16
+      speedcal tire 265/70R17 285/70R17 35x12.50R17LT --instead-of 245/70R17 --driven-gear 26
       speedcal tire 205/55R16 --tread 4
       speedcal tire 35x12.50R17LT --roll-out 3:8.12m
       speedcal tire 35x12.50R17LT --instead-of 265/70R17 --speeds 30,50,70
@@ -54,6 +55,10 @@ def command(size: str, as_json: bool, unit: str | None, **options: Any) -> None:
     \b
     A tire must suit rim, load, speed and clearance as well; local rules on tire sizes come first.
     """
+    if len(sizes) > 1:
+        _emit_table(sizes, as_json, options)
+        return
+    (size,) = sizes
     from speedcal.vehicle import parse_tire_size, roll_by_convention
     from speedcal.vehicle.rolling_circumference import TireChange
 
@@ -82,6 +87,30 @@ def command(size: str, as_json: bool, unit: str | None, **options: Any) -> None:
     elif any(options[name] for name in ("drive_gear", "driven_gear", "axle", "planned_axle")):
         raise click.UsageError("gears and axle need --instead-of, the size with which the instrument is right now")
     emit(result, as_json, "\n".join(lines))
+
+
+def _emit_table(sizes: tuple[str, ...], as_json: bool, options: dict[str, Any]) -> None:
+    """Write several sizes side by side: what each rolls, what it does to the reading, and the exact tooth count."""
+    from speedcal.vehicle import parse_tire_size, roll_by_convention
+    from speedcal.vehicle.rolling_circumference import TireChange
+
+    rows = []
+    instead_of = options["instead_of"]
+    before = roll_by_convention(parse_tire_size(instead_of)) if instead_of else None
+    for text in sizes:
+        rolled = roll_by_convention(parse_tire_size(text))
+        row: dict[str, Any] = {"size": str(rolled.size), "turns_per_mile": MILE_M / rolled.circumference_m.value}
+        row["rolls_in"] = rolled.circumference_m.value / INCH_M
+        if before is not None:
+            gain = TireChange(before, rolled).gain.value
+            row["reads_percent"] = 100 * (gain - 1)
+            if options["driven_gear"]:
+                row["exact_driven_teeth"] = options["driven_gear"] * gain
+        rows.append({key: round(value, 2) if isinstance(value, float) else value for key, value in row.items()})
+    heads = [key.replace("_", " ") for key in rows[0]]
+    lines = ["  ".join(f"{head:>18}" for head in heads)]
+    lines += ["  ".join(f"{value:>18}" for value in row.values()) for row in rows]
+    emit({"instead_of": instead_of, "sizes": rows}, as_json, "\n".join(lines))
 
 
 def _rolled(tire: TireSize, options: dict[str, Any]) -> RolledTire:

@@ -222,3 +222,11 @@ def test_what_widens_a_stated_circumference_says_that_it_is_from_memory() -> Non
     """A maker's figure and a roll-out carry an allowance of our own."""
     for option in (("--turns-per-mile", "620"), ("--roll-out", "3:8.12m")):
         assert "(from memory)" in run("tire", "35x12.50R17LT", *option).stdout
+
+
+def test_several_sizes_stand_in_one_table_with_teeth_for_each() -> None:
+    """26 x 802.8/889.0 = 23.48 teeth for 35 in, 26 for the size itself."""
+    options = ("--instead-of", "265/70R17", "--driven-gear", "26", "--json")
+    rows = json.loads(run("tire", "265/70R17", "35x12.50R17LT", *options).stdout)["sizes"]
+    assert [row["exact_driven_teeth"] for row in rows] == pytest.approx([26.0, 26 * 802.8 / 889.0], abs=0.01)
+    assert "35x12.50R17LT" in run("tire", "265/70R17", "35x12.50R17LT").stdout
