@@ -17,7 +17,7 @@ from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine
 from speedcal.calibration.pairs import Pairs, Windows, average, make_pairs, window_length_s
 from speedcal.calibration.runs import SteadyRuns
-from speedcal.calibration.tuning import LATENT_INTERVAL_S
+from speedcal.calibration.tuning import LATENT_INTERVAL_S, LATENT_STEP_MPS
 from speedcal.calibration.windows import fit_windows
 from speedcal.errors import AlignmentError, FitError
 from speedcal.interval import FloatArray
@@ -110,8 +110,12 @@ def fit_logged(
         u_tau = _u_clock(pairs.time_s[pairs.usable], columns, far, residual, normal)
         if round_ > 5 and abs(move) < 1e-3:
             break
-    if ground.source == "recorded" and ground.interval_s <= LATENT_INTERVAL_S:
-        return fit_rounded(ground, time_s, indicated_mps, tau_s=tau, offset_mps=offset, factor=gain, step_mps=step_mps)
+    if ground.source == "recorded" and ground.interval_s <= LATENT_INTERVAL_S and ground.step_mps <= LATENT_STEP_MPS:
+        settled = fit_rounded(
+            ground, time_s, indicated_mps, tau_s=tau, offset_mps=offset, factor=gain, step_mps=step_mps
+        )
+        if settled is not None:
+            return settled
     pairs = make_pairs(ground, time_s, indicated_mps, tau)
     windows = _windows(ground, pairs, offset, gain, scatter, source)
     run = runs.number_at(windows.time_s)

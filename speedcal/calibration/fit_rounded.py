@@ -10,6 +10,7 @@ from speedcal.calibration.latent_speed import Channel, LatentFit, fit_latent
 from speedcal.calibration.log_clock import find_clock
 from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine
 from speedcal.calibration.tuning import (
+    HOLD_ROUNDING_SHARE,
     LOG_BLOCK_S,
     LOG_LUCK,
     LOG_MOST_NODES,
@@ -21,6 +22,8 @@ from speedcal.interval import BoolArray, FloatArray, IntArray
 
 _THINNED_S = 0.45
 _STAYS_S, _STAYS = 20.0, 0.6
+_WORSE, _WORSE_STEPS = 1.1, 0.3
+"""An answer whose readings lie this much farther off than from the line it started at has not settled."""
 _MOST_HELD = 0.2
 """A receiver repeats a fix now and then; a track that repeats more than this is one that was drawn."""
 
@@ -34,8 +37,8 @@ def fit_rounded(
     offset_mps: float,
     factor: float,
     step_mps: float,
-) -> MeasuredLine:
-    """Return the dial of a log beside recorded speed, both rounded as they are.
+) -> MeasuredLine | None:
+    """Return the dial of a log beside recorded speed, both rounded as they are; None where no answer settles.
 
     Parameters
     ----------
@@ -72,6 +75,11 @@ def fit_rounded(
     reason[inside & ~ground.usable_at(moment)] = TOO_SLOW
     scatter = float(np.hypot(fit.noise_mps[1], step_mps / np.sqrt(12)))
     reason[(reason == "") & _far(dial.indicated(speed) - indicated_mps, scatter, slope)] = WRONG
+    plainly = np.abs(indicated_mps - offset_mps - factor * ground.at(time_s + tau_s)[0])
+    used = (reason == "") | (reason == WRONG)
+    slack = _WORSE_STEPS * min(step_mps, ground.step_mps)  # two rounded sides may agree by rounding alone
+    if np.median(np.abs(dial.indicated(speed) - indicated_mps)[used]) > _WORSE * np.median(plainly[used]) + slack:
+        return None
     line = dial.line
     return MeasuredLine(
         offset_mps=line.offset_mps,
@@ -148,7 +156,27 @@ def _covariance(fit: LatentFit, track: Channel, log: Channel) -> tuple[FloatArra
     root = np.linalg.cholesky(model + 1e-15 * np.eye(size))
     inner = np.linalg.solve(root, np.linalg.solve(root, sandwich).T)
     values, vectors = np.linalg.eigh((inner + inner.T) / 2)
-    return np.asarray(root @ (vectors * np.maximum(values, LOG_LUCK)) @ vectors.T @ root.T), blocks
+    spread = root @ (vectors * np.maximum(values, LOG_LUCK)) @ vectors.T @ root.T
+    return np.asarray(spread + _hold_rounding(fit, log, owner, model)), blocks
+
+
+def _hold_rounding(fit: LatentFit, log: Channel, owner: IntArray, model: FloatArray) -> FloatArray:
+    """Return the covariance from rounding that errs alike all through a hold, which no block of it shows.
+
+    The mean error of values spread by a normal density of width s and rounded to steps h is a sine of amplitude
+    h/pi exp(-2 pi^2 s^2/h^2) (Widrow and Kollar 2008, Quantization Noise, chapter 4).
+    """
+    step, size = log.step_mps, model.shape[0]
+    total = np.zeros((size, size))
+    if step <= 0:
+        return total
+    for block in np.unique(owner):
+        here = owner == block
+        width = float(np.hypot(np.std(fit.ground_mps[here]), fit.noise_mps[1]))
+        error = min(step / np.sqrt(12), step / (np.pi * np.sqrt(2)) * np.exp(-2 * (np.pi * width / step) ** 2))
+        moved = model @ fit.lever[here].sum(axis=0) * error
+        total += np.outer(moved, moved)
+    return total * HOLD_ROUNDING_SHARE
 
 
 def _block_edges(begin: float, moment: FloatArray, speed: FloatArray) -> FloatArray:

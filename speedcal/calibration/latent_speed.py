@@ -30,6 +30,7 @@ from speedcal.interval import FloatArray, IntArray
 
 _SPAN_MPS = 60.0
 _LOCAL = 8
+_LARGEST_MOVE_MPS, _SITE_STEP = 0.5, 0.7
 _KERNEL = np.exp(-0.5 * (np.arange(-6, 7) / 1.3) ** 2)
 _KERNEL /= _KERNEL.sum()
 
@@ -74,6 +75,9 @@ class LatentFit:
     influence: FloatArray
     """What each value of the log pushes these, shape (n, k + 3)."""
     track_influence: FloatArray
+    """The same for each value of the track."""
+    lever: FloatArray
+    """How much a shift of each reading of the log pushes these, shape (n, k + 3)."""
     ground_mps: FloatArray
     """True speed behind each reading of the log, shape (n,)."""
     right: FloatArray
@@ -193,12 +197,14 @@ class _Solver:
             noise = np.hypot(self.noise[number], TIME_NOISE_S * rate)
             wrong = max(WRONG_ROWS, 0.02) if wide else WRONG_ROWS
             tilted = tilt(channel.low_mps, channel.high_mps, mean, 1 / precision, noise, wrong=wrong, span=_SPAN_MPS)
-            keep = 0.7
+            keep = _SITE_STEP
             self.sites[number] = Site(
                 keep * tilted.site.precision + (1 - keep) * site.precision,
                 keep * tilted.site.shift + (1 - keep) * site.shift,
             )
-            size = np.sqrt(np.sum(tilted.right * tilted.noise_square) / max(float(tilted.right.sum()), 1.0))
+            part = (self.noise[number] / noise) ** 2  # the rest of the error is that of the stamps
+            square = part**2 * tilted.noise_square + self.noise[number] ** 2 * (1 - part)
+            size = np.sqrt(np.sum(tilted.right * square) / max(float(tilted.right.sum()), 1.0))
             floor = max(CHANNEL_NOISE_STEPS * channel.step_mps, CHANNEL_NOISE_FLOOR_MPS)
             self.noise[number] = max(float(size), floor)
             if number:
@@ -225,8 +231,8 @@ class _Solver:
             log[:, size + 1] *= 0.5
         return track, log
 
-    def _information(self) -> tuple[FloatArray, FloatArray, tuple[FloatArray, FloatArray]]:
-        """Return information and score of the parameters, and each value's push, the curve taken out."""
+    def _information(self) -> tuple[FloatArray, FloatArray, tuple[FloatArray, FloatArray, FloatArray]]:
+        """Return information and score of the parameters, and pushes and levers of values, the curve taken out."""
         from scipy.linalg import cho_solve_banded
 
         columns = self._columns()
@@ -241,14 +247,15 @@ class _Solver:
                     cross[:, m] += np.bincount(basis.first + k, row[:, k] * weighted[:, m], self.count)
         carried = np.asarray(cho_solve_banded((self.cholesky, True), cross))
         information = whole - cross.T @ carried
-        pushes = []
+        pushes, lever = [], np.empty(0)
         for basis, row, site, column, fitted in zip(
             self.basis, self.row, self.sites, columns, self.fitted, strict=True
         ):
             own = column - np.stack([basis.apply(row, carried[:, m]) for m in range(size)], axis=1)
             pushes.append((site.shift - site.precision * fitted)[:, None] * own)
+            lever = site.precision[:, None] * own
         score = pushes[0].sum(axis=0) + pushes[1].sum(axis=0) - self._shrinkage(columns[1])
-        return information, score, (pushes[0], pushes[1])
+        return information, score, (pushes[0], pushes[1], lever)
 
     def _shrinkage(self, column: FloatArray) -> FloatArray:
         """Return what a plain score has too much because the curve is uncertain: it flattens the dial otherwise."""
@@ -296,13 +303,13 @@ class _Solver:
         total[still, still] = 1.0
         score[still] = pull[still] = 0.0
         step = np.linalg.solve(total, score + pull)
-        self.shown = self.shown + step[:size]
+        self.shown = self.shown + np.clip(step[:size], -_LARGEST_MOVE_MPS, _LARGEST_MOVE_MPS)
         self.tau += float(np.clip(step[size], -2.0, 2.0))
         self.drift += float(np.clip(step[size + 2], -0.002, 0.002))
 
     def result(self) -> LatentFit:
         """Return what was found."""
-        information, _, (track_push, push) = self._information()
+        information, _, (track_push, push, lever) = self._information()
         precision, _ = self._prior()
         return LatentFit(
             nodes_mps=self.nodes,
@@ -313,6 +320,7 @@ class _Solver:
             information=information + precision,
             influence=push,
             track_influence=track_push,
+            lever=lever,
             ground_mps=self.basis[1].value(self.curve),
             right=self.right,
             noise_mps=(self.noise[0], self.noise[1]),

@@ -7,7 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from speedcal.calibration.ground_speed import GroundSpeed
-from speedcal.calibration.tuning import CLOCK_STEP_S, DAMPINGS, DRIFT_PRIOR, LAG_GRID_S
+from speedcal.calibration.tuning import (
+    CLOCK_STEP_S,
+    COARSE_STEP_MPS,
+    DAMPING_EVIDENCE,
+    DAMPINGS,
+    DRIFT_PRIOR,
+    LAG_GRID_S,
+)
 from speedcal.interval import FloatArray
 
 _ROUNDS = 6
@@ -56,7 +63,9 @@ def find_clock(
     since = time_s - float(np.mean(time_s))
     start = np.array([offset_mps, factor, tau_s, 0.0])
     tries = []
-    for damping in DAMPINGS:
+    # a lag smooths the stairs of coarse rounding too, and would be found where there is none
+    dampings = DAMPINGS if ground.step_mps < COARSE_STEP_MPS else (0.0,)
+    for damping in dampings:
         theta = float(np.sqrt(2 * abs(damping)))
         shaped = _lagged(speed, theta) if damping > 0 else _sharpened(speed, theta)
         delay = theta if damping > 0 else -theta
@@ -65,13 +74,16 @@ def find_clock(
     scale = max(float(np.median([size for _, _, size in tries])), 1e-3)
     cost = np.array([np.sum(np.log1p((rest / (_CAUCHY * scale)) ** 2)) for _, rest, _ in tries])
     best = int(np.argmin(cost))
-    place, damping = tries[best][0], DAMPINGS[best]
-    if 0 < best < len(DAMPINGS) - 1:  # the lowest point of the parabola through three
-        x, y = np.array(DAMPINGS[best - 1 : best + 2]), cost[best - 1 : best + 2]
+    if cost[dampings.index(0.0)] - cost[best] < DAMPING_EVIDENCE:
+        best = dampings.index(0.0)
+        return ClockStart(float(tries[best][0][2]), float(tries[best][0][3]), 0.0, *map(float, tries[best][0][:2]))
+    place, damping = tries[best][0], dampings[best]
+    if 0 < best < len(dampings) - 1:  # the lowest point of the parabola through three
+        x, y = np.array(dampings[best - 1 : best + 2]), cost[best - 1 : best + 2]
         second, first_, _ = np.polyfit(x, y, 2)
         damping = float(np.clip(-first_ / (2 * second), x[0], x[2])) if second > 0 else damping
     # the latent speed of a damped channel runs ahead by its own delay: take it out of the clock again
-    tau = place[2] - float(np.copysign(np.sqrt(2 * abs(DAMPINGS[best])), DAMPINGS[best]))
+    tau = place[2] - float(np.copysign(np.sqrt(2 * abs(dampings[best])), dampings[best]))
     return ClockStart(float(tau), float(place[3]), damping, float(place[0]), float(place[1]))
 
 

@@ -324,6 +324,10 @@ passengers are seen, or scatter too much, and one honest drive in forty."""
 LATENT_INTERVAL_S = 2.5
 """Fixes further apart than this leave too much of the speed between them to chance; they go through windows."""
 
+LATENT_STEP_MPS = 0.6
+"""Recorded speed in coarser steps, such as whole metres a second, goes through windows: one in ten fits of the latent
+speed does not settle there."""
+
 LATENT_ROUNDS = 9
 """Rounds of the latent speed; more change factors by less than a hundredth of their uncertainty."""
 
@@ -349,6 +353,12 @@ DAMPING_PRIOR = 2.5
 DAMPINGS = (-4.5, -2.5, -1.4, -0.7, -0.3, 0.0, 0.3, 0.7, 1.4, 2.5, 4.5)
 """Dampings that are tried. [s2] 1.4 is a time constant of 1.7 s."""
 
+DAMPING_EVIDENCE = 15.0
+"""Log likelihood by which a damping must beat none."""
+
+COARSE_STEP_MPS = 0.35
+"""Recorded speed in coarser steps tells no damping."""
+
 LAG_GRID_S, CLOCK_STEP_S = 0.25, 2.0
 """Grid on which lags are worked out, and the largest step of the clock in one round."""
 
@@ -367,6 +377,9 @@ LOG_BLOCK_S = 60.0
 
 LOG_LUCK = 0.75
 """A jackknife variance below this part of the model's is not believed."""
+
+HOLD_ROUNDING_SHARE = 0.5
+"""Part of the rounding error of whole holds that is added; the other half is in the likelihood of rounded values."""
 
 RECEIVER_U_MPS = 0.01
 """What a receiver's speed may be off by at all speeds, standard; from memory."""
