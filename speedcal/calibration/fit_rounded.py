@@ -11,6 +11,7 @@ from speedcal.calibration.log_clock import find_clock
 from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine
 from speedcal.calibration.tuning import (
     HOLD_ROUNDING_SHARE,
+    LATENT_READINGS,
     LOG_BLOCK_S,
     LOG_LUCK,
     LOG_MOST_NODES,
@@ -55,6 +56,8 @@ def fit_rounded(
     some = _thinned(time_s)
     moving = ground.usable_at(time_s[some] + tau_s) & (indicated_mps[some] > 0.8 * SLOWEST_MPS)
     some = some[moving]
+    if len(some) < LATENT_READINGS or len(track.time_s) < LATENT_READINGS:
+        return None
     log = Channel(
         time_s[some], indicated_mps[some] - step_mps / 2, indicated_mps[some] + step_mps / 2, np.ones(len(some))
     )
@@ -151,7 +154,7 @@ def _covariance(fit: LatentFit, track: Channel, log: Channel) -> tuple[FloatArra
     push = push[told]
     push = push - push.mean(axis=0)
     blocks = float(len(push))
-    model = np.linalg.inv(fit.information)
+    model = np.asarray(np.linalg.inv(fit.information))
     sandwich = model @ (push.T @ push) @ model * blocks / max(blocks - 1, 1)
     root = np.linalg.cholesky(model + 1e-15 * np.eye(size))
     inner = np.linalg.solve(root, np.linalg.solve(root, sandwich).T)

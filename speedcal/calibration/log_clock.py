@@ -19,6 +19,7 @@ from speedcal.interval import FloatArray
 
 _ROUNDS = 6
 _CAUCHY = 2.0
+_FEWEST, _NOWHERE_MPS = 10, 30.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +106,8 @@ def _fitted(
         here, rate = np.interp(moment, grid, shaped), np.interp(moment, grid, slope)
         rest = np.where(inside & (here > 1.0), shown - place[0] - place[1] * here, np.nan)
         good = np.isfinite(rest)
+        if good.sum() < _FEWEST:
+            return place, np.full(len(time), _NOWHERE_MPS), _NOWHERE_MPS
         size = max(1.4826 * float(np.nanmedian(np.abs(rest))), 1e-3)
         weight = np.where(good, 1 / (1 + (np.nan_to_num(rest) / (_CAUCHY * size)) ** 2), 0.0)
         columns = np.column_stack([np.ones_like(here), here, place[1] * rate, place[1] * rate * since])

@@ -328,6 +328,9 @@ LATENT_STEP_MPS = 0.6
 """Recorded speed in coarser steps, such as whole metres a second, goes through windows: one in ten fits of the latent
 speed does not settle there."""
 
+LATENT_READINGS = 60
+"""Moving readings and fixes from which on the latent speed is worth finding."""
+
 LATENT_ROUNDS = 9
 """Rounds of the latent speed; more change factors by less than a hundredth of their uncertainty."""
 
