@@ -384,7 +384,7 @@ LOG_LUCK = 0.75
 HOLD_ROUNDING_SHARE = 0.5
 """Part of the rounding error of whole holds that is added; the other half is in the likelihood of rounded values."""
 
-RECEIVER_U_MPS = 0.01
+RECEIVER_U_MPS = 0.004
 """What a receiver's speed may be off by at all speeds, standard; from memory."""
 
 STEP_NOTICED_MPS = 0.08

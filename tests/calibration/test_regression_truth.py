@@ -205,7 +205,8 @@ def test_a_display_that_shows_nothing_when_slow_does_not_bend_the_line() -> None
 def test_odrpack_finds_the_same_line_through_the_same_pairs(kind: str, seed: int) -> None:
     """Errors in both variables, weights from the simulation's noise: slopes within half a standard uncertainty.
 
-    Of logs within one, since they are read as rounded. It knows neither the prior nor the errors of time, which is what is left of the difference on noted drives; in the
+    Of logs within one, since they are read as rounded. It knows neither the prior nor the errors of time, which is what
+    is left of the difference on noted drives; in the
     middle of the speeds the two lines agree to a quarter of their uncertainty.
     """
     drive, result = _drive(kind, seed), _result(kind, seed)
