@@ -21,6 +21,7 @@ from speedcal.calibration.tuning import (
     HELD_LIKELIER_FROM,
     HELD_MATCHED_SHARE,
     HOLD_APART_S,
+    HOLD_SCATTER_MPS,
     LEAST_RIGHT,
     MOST_NOTES_A_HOLD,
     ONE_OUT_OF_ORDER,
@@ -61,7 +62,7 @@ def fit_held(
     _refuse_unmatchable(indicated_mps, again, holds, source)
     stray = stray_density(ground, indicated_mps)
     modes = held_modes(holds, indicated_mps, again, stray)
-    _refuse_two_orders(modes, source)
+    _refuse_two_orders(modes, holds, source)
     taken = _taken(modes, again)
     if (taken >= 0).sum() < max(FEWEST_HELD, HELD_MATCHED_SHARE * len(taken)):
         raise AlignmentError("held_unmatched", source=source, matched=int((taken >= 0).sum()), count=len(taken))
@@ -120,11 +121,14 @@ def _refuse_unmatchable(indicated: FloatArray, again: BoolArray, holds: Holds, s
         raise AlignmentError("too_many_held", source=source, count=len(indicated), holds=count)
 
 
-def _refuse_two_orders(modes: HeldModes, source: str) -> None:
-    """Raise when another assignment holds real mass and tells another factor."""
+def _refuse_two_orders(modes: HeldModes, holds: Holds, source: str) -> None:
+    """Raise when another assignment holds real mass and tells another dial."""
     weight, best = modes.weight, int(np.argmax(modes.log_mass))
     own = modes.assignment(best)
-    other = [k for k in range(len(weight)) if np.any(modes.assignment(k) != own)]
+    speeds = holds.speed_mps
+    shown = modes.offset_mps[:, None] + modes.gain[:, None] * np.array([speeds.min(), speeds.max()])
+    differs = (np.abs(shown - shown[best]) > 2 * HOLD_SCATTER_MPS).any(axis=1)
+    other = [k for k in np.flatnonzero(differs).tolist() if np.any(modes.assignment(k) != own)]
     if weight[other].sum() <= CLOCK_DOUBT:
         return
     second = max(other, key=lambda k: modes.log_mass[k])

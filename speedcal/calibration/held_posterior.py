@@ -110,6 +110,7 @@ def chain_of(holds: Holds, again: BoolArray, stray: FloatArray) -> Chain:
 class HeldModes:
     """Maxima of the posterior of a list, arrays of shape (m,) unless said otherwise."""
 
+    offset_mps: FloatArray
     gain: FloatArray
     log_mass: FloatArray
     """Log evidence about each maximum, priors included."""
@@ -219,4 +220,4 @@ class _Problem:
         log_mass = log_sum + lines.log_prior + log_prior + np.log(2 * np.pi) - 0.5 * np.log(s0 * s2 - s1**2)
         whole = (match / (scatter[:, None, None] ** 2 + (lines.gain[:, None, None] * self.u_speed) ** 2)).sum(axis=2)
         widening = np.maximum(whole / np.maximum(weight.sum(axis=2), 1e-12), 1.0)
-        return HeldModes(lines.gain, log_mass, match, widening, self.u_speed)
+        return HeldModes(lines.offset, lines.gain, log_mass, match, widening, self.u_speed)
