@@ -9,8 +9,8 @@ averaged over the moments at which it may really have been taken, so one under a
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
-from functools import cache
+from dataclasses import dataclass, fields
+from functools import cache, cached_property
 from math import lgamma, log, pi
 
 import numpy as np
@@ -32,6 +32,7 @@ from speedcal.calibration.tuning import (
     FIRST_SCATTER_MPS,
     LN_FACTOR_FREEDOM,
     LN_FACTOR_SCALE,
+    MINUTE_CELL_S,
     SCATTER_LOG_SD,
     SCATTER_MPS,
     SCATTER_NODES_MPS,
@@ -94,7 +95,7 @@ class Cells:
         return np.asarray(mass / mass.sum())
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class _Seen:
     """The track as the readings would have met it: clock offsets (c,), the rest (c, n, nodes)."""
 
@@ -102,11 +103,23 @@ class _Seen:
     start_offset: FloatArray
     start_gain: FloatArray
     speed: FloatArray
-    rate: FloatArray
-    inside: FloatArray
+    speed_variance: FloatArray
+    """Of the ground speed, and of what it runs on between two nodes, spread evenly over the node."""
+    weight: FloatArray
+    """Of each moment, 0 off the track."""
 
     def only(self, rows: IntArray) -> _Seen:
-        return _Seen(*(getattr(self, name)[rows] for name in self.__slots__))
+        return _Seen(*(getattr(self, entry.name)[rows] for entry in fields(self)))
+
+    @cached_property
+    def crawls(self) -> tuple[IntArray, ...]:
+        """Where the vehicle stands or crawls, as indices."""
+        return np.nonzero(self.speed < SLOWEST_MPS)
+
+    @cached_property
+    def off_track(self) -> FloatArray:
+        """Share of the moments of each reading that are not on the track, shape (c, n)."""
+        return np.asarray(1 - self.weight.sum(axis=2))
 
     @property
     def start(self) -> Lines:
@@ -152,7 +165,7 @@ def clock_cells(
 
 def _stride(at: Moments) -> int:
     """Return how many nodes of the moments lie between two clock offsets that are looked at."""
-    return max(1, round(CELL_S / at.spacing_s))
+    return max(1, round((MINUTE_CELL_S if at.half_width_s > 10 else CELL_S) / at.spacing_s))
 
 
 def _around(ground: GroundSpeed, notes: Notes, shifts: list[Shift]) -> _Seen:
@@ -178,7 +191,8 @@ def _around(ground: GroundSpeed, notes: Notes, shifts: list[Shift]) -> _Seen:
         )
         clock = base + spacing * np.array(numbers, float)
         start = np.full(len(clock), shift.offset_mps), np.full(len(clock), shift.gain)
-        parts.append((clock, *start, speed, rate, inside.astype(float)))
+        variance = notes.u_ground_mps**2 + (rate * spacing) ** 2 / 12
+        parts.append((clock, *start, speed, variance, notes.at.weight * inside))
     return _Seen(*(np.concatenate(part) for part in zip(*parts, strict=True)))
 
 
@@ -230,19 +244,25 @@ class _Told:
 
 def _told(seen: _Seen, scatter: FloatArray, notes: Notes, lines: Lines) -> _Told:
     a, b = lines.offset[:, None, None], lines.gain[:, None, None]
-    variance = (scatter**2 + notes.u_rounding_mps**2)[:, None, None] + (b * notes.u_ground_mps) ** 2
-    # between two nodes the speed runs on; a step of it is spread evenly over the node it belongs to
-    variance = variance + (b * seen.rate * notes.at.spacing_s) ** 2 / 12
-    shown = notes.indicated_mps[None, :, None]
+    variance = b**2 * seen.speed_variance
+    variance += (scatter**2 + notes.u_rounding_mps**2)[:, None, None]
+    precision = np.reciprocal(variance, out=variance)
+    residual = b * seen.speed
+    residual += a
+    np.subtract(notes.indicated_mps[None, :, None], residual, out=residual)
     # a vehicle that stands or crawls tells when it was, and nothing about the line
-    crawls = seen.speed < SLOWEST_MPS
-    residual = np.where(crawls, shown - seen.speed, shown - a - b * seen.speed)
-    precision = 1 / np.where(crawls, CRAWL_SD_MPS**2, variance)
-    weight = notes.at.weight * seen.inside
-    density = weight * np.sqrt(precision / (2 * np.pi)) * np.exp(-0.5 * residual**2 * precision)
+    crawls = seen.crawls
+    residual[crawls] = (notes.indicated_mps[None, :, None] - seen.speed)[crawls] if len(crawls[0]) else 0.0
+    precision[crawls] = 1 / CRAWL_SD_MPS**2
+    density = residual**2
+    density *= precision
+    density *= -0.5
+    np.exp(density, out=density)
+    density *= np.sqrt(precision / (2 * np.pi))
+    density *= seen.weight
+    precision[crawls] = 0.0
     # where a moment is not on the track, the track has nothing to say against the reading
-    good = density.sum(axis=2) + (1 - weight.sum(axis=2)) * notes.stray
-    return _Told(density, residual, np.where(crawls, 0.0, precision), good)
+    return _Told(density, residual, precision, density.sum(axis=2) + seen.off_track * notes.stray)
 
 
 def _climbed(seen: _Seen, scatter: FloatArray, notes: Notes, lines: Lines, *, rounds: int) -> Lines:
@@ -293,7 +313,7 @@ def _weighed(seen: _Seen, scatter: FloatArray, notes: Notes, lines: Lines, log_p
         log_mass=log_mass,
         covariance=np.asarray(np.linalg.inv(information), float),
         right=np.clip(right * told.good, 0.0, 1.0),
-        on_track=(notes.at.weight * seen.inside).sum(axis=2),
+        on_track=1 - seen.off_track,
         share=share,
         speed_mps=seen.speed,
     )

@@ -165,12 +165,13 @@ CLOCK_FAR_S = 300.0
 TIRE_STATE_U = 0.002
 """Relative standard uncertainty from one day to another: pressure, temperature and load of the tires; from memory."""
 
-NODE_S, MINUTE_NODE_S = 0.25, 2.0
+NODE_S, MINUTE_NODE_S = 0.25, 1.0
 """Step of the moments at which a noted reading may have been taken, for stamps to the second and to the minute.
 Doubled, the answer moves by a quarter of its interval with where the nodes happen to lie."""
 
-CELL_S = 0.5
-"""Step of the clock offsets that are weighed, where the nodes are finer. A passenger's stamps err by 1 s."""
+CELL_S, MINUTE_CELL_S = 0.5, 2.0
+"""Step of the clock offsets that are weighed, for stamps to the second and to the minute. A passenger's stamps err by
+1 s; clocks told by minutes are known to some 5 s."""
 
 CELL_REACH_S = 8.0
 """Clock offsets are followed this far to either side of a peak of the search, whose own step is 2 to 3 s."""

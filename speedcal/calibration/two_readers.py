@@ -41,49 +41,51 @@ def log_two_readers(ground: GroundSpeed, notes: Notes, cells: Cells) -> float:
     right, stray = 1 - wrong, wrong * notes.stray[order]
     steps = int(READERS_CLOCK_REACH_S / _STEP_S)
     clocks = cells.clock_s[best] + _STEP_S * np.arange(-steps, steps + 1)
-    pairs = list(product(READERS_APART_S, READERS_SHIFTS_MPS))
-    one, two = [], []
+    shifts = {side * shift / 2 for shift in READERS_SHIFTS_MPS for side in (1, -1)}
+    watch = _Watch(ground, notes, cells.offset_mps[best], cells.gain[best], clocks)
+    one, first, second = [], [], []
     for scatter in READERS_SCATTERS_MPS:
-        density = {
-            shift: right * _density(ground, notes, cells, best, clocks, scatter, shift)[:, order] + stray
-            for shift in {side * shift / 2 for shift in READERS_SHIFTS_MPS for side in (1, -1)}
-        }
-        one.append(np.log(density[0.0]).sum(axis=1))
-        for apart, shift in pairs:
+        density = {shift: right * watch.density(scatter, shift)[:, order] + stray for shift in shifts}
+        one.append(density[0.0])
+        for apart, shift in product(READERS_APART_S, READERS_SHIFTS_MPS):
             lag = round(apart / _STEP_S)
-            two.append(_taking_turns(density[-shift / 2][:-lag], density[shift / 2][lag:]))
-    log_one = np.logaddexp.reduce(np.concatenate(one)) - np.log(sum(len(part) for part in one))
-    log_two = np.logaddexp.reduce(np.concatenate(two)) - np.log(sum(len(part) for part in two))
-    return float(log_two - log_one)
+            first.append(density[-shift / 2][:-lag])
+            second.append(density[shift / 2][lag:])
+    alone = np.log(np.concatenate(one)).sum(axis=1)
+    turns = _taking_turns(np.concatenate(first), np.concatenate(second))
+    return float(np.logaddexp.reduce(turns) - np.log(len(turns)) - np.logaddexp.reduce(alone) + np.log(len(alone)))
 
 
-def _density(
-    ground: GroundSpeed, notes: Notes, cells: Cells, best: int, clocks: FloatArray, scatter: float, shift: float
-) -> FloatArray:
-    """Return the density of each reading at each clock offset if its reader sees the needle off by a shift."""
-    at = notes.at
-    stride = max(1, round(_STEP_S / at.spacing_s))
-    steps = at.spacing_s * np.arange((len(clocks) - 1) * stride + len(at.delay_s))
-    times = notes.time_s[:, None] + clocks[0] + at.delay_s[0] + steps
-    speed, rate, inside = ground.at(times)
-    gain = cells.gain[best]
-    residual = notes.indicated_mps[:, None] - shift - cells.offset_mps[best] - gain * speed
-    variance = scatter**2 + notes.u_rounding_mps**2 + (gain * notes.u_ground_mps) ** 2
-    variance = variance + (gain * rate * at.spacing_s) ** 2 / 12
-    normal = np.where(inside, np.exp(-0.5 * residual**2 / variance) / np.sqrt(2 * np.pi * variance), 0.0)
-    known = sliding_window_view(inside.astype(float), len(at.delay_s), axis=1)[:, ::stride] @ at.weight
-    seen = sliding_window_view(normal, len(at.delay_s), axis=1)[:, ::stride] @ at.weight
-    return np.asarray((seen + (1 - known) * notes.stray[:, None]).T)
+class _Watch:
+    """What the track says at the moments of the readings, for some offsets of one watch."""
+
+    def __init__(self, ground: GroundSpeed, notes: Notes, offset: float, gain: float, clocks: FloatArray) -> None:
+        at = notes.at
+        self.at, self.stride = at, max(1, round(_STEP_S / at.spacing_s))
+        steps = at.spacing_s * np.arange((len(clocks) - 1) * self.stride + len(at.delay_s))
+        speed, rate, inside = ground.at(notes.time_s[:, None] + clocks[0] + at.delay_s[0] + steps)
+        self.inside = inside.astype(float)
+        self.residual = notes.indicated_mps[:, None] - offset - gain * speed
+        self.variance = notes.u_rounding_mps**2 + gain**2 * (notes.u_ground_mps**2 + (rate * at.spacing_s) ** 2 / 12)
+        self.off_track = (1 - self._over_moments(self.inside)) * notes.stray[:, None]
+
+    def _over_moments(self, values: FloatArray) -> FloatArray:
+        return np.asarray(sliding_window_view(values, len(self.at.delay_s), axis=1)[:, :: self.stride] @ self.at.weight)
+
+    def density(self, scatter: float, shift: float) -> FloatArray:
+        """Return the density of each reading at each offset, shape (offsets, n), by a reader who sees it shifted."""
+        variance = self.variance + scatter**2
+        normal = np.exp(-0.5 * (self.residual - shift) ** 2 / variance) / np.sqrt(2 * np.pi * variance)
+        return np.asarray((self._over_moments(normal * self.inside) + self.off_track).T)
 
 
 def _taking_turns(first: FloatArray, second: FloatArray) -> FloatArray:
-    """Return the log evidence of two readers for each clock offset: the forward recursion over who read."""
-    state = np.stack([first[:, 0], second[:, 0]]) / 2
+    """Return the log evidence of two readers for each pair of offsets: the forward recursion over who read."""
+    one, two = first[:, 0] / 2, second[:, 0] / 2
     log_sum = np.zeros(len(first))
     for note in range(1, first.shape[1]):
-        scale = state.sum(axis=0)
-        log_sum += np.log(scale)
-        state = state / scale
-        state = (1 - READERS_SWITCH) * state + READERS_SWITCH * state[::-1]
-        state = state * np.stack([first[:, note], second[:, note]])
-    return np.asarray(log_sum + np.log(state.sum(axis=0)))
+        whole = one + two
+        log_sum += np.log(whole)
+        share = READERS_SWITCH + (1 - 2 * READERS_SWITCH) * one / whole
+        one, two = share * first[:, note], (1 - share) * second[:, note]
+    return np.asarray(log_sum + np.log(one + two))
