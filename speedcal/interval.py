@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
@@ -73,6 +75,8 @@ def decimals_for(u: float) -> int:
 
 def student_quantile(degrees_of_freedom: float, *, probability: float = 0.975) -> float:
     """Return the quantile of Student's t; the default is the factor of a two-sided 95 % interval."""
+    if math.isinf(degrees_of_freedom):  # the normal's, without waiting for scipy
+        return NormalDist().inv_cdf(probability)
     from scipy.special import stdtrit
 
     return float(stdtrit(degrees_of_freedom, probability))

@@ -20,6 +20,7 @@ from speedcal.calibration.runs import SteadyRuns
 from speedcal.calibration.tuning import LATENT_INTERVAL_S, LATENT_STEP_MPS
 from speedcal.calibration.windows import fit_windows
 from speedcal.errors import AlignmentError, FitError
+from speedcal.finding import Finding
 from speedcal.interval import FloatArray
 
 _SCORE_BLOCK_S = 30.0
@@ -110,12 +111,14 @@ def fit_logged(
         u_tau = _u_clock(pairs.time_s[pairs.usable], columns, far, residual, normal)
         if round_ > 5 and abs(move) < 1e-3:
             break
+    reasons: tuple[Finding, ...] = ()
     if ground.source == "recorded" and ground.interval_s <= LATENT_INTERVAL_S and ground.step_mps <= LATENT_STEP_MPS:
         settled = fit_rounded(
             ground, time_s, indicated_mps, tau_s=tau, offset_mps=offset, factor=gain, step_mps=step_mps
         )
         if settled is not None:
             return settled
+        reasons = (Finding("log_unsettled"),) if min(ground.step_mps, step_mps) > 0 else ()
     pairs = make_pairs(ground, time_s, indicated_mps, tau)
     windows = _windows(ground, pairs, offset, gain, scatter, source)
     run = runs.number_at(windows.time_s)
@@ -138,6 +141,7 @@ def fit_logged(
         time_s=moment,
         ground_mps=np.where(inside, speed, np.nan),
         reason=tuple(reason.tolist()),
+        reasons=reasons,
     )
 
 

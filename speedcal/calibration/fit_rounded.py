@@ -25,7 +25,7 @@ _THINNED_S = 0.45
 _STAYS_S, _STAYS = 20.0, 0.6
 _WORSE, _WORSE_STEPS = 1.1, 0.3
 """An answer whose readings lie this much farther off than from the line it started at has not settled."""
-_MOST_HELD = 0.2
+_MOST_HELD = 0.05
 """A receiver repeats a fix now and then; a track that repeats more than this is one that was drawn."""
 
 

@@ -14,6 +14,8 @@ Kinship = Literal["copy", "untold", "own"]
 """``copy`` of the recorded speed; ``untold`` where the drive cannot tell; ``own``: an instrument of its own."""
 
 _FEWEST = 20
+_FEWEST_CHANGING = 60
+"""With fewer rows under way between two speeds a right instrument may agree by luck."""
 _LONGEST_STEP_S = 6.0
 _ROUNDING = 0.505
 """Half a step, and a little for what an export rounded once more."""
@@ -23,6 +25,8 @@ _FINE_MPS, _SAME_FINE_MPS = 0.05, 0.06
 """The same for readings in steps so fine that they do not round an instrument's own scatter away."""
 _BETWEEN_MPS3 = 0.06
 """What a straight line between two fixes misses, for a second between them. [m/s/s^2]"""
+_MOST_BETWEEN_MPS = 0.1
+"""More would take an instrument beside sparse fixes for a copy of them."""
 _SHARE = 0.97
 """Rounded to 1 km/h, an instrument with a scatter of 0.03 m/s and nothing else wrong comes to 0.968."""
 _ACCELERATING_MPS2 = 0.4
@@ -62,11 +66,13 @@ def _at(track: Track, recorded: BoolArray, time_s: FloatArray, shown: FloatArray
     slack = _ROUNDING * (step + track.speed_step_mps) + (_SAME_MPS if step > _FINE_MPS else _SAME_FINE_MPS)
     line, held = np.interp(time_s[inside], clock, speed), speed[np.searchsorted(clock, time_s[inside] + 1e-6) - 1]
     near = np.minimum(np.abs(time_s - clock[place - 1]), np.abs(clock[place] - time_s))[inside]
-    miss = np.where(near > _STAMP_S, _BETWEEN_MPS3 * step_s[inside] ** 2, 0.0)
+    miss = np.where(near > _STAMP_S, np.minimum(_BETWEEN_MPS3 * step_s[inside] ** 2, _MOST_BETWEEN_MPS), 0.0)
     for truth, more in ((line, miss), (held, 0.0)):  # rows between two fixes are drawn through or repeated
         for cut in (0.0, step / 2):  # rounded to the nearest, or down
-            if (np.abs(shown[inside] - truth + cut) <= slack + more).mean() >= _SHARE:
-                changing = (rate >= _ACCELERATING_MPS2).sum() >= _FEWEST
+            same, changing = np.abs(shown[inside] - truth + cut) <= slack + more, rate >= _ACCELERATING_MPS2
+            enough = changing.sum() >= _FEWEST_CHANGING
+            # at steady whole speeds a dial that is right looks like a copy; on the way between them it does not
+            if same.mean() >= _SHARE and (not enough or same[changing].mean() >= _SHARE):
                 varied = float(np.quantile(truth, 0.9) - np.quantile(truth, 0.1)) > max(10 * step, 4.0)
-                return "copy" if changing and varied else "untold"
+                return "copy" if enough and varied else "untold"
     return "own"

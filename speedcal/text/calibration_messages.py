@@ -152,6 +152,8 @@ FINDINGS: dict[str, Template] = {
     "one_speed": "nearly one speed only, {low_mps:speed} to {high_mps:speed}; add steady runs below {below_mps:speed} "
     "or above {above_mps:speed}.",
     "few_checks": "only {count:n check}; three or more at two speeds tell much more.",
+    "log_unsettled": "track and log are both rounded so coarsely that their fit does not settle; record either in "
+    "finer steps, or drive longer at more different speeds.",
     "few_runs": "readings in {count:n steady run} only; hold four different speeds.",
     "few_speeds": _few_speeds,
     "many_wrong": "{wrong} of {total} readings disagree with the others; check the file.",

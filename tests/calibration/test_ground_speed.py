@@ -77,10 +77,11 @@ def test_knots_are_not_what_explains_twice_the_speed() -> None:
 @pytest.mark.parametrize("factor", [0.95, 1.05])
 def test_recorded_speed_and_positions_that_disagree_are_told_and_not_trusted(factor: float) -> None:
     """Five per cent; without the cause nothing is told."""
-    off = replace(RECORDED, speed_mps=RECORDED.speed_mps * factor)
+    right = track_of(ROAD, noise_mps=0.05)
+    off = replace(right, speed_mps=right.speed_mps * factor)
     assert "speed_against_positions" in _codes(off)
     assert speedcal.calibrate(off, LOG).trust.word == "WEAK"
-    assert speedcal.calibrate(RECORDED, LOG).trust.word == "TRUSTED"
+    assert speedcal.calibrate(right, LOG).trust.word == "TRUSTED"
 
 
 def test_a_few_fixes_without_speed_are_left_out_and_many_turn_to_positions() -> None:
@@ -119,7 +120,7 @@ def test_hard_braking_is_not_an_impossible_acceleration() -> None:
 # ---- teleports and gaps
 
 
-@pytest.mark.parametrize("track", [RECORDED, POSITIONS], ids=["recorded", "positions"])
+@pytest.mark.parametrize("track", [track_of(ROAD, noise_mps=0.05), POSITIONS], ids=["recorded", "positions"])
 @pytest.mark.parametrize("which", [[200], [200, 201], [0], [-1]], ids=["one", "two in a row", "first", "last"])
 def test_fixes_that_jump_eleven_kilometres_do_not_make_speed(track: Track, which: list[int]) -> None:
     """They are dropped and counted, or fenced off; no impossible speed is left, and the answer stays."""
