@@ -11,7 +11,7 @@ from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.tuning import WRONG_SPREAD_MPS
 from speedcal.errors import AlignmentError
 from speedcal.interval import BoolArray, FloatArray
-from speedcal.logs.model import Clock
+from speedcal.logs.readings import Clock
 from speedcal.units import MPH_MPS
 
 _WRONG_SHARE = 0.08

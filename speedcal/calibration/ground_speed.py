@@ -32,7 +32,7 @@ from speedcal.calibration.tuning import (
 from speedcal.errors import FitError
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray
-from speedcal.logs.model import Track
+from speedcal.logs.track import Track
 from speedcal.units import SPEED_UNIT_MPS
 
 _FEWEST_VALUES = 5

@@ -21,7 +21,7 @@ from speedcal.calibration.tuning import (
     STRAIGHT_FIT_RAD,
 )
 from speedcal.interval import BoolArray, FloatArray, IntArray
-from speedcal.logs.model import Track
+from speedcal.logs.track import Track
 
 
 @dataclass(frozen=True, slots=True)

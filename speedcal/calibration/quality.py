@@ -31,7 +31,8 @@ from speedcal.calibration.tuning import (
 from speedcal.errors import FitError
 from speedcal.finding import Finding, Trust
 from speedcal.interval import IntArray
-from speedcal.logs.model import Readings, Track
+from speedcal.logs.readings import Readings
+from speedcal.logs.track import Track
 from speedcal.units import MILE_M
 
 _MOST_NAMED = 8

@@ -37,9 +37,9 @@ def decide(box: Box, confidence: float) -> tuple[Word, float]:
 
 def power_margin(confidence: float) -> float:
     """Return (k_confidence + k_power)/k_confidence, the widening an uncertainty must bear for :data:`POWER`."""
-    from scipy.stats import norm
+    from scipy.special import ndtri
 
-    return 1 + float(norm.ppf(POWER) / norm.ppf(confidence))
+    return 1 + float(ndtri(POWER) / ndtri(confidence))
 
 
 def narrowed(dial: Dial, speed_mps: float, readings: int, u_reading_mps: float) -> Dial:

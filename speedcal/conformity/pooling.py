@@ -95,7 +95,7 @@ def consistency(calibrations: Sequence[Calibration]) -> tuple[list[Finding], flo
     Chi-square of the readings at both ends of the speeds that the drives share about their weighted mean, two degrees
     of freedom a drive beyond the first; the tires' state on another day adds to each drive's factor.
     """
-    from scipy import stats
+    from scipy.special import chdtrc
 
     low = max(c.speed_range_mps[0] for c in calibrations)
     high = min(c.speed_range_mps[1] for c in calibrations)
@@ -112,7 +112,7 @@ def consistency(calibrations: Sequence[Calibration]) -> tuple[list[Finding], flo
     apart = [np.linalg.solve(weight, moment) - mean for weight, moment in told]
     parts = [float(x @ weight @ x) for x, (weight, _) in zip(apart, told, strict=True)]
     freedom, total = 2 * (len(calibrations) - 1), sum(parts)
-    if stats.chi2.sf(total, freedom) >= CONSISTENT:
+    if chdtrc(freedom, total) >= CONSISTENT:
         return [], 1.0
     middle = calibrations[0].reference_speed_mps or float(np.mean(calibrations[0].speed_range_mps))
     errors = [100 * (float(c.indicated(middle)) / middle - 1) for c in calibrations]

@@ -259,13 +259,12 @@ def advice_lines(advice: Sequence[Advice]) -> tuple[str, ...]:
 def _after_verdict(verification: Verification) -> tuple[str, ...]:
     if verification.verdict == "pass":
         return ()
-    if told := advice_lines(verification.advice):
-        return told
+    told = advice_lines(verification.advice)
     if verification.verdict == "fail":
-        return (
-            "Do not sign the work off. Check that what was meant to be fitted is fitted, put right what is left, and "
-            "drive again.",
-        )
+        left = told or ("Check that what was meant to be fitted is fitted, put right what is left, and drive again.",)
+        return (f"Do not sign the work off. {left[0]}", *left[1:])
+    if told:
+        return told
     needed, speeds = verification.readings_needed, verification.readings_speeds_mps
     if not needed or not speeds:
         return ("More readings of this drive would not settle it. Put right what is left, then drive again.",)

@@ -11,7 +11,8 @@ import numpy as np
 from speedcal.errors import VehicleError
 from speedcal.finding import Finding
 from speedcal.interval import Interval
-from speedcal.logs.model import Readings, Track
+from speedcal.logs.readings import Readings
+from speedcal.logs.track import Track
 from speedcal.vehicle.axle_ratio import AxleEstimate, plausible_pairs
 from speedcal.vehicle.rolling_circumference import RolledTire
 

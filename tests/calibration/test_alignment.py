@@ -14,7 +14,8 @@ from speedcal.calibration.pairs import make_pairs
 from speedcal.calibration.result import Calibration
 from speedcal.errors import AlignmentError, FitError
 from speedcal.interval import FloatArray
-from speedcal.logs.model import Clock, Readings, Track
+from speedcal.logs.readings import Clock, Readings
+from speedcal.logs.track import Track
 from speedcal.simulate import simulate
 from speedcal.units import MPH_MPS
 

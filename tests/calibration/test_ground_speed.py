@@ -15,7 +15,7 @@ from speedcal.calibration.ground_speed import ground_speed
 from speedcal.calibration.positions import speed_from_positions
 from speedcal.calibration.result import Calibration
 from speedcal.interval import FloatArray
-from speedcal.logs.model import Track
+from speedcal.logs.track import Track
 from speedcal.units import KMH_MPS, MPH_MPS
 
 ROAD = plateaus([30, 55, 40, 65, 25, 50, 35, 60])

@@ -15,7 +15,7 @@ from speedcal.calibration.held_posterior import Chain
 from speedcal.calibration.holds import holds_of
 from speedcal.calibration.runs import steady_runs
 from speedcal.interval import FloatArray
-from speedcal.logs.model import Readings
+from speedcal.logs.readings import Readings
 from speedcal.units import MPH_MPS
 
 

@@ -19,7 +19,8 @@ from support.roads import START_S, Road, answer_or_refusal, plateaus, readings_o
 from speedcal.calibration.result import Calibration
 from speedcal.errors import SpeedcalError
 from speedcal.interval import FloatArray
-from speedcal.logs.model import Clock, Readings, Track
+from speedcal.logs.readings import Clock, Readings
+from speedcal.logs.track import Track
 from speedcal.text.calibration_summary import budget_text
 
 ROAD = plateaus([30, 55, 40, 65, 25, 50, 35, 60])

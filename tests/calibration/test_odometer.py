@@ -13,7 +13,7 @@ import speedcal
 from speedcal.calibration.ground_speed import ground_speed
 from speedcal.calibration.odometer import odometer_factor
 from speedcal.interval import FloatArray
-from speedcal.logs.model import Readings
+from speedcal.logs.readings import Readings
 from speedcal.simulate import simulate
 from speedcal.units import MILE_M, MPH_MPS
 

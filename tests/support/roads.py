@@ -12,7 +12,8 @@ import speedcal
 from speedcal.calibration.result import Calibration
 from speedcal.errors import SpeedcalError
 from speedcal.interval import BoolArray, FloatArray
-from speedcal.logs.model import Clock, Readings, Track
+from speedcal.logs.readings import Clock, Readings
+from speedcal.logs.track import Track
 from speedcal.units import MPH_MPS
 
 START_S = 1_700_000_000.0

@@ -90,6 +90,12 @@ def test_two_sizes_side_by_side_give_the_printed_ratio() -> None:
         ("190/65R390", "190/65R390", "metric", True, 637.0),
         ("235-710R460A", "235-710R460", "stated diameter", True, 710.0),
         ("11R22.5", "11R22.5", "numeric", True, 1063.244),
+        # letters of motorcycle tires, from their metric equivalents: 130/90-16 is 406.4 + 2 x 117
+        ("MT90B16", "MT90B16", "motorcycle", False, 640.4),
+        ("MU85B16", "MU85B16", "motorcycle", False, 658.4),  # 140/90: 406.4 + 2 x 126
+        ("MH90-21", "MH90-21", "motorcycle", False, 677.4),  # 80/90: 533.4 + 2 x 72
+        ("MV85B15", "MV85B15", "motorcycle", False, 621.0),  # 150/80: 381 + 2 x 120
+        ("4.00-18", "4.00-18", "numeric", False, 660.4),  # as high as wide: (18 + 2 x 4) x 25.4
     ],
 )
 def test_every_usual_form_is_read(text: str, spelled: str, form: str, radial: bool, diameter_mm: float) -> None:
@@ -118,6 +124,62 @@ def test_an_aspect_that_is_not_printed_is_assumed_and_said_to_be(text: str, aspe
     assert not stated.is_aspect_assumed
     assert "aspect_assumed" in [allowance.name for allowance in roll_by_convention(size).allowances]
     assert "aspect_assumed" not in [allowance.name for allowance in roll_by_convention(stated).allowances]
+
+
+@pytest.mark.published("declaration table of the EU's truck CO2 tool (VECTO): diameters of radial numeric sizes")
+@pytest.mark.parametrize(
+    ("text", "diameter_mm"),
+    [
+        ("7.50R16C", 802),
+        ("8.25R16C", 860),
+        ("9.00R20", 1018),
+        ("10.00R20", 1052),
+        ("12.00R20", 1122),
+        ("14.00R20", 1238),
+    ],
+)
+def test_a_truck_size_has_the_tabulated_diameter_and_not_that_of_a_passenger_aspect(
+    text: str, diameter_mm: float
+) -> None:
+    """7.50R16C by 92 % would be 406.4 + 2 x 175.26 = 756.9 mm, 5.6 % too small."""
+    size = parse_tire_size(text)
+    assert (float(size.diameter_mm), size.basis) == (diameter_mm, "tabulated")
+
+
+@pytest.mark.published("two conversion charts from letters to metric sizes (secondary), which disagree by a width")
+@pytest.mark.parametrize(
+    ("text", "charts_mm"),
+    [
+        ("G78-15", (703.5, 718.5)),  # 215/75R15 and 225/75R15: 381 + 2 x 161.25 and 381 + 2 x 168.75
+        ("H78-15", (718.5, 733.5)),  # 225/75R15 and 235/75R15
+        ("L78-15", (733.5, 763.5)),  # 235/75R15 and 255/75R15
+    ],
+)
+def test_a_letter_size_spans_the_charts_that_disagree(text: str, charts_mm: tuple[float, float]) -> None:
+    size = parse_tire_size(text)
+    middle = float(size.diameter_mm)
+    assert middle == pytest.approx(sum(charts_mm) / 2, abs=0.01)
+    assert middle * size.spread_percent / 100 > (charts_mm[1] - charts_mm[0]) / 2
+    assert size.basis == "equivalent"
+
+
+@pytest.mark.published("a tire maker's size sheets: turns per mile of LT tires of one size and different treads")
+@pytest.mark.parametrize(
+    ("text", "turns_per_mile"),
+    [
+        ("LT235/85R16", (648, 655)),
+        ("LT245/75R16", (674, 682)),
+        ("LT265/75R16", (651,)),
+        ("LT285/75R16", (628, 633)),
+        ("LT315/75R16", (595, 601)),
+    ],
+)
+def test_a_makers_turns_per_mile_lie_in_the_interval_of_the_size(text: str, turns_per_mile: tuple[int, ...]) -> None:
+    """And the value is within 1.2 % of each: the treads alone differ by 1.2 %."""
+    shown = roll_by_convention(parse_tire_size(text)).to_dict()["turns_per_mile"]
+    for turns in turns_per_mile:
+        assert shown["low"] < turns < shown["high"]
+        assert shown["value"] == pytest.approx(turns, rel=0.012)
 
 
 @given(width=st.sampled_from(range(145, 335, 10)), aspect=st.sampled_from(range(35, 90, 5)), rim=st.integers(13, 20))
