@@ -107,7 +107,7 @@ print(after)
 # held against the planned one.
 
 # %%
-verdict = speedcal.conformity(before, after, job.tolerance, vehicle=job.vehicle, work=job.work)
+verdict = speedcal.verify(before, after, job.tolerance, vehicle=job.vehicle, work=job.work)
 print(verdict)
 
 # %%
@@ -145,14 +145,15 @@ plt.show()
 # ## When the drive is too short
 #
 # Six notes at three speeds on the same truck prove nothing. The verdict says so, and how many more would settle it;
-# it does not call the truck bad.
+# it does not call the truck bad. Some drives as short as this one are refused outright: their notes fit the track
+# hardly better than that of another drive would.
 
 # %%
 short = [Plateau(v * MPH, 25, 2) for v in (34, 46, 58)]
-drive = simulate("noted", 6, error_factor=gain(22), offset_mps=1.2 * MPH, plan=short)
+drive = simulate("noted", 7, error_factor=gain(22), offset_mps=1.2 * MPH, plan=short)
 little = speedcal.calibrate(drive.track, drive.readings)
 print(little.trust)
-print(speedcal.conformity(before, little, job.tolerance, vehicle=job.vehicle, work=job.work))
+print(speedcal.verify(before, little, job.tolerance, vehicle=job.vehicle, work=job.work))
 
 # %% [markdown]
 # ## When another gear went in
@@ -163,4 +164,4 @@ print(speedcal.conformity(before, little, job.tolerance, vehicle=job.vehicle, wo
 
 # %%
 wrong = road_test(20, seed=9)
-print(speedcal.conformity(before, wrong, job.tolerance, vehicle=job.vehicle, work=job.work))
+print(speedcal.verify(before, wrong, job.tolerance, vehicle=job.vehicle, work=job.work))

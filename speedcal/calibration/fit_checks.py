@@ -49,6 +49,35 @@ def calibrate_checks(checks: Checks, *, unit: DisplayUnit | None = None) -> Cali
     References
     ----------
     .. [1] JCGM 100:2008, 5.2 (correlated inputs) and F.1.2.3 (errors that observations share).
+
+    Examples
+    --------
+    Held at 30 and at 60 mph, a measured mile each way; a stopwatch read to half a second.
+
+    >>> import numpy as np
+    >>> import speedcal
+    >>> from speedcal.logs.checks import Checks
+    >>> mile_m, mph = 1609.344, 0.44704
+    >>> seconds = np.array([112.5, 113.0, 57.0, 56.5])
+    >>> true_mps, none = mile_m / seconds, np.full(4, np.nan)
+    >>> checks = Checks(
+    ...     dial_mps=np.array([35.0, 35.0, 67.0, 67.0]) * mph,
+    ...     true_mps=true_mps,
+    ...     u_true_mps=true_mps * 0.3 / seconds,
+    ...     odometer_m=none,
+    ...     distance_m=none,
+    ...     line=np.arange(1, 5),
+    ...     dial_step_mps=mph,
+    ...     odometer_step_m=np.nan,
+    ...     u_common=0.001,
+    ...     speed_unit="mph",
+    ... )
+    >>> result = speedcal.calibrate_checks(checks)
+    >>> low, high = (result.indicated(60 * mph) + sign * result.half_width(60 * mph) for sign in (-1, 1))
+    >>> bool(low < 63.5 * mph < high)  # on the straight line from 31.9 (35 shown) to 63.4 mph (67 shown)
+    True
+    >>> result.trust.codes
+    ['wide_interval']
     """
     rows = np.flatnonzero(checks.has_speed)
     if len(rows) < FEWEST_CHECKS:

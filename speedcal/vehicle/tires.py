@@ -39,7 +39,7 @@ _MARKS = (
 )
 _TAIL = (
     r"\s*(?P<after>LT|ST|MH|C|P)?"
-    r"(?:[ ,]*(?P<load>\(?\d{2,3}(?:/\d{2,3})?)?\s*(?P<speed>\(Y\)|[A-HJ-NP-Z]\)?|A[1-8])?)??"
+    r"(?:[ ,]*(?P<load>\(?\d{2,3}(?:/\d{2,3})?)?\s*(?P<speed>\(Y\)|[A-HJ-NP-WYZ]\)?|A[1-8])?)??"
     rf"(?P<marks>(?:[ ,]*(?:{_MARKS})){{0,4}})\s*"
 )
 _LONGEST = 60
