@@ -30,7 +30,7 @@ def to_verdict(before: speedcal.Calibration | None, after: speedcal.Calibration)
     """Go from two drives to the verdict."""
     tolerance = speedcal.load_tolerance("un_r39_type")
     assert_type(tolerance, speedcal.Tolerance)
-    return speedcal.conformity(before, after, tolerance, speeds=[30.0, 45.0])
+    return speedcal.verify(before, after, tolerance, speeds=[30.0, 45.0])
 
 
 def to_plan(vehicle: speedcal.Vehicle) -> speedcal.RoadTestPlan:

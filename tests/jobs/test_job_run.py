@@ -246,7 +246,9 @@ def test_what_explains_the_error_is_in_the_result() -> None:
     explanations = demo().to_dict()["explanations"]
     assert explanations["explanations"][0]["differs_in"] == []
     assert explanations["as_stated"] > 0.5
-    assert any("from memory" in prior["text"] for prior in explanations["priors"])
+    stated = [prior for prior in explanations["priors"] if prior["values"].get("status") == "from memory"]
+    assert stated
+    assert all("not verified" in prior["text"] for prior in stated)
 
 
 def test_the_json_says_what_went_in() -> None:

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from support.documents import ROOT, environment
 
-SHIPPED = {".py", ".toml", ".html", ".css", ".js", ".svg", ".typed"}
+SHIPPED = {".py", ".toml", ".html", ".css", ".js", ".svg", ".typed", ".typ", ".md"}
 IGNORED = {"__pycache__", ".ipynb_checkpoints", ".pytest_cache", ".mypy_cache", ".ruff_cache", ".hypothesis"}
 
 

@@ -153,7 +153,7 @@ def test_the_shop_tries_another_tolerance_and_moves_a_job(
     tech.goto(f"{server.address}/import")
     check(tech)
     tech.set_input_files("#zip", tmp_path / "demo.zip")
-    tech.click("button >> text=Bring it in")
+    tech.click("button >> text=Import it")
     tech.wait_for_selector("h1 >> text=J-0417")
     base = str(tech.url)
     tech.wait_for_selector(".verdict >> text=UN Regulation", timeout=120_000)
@@ -173,7 +173,7 @@ def test_the_shop_tries_another_tolerance_and_moves_a_job(
     tech.goto(f"{server.address}/import")
     check(tech)
     tech.set_input_files("#zip", tmp_path / "job.zip")
-    tech.click("button >> text=Bring it in")
+    tech.click("button >> text=Import it")
     tech.wait_for_selector("h1 >> text=J-0417")
     assert tech.url != base
     tech.goto(f"{tech.url}/delete")

@@ -243,8 +243,8 @@ def test_a_track_beyond_the_limit_of_fixes_is_told(tmp_path: Path) -> None:
         address = site.send(base).headers["location"]
         site.understand(address)
         page = site.client.get(address).text
-    assert "10 are the most this page takes" in page
-    assert "5 are the most this page takes" in page
+    assert "this page takes 10 at the most" in page
+    assert "this page takes 5 at the most" in page
 
 
 def test_changing_gears_gives_a_new_result_and_the_old_one_is_called_out_of_date(busy_site: Site) -> None:
