@@ -7,7 +7,10 @@ import subprocess
 import sys
 from pathlib import Path
 
+import pytest
 from support.documents import ROOT
+
+pytestmark = pytest.mark.benchmark  # a busy machine must not fail a change
 
 LIBRARIES = ("-c", "import numpy, pandas, scipy.optimize, matplotlib.figure")
 DRIVE = ("data_demo/before.gpx", "data_demo/before_notes.csv")
