@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import threading
 import time
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -14,7 +15,7 @@ from speedcal.web import schema
 from speedcal.web.store import Store, new_id
 
 LEASE_S = 30.0
-"""A running analysis that was not renewed for this long is taken over by another worker."""
+"""A running analysis whose worker gave no sign for this long is taken over by another worker."""
 ATTEMPTS = 3
 """An analysis whose worker was lost this often is given up."""
 
@@ -43,10 +44,17 @@ class Run:
 
 
 class Queue:
-    """Runs in the order they came. The clock is the one of the server that asks."""
+    """Runs in the order they came.
+
+    A worker counts a number up while it lives. It is lost when the server that asks has itself seen no new number for
+    the length of a lease, by its own monotonic clock: the clock of the day may step either way meanwhile.
+    """
 
     def __init__(self, store: Store, *, lease_s: float = LEASE_S) -> None:
         self.store, self.lease_s = store, lease_s
+        self._seen: dict[tuple[str, int, int], float] = {}
+        """When this server first saw a run with this attempt and this number."""
+        self._watching = threading.Lock()
 
     def put(self, job_id: str, drive_id: str = "") -> str:
         """Ask for a look at a drive, or for the whole job; one that already waits is enough.
@@ -71,29 +79,22 @@ class Queue:
 
         The run carries the revision of its job at this moment.
         """
-        runs, jobs, now = schema.runs, schema.jobs, time.time()
-        lost = sa.and_(runs.c.state == "running", runs.c.lease_until < now)
-        oldest = (
-            sa.select(runs.c.id)
-            .where(sa.or_(runs.c.state == "queued", lost))
-            .order_by(runs.c.drive_id == "", runs.c.created)  # looks first: somebody waits for them
-            .limit(1)
-            .with_for_update(skip_locked=True)
-            .scalar_subquery()
-        )
+        runs, jobs = schema.runs, schema.jobs
         revision = sa.select(jobs.c.revision).where(jobs.c.id == runs.c.job_id).scalar_subquery()
         with self.store.writing() as connection:
+            oldest = (
+                sa.select(runs.c.id)
+                .where(sa.or_(runs.c.state == "queued", *self._lost(connection)))
+                .order_by(runs.c.drive_id == "", runs.c.turn)  # looks first: somebody waits for them
+                .limit(1)
+                .with_for_update(skip_locked=True)
+                .scalar_subquery()
+            )
             row = (
                 connection.execute(
                     runs.update()
                     .where(runs.c.id == oldest)
-                    .values(
-                        state="running",
-                        owner=owner,
-                        lease_until=now + self.lease_s,
-                        attempts=runs.c.attempts + 1,
-                        revision=revision,
-                    )
+                    .values(state="running", owner=owner, attempts=runs.c.attempts + 1, revision=revision)
                     .returning(*runs.c)
                 )
                 .mappings()
@@ -101,11 +102,21 @@ class Queue:
             )
         return _run(row) if row else None
 
+    def _lost(self, connection: sa.Connection) -> list[sa.ColumnElement[bool]]:
+        """Return a condition for every running run whose worker gave no sign for the length of a lease."""
+        runs, now = schema.runs, time.monotonic()
+        query = sa.select(runs.c.id, runs.c.attempts, runs.c.beat).where(runs.c.state == "running")
+        rows = connection.execute(query).all()
+        with self._watching:
+            self._seen = {
+                sign: self._seen.get(sign, now) for sign in ((row.id, row.attempts, row.beat) for row in rows)
+            }
+            lost = [sign for sign, since in self._seen.items() if now - since > self.lease_s]
+        return [sa.and_(runs.c.id == i, runs.c.attempts == attempts, runs.c.beat == beat) for i, attempts, beat in lost]
+
     def beat(self, run: Run, *, step: str = "", part: float = 0.0) -> bool:
-        """Renew the lease and say how far the run is; False when it is no longer this owner's."""
-        return self._update(
-            run, lease_until=time.time() + self.lease_s, **({"step": step[:200], "part": part} if step else {})
-        )
+        """Give a sign of life and say how far the run is; False when it is no longer this owner's."""
+        return self._update(run, beat=schema.runs.c.beat + 1, **({"step": step[:200], "part": part} if step else {}))
 
     def finish(self, run: Run, state: str, outcome: Mapping[str, Any]) -> bool:
         """End a run with its outcome; False when it is no longer this owner's, and nothing was kept."""
@@ -150,8 +161,7 @@ class Queue:
         query = sa.select(runs).where(runs.c.job_id == job_id, runs.c.drive_id == drive_id)
         if state:
             query = query.where(runs.c.state == state)
-        order = runs.c.finished if state else runs.c.created
-        query = query.order_by(order.desc(), runs.c.id).limit(count)
+        query = query.order_by(*_newest_first()).limit(count)
         with self.store.reading() as connection:
             return [_run(row) for row in connection.execute(query).mappings()]
 
@@ -161,7 +171,7 @@ class Queue:
         query = (
             sa.select(runs)
             .where(runs.c.job_id == job_id, runs.c.state.in_(("queued", "running")))
-            .order_by(runs.c.state.desc(), runs.c.created)
+            .order_by(runs.c.state.desc(), runs.c.turn)
             .limit(1)
         )
         with self.store.reading() as connection:
@@ -174,7 +184,7 @@ class Queue:
         ended = runs.c.state.in_(("done", "failed"))
         with self.store.writing() as connection:
             query = sa.select(runs.c.id).where(runs.c.job_id == job_id, runs.c.drive_id == drive_id, ended)
-            ids = list(connection.execute(query.order_by(runs.c.finished.desc())).scalars())[keep:]
+            ids = list(connection.execute(query.order_by(*_newest_first())).scalars())[keep:]
             if ids:
                 connection.execute(runs.delete().where(runs.c.id.in_(ids)))
         return [str(run_id) for run_id in ids]
@@ -189,8 +199,15 @@ def _put(connection: sa.Connection, job_id: str, drive_id: str) -> str:
     if (found := connection.execute(waiting).scalar()) is not None:
         return str(found)
     row = {"id": new_id(), "job_id": job_id, "drive_id": drive_id, "revision": revision, "state": "queued"}
-    connection.execute(runs.insert().values(**row, created=time.time()))
+    turn = sa.select(sa.func.coalesce(sa.func.max(runs.c.turn), 0) + 1).scalar_subquery()
+    connection.execute(runs.insert().values(**row, turn=turn, created=time.time()))
     return str(row["id"])
+
+
+def _newest_first() -> tuple[sa.ColumnElement[Any], ...]:
+    """Return the order of the runs of one job: what saw the latest state of it first, whatever the clock said."""
+    runs = schema.runs
+    return runs.c.revision.desc(), runs.c.turn.desc(), runs.c.id
 
 
 def _run(row: sa.RowMapping) -> Run:

@@ -79,13 +79,17 @@ runs = Table(
     Column("state", String(8), nullable=False),  # queued, running, done, failed
     Column("attempts", Integer, nullable=False, default=0),
     Column("owner", String(48), nullable=False, default=""),
-    Column("lease_until", Float, nullable=False, default=0.0),
+    Column("beat", Integer, nullable=False, default=0),  # counted up by the worker while it lives
+    Column(
+        "turn", BigInteger, nullable=False, default=0
+    ),  # order in which runs were asked for, whatever the clock says
     Column("step", Text, nullable=False, default=""),
     Column("part", Float, nullable=False, default=0.0),
     Column("outcome", Text, nullable=False, default=""),  # headline of a job, error of a failure, as JSON
     Column("created", Float, nullable=False),
     Column("finished", Float, nullable=False, default=0.0),
-    Index("runs_by_state", "state", "created"),
+    Index("runs_by_state", "state", "turn"),
+    Index("runs_by_turn", "turn"),
 )
 
 links = Table(
@@ -121,12 +125,23 @@ doomed = Table(
 )
 
 
-def _first(connection: Connection) -> None:
-    metadata.create_all(connection)
+def _order_without_a_clock(connection: Connection) -> None:
+    """Leases and order of the runs no longer ask the clock of the day."""
+    for statement in (
+        "ALTER TABLE runs ADD COLUMN beat INTEGER NOT NULL DEFAULT 0",
+        "ALTER TABLE runs ADD COLUMN turn BIGINT NOT NULL DEFAULT 0",
+        "UPDATE runs SET turn = numbered.n FROM (SELECT id, row_number() OVER (ORDER BY created, id) AS n FROM runs) "
+        "AS numbered WHERE numbered.id = runs.id",
+        "ALTER TABLE runs DROP COLUMN lease_until",
+        "DROP INDEX runs_by_state",
+        "CREATE INDEX runs_by_state ON runs (state, turn)",
+        "CREATE INDEX runs_by_turn ON runs (turn)",
+    ):
+        connection.execute(text(statement))
 
 
-MIGRATIONS: tuple[Callable[[Connection], None], ...] = (_first,)
-"""Step number n brings a store from schema n - 1 to schema n; steps are never changed, only added."""
+MIGRATIONS: tuple[Callable[[Connection], None], ...] = (_order_without_a_clock,)
+"""Step number n brings a store from schema n to schema n + 1; steps are never changed, only added."""
 
 
 def migrate(connection: Connection) -> int:
@@ -139,15 +154,17 @@ def migrate(connection: Connection) -> int:
     """
     if connection.dialect.name == "postgresql":
         connection.execute(text("SELECT pg_advisory_xact_lock(7230419)"))  # two servers starting at once take turns
-    version = _version(connection)
-    if version > len(MIGRATIONS):
-        raise ServiceError("store_too_new", found=version, known=len(MIGRATIONS))
-    for step in MIGRATIONS[version:]:
+    version, newest = _version(connection), 1 + len(MIGRATIONS)
+    if version > newest:
+        raise ServiceError("store_too_new", found=version, known=newest)
+    if version == 0:
+        metadata.create_all(connection)
+    for step in MIGRATIONS[version - 1 :] if version else ():
         step(connection)
-    if version < len(MIGRATIONS):
+    if version < newest:
         connection.execute(meta.delete().where(meta.c.key == "schema"))
-        connection.execute(meta.insert().values(key="schema", value=str(len(MIGRATIONS))))
-    return len(MIGRATIONS)
+        connection.execute(meta.insert().values(key="schema", value=str(newest)))
+    return newest
 
 
 def _version(connection: Connection) -> int:
