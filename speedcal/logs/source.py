@@ -157,7 +157,7 @@ def unpack(source: Source, recognise: Callable[[Source], bool]) -> Source:
         elif source.data[:4] == b"PK\x03\x04" and not is_spreadsheet(source):
             source = replace(source, data=_unzip(source, recognise))
     source = replace(source, data=_mark_of_utf16(source.data[:400]) + source.data)
-    if not source.data.strip():
+    if not source.data or source.data.isspace():
         source.fail("empty_file")
     return source
 

@@ -160,7 +160,7 @@ def build_track(source: Source, kind: str, fixes: Fixes) -> Track:
         dropped=dict(sorted(dropped.items())),
         findings=tuple(findings),
         speed_step_mps=recorded_step(speed),
-        position_step_deg=decimal_step(np.concatenate((latitude[order], longitude[order]))),
+        position_step_deg=min(decimal_step(latitude[order]), decimal_step(longitude[order])),
         time_step_s=time_step,
     )
 

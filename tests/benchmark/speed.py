@@ -1,4 +1,4 @@
-"""Print how long `calibrate` takes next to gpxpy parsing the same GPX, and how its cost grows.
+"""Print how long `calibrate` and reading take next to gpxpy parsing the same GPX, and how the cost grows.
 
 python tests/benchmark/speed.py
 """
@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import os
 import sys
+import tempfile
 import time
 from collections.abc import Callable
 from dataclasses import replace
@@ -52,6 +53,15 @@ def against_parsing(drive: Drive, *, repeats: int = 5) -> tuple[float, float]:
     )
 
 
+def reading(path: Path, *, repeats: int = 5) -> tuple[float, float]:
+    """Return how long our reader and gpxpy take from one file to its points. [s]."""
+    speedcal.read_track(path)  # imports are not counted, for either
+    return (
+        best_of(repeats, lambda: speedcal.read_track(path)),
+        best_of(repeats, lambda: gpxpy.parse(path.read_text(encoding="utf-8"))),
+    )
+
+
 def case(name: str) -> Drive:
     """Return the hour-long drive of one case."""
     kind, changes = CASES[name]
@@ -65,11 +75,18 @@ def growth(kind: str, fixes: int, *, repeats: int = 1) -> float:
 
 
 def main() -> None:
-    """Print both tables."""
+    """Print the tables."""
     print("| drive | calibrate ms | gpxpy parse ms | ratio |\n|---|---:|---:|---:|")  # noqa: T201 (a command)
     for name in CASES:
         ours, theirs = against_parsing(case(name))
         print(f"| {name} | {1000 * ours:.0f} | {1000 * theirs:.0f} | {ours / theirs:.2f} |")  # noqa: T201
+    print("\n| file | read ms | gpxpy parse ms | ratio |\n|---|---:|---:|---:|")  # noqa: T201
+    with tempfile.TemporaryDirectory() as folder:
+        for name in CASES:
+            path = Path(folder, "drive.gpx")
+            path.write_text(render_gpx(case(name).track), encoding="utf-8")
+            ours, theirs = reading(path)
+            print(f"| {name} | {1000 * ours:.0f} | {1000 * theirs:.0f} | {ours / theirs:.2f} |")  # noqa: T201
     print("\n| fixes | " + " | ".join(f"{n:,}" for n in SIZES) + " |\n|---" + "|---:" * len(SIZES) + "|")  # noqa: T201
     for kind in ("logged", "noted", "zone unknown"):
         seconds = [growth(kind, n) for n in SIZES]
