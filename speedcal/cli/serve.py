@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import logging
 import sys
 from pathlib import Path
 from typing import Any
@@ -35,10 +34,17 @@ import click
 )
 @click.option("--tls-cert", type=click.Path(path_type=Path, exists=True, dir_okay=False), help="Certificate for https.")
 @click.option("--tls-key", type=click.Path(path_type=Path, exists=True, dir_okay=False), help="Key of the certificate.")
+@click.option(
+    "--trusted-proxy",
+    "trusted_proxies",
+    multiple=True,
+    help="Address or network of a proxy in front, which is believed what it says about the client; repeatable.",
+)
 @click.option("--workers", default=2, show_default=True, type=click.IntRange(0, 64), help="Analyses at the same time.")
 @click.option("--set-passcode", is_flag=True, help="Ask for a new passcode of the shop, keep its digest, and end.")
-@click.option("--json", "as_json", is_flag=True, help="Write the log as JSON lines.")
-def command(*, set_passcode: bool, as_json: bool, **options: Any) -> None:
+@click.option("--unlock", is_flag=True, help="Forget wrong passcodes, so that the right one is taken again, and end.")
+@click.option("--json", "as_json", is_flag=True, help="Write the whole log to standard error too, as JSON lines.")
+def command(*, set_passcode: bool, unlock: bool, as_json: bool, **options: Any) -> None:
     r"""Start the upload page for owner, tech and customer.
 
     On this machine alone (the default address) it needs no passcode. On any other address it refuses to start until
@@ -53,39 +59,40 @@ def command(*, set_passcode: bool, as_json: bool, **options: Any) -> None:
 
     A passenger writes or taps what the dial shows; the driver drives.
     """
-    import uvicorn
-
-    from speedcal.web.app import check_passcode, create_app, make_services
+    from speedcal.text.page_messages import SERVE
+    from speedcal.web.app import check_passcode, make_services
+    from speedcal.web.listen import addresses_to_open, certificate, is_open_to_listeners, open_sockets, serve
+    from speedcal.web.logbook import keep_log
     from speedcal.web.settings import Settings
 
     if bool(options["tls_cert"]) != bool(options["tls_key"]):
         raise click.UsageError("--tls-cert and --tls-key go together.")
     settings = Settings(**options)
+    _ = certificate(settings), settings.trusted_networks
     services = make_services(settings)
     try:
         if set_passcode:
             services.auth.set_passcode(_ask_passcode())
-            click.echo("The passcode is set; everybody is signed out.", err=True)
+            click.echo(SERVE["passcode_set"], err=True)
+            return
+        if unlock:
+            services.auth.unlock()
+            click.echo(SERVE["unlocked"], err=True)
             return
         check_passcode(services)
     finally:
         services.store.close()
-    _set_up_log(as_json=as_json)
-    name = f"[{settings.host}]" if ":" in settings.host else settings.host
-    click.echo(f"{'https' if settings.is_tls else 'http'}://{name}:{settings.port}/ (stop with Ctrl+C)", err=True)
-    uvicorn.run(
-        create_app(settings),
-        host=settings.host,
-        port=settings.port,
-        ssl_certfile=settings.tls_cert,
-        ssl_keyfile=settings.tls_key,
-        access_log=False,  # it would write down paths, and links are paths
-        log_config=None,
-        server_header=False,
-        proxy_headers=False,
-        timeout_graceful_shutdown=10,
-        h11_max_incomplete_event_size=32 * 1024,
-    )
+    sockets = open_sockets(settings)
+    port = sockets[0].getsockname()[1]
+    keep_log(settings.data, port, on_screen=as_json)
+    here, *elsewhere = addresses_to_open(settings, port)
+    click.echo(SERVE["open"].format(address=here), err=True)
+    for address in elsewhere:
+        click.echo(SERVE["open_elsewhere"].format(address=address), err=True)
+    if is_open_to_listeners(settings):
+        click.echo(SERVE["no_https"], err=True)
+    click.echo(SERVE["log"].format(folder=settings.data / "log"), err=True)
+    serve(settings, sockets)
 
 
 def _ask_passcode() -> str:
@@ -93,11 +100,3 @@ def _ask_passcode() -> str:
         answer: str = click.prompt("Passcode of the shop", hide_input=True, confirmation_prompt=True, err=True)
         return answer
     return sys.stdin.readline().rstrip("\r\n")
-
-
-def _set_up_log(*, as_json: bool) -> None:
-    form = "%(asctime)s %(levelname)s %(message)s"
-    if as_json or not sys.stderr.isatty():
-        form = '{"at": "%(asctime)s", "level": "%(levelname)s", "message": "%(message)s"}'
-    logging.basicConfig(level=logging.WARNING, format=form, stream=sys.stderr)
-    logging.getLogger("speedcal.web").setLevel(logging.INFO)

@@ -75,14 +75,28 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "zip_lacks_file": ("the zip lacks the file {file:quoted}", "Pack the job folder whole"),
     # who may do what
     "sign_in_first": ("this needs the passcode of the shop", "Sign in, then do it again"),
-    "too_many_passcodes": ("too many wrong passcodes", "Wait {minutes:n minute}"),
+    "too_many_passcodes": (
+        "too many wrong passcodes",
+        "Wait {minutes:n minute}, or have it unlocked at the machine itself with: speedcal serve --unlock",
+    ),
+    "forwarded_without_passcode": (
+        "this came through a proxy or a tunnel, and no passcode is set",
+        "Set one at the machine itself with: speedcal serve --set-passcode",
+    ),
     "other_host_name": (
         "this service does not answer under that host name",
         "Whoever runs it can allow the name with --host-name",
     ),
     "other_site": ("this came from another site and was not carried out", "Open the page here and try again"),
     # too much, too slow, broken
-    "uploads_busy": ("{count} uploads are being received right now", "Wait a moment and send it again"),
+    "uploads_busy": (
+        "as many uploads as can be received at the same time are coming in right now",
+        "Wait a moment and send it again",
+    ),
+    "upload_gave_way": (
+        "this came in so slowly that it had to give way to others, nothing was kept",
+        "Send it again, with a better connection if there is one",
+    ),
     "analyses_busy": ("too many analyses wait already", "Wait a moment and send it again"),
     "field_too_long": ("the field {field} is longer than {most} characters", "Shorten it"),
     "body_too_large": (
@@ -128,6 +142,26 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "the passcode is shorter than {shortest} characters",
         "Take three or four words that do not belong together",
     ),
+    "proxy_address_unreadable": (
+        "{found:quoted} holds something that is no address and no network",
+        "Write each --trusted-proxy like 192.0.2.7 or 192.0.2.0/24",
+    ),
+    "port_taken": (
+        "port {port} is taken by another program, perhaps by this service started before",
+        "End that program, or choose another port with --port",
+    ),
+    "port_not_allowed": (
+        "this system does not let you listen on port {port}",
+        "Choose one above 1023 with --port",
+    ),
+    "host_not_here": (
+        "{host:quoted} is no address of this machine",
+        "Name one with --host: 127.0.0.1 for this machine alone, 0.0.0.0 for the network",
+    ),
+    "certificate_unusable": (
+        "certificate and key cannot be read, or do not belong together",
+        "Check that --tls-cert and --tls-key name PEM files of one pair",
+    ),
     "key_file_broken": (
         "the key file does not hold 32 bytes",
         "Remove it to get a new one; links made so far then end",
@@ -161,6 +195,23 @@ STAGES = {
 }
 """How a person reads the states of a job."""
 PHASES = {"before": "Drive before the work", "after": "Road test after the work"}
+HEALTH = {
+    "database": "The job store cannot be written.",
+    "writing": "The data folder cannot be written.",
+    "disk": "The disk is nearly full, uploads are refused.",
+    "workers": "No analysis is being done: a worker hangs or has ended.",
+}
+"""What a supervisor reads of what does not work."""
+SERVE = {
+    "open": "Open {address} (stop with Ctrl+C)",
+    "open_elsewhere": "From other devices: {address}",
+    "no_https": "Warning: this is plain http. Whoever is in the same network can read the passcode and the drives, "
+    "and phones do not let the recorder use their position. Use --tls-cert and --tls-key.",
+    "log": "The log is kept in {folder}",
+    "passcode_set": "The passcode is set; everybody is signed out.",
+    "unlocked": "Unlocked: wrong passcodes so far no longer count.",
+}
+"""What the command says when it starts the page."""
 UNNAMED = {"job": "job without a number", "file": "file without a name", "typed": "typed readings"}
 WRONG_PASSCODE = "That is not the passcode of this shop."
 CHOICES = {

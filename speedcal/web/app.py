@@ -13,16 +13,19 @@ from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.requests import Request
-from starlette.responses import FileResponse, PlainTextResponse, Response
+from starlette.responses import FileResponse, JSONResponse, PlainTextResponse, Response
 from starlette.routing import BaseRoute, Mount, Route
 from starlette.staticfiles import StaticFiles
 
+from speedcal.text.page_messages import HEALTH
 from speedcal.web import drives, importing, results, shop
-from speedcal.web.answers import RefusedError
+from speedcal.web.admission import Uploads
+from speedcal.web.answers import RefusedError, wants_json
 from speedcal.web.auth import Auth, load_key
 from speedcal.web.context import Context, Door, Services, View, endpoint
 from speedcal.web.doors import customer_view, must_be_shop, owner_view, shop_view, sign_in, sign_in_page, sign_out
 from speedcal.web.guard import Guard
+from speedcal.web.health import Health
 from speedcal.web.originals import Originals
 from speedcal.web.pages import customer_page, help_page, home, owner_page
 from speedcal.web.queue import Queue
@@ -55,7 +58,9 @@ def make_services(settings: Settings) -> Services:
         raise ServiceError("store_unusable", reason=type(error.orig).__name__) from None
     queue = Queue(store)
     runner = Runner(store, queue, originals, settings.limits, workers=settings.workers)
-    return Services(settings, store, originals, queue, runner, Auth(store, key, settings.limits))
+    auth = Auth(store, key, settings.limits)
+    health = Health(store, originals, runner)
+    return Services(settings, store, originals, queue, runner, auth, Uploads(settings.limits), health)
 
 
 def check_passcode(services: Services) -> None:
@@ -88,7 +93,7 @@ def create_app(settings: Settings) -> Starlette:
 
     return Starlette(
         routes=_routes(),
-        middleware=[Middleware(Guard, allowed_hosts=settings.allowed_hosts)],
+        middleware=[Middleware(Guard, allowed_hosts=settings.allowed_hosts, trusted=settings.trusted_networks)],
         exception_handlers={HTTPException: _told},
         lifespan=lifespan,
     )
@@ -203,9 +208,13 @@ def customer_file(context: Context, view: View) -> Response:
 
 
 def health(context: Context) -> Response:
-    """Tell a supervisor that the service and its store answer."""
-    context.web.store.fact("schema")
-    return PlainTextResponse("ok\n")
+    """Tell a supervisor whether the service can do its work, and what it cannot."""
+    found = context.web.health.look()
+    is_well = all(found.values())
+    if wants_json(context.request.scope):
+        return JSONResponse({"ok": is_well, **found}, 200 if is_well else 503)
+    failing = "".join(f"{HEALTH[name]}\n" for name, works in found.items() if not works)
+    return PlainTextResponse(failing or "ok\n", 200 if is_well else 503)
 
 
 def recorder_worker(request: Request) -> Response:

@@ -20,6 +20,7 @@ from speedcal.web.store import Store, new_id
 SHORTEST_PASSCODE = 8
 _COST, _BLOCK, _PARALLEL = 2**15, 8, 1  # 32 MiB and about a tenth of a second a guess
 _DAY_S = 86400.0
+_DEVICE = "device:"
 ROLES = ("owner", "customer")
 
 
@@ -76,15 +77,19 @@ class Auth:
         with self.store.writing() as connection:
             connection.execute(schema.sessions.delete())
 
-    def sign_in(self, passcode: str, address: str) -> str | None:
+    def sign_in(self, passcode: str, address: str, device: str = "") -> str | None:
         """Return the cookie of a new session, or None for a wrong passcode.
+
+        A device that knew the passcode before has guesses of its own, so that strangers cannot use them up.
 
         Raises
         ------
         TooManyAttemptsError
-            Too many wrong ones came lately, from this address or from all together.
+            Too many wrong ones came lately: from this device, or from this address or all strangers together.
         """
-        who = hashlib.sha256(self.key + address.encode()).hexdigest()
+        is_known = self.is_known(device)
+        digest = hashlib.sha256(self.key + (device if is_known else address).encode()).hexdigest()
+        who = f"{_DEVICE * is_known}{digest}"[:64]
         self._count_attempt(who)
         kept = self.store.fact("passcode")
         if kept is None:
@@ -101,15 +106,37 @@ class Auth:
             )
         return cookie
 
+    def known_device(self, device: str) -> str:
+        """Return the name under which a device is known from now on; one that it has already stays."""
+        if self.is_known(device):
+            return device
+        name = secrets.token_urlsafe(18)
+        return f"{name}.{self._seal(name, 'device')}"
+
+    def is_known(self, device: str) -> bool:
+        """Tell whether somebody signed in from a device before."""
+        name, _, seal = device.partition(".")
+        return bool(name) and hmac.compare_digest(seal.encode(), self._seal(name, "device").encode())
+
+    def unlock(self) -> None:
+        """Forget the wrong passcodes so far."""
+        with self.store.writing() as connection:
+            connection.execute(schema.attempts.delete())
+
     def _count_attempt(self, who: str) -> None:
         """Count before checking, so that guesses sent side by side count too."""
         attempts, now = schema.attempts, time.time()
         window = self.limits.attempt_minutes * 60.0
         with self.store.writing() as connection:
-            connection.execute(attempts.delete().where(attempts.c.at < now - window))
+            not_lately = sa.or_(attempts.c.at < now - window, attempts.c.at > now)  # the clock may have stepped back
+            connection.execute(attempts.delete().where(not_lately))
             rows = connection.execute(sa.select(attempts.c.who, attempts.c.at).order_by(attempts.c.at)).all()
             own = [row.at for row in rows if row.who == who]
-            for times, most in ((own, self.limits.attempts), ([row.at for row in rows], self.limits.attempts_overall)):
+            strangers = [row.at for row in rows if not row.who.startswith(_DEVICE)]
+            bounds = [(own, self.limits.attempts)]
+            if not who.startswith(_DEVICE):
+                bounds.append((strangers, self.limits.attempts_overall))
+            for times, most in bounds:
                 if len(times) >= most:
                     raise TooManyAttemptsError(times[-most] + window - now)
             connection.execute(attempts.insert().values(who=who, at=now))

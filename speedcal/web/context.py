@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import contextlib
 import errno
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
@@ -19,8 +20,10 @@ from starlette.types import Message
 
 from speedcal.errors import SpeedcalError
 from speedcal.text.page_messages import UNNAMED
+from speedcal.web.admission import Upload, Uploads
 from speedcal.web.answers import RefusedError, busy, environment
 from speedcal.web.auth import Auth, TooManyAttemptsError
+from speedcal.web.health import Health
 from speedcal.web.originals import NoRoomError, Originals
 from speedcal.web.queue import Queue
 from speedcal.web.runner import Runner
@@ -38,8 +41,8 @@ class Services:
     queue: Queue
     runner: Runner
     auth: Auth
-    uploads_now: int = 0
-    """Uploads that are being received; changed on the event loop only."""
+    uploads: Uploads
+    health: Health
 
     @staticmethod
     def new_scratch_id() -> str:
@@ -146,6 +149,7 @@ def endpoint(
                 context.view = await run_in_threadpool(door, context)
                 if isinstance(context.view, Response):
                     return context.view
+                request.scope["seen"] = _seen_as(context.view)
             if request.method == "POST":
                 return await _with_form(context, handler, upload=upload)
             if wait is not None:
@@ -165,30 +169,54 @@ def endpoint(
     return serve
 
 
+def _seen_as(view: Any) -> dict[str, str]:
+    """Return what the log says of who asked for what."""
+    return {"job": view.job.id, "role": view.role} if isinstance(view, View) else {"role": "shop"}
+
+
 async def _with_form(context: Context, handler: Handler, *, upload: bool) -> Response:
     web, limits = context.web, context.limits
     body = _Body(context.request, limits.body_bytes if upload else limits.form_bytes)
-    if upload and web.uploads_now >= limits.uploads_at_once:
-        await body.drain()
-        raise busy("uploads_busy", count=limits.uploads_at_once)
-    web.uploads_now += upload
+    link = str(context.request.path_params.get("token", ""))
+    held = Upload(context.address, link)
     try:
-        read = Request(context.request.scope, body.receive).form(
-            max_files=limits.files if upload else 0, max_fields=limits.fields, max_part_size=limits.field_bytes
-        )
-        async with asyncio.timeout(limits.receive_seconds if upload else limits.form_seconds):
-            context.form = await read
-        return await run_in_threadpool(handler, context)
+        with web.uploads.place(held) if upload else contextlib.nullcontext():
+            await _take_in(context, body, held, limits.files if upload else 0)
+            return await run_in_threadpool(handler, context)
     except TimeoutError:
-        raise RefusedError(408, "too_slow") from None
+        raise busy("upload_gave_way") if held.gave_way else RefusedError(408, "too_slow") from None
+    except RefusedError as error:
+        if error.status == 503:
+            await body.drain(limits.rest_seconds)
+        raise
     except HTTPException as error:
-        await body.drain()
+        await body.drain(limits.rest_seconds)
         if error.status_code == 413:
             raise RefusedError(413, "body_too_large", most_kb=body.most // 1024) from error
         raise RefusedError(error.status_code, "form_not_read") from error
     finally:
         await context.form.close()
-        web.uploads_now -= upload
+
+
+async def _take_in(context: Context, body: _Body, held: Upload, files: int) -> None:
+    """Read the form; it has a minute, and an upload as long as it keeps coming."""
+    limits = context.limits
+    started = asyncio.get_running_loop().time()
+
+    async def receive() -> Message:
+        message = await body.receive()
+        held.came = body.came
+        more = limits.form_seconds + body.came / limits.least_bytes_per_s
+        if held.clock is not None and not held.gave_way:
+            held.clock.reschedule(started + min(limits.receive_seconds, more if files else limits.form_seconds))
+        return message
+
+    read = Request(context.request.scope, receive).form(
+        max_files=files, max_fields=limits.fields, max_part_size=limits.field_bytes
+    )
+    async with asyncio.timeout(limits.form_seconds) as held.clock:
+        context.form = await read
+    held.clock = None
 
 
 class _Body:
@@ -218,10 +246,12 @@ class _Body:
     def _too_large(self) -> HTTPException:
         return HTTPException(413)
 
-    async def drain(self) -> None:
+    async def drain(self, seconds: float) -> None:
         """Take in the rest, within reason, so that a browser shows the answer and not a broken connection."""
-        while not self.has_ended and self.came < 2 * self.most:
-            await self._next()
+        with contextlib.suppress(TimeoutError):
+            async with asyncio.timeout(seconds):
+                while not self.has_ended and self.came < 2 * self.most:
+                    await self._next()
 
 
 def _unavailable(error: Exception) -> RefusedError:

@@ -9,11 +9,17 @@ from speedcal.web.answers import RefusedError, wants_json
 from speedcal.web.auth import Link
 from speedcal.web.context import Context, View
 from speedcal.web.folder import PHASES
+from speedcal.web.proxies import network_of
 
 
 def cookie_name(context: Context) -> str:
     """Return the name of the session cookie; with https the browser itself refuses to have it set by others."""
-    return "__Host-speedcal" if context.web.settings.is_tls else "speedcal"
+    return "__Host-speedcal" if is_secure(context) else "speedcal"
+
+
+def is_secure(context: Context) -> bool:
+    """Tell whether the browser came by https."""
+    return context.request.url.scheme == "https"
 
 
 def is_shop(context: Context) -> bool:
@@ -76,26 +82,26 @@ def sign_in(context: Context) -> Response:
     then = _inside(context.text("next"))
     if not context.web.auth.has_passcode:
         return context.go(then)
-    cookie = context.web.auth.sign_in(context.text("passcode"), context.address)
+    auth, device_cookie = context.web.auth, f"{cookie_name(context)}-device"
+    device = context.request.cookies.get(device_cookie, "")
+    cookie = auth.sign_in(context.text("passcode"), network_of(context.address), device)
     if cookie is None:
         return _sign_in(context, then, WRONG_PASSCODE)
     answer = context.go(then)
-    answer.set_cookie(
-        cookie_name(context),
-        cookie,
-        max_age=context.limits.session_hours * 3600,
-        httponly=True,
-        samesite="lax",
-        secure=context.web.settings.is_tls,
-    )
+    _keep_cookie(context, answer, cookie_name(context), cookie, hours=context.limits.session_hours)
+    _keep_cookie(context, answer, device_cookie, auth.known_device(device), hours=24 * context.limits.device_days)
     return answer
+
+
+def _keep_cookie(context: Context, answer: Response, name: str, value: str, *, hours: int) -> None:
+    answer.set_cookie(name, value, max_age=hours * 3600, httponly=True, samesite="lax", secure=is_secure(context))
 
 
 def sign_out(context: Context) -> Response:
     """End the session."""
     context.web.auth.sign_out(context.request.cookies.get(cookie_name(context), ""))
     answer = context.go("/sign-in")
-    answer.delete_cookie(cookie_name(context), secure=context.web.settings.is_tls, httponly=True, samesite="lax")
+    answer.delete_cookie(cookie_name(context), secure=is_secure(context), httponly=True, samesite="lax")
     return answer
 
 

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+import ipaddress
 import logging
 import re
 import time
 from collections.abc import Iterable
 from urllib.parse import urlsplit
 
+from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import ClientDisconnect
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from speedcal.web.answers import RefusedError, refusal_response
+from speedcal.web.logbook import place_of
+from speedcal.web.proxies import believe, is_forwarded
+from speedcal.web.settings import Network
 
 log = logging.getLogger("speedcal.web")
 _HOST = re.compile(r"(\[[0-9a-f:.]+\]|[^:\[\]]+)(?::\d{1,5})?")
@@ -48,8 +53,8 @@ HEADERS = {
 class Guard:
     """Outermost layer of the service."""
 
-    def __init__(self, app: ASGIApp, *, allowed_hosts: Iterable[str]) -> None:
-        self.app, self.allowed_hosts = app, frozenset(allowed_hosts)
+    def __init__(self, app: ASGIApp, *, allowed_hosts: Iterable[str], trusted: Iterable[Network]) -> None:
+        self.app, self.allowed_hosts, self.trusted = app, frozenset(allowed_hosts), tuple(trusted)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one request."""
@@ -71,19 +76,22 @@ class Guard:
             await send(message)
 
         try:
+            believe(scope, self.trusted)
             self.check(scope)
+            await _check_forwarded(scope)
             await self.app(scope, receive, send_guarded)
         except RefusedError as error:
             await refusal_response(scope, error)(scope, receive, send_guarded)
         except ClientDisconnect:
             log.info("the client went away")
         except Exception as error:  # whatever it is, the client gets a sentence and the log gets no data
-            log.error("broke: %s at %s", type(error).__name__, _place_of(error))
+            log.error("broke: %s", place_of(error), extra=scope.get("seen", {}))
             refused = RefusedError(500, "something_broke")
             await refusal_response(scope, refused)(scope, receive, send_guarded)
         finally:
             seconds = time.perf_counter() - started
-            log.info("%s %s %d %.0f ms", scope["method"], _name_of(scope), status, 1000 * seconds)
+            seen = scope.get("seen", {})
+            log.info("%s %s %d %.0f ms", scope["method"], _name_of(scope), status, 1000 * seconds, extra=seen)
 
     def check(self, scope: Scope) -> None:
         """Refuse requests under a foreign host name and writes that another site caused.
@@ -95,10 +103,29 @@ class Guard:
         """
         headers = Headers(scope=scope)
         host = headers.get("host", "")
-        if _without_port(host) not in self.allowed_hosts:
+        if _without_port(host) not in self.allowed_hosts and not _is_own_address(scope, host):
             raise RefusedError(400, "other_host_name")
         if scope["method"] not in _SAFE_METHODS and not is_same_origin(headers, host):
             raise RefusedError(403, "other_site")
+
+
+async def _check_forwarded(scope: Scope) -> None:
+    """Refuse what came through a proxy or a tunnel while no passcode is set: it only looks as if it came from here."""
+    if is_forwarded(Headers(scope=scope)):
+        services = scope["app"].state.services
+        if not await run_in_threadpool(lambda: services.auth.has_passcode):
+            raise RefusedError(403, "forwarded_without_passcode")
+
+
+def _is_own_address(scope: Scope, host: str) -> bool:
+    """Tell whether the host is the very address at which the connection came in; no name can be pointed at that."""
+    server = scope.get("server")
+    try:
+        return server is not None and ipaddress.ip_address(_without_port(host).strip("[]")) == ipaddress.ip_address(
+            server[0]
+        )
+    except ValueError:
+        return False
 
 
 def is_same_origin(headers: Headers, host: str) -> bool:
@@ -123,10 +150,3 @@ def _name_of(scope: Scope) -> str:
     """Return the name of the page; the path itself may hold a link."""
     endpoint = scope.get("endpoint")
     return str(getattr(endpoint, "page_name", "") or getattr(endpoint, "__name__", type(endpoint).__name__))
-
-
-def _place_of(error: BaseException) -> str:
-    frame = error.__traceback__
-    while frame and frame.tb_next:
-        frame = frame.tb_next
-    return f"{frame.tb_frame.f_code.co_filename.rsplit('/', 1)[-1]}:{frame.tb_lineno}" if frame else "unknown"

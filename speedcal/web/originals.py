@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import io
 import os
 import re
 import secrets
@@ -83,6 +84,14 @@ class Originals:
         """Raise :class:`NoRoomError` while the disk has less room than the service keeps free."""
         if shutil.disk_usage(self.root).free < self.free_disk_bytes:
             raise NoRoomError("less room on the disk than the service keeps free")
+
+    def try_writing(self) -> None:
+        """Write a small file as an upload is written, and remove it; an OSError says that this does not work."""
+        probe = self.root / "incoming" / secrets.token_hex(12)
+        try:
+            _copy(io.BytesIO(b"."), probe, limit=1)
+        finally:
+            probe.unlink(missing_ok=True)
 
     def path(self, job_id: str, digest: str) -> Path:
         """Return where an original is kept."""

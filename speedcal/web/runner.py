@@ -17,6 +17,7 @@ from speedcal.errors import SpeedcalError
 from speedcal.text import page_messages
 from speedcal.web.child import AbandonedError, Child, LostError, ToldError
 from speedcal.web.folder import job_files, lay_out
+from speedcal.web.logbook import place_of
 from speedcal.web.originals import Originals
 from speedcal.web.queue import ATTEMPTS, Queue, Run
 from speedcal.web.settings import Limits
@@ -25,6 +26,8 @@ from speedcal.web.store import DriveRow, JobRow, Store, new_id
 log = logging.getLogger("speedcal.web")
 _POLL_S = 1.0
 _WAIT_FOR_STORE_S = 3.0
+_SILENT_S = 90.0
+"""A thread that showed no sign of life for this long hangs."""
 
 
 class Runner:
@@ -35,9 +38,9 @@ class Runner:
         self.name = f"{socket.gethostname()[:20]}-{os.getpid()}-{new_id()[:6]}"
         self._stop, self._work = threading.Event(), threading.Event()
         self._at_once = threading.Semaphore(2)
-        self._threads = [
-            threading.Thread(target=self._serve, args=(f"{self.name}-{n}",), daemon=True) for n in range(workers)
-        ]
+        owners = [f"{self.name}-{n}" for n in range(workers)]
+        self._threads = [threading.Thread(target=self._serve, args=(owner,), daemon=True) for owner in owners]
+        self._signs = dict.fromkeys(owners, time.monotonic())
 
     def start(self) -> None:
         """Start the threads."""
@@ -50,6 +53,14 @@ class Runner:
         self._work.set()
         for thread in self._threads:
             thread.join(timeout=10)
+
+    @property
+    def is_working(self) -> bool:
+        """Tell whether every thread is there and has shown a sign of life lately."""
+        now = time.monotonic()
+        return all(thread.is_alive() for thread in self._threads) and all(
+            now - seen < _SILENT_S for seen in self._signs.values()
+        )
 
     def wake(self) -> None:
         """Say that there is something to do."""
@@ -74,6 +85,7 @@ class Runner:
         child: Child | None = None
         try:
             while not self._stop.is_set():
+                self._signs[owner] = time.monotonic()
                 try:
                     child = child if child and child.is_alive else Child()
                     run = self.queue.claim(owner)
@@ -86,6 +98,8 @@ class Runner:
                 except (DBAPIError, OSError) as error:
                     log.warning("store or disk not available: %s", type(error).__name__)
                     self._stop.wait(_WAIT_FOR_STORE_S)
+                except Exception as error:  # one run must not cost the service its worker; the run is tried again
+                    log.error("worker broke: %s", place_of(error))
         finally:
             if child:
                 child.stop()
@@ -105,19 +119,20 @@ class Runner:
         except SpeedcalError as error:
             self._fail(run, error)
         except LostError as error:
-            log.warning("worker lost run=%s attempt=%d: %s", run.id, run.attempts, error)
+            log.warning("worker lost in try %d: %s", run.attempts, error, extra=_told_as(run))
             if run.attempts >= ATTEMPTS:
                 self._fail(run, _lost())
         except AbandonedError:
-            log.info("run given up run=%s", run.id)
+            log.info("run given up", extra=_told_as(run))
         finally:
             child.stop()
             self.originals.remove_scratch(run.id)
             kind = "look" if run.drive_id else "job"
-            log.info("run %s: %s, try %d, %.1f s", run.id, kind, run.attempts, time.monotonic() - started)
+            log.info("%s, try %d, %.1f s", kind, run.attempts, time.monotonic() - started, extra=_told_as(run))
 
     def _beat(self, run: Run) -> Callable[[str, float], bool]:
         def beat(step: str, part: float) -> bool:
+            self._signs[run.owner] = time.monotonic()
             return not self._stop.is_set() and self.queue.beat(run, step=step, part=part)
 
         return beat
@@ -210,6 +225,11 @@ def look_task(job: JobRow, drive: DriveRow, originals: Originals, scratch: Path,
         "most_rows": limits.readings_rows,
         "out": str(scratch / "out"),
     }
+
+
+def _told_as(run: Run) -> dict[str, str]:
+    """Return what the log says of a run."""
+    return {"job": run.job_id, "role": "worker", "run": run.id}
 
 
 def _answer_of(message: dict[str, Any]) -> dict[str, Any]:

@@ -128,16 +128,18 @@ doomed = Table(
 def _order_without_a_clock(connection: Connection) -> None:
     """Leases and order of the runs no longer ask the clock of the day."""
     for statement in (
-        "ALTER TABLE runs ADD COLUMN beat INTEGER NOT NULL DEFAULT 0",
-        "ALTER TABLE runs ADD COLUMN turn BIGINT NOT NULL DEFAULT 0",
-        "UPDATE runs SET turn = numbered.n FROM (SELECT id, row_number() OVER (ORDER BY created, id) AS n FROM runs) "
-        "AS numbered WHERE numbered.id = runs.id",
-        "ALTER TABLE runs DROP COLUMN lease_until",
-        "DROP INDEX runs_by_state",
-        "CREATE INDEX runs_by_state ON runs (state, turn)",
-        "CREATE INDEX runs_by_turn ON runs (turn)",
+        text("ALTER TABLE runs ADD COLUMN beat INTEGER NOT NULL DEFAULT 0"),
+        text("ALTER TABLE runs ADD COLUMN turn BIGINT NOT NULL DEFAULT 0"),
+        text(
+            "UPDATE runs SET turn = numbered.n FROM (SELECT id, row_number() OVER (ORDER BY created, id) AS n "
+            "FROM runs) AS numbered WHERE numbered.id = runs.id"
+        ),
+        text("ALTER TABLE runs DROP COLUMN lease_until"),
+        text("DROP INDEX runs_by_state"),
+        text("CREATE INDEX runs_by_state ON runs (state, turn)"),
+        text("CREATE INDEX runs_by_turn ON runs (turn)"),
     ):
-        connection.execute(text(statement))
+        connection.execute(statement)
 
 
 MIGRATIONS: tuple[Callable[[Connection], None], ...] = (_order_without_a_clock,)

@@ -9,6 +9,7 @@ from pathlib import Path
 from speedcal.errors import SpeedcalError
 
 MEBIBYTE = 1024 * 1024
+Network = ipaddress.IPv4Network | ipaddress.IPv6Network
 LOCAL_NAMES = ("localhost", "127.0.0.1", "[::1]")
 """Host names under which a browser on the same machine reaches the service."""
 
@@ -41,10 +42,19 @@ class Limits:
     """Fixes in a track."""
     readings_rows: int = 400_000
     """Rows in a readings file."""
+    connections: int = 1000
+    """Connections at the same time; beyond it whoever has most of them loses one."""
+    header_seconds: int = 10
+    """Time for a request to be said, up to its body; also for the handshake of https."""
     receive_seconds: int = 900
-    """Time for the body of an upload to arrive."""
+    """Longest time for the body of an upload to arrive."""
     form_seconds: int = 60
-    """Time for the body of a form without files to arrive."""
+    """Time for the body of a form to arrive; an upload has this and a second for every ``least_bytes_per_s``."""
+    least_bytes_per_s: int = 4096
+    rest_seconds: int = 20
+    """Time for the rest of a body that nobody wants any more."""
+    taking_seconds: int = 60
+    """Time for the client to take what was sent to it."""
     drives_per_job: int = 20
     zip_bytes: int = 48 * MEBIBYTE
     """A job folder that is imported, packed."""
@@ -60,6 +70,11 @@ class Limits:
     """Largest file that a worker process may write."""
     uploads_at_once: int = 16
     """Uploads that are received at the same time; one more gets the busy answer."""
+    uploads_per_address: int = 8
+    uploads_per_link: int = 4
+    patience_seconds: int = 10
+    """An upload that had this time and brings less than ``slow_bytes_per_s`` gives way when places are short."""
+    slow_bytes_per_s: int = 16 * 1024
     runs_waiting: int = 500
     """Analyses that may wait; an upload beyond it gets the busy answer."""
     free_disk_bytes: int = 256 * MEBIBYTE
@@ -69,7 +84,9 @@ class Limits:
     attempts: int = 5
     """Wrong passcodes from one address in ``attempt_minutes``."""
     attempts_overall: int = 60
-    """Wrong passcodes from all addresses in ``attempt_minutes``."""
+    """Wrong passcodes from all devices that never knew it in ``attempt_minutes``."""
+    device_days: int = 400
+    """A device on which somebody signed in is known for this long."""
     attempt_minutes: int = 15
 
 
@@ -87,6 +104,8 @@ class Settings:
     """Names under which browsers reach the service, besides the local ones and ``host``."""
     tls_cert: Path | None = None
     tls_key: Path | None = None
+    trusted_proxies: tuple[str, ...] = ()
+    """Addresses or networks of proxies that are believed what they say about the client."""
     workers: int = 2
     """Analyses at the same time; 0 leaves them to another server on the same store."""
     limits: Limits = field(default_factory=Limits)
@@ -99,7 +118,22 @@ class Settings:
     @property
     def is_local(self) -> bool:
         """Tell whether only this machine can reach the service, as far as the settings say."""
-        return is_loopback(self.host) and all(is_loopback(name) for name in self.host_names)
+        named = all(is_loopback(name) for name in self.host_names)
+        return is_loopback(self.host) and named and not self.trusted_proxies
+
+    @property
+    def trusted_networks(self) -> tuple[Network, ...]:
+        """Networks of the proxies that are trusted.
+
+        Raises
+        ------
+        ServiceError
+            One of them is no address.
+        """
+        try:
+            return tuple(ipaddress.ip_network(proxy, strict=False) for proxy in self.trusted_proxies)
+        except ValueError:
+            raise ServiceError("proxy_address_unreadable", found=" ".join(self.trusted_proxies)) from None
 
     @property
     def allowed_hosts(self) -> tuple[str, ...]:

@@ -17,6 +17,7 @@ from typing import Any, TextIO
 
 from speedcal.errors import SpeedcalError
 from speedcal.text.job_messages import step_name
+from speedcal.web.logbook import place_of
 from speedcal.web.settings import Limits
 
 Tell = Callable[[str, float], None]
@@ -108,20 +109,11 @@ def answer(line: str, out: TextIO) -> None:
     except MemoryError:
         say({"error": _told("too_much_memory")})
     except Exception as error:  # the parent tells the user; where it broke is for the log
-        say({"error": _told("analysis_broke"), "broke": _place_of(error)})
+        say({"error": _told("analysis_broke"), "broke": place_of(error)})
 
 
 def _told(code: str) -> dict[str, Any]:
     return SpeedcalError(code).to_dict()
-
-
-def _place_of(error: BaseException) -> str:
-    """Return the kind of an error and where it was raised, without its text: that may quote the user's data."""
-    frame = error.__traceback__
-    while frame and frame.tb_next:
-        frame = frame.tb_next
-    where = f"{Path(frame.tb_frame.f_code.co_filename).name}:{frame.tb_lineno}" if frame else "unknown"
-    return f"{type(error).__name__} at {where}"
 
 
 def main() -> None:

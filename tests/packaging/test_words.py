@@ -32,7 +32,7 @@ NOT_YET_MOVED: tuple[str, ...] = (
 FOR_CALLERS = (
     "ValueError", "TypeError", "RuntimeError", "AttributeError", "FileNotFoundError",  # mistakes of a program
     "NoRoomError", "TooLargeError", "LostError", "BadZipFile", "ConnectionError",  # caught before anybody reads them
-    "info", "warning", "error", "compile",  # the log of the service; patterns
+    "info", "warning", "error", "compile", "text",  # the log of the service; patterns; statements to the store
 )  # fmt: skip
 NOT_YET_ASKED_FOR = {
     "engine_column_missing",

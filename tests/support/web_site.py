@@ -11,7 +11,7 @@ from typing import Any
 
 from starlette.testclient import TestClient
 
-from speedcal.web.app import create_app
+from speedcal.web.app import create_app, make_services
 from speedcal.web.context import Services
 from speedcal.web.settings import Limits, Settings
 
@@ -70,9 +70,15 @@ class Site:
 
 
 @contextmanager
-def open_site(folder: Path, *, limits: Limits | None = None, workers: int = 0, **more: Any) -> Iterator[Site]:
+def open_site(
+    folder: Path, *, limits: Limits | None = None, workers: int = 0, passcode: str = "", **more: Any
+) -> Iterator[Site]:
     """Start a service in this process; without workers nothing is analysed."""
     settings = Settings(data=folder / "data", limits=limits or Limits(free_disk_bytes=0), workers=workers, **more)
+    if passcode:
+        services = make_services(settings)
+        services.auth.set_passcode(passcode)
+        services.store.close()
     app = create_app(settings)
     with TestClient(app, base_url="http://localhost", raise_server_exceptions=True) as client:
         yield Site(client, app.state.services)

@@ -112,6 +112,59 @@ def test_guesses_from_many_addresses_are_limited_together(auth: Auth) -> None:
         auth.sign_in("wrong passcode", "10.9.9.9")
 
 
+def test_strangers_cannot_lock_out_a_device_that_knew_the_passcode(auth: Auth) -> None:
+    """Neither by guessing from its own address (one line for the whole shop) nor from many."""
+    auth.set_passcode(PASSCODE)
+    assert auth.sign_in(PASSCODE, "10.0.0.1")
+    device = auth.known_device("")
+    for n in range(60):
+        for address in ("10.0.0.1", f"10.0.1.{n}"):
+            try:
+                auth.sign_in("wrong passcode", address)
+            except TooManyAttemptsError:
+                continue
+    with pytest.raises(TooManyAttemptsError):
+        auth.sign_in(PASSCODE, "10.9.9.9")
+    assert auth.sign_in(PASSCODE, "10.0.0.1", device)
+    assert auth.known_device(device) == device
+
+
+def test_a_device_has_five_guesses_of_its_own_and_a_made_up_one_is_a_stranger(auth: Auth) -> None:
+    """A stolen phone may not guess on."""
+    auth.set_passcode(PASSCODE)
+    device, forged = auth.known_device(""), "x" * 24 + "." + "y" * 24
+    for _ in range(5):
+        auth.sign_in("wrong passcode", "10.0.0.1", device)
+    with pytest.raises(TooManyAttemptsError):
+        auth.sign_in(PASSCODE, "10.0.0.1", device)
+    for n in range(60):
+        auth.sign_in("wrong passcode", f"10.0.0.{n}", forged)
+    with pytest.raises(TooManyAttemptsError):
+        auth.sign_in(PASSCODE, "10.9.9.9", forged)
+    with pytest.raises(TooManyAttemptsError):
+        auth.sign_in(PASSCODE, "10.9.9.9", Auth(auth.store, b"z" * 32, Limits()).known_device(""))
+
+
+def test_unlocking_forgets_the_wrong_ones(auth: Auth) -> None:
+    """For every address and device."""
+    auth.set_passcode(PASSCODE)
+    for _ in range(5):
+        auth.sign_in("wrong passcode", "10.0.0.1")
+    auth.unlock()
+    assert auth.sign_in(PASSCODE, "10.0.0.1")
+
+
+def test_a_clock_that_steps_back_does_not_lengthen_the_wait(auth: Auth, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Guesses of the future do not count."""
+    auth.set_passcode(PASSCODE)
+    now = time.time()
+    monkeypatch.setattr(time, "time", lambda: now + 86400)
+    for _ in range(5):
+        auth.sign_in("wrong passcode", "10.0.0.1")
+    monkeypatch.setattr(time, "time", lambda: now)
+    assert auth.sign_in(PASSCODE, "10.0.0.1")
+
+
 def test_a_right_passcode_clears_the_count_of_its_address(auth: Auth) -> None:
     """Four typing errors a day do not add up."""
     auth.set_passcode(PASSCODE)

@@ -13,6 +13,7 @@ import pytest
 from support.web_site import FORM, Site, open_site
 
 from speedcal.web import drives
+from speedcal.web.admission import Upload
 from speedcal.web.settings import Limits
 
 SMALL = Limits(
@@ -176,11 +177,11 @@ def test_uploads_at_once(tmp_path: Path) -> None:
     """While as many are being received as may be, one more gets the busy answer."""
     with open_site(tmp_path, limits=Limits(uploads_at_once=1, free_disk_bytes=0)) as site:
         base = site.new_job()
-        site.services.uploads_now = 1
-        assert site.send(base).status_code == 503
-        site.services.uploads_now = 0
+        other = Upload("192.0.2.1", "")
+        with site.services.uploads.place(other):
+            assert site.send(base).status_code == 503
         assert site.send(base).status_code == 303
-        assert site.services.uploads_now == 0
+        assert not site.services.uploads.under_way
 
 
 def test_a_disk_without_room(tmp_path: Path) -> None:
@@ -218,7 +219,7 @@ def test_a_body_that_does_not_arrive_is_not_waited_for(tmp_path: Path) -> None:
         first = multipart([("held", None, b"30")])[:50]
         answer = asyncio.run(_stall(site, path, headers, first))
         assert answer == 408
-        assert site.services.uploads_now == 0
+        assert not site.services.uploads.under_way
 
 
 async def _stall(site: Site, path: str, headers: dict[str, str], first: bytes) -> int:
@@ -248,6 +249,6 @@ async def _stall(site: Site, path: str, headers: dict[str, str], first: bytes) -
 def test_who_may_not_come_in_sends_no_body(site: Site) -> None:
     """The door is asked before anything of the body is taken in: a stranger cannot fill the disk or take a place."""
     headers = {"content-type": "multipart/form-data; boundary=----edge"}
-    site.services.uploads_now = SMALL.uploads_at_once
+    site.services.uploads.under_way |= {Upload(f"192.0.2.{n}", "") for n in range(SMALL.uploads_at_once)}
     answer = site.client.post("/o/not.alink/drives/new/before", content=padded(5000), headers=headers)
     assert answer.status_code == 404, "a busy answer would mean that the door comes second"

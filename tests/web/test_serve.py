@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import json
 import shutil
+import socket
 import ssl
 import subprocess
 import sys
+import urllib.error
 import urllib.request
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import pytest
 from click.testing import CliRunner
@@ -16,7 +20,8 @@ from support.web_server import WebServer
 
 from speedcal.cli.serve import command
 from speedcal.web.app import make_services
-from speedcal.web.settings import Settings
+from speedcal.web.listen import addresses_to_open, is_open_to_listeners, open_sockets
+from speedcal.web.settings import ServiceError, Settings
 
 
 def serve(*options: str, stdin: str = "") -> subprocess.CompletedProcess[str]:
@@ -52,6 +57,8 @@ def test_the_passcode_is_set_from_standard_input(tmp_path: Path) -> None:
         (["--database", "mysql://x/y"], "postgresql+psycopg"),
         (["--data", "/proc/nowhere"], "data folder cannot be used"),
         (["--port", "70000"], "70000"),
+        (["--trusted-proxy", "proxy.example"], "no address and no network"),
+        (["--tls-cert", __file__, "--tls-key", __file__], "do not belong together"),
         (["--database", "postgresql+psycopg://nobody@127.0.0.1:1/none"], "cannot be reached"),
     ],
 )
@@ -61,6 +68,89 @@ def test_what_it_cannot_start_with_is_named(tmp_path: Path, options: list[str], 
     assert done.returncode == 2
     assert words in done.stderr
     assert "Traceback" not in done.stderr
+
+
+def test_a_port_that_is_taken_is_told_in_words(tmp_path: Path) -> None:
+    """Status 2, no traceback, and nothing of the server's own language."""
+    with socket.socket() as other:
+        other.bind(("127.0.0.1", 0))
+        other.listen()
+        done = serve("--data", str(tmp_path / "data"), "--port", str(other.getsockname()[1]))
+    assert done.returncode == 2
+    assert "is taken by another program" in done.stderr
+    assert "Errno" not in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_a_host_that_is_not_this_machine_is_told(tmp_path: Path) -> None:
+    """An address of a documentation network (RFC 5737)."""
+    with pytest.raises(ServiceError, match="no address of this machine"):
+        open_sockets(Settings(data=tmp_path, host="192.0.2.1", port=0))
+
+
+@pytest.mark.parametrize(
+    ("options", "addresses"),
+    [
+        ({}, ("http://127.0.0.1:8000/",)),
+        ({"host": "::1"}, ("http://[::1]:8000/",)),
+        ({"host": "0.0.0.0", "host_names": ("shop-pc.example",)},  # noqa: S104
+         ("http://localhost:8000/", "http://shop-pc.example:8000/")),
+        ({"host": "::", "host_names": ("shop-pc.example",), "tls_cert": Path("a")},
+         ("https://localhost:8000/", "https://shop-pc.example:8000/")),
+    ],
+)  # fmt: skip
+def test_the_addresses_it_prints_can_be_opened(options: dict[str, object], addresses: tuple[str, ...]) -> None:
+    """Never one that means every address, such as 0.0.0.0; the host is one the service answers to."""
+    settings = Settings(data=Path(), **options)  # type: ignore[arg-type]
+    assert addresses_to_open(settings, 8000) == addresses
+    assert all(urlsplit(address).hostname.strip("[]") in str(settings.allowed_hosts) for address in addresses)
+
+
+def test_the_usual_port_is_left_out() -> None:
+    """As browsers do."""
+    assert addresses_to_open(Settings(data=Path(), host="localhost", tls_cert=Path("a")), 443) == (
+        "https://localhost/",
+    )
+
+
+def test_without_a_name_the_address_in_the_network_is_printed_and_answers(tmp_path: Path) -> None:
+    """The host of a request may be the address at which it came in; a name that is not known may not."""
+    assert serve("--data", str(tmp_path / "data"), "--set-passcode", stdin="brass kettle tide\n").returncode == 0
+    server = WebServer(tmp_path / "data", "--host", "0.0.0.0").start()  # noqa: S104
+    try:
+        said = server.log.read_text()
+        assert "plain http" in said
+        for line in (line for line in said.splitlines() if "http://" in line):
+            address = next(word for word in line.split() if word.startswith("http://"))
+            with urllib.request.urlopen(f"{address}sign-in") as answer:  # noqa: S310 - our own service
+                assert answer.status == 200
+        named = urllib.request.Request(f"{server.address}/sign-in", headers={"Host": "rebound.example"})  # noqa: S310
+        with pytest.raises(urllib.error.HTTPError, match="400"):
+            urllib.request.urlopen(named)  # noqa: S310
+    finally:
+        server.stop()
+    log = tmp_path / "data" / "log" / f"serve-{server.port}.jsonl"
+    lines = [json.loads(line) for line in log.read_text().splitlines()]
+    assert any(line["message"].startswith("GET sign_in_page 200") for line in lines)
+
+
+def test_on_this_machine_alone_nothing_is_warned_about() -> None:
+    """Http does not leave it."""
+    assert not is_open_to_listeners(Settings(data=Path()))
+    assert is_open_to_listeners(Settings(data=Path(), host="0.0.0.0"))  # noqa: S104
+    assert not is_open_to_listeners(Settings(data=Path(), host="0.0.0.0", tls_cert=Path("a")))  # noqa: S104
+
+
+def test_the_shop_unlocks_its_door_from_the_machine_itself(tmp_path: Path) -> None:
+    """While the service runs."""
+    data = tmp_path / "data"
+    services = make_services(Settings(data=data))
+    services.auth.set_passcode("brass kettle tide")
+    for _ in range(5):
+        services.auth.sign_in("wrong passcode", "a")
+    assert serve("--data", str(data), "--unlock").returncode == 0
+    assert services.auth.sign_in("brass kettle tide", "a")
+    services.store.close()
 
 
 def test_every_option_has_a_help_text() -> None:

@@ -1,0 +1,136 @@
+"""Where the service listens, under which addresses people open it, and the server that answers there."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import ipaddress
+import os
+import socket
+import ssl
+from functools import partial
+from typing import TYPE_CHECKING, Any, cast
+
+from speedcal.web.settings import ServiceError, Settings, is_loopback
+
+if TYPE_CHECKING:
+    import uvicorn
+
+_REASONS = {errno.EADDRINUSE: "port_taken", errno.EACCES: "port_not_allowed", errno.EADDRNOTAVAIL: "host_not_here"}
+
+
+def open_sockets(settings: Settings) -> list[socket.socket]:
+    """Take the addresses at which the service listens.
+
+    Raises
+    ------
+    ServiceError
+        The port is taken or not allowed, or the host is not this machine.
+    """
+    port, opened = settings.port, []
+    try:
+        for family, address in _addresses(settings.host, port):
+            made = socket.socket(family, socket.SOCK_STREAM)
+            opened.append(made)
+            if os.name != "nt":  # there it would let two programs take the same port
+                made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            if family == socket.AF_INET6:
+                made.setsockopt(socket.IPPROTO_IPV6, socket.IPV6_V6ONLY, 1)
+            made.bind((address, port))
+            made.listen()
+            port = port or made.getsockname()[1]
+    except OSError as error:
+        for made in opened:
+            made.close()
+        code = _REASONS.get(error.errno or 0, "host_not_here")
+        raise ServiceError(code, host=settings.host, port=port) from None
+    return opened
+
+
+def _addresses(host: str, port: int) -> list[tuple[socket.AddressFamily, str]]:
+    if host.lower() == "localhost":
+        return [(socket.AF_INET, "127.0.0.1")]
+    found = socket.getaddrinfo(host.strip("[]"), port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE)
+    return list(dict.fromkeys((family, str(address[0])) for family, _, _, _, address in found))
+
+
+def addresses_to_open(settings: Settings, port: int) -> tuple[str, ...]:
+    """Return the addresses that a browser can open: the one for this machine first, then those for others."""
+    scheme = "https" if settings.is_tls else "http"
+    everywhere = _is_any(settings.host)
+    hosts = ["localhost"] if everywhere else [settings.host]
+    hosts += [name for name in settings.host_names if name not in hosts]
+    if everywhere and not settings.host_names and (own := _own_address()):
+        hosts.append(own)
+    usual = {"http": 80, "https": 443}[scheme]
+    end = "" if port == usual else f":{port}"
+    return tuple(f"{scheme}://{f'[{host}]' if ':' in host and host[0] != '[' else host}{end}/" for host in hosts)
+
+
+def is_open_to_listeners(settings: Settings) -> bool:
+    """Tell whether passcode and drives cross a network that others may listen on."""
+    return not settings.is_tls and not is_loopback(settings.host)
+
+
+def _is_any(host: str) -> bool:
+    try:
+        return ipaddress.ip_address(host.strip("[]")).is_unspecified
+    except ValueError:
+        return not host
+
+
+def _own_address() -> str:
+    """Return the address of this machine in its network; nothing is sent to find it."""
+    with contextlib.suppress(OSError), socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        probe.connect(("192.0.2.1", 9))
+        return str(probe.getsockname()[0])
+    return ""
+
+
+def certificate(settings: Settings) -> ssl.SSLContext | None:
+    """Return what https is spoken with, or None for http.
+
+    Raises
+    ------
+    ServiceError
+        Certificate or key cannot be used.
+    """
+    if settings.tls_cert is None:
+        return None
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+    try:
+        context.load_cert_chain(settings.tls_cert, settings.tls_key)
+    except OSError:
+        raise ServiceError("certificate_unusable", source=settings.tls_cert.name) from None
+    return context
+
+
+def make_server(settings: Settings) -> uvicorn.Server:
+    """Return the server with its deadlines and its room for connections."""
+    import uvicorn
+
+    from speedcal.web.app import create_app
+    from speedcal.web.protocol import Lines, PatientProtocol, room_for_connections
+
+    room = room_for_connections(settings.limits.connections)
+    lines = Lines(room, settings.limits, certificate(settings))
+    config = uvicorn.Config(
+        create_app(settings),
+        loop="asyncio",
+        http=cast(Any, partial(PatientProtocol, lines=lines)),
+        ws="none",
+        backlog=room,
+        access_log=False,  # it would write down paths, and links are paths
+        log_config=None,
+        server_header=False,
+        proxy_headers=False,
+        timeout_graceful_shutdown=10,
+        h11_max_incomplete_event_size=32 * 1024,
+    )
+    return uvicorn.Server(config)
+
+
+def serve(settings: Settings, sockets: list[socket.socket]) -> None:
+    """Answer until somebody stops the service."""
+    with contextlib.suppress(KeyboardInterrupt):
+        make_server(settings).run(sockets=sockets)

@@ -1,0 +1,164 @@
+"""What a client may make the server wait for, over real sockets: nothing for long, and never at the cost of others."""
+
+from __future__ import annotations
+
+import select
+import socket
+import ssl
+import subprocess
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from support.needs import missing
+from support.web_thread import serve_in_thread, until_closed
+
+from speedcal.web import protocol
+from speedcal.web.settings import Limits
+
+LIMITS = replace(Limits(), free_disk_bytes=0)
+HEAD = b"POST /sign-in HTTP/1.1\r\nHost: localhost\r\nContent-Type: application/x-www-form-urlencoded\r\n"
+
+
+def hurried(**seconds: float) -> Limits:
+    """Return limits with other times."""
+    return replace(LIMITS, **seconds)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("first", [b"", b"GET / HTTP/1.1\r\nHost: loc"])
+def test_a_client_that_says_nothing_or_half_a_request_is_let_go(tmp_path: Path, first: bytes) -> None:
+    """Nothing is answered: browsers open lines ahead of time, and an answer nobody asked for would confuse them."""
+    with serve_in_thread(tmp_path, hurried(header_seconds=0.2)) as served:
+        assert until_closed(served.line(first)) == b""
+
+
+def test_words_that_trickle_in_do_not_buy_time(tmp_path: Path) -> None:
+    """The deadline is for the whole request, not for the next byte."""
+    with serve_in_thread(tmp_path, hurried(header_seconds=0.5)) as served:
+        line = served.line(b"GET / HTTP/1.1\r\n")
+        for n in range(10_000):
+            if select.select([line], [], [], 0.02)[0]:
+                break
+            line.sendall(b"X-%d: 1\r\n" % n)
+        else:
+            raise AssertionError("the line is still open")
+
+
+def test_the_second_request_on_a_line_has_a_deadline_too(tmp_path: Path) -> None:
+    """After a good one."""
+    with serve_in_thread(tmp_path, hurried(header_seconds=0.5)) as served:
+        line = served.line(b"GET /sign-in HTTP/1.1\r\nHost: localhost\r\n\r\n")
+        answer = line.recv(65536)
+        line.sendall(b"GET /sign-in HT")
+        assert b"200 OK" in answer + until_closed(line)
+
+
+def test_a_body_that_does_not_come_is_answered_and_let_go(tmp_path: Path) -> None:
+    """408 in words, then the line ends although the body is still missing."""
+    with serve_in_thread(tmp_path, hurried(form_seconds=0.2, rest_seconds=0.2)) as served:
+        line = served.line(HEAD + b"Content-Length: 100\r\n\r\npass")
+        assert until_closed(line).startswith(b"HTTP/1.1 408")
+
+
+def test_a_body_nobody_asked_for_is_not_taken_in_for_long(tmp_path: Path) -> None:
+    """A page that does not exist is answered at once; the rest of the body has seconds."""
+    with serve_in_thread(tmp_path, hurried(rest_seconds=0.2)) as served:
+        line = served.line(HEAD.replace(b"/sign-in", b"/nowhere") + b"Content-Length: 100000\r\n\r\nx")
+        assert until_closed(line).startswith(b"HTTP/1.1 404")
+
+
+def test_an_answer_that_is_not_taken_is_thrown_away(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A client that asks for much and reads nothing holds a line for seconds only."""
+    ended: list[str] = []
+    real = protocol.PatientProtocol.end
+
+    def noted(self: protocol.PatientProtocol, why: str) -> None:
+        ended.append(why)
+        real(self, why)
+
+    monkeypatch.setattr(protocol.PatientProtocol, "end", noted)
+    with serve_in_thread(tmp_path, hurried(taking_seconds=0.3)) as served:
+        line = socket.socket()
+        line.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 2048)
+        line.settimeout(30)
+        line.connect(("127.0.0.1", served.port))
+        served.open.append(line)
+        request = b"GET /static/style.css HTTP/1.1\r\nHost: localhost\r\n\r\n"
+        poller = select.poll()
+        poller.register(line, select.POLLERR | select.POLLHUP)
+        line.setblocking(False)
+        for _ in range(20_000):
+            try:
+                line.send(request)
+            except BlockingIOError:
+                pass
+            except (ConnectionResetError, BrokenPipeError):
+                break
+            if poller.poll(5):
+                break
+    assert ended[:1] == ["taking"]
+
+
+def test_whoever_has_most_lines_loses_the_oldest_idle_one(tmp_path: Path) -> None:
+    """Room for twenty: a hundred half requests from one address do not keep another out, nor end its line."""
+    with serve_in_thread(tmp_path, replace(LIMITS, connections=20)) as served:
+        mine = served.line(b"GET /sign-in HTTP/1.1\r\n", source="127.0.0.1")
+        theirs = [served.line(b"GET / HTTP/1.1\r\n", source="127.0.0.2") for _ in range(100)]
+        assert served.ask(source="127.0.0.3") == b"HTTP/1.1 200 OK"
+        mine.sendall(b"Host: localhost\r\n\r\n")
+        assert mine.recv(4096).startswith(b"HTTP/1.1 200 OK")
+        assert until_closed(theirs[0]) == b""
+
+
+def test_the_descriptors_of_the_process_are_never_used_up(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Lines, as many that knock, and what files and workers need stay below the limit of the system."""
+    resource = pytest.importorskip("resource")
+    for soft, hard in ((1024, 1024), (1024, 4096), (256, 512), (1_000_000, 1_000_000)):
+        limit = [soft, hard]
+        monkeypatch.setattr(resource, "getrlimit", lambda _which, limit=limit: tuple(limit))
+        monkeypatch.setattr(resource, "setrlimit", lambda _which, new, limit=limit: limit.__setitem__(0, new[0]))
+        room = protocol.room_for_connections(1000)
+        assert 2 * room + 200 <= limit[0] <= hard
+        assert room >= 20
+
+
+@pytest.fixture(scope="module")
+def pair(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, Path]:
+    """Make a certificate for this machine."""
+    folder = tmp_path_factory.mktemp("pair")
+    cert, key = folder / "cert.pem", folder / "key.pem"
+    try:
+        subprocess.run(
+            ["openssl", "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-keyout", str(key), "-out", str(cert),
+             "-days", "2", "-subj", "/CN=localhost", "-addext", "subjectAltName=DNS:localhost"],
+            check=True, capture_output=True,
+        )  # fmt: skip
+    except FileNotFoundError:
+        missing("openssl")
+    return cert, key
+
+
+def test_https_is_under_the_same_deadlines(tmp_path: Path, pair: tuple[Path, Path]) -> None:
+    """A handshake that does not go on, and half a request after it; a whole request is answered."""
+    context = ssl.create_default_context(cafile=str(pair[0]))
+    limits = hurried(header_seconds=1)
+    with serve_in_thread(tmp_path, limits, tls_cert=pair[0], tls_key=pair[1]) as served:
+        assert until_closed(served.line(b"\x16\x03\x01")) == b""
+        with context.wrap_socket(served.line(), server_hostname="localhost") as line:
+            line.sendall(b"GET /sign-in HTTP/1.1\r\nHost: localhost\r\n\r\n")
+            assert line.recv(4096).startswith(b"HTTP/1.1 200 OK")
+            line.sendall(b"GET /sign-in")
+            while line.recv(65536):
+                pass
+
+
+def test_handshakes_that_do_not_go_on_are_counted_as_lines(tmp_path: Path, pair: tuple[Path, Path]) -> None:
+    """Room for twenty; another address is still served."""
+    context = ssl.create_default_context(cafile=str(pair[0]))
+    limits = replace(LIMITS, connections=20)
+    with serve_in_thread(tmp_path, limits, tls_cert=pair[0], tls_key=pair[1]) as served:
+        theirs = [served.line(b"\x16", source="127.0.0.2") for _ in range(60)]
+        with context.wrap_socket(served.line(), server_hostname="localhost") as line:
+            line.sendall(b"GET /sign-in HTTP/1.1\r\nHost: localhost\r\n\r\n")
+            assert line.recv(4096).startswith(b"HTTP/1.1 200 OK")
+        assert until_closed(theirs[0]) == b""
