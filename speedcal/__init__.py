@@ -16,13 +16,13 @@ if TYPE_CHECKING:
     from speedcal.conformity import RoadTestPlan, Tolerance, Verification, load_tolerance, plan, verify
     from speedcal.errors import SpeedcalError
     from speedcal.jobs import Job, JobResult, load_job
-    from speedcal.logs import Readings, Track, read_readings, read_track
+    from speedcal.logs import Checks, Readings, Track, read_checks, read_readings, read_track
     from speedcal.vehicle import Corrections, Vehicle, correct
 
 _HOME = {
     "SpeedcalError": "errors",
     **dict.fromkeys(("Job", "JobResult", "load_job"), "jobs"),
-    **dict.fromkeys(("Readings", "Track", "read_readings", "read_track"), "logs"),
+    **dict.fromkeys(("Checks", "Readings", "Track", "read_checks", "read_readings", "read_track"), "logs"),
     **dict.fromkeys(("Calibration", "calibrate", "calibrate_checks"), "calibration"),
     **dict.fromkeys(("Corrections", "Vehicle", "correct"), "vehicle"),
     **dict.fromkeys(("RoadTestPlan", "Tolerance", "Verification", "load_tolerance", "plan", "verify"), "conformity"),
@@ -30,6 +30,7 @@ _HOME = {
 
 __all__ = [
     "Calibration",
+    "Checks",
     "Corrections",
     "Job",
     "JobResult",
@@ -46,6 +47,7 @@ __all__ = [
     "load_job",
     "load_tolerance",
     "plan",
+    "read_checks",
     "read_readings",
     "read_track",
     "verify",

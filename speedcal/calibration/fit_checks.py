@@ -81,11 +81,12 @@ def calibrate_checks(checks: Checks, *, unit: DisplayUnit | None = None) -> Cali
     """
     rows = np.flatnonzero(checks.has_speed)
     if len(rows) < FEWEST_CHECKS:
-        raise FitError("too_few_checks", source=checks.source, count=len(rows))
+        code = "too_few_checks" if (odometer := _odometer(checks)) is None else "odometer_only"
+        raise FitError(code, source=checks.source, count=len(rows), odometer_factor=odometer)
     speed, shown = checks.true_mps[rows], checks.dial_mps[rows]
-    variance = checks.dial_step_mps**2 / 12 + CHECK_HOLD_MPS**2 + checks.u_true_mps[rows] ** 2
-    right = _right(speed, shown, np.sqrt(variance))
-    dial = _fitted(speed[right], shown[right], variance[right], checks.u_common)
+    noise = _noise(checks, rows)
+    right = _right(speed, shown, noise)
+    dial = _fitted(speed[right], shown[right], noise[np.ix_(right, right)], checks.u_common)
     residual = shown - dial.indicated(speed)
     low, high = dial.driven_mps
     reference = (low + high) / 2
@@ -100,7 +101,7 @@ def calibrate_checks(checks: Checks, *, unit: DisplayUnit | None = None) -> Cali
         readings=_table(checks, dial, rows, right),
         ground=_no_ground(),
         steady_runs=int(right.sum()),
-        budget=_budget(checks, dial, reference, variance[right], rows[right]),
+        budget=_budget(checks, dial, reference, np.diag(noise)[right], rows[right]),
         reference_speed_mps=reference,
         findings=checks.findings,
         sources=((checks.source, checks.digest),),
@@ -108,20 +109,28 @@ def calibrate_checks(checks: Checks, *, unit: DisplayUnit | None = None) -> Cali
     return trust_in_checks(calibration)
 
 
-def _fitted(speed: FloatArray, shown: FloatArray, variance: FloatArray, u_common: float) -> Dial:
-    return dial_through(speed, shown, np.diag(variance), used_mps=speed).geared(1.0, u_ln_factor=u_common)
+def _noise(checks: Checks, rows: IntArray) -> FloatArray:
+    """Return the covariance of the readings about the dial, shape (n, n). [m2/s2]."""
+    u_true = checks.u_true_mps[rows]
+    together = np.eye(len(rows)) if checks.correlation is None else checks.correlation[np.ix_(rows, rows)]
+    own = checks.dial_step_mps**2 / 12 + CHECK_HOLD_MPS**2
+    return np.asarray(np.eye(len(rows)) * own + np.outer(u_true, u_true) * together)
 
 
-def _right(speed: FloatArray, shown: FloatArray, u: FloatArray) -> BoolArray:
+def _fitted(speed: FloatArray, shown: FloatArray, noise: FloatArray, u_common: float) -> Dial:
+    return dial_through(speed, shown, noise, used_mps=speed).geared(1.0, u_ln_factor=u_common)
+
+
+def _right(speed: FloatArray, shown: FloatArray, noise: FloatArray) -> BoolArray:
     """Return which checks agree with the line through the others; with fewer than five none can be told."""
     right = np.ones(len(speed), bool)
     if len(speed) < FEWEST_CHECKS_TO_DOUBT:
         return right
     for row in range(len(speed)):
         others = np.arange(len(speed)) != row
-        dial = _fitted(speed[others], shown[others], u[others] ** 2, 0.0)
+        dial = _fitted(speed[others], shown[others], noise[np.ix_(others, others)], 0.0)
         away = abs(float(shown[row] - dial.indicated(speed[row])))
-        right[row] = away <= CHECK_WRONG_FROM * float(np.hypot(u[row], dial.u_indicated(speed[row])))
+        right[row] = away <= CHECK_WRONG_FROM * float(np.sqrt(noise[row, row] + dial.u_indicated(speed[row]) ** 2))
     return right if right.sum() > len(right) / 2 else np.ones(len(speed), bool)
 
 

@@ -1,4 +1,4 @@
-"""``speedcal calibrate``: how the instrument reads, from a recorded drive."""
+"""``speedcal calibrate``: how the instrument reads, from a recorded drive or from checks."""
 
 from __future__ import annotations
 
@@ -12,12 +12,13 @@ from speedcal.errors import ReadingsFormatError
 from speedcal.units import DisplayUnit, SpeedUnit
 
 if TYPE_CHECKING:
+    from speedcal.calibration import Calibration
     from speedcal.logs import Readings
 
 
 @click.command()
-@click.argument("track", type=click.Path(path_type=Path))
-@click.argument("readings", type=click.Path(path_type=Path))
+@click.argument("track", metavar="TRACK|CHECKS", type=click.Path(path_type=Path))
+@click.argument("readings", type=click.Path(path_type=Path), required=False)
 @click.option("--column", help="Header of the column with the indicated speed, where a file has several.")
 @click.option("--zone", help="Zone of the times of the readings where they carry none, such as +02:00.")
 @click.option(
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
 @result_options
 def command(
     track: Path,
-    readings: Path,
+    readings: Path | None,
     column: str | None,
     zone: str | None,
     clock_offset: float | None,
@@ -44,26 +45,49 @@ def command(
     without times is a list of speeds that were held one after the other. The clocks need not agree. --unit is the
     unit of the answer, and that of the readings where their file names none.
 
+    Without a track, CHECKS is one table whose rows have both what the dial showed and what tells the true speed: a
+    phone's speed, a measured mile and its time, mile posts and their times. The guide has a page, checks.
+
     \b
     Examples:
       speedcal calibrate drive.gpx readings.csv
       speedcal calibrate drive.gpx notes.txt --unit mph --budget
+      speedcal calibrate measured_mile.csv
 
     \b
-    A passenger writes the readings down, the driver drives. Keep to the speed limit, on a suitable road.
-    Local rules on speedometers and odometers come first.
+    A passenger writes the readings down and works the watch, the driver drives. Keep to the speed limit, on a
+    suitable road. Local rules on speedometers and odometers come first.
     """
-    from speedcal.calibration import calibrate
-    from speedcal.logs import read_track
     from speedcal.text.calibration_summary import budget_text
 
-    result = calibrate(
-        read_track(track),
-        _readings(readings, unit, column, zone),
-        unit=cast(DisplayUnit | None, unit),
-        clock_offset_s=clock_offset,
-    )
+    if readings is None:
+        if zone is not None or clock_offset is not None:
+            raise click.UsageError("checks carry no clock: --zone and --clock-offset need TRACK and READINGS")
+        result = _from_checks(track, unit, column)
+    else:
+        result = _from_drive(track, _readings(readings, unit, column, zone), unit, clock_offset)
     emit(result, as_json, f"{result}\n\n{budget_text(result)}" if budget else str(result))
+
+
+def _from_drive(track: Path, readings: Readings, unit: str | None, clock_offset: float | None) -> Calibration:
+    from speedcal.calibration import calibrate
+    from speedcal.logs import read_track
+
+    shown = cast(DisplayUnit | None, unit)
+    return calibrate(read_track(track), readings, unit=shown, clock_offset_s=clock_offset)
+
+
+def _from_checks(path: Path, unit: str | None, column: str | None) -> Calibration:
+    from speedcal.calibration import calibrate_checks
+    from speedcal.logs import read_checks
+
+    try:
+        checks = read_checks(path, column=column)
+    except ReadingsFormatError as problem:
+        if unit is None or problem.code != "column_without_unit":
+            raise
+        checks = read_checks(path, unit=unit, column=column)
+    return calibrate_checks(checks, unit=cast(DisplayUnit | None, unit))
 
 
 def _readings(path: Path, unit: str | None, column: str | None, zone: str | None) -> Readings:

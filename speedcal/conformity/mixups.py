@@ -95,6 +95,9 @@ def _moments(calibration: Calibration) -> FloatArray:
 
 
 def _is_same_drive(one: SeenDrive, other: SeenDrive) -> bool:
+    if "checks" in (one.calibration.speed_source, other.calibration.speed_source):  # no track to compare
+        digests = [{digest for _, digest in drive.calibration.sources} for drive in (one, other)]
+        return bool(digests[0] & digests[1])
     first, second = _moments(one.calibration), _moments(other.calibration)
     if one.has_date and other.has_date and min(first[1], second[1]) > max(first[0], second[0]):
         return True  # a vehicle makes one drive at a time

@@ -10,7 +10,7 @@ import numpy as np
 
 from speedcal.calibration.curve import driven_points, knots_for
 from speedcal.calibration.dial import Dial
-from speedcal.calibration.result import BudgetLine, Calibration
+from speedcal.calibration.result import BudgetLine, Calibration, SpeedSource
 from speedcal.calibration.tuning import FACTOR_PRIOR_U, OFFSET_PRIOR_MPS, TIRE_STATE_U
 from speedcal.errors import FitError
 from speedcal.finding import Finding, Trust
@@ -69,7 +69,7 @@ def pool(calibrations: Sequence[Calibration]) -> Calibration:
         clock_offset_s=None,
         odometer_factor=_odometer(calibrations),
         scatter_mps=float(np.sqrt(np.mean(residual**2))) if residual.any() else calibrations[0].scatter_mps,
-        speed_source="recorded" if all(c.speed_source == "recorded" for c in calibrations) else "positions",
+        speed_source=_source(calibrations),
         trust=_trust(calibrations, agree=not findings),
         readings=readings,
         ground=ground,
@@ -87,6 +87,12 @@ def pool(calibrations: Sequence[Calibration]) -> Calibration:
         ),
         sources=tuple(source for c in calibrations for source in c.sources),
     )
+
+
+def _source(calibrations: Sequence[Calibration]) -> SpeedSource:
+    """Return the least of where the true speeds come from."""
+    found = {c.speed_source for c in calibrations}
+    return "checks" if "checks" in found else "positions" if "positions" in found else "recorded"
 
 
 def consistency(calibrations: Sequence[Calibration]) -> tuple[list[Finding], float]:

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 _LEAST_SCATTER_MPS = 0.05
 _LONGEST_TIMES = 20
 """An odometer test longer than this many times the drive is not worth naming."""
-_GROUND = "ground_speed"
+_TRUTH = ("ground_speed", "true_speed", "shared_truth")
 """Budget line of the true speed."""
 
 
@@ -310,7 +310,8 @@ def true_speed_percent(calibration: Calibration, speed_mps: float) -> float:
     speed_mps
         True speed. [m/s]
     """
-    share = next((line.share for line in calibration.budget if line.component == _GROUND), 1.0)
+    shares = [line.share for line in calibration.budget if line.component in _TRUTH]
+    share = sum(shares) if shares else 1.0
     half = np.sqrt(share) * float(calibration.half_width(speed_mps)) / float(calibration.dial.slope(speed_mps))
     return 100 * float(half) / speed_mps
 

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration
     from speedcal.conformity import History, Verification
     from speedcal.logs.readings import Readings
-    from speedcal.vehicle import Corrections
+    from speedcal.vehicle import Corrections, Vehicle
     from speedcal.vehicle.explanations import Explanations
 
 Progress = Callable[[str, float], None]
@@ -117,7 +117,7 @@ def measure_job(
     done: dict[str, list[DriveFacts]] = {phase: [] for phase in PHASES}
     for i, (phase, name, drive) in enumerate(named):
         tell(step_name("measuring", name), _MEASURING * i / len(named))
-        measured = _measure(name, drive, unit)
+        measured = _measure(name, drive, unit, _vehicle_on(job, phase))
         unit = unit or measured.calibration.unit
         done[phase].append(measured)
     stated = {name for _, name, drive in named if drive.clock_offset_s is not None}
@@ -151,18 +151,36 @@ def analyse_job(measured: MeasuredJob, *, progress: Progress | None = None) -> J
     return result
 
 
+def _vehicle_on(job: JobContents, phase: Phase) -> Vehicle | None:
+    """Return the vehicle as it was on a drive of that phase."""
+    from speedcal.vehicle.forward import vehicle_after
+
+    if job.vehicle is None or phase == "before" or job.work is None:
+        return job.vehicle
+    return vehicle_after(job.vehicle, job.work)
+
+
 def _named(name: str, drives: tuple[Drive, ...]) -> list[tuple[str, Drive]]:
     return [(name if len(drives) == 1 else f"{name} {i}", drive) for i, drive in enumerate(drives, start=1)]
 
 
-def _measure(name: str, drive: Drive, unit: DisplayUnit | None) -> DriveFacts:
+def _measure(name: str, drive: Drive, unit: DisplayUnit | None, vehicle: Vehicle | None) -> DriveFacts:
     try:
-        if drive.checks is not None:
-            raise JobError("checks_in_a_job", source=drive.checks.name)
-        return _from_track(name, drive, unit)
+        return _from_checks(name, drive, unit, vehicle) if drive.checks else _from_track(name, drive, unit)
     except SpeedcalError as error:
         error.values = {**error.values, "of_drive": name}  # a job has several files
         raise
+
+
+def _from_checks(name: str, drive: Drive, unit: DisplayUnit | None, vehicle: Vehicle | None) -> DriveFacts:
+    from speedcal.calibration import calibrate_checks
+    from speedcal.logs import read_checks
+    from speedcal.vehicle.drivetrain import shaft_turn_m
+
+    assert drive.checks is not None  # noqa: S101 - asked by the caller
+    turn = shaft_turn_m(vehicle) if vehicle else None
+    checks = read_checks(drive.checks, unit=drive.unit, column=drive.column, shaft_turn_m=turn)
+    return DriveFacts(name=name, calibration=calibrate_checks(checks, unit=unit), has_date=False, date=drive.date)
 
 
 def _from_track(name: str, drive: Drive, unit: DisplayUnit | None) -> DriveFacts:

@@ -8,14 +8,26 @@ from __future__ import annotations
 from pathlib import Path
 
 from speedcal.errors import ReadingsFormatError, TrackFormatError
+from speedcal.logs.checks import Checks
 from speedcal.logs.formats import LogFormat, Request, all_formats, is_certain, recognise
+from speedcal.logs.read_checks import read_checks
 from speedcal.logs.readings import Clock, Readings
 from speedcal.logs.source import load
 from speedcal.logs.track import Track
 from speedcal.logs.written_times import parse_zone
 from speedcal.units import parse_speed_unit
 
-__all__ = ["Clock", "LogFormat", "Readings", "Track", "all_formats", "read_readings", "read_track"]
+__all__ = [
+    "Checks",
+    "Clock",
+    "LogFormat",
+    "Readings",
+    "Track",
+    "all_formats",
+    "read_checks",
+    "read_readings",
+    "read_track",
+]
 
 
 def read_track(path: str | Path, *, zone: str | None = None) -> Track:

@@ -13,7 +13,21 @@ from speedcal.units import SpeedUnit
 
 @dataclass(frozen=True, eq=False)
 class Checks:
-    """Pairs of a reading and the truth it was taken against, in the order of the file; all arrays of shape (n,)."""
+    r"""Pairs of a reading and the truth it was taken against, in the order of the file; all arrays of shape (n,).
+
+    Examples
+    --------
+    A mile in 57 s with 67 mph on the dial, a mile in 112.5 s with 35.
+
+    >>> import pathlib
+    >>> import tempfile
+    >>> import speedcal
+    >>> path = pathlib.Path(tempfile.mkdtemp()) / "mile.csv"
+    >>> _ = path.write_text("dial mph,mile time\n67,57.0\n35,112.5\n")
+    >>> checks = speedcal.read_checks(path)
+    >>> len(checks), checks.speed_unit, round(float(checks.true_mps[0]) / 0.44704, 2)
+    (2, 'mph', 63.16)
+    """
 
     dial_mps: FloatArray
     """What the dial showed, or NaN in a row that only checks the odometer. [m/s]"""
@@ -34,6 +48,9 @@ class Checks:
     u_common: float
     """Relative standard uncertainty that all true speeds and distances share, such as the length of the mile."""
     speed_unit: SpeedUnit
+    correlation: FloatArray | None = None
+    """Correlation of the errors that ``u_true_mps`` stands for, shape (n, n): miles timed one after the other share an
+    end. None where every true speed stands by itself."""
     source: str = ""
     digest: str = ""
     """SHA-256 of the file."""

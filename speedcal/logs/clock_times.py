@@ -63,7 +63,7 @@ def read_clock_times(stamps: list[Stamp], words: str, zone: tzinfo | None) -> Cl
         The times can be understood in more than one way.
     """
     kinds = {stamp.kind for stamp in stamps}
-    hint = _hint(words)
+    hint = hint_in(words)
     if zone is not None:
         hint = "clock"
     if "clock" in kinds:
@@ -75,7 +75,8 @@ def read_clock_times(stamps: list[Stamp], words: str, zone: tzinfo | None) -> Cl
     return _mixed(stamps, hint, zone)
 
 
-def _hint(words: str) -> Reading | None:
+def hint_in(words: str) -> Reading | None:
+    """Return what the header of a column says its times are, None where it does not."""
     if _ELAPSED.search(words):
         return "elapsed"
     if _CLOCK.search(words):

@@ -130,7 +130,7 @@ def _within_limits(source: Source, rows: Iterable[list[str]]) -> Rows:
     return Rows(kept, line)
 
 
-def _table(source: Source, wanted: str) -> Table:
+def sheet_table(source: Source, wanted: str) -> Table:
     """Return the table of the first sheet that has the column wanted, else of the first sheet that has any."""
     tables = [table for table in map(find_table, _sheets(source)) if table is not None]
     if not tables:
@@ -146,11 +146,11 @@ def _kind(source: Source) -> str:
 
 
 def _read_readings(source: Source, request: Request) -> Readings:
-    return read_table(source, _table(source, "speed"), request, kind=_kind(source))
+    return read_table(source, sheet_table(source, "speed"), request, kind=_kind(source))
 
 
 def _read_track(source: Source, zone: tzinfo | None) -> Track:
-    table = _table(source, "latitude")
+    table = sheet_table(source, "latitude")
     if not has_fixes(table):
         source.fail("no_positions", line=table.header_line, columns=table.header[:30])
     return read_table_track(source, table, zone, kind=_kind(source))

@@ -21,6 +21,8 @@ _HEADER_WITHIN = 400
 _LONGEST_DATUM = 60
 _MOST_SESSIONS, _FEWEST_A_SESSION, _MOST_NAMED = 200, 3, 10
 _DECIMALS = re.compile(r"[-+]?\d+([.,])(?:\d{1,2}|\d{4,})|[-+]?\d{4,}([.,])\d{3}")
+_DITTO = re.compile(r"(?:[^\",;|\t]*|\s*\"\s*)(?:[,;|\t](?:[^\",;|\t]*|\s*\"\s*))*")
+"""A row in which every quotation mark stands alone in its cell: it repeats what stands above."""
 _NUMBERLIKE = re.compile(r"[-+]?[\d.,' ]*\d[\d.,' ]*(?:\s*[A-Za-z/]{1,6})?")
 
 
@@ -101,7 +103,7 @@ def _split(source: Source, lines: list[tuple[int, str]], delimiter: str) -> Iter
     for number, line in lines:
         if not delimiter:
             yield number, [line]
-        elif '"' in line:
+        elif '"' in line and not _DITTO.fullmatch(line):
             try:
                 yield number, next(csv.reader([line], delimiter=delimiter, skipinitialspace=True))
             except (csv.Error, StopIteration) as error:

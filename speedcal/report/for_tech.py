@@ -67,6 +67,11 @@ class DriveDetail:
         return bool(np.isfinite(self.calibration.readings["time_s"].to_numpy(float)).any())
 
     @property
+    def no_clocks(self) -> str:
+        """Why there is no clock match."""
+        return text.no_clocks(self.calibration)
+
+    @property
     def is_before(self) -> bool:
         """Whether it was made before the work."""
         return self.name.startswith("before")
@@ -86,7 +91,7 @@ class DriveDetail:
         return (*lines, *self.findings)
 
 
-def drive_detail(name: str, c: Calibration, unit: DisplayUnit, *, has_date: bool) -> DriveDetail:
+def drive_detail(name: str, c: Calibration, unit: DisplayUnit, *, has_date: bool, date: str = "") -> DriveDetail:
     """Return the details of a measured drive."""
     records = c.readings.to_dict("records")
     rows = [text.reading_row(row, unit, has_date=has_date) for row in records]
@@ -95,7 +100,7 @@ def drive_detail(name: str, c: Calibration, unit: DisplayUnit, *, has_date: bool
     return DriveDetail(
         name=name,
         calibration=c,
-        when=text.when(c, has_date=has_date),
+        when=date or text.when(c, has_date=has_date),
         counts=text.counts(c),
         figures=text.drive_figures(c, unit),
         readings=tuple(rows) if len(rows) <= _MOST_READINGS else (),

@@ -52,7 +52,9 @@ class DriveFacts:
     """``before``, ``after``, or with a number when there are several."""
     calibration: Calibration
     has_date: bool = True
-    """False when the track carries times of day only."""
+    """False when the track carries times of day only, and for checks."""
+    date: str = ""
+    """Day as the job says it, for checks, which have no track."""
 
 
 @dataclass(frozen=True)
@@ -178,6 +180,16 @@ class ReportModel:
         return self.sentences[0]
 
     @property
+    def method(self) -> tuple[str, ...]:
+        """How the figures were made."""
+        return tech_text.method(detail.calibration for detail in self.details)
+
+    @property
+    def method_in_short(self) -> str:
+        """The same for the printed page."""
+        return tech_text.method_in_short(detail.calibration for detail in self.details)
+
+    @property
     def next_heading(self) -> str:
         """Head what happens next, with the verdict where there is one."""
         return f"{self.verdict.word}: {text.HEADINGS['next'].lower()}" if self.verdict else text.HEADINGS["next"]
@@ -206,7 +218,9 @@ def build_model(facts: ReportFacts) -> ReportModel:
     change = text.change_words(facts.work)
     curves, allowed = _pictures(facts, change)
     units: Units = (facts.unit, other_unit(facts.unit)) if facts.both_units else (facts.unit,)
-    details = tuple(drive_detail(d.name, d.calibration, facts.unit, has_date=d.has_date) for d in facts.drives)
+    details = tuple(
+        drive_detail(d.name, d.calibration, facts.unit, has_date=d.has_date, date=d.date) for d in facts.drives
+    )
     pooled = {"before": facts.before, "after": facts.after}
     before, after, verification, corrections = facts.before, facts.after, facts.verification, facts.corrections
     return ReportModel(

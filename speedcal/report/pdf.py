@@ -135,7 +135,7 @@ def _shown_details(model: ReportModel) -> list[int]:
 def _clock(detail: DriveDetail, place: int, *, has_picture: bool) -> dict[str, str]:
     return {
         "file": f"clock{place}.svg" if has_picture else "",
-        "text": detail.picture_text if has_picture else tech_text.NO_CLOCKS,
+        "text": detail.picture_text if has_picture else detail.no_clocks,
     }
 
 
@@ -147,7 +147,7 @@ def _method(model: ReportModel) -> list[Block]:
     files = [f"{digest[:16]}  {shortened(name, 60)}" for name, digest in model.files]
     vehicle = [f"{name}: {value}" for name, value in model.depth.in_short] if model.depth else []
     vehicle += [model.explained.in_short()] if model.explained else []
-    method = [tech_text.METHOD_IN_SHORT, tech_text.version(model.version), *files]
+    method = [model.method_in_short, tech_text.version(model.version), *files]
     return [
         *_section(tech_text.METHOD_HEADING, method, "plain"),
         *_section(tech_text.VEHICLE_HEADING, vehicle, "plain"),

@@ -30,6 +30,11 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "{count:n row has/rows have} both what the dial showed and the true speed; two are needed",
         "Give two runs or more, such as a measured mile in both directions at a steady reading",
     ),
+    "odometer_only": (
+        "the odometer counts {odometer_factor} of the true distance; {count:n row tells/rows tell} how the dial reads, "
+        "two are needed",
+        "Add runs at a steady dial with their time, or what a phone shows beside it",
+    ),
     "too_few_held": (
         "{count:n held speed/held speeds} and {holds:n steady run/steady runs} in the track are too few to match",
         "Hold at least four different speeds, half a minute each, or note the time of every reading",

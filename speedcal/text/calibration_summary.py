@@ -33,7 +33,9 @@ def summary(calibration: Calibration) -> str:
         f"{calibration.trust}",
         f"error factor  {calibration.error_factor}",
         f"needle offset {offset} {unit}",
-        f"readings      {used} of {total} used, in {calibration.steady_runs} steady runs",
+        f"checks        {used} of {total} used"
+        if calibration.speed_source == "checks"
+        else f"readings      {used} of {total} used, in {calibration.steady_runs} steady runs",
     ]
     if calibration.clock_offset_s:
         zone, rest = zone_and_seconds(calibration.clock_offset_s)

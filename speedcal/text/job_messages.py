@@ -55,7 +55,6 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "max_speed_not_needed": ("the test speeds of {rule} do not depend on it; leave it out", ""),
     "roll_out_incomplete": ("a roll-out needs both the turns and the distance", ""),
     "impossible_tire": ("{reason}", ""),
-    "checks_in_a_job": ("checks cannot be run from a job yet", "Give a track and readings"),
     "no_track": ('[{table}] names no track; add a line such as track = "drive.gpx"', ""),
     "no_readings": (
         '[{table}] names no readings; add readings = "readings.csv" (the same file as the track when it holds both) or '

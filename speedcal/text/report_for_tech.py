@@ -18,6 +18,8 @@ from speedcal.text.verdict import band, cause_words, planned_words
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from speedcal.calibration.result import BudgetLine, Calibration
     from speedcal.conformity import History, Verification
     from speedcal.conformity.change import ChangeCheck
@@ -29,7 +31,7 @@ if TYPE_CHECKING:
 Rows = tuple[tuple[str, str], ...]
 """Names and values."""
 
-METHOD = (
+_METHOD_OF_TRACKS = (
     "Ground speed comes from the GPS log (receiver speed where it was recorded, otherwise positions on the WGS84 "
     "ellipsoid); nothing is interpolated across gaps.",
     "The clock of the readings is shifted until they agree with the ground speed; the shift is stated with its "
@@ -38,14 +40,22 @@ METHOD = (
     "influence of each reading, so that a wrong reading does not steer it.",
     "Every figure uses the covariance of the whole curve. All intervals are 95 %.",
 )
-"""How the figures were made."""
-
-METHOD_IN_SHORT = (
+_METHOD_OF_CHECKS = (
+    "No track: each reading of the dial is held against a true speed that is known otherwise, by distance and time or "
+    "from another instrument.",
+    "A curve, shown against true, is fitted with each check weighted by its own uncertainty: timing, rounding, holding "
+    "the speed. What all true speeds share is not averaged away.",
+    "Every figure uses the covariance of the whole curve. All intervals are 95 %.",
+)
+_TRACKS_IN_SHORT = (
     "Ground speed from the GPS log, never across gaps. The reading clock is shifted until the readings agree with it. "
     "Curve of shown against true, errors in both, influence of each reading bounded. 95 % intervals from its "
     "covariance."
 )
-"""The same for the printed page."""
+_CHECKS_IN_SHORT = (
+    "No track: each reading held against a true speed known by distance and time or another instrument. Curve of shown "
+    "against true, each check weighted by its own uncertainty; what all share is not averaged away. 95 % intervals."
+)
 
 METHOD_HEADING, VEHICLE_HEADING = "Method, version, files", "Vehicle, all choices in report.html"
 CLOCK_MATCH = (
@@ -53,9 +63,36 @@ CLOCK_MATCH = (
     "is broken where there were no fixes."
 )
 CLOCK_MATCH_IN_SHORT = "clock match: each reading, the error taken out, lies on the GPS speed"
+_SOURCES = {
+    "recorded": "recorded by the receiver",
+    "positions": "from positions",
+    "checks": "checks: distance and time, or another instrument",
+}
 NOT_IN_IT = "a usual size; not in this interval"
 """Instead of a share, for what differs from one day to the next."""
-NO_CLOCKS = "Speeds held in order without times: there are no clocks to match."
+
+
+def is_checks(c: Calibration) -> bool:
+    """Tell whether a drive has no track, and true speeds that are known otherwise."""
+    return c.speed_source == "checks"
+
+
+def no_clocks(c: Calibration) -> str:
+    """Say why there is no clock match."""
+    what = "Checks, without a track" if is_checks(c) else "Speeds held in order without times"
+    return f"{what}: there are no clocks to match."
+
+
+def method(drives: Iterable[Calibration]) -> tuple[str, ...]:
+    """Say how the figures were made."""
+    kinds = {is_checks(c) for c in drives}
+    return (*(_METHOD_OF_TRACKS if False in kinds else ()), *(_METHOD_OF_CHECKS if True in kinds else ()))
+
+
+def method_in_short(drives: Iterable[Calibration]) -> str:
+    """Say the same on the printed page."""
+    kinds = {is_checks(c) for c in drives}
+    return " ".join([_TRACKS_IN_SHORT] * (False in kinds) + [_CHECKS_IN_SHORT] * (True in kinds))
 
 
 def version(number: str) -> str:
@@ -72,7 +109,7 @@ def when(c: Calibration, *, has_date: bool) -> str:
     """Say on which day and for how long a drive was made."""
     time = c.ground["time_s"].to_numpy(float)
     if not len(time):
-        return "no time"
+        return "checks, no date" if is_checks(c) else "no time"
     minutes = f"{(time[-1] - time[0]) / 60:.0f} min"
     return f"{datetime.fromtimestamp(float(time[0]), tz=UTC):%Y-%m-%d} (UTC), {minutes}" if has_date else minutes
 
@@ -80,6 +117,8 @@ def when(c: Calibration, *, has_date: bool) -> str:
 def counts(c: Calibration) -> str:
     """Say how many readings were used."""
     used, total = int(c.readings["used"].sum()), len(c.readings)
+    if is_checks(c):
+        return f"{used} of {c.counts()[1]} checks used"
     return f"{used} of {total} readings used, in {c.steady_runs} steady runs"
 
 
@@ -94,11 +133,11 @@ def drive_figures(c: Calibration, unit: DisplayUnit) -> Rows:
         ("Readings", counts(c)),
         ("Scatter of one reading", f"{c.scatter_mps / factor:.2f} {unit}"),
         ("Speeds driven", f"{low:.0f} to {high:.0f} {unit}"),
-        ("Speed source", "recorded by the receiver" if c.speed_source == "recorded" else "from positions"),
+        ("Speed source", _SOURCES[c.speed_source]),
     ]
     if c.clock_offset_s:
         figures.append(("Clock shift", f"{clock_shift(c.clock_offset_s)} (reading clock + this = GPS clock)"))
-    else:
+    elif not is_checks(c):
         figures.append(("Clock shift", "none; the readings carry no times and were assigned in order"))
     if c.odometer_factor:
         figures.append(("Odometer factor", with_interval(c.odometer_factor)))

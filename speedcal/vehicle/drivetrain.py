@@ -102,6 +102,18 @@ def driving_tire(vehicle: Vehicle) -> RolledTire | None:
     return both_sides(vehicle.rolled, roll_by_convention(vehicle.tire_other_side))
 
 
+def shaft_turn_m(vehicle: Vehicle) -> Interval | None:
+    """Return the road covered in one turn of the gearbox's output shaft, with its 95 % interval; None if not stated.
+
+    Between it and the road lie the transfer case, the axle and the tire. [m]
+    """
+    rolled = driving_tire(vehicle)
+    if rolled is None or vehicle.axle is None:
+        return None
+    value = rolled.circumference_m.value / float(vehicle.axle) / float(vehicle.transfer_ratio)
+    return Interval.around(value, 1.96 * value * math.hypot(rolled.u_relative, vehicle.axle.u_relative))
+
+
 def _teeth(name: str, power: int, teeth: int | None) -> Link:
     return Link(name, power, None if teeth is None else float(teeth))
 
