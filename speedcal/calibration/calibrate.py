@@ -17,6 +17,7 @@ from speedcal.calibration.measured import NO_SPEED, UNUSED, MeasuredLine, straig
 from speedcal.calibration.moments import moments
 from speedcal.calibration.odometer import OdometerFactor, odometer_factor
 from speedcal.calibration.quality import (
+    heights_missing,
     judge,
     left_out,
     refuse_hopeless,
@@ -25,7 +26,7 @@ from speedcal.calibration.quality import (
     usable_readings,
 )
 from speedcal.calibration.reading_habits import Habit, ReadFrom, Rounding, reading_habit
-from speedcal.calibration.result import Calibration
+from speedcal.calibration.result import HILLS, Calibration
 from speedcal.calibration.runs import SteadyRuns, steady_runs
 from speedcal.calibration.uncertainty import uncertainty_budget
 from speedcal.errors import FitError
@@ -119,7 +120,7 @@ def calibrate(
     )
     line = _fit(ground, runs, readings, clock_offset_s, habit)
     odometer = _odometer(ground, line, readings)
-    dial = line.dial or straight_dial(line)
+    line, dial = _with_length_of_road(line, ground)
     table = _table(readings, line, dial, runs.number_at(line.time_s))
     used = table["used"].to_numpy()
     refuse_too_few(int(used.sum()), readings)
@@ -149,7 +150,13 @@ def calibrate(
         sources=tuple((log.source, log.digest) for log in (track, readings)),
     )
     refuse_nonsense(calibration, readings)
-    findings = (*track.findings, *readings.findings, *ground.findings, *left_out(track, ground, readings, odometer))
+    findings = (
+        *track.findings,
+        *readings.findings,
+        *ground.findings,
+        *heights_missing(calibration, track),
+        *left_out(track, ground, readings, odometer),
+    )
     reasons = (Finding("may_be_truth"), *line.reasons) if kin == "untold" else line.reasons
     return judge(calibration, readings, findings=findings, odometer=odometer, fit_reasons=reasons)
 
@@ -241,6 +248,13 @@ def _spread(line: MeasuredLine, where: IntArray, readings: Readings) -> Measured
     time[where], ground[where] = line.time_s, line.ground_mps
     reason[where] = line.reason
     return replace(line, time_s=time, ground_mps=ground, reason=tuple(reason))
+
+
+def _with_length_of_road(line: MeasuredLine, ground: GroundSpeed) -> tuple[MeasuredLine, Dial]:
+    """Return the dial with the uncertainty of how much longer the road is than its map, a line of the budget."""
+    dial = line.dial or straight_dial(line)
+    longer = dial.geared(1.0, u_ln_factor=ground.u_road_over_level)
+    return replace(line, habits={**line.habits, HILLS: longer.knot_covariance - dial.knot_covariance}), longer
 
 
 def _odometer(ground: GroundSpeed, line: MeasuredLine, readings: Readings) -> OdometerFactor | None:

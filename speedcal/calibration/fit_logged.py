@@ -17,7 +17,7 @@ from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine
 from speedcal.calibration.pairs import Pairs, Windows, average, make_pairs, window_length_s
 from speedcal.calibration.runs import SteadyRuns
-from speedcal.calibration.tuning import LATENT_INTERVAL_S, LATENT_STEP_MPS
+from speedcal.calibration.tuning import LATENT_INTERVAL_S
 from speedcal.calibration.windows import fit_windows
 from speedcal.errors import AlignmentError, FitError
 from speedcal.finding import Finding
@@ -112,9 +112,17 @@ def fit_logged(
         if round_ > 5 and abs(move) < 1e-3:
             break
     reasons: tuple[Finding, ...] = ()
-    if ground.source == "recorded" and ground.interval_s <= LATENT_INTERVAL_S and ground.step_mps <= LATENT_STEP_MPS:
+    if ground.source == "recorded" and ground.interval_s <= LATENT_INTERVAL_S:
         settled = fit_rounded(
-            ground, time_s, indicated_mps, tau_s=tau, offset_mps=offset, factor=gain, step_mps=step_mps
+            ground,
+            time_s,
+            indicated_mps,
+            tau_s=tau,
+            offset_mps=offset,
+            factor=gain,
+            scatter_mps=scatter,
+            runs=runs,
+            step_mps=step_mps,
         )
         if settled is not None:
             return settled

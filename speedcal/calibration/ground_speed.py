@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from speedcal.calibration.geodesy import local_east_north_m
+from speedcal.calibration.grades import road_over_level
 from speedcal.calibration.positions import LocalFit, speed_from_positions, without_jumps, without_spikes
 from speedcal.calibration.result import SpeedSource
 from speedcal.calibration.tuning import (
@@ -15,14 +16,11 @@ from speedcal.calibration.tuning import (
     FEWEST_FIXES,
     GAP_INTERVALS,
     GAP_S,
-    GRADE_WINDOW_S,
-    HEIGHTS_NEEDED,
     RECEIVER_U_MPS,
     RECORDED_U_MPS,
     SLOWEST_MPS,
     SLOWEST_POSITION_SPEED_MPS,
     SPEED_DISAGREES,
-    STEEPEST_GRADE,
     STEP_NOTICED_MPS,
     STRAIGHT_CHORD,
     STRAIGHT_RAD_PER_S,
@@ -77,6 +75,8 @@ class GroundSpeed:
     """Standard uncertainty of that. [m/s]"""
     road_over_level: FloatArray = field(default_factory=lambda: np.empty(0))
     """Road speed over horizontal speed at each fix."""
+    u_road_over_level: float = 0.0
+    """Relative standard uncertainty of that, alike at all fixes."""
     dropped: Mapping[str, int] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
 
@@ -201,8 +201,8 @@ def _finished(
 ) -> GroundSpeed:
     piece = fixes.piece
     step_mps, cut_mps, u_cut_mps = rounded
-    road_over_level = _slope_length(fixes.time, piece, fixes.elevation, speed)
-    speed = (speed + cut_mps) * road_over_level
+    longer, u_longer = road_over_level(fixes.time, piece, fixes.elevation, speed)
+    speed = (speed + cut_mps) * longer
     step = np.diff(fixes.time) * (speed[1:] + speed[:-1]) / 2
     step[np.diff(piece) != 0] = 0.0
     return GroundSpeed(
@@ -222,7 +222,8 @@ def _finished(
         step_mps=step_mps,
         cut_mps=cut_mps,
         u_cut_mps=u_cut_mps,
-        road_over_level=road_over_level,
+        road_over_level=longer,
+        u_road_over_level=u_longer,
     )
 
 
@@ -340,25 +341,3 @@ def _scatter(time: FloatArray, piece: IntArray, speed: FloatArray) -> float:
     if len(second) < 20 or float(np.median(np.diff(time))) > 1.5:  # at wide spacing this would measure the driver
         return RECORDED_U_MPS
     return float(np.clip(1.4826 * np.median(np.abs(second)) / np.sqrt(6), 0.02, None))
-
-
-def _slope_length(time: FloatArray, piece: IntArray, elevation: FloatArray, speed: FloatArray) -> FloatArray:
-    """Return road length over horizontal length, 1/cos(grade), from the elevation smoothed over sixteen seconds."""
-    known = np.isfinite(elevation)
-    if known.mean() < HEIGHTS_NEEDED or len(time) < 3:
-        return np.ones(len(time))
-    elevation = np.interp(time, time[known], elevation[known])
-    first = np.searchsorted(time, time - GRADE_WINDOW_S)
-    last = np.minimum(np.searchsorted(time, time + GRADE_WINDOW_S, side="right") - 1, len(time) - 1)
-    span = time[last] - time[first]
-    travelled = np.concatenate(([0.0], np.cumsum(np.diff(time) * (speed[1:] + speed[:-1]) / 2)))
-    length = travelled[last] - travelled[first]
-    whole = (piece[first] == piece[last]) & (span > GRADE_WINDOW_S) & (length > SLOWEST_POSITION_SPEED_MPS * span)
-    totals = [
-        np.concatenate(([0.0], np.cumsum(a))) for a in (elevation, elevation * travelled, travelled, travelled**2)
-    ]
-    count = last - first + 1.0
-    sums = [total[last + 1] - total[first] for total in totals]
-    spread = sums[3] - sums[2] ** 2 / count
-    grade = np.where(whole, (sums[1] - sums[0] * sums[2] / count) / np.where(spread > 0, spread, 1.0), 0.0)
-    return np.asarray(np.sqrt(1 + np.clip(grade, -STEEPEST_GRADE, STEEPEST_GRADE) ** 2))

@@ -1,422 +1,401 @@
-"""The true speed behind a track and a log: one smooth curve that explains both, rounded as they are.
+"""A dense log and its track at once: the true speed as a latent curve of time, seen through two instruments.
 
-Speed is a cubic spline in time whose second derivative is small, locally and as the drive itself shows. Recorded speed
-and the instrument's readings are each that curve plus noise, rounded; the instrument's reading passes through the dial.
-Dial, clock, drift of the clock and the damping of needle or receiver are found together with the curve.
+The track shows the speed, the log what the dial made of it, each rounded in its own way and by its own clock. What
+one of the two smooths away the other still shows, so the delay of the slower one is found with the clock: its
+*damping* is half the square of a time constant, positive for the needle and negative for the receiver, and the
+likelihood is smooth in it at zero. All of it is fitted by Gauss and Newton's method on the marginal likelihood
+(Fisher's identity: its gradient is the expected gradient of the full one).
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from speedcal.calibration.dial import spline_weights
-from speedcal.calibration.log_clock import ClockStart
-from speedcal.calibration.rounded_values import Site, tilt
+from speedcal.calibration.curve import deviation_covariance, driven_points
+from speedcal.calibration.dial import Dial
+from speedcal.calibration.rounded_likelihood import Message, nothing_said, told_by, without
+from speedcal.calibration.speed_spline import (
+    Places,
+    SplineGrid,
+    add_information,
+    add_up,
+    inverse_band,
+    variances,
+)
 from speedcal.calibration.tuning import (
-    ACCELERATION_FLOOR,
-    CHANNEL_NOISE_FLOOR_MPS,
-    CHANNEL_NOISE_STEPS,
-    CLOCK_PRIOR_S,
-    DAMPING_PRIOR,
-    DIAL_BEND_MPS,
-    DRIFT_PRIOR,
+    DAMPING_U_S2,
+    DRIFT_U,
+    FACTOR_PRIOR_U,
+    LATENT_CURVE_MPS,
+    LATENT_KNOT_SPACING_MPS,
     LATENT_ROUNDS,
-    TIME_NOISE_S,
-    WRONG_ROWS,
+    LEAST_JERK,
+    LEAST_NOISE_MPS,
+    LEAST_NOISE_STEPS,
+    LOCAL_KNOTS,
+    OFFSET_PRIOR_MPS,
 )
 from speedcal.interval import FloatArray, IntArray
 
-_SPAN_MPS = 60.0
-_LOCAL = 8
-_LARGEST_MOVE_MPS, _SITE_STEP = 0.5, 0.7
-_KERNEL = np.exp(-0.5 * (np.arange(-6, 7) / 1.3) ** 2)
-_KERNEL /= _KERNEL.sum()
+CLOCK, DAMPING, DRIFT = 0, 1, 2
+NUISANCES = 3
+_SETTLING_ROUNDS = 2
+_BLEND = 0.7
+_LONGEST = np.array([0.5, 0.4, 1e-3])
+_SETTLED = np.array([4e-3, 2e-2, 2e-5])
+_SETTLED_MPS = 5e-3
+_HIGHEST_MPS = 0.3
+_LOOSE = 1e-6
+_TABLE_MPS = 0.1
+_SMOOTH_S = 3.0
+_MOST_JITTER_S = 0.6
 
 
 @dataclass(frozen=True, slots=True)
 class Channel:
-    """Values of one clock, arrays of shape (n,)."""
+    """Values of one instrument, in order of time, arrays of shape (n,)."""
 
     time_s: FloatArray
-    low_mps: FloatArray
-    high_mps: FloatArray
-    """The interval each value stands for; equal ends where nothing was rounded."""
-    scale: FloatArray
-    """Factor from the curve to this channel: horizontal over road speed for a track, 1 for a log."""
+    value_mps: FloatArray
+    piece: IntArray
+    """Order number of the piece of the track each lies in."""
+    step_mps: float
+    """What they are rounded to; 0 when they are not."""
 
-    @property
-    def step_mps(self) -> float:
-        """Usual width of the intervals. [m/s]."""
-        return float(np.median(self.high_mps - self.low_mps))
 
-    @property
-    def middle_mps(self) -> FloatArray:
-        """Middle of each interval. [m/s]."""
-        return (self.low_mps + self.high_mps) / 2
+class _Table:
+    """How much each knot of a dial counts, tabled over speed."""
+
+    def __init__(self, dial: Dial, top_mps: float) -> None:
+        speed = np.arange(0.0, top_mps + 2 * _TABLE_MPS, _TABLE_MPS)
+        self.value = dial.weights(speed)
+        self.slope = np.gradient(self.value, _TABLE_MPS, axis=0)
+
+    def at(self, speed: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return the weights and their derivatives by speed at (n,) speeds, shape (n, m) each."""
+        along = np.clip(speed / _TABLE_MPS, 0.0, len(self.value) - 2)
+        cell = along.astype(np.int64)
+        part = (along - cell)[:, None]
+        value, slope = (table[cell] + part * (table[cell + 1] - table[cell]) for table in (self.value, self.slope))
+        return value, slope
+
+
+@dataclass(slots=True)
+class _State:
+    """What is believed of one channel."""
+
+    message: Message
+    noise: FloatArray
+    """Variance of each value's noise, without what its stamp does. [m2/s2]"""
+    jitter: float
+    """Variance of the stamps. [s2]"""
 
 
 @dataclass(frozen=True, slots=True)
-class LatentFit:
-    """What track and log together tell."""
+class Fit:
+    """What came out, the blocks of data included."""
 
-    nodes_mps: FloatArray
-    """True speeds at which the dial is known, shape (k,)."""
-    shown_mps: FloatArray
-    """Reading of the dial there."""
     clock_offset_s: float
-    damping: float
-    """Half the squared time constant, positive for the needle, negative for the receiver. [s2]"""
+    damping_s2: float
     drift: float
-    """Seconds that the reading clock loses a second."""
-    information: FloatArray
-    """Of (shown at nodes, clock offset, damping, drift), the curve's uncertainty taken out, prior included."""
-    influence: FloatArray
-    """What each value of the log pushes these, shape (n, k + 3)."""
-    track_influence: FloatArray
-    """The same for each value of the track."""
-    lever: FloatArray
-    """How much a shift of each reading of the log pushes these, shape (n, k + 3)."""
-    ground_mps: FloatArray
-    """True speed behind each reading of the log, shape (n,)."""
+    dial: Dial
+    """Knots and what the dial shows there; without covariance."""
+    speed_mps: FloatArray
+    """Most likely true speed at each reading, as its instrument saw it. [m/s]"""
     right: FloatArray
-    """Probability that each reading of the log is not a wrong one."""
-    noise_mps: tuple[float, float]
-    """Standard deviation of track and log before rounding."""
+    """Probability that each reading is right."""
+    noise_mps: float
+    """Standard deviation of a reading before it was rounded. [m/s]"""
+    score: FloatArray
+    """Gradient of the log likelihood by (clock, damping, drift, knots...) from each value, shape (n, p)."""
+    information: FloatArray
+    """Information of each value, not symmetric one by one, as outer factors: shape (2, n, p)."""
+    time_s: FloatArray
+    """Moment of each value, shape (n,)."""
+    prior: FloatArray
+    """Information of the prior of the nuisances and the knots, shape (p, p)."""
 
 
-def fit_latent(track: Channel, log: Channel, *, start: ClockStart, nodes_mps: FloatArray) -> LatentFit:
-    """Return dial, clock, damping and drift of a dense log beside recorded speed.
+def _knots(speed: FloatArray) -> FloatArray:
+    low, high = np.quantile(speed, [0.01, 0.99])
+    low, high = min(low, high - LATENT_KNOT_SPACING_MPS / 2), max(high, low + LATENT_KNOT_SPACING_MPS / 2)
+    return np.linspace(low, high, max(2, int((high - low) / LATENT_KNOT_SPACING_MPS) + 1))
+
+
+def _local(values: FloatArray, reach: int) -> FloatArray:
+    """Return the sum over the values up to ``reach`` before and after each."""
+    total = np.concatenate(([0.0], np.cumsum(values)))
+    at = np.arange(len(values))
+    return np.asarray(total[np.minimum(at + reach + 1, len(values))] - total[np.maximum(at - reach, 0)])
+
+
+def fit_latent(track: Channel, log: Channel, *, grid: SplineGrid, start: Start) -> Fit:
+    """Fit clock, damping, drift and dial to a track with recorded speed and a log.
 
     Parameters
     ----------
-    track
-        Recorded speed on the GPS clock.
-    log
-        Readings on their own clock, in order of time.
+    track, log
+        Recorded speeds, and readings taken where the dial shows speed.
+    grid
+        Knots in time over the pieces of the track.
     start
-        Clock offset, drift, damping and line to start from; the damping stays as it is.
-    nodes_mps
-        True speeds at which the dial is estimated, increasing, at least two.
-
-    References
-    ----------
-    .. [1] P. H. C. Eilers and B. D. Marx, "Flexible smoothing with B-splines and penalties," Statistical Science,
-       vol. 11, 1996, for the curve; T. Minka, UAI 2001, for the rounded values.
+        Where to start.
     """
-    solver = _Solver(track, log, start, nodes_mps)
-    for round_ in range(LATENT_ROUNDS):
-        solver.solve_curve()
-        solver.renew_sites(wide=round_ < 3)
-        solver.move(short=round_ < 1)
-    solver.solve_curve()
-    return solver.result()
-
-
-class _Solver:
-    """Curve and parameters, improved in turn."""
-
-    def __init__(self, track: Channel, log: Channel, start: ClockStart, nodes: FloatArray) -> None:
-        self.channels = (track, log)
-        self.nodes = nodes
-        self.shown = start.offset_mps + start.factor * nodes
-        self.tau, self.kappa, self.drift = start.tau_s, start.damping, start.drift
-        tau = start.tau_s
-        self.since = log.time_s - float(np.mean(log.time_s))
-        self.begin = float(min(track.time_s[0], log.time_s[0] + tau)) - 8.0
-        end = float(max(track.time_s[-1], log.time_s[-1] + tau)) + 8.0
-        self.count = int(np.ceil(end - self.begin)) + 4
-        self.noise = [max(0.3 * track.step_mps, 0.1), max(0.3 * log.step_mps, 0.15)]
-        self.sites = [_first_site(channel) for channel in self.channels]
-        self.right = np.ones(len(log.time_s))
-        self.rough = _first_roughness(track, self.begin, self.count)
-        self.curve = np.interp(self.begin + np.arange(self.count) - 1.0, track.time_s, track.middle_mps / track.scale)
-
-    # ---- the curve
-
-    def _rows(self) -> None:
-        """Take both channels as linear functions of the coefficients, the dial as straight about the last curve."""
-        theta = float(np.sqrt(2 * abs(self.kappa)))
-        lead, lag = (theta, 0.0) if self.kappa > 0 else (0.0, theta)
-        track, log = self.channels
-        moment = log.time_s + self.tau + self.drift * self.since
-        self.basis = [
-            _Basis.at(track.time_s - self.begin, lead, self.count),
-            _Basis.at(moment - self.begin, lag, self.count),
-        ]
-        speed = self.basis[1].value(self.curve)
-        self.node_weight, node_slope = spline_weights(self.nodes, speed)
-        self.slope = np.clip(node_slope @ self.shown, 0.2, 5.0)
-        level = self.node_weight @ self.shown - self.slope * speed
-        self.row = [
-            self.basis[0].weight * track.scale[:, None],
-            self.basis[1].weight * self.slope[:, None],
-        ]
-        self.level = [np.zeros(len(track.time_s)), level]
-
-    def solve_curve(self) -> None:
-        """Find the curve for what stands now for the values, and how well it is known."""
-        from scipy.linalg import cho_solve_banded, cholesky_banded
-
-        self._rows()
-        band = np.zeros((4, self.count))  # lower form
-        right_side = np.zeros(self.count)
-        for basis, row, level, site in zip(self.basis, self.row, self.level, self.sites, strict=True):
-            for k in range(4):
-                target = row[:, k] * (site.shift - site.precision * level)
-                right_side += np.bincount(basis.first + k, target, self.count)
-                for m in range(k + 1):
-                    product = site.precision * row[:, k] * row[:, m]
-                    band[k - m] += np.bincount(basis.first + m, product, self.count)
-        tight = 1 / self.rough**2
-        for k, a in enumerate((1.0, -2.0, 1.0)):
-            for m, b in enumerate((1.0, -2.0, 1.0)):
-                if k >= m:
-                    band[k - m, m : m + self.count - 2] += a * b * tight
-        band[0] += 1e-9
-        self.cholesky = cholesky_banded(band, lower=True)
-        self.curve = np.asarray(cho_solve_banded((self.cholesky, True), right_side))
-        self.blocks = _inverse_blocks(self.cholesky)
-        self.fitted = [
-            basis.apply(row, self.curve) + level
-            for basis, row, level in zip(self.basis, self.row, self.level, strict=True)
-        ]
-
-    # ---- the values
-
-    def renew_sites(self, *, wide: bool) -> None:
-        """Renew what stands for each rounded value, and the noise of each channel."""
-        for number, channel in enumerate(self.channels):
-            basis, row, site = self.basis[number], self.row[number], self.sites[number]
-            variance = np.maximum(basis.spread(row, self.blocks), 1e-10)
-            # the belief without this value
-            precision = np.maximum(1 / variance - site.precision, 1e-4)
-            mean = (self.fitted[number] / variance - site.shift) / precision
-            rate = basis.rate(self.curve) * (self.slope if number else channel.scale)
-            noise = np.hypot(self.noise[number], TIME_NOISE_S * rate)
-            wrong = max(WRONG_ROWS, 0.02) if wide else WRONG_ROWS
-            tilted = tilt(channel.low_mps, channel.high_mps, mean, 1 / precision, noise, wrong=wrong, span=_SPAN_MPS)
-            keep = _SITE_STEP
-            self.sites[number] = Site(
-                keep * tilted.site.precision + (1 - keep) * site.precision,
-                keep * tilted.site.shift + (1 - keep) * site.shift,
-            )
-            part = (self.noise[number] / noise) ** 2  # the rest of the error is that of the stamps
-            square = part**2 * tilted.noise_square + self.noise[number] ** 2 * (1 - part)
-            size = np.sqrt(np.sum(tilted.right * square) / max(float(tilted.right.sum()), 1.0))
-            floor = max(CHANNEL_NOISE_STEPS * channel.step_mps, CHANNEL_NOISE_FLOOR_MPS)
-            self.noise[number] = max(float(size), floor)
-            if number:
-                self.right = tilted.right
-
-    # ---- dial, clock, damping, drift
-
-    def _columns(self) -> tuple[FloatArray, FloatArray]:
-        """Return how each value of track and log moves with (shown, clock, damping, drift)."""
-        size = len(self.nodes)
-        track = np.zeros((len(self.channels[0].time_s), size + 3))
-        log = np.zeros((len(self.channels[1].time_s), size + 3))
-        rate = self.slope * self.basis[1].rate(self.curve)
-        smooth = np.convolve(np.pad(self.curve, 6, mode="edge"), _KERNEL, mode="valid")
-        log[:, :size] = self.node_weight
-        log[:, size] = rate
-        log[:, size + 2] = rate * self.since
-        if self.kappa >= 0:
-            track[:, size + 1] = -self.channels[0].scale * self.basis[0].bend(smooth)
-        if self.kappa <= 0:
-            log[:, size + 1] += self.slope * self.basis[1].bend(smooth)
-        if self.kappa == 0:  # both sides share it
-            track[:, size + 1] *= 0.5
-            log[:, size + 1] *= 0.5
-        return track, log
-
-    def _information(self) -> tuple[FloatArray, FloatArray, tuple[FloatArray, FloatArray, FloatArray]]:
-        """Return information and score of the parameters, and pushes and levers of values, the curve taken out."""
-        from scipy.linalg import cho_solve_banded
-
-        columns = self._columns()
-        size = columns[0].shape[1]
-        cross = np.zeros((self.count, size))
-        whole = np.zeros((size, size))
-        for basis, row, site, column in zip(self.basis, self.row, self.sites, columns, strict=True):
-            weighted = site.precision[:, None] * column
-            whole += column.T @ weighted
-            for k in range(4):
-                for m in range(size):
-                    cross[:, m] += np.bincount(basis.first + k, row[:, k] * weighted[:, m], self.count)
-        carried = np.asarray(cho_solve_banded((self.cholesky, True), cross))
-        information = whole - cross.T @ carried
-        pushes, lever = [], np.empty(0)
-        for basis, row, site, column, fitted in zip(
-            self.basis, self.row, self.sites, columns, self.fitted, strict=True
-        ):
-            own = column - np.stack([basis.apply(row, carried[:, m]) for m in range(size)], axis=1)
-            pushes.append((site.shift - site.precision * fitted)[:, None] * own)
-            lever = site.precision[:, None] * own
-        score = pushes[0].sum(axis=0) + pushes[1].sum(axis=0) - self._shrinkage(columns[1])
-        return information, score, (pushes[0], pushes[1], lever)
-
-    def _shrinkage(self, column: FloatArray) -> FloatArray:
-        """Return what a plain score has too much because the curve is uncertain: it flattens the dial otherwise."""
-        size, precision = len(self.nodes), self.sites[1].precision
-        basis, row = self.basis[1], self.row[1]
-        variance = basis.spread(row, self.blocks) / self.slope**2
-        _, node_slope = spline_weights(self.nodes, basis.value(self.curve))
-        too_much = np.zeros(size + 3)
-        too_much[:size] = (precision * self.slope * variance) @ node_slope
-        with_rate = basis.spread_with_rate(row, self.blocks) / self.slope
-        together = precision * self.slope**2 * with_rate
-        too_much[size] = together.sum()
-        too_much[size + 2] = together @ self.since
-        return too_much
-
-    def _prior(self) -> tuple[FloatArray, FloatArray]:
-        """Return precision and pull of the priors: a smooth dial, a damping and a drift that are small."""
-        size = len(self.nodes)
-        precision = np.zeros((size + 3, size + 3))
-        if size > 2:
-            gap = float(np.mean(np.diff(self.nodes)))
-            second = np.diff(np.eye(size), 2, axis=0) / (DIAL_BEND_MPS * (gap / 5.0) ** 2)
-            precision[:size, :size] = second.T @ second
-        away = self.nodes - float(np.mean(self.nodes))
-        ends = np.zeros(size)
-        ends[:] = away / np.sum(away**2)
-        precision[:size, :size] += np.outer(ends, ends) / 0.5**2
-        pull = np.zeros(size + 3)
-        pull[:size] = ends / 0.5**2  # a factor of one, give or take a half
-        precision[size, size] = 1 / CLOCK_PRIOR_S**2
-        precision[size + 1, size + 1] = 1 / DAMPING_PRIOR**2
-        precision[size + 2, size + 2] = 1 / DRIFT_PRIOR**2
-        now = np.concatenate([self.shown, [0.0, self.kappa, self.drift]])
-        return precision, pull - precision @ now
-
-    def move(self, *, short: bool) -> None:
-        """Move the parameters by one step."""
-        information, score, _ = self._information()
-        precision, pull = self._prior()
-        size = len(self.nodes)
-        total = information + precision
-        # the curve leans towards whatever damping is assumed, so that its score says nothing of it; see find_clock
-        still = [size + 1, size + 2] if short else [size + 1]
-        total[still, :] = total[:, still] = 0.0
-        total[still, still] = 1.0
-        score[still] = pull[still] = 0.0
-        step = np.linalg.solve(total, score + pull)
-        self.shown = self.shown + np.clip(step[:size], -_LARGEST_MOVE_MPS, _LARGEST_MOVE_MPS)
-        self.tau += float(np.clip(step[size], -2.0, 2.0))
-        self.drift += float(np.clip(step[size + 2], -0.002, 0.002))
-
-    def result(self) -> LatentFit:
-        """Return what was found."""
-        information, _, (track_push, push, lever) = self._information()
-        precision, _ = self._prior()
-        return LatentFit(
-            nodes_mps=self.nodes,
-            shown_mps=self.shown,
-            clock_offset_s=self.tau,
-            damping=self.kappa,
-            drift=self.drift,
-            information=information + precision,
-            influence=push,
-            track_influence=track_push,
-            lever=lever,
-            ground_mps=self.basis[1].value(self.curve),
-            right=self.right,
-            noise_mps=(self.noise[0], self.noise[1]),
-        )
+    return _Fitter(track, log, grid, start).run()
 
 
 @dataclass(frozen=True, slots=True)
-class _Basis:
-    """Cubic B-splines at times: four weights from a first coefficient on, for value, rate and bend."""
+class Start:
+    """Where to start: a clock offset good to a second or so, a line, and the speed smoothed."""
 
-    first: IntArray
-    weight: FloatArray
-    """Of the channel's own value, damping included."""
-    rate_weight: FloatArray
-    bend_weight: FloatArray
-
-    @classmethod
-    def at(cls, time: FloatArray, damping_s: float, count: int) -> _Basis:
-        """Return the splines at times since the first knot; a damped channel runs ahead of the curve it shows."""
-        time = time - damping_s
-        first = np.clip(np.floor(time).astype(np.int64), 0, count - 4)
-        x = np.clip(time - first, 0.0, 1.0)
-        value = np.stack([(1 - x) ** 3, 3 * x**3 - 6 * x**2 + 4, -3 * x**3 + 3 * x**2 + 3 * x + 1, x**3], axis=1) / 6
-        rate = np.stack([-((1 - x) ** 2), 3 * x**2 - 4 * x, -3 * x**2 + 2 * x + 1, x**2], axis=1) / 2
-        bend = np.stack([1 - x, 3 * x - 2, 1 - 3 * x, x], axis=1)
-        return cls(first, value + damping_s * rate, rate, bend)
-
-    def apply(self, row: FloatArray, curve: FloatArray) -> FloatArray:
-        """Return a linear function of the coefficients at every time."""
-        return np.asarray(np.einsum("nk,nk->n", row, curve[self.first[:, None] + np.arange(4)]))
-
-    def value(self, curve: FloatArray) -> FloatArray:
-        """Return the channel's own value of the curve."""
-        return self.apply(self.weight, curve)
-
-    def rate(self, curve: FloatArray) -> FloatArray:
-        """Return how fast the curve changes. [1/s]."""
-        return self.apply(self.rate_weight, curve)
-
-    def bend(self, curve: FloatArray) -> FloatArray:
-        """Return how fast that changes. [1/s2]."""
-        return self.apply(self.bend_weight, curve)
-
-    def spread(self, row: FloatArray, blocks: FloatArray) -> FloatArray:
-        """Return the variance of a linear function of the coefficients."""
-        return np.asarray(np.einsum("nk,nkl,nl->n", row, blocks[self.first], row))
-
-    def spread_with_rate(self, row: FloatArray, blocks: FloatArray) -> FloatArray:
-        """Return the covariance of a linear function with the rate of the curve."""
-        return np.asarray(np.einsum("nk,nkl,nl->n", row, blocks[self.first], self.rate_weight))
+    clock_offset_s: float
+    offset_mps: float
+    gain: float
+    scatter_mps: float
+    speed_mps: FloatArray
+    """Ground speed at each reading, shape (n,)."""
+    track_noise_mps: float
 
 
-def _first_site(channel: Channel) -> Site:
-    precision = np.full(len(channel.time_s), 1 / (channel.step_mps**2 / 12 + 0.15**2))
-    return Site(precision, precision * channel.middle_mps)
+class _Fitter:
+    """The rounds of the fit."""
+
+    def __init__(self, track: Channel, log: Channel, grid: SplineGrid, start: Start) -> None:
+        self.track, self.log, self.grid = track, log, grid
+        self.nuisance = np.array([start.clock_offset_s, 0.0, 0.0])
+        self.middle_s = float(np.mean(log.time_s))
+        knots = _knots(start.speed_mps)
+        self.dial = Dial(knots, start.offset_mps + start.gain * knots, np.zeros((len(knots),) * 2), knots)
+        self.table = _Table(self.dial, 1.2 * float(knots[-1]) + 10.0)
+        driven = driven_points(start.speed_mps)
+        line = np.column_stack([np.ones(len(knots)), knots])
+        covariance = line @ np.diag([OFFSET_PRIOR_MPS**2, FACTOR_PRIOR_U**2]) @ line.T
+        covariance += LATENT_CURVE_MPS**2 * deviation_covariance(knots, knots, driven)
+        self.prior = np.zeros((NUISANCES + len(knots),) * 2)
+        self.prior[:NUISANCES, :NUISANCES] = np.diag([1e-4, DAMPING_U_S2**-2, DRIFT_U**-2])
+        self.prior[NUISANCES:, NUISANCES:] = np.linalg.inv(covariance + 1e-4 * np.eye(len(knots)))
+        self.states = {
+            "track": _State(nothing_said(len(track.time_s)), np.full(len(track.time_s), start.track_noise_mps**2), 0.0),
+            "log": _State(
+                nothing_said(len(log.time_s)),
+                np.full(len(log.time_s), max(start.scatter_mps**2 - log.step_mps**2 / 12, 0.1**2)),
+                0.0,
+            ),
+        }
+        self.coefficients, self.inverse = self._smoothed()
+        self.jerk2 = self._first_jerk()
+
+    def _smoothed(self) -> tuple[FloatArray, FloatArray]:
+        """Return coefficients of the track's own speed, a little smoothed, and the band of their covariance."""
+        band = self.grid.stiffness(np.full(len(self.grid), 0.2**-2))
+        band[0] += _LOOSE
+        places = self.grid.locate(self.track.time_s, self.track.piece)
+        weight = 1 / (self.states["track"].noise + self.track.step_mps**2 / 12)
+        add_information(band, places.first, places.value, weight)
+        answer = _solve(band, add_up(places.first, places.value, weight * self.track.value_mps, len(self.grid)))
+        return answer, inverse_band(band)
+
+    def _first_jerk(self) -> FloatArray:
+        square = self.grid.bending(self.coefficients) ** 2
+        return np.asarray(np.maximum(_local(square, LOCAL_KNOTS) / (2 * LOCAL_KNOTS + 1), LEAST_JERK**2))
+
+    def run(self) -> Fit:
+        for turn in range(LATENT_ROUNDS):
+            with_log = turn >= _SETTLING_ROUNDS
+            done = self._round(with_log=with_log)
+            if with_log and done:
+                break
+        return self.result
+
+    def _round(self, *, with_log: bool) -> bool:
+        grid = self.grid
+        views = {"track": self._track_view()}
+        if with_log:
+            views["log"] = self._log_view()
+        for name, view in views.items():
+            self._listen(name, view)
+        band = grid.stiffness(1 / self.jerk2)
+        band[0] += _LOOSE
+        right_side = np.zeros(len(grid))
+        for name, view in views.items():
+            message = self.states[name].message
+            add_information(band, view.places.first, view.row, message.precision)
+            right_side += add_up(
+                view.places.first, view.row, message.shift - message.precision * view.constant, len(grid)
+            )
+        self.inverse = inverse_band(band)
+        self.coefficients = _solve(band, right_side)
+        self._new_jerk(self.inverse)
+        return with_log and self._improve(views, band, self.inverse)
+
+    def _track_view(self) -> _View:
+        track, damping = self.track, self.nuisance[DAMPING]
+        constant = np.sqrt(2 * max(damping, 0.0))
+        places = self.grid.locate(track.time_s - constant, track.piece)
+        row = places.value + constant * places.rate
+        return _View(places, row, np.zeros(len(row)), np.ones(len(row)))
+
+    def _log_view(self) -> _View:
+        log = self.log
+        clock, damping, drift = self.nuisance
+        constant = np.sqrt(2 * max(-damping, 0.0))
+        moment = log.time_s + clock + drift * (log.time_s - self.middle_s) - constant
+        places = self.grid.locate(moment, log.piece)
+        row = places.value + constant * places.rate
+        speed = places.of(self.coefficients, row)
+        weights, slope = self.table.at(speed)
+        gain = slope @ self.dial.shown_mps
+        shown = weights @ self.dial.shown_mps
+        return _View(places, gain[:, None] * row, shown - gain * speed, gain, weights, slope, row)
+
+    def _listen(self, name: str, view: _View) -> None:
+        """Renew the messages of a channel, and what is believed of its noise."""
+        channel, state = (self.track, self.log)[name == "log"], self.states[name]
+        mean = view.constant + view.places.of(self.coefficients, view.row)
+        variance = np.maximum(variances(self.inverse, view.places.first, view.row, view.row), 1e-10)
+        cavity, cavity_variance = without(mean, variance, state.message)
+        steep = view.gain * view.places.of(self.coefficients, view.places.rate)
+        noise = state.noise + state.jitter * steep**2
+        told = told_by(channel.value_mps, channel.step_mps, noise, cavity, cavity_variance)
+        share = 1.0 if not state.message.precision.any() else _BLEND
+        view.right = told.right
+        state.message = state.message.blended(told.message, share)
+        # noise of the values and jitter of the stamps, both from the expected squares
+        square = told.right * told.square
+        weight = told.right / noise**2
+        normal = np.array([[weight.sum(), weight @ steep**2], [weight @ steep**2, weight @ steep**4 + 1e-9]])
+        sides = np.array([weight @ square, weight @ (square * steep**2)])
+        level, jitter = np.linalg.lstsq(normal, sides, rcond=None)[0]
+        if jitter < 0 or level < 0:
+            jitter, level = 0.0, sides[0] / max(normal[0, 0], 1e-12)
+        least = max(LEAST_NOISE_MPS, LEAST_NOISE_STEPS * channel.step_mps) ** 2
+        level = max(level, least)
+        state.jitter = float(min(jitter, _MOST_JITTER_S**2))
+        reach = 10
+        own = np.maximum(square - state.jitter * steep**2, 0.0)
+        local = (_local(own, reach) + reach * level) / (_local(told.right, reach) + reach)
+        state.noise = np.maximum(local, least) if name == "track" else np.full(len(own), level)
+
+    def _new_jerk(self, inverse: FloatArray) -> None:
+        grid = self.grid
+        count = len(grid)
+        square = grid.bending(self.coefficients) ** 2
+        row = np.tile([1.0, -2.0, 1.0, 0.0], (count, 1)) / grid.spacing_s**2
+        first = np.clip(np.arange(count) - 1, 0, count - 4)
+        shifted = np.arange(count) - 1 > count - 4
+        row[shifted] = np.array([0.0, 1.0, -2.0, 1.0]) / grid.spacing_s**2
+        variance = variances(inverse, first, row, row) * grid.inner
+        learnt = np.clip(1 - variance / self.jerk2, 0.0, 1.0) * grid.inner
+        half = 0.5
+        fresh = (_local(square, LOCAL_KNOTS) + half * self.jerk2) / (_local(learnt, LOCAL_KNOTS) + half)
+        self.jerk2 = np.maximum(fresh, LEAST_JERK**2)
+
+    def _improve(self, views: dict[str, _View], band: FloatArray, inverse: FloatArray) -> bool:
+        """Take a step of clock, damping, drift and dial."""
+        log, track = views["log"], views["track"]
+        damping = self.nuisance[DAMPING]
+        places, count = log.places, len(self.grid)
+        smooth = self._smooth_bending()
+        rate = places.of(self.coefficients, places.rate) + np.sqrt(2 * max(-damping, 0.0)) * self.grid.bending_at(
+            places, self.grid.bending(self.coefficients)
+        )
+        since = self.log.time_s - self.middle_s
+        bend_log = log.gain * self.grid.bending_at(places, smooth)
+        bend_track = -self.grid.bending_at(track.places, smooth)
+        turn = log.gain * rate
+        needle_damped = damping > 0 or (damping == 0)
+        moved_log = np.column_stack(
+            [turn, np.zeros_like(turn) if needle_damped else bend_log, turn * since, log.weights]
+        )
+        moved_track = np.zeros((len(self.track.time_s), moved_log.shape[1]))
+        if needle_damped:
+            moved_track[:, DAMPING] = bend_track
+        precision, pull = [], []
+        for name, view in views.items():
+            message = self.states[name].message
+            precision.append(message.precision)
+            mean = view.constant + view.places.of(self.coefficients, view.row)
+            pull.append(message.shift - message.precision * mean)
+        moved = np.concatenate([moved_track, moved_log])
+        score = moved * np.concatenate(pull)[:, None]
+        # what the doubt about the speed itself adds: minus the covariance of the value with its own derivative
+        shaky = variances(inverse, places.first, log.row, log.gain[:, None] * places.rate)
+        own = variances(inverse, places.first, log.row, log.plain)
+        offset = len(moved_track)
+        score[offset:, CLOCK] -= precision[1] * shaky
+        score[offset:, DRIFT] -= precision[1] * shaky * since
+        score[offset:, NUISANCES:] -= (precision[1] * own)[:, None] * log.slope
+        carried = np.zeros((count, moved.shape[1]))
+        for view, p, m in zip((track, log), precision, (moved_track, moved_log), strict=True):
+            for k in range(m.shape[1]):
+                if m[:, k].any():
+                    carried[:, k] += add_up(view.places.first, view.row, p * m[:, k], count)
+        answer = _solve(band, carried)
+        weight = np.concatenate(precision)[:, None] * moved
+        left = moved.copy()
+        for view, part in zip((track, log), (slice(0, offset), slice(offset, None)), strict=True):
+            for i in range(4):
+                left[part] -= view.row[:, i][:, None] * answer[view.places.first + i]
+        information = weight.T @ left
+        information = (information + information.T) / 2
+        prior_mean = np.concatenate([[self.nuisance[CLOCK], 0.0, 0.0], self.dial.knots_mps])
+        here = np.concatenate([self.nuisance, self.dial.shown_mps])
+        step = np.linalg.lstsq(
+            information + self.prior, score.sum(axis=0) - self.prior @ (here - prior_mean), rcond=None
+        )[0]
+        longest = float(np.max(np.abs(step[:NUISANCES]) / _LONGEST))
+        if longest > 1:
+            step[:NUISANCES] /= longest
+        highest = float(np.max(np.abs(step[NUISANCES:])))
+        if highest > _HIGHEST_MPS:
+            step[NUISANCES:] *= _HIGHEST_MPS / highest
+        self.nuisance = self.nuisance + step[:NUISANCES]
+        self.dial = replace(self.dial, shown_mps=self.dial.shown_mps + step[NUISANCES:])
+        settled = bool(np.all(np.abs(step[:NUISANCES]) < _SETTLED) and np.all(np.abs(step[NUISANCES:]) < _SETTLED_MPS))
+        self.result = Fit(
+            clock_offset_s=float(self.nuisance[CLOCK]),
+            damping_s2=float(self.nuisance[DAMPING]),
+            drift=float(self.nuisance[DRIFT]),
+            dial=self.dial,
+            speed_mps=places.of(self.coefficients, log.plain),
+            right=log.right,
+            noise_mps=float(np.sqrt(np.median(self.states["log"].noise))),
+            score=score,
+            information=np.stack([weight, left]),
+            time_s=np.concatenate([self.track.time_s, self.log.time_s + self.nuisance[CLOCK]]),
+            prior=self.prior,
+        )
+        return settled
+
+    def _smooth_bending(self) -> FloatArray:
+        """Return the second derivative at the knots, smoothed, so that its own noise is not in it."""
+        width = _SMOOTH_S / self.grid.spacing_s
+        reach = int(3 * width)
+        kernel = np.exp(-0.5 * (np.arange(-reach, reach + 1) / width) ** 2)
+        bending = self.grid.bending(self.coefficients)
+        if len(bending) <= 2 * reach:
+            return bending
+        return np.convolve(bending, kernel / kernel.sum(), mode="same")
 
 
-def _first_roughness(track: Channel, begin: float, count: int) -> FloatArray:
-    """Return the size of the second derivative at each knot, from the fixes smoothed over three seconds."""
-    speed = np.interp(begin + np.arange(count), track.time_s, track.middle_mps / track.scale)
-    kernel = np.exp(-0.5 * (np.arange(-5, 6) / 1.5) ** 2)
-    smooth = np.convolve(np.pad(speed, 5, mode="edge"), kernel / kernel.sum(), mode="valid")
-    return _local_size(np.diff(smooth, 2))
+@dataclass(slots=True)
+class _View:
+    """What a channel sees of the latent speed, arrays of one length."""
+
+    places: Places
+    row: FloatArray
+    """Weights of the coefficients in what it shows, shape (n, 4)."""
+    constant: FloatArray
+    gain: FloatArray
+    weights: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
+    slope: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
+    plain: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
+    right: FloatArray = field(default_factory=lambda: np.zeros(0))
 
 
-def _local_size(second: FloatArray) -> FloatArray:
-    """Return the root mean square over the knots around each."""
-    square = np.convolve(np.pad(second**2, _LOCAL, mode="edge"), np.ones(2 * _LOCAL + 1), mode="valid")
-    return np.asarray(np.sqrt(square / (2 * _LOCAL + 1) + ACCELERATION_FLOOR**2))
+def _solve(band: FloatArray, right_side: FloatArray) -> FloatArray:
+    from scipy.linalg import solveh_banded
 
-
-def _inverse_blocks(cholesky: FloatArray) -> FloatArray:
-    """Return the 4 x 4 blocks on the diagonal of the inverse of a banded matrix, shape (n - 3, 4, 4).
-
-    From its Cholesky factor, from the last row back (Takahashi, Fagan and Chen 1973); plain numbers, since each step
-    needs the one before it.
-    """
-    count = cholesky.shape[1]
-    diagonal = cholesky[0]
-    ratio = [(cholesky[k] / diagonal).tolist() for k in (1, 2, 3)]
-    own = (1 / diagonal**2).tolist()
-    a = b = c = d = e = f = 0.0
-    rows = [[0.0] * count for _ in range(4)]
-    first, second, third, fourth = rows
-    for j in range(count - 1, -1, -1):
-        p, q, r = ratio[0][j], ratio[1][j], ratio[2][j]
-        x1 = -(p * a + q * b + r * c)
-        x2 = -(p * b + q * d + r * e)
-        x3 = -(p * c + q * e + r * f)
-        x0 = own[j] - (p * x1 + q * x2 + r * x3)
-        first[j], second[j], third[j], fourth[j] = x0, x1, x2, x3
-        a, b, c, d, e, f = x0, x1, x2, a, b, d
-    beside = np.array(rows)
-    index = np.arange(count - 3)
-    blocks = np.empty((count - 3, 4, 4))
-    for i in range(4):
-        for k in range(i, 4):
-            blocks[:, i, k] = blocks[:, k, i] = beside[k - i, index + i]
-    return blocks
+    return np.asarray(solveh_banded(band, right_side, lower=True, check_finite=False))

@@ -11,7 +11,7 @@ from speedcal.calibration.clock_search import LARGEST_FACTOR, SMALLEST_FACTOR, z
 from speedcal.calibration.ground_speed import SPEED_AGAINST_POSITIONS, GroundSpeed
 from speedcal.calibration.measured import WRONG
 from speedcal.calibration.odometer import OdometerFactor
-from speedcal.calibration.result import Calibration
+from speedcal.calibration.result import HILLS, Calibration
 from speedcal.calibration.tuning import (
     ABSURD_READING_MPS,
     CLOCK_FAR_S,
@@ -19,6 +19,8 @@ from speedcal.calibration.tuning import (
     FEW_RUNS,
     FEWEST_READINGS,
     FOLLOWS_MPS,
+    HEIGHTS_NEEDED,
+    HILLS_NOTICED,
     MANY_WRONG,
     MILES_KILOMETRES_TOLERANCE,
     NARROW_RANGE,
@@ -87,6 +89,17 @@ def left_out(
     if odometer is not None and len(odometer.left_out):
         found.append(Finding("odometer_left_out", lines=sorted(int(n) for n in readings.line[odometer.left_out])))
     return tuple(found)
+
+
+def heights_missing(calibration: Calibration, track: Track) -> tuple[Finding, ...]:
+    """Return the finding that the heights the track lacks would narrow the answer; nothing when they hardly would."""
+    if np.isfinite(track.elevation_m).mean() >= HEIGHTS_NEEDED:
+        return ()
+    return tuple(
+        Finding("no_heights", u_factor=line.u_factor)
+        for line in calibration.budget
+        if line.component == HILLS and line.share > HILLS_NOTICED
+    )
 
 
 def judge(

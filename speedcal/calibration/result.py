@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 ANOTHER_DAY = "another_day"
 """Budget line of what pressure, load and temperature of the tires change from one day to the next."""
+HILLS = "hills"
+"""Budget line of how much longer the road is than its map."""
 
 SpeedSource = Literal["recorded", "positions", "checks"]
 

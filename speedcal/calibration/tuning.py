@@ -83,8 +83,19 @@ MOST_CHORD = 0.05
 ACCELERATION_REACH_S = 2.0
 """Reach of the change of speed to either side, long enough that the noise of a fix is not in it."""
 
-GRADE_WINDOW_S, STEEPEST_GRADE, HEIGHTS_NEEDED = 8.0, 0.2, 0.8
-"""Heights are smoothed over twice this time; grades are cut off at this; this share of fixes must have a height."""
+GRADE_REACH_M, STEEPEST_GRADE, HEIGHTS_NEEDED = 80.0, 0.2, 0.8
+"""Grades are those of the road so far to either side; they are cut off at this; this share of fixes must have a height.
+Half the reach takes noise of the heights for hills, twice flattens hills."""
+
+GRADE_SHARE_U = 0.15
+"""Standard uncertainty of the extra length of hills as a share of it, heights given."""
+
+NO_HEIGHTS_U = 0.0005
+"""Relative standard uncertainty of the length of a road without heights: grades of 3 % make it 0.045 % longer than the
+map, grades of 7 % 0.25 %. Doubled, every log without heights is a third wider."""
+
+HILLS_NOTICED = 0.1
+"""Share of the variance from which on missing heights are named."""
 
 STRETCH_S, STRAIGHT_CHORD = 10.0, 0.97
 """Recorded speed is held against positions over stretches this long whose chord is at least this share of the path."""
@@ -322,71 +333,50 @@ passengers are seen, or scatter too much, and one honest drive in forty."""
 
 # ---- dense logs
 
+DAMPING_U_S2 = 1.5
+"""Standard deviation of half the squared time constant of a needle or a receiver before a log is seen; 1.7 s. Doubled,
+nothing changes: a log tells it to 0.1."""
+
+DRIFT_U = 0.004
+"""Standard deviation of the drift of the log's clock: 4 s in 17 min. Doubled, nothing changes."""
+
+LATENT_CURVE_MPS, LATENT_KNOT_SPACING_MPS = 0.7 * MPH_MPS, 2.5
+"""Size of the dial's deviation while a log is fitted, and the distance of its knots; both only steady the rounds."""
+
 LATENT_INTERVAL_S = 2.5
 """Fixes further apart than this leave too much of the speed between them to chance; they go through windows."""
-
-LATENT_STEP_MPS = 0.6
-"""Recorded speed in coarser steps, such as whole metres a second, goes through windows: one in ten fits of the latent
-speed does not settle there."""
 
 LATENT_READINGS = 60
 """Moving readings and fixes from which on the latent speed is worth finding."""
 
-LATENT_ROUNDS = 9
-"""Rounds of the latent speed; more change factors by less than a hundredth of their uncertainty."""
+LATENT_SPACING_S = 1.0
+"""Knots of the latent speed. Half of it doubles the cost and changes nothing."""
 
-ACCELERATION_FLOOR = 0.001
-"""Least size of the second derivative of speed a second apart. [m/s3] Too large a size in a hold lets the speed wander
-inside its rounding interval."""
+LATENT_ROUNDS = 14
+"""Most rounds of the fit of a log."""
 
-CHANNEL_NOISE_STEPS, CHANNEL_NOISE_FLOOR_MPS = 0.05, 0.02
-"""Least noise before rounding, as a share of the step and by itself."""
+LEAST_JERK = 0.001
+"""Least size of the change of acceleration in m/s^3, as under cruise control. Ten times as much lets the speed wander
+within its step of rounding."""
 
-TIME_NOISE_S = 0.1
-"""Standard deviation of a machine's stamps; from memory."""
+LEAST_NOISE_MPS, LEAST_NOISE_STEPS = 0.02, 0.05
+"""Least noise of a value before it is rounded, in m/s and in steps."""
 
-WRONG_ROWS = 0.001
-"""Share of wrong rows in a log."""
-
-CLOCK_PRIOR_S = 30.0
-"""Width in which the clock offset may still move from where the search put it."""
-
-DAMPING_PRIOR = 2.5
-"""Half the squared time constant of a needle or a receiver, standard. [s2] 2.5 is 2.2 s."""
-
-DAMPINGS = (-4.5, -2.5, -1.4, -0.7, -0.3, 0.0, 0.3, 0.7, 1.4, 2.5, 4.5)
-"""Dampings that are tried. [s2] 1.4 is a time constant of 1.7 s."""
-
-DAMPING_EVIDENCE = 15.0
-"""Log likelihood by which a damping must beat none."""
-
-COARSE_STEP_MPS = 0.35
-"""Recorded speed in coarser steps tells no damping."""
-
-LAG_GRID_S, CLOCK_STEP_S = 0.25, 2.0
-"""Grid on which lags are worked out, and the largest step of the clock in one round."""
-
-DRIFT_PRIOR = 0.002
-"""Drift of one clock against the other, standard. [1] 0.002 is a second in eight minutes."""
-
-DIAL_BEND_MPS = 1.0
-"""Loose bound on a dial's second difference over 5 m/s while the latent speed is found; the prior of the dial's
-deviation decides afterwards."""
-
-LOG_NODE_GAP_MPS, LOG_MOST_NODES = 4.0, 9
-"""Distance of the speeds at which a log tells the dial, and how many at the most."""
+LOCAL_KNOTS = 8
+"""How a vehicle moves is learnt from so many knots to either side."""
 
 LOG_BLOCK_S = 60.0
-"""Residuals of a log a minute apart are taken as independent (Cameron and Miller 2015)."""
+"""Readings of different minutes are taken as independent."""
 
-LOG_LUCK = 0.75
-"""A jackknife variance below this part of the model's is not believed."""
-
-HOLD_ROUNDING_SHARE = 0.5
-"""Part of the rounding error of whole holds that is added; the other half is in the likelihood of rounded values."""
+LUCK = 0.75
+"""A jackknife below this part of the model's variance has only had luck."""
 
 RECEIVER_U_MPS = 0.004
 """What a receiver's speed may be off by at all speeds, standard; from memory."""
+
+HELD_FIXES, MOST_HELD = 6, 0.2
+"""So many equal speeds in a row, where they are not rounded, were held by the receiver and not measured; unless they
+are a greater share of the drive than the second: such a track was drawn."""
 
 STEP_NOTICED_MPS = 0.08
 """Steps of recorded speed finer than this do not matter."""

@@ -1,0 +1,117 @@
+"""What a value that was rounded to a step says of the value behind it: an interval, never a point.
+
+The message of each value to the rest of the model is a Gaussian of the same effect (expectation propagation: T. P.
+Minka, Proc. 17th Conf. Uncertainty in Artificial Intelligence, 2001, 362-369). An interval tells no more than its
+width however small the noise, so nothing collapses when many values are alike.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from speedcal.calibration.tuning import WRONG_SPREAD_MPS
+from speedcal.interval import FloatArray
+
+WRONG_SHARE = 0.001
+_FINE = 0.5
+"""A step this small beside the noise is as good as none: its variance is step^2/12 to a part in a thousand."""
+_LEAST_CAVITY = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class Message:
+    """What values say of the quantity behind them, arrays of shape (n,)."""
+
+    precision: FloatArray
+    shift: FloatArray
+    """Precision times mean."""
+
+    def blended(self, new: Message, share: float) -> Message:
+        """Return this message moved part of the way to another."""
+        return Message(
+            self.precision + share * (new.precision - self.precision), self.shift + share * (new.shift - self.shift)
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What rounded values say, given what is expected of them without themselves."""
+
+    message: Message
+    square: FloatArray
+    """Expected square of each value's noise."""
+    right: FloatArray
+    """Probability that each value is right."""
+
+
+def nothing_said(count: int) -> Message:
+    """Return messages that say nothing."""
+    return Message(np.zeros(count), np.zeros(count))
+
+
+def without(mean: FloatArray, variance: FloatArray, message: Message) -> tuple[FloatArray, FloatArray]:
+    """Return mean and variance of a quantity without one message in it (the cavity)."""
+    precision = np.maximum(1 / variance - message.precision, _LEAST_CAVITY / variance)
+    return (mean / variance - message.shift) / precision, 1 / precision
+
+
+def told_by(value: FloatArray, step: float, noise: FloatArray, mean: FloatArray, variance: FloatArray) -> Told:
+    """Return what values rounded to a step say of quantities of given mean and variance.
+
+    Parameters
+    ----------
+    value
+        The values, shape (n,).
+    step
+        What they are rounded to; 0 when they are not.
+    noise
+        Variance of the noise each had before it was rounded, shape (n,).
+    mean, variance
+        What is known without these values, shape (n,).
+    """
+    fine = step < _FINE * np.sqrt(noise)
+    total = variance + noise + np.where(fine, step**2 / 12, 0.0)
+    root = np.sqrt(total)
+    away = (value - mean) / root
+    slope, curve, spread, density = away / root, 1 / total, away**2, np.exp(-0.5 * away**2) / np.sqrt(2 * np.pi) / root
+    coarse = ~fine
+    if step > 0 and coarse.any():
+        slope[coarse], curve[coarse], spread[coarse], density[coarse] = _interval(
+            away[coarse], step / root[coarse] / 2, root[coarse], step
+        )
+    right = (1 - WRONG_SHARE) * density
+    right = right / (right + WRONG_SHARE / WRONG_SPREAD_MPS)
+    curve, slope = right * curve, right * slope
+    left = np.maximum(1 - curve * variance, 1e-9)
+    own = noise / total
+    square = own * (own * total * spread + variance)
+    return Told(Message(curve / left, (curve * mean + slope) / left), square, right)
+
+
+def _interval(
+    away: FloatArray, half: FloatArray, root: FloatArray, step: float
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Return first and negative second derivative of the log probability of an interval by the mean, and more.
+
+    The third is the expected square of the standardised distance inside the interval, the last the probability per
+    unit of step.
+    """
+    from scipy.special import ndtr
+
+    sign = np.where(away < 0, 1.0, -1.0)  # keep to the lower tail, where differences are exact
+    centre = sign * away
+    low, high = centre - half, centre + half
+    chance = ndtr(high) - ndtr(low)
+    tiny = chance < 1e-280
+    chance = np.maximum(chance, 1e-280)
+    at_low, at_high = (np.exp(-0.5 * edge**2) / np.sqrt(2 * np.pi) for edge in (low, high))
+    first = (at_low - at_high) / chance  # mean of the standardised distance
+    moved = (high * at_high - low * at_low) / chance
+    if tiny.any():  # far out: all of it lies at the near edge
+        first[tiny] = high[tiny]
+        moved[tiny] = 1 - high[tiny] ** 2
+    slope = sign * first / root
+    curve = np.maximum(first**2 + moved, 1e-12) / root**2
+    return slope, curve, np.maximum(1 - moved, 0.0), chance / step
