@@ -11,6 +11,8 @@ from support.logfiles import gpx_10, gpx_11, small_drive
 
 from speedcal.simulate.files import render_gpx
 
+pytestmark = pytest.mark.benchmark  # ratios of times mean something on a quiet machine only
+
 
 @pytest.mark.parametrize(
     "name", ["an hour at 1 Hz with an hour's log", "an hour at 1 Hz, 40 readings, zone and date unknown"]
