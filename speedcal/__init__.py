@@ -15,12 +15,14 @@ if TYPE_CHECKING:
     from speedcal.calibration import Calibration, calibrate, calibrate_checks
     from speedcal.conformity import RoadTestPlan, Tolerance, Verification, load_tolerance, plan, verify
     from speedcal.errors import SpeedcalError
+    from speedcal.fleet.fleet import FleetResult, fleet
     from speedcal.jobs import Job, JobResult, load_job
     from speedcal.logs import Checks, Readings, Track, read_checks, read_readings, read_track
     from speedcal.vehicle import Corrections, Vehicle, correct
 
 _HOME = {
     "SpeedcalError": "errors",
+    **dict.fromkeys(("FleetResult", "fleet"), "fleet"),
     **dict.fromkeys(("Job", "JobResult", "load_job"), "jobs"),
     **dict.fromkeys(("Checks", "Readings", "Track", "read_checks", "read_readings", "read_track"), "logs"),
     **dict.fromkeys(("Calibration", "calibrate", "calibrate_checks"), "calibration"),
@@ -32,6 +34,7 @@ __all__ = [
     "Calibration",
     "Checks",
     "Corrections",
+    "FleetResult",
     "Job",
     "JobResult",
     "Readings",
@@ -44,6 +47,7 @@ __all__ = [
     "calibrate",
     "calibrate_checks",
     "correct",
+    "fleet",
     "load_job",
     "load_tolerance",
     "plan",

@@ -137,6 +137,10 @@ class JobError(SpeedcalError):
     """A job file cannot be used."""
 
 
+class FleetError(SpeedcalError):
+    """No fleet can be made of what was given, or it cannot be computed where it should be."""
+
+
 def raise_problems(
     problems: Sequence[Any], *, source: str, kind: type[SpeedcalError], several: str = "several_problems", **values: Any
 ) -> NoReturn:

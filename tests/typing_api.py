@@ -38,6 +38,13 @@ def to_plan(vehicle: speedcal.Vehicle) -> speedcal.RoadTestPlan:
     return speedcal.plan(vehicle, speed_limit=65, unit="mph")
 
 
+def whole_fleet(folder: Path) -> list[str]:
+    """List a fleet."""
+    result = speedcal.fleet([folder], percent=2.0, rate=0.1, remember=folder)
+    assert_type(result, speedcal.FleetResult)
+    return [row.vehicle for row in result.wrong]
+
+
 def whole_job(folder: Path) -> list[Path]:
     """Run a job and write its result."""
     job = speedcal.load_job(folder)

@@ -18,6 +18,7 @@ COMMANDS = {
     "calibrate": "How the instrument reads, from a recorded drive.",
     "correct": "Which gear, scaling or setting cancels the error.",
     "explain": "Which tires, axle gears or gear teeth would explain the error.",
+    "fleet": "Many vehicles in one list of those that are wrong.",
     "film": "Read the speedometer from a film of it.",
     "guide": "The reference: files, job file, rules, what the numbers mean.",
     "history": "The drives of one vehicle over months, and what happened between them.",

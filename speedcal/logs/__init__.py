@@ -12,7 +12,7 @@ from speedcal.logs.checks import Checks
 from speedcal.logs.formats import LogFormat, Request, all_formats, is_certain, recognise
 from speedcal.logs.read_checks import read_checks
 from speedcal.logs.readings import Clock, Readings
-from speedcal.logs.source import load
+from speedcal.logs.source import Source, load
 from speedcal.logs.track import Track
 from speedcal.logs.written_times import parse_zone
 from speedcal.units import parse_speed_unit
@@ -52,7 +52,11 @@ def read_track(path: str | Path, *, zone: str | None = None) -> Track:
     >>> print(speedcal.read_track("data_demo/before.gpx"))
     before.gpx: GPX 1.1, ... fixes over 14.3 min, with recorded speed
     """
-    source = load(path, TrackFormatError, is_certain)
+    return track_of(load(path, TrackFormatError, is_certain), zone=zone)
+
+
+def track_of(source: Source, *, zone: str | None = None) -> Track:
+    """Return the track of a file in memory, as :func:`read_track` does."""
     log = recognise(source)
     if log.track is None:
         source.fail("no_track_in_format", format=log.id)
@@ -87,7 +91,11 @@ def read_readings(
     before_notes.csv: table (commas), 31 readings in mph
     """
     request = request_of(unit, column, zone)
-    source = load(path, ReadingsFormatError, is_certain)
+    return readings_of(load(path, ReadingsFormatError, is_certain), request)
+
+
+def readings_of(source: Source, request: Request) -> Readings:
+    """Return the readings of a file in memory, as :func:`read_readings` does."""
     log = recognise(source)
     if log.readings is None:
         source.fail("no_readings_in_format", format=log.id)

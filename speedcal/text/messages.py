@@ -13,7 +13,7 @@ Values = Mapping[str, Any]
 Template = str | Callable[[Values], str]
 """Text with fields such as ``{offset_mps:speed}``, or a function of the values where the words depend on them."""
 
-_ROOMS = ("file", "checks", "film", "calibration", "vehicle", "conformity", "job", "page")
+_ROOMS = ("file", "checks", "film", "calibration", "vehicle", "conformity", "job", "fleet", "page")
 
 
 @functools.cache

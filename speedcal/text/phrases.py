@@ -11,6 +11,7 @@ _MOST_LISTED = 20
 _WRITTEN_IN: dict[str, str] = {
     "Calibration": "calibration_summary",
     "DrivenDistance": "distance",
+    "FleetResult": "fleet",
     "History": "history",
     "Inspection": "inspection",
     "Readings": "inspection",

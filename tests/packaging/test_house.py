@@ -29,6 +29,7 @@ ORDER = (
     ("text",),
     ("report",),
     ("jobs", "guide"),
+    ("fleet",),
     ("cli", "web"),
     ("__init__", "__main__"),
 )

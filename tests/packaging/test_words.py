@@ -33,6 +33,7 @@ FOR_CALLERS = (
     "ValueError", "TypeError", "RuntimeError", "AttributeError", "FileNotFoundError",  # mistakes of a program
     "NoRoomError", "TooLargeError", "LostError", "BadZipFile", "ConnectionError",  # caught before anybody reads them
     "info", "warning", "error", "compile", "text",  # the log of the service; patterns; statements to the store
+    "execute", "executescript",  # statements for a data base
 )  # fmt: skip
 NOT_YET_ASKED_FOR = {
     "engine_column_missing",

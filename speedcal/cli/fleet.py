@@ -1,0 +1,95 @@
+"""``speedcal fleet``: many vehicles in one list."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import cast
+
+import click
+
+from speedcal.cli._options import emit, result_options
+from speedcal.units import DisplayUnit
+
+
+@click.command()
+@click.argument("source", nargs=-1, required=True)
+@click.option("--out", "folder", type=click.Path(path_type=Path), required=True, help="Folder for the result.")
+@click.option("--scheduler", metavar="ADDRESS", help="A dask cluster that runs already, such as tcp://10.0.0.5:8786.")
+@click.option("--processes", type=click.IntRange(1), help="Processes on this machine; otherwise one a processor.")
+@click.option("--vehicle", metavar="COLUMN", help="Column of a long table that names the vehicle.")
+@click.option(
+    "--percent",
+    type=click.FloatRange(0, 50, min_open=True),
+    default=1.0,
+    show_default=True,
+    help="What the distance counted, or a logged speed, may be off.",
+)
+@click.option("--rule", metavar="NAME", help="Rule for the speed shown, or for the distance; see speedcal guide rules.")
+@click.option(
+    "--false-alarms",
+    type=click.FloatRange(0, 50, min_open=True),
+    default=5.0,
+    show_default=True,
+    help="Per cent of those called wrong that may be right, on average.",
+)
+@result_options
+def command(
+    source: tuple[str, ...],
+    folder: Path,
+    scheduler: str | None,
+    processes: int | None,
+    vehicle: str | None,
+    percent: float,
+    rule: str | None,
+    false_alarms: float,
+    as_json: bool,
+    unit: str | None,
+) -> None:
+    r"""Measure all drives of many vehicles and list those that count their miles wrong.
+
+    SOURCE is a folder with one subfolder a vehicle, and in it the drives as pairs of one name (day0.gpx, day0.csv); a
+    folder of job folders; a long table with a column that names the vehicle; or the data folder of the upload page.
+    Written are fleet.html, fleet.csv and fleet.json (fleet.parquet where pyarrow is installed). A run that was
+    stopped goes on where it was. A vehicle that fails is a row with its reason.
+
+    \b
+    Examples:
+      speedcal fleet drives --out result
+      speedcal fleet month.parquet --vehicle truck --rule us_393_82 --out result
+      speedcal fleet /data/drives --out /data/result --scheduler tcp://10.0.0.5:8786
+    """
+    from speedcal.fleet import fleet
+
+    with _bar() as progress:
+        result = fleet(
+            source,
+            vehicle=vehicle,
+            scheduler=scheduler,
+            processes=processes,
+            percent=percent,
+            rule=rule,
+            rate=false_alarms / 100,
+            unit=cast(DisplayUnit | None, unit),
+            remember=folder,
+            progress=progress,
+        )
+    for path in result.write(folder):
+        click.echo(f"wrote {path}", err=True)
+    emit(result, as_json)
+
+
+@contextmanager
+def _bar() -> Iterator[Callable[[int, int], None] | None]:
+    """Show how far it is where a person watches."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    from rich.console import Console
+    from rich.progress import Progress
+
+    with Progress(console=Console(stderr=True), transient=True) as bar:
+        task = bar.add_task("measuring drives", total=None)
+        yield lambda done, total: bar.update(task, completed=done, total=total)

@@ -1,0 +1,269 @@
+"""One drive of a fleet: where it lies, measuring it, and what is kept of it."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cache
+from importlib.metadata import version
+from pathlib import Path, PurePosixPath
+from typing import TYPE_CHECKING, Any
+
+from speedcal.errors import FleetError, ReadingsFormatError, SpeedcalError, TrackFormatError
+from speedcal.finding import json_ready
+from speedcal.units import DisplayUnit
+
+if TYPE_CHECKING:
+    from speedcal.calibration import Calibration
+    from speedcal.calibration.dial import Dial
+    from speedcal.interval import FloatArray
+    from speedcal.logs import Readings, Track
+    from speedcal.logs.source import Source
+
+Outcome = dict[str, Any]
+"""What became of a drive, ready for JSON: its numbers, or ``error`` with the parts of the refusal."""
+
+_TRACKS = frozenset({".gpx", ".fit", ".tcx", ".kml", ".kmz", ".nmea", ".nma"})
+_TRACK_WORD = re.compile(r"(?:^|[ _-])(?:track|gps)(?:$|[ _.-])")
+_WHOLE = 9
+"""Digits kept of a dial's knots."""
+
+
+@dataclass(frozen=True, slots=True)
+class DriveFiles:
+    """Where a drive lies: two files, one that holds both, or the same in memory; paths may be URLs."""
+
+    vehicle: str
+    name: str
+    """What it is called among the drives of its vehicle."""
+    paths: tuple[str, ...]
+    data: tuple[bytes, ...] = ()
+    """Contents where there is no file, one for each path."""
+    options: tuple[tuple[str, Any], ...] = ()
+    """What is said about the drive, as the keys of a job file have it: unit, column, zone, held."""
+    roles_known: bool = False
+    """Whether the track is certain to be the first."""
+
+    def __post_init__(self) -> None:
+        if not self.paths:
+            raise ValueError("a drive needs a file")
+
+
+@cache
+def method() -> str:
+    """Return what an outcome depends on besides the files."""
+    return version("speedcal")
+
+
+def key_of(digests: Sequence[str], files: DriveFiles, unit: DisplayUnit | None) -> str:
+    """Return the name under which the outcome of a drive is remembered."""
+    asked = (method(), unit, files.options, files.roles_known, tuple(digests))
+    return hashlib.sha256(repr(asked).encode()).hexdigest()
+
+
+def measure(files: DriveFiles, unit: DisplayUnit | None) -> Outcome:
+    """Read a drive and calibrate it; whatever is wrong with it becomes a part of the outcome.
+
+    Parameters
+    ----------
+    files
+        Where it lies.
+    unit
+        Unit for people, and of readings whose file names none.
+    """
+    digests: list[str] = []
+    try:
+        sources = _open(files)
+        digests = [source.digest for source in sources]
+        outcome = _measured(files, sources, unit)
+    except SpeedcalError as error:
+        outcome = {"error": json_ready(error.to_dict())}
+    except (ArithmeticError, LookupError, ValueError, MemoryError) as fault:  # one drive must not end a fleet
+        broke = FleetError("drive_not_measured", source=files.name, fault=type(fault).__name__, reason=str(fault))
+        outcome = {"error": json_ready(broke.to_dict())}
+    return {"key": key_of(digests, files, unit) if digests else "", "digests": digests, **outcome}
+
+
+def _open(files: DriveFiles) -> list[Source]:
+    from speedcal.logs.formats import is_certain
+    from speedcal.logs.source import Source, load, unpack
+
+    found = []
+    for i, path in enumerate(files.paths):
+        if files.data or "://" in path:
+            data = files.data[i] if files.data else _fetch(path)
+            found.append(unpack(Source(PurePosixPath(path).name, data, "", TrackFormatError), is_certain))
+        else:
+            found.append(load(Path(path), TrackFormatError, is_certain))
+    return found
+
+
+def _fetch(url: str) -> bytes:
+    """Return a file that the workers reach by its address."""
+    from speedcal.logs import limits
+
+    try:
+        import fsspec
+    except ImportError:
+        raise FleetError("library_missing", source=url, library="fsspec") from None
+    try:
+        with fsspec.open(url, "rb") as stream:
+            return bytes(stream.read(limits.MAX_BYTES + 1))
+    except (OSError, ValueError, ImportError) as problem:
+        raise TrackFormatError("file_not_opened", source=url, reason=str(problem)) from None
+
+
+def _measured(files: DriveFiles, sources: Sequence[Source], unit: DisplayUnit | None) -> Outcome:
+    from speedcal.calibration import calibrate
+
+    options = dict(files.options)
+    track, readings = _read(files, sources, options, unit)
+    asked = {key: options[key] for key in ("clock_offset_s", "read_from", "rounding") if key in options}
+    return _kept(track, readings, calibrate(track, readings, unit=unit, **asked))
+
+
+def _read(
+    files: DriveFiles, sources: Sequence[Source], options: Mapping[str, Any], unit: DisplayUnit | None
+) -> tuple[Track, Readings]:
+    """Return track and readings, whichever file holds which."""
+    if "held" in options:
+        from speedcal.jobs.pipeline import held_readings
+        from speedcal.logs import track_of
+
+        return track_of(sources[0]), held_readings(tuple(options["held"]), options.get("unit") or unit or "mph")
+    pairs = [(sources[0], sources[-1])]
+    if len(sources) == 2 and not files.roles_known:
+        first = 0 if _looks_like_track(files.paths[0]) or not _looks_like_track(files.paths[1]) else 1
+        pairs = [(sources[first], sources[1 - first]), (sources[1 - first], sources[first])]
+    refused: list[SpeedcalError] = []
+    for track, readings in pairs:
+        try:
+            return _read_pair(track, readings, options, unit)
+        except SpeedcalError as error:
+            refused.append(error)
+    raise refused[0]
+
+
+def _looks_like_track(path: str) -> bool:
+    name = PurePosixPath(path).name.lower()
+    return any(suffix in _TRACKS for suffix in PurePosixPath(name).suffixes) or bool(_TRACK_WORD.search(name))
+
+
+def _read_pair(
+    track: Source, readings: Source, options: Mapping[str, Any], unit: DisplayUnit | None
+) -> tuple[Track, Readings]:
+    from speedcal.logs import readings_of, request_of, track_of
+
+    found = track_of(track)
+    own = replace(readings, error=ReadingsFormatError)
+    column, zone = options.get("column"), options.get("zone")
+    try:
+        return found, readings_of(own, request_of(options.get("unit"), column, zone))
+    except ReadingsFormatError as error:
+        if error.code != "column_without_unit" or unit is None:
+            raise
+        return found, readings_of(own, request_of(unit, column, zone))
+
+
+def _kept(track: Track, readings: Readings, calibration: Calibration) -> Outcome:
+    """Return what is kept of a measured drive: everything but its positions and readings."""
+    import numpy as np
+
+    from speedcal.calibration.fit_logged import is_log
+
+    dated = track.has_date
+    known = readings.odometer_m[np.isfinite(readings.odometer_m)]
+    times = readings.time_s[np.isfinite(readings.time_s)]
+    odometer = calibration.odometer_factor
+    ground = calibration.ground
+    same = ground["piece"].diff().to_numpy()[1:] == 0
+    time_s, speed = ground["time_s"].to_numpy(), ground["speed_mps"].to_numpy()
+    way = float(np.sum((np.diff(time_s) * (speed[1:] + speed[:-1]) / 2)[same]))
+    return {
+        "start_s": float(track.time_s[0]) if dated else None,
+        "end_s": float(track.time_s[-1]) if dated else None,
+        "distance_m": round(way, 1),
+        "odometer_m": [float(known.min()), float(known.max())] if len(known) else None,
+        "unit": calibration.unit,
+        "logged": bool(len(times) > 2 and is_log(np.sort(times))),
+        "trust": calibration.trust.word,
+        "reasons": [_finding(f) for f in calibration.trust.reasons],
+        "findings": [_finding(f) for f in calibration.findings],
+        "odometer": [odometer.value, odometer.low, odometer.high] if odometer else None,
+        "scatter_mps": calibration.scatter_mps,
+        "reference_mps": calibration.reference_speed_mps,
+        "speed_source": calibration.speed_source,
+        "steady_runs": calibration.steady_runs,
+        "counts": list(calibration.counts()),
+        "dial": _dial(calibration.dial),
+    }
+
+
+def _finding(finding: Any) -> dict[str, Any]:
+    return {"code": finding.code, "values": json_ready(finding.values)}
+
+
+def _dial(dial: Dial) -> dict[str, Any]:
+    import numpy as np
+
+    upper = dial.knot_covariance[np.triu_indices(len(dial.knots_mps))]
+    return {
+        "knots": [round(float(v), _WHOLE) for v in dial.knots_mps],
+        "shown": [round(float(v), _WHOLE) for v in dial.shown_mps],
+        "covariance": base64.b64encode(upper.astype("<f8").tobytes()).decode(),
+        "used": [round(float(v), 4) for v in dial.used_mps],
+        "dof": None if np.isinf(dial.degrees_of_freedom) else float(dial.degrees_of_freedom),
+        "shape": dial.shape,
+    }
+
+
+def calibration_of(outcome: Outcome) -> Calibration:
+    """Return the calibration of a remembered drive, without its readings and its track."""
+    import pandas as pd
+
+    from speedcal.calibration.result import Calibration
+    from speedcal.finding import Finding, Trust
+    from speedcal.interval import Interval
+
+    reasons, findings = (
+        tuple(Finding(item["code"], **item["values"]) for item in outcome[name]) for name in ("reasons", "findings")
+    )
+    columns = ("line", "time_s", "ground_mps", "indicated_mps", "predicted_mps", "residual_mps", "u_mps", "run")
+    readings = pd.DataFrame({name: pd.Series(dtype=float) for name in columns})
+    odometer = outcome["odometer"]
+    return Calibration(
+        unit=outcome["unit"],
+        dial=_dial_of(outcome["dial"]),
+        clock_offset_s=None,
+        odometer_factor=Interval(*odometer) if odometer else None,
+        scatter_mps=outcome["scatter_mps"],
+        speed_source=outcome["speed_source"],
+        trust=Trust(outcome["trust"], reasons),
+        readings=readings.assign(used=pd.Series(dtype=bool), reason=pd.Series(dtype=object)),
+        ground=pd.DataFrame({name: pd.Series(dtype=float) for name in ("time_s", "speed_mps", "piece")}),
+        steady_runs=outcome["steady_runs"],
+        reference_speed_mps=outcome["reference_mps"],
+        findings=findings,
+    )
+
+
+def _dial_of(kept: Mapping[str, Any]) -> Dial:
+    import numpy as np
+
+    from speedcal.calibration.dial import Dial
+
+    count = len(kept["knots"])
+    covariance: FloatArray = np.zeros((count, count))
+    covariance[np.triu_indices(count)] = np.frombuffer(base64.b64decode(kept["covariance"]), "<f8")
+    covariance += np.triu(covariance, 1).T
+    return Dial(
+        np.array(kept["knots"]),
+        np.array(kept["shown"]),
+        covariance,
+        np.array(kept["used"]),
+        np.inf if kept["dof"] is None else kept["dof"],
+        kept["shape"],
+    )

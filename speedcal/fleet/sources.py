@@ -1,0 +1,147 @@
+"""Where the drives of a fleet lie: folders of vehicles, of jobs, or single files, as a list of drives by vehicle."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from speedcal.errors import FleetError, SpeedcalError
+from speedcal.fleet.drive import DriveFiles
+from speedcal.jobs.contents import Drive, JobContents
+
+JOB = "job.toml"
+_ROLE = re.compile(r"(?:^|[ _.-])(?:track|gps|notes?|readings?|log|obd|dial|speedo(?:meter)?)$", re.IGNORECASE)
+"""What a name may end in to tell two files of one drive apart."""
+_IGNORED = frozenset({".toml", ".html", ".pdf", ".png", ".jpg", ".jpeg", ".svg", ".sqlite", ".parquet", ".md"})
+_COMPRESSED = frozenset({".gz", ".zip"})
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """One vehicle: its drives, or why there are none."""
+
+    vehicle: str
+    drives: tuple[DriveFiles, ...] = ()
+    refused: tuple[tuple[str, SpeedcalError], ...] = ()
+    """Name and error of every drive that cannot even be looked for."""
+    job: JobContents | None = field(default=None, compare=False)
+
+
+def find_vehicles(folder: Path, *, skip: Path | None = None) -> Iterator[Found]:
+    """Yield the vehicles of a folder in the order of their names.
+
+    A subfolder is a vehicle and its name the vehicle's; with a job file in it, its drives are those of the job. Files
+    that lie in the folder itself are drives of one vehicle, which is called as the folder.
+
+    Parameters
+    ----------
+    folder
+        The folder.
+    skip
+        Folder of the results, which may lie in it.
+    """
+    if (folder / JOB).is_file():
+        yield _of_job(folder)
+        return
+    loose = [path for path in _listed(folder) if path.is_file() and _is_log(path)]
+    if loose:
+        yield _of_files(_name(folder), folder, loose)
+    for inner in _listed(folder):
+        if not inner.is_dir() or (skip is not None and inner.resolve() == skip.resolve()):
+            continue
+        if (inner / JOB).is_file():
+            yield _of_job(inner)
+        else:
+            yield _of_files(inner.name, inner, _logs_below(inner))
+
+
+def _listed(folder: Path) -> list[Path]:
+    try:
+        return sorted(path for path in folder.iterdir() if not path.name.startswith("."))
+    except OSError as problem:
+        raise FleetError("file_not_opened", source=str(folder), reason=problem.strerror or str(problem)) from None
+
+
+def _name(folder: Path) -> str:
+    return folder.name or folder.resolve().name
+
+
+def _is_log(path: Path) -> bool:
+    return path.suffix.lower() not in _IGNORED and not path.name.startswith((".", "~"))
+
+
+def _logs_below(folder: Path) -> Iterator[Path]:
+    for path in _listed(folder):
+        if path.is_dir():
+            yield from _logs_below(path)
+        elif _is_log(path):
+            yield path
+
+
+def _of_files(vehicle: str, folder: Path, paths: Iterable[Path]) -> Found:
+    """Pair the files of a vehicle by name; a file alone holds track and readings."""
+    groups: dict[tuple[Path, str], list[Path]] = {}
+    for path in paths:
+        groups.setdefault((path.parent, _stem(path)), []).append(path)
+    drives, refused = [], []
+    for (parent, stem), files in groups.items():
+        name = (parent.relative_to(folder) / (stem or "drive")).as_posix()
+        if len(files) > 2:
+            names = [path.name for path in files]
+            refused.append((name, FleetError("several_files_for_drive", source=str(parent), names=names)))
+        else:
+            drives.append(DriveFiles(vehicle, name, tuple(str(path) for path in files)))
+    return Found(vehicle, tuple(drives), tuple(refused))
+
+
+def _stem(path: Path) -> str:
+    """Return the name that the files of one drive share."""
+    name = path.stem if path.suffix.lower() not in _COMPRESSED else Path(path.stem).stem
+    return _ROLE.sub("", name)
+
+
+def _of_job(folder: Path) -> Found:
+    from speedcal.jobs import load_job
+
+    vehicle = _name(folder)
+    try:
+        job = load_job(folder)
+    except SpeedcalError as error:
+        return Found(vehicle, refused=((JOB, error),))
+    named = [(phase, drives) for phase, drives in (("before", job.before), ("after", job.after))]
+    drives, refused = [], []
+    for phase, several in named:
+        for number, drive in enumerate(several, start=1):
+            name = phase if len(several) == 1 else f"{phase} {number}"
+            if drive.track is None:
+                refused.append((name, FleetError("checks_in_a_fleet", source=str(folder))))
+            else:
+                drives.append(_of_job_drive(vehicle, name, drive))
+    return Found(vehicle, tuple(drives), tuple(refused), job)
+
+
+def _of_job_drive(vehicle: str, name: str, drive: Drive) -> DriveFiles:
+    said = {key: getattr(drive, key) for key in ("unit", "column", "zone", "clock_offset_s", "read_from", "rounding")}
+    if drive.held:
+        said["held"] = drive.held
+    options = tuple((key, value) for key, value in said.items() if value is not None)
+    paths = tuple(str(path) for path in (drive.track, drive.readings) if path is not None)
+    return DriveFiles(vehicle, name, paths, options=options, roles_known=True)
+
+
+def merged(found: Iterable[Found]) -> list[Found]:
+    """Return the vehicles, those of one name in several sources taken together, in the order of their names."""
+    by_name: dict[str, Found] = {}
+    for one in found:
+        other = by_name.get(one.vehicle)
+        if other is not None:
+            one = Found(one.vehicle, other.drives + one.drives, other.refused + one.refused, other.job or one.job)
+        by_name[one.vehicle] = one
+    return [by_name[name] for name in sorted(by_name)]
+
+
+def as_paths(source: str | Path | Sequence[str | Path]) -> list[str]:
+    """Return the sources as texts; each may be a folder, a file or a URL."""
+    return [str(item) for item in ([source] if isinstance(source, (str, Path)) else source)]

@@ -1,0 +1,76 @@
+"""Words for fleets: what cannot be used, what is to be known of a vehicle, what to do about it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from speedcal.text.messages import Template, Values
+from speedcal.text.numbers import joined, signed
+from speedcal.text.vehicle_messages import ACTION_NAMES, SETTLES
+
+if TYPE_CHECKING:
+    from speedcal.vehicle.advice import Advice
+
+_INSTALL = "Install it with: pip install 'speedcal[fleet]'"
+
+REFUSALS: dict[str, tuple[Template, Template]] = {
+    "source_missing": ("there is no such file or folder", "Check the name"),
+    "no_vehicles": (
+        "no vehicle found",
+        "Name a folder with one subfolder a vehicle, and in each the drives as pairs of files of one name, such as "
+        "day0.gpx and day0.csv; or a table with a column that names the vehicle",
+    ),
+    "no_drives": ("no drive in the folder of this vehicle", "Put the track and the readings of each drive there"),
+    "several_files_for_drive": (
+        "{names:and} would all be one drive by their names",
+        "Give each drive a name of its own: one track and one table of readings",
+    ),
+    "checks_in_a_fleet": ("checks without a track cannot be part of a fleet yet", "Give a track and readings"),
+    "no_vehicle_column": (
+        "this is a file without a column that names the vehicle",
+        "Name the column with {--vehicle}, or give the folder the file lies in",
+    ),
+    "drive_not_measured": (
+        "measuring this drive broke off: {fault}: {reason}",
+        "Please report it with the files; the other drives are not touched by it",
+    ),
+    "drive_kills_workers": (
+        "every worker that took this drive died: {fault}",
+        "Look at the size of its files and at the memory of the workers",
+    ),
+    "library_missing": ("this needs {library}, which is not installed", _INSTALL),
+    "scheduler_not_reached": (
+        "no cluster answers at this address, or it has no worker: {reason}",
+        "Check the address, and that scheduler and workers run",
+    ),
+    "folder_not_usable": ("the folder of the results cannot be used: {reason}", "Name a folder that can be written"),
+}
+
+
+def _changed(values: Values) -> str:
+    when = f"on {values['earliest']}" if values["earliest"] == values["latest"] else None
+    when = when or f"between {values['earliest']} and {values['latest']}"
+    return f"Changed by {signed(values['percent'])} % {when}: tires, gears or a setting."
+
+
+FINDINGS: dict[str, Template] = {
+    "vehicle_changed": _changed,
+    "vehicle_creeps": lambda values: (
+        f"Creeps by {signed(values['percent'], 2)} % a year, as tires do when they wear."
+        if values["percent"] > 0
+        else f"Creeps by {signed(values['percent'], 2)} % a year; wear of the tires would go the other way."
+    ),
+    "drives_stand_apart": lambda values: (
+        f"{joined(values['names'])} stands apart from the drives before and after it and is left out."
+    ),
+    "drives_refused": "{count:n drive} without a number.",
+    "weak_drives_left_out": "{count:n weak drive} left out, since there are trusted ones.",
+    "drives_given_twice": "{count:n drive} given twice and counted once.",
+}
+
+
+def action_text(advice: Advice) -> str:
+    """Return what to do about a vehicle, in a few words."""
+    if advice.action == "measure_fact" and advice.part in SETTLES:
+        return SETTLES[advice.part]
+    return ACTION_NAMES[advice.action]

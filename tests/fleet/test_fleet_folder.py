@@ -1,0 +1,217 @@
+"""A folder with one subfolder a vehicle: every vehicle a row, those that fail with their reason, nothing done twice."""
+
+from __future__ import annotations
+
+import csv
+import json
+import re
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+from support.fleets import drive_on, write_fleet, write_pair
+
+import speedcal
+from speedcal.cli import cli, main
+from speedcal.conformity import pool
+from speedcal.fleet import workers
+from speedcal.fleet.drive import calibration_of, measure
+from speedcal.fleet.sources import find_vehicles
+
+TRUTH = {"truck 1": (1.0, 1.0), "truck 2": (1.06, 1.06), "truck 3": (0.97, 0.97)}
+CONTRACT = ["vehicle", "drives", "trust", "error_factor", "low", "high", "odometer_factor", "worst_finding", "reason"]
+
+
+@pytest.fixture(scope="module")
+def drives(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Three vehicles, one whose files are broken, one without files, one with a broken drive beside a good one."""
+    folder = write_fleet(tmp_path_factory.mktemp("fleet") / "drives", TRUTH)
+    (folder / "broken").mkdir()
+    (folder / "broken" / "day0.gpx").write_text("<gpx>", encoding="utf-8")
+    (folder / "broken" / "day0.csv").write_text("time,dial (mph)\n", encoding="utf-8")
+    (folder / "empty").mkdir()
+    write_pair(drive_on(0, 77, 1.0), folder / "half", "day0")
+    (folder / "half" / "day1.gpx").write_text("<gpx>", encoding="utf-8")
+    (folder / "half" / "day1.csv").write_text("time,dial (mph)\n", encoding="utf-8")
+    return folder
+
+
+@pytest.fixture(scope="module")
+def out(drives: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Run the command once."""
+    out = tmp_path_factory.mktemp("out")
+    done = CliRunner().invoke(cli, ["fleet", str(drives), "--out", str(out), "--processes", "1"])
+    assert done.exit_code == 0, done.output
+    return out
+
+
+@pytest.fixture(scope="module")
+def rows(out: Path) -> dict[str, dict[str, str]]:
+    """Read the table, by vehicle."""
+    with (out / "fleet.csv").open(encoding="utf-8", newline="") as table:
+        return {row["vehicle"]: row for row in csv.DictReader(table)}
+
+
+def test_every_vehicle_is_a_row_with_the_columns_promised(rows: dict[str, dict[str, str]], out: Path) -> None:
+    assert set(rows) == {*TRUTH, "broken", "empty", "half"}
+    assert (out / "fleet.csv").read_text(encoding="utf-8").split("\n")[0].split(",")[:9] == CONTRACT
+    assert [rows[name]["drives"] for name in (*TRUTH, "broken", "empty", "half")] == ["2", "2", "2", "1", "0", "2"]
+
+
+@pytest.mark.parametrize("vehicle", TRUTH)
+def test_intervals_hold_the_truth(vehicle: str, rows: dict[str, dict[str, str]]) -> None:
+    """The factor each vehicle was simulated with, for needle and odometer alike."""
+    row, truth = rows[vehicle], TRUTH[vehicle][0]
+    assert row["trust"] == "TRUSTED"
+    assert float(row["low"]) < truth < float(row["high"])
+    assert float(row["high"]) - float(row["low"]) < 0.06
+    assert float(row["odometer_low"]) < truth < float(row["odometer_high"])
+    assert abs(float(row["odometer_factor"]) - truth) < 0.01
+
+
+def test_the_wrong_ones_are_named_and_the_right_one_is_not(rows: dict[str, dict[str, str]]) -> None:
+    """6 % and 3 % off, told by odometers in tenths of a mile; none is new in a first run."""
+    assert {name for name, row in rows.items() if row["wrong"] == "yes"} == {"truck 2", "truck 3"}
+    assert {row["new"] for row in rows.values()} == {"no"}
+    assert next(iter(rows)) == "truck 2"  # twice the error over the same distance costs twice as much
+
+
+def test_a_vehicle_that_fails_says_why_and_the_others_go_on(rows: dict[str, dict[str, str]]) -> None:
+    assert (rows["broken"]["error_factor"], rows["broken"]["trust"]) == ("", "")
+    assert rows["broken"]["reason"] == "damaged_xml"
+    assert rows["empty"]["reason"] == "no_drives"
+    assert rows["half"]["reason"] == ""
+    assert rows["half"]["worst_finding"] == "drives_refused"
+    assert float(rows["half"]["low"]) < 1.0 < float(rows["half"]["high"])
+
+
+def test_the_page_and_the_tables_hold_no_positions(drives: Path, out: Path) -> None:
+    latitude = re.search(r'lat="(-?\d+\.\d{2})', (drives / "truck 1" / "day0.gpx").read_text(encoding="utf-8"))
+    assert latitude is not None
+    for name in ("fleet.html", "fleet.csv", "fleet.json", "drives.sqlite"):
+        assert latitude[1].encode() not in (out / name).read_bytes()
+
+
+def test_the_json_of_the_command_is_that_of_the_library(drives: Path, out: Path) -> None:
+    """The outcomes are remembered, so this measures nothing again."""
+    done = CliRunner().invoke(cli, ["fleet", str(drives), "--out", str(out), "--json", "--processes", "1"])
+    told = json.loads(done.stdout)
+    assert told == json.loads((out / "fleet.json").read_text(encoding="utf-8"))
+    assert told["without_number"] == ["broken", "empty"]
+    assert told["vehicles"][0]["advice"]["action"] in {"measure_fact", "check_count", "set_unit"}
+
+
+def test_what_is_kept_of_a_drive_is_its_calibration(drives: Path) -> None:
+    """Pooling what was kept gives what pooling the drives themselves gives."""
+    (found,) = [one for one in find_vehicles(drives) if one.vehicle == "truck 2"]
+    kept = pool([calibration_of(measure(files, None)) for files in found.drives])
+    tracks = [speedcal.read_track(drives / "truck 2" / f"day{day}.gpx") for day in (0, 1)]
+    readings = [speedcal.read_readings(drives / "truck 2" / f"day{day}.csv") for day in (0, 1)]
+    whole = pool([speedcal.calibrate(*pair) for pair in zip(tracks, readings, strict=True)])
+    for got, wanted in zip(kept.error_factor.to_dict().values(), whole.error_factor.to_dict().values(), strict=True):
+        assert got == pytest.approx(wanted, abs=2e-6)
+    assert kept.odometer_factor == whole.odometer_factor
+    assert str(kept.trust) == str(whole.trust)
+
+
+@pytest.fixture
+def nothing_measured(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """Fail where a drive would be measured."""
+
+    def refuse(files: object, unit: object) -> None:
+        raise AssertionError(f"{files} was measured again")
+
+    monkeypatch.setattr(workers, "measure", refuse)
+    return
+
+
+@pytest.mark.usefixtures("nothing_measured")
+def test_a_second_run_measures_nothing_and_gives_the_same_bytes(drives: Path, out: Path, tmp_path: Path) -> None:
+    """Files moved elsewhere are known by their content; only what could not be read is tried again."""
+    moved, again = tmp_path / "moved", tmp_path / "again"
+    for vehicle in TRUTH:
+        shutil.copytree(drives / vehicle, moved / vehicle)
+    shutil.copytree(out, again)
+    result = speedcal.fleet(moved, remember=again)
+    assert {row.vehicle for row in result.wrong} == {"truck 2", "truck 3"}
+    first = result.write(again)
+    before = [path.read_bytes() for path in first]
+    assert [path.read_bytes() for path in speedcal.fleet(moved, remember=again).write(again)] == before
+
+
+def test_a_drive_more_makes_a_new_run_and_names_what_is_new(drives: Path, out: Path, tmp_path: Path) -> None:
+    """The truck that turns out wrong since then is new; those that were wrong before are not."""
+    grown, again = tmp_path / "drives", tmp_path / "out"
+    shutil.copytree(drives, grown)
+    shutil.copytree(out, again)
+    write_pair(drive_on(10, 901, 1.05), grown / "truck 9", "day0")
+    result = speedcal.fleet(grown, remember=again)
+    assert result.compared
+    assert [row.vehicle for row in result.new] == ["truck 9"]
+    assert "new since the last run: truck 9" in str(result)
+
+
+def test_the_same_drive_twice_counts_once(drives: Path, out: Path, tmp_path: Path) -> None:
+    for stem in ("day0", "copy"):
+        for suffix in ("gpx", "csv"):
+            (tmp_path / "van").mkdir(exist_ok=True)
+            shutil.copy(drives / "truck 1" / f"day0.{suffix}", tmp_path / "van" / f"{stem}.{suffix}")
+    (row,) = speedcal.fleet(tmp_path / "van", remember=shutil.copytree(out, tmp_path / "out")).rows
+    alone = speedcal.calibrate(
+        speedcal.read_track(drives / "truck 1" / "day0.gpx"), speedcal.read_readings(drives / "truck 1" / "day0.csv")
+    )
+    assert row.calibration is not None
+    assert row.calibration.error_factor.half_width == pytest.approx(alone.error_factor.half_width, rel=1e-5)
+    assert (row.drives, [finding.code for finding in row.findings]) == (2, ["drives_given_twice"])
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["nowhere"], "nowhere: there is no such file or folder"),
+        (["bare"], "no vehicle found. Name a folder with one subfolder a vehicle"),
+        (["notes.csv"], "Name the column with --vehicle"),
+        (["bare", "--rule", "un_r39_typ"], "did you mean 'un_r39_type'?"),
+        (["bare", "--percent", "0"], "--percent"),
+    ],
+)
+def test_what_cannot_be_a_fleet_is_told(
+    arguments: list[str],
+    words: str,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capfd: pytest.CaptureFixture[str],
+) -> None:
+    """One message with what to do, exit status 2, nothing written."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "bare").mkdir()
+    (tmp_path / "notes.csv").write_text("time,dial (mph)\n10:00:00,50\n", encoding="utf-8")
+    with pytest.raises(SystemExit) as ended:
+        main(["fleet", *arguments, "--out", "out"])
+    assert ended.value.code == 2
+    told = capfd.readouterr().err
+    assert words in " ".join(told.split())
+    assert "Traceback" not in told
+    assert not (tmp_path / "out").exists()
+
+
+def test_names_of_pairs(tmp_path: Path) -> None:
+    """One stem, or one stem with what the file is behind it; in folders of days too; three of a stem are refused."""
+    for name in (
+        "day0.gpx", "day0.csv", "day1_track.gpx", "day1 notes.txt", "may/track.gpx", "may/readings.csv", "both.fit",
+        "odd.gpx", "odd.csv", "odd.txt", ".hidden", "job notes.pdf",
+    ):  # fmt: skip
+        path = tmp_path / "van" / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text("", encoding="utf-8")
+    (found,) = find_vehicles(tmp_path)
+    pairs = {files.name: sorted(Path(path).name for path in files.paths) for files in found.drives}
+    assert pairs == {
+        "both": ["both.fit"],
+        "day0": ["day0.csv", "day0.gpx"],
+        "day1": ["day1 notes.txt", "day1_track.gpx"],
+        "may/drive": ["readings.csv", "track.gpx"],
+    }
+    assert [(name, error.code) for name, error in found.refused] == [("odd", "several_files_for_drive")]
