@@ -194,6 +194,13 @@ def fleet(
         The rule is not known.
     ValueError
         ``percent``, ``rate`` or ``processes`` is out of range.
+
+    Examples
+    --------
+    >>> import speedcal
+    >>> (row,) = speedcal.fleet("data_demo").rows
+    >>> row.vehicle, row.drives, row.trust
+    ('data_demo', 2, 'TRUSTED')
     """
     if not percent > 0 or not 0 < rate < 1 or (processes is not None and processes < 1):
         raise ValueError("percent must be above 0, rate between 0 and 1, processes at least 1")
