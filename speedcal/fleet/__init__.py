@@ -20,5 +20,5 @@ class _Room(ModuleType):
     __call__ = staticmethod(fleet)
 
 
-__doc__ = fleet.__doc__
+sys.modules[__name__].__doc__ = fleet.__doc__
 sys.modules[__name__].__class__ = _Room
