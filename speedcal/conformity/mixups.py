@@ -81,10 +81,10 @@ def check_drives(
 
 
 def _start(drive: SeenDrive) -> float:
-    return float(_moments(drive.calibration)[0])
+    return float(moments(drive.calibration)[0])
 
 
-def _moments(calibration: Calibration) -> FloatArray:
+def moments(calibration: Calibration) -> FloatArray:
     """Return first and last moment of the drive, by its readings where they have times, else by its track. [s]."""
     used = calibration.readings["used"].to_numpy(bool)
     times = calibration.readings["time_s"].to_numpy(float)[used]
@@ -98,7 +98,7 @@ def _is_same_drive(one: SeenDrive, other: SeenDrive) -> bool:
     if "checks" in (one.calibration.speed_source, other.calibration.speed_source):  # no track to compare
         digests = [{digest for _, digest in drive.calibration.sources} for drive in (one, other)]
         return bool(digests[0] & digests[1])
-    first, second = _moments(one.calibration), _moments(other.calibration)
+    first, second = moments(one.calibration), moments(other.calibration)
     if one.has_date and other.has_date and min(first[1], second[1]) > max(first[0], second[0]):
         return True  # a vehicle makes one drive at a time
     starts = [float(c.calibration.ground["time_s"].iloc[0]) for c in (one, other)]
@@ -109,7 +109,7 @@ def _is_same_drive(one: SeenDrive, other: SeenDrive) -> bool:
 
 def _same_speeds(one: Calibration, other: Calibration, shift_s: float) -> bool:
     """Tell whether two drives went at the same speeds when one is shifted in time."""
-    (first, last), (first_other, last_other) = _moments(one), _moments(other)
+    (first, last), (first_other, last_other) = moments(one), moments(other)
     low, high = max(first, first_other - shift_s), min(last, last_other - shift_s)
     if high - low < _LEAST_COMMON_S:
         return False

@@ -2,10 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from speedcal.text.messages import Template
 
+_NOTHING = "empty"
 _BACK = "Go back to the job"
 _ANOTHER_DATABASE = "Use SQLite (leave --database out) or postgresql+psycopg://user@host/name"
+
+
+def _listed(changes: Sequence[tuple[str, str, str]]) -> str:
+    """List what somebody changed: name, what it was, what it is."""
+    named = [f"{name} was {was or _NOTHING}, is {now or _NOTHING}" for name, was, now in changes if name]
+    return f": {'; '.join(named)}" if named else ""
+
 
 REFUSALS: dict[str, tuple[Template, Template]] = {
     # the form of a job
@@ -49,6 +59,14 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Write numbers only, such as 30 40 50",
     ),
     "too_many_drives": ("the job can have {most} drives at the most", "Remove one that is not needed"),
+    "road_test_is_in": (
+        "the road test is in, and this drive is what it is judged by",
+        "Ask the shop, which can still change or remove it",
+    ),
+    "drive_changed_meanwhile": (
+        lambda values: f"somebody changed this drive while you were at it{_listed(values['changes'])}",
+        "Nothing of yours is saved yet. Send it again to put it in place of that; choose files again first",
+    ),
     "job_closed": ("the job is closed", "The shop can open it again"),
     "job_deleted": ("the job was deleted meanwhile, nothing was kept", "Ask the shop"),
     # what is not there
@@ -98,7 +116,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Send it again, with a better connection if there is one",
     ),
     "analyses_busy": ("too many analyses wait already", "Wait a moment and send it again"),
-    "field_too_long": ("the field {field} is longer than {most} characters", "Shorten it"),
+    "field_too_long": ("this is longer than {most} characters", "Shorten it"),
     "body_too_large": (
         "what was sent is larger than {most_kb} kB",
         "Go back: your browser still has what you typed; leave out or shorten what is too large",
@@ -212,7 +230,21 @@ SERVE = {
     "unlocked": "Unlocked: wrong passcodes so far no longer count.",
 }
 """What the command says when it starts the page."""
-UNNAMED = {"job": "job without a number", "file": "file without a name", "typed": "typed readings"}
+UNNAMED = {
+    "job": "job without a number",
+    "file": "file without a name",
+    "typed": "typed readings",
+    "drive": "drive without a track",
+}
+PARTS = {
+    "track": "track file",
+    "readings": "readings",
+    "unit": "unit of the dial",
+    "column": "column of the speed",
+    "zone": "time zone of the readings",
+    "clock_offset_s": "clock offset",
+}
+"""How a person calls what a drive is made of."""
 WRONG_PASSCODE = "That is not the passcode of this shop."
 CHOICES = {
     "no_rule": "no tolerance yet",

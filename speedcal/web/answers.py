@@ -33,9 +33,12 @@ class RefusedError(Exception):
         headers: Mapping[str, str] | None = None,
         source: str = "",
         line: int | None = None,
+        at: str = "",
         **values: Any,
     ) -> None:
         self.status, self.headers = status, dict(headers or {})
+        self.at = at
+        """Field of the form that it is about, where it is about one."""
         self.error = SpeedcalError(code, source=source, line=line, **values)
         super().__init__(code)
 
@@ -48,7 +51,7 @@ class RefusedError(Exception):
 
     def to_dict(self) -> dict[str, Any]:
         """Return the parts, ready for JSON: the same as those of an error of the command, and the status."""
-        return {**self.error.to_dict(), "status": self.status}
+        return {**self.error.to_dict(), "status": self.status, "field": self.at}
 
 
 def busy(code: str, wait_s: int = 5, **values: Any) -> RefusedError:
@@ -92,16 +95,21 @@ def environment() -> jinja2.Environment:
         trim_blocks=True,
         lstrip_blocks=True,
     )
-    made.filters.update(clock=_clock, day=_day, moment=_moment, sentence=_sentence, number=_number)
+    made.filters.update(clock=_clock, day=day, utc=_utc, moment=_moment, sentence=_sentence, number=_number)
     return made
 
 
-def _day(seconds: float) -> str:
-    return datetime.fromtimestamp(seconds, tz=UTC).strftime("%Y-%m-%d")
+def day(seconds: float) -> str:
+    """Return a day in the zone of the shop: that of this machine."""
+    return datetime.fromtimestamp(seconds, tz=UTC).astimezone().strftime("%Y-%m-%d")
 
 
 def _moment(seconds: float) -> str:
-    return datetime.fromtimestamp(seconds, tz=UTC).strftime("%Y-%m-%d %H:%M UTC")
+    return datetime.fromtimestamp(seconds, tz=UTC).astimezone().strftime("%Y-%m-%d %H:%M %Z")
+
+
+def _utc(seconds: float) -> str:
+    return datetime.fromtimestamp(seconds, tz=UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
 def _clock(seconds: float) -> str:

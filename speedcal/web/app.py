@@ -18,7 +18,7 @@ from starlette.routing import BaseRoute, Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from speedcal.text.page_messages import HEALTH
-from speedcal.web import drives, importing, results, shop
+from speedcal.web import drives, importing, removal, results, shop
 from speedcal.web.admission import Uploads
 from speedcal.web.answers import RefusedError, wants_json
 from speedcal.web.auth import Auth, load_key
@@ -104,6 +104,7 @@ def _clean_up(services: Services) -> None:
     for job_id in services.store.doomed():
         services.originals.remove_job(job_id)
         services.store.buried(job_id)
+    removal.forget_removed(services)
     removed = services.originals.sweep(known=services.store.known_originals())
     if removed:
         log.info("removed %d left-over files", removed)
@@ -170,7 +171,10 @@ def _drive_routes(base: str, door: Door, role: str) -> list[BaseRoute]:
         Route(base + "/drives/new/{phase}", _seen(post_new_drive, door, upload=True), methods=["POST"]),
         Route(base + "/drives/{drive}", _seen(drives.show_drive, door, wait=True)),
         Route(base + "/drives/{drive}", _seen(drives.post_drive, door, upload=True), methods=["POST"]),
-        Route(base + "/drives/{drive}/remove", _seen(drives.remove_drive, door), methods=["POST"]),
+        Route(base + "/drives/{drive}/remove", _seen(removal.remove_page, door)),
+        Route(base + "/drives/{drive}/remove", _seen(removal.remove_drive, door), methods=["POST"]),
+        Route(base + "/drives/{drive}/restore", _seen(removal.restore_drive, door), methods=["POST"]),
+        Route(base + "/drives/{drive}/swap", _seen(removal.swap_files, door), methods=["POST"]),
         Route(base + "/drives/{drive}/picture.svg", _seen(drives.drive_picture, door)),
         Route(base + "/record/{phase}", _seen(drives.recorder_page, door)),
         Route(base + "/status.json", _seen(results.status, door)),

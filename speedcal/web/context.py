@@ -89,7 +89,7 @@ class Context:
         text = plain(value).strip() if isinstance(value, str) else ""
         most = most or self.limits.text_characters
         if len(text) > most:
-            raise RefusedError(422, "field_too_long", field=name, most=most)
+            raise RefusedError(422, "field_too_long", at=name, most=most)
         return text
 
     def file(self, name: str) -> tuple[str, BinaryIO, int] | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import re
+import secrets
 import time
 from collections.abc import Callable
 from typing import Any
@@ -11,14 +12,14 @@ from typing import Any
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import FileResponse, JSONResponse, Response
 
-from speedcal.text.page_messages import PHASES
+from speedcal.text.page_messages import PARTS, PHASES, UNNAMED
 from speedcal.web.answers import RefusedError, busy, wants_json
 from speedcal.web.context import Context, View
 from speedcal.web.guard import PICTURE_POLICY
-from speedcal.web.handin import UNITS, handed_in, several
+from speedcal.web.handin import UNITS, handed_in, texts_kept, texts_sent
+from speedcal.web.meanwhile import Change, changes, seen_text
 from speedcal.web.queue import Run
 from speedcal.web.store import DriveRow
-from speedcal.web.typed import rows_of
 
 TYPED_ROWS = 12
 """Rows of the typing form; it grows with what is filled in."""
@@ -48,8 +49,17 @@ def new_drive_page(context: Context, view: View, phase: str) -> Response:
 
 
 def _form_page(
-    context: Context, view: View, phase: str, drive: DriveRow | None, *, refused: RefusedError | None = None
+    context: Context,
+    view: View,
+    phase: str,
+    drive: DriveRow | None,
+    *,
+    refused: RefusedError | None = None,
 ) -> Response:
+    """Show the form of a drive: as it was just sent when it was refused, else as it is kept."""
+    is_sent = bool(context.form)
+    run = None if is_sent else _run_of(context, drive)  # a page that answers a form must not load itself again
+    told = [refused.to_dict()] if refused else list(drive.said["refused"]) if drive and drive.said else []
     return context.page(
         "drive.html",
         refused.status if refused else 200,
@@ -60,12 +70,17 @@ def _form_page(
         phase=phase,
         drive=drive,
         look=drive.look if drive else None,
-        run=_run_of(context, drive),
-        refused=refused.to_dict() if refused else None,
-        typed=_typed_of(context, drive),
+        run=run,
+        ahead=context.web.queue.ahead(run) if run else 0,
+        refused=told,
+        wrong={one["field"]: one for one in told if one["field"]},
+        typed=_with_rows(texts_sent(context) if is_sent else texts_kept(drive)),
         units=UNITS,
         limits=context.limits,
         action=f"{view.base}/drives/{drive.id}" if drive else f"{view.base}/drives/new/{phase}",
+        key=context.text("key") or secrets.token_hex(16),
+        seen=seen_text(_parts(drive)) if drive else "",
+        is_locked=is_locked(context, view),
     )
 
 
@@ -73,25 +88,18 @@ def _run_of(context: Context, drive: DriveRow | None) -> Run | None:
     return context.web.queue.latest(drive.job_id, drive.id) if drive else None
 
 
-def _typed_of(context: Context, drive: DriveRow | None) -> dict[str, Any]:
-    """Return what fills the form: as it was just sent, else as the drive keeps it."""
-    if context.form:
-        rows = list(zip(several(context, "time"), several(context, "speed"), strict=False))
-        texts = {
-            name: str(context.form.get(name) or "") for name in ("pasted", "held", "unit", "column", "zone", "offset")
-        }
-    else:
-        rows = (rows_of(drive.typed) or []) if drive and drive.typed else []
-        options = drive.options if drive else {}
-        texts = {
-            "pasted": drive.typed if drive and drive.typed and not rows else "",
-            "held": drive.held if drive else "",
-            "offset": str(options.get("clock_offset_s", "")),
-            **{name: str(options.get(name, "")) for name in ("unit", "column", "zone")},
-        }
-    filled = [row for row in rows if any(cell.strip() for cell in row)]
+def _with_rows(texts: dict[str, Any]) -> dict[str, Any]:
+    filled = [row for row in texts["rows"] if any(cell.strip() for cell in row)]
     empty = max(TYPED_ROWS - len(filled), 6)
     return {**texts, "rows": [*filled, *[("", "")] * empty]}
+
+
+def _parts(drive: DriveRow) -> dict[str, str]:
+    """Return what a person would compare two states of a drive by."""
+    options = {name: str(drive.options.get(name, "")) for name in ("unit", "column", "zone", "clock_offset_s")}
+    typed = f"{UNNAMED['typed']} ({drive.typed.count(chr(10)) - 1})" if drive.typed else ""
+    readings = drive.readings_name or drive.held or typed
+    return {"version": str(drive.version), "track": drive.track_name, "readings": readings, **options}
 
 
 def save_drive(context: Context, view: View, phase: str, drive: DriveRow | None) -> Response:
@@ -100,58 +108,105 @@ def save_drive(context: Context, view: View, phase: str, drive: DriveRow | None)
     What is refused here (a file beyond the limit, too many rows) is said above the same form, with all that was
     typed still in it and all that could be kept kept.
     """
+    if context.text("restore") == "yes":
+        return _form_page(context, view, phase, drive)
     web = context.web
     if web.queue.waiting() >= context.limits.runs_waiting:
         raise busy("analyses_busy")
-    _check_open(context, view, drive)
-    values, refused = handed_in(context, view, drive)
-    has_parts = any(values.get(name) for name in ("track_digest", "readings_digest", "typed", "held"))
-    if drive is None and not has_parts:
-        refused = refused or RefusedError(422, "nothing_sent")
-    if refused and (not values if drive else not has_parts):
+    key = _key_of(context)
+    made = drive or (web.store.drive_sent(view.job.id, key) if key else None)
+    if view.job.closed:
+        raise RefusedError(409, "job_closed")
+    values, refused = handed_in(context, view, made)
+    if drive is None and made and made.track_digest not in ("", values.get("track_digest", made.track_digest)):
+        made, key = None, None  # the form was used again, for another drive
+    changed = {k: v for k, v in values.items() if v != (getattr(made, k) if made else _EMPTY.get(k, ""))}
+    if drive and changed and (meanwhile := _meanwhile(context, drive)):
+        refused.insert(0, RefusedError(409, "drive_changed_meanwhile", changes=meanwhile))
         return _refusal(context, view, phase, drive, refused)
-    try:
-        drive_id = _keep_drive(context, view, phase, drive, values)
-    except KeyError:
-        raise RefusedError(404, "job_deleted") from None
-    web.runner.wake()
-    if refused:
-        return _refusal(context, view, phase, web.store.drive(drive_id), refused)
-    address = f"{view.base}/drives/{drive_id}"
-    return JSONResponse({"drive": address}, 201) if wants_json(context.request.scope) else context.go(address)
+    if made is None and not any(values.get(name) for name in _CONTENT):
+        return _refusal(context, view, phase, None, refused or [RefusedError(422, "nothing_sent", at="track")])
+    if made is None and len(web.store.drives(view.job.id)) >= context.limits.drives_per_job:
+        raise RefusedError(409, "too_many_drives", most=context.limits.drives_per_job)
+    if made and changed:
+        check_not_locked(context, view)
+    drive_id = _keep_drive(context, view, phase, made, changed, key)
+    return _kept(context, view, drive_id, refused)
 
 
-def _keep_drive(context: Context, view: View, phase: str, drive: DriveRow | None, values: dict[str, Any]) -> str:
+_CONTENT = ("track_digest", "readings_digest", "typed", "held")
+_EMPTY: dict[str, Any] = {"options": {}}
+
+
+def _key_of(context: Context) -> str | None:
+    key = context.text("key")
+    return key if _KEY.fullmatch(key) else None
+
+
+def _meanwhile(context: Context, drive: DriveRow) -> list[Change]:
+    """Return what somebody else changed since the form was opened."""
+    return changes(context.text("seen", most=context.limits.field_bytes), _parts(drive), PARTS)
+
+
+def _keep_drive(
+    context: Context, view: View, phase: str, drive: DriveRow | None, changed: dict[str, Any], key: str | None
+) -> str:
     """Keep a new drive or the changes of one and have it looked at; sent again unchanged it is only looked at again."""
-    web, key = context.web, context.text("key")
+    web = context.web
     if drive is None:
-        client_key = key if _KEY.fullmatch(key) else None
-        drive_id = web.store.add_drive(view.job.id, phase, values, client_key=client_key)
+        try:
+            drive_id = web.store.add_drive(view.job.id, phase, changed, client_key=key)
+        except KeyError:
+            raise RefusedError(404, "job_deleted") from None
+        if (same := web.store.drive(drive_id)) and same.look is not None:
+            return drive_id  # sent before, under another name
     else:
         drive_id = drive.id
-        if values:
-            web.store.change_drive(drive_id, values)
+        if changed:
+            web.store.change_drive(drive_id, changed)
         elif drive.is_usable:
             return drive_id
     web.queue.put(view.job.id, drive_id)
+    web.runner.look_again_at_doubles(view.job.id)
+    web.runner.wake()
     return drive_id
 
 
-def _refusal(context: Context, view: View, phase: str, drive: DriveRow | None, refused: RefusedError) -> Response:
+def _kept(context: Context, view: View, drive_id: str, refused: list[RefusedError]) -> Response:
+    """Lead to the drive; what was refused of the form stands there, with what was typed."""
+    told = [error.to_dict() for error in refused]
+    context.web.store.say_of_drive(drive_id, {"refused": told, "texts": texts_sent(context)} if told else {})
+    address = f"{view.base}/drives/{drive_id}"
+    if not wants_json(context.request.scope):
+        return context.go(address)
+    return JSONResponse({**(told[0] if told else {}), "drive": address}, refused[0].status if refused else 201)
+
+
+def _refusal(context: Context, view: View, phase: str, drive: DriveRow | None, refused: list[RefusedError]) -> Response:
     if wants_json(context.request.scope):
-        raise refused
-    return _form_page(context, view, phase, drive, refused=refused)
+        raise refused[0]
+    return _form_page(context, view, phase, drive, refused=refused[0])
 
 
-def _check_open(context: Context, view: View, drive: DriveRow | None) -> None:
-    if view.job.closed:
-        raise RefusedError(409, "job_closed")
-    if drive is None and len(context.web.store.drives(view.job.id)) >= context.limits.drives_per_job:
-        raise RefusedError(409, "too_many_drives", most=context.limits.drives_per_job)
+def is_locked(context: Context, view: View) -> bool:
+    """Tell whether the owner's drives stand: the road test that is judged by them is in."""
+    return view.role == "owner" and any(drive.phase == "after" for drive in context.web.store.drives(view.job.id))
 
 
-def drive_of(context: Context, view: View) -> DriveRow:
-    """Return the drive that the address names, when this door leads to it.
+def check_not_locked(context: Context, view: View) -> None:
+    """Refuse a change of a drive through the owner's link once the road test is in.
+
+    Raises
+    ------
+    RefusedError
+        It is in.
+    """
+    if is_locked(context, view):
+        raise RefusedError(409, "road_test_is_in")
+
+
+def drive_of(context: Context, view: View, *, removed: bool = False) -> DriveRow:
+    """Return the drive that the address names, when this door leads to it and it is there (or was removed).
 
     Raises
     ------
@@ -160,6 +215,8 @@ def drive_of(context: Context, view: View) -> DriveRow:
     """
     drive = context.web.store.drive(context.request.path_params["drive"])
     if drive is None or drive.job_id != view.job.id or drive.phase not in view.phases:
+        raise RefusedError(404, "no_such_drive")
+    if bool(drive.removed) != removed:
         raise RefusedError(404, "no_such_drive")
     return drive
 
@@ -174,21 +231,6 @@ def post_drive(context: Context, view: View) -> Response:
     """Change a drive."""
     drive = drive_of(context, view)
     return save_drive(context, view, drive.phase, drive)
-
-
-def remove_drive(context: Context, view: View) -> Response:
-    """Remove a drive and its originals, and ask for the result without it."""
-    drive, web = drive_of(context, view), context.web
-    if view.job.closed:
-        raise RefusedError(409, "job_closed")
-    web.store.remove_drive(drive.id)
-    still = web.store.known_originals().get(view.job.id, set())
-    for digest in {drive.track_digest, drive.readings_digest} - still - {""}:
-        web.originals.remove(view.job.id, digest)
-    if drive.look_run:
-        web.originals.remove_result(view.job.id, drive.look_run)
-    web.runner.ask_for_result(view.job.id)
-    return context.go(view.base)
 
 
 def drive_picture(context: Context, view: View) -> Response:

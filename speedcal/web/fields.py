@@ -13,6 +13,7 @@ from typing import Any
 from speedcal.errors import Problem
 from speedcal.schema import Key, Kind, OneOf, Table, stated
 from speedcal.text.page_messages import CHOICES
+from speedcal.web.figures import AmbiguousError, Decimal, decimal_mark, number_in
 from speedcal.web.typed import listed
 
 
@@ -142,6 +143,7 @@ def read_form(
     """
     document = {name: dict(table) for name, table in kept.items()}
     problems: dict[str, Problem] = {}
+    decimal = decimal_mark(values.get(f.id, "") for f in fields() if f.kind in ("number", "whole", "ratio"))
     for f in fields():
         table = document.setdefault(f.table, {})
         before = [table.pop(name, None) for name in (f.key, *f.names)]
@@ -151,9 +153,9 @@ def read_form(
         key = key if key in f.names else f.names[0]
         try:
             if text and nested:
-                table[key] = {**nested, **_value(f, text)}
+                table[key] = {**nested, **_value(f, text, decimal)}
             elif text or nested:
-                table[key] = nested or _value(f, text)
+                table[key] = nested or _value(f, text, decimal)
         except _NotReadError as error:
             problems[f.id] = error.problem
     rule = document["tolerance"]
@@ -161,10 +163,6 @@ def read_form(
         problems["tolerance.rule"] = Problem("own_rule_without_figures")
     _settle_rule(rule)
     return {name: table for name, table in document.items() if table}, problems
-
-
-_THOUSAND_OR_DECIMAL = re.compile(r"[1-9]\d{0,2},\d{3}")
-"""A number that is a thousand to one reader and has three decimals to another."""
 
 
 class _NotReadError(Exception):
@@ -204,37 +202,37 @@ def show_form(document: Mapping[str, Any]) -> dict[str, str]:
     return texts
 
 
-def _value(f: Field, text: str) -> Any:
+def _value(f: Field, text: str, decimal: Decimal | None) -> Any:
     if f.kind in ("number", "whole"):
-        return _number(text)
+        return _number(text, decimal)
     if f.kind == "ratio":
-        return _number(text) if re.fullmatch(r"\d+([.,]\d+)?", text) else text
+        return _number(text, decimal) if re.fullmatch(r"[\d.,]+", text) else text
     if f.kind == "speeds":
         return [_number(word) for word in listed(text)]
     if f.kind == "table":
-        return dict(_setting(line) for line in text.splitlines() if line.strip())
+        return dict(_setting(line, decimal) for line in text.splitlines() if line.strip())
     if f.choices and text not in [value for value, _ in f.choices]:
         raise _NotReadError("choose_one_of_the_list")
     return True if f.kind == "flag" else text
 
 
-def _number(text: str) -> float | int:
-    if _THOUSAND_OR_DECIMAL.fullmatch(text):
-        raise _NotReadError("comma_unclear", found=text)
+def _number(text: str, decimal: Decimal | None = None) -> float | int:
     try:
-        number = float(text.replace(",", "."))
+        number = number_in(text, decimal)
+    except AmbiguousError:
+        raise _NotReadError("comma_unclear", found=text) from None
     except ValueError:
         raise _NotReadError("not_a_number", found=text) from None
     if not abs(number) < 1e9:
         raise _NotReadError("number_out_of_reach", found=text)
-    return int(number) if number == int(number) else number
+    return number
 
 
-def _setting(line: str) -> tuple[str, float | int]:
+def _setting(line: str, decimal: Decimal | None) -> tuple[str, float | int]:
     name, found, value = line.partition("=")
     if not found:
         raise _NotReadError("setting_not_read", found=line.strip())
-    return name.strip(), _number(value.strip())
+    return name.strip(), _number(value.strip(), decimal)
 
 
 def _text(value: Any) -> str:

@@ -2,47 +2,55 @@
 
 from __future__ import annotations
 
-import re
-from typing import Any
+from collections.abc import Callable
+from typing import Any, TypeVar
 
 from speedcal.web.answers import RefusedError
 from speedcal.web.context import Context, View, plain
+from speedcal.web.figures import AmbiguousError, number_in
 from speedcal.web.originals import TooLargeError
 from speedcal.web.store import DriveRow
-from speedcal.web.typed import held_speeds, names_unit, readings_table
+from speedcal.web.typed import held_speeds, readings_table, rows_of, unit_of
 
 UNITS = ("mph", "km/h")
-_NUMBER = re.compile(r"[+-]?\d{1,9}(\.\d{1,6})?")
+TEXTS = ("pasted", "held", "unit", "column", "zone", "offset")
+"""Fields of one text in the form of a drive."""
+_LONGEST_OFFSET_S = 1e9
+T = TypeVar("T")
 
 
-def handed_in(context: Context, view: View, drive: DriveRow | None) -> tuple[dict[str, Any], RefusedError | None]:
-    """Return the parts of a drive that were sent and differ from what it has, and what was refused among them.
+def handed_in(context: Context, view: View, drive: DriveRow | None) -> tuple[dict[str, Any], list[RefusedError]]:
+    """Return the parts of a drive that were sent, and what was refused among them.
 
     A part that is refused does not take the others with it.
     """
     refused: list[RefusedError] = []
-    values: dict[str, Any] = {}
-    for name in ("track", "readings"):
+
+    def tried(read: Callable[[], T], otherwise: T) -> T:
         try:
-            values |= _kept_file(context, view, name)
+            return read()
         except RefusedError as error:
             refused.append(error)
+            return otherwise
+
+    nothing: dict[str, str] = {}
+    values: dict[str, Any] = {}
+    values |= tried(lambda: _kept_file(context, view, "track"), nothing)
+    values |= tried(lambda: _kept_file(context, view, "readings"), nothing)
     if context.text("same") == "yes" and (
         digest := values.get("track_digest") or (drive.track_digest if drive else "")
     ):
         name = values.get("track_name") or (drive.track_name if drive else "")
         values |= {"readings_name": name, "readings_digest": digest}
-    try:
-        typed, held = _typed(context, view)
-        values |= _readings(values, typed, held)
-        values["options"] = _options(context)
-        if typed and not names_unit(typed):
-            values["options"].setdefault("unit", view.job.unit)  # as the form says
-    except RefusedError as error:
-        refused.append(error)
-    empty: dict[str, Any] = {"options": {}}
-    changed = {k: v for k, v in values.items() if v != (getattr(drive, k) if drive else empty.get(k, ""))}
-    return changed, refused[0] if refused else None
+    options = tried(lambda: _options(context), dict(drive.options) if drive else {})
+    held = tried(lambda: held_speeds(_long(context, "held"), most=context.limits.typed_rows), None)
+    typed = tried(lambda: _typed(context, options.get("unit") or view.job.unit), None)
+    if typed is not None and held is not None:
+        values |= tried(lambda: _readings(values, typed, held), nothing)
+        if typed or held:
+            options.setdefault("unit", unit_of(typed) or view.job.unit)  # what was read stays what it was
+    values["options"] = options
+    return values, refused
 
 
 def _readings(values: dict[str, Any], typed: str, held: str) -> dict[str, str]:
@@ -51,7 +59,7 @@ def _readings(values: dict[str, Any], typed: str, held: str) -> dict[str, str]:
     if has_file + bool(typed) + bool(held) > 1:
         for part in ("readings_digest", "readings_name"):
             values.pop(part, None)
-        raise RefusedError(422, "readings_given_twice")
+        raise RefusedError(422, "readings_given_twice", at="held" if held else "readings")
     if has_file:
         return {"typed": "", "held": ""}
     if typed or held:
@@ -66,33 +74,64 @@ def _kept_file(context: Context, view: View, name: str) -> dict[str, str]:
     label, content, size = found
     most = context.limits.file_bytes
     if size == 0:
-        raise RefusedError(422, "file_sent_empty", source=label)
+        raise RefusedError(422, "file_sent_empty", at=name, source=label)
     try:
         stored = context.web.originals.put(view.job.id, content, limit=most)
     except TooLargeError:
-        raise RefusedError(413, "file_sent_too_large", source=label, most_mb=most // 2**20) from None
+        raise RefusedError(413, "file_sent_too_large", at=name, source=label, most_mb=most // 2**20) from None
     return {f"{name}_name": label, f"{name}_digest": stored.digest}
 
 
-def several(context: Context, name: str) -> list[str]:
+def _long(context: Context, name: str) -> str:
+    return context.text(name, most=context.limits.field_bytes)
+
+
+def _several(context: Context, name: str) -> list[str]:
     """Return the texts of a field that stands in the form more than once."""
     return [plain(value) for value in context.form.getlist(name) if isinstance(value, str)]
 
 
-def _typed(context: Context, view: View) -> tuple[str, str]:
-    limits, unit = context.limits, context.text("unit")
-    rows = zip(several(context, "time"), several(context, "speed"), strict=False)
-    pasted = context.text("pasted", most=limits.field_bytes)
-    typed = readings_table(rows, pasted, unit=unit if unit in UNITS else view.job.unit, most=limits.typed_rows)
-    return typed, held_speeds(context.text("held", most=limits.field_bytes), most=limits.typed_rows)
+def _typed(context: Context, unit: str) -> str:
+    rows = zip(_several(context, "time"), _several(context, "speed"), strict=False)
+    return readings_table(rows, _long(context, "pasted"), unit=unit, most=context.limits.typed_rows)
 
 
 def _options(context: Context) -> dict[str, Any]:
     options: dict[str, Any] = {name: text for name in ("column", "zone") if (text := context.text(name))}
     if (unit := context.text("unit")) in UNITS:
         options["unit"] = unit
-    if offset := context.text("offset").replace(",", "."):
-        if not _NUMBER.fullmatch(offset):
-            raise RefusedError(422, "clock_offset_not_read", found=offset)
-        options["clock_offset_s"] = float(offset)
+    if offset := context.text("offset"):
+        try:
+            options["clock_offset_s"] = number_in(offset)
+        except AmbiguousError:
+            raise RefusedError(422, "comma_unclear", at="offset", found=offset) from None
+        except ValueError:
+            raise RefusedError(422, "clock_offset_not_read", at="offset", found=offset) from None
+        if abs(options["clock_offset_s"]) > _LONGEST_OFFSET_S:
+            raise RefusedError(422, "clock_offset_not_read", at="offset", found=offset)
     return options
+
+
+def texts_sent(context: Context) -> dict[str, Any]:
+    """Return what stands in the form that was just sent, so that nothing typed is lost."""
+    rows = zip(_several(context, "time"), _several(context, "speed"), strict=False)
+    return {**{name: plain(str(context.form.get(name) or "")) for name in TEXTS}, "rows": [list(row) for row in rows]}
+
+
+def texts_kept(drive: DriveRow | None) -> dict[str, Any]:
+    """Return the texts that fill the form of a drive: those of a refused form, else what the drive has."""
+    if drive is None:
+        return {**dict.fromkeys(TEXTS, ""), "rows": []}
+    if drive.said:
+        return dict(drive.said["texts"])
+    rows = rows_of(drive.typed) if drive.typed else []
+    options = drive.options
+    return {
+        "pasted": drive.typed if rows is None else "",
+        "held": drive.held,
+        "unit": str(options.get("unit") or unit_of(drive.typed)),
+        "column": str(options.get("column", "")),
+        "zone": str(options.get("zone", "")),
+        "offset": str(options.get("clock_offset_s", "")),
+        "rows": rows or [],
+    }

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from speedcal.errors import SpeedcalError
+from speedcal.errors import JobError, Problem, SpeedcalError
 from speedcal.text.job_messages import step_name
 from speedcal.text.messages import label
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
@@ -26,15 +26,19 @@ def look(task: Mapping[str, Any], tell: Callable[[str, float], None]) -> dict[st
     task
         ``track`` and ``readings`` (paths or empty), ``held`` (speeds in order), ``options`` (``unit``, ``column``,
         ``zone``, ``clock_offset_s``), ``unit`` (for people), ``phase``, ``labels`` (what the user calls the files),
-        ``most_points`` and ``most_rows``, ``out`` (folder for the picture).
+        ``most_points`` and ``most_rows``, ``typed_from`` (line of the table that is the first typed row; 0 for a file),
+        ``others`` (drives of the same phase that count: ``name`` and ``span``), ``called`` (the name of this one),
+        ``out`` (folder for the picture).
 
     Returns
     -------
     dict
         ``track``, ``readings`` and ``fit`` (facts, or None), ``weak`` (why the result is weak, if it is), ``errors``
-        (each with ``part`` and the parts of a :class:`SpeedcalError`), ``picture`` (name of the file, or empty).
+        (each with ``part`` and the parts of a :class:`SpeedcalError`), ``picture`` (name of the file, or empty),
+        ``span`` (first and last moment of the drive, or None), ``swapped`` (the files were given for each other).
     """
     seen: dict[str, Any] = {"track": None, "readings": None, "fit": None, "weak": [], "errors": [], "picture": ""}
+    seen |= {"span": None, "swapped": False}
     track = readings = None
     if task["track"]:
         tell(step_name("track"), 0.1)
@@ -55,7 +59,40 @@ def look(task: Mapping[str, Any], tell: Callable[[str, float], None]) -> dict[st
             seen["weak"] = [reason.text for reason in calibration.trust.reasons]
             tell(step_name("drawing"), 0.8)
             seen["picture"] = _draw(calibration, task, unit)
+            from speedcal.conformity.mixups import moments
+
+            seen["span"] = [float(t) for t in moments(calibration)] if track.has_date else None
+            _try(seen, "twice", task, lambda: _check_once(task, seen["span"]))
+    seen["swapped"] = bool(seen["errors"]) and _are_swapped(task)
     return seen
+
+
+def _check_once(task: Mapping[str, Any], span: Sequence[float] | None) -> None:
+    """Refuse a drive of which another covers a part: a vehicle makes one drive at a time."""
+    for other in task["others"]:
+        if span and min(span[1], other["span"][1]) > max(span[0], other["span"][0]):
+            raise JobError("duplicate_drive", first=other["name"], second=task["called"])
+
+
+def _are_swapped(task: Mapping[str, Any]) -> bool:
+    """Tell whether each file can be read as what the other was given for, and not as what it was given for."""
+    track, readings = task["track"], "" if task["typed_from"] else task["readings"]
+    if task["held"] or task["typed_from"] or track == readings:
+        return False
+    as_given = (track, lambda: _read_track(task)), (readings, lambda: _read_readings(task))
+    other = {**task, "track": readings, "readings": track}
+    as_other = (readings, lambda: _read_track(other)), (track, lambda: _read_readings(other))
+    return not any(path and _reads(read) for path, read in as_given) and all(
+        _reads(read) for path, read in as_other if path
+    )
+
+
+def _reads(read: Callable[[], Any]) -> bool:
+    try:
+        read()
+    except SpeedcalError:
+        return False
+    return True
 
 
 def _try(seen: dict[str, Any], part: str, task: Mapping[str, Any], read: Callable[[], Any]) -> Any:
@@ -65,8 +102,21 @@ def _try(seen: dict[str, Any], part: str, task: Mapping[str, Any], read: Callabl
         name = Path(error.source).name
         error.source = task["labels"].get(name, name)
         error.values = {**error.values, "place": "form"}
-        seen["errors"].append({**error.to_dict(), "part": part})
+        _count_typed_rows(error, task["typed_from"] if part == "readings" else 0)
+        counted = "row" if part == "readings" and task["typed_from"] else "line"
+        seen["errors"].append({**error.to_dict(), "part": part, "counted": counted})
         return None
+
+
+def _count_typed_rows(error: SpeedcalError, first: int) -> None:
+    """Count rows as the form does, where the lines of the table are not what the user sees."""
+    if not first:
+        return
+    error.line = error.line and error.line - first + 1
+    error.problems = tuple(
+        Problem(problem.code, line=problem.line and problem.line - first + 1, **problem.values)
+        for problem in error.problems
+    )
 
 
 def _read_track(task: Mapping[str, Any]) -> Track:

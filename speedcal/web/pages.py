@@ -8,6 +8,7 @@ from starlette.responses import Response
 from speedcal.guide import find, pages, title
 from speedcal.web.answers import RefusedError
 from speedcal.web.context import Context, View
+from speedcal.web.drives import is_locked
 from speedcal.web.results import failure_of, result_of
 
 
@@ -45,14 +46,19 @@ def _as_html(text: str) -> Markup:
 def owner_page(context: Context, view: View) -> Response:
     """Show the owner what to do, what came in, and the result."""
     web = context.web
+    run = web.queue.active(view.job.id)
+    own = [[d for d in web.store.drives(view.job.id, removed=gone) if d.phase in view.phases] for gone in (False, True)]
     return context.page(
         "owner.html",
         title="Your speedometer drive",
         role="owner",
         base=view.base,
         job=view.job,
-        drives=[drive for drive in web.store.drives(view.job.id) if drive.phase in view.phases],
-        run=web.queue.active(view.job.id),
+        drives=own[0],
+        removed=own[1],
+        is_locked=is_locked(context, view),
+        run=run,
+        ahead=web.queue.ahead(run) if run else 0,
         result=result_of(context, view),
         failure=failure_of(context, view),
     )

@@ -12,7 +12,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from speedcal.web import schema
-from speedcal.web.store import Store, new_id
+from speedcal.web.store import DriveRow, Store, new_id
 
 LEASE_S = 30.0
 """A running analysis whose worker gave no sign for this long is taken over by another worker."""
@@ -140,6 +140,31 @@ class Queue:
             if kept.rowcount and look["fit"] is not None and not look["errors"]:
                 _put(connection, run.job_id, "")
             return bool(kept.rowcount)
+
+    def finish_refused(self, run: Run, drive: DriveRow, look: Mapping[str, Any]) -> bool:
+        """End the analysis of a job that found a drive which must not count, and ask for one without that drive."""
+        drives = schema.drives
+        ended = {"state": "failed", "outcome": "", "finished": time.time(), "step": "", "part": 1.0}
+        if not self._update(run, **ended):
+            return False
+        with self.store.writing() as connection:
+            same = drives.update().where(drives.c.id == drive.id, drives.c.version == drive.version)
+            connection.execute(same.values(look=json.dumps(look, ensure_ascii=False)))
+            _put(connection, run.job_id, "")
+        return True
+
+    def ahead(self, run: Run) -> int:
+        """Return how many runs are served before one that waits; 0 for one that is being worked on."""
+        runs = schema.runs
+        if run.state != "queued":
+            return 0
+        turn = sa.select(runs.c.turn).where(runs.c.id == run.id).scalar_subquery()
+        older = sa.and_(runs.c.state == "queued", runs.c.turn < turn)
+        earlier = older if run.drive_id == "" else sa.and_(older, runs.c.drive_id != "")
+        looks = sa.and_(runs.c.state == "queued", runs.c.drive_id != "", sa.literal(run.drive_id == ""))
+        query = sa.select(sa.func.count()).where(sa.or_(earlier, looks, runs.c.state == "running"))
+        with self.store.reading() as connection:
+            return int(connection.execute(query).scalar() or 0)
 
     def _update(self, run: Run, **values: Any) -> bool:
         runs = schema.runs

@@ -100,5 +100,6 @@ def status(context: Context, view: View) -> Response:
             "active": run is not None,
             "step": (run.step or step_name("waiting")) if run else step_name("done"),
             "part": run.part if run else 1.0,
+            "ahead": context.web.queue.ahead(run) if run else 0,
         }
     )

@@ -15,13 +15,16 @@ from sqlalchemy.exc import DBAPIError
 
 from speedcal.errors import SpeedcalError
 from speedcal.text import page_messages
+from speedcal.web.answers import day
 from speedcal.web.child import AbandonedError, Child, LostError, ToldError
-from speedcal.web.folder import job_files, lay_out
+from speedcal.web.folder import PHASES, job_files, lay_out
 from speedcal.web.logbook import place_of
 from speedcal.web.originals import Originals
 from speedcal.web.queue import ATTEMPTS, Queue, Run
 from speedcal.web.settings import Limits
 from speedcal.web.store import DriveRow, JobRow, Store, new_id
+from speedcal.web.typed import first_typed_row
+from speedcal.wording import words
 
 log = logging.getLogger("speedcal.web")
 _POLL_S = 1.0
@@ -144,6 +147,8 @@ class Runner:
             return
         scratch = self.originals.scratch(run.id)
         task = look_task(job, drive, self.originals, scratch, self.limits)
+        others = [d for d in self.store.drives(job.id) if d.is_usable and d.phase == drive.phase and d.id != drive.id]
+        task["others"] = [{"name": drive_name(d), "span": d.look["span"]} for d in others if d.look and d.look["span"]]
         look = _answer_of(
             child.do("look", task, cpu_s=self.limits.look_seconds, limits=self.limits, beat=self._beat(run))
         )
@@ -167,6 +172,12 @@ class Runner:
             self.queue.put(job_id)
             self.wake()
 
+    def look_again_at_doubles(self, job_id: str) -> None:
+        """Have the drives looked at again that were refused for another one, which may have gone."""
+        for drive in self.store.drives(job_id):
+            if drive.look and any(error["part"] == "twice" for error in drive.look["errors"]):
+                self.queue.put(job_id, drive.id)
+
     def _run_job(self, run: Run, job: JobRow, child: Child) -> None:
         drives = [drive for drive in self.store.drives(job.id) if drive.is_usable]
         if not drives:
@@ -176,15 +187,40 @@ class Runner:
         folder = lay_out(scratch / "job", job_files(job, drives, self.originals))
         (scratch / "out").mkdir()
         task = {"folder": str(folder), "out": str(scratch / "out")}
-        said = _answer_of(
-            child.do("job", task, cpu_s=self.limits.run_seconds, limits=self.limits, beat=self._beat(run))
-        )
+        answer = child.do("job", task, cpu_s=self.limits.run_seconds, limits=self.limits, beat=self._beat(run))
+        if "error" in answer:
+            answer["error"] = self._by_name(answer["error"], drives)
+            if self._refuse_double(run, answer["error"], drives):
+                return
+        said = _answer_of(answer)
         self.originals.keep_result(run.job_id, run.id, scratch / "out")
         if not self.queue.finish(run, "done", said):
             self.originals.remove_result(run.job_id, run.id)
             return
         for old in self.queue.forget_old(job.id):
             self.originals.remove_result(job.id, old)
+
+    @staticmethod
+    def _by_name(told: dict[str, Any], drives: list[DriveRow]) -> dict[str, Any]:
+        """Return an error with the drives called by their files and days, not by their places in the job file."""
+        names = {place: drive_name(drive) for place, drive in _places(drives).items()}
+        values = {k: names.get(v, v) if isinstance(v, str) else v for k, v in told["values"].items()}
+        if told["problems"] or values == told["values"]:
+            return told
+        text, remedy = words().refusal(told["error"], values)
+        return {**told, "text": text, "remedy": remedy}
+
+    def _refuse_double(self, run: Run, told: dict[str, Any], drives: list[DriveRow]) -> bool:
+        """Take the later of two drives that are one out of the reckoning, and reckon again without it."""
+        places = _places(drives)
+        pair = [places[name] for name in (told["values"].get("first"), told["values"].get("second")) if name in places]
+        if told["error"] not in ("duplicate_drive", "readings_used_twice") or len(pair) < 2:
+            return False
+        later = max(pair, key=lambda drive: drive.created)
+        look = {**(later.look or {}), "errors": [{**told, "part": "twice"}]}
+        kept = self.queue.finish_refused(run, later, look)
+        self.wake()
+        return kept
 
     def _fail(self, run: Run, error: SpeedcalError) -> None:
         if run.drive_id:
@@ -194,6 +230,20 @@ class Runner:
             self.queue.finish_look(run, drive.version if drive else 0, look)
         else:
             self.queue.finish(run, "failed", error.to_dict())
+
+
+def _places(drives: list[DriveRow]) -> dict[str, DriveRow]:
+    """Return the drives of a job by what the analysis of its folder calls them."""
+    places: dict[str, DriveRow] = {}
+    for phase in PHASES:
+        own = [drive for drive in drives if drive.phase == phase]
+        places |= {phase if len(own) == 1 else f"{phase} {n}": drive for n, drive in enumerate(own, start=1)}
+    return places
+
+
+def drive_name(drive: DriveRow) -> str:
+    """Return what messages call a drive: its file and the day it was driven."""
+    return f"{drive.name} ({day(drive.day_s)})"
 
 
 def look_task(job: JobRow, drive: DriveRow, originals: Originals, scratch: Path, limits: Limits) -> dict[str, Any]:
@@ -223,6 +273,9 @@ def look_task(job: JobRow, drive: DriveRow, originals: Originals, scratch: Path,
         "labels": {name: labels[key] for key, name in names.items()},
         "most_points": limits.track_points,
         "most_rows": limits.readings_rows,
+        "typed_from": first_typed_row(drive.typed),
+        "others": [],
+        "called": drive_name(drive),
         "out": str(scratch / "out"),
     }
 

@@ -22,6 +22,7 @@ from sqlalchemy import (
     select,
     text,
 )
+from sqlalchemy.schema import CreateColumn
 
 from speedcal.web.settings import ServiceError
 
@@ -66,6 +67,8 @@ drives = Table(
     Column("version", Integer, nullable=False, default=1),
     Column("look", Text, nullable=False, default=""),  # what was understood, as JSON; empty until looked at
     Column("look_run", String(32), nullable=False, default=""),
+    Column("removed", Float, nullable=False, server_default="0"),  # when; 0 for a drive that counts
+    Column("said", Text, nullable=False, server_default=""),  # what was refused of the last form, as JSON
     UniqueConstraint("job_id", "client_key", name="drive_sent_once"),
 )
 
@@ -142,7 +145,14 @@ def _order_without_a_clock(connection: Connection) -> None:
         connection.execute(statement)
 
 
-MIGRATIONS: tuple[Callable[[Connection], None], ...] = (_order_without_a_clock,)
+def _drives_put_back(connection: Connection) -> None:
+    """Drives can be removed and put back, and keep what was refused of the last form."""
+    for column in (drives.c.removed, drives.c.said):
+        kind = CreateColumn(column).compile(dialect=connection.dialect)
+        connection.execute(text(f"ALTER TABLE {drives.name} ADD {kind}"))
+
+
+MIGRATIONS: tuple[Callable[[Connection], None], ...] = (_order_without_a_clock, _drives_put_back)
 """Step number n brings a store from schema n to schema n + 1; steps are never changed, only added."""
 
 

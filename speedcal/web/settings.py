@@ -80,6 +80,8 @@ class Limits:
     free_disk_bytes: int = 256 * MEBIBYTE
     """Uploads are refused while the disk has less room than this."""
     link_days: int = 30
+    removed_days: int = 30
+    """How long a removed drive can be put back."""
     session_hours: int = 12
     attempts: int = 5
     """Wrong passcodes from one address in ``attempt_minutes``."""

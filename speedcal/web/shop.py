@@ -15,6 +15,7 @@ from speedcal.web.answers import RefusedError, attachment
 from speedcal.web.auth import ROLES
 from speedcal.web.context import Context, View
 from speedcal.web.fields import field_of, fields, groups, read_form, show_form
+from speedcal.web.figures import number_in
 from speedcal.web.folder import job_files, lay_out, write_zip
 from speedcal.web.results import failure_of, result_of
 from speedcal.web.store import STAGES
@@ -128,6 +129,7 @@ def job_page(context: Context, view: View) -> Response:
     web, job = context.web, view.job
     origin = f"{context.request.url.scheme}://{context.request.url.netloc}"
     doors = {"owner": "o", "customer": "c"}
+    run = web.queue.active(job.id)
     links = [
         {"link": link, "address": f"{origin}/{doors[link.role]}/{web.auth.token(link)}"}
         for link in web.auth.links(job.id)
@@ -141,7 +143,9 @@ def job_page(context: Context, view: View) -> Response:
         stages=page_messages.STAGES,
         phases=page_messages.PHASES,
         drives=web.store.drives(job.id),
-        run=web.queue.active(job.id),
+        removed=web.store.drives(job.id, removed=True),
+        run=run,
+        ahead=web.queue.ahead(run) if run else 0,
         result=result_of(context, view),
         failure=failure_of(context, view),
         links=links,
@@ -237,9 +241,9 @@ def sheet(context: Context, view: View) -> Response:
 
 
 def _speed_limit(context: Context, view: View) -> float:
-    text = context.request.query_params.get("limit", "").strip().replace(",", ".")
+    text = context.request.query_params.get("limit", "").strip()
     try:
-        limit = float(text or USUAL_LIMIT[view.job.unit])
+        limit = float(number_in(text) if text else USUAL_LIMIT[view.job.unit])
     except ValueError:
         limit = 0.0
     if not 0 < limit < 500:

@@ -72,6 +72,15 @@ class DriveRow:
     version: int
     look: dict[str, Any] | None
     look_run: str
+    removed: float
+    """When it was removed; 0 for a drive that counts."""
+    said: dict[str, Any]
+    """What was refused of the last form (``refused``) and what stood in it (``texts``); empty when nothing was."""
+
+    @property
+    def content(self) -> tuple[str, ...]:
+        """What makes two drives one and the same: their files, their typed rows, their held speeds."""
+        return tuple(getattr(self, name) for name in _CONTENT)
 
     @property
     def is_complete(self) -> bool:
@@ -82,6 +91,20 @@ class DriveRow:
     def is_usable(self) -> bool:
         """Tell whether the drive was looked at and can be measured."""
         return self.look is not None and not self.look["errors"] and self.look.get("fit") is not None
+
+    @property
+    def name(self) -> str:
+        """What the drive is called: its track file, else its readings."""
+        return self.track_name or self.readings_name or UNNAMED["drive"]
+
+    @property
+    def day_s(self) -> float:
+        """When it was driven, as far as its track tells; else when it was sent."""
+        track = self.look["track"] if self.look else None
+        return float((track or {}).get("start_s") or self.created)
+
+
+_CONTENT = ("track_digest", "readings_digest", "typed", "held")
 
 
 class Store:
@@ -142,14 +165,22 @@ class Store:
         with self.reading() as connection:
             return [_job(row) for row in connection.execute(query).mappings()]
 
-    def change_job(self, job_id: str, document: Mapping[str, Any]) -> None:
-        """Replace the tables of a job; its result is out of date from here on."""
+    def change_job(self, job_id: str, document: Mapping[str, Any], *, seen: Mapping[str, Any] | None = None) -> bool:
+        """Replace the tables of a job; its result is out of date from here on.
+
+        With ``seen`` nothing is replaced, and False returned, when the job is no longer what the caller saw.
+        """
+        jobs = schema.jobs
+        mine = jobs.c.id == job_id
+        if seen is not None:
+            mine = sa.and_(mine, jobs.c.document == _document_columns(seen)["document"])
         with self.writing() as connection:
-            connection.execute(
-                schema.jobs.update()
-                .where(schema.jobs.c.id == job_id)
-                .values(updated=time.time(), revision=schema.jobs.c.revision + 1, **_document_columns(document))
+            changed = connection.execute(
+                jobs.update()
+                .where(mine)
+                .values(updated=time.time(), revision=jobs.c.revision + 1, **_document_columns(document))
             )
+        return bool(changed.rowcount)
 
     def close_job(self, job_id: str, *, closed: bool) -> None:
         """Close a job or open it again."""
@@ -179,7 +210,9 @@ class Store:
     # drives
 
     def add_drive(self, job_id: str, phase: str, values: Mapping[str, Any], *, client_key: str | None = None) -> str:
-        """Keep a drive and return its id; a second call with the same ``client_key`` returns the first id.
+        """Keep a drive and return its id; the same drive sent again returns the first id.
+
+        The same is what carries the same ``client_key``, and a track with the same readings in the same phase.
 
         Raises
         ------
@@ -190,10 +223,13 @@ class Store:
         with self.writing() as connection:
             if connection.execute(sa.select(schema.jobs.c.id).where(schema.jobs.c.id == job_id)).first() is None:
                 raise KeyError(job_id)
+            content = [drives.c[name] == values.get(name, "") for name in _CONTENT]
+            same = sa.and_(drives.c.phase == phase, drives.c.removed == 0, drives.c.track_digest != "", *content)
             if client_key:
-                same = sa.select(drives.c.id).where(drives.c.job_id == job_id, drives.c.client_key == client_key)
-                if (found := connection.execute(same).scalar()) is not None:
-                    return str(found)
+                same = sa.or_(same, drives.c.client_key == client_key)
+            query = sa.select(drives.c.id).where(drives.c.job_id == job_id, same).order_by(drives.c.created)
+            if (found := connection.execute(query).scalar()) is not None:
+                return str(found)
             row = {"id": drive_id, "job_id": job_id, "phase": phase, "created": time.time(), "client_key": client_key}
             connection.execute(drives.insert().values(**row, **_drive(values)))
             _touch(connection, job_id)
@@ -213,13 +249,37 @@ class Store:
                 _touch(connection, job_id)
 
     def remove_drive(self, drive_id: str) -> None:
-        """Forget a drive."""
+        """Take a drive out of its job; it is kept for a while, so that it can be put back."""
+        self._set_removed(drive_id, removed=time.time(), client_key=None)
+
+    def restore_drive(self, drive_id: str) -> None:
+        """Put a removed drive back."""
+        self._set_removed(drive_id, removed=0.0)
+
+    def _set_removed(self, drive_id: str, **values: Any) -> None:
+        drives = schema.drives
         with self.writing() as connection:
             job_id = connection.execute(
-                schema.drives.delete().where(schema.drives.c.id == drive_id).returning(schema.drives.c.job_id)
+                drives.update().where(drives.c.id == drive_id).values(**values).returning(drives.c.job_id)
             ).scalar()
             if job_id is not None:
                 _touch(connection, job_id)
+
+    def forget_removed(self, before: float) -> list[DriveRow]:
+        """Forget drives that were removed before a moment and return them; their files can go."""
+        drives = schema.drives
+        old = sa.and_(drives.c.removed > 0, drives.c.removed < before)
+        with self.writing() as connection:
+            return [
+                _drive_row(row)
+                for row in connection.execute(drives.delete().where(old).returning(*drives.c)).mappings()
+            ]
+
+    def say_of_drive(self, drive_id: str, said: Mapping[str, Any]) -> None:
+        """Keep what was refused of the last form of a drive; an empty mapping forgets it."""
+        drives, text = schema.drives, json.dumps(said, ensure_ascii=False) if said else ""
+        with self.writing() as connection:
+            connection.execute(drives.update().where(drives.c.id == drive_id, drives.c.said != text).values(said=text))
 
     def drive(self, drive_id: str) -> DriveRow | None:
         """Return a drive, or None when there is none of this id."""
@@ -227,10 +287,19 @@ class Store:
             row = connection.execute(sa.select(schema.drives).where(schema.drives.c.id == drive_id)).mappings().first()
         return _drive_row(row) if row else None
 
-    def drives(self, job_id: str) -> list[DriveRow]:
-        """Return the drives of a job in the order they came."""
+    def drive_sent(self, job_id: str, client_key: str) -> DriveRow | None:
+        """Return the drive of a job that was sent under a key, or None."""
         drives = schema.drives
-        query = sa.select(drives).where(drives.c.job_id == job_id).order_by(drives.c.created, drives.c.id)
+        query = sa.select(drives).where(drives.c.job_id == job_id, drives.c.client_key == client_key)
+        with self.reading() as connection:
+            row = connection.execute(query).mappings().first()
+        return _drive_row(row) if row else None
+
+    def drives(self, job_id: str, *, removed: bool = False) -> list[DriveRow]:
+        """Return the drives of a job in the order they came, or those that were removed from it."""
+        drives = schema.drives
+        mine = sa.and_(drives.c.job_id == job_id, drives.c.removed > 0 if removed else drives.c.removed == 0)
+        query = sa.select(drives).where(mine).order_by(drives.c.created, drives.c.id)
         with self.reading() as connection:
             return [_drive_row(row) for row in connection.execute(query).mappings()]
 
@@ -327,11 +396,12 @@ def _drive(values: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _drive_row(row: sa.RowMapping) -> DriveRow:
-    names = ("id", "job_id", "phase", "created", "version", "typed", "held", "look_run")
+    names = ("id", "job_id", "phase", "created", "version", "typed", "held", "look_run", "removed")
     files = ("track_name", "track_digest", "readings_name", "readings_digest")
     look = json.loads(row["look"]) if row["look"] else None
     plain = {name: row[name] for name in (*names, *files)}
-    return DriveRow(options=json.loads(row["options"]), look=look, **plain)
+    said = json.loads(row["said"]) if row["said"] else {}
+    return DriveRow(options=json.loads(row["options"]), look=look, said=said, **plain)
 
 
 def _touch(connection: sa.Connection, job_id: str) -> None:
@@ -346,7 +416,8 @@ def _touch(connection: sa.Connection, job_id: str) -> None:
 def _restage(connection: sa.Connection, job_id: str) -> None:
     jobs, drives = schema.jobs, schema.drives
     has_readings = sa.or_(drives.c.readings_digest != "", drives.c.typed != "", drives.c.held != "")
-    complete = sa.select(drives.c.phase).where(drives.c.job_id == job_id, drives.c.track_digest != "", has_readings)
+    mine = sa.and_(drives.c.job_id == job_id, drives.c.removed == 0)
+    complete = sa.select(drives.c.phase).where(mine, drives.c.track_digest != "", has_readings)
     phases = set(connection.execute(complete).scalars())
     closed = connection.execute(sa.select(jobs.c.closed).where(jobs.c.id == job_id)).scalar()
     stage = "closed" if closed else "tested" if "after" in phases else "measured" if "before" in phases else "waiting"

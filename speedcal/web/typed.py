@@ -7,9 +7,12 @@ from collections.abc import Iterable, Sequence
 
 from speedcal.units import parse_speed_unit
 from speedcal.web.answers import RefusedError
+from speedcal.web.figures import number_in
 
 _WORD = re.compile(r"[^\W\d_]+")
 _CLOCK_WORDS = {"am", "pm", "a", "p", "m", "t", "z"}
+_FASTEST = 500
+"""Largest speed that is taken for one, in the unit of the dial."""
 _NUMBER = re.compile(r"\d+(?:[.,]\d+)?")
 
 
@@ -27,10 +30,10 @@ def readings_table(rows: Iterable[tuple[str, str]], pasted: str, *, unit: str, m
     lines = [_one_line(f"{time}\t{speed}") for time, speed in rows if time.strip() or speed.strip()]
     pasted_lines = [line for line in pasted.replace("\r\n", "\n").replace("\r", "\n").split("\n") if line.strip()]
     if len(lines) + len(pasted_lines) > most:
-        raise RefusedError(422, "too_many_typed", most=most)
+        raise RefusedError(422, "too_many_typed", at="pasted", most=most)
     if pasted_lines and has_heading(pasted_lines[0]):
         if lines:
-            raise RefusedError(422, "pasted_and_typed")
+            raise RefusedError(422, "pasted_and_typed", at="pasted")
         return "\n".join(pasted_lines) + "\n"
     cells = [line.split("\t") for line in lines] + [split_line(line) for line in pasted_lines]
     if not cells:
@@ -45,10 +48,10 @@ def has_heading(line: str) -> bool:
     return any(word.lower() not in _CLOCK_WORDS for word in _WORD.findall(line))
 
 
-def names_unit(table: str) -> bool:
-    """Tell whether the heading of a table, or a cell of its first row, carries a unit of speed."""
+def unit_of(table: str) -> str:
+    """Return the unit of speed in the heading of a table or in a cell of its first row; empty when there is none."""
     words = [word for line in table.split("\n")[:2] for word in re.findall(r"[^\W\d_]+(?:/[^\W\d_]+)?", line)]
-    return any(parse_speed_unit(word) for word in words)
+    return next((unit for word in words if (unit := parse_speed_unit(word))), "")
 
 
 def split_line(line: str) -> list[str]:
@@ -78,6 +81,13 @@ def rows_of(table: str, *, unit_words: Sequence[str] = ("mph", "km/h")) -> list[
     return [(row[0], row[1]) for row in rows]
 
 
+def first_typed_row(table: str) -> int:
+    """Return the line of a table that is the first row of the form; 0 when nothing was typed, 1 when it was pasted."""
+    if not table:
+        return 0
+    return 1 if rows_of(table) is None else 2
+
+
 def listed(text: str) -> list[str]:
     """Return the numbers of a list of speeds, as they were typed: a comma before one digit is a decimal comma."""
     return [word for word in re.split(r"[\s;]+|,\s+|,(?=\d{2,3}\b)", text.strip()) if word]
@@ -93,11 +103,19 @@ def held_speeds(text: str, *, most: int) -> str:
     """
     words = listed(text)
     if len(words) > most:
-        raise RefusedError(422, "too_many_held_typed", most=most)
-    for word in words:
-        if not _NUMBER.fullmatch(word) or not 0 < float(word.replace(",", ".")) < 500:
-            raise RefusedError(422, "held_not_a_speed", found=word)
-    return " ".join(word.replace(",", ".") for word in words)
+        raise RefusedError(422, "too_many_held_typed", at="held", most=most)
+    speeds = [_speed(word) for word in words]
+    return " ".join(f"{speed:.12g}" for speed in speeds)
+
+
+def _speed(word: str) -> float:
+    try:
+        speed = number_in(word)
+    except ValueError:
+        speed = 0.0
+    if not 0 < speed < _FASTEST:
+        raise RefusedError(422, "held_not_a_speed", at="held", found=word)
+    return speed
 
 
 def _one_line(text: str) -> str:

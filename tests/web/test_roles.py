@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -10,7 +11,7 @@ import pytest
 from support.web_site import DEMO, Site, open_site
 
 from speedcal.errors import SpeedcalError
-from speedcal.web import auth, drives
+from speedcal.web import auth, drives, removal
 from speedcal.web.app import create_app, make_services
 from speedcal.web.settings import Settings
 
@@ -232,14 +233,20 @@ def base(site: Site) -> Iterator[str]:
 
 
 def test_nothing_typed_is_lost_when_a_part_is_refused(site: Site, base: str) -> None:
-    """An empty track next to typed rows: the refusal is said and the rows are there, kept and shown."""
+    """An empty track next to typed rows: the rows are kept, and the refusal is said on a page that can load again."""
     data = {"time": ["14:03:20", "14:05", "oops"], "speed": ["30", "40", ""], "zone": "-05:00"}
-    answer = site.client.post(f"{base}/drives/new/before", data=data, files={"track": ("a.gpx", b"")})
-    assert answer.status_code == 422
-    assert "The file is empty" in answer.text
-    for value in ("14:03:20", "14:05", "oops", "-05:00"):
-        assert f'value="{value}"' in answer.text
-    assert 'action="' + base + "/drives/" in answer.text
+    sent = site.client.post(
+        f"{base}/drives/new/before", data=data, files={"track": ("a.gpx", b"")}, follow_redirects=False
+    )
+    assert sent.status_code == 303
+    for _ in range(2):
+        page = site.client.get(sent.headers["location"]).text
+        assert "The file is empty" in page
+        for value in ("14:03:20", "14:05", "oops", "-05:00"):
+            assert f'value="{value}"' in page
+    assert len(site.services.store.drives(base.split("/")[-1])) == 1
+    site.client.post(sent.headers["location"], data=data)
+    assert "The file is empty" not in site.client.get(sent.headers["location"]).text
 
 
 def test_held_speeds_with_a_slip_come_back_as_typed(site: Site, base: str) -> None:
@@ -313,14 +320,34 @@ def test_an_analysis_can_be_asked_for_again(site: Site, base: str) -> None:
     assert store.drive(address.split("/")[-1]).is_usable
 
 
-def test_removing_a_drive_removes_its_originals(site: Site, base: str) -> None:
-    """But not those another drive shares with it."""
-    first, second = (site.send(base).headers["location"] for _ in range(2))
-    folder = site.services.originals.root / "originals" / base.split("/")[-1]
+def test_a_removed_drive_can_be_put_back_and_its_originals_go_later(
+    site: Site, base: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Asked for first; the files stay for a while, and those another drive shares stay for good."""
+    job, store = base.split("/")[-1], site.services.store
+    first = site.send(base).headers["location"]
+    shared = site.client.post(
+        f"{base}/drives/new/before",
+        data={"held": "30 40 50"},
+        files={"track": ("a.gpx", (DEMO / "before.gpx").read_bytes())},
+        follow_redirects=False,
+    ).headers["location"]
+    assert "Remove before.gpx?" in re.sub("</?bdi>", "", site.client.get(f"{first}/remove").text)
     site.client.post(f"{first}/remove")
+    assert [drive.id for drive in store.drives(job)] == [shared.split("/")[-1]]
+    assert site.client.get(first).status_code == 404
+    assert f'action="{first}/restore"' in site.client.get(base).text
+    site.client.post(f"{first}/restore")
+    assert len(store.drives(job)) == 2
+    assert site.client.post(f"{first}/restore").status_code == 404
+    site.client.post(f"{first}/remove")
+    folder = site.services.originals.root / "originals" / job
     assert len(list(folder.iterdir())) == 2
-    site.client.post(f"{second}/remove")
-    assert not list(folder.iterdir())
+    later = time.time() + 31 * 86400
+    monkeypatch.setattr(removal.time, "time", lambda: later)
+    removal.forget_removed(site.services)
+    assert [file.name for file in folder.iterdir()] == [store.drives(job)[0].track_digest]
+    assert f"{first}/restore" not in site.client.get(base).text
 
 
 def test_the_same_drive_sent_twice_under_one_key_is_one(site: Site, base: str) -> None:

@@ -375,3 +375,20 @@ def test_sqlite_writes_ahead_and_syncs_every_commit(tmp_path) -> None:
         ]
     assert answers == ["wal", 2, 1]
     store.close()
+
+
+def test_an_older_store_learns_to_remove_drives(database: str) -> None:
+    """Its drives are there, and count."""
+    store = Store(database)
+    job = store.add_job(JOB)
+    drive = store.add_drive(job, "before", DRIVE)
+    with store.writing() as connection:
+        for column in ("removed", "said"):
+            connection.execute(sa.text(f"ALTER TABLE drives DROP COLUMN {column}"))
+    store.set_fact("schema", "2")
+    store.close()
+    store = Store(database)
+    assert [kept.id for kept in store.drives(job)] == [drive]
+    store.remove_drive(drive)
+    assert (store.drives(job), [gone.id for gone in store.drives(job, removed=True)]) == ([], [drive])
+    store.close()

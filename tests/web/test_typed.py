@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from speedcal.web.answers import RefusedError
-from speedcal.web.typed import held_speeds, names_unit, readings_table, rows_of, split_line
+from speedcal.web.typed import held_speeds, readings_table, rows_of, split_line, unit_of
 
 
 def table(rows=(), pasted="", unit="mph", most=100) -> str:
@@ -118,14 +118,14 @@ def test_what_is_no_speed_is_named(text: str) -> None:
 
 
 @pytest.mark.parametrize(
-    ("text", "named"),
+    ("text", "unit"),
     [
-        ("time\tspeed (km/h)\n", True),
-        ("Time,Speed mph\n", True),
-        ("time,dial\n10:00,45 kph\n", True),
-        ("time,dial\n10:00,45\n", False),
+        ("time\tspeed (km/h)\n", "km/h"),
+        ("Time,Speed mph\n", "mph"),
+        ("time,dial\n10:00,45 kph\n", "km/h"),
+        ("time,dial\n10:00,45\n", ""),
     ],
 )
-def test_a_unit_is_noticed_where_a_person_writes_it(text: str, named: bool) -> None:
+def test_a_unit_is_noticed_where_a_person_writes_it(text: str, unit: str) -> None:
     """In the heading or behind the first speed; otherwise the unit of the job is taken, as the form says."""
-    assert names_unit(text) is named
+    assert unit_of(text) == unit

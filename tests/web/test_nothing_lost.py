@@ -1,0 +1,224 @@
+"""Human slips at the forms: nothing is counted twice, nothing typed is lost, nothing changes its meaning unseen."""
+
+from __future__ import annotations
+
+import re
+from html import unescape
+from pathlib import Path
+from typing import Any
+
+import pytest
+from support.web_site import DEMO, Site
+
+from speedcal.web.look import look
+from speedcal.web.runner import look_task
+
+LOOKED = {"track": {"start_s": 0}, "readings": {}, "fit": {}, "errors": [], "picture": "", "span": None}
+UNREAD = {**LOOKED, "track": None, "readings": None, "fit": None}
+
+
+@pytest.fixture
+def base(site: Site) -> str:
+    """Return the address of a job."""
+    return site.new_job()
+
+
+def drives_of(site: Site, base: str) -> list[Any]:
+    """Return the drives of a job."""
+    return site.services.store.drives(base.split("/")[-1])
+
+
+def hidden(page: str, name: str) -> str:
+    """Return the value of a hidden field."""
+    found = re.search(rf'name="{name}" value="([^"]*)"', page)
+    assert found, f"no field {name}"
+    return unescape(found[1])
+
+
+def test_a_form_sent_twice_is_one_drive(site: Site, base: str) -> None:
+    """Back and Send: the page is in the browser as it was, with its key."""
+    address = f"{base}/drives/new/before"
+    key = hidden(site.client.get(address).text, "key")
+    assert key != hidden(site.client.get(address).text, "key")
+    first = site.send(base, data={"key": key}).headers["location"]
+    assert site.send(base, data={"key": key}).headers["location"] == first
+    again = site.client.post(address, data={"key": key, "held": "30 40 50"}, follow_redirects=False)
+    assert again.headers["location"] == first, "sent again with other readings, it is the same drive, changed"
+    assert [drive.held for drive in drives_of(site, base)] == ["30 40 50"]
+
+
+def test_a_form_used_again_for_another_track_is_another_drive(site: Site, base: str) -> None:
+    """Nothing is lost: the first drive stays."""
+    key = {"key": "0123456789abcdef"}
+    for phase in ("before", "after"):
+        files = {"track": ("a.gpx", (DEMO / f"{phase}.gpx").read_bytes())}
+        site.client.post(f"{base}/drives/new/before", data=key, files=files)
+    assert len(drives_of(site, base)) == 2
+
+
+def test_the_same_files_under_another_name_are_one_drive(site: Site, base: str) -> None:
+    """From two phones, on two days, from owner and shop."""
+    first = site.send(base).headers["location"]
+    files = {
+        "track": ("copy of it.gpx", (DEMO / "before.gpx").read_bytes()),
+        "readings": ("copy.csv", (DEMO / "before_notes.csv").read_bytes()),
+    }
+    second = site.client.post(f"{base}/drives/new/before", files=files, follow_redirects=False)
+    assert second.headers["location"] == first
+
+
+def looked_at(site: Site, base: str, number: int, others: list[Any], folder: Path) -> dict[str, Any]:
+    """Look at a drive of a job as the worker does."""
+    job = site.services.store.job(base.split("/")[-1])
+    drive = drives_of(site, base)[number]
+    task = look_task(job, drive, site.services.originals, folder, site.services.settings.limits)
+    return look({**task, "others": others}, lambda _step, _part: None)
+
+
+def test_a_drive_that_overlaps_another_is_refused_with_its_name(site: Site, base: str, tmp_path: Path) -> None:
+    """A vehicle makes one drive at a time; a second after it counts."""
+    site.send(base)
+    (tmp_path / "one").mkdir()
+    (tmp_path / "two").mkdir()
+    first, last = looked_at(site, base, 0, [], tmp_path / "one")["span"]
+    names = [("the other one", [last - 60, last + 60]), ("a later one", [last + 1, last + 900])]
+    others = [{"name": name, "span": span} for name, span in names]
+    told = looked_at(site, base, 0, others, tmp_path / "two")["errors"]
+    assert [(one["error"], one["part"]) for one in told] == [("duplicate_drive", "twice")]
+    assert "the other one" in told[0]["text"]
+    assert "before.gpx (2026-" in told[0]["text"]
+    assert last - first > 600
+
+
+def test_a_refused_double_is_looked_at_again_when_the_other_goes(site: Site, base: str) -> None:
+    """It may count now."""
+    queue, store = site.services.queue, site.services.store
+    first = site.send(base).headers["location"]
+    site.client.post(f"{base}/drives/new/before", data={"held": "30 40"}, files={"track": ("b.gpx", b"<gpx/>")})
+    double = {"error": "duplicate_drive", "text": "twice", "source": "", "line": None, "remedy": "", "part": "twice"}
+    for found in (LOOKED, {**UNREAD, "errors": [double]}):
+        run = queue.claim("w")
+        queue.finish_look(run, 1, found)
+    assert "Remove this one" in site.client.get(f"{base}/drives/{drives_of(site, base)[1].id}").text
+    queue.finish(queue.claim("w"), "done", {})
+    site.client.post(f"{first}/remove")
+    assert queue.claim("w").drive_id == store.drives(base.split("/")[-1])[0].id
+
+
+@pytest.mark.parametrize("typed", [{"held": "30 40 50"}, {"time": "14:03:20", "speed": "30"}, {"pasted": "a,b\n1,2"}])
+def test_the_unit_of_what_was_read_stays_when_that_of_the_job_changes(
+    site: Site, base: str, typed: dict[str, str]
+) -> None:
+    """Typed under mph it stays mph, also when the form of the drive is sent again later."""
+    address = site.client.post(f"{base}/drives/new/before", data=typed, follow_redirects=False).headers["location"]
+    job = site.services.store.job(base.split("/")[-1])
+    site.services.store.change_job(job.id, {**job.document, "job": {**job.document["job"], "unit": "km/h"}})
+    page = site.client.get(address).text
+    assert "<option selected>mph</option>" in page
+    site.client.post(address, data={**typed, "unit": "mph", "zone": "-05:00"})
+    drive = drives_of(site, base)[0]
+    assert drive.options == {"unit": "mph", "zone": "-05:00"}
+    assert "km/h" not in drive.typed
+
+
+def test_the_owner_changes_nothing_once_the_road_test_is_in(site: Site, base: str) -> None:
+    """The verdict rests on it; the shop still can."""
+    job = base.split("/")[-1]
+    link = site.services.auth.token(site.services.auth.add_link(job, "owner"))
+    drive = site.send(base).headers["location"].split("/")[-1]
+    own = f"/o/{link}/drives/{drive}"
+    assert "Remove this drive" in site.client.get(own).text
+    site.send(base, "after")
+    assert "Remove this drive" not in site.client.get(own).text
+    for way in ("/remove", "/swap", ""):
+        answer = site.client.post(own + way, data={"held": "30 40 50"})
+        assert answer.status_code == 409
+        assert "road test is in" in answer.text
+    assert site.services.store.drive(drive).held == ""
+    assert site.client.post(f"{base}/drives/{drive}/remove", follow_redirects=False).status_code == 303
+
+
+def test_two_people_change_one_drive(site: Site, base: str) -> None:
+    """The second is told what the first has changed, and has what was typed; sent again it counts."""
+    address = site.send(base).headers["location"]
+    opened = [hidden(site.client.get(address).text, "seen") for _ in range(2)]
+    site.client.post(address, data={"seen": opened[0], "held": "30 40 50"})
+    told = site.client.post(address, data={"seen": opened[1], "held": "30 40 55"})
+    assert told.status_code == 409
+    assert "readings was before_notes.csv, is 30 40 50" in unescape(told.text)
+    assert 'value="30 40 55"' in told.text
+    assert drives_of(site, base)[0].held == "30 40 50"
+    site.client.post(address, data={"seen": hidden(told.text, "seen"), "held": "30 40 55"})
+    assert drives_of(site, base)[0].held == "30 40 55"
+
+
+def test_swapped_files_are_offered_to_be_swapped(site: Site, base: str, tmp_path: Path) -> None:
+    """Each can be read as the other; after the swap the drive is what it should have been."""
+    track, readings = (DEMO / name for name in ("before.gpx", "before_notes.csv"))
+    files = {"track": ("notes.csv", readings.read_bytes()), "readings": ("t.gpx", track.read_bytes())}
+    sent = site.client.post(f"{base}/drives/new/before", files=files, follow_redirects=False)
+    address = sent.headers["location"]
+    seen = looked_at(site, base, 0, [], tmp_path)
+    assert seen["swapped"]
+    site.services.queue.finish_look(site.services.queue.claim("w"), 1, seen)
+    assert "Swap the two files" in site.client.get(address).text
+    site.client.post(f"{address}/swap")
+    drive = drives_of(site, base)[0]
+    assert (drive.track_name, drive.readings_name) == ("t.gpx", "notes.csv")
+
+
+def test_files_in_their_places_are_not_offered_to_be_swapped(site: Site, base: str, tmp_path: Path) -> None:
+    """Also not when one is broken."""
+    files = {"track": ("t.gpx", (DEMO / "before.gpx").read_bytes()), "readings": ("notes.csv", b"time,speed\nx,y\n")}
+    site.client.post(f"{base}/drives/new/before", files=files)
+    seen = looked_at(site, base, 0, [], tmp_path)
+    assert seen["errors"]
+    assert not seen["swapped"]
+
+
+def test_a_bad_row_is_called_by_its_number_in_the_form(site: Site, base: str, tmp_path: Path) -> None:
+    """The third row, not the fourth line of a table that nobody sees."""
+    rows = {"time": ["14:03:20", "14:04:20", "14:05:20"], "speed": ["30", "40", "fast"]}
+    site.client.post(f"{base}/drives/new/before", data=rows)
+    (told,) = looked_at(site, base, 0, [], tmp_path)["errors"]
+    site.services.queue.finish_look(site.services.queue.claim("w"), 1, {**UNREAD, "errors": [told]})
+    page = site.client.get(f"{base}/drives/{drives_of(site, base)[0].id}").text
+    assert "ow 3: " in page
+    assert 'aria-label="Dial at reading 3" inputmode="decimal"' in page
+
+
+@pytest.mark.parametrize(
+    ("data", "files", "field"),
+    [
+        ({"held": "30 4o 50"}, None, "held"),
+        ({"held": "30 40", "offset": "an hour"}, None, "offset"),
+        ({"held": "30 40", "offset": "-3,600"}, None, "offset"),
+        ({"held": "30 40"}, {"track": ("a.gpx", b"")}, "track"),
+        ({"held": "30 40", "zone": "x" * 600}, None, "zone"),
+    ],
+)
+def test_a_slip_is_marked_at_its_field(site: Site, base: str, data: dict, files: Any, field: str) -> None:
+    """In words that name no field of a program."""
+    page = site.client.post(f"{base}/drives/new/before", data=data, files=files).text
+    mark = re.search(
+        rf'<(?:input|textarea) id="{field}"[^>]*aria-describedby="{field}-wrong[^>]*aria-invalid="true"', page
+    )
+    assert mark, page
+    assert f'id="{field}-wrong"' in page
+    assert page.count("aria-invalid") == 1
+
+
+def test_the_place_in_the_queue(site: Site, base: str) -> None:
+    """Looks come first; what is being worked on counts."""
+    queue, others = site.services.queue, [site.new_job() for _ in range(2)]
+    for other in others:
+        queue.put(other.split("/")[-1])
+    queue.put(base.split("/")[-1])
+    assert site.client.get(f"{base}/status.json").json()["ahead"] == 2
+    assert "2 analyses are before it." in site.client.get(base).text
+    assert "You may close this page" in site.client.get(base).text
+    queue.claim("w")
+    assert site.client.get(f"{base}/status.json").json()["ahead"] == 2
+    queue.claim("w")
+    queue.claim("w")
+    assert site.client.get(f"{base}/status.json").json()["ahead"] == 0
