@@ -231,13 +231,15 @@ def test_what_waits_is_taken_in_the_order_it_came_when_the_clock_steps_back(stor
 
 
 def test_the_store_of_the_first_release_is_brought_up_to_date(database: str) -> None:
-    """Runs keep their order; leases are judged the new way."""
+    """Runs keep their order; leases are judged the new way; its drives can be removed."""
     store = Store(database)
+    drive = store.add_drive(store.add_job(JOB), "before", DRIVE)
     queue = Queue(store)
     ids = [queue.put(store.add_job(JOB)) for _ in range(3)]
     with store.writing() as connection:  # back to the tables of schema 1
         for statement in (
             "DROP INDEX runs_by_state", "DROP INDEX runs_by_turn",
+            "ALTER TABLE drives DROP COLUMN removed", "ALTER TABLE drives DROP COLUMN said",
             "ALTER TABLE runs DROP COLUMN beat", "ALTER TABLE runs DROP COLUMN turn",
             "ALTER TABLE runs ADD COLUMN lease_until FLOAT NOT NULL DEFAULT 0",
             "CREATE INDEX runs_by_state ON runs (state, created)",
@@ -249,6 +251,8 @@ def test_the_store_of_the_first_release_is_brought_up_to_date(database: str) -> 
     store.close()
     store = Store(database)
     assert [Queue(store).claim("w").id for _ in ids] == ids[::-1]
+    store.remove_drive(drive)
+    assert store.drive(drive).removed > 0
     assert "lease_until" not in [column["name"] for column in sa.inspect(store.engine).get_columns("runs")]
     store.close()
 
@@ -374,21 +378,4 @@ def test_sqlite_writes_ahead_and_syncs_every_commit(tmp_path) -> None:
             connection.exec_driver_sql(f"PRAGMA {p}").scalar() for p in ("journal_mode", "synchronous", "foreign_keys")
         ]
     assert answers == ["wal", 2, 1]
-    store.close()
-
-
-def test_an_older_store_learns_to_remove_drives(database: str) -> None:
-    """Its drives are there, and count."""
-    store = Store(database)
-    job = store.add_job(JOB)
-    drive = store.add_drive(job, "before", DRIVE)
-    with store.writing() as connection:
-        for column in ("removed", "said"):
-            connection.execute(sa.text(f"ALTER TABLE drives DROP COLUMN {column}"))
-    store.set_fact("schema", "2")
-    store.close()
-    store = Store(database)
-    assert [kept.id for kept in store.drives(job)] == [drive]
-    store.remove_drive(drive)
-    assert (store.drives(job), [gone.id for gone in store.drives(job, removed=True)]) == ([], [drive])
     store.close()
