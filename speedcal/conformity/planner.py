@@ -11,6 +11,7 @@ import numpy as np
 from speedcal.calibration.curve import dial_through
 from speedcal.calibration.dial import Dial
 from speedcal.conformity.decision import decide, power_margin
+from speedcal.conformity.more_checks import more_checks
 from speedcal.conformity.road_test import Assumption, Plateau, RoadTestPlan, assumptions_with
 from speedcal.conformity.rules import load_tolerance
 from speedcal.conformity.tolerance import Tolerance
@@ -177,8 +178,8 @@ def plan(
     rule = _rule(tolerance, unit)
     expected = _expectation(calibration, vehicle, work)
     marks = _marks(unit, speed_limit * factor, lowest, expected, assumed)
+    teeth, is_assumed = _teeth(vehicle, work, assumed)
     if rule is None:
-        teeth, is_assumed = _teeth(vehicle, work, assumed)
         answers = _narrow_enough(expected.dial.line.error_factor / (2 * teeth))
         target = Finding("half_a_tooth", teeth=teeth, assumed=is_assumed)
     else:
@@ -186,6 +187,7 @@ def plan(
         target = Finding("clear_verdict", **rule.about, confidence=rule.confidence)
     designs = list(_designs(marks, expected, assumed))
     design = next((design for design in designs if answers(design)), None)
+    more = more_checks(calibration, teeth) if calibration is not None else None
     if design is None:
         fullest = max(designs, key=lambda d: (d.holds * d.readings, d.holds))
         raise PlanError(
@@ -195,12 +197,14 @@ def plan(
             readings=MOST_READINGS_A_HOLD,
             reached_percent=100 * fullest.half_width_factor() / expected.dial.line.error_factor,
             known=expected.known,
+            more=more,
         )
     if not target.values.get("assumed"):
         assumed.pop("teeth")
     if expected.known:
         assumed.pop("may_read_low")
-    return _finished(design, assumed, unit, rule, target, speed_limit * factor, vehicle)
+    findings = (*_findings(rule, design.expected.true(design.order()), unit), *([more] if more else ()))
+    return _finished(design, assumed, unit, rule, target, speed_limit * factor, vehicle, findings)
 
 
 def _teeth(
@@ -335,6 +339,7 @@ def _finished(
     target: Finding,
     speed_limit_mps: float,
     vehicle: Vehicle | None,
+    findings: tuple[Finding, ...],
 ) -> RoadTestPlan:
     marks = design.order()
     true = design.expected.true(marks)
@@ -358,7 +363,7 @@ def _finished(
         assumptions=tuple(assumed.values()),
         vehicle_label=vehicle.label if vehicle else "",
         rule=rule,
-        findings=_findings(rule, true, unit),
+        findings=findings,
     )
 
 

@@ -96,7 +96,7 @@ def lengths(sheet: CheckSheet, column: Column, numbers: Numbers) -> list[tuple[s
 def by_run(sheet: CheckSheet, shown: FloatArray) -> Truth | None:
     """Return true speeds of runs over a known distance: by stopwatch, or from the moments of start and end."""
     distance, time = sheet.only("distance"), sheet.only("time")
-    over = time.over_m if time is not None and distance is None else None
+    over = time.over_m if time is not None else None
     start, end = sheet.only("start"), sheet.only("end")
     timed = time or (end if start and end else None)
     if timed is None or (distance is None and over is None):
@@ -106,7 +106,9 @@ def by_run(sheet: CheckSheet, shown: FloatArray) -> Truth | None:
     else:
         assert start is not None and end is not None  # noqa: S101, PT018 - asked above
         ways = [_between(sheet, start, end)]
-    far = [("", np.full(len(shown), over))] if over else lengths(sheet, distance, sheet.numbers(distance))  # type: ignore[arg-type]
+    far = lengths(sheet, distance, sheet.numbers(distance)) if distance else [("", sheet.nothing)]
+    if over is not None:  # the header says the distance where the row does not
+        far = [(unit, np.where(np.isnan(metres), over, metres)) for unit, metres in far]
     meant = [
         (" ".join(filter(None, (unit, name))), metres / seconds, (metres, seconds, step))
         for unit, metres in far

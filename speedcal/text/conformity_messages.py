@@ -35,6 +35,11 @@ def _no_road_test(values: Values) -> str:
 
 
 def _what_instead_of_a_road_test(values: Values) -> str:
+    more = f". {values['more'].text.rstrip('.')}" if values.get("more") else ""
+    return _what_else(values) + more
+
+
+def _what_else(values: Values) -> str:
     if values["target"].code == "half_a_tooth":
         return "Use a road with a higher limit, log the readings, or drive the plan twice and pool the drives"
     if values["known"]:
@@ -229,6 +234,23 @@ def _disagree(values: Values) -> str:
     )
 
 
+def _more_checks(values: Values) -> str:
+    now, then, wanted = (f"±{values[name]:.1f} %" for name in ("now_percent", "then_percent", "wanted_percent"))
+    half = f"half a tooth of {values['teeth']:g}, {wanted}"
+    if not values["count"]:
+        if values["now_percent"] <= values["wanted_percent"]:
+            return f"The checks made are enough: they tell the reading to {now}, better than {half}."
+        return (
+            f"More runs like those made are hardly worth it: they tell the reading to {now}, not to {half}. A longer "
+            "stretch, or a phone that records the drive, tells more."
+        )
+    marks = joined(f"{mark} ({count})" if count > 1 else mark for mark, count in values["marks"].items())
+    runs = f"{counted(values['count'], 'more run')} with the dial on {marks}"
+    if values["then_percent"] <= values["wanted_percent"]:
+        return f"By checks alone: {runs} would tell the reading to {then} instead of {now}; {half}, is what it takes."
+    return f"By checks alone: {runs} would tell the reading to {then} instead of {now}; still more is hardly worth it."
+
+
 FINDINGS: dict[str, Template] = {
     "pooled_disagree": "the drives do not agree.",
     "half_a_tooth": _half_a_tooth,
@@ -242,6 +264,7 @@ FINDINGS: dict[str, Template] = {
     "the first mark.",
     "local_rules_first": "Local rules on speedometers, odometers and road tests come first.",
     "rule_beyond_road_test": _beyond_road_test,
+    "more_checks": _more_checks,
     "rule_from_memory": lambda values: f"The limits of {values['title']} are {rules.status_words(values['status'])}.",
     "rule_note": "{note}",
     "speeds_chosen": "The speeds were chosen for this job; the rule names its own.",
