@@ -46,10 +46,16 @@ class DriveFiles:
     """What is said about the drive, as the keys of a job file have it: unit, column, zone, held."""
     roles_known: bool = False
     """Whether the track is certain to be the first."""
+    passing: bool = False
+    """Whether the files lie on this machine for a moment only: workers elsewhere get their contents."""
 
     def __post_init__(self) -> None:
         if not self.paths:
             raise ValueError("a drive needs a file")
+
+    def packed(self) -> DriveFiles:
+        """Return the drive as it can be sent elsewhere."""
+        return replace(self, data=tuple(Path(path).read_bytes() for path in self.paths)) if self.passing else self
 
 
 @cache

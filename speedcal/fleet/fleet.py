@@ -5,7 +5,11 @@ from __future__ import annotations
 import csv
 import io
 import json
+import os
+import shutil
+import tempfile
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
@@ -28,6 +32,7 @@ from speedcal.wording import words
 Progress = Callable[[int, int], None]
 """Called with how many drives are done, and how many there are."""
 
+_ASIDE = "speedcal-rows-"
 COLUMNS = (
     "vehicle", "drives", "trust", "error_factor", "low", "high", "odometer_factor", "worst_finding", "reason",
     "odometer_low", "odometer_high", "error_percent", "judged_by", "wrong", "new", "p_value", "distance_m", "cost_m",
@@ -208,36 +213,55 @@ def fleet(
 
     limits = Limits(percent, load_tolerance(rule, unit=unit) if rule is not None else None)
     kept = Path(remember) if remember is not None else None
-    vehicles = _found(as_paths(source), vehicle, kept)
-    memory = Remembered(kept)
-    try:
-        keys = _measured(vehicles, memory, unit, processes=processes, scheduler=scheduler, progress=progress)
-        rows = [
-            make_row(one, [(name, memory.outcome(key)) for name, key in keys[one.vehicle]], limits) for one in vehicles
-        ]
-        rows = _with_verdicts(rows, rate, {one.vehicle: one.job for one in vehicles})
-        drives = [key for several in keys.values() for _, key in several]
-        before = memory.compare_run(drives, [row.vehicle for row in rows if row.wrong])
-    finally:
-        memory.close()
+    with _aside(kept) as aside:
+        vehicles = _found(as_paths(source), vehicle, kept, aside)
+        memory = Remembered(kept)
+        try:
+            keys = _measured(vehicles, memory, unit, processes=processes, scheduler=scheduler, progress=progress)
+            rows = [make_row(one, [(n, memory.outcome(k)) for n, k in keys[one.vehicle]], limits) for one in vehicles]
+            rows = _with_verdicts(rows, rate, {one.vehicle: one.job for one in vehicles})
+            drives = [key for several in keys.values() for _, key in several]
+            before = memory.compare_run(drives, [row.vehicle for row in rows if row.wrong])
+        finally:
+            memory.close()
     rows = [replace(row, is_new=row.wrong and before is not None and row.vehicle not in before) for row in rows]
     rows.sort(key=lambda row: (not row.wrong, -row.cost_m, row.vehicle))
     return FleetResult(tuple(rows), limits, rate, unit, compared=before is not None)
 
 
-def _found(paths: Sequence[str], column: str | None, results: Path | None) -> list[Found]:
-    from speedcal.fleet.table import is_table, vehicles_of_table
+@contextmanager
+def _aside(kept: Path | None) -> Iterator[Path]:
+    """Give a folder for what lies in between, made when it is used and gone afterwards, also after a crash."""
+    if kept is not None:
+        for left in kept.glob(f"{_ASIDE}*"):
+            shutil.rmtree(left, ignore_errors=True)
+    folder = (Path(tempfile.gettempdir()) if kept is None else kept) / f"{_ASIDE}{os.getpid()}"
+    try:
+        yield folder
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
 
+
+def _found(paths: Sequence[str], column: str | None, results: Path | None, aside: Path) -> list[Found]:
+    from speedcal.fleet.table import is_table, vehicles_of_tables
+
+    tables = [path for path in paths if is_table(path, column)]
     found: list[Found] = []
-    for path in paths:
-        if is_table(path, column):
-            found += vehicles_of_table(path, column)
-        elif Path(path).is_dir():
+    for path in (path for path in paths if path not in tables):
+        if Path(path).is_dir():
             found += find_vehicles(Path(path), skip=results)
         elif Path(path).exists():
             raise FleetError("no_vehicle_column", source=path)
         else:
             raise FleetError("source_missing", source=path)
+    if tables:
+        try:
+            aside.mkdir(parents=True)
+        except OSError as error:
+            raise FleetError(
+                "folder_not_usable", source=str(aside.parent), reason=error.strerror or str(error)
+            ) from None
+        found += vehicles_of_tables(tables, column, aside)
     if not found:
         raise FleetError("no_vehicles", source=", ".join(paths))
     return merged(found)

@@ -90,7 +90,8 @@ class Remembered:
                 for path, digest in zip(files.paths, outcome["digests"], strict=False):
                     facts = None if files.data else _facts(path)
                     if facts is not None:
-                        self._db.execute("INSERT OR REPLACE INTO files VALUES (?, ?, ?, ?)", (path, *facts, digest))
+                        place = digest if files.passing else path
+                        self._db.execute("INSERT OR REPLACE INTO files VALUES (?, ?, ?, ?)", (place, *facts, digest))
         return keys
 
     def compare_run(self, drives: Iterable[str], wrong: Sequence[str]) -> list[str] | None:

@@ -138,7 +138,8 @@ def _on_cluster(client: Client, batches: Iterator[list[DriveFiles]], unit: Displ
     ready = distributed.as_completed(with_results=False, raise_errors=False)
 
     def hand_out(batch: list[DriveFiles]) -> None:
-        future = client.submit(measure_batch, batch, unit, pure=False, retries=0)
+        sent = [files.packed() for files in batch]
+        future = client.submit(measure_batch, sent, unit, pure=False, retries=0)
         at_work[future.key] = batch
         ready.add(future)
 

@@ -30,6 +30,23 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "this is a file without a column that names the vehicle",
         "Name the column with {--vehicle}, or give the folder the file lies in",
     ),
+    "no_such_vehicle_column": (
+        "there is no column {found:quoted}; its columns are {columns:and}",
+        "Name the column with {--vehicle} as the header has it",
+    ),
+    "several_vehicle_columns": (
+        "{columns:and} may each name the vehicle",
+        "Name the column with {--vehicle}",
+    ),
+    "headers_differ": (
+        "the tables of this vehicle have different columns: {columns:and}; {others:and}",
+        "Give tables of one form, or run them one after the other",
+    ),
+    "no_dates_in_table": (
+        "the times in the table carry no date",
+        "A long table needs a column with date and time, so that it can be cut into drives",
+    ),
+    "table_not_read": ("the table cannot be read: {reason}", "Export it again as CSV or Parquet"),
     "drive_not_measured": (
         "measuring this drive broke off: {fault}: {reason}",
         "Please report it with the files; the other drives are not touched by it",

@@ -1,0 +1,104 @@
+"""Long tables with a column that names the vehicle, in any order, as CSV and as Parquet, alone or in many files."""
+
+from __future__ import annotations
+
+import csv
+import io
+from pathlib import Path
+
+import numpy as np
+import pytest
+from support.fleets import TELEMATICS_HEADER, drive_on, telematics_rows
+from support.needs import missing
+
+import speedcal
+from speedcal.fleet import FleetResult, table
+from speedcal.simulate import KINDS
+
+TRUTH = {"bus 7": 1.0, "bus 8": 1.04}
+
+
+@pytest.fixture(scope="module")
+def rows() -> list[str]:
+    """Two vehicles, two drives each on two days, shuffled."""
+    made = [
+        row
+        for number, (vehicle, factor) in enumerate(TRUTH.items())
+        for day in (0, 1)
+        for row in telematics_rows(
+            vehicle, drive_on(day, 10 * number + day, 1.0, kind=KINDS["logged"], minutes=8), factor, every_s=2
+        )
+    ]
+    return [made[i] for i in np.random.default_rng(1).permutation(len(made))]
+
+
+def check(result: FleetResult) -> None:
+    found = {row.vehicle: row for row in result.rows}
+    assert set(found) == set(TRUTH)
+    for vehicle, truth in TRUTH.items():
+        calibration, odometer = found[vehicle].calibration, found[vehicle].odometer_factor
+        assert found[vehicle].drives == 2
+        assert calibration is not None
+        assert odometer is not None
+        assert calibration.error_factor.contains(truth)
+        assert odometer.contains(truth)
+        assert odometer.half_width < 0.01
+    assert [row.vehicle for row in result.wrong] == ["bus 8"]
+
+
+def test_rows_in_any_order_become_the_drives_of_each_vehicle(
+    rows: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Held in pieces of 97 rows; what lies in between, which has positions, is gone afterwards."""
+    monkeypatch.setattr(table, "_ROWS", 97)
+    path = tmp_path / "month.csv"
+    path.write_text("\n".join([TELEMATICS_HEADER, *rows]) + "\n", encoding="utf-8")
+    check(speedcal.fleet(path, remember=tmp_path / "out"))
+    assert [item.name for item in (tmp_path / "out").iterdir()] == ["drives.sqlite"]
+    semicolons = tmp_path / "semicolons.csv"
+    text = "\n".join(["Export of May", TELEMATICS_HEADER, *rows]).replace(",", ";") + "\n"
+    semicolons.write_text(text, encoding="utf-8-sig")
+    with monkeypatch.context() as patched:  # the same drives, so nothing is measured
+        patched.setattr("speedcal.fleet.workers.measure", None)
+        check(speedcal.fleet(semicolons, remember=tmp_path / "out"))
+
+
+def test_many_parquet_files_are_one_table(rows: list[str], tmp_path: Path) -> None:
+    try:
+        import pyarrow
+        from pyarrow import parquet
+    except ImportError:
+        missing("pyarrow")
+    records = list(csv.DictReader(io.StringIO("\n".join([TELEMATICS_HEADER, *rows]))))
+    folder = tmp_path / "month"
+    folder.mkdir()
+    for part in range(3):
+        some = [
+            {name: value if name in {"time", "vehicle id"} else float(value) for name, value in record.items()}
+            for record in records[part::3]
+        ]
+        parquet.write_table(pyarrow.Table.from_pylist(some), folder / f"part-{part}.parquet")
+    check(speedcal.fleet(folder))
+
+
+@pytest.mark.parametrize(
+    ("header", "column", "words"),
+    [
+        (TELEMATICS_HEADER.replace("vehicle id", "tag"), None, "without a column that names the vehicle"),
+        (TELEMATICS_HEADER, "wagon", "there is no column 'wagon'; its columns are time, vehicle id"),
+        (TELEMATICS_HEADER.replace("gps speed (m/s)", "vehicle no"), None, "vehicle id and vehicle no may each name"),
+    ],
+)
+def test_a_column_that_is_unclear_is_asked_for(
+    header: str, column: str | None, words: str, rows: list[str], tmp_path: Path
+) -> None:
+    path = tmp_path / "month.csv"
+    path.write_text("\n".join([header, *rows[:50]]) + "\n", encoding="utf-8")
+    with pytest.raises(speedcal.SpeedcalError, match=words):
+        speedcal.fleet(path, vehicle=column)
+
+
+def test_a_long_day_is_cut_into_drives(tmp_path: Path) -> None:
+    """A pause of eleven minutes ends a drive, one of nine does not; seven hours without one are cut every three."""
+    minutes = np.cumsum([1.0] * 30 + [9.0] + [1.0] * 30 + [11.0] + [1.0] * 420)
+    assert np.diff(np.r_[0, table._ends(minutes * 60), len(minutes)]).tolist() == [61, 180, 180, 61]
