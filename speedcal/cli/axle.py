@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 @click.option("--track", type=click.Path(path_type=Path), help="Recorded drive, with --log.")
 @click.option("--log", type=click.Path(path_type=Path), help="Table with times and engine speed, with --track.")
 @click.option("--column", help="Header of the engine speed in --log, when it is not plain.")
+@click.option("--session", help="Which vehicle or session, where a file holds several.")
 @result_options
 def command(counts: tuple[str, ...], as_json: bool, unit: str | None, **options: Any) -> None:
     r"""Find the axle ratio.
@@ -109,8 +110,10 @@ def _from_engine(unit: str | None, options: dict[str, Any]) -> AxleEstimate:
     from speedcal.logs import read_track
     from speedcal.vehicle.engine_speed import axle_from_drive, read_engine_speed
 
-    engine = read_engine_speed(options["log"], column=options["column"])
-    return axle_from_drive(read_track(options["track"]), engine, gear_ratio=gear_ratio, rolled=rolled)
+    engine = read_engine_speed(options["log"], column=options["column"], session=options["session"])
+    return axle_from_drive(
+        read_track(options["track"], session=options["session"]), engine, gear_ratio=gear_ratio, rolled=rolled
+    )
 
 
 def _rolled(text: str) -> RolledTire:

@@ -13,13 +13,14 @@ from speedcal.units import DisplayUnit, SpeedUnit
 
 if TYPE_CHECKING:
     from speedcal.calibration import Calibration
-    from speedcal.logs import Readings
+    from speedcal.logs import Readings, Track
 
 
 @click.command()
 @click.argument("track", metavar="TRACK|CHECKS", type=click.Path(path_type=Path))
 @click.argument("readings", type=click.Path(path_type=Path), required=False)
 @click.option("--column", help="Header of the column with the indicated speed, where a file has several.")
+@click.option("--session", help="Which vehicle or session, where a file holds several.")
 @click.option("--zone", help="Zone of the times of the readings where they carry none, such as +02:00.")
 @click.option(
     "--clock-offset",
@@ -33,6 +34,7 @@ def command(
     track: Path,
     readings: Path | None,
     column: str | None,
+    session: str | None,
     zone: str | None,
     clock_offset: float | None,
     budget: bool,
@@ -58,48 +60,49 @@ def command(
     A passenger writes the readings down and works the watch, the driver drives. Keep to the speed limit, on a
     suitable road. Local rules on speedometers and odometers come first.
     """
+    from speedcal.logs import read_track
     from speedcal.text.calibration_summary import budget_text
 
     if readings is None:
         if zone is not None or clock_offset is not None:
             raise click.UsageError("checks carry no clock: --zone and --clock-offset need TRACK and READINGS")
-        result = _from_checks(track, unit, column)
+        result = _from_checks(track, unit, column, session)
     else:
-        result = _from_drive(track, _readings(readings, unit, column, zone), unit, clock_offset)
+        shown = _readings(readings, unit, column=column, zone=zone, session=session)
+        result = _from_drive(read_track(track, session=session), shown, unit, clock_offset)
     emit(result, as_json, f"{result}\n\n{budget_text(result)}" if budget else str(result))
 
 
-def _from_drive(track: Path, readings: Readings, unit: str | None, clock_offset: float | None) -> Calibration:
+def _from_drive(track: Track, readings: Readings, unit: str | None, clock_offset: float | None) -> Calibration:
     from speedcal.calibration import calibrate
-    from speedcal.logs import read_track
 
     shown = cast(DisplayUnit | None, unit)
-    return calibrate(read_track(track), readings, unit=shown, clock_offset_s=clock_offset)
+    return calibrate(track, readings, unit=shown, clock_offset_s=clock_offset)
 
 
-def _from_checks(path: Path, unit: str | None, column: str | None) -> Calibration:
+def _from_checks(path: Path, unit: str | None, column: str | None, session: str | None) -> Calibration:
     from speedcal.calibration import calibrate_checks
     from speedcal.logs import read_checks
 
     try:
-        checks = read_checks(path, column=column)
+        checks = read_checks(path, column=column, session=session)
     except ReadingsFormatError as problem:
         if unit is None or problem.code != "column_without_unit":
             raise
-        checks = read_checks(path, unit=unit, column=column)
+        checks = read_checks(path, unit=unit, column=column, session=session)
     return calibrate_checks(checks, unit=cast(DisplayUnit | None, unit))
 
 
-def _readings(path: Path, unit: str | None, column: str | None, zone: str | None) -> Readings:
+def _readings(path: Path, unit: str | None, **options: str | None) -> Readings:
     """Read the readings; ``unit`` is what people want to see, and theirs only where the file names none."""
     from speedcal.logs import read_readings
 
     try:
-        return read_readings(path, unit=cast(SpeedUnit | None, unit), column=column, zone=zone)
+        return read_readings(path, unit=cast(SpeedUnit | None, unit), **options)
     except ReadingsFormatError as problem:
         if unit is None:
             raise
         try:
-            return read_readings(path, column=column, zone=zone)
+            return read_readings(path, **options)
         except ReadingsFormatError:
             raise problem from None

@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 @click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path(path_type=Path))
 @click.option("--reading-unit", help="Unit of the readings where the file names none: mph, km/h, m/s or kn.")
 @click.option("--column", help="Header of the column with the indicated speed.")
+@click.option("--session", help="Which vehicle or session, where a file holds several.")
 @click.option("--zone", help="Zone of stamps that carry none, such as +02:00, or its name in the IANA data base.")
 @click.option("--plot", is_flag=True, help="Draw speed over time, with characters.")
 @result_options
@@ -28,6 +29,7 @@ def command(
     files: tuple[Path, ...],
     reading_unit: str | None,
     column: str | None,
+    session: str | None,
     zone: str | None,
     plot: bool,
     as_json: bool,
@@ -51,7 +53,7 @@ def command(
     for file in files:
         try:
             with waiting(f"reading {file.name}"):
-                results.append(inspect_file(file, unit=reading_unit, column=column, zone=zone))
+                results.append(inspect_file(file, unit=reading_unit, column=column, zone=zone, session=session))
         except SpeedcalError as error:
             refusals.append(error)
     if as_json:

@@ -38,9 +38,10 @@ class _Length(click.ParamType[float]):
 @click.argument("track_file", metavar="TRACK", type=click.Path(path_type=Path))
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="GPX file to write; must not exist yet.")
 @click.option("--cut", "cut_m", type=_Length(), default="500m", show_default=True, help="How far around each end.")
+@click.option("--session", help="Which vehicle or session, where a file holds several.")
 @click.option("--zone", help="Zone of stamps that carry none, such as +02:00, or its name in the IANA data base.")
 @click.option("--json", "as_json", is_flag=True, help="Write the result as JSON.")
-def command(track_file: Path, out: Path, cut_m: float, zone: str | None, as_json: bool) -> None:
+def command(track_file: Path, out: Path, cut_m: float, session: str | None, zone: str | None, as_json: bool) -> None:
     r"""Write TRACK as GPX without the fixes near its first and its last one, so that it can be shared.
 
     A drive begins and ends at somebody's home. Every fix within the distance of either end is left out, also where
@@ -57,7 +58,7 @@ def command(track_file: Path, out: Path, cut_m: float, zone: str | None, as_json
     from speedcal.logs.trim import without_ends
 
     with waiting(f"reading {track_file.name}"):
-        track = read_track(track_file, zone=zone)
+        track = read_track(track_file, zone=zone, session=session)
     if not track.has_date:
         say(["The file holds times of day only; the GPX file gives them the date 2000-01-01."])
     rest, kept = without_ends(track, _from_fix(track, 0), _from_fix(track, -1), cut_m)

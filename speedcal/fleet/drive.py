@@ -163,15 +163,15 @@ def _read_pair(
 ) -> tuple[Track, Readings]:
     from speedcal.logs import readings_of, request_of, track_of
 
-    found = track_of(track)
+    found = track_of(track, session=options.get("session"))
     own = replace(readings, error=ReadingsFormatError)
-    column, zone = options.get("column"), options.get("zone")
+    told = [options.get(name) for name in ("column", "zone", "session")]
     try:
-        return found, readings_of(own, request_of(options.get("unit"), column, zone))
+        return found, readings_of(own, request_of(options.get("unit"), *told))
     except ReadingsFormatError as error:
         if error.code != "column_without_unit" or unit is None:
             raise
-        return found, readings_of(own, request_of(unit, column, zone))
+        return found, readings_of(own, request_of(unit, *told))
 
 
 def _kept(track: Track, readings: Readings, calibration: Calibration) -> Outcome:

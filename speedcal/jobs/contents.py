@@ -28,6 +28,8 @@ class Drive:
     """Readings whose truth stands beside them, in place of track and readings."""
     unit: SpeedUnit | None = None
     column: str | None = None
+    session: str | None = None
+    """Which vehicle or session, where a file holds several."""
     zone: str | None = None
     clock_offset_s: float | None = None
     read_from: ReadFrom | None = None

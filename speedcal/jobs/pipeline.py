@@ -179,7 +179,7 @@ def _from_checks(name: str, drive: Drive, unit: DisplayUnit | None, vehicle: Veh
 
     assert drive.checks is not None  # noqa: S101 - asked by the caller
     turn = shaft_turn_m(vehicle) if vehicle else None
-    checks = read_checks(drive.checks, unit=drive.unit, column=drive.column, shaft_turn_m=turn)
+    checks = read_checks(drive.checks, unit=drive.unit, column=drive.column, session=drive.session, shaft_turn_m=turn)
     return DriveFacts(name=name, calibration=calibrate_checks(checks, unit=unit), has_date=False, date=drive.date)
 
 
@@ -188,11 +188,12 @@ def _from_track(name: str, drive: Drive, unit: DisplayUnit | None) -> DriveFacts
     from speedcal.logs import read_readings, read_track
 
     assert drive.track is not None  # noqa: S101 - the job file was checked
-    track = read_track(drive.track)
+    track = read_track(drive.track, session=drive.session)
     if drive.readings is None:
         readings = held_readings(drive.held, drive.unit or unit or "mph")
     else:
-        readings = read_readings(drive.readings, unit=drive.unit, column=drive.column, zone=drive.zone)
+        options = {"column": drive.column, "zone": drive.zone, "session": drive.session}
+        readings = read_readings(drive.readings, unit=drive.unit, **options)
     calibration = calibrate(
         track,
         readings,

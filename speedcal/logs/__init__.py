@@ -30,7 +30,7 @@ __all__ = [
 ]
 
 
-def read_track(path: str | Path, *, zone: str | None = None) -> Track:
+def read_track(path: str | Path, *, zone: str | None = None, session: str | None = None) -> Track:
     """Read a recorded drive.
 
     Parameters
@@ -40,6 +40,8 @@ def read_track(path: str | Path, *, zone: str | None = None) -> Track:
     zone
         Zone of stamps that carry none, such as ``+02:00``, or its name in the IANA data base; without it they are
         taken as UTC.
+    session
+        Which vehicle or session, as the file names it; one that holds a single drive is read whole.
 
     Raises
     ------
@@ -52,19 +54,24 @@ def read_track(path: str | Path, *, zone: str | None = None) -> Track:
     >>> print(speedcal.read_track("data_demo/before.gpx"))
     before.gpx: GPX 1.1, ... fixes over 14.3 min, with recorded speed
     """
-    return track_of(load(path, TrackFormatError, is_certain), zone=zone)
+    return track_of(load(path, TrackFormatError, is_certain), zone=zone, session=session)
 
 
-def track_of(source: Source, *, zone: str | None = None) -> Track:
+def track_of(source: Source, *, zone: str | None = None, session: str | None = None) -> Track:
     """Return the track of a file in memory, as :func:`read_track` does."""
     log = recognise(source)
     if log.track is None:
         source.fail("no_track_in_format", format=log.id)
-    return log.track(source, parse_zone(zone) if zone else None)
+    return log.track(source, Request(zone=parse_zone(zone) if zone else None, session=session))
 
 
 def read_readings(
-    path: str | Path, *, unit: str | None = None, column: str | None = None, zone: str | None = None
+    path: str | Path,
+    *,
+    unit: str | None = None,
+    column: str | None = None,
+    zone: str | None = None,
+    session: str | None = None,
 ) -> Readings:
     """Read what the instrument showed.
 
@@ -78,6 +85,8 @@ def read_readings(
         Header of the column with the indicated speed, where several may be meant.
     zone
         Zone of stamps that carry none, such as ``+02:00``, or its name in the IANA data base.
+    session
+        Which vehicle or session, in a file that holds several.
 
     Raises
     ------
@@ -90,7 +99,7 @@ def read_readings(
     >>> print(speedcal.read_readings("data_demo/before_notes.csv"))
     before_notes.csv: table (commas), 31 readings in mph
     """
-    request = request_of(unit, column, zone)
+    request = request_of(unit, column, zone, session)
     return readings_of(load(path, ReadingsFormatError, is_certain), request)
 
 
@@ -102,7 +111,7 @@ def readings_of(source: Source, request: Request) -> Readings:
     return log.readings(source, request)
 
 
-def request_of(unit: str | None, column: str | None, zone: str | None) -> Request:
+def request_of(unit: str | None, column: str | None, zone: str | None, session: str | None = None) -> Request:
     """Return what the user says about a readings file, checked.
 
     Raises
@@ -113,4 +122,4 @@ def request_of(unit: str | None, column: str | None, zone: str | None) -> Reques
     known = parse_speed_unit(unit) if unit is not None else None
     if unit is not None and known is None:
         raise ReadingsFormatError("unknown_speed_unit", found=unit)
-    return Request(known, column, parse_zone(zone) if zone else None)
+    return Request(known, column, parse_zone(zone) if zone else None, session)

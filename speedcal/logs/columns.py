@@ -13,6 +13,7 @@ from speedcal.logs.headers import Role, read_heading
 from speedcal.logs.long_form import long_table
 from speedcal.logs.numbers import decimal_step, parse_numbers
 from speedcal.logs.readings import Clock, Stamps, at_line
+from speedcal.logs.sessions import one_session
 from speedcal.logs.source import load
 from speedcal.logs.table_readings import named_column
 from speedcal.logs.tabular import find_table, split_rows, uses_decimal_comma
@@ -35,7 +36,7 @@ class ColumnValues:
     source: str
 
 
-def read_column(path: str | Path, role: Role, *, column: str | None = None) -> ColumnValues:
+def read_column(path: str | Path, role: Role, *, column: str | None = None, session: str | None = None) -> ColumnValues:
     """Read one quantity from a table with times.
 
     Parameters
@@ -46,6 +47,8 @@ def read_column(path: str | Path, role: Role, *, column: str | None = None) -> C
         What the column holds, such as ``engine`` for engine speed.
     column
         Its header; None takes the one column whose header says so.
+    session
+        Which vehicle or session, in a file that holds several.
 
     Raises
     ------
@@ -60,6 +63,7 @@ def read_column(path: str | Path, role: Role, *, column: str | None = None) -> C
     if table is None:
         source.fail("no_table")
     headings = [read_heading(name) for name in table.header]
+    table = one_session(source, table, headings, session)
     if column is not None:
         index = named_column(source, table, column)
     else:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import io
 import math
 from dataclasses import dataclass, field
-from datetime import datetime, tzinfo
+from datetime import datetime
 from typing import Any
 
 import numpy as np
@@ -43,7 +43,7 @@ class _Log:
     wheel_sensor: bool = False
 
 
-def _read_track(source: Source, zone: tzinfo | None) -> Track:
+def _read_track(source: Source, request: Request) -> Track:
     log = _records(source)
     findings = [*log.findings]
     speed = [_first(row, "enhanced_speed", "speed") for row in log.rows]

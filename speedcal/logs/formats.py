@@ -20,11 +20,13 @@ from speedcal.units import SpeedUnit
 
 @dataclass(frozen=True, slots=True)
 class Request:
-    """What the user says about a readings file."""
+    """What the user says about a file."""
 
     unit: SpeedUnit | None = None
     column: str | None = None
     zone: tzinfo | None = None
+    session: str | None = None
+    """Which vehicle or session, in a file that holds several."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +36,7 @@ class LogFormat:
     id: str
     """Such as ``gpx``; its name for people stands in :mod:`speedcal.text`."""
     recognises: Callable[[Source], bool]
-    track: Callable[[Source, tzinfo | None], Track] | None = None
+    track: Callable[[Source, Request], Track] | None = None
     readings: Callable[[Source, Request], Readings] | None = None
     certain: bool = True
     """False for tables and notes, which any text may be."""

@@ -97,14 +97,14 @@ def _fed(source: Source, zone: tzinfo | None, data: bytes, pattern: PointPattern
     return document
 
 
-def _read_track(source: Source, zone: tzinfo | None) -> Track:
-    document = _read(source, zone)
+def _read_track(source: Source, request: Request) -> Track:
+    document = _read(source, request.zone)
     if document.outside:
         source.fail("points_outside", count=document.outside)
     if not document.time and document.route_points:
         source.fail("planned_route")
     findings = []
-    if document.naive and zone is None:
+    if document.naive and request.zone is None:
         findings.append(Finding("time_without_zone", count=document.naive))
     fixes = Fixes(
         time_s=np.frombuffer(document.time),

@@ -37,7 +37,8 @@ _NOT_LENGTH = re.compile(r"(?<![a-z])(?:trip|odo) ?met(?:er|re)s?(?![a-z])")
 _ENGINE = re.compile(r"(?<![a-z])rpm(?![a-z])|engine ?(?:speed|rpm)|r/min|1/min|min-1|(?<![a-z])010c(?![a-z])")
 _UNCERTAINTY = re.compile(r"u ?(common)? ?[\[(]? ?(?:km/h|mph|m/s|kn) ?[\])]?")
 _SESSION = re.compile(
-    r"(?:vehicle|car|truck|device|session|trip|drive|driver|unit|logger)[ _]?(?:id|no|number|name)?|vin"
+    r"(?:vehicle|car|truck|device|session|trip|drive|driver|logger)[ _]?(?:id|no|number|name)?"
+    r"|unit[ _]?(?:id|no|number|name)|vin"
 )
 _PRECISION = re.compile(r"precision|accuracy|(?<![a-z])(?:[hvp]?dop|error|std|sigma)(?![a-z])")
 _PLACE: dict[Place, re.Pattern[str]] = {

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, tzinfo
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -73,7 +73,12 @@ class Inspection:
 
 
 def inspect_file(
-    path: str | Path, *, unit: str | None = None, column: str | None = None, zone: str | None = None
+    path: str | Path,
+    *,
+    unit: str | None = None,
+    column: str | None = None,
+    zone: str | None = None,
+    session: str | None = None,
 ) -> Inspection:
     """Read a file as whatever it is.
 
@@ -81,7 +86,7 @@ def inspect_file(
     ----------
     path
         The file.
-    unit, column, zone
+    unit, column, zone, session
         As for :func:`speedcal.logs.read_readings`.
 
     Raises
@@ -91,12 +96,12 @@ def inspect_file(
     """
     from speedcal.logs import request_of
 
-    request = request_of(unit, column, zone)
+    request = request_of(unit, column, zone, session)
     source = load(path, ReadingsFormatError, is_certain)
     log = recognise(source)
     columns, header_line = _columns(source, log)
     (track, no_track), (readings, no_readings) = (
-        _attempt(lambda: _as_track(replace(source, error=TrackFormatError), log, request.zone)),
+        _attempt(lambda: _as_track(replace(source, error=TrackFormatError), log, request)),
         _attempt(lambda: _as_readings(source, log, request)),
     )
     either = log.readings is not None and log.id not in {"gpx", "fit"}
@@ -132,8 +137,8 @@ def _attempt(read: Callable[[], _T | None]) -> tuple[_T | None, SpeedcalError | 
         return None, error
 
 
-def _as_track(source: Source, log: LogFormat, zone: tzinfo | None) -> Track | None:
-    return log.track(source, zone) if log.track is not None else None
+def _as_track(source: Source, log: LogFormat, request: Request) -> Track | None:
+    return log.track(source, request) if log.track is not None else None
 
 
 def _as_readings(source: Source, log: LogFormat, request: Request) -> Readings | None:

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
-from datetime import tzinfo
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from speedcal.logs import limits
 from speedcal.logs.formats import LogFormat, Request
+from speedcal.logs.headers import read_heading
 from speedcal.logs.long_form import long_table
 from speedcal.logs.readings import Readings
 from speedcal.logs.source import Source
@@ -20,12 +20,14 @@ from speedcal.logs.track import Track
 _DEEPEST = 12
 _PLACES = ("longitude", "latitude", "altitude")
 """What the numbers of a GeoJSON position are, in their order."""
-_FEWEST = 2
+_FEWEST, _LOOKED_AT = 2, 20
+_SESSION = "session id"
+_Named = tuple[tuple[str, ...], list[Mapping[str, Any]]]
 
 
-def _rows(source: Source) -> Rows:
-    """Return the longest list of objects in the file as rows under a header of their keys."""
-    records = _records(source)
+def _rows(source: Source, wanted: str) -> Rows:
+    """Return the list of objects in the file that holds what is wanted as rows under a header of their keys."""
+    records = _records(source, wanted)
     header: dict[str, int] = {}
     flat: list[dict[str, str]] = []
     cells = 0
@@ -47,10 +49,10 @@ def _rows(source: Source) -> Rows:
     return Rows([names, *body], list(range(len(body) + 1)), ",")
 
 
-def _records(source: Source) -> list[Mapping[str, Any]]:
+def _records(source: Source, wanted: str) -> list[Mapping[str, Any]]:
     text = source.text().strip()
     try:
-        return _longest(json.loads(text), 0)
+        return _chosen(list(_lists(json.loads(text), (), 0)), wanted)
     except RecursionError:
         source.fail("file_damaged", what="json", reason="nested too deep")
     except ValueError as error:
@@ -71,24 +73,78 @@ def _records(source: Source) -> list[Mapping[str, Any]]:
     return records
 
 
-def _longest(value: Any, depth: int) -> list[Mapping[str, Any]]:
-    """Return the longest list of objects, or an object of equally long lists turned round."""
+def _lists(value: Any, path: tuple[str, ...], depth: int) -> Iterator[_Named]:
+    """Yield the lists of objects, and objects of equally long lists turned round, with the way to each.
+
+    A list whose objects hold lists with times of their own is one of drives.
+    """
     if depth > _DEEPEST:
-        return []
+        return
     if isinstance(value, list):
         own = [item for item in value if isinstance(item, Mapping)]
-        if len(own) >= _FEWEST:
-            return own
-        return max((_longest(item, depth + 1) for item in value), key=len, default=[])
-    if isinstance(value, Mapping):
+        inner = [found for i, item in enumerate(value) for found in _lists(item, (*path, _title(item, i)), depth + 1)]
+        timed = [(way, records) for way, records in inner if len(records) >= _FEWEST and "time" in _roles(records)]
+        if timed and sum(len(records) for _, records in timed) > len(own):
+            yield from timed
+        elif len(own) >= _FEWEST:
+            yield path, own
+        else:
+            yield from inner
+    elif isinstance(value, Mapping):
         lists = {key: item for key, item in value.items() if isinstance(item, list) and len(item) >= _FEWEST}
-        lengths = {len(item) for item in lists.values()}
         plain = all(not isinstance(part, (list, Mapping)) for item in lists.values() for part in item[:3])
-        if len(lists) > 1 and len(lengths) == 1 and plain:
-            return [dict(zip(lists, parts, strict=True)) for parts in zip(*lists.values(), strict=True)]
-        found = max((_longest(item, depth + 1) for item in value.values()), key=len, default=[])
-        return found or [value]
-    return []
+        if len(lists) > 1 and len({len(item) for item in lists.values()}) == 1 and plain:
+            yield path, [dict(zip(lists, parts, strict=True)) for parts in zip(*lists.values(), strict=True)]
+            return
+        for key, item in value.items():
+            yield from _lists(item, (*path, str(key)[:60]), depth + 1)
+
+
+def _title(item: Any, index: int) -> str:
+    """Return what an object of a list calls itself, else its number."""
+    if isinstance(item, Mapping):
+        for key, value in item.items():
+            named = str(key).lower() in {"id", "name", "title"} or read_heading(str(key)).role == "session"
+            if named and isinstance(value, str | int) and str(value).strip():
+                return _text(value)
+    return str(index + 1)
+
+
+def _roles(records: Sequence[Mapping[str, Any]]) -> set[str]:
+    return {read_heading(name).role for record in records[:_LOOKED_AT] for name, _ in _flat(record, "", 0)}
+
+
+def _chosen(found: list[_Named], wanted: str) -> list[Mapping[str, Any]]:
+    """Return the list that holds what is wanted; lists of the same quantities become one with a column whose each is.
+
+    A list without positions is looked at first for readings: those beside the fixes may be of the receiver.
+    """
+    roles = {way: _roles(records) for way, records in found}
+    fit = [item for item in found if wanted in roles[item[0]]]
+    if wanted == "speed":
+        fit = [item for item in fit if "latitude" not in roles[item[0]]] or fit
+    fit = fit or found
+    if not fit:
+        return []
+    longest = max(fit, key=lambda item: len(item[1]))
+    alike = [item for item in fit if roles[item[0]] == roles[longest[0]] and len(item[1]) >= _FEWEST]
+    if len(alike) < 2:
+        return [{_with_origin(key, longest[0]): value for key, value in record.items()} for record in longest[1]]
+    parts = [[way[i] if i < len(way) else "" for way, _ in alike] for i in range(max(len(way) for way, _ in alike))]
+    differing = [i for i, names in enumerate(parts) if len(set(names)) > 1]
+    return [
+        {_SESSION: " ".join(parts[i][n] for i in differing), **record}
+        for n, (_, records) in enumerate(alike)
+        for record in records
+    ]
+
+
+def _with_origin(key: str, way: tuple[str, ...]) -> str:
+    """Return the name of a speed with the name of the list it stands in, which may say whose it is."""
+    if not way or read_heading(key).role != "speed" or read_heading(key).origin:
+        return key
+    named = read_heading(f"{way[-1]} {key}")
+    return named.name if named.role == "speed" and named.origin else key
 
 
 def _flat(value: Any, name: str, depth: int) -> Iterator[tuple[str, str]]:
@@ -128,12 +184,14 @@ def _table(source: Source, rows: Rows, *, for_track: bool) -> Table:
     return table or Table(rows.cells[0], rows.cells[1:], rows.line[1:], ",", 0)
 
 
-def _read_track(source: Source, zone: tzinfo | None) -> Track:
-    return read_table_track(source, _table(source, _rows(source), for_track=True), zone, kind="track_json")
+def _read_track(source: Source, request: Request) -> Track:
+    return read_table_track(
+        source, _table(source, _rows(source, "latitude"), for_track=True), request, kind="track_json"
+    )
 
 
 def _read_readings(source: Source, request: Request) -> Readings:
-    return read_table(source, _table(source, _rows(source), for_track=False), request, kind="json")
+    return read_table(source, _table(source, _rows(source, "speed"), for_track=False), request, kind="json")
 
 
 def _is_json(source: Source) -> bool:

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import math
 import re
-from datetime import tzinfo
 from xml.etree import ElementTree
 
 from speedcal.finding import Finding
-from speedcal.logs.formats import LogFormat
+from speedcal.logs.formats import LogFormat, Request
 from speedcal.logs.source import Source
 from speedcal.logs.track import Fixes, Track, build_track
 from speedcal.logs.written_times import parse_instant
@@ -17,7 +16,7 @@ from speedcal.logs.xmltree import local, number_in, parse, root_name
 _SPEED = re.compile(r"(?:gps|ground)?[ _]?speed", re.IGNORECASE)
 
 
-def _read_track(source: Source, zone: tzinfo | None) -> Track:
+def _read_track(source: Source, request: Request) -> Track:
     root, _ = parse(source)
     tracks = [element for element in root.iter() if local(element.tag) == "Track"]
     if not tracks:

@@ -41,6 +41,7 @@ def long_table(rows: Rows, *, for_track: bool) -> Table | None:
     if places is None:
         return None
     first, time, key, value, unit, width = places
+    session = _session(rows.cells[first - 1]) if first else None
     kept = [
         (line, row)
         for line, row in zip(rows.line[first:], rows.cells[first:], strict=True)
@@ -54,15 +55,16 @@ def long_table(rows: Rows, *, for_track: bool) -> Table | None:
     if not wanted:
         return None
     header = list(dict.fromkeys(wanted.values()))
-    at = {cell: 1 + header.index(name) for cell, name in wanted.items()}
-    by_time: dict[str, tuple[int, list[str]]] = {}
+    at = {cell: 2 + header.index(name) for cell, name in wanted.items()}
+    by_time: dict[tuple[str, str], tuple[int, list[str]]] = {}
     for line, row in kept:
         if row[key] in at:
-            cells = by_time.setdefault(row[time], (line, [row[time]] + [""] * len(header)))[1]
+            whose = row[session] if session is not None and session < len(row) else ""
+            cells = by_time.setdefault((row[time], whose), (line, [row[time], whose] + [""] * len(header)))[1]
             cells[at[row[key]]] = row[value]
     time_header = rows.cells[first - 1][time] if first else "time"
     return Table(
-        [time_header, *header],
+        [time_header, rows.cells[first - 1][session] if session is not None else "", *header],
         [cells for _, cells in by_time.values()],
         [line for line, _ in by_time.values()],
         rows.delimiter,
@@ -96,6 +98,11 @@ def _without_header(rows: Rows) -> tuple[int, int, int, int, int | None, int] | 
         if len(cells) <= _MOST_KEYS and any(read_heading(_name(c, "")).role == "speed" for c in cells) and known:
             return 0, 0, key, key + 1, key + 2 if width > key + 2 else None, key + 2
     return None
+
+
+def _session(header: list[str]) -> int | None:
+    """Return which column says whose measurement it is, where one does."""
+    return next((i for i, name in enumerate(header) if read_heading(name).role == "session"), None)
 
 
 def _name(cell: str, unit: str) -> str:

@@ -11,13 +11,12 @@ import math
 import re
 from collections import Counter
 from dataclasses import dataclass, field
-from datetime import tzinfo
 
 import numpy as np
 
 from speedcal.finding import Finding
 from speedcal.logs import limits
-from speedcal.logs.formats import LogFormat
+from speedcal.logs.formats import LogFormat, Request
 from speedcal.logs.source import Source
 from speedcal.logs.track import BASE_S, Fixes, Track, build_track
 from speedcal.logs.written_times import days_since_1970
@@ -71,7 +70,7 @@ class _Log:
         return self.epochs[-1]
 
 
-def _read_track(source: Source, zone: tzinfo | None) -> Track:
+def _read_track(source: Source, request: Request) -> Track:
     data = _bytes(source)
     if data.count(b"$") > limits.MAX_LINES:
         source.fail("too_many", what="sentences", most=limits.MAX_LINES)

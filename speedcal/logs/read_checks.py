@@ -17,7 +17,9 @@ from speedcal.logs.check_sheet import CheckSheet
 from speedcal.logs.check_truth import DISTANCE_U, Truth, by_posts, by_receiver, by_rpm, by_run
 from speedcal.logs.checks import Checks
 from speedcal.logs.formats import is_certain
+from speedcal.logs.headers import read_heading
 from speedcal.logs.numbers import speed_step
+from speedcal.logs.sessions import one_session
 from speedcal.logs.sheets import sheet_table
 from speedcal.logs.source import Source, is_spreadsheet, load
 from speedcal.logs.tabular import Table, check_header, find_table, split_rows
@@ -25,7 +27,12 @@ from speedcal.units import SPEED_UNIT_MPS, SpeedUnit, parse_speed_unit
 
 
 def read_checks(
-    path: str | Path, *, unit: str | None = None, column: str | None = None, shaft_turn_m: Interval | None = None
+    path: str | Path,
+    *,
+    unit: str | None = None,
+    column: str | None = None,
+    session: str | None = None,
+    shaft_turn_m: Interval | None = None,
 ) -> Checks:
     r"""Read checks: rows with what the dial showed and what tells the true speed, each understood by its header.
 
@@ -41,6 +48,8 @@ def read_checks(
         Unit of the dial where the file names none: mph, km/h, m/s or kn.
     column
         Header of the dial's column, where several may be meant.
+    session
+        Which sheet or vehicle, in a file that holds several.
     shaft_turn_m
         Road covered in one turn of the driveshaft, with its 95 % interval, for checks by engine speed. [m]
 
@@ -69,8 +78,9 @@ def read_checks(
     if unit is not None and wanted is None:
         raise ReadingsFormatError("unknown_speed_unit", found=unit)
     source = load(path, ReadingsFormatError, is_certain)
-    table = _table(source)
+    table = _table(source, session)
     check_header(source, table)
+    table = one_session(source, table, [read_heading(name) for name in table.header], session)
     sheet = CheckSheet(source, table, check_columns(source, table, column))
     sheet.problems += [
         Problem("row_too_long", line=line, count=count, width=len(table.header)) for line, count in table.overlong
@@ -85,9 +95,9 @@ def read_checks(
     return checks
 
 
-def _table(source: Source) -> Table:
+def _table(source: Source, session: str | None) -> Table:
     if is_spreadsheet(source):
-        return sheet_table(source, "speed")
+        return sheet_table(source, "speed", session)
     for found in ("<", "$", "{"):
         if source.data.lstrip()[:1] == found.encode():
             source.fail("no_table_of_checks")

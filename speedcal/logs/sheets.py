@@ -5,9 +5,10 @@ from __future__ import annotations
 import io
 import warnings
 import zipfile
+from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import replace
-from datetime import date, datetime, time, timedelta, tzinfo
+from datetime import date, datetime, time, timedelta
 from typing import Any
 from xml.etree import ElementTree
 
@@ -15,6 +16,7 @@ from speedcal.logs import limits
 from speedcal.logs.formats import LogFormat, Request
 from speedcal.logs.headers import read_heading
 from speedcal.logs.readings import Readings
+from speedcal.logs.sessions import choose
 from speedcal.logs.source import Source, check_archive, is_spreadsheet, read_member
 from speedcal.logs.table_readings import read_table
 from speedcal.logs.table_tracks import has_fixes, read_table_track
@@ -23,8 +25,8 @@ from speedcal.logs.track import Track
 from speedcal.logs.xmltree import local, parse
 
 
-def _sheets(source: Source) -> Iterator[Rows]:
-    """Yield the sheets of a workbook, one after the other."""
+def _sheets(source: Source) -> Iterator[tuple[str, Rows]]:
+    """Yield the sheets of a workbook with their names, one after the other."""
     check_archive(source)
     with source.foreign("spreadsheet"), zipfile.ZipFile(io.BytesIO(source.data)) as archive:
         names = archive.namelist()
@@ -40,7 +42,7 @@ def _sheets(source: Source) -> Iterator[Rows]:
             yield from _open_document_sheets(content)
 
 
-def _office_sheets(source: Source) -> list[Rows]:
+def _office_sheets(source: Source) -> list[tuple[str, Rows]]:
     import openpyxl
 
     sheets = []
@@ -51,7 +53,7 @@ def _office_sheets(source: Source) -> list[Rows]:
             for sheet in book.worksheets:
                 sheet.reset_dimensions()
                 rows = ([_text(value) for value in row] for row in sheet.iter_rows(values_only=True))
-                sheets.append(_within_limits(source, rows))
+                sheets.append((str(sheet.title), _within_limits(source, rows)))
         finally:
             book.close()
     return sheets
@@ -75,11 +77,12 @@ def _text(value: Any) -> str:
     return " ".join(str(value).split())
 
 
-def _open_document_sheets(source: Source) -> Iterator[Rows]:
+def _open_document_sheets(source: Source) -> Iterator[tuple[str, Rows]]:
     root, _ = parse(source)
     for table in root.iter():
         if local(table.tag) == "table":
-            yield _within_limits(source, _open_document_rows(table))
+            name = next((value for key, value in table.attrib.items() if local(key) == "name"), "")
+            yield name, _within_limits(source, _open_document_rows(table))
 
 
 def _open_document_rows(table: ElementTree.Element) -> Iterator[list[str]]:
@@ -130,15 +133,22 @@ def _within_limits(source: Source, rows: Iterable[list[str]]) -> Rows:
     return Rows(kept, line)
 
 
-def sheet_table(source: Source, wanted: str) -> Table:
-    """Return the table of the first sheet that has the column wanted, else of the first sheet that has any."""
-    tables = [table for table in map(find_table, _sheets(source)) if table is not None]
+def sheet_table(source: Source, wanted: str, session: str | None) -> Table:
+    """Return the table of the sheet that has the column wanted, else of the first sheet that has any.
+
+    Sheets with one and the same header are sessions, and it is asked which is meant.
+    """
+    tables = [(name, table) for name, rows in _sheets(source) if (table := find_table(rows)) is not None]
     if not tables:
         source.fail("no_table_in_sheet")
-    for table in tables:
-        if any(read_heading(name).role == wanted for name in table.header):
-            return replace(table, overlong=())  # remarks beside a table are no readings
-    return tables[0]
+    fit = [(name, table) for name, table in tables if any(read_heading(word).role == wanted for word in table.header)]
+    if not fit:
+        return tables[0][1]
+    alike = {name: table for name, table in fit if table.header == fit[0][1].header}
+    if len(alike) == 1:
+        return replace(fit[0][1], overlong=())  # remarks beside a table are no readings
+    counts = Counter({name: len(table.rows) for name, table in alike.items()})
+    return replace(alike[choose(source, counts, session, column="sheet")], overlong=())
 
 
 def _kind(source: Source) -> str:
@@ -146,14 +156,14 @@ def _kind(source: Source) -> str:
 
 
 def _read_readings(source: Source, request: Request) -> Readings:
-    return read_table(source, sheet_table(source, "speed"), request, kind=_kind(source))
+    return read_table(source, sheet_table(source, "speed", request.session), request, kind=_kind(source))
 
 
-def _read_track(source: Source, zone: tzinfo | None) -> Track:
-    table = sheet_table(source, "latitude")
+def _read_track(source: Source, request: Request) -> Track:
+    table = sheet_table(source, "latitude", request.session)
     if not has_fixes(table):
         source.fail("no_positions", line=table.header_line, columns=table.header[:30])
-    return read_table_track(source, table, zone, kind=_kind(source))
+    return read_table_track(source, table, request, kind=_kind(source))
 
 
 FORMAT = LogFormat("sheet", is_spreadsheet, track=_read_track, readings=_read_readings)

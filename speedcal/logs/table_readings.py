@@ -15,9 +15,10 @@ from speedcal.logs.formats import Request
 from speedcal.logs.headers import Heading, read_heading
 from speedcal.logs.numbers import Numbers, parse_numbers
 from speedcal.logs.readings import Readings, Shown, Stamps, at_line, build_readings
+from speedcal.logs.sessions import one_session
 from speedcal.logs.source import Source
 from speedcal.logs.speed_physics import fastest_in, positions_mps, unit_by_positions, with_decimals
-from speedcal.logs.tabular import Table, check_header, check_sessions, decimal_mark, is_missing, uses_decimal_comma
+from speedcal.logs.tabular import Table, check_header, decimal_mark, is_missing, uses_decimal_comma
 from speedcal.logs.time_column import on_track_clock, read_times
 from speedcal.units import LENGTH_UNIT_M, SPEED_UNIT_MPS, SpeedUnit, parse_speed_unit
 
@@ -32,10 +33,10 @@ def read_table(source: Source, table: Table, request: Request, *, kind: str) -> 
     """
     check_header(source, table)
     headings = [read_heading(name) for name in table.header]
+    table = one_session(source, table, headings, request.session)
     roles = {heading.role for heading in headings}
     with_fixes = {"latitude", "longitude"} <= roles
     index = _speed_column(source, table, headings, request, with_fixes=with_fixes)
-    check_sessions(source, table, headings)
     comma = uses_decimal_comma(table)
     cells = table.column(index)
     speeds = parse_numbers(cells, decimal_comma=comma)

@@ -3,18 +3,19 @@
 from __future__ import annotations
 
 import re
-from datetime import tzinfo
 
 import numpy as np
 
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray
 from speedcal.logs.clock_times import UnclearTimesError
+from speedcal.logs.formats import Request
 from speedcal.logs.headers import Heading, Role, read_heading
 from speedcal.logs.numbers import parse_numbers
+from speedcal.logs.sessions import one_session
 from speedcal.logs.source import Source
 from speedcal.logs.speed_physics import fastest_in, is_receivers, positions_mps, unit_by_positions, with_decimals
-from speedcal.logs.tabular import Table, check_header, check_sessions, uses_decimal_comma
+from speedcal.logs.tabular import Table, check_header, uses_decimal_comma
 from speedcal.logs.time_column import on_track_clock, read_times
 from speedcal.logs.track import Fixes, Track, build_track
 from speedcal.units import SPEED_UNIT_MPS
@@ -42,7 +43,7 @@ def has_fixes(table: Table) -> bool:
     return {"latitude", "longitude"} <= {read_heading(name).role for name in table.header}
 
 
-def read_table_track(source: Source, table: Table, zone: tzinfo | None, *, kind: str) -> Track:
+def read_table_track(source: Source, table: Table, request: Request, *, kind: str) -> Track:
     """Return the track of a table.
 
     Raises
@@ -54,10 +55,10 @@ def read_table_track(source: Source, table: Table, zone: tzinfo | None, *, kind:
     headings = [read_heading(name) for name in table.header]
     if not has_fixes(table):
         source.fail("no_positions", line=table.header_line, columns=table.header[:30])
-    check_sessions(source, table, headings)
+    table = one_session(source, table, headings, request.session)
     comma = uses_decimal_comma(table)
     try:
-        stamps = read_times(table, headings, zone)
+        stamps = read_times(table, headings, request.zone)
     except UnclearTimesError as unclear:
         source.fail(unclear.code, line=table.header_line)
     if stamps.clock == "none":

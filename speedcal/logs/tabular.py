@@ -9,7 +9,6 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from speedcal.logs import limits
-from speedcal.logs.headers import Heading
 from speedcal.logs.numbers import MISSING
 from speedcal.logs.source import Source
 from speedcal.logs.written_times import parse_stamp
@@ -19,7 +18,6 @@ _LOOKED_AT = 60
 _HEADER_WITHIN = 400
 """Rows within which the data must begin."""
 _LONGEST_DATUM = 60
-_MOST_SESSIONS, _FEWEST_A_SESSION, _MOST_NAMED = 200, 3, 10
 _DECIMALS = re.compile(r"[-+]?\d+([.,])(?:\d{1,2}|\d{4,})|[-+]?\d{4,}([.,])\d{3}")
 _DITTO = re.compile(r"(?:[^\",;|\t]*|\s*\"\s*)(?:[,;|\t](?:[^\",;|\t]*|\s*\"\s*))*")
 """A row in which every quotation mark stands alone in its cell: it repeats what stands above."""
@@ -228,14 +226,3 @@ def decimal_mark(table: Table) -> str:
     sample = [cell for row in table.rows[:200] for cell in row]
     marks = {found.group(1) or found.group(2) for cell in sample if (found := _DECIMALS.fullmatch(cell))}
     return marks.pop() if len(marks) == 1 else "." if marks else ""
-
-
-def check_sessions(source: Source, table: Table, headings: Sequence[Heading]) -> None:
-    """Ask which one is meant where a column names several vehicles, devices or sessions."""
-    for i, heading in enumerate(headings):
-        if heading.role != "session":
-            continue
-        counts = Counter(cell for cell in table.column(i) if not is_missing(cell))
-        if 1 < len(counts) <= _MOST_SESSIONS and len(table.rows) >= _FEWEST_A_SESSION * len(counts):
-            names = sorted(counts)[:_MOST_NAMED]
-            source.fail("several_sessions", line=table.header_line, column=heading.name, names=names, count=len(counts))

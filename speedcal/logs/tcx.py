@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import math
-from datetime import tzinfo
 from xml.etree import ElementTree
 
-from speedcal.logs.formats import LogFormat
+from speedcal.logs.formats import LogFormat, Request
 from speedcal.logs.source import Source
 from speedcal.logs.track import Fixes, Track, build_track
 from speedcal.logs.written_times import parse_instant
@@ -15,7 +14,7 @@ from speedcal.logs.xmltree import local, number_in, parse, root_name
 _PARTS = {"Time", "LatitudeDegrees", "LongitudeDegrees", "AltitudeMeters", "Speed"}
 
 
-def _read_track(source: Source, zone: tzinfo | None) -> Track:
+def _read_track(source: Source, request: Request) -> Track:
     root, _ = parse(source)
     rows: list[dict[str, str]] = []
     segments: list[int] = []

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import tzinfo
-
 import numpy as np
 
 from speedcal.logs.formats import LogFormat, Request
@@ -46,15 +44,15 @@ def _is_one_number(cell: str) -> bool:
     return bool(np.isfinite(parse_numbers([cell], decimal_comma=True).values[0]))
 
 
-def _read_track(source: Source, zone: tzinfo | None) -> Track:
+def _read_track(source: Source, request: Request) -> Track:
     rows = split_rows(source)
     long = long_table(rows, for_track=True)
     if long is not None:
-        return read_table_track(source, long, zone, kind="track_table_long")
+        return read_table_track(source, long, request, kind="track_table_long")
     table = find_table(rows)
     if table is None:
         source.fail("no_table")
-    return read_table_track(source, table, zone, kind=f"track_{_KINDS[rows.delimiter]}")
+    return read_table_track(source, table, request, kind=f"track_{_KINDS[rows.delimiter]}")
 
 
 def _is_text(source: Source) -> bool:

@@ -212,10 +212,17 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "several_sessions": (
         lambda values: (
-            f"column {quoted(values['column'])} names {values['count']}: {joined(values['names'])}"
+            f"column {quoted(values['column'])} names {values['count']}: {joined(map(quoted, values['names']))}"
             + (" and more" if values["count"] > len(values["names"]) else "")
         ),
-        "Which one is meant? Keep its rows only",
+        "Say which one is meant with {--session}",
+    ),
+    "no_such_session": (
+        lambda values: (
+            f"{quoted(values['found'])} is none of the {values['count']} in column {quoted(values['column'])}: "
+            f"{joined(map(quoted, values['names']))}" + (" and more" if values["count"] > len(values["names"]) else "")
+        ),
+        "Give one of them with {--session}",
     ),
     "hours_or_minutes": (
         "the times may be hours and minutes or minutes and seconds",

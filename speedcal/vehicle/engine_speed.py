@@ -27,7 +27,7 @@ _U_LEAST = 0.001
 """Relative standard uncertainty that no drive goes below: slip of the driven wheels and the rest of the model."""
 
 
-def read_engine_speed(path: str | Path, *, column: str | None = None) -> Readings:
+def read_engine_speed(path: str | Path, *, column: str | None = None, session: str | None = None) -> Readings:
     """Read the engine speed from a table with times.
 
     Parameters
@@ -36,6 +36,8 @@ def read_engine_speed(path: str | Path, *, column: str | None = None) -> Reading
         A delimited table with a header.
     column
         Header of the engine speed; None takes the one column that is called so.
+    session
+        Which vehicle or session, in a file that holds several.
 
     Returns
     -------
@@ -49,7 +51,7 @@ def read_engine_speed(path: str | Path, *, column: str | None = None) -> Reading
     """
     from speedcal.logs.columns import read_column
 
-    engine = read_column(path, "engine", column=column)
+    engine = read_column(path, "engine", column=column, session=session)
     nothing = np.full(len(engine.values), np.nan)
     return Readings(
         time_s=engine.time_s,

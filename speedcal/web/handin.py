@@ -13,7 +13,7 @@ from speedcal.web.store import DriveRow
 from speedcal.web.typed import held_speeds, readings_table, rows_of, unit_of
 
 UNITS = ("mph", "km/h")
-TEXTS = ("pasted", "held", "unit", "column", "zone", "offset")
+TEXTS = ("pasted", "held", "unit", "column", "session", "zone", "offset")
 """Fields of one text in the form of a drive."""
 _LONGEST_OFFSET_S = 1e9
 T = TypeVar("T")
@@ -97,7 +97,7 @@ def _typed(context: Context, unit: str) -> str:
 
 
 def _options(context: Context) -> dict[str, Any]:
-    options: dict[str, Any] = {name: text for name in ("column", "zone") if (text := context.text(name))}
+    options: dict[str, Any] = {name: text for name in ("column", "session", "zone") if (text := context.text(name))}
     if (unit := context.text("unit")) in UNITS:
         options["unit"] = unit
     if offset := context.text("offset"):
@@ -131,6 +131,7 @@ def texts_kept(drive: DriveRow | None) -> dict[str, Any]:
         "held": drive.held,
         "unit": str(options.get("unit") or unit_of(drive.typed)),
         "column": str(options.get("column", "")),
+        "session": str(options.get("session", "")),
         "zone": str(options.get("zone", "")),
         "offset": str(options.get("clock_offset_s", "")),
         "rows": rows or [],

@@ -25,8 +25,9 @@ def look(task: Mapping[str, Any], tell: Callable[[str, float], None]) -> dict[st
     ----------
     task
         ``track`` and ``readings`` (paths or empty), ``held`` (speeds in order), ``options`` (``unit``, ``column``,
-        ``zone``, ``clock_offset_s``), ``unit`` (for people), ``phase``, ``labels`` (what the user calls the files),
-        ``most_points`` and ``most_rows``, ``typed_from`` (line of the table that is the first typed row; 0 for a file),
+        ``session``, ``zone``, ``clock_offset_s``), ``unit`` (for people), ``phase``, ``labels`` (what the user calls
+        the files), ``most_points`` and ``most_rows``, ``typed_from`` (line of the table that is the first typed row;
+        0 for a file),
         ``others`` (drives of the same phase that count: ``name`` and ``span``), ``called`` (the name of this one),
         ``out`` (folder for the picture).
 
@@ -122,7 +123,7 @@ def _count_typed_rows(error: SpeedcalError, first: int) -> None:
 def _read_track(task: Mapping[str, Any]) -> Track:
     from speedcal.logs import read_track
 
-    track = read_track(task["track"])
+    track = read_track(task["track"], session=task["options"].get("session"))
     _check_size(len(track), task["most_points"], "fixes", track.source)
     return track
 

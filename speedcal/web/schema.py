@@ -62,7 +62,7 @@ drives = Table(
     Column("readings_digest", String(64), nullable=False, default=""),
     Column("typed", Text, nullable=False, default=""),  # rows as they were typed
     Column("held", Text, nullable=False, default=""),  # speeds held in order, as they were typed
-    Column("options", Text, nullable=False, default="{}"),  # unit, column, zone, clock_offset_s, as JSON
+    Column("options", Text, nullable=False, default="{}"),  # unit, column, session, zone, clock_offset_s, as JSON
     Column("client_key", String(64), nullable=True),  # made by the sender, so that sending twice adds one drive
     Column("version", Integer, nullable=False, default=1),
     Column("look", Text, nullable=False, default=""),  # what was understood, as JSON; empty until looked at

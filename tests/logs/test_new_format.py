@@ -14,7 +14,7 @@ from speedcal.logs.formats import LogFormat
 from speedcal.logs.track import Fixes, build_track
 
 
-def _read_at_lines(source, zone):
+def _read_at_lines(source, request):
     rows = [line[1:].split() for line in source.lines() if line.startswith("@")]
     fixes = Fixes(
         time_s=[float(row[0]) for row in rows],
