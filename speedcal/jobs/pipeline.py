@@ -64,7 +64,8 @@ class MeasuredJob:
             return None
         job = self.job
         speeds, limits = job.speeds_in(self.before.unit), job.limits()
-        return correct(self.before, job.vehicle or Vehicle(), speeds=speeds, limits=limits)
+        found = correct(self.before, job.vehicle or Vehicle(), speeds=speeds, limits=limits)
+        return found.after(job.work) if job.work else found
 
     @property
     def explanations(self) -> Explanations | None:

@@ -29,7 +29,7 @@ def render_template(plan: RoadTestPlan) -> str:
     return "\n".join(lines) + "\n"
 
 
-def render_sheet(plan: RoadTestPlan, *, heading: str = "") -> bytes:
+def render_sheet(plan: RoadTestPlan, *, heading: str = "", by_gps: bool = False) -> bytes:
     """Return the sheet as a PDF of one page: cautions, holds, blanks. The same plan gives the same bytes.
 
     Parameters
@@ -38,5 +38,8 @@ def render_sheet(plan: RoadTestPlan, *, heading: str = "") -> bytes:
         The road test.
     heading
         Shop and job number, for the top of the page.
+    by_gps
+        Whether the speeds are to be held by GPS, because nobody knows what the dial will show.
     """
-    return typeset("sheet", {**text.words(plan, heading), "paper": "letter" if plan.unit == "mph" else "a4"})
+    paper = "letter" if plan.unit == "mph" else "a4"
+    return typeset("sheet", {**text.words(plan, heading, by_gps=by_gps), "paper": paper})

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from speedcal.calibration.result import Calibration
@@ -22,6 +22,7 @@ from speedcal.vehicle.drivetrain import (
     train_findings,
 )
 from speedcal.vehicle.facts_only import USUAL_SPEEDS, FactsDial, best_measurement, dial_from_facts
+from speedcal.vehicle.fitted import is_fitted_after
 from speedcal.vehicle.options import (
     drive_choices,
     driven_choices,
@@ -36,7 +37,7 @@ from speedcal.vehicle.options import (
 from speedcal.vehicle.ranking import Choice, Judge, Limits, TireSet, judge_choice
 from speedcal.vehicle.recommendation import Outlook, advise
 from speedcal.vehicle.rolling_circumference import roll_by_convention
-from speedcal.vehicle.vehicle import Criterion, Vehicle
+from speedcal.vehicle.vehicle import Criterion, Vehicle, Work
 from speedcal.wording import words
 
 
@@ -127,6 +128,15 @@ class Corrections:
         """Return the choices by kind, each list best first."""
         names = ("driven_gear", "drive_gear", "pairs", "ratio_box", "pulse_scaler", "settings")
         return {name: getattr(self, name) for name in names}
+
+    def after(self, work: Work) -> Corrections:
+        """Return the same with the parts marked as fitted that are fitted after the work."""
+
+        def marked(choice: Choice) -> Choice:
+            return replace(choice, is_fitted=is_fitted_after(choice, work.changes))
+
+        lists: dict[str, Any] = {name: tuple(map(marked, choices)) for name, choices in self.lists().items()}
+        return replace(self, keep=marked(self.keep), best=self.best and marked(self.best), **lists)
 
     def __str__(self) -> str:
         return words().summary(self)

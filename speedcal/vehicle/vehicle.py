@@ -189,6 +189,13 @@ class Work:
         }
         return cls(**{**reader.values, **further})
 
+    @property
+    def changes(self) -> dict[str, Any]:
+        """What is fitted or set now, by the key of the job file; a module's number as ``settings.`` and its kind."""
+        names = ("driven_gear", "drive_gear", "ratio_box", "pulse_scaler", "tire", "axle")
+        parts = {name: getattr(self, name) for name in names} | {f"settings.{s.kind}": s.now for s in self.settings}
+        return {name: value for name, value in parts.items() if value is not None}
+
     def __str__(self) -> str:
         return words().summary(self)
 

@@ -4,11 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+from speedcal.errors import VehicleError
+
+if TYPE_CHECKING:
+    from speedcal.vehicle import Vehicle, Work
 
 
 def write_sheet(task: Mapping[str, Any]) -> dict[str, Any]:
     """Plan the road test of a job and write the sheet.
+
+    The marks are those of the dial as it is after the work; where the job does not state the work, or not enough of the
+    vehicle to tell what it does, the sheet gives true speeds to hold by GPS, and says so.
 
     Parameters
     ----------
@@ -30,16 +38,28 @@ def write_sheet(task: Mapping[str, Any]) -> dict[str, Any]:
     head, rule = document.get("job", {}), document.get("tolerance")
     work = Work.from_dict(document.get("work", {}), source="the job")
     folder = task["folder"]
-    before = measure_job(load_job(Path(folder) / "job.toml"), phases=("before",)).before if folder else None
+    vehicle = Vehicle.from_dict(document.get("vehicle", {}), source="the job")
+    is_known = bool(folder) and _says_enough(vehicle, work)
     made = plan(
-        Vehicle.from_dict(document.get("vehicle", {}), source="the job"),
+        vehicle,
         speed_limit=task["speed_limit"],
         unit=unit,
         tolerance=load_tolerance(rule, source="the job", unit=unit) if rule else None,
-        calibration=before,
-        work=work if before is not None else None,
+        calibration=measure_job(load_job(Path(folder) / "job.toml"), phases=("before",)).before if is_known else None,
+        work=work,
     )
     number = head.get("number", "")
     heading = " · ".join(part for part in (f"job {number}" if number else "", head.get("shop", "")) if part)
-    Path(task["out"]).write_bytes(render_sheet(made, heading=heading))
+    Path(task["out"]).write_bytes(render_sheet(made, heading=heading, by_gps=not is_known))
     return {}
+
+
+def _says_enough(vehicle: Vehicle, work: Work) -> bool:
+    """Tell whether a job states what its work does to the reading."""
+    from speedcal.vehicle import gain_change
+
+    try:
+        gain_change(vehicle, work)
+    except VehicleError:
+        return False
+    return bool(work.changes)

@@ -1,0 +1,45 @@
+"""The sheet for the road test gives speeds that are legal with what is fitted after the work."""
+
+from __future__ import annotations
+
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import pypdf
+import pytest
+from support.web_site import DEMO
+
+from speedcal.web.sheet import write_sheet
+
+
+def sheet(tmp_path: Path, **changes: Any) -> str:
+    """Return the text of the sheet for the demo job with other tables."""
+    document = {**tomllib.loads((DEMO / "job.toml").read_text("utf-8")), **changes}
+    task = {"document": document, "unit": "mph", "speed_limit": 65.0, "folder": str(DEMO)}
+    write_sheet({**task, "out": str(tmp_path / "sheet.pdf")})
+    return pypdf.PdfReader(tmp_path / "sheet.pdf").pages[0].extract_text()
+
+
+def marks(text: str) -> list[int]:
+    """Return the speeds to hold, which stand with the number of the row and the seconds."""
+    rows = [line.split() for line in text.splitlines()]
+    return [int(row[1]) for row in rows if len(row) == 3 and all(word.isdigit() for word in row)]
+
+
+def test_after_a_stated_change_the_dial_is_held(tmp_path: Path) -> None:
+    """19 teeth show about 71 at a true 60; 22 teeth show about 61: 65 on the dial is then legal, 75 is not."""
+    text = sheet(tmp_path, work={"driven_gear": 22})
+    assert "hold mph" in text
+    assert max(marks(text)) == 65
+
+
+@pytest.mark.parametrize(
+    "changes", [{"work": {}}, {"work": {"note": "put right"}}, {"vehicle": {}, "work": {"driven_gear": 22}}]
+)
+def test_without_a_stated_change_the_speeds_are_true_ones(tmp_path: Path, changes: dict[str, Any]) -> None:
+    """Nobody knows what the dial will show: it says so, and no speed is above the limit."""
+    text = " ".join(sheet(tmp_path, **changes).split())
+    assert "to be held by GPS: the job does not state the work" in text
+    assert "GPS mph" in text
+    assert max(marks(sheet(tmp_path, **changes))) <= 65
