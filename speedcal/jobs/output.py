@@ -66,7 +66,16 @@ class JobResult:
     @property
     def unit(self) -> DisplayUnit:
         """Unit for people."""
-        return self.job.unit or self.drives[0].calibration.unit
+        return self.job.unit or (self.drives[0].calibration.unit if self.drives else "mph")
+
+    @property
+    def expected(self) -> Calibration | None:
+        """How the instrument should read by the facts of the vehicle, where nothing was driven."""
+        from speedcal.vehicle.facts_only import expected_reading
+
+        if self.drives or self.job.vehicle is None:
+            return None
+        return expected_reading(self.job.vehicle, self.unit)
 
     @property
     def distance(self) -> DrivenDistance | None:
@@ -126,6 +135,7 @@ class JobResult:
             drives=self.drives,
             before=self.before,
             after=self.after,
+            expected=self.expected,
             corrections=self.corrections,
             explanations=self.explanations,
             histories=self.histories,

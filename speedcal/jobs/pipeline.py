@@ -57,14 +57,18 @@ class MeasuredJob:
 
     @property
     def corrections(self) -> Corrections | None:
-        """What the drive before asks for, whose parts the job names, judged at the speeds of the job."""
+        """What the drive before asks for, or the facts of the vehicle where nothing was driven.
+
+        Judged at the speeds of the job.
+        """
         from speedcal.vehicle import Vehicle, correct
 
-        if self.before is None:
-            return None
         job = self.job
-        speeds, limits = job.speeds_in(self.before.unit), job.limits()
-        found = correct(self.before, job.vehicle or Vehicle(), speeds=speeds, limits=limits)
+        if self.before is None and (self.after is not None or job.vehicle is None):
+            return None
+        unit = self.before.unit if self.before else job.unit or "mph"
+        speeds, limits = job.speeds_in(unit), job.limits()
+        found = correct(self.before, job.vehicle or Vehicle(), speeds=speeds, limits=limits, unit=unit)
         return found.after(job.work) if job.work else found
 
     @property
@@ -112,7 +116,7 @@ def measure_job(
     tell: Progress = progress or (lambda _step, _part: None)
     drives = {"before": job.before, "after": job.after}
     named = [(phase, *pair) for phase in phases for pair in _named(phase, drives[phase])]
-    if not named:
+    if not named and (job.vehicle is None or phases != PHASES):
         raise JobError("job_without_drive", source=job.source.name)
     unit = job.unit
     done: dict[str, list[DriveFacts]] = {phase: [] for phase in PHASES}

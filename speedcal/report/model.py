@@ -66,6 +66,8 @@ class ReportFacts:
     before: Calibration | None = None
     """The drive before the work, or several pooled."""
     after: Calibration | None = None
+    expected: Calibration | None = None
+    """How the instrument should read by the facts of the vehicle, where nothing was driven."""
     corrections: Corrections | None = None
     explanations: Explanations | None = None
     """What would explain the error of the drive before the work."""
@@ -213,8 +215,10 @@ def build_model(facts: ReportFacts) -> ReportModel:
     ValueError
         There is no drive at all.
     """
-    if facts.before is None and facts.after is None:
-        raise ValueError("a report needs a drive before or after the work")
+    before, after = facts.before, facts.after
+    expected = facts.expected if before is None and after is None else None
+    if before is None and after is None and expected is None:
+        raise ValueError("a report needs a drive before or after the work, or what the facts lead one to expect")
     change = text.change_words(facts.work)
     curves, allowed = _pictures(facts, change)
     units: Units = (facts.unit, other_unit(facts.unit)) if facts.both_units else (facts.unit,)
@@ -222,9 +226,9 @@ def build_model(facts: ReportFacts) -> ReportModel:
         drive_detail(d.name, d.calibration, facts.unit, has_date=d.has_date, date=d.date) for d in facts.drives
     )
     pooled = {"before": facts.before, "after": facts.after}
-    before, after, verification, corrections = facts.before, facts.after, facts.verification, facts.corrections
+    verification, corrections = facts.verification, facts.corrections
     return ReportModel(
-        title=text.TITLE_BOTH if len(curves) == 2 else text.TITLE_ONE,
+        title=text.TITLE_EXPECTED if expected else text.TITLE_BOTH if len(curves) == 2 else text.TITLE_ONE,
         shop=one_line(facts.shop),
         number=one_line(facts.number),
         customer=one_line(facts.customer),
@@ -232,18 +236,21 @@ def build_model(facts: ReportFacts) -> ReportModel:
         note=one_line(facts.note),
         driven=tuple((detail.name, detail.when) for detail in details),
         units=units,
-        warnings=text.warnings(before, after),
+        warnings=text.expectations(expected) if expected else text.warnings(before, after),
         next_steps=text.next_steps(corrections if after is None else None, verification),
         sentences=tuple(
-            text.customer_sentence(before, after, facts.unit, change=change, spoken_in=spoken) for spoken in units
+            text.expected_sentence(expected, facts.unit, spoken_in=spoken)
+            if expected
+            else text.customer_sentence(before, after, facts.unit, change=change, spoken_in=spoken)
+            for spoken in units
         ),
         verdict=_verdict(verification, units) if verification else None,
         rows=_speed_rows(facts, units),
         done=text.done(facts.work, facts.vehicle),
         left=text.left_over(after, facts.unit) if after else (),
         to_fit=_to_fit(corrections) if corrections and after is None else None,
-        odometer=text.odometer_sentences(before, after, facts.unit),
-        missing=text.missing(before, after, facts.tolerance),
+        odometer=() if expected else text.odometer_sentences(before, after, facts.unit),
+        missing=(text.DRIVE_IT,) if expected else text.missing(before, after, facts.tolerance),
         curves=curves,
         allowed=allowed,
         picture_text=_picture_text(curves, allowed, facts.unit),
@@ -272,7 +279,11 @@ def _card(facts: ReportFacts) -> tuple[tuple[float, float], ...]:
 
 
 def _pictures(facts: ReportFacts, change: str) -> tuple[tuple[Curve, ...], Allowed | None]:
-    drives = ((facts.before, "before", BEFORE), (facts.after, f"after {change}", AFTER))
+    drives = (
+        (facts.before, "before", BEFORE),
+        (facts.after, f"after {change}", AFTER),
+        (facts.expected, text.BY_FACTS, BEFORE),
+    )
     known = [(c, label, look) for c, label, look in drives if c is not None]
     curves = tuple(Curve.of(c.dial, c.readings, facts.unit, label=label, drawn_as=look) for c, label, look in known)
     if facts.tolerance is None:
@@ -311,13 +322,14 @@ def _verdict(verification: Verification, units: Units) -> Verdict:
 
 def _speed_rows(facts: ReportFacts, units: Units) -> tuple[SpeedRow, ...]:
     factor = SPEED_UNIT_MPS[facts.unit]
-    driven = [c.dial.driven_mps for c in (facts.before, facts.after) if c is not None]
+    first = facts.before or facts.expected
+    driven = [c.dial.driven_mps for c in (first, facts.after) if c is not None]
     rows = []
     for speed in text.TABLE_SPEEDS[facts.unit]:
         outside = any(not low / _SLACK <= speed * factor <= high * _SLACK for low, high in driven)
         in_units = [speed * factor / SPEED_UNIT_MPS[unit] for unit in units]
         true = tuple(f"{v:.{1 if i else 0}f} {unit}" for i, (v, unit) in enumerate(zip(in_units, units, strict=True)))
-        before, after = (_shown(c, in_units, units) for c in (facts.before, facts.after))
+        before, after = (_shown(c, in_units, units) for c in (first, facts.after))
         rows.append(SpeedRow(true, before, after, outside))
     return tuple(rows)
 

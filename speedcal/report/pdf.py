@@ -37,7 +37,7 @@ def render_pdf(model: ReportModel, pictures: Pictures, *, paper: Paper = "a4") -
         "shop": shortened(model.shop, _LINE),
         "number": f"Job {shortened(model.number, 40)}" if model.number else "",
         "facts": [[name, shortened(value, most)] for name, value, most in facts if value],
-        "driven": f"Driven {'; '.join(f'{name}: {when}' for name, when in model.driven)}",
+        "driven": f"Driven {'; '.join(f'{name}: {when}' for name, when in model.driven)}" if model.driven else "",
         "warnings": [shortened(warning, 400) for warning in model.warnings],
         "next": {"heading": model.next_heading, "steps": model.next_steps},
         "sentence": model.sentence,
@@ -52,7 +52,7 @@ def render_pdf(model: ReportModel, pictures: Pictures, *, paper: Paper = "a4") -
         "middle": [_work(model), _safety()],
         "tech": {
             "heading": text.HEADINGS["tech"] + tech_text.more_drives(len(model.details) - len(shown)),
-            "caption": tech_text.CLOCK_MATCH_IN_SHORT,
+            "caption": tech_text.CLOCK_MATCH_IN_SHORT if clocks else "",
             "clocks": [_clock(model.details[i], i, has_picture=f"clock{i}.svg" in clocks) for i in shown],
             "columns": [*(_drive(model.details[i]) for i in shown), _method(model)],
         },

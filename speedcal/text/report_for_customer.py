@@ -31,6 +31,9 @@ HEADINGS = {
     "tech": "For the tech",
     "next": "What happens next",
 }
+TITLE_EXPECTED = "How the speedometer should read by its parts"
+DRIVE_IT = "Before money is spent on the last tooth: drive it, or time a mile at a steady dial, and run the job again."
+BY_FACTS = "by the parts"
 TITLE_BOTH, TITLE_ONE = "Speedometer before and after", "How the speedometer reads"
 MORE = "… more in report.html"
 RANGES = "19 times in 20 the true value lies inside the range given."
@@ -128,6 +131,18 @@ def customer_sentence(
         return f"{start} shows {shown_range(known[0], speed, spoken)}."
     was, now = (shown_range(c, speed, spoken) for c in (before, after))
     return f"{start} showed {was}; after {change} it shows {now}."
+
+
+def expectations(expected: Calibration) -> tuple[str, ...]:
+    """Say what an answer from the parts alone rests on."""
+    return tuple(reason.text for reason in expected.trust.reasons)
+
+
+def expected_sentence(expected: Calibration, unit: DisplayUnit, *, spoken_in: DisplayUnit) -> str:
+    """Say what the dial should show at a usual speed by the parts alone."""
+    speed = headline_speed([expected], unit) * SPEED_UNIT_MPS[unit] / SPEED_UNIT_MPS[spoken_in]
+    said = shown_range(expected, speed, spoken_in)
+    return f"At a true {speed:.0f} {spoken_in} the dial should show {said} by its parts."
 
 
 def odometer_sentences(before: Calibration | None, after: Calibration | None, unit: DisplayUnit) -> tuple[str, ...]:

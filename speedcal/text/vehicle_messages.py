@@ -294,6 +294,8 @@ FINDINGS: dict[str, Template] = {
     "instrument_true": lambda values: (
         f"The instrument is taken to show what its drive tells it, give or take {196 * values['u_relative']:.1f} %."
     ),
+    "gear_not_counted": "The driven gear is not stated; as it is, the reading is that with {teeth} teeth, the nearest "
+    "whole count.",
     "measure_first": _measure_first,
     # advice
     "puts_right": "It leaves {percent:.1f} % at the most; chance of passing {chance:percent}.",

@@ -10,8 +10,9 @@ from typing import Any
 import numpy as np
 
 from speedcal.calibration.dial import Dial
+from speedcal.calibration.result import Calibration
 from speedcal.errors import VehicleError
-from speedcal.finding import Finding
+from speedcal.finding import Finding, Trust
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 from speedcal.vehicle.data import facts
 from speedcal.vehicle.drivetrain import chain, train_gain
@@ -25,6 +26,7 @@ USUAL_SPEEDS: dict[DisplayUnit, tuple[float, ...]] = {
 }
 """Speeds that matter when nobody names any and nothing was driven."""
 
+_READING_COLUMNS = ("ground_mps", "indicated_mps", "time_s")
 _MEASURED_TO = {"tire": 0.002, "axle": 0.0, "instrument": 0.004}
 """Relative standard uncertainty left by rolling the tire out, counting the axle's teeth, turning the instrument's input
 by a counted number of turns. Our own judgement."""
@@ -77,7 +79,38 @@ def dial_from_facts(vehicle: Vehicle, unit: DisplayUnit) -> FactsDial:
     ordered = tuple(sorted(components.items(), key=lambda item: -item[1]))
     u = math.hypot(*components.values())
     dial = Dial.straight(0.0, factor, np.diag([0.0, (factor * u) ** 2]), used_mps=speeds)
-    return FactsDial(dial, teeth, ordered, (Finding("from_facts_alone"), assumed))
+    counted_for = (Finding("gear_not_counted", teeth=teeth.driven),) if teeth.is_guess else ()
+    return FactsDial(dial, teeth, ordered, (Finding("from_facts_alone"), assumed, *counted_for))
+
+
+def expected_reading(vehicle: Vehicle, unit: DisplayUnit) -> Calibration:
+    """Return how the instrument should read by the facts alone, as a calibration without a reading.
+
+    Raises
+    ------
+    VehicleError
+        Too little is stated; the missing facts are named.
+    """
+    known = dial_from_facts(vehicle, unit)
+    return undriven(known.dial, unit, *known.assumptions, *known.teeth.findings)
+
+
+def undriven(dial: Dial, unit: DisplayUnit, *why: Finding) -> Calibration:
+    """Return a dial that nobody has driven as a calibration, weak for the reasons given."""
+    import pandas as pd
+
+    return Calibration(
+        unit=unit,
+        dial=dial,
+        clock_offset_s=None,
+        odometer_factor=None,
+        scatter_mps=0.0,
+        speed_source="recorded",
+        trust=Trust("WEAK", why),
+        readings=pd.DataFrame({name: np.zeros(0) for name in _READING_COLUMNS} | {"used": np.zeros(0, bool)}),
+        ground=pd.DataFrame({"time_s": [], "speed_mps": [], "piece": []}),
+        steady_runs=0,
+    )
 
 
 def _against_before(vehicle: Vehicle, unknown: Sequence[str]) -> tuple[float, float, Finding]:

@@ -11,10 +11,11 @@ import numpy as np
 from speedcal.calibration.dial import Dial
 from speedcal.calibration.result import Calibration
 from speedcal.errors import VehicleError
-from speedcal.finding import Finding, Trust
+from speedcal.finding import Finding
 from speedcal.interval import FloatArray, Interval
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 from speedcal.vehicle.corrections import Corrections, correct
+from speedcal.vehicle.facts_only import undriven
 from speedcal.vehicle.rolling_circumference import roll_by_convention
 from speedcal.vehicle.vehicle import Criterion, Vehicle, Work
 from speedcal.wording import words
@@ -224,19 +225,6 @@ def vehicle_after(vehicle: Vehicle, work: Work) -> Vehicle:
 
 def _right_now(unit: DisplayUnit) -> Calibration:
     """Return the calibration of an instrument that is right, over the usual range of road speeds."""
-    import pandas as pd
-
     low, high = (30.0, 70.0) if unit == "mph" else (50.0, 110.0)
-    scale = SPEED_UNIT_MPS[unit]
-    return Calibration(
-        unit=unit,
-        dial=Dial.straight(0.0, 1.0, np.zeros((2, 2)), used_mps=np.linspace(low, high, 9) * scale),
-        clock_offset_s=None,
-        odometer_factor=None,
-        scatter_mps=0.0,
-        speed_source="recorded",
-        trust=Trust("WEAK", (Finding("no_drive"),)),
-        readings=pd.DataFrame({"used": np.zeros(0, bool), "indicated_mps": np.zeros(0)}),
-        ground=pd.DataFrame({"time_s": [], "speed_mps": [], "piece": []}),
-        steady_runs=0,
-    )
+    used = np.linspace(low, high, 9) * SPEED_UNIT_MPS[unit]
+    return undriven(Dial.straight(0.0, 1.0, np.zeros((2, 2)), used_mps=used), unit, Finding("no_drive"))
