@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from speedcal.calibration.between_fixes import way_between
 from speedcal.calibration.geodesy import local_east_north_m
 from speedcal.calibration.grades import road_over_level
 from speedcal.calibration.positions import LocalFit, speed_from_positions, without_jumps, without_spikes
@@ -20,6 +21,8 @@ from speedcal.calibration.tuning import (
     RECORDED_U_MPS,
     SLOWEST_MPS,
     SLOWEST_POSITION_SPEED_MPS,
+    SPARSE_FROM_S,
+    SPARSE_UNIT_TOLERANCE,
     SPEED_DISAGREES,
     STEP_NOTICED_MPS,
     STRAIGHT_CHORD,
@@ -65,6 +68,8 @@ class GroundSpeed:
     """Slope of the speed at each fix, from its neighbours. [m/s²]"""
     distance_m: FloatArray
     """Path length since the first fix of the drive; the steps across gaps are missing from it."""
+    u_distance: float = field(default=0.0, kw_only=True)
+    """Relative standard uncertainty that all of it shares, for corners cut between fixes."""
     local_fit: LocalFit | None = None
     """Set when the speed comes from positions."""
     step_mps: float = 0.0
@@ -106,7 +111,13 @@ class GroundSpeed:
         before, inside = self.place(time_s)
         speed, _, _ = self.at(time_s)
         since = time_s - self.time_s[before]
-        return self.distance_m[before] + since * (self.speed_mps[before] + speed) / 2, self.piece[before], inside
+        way = since * (self.speed_mps[before] + speed) / 2
+        if self.interval_s >= SPARSE_FROM_S:  # the part of the step that is behind, by the speeds at its ends
+            step = self.distance_m[before + 1] - self.distance_m[before]
+            span = self.time_s[before + 1] - self.time_s[before]
+            whole = span * (self.speed_mps[before] + self.speed_mps[before + 1]) / 2
+            way = step * np.clip(np.where(whole > 0, way / np.where(whole > 0, whole, 1.0), since / span), 0.0, 1.0)
+        return self.distance_m[before] + way, self.piece[before], inside
 
 
 def ground_speed(track: Track) -> GroundSpeed:
@@ -131,7 +142,22 @@ def ground_speed(track: Track) -> GroundSpeed:
     east, north = local_east_north_m(track.latitude_deg[keep], track.longitude_deg[keep], elevation_m=fixes.elevation)
     if np.isfinite(fixes.recorded).mean() > 0.5:
         return _from_recorded(fixes, east, north, dropped, track.source)
-    return _from_positions(fixes, east, north, dropped)
+    return _along(_from_positions(fixes, east, north, dropped), east, north)
+
+
+def _along(ground: GroundSpeed, east: FloatArray, north: FloatArray) -> GroundSpeed:
+    """Return the ground speed with the distance along its positions, where the fixes lie far apart."""
+    if ground.interval_s < SPARSE_FROM_S:
+        return ground
+    way = way_between(ground.piece, east, north, ground.speed_mps)
+    step = way.step_m * (ground.road_over_level[1:] + ground.road_over_level[:-1]) / 2
+    told = Finding("distance_between_fixes", interval_s=ground.interval_s, longer=way.longer, u=way.u)
+    return replace(
+        ground,
+        distance_m=np.concatenate(([0.0], np.cumsum(step))),
+        u_distance=way.u,
+        findings=(*ground.findings, told),
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,7 +195,8 @@ def _from_recorded(
         dropped["impossible_acceleration"] = int((~smooth).sum())
         fixes = fixes.only(smooth)
     speed = fixes.recorded * factor
-    return _finished(
+    east, north = east[has_speed][smooth], north[has_speed][smooth]
+    ground = _finished(
         fixes,
         speed,
         u_speed_mps=min(_scatter(fixes.time, fixes.piece, speed), 3 * RECORDED_U_MPS),
@@ -177,8 +204,9 @@ def _from_recorded(
         local_fit=None,
         dropped=dropped,
         findings=findings,
-        rounded=_rounding(fixes, speed, east[has_speed][smooth], north[has_speed][smooth]),
+        rounded=_rounding(fixes, speed, east, north),
     )
+    return _along(ground, east, north)
 
 
 def _from_positions(fixes: _Fixes, east: FloatArray, north: FloatArray, dropped: dict[str, int]) -> GroundSpeed:
@@ -249,12 +277,13 @@ def _unit_of_recorded(fixes: _Fixes, east: FloatArray, north: FloatArray, source
         return 1.0, [Finding("speed_unit_unchecked")]
     unit = min(SPEED_UNIT_MPS, key=lambda unit: abs(ratio * SPEED_UNIT_MPS[unit] - 1))
     factor = SPEED_UNIT_MPS[unit]
-    if abs(ratio * factor - 1) > UNIT_TOLERANCE:
+    sparse = fixes.interval >= SPARSE_FROM_S  # then corners between the fixes are in the ratio as well
+    if abs(ratio * factor - 1) > (SPARSE_UNIT_TOLERANCE if sparse else UNIT_TOLERANCE):
         raise FitError("speed_unit_unexplained", source=source, ratio=ratio)
     findings = []
     if unit != "m/s":
         findings.append(Finding("speed_unit_found", ratio=ratio, unit=unit))
-    if abs(ratio * factor - 1) > SPEED_DISAGREES:
+    if abs(ratio * factor - 1) > SPEED_DISAGREES and not sparse:
         findings.append(Finding(SPEED_AGAINST_POSITIONS, ratio=ratio * factor))
     return factor, findings
 

@@ -73,7 +73,9 @@ def odometer_factor(
         return None
     spread = float(np.sum(weight * away**2))
     factor = float(np.sum(weight * away * risen)) / spread
-    return OdometerFactor(factor, float(np.hypot(1 / np.sqrt(spread), TRACK_LENGTH_U)), use[~right])
+    return OdometerFactor(
+        factor, float(np.linalg.norm([1 / np.sqrt(spread), TRACK_LENGTH_U, factor * ground.u_distance])), use[~right]
+    )
 
 
 def _stretches(distance: FloatArray, shown: FloatArray, piece: IntArray, resolution_m: float) -> IntArray:

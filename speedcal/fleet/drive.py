@@ -199,6 +199,7 @@ def _kept(track: Track, readings: Readings, calibration: Calibration) -> Outcome
         "reasons": [_finding(f) for f in calibration.trust.reasons],
         "findings": [_finding(f) for f in calibration.findings],
         "odometer": [odometer.value, odometer.low, odometer.high] if odometer else None,
+        "u_way": next((f.values["u"] for f in calibration.findings if f.code == "distance_between_fixes"), 0.0),
         "scatter_mps": calibration.scatter_mps,
         "reference_mps": calibration.reference_speed_mps,
         "speed_source": calibration.speed_source,

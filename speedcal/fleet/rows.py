@@ -227,7 +227,9 @@ class _Vehicle:
 
         now = self.course.last(len(self.outcomes))
         pooled = pool([self.calibrations[i] for i in now])
-        factor = _together(self.value[list(now)], self.u[list(now)])
+        of_each = np.array([self.outcomes[i]["u_way"] for i in now])
+        none = np.zeros(len(now))
+        factor = _together(self.value[list(now)], self.u[list(now)], of_each if self.by_odometer else none)
         odometer = factor if self.by_odometer else self._odometer(now)
         judged, error, p_value = self._judged(pooled, factor)
         findings = self._findings(pooled, len(refused), twice)
@@ -251,7 +253,8 @@ class _Vehicle:
         if not known:
             return None
         value = np.array([factor.value for factor in known])
-        return _together(value, np.array([factor.half_width / 1.96 for factor in known]) / value)
+        shared = np.array([self.outcomes[i]["u_way"] for i in now if self.calibrations[i].odometer_factor])
+        return _together(value, np.array([factor.half_width / 1.96 for factor in known]) / value, shared)
 
     def _judged(self, pooled: Calibration, factor: Interval) -> tuple[JudgedBy, Interval | None, float | None]:
         """Return what it is judged by, how far that is off, and the chance of that in a vehicle that is right."""
@@ -313,15 +316,19 @@ class _Vehicle:
         return tuple(found)
 
 
-def _together(value: FloatArray, u: FloatArray) -> Interval:
+def _together(value: FloatArray, u: FloatArray, shared: FloatArray) -> Interval:
     """Return the weighted mean of factors with its 95 % interval.
 
-    The state of the tires on another day adds to each; drives that disagree widen it by the Birge ratio.
+    The state of the tires on another day adds to each; drives that disagree widen it by the Birge ratio. What the roads
+    between fixes add is in ``u`` and the same in every drive, so that no number of drives makes it smaller.
     """
-    u = np.hypot(u, TIRE_STATE_U) * value
-    mean = float(np.average(value, weights=u**-2))
-    spread = float(np.sum(((value - mean) / u) ** 2)) / max(len(value) - 1, 1)
-    return Interval.around(mean, 1.96 * float(np.sqrt(max(spread, 1.0) / np.sum(u**-2))))
+    own = np.hypot(np.sqrt(np.maximum(u**2 - shared**2, 0.0)), TIRE_STATE_U) * value
+    weight = (own**2 + (shared * value) ** 2) ** -1
+    weight /= weight.sum()
+    mean = float(weight @ value)
+    spread = float(np.sum(((value - mean) / own) ** 2)) / max(len(value) - 1, 1)
+    variance = max(spread, 1.0) * float(weight**2 @ own**2) + float(weight @ shared * mean) ** 2
+    return Interval.around(mean, 1.96 * float(np.sqrt(variance)))
 
 
 def _chance(factor: Interval, band: tuple[float, float]) -> float:

@@ -133,7 +133,7 @@ def _text_pieces(path: str, column: str | None) -> Iterator[tuple[list[str], Ite
         path,
         sep=delimiter,
         header=None,
-        names=range(len(header)),
+        names=[str(i) for i in range(len(header))],
         skiprows=line,
         dtype=str,
         keep_default_na=False,
@@ -142,7 +142,7 @@ def _text_pieces(path: str, column: str | None) -> Iterator[tuple[list[str], Ite
         comment="#",
     )
     for piece in pieces:
-        names = piece.pop(index).tolist()
+        names = piece.pop(str(index)).tolist()
         yield _without(header, index), zip(names, piece.to_numpy().tolist(), strict=True)
 
 

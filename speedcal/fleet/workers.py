@@ -135,7 +135,7 @@ def _on_cluster(client: Client, batches: Iterator[list[DriveFiles]], unit: Displ
     """Keep every worker busy and no more in line than needed; a batch that kills workers is taken apart."""
     _, distributed = _dask()
     at_work: dict[Any, list[DriveFiles]] = {}
-    ready = distributed.as_completed(with_results=False, raise_errors=False)
+    ready = distributed.as_completed(loop=client.loop, raise_errors=False)
 
     def hand_out(batch: list[DriveFiles]) -> None:
         sent = [files.packed() for files in batch]

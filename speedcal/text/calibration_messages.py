@@ -128,6 +128,8 @@ FINDINGS: dict[str, Template] = {
     "off. Export the track without its speed column to use the positions.",
     "no_heights": "The track has no heights. On level roads that does not matter; in hills the vehicle was faster than "
     "the receiver says, by 0.05 % at grades of 3 % and 0.3 % at 8 %. Record heights too.",
+    "distance_between_fixes": "One fix in {interval_s:.0f} s: the distance was taken along the positions and made "
+    "longer by {longer:percent1} for the corners cut between them, give or take {u:percent1} (standard).",
     "track_left_out": lambda values: f"Left out of the track: {_counts(values)}.",
     "readings_left_out": lambda values: f"Left out of the readings: {_counts(values)}.",
     "odometer_left_out": _odometer_left_out,
