@@ -68,8 +68,9 @@ def command(
             raise click.UsageError("checks carry no clock: --zone and --clock-offset need TRACK and READINGS")
         result = _from_checks(track, unit, column, session)
     else:
+        drive = read_track(track, session=session)
         shown = _readings(readings, unit, column=column, zone=zone, session=session)
-        result = _from_drive(read_track(track, session=session), shown, unit, clock_offset)
+        result = _from_drive(drive, shown, unit, clock_offset)
     emit(result, as_json, f"{result}\n\n{budget_text(result)}" if budget else str(result))
 
 

@@ -16,6 +16,8 @@ from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 if TYPE_CHECKING:
     from speedcal.logs.inspection import Inspection
 
+_NO_UNIT = frozenset({"column_without_unit", "no_speed_unit"})
+
 
 @click.command()
 @click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path(path_type=Path))
@@ -45,7 +47,6 @@ def command(
       speedcal inspect drive.gpx readings.csv
       speedcal inspect log.csv --column "Vehicle speed (km/h)" --plot
     """
-    from speedcal.logs.inspection import inspect_file
     from speedcal.text.inspection import column_lines, render
 
     shown = cast(DisplayUnit | None, unit)
@@ -53,7 +54,7 @@ def command(
     for file in files:
         try:
             with waiting(f"reading {file.name}"):
-                results.append(inspect_file(file, unit=reading_unit, column=column, zone=zone, session=session))
+                results.append(_inspected(file, unit, unit=reading_unit, column=column, zone=zone, session=session))
         except SpeedcalError as error:
             refusals.append(error)
     if as_json:
@@ -72,6 +73,20 @@ def command(
                 click.echo("\n".join(lines), err=True)
     if refusals:
         raise click.exceptions.Exit(2)
+
+
+def _inspected(file: Path, answer: str | None, **options: str | None) -> Inspection:
+    """Inspect a file; the unit of the answer is that of the readings where the file names none, as for calibrate."""
+    from speedcal.logs.inspection import inspect_file
+
+    try:
+        found = inspect_file(file, **options)
+    except SpeedcalError as error:
+        if answer is None or error.code not in _NO_UNIT:
+            raise
+        return inspect_file(file, **{**options, "unit": answer})
+    lacks = any(error.code in _NO_UNIT for error in found.refused)
+    return inspect_file(file, **{**options, "unit": answer}) if lacks and answer is not None else found
 
 
 def _printable(plot: str) -> str:

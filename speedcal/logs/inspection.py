@@ -104,14 +104,19 @@ def inspect_file(
         _attempt(lambda: _as_track(replace(source, error=TrackFormatError), log, request)),
         _attempt(lambda: _as_readings(source, log, request)),
     )
+    placed = {"latitude", "longitude"} <= {found.role for found in columns}
     either = log.readings is not None and log.id not in {"gpx", "fit"}
     if track is None and readings is None:
-        reasons = [no_readings, no_track] if either else [no_track, no_readings]
+        reasons = [no_readings, no_track] if either and not placed else [no_track, no_readings]
         error = next(error for error in reasons if error is not None)
         if columns:
             error.values |= {"table": [found.to_dict() for found in columns], "header_line": header_line}
         raise error
-    refused = (no_readings,) if either and no_readings is not None and track is not None else ()
+    refused: tuple[SpeedcalError, ...] = ()
+    if either and track is not None and no_readings is not None:
+        refused = (no_readings,)
+    elif placed and no_track is not None:
+        refused = (no_track,)
     kinds = tuple(dict.fromkeys(found.kind for found in (track, readings) if found is not None))
     return Inspection(source.name, kinds, track, readings, refused, columns, header_line)
 

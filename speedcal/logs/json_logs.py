@@ -91,13 +91,30 @@ def _lists(value: Any, path: tuple[str, ...], depth: int) -> Iterator[_Named]:
         else:
             yield from inner
     elif isinstance(value, Mapping):
-        lists = {key: item for key, item in value.items() if isinstance(item, list) and len(item) >= _FEWEST}
-        plain = all(not isinstance(part, (list, Mapping)) for item in lists.values() for part in item[:3])
-        if len(lists) > 1 and len({len(item) for item in lists.values()}) == 1 and plain:
-            yield path, [dict(zip(lists, parts, strict=True)) for parts in zip(*lists.values(), strict=True)]
+        turned = _turned(value)
+        if turned:
+            yield path, turned
             return
         for key, item in value.items():
             yield from _lists(item, (*path, str(key)[:60]), depth + 1)
+
+
+def _turned(value: Mapping[str, Any]) -> list[Mapping[str, Any]]:
+    """Return the records of an object that holds a list, or numbered values, for each quantity, or names and rows."""
+    lists = {key: item for key, item in value.items() if isinstance(item, list) and len(item) >= _FEWEST}
+    plain = all(not isinstance(part, (list, Mapping)) for item in lists.values() for part in item[:3])
+    if len(lists) > 1 and len({len(item) for item in lists.values()}) == 1 and plain:
+        return [dict(zip(lists, parts, strict=True)) for parts in zip(*lists.values(), strict=True)]
+    for names in lists.values():
+        if all(isinstance(name, str) for name in names):
+            for rows in lists.values():
+                if all(isinstance(row, list) and len(row) == len(names) for row in rows):
+                    return [dict(zip(names, row, strict=True)) for row in rows]
+    columns = {key: item for key, item in value.items() if isinstance(item, Mapping)}
+    keys = list(next(iter(columns.values()), ()))
+    if len(columns) == len(value) > 1 and len(keys) >= _LOOKED_AT and all(list(c) == keys for c in columns.values()):
+        return [{name: column[key] for name, column in columns.items()} for key in keys]
+    return []
 
 
 def _title(item: Any, index: int) -> str:
@@ -179,7 +196,7 @@ def _text(value: Any) -> str:
 
 def _table(source: Source, rows: Rows, *, for_track: bool) -> Table:
     if len(rows.cells) <= 1:
-        source.fail("no_table")
+        source.fail("no_list_of_records")
     table = long_table(rows, for_track=for_track)
     return table or Table(rows.cells[0], rows.cells[1:], rows.line[1:], ",", 0)
 

@@ -9,11 +9,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from speedcal.errors import Problem, raise_problems
+from speedcal.errors import Problem
 from speedcal.logs.clock_times import UnclearTimesError
 from speedcal.logs.formats import Request
 from speedcal.logs.headers import normal, speed_unit_in
-from speedcal.logs.readings import Readings, Shown, Stamps, build_readings
+from speedcal.logs.readings import Readings, Shown, Stamps, build_readings, refuse_problems
 from speedcal.logs.source import Source
 from speedcal.logs.timestamps import parse_stamps
 from speedcal.units import SPEED_UNIT_MPS, SpeedUnit
@@ -240,7 +240,7 @@ def _unit(source: Source, notes: _Notes, request: Request) -> SpeedUnit:
     if request.unit is not None:
         units.setdefault(request.unit, 0)
     if not units and notes.problems:
-        raise_problems(notes.problems, source=source.name, kind=source.error)
+        refuse_problems(source, notes.problems, len(notes.speeds))
     if not units:
         source.fail("no_speed_unit")
     if len(units) > 1:

@@ -136,16 +136,7 @@ def build_readings(source: Source, kind: str, shown: Shown) -> Readings:
     problems = shown.problems + [at_line(problem, int(line[i])) for i, problem in stamps.problems]
     for i in np.flatnonzero((speed_mps < 0) | (speed_mps > limits.FASTEST_MPS)):
         problems.append(Problem("impossible_speed", line=int(line[i]), speed_mps=float(speed_mps[i]), unit=shown.unit))
-    if len(problems) > max(_MOST_LISTED, _MOST_BAD * len(line)):
-        source.fail(
-            "most_rows_unreadable",
-            line=problems[0].line,
-            column=shown.column,
-            count=len(problems),
-            problems=problems[:1],
-        )
-    if problems:
-        raise_problems(sorted(problems, key=lambda item: item.line or 0), source=source.name, kind=source.error)
+    refuse_problems(source, problems, len(line), column=shown.column)
 
     odometer = np.full(len(line), np.nan) if shown.odometer_m is None else shown.odometer_m
     dropped, findings = Counter(shown.dropped), [*shown.findings, *stamps.findings]
@@ -185,6 +176,15 @@ def build_readings(source: Source, kind: str, shown: Shown) -> Readings:
         read_from=source.said("read_from"),  # type: ignore[arg-type]
         rounding=source.said("rounding"),  # type: ignore[arg-type]
     )
+
+
+def refuse_problems(source: Source, problems: Sequence[Problem], rows: int, *, column: str = "") -> None:
+    """Raise what is wrong with lines, if anything is; where it is most of the lines, the first stands for all."""
+    if len(problems) > max(_MOST_LISTED, _MOST_BAD * rows):
+        first = min(problems, key=lambda item: item.line or 0)
+        source.fail("most_rows_unreadable", line=first.line, column=column, count=len(problems), problems=[first])
+    if problems:
+        raise_problems(sorted(problems, key=lambda item: item.line or 0), source=source.name, kind=source.error)
 
 
 def _stated(values: FloatArray | None, keep: BoolArray) -> FloatArray | None:

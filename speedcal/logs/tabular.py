@@ -132,7 +132,7 @@ def _find_table(rows: Rows) -> Table | None:
     what stands under a name is joined to it, so that equal names are told apart. Titles and settings above are
     skipped; the same header once more (a logger that was restarted) is no row.
     """
-    width = _usual_width(rows.cells)
+    width = usual_width(rows.cells)
     near = range(1, min(len(rows.cells), _HEADER_WITHIN))
     starts = [i for i in near if _is_data(rows.cells[i]) and _is_words(rows.cells[i - 1])]
     as_wide = (i for i in starts if len(rows.cells[i]) == width and (_filled(rows.cells[i]) > 1 or width < 3))
@@ -155,7 +155,7 @@ def _find_table(rows: Rows) -> Table | None:
     above = [
         line
         for line, cells in zip(rows.line[:top], rows.cells[:top], strict=True)
-        if len(cells) == width and _is_all_data(cells)
+        if len(cells) == width and is_all_data(cells)
     ]
     return Table(
         header,
@@ -168,7 +168,7 @@ def _find_table(rows: Rows) -> Table | None:
     )
 
 
-def _usual_width(cells: list[list[str]]) -> int:
+def usual_width(cells: list[list[str]]) -> int:
     """Return how many cells most rows of the file have, by rows from its middle."""
     middle = max(len(cells) // 2 - _LOOKED_AT, 0)
     counts = Counter(len(row) for row in cells[middle : middle + 2 * _LOOKED_AT])
@@ -192,7 +192,8 @@ def _is_data(row: list[str]) -> bool:
     return any(_is_datum(cell) for cell in row)
 
 
-def _is_all_data(row: list[str]) -> bool:
+def is_all_data(row: list[str]) -> bool:
+    """Tell whether a row holds numbers and times and nothing else, several of them."""
     filled = [cell for cell in row if cell]
     return len(filled) > 1 and all(_is_datum(cell) for cell in filled)
 

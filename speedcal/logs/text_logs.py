@@ -13,11 +13,12 @@ from speedcal.logs.readings import Readings
 from speedcal.logs.source import Source
 from speedcal.logs.table_readings import read_table
 from speedcal.logs.table_tracks import read_table_track
-from speedcal.logs.tabular import Table, find_table, split_rows
+from speedcal.logs.tabular import Rows, Table, find_table, is_all_data, split_rows, usual_width
 from speedcal.logs.track import Track
 
 _MOST_IN_NOTES = 3
 """Cells of a line of notes at most: a time, a reading, a remark."""
+_FEWEST_ROWS = 5
 _KINDS = {"\t": "table_tabs", ";": "table_semicolons", ",": "table_commas", "|": "table_bars", "": "table"}
 
 
@@ -29,7 +30,17 @@ def _read_readings(source: Source, request: Request) -> Readings:
     table = find_table(rows)
     if table is not None and (request.column is not None or _is_readings(table)):
         return read_table(source, table, request, kind=_KINDS[rows.delimiter])
+    if table is None:
+        _ask_for_header(source, rows)
     return read_notes(source, rows.text, request)
+
+
+def _ask_for_header(source: Source, rows: Rows) -> None:
+    """Refuse rows of numbers in more columns than notes have, and no names above them."""
+    width = usual_width(rows.cells)
+    alike = [cells for cells in rows.cells if len(cells) == width and is_all_data(cells)]
+    if width > _MOST_IN_NOTES and len(alike) >= _FEWEST_ROWS and 2 * len(alike) > len(rows.cells):
+        source.fail("no_names_above", line=rows.line[0], width=width, found=rows.text[0][1])
 
 
 def _is_readings(table: Table) -> bool:
@@ -51,6 +62,7 @@ def _read_track(source: Source, request: Request) -> Track:
         return read_table_track(source, long, request, kind="track_table_long")
     table = find_table(rows)
     if table is None:
+        _ask_for_header(source, rows)
         source.fail("no_table")
     return read_table_track(source, table, request, kind=f"track_{_KINDS[rows.delimiter]}")
 

@@ -131,8 +131,7 @@ def _decimals_lost(values: Values) -> str:
 
 def _most_rows(values: Values) -> str:
     column = f" of column {quoted(values['column'])}" if values["column"] else ""
-    first = values["problems"][0]
-    return f"{counted(values['count'], 'line')}{column} cannot be read; the first, line {first.line}: {first.text}"
+    return f"{counted(values['count'], 'line')}{column} cannot be read, the first of them"
 
 
 REFUSALS: dict[str, tuple[Template, Template]] = {
@@ -199,6 +198,14 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "no_table": (
         "the text holds no table with a header row, and no other kind of track",
         "Give GPX, NMEA, FIT, TCX, KML or a table with columns time, latitude and longitude",
+    ),
+    "no_names_above": (
+        "no line names the {width} columns; the first line is {found:quoted}",
+        "Put names above them, such as 'time,latitude,longitude,gps speed m/s,vehicle speed km/h'",
+    ),
+    "no_list_of_records": (
+        "the JSON holds no list of measurements",
+        'Give objects with a time each, such as {{"time": ..., "vehicle speed km/h": ...}}, in a list or one a line',
     ),
     "no_table_in_sheet": (
         "no sheet holds a header row above data",
@@ -292,7 +299,11 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "most_rows_unreadable": (
         _most_rows,
-        "Look with 'speedcal inspect' at what each column was taken for, and name the right one with {--column}",
+        lambda values: (
+            fill("Name the right column with {--column}; 'speedcal inspect' says what each was taken for", values)
+            if values["column"]
+            else ""
+        ),
     ),
     "nothing_left_of_drive": (
         "nothing is left of the drive farther than {cut_m:g} m from its ends",

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 
+from speedcal.errors import TrackFormatError
 from speedcal.logs.inspection import Inspection, readings_facts, track_facts
 from speedcal.logs.readings import Readings
 from speedcal.logs.track import Track
 from speedcal.text.file_messages import left_out
 from speedcal.text.messages import label
+from speedcal.text.numbers import short
 from speedcal.units import KMH_MPS, LENGTH_UNIT_M, SPEED_UNIT_MPS, DisplayUnit
 
 _CLOCKS = {
@@ -53,25 +56,29 @@ def render(found: Inspection, unit: DisplayUnit | None = None) -> str:
         lines += _track_lines(found.track, unit or "km/h")
     if found.readings is not None:
         lines += _readings_lines(found.readings, unit)
-    lines += [f"  not usable as readings: {error}" for error in found.refused]
+    lines += [
+        f"  not usable as {'a track' if isinstance(error, TrackFormatError) else 'readings'}: {error}"
+        for error in found.refused
+    ]
     if found.refused and found.columns:
         lines += column_lines([column.to_dict() for column in found.columns], found.header_line)
     return "\n".join(lines)
 
 
 def column_lines(columns: list[Mapping[str, Any]], header_line: int | None) -> list[str]:
-    """Return what each column of a table was taken for; those that say nothing stand together."""
-    lines = [f"  header in line {header_line}; its columns were taken for"]
+    """Return what each column of a table was taken for, in a few lines; those that say nothing stand together."""
+    taken = []
     for column in columns:
         if column["role"]:
-            what = " ".join(
-                filter(
-                    None, [_ROLES.get(column["role"], column["role"]), _ORIGINS.get(column["origin"], column["origin"])]
-                )
-            )
-            lines.append(f"    {column['name']!r}: {what}" + (f", {column['unit']}" if column["unit"] else ""))
+            origin = _ORIGINS.get(column["origin"], column["origin"])
+            what = " ".join(filter(None, [_ROLES.get(column["role"], column["role"]), origin]))
+            taken.append(f"{column['name']!r} for {what}" + (f" in {column['unit']}" if column["unit"] else ""))
     silent = [repr(column["name"]) for column in columns if not column["role"]]
-    return lines + ([f"    nothing that is used: {', '.join(silent)}"] if silent else [])
+    text = f"the header is line {header_line}; " + (
+        f"taken: {', '.join(taken)}" if taken else "no column was understood"
+    )
+    text += f"; not used: {', '.join(silent)}" if silent else ""
+    return textwrap.wrap(text, 110, initial_indent="  ", subsequent_indent="    ")
 
 
 def _track_lines(track: Track, unit: DisplayUnit) -> list[str]:
@@ -80,7 +87,7 @@ def _track_lines(track: Track, unit: DisplayUnit) -> list[str]:
     speed = f"recorded with {facts['with_speed']} of {len(track)} fixes"
     if facts["speed_mps"] is not None:
         low, high = facts["speed_mps"]
-        speed += f", {low / factor:.1f} to {high / factor:.1f} {unit}"
+        speed += f", {short(low / factor, 1)} to {short(high / factor, 1)} {unit}"
     if facts["speed_source"] == "positions":
         speed = "from positions" if facts["speed_mps"] is None else f"from positions ({speed})"
     every = f"one every {facts['interval_s']:g} s"
