@@ -64,6 +64,9 @@ class JobContents:
     shop: str = ""
     customer: str = ""
     note: str = ""
+    """What the report says for the customer."""
+    shop_note: str = ""
+    """What only the shop sees; it stands on no report."""
     vehicle: Vehicle | None = None
     before: tuple[Drive, ...] = ()
     after: tuple[Drive, ...] = ()

@@ -67,6 +67,10 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         lambda values: f"somebody changed this drive while you were at it{_listed(values['changes'])}",
         "Nothing of yours is saved yet. Send it again to put it in place of that; choose files again first",
     ),
+    "job_changed_meanwhile": (
+        "somebody saved this job at the same moment, nothing of yours was kept",
+        "Go back: your browser still has what you typed; load the job in another tab to see what changed",
+    ),
     "job_closed": ("the job is closed", "The shop can open it again"),
     "job_deleted": ("the job was deleted meanwhile, nothing was kept", "Ask the shop"),
     # what is not there
@@ -241,10 +245,12 @@ PARTS = {
     "readings": "readings",
     "unit": "unit of the dial",
     "column": "column of the speed",
+    "session": "vehicle or session",
     "zone": "time zone of the readings",
     "clock_offset_s": "clock offset",
 }
 """How a person calls what a drive is made of."""
+SESSION_OVER = "You were signed out meanwhile. Sign in, and go on with what you typed."
 WRONG_PASSCODE = "That is not the passcode of this shop."
 CHOICES = {
     "no_rule": "no tolerance yet",

@@ -18,12 +18,21 @@ from starlette.routing import BaseRoute, Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from speedcal.text.page_messages import HEALTH
-from speedcal.web import drives, importing, removal, results, shop
+from speedcal.web import drives, importing, job_form, removal, results, shop
 from speedcal.web.admission import Uploads
 from speedcal.web.answers import RefusedError, wants_json
 from speedcal.web.auth import Auth, load_key
 from speedcal.web.context import Context, Door, Services, View, endpoint
-from speedcal.web.doors import customer_view, must_be_shop, owner_view, shop_view, sign_in, sign_in_page, sign_out
+from speedcal.web.doors import (
+    customer_view,
+    must_be_shop,
+    owner_view,
+    shop_view,
+    sign_in,
+    sign_in_and_go_on,
+    sign_in_page,
+    sign_out,
+)
 from speedcal.web.guard import Guard
 from speedcal.web.health import Health
 from speedcal.web.originals import Originals
@@ -126,8 +135,8 @@ def _routes() -> list[BaseRoute]:
         Route("/sign-in", endpoint(sign_in), methods=["POST"]),
         Route("/sign-out", endpoint(sign_out), methods=["POST"]),
         Route("/jobs", _shop(shop.jobs_page)),
-        Route("/jobs/new", _shop(shop.new_job_page)),
-        Route("/jobs/new", _shop(shop.save_job), methods=["POST"]),
+        Route("/jobs/new", _shop(job_form.new_job_page)),
+        Route("/jobs/new", _shop(job_form.save_job), methods=["POST"]),
         Route("/import", _shop(importing.import_page)),
         Route("/import", _shop(importing.import_job, upload=True), methods=["POST"]),
         *_shop_job_routes("/jobs/{job}"),
@@ -144,13 +153,13 @@ def _routes() -> list[BaseRoute]:
 def _shop_job_routes(base: str) -> list[BaseRoute]:
     pages: list[tuple[str, Viewer]] = [
         ("", shop.job_page),
-        ("/edit", shop.edit_job_page),
+        ("/edit", job_form.edit_job_page),
         ("/delete", shop.delete_page),
         ("/export.zip", shop.export_job),
         ("/road-test.pdf", shop.sheet),
     ]
     forms: list[tuple[str, Viewer]] = [
-        ("/edit", shop.save_job),
+        ("/edit", job_form.save_job),
         ("/close", shop.close_job),
         ("/again", shop.analyse_again),
         ("/delete", shop.delete_job),
@@ -183,7 +192,7 @@ def _drive_routes(base: str, door: Door, role: str) -> list[BaseRoute]:
 
 
 def _shop(handler: Callable[[Context], Response], *, upload: bool = False) -> Callable[[Request], object]:
-    return endpoint(handler, upload=upload, door=must_be_shop)
+    return endpoint(handler, upload=upload, door=must_be_shop, away=sign_in_and_go_on)
 
 
 def _seen(handler: Viewer, door: Door, *, upload: bool = False, wait: bool = False) -> Callable[[Request], object]:
@@ -193,7 +202,7 @@ def _seen(handler: Viewer, door: Door, *, upload: bool = False, wait: bool = Fal
         return handler(context, context.view)
 
     through.__name__ = handler.__name__
-    return endpoint(through, upload=upload, wait=drives.settle if wait else None, door=door)
+    return endpoint(through, upload=upload, wait=drives.settle if wait else None, door=door, away=sign_in_and_go_on)
 
 
 def new_drive(context: Context, view: View) -> Response:

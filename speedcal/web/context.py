@@ -21,7 +21,7 @@ from starlette.types import Message
 from speedcal.errors import SpeedcalError
 from speedcal.text.page_messages import UNNAMED
 from speedcal.web.admission import Upload, Uploads
-from speedcal.web.answers import RefusedError, busy, environment
+from speedcal.web.answers import RefusedError, busy, environment, wants_json
 from speedcal.web.auth import Auth, TooManyAttemptsError
 from speedcal.web.health import Health
 from speedcal.web.originals import NoRoomError, Originals
@@ -126,7 +126,12 @@ Waiter = Callable[[Context], Awaitable[None]]
 
 
 def endpoint(
-    handler: Handler, *, upload: bool = False, wait: Waiter | None = None, door: Door | None = None
+    handler: Handler,
+    *,
+    upload: bool = False,
+    wait: Waiter | None = None,
+    door: Door | None = None,
+    away: Handler | None = None,
 ) -> Callable[[Request], Any]:
     """Return a handler as the router wants it: form read within the limits, work done off the event loop.
 
@@ -140,6 +145,8 @@ def endpoint(
         Awaited before a page is made, so that an answer which is about to come is already in it.
     door
         Asked before the body of a request is taken in; returns what the page shows, or the answer that sends away.
+    away
+        Answers a form whose sender has to sign in first; nothing typed is lost.
     """
 
     async def serve(request: Request) -> Response:
@@ -155,6 +162,10 @@ def endpoint(
             if wait is not None:
                 await wait(context)
             return await run_in_threadpool(handler, context)
+        except RefusedError as error:
+            if away is None or not _waits_for_passcode(context, error):
+                raise
+            return await _with_form(context, away, upload=upload, most=context.limits.form_bytes)
         except SpeedcalError as error:
             raise RefusedError.of(error) from error
         except TooManyAttemptsError as error:
@@ -169,14 +180,20 @@ def endpoint(
     return serve
 
 
+def _waits_for_passcode(context: Context, error: RefusedError) -> bool:
+    """Tell whether a person sent a form and only has to sign in first."""
+    request = context.request
+    return error.status == 401 and request.method == "POST" and not wants_json(request.scope) and not context.form
+
+
 def _seen_as(view: Any) -> dict[str, str]:
     """Return what the log says of who asked for what."""
     return {"job": view.job.id, "role": view.role} if isinstance(view, View) else {"role": "shop"}
 
 
-async def _with_form(context: Context, handler: Handler, *, upload: bool) -> Response:
+async def _with_form(context: Context, handler: Handler, *, upload: bool, most: int = 0) -> Response:
     web, limits = context.web, context.limits
-    body = _Body(context.request, limits.body_bytes if upload else limits.form_bytes)
+    body = _Body(context.request, most or (limits.body_bytes if upload else limits.form_bytes))
     link = str(context.request.path_params.get("token", ""))
     held = Upload(context.address, link)
     try:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import json
+
 from starlette.responses import Response
 
-from speedcal.text.page_messages import WRONG_PASSCODE
+from speedcal.text.page_messages import SESSION_OVER, WRONG_PASSCODE
 from speedcal.web.answers import RefusedError, wants_json
 from speedcal.web.auth import Link
-from speedcal.web.context import Context, View
+from speedcal.web.context import Context, View, plain
 from speedcal.web.folder import PHASES
 from speedcal.web.proxies import network_of
 
@@ -73,8 +75,27 @@ def sign_in_page(context: Context) -> Response:
     return _sign_in(context, context.request.query_params.get("next", "/jobs"))
 
 
-def _sign_in(context: Context, then: str, problem: str = "") -> Response:
-    return context.page("sign_in.html", 401 if problem else 200, title="Sign in", then=_inside(then), problem=problem)
+def sign_in_and_go_on(context: Context) -> Response:
+    """Ask for the passcode before a form is carried out; what was typed goes along."""
+    typed = [[name, plain(value)] for name, value in context.form.multi_items() if isinstance(value, str)]
+    return _sign_in(context, context.request.url.path, SESSION_OVER, typed=json.dumps(typed, ensure_ascii=False))
+
+
+def _sign_in(context: Context, then: str, problem: str = "", *, typed: str = "") -> Response:
+    status = 401 if problem else 200
+    values = {"then": _inside(then), "problem": problem, "typed": typed}
+    return context.page("sign_in.html", status, title="Sign in", **values)
+
+
+def _carry_on(context: Context, then: str, typed: str) -> Response:
+    """Lead on; a form that waited for the passcode is shown again as it was typed."""
+    if not typed:
+        return context.go(then)
+    try:
+        fields = [(str(name), str(value)) for name, value in json.loads(typed)]
+    except ValueError:
+        return context.go(then)
+    return context.page("carry_on.html", title="Signed in", then=then, fields=fields)
 
 
 def sign_in(context: Context) -> Response:
@@ -82,12 +103,13 @@ def sign_in(context: Context) -> Response:
     then = _inside(context.text("next"))
     if not context.web.auth.has_passcode:
         return context.go(then)
+    typed = context.text("typed", most=context.limits.form_bytes)
     auth, device_cookie = context.web.auth, f"{cookie_name(context)}-device"
     device = context.request.cookies.get(device_cookie, "")
     cookie = auth.sign_in(context.text("passcode"), network_of(context.address), device)
     if cookie is None:
-        return _sign_in(context, then, WRONG_PASSCODE)
-    answer = context.go(then)
+        return _sign_in(context, then, WRONG_PASSCODE, typed=typed)
+    answer = _carry_on(context, then, typed)
     _keep_cookie(context, answer, cookie_name(context), cookie, hours=context.limits.session_hours)
     _keep_cookie(context, answer, device_cookie, auth.known_device(device), hours=24 * context.limits.device_days)
     return answer

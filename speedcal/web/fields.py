@@ -30,6 +30,8 @@ class Field:
     keys: tuple[tuple[str, str], ...] = ()
     """Keys of which one carries the value, with the unit of each; ``key`` is then a name for the form only."""
     long: bool = False
+    in_unit_of_dial: str = ""
+    """``speed`` or ``distance`` where the number is in the unit of the dial."""
 
     @property
     def id(self) -> str:
@@ -92,7 +94,13 @@ def _fields_of(table: Table, *, more: bool) -> Iterator[Field]:
             keys = tuple((k.name, k.unit) for k in table.keys.values() if k.one_of == key.one_of)
             yield Field(table.name, key.one_of, stated_by.label, key.kind, stated_by.hint, keys=keys)
         else:
-            yield Field(table.name, key.name, key.label, key.kind, key.hint, _choices(key), long=key.long)
+            yield Field(table.name, key.name, key.label, key.kind, key.hint, _choices(key), (), key.long, _of_dial(key))
+
+
+def _of_dial(key: Key) -> str:
+    if key.kind == "speeds" or key.unit == "unit of the dial":
+        return "speed"
+    return "distance" if key.unit.endswith("as the dial is marked") else ""
 
 
 def _choices(key: Key) -> tuple[tuple[str, str], ...]:
@@ -147,15 +155,15 @@ def read_form(
     for f in fields():
         table = document.setdefault(f.table, {})
         before = [table.pop(name, None) for name in (f.key, *f.names)]
-        nested = {k: v for k, v in before[0].items() if _is_nested(f, v)} if isinstance(before[0], Mapping) else {}
+        nested = _nested(f, before[0])
         text = values.get(f.id, "").strip()
         key = values.get(f"{f.id}.key", "")
         key = key if key in f.names else f.names[0]
         try:
-            if text and nested:
+            if text and f.kind == "table":
                 table[key] = {**nested, **_value(f, text, decimal)}
             elif text or nested:
-                table[key] = nested or _value(f, text, decimal)
+                table[key] = _value(f, text, decimal) if text else nested
         except _NotReadError as error:
             problems[f.id] = error.problem
     rule = document["tolerance"]
@@ -171,9 +179,11 @@ class _NotReadError(Exception):
         super().__init__(code)
 
 
-def _is_nested(f: Field, value: Any) -> bool:
-    """Tell whether a part of a table has no place in the form and stays as it came with an import."""
-    return f.kind != "table" or isinstance(value, Mapping)
+def _nested(f: Field, before: Any) -> dict[str, Any]:
+    """Return the part of a table that has no place in the form and stays as it came with an import."""
+    if not isinstance(before, Mapping) or f.kind not in ("table", "family"):
+        return {}
+    return {k: v for k, v in before.items() if f.kind == "family" or isinstance(v, Mapping)}
 
 
 def _keys_of_part(part: str) -> set[str]:

@@ -11,9 +11,9 @@ from datetime import date, time
 from pathlib import Path, PurePosixPath
 from typing import Any
 
-from speedcal.errors import JobError
+from speedcal.errors import JobError, raise_problems
 from speedcal.jobs.job_file import job_text
-from speedcal.schema import not_known, stated
+from speedcal.schema import TableReader, not_known, stated
 from speedcal.web.originals import Originals
 from speedcal.web.settings import Limits
 from speedcal.web.store import DriveRow, JobRow
@@ -157,6 +157,7 @@ def _document(folder: Path, places: Mapping[str, str]) -> dict[str, Any]:
     for name in document:
         if name not in known:
             raise JobError("unknown_table", source="job.toml", **not_known(name, known))
+    _check_shape(document)
     _take_family_in(document, folder, places)
     for phase in PHASES:
         tables = document.get(phase, [])
@@ -166,6 +167,18 @@ def _document(folder: Path, places: Mapping[str, str]) -> dict[str, Any]:
                 if isinstance(table, dict) and key in table:
                     table[key] = {"label": table[key], "file": _place(table[key], places)}
     return document
+
+
+def _check_shape(document: Mapping[str, Any]) -> None:
+    """Refuse a job file whose tables are none, or whose held speeds are no list of numbers: no form could show it."""
+    for name, table in document.items():
+        tables = table if name in PHASES and isinstance(table, list) else [table]
+        if not all(isinstance(one, Mapping) for one in tables):
+            raise JobError("table_expected", source="job.toml", found=name)
+        if name in PHASES:
+            problems = [p for one in tables for p in TableReader(one, "drive", where=name).problems]
+            if problems:
+                raise_problems(problems, source="job.toml", kind=JobError)
 
 
 def _plain(value: Any) -> Any:

@@ -15,6 +15,8 @@ from speedcal.web.typed import held_speeds, readings_table, rows_of, unit_of
 UNITS = ("mph", "km/h")
 TEXTS = ("pasted", "held", "unit", "column", "session", "zone", "offset")
 """Fields of one text in the form of a drive."""
+_OPTIONS = ("unit", "column", "session", "zone", "clock_offset_s")
+"""Keys of a drive that the form fills; what else came with an import stays."""
 _LONGEST_OFFSET_S = 1e9
 T = TypeVar("T")
 
@@ -42,7 +44,8 @@ def handed_in(context: Context, view: View, drive: DriveRow | None) -> tuple[dic
     ):
         name = values.get("track_name") or (drive.track_name if drive else "")
         values |= {"readings_name": name, "readings_digest": digest}
-    options = tried(lambda: _options(context), dict(drive.options) if drive else {})
+    kept = dict(drive.options) if drive else {}
+    options = tried(lambda: {**{k: v for k, v in kept.items() if k not in _OPTIONS}, **_options(context)}, kept)
     held = tried(lambda: held_speeds(_long(context, "held"), most=context.limits.typed_rows), None)
     typed = tried(lambda: _typed(context, options.get("unit") or view.job.unit), None)
     if typed is not None and held is not None:

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from speedcal.calibration import Calibration
     from speedcal.logs import Readings, Track
 
+_READING_OPTIONS = ("unit", "column", "session", "zone")
 PICTURE = "look.svg"
 
 
@@ -132,7 +133,7 @@ def _read_readings(task: Mapping[str, Any]) -> Readings:
     from speedcal.jobs.pipeline import held_readings
     from speedcal.logs import read_readings
 
-    options = {key: value for key, value in task["options"].items() if key != "clock_offset_s"}
+    options = {key: value for key, value in task["options"].items() if key in _READING_OPTIONS}
     if task["held"]:
         return held_readings(tuple(task["held"]), options.get("unit") or task["unit"])
     readings = read_readings(task["readings"], **options)
@@ -148,7 +149,15 @@ def _check_size(found: int, most: int, what: str, source: str) -> None:
 def _calibrate(task: Mapping[str, Any], track: Track, readings: Readings) -> Calibration:
     from speedcal.calibration import calibrate
 
-    return calibrate(track, readings, unit=task["unit"], clock_offset_s=task["options"].get("clock_offset_s"))
+    options = task["options"]
+    return calibrate(
+        track,
+        readings,
+        unit=task["unit"],
+        clock_offset_s=options.get("clock_offset_s"),
+        read_from=options.get("read_from") or readings.read_from or "square",
+        rounding=options.get("rounding") or readings.rounding or "nearest",
+    )
 
 
 def _track_facts(track: Track) -> dict[str, Any]:

@@ -2,26 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from types import MappingProxyType
-from typing import Any
-
 from starlette.background import BackgroundTask
 from starlette.responses import FileResponse, Response
 
-from speedcal.errors import Problem, SpeedcalError
 from speedcal.text import page_messages
 from speedcal.web.answers import RefusedError, attachment
 from speedcal.web.auth import ROLES
 from speedcal.web.context import Context, View
-from speedcal.web.fields import field_of, fields, groups, read_form, show_form
+from speedcal.web.fields import groups, show_form
 from speedcal.web.figures import number_in
 from speedcal.web.folder import job_files, lay_out, write_zip
+from speedcal.web.job_form import problems_of
 from speedcal.web.results import failure_of, result_of
 from speedcal.web.store import STAGES
 
 _JOBS_SHOWN = 100
-_LONGEST_NOTE = 4000
 USUAL_LIMIT = {"mph": 65, "km/h": 100}
 """Legal speed that stands in the form of the road test until somebody writes another."""
 
@@ -42,86 +37,6 @@ def jobs_page(context: Context) -> Response:
         stage=stage if stage in STAGES else "",
         stages=page_messages.STAGES,
     )
-
-
-def new_job_page(context: Context) -> Response:
-    """Show the empty form of a job; shop and unit are those of the job before."""
-    texts = {
-        "job.shop": context.web.store.fact("last shop") or "",
-        "job.unit": context.web.store.fact("last unit") or "mph",
-    }
-    return _job_form(context, None, texts)
-
-
-def edit_job_page(context: Context, view: View) -> Response:
-    """Show the form of a job."""
-    return _job_form(context, view, show_form(view.job.document))
-
-
-def _job_form(
-    context: Context, view: View | None, texts: dict[str, str], problems: Mapping[str, Problem] = MappingProxyType({})
-) -> Response:
-    shown = {f.id for f in fields()}
-    return context.page(
-        "job_form.html",
-        422 if problems else 200,
-        title="Change the job" if view else "New job",
-        role="shop",
-        base=view.base if view else "",
-        job=view.job if view else None,
-        groups=groups(),
-        texts=texts,
-        problems={name: _in_the_form(problem) for name, problem in problems.items() if name in shown},
-        others=[problem.text for name, problem in problems.items() if name not in shown],
-        action=f"{view.base}/edit" if view else "/jobs/new",
-    )
-
-
-def _in_the_form(problem: Problem) -> str:
-    """Say what is wrong with a field; which one it is, the form shows."""
-    return Problem(problem.code, **{**problem.values, "place": "form"}).text
-
-
-def save_job(context: Context, view: View | None = None) -> Response:
-    """Keep a job; what cannot be used is said above the form, which keeps what was typed."""
-    texts = {f.id: context.text(f.id, most=_LONGEST_NOTE if f.long or f.kind == "table" else None) for f in fields()}
-    texts |= {f"{f.id}.key": context.text(f"{f.id}.key") for f in fields() if f.keys}
-    document, problems = read_form(texts, view.job.document if view else {})
-    problems = problems or _problems_of(document)
-    if problems:
-        return _job_form(context, view, texts, problems)
-    store = context.web.store
-    for fact, key in (("last shop", "shop"), ("last unit", "unit")):
-        store.set_fact(fact, str(document.get("job", {}).get(key, "")))
-    if view is None:
-        return context.go(f"/jobs/{store.add_job(document)}")
-    if document != view.job.document:
-        store.change_job(view.job.id, document)
-        context.web.runner.ask_for_result(view.job.id)
-    return context.go(view.base)
-
-
-def _problems_of(document: dict[str, dict[str, Any]]) -> dict[str, Problem]:
-    """Return what the rooms that own the tables say against them, by the field it belongs to."""
-    from speedcal.conformity import load_tolerance
-    from speedcal.vehicle import Vehicle, Work
-
-    unit = document.get("job", {}).get("unit", "mph")
-    readers: dict[str, Callable[[Mapping[str, Any]], object]] = {
-        "vehicle": Vehicle.from_dict,
-        "work": Work.from_dict,
-        "tolerance": lambda table: load_tolerance(table, unit=unit),
-    }
-    problems: dict[str, Problem] = {}
-    for table, read in readers.items():
-        try:
-            if table in document:
-                read(document[table])
-        except SpeedcalError as error:
-            for problem in error.problems or (Problem(error.code, **error.values),):
-                place = field_of(str(problem.values.get("table", table)), str(problem.values.get("key", "")))
-                problems.setdefault(place, problem)
-    return problems
 
 
 def job_page(context: Context, view: View) -> Response:
@@ -150,6 +65,7 @@ def job_page(context: Context, view: View) -> Response:
         failure=failure_of(context, view),
         links=links,
         texts=show_form(job.document),
+        problems=[(name, problem.text) for name, problem in problems_of(job.document).items()],
         groups=groups(),
         limits=context.limits,
         usual_limit=USUAL_LIMIT[job.unit],

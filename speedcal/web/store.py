@@ -51,7 +51,8 @@ class JobRow:
     @property
     def unit(self) -> str:
         """Unit for people, mph where the job does not say."""
-        return str(self.get("job", "unit") or "mph")
+        unit = self.get("job", "unit")
+        return unit if unit in ("mph", "km/h") else "mph"
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,6 +182,15 @@ class Store:
                 .values(updated=time.time(), revision=jobs.c.revision + 1, **_document_columns(document))
             )
         return bool(changed.rowcount)
+
+    def pin_units(self, job_id: str, unit: str) -> None:
+        """Write down the unit that held speeds were read in where a drive does not say: that of the job until now."""
+        for drive in (*self.drives(job_id), *self.drives(job_id, removed=True)):
+            if drive.held and "unit" not in drive.options:
+                options = json.dumps({**drive.options, "unit": unit})
+                same = sa.and_(schema.drives.c.id == drive.id, schema.drives.c.version == drive.version)
+                with self.writing() as connection:
+                    connection.execute(schema.drives.update().where(same).values(options=options))
 
     def close_job(self, job_id: str, *, closed: bool) -> None:
         """Close a job or open it again."""
@@ -378,7 +388,7 @@ def _begin_sqlite(connection: sa.Connection) -> None:
 
 def _document_columns(document: Mapping[str, Any]) -> dict[str, str]:
     head, vehicle = document.get("job", {}), document.get("vehicle", {})
-    words = [head.get("number"), head.get("customer"), head.get("note"), vehicle.get("label")]
+    words = [head.get("number"), head.get("customer"), head.get("note"), head.get("shop_note"), vehicle.get("label")]
     search = " ".join(str(word) for word in words if word).casefold()
     return {"document": json.dumps(document, ensure_ascii=False), "search": search}
 

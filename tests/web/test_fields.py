@@ -96,6 +96,42 @@ def test_a_comma_that_may_mean_a_thousand_is_asked_about() -> None:
     assert read_form({"vehicle.transfer_ratio": "0,975"}, {})[0]["vehicle"] == {"transfer_ratio": 0.975}
 
 
+@pytest.mark.parametrize(
+    ("other", "text", "number"),
+    [
+        ("2,5", "1,000", 1),
+        ("2.5", "1,000", 1000),
+        ("2,5", "1.000", 1000),
+        ("2.5", "1.000", 1),
+        ("", "1.000", 1),
+        ("", "1,234,567", 1234567),
+        ("", "1.234,5", 1234.5),
+        ("", "1,234.5", 1234.5),
+        ("", "84 210", 84210),
+        ("", "84'210.5", 84210.5),
+    ],
+)
+def test_another_number_of_the_form_tells_what_a_separator_means(other: str, text: str, number: float) -> None:
+    """Whoever writes 2,5 means one by 1,000 and a thousand by 1.000; groups that can mean one thing are read so."""
+    sent, problems = read_form({"vehicle.tread_mm": other, "vehicle.expects": text}, {})
+    assert problems == {}
+    assert sent["vehicle"]["turns_per_mile"] == number
+
+
+@pytest.mark.parametrize("text", ["1,23,4", "1.2.3", "1,234.567,8", "12,34,567", "84 21", "1 2", "nan", "0x10", "1e3"])
+def test_what_groups_in_no_way_is_no_number(text: str) -> None:
+    """It is asked about, never guessed."""
+    assert read_form({"vehicle.expects": text}, {})[1]["vehicle.expects"].code == "not_a_number"
+
+
+def test_a_bad_table_of_an_import_can_be_mended_in_the_form() -> None:
+    """A table where a text should be gives way to what is typed, or goes; a gear family of one's own stays."""
+    tables = {"vehicle": {"label": {"a": 1}, "gear_family": {"name": "mine"}}}
+    assert read_form({**show_form(tables)}, tables)[0] == {"vehicle": {"gear_family": {"name": "mine"}}}
+    sent, _ = read_form({"vehicle.label": "Truck", "vehicle.gear_family": "indexed housing"}, tables)
+    assert sent == {"vehicle": {"label": "Truck", "gear_family": "indexed housing"}}
+
+
 def test_one_of_several_keys_is_filled() -> None:
     """Changing turns per mile into pulses per km leaves one of them."""
     first, _ = read_form({"vehicle.expects": "1000", "vehicle.expects.key": "turns_per_mile"}, {})

@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from support.web_site import DEMO, Site
 
+from speedcal.web import auth
 from speedcal.web.look import look
 from speedcal.web.runner import look_task
 
@@ -222,3 +223,45 @@ def test_the_place_in_the_queue(site: Site, base: str) -> None:
     queue.claim("w")
     queue.claim("w")
     assert site.client.get(f"{base}/status.json").json()["ahead"] == 0
+
+
+def fields_of(page: str) -> list[tuple[str, str]]:
+    """Return the hidden fields of a page."""
+    return [
+        (name, unescape(value)) for name, value in re.findall(r'type="hidden" name="([^"]+)" value="([^"]*)"', page)
+    ]
+
+
+@pytest.mark.parametrize(
+    ("path", "data", "files", "kept"),
+    [
+        ("/edit", {"job.customer": 'Long typed "name"', "job.note": "two\nlines"}, None, "Long typed &#34;name&#34;"),
+        (
+            "/drives/new/before",
+            {"time": ["14:03:20", "14:04"], "speed": ["30", "<40>"]},
+            {"track": ("a.gpx", b"<gpx/>")},
+            "&lt;40&gt;",
+        ),
+    ],
+)
+def test_a_session_that_ended_costs_the_passcode_and_nothing_typed(
+    site: Site, base: str, monkeypatch: pytest.MonkeyPatch, path: str, data: dict, files: Any, kept: str
+) -> None:
+    """Also after a wrong passcode; nothing is carried out before the right one."""
+    monkeypatch.setattr(auth, "_COST", 16)
+    before = site.services.store.job(base.split("/")[-1]).document
+    site.services.auth.set_passcode("brass kettle tide")
+    asked = site.client.post(base + path, data=data, files=files)
+    assert asked.status_code == 401
+    wrong = site.client.post("/sign-in", data={**dict(fields_of(asked.text)), "passcode": "wrong one"})
+    assert wrong.status_code == 401
+    came_in = site.client.post("/sign-in", data={**dict(fields_of(wrong.text)), "passcode": "brass kettle tide"})
+    assert f'action="{base}{path}"' in came_in.text
+    sent: dict[str, list[str]] = {}
+    for name, value in fields_of(came_in.text):
+        sent.setdefault(name, []).append(value)
+    form = site.client.post(base + path, data=sent)
+    assert form.status_code == 200
+    assert f'value="{kept}"' in form.text
+    assert site.services.store.job(base.split("/")[-1]).document == before
+    assert drives_of(site, base) == []
