@@ -119,6 +119,10 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "this came in so slowly that it had to give way to others, nothing was kept",
         "Send it again, with a better connection if there is one",
     ),
+    "address_busy": (
+        "too many requests from your address are being answered right now",
+        "Wait a moment and try again",
+    ),
     "analyses_busy": ("too many analyses wait already", "Wait a moment and send it again"),
     "field_too_long": ("this is longer than {most} characters", "Shorten it"),
     "body_too_large": (

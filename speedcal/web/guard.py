@@ -6,7 +6,9 @@ import ipaddress
 import logging
 import re
 import time
-from collections.abc import Iterable
+from collections import Counter
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
 from urllib.parse import urlsplit
 
 from starlette.concurrency import run_in_threadpool
@@ -14,13 +16,17 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import ClientDisconnect
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from speedcal.web.answers import RefusedError, refusal_response
+from speedcal.web.answers import RefusedError, busy, refusal_response
 from speedcal.web.logbook import place_of
-from speedcal.web.proxies import believe, is_forwarded
+from speedcal.web.proxies import believe, is_forwarded, network_of
 from speedcal.web.settings import Network
 
 log = logging.getLogger("speedcal.web")
 _HOST = re.compile(r"(\[[0-9a-f:.]+\]|[^:\[\]]+)(?::\d{1,5})?")
+_AT_ONCE = 64
+"""Requests of one address that are being answered; the threads that work for all are fewer."""
+_WENT_AWAY = 499
+"""What the log says when nobody was there any more to be answered."""
 _SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
 
 PAGE_POLICY = (
@@ -55,6 +61,7 @@ class Guard:
 
     def __init__(self, app: ASGIApp, *, allowed_hosts: Iterable[str], trusted: Iterable[Network]) -> None:
         self.app, self.allowed_hosts, self.trusted = app, frozenset(allowed_hosts), tuple(trusted)
+        self._under_way: Counter[str] = Counter()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one request."""
@@ -76,14 +83,11 @@ class Guard:
             await send(message)
 
         try:
-            believe(scope, self.trusted)
-            self.check(scope)
-            await _check_forwarded(scope)
-            await self.app(scope, receive, send_guarded)
+            await self._pass_on(scope, receive, send_guarded)
         except RefusedError as error:
             await refusal_response(scope, error)(scope, receive, send_guarded)
         except ClientDisconnect:
-            log.info("the client went away")
+            status = _WENT_AWAY
         except Exception as error:  # whatever it is, the client gets a sentence and the log gets no data
             log.error("broke: %s", place_of(error), extra=scope.get("seen", {}))
             refused = RefusedError(500, "something_broke")
@@ -92,6 +96,25 @@ class Guard:
             seconds = time.perf_counter() - started
             seen = scope.get("seen", {})
             log.info("%s %s %d %.0f ms", scope["method"], _name_of(scope), status, 1000 * seconds, extra=seen)
+
+    async def _pass_on(self, scope: Scope, receive: Receive, send: Send) -> None:
+        believe(scope, self.trusted)
+        self.check(scope)
+        with self._place_for(network_of(scope["client"][0] if scope.get("client") else "")):
+            await _check_forwarded(scope)
+            await self.app(scope, receive, send)
+
+    @contextmanager
+    def _place_for(self, who: str) -> Iterator[None]:
+        if self._under_way[who] >= _AT_ONCE:
+            raise busy("address_busy")
+        self._under_way[who] += 1
+        try:
+            yield
+        finally:
+            self._under_way[who] -= 1
+            if not self._under_way[who]:
+                del self._under_way[who]
 
     def check(self, scope: Scope) -> None:
         """Refuse requests under a foreign host name and writes that another site caused.

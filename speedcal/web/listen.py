@@ -8,8 +8,8 @@ import ipaddress
 import os
 import socket
 import ssl
-from functools import partial
-from typing import TYPE_CHECKING, Any, cast
+import sys
+from typing import TYPE_CHECKING
 
 from speedcal.web.settings import ServiceError, Settings, is_loopback
 
@@ -110,16 +110,14 @@ def make_server(settings: Settings) -> uvicorn.Server:
     import uvicorn
 
     from speedcal.web.app import create_app
-    from speedcal.web.protocol import Lines, PatientProtocol, room_for_connections
+    from speedcal.web.gate import GatedServer
+    from speedcal.web.protocol import Lines, room_for_connections
 
-    room = room_for_connections(settings.limits.connections)
-    lines = Lines(room, settings.limits, certificate(settings))
     config = uvicorn.Config(
         create_app(settings),
         loop="asyncio",
-        http=cast(Any, partial(PatientProtocol, lines=lines)),
+        http="h11",
         ws="none",
-        backlog=room,
         access_log=False,  # it would write down paths, and links are paths
         log_config=None,
         server_header=False,
@@ -127,10 +125,12 @@ def make_server(settings: Settings) -> uvicorn.Server:
         timeout_graceful_shutdown=10,
         h11_max_incomplete_event_size=32 * 1024,
     )
-    return uvicorn.Server(config)
+    lines = Lines(room_for_connections(settings.limits.connections), settings.limits)
+    return GatedServer(config, lines, certificate(settings))
 
 
 def serve(settings: Settings, sockets: list[socket.socket]) -> None:
     """Answer until somebody stops the service."""
+    sys.setswitchinterval(0.0005)  # threads that work for a page get their turn while connections pour in
     with contextlib.suppress(KeyboardInterrupt):
         make_server(settings).run(sockets=sockets)

@@ -3,31 +3,28 @@
 from __future__ import annotations
 
 import asyncio
-import ssl
-from collections import Counter
 from typing import Any
 
 import h11
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
-from speedcal.web.proxies import network_of
 from speedcal.web.settings import Limits
 
 _SPARE_DESCRIPTORS = 200
 """Kept for files, the database and worker processes."""
+_LEAST_AGE_S, _END_EVERY_S = 5.0, 0.05
+"""A line this young does not end for another of its own address, nor do many at once: who opens hundreds a second is
+sent away cheaply."""
 
 
 def room_for_connections(most: int) -> int:
-    """Return how many connections there can be, and as many again that knock at the same moment.
-
-    The limit of open files of this process is raised to what that needs, as far as the system lets it.
-    """
+    """Return how many connections there can be: the limit of open files is raised for them as far as that goes."""
     try:
         import resource
     except ImportError:  # not on Windows, which has no such limit
         return most
     soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
-    wanted = _SPARE_DESCRIPTORS + 2 * most
+    wanted = _SPARE_DESCRIPTORS + most
     if soft != resource.RLIM_INFINITY and soft < wanted:
         wanted = wanted if hard == resource.RLIM_INFINITY else min(wanted, hard)
         try:
@@ -35,30 +32,40 @@ def room_for_connections(most: int) -> int:
             soft = wanted
         except (OSError, ValueError):
             pass
-    return most if soft == resource.RLIM_INFINITY else max(20, min(most, (soft - _SPARE_DESCRIPTORS) // 2))
+    return most if soft == resource.RLIM_INFINITY else max(20, min(most, soft - _SPARE_DESCRIPTORS))
 
 
 class Lines:
-    """All connections of one server; the fairest to end is the oldest idle one of whoever has most of them."""
+    """All connections of one server; who has most of them loses first."""
 
-    def __init__(self, most: int, limits: Limits, tls: ssl.SSLContext | None = None) -> None:
-        self.most, self.limits, self.tls = most, limits, tls
-        self.ended: Counter[str] = Counter()
-        """How many were ended, by what they were waiting for."""
+    def __init__(self, most: int, limits: Limits) -> None:
+        self.most, self.limits = most, limits
         self._by_address: dict[str, dict[PatientProtocol, None]] = {}
         self._count = 0
+        self._next_end = 0.0
 
-    def __len__(self) -> int:
-        return self._count
+    def have_room_for(self, address: str, now: float) -> bool:
+        """Tell whether one more connection of an address is taken in; another one may end for it."""
+        own = self._by_address.get(address, {})
+        if len(own) < self.most // 4 and self._count < self.most:
+            return True
+        most_held = own if len(own) >= self.most // 4 else max(self._by_address.values(), key=len)
+        victim = next((one for one in most_held if one.is_waiting), next(iter(most_held)))
+        if most_held is own:
+            if now < self._next_end or now - victim.since < _LEAST_AGE_S:
+                return False
+            self._next_end = now + _END_EVERY_S
+        victim.end()
+        return True
+
+    def held_by(self, address: str) -> int:
+        """Return how many connections an address has."""
+        return len(self._by_address.get(address, ()))
 
     def add(self, line: PatientProtocol) -> None:
-        """Take a new connection in; another one ends when there are too many."""
+        """Take a new connection in."""
         self._by_address.setdefault(line.address, {})[line] = None
         self._count += 1
-        if self._count > self.most:
-            most_held = max(self._by_address.values(), key=len)
-            victim = next((one for one in most_held if one.is_waiting), next(iter(most_held)))
-            victim.end("room")
 
     def remove(self, line: PatientProtocol) -> None:
         """Forget a connection; safe to call twice."""
@@ -73,68 +80,42 @@ class Lines:
 class PatientProtocol(H11Protocol):
     """The server's side of one connection, with a deadline for everything the client has to do."""
 
-    def __init__(self, *, lines: Lines, **more: Any) -> None:
+    def __init__(self, *, lines: Lines, address: str, **more: Any) -> None:
         super().__init__(**more)
-        self.lines = lines
-        self.address = ""
-        self._phase = ""
+        self.lines, self.address = lines, address
+        self.since = self.loop.time()
+        self.beginning: asyncio.Task[object] | None = None
+        """Runs until the connection is made; with https that takes a handshake."""
+        self.has_left = False
         self._deadline: asyncio.TimerHandle | None = None
         self._untaken: asyncio.TimerHandle | None = None
-        self._raw: asyncio.Transport | None = None
-        self._early = b""
-        self._handshake: asyncio.Task[None] | None = None
+        self._phase = "headers"
+        lines.add(self)
 
     @property
     def is_waiting(self) -> bool:
         """Tell whether it is the client who has to do something next."""
         return self._phase != "answer"
 
-    def end(self, why: str) -> None:
-        """Break the connection off."""
-        self.lines.ended[why] += 1
-        self._leave()
-        if self._raw is not None:
-            self._raw.abort()
-
-    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
-        """Start the deadline of the first request, then the handshake of https if there is one."""
-        self._raw = transport
-        peer = transport.get_extra_info("peername")
-        self.address = network_of(str(peer[0])) if peer else ""
+    def begin(self) -> None:
+        """Start the deadline of the first request."""
         self._enter("headers")
-        self.lines.add(self)
-        if self.lines.tls is None:
-            super().connection_made(transport)
-        elif not transport.is_closing():
-            self._handshake = self.loop.create_task(self._secure(transport, self.lines.tls))
 
-    async def _secure(self, transport: asyncio.Transport, tls: ssl.SSLContext) -> None:
-        seconds = self.lines.limits.header_seconds
-        try:
-            secured = await self.loop.start_tls(
-                transport, self, tls, server_side=True, ssl_handshake_timeout=seconds, ssl_shutdown_timeout=seconds
-            )
-        except OSError:
-            secured = None
-        if secured is None:
-            self._leave()
-            return
-        super().connection_made(secured)
-        early, self._early = self._early, b""
-        if early:
-            self.data_received(early)
+    def end(self) -> None:
+        """Break the connection off."""
+        self.leave()
+        if self.transport is not None:
+            self.transport.abort()
+        elif self.beginning is not None:
+            self.beginning.cancel()
 
     def connection_lost(self, exc: Exception | None) -> None:
         """Forget the connection."""
-        self._leave()
-        if self.transport is not None:
-            super().connection_lost(exc)
+        self.leave()
+        super().connection_lost(exc)
 
     def data_received(self, data: bytes) -> None:
-        """Take data in; the request may have come with the last part of the handshake."""
-        if self.transport is None:
-            self._early += data
-            return
+        """Take data in."""
         super().data_received(data)
         self._watch()
 
@@ -151,7 +132,7 @@ class PatientProtocol(H11Protocol):
     def pause_writing(self) -> None:
         """Wait for the client to take what was sent, but not for ever."""
         super().pause_writing()
-        self._untaken = self.loop.call_later(self.lines.limits.taking_seconds, self.end, "taking")
+        self._untaken = self.loop.call_later(self.lines.limits.taking_seconds, self.end)
 
     def resume_writing(self) -> None:
         """Go on; the client took what was sent."""
@@ -181,9 +162,11 @@ class PatientProtocol(H11Protocol):
         }.get(phase)
         if self._deadline is not None:
             self._deadline.cancel()
-        self._deadline = self.loop.call_later(seconds, self.end, phase) if seconds else None
+        self._deadline = self.loop.call_later(seconds, self.end) if seconds else None
 
-    def _leave(self) -> None:
+    def leave(self) -> None:
+        """Forget the connection and its deadlines."""
+        self.has_left = True
         self.lines.remove(self)
         if self._deadline is not None:
             self._deadline.cancel()

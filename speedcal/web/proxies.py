@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ipaddress
 from collections.abc import Iterable
+from functools import lru_cache
 
 from starlette.datastructures import Headers
 from starlette.types import Scope
@@ -13,6 +14,7 @@ from speedcal.web.settings import Network
 _MARKS = ("forwarded", "via", "x-real-ip")
 
 
+@lru_cache(maxsize=4096)
 def network_of(address: str) -> str:
     """Return whom an address stands for: an IPv6 client has a whole /64 to choose its address from."""
     try:

@@ -42,8 +42,8 @@ class Limits:
     """Fixes in a track."""
     readings_rows: int = 400_000
     """Rows in a readings file."""
-    connections: int = 1000
-    """Connections at the same time; beyond it whoever has most of them loses one."""
+    connections: int = 2000
+    """Connections at the same time; beyond it whoever has most of them loses one. An address may have a quarter."""
     header_seconds: int = 10
     """Time for a request to be said, up to its body; also for the handshake of https."""
     receive_seconds: int = 900

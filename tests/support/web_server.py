@@ -24,8 +24,10 @@ def free_port() -> int:
 class WebServer:
     """``speedcal serve`` on this machine."""
 
-    def __init__(self, data: Path, *options: str, port: int | None = None, scheme: str = "http") -> None:
-        self.data, self.options, self.scheme = data, options, scheme
+    def __init__(
+        self, data: Path, *options: str, port: int | None = None, scheme: str = "http", most_files: int = 0
+    ) -> None:
+        self.data, self.options, self.scheme, self.most_files = data, options, scheme, most_files
         self.port = port or free_port()
         self.address = f"{scheme}://localhost:{self.port}"
         self.log = data.parent / f"{data.name}.log"
@@ -34,6 +36,8 @@ class WebServer:
     def start(self) -> WebServer:
         """Start it and wait until it answers."""
         command = [sys.executable, "-m", "speedcal", "serve", "--data", str(self.data), "--port", str(self.port)]
+        if self.most_files:
+            command = ["prlimit", f"--nofile={self.most_files}:{self.most_files}", *command]
         with self.log.open("ab") as log:
             self.process = subprocess.Popen([*command, *self.options], stdout=log, stderr=log, env={**os.environ})
         self.wait()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import errno
 import hashlib
-import http.client
 import os
 import random
 import threading
@@ -13,6 +12,7 @@ from pathlib import Path
 
 import pytest
 from support.postgres_server import PostgresServer, new_schema
+from support.uploading import count_lost, new_job, send_track
 from support.web_server import WebServer
 from support.web_site import DEMO, Site, open_site
 
@@ -71,25 +71,10 @@ def test_a_locked_sqlite_file_is_waited_for_or_told(tmp_path: Path, monkeypatch:
         holder.close()
 
 
-def upload(port: int, path: str, content: bytes) -> str | None:
-    """Send a track over a plain socket; return where the answer leads, or None when the line broke."""
-    body = b'--b\r\nContent-Disposition: form-data; name="track"; filename="a.gpx"\r\n\r\n' + content + b"\r\n--b--\r\n"
-    line = http.client.HTTPConnection("127.0.0.1", port, timeout=30)
-    try:
-        line.request(
-            "POST", path, body, {"Content-Type": "multipart/form-data; boundary=b", "Host": f"localhost:{port}"}
-        )
-        answer = line.getresponse()
-        answer.read()
-        return answer.getheader("location") if answer.status == 303 else None
-    except (OSError, http.client.HTTPException):
-        return None
-    finally:
-        line.close()
-
-
-def kill_in_the_middle(folder: Path, rounds: int, *, options: tuple[str, ...] = (), seed: int = 1) -> tuple[int, int]:
-    """Kill the server in the middle of uploads, again and again; return how many were acknowledged and how many lost.
+def kill_in_the_middle(
+    folder: Path, rounds: int, *, options: tuple[str, ...] = (), seed: int = 1, uploads: int = 0
+) -> tuple[int, int, int]:
+    """Kill the server in the middle of uploads, again and again; return kills, uploads acknowledged and lost ones.
 
     Every round four clients send tracks of different content without a pause, and after a random moment the server
     is killed with signal 9. Afterwards every acknowledged drive must be in the store with its original byte for byte.
@@ -97,18 +82,19 @@ def kill_in_the_middle(folder: Path, rounds: int, *, options: tuple[str, ...] = 
     rng = random.Random(seed)  # noqa: S311 - not for secrets
     server = WebServer(folder / "data", "--workers", "0", *options)
     server.start()
-    base = _new_job(server.port)
+    base = new_job(server.port)
     demo = (DEMO / "before.gpx").read_bytes()
     acknowledged: dict[str, str] = {}
-    for round_number in range(rounds):
+    round_number = -1
+    while (round_number := round_number + 1) < rounds or len(acknowledged) < uploads:
         if round_number and round_number % 4 == 0:
-            base = _new_job(server.port)  # a job takes twenty drives at most
+            base = new_job(server.port)  # a job takes twenty drives at most
         stop = threading.Event()
 
         def send(client: int, base: str = base, stop: threading.Event = stop, n: int = round_number) -> None:
             for i in range(5):
                 content = demo + f"<!-- {n} {client} {i} -->".encode()
-                if stop.is_set() or (where := upload(server.port, f"{base}/drives/new/before", content)) is None:
+                if stop.is_set() or (where := send_track(server.port, f"{base}/drives/new/before", content)[1]) == "":
                     return
                 acknowledged[where] = hashlib.sha256(content).hexdigest()
 
@@ -122,37 +108,11 @@ def kill_in_the_middle(folder: Path, rounds: int, *, options: tuple[str, ...] = 
             thread.join()
         server.start()
     server.stop()
-    return len(acknowledged), _count_lost(folder / "data", acknowledged, options)
-
-
-def _new_job(port: int) -> str:
-    line = http.client.HTTPConnection("127.0.0.1", port, timeout=30)
-    form = {"Content-Type": "application/x-www-form-urlencoded", "Host": f"localhost:{port}"}
-    line.request("POST", "/jobs/new", "job.number=K-1", form)
-    where = line.getresponse().getheader("location")
-    line.close()
-    assert where
-    return where
-
-
-def _count_lost(data: Path, acknowledged: dict[str, str], options: tuple[str, ...]) -> int:
-    from speedcal.web.app import make_services
-    from speedcal.web.settings import Settings
-
-    database = options[options.index("--database") + 1] if "--database" in options else ""
-    services = make_services(Settings(data=data, database=database))
-    lost = 0
-    for where, digest in acknowledged.items():
-        drive = services.store.drive(where.split("/")[-1])
-        path = services.originals.path(drive.job_id, digest) if drive else None
-        whole = path is not None and path.exists() and hashlib.sha256(path.read_bytes()).hexdigest() == digest
-        lost += not (drive and drive.track_digest == digest and whole)
-    services.store.close()
-    return lost
+    return round_number, len(acknowledged), count_lost(folder / "data", acknowledged, options)
 
 
 def test_what_was_acknowledged_survives_kill_9(tmp_path: Path) -> None:
-    """Three times here; fifty times in the load script."""
-    acknowledged, lost = kill_in_the_middle(tmp_path, 3)
-    assert lost == 0
+    """Three times here; as often as a thousand uploads take in the load script."""
+    kills, acknowledged, lost = kill_in_the_middle(tmp_path, 3)
+    assert (kills, lost) == (3, 0)
     assert acknowledged > 0

@@ -1,6 +1,6 @@
-"""Kill the server fifty times in the middle of uploads; every acknowledged upload must be intact afterwards.
+"""Kill the server in the middle of uploads until a thousand were acknowledged; each must be intact afterwards.
 
-Run as ``python tests/web/load/kills.py [rounds]``; with ``SPEEDCAL_DATABASE`` set it does so on that database.
+Run as ``python tests/web/load/kills.py [uploads]``; with ``SPEEDCAL_DATABASE`` set it does so on that database.
 """
 
 from __future__ import annotations
@@ -15,13 +15,13 @@ sys.path[:0] = [str(Path(__file__).parents[2]), str(Path(__file__).parents[1])]
 from test_faults import kill_in_the_middle  # noqa: E402 - the tests' own helpers
 
 
-def main(rounds: int = 50) -> int:
-    """Run the rounds and print what came of them."""
+def main(uploads: int = 1000) -> int:
+    """Kill and start again, and print what came of it."""
     database = os.environ.get("SPEEDCAL_DATABASE", "")
     with tempfile.TemporaryDirectory() as folder:
         options = ("--database", database) if database else ()
-        acknowledged, lost = kill_in_the_middle(Path(folder), rounds, options=options, seed=rounds)
-    say(f"{rounds} kills, {acknowledged} uploads acknowledged, {lost} lost")
+        kills, acknowledged, lost = kill_in_the_middle(Path(folder), 1, options=options, seed=uploads, uploads=uploads)
+    say(f"{kills} kills, {acknowledged} uploads acknowledged, {lost} lost")
     return 1 if lost or not acknowledged else 0
 
 
