@@ -8,7 +8,8 @@ from importlib import resources
 from types import MappingProxyType
 
 _ORDER = (
-    "files", "job-file", "rules", "settings", "road-test", "trust", "limits", "fleet", "page", "commands", "python",
+    "files", "checks", "job-file", "rules", "settings", "road-test", "trust", "limits", "fleet", "page",
+    "commands", "python",
 )  # fmt: skip
 """Pages in the order in which a reader meets them."""
 

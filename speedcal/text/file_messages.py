@@ -58,6 +58,7 @@ LABELS: dict[str, str] = {
     "track_table_long": "track table (one measurement a row)",
     "notes": "plain notes",
     "held_speeds": "list of held speeds",
+    "checks": "checks",
     "marked_invalid": "marked invalid by the receiver",
     "time_missing": "time missing or unreadable",
     "impossible_date": "impossible date",

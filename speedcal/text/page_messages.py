@@ -38,6 +38,10 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "readings were given in more than one way",
         "Keep one: a file, typed rows, or held speeds",
     ),
+    "checks_need_no_track": (
+        "checks have their true speed beside them and need neither a track nor held speeds",
+        "Take the mark off, or hand the checks in as a drive of their own",
+    ),
     "file_sent_empty": ("the file is empty", "Choose the file that the recording program saved"),
     "file_sent_too_large": (
         "the file is larger than {most_mb} MB",
@@ -252,6 +256,7 @@ PARTS = {
     "session": "vehicle or session",
     "zone": "time zone of the readings",
     "clock_offset_s": "clock offset",
+    "checks": "checks",
 }
 """How a person calls what a drive is made of."""
 SESSION_OVER = "You were signed out meanwhile. Sign in, and go on with what you typed."

@@ -97,7 +97,8 @@ def _with_rows(texts: dict[str, Any]) -> dict[str, Any]:
 def _parts(drive: DriveRow) -> dict[str, str]:
     """Return what a person would compare two states of a drive by."""
     options = {
-        name: str(drive.options.get(name, "")) for name in ("unit", "column", "session", "zone", "clock_offset_s")
+        name: str(drive.options.get(name, ""))
+        for name in ("unit", "column", "session", "zone", "clock_offset_s", "checks")
     }
     typed = f"{UNNAMED['typed']} ({drive.typed.count(chr(10)) - 1})" if drive.typed else ""
     readings = drive.readings_name or drive.held or typed

@@ -51,17 +51,18 @@ def _drive_table(
     if drive.track_digest:
         table["track"] = f"{stem}-track{_suffix(drive.track_name)}"
         files.append((table["track"], originals.path(drive.job_id, drive.track_digest)))
+    readings = "checks" if drive.is_checks else "readings"
     if drive.held:
         table["held"] = [float(word) for word in drive.held.split()]
     elif drive.typed:
-        table["readings"] = f"{stem}-readings.csv"
-        files.append((table["readings"], drive.typed.encode()))
+        table[readings] = f"{stem}-readings.csv"
+        files.append((table[readings], drive.typed.encode()))
     elif drive.readings_digest and drive.readings_digest == drive.track_digest:
         table["readings"] = table["track"]
     elif drive.readings_digest:
-        table["readings"] = f"{stem}-readings{_suffix(drive.readings_name)}"
-        files.append((table["readings"], originals.path(drive.job_id, drive.readings_digest)))
-    table.update(drive.options)
+        table[readings] = f"{stem}-readings{_suffix(drive.readings_name)}"
+        files.append((table[readings], originals.path(drive.job_id, drive.readings_digest)))
+    table.update({name: value for name, value in drive.options.items() if name != "checks"})
     return table, files
 
 
@@ -163,7 +164,7 @@ def _document(folder: Path, places: Mapping[str, str]) -> dict[str, Any]:
         tables = document.get(phase, [])
         document[phase] = tables if isinstance(tables, list) else [tables]
         for table in document[phase]:
-            for key in ("track", "readings"):
+            for key in ("track", "readings", "checks"):
                 if isinstance(table, dict) and key in table:
                     table[key] = {"label": table[key], "file": _place(table[key], places)}
     return document

@@ -13,7 +13,7 @@ from speedcal.web.store import DriveRow
 from speedcal.web.typed import held_speeds, readings_table, rows_of, unit_of
 
 UNITS = ("mph", "km/h")
-TEXTS = ("pasted", "held", "unit", "column", "session", "zone", "offset")
+TEXTS = ("pasted", "held", "unit", "column", "session", "zone", "offset", "checks")
 """Fields of one text in the form of a drive."""
 _OPTIONS = ("unit", "column", "session", "zone", "clock_offset_s")
 """Keys of a drive that the form fills; what else came with an import stays."""
@@ -50,8 +50,12 @@ def handed_in(context: Context, view: View, drive: DriveRow | None) -> tuple[dic
     typed = tried(lambda: _typed(context, options.get("unit") or view.job.unit), None)
     if typed is not None and held is not None:
         values |= tried(lambda: _readings(values, typed, held), nothing)
-        if typed or held:
+        if (typed or held) and not options.get("checks"):
             options.setdefault("unit", unit_of(typed) or view.job.unit)  # what was read stays what it was
+    has_track = values.get("track_digest") or (drive and drive.track_digest)
+    if options.get("checks") and (has_track or values.get("held")):
+        refused.append(RefusedError(422, "checks_need_no_track", at="checks"))
+        options.pop("checks")
     values["options"] = options
     return values, refused
 
@@ -101,6 +105,8 @@ def _typed(context: Context, unit: str) -> str:
 
 def _options(context: Context) -> dict[str, Any]:
     options: dict[str, Any] = {name: text for name in ("column", "session", "zone") if (text := context.text(name))}
+    if context.text("checks") == "yes":
+        options["checks"] = "yes"
     if (unit := context.text("unit")) in UNITS:
         options["unit"] = unit
     if offset := context.text("offset"):
@@ -137,5 +143,6 @@ def texts_kept(drive: DriveRow | None) -> dict[str, Any]:
         "session": str(options.get("session", "")),
         "zone": str(options.get("zone", "")),
         "offset": str(options.get("clock_offset_s", "")),
+        "checks": str(options.get("checks", "")),
         "rows": rows or [],
     }

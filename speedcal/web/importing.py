@@ -69,6 +69,9 @@ def _keep(context: Context, document: dict[str, Any], folder: Path) -> str:
 
 def _drive(context: Context, job_id: str, table: dict[str, Any], folder: Path) -> dict[str, Any]:
     values: dict[str, Any] = {"options": {k: v for k, v in table.items() if k not in ("track", "readings", "held")}}
+    if "checks" in table:
+        table = {**table, "readings": table["checks"]}
+        values["options"]["checks"] = "yes"
     for key in ("track", "readings"):
         if key in table:
             with (folder / Path(table[key]["file"]).name).open("rb") as source:

@@ -13,7 +13,7 @@ from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
     from speedcal.calibration import Calibration
-    from speedcal.logs import Readings, Track
+    from speedcal.logs import Checks, Readings, Track
 
 _READING_OPTIONS = ("unit", "column", "session", "zone")
 PICTURE = "look.svg"
@@ -41,6 +41,8 @@ def look(task: Mapping[str, Any], tell: Callable[[str, float], None]) -> dict[st
     """
     seen: dict[str, Any] = {"track": None, "readings": None, "fit": None, "weak": [], "errors": [], "picture": ""}
     seen |= {"span": None, "swapped": False}
+    if task["options"].get("checks"):
+        return {**seen, **_look_at_checks(seen, task, tell)}
     track = readings = None
     if task["track"]:
         tell(step_name("track"), 0.1)
@@ -67,6 +69,57 @@ def look(task: Mapping[str, Any], tell: Callable[[str, float], None]) -> dict[st
             _try(seen, "twice", task, lambda: _check_once(task, seen["span"]))
     seen["swapped"] = bool(seen["errors"]) and _are_swapped(task)
     return seen
+
+
+def _look_at_checks(
+    seen: dict[str, Any], task: Mapping[str, Any], tell: Callable[[str, float], None]
+) -> dict[str, Any]:
+    """Return what came of readings that have their true speed beside them."""
+    if not task["readings"]:
+        return seen
+    tell(step_name("readings"), 0.3)
+    checks = _try(seen, "readings", task, lambda: _read_checks(task))
+    calibration = None if checks is None else _try(seen, "match", task, lambda: _calibrate_checks(task, checks))
+    if calibration is None:
+        return seen
+    return {
+        **seen,
+        "readings": _checks_facts(checks),
+        "fit": calibration.to_dict(),
+        "weak": [reason.text for reason in calibration.trust.reasons],
+    }
+
+
+def _read_checks(task: Mapping[str, Any]) -> Checks:
+    from speedcal.logs import read_checks
+
+    options = task["options"]
+    checks = read_checks(task["readings"], unit=options.get("unit"), column=options.get("column"))
+    _check_size(len(checks), task["most_rows"], "readings", checks.source)
+    return checks
+
+
+def _calibrate_checks(task: Mapping[str, Any], checks: Checks) -> Calibration:
+    from speedcal.calibration import calibrate_checks
+
+    return calibrate_checks(checks, unit=task["unit"])
+
+
+def _checks_facts(checks: Checks) -> dict[str, Any]:
+    step = SPEED_UNIT_MPS[checks.speed_unit]
+    shown = checks.dial_mps[checks.has_speed] / step
+    return {
+        "kind": label("checks"),
+        "count": len(shown),
+        "unit": checks.speed_unit,
+        "clock": "none",
+        "lowest": float(shown.min()) if len(shown) else 0.0,
+        "highest": float(shown.max()) if len(shown) else 0.0,
+        "resolution": round(float(checks.dial_step_mps / step), 3),
+        "odometer": bool((checks.odometer_m == checks.odometer_m).any()),
+        "dropped": {},
+        "findings": [finding.to_dict() for finding in checks.findings],
+    }
 
 
 def _check_once(task: Mapping[str, Any], span: Sequence[float] | None) -> None:

@@ -85,8 +85,15 @@ class DriveRow:
 
     @property
     def is_complete(self) -> bool:
-        """Tell whether there is a track and readings to go with it."""
+        """Tell whether there is a track and readings to go with it, or checks, which need no track."""
+        if self.is_checks:
+            return bool(self.readings_digest or self.typed)
         return bool(self.track_digest and (self.readings_digest or self.typed or self.held))
+
+    @property
+    def is_checks(self) -> bool:
+        """Tell whether the readings have their true speed beside them."""
+        return bool(self.options.get("checks"))
 
     @property
     def is_usable(self) -> bool:
