@@ -28,6 +28,8 @@ Outcome = dict[str, Any]
 
 _TRACKS = frozenset({".gpx", ".fit", ".tcx", ".kml", ".kmz", ".nmea", ".nma"})
 _TRACK_WORD = re.compile(r"(?:^|[ _-])(?:track|gps)(?:$|[ _.-])")
+_FORM = 2
+"""Counts changes of the method or of what is kept within a version; drives are measured again after one."""
 _WHOLE = 9
 """Digits kept of a dial's knots."""
 
@@ -61,7 +63,7 @@ class DriveFiles:
 @cache
 def method() -> str:
     """Return what an outcome depends on besides the files."""
-    return version("speedcal")
+    return f"{version('speedcal')}, {_FORM}"
 
 
 def key_of(digests: Sequence[str], files: DriveFiles, unit: DisplayUnit | None) -> str:

@@ -108,7 +108,7 @@ def _client(scheduler: str | None, processes: int) -> Iterator[Client]:
     with (
         dask.config.set({"distributed.scheduler.allowed-failures": _DEATHS}),
         distributed.LocalCluster(
-            n_workers=processes, threads_per_worker=1, processes=True, dashboard_address=None, silence_logs=50
+            n_workers=processes, threads_per_worker=1, processes=True, dashboard_address="127.0.0.1:0", silence_logs=50
         ) as cluster,
         distributed.Client(cluster, set_as_default=False) as client,
     ):

@@ -1,0 +1,172 @@
+"""Many processes: the same result as one, a worker that dies loses nothing, a run that was stopped goes on."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from importlib.util import find_spec
+from pathlib import Path
+
+import psutil
+import pytest
+from support.fleets import NOTED, drive_on, write_pair
+from support.needs import missing
+
+import speedcal
+from speedcal.fleet import workers
+from speedcal.fleet.drive import DriveFiles
+from speedcal.fleet.remembered import Remembered
+
+VEHICLES = 12
+SHORT = replace(NOTED, count=(10, 12))
+
+
+@pytest.fixture(scope="module", autouse=True)
+def with_dask() -> None:
+    """Skip where dask is not installed."""
+    if find_spec("distributed") is None:
+        missing("dask")
+
+
+@pytest.fixture(scope="module")
+def drives(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return vehicles with one short drive each, the last of them broken."""
+    folder = tmp_path_factory.mktemp("fleet") / "drives"
+    for number in range(VEHICLES):
+        made = drive_on(number, number, 1.0 + 0.002 * number, kind=SHORT, minutes=5)
+        write_pair(made, folder / f"{number:02d}", "day0")
+    (folder / f"{VEHICLES - 1:02d}" / "day0.gpx").write_text("<gpx>", encoding="utf-8")
+    return folder
+
+
+@pytest.fixture(scope="module")
+def alone(drives: Path) -> dict[str, object]:
+    """Return the result of one process."""
+    return speedcal.fleet(drives, processes=1).to_dict()
+
+
+def killed_once(choose: Callable[[], psutil.Process]) -> Callable[[int, int], None]:
+    """Return a progress that kills a process when the first batch is there."""
+    victims: list[psutil.Process] = []
+
+    def tell(done: int, total: int) -> None:
+        assert total == VEHICLES
+        if not victims and done < total:
+            victims.append(choose())
+            victims[0].send_signal(signal.SIGKILL)
+
+    return tell
+
+
+def a_worker() -> psutil.Process:
+    """Return a worker process of the cluster that this process has started."""
+    found = [p for p in psutil.Process().children(recursive=True) if "spawn_main" in " ".join(p.cmdline())]
+    return found[-1]
+
+
+def test_a_local_worker_that_is_killed_loses_no_vehicle(
+    drives: Path, alone: dict[str, object], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Batches of two; the outcome is that of one process, and the next run measures only what was not read."""
+    monkeypatch.setattr(workers, "BATCH", 2)
+    result = speedcal.fleet(drives, processes=2, remember=tmp_path, progress=killed_once(a_worker))
+    assert result.to_dict() == alone
+    memory = Remembered(tmp_path)
+    again = [f"{number:02d}" for number in range(VEHICLES) if memory.known(files_of(drives, number), None) is None]
+    memory.close()
+    assert again == []
+
+
+def files_of(drives: Path, number: int) -> DriveFiles:
+    place = drives / f"{number:02d}"
+    return DriveFiles(f"{number:02d}", "day0", (str(place / "day0.csv"), str(place / "day0.gpx")))
+
+
+def test_a_cluster_that_does_not_answer_is_told(drives: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(workers, "_WORKERS_WITHIN_S", 1)
+    with pytest.raises(speedcal.SpeedcalError, match="no cluster answers at this address"):
+        speedcal.fleet(drives, scheduler="tcp://127.0.0.1:9")
+
+
+@contextmanager
+def cluster(folder: Path) -> Iterator[tuple[str, list[subprocess.Popen[bytes]]]]:
+    """Start a scheduler and two workers as a person would, each a process."""
+    address = folder / "scheduler.json"
+    start = [sys.executable, "-m", "distributed.cli.dask_scheduler", "--scheduler-file", str(address), "--no-dashboard"]
+    start += ["--port", "0", "--host", "127.0.0.1"]
+    running = [subprocess.Popen(start, cwd=folder, stderr=subprocess.DEVNULL)]
+    try:
+        end = time.monotonic() + 60
+        while not address.exists() and time.monotonic() < end:
+            time.sleep(0.1)
+        where = json.loads(address.read_text(encoding="utf-8"))["address"]
+        one = [sys.executable, "-m", "distributed.cli.dask_worker", where, "--nthreads", "1", "--no-nanny"]
+        one += ["--no-dashboard"]
+        several = [subprocess.Popen(one, cwd=folder, stderr=subprocess.DEVNULL) for _ in range(2)]
+        running += several
+        yield where, several
+    finally:
+        for process in running:
+            process.kill()
+            process.wait()
+
+
+@pytest.mark.benchmark
+def test_a_cluster_goes_on_when_one_of_its_workers_is_killed(
+    drives: Path, alone: dict[str, object], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Scheduler and two workers, each a process; one is killed in the middle."""
+    monkeypatch.setattr(workers, "BATCH", 2)
+    with cluster(tmp_path) as (address, several):
+        result = speedcal.fleet(
+            drives,
+            scheduler=address,
+            remember=tmp_path / "out",
+            progress=killed_once(lambda: psutil.Process(several[0].pid)),
+        )
+        assert several[0].wait(30) == -signal.SIGKILL
+    assert result.to_dict() == alone
+
+
+@pytest.mark.benchmark
+def test_a_command_that_is_killed_goes_on_where_it_was(drives: Path, alone: dict[str, object], tmp_path: Path) -> None:
+    """Killed after the first batch; the second start measures the rest, and what was there before stays as it was."""
+    out = tmp_path / "out"
+    command = [sys.executable, "-m", "speedcal", "fleet", str(drives), "--out", str(out), "--processes", "1"]
+    running = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, env=os.environ)
+    try:
+        end = time.monotonic() + 120
+        while not known_to(out) and running.poll() is None and time.monotonic() < end:
+            time.sleep(0.02)
+    finally:
+        running.kill()
+        running.wait()
+    before = known_to(out)
+    assert 0 < len(before) < VEHICLES
+    measured: list[int] = []
+    result = speedcal.fleet(drives, remember=out, progress=lambda done, _: measured.append(done))
+    assert measured[0] >= len(before) + 1
+    assert result.to_dict() == alone
+    assert before.items() <= known_to(out).items()
+
+
+def known_to(folder: Path) -> dict[str, str]:
+    """Return what is remembered in a folder."""
+    import sqlite3
+
+    if not (folder / "drives.sqlite").exists():
+        return {}
+    db = sqlite3.connect(folder / "drives.sqlite")
+    try:
+        return dict(db.execute("SELECT key, outcome FROM outcomes").fetchall())
+    except sqlite3.OperationalError:
+        return {}
+    finally:
+        db.close()
