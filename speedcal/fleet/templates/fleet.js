@@ -33,6 +33,7 @@
     return (Number(text) === 0 ? "" : x < 0 ? "−" : "+") + text;
   };
   const spread = (e) => `${percent(e[0])} % (${percent(e[1])} to ${percent(e[2])})`;
+  const round = (x) => x.toLocaleString("en", { maximumFractionDigits: x < 100 ? 1 : 0 });
   const make = (tag, attributes = {}, ...inside) => {
     const element = document.createElement(tag);
     Object.entries(attributes).forEach(([key, value]) => element.setAttribute(key, value));
@@ -70,7 +71,7 @@
     const name = make("span", {}, make("b", {}, r.name));
     if (r.flags & WRONG) name.append(make("span", { class: "tag" }, word.is_wrong));
     if (r.flags & NEW) name.append(make("span", { class: "tag" }, word.is_new));
-    const cost = r.error ? `${r.cost.toLocaleString("en")} ${data.unit} ${word.of} ${r.way.toLocaleString("en")}` : "";
+    const cost = r.error ? `${round(r.cost)} ${data.unit} ${word.of} ${r.way.toLocaleString("en")}` : "";
     const head = make("button", { type: "button", class: `head${r.flags & WRONG ? " wrong" : ""}`, "aria-expanded": "false" },
       name, make("span", { class: "number" }, r.error ? spread(r.error) : word.no_number),
       make("span", { class: "number cost" }, cost), make("span", { class: "doing" }, data.actions[r.action] || ""));
@@ -104,7 +105,7 @@
     return [low - room, high + room];
   };
   const steps = (low, high) => {
-    const raw = (high - low) / 4, unit = 10 ** Math.floor(Math.log10(raw));
+    const raw = (high - low) / 6, unit = 10 ** Math.floor(Math.log10(raw));
     const step = [1, 2, 5, 10].map((m) => m * unit).find((s) => s >= raw);
     const marks = [];
     for (let at = Math.ceil(low / step) * step; at <= high; at += step) marks.push(at);

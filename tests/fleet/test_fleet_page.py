@@ -1,0 +1,116 @@
+"""The page with 10,000 vehicles, in a real browser at the size of a phone and of a desk."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from support.browser import Browsing, open_browsing
+from support.large_fleet import large_fleet
+
+from speedcal.fleet import FleetResult
+from speedcal.fleet.overview import render_page
+
+COUNT = 10_000
+PHONE, DESK = {"width": 390, "height": 844}, {"width": 1280, "height": 900}
+
+
+@pytest.fixture(scope="module")
+def result() -> FleetResult:
+    return large_fleet(COUNT, seed=4)
+
+
+@pytest.fixture(scope="module")
+def page_file(result: FleetResult, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("page") / "fleet.html"
+    path.write_text(render_page(result), encoding="utf-8")
+    return path
+
+
+@pytest.fixture(scope="module")
+def browsing() -> Iterator[Browsing]:
+    with open_browsing() as browsing:
+        yield browsing
+
+
+def opened(browsing: Browsing, page_file: Path, size: dict[str, int]) -> Any:
+    page = browsing.page(size)
+    page.goto(page_file.as_uri())
+    return page
+
+
+def names(page: Any) -> list[str]:
+    return page.locator("#rows .head b").all_inner_texts()
+
+
+def test_ten_thousand_vehicles_are_less_than_five_megabytes(page_file: Path) -> None:
+    """One file that fetches nothing."""
+    text = page_file.read_text(encoding="utf-8")
+    assert len(text.encode()) < 5_000_000
+    assert "http" not in text.replace("http://www.w3.org/2000/svg", "")
+
+
+def test_a_name_cannot_break_out_of_the_page(tmp_path: Path) -> None:
+    """A vehicle may be called anything."""
+    from dataclasses import replace
+
+    small = large_fleet(3, seed=1)
+    rows = (replace(small.rows[0], vehicle="</script><b>bad</b>"), *small.rows[1:])
+    assert "<b>bad" not in render_page(replace(small, rows=rows))
+
+
+@pytest.mark.parametrize("size", [PHONE, DESK], ids=["phone", "desk"])
+def test_the_list_is_usable(size: dict[str, int], browsing: Browsing, page_file: Path, result: FleetResult) -> None:
+    """The wrong ones first, by cost; search, filters and order; a row opens its picture; no barrier, no overflow."""
+    page = opened(browsing, page_file, size)
+    assert names(page)[:100] == [row.vehicle for row in result.wrong[:100]]
+    page.locator("#more").click()
+    assert len(names(page)) == 200
+    head = page.locator("#rows .head").first
+    assert head.bounding_box()["height"] >= 24
+    head.click()
+    box = page.locator("#rows svg").first.bounding_box()
+    assert box["width"] > 250
+    assert box["x"] + box["width"] <= size["width"]
+    assert page.locator("#rows svg").first.locator("circle").count() == len(result.wrong[0].points)
+    browsing.check(page)
+    page.select_option("#sort", "by_error")
+    largest = sorted(result.wrong, key=lambda row: -abs(row.error_percent.value) if row.error_percent else 0)
+    assert names(page)[0] == largest[0].vehicle
+    page.select_option("#list", "all")
+    page.fill("#word", "truck 00042")
+    assert names(page) == ["truck 00042"]
+    browsing.check_width(page)
+    browsing.check_quiet()
+
+
+def test_filters_find_what_the_result_holds(browsing: Browsing, page_file: Path, result: FleetResult) -> None:
+    page = opened(browsing, page_file, DESK)
+    changed = sum(bool(row.changed) for row in result.rows)
+    weak = sum(row.trust == "WEAK" for row in result.rows)
+    for name, count in (
+        ("changed", changed), ("weak", weak), ("lost", len(result.without_number)), ("new", len(result.new)),
+    ):  # fmt: skip
+        page.select_option("#list", name)
+        assert page.inner_text("#count").startswith(f"{count} of {COUNT} ")
+    page.select_option("#list", "all")
+    page.select_option("#trust", "1")
+    assert page.inner_text("#count").startswith(f"{weak} of ")
+    page.fill("#word", "no such vehicle")
+    assert page.inner_text("#count") == "No vehicle fits."
+
+
+def test_a_touch_on_the_picture_opens_a_vehicle(browsing: Browsing, page_file: Path, result: FleetResult) -> None:
+    """At its right end stands the vehicle that reads highest."""
+    page = opened(browsing, page_file, DESK)
+    box = page.locator("#all").bounding_box()
+    page.mouse.click(box["x"] + box["width"] - 2, box["y"] + box["height"] / 2)
+    highest = max(result.wrong, key=lambda row: row.error_percent.value if row.error_percent else 0.0)
+    open_rows = page.locator("#rows .head[aria-expanded=true] b").all_inner_texts()
+    assert len(open_rows) == 1
+    found = next(row for row in result.wrong if row.vehicle == open_rows[0])
+    assert found.error_percent is not None
+    assert highest.error_percent is not None
+    assert found.error_percent.value > highest.error_percent.value - 0.1
