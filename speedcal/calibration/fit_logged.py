@@ -12,6 +12,7 @@ from __future__ import annotations
 import numpy as np
 
 from speedcal.calibration.clock_search import OFFSET_SCALE_MPS, Shift
+from speedcal.calibration.fit_distances import fit_distances
 from speedcal.calibration.fit_rounded import fit_rounded
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine
@@ -127,6 +128,18 @@ def fit_logged(
         if settled is not None:
             return settled
         reasons = (Finding("log_unsettled"),) if min(ground.step_mps, step_mps) > 0 else ()
+    elif ground.source == "positions":
+        told = fit_distances(
+            ground,
+            time_s,
+            indicated_mps,
+            tau_s=tau,
+            offset_mps=offset,
+            factor=gain,
+            step_mps=step_mps,
+        )
+        if told is not None:
+            return told
     pairs = make_pairs(ground, time_s, indicated_mps, tau)
     windows = _windows(ground, pairs, offset, gain, scatter, source)
     run = runs.number_at(windows.time_s)

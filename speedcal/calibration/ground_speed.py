@@ -71,7 +71,9 @@ class GroundSpeed:
     u_distance: float = field(default=0.0, kw_only=True)
     """Relative standard uncertainty that all of it shares, for corners cut between fixes."""
     local_fit: LocalFit | None = None
-    """Set when the speed comes from positions."""
+    """Set when the speed comes from positions, and then also where the fixes are. [m]"""
+    east_m: FloatArray = field(default_factory=lambda: np.empty(0))
+    north_m: FloatArray = field(default_factory=lambda: np.empty(0))
     step_mps: float = 0.0
     """Step in which recorded speeds were written; zero where it is too fine to matter. [m/s]"""
     cut_mps: float = 0.0
@@ -213,7 +215,8 @@ def _from_positions(fixes: _Fixes, east: FloatArray, north: FloatArray, dropped:
     """Work the speed out of the positions."""
     speed, turning, u, local_fit = speed_from_positions(fixes.time, fixes.piece, east, north, fixes.interval)
     usable = (speed >= SLOWEST_POSITION_SPEED_MPS) & (turning <= STRAIGHT_RAD_PER_S)
-    return _finished(fixes, speed, u_speed_mps=u, usable=usable, local_fit=local_fit, dropped=dropped, findings=[])
+    ground = _finished(fixes, speed, u_speed_mps=u, usable=usable, local_fit=local_fit, dropped=dropped, findings=[])
+    return replace(ground, east_m=east, north_m=north)
 
 
 def _finished(

@@ -51,26 +51,40 @@ def log_dial(fit: Fit, *, run: IntArray, used: FloatArray, step_mps: float, u_co
     narrow = np.zeros((len(covariance), NUISANCES + 2))
     narrow[:NUISANCES, :NUISANCES] = np.eye(NUISANCES)
     narrow[NUISANCES:, NUISANCES:] = line
-    model, minutes, freedom = _leaving_out_minutes(fit, narrow, narrow.T @ fit.prior @ narrow)
-    size = max(float(np.trace(np.linalg.solve(model[-2:, -2:], minutes[-2:, -2:]))) / 2, LUCK)
-    excess = _positive(minutes[-2:, -2:] - size * model[-2:, -2:])
-    excess = excess + _shared_rounding(fit, narrow, run=run, step_mps=step_mps)
-    noise = size * noise + line @ excess @ line.T
+    model, minutes, freedom = leaving_out_blocks(
+        fit.score @ narrow,
+        weight @ narrow,
+        left @ narrow,
+        block=np.floor((fit.time_s - fit.time_s.min()) / LOG_BLOCK_S),
+        prior=narrow.T @ fit.prior @ narrow,
+    )
+    noise = scaled_noise(noise, line, model=model[-2:, -2:], jackknife=minutes[-2:, -2:])
+    noise = noise + line @ _shared_rounding(fit, narrow, run=run, step_mps=step_mps) @ line.T
     dial = dial_through(knots, shown, (noise + noise.T) / 2, used_mps=used, degrees_of_freedom=freedom)
     u_clock = float(np.sqrt(max(minutes[0, 0], model[0, 0])))
     return dial.shifted(u_common_mps**2), u_clock
 
 
-def _leaving_out_minutes(fit: Fit, narrow: FloatArray, prior: FloatArray) -> tuple[FloatArray, FloatArray, float]:
-    """Return the covariance of clock, damping, drift, offset and factor by the model and by the jackknife.
+def leaving_out_blocks(
+    score: FloatArray, weight: FloatArray, left: FloatArray, *, block: FloatArray, prior: FloatArray
+) -> tuple[FloatArray, FloatArray, float]:
+    """Return the covariance of p parameters by the model and by the jackknife over blocks, and its degrees of freedom.
 
-    The third is the degrees of freedom of the jackknife: of the minutes that really move the factor.
+    The last are those of the blocks that really move the last parameter.
+
+    Parameters
+    ----------
+    score
+        Gradient of the log likelihood from each value, shape (n, p).
+    weight, left
+        Outer factors of the information of each value, shape (n, p) each.
+    block
+        Label of the block of each value, shape (n,).
+    prior
+        Information of the prior, shape (p, p).
     """
-    block = np.floor((fit.time_s - fit.time_s.min()) / LOG_BLOCK_S).astype(np.int64)
     _, label = np.unique(block, return_inverse=True)
-    blocks = int(label.max()) + 1
-    score, weight, left = fit.score @ narrow, fit.information[0] @ narrow, fit.information[1] @ narrow
-    size = score.shape[1]
+    blocks, size = int(label.max()) + 1, score.shape[1]
     pulls = np.stack([np.bincount(label, weights=score[:, i], minlength=blocks) for i in range(size)], axis=1)
     parts = np.empty((blocks, size, size))
     for i in range(size):
@@ -82,12 +96,26 @@ def _leaving_out_minutes(fit: Fit, narrow: FloatArray, prior: FloatArray) -> tup
     pulls = pulls - pulls.mean(axis=0)
     least = 0.02 * np.diag(np.diag(whole))
     moved = np.linalg.solve(_lifted(whole - parts, least), pulls[:, :, None])[:, :, 0]
-    minutes = moved.T @ moved * (blocks - 1) / max(blocks, 1)
-    direction = model[:, -1]
-    share = np.einsum("i,bij,j->b", direction, parts, direction)
-    share = np.maximum(share, 0.0)
+    jackknife = moved.T @ moved * (blocks - 1) / max(blocks, 1)
+    share = np.maximum(np.einsum("i,bij,j->b", model[:, -1], parts, model[:, -1]), 0.0)
     freedom = max(float(share.sum() ** 2 / max(np.sum(share**2), 1e-300)) - 1, 1.0)
-    return model, minutes, freedom
+    return model, jackknife, freedom
+
+
+def scaled_noise(noise: FloatArray, line: FloatArray, *, model: FloatArray, jackknife: FloatArray) -> FloatArray:
+    """Return the covariance of a dial's knots, of shape (m, m), with what the jackknife saw of its line.
+
+    Parameters
+    ----------
+    noise
+        Covariance of the knots by the model.
+    line
+        What offset and factor do at the knots, shape (m, 2).
+    model, jackknife
+        Covariance of offset and factor, shape (2, 2).
+    """
+    size = max(float(np.trace(np.linalg.solve(model, jackknife))) / 2, LUCK)
+    return np.asarray(size * noise + line @ _positive(jackknife - size * model) @ line.T)
 
 
 def _lifted(matrices: FloatArray, least: FloatArray) -> FloatArray:

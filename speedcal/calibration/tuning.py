@@ -370,6 +370,27 @@ LATENT_CURVE_MPS, LATENT_KNOT_SPACING_MPS = 0.7 * MPH_MPS, 2.5
 LATENT_INTERVAL_S = 2.5
 """Fixes further apart than this leave too much of the speed between them to chance; they go through windows."""
 
+STATION_S, WINDOW_S = 3.0, 12.0
+"""Positions are taken this far apart as the ends of chords, and windows of the way are this long. Shorter windows let
+the noise of their ends in, longer ones mix speeds."""
+
+FEWEST_WINDOWS = 12
+"""Windows of the way from which on they tell a dial."""
+
+BETWEEN_SHARE, BETWEEN_SHARE_U = 0.33, 0.15
+"""What the road is longer between fixes than the arcs through them, as a share of what leaving out every other fix
+takes away, and its standard uncertainty. A third for errors that go with the square of the distance, a fifteenth on
+smooth bends well told by the fixes; on simulated winding roads with fixes every 2 to 10 s 0.30 to 0.62."""
+
+TURN_SHARE_U = 0.3
+"""Standard uncertainty of what bends add to chords, as a share of it."""
+
+LOG_NODE_GAP_MPS = 5.0
+"""Distance of the readings at which positions tell a dial."""
+
+POSITIONS_BLOCK_S = 120.0
+"""Errors of positions last longer than those of recorded speed; windows so far apart are independent."""
+
 LATENT_READINGS = 60
 """Moving readings and fixes from which on the latent speed is worth finding."""
 

@@ -95,6 +95,26 @@ def track_of(
     )
 
 
+def track_along(time_s: FloatArray, east_m: FloatArray, north_m: FloatArray) -> Track:
+    """Return fixes without speed at places given by direction and distance from one point, on the WGS84 ellipsoid."""
+    places = [
+        Geodesic.WGS84.Direct(30.0, -50.0, float(np.degrees(np.arctan2(east, north))), float(np.hypot(east, north)))
+        for east, north in zip(east_m, north_m, strict=True)
+    ]
+    nothing = np.full(len(time_s), np.nan)
+    return Track(
+        time_s=START_S + time_s,
+        latitude_deg=np.array([place["lat2"] for place in places]),
+        longitude_deg=np.array([place["lon2"] for place in places]),
+        elevation_m=nothing,
+        speed_mps=nothing,
+        segment=np.zeros(len(time_s), np.int64),
+        has_date=True,
+        kind="GPX 1.1",
+        source="drawn track",
+    )
+
+
 def readings_of(
     road: Road,
     time_s: FloatArray,

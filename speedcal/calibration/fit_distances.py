@@ -1,0 +1,254 @@
+"""A dense log beside positions: the way between fixes against the way that the readings make of a dial.
+
+Speed from positions is noisy, and smoothing it eats accelerations; the way between two fixes is neither. Over windows
+of some ten seconds it is the integral of the true speed, and the true speed is what the dial would have to be driven
+at to show what it showed: linear in the dial turned round. The noise is on the side of the way, so that nothing is
+flattened.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from speedcal.calibration.curve import dial_through
+from speedcal.calibration.dial import spline_weights
+from speedcal.calibration.ground_speed import GroundSpeed
+from speedcal.calibration.log_intervals import leaving_out_blocks, scaled_noise
+from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine
+from speedcal.calibration.positions import without_spikes
+from speedcal.calibration.tuning import (
+    DRIFT_U,
+    FEWEST_WINDOWS,
+    LOG_NODE_GAP_MPS,
+    POSITIONS_BLOCK_S,
+)
+from speedcal.calibration.way import Windows, windows_of_way
+from speedcal.interval import BoolArray, FloatArray, IntArray
+
+_ROUNDS, _CAUCHY, _MOST_NODES, _WINDOWS_A_NODE = 10, 3.0, 8, 8
+_LARGEST_STEP_S, _FAR = 1.0, 6.0
+_BEND_MPS = 1.0
+"""Loose bound on the second difference of the dial from node to node; the prior of the curve decides afterwards."""
+_LEAST_NOISE_M = 0.02
+
+
+def fit_distances(
+    ground: GroundSpeed,
+    time_s: FloatArray,
+    indicated_mps: FloatArray,
+    *,
+    tau_s: float,
+    offset_mps: float,
+    factor: float,
+    step_mps: float,
+) -> MeasuredLine | None:
+    """Return the dial of a log beside positions; None with fewer than a dozen windows.
+
+    Parameters
+    ----------
+    ground
+        Ground speed of the drive, from positions.
+    time_s, indicated_mps
+        Readings in order of time, shape (n,). [s, m/s]
+    tau_s, offset_mps, factor
+        Clock offset and line to start from.
+    step_mps
+        Step the readings are rounded to. [m/s]
+    """
+    windows = windows_of_way(ground)
+    smooth = without_spikes(time_s, indicated_mps)
+    right = np.flatnonzero(smooth)
+    if len(right) < 2:
+        return None
+    log = _Log.of(time_s[right], indicated_mps[right])
+    nodes = _nodes(log, windows, tau_s)
+    if nodes is None:
+        return None
+    fit = _Fit(windows, log, nodes, (nodes - offset_mps) / factor, tau_s)
+    if not fit.run():
+        return None
+    moment = fit.gps_time(time_s)
+    covariance, u_clock, freedom = fit.uncertainty()
+    gain = 1 / np.gradient(fit.true_mps, nodes)
+    speed, _, inside = ground.at(moment)
+    usable = inside & ground.usable_at(moment)
+    wrong = ~smooth | fit.far_off(moment)
+    dial = dial_through(
+        fit.true_mps,
+        nodes,
+        covariance * np.outer(gain, gain),
+        used_mps=speed[usable & ~wrong] if (usable & ~wrong).any() else fit.true_mps,
+        degrees_of_freedom=freedom,
+    )
+    reason = np.where(usable, np.where(wrong, WRONG, ""), np.where(inside, TOO_SLOW, NO_GROUND))
+    line = dial.line
+    return MeasuredLine(
+        offset_mps=line.offset_mps,
+        gain=line.error_factor,
+        covariance=line.covariance,
+        degrees_of_freedom=dial.degrees_of_freedom,
+        clock_offset_s=fit.tau,
+        u_clock_offset_s=u_clock,
+        scatter_mps=float(np.hypot(line.error_factor * fit.noise_mps, step_mps / np.sqrt(12))),
+        time_share=0.0,
+        time_s=moment,
+        ground_mps=np.where(inside, speed, np.nan),
+        reason=tuple(reason.tolist()),
+        dial=dial,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Log:
+    """Readings on their own clock, in order."""
+
+    time_s: FloatArray
+    since_s: FloatArray
+    """Time since the middle of the log."""
+    shown_mps: FloatArray
+    stretch: IntArray
+    """Number of the unbroken stretch each lies in."""
+
+    @classmethod
+    def of(cls, time: FloatArray, shown: FloatArray) -> _Log:
+        step = np.diff(time)
+        gap = step > max(3.0, 3 * float(np.median(step)))
+        return cls(time, time - float(np.mean(time)), shown, np.concatenate(([0], np.cumsum(gap))))
+
+    def covers(self, begin: FloatArray, end: FloatArray) -> BoolArray:
+        """Return whether one stretch covers each span of its own clock."""
+        first = np.clip(np.searchsorted(self.time_s, begin, side="right") - 1, 0, len(self.time_s) - 1)
+        last = np.clip(np.searchsorted(self.time_s, end), 0, len(self.time_s) - 1)
+        inside = (begin >= self.time_s[0]) & (end <= self.time_s[-1])
+        return np.asarray(inside & (self.stretch[first] == self.stretch[last]))
+
+
+def _nodes(log: _Log, windows: Windows, tau_s: float) -> FloatArray | None:
+    covered = log.covers(windows.begin_s - tau_s, windows.end_s - tau_s)
+    if covered.sum() < FEWEST_WINDOWS:
+        return None
+    middle = (windows.begin_s + windows.end_s)[covered] / 2 - tau_s
+    low, high = np.quantile(np.interp(middle, log.time_s, log.shown_mps), (0.02, 0.98))
+    high = max(high, low + 1.0)
+    most = min(_MOST_NODES, max(2, int(covered.sum()) // _WINDOWS_A_NODE))
+    count = int(np.clip(round((high - low) / LOG_NODE_GAP_MPS) + 1, 2, most))
+    return np.linspace(low, high, count)
+
+
+class _Fit:
+    """Gauss and Newton's method for the dial turned round, the clock and its drift."""
+
+    def __init__(self, windows: Windows, log: _Log, nodes: FloatArray, true: FloatArray, tau: float) -> None:
+        self.windows, self.log, self.nodes, self.true_mps = windows, log, nodes, true
+        self.tau, self.drift = tau, 0.0
+        self.weight_at, _ = spline_weights(nodes, log.shown_mps)
+        self.middle = float(np.mean(log.time_s))
+        size = len(nodes)
+        self.prior = np.zeros((size + 2, size + 2))
+        if size > 2:
+            second = np.diff(np.eye(size), 2, axis=0) / _BEND_MPS
+            self.prior[:size, :size] = second.T @ second
+        self.prior[-2, -2], self.prior[-1, -1] = 1e-4, DRIFT_U**-2
+
+    def gps_time(self, time_s: FloatArray) -> FloatArray:
+        return np.asarray(time_s + self.tau + self.drift * (time_s - self.middle))
+
+    def run(self) -> bool:
+        """Move to the best place; tell whether it is one, and the log covers windows enough there."""
+        return all(self._round() for _ in range(_ROUNDS)) and bool(np.all(np.diff(self.true_mps) > 0))
+
+    def _round(self) -> bool:
+        begin, end = (t - self.tau for t in (self.windows.begin_s, self.windows.end_s))
+        self.some = some = self.windows.only(self.log.covers(begin, end))
+        if len(some.way_m) < FEWEST_WINDOWS:
+            return False
+        columns = self._columns(some)
+        rest = some.way_m - columns[:, : len(self.nodes)] @ self.true_mps
+        ends, length, far = _noise(rest, some)
+        self.off = np.sqrt(far) * _CAUCHY > _FAR
+        self.noise_mps = float(np.median(np.abs(rest) / (some.end_s - some.begin_s))) * 1.4826
+        self.root = _Whitening(some, ends, length, far)
+        self.design, self.rest = self.root.whitened(columns), self.root.whitened(rest[:, None])[:, 0]
+        place = np.concatenate([self.true_mps, [0.0, self.drift]])
+        step = np.linalg.solve(self.design.T @ self.design + self.prior, self.design.T @ self.rest - self.prior @ place)
+        self.true_mps = self.true_mps + step[:-2]
+        self.tau += float(np.clip(step[-2], -_LARGEST_STEP_S, _LARGEST_STEP_S))
+        self.drift += float(step[-1])
+        return True
+
+    def far_off(self, moment: FloatArray) -> BoolArray:
+        """Return which moments lie in a window that nothing explains."""
+        place = np.clip(np.searchsorted(self.some.begin_s, moment, side="right") - 1, 0, None)
+        return np.asarray(self.off[place] & (moment >= self.some.begin_s[place]) & (moment <= self.some.end_s[place]))
+
+    def _columns(self, some: Windows) -> FloatArray:
+        moment = self.gps_time(self.log.time_s)
+        through = self.weight_at @ self.true_mps
+        spans = []
+        for edge in (some.begin_s, some.end_s):
+            place = np.clip(np.searchsorted(moment, edge) - 1, 0, len(moment) - 2)
+            step = moment[place + 1] - moment[place]
+            share = ((edge - moment[place]) / step)[:, None]
+            here = self.weight_at[place] * (1 - share) + self.weight_at[place + 1] * share
+            whole = np.concatenate((np.zeros((1, here.shape[1])), np.cumsum(self._steps(moment), axis=0)), axis=0)
+            part = share * step[:, None] * (self.weight_at[place] + here) / 2
+            speed = through[place] + share[:, 0] * (through[place + 1] - through[place])
+            since = self.log.since_s[place]
+            spans.append(np.column_stack([whole[place] + part, -speed, -speed * since]))
+        return np.asarray(spans[1] - spans[0])
+
+    def _steps(self, moment: FloatArray) -> FloatArray:
+        return np.asarray(np.diff(moment)[:, None] * (self.weight_at[1:] + self.weight_at[:-1]) / 2)
+
+    def uncertainty(self) -> tuple[FloatArray, float, float]:
+        """Return covariance of the true speeds at the nodes, u of the clock, and degrees of freedom."""
+        size = len(self.nodes)
+        line = np.column_stack([np.ones(size), self.nodes])
+        narrow = np.zeros((size + 2, 4))
+        narrow[size:, :2], narrow[:size, 2:] = np.eye(2), line
+        design = self.design @ narrow
+        model, jackknife, freedom = leaving_out_blocks(
+            design * self.rest[:, None],
+            design,
+            design,
+            block=np.floor((self.some.begin_s - self.some.begin_s[0]) / POSITIONS_BLOCK_S),
+            prior=narrow.T @ self.prior @ narrow,
+        )
+        noise = np.asarray(np.linalg.inv(self.design.T @ self.design + self.prior)[:size, :size], float)
+        noise = scaled_noise(noise, line, model=model[-2:, -2:], jackknife=jackknife[-2:, -2:])
+        alike = self.design.T @ self.root.whitened(self.some.u_between_m[:, None])[:, 0]
+        moved = np.linalg.solve(self.design.T @ self.design + self.prior, alike)[:size]
+        noise = noise + np.outer(moved, moved)
+        return noise, float(np.sqrt(max(jackknife[0, 0], model[0, 0]))), freedom
+
+
+def _noise(rest: FloatArray, some: Windows) -> tuple[float, float, FloatArray]:
+    """Return variance of an end and of the length of a window, and how far each lies (Cauchy's weights)."""
+    size = max(1.4826 * float(np.median(np.abs(rest))), _LEAST_NOISE_M)
+    spread = np.hypot(size, some.u_turn_m)
+    far = (rest / (_CAUCHY * spread)) ** 2
+    cut = np.clip(rest, -_CAUCHY * size, _CAUCHY * size)
+    together = cut[1:] * cut[:-1] * some.follows[1:]
+    ends = max(-float(together.sum()) / max(int(some.follows[1:].sum()), 1), 0.0)
+    ends = min(ends, 0.45 * size**2)
+    return ends, size**2 - 2 * ends, far
+
+
+class _Whitening:
+    """Takes windows that share ends to independent ones of unit variance."""
+
+    def __init__(self, some: Windows, ends: float, length: float, far: FloatArray) -> None:
+        from scipy.linalg import cholesky_banded
+
+        scale = np.sqrt(1 + far)
+        band = np.zeros((2, len(far)))
+        band[0] = (2 * ends + length + some.u_turn_m**2) * scale**2
+        band[1, :-1] = -ends * some.follows[1:] * scale[1:] * scale[:-1]
+        self.factor = cholesky_banded(band, lower=True)
+
+    def whitened(self, columns: FloatArray) -> FloatArray:
+        from scipy.linalg import solve_banded
+
+        return np.asarray(solve_banded((1, 0), self.factor, columns))
