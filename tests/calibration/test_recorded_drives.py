@@ -12,12 +12,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from speedcal.logs.model import Readings, Track
 from support.roads import answer_or_refusal, some_fixes, some_readings
 
 import speedcal
 from speedcal.calibration.result import Calibration
 from speedcal.interval import Interval
+from speedcal.logs.readings import Readings
+from speedcal.logs.track import Track
 from speedcal.units import KMH_MPS
 
 FOLDER = Path(os.environ.get("SPEEDCAL_DRIVES", "drives-are-not-here"))
