@@ -203,3 +203,37 @@ def test_the_log_of_another_drive_is_not_taken_for_this_one(name: str, other: st
     readings = replace(readings, time_s=readings.time_s - readings.time_s[0], clock="elapsed")
     result = answer_or_refusal(track, readings)
     assert isinstance(result, speedcal.SpeedcalError) or result.trust.word == "WEAK"
+
+
+@cache
+def _native(name: str, file: str) -> Calibration:
+    path = FOLDER / name / file
+    return speedcal.calibrate(speedcal.read_track(path), speedcal.read_readings(path))
+
+
+@pytest.mark.parametrize(
+    ("name", "file", "at_kmh", "ratio", "within"),
+    [
+        ("car_dongle", "native.txt", 50.0, 0.990, 0.010),
+        ("race_lap", "native.csv", 100.0, 0.998, 0.015),
+        ("bicycle", "native.fit", 24.0, 0.994, 0.006),
+    ],
+)
+def test_the_files_of_the_loggers_give_the_ratios_of_the_careful_analysis(
+    name: str, file: str, at_kmh: float, ratio: float, within: float
+) -> None:
+    """One file holds track and readings; the interval may be wider than the figure, the value may not be off."""
+    result = _native(name, file)
+    at = at_kmh * KMH_MPS
+    assert float(result.indicated(at)) / at == pytest.approx(ratio, abs=within)
+    assert float(result.half_width(at)) / at > 0.3 * within
+
+
+@pytest.mark.parametrize(
+    ("name", "file", "clock_s", "within"),
+    [("car_dongle", "native.txt", 1.3, 0.6), ("race_lap", "native.csv", 0.4, 0.2)],
+)
+def test_two_clocks_in_one_file_are_told_apart(name: str, file: str, clock_s: float, within: float) -> None:
+    result = _native(name, file)
+    assert result.clock_offset_s is not None
+    assert result.clock_offset_s.value == pytest.approx(clock_s, abs=within)
