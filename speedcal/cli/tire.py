@@ -11,6 +11,7 @@ from speedcal.errors import VehicleError
 from speedcal.units import INCH_M, MILE_M, DisplayUnit
 
 if TYPE_CHECKING:
+    from speedcal.interval import Interval
     from speedcal.vehicle import RolledTire, TireSize
     from speedcal.vehicle.forward import Forecast
 
@@ -89,28 +90,49 @@ def command(sizes: tuple[str, ...], as_json: bool, unit: str | None, **options: 
     emit(result, as_json, "\n".join(lines))
 
 
+_FOR_ONE_SIZE = ("rolled_text", "turns_per_mile", "turns_per_km")
+_COLUMNS = {
+    "turns_per_mile": ("turns per mile", 0),
+    "reads_percent": ("reads, %", 1),
+    "exact_driven_teeth": ("exact driven teeth", 2),
+}
+"""Heading and decimals of the columns of several sizes."""
+
+
 def _emit_table(sizes: tuple[str, ...], as_json: bool, options: dict[str, Any]) -> None:
     """Write several sizes side by side: what each rolls, what it does to the reading, and the exact tooth count."""
     from speedcal.vehicle import parse_tire_size, roll_by_convention
-    from speedcal.vehicle.rolling_circumference import TireChange
 
-    rows = []
+    if any(options[name] for name in _FOR_ONE_SIZE):
+        raise click.UsageError("a roll-out and a maker's turns are those of one SIZE; give one")
     instead_of = options["instead_of"]
     before = roll_by_convention(parse_tire_size(instead_of)) if instead_of else None
+    rows, lines = [], []
     for text in sizes:
-        rolled = roll_by_convention(parse_tire_size(text))
-        row: dict[str, Any] = {"size": str(rolled.size), "turns_per_mile": MILE_M / rolled.circumference_m.value}
-        row["rolls_in"] = rolled.circumference_m.value / INCH_M
-        if before is not None:
-            gain = TireChange(before, rolled).gain.value
-            row["reads_percent"] = 100 * (gain - 1)
-            if options["driven_gear"]:
-                row["exact_driven_teeth"] = options["driven_gear"] * gain
-        rows.append({key: round(value, 2) if isinstance(value, float) else value for key, value in row.items()})
-    heads = [key.replace("_", " ") for key in rows[0]]
-    lines = ["  ".join(f"{head:>18}" for head in heads)]
-    lines += ["  ".join(f"{value:>18}" for value in row.values()) for row in rows]
-    emit({"instead_of": instead_of, "sizes": rows}, as_json, "\n".join(lines))
+        tire = parse_tire_size(text)
+        figures = _figures(_rolled(tire, options), before, options["driven_gear"])
+        told = {name: figure.to_dict(digits=3) for name, figure in figures.items()}
+        rows.append({"size": str(tire), "diameter_from": tire.basis, "status": tire.status, **told})
+        cells = [[f"{end:.{_COLUMNS[name][1]}f}" for end in each.values()] for name, each in told.items()]
+        lines.append([str(tire), *(f"{value} ({low} to {high})" for value, low, high in cells)])
+    lines.insert(0, ["size", *(words for name, (words, _) in _COLUMNS.items() if name in rows[0])])
+    widths = [max(map(len, column)) for column in zip(*lines, strict=True)]
+    padded = ("  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)) for line in lines)
+    emit({"instead_of": instead_of, "sizes": rows}, as_json, "\n".join(line.rstrip() for line in padded))
+
+
+def _figures(rolled: RolledTire, before: RolledTire | None, teeth: int | None) -> dict[str, Interval]:
+    """Return what a tire rolls, and against another what it does to the reading and to the driven gear."""
+    from speedcal.interval import Interval
+    from speedcal.vehicle.rolling_circumference import TireChange
+
+    around = rolled.circumference_m
+    figures = {"turns_per_mile": Interval(*(MILE_M / end for end in (around.value, around.high, around.low)))}
+    if before is None:
+        return figures
+    gain = TireChange(before, rolled).gain
+    figures["reads_percent"] = Interval(*(100 * (end - 1) for end in (gain.value, gain.low, gain.high)))
+    return figures | ({"exact_driven_teeth": gain.scaled(teeth)} if teeth else {})
 
 
 def _rolled(tire: TireSize, options: dict[str, Any]) -> RolledTire:

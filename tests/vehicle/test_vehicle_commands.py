@@ -224,9 +224,25 @@ def test_what_widens_a_stated_circumference_says_that_it_is_from_memory() -> Non
         assert "(from memory)" in run("tire", "35x12.50R17LT", *option).stdout
 
 
+@pytest.mark.published("declaration table of the EU's truck CO2 tool (VECTO): diameters of radial numeric sizes")
 def test_several_sizes_stand_in_one_table_with_teeth_for_each() -> None:
-    """26 x 802.8/889.0 = 23.48 teeth for 35 in, 26 for the size itself."""
-    options = ("--instead-of", "265/70R17", "--driven-gear", "26", "--json")
-    rows = json.loads(run("tire", "265/70R17", "35x12.50R17LT", *options).stdout)["sizes"]
-    assert [row["exact_driven_teeth"] for row in rows] == pytest.approx([26.0, 26 * 802.8 / 889.0], abs=0.01)
-    assert "35x12.50R17LT" in run("tire", "265/70R17", "35x12.50R17LT").stdout
+    """26 x 802.8/889.0 = 23.48 teeth for 35 in, 26 for the size itself; 7.50R16LT is 802 mm across, 3.05 times that."""
+    options = ("--instead-of", "265/70R17", "--driven-gear", "26")
+    sizes = ("265/70R17", "35x12.50R17LT", "7.50R16LT", "G78-15")
+    rows = {row["size"]: row for row in json.loads(run("tire", *sizes, *options, "--json").stdout)["sizes"]}
+    teeth = [rows[size]["exact_driven_teeth"] for size in sizes[:3]]
+    assert [t["value"] for t in teeth] == pytest.approx([26.0, 26 * 802.8 / 889.0, 26 * 802.8 / 802], abs=0.01)
+    assert all(t["low"] < t["value"] < t["high"] for t in teeth)
+    assert rows["7.50R16LT"]["turns_per_mile"]["value"] == pytest.approx(1609.344 / (3.05 * 0.802), abs=0.01)
+    assert (rows["7.50R16LT"]["diameter_from"], rows["7.50R16LT"]["status"]) == ("tabulated", "secondary")
+    # two charts give 215/75R15 and 225/75R15 for it, 703.5 and 718.5 mm: the interval spans both
+    letter = rows["G78-15"]["turns_per_mile"]
+    low, high = (1609.344 / (2.99 * d) for d in (0.7185, 0.7035))
+    assert letter["low"] < low < high < letter["high"]
+    printed = run("tire", *sizes, *options).stdout.splitlines()
+    assert printed[0].split() == ["size", "turns", "per", "mile", "reads,", "%", "exact", "driven", "teeth"]
+    assert len(printed) == 5
+
+
+def test_a_roll_out_is_that_of_one_size() -> None:
+    assert run("tire", "265/70R17", "35x12.50R17LT", "--roll-out", "3:8.12m").exit_code == 2
