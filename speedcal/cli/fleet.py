@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 import sys
+import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import cast
+from typing import TYPE_CHECKING, cast
 
 import click
 
 from speedcal.cli._options import emit, result_options
 from speedcal.units import DisplayUnit
+
+if TYPE_CHECKING:
+    from speedcal.fleet.sources import Found
 
 
 @click.command()
@@ -63,9 +67,9 @@ def command(
     """
     from speedcal.fleet import fleet
 
-    with _bar() as progress:
+    with _bar() as progress, _sources(source) as several:
         result = fleet(
-            source,
+            several,
             vehicle=vehicle,
             scheduler=scheduler,
             processes=processes,
@@ -79,6 +83,21 @@ def command(
     for path in result.write(folder):
         click.echo(f"wrote {path}", err=True)
     emit(result, as_json)
+
+
+@contextmanager
+def _sources(source: tuple[str, ...]) -> Iterator[list[str | Path | Found]]:
+    """Give what is to be looked into; of the upload page the jobs, laid out for as long as it takes."""
+    from speedcal.fleet.sources import PAGE
+
+    pages = [path for path in source if (Path(path) / PAGE).is_file()]
+    with tempfile.TemporaryDirectory(prefix="speedcal-jobs-") as aside:
+        found: list[str | Path | Found] = [path for path in source if path not in pages]
+        for number, path in enumerate(pages):
+            from speedcal.web.month import page_vehicles
+
+            found += page_vehicles(Path(path), Path(aside) / str(number))
+        yield found
 
 
 @contextmanager

@@ -22,7 +22,7 @@ from speedcal.fleet.discoveries import discoveries
 from speedcal.fleet.drive import DriveFiles
 from speedcal.fleet.remembered import Remembered
 from speedcal.fleet.rows import FleetRow, Limits, make_row
-from speedcal.fleet.sources import Found, as_paths, find_vehicles, merged
+from speedcal.fleet.sources import Found, Source, find_vehicles, merged, parted
 from speedcal.fleet.workers import measure_all
 from speedcal.interval import tidy
 from speedcal.jobs.contents import JobContents
@@ -151,7 +151,7 @@ class FleetResult:
 
 
 def fleet(
-    source: str | Path | Sequence[str | Path],
+    source: Source | Sequence[Source],
     *,
     vehicle: str | None = None,
     scheduler: str | None = None,
@@ -171,7 +171,7 @@ def fleet(
     ----------
     source
         A folder of vehicles (a subfolder each, with drives as pairs of one stem), of job folders, or several of them;
-        a long table with a column that names the vehicle; the data folder of the upload page.
+        a long table with a column that names the vehicle. Vehicles may be given as such.
     vehicle
         Column of a long table that names the vehicle; None finds it by its header.
     scheduler
@@ -214,7 +214,7 @@ def fleet(
     limits = Limits(percent, load_tolerance(rule, unit=unit) if rule is not None else None)
     kept = Path(remember) if remember is not None else None
     with _aside(kept) as aside:
-        vehicles = _found(as_paths(source), vehicle, kept, aside)
+        vehicles = _found(*parted(source), vehicle, kept, aside)
         memory = Remembered(kept)
         try:
             keys = _measured(vehicles, memory, unit, processes=processes, scheduler=scheduler, progress=progress)
@@ -242,11 +242,13 @@ def _aside(kept: Path | None) -> Iterator[Path]:
         shutil.rmtree(folder, ignore_errors=True)
 
 
-def _found(paths: Sequence[str], column: str | None, results: Path | None, aside: Path) -> list[Found]:
+def _found(
+    paths: Sequence[str], given: Sequence[Found], column: str | None, results: Path | None, aside: Path
+) -> list[Found]:
     from speedcal.fleet.table import is_table, vehicles_of_tables
 
     tables = [path for path in paths if is_table(path, column)]
-    found: list[Found] = []
+    found = list(given)
     for path in (path for path in paths if path not in tables):
         if Path(path).is_dir():
             found += find_vehicles(Path(path), skip=results)

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from speedcal.errors import FleetError, SpeedcalError
 from speedcal.fleet.drive import DriveFiles
 from speedcal.jobs.contents import Drive, JobContents
 
-JOB = "job.toml"
+JOB, PAGE = "job.toml", "jobs.sqlite"
 _ROLE = re.compile(r"(?:^|[ _.-])(?:track|gps|notes?|readings?|log|obd|dial|speedo(?:meter)?)$", re.IGNORECASE)
 """What a name may end in to tell two files of one drive apart."""
 _IGNORED = frozenset({".toml", ".html", ".pdf", ".png", ".jpg", ".jpeg", ".svg", ".sqlite", ".parquet", ".md"})
@@ -29,7 +29,10 @@ class Found:
     job: JobContents | None = field(default=None, compare=False)
 
 
-def find_vehicles(folder: Path, *, skip: Path | None = None) -> Iterator[Found]:
+Source = str | Path | Found
+
+
+def find_vehicles(folder: Path, *, skip: Path | None = None, passing: bool = False) -> Iterator[Found]:
     """Yield the vehicles of a folder in the order of their names.
 
     A subfolder is a vehicle and its name the vehicle's; with a job file in it, its drives are those of the job. Files
@@ -41,10 +44,20 @@ def find_vehicles(folder: Path, *, skip: Path | None = None) -> Iterator[Found]:
         The folder.
     skip
         Folder of the results, which may lie in it.
+    passing
+        Whether the files lie there for a moment only.
     """
+    for found in _vehicles_in(folder, skip):
+        drives = tuple(replace(files, passing=True) for files in found.drives) if passing else found.drives
+        yield replace(found, drives=drives)
+
+
+def _vehicles_in(folder: Path, skip: Path | None) -> Iterator[Found]:
     if (folder / JOB).is_file():
         yield _of_job(folder)
         return
+    if (folder / PAGE).is_file():
+        raise FleetError("data_of_the_page", source=str(folder))
     loose = [path for path in _listed(folder) if path.is_file() and _is_log(path)]
     if loose:
         yield _of_files(_name(folder), folder, loose)
@@ -142,6 +155,8 @@ def merged(found: Iterable[Found]) -> list[Found]:
     return [by_name[name] for name in sorted(by_name)]
 
 
-def as_paths(source: str | Path | Sequence[str | Path]) -> list[str]:
-    """Return the sources as texts; each may be a folder, a file or a URL."""
-    return [str(item) for item in ([source] if isinstance(source, (str, Path)) else source)]
+def parted(source: Source | Sequence[Source]) -> tuple[list[str], list[Found]]:
+    """Return the sources to be looked into, each a folder, a file or a URL, and the vehicles given as such."""
+    several = [source] if isinstance(source, (str, Path, Found)) else source
+    found = [item for item in several if isinstance(item, Found)]
+    return [str(item) for item in several if not isinstance(item, Found)], found

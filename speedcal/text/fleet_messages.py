@@ -20,6 +20,10 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Name a folder with one subfolder a vehicle, and in each the drives as pairs of files of one name, such as "
         "day0.gpx and day0.csv; or a table with a column that names the vehicle",
     ),
+    "data_of_the_page": (
+        "this is the data folder of the upload page",
+        "Run the command speedcal fleet on it, or give speedcal.fleet what speedcal.web.month.page_vehicles returns",
+    ),
     "no_drives": ("no drive in the folder of this vehicle", "Put the track and the readings of each drive there"),
     "several_files_for_drive": (
         "{names:and} would all be one drive by their names",
