@@ -7,6 +7,7 @@ from typing import Literal
 import numpy as np
 
 from speedcal.interval import BoolArray, FloatArray
+from speedcal.logs.moved_copy import is_moved_copy
 from speedcal.logs.readings import Readings
 from speedcal.logs.track import Track
 
@@ -44,8 +45,16 @@ def kinship(track: Track, readings: Readings) -> Kinship:
     if readings.clock == "none" or known.sum() < _FEWEST or recorded.sum() < _FEWEST:
         return "own"
     time_s, shown = readings.time_s[known], readings.speed_mps[known]
-    found: list[Kinship] = [_at(track, recorded, time_s + shift, shown, readings) for shift in _shifts(track, time_s)]
-    return "copy" if "copy" in found else "untold" if "untold" in found else "own"
+    shifts = _shifts(track, time_s)
+    found: list[Kinship] = [_at(track, recorded, time_s + shift, shown, readings) for shift in shifts]
+    if "copy" in found:
+        return "copy"
+    alike = "untold" in found or is_moved_copy(
+        (track.time_s[recorded], track.speed_mps[recorded], track.speed_step_mps),
+        (time_s, shown, readings.speed_resolution_mps),
+        shifts,
+    )
+    return "untold" if alike else "own"
 
 
 def _shifts(track: Track, time_s: FloatArray) -> list[float]:
@@ -63,16 +72,20 @@ def _at(track: Track, recorded: BoolArray, time_s: FloatArray, shown: FloatArray
         return "own"
     rate = np.abs((speed[place] - speed[place - 1]) / step_s)[inside]
     step = readings.speed_resolution_mps
-    slack = _ROUNDING * (step + track.speed_step_mps) + (_SAME_MPS if step > _FINE_MPS else _SAME_FINE_MPS)
+    slack = _ROUNDING * step + (_SAME_MPS if step > _FINE_MPS else _SAME_FINE_MPS)
+    coarse = _ROUNDING * track.speed_step_mps
+    """What a copy of the speed before the receiver rounded it may differ by; a right instrument may as well."""
     line, held = np.interp(time_s[inside], clock, speed), speed[np.searchsorted(clock, time_s[inside] + 1e-6) - 1]
     near = np.minimum(np.abs(time_s - clock[place - 1]), np.abs(clock[place] - time_s))[inside]
     miss = np.where(near > _STAMP_S, np.minimum(_BETWEEN_MPS3 * step_s[inside] ** 2, _MOST_BETWEEN_MPS), 0.0)
     for truth, more in ((line, miss), (held, 0.0)):  # rows between two fixes are drawn through or repeated
         for cut in (0.0, step / 2):  # rounded to the nearest, or down
-            same, changing = np.abs(shown[inside] - truth + cut) <= slack + more, rate >= _ACCELERATING_MPS2
+            left, changing = np.abs(shown[inside] - truth + cut) - more, rate >= _ACCELERATING_MPS2
+            same = left <= slack + coarse
             enough = changing.sum() >= _FEWEST_CHANGING
             # at steady whole speeds a dial that is right looks like a copy; on the way between them it does not
             if same.mean() >= _SHARE and (not enough or same[changing].mean() >= _SHARE):
                 varied = float(np.quantile(truth, 0.9) - np.quantile(truth, 0.1)) > max(10 * step, 4.0)
-                return "copy" if enough and varied else "untold"
+                certain = (left <= slack).mean() >= _SHARE
+                return "copy" if enough and varied and certain else "untold"
     return "own"

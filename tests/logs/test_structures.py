@@ -8,6 +8,7 @@ import io
 import numpy as np
 import pytest
 from support.logfiles import SmallDrive, small_drive
+from support.mutations import faults
 from support.structures import DRIVE, FILES, NAMES, SHOWN_KMH, rows_text, wide
 
 import speedcal
@@ -183,3 +184,14 @@ def test_tracks_and_readings_that_hold_the_same_are_equal(tmp_path):
     assert read_readings(path) == read_readings(path)
     assert read_track(path) != read_readings(path)
     assert isinstance(speedcal.read_track(path), speedcal.Track)
+
+
+def test_damage_ends_in_a_result_or_in_an_error_of_ours(tmp_path):
+    """Every layout once and a bit; lines dropped, doubled or exchanged leave times and values together."""
+    assert list(faults(7 * len(FILES), len(FILES) + 13, tmp_path / "log")) == []
+
+
+@pytest.mark.benchmark
+def test_20000_damaged_files_end_in_a_result_or_in_an_error_of_ours(tmp_path):
+    """The size for a night."""
+    assert list(faults(0, 20_000, tmp_path / "log")) == []

@@ -6,12 +6,18 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from support.logfiles import small_drive
 
+from speedcal.calibration import calibrate
+from speedcal.errors import SpeedcalError
 from speedcal.logs.readings import Readings
 from speedcal.logs.track import Track
 from speedcal.logs.truth import kinship
-from speedcal.units import KMH_MPS, MPH_MPS
+from speedcal.simulate import KINDS as DRIVES
+from speedcal.simulate import simulate
+from speedcal.units import KMH_MPS, MPH_MPS, SPEED_UNIT_MPS
 
 
 def _track(n: int = 600, *, steady: bool = False) -> Track:
@@ -75,3 +81,80 @@ def test_a_drive_at_one_speed_cannot_tell():
     """Rounded to whole km/h both show the same all the time."""
     track = replace(_track(steady=True), speed_mps=np.full(600, 72 * KMH_MPS), speed_step_mps=KMH_MPS)
     assert kinship(track, _readings(track.time_s, track.speed_mps, KMH_MPS)) == "untold"
+
+
+def _moved(track: Track, *, unit, step, down, delay_s, offset, rate, later_s, clock, named) -> Readings:
+    """Return the recorded speed in another unit, cut to steps, behind by a moment, with a constant added."""
+    time_s = track.time_s[20] + np.arange(0, track.time_s[-20] - track.time_s[20], 1 / rate)
+    values = np.interp(time_s, track.time_s, track.speed_mps) / SPEED_UNIT_MPS[unit] + offset
+    written = np.maximum((np.floor if down else np.round)(values / step) * step, 0)
+    scale = SPEED_UNIT_MPS[named]
+    stamps = time_s + delay_s + later_s
+    if clock == "elapsed":
+        stamps = stamps - stamps[0]
+    return replace(_readings(stamps, written * scale, step * scale), clock=clock)
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    unit=st.sampled_from(["km/h", "mph", "m/s", "kn"]),
+    step=st.sampled_from([1.0, 0.1, 0.01]),
+    down=st.booleans(),
+    delay_s=st.floats(-2.5, 2.5),
+    offset=st.floats(-4, 4),
+    rate=st.sampled_from([1, 2, 4]),
+    later_s=st.sampled_from([0.0, 7200.0, -3600.0]),
+    clock=st.sampled_from(["gps", "utc", "elapsed", "local"]),
+    wrong_unit=st.booleans(),
+)
+def test_a_copy_that_was_changed_is_never_an_instrument_of_its_own(
+    unit, step, down, delay_s, offset, rate, later_s, clock, wrong_unit
+):
+    """Rounded or cut, in any unit, named in a wrong one, behind or ahead, with an offset, on another clock."""
+    named = {"km/h": "mph", "mph": "km/h"}.get(unit, unit) if wrong_unit else unit
+    readings = _moved(
+        _track(1200),
+        unit=unit,
+        step=step,
+        down=down,
+        delay_s=delay_s,
+        offset=offset / SPEED_UNIT_MPS[unit] / 3.6,
+        rate=rate,
+        later_s=later_s,
+        clock=clock,
+        named=named,
+    )
+    assert kinship(_track(1200), readings) in {"copy", "untold"}
+
+
+@settings(max_examples=12, deadline=None)
+@given(
+    seed=st.integers(0, 1000),
+    offset=st.floats(-3, 3),
+    delay_s=st.floats(-1, 1),
+    step=st.sampled_from([1.0, 0.1]),
+    unit=st.sampled_from(["km/h", "mph"]),
+)
+def test_no_drive_whose_truth_and_instrument_are_one_ends_trusted(seed, offset, delay_s, step, unit):
+    """Refused, or WEAK with the reason."""
+    track = simulate(DRIVES["logged"], seed, minutes=20).track
+    values = np.interp(track.time_s, track.time_s, np.nan_to_num(track.speed_mps)) / SPEED_UNIT_MPS[unit] + offset
+    shown = np.maximum(np.round(values / step) * step, 0) * SPEED_UNIT_MPS[unit]
+    readings = replace(_readings(track.time_s + delay_s, shown, step * SPEED_UNIT_MPS[unit]), clock="utc")
+    try:
+        found = calibrate(track, readings)
+    except SpeedcalError:
+        return
+    assert found.trust.word != "TRUSTED"
+
+
+@pytest.mark.parametrize("factor", [0.999, 1.0, 1.002])
+@pytest.mark.parametrize("step", [KMH_MPS, MPH_MPS, 0.1 * KMH_MPS])
+@pytest.mark.parametrize("delay_s", [0.0, 0.7])
+def test_a_right_instrument_with_an_offset_and_a_delay_is_one_of_its_own(factor, step, delay_s):
+    """As a copy, it follows at the ratio of a unit; its own scatter of 0.05 m/s tells."""
+    track = _track(1200)
+    rng = np.random.default_rng(8)
+    true = small_drive(1200).speed_mps
+    shown = 0.5 + factor * np.interp(track.time_s - delay_s, track.time_s, true) + 0.05 * rng.standard_normal(1200)
+    assert kinship(track, _readings(track.time_s, np.floor(shown / step) * step, step)) == "own"

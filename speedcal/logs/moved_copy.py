@@ -1,0 +1,129 @@
+"""Whether two speeds are one series, moved in time, shifted by a constant or written in another unit."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from speedcal.interval import FloatArray
+from speedcal.units import SPEED_UNIT_MPS
+
+Series = tuple[FloatArray, FloatArray, float]
+"""Times [s], speeds [m/s] and the step of the speeds [m/s]."""
+
+_MOST_ROWS = 1500
+_FEWEST_CHANGING = 60
+_DELAYS_S = np.arange(-3.0, 3.01, 0.25)
+_FINER_S = np.arange(-0.25, 0.251, 0.05), np.arange(-0.04, 0.041, 0.02)
+_LONGEST_STEP_S = 6.0
+_ACCELERATING_MPS2 = 0.4
+_MOVING_MPS = 2.0
+_NEAR_UNIT = 0.004
+"""How far the ratio of two series may be from one of units; beyond, it is the error of an instrument."""
+_ROUNDING, _SAME_MPS, _FINE_MPS, _SAME_FINE_MPS = 0.505, 0.02, 0.05, 0.06
+_SHARE = 0.97
+_LARGEST_OFFSET_MPS = 3.0
+_GRID_S, _LONGEST_GRID = 1.0, 1 << 20
+_RATIOS = np.array(sorted({round(a / b, 9) for a in SPEED_UNIT_MPS.values() for b in SPEED_UNIT_MPS.values()}))
+
+
+def is_moved_copy(recorded: Series, shown: Series, shifts: list[float]) -> bool:
+    """Tell whether what was shown is the recorded speed over again.
+
+    Whatever was done to it, a copy has no scatter beyond rounding when the vehicle speeds up; an instrument of its own
+    has its own.
+
+    Parameters
+    ----------
+    recorded, shown
+        The two series.
+    shifts
+        What the clock of the second may be off, to the nearest seconds; where it is off altogether is found. [s]
+    """
+    clock, speed, _ = recorded
+    keep = slice(None, None, max(len(shown[0]) // _MOST_ROWS, 1))
+    time_s, values = shown[0][keep], shown[1][keep]
+    tried: list[float] = []
+    for shift in (*shifts, _likeliest(clock, speed, shown[0], shown[1])):
+        if any(abs(shift - other) < _DELAYS_S[-1] / 2 for other in tried):
+            continue
+        tried.append(shift)
+        best = min(_DELAYS_S + shift, key=lambda at: _misfit(clock, speed, time_s + at, values))
+        if abs(_unit_and_slope(*_pair(clock, speed, time_s + best, values))[1] - 1.0) > 2 * _NEAR_UNIT:
+            continue
+        for steps in _FINER_S:
+            best = min(steps + best, key=lambda at: _misfit(clock, speed, time_s + at, values))
+        if _is_same(recorded, (time_s + best, values, shown[2])):
+            return True
+    return False
+
+
+def _likeliest(clock: FloatArray, speed: FloatArray, time_s: FloatArray, shown: FloatArray) -> float:
+    """Return the shift at which the two go together best, by the correlation of both on a grid. [s]."""
+    one, other = _on_grid(clock, speed), _on_grid(time_s, shown)
+    n = len(one) + len(other)
+    if n > _LONGEST_GRID:
+        return 0.0
+    product = np.fft.irfft(np.fft.rfft(one, n) * np.conj(np.fft.rfft(other, n)), n)
+    lag = int(np.argmax(product))
+    return float(clock[0] - time_s[0] + _GRID_S * (lag if lag < len(one) else lag - n))
+
+
+def _on_grid(time_s: FloatArray, speed: FloatArray) -> FloatArray:
+    span = float(min(time_s.max() - time_s.min(), _LONGEST_GRID))
+    grid = time_s.min() + _GRID_S * np.arange(int(span / _GRID_S) + 1)
+    order = np.argsort(time_s, kind="stable")
+    found = np.interp(grid, time_s[order], speed[order])
+    return np.asarray(found - found.mean())
+
+
+def _beside(clock: FloatArray, speed: FloatArray, time_s: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the recorded speed at each time and how fast it changes; NaN outside and across gaps."""
+    place = np.clip(np.searchsorted(clock, time_s), 1, len(clock) - 1)
+    step_s = clock[place] - clock[place - 1]
+    rate = (speed[place] - speed[place - 1]) / step_s
+    inside = (time_s >= clock[0]) & (time_s <= clock[-1]) & (step_s <= _LONGEST_STEP_S)
+    return np.where(inside, speed[place - 1] + rate * (time_s - clock[place - 1]), np.nan), np.abs(rate)
+
+
+def _pair(clock: FloatArray, speed: FloatArray, time_s: FloatArray, shown: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return what was recorded and what was shown under way at the same times."""
+    truth, _ = _beside(clock, speed, time_s)
+    moving = np.isfinite(truth) & (truth > _MOVING_MPS)
+    return truth[moving], shown[moving]
+
+
+def _unit_and_slope(truth: FloatArray, shown: FloatArray) -> tuple[float, float]:
+    """Return the ratio of units nearest to that of two series, and how far theirs is from it, 1 for not at all."""
+    if len(truth) < _FEWEST_CHANGING or not np.ptp(truth):
+        return 1.0, np.inf
+    slope = float(np.polyfit(truth, shown, 1)[0])
+    ratio = float(_RATIOS[np.argmin(np.abs(_RATIOS - slope))])
+    return ratio, slope / ratio
+
+
+def _misfit(clock: FloatArray, speed: FloatArray, time_s: FloatArray, shown: FloatArray) -> float:
+    """Return the scatter of the shown speed about a line through the recorded one; infinite without an overlap."""
+    truth, _ = _beside(clock, speed, time_s)
+    known = np.isfinite(truth)
+    if known.sum() < max(_FEWEST_CHANGING, len(shown) // 2):
+        return np.inf
+    x, y = truth[known] - truth[known].mean(), shown[known] - shown[known].mean()
+    variance = float(x @ x)
+    return float(y @ y - (x @ y) ** 2 / variance) / len(x) if variance > 0 else np.inf
+
+
+def _is_same(recorded: Series, shown: Series) -> bool:
+    truth, rate = _beside(recorded[0], recorded[1], shown[0])
+    known = np.isfinite(truth) & (truth > _MOVING_MPS)
+    changing = known & (rate >= _ACCELERATING_MPS2)
+    if changing.sum() < _FEWEST_CHANGING:
+        return False
+    ratio, slope = _unit_and_slope(truth[known], shown[1][known])
+    if abs(slope - 1.0) > _NEAR_UNIT:
+        return False
+    left = shown[1] - ratio * truth
+    offset = float(np.median(left[changing]))
+    step = shown[2]
+    slack = _ROUNDING * (step + ratio * recorded[2]) + (_SAME_MPS if step > _FINE_MPS else _SAME_FINE_MPS)
+    same = np.abs(left - offset) <= slack
+    return abs(offset) < _LARGEST_OFFSET_MPS and bool(same[known].mean() >= _SHARE <= same[changing].mean())
