@@ -152,32 +152,39 @@ def endpoint(
     async def serve(request: Request) -> Response:
         context = Context(request, request.app.state.services)
         try:
-            if door is not None:
-                context.view = await run_in_threadpool(door, context)
-                if isinstance(context.view, Response):
-                    return context.view
-                request.scope["seen"] = _seen_as(context.view)
-            if request.method == "POST":
-                return await _with_form(context, handler, upload=upload)
-            if wait is not None:
-                await wait(context)
-            return await run_in_threadpool(handler, context)
+            return await _served(context, handler, upload=upload, wait=wait, door=door)
         except RefusedError as error:
             if away is None or not _waits_for_passcode(context, error):
                 raise
             return await _with_form(context, away, upload=upload, most=context.limits.form_bytes)
-        except SpeedcalError as error:
-            raise RefusedError.of(error) from error
-        except TooManyAttemptsError as error:
-            headers = {"retry-after": str(int(error.wait_s) + 1)}
-            raise RefusedError(
-                429, "too_many_passcodes", headers=headers, minutes=max(1, round(error.wait_s / 60))
-            ) from error
-        except (DBAPIError, PoolTimeoutError, OSError) as error:
-            raise _unavailable(error) from error
 
     serve.page_name = handler.__name__  # type: ignore[attr-defined]
     return serve
+
+
+async def _served(
+    context: Context, handler: Handler, *, upload: bool, wait: Waiter | None, door: Door | None
+) -> Response:
+    try:
+        if door is not None:
+            context.view = await run_in_threadpool(door, context)
+            if isinstance(context.view, Response):
+                return context.view
+            context.request.scope["seen"] = _seen_as(context.view)
+        if context.request.method == "POST":
+            return await _with_form(context, handler, upload=upload)
+        if wait is not None:
+            await wait(context)
+        return await run_in_threadpool(handler, context)
+    except SpeedcalError as error:
+        raise RefusedError.of(error) from error
+    except TooManyAttemptsError as error:
+        headers = {"retry-after": str(int(error.wait_s) + 1)}
+        raise RefusedError(
+            429, "too_many_passcodes", headers=headers, minutes=max(1, round(error.wait_s / 60))
+        ) from error
+    except (DBAPIError, PoolTimeoutError, OSError) as error:
+        raise _unavailable(error) from error
 
 
 def _waits_for_passcode(context: Context, error: RefusedError) -> bool:
