@@ -147,6 +147,7 @@ def calibrate(
             u_ground_mps=ground.u_speed_mps,
         ),
         reference_speed_mps=reference,
+        needle_lag_s=line.needle_lag_s,
         sources=tuple((log.source, log.digest) for log in (track, readings)),
     )
     refuse_nonsense(calibration, readings)

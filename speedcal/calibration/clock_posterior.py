@@ -16,13 +16,7 @@ from math import lgamma, log, pi
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
-from speedcal.calibration.clock_search import (
-    LARGEST_FACTOR,
-    OFFSET_FREEDOM,
-    OFFSET_SCALE_MPS,
-    SMALLEST_FACTOR,
-    Shift,
-)
+from speedcal.calibration.clock_search import OFFSET_FREEDOM, OFFSET_SCALE_MPS, Shift
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.moments import Moments
 from speedcal.calibration.tuning import (
@@ -30,6 +24,7 @@ from speedcal.calibration.tuning import (
     CELL_S,
     CRAWL_SD_MPS,
     FIRST_SCATTER_MPS,
+    LARGEST_FACTOR,
     LN_FACTOR_FREEDOM,
     LN_FACTOR_SCALE,
     MINUTE_CELL_S,
@@ -37,6 +32,7 @@ from speedcal.calibration.tuning import (
     SCATTER_MPS,
     SCATTER_NODES_MPS,
     SLOWEST_MPS,
+    SMALLEST_FACTOR,
     WRONG_BETA,
     WRONG_NODES,
 )

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from speedcal.calibration.ground_speed import GroundSpeed
-from speedcal.calibration.tuning import WRONG_SPREAD_MPS
+from speedcal.calibration.tuning import LARGEST_FACTOR, SMALLEST_FACTOR, WRONG_SPREAD_MPS
 from speedcal.errors import AlignmentError
 from speedcal.interval import BoolArray, FloatArray
 from speedcal.logs.readings import Clock
@@ -23,8 +23,6 @@ simulated drives with needles 1 to 2.5 mph off a normal prior of one mph left on
 interval."""
 _MOST_SHIFTS_AT_ONCE = 400_000
 _SCALES_MPS = (3.0, 1.5, 0.8, 0.8)
-SMALLEST_FACTOR, LARGEST_FACTOR = 0.5, 2.0
-"""No change of tires or gears makes an error factor beyond these; a wrong unit or a wrong column does."""
 _MOST_PEAKS = 6
 _MOST_BEYOND_S = 86400.0
 """Readings may go on for this much longer than the track and still be searched from end to end."""

@@ -12,6 +12,7 @@ from speedcal.calibration.runs import SteadyRuns
 from speedcal.calibration.speed_spline import SplineGrid
 from speedcal.calibration.tuning import (
     HELD_FIXES,
+    LAG_TOLD_STEP_MPS,
     LATENT_READINGS,
     LATENT_SPACING_S,
     MOST_HELD,
@@ -102,6 +103,7 @@ def fit_rounded(
         ground_mps=np.where(inside, speed, np.nan),
         reason=tuple(reason.tolist()),
         dial=dial,
+        needle_lag_s=float(np.sqrt(2 * max(fit.damping_s2, 0.0))) if ground.step_mps < LAG_TOLD_STEP_MPS else None,
     )
 
 

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from speedcal.calibration.clock_posterior import Lines
-from speedcal.calibration.clock_search import LARGEST_FACTOR, SMALLEST_FACTOR
 from speedcal.calibration.holds import Holds
 from speedcal.calibration.tuning import (
     HELD_FACTORS,
@@ -26,8 +25,10 @@ from speedcal.calibration.tuning import (
     HOLD_SKIPPED,
     HOLD_SKIPPED_SHORT,
     HOLD_SPREAD_SHARE,
+    LARGEST_FACTOR,
     NOTE_MISSED,
     NOTE_REPEATED,
+    SMALLEST_FACTOR,
 )
 from speedcal.interval import BoolArray, FloatArray, IntArray
 

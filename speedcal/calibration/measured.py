@@ -53,6 +53,8 @@ class MeasuredLine:
     """Covariance at the dial's knots of what errs alike in all readings, by budget line; the dial has it in."""
     wrong_share: float = 0.0
     """Expected share of wrong readings."""
+    needle_lag_s: float | None = None
+    """Time constant with which the needle follows, 0 for one that follows at once; None where nothing tells it."""
 
 
 def straight_dial(line: MeasuredLine) -> Dial:

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from speedcal.calibration.clock_search import LARGEST_FACTOR, SMALLEST_FACTOR, zone_near
+from speedcal.calibration.clock_search import zone_near
 from speedcal.calibration.ground_speed import SPEED_AGAINST_POSITIONS, GroundSpeed
 from speedcal.calibration.measured import WRONG
 from speedcal.calibration.odometer import OdometerFactor
@@ -25,7 +25,10 @@ from speedcal.calibration.tuning import (
     MILES_KILOMETRES_TOLERANCE,
     NARROW_RANGE,
     OFFSET_UNKNOWN_MPS,
+    PULSE_FACTORS,
+    PULSE_SLACK,
     SAME_LEVEL_MPS,
+    SLOW_NEEDLE_S,
     SLOWEST_DRIVE_MPS,
     WIDE_MPS,
     WIDE_SHARE,
@@ -45,6 +48,9 @@ def refuse_hopeless(ground: GroundSpeed, readings: Readings) -> None:
     refuse_too_few(len(usable_readings(readings)), readings)
     if readings.clock != "none" and len(np.unique(readings.time_s[usable_readings(readings)])) < FEWEST_READINGS:
         raise FitError("few_times", source=readings.source)
+    shown = readings.speed_mps[np.isfinite(readings.speed_mps)]
+    if np.mean(shown >= ABSURD_READING_MPS) > MANY_WRONG:  # another unit or column
+        raise FitError("readings_do_not_follow", source=readings.source)
     fastest = float(np.percentile(ground.speed_mps, 99))
     if fastest < SLOWEST_DRIVE_MPS:
         raise FitError("hardly_moved", fastest_mps=fastest)
@@ -71,8 +77,15 @@ def refuse_nonsense(calibration: Calibration, readings: Readings) -> None:
     scatter = float(np.sqrt(max(calibration.scatter_mps**2 - readings.speed_resolution_mps**2 / 12, 0.0)))
     if scatter > FOLLOWS_MPS:
         raise FitError("readings_do_not_follow", source=readings.source, scatter_mps=scatter, unit=calibration.unit)
-    if not SMALLEST_FACTOR < factor.value < LARGEST_FACTOR:
+    if not _has_a_cause(factor.value):
         raise FitError("impossible_factor", source=readings.source, factor=factor.value)
+
+
+def _has_a_cause(factor: float) -> bool:
+    """Tell whether tires, gears, a unit or a pulse count can make an error factor."""
+    slack = 1 + PULSE_SLACK
+    ranges = ((0.5, 2.0), *((pulses, pulses) for pulses in PULSE_FACTORS))
+    return any(low / slack < factor < high * slack for low, high in ranges)
 
 
 def left_out(
@@ -127,6 +140,7 @@ def judge(
         _wrong_readings(calibration),
         _offset(calibration),
         _bent(calibration),
+        _damped(calibration),
         None if odometer is None else _odometer(calibration, odometer),
     ):
         if note is not None:
@@ -270,6 +284,12 @@ def _bent(calibration: Calibration) -> Finding | None:
     away = calibration.indicated(speeds) - line.offset_mps - line.error_factor * speeds
     worst = int(np.argmax(np.abs(away)))
     return Finding("bent_dial", at_mps=float(speeds[worst]), deviation_mps=float(away[worst]), unit=calibration.unit)
+
+
+def _damped(calibration: Calibration) -> Finding | None:
+    """Say that the needle follows the speed late, where a log tells it from a clock that is off."""
+    lag_s = calibration.needle_lag_s
+    return None if lag_s is None or lag_s < SLOW_NEEDLE_S else Finding("needle_damped", lag_s=lag_s)
 
 
 def _odometer(calibration: Calibration, odometer: OdometerFactor) -> Finding | None:

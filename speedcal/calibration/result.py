@@ -90,6 +90,8 @@ class Calibration:
     reference_speed_mps: float = 0.0
     """Speed the budget refers to."""
     findings: tuple[Finding, ...] = ()
+    needle_lag_s: float | None = None
+    """Time constant with which the needle follows the speed, 0 when at once; None where the drive does not tell."""
     sources: tuple[tuple[str, str], ...] = field(default=())
     """Names and SHA-256 digests of the files used."""
 

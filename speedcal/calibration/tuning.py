@@ -13,6 +13,14 @@ within a mph or two. Doubled, notes at few speeds get factors half as wide again
 FACTOR_PRIOR_U = 0.5
 """Standard deviation of the error factor about 1 before a drive is seen; wide enough never to matter."""
 
+SMALLEST_FACTOR, LARGEST_FACTOR = 0.2, 5.0
+"""Error factors that are looked for: a sensor with a quarter or four times the pulses, and tires or gears a fifth off
+besides. Doubled, a level line through any notes comes into reach."""
+
+PULSE_FACTORS, PULSE_SLACK = (0.25, 4.0), 0.15
+"""Beyond half and twice, with some slack, only these factors have a cause, a wrong pulse count; this is the slack, as
+a share. A wrong column gives any factor."""
+
 CURVE_LENGTHS_MPS = (10 * MPH_MPS, 20 * MPH_MPS)
 """Lengths over which a dial's deviation changes, mixed evenly. From trials on bent dials: 10 alone is wide on notes,
 20 and 40 miss a bend in the middle (coverage 0.63)."""
@@ -127,7 +135,7 @@ SLOWEST_DRIVE_MPS = 5.0
 ODOMETER_SHORTEST_M = 1500.0
 """Shortest distance that tells an odometer's factor."""
 
-ODOMETER_MOST_FACTOR = 3.0
+ODOMETER_MOST_FACTOR = 5.0
 """An odometer that rises faster than this many times the way travelled was put back or misread."""
 
 ODOMETER_PAIRS_OF = 200
@@ -390,6 +398,12 @@ LOG_NODE_GAP_MPS = 5.0
 
 POSITIONS_BLOCK_S = 120.0
 """Errors of positions last longer than those of recorded speed; windows so far apart are independent."""
+
+LAG_TOLD_STEP_MPS = 0.35
+"""Recorded speed in coarser steps does not tell the lag of a needle: rounding smooths it alike."""
+
+SLOW_NEEDLE_S = 1.5
+"""Time constant from which on a needle is said to lag. From memory: sound ones follow within a second."""
 
 LATENT_READINGS = 60
 """Moving readings and fixes from which on the latent speed is worth finding."""

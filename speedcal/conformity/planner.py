@@ -235,15 +235,12 @@ def _expectation(
 ) -> Expected:
     if calibration is None:
         return Expected(Dial.straight(0.0, 1.0, np.zeros((2, 2)), used_mps=[10.0, 30.0]), known=False)
-    change = 1.0
-    if isinstance(work, int | float):
-        change = float(work)
-    elif work is not None:
-        from speedcal.vehicle import Vehicle as AnyVehicle
-        from speedcal.vehicle import gain_change
+    if work is None or isinstance(work, int | float):
+        return Expected(calibration.dial.geared(1.0 if work is None else float(work)), known=True)
+    from speedcal.vehicle import Vehicle as AnyVehicle
+    from speedcal.vehicle import predict_after
 
-        change = gain_change(vehicle or AnyVehicle(), work).value
-    return Expected(calibration.dial.geared(change), known=True)
+    return Expected(predict_after(calibration, vehicle or AnyVehicle(), work).dial, known=True)
 
 
 def _marks(

@@ -252,6 +252,7 @@ def _changes(
     from speedcal.vehicle import GainChange, gain_change
     from speedcal.vehicle import Vehicle as AnyVehicle
     from speedcal.vehicle import Work as AnyWork
+    from speedcal.vehicle.forward import with_needle_set
 
     done: Work | None = None
     if isinstance(work, int | float):
@@ -261,6 +262,8 @@ def _changes(
         if replace(done, note="", date="", odometer=None, odometer_now=None) == AnyWork():
             return ()
         planned = gain_change(vehicle or AnyVehicle(), done)
+        set_over = with_needle_set(before.dial, done, before.unit)
+        before = replace(before, dial=set_over)  # at v it then shows what it showed at g v, and the shift
     speed = compare_speed(before, after, planned, vehicle=vehicle, work=done)
     if before.odometer_factor and after.odometer_factor:
         return speed, compare_odometer(before.odometer_factor, after.odometer_factor, planned)

@@ -249,7 +249,7 @@ def build_model(facts: ReportFacts) -> ReportModel:
         done=text.done(facts.work, facts.vehicle),
         left=text.left_over(after, facts.unit) if after else (),
         to_fit=_to_fit(corrections) if corrections and after is None else None,
-        odometer=() if expected else text.odometer_sentences(before, after, facts.unit),
+        odometer=() if expected else _odometer(facts),
         missing=(text.DRIVE_IT,) if expected else text.missing(before, after, facts.tolerance),
         curves=curves,
         allowed=allowed,
@@ -262,6 +262,15 @@ def build_model(facts: ReportFacts) -> ReportModel:
         version=facts.version,
         card=_card(facts),
     )
+
+
+def _odometer(facts: ReportFacts) -> tuple[str, ...]:
+    """Return what was truly driven since the work, where the job tells, and what the odometer counts."""
+    from speedcal.conformity.distance import distance_since
+
+    driven = distance_since(facts.work, facts.after)
+    counts = text.odometer_sentences(facts.before, facts.after, facts.unit)
+    return counts if driven is None else (str(driven), *counts)
 
 
 def _card(facts: ReportFacts) -> tuple[tuple[float, float], ...]:

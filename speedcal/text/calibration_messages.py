@@ -140,6 +140,8 @@ FINDINGS: dict[str, Template] = {
     "offset_assumed": "The drive hardly tells whether the needle is off by a constant amount, so part of the answer "
     "rests on needles being right within a mph or two (common practice, no source). Readings at more different speeds "
     "would tell.",
+    "needle_damped": "The needle lags: it needs some {lag_s:.1f} s to follow a change of speed, a sound one follows "
+    "within a second. Readings at a steady speed are right all the same.",
     "bent_dial": lambda values: fill(
         "The dial is not straight: near a true {at_mps:speed} it shows {away_mps:speed1} {side} than a straight scale "
         "would. No gear cancels that.",

@@ -8,7 +8,7 @@ from speedcal.finding import Finding
 from speedcal.text.explanations import diagnosis_lines
 from speedcal.text.numbers import likely, signed
 from speedcal.text.parts import MEASURED_BY, choice_name, part_name, setting_name
-from speedcal.text.vehicle_messages import ACTION_NAMES
+from speedcal.text.vehicle_messages import ACTION_NAMES, TIMES
 from speedcal.text.vehicle_summary import effective_text
 from speedcal.vehicle.advice import Advice
 from speedcal.vehicle.corrections import Corrections
@@ -90,10 +90,20 @@ def headline(entry: Advice) -> str:
         case "turn_housing":
             return f"turn the housing so that the range {value} faces down"
         case "check_count":
-            return f"count the teeth of the {part_name(entry.part or '')}" + (f": {value} are likely" if value else "")
+            return _look_text(entry)
         case "measure_fact" if entry.part in MEASURED_BY:
             return MEASURED_BY[entry.part]
     return ACTION_NAMES[entry.action]
+
+
+def _look_text(entry: Advice) -> str:
+    """Return what is to be looked at."""
+    if entry.part == "pulses":
+        return f"count the pulses for one turn of the sensor: it seems to give {TIMES[float(entry.value or 0)]} stated"
+    if entry.part == "ratio_box":
+        return "see which way round the ratio box sits"
+    likely_count = f": {entry.value} are likely" if entry.value else ""
+    return f"count the teeth of the {part_name(entry.part or '')}{likely_count}"
 
 
 def _corrections(found: Corrections) -> str:

@@ -219,7 +219,7 @@ CAUSES: dict[str, str] = {
     "tires": "other tires than the instrument was made for",
     "axle": "other axle gears",
     "gears": "a wrong drive or driven gear",
-    "transfer_ratio": "the other range of the transfer case",
+    "transfer_ratio": "the other range of the transfer case, or a ratio box in the wrong way round",
     "pulse_count": "the wrong number of pulses per turn",
     "wrong_unit": "miles taken for kilometres, or the reverse",
     "needle_offset": "the needle sits wrong on its shaft",
@@ -231,11 +231,19 @@ CAUSES: dict[str, str] = {
 }
 """Cause to what a mechanic would call it."""
 
+TIMES = {
+    2.0: "twice as many pulses as",
+    4.0: "four times as many pulses as",
+    0.5: "half as many pulses as",
+    0.25: "a quarter as many pulses as",
+}
+"""Wrong counts of pulses, in words."""
+
 SETTLES: dict[str, str] = {
     "roll_out": "roll the tire out: chalk mark, three turns under load, measure the distance",
     "count_axle": "count turns of the driveshaft for turns of the wheels (speedcal axle)",
     "count_gears": "take the driven gear out and count its teeth",
-    "check_range": "see in which range the transfer case stood, and count its turns",
+    "check_range": "see in which range the transfer case stood and which way round the ratio box sits, and count turns",
     "count_pulses": "count the pulses of the sensor for one turn",
     "check_unit": "see in which unit the dial is marked and the readings were noted",
     "look_at_rest": "look at the needle with the vehicle standing: it should rest on zero or its peg",
@@ -311,6 +319,16 @@ FINDINGS: dict[str, Template] = {
     "drive them too.",
     "scaler_moves_all": "A scaler before a module moves whatever else takes that signal: shift points, cruise control.",
     "opens_transmission": "The transmission must be opened for this gear.",
+    "no_part_cures": lambda values: f"No gear and no setting cures {CAUSES[values['cause']]}.",
+    "pulses_times": lambda values: (
+        f"The instrument gets {TIMES[values['times']]} it should: another sensor, another tooth count of its wheel, or "
+        "a wrong number in the module."
+    ),
+    "box_may_be_turned": "In the wrong way round it would explain the error.",
+    "teeth_as_stated": lambda values: (
+        f"The job says {values['teeth']}; if another is in it ({likely(values['chance'])}), the next one would be "
+        "reckoned wrong."
+    ),
     "housing_range": "The range {range} must face down for {teeth} teeth.",
     "instrument_work": "The instrument must be opened; set the needle at a known speed or on a bench, and check "
     "that it "

@@ -42,6 +42,7 @@ def _vehicle(vehicle: Vehicle) -> str:
 def _work(work: Work) -> str:
     done = [f"{part_name(name)} {value}" for name in _PARTS if (value := getattr(work, name)) is not None]
     done += [setting_name(item.kind, item.now) for item in work.settings if item.now is not None]
+    done += [f"needle set over by {work.needle:+g}"] if work.needle is not None else []
     return ", ".join(done) or "nothing changed"
 
 

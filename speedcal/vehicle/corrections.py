@@ -35,7 +35,7 @@ from speedcal.vehicle.options import (
     with_chances,
 )
 from speedcal.vehicle.ranking import Choice, Judge, Limits, TireSet, judge_choice
-from speedcal.vehicle.recommendation import Outlook, advise
+from speedcal.vehicle.recommendation import Outlook, advise, righting_gain
 from speedcal.vehicle.rolling_circumference import roll_by_convention
 from speedcal.vehicle.vehicle import Criterion, Vehicle, Work
 from speedcal.wording import words
@@ -209,8 +209,9 @@ def correct(
     lists = {kind: ranked(judge, choices) for kind, choices in every.items()}
     best = best_of(judge, keep, list(lists.values()), has_keep=not teeth.is_guess)
     ideal = judge.ideal_gain()
-    exact = None if teeth.driven is None else _reciprocal(ideal, teeth.driven)
     diagnosis = diagnose(calibration, vehicle) if calibration is not None else None
+    righted = righting_gain(diagnosis)
+    exact = None if teeth.driven is None else _reciprocal(ideal, teeth.driven)
     measure = best_measurement(known, exact.value, judge.criterion) if known and exact else None
     outlook = Outlook(
         judge, vehicle, keep, every, teeth, diagnosis, measure, calibration.trust if calibration else None
@@ -235,13 +236,26 @@ def correct(
         best=best,
         ideal_driven_teeth=exact,
         is_driven=calibration is not None,
-        advice=advise(outlook),
+        advice=advise(outlook) if righted is None else (*advise(outlook), *_then(calibration, vehicle, righted, judge)),
         diagnosis=diagnosis,
         other_ranges=_other_ranges(judge, vehicle),
         notes=vehicle.family.notes if vehicle.family and (lists["driven_gear"] or lists["drive_gear"]) else (),
         findings=tuple(findings),
         **lists,
     )
+
+
+def _then(calibration: Calibration | None, vehicle: Vehicle, gain: float, judge: Judge) -> tuple[Advice, ...]:
+    """Return what is left to be done once a unit or a pulse count is right."""
+    assert calibration is not None  # noqa: S101 - a diagnosis rests on a drive
+    odometer = calibration.odometer_factor
+    righted = replace(
+        calibration,
+        dial=calibration.dial.geared(gain),
+        odometer_factor=None if odometer is None else odometer.scaled(gain),
+    )
+    found = correct(righted, vehicle, speeds=judge.speeds, criterion=judge.criterion, limits=judge.limits).advice
+    return tuple(entry for entry in found if entry.action not in ("keep_as_is", "set_unit"))
 
 
 def _judge(

@@ -15,12 +15,12 @@ from typing import Any
 import numpy as np
 
 from speedcal.calibration.result import Calibration
-from speedcal.calibration.tuning import OFFSET_PRIOR_MPS
-from speedcal.finding import Finding, codes_of
+from speedcal.finding import Finding
 from speedcal.interval import FloatArray, tidy
 from speedcal.units import MILE_M, MPH_MPS
 from speedcal.vehicle.data import facts
 from speedcal.vehicle.drivetrain import chain, driving_tire, train_gain
+from speedcal.vehicle.evidence import MOST_EVIDENCE, Evidence, evidence_of
 from speedcal.vehicle.identities import parts_of
 from speedcal.vehicle.rolling_circumference import roll_by_convention
 from speedcal.vehicle.vehicle import Vehicle
@@ -64,8 +64,8 @@ _FAR = 2.0
 """Standard uncertainties from which on something speaks against a cause."""
 _MISMATCH = 0.02
 """Stated parts that lead one to expect a larger error than this do not suit each other."""
-_MOST_EVIDENCE = 15.0
-"""Logarithm of the likelihood ratio that one kind of evidence may bring at the most; no model is that good."""
+_STRANGE = {"many_wrong", "two_readers", "speed_against_positions", "may_be_truth"}
+"""Findings and doubts that readings of this instrument on this trip seldom have."""
 _PULSES = tuple(float(np.log(ratio)) for ratio in (2.0, 4.0, 0.5, 0.25))
 _UNIT = float(np.log(MILE_M / 1000))
 
@@ -133,22 +133,6 @@ class Diagnosis:
         return words().summary(self)
 
 
-@dataclass(frozen=True, slots=True)
-class _Evidence:
-    """What the drive says: offset, logarithm of the pointer's factor, of the odometer's, and the rest."""
-
-    value: FloatArray
-    covariance: FloatArray
-    has_odometer: bool
-    bend: float
-    """Log likelihood ratio of a bent dial against a straight one."""
-    sticking: float
-    """The same of a needle that sticks."""
-    scatter: float
-    """The same of readings of another instrument, from the scatter."""
-    codes: frozenset[str]
-
-
 def diagnose(calibration: Calibration, vehicle: Vehicle) -> Diagnosis:
     """Weigh what may be wrong by everything a drive and the stated facts say.
 
@@ -159,7 +143,7 @@ def diagnose(calibration: Calibration, vehicle: Vehicle) -> Diagnosis:
     vehicle
         What the job states; each statement may be wrong.
     """
-    evidence = _evidence(calibration)
+    evidence = evidence_of(calibration)
     expected, u_expected = _expected(vehicle)
     drives = _drive_causes(vehicle, expected)
     instruments = _instrument_causes()
@@ -168,7 +152,7 @@ def diagnose(calibration: Calibration, vehicle: Vehicle) -> Diagnosis:
     at = np.zeros(log_joint.shape)
     for i, (drive, shifts) in enumerate(drives.items()):
         for k, (instrument, spread) in enumerate(instruments.items()):
-            value, factor = _log_likelihood(evidence, shifts, spread, expected, u_expected)
+            value, factor = _either([_log_likelihood(evidence, shifts, one, expected, u_expected) for one in spread])
             prior = np.log(known["drive"].get(drive, known["drive"]["none"]) * known["instrument"][instrument])
             log_joint[i, k] = prior + value + _shape_evidence(evidence, instrument)
             at[i, k] = factor
@@ -178,7 +162,7 @@ def diagnose(calibration: Calibration, vehicle: Vehicle) -> Diagnosis:
 
 
 def _diagnosis(
-    drives: list[str], instruments: list[str], posterior: FloatArray, at: FloatArray, evidence: _Evidence
+    drives: list[str], instruments: list[str], posterior: FloatArray, at: FloatArray, evidence: Evidence
 ) -> Diagnosis:
     found = []
     for names, axis in ((drives, 0), (instruments, 1)):
@@ -197,7 +181,7 @@ def _diagnosis(
     return Diagnosis(tuple(found), healthy, _settled_by(found, healthy, evidence))
 
 
-def _settled_by(found: list[Hypothesis], healthy: float, evidence: _Evidence) -> str | None:
+def _settled_by(found: list[Hypothesis], healthy: float, evidence: Evidence) -> str | None:
     """Return the measurement that tells the likeliest causes apart."""
     first, second = found[0], found[1]
     if healthy > 0.9 or first.probability > 0.9:
@@ -206,105 +190,6 @@ def _settled_by(found: list[Hypothesis], healthy: float, evidence: _Evidence) ->
     if across and not evidence.has_odometer:
         return "odometer_distance"
     return first.settled_by
-
-
-def _evidence(calibration: Calibration) -> _Evidence:
-    line = calibration.dial.line
-    widen = (calibration.coverage_factor / 1.96) ** 2
-    value, covariance = _without_prior(np.array([line.offset_mps, line.error_factor]), line.covariance * widen)
-    scale = np.array([1.0, 1 / value[1]])
-    value, covariance = np.array([value[0], np.log(value[1])]), covariance * np.outer(scale, scale)
-    odometer = calibration.odometer_factor
-    if odometer is not None:
-        u = odometer.half_width / 1.96 / odometer.value
-        value = np.append(value, np.log(odometer.value))
-        covariance = np.block([[covariance, np.zeros((2, 1))], [np.zeros((1, 2)), np.array([[u**2]])]])
-    return _Evidence(
-        value,
-        covariance,
-        odometer is not None,
-        _bend_evidence(calibration),
-        _sticking_evidence(calibration),
-        _scatter_evidence(calibration),
-        frozenset(codes_of(calibration.findings) | set(calibration.trust.codes)),
-    )
-
-
-def _without_prior(value: FloatArray, covariance: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return the line as the readings alone give it: the calibration believes beforehand that needles sit right."""
-    floor = np.diag([1e-4, 1e-7])
-    precision = np.linalg.inv(covariance + floor)
-    bare = precision - np.diag([1 / OFFSET_PRIOR_MPS**2, 0.0])
-    weights, vectors = np.linalg.eigh(bare)
-    bare = (vectors * np.maximum(weights, 1e-3)) @ vectors.T
-    alone = np.linalg.inv(bare)
-    taken = alone @ (precision @ value)
-    return (taken, alone) if taken[1] > 0.05 else (value, covariance + floor)
-
-
-def _bend_evidence(calibration: Calibration) -> float:
-    """Return how much the curve speaks for a bend: its largest departure from the line, in its own uncertainty."""
-    dial = calibration.dial
-    if dial.shape == "straight" and len(dial.knots_mps) < 3:
-        return 0.0
-    used = dial.used_mps
-    design = np.column_stack([np.ones(len(used)), used])
-    off_line = np.eye(len(used)) - design @ np.linalg.pinv(design)
-    away = off_line @ dial.indicated(used)
-    spread = np.sqrt(np.maximum(np.diag(off_line @ dial.covariance(used, used) @ off_line.T), 1e-8))
-    strength = float(np.max(np.abs(away) / spread)) ** 2 / 2
-    return min(strength + 2.0, _MOST_EVIDENCE) if dial.shape == "bent" else min(strength - 2.0, 1.0)
-
-
-def _sticking_evidence(calibration: Calibration) -> float:
-    """Return how much the readings speak for a needle that stays behind: low after speeding up, high after slowing."""
-    rows = calibration.readings
-    if not len(rows):
-        return 0.0
-    rows = rows[rows["used"] & rows["time_s"].notna() & rows["residual_mps"].notna()]
-    ground = calibration.ground
-    if len(rows) < 8 or len(ground) < 30:
-        return 0.0
-    came = _came_from(rows["time_s"].to_numpy(float), ground["time_s"].to_numpy(float), ground["speed_mps"].to_numpy())
-    residual = rows["residual_mps"].to_numpy(float)
-    keep = came != 0
-    if min((came[keep] > 0).sum(), (came[keep] < 0).sum()) < 3:
-        return 0.0
-    runs = rows["run"].to_numpy(int)[keep]
-    groups = np.where(runs >= 0, runs, -np.arange(1, keep.sum() + 1))
-    sums: dict[tuple[int, float], list[float]] = {}
-    for group, side, value in zip(groups, came[keep], residual[keep], strict=True):
-        sums.setdefault((int(group), float(side)), []).append(float(value))
-    means = {side: np.array([np.mean(v) for (_, s), v in sums.items() if s == side]) for side in (-1.0, 1.0)}
-    if min(len(means[-1.0]), len(means[1.0])) < 3:
-        return 0.0
-    play = float(means[-1.0].mean() - means[1.0].mean())
-    pooled = np.concatenate([means[side] - means[side].mean() for side in (-1.0, 1.0)])
-    u = float(np.sqrt(pooled.var(ddof=2) * (1 / len(means[-1.0]) + 1 / len(means[1.0])) + 1e-6))
-    return float(np.clip((play / u) ** 2 / 2 - 2.0, -2.0, _MOST_EVIDENCE)) if play > 0.3 * MPH_MPS else -2.0
-
-
-def _came_from(at_s: FloatArray, time_s: FloatArray, speed_mps: FloatArray) -> FloatArray:
-    """Return +1 where the speed before was lower, -1 where it was higher, 0 where it hardly changed for two minutes."""
-    found = np.zeros(len(at_s))
-    now = np.interp(at_s, time_s, speed_mps)
-    for back_s in np.arange(5.0, 125.0, 5.0):
-        change = now - np.interp(at_s - back_s, time_s, speed_mps)
-        fresh = (found == 0) & (np.abs(change) > 1.5)
-        found[fresh] = np.sign(change[fresh])
-    return found
-
-
-def _scatter_evidence(calibration: Calibration) -> float:
-    """Return how much the scatter of the readings speaks for another instrument or another trip."""
-    size = facts("explain")["cause"]["size"]
-    steps = np.diff(np.unique(calibration.readings["indicated_mps"].dropna().round(4)))
-    rounding = float(steps.min()) ** 2 / 12 if len(steps) else 0.0
-    scatter = np.sqrt(max(calibration.scatter_mps**2 - rounding, (0.05 * MPH_MPS) ** 2)) / MPH_MPS
-    spread = size["scatter_spread"]
-    plain = max((np.log(scatter / size["scatter_mph"])) / spread, 0.0)
-    foreign = (np.log(scatter / size["scatter_foreign_mph"])) / spread
-    return float(np.clip((plain**2 - foreign**2) / 2, -_MOST_EVIDENCE, _MOST_EVIDENCE))
 
 
 def _expected(vehicle: Vehicle) -> tuple[float, float]:
@@ -348,14 +233,23 @@ def _drive_causes(vehicle: Vehicle, expected: float) -> dict[str, _Shifts]:
                 continue
             shifts = [(0.0, size[cause], 1.0)]
         causes[cause] = tuple((shift, spread, 1 / len(shifts)) for shift, spread, _ in shifts)
-    ratios = {vehicle.transfer_ratio, vehicle.second_transfer_ratio} - {None, 1}
-    if ratios:
-        logs = [sign * float(np.log(float(ratio))) for ratio in ratios if ratio for sign in (1, -1)]
+    logs = _other_ratios(vehicle)
+    if logs:
         causes["transfer_ratio"] = tuple((shift, size["transfer"], 1 / len(logs)) for shift in logs)
     if vehicle.expects_pulses or not (vehicle.drive_gear or vehicle.driven_gear):
         causes["pulse_count"] = tuple((shift, size["pulses"], 0.25) for shift in _PULSES)
     causes["wrong_unit"] = tuple((shift, size["unit"], 0.5) for shift in (_UNIT, -_UNIT))
     return causes
+
+
+def _other_ratios(vehicle: Vehicle) -> list[float]:
+    """Return what another range, or a ratio box left out or put in the wrong way round, does; logarithms."""
+    ratios = {vehicle.transfer_ratio, vehicle.second_transfer_ratio} - {None, 1}
+    logs = [sign * float(np.log(float(ratio))) for ratio in ratios if ratio for sign in (1, -1)]
+    if vehicle.ratio_box is not None:
+        box = float(np.log(float(vehicle.ratio_box)))
+        logs += [-box, -2 * box]
+    return logs
 
 
 @dataclass(frozen=True, slots=True)
@@ -366,37 +260,56 @@ class _Spread:
     gain: float
 
 
-def _instrument_causes() -> dict[str, _Spread]:
+def _instrument_causes() -> dict[str, tuple[_Spread, ...]]:
+    """Return the causes in the instrument and its notes, each with what it may do, alike in likelihood."""
     size: Mapping[str, float] = facts("explain")["cause"]["size"]
     plain = size["healthy_offset_mph"] * MPH_MPS
+    healthy = _Spread(plain, 0.0)
+    foreign = _Spread(size["foreign_offset_mph"] * MPH_MPS, size["foreign"])
+    alike = _Spread(2 * plain, size["foreign_alike"])  # the vehicle behind, the same trip on another day
     return {
-        "none": _Spread(plain, 0.0),
-        "needle_offset": _Spread(size["needle_offset_mph"] * MPH_MPS, 0.0),
-        "dial_gain": _Spread(plain, size["dial_gain"]),
-        "dial_bent": _Spread(size["bent_offset_mph"] * MPH_MPS, size["bent"]),
-        "needle_sticks": _Spread(plain, 0.0),
-        "needle_damped": _Spread(plain, 0.0),
-        "foreign_readings": _Spread(size["foreign_offset_mph"] * MPH_MPS, size["foreign"]),
+        "none": (healthy,),
+        "needle_offset": (_Spread(size["needle_offset_mph"] * MPH_MPS, 0.0),),
+        "dial_gain": (_Spread(plain, size["dial_gain"]),),
+        "dial_bent": (_Spread(size["bent_offset_mph"] * MPH_MPS, size["bent"]),),
+        "needle_sticks": (_Spread(2 * plain, size["sticks"]),),
+        "needle_damped": (healthy,),
+        "foreign_readings": (foreign, alike),
     }
 
 
-def _shape_evidence(evidence: _Evidence, instrument: str) -> float:
-    """Return the log likelihood of bend, sticking and scatter under a cause in the instrument, up to a constant."""
-    codes = evidence.codes
+def _shape_evidence(evidence: Evidence, instrument: str) -> float:
+    """Return the log likelihood of bend, sticking, lag and scatter under a cause in the instrument."""
+    scatter = _scatter_likelihood(evidence, instrument)
     match instrument:
         case "dial_bent":
-            return evidence.bend
+            return scatter + evidence.bend
         case "needle_sticks":
-            return evidence.sticking
+            return scatter + evidence.sticking
         case "needle_damped":
-            return 5.0 if "needle_damped" in codes else -2.0
+            return scatter + evidence.lag
         case "foreign_readings":
-            return evidence.scatter + (2.0 if codes & {"many_wrong", "two_watches", "speed_against_positions"} else 0.0)
-    return 0.0
+            return scatter + (2.0 if evidence.codes & _STRANGE else 0.0)
+    return scatter
+
+
+def _scatter_likelihood(evidence: Evidence, instrument: str) -> float:
+    """Return the log density of the scatter; below the middle of a sound instrument's it says nothing."""
+    size = facts("explain")["cause"]["size"]
+    plain = size["scatter_log_mph" if evidence.is_log else "scatter_noted_mph"]
+    middle = {"needle_sticks": size["scatter_sticks_mph"], "foreign_readings": size["scatter_foreign_mph"]}
+    away = max(evidence.ln_scatter, np.log(plain)) - np.log(middle.get(instrument, plain))
+    return max(-0.5 * float(away / size["scatter_spread"]) ** 2, -MOST_EVIDENCE)
+
+
+def _either(found: list[tuple[float, float]]) -> tuple[float, float]:
+    """Return the log likelihood of alternatives that are alike in likelihood, and the factor at the likeliest."""
+    logs = [value for value, _ in found]
+    return float(np.logaddexp.reduce(logs) - np.log(len(logs))), found[int(np.argmax(logs))][1]
 
 
 def _log_likelihood(
-    evidence: _Evidence, shifts: _Shifts, spread: _Spread, expected: float, u_expected: float
+    evidence: Evidence, shifts: _Shifts, spread: _Spread, expected: float, u_expected: float
 ) -> tuple[float, float]:
     """Return the log likelihood of offset and factors under a pair of causes, and the factor it expects at its best."""
     instrument, size = facts("explain")["instrument"], facts("explain")["cause"]["size"]
@@ -417,7 +330,7 @@ def _log_likelihood(
     return float(np.logaddexp.reduce(logs)), factors[top]
 
 
-def _against(cause: str, factor: float, evidence: _Evidence) -> tuple[Finding, ...]:
+def _against(cause: str, factor: float, evidence: Evidence) -> tuple[Finding, ...]:
     """Return what a cause on its own leaves unexplained."""
     spread = np.sqrt(np.diag(evidence.covariance))
     size = facts("explain")["cause"]["size"]
@@ -440,6 +353,9 @@ def _against(cause: str, factor: float, evidence: _Evidence) -> tuple[Finding, .
             found.append(Finding("odometer_goes_along", **values))
     if evidence.bend > 2 and cause != "dial_bent":
         found.append(Finding("bend_unexplained"))
-    if evidence.scatter > 2 and cause != "foreign_readings":
+    if (
+        _scatter_likelihood(evidence, "foreign_readings") - _scatter_likelihood(evidence, cause) > 2
+        and cause != "foreign_readings"
+    ):
         found.append(Finding("scatter_unexplained"))
     return tuple(found)

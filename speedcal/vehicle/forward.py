@@ -13,13 +13,15 @@ from speedcal.calibration.result import Calibration
 from speedcal.errors import VehicleError
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, Interval
-from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
+from speedcal.units import MPH_MPS, SPEED_UNIT_MPS, DisplayUnit
 from speedcal.vehicle.corrections import Corrections, correct
 from speedcal.vehicle.facts_only import undriven
 from speedcal.vehicle.rolling_circumference import roll_by_convention
 from speedcal.vehicle.vehicle import Criterion, Vehicle, Work
 from speedcal.wording import words
 
+NEEDLE_SET_U_MPS = 0.5 * MPH_MPS
+"""How well a needle is set over, standard uncertainty. Common practice, no source: to a mph."""
 _T = TypeVar("_T")
 
 
@@ -112,21 +114,32 @@ def gain_change(vehicle: Vehicle, work: Work | Mapping[str, Any], *, source: str
     return GainChange(gain, float(np.sqrt(variance)))
 
 
+def with_needle_set(dial: Dial, work: Work, unit: DisplayUnit) -> Dial:
+    """Return the dial once the needle has been set over, as well as a needle can be set."""
+    if work.needle is None:
+        return dial
+    moved = replace(dial, shown_mps=dial.shown_mps + work.needle * SPEED_UNIT_MPS[unit])
+    return moved.shifted(NEEDLE_SET_U_MPS**2)
+
+
 def predict_after(
     calibration: Calibration, vehicle: Vehicle, work: Work | Mapping[str, Any], *, source: str = ""
 ) -> Prediction:
-    """Return how the instrument will read after the work: at v what it showed at gain x v.
+    """Return how the instrument will read after the work: at v what it showed at gain x v, the needle set over.
 
     Raises
     ------
     VehicleError
         As :func:`gain_change`.
     """
-    change = gain_change(vehicle, work, source=source)
+    plan = work if isinstance(work, Work) else Work.from_dict(work, source=source)
+    change = gain_change(vehicle, plan, source=source)
     odometer = calibration.odometer_factor
     return Prediction(
         unit=calibration.unit,
-        dial=calibration.dial.geared(change.value, u_ln_factor=change.u_relative),
+        dial=with_needle_set(
+            calibration.dial.geared(change.value, u_ln_factor=change.u_relative), plan, calibration.unit
+        ),
         odometer_factor=None if odometer is None else odometer.scaled(change.value),
         gain=change,
     )

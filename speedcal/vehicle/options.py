@@ -162,11 +162,20 @@ def scaler_choices(judge: Judge, vehicle: Vehicle) -> list[Choice]:
     if limits is None:
         return []
     fitted = vehicle.pulse_scaler or Fraction(1)
-    wanted = float(fitted) * judge.ideal_gain().value
+    found = {
+        (value, str(parts)): (value, parts)
+        for gain in _wanted(judge)
+        for value, parts in _scaler_settings(limits, float(fitted) * gain)
+    }
     return [
         judge_choice(judge, "pulse_scaler", parts, float(value / fitted), available=True, is_fitted=value == fitted)
-        for value, parts in _scaler_settings(limits, wanted)
+        for value, parts in found.values()
     ]
+
+
+def _wanted(judge: Judge) -> tuple[float, ...]:
+    """Return the changes that settings are sought for: the ideal one, and one that keeps a rule with a margin."""
+    return judge.ideal_gain().value, judge.proven_gain()
 
 
 def _scaler_settings(limits: ScalerLimits, wanted: float) -> Iterable[tuple[Fraction, tuple[tuple[str, object], ...]]]:
@@ -198,9 +207,9 @@ def _present(judge: Judge, setting: Setting, effective: EffectiveTire) -> float 
 
 
 def _setting_steps(judge: Judge, setting: Setting, now: float) -> list[Choice]:
-    wanted = now * judge.ideal_gain().value ** setting.power
     step = Fraction(str(setting.step))
-    steps = {math.floor(wanted / step), math.ceil(wanted / step)}
+    wanted = [now * gain**setting.power / step for gain in _wanted(judge)]
+    steps = {whole(steps) for steps in wanted for whole in (math.floor, math.ceil)}
     values = [float(n * step) for n in sorted(steps) if n > 0 and setting.low <= float(n * step) <= setting.high]
     return [
         judge_choice(

@@ -11,7 +11,7 @@ import numpy as np
 
 from speedcal.calibration.dial import Dial
 from speedcal.interval import FloatArray, Interval, tidy
-from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
+from speedcal.units import MPH_MPS, SPEED_UNIT_MPS, DisplayUnit
 from speedcal.vehicle.vehicle import Criterion
 from speedcal.wording import words
 
@@ -23,6 +23,11 @@ _MOST_DIMENSIONS = 8
 _FURTHER = (2.0, 3.0, 5.0, 7.0, 11.0, 13.0)
 """Square roots of these primes are the steps of the further coordinates (a Kronecker sequence)."""
 _GAIN_STEPS = 33
+ROAD_TEST_MPS = 0.5 * MPH_MPS
+"""What a road test of one sheet leaves open of a reading, half the interval. Doubled, under UN R39 dials are set
+another 0.5 mph high."""
+SURE_ENOUGH = 0.96
+"""Chances above this are alike: then the smaller error, or the lesser work, decides."""
 RISK_OF_READING_LOW = 0.05
 """With the criterion "never reads low" a choice is good when the chance that it reads low is at most this."""
 
@@ -170,31 +175,52 @@ class Judge:
         """Return the chance that at one of the speeds at least the instrument shows less than the truth."""
         return float((self.plausible_errors([gain]).min(axis=2) < 0).mean())
 
-    def probability_within(self, gain: float, shift_mps: float = 0.0) -> float:
-        """Return the chance that at every speed the instrument shows what the limits allow."""
+    def _allowed(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return the speeds of all sets of tires, and the least and the most that may be shown there. [m/s]."""
         v = np.tile(self.speeds_mps, len(self.tire_sets))
-        low, high = (self.limits or default_limits(self.criterion, self.acceptable_percent))(v)
-        shown = (self.plausible_errors([gain])[:, 0] + 1) * v + shift_mps
-        return float(np.all((shown >= low - 1e-9) & (shown <= high + 1e-9), axis=1).mean())
+        return v, *(self.limits or default_limits(self.criterion, self.acceptable_percent))(v)
 
-    def best_shift(self, gain: float, shifts_mps: FloatArray) -> tuple[float, float]:
-        """Return the shift of the needle that most likely brings every reading within the limits, and that chance."""
-        v = np.tile(self.speeds_mps, len(self.tire_sets))
-        low, high = (self.limits or default_limits(self.criterion, self.acceptable_percent))(v)
-        shown = (self.plausible_errors([gain])[:, 0] + 1) * v
-        room = np.stack([(low - shown).max(axis=1), (high - shown).min(axis=1)])  # a shift between the two will do
-        chances = [float(((room[0] <= shift) & (shift <= room[1])).mean()) for shift in shifts_mps]
-        order = sorted(
-            range(len(chances)), key=lambda i: (-round(chances[i], 3), self.worst_error(gain, float(shifts_mps[i])))
-        )
-        return float(shifts_mps[order[0]]), chances[order[0]]
+    def probability_within(self, gain: float, shift_mps: float = 0.0, *, margin_mps: float = 0.0) -> float:
+        """Return the chance that at every speed the instrument shows what the limits allow, less a margin."""
+        v, low, high = self._allowed()
+        shown = (self.plausible_errors([gain])[:, 0] + 1) * v + shift_mps
+        inside = (shown >= low + margin_mps - 1e-9) & (shown <= high - margin_mps + 1e-9)
+        return float(np.all(inside, axis=1).mean())
+
+    def probability_proven(self, gain: float, shift_mps: float = 0.0) -> float:
+        """Return the chance that a road test will show it: the limits of a rule are kept by what such a test leaves."""
+        margin = ROAD_TEST_MPS if self.limits is not None else 0.0
+        return self.probability_within(gain, shift_mps, margin_mps=margin)
+
+    def best_shift(self, gain: float, shifts_mps: FloatArray) -> float:
+        """Return the smallest shift of the needle that is proven likely enough, or the one that most likely is."""
+        proven = [min(self.probability_proven(gain, float(shift)), SURE_ENOUGH) for shift in shifts_mps]
+        within = [min(self.probability_within(gain, float(shift)), SURE_ENOUGH) for shift in shifts_mps]
+        left = [self.worst_error(gain, float(shift)) for shift in shifts_mps]
+        order = sorted(range(len(left)), key=lambda i: (-round(proven[i], 2), -round(within[i], 2), left[i]))
+        return float(shifts_mps[order[0]])
 
     def expected_within(self, gain: float, shift_mps: float = 0.0) -> bool:
         """Tell whether the expected readings keep the limits."""
-        v = np.tile(self.speeds_mps, len(self.tire_sets))
-        low, high = (self.limits or default_limits(self.criterion, self.acceptable_percent))(v)
+        v, low, high = self._allowed()
         shown = (self.relative_errors(gain, shift_mps) + 1) * v
         return bool(np.all((shown >= low - 1e-9) & (shown <= high + 1e-9)))
+
+    def proven_gain(self) -> float:
+        """Return the gain nearest to the ideal one with which a road test will likely show that the rule is kept.
+
+        A rule may have a limit at no error at all, where the ideal gain would leave the dial.
+        """
+        ideal = self.expected_ideal()
+        if self.limits is None or self.probability_proven(ideal) >= SURE_ENOUGH:
+            return ideal
+        v, low, high = self._allowed()
+        gains = ideal * np.linspace(0.85, 1.2, 71)
+        shown = np.stack([(self.relative_errors(gain) + 1) * v for gain in gains])
+        room = (np.minimum(shown - low, high - shown) / v).min(axis=1)
+        middle = float(gains[int(np.argmax(np.nan_to_num(room, posinf=1.0)))])
+        steps = ideal + (middle - ideal) * np.linspace(0.0, 1.0, 11)
+        return next((float(g) for g in steps if self.probability_proven(float(g)) >= SURE_ENOUGH), middle)
 
     def probabilities_best(self, gains: Sequence[float]) -> list[float]:
         """Return for each gain the chance that it is the best of them, over what the truth may be."""

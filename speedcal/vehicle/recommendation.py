@@ -9,11 +9,11 @@ from typing import Any
 import numpy as np
 
 from speedcal.finding import Finding, Trust
-from speedcal.units import KMH_MPS, MPH_MPS, SPEED_UNIT_MPS
+from speedcal.units import KMH_MPS, MILE_M, MPH_MPS, SPEED_UNIT_MPS
 from speedcal.vehicle.advice import Action, Advice
 from speedcal.vehicle.diagnosis import Diagnosis
 from speedcal.vehicle.options import FittedTeeth
-from speedcal.vehicle.ranking import Choice, Judge
+from speedcal.vehicle.ranking import SURE_ENOUGH, Choice, Judge
 from speedcal.vehicle.vehicle import Vehicle
 
 _WORK = {
@@ -40,6 +40,9 @@ _ACTIONS: dict[str, Action] = {
 _SAME_CHANCE = 0.04
 """Chances of passing that differ by less are alike; then the lesser work decides."""
 _LIKELY = 0.5
+_WORTH_A_LOOK = 0.1
+"""Chance of another gear or box than stated from which on it is counted before a part is ordered by it."""
+_PULSES, _UNITS = (2.0, 4.0, 0.5, 0.25), (MILE_M / 1000, 1000 / MILE_M)
 _MOST_SHOWN = 5
 _NEEDLE_STEP_MPS = {"mph": 0.5 * MPH_MPS, "km/h": KMH_MPS}
 _NEEDLE_U = 2.0
@@ -69,6 +72,9 @@ class _Plan:
     choice: Choice
     shift_mps: float
     probability: float
+    """Chance of passing the rule."""
+    proven: float
+    """Chance that a road test will show it."""
     worst_percent: float
     passes: bool
 
@@ -78,7 +84,8 @@ class _Plan:
 
     @property
     def order(self) -> tuple[float, ...]:
-        return (-round(self.probability / _SAME_CHANCE), self.work, self.worst_percent)
+        chances = (min(chance, SURE_ENOUGH) for chance in (self.proven, self.probability))
+        return (*(-round(chance / _SAME_CHANCE) for chance in chances), self.work, self.worst_percent)
 
 
 def advise(outlook: Outlook) -> tuple[Advice, ...]:
@@ -86,6 +93,8 @@ def advise(outlook: Outlook) -> tuple[Advice, ...]:
     if outlook.vehicle.tachograph:
         return (Advice("repair_instrument", part="tachograph", because=(Finding("approved_workshop_only"),)),)
     first = _from_diagnosis(outlook)
+    if righting_gain(outlook.diagnosis) is not None:
+        return tuple(first)
     plans = _plans(outlook)
     if not plans:
         return (*first, *_find_out(outlook))
@@ -114,6 +123,15 @@ def advise(outlook: Outlook) -> tuple[Advice, ...]:
     return tuple(_unique(entries))
 
 
+def righting_gain(diagnosis: Diagnosis | None) -> float | None:
+    """Return by what the drive is off from a unit or a pulse count that is wrong, inverted; None where neither is."""
+    top = diagnosis.top if diagnosis else None
+    if top is None or top.group != "pulses_or_unit" or top.probability < _LIKELY:
+        return None
+    ratios = _PULSES if top.code == "pulse_count" else _UNITS
+    return 1 / min(ratios, key=lambda ratio: abs(np.log(top.factor / ratio)))
+
+
 def _unique(entries: Sequence[Advice]) -> list[Advice]:
     return list({(entry.action, entry.part, str(entry.value)): entry for entry in reversed(entries)}.values())[::-1]
 
@@ -126,14 +144,31 @@ def _plans(outlook: Outlook) -> list[_Plan]:
     for choices in outlook.lists.values():
         real = [c for c in choices if c.available is not False and not c.is_fitted]
         if real:
-            candidates.append(min(real, key=lambda c: (-round(c.probability_passes, 2), judge.loss(c.gain))))
+            candidates.append(_likeliest(judge, real))
             by_slope.append(min(real, key=lambda c: abs(c.gain * judge.dial.line.error_factor - 1)))
-    plans = [
-        _Plan(c, 0.0, c.probability_passes, c.worst_error_percent, judge.expected_within(c.gain)) for c in candidates
-    ]
+    plans = [_plan(judge, choice) for choice in candidates]
     if any(plan.choice.kind != "keep" for plan in plans) or (plans and (plans[0].passes or _needle_is_off(judge))):
         return plans + ([plan for c in by_slope for plan in _with_needle(judge, c)] if _needle_is_off(judge) else [])
     return []
+
+
+def _likeliest(judge: Judge, choices: Sequence[Choice]) -> Choice:
+    """Return the choice that a road test will likeliest show to keep the rule; of those alike the smallest error."""
+    most = max(choice.probability_passes for choice in choices)
+    worth = [choice for choice in choices if choice.probability_passes > most - 0.5]
+    proven = {id(c): min(judge.probability_proven(c.gain), SURE_ENOUGH) for c in worth}
+    return min(worth, key=lambda c: (-round(proven[id(c)], 2), -round(c.probability_passes, 2), judge.loss(c.gain)))
+
+
+def _plan(judge: Judge, choice: Choice, shift_mps: float = 0.0) -> _Plan:
+    return _Plan(
+        choice,
+        shift_mps,
+        judge.probability_within(choice.gain, shift_mps),
+        judge.probability_proven(choice.gain, shift_mps),
+        100 * judge.worst_error(choice.gain, shift_mps),
+        judge.expected_within(choice.gain, shift_mps),
+    )
 
 
 def _needle_is_off(judge: Judge) -> bool:
@@ -150,9 +185,7 @@ def _with_needle(judge: Judge, choice: Choice) -> list[_Plan]:
     shifts = shifts[shifts * middle > 0]  # towards the peg it has left, never beyond
     if not len(shifts):
         return []
-    shift, chance = judge.best_shift(choice.gain, shifts)
-    worst = 100 * judge.worst_error(choice.gain, shift)
-    return [_Plan(choice, shift, chance, worst, judge.expected_within(choice.gain, shift))]
+    return [_plan(judge, choice, judge.best_shift(choice.gain, shifts))]
 
 
 def _entries(outlook: Outlook, best: _Plan, plans: Sequence[_Plan]) -> list[Advice]:
@@ -245,15 +278,42 @@ def _causes(outlook: Outlook) -> tuple[Finding, ...]:
 
 
 def _from_diagnosis(outlook: Outlook) -> list[Advice]:
-    """Return what comes before any part: files that do not belong together, a unit set wrongly."""
-    top = outlook.diagnosis.top if outlook.diagnosis else None
-    if top is None or top.probability < _LIKELY:
+    """Return what comes before any part: files, a unit, a count of pulses or teeth that must be right first."""
+    diagnosis = outlook.diagnosis
+    top = diagnosis.top if diagnosis else None
+    if diagnosis is None or top is None:
         return []
     if top.group == "readings":
         return [Advice("check_files", part="readings", because=_causes(outlook))]
-    if top.code == "wrong_unit":
+    gain = righting_gain(diagnosis)
+    if top.code == "wrong_unit" and gain is not None:
         return [Advice("set_unit", part="unit", value=outlook.judge.unit, because=_causes(outlook))]
-    return []
+    if top.code == "pulse_count" and gain is not None:
+        because = (*_causes(outlook), Finding("pulses_times", times=1 / gain))
+        return [Advice("check_count", part="pulses", value=1 / gain, unit="times", because=because)]
+    if top.code in ("needle_sticks", "dial_bent") and not _keeps(outlook, top.code):
+        reason = Finding("no_part_cures", cause=top.code)
+        return [Advice("repair_instrument", part="instrument", because=(*_causes(outlook), reason))]
+    return _count_first(outlook, diagnosis)
+
+
+def _keeps(outlook: Outlook, cause: str) -> bool:
+    """Tell whether an instrument with this fault may stay: hardly bent, or within the limits all the same."""
+    judge, gain = outlook.judge, outlook.keep.gain
+    return cause == "dial_bent" and (judge.dial.shape != "bent" or judge.probability_proven(gain) > _LIKELY)
+
+
+def _count_first(outlook: Outlook, diagnosis: Diagnosis) -> list[Advice]:
+    """Return the look that must come before a part is ordered by what is thought to be fitted."""
+    chance = {item.code: item.probability for item in diagnosis.hypotheses}
+    vehicle = outlook.vehicle
+    found = []
+    if vehicle.ratio_box is not None and chance.get("transfer_ratio", 0.0) > _WORTH_A_LOOK:
+        found.append(Advice("check_count", part="ratio_box", because=(Finding("box_may_be_turned"),)))
+    if vehicle.driven_gear is not None and chance.get("gears", 0.0) > _WORTH_A_LOOK:
+        reason = Finding("teeth_as_stated", teeth=vehicle.driven_gear, chance=chance["gears"])
+        found.append(Advice("check_count", part="driven_gear", because=(reason,)))
+    return found
 
 
 def _find_out(outlook: Outlook) -> list[Advice]:

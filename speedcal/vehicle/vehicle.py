@@ -160,6 +160,8 @@ class Work:
     tire: TireSize | None = None
     axle: AxleRatio | None = None
     settings: tuple[Setting, ...] = ()
+    needle: float | None = None
+    """How far the needle was set up (+) or down (-), in mph or km/h as the dial is marked."""
     note: str = ""
     date: str = ""
     odometer: float | None = None

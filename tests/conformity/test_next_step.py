@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 from support.calibrations import make_calibration
 
-from speedcal.conformity import Verification, pool, verify
+from speedcal.conformity import Verification, plan, pool, verify
 from speedcal.vehicle import Vehicle
 
 VEHICLE = Vehicle.from_dict({"driven_gear": 20})
@@ -34,6 +34,19 @@ def test_another_gear_than_planned_is_counted_first_and_replaced_by_the_planned_
     """22 planned, the drive stands for 21: count them; 21 x 1.10 x 20/21 = 22."""
     result = verified(0.5, 1.10 * 20 / 21)
     assert [(step.action, step.value) for step in result.advice[:2]] == [("check_count", 21), ("fit_driven_gear", 22)]
+
+
+def test_a_needle_that_was_set_over_is_predicted() -> None:
+    """4 mph high at every speed, set 4 lower: what was planned; left where it was, it was not moved."""
+    before = make_calibration(offset=4.0, factor=1.0, u_offset=0.1, u_factor=0.002)
+    right = make_calibration(offset=0.2, factor=1.0, u_offset=0.1, u_factor=0.002)
+    done = verify(before, right, RULE, work={"needle": -4})
+    assert done.predicted_agrees
+    assert not {"needle_moved", "not_as_predicted"} & {finding.code for finding in done.findings}
+    left = verify(before, before, RULE, work={"needle": -4})
+    assert "needle_moved" in {finding.code for finding in left.findings}
+    test = plan(calibration=before, work={"needle": -4}, tolerance=RULE, speed_limit=65)
+    assert test.plateaus[0].true_mps == pytest.approx(test.plateaus[0].mark_mps, abs=0.01)
 
 
 def test_a_needle_that_is_off_is_reseated_and_the_gear_kept() -> None:

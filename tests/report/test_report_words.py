@@ -172,6 +172,16 @@ def test_a_job_in_kilometres_speaks_of_kilometres() -> None:
     assert "mph" not in " ".join((model.sentence, *model.left, *model.odometer))
 
 
+def test_the_distance_truly_driven_since_the_work_is_reported_and_nothing_more() -> None:
+    """3,200 miles shown at a factor of 0.95 are 3,368; the words of the law stand beside it."""
+    work = Work(driven_gear=22, date="2031-05-20", odometer=48200, odometer_now=51400)
+    after = make_calibration(0.95, odometer=True)
+    said = build_model(make_facts(work=work, after=after)).odometer[0]
+    assert "shown 3,200 miles" in said
+    assert "against the law" in said
+    assert not any("3,200" in line for line in build_model(make_facts(after=after)).odometer)
+
+
 def test_a_weak_drive_says_so_before_any_number() -> None:
     """The reader sees the word before the number."""
     weak = make_calibration(trust=Trust("WEAK", (Finding("few_runs", count=1),)))

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from fractions import Fraction
 
 import numpy as np
 import pytest
 from support.calibrations import make_calibration
 
 from speedcal.calibration.dial import Dial
+from speedcal.conformity.rules import load_tolerance
 from speedcal.errors import VehicleError
 from speedcal.interval import Interval
 from speedcal.units import MILE_M, MPH_MPS
@@ -90,8 +92,8 @@ def test_with_a_bent_dial_the_best_gear_moves() -> None:
 def test_a_gear_of_another_range_asks_for_the_housing_to_be_turned() -> None:
     table = {"driven_gear": 31, "gear_family": "indexed housing"}
     found = correct(make_calibration(factor=34 / 31, u_factor=0.002), Vehicle.from_dict(table))
-    assert actions(found)[:2] == ["fit_driven_gear", "turn_housing"]
-    assert [entry.value for entry in found.advice[:2]] == [34, "32-38"]
+    assert actions(found)[:3] == ["check_count", "fit_driven_gear", "turn_housing"]
+    assert [entry.value for entry in found.advice[1:3]] == [34, "32-38"]
 
 
 def test_a_tachograph_is_reported_only() -> None:
@@ -191,6 +193,29 @@ def test_pulses_and_units_are_told_by_their_factors(factor: float, code: str) ->
     top = diagnose(make_calibration(factor=factor, u_offset=0.3, u_factor=0.006), Vehicle()).top
     assert top is not None
     assert top.code == code
+
+
+def test_the_rest_is_reckoned_once_the_pulses_are_right() -> None:
+    """Twice the pulses and 8 % besides: count them first; the scaler then takes 1/1.08 and not 1/2.16."""
+    table = {"pulses_per_mile": 4000, "scaler_numerator_max": 999, "scaler_denominator_max": 999}
+    found = correct(make_calibration(factor=2.16, u_offset=0.3, u_factor=0.004), Vehicle.from_dict(table))
+    assert actions(found)[:2] == ["check_count", "set_pulse_scaler"]
+    assert (found.advice[0].part, found.advice[0].value) == ("pulses", 2.0)
+    assert float(Fraction(str(found.advice[1].value))) == pytest.approx(1 / 1.08, rel=0.004)
+
+
+def test_under_a_rule_that_forbids_reading_low_a_setting_keeps_a_margin() -> None:
+    """UN R39 allows nothing below the true speed: a module is not set to no error at all, where any doubt fails."""
+    table = {"settings": {"circumference_mm": {"now": 2000, "step": 1, "low": 1500, "high": 2500}}}
+    rule = load_tolerance("un_r39_type", unit="mph")
+    dial = make_calibration(factor=0.9, u_offset=0.1, u_factor=0.003)
+    plain = correct(dial, Vehicle.from_dict(table)).advice[0]
+    kept = correct(dial, Vehicle.from_dict(table), limits=rule.allowed).advice[0]
+    assert plain.value == pytest.approx(2000 / 0.9, abs=1.01)
+    assert isinstance(kept.value, float)
+    least_mph = min(kept.value / 2000 * 0.9 * v - v for v in (30, 50, 70))
+    assert least_mph > 0.5
+    assert (kept.probability or 0) > 0.97
 
 
 def test_tires_that_were_changed_come_first() -> None:

@@ -114,9 +114,9 @@ def generator(name: str, seed: tuple[int, ...]) -> np.random.Generator:
     return np.random.default_rng([zlib.crc32(name.encode()), *seed])
 
 
-def make_drive(kind: Kind, rng: np.random.Generator) -> OutsideDrive:
-    """Return one drive of a kind."""
-    dial = draw_dial(rng, kind.dial)
+def make_drive(kind: Kind, rng: np.random.Generator, dial: Dial | None = None) -> OutsideDrive:
+    """Return one drive of a kind, with an instrument of its own or the one given."""
+    dial = dial or draw_dial(rng, kind.dial)
     start = 1.55e9 + float(rng.integers(0, 500_000_000))
     if isinstance(kind.reader, HeldStyle):
         return _held_drive(kind, kind.reader, rng, dial, start)

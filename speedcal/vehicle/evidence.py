@@ -1,0 +1,172 @@
+"""What a drive says of the causes of a wrong reading: line, odometer, bend, scatter, and how the needle moves."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from speedcal.calibration.fit_logged import is_log
+from speedcal.calibration.measured import WRONG
+from speedcal.calibration.result import Calibration
+from speedcal.calibration.tuning import OFFSET_PRIOR_MPS, SLOW_NEEDLE_S
+from speedcal.finding import codes_of
+from speedcal.interval import FloatArray, IntArray
+from speedcal.units import MPH_MPS
+
+MOST_EVIDENCE = 15.0
+"""Logarithm of the likelihood ratio that one kind of evidence may bring at the most; no model is that good."""
+_APART_S = 5.0
+"""Readings of a log nearer than this err alike; one is taken of those."""
+_FEWEST = 10
+_STRAY_MPS = 6 * MPH_MPS
+"""A reading further off than this is a slip of the pen, and says nothing of the needle."""
+_STICKS_MPS = tuple(size * MPH_MPS for size in (0.7, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0))
+"""By how much the speed has to change before a needle that sticks moves."""
+_LEAST_SHARE = 0.4
+"""Least part of a movement, as it would be for a needle that sticks so, that must show."""
+_LAG_EVIDENCE = 6.0
+_LEAST_SCATTER_MPS, _MOST_A_READING = 0.1 * MPH_MPS, 4.0
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What the drive says: offset, logarithm of the pointer's factor, of the odometer's, and the rest."""
+
+    value: FloatArray
+    covariance: FloatArray
+    has_odometer: bool
+    bend: float
+    """Log likelihood ratio of a bent dial against a straight one."""
+    sticking: float
+    """The same of a needle that sticks."""
+    lag: float
+    """The same of a needle that lags; zero where the drive does not tell."""
+    ln_scatter: float
+    """Logarithm of the scatter of the readings beside rounding, in mph."""
+    is_log: bool
+    codes: frozenset[str]
+
+
+def evidence_of(calibration: Calibration) -> Evidence:
+    """Return what a drive says of the causes of a wrong reading."""
+    line = calibration.dial.line
+    widen = (calibration.coverage_factor / 1.96) ** 2
+    value, covariance = _without_prior(np.array([line.offset_mps, line.error_factor]), line.covariance * widen)
+    scale = np.array([1.0, 1 / value[1]])
+    value, covariance = np.array([value[0], np.log(value[1])]), covariance * np.outer(scale, scale)
+    odometer = calibration.odometer_factor
+    if odometer is not None:
+        u = odometer.half_width / 1.96 / odometer.value
+        value = np.append(value, np.log(odometer.value))
+        covariance = np.block([[covariance, np.zeros((2, 1))], [np.zeros((1, 2)), np.array([[u**2]])]])
+    return Evidence(
+        value,
+        covariance,
+        odometer is not None,
+        _bend_evidence(calibration),
+        _sticking_evidence(calibration),
+        _lag_evidence(calibration.needle_lag_s),
+        _ln_scatter(calibration),
+        _is_log(calibration),
+        frozenset(codes_of(calibration.findings) | set(calibration.trust.codes)),
+    )
+
+
+def _without_prior(value: FloatArray, covariance: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the line as the readings alone give it: the calibration believes beforehand that needles sit right."""
+    floor = np.diag([1e-4, 1e-7])
+    precision = np.linalg.inv(covariance + floor)
+    bare = precision - np.diag([1 / OFFSET_PRIOR_MPS**2, 0.0])
+    weights, vectors = np.linalg.eigh(bare)
+    bare = (vectors * np.maximum(weights, 1e-3)) @ vectors.T
+    alone = np.linalg.inv(bare)
+    taken = alone @ (precision @ value)
+    return (taken, alone) if taken[1] > 0.05 else (value, covariance + floor)
+
+
+def _bend_evidence(calibration: Calibration) -> float:
+    """Return how much the curve speaks for a bend: its largest departure from the line, in its own uncertainty."""
+    dial = calibration.dial
+    if dial.shape == "straight" and len(dial.knots_mps) < 3:
+        return 0.0
+    used = dial.used_mps
+    design = np.column_stack([np.ones(len(used)), used])
+    off_line = np.eye(len(used)) - design @ np.linalg.pinv(design)
+    away = off_line @ dial.indicated(used)
+    spread = np.sqrt(np.maximum(np.diag(off_line @ dial.covariance(used, used) @ off_line.T), 1e-8))
+    strength = float(np.max(np.abs(away) / spread)) ** 2 / 2
+    # what is no larger than the scatter of single readings is no bend, however often it was read
+    scatter = max(calibration.scatter_mps, _LEAST_SCATTER_MPS)
+    strength = min(strength, _MOST_A_READING * float(np.max(np.abs(away)) / scatter) ** 2)
+    return min(strength + 2.0, MOST_EVIDENCE) if dial.shape == "bent" else min(strength - 2.0, 1.0)
+
+
+def _is_log(calibration: Calibration) -> bool:
+    times = calibration.readings.get("time_s")
+    return times is not None and is_log(times.dropna().to_numpy(float))
+
+
+def _sticking_evidence(calibration: Calibration) -> float:
+    """Return how much the readings speak for a needle that stays where it is until the speed is off by some mph.
+
+    The needle is followed over the track for several sizes of sticking; what it would be off by at each reading is
+    laid on the residuals, beside a line of its own and a shift of the clock.
+    """
+    rows, ground = calibration.readings, calibration.ground
+    if not len(rows) or len(ground) < 30:
+        return 0.0
+    residual, time = rows["residual_mps"].to_numpy(float), rows["time_s"].to_numpy(float)
+    keep = rows["used"].to_numpy(bool) | ((rows["reason"] == WRONG).to_numpy(bool) & (np.abs(residual) < _STRAY_MPS))
+    keep &= np.isfinite(residual) & np.isfinite(time)
+    order = np.flatnonzero(keep)[np.argsort(time[keep], kind="stable")]
+    order = order[_spaced(time[order])] if _is_log(calibration) else order
+    if len(order) < _FEWEST:
+        return 0.0
+    grid = np.arange(ground["time_s"].iloc[0], ground["time_s"].iloc[-1], 0.5)
+    speed = np.interp(grid, ground["time_s"].to_numpy(float), ground["speed_mps"].to_numpy(float))
+    at, rest = time[order], residual[order]
+    shown = calibration.dial.indicated(speed)
+    plain = np.column_stack(
+        [np.ones(len(at)), np.interp(at, grid, speed), np.interp(at, grid, np.gradient(speed, 0.5))]
+    )
+    before = rest - plain @ np.linalg.lstsq(plain, rest, rcond=None)[0]
+    found = 0.0
+    for size in _STICKS_MPS:
+        off = np.interp(at, grid, _stuck(shown, size) - shown)
+        fitted, *_ = np.linalg.lstsq(np.column_stack([plain, off]), rest, rcond=None)
+        left = rest - plain @ fitted[:3] - off * fitted[3]
+        if fitted[3] > _LEAST_SHARE:
+            found = max(found, len(at) / 2 * float(np.log(np.mean(before**2) / np.mean(left**2))))
+    cost = 0.5 * np.log(len(at)) + np.log(len(_STICKS_MPS))
+    return float(np.clip(found - cost, -2.0, MOST_EVIDENCE))
+
+
+def _spaced(time_s: FloatArray) -> IntArray:
+    """Return the indices of moments that are some seconds apart."""
+    cell = np.floor((time_s - time_s[0]) / _APART_S)
+    return np.flatnonzero(np.diff(cell, prepend=-1) > 0)
+
+
+def _stuck(shown_mps: FloatArray, size_mps: float) -> FloatArray:
+    """Return where a needle stands that moves only when it is off by more than this."""
+    out, at = [], float(shown_mps[0])
+    for value in shown_mps.tolist():
+        if abs(value - at) > size_mps:
+            at = value
+        out.append(at)
+    return np.array(out)
+
+
+def _lag_evidence(lag_s: float | None) -> float:
+    """Return how much the lag of the needle speaks for one that is damped too much."""
+    if lag_s is None:
+        return 0.0
+    return _LAG_EVIDENCE if lag_s >= SLOW_NEEDLE_S else _LAG_EVIDENCE * (lag_s / SLOW_NEEDLE_S - 1)
+
+
+def _ln_scatter(calibration: Calibration) -> float:
+    """Return the logarithm of the scatter of the readings beside rounding. [ln mph]."""
+    steps = np.diff(np.unique(calibration.readings["indicated_mps"].dropna().round(4)))
+    rounding = float(steps.min()) ** 2 / 12 if len(steps) else 0.0
+    return float(np.log(np.sqrt(max(calibration.scatter_mps**2 - rounding, (0.05 * MPH_MPS) ** 2)) / MPH_MPS))

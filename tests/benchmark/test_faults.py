@@ -1,0 +1,86 @@
+"""Vehicles with one fault each, from the second simulator: what is wrong is found, and the work advised puts it right.
+
+A few jobs in the normal run; `tests/benchmark/run_faults.py` makes the table of many.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+
+import numpy as np
+import pytest
+from benchmark.mechanic import JobMark, mark_job
+from benchmark.outside.dial import Dial
+from benchmark.outside.faults import FAULTS, faulty_rig, healthy_rig
+from scipy import stats
+
+FEW = {"tires": True, "gear": False, "pulses": False, "needle": False, "bent": True}
+"""Fault, and whether the drive is logged."""
+ON_TOP = {True: 0.9, False: 0.75}
+AMONG_TWO, PASSES = 0.95, 0.95
+
+
+@cache
+def _few() -> tuple[JobMark, ...]:
+    return tuple(mark_job(fault, (5, 0), logged=logged) for fault, logged in FEW.items())
+
+
+@cache
+def _many() -> tuple[JobMark, ...]:
+    return tuple(mark_job(f, (3, i), logged=logged) for f in FAULTS for logged in (True, False) for i in range(20))
+
+
+def _at_least(share: float, n: int) -> int:
+    """Return the fewest of n that a true share may show but in one sample of a thousand."""
+    return int(stats.binom.ppf(0.001, n, share))
+
+
+def test_what_is_wrong_is_on_top_and_the_work_advised_ends_in_a_pass() -> None:
+    marks = _few()
+    assert sum(mark.on_top for mark in marks) >= _at_least(0.85, len(marks)), marks
+    assert sum(mark.final == "pass" for mark in marks) >= _at_least(PASSES, len(marks)), marks
+    assert not [mark.missing_parts for mark in marks if mark.missing_parts]
+
+
+@pytest.mark.benchmark
+def test_of_many_jobs_what_is_wrong_is_on_top() -> None:
+    marks = _many()
+    for logged, share in ON_TOP.items():
+        some = [mark for mark in marks if mark.logged == logged]
+        assert sum(mark.on_top for mark in some) >= _at_least(share, len(some))
+    assert sum(mark.among_two for mark in marks) >= _at_least(AMONG_TWO, len(marks))
+
+
+@pytest.mark.benchmark
+def test_of_many_jobs_the_work_advised_ends_in_a_pass() -> None:
+    done = [mark for mark in _many() if mark.final]
+    assert sum(mark.final == "pass" for mark in done) >= _at_least(PASSES, len(done))
+    assert not [mark.missing_parts for mark in done if mark.missing_parts]
+
+
+@pytest.mark.parametrize("kit", ["cable", "pulses", "module"])
+def test_a_vehicle_without_a_fault_reads_right(kit: str) -> None:
+    """Within 6 % of the truth at 60 mph: what chain, tires and pointer leave together."""
+    for seed in range(5):
+        dial = healthy_rig(np.random.default_rng(seed), kit).dial()
+        assert abs(float(dial.curve(26.8)) / 26.8 - 1) < 0.06
+
+
+@pytest.mark.parametrize("fault", list(FAULTS))
+def test_every_fault_is_what_its_name_says(fault: str) -> None:
+    """A factor of 5 % and more, a needle 3 mph off, a bend of 2.5 mph, a needle that sticks or lags."""
+    rig = faulty_rig(np.random.default_rng(3), fault)
+    group = FAULTS[fault][0]
+    assert (abs(np.log(rig.shaft)) > 0.03) == (group in ("drivetrain", "pulses_or_unit"))
+    assert (abs(rig.pointer.offset_mph) >= 3) == (group == "needle")
+    pointer = rig.pointer
+    moves_wrongly = abs(pointer.bend_mph) >= 2.5 or pointer.sticking_mph > 1 or pointer.damping_s > 2
+    assert moves_wrongly == (group == "dial")
+    assert bool(rig.second) == (group == "readings")
+
+
+def test_a_dial_that_is_geared_shows_what_it_showed_at_the_faster_speed() -> None:
+    rig = faulty_rig(np.random.default_rng(4), "bent")
+    before, after = rig.dial(), rig.geared(1.25).dial()
+    assert isinstance(after, Dial)
+    np.testing.assert_allclose(after.curve(np.array([10.0, 20.0])), before.curve(np.array([12.5, 25.0])), rtol=1e-9)

@@ -1,0 +1,53 @@
+"""A needle that follows late is told from a clock that is off, and a pulse count of four times or a quarter is told."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from benchmark.outside.dial import DialStyle
+from benchmark.outside.drive import generator, make_drive
+from benchmark.outside.kinds import KINDS
+from benchmark.outside_score import in_memory
+
+import speedcal
+from speedcal.calibration.result import Calibration
+from speedcal.errors import AlignmentError
+
+
+def calibrated(kind: str, dial: DialStyle, seed: int = 1) -> Calibration:
+    drive = make_drive(replace(KINDS[kind], dial=dial), generator("lag", (seed,)))  # type: ignore[arg-type]
+    return speedcal.calibrate(*in_memory(drive))
+
+
+def test_a_log_tells_the_lag_of_a_needle_and_says_so() -> None:
+    """Lagged by 2.5 s; the same instrument at 0.3 s is not called slow, whatever its clock is off by."""
+    slow = calibrated("log", DialStyle(damping_s=(2.5, 2.5)))
+    assert slow.needle_lag_s == pytest.approx(2.5, abs=0.5)
+    assert "needle_damped" in {finding.code for finding in slow.findings}
+    quick = calibrated("log", DialStyle(damping_s=(0.3, 0.3)))
+    assert quick.needle_lag_s is not None
+    assert quick.needle_lag_s < 1.0
+    assert "needle_damped" not in {finding.code for finding in quick.findings}
+
+
+def test_notes_do_not_tell_a_lag_from_a_late_clock() -> None:
+    assert calibrated("notes", DialStyle(damping_s=(2.5, 2.5))).needle_lag_s is None
+
+
+@pytest.mark.parametrize("kind", ["log", "notes"])
+@pytest.mark.parametrize("pulses", [4.0, 0.25])
+def test_four_times_or_a_quarter_of_the_pulses_is_measured(kind: str, pulses: float) -> None:
+    """Within 5 %: what the next question, the count of pulses, needs."""
+    result = calibrated(kind, DialStyle(factor=(pulses, pulses)))
+    assert result.error_factor.value == pytest.approx(pulses, rel=0.05)
+
+
+def test_notes_of_another_drive_find_no_place_at_a_quarter_either() -> None:
+    """Their values divided by four look like a quarter of the pulses, and are still refused."""
+    for seed in range(3):
+        track, readings = in_memory(make_drive(KINDS["other drive"], generator("quarter", (seed,))))  # type: ignore[arg-type]
+        quarter = replace(readings, speed_mps=np.round(readings.speed_mps / 4, 3))
+        with pytest.raises(AlignmentError):
+            speedcal.calibrate(track, quarter)
