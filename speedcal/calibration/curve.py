@@ -13,6 +13,7 @@ from speedcal.calibration.dial import Dial, Shape
 from speedcal.calibration.tuning import (
     BENT_ODDS,
     CURVE_LENGTHS_MPS,
+    CURVE_SIZE_SHARES,
     CURVE_SIZES_MPS,
     FACTOR_PRIOR_U,
     KNOT_SPACING_MPS,
@@ -71,6 +72,18 @@ def _kernel(left: FloatArray, right: FloatArray, lengths: tuple[float, ...]) -> 
     return np.asarray(np.mean([np.exp(-square / (2 * length**2)) for length in lengths], axis=0))
 
 
+def deviation_sizes() -> tuple[FloatArray, FloatArray]:
+    """Return the sizes of the deviation that are weighed, none at all the first of them, and their prior shares."""
+    shares = (1 - STRAIGHT_SHARE) * np.asarray(CURVE_SIZE_SHARES)
+    return np.array([0.0, *CURVE_SIZES_MPS]), np.concatenate([[STRAIGHT_SHARE], shares])
+
+
+def shape_of(straight: float) -> Shape:
+    """Return what to call a dial that is straight with this posterior probability."""
+    odds = (1 - straight) / max(straight, 1e-300) * STRAIGHT_SHARE / (1 - STRAIGHT_SHARE)
+    return "bent" if odds > BENT_ODDS else "straight"
+
+
 def dial_through(
     speed_mps: FloatArray,
     shown_mps: FloatArray,
@@ -103,7 +116,8 @@ def dial_through(
     straight = design @ line_prior @ design.T + noise
     mean, covariance, log_weight = [], [], []
     knot_prior = deviation_covariance(knots, knots, driven)
-    for size in (0.0, *CURVE_SIZES_MPS):
+    sizes, share = deviation_sizes()
+    for size in sizes.tolist():
         marginal = straight + size**2 * own
         gain = np.linalg.solve(marginal, design @ line_prior @ at_knots.T + size**2 * cross.T).T
         mean.append(at_knots @ prior_mean + gain @ rest)
@@ -111,14 +125,10 @@ def dial_through(
         covariance.append(prior - gain @ (design @ line_prior @ at_knots.T + size**2 * cross.T))
         _, log_determinant = np.linalg.slogdet(marginal)
         log_weight.append(-0.5 * (rest @ np.linalg.solve(marginal, rest) + log_determinant))
-    share = np.full(len(mean), (1 - STRAIGHT_SHARE) / len(CURVE_SIZES_MPS))
-    share[0] = STRAIGHT_SHARE
     log_share = np.array(log_weight) + np.log(share)
     weight = np.exp(log_share - log_share.max())
     weight /= weight.sum()
     middle = np.asarray(weight @ np.array(mean))
     spread = np.array(mean) - middle
     total = np.einsum("g,gij->ij", weight, np.array(covariance)) + (spread * weight[:, None]).T @ spread
-    odds = (1 - weight[0]) / max(weight[0], 1e-300) * STRAIGHT_SHARE / (1 - STRAIGHT_SHARE)
-    shape: Shape = "bent" if odds > BENT_ODDS else "straight"
-    return Dial(knots, middle, (total + total.T) / 2, driven, degrees_of_freedom, shape)
+    return Dial(knots, middle, (total + total.T) / 2, driven, degrees_of_freedom, shape_of(float(weight[0])))

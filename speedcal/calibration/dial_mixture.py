@@ -13,22 +13,20 @@ from itertools import product
 
 import numpy as np
 
-from speedcal.calibration.curve import deviation_covariance, driven_points, knots_for
-from speedcal.calibration.dial import Dial, Shape
+from speedcal.calibration.curve import deviation_covariance, deviation_sizes, driven_points, knots_for, shape_of
+from speedcal.calibration.dial import Dial
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.tuning import (
-    BENT_ODDS,
-    CURVE_SIZES_MPS,
     FACTOR_PRIOR_U,
     LINE_SCATTERS_MPS,
     OFFSET_PRIOR_MPS,
     PLAY_MPS,
     PLAY_SHARES,
     PLAY_SIZES_MPS,
+    RUN_SHARE_ODDS,
     RUN_SHARES,
     SCATTER_LOG_SD,
     SCATTER_MPS,
-    STRAIGHT_SHARE,
 )
 from speedcal.interval import FloatArray, IntArray
 
@@ -116,11 +114,9 @@ def mixed_dial(ways: Sequence[Laid], *, used_mps: FloatArray) -> Mixed:
     total = np.einsum("g,gij->ij", weight, covariance) + (away * weight[:, None]).T @ away
     at_knots = basis.at_knots
     straight = float(weight[size == 0].sum())
-    odds = (1 - straight) / max(straight, 1e-300) * STRAIGHT_SHARE / (1 - STRAIGHT_SHARE)
-    shape: Shape = "bent" if odds > BENT_ODDS else "straight"
     shown = at_knots @ middle + basis.knots_mps
     knot_covariance = at_knots @ total @ at_knots.T
-    dial = Dial(basis.knots_mps, shown, (knot_covariance + knot_covariance.T) / 2, driven, shape=shape)
+    dial = Dial(basis.knots_mps, shown, (knot_covariance + knot_covariance.T) / 2, driven, shape=shape_of(straight))
     at = basis.rows(np.array([float(np.median(driven))]))[0]
     centres = np.array([at @ (part.weight @ part.mean) for part in parts])
     between = float(share @ (centres - share @ centres) ** 2 / (at @ total @ at))
@@ -168,9 +164,11 @@ def _solved(way: Laid, basis: _Basis) -> _Solved:
     rows = basis.rows(way.speed_mps)
     parts = rows.shape[1]
     noise = np.array(list(product(LINE_SCATTERS_MPS, RUN_SHARES)))
-    sizes = np.array(list(product((0.0, *CURVE_SIZES_MPS), PLAY_SIZES_MPS)))
-    log_share = np.add.outer(_log_size_shares(), np.log(PLAY_SHARES)).ravel()
-    log_share = log_share - 0.5 * (np.log(noise[:, :1] / SCATTER_MPS) / SCATTER_LOG_SD) ** 2
+    curve_sizes, curve_shares = deviation_sizes()
+    sizes = np.array(list(product(curve_sizes, PLAY_SIZES_MPS)))
+    log_scatter = -0.5 * (np.log(noise[:, 0] / SCATTER_MPS) / SCATTER_LOG_SD) ** 2
+    log_noise = log_scatter + np.tile(np.log(RUN_SHARE_ODDS), len(LINE_SCATTERS_MPS))
+    log_share = log_noise[:, None] + np.log(np.outer(curve_shares, PLAY_SHARES).ravel())
     prior_sd = np.repeat(sizes, [parts, 1], axis=1)
     prior_sd[:, 0], prior_sd[:, 1] = OFFSET_PRIOR_MPS, FACTOR_PRIOR_U
     told, log_determinant = _information(way, np.column_stack([rows, way.play]), noise)
@@ -208,9 +206,3 @@ def _information(way: Laid, design: FloatArray, noise: FloatArray) -> tuple[Floa
     size = 1 + shared * variance * ((1 / alone[:, in_run]) @ member)
     total = columns.T @ weighted - sums.transpose(0, 2, 1) @ (sums * (shared * variance / size)[:, :, None])
     return total, np.log(alone).sum(axis=1) + np.log(size).sum(axis=1)
-
-
-def _log_size_shares() -> FloatArray:
-    """Return the log prior share of each size of the curve."""
-    others = np.full(len(CURVE_SIZES_MPS), (1 - STRAIGHT_SHARE) / len(CURVE_SIZES_MPS))
-    return np.asarray(np.log(np.concatenate([[STRAIGHT_SHARE], others])))

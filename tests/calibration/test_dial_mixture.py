@@ -11,6 +11,7 @@ from speedcal.calibration.curve import deviation_covariance, driven_points
 from speedcal.calibration.dial_mixture import Laid, PointerPlay, mixed_dial
 from speedcal.calibration.ground_speed import ground_speed
 from speedcal.calibration.tuning import (
+    CURVE_SIZE_SHARES,
     CURVE_SIZES_MPS,
     FACTOR_PRIOR_U,
     LINE_SCATTERS_MPS,
@@ -18,6 +19,7 @@ from speedcal.calibration.tuning import (
     PLAY_MPS,
     PLAY_SHARES,
     PLAY_SIZES_MPS,
+    RUN_SHARE_ODDS,
     RUN_SHARES,
     SCATTER_LOG_SD,
     SCATTER_MPS,
@@ -55,9 +57,11 @@ def test_the_mixture_is_the_gaussian_model_written_out_in_full() -> None:
     curve = deviation_covariance(everywhere, everywhere, driven)
     same = (run[:, None] == run) & (run[:, None] >= 0)
     logs, means, covariances = [], [], []
-    sizes = [(0.0, STRAIGHT_SHARE), *((size, (1 - STRAIGHT_SHARE) / len(CURVE_SIZES_MPS)) for size in CURVE_SIZES_MPS)]
+    sizes = [(0.0, STRAIGHT_SHARE)]
+    sizes += [(m, (1 - STRAIGHT_SHARE) * q) for m, q in zip(CURVE_SIZES_MPS, CURVE_SIZE_SHARES, strict=True)]
     plays = zip(PLAY_SIZES_MPS, PLAY_SHARES, strict=True)
-    for s, rho, (size, share), (hang, hang_share) in product(LINE_SCATTERS_MPS, RUN_SHARES, sizes, plays):
+    shared = zip(RUN_SHARES, RUN_SHARE_ODDS, strict=True)
+    for s, (rho, rho_share), (size, share), (hang, hang_share) in product(LINE_SCATTERS_MPS, shared, sizes, plays):
         own = np.where(run >= 0, (1 - rho) * s**2, s**2) * way.widening + way.known_variance
         noise = np.diag(own) + rho * s**2 * same + hang**2 * np.outer(way.play, way.play)
         prior = line + size**2 * curve
@@ -66,7 +70,7 @@ def test_the_mixture_is_the_gaussian_model_written_out_in_full() -> None:
         rest = way.shown_mps - speed
         logs.append(
             -0.5 * (rest @ np.linalg.solve(marginal, rest) + np.linalg.slogdet(marginal)[1])
-            + np.log(share * hang_share)
+            + np.log(share * hang_share * rho_share)
             - 0.5 * (np.log(s / SCATTER_MPS) / SCATTER_LOG_SD) ** 2
         )
         means.append(at + gain @ rest)
