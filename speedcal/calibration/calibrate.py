@@ -13,7 +13,7 @@ from speedcal.calibration.fit_held import fit_held
 from speedcal.calibration.fit_logged import fit_logged, is_log
 from speedcal.calibration.fit_noted import fit_noted
 from speedcal.calibration.ground_speed import GroundSpeed, ground_speed
-from speedcal.calibration.measured import NO_SPEED, UNUSED, MeasuredLine, straight_dial
+from speedcal.calibration.measured import NO_SPEED, UNUSED, MeasuredLine, straight_dial, with_shared
 from speedcal.calibration.moments import moments
 from speedcal.calibration.odometer import OdometerFactor, odometer_factor
 from speedcal.calibration.quality import (
@@ -25,13 +25,13 @@ from speedcal.calibration.quality import (
     refuse_too_few,
     usable_readings,
 )
-from speedcal.calibration.reading_habits import Habit, ReadFrom, Rounding, reading_habit
+from speedcal.calibration.reading_habits import Habit, ReadFrom, Rounding, habit_of, shared_beside
 from speedcal.calibration.result import HILLS, Calibration
 from speedcal.calibration.runs import SteadyRuns, steady_runs
 from speedcal.calibration.uncertainty import uncertainty_budget
 from speedcal.errors import FitError
 from speedcal.finding import Finding, Trust
-from speedcal.interval import IntArray, Interval
+from speedcal.interval import FloatArray, IntArray, Interval
 from speedcal.logs.readings import Readings
 from speedcal.logs.track import Track
 from speedcal.logs.truth import kinship
@@ -113,12 +113,10 @@ def calibrate(
         raise FitError("truth_as_instrument", source=readings.source)
     runs = steady_runs(ground)
     readings = _on_day_of(track, readings)
-    habit = reading_habit(
-        read_from or readings.read_from or "square",
-        rounding or readings.rounding or "nearest",
-        step_mps=readings.speed_resolution_mps,
-    )
+    habit = habit_of(readings, read_from, rounding)
     line = _fit(ground, runs, readings, clock_offset_s, habit)
+    told = habit if read_from or readings.read_from else None
+    line = with_shared(line, shared_beside(line, readings, told))
     odometer = _odometer(ground, line, readings)
     line, dial = _with_length_of_road(line, ground)
     table = _table(readings, line, dial, runs.number_at(line.time_s))
@@ -182,9 +180,15 @@ def _fit(
     """Fit the line in the way the readings ask for; readings without a speed come out as not used."""
     here = usable_readings(readings)
     if readings.clock == "none":
-        return _spread(
-            fit_held(ground, runs, readings.speed_mps[here], habit=habit, source=readings.source), here, readings
+        held = fit_held(
+            ground,
+            runs,
+            readings.speed_mps[here],
+            u_stated_mps=_stated(readings)[here],
+            habit=habit,
+            source=readings.source,
         )
+        return _spread(held, here, readings)
     order = here[np.argsort(readings.time_s[here], kind="stable")]
     time, speed = readings.time_s[order], readings.speed_mps[order]
     log = is_log(time)
@@ -231,12 +235,20 @@ def _fit(
             shifts=shifts,
             at=at,
             u_rounding_mps=readings.speed_resolution_mps / np.sqrt(12),
+            u_stated_mps=_stated(readings)[order],
             log_prior=lambda offset: log_prior(readings.clock, offset, midnight_s=midnight, known_s=known_s) - mass,
             runs=runs,
             habit=habit,
             source=readings.source,
         )
     return _spread(line, order, readings)
+
+
+def _stated(readings: Readings) -> FloatArray:
+    """Return the standard uncertainty that each reading states of itself, 0 where it states none. [m/s]."""
+    if readings.u_speed_mps is None:
+        return np.zeros(len(readings))
+    return np.nan_to_num(readings.u_speed_mps)
 
 
 def _spread(line: MeasuredLine, where: IntArray, readings: Readings) -> MeasuredLine:

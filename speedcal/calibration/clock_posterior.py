@@ -54,7 +54,14 @@ class Notes:
     """Density of each reading when nothing is known of its moment. [s/m]"""
     at: Moments
     u_rounding_mps: float
+    u_stated_mps: FloatArray
+    """Standard uncertainty that each reading states of itself, 0 where it states none."""
     u_ground_mps: float
+
+    @property
+    def own_variance(self) -> FloatArray:
+        """Variance of each reading beside its scatter, shape (n,)."""
+        return np.asarray(self.u_rounding_mps**2 + self.u_stated_mps**2)
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,7 +248,7 @@ class _Told:
 def _told(seen: _Seen, scatter: FloatArray, notes: Notes, lines: Lines) -> _Told:
     a, b = lines.offset[:, None, None], lines.gain[:, None, None]
     variance = b**2 * seen.speed_variance
-    variance += (scatter**2 + notes.u_rounding_mps**2)[:, None, None]
+    variance += (scatter[:, None] ** 2 + notes.own_variance)[:, :, None]
     precision = np.reciprocal(variance, out=variance)
     residual = b * seen.speed
     residual += a

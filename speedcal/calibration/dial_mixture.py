@@ -45,11 +45,13 @@ class Laid:
     widening: FloatArray
     """By how much the variance of the reading is larger than its scatter says: doubt about its moment, about itself."""
     known_variance: FloatArray
-    """Variance beside the scatter: rounding, ground speed. [m2/s2]"""
+    """Variance beside scatter and rounding: ground speed. [m2/s2]"""
     run: IntArray
     """Number of the steady run it lies in, -1 in none."""
     play: FloatArray
     """Where in its play the pointer hangs, -1 to 1."""
+    rounding_variance: float = 0.0
+    """Of one reading; what readings of one run share of their scatter, they share of their rounding. [m2/s2]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -198,7 +200,7 @@ def _information(way: Laid, design: FloatArray, noise: FloatArray) -> tuple[Floa
     """
     columns = np.column_stack([design, way.shown_mps - way.speed_mps])
     in_run = way.run >= 0
-    variance, shared = noise[:, :1] ** 2, noise[:, 1:]
+    variance, shared = noise[:, :1] ** 2 + way.rounding_variance, noise[:, 1:]
     alone = np.where(in_run, (1 - shared) * variance, variance) * way.widening + way.known_variance
     weighted = columns / alone[:, :, None]
     member = (way.run[in_run, None] == np.unique(way.run[in_run])).astype(float)

@@ -25,16 +25,23 @@ from speedcal.calibration.tuning import (
     LEAST_RIGHT,
     MOST_NOTES_A_HOLD,
     ONE_OUT_OF_ORDER,
+    ORDER_DOUBT,
 )
 from speedcal.errors import AlignmentError
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray
 
-_WAYS = 4
+_WAYS = 6
 
 
 def fit_held(
-    ground: GroundSpeed, runs: SteadyRuns, indicated_mps: FloatArray, *, habit: Habit, source: str = ""
+    ground: GroundSpeed,
+    runs: SteadyRuns,
+    indicated_mps: FloatArray,
+    *,
+    u_stated_mps: FloatArray,
+    habit: Habit,
+    source: str = "",
 ) -> MeasuredLine:
     """Fit a dial to speeds that were held in this order, without knowing when.
 
@@ -47,6 +54,8 @@ def fit_held(
         The drive and its steady runs.
     indicated_mps
         Speeds held, in order, shape (n,). [m/s]
+    u_stated_mps
+        What each reading states of itself, 0 where it states nothing, shape (n,). [m/s]
     habit
         What the way of reading does to all of them.
     source
@@ -61,12 +70,14 @@ def fit_held(
     again = np.concatenate(([False], np.diff(indicated_mps) == 0))
     _refuse_unmatchable(indicated_mps, again, holds, source)
     stray = stray_density(ground, indicated_mps)
-    modes = held_modes(holds, indicated_mps, again, stray)
-    _refuse_two_orders(modes, holds, source)
+    modes = held_modes(holds, indicated_mps, again, stray, u_stated_mps)
+    doubt = _doubt_of_order(modes, holds, source)
     taken = _taken(modes, again)
     if (taken >= 0).sum() < max(FEWEST_HELD, HELD_MATCHED_SHARE * len(taken)):
         raise AlignmentError("held_unmatched", source=source, matched=int((taken >= 0).sum()), count=len(taken))
-    mixed = mixed_dial(_ways(ground, holds, modes, indicated_mps), used_mps=holds.speed_mps[taken[taken >= 0]])
+    mixed = mixed_dial(
+        _ways(ground, holds, modes, indicated_mps, u_stated_mps), used_mps=holds.speed_mps[taken[taken >= 0]]
+    )
     apart = np.where(again, HOLD_APART_S / 10, HOLD_APART_S)
     unrelated = log_unrelated(np.cumsum(apart), indicated_mps, stray, least_s=1.0)
     evidence = float(np.logaddexp.reduce(modes.log_mass)) - unrelated
@@ -87,19 +98,19 @@ def fit_held(
         ground_mps=np.where(matched, holds.speed_mps[taken], np.nan),
         reason=tuple("" if ok else UNMATCHED for ok in matched),
         dial=dial,
-        reasons=_doubts(indicated_mps[~again], evidence),
+        reasons=_doubts(indicated_mps[~again], evidence, doubt),
         log_evidence=evidence,
         habits=habits,
     )
 
 
-def _doubts(marks: FloatArray, evidence: float) -> tuple[Finding, ...]:
+def _doubts(marks: FloatArray, evidence: float, doubt: float) -> tuple[Finding, ...]:
     """Say that a list proves nothing of its drive when it (nearly) only rises or falls, or fits little better than any.
 
-    A rising list on a drive that rises fits whatever drive it is from.
+    A rising list on a drive that rises fits whatever drive it is from. Nor does one that may lie otherwise.
     """
     monotone = max(_longest_rise(marks), _longest_rise(-marks)) >= len(marks) - ONE_OUT_OF_ORDER
-    if monotone or evidence < ASSOCIATION_FROM:
+    if monotone or evidence < ASSOCIATION_FROM or doubt > CLOCK_DOUBT:
         return (Finding("association_unproven", log_evidence=evidence, monotone=monotone),)
     return ()
 
@@ -121,16 +132,17 @@ def _refuse_unmatchable(indicated: FloatArray, again: BoolArray, holds: Holds, s
         raise AlignmentError("too_many_held", source=source, count=len(indicated), holds=count)
 
 
-def _refuse_two_orders(modes: HeldModes, holds: Holds, source: str) -> None:
-    """Raise when another assignment holds real mass and tells another dial."""
+def _doubt_of_order(modes: HeldModes, holds: Holds, source: str) -> float:
+    """Return the mass of other assignments that tell another dial; raise where it is large."""
     weight, best = modes.weight, int(np.argmax(modes.log_mass))
     own = modes.assignment(best)
     speeds = holds.speed_mps
     shown = modes.offset_mps[:, None] + modes.gain[:, None] * np.array([speeds.min(), speeds.max()])
     differs = (np.abs(shown - shown[best]) > 2 * HOLD_SCATTER_MPS).any(axis=1)
     other = [k for k in np.flatnonzero(differs).tolist() if np.any(modes.assignment(k) != own)]
-    if weight[other].sum() <= CLOCK_DOUBT:
-        return
+    doubt = float(weight[other].sum())
+    if doubt <= ORDER_DOUBT:
+        return doubt
     second = max(other, key=lambda k: modes.log_mass[k])
     raise AlignmentError(
         "two_orders", source=source, factor=float(modes.gain[best]), other_factor=float(modes.gain[second])
@@ -146,7 +158,9 @@ def _taken(modes: HeldModes, again: BoolArray) -> IntArray:
     return taken
 
 
-def _ways(ground: GroundSpeed, holds: Holds, modes: HeldModes, indicated: FloatArray) -> list[Laid]:
+def _ways(
+    ground: GroundSpeed, holds: Holds, modes: HeldModes, indicated: FloatArray, u_stated: FloatArray
+) -> list[Laid]:
     """Return the heaviest modes, each with its pairs of speeds."""
     play = PointerPlay.along(ground).at(holds.middle_s)
     ways = []
@@ -163,7 +177,8 @@ def _ways(ground: GroundSpeed, holds: Holds, modes: HeldModes, indicated: FloatA
                 speed_mps=speed,
                 shown_mps=indicated[use],
                 widening=modes.widening[k][use] / right[use],
-                known_variance=modes.gain[k] ** 2 * (np.maximum(spread, 0.0) + share @ modes.u_speed_mps**2),
+                known_variance=u_stated[use] ** 2
+                + modes.gain[k] ** 2 * (np.maximum(spread, 0.0) + share @ modes.u_speed_mps**2),
                 run=np.full(int(use.sum()), -1, np.int64),
                 play=share @ play,
             )

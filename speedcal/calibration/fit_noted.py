@@ -29,6 +29,7 @@ from speedcal.calibration.tuning import (
     LOOSE_EVIDENCE,
     LOOSE_SCATTER_MPS,
     MOST_DRAWN,
+    SCATTER_LEFT_MPS,
     SLOWEST_MPS,
     TWO_READERS_FROM,
 )
@@ -46,6 +47,7 @@ def fit_noted(
     shifts: list[Shift],
     at: Moments,
     u_rounding_mps: float,
+    u_stated_mps: FloatArray,
     log_prior: Callable[[FloatArray], FloatArray],
     runs: SteadyRuns,
     habit: Habit,
@@ -65,6 +67,8 @@ def fit_noted(
         When a reading may have been taken.
     u_rounding_mps
         Standard uncertainty from writing a reading in steps. [m/s]
+    u_stated_mps
+        What each reading states of itself, 0 where it states nothing, shape (n,). [m/s]
     log_prior
         Log density of clock offsets, normalised over all that were searched.
     habit
@@ -80,7 +84,7 @@ def fit_noted(
     """
     indicated_mps = indicated_mps + habit.shift_mps
     stray = stray_density(ground, indicated_mps)
-    notes = Notes(time_s, indicated_mps, stray, at, u_rounding_mps, ground.u_speed_mps)
+    notes = Notes(time_s, indicated_mps, stray, at, u_rounding_mps, u_stated_mps, ground.u_speed_mps)
     cells = clock_cells(ground, notes, shifts, log_prior)
     least_s = LEAST_MINUTE_STEP_S if at.half_width_s > 10 else 1.0
     evidence = cells.log_evidence - log_unrelated(time_s, indicated_mps, stray, least_s=least_s)
@@ -110,7 +114,7 @@ def fit_noted(
         ground_mps=np.where(inside, speed, np.nan),
         reason=tuple(np.select([~inside, ~right, ~used], [NO_GROUND, WRONG, TOO_SLOW], "").tolist()),
         dial=dial,
-        reasons=_doubts(scatter, log_two_readers(ground, notes, cells) if at.half_width_s < 10 else 0.0),
+        reasons=_doubts(scatter, mixed, log_two_readers(ground, notes, cells) if at.half_width_s < 10 else 0.0),
         log_evidence=evidence,
         reading_shift_mps=habit.shift_mps,
         habits=habits,
@@ -118,10 +122,10 @@ def fit_noted(
     )
 
 
-def _doubts(scatter_mps: float, two_readers: float) -> tuple[Finding, ...]:
+def _doubts(scatter_mps: float, mixed: Mixed, two_readers: float) -> tuple[Finding, ...]:
     """Return what in the readings themselves costs trust."""
     found = []
-    if scatter_mps > LARGE_SCATTER_MPS:
+    if scatter_mps > LARGE_SCATTER_MPS and mixed.scatter_mps > SCATTER_LEFT_MPS:
         found.append(Finding("large_scatter", scatter_mps=scatter_mps))
     if two_readers > TWO_READERS_FROM:
         found.append(Finding("two_readers", log_odds=two_readers))
@@ -201,16 +205,16 @@ def _ways(ground: GroundSpeed, notes: Notes, cells: Cells, runs: SteadyRuns) -> 
         mean = np.einsum("g,gcn->cn", mass, np.array([pairs[k] for k in inside])) / mass.sum()
         use = mean[0] > LEAST_RIGHT
         _, moment, speed, widening = mean[:, use]
-        known = (notes.u_rounding_mps**2 + notes.u_ground_mps**2) * widening
         ways.append(
             Laid(
                 weight=float(mass.sum()),
                 speed_mps=speed,
                 shown_mps=notes.indicated_mps[use],
                 widening=widening,
-                known_variance=known,
+                known_variance=(notes.u_stated_mps[use] ** 2 + notes.u_ground_mps**2) * widening,
                 run=_together(runs.number_at(moment), moment),
                 play=play.at(moment),
+                rounding_variance=notes.u_rounding_mps**2,
             )
         )
     return ways
@@ -237,7 +241,7 @@ def _pairs(notes: Notes, cells: Cells, cell: int) -> FloatArray:
     speed = (share * cells.speed_mps[cell]).sum(axis=1)
     spread = (share * (cells.speed_mps[cell] - speed[:, None]) ** 2).sum(axis=1)
     gain = cells.gain[cell]
-    own = cells.scatter_mps[cell] ** 2 + notes.u_rounding_mps**2
+    own = cells.scatter_mps[cell] ** 2 + notes.own_variance
     kappa = np.minimum(gain**2 * spread / own, MOST_DRAWN)
     residual = notes.indicated_mps - cells.offset_mps[cell] - gain * speed
     speed = speed - residual * kappa / (1 - kappa) / gain

@@ -134,9 +134,11 @@ class HeldModes:
         return np.where(match.sum(axis=1) > 0.5, match.argmax(axis=1), -1)
 
 
-def held_modes(holds: Holds, indicated_mps: FloatArray, again: BoolArray, stray: FloatArray) -> HeldModes:
+def held_modes(
+    holds: Holds, indicated_mps: FloatArray, again: BoolArray, stray: FloatArray, u_stated_mps: FloatArray
+) -> HeldModes:
     """Return the maxima of the posterior of (offset, factor) for every scatter that is weighed."""
-    problem = _Problem(chain_of(holds, again, stray), holds, indicated_mps)
+    problem = _Problem(chain_of(holds, again, stray), holds, indicated_mps, u_stated_mps)
     gain = np.asarray(HELD_FACTORS)
     lines = Lines(np.zeros(len(gain)), gain, np.zeros(len(gain)))
     first = np.full(len(gain), 1.5 * HOLD_SCATTER_MPS)
@@ -173,16 +175,21 @@ class _Problem:
     chain: Chain
     holds: Holds
     indicated: FloatArray
+    u_stated: FloatArray
 
     @property
     def u_speed(self) -> FloatArray:
         return HOLD_SPREAD_SHARE * self.holds.spread_mps
 
+    def _variance(self, gain: FloatArray, scatter: FloatArray) -> FloatArray:
+        """Return the variance of each note at each hold for gains of shape (rows, 1, 1), shape (rows, n, k)."""
+        return np.asarray(scatter[:, None, None] ** 2 + self.u_stated[:, None] ** 2 + (gain * self.u_speed) ** 2)
+
     def _told(self, lines: Lines, scatter: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Return log sum, matches, and the precision of each match with its tail weighed in, shape (rows, n, k)."""
         gain = lines.gain[:, None, None]
         residual = self.indicated[None, :, None] - lines.offset[:, None, None] - gain * self.holds.speed_mps
-        variance = scatter[:, None, None] ** 2 + (gain * self.u_speed) ** 2
+        variance = self._variance(gain, scatter)
         square = residual**2 / variance
         near = (1 - HELD_TAIL_SHARE) * np.exp(-0.5 * square)
         far = HELD_TAIL_SHARE / HELD_TAIL * np.exp(-0.5 * square / HELD_TAIL**2)
@@ -219,6 +226,6 @@ class _Problem:
         speed = self.holds.speed_mps
         s0, s1, s2 = by_hold.sum(axis=1) + pull_a, by_hold @ speed, by_hold @ speed**2 + pull_b
         log_mass = log_sum + lines.log_prior + log_prior + np.log(2 * np.pi) - 0.5 * np.log(s0 * s2 - s1**2)
-        whole = (match / (scatter[:, None, None] ** 2 + (lines.gain[:, None, None] * self.u_speed) ** 2)).sum(axis=2)
+        whole = (match / self._variance(lines.gain[:, None, None], scatter)).sum(axis=2)
         widening = np.maximum(whole / np.maximum(weight.sum(axis=2), 1e-12), 1.0)
         return HeldModes(lines.offset, lines.gain, log_mass, match, widening, self.u_speed)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -55,6 +55,14 @@ class MeasuredLine:
     """Expected share of wrong readings."""
     needle_lag_s: float | None = None
     """Time constant with which the needle follows, 0 for one that follows at once; None where nothing tells it."""
+
+
+def with_shared(line: MeasuredLine, covariances: Mapping[str, FloatArray]) -> MeasuredLine:
+    """Return a fit with more that errs alike in all readings, as covariances at the knots of its dial."""
+    if not covariances:
+        return line
+    dial = (line.dial or straight_dial(line)).shifted(sum(covariances.values()))
+    return replace(line, dial=dial, covariance=dial.line.covariance, habits={**line.habits, **covariances})
 
 
 def straight_dial(line: MeasuredLine) -> Dial:

@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib import resources
 from typing import Any, Literal, get_args
 
 import numpy as np
 
+from speedcal.calibration.measured import MeasuredLine, straight_dial
 from speedcal.interval import FloatArray
+from speedcal.logs.readings import Readings
 from speedcal.units import MPH_MPS
 
 ReadFrom = Literal["square", "side", "film", "logged"]
 Rounding = Literal["nearest", "down"]
-ROUNDING_HABIT, PARALLAX = "rounding_habit", "parallax"
+ROUNDING_HABIT, PARALLAX, STATED = "rounding_habit", "parallax", "stated_common"
 """Lines of the budget."""
 
 
@@ -45,6 +47,31 @@ class Habit:
             ROUNDING_HABIT: np.full((count, count), self.u_rounding_mps**2),
             PARALLAX: self.u_parallax_mps**2 * np.cos(turned),
         }
+
+
+def habit_of(readings: Readings, read_from: ReadFrom | None, rounding: Rounding | None) -> Habit:
+    """Return how readings were taken: as the caller says, else as they do, else square on and to the nearest."""
+    habit = reading_habit(
+        read_from or readings.read_from or "square",
+        rounding or readings.rounding or "nearest",
+        step_mps=readings.speed_resolution_mps,
+    )
+    # what a file states that all readings share has the view in it
+    return habit if readings.u_common_mps is None else replace(habit, u_parallax_mps=0.0)
+
+
+def shared_beside(line: MeasuredLine, readings: Readings, told: Habit | None) -> dict[str, FloatArray]:
+    """Return what all readings share and the fit has not: what the file states, and, of a log, how it is told read."""
+    knots = (line.dial or straight_dial(line)).knots_mps
+    shared = told.covariances(knots) if told is not None and not line.habits else {}
+    stated = readings.u_common_mps
+    if stated is not None:
+        known = np.flatnonzero(np.isfinite(line.ground_mps) & np.isfinite(stated))
+        order = known[np.argsort(line.ground_mps[known], kind="stable")]
+        if len(order):
+            u = np.interp(knots, line.ground_mps[order], stated[order])
+            shared[STATED] = np.outer(u, u)
+    return shared
 
 
 def reading_habit(read_from: ReadFrom, rounding: Rounding, *, step_mps: float) -> Habit:

@@ -189,9 +189,9 @@ are one level. Common practice, no source."""
 MANY_WRONG = 0.3
 """Share of wrong readings from which on the file is doubted."""
 
-WIDE_SHARE, WIDE_MPS = 0.025, 1.0 * MPH_MPS
-"""A half width larger than both, as a share of the speed and in m/s, decides no gear: half of one in
-twenty teeth is 2.5 %."""
+WIDE_SHARE, WIDE_MPS = 0.025, 1.25 * MPH_MPS
+"""A half width larger than both, as a share of the speed and in m/s, decides no gear: half of one in twenty teeth is
+2.5 %, at 50 mph 1.25 mph. At 1.0 mph a fifth of honest notes of multiples of five would be weak."""
 
 FOLLOWS_MPS = 2.0 * MPH_MPS
 """Readings that scatter more than this do not belong to the track: right ones scatter by half a mph to one, those of
@@ -267,9 +267,9 @@ LEAST_MINUTE_STEP_S = 18.0
 LINE_SCATTERS_MPS = (0.1, 0.18, 0.32, 0.57, 1.0)
 """Scatters of a reading about the dial that are weighed, beside rounding."""
 
-RUN_SHARES, RUN_SHARE_ODDS = (0.0, 0.4, 0.8), (0.5, 0.4, 0.1)
-"""Parts of a reading's variance that all readings of one steady run share, and how likely each is before it is seen.
-Without them triples of notes in one hold count as three: coverage 0.82 in place of 0.92."""
+RUN_SHARES, RUN_SHARE_ODDS = (0.0, 0.4, 0.8), (0.6, 0.3, 0.1)
+"""Parts of a reading's variance, its rounding included, that all readings of one steady run share, and how likely each
+is before it is seen. Without them triples of notes in one hold count as three: coverage 0.82 in place of 0.92."""
 
 PLAY_MPS = 0.5 * MPH_MPS
 """Half the play of a pointer that hangs behind. Common practice, no source."""
@@ -287,9 +287,10 @@ LOOSE_SCATTER_MPS, LOOSE_EVIDENCE = 1.4 * MPH_MPS, 25.0
 FOLLOWING_SHARE = 0.5
 """Least share of the readings on the track that has to follow it."""
 
-LARGE_SCATTER_MPS = 0.9 * MPH_MPS
-"""Scatter, beside rounding, from which on readings are not trusted: people read to 0.6 mph. On simulated drives it
-catches two dials and a convoy, and no honest drive."""
+LARGE_SCATTER_MPS, SCATTER_LEFT_MPS = 0.9 * MPH_MPS, 0.8 * MPH_MPS
+"""Scatter about a line, beside rounding, from which on readings are not trusted: people read to 0.6 mph; and about a
+curve with play, without which a needle that sticks would be blamed on who read it. On drives made apart from ours they
+catch two dials and a convoy, and one honest drive in a hundred."""
 
 CLOCK_DOUBT = 0.05
 """Posterior mass of far clock offsets with another answer from which on none is given."""
@@ -337,6 +338,10 @@ HELD_REPEAT_MPS = 1.0 * MPH_MPS
 HELD_FACTORS = tuple(0.70 + 0.012 * k for k in range(60))
 """Error factors from which the assignment of a list is sought."""
 
+ORDER_DOUBT = 0.2
+"""Posterior mass of other assignments of a list, with another dial, from which on no answer is given; from CLOCK_DOUBT
+on it is weak, and its interval spans them."""
+
 HOLD_APART_S = 60.0
 """Time between two holds, for the chain of strange readings."""
 
@@ -353,8 +358,18 @@ in fourteen would."""
 READERS_APART_S, READERS_SHIFTS_MPS = (4.0, 8.0, 12.0, 16.0), tuple(k * MPH_MPS for k in (-1.5, -0.75, 0.0, 0.75, 1.5))
 """How far two watches are apart, and by how much two people see a needle differently."""
 
-READERS_SWITCH = 0.2
-"""Chance that the next reading is the other reader's."""
+READERS_SWITCHES = (0.1, 0.5, 0.9)
+"""Chances that the next reading is the other reader's, or off the other dial, all alike: they hand over now and then,
+note as it comes, or take turns."""
+
+READERS_PLAYS_MPS = (0.0, 0.7 * MPH_MPS)
+"""Half the play of the needle that one reader is allowed; without it a needle that hangs behind looks like two."""
+
+DIALS_APART, DIALS_MEET_MPS = (-0.1, -0.075, -0.05, 0.05, 0.075, 0.1), (0.0, 30 * MPH_MPS)
+"""By how much two dials differ, as a part of the speed above the one at which they agree."""
+
+DIALS_CLOCK_REACH_S = 4.0
+"""Clock offsets about the best that are tried for two dials, which one reader notes with one watch."""
 
 READERS_CLOCK_REACH_S = 20.0
 """Clock offsets about the best that are tried for each of two readers; two watches lie on both sides of one."""
@@ -362,9 +377,9 @@ READERS_CLOCK_REACH_S = 20.0
 READERS_SCATTERS_MPS = (0.1, 0.165, 0.27, 0.45)
 """Scatters at which one reader and two are compared."""
 
-TWO_READERS_FROM = 2.0
-"""Log odds of two readers from which on readings are not trusted: 7 to 1. On drives made apart from ours half of two
-passengers are seen, or scatter too much, and one honest drive in forty."""
+TWO_READERS_FROM = 1.5
+"""Log odds of two readers or two dials from which on readings are not trusted: 4.5 to 1. On drives made apart from ours
+they find nine in ten of two passengers and of two dials, half of a convoy, and one honest drive in 240."""
 
 # ---- dense logs
 

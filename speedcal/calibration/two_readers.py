@@ -1,7 +1,8 @@
-"""Whether one person with one watch took the readings, or two that took turns.
+"""Whether one person with one watch took the readings off one dial, or two that took turns, or of two dials.
 
 Two watches are seconds apart, and who sits aside sees the needle a little off. Who took which reading is a hidden
-Markov chain; its evidence is held against that of one reader (Kass and Raftery 1995, J. Am. Statist. Assoc. 90, 773).
+Markov chain; its evidence is held against that of one reader (Kass and Raftery 1995, J. Am. Statist. Assoc. 90, 773),
+whose needle may hang in its play: that, too, makes neighbours differ.
 """
 
 from __future__ import annotations
@@ -12,13 +13,18 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
 from speedcal.calibration.clock_posterior import Cells, Notes
+from speedcal.calibration.dial_mixture import PointerPlay
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.tuning import (
+    DIALS_APART,
+    DIALS_CLOCK_REACH_S,
+    DIALS_MEET_MPS,
     READERS_APART_S,
     READERS_CLOCK_REACH_S,
+    READERS_PLAYS_MPS,
     READERS_SCATTERS_MPS,
     READERS_SHIFTS_MPS,
-    READERS_SWITCH,
+    READERS_SWITCHES,
 )
 from speedcal.interval import FloatArray
 
@@ -26,7 +32,7 @@ _STEP_S = 1.0
 
 
 def log_two_readers(ground: GroundSpeed, notes: Notes, cells: Cells) -> float:
-    """Return the log odds of two readers against one, both equally likely before, at the line that was found.
+    """Return the log odds of two readers or two dials against one, equally likely before, at the line that was found.
 
     Parameters
     ----------
@@ -36,56 +42,99 @@ def log_two_readers(ground: GroundSpeed, notes: Notes, cells: Cells) -> float:
         The posterior of clock offset and line for one reader.
     """
     best = int(np.argmax(cells.log_mass))
-    order = np.argsort(notes.time_s, kind="stable")
-    wrong = float(cells.weight @ cells.wrong_share)
-    right, stray = 1 - wrong, wrong * notes.stray[order]
     steps = int(READERS_CLOCK_REACH_S / _STEP_S)
     clocks = cells.clock_s[best] + _STEP_S * np.arange(-steps, steps + 1)
+    wrong = float(cells.weight @ cells.wrong_share)
+    watch = _Watch(ground, notes, cells.offset_mps[best], cells.gain[best], clocks, wrong)
+    alone = [
+        np.log(watch.density(scatter, size * watch.hangs)).sum(axis=1)
+        for scatter, size in product(READERS_SCATTERS_MPS, READERS_PLAYS_MPS)
+    ]
+    turns = [_mean(_taking_turns(*_two_watches(watch))), _mean(_taking_turns(*_two_dials(watch)))]
+    return _mean(np.array(turns)) - _mean(np.concatenate(alone))
+
+
+def _mean(logs: FloatArray) -> float:
+    """Return the log of the mean of what these are the logs of."""
+    return float(np.logaddexp.reduce(logs) - np.log(len(logs)))
+
+
+def _two_watches(watch: _Watch) -> tuple[FloatArray, FloatArray]:
+    """Return the densities of the readings by either of two readers, shape (ways, n) each."""
+    first, second = [], []
     shifts = {side * shift / 2 for shift in READERS_SHIFTS_MPS for side in (1, -1)}
-    watch = _Watch(ground, notes, cells.offset_mps[best], cells.gain[best], clocks)
-    one, first, second = [], [], []
     for scatter in READERS_SCATTERS_MPS:
-        density = {shift: right * watch.density(scatter, shift)[:, order] + stray for shift in shifts}
-        one.append(density[0.0])
+        density = {shift: watch.density(scatter, shift) for shift in shifts}
         for apart, shift in product(READERS_APART_S, READERS_SHIFTS_MPS):
             lag = round(apart / _STEP_S)
             first.append(density[-shift / 2][:-lag])
             second.append(density[shift / 2][lag:])
-    alone = np.log(np.concatenate(one)).sum(axis=1)
-    turns = _taking_turns(np.concatenate(first), np.concatenate(second))
-    return float(np.logaddexp.reduce(turns) - np.log(len(turns)) - np.logaddexp.reduce(alone) + np.log(len(alone)))
+    return np.concatenate(first), np.concatenate(second)
+
+
+def _two_dials(watch: _Watch) -> tuple[FloatArray, FloatArray]:
+    """Return the densities of the readings off either of two dials; the line lies between them, or is that of one."""
+    first, second = [], []
+    middle, reach = len(watch.clocks) // 2, round(DIALS_CLOCK_REACH_S / _STEP_S)
+    near = slice(middle - reach, middle + reach + 1)
+    for meet, apart in product(DIALS_MEET_MPS, DIALS_APART):
+        away = apart * (watch.speed - meet)
+        for scatter in READERS_SCATTERS_MPS:
+            low, here, high = (watch.density(scatter, part * away)[near] for part in (-0.5, 0.0, 0.5))
+            beyond = watch.density(scatter, away)[near]
+            first += [low, here]
+            second += [high, beyond]
+    return np.concatenate(first), np.concatenate(second)
 
 
 class _Watch:
     """What the track says at the moments of the readings, for some offsets of one watch."""
 
-    def __init__(self, ground: GroundSpeed, notes: Notes, offset: float, gain: float, clocks: FloatArray) -> None:
+    def __init__(
+        self, ground: GroundSpeed, notes: Notes, offset: float, gain: float, clocks: FloatArray, wrong: float
+    ) -> None:
         at = notes.at
-        self.at, self.stride = at, max(1, round(_STEP_S / at.spacing_s))
+        self.clocks, self.at, self.stride = clocks, at, max(1, round(_STEP_S / at.spacing_s))
+        order = np.argsort(notes.time_s, kind="stable")
         steps = at.spacing_s * np.arange((len(clocks) - 1) * self.stride + len(at.delay_s))
-        speed, rate, inside = ground.at(notes.time_s[:, None] + clocks[0] + at.delay_s[0] + steps)
+        moments = notes.time_s[order, None] + clocks[0] + at.delay_s[0] + steps
+        self.speed, rate, inside = ground.at(moments)
+        self.hangs = PointerPlay.along(ground).at(moments)
         self.inside = inside.astype(float)
-        self.residual = notes.indicated_mps[:, None] - offset - gain * speed
-        self.variance = notes.u_rounding_mps**2 + gain**2 * (notes.u_ground_mps**2 + (rate * at.spacing_s) ** 2 / 12)
-        self.off_track = (1 - self._over_moments(self.inside)) * notes.stray[:, None]
+        self.residual = notes.indicated_mps[order, None] - offset - gain * self.speed
+        self.variance = gain**2 * (notes.u_ground_mps**2 + (rate * at.spacing_s) ** 2 / 12)
+        self.variance += notes.own_variance[order, None]
+        self.right, self.stray = 1 - wrong, notes.stray[order]
+        self.off_track = self.right * (1 - self._over_moments(self.inside)) + wrong
 
     def _over_moments(self, values: FloatArray) -> FloatArray:
         return np.asarray(sliding_window_view(values, len(self.at.delay_s), axis=1)[:, :: self.stride] @ self.at.weight)
 
-    def density(self, scatter: float, shift: float) -> FloatArray:
-        """Return the density of each reading at each offset, shape (offsets, n), by a reader who sees it shifted."""
+    def density(self, scatter: float, away: FloatArray | float) -> FloatArray:
+        """Return the density of each reading at each offset, shape (offsets, n), if it is seen this far from the line.
+
+        Parameters
+        ----------
+        scatter
+            Of a reading. [m/s]
+        away
+            At each moment, or the same at all. [m/s]
+        """
         variance = self.variance + scatter**2
-        normal = np.exp(-0.5 * (self.residual - shift) ** 2 / variance) / np.sqrt(2 * np.pi * variance)
-        return np.asarray((self._over_moments(normal * self.inside) + self.off_track).T)
+        normal = np.exp(-0.5 * (self.residual - away) ** 2 / variance) / np.sqrt(2 * np.pi * variance)
+        right = self.right * self._over_moments(normal * self.inside)
+        return np.asarray((right + self.off_track * self.stray[:, None]).T)
 
 
 def _taking_turns(first: FloatArray, second: FloatArray) -> FloatArray:
-    """Return the log evidence of two readers for each pair of offsets: the forward recursion over who read."""
+    """Return the log evidence of two readers for each way and chance to switch: the forward recursion over who read."""
+    switch = np.repeat(READERS_SWITCHES, len(first))
+    first, second = (np.tile(part, (len(READERS_SWITCHES), 1)) for part in (first, second))
     one, two = first[:, 0] / 2, second[:, 0] / 2
     log_sum = np.zeros(len(first))
     for note in range(1, first.shape[1]):
         whole = one + two
         log_sum += np.log(whole)
-        share = READERS_SWITCH + (1 - 2 * READERS_SWITCH) * one / whole
+        share = switch + (1 - 2 * switch) * one / whole
         one, two = share * first[:, note], (1 - share) * second[:, note]
     return np.asarray(log_sum + np.log(one + two))

@@ -194,6 +194,7 @@ LABELS: dict[str, str] = {
     "clock_offset": "clock offset",
     "rounding_habit": "habit of rounding",
     "parallax": "angle of view",
+    "stated_common": "what all readings share",
     "holding": "holding the speed",
     "true_speed": "true speed of each check",
     "shared_truth": "what all true speeds share",

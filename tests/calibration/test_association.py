@@ -96,7 +96,9 @@ def _best_cell(drive: Drive) -> tuple[Cells, int, _Seen]:
     shown = drive.readings.speed_mps
     u = drive.readings.speed_resolution_mps / np.sqrt(12)
     at = moments(1.0, 1.0)
-    notes = Notes(drive.readings.time_s, shown, stray_density(ground, shown), at, u, ground.u_speed_mps)
+    notes = Notes(
+        drive.readings.time_s, shown, stray_density(ground, shown), at, u, np.zeros(len(shown)), ground.u_speed_mps
+    )
     cells = clock_cells(ground, notes, [Shift(drive.truth.clock_offset_s, 0.0, 0.0, 1.0)], np.zeros_like)
     best = int(np.argmax(cells.log_mass))
     return cells, best, _Seen(notes, *ground.at(notes.time_s[:, None] + cells.clock_s[best] + at.delay_s))
