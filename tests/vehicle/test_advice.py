@@ -167,6 +167,28 @@ def test_without_a_drive_the_29_tooth_gear_comes_from_the_facts() -> None:
     assert (measure.probability or 0) > expected
 
 
+@pytest.mark.parametrize("tire", ["35x12.50R17LT", "7.50R16LT", "G78-15", "235/75R15"])
+@pytest.mark.parametrize(("axle", "drive_gear"), [("41/11", 13), ("37/9", 8), ("43/14", 17)])
+def test_the_gear_of_the_facts_is_that_of_the_truth_in_the_share_it_states(
+    tire: str, axle: str, drive_gear: int
+) -> None:
+    """4,000 vehicles of the stated facts, their tires and dials drawn: the best of whole teeth is the one named."""
+    table = {"tire": tire, "axle": axle, "drive_gear": drive_gear, "turns_per_mile": 1000}
+    vehicle = Vehicle.from_dict(table)
+    top = correct(None, vehicle).driven_gear[0]
+    named = int(top.to_dict()["teeth"])
+    assert vehicle.rolled is not None
+    rng = np.random.default_rng([31, drive_gear])
+    rolled = vehicle.rolled.circumference_m.value * np.exp(rng.normal(0, vehicle.rolled.u_relative, 4000))
+    dial = np.exp(rng.normal(0, 0.0125, 4000))
+    ring, pinion = map(int, axle.split("/"))
+    wanted = dial * drive_gear * ring / pinion * MILE_M / rolled / 1000
+    teeth = np.arange(5, 60)
+    best = teeth[np.argmin(np.abs(wanted[:, None] / teeth - 1), axis=1)]
+    assert top.probability_best is not None
+    assert float(np.mean(best == named)) == pytest.approx(top.probability_best, abs=0.03)
+
+
 def test_without_a_drive_and_without_facts_the_missing_ones_are_named() -> None:
     with pytest.raises(VehicleError) as caught:
         correct(None, Vehicle.from_dict({"tire": "205/55R16"}))
