@@ -40,9 +40,7 @@ class Finding:
     code: str
     values: Mapping[str, Any] = field(hash=False)
 
-    def __init__(self, code: str, text: str | None = None, /, **values: Any) -> None:
-        if text is not None:  # the rooms that are not yet moved
-            values = {**values, "text": text}
+    def __init__(self, code: str, /, **values: Any) -> None:
         object.__setattr__(self, "code", code)
         object.__setattr__(self, "values", values)
 

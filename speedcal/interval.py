@@ -55,19 +55,12 @@ def tidy(x: float, digits: int) -> float:
     return round(float(x), digits) + 0.0
 
 
-def round_together(value: float, u: float) -> str:
-    """Write a value to the decimals that its standard uncertainty supports.
-
-    The uncertainty keeps two significant digits (the rule of the Particle Data Group, Review of Particle
-    Physics, introduction 5.3, simplified: 355-949 would keep one); the value keeps the same decimals.
-    """
-    if not np.isfinite(value):
-        return f"{value}"
-    return f"{value:.{decimals_for(u)}f}"
-
-
 def decimals_for(u: float) -> int:
-    """Return the number of decimals that a standard uncertainty supports (two significant digits of it)."""
+    """Return the number of decimals that a standard uncertainty supports.
+
+    Two significant digits of it (the rule of the Particle Data Group, Review of Particle Physics, introduction 5.3,
+    simplified: 355-949 would keep one).
+    """
     if not np.isfinite(u) or u <= 0:
         return 4
     return int(np.clip(1 - np.floor(np.log10(u)), 0, 9))

@@ -172,35 +172,17 @@ def search_shifts(
             indicated_mps.astype(np.float32),
         )
     if not np.isfinite(score).any():
+        dated = clock in ("utc", "local")
         raise AlignmentError(
-            f"the readings and the track have no time in common{_apart(ground, time_s, clock)}",
+            "no_common_time",
             source=source,
-            remedy=_no_overlap_remedy(clock),
+            clock=clock,
+            ends_before_s=max(0.0, float(ground.time_s[0] - time_s.max())) if dated else 0.0,
+            begins_after_s=max(0.0, float(time_s.min() - ground.time_s[-1])) if dated else 0.0,
         )
     score += log_prior(clock, shifts, midnight_s=86400.0 * np.floor(start / 86400.0), known_s=known_s)
     best = _peaks(shifts, score, apart_s=max(8.0, 2 * half_width_s))
     return [Shift(float(shifts[i]), float(score[i]), float(line[i, 0]), float(line[i, 1])) for i in best]
-
-
-def _apart(ground: GroundSpeed, time_s: FloatArray, clock: Clock) -> str:
-    """Return by how much dated readings miss the track, in words."""
-    if clock not in ("utc", "local"):
-        return ""
-    early, late = ground.time_s[0] - time_s.max(), time_s.min() - ground.time_s[-1]
-    hours = max(early, late) / 3600
-    if hours <= 0:
-        return ""
-    span = f"{hours / 24:.1f} days" if hours > 48 else f"{hours:.1f} h"
-    return f": they end {span} before it begins" if early > late else f": they begin {span} after it ends"
-
-
-def _no_overlap_remedy(clock: Clock) -> str:
-    if clock in ("utc", "local", "gps"):
-        return (
-            "Check that both files are of one drive; if only the date or the zone is wrong, give the clock offset "
-            "(clock_offset_s)"
-        )
-    return "Check that both files are of one drive, and that the track was recording for all of it"
 
 
 def _range_of_shifts(

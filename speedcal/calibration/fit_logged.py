@@ -91,11 +91,7 @@ def fit_logged(
         pairs = make_pairs(ground, time_s, indicated_mps, tau)
         speed, slope, shown = (a[pairs.usable] for a in (pairs.ground_mps, pairs.acceleration, pairs.indicated_mps))
         if len(speed) < _FEWEST_PAIRS:
-            raise FitError(
-                f"only {len(speed)} moments of the drive have both a ground speed and a reading while driving steadily",
-                source=source,
-                remedy="Record a drive with at least five minutes above walking speed",
-            )
+            raise FitError("few_logged_moments", source=source, count=len(speed))
         residual = shown - offset - gain * speed
         scatter = max(1.4826 * float(np.median(np.abs(residual))), _SMALLEST_SCATTER_MPS)
         # Away from the right clock offset only changes of speed disagree; a scale that starts wide keeps them in.
@@ -182,11 +178,10 @@ def _best_start(shifts: list[Shift], source: str) -> Shift:
     """Return the best clock offset; raise when a log fits at another one nearly as well."""
     if len(shifts) > 1 and shifts[1].score > shifts[0].score - _CLOSE_CALL:
         raise AlignmentError(
-            f"two clock offsets explain the log nearly equally well: {shifts[0].offset_s:.0f} s and "
-            f"{shifts[1].offset_s:.0f} s",
+            "two_clocks_for_log",
             source=source,
-            remedy="Give the clock offset to about ten seconds (clock_offset_s), or record a drive with more changes "
-            "of speed",
+            clock_offset_s=shifts[0].offset_s,
+            other_clock_offset_s=shifts[1].offset_s,
         )
     return shifts[0]
 
@@ -202,9 +197,5 @@ def _windows(ground: GroundSpeed, pairs: Pairs, offset: float, gain: float, scat
     good = pairs.usable & (np.abs(residual) < _limit(scatter, gain, pairs.acceleration))
     windows = average(pairs, good, window_length_s(ground, pairs))
     if len(windows) < _FEWEST_WINDOWS:
-        raise FitError(
-            f"the readings cover only {len(windows)} short stretches of the drive",
-            source=source,
-            remedy="Record a drive of at least five minutes with the log running",
-        )
+        raise FitError("few_logged_stretches", source=source, count=len(windows))
     return windows

@@ -13,9 +13,9 @@ from speedcal.interval import FloatArray
 class LineFitError(FitError):
     """The iteration did not settle; ``last`` holds where it stood."""
 
-    def __init__(self, problem: str, *, last: LineFit, remedy: str = "") -> None:
+    def __init__(self, *, rounds: int, last: LineFit) -> None:
         self.last = last
-        super().__init__(problem, remedy=remedy)
+        super().__init__("line_unsettled", rounds=rounds)
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,11 +118,7 @@ def fit_line_york(
         slope = new
         if settled:
             return _finished(x, y, u_x, u_y, slope, iteration)
-    raise LineFitError(
-        f"the line did not settle in {max_iterations} rounds",
-        last=_finished(x, y, u_x, u_y, slope, max_iterations),
-        remedy="Check that the speeds differ by more than their uncertainty",
-    )
+    raise LineFitError(rounds=max_iterations, last=_finished(x, y, u_x, u_y, slope, max_iterations))
 
 
 def _checked(

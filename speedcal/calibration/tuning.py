@@ -180,7 +180,7 @@ ODOMETER_WRONG_FROM, ODOMETER_SLOPE_SLACK = 5.0, 0.01
 TRACK_LENGTH_U = 0.0005
 """Relative standard uncertainty of the measured length of a drive; from memory."""
 
-# ---- judgement
+# ---- judgment
 
 FEW_READINGS, FEW_RUNS, NARROW_RANGE, SAME_LEVEL_MPS = 8, 3, 1.3, 1.5
 """Below these counts an answer is weak; speeds whose ends have a smaller ratio are one speed; levels nearer than this

@@ -11,7 +11,6 @@ from collections.abc import Sequence
 import click
 
 from speedcal.errors import SpeedcalError
-from speedcal.schema import nearest
 
 COMMANDS = {
     "axle": "Axle ratio from counted turns, engine speed or a drive.",
@@ -57,9 +56,7 @@ class _LazyGroup(click.Group):
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
         if args and args[0] not in COMMANDS and not args[0].startswith("-"):
-            near = nearest(args[0], COMMANDS)
-            hint = f"did you mean {near!r}?" if near else f"known are {', '.join(sorted(COMMANDS))}"
-            ctx.fail(f"there is no command {args[0]!r}: {hint}")
+            raise SpeedcalError("unknown_command", found=args[0], known=sorted(COMMANDS))
         return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:

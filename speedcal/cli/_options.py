@@ -8,6 +8,8 @@ from typing import Any, TypeVar
 
 import click
 
+from speedcal.errors import SpeedcalError
+
 _F = TypeVar("_F", bound=Callable[..., Any])
 
 CRITERION_WORDS = {"worst": "smallest worst error", "never-low": "never reads low", "odometer": "odometer first"}
@@ -26,9 +28,9 @@ class SpeedList(click.ParamType[tuple[float, ...]]):
         try:
             speeds = tuple(float(word) for word in str(value).split(","))
         except ValueError:
-            self.fail(f"{value!r} is not a list of speeds such as 30,50,70", param, ctx)
+            speeds = (0.0,)
         if not all(0 < speed < 1000 for speed in speeds):
-            self.fail(f"{value!r} holds a speed that is not above zero", param, ctx)
+            raise SpeedcalError("speeds_unreadable", found=str(value))
         return speeds
 
 

@@ -21,13 +21,13 @@ if TYPE_CHECKING:
 @click.option(
     "--mark-error",
     type=click.FloatRange(0, 1, min_open=True),
-    help="How well a mark is read, in turns, standard.  [default: 0.02 wheel, 0.03 shaft, from memory]",
+    help="How well a mark is read, in turns, standard.  [default: 0.02 wheel, 0.03 shaft, not verified]",
 )
 @click.option("--rpm", type=click.FloatRange(0, 20000, min_open=True), help="Engine speed at --speed.")
 @click.option(
     "--rpm-error",
     type=click.FloatRange(0, 2000, min_open=True),
-    help="How well --rpm is read, standard.  [default: 25, from memory]",
+    help="How well --rpm is read, standard.  [default: 25, not verified]",
 )
 @click.option("--speed", type=click.FloatRange(0, 400, min_open=True), help="True road speed at --rpm, by GPS.")
 @click.option("--gear", help="Ratio of the gear engaged, such as 1 or 0.73.")
@@ -63,6 +63,7 @@ def command(counts: tuple[str, ...], as_json: bool, unit: str | None, **options:
       speedcal axle --rpm 2500 --speed 60 --gear 1 --tire 35x12.50R17LT
       speedcal axle --track drive.gpx --log log.csv --column "Engine RPM" --gear 0.73 --tire 265/70R17
     """
+    from speedcal.text.command_messages import DRIVING_CAUTION
     from speedcal.text.vehicle_summary import COUNTING_CAUTIONS
     from speedcal.vehicle.axle_ratio import axle_from_counts
 
@@ -72,7 +73,7 @@ def command(counts: tuple[str, ...], as_json: bool, unit: str | None, **options:
         cautions = list(COUNTING_CAUTIONS)
     else:
         estimate = _from_engine(unit, options)
-        cautions = ["A passenger reads and writes, the driver drives. Keep to the limit, on a suitable road."]
+        cautions = [DRIVING_CAUTION]
         say([f"caution: {text}" for text in cautions])
     emit({"cautions": cautions, **estimate.to_dict()}, as_json, str(estimate))
 
@@ -98,7 +99,7 @@ def _from_engine(unit: str | None, options: dict[str, Any]) -> AxleEstimate:
     needed = ("track", "log", "gear", "tire") if by_drive else ("rpm", "speed", "gear", "tire")
     missing = [f"--{name}" for name in needed if options[name] is None]
     if missing:
-        raise click.UsageError(f"give counts such as 10:37.25, or add {', '.join(missing)}")
+        raise VehicleError("counts_missing", options=missing)
     try:
         gear_ratio = float(parse_ratio(options["gear"]))
     except ValueError:

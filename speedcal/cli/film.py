@@ -37,10 +37,11 @@ def command(video: Path, dial: Path, out: Path, check: Path | None, per_second: 
     from rich.progress import Progress
 
     from speedcal.logs.film.reading import contact_sheet, read_film, write_readings
+    from speedcal.text.command_messages import READING_FILM
     from speedcal.text.film_messages import frames_text
 
     with Progress(console=Console(stderr=True), transient=True, disable=not sys.stderr.isatty()) as bar:
-        task = bar.add_task("reading the film", total=1.0)
+        task = bar.add_task(READING_FILM, total=1.0)
         reading = read_film(video, dial, per_s=per_second, progress=lambda part: bar.update(task, completed=part))
     write_readings(reading, out)
     if check is not None:

@@ -6,6 +6,8 @@ import sys
 
 import click
 
+from speedcal.errors import SpeedcalError
+
 
 @click.command()
 @click.argument("topic", required=False)
@@ -20,12 +22,11 @@ def command(topic: str | None, words: str | None) -> None:
       speedcal guide --find "tread"
     """
     from speedcal.guide import find, pages, title
-    from speedcal.schema import nearest
 
     if words is not None:
         rows = [f"{found}: {line}" for found, line in find(words)]
         if not rows:
-            raise click.UsageError(f"no line of the guide has {words!r}")
+            raise SpeedcalError("words_not_found", found=words)
         _show("\n".join(rows))
     elif topic is None:
         width = max(len(name) for name in pages())
@@ -33,9 +34,7 @@ def command(topic: str | None, words: str | None) -> None:
     elif topic in pages():
         _show(pages()[topic], is_page=True)
     else:
-        near = nearest(topic, pages())
-        hint = f"did you mean {near!r}?" if near else f"there are {', '.join(pages())}"
-        raise click.UsageError(f"the guide has no page {topic!r}: {hint}")
+        raise SpeedcalError("unknown_page", found=topic, known=list(pages()))
 
 
 def _show(text: str, *, is_page: bool = False) -> None:

@@ -11,6 +11,7 @@ import click
 from speedcal.cli._options import emit, result_options
 from speedcal.cli._waiting import waiting
 from speedcal.errors import SpeedcalError
+from speedcal.text.command_messages import working_on
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
@@ -53,7 +54,7 @@ def command(
     results, refusals = [], []
     for file in files:
         try:
-            with waiting(f"reading {file.name}"):
+            with waiting(working_on("reading", file.name)):
                 results.append(_inspected(file, unit, unit=reading_unit, column=column, zone=zone, session=session))
         except SpeedcalError as error:
             refusals.append(error)

@@ -9,6 +9,7 @@ import click
 
 from speedcal.cli._options import emit, explain_option, result_options, say
 from speedcal.errors import PlanError
+from speedcal.text.command_messages import written
 from speedcal.units import DisplayUnit
 
 if TYPE_CHECKING:
@@ -89,7 +90,7 @@ def _write(path: Path, data: bytes) -> None:
     except OSError as error:
         reason = error.strerror or str(error)
         raise PlanError("file_not_written", file=str(path), reason=reason) from None
-    say([f"written to {path}"])
+    say([written(str(path))])
 
 
 def _before(job: Job) -> Calibration | None:

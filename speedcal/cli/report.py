@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, cast
 
 import click
 
+from speedcal.text.command_messages import DRAWING, READING, written
 from speedcal.units import DisplayUnit
 
 if TYPE_CHECKING:
@@ -48,9 +49,9 @@ def command(job: Path, folder: Path, paper: str, both_units: bool, as_json: bool
     loaded = load_job(job)
     if unit is not None:
         loaded = replace(loaded, unit=cast(DisplayUnit, unit))
-    result, written = _run(loaded, folder, cast("Paper", paper), both_units)
-    for path in written:
-        click.echo(f"wrote {path}", err=True)
+    result, paths = _run(loaded, folder, cast("Paper", paper), both_units)
+    for path in paths:
+        click.echo(written(str(path)), err=True)
     if as_json:
         click.echo(json.dumps(result.to_dict(), indent=2, ensure_ascii=False))
     else:
@@ -66,7 +67,7 @@ def _run(job: Job, folder: Path, paper: Paper, both_units: bool) -> tuple[JobRes
     from rich.progress import Progress
 
     with Progress(console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task("reading", total=1.0)
+        task = bar.add_task(READING, total=1.0)
         result = job.run(progress=lambda step, part: bar.update(task, description=step, completed=0.6 * part))
-        bar.update(task, description="drawing the report")
+        bar.update(task, description=DRAWING)
         return result, result.write(folder, paper=paper, both_units=both_units)

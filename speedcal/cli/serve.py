@@ -8,6 +8,8 @@ from typing import Any
 
 import click
 
+from speedcal.text.command_messages import PASSCODE_ASKED
+
 
 @click.command()
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
@@ -63,10 +65,10 @@ def command(*, set_passcode: bool, unlock: bool, as_json: bool, **options: Any) 
     from speedcal.web.app import check_passcode, make_services
     from speedcal.web.listen import addresses_to_open, certificate, is_open_to_listeners, open_sockets, serve
     from speedcal.web.logbook import keep_log
-    from speedcal.web.settings import Settings
+    from speedcal.web.settings import ServiceError, Settings
 
     if bool(options["tls_cert"]) != bool(options["tls_key"]):
-        raise click.UsageError("--tls-cert and --tls-key go together.")
+        raise ServiceError("tls_half_given")
     settings = Settings(**options)
     _ = certificate(settings), settings.trusted_networks
     services = make_services(settings)
@@ -97,6 +99,6 @@ def command(*, set_passcode: bool, unlock: bool, as_json: bool, **options: Any) 
 
 def _ask_passcode() -> str:
     if sys.stdin.isatty():
-        answer: str = click.prompt("Passcode of the shop", hide_input=True, confirmation_prompt=True, err=True)
+        answer: str = click.prompt(PASSCODE_ASKED, hide_input=True, confirmation_prompt=True, err=True)
         return answer
     return sys.stdin.readline().rstrip("\r\n")

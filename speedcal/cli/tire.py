@@ -60,6 +60,7 @@ def command(sizes: tuple[str, ...], as_json: bool, unit: str | None, **options: 
         _emit_table(sizes, as_json, options)
         return
     (size,) = sizes
+    from speedcal.text.tire_sizes import change_lines, size_lines
     from speedcal.vehicle import parse_tire_size, roll_by_convention
     from speedcal.vehicle.rolling_circumference import TireChange
 
@@ -67,58 +68,40 @@ def command(sizes: tuple[str, ...], as_json: bool, unit: str | None, **options: 
     tire = parse_tire_size(size)
     rolled = _rolled(tire, options)
     result: dict[str, Any] = {**tire.to_dict(), **_nominal(tire), "rolled": rolled.to_dict()}
-    lines = _lines(tire, rolled)
+    lines = size_lines(tire, rolled, _nominal(tire))
     if options["instead_of"]:
         speeds = options["speeds"] or _USUAL_SPEEDS[shown]
         change = TireChange(roll_by_convention(parse_tire_size(options["instead_of"])), rolled)
         result["instead_of"] = {"size": options["instead_of"], **change.to_dict(speeds, shown)}
-        lines.append(
-            f"instead of {options['instead_of']}: an instrument that is right now will read "
-            f"{100 * (change.gain.value - 1):+.1f} %"
-        )
-        lines += [
-            f"  at a true {row['ground']:g} {shown} it will show {row['indicated']:.1f} "
-            f"({row['low']:.1f} to {row['high']:.1f})"
-            for row in change.shown(speeds)
-        ]
+        lines += change_lines(options["instead_of"], change.gain.value, change.shown(speeds), shown)
         planned = _forecast(size, rolled, shown, options)
         if planned is not None:
             result["forecast"] = planned.to_dict()
             lines += ["", str(planned)]
     elif any(options[name] for name in ("drive_gear", "driven_gear", "axle", "planned_axle")):
-        raise click.UsageError("gears and axle need --instead-of, the size with which the instrument is right now")
+        raise VehicleError("size_before_missing")
     emit(result, as_json, "\n".join(lines))
 
 
 _FOR_ONE_SIZE = ("rolled_text", "turns_per_mile", "turns_per_km")
-_COLUMNS = {
-    "turns_per_mile": ("turns per mile", 0),
-    "reads_percent": ("reads, %", 1),
-    "exact_driven_teeth": ("exact driven teeth", 2),
-}
-"""Heading and decimals of the columns of several sizes."""
 
 
 def _emit_table(sizes: tuple[str, ...], as_json: bool, options: dict[str, Any]) -> None:
     """Write several sizes side by side: what each rolls, what it does to the reading, and the exact tooth count."""
+    from speedcal.text.tire_sizes import table_lines
     from speedcal.vehicle import parse_tire_size, roll_by_convention
 
     if any(options[name] for name in _FOR_ONE_SIZE):
-        raise click.UsageError("a roll-out and a maker's turns are those of one SIZE; give one")
+        raise wrong_use("figures_of_one_size")
     instead_of = options["instead_of"]
     before = roll_by_convention(parse_tire_size(instead_of)) if instead_of else None
-    rows, lines = [], []
+    rows = []
     for text in sizes:
         tire = parse_tire_size(text)
         figures = _figures(_rolled(tire, options), before, options["driven_gear"])
         told = {name: figure.to_dict(digits=3) for name, figure in figures.items()}
         rows.append({"size": str(tire), "diameter_from": tire.basis, "status": tire.status, **told})
-        cells = [[f"{end:.{_COLUMNS[name][1]}f}" for end in each.values()] for name, each in told.items()]
-        lines.append([str(tire), *(f"{value} ({low} to {high})" for value, low, high in cells)])
-    lines.insert(0, ["size", *(words for name, (words, _) in _COLUMNS.items() if name in rows[0])])
-    widths = [max(map(len, column)) for column in zip(*lines, strict=True)]
-    padded = ("  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)) for line in lines)
-    emit({"instead_of": instead_of, "sizes": rows}, as_json, "\n".join(line.rstrip() for line in padded))
+    emit({"instead_of": instead_of, "sizes": rows}, as_json, "\n".join(table_lines(rows)))
 
 
 def _figures(rolled: RolledTire, before: RolledTire | None, teeth: int | None) -> dict[str, Interval]:
@@ -168,33 +151,6 @@ def _nominal(tire: TireSize) -> dict[str, Any]:
         "nominal_turns_per_mile": tidy(MILE_M / around, 2),
         "nominal_turns_per_km": tidy(1000 / around, 2),
     }
-
-
-def _lines(tire: TireSize, rolled: RolledTire) -> list[str]:
-    from speedcal.text.messages import label
-
-    facts, nominal, forms = tire.to_dict(), _nominal(tire), rolled.to_dict()
-    assumed = " (aspect not on the sidewall, assumed)" if tire.is_aspect_assumed else ""
-    row = "{:<26}{:>10.1f}  ({:.1f} to {:.1f})".format
-    length = "{:<26}{:>10.1f} mm = {:.2f} in".format
-    height_mm, around_mm = facts["section_height_mm"], nominal["nominal_circumference_mm"]
-    rolls_mm, rolls_in = rolled.circumference_m.scaled(1000), rolled.circumference_m.scaled(1 / INCH_M)
-    return [
-        f"{tire}, {facts['construction']}{assumed}",
-        length("section height", height_mm, height_mm / 1000 / INCH_M),
-        length("nominal diameter", facts["nominal_diameter_mm"], facts["nominal_diameter_in"]),
-        length("nominal circumference", around_mm, around_mm / 1000 / INCH_M) + " (pi x diameter, without load)",
-        row("rolled circumference mm", rolls_mm.value, rolls_mm.low, rolls_mm.high),
-        row("rolled circumference in", rolls_in.value, rolls_in.low, rolls_in.high),
-        row("rolled turns per mile", *forms["turns_per_mile"].values()),
-        row("rolled turns per km", *forms["turns_per_km"].values()),
-        f"rolled: {rolled.basis.text} ({rolled.status})",
-        *([f"  {rolled.source}"] if rolled.source else []),
-        *(
-            f"  allows {item['percent']:.1f} % for {label(item['name'])} ({item['status']})"
-            for item in forms["allowances"]
-        ),
-    ]
 
 
 def _forecast(size: str, rolled: RolledTire, unit: DisplayUnit, options: dict[str, Any]) -> Forecast | None:

@@ -10,7 +10,8 @@ import click
 
 from speedcal.cli._options import emit, say
 from speedcal.cli._waiting import waiting
-from speedcal.errors import TrackFormatError
+from speedcal.errors import SpeedcalError, TrackFormatError
+from speedcal.text.command_messages import UNDATED, trimmed, working_on
 from speedcal.units import LENGTH_UNIT_M
 
 if TYPE_CHECKING:
@@ -30,7 +31,7 @@ class _Length(click.ParamType[float]):
         found = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*([a-z]+)\s*", str(value).lower())
         factor = LENGTH_UNIT_M.get(found.group(2)) if found else None
         if found is None or factor is None:
-            self.fail(f"{value!r} is not a length such as 500m, 0.5km or 0.3mi", param, ctx)
+            raise SpeedcalError("length_unreadable", found=str(value))
         return float(found.group(1)) * factor
 
 
@@ -57,23 +58,24 @@ def command(track_file: Path, out: Path, cut_m: float, session: str | None, zone
     from speedcal.logs.gpx import render_gpx
     from speedcal.logs.trim import without_ends
 
-    with waiting(f"reading {track_file.name}"):
+    with waiting(working_on("reading", track_file.name)):
         track = read_track(track_file, zone=zone, session=session)
     if not track.has_date:
-        say(["The file holds times of day only; the GPX file gives them the date 2000-01-01."])
+        say([UNDATED])
     rest, kept = without_ends(track, _from_fix(track, 0), _from_fix(track, -1), cut_m)
     if len(rest) < 2:
         raise TrackFormatError("nothing_left_of_drive", source=track.source, cut_m=cut_m)
-    with waiting(f"writing {out.name}"):
+    with waiting(working_on("writing", out.name)):
         text = render_gpx(rest)
     try:
         with out.open("x", encoding="utf-8", newline="\n") as stream:
             stream.write(text)
+    except FileExistsError:
+        raise TrackFormatError("file_exists", file=out.name) from None
     except OSError as error:
-        reason = "it exists already" if isinstance(error, FileExistsError) else error.strerror or str(error)
-        raise TrackFormatError("file_not_written", file=out.name, reason=reason) from None
+        raise TrackFormatError("file_not_written", file=out.name, reason=error.strerror or str(error)) from None
     facts = {"written": str(out), "fixes": len(rest), "left_out": int((~kept).sum()), "cut_m": cut_m}
-    emit(facts, as_json, f"{out}: {len(rest)} fixes written, {facts['left_out']} near the ends left out")
+    emit(facts, as_json, trimmed(facts))
 
 
 def _from_fix(track: Track, index: int) -> FloatArray:

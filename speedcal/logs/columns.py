@@ -1,4 +1,4 @@
-"""One column of a table with its times, as it is: for quantities that are neither truth nor instrument."""
+"""The engine speed of a table with its times, as it is: neither truth nor instrument."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from speedcal.errors import ReadingsFormatError, raise_problems
 from speedcal.interval import FloatArray, IntArray
 from speedcal.logs.clock_times import UnclearTimesError
 from speedcal.logs.formats import is_certain
-from speedcal.logs.headers import Role, read_heading
+from speedcal.logs.headers import read_heading
 from speedcal.logs.long_form import long_table
 from speedcal.logs.numbers import decimal_step, parse_numbers
 from speedcal.logs.readings import Clock, Stamps, at_line
@@ -36,15 +36,13 @@ class ColumnValues:
     source: str
 
 
-def read_column(path: str | Path, role: Role, *, column: str | None = None, session: str | None = None) -> ColumnValues:
+def read_engine_column(path: str | Path, *, column: str | None = None, session: str | None = None) -> ColumnValues:
     """Read one quantity from a table with times.
 
     Parameters
     ----------
     path
         A delimited table with a header, or one measurement to a row.
-    role
-        What the column holds, such as ``engine`` for engine speed.
     column
         Its header; None takes the one column whose header says so.
     session
@@ -67,9 +65,9 @@ def read_column(path: str | Path, role: Role, *, column: str | None = None, sess
     if column is not None:
         index = named_column(source, table, column)
     else:
-        found = [i for i, heading in enumerate(headings) if heading.role == role]
+        found = [i for i, heading in enumerate(headings) if heading.role == "engine"]
         if len(found) != 1:
-            source.fail(f"no_{role}_column", line=table.header_line, columns=table.header[:30])
+            source.fail("no_engine_column", line=table.header_line, columns=table.header[:30])
         index = found[0]
     numbers = parse_numbers(table.column(index), decimal_comma=uses_decimal_comma(table))
     try:

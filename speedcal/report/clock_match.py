@@ -10,6 +10,7 @@ from speedcal.interval import FloatArray
 from speedcal.report import style
 from speedcal.report.comparison import marker_area, steady, thinned
 from speedcal.report.labels import place_label
+from speedcal.text import pictures as words
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
@@ -55,18 +56,20 @@ def draw_clock_match(
     )
     ax.set_ylim(0, 1.18 * max(float(np.nanmax(speed)) if len(speed) else 1.0, *points[seen, 1], 1.0))
     ax.set_xlim(0, max(float(np.nanmax(minutes)) if len(minutes) else 1.0, 1e-3))
-    ax.set_xlabel("minutes into the drive", fontsize=size)
-    ax.set_ylabel(f"speed, {unit}", fontsize=size)
+    ax.set_xlabel(words.MINUTES, fontsize=size)
+    ax.set_ylabel(words.speed_axis(unit), fontsize=size)
     ax.tick_params(labelsize=size * 0.95)
     line = np.column_stack([minutes, speed])
     line = line[np.isfinite(line).all(axis=1)]
     if len(line):
         taken = np.concatenate([line[:: max(1, len(line) // 400)], good, bad])
-        place_label(ax, "GPS speed", along=line[:: max(1, len(line) // 60)], avoid=taken, size=size, color=style.QUIET)
+        place_label(
+            ax, words.GPS_SPEED, along=line[:: max(1, len(line) // 60)], avoid=taken, size=size, color=style.QUIET
+        )
         if len(good):
-            place_label(ax, "readings", along=good, avoid=taken, size=size, color=drawn_as.color, bold=True)
+            place_label(ax, words.READINGS, along=good, avoid=taken, size=size, color=drawn_as.color, bold=True)
         if len(bad):
-            place_label(ax, "not used", along=bad, avoid=taken, size=size, color=style.INK)
+            place_label(ax, words.NOT_USED, along=bad, avoid=taken, size=size, color=style.INK)
 
 
 def _stands_for(dial: Dial, shown_mps: FloatArray) -> FloatArray:

@@ -12,6 +12,7 @@ from speedcal.interval import FloatArray
 from speedcal.report import style
 from speedcal.report.allowed import Allowed
 from speedcal.report.labels import place_label
+from speedcal.text import pictures as words
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
@@ -101,8 +102,8 @@ def draw_comparison(
     ax.axhline(0, color=style.INK, linewidth=0.8, zorder=2)
     for curve in curves:
         _draw_curve(ax, curve, size)
-    ax.set_xlabel(f"true speed, {unit}", fontsize=size)
-    ax.set_ylabel(f"the dial shows too much (+)\nor too little (−), {unit}", fontsize=size)
+    ax.set_xlabel(words.true_speed_axis(unit), fontsize=size)
+    ax.set_ylabel(words.error_axis(unit), fontsize=size)
     ax.tick_params(labelsize=size * 0.95)
     ax.yaxis.set_major_formatter(_signed)
     _round_steps(ax.xaxis, ax.yaxis)
@@ -197,10 +198,10 @@ def _write_labels(ax: Axes, curves: Sequence[Curve], allowed: Allowed | None, si
         middle = allowed.middle()
         middle = np.column_stack([middle[:, 0], np.clip(middle[:, 1], *ax.get_ylim())])
         place_label(ax, allowed.label, along=middle, avoid=taken, size=size * 0.92, color="#565e33")
-    place_label(ax, "exactly right", along=zero, avoid=taken[: -len(zero)], size=size * 0.85, color=style.QUIET)
+    place_label(ax, words.NO_ERROR, along=zero, avoid=taken[: -len(zero)], size=size * 0.85, color=style.QUIET)
     if any(len(c.rejected) for c in curves):
         crosses = np.concatenate([c.rejected for c in curves])
         low, high = ax.get_ylim()
         inside = crosses[(crosses[:, 1] > low) & (crosses[:, 1] < high)]
         if len(inside):
-            place_label(ax, "not used", along=inside[:3], avoid=taken, size=size * 0.85, color=style.QUIET)
+            place_label(ax, words.NOT_USED, along=inside[:3], avoid=taken, size=size * 0.85, color=style.QUIET)

@@ -6,6 +6,8 @@ from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from speedcal.text.pictures import letters_missing
+
 if TYPE_CHECKING:
     from matplotlib.font_manager import FontEntry
 
@@ -43,7 +45,7 @@ def printable(text: str) -> str:
             run += 1
             continue
         if run:
-            out.append(f"[{run} {'letter' if run == 1 else 'letters'} no font here has]")
+            out.append(letters_missing(run))
             run = 0
         out.append(c)
     return "".join(out)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from speedcal.text import pictures
 from speedcal.text import report_for_tech as text
 from speedcal.text.messages import label
 from speedcal.text.names import one_line
@@ -109,7 +110,7 @@ def drive_detail(name: str, c: Calibration, unit: DisplayUnit, *, has_date: bool
         budget=tuple(text.budget_row(line, unit) for line in c.budget),
         budget_title=text.budget_title(c, unit),
         findings=tuple(one_line(finding.text) for finding in c.findings),
-        picture_text=text.clock_picture_text(name, c),
+        picture_text=pictures.clock_match_text(name, c),
     )
 
 
@@ -226,9 +227,7 @@ class Explained:
 
     def in_short(self) -> str:
         """Return the likeliest explanation for the printed page."""
-        likely, parts, _ = self.rows[0]
-        named = ", ".join(part for part, departs in parts if departs)
-        return f"Likeliest: {named or 'all as the job states'}, {likely}"
+        return text.likeliest(self.rows[0])
 
 
 def explained(explanations: Explanations) -> Explained:

@@ -24,9 +24,9 @@ from speedcal.report.for_tech import (
     over_time,
 )
 from speedcal.report.style import AFTER, BEFORE
+from speedcal.text import pictures, rules
 from speedcal.text import report_for_customer as text
 from speedcal.text import report_for_tech as tech_text
-from speedcal.text import rules
 from speedcal.text.names import one_line
 from speedcal.text.numbers import other_unit
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
@@ -306,7 +306,7 @@ def _pictures(facts: ReportFacts, change: str) -> tuple[tuple[Curve, ...], Allow
 
 def _picture_text(curves: tuple[Curve, ...], allowed: Allowed | None, unit: DisplayUnit) -> str:
     ends = [(c.label, (c.speed[0], c.speed[-1]), (c.error[0], c.error[-1])) for c in curves]
-    return text.picture_text(ends, unit, allowed.label if allowed else "")
+    return pictures.comparison_text(ends, unit, allowed.label if allowed else "")
 
 
 def _verdict(verification: Verification, units: Units) -> Verdict:

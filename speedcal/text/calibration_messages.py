@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from speedcal.text.messages import Template, Values
-from speedcal.text.numbers import fill, joined, speed
+from speedcal.text.numbers import fill, joined, span, speed
 
 REFUSALS: dict[str, tuple[Template, Template]] = {
     "few_fixes": (
@@ -11,7 +11,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Record a drive of at least ten minutes with one fix a second",
     ),
     "speed_unit_unexplained": (
-        "the recorded speed is {ratio:.2f} times the speed of the positions, and no unit of speed explains that",
+        "the recorded speed is {ratio:.2f} times the speed worked out from the "
+        "positions, and no unit of speed explains that",
         "Export the track without its speed column, so that the positions are used",
     ),
     "few_times": (
@@ -24,7 +25,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "too_few_readings": (
         "{count:n usable reading is/usable readings are} too few",
-        "Note at least eight readings, better twenty, at four or more different speeds",
+        "Note at least eight readings, twenty if you can, at four or more different speeds",
     ),
     "too_few_checks": (
         "{count:n row has/rows have} both what the dial showed and the true speed; two are needed",
@@ -40,28 +41,54 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Hold at least four different speeds, half a minute each, or note the time of every reading",
     ),
     "too_many_held": (
-        "{count} speeds without times cannot belong to {holds:n steady run/steady runs}",
+        "{count} speeds without times are too many for {holds:n steady run/steady runs}",
         "Give one speed for each steady run, or the time of every reading",
     ),
     "held_unmatched": (
-        "only {matched} of {count} held speeds find a steady run of the track in this order",
+        "only {matched} of {count} held speeds match a steady run of the track in this order",
         "Check that the list and the track are of the same drive and that the list is in order",
     ),
     "two_orders": (
-        "the held speeds can be laid on the drive in more than one way: error factors of {factor:.3f} and "
+        "the list of held speeds fits the drive in more than one way: error factors of {factor:.3f} and "
         "{other_factor:.3f} fit nearly equally well",
         "Note the time of each reading, or hold the speeds in an order that is not evenly rising or falling",
     ),
     "foreign_readings": (
-        "the readings fit this track hardly better than a track of another drive would",
-        "Check that readings and track are of one drive, and the unit of the readings; more readings, at several "
-        "speeds, show that they belong together",
+        "the readings fit this track no better than they would fit the track of another drive",
+        "Check that readings and track are of one drive, and the unit of the readings; more readings at several "
+        "speeds would show that they belong together",
+    ),
+    "no_common_time": (
+        lambda values: f"the readings and the track have no time in common{_apart(values)}",
+        lambda values: (
+            "Check that both files are of one drive; if only the date or the zone is wrong, give the clock offset "
+            "(clock_offset_s)"
+            if values["clock"] in ("utc", "local", "gps")
+            else "Check that both files are of one drive, and that the track was recording for all of it"
+        ),
+    ),
+    "few_logged_moments": (
+        "only {count:n moment} of the drive had a steady speed, a GPS speed and a reading at once",
+        "Record a drive with at least five minutes above walking speed",
+    ),
+    "few_logged_stretches": (
+        "the readings cover only {count:n short stretch/short stretches} of the drive",
+        "Record a drive of at least five minutes with the log running",
+    ),
+    "two_clocks_for_log": (
+        "two clock offsets explain the log nearly equally well: {clock_offset_s:.0f} s and "
+        "{other_clock_offset_s:.0f} s",
+        "Give the clock offset to about ten seconds (clock_offset_s), or record a drive with more changes of speed",
+    ),
+    "line_unsettled": (
+        "the line did not settle in {rounds:n round}",
+        "Check that the speeds differ by more than their uncertainty",
     ),
     "two_clocks": (
         "two clock offsets explain the readings nearly equally well: {clock_offset_s:.0f} s gives an error factor of "
         "{factor:.3f}, {other_clock_offset_s:.0f} s gives {other_factor:.3f}",
         "Write the times with date and zone, or give the clock offset to about ten seconds (clock_offset_s); more "
-        "plateaus at different speeds make it certain. Check the unit of the readings too",
+        "steady runs at different speeds make it certain. Check the unit of the readings too",
     ),
     "readings_do_not_follow": (
         "the readings do not follow the speed of the track",
@@ -74,6 +101,13 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
 }
 """Code to what is wrong and what to do, both without full stop."""
+
+
+def _apart(values: Values) -> str:
+    for key, told in (("ends_before_s", "end {} before it begins"), ("begins_after_s", "begin {} after it ends")):
+        if values[key] > 0:
+            return f": they {told.format(span(values[key]))}"
+    return ""
 
 
 def _named(values: Values) -> str:
@@ -98,26 +132,27 @@ def _clock_far(values: Values) -> str:
 
 def _clock_local(values: Values) -> str:
     zone, slow = values["zone_s"], values["slow_s"]
-    local = f"{abs(zone) / 3600:g} h {'ahead of' if zone > 0 else 'behind'} UTC" if zone else "UTC"
+    local = f"{abs(zone) / 3600:g} h {'ahead of' if zone > 0 else 'behind'} UTC" if zone else "at UTC"
     return (
-        f"The readings show the time of a zone {local}, and their clock is {abs(slow):.0f} s "
+        f"The readings were written in a time zone {local}, by a clock that is {abs(slow):.0f} s "
         f"{'slow' if slow > 0 else 'fast'}."
     )
 
 
 def _odometer_left_out(values: Values) -> str:
     lines = values["lines"]
-    more = f" and {len(lines) - 8} more" if len(lines) > 8 else ""
-    return f"Odometer readings that do not follow the others were left out: line {joined(lines[:8], 'and')}{more}."
+    named = joined([*lines[:8], *([f"{len(lines) - 8} more"] if len(lines) > 8 else [])])
+    which = "line" if len(lines) == 1 else "lines"
+    return f"Odometer readings out of step with the others were left out: {which} {named}."
 
 
 def _few_speeds(values: Values) -> str:
     levels = joined(f"{speed(level, values['unit'])}" for level in values["levels_mps"])
-    return f"only {levels or 'one speed'} held; add steady runs at two other speeds."
+    return f"only {levels or 'one speed'} held; add steady runs at two more speeds."
 
 
 FINDINGS: dict[str, Template] = {
-    "speed_unit_unchecked": "The positions move too little to check the unit of the recorded speed; metres per second "
+    "speed_unit_unchecked": "The positions move too little to check the unit of the recorded speed; meters per second "
     "were assumed.",
     "speed_unit_found": lambda values: fill(
         "The recorded speed is {ratio:.2f} times the speed of the positions: the logger wrote {unit} where the format "
@@ -137,11 +172,11 @@ FINDINGS: dict[str, Template] = {
     "clock_far": _clock_far,
     "clock_local": _clock_local,
     "needle_offset": "The needle sits {offset_mps:speed1} off at every speed; a gear change cannot cancel that part.",
-    "offset_assumed": "The drive hardly tells whether the needle is off by a constant amount, so part of the answer "
-    "rests on needles being right within a mph or two (common practice, no source). Readings at more different speeds "
-    "would tell.",
-    "needle_damped": "The needle lags: it needs some {lag_s:.1f} s to follow a change of speed, a sound one follows "
-    "within a second. Readings at a steady speed are right all the same.",
+    "offset_assumed": "This drive can hardly tell a needle that sits wrong from a wrong gear, so part of the answer "
+    "assumes a needle that sits right to within a mph or two (common practice, no source). Readings at more speeds "
+    "would settle it.",
+    "needle_damped": "The needle lags: it needs some {lag_s:.1f} s to follow a change of speed, where a sound one takes "
+    "less than a second. Readings at a steady speed are right all the same.",
     "bent_dial": lambda values: fill(
         "The dial is not straight: near a true {at_mps:speed} it shows {away_mps:speed1} {side} than a straight scale "
         "would. No gear cancels that.",
@@ -154,7 +189,7 @@ FINDINGS: dict[str, Template] = {
     "odometer_differs": lambda values: fill(
         "Pointer and odometer are off by different factors: the odometer counts {odometer_factor:factor} of the true "
         "distance, the pointer shows {error_factor:factor} of the true speed ({sure:.1f} % sure that they differ). The "
-        "odometer is geared, the pointer is not: what they do not share lies in the instrument.",
+        "odometer is geared and the pointer is not, so the difference lies in the instrument.",
         {**values, "sure": min(100 * values["probability"], 99.9)},
     ),
     "unit_suspected": "the readings are {factor:.2f} times the true speed; were they noted in {noted}? Correct the "
@@ -168,10 +203,10 @@ FINDINGS: dict[str, Template] = {
     "few_runs": "readings in {count:n steady run} only; hold four different speeds.",
     "few_speeds": _few_speeds,
     "many_wrong": "{wrong} of {total} readings disagree with the others; check the file.",
-    "large_scatter": "the readings scatter by {scatter_mps:speed1} about any dial, more than a person misreads; were "
-    "they all read on one instrument of the vehicle that carried the receiver?",
+    "large_scatter": "the readings scatter by {scatter_mps:speed1} however the dial reads, more than a person "
+    "misreads; were they all read off one instrument, in the vehicle that carried the GPS?",
     "two_readers": "the readings look like those of two watches or two readers; let one person note all of them.",
-    "association_unproven": "a list without times may fit other drives as well: note the time of a few readings.",
+    "association_unproven": "a list without times may fit other drives too; note the time of a few readings.",
     "wide_interval": "at {at_mps:speed} the reading is known only to ±{half_width_mps:speed1}; two more steady runs "
     "near {at_mps:speed} would halve that.",
 }
@@ -179,7 +214,7 @@ FINDINGS: dict[str, Template] = {
 
 LABELS: dict[str, str] = {
     "no_speed": "no speed or no time noted",
-    "unusable": "no speed of a road vehicle, or a stamp given twice",
+    "unusable": "not a road speed, or a time given twice",
     "no_ground_speed": "no ground speed at that time",
     "too_slow": "standing, crawling or turning",
     "wrong": "disagrees with the other readings",
@@ -192,12 +227,12 @@ LABELS: dict[str, str] = {
     "resolution": "resolution of the readings",
     "ground_speed": "GPS speed",
     "clock_offset": "clock offset",
-    "rounding_habit": "habit of rounding",
+    "rounding_habit": "rounding habit",
     "parallax": "angle of view",
-    "stated_common": "what all readings share",
+    "stated_common": "error common to all readings",
     "holding": "holding the speed",
     "true_speed": "true speed of each check",
-    "shared_truth": "what all true speeds share",
+    "shared_truth": "error common to all true speeds",
     "hills": "hills",
     "another_day": "tires on another day",
 }

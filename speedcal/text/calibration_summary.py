@@ -60,11 +60,11 @@ def budget_text(calibration: Calibration) -> str:
     rows = [f"uncertainty at a true {at / factor:.0f} {unit}, standard (k = 1)"]
     for line in calibration.budget:
         share = (
-            "size from memory; not in the interval of this drive"
+            "a usual size, not verified; not in the interval of this drive"
             if line.component == ANOTHER_DAY
             else f"{100 * line.share:3.0f} %"
         )
         size = f"{line.u_indicated_mps / factor:7.3f} {unit}"
-        rows.append(f"  {label(line.component):<26} type {line.evaluation}  {size}  {share}")
+        rows.append(f"  {label(line.component):<28} type {line.evaluation}  {size}  {share}")
     k = calibration.coverage_factor
     return "\n".join([*rows, f"  combined {u:.3f} {unit}, expanded {k * u:.3f} {unit} (k = {k:.2f}, 95 %)"])

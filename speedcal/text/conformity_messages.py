@@ -5,14 +5,11 @@ from __future__ import annotations
 from datetime import UTC, datetime
 
 from speedcal.text import rules
-from speedcal.text.job_messages import hint
+from speedcal.text.job_messages import unknown
 from speedcal.text.messages import Template, Values
 from speedcal.text.numbers import counted, joined, span
+from speedcal.text.sources import status_words
 from speedcal.units import SPEED_UNIT_MPS
-
-
-def _unknown(noun: str) -> Template:
-    return lambda values: f"there is no {noun} {values['name']!r}: {hint(values['name'], values['known'])}"
 
 
 def _bare(speed_mps: float, unit: str) -> str:
@@ -24,13 +21,13 @@ def _day(time_s: float) -> str:
 
 
 def _does_not_hold(values: Values) -> str:
-    return f"the rule {values['rule']} does not hold at {_bare(values['speed_mps'], values['unit'])} {values['unit']}"
+    return f"the rule {values['rule']} does not apply at {_bare(values['speed_mps'], values['unit'])} {values['unit']}"
 
 
 def _no_road_test(values: Values) -> str:
     return (
-        f"no road test of {values['holds']} holds with {values['readings']} readings each gives "
-        f"{values['target'].text.rstrip('.')}; the longest reaches ±{values['reached_percent']:.2f} %"
+        f"even {values['holds']} holds of {values['readings']} readings each do not give "
+        f"{values['target'].text.rstrip('.')}; they reach ±{values['reached_percent']:.2f} %"
     )
 
 
@@ -43,29 +40,29 @@ def _what_else(values: Values) -> str:
     if values["target"].code == "half_a_tooth":
         return "Use a road with a higher limit, log the readings, or drive the plan twice and pool the drives"
     if values["known"]:
-        return "The instrument is expected to sit on a limit; choose a gear or setting that moves it away"
+        return "The instrument is expected to read right at a limit; choose a gear or setting that moves it away"
     return "Add the drive before the work to the job, or judge at speeds inside the range of the road"
 
 
 REFUSALS: dict[str, tuple[Template, Template]] = {
-    "unknown_rule": (_unknown("tolerance rule"), ""),
+    "unknown_rule": (unknown("tolerance rule", "name"), ""),
     "full_scale_missing": (
         "the rule {rule} is a share of the top of the dial, which is not stated",
         "Write full_scale in [tolerance], in the unit of the job",
     ),
     "rule_limits_nothing": (
-        "[tolerance] limits nothing",
+        "[tolerance] sets no limit",
         "Write rule, percent, absolute or never_low = true in [tolerance]",
     ),
     "rule_does_not_hold": (
         _does_not_hold,
-        lambda values: f"It holds {rules.domain(values)}. Leave out speeds, or write your own rule",
+        lambda values: f"It applies {rules.domain(values)}. Leave out speeds, or write your own rule",
     ),
     "rule_holds_nowhere_driven": (
-        "the rule {rule} does not hold at any speed that was driven",
-        lambda values: f"It holds {rules.domain(values)}. Drive there, or choose another rule",
+        "the rule {rule} does not apply at any speed that was driven",
+        lambda values: f"It applies {rules.domain(values)}. Drive there, or choose another rule",
     ),
-    "unknown_assumption": (_unknown("assumption"), "Correct the name"),
+    "unknown_assumption": (unknown("assumption", "name"), "Correct the name"),
     "assumption_unusable": ("{name} is {value}", "Give a number in {wanted_unit}"),
     "assumption_unreadable": ("{found:quoted} is not an assumption", "Write it like pointer_scatter=0.5"),
     "speed_limit_unusable": ("the speed limit is {found}", "Give the legal speed in {wanted_unit}, such as 65"),
@@ -79,7 +76,10 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Use a road with a higher limit, or a lower mark to start with (lowest)",
     ),
     "no_road_test_answers": (_no_road_test, _what_instead_of_a_road_test),
-    "rule_holds_at_no_mark": ("{rule} does not hold at any mark of this road", "Use a road with another limit"),
+    "rule_holds_at_no_mark": (
+        "{rule} does not apply at any mark that this road allows",
+        "Use a road with another limit",
+    ),
     "rule_limits_one_side": (
         "{rule} limits one side only, so how many readings are needed depends on how the instrument reads",
         "Add the drive before the work to the job, so that the plan knows what to expect",
@@ -105,17 +105,17 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "order_reversed": (
         lambda values: (
-            f"{values['after']} was made on {_day(values['after_s'])}, before {values['before']} on "
-            f"{_day(values['before_s'])}"
+            f"the drive '{values['after']}' was made on {_day(values['after_s'])}, earlier than the drive "
+            f"'{values['before']}' on {_day(values['before_s'])}"
         ),
         "Swap [before] and [after], or name the right files",
     ),
     "clocks_apart": (
         lambda values: (
-            f"the watch was set {span(abs(values['apart_s']))} otherwise in {values['second']} than in "
-            f"{values['first']}: are the readings of {values['second']} its own?"
+            f"between {values['first']} and {values['second']} the watch differs by {span(abs(values['apart_s']))}: "
+            f"were the readings of {values['second']} really noted on that drive?"
         ),
-        "If they are, write clock_offset_s (reading clock + this = GPS clock) into the table of {second}; "
+        "If they were, write clock_offset_s (reading clock + this = GPS clock) into the table of {second}; "
         "otherwise name the right readings",
     ),
     "odometer_shows_less": (
@@ -133,7 +133,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
 
 def _half_a_tooth(values: Values) -> str:
     which = f"an assumed {values['teeth']:g}-tooth" if values["assumed"] else f"the {values['teeth']:g}-tooth"
-    return f"error factor to half a tooth of {which} driven gear, ±{50 / values['teeth']:.2f} %."
+    return f"the error factor to within half a tooth of {which} driven gear, ±{50 / values['teeth']:.2f} %."
 
 
 def _weak_drive(values: Values) -> str:
@@ -148,8 +148,8 @@ def _more_readings(values: Values) -> str:
     faster = ", faster than was driven and only where that is legal" if values["beyond_driven"] else ""
     return (
         f"Not proven: about {counted(values['count'], 'more reading')} at a true {where} {unit}{shared or faster}, "
-        "each after a fresh approach and pooled with this drive, would settle it in nine road tests of ten if the "
-        "instrument is as estimated."
+        "each approached afresh and pooled with this drive, would settle it nine times in ten if the instrument reads "
+        "as estimated."
     )
 
 
@@ -158,16 +158,16 @@ def _outside(values: Values) -> str:
     low, high = (_bare(v, unit) for v in values["driven_mps"])
     at = joined(_bare(v, unit) for v in values["speeds_mps"])
     return (
-        f"{rules.title(values)} is judged at {at} {unit}, but only {float(low):.0f} to {float(high):.0f} was driven: "
-        "there the dial is carried on beyond what was measured."
+        f"{rules.title(values)} is judged at {at} {unit}, but only {float(low):.0f} to {float(high):.0f} was driven; "
+        "beyond that the dial is extended from what was measured."
     )
 
 
 def _beyond_road_test(values: Values) -> str:
     at = joined(_bare(v, values["unit"]) for v in values["speeds_mps"])
     return (
-        f"{rules.title(values)} names {at} {values['unit']}, which this road test does not reach; there the dial is "
-        "carried on."
+        f"{rules.title(values)} is judged at {at} {values['unit']}, which this road test does not reach; there the "
+        "dial is extended from what is measured."
     )
 
 
@@ -176,7 +176,7 @@ def _reference(values: Values) -> str:
     known = joined(f"±{row['percent']:.1f} % at {_bare(row['speed_mps'], unit)} {unit}" for row in values["known"])
     return (
         f"The true speed is known to {known} (95 %); the rule wants ±{wanted.percent:g} % ({wanted.source}; "
-        f"{rules.status_words(wanted.status)}). The verdict allows for this, but the drive is not a test as the rule "
+        f"{status_words(wanted.status)}). The verdict allows for this, but the drive is not a test as the rule "
         "describes it; more steady readings there would narrow it."
     )
 
@@ -186,30 +186,32 @@ def _not_as_predicted(values: Values) -> str:
     fitting = [cause.text.rstrip(".") for cause in values["fitting"]]
     causes = f"What would fit: {'; '.join(fitting)}." if fitting else "No usual cause fits by its size."
     return (
-        f"The {values['quantity']} changed by {measured:+.1f} % where {planned:+.1f} % was planned, more than the two "
-        f"drives allow. {causes}"
+        f"The {values['quantity']} changed by {measured:+.1f} % where {planned:+.1f} % was planned, further apart than "
+        f"the uncertainty of the two drives. {causes}"
     )
 
 
 def _gear(values: Values) -> str:
     gear = values["gear"].replace("_", " ")
     return (
-        f"Another gear than planned: the drive stands for {values['implied']:.1f} teeth on the {gear} instead of "
-        f"{values['planned']}; {values['teeth']} teeth would make {values['percent']:+.1f} %; count the teeth."
+        f"A gear other than planned: the drive points to {values['implied']:.1f} teeth on the {gear} instead of "
+        f"{values['planned']}; {values['teeth']} teeth would change it by {values['percent']:+.1f} %; count the teeth."
     )
 
 
 def _housing(values: Values) -> str:
     return (
         "The housing turned to the wrong range: the gears then mesh too deep or hardly at all; the reading drops or "
-        f"jumps by no fixed amount{'' if values['reads_low'] else ', never high'}; look at the mark of the housing."
+        f"jumps by no fixed amount{'' if values['reads_low'] else ', never high'}; check the mark on the housing."
     )
 
 
 def _tires(values: Values) -> str:
     needed = values["roll_percent"]
     how = (
-        "pressure or wear could do that" if values["pressure_could"] else "too much for pressure, not for another size"
+        "pressure or wear could do that"
+        if values["pressure_could"]
+        else "too much for pressure alone, but another size could do it"
     )
     return (
         f"Tire pressure or size: the tires would have to roll {abs(needed):.1f} % {'more' if needed > 0 else 'less'} "
@@ -229,8 +231,8 @@ _WRONG_FILE = {
 def _disagree(values: Values) -> str:
     shown = joined(f"drive {i} {percent:+.1f} %" for i, percent in enumerate(values["errors_percent"], start=1))
     return (
-        f"The drives do not agree ({shown}); drive {values['farthest']} lies farthest out. Between them something "
-        "changed, or one of them is not of this vehicle in this state. The interval is widened accordingly."
+        f"The drives do not agree ({shown}); drive {values['farthest']} is farthest out. Something changed "
+        "between them, or one of them is not of this vehicle in this state. The interval is widened accordingly."
     )
 
 
@@ -254,9 +256,9 @@ def _more_checks(values: Values) -> str:
 FINDINGS: dict[str, Template] = {
     "pooled_disagree": "the drives do not agree.",
     "half_a_tooth": _half_a_tooth,
-    "clear_verdict": lambda values: f"a clear verdict on {rules.title(values)} with {100 * values['confidence']:g} %.",
-    "passenger_writes": "The driver drives and nothing else. A passenger reads the dial and writes; never the driver.",
-    "legal_speed_by_gps": "Keep to the legal speed by the GPS, not by the dial under test; leave out a mark the road "
+    "clear_verdict": lambda values: f"a clear verdict on {rules.title(values)}, {100 * values['confidence']:g} % sure.",
+    "passenger_writes": "The driver only drives. A passenger reads the dial and writes, never the driver.",
+    "legal_speed_by_gps": "Keep to the speed limit by the GPS, not by the dial under test; skip a mark that the road "
     "does not allow.",
     "suitable_road": "Use a dry, level, straight road with little traffic and hold nobody up. Stop the test when "
     "traffic asks for it.",
@@ -265,17 +267,17 @@ FINDINGS: dict[str, Template] = {
     "local_rules_first": "Local rules on speedometers, odometers and road tests come first.",
     "rule_beyond_road_test": _beyond_road_test,
     "more_checks": _more_checks,
-    "rule_from_memory": lambda values: f"The limits of {values['title']} are {rules.status_words(values['status'])}.",
+    "rule_from_memory": lambda values: f"The limits of {values['title']} are {status_words(values['status'])}.",
     "rule_note": "{note}",
-    "speeds_chosen": "The speeds were chosen for this job; the rule names its own.",
+    "speeds_chosen": "This job is judged at speeds of its own choice; the rule names others.",
     "weak_drive": _weak_drive,
     "change_not_predicted": lambda values: f"The change by the work is not predicted: {values['error'].problem}.",
     "not_as_predicted": _not_as_predicted,
     "needle_moved": "The needle offset is not the same before and after: the pointer, the face or the instrument was "
-    "touched, or one of the drives was not read in the unit it says.",
+    "moved, or one of the drives was read in another unit than it says.",
     "cause_gear": _gear,
-    "cause_setting": "Another gear or setting than planned: it would have to make {percent:+.1f} %; look at what is "
-    "fitted.",
+    "cause_setting": "A gear or setting other than planned: it would have to change the reading by {percent:+.1f} %; "
+    "look at what is fitted.",
     "cause_housing": _housing,
     "cause_tires": _tires,
     "cause_file": lambda values: _WRONG_FILE[values["why"]],

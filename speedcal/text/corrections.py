@@ -8,7 +8,7 @@ from speedcal.finding import Finding
 from speedcal.text.explanations import diagnosis_lines
 from speedcal.text.numbers import likely, signed
 from speedcal.text.parts import MEASURED_BY, choice_name, part_name, setting_name
-from speedcal.text.vehicle_messages import ACTION_NAMES, TIMES
+from speedcal.text.vehicle_messages import ACTION_NAMES, TIMES, gained_by_measuring
 from speedcal.text.vehicle_summary import effective_text
 from speedcal.vehicle.advice import Advice
 from speedcal.vehicle.corrections import Corrections
@@ -58,16 +58,21 @@ def advice_text(entry: Advice) -> str:
     """Return one thing to do: what, what it leaves, and why."""
     left = ""
     if entry.worst_error_percent is not None:
-        left = f": leaves {entry.worst_error_percent:.1f} % at the most"
-        left += f", passes with {likely(entry.probability)}" if entry.probability is not None else ""
-    reasons = " ".join(_sentence(reason) for reason in entry.because if reason.code not in _IN_REASONS)
+        left = f": leaves at most {entry.worst_error_percent:.1f} %"
+        left += f", {likely(entry.probability)} sure to pass" if entry.probability is not None else ""
+    reasons = " ".join(_because(reason) for reason in entry.because if reason.code not in _IN_REASONS)
     head = headline(entry)
     return f"{head[0].upper()}{head[1:]}{left}." + (f" {reasons}" if reasons else "")
 
 
+def _because(reason: Finding) -> str:
+    """Return a reason; what is to be measured stands in the head of the advice already."""
+    return gained_by_measuring(reason.values) if reason.code == "measure_first" else _sentence(reason)
+
+
 def _sentence(reason: Finding) -> str:
     text = reason.text
-    return text if text.endswith((".", "!", "?")) else f"{text}."
+    return f"{text[0].upper()}{text[1:]}{'' if text.endswith(('.', '!', '?')) else '.'}"
 
 
 def headline(entry: Advice) -> str:
@@ -113,8 +118,9 @@ def _corrections(found: Corrections) -> str:
     lines.append(f"as it is: worst error {found.keep.worst_error_percent:.1f} %")
     lines += [effective_text(found.effective_tire, found.unit)] if found.effective_tire else []
     if found.ideal_driven_teeth:
-        fit = next((c for c in found.driven_gear if c.available is not False), None)
-        so = f", so fit {dict(fit.parts)['teeth']}" if fit else ""
+        advised = next((entry.value for entry in found.advice if entry.action == "fit_driven_gear"), None)
+        nearest = next((c for c in found.driven_gear if c.available is not False), None)
+        so = f", so fit {advised}" if nearest and dict(nearest.parts)["teeth"] == advised else ""
         lines.append(f"exact tooth count: {found.ideal_driven_teeth}{so}")
     for choices in found.lists().values():
         lines += [_row(choice) for choice in choices[:_MOST_ROWS]]
@@ -124,9 +130,12 @@ def _corrections(found: Corrections) -> str:
             f"in the other range of the {part_name(other.part)}: at a true {row['ground']:g} {found.unit} it shows "
             f"{row['indicated']:.1f} ({signed(row['percent'])} %)"
         )
-    lines.append(f"judged by: {found.criterion}, at {', '.join(f'{v:g}' for v in found.speeds)} {found.unit}")
+    lines.append(f"judged by: {found.criterion}, at {', '.join(f'{v:.4g}' for v in found.speeds)} {found.unit}")
     lines += [f"note: {text} ({source})" for text, source in found.notes]
-    return "\n".join([*lines, *(f"note: {finding.text}" for finding in found.findings)])
+    said = {code for entry in found.advice for code in entry.codes}
+    return "\n".join(
+        [*lines, *(f"note: {_sentence(finding)}" for finding in found.findings if finding.code not in said)]
+    )
 
 
 def _row(choice: Choice) -> str:
@@ -141,16 +150,16 @@ def _row(choice: Choice) -> str:
 
 
 def _forecast(found: Forecast) -> str:
-    now = "as the drive shows" if found.is_measured else "taken to be right"
-    unit = found.corrections.unit
-    lines = [f"planned: {found.work}; the instrument now is {now}"]
+    now = "what the drive shows" if found.is_measured else "an instrument that is right now"
+    unit, percent = found.corrections.unit, 100 * (found.gain.value - 1)
+    lines = [f"planned: {found.work}, starting from {now}"]
     lines.append(
-        f"it will read {signed(100 * (found.gain.value - 1))} % against now "
-        f"({signed(100 * (found.gain.low - 1))} to {signed(100 * (found.gain.high - 1))})"
+        f"it will read {abs(percent):.1f} % {'less' if percent < 0 else 'more'} than now "
+        f"({signed(100 * (found.gain.low - 1))} to {signed(100 * (found.gain.high - 1))} %)"
     )
     lines += [
         f"  at a true {row['ground']:g} {unit} it will show {row['indicated']:.1f} "
         f"({row['ground'] + row['low']:.1f} to {row['ground'] + row['high']:.1f})"
         for row in found.corrections.keep.errors
     ]
-    return "\n".join([*lines, "to put it right with that:", _corrections(found.corrections)])
+    return "\n".join([*lines, _corrections(found.corrections)])

@@ -42,8 +42,8 @@ def _in_full(diagnosis: Diagnosis) -> list[str]:
         if item.probability > _WORTH_SAYING:
             against = f" Against it: {' '.join(finding.text for finding in item.against)}" if item.against else ""
             lines.append(
-                f"  {likely(item.probability):>9}  {CAUSES[item.code]}; would give a factor of "
-                f"{item.factor:.3f}.{against}"
+                f"  {likely(item.probability):>9}  {CAUSES[item.code]}; would make it read "
+                f"{signed(100 * (item.factor - 1))} %.{against}"
             )
     return lines
 

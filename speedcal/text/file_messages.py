@@ -9,7 +9,7 @@ from speedcal.text.numbers import counted, fill, joined, quoted, speed
 
 _CUT = "Cut it down to the drive"
 _EXPORT = "Export it again from the program that made it"
-_ONE_LOG = "Take out the one log and give that"
+_ONE_LOG = "Unpack it and give the one log you want"
 _NAME_UNIT = "Write the unit into the header, such as 'speed mph', or give {--unit}"
 _WRITE = "Write one reading a line, such as '10:32:15  45 mph', or a table with a header"
 _PARTS = {"file": "the file", "unpacked": "what the file unpacks to", "member": "a file in the archive"}
@@ -84,7 +84,7 @@ def left_out(dropped: Mapping[str, int]) -> str:
 
 
 def _no_fixes(values: Values) -> str:
-    what = "no fix can be used" if not values["count"] else "only one fix can be used"
+    what = "the track has no usable fix" if not values["count"] else "the track has one usable fix only"
     return what + (f" (left out: {left_out(values['dropped'])})" if values["dropped"] else "")
 
 
@@ -109,7 +109,7 @@ def _meant(values: Values) -> str:
 
 def _without_unit(values: Values) -> str:
     proposed = f"; the positions in the file would fit {values['proposed']}" if values["proposed"] else ""
-    return f"column {quoted(values['column'])} has no unit of speed{proposed}"
+    return f"column {quoted(values['column'])} does not state its unit{proposed}"
 
 
 def _contradict(values: Values) -> str:
@@ -120,14 +120,14 @@ def _contradict(values: Values) -> str:
 def _thousands(values: Values) -> str:
     found = str(values["found"])
     plain = found.replace(",", "").replace(".", "")
-    return f"the odometer {found!r} may be {plain} or {found.replace(',', '.')}0"
+    return f"the odometer {found!r} may mean {plain} or {found.replace(',', '.')}0"
 
 
 def _decimals_lost(values: Values) -> str:
-    done = f"{values['repaired']} were put back by their neighbors" if values["repaired"] else ""
+    done = f"{values['repaired']} were restored from their neighbors" if values["repaired"] else ""
     gone = f"{values['left_out']} were left out" if values["left_out"] else ""
     what = joined(filter(None, [done, gone]))
-    return f"Values in column {quoted(values['column'])} had lost their decimal mark; {what}."
+    return f"Values in column {quoted(values['column'])} had lost their decimal point; {what}."
 
 
 def _most_rows(values: Values) -> str:
@@ -166,7 +166,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Export the log itself, as GPX or as a table with commas",
     ),
     "unknown_format": (
-        "this kind of file is not known",
+        "this kind of file is not supported",
         lambda values: "Give one of: " + ", ".join(LABELS.get(name, name) for name in values["known"]),
     ),
     "no_track_in_format": (
@@ -183,7 +183,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "doctype": ("the document carries a DOCTYPE declaration", "Export the recording again; it needs none"),
     "damaged_xml": ("the XML is damaged: {reason}", "The file may have been cut off or edited; export it again"),
     "other_xml": ("the XML document is {found:quoted}, not GPX", "Export the recording as GPX"),
-    "points_outside": ("{count:n track point stands/track points stand} outside a track segment", "Export it again"),
+    "points_outside": ("{count:n track point is/track points are} outside a track segment", "Export it again"),
     "planned_route": ("the file holds a planned route, not a recorded drive", "Give the recording"),
     "no_timed_track": (
         "the KML holds no timed track (gx:Track), only shapes without times",
@@ -215,12 +215,12 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "line_too_long": ("the line has {length} characters", "Give a table with one row a line"),
     "open_quotation": ("the row cannot be split: {reason}", "Close every quotation mark"),
     "data_above_header": (
-        "{count:n row of data stands/rows of data stand} above the header in line {header_line}",
+        "{count:n row of data is/rows of data are} above the header in line {header_line}",
         "Put the header into the first line",
     ),
     "several_sessions": (
         lambda values: (
-            f"column {quoted(values['column'])} names {values['count']}: {joined(map(quoted, values['names']))}"
+            f"column {quoted(values['column'])} names {values['count']} of them: {joined(map(quoted, values['names']))}"
             + (" and more" if values["count"] > len(values["names"]) else "")
         ),
         "Say which one is meant with {--session}",
@@ -234,18 +234,18 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "hours_or_minutes": (
         "the times may be hours and minutes or minutes and seconds",
-        "Call the column 'time hh:mm' or 'elapsed mm:ss', or write such a line on top",
+        "Head the column 'time hh:mm' or 'elapsed mm:ss', or write such a line on top",
     ),
     "some_with_seconds": (
         "some times have seconds and some may be minutes and seconds",
-        "Call the column 'time hh:mm' or 'elapsed mm:ss', or write the seconds everywhere",
+        "Head the column 'time hh:mm' or 'elapsed mm:ss', or write the seconds everywhere",
     ),
     "unknown_zone": (
         "the time zone {found!r} is not known",
-        "Write it as +02:00, or as its name in the IANA data base",
+        "Write it as +02:00, or as its IANA name",
     ),
     "unknown_speed_unit": ("{found:quoted} is not a unit of speed", "Give mph, km/h, m/s or kn"),
-    "no_speed_unit": ("nothing says the unit of the speeds", "Write it behind the speeds (45 mph) or give {--unit}"),
+    "no_speed_unit": ("the unit of the speeds is not stated", "Write it after the speeds (45 mph) or give {--unit}"),
     "several_units": (
         lambda values: f"several units are named: {', '.join(values['units'])}",
         "Keep to one unit, or give {--unit} where none is named",
@@ -255,7 +255,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "truth_as_instrument": (
         lambda values: (
             (f"column {quoted(values['column'])}" if "column" in values else "what is given as the reading")
-            + " is the speed of the GPS receiver or calculated from it, the truth and not an instrument"
+            + " is the speed of the GPS receiver or worked out from it, which is what the instrument is checked against"
         ),
         "Give what the instrument showed; where the column is the vehicle's own speed, call it 'vehicle speed'",
     ),
@@ -264,7 +264,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Name the one to use with {--column}",
     ),
     "no_certain_column": (
-        _several("no column is certain to hold what the instrument showed: {names}"),
+        _several("it is not clear which column holds what the instrument showed: {names}"),
         "Call it 'indicated' with its unit, or name it with {--column}",
     ),
     "no_speed_column": (
@@ -272,7 +272,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Write a header such as 'time,indicated mph', or name the column with {--column}",
     ),
     "no_engine_column": (
-        _several("no column is certain to hold the engine speed; the columns are {names}"),
+        _several("it is not clear which column holds the engine speed; the columns are {names}"),
         "Name it with {--column}",
     ),
     "several_named_columns": (
@@ -307,7 +307,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         ),
     ),
     "nothing_left_of_drive": (
-        "nothing is left of the drive farther than {cut_m:g} m from its ends",
+        "no part of the drive is farther than {cut_m:g} m from its ends",
         "Give a smaller --cut",
     ),
     "impossible_speed": ("{speed_mps:speed} is not the speed of a road vehicle", _WRITE),
@@ -319,10 +319,10 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "no_time_in_line": ("there is no time in this line", _WRITE),
     "note_too_long": ("the line has {length} characters and is not a note", _WRITE),
     "no_reading_in_line": ("there is no reading in {found!r}", _WRITE),
-    "several_numbers": ("{count} numbers in {found!r}: which is the speed is not clear", _WRITE),
+    "several_numbers": ("{found!r} has {count} numbers, and it is not clear which is the speed", _WRITE),
     "thousands_in_note": ("a number in {found!r} may have thousands or decimals", "Write it without a thousands mark"),
     "list_or_decimals": (
-        "commas in {found!r} may part speeds or be decimal marks",
+        "the commas in {found!r} may separate speeds or be decimal marks",
         "Put one speed on a line, or semicolons between them",
     ),
 }
@@ -332,14 +332,15 @@ FINDINGS: dict[str, Template] = {
     "speed_unit_assumed": lambda values: (
         f"Column {quoted(values['column'])} names no unit and was taken as {values.get('speed_unit', 'm/s')}."
     ),
-    "speed_unit_by_positions": "Column {column:quoted} names no unit; by the positions it is {speed_unit}.",
-    "speed_unit_contradicted": "Column {column:quoted} says {named}, but by the positions it is {speed_unit}.",
+    "speed_unit_by_positions": "Column {column:quoted} names no unit; judging by the positions it is {speed_unit}.",
+    "speed_unit_contradicted": "Column {column:quoted} says {named}, but judging by the positions it is {speed_unit}.",
     "speed_not_of_receiver": "The speed in column {column:quoted} may be the vehicle's own, so positions were used.",
     "speed_column": lambda values: (
         f"Speeds were taken from column {quoted(values['column'])}; not used: "
         f"{', '.join(map(quoted, values['others']))}."
     ),
-    "status_not_applied": "Column {column:quoted} would mark {count} fixes as invalid, most of the file; not applied.",
+    "status_not_applied": "Column {column:quoted} would mark {count} fixes as invalid, most of the file; "
+    "it was ignored.",
     "decimals_lost": _decimals_lost,
     "fixes_share_stamps": "Several fixes share a time; they were spread evenly over its step of {step_s:g} s.",
     "readings_share_stamps": "{count} readings share each time; they were spread evenly over its step of {step_s:g} s.",
@@ -358,7 +359,7 @@ FINDINGS: dict[str, Template] = {
     "zone_unused": "The times carry no date, so the named zone cannot be applied; every zone is tried instead.",
     "date_unclear": "The date {found} can mean two days; only the time of day is used.",
     "daylight_saving": "The clock jumps by an hour on the hour: taken as the {change} of daylight saving and undone.",
-    "no_times": "Column {column:quoted} holds no time: the speeds count as held one after the other.",
+    "no_times": "Column {column:quoted} holds no time: the speeds are taken as held one after the other.",
     "fraction_of_day": "Times between 0 and 1 were taken as fractions of a day, as spreadsheets write clock times.",
     "clock_digits": "Times such as 103215 were taken as clock times without colons, 10:32:15.",
     "elapsed_unit": lambda values: (
@@ -368,7 +369,7 @@ FINDINGS: dict[str, Template] = {
     "odometers_unused": lambda values: f"Several odometer columns ({_columns(values)}): none was used.",
     "odometer_unit_assumed": "The odometer column has no unit; taken as {length_unit} because the speeds are in "
     "{speed_unit}.",
-    "may_be_truth": "the readings may be the recorded GPS speed over again; this drive cannot tell, as its speed "
+    "may_be_truth": "the readings may be a copy of the recorded GPS speed; this drive cannot tell, because its speed "
     "hardly changes.",
     "dead_band": lambda values: (
         f"No speed between 0 and {speed(values['slowest_mps'], None, digits=1)} occurs: "

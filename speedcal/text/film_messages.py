@@ -12,17 +12,17 @@ _EXAMPLE = "Write rows such as marks = [[0, 402, 655], [20, 331, 480], [40, 420,
 REFUSALS: dict[str, tuple[Template, Template]] = {
     "cannot_open": ("the file cannot be opened: {reason}", "Check the name"),
     "dial_file_not_toml": ("the dial file cannot be read: {reason}", _EXAMPLE),
-    "dial_file_unknown_key": ("the dial file has no {key:quoted}", "Use {known:and}"),
+    "dial_file_unknown_key": ("{key:quoted} is not a key of a dial file", "Use {known:and}"),
     "dial_file_unit": ("the dial's unit {found:quoted} is not a unit of speed", 'Write unit = "mph" or unit = "km/h"'),
     "dial_file_marks": ("the dial file has {count:n mark}; three are needed, six or more are better", _EXAMPLE),
     "dial_file_mark_twice": ("the mark at {value:g} is given twice", "Keep one of them"),
-    "dial_file_centre": ("the centre is not two numbers", "Write centre = [x, y] in pixels, or leave it out"),
+    "dial_file_centre": ("the center is not two numbers", "Write centre = [x, y] in pixels, or leave it out"),
     "dial_file_frame": (
         "frame_s = {found} is not a moment of the film",
         "Give the seconds since the film's start at which the marks were taken",
     ),
     "dial_file_circle": (
-        "the marks do not stand on a circle around one centre",
+        "the marks do not lie on a circle around one center",
         "Tap the same end of each tick, and check the numbers typed beside them",
     ),
     "dial_file_order": (
@@ -30,12 +30,12 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Check the values: they must grow in one direction around the dial",
     ),
     "film_extra_missing": (
-        "reading films needs an addition that is not installed",
+        "reading films needs an extra that is not installed",
         "Run: pip install 'speedcal[film]'",
     ),
     "film_unreadable": ("the film cannot be read: {reason}", "Give the video as the phone wrote it"),
-    "film_without_video": ("the file holds no video", "Give the video as the phone wrote it"),
-    "film_empty": ("the film holds no picture", "Give the video as the phone wrote it"),
+    "film_without_video": ("the file has no video in it", "Give the video as the phone wrote it"),
+    "film_empty": ("the film has no picture in it", "Give the video as the phone wrote it"),
     "film_too_long": ("the film lasts {length_s:seconds}; four hours are the most", "Cut it down to the drive"),
     "film_folder_untimed": (
         "only {timed} of {count:n picture} in the folder carry the time they were taken",
@@ -69,7 +69,7 @@ LABELS: dict[str, str] = {
     "two_needles": "two needles seen",
     "covered": "needle covered",
     "off_scale": "needle off the scale or at rest",
-    "jump": "a leap no needle makes",
+    "jump": "a jump no needle makes",
 }
 """Why a frame was left out."""
 

@@ -8,13 +8,18 @@ from speedcal.schema import nearest
 from speedcal.text.messages import Template, Values
 from speedcal.text.numbers import fill, joined
 
-_SEE_GUIDE = "The page job-file of the guide lists every table and key"
+_SEE_GUIDE = "The guide's page job-file lists every table and key"
 
 
 def hint(found: object, known: Iterable[str]) -> str:
     """Name the nearest known word, or all of them when none is close."""
     near = nearest(str(found), known)
-    return f"did you mean {near!r}?" if near is not None else f"known are {', '.join(sorted(known))}"
+    return f"did you mean {near!r}?" if near is not None else f"use one of {', '.join(sorted(known))}"
+
+
+def unknown(noun: str, key: str = "found") -> Template:
+    """Say that nothing goes by a name, with the nearest one that exists; ``key`` holds the name."""
+    return lambda values: f"there is no {noun} {values[key]!r}: {hint(values[key], values['known'])}"
 
 
 def _with_hint(template: str) -> Template:
@@ -30,8 +35,8 @@ def _out_of_range(values: Values) -> str:
 
 REFUSALS: dict[str, tuple[Template, Template]] = {
     "job_file_problems": (lambda values: f"{len(values['problems'])} problems", _SEE_GUIDE),
-    "unknown_table": (_with_hint("there is no table {found:quoted} in a job file"), ""),
-    "unknown_key": (_with_hint("[{table}] has no {found:quoted}"), ""),
+    "unknown_table": (_with_hint("a job file has no table {found:quoted}"), ""),
+    "unknown_key": (_with_hint("[{table}] has no key {found:quoted}"), ""),
     "key_missing": ("is missing", ""),
     "said_twice": ("{keys:and} say the same thing twice; keep one of them", ""),
     "unknown_word": (_with_hint("{found:quoted} is not known"), ""),

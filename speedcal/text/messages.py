@@ -13,7 +13,7 @@ Values = Mapping[str, Any]
 Template = str | Callable[[Values], str]
 """Text with fields such as ``{offset_mps:speed}``, or a function of the values where the words depend on them."""
 
-_ROOMS = ("file", "checks", "film", "calibration", "vehicle", "conformity", "job", "fleet", "page")
+_ROOMS = ("file", "checks", "film", "calibration", "vehicle", "conformity", "job", "fleet", "command", "page")
 
 
 @functools.cache
@@ -52,8 +52,6 @@ def _gathered(name: str) -> dict[str, Any]:
 
 def refusal(code: str, values: Values) -> tuple[str, str]:
     """Return what is wrong and what to do about it."""
-    if " " in code:  # a sentence: the rooms that are not yet moved
-        return place_of(values) + code, str(values.get("remedy", ""))
     problem, remedy = refusals()[code]
     return place_of(values) + words_of(problem, values), words_of(remedy, values)
 
@@ -70,8 +68,6 @@ def place_of(values: Values) -> str:
 
 def finding(code: str, values: Values) -> str:
     """Return the sentence of a finding."""
-    if "text" in values and code not in findings():  # the rooms that are not yet moved
-        return str(values["text"])
     drive = f"Drive {values['of_drive']}: " if "of_drive" in values else ""
     return drive + words_of(findings()[code], values)
 

@@ -11,7 +11,7 @@ the values both are given, ``60 mph (97 km/h)``. The words after the colon:
 ``and``, ``or``         a list: ``a, b and c``
 ``listed``              a mapping of name to count
 ``{--unit}``            an option of a drive, by its label where the sentence stands on the form
-``seconds``             seconds, minutes or hours, whichever a person would say
+``seconds``             seconds, minutes, hours or days, whichever a person would say
 """
 
 from __future__ import annotations
@@ -110,15 +110,17 @@ def likely(probability: float) -> str:
 def rolled(circumference_m: float, unit: str | None) -> str:
     """Return what a tire rolls in a turn as the reader's trade says it."""
     if unit == "mph":
-        return f"{circumference_m / INCH_M:.1f} in in a turn ({MILE_M / circumference_m:.0f} turns per mile)"
-    return f"{1000 * circumference_m:.0f} mm in a turn"
+        return f"{circumference_m / INCH_M:.1f} inches per turn ({MILE_M / circumference_m:.0f} turns per mile)"
+    return f"{1000 * circumference_m:.0f} mm per turn"
 
 
 def span(seconds: float) -> str:
     """Return a time as a person would say it."""
     if abs(seconds) < 120:
         return f"{seconds:.0f} s"
-    return f"{seconds / 60:.0f} min" if abs(seconds) < 7200 else f"{seconds / 3600:.1f} h"
+    if abs(seconds) < 7200:
+        return f"{seconds / 60:.0f} min"
+    return f"{seconds / 3600:.1f} h" if abs(seconds) < 172800 else f"{seconds / 86400:.1f} days"
 
 
 _SIMPLE: dict[str, Callable[[Any], str]] = {
@@ -146,11 +148,7 @@ def chance(probability: float) -> str:
 
 def with_interval(x: Interval) -> str:
     """Return a value with its 95 % interval, all to the decimals that the interval supports."""
-    from speedcal.interval import decimals_for
-
-    decimals = decimals_for(max(x.half_width / 2, 1e-9))
-    value, low, high = (f"{end:.{decimals}f}".replace("-", "−") for end in (x.value, x.low, x.high))
-    return f"{value} ({low} to {high})"
+    return str(x).replace("-", "−")
 
 
 def other_unit(unit: DisplayUnit) -> DisplayUnit:

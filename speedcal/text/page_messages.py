@@ -19,7 +19,7 @@ def _listed(changes: Sequence[tuple[str, str, str]]) -> str:
 
 REFUSALS: dict[str, tuple[Template, Template]] = {
     # the form of a job
-    "choose_one_of_the_list": ("choose one of the list", ""),
+    "choose_one_of_the_list": ("choose one from the list", ""),
     "number_out_of_reach": ("{found:quoted} is too large", ""),
     "comma_unclear": (
         lambda values: (
@@ -30,7 +30,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "setting_not_read": ("{found:quoted} should be written as name = number", ""),
     "own_rule_without_figures": ("your own rule needs at least one figure further down", ""),
-    "no_kind_of_link": ("that is no kind of link", "Choose owner or customer"),
+    "no_kind_of_link": ("there is no such kind of link", "Choose owner or customer"),
     "legal_speed_not_read": ("the legal speed {found:quoted} is not a speed", "Write it in {wanted_unit}"),
     # handing in a drive
     "nothing_sent": ("nothing was chosen or typed", "Choose a track file, then the readings"),
@@ -84,7 +84,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "no_such_result": ("there is no such file", _BACK),
     "no_picture": ("there is no picture of this drive", "Send a track and readings that fit together"),
     "link_gone": ("this link does not work: it is mistyped, has expired or was ended", "Ask the shop for a new one"),
-    "wrong_method": ("this address does not take that", "Go back, or start at the first page"),
+    "wrong_method": ("this address does not accept that", "Go back, or start at the first page"),
     "not_possible": ("this cannot be done", "Go back, or start at the first page"),
     # importing a job
     "no_zip": ("no zip was chosen", "Choose a zip that was exported from a job"),
@@ -100,7 +100,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "zip_leads_out": ("a name in the zip leads out of the folder", "Export the job again"),
     "zip_lacks_file": ("the zip lacks the file {file:quoted}", "Pack the job folder whole"),
     # who may do what
-    "sign_in_first": ("this needs the passcode of the shop", "Sign in, then do it again"),
+    "sign_in_first": ("this needs the shop's passcode", "Sign in, then do it again"),
     "too_many_passcodes": (
         "too many wrong passcodes",
         "Wait {minutes:n minute}, or have it unlocked at the machine itself with: speedcal serve --unlock",
@@ -116,7 +116,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "other_site": ("this came from another site and was not carried out", "Open the page here and try again"),
     # too much, too slow, broken
     "uploads_busy": (
-        "as many uploads as can be received at the same time are coming in right now",
+        "as many uploads are coming in as can be received at the same time",
         "Wait a moment and send it again",
     ),
     "upload_gave_way": (
@@ -127,7 +127,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "too many requests from your address are being answered right now",
         "Wait a moment and try again",
     ),
-    "analyses_busy": ("too many analyses wait already", "Wait a moment and send it again"),
+    "analyses_busy": ("too many analyses are waiting already", "Wait a moment and send it again"),
     "field_too_long": ("this is longer than {most} characters", "Shorten it"),
     "body_too_large": (
         "what was sent is larger than {most_kb} kB",
@@ -137,7 +137,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "the form could not be read",
         "Go back: your browser still has what you typed; leave out or shorten what is too large",
     ),
-    "too_slow": ("it took too long to arrive", "Try again with a better connection"),
+    "too_slow": ("the upload took too long", "Try again with a better connection"),
     "disk_full": (
         "the disk of this service is full, nothing was kept",
         "Tell whoever runs it, then send it again",
@@ -150,7 +150,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "something broke in the service",
         "Go back and try again; nothing you sent before is lost",
     ),
-    "analysis_broke": ("this broke the analysis", "Tell whoever runs this service"),
+    "analysis_broke": ("the analysis broke down on this", "Tell whoever runs this service"),
     "analysis_lost": (
         "the analysis was stopped before it could answer, several times",
         "Try a shorter drive; if that fails too, tell whoever runs this service",
@@ -170,7 +170,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "passcode_too_short": (
         "the passcode is shorter than {shortest} characters",
-        "Take three or four words that do not belong together",
+        "Use three or four words that have nothing to do with each other",
     ),
     "proxy_address_unreadable": (
         "{found:quoted} holds something that is no address and no network",

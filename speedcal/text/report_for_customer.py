@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from speedcal.text import rules
-from speedcal.text.names import one_line, shortened
+from speedcal.text.names import one_line
 from speedcal.text.numbers import chance, counted, joined, signed
+from speedcal.text.sources import status_words
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
@@ -37,7 +38,7 @@ BY_FACTS = "by the parts"
 TITLE_BOTH, TITLE_ONE = "Speedometer before and after", "How the speedometer reads"
 MORE = "… more in report.html"
 RANGES = "19 times in 20 the true value lies inside the range given."
-NOT_DRIVEN = "not driven; carried on from the speeds that were"
+NOT_DRIVEN = "not driven; extended from the speeds that were"
 
 CAUTIONS = (
     "The driver only drives; a passenger reads the dial and writes.",
@@ -244,17 +245,9 @@ def verdict_sentence(verification: Verification) -> str:
 
 def rule_lines(rule: Tolerance) -> tuple[str, str]:
     """Name the rule with its limits, and its document with how far that was read."""
-    status = rules.status_words(rule.status)
+    status = status_words(rule.status)
     source = f"{one_line(rule.source)} ({status})" if rule.source else status
     return f"Rule: {one_line(rules.title(rule.about))} – {rules.limits(rule)}.", f"Source: {source}."
-
-
-def allowed_label(rule: Tolerance) -> str:
-    """Name a rule shortly enough for the picture: its title up to the first comma."""
-    title = one_line(rule.title) or "your own rule"
-    head = title.split(",")[0].strip()
-    tail = " (not verified)" if rule.status == "from memory" else ""
-    return f"allowed: {shortened(head if len(head) >= 8 else title, 32)}{tail}"
 
 
 def next_steps(corrections: Corrections | None, verification: Verification | None) -> tuple[str, ...]:
@@ -296,26 +289,6 @@ def to_fit(corrections: Corrections) -> str:
     if best is None:
         return "The job names nothing that could be changed. Add the gears, scaler or setting that is fitted."
     return f"{_capital(str(best))}: worst error left {best.worst_error_percent:.1f} %."
-
-
-def picture_text(
-    curves: Sequence[tuple[str, tuple[float, float], tuple[float, float]]], unit: DisplayUnit, allowed: str
-) -> str:
-    """Say what the comparison shows, for those who do not see it.
-
-    Parameters
-    ----------
-    curves
-        Label of each, the speeds at its ends and the errors there, in ``unit``.
-    allowed
-        Label of the shaded area, empty where there is none.
-    """
-    parts = [
-        f"{label}: error {signed(error[0])} {unit} at {speed[0]:.0f} and {signed(error[1])} at {speed[1]:.0f} {unit}"
-        for label, speed, error in curves
-    ]
-    shaded = f". The shaded area is {allowed.replace(':', ' by')}" if allowed else ""
-    return f"Error of the dial against true speed. {'; '.join(parts)}{shaded}."
 
 
 def _capital(text: str) -> str:

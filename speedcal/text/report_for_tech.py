@@ -176,15 +176,6 @@ def reading_row(row: dict[Any, Any], unit: DisplayUnit, *, has_date: bool) -> tu
     )
 
 
-def clock_picture_text(name: str, c: Calibration) -> str:
-    """Say what the clock match shows."""
-    left_out = int((~c.readings["used"].to_numpy(bool)).sum())
-    return (
-        f"GPS speed over time, drive {name}, with the readings on it, the error of the dial taken out. "
-        f"{counts(c)}, {left_out} left out."
-    )
-
-
 def check_words(check: Check, verification: Verification, unit: DisplayUnit) -> tuple[str, str, str]:
     """Return where the rule is judged, what the dial does there, and what is permitted, in a unit."""
     if np.isnan(check.speed_mps):
@@ -253,11 +244,11 @@ def correction_figures(corrections: Corrections) -> Rows:
         size = tire.to_dict()["effective_diameter_in"]
         across = f"{_span(size, 2)} in" if corrections.unit == "mph" else f"{_span(_times(size, 25.4), 0)} mm"
         figures.append(("Effective tire measures", f"{across} across"))
-    figures.append(("The reading has to be multiplied by", with_interval(corrections.ideal_gain)))
+    figures.append(("To read right, multiply the reading by", with_interval(corrections.ideal_gain)))
     if train.value is not None:
         figures.append((f"The drive tells the {part_name(train.determined or '')}", str(train.value)))
     elif train.unknown:
-        figures.append(("The drive cannot tell apart", ", ".join(part_name(name) for name in train.unknown)))
+        figures.append(("Driving alone cannot tell apart", ", ".join(part_name(name) for name in train.unknown)))
     unknown = train.unknown if train.value is None else ()
     figures += [(f"To know the {part_name(name)}", MEASURED_BY[name]) for name in unknown]
     speeds = ", ".join(f"{speed:g}" for speed in corrections.speeds)
@@ -272,9 +263,9 @@ def vehicle_in_short(corrections: Corrections) -> Rows:
     if tire := corrections.effective_tire:
         forms = tire.to_dict()
         if corrections.unit == "mph":
-            rolls = f"{_span(forms['turns_per_mile'], 1)} turns a mile"
+            rolls = f"{_span(forms['turns_per_mile'], 1)} turns per mile"
         else:
-            rolls = f"{_span(_times(forms['rolling_circumference_m'], 1000), 0)} mm a turn"
+            rolls = f"{_span(_times(forms['rolling_circumference_m'], 1000), 0)} mm per turn"
         figures.append(("Effective tire", f"{rolls}, {tire.basis.text}"))
     if teeth := corrections.ideal_driven_teeth:
         figures.append(("Exact tooth count of the driven gear", with_interval(teeth)))
@@ -300,6 +291,13 @@ def explanation_rows(explanations: Explanations, most: int) -> tuple[tuple[str, 
         )
         rows.append((_percent(item.probability), parts, f"{signed(100 * (item.factor - 1))} %"))
     return tuple(rows)
+
+
+def likeliest(row: tuple[str, Rows, str]) -> str:
+    """Name the likeliest explanation, for the printed page."""
+    likely, parts, _ = row
+    named = ", ".join(part for part, departs in parts if departs)
+    return f"Likeliest: {named or 'everything as the job states'}, {likely}"
 
 
 def as_stated(explanations: Explanations) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from speedcal.text.sources import status_in_short
 from speedcal.units import MILE_M, SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
@@ -12,11 +13,10 @@ if TYPE_CHECKING:
 
 def summary(plan: RoadTestPlan) -> str:
     """Return the road test in short: cautions, holds, what it takes and what it promises."""
-    memory = sum(assumption.status == "from memory" for assumption in plan.assumptions)
     return "\n".join(
         [
             *_lines(plan),
-            f"rests on {len(plan.assumptions)} assumptions, {memory} of them from memory (--explain lists them)",
+            f"rests on {len(plan.assumptions)} assumptions (--explain lists them)",
             *(f"note: {finding.text}" for finding in plan.findings),
         ]
     )
@@ -40,8 +40,8 @@ def _lines(plan: RoadTestPlan) -> list[str]:
         ),
         f"{plan.n_readings} readings in {plan.duration_s / 60:.0f} minutes on {distance(plan.distance_m, plan.unit)} "
         f"of road (longest stretch {distance(plan.stretch_m, plan.unit)})",
-        f"promise: error factor to ±{plan.half_width_percent:.2f} %, indicated speed to "
-        f"±{plan.half_width_speed_mps / factor:.2f} {plan.unit} (95 % interval, in nine drives of ten)",
+        f"it will tell: the error factor to ±{plan.half_width_percent:.2f} %, the shown speed to "
+        f"±{plan.half_width_speed_mps / factor:.2f} {plan.unit} (95 % intervals, in nine drives of ten)",
     ]
 
 
@@ -52,8 +52,7 @@ def answers(plan: RoadTestPlan) -> str:
 
 def assumption_words(assumption: Assumption) -> str:
     """Say what is assumed, and where that comes from."""
-    status = "stated for this plan" if assumption.status == "stated" else assumption.status
-    return f"{assumption.text}: {assumption.value:g} {assumption.unit} ({status})"
+    return f"{assumption.text}: {assumption.value:g} {assumption.unit} ({status_in_short(assumption.status)})"
 
 
 def distance(distance_m: float, unit: DisplayUnit) -> str:

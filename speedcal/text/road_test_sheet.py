@@ -11,8 +11,8 @@ from speedcal.units import SPEED_UNIT_MPS
 
 TITLE = "Road test sheet"
 HOW_TO_FILL = (
-    "Write the time to the second, from one phone or watch, and what the pointer shows at that moment, as it is, also "
-    "when it is not on the mark. Between two holds of the same mark slow down and come back to it."
+    "Write the time to the second, always from the same phone or watch, and exactly what the pointer shows at that "
+    "moment, even when it is not on the mark. Between two holds of the same mark slow down and come back to it."
 )
 
 

@@ -6,22 +6,11 @@ import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
+from speedcal.text.sources import status_words
 from speedcal.units import SPEED_UNIT_MPS
 
 if TYPE_CHECKING:
     from speedcal.conformity.tolerance import Limit, Tolerance
-
-_STATUS = {
-    "verified": "read in the document itself",
-    "secondary": "read in a text that quotes the document",
-    "from memory": "not verified against the document",
-    "own rule": "your own rule",
-}
-
-
-def status_words(status: str) -> str:
-    """Say how well the source of a number is known."""
-    return _STATUS.get(status, status)
 
 
 def title(about: Mapping[str, Any]) -> str:

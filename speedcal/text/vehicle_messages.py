@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from speedcal.text.job_messages import hint
+from speedcal.text.job_messages import unknown
 from speedcal.text.messages import Template, Values
 from speedcal.text.numbers import counted, fill, joined, likely, rolled, signed
 from speedcal.text.parts import MEASURED_BY, choice_name, part_name, setting_name
+from speedcal.text.sources import status_in_short
 
 _TIRE_EXAMPLES = (
     "Write it as on the sidewall, such as 205/55R16, LT235/85R16, 31x10.50R15LT, 7.50R16LT, G78-15, MT90B16 or 165R15"
@@ -21,7 +22,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Write it as 3:8.12m, 3:319.5in or 5:44ft",
     ),
     "unknown_gear_family": (
-        lambda values: f"there is no gear family {values['given']!r}: {hint(values['given'], values['known'])}",
+        unknown("gear family", "given"),
         _FAMILY_REMEDY,
     ),
     "gear_family_elsewhere": ("gear family file {file:quoted} must lie beside the job file", "Copy it there"),
@@ -57,34 +58,16 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "engine speed over road speed would mean an axle ratio of {ratio:.1f}",
         "Check that --column holds engine speed in turns per minute, and the ratio of the gear",
     ),
-    "no_header": ("no table with a header was found", "Give a table with a time and an engine speed column"),
-    "engine_column_unclear": (
-        "{count:n column/columns} may hold the engine speed; the columns are {names:and}",
-        "Name it with --column",
-    ),
-    "engine_column_missing": (
-        "no column is called {column:quoted}; the columns are {names:and}",
-        "Name it with --column",
-    ),
-    "engine_speed_unreadable": ("engine speed: {why}", "Correct the engine speeds"),
-    "work_before_and_after_alike": (
-        "the drives before and after the work are given by the same file {file:quoted}",
-        "Name the file of the drive after the work",
-    ),
 }
 """Code to what is wrong and what to do, both without full stop."""
-
-
-def _known(status: str) -> str:
-    """Say how well a number is known; who only remembers it has not verified it."""
-    return "not verified" if status == "from memory" else status
 
 
 def _inseparable(values: Values) -> str:
     links = values["links"]
     measures = "; ".join(MEASURED_BY[link] for link in links)
     return (
-        f"Driving alone cannot tell apart: {joined(part_name(link) for link in links)}. To separate them: {measures}."
+        f"Driving alone cannot tell these apart: {joined(part_name(link) for link in links)}. To tell them apart: "
+        f"{measures}."
     )
 
 
@@ -120,19 +103,16 @@ def _not_decided(values: Values) -> str:
     rivals = [choice_name(rival) for rival in values["rivals"]]
     against = f" against {joined(rivals, 'or')}" if rivals else ""
     return (
-        f"{choice_name(values['best'])} is the best of its kind with a chance of "
-        f"{likely(values['chance'])}{against}; more "
-        "readings at steady speeds would decide it (`speedcal plan`)."
+        f"The chance that {choice_name(values['best'])} is the best of its kind is "
+        f"{likely(values['chance'])}{against}; more readings at steady speeds would decide it (`speedcal plan`)."
     )
 
 
 def _margin_kept(values: Values) -> str:
     return (
-        f"{choice_name(values['better'])} is {likely(values['chance'])} likely to be the better one, but the "
-        f"chance that it "
-        f"reads low is {likely(values['chance_low'])}, and this criterion allows {100 * values['allowed']:.0f} "
-        f"%; therefore "
-        f"{choice_name(values['chosen'])}."
+        f"The chance that {choice_name(values['better'])} is the better one is {likely(values['chance'])}, but the "
+        f"chance that it reads low is {likely(values['chance_low'])}, and this criterion allows "
+        f"{100 * values['allowed']:.0f} %; hence {choice_name(values['chosen'])}."
     )
 
 
@@ -170,15 +150,15 @@ def _wanted_change(values: Values) -> str:
 def _low_by(values: Values) -> str:
     percent = values["percent"]
     if percent < 0.5:
-        return f"It reads low by {percent:.1f} % at most, hardly to be seen."
+        return f"It reads low by {percent:.1f} % at most, hardly visible."
     return f"It reads low by up to {percent:.1f} %."
 
 
-def _measure_first(values: Values) -> str:
+def gained_by_measuring(values: Values) -> str:
+    """Say what a measurement does for the choice of a gear."""
     return (
-        f"One measurement makes the choice surer: {MEASURED_BY[values['part']]}. The chance that the right "
-        f"tooth count is "
-        f"chosen goes from {likely(values['chance_now'])} to about {likely(values['chance_then'])}."
+        f"The chance that the right tooth count is chosen goes from {likely(values['chance_now'])} to about "
+        f"{likely(values['chance_then'])}."
     )
 
 
@@ -187,13 +167,13 @@ def _cause(values: Values) -> str:
 
 
 def _sizes(values: Values) -> str:
-    return f"a healthy instrument reads {signed(values['percent'])} % with a standard uncertainty of " + fill(
-        "{u_percent:.2f} % ({source})", values
+    return f"a healthy instrument reads {signed(values['percent'])} %, give or take " + fill(
+        "{u_percent:.2f} % (standard; {source})", values
     )
 
 
 def _possible(values: Values) -> str:
-    return f"possible {part_name(values['part'])}s: {values['source']} ({_known(values['status'])})"
+    return f"possible {part_name(values['part'])}s: {values['source']} ({status_in_short(values['status'])})"
 
 
 def _not_stated(values: Values) -> str:
@@ -203,9 +183,8 @@ def _not_stated(values: Values) -> str:
 
 def _as_stated(values: Values) -> str:
     return (
-        f"{part_name(values['part'])}: as stated with {likely(values['chance'])}, else one of "
-        f"{values['others']} others "
-        f"({values['source']}, {_known(values['status'])})"
+        f"{part_name(values['part'])}: {likely(values['chance'])} as stated, otherwise one of {values['others']} "
+        f"others ({values['source']}, {status_in_short(values['status'])})"
     )
 
 
@@ -215,16 +194,16 @@ def _ambiguous(values: Values) -> str:
 
 
 CAUSES: dict[str, str] = {
-    "parts_as_stated": "the parts fitted do not suit each other",
+    "parts_as_stated": "the parts fitted do not match each other",
     "tires": "other tires than the instrument was made for",
     "axle": "other axle gears",
     "gears": "a wrong drive or driven gear",
     "transfer_ratio": "the other range of the transfer case, or a ratio box in the wrong way round",
     "pulse_count": "the wrong number of pulses per turn",
-    "wrong_unit": "miles taken for kilometres, or the reverse",
+    "wrong_unit": "miles taken for kilometers, or the reverse",
     "needle_offset": "the needle sits wrong on its shaft",
     "dial_gain": "the instrument itself: its spring or magnet",
-    "dial_bent": "a dial that is off by a changing amount",
+    "dial_bent": "a dial that is bent: its error changes with speed",
     "needle_sticks": "a needle that sticks",
     "needle_damped": "a needle that lags behind",
     "foreign_readings": "readings of another instrument or another trip",
@@ -272,9 +251,10 @@ FINDINGS: dict[str, Template] = {
     ),
     "right_with_tire": "if the instrument was right with {tire} and nothing but the tires has changed",
     "inseparable": _inseparable,
-    "chain_implausible": "The chain as stated needs a tire that rolls {circumference_m:.2f} m in a turn: one of "
-    "its numbers "
-    "is wrong (pulses per turn, what the instrument expects, teeth or the place of the sensor).",
+    "chain_implausible": lambda values: (
+        f"The chain as stated needs a tire that rolls {rolled(values['circumference_m'], values['unit'])}: one of its "
+        "numbers is wrong (pulses per turn, what the instrument expects, teeth or the place of the sensor)."
+    ),
     "chain_contradicts_drive": _contradicts,
     "axle_ratio_rounded": "The axle ratio {axle} is a rounded figure; ring and pinion teeth such as 41/11 are exact.",
     "teeth_open": lambda values: (
@@ -290,30 +270,31 @@ FINDINGS: dict[str, Template] = {
         "instrument itself must be set right, or the speeds that matter be chosen higher."
     ),
     "margin_too_wide": lambda values: (
-        f"{_start(values)}To be sure that it never reads low after this drive, {values['sure_percent']:.1f} % "
-        f"must be added "
-        "somewhere; more readings would narrow that (`speedcal plan`)."
+        f"{_start(values)}To be sure that it never reads low, a choice must carry a margin of "
+        f"{values['sure_percent']:.1f} % after this drive; more readings would narrow that (`speedcal plan`)."
     ),
     "no_acceptable_choice": _no_choice,
     "not_decided": _not_decided,
     "margin_kept": _margin_kept,
     "acceptable_as_is": "As it is the worst error is {worst_percent:.1f} %, already acceptable.",
-    "from_facts_alone": "No drive: everything follows from the parts as stated.",
+    "from_facts_alone": "No drive: everything is worked out from the parts as stated.",
     "instrument_true": lambda values: (
         f"The instrument is taken to show what its drive tells it, give or take {196 * values['u_relative']:.1f} %."
     ),
     "gear_not_counted": "The driven gear is not stated; as it is, the reading is that with {teeth} teeth, the nearest "
     "whole count.",
-    "measure_first": _measure_first,
+    "measure_first": lambda values: (
+        f"One measurement would make the choice surer: {MEASURED_BY[values['part']]}. {gained_by_measuring(values)}"
+    ),
     # advice
-    "puts_right": "It leaves {percent:.1f} % at the most; chance of passing {chance:percent}.",
-    "leaves": "It leaves {percent:.1f} % at the most.",
+    "puts_right": "It leaves at most {percent:.1f} %; chance of passing {chance:percent}.",
+    "leaves": "It leaves at most {percent:.1f} %.",
     "already_good": "The worst error is {percent:.1f} %.",
     "likely_cause": _cause,
-    "together_with": lambda values: f"Together with the other step: {ACTION_NAMES[values['action']]}.",
+    "together_with": lambda values: f"Do it together with the other step: {ACTION_NAMES[values['action']]}.",
     "gear_alone_leaves": "The gear alone would leave {percent:.1f} %.",
     "needle_alone_leaves": "The needle alone would leave {percent:.1f} %.",
-    "instead_of_the_first": "Instead of the first.",
+    "instead_of_the_first": "An alternative to the first step.",
     "reads_low_by": _low_by,
     "setting_moves_shifts": "A module's speed setting also moves shift points, cruise control and limiter; "
     "drive them too.",
@@ -332,14 +313,14 @@ FINDINGS: dict[str, Template] = {
     "housing_range": "The range {range} must face down for {teeth} teeth.",
     "instrument_work": "The instrument must be opened; set the needle at a known speed or on a bench, and check "
     "that it "
-    "still falls to its rest.",
+    "still drops back to its rest.",
     "instrument_leaves": lambda values: (
         f"The {'bend of the dial' if values['bent'] else 'dial itself'} leaves {values['percent']:.1f} % "
         f"whatever the gear."
     ),
-    "between_two_teeth": "Whole teeth leave {percent:.1f} %; a ratio box in the cable comes nearer.",
-    "too_uncertain": "The drive does not tell well enough; more readings at steady speeds would.",
-    "approved_workshop_only": "A tachograph or a sealed limiter hangs on this drive: this is a report only; an "
+    "between_two_teeth": "Whole teeth leave {percent:.1f} %; a ratio box in the cable gets closer.",
+    "too_uncertain": "This drive is not precise enough to decide; more readings at steady speeds would settle it.",
+    "approved_workshop_only": "A tachograph or a sealed limiter runs off this drive: this is a report only; an "
     "approved "
     "workshop must do any work on it.",
     # causes
@@ -368,17 +349,14 @@ FINDINGS: dict[str, Template] = {
     "taken for "
     "both wheels, or the other way round?",
     "converter_slip": "A torque converter that is not locked slips a few per cent and makes the ratio look larger.",
-    "tachometer_from_memory": "The tachometer is taken to be read to {u_rpm:g} turns a minute (standard "
-    "uncertainty, from "
-    "memory).",
-    "marks_from_memory": "Marks are taken to be read to {wheel_turns:g} turns of a wheel and {shaft_turns:g} of "
-    "the shaft "
-    "at best (standard uncertainty, from memory).",
+    "tachometer_from_memory": "The tachometer is taken to be read to {u_rpm:g} rpm (standard uncertainty, not "
+    "verified).",
+    "marks_from_memory": "Marks are taken to be read to {wheel_turns:g} of a wheel turn and {shaft_turns:g} of a "
+    "shaft turn at best (standard uncertainty, not verified).",
     "words_for_turns": "Words such as 'just short of' are taken as a quarter of a turn, give or take a tenth "
-    "(standard); "
-    "the words are common practice, the sizes our own reading of them.",
+    "(standard); the words are common practice, the sizes our own reading of them.",
     "readings_in_gear": "{used} of {total} logged engine speeds fit the gear named.",
-    "drive_carries_little": lambda values: f"The drive carries little: {values['reason'].text}",
+    "drive_carries_little": lambda values: f"The drive is weak: {values['reason'].text}",
 }
 """Code to the sentence, with its full stop where it is one."""
 
@@ -394,7 +372,7 @@ ACTION_NAMES: dict[str, str] = {
     "repair_instrument": "have the instrument repaired",
     "check_count": "count the teeth",
     "turn_housing": "turn the housing",
-    "set_unit": "set the unit right",
+    "set_unit": "correct the unit",
     "use_correction_card": "put a correction card on the dash",
     "measure_fact": "find out what is missing",
     "drive_again": "drive again",
@@ -410,7 +388,7 @@ LABELS: dict[str, str] = {
     "tabulated": "tabulated size",
     "equivalent": "charts of equal sizes",
     "flotation_name": "printed diameter",
-    "wear": "wear, only downwards",
+    "wear": "wear, downward only",
     "chalk_marks": "two chalk marks and a tape",
     "load_and_pressure": "load and pressure of this vehicle",
     "counted_turns": "counted turns",

@@ -6,6 +6,7 @@ from speedcal.interval import tidy
 from speedcal.text.messages import label
 from speedcal.text.numbers import likely
 from speedcal.text.parts import part_name, setting_name
+from speedcal.text.sources import status_in_short
 from speedcal.units import INCH_M, MILE_M
 from speedcal.vehicle.axle_ratio import AxleEstimate, PairChance
 from speedcal.vehicle.data import facts
@@ -49,7 +50,7 @@ def _work(work: Work) -> str:
 def _rolled(rolled: RolledTire) -> str:
     c = rolled.circumference_m
     return (
-        f"rolls {1000 * c.value:.0f} mm a turn ({1000 * c.low:.0f} to {1000 * c.high:.0f}), "
+        f"rolls {1000 * c.value:.0f} mm per turn ({1000 * c.low:.0f} to {1000 * c.high:.0f}), "
         f"{MILE_M / c.value:.0f} turns per mile"
     )
 
@@ -72,7 +73,7 @@ def _determination(told: Determination) -> str:
         return f"{chain}\nthe drive determines the {part_name(told.determined)}: {told.value}"
     if not told.unknown:
         return f"{chain}\nevery link is known; the drive checks the whole chain"
-    return f"{chain}\ncannot be told apart by driving: {', '.join(part_name(name) for name in told.unknown)}"
+    return f"{chain}\ndriving alone cannot tell these apart: {', '.join(part_name(name) for name in told.unknown)}"
 
 
 def effective_text(tire: EffectiveTire, unit: str | None) -> str:
@@ -80,9 +81,9 @@ def effective_text(tire: EffectiveTire, unit: str | None) -> str:
     c = tire.circumference_m
     if unit == "mph":
         turns = f"{MILE_M / c.value:.1f} turns per mile ({MILE_M / c.high:.1f} to {MILE_M / c.low:.1f})"
-        return f"effective tire: rolls {c.value / INCH_M:.2f} in a turn, {turns}, {tire.basis.text}"
+        return f"effective tire: rolls {c.value / INCH_M:.2f} inches per turn, {turns}, {tire.basis.text}"
     return (
-        f"effective tire: rolls {1000 * c.value:.0f} mm a turn ({1000 * c.low:.0f} to {1000 * c.high:.0f}), "
+        f"effective tire: rolls {1000 * c.value:.0f} mm per turn ({1000 * c.low:.0f} to {1000 * c.high:.0f}), "
         f"{tire.basis.text}"
     )
 
@@ -98,7 +99,7 @@ def _axle(estimate: AxleEstimate) -> str:
         "  no ring-and-pinion pair that we know lies in the interval"
     ]
     table = facts("axle_gears")
-    lines.append(f"pairs looked through: {table['source']} ({table['status']})")
+    lines.append(f"pairs looked through: {table['source']} ({status_in_short(table['status'])})")
     if estimate.turns_to_separate is not None:
         lines.append(
             f"to tell the first two apart: {estimate.turns_to_separate} turns of both wheels together, "

@@ -33,7 +33,7 @@ def in_full(result: Verification) -> str:
 
 
 def _head(result: Verification) -> list[str]:
-    return [f"{result.verdict.upper()} (probability of conformance {chance(result.probability)})"]
+    return [f"{result.verdict.upper()} ({chance(result.probability)} probability that it complies)"]
 
 
 def _body(result: Verification) -> list[str]:
@@ -58,12 +58,10 @@ def _check(result: Verification, check: Check) -> str:
     if math.isnan(check.speed_mps):
         permitted = band(100 * check.low, 100 * check.high, "")
         return f"over a true 100 it registers {100 * check.indicated:.2f} (permitted {permitted}): {tail}"
-    factor, rule = SPEED_UNIT_MPS[result.unit], result.tolerance
+    factor = SPEED_UNIT_MPS[result.unit]
     named = f"{check.speed_mps / factor:.4g} {result.unit}"
-    if rule.unit != result.unit:
-        named += f" ({check.speed_mps / SPEED_UNIT_MPS[rule.unit]:.4g} {rule.unit})"
     permitted = band(check.low / factor, check.high / factor, f" {result.unit}")
-    if rule.given == "true":
+    if result.tolerance.given == "true":
         return f"at a true {named} it shows {check.indicated / factor:.1f} (permitted {permitted}): {tail}"
     return f"showing {named} the true speed is {check.true / factor:.1f} (permitted {permitted}): {tail}"
 

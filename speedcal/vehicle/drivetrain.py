@@ -223,7 +223,8 @@ def train_findings(calibration: Calibration, vehicle: Vehicle, effective: Effect
     if effective is None and calibration.steady_runs:
         found.append(Finding("inseparable", links=list(solve_train(calibration, vehicle).unknown)))
     elif effective is not None and not _LEAST_M < effective.circumference_m.value < _MOST_M:
-        found.append(Finding("chain_implausible", circumference_m=effective.circumference_m.value))
+        rolls_m = effective.circumference_m.value
+        found.append(Finding("chain_implausible", circumference_m=rolls_m, unit=calibration.unit))
     elif effective is not None and effective.is_absolute and vehicle.rolled is not None:
         stated, driven = vehicle.rolled.circumference_m, effective.circumference_m
         if stated.high < driven.low or stated.low > driven.high:

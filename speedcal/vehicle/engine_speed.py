@@ -49,9 +49,9 @@ def read_engine_speed(path: str | Path, *, column: str | None = None, session: s
     ReadingsFormatError
         The file cannot be read, or it is not certain which column holds the engine speed.
     """
-    from speedcal.logs.columns import read_column
+    from speedcal.logs.columns import read_engine_column
 
-    engine = read_column(path, "engine", column=column, session=session)
+    engine = read_engine_column(path, column=column, session=session)
     nothing = np.full(len(engine.values), np.nan)
     return Readings(
         time_s=engine.time_s,

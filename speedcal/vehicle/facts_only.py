@@ -29,7 +29,7 @@ USUAL_SPEEDS: dict[DisplayUnit, tuple[float, ...]] = {
 _READING_COLUMNS = ("ground_mps", "indicated_mps", "time_s")
 _MEASURED_TO = {"tire": 0.002, "axle": 0.0, "instrument": 0.004}
 """Relative standard uncertainty left by rolling the tire out, counting the axle's teeth, turning the instrument's input
-by a counted number of turns. Our own judgement."""
+by a counted number of turns. Our own judgment."""
 
 
 @dataclass(frozen=True, slots=True)

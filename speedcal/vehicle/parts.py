@@ -58,7 +58,7 @@ class AxleRatio:
         ratio = parse_ratio(value)
         text = str(value).strip().replace(":", "/").replace(",", ".")
         if not 1 <= ratio <= 12:
-            raise ValueError(f"{value!r} is no axle ratio between 1 and 12; write ring/pinion teeth such as '41/11'")
+            raise ValueError(f"{value!r} is not an axle ratio from 1 to 12; write ring/pinion teeth such as '41/11'")
         if "/" in text:
             return cls(ratio, True, text)
         decimals = len(text.partition(".")[2])

@@ -191,7 +191,7 @@ def roll_out(distance_m: float, turns: float, *, u_distance_m: float = 0.005) ->
         circumference_m=Interval.around(_plausible(distance_m / turns), 2 * u_distance_m / turns),
         basis=Finding("tire_rolled_out", distance_m=distance_m, turns=turns),
         status="measured",
-        allowances=(Allowance("chalk_marks", 200 * u_distance_m / distance_m, "our own judgement", "from memory"),),
+        allowances=(Allowance("chalk_marks", 200 * u_distance_m / distance_m, "our own judgment", "from memory"),),
     )
 
 
@@ -217,7 +217,7 @@ def roll_by_turns(turns_per_m: float, *, spread_percent: float = 1.0) -> RolledT
         circumference_m=Interval.around(circumference_m, spread_percent / 100 * circumference_m),
         basis=Finding("tire_by_turns", turns_per_mile=turns_per_m * MILE_M),
         status="stated",
-        allowances=(Allowance("load_and_pressure", spread_percent, "our own judgement", "from memory"),),
+        allowances=(Allowance("load_and_pressure", spread_percent, "our own judgment", "from memory"),),
     )
 
 

@@ -198,6 +198,6 @@ def test_impossible_arguments_are_a_bug_of_the_caller(x, y, u_x, u_y, words) -> 
 
 
 def test_an_iteration_that_does_not_settle_says_so_and_hands_over_where_it_stood() -> None:
-    with pytest.raises(LineFitError, match="did not settle in 1 rounds") as caught:
+    with pytest.raises(LineFitError, match="did not settle in 1 round") as caught:
         fit_line_york(PEARSON_X, PEARSON_Y, u_x=YORK_U_X, u_y=YORK_U_Y, max_iterations=1)
     assert caught.value.last.slope == pytest.approx(-0.48, abs=0.2)

@@ -70,7 +70,7 @@ def test_drives_that_agree_are_trusted_and_those_that_do_not_are_named() -> None
     pooled = pool(mixed)
     assert pooled.trust.word == "WEAK"
     (finding,) = [f for f in pooled.findings if f.code == "drives_disagree"]
-    assert "drive 3 lies farthest out" in finding.text
+    assert "drive 3 is farthest out" in finding.text
     assert pooled.error_factor.half_width > pool(fine).error_factor.half_width * 1.5
 
 

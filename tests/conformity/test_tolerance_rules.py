@@ -235,7 +235,7 @@ def test_never_low_alone_limits_one_side_only() -> None:
         ({"percent": 3, "confidence": 95}, "confidence: 95 should be above"),
         ({"percent": 3, "given": "shown"}, "given: 'shown' is not known"),
         ({"rule": "us_393_82", "max_speed": 100}, "do not depend on it"),
-        ({}, "limits nothing"),
+        ({}, "sets no limit"),
     ],
 )
 def test_a_table_that_cannot_be_used_says_what_to_write(table: dict[str, object], message: str) -> None:

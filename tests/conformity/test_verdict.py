@@ -99,7 +99,7 @@ def test_a_weak_drive_is_said_to_be_weak() -> None:
 
 def test_a_rule_that_holds_nowhere_in_the_drive_is_refused() -> None:
     """ADR 18 asked nothing at 40 km/h and below; a drive from 15 to 22 mph says nothing about it."""
-    with pytest.raises(ToleranceError, match="does not hold at any speed that was driven"):
+    with pytest.raises(ToleranceError, match="does not apply at any speed that was driven"):
         verify(None, make_calibration(speed_range=(15, 22)), "adr18_pre2006")
 
 

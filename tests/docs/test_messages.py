@@ -87,14 +87,14 @@ CALIBRATE = {
     "a track without times": ("no times.gpx", "notes.csv", "with times and positions"),
     "a planned route": ("route.gpx", "notes.csv", "planned route"),
     "a download that broke off": ("cut off.gpx", "notes.csv", "cut off"),
-    "the log-in page of a web site": ("page.html", "notes.csv", "this kind of file is not known"),
+    "the log-in page of a web site": ("page.html", "notes.csv", "this kind of file is not supported"),
     "three readings": ("drive.gpx", "three.csv", "at least eight readings"),
     "words for numbers": ("drive.gpx", "words.csv", "'fifty' is not a number"),
     "two speed columns": ("drive.gpx", "two speeds.csv", "--column"),
     "a dial that stood still": ("drive.gpx", "parked.csv", "Check"),
     "a letter": ("drive.gpx", "letter.txt", "one reading a line"),
     "speeds that were never held": ("drive.gpx", "held wrong.csv", "order"),
-    "a letter from an office program": ("drive.gpx", "letter.docx", "Take out the one log"),
+    "a letter from an office program": ("drive.gpx", "letter.docx", "Unpack it"),
 }
 JOBS = {
     "a misspelt key": ("misspelt.toml", r"misspelt.toml:\d+: .*did you mean 'driven_gear'\?"),

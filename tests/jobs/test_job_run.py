@@ -306,7 +306,7 @@ def test_a_fit_that_does_not_settle_says_which_drive_it_was(monkeypatch: pytest.
     from speedcal.calibration.regression import LineFitError
 
     def unsettled(*_files: object, **_options: object) -> None:
-        raise LineFitError("the line did not settle in 50 rounds", last=None)  # type: ignore[arg-type]
+        raise LineFitError(rounds=50, last=None)  # type: ignore[arg-type]
 
     monkeypatch.setattr(calibration, "calibrate", unsettled)
     with pytest.raises(LineFitError) as caught:

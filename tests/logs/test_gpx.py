@@ -186,12 +186,12 @@ def test_a_drive_stored_twice_is_read_once(tmp_path):
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        (_gpx(), "no fix can be used"),
-        (_gpx(_point(0)), "only one fix can be used"),
+        (_gpx(), "the track has no usable fix"),
+        (_gpx(_point(0)), "the track has one usable fix only"),
         ('<gpx version="1.1"><rte><rtept lat="1" lon="2"/></rte></gpx>', "planned route"),
         ('<gpx version="1.1"><trk><trkpt lat="1" lon="2"/></trk></gpx>', "outside a track segment"),
         (_gpx(_point(0), _point(1))[:-20], r"drive\.gpx:1: the XML is damaged"),
-        ('<svg xmlns="http://www.w3.org/2000/svg"/>', "kind of file is not known"),
+        ('<svg xmlns="http://www.w3.org/2000/svg"/>', "kind of file is not supported"),
     ],
 )
 def test_a_file_without_a_drive_is_refused_with_the_reason(tmp_path, text, message):

@@ -197,7 +197,7 @@ def test_minutes_of_sixty_or_more_are_no_position(tmp_path):
 
 def test_sentences_without_a_fix_are_refused(tmp_path):
     """A receiver that never saw the sky."""
-    with pytest.raises(TrackFormatError, match=r"no fix can be used .*marked invalid by the receiver: 2"):
+    with pytest.raises(TrackFormatError, match=r"no usable fix .*marked invalid by the receiver: 2"):
         _read(
             tmp_path,
             _rmc("120000", status="V", place=",,,", knots=""),

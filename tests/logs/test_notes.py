@@ -82,7 +82,7 @@ def test_every_line_that_cannot_be_understood_is_listed(tmp_path):
 
 def test_notes_without_a_unit_or_with_two_are_refused(tmp_path):
     """Never guessed."""
-    with pytest.raises(ReadingsFormatError, match="nothing says the unit"):
+    with pytest.raises(ReadingsFormatError, match="the unit of the speeds is not stated"):
         _read(tmp_path, "10:32:15 45\n10:33:15 50\n")
     with pytest.raises(ReadingsFormatError, match="several units are named: mph, km/h"):
         _read(tmp_path, "10:32:15 45 mph\n10:33:15 50 km/h\n")
@@ -127,12 +127,12 @@ def test_waypoints_with_other_names_are_left_out_and_counted(tmp_path):
     np.testing.assert_allclose(readings.speed_mps / MPH_MPS, [45, 50, 55])
     assert readings.dropped == {"waypoint_without_speed": 2}
     path.write_text(f'<gpx version="1.1">{_waypoint(1, "45")}</gpx>')
-    with pytest.raises(ReadingsFormatError, match="nothing says the unit"):
+    with pytest.raises(ReadingsFormatError, match="the unit of the speeds is not stated"):
         read_readings(path)
     path.write_text(f'<gpx version="1.1">{_waypoint(1, "home")}</gpx>')
     with pytest.raises(ReadingsFormatError, match="no waypoint that is named with a speed"):
         read_readings(path)
-    with pytest.raises(TrackFormatError, match="no fix can be used"):
+    with pytest.raises(TrackFormatError, match="the track has no usable fix"):
         read_track(path)
 
 

@@ -197,9 +197,9 @@ def test_two_columns_that_may_be_meant_are_a_question(tmp_path):
 def test_a_table_of_fixes_with_one_plain_speed_is_not_taken_for_readings(tmp_path):
     """It would calibrate the receiver against itself."""
     text = "time,lat,lon,speed m/s\n2021-07-26T04:40:50Z,45.1,9.1,10\n2021-07-26T04:40:51Z,45.1,9.1,11\n"
-    with pytest.raises(ReadingsFormatError, match="no column is certain"):
+    with pytest.raises(ReadingsFormatError, match="not clear which column"):
         _read(tmp_path, text)
-    with pytest.raises(ReadingsFormatError, match="no column is certain"):
+    with pytest.raises(ReadingsFormatError, match="not clear which column"):
         _read(tmp_path, text.replace("speed m/s", "gps speed m/s"))
 
 

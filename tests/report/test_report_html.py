@@ -136,7 +136,7 @@ def test_the_vehicle_side_is_there_in_depth() -> None:
     text = " ".join(" ".join(outline("full").text).split())
     for words in (
         "1000 turns/mile, 621.4 turns/km",  # 1000 / 1.609344
-        "turns a mile",
+        "turns per mile",
         "Exact tooth count of the driven gear",
         "Both gears: error left at a true speed",
         "turn the housing so that range 21-25 faces down",

@@ -191,7 +191,7 @@ def test_the_engine_column_is_found_by_its_name_or_asked_for(tmp_path: Path) -> 
     assert engine.speed_mps == pytest.approx([2150.5, 2160.0])
     log.write_text("time,n,speed km/h\n10:00:01,2150,60\n10:00:02,2160,60\n")
     with pytest.raises(
-        ReadingsFormatError, match=r"log.csv:1: no column is certain to hold the engine speed.*--column"
+        ReadingsFormatError, match=r"log.csv:1: it is not clear which column holds the engine speed.*--column"
     ):
         read_engine_speed(log)
     assert read_engine_speed(log, column="N").speed_mps == pytest.approx([2150, 2160])

@@ -195,7 +195,7 @@ def test_lengths_of_a_tire_are_given_in_both_units() -> None:
     text = run("tire", "LT235/85R16").stdout
     for words in ("199.8 mm = 7.86 in", "2531.8 mm = 99.68 in"):
         assert words in text
-    assert "rolled circumference in         96.8" in text
+    assert "inches per turn, rolled         96.8" in text
 
 
 def test_how_well_marks_are_read_is_said_and_can_be_stated() -> None:

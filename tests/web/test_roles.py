@@ -314,7 +314,7 @@ def test_an_analysis_can_be_asked_for_again(site: Site, base: str) -> None:
     queue.finish(
         first, "failed", {"error": "analysis_broke", "text": "broke", "source": "", "line": None, "remedy": ""}
     )
-    assert "Analyse again" in site.client.get(base).text
+    assert "Analyze again" in site.client.get(base).text
     site.client.post(f"{base}/again")
     assert queue.active(job).state == "queued"
     assert store.drive(address.split("/")[-1]).is_usable

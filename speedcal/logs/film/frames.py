@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import errno
+import os
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
@@ -119,7 +121,7 @@ def _container(path: Path):  # type: ignore[no-untyped-def]  # av is an extra
     try:
         container = av.open(str(path))
     except FileNotFoundError:
-        raise ReadingsFormatError("cannot_open", source=path.name, reason="No such file or directory") from None
+        raise ReadingsFormatError("cannot_open", source=path.name, reason=os.strerror(errno.ENOENT)) from None
     except (av.error.FFmpegError, OSError) as error:
         raise ReadingsFormatError("film_unreadable", source=path.name, reason=str(error)) from None
     if not container.streams.video:

@@ -23,7 +23,7 @@
       const state = await answer.json();
       if (answer.ok && !state.active) {
         if (!isTyping()) location.reload();
-        else step.textContent = "Done. Load the page again to see the result.";
+        else step.textContent = "Done. Reload the page to see the result.";
         return;
       }
       if (answer.ok && step.textContent !== sentence(state.step)) step.textContent = sentence(state.step);

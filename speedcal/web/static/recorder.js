@@ -86,15 +86,15 @@
       troubled = false;
       refresh();
     } catch {
-      say("This phone has no room for more. Stop, send what there is, and go on after that.", "bad");
+      say("This phone has no room for more. Stop, send what there is, then carry on.", "bad");
     }
   };
   const onTrouble = (error) => {
     troubled = true;
     say({
-      1: "The browser may not use the position. Allow it in the settings of this page, then load it again.",
-      2: "There is no position at the moment. Recording goes on as soon as there is one.",
-      3: "The position takes long. Give the phone a free view of the sky.",
+      1: "This page may not use your location. Allow it in the browser's settings for this page, then reload.",
+      2: "There is no GPS position right now. Recording continues as soon as there is one.",
+      3: "Finding the position takes a while. Give the phone a clear view of the sky.",
     }[error.code] ?? "The position is not available.", error.code === 1 ? "bad" : "care");
   };
 
@@ -169,7 +169,7 @@
       const answer = await fetch(root.dataset.action, { method: "POST", body: form, headers: { accept: "application/json" } });
       const told = await answer.json();
       if (!answer.ok) {
-        say(`${told.text}. ${told.remedy ?? ""} The drive is still on this phone.`, "bad");
+        say(`${told.text}. ${told.remedy ? told.remedy + ". " : ""}The drive is still on this phone.`, "bad");
         return;
       }
       await clear();
@@ -205,7 +205,7 @@
     navigator.serviceWorker?.register("/recorder-worker.js", { scope: location.pathname }).catch(() => {});
     navigator.storage?.persist?.();
     if (meta.state === "running") {
-      say("Recording goes on after the page was loaded again.", "good");
+      say("Recording continues after the reload.", "good");
       await run();
     } else {
       show(meta.state);

@@ -1,0 +1,49 @@
+"""Words for the command line: options that cannot be used, and what is said beside a result."""
+
+from __future__ import annotations
+
+from speedcal.text.job_messages import unknown
+from speedcal.text.messages import Template, Values
+
+DRIVING_CAUTION = "A passenger reads and writes, the driver drives. Keep to the speed limit, on a suitable road."
+PASSCODE_ASKED = "Passcode of the shop"
+READING_FILM, READING, DRAWING = "reading the film", "reading", "drawing the report"
+
+
+REFUSALS: dict[str, tuple[Template, Template]] = {
+    "unknown_command": (unknown("command"), "`speedcal --help` lists the commands"),
+    "unknown_page": (unknown("page of the guide"), "`speedcal guide` lists the pages"),
+    "words_not_found": ("no line of the guide has {found:quoted}", "Try one word of it"),
+    "speeds_unreadable": ("{found:quoted} is not a list of speeds", "Write it like 30,50,70"),
+    "length_unreadable": ("{found:quoted} is not a length", "Write it like 500m, 0.5km or 0.3mi"),
+    "counts_missing": ("there are no counts to work from", "Give counts such as 10:37.25, or add {options:and}"),
+    "size_before_missing": (
+        "gears and axle are given, but not the tire with which the instrument is right now",
+        "Add --instead-of SIZE",
+    ),
+    "figures_of_one_size": (
+        "a roll-out or a maker's turns belong to one tire, and several sizes are named",
+        "Name one SIZE, or leave the figures out",
+    ),
+    "tls_half_given": ("--tls-cert and --tls-key go together", "Give both, or neither"),
+    "file_exists": ("{file} exists already", "Name another file"),
+}
+"""Code to what is wrong and what to do, both without full stop."""
+
+
+def written(name: str) -> str:
+    """Say that a file was written."""
+    return f"wrote {name}"
+
+
+def working_on(what: str, name: str) -> str:
+    """Say what is being done with a file, for a bar of progress."""
+    return f"{what} {name}"
+
+
+def trimmed(values: Values) -> str:
+    """Say what was written of a drive and what was left out."""
+    return f"{values['written']}: {values['fixes']} fixes written, {values['left_out']} near the ends left out"
+
+
+UNDATED = "The file holds times of day only; the GPX file gives them the date 2000-01-01."
