@@ -65,7 +65,7 @@ def command(
 
     if readings is None:
         if zone is not None or clock_offset is not None:
-            raise click.UsageError("checks carry no clock: --zone and --clock-offset need TRACK and READINGS")
+            raise ReadingsFormatError("checks_without_clock")
         result = _from_checks(track, unit, column, session)
     else:
         drive = read_track(track, session=session)

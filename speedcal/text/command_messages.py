@@ -16,6 +16,10 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "words_not_found": ("no line of the guide has {found:quoted}", "Try one word of it"),
     "speeds_unreadable": ("{found:quoted} is not a list of speeds", "Write it like 30,50,70"),
     "length_unreadable": ("{found:quoted} is not a length", "Write it like 500m, 0.5km or 0.3mi"),
+    "checks_without_clock": (
+        "checks carry no clock, so --zone and --clock-offset mean nothing to them",
+        "Leave these out, or give TRACK and READINGS",
+    ),
     "counts_missing": ("there are no counts to work from", "Give counts such as 10:37.25, or add {options:and}"),
     "size_before_missing": (
         "gears and axle are given, but not the tire with which the instrument is right now",
