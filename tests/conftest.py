@@ -29,15 +29,35 @@ QUICK = (
     "web/test_typed.py",
 )
 """Files of every room that together take a minute on two cores: ``pytest -m quick -n 2``."""
+LONGEST_FIRST = (
+    "web/test_browser.py",
+    "web/test_runner.py",
+    "benchmark/test_statistics.py",
+    "docs/test_notebooks.py",
+    "calibration/test_regression_truth.py",
+    "web/test_faults.py",
+    "report/test_report_html.py",
+    "calibration/test_hostile_drives.py",
+    "report/test_report_pdf.py",
+    "docs/test_guide_examples.py",
+    "web/test_serve.py",
+    "docs/test_readme.py",
+    "packaging/test_distribution.py",
+    "benchmark/test_outside_statistics.py",
+)
+"""Files that take longest, each on one core: started first, so that no core waits for one of them at the end."""
 _TESTS = Path(__file__).parent
 
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Mark what is quick; leave long statistical runs out unless a marker expression asks for them."""
-    for item in items:
-        if item.path.relative_to(_TESTS).as_posix() in QUICK:
+    """Mark what is quick; start what is long; leave long statistical runs out unless a marker asks for them."""
+    names = {item: item.path.relative_to(_TESTS).as_posix() for item in items}
+    for item, name in names.items():
+        if name in QUICK:
             item.add_marker(pytest.mark.quick)
+    order = {name: place for place, name in enumerate(LONGEST_FIRST)}
+    items.sort(key=lambda item: order.get(names[item], len(order)))
     if config.getoption("-m"):
         return
     long = [item for item in items if item.get_closest_marker("benchmark")]

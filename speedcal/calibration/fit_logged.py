@@ -18,7 +18,7 @@ from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine
 from speedcal.calibration.pairs import Pairs, Windows, average, make_pairs, window_length_s
 from speedcal.calibration.runs import SteadyRuns
-from speedcal.calibration.tuning import LATENT_INTERVAL_S
+from speedcal.calibration.tuning import LATENT_INTERVAL_S, LOG_LAG_S, LOG_WRONG_FROM
 from speedcal.calibration.windows import fit_windows
 from speedcal.errors import AlignmentError, FitError
 from speedcal.finding import Finding
@@ -30,7 +30,6 @@ _ROUNDS = 20
 _WIDEST_SCALE_MPS = 4.0
 _LARGEST_STEP_S = 3.0
 _SMALLEST_SCATTER_MPS = 0.02
-_WRONG_FROM, _LAG_S = 5.0, 0.3
 _FEWEST_PAIRS, _FEWEST_WINDOWS = 12, 4
 _FEWEST_LOGGED, _FASTEST_HAND_S, _SLOWEST_LOG_S = 60, 5.0, 15.0
 _CLOSE_CALL = 4.0
@@ -188,7 +187,7 @@ def _best_start(shifts: list[Shift], source: str) -> Shift:
 
 def _limit(scatter: float, gain: float, acceleration: FloatArray) -> FloatArray:
     """Return how far a right reading may lie from the line; under acceleration the needle may lag. [m/s]."""
-    return np.asarray(_WRONG_FROM * scatter + _LAG_S * gain * np.abs(acceleration))
+    return np.asarray(LOG_WRONG_FROM * scatter + LOG_LAG_S * gain * np.abs(acceleration))
 
 
 def _windows(ground: GroundSpeed, pairs: Pairs, offset: float, gain: float, scatter: float, source: str) -> Windows:

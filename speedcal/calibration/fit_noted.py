@@ -32,6 +32,7 @@ from speedcal.calibration.tuning import (
     SCATTER_LEFT_MPS,
     SLOWEST_MPS,
     TWO_READERS_FROM,
+    WRONG_BELOW,
 )
 from speedcal.calibration.two_readers import log_two_readers
 from speedcal.errors import AlignmentError
@@ -92,7 +93,7 @@ def fit_noted(
     _refuse_foreign(cells, evidence, scatter, ground, source)
     best = int(np.argmax(cells.log_mass))
     good, moment, speed, inside = _best_moments(ground, notes, cells, best)
-    right = (good > 0.5) & inside
+    right = (good > WRONG_BELOW) & inside
     used = right & (speed >= SLOWEST_MPS)
     mixed = mixed_dial(_ways(ground, notes, cells, runs), used_mps=speed[used]) if used.sum() >= 2 else None
     if mixed is None or right.sum() < 4:

@@ -13,10 +13,13 @@ from speedcal.calibration.speed_spline import SplineGrid
 from speedcal.calibration.tuning import (
     HELD_FIXES,
     LAG_TOLD_STEP_MPS,
+    LATENT_LATE_S,
     LATENT_READINGS,
     LATENT_SPACING_S,
+    LATENT_WRONG_FROM,
     MOST_HELD,
     RECEIVER_U_MPS,
+    WRONG_BELOW,
 )
 from speedcal.interval import BoolArray, FloatArray, IntArray
 
@@ -25,7 +28,6 @@ _WORSE = 1.5
 theirs, has not settled."""
 _THINNED_S = 0.45
 """Values closer than this have their noise in common and are left out."""
-_FAR, _LATE_S = 6.0, 2.5
 
 
 def fit_rounded(
@@ -77,7 +79,7 @@ def fit_rounded(
     dial, u_clock = log_dial(
         fit,
         run=runs.number_at(moment[some]),
-        used=fit.speed_mps[fit.right > 0.5],
+        used=fit.speed_mps[fit.right > WRONG_BELOW],
         step_mps=step_mps,
         u_common_mps=float(np.hypot(RECEIVER_U_MPS, ground.u_cut_mps)),
     )
@@ -88,7 +90,7 @@ def fit_rounded(
         return None
     reason = np.where(inside & ground.usable_at(moment), "", np.where(inside, TOO_SLOW, NO_GROUND)).astype(object)
     scatter = float(np.hypot(fit.noise_mps, step_mps / np.sqrt(12)))
-    reason[(reason == "") & (away > _FAR * scatter + _LATE_S * np.abs(slope))] = WRONG
+    reason[(reason == "") & (away > LATENT_WRONG_FROM * scatter + LATENT_LATE_S * np.abs(slope))] = WRONG
     line = dial.line
     return MeasuredLine(
         offset_mps=line.offset_mps,

@@ -225,6 +225,15 @@ CELL_REACH_S = 8.0
 WRONG_SPREAD_MPS = 40.0
 """A wrong reading is anything in this range, all values alike."""
 
+WRONG_BELOW = 0.5
+"""Probability of being right below which a noted or logged reading is called wrong and left out. Doubled, all are."""
+
+LOG_WRONG_FROM, LOG_LAG_S = 5.0, 0.3
+"""Scatters, and seconds of the change of speed, by which a plain log may leave the line: its needle may lag."""
+
+LATENT_WRONG_FROM, LATENT_LATE_S = 6.0, 2.5
+"""The same beside recorded speed, where damping is fitted and a lag may be longer."""
+
 WRONG_BETA, WRONG_NODES = (1.0, 8.0), 9
 """Share of wrong readings before any is seen: a beta density, one in nine on average, and its number of nodes."""
 

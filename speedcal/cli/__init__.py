@@ -56,7 +56,9 @@ class _LazyGroup(click.Group):
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
         if args and args[0] not in COMMANDS and not args[0].startswith("-"):
-            raise SpeedcalError("unknown_command", found=args[0], known=sorted(COMMANDS))
+            from speedcal.cli._options import wrong_use
+
+            raise wrong_use("unknown_command", found=args[0], known=sorted(COMMANDS))
         return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:

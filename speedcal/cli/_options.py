@@ -16,6 +16,11 @@ CRITERION_WORDS = {"worst": "smallest worst error", "never-low": "never reads lo
 """How the criteria are written on the command line."""
 
 
+def wrong_use(code: str, /, **values: Any) -> click.UsageError:
+    """Return the error of a command that is written wrongly; its words stand under its code like all others."""
+    return click.UsageError(str(SpeedcalError(code, **values)))
+
+
 class SpeedList(click.ParamType[tuple[float, ...]]):
     """Speeds above zero, separated by commas."""
 
@@ -30,7 +35,7 @@ class SpeedList(click.ParamType[tuple[float, ...]]):
         except ValueError:
             speeds = (0.0,)
         if not all(0 < speed < 1000 for speed in speeds):
-            raise SpeedcalError("speeds_unreadable", found=str(value))
+            raise wrong_use("speeds_unreadable", found=str(value))
         return speeds
 
 

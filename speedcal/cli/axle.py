@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from speedcal.cli._options import emit, result_options, say
+from speedcal.cli._options import emit, result_options, say, wrong_use
 from speedcal.errors import VehicleError
 
 if TYPE_CHECKING:
@@ -99,7 +99,7 @@ def _from_engine(unit: str | None, options: dict[str, Any]) -> AxleEstimate:
     needed = ("track", "log", "gear", "tire") if by_drive else ("rpm", "speed", "gear", "tire")
     missing = [f"--{name}" for name in needed if options[name] is None]
     if missing:
-        raise VehicleError("counts_missing", options=missing)
+        raise wrong_use("counts_missing", options=missing)
     try:
         gear_ratio = float(parse_ratio(options["gear"]))
     except ValueError:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, cast
 
 import click
 
-from speedcal.cli._options import emit, result_options
+from speedcal.cli._options import emit, result_options, wrong_use
 from speedcal.errors import ReadingsFormatError
 from speedcal.units import DisplayUnit, SpeedUnit
 
@@ -65,7 +65,7 @@ def command(
 
     if readings is None:
         if zone is not None or clock_offset is not None:
-            raise ReadingsFormatError("checks_without_clock")
+            raise wrong_use("checks_without_clock")
         result = _from_checks(track, unit, column, session)
     else:
         drive = read_track(track, session=session)

@@ -8,6 +8,7 @@ from typing import Any
 
 import click
 
+from speedcal.cli._options import wrong_use
 from speedcal.text.command_messages import PASSCODE_ASKED
 
 
@@ -65,10 +66,10 @@ def command(*, set_passcode: bool, unlock: bool, as_json: bool, **options: Any) 
     from speedcal.web.app import check_passcode, make_services
     from speedcal.web.listen import addresses_to_open, certificate, is_open_to_listeners, open_sockets, serve
     from speedcal.web.logbook import keep_log
-    from speedcal.web.settings import ServiceError, Settings
+    from speedcal.web.settings import Settings
 
     if bool(options["tls_cert"]) != bool(options["tls_key"]):
-        raise ServiceError("tls_half_given")
+        raise wrong_use("tls_half_given")
     settings = Settings(**options)
     _ = certificate(settings), settings.trusted_networks
     services = make_services(settings)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 import click
 
-from speedcal.cli._options import CRITERION_WORDS, choice_options, emit, result_options
+from speedcal.cli._options import CRITERION_WORDS, choice_options, emit, result_options, wrong_use
 from speedcal.errors import VehicleError
 from speedcal.units import INCH_M, MILE_M, DisplayUnit
 
@@ -79,7 +79,7 @@ def command(sizes: tuple[str, ...], as_json: bool, unit: str | None, **options: 
             result["forecast"] = planned.to_dict()
             lines += ["", str(planned)]
     elif any(options[name] for name in ("drive_gear", "driven_gear", "axle", "planned_axle")):
-        raise VehicleError("size_before_missing")
+        raise wrong_use("size_before_missing")
     emit(result, as_json, "\n".join(lines))
 
 

@@ -215,7 +215,9 @@ class Tolerance:
 
     def does_not_hold(self, code: str, **values: Any) -> ToleranceError:
         """Return the refusal that says where the rule does hold."""
+        at_points = all(limit.from_mps == limit.to_mps for limit in self.limits)
         about: dict[str, Any] = {
+            "points_mps": sorted({limit.from_mps for limit in self.limits}) if at_points else [],
             "rule": self.name,
             "unit": self.unit,
             "quantity": self.quantity,

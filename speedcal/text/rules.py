@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
+from speedcal.text.numbers import joined
 from speedcal.text.sources import status_words
 from speedcal.units import SPEED_UNIT_MPS
 
@@ -59,6 +60,8 @@ def domain(values: Mapping[str, Any]) -> str:
     low, high = (v / factor for v in values["domain_mps"])
     if values["quantity"] == "distance":
         return "for distance"
+    if values["points_mps"]:
+        return f"at {joined(f'{v / factor:g}' for v in values['points_mps'])} {values['unit']} only"
     if math.isfinite(high) and math.isclose(low, high, abs_tol=1e-6):
         return f"at {low:g} {values['unit']} only"
     if math.isfinite(high):

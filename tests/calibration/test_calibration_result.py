@@ -170,7 +170,7 @@ def test_shares_of_the_budget_sum_to_one_and_combine_to_the_uncertainty(kind: st
 
 def test_a_size_from_memory_says_so_where_it_is_shown() -> None:
     """The state of the tires on another day is 0.2 % from memory; whoever reads the budget must see that."""
-    assert "from memory" in budget_text(_result("noted"))
+    assert "not verified" in budget_text(_result("noted"))
 
 
 def test_coarser_figures_give_rounding_a_larger_share() -> None:

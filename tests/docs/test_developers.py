@@ -26,7 +26,46 @@ EXAMPLES = {block.marker.removeprefix("example: "): block for block in doc.block
 
 def test_every_example_is_tried_here() -> None:
     """A block without a test below would go untested."""
-    assert set(EXAMPLES) == {"log format", "tolerance rule", "gear family"}
+    assert set(EXAMPLES) == {"finding", "log format", "tolerance rule", "gear family"}
+
+
+def test_the_new_finding_is_said_in_the_unit_of_the_reader(monkeypatch: pytest.MonkeyPatch) -> None:
+    """11.176 m/s are 25 mph and 40.2 km/h, exactly by the mile of 1609.344 m."""
+    from speedcal.finding import Finding
+    from speedcal.text import calibration_messages, messages
+
+    monkeypatch.setattr(calibration_messages, "FINDINGS", dict(calibration_messages.FINDINGS))
+    messages.findings.cache_clear()
+    exec(EXAMPLES["finding"].text, {"FINDINGS": calibration_messages.FINDINGS})  # noqa: S102
+    try:
+        said = [Finding("never_slow", slowest_mps=11.176, unit=unit).text for unit in ("mph", "km/h")]
+    finally:
+        monkeypatch.undo()
+        messages.findings.cache_clear()
+    assert "less than 25 mph" in said[0]
+    assert "less than 40 km/h" in said[1]
+
+
+def test_the_functions_on_the_way_of_a_reading_are_there() -> None:
+    """A name that is gone would send a newcomer nowhere; those called on the way are called by the ones before."""
+    part = DEVELOPERS[DEVELOPERS.index("<!-- functions -->") : DEVELOPERS.index("<!-- end of functions -->")]
+    named = re.findall(r"`(speedcal[.\w]+)`", part)
+    assert len(named) > 15
+    for name in named:
+        module, _, function = name.rpartition(".")
+        assert callable(getattr(importlib.import_module(module), function)), name
+
+
+def test_the_places_that_answer_a_question_are_there() -> None:
+    """The needle's words, the keys of the vehicle, the number for wrong readings."""
+    from speedcal.calibration import tuning
+    from speedcal.text.calibration_messages import FINDINGS
+
+    assert "needle" in FINDINGS["needle_offset"]
+    assert 0 < tuning.WRONG_BELOW < 1
+    part = DEVELOPERS[DEVELOPERS.index("### Questions") : DEVELOPERS.index("### The way")]
+    for name in re.findall(r"`((?:speedcal|tests)/[\w/]+\.(?:py|toml))`", part):
+        assert (doc.ROOT / name).is_file(), name
 
 
 @pytest.fixture
@@ -60,7 +99,7 @@ def test_the_new_log_format_is_read(new_format: None, tmp_path: Path) -> None:
 
 
 def test_the_new_tolerance_rule_works(monkeypatch: pytest.MonkeyPatch) -> None:
-    """At 45 mph -1 % is 44.55 and +3 % is 46.35; at 70 mph it does not hold."""
+    """At 45 mph -1 % is 44.55 and +3 % is 46.35; at 70 mph it does not apply."""
     from speedcal.conformity import rules
 
     table = tomllib.loads(EXAMPLES["tolerance rule"].text)
@@ -69,7 +108,7 @@ def test_the_new_tolerance_rule_works(monkeypatch: pytest.MonkeyPatch) -> None:
     rule = speedcal.load_tolerance("fleet_contract")
     assert [limit / MPH_MPS for limit in rule.band(45 * MPH_MPS)] == pytest.approx([44.55, 46.35])
     assert "44.55 to 46.35" in DEVELOPERS
-    with pytest.raises(speedcal.SpeedcalError, match="does not hold at 70 mph"):
+    with pytest.raises(speedcal.SpeedcalError, match="does not apply at 70 mph"):
         speedcal.load_tolerance({"rule": "fleet_contract", "speeds": [70]})
 
 

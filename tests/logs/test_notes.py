@@ -74,7 +74,7 @@ def test_every_line_that_cannot_be_understood_is_listed(tmp_path):
         _read(tmp_path, text)
     message = str(caught.value)
     assert "3 problems" in message
-    assert "line 2: 2 numbers in '10:33:15 45 and 46'" in message
+    assert "line 2: '10:33:15 45 and 46' has 2 numbers" in message
     assert "line 3: there is no time in this line" in message
     assert "line 4: there is no reading in '10:34:15 4S'" in message
     assert "what a day" not in message, "a remark is no problem"
@@ -145,5 +145,5 @@ def test_the_items_of_a_list_may_be_numbered(tmp_path, mark):
 
 def test_bad_lines_are_named_before_a_missing_unit(tmp_path):
     """Whoever forgot both sees first what stands in the way."""
-    with pytest.raises(ReadingsFormatError, match="2 numbers in '10:32:05 45 50'"):
+    with pytest.raises(ReadingsFormatError, match="'10:32:05 45 50' has 2 numbers"):
         _read(tmp_path, "10:32:05 45 50\n10:33:05 60 65\n")

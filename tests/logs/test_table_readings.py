@@ -51,7 +51,7 @@ def test_a_unit_can_be_given_where_the_header_has_none(tmp_path):
     text = "time,speed\n10:32:05,45\n"
     assert _read(tmp_path, text, unit="kph").speed_unit == "km/h"
     with pytest.raises(
-        ReadingsFormatError, match=r"column 'speed' has no unit of speed\. Write the unit into the header"
+        ReadingsFormatError, match=r"column 'speed' does not state its unit\. Write the unit into the header"
     ):
         _read(tmp_path, text)
     with pytest.raises(ReadingsFormatError, match="contradict each other: the header says mph, the unit given is km/h"):

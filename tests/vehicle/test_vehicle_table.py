@@ -58,7 +58,7 @@ def test_an_empty_table_is_a_vehicle_of_which_nothing_is_known() -> None:
 
 @pytest.mark.parametrize(("wrong", "nearest"), [("tyre", "tire"), ("driven_gera", "driven_gear"), ("axel", "axle")])
 def test_an_unknown_name_is_refused_with_the_nearest_valid_one(wrong: str, nearest: str) -> None:
-    with pytest.raises(VehicleError, match=rf"job.toml: \[vehicle\] has no '{wrong}': did you mean '{nearest}'\?"):
+    with pytest.raises(VehicleError, match=rf"job.toml: \[vehicle\] has no key '{wrong}': did you mean '{nearest}'\?"):
         Vehicle.from_dict({wrong: 1}, source="job.toml")
 
 
