@@ -32,10 +32,10 @@ SLOW = ("whole minutes", "cruise control")
     ],
 )
 def test_an_analyst_who_is_told_clock_and_noise_reaches_the_bound(kind: str, drives: int) -> None:
-    """The sum of squares of error over bound is a chi-square: three sigma of its root are 39 % for 30 drives and 15 % for 200.
+    """The sum of squares of error over bound is a chi-square: three sigma of its root are 39 % for 30 drives.
 
-    The analyst may lose a further tenth by straight lines between fixes. Fixes 5 s apart cut the corners of every
-    ramp and are left out.
+    For 200 they are 15 %. The analyst may lose a further tenth by straight lines between fixes. Fixes 5 s apart cut the
+    corners of every ramp and are left out.
     """
     ratio = []
     for i in range(drives):
