@@ -174,7 +174,7 @@ def left_over(after: Calibration, unit: DisplayUnit) -> tuple[str, ...]:
         f"{unit}: {at}."
     ]
     offset = after.offset_mps.scaled(1 / factor)
-    if (offset.low > 0 or offset.high < 0) and abs(offset.value) >= _LEAST_SAID:
+    if after.dial.shape == "straight" and not offset.contains(0.0) and abs(offset.value) >= _LEAST_SAID:
         lines.append(
             f"The needle sits {signed(offset.value)} {unit} off at every speed ({signed(offset.low)} to "
             f"{signed(offset.high)}); no gear or setting removes that part."

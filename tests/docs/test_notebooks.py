@@ -50,10 +50,10 @@ def run(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder / "notebooks"
 
 
-def test_there_are_three_of_them_each_with_its_script() -> None:
+def test_there_are_four_of_them_each_with_its_script() -> None:
     """Edit the script; the notebook is made from it."""
     scripts = sorted(path.stem for path in (doc.ROOT / "notebooks").glob("*.py"))
-    assert len(NAMES) == 3
+    assert len(NAMES) == 4
     assert scripts == [name.removesuffix(".ipynb") for name in NAMES]
 
 
