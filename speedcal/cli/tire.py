@@ -8,7 +8,7 @@ import click
 
 from speedcal.cli._options import CRITERION_WORDS, choice_options, emit, result_options, wrong_use
 from speedcal.errors import VehicleError
-from speedcal.units import INCH_M, MILE_M, DisplayUnit
+from speedcal.units import MILE_M, DisplayUnit
 
 if TYPE_CHECKING:
     from speedcal.interval import Interval
