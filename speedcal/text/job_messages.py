@@ -11,6 +11,10 @@ from speedcal.text.numbers import fill, joined
 _SEE_GUIDE = "The guide's page job-file lists every table and key"
 
 
+UNITS = {"dial": "unit of the dial", "odometer": "mi or km, as the dial is marked"}
+"""Units of keys that depend on the instrument, in words."""
+
+
 def hint(found: object, known: Iterable[str]) -> str:
     """Name the nearest known word, or all of them when none is close."""
     near = nearest(str(found), known)

@@ -98,9 +98,9 @@ def _fields_of(table: Table, *, more: bool) -> Iterator[Field]:
 
 
 def _of_dial(key: Key) -> str:
-    if key.kind == "speeds" or key.unit == "unit of the dial":
+    if key.kind == "speeds" or key.unit == "dial":
         return "speed"
-    return "distance" if key.unit.endswith("as the dial is marked") else ""
+    return "distance" if key.unit == "odometer" else ""
 
 
 def _choices(key: Key) -> tuple[tuple[str, str], ...]:

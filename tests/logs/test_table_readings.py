@@ -271,7 +271,7 @@ def test_a_file_without_readings_is_refused(tmp_path, text):
 
 def test_a_header_in_the_middle_of_its_rows_is_refused_and_a_repeated_one_is_skipped(tmp_path):
     """Rows above it would be lost without a word; a restarted logger writes it again."""
-    with pytest.raises(ReadingsFormatError, match=r":1: 2 rows of data stand above the header in line 3"):
+    with pytest.raises(ReadingsFormatError, match=r":1: 2 rows of data are above the header in line 3"):
         _read(tmp_path, "10:32:05,45\n10:32:06,46\ntime,mph\n10:32:07,47\n")
     readings = _read(tmp_path, "time,mph\n10:32:05,45\ntime,mph\n10:40:06,46\n")
     np.testing.assert_array_equal(readings.line, [2, 4])
@@ -303,7 +303,7 @@ def test_a_mark_in_the_odometer_is_read_as_the_other_numbers_tell(tmp_path, spee
 @pytest.mark.parametrize("odometer", ["12,345", "12.345"])
 def test_a_mark_in_the_odometer_that_nothing_explains_is_a_question(tmp_path, odometer):
     """Twelve kilometres or twelve thousand."""
-    with pytest.raises(ReadingsFormatError, match=r"may be 12345 or 12\.3450"):
+    with pytest.raises(ReadingsFormatError, match=r"may mean 12345 or 12\.3450"):
         _read(tmp_path, f"time;indicated km/h;odometer km\n10:32:05;45;{odometer}\n")
 
 

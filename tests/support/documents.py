@@ -134,6 +134,7 @@ def tolerance_table() -> str:
 def key_tables() -> str:
     """Return every table and key of a job file, with an example each."""
     from speedcal.schema import Key, Table, stated
+    from speedcal.text.job_messages import UNITS
 
     def rows(table: Table) -> Iterator[str]:
         for key in table.keys.values():
@@ -145,7 +146,8 @@ def key_tables() -> str:
         words = " or ".join(f'`"{word}"`' for word in key.words)
         low = f"above {key.above:g}" if key.above else f"from {key.least:g}" if key.least else ""
         high = f"to {key.most:g}" if key.most is not None and key.most < 1e6 else ""
-        return ", ".join(part for part in (words, " ".join(p for p in (low, high) if p), key.unit) if part)
+        unit = UNITS.get(key.unit, key.unit)
+        return ", ".join(part for part in (words, " ".join(p for p in (low, high) if p), unit) if part)
 
     parts = []
     for heading, name in (
