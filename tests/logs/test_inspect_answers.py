@@ -24,7 +24,7 @@ BROKEN = {
     "no names": (rows_text(ROWS), ["no line names the 5 columns", "2020-09-13T12:26:40Z", "time,latitude,longitude"]),
     "two speeds": (
         _table(["time", "lat", "lon", "speed", "speed 2"], TIMES, *PLACES, SHOWN),
-        ["no column is certain", "'speed' and 'speed 2'", "--column", "header is line 1", "'lat' for latitude"],
+        ["not clear which column", "'speed' and 'speed 2'", "--column", "header is line 1", "'lat' for latitude"],
     ),
     "no times": (_table(["lat", "lon", "speed km/h"], *PLACES[:2], SHOWN), ["no column holds a time", "'lat', 'lon'"]),
     "no unit": (
