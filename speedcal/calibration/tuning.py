@@ -374,7 +374,7 @@ note as it comes, or take turns."""
 READERS_PLAYS_MPS = (0.0, 0.7 * MPH_MPS)
 """Half the play of the needle that one reader is allowed; without it a needle that hangs behind looks like two."""
 
-DIALS_APART, DIALS_MEET_MPS = (-0.1, -0.075, -0.05, 0.05, 0.075, 0.1), (0.0, 30 * MPH_MPS)
+DIALS_APART, DIALS_MEET_MPS = (0.05, 0.075, 0.1), (0.0, 30 * MPH_MPS)
 """By how much two dials differ, as a part of the speed above the one at which they agree."""
 
 DIALS_CLOCK_REACH_S = 4.0

@@ -42,15 +42,14 @@ def log_two_readers(ground: GroundSpeed, notes: Notes, cells: Cells) -> float:
         The posterior of clock offset and line for one reader.
     """
     best = int(np.argmax(cells.log_mass))
-    steps = int(READERS_CLOCK_REACH_S / _STEP_S)
-    clocks = cells.clock_s[best] + _STEP_S * np.arange(-steps, steps + 1)
-    wrong = float(cells.weight @ cells.wrong_share)
-    watch = _Watch(ground, notes, cells.offset_mps[best], cells.gain[best], clocks, wrong)
+    watch = _Watch(ground, notes, cells, best, reach_s=READERS_CLOCK_REACH_S)
+    hangs = PointerPlay.along(ground).at(watch.moments)
     alone = [
-        np.log(watch.density(scatter, size * watch.hangs)).sum(axis=1)
+        np.log(watch.density(scatter, size * hangs)).sum(axis=1)
         for scatter, size in product(READERS_SCATTERS_MPS, READERS_PLAYS_MPS)
     ]
-    turns = [_mean(_taking_turns(*_two_watches(watch))), _mean(_taking_turns(*_two_dials(watch)))]
+    near = _Watch(ground, notes, cells, best, reach_s=DIALS_CLOCK_REACH_S)
+    turns = [_mean(_taking_turns(*_two_watches(watch))), _mean(_taking_turns(*_two_dials(near)))]
     return _mean(np.array(turns)) - _mean(np.concatenate(alone))
 
 
@@ -75,31 +74,29 @@ def _two_watches(watch: _Watch) -> tuple[FloatArray, FloatArray]:
 def _two_dials(watch: _Watch) -> tuple[FloatArray, FloatArray]:
     """Return the densities of the readings off either of two dials; the line lies between them, or is that of one."""
     first, second = [], []
-    middle, reach = len(watch.clocks) // 2, round(DIALS_CLOCK_REACH_S / _STEP_S)
-    near = slice(middle - reach, middle + reach + 1)
-    for meet, apart in product(DIALS_MEET_MPS, DIALS_APART):
-        away = apart * (watch.speed - meet)
-        for scatter in READERS_SCATTERS_MPS:
-            low, here, high = (watch.density(scatter, part * away)[near] for part in (-0.5, 0.0, 0.5))
-            beyond = watch.density(scatter, away)[near]
-            first += [low, here]
-            second += [high, beyond]
+    for scatter in READERS_SCATTERS_MPS:
+        here = watch.density(scatter, 0.0)
+        for meet, apart in product(DIALS_MEET_MPS, DIALS_APART):
+            away = apart * (watch.speed - meet)
+            low, high, below, above = (watch.density(scatter, part * away) for part in (-0.5, 0.5, -1.0, 1.0))
+            first += [low, here, here]
+            second += [high, below, above]
     return np.concatenate(first), np.concatenate(second)
 
 
 class _Watch:
     """What the track says at the moments of the readings, for some offsets of one watch."""
 
-    def __init__(
-        self, ground: GroundSpeed, notes: Notes, offset: float, gain: float, clocks: FloatArray, wrong: float
-    ) -> None:
+    def __init__(self, ground: GroundSpeed, notes: Notes, cells: Cells, best: int, *, reach_s: float) -> None:
+        """Look at the track for offsets within reach of those of one cell, at its line."""
+        offset, gain, wrong = cells.offset_mps[best], cells.gain[best], float(cells.weight @ cells.wrong_share)
         at = notes.at
-        self.clocks, self.at, self.stride = clocks, at, max(1, round(_STEP_S / at.spacing_s))
+        self.at, self.stride = at, max(1, round(_STEP_S / at.spacing_s))
         order = np.argsort(notes.time_s, kind="stable")
-        steps = at.spacing_s * np.arange((len(clocks) - 1) * self.stride + len(at.delay_s))
-        moments = notes.time_s[order, None] + clocks[0] + at.delay_s[0] + steps
-        self.speed, rate, inside = ground.at(moments)
-        self.hangs = PointerPlay.along(ground).at(moments)
+        clocks = round(2 * reach_s / _STEP_S)
+        steps = at.spacing_s * np.arange(clocks * self.stride + len(at.delay_s))
+        self.moments = notes.time_s[order, None] + cells.clock_s[best] - reach_s + at.delay_s[0] + steps
+        self.speed, rate, inside = ground.at(self.moments)
         self.inside = inside.astype(float)
         self.residual = notes.indicated_mps[order, None] - offset - gain * self.speed
         self.variance = gain**2 * (notes.u_ground_mps**2 + (rate * at.spacing_s) ** 2 / 12)

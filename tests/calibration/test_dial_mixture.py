@@ -86,13 +86,13 @@ def test_the_mixture_is_the_gaussian_model_written_out_in_full() -> None:
 
 
 def test_intervals_hold_the_truth_of_small_samples() -> None:
-    """400 straight dials of twelve readings, three a run with half of their variance shared: 95 % hold at 20 m/s.
+    """200 straight dials of twelve readings, three a run with half of their variance shared: 95 % hold at 20 m/s.
 
-    The binomial's standard deviation is 1.1 %.
+    The binomial's standard deviation is 1.5 %.
     """
     rng = np.random.default_rng(8)
     held = []
-    for _ in range(400):
+    for _ in range(200):
         level = rng.uniform(10, 30, 4)
         speed = np.repeat(level, 3) + rng.normal(0, 0.2, 12)
         error = np.repeat(rng.normal(0, 0.2, 4), 3) + rng.normal(0, 0.2, 12)
