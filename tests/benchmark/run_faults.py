@@ -67,18 +67,19 @@ def main() -> None:
     options = parser.parse_args()
     tasks = [
         (fault, (options.seed, i), logged)
+        for i in range(options.jobs)
         for fault in options.fault or FAULTS
         for logged in (True, False)
-        for i in range(options.jobs)
     ]
     marks: list[JobMark] = []
     with ExitStack() as stack:
         many = stack.enter_context(ProcessPoolExecutor(options.processes)) if options.processes > 1 else None
-        for one in many.map(marked, tasks, chunksize=2) if many else map(marked, tasks):
+        out = stack.enter_context(options.marks.open("a", encoding="utf-8")) if options.marks else None
+        for one in many.map(marked, tasks) if many else map(marked, tasks):
             marks.append(one)
-    if options.marks:
-        with options.marks.open("a", encoding="utf-8") as out:
-            out.writelines(json.dumps(asdict(one)) + "\n" for one in marks)
+            if out:
+                out.write(json.dumps(asdict(one)) + "\n")
+                out.flush()
     today = datetime.datetime.now(datetime.UTC).date()
     print(f"{options.jobs} jobs of each fault and way of reading, seed {options.seed}, {today}\n")  # noqa: T201
     print(render_table(marks))  # noqa: T201

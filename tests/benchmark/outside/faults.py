@@ -92,6 +92,11 @@ def healthy_pointer(rng: np.random.Generator) -> Pointer:
     return Pointer(rng.uniform(1.0, 1.03), rng.uniform(-0.3, 1.0), damping_s=rng.uniform(0.1, 0.6))
 
 
+def bench_set(rng: np.random.Generator) -> Pointer:
+    """Return an instrument fresh from repair: set on a bench so that it never reads low."""
+    return Pointer(rng.uniform(1.015, 1.03), rng.uniform(0.2, 0.8), damping_s=rng.uniform(0.1, 0.6))
+
+
 def healthy_rig(rng: np.random.Generator, kit: str) -> Rig:
     """Return a vehicle without a fault; its job states most facts and now and then all of them."""
     tire = str(rng.choice(_TIRES[int(rng.choice(list(_TIRES)))]))
