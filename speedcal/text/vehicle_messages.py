@@ -301,6 +301,8 @@ FINDINGS: dict[str, Template] = {
     "scaler_moves_all": "A scaler before a module moves whatever else takes that signal: shift points, cruise control.",
     "opens_transmission": "The transmission must be opened for this gear.",
     "no_part_cures": lambda values: f"No gear and no setting cures {CAUSES[values['cause']]}.",
+    "margin_to_the_rule": "Chosen with a margin to the limits of the rule.",
+    "until_repaired": "It helps until the instrument is repaired.",
     "pulses_times": lambda values: (
         f"The instrument gets {TIMES[values['times']]} it should: another sensor, another tooth count of its wheel, or "
         "a wrong number in the module."
@@ -372,7 +374,7 @@ ACTION_NAMES: dict[str, str] = {
     "repair_instrument": "have the instrument repaired",
     "check_count": "count the teeth",
     "turn_housing": "turn the housing",
-    "set_unit": "correct the unit",
+    "set_unit": "correct the unit: miles and kilometers are mixed up, in the instrument or in the notes",
     "use_correction_card": "put a correction card on the dash",
     "measure_fact": "find out what is missing",
     "drive_again": "drive again",

@@ -221,7 +221,7 @@ def correct(
         *(train_findings(calibration, vehicle, effective) if calibration is not None else ()),
         *teeth.findings,
         *_family_findings(vehicle, shown=bool(lists["driven_gear"] or lists["drive_gear"])),
-        *findings_for(judge, vehicle, keep=keep, best=best, lists=lists, exact_teeth=exact),
+        *(() if righted else findings_for(judge, vehicle, keep=keep, best=best, lists=lists, exact_teeth=exact)),
         *([measure] if measure else []),
     ]
     return Corrections(

@@ -37,11 +37,17 @@ _ACTIONS: dict[str, Action] = {
     "drive_gear": "fit_drive_gear",
     "pair": "fit_gear_pair",
 }
+_LISTED = {"setting": "settings", "pair": "pairs"}
+"""Kind of choice to its list, where the two are called otherwise."""
 _SAME_CHANCE = 0.04
 """Chances of passing that differ by less are alike; then the lesser work decides."""
+_WORTH_WORK_PERCENT = 4.0
+"""An error that is smaller by so much is worth the work, where a rule would let the larger one pass too."""
 _LIKELY = 0.5
 _WORTH_A_LOOK = 0.1
 """Chance of another gear or box than stated from which on it is counted before a part is ordered by it."""
+_STRANGE = frozenset({"large_scatter", "two_readers", "many_wrong"})
+"""Doubts about the readings that come before any part."""
 _PULSES, _UNITS = (2.0, 4.0, 0.5, 0.25), (MILE_M / 1000, 1000 / MILE_M)
 _MOST_SHOWN = 5
 _NEEDLE_STEP_MPS = {"mph": 0.5 * MPH_MPS, "km/h": KMH_MPS}
@@ -83,9 +89,9 @@ class _Plan:
         return _WORK[self.choice.kind] + (_WORK["needle"] if self.shift_mps else 0)
 
     @property
-    def order(self) -> tuple[float, ...]:
-        chances = (min(chance, SURE_ENOUGH) for chance in (self.proven, self.probability))
-        return (*(-round(chance / _SAME_CHANCE) for chance in chances), self.work, self.worst_percent)
+    def chances(self) -> tuple[int, ...]:
+        """Both chances in steps that matter, the likelier first."""
+        return tuple(-round(min(chance, SURE_ENOUGH) / _SAME_CHANCE) for chance in (self.proven, self.probability))
 
 
 def advise(outlook: Outlook) -> tuple[Advice, ...]:
@@ -93,19 +99,20 @@ def advise(outlook: Outlook) -> tuple[Advice, ...]:
     if outlook.vehicle.tachograph:
         return (Advice("repair_instrument", part="tachograph", because=(Finding("approved_workshop_only"),)),)
     first = _from_diagnosis(outlook)
-    if righting_gain(outlook.diagnosis) is not None:
-        return tuple(first)
+    if righting_gain(outlook.diagnosis) is not None or [entry.action for entry in first] == ["repair_instrument"]:
+        return (*first, *_meanwhile(first))
     plans = _plans(outlook)
     if not plans:
         return (*first, *_find_out(outlook))
-    best = min(plans, key=lambda plan: plan.order)
+    plans = _in_order(plans)
+    best = plans[0]
     entries = [*first, *_entries(outlook, best, plans)]
     if not any(plan.passes for plan in plans):
         entries += _beyond_parts(outlook, best)
     elif best.probability < _LIKELY:
         entries.append(_drive_again(outlook))
     shown = [best.choice.kind]
-    for plan in sorted(plans, key=lambda plan: plan.order):
+    for plan in plans:
         if plan.choice.kind in shown or plan.shift_mps or plan.choice.kind == "keep" or len(shown) >= _MOST_SHOWN:
             continue
         if plan.probability > 0.05 or plan.worst_percent < _BETTER * outlook.keep.worst_error_percent:
@@ -121,6 +128,12 @@ def advise(outlook: Outlook) -> tuple[Advice, ...]:
             )
         )
     return tuple(_unique(entries))
+
+
+def _meanwhile(first: Sequence[Advice]) -> tuple[Advice, ...]:
+    """Return what helps the driver of a dial that waits for its repair; a needle that sticks has no card."""
+    bent = any(why.values.get("cause") == "dial_bent" for entry in first for why in entry.because)
+    return (Advice("use_correction_card", part="card", because=(Finding("until_repaired"),)),) if bent else ()
 
 
 def righting_gain(diagnosis: Diagnosis | None) -> float | None:
@@ -152,6 +165,15 @@ def _plans(outlook: Outlook) -> list[_Plan]:
     return []
 
 
+def _in_order(plans: Sequence[_Plan]) -> list[_Plan]:
+    """Return the plans by their chances; of those alike the lesser work, unless it leaves far more of the error."""
+    likeliest = min(plan.chances for plan in plans)
+    least = min(plan.worst_percent for plan in plans if plan.chances == likeliest)
+    return sorted(
+        plans, key=lambda p: (p.chances, p.worst_percent > least + _WORTH_WORK_PERCENT, p.work, p.worst_percent)
+    )
+
+
 def _likeliest(judge: Judge, choices: Sequence[Choice]) -> Choice:
     """Return the choice that a road test will likeliest show to keep the rule; of those alike the smallest error."""
     most = max(choice.probability_passes for choice in choices)
@@ -161,11 +183,13 @@ def _likeliest(judge: Judge, choices: Sequence[Choice]) -> Choice:
 
 
 def _plan(judge: Judge, choice: Choice, shift_mps: float = 0.0) -> _Plan:
+    within = judge.probability_within(choice.gain, shift_mps)
+    untouched = choice.kind == "keep" and not shift_mps  # the drive that was made is its road test
     return _Plan(
         choice,
         shift_mps,
-        judge.probability_within(choice.gain, shift_mps),
-        judge.probability_proven(choice.gain, shift_mps),
+        within,
+        within if untouched else judge.probability_proven(choice.gain, shift_mps),
         100 * judge.worst_error(choice.gain, shift_mps),
         judge.expected_within(choice.gain, shift_mps),
     )
@@ -226,6 +250,17 @@ def _entry(outlook: Outlook, plan: _Plan, because: tuple[Finding, ...] = ()) -> 
         "pair": ("opens_transmission",),
     }.get(choice.kind, ())
     low: tuple[Finding, ...] = ()
+    nearest = min(
+        outlook.lists.get(_LISTED.get(choice.kind, choice.kind), ()),
+        key=lambda c: c.worst_error_percent,
+        default=choice,
+    )
+    if (
+        plan.passes
+        and outlook.judge.limits is not None
+        and nearest.worst_error_percent < choice.worst_error_percent - 0.5
+    ):
+        low = (Finding("margin_to_the_rule"),)
     if choice.reads_low and not plan.shift_mps:
         low = (Finding("reads_low_by", percent=-choice.lowest_error_percent),)
     reason = "already_good" if choice.kind == "keep" and plan.passes else "puts_right" if plan.passes else "leaves"
@@ -294,6 +329,8 @@ def _from_diagnosis(outlook: Outlook) -> list[Advice]:
     if top.code in ("needle_sticks", "dial_bent") and not _keeps(outlook, top.code):
         reason = Finding("no_part_cures", cause=top.code)
         return [Advice("repair_instrument", part="instrument", because=(*_causes(outlook), reason))]
+    if outlook.trust and not _STRANGE.isdisjoint(outlook.trust.codes):
+        return [Advice("check_files", part="readings", because=outlook.trust.reasons)]
     return _count_first(outlook, diagnosis)
 
 
