@@ -49,7 +49,7 @@ def run_times(cells: Sequence[str], header: str) -> RunTimes:
         if is_missing(cell):
             continue
         found = _three(cell) or _two(cell, in_minutes=in_minutes)
-        if found is None:
+        if found is None or found[0][0] <= 0:
             problems.append((i, Problem("not_a_run_time", found=cell)))
             continue
         (first[i], one), (second[i], other) = found

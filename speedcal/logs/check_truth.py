@@ -116,9 +116,9 @@ def by_run(sheet: CheckSheet, shown: FloatArray) -> Truth | None:
     ]
     metres, seconds, step = sheet.settle(distance if len(far) > 1 and distance else timed, meant, shown)
     u_s = np.sqrt(2 * HAND_U_S**2 + step**2 / 3)  # cut off or rounded: anywhere within a step either way
-    with np.errstate(divide="ignore", invalid="ignore"):
-        true = np.where(seconds > 0, metres / seconds, np.nan)
-        return _alone("truth_by_run", true, true * u_s / seconds, DISTANCE_U, np.where(metres > 0, metres, np.nan))
+    metres = np.where(metres > 0, metres, np.nan)
+    true = metres / seconds
+    return _alone("truth_by_run", true, true * u_s / seconds, DISTANCE_U, metres)
 
 
 def _stopwatch(sheet: CheckSheet, column: Column) -> list[tuple[str, FloatArray, float]]:
@@ -133,7 +133,8 @@ def _between(sheet: CheckSheet, start: Column, end: Column) -> tuple[str, FloatA
     both = sheet.cells(start) + sheet.cells(end)
     stamps = _moments(sheet, both, f"{start.name} {end.name}")
     half = len(both) // 2
-    return "", (stamps.time_s[half:] - stamps.time_s[:half]) % 86400.0, stamps.resolution_s
+    seconds = (stamps.time_s[half:] - stamps.time_s[:half]) % 86400.0
+    return "", np.where(seconds > 0, seconds, np.nan), stamps.resolution_s
 
 
 def _moments(sheet: CheckSheet, cells: Sequence[str], header: str) -> Stamps:
@@ -201,6 +202,7 @@ def by_rpm(sheet: CheckSheet, shaft_turn_m: Interval | None) -> Truth | None:
     if shaft_turn_m is None:
         sheet.source.fail("rpm_without_vehicle", line=sheet.table.header_line, column=rpm.name)
     turns = sheet.numbers(rpm).values
+    turns = np.where(turns > 0, turns, np.nan)
     ratio = _gear_ratios(sheet, gear) if gear else np.full(len(turns), np.nan)
     if gear is None:
         sheet.source.fail("rpm_without_gear", line=sheet.table.header_line, column=rpm.name)
@@ -218,7 +220,7 @@ def _gear_ratios(sheet: CheckSheet, column: Column) -> FloatArray:
         if is_missing(cell):
             continue
         found = _RATIO.fullmatch(cell)
-        if cell.lower() in {"direct", "1:1"} or (whole and re.fullmatch(r"\d", cell)):
+        if cell.lower() in {"direct", "1:1"} or (whole and re.fullmatch(r"[1-9]", cell)):
             ratios[i] = float(cell) if cell.isdigit() else 1.0
         elif found and float(found[1].replace(",", ".")) > 0:
             ratios[i] = float(found[1].replace(",", "."))

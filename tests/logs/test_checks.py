@@ -146,6 +146,7 @@ def test_an_odometer_alone_is_told_and_asked_for_the_dial(tmp_path: Path) -> Non
         ("dial mph,gps\n60,75\n60,76\n", "check_unit_open"),  # 75 mph, or 75 km/h = 47 mph
         ("dial mph,distance,time\n60,1,600\n", "check_implausible"),
         ("dial mph,distance mi,time\n60,1,fast\n60,1,63\n", "not_a_run_time"),
+        ("dial mph,mile time\n60,0:00\n60,63.2\n", "not_a_run_time"),
         ("dial mph,distance mi,time\n60ish,1,63\n", "cell_not_a_number"),
         ("mile post,dial mph\n112,60\n113,60\n", "posts_without_times"),
         ("dial mph,rpm,gear\n60,2500,1.00\n", "rpm_without_vehicle"),
