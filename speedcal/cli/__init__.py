@@ -14,6 +14,7 @@ from speedcal.errors import SpeedcalError
 
 COMMANDS = {
     "axle": "Axle ratio from counted turns, engine speed or a drive.",
+    "backup": "Everything of the upload page in one file, while it runs.",
     "calibrate": "How the instrument reads, from a recorded drive.",
     "correct": "Which gear, scaling or setting cancels the error.",
     "explain": "Which tires, axle gears or gear teeth would explain the error.",
@@ -24,6 +25,7 @@ COMMANDS = {
     "inspect": "What a log or readings file is, and what is in it.",
     "plan": "Which speeds to hold in the road test, how long and how often.",
     "report": "Run a job and write the page, the plot and the numbers.",
+    "restore": "Put a backup of the upload page into an empty folder.",
     "serve": "Start the upload page.",
     "tire": "Diameter, circumference and turns per mile of a tire size.",
     "trim": "Write a drive back as GPX with its ends cut off.",

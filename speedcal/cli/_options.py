@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Sequence
+from pathlib import Path
 from typing import Any, TypeVar
 
 import click
@@ -45,6 +46,27 @@ def result_options(function: _F) -> _F:
         "--unit", type=click.Choice(["mph", "km/h"]), help="Unit for people; otherwise that of the job, or mph."
     )(function)
     return click.option("--json", "as_json", is_flag=True, help="Write the result as JSON.")(function)
+
+
+def store_options(function: _F) -> _F:
+    """Add ``--data`` and ``--database``."""
+    function = click.option(
+        "--database",
+        default="",
+        envvar="SPEEDCAL_DATABASE",
+        show_envvar=True,
+        help="Address of a PostgreSQL database, postgresql+psycopg://user@host/name; without it jobs are kept in "
+        "SQLite in the data folder.",
+    )(function)
+    return click.option(
+        "--data",
+        default=Path("speedcal-data"),
+        show_default=True,
+        type=click.Path(path_type=Path, file_okay=False),
+        envvar="SPEEDCAL_DATA",
+        show_envvar=True,
+        help="Folder of the jobs.",
+    )(function)
 
 
 def explain_option(function: _F) -> _F:

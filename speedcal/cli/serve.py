@@ -8,30 +8,14 @@ from typing import Any
 
 import click
 
-from speedcal.cli._options import wrong_use
+from speedcal.cli._options import store_options, wrong_use
 from speedcal.text.command_messages import PASSCODE_ASKED
 
 
 @click.command()
 @click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen on.")
 @click.option("--port", default=8000, show_default=True, type=click.IntRange(0, 65535), help="Port to listen on.")
-@click.option(
-    "--data",
-    default=Path("speedcal-data"),
-    show_default=True,
-    type=click.Path(path_type=Path, file_okay=False),
-    envvar="SPEEDCAL_DATA",
-    show_envvar=True,
-    help="Folder of the jobs; made when it is missing.",
-)
-@click.option(
-    "--database",
-    default="",
-    envvar="SPEEDCAL_DATABASE",
-    show_envvar=True,
-    help="Address of a PostgreSQL database, postgresql+psycopg://user@host/name; without it jobs are kept in SQLite "
-    "in the data folder.",
-)
+@store_options
 @click.option(
     "--host-name", "host_names", multiple=True, help="Name under which browsers reach this machine; repeatable."
 )

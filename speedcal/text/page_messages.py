@@ -176,6 +176,18 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "{found:quoted} holds something that is no address and no network",
         "Write each --trusted-proxy like 192.0.2.7 or 192.0.2.0/24",
     ),
+    "backup_exists": ("this file exists already", "Name a new one"),
+    "backup_not_written": ("the backup could not be written ({reason})", "Name a place with more room"),
+    "no_backup": ("this is no backup of the upload page", "Name a file that speedcal backup wrote"),
+    "backup_damaged": (
+        "this backup is damaged, nothing was put back",
+        "Copy it again from where it was kept, or take an older one",
+    ),
+    "restore_not_empty": (
+        "there are jobs already, and a backup is never mixed with them",
+        "Name an empty folder with --data (and an empty database with --database)",
+    ),
+    "restore_not_written": ("the backup could not be put back ({reason})", "Name another place with --data"),
     "port_taken": (
         "port {port} is taken by another program, perhaps by this service started before",
         "End that program, or choose another port with --port",
@@ -232,6 +244,11 @@ HEALTH = {
     "workers": "No analysis is being done: a worker hangs or has ended.",
 }
 """What a supervisor reads of what does not work."""
+BACKUP = {
+    "made": "{jobs} jobs with {drives} drives are in {file}. Keep it like a key: it opens every link.",
+    "restored": "{jobs} jobs with {drives} drives are back in {folder}.",
+    "missing": "Warning: {count} files that the job store mentions are missing.",
+}
 SERVE = {
     "open": "Open {address} (stop with Ctrl+C)",
     "open_elsewhere": "From other devices: {address}",
