@@ -15,6 +15,8 @@ _WINDOW_S = 4.0
 """Time over which a speed is taken from positions."""
 _LONGEST_S = 15.0
 _SLOWEST_MPS, _FEWEST = 4.0, 15
+_NOTHING = 1e-6
+"""Numbers up to this are no speeds of a vehicle under way, in any unit."""
 _WORST_SCATTER = 0.12
 _NEAREST = 0.07
 """How far a ratio may be from a unit: half of what lies between knots and mph, in logarithms."""
@@ -28,7 +30,7 @@ def positions_mps(time_s: FloatArray, latitude_deg: FloatArray, longitude_deg: F
     """Return the speed over the positions around each fix, NaN where they are too far apart in time. Within 0.6 %."""
     n = len(time_s)
     speed = np.full(n, np.nan)
-    known = np.flatnonzero(np.isfinite(time_s) & np.isfinite(latitude_deg) & np.isfinite(longitude_deg))
+    known = np.flatnonzero(np.isfinite(time_s) & (np.abs(latitude_deg) <= 90) & (np.abs(longitude_deg) <= 180))
     known = known[np.concatenate(([True], np.diff(time_s[known]) > 0))] if len(known) else known
     if len(known) < 3:
         return speed
@@ -45,7 +47,7 @@ def positions_mps(time_s: FloatArray, latitude_deg: FloatArray, longitude_deg: F
 
 def ratio_to_positions(speeds: FloatArray, ground_mps: FloatArray) -> float:
     """Return how many of the numbers make a m/s over the ground, NaN where the drive or the scatter do not tell."""
-    moving = np.isfinite(speeds) & np.isfinite(ground_mps) & (ground_mps > _SLOWEST_MPS) & (speeds > 0)
+    moving = np.isfinite(speeds) & np.isfinite(ground_mps) & (ground_mps > _SLOWEST_MPS) & (speeds > _NOTHING)
     if moving.sum() < _FEWEST:
         return math.nan
     logs = np.log(speeds[moving] / ground_mps[moving])

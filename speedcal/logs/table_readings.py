@@ -10,6 +10,7 @@ import numpy as np
 from speedcal.errors import Problem
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray
+from speedcal.logs import limits
 from speedcal.logs.clock_times import UnclearTimesError
 from speedcal.logs.formats import Request
 from speedcal.logs.headers import Heading, read_heading
@@ -53,8 +54,8 @@ def read_table(source: Source, table: Table, request: Request, *, kind: str) -> 
     if repaired or lost:
         shown.findings.append(Finding("decimals_lost", column=table.header[index], repaired=repaired, left_out=lost))
     _add_odometer(source, table, headings, unit, comma, shown)
-    shown.u_mps = _uncertainties(table, headings, "u", comma=comma)
-    shown.u_common_mps = _uncertainties(table, headings, "u_common", comma=comma)
+    shown.u_mps = _uncertainties(table, headings, "u", shown, comma=comma)
+    shown.u_common_mps = _uncertainties(table, headings, "u_common", shown, comma=comma)
     others = [heading.name for i, heading in enumerate(headings) if heading.role == "speed" and i != index]
     if others:
         shown.findings.append(Finding("speed_column", column=table.header[index], others=others))
@@ -64,12 +65,18 @@ def read_table(source: Source, table: Table, request: Request, *, kind: str) -> 
     return build_readings(source, kind, shown)
 
 
-def _uncertainties(table: Table, headings: list[Heading], role: str, *, comma: bool) -> FloatArray | None:
+def _uncertainties(table: Table, headings: list[Heading], role: str, shown: Shown, *, comma: bool) -> FloatArray | None:
+    """Return the standard uncertainties of a column [m/s]; what cannot be one is among the problems."""
     index = next((i for i, heading in enumerate(headings) if heading.role == role), None)
     if index is None:
         return None
-    factor = SPEED_UNIT_MPS[headings[index].speed_unit or "m/s"]
-    return parse_numbers(table.column(index), decimal_comma=comma).values * factor
+    unit = headings[index].speed_unit or "m/s"
+    numbers = parse_numbers(table.column(index), decimal_comma=comma)
+    shown.problems += [at_line(problem, table.line[i]) for i, problem in numbers.problems]
+    u_mps = numbers.values * SPEED_UNIT_MPS[unit]
+    for i in np.flatnonzero((u_mps <= 0) | (u_mps > limits.FASTEST_MPS)):
+        shown.problems.append(Problem("impossible_uncertainty", line=table.line[i], u_mps=float(u_mps[i]), unit=unit))
+    return u_mps
 
 
 def _speed_column(source: Source, table: Table, headings: list[Heading], request: Request, *, with_fixes: bool) -> int:
@@ -154,6 +161,8 @@ def _proposed(table: Table, headings: list[Heading], speeds: FloatArray, stamps:
 
 
 _PLACES = ("latitude", "longitude")
+_LONGEST_ODOMETER = 1e8
+"""In any unit; no vehicle has gone as far."""
 
 
 def _add_odometer(
@@ -178,6 +187,10 @@ def _add_odometer(
         length = LENGTH_UNIT_M[word]
         shown.findings.append(Finding("odometer_unit_assumed", length_unit=word, speed_unit=unit))
     shown.problems += [at_line(problem, table.line[i]) for i, problem in numbers.problems]
+    beyond = np.abs(numbers.values) > _LONGEST_ODOMETER
+    for i in np.flatnonzero(beyond):
+        shown.problems.append(Problem("impossible_odometer", line=table.line[i], found=table.column(index)[i]))
+    numbers.values[beyond] = np.nan
     shown.odometer_m = numbers.values * length
     shown.odometer_resolution_m = _odometer_step(numbers.values, numbers.decimals) * length
 

@@ -311,6 +311,11 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Give a smaller --cut",
     ),
     "impossible_speed": ("{speed_mps:speed} is not the speed of a road vehicle", _WRITE),
+    "impossible_uncertainty": (
+        "an uncertainty of {u_mps:speed2} cannot be",
+        "Write a standard uncertainty above zero, or leave the cell empty",
+    ),
+    "impossible_odometer": ("{found:quoted} is not the count of an odometer", "Correct it or leave the cell empty"),
     "cell_not_a_number": ("{found:quoted} is not a number", _WRITE),
     "not_a_time": ("{found:quoted} is not a time", _WRITE),
     "time_unlike_others": ("the time {found!r} is not written like the others, such as {example!r}", _WRITE),

@@ -8,10 +8,10 @@ import struct
 import fitdecode
 import numpy as np
 import pytest
-from support.logfiles import fit, kml, small_drive, tcx
+from support.logfiles import fit, fit_with_sensor, kml, small_drive, tcx
 
-from speedcal.errors import TrackFormatError
-from speedcal.logs import read_track
+from speedcal.errors import ReadingsFormatError, TrackFormatError
+from speedcal.logs import read_readings, read_track
 
 DRIVE = small_drive()
 
@@ -120,3 +120,61 @@ def test_tcx_points_outside_a_track_are_not_lost_without_a_word(tmp_path):
     data = tcx(DRIVE).replace(b"<Track>", b"").replace(b"</Trackpoint>\n", b"</Trackpoint>\n<Track>", 1)
     with pytest.raises(TrackFormatError, match="1 track point stands outside a track"):
         _read(tmp_path, data)
+
+
+def _write(tmp_path, data):
+    path = tmp_path / "activity.fit"
+    path.write_bytes(data)
+    return path
+
+
+def test_the_speed_of_a_wheel_sensor_is_an_instrument_and_never_the_truth(tmp_path):
+    """The records hold it in place of the receiver's speed."""
+    path = _write(tmp_path, fit_with_sensor(DRIVE, wheel=True))
+    track, readings = read_track(path), read_readings(path)
+    assert np.isnan(track.speed_mps).all()
+    assert [finding.code for finding in track.findings] == ["speed_not_of_receiver"]
+    np.testing.assert_allclose(readings.speed_mps, 0.97 * DRIVE.speed_mps, atol=6e-4)
+    np.testing.assert_array_equal(readings.time_s, DRIVE.time_s)
+    assert (readings.clock, readings.kind) == ("gps", "fit_wheel")
+
+
+def test_without_a_sensor_the_speed_of_the_records_is_the_receivers(tmp_path):
+    """Then there is no instrument in the file, and that is said."""
+    path = _write(tmp_path, fit_with_sensor(DRIVE, wheel=False))
+    np.testing.assert_allclose(read_track(path).speed_mps, DRIVE.speed_mps, atol=6e-4)
+    with pytest.raises(ReadingsFormatError) as caught:
+        read_readings(path)
+    assert caught.value.code == "no_wheel_sensor"
+
+
+@pytest.mark.parametrize(
+    ("name", "unit", "factor", "given"),
+    [
+        ("wheel_speed", "km/h", 1 / 3.6, None),
+        ("Speed", "mph", 0.44704, None),
+        ("dash speed", "", 0.44704, "mph"),
+        ("vehicle_speed_kmh", "", 1 / 3.6, None),
+    ],
+)
+def test_a_developer_field_with_a_speed_is_an_instrument(tmp_path, name, unit, factor, given):
+    """In the unit of the field, of its name, or of the user."""
+    path = _write(tmp_path, fit_with_sensor(DRIVE, wheel=False, fields=((name, unit, factor),)))
+    readings = read_readings(path, unit=given)
+    np.testing.assert_allclose(readings.speed_mps, 0.95 * DRIVE.speed_mps, rtol=1e-6)
+    np.testing.assert_allclose(read_track(path).speed_mps, DRIVE.speed_mps, atol=6e-4)
+    if not unit and given:
+        with pytest.raises(ReadingsFormatError) as caught:
+            read_readings(path)
+        assert caught.value.code == "column_without_unit"
+
+
+def test_of_several_speeds_in_one_file_it_is_asked_and_the_answer_taken(tmp_path):
+    fields = (("front wheel speed", "km/h", 1 / 3.6), ("rear wheel speed", "km/h", 1 / 3.6))
+    path = _write(tmp_path, fit_with_sensor(DRIVE, wheel=True, fields=fields))
+    with pytest.raises(ReadingsFormatError) as caught:
+        read_readings(path)
+    assert caught.value.code == "several_speed_columns"
+    readings = read_readings(path, column="rear wheel speed")
+    np.testing.assert_allclose(readings.speed_mps, 0.95 * DRIVE.speed_mps, rtol=1e-6)
+    assert read_readings(path, column="speed").kind == "fit_wheel"

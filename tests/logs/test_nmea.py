@@ -216,14 +216,35 @@ def test_sentences_that_were_redirected_into_a_file_of_utf_16_are_read(tmp_path,
     np.testing.assert_allclose(track.latitude_deg, drive.latitude_deg, rtol=0, atol=1e-7)
 
 
-def test_of_two_receivers_in_one_log_one_is_read(tmp_path):
-    """A second one, 300 m north and half a second later, does not make the track jump to and fro."""
+@pytest.mark.parametrize("late", ["00", "50"])
+@pytest.mark.parametrize("talkers", [("GN", "GP"), ("GP", "GN"), ("GN", "GL")])
+def test_of_two_receivers_in_one_log_one_is_read(tmp_path, talkers, late):
+    """A second one, 300 m north, at the same time or half a second later, does not make the track jump to and fro."""
     lines = []
+    north_of = dict(zip(sorted(talkers, key=lambda talker: talker != "GN"), ("4121.23302", "4121.40000"), strict=True))
     for i in range(30):
-        for talker, north, late in (("GN", "4121.23302", "00"), ("GP", "4121.40000", "50")):
-            body = f"{talker}RMC,1200{i:02d}.{late},A,{north},N,00201.31654,W,10.0,,200417,,,A"
+        for talker, fraction in zip(talkers, ("00", late), strict=True):
+            north = north_of[talker]
+            body = f"{talker}RMC,1200{i:02d}.{fraction},A,{north},N,00201.31654,W,10.0,,200417,,,A"
             lines.append(f"${body}*{checksum_of(body):02X}")
     track = _read(tmp_path, *lines)
     assert len(track) == 30
     np.testing.assert_allclose(track.latitude_deg, 41 + 21.23302 / 60)
     assert [finding.code for finding in track.findings] == ["second_talker"]
+
+
+def test_talkers_that_share_the_work_of_one_receiver_are_read_together(tmp_path):
+    """RMC of one name, GGA of another: speed from the first, height from the second."""
+    lines = []
+    for i in range(30):
+        place = "4121.23302,N,00201.31654,W"
+        for body in (
+            f"GPRMC,1200{i:02d}.00,A,{place},10.0,,200417,,,A",
+            f"GNGGA,1200{i:02d}.00,{place},1,08,1.0,120.0,M,,M,,",
+        ):
+            lines.append(f"${body}*{checksum_of(body):02X}")
+    track = _read(tmp_path, *lines)
+    assert len(track) == 30
+    np.testing.assert_array_equal(track.elevation_m, 120.0)
+    np.testing.assert_allclose(track.speed_mps, 10 * 1852 / 3600)
+    assert track.findings == ()

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 import numpy as np
 import pytest
 
@@ -104,3 +106,33 @@ def test_a_trip_meter_is_an_instrument_and_no_length_in_metres(tmp_path):
     """Its unit follows the speeds where none is named."""
     readings = _read(tmp_path, "time,indicated mph,trip meter\n10:32:15,45,1.5\n10:33:20,50,2.4\n")
     np.testing.assert_allclose(readings.odometer_m / 1609.344, [1.5, 2.4])
+
+
+@pytest.mark.parametrize(
+    ("cell", "code"), [("0", "impossible_uncertainty"), ("-1", "impossible_uncertainty"), ("x", "cell_not_a_number")]
+)
+def test_an_uncertainty_that_cannot_be_is_said_with_its_line(tmp_path, cell, code):
+    """It is not left out in silence: the reading would weigh as if nothing were stated."""
+    path = tmp_path / "readings.csv"
+    path.write_text(f"time,dial (mph),u (mph)\n10:32:15,45,0.2\n10:33:20,50,{cell}\n", encoding="utf-8")
+    with pytest.raises(ReadingsFormatError) as caught:
+        read_readings(path)
+    assert [(problem.code, problem.line) for problem in caught.value.problems] in ([(code, 3)], [])
+    assert code in {caught.value.code, *(problem.code for problem in caught.value.problems)}
+
+
+@pytest.mark.parametrize("write", ["json", "long"])
+def test_stated_uncertainties_are_carried_from_every_layout(tmp_path, write):
+    """As from a film, or a column of one's own."""
+    rows = [("2026-05-04T10:32:15Z", 45, 0.2, 0.4), ("2026-05-04T10:33:20Z", 50, 0.3, 0.5)]
+    names = ("dial (mph)", "u (mph)", "u_common (mph)")
+    path = tmp_path / "readings"
+    if write == "json":
+        text = json.dumps([dict(zip(("time", *names), row, strict=True)) for row in rows])
+    else:
+        lines = [f"{row[0]},{name},{value}" for row in rows for name, value in zip(names, row[1:], strict=True)]
+        text = "time,quantity,value\n" + "\n".join(lines) + "\n"
+    path.write_text(text, encoding="utf-8")
+    readings = read_readings(path)
+    np.testing.assert_allclose(readings.u_speed_mps / MPH_MPS, [0.2, 0.3])
+    np.testing.assert_allclose(readings.u_common_mps / MPH_MPS, [0.4, 0.5])

@@ -11,7 +11,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from speedcal.calibration import calibrate
 from speedcal.logs import read_readings, read_track
+from speedcal.units import KMH_MPS
 
 FOLDER = os.environ.get("SPEEDCAL_DRIVES", "")
 pytestmark = pytest.mark.skipif(not FOLDER, reason="SPEEDCAL_DRIVES does not name a folder of recorded drives")
@@ -53,3 +55,20 @@ def test_every_reading_of_a_recorded_drive_is_read(name):
     assert readings.clock == "utc"
     if all(float(row[1]).is_integer() for row in rows):
         assert readings.speed_resolution_mps == pytest.approx(factor)
+
+
+NATIVE = [
+    ("race_lap/native.csv", 100, 0.998, 0.015, 0.4),
+    ("car_dongle/native.txt", 50, 0.99, 0.01, 1.3),
+    pytest.param("bicycle/native.fit", 24, 0.994, 0.006, None, marks=pytest.mark.benchmark),
+]
+
+
+@pytest.mark.parametrize(("name", "true_kmh", "ratio", "within", "clock_s"), NATIVE)
+def test_the_files_of_the_loggers_themselves_give_what_a_careful_analysis_found(name, true_kmh, ratio, within, clock_s):
+    """Without preparation: one file given as both. The figures stand beside the drives, by other means."""
+    path = Path(FOLDER) / name
+    found = calibrate(read_track(path), read_readings(path))
+    shown = found.dial.indicated(true_kmh * KMH_MPS) / KMH_MPS
+    assert shown / true_kmh == pytest.approx(ratio, abs=within)
+    assert clock_s is None or found.clock_offset_s.value == pytest.approx(clock_s, abs=0.2)

@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import csv
 import io
+import json
+import re
 
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 from support.logfiles import SmallDrive, small_drive
 from support.mutations import faults
 from support.structures import DRIVE, FILES, NAMES, SHOWN_KMH, rows_text, wide
@@ -14,6 +18,7 @@ from support.structures import DRIVE, FILES, NAMES, SHOWN_KMH, rows_text, wide
 import speedcal
 from speedcal.errors import ReadingsFormatError, SpeedcalError
 from speedcal.logs import read_readings, read_track
+from speedcal.logs.inspection import inspect_file
 
 
 def _bytes(name, encoding):
@@ -162,18 +167,30 @@ def test_stamps_cut_to_whole_seconds_cost_no_fix(tmp_path):
     assert np.abs(track.time_s - true).max() < 0.76
 
 
-@pytest.mark.parametrize("value", [1e300, 1e-300, 1.7976931348623157e308, -1e200, 123456789.123456789])
-def test_no_number_is_printed_at_length(tmp_path, value):
-    """Any finite one."""
+NUMBERS = st.one_of(
+    st.floats(allow_nan=False, allow_infinity=False), st.sampled_from([1e300, -1e200, 5e-324, 1.7976931348623157e308])
+)
+PLACES = ("latitude", "longitude", "altitude m", "gps speed m/s", "vehicle speed km/h", "u km/h", "odometer km")
+
+
+@settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(value=NUMBERS, place=st.sampled_from([*PLACES, "epoch"]), rows=st.sampled_from([1, 30, 60]))
+def test_no_number_is_printed_at_length(tmp_path, value, place, rows):
+    """Any finite one, anywhere in a table, once or in every row: no word of the answer has more than twenty digits."""
+    names = ["epoch", *PLACES]
     path = tmp_path / "log.csv"
-    path.write_text(
-        rows_text([["time", "vehicle speed km/h"], *([t, repr(value)] for t in DRIVE.iso[:5])]), encoding="utf-8"
-    )
+    good = zip(DRIVE.time_s, DRIVE.latitude_deg, DRIVE.longitude_deg, DRIVE.speed_mps, SHOWN_KMH, strict=True)
+    body = [[t, a, b, 200, v, shown, 0.5, 12_000 + i] for i, (t, a, b, v, shown) in enumerate(good)]
+    for row in body[:rows]:
+        row[names.index(place)] = repr(value)
+    path.write_text(rows_text([names, *body]), encoding="utf-8")
     try:
-        text = str(read_readings(path))
+        found = inspect_file(path)
+        text = str(found) + json.dumps(found.to_dict())
     except SpeedcalError as error:
-        text = str(error)
-    assert max(map(len, text.replace("/", " ").split())) < 60
+        text = str(error) + json.dumps({**error.to_dict(), "problems": []})
+    text = re.sub(r"[0-9a-f]{64}", "", text)
+    assert max(map(len, re.findall(r"[0-9]+", text))) <= 20
 
 
 def test_tracks_and_readings_that_hold_the_same_are_equal(tmp_path):

@@ -177,6 +177,40 @@ def fit(drive: SmallDrive) -> bytes:
     return head + body + struct.pack("<H", fit_crc(head + body))
 
 
+def fit_with_sensor(drive: SmallDrive, *, wheel: bool, fields: tuple[tuple[str, str, float], ...] = ()) -> bytes:
+    """Return a FIT file of a device with, perhaps, a wheel sensor and developer fields (name, unit, factor to m/s).
+
+    The speed of the records is then the sensor's, 3 % low; a developer field holds it 5 % low.
+    """
+    body = b""
+    if wheel:
+        body += _fit_message(1, 23, ((0, 1, 2), (1, 1, 2), (25, 1, 0)), bytes((1, 123, 1)))
+    if fields:
+        body += _fit_message(2, 207, ((3, 1, 2), (1, 16, 13)), bytes((0, *range(16))))
+    for number, (name, unit, _) in enumerate(fields):
+        told = bytes((0, number, 0x88)) + name.encode().ljust(24, b"\0") + unit.encode().ljust(8, b"\0")
+        body += _fit_message(3, 206, ((0, 1, 2), (1, 1, 2), (2, 1, 2), (3, 24, 7), (8, 8, 7)), told)
+    own = b"".join(bytes((number, 4, 0)) for number in range(len(fields)))
+    known = ((253, 4, 0x86), (0, 4, 0x85), (1, 4, 0x85), (6, 2, 0x84))
+    body += bytes((0x60, 0, 0)) + struct.pack("<HB", 20, len(known)) + b"".join(map(bytes, known))
+    body += bytes((len(fields),)) + own
+    for time_s, lat, lon, speed in zip(
+        drive.time_s, drive.latitude_deg, drive.longitude_deg, drive.speed_mps, strict=True
+    ):
+        semicircles = (round(angle * 2**31 / 180) for angle in (lat, lon))
+        shown = round(speed * (0.97 if wheel else 1.0) * 1000)
+        body += struct.pack("<BIiiH", 0, int(time_s) - _FIT_EPOCH_S, *semicircles, shown)
+        body += b"".join(struct.pack("<f", 0.95 * speed / factor) for _, _, factor in fields)
+    head = struct.pack("<BBHI4s", 14, 0x20, 2132, len(body), b".FIT")
+    head += struct.pack("<H", fit_crc(head))
+    return head + body + struct.pack("<H", fit_crc(head + body))
+
+
+def _fit_message(local: int, number: int, fields: tuple[tuple[int, int, int], ...], values: bytes) -> bytes:
+    head = bytes((0x40 | local, 0, 0)) + struct.pack("<HB", number, len(fields))
+    return head + b"".join(map(bytes, fields)) + bytes((local,)) + values
+
+
 def fit_crc(data: bytes) -> int:
     """Return the 16-bit checksum of the FIT protocol."""
     table = (0x0000, 0xCC01, 0xD801, 0x1400, 0xF001, 0x3C00, 0x2800, 0xE401)
