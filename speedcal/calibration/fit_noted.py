@@ -103,6 +103,7 @@ def fit_noted(
     dial = mixed.dial.shifted(sum(habits.values()))
     line = dial.line
     _refuse_two_clocks(cells, mixed, best, source)
+    two_readers = log_two_readers(ground, notes, cells, mixed.dial) if at.half_width_s < 10 else 0.0
     return MeasuredLine(
         offset_mps=line.offset_mps,
         gain=line.error_factor,
@@ -115,7 +116,7 @@ def fit_noted(
         ground_mps=np.where(inside, speed, np.nan),
         reason=tuple(np.select([~inside, ~right, ~used], [NO_GROUND, WRONG, TOO_SLOW], "").tolist()),
         dial=dial,
-        reasons=_doubts(scatter, mixed, log_two_readers(ground, notes, cells) if at.half_width_s < 10 else 0.0),
+        reasons=_doubts(scatter, mixed, two_readers),
         log_evidence=evidence,
         reading_shift_mps=habit.shift_mps,
         habits=habits,

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
 from speedcal.calibration.clock_posterior import Cells, Notes
+from speedcal.calibration.dial import Dial
 from speedcal.calibration.dial_mixture import PointerPlay
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.tuning import (
@@ -29,10 +30,11 @@ from speedcal.calibration.tuning import (
 from speedcal.interval import FloatArray
 
 _STEP_S = 1.0
+_SPEEDS = 100
 
 
-def log_two_readers(ground: GroundSpeed, notes: Notes, cells: Cells) -> float:
-    """Return the log odds of two readers or two dials against one, equally likely before, at the line that was found.
+def log_two_readers(ground: GroundSpeed, notes: Notes, cells: Cells, dial: Dial) -> float:
+    """Return the log odds of two readers or two dials against one, equally likely before, at the dial that was found.
 
     Parameters
     ----------
@@ -40,15 +42,16 @@ def log_two_readers(ground: GroundSpeed, notes: Notes, cells: Cells) -> float:
         The drive.
     cells
         The posterior of clock offset and line for one reader.
+    dial
+        What came of them: a bend, too, is no second reader.
     """
-    best = int(np.argmax(cells.log_mass))
-    watch = _Watch(ground, notes, cells, best, reach_s=READERS_CLOCK_REACH_S)
+    watch = _Watch(ground, notes, cells, dial, reach_s=READERS_CLOCK_REACH_S)
     hangs = PointerPlay.along(ground).at(watch.moments)
     alone = [
         np.log(watch.density(scatter, size * hangs)).sum(axis=1)
         for scatter, size in product(READERS_SCATTERS_MPS, READERS_PLAYS_MPS)
     ]
-    near = _Watch(ground, notes, cells, best, reach_s=DIALS_CLOCK_REACH_S)
+    near = _Watch(ground, notes, cells, dial, reach_s=DIALS_CLOCK_REACH_S)
     turns = [_mean(_taking_turns(*_two_watches(watch))), _mean(_taking_turns(*_two_dials(near)))]
     return _mean(np.array(turns)) - _mean(np.concatenate(alone))
 
@@ -72,7 +75,7 @@ def _two_watches(watch: _Watch) -> tuple[FloatArray, FloatArray]:
 
 
 def _two_dials(watch: _Watch) -> tuple[FloatArray, FloatArray]:
-    """Return the densities of the readings off either of two dials; the line lies between them, or is that of one."""
+    """Return the densities of the readings off either of two dials; that found lies between them, or is one."""
     first, second = [], []
     for scatter in READERS_SCATTERS_MPS:
         here = watch.density(scatter, 0.0)
@@ -87,9 +90,10 @@ def _two_dials(watch: _Watch) -> tuple[FloatArray, FloatArray]:
 class _Watch:
     """What the track says at the moments of the readings, for some offsets of one watch."""
 
-    def __init__(self, ground: GroundSpeed, notes: Notes, cells: Cells, best: int, *, reach_s: float) -> None:
-        """Look at the track for offsets within reach of those of one cell, at its line."""
-        offset, gain, wrong = cells.offset_mps[best], cells.gain[best], float(cells.weight @ cells.wrong_share)
+    def __init__(self, ground: GroundSpeed, notes: Notes, cells: Cells, dial: Dial, *, reach_s: float) -> None:
+        """Look at the track for offsets within reach of those of the best cell."""
+        best = int(np.argmax(cells.log_mass))
+        gain, wrong = cells.gain[best], float(cells.weight @ cells.wrong_share)
         at = notes.at
         self.at, self.stride = at, max(1, round(_STEP_S / at.spacing_s))
         order = np.argsort(notes.time_s, kind="stable")
@@ -98,7 +102,8 @@ class _Watch:
         self.moments = notes.time_s[order, None] + cells.clock_s[best] - reach_s + at.delay_s[0] + steps
         self.speed, rate, inside = ground.at(self.moments)
         self.inside = inside.astype(float)
-        self.residual = notes.indicated_mps[order, None] - offset - gain * self.speed
+        speeds = np.linspace(0.0, float(self.speed.max()), _SPEEDS)
+        self.residual = notes.indicated_mps[order, None] - np.interp(self.speed, speeds, dial.indicated(speeds))
         self.variance = gain**2 * (notes.u_ground_mps**2 + (rate * at.spacing_s) ** 2 / 12)
         self.variance += notes.own_variance[order, None]
         self.right, self.stray = 1 - wrong, notes.stray[order]
@@ -108,7 +113,7 @@ class _Watch:
         return np.asarray(sliding_window_view(values, len(self.at.delay_s), axis=1)[:, :: self.stride] @ self.at.weight)
 
     def density(self, scatter: float, away: FloatArray | float) -> FloatArray:
-        """Return the density of each reading at each offset, shape (offsets, n), if it is seen this far from the line.
+        """Return the density of each reading at each offset, shape (offsets, n), if it is seen this far from the dial.
 
         Parameters
         ----------
