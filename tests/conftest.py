@@ -33,6 +33,7 @@ LONGEST_FIRST = (
     "web/test_browser.py",
     "web/test_runner.py",
     "benchmark/test_statistics.py",
+    "conformity/test_verdict.py",
     "docs/test_notebooks.py",
     "calibration/test_regression_truth.py",
     "web/test_faults.py",

@@ -177,7 +177,7 @@ def depth(corrections: Corrections, units: Units) -> Depth:
         ("No work", (corrections.keep,)),
     )
     return Depth(
-        chain=tuple((part_name(link.name), link_text(link)) for link in corrections.train.links),
+        chain=tuple((part_name(link.name), link_text(link, units[0])) for link in corrections.train.links),
         figures=text.correction_figures(corrections),
         in_short=text.vehicle_in_short(corrections),
         speeds=tuple(_speed(corrections.speeds[i], units) for i in at),

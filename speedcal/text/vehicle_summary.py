@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from speedcal.interval import tidy
 from speedcal.text.messages import label
-from speedcal.text.numbers import likely
+from speedcal.text.numbers import likely, rolled
 from speedcal.text.parts import part_name, setting_name
 from speedcal.text.sources import status_in_short
 from speedcal.units import INCH_M, MILE_M
@@ -55,16 +55,18 @@ def _rolled(rolled: RolledTire) -> str:
     )
 
 
-def link_text(link: Link) -> str:
-    """Return what is known of a link of the chain."""
+def link_text(link: Link, unit: str | None = None) -> str:
+    """Return what is known of a link of the chain, in the unit of the reader, or in both where it is not known."""
     if link.name == "instrument":
         what = "pulses" if link.counts_pulses else "turns"
+        lengths = [(MILE_M, "mile")] if unit == "mph" else [(1000, "km")] if unit else [(MILE_M, "mile"), (1000, "km")]
         if link.value is None:
-            return f"? {what}/mile"
-        return f"{tidy(link.value * MILE_M, 1):g} {what}/mile, {tidy(link.value * 1000, 1):g} {what}/km"
+            return f"? {what}/{lengths[0][1]}"
+        return ", ".join(f"{tidy(link.value * length, 1):g} {what}/{name}" for length, name in lengths)
+    if link.name == "tire" and link.value is not None:
+        return rolled(link.value, unit)
     shown = "?" if link.value is None else link.printed or f"{link.value:g}"
-    after = {"sensor": " pulses/turn", "driven_gear": " teeth", "drive_gear": " teeth", "tire": " m"}.get(link.name, "")
-    return (f"{link.value:.3f}" if link.name == "tire" and link.value is not None else shown) + after
+    return shown + {"sensor": " pulses/turn", "driven_gear": " teeth", "drive_gear": " teeth"}.get(link.name, "")
 
 
 def _determination(told: Determination) -> str:

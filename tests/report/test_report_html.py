@@ -135,7 +135,7 @@ def test_the_vehicle_side_is_there_in_depth() -> None:
     """Gear train, every kind of choice with interval, odometer, family and orientation, what explains it, drives."""
     text = " ".join(" ".join(outline("full").text).split())
     for words in (
-        "1000 turns/mile, 621.4 turns/km",  # 1000 / 1.609344
+        "instrument 1000 turns/mile",
         "turns per mile",
         "Exact tooth count of the driven gear",
         "Both gears: error left at a true speed",
