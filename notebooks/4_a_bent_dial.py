@@ -94,8 +94,9 @@ plt.show()
 # %% [markdown]
 # ## What is advised instead
 #
-# How good is good enough decides. For 2.5 % a gear and a reseated needle together will do: two mistakes that lean
-# against each other at the speeds that matter. Who wants 1 % is told that the instrument itself has to be repaired.
+# A bent dial wants a repair, and that is said first. Where 2.5 % is good enough, a gear and a reseated needle together
+# will do without one: two mistakes that lean against each other at the speeds that matter. For 1 % no part helps, and a
+# card on the dash does.
 
 # %%
 for acceptable in (2.5, 1.0):

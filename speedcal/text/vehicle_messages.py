@@ -150,7 +150,7 @@ def _wanted_change(values: Values) -> str:
 def _low_by(values: Values) -> str:
     percent = values["percent"]
     if percent < 0.5:
-        return f"It reads low by {percent:.1f} % at most, hardly visible."
+        return f"It reads low by {max(percent, 0.1):.1f} % at most, hardly visible."
     return f"It reads low by up to {percent:.1f} %."
 
 
