@@ -40,6 +40,7 @@ from speedcal.web.pages import customer_page, help_page, home, owner_page
 from speedcal.web.queue import Queue
 from speedcal.web.runner import Runner
 from speedcal.web.settings import ServiceError, Settings
+from speedcal.web.state import state_page
 from speedcal.web.store import Store
 
 log = logging.getLogger("speedcal.web")
@@ -137,6 +138,7 @@ def _routes() -> list[BaseRoute]:
         Route("/jobs", _shop(shop.jobs_page)),
         Route("/jobs/new", _shop(job_form.new_job_page)),
         Route("/jobs/new", _shop(job_form.save_job), methods=["POST"]),
+        Route("/state", _shop(state_page)),
         Route("/import", _shop(importing.import_page)),
         Route("/import", _shop(importing.import_job, upload=True), methods=["POST"]),
         *_shop_job_routes("/jobs/{job}"),

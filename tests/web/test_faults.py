@@ -72,7 +72,13 @@ def test_a_locked_sqlite_file_is_waited_for_or_told(tmp_path: Path, monkeypatch:
 
 
 def kill_in_the_middle(
-    folder: Path, rounds: int, *, options: tuple[str, ...] = (), seed: int = 1, uploads: int = 0
+    folder: Path,
+    rounds: int,
+    *,
+    options: tuple[str, ...] = (),
+    seed: int = 1,
+    uploads: int = 0,
+    longest_s: float = 0.35,
 ) -> tuple[int, int, int]:
     """Kill the server in the middle of uploads, again and again; return kills, uploads acknowledged and lost ones.
 
@@ -82,26 +88,25 @@ def kill_in_the_middle(
     rng = random.Random(seed)  # noqa: S311 - not for secrets
     server = WebServer(folder / "data", "--workers", "0", *options)
     server.start()
-    base = new_job(server.port)
     demo = (DEMO / "before.gpx").read_bytes()
     acknowledged: dict[str, str] = {}
     round_number = -1
     while (round_number := round_number + 1) < rounds or len(acknowledged) < uploads:
-        if round_number and round_number % 4 == 0:
-            base = new_job(server.port)  # a job takes twenty drives at most
         stop = threading.Event()
 
-        def send(client: int, base: str = base, stop: threading.Event = stop, n: int = round_number) -> None:
-            for i in range(5):
+        bases = [new_job(server.port) for _ in range(4)]
+
+        def send(client: int, base: str, stop: threading.Event = stop, n: int = round_number) -> None:
+            for i in range(20):  # a job takes no more
                 content = demo + f"<!-- {n} {client} {i} -->".encode()
                 if stop.is_set() or (where := send_track(server.port, f"{base}/drives/new/before", content)[1]) == "":
                     return
                 acknowledged[where] = hashlib.sha256(content).hexdigest()
 
-        clients = [threading.Thread(target=send, args=(c,)) for c in range(4)]
+        clients = [threading.Thread(target=send, args=(c, base)) for c, base in enumerate(bases)]
         for thread in clients:
             thread.start()
-        time.sleep(rng.uniform(0.02, 0.35))
+        clients[0].join(rng.uniform(0.02, longest_s))
         server.kill()
         stop.set()
         for thread in clients:

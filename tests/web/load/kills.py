@@ -20,7 +20,9 @@ def main(uploads: int = 1000) -> int:
     database = os.environ.get("SPEEDCAL_DATABASE", "")
     with tempfile.TemporaryDirectory() as folder:
         options = ("--database", database) if database else ()
-        kills, acknowledged, lost = kill_in_the_middle(Path(folder), 1, options=options, seed=uploads, uploads=uploads)
+        kills, acknowledged, lost = kill_in_the_middle(
+            Path(folder), 1, options=options, seed=uploads, uploads=uploads, longest_s=8
+        )
     say(f"{kills} kills, {acknowledged} uploads acknowledged, {lost} lost")
     return 1 if lost or not acknowledged else 0
 
