@@ -56,10 +56,10 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "check_implausible": (_implausible, "Check the figures, and write the units into the header"),
     "unknown_check_unit": (
-        "{found:quoted} is no unit of that column",
+        "{found:quoted} is not a unit for that column",
         "Give mph, km/h, m/s or kn for a speed, mi, km, m or ft for a distance",
     ),
-    "not_a_run_time": ("{found:quoted} is not a time of a run", "Write it as 63.2, 1:03.2 or 1 min 3 s"),
+    "not_a_run_time": ("{found:quoted} is not the time of a run", "Write it as 63.2, 1:03.2 or 1 min 3 s"),
     "posts_without_times": (
         "there are mile posts ({column:quoted}) and no times",
         "Add a column with the time of day at each post",
@@ -83,16 +83,18 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
 FINDINGS: dict[str, Template] = {
     "check_unit_taken": "Column {column:quoted} was taken as {taken}: by anything else the dial would be far out.",
     "checks_left_out": lambda values: (
-        "No checks: " + ", ".join(f"{LABELS[code]} {count}" for code, count in sorted(values["counts"].items())) + "."
+        "Not used as checks: "
+        + ", ".join(f"{LABELS[code]} {count}" for code, count in sorted(values["counts"].items()))
+        + "."
     ),
     "truth_by_receiver": "{count:n true speed is/true speeds are} read off a receiver: known to 0.1 m/s and the "
     "rounding of its display.",
     "truth_by_run": "{count:n true speed is/true speeds are} from distance and time: the watch 0.2 s at each end "
-    "(common practice, not verified), the distance 0.2 % (from memory).",
+    "(common practice, not verified), the distance 0.2 % (not verified).",
     "truth_by_posts": "{count:n true speed is/true speeds are} from one mile post to the next: the watch 0.2 s at each "
-    "(common practice, not verified), each post where it should be to 5 m (from memory).",
-    "truth_by_rpm": "{count:n true speed is/true speeds are} from engine speed, axle and tire: all lean on what the "
-    "tire rolls, and on a tachometer right to 1 % (from memory).",
+    "(common practice, not verified), each post where it should be to 5 m (not verified).",
+    "truth_by_rpm": "{count:n true speed is/true speeds are} from engine speed, axle and tire: all rest on what the "
+    "tire rolls, and on a tachometer right to 1 % (not verified).",
 }
 """Code to the sentence, with its full stop."""
 

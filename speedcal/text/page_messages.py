@@ -173,12 +173,12 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Use three or four words that have nothing to do with each other",
     ),
     "proxy_address_unreadable": (
-        "{found:quoted} holds something that is no address and no network",
+        "{found:quoted} is not an address or a network",
         "Write each --trusted-proxy like 192.0.2.7 or 192.0.2.0/24",
     ),
     "backup_exists": ("this file exists already", "Name a new one"),
     "backup_not_written": ("the backup could not be written ({reason})", "Name a place with more room"),
-    "no_backup": ("this is no backup of the upload page", "Name a file that speedcal backup wrote"),
+    "no_backup": ("this is not a backup of the upload page", "Name a file that speedcal backup wrote"),
     "backup_damaged": (
         "this backup is damaged, nothing was put back",
         "Copy it again from where it was kept, or take an older one",
@@ -197,7 +197,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Choose one above 1023 with --port",
     ),
     "host_not_here": (
-        "{host:quoted} is no address of this machine",
+        "{host:quoted} is not an address of this machine",
         "Name one with --host: 127.0.0.1 for this machine alone, 0.0.0.0 for the network",
     ),
     "certificate_unusable": (

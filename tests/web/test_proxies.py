@@ -74,7 +74,7 @@ def test_behind_a_trusted_proxy_the_cookie_is_for_https_only(tmp_path: Path) -> 
 
 def test_a_proxy_that_is_no_address_is_refused() -> None:
     """In words."""
-    with pytest.raises(ServiceError, match="no address and no network"):
+    with pytest.raises(ServiceError, match="not an address or a network"):
         _ = Settings(data=Path(), trusted_proxies=("proxy.example",)).trusted_networks
 
 
