@@ -44,7 +44,9 @@ async def settle(context: Context) -> None:
 
 
 def new_drive_page(context: Context, view: View, phase: str) -> Response:
-    """Show the empty form."""
+    """Show the empty form; its key stands in its address, so that Back leads to the same form."""
+    if not _KEY.fullmatch(context.request.query_params.get("key", "")):
+        return context.go(f"{view.base}/drives/new/{phase}?key={secrets.token_hex(16)}")
     return _form_page(context, view, phase, None)
 
 
@@ -59,6 +61,7 @@ def _form_page(
     """Show the form of a drive: as it was just sent when it was refused, else as it is kept."""
     is_sent = bool(context.form)
     run = None if is_sent else _run_of(context, drive)  # a page that answers a form must not load itself again
+    key = context.text("key") or context.request.query_params.get("key", "")
     told = [refused.to_dict()] if refused else list(drive.said["refused"]) if drive and drive.said else []
     return context.page(
         "drive.html",
@@ -78,7 +81,8 @@ def _form_page(
         units=UNITS,
         limits=context.limits,
         action=f"{view.base}/drives/{drive.id}" if drive else f"{view.base}/drives/new/{phase}",
-        key=context.text("key") or secrets.token_hex(16),
+        key=key,
+        sent=None if is_sent or drive else context.web.store.drive_sent(view.job.id, key),
         seen=seen_text(_parts(drive)) if drive else "",
         is_locked=is_locked(context, view),
     )

@@ -26,10 +26,10 @@ class _Said:
     """What stands above the form, and at its fields."""
 
     problems: Mapping[str, Problem] = field(default_factory=dict)
-    meanwhile: tuple[tuple[str, str, str], ...] = ()
-    """What somebody else changed: label, what it was, what it is."""
-    meanings: tuple[tuple[str, str, str], ...] = ()
-    """What means something else in the new unit: label, what it was, what it would be."""
+    meanwhile: tuple[tuple[Field, str, str], ...] = ()
+    """What somebody else changed: its field, what it was, what it is."""
+    meanings: tuple[tuple[Field, str, str], ...] = ()
+    """What means something else in the new unit: its field, what it was, what it would be."""
     is_sent: bool = True
 
     @property
@@ -67,7 +67,7 @@ def _page(
         base=view.base if view else "",
         job=view.job if view else None,
         groups=groups(),
-        texts=texts,
+        texts={name: text for name, text in texts.items() if text},
         seen=seen_text(show_form(view.job.document)) if view else "",
         unit_seen=unit_seen,
         said=said,
@@ -123,7 +123,7 @@ def _sent(context: Context) -> tuple[dict[str, str], dict[str, Problem]]:
     return texts, problems
 
 
-def _meanwhile(context: Context, view: View, texts: dict[str, str]) -> list[tuple[str, str, str]]:
+def _meanwhile(context: Context, view: View, texts: dict[str, str]) -> list[tuple[Field, str, str]]:
     """Return what was changed since the form was opened, and take it over where it was left alone in this form."""
     seen, now = seen_in(context.text("seen", most=_SEEN_CHARACTERS)), show_form(view.job.document)
     if seen is None:
@@ -134,7 +134,7 @@ def _meanwhile(context: Context, view: View, texts: dict[str, str]) -> list[tupl
             continue
         was, there, mine = (state.get(f.id, "") for state in (seen, now, texts))
         if mine != there:
-            told.append((f.label, _shown(f, was), _shown(f, there)))
+            told.append((f, _shown(f, was), _shown(f, there)))
         if mine == was:
             texts |= {name: now.get(name, "") for name in (f.id, f.id + _KEY)}
     return told
@@ -146,7 +146,7 @@ def _shown(f: Field, text: str) -> str:
 
 def _meanings(
     context: Context, view: View, texts: Mapping[str, str], document: Mapping[str, Any]
-) -> list[tuple[str, str, str]]:
+) -> list[tuple[Field, str, str]]:
     """Return the fields whose number stays and whose meaning changes with the unit of the dial, unless that was shown.
 
     What was measured is not among them: a drive keeps the unit it was read in.
@@ -162,7 +162,7 @@ def _meanings(
         text = texts.get(f.id, "")
         if f.in_unit_of_dial and text and text == before.get(f.id) and not has_own:
             was, now = (old, new) if f.in_unit_of_dial == "speed" else (length[old], length[new])
-            told.append((f.label, f"{text} {was}", f"{text} {now}"))
+            told.append((f, f"{text} {was}", f"{text} {now}"))
     return told
 
 

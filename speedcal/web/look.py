@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -191,6 +192,8 @@ def _read_readings(task: Mapping[str, Any]) -> Readings:
         return held_readings(tuple(task["held"]), options.get("unit") or task["unit"])
     readings = read_readings(task["readings"], **options)
     _check_size(len(readings), task["most_rows"], "readings", readings.source)
+    if task["typed_from"]:
+        return replace(readings, line=readings.line - task["typed_from"] + 1)  # rows are counted as in the form
     return readings
 
 

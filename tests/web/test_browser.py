@@ -201,6 +201,86 @@ def test_without_javascript_everything_but_the_recorder_works(server: WebServer,
     browsing.check_quiet()
 
 
+def drives_shown(page: Any, base: str) -> int:
+    """Return how many drives the job shows."""
+    page.goto(base)
+    return int(page.locator("section[aria-labelledby=before] li").count())
+
+
+def back_to(page: Any, form: str) -> None:
+    """Go back in the browser to a form."""
+    page.evaluate("history.back()")
+    page.wait_for_url(form)
+    page.wait_for_selector("#drive-form button >> text=Send the drive")
+
+
+def test_what_was_typed_survives_and_is_sent_once(server: WebServer, browsing: Browsing) -> None:
+    """No connection, a slip, Back, Send again: every row stays, also those that the form grew, and it is one drive."""
+    page = browsing.page(PHONE)
+    base = new_job(page, server.address, **{"job.number": "KEPT-1"})
+    page.goto(f"{base}/drives/new/before")
+    page.click("text=Type or paste times and speeds")
+    rows = [(f"14:{n:02}:20", str(30 + n)) for n in range(15)]
+    for n, (time, speed) in enumerate(rows):
+        page.fill(f'[aria-label="Time of reading {n + 1}"]', time)
+        page.fill(f'[aria-label="Dial at reading {n + 1}"]', speed)
+    form = page.url
+    page.click("text=Back to KEPT-1")
+    page.wait_for_selector("section[aria-labelledby=before]")
+    back_to(page, form)
+    page.evaluate("for (const fold of document.querySelectorAll('details')) fold.open = true")
+
+    def shown() -> list[str]:
+        return [page.input_value(f'[aria-label="Dial at reading {n + 1}"]') for n in range(len(rows))]
+
+    assert shown() == [speed for _, speed in rows]
+    page.fill("#offset", "-3,600")
+    page.context.set_offline(True)
+    page.click("text=Send the drive")
+    page.wait_for_selector("text=There is no connection")
+    page.context.set_offline(False)
+    page.click("text=Send the drive")
+    page.wait_for_selector("text=Send the change")
+    page.wait_for_selector("#offset[aria-invalid=true]")
+    browsing.check(page)
+    assert "write it without a comma" in page.inner_text("#offset-wrong")
+    assert shown() == [speed for _, speed in rows]
+    page.fill("#offset", "-3600")
+    page.click("text=Send the change")
+    page.wait_for_selector("#offset[aria-invalid=true]", state="detached")
+    page.wait_for_selector("text=The readings are here, the track is still missing", timeout=60_000)
+    back_to(page, form)
+    page.click("text=Send the drive")
+    page.wait_for_selector("text=Send the change")
+    assert drives_shown(page, base) == 1
+    browsing.forget_noise()
+
+
+def test_without_javascript_what_was_typed_survives_and_is_sent_once(
+    server: WebServer, browsing: Browsing, tmp_path: Path
+) -> None:
+    """A part that is refused, the page loaded again and again, Back and Send."""
+    page = browsing.page(PHONE, java_script_enabled=False)
+    base = new_job(page, server.address, **{"job.number": "KEPT-2"})
+    (tmp_path / "empty.gpx").touch()
+    page.goto(f"{base}/drives/new/before")
+    page.click("summary >> text=Speeds held one after the other")
+    page.fill("#held", "30 40 50")
+    page.set_input_files("#track", tmp_path / "empty.gpx")
+    page.click("text=Send the drive")
+    page.wait_for_selector("#track[aria-invalid=true]")
+    for _ in range(3):
+        page.reload()
+    assert page.input_value("#held") == "30 40 50"
+    page.go_back()
+    page.wait_for_selector("text=Send the drive")
+    assert page.input_value("#held") == "30 40 50"
+    page.click("text=Send the drive")
+    page.wait_for_selector("text=Send the change")
+    assert drives_shown(page, base) == 1
+    browsing.forget_noise()
+
+
 def test_by_keyboard_alone(server: WebServer, browsing: Browsing) -> None:
     """The skip link comes first, every control shows its focus, and a job can be made and found."""
     page = browsing.page(DESKTOP)

@@ -76,10 +76,14 @@
     document.getElementById("refused").replaceChildren(note);
     const field = told.field && document.getElementById(told.field);
     if (field) {
+      const words = Object.assign(document.createElement("span"), { className: "wrong", id: `${field.id}-wrong` });
+      words.textContent = [told.text, told.remedy].map((text) => sentence(text ?? "")).join(" ");
+      field.before(words);
       field.setAttribute("aria-invalid", "true");
+      field.setAttribute("aria-describedby", `${words.id} ${field.id}-hint`);
       for (let fold = field.closest("details"); fold; fold = fold.parentElement.closest("details")) fold.open = true;
     }
-    note.focus();
+    (field || note).focus();
   };
   form.addEventListener("submit", (event) => {
     event.preventDefault();
