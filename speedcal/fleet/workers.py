@@ -7,6 +7,7 @@ import os
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from importlib.util import find_spec
+from itertools import chain, islice
 from typing import TYPE_CHECKING, Any
 
 from speedcal.errors import FleetError
@@ -24,6 +25,14 @@ _WAITING = 3
 _DEATHS = 3
 """Workers that may die of a task before its drives are tried one by one, and of a drive before it is given up."""
 _WORKERS_WITHIN_S = 30
+_WORTH_SHARING = 16
+"""Tasks from which on worker processes are started unasked: to start two costs as much as 60 drives."""
+_LOCAL = {
+    "distributed.scheduler.allowed-failures": _DEATHS,
+    "distributed.worker.profile.enabled": False,
+    "distributed.admin.tick.interval": "500ms",
+}
+"""Settings of the cluster of its own: its workers are not watched while they work."""
 
 Done = tuple[DriveFiles, Outcome]
 
@@ -60,13 +69,13 @@ def measure_all(
         dask is missing or the cluster cannot be reached.
     """
     batches = _batches(drives)
-    first = next(batches, None)
-    if first is None:
+    first = list(islice(batches, _WORTH_SHARING))
+    if not first:
         return
-    second = next(batches, None)
-    batches = _chained([first, *([second] if second else [])], batches)
-    count = processes or len(os.sched_getaffinity(0) if hasattr(os, "sched_getaffinity") else [0] * _cores())
-    if scheduler is None and (count == 1 or (processes is None and (second is None or not _has_dask()))):
+    batches = chain(first, batches)
+    count = processes or _processors()
+    little = processes is None and (len(first) < _WORTH_SHARING or not _has_dask())
+    if scheduler is None and (count == 1 or little):
         for batch in batches:
             yield list(zip(batch, measure_batch(batch, unit), strict=True))
         return
@@ -74,8 +83,9 @@ def measure_all(
         yield from _on_cluster(client, batches, unit)
 
 
-def _cores() -> int:
-    return os.cpu_count() or 1
+def _processors() -> int:
+    """Return how many processors this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 def _batches(drives: Iterator[DriveFiles]) -> Iterator[list[DriveFiles]]:
@@ -87,11 +97,6 @@ def _batches(drives: Iterator[DriveFiles]) -> Iterator[list[DriveFiles]]:
             batch = []
     if batch:
         yield batch
-
-
-def _chained(first: list[list[DriveFiles]], rest: Iterator[list[DriveFiles]]) -> Iterator[list[DriveFiles]]:
-    yield from first
-    yield from rest
 
 
 def _has_dask() -> bool:
@@ -106,7 +111,7 @@ def _client(scheduler: str | None, processes: int) -> Iterator[Client]:
             yield client
         return
     with (
-        dask.config.set({"distributed.scheduler.allowed-failures": _DEATHS}),
+        dask.config.set(_LOCAL),
         distributed.LocalCluster(
             n_workers=processes, threads_per_worker=1, processes=True, dashboard_address="127.0.0.1:0", silence_logs=50
         ) as cluster,
