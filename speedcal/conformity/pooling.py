@@ -218,6 +218,8 @@ def _joined(calibrations: Sequence[Calibration], dial: Dial) -> tuple[pd.DataFra
     """Return the readings and the ground speeds of all drives; steady runs and pieces keep numbers of their own."""
     import pandas as pd
 
+    if not any(len(c.readings) + len(c.ground) for c in calibrations):  # of a fleet, which keeps none
+        return calibrations[0].readings, calibrations[0].ground
     readings, ground, runs, pieces = [], [], 0, 0
     for drive, c in enumerate(calibrations, start=1):
         run = c.readings["run"].to_numpy()

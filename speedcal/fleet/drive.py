@@ -17,6 +17,8 @@ from speedcal.finding import json_ready
 from speedcal.units import DisplayUnit
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from speedcal.calibration import Calibration
     from speedcal.calibration.dial import Dial
     from speedcal.interval import FloatArray
@@ -231,8 +233,6 @@ def _dial(dial: Dial) -> dict[str, Any]:
 
 def calibration_of(outcome: Outcome) -> Calibration:
     """Return the calibration of a remembered drive, without its readings and its track."""
-    import pandas as pd
-
     from speedcal.calibration.result import Calibration
     from speedcal.finding import Finding, Trust
     from speedcal.interval import Interval
@@ -240,8 +240,7 @@ def calibration_of(outcome: Outcome) -> Calibration:
     reasons, findings = (
         tuple(Finding(item["code"], **item["values"]) for item in outcome[name]) for name in ("reasons", "findings")
     )
-    columns = ("line", "time_s", "ground_mps", "indicated_mps", "predicted_mps", "residual_mps", "u_mps", "run")
-    readings = pd.DataFrame({name: pd.Series(dtype=float) for name in columns})
+    readings, ground = _nothing()
     odometer = outcome["odometer"]
     return Calibration(
         unit=outcome["unit"],
@@ -251,12 +250,23 @@ def calibration_of(outcome: Outcome) -> Calibration:
         scatter_mps=outcome["scatter_mps"],
         speed_source=outcome["speed_source"],
         trust=Trust(outcome["trust"], reasons),
-        readings=readings.assign(used=pd.Series(dtype=bool), reason=pd.Series(dtype=object)),
-        ground=pd.DataFrame({name: pd.Series(dtype=float) for name in ("time_s", "speed_mps", "piece")}),
+        readings=readings,
+        ground=ground,
         steady_runs=outcome["steady_runs"],
         reference_speed_mps=outcome["reference_mps"],
         findings=findings,
     )
+
+
+@cache
+def _nothing() -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return readings and ground speed without rows, made once for all drives."""
+    import pandas as pd
+
+    columns = ("line", "time_s", "ground_mps", "indicated_mps", "predicted_mps", "residual_mps", "u_mps", "run")
+    readings = pd.DataFrame({name: pd.Series(dtype=float) for name in columns})
+    readings = readings.assign(used=pd.Series(dtype=bool), reason=pd.Series(dtype=object))
+    return readings, pd.DataFrame({name: pd.Series(dtype=float) for name in ("time_s", "speed_mps", "piece")})
 
 
 def _dial_of(kept: Mapping[str, Any]) -> Dial:
