@@ -207,6 +207,10 @@ class _Vehicle:
             known = [c.odometer_factor for c in self.calibrations if c.odometer_factor]
             value = np.array([factor.value for factor in known])
             return value, np.array([factor.half_width / 1.96 for factor in known]) / value
+        return self._readings()
+
+    def _readings(self) -> tuple[FloatArray, FloatArray]:
+        """Return the readings at the middle of what all drives have in common, over the truth, in the same way."""
         low = max(c.speed_range_mps[0] for c in self.calibrations)
         high = min(c.speed_range_mps[1] for c in self.calibrations)
         at = (low + high) / 2
@@ -215,11 +219,13 @@ class _Vehicle:
         return value, half / 1.96 / value
 
     def _followed(self) -> Course:
+        """Return what happened, told by odometer or readings, whichever know more: tires and gears move both."""
         start = np.array([np.nan if o["start_s"] is None else o["start_s"] for o in self.outcomes])
         end = np.array([np.nan if o["end_s"] is None else o["end_s"] for o in self.outcomes])
         if np.isnan(start).any():
             return Course()
-        return follow(start, end, self.value, np.hypot(self.u, TIRE_STATE_U))
+        value, u = min((self.value, self.u), self._readings(), key=lambda known: float(np.median(known[1])))
+        return follow(start, end, value, np.hypot(u, TIRE_STATE_U))
 
     def row(self, count: int, refused: tuple[tuple[str, Mapping[str, Any]], ...], twice: int) -> FleetRow:
         """Return the row."""
