@@ -16,7 +16,9 @@ from speedcal.calibration.tuning import (
     CHECK_WRONG_FROM,
     FEWEST_CHECKS,
     FEWEST_CHECKS_TO_DOUBT,
+    LARGEST_FACTOR,
     ODOMETER_STEPS_U,
+    SMALLEST_FACTOR,
 )
 from speedcal.errors import FitError
 from speedcal.finding import Trust
@@ -44,7 +46,7 @@ def calibrate_checks(checks: Checks, *, unit: DisplayUnit | None = None) -> Cali
     Raises
     ------
     FitError
-        Fewer than two rows check the dial.
+        Fewer than two rows check the dial, or it would be further out than tires and gears can put it.
 
     References
     ----------
@@ -87,6 +89,9 @@ def calibrate_checks(checks: Checks, *, unit: DisplayUnit | None = None) -> Cali
     noise = _noise(checks, rows)
     right = _right(speed, shown, noise)
     dial = _fitted(speed[right], shown[right], noise[np.ix_(right, right)], checks.u_common)
+    ratio = float(np.median(shown[right] / speed[right]))
+    if not SMALLEST_FACTOR < ratio < LARGEST_FACTOR:
+        raise FitError("impossible_checks", source=checks.source, factor=ratio)
     residual = shown - dial.indicated(speed)
     low, high = dial.driven_mps
     reference = (low + high) / 2

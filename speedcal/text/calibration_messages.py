@@ -31,6 +31,10 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "{count:n row has/rows have} both what the dial showed and the true speed; two are needed",
         "Give two runs or more, such as a measured mile in both directions at a steady reading",
     ),
+    "impossible_checks": (
+        "the dial shows {factor:.2f} times the true speed, which no change of tires or gears explains",
+        "Check the units in the header, and the figures",
+    ),
     "odometer_only": (
         "the odometer counts {odometer_factor} of the true distance; {count:n row tells/rows tell} how the dial reads, "
         "two are needed",

@@ -60,6 +60,13 @@ def test_one_check_is_too_few() -> None:
     assert "both directions" in caught.value.remedy
 
 
+def test_a_dial_that_no_gear_explains_is_refused() -> None:
+    """60 shown at a true 10."""
+    with pytest.raises(speedcal.SpeedcalError) as caught:
+        calibrate_checks(_checks([60, 50], [10, 8.5]))
+    assert caught.value.code == "impossible_checks"
+
+
 def test_what_the_truths_share_is_never_averaged_away() -> None:
     """A mile that is 1 % uncertain leaves at least 1 % on 100 runs at 60 mph: 0.6 mph, k = 2."""
     rng = np.random.default_rng(1)
