@@ -205,7 +205,7 @@ class Runner:
         """Return an error with the drives called by their files and days, not by their places in the job file."""
         names = {place: drive_name(drive) for place, drive in _places(drives).items()}
         values = {k: names.get(v, v) if isinstance(v, str) else v for k, v in told["values"].items()}
-        if told["problems"] or values == told["values"]:
+        if told.get("problems") or values == told["values"]:
             return told
         text, remedy = words().refusal(told["error"], values)
         return {**told, "text": text, "remedy": remedy}

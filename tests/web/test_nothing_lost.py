@@ -10,6 +10,7 @@ from typing import Any
 import pytest
 from support.web_site import DEMO, Site
 
+from speedcal.errors import JobError
 from speedcal.web import auth
 from speedcal.web.look import look
 from speedcal.web.runner import look_task
@@ -104,6 +105,25 @@ def test_a_refused_double_is_looked_at_again_when_the_other_goes(site: Site, bas
     queue.finish(queue.claim("w"), "done", {})
     site.client.post(f"{first}/remove")
     assert queue.claim("w").drive_id == store.drives(base.split("/")[-1])[0].id
+
+
+def test_a_double_that_only_the_analysis_of_the_job_finds_is_refused_by_name(site: Site, base: str) -> None:
+    """The later one, whatever its place in the job; the job is reckoned again without it, and does not fail."""
+    runner, queue, job = site.services.runner, site.services.queue, base.split("/")[-1]
+    site.send(base)
+    site.client.post(f"{base}/drives/new/before", data={"held": "30 40"}, files={"track": ("b.gpx", b"<gpx/>")})
+    for _ in range(2):
+        queue.finish_look(queue.claim("w"), 1, LOOKED)
+    run, drives = queue.claim("w"), drives_of(site, base)
+    told = JobError("duplicate_drive", first="before 1", second="before 2").to_dict()
+    named = runner._by_name(told, drives)
+    assert "before.gpx (" in named["text"]
+    assert "b.gpx (" in named["text"]
+    assert runner._refuse_double(run, named, drives)
+    assert [drive.is_usable for drive in drives_of(site, base)] == [True, False]
+    assert (queue.active(job).state, queue.active(job).drive_id) == ("queued", "")
+    other = runner._by_name(JobError("job_without_drive").to_dict(), drives)
+    assert not runner._refuse_double(run, other, drives)
 
 
 @pytest.mark.parametrize("typed", [{"held": "30 40 50"}, {"time": "14:03:20", "speed": "30"}, {"pasted": "a,b\n1,2"}])
