@@ -43,7 +43,7 @@ _SAME_CHANCE = 0.04
 """Chances of passing that differ by less are alike; then the lesser work decides."""
 _WORTH_WORK_PERCENT = 4.0
 """An error that is smaller by so much is worth the work, where a rule would let the larger one pass too."""
-_LIKELY = 0.5
+_LIKELY, _GOOD_CHANCE = 0.5, 0.9
 _WORTH_A_LOOK = 0.1
 """Chance of another gear or box than stated from which on it is counted before a part is ordered by it."""
 _STRANGE = frozenset({"large_scatter", "two_readers", "many_wrong"})
@@ -115,7 +115,7 @@ def advise(outlook: Outlook) -> tuple[Advice, ...]:
     for plan in plans:
         if plan.choice.kind in shown or plan.shift_mps or plan.choice.kind == "keep" or len(shown) >= _MOST_SHOWN:
             continue
-        if plan.probability > 0.05 or plan.worst_percent < _BETTER * outlook.keep.worst_error_percent:
+        if _worth_showing(plan, best, outlook.keep):
             shown.append(plan.choice.kind)
             entries.append(_entry(outlook, plan, (Finding("instead_of_the_first"),)))
     if outlook.measure is not None:
@@ -128,6 +128,14 @@ def advise(outlook: Outlook) -> tuple[Advice, ...]:
             )
         )
     return tuple(_unique(entries))
+
+
+def _worth_showing(plan: _Plan, best: _Plan, keep: Choice) -> bool:
+    """Tell whether a plan is an alternative to the best: it may pass and leaves little more, or it leaves far less."""
+    far_less = plan.worst_percent < _BETTER * keep.worst_error_percent
+    if best.choice.kind == "keep" and best.probability > _GOOD_CHANCE:
+        return far_less
+    return far_less or (plan.probability > 0.05 and plan.worst_percent < best.worst_percent + _WORTH_WORK_PERCENT)
 
 
 def _meanwhile(first: Sequence[Advice]) -> tuple[Advice, ...]:
@@ -316,10 +324,12 @@ def _from_diagnosis(outlook: Outlook) -> list[Advice]:
     """Return what comes before any part: files, a unit, a count of pulses or teeth that must be right first."""
     diagnosis = outlook.diagnosis
     top = diagnosis.top if diagnosis else None
+    if top is not None and top.group == "readings":
+        return [Advice("check_files", part="readings", because=_causes(outlook))]
+    if outlook.trust and not _STRANGE.isdisjoint(outlook.trust.codes) and (top is None or top.group != "dial"):
+        return [Advice("check_files", part="readings", because=outlook.trust.reasons)]
     if diagnosis is None or top is None:
         return []
-    if top.group == "readings":
-        return [Advice("check_files", part="readings", because=_causes(outlook))]
     gain = righting_gain(diagnosis)
     if top.code == "wrong_unit" and gain is not None:
         return [Advice("set_unit", part="unit", value=outlook.judge.unit, because=_causes(outlook))]
@@ -329,8 +339,6 @@ def _from_diagnosis(outlook: Outlook) -> list[Advice]:
     if top.code in ("needle_sticks", "dial_bent") and not _keeps(outlook, top.code):
         reason = Finding("no_part_cures", cause=top.code)
         return [Advice("repair_instrument", part="instrument", because=(*_causes(outlook), reason))]
-    if outlook.trust and not _STRANGE.isdisjoint(outlook.trust.codes):
-        return [Advice("check_files", part="readings", because=outlook.trust.reasons)]
     return _count_first(outlook, diagnosis)
 
 

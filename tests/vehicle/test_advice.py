@@ -13,6 +13,7 @@ from support.calibrations import make_calibration
 from speedcal.calibration.dial import Dial
 from speedcal.conformity.rules import load_tolerance
 from speedcal.errors import VehicleError
+from speedcal.finding import Finding, Trust
 from speedcal.interval import Interval
 from speedcal.units import MILE_M, MPH_MPS
 from speedcal.vehicle import Vehicle, correct, diagnose
@@ -53,6 +54,26 @@ def test_gear_and_needle_go_together_where_each_alone_leaves_too_much() -> None:
 def test_a_dial_that_is_right_is_kept() -> None:
     found = correct(make_calibration(factor=1.004, u_factor=0.002), Vehicle.from_dict(TRUCK))
     assert actions(found)[0] == "keep_as_is"
+
+
+def test_what_passes_but_reads_far_too_high_is_set_nearer_all_the_same() -> None:
+    """12 % high is lawful under UN R39 at these speeds; a number typed into the module leaves a few per cent."""
+    table = {"settings": {"circumference_mm": {"now": 2000, "step": 1, "low": 1500, "high": 2500}}}
+    rule = load_tolerance("un_r39_type", unit="mph")
+    high = correct(make_calibration(factor=1.12, u_factor=0.002), Vehicle.from_dict(table), limits=rule.allowed)
+    assert high.keep.probability_passes > 0.95
+    assert actions(high)[0] == "set_module"
+    assert (high.advice[0].worst_error_percent or 99) < 5
+    near = correct(make_calibration(factor=1.03, u_factor=0.002), Vehicle.from_dict(table), limits=rule.allowed)
+    assert actions(near) == ["keep_as_is"]
+
+
+def test_doubtful_readings_are_checked_before_any_part() -> None:
+    """Two per cent off or twenty: readings that scatter like those of two instruments order no gear."""
+    doubt = Trust("WEAK", (Finding("large_scatter", scatter_mps=0.6),))
+    for factor in (1.02, 1.2):
+        dial = replace(make_calibration(factor=factor, u_factor=0.004), trust=doubt)
+        assert actions(correct(dial, Vehicle.from_dict(TRUCK)))[0] == "check_files"
 
 
 def test_nothing_stated_nothing_offered() -> None:
