@@ -57,6 +57,7 @@ def fit_logged(
     shifts: list[Shift],
     runs: SteadyRuns,
     step_mps: float,
+    u_stated_mps: FloatArray,
     source: str = "",
 ) -> MeasuredLine:
     """Refine the clock offset by Gauss-Newton on all pairs, then fit the line through windows.
@@ -73,6 +74,8 @@ def fit_logged(
         Steady runs of the drive.
     step_mps
         Step the readings are rounded to. [m/s]
+    u_stated_mps
+        Standard uncertainty that each reading states of itself, 0 where it states none, shape (n,). [m/s]
     source
         Name of the readings for messages.
 
@@ -119,6 +122,7 @@ def fit_logged(
             scatter_mps=scatter,
             runs=runs,
             step_mps=step_mps,
+            u_stated_mps=u_stated_mps,
         )
         if settled is not None:
             return settled

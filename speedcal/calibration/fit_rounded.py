@@ -41,6 +41,7 @@ def fit_rounded(
     scatter_mps: float,
     runs: SteadyRuns,
     step_mps: float,
+    u_stated_mps: FloatArray,
 ) -> MeasuredLine | None:
     """Return the dial of a log beside recorded speed, both rounded as they are; None where no answer settles.
 
@@ -56,6 +57,8 @@ def fit_rounded(
         Steady runs of the drive.
     step_mps
         Step the readings are rounded to. [m/s]
+    u_stated_mps
+        Standard uncertainty that each reading states of itself, 0 where it states none, shape (n,). [m/s]
     """
     moment = time_s + tau_s
     speed, _, inside = ground.at(moment)
@@ -69,8 +72,8 @@ def fit_rounded(
     _, piece = np.unique(ground.piece, return_inverse=True)
     before, _ = ground.place(moment[some])
     fit = fit_latent(
-        Channel(ground.time_s[fixes], ground.speed_mps[fixes], piece[fixes], ground.step_mps),
-        Channel(time_s[some], indicated_mps[some], piece[before], step_mps),
+        Channel(ground.time_s[fixes], ground.speed_mps[fixes], piece[fixes], ground.step_mps, np.zeros(len(fixes))),
+        Channel(time_s[some], indicated_mps[some], piece[before], step_mps, u_stated_mps[some]),
         grid=SplineGrid.over(ground.time_s, piece, LATENT_SPACING_S),
         start=Start(tau_s, offset_mps, factor, scatter_mps, speed[some], ground.u_speed_mps),
     )
@@ -90,7 +93,8 @@ def fit_rounded(
         return None
     reason = np.where(inside & ground.usable_at(moment), "", np.where(inside, TOO_SLOW, NO_GROUND)).astype(object)
     scatter = float(np.hypot(fit.noise_mps, step_mps / np.sqrt(12)))
-    reason[(reason == "") & (away > LATENT_WRONG_FROM * scatter + LATENT_LATE_S * np.abs(slope))] = WRONG
+    far = LATENT_WRONG_FROM * np.hypot(scatter, u_stated_mps) + LATENT_LATE_S * np.abs(slope)
+    reason[(reason == "") & (away > far)] = WRONG
     line = dial.line
     return MeasuredLine(
         offset_mps=line.offset_mps,

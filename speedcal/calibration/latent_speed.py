@@ -63,6 +63,8 @@ class Channel:
     """Order number of the piece of the track each lies in."""
     step_mps: float
     """What they are rounded to; 0 when they are not."""
+    u_mps: FloatArray
+    """Standard uncertainty that each value states of itself; 0 where it states none."""
 
 
 class _Table:
@@ -257,13 +259,14 @@ class _Fitter:
         variance = np.maximum(variances(self.inverse, view.places.first, view.row, view.row), 1e-10)
         cavity, cavity_variance = without(mean, variance, state.message)
         steep = view.gain * view.places.of(self.coefficients, view.places.rate)
-        noise = state.noise + state.jitter * steep**2
+        stated = channel.u_mps**2
+        noise = state.noise + stated + state.jitter * steep**2
         told = told_by(channel.value_mps, channel.step_mps, noise, cavity, cavity_variance)
         share = 1.0 if not state.message.precision.any() else _BLEND
         view.right = told.right
         state.message = state.message.blended(told.message, share)
         # noise of the values and jitter of the stamps, both from the expected squares
-        square = told.right * told.square
+        square = told.right * np.maximum(told.square - stated, 0.0)
         weight = told.right / noise**2
         normal = np.array([[weight.sum(), weight @ steep**2], [weight @ steep**2, weight @ steep**4 + 1e-9]])
         sides = np.array([weight @ square, weight @ (square * steep**2)])
