@@ -222,6 +222,7 @@ def _fit(
             shifts=shifts,
             runs=runs,
             step_mps=readings.speed_resolution_mps,
+            u_stated_mps=_stated(readings)[order],
             source=readings.source,
         )
         line = replace(line, reading_shift_mps=habit.shift_mps)
