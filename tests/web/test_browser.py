@@ -388,7 +388,7 @@ def test_the_recorder(server: WebServer, browsing: Browsing) -> None:
     page.evaluate("navigator.serviceWorker.ready.then(() => true)")
     until(page, "caches.match(location.href)")
     page.reload()
-    page.wait_for_selector("text=Recording goes on")
+    page.wait_for_selector("text=Recording continues")
     assert page.inner_text("#count") == "2"
     kept = int(page.inner_text("#fixes"))
     assert kept >= 4
