@@ -19,6 +19,9 @@ from speedcal.text.command_messages import PASSCODE_ASKED
 @click.option(
     "--host-name", "host_names", multiple=True, help="Name under which browsers reach this machine; repeatable."
 )
+@click.option(
+    "--public-url", default="", help="Address under which owners and customers reach the page; links begin with it."
+)
 @click.option("--tls-cert", type=click.Path(path_type=Path, exists=True, dir_okay=False), help="Certificate for https.")
 @click.option("--tls-key", type=click.Path(path_type=Path, exists=True, dir_okay=False), help="Key of the certificate.")
 @click.option(
@@ -55,7 +58,7 @@ def command(*, set_passcode: bool, unlock: bool, as_json: bool, **options: Any) 
     if bool(options["tls_cert"]) != bool(options["tls_key"]):
         raise wrong_use("tls_half_given")
     settings = Settings(**options)
-    _ = certificate(settings), settings.trusted_networks
+    _ = certificate(settings), settings.trusted_networks, settings.public_origin
     services = make_services(settings)
     try:
         if set_passcode:

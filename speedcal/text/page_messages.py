@@ -172,6 +172,10 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "the passcode is shorter than {shortest} characters",
         "Use three or four words that have nothing to do with each other",
     ),
+    "public_url_unreadable": (
+        "{found:quoted} is no address of a whole site",
+        "Write --public-url like https://drives.example or https://drives.example:8443",
+    ),
     "proxy_address_unreadable": (
         "{found:quoted} is not an address or a network",
         "Write each --trusted-proxy like 192.0.2.7 or 192.0.2.0/24",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ipaddress
 from dataclasses import dataclass, field
 from pathlib import Path
+from urllib.parse import urlsplit
 
 from speedcal.errors import SpeedcalError
 
@@ -104,6 +105,8 @@ class Settings:
     """SQLAlchemy URL; empty for SQLite in the data folder."""
     host_names: tuple[str, ...] = ()
     """Names under which browsers reach the service, besides the local ones and ``host``."""
+    public_url: str = ""
+    """Address under which owners and customers reach the service; links begin with it."""
     tls_cert: Path | None = None
     tls_key: Path | None = None
     trusted_proxies: tuple[str, ...] = ()
@@ -120,7 +123,7 @@ class Settings:
     @property
     def is_local(self) -> bool:
         """Tell whether only this machine can reach the service, as far as the settings say."""
-        named = all(is_loopback(name) for name in self.host_names)
+        named = all(is_loopback(name) for name in (*self.host_names, *self._public_host))
         return is_loopback(self.host) and named and not self.trusted_proxies
 
     @property
@@ -141,7 +144,35 @@ class Settings:
     def allowed_hosts(self) -> tuple[str, ...]:
         """Host names that requests may carry, without port, in lower case."""
         bound = () if self.host in ("0.0.0.0", "::", "") else (_bracketed(self.host),)  # noqa: S104 - not a bind
-        return tuple(dict.fromkeys(name.lower() for name in (*LOCAL_NAMES, *bound, *self.host_names)))
+        return tuple(
+            dict.fromkeys(name.lower() for name in (*LOCAL_NAMES, *bound, *self.host_names, *self._public_host))
+        )
+
+    @property
+    def public_origin(self) -> str:
+        """Scheme, host and port of ``public_url``; empty when there is none.
+
+        Raises
+        ------
+        ServiceError
+            It is no address of a whole site.
+        """
+        if not self.public_url:
+            return ""
+        try:
+            parts = urlsplit(self.public_url)
+            _ = parts.port
+        except ValueError:
+            parts = urlsplit("")
+        is_whole = parts.path in ("", "/") and not (parts.query or parts.fragment or parts.username)
+        if parts.scheme not in ("http", "https") or not parts.hostname or not is_whole:
+            raise ServiceError("public_url_unreadable", found=self.public_url)
+        return f"{parts.scheme}://{parts.netloc.lower()}"
+
+    @property
+    def _public_host(self) -> tuple[str, ...]:
+        host = urlsplit(self.public_origin).hostname
+        return (_bracketed(host),) if host else ()
 
     @property
     def database_url(self) -> str:

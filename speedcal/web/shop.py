@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from urllib.parse import urlsplit
+
 from starlette.background import BackgroundTask
 from starlette.responses import FileResponse, Response
 
@@ -14,6 +16,7 @@ from speedcal.web.figures import number_in
 from speedcal.web.folder import job_files, lay_out, write_zip
 from speedcal.web.job_form import problems_of
 from speedcal.web.results import failure_of, result_of
+from speedcal.web.settings import is_loopback
 from speedcal.web.store import STAGES
 
 _JOBS_SHOWN = 100
@@ -42,7 +45,8 @@ def jobs_page(context: Context) -> Response:
 def job_page(context: Context, view: View) -> Response:
     """Show a job: its state, its result, its drives, its links."""
     web, job = context.web, view.job
-    origin = f"{context.request.url.scheme}://{context.request.url.netloc}"
+    url = context.request.url
+    origin = web.settings.public_origin or f"{url.scheme}://{url.netloc}"
     doors = {"owner": "o", "customer": "c"}
     run = web.queue.active(job.id)
     links = [
@@ -64,6 +68,7 @@ def job_page(context: Context, view: View) -> Response:
         result=result_of(context, view),
         failure=failure_of(context, view),
         links=links,
+        links_stay_here=is_loopback(urlsplit(origin).hostname or ""),
         texts=show_form(job.document),
         problems=[(name, problem.text) for name, problem in problems_of(job.document).items()],
         groups=groups(),

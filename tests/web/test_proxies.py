@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ipaddress
+import re
 from pathlib import Path
 
 import pytest
@@ -70,6 +71,42 @@ def test_behind_a_trusted_proxy_the_cookie_is_for_https_only(tmp_path: Path) -> 
         assert "__Host-speedcal=" in answer.headers["set-cookie"]
         plain = site.client.post("/sign-in", data=form, follow_redirects=False)
         assert "__Host-" not in plain.headers["set-cookie"]
+
+
+def test_links_begin_with_the_public_address(tmp_path: Path) -> None:
+    """Whatever address the tech came by; the service answers under it, and is no longer local."""
+    with open_site(tmp_path, passcode="brass kettle tide", public_url="https://Drives.example:8443/") as site:
+        site.client.post("/sign-in", data={"passcode": "brass kettle tide"})
+        base = site.new_job()
+        page = site.client.post(f"{base}/links", data={"role": "owner"}).text
+        link = re.search(r'href="(https://drives.example:8443/o/[\w.-]+)"', page)[1]
+        assert "work on this machine alone" not in page
+        path = link.removeprefix("https://drives.example:8443")
+        assert site.client.get(path, headers={"host": "drives.example:8443"}).status_code == 200
+        assert not site.services.settings.is_local
+
+
+def test_links_that_work_on_this_machine_alone_say_so(site: Site) -> None:
+    """Somebody would send them to the owner's phone."""
+    assert "work on this machine alone" in site.client.get(site.new_job()).text
+
+
+@pytest.mark.parametrize(
+    "url",
+    [
+        "drives.example",
+        "ftp://drives.example",
+        "https://",
+        "https://x/page",
+        "https://x:port",
+        "https://me@x",
+        "https://[x",
+    ],
+)
+def test_a_public_address_that_is_none_is_refused(url: str) -> None:
+    """It has a scheme and a host and stands for the whole site."""
+    with pytest.raises(ServiceError, match="no address of a whole site"):
+        _ = Settings(data=Path(), public_url=url).public_origin
 
 
 def test_a_proxy_that_is_no_address_is_refused() -> None:
