@@ -253,6 +253,8 @@ BACKUP = {
     "restored": "{jobs} jobs with {drives} drives are back in {folder}.",
     "missing": "Warning: {count} files that the job store mentions are missing.",
 }
+STATE_TITLE = "State of the service"
+
 SERVE = {
     "open": "Open {address} (stop with Ctrl+C)",
     "open_elsewhere": "From other devices: {address}",

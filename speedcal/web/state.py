@@ -12,7 +12,7 @@ from typing import Any
 import sqlalchemy as sa
 from starlette.responses import Response
 
-from speedcal.text.page_messages import HEALTH
+from speedcal.text.page_messages import HEALTH, STATE_TITLE
 from speedcal.web import schema
 from speedcal.web.context import Context
 from speedcal.web.store import Store
@@ -27,7 +27,7 @@ def state_page(context: Context) -> Response:
     disk = shutil.disk_usage(web.originals.root)
     return context.page(
         "state.html",
-        title="State of the service",
+        title=STATE_TITLE,
         role="shop",
         version=metadata.version("speedcal"),
         database=web.store.engine.dialect.name,
