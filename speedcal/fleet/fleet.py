@@ -22,7 +22,7 @@ from speedcal.fleet.discoveries import discoveries
 from speedcal.fleet.drive import DriveFiles
 from speedcal.fleet.remembered import Remembered
 from speedcal.fleet.rows import FleetRow, Limits, make_row
-from speedcal.fleet.sources import Found, Source, find_vehicles, merged, parted
+from speedcal.fleet.sources import Found, Source, find_vehicles, merged, parted, vehicles_at
 from speedcal.fleet.workers import measure_all
 from speedcal.interval import tidy
 from speedcal.jobs.contents import JobContents
@@ -250,7 +250,9 @@ def _found(
     tables = [path for path in paths if is_table(path, column)]
     found = list(given)
     for path in (path for path in paths if path not in tables):
-        if Path(path).is_dir():
+        if "://" in path:
+            found += vehicles_at(path)
+        elif Path(path).is_dir():
             found += find_vehicles(Path(path), skip=results)
         elif Path(path).exists():
             raise FleetError("no_vehicle_column", source=path)

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from pathlib import Path
+from importlib.util import find_spec
+from pathlib import Path, PurePath, PurePosixPath
 
 from speedcal.errors import FleetError, SpeedcalError
 from speedcal.fleet.drive import DriveFiles
@@ -81,7 +82,7 @@ def _name(folder: Path) -> str:
     return folder.name or folder.resolve().name
 
 
-def _is_log(path: Path) -> bool:
+def _is_log(path: PurePath) -> bool:
     return path.suffix.lower() not in _IGNORED and not path.name.startswith((".", "~"))
 
 
@@ -93,9 +94,35 @@ def _logs_below(folder: Path) -> Iterator[Path]:
             yield path
 
 
-def _of_files(vehicle: str, folder: Path, paths: Iterable[Path]) -> Found:
+def vehicles_at(url: str) -> Iterator[Found]:
+    """Yield the vehicles of a folder at an address such as ``s3://bucket/drives``, as :func:`find_vehicles` does.
+
+    Job files are not looked for there.
+    """
+    if find_spec("fsspec") is None:
+        raise FleetError("library_missing", source=url, library="fsspec")
+    import fsspec
+
+    try:
+        system, root = fsspec.core.url_to_fs(url)
+        places = [PurePosixPath(place) for place in sorted(system.find(root))]
+    except (OSError, ValueError, ImportError) as problem:
+        raise FleetError("file_not_opened", source=url, reason=str(problem)) from None
+    folder = PurePosixPath(root)
+    by_vehicle: dict[str, list[PurePath]] = {}
+    for place in filter(_is_log, places):
+        parts = place.relative_to(folder).parts
+        by_vehicle.setdefault(parts[0] if len(parts) > 1 else folder.name, []).append(place)
+    for vehicle, several in sorted(by_vehicle.items()):
+        inside = folder / vehicle if several[0].parent != folder else folder
+        yield _of_files(vehicle, inside, several, lambda place: str(system.unstrip_protocol(str(place))))
+
+
+def _of_files(
+    vehicle: str, folder: PurePath, paths: Iterable[PurePath], address: Callable[[PurePath], str] = str
+) -> Found:
     """Pair the files of a vehicle by name; a file alone holds track and readings."""
-    groups: dict[tuple[Path, str], list[Path]] = {}
+    groups: dict[tuple[PurePath, str], list[PurePath]] = {}
     for path in paths:
         groups.setdefault((path.parent, _stem(path)), []).append(path)
     drives, refused = [], []
@@ -105,13 +132,13 @@ def _of_files(vehicle: str, folder: Path, paths: Iterable[Path]) -> Found:
             names = [path.name for path in files]
             refused.append((name, FleetError("several_files_for_drive", source=str(parent), names=names)))
         else:
-            drives.append(DriveFiles(vehicle, name, tuple(str(path) for path in files)))
+            drives.append(DriveFiles(vehicle, name, tuple(address(path) for path in files)))
     return Found(vehicle, tuple(drives), tuple(refused))
 
 
-def _stem(path: Path) -> str:
+def _stem(path: PurePath) -> str:
     """Return the name that the files of one drive share."""
-    name = path.stem if path.suffix.lower() not in _COMPRESSED else Path(path.stem).stem
+    name = path.stem if path.suffix.lower() not in _COMPRESSED else PurePath(path.stem).stem
     return _ROLE.sub("", name)
 
 

@@ -146,7 +146,7 @@ def test_a_drive_more_makes_a_new_run_and_names_what_is_new(drives: Path, out: P
     grown, again = tmp_path / "drives", tmp_path / "out"
     shutil.copytree(drives, grown)
     shutil.copytree(out, again)
-    write_pair(drive_on(10, 901, 1.05), grown / "truck 9", "day0")
+    write_pair(drive_on(10, 902, 1.05), grown / "truck 9", "day0")
     result = speedcal.fleet(grown, remember=again)
     assert result.compared
     assert [row.vehicle for row in result.new] == ["truck 9"]
@@ -195,6 +195,18 @@ def test_what_cannot_be_a_fleet_is_told(
     assert words in " ".join(told.split())
     assert "Traceback" not in told
     assert not (tmp_path / "out").exists()
+
+
+def test_a_folder_at_an_address_is_a_fleet_too(drives: Path, rows: dict[str, dict[str, str]]) -> None:
+    """The same drives, opened by address as workers of a cluster do; needs fsspec."""
+    pytest.importorskip("fsspec")
+    result = speedcal.fleet(f"file://{drives / 'truck 2'}")
+    (row,) = result.rows
+    assert (row.vehicle, row.drives, row.wrong) == ("truck 2", 2, True)
+    assert row.calibration is not None
+    assert row.calibration.error_factor.value == pytest.approx(float(rows["truck 2"]["error_factor"]), abs=1e-5)
+    with pytest.raises(speedcal.SpeedcalError, match="no vehicle found"):
+        speedcal.fleet("memory://nothing-there")
 
 
 def test_names_of_pairs(tmp_path: Path) -> None:
