@@ -72,7 +72,7 @@ def read_checks(
     >>> [round(float(v) / 0.44704, 1) for v in checks.true_mps]
     [32.0, 31.8, 63.2, 63.6]
     >>> print(speedcal.calibrate_checks(checks).trust.word)
-    WEAK
+    TRUSTED
     """
     wanted = parse_speed_unit(unit) if unit is not None else None
     if unit is not None and wanted is None:
