@@ -15,7 +15,7 @@ from support.mutations import KINDS, mutate
 
 from speedcal.errors import SpeedcalError, TrackFormatError
 from speedcal.logs import gpx, read_track
-from speedcal.logs.formats import is_certain
+from speedcal.logs.formats import Request, is_certain
 from speedcal.logs.gpx_document import Document
 from speedcal.logs.gpx_points import MARK
 from speedcal.logs.instants import read_instants
@@ -134,7 +134,7 @@ def test_a_fix_takes_two_hundred_bytes_beside_the_file(tmp_path):
     path.write_bytes(gpx_11(small_drive(30_000)))
     source = load(path, TrackFormatError, is_certain)
     tracemalloc.start()
-    track = gpx.FORMAT.track(source, None)
+    track = gpx.FORMAT.track(source, Request())
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     assert len(track) == 30_000

@@ -53,12 +53,12 @@ def _refused(tmp_path, data, name="file"):
         ("time,mph" + ",x" * 40_000 + "\n10:32:05,45\n", "columns"),
         ("time,mph,lat,lon\n10:32:05,45,1,2" + "," * 90_000, "columns"),
         ("a," * 1_000_000, "characters"),
-        (b"\x00" * 1000, "not known"),
-        (bytes(range(256)) * 40, "not known"),
+        (b"\x00" * 1000, "not supported"),
+        (bytes(range(256)) * 40, "not supported"),
         (b"\x1f\x8b" + b"x" * 100, "cannot be read as a gzip file"),
         (b"PK\x03\x04" + b"x" * 100, "zip archive"),
         (b"\x0e\x10\x00\x00\xff\xff\xff\x7f.FIT" + b"\x00" * 50, "FIT"),
-        (b"\xd0\xcf\x11\xe0" + b"\x00" * 100, r"old spreadsheet|not known"),
+        (b"\xd0\xcf\x11\xe0" + b"\x00" * 100, r"old spreadsheet|not supported"),
     ],
 )
 def test_what_no_recording_holds_is_refused(tmp_path, data, message):
