@@ -93,8 +93,11 @@ def _policy_of(path: Path) -> str:
 
 
 def status(context: Context, view: View) -> Response:
-    """Tell a page that waits how far the analysis is."""
-    run = context.web.queue.active(view.job.id)
+    """Tell a page that waits how far the analysis is: of one drive where it asks for it, else of the job."""
+    drive_id = context.request.query_params.get("drive", "")
+    queue, job_id = context.web.queue, view.job.id
+    run = queue.latest(job_id, drive_id) if drive_id else queue.active(job_id)
+    run = run if run and run.is_active else None
     return JSONResponse(
         {
             "active": run is not None,

@@ -285,3 +285,14 @@ def test_a_session_that_ended_costs_the_passcode_and_nothing_typed(
     assert f'value="{kept}"' in form.text
     assert site.services.store.job(base.split("/")[-1]).document == before
     assert drives_of(site, base) == []
+
+
+def test_the_page_of_a_drive_waits_for_the_drive_only(site: Site, base: str) -> None:
+    """What was understood is shown before the whole job is reckoned."""
+    address = site.send(base).headers["location"]
+    status = f"{base}/status.json?drive={address.split('/')[-1]}"
+    assert f'data-status="{status}"' in site.client.get(address).text
+    assert site.client.get(status).json()["active"]
+    site.services.queue.finish_look(site.services.queue.claim("w"), 1, LOOKED)
+    assert not site.client.get(status).json()["active"]
+    assert site.client.get(f"{base}/status.json").json()["active"]
