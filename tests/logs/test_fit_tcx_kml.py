@@ -118,7 +118,7 @@ def test_kml_with_shapes_only_is_refused(tmp_path):
 def test_tcx_points_outside_a_track_are_not_lost_without_a_word(tmp_path):
     """A file somebody cut and pasted."""
     data = tcx(DRIVE).replace(b"<Track>", b"").replace(b"</Trackpoint>\n", b"</Trackpoint>\n<Track>", 1)
-    with pytest.raises(TrackFormatError, match="1 track point stands outside a track"):
+    with pytest.raises(TrackFormatError, match="1 track point is outside a track"):
         _read(tmp_path, data)
 
 

@@ -29,7 +29,7 @@ BROKEN = {
     "no times": (_table(["lat", "lon", "speed km/h"], *PLACES[:2], SHOWN), ["no column holds a time", "'lat', 'lon'"]),
     "no unit": (
         _table(["time", "lat", "lon", "gps speed", "vehicle speed"], TIMES, *PLACES, SHOWN),
-        ["no unit of speed", "would fit km/h", "--unit", "'gps speed' for speed of the receiver"],
+        ["does not state its unit", "would fit km/h", "--unit", "'gps speed' for speed of the receiver"],
     ),
     "words for speeds": (
         _table(["time", "vehicle speed km/h"], TIMES, ["fast"] * 60),
@@ -49,12 +49,12 @@ BROKEN = {
     ),
     "words and numbers": (
         "\n".join(f"{row[0]} lat={row[1]} lon={row[2]} v={row[3]}" for row in ROWS),
-        ["60 lines cannot be read", "3 numbers in", "a table with a header"],
+        ["60 lines cannot be read", "has 3 numbers", "a table with a header"],
     ),
     "json without measurements": (json.dumps({"a": [1, 2, 3], "b": "x"}), ["no list of measurements", '"time"']),
     "two vehicles": (
         _table(["time", "vehicle id", "vehicle speed km/h"], TIMES, ["a", "b"] * 30, SHOWN),
-        ["'vehicle id' names 2: 'a' and 'b'", "--session"],
+        ["'vehicle id' names 2 of them: 'a' and 'b'", "--session"],
     ),
     "a route": ('<gpx version="1.1"><rte><rtept lat="1" lon="2"/></rte></gpx>', ["a planned route"]),
 }
