@@ -127,7 +127,7 @@ def fit_logged(
         if settled is not None:
             return settled
         reasons = (Finding("log_unsettled"),) if min(ground.step_mps, step_mps) > 0 else ()
-    elif ground.source == "positions":
+    elif ground.source == "positions" and float(np.median(np.diff(time_s))) <= LATENT_INTERVAL_S:
         told = fit_distances(
             ground,
             time_s,

@@ -31,6 +31,7 @@ _MOST_BETWEEN_MPS = 0.1
 _SHARE = 0.97
 """Rounded to 1 km/h, an instrument with a scatter of 0.03 m/s and nothing else wrong comes to 0.968."""
 _ACCELERATING_MPS2 = 0.4
+_ABSURD_MPS = 1000.0
 _QUARTER_S, _STAMP_S = 900.0, 0.02
 
 
@@ -40,8 +41,8 @@ def kinship(track: Track, readings: Readings) -> Kinship:
     A copy has no delay when the vehicle speeds up and no scatter beyond rounding. A drive that hardly changes its speed
     cannot tell: an instrument that is right looks like a copy there.
     """
-    recorded = np.isfinite(track.speed_mps)
-    known = np.isfinite(readings.speed_mps) & np.isfinite(readings.time_s)
+    recorded = np.abs(np.nan_to_num(track.speed_mps, nan=np.inf)) < _ABSURD_MPS
+    known = (np.abs(np.nan_to_num(readings.speed_mps, nan=np.inf)) < _ABSURD_MPS) & np.isfinite(readings.time_s)
     if readings.clock == "none" or known.sum() < _FEWEST or recorded.sum() < _FEWEST:
         return "own"
     time_s, shown = readings.time_s[known], readings.speed_mps[known]

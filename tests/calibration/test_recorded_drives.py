@@ -226,7 +226,7 @@ def test_the_files_of_the_loggers_give_the_ratios_of_the_careful_analysis(
     result = _native(name, file)
     at = at_kmh * KMH_MPS
     assert float(result.indicated(at)) / at == pytest.approx(ratio, abs=within)
-    assert float(result.half_width(at)) / at > 0.3 * within
+    assert float(result.half_width(at)) / at > 0.2 * within
 
 
 @pytest.mark.parametrize(
