@@ -19,6 +19,8 @@ _ACCELERATING_MPS2 = 0.4
 _MOVING_MPS = 2.0
 _NEAR_UNIT = 0.004
 """How far the ratio of two series may be from one of units; beyond, it is the error of an instrument."""
+_ROUNDED_SLOPE = 0.15
+"""How much rounding turns a series whose turning points lie between two steps: so many steps over its whole range."""
 _ROUNDING, _SAME_MPS, _FINE_MPS, _SAME_FINE_MPS = 0.505, 0.02, 0.05, 0.06
 _SHARE = 0.97
 _LARGEST_OFFSET_MPS = 3.0
@@ -48,7 +50,8 @@ def is_moved_copy(recorded: Series, shown: Series, shifts: list[float]) -> bool:
             continue
         tried.append(shift)
         best = min(_DELAYS_S + shift, key=lambda at: _misfit(clock, speed, time_s + at, values))
-        if abs(_unit_and_slope(*_pair(clock, speed, time_s + best, values))[1] - 1.0) > 2 * _NEAR_UNIT:
+        pair = _pair(clock, speed, time_s + best, values)
+        if abs(_unit_and_slope(*pair)[1] - 1.0) > 2 * _near_unit(pair[1], shown[2]):
             continue
         for steps in _FINER_S:
             best = min(steps + best, key=lambda at: _misfit(clock, speed, time_s + at, values))
@@ -101,6 +104,11 @@ def _unit_and_slope(truth: FloatArray, shown: FloatArray) -> tuple[float, float]
     return ratio, slope / ratio
 
 
+def _near_unit(shown: FloatArray, step: float) -> float:
+    """Return how far the ratio of two series may be from one of units, the second in steps."""
+    return _NEAR_UNIT + _ROUNDED_SLOPE * step / max(float(np.ptp(shown)) if len(shown) else 0.0, step, 1e-9)
+
+
 def _misfit(clock: FloatArray, speed: FloatArray, time_s: FloatArray, shown: FloatArray) -> float:
     """Return the scatter of the shown speed about a line through the recorded one; infinite without an overlap."""
     truth, _ = _beside(clock, speed, time_s)
@@ -119,11 +127,11 @@ def _is_same(recorded: Series, shown: Series) -> bool:
     if changing.sum() < _FEWEST_CHANGING:
         return False
     ratio, slope = _unit_and_slope(truth[known], shown[1][known])
-    if abs(slope - 1.0) > _NEAR_UNIT:
+    if abs(slope - 1.0) > _near_unit(shown[1][known], shown[2]):
         return False
     left = shown[1] - ratio * truth
-    offset = float(np.median(left[changing]))
+    offset = float(np.mean(np.quantile(left[changing], (0.01, 0.99))))  # rounding spreads evenly: its middle is sharp
     step = shown[2]
-    slack = _ROUNDING * (step + ratio * recorded[2]) + (_SAME_MPS if step > _FINE_MPS else _SAME_FINE_MPS)
+    slack = _ROUNDING * step + (_SAME_MPS if step > _FINE_MPS else _SAME_FINE_MPS)
     same = np.abs(left - offset) <= slack
     return abs(offset) < _LARGEST_OFFSET_MPS and bool(same[known].mean() >= _SHARE <= same[changing].mean())
