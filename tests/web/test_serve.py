@@ -85,7 +85,7 @@ def test_a_port_that_is_taken_is_told_in_words(tmp_path: Path) -> None:
 
 def test_a_host_that_is_not_this_machine_is_told(tmp_path: Path) -> None:
     """An address of a documentation network (RFC 5737)."""
-    with pytest.raises(ServiceError, match="no address of this machine"):
+    with pytest.raises(ServiceError, match="not an address of this machine"):
         open_sockets(Settings(data=tmp_path, host="192.0.2.1", port=0))
 
 
