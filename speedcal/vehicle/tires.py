@@ -207,7 +207,7 @@ def _by_rule(common: Mapping[str, Any], width_mm: Fraction, name: str) -> TireSi
         width_mm,
         aspect,
         basis="aspect_assumed",
-        spread_percent=float(2 * width_mm * rule["points"] / diameter),
+        spread_percent=float(2 * width_mm * rule["points"] / diameter) if diameter else 0.0,
         source=rule["source"],
         status=rule["status"],
     )

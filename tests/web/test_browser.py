@@ -208,9 +208,16 @@ def drives_shown(page: Any, base: str) -> int:
 
 
 def back_to(page: Any, form: str) -> None:
-    """Go back in the browser to a form."""
-    page.evaluate("history.back()")
-    page.wait_for_url(form)
+    """Go back in the browser to a form; a page that loads itself again at that moment takes a second press."""
+    from playwright.sync_api import TimeoutError as TakesTooLong
+
+    for _ in range(3):
+        page.evaluate("history.back()")
+        try:
+            page.wait_for_url(form, timeout=15_000)
+            break
+        except TakesTooLong:
+            continue
     page.wait_for_selector("#drive-form button >> text=Send the drive")
 
 

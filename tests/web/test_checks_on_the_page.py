@@ -40,7 +40,7 @@ def test_what_is_wrong_with_checks_is_said_and_they_stay(busy: Site) -> None:
     base = busy.new_job()
     address = _hand_in(busy, base, checks="yes", pasted="dial mph,distance mi,time\n60,1,fast\n60,1,63\n")
     page = busy.client.get(address).text
-    assert "&#39;fast&#39; is not a time of a run" in page
+    assert "&#39;fast&#39; is not the time of a run" in page
     assert "60,1,fast" in page
 
 

@@ -102,7 +102,7 @@ def test_errors_have_one_shape_for_people_and_programs(site: Site, path: str) ->
     page = site.client.get(path, headers={"accept": "text/html"})
     told = site.client.get(path, headers={"accept": "application/json"})
     assert page.status_code == told.status_code == 404
-    assert set(told.json()) == {"error", "text", "values", "source", "line", "remedy", "status"}
+    assert set(told.json()) == {"error", "text", "values", "source", "line", "remedy", "status", "field"}
     assert 'role="alert"' in page.text
 
 
