@@ -25,6 +25,7 @@ from speedcal.calibration.speed_spline import (
     variances,
 )
 from speedcal.calibration.tuning import (
+    DAMPING_FROM,
     DAMPING_U_S2,
     DRIFT_U,
     FACTOR_PRIOR_U,
@@ -51,6 +52,8 @@ _LOOSE = 1e-6
 _TABLE_MPS = 0.1
 _SMOOTH_S = 3.0
 _MOST_JITTER_S = 0.6
+_HELD = 1e12
+"""Information of a damping that is taken as none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,6 +170,7 @@ class _Fitter:
     def __init__(self, track: Channel, log: Channel, grid: SplineGrid, start: Start) -> None:
         self.track, self.log, self.grid = track, log, grid
         self.nuisance = np.array([start.clock_offset_s, 0.0, 0.0])
+        self.undamped = True  # until the log says otherwise
         self.middle_s = float(np.mean(log.time_s))
         knots = _knots(start.speed_mps)
         self.dial = Dial(knots, start.offset_mps + start.gain * knots, np.zeros((len(knots),) * 2), knots)
@@ -345,9 +349,14 @@ class _Fitter:
         information = (information + information.T) / 2
         prior_mean = np.concatenate([[self.nuisance[CLOCK], 0.0, 0.0], self.dial.knots_mps])
         here = np.concatenate([self.nuisance, self.dial.shown_mps])
-        step = np.linalg.lstsq(
-            information + self.prior, score.sum(axis=0) - self.prior @ (here - prior_mean), rcond=None
-        )[0]
+        total, pull = information + self.prior, score.sum(axis=0) - self.prior @ (here - prior_mean)
+        surprise = 0.0
+        if self.undamped:
+            free = np.linalg.inv(total)
+            surprise = abs(float(free[DAMPING] @ pull)) / float(np.sqrt(free[DAMPING, DAMPING]))
+            pull[DAMPING] = total[DAMPING, :] = total[:, DAMPING] = 0.0
+            total[DAMPING, DAMPING] = 1.0
+        step = np.linalg.lstsq(total, pull, rcond=None)[0]
         longest = float(np.max(np.abs(step[:NUISANCES]) / _LONGEST))
         if longest > 1:
             step[:NUISANCES] /= longest
@@ -368,8 +377,10 @@ class _Fitter:
             score=score,
             information=np.stack([weight, left]),
             time_s=np.concatenate([self.track.time_s, self.log.time_s + self.nuisance[CLOCK]]),
-            prior=self.prior,
+            prior=self.prior + self.undamped * np.diag([0.0, _HELD, *np.zeros(len(self.prior) - 2)]),
         )
+        if settled and surprise > DAMPING_FROM:
+            self.undamped = settled = False
         return settled
 
     def _smooth_bending(self) -> FloatArray:

@@ -396,6 +396,10 @@ DAMPING_U_S2 = 1.5
 """Standard deviation of half the squared time constant of a needle or a receiver before a log is seen; 1.7 s. Doubled,
 nothing changes: a log tells it to 0.1."""
 
+DAMPING_FROM = 4.0
+"""Standard deviations from which on damping is believed. Undamped logs reach 2.5, a lag of 1.5 s comes to 11; fitted
+where there is none, it takes a fifth of what a log tells of the factor."""
+
 DRIFT_U = 0.004
 """Standard deviation of the drift of the log's clock: 4 s in 17 min. Doubled, nothing changes."""
 
@@ -438,7 +442,7 @@ LATENT_READINGS = 60
 LATENT_SPACING_S = 1.0
 """Knots of the latent speed. Half of it doubles the cost and changes nothing."""
 
-LATENT_ROUNDS = 14
+LATENT_ROUNDS = 18
 """Most rounds of the fit of a log."""
 
 LEAST_JERK = 0.001
