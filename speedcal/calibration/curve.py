@@ -13,7 +13,6 @@ from speedcal.calibration.dial import Dial, Shape
 from speedcal.calibration.tuning import (
     BENT_ODDS,
     CURVE_LENGTHS_MPS,
-    CURVE_SIZE_SHARES,
     CURVE_SIZES_MPS,
     FACTOR_PRIOR_U,
     KNOT_SPACING_MPS,
@@ -75,7 +74,7 @@ def _kernel(left: FloatArray, right: FloatArray, lengths: tuple[float, ...]) -> 
 
 def deviation_sizes() -> tuple[FloatArray, FloatArray]:
     """Return the sizes of the deviation that are weighed, none at all the first of them, and their prior shares."""
-    shares = (1 - STRAIGHT_SHARE) * np.asarray(CURVE_SIZE_SHARES)
+    shares = np.full(len(CURVE_SIZES_MPS), (1 - STRAIGHT_SHARE) / len(CURVE_SIZES_MPS))
     return np.array([0.0, *CURVE_SIZES_MPS]), np.concatenate([[STRAIGHT_SHARE], shares])
 
 

@@ -16,7 +16,7 @@ from speedcal.calibration.curve import dial_through
 from speedcal.calibration.dial import spline_weights
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.log_intervals import leaving_out_blocks, scaled_noise
-from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine
+from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine, told_by_dial
 from speedcal.calibration.positions import without_spikes
 from speedcal.calibration.tuning import (
     DRIFT_U,
@@ -83,20 +83,14 @@ def fit_distances(
         degrees_of_freedom=freedom,
     )
     reason = np.where(usable, np.where(wrong, WRONG, ""), np.where(inside, TOO_SLOW, NO_GROUND))
-    line = dial.line
-    return MeasuredLine(
-        offset_mps=line.offset_mps,
-        gain=line.error_factor,
-        covariance=line.covariance,
-        degrees_of_freedom=dial.degrees_of_freedom,
+    return told_by_dial(
+        dial,
         clock_offset_s=fit.tau,
         u_clock_offset_s=u_clock,
-        scatter_mps=float(np.hypot(line.error_factor * fit.noise_mps, step_mps / np.sqrt(12))),
-        time_share=0.0,
+        scatter_mps=float(np.hypot(dial.line.error_factor * fit.noise_mps, step_mps / np.sqrt(12))),
         time_s=moment,
         ground_mps=np.where(inside, speed, np.nan),
-        reason=tuple(reason.tolist()),
-        dial=dial,
+        reason=reason,
     )
 
 

@@ -15,10 +15,10 @@ from speedcal.calibration.clock_search import OFFSET_SCALE_MPS, Shift
 from speedcal.calibration.fit_distances import fit_distances
 from speedcal.calibration.fit_rounded import fit_rounded
 from speedcal.calibration.ground_speed import GroundSpeed
-from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine
+from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine, told_by_dial
 from speedcal.calibration.pairs import Pairs, Windows, average, make_pairs, window_length_s
 from speedcal.calibration.runs import SteadyRuns
-from speedcal.calibration.tuning import LATENT_INTERVAL_S, LOG_LAG_S, LOG_WRONG_FROM
+from speedcal.calibration.tuning import DENSE_POSITIONS_S, LATENT_INTERVAL_S, LOG_LAG_S, LOG_WRONG_FROM
 from speedcal.calibration.windows import fit_windows
 from speedcal.errors import AlignmentError, FitError
 from speedcal.finding import Finding
@@ -127,7 +127,7 @@ def fit_logged(
         if settled is not None:
             return settled
         reasons = (Finding("log_unsettled"),) if min(ground.step_mps, step_mps) > 0 else ()
-    elif ground.source == "positions" and float(np.median(np.diff(time_s))) <= LATENT_INTERVAL_S:
+    elif ground.source == "positions" and _sparse(ground, time_s):
         told = fit_distances(
             ground,
             time_s,
@@ -149,20 +149,22 @@ def fit_logged(
     reason = np.where(right, "", WRONG)
     reason = np.where(ground.usable_at(moment), reason, TOO_SLOW)
     reason = np.where(inside, reason, NO_GROUND)
-    return MeasuredLine(
-        offset_mps=line.offset_mps,
-        gain=line.gain,
-        covariance=line.covariance,
-        degrees_of_freedom=line.freedom,
+    used = speed[reason == ""]
+    return told_by_dial(
+        line.dial(windows, used_mps=used if len(used) else windows.ground_mps),
         clock_offset_s=tau,
         u_clock_offset_s=u_tau,
         scatter_mps=scatter,
-        time_share=0.0,
         time_s=moment,
         ground_mps=np.where(inside, speed, np.nan),
-        reason=tuple(reason.tolist()),
+        reason=reason,
         reasons=reasons,
     )
+
+
+def _sparse(ground: GroundSpeed, time_s: FloatArray) -> bool:
+    """Tell whether fixes are too far apart for speed from positions, and readings close enough for their sum."""
+    return ground.interval_s > DENSE_POSITIONS_S and float(np.median(np.diff(time_s))) <= LATENT_INTERVAL_S
 
 
 def _u_clock(time: FloatArray, columns: FloatArray, far: FloatArray, residual: FloatArray, normal: FloatArray) -> float:

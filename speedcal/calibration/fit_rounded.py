@@ -7,7 +7,7 @@ import numpy as np
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.latent_speed import Channel, Start, fit_latent
 from speedcal.calibration.log_intervals import log_dial
-from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine
+from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine, told_by_dial
 from speedcal.calibration.runs import SteadyRuns
 from speedcal.calibration.speed_spline import SplineGrid
 from speedcal.calibration.tuning import (
@@ -26,8 +26,9 @@ from speedcal.interval import BoolArray, FloatArray, IntArray
 _WORSE = 1.5
 """An answer whose readings lie this much farther off than from the line it started at, and by more than half a step of
 theirs, has not settled."""
-_THINNED_S = 0.45
-"""Values closer than this have their noise in common and are left out."""
+_THINNED_S = 0.15
+"""Values closer than this have their noise in common and are left out; of five a second all count, since which half of
+them is taken moves a factor by a third of its sigma."""
 
 
 def fit_rounded(
@@ -95,29 +96,23 @@ def fit_rounded(
     scatter = float(np.hypot(fit.noise_mps, step_mps / np.sqrt(12)))
     far = LATENT_WRONG_FROM * np.hypot(scatter, u_stated_mps) + LATENT_LATE_S * np.abs(slope)
     reason[(reason == "") & (away > far)] = WRONG
-    line = dial.line
-    return MeasuredLine(
-        offset_mps=line.offset_mps,
-        gain=line.error_factor,
-        covariance=line.covariance,
-        degrees_of_freedom=dial.degrees_of_freedom,
+    return told_by_dial(
+        dial,
         clock_offset_s=fit.clock_offset_s,
         u_clock_offset_s=u_clock,
         scatter_mps=scatter,
-        time_share=0.0,
         time_s=moment,
         ground_mps=np.where(inside, speed, np.nan),
-        reason=tuple(reason.tolist()),
-        dial=dial,
+        reason=reason,
         needle_lag_s=float(np.sqrt(2 * max(fit.damping_s2, 0.0))) if ground.step_mps < LAG_TOLD_STEP_MPS else None,
     )
 
 
 def _thinned(time_s: FloatArray) -> IntArray:
-    """Return the indices of values about half a second apart and more."""
+    """Return the indices of values about a seventh of a second apart and more."""
     if not len(time_s):
         return np.empty(0, np.int64)
-    cell = np.floor((time_s - time_s[0]) / _THINNED_S).astype(np.int64)
+    cell = np.floor((time_s - time_s[0]) / _THINNED_S + 1e-6).astype(np.int64)
     return np.flatnonzero(np.diff(cell, prepend=-1) > 0)
 
 

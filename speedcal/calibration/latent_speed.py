@@ -349,20 +349,7 @@ class _Fitter:
         information = (information + information.T) / 2
         prior_mean = np.concatenate([[self.nuisance[CLOCK], 0.0, 0.0], self.dial.knots_mps])
         here = np.concatenate([self.nuisance, self.dial.shown_mps])
-        total, pull = information + self.prior, score.sum(axis=0) - self.prior @ (here - prior_mean)
-        surprise = 0.0
-        if self.undamped:
-            free = np.linalg.inv(total)
-            surprise = abs(float(free[DAMPING] @ pull)) / float(np.sqrt(free[DAMPING, DAMPING]))
-            pull[DAMPING] = total[DAMPING, :] = total[:, DAMPING] = 0.0
-            total[DAMPING, DAMPING] = 1.0
-        step = np.linalg.lstsq(total, pull, rcond=None)[0]
-        longest = float(np.max(np.abs(step[:NUISANCES]) / _LONGEST))
-        if longest > 1:
-            step[:NUISANCES] /= longest
-        highest = float(np.max(np.abs(step[NUISANCES:])))
-        if highest > _HIGHEST_MPS:
-            step[NUISANCES:] *= _HIGHEST_MPS / highest
+        step, surprise = self._step(information + self.prior, score.sum(axis=0) - self.prior @ (here - prior_mean))
         self.nuisance = self.nuisance + step[:NUISANCES]
         self.dial = replace(self.dial, shown_mps=self.dial.shown_mps + step[NUISANCES:])
         settled = bool(np.all(np.abs(step[:NUISANCES]) < _SETTLED) and np.all(np.abs(step[NUISANCES:]) < _SETTLED_MPS))
@@ -382,6 +369,19 @@ class _Fitter:
         if settled and surprise > DAMPING_FROM:
             self.undamped = settled = False
         return settled
+
+    def _step(self, total: FloatArray, pull: FloatArray) -> tuple[FloatArray, float]:
+        """Return a step of Newton's, not too long, and by how many sigma a damping of none would like to move."""
+        surprise = 0.0
+        if self.undamped:
+            free = np.linalg.pinv(total, hermitian=True)
+            surprise = abs(float(free[DAMPING] @ pull)) / float(np.sqrt(max(free[DAMPING, DAMPING], 1e-30)))
+            pull[DAMPING] = total[DAMPING, :] = total[:, DAMPING] = 0.0
+            total[DAMPING, DAMPING] = 1.0
+        step = np.linalg.lstsq(total, pull, rcond=None)[0]
+        step[:NUISANCES] /= max(float(np.max(np.abs(step[:NUISANCES]) / _LONGEST)), 1.0)
+        step[NUISANCES:] /= max(float(np.max(np.abs(step[NUISANCES:]))) / _HIGHEST_MPS, 1.0)
+        return step, surprise
 
     def _smooth_bending(self) -> FloatArray:
         """Return the second derivative at the knots, smoothed, so that its own noise is not in it."""

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from speedcal.calibration.curve import driven_points
 from speedcal.calibration.dial import Dial
@@ -75,4 +76,36 @@ def straight_dial(line: MeasuredLine) -> Dial:
         line.covariance,
         used_mps=driven_points(speeds),
         degrees_of_freedom=line.degrees_of_freedom,
+    )
+
+
+def told_by_dial(
+    dial: Dial,
+    *,
+    clock_offset_s: float,
+    u_clock_offset_s: float,
+    scatter_mps: float,
+    time_s: FloatArray,
+    ground_mps: FloatArray,
+    reason: NDArray[np.object_] | NDArray[np.str_],
+    reasons: tuple[Finding, ...] = (),
+    needle_lag_s: float | None = None,
+) -> MeasuredLine:
+    """Return what a fit that follows a curve found; the line is that of the dial."""
+    line = dial.line
+    return MeasuredLine(
+        offset_mps=line.offset_mps,
+        gain=line.error_factor,
+        covariance=line.covariance,
+        degrees_of_freedom=dial.degrees_of_freedom,
+        clock_offset_s=clock_offset_s,
+        u_clock_offset_s=u_clock_offset_s,
+        scatter_mps=scatter_mps,
+        time_share=0.0,
+        time_s=time_s,
+        ground_mps=ground_mps,
+        reason=tuple(reason.tolist()),
+        dial=dial,
+        reasons=reasons,
+        needle_lag_s=needle_lag_s,
     )

@@ -26,13 +26,12 @@ CURVE_LENGTHS_MPS = (10 * MPH_MPS, 20 * MPH_MPS)
 20 and 40 miss a bend in the middle (coverage 0.63)."""
 
 STRAIGHT_SHARE = 0.5
-"""Prior probability that a dial has no deviation at all. On few notes this decides the width in the middle: at 0.3,
-with all sizes alike, intervals there were a seventh wider and held 98.5 %."""
+"""Prior probability that a dial has no deviation at all. On few notes this decides the width in the middle: at 0.3
+intervals there were a seventh wider and held 98.5 %."""
 
 CURVE_SIZES_MPS = tuple(size * MPH_MPS for size in (0.15, 0.35, 0.7, 1.3, 2.2))
-CURVE_SIZE_SHARES = (0.2, 0.3, 0.3, 0.15, 0.05)
-"""Sizes of the deviation that are weighed, and how likely each is if there is one: large ones are rare. From trials:
-intervals through dials bent by 1.5 mph hold 95 %; the sizes doubled, notes become a tenth wider."""
+"""Sizes of the deviation that are weighed, all alike. From trials: intervals through dials bent by 1.5 mph hold 95 %;
+the sizes doubled, notes become a tenth wider; with large ones rarer nothing is gained and a plain hump is flattened."""
 
 BENT_ODDS = 20.0
 """Odds of the data for a deviation, against none, from which on a dial is called bent (Kass and Raftery 1995)."""
@@ -101,9 +100,9 @@ Half the reach takes noise of the heights for hills, twice flattens hills."""
 GRADE_SHARE_U = 0.15
 """Standard uncertainty of the extra length of hills as a share of it, heights given."""
 
-NO_HEIGHTS_U = 0.0003
-"""Relative standard uncertainty of the length of a road without heights: grades of 2.5 % make it 0.03 % longer than the
-map, grades of 7 % 0.25 %. Doubled, every log without heights is a fifth wider, and mountains still are not in it."""
+NO_HEIGHTS_U = 0.0002
+"""Relative standard uncertainty of the length of a road without heights: grades of 2 % make it 0.02 % longer than the
+map, grades of 7 % 0.25 %. Tripled, logs without heights are a fifth wider, and mountains still are not in it."""
 
 HILLS_NOTICED = 0.1
 """Share of the variance from which on missing heights are named."""
@@ -396,9 +395,10 @@ DAMPING_U_S2 = 1.5
 """Standard deviation of half the squared time constant of a needle or a receiver before a log is seen; 1.7 s. Doubled,
 nothing changes: a log tells it to 0.1."""
 
-DAMPING_FROM = 4.0
-"""Standard deviations from which on damping is believed. Undamped logs reach 2.5, a lag of 1.5 s comes to 11; fitted
-where there is none, it takes a fifth of what a log tells of the factor."""
+DAMPING_FROM = 5.0
+"""Standard deviations from which on damping is believed. Undamped logs reach 2.5 and phones 4; a lag of 0.8 s comes to
+5 and turns a factor by 0.04 % when it is overlooked, one of 1.5 s to 11. Fitted where there is none, it takes a fifth
+of what a log tells of the factor."""
 
 DRIFT_U = 0.004
 """Standard deviation of the drift of the log's clock: 4 s in 17 min. Doubled, nothing changes."""
@@ -408,6 +408,10 @@ LATENT_CURVE_MPS, LATENT_KNOT_SPACING_MPS = 0.7 * MPH_MPS, 2.5
 
 LATENT_INTERVAL_S = 2.5
 """Fixes further apart than this leave too much of the speed between them to chance; they go through windows."""
+
+DENSE_POSITIONS_S = 1.5
+"""Fixes without recorded speed no further apart than this tell speed by a local fit; the way between them would tell
+the factor as well and single readings less well. Fixes further apart cut bends, and only the way is left."""
 
 STATION_S, WINDOW_S = 3.0, 12.0
 """Positions are taken this far apart as the ends of chords, and windows of the way are this long. Shorter windows let

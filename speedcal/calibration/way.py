@@ -46,7 +46,7 @@ def windows_of_way(ground: GroundSpeed) -> Windows:
     nearly the square of their distance, so what leaving out every other fix takes away tells what is missing (L. F.
     Richardson's extrapolation).
     """
-    cell = np.floor((ground.time_s - ground.time_s[0]) / STATION_S).astype(np.int64)
+    cell = np.floor(ground.time_s / STATION_S).astype(np.int64)
     first = np.flatnonzero((np.diff(cell, prepend=-1) > 0) | (np.diff(ground.piece, prepend=-1) != 0))
     time, piece = ground.time_s[first], ground.piece[first]
     whole = np.diff(piece) == 0

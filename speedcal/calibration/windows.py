@@ -7,7 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from speedcal.calibration.clock_search import OFFSET_SCALE_MPS
+from speedcal.calibration.curve import dial_through
+from speedcal.calibration.dial import Dial
 from speedcal.calibration.ground_speed import GroundSpeed
+from speedcal.calibration.log_intervals import scaled_noise
 from speedcal.calibration.pairs import Windows
 from speedcal.calibration.regression import LineFit, fit_line_york
 from speedcal.interval import FloatArray, IntArray
@@ -37,6 +40,21 @@ class WindowLine:
     """Of offset [m/s] and gain [1], shape (2, 2)."""
     freedom: float
     """Degrees of freedom of the covariance."""
+    u_mps: FloatArray
+    """Standard uncertainty of each window about the line, more for those that lie far off, shape (k,)."""
+
+    def dial(self, windows: Windows, *, used_mps: FloatArray) -> Dial:
+        """Return the dial through the windows: as far as they tell, no straighter than it is."""
+        line = np.column_stack([np.ones(len(windows)), windows.ground_mps])
+        model = np.linalg.inv(line.T @ (line / self.u_mps[:, None] ** 2) + np.diag([_PRIOR_WEIGHT, 0.0]))
+        noise = scaled_noise(np.diag(self.u_mps**2), line, model=model, jackknife=self.covariance)
+        return dial_through(
+            windows.ground_mps,
+            windows.indicated_mps,
+            noise,
+            used_mps=used_mps,
+            degrees_of_freedom=self.freedom,
+        )
 
 
 def fit_windows(
@@ -90,7 +108,7 @@ def fit_windows(
     # mean weight stands (P. J. Huber and E. M. Ronchetti, Robust Statistics, 2nd ed., Wiley 2009, section 7.6).
     stiffness = float(np.mean((1 - far) / (1 + far) ** 2) / np.mean(1 / (1 + far)))
     covariance = covariance / max(stiffness, 0.3) ** 2
-    return WindowLine(line.intercept, line.slope, covariance, freedom)
+    return WindowLine(line.intercept, line.slope, covariance, freedom, spread * np.sqrt(1 + far))
 
 
 def _york(x: FloatArray, y: FloatArray, u_x: FloatArray, u_y: FloatArray) -> LineFit:

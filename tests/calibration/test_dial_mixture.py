@@ -11,7 +11,6 @@ from speedcal.calibration.curve import deviation_covariance, driven_points
 from speedcal.calibration.dial_mixture import Laid, PointerPlay, mixed_dial
 from speedcal.calibration.ground_speed import ground_speed
 from speedcal.calibration.tuning import (
-    CURVE_SIZE_SHARES,
     CURVE_SIZES_MPS,
     FACTOR_PRIOR_U,
     LINE_SCATTERS_MPS,
@@ -58,7 +57,7 @@ def test_the_mixture_is_the_gaussian_model_written_out_in_full() -> None:
     same = (run[:, None] == run) & (run[:, None] >= 0)
     logs, means, covariances = [], [], []
     sizes = [(0.0, STRAIGHT_SHARE)]
-    sizes += [(m, (1 - STRAIGHT_SHARE) * q) for m, q in zip(CURVE_SIZES_MPS, CURVE_SIZE_SHARES, strict=True)]
+    sizes += [(m, (1 - STRAIGHT_SHARE) / len(CURVE_SIZES_MPS)) for m in CURVE_SIZES_MPS]
     plays = zip(PLAY_SIZES_MPS, PLAY_SHARES, strict=True)
     shared = zip(RUN_SHARES, RUN_SHARE_ODDS, strict=True)
     for s, (rho, rho_share), (size, share), (hang, hang_share) in product(LINE_SCATTERS_MPS, shared, sizes, plays):

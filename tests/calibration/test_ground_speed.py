@@ -123,14 +123,14 @@ def test_hard_braking_is_not_an_impossible_acceleration() -> None:
 @pytest.mark.parametrize("track", [track_of(ROAD, noise_mps=0.05), POSITIONS], ids=["recorded", "positions"])
 @pytest.mark.parametrize("which", [[200], [200, 201], [0], [-1]], ids=["one", "two in a row", "first", "last"])
 def test_fixes_that_jump_eleven_kilometres_do_not_make_speed(track: Track, which: list[int]) -> None:
-    """They are dropped and counted, or fenced off; no impossible speed is left, and the answer stays within 0.05 %."""
+    """They are dropped and counted, or fenced off; no impossible speed is left, and the answer stays."""
     jumping = _moved(track, which, 0.1)
     ground = ground_speed(jumping)
     assert ground.speed_mps.max() < 80.0
     if track is POSITIONS:
         assert sum(ground.dropped.values()) >= 1
     result, clean = speedcal.calibrate(jumping, LOG), speedcal.calibrate(track, LOG)
-    assert result.error_factor.value == pytest.approx(clean.error_factor.value, abs=5e-4)
+    assert result.error_factor.value == pytest.approx(clean.error_factor.value, abs=2e-4)
 
 
 def test_counts_of_dropped_fixes_reach_the_result() -> None:

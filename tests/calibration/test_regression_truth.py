@@ -340,7 +340,7 @@ def test_readings_labelled_in_another_unit_give_the_same_factor(kind: str) -> No
     assert other.unit == "km/h"
 
 
-@pytest.mark.parametrize(("kind", "share"), [("logged", 0.2), ("noted", 0.35)])
+@pytest.mark.parametrize(("kind", "share"), [("logged", 0.1), ("noted", 0.35)])
 @FEW
 @given(scale=st.floats(0.85, 1.15))
 def test_scaling_the_readings_scales_factor_and_offset(kind: str, share: float, scale: float) -> None:

@@ -86,7 +86,7 @@ def test_a_straight_dial_has_the_probability_of_its_line(rule: str) -> None:
 def test_a_hump_between_good_ends_fails_although_its_line_would_pass() -> None:
     """3 mph too much at 45 and right at both ends; the rule holds everywhere and allows 2."""
     drive = make_calibration(speed_range=(25, 65))
-    bent = replace(drive, dial=curved(3.0, sd=0.1))
+    bent = replace(drive, dial=curved(3.0))
     rule = {"absolute": 2, "unit": "mph"}
     result = verify(None, bent, rule)
     assert result.verdict == "fail"
@@ -147,7 +147,7 @@ def test_the_change_of_a_bent_dial_is_found_where_its_lines_mislead() -> None:
 
 
 def test_pooled_curves_are_what_one_fit_to_all_readings_would_be() -> None:
-    """Two halves of the readings of one bent dial: the reading within two thirds of its uncertainty, that to 15 %."""
+    """Two halves of the readings of one bent dial: the reading within half its uncertainty, that to 15 %."""
     rng = np.random.default_rng(9)
     sd, v = 0.25, np.tile(SPEEDS, 6)
     shown = 0.3 + 1.05 * v + 1.0 * np.exp(-(((v / MPH_MPS - 45) / 8) ** 2)) + rng.normal(0, sd, len(v))
@@ -162,5 +162,5 @@ def test_pooled_curves_are_what_one_fit_to_all_readings_would_be() -> None:
     ]
     pooled = pool(halves).dial
     u = whole.u_indicated(SPEEDS)
-    assert np.all(np.abs(pooled.indicated(SPEEDS) - whole.indicated(SPEEDS)) < 0.67 * u)
+    assert np.all(np.abs(pooled.indicated(SPEEDS) - whole.indicated(SPEEDS)) < 0.5 * u)
     assert pooled.u_indicated(SPEEDS) == pytest.approx(u, rel=0.15)
