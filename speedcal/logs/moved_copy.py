@@ -19,7 +19,7 @@ _ACCELERATING_MPS2 = 0.4
 _MOVING_MPS = 2.0
 _NEAR_UNIT = 0.004
 """How far the ratio of two series may be from one of units; beyond, it is the error of an instrument."""
-_ROUNDED_SLOPE = 0.15
+_ROUNDED_SLOPE = 0.25
 """How much rounding turns a series whose turning points lie between two steps: so many steps over its whole range."""
 _ROUNDING, _SAME_MPS, _FINE_MPS, _SAME_FINE_MPS = 0.505, 0.02, 0.05, 0.06
 _SHARE = 0.97
