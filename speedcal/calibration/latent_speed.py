@@ -378,7 +378,7 @@ class _Fitter:
             surprise = abs(float(free[DAMPING] @ pull)) / float(np.sqrt(max(free[DAMPING, DAMPING], 1e-30)))
             pull[DAMPING] = total[DAMPING, :] = total[:, DAMPING] = 0.0
             total[DAMPING, DAMPING] = 1.0
-        step = np.linalg.lstsq(total, pull, rcond=None)[0]
+        step = np.asarray(np.linalg.lstsq(total, pull, rcond=None)[0], float)
         step[:NUISANCES] /= max(float(np.max(np.abs(step[:NUISANCES]) / _LONGEST)), 1.0)
         step[NUISANCES:] /= max(float(np.max(np.abs(step[NUISANCES:]))) / _HIGHEST_MPS, 1.0)
         return step, surprise

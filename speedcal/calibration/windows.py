@@ -46,7 +46,8 @@ class WindowLine:
     def dial(self, windows: Windows, *, used_mps: FloatArray) -> Dial:
         """Return the dial through the windows: as far as they tell, no straighter than it is."""
         line = np.column_stack([np.ones(len(windows)), windows.ground_mps])
-        model = np.linalg.inv(line.T @ (line / self.u_mps[:, None] ** 2) + np.diag([_PRIOR_WEIGHT, 0.0]))
+        information = line.T @ (line / self.u_mps[:, None] ** 2) + np.diag([_PRIOR_WEIGHT, 0.0])
+        model = np.asarray(np.linalg.inv(information), float)
         noise = scaled_noise(np.diag(self.u_mps**2), line, model=model, jackknife=self.covariance)
         return dial_through(
             windows.ground_mps,
