@@ -33,8 +33,11 @@ from speedcal.text.command_messages import PASSCODE_ASKED
 @click.option("--workers", default=2, show_default=True, type=click.IntRange(0, 64), help="Analyses at the same time.")
 @click.option("--set-passcode", is_flag=True, help="Ask for a new passcode of the shop, keep its digest, and end.")
 @click.option("--unlock", is_flag=True, help="Forget wrong passcodes, so that the right one is taken again, and end.")
+@click.option(
+    "--unit-file", "as_unit", is_flag=True, help="Print the systemd service file that starts this at boot, and end."
+)
 @click.option("--json", "as_json", is_flag=True, help="Write the whole log to standard error too, as JSON lines.")
-def command(*, set_passcode: bool, unlock: bool, as_json: bool, **options: Any) -> None:
+def command(*, set_passcode: bool, unlock: bool, as_unit: bool, as_json: bool, **options: Any) -> None:
     r"""Start the upload page for owner, tech and customer.
 
     On this machine alone (the default address) it needs no passcode. On any other address it refuses to start until
@@ -54,11 +57,16 @@ def command(*, set_passcode: bool, unlock: bool, as_json: bool, **options: Any) 
     from speedcal.web.listen import addresses_to_open, certificate, is_open_to_listeners, open_sockets, serve
     from speedcal.web.logbook import keep_log
     from speedcal.web.settings import Settings
+    from speedcal.web.unit_file import unit_file
 
     if bool(options["tls_cert"]) != bool(options["tls_key"]):
         raise wrong_use("tls_half_given")
     settings = Settings(**options)
     _ = certificate(settings), settings.trusted_networks, settings.public_origin
+    if as_unit:
+        click.echo(unit_file(settings), nl=False)
+        click.echo(SERVE["unit"], err=True)
+        return
     services = make_services(settings)
     try:
         if set_passcode:

@@ -262,6 +262,7 @@ SERVE = {
     "and phones do not let the recorder use their position. Use --tls-cert and --tls-key.",
     "log": "The log is kept in {folder}",
     "passcode_set": "The passcode is set; everybody is signed out.",
+    "unit": "Save this as /etc/systemd/system/speedcal.service, then: systemctl enable --now speedcal",
     "unlocked": "Unlocked: wrong passcodes so far no longer count.",
 }
 """What the command says when it starts the page."""

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import configparser
 import json
+import shlex
 import shutil
 import socket
 import ssl
@@ -152,6 +154,23 @@ def test_the_shop_unlocks_its_door_from_the_machine_itself(tmp_path: Path) -> No
     assert serve("--data", str(data), "--unlock").returncode == 0
     assert services.auth.sign_in("brass kettle tide", "a")
     services.store.close()
+
+
+def test_the_service_file_starts_the_page_with_the_same_options(tmp_path: Path) -> None:
+    """At boot, from any folder; what systemd would read as something else is written so that it does not."""
+    data = tmp_path / 'a "b" 100% $x'
+    options = ["--data", str(data), "--port", "8123", "--host-name", "shop-pc.example", "--host-name", "lan.example"]
+    done = serve(*options, "--unit-file")
+    assert done.returncode == 0
+    assert not data.exists()
+    parts = configparser.ConfigParser(interpolation=None, strict=True)
+    parts.optionxform = str  # type: ignore[assignment,method-assign]
+    parts.read_string(done.stdout)
+    words = shlex.split(parts["Service"]["ExecStart"].replace("%%", "%").replace("$$", "$"))
+    assert words[:4] == [sys.executable, "-m", "speedcal", "serve"]
+    told = command.make_context("serve", words[4:]).params
+    asked = command.make_context("serve", options).params
+    assert told == asked
 
 
 def test_every_option_has_a_help_text() -> None:
