@@ -241,6 +241,19 @@ STAGES = {
 }
 """How a person reads the states of a job."""
 PHASES = {"before": "Drive before the work", "after": "Road test after the work"}
+LINK_TEXTS = {
+    "owner": ("Your speedometer drive", "Please record or send the drive for your speedometer here:"),
+    "customer": ("Your speedometer report", "The report on your speedometer is here:"),
+}
+"""Subject and short text that go with a link."""
+_OUTSIDE = "To send them to others, start the page with --public-url and the address under which others reach it."
+LINK_REACH = {
+    "machine": f"These links work on this machine alone. {_OUTSIDE}",
+    "cable": "These links carry an address that this machine gave itself for want of a network; they work on no "
+    f"phone. {_OUTSIDE}",
+    "network": f"These links work in the shop's own network alone, not at an owner's home. {_OUTSIDE}",
+}
+"""How far the links of a job carry, where that is not far."""
 HEALTH = {
     "database": "The job store cannot be written.",
     "writing": "The data folder cannot be written.",

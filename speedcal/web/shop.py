@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from urllib.parse import urlsplit
-
 from starlette.background import BackgroundTask
 from starlette.responses import FileResponse, Response
 
@@ -15,8 +13,8 @@ from speedcal.web.fields import groups, show_form
 from speedcal.web.figures import number_in
 from speedcal.web.folder import job_files, lay_out, write_zip
 from speedcal.web.job_form import problems_of
+from speedcal.web.links import origin_of, reach_of, shown_links
 from speedcal.web.results import failure_of, result_of
-from speedcal.web.settings import is_loopback
 from speedcal.web.store import STAGES
 
 _JOBS_SHOWN = 100
@@ -45,14 +43,7 @@ def jobs_page(context: Context) -> Response:
 def job_page(context: Context, view: View) -> Response:
     """Show a job: its state, its result, its drives, its links."""
     web, job = context.web, view.job
-    url = context.request.url
-    origin = web.settings.public_origin or f"{url.scheme}://{url.netloc}"
-    doors = {"owner": "o", "customer": "c"}
     run = web.queue.active(job.id)
-    links = [
-        {"link": link, "address": f"{origin}/{doors[link.role]}/{web.auth.token(link)}"}
-        for link in web.auth.links(job.id)
-    ]
     return context.page(
         "job.html",
         title=job.title,
@@ -67,8 +58,8 @@ def job_page(context: Context, view: View) -> Response:
         ahead=web.queue.ahead(run) if run else 0,
         result=result_of(context, view),
         failure=failure_of(context, view),
-        links=links,
-        links_stay_here=is_loopback(urlsplit(origin).hostname or ""),
+        links=shown_links(context, job),
+        reach=reach_of(origin_of(context)),
         texts=show_form(job.document),
         problems=[(name, problem.text) for name, problem in problems_of(job.document).items()],
         groups=groups(),

@@ -170,3 +170,29 @@
     }
   });
 })();
+
+// A link is copied or shared with a short text.
+(() => {
+  const copied = async (text) => {
+    if (navigator.clipboard) return navigator.clipboard.writeText(text).then(() => true, () => false);
+    const box = Object.assign(document.createElement("textarea"), { value: text });  // over plain http there is no other way
+    document.body.append(box);
+    box.select();
+    const worked = document.execCommand("copy");
+    box.remove();
+    return worked;
+  };
+  for (const tools of document.querySelectorAll("[data-address]")) {
+    const { address, subject, text } = tools.dataset;
+    const say = (words) => { tools.querySelector("[role=status]").textContent = words; };
+    const copy = tools.querySelector("[data-do=copy]");
+    const share = tools.querySelector("[data-do=share]");
+    copy.hidden = false;
+    share.hidden = !navigator.share;
+    copy.addEventListener("click", async () => {
+      say(await copied(`${text} ${address}`) ? "Copied." : "This browser does not allow it; mark the address and copy it.");
+      copy.focus();
+    });
+    share.addEventListener("click", () => navigator.share({ title: subject, text, url: address }).catch(() => {}));
+  }
+})();
