@@ -80,6 +80,10 @@ def test_the_whole_story(server: WebServer, browsing: Browsing, size: dict[str, 
     base = new_job(tech, server.address)
     check(tech)
     owner_link, customer_link = (link_of(tech, role) for role in ("owner", "customer"))
+    tech.click("[data-do=copy] >> nth=0")
+    tech.wait_for_selector("text=Copied.")
+    tech.click("summary:has-text('QR code') >> nth=0")
+    check(tech)
 
     owner = browsing.page(size)
     owner.goto(owner_link)

@@ -174,13 +174,17 @@
 // A link is copied or shared with a short text.
 (() => {
   const copied = async (text) => {
-    if (navigator.clipboard) return navigator.clipboard.writeText(text).then(() => true, () => false);
-    const box = Object.assign(document.createElement("textarea"), { value: text });  // over plain http there is no other way
-    document.body.append(box);
-    box.select();
-    const worked = document.execCommand("copy");
-    box.remove();
-    return worked;
+    try {
+      await navigator.clipboard.writeText(text);
+      return true;
+    } catch {  // over plain http there is only the old way
+      const box = Object.assign(document.createElement("textarea"), { value: text });
+      document.body.append(box);
+      box.select();
+      const worked = document.execCommand("copy");
+      box.remove();
+      return worked;
+    }
   };
   for (const tools of document.querySelectorAll("[data-address]")) {
     const { address, subject, text } = tools.dataset;
