@@ -65,8 +65,10 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "no_common_time": (
         lambda values: f"the readings and the track have no time in common{_apart(values)}",
         lambda values: (
-            "Check that both files are of one drive; if only the date or the zone is wrong, give the clock offset "
-            "(clock_offset_s)"
+            fill(
+                "Check that both files are of one drive; if only the date or the zone is wrong, give {--clock-offset}",
+                values,
+            )
             if values["clock"] in ("utc", "local", "gps")
             else "Check that both files are of one drive, and that the track was recording for all of it"
         ),
@@ -82,7 +84,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "two_clocks_for_log": (
         "two clock offsets explain the log nearly equally well: {clock_offset_s:.0f} s and "
         "{other_clock_offset_s:.0f} s",
-        "Give the clock offset to about ten seconds (clock_offset_s), or record a drive with more changes of speed",
+        "Give {--clock-offset} to about ten seconds, or record a drive with more changes of speed",
     ),
     "line_unsettled": (
         "the line did not settle in {rounds:n round}",
@@ -91,7 +93,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "two_clocks": (
         "two clock offsets explain the readings nearly equally well: {clock_offset_s:.0f} s gives an error factor of "
         "{factor:.3f}, {other_clock_offset_s:.0f} s gives {other_factor:.3f}",
-        "Write the times with date and zone, or give the clock offset to about ten seconds (clock_offset_s); more "
+        "Write the times with date and zone, or give {--clock-offset} to about ten seconds; more "
         "steady runs at different speeds make it certain. Check the unit of the readings too",
     ),
     "readings_do_not_follow": (

@@ -301,7 +301,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "most_rows_unreadable": (
         _most_rows,
         lambda values: (
-            fill("Name the right column with {--column}; 'speedcal inspect' says what each was taken for", values)
+            fill("Name the right column with {--column}", values)
+            + ("" if values.get("place") == "form" else "; 'speedcal inspect' says what each was taken for")
             if values["column"]
             else ""
         ),

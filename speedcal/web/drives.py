@@ -12,11 +12,13 @@ from typing import Any
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import FileResponse, JSONResponse, Response
 
+from speedcal.schema import stated
 from speedcal.text.page_messages import PARTS, PHASES, UNNAMED
 from speedcal.web.answers import RefusedError, busy, wants_json
 from speedcal.web.context import Context, View
 from speedcal.web.guard import PICTURE_POLICY
 from speedcal.web.handin import UNITS, handed_in, texts_kept, texts_sent
+from speedcal.web.marks import choices, marks
 from speedcal.web.meanwhile import Change, changes, seen_text
 from speedcal.web.queue import Run
 from speedcal.web.store import DriveRow
@@ -63,6 +65,8 @@ def _form_page(
     run = None if is_sent else _run_of(context, drive)  # a page that answers a form must not load itself again
     key = context.text("key") or context.request.query_params.get("key", "")
     told = [refused.to_dict()] if refused else list(drive.said["refused"]) if drive and drive.said else []
+    typed = _with_rows(texts_sent(context) if is_sent else texts_kept(drive))
+    found = drive.look["errors"] if drive and drive.look and not drive.look.get("swapped") else []
     return context.page(
         "drive.html",
         refused.status if refused else 200,
@@ -76,8 +80,12 @@ def _form_page(
         run=run,
         ahead=context.web.queue.ahead(run) if run else 0,
         refused=told,
-        wrong={one["field"]: one for one in told if one["field"]},
-        typed=_with_rows(texts_sent(context) if is_sent else texts_kept(drive)),
+        wrong=marks([*told, *found], rows=sum(map(any, typed["rows"]))),
+        choices=choices(found),
+        typed=typed,
+        labels={
+            key: stated("drive").keys[key].label for key in ("unit", "column", "session", "zone", "clock_offset_s")
+        },
         units=UNITS,
         limits=context.limits,
         action=f"{view.base}/drives/{drive.id}" if drive else f"{view.base}/drives/new/{phase}",

@@ -11,6 +11,7 @@ from speedcal.errors import JobError, Problem, SpeedcalError
 from speedcal.text.job_messages import step_name
 from speedcal.text.messages import label
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
+from speedcal.web.marks import field_of
 
 if TYPE_CHECKING:
     from speedcal.calibration import Calibration
@@ -37,8 +38,9 @@ def look(task: Mapping[str, Any], tell: Callable[[str, float], None]) -> dict[st
     -------
     dict
         ``track``, ``readings`` and ``fit`` (facts, or None), ``weak`` (why the result is weak, if it is), ``errors``
-        (each with ``part`` and the parts of a :class:`SpeedcalError`), ``picture`` (name of the file, or empty),
-        ``span`` (first and last moment of the drive, or None), ``swapped`` (the files were given for each other).
+        (each with ``part``, the ``field`` that mends it and the parts of a :class:`SpeedcalError`), ``picture`` (name
+        of the file, or empty), ``span`` (first and last moment of the drive, or None), ``swapped`` (the files were
+        given for each other).
     """
     seen: dict[str, Any] = {"track": None, "readings": None, "fit": None, "weak": [], "errors": [], "picture": ""}
     seen |= {"span": None, "swapped": False}
@@ -160,7 +162,8 @@ def _try(seen: dict[str, Any], part: str, task: Mapping[str, Any], read: Callabl
         error.values = {**error.values, "place": "form"}
         _count_typed_rows(error, task["typed_from"] if part == "readings" else 0)
         counted = "row" if part == "readings" and task["typed_from"] else "line"
-        seen["errors"].append({**error.to_dict(), "part": part, "counted": counted})
+        field = field_of(error, part, task)
+        seen["errors"].append({**error.to_dict(), "part": part, "counted": counted, "field": field})
         return None
 
 

@@ -197,15 +197,61 @@ def test_files_in_their_places_are_not_offered_to_be_swapped(site: Site, base: s
     assert not seen["swapped"]
 
 
-def test_a_bad_row_is_called_by_its_number_in_the_form(site: Site, base: str, tmp_path: Path) -> None:
-    """The third row, not the fourth line of a table that nobody sees."""
-    rows = {"time": ["14:03:20", "14:04:20", "14:05:20"], "speed": ["30", "40", "fast"]}
-    site.client.post(f"{base}/drives/new/before", data=rows)
-    (told,) = looked_at(site, base, 0, [], tmp_path)["errors"]
-    site.services.queue.finish_look(site.services.queue.claim("w"), 1, {**UNREAD, "errors": [told]})
-    page = site.client.get(f"{base}/drives/{drives_of(site, base)[0].id}").text
-    assert "ow 3: " in page
-    assert 'aria-label="Dial at reading 3" inputmode="decimal"' in page
+TRACK = ("a.gpx", (DEMO / "before.gpx").read_bytes())
+TWO_SPEEDS = "time,speed 1 mph,speed 2 mph\n" + "".join(f"10:{33 + n}:00,{30 + n},{31 + n}\n" for n in range(9))
+
+
+@pytest.mark.parametrize(
+    ("data", "files", "field", "words"),
+    [
+        (
+            {"time": ["14:03:20", "14:04:20", "1o:05"], "speed": ["30", "fast", "40"]},
+            {},
+            "speed-2",
+            "&#39;fast&#39; is not a number",
+        ),
+        ({"time": ["14:03:20", "14:04:20", "1o:05"], "speed": ["30", "40", "40"]}, {}, "time-3", "is not a time"),
+        ({"pasted": "time,dial\n14:03,30\n14:04,fast\n", "unit": "mph"}, {}, "pasted", "&#39;fast&#39; is not"),
+        ({"held": "30 40"}, {"track": TRACK}, "held", "too few"),
+        ({}, {"track": ("a.gpx", b"\x89PNG\r\n\x1a\n" + bytes(99))}, "track", "The file is a picture"),
+        ({}, {"readings": ("r.csv", b"time,dial\n14:03,30\n14:04,40\n")}, "unit", "does not state its unit"),
+        ({}, {"readings": ("r.csv", TWO_SPEEDS.encode())}, "column", "Several columns"),
+        ({"column": "needle"}, {"readings": ("r.csv", TWO_SPEEDS.encode())}, "column", "There is no column"),
+        ({"zone": "Mars"}, {"readings": ("r.csv", b"time,dial mph\n2031-05-17 14:03,30\n")}, "zone", "is not known"),
+    ],
+)
+def test_what_is_found_in_a_file_is_marked_where_it_is_mended(
+    site: Site, base: str, tmp_path: Path, data: dict, files: Any, field: str, words: str
+) -> None:
+    """The row, the file, the option; mended there and sent again, the drive is read again."""
+    sent = site.client.post(f"{base}/drives/new/before", data=data, files=files or None, follow_redirects=False)
+    address = sent.headers["location"]
+    seen = looked_at(site, base, 0, [], tmp_path)
+    site.services.queue.finish_look(site.services.queue.claim("w"), 1, seen)
+    page = site.client.get(address).text
+    wrong = re.search(rf'id="{field}-wrong">([^<]*)', page)
+    assert wrong, page
+    assert words in wrong[1]
+    mark = rf'<(?:input|textarea|select) id="{field}"[^>]*aria-describedby="{field}-wrong[^>]*aria-invalid="true"'
+    assert re.search(mark, page)
+    assert f'href="#{field}"' in page or 'href="#rows"' in page
+    kept = [(drive.track_digest, drive.readings_digest) for drive in drives_of(site, base)]
+    site.client.post(address, data={**data, "held": data.get("held", ""), "offset": "1"})
+    assert [(drive.track_digest, drive.readings_digest) for drive in drives_of(site, base)] == kept
+    assert drives_of(site, base)[0].look is None
+
+
+def test_a_column_is_chosen_among_those_of_the_file(site: Site, base: str, tmp_path: Path) -> None:
+    """Nobody has to type a heading from memory."""
+    files = {"readings": ("r.csv", TWO_SPEEDS.encode())}
+    address = site.client.post(f"{base}/drives/new/before", files=files, follow_redirects=False).headers["location"]
+    seen = looked_at(site, base, 0, [], tmp_path)
+    site.services.queue.finish_look(site.services.queue.claim("w"), 1, seen)
+    offered = re.findall(r"<option >(speed . mph)</option>", site.client.get(address).text)
+    assert offered == ["speed 1 mph", "speed 2 mph"]
+    (tmp_path / "again").mkdir()
+    site.client.post(address, data={"column": "speed 1 mph"})
+    assert looked_at(site, base, 0, [], tmp_path / "again")["errors"] == []
 
 
 @pytest.mark.parametrize(

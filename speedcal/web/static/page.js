@@ -139,6 +139,8 @@
       more.value = "";
       more.removeAttribute("value");
       more.placeholder = "";
+      more.id = `${more.name}-${number}`;
+      for (const mark of ["aria-invalid", "aria-describedby"]) more.removeAttribute(mark);
       more.setAttribute("aria-label", `${name} ${number}`);
       rows.append(more);
     }
