@@ -66,7 +66,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "rpm_without_vehicle": (
         "engine speed tells the true speed only where axle and tire are known",
-        'Name the file in a job, [before] checks = "...", whose [vehicle] has axle and tire',
+        "State axle and tire of the vehicle in a job, and give the checks there",
     ),
     "rpm_without_gear": ("there is no column for the gear", "Add a column 'gear ratio', such as 1.00 or 0.71"),
     "gear_not_a_ratio": (

@@ -63,6 +63,7 @@ def _keep(context: Context, document: dict[str, Any], folder: Path) -> str:
         web.originals.remove_job(job_id)
         web.store.buried(job_id)
         raise
+    web.runner.ask_for_result(job_id)
     web.runner.wake()
     return job_id
 

@@ -99,11 +99,14 @@ def save_job(context: Context, view: View | None = None) -> Response:
     for fact, key in (("last shop", "shop"), ("last unit", "unit")):
         store.set_fact(fact, str(document.get("job", {}).get(key, "")))
     if view is None:
-        return context.go(f"/jobs/{store.add_job(document)}")
+        job_id = store.add_job(document)
+        context.web.runner.ask_for_result(job_id)
+        return context.go(f"/jobs/{job_id}")
     if document != view.job.document:
         store.pin_units(view.job.id, view.job.unit)
         if not store.change_job(view.job.id, document, seen=view.job.document):
             raise RefusedError(409, "job_changed_meanwhile")
+        context.web.runner.look_again_at_checks(view.job.id)
         context.web.runner.ask_for_result(view.job.id)
     return context.go(view.base)
 

@@ -15,6 +15,7 @@ from speedcal.web.marks import field_of
 
 if TYPE_CHECKING:
     from speedcal.calibration import Calibration
+    from speedcal.interval import Interval
     from speedcal.logs import Checks, Readings, Track
 
 _READING_OPTIONS = ("unit", "column", "session", "zone")
@@ -28,9 +29,9 @@ def look(task: Mapping[str, Any], tell: Callable[[str, float], None]) -> dict[st
     ----------
     task
         ``track`` and ``readings`` (paths or empty), ``held`` (speeds in order), ``options`` (``unit``, ``column``,
-        ``session``, ``zone``, ``clock_offset_s``), ``unit`` (for people), ``phase``, ``labels`` (what the user calls
-        the files), ``most_points`` and ``most_rows``, ``typed_from`` (line of the table that is the first typed row;
-        0 for a file),
+        ``session``, ``zone``, ``clock_offset_s``), ``unit`` (for people), ``phase``, ``vehicle`` and ``work`` (tables
+        of the job file), ``labels`` (what the user calls the files), ``most_points`` and ``most_rows``,
+        ``typed_from`` (line of the table that is the first typed row; 0 for a file),
         ``others`` (drives of the same phase that count: ``name`` and ``span``), ``called`` (the name of this one),
         ``out`` (folder for the picture).
 
@@ -96,10 +97,25 @@ def _look_at_checks(
 def _read_checks(task: Mapping[str, Any]) -> Checks:
     from speedcal.logs import read_checks
 
-    options = task["options"]
-    checks = read_checks(task["readings"], unit=options.get("unit"), column=options.get("column"))
+    options = {key: task["options"].get(key) for key in ("unit", "column", "session")}
+    checks = read_checks(task["readings"], **options, shaft_turn_m=_shaft_turn_m(task))
     _check_size(len(checks), task["most_rows"], "readings", checks.source)
     return checks
+
+
+def _shaft_turn_m(task: Mapping[str, Any]) -> Interval | None:
+    """Return the road to one turn of the driveshaft as the vehicle was on the drive, None where it is not stated."""
+    from speedcal.vehicle import Vehicle, Work
+    from speedcal.vehicle.drivetrain import shaft_turn_m
+    from speedcal.vehicle.forward import vehicle_after
+
+    try:
+        vehicle = Vehicle.from_dict(task["vehicle"])
+        if task["phase"] == "after" and task["work"]:
+            vehicle = vehicle_after(vehicle, Work.from_dict(task["work"]))
+    except SpeedcalError:  # the page of the job says so
+        return None
+    return shaft_turn_m(vehicle)
 
 
 def _calibrate_checks(task: Mapping[str, Any], checks: Checks) -> Calibration:

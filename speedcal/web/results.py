@@ -13,6 +13,7 @@ from starlette.responses import FileResponse, JSONResponse, Response
 
 from speedcal.text.job_messages import step_name
 from speedcal.web.answers import RefusedError, attachment
+from speedcal.web.basis import has_basis
 from speedcal.web.context import Context, View
 from speedcal.web.guard import PICTURE_POLICY, REPORT_POLICY
 from speedcal.web.queue import Run
@@ -40,7 +41,7 @@ def result_of(context: Context, view: View) -> dict[str, Any] | None:
     """
     web, job = context.web, view.job
     done = web.queue.latest_done(job.id)
-    if not done or not any(drive.is_usable for drive in web.store.drives(job.id)):
+    if not done or not has_basis(job, web.store.drives(job.id)):
         return None
     now = _numbers(context, done[0])
     if now is None:

@@ -16,6 +16,7 @@ from sqlalchemy.exc import DBAPIError
 from speedcal.errors import SpeedcalError
 from speedcal.text import page_messages
 from speedcal.web.answers import day
+from speedcal.web.basis import has_basis
 from speedcal.web.child import AbandonedError, Child, LostError, ToldError
 from speedcal.web.folder import PHASES, job_files, lay_out
 from speedcal.web.logbook import place_of
@@ -167,8 +168,9 @@ class Runner:
             self.queue.put(run.job_id, run.drive_id)
 
     def ask_for_result(self, job_id: str) -> None:
-        """Queue the analysis of a job that has a drive to analyse."""
-        if any(drive.is_usable for drive in self.store.drives(job_id)):
+        """Queue the analysis of a job that has something to analyse."""
+        job = self.store.job(job_id)
+        if job is not None and has_basis(job, self.store.drives(job_id)):
             self.queue.put(job_id)
             self.wake()
 
@@ -178,9 +180,15 @@ class Runner:
             if drive.look and any(error["part"] == "twice" for error in drive.look["errors"]):
                 self.queue.put(job_id, drive.id)
 
+    def look_again_at_checks(self, job_id: str) -> None:
+        """Have checks looked at again: what engine speed says of the true speed hangs on the facts of the vehicle."""
+        for drive in self.store.drives(job_id):
+            if drive.is_checks:
+                self.queue.put(job_id, drive.id)
+
     def _run_job(self, run: Run, job: JobRow, child: Child) -> None:
         drives = [drive for drive in self.store.drives(job.id) if drive.is_usable]
-        if not drives:
+        if not has_basis(job, drives):
             self.queue.finish(run, "failed", {})
             return
         scratch = self.originals.scratch(run.id)
@@ -270,6 +278,8 @@ def look_task(job: JobRow, drive: DriveRow, originals: Originals, scratch: Path,
         "options": drive.options,
         "unit": job.unit,
         "phase": drive.phase,
+        "vehicle": job.document.get("vehicle", {}),
+        "work": job.document.get("work", {}),
         "labels": {name: labels[key] for key, name in names.items()},
         "most_points": limits.track_points,
         "most_rows": limits.readings_rows,

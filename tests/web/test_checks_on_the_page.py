@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import pytest
-from support.web_site import Site, open_site
+from support.web_site import FORM, Site, open_site
 
 MILES = "dial mph,distance mi,time mm:ss.s\n35,1,1:52.5\n35,1,1:53.1\n50,1,1:17.0\n67,1,0:57.0\n67,1,0:56.6\n"
 
@@ -67,3 +67,41 @@ def test_an_exported_job_of_checks_comes_back(busy: Site) -> None:
     home = again.headers["location"]
     busy.settle(home)
     assert busy.client.get(f"{home}/files/report.html").status_code == 200
+
+
+FACTS = {
+    "vehicle.rolled_turns": "3",
+    "vehicle.rolled_distance": "320.16",
+    "vehicle.rolled_distance.key": "rolled_distance_in",
+    "vehicle.expects": "1000",
+    "vehicle.expects.key": "turns_per_mile",
+}
+"""With an axle of 41/11 and a drive gear of 13: 41/11 x 63360/106.72 x 13/1000 = 28.77 teeth."""
+
+
+def test_the_facts_alone_name_the_gear(busy: Site) -> None:
+    """29 teeth before anything was driven; nothing of it is a measurement, so there are no readings to save."""
+    base = busy.new_job(**FACTS, **{"vehicle.driven_gear": ""})
+    busy.settle(base)
+    page = busy.client.get(base).text
+    assert "29 teeth" in page
+    assert (
+        "No drive: everything is worked out from the parts as stated"
+        in busy.client.get(f"{base}/files/report.html").text
+    )
+    assert "readings_aligned.csv" not in page
+
+
+def test_engine_speed_counts_once_the_axle_and_the_tire_are_stated(busy: Site) -> None:
+    """2000 rpm in direct on tires of 106.72 in to a turn: 2000 x 106.72 x 11/41 x 60 / 63360 = 54.23 mph."""
+    base = busy.new_job()
+    rows = "dial mph,rpm,gear ratio\n60,2000,1\n30,1000,1\n60,2000,1\n30,1000,1\n"
+    address = _hand_in(busy, base, checks="yes", pasted=rows)
+    assert "only where axle and tire are known" in busy.client.get(address).text
+    changed = {**FORM, **FACTS, "vehicle.driven_gear": "27"}
+    assert busy.client.post(f"{base}/edit", data=changed, follow_redirects=False).status_code == 303
+    busy.settle(base)
+    assert "The checks can be used: 4 of 4" in busy.client.get(address).text
+    drive = busy.understand(address)
+    assert drive.look["fit"]["error_factor"]["value"] == pytest.approx(60 / 54.23, rel=0.01)
+    assert busy.services.store.find_jobs(stage="measured")
