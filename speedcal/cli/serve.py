@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from speedcal.cli._options import store_options, wrong_use
 from speedcal.text.command_messages import PASSCODE_ASKED
+
+if TYPE_CHECKING:
+    from speedcal.web.settings import Settings
 
 
 @click.command()
@@ -25,6 +28,11 @@ from speedcal.text.command_messages import PASSCODE_ASKED
 @click.option("--tls-cert", type=click.Path(path_type=Path, exists=True, dir_okay=False), help="Certificate for https.")
 @click.option("--tls-key", type=click.Path(path_type=Path, exists=True, dir_okay=False), help="Key of the certificate.")
 @click.option(
+    "--make-certificate",
+    is_flag=True,
+    help="Make a certificate for the names and addresses of this machine, for the shop's own devices, and end.",
+)
+@click.option(
     "--trusted-proxy",
     "trusted_proxies",
     multiple=True,
@@ -37,7 +45,7 @@ from speedcal.text.command_messages import PASSCODE_ASKED
     "--unit-file", "as_unit", is_flag=True, help="Print the systemd service file that starts this at boot, and end."
 )
 @click.option("--json", "as_json", is_flag=True, help="Write the whole log to standard error too, as JSON lines.")
-def command(*, set_passcode: bool, unlock: bool, as_unit: bool, as_json: bool, **options: Any) -> None:
+def command(*, as_json: bool, **options: Any) -> None:
     r"""Start the upload page for owner, tech and customer.
 
     On this machine alone (the default address) it needs no passcode. On any other address it refuses to start until
@@ -48,38 +56,73 @@ def command(*, set_passcode: bool, unlock: bool, as_unit: bool, as_json: bool, *
     Examples:
       speedcal serve
       speedcal serve --set-passcode
-      speedcal serve --host 0.0.0.0 --host-name shop-pc.example --tls-cert shop.crt --tls-key shop.key
+      speedcal serve --host 0.0.0.0 --host-name shop-pc.example --make-certificate
+      speedcal serve --host 0.0.0.0 --host-name shop-pc.example
 
     A passenger writes or taps what the dial shows; the driver drives.
     """
-    from speedcal.text.page_messages import SERVE
-    from speedcal.web.app import check_passcode, make_services
-    from speedcal.web.listen import addresses_to_open, certificate, is_open_to_listeners, open_sockets, serve
-    from speedcal.web.logbook import keep_log
+    from speedcal.web.listen import certificate
     from speedcal.web.settings import Settings
-    from speedcal.web.unit_file import unit_file
 
+    asked = {name: options.pop(name) for name in ("set_passcode", "unlock", "as_unit", "make_certificate")}
     if bool(options["tls_cert"]) != bool(options["tls_key"]):
         raise wrong_use("tls_half_given")
     settings = Settings(**options)
-    _ = certificate(settings), settings.trusted_networks, settings.public_origin
-    if as_unit:
-        click.echo(unit_file(settings), nl=False)
-        click.echo(SERVE["unit"], err=True)
+    _ = settings.trusted_networks, settings.public_origin
+    if asked["make_certificate"]:
+        _make_certificate(settings)
         return
+    _ = certificate(settings)
+    if asked["as_unit"]:
+        _print_unit(settings)
+    elif not _changed_store(settings, set_passcode=asked["set_passcode"], unlock=asked["unlock"]):
+        _start(settings, as_json=as_json)
+
+
+def _make_certificate(settings: Settings) -> None:
+    from datetime import UTC, datetime
+
+    from speedcal.text.page_messages import SERVE
+    from speedcal.web.certificate import make_certificate
+
+    names = make_certificate(settings, datetime.now(UTC))
+    folder = settings.made_authority.parent
+    click.echo(SERVE["certificate_made"].format(names=", ".join(names), folder=folder), err=True)
+
+
+def _print_unit(settings: Settings) -> None:
+    from speedcal.text.page_messages import SERVE
+    from speedcal.web.unit_file import unit_file
+
+    click.echo(unit_file(settings), nl=False)
+    click.echo(SERVE["unit"], err=True)
+
+
+def _changed_store(settings: Settings, *, set_passcode: bool, unlock: bool) -> bool:
+    """Do what is done in the store alone and tell whether that was all that was asked."""
+    from speedcal.text.page_messages import SERVE
+    from speedcal.web.app import check_passcode, make_services
+
     services = make_services(settings)
     try:
         if set_passcode:
             services.auth.set_passcode(_ask_passcode())
             click.echo(SERVE["passcode_set"], err=True)
-            return
-        if unlock:
+        elif unlock:
             services.auth.unlock()
             click.echo(SERVE["unlocked"], err=True)
-            return
-        check_passcode(services)
+        else:
+            check_passcode(services)
     finally:
         services.store.close()
+    return set_passcode or unlock
+
+
+def _start(settings: Settings, *, as_json: bool) -> None:
+    from speedcal.text.page_messages import SERVE
+    from speedcal.web.listen import addresses_to_open, is_open_to_listeners, open_sockets, serve
+    from speedcal.web.logbook import keep_log
+
     sockets = open_sockets(settings)
     port = sockets[0].getsockname()[1]
     keep_log(settings.data, port, on_screen=as_json)
@@ -89,8 +132,26 @@ def command(*, set_passcode: bool, unlock: bool, as_unit: bool, as_json: bool, *
         click.echo(SERVE["open_elsewhere"].format(address=address), err=True)
     if is_open_to_listeners(settings):
         click.echo(SERVE["no_https"], err=True)
+    _tell_certificate(settings, port)
     click.echo(SERVE["log"].format(folder=settings.data / "log"), err=True)
     serve(settings, sockets)
+
+
+def _tell_certificate(settings: Settings, port: int) -> None:
+    import time
+
+    from speedcal.text.page_messages import SERVE
+    from speedcal.web.answers import day
+    from speedcal.web.certificate import facts_of
+    from speedcal.web.listen import trust_address
+
+    facts = facts_of(settings)
+    if facts is None:
+        return
+    if trusted_at := trust_address(settings, port):
+        click.echo(SERVE["trust"].format(address=trusted_at), err=True)
+    words = SERVE["certificate_ends" if time.time() >= facts.renew_from else "certificate_until"]
+    click.echo(words.format(day=day(facts.expires)), err=True)
 
 
 def _ask_passcode() -> str:

@@ -208,6 +208,14 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "certificate and key cannot be read, or do not belong together",
         "Check that --tls-cert and --tls-key name PEM files of one pair",
     ),
+    "certificate_for_nobody": (
+        "only this machine reaches the page, and it needs no certificate",
+        "Name the address or the names under which others reach it, with --host and --host-name",
+    ),
+    "certificate_name_unusable": (
+        "{found:quoted} cannot stand in a certificate",
+        "Write the name of the machine with letters, digits, hyphens and dots",
+    ),
     "key_file_broken": (
         "the key file does not hold 32 bytes",
         "Remove it to get a new one; links made so far then end",
@@ -259,6 +267,8 @@ HEALTH = {
     "writing": "The data folder cannot be written.",
     "disk": "The disk is nearly full, uploads are refused.",
     "workers": "No analysis is being done: a worker hangs or has ended.",
+    "certificate": "The certificate for https ends soon or has ended; make a new one with "
+    "speedcal serve --make-certificate and start the page again.",
 }
 """What a supervisor reads of what does not work."""
 BACKUP = {
@@ -267,12 +277,19 @@ BACKUP = {
     "missing": "Warning: {count} files that the job store mentions are missing.",
 }
 STATE_TITLE = "State of the service"
+TRUST_TITLE = "Trust the certificate of this shop"
 
 SERVE = {
     "open": "Open {address} (stop with Ctrl+C)",
     "open_elsewhere": "From other devices: {address}",
     "no_https": "Warning: this is plain http. Whoever is in the same network can read the passcode and the drives, "
-    "and phones do not let the recorder use their position. Use --tls-cert and --tls-key.",
+    "and phones do not let the recorder use their position. Make a certificate with --make-certificate.",
+    "certificate_made": "A certificate for {names} lies in {folder}; start the page again. The key that signed it is "
+    "gone: for other names make a new one, which every device has to trust anew.",
+    "trust": "Devices of the shop trust the certificate at {address}",
+    "certificate_until": "The certificate for https is valid until {day}.",
+    "certificate_ends": "Warning: the certificate for https is valid until {day}. Make a new one with "
+    "--make-certificate.",
     "log": "The log is kept in {folder}",
     "passcode_set": "The passcode is set; everybody is signed out.",
     "unit": "Save this as /etc/systemd/system/speedcal.service, then: systemctl enable --now speedcal",

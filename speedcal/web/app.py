@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import logging
+import math
 from collections.abc import AsyncIterator, Callable
 from pathlib import Path
 
@@ -22,6 +23,7 @@ from speedcal.web import drives, importing, job_form, removal, results, shop
 from speedcal.web.admission import Uploads
 from speedcal.web.answers import RefusedError, wants_json
 from speedcal.web.auth import Auth, load_key
+from speedcal.web.certificate import facts_of
 from speedcal.web.context import Context, Door, Services, View, endpoint
 from speedcal.web.doors import (
     customer_view,
@@ -42,6 +44,7 @@ from speedcal.web.runner import Runner
 from speedcal.web.settings import ServiceError, Settings
 from speedcal.web.state import state_page
 from speedcal.web.store import Store
+from speedcal.web.trust import authority_file, trust_page
 
 log = logging.getLogger("speedcal.web")
 _STATIC = Path(__file__).parent / "static"
@@ -69,8 +72,9 @@ def make_services(settings: Settings) -> Services:
     queue = Queue(store)
     runner = Runner(store, queue, originals, settings.limits, workers=settings.workers)
     auth = Auth(store, key, settings.limits)
-    health = Health(store, originals, runner)
-    return Services(settings, store, originals, queue, runner, auth, Uploads(settings.limits), health)
+    facts = facts_of(settings)
+    health = Health(store, originals, runner, certified_until=facts.renew_from if facts else math.inf)
+    return Services(settings, store, originals, queue, runner, auth, Uploads(settings.limits), health, facts)
 
 
 def check_passcode(services: Services) -> None:
@@ -103,7 +107,14 @@ def create_app(settings: Settings) -> Starlette:
 
     return Starlette(
         routes=_routes(),
-        middleware=[Middleware(Guard, allowed_hosts=settings.allowed_hosts, trusted=settings.trusted_networks)],
+        middleware=[
+            Middleware(
+                Guard,
+                allowed_hosts=settings.allowed_hosts,
+                trusted=settings.trusted_networks,
+                is_tls=settings.is_tls,
+            )
+        ],
         exception_handlers={HTTPException: _told},
         lifespan=lifespan,
     )
@@ -132,6 +143,8 @@ def _routes() -> list[BaseRoute]:
         Route("/health", endpoint(health)),
         Route("/help", endpoint(help_page)),
         Route("/help/{topic}", endpoint(help_page)),
+        Route("/trust", endpoint(trust_page)),
+        Route("/trust/shop-authority.crt", endpoint(authority_file)),
         Route("/sign-in", endpoint(sign_in_page)),
         Route("/sign-in", endpoint(sign_in), methods=["POST"]),
         Route("/sign-out", endpoint(sign_out), methods=["POST"]),

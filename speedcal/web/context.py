@@ -23,6 +23,7 @@ from speedcal.text.page_messages import UNNAMED
 from speedcal.web.admission import Upload, Uploads
 from speedcal.web.answers import RefusedError, busy, environment, wants_json
 from speedcal.web.auth import Auth, TooManyAttemptsError
+from speedcal.web.certificate import Facts
 from speedcal.web.health import Health
 from speedcal.web.originals import NoRoomError, Originals
 from speedcal.web.queue import Queue
@@ -43,6 +44,8 @@ class Services:
     auth: Auth
     uploads: Uploads
     health: Health
+    certificate: Facts | None
+    """What is known of the certificate in use; None without https."""
 
     @staticmethod
     def new_scratch_id() -> str:

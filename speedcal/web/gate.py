@@ -19,6 +19,8 @@ _WAITING = 4096
 _SEEN_AT_ONCE = 2000
 """Connections that are counted, and sent away if there are too many, before something else gets its turn."""
 _PAUSE_S = 1.0
+_HANDSHAKE = b"\x16"
+"""First byte of https: the content type of a handshake record."""
 _FEW, _PACE_S = 64, 0.02
 """An address with more connections than this gets them begun one by one at this distance."""
 
@@ -123,16 +125,27 @@ class GatedServer(uvicorn.Server):
         protocol.beginning.add_done_callback(lambda _task: None if begun else line.close())
 
     async def _finish(self, line: socket.socket, protocol: PatientProtocol, begun: list[socket.socket]) -> None:
-        begun.append(line)  # from here on it is closed by its transport
         line.setblocking(False)
         limits = self.lines.limits
         try:
+            tls = self.tls if self.tls and await self._begins_with_handshake(line) else None
+            begun.append(line)  # from here on it is closed by its transport
             await self._running_loop.connect_accepted_socket(
                 lambda: protocol,
                 line,
-                ssl=self.tls,
-                ssl_handshake_timeout=limits.header_seconds if self.tls else None,
-                ssl_shutdown_timeout=limits.taking_seconds if self.tls else None,
+                ssl=tls,
+                ssl_handshake_timeout=limits.header_seconds if tls else None,
+                ssl_shutdown_timeout=limits.taking_seconds if tls else None,
             )
         except OSError:  # the handshake failed
             protocol.leave()
+
+    async def _begins_with_handshake(self, line: socket.socket) -> bool:
+        """Tell whether a client speaks https; plain http comes in at the same port and is led there."""
+        has_said = asyncio.Event()
+        self._running_loop.add_reader(line, has_said.set)
+        try:
+            await has_said.wait()
+        finally:
+            self._running_loop.remove_reader(line)
+        return line.recv(1, socket.MSG_PEEK) in (_HANDSHAKE, b"")

@@ -9,17 +9,18 @@ import time
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from urllib.parse import urlsplit
+from urllib.parse import quote, urlsplit
 
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import ClientDisconnect
+from starlette.responses import RedirectResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from speedcal.web.answers import RefusedError, busy, refusal_response
 from speedcal.web.logbook import place_of
 from speedcal.web.proxies import believe, is_forwarded, network_of
-from speedcal.web.settings import Network
+from speedcal.web.settings import LOCAL_NAMES, Network
 
 log = logging.getLogger("speedcal.web")
 _HOST = re.compile(r"(\[[0-9a-f:.]+\]|[^:\[\]]+)(?::\d{1,5})?")
@@ -27,6 +28,8 @@ _AT_ONCE = 64
 """Requests of one address that are being answered; the threads that work for all are fewer."""
 _WENT_AWAY = 499
 """What the log says when nobody was there any more to be answered."""
+_BEFORE_TRUST = ("/trust", "/static/", "/health")
+"""Pages that are answered in plain http too."""
 _SAFE_METHODS = ("GET", "HEAD", "OPTIONS")
 
 PAGE_POLICY = (
@@ -59,8 +62,11 @@ HEADERS = {
 class Guard:
     """Outermost layer of the service."""
 
-    def __init__(self, app: ASGIApp, *, allowed_hosts: Iterable[str], trusted: Iterable[Network]) -> None:
+    def __init__(
+        self, app: ASGIApp, *, allowed_hosts: Iterable[str], trusted: Iterable[Network], is_tls: bool = False
+    ) -> None:
         self.app, self.allowed_hosts, self.trusted = app, frozenset(allowed_hosts), tuple(trusted)
+        self.is_tls = is_tls
         self._under_way: Counter[str] = Counter()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -100,6 +106,9 @@ class Guard:
     async def _pass_on(self, scope: Scope, receive: Receive, send: Send) -> None:
         believe(scope, self.trusted)
         self.check(scope)
+        if self.is_tls and (address := _address_in_https(scope)):
+            await RedirectResponse(address, 308)(scope, receive, send)
+            return
         with self._place_for(network_of(scope["client"][0] if scope.get("client") else "")):
             await _check_forwarded(scope)
             await self.app(scope, receive, send)
@@ -130,6 +139,18 @@ class Guard:
             raise RefusedError(400, "other_host_name")
         if scope["method"] not in _SAFE_METHODS and not is_same_origin(headers, host):
             raise RefusedError(403, "other_site")
+
+
+def _address_in_https(scope: Scope) -> str:
+    """Return where a request in plain http has to go; empty for what may be answered as it came.
+
+    That is what never leaves this machine, and what a device needs before it can trust the certificate.
+    """
+    host = Headers(scope=scope).get("host", "")
+    if scope["scheme"] != "http" or _without_port(host) in LOCAL_NAMES or scope["path"].startswith(_BEFORE_TRUST):
+        return ""
+    question = scope.get("query_string", b"").decode("latin-1")
+    return f"https://{host}{quote(scope['path'])}{f'?{question}' if question else ''}"
 
 
 async def _check_forwarded(scope: Scope) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import threading
 import time
 from collections.abc import Callable
@@ -22,14 +23,18 @@ _KEPT_S = 5.0
 class Health:
     """Looks at what the service stands on, at most once in a few seconds."""
 
-    def __init__(self, store: Store, originals: Originals, runner: Runner) -> None:
+    def __init__(
+        self, store: Store, originals: Originals, runner: Runner, *, certified_until: float = math.inf
+    ) -> None:
         self.store, self.originals, self.runner = store, originals, runner
+        self.certified_until = certified_until
+        """Until when the certificate is not one that somebody has to renew."""
         self._looking = threading.Lock()
         self._last: dict[str, bool] = {}
         self._looked_at = 0.0
 
     def look(self) -> dict[str, bool]:
-        """Return what works, by name: ``database``, ``writing``, ``disk``, ``workers``."""
+        """Return what works, by name: ``database``, ``writing``, ``disk``, ``workers``, ``certificate``."""
         with self._looking:
             if not self._last or time.monotonic() - self._looked_at > _KEPT_S:
                 self._last = {
@@ -37,6 +42,7 @@ class Health:
                     "writing": _works(self.originals.try_writing),
                     "disk": _works(self.originals.check_room),
                     "workers": self.runner.is_working,
+                    "certificate": time.time() < self.certified_until,
                 }
                 self._looked_at = time.monotonic()
             return self._last

@@ -13,6 +13,7 @@ from markupsafe import Markup
 from speedcal.text.page_messages import LINK_REACH, LINK_TEXTS
 from speedcal.web.auth import Link
 from speedcal.web.context import Context
+from speedcal.web.listen import addresses_to_open
 from speedcal.web.settings import is_loopback
 from speedcal.web.store import JobRow
 
@@ -21,9 +22,26 @@ _HOME_ENDINGS = (".local", ".lan", ".home", ".internal", ".home.arpa")
 
 
 def origin_of(context: Context) -> str:
-    """Return what links begin with: the public address, else the one at which the shop itself came in."""
+    """Return what links begin with: the public address, else the one at which the shop itself came in.
+
+    Who sits at the machine itself hands out the address under which others reach it.
+    """
+    settings, url = context.web.settings, context.request.url
+    here = f"{url.scheme}://{url.netloc}"
+    if is_loopback(url.hostname or ""):
+        others = (
+            one
+            for one in addresses_to_open(settings, port_of(context))
+            if not is_loopback(urlsplit(one).hostname or "")
+        )
+        here = next(others, here).rstrip("/")
+    return settings.public_origin or here
+
+
+def port_of(context: Context) -> int:
+    """Return the port at which the browser came in."""
     url = context.request.url
-    return context.web.settings.public_origin or f"{url.scheme}://{url.netloc}"
+    return url.port or {"https": 443}.get(url.scheme, 80)
 
 
 def shown_links(context: Context, job: JobRow) -> list[dict[str, Any]]:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import contextlib
 import errno
-import ipaddress
 import os
 import socket
 import ssl
 import sys
 from typing import TYPE_CHECKING
+from urllib.parse import urlsplit
 
 from speedcal.web.settings import ServiceError, Settings, is_loopback
 
@@ -55,16 +55,29 @@ def _addresses(host: str, port: int) -> list[tuple[socket.AddressFamily, str]]:
 
 
 def addresses_to_open(settings: Settings, port: int) -> tuple[str, ...]:
-    """Return the addresses that a browser can open: the one for this machine first, then those for others."""
-    scheme = "https" if settings.is_tls else "http"
-    everywhere = _is_any(settings.host)
-    hosts = ["localhost"] if everywhere else [settings.host]
+    """Return the addresses that a browser can open: the one for this machine first, then those for others.
+
+    On this machine itself plain http is answered also beside https: nothing leaves it, and browsers trust it.
+    """
+    hosts = ["localhost"] if settings.listens_everywhere else [settings.host]
     hosts += [name for name in settings.host_names if name not in hosts]
-    if everywhere and not settings.host_names and (own := _own_address()):
+    if settings.listens_everywhere and not settings.host_names and (own := own_address()):
         hosts.append(own)
-    usual = {"http": 80, "https": 443}[scheme]
+    return tuple(_address(host, port, is_tls=settings.is_tls and not is_loopback(host)) for host in hosts)
+
+
+def _address(host: str, port: int, *, is_tls: bool) -> str:
+    scheme, usual = ("https", 443) if is_tls else ("http", 80)
     end = "" if port == usual else f":{port}"
-    return tuple(f"{scheme}://{f'[{host}]' if ':' in host and host[0] != '[' else host}{end}/" for host in hosts)
+    return f"{scheme}://{f'[{host}]' if ':' in host and host[0] != '[' else host}{end}/"
+
+
+def trust_address(settings: Settings, port: int) -> str:
+    """Return the address in plain http under which devices get the authority; empty when there is none of ours."""
+    others = [address for address in addresses_to_open(settings, port) if address.startswith("https:")]
+    if not settings.uses_made_certificate or not others:
+        return ""
+    return f"http://{urlsplit(others[0]).netloc.removesuffix(f':{port}')}:{port}/trust"
 
 
 def is_open_to_listeners(settings: Settings) -> bool:
@@ -72,14 +85,7 @@ def is_open_to_listeners(settings: Settings) -> bool:
     return not settings.is_tls and not is_loopback(settings.host)
 
 
-def _is_any(host: str) -> bool:
-    try:
-        return ipaddress.ip_address(host.strip("[]")).is_unspecified
-    except ValueError:
-        return not host
-
-
-def _own_address() -> str:
+def own_address() -> str:
     """Return the address of this machine in its network; nothing is sent to find it."""
     with contextlib.suppress(OSError), socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         probe.connect(("192.0.2.1", 9))
@@ -95,13 +101,13 @@ def certificate(settings: Settings) -> ssl.SSLContext | None:
     ServiceError
         Certificate or key cannot be used.
     """
-    if settings.tls_cert is None:
+    if settings.tls_pair is None:
         return None
     context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
     try:
-        context.load_cert_chain(settings.tls_cert, settings.tls_key)
+        context.load_cert_chain(*settings.tls_pair)
     except OSError:
-        raise ServiceError("certificate_unusable", source=settings.tls_cert.name) from None
+        raise ServiceError("certificate_unusable", source=settings.tls_pair[0].name) from None
     return context
 
 

@@ -118,7 +118,37 @@ class Settings:
     @property
     def is_tls(self) -> bool:
         """Tell whether the service speaks https itself."""
-        return self.tls_cert is not None
+        return self.tls_pair is not None
+
+    @property
+    def tls_pair(self) -> tuple[Path, Path] | None:
+        """Certificate and key: those named, else those that were made for the devices of the shop."""
+        if self.tls_cert is not None and self.tls_key is not None:
+            return self.tls_cert, self.tls_key
+        return self.made_pair if self.uses_made_certificate else None
+
+    @property
+    def made_pair(self) -> tuple[Path, Path]:
+        """Where a certificate of our making and its key lie."""
+        return self.data / "tls" / "shop.crt", self.data / "tls" / "shop.key"
+
+    @property
+    def made_authority(self) -> Path:
+        """Where the authority lies that devices are asked to trust."""
+        return self.data / "tls" / "authority.crt"
+
+    @property
+    def uses_made_certificate(self) -> bool:
+        """Tell whether https is spoken with a certificate of our making; this machine alone needs none."""
+        return self.tls_cert is None and not self.is_local and self.made_authority.exists()
+
+    @property
+    def listens_everywhere(self) -> bool:
+        """Tell whether the service listens at every address of this machine."""
+        try:
+            return ipaddress.ip_address(self.host.strip("[]")).is_unspecified
+        except ValueError:
+            return not self.host
 
     @property
     def is_local(self) -> bool:
@@ -143,7 +173,7 @@ class Settings:
     @property
     def allowed_hosts(self) -> tuple[str, ...]:
         """Host names that requests may carry, without port, in lower case."""
-        bound = () if self.host in ("0.0.0.0", "::", "") else (_bracketed(self.host),)  # noqa: S104 - not a bind
+        bound = () if self.listens_everywhere else (_bracketed(self.host),)
         return tuple(
             dict.fromkeys(name.lower() for name in (*LOCAL_NAMES, *bound, *self.host_names, *self._public_host))
         )

@@ -15,6 +15,8 @@ from starlette.responses import Response
 from speedcal.text.page_messages import HEALTH, STATE_TITLE
 from speedcal.web import schema
 from speedcal.web.context import Context
+from speedcal.web.links import port_of
+from speedcal.web.listen import trust_address
 from speedcal.web.store import Store
 
 _MONTH_S = 30 * 86400.0
@@ -35,6 +37,8 @@ def state_page(context: Context) -> Response:
         free_gb=disk.free / 1e9,
         whole_gb=disk.total / 1e9,
         failing=[HEALTH[name] for name, works in web.health.look().items() if not works],
+        certificate=web.certificate,
+        trust=trust_address(web.settings, port_of(context)),
         uploads=len(web.uploads.under_way),
         workers=web.settings.workers,
         runs=_runs_by_state(web.store),

@@ -30,7 +30,10 @@ def told(site: Site) -> tuple[int, dict[str, bool]]:
 def test_all_is_well(impatient: Site) -> None:
     """Short for a supervisor, in parts for a program."""
     assert impatient.client.get("/health").text == "ok\n"
-    assert told(impatient) == (200, dict.fromkeys(("ok", "database", "writing", "disk", "workers"), True))
+    assert told(impatient) == (
+        200,
+        dict.fromkeys(("ok", "database", "writing", "disk", "workers", "certificate"), True),
+    )
 
 
 def test_a_data_folder_that_cannot_be_written(impatient: Site, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -98,8 +98,8 @@ def test_a_host_that_is_not_this_machine_is_told(tmp_path: Path) -> None:
         ({"host": "::1"}, ("http://[::1]:8000/",)),
         ({"host": "0.0.0.0", "host_names": ("shop-pc.example",)},  # noqa: S104
          ("http://localhost:8000/", "http://shop-pc.example:8000/")),
-        ({"host": "::", "host_names": ("shop-pc.example",), "tls_cert": Path("a")},
-         ("https://localhost:8000/", "https://shop-pc.example:8000/")),
+        ({"host": "::", "host_names": ("shop-pc.example",), "tls_cert": Path("a"), "tls_key": Path("b")},
+         ("http://localhost:8000/", "https://shop-pc.example:8000/")),
     ],
 )  # fmt: skip
 def test_the_addresses_it_prints_can_be_opened(options: dict[str, object], addresses: tuple[str, ...]) -> None:
@@ -111,9 +111,8 @@ def test_the_addresses_it_prints_can_be_opened(options: dict[str, object], addre
 
 def test_the_usual_port_is_left_out() -> None:
     """As browsers do."""
-    assert addresses_to_open(Settings(data=Path(), host="localhost", tls_cert=Path("a")), 443) == (
-        "https://localhost/",
-    )
+    settings = Settings(data=Path(), host="shop-pc.example", tls_cert=Path("a"), tls_key=Path("b"))
+    assert addresses_to_open(settings, 443) == ("https://shop-pc.example/",)
 
 
 def test_without_a_name_the_address_in_the_network_is_printed_and_answers(tmp_path: Path) -> None:
@@ -141,7 +140,7 @@ def test_on_this_machine_alone_nothing_is_warned_about() -> None:
     """Http does not leave it."""
     assert not is_open_to_listeners(Settings(data=Path()))
     assert is_open_to_listeners(Settings(data=Path(), host="0.0.0.0"))  # noqa: S104
-    assert not is_open_to_listeners(Settings(data=Path(), host="0.0.0.0", tls_cert=Path("a")))  # noqa: S104
+    assert not is_open_to_listeners(Settings(data=Path(), host="0.0.0.0", tls_cert=Path("a"), tls_key=Path("b")))  # noqa: S104
 
 
 def test_the_shop_unlocks_its_door_from_the_machine_itself(tmp_path: Path) -> None:
