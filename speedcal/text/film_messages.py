@@ -48,9 +48,9 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "film_few_frames": (
         lambda values: (
             f"the dial could be read in {counted(values['count'], 'frame')} only"
-            + (f" ({_listed(values['left_out'])})" if values["left_out"] else "")
+            + (f" ({left_out_text(values['left_out'])})" if values["left_out"] else "")
         ),
-        "Film with the whole dial in the picture and in focus, and check the marks and frame_s",
+        "Film with the whole dial in the picture and in focus, and check the marks",
     ),
     "film_no_needle": (
         "nothing like a needle moves in the film",
@@ -76,9 +76,10 @@ LABELS: dict[str, str] = {
 
 def frames_text(read: int, left_out: Mapping[str, int]) -> str:
     """Return how many frames were read and why others were not."""
-    rest = f"; left out: {_listed(left_out)}" if left_out else ""
+    rest = f"; left out: {left_out_text(left_out)}" if left_out else ""
     return f"{counted(read, 'frame')} read{rest}"
 
 
-def _listed(counts: Mapping[str, int]) -> str:
-    return joined(f"{label(code)} {count}" for code, count in sorted(counts.items()))
+def left_out_text(left_out: Mapping[str, int]) -> str:
+    """Return why frames were not read, and how many."""
+    return joined(f"{label(code)} {count}" for code, count in sorted(left_out.items()))

@@ -111,6 +111,8 @@ _STEPS = {
     "matching": "matching the readings to the track",
     "drawing": "drawing",
     "report": "writing the report",
+    "film_stills": "taking stills of the film",
+    "film": "reading the film",
 }
 
 

@@ -77,6 +77,28 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "job_closed": ("the job is closed", "The shop can open it again"),
     "job_deleted": ("the job was deleted meanwhile, nothing was kept", "Ask the shop"),
+    # a film of the dial
+    "film_not_announced": ("no film was chosen", "Choose the film on its page; that page needs JavaScript"),
+    "film_size": ("the film is empty or larger than {most_mb} MB", "Cut it down to the drive, or film in 1080p"),
+    "too_many_films": (
+        "the job has {most} films already",
+        "Accept the readings of one of them, or delete it",
+    ),
+    "film_piece_lost": ("a piece of the film got lost on the way", "Reload the page and choose the same film again"),
+    "film_piece_too_large": (
+        "a piece does not belong to this film",
+        "Reload the page and choose the same film again",
+    ),
+    "film_marks_not_read": ("the marks could not be read", "Reload the page and set them again"),
+    "film_changed_meanwhile": (
+        "somebody set other marks in this film meanwhile",
+        "Reload the page and look at what was read with them",
+    ),
+    "film_all_taken_out": ("every part of the film was left out", "Keep those in which the needle is found"),
+    "no_such_film": (
+        "there is no such film; a film is deleted once its readings are accepted",
+        "Go back to the job",
+    ),
     # what is not there
     "no_such_job": ("there is no such job", "It may have been deleted; look in the list"),
     "no_such_drive": ("there is no such drive", _BACK),
@@ -301,7 +323,18 @@ UNNAMED = {
     "file": "file without a name",
     "typed": "typed readings",
     "drive": "drive without a track",
+    "filmed": "as read from the film",
 }
+FILM_TITLES = {
+    "send": "Film of the dial",
+    "prepare": "The film is here",
+    "broken": "The film cannot be used",
+    "mark": "Marks of the dial",
+    "read": "The film is being read",
+    "accept": "Is the needle found?",
+    "kept": "The film is kept",
+}
+"""Headings of the steps from a film to readings."""
 PARTS = {
     "track": "track file",
     "readings": "readings",

@@ -19,7 +19,7 @@ from starlette.routing import BaseRoute, Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from speedcal.text.page_messages import HEALTH
-from speedcal.web import drives, importing, job_form, removal, results, shop
+from speedcal.web import drives, film_pages, film_upload, importing, job_form, removal, results, shop
 from speedcal.web.admission import Uploads
 from speedcal.web.answers import RefusedError, wants_json
 from speedcal.web.auth import Auth, load_key
@@ -35,6 +35,8 @@ from speedcal.web.doors import (
     sign_in_page,
     sign_out,
 )
+from speedcal.web.film_files import forget_films
+from speedcal.web.film_store import Films
 from speedcal.web.guard import Guard
 from speedcal.web.health import Health
 from speedcal.web.originals import Originals
@@ -126,6 +128,7 @@ def _clean_up(services: Services) -> None:
         services.originals.remove_job(job_id)
         services.store.buried(job_id)
     removal.forget_removed(services)
+    forget_films(Films(services.store), services.originals, days=services.settings.limits.film_days)
     removed = services.originals.sweep(known=services.store.known_originals())
     if removed:
         log.info("removed %d left-over files", removed)
@@ -156,8 +159,10 @@ def _routes() -> list[BaseRoute]:
         Route("/import", _shop(importing.import_job, upload=True), methods=["POST"]),
         *_shop_job_routes("/jobs/{job}"),
         *_drive_routes("/jobs/{job}", shop_view, "shop"),
+        *_film_routes("/jobs/{job}", shop_view),
         Route("/o/{token}", _seen(owner_page, owner_view)),
         *_drive_routes("/o/{token}", owner_view, "owner"),
+        *_film_routes("/o/{token}", owner_view),
         Route("/c/{token}", _seen(customer_page, customer_view)),
         Route("/c/{token}/files/{name}", _seen(customer_file, customer_view)),
         Route("/recorder-worker.js", recorder_worker),
@@ -203,6 +208,21 @@ def _drive_routes(base: str, door: Door, role: str) -> list[BaseRoute]:
         Route(base + "/record/{phase}", _seen(drives.recorder_page, door)),
         Route(base + "/status.json", _seen(results.status, door)),
         Route(base + "/files/{name}", _seen(file, door)),
+    ]
+
+
+def _film_routes(base: str, door: Door) -> list[BaseRoute]:
+    """Return the routes of films of the dial, which the shop and the owner share."""
+    film = base + "/films/{film}"
+    return [
+        Route(base + "/films/new/{phase}", _seen(film_upload.new_film_page, door)),
+        Route(base + "/films/new/{phase}", _seen(film_upload.begin_film, door), methods=["POST"]),
+        Route(film, _seen(film_pages.film_page, door)),
+        Route(film + "/pieces", _seen(film_upload.take_piece, door, upload=True), methods=["POST"]),
+        Route(film + "/marks", _seen(film_pages.mark_film, door), methods=["POST"]),
+        Route(film + "/accept", _seen(film_pages.accept_film, door), methods=["POST"]),
+        Route(film + "/delete", _seen(film_pages.delete_film, door), methods=["POST"]),
+        Route(film + "/{name}", _seen(film_pages.film_picture, door)),
     ]
 
 

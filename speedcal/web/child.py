@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import json
+import logging
 import os
 import queue
 import subprocess
@@ -16,6 +17,7 @@ from typing import IO, Any, NoReturn
 from speedcal.errors import SpeedcalError
 from speedcal.web.settings import Limits
 
+log = logging.getLogger("speedcal.web")
 _LONGEST_LINE = 8 * 1024 * 1024
 _BEAT_S = 2.0
 _SIGXCPU = 24
@@ -151,6 +153,22 @@ class Child:
             if stream:
                 with contextlib.suppress(OSError):
                     stream.close()
+
+
+def answer_of(message: dict[str, Any]) -> dict[str, Any]:
+    """Return what a worker process answered.
+
+    Raises
+    ------
+    ToldError
+        What it had to say against its input.
+    """
+    if "broke" in message:
+        log.error("analysis broke: %s", message["broke"])
+    if "error" in message:
+        raise ToldError(message["error"])
+    done: dict[str, Any] = message["done"]
+    return done
 
 
 def too_long(seconds: int) -> SpeedcalError:

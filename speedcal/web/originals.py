@@ -15,6 +15,7 @@ from typing import BinaryIO
 
 _CHUNK = 1024 * 1024
 _SAFE = re.compile(r"[a-z0-9][a-z0-9_.-]{0,63}")
+_OF_JOBS = ("originals", "results", "films")
 
 
 class NoRoomError(OSError):
@@ -42,7 +43,7 @@ class Originals:
     def __init__(self, root: Path, *, free_disk_bytes: int = 0) -> None:
         self.root = root
         self.free_disk_bytes = free_disk_bytes
-        for name in ("originals", "results", "scratch", "incoming"):
+        for name in (*_OF_JOBS, "scratch", "incoming"):
             (root / name).mkdir(parents=True, exist_ok=True, mode=0o700)
 
     def put(self, job_id: str, source: BinaryIO, *, limit: int) -> Stored:
@@ -80,9 +81,9 @@ class Originals:
             incoming.unlink(missing_ok=True)
         return Stored(digest, size)
 
-    def check_room(self) -> None:
-        """Raise :class:`NoRoomError` while the disk has less room than the service keeps free."""
-        if shutil.disk_usage(self.root).free < self.free_disk_bytes:
+    def check_room(self, more: int = 0) -> None:
+        """Raise :class:`NoRoomError` when ``more`` bytes would leave less room than the service keeps free."""
+        if shutil.disk_usage(self.root).free < self.free_disk_bytes + more:
             raise NoRoomError("less room on the disk than the service keeps free")
 
     def try_writing(self) -> None:
@@ -96,6 +97,10 @@ class Originals:
     def path(self, job_id: str, digest: str) -> Path:
         """Return where an original is kept."""
         return self._folder("originals", job_id) / _safe(digest)
+
+    def film(self, job_id: str, film_id: str) -> Path:
+        """Return the folder of a film: itself, stills of it, what was read. It is in no backup and in no report."""
+        return self._folder("films", job_id) / _safe(film_id)
 
     def keep_result(self, job_id: str, run_id: str, folder: Path) -> Path:
         """Move the files of a finished analysis to where they are served from."""
@@ -125,8 +130,8 @@ class Originals:
         self.path(job_id, digest).unlink(missing_ok=True)
 
     def remove_job(self, job_id: str) -> None:
-        """Remove every file of a job, originals and results."""
-        for kind in ("originals", "results"):
+        """Remove every file of a job: originals, results and films."""
+        for kind in _OF_JOBS:
             folder = self._folder(kind, job_id)
             if folder.exists():
                 shutil.rmtree(folder)

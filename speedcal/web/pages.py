@@ -9,6 +9,7 @@ from speedcal.guide import find, pages, title
 from speedcal.web.answers import RefusedError
 from speedcal.web.context import Context, View
 from speedcal.web.drives import is_locked
+from speedcal.web.film_store import Films
 from speedcal.web.results import failure_of, result_of
 
 
@@ -55,6 +56,7 @@ def owner_page(context: Context, view: View) -> Response:
         base=view.base,
         job=view.job,
         drives=own[0],
+        films=Films(web.store).of_job(view.job.id, view.phases),
         removed=own[1],
         is_locked=is_locked(context, view),
         run=run,

@@ -18,6 +18,8 @@ LEASE_S = 30.0
 """A running analysis whose worker gave no sign for this long is taken over by another worker."""
 ATTEMPTS = 3
 """An analysis whose worker was lost this often is given up."""
+FILM = "film:"
+"""What stands before the id of a film where runs have the id of a drive."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,8 +86,8 @@ class Queue:
         with self.store.writing() as connection:
             oldest = (
                 sa.select(runs.c.id)
-                .where(sa.or_(runs.c.state == "queued", *self._lost(connection)))
-                .order_by(runs.c.drive_id == "", runs.c.turn)  # looks first: somebody waits for them
+                .where(sa.or_(sa.and_(runs.c.state == "queued", _is_free(runs)), *self._lost(connection)))
+                .order_by(_rank(runs), runs.c.turn)
                 .limit(1)
                 .with_for_update(skip_locked=True)
                 .scalar_subquery()
@@ -158,11 +160,12 @@ class Queue:
         runs = schema.runs
         if run.state != "queued":
             return 0
-        turn = sa.select(runs.c.turn).where(runs.c.id == run.id).scalar_subquery()
-        older = sa.and_(runs.c.state == "queued", runs.c.turn < turn)
-        earlier = older if run.drive_id == "" else sa.and_(older, runs.c.drive_id != "")
-        looks = sa.and_(runs.c.state == "queued", runs.c.drive_id != "", sa.literal(run.drive_id == ""))
-        query = sa.select(sa.func.count()).where(sa.or_(earlier, looks, runs.c.state == "running"))
+        mine = sa.select(_rank(runs), runs.c.turn).where(runs.c.id == run.id)
+        with self.store.reading() as connection:
+            rank, turn = connection.execute(mine).one_or_none() or (0, 0)
+        earlier = sa.or_(_rank(runs) < rank, sa.and_(_rank(runs) == rank, runs.c.turn < turn))
+        waiting = sa.and_(runs.c.state == "queued", earlier)
+        query = sa.select(sa.func.count()).where(sa.or_(waiting, runs.c.state == "running"))
         with self.store.reading() as connection:
             return int(connection.execute(query).scalar() or 0)
 
@@ -213,6 +216,18 @@ class Queue:
             if ids:
                 connection.execute(runs.delete().where(runs.c.id.in_(ids)))
         return [str(run_id) for run_id in ids]
+
+
+def _rank(runs: sa.Table) -> sa.ColumnElement[int]:
+    """Return what comes first: looks, somebody waits for them; films last, they take minutes."""
+    return sa.case((runs.c.drive_id == "", 1), (runs.c.drive_id.startswith(FILM), 2), else_=0)
+
+
+def _is_free(runs: sa.Table) -> sa.ColumnElement[bool]:
+    """Return whether a run may start: one film at a time, so that the other workers stay free for the rest."""
+    other = runs.alias()
+    reads = sa.exists().where(other.c.state == "running", other.c.drive_id.startswith(FILM))
+    return sa.or_(sa.not_(runs.c.drive_id.startswith(FILM)), sa.not_(reads))
 
 
 def _put(connection: sa.Connection, job_id: str, drive_id: str) -> str:

@@ -17,11 +17,13 @@ from speedcal.errors import SpeedcalError
 from speedcal.text import page_messages
 from speedcal.web.answers import day
 from speedcal.web.basis import has_basis
-from speedcal.web.child import AbandonedError, Child, LostError, ToldError
+from speedcal.web.child import AbandonedError, Child, LostError, answer_of
+from speedcal.web.film_run import FilmWork
+from speedcal.web.film_store import Films
 from speedcal.web.folder import PHASES, job_files, lay_out
 from speedcal.web.logbook import place_of
 from speedcal.web.originals import Originals
-from speedcal.web.queue import ATTEMPTS, Queue, Run
+from speedcal.web.queue import ATTEMPTS, FILM, Queue, Run
 from speedcal.web.settings import Limits
 from speedcal.web.store import DriveRow, JobRow, Store, new_id
 from speedcal.web.typed import first_typed_row
@@ -39,6 +41,7 @@ class Runner:
 
     def __init__(self, store: Store, queue: Queue, originals: Originals, limits: Limits, *, workers: int) -> None:
         self.store, self.queue, self.originals, self.limits = store, queue, originals, limits
+        self.films = FilmWork(Films(store), queue, originals, limits)
         self.name = f"{socket.gethostname()[:20]}-{os.getpid()}-{new_id()[:6]}"
         self._stop, self._work = threading.Event(), threading.Event()
         self._at_once = threading.Semaphore(2)
@@ -81,7 +84,7 @@ class Runner:
         with self._at_once:
             child = Child(is_warm=False)
             try:
-                return _answer_of(child.do(name, task, cpu_s=self.limits.look_seconds, limits=self.limits))
+                return answer_of(child.do(name, task, cpu_s=self.limits.look_seconds, limits=self.limits))
             except LostError as error:
                 raise _lost() from error
 
@@ -116,7 +119,9 @@ class Runner:
             job = self.store.job(run.job_id)
             if job is None:
                 return
-            if run.drive_id:
+            if run.drive_id.startswith(FILM):
+                self.films.do(run, child, self._beat(run))
+            elif run.drive_id:
                 self._look(run, job, child)
             else:
                 self._run_job(run, job, child)
@@ -131,7 +136,7 @@ class Runner:
         finally:
             child.stop()
             self.originals.remove_scratch(run.id)
-            kind = "look" if run.drive_id else "job"
+            kind = "film" if run.drive_id.startswith(FILM) else "look" if run.drive_id else "job"
             log.info("%s, try %d, %.1f s", kind, run.attempts, time.monotonic() - started, extra=_told_as(run))
 
     def _beat(self, run: Run) -> Callable[[str, float], bool]:
@@ -150,7 +155,7 @@ class Runner:
         task = look_task(job, drive, self.originals, scratch, self.limits)
         others = [d for d in self.store.drives(job.id) if d.is_usable and d.phase == drive.phase and d.id != drive.id]
         task["others"] = [{"name": drive_name(d), "span": d.look["span"]} for d in others if d.look and d.look["span"]]
-        look = _answer_of(
+        look = answer_of(
             child.do("look", task, cpu_s=self.limits.look_seconds, limits=self.limits, beat=self._beat(run))
         )
         if look["picture"]:
@@ -200,7 +205,7 @@ class Runner:
             answer["error"] = self._by_name(answer["error"], drives)
             if self._refuse_double(run, answer["error"], drives):
                 return
-        said = _answer_of(answer)
+        said = answer_of(answer)
         self.originals.keep_result(run.job_id, run.id, scratch / "out")
         if not self.queue.finish(run, "done", said):
             self.originals.remove_result(run.job_id, run.id)
@@ -231,7 +236,9 @@ class Runner:
         return kept
 
     def _fail(self, run: Run, error: SpeedcalError) -> None:
-        if run.drive_id:
+        if run.drive_id.startswith(FILM):
+            self.films.fail(run, error)
+        elif run.drive_id:
             drive = self.store.drive(run.drive_id)
             told = {**error.to_dict(), "part": "match"}
             look = {"track": None, "readings": None, "fit": None, "errors": [told], "picture": ""}
@@ -293,15 +300,6 @@ def look_task(job: JobRow, drive: DriveRow, originals: Originals, scratch: Path,
 def _told_as(run: Run) -> dict[str, str]:
     """Return what the log says of a run."""
     return {"job": run.job_id, "role": "worker", "run": run.id}
-
-
-def _answer_of(message: dict[str, Any]) -> dict[str, Any]:
-    if "broke" in message:
-        log.error("analysis broke: %s", message["broke"])
-    if "error" in message:
-        raise ToldError(message["error"])
-    done: dict[str, Any] = message["done"]
-    return done
 
 
 def _lost() -> SpeedcalError:

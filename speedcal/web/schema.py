@@ -72,12 +72,33 @@ drives = Table(
     UniqueConstraint("job_id", "client_key", name="drive_sent_once"),
 )
 
+films = Table(
+    "films",
+    metadata,
+    Column("id", String(32), primary_key=True),
+    Column("job_id", _of_job(), nullable=False, index=True),
+    Column("phase", String(6), nullable=False),  # before or after
+    Column("created", Float, nullable=False),
+    Column("client_key", String(64), nullable=False),  # size and check sum, so that the same film goes on
+    Column("name", Text, nullable=False),  # a label, never a path
+    Column("size", BigInteger, nullable=False),
+    Column("arrived", BigInteger, nullable=False, default=0),  # bytes that are safely on disk
+    Column("drive_id", String(32), nullable=False, default=""),  # the drive that its readings join; empty: a new one
+    Column("version", Integer, nullable=False, default=1),  # counts changes of the marks
+    Column("stills", Text, nullable=False, default=""),  # pictures to take the marks in, as JSON
+    Column("dial", Text, nullable=False, default=""),  # the marks, as JSON
+    Column("reading", Text, nullable=False, default=""),  # what was read, as JSON
+    Column("problem", Text, nullable=False, default=""),  # why the last step failed, as JSON
+    Column("accepted", Float, nullable=False, default=0.0),  # when; 0 while the readings wait for it
+    UniqueConstraint("job_id", "phase", "client_key", name="film_sent_once"),
+)
+
 runs = Table(
     "runs",
     metadata,
     Column("id", String(32), primary_key=True),
     Column("job_id", _of_job(), nullable=False, index=True),
-    Column("drive_id", String(32), nullable=False, default=""),  # empty: the whole job
+    Column("drive_id", String(32), nullable=False, default=""),  # empty: the whole job; film:ID: a film
     Column("revision", Integer, nullable=False),
     Column("state", String(8), nullable=False),  # queued, running, done, failed
     Column("attempts", Integer, nullable=False, default=0),
@@ -152,7 +173,12 @@ def _drives_put_back(connection: Connection) -> None:
         connection.execute(text(f"ALTER TABLE {drives.name} ADD {kind}"))
 
 
-MIGRATIONS: tuple[Callable[[Connection], None], ...] = (_order_without_a_clock, _drives_put_back)
+def _films_of_dials(connection: Connection) -> None:
+    """Films of the dial come in and wait for their marks."""
+    films.create(connection)
+
+
+MIGRATIONS: tuple[Callable[[Connection], None], ...] = (_order_without_a_clock, _drives_put_back, _films_of_dials)
 """Step number n brings a store from schema n to schema n + 1; steps are never changed, only added."""
 
 

@@ -57,6 +57,16 @@ class Limits:
     taking_seconds: int = 60
     """Time for the client to take what was sent to it."""
     drives_per_job: int = 20
+    film_bytes: int = 4096 * MEBIBYTE
+    """One film of a dial; 15 minutes of a phone are 1 to 2 GB."""
+    film_piece_bytes: int = 4 * MEBIBYTE
+    """What is sent of a film in one piece; a broken connection costs one of them."""
+    films_per_job: int = 3
+    """Films of a job that are there at the same time."""
+    film_days: int = 7
+    """A film whose readings nobody accepts is kept for this long."""
+    film_seconds: int = 3600
+    """Reading one film, processor time; twice that on the clock."""
     zip_bytes: int = 48 * MEBIBYTE
     """A job folder that is imported, packed."""
     zip_unpacked_bytes: int = 192 * MEBIBYTE

@@ -11,6 +11,7 @@ from speedcal.web.auth import ROLES
 from speedcal.web.context import Context, View
 from speedcal.web.fields import groups, show_form
 from speedcal.web.figures import number_in
+from speedcal.web.film_store import Films
 from speedcal.web.folder import job_files, lay_out, write_zip
 from speedcal.web.job_form import problems_of
 from speedcal.web.links import origin_of, reach_of, shown_links
@@ -54,6 +55,7 @@ def job_page(context: Context, view: View) -> Response:
         phases=page_messages.PHASES,
         drives=web.store.drives(job.id),
         removed=web.store.drives(job.id, removed=True),
+        films=Films(web.store).of_job(job.id, view.phases),
         run=run,
         ahead=web.queue.ahead(run) if run else 0,
         result=result_of(context, view),

@@ -88,7 +88,12 @@ class DriveRow:
         """Tell whether there is a track and readings to go with it, or checks, which need no track."""
         if self.is_checks:
             return bool(self.readings_digest or self.typed)
-        return bool(self.track_digest and (self.readings_digest or self.typed or self.held))
+        return bool(self.track_digest and self.has_readings)
+
+    @property
+    def has_readings(self) -> bool:
+        """Tell whether there are readings, in whatever way they were given."""
+        return bool(self.readings_digest or self.typed or self.held)
 
     @property
     def is_checks(self) -> bool:

@@ -84,11 +84,20 @@ def draw_sheet(task: Mapping[str, Any], _tell: Tell) -> dict[str, Any]:
     return write_sheet(task)
 
 
+def work_on_film(task: Mapping[str, Any], tell: Tell) -> dict[str, Any]:
+    """Do one step with a film; see :mod:`speedcal.web.film_task`."""
+    from speedcal.web import film_task
+
+    step: Callable[[Mapping[str, Any], Tell], dict[str, Any]] = getattr(film_task, task["name"])
+    return step(task, tell)
+
+
 TASKS: dict[str, Callable[[Mapping[str, Any], Tell], dict[str, Any]]] = {
     "job": run_job_folder,
     "look": look_at_drive,
     "unpack": unpack_folder,
     "sheet": draw_sheet,
+    **dict.fromkeys(("film_stills", "film_dial", "film_reading"), work_on_film),
 }
 
 

@@ -24,6 +24,7 @@ def routes() -> list[tuple[str, str]]:
             for part, value in {
                 "job": "0" * 20,
                 "drive": "0" * 20,
+                "film": "0" * 20,
                 "link": "0" * 20,
                 "token": "x.y",
                 "phase": "before",

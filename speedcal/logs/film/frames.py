@@ -60,7 +60,7 @@ def open_film(path: str | Path) -> Film:
         return Film(path, _created(container), length, keyframes_only=heavy and length > 120)
 
 
-def frames(film: Film, *, per_s: float) -> Iterator[tuple[float, Picture]]:
+def frames(film: Film, *, per_s: float, after_s: float = 0.0) -> Iterator[tuple[float, Picture]]:
     """Yield the time since the begin of the film and the picture, upright, RGB, shape (height, width, 3).
 
     Parameters
@@ -69,11 +69,13 @@ def frames(film: Film, *, per_s: float) -> Iterator[tuple[float, Picture]]:
         From :func:`open_film`.
     per_s
         About how many to yield a second, at the most.
+    after_s
+        Frames before this moment are left out. [s]
     """
     if film.path.is_dir():
-        yield from _from_folder(film)
+        yield from ((time, picture) for time, picture in _from_folder(film) if time + 1e-6 >= after_s)
         return
-    begin, due = None, 0.0
+    due = after_s
     with _container(film.path) as container:
         stream = container.streams.video[0]
         stream.thread_type = "AUTO"
@@ -81,7 +83,10 @@ def frames(film: Film, *, per_s: float) -> Iterator[tuple[float, Picture]]:
             stream.codec_context.skip_frame = "NONKEY"
         import av
 
+        begin = None if stream.start_time is None else float(stream.start_time * stream.time_base)
         try:
+            if after_s and begin is not None:
+                container.seek(int((begin + after_s) / stream.time_base), stream=stream)
             for frame in container.decode(stream):
                 if frame.pts is None:
                     continue
@@ -103,11 +108,12 @@ def picture_at(film: Film, moment_s: float) -> Picture:
     ReadingsFormatError
         The film holds no picture.
     """
+    found = next(frames(film, per_s=1000.0, after_s=moment_s), None)
+    if found is not None:
+        return found[1]
     last = None
-    for time, picture in frames(film, per_s=1000.0 if film.length_s < 10 else 10.0):
+    for _, picture in frames(film, per_s=10.0):
         last = picture
-        if time + 1e-6 >= moment_s:
-            break
     if last is None:
         raise ReadingsFormatError("film_empty", source=film.path.name)
     return last

@@ -33,7 +33,7 @@ _PARALLAX_RAD = 0.004
 """What is left of parallax when needle height and camera angle are not known, standard. From memory."""
 _JUMP_SHARE, _JUMP_REACH = 0.04, 2
 _STOP_SHARE = 0.01
-_STILLS, _STILL_PX = 12, 320
+_STILLS, _STILL_PX, _STILL_REACH = 12, 320, 1.25
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,6 +55,8 @@ class FilmReading:
     dial: FilmedDial
     time_s: FloatArray
     """Creation time plus the film's own seconds where it states one, else its own seconds. [s]"""
+    begin_s: float
+    """What ``time_s`` is at the film's first frame. [s]"""
     value: FloatArray
     """What the dial showed, in its unit."""
     u: FloatArray
@@ -126,20 +128,33 @@ def read_film(
     moments = np.array(times)[kept]
     good = _plausible(value, known, left_out)
     tips = {kept[i]: (float(value[i]), float(angle[i])) for i in np.flatnonzero(good)}
+    shown = [one for one in seen.kept if one.number in tips]
+    shown = [shown[i] for i in np.unique(np.linspace(0, len(shown) - 1, _STILLS).astype(int))]
     return FilmReading(
         dial=known,
         time_s=(opened.created_s or 0.0) + moments[good],
+        begin_s=opened.created_s or 0.0,
         value=value[good],
         u=u[good],
         u_common=_u_common(known),
         has_clock=opened.created_s is not None,
         left_out={reason: count for reason, count in left_out.items() if count},
         stills=tuple(
-            Still(times[i], tips[i][0], small, _needle_px(known, tips[i][1], warp) * scale)
-            for i, small, warp, scale in seen.kept
-            if i in tips
+            Still(times[one.number], tips[one.number][0], one.picture, one.place(_needle_px(known, tips[one.number][1], one.warp)))
+            for one in shown
         ),
     )
+
+
+def drawn(still: Still) -> Picture:
+    """Return the picture of a still with a line where the needle was found."""
+    import cv2
+
+    tile = still.picture.copy()
+    pivot, tip = (tuple(int(v) for v in np.round(point)) for point in still.needle_px)
+    cv2.line(tile, pivot, tip, (0, 0, 0), 4, cv2.LINE_AA)
+    cv2.line(tile, pivot, tip, (255, 230, 0), 2, cv2.LINE_AA)
+    return tile
 
 
 def contact_sheet(reading: FilmReading, path: str | Path) -> None:
@@ -147,11 +162,8 @@ def contact_sheet(reading: FilmReading, path: str | Path) -> None:
     import cv2
 
     tiles = []
-    for still in reading.stills[:: max(1, len(reading.stills) // _STILLS)][:_STILLS]:
-        tile = still.picture.copy()
-        pivot, tip = (tuple(int(v) for v in np.round(point)) for point in still.needle_px)
-        cv2.line(tile, pivot, tip, (0, 0, 0), 4, cv2.LINE_AA)
-        cv2.line(tile, pivot, tip, (255, 230, 0), 2, cv2.LINE_AA)
+    for still in reading.stills:
+        tile = drawn(still)
         cv2.rectangle(tile, (0, 0), (tile.shape[1], 26), (0, 0, 0), -1)
         said = f"{still.value:.1f} {reading.dial.unit}   {still.time_s:.1f} s"
         cv2.putText(tile, said, (6, 19), cv2.FONT_HERSHEY_SIMPLEX, 0.55, (255, 255, 255), 1, cv2.LINE_AA)
@@ -180,14 +192,29 @@ def write_readings(reading: FilmReading, path: str | Path) -> None:
 
 
 @dataclass
+class _Kept:
+    """A frame kept for a person: the dial cut out and made small."""
+
+    number: int
+    picture: Picture
+    warp: FloatArray
+    corner: FloatArray
+    scale: float
+
+    def place(self, points: FloatArray) -> FloatArray:
+        """Return where points of the frame stand in the small picture. [px]."""
+        return (points - self.corner) * self.scale
+
+
+@dataclass
 class _Seen:
     """Frames that could be brought onto the reference."""
 
     times: list[float]
     unrolled: list[Picture]
     left_out: Counter[str]
-    kept: list[tuple[int, Picture, FloatArray, float]]
-    """Number, small picture, place and scale of frames kept for a person."""
+    kept: list[_Kept]
+    """Frames kept for a person."""
 
 
 def _unrolled(
@@ -196,7 +223,7 @@ def _unrolled(
     """Bring every frame onto the reference and unroll its dial."""
     registration = Registration(reference, dial.centre, dial.radius_px)
     seen = _Seen([], [], Counter(), [])
-    every, scale = film.length_s / (3 * _STILLS), _STILL_PX / reference.shape[1]
+    every = film.length_s / (3 * _STILLS)
     for time, picture in frames(film, per_s=per_s):
         if progress is not None and film.length_s:
             progress(min(time / film.length_s, 1.0))
@@ -208,17 +235,22 @@ def _unrolled(
             seen.left_out["dial_not_found"] += 1
             continue
         if time >= every * len(seen.kept):
-            seen.kept.append((len(seen.times), _small(picture, scale), warp, scale))
+            seen.kept.append(_cut_out(len(seen.times), picture, dial, warp))
         seen.times.append(time)
         seen.unrolled.append(polar_picture(picture, dial, warp))
     return seen
 
 
-def _small(picture: Picture, scale: float) -> Picture:
+def _cut_out(number: int, picture: Picture, dial: FilmedDial, warp: FloatArray) -> _Kept:
+    """Return the square about the dial in a frame; beyond the picture it is grey."""
     import cv2
 
-    size = (_STILL_PX, round(picture.shape[0] * scale))
-    return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.uint8)
+    middle, reach = warp[:, :2] @ dial.centre + warp[:, 2], _STILL_REACH * dial.radius_px
+    scale = _STILL_PX / (2 * reach)
+    place = np.column_stack([scale * np.eye(2), -scale * (middle - reach)])
+    filtered = cv2.INTER_AREA if scale < 1 else cv2.INTER_LINEAR
+    tile = cv2.warpAffine(picture, place, (_STILL_PX, _STILL_PX), flags=filtered, borderValue=(96, 96, 96))
+    return _Kept(number, np.asarray(tile, np.uint8), warp, middle - reach, scale)
 
 
 def _needle_px(dial: FilmedDial, angle: float, warp: FloatArray) -> FloatArray:
