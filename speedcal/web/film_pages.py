@@ -73,6 +73,7 @@ def mark_film(context: Context, view: View) -> Response:
 def _dial_sent(context: Context, film: FilmRow) -> dict[str, Any]:
     """Return the marks as they were sent: in pixels of the still, and as the table of a dial file."""
     stills = film.stills.get("stills", [])
+    number, marks = -1, []
     try:
         number, rows = int(context.text("still")), json.loads(context.text("marks", most=context.limits.field_bytes))
         marks = [[float(value), float(x), float(y)] for value, x, y in rows]

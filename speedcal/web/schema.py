@@ -175,7 +175,7 @@ def _drives_put_back(connection: Connection) -> None:
 
 def _films_of_dials(connection: Connection) -> None:
     """Films of the dial come in and wait for their marks."""
-    films.create(connection)
+    films.create(connection, checkfirst=True)
 
 
 MIGRATIONS: tuple[Callable[[Connection], None], ...] = (_order_without_a_clock, _drives_put_back, _films_of_dials)

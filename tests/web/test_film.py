@@ -29,7 +29,9 @@ LIMITS = Limits(free_disk_bytes=0, film_piece_bytes=500, film_bytes=2000, films_
 class InThisProcess:
     """Does a task at once, as a worker process would."""
 
-    def do(self, name: str, task: dict[str, Any], **_: Any) -> dict[str, Any]:
+    @staticmethod
+    def do(name: str, task: dict[str, Any], **_: Any) -> dict[str, Any]:
+        """Answer a task."""
         return {"done": getattr(film_task, name)(task, lambda _step, _part: None)}
 
 
@@ -191,7 +193,7 @@ def made(tmp_path_factory: pytest.TempPathFactory) -> MadeFilm:
 
 
 def test_from_the_film_to_readings_beside_a_track(site: Site, made: MadeFilm) -> None:
-    """Ticks are proposed, marks taken, the needle shown, a part left out; the readings are true and the film is gone."""
+    """Ticks are proposed, marks taken, the needle shown, a part left out; the readings are true, the film gone."""
     base = site.new_job()
     track = site.client.post(f"{base}/drives/new/before", files={"track": ("a.gpx", TINY_GPX)}, follow_redirects=False)
     drive = track.headers["location"].split("/")[-1]
@@ -210,11 +212,18 @@ def test_from_the_film_to_readings_beside_a_track(site: Site, made: MadeFilm) ->
     form = {"still": str(row.stills["best"]), "unit": "mph"}
     marks = [[10.0 * i, x, y] for i, (x, y) in enumerate(ticks)]
     same = [[10.0, x, y] for _, x, y in marks]
-    for wrong, code in (("[[", "film_marks_not_read"), ("[[0,1,2]]", "dial_file_marks"), (same, "dial_file_mark_twice")):
+    for wrong, code in (
+        ("[[", "film_marks_not_read"),
+        ("[[0,1,2]]", "dial_file_marks"),
+        (same, "dial_file_mark_twice"),
+    ):
         sent = wrong if isinstance(wrong, str) else json.dumps(wrong)
         answer = site.client.post(f"{film}/marks", data={**form, "marks": sent}, headers=JSON)
         assert answer.json()["error"] == code
-    assert site.client.post(f"{film}/marks", data={**form, "marks": json.dumps(marks)}, headers=JSON).json()["film"] == film
+    assert (
+        site.client.post(f"{film}/marks", data={**form, "marks": json.dumps(marks)}, headers=JSON).json()["film"]
+        == film
+    )
     work(site)
     page = site.client.get(film).text
     assert page.count("<li><img") == 12

@@ -125,7 +125,7 @@ def test_the_environment_of_a_worker_holds_no_database_address(monkeypatch: pyte
 
 def test_every_task_has_a_name_and_a_description() -> None:
     """What the parent may ask for."""
-    assert set(worker.TASKS) == {"job", "look", "unpack", "sheet"}
+    assert set(worker.TASKS) == {"job", "look", "unpack", "sheet", "film_stills", "film_dial", "film_reading"}
     assert all(task.__doc__ for task in worker.TASKS.values())
 
 

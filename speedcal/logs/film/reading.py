@@ -140,7 +140,12 @@ def read_film(
         has_clock=opened.created_s is not None,
         left_out={reason: count for reason, count in left_out.items() if count},
         stills=tuple(
-            Still(times[one.number], tips[one.number][0], one.picture, one.place(_needle_px(known, tips[one.number][1], one.warp)))
+            Still(
+                times[one.number],
+                tips[one.number][0],
+                one.picture,
+                one.place(_needle_px(known, tips[one.number][1], one.warp)),
+            )
             for one in shown
         ),
     )

@@ -11,8 +11,8 @@ from speedcal.logs.film.frames import Picture
 from speedcal.logs.film.marks import seen_at
 
 _WORK_PX = 720
-_ANGLES = 2160
-_RADII = np.linspace(0.5, 1.2, 141)
+_ANGLES = 1440
+_RADII = np.linspace(0.5, 1.2, 106)
 """Rings that are searched, in radii of a round thing found."""
 _CIRCLES, _ROUNDS = 6, 3
 _TICK_DEG = 2.5
@@ -44,7 +44,9 @@ def propose_ticks(picture: Picture) -> ProposedTicks | None:
     shrink = min(_WORK_PX / max(picture.shape[:2]), 1.0)
     grey = cv2.cvtColor(picture, cv2.COLOR_RGB2GRAY)
     size = (round(grey.shape[1] * shrink), round(grey.shape[0] * shrink))
-    small = cv2.resize(grey, size, interpolation=cv2.INTER_AREA)
+    shrunk = cv2.resize(grey, size, interpolation=cv2.INTER_AREA).astype(np.float32)
+    dark, light = np.quantile(shrunk, (0.01, 0.99))
+    small = np.asarray(np.clip((shrunk - dark) / max(light - dark, 1.0) * 255, 0, 255), np.uint8)
     found = [ticks for circle in _circles(small) if (ticks := _on_circle(small, circle)) is not None]
     if not found:
         return None
@@ -73,7 +75,6 @@ def _circles(grey: Picture) -> list[FloatArray]:
 
 def _on_circle(grey: Picture, plane: FloatArray) -> ProposedTicks | None:
     """Return the long ticks around one round thing, following its tilt in a few rounds."""
-    points = None
     for _ in range(_ROUNDS):
         strokes = _strokes(grey, plane)
         ring = _ring_of(strokes)
@@ -83,9 +84,10 @@ def _on_circle(grey: Picture, plane: FloatArray) -> ProposedTicks | None:
         rows = np.round(angle / (2 * np.pi) * _ANGLES).astype(int) % _ANGLES
         outer = _outer_ends(strokes, rows, ring)
         points = seen_at(plane, outer[:, None] * np.column_stack([np.cos(angle), np.sin(angle)]))
-        plane = _ellipse_through(points, plane)
-        if plane is None:
+        ellipse = _ellipse_through(points, plane)
+        if ellipse is None:
             return None
+        plane = ellipse
     return _long_ones(grey, plane)
 
 
@@ -96,7 +98,9 @@ def _strokes(grey: Picture, plane: FloatArray) -> FloatArray:
     around = 2 * np.pi * np.arange(_ANGLES) / _ANGLES
     flat = np.column_stack([np.cos(around), np.sin(around)])[:, None, :] * _RADII[None, :, None]
     at = seen_at(plane, flat).astype(np.float32)
-    polar = cv2.remap(grey, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(np.float32)
+    polar = cv2.remap(grey, at[..., 0], at[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(
+        np.float32
+    )
     wide = round(_TICK_DEG / 360 * _ANGLES)
     padded = np.concatenate([polar[-2 * wide :], polar, polar[: 2 * wide]])
     bar = np.ones((2 * wide + 1, 1), np.uint8)
@@ -124,7 +128,9 @@ def _ring_of(strokes: FloatArray) -> slice:
 def _peaks(strokes: FloatArray, ring: slice) -> FloatArray:
     """Return the angles of the strokes on a band of rings. [rad]."""
     profile = strokes[:, ring].mean(axis=1)
-    smooth = np.convolve(np.concatenate([profile[-4:], profile, profile[:4]]), np.hanning(9) / np.hanning(9).sum(), "valid")
+    smooth = np.convolve(
+        np.concatenate([profile[-4:], profile, profile[:4]]), np.hanning(9) / np.hanning(9).sum(), "valid"
+    )
     apart = round(0.6 * _TICK_DEG / 360 * _ANGLES)
     top = np.max([np.roll(smooth, k) for k in range(-apart, apart + 1)], axis=0)
     rows = np.flatnonzero((smooth == top) & (smooth > 0.35 * np.quantile(smooth, 0.99)))
@@ -170,6 +176,7 @@ def _ellipse_through(points: FloatArray, plane: FloatArray) -> FloatArray | None
     near = np.abs(away / np.median(away) - 1) < 0.15
     if near.sum() < _FEWEST:
         return None
+    made = plane
     for _ in range(3):
         (x, y), (wide, high), turned = cv2.fitEllipse(points[near].astype(np.float32))
         if min(wide, high) < 0.6 * max(wide, high):
