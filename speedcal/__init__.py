@@ -15,7 +15,8 @@ if TYPE_CHECKING:
     from speedcal.calibration import Calibration, calibrate, calibrate_checks
     from speedcal.conformity import RoadTestPlan, Tolerance, Verification, load_tolerance, plan, verify
     from speedcal.errors import SpeedcalError
-    from speedcal.fleet.fleet import FleetResult, fleet
+    from speedcal.fleet.fleet import fleet
+    from speedcal.fleet.result import FleetResult
     from speedcal.jobs import Job, JobResult, load_job
     from speedcal.logs import Checks, Readings, Track, read_checks, read_readings, read_track
     from speedcal.vehicle import Corrections, Vehicle, correct

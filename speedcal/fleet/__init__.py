@@ -8,7 +8,8 @@ from __future__ import annotations
 import sys
 from types import ModuleType
 
-from speedcal.fleet.fleet import FleetResult, fleet
+from speedcal.fleet.fleet import fleet
+from speedcal.fleet.result import FleetResult
 from speedcal.fleet.rows import FleetRow
 
 __all__ = ["FleetResult", "FleetRow", "fleet"]

@@ -74,6 +74,18 @@ def key_of(digests: Sequence[str], files: DriveFiles, unit: DisplayUnit | None) 
     return hashlib.sha256(repr(asked).encode()).hexdigest()
 
 
+def measure_all(several: Sequence[DriveFiles], unit: DisplayUnit | None) -> list[Outcome]:
+    """Measure some drives; the task that a worker gets."""
+    return [measure(files, unit) for files in several]
+
+
+def given_up(files: DriveFiles, fault: BaseException) -> Outcome:
+    """Return the outcome of a drive with which no worker comes to an end."""
+    name, reason = type(fault).__name__, str(fault)[:200]
+    error = FleetError("drive_kills_workers", source=files.name, fault=name, reason=reason)
+    return {"key": "", "digests": [], "error": json_ready(error.to_dict())}
+
+
 def measure(files: DriveFiles, unit: DisplayUnit | None) -> Outcome:
     """Read a drive and calibrate it; whatever is wrong with it becomes a part of the outcome.
 

@@ -16,7 +16,7 @@ from speedcal.units import MILE_M
 if TYPE_CHECKING:
     from jinja2 import Environment
 
-    from speedcal.fleet.fleet import FleetResult
+    from speedcal.fleet.result import FleetResult
 
 _DAY_S = 86400.0
 _POINTS_BYTES = 2_500_000

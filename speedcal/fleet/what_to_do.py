@@ -20,8 +20,8 @@ _BY_CAUSE: dict[str, Action] = {
 """What a cause asks for at once; any other has to be found out by a measurement."""
 
 
-def advise(row: FleetRow, job: JobContents | None) -> Advice:
-    """Return the one thing to do first.
+def advise(row: FleetRow, job: JobContents | None, rate: float) -> Advice:
+    """Return the one thing to do first, if the vehicle is called wrong where it may be.
 
     Parameters
     ----------
@@ -29,12 +29,14 @@ def advise(row: FleetRow, job: JobContents | None) -> Advice:
         The vehicle, judged.
     job
         What is stated of it, where its drives are those of a job.
+    rate
+        False discovery rate: with a chance above it no vehicle is called wrong, however many there are.
     """
     if row.calibration is None:
         return Advice("check_files")
     if row.p_value is None:
         return Advice("drive_again", because=row.calibration.trust.reasons)
-    if not row.wrong:
+    if row.p_value > rate:
         return Advice("keep_as_is")
     if job is not None and job.vehicle is not None:
         advice = correct(row.calibration, job.vehicle, limits=job.limits()).advice

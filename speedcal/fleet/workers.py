@@ -1,29 +1,25 @@
-"""Measuring many drives: in this process, on its own worker processes, or on a cluster of dask that runs already."""
+"""Those who do the work: this process, worker processes of its own, or a cluster of dask that runs already."""
 
 from __future__ import annotations
 
 import importlib
 import os
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack, contextmanager
+from dataclasses import dataclass
 from importlib.util import find_spec
 from itertools import chain, islice
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from speedcal.errors import FleetError
-from speedcal.finding import json_ready
-from speedcal.fleet.drive import DriveFiles, Outcome, measure
-from speedcal.units import DisplayUnit
 
 if TYPE_CHECKING:
     from distributed import Client
 
-BATCH = 8
-"""Drives in one task: a few seconds of work, so that handing it out costs nothing and little is lost with a worker."""
 _WAITING = 3
 """Tasks a worker has in hand or in line; the scheduler never holds more, however large the fleet."""
 _DEATHS = 3
-"""Workers that may die of a task before its drives are tried one by one, and of a drive before it is given up."""
+"""Workers that may die of a task before its items are tried one by one, and of an item before it is given up."""
 _WORKERS_WITHIN_S = 30
 _WORTH_SHARING = 16
 """Tasks from which on worker processes are started unasked: to start two costs as much as 60 drives."""
@@ -34,53 +30,78 @@ _LOCAL = {
 }
 """Settings of the cluster of its own: its workers are not watched while they work."""
 
-Done = tuple[DriveFiles, Outcome]
+Item = TypeVar("Item")
+Made = TypeVar("Made")
 
 
-def measure_batch(batch: Sequence[DriveFiles], unit: DisplayUnit | None) -> list[Outcome]:
-    """Measure some drives; the task that a worker gets."""
-    return [measure(files, unit) for files in batch]
+@dataclass(frozen=True)
+class Work(Generic[Item, Made]):
+    """One kind of work on many items, some of them at a time."""
+
+    do: Callable[[Sequence[Item]], list[Made]]
+    """Pure; can be sent to another process."""
+    given_up: Callable[[Item, BaseException], Made]
+    """What to say of an item with which no worker comes to an end."""
+    size: int
+    """What is done in one task, about a second of work: handing it out costs nothing, and little is lost with a
+    worker."""
+    weight: Callable[[Item], int] = lambda _: 1
+    """How much of ``size`` an item is."""
+    packed: Callable[[Item], Item] = lambda item: item
+    """Makes an item ready to be sent to another machine."""
 
 
-def measure_all(
-    drives: Iterator[DriveFiles],
-    unit: DisplayUnit | None,
-    *,
-    processes: int | None,
-    scheduler: str | None,
-) -> Iterator[list[Done]]:
-    """Yield the outcomes of drives in batches, in the order in which they are ready.
+class Workers:
+    """A context: worker processes are started when there is enough to do, and ended with it.
 
     Parameters
     ----------
-    drives
-        What is to be measured.
-    unit
-        Unit for people.
     processes
         Worker processes on this machine; 1 works in this process. None takes one for every processor, and this
         process where dask is missing or there is little to do.
     scheduler
         Address of a cluster that runs already.
-
-    Raises
-    ------
-    FleetError
-        dask is missing or the cluster cannot be reached.
     """
-    batches = _batches(drives)
-    first = list(islice(batches, _WORTH_SHARING))
-    if not first:
-        return
-    batches = chain(first, batches)
-    count = processes or _processors()
-    little = processes is None and (len(first) < _WORTH_SHARING or not _has_dask())
-    if scheduler is None and (count == 1 or little):
+
+    def __init__(self, processes: int | None, scheduler: str | None) -> None:
+        self._asked, self._scheduler = processes, scheduler
+        self._open = ExitStack()
+        self._client: Client | None = None
+
+    def __enter__(self) -> Workers:
+        return self
+
+    def __exit__(self, *fault: object) -> None:
+        self._open.close()
+
+    def each(self, items: Iterator[Item], work: Work[Item, Made]) -> Iterator[list[tuple[Item, Made]]]:
+        """Yield the items with what was made of them, in batches, in the order in which they are ready.
+
+        Raises
+        ------
+        FleetError
+            dask is missing or the cluster cannot be reached.
+        """
+        batches = _batches(items, work)
+        first = list(islice(batches, _WORTH_SHARING))
+        client = self._client_for(len(first))
+        batches = chain(first, batches)
+        if client is not None:
+            yield from _on_cluster(client, batches, work)
+            return
         for batch in batches:
-            yield list(zip(batch, measure_batch(batch, unit), strict=True))
-        return
-    with _client(scheduler, count) as client:
-        yield from _on_cluster(client, batches, unit)
+            yield list(zip(batch, work.do(batch), strict=True))
+
+    def _client_for(self, tasks: int) -> Client | None:
+        """Return the client of those who do so many tasks or more; None for this process."""
+        if self._client is None and tasks and self._shares(tasks):
+            self._client = self._open.enter_context(_client(self._scheduler, self._asked or _processors()))
+        return self._client
+
+    def _shares(self, tasks: int) -> bool:
+        if self._scheduler is not None or self._asked is not None:
+            return self._scheduler is not None or self._asked != 1
+        return tasks >= _WORTH_SHARING and _has_dask() and _processors() > 1
 
 
 def _processors() -> int:
@@ -88,13 +109,15 @@ def _processors() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
-def _batches(drives: Iterator[DriveFiles]) -> Iterator[list[DriveFiles]]:
-    batch: list[DriveFiles] = []
-    for files in drives:
-        batch.append(files)
-        if len(batch) == BATCH:
+def _batches(items: Iterator[Item], work: Work[Item, Made]) -> Iterator[list[Item]]:
+    batch: list[Item] = []
+    weight = 0
+    for item in items:
+        batch.append(item)
+        weight += work.weight(item)
+        if weight >= work.size:
             yield batch
-            batch = []
+            batch, weight = [], 0
     if batch:
         yield batch
 
@@ -136,32 +159,31 @@ def _reached(scheduler: str) -> Client:
     return client
 
 
-def _on_cluster(client: Client, batches: Iterator[list[DriveFiles]], unit: DisplayUnit | None) -> Iterator[list[Done]]:
+def _on_cluster(
+    client: Client, batches: Iterator[list[Item]], work: Work[Item, Made]
+) -> Iterator[list[tuple[Item, Made]]]:
     """Keep every worker busy and no more in line than needed; a batch that kills workers is taken apart."""
     _, distributed = _dask()
-    at_work: dict[Any, list[DriveFiles]] = {}
+    at_work: dict[Any, list[Item]] = {}
     ready = distributed.as_completed(loop=client.loop, raise_errors=False)
 
-    def hand_out(batch: list[DriveFiles]) -> None:
-        sent = [files.packed() for files in batch]
-        future = client.submit(measure_batch, sent, unit, pure=False, retries=0)
+    def hand_out(batch: list[Item]) -> None:
+        future = client.submit(work.do, [work.packed(item) for item in batch], pure=False, retries=0)
         at_work[future.key] = batch
         ready.add(future)
 
-    for _ in range(_room(client)):
-        batch = next(batches, None)
-        if batch is not None:
-            hand_out(batch)
+    for batch in islice(batches, _room(client)):
+        hand_out(batch)
     while at_work:
         future = next(ready)
         batch = at_work.pop(future.key)
         if future.status == "finished":
             yield list(zip(batch, future.result(), strict=True))
         elif len(batch) > 1:
-            for files in batch:
-                hand_out([files])
+            for item in batch:
+                hand_out([item])
         else:
-            yield [(batch[0], _given_up(batch[0], future))]
+            yield [(batch[0], work.given_up(batch[0], future.exception()))]
         future.release()
         while len(at_work) < _room(client) and (batch := next(batches, [])):
             hand_out(batch)
@@ -169,9 +191,3 @@ def _on_cluster(client: Client, batches: Iterator[list[DriveFiles]], unit: Displ
 
 def _room(client: Client) -> int:
     return _WAITING * max(len(client.scheduler_info(n_workers=-1)["workers"]), 1)
-
-
-def _given_up(files: DriveFiles, future: Any) -> Outcome:
-    fault = future.exception()
-    error = FleetError("drive_kills_workers", source=files.name, fault=type(fault).__name__, reason=str(fault)[:200])
-    return {"key": "", "digests": [], "error": json_ready(error.to_dict())}

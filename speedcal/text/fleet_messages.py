@@ -59,6 +59,10 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "every worker that took this drive died: {fault}",
         "Look at the size of its files and at the memory of the workers",
     ),
+    "vehicle_not_judged": (
+        "putting the drives of this vehicle together broke off: {fault}: {reason}",
+        "Please report it with the files; the other vehicles are not touched by it",
+    ),
     "library_missing": ("this needs {library}, which is not installed", _INSTALL),
     "scheduler_not_reached": (
         "no cluster answers at this address, or it has no worker: {reason}",

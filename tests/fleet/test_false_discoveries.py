@@ -7,8 +7,9 @@ import pytest
 
 from speedcal.calibration.tuning import TIRE_STATE_U
 from speedcal.fleet.discoveries import discoveries
-from speedcal.fleet.rows import Limits, _chance, _together
+from speedcal.fleet.rows import Limits
 from speedcal.fleet.steps import follow
+from speedcal.fleet.vehicle import _chance, _together
 
 DAY_S, DRIVES = 86400.0, 4
 LIMIT, RATE = 0.01, 0.05

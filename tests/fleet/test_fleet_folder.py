@@ -16,7 +16,7 @@ from support.fleets import drive_on, write_fleet, write_pair
 import speedcal
 from speedcal.cli import cli, main
 from speedcal.conformity import pool
-from speedcal.fleet import workers
+from speedcal.fleet import drive
 from speedcal.fleet.drive import calibration_of, measure
 from speedcal.fleet.sources import find_vehicles
 
@@ -123,7 +123,7 @@ def nothing_measured(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     def refuse(files: object, unit: object) -> None:
         raise AssertionError(f"{files} was measured again")
 
-    monkeypatch.setattr(workers, "measure", refuse)
+    monkeypatch.setattr(drive, "measure", refuse)
     return
 
 

@@ -59,7 +59,7 @@ def test_rows_in_any_order_become_the_drives_of_each_vehicle(
     text = "\n".join(["Export of May", TELEMATICS_HEADER, *rows]).replace(",", ";") + "\n"
     semicolons.write_text(text, encoding="utf-8-sig")
     with monkeypatch.context() as patched:  # the same drives, so nothing is measured
-        patched.setattr("speedcal.fleet.workers.measure", None)
+        patched.setattr("speedcal.fleet.drive.measure", None)
         check(speedcal.fleet(semicolons, remember=tmp_path / "out"))
 
 

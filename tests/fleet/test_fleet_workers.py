@@ -11,6 +11,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
+from importlib import import_module
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -75,7 +76,7 @@ def test_a_local_worker_that_is_killed_loses_no_vehicle(
     drives: Path, alone: dict[str, object], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Batches of two; the outcome is that of one process, and the next run measures only what was not read."""
-    monkeypatch.setattr(workers, "BATCH", 2)
+    monkeypatch.setattr(import_module("speedcal.fleet.fleet"), "DRIVES_A_TASK", 2)
     result = speedcal.fleet(drives, processes=2, remember=tmp_path, progress=killed_once(a_worker))
     assert result.to_dict() == alone
     memory = Remembered(tmp_path)
@@ -123,7 +124,7 @@ def test_a_cluster_goes_on_when_one_of_its_workers_is_killed(
     drives: Path, alone: dict[str, object], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Scheduler and two workers, each a process; one is killed in the middle."""
-    monkeypatch.setattr(workers, "BATCH", 2)
+    monkeypatch.setattr(import_module("speedcal.fleet.fleet"), "DRIVES_A_TASK", 2)
     with cluster(tmp_path) as (address, several):
         result = speedcal.fleet(
             drives,
