@@ -83,15 +83,15 @@ def follow(start_s: FloatArray, end_s: FloatArray, factor: FloatArray, u: FloatA
         return Course()
     model = _Model((start_s + end_s) / 2, np.log(factor), np.asarray(u, float))
     found: list[int] = []
-    base = model.evidence(found)
+    base = float(model.evidence([found])[0])
     while len(found) < min(_MOST_STEPS, n - 1):
         rest = [k for k in range(1, n) if k not in found]
-        trial = np.array([model.evidence([*found, k]) for k in rest])
+        trial = model.evidence([[*found, k] for k in rest])
         odds = float(np.logaddexp.reduce(trial)) + np.log(_STEP_CHANCE / (n - 1)) - base
         if odds < np.log(_STEP_ODDS):
             break
         found = model.settled([*found, rest[int(np.argmax(trial))]])
-        base = model.evidence(found)
+        base = float(model.evidence([found])[0])
     kept, odd = _without_odd(model, found)
     steps = tuple(_step(model, kept, i, start_s, end_s) for i in range(len(kept)))
     return Course(steps, odd, model.trend(kept, odd))
@@ -103,35 +103,37 @@ class _Model:
     def __init__(self, time_s: FloatArray, value: FloatArray, u: FloatArray) -> None:
         self.count = len(value)
         self.years = (time_s - time_s.mean()) / _YEAR_S
-        self.u = u
-        self.value = value - float(np.average(value, weights=1 / u**2))
+        self.value = (value - float(np.average(value, weights=1 / u**2))) / u
+        before = np.tri(self.count)[:, 1:]
+        self.rows = np.column_stack([np.ones(self.count), self.years, before]) / u[:, None]
+        """Level, slope, and a step before the drive k in column k + 1; over the uncertainties, as the values are."""
+        self.prior = np.array([_LEVEL_U, _WEAR_A_YEAR, *[_STEP_SIZE] * (self.count - 1)])
+        scaled = self.rows * self.prior
+        self.information = np.eye(len(self.prior)) + scaled.T @ scaled
+        self.moment = scaled.T @ self.value
 
-    def design(self, steps: Sequence[int]) -> FloatArray:
-        index = np.arange(self.count)
-        return np.column_stack([np.ones(self.count), self.years, *[(index >= k) * 1.0 for k in sorted(steps)]])
+    def evidence(self, several: Sequence[Sequence[int]]) -> FloatArray:
+        """Return the logarithms of the evidence of equally many steps each."""
+        at = np.array([_columns(steps) for steps in several])
+        information, moment = self.information[at[:, :, None], at[:, None, :]], self.moment[at]
+        best = np.linalg.solve(information, moment[:, :, None])[:, :, 0]
+        misfit = float(self.value @ self.value) - (moment * best).sum(axis=1)
+        found: FloatArray = -0.5 * (misfit + np.linalg.slogdet(information)[1])
+        return found
 
-    def solved(self, steps: Sequence[int]) -> tuple[FloatArray, FloatArray, float]:
-        """Return level, slope and steps at their likeliest, their covariance, and the logarithm of the evidence."""
-        rows = self.design(steps) / self.u[:, None]
-        value = self.value / self.u
-        prior = np.array([_LEVEL_U, _WEAR_A_YEAR, *[_STEP_SIZE] * len(steps)])
-        scaled = rows * prior
-        information = np.eye(len(prior)) + scaled.T @ scaled
-        moment = scaled.T @ value
-        best = np.linalg.solve(information, moment)
-        evidence = -0.5 * (float(value @ value) - float(moment @ best)) - 0.5 * float(np.linalg.slogdet(information)[1])
-        covariance = np.linalg.inv(information) * np.outer(prior, prior)
-        return best * prior, covariance, evidence
-
-    def evidence(self, steps: Sequence[int]) -> float:
-        return self.solved(steps)[2]
+    def solved(self, steps: Sequence[int]) -> tuple[FloatArray, FloatArray]:
+        """Return level, slope and steps at their likeliest, and their covariance."""
+        at = _columns(steps)
+        covariance = np.linalg.inv(self.information[np.ix_(at, at)])
+        prior = self.prior[at]
+        return covariance @ self.moment[at] * prior, covariance * np.outer(prior, prior)
 
     def settled(self, steps: Sequence[int]) -> list[int]:
         """Return the steps after each was moved to where it is likeliest between its neighbours."""
         found = sorted(steps)
         for i in range(len(found)):
             places = self.places(found, i)
-            found[i] = places[int(np.argmax([self.evidence(_with(found, i, k)) for k in places]))]
+            found[i] = places[int(np.argmax(self.evidence([_with(found, i, k) for k in places])))]
         return found
 
     def places(self, steps: Sequence[int], i: int) -> range:
@@ -142,10 +144,14 @@ class _Model:
         keep = np.setdiff1d(np.arange(self.count), odd)
         if len(keep) < 3 + len(steps) or np.ptp(self.years[keep]) * _YEAR_S < _TREND_FROM_S:
             return None
-        rows = (self.design(steps) / self.u[:, None])[keep]
+        rows = self.rows[np.ix_(keep, _columns(steps))]
         covariance = np.linalg.pinv(rows.T @ rows)
-        slope = float((covariance @ rows.T @ (self.value / self.u)[keep])[1])
+        slope = float((covariance @ rows.T @ self.value[keep])[1])
         return Interval.around(100 * slope, 196.0 * float(np.sqrt(covariance[1, 1])))
+
+
+def _columns(steps: Sequence[int]) -> list[int]:
+    return [0, 1, *(k + 1 for k in steps)]
 
 
 def _with(steps: Sequence[int], i: int, k: int) -> list[int]:
@@ -159,7 +165,7 @@ def _without_odd(model: _Model, steps: list[int]) -> tuple[list[int], tuple[int,
     for first, second in pairwise(steps):
         if second - first != 1 or first not in kept:
             continue
-        best, covariance, _ = model.solved(steps)
+        best, covariance = model.solved(steps)
         i = 2 + steps.index(first)
         both = float(best[i] + best[i + 1])
         u = float(np.sqrt(covariance[i : i + 2, i : i + 2].sum()))
@@ -171,14 +177,14 @@ def _without_odd(model: _Model, steps: list[int]) -> tuple[list[int], tuple[int,
 
 def _step(model: _Model, steps: Sequence[int], i: int, start_s: FloatArray, end_s: FloatArray) -> Step:
     places = model.places(steps, i)
-    log = np.array([model.evidence(_with(steps, i, k)) for k in places])
+    log = model.evidence([_with(steps, i, k) for k in places])
     share = np.exp(log - np.logaddexp.reduce(log))
     first = last = steps[i] - places[0]
     while share[first : last + 1].sum() < _SURE:
         before = share[first - 1] if first else -1.0
         after = share[last + 1] if last + 1 < len(share) else -1.0
         first, last = (first - 1, last) if before >= after else (first, last + 1)
-    best, covariance, _ = model.solved(steps)
+    best, covariance = model.solved(steps)
     size, u = float(best[2 + i]), float(np.sqrt(covariance[2 + i, 2 + i]))
     ends = [100 * float(np.expm1(size + z * u)) for z in (0.0, -1.96, 1.96)]
     return Step(steps[i], float(end_s[places[first] - 1]), float(start_s[places[last]]), Interval(*ends))

@@ -46,7 +46,7 @@ def watched() -> Iterator[dict[int, float]]:
     done = threading.Event()
 
     def watch() -> None:
-        while not done.wait(0.1):
+        while not done.wait(1.0):
             for child in psutil.Process().children(recursive=True):
                 try:
                     seconds[child.pid] = sum(child.cpu_times()[:2])

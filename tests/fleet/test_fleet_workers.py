@@ -25,7 +25,7 @@ from speedcal.fleet import workers
 from speedcal.fleet.drive import DriveFiles
 from speedcal.fleet.remembered import Remembered
 
-VEHICLES = 12
+VEHICLES = 8
 SHORT = replace(NOTED, count=(10, 12))
 
 
