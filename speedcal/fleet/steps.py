@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from speedcal.interval import FloatArray, Interval
+from speedcal.interval import FloatArray, IntArray, Interval
 
 _YEAR_S = 365.25 * 86400
 _LEVEL_U = 0.5
@@ -150,8 +150,8 @@ class _Model:
         return Interval.around(100 * slope, 196.0 * float(np.sqrt(covariance[1, 1])))
 
 
-def _columns(steps: Sequence[int]) -> list[int]:
-    return [0, 1, *(k + 1 for k in steps)]
+def _columns(steps: Sequence[int]) -> IntArray:
+    return np.array([0, 1, *(k + 1 for k in steps)])
 
 
 def _with(steps: Sequence[int], i: int, k: int) -> list[int]:
