@@ -40,9 +40,10 @@ class Browsing:
         self.axe, self.noise = _axe(), []
 
     @contextmanager
-    def another(self, *options: str) -> Iterator[Browsing]:
-        """Start another browser with options of its own."""
-        browser = self.kind.launch(executable_path=self.program, args=[*_QUIET, *options])
+    def another(self, *options: str, home: Path | None = None) -> Iterator[Browsing]:
+        """Start another browser with options of its own, and with what it trusts kept in a home of its own."""
+        env = {**os.environ, **({"HOME": str(home)} if home else {})}
+        browser = self.kind.launch(executable_path=self.program, args=[*_QUIET, *options], env=env)
         yield Browsing(browser, self.kind, self.program)
         browser.close()
 
@@ -62,10 +63,14 @@ class Browsing:
             self.noise.append(f"request leaves the machine: {parts.hostname}")
 
     def check(self, page: Any) -> None:
-        """Check a page for barriers with axe-core and for overflow."""
-        found = page.evaluate(f"(() => {{ {self.axe}; return axe.run(document, {{resultTypes: ['violations']}}) }})()")
-        problems = [(v["id"], [node["html"][:200] for node in v["nodes"]]) for v in found["violations"]]
-        assert problems == [], f"{page.url}: {problems}"
+        """Check a page for barriers with axe-core, by day and at night, and for overflow."""
+        for scheme in ("dark", "light"):
+            page.emulate_media(color_scheme=scheme)
+            found = page.evaluate(
+                f"(() => {{ {self.axe}; return axe.run(document, {{resultTypes: ['violations']}}) }})()"
+            )
+            problems = [(v["id"], [node["html"][:200] for node in v["nodes"]]) for v in found["violations"]]
+            assert problems == [], f"{page.url}, {scheme}: {problems}"
         self.check_width(page)
 
     def check_width(self, page: Any) -> None:

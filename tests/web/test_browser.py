@@ -6,18 +6,27 @@ import io
 import json
 import re
 import shutil
+import subprocess
 import zipfile
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import pypdf
 import pytest
 from support.browser import Browsing, open_browsing, until
+from support.needs import missing
 from support.web_server import WebServer
 from support.web_site import DEMO
 
+from speedcal.web.app import make_services
+from speedcal.web.certificate import make_certificate
+from speedcal.web.settings import Settings
+
 PHONE, DESKTOP = {"width": 360, "height": 740}, {"width": 1280, "height": 900}
+PLACE = {"latitude": 0.5, "longitude": -30.0, "accuracy": 4}
+PASSCODE = "brass kettle tide"
 JOB = {
     "job.number": "J-0417",
     "job.customer": "Sample Customer (invented)",
@@ -366,15 +375,54 @@ def test_the_pages_print(server: WebServer, browsing: Browsing) -> None:
     assert "End this link" not in text
 
 
-def test_the_recorder(server: WebServer, browsing: Browsing) -> None:
-    """Positions and taps survive a reload and a lost network, and become an ordinary pair of files."""
-    page = browsing.page(
-        PHONE, permissions=["geolocation"], geolocation={"latitude": 0.5, "longitude": -30.0, "accuracy": 4}
+@pytest.fixture(scope="module")
+def trusting(tmp_path_factory: pytest.TempPathFactory, browsing: Browsing) -> Iterator[tuple[WebServer, Browsing]]:
+    """Start the service with a certificate of its own making, and a browser on whose system it is trusted."""
+    if shutil.which("certutil") is None:
+        missing("certutil")
+    folder = tmp_path_factory.mktemp("https")
+    settings = Settings(data=folder / "data", host_names=("lan.test",))
+    make_certificate(settings, datetime.now(UTC))
+    services = make_services(settings)
+    services.auth.set_passcode(PASSCODE)
+    services.store.close()
+    kept = folder / ".pki" / "nssdb"
+    kept.mkdir(parents=True)
+    for arguments in (["-N", "--empty-password"], ["-A", "-n", "shop", "-t", "C,,", "-i", settings.made_authority]):
+        subprocess.run(["certutil", "-d", f"sql:{kept}", *arguments], check=True)
+    server = WebServer(settings.data, "--host-name", "lan.test", scheme="https").start()
+    with browsing.another("--host-resolver-rules=MAP lan.test 127.0.0.1", home=folder) as browser:
+        yield server, browser
+    server.stop()
+
+
+def within_the_screen(page: Any, selectors: str, least: int = 44) -> list[str]:
+    """Return what does not lie on the screen whole, or is too small for a finger."""
+    return page.evaluate(
+        """([selectors, least]) => [...document.querySelectorAll(selectors)].filter((one) => {
+          const box = one.getBoundingClientRect();
+          const isTarget = one.matches("button, input");
+          return box.top < 0 || box.left < 0 || box.bottom > innerHeight || box.right > innerWidth || !box.width
+            || (isTarget && (box.width < least || box.height < least));
+        }).map((one) => one.id || one.textContent)""",
+        [selectors, least],
     )
-    base = new_job(page, server.address, **{"job.number": "REC-1"})
+
+
+def test_the_recorder(trusting: tuple[WebServer, Browsing], tmp_path: Path) -> None:
+    """Through https: positions and taps survive a reload and a lost network, and become an ordinary pair of files."""
+    server, browsing = trusting
+    address = f"https://lan.test:{server.port}"
+    page = browsing.page(PHONE, permissions=["geolocation"], geolocation=PLACE)
+    page.goto(f"http://lan.test:{server.port}/jobs")
+    assert page.url.startswith(f"{address}/sign-in"), "plain http leads to https"
+    page.fill("#passcode", PASSCODE)
+    page.click("main button")
+    base = new_job(page, address, **{"job.number": "REC-1"})
     owner = link_of(page, "owner")
     page.goto(owner)
     page.click("text=Record on this phone")
+    page.wait_for_selector("text=Tested: this page opens without a network too")
     browsing.check(page)
     assert "A passenger operates this page" in page.inner_text("main")
     assert page.is_disabled("#start")
@@ -384,7 +432,7 @@ def test_the_recorder(server: WebServer, browsing: Browsing) -> None:
 
     def drive(count: int, offset: int) -> None:
         for n in range(count):
-            page.context.set_geolocation({"latitude": 0.5 + 1e-4 * (n + offset), "longitude": -30.0, "accuracy": 4})
+            page.context.set_geolocation({**PLACE, "latitude": 0.5 + 1e-4 * (n + offset)})
             until(page, f"document.getElementById('fixes').textContent > {n + offset}")
 
     drive(3, 1)
@@ -393,11 +441,12 @@ def test_the_recorder(server: WebServer, browsing: Browsing) -> None:
     page.fill("#other", "52,5")
     page.click("#note-other")
     browsing.check(page)
+    for size in (PHONE, {"width": PHONE["height"], "height": PHONE["width"]}):
+        page.set_viewport_size(size)
+        assert within_the_screen(page, "#speeds button, #last, #other, #note-other, #undo, #stop, .state b") == []
     assert "Reading 3: 52.5 mph" in page.inner_text("#last")
     page.click("#undo")
     until(page, "document.getElementById('count').textContent == '2'")
-    page.evaluate("navigator.serviceWorker.ready.then(() => true)")
-    until(page, "caches.match(location.href)")
     page.reload()
     page.wait_for_selector("text=Recording continues")
     assert page.inner_text("#count") == "2"
@@ -407,6 +456,7 @@ def test_the_recorder(server: WebServer, browsing: Browsing) -> None:
     page.context.set_offline(True)
     page.reload()
     until(page, f"document.getElementById('fixes').textContent >= {kept}")
+    assert within_the_screen(page, "#speeds button, #last, #undo, #stop") == [], "looks the same without a network"
     page.click('[data-speed="50"]')
     until(page, "document.getElementById('count').textContent == '3'")
     page.click("#stop")
@@ -417,13 +467,36 @@ def test_the_recorder(server: WebServer, browsing: Browsing) -> None:
     page.click("#send")
     page.wait_for_url("**/drives/*", timeout=60_000)
     page.wait_for_selector("text=The track")
-    files = zipfile.ZipFile(io.BytesIO(page.request.get(f"{base}/export.zip").body()))
+    exported = tmp_path / "job.zip"
+    page.goto(base)
+    with page.expect_download() as saved:
+        page.click("text=Save as zip")
+    saved.value.save_as(exported)
+    files = zipfile.ZipFile(exported)
     track, readings = (files.read(f"job/before-1-{name}").decode() for name in ("track.gpx", "readings.csv"))
     assert track.count("<trkpt") >= kept + 2
     assert 'lat="0.5001000" lon="-30.0000000"' in track
     assert [line.split(",")[1] for line in readings.split()[2:]] == ["40", "45", "50"]
     page.goto(f"{owner}/record/before")
     assert page.is_visible("#start"), "after sending the phone keeps nothing"
+
+
+def test_without_the_right_to_the_position_the_recorder_stops(server: WebServer, browsing: Browsing) -> None:
+    """No clock runs, no screen says that it records; at night it is dark."""
+    page = browsing.page(PHONE, permissions=[], timezone_id="UTC")
+    base = new_job(page, server.address, **{"job.number": "REC-2"})
+    page.clock.set_fixed_time(datetime(2031, 5, 17, 22, 0, tzinfo=UTC))
+    page.goto(f"{base}/record/before")
+    page.check("#passenger")
+    page.click("#start")
+    page.wait_for_selector("text=nothing is being recorded")
+    assert page.is_visible("#start")
+    assert page.is_hidden("#running")
+    assert page.evaluate("getComputedStyle(document.documentElement).colorScheme") == "dark"
+    page.clock.set_fixed_time(datetime(2031, 5, 17, 12, 0, tzinfo=UTC))
+    page.reload()
+    page.wait_for_selector("text=Start recording")
+    assert "dark" not in page.evaluate("getComputedStyle(document.documentElement).colorScheme")
 
 
 def attack(page: Any, action: str) -> None:

@@ -4,7 +4,7 @@
 const CACHE = "speedcal-recorder";
 
 self.addEventListener("install", (event) => {
-  event.waitUntil(caches.open(CACHE).then((cache) => cache.addAll(["/static/style.css", "/static/recorder.js", "/static/icon.svg"]))
+  event.waitUntil(caches.open(CACHE).then((cache) => cache.addAll(["/static/style.css", "/static/dark.css", "/static/recorder.js", "/static/icon.svg"]))
     .then(() => self.skipWaiting()));
 });
 self.addEventListener("activate", (event) => {
@@ -17,6 +17,9 @@ self.addEventListener("activate", (event) => {
 self.addEventListener("fetch", (event) => {
   if (event.request.method !== "GET") return;
   event.respondWith((async () => {
+    if (event.request.headers.get("x-kept")) {  // the page asks what it would get without a network
+      return await caches.match(event.request, { ignoreSearch: true }) ?? Response.error();
+    }
     try {
       const answer = await fetch(event.request);
       if (answer.ok) (await caches.open(CACHE)).put(event.request, answer.clone());

@@ -58,6 +58,11 @@
     by("before-start").hidden = state !== "new";
     by("running").hidden = state !== "running";
     by("stopped").hidden = state !== "stopped";
+    document.body.classList.toggle("recording", state === "running");
+  };
+  const dimAtNight = () => {
+    const hour = new Date().getHours();
+    if (hour >= 19 || hour < 7) by("dark").media = "screen";
   };
   const refresh = () => {
     const seconds = meta.started ? Math.max(0, Math.floor((Date.now() - meta.started) / 1000)) : 0;
@@ -89,10 +94,11 @@
       say("This phone has no room for more. Stop, send what there is, then carry on.", "bad");
     }
   };
-  const onTrouble = (error) => {
+  const onTrouble = async (error) => {
     troubled = true;
+    if (error.code === 1) await stopClock();
     say({
-      1: "This page may not use your location. Allow it in the browser's settings for this page, then reload.",
+      1: "This page may not use your location, and nothing is being recorded. Allow it in the browser's settings for this page, then start again.",
       2: "There is no GPS position right now. Recording continues as soon as there is one.",
       3: "Finding the position takes a while. Give the phone a clear view of the sky.",
     }[error.code] ?? "The position is not available.", error.code === 1 ? "bad" : "care");
@@ -117,14 +123,18 @@
   document.addEventListener("visibilitychange", () => {
     if (document.visibilityState === "visible" && meta?.state === "running") stayAwake();
   });
-  const halt = async () => {
+  const stopClock = async () => {
     navigator.geolocation.clearWatch(watch);
     clearInterval(timer);
     lock?.release?.();
-    await saveMeta({ state: "stopped" });
-    show("stopped");
+    const nothing = !fixes && !taps.length;
+    await saveMeta(nothing ? { state: "new", started: undefined } : { state: "stopped" });
+    show(meta.state);
     refresh();
-    by("send").focus();
+  };
+  const halt = async () => {
+    await stopClock();
+    (meta.state === "stopped" ? by("send") : by("start")).focus();
   };
   const tap = async (speed, button) => {
     const at = Date.now();
@@ -190,7 +200,34 @@
     }
   };
 
+  // Whether a reload without the network brings this page back: the browser is asked for what it has kept of it.
+  const testKept = async () => {
+    const say = (words, kind) => {
+      by("kept").textContent = words;
+      by("kept").className = "note " + kind;
+    };
+    const worker = navigator.serviceWorker;
+    const isKept = async (address) => (await fetch(address, { headers: { "x-kept": "only" } })).ok;
+    try {
+      await worker.register("/recorder-worker.js", { scope: location.pathname });
+      await worker.ready;
+      const until = Date.now() + 15000;
+      let kept = false;
+      while (!kept && Date.now() < until) {
+        await new Promise((resolve) => setTimeout(resolve, 200));
+        if (!worker.controller) continue;
+        const parts = [...document.querySelectorAll("link[rel=stylesheet], script[src]")].map((part) => part.href || part.src);
+        kept = (await Promise.all([location.href, ...parts].map(isKept))).every(Boolean);
+      }
+      if (!kept) throw new Error("not kept");
+      say("Tested: this page opens without a network too, and a reload loses nothing.", "good");
+    } catch {
+      say("This browser does not keep this page. Do not close or reload it where there is no network; what is recorded stays on the phone.", "care");
+    }
+  };
+
   const start = async () => {
+    dimAtNight();
     if (!navigator.geolocation || !window.isSecureContext) {
       say("The position is only available over https. Ask the shop, or record with a GPS program and send the file.", "bad");
       by("passenger").disabled = true;
@@ -202,7 +239,7 @@
     const kept = await done(store("taps", "readonly").index("drive").getAllKeys(drive));
     taps = (await all("taps")).map((row, i) => ({ ...row, key: kept[i] }));
     fixes = await count();
-    navigator.serviceWorker?.register("/recorder-worker.js", { scope: location.pathname }).catch(() => {});
+    testKept();
     navigator.storage?.persist?.();
     if (meta.state === "running") {
       say("Recording continues after the reload.", "good");
