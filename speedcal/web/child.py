@@ -1,4 +1,4 @@
-"""The parent's side of a worker process: start it ahead of time, give it one task, never wait for ever."""
+"""The parent's side of a worker process: start it ahead of time, give it a task, never wait for ever."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ import json
 import logging
 import os
 import queue
+import signal
 import subprocess
 import sys
 import threading
@@ -45,7 +46,11 @@ class AbandonedError(Exception):
 
 
 class Child:
-    """One worker process; good for one task. A warm one has the heavy libraries loaded before its task comes."""
+    """One worker process that has each task done in a fork of itself.
+
+    A warm one has the heavy libraries loaded before its task comes. It goes on after a task that was answered; after
+    any other it is ended, with what it forked.
+    """
 
     def __init__(self, *, is_warm: bool = True) -> None:
         environment = {name: os.environ[name] for name in _PASSED_ON if name in os.environ}
@@ -56,6 +61,7 @@ class Child:
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
             env=environment,
+            start_new_session=True,
         )
         self._lines: queue.Queue[dict[str, Any] | None] = queue.Queue()
         threading.Thread(target=self._listen, args=(self.process.stdout,), daemon=True).start()
@@ -82,7 +88,7 @@ class Child:
         limits: Limits,
         beat: Callable[[str, float], bool] = lambda _step, _part: True,
     ) -> dict[str, Any]:
-        """Give the process its task and return the answer.
+        """Give the process a task and return the answer.
 
         Parameters
         ----------
@@ -104,13 +110,17 @@ class Child:
         SpeedcalError
             It took too long.
         """
+        answered = False
         bounds = {"cpu_s": cpu_s, "memory_bytes": limits.worker_bytes, "written_bytes": limits.written_bytes}
         deadline = time.monotonic() + 2 * cpu_s + 10
         try:
             self._send(json.dumps({"name": name, "limits": bounds, **task}))
-            return self._answer(deadline, beat, cpu_s)
+            message = self._answer(deadline, beat, cpu_s)
+            answered = True
+            return message
         finally:
-            self.stop()
+            if not answered:
+                self.stop()
 
     def _send(self, line: str) -> None:
         stream = self.process.stdin
@@ -123,15 +133,16 @@ class Child:
 
     def _answer(self, deadline: float, beat: Callable[[str, float], bool], cpu_s: int) -> dict[str, Any]:
         step, part = "", 0.0
+        answer: dict[str, Any] | None = None
         while True:
             try:
                 message = self._lines.get(timeout=_BEAT_S)
             except queue.Empty:
                 message = {}
-            if message is None:
-                self._explain_end(cpu_s)
-            elif "done" in message or "error" in message:
-                return message
+            if message is None or "ended" in message:
+                return answer or self._explain_end(message, cpu_s)
+            if "done" in message or "error" in message:
+                answer = message
             elif "step" in message:
                 step, part = str(message["step"]), float(message["part"])
             if time.monotonic() > deadline:
@@ -139,15 +150,19 @@ class Child:
             if not beat(step, part):
                 raise AbandonedError
 
-    def _explain_end(self, cpu_s: int) -> NoReturn:
-        code = self.process.wait()
+    def _explain_end(self, message: Mapping[str, Any] | None, cpu_s: int) -> NoReturn:
+        code = message["ended"] if message else self.process.wait()
         if code == -_SIGXCPU:
             raise too_long(cpu_s)
         raise LostError(f"ended with status {code}")
 
     def stop(self) -> None:
-        """End the process."""
-        self.process.kill()
+        """End the process and what it forked."""
+        if os.name == "nt":
+            self.process.kill()
+        else:
+            with contextlib.suppress(ProcessLookupError):
+                os.killpg(self.process.pid, signal.SIGKILL)
         self.process.wait()
         for stream in (self.process.stdin, self.process.stdout):
             if stream:

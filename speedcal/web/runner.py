@@ -37,7 +37,7 @@ _SILENT_S = 90.0
 
 
 class Runner:
-    """Threads that each keep one worker process warm and do one run after the other."""
+    """Threads that each keep one worker process warm and have it do one run after the other."""
 
     def __init__(self, store: Store, queue: Queue, originals: Originals, limits: Limits, *, workers: int) -> None:
         self.store, self.queue, self.originals, self.limits = store, queue, originals, limits
@@ -87,6 +87,8 @@ class Runner:
                 return answer_of(child.do(name, task, cpu_s=self.limits.look_seconds, limits=self.limits))
             except LostError as error:
                 raise _lost() from error
+            finally:
+                child.stop()
 
     def _serve(self, owner: str) -> None:
         child: Child | None = None
@@ -100,8 +102,7 @@ class Runner:
                         self._work.wait(_POLL_S)
                         self._work.clear()
                         continue
-                    spent, child = child, None
-                    self._do(run, spent)
+                    self._do(run, child)
                 except (DBAPIError, OSError) as error:
                     log.warning("store or disk not available: %s", type(error).__name__)
                     self._stop.wait(_WAIT_FOR_STORE_S)
@@ -134,7 +135,6 @@ class Runner:
         except AbandonedError:
             log.info("run given up", extra=_told_as(run))
         finally:
-            child.stop()
             self.originals.remove_scratch(run.id)
             kind = "film" if run.drive_id.startswith(FILM) else "look" if run.drive_id else "job"
             log.info("%s, try %d, %.1f s", kind, run.attempts, time.monotonic() - started, extra=_told_as(run))

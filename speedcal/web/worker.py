@@ -1,8 +1,9 @@
 """A process of its own for each file that comes from a stranger and for each analysis, with limits set by the system.
 
-Started as ``python -m speedcal.web.worker``: it loads the heavy libraries, says that it is ready, takes one task
-as a line of JSON on standard input, answers in lines of JSON on standard output and ends. Whatever a hostile file
-does to it, the service loses one process.
+Started as ``python -m speedcal.web.worker``: it loads the heavy libraries, says that it is ready, takes tasks as
+lines of JSON on standard input, and forks for each a process that answers in lines of JSON on standard output. How
+that process ended is told after it. Whatever a hostile file does to it, the service loses one process. Where nothing
+can be forked (Windows) the process does one task itself and ends.
 """
 
 from __future__ import annotations
@@ -126,15 +127,27 @@ def _told(code: str) -> dict[str, Any]:
 
 
 def main() -> None:
-    """Wait for one task, do it, end."""
+    """Do one task after the other, each in a process of its own."""
     out = os.fdopen(os.dup(1), "w", encoding="utf-8")
     os.dup2(2, 1)  # a stray print must not reach the protocol
     for name in _HEAVY if "warm" in sys.argv[1:] else ():
         importlib.import_module(name)
     out.write('{"ready": true}\n')
     out.flush()
-    if line := sys.stdin.readline():
-        answer(line, out)
+    if not hasattr(os, "fork"):
+        if line := sys.stdin.readline():
+            answer(line, out)
+        return
+    while line := sys.stdin.readline():
+        pid = os.fork()
+        if not pid:
+            try:
+                answer(line, out)
+            finally:
+                os._exit(1)  # nothing of the parent is cleaned up twice
+        _, status = os.waitpid(pid, 0)
+        out.write(json.dumps({"ended": os.waitstatus_to_exitcode(status)}) + "\n")
+        out.flush()
 
 
 if __name__ == "__main__":

@@ -103,7 +103,6 @@
       if (!told.drive) return refuse(told);
       say("Received. You may close this page.");
       location.assign(told.drive);
-      if (location.pathname === told.drive) location.reload();
     });
     sender.addEventListener("error", () => refuse({ text: "There is no connection",
       remedy: "Everything is still here; send it again when there is one" }));
