@@ -149,6 +149,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "too many requests from your address are being answered right now",
         "Wait a moment and try again",
     ),
+    "documents_busy": ("other sheets and zips are being made right now", "Wait a moment and try again"),
     "analyses_busy": ("too many analyses are waiting already", "Wait a moment and send it again"),
     "field_too_long": ("this is longer than {most} characters", "Shorten it"),
     "body_too_large": (

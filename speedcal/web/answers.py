@@ -63,7 +63,7 @@ def refusal_response(scope: Scope, refused: RefusedError) -> Response:
     """Write a refusal as a page, or as JSON for a program that asks for it."""
     if wants_json(scope):
         return JSONResponse(refused.to_dict(), refused.status, refused.headers)
-    told, path = refused.to_dict(), scope["path"].split("/")
+    told, path = refused.to_dict(), f"/{scope['path'].removeprefix('/')}".split("/")
     base = "/".join(path[:3]) if path[1] in ("o", "c") and len(path) > 3 else ""
     values = {
         "told": told,

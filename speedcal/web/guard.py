@@ -126,7 +126,7 @@ class Guard:
                 del self._under_way[who]
 
     def check(self, scope: Scope) -> None:
-        """Refuse requests under a foreign host name and writes that another site caused.
+        """Refuse requests under a foreign host name, writes that another site caused, and what can be read two ways.
 
         Raises
         ------
@@ -135,6 +135,8 @@ class Guard:
         """
         headers = Headers(scope=scope)
         host = headers.get("host", "")
+        if not scope["path"].startswith("/") or ("transfer-encoding" in headers and "content-length" in headers):
+            raise RefusedError(400, "not_possible", headers={"connection": "close"})
         if _without_port(host) not in self.allowed_hosts and not _is_own_address(scope, host):
             raise RefusedError(400, "other_host_name")
         if scope["method"] not in _SAFE_METHODS and not is_same_origin(headers, host):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ipaddress
+import re
 from collections.abc import Iterable
 from functools import lru_cache
 
@@ -11,7 +12,7 @@ from starlette.types import Scope
 
 from speedcal.web.settings import Network
 
-_MARKS = ("forwarded", "via", "x-real-ip")
+_MARKS = re.compile(r"via|(?:x-)?forwarded(?:-.*)?|x-original-.*|(?:.*-)?(?:client|connecting|real)-ip")
 
 
 @lru_cache(maxsize=4096)
@@ -30,7 +31,7 @@ def network_of(address: str) -> str:
 
 def is_forwarded(headers: Headers) -> bool:
     """Tell whether a proxy or a tunnel passed a request on."""
-    return any(name in _MARKS or name.startswith("x-forwarded-") for name in headers)
+    return any(_MARKS.fullmatch(name) for name in headers)
 
 
 def believe(scope: Scope, trusted: Iterable[Network]) -> None:

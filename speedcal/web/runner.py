@@ -7,7 +7,8 @@ import os
 import socket
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +16,7 @@ from sqlalchemy.exc import DBAPIError
 
 from speedcal.errors import SpeedcalError
 from speedcal.text import page_messages
-from speedcal.web.answers import day
+from speedcal.web.answers import busy, day
 from speedcal.web.basis import has_basis
 from speedcal.web.child import AbandonedError, Child, LostError, answer_of
 from speedcal.web.film_run import FilmWork
@@ -32,6 +33,7 @@ from speedcal.wording import words
 log = logging.getLogger("speedcal.web")
 _POLL_S = 1.0
 _WAIT_FOR_STORE_S = 3.0
+_WAIT_FOR_PLACE_S = 0.5
 _SILENT_S = 90.0
 """A thread that showed no sign of life for this long hangs."""
 
@@ -81,7 +83,7 @@ class Runner:
         SpeedcalError
             What the task had to say against its input.
         """
-        with self._at_once:
+        with self.place():
             child = Child(is_warm=False)
             try:
                 return answer_of(child.do(name, task, cpu_s=self.limits.look_seconds, limits=self.limits))
@@ -89,6 +91,22 @@ class Runner:
                 raise _lost() from error
             finally:
                 child.stop()
+
+    @contextmanager
+    def place(self) -> Iterator[None]:
+        """Give a request that works hard itself one of two places; waiting for one does not take the threads of others.
+
+        Raises
+        ------
+        RefusedError
+            Both are taken.
+        """
+        if not self._at_once.acquire(timeout=_WAIT_FOR_PLACE_S):
+            raise busy("documents_busy")
+        try:
+            yield
+        finally:
+            self._at_once.release()
 
     def _serve(self, owner: str) -> None:
         child: Child | None = None

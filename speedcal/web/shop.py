@@ -120,7 +120,8 @@ def export_job(context: Context, view: View) -> Response:
     drives = [drive for drive in web.store.drives(view.job.id) if drive.is_complete]
     packed = web.originals.scratch(run_id) / "job.zip"
     try:
-        write_zip(job_files(view.job, drives, web.originals), packed)
+        with web.runner.place():
+            write_zip(job_files(view.job, drives, web.originals), packed)
     except BaseException:
         web.originals.remove_scratch(run_id)
         raise

@@ -254,3 +254,16 @@ def test_who_may_not_come_in_sends_no_body(site: Site) -> None:
     site.services.uploads.under_way |= {Upload(f"192.0.2.{n}", "") for n in range(SMALL.uploads_at_once)}
     answer = site.client.post("/o/not.alink/drives/new/before", content=padded(5000), headers=headers)
     assert answer.status_code == 404, "a busy answer would mean that the door comes second"
+
+
+def test_what_takes_long_to_make_does_not_take_the_turns_of_pages(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two zips are being made; a third is told to wait, at once, and is made when there is a place again."""
+    monkeypatch.setattr("speedcal.web.runner._WAIT_FOR_PLACE_S", 0.0)
+    base, runner = site.new_job(), site.services.runner
+    with runner.place(), runner.place():
+        for path in ("export.zip", "road-test.pdf"):
+            told = site.client.get(f"{base}/{path}")
+            assert (told.status_code, told.headers["retry-after"]) == (503, "5")
+            assert "being made right now" in told.text
+        assert not list((site.services.originals.root / "scratch").iterdir())
+    assert site.client.get(f"{base}/export.zip").status_code == 200

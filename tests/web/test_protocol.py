@@ -37,6 +37,23 @@ def test_a_client_that_says_nothing_or_half_a_request_is_let_go(tmp_path: Path, 
         assert until_closed(served.line(first)) == b""
 
 
+@pytest.mark.parametrize(
+    "first",
+    [
+        b"OPTIONS * HTTP/1.1\r\nHost: localhost\r\n\r\n",
+        b"CONNECT elsewhere.example:80 HTTP/1.1\r\nHost: localhost\r\n\r\n",
+        HEAD + b"Content-Length: 5\r\nTransfer-Encoding: chunked\r\n\r\n0\r\n\r\nGET /sign-in HTTP/1.1\r\n\r\n",
+    ],
+    ids=["no path", "for a proxy", "two lengths"],
+)
+def test_what_is_no_request_to_a_page_is_refused_and_the_line_closed(tmp_path: Path, first: bytes) -> None:
+    """A body whose end two programs see in two places is the beginning of somebody else's request to one of them."""
+    with serve_in_thread(tmp_path, LIMITS) as served:
+        told = until_closed(served.line(first))
+        assert told.startswith(b"HTTP/1.1 400 ")
+        assert told.count(b"HTTP/1.1") == 1
+
+
 def test_words_that_trickle_in_do_not_buy_time(tmp_path: Path) -> None:
     """The deadline is for the whole request, not for the next byte."""
     with serve_in_thread(tmp_path, hurried(header_seconds=0.5)) as served:

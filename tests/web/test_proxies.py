@@ -49,8 +49,10 @@ def test_an_ipv6_client_is_its_network(address: str, whom: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "header", ["Forwarded", "Via", "X-Forwarded-For", "X-Forwarded-Host", "X-Forwarded-Anything", "X-Real-IP"]
-)
+    "header",
+    ["Forwarded", "Via", "X-Forwarded", "X-Forwarded-For", "X-Forwarded-Anything", "Forwarded-For", "X-Real-IP",
+     "True-Client-IP", "X-Client-IP", "X-Original-Host"],
+)  # fmt: skip
 def test_what_was_passed_on_is_refused_while_no_passcode_is_set(site: Site, header: str) -> None:
     """A tunnel to this machine makes strangers look like somebody who sits at it."""
     answer = site.client.get("/jobs", headers={header: "x"})
