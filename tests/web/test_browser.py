@@ -375,7 +375,7 @@ def trusting(tmp_path_factory: pytest.TempPathFactory, browsing: Browsing) -> It
     kept.mkdir(parents=True)
     for arguments in (["-N", "--empty-password"], ["-A", "-n", "shop", "-t", "C,,", "-i", settings.made_authority]):
         subprocess.run(["certutil", "-d", f"sql:{kept}", *arguments], check=True)
-    server = WebServer(settings.data, "--host-name", "lan.test", scheme="https").start()
+    server = WebServer(settings.data, "--host-name", "lan.test", "--workers", "1", scheme="https").start()
     with browsing.another("--host-resolver-rules=MAP lan.test 127.0.0.1", home=folder) as browser:
         yield server, browser
     server.stop()
