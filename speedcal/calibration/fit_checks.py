@@ -18,13 +18,16 @@ from speedcal.calibration.tuning import (
     FEWEST_CHECKS_TO_DOUBT,
     LARGEST_FACTOR,
     ODOMETER_STEPS_U,
+    OFFSET_PRIOR_MPS,
     SMALLEST_FACTOR,
+    UNCHECKED_DIAL_U,
+    USUAL_SPEEDS,
 )
 from speedcal.errors import FitError
-from speedcal.finding import Trust
+from speedcal.finding import Finding, Trust
 from speedcal.interval import BoolArray, FloatArray, IntArray, Interval
 from speedcal.logs.checks import Checks
-from speedcal.units import DisplayUnit, display_unit_of
+from speedcal.units import SPEED_UNIT_MPS, DisplayUnit, display_unit_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -82,9 +85,11 @@ def calibrate_checks(checks: Checks, *, unit: DisplayUnit | None = None) -> Cali
     'TRUSTED'
     """
     rows = np.flatnonzero(checks.has_speed)
+    odometer = _odometer(checks)
+    if not len(rows) and odometer is not None:
+        return _by_odometer(checks, odometer, unit)
     if len(rows) < FEWEST_CHECKS:
-        code = "too_few_checks" if (odometer := _odometer(checks)) is None else "odometer_only"
-        raise FitError(code, source=checks.source, count=len(rows), odometer_factor=odometer)
+        raise FitError("too_few_checks", source=checks.source, count=len(rows))
     speed, shown = checks.true_mps[rows], checks.dial_mps[rows]
     noise = _noise(checks, rows)
     right = _right(speed, shown, noise)
@@ -99,7 +104,7 @@ def calibrate_checks(checks: Checks, *, unit: DisplayUnit | None = None) -> Cali
         unit=unit or display_unit_of(checks.speed_unit),
         dial=dial,
         clock_offset_s=None,
-        odometer_factor=_odometer(checks),
+        odometer_factor=odometer,
         scatter_mps=float(np.sqrt(np.mean(residual[right] ** 2))),
         speed_source="checks",
         trust=Trust("TRUSTED"),
@@ -112,6 +117,38 @@ def calibrate_checks(checks: Checks, *, unit: DisplayUnit | None = None) -> Cali
         sources=((checks.source, checks.digest),),
     )
     return trust_in_checks(calibration)
+
+
+def _by_odometer(checks: Checks, odometer: Interval, unit: DisplayUnit | None) -> Calibration:
+    """Return what the odometer alone tells of the dial: one drive turns both, and the dial may be out by itself.
+
+    Raises
+    ------
+    FitError
+        The odometer would be further out than tires and gears can put it.
+    """
+    if not SMALLEST_FACTOR < odometer.value < LARGEST_FACTOR:
+        raise FitError("impossible_checks", source=checks.source, factor=odometer.value)
+    shown = unit or display_unit_of(checks.speed_unit)
+    speeds = np.array(USUAL_SPEEDS[shown]) * SPEED_UNIT_MPS[shown]
+    u = float(np.hypot(odometer.half_width / 2, UNCHECKED_DIAL_U * odometer.value))
+    dial = Dial.straight(0.0, odometer.value, np.diag([OFFSET_PRIOR_MPS**2, u**2]), used_mps=speeds)
+    rows = np.empty(0, np.int64)
+    return Calibration(
+        unit=shown,
+        dial=dial,
+        clock_offset_s=None,
+        odometer_factor=odometer,
+        scatter_mps=0.0,
+        speed_source="checks",
+        trust=Trust("WEAK", (Finding("dial_not_checked", odometer_factor=odometer),)),
+        readings=_table(checks, dial, rows, np.empty(0, bool)),
+        ground=_no_ground(),
+        steady_runs=0,
+        reference_speed_mps=float(np.mean(speeds)),
+        findings=checks.findings,
+        sources=((checks.source, checks.digest),),
+    )
 
 
 def _noise(checks: Checks, rows: IntArray) -> FloatArray:

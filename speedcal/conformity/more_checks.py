@@ -53,11 +53,11 @@ def more_checks(calibration: Calibration, teeth: float) -> Finding | None:
     Parameters
     ----------
     calibration
-        From checks; None is returned for a recorded drive.
+        From checks of the dial; None is returned for a recorded drive, and where only the odometer was checked.
     teeth
         Of the driven gear: half a tooth is 1/(2 teeth) of the reading.
     """
-    if calibration.speed_source != "checks":
+    if calibration.speed_source != "checks" or not calibration.readings["used"].any():
         return None
     made, dial = _made(calibration), calibration.dial
     low, high = calibration.speed_range_mps

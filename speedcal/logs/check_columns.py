@@ -86,6 +86,11 @@ def check_columns(source: Source, table: Table, dial: str | None) -> list[Column
     return columns
 
 
+def names_few(table: Table) -> bool:
+    """Tell whether fewer than two columns say what they hold: such a header may be the words above notes."""
+    return sum(1 for i, name in enumerate(table.header) if _column(i, read_heading(name)).part) < 2
+
+
 def _of(columns: Sequence[Column], part: Part) -> list[Column]:
     return [column for column in columns if column.part == part]
 

@@ -43,6 +43,8 @@ def counted(sheet: CheckSheet, dial_unit: SpeedUnit) -> Counted:
         return Counted(sheet.nothing, sheet.nothing, np.nan)
     word = "mi" if dial_unit == "mph" else "km"
     true = np.full(len(sheet.table.rows), over) if along is None else _metres(sheet, along, word)
+    if sheet.only("dial") is None:
+        word = _plausible_word(sheet, last, start, true, word)
     shown, step = _read(sheet, last, word)
     if start is not None:
         return Counted(shown - _read(sheet, start, word)[0], true, step)
@@ -57,6 +59,15 @@ def counted(sheet: CheckSheet, dial_unit: SpeedUnit) -> Counted:
     if known.sum() > 1 and _goes_on(shown[known]) and _goes_on(true[known]):  # counted from one start
         known[: np.flatnonzero(known)[-1]] = False
     return Counted(np.where(known, shown, np.nan), np.where(known, true, np.nan), step)
+
+
+def _plausible_word(sheet: CheckSheet, last: Column, start: Column | None, true: FloatArray, usual: str) -> str:
+    """Return the unit of length by which an odometer is plausible, the usual one where both or none are."""
+    gone = sheet.numbers(last, grouped=True).values
+    gone = gone - sheet.numbers(start, grouped=True).values if start else gone
+    ratios = {word: np.nanmedian(gone * LENGTH_UNIT_M[word] / true) for word in ("mi", "km")}
+    fits = [word for word, ratio in ratios.items() if PLAUSIBLE[0] <= ratio <= PLAUSIBLE[1]]
+    return fits[0] if len(fits) == 1 else usual
 
 
 def _goes_on(values: FloatArray) -> bool:

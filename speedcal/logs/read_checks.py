@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,9 +12,10 @@ from speedcal.errors import Problem, ReadingsFormatError
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, IntArray, Interval
 from speedcal.logs import limits
-from speedcal.logs.check_columns import Column, check_columns
+from speedcal.logs.check_columns import Column, check_columns, names_few
+from speedcal.logs.check_notes import is_check, noted_checks
 from speedcal.logs.check_odometer import Counted, counted
-from speedcal.logs.check_sheet import CheckSheet
+from speedcal.logs.check_sheet import PLAUSIBLE, CheckSheet
 from speedcal.logs.check_truth import DISTANCE_U, Truth, by_posts, by_receiver, by_rpm, by_run
 from speedcal.logs.checks import Checks
 from speedcal.logs.formats import is_certain
@@ -24,6 +26,8 @@ from speedcal.logs.sheets import sheet_table
 from speedcal.logs.source import Source, is_spreadsheet, load
 from speedcal.logs.tabular import Table, check_header, find_table, split_rows
 from speedcal.units import SPEED_UNIT_MPS, SpeedUnit, parse_speed_unit
+
+_GUESSED: tuple[SpeedUnit, ...] = ("mph", "km/h")
 
 
 def read_checks(
@@ -43,7 +47,7 @@ def read_checks(
     Parameters
     ----------
     path
-        A table with a header, delimited or a spreadsheet.
+        A table with a header, delimited or a spreadsheet, or notes that say what each number is.
     unit
         Unit of the dial where the file names none: mph, km/h, m/s or kn.
     column
@@ -78,10 +82,26 @@ def read_checks(
     if unit is not None and wanted is None:
         raise ReadingsFormatError("unknown_speed_unit", found=unit)
     source = load(path, ReadingsFormatError, is_certain)
-    table = _table(source, session)
+    table, remarks = _table(source, session)
     check_header(source, table)
     table = one_session(source, table, [read_heading(name) for name in table.header], session)
-    sheet = CheckSheet(source, table, check_columns(source, table, column))
+    columns = check_columns(source, table, column)
+
+    def understood(dial_unit: SpeedUnit | None) -> Checks:
+        sheet = CheckSheet(source, table, columns)
+        sheet.left_out["remark"] = remarks
+        return _understood(sheet, dial_unit, shaft_turn_m)
+
+    try:
+        return understood(wanted)
+    except ReadingsFormatError as open_unit:
+        if open_unit.code != "column_without_unit":
+            raise
+        return _in_the_only_unit(understood, columns, open_unit)
+
+
+def _understood(sheet: CheckSheet, wanted: SpeedUnit | None, shaft_turn_m: Interval | None) -> Checks:
+    table = sheet.table
     sheet.problems += [
         Problem("row_too_long", line=line, count=count, width=len(table.header)) for line, count in table.overlong
     ]
@@ -91,20 +111,49 @@ def read_checks(
     checks = _checks(sheet, dial, dial_unit, step, truths, odometer)
     sheet.refuse_problems()
     if not checks.has_speed.any() and not np.isfinite(checks.odometer_m).any():
-        source.fail("no_checks", line=table.header_line, columns=table.header[:30])
+        sheet.source.fail("no_checks", line=table.header_line, columns=table.header[:30])
     return checks
 
 
-def _table(source: Source, session: str | None) -> Table:
+def _in_the_only_unit(
+    understood: Callable[[SpeedUnit | None], Checks], columns: Sequence[Column], open_unit: ReadingsFormatError
+) -> Checks:
+    """Return the checks in the one unit by which the dial would be plausible; else its unit is asked."""
+    found = []
+    for unit in _GUESSED:
+        try:
+            checks = understood(unit)
+        except ReadingsFormatError as error:
+            if error.code == "check_implausible":
+                continue
+            raise
+        both = checks.has_speed
+        ratio = float(np.median(checks.dial_mps[both] / checks.true_mps[both])) if both.any() else 0.0
+        if PLAUSIBLE[0] <= ratio <= PLAUSIBLE[1]:
+            name = next(column.name for column in columns if column.part == "dial")
+            taken = Finding("check_unit_taken", column=name, taken=unit)
+            found.append(replace(checks, findings=(*checks.findings, taken)))
+    if len(found) != 1:
+        raise open_unit
+    return found[0]
+
+
+def _table(source: Source, session: str | None) -> tuple[Table, int]:
+    """Return the table of a file, and how many remarks stand between notes without a header row."""
     if is_spreadsheet(source):
-        return sheet_table(source, "speed", session)
+        return sheet_table(source, "speed", session), 0
     for found in ("<", "$", "{"):
         if source.data.lstrip()[:1] == found.encode():
             source.fail("no_table_of_checks")
-    table = find_table(split_rows(source))
+    rows = split_rows(source)
+    table = find_table(rows)
+    if table is None or not table.delimiter or names_few(table) or is_check(dict(rows.text).get(table.header_line, "")):
+        noted = noted_checks(source, rows.text)
+        if noted is not None:
+            return noted
     if table is None:
         source.fail("no_table_of_checks")
-    return table
+    return table, 0
 
 
 def _dial(sheet: CheckSheet, wanted: SpeedUnit | None) -> tuple[FloatArray, SpeedUnit, float]:

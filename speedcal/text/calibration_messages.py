@@ -35,11 +35,6 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "the dial shows {factor:.2f} times the true speed, which no change of tires or gears explains",
         "Check the units in the header, and the figures",
     ),
-    "odometer_only": (
-        "the odometer counts {odometer_factor} of the true distance; {count:n row tells/rows tell} how the dial reads, "
-        "two are needed",
-        "Add runs at a steady dial with their time, or what a phone shows beside it",
-    ),
     "too_few_held": (
         "{count:n held speed/held speeds} and {holds:n steady run/steady runs} in the track are too few to match",
         "Hold at least four different speeds, half a minute each, or note the time of every reading",
@@ -203,6 +198,9 @@ FINDINGS: dict[str, Template] = {
     "few_readings": "only {count:n reading} could be used; note twenty.",
     "one_speed": "nearly one speed only, {low_mps:speed} to {high_mps:speed}; add steady runs below {below_mps:speed} "
     "or above {above_mps:speed}.",
+    "dial_not_checked": "only the odometer was checked: it counts {odometer_factor} of the true distance; the same "
+    "drive turns the dial, which may be off by itself. Add runs at a steady dial with their time, or what a phone "
+    "shows beside it.",
     "few_checks": "only {count:n check}; three or more at two speeds tell much more.",
     "log_unsettled": "track and log are both rounded so coarsely that their fit does not settle; record either in "
     "finer steps, or drive longer at more different speeds.",

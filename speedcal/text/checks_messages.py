@@ -64,6 +64,18 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "there are mile posts ({column:quoted}) and no times",
         "Add a column with the time of day at each post",
     ),
+    "check_note_unclear": (
+        "{found:quoted} can be read in more than one way",
+        "Say what each number is: 'dial 60, gps 57', '60 mph, 1 mile, 63.2 s' or 'trip 10.4 over 10 miles'",
+    ),
+    "check_note_incomplete": (
+        "{found:quoted} lacks the dial, or what tells the true speed",
+        "Write both on the line, such as 'dial 60, gps 57' or '60 mph, 1 mile, 63.2 s'",
+    ),
+    "check_not_exact": (
+        "{found:quoted} is about a speed, and a check wants a mark that was held",
+        "Write the mark of the dial that was held, or take the line out",
+    ),
     "rpm_without_vehicle": (
         "engine speed tells the true speed only where axle and tire are known",
         "State axle and tire of the vehicle in a job, and give the checks there",

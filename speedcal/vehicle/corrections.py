@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from speedcal.calibration.result import Calibration
+from speedcal.calibration.tuning import USUAL_SPEEDS
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, Interval, tidy
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
@@ -21,7 +22,7 @@ from speedcal.vehicle.drivetrain import (
     solve_train,
     train_findings,
 )
-from speedcal.vehicle.facts_only import USUAL_SPEEDS, FactsDial, best_measurement, dial_from_facts
+from speedcal.vehicle.facts_only import FactsDial, best_measurement, dial_from_facts
 from speedcal.vehicle.fitted import is_fitted_after
 from speedcal.vehicle.options import (
     drive_choices,

@@ -11,6 +11,7 @@ import numpy as np
 
 from speedcal.calibration.dial import Dial
 from speedcal.calibration.result import Calibration
+from speedcal.calibration.tuning import USUAL_SPEEDS
 from speedcal.errors import VehicleError
 from speedcal.finding import Finding, Trust
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
@@ -19,12 +20,6 @@ from speedcal.vehicle.drivetrain import chain, train_gain
 from speedcal.vehicle.options import FittedTeeth
 from speedcal.vehicle.rolling_circumference import roll_by_convention
 from speedcal.vehicle.vehicle import Criterion, Vehicle
-
-USUAL_SPEEDS: dict[DisplayUnit, tuple[float, ...]] = {
-    "mph": (30.0, 40.0, 50.0, 60.0, 70.0),
-    "km/h": (50.0, 70.0, 90.0, 110.0),
-}
-"""Speeds that matter when nobody names any and nothing was driven."""
 
 _READING_COLUMNS = ("ground_mps", "indicated_mps", "time_s")
 _MEASURED_TO = {"tire": 0.002, "axle": 0.0, "instrument": 0.004}

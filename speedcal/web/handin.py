@@ -47,10 +47,11 @@ def handed_in(context: Context, view: View, drive: DriveRow | None) -> tuple[dic
     kept = dict(drive.options) if drive else {}
     options = tried(lambda: {**{k: v for k, v in kept.items() if k not in _OPTIONS}, **_options(context)}, kept)
     held = tried(lambda: held_speeds(_long(context, "held"), most=context.limits.typed_rows), None)
-    typed = tried(lambda: _typed(context, options.get("unit") or view.job.unit), None)
+    are_checks = bool(options.get("checks"))
+    typed = tried(lambda: _typed(context, options.get("unit") or view.job.unit, are_checks=are_checks), None)
     if typed is not None and held is not None:
         values |= tried(lambda: _readings(values, typed, held), nothing)
-        if (typed or held) and not options.get("checks"):
+        if (typed or held) and not (are_checks and unit_of(typed)):
             options.setdefault("unit", unit_of(typed) or view.job.unit)  # what was read stays what it was
     has_track = values.get("track_digest") or (drive and drive.track_digest)
     if options.get("checks") and (has_track or values.get("held")):
@@ -98,9 +99,11 @@ def _several(context: Context, name: str) -> list[str]:
     return [plain(value) for value in context.form.getlist(name) if isinstance(value, str)]
 
 
-def _typed(context: Context, unit: str) -> str:
+def _typed(context: Context, unit: str, *, are_checks: bool) -> str:
     rows = zip(_several(context, "time"), _several(context, "speed"), strict=False)
-    return readings_table(rows, _long(context, "pasted"), unit=unit, most=context.limits.typed_rows)
+    return readings_table(
+        rows, _long(context, "pasted"), unit=unit, most=context.limits.typed_rows, are_checks=are_checks
+    )
 
 
 def _options(context: Context) -> dict[str, Any]:

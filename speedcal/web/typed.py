@@ -16,11 +16,13 @@ _FASTEST = 500
 _NUMBER = re.compile(r"\d+(?:[.,]\d+)?")
 
 
-def readings_table(rows: Iterable[tuple[str, str]], pasted: str, *, unit: str, most: int) -> str:
+def readings_table(
+    rows: Iterable[tuple[str, str]], pasted: str, *, unit: str, most: int, are_checks: bool = False
+) -> str:
     """Return typed rows and pasted lines as one table; empty when nothing was typed.
 
-    A pasted table with a heading of its own is kept as it is. Everything else becomes rows of time and speed,
-    divided by tabs, under the heading ``time`` and ``speed (unit)``.
+    A pasted table with a heading of its own is kept as it is, and so are checks. Everything else becomes rows of time
+    and speed, divided by tabs, under the heading ``time`` and ``speed (unit)``.
 
     Raises
     ------
@@ -31,7 +33,7 @@ def readings_table(rows: Iterable[tuple[str, str]], pasted: str, *, unit: str, m
     pasted_lines = [line for line in pasted.replace("\r\n", "\n").replace("\r", "\n").split("\n") if line.strip()]
     if len(lines) + len(pasted_lines) > most:
         raise RefusedError(422, "too_many_typed", at="pasted", most=most)
-    if pasted_lines and has_heading(pasted_lines[0]):
+    if pasted_lines and (are_checks or has_heading(pasted_lines[0])):
         if lines:
             raise RefusedError(422, "pasted_and_typed", at="pasted")
         return "\n".join(pasted_lines) + "\n"
