@@ -10,6 +10,7 @@ import numpy as np
 
 from speedcal.text import pictures
 from speedcal.text import report_for_tech as text
+from speedcal.text.corrections import unsaid
 from speedcal.text.messages import label
 from speedcal.text.names import one_line
 from speedcal.text.numbers import signed
@@ -189,7 +190,7 @@ def depth(corrections: Corrections, units: Units) -> Depth:
 def correction_notes(corrections: Corrections) -> tuple[str, ...]:
     """Return what to mind at the bench."""
     notes = [f"{one_line(said)} ({one_line(source)})" for said, source in corrections.notes]
-    return (*notes, *(one_line(finding.text) for finding in corrections.findings))
+    return (*notes, *(one_line(finding.text) for finding in unsaid(corrections)))
 
 
 def _first(choices: tuple[Choice, ...]) -> list[Choice]:

@@ -20,8 +20,9 @@ _WORTH_SAYING = 0.005
 """Chance of reading low from which it is said."""
 _HARDLY_PERCENT = 0.5
 """A dial that reads low by less is not called one that reads low."""
-_MOST_ROWS = 5
-_IN_REASONS = ("puts_right", "leaves", "already_good", "likely_cause")
+_MOST_ROWS, _MORE_LIKELY_THAN_NOT = 5, 0.5
+_OUTCOMES = ("puts_right", "leaves", "already_good")
+_IN_HEAD = (*_OUTCOMES, "likely_cause", "together_with")
 """Reasons that the head of an advice says already."""
 
 
@@ -56,13 +57,26 @@ def best_text(probability: float) -> str:
 
 def advice_text(entry: Advice) -> str:
     """Return one thing to do: what, what it leaves, and why."""
-    left = ""
-    if entry.worst_error_percent is not None:
-        left = f": leaves at most {entry.worst_error_percent:.1f} %"
-        left += f", {likely(entry.probability)} sure to pass" if entry.probability is not None else ""
-    reasons = " ".join(_because(reason) for reason in entry.because if reason.code not in _IN_REASONS)
-    head = headline(entry)
-    return f"{head[0].upper()}{head[1:]}{left}." + (f" {reasons}" if reasons else "")
+    reasons = " ".join(_because(reason) for reason in entry.because if reason.code not in _IN_HEAD)
+    head = headline(entry) + _left(entry)
+    return f"{head[0].upper()}{head[1:]}." + (f" {reasons}" if reasons else "")
+
+
+def _left(entry: Advice) -> str:
+    """Return what it leaves; of two things done together the first says it for both."""
+    found = {reason.code: reason.values for reason in entry.because}
+    partner = found.get("together_with", {}).get("action")
+    if entry.worst_error_percent is None or (partner and entry.action in ("reseat_needle", "turn_housing")):
+        return ""
+    left = f", and {ACTION_NAMES[partner]} as below" if partner else ""
+    left += f": leaves at most {entry.worst_error_percent:.1f} %"
+    if entry.probability is None:
+        return left
+    outcome = next((values for code, values in found.items() if code in _OUTCOMES), {})
+    within = outcome.get("within_percent")
+    goal = "to pass" if within is None else f"to stay within {within:g} %"
+    goal += " and never low" if outcome.get("never_low") else ""
+    return f"{left}, {'' if entry.probability >= _MORE_LIKELY_THAN_NOT else 'only '}{likely(entry.probability)} sure {goal}"
 
 
 def _because(reason: Finding) -> str:
@@ -132,10 +146,15 @@ def _corrections(found: Corrections) -> str:
         )
     lines.append(f"judged by: {found.criterion}, at {', '.join(f'{v:.4g}' for v in found.speeds)} {found.unit}")
     lines += [f"note: {text} ({source})" for text, source in found.notes]
+    return "\n".join([*lines, *(f"note: {_sentence(finding)}" for finding in unsaid(found))])
+
+
+def unsaid(found: Corrections) -> list[Finding]:
+    """Return the findings that the advice does not say already; a needle to reseat says what a gear alone leaves."""
     said = {code for entry in found.advice for code in entry.codes}
-    return "\n".join(
-        [*lines, *(f"note: {_sentence(finding)}" for finding in found.findings if finding.code not in said)]
-    )
+    if any(entry.action == "reseat_needle" for entry in found.advice):
+        said.add("instrument_limits")
+    return [finding for finding in found.findings if finding.code not in said]
 
 
 def _row(choice: Choice) -> str:

@@ -293,7 +293,7 @@ FINDINGS: dict[str, Template] = {
     "likely_cause": _cause,
     "together_with": lambda values: f"Do it together with the other step: {ACTION_NAMES[values['action']]}.",
     "gear_alone_leaves": "The gear alone would leave {percent:.1f} %.",
-    "needle_alone_leaves": "The needle alone would leave {percent:.1f} %.",
+    "needle_alone_leaves": "The needle alone would leave {percent:.1f} % at best.",
     "instead_of_the_first": "An alternative to the first step.",
     "reads_low_by": _low_by,
     "setting_moves_shifts": "A module's speed setting also moves shift points, cruise control and limiter; "

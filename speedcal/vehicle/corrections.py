@@ -217,6 +217,7 @@ def correct(
     outlook = Outlook(
         judge, vehicle, keep, every, teeth, diagnosis, measure, calibration.trust if calibration else None
     )
+    advice = advise(outlook) if righted is None else (*advise(outlook), *_then(calibration, vehicle, righted, judge))
     findings = [
         *(known.assumptions if known else ()),
         *(train_findings(calibration, vehicle, effective) if calibration is not None else ()),
@@ -237,7 +238,7 @@ def correct(
         best=best,
         ideal_driven_teeth=exact,
         is_driven=calibration is not None,
-        advice=advise(outlook) if righted is None else (*advise(outlook), *_then(calibration, vehicle, righted, judge)),
+        advice=advice,
         diagnosis=diagnosis,
         other_ranges=_other_ranges(judge, vehicle),
         notes=vehicle.family.notes if vehicle.family and (lists["driven_gear"] or lists["drive_gear"]) else (),

@@ -208,7 +208,8 @@ def _present(judge: Judge, setting: Setting, effective: EffectiveTire) -> float 
 
 def _setting_steps(judge: Judge, setting: Setting, now: float) -> list[Choice]:
     step = Fraction(str(setting.step))
-    wanted = [now * gain**setting.power / step for gain in _wanted(judge)]
+    least, most = math.ceil(setting.low / step), setting.high / step
+    wanted = [min(max(now * gain**setting.power / step, least), most) for gain in _wanted(judge)]
     steps = {whole(steps) for steps in wanted for whole in (math.floor, math.ceil)}
     values = [float(n * step) for n in sorted(steps) if n > 0 and setting.low <= float(n * step) <= setting.high]
     return [

@@ -41,6 +41,10 @@ _LISTED = {"setting": "settings", "pair": "pairs"}
 """Kind of choice to its list, where the two are called otherwise."""
 _SAME_CHANCE = 0.04
 """Chances of passing that differ by less are alike; then the lesser work decides."""
+_WORTH_A_STEP = 0.01
+"""Chance of passing that each step of work must bring beside."""
+_MAY_PASS = 0.1
+"""Chances from this to one half are alike too: nobody opens a transmission on a hope."""
 _WORTH_WORK_PERCENT = 4.0
 """An error that is smaller by so much is worth the work, where a rule would let the larger one pass too."""
 _LIKELY, _GOOD_CHANCE = 0.5, 0.9
@@ -51,6 +55,8 @@ _STRANGE = frozenset({"large_scatter", "two_readers", "many_wrong"})
 _PULSES, _UNITS = (2.0, 4.0, 0.5, 0.25), (MILE_M / 1000, 1000 / MILE_M)
 _MOST_SHOWN = 5
 _NEEDLE_STEP_MPS = {"mph": 0.5 * MPH_MPS, "km/h": KMH_MPS}
+_LEAST_NEEDLE_STEPS = 2
+"""For less no instrument is opened."""
 _NEEDLE_U = 2.0
 """A needle is called off when its offset is so many standard uncertainties, and at least a step, from zero."""
 _BETTER = 0.7
@@ -90,8 +96,13 @@ class _Plan:
 
     @property
     def chances(self) -> tuple[int, ...]:
-        """Both chances in steps that matter, the likelier first."""
-        return tuple(-round(min(chance, SURE_ENOUGH) / _SAME_CHANCE) for chance in (self.proven, self.probability))
+        """Both chances less the price of the work, in steps that matter, the likelier first."""
+        return tuple(self._step(chance) for chance in (self.proven, self.probability))
+
+    def _step(self, chance: float) -> int:
+        if chance < _LIKELY:
+            return -int(chance >= _MAY_PASS)
+        return -max(round((min(chance, SURE_ENOUGH) - _WORTH_A_STEP * self.work) / _SAME_CHANCE), 2)
 
 
 def advise(outlook: Outlook) -> tuple[Advice, ...]:
@@ -115,7 +126,7 @@ def advise(outlook: Outlook) -> tuple[Advice, ...]:
     for plan in plans:
         if plan.choice.kind in shown or plan.shift_mps or plan.choice.kind == "keep" or len(shown) >= _MOST_SHOWN:
             continue
-        if _worth_showing(plan, best, outlook.keep):
+        if _worth_showing(plan, best, outlook.keep) and not any(_no_worse(other, plan) for other in plans):
             shown.append(plan.choice.kind)
             entries.append(_entry(outlook, plan, (Finding("instead_of_the_first"),)))
     if outlook.measure is not None:
@@ -136,6 +147,15 @@ def _worth_showing(plan: _Plan, best: _Plan, keep: Choice) -> bool:
     if best.choice.kind == "keep" and best.probability > _GOOD_CHANCE:
         return far_less
     return far_less or (plan.probability > 0.05 and plan.worst_percent < best.worst_percent + _WORTH_WORK_PERCENT)
+
+
+def _no_worse(plan: _Plan, other: _Plan) -> bool:
+    """Tell whether a plan is less work than another and leaves no more and passes no less likely."""
+    return (
+        0 < plan.work < other.work
+        and plan.worst_percent <= other.worst_percent
+        and plan.probability >= other.probability - _SAME_CHANCE
+    )
 
 
 def _meanwhile(first: Sequence[Advice]) -> tuple[Advice, ...]:
@@ -214,7 +234,7 @@ def _with_needle(judge: Judge, choice: Choice) -> list[_Plan]:
     step = _NEEDLE_STEP_MPS[judge.unit]
     middle = -judge.dial.line.offset_mps
     shifts = step * np.unique(np.round(np.linspace(middle - 4 * step, middle + 4 * step, 17) / step))
-    shifts = shifts[shifts * middle > 0]  # towards the peg it has left, never beyond
+    shifts = shifts[shifts * np.sign(middle) > (_LEAST_NEEDLE_STEPS - 0.5) * step]  # never away from the peg it has left
     if not len(shifts):
         return []
     return [_plan(judge, choice, judge.best_shift(choice.gain, shifts))]
@@ -225,7 +245,7 @@ def _entries(outlook: Outlook, best: _Plan, plans: Sequence[_Plan]) -> list[Advi
     if not best.shift_mps:
         return _with_housing(outlook, _entry(outlook, best))
     needle_only = best.choice.kind == "keep"
-    reasons: list[Finding] = []
+    reasons: list[Finding] = [_outcome(outlook, best)]
     if not needle_only:
         other = next((p for p in plans if p.choice.kind == "keep" and p.shift_mps), None)
         reasons.append(Finding("together_with", action=_ACTIONS[best.choice.kind]))
@@ -238,7 +258,7 @@ def _entries(outlook: Outlook, best: _Plan, plans: Sequence[_Plan]) -> list[Advi
         unit=outlook.judge.unit,
         worst_error_percent=best.worst_percent,
         probability=best.probability,
-        because=(*_causes(outlook), *reasons, Finding("instrument_work")),
+        because=(reasons[0], *_causes(outlook), *reasons[1:], Finding("instrument_work")),
     )
     if needle_only:
         return [needle]
@@ -271,8 +291,6 @@ def _entry(outlook: Outlook, plan: _Plan, because: tuple[Finding, ...] = ()) -> 
         low = (Finding("margin_to_the_rule"),)
     if choice.reads_low and not plan.shift_mps:
         low = (Finding("reads_low_by", percent=-choice.lowest_error_percent),)
-    reason = "already_good" if choice.kind == "keep" and plan.passes else "puts_right" if plan.passes else "leaves"
-    values = {"percent": plan.worst_percent, "chance": plan.probability}
     causes = () if choice.kind == "keep" and plan.passes else _causes(outlook)
     return Advice(
         _ACTIONS[choice.kind],
@@ -281,8 +299,19 @@ def _entry(outlook: Outlook, plan: _Plan, because: tuple[Finding, ...] = ()) -> 
         unit=unit,
         worst_error_percent=plan.worst_percent,
         probability=plan.probability,
-        because=(Finding(reason, **values), *because, *causes, *low, *(Finding(code) for code in cautions)),
+        because=(_outcome(outlook, plan), *because, *causes, *low, *(Finding(code) for code in cautions)),
     )
+
+
+def _outcome(outlook: Outlook, plan: _Plan) -> Finding:
+    """Return what a plan leaves, and what the chance is a chance of: a named rule, or the job's own limits."""
+    untouched = plan.choice.kind == "keep" and not plan.shift_mps
+    code = "already_good" if untouched and plan.passes else "puts_right" if plan.passes else "leaves"
+    judge = outlook.judge
+    own: dict[str, Any] = {}
+    if judge.limits is None:
+        own = {"within_percent": judge.acceptable_percent, "never_low": judge.criterion == "never reads low"}
+    return Finding(code, percent=plan.worst_percent, chance=plan.probability, **own)
 
 
 def _target(choice: Choice) -> tuple[str | None, float | str | None, str | None]:

@@ -51,6 +51,30 @@ def test_gear_and_needle_go_together_where_each_alone_leaves_too_much() -> None:
     assert gear.worst_error_percent == pytest.approx(0, abs=0.1)
 
 
+def test_no_transmission_is_opened_on_a_hope() -> None:
+    """1.7 mph and 1.145, known to 1.5 mph and 3.2 %: nothing is likely to keep 0 to 2.5 %, which is 0.6 mph at 25.
+
+    The driven gear 22 (19 x 1.145 = 21.8) and the needle leave 1.6 %; the drive gear 7 would leave 0.9 %.
+    """
+    dial = make_calibration(offset=1.7, factor=1.145, u_offset=0.75, u_factor=0.016)
+    table = {"tire": "P225/70R16", "axle": "41/11", "turns_per_mile": 1000, "driven_gear": 19, "drive_gear": 8,
+             "criterion": "never reads low"}  # fmt: skip
+    found = correct(dial, Vehicle.from_dict(table), speeds=[25, 45, 65])
+    assert [(entry.action, entry.value) for entry in found.advice[:2]] == [
+        ("fit_driven_gear", 22),
+        ("reseat_needle", -1.0),
+    ]
+    assert "fit_drive_gear" not in actions(found)
+
+
+def test_a_setting_ends_where_the_module_ends() -> None:
+    """Wanted under UN R39 is more than 2000/0.8 = 2500 mm and the module takes 2510: that it is, 0.4 % high."""
+    table = {"settings": {"circumference_mm": {"now": 2000, "step": 1, "low": 1500, "high": 2510}}}
+    rule = load_tolerance("un_r39_type", unit="mph")
+    found = correct(make_calibration(factor=0.8, u_factor=0.002), Vehicle.from_dict(table), limits=rule.allowed)
+    assert (found.advice[0].action, found.advice[0].value) == ("set_module", 2510.0)
+
+
 def test_a_dial_that_is_right_is_kept() -> None:
     found = correct(make_calibration(factor=1.004, u_factor=0.002), Vehicle.from_dict(TRUCK))
     assert actions(found)[0] == "keep_as_is"

@@ -41,6 +41,8 @@ class Dial:
     play_mps: float
     sticking_mps: float
     odometer_factor: float
+    skips: float = 0.0
+    """Share of its turns that a badly meshing gear loses; now less, now more, twice as much at the most."""
 
     def curve(self, speed_mps: Array | float) -> Array:
         """Return what the dial shows at rest at true speeds: before anybody rounds or misreads it. [m/s]."""
@@ -55,7 +57,8 @@ class Dial:
 
     def course(self, motion: Motion) -> Array:
         """Return where the needle stood over the drive, on the grid of the motion. [m/s]."""
-        needle = np.where(motion.speed_mps < _STANDING_MPS, 0.0, self.curve(motion.speed_mps))
+        turns = motion.speed_mps * (1 - self.skips * _uneven(motion.time_s))
+        needle = np.where(motion.speed_mps < _STANDING_MPS, 0.0, self.curve(turns))
         needle = lagged(needle, STEP_S, self.damping_s)
         if self.play_mps > 0:
             needle = _play(needle, self.play_mps)
@@ -78,6 +81,11 @@ def draw_dial(rng: np.random.Generator, style: DialStyle) -> Dial:
         sticking_mps=style.sticking_mph * MPH,
         odometer_factor=factor if style.odometer is None else rng.uniform(*style.odometer),
     )
+
+
+def _uneven(time_s: Array) -> Array:
+    """Return what swings about one, from nothing to two, within seconds and minutes."""
+    return 1 + (np.sin(time_s / 2.1) + np.sin(time_s / 5.3) + np.sin(time_s / 17.0)) / 3
 
 
 def _play(needle: Array, half: float) -> Array:

@@ -59,6 +59,8 @@ class Rig:
     """What a look would show where it differs from what is stated."""
     second: str = ""
     """Whose readings they are, when not this vehicle's alone."""
+    skips: float = 0.0
+    """Share of its turns that a gear loses which does not mesh, on the whole drive."""
 
     def dial(self) -> Dial:
         """Return the instrument as the road sees it."""
@@ -72,7 +74,8 @@ class Rig:
             damping_s=p.damping_s,
             play_mps=0.0,
             sticking_mps=p.sticking_mph * MPH,
-            odometer_factor=s * self.odometer,
+            odometer_factor=s * self.odometer * (1 - self.skips),
+            skips=self.skips,
         )
 
     def geared(self, gain: float) -> Rig:
@@ -162,6 +165,9 @@ def _axle(rng: np.random.Generator, rig: Rig) -> Rig:
 
 
 def _gear(rng: np.random.Generator, rig: Rig) -> Rig:
+    """Fit another gear than stated, or turn an indexed housing to another range, where the gear meshes badly."""
+    if rig.stated["gear_family"] == "indexed housing" and rng.random() < 0.5:
+        return replace(rig, skips=rng.uniform(0.04, 0.12), parts={"housing": True})
     stated = rig.stated["driven_gear"]
     teeth = _FAMILIES[rig.stated["gear_family"]][0]
     other = _one_of(rng, [n for n in teeth if _NOTICED < abs(np.log(stated / n)) < 0.3])
@@ -201,10 +207,12 @@ def _needle(rng: np.random.Generator, rig: Rig) -> Rig:
 
 
 def _bent(rng: np.random.Generator, rig: Rig) -> Rig:
+    """Put a hump of 2 to 5 % of the speed into the scale."""
+    at = rng.uniform(38, 55)
     pointer = replace(
         rig.pointer,
-        bend_mph=rng.uniform(2.5, 5.0) * rng.choice((-1, 1)),
-        bend_at_mph=rng.uniform(38, 55),
+        bend_mph=rng.uniform(0.02, 0.05) * at * rng.choice((-1, 1)),
+        bend_at_mph=at,
         bend_wide_mph=rng.uniform(9, 14),
     )
     return replace(rig, pointer=pointer)
@@ -217,7 +225,7 @@ def _sticks(rng: np.random.Generator, rig: Rig) -> Rig:
 
 
 def _foreign(rng: np.random.Generator, rig: Rig) -> Rig:
-    return replace(rig, second=str(rng.choice(("other drive", "convoy", "same road"))))
+    return replace(rig, second=str(rng.choice(("other drive", "convoy", "same road", "two dials"))))
 
 
 FAULTS: dict[str, tuple[str, tuple[str, ...], Callable[[np.random.Generator, Rig], Rig]]] = {
