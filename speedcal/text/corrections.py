@@ -76,7 +76,8 @@ def _left(entry: Advice) -> str:
     within = outcome.get("within_percent")
     goal = "to pass" if within is None else f"to stay within {within:g} %"
     goal += " and never low" if outcome.get("never_low") else ""
-    return f"{left}, {'' if entry.probability >= _MORE_LIKELY_THAN_NOT else 'only '}{likely(entry.probability)} sure {goal}"
+    hardly = "" if entry.probability >= _MORE_LIKELY_THAN_NOT else "only "
+    return f"{left}, {hardly}{likely(entry.probability)} sure {goal}"
 
 
 def _because(reason: Finding) -> str:

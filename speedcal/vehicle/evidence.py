@@ -19,6 +19,7 @@ MOST_EVIDENCE = 15.0
 _APART_S = 5.0
 """Readings of a log nearer than this err alike; one is taken of those."""
 _FEWEST = 10
+_MOMENT_S, _GAP_S = 0.5, 60.0
 _STRAY_MPS = 6 * MPH_MPS
 """A reading further off than this is a slip of the pen, and says nothing of the needle."""
 _STICKS_MPS = tuple(size * MPH_MPS for size in (0.7, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0))
@@ -123,12 +124,12 @@ def _sticking_evidence(calibration: Calibration) -> float:
     order = order[_spaced(time[order])] if _is_log(calibration) else order
     if len(order) < _FEWEST:
         return 0.0
-    grid = np.arange(ground["time_s"].iloc[0], ground["time_s"].iloc[-1], 0.5)
+    grid = _driven_moments(ground["time_s"].to_numpy(float))
     speed = np.interp(grid, ground["time_s"].to_numpy(float), ground["speed_mps"].to_numpy(float))
     at, rest = time[order], residual[order]
     shown = calibration.dial.indicated(speed)
     plain = np.column_stack(
-        [np.ones(len(at)), np.interp(at, grid, speed), np.interp(at, grid, np.gradient(speed, 0.5))]
+        [np.ones(len(at)), np.interp(at, grid, speed), np.interp(at, grid, np.gradient(speed, grid))]
     )
     before = rest - plain @ np.linalg.lstsq(plain, rest, rcond=None)[0]
     found = 0.0
@@ -140,6 +141,12 @@ def _sticking_evidence(calibration: Calibration) -> float:
             found = max(found, len(at) / 2 * float(np.log(np.mean(before**2) / np.mean(left**2))))
     cost = 0.5 * np.log(len(at)) + np.log(len(_STICKS_MPS))
     return float(np.clip(found - cost, -2.0, MOST_EVIDENCE))
+
+
+def _driven_moments(time_s: FloatArray) -> FloatArray:
+    """Return a moment every half second of the drive, or of each of several that may lie months apart."""
+    parts = np.split(time_s, np.flatnonzero(np.diff(time_s) > _GAP_S) + 1)
+    return np.concatenate([np.arange(part[0], part[-1] + _MOMENT_S / 2, _MOMENT_S) for part in parts])
 
 
 def _spaced(time_s: FloatArray) -> IntArray:

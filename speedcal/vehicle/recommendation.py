@@ -234,7 +234,8 @@ def _with_needle(judge: Judge, choice: Choice) -> list[_Plan]:
     step = _NEEDLE_STEP_MPS[judge.unit]
     middle = -judge.dial.line.offset_mps
     shifts = step * np.unique(np.round(np.linspace(middle - 4 * step, middle + 4 * step, 17) / step))
-    shifts = shifts[shifts * np.sign(middle) > (_LEAST_NEEDLE_STEPS - 0.5) * step]  # never away from the peg it has left
+    least = (_LEAST_NEEDLE_STEPS - 0.5) * step
+    shifts = shifts[shifts * np.sign(middle) > least]  # never away from the peg it has left
     if not len(shifts):
         return []
     return [_plan(judge, choice, judge.best_shift(choice.gain, shifts))]

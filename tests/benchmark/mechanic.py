@@ -150,10 +150,9 @@ def _follow(shop: _Shop, before: Calibration) -> Calibration:
         first = advice[0]
         shop.steps.append(f"{first.action} {first.part or ''} {'' if first.value is None else first.value}".strip())
         match first.action:
-            case "check_files" | "drive_again":
-                before = _again(shop)
-            case "turn_housing":
-                shop.rig = replace(shop.rig, skips=0.0)
+            case "check_files" | "drive_again" | "turn_housing":
+                skips = 0.0 if first.action == "turn_housing" else shop.rig.skips
+                shop.rig = replace(shop.rig, skips=skips)
                 before = _again(shop)
             case "set_unit":
                 _change(shop, 1 / shop.rig.parts.get("unit", 1.0))

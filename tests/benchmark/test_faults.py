@@ -74,7 +74,8 @@ def test_every_fault_is_what_its_name_says(fault: str) -> None:
     assert (abs(np.log(rig.shaft * (1 - rig.skips))) > 0.03) == (group in ("drivetrain", "pulses_or_unit"))
     assert (abs(rig.pointer.offset_mph) >= 3) == (group == "needle")
     pointer = rig.pointer
-    moves_wrongly = abs(pointer.bend_mph) >= 0.02 * pointer.bend_at_mph or pointer.sticking_mph > 1 or pointer.damping_s > 2
+    humped = abs(pointer.bend_mph) >= 0.02 * pointer.bend_at_mph
+    moves_wrongly = humped or pointer.sticking_mph > 1 or pointer.damping_s > 2
     assert moves_wrongly == (group == "dial")
     assert bool(rig.second) == (group == "readings")
 

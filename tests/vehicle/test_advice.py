@@ -19,6 +19,7 @@ from speedcal.units import MILE_M, MPH_MPS
 from speedcal.vehicle import Vehicle, correct, diagnose
 from speedcal.vehicle.correction_card import correction_card, true_distance
 from speedcal.vehicle.drivetrain import chain, train_gain
+from speedcal.vehicle.evidence import _driven_moments
 
 TRUCK = {"driven_gear": 19, "drive_gear": 8, "gear_family": "plain sleeve"}
 
@@ -283,6 +284,14 @@ def test_under_a_rule_that_forbids_reading_low_a_setting_keeps_a_margin() -> Non
     least_mph = min(kept.value / 2000 * 0.9 * v - v for v in (30, 50, 70))
     assert least_mph > 0.5
     assert (kept.probability or 0) > 0.97
+
+
+def test_drives_a_year_apart_are_followed_each_by_itself() -> None:
+    """Two drives of ten minutes: 2,402 moments at half a second, not those of the year between."""
+    minutes = np.arange(0.0, 601.0)
+    moments = _driven_moments(np.concatenate([minutes, minutes + 365 * 86400.0]))
+    assert len(moments) == 2 * 1201
+    assert np.all(np.diff(moments) > 0)
 
 
 def test_tires_that_were_changed_come_first() -> None:
