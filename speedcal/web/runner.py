@@ -114,7 +114,7 @@ class Runner:
             while not self._stop.is_set():
                 self._signs[owner] = time.monotonic()
                 try:
-                    child = child if child and child.is_alive else Child()
+                    child = _alive(child)
                     run = self.queue.claim(owner)
                     if run is None:
                         self._work.wait(_POLL_S)
@@ -263,6 +263,15 @@ class Runner:
             self.queue.finish_look(run, drive.version if drive else 0, look)
         else:
             self.queue.finish(run, "failed", error.to_dict())
+
+
+def _alive(child: Child | None) -> Child:
+    """Return a worker process that is there; what is left of one that has ended is put away."""
+    if child and child.is_alive:
+        return child
+    if child:
+        child.stop()
+    return Child()
 
 
 def _places(drives: list[DriveRow]) -> dict[str, DriveRow]:
