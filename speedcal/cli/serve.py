@@ -38,6 +38,14 @@ if TYPE_CHECKING:
     multiple=True,
     help="Address or network of a proxy in front, which is believed what it says about the client; repeatable.",
 )
+@click.option(
+    "--keep-drives",
+    default=0,
+    show_default="for ever",
+    metavar="DAYS",
+    type=click.IntRange(0, 36500),
+    help="Remove the files of drives this many days after their job was closed; reports stay.",
+)
 @click.option("--workers", default=2, show_default=True, type=click.IntRange(0, 64), help="Analyses at the same time.")
 @click.option("--set-passcode", is_flag=True, help="Ask for a new passcode of the shop, keep its digest, and end.")
 @click.option("--unlock", is_flag=True, help="Forget wrong passcodes, so that the right one is taken again, and end.")

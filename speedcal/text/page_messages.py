@@ -123,6 +123,15 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "zip_lacks_file": ("the zip lacks the file {file:quoted}", "Pack the job folder whole"),
     # who may do what
     "sign_in_first": ("this needs the shop's passcode", "Sign in, then do it again"),
+    "shop_passcode_needed": (
+        "this is for who knows the passcode of the shop itself",
+        "Sign out, and sign in with that passcode and no name",
+    ),
+    "passcode_of_the_shop_first": (
+        "the shop has no passcode yet, and techs come after it",
+        "Set one at the machine itself with: speedcal serve --set-passcode",
+    ),
+    "name_missing": ("there is no name", "Write the name of the tech"),
     "too_many_passcodes": (
         "too many wrong passcodes",
         "Wait {minutes:n minute}, or have it unlocked at the machine itself with: speedcal serve --unlock",
@@ -299,6 +308,33 @@ BACKUP = {
     "restored": "{jobs} jobs with {drives} drives are back in {folder}.",
     "missing": "Warning: {count} files that the job store mentions are missing.",
 }
+NEWS = {"drive": "new drive", "result": "new result"}
+"""How the list of jobs tells what the shop has not seen yet."""
+NEWS_STATE = "with something new"
+PEOPLE_TITLE = "People and what they did"
+WHO = {"": "The shop", "owner": "The owner"}
+"""How somebody without a name is called."""
+HISTORY = {
+    "save_job": "saved the job",
+    "import_job": "imported the job",
+    "close_job": "closed the job or opened it again",
+    "analyse_again": "had it analyzed again",
+    "delete_job": "deleted the job",
+    "add_link": "made a link",
+    "revoke_link": "ended a link",
+    "post_new_drive": "sent a drive",
+    "post_drive": "changed a drive",
+    "remove_drive": "removed a drive",
+    "restore_drive": "put a drive back",
+    "swap_files": "swapped the files of a drive",
+    "begin_film": "sent a film",
+    "mark_film": "marked the dial in a film",
+    "accept_film": "took the readings of a film",
+    "delete_film": "deleted a film",
+    "save_person": "saved a tech",
+    "remove_person": "removed a tech",
+}
+"""What a form did, by the name of what carries it out."""
 STATE_TITLE = "State of the service"
 TRUST_TITLE = "Trust the certificate of this shop"
 

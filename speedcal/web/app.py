@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import logging
 import math
@@ -19,7 +20,7 @@ from starlette.routing import BaseRoute, Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from speedcal.text.page_messages import HEALTH
-from speedcal.web import drives, film_pages, film_upload, importing, job_form, removal, results, shop
+from speedcal.web import drives, film_pages, film_upload, importing, job_form, job_list, removal, results, shop
 from speedcal.web.admission import Uploads
 from speedcal.web.answers import RefusedError, wants_json
 from speedcal.web.auth import Auth, load_key
@@ -27,6 +28,7 @@ from speedcal.web.certificate import facts_of
 from speedcal.web.context import Context, Door, Services, View, endpoint
 from speedcal.web.doors import (
     customer_view,
+    must_be_boss,
     must_be_shop,
     owner_view,
     shop_view,
@@ -41,6 +43,7 @@ from speedcal.web.guard import Guard
 from speedcal.web.health import Health
 from speedcal.web.originals import Originals
 from speedcal.web.pages import customer_page, help_page, home, owner_page
+from speedcal.web.people import people_page, remove_person, save_person
 from speedcal.web.queue import Queue
 from speedcal.web.runner import Runner
 from speedcal.web.settings import ServiceError, Settings
@@ -50,6 +53,7 @@ from speedcal.web.trust import authority_file, trust_page
 
 log = logging.getLogger("speedcal.web")
 _STATIC = Path(__file__).parent / "static"
+_DAY_S = 86400.0
 Viewer = Callable[[Context, View], Response]
 
 
@@ -101,9 +105,11 @@ def create_app(settings: Settings) -> Starlette:
         app.state.services = services
         await run_in_threadpool(_clean_up, services)
         services.runner.start()
+        cleaning = asyncio.create_task(_clean_daily(services))
         try:
             yield
         finally:
+            cleaning.cancel()
             await run_in_threadpool(services.runner.stop)
             services.store.close()
 
@@ -127,11 +133,26 @@ def _clean_up(services: Services) -> None:
     for job_id in services.store.doomed():
         services.originals.remove_job(job_id)
         services.store.buried(job_id)
-    removal.forget_removed(services)
-    forget_films(Films(services.store), services.originals, days=services.settings.limits.film_days)
+    _forget(services)
     removed = services.originals.sweep(known=services.store.known_originals())
     if removed:
         log.info("removed %d left-over files", removed)
+
+
+def _forget(services: Services) -> None:
+    """Let go of what was kept for a time that is over."""
+    removal.forget_removed(services)
+    removal.forget_old(services)
+    forget_films(Films(services.store), services.originals, days=services.settings.limits.film_days)
+
+
+async def _clean_daily(services: Services) -> None:
+    while True:
+        await asyncio.sleep(_DAY_S)
+        try:
+            await run_in_threadpool(_forget, services)
+        except (OSError, DBAPIError) as error:
+            log.warning("could not clean up: %s", type(error).__name__)
 
 
 async def _told(request: Request, error: Exception) -> Response:
@@ -151,10 +172,14 @@ def _routes() -> list[BaseRoute]:
         Route("/sign-in", endpoint(sign_in_page)),
         Route("/sign-in", endpoint(sign_in), methods=["POST"]),
         Route("/sign-out", endpoint(sign_out), methods=["POST"]),
-        Route("/jobs", _shop(shop.jobs_page)),
+        Route("/jobs", _shop(job_list.jobs_page)),
+        Route("/jobs/all.zip", _shop(job_list.export_all)),
         Route("/jobs/new", _shop(job_form.new_job_page)),
         Route("/jobs/new", _shop(job_form.save_job), methods=["POST"]),
         Route("/state", _shop(state_page)),
+        Route("/people", _boss(people_page)),
+        Route("/people", _boss(save_person), methods=["POST"]),
+        Route("/people/remove", _boss(remove_person), methods=["POST"]),
         Route("/import", _shop(importing.import_page)),
         Route("/import", _shop(importing.import_job, upload=True), methods=["POST"]),
         *_shop_job_routes("/jobs/{job}"),
@@ -228,6 +253,10 @@ def _film_routes(base: str, door: Door) -> list[BaseRoute]:
 
 def _shop(handler: Callable[[Context], Response], *, upload: bool = False) -> Callable[[Request], object]:
     return endpoint(handler, upload=upload, door=must_be_shop, away=sign_in_and_go_on)
+
+
+def _boss(handler: Callable[[Context], Response]) -> Callable[[Request], object]:
+    return endpoint(handler, door=must_be_boss, away=sign_in_and_go_on)
 
 
 def _seen(handler: Viewer, door: Door, *, upload: bool = False, wait: bool = False) -> Callable[[Request], object]:

@@ -70,15 +70,12 @@ class Auth:
         ServiceError
             It is too short.
         """
-        if len(passcode) < SHORTEST_PASSCODE:
-            raise ServiceError("passcode_too_short", shortest=SHORTEST_PASSCODE)
-        salt = secrets.token_bytes(16)
-        self.store.set_fact("passcode", f"scrypt${_COST}${salt.hex()}${_scrypt(passcode, salt, _COST).hex()}")
+        self.store.set_fact("passcode", digest_of(passcode))
         with self.store.writing() as connection:
             connection.execute(schema.sessions.delete())
 
-    def sign_in(self, passcode: str, address: str, device: str = "") -> str | None:
-        """Return the cookie of a new session, or None for a wrong passcode.
+    def sign_in(self, passcode: str, address: str, device: str = "", *, name: str = "") -> str | None:
+        """Return the cookie of a new session, or None for a wrong passcode; without a name it is that of the shop.
 
         A device that knew the passcode before has guesses of its own, so that strangers cannot use them up.
 
@@ -91,20 +88,28 @@ class Auth:
         digest = hashlib.sha256(self.key + (device if is_known else address).encode()).hexdigest()
         who = f"{_DEVICE * is_known}{digest}"[:64]
         self._count_attempt(who)
-        kept = self.store.fact("passcode")
-        if kept is None:
-            return None
-        _, cost, salt, digest = kept.split("$")
-        if not hmac.compare_digest(_scrypt(passcode, bytes.fromhex(salt), int(cost)), bytes.fromhex(digest)):
+        person, kept = self._digest_kept(name)
+        if not _is_right(passcode, kept):
             return None
         cookie, now = secrets.token_urlsafe(32), time.time()
         with self.store.writing() as connection:
             connection.execute(schema.attempts.delete().where(schema.attempts.c.who == who))
             connection.execute(schema.sessions.delete().where(schema.sessions.c.expires < now))
             connection.execute(
-                schema.sessions.insert().values(id=_digest(cookie), expires=now + self.limits.session_hours * 3600)
+                schema.sessions.insert().values(
+                    id=_digest(cookie), expires=now + self.limits.session_hours * 3600, person=person
+                )
             )
         return cookie
+
+    def _digest_kept(self, name: str) -> tuple[str, str]:
+        """Return the name as it is kept, and the digest of its passcode."""
+        if not name:
+            return "", self.store.fact("passcode") or ""
+        people = schema.people
+        with self.store.reading() as connection:
+            rows = connection.execute(sa.select(people.c.name, people.c.passcode)).all()
+        return next(((str(r.name), str(r.passcode)) for r in rows if r.name.casefold() == name.casefold()), (name, ""))
 
     def known_device(self, device: str) -> str:
         """Return the name under which a device is known from now on; one that it has already stays."""
@@ -143,11 +148,15 @@ class Auth:
 
     def is_signed_in(self, cookie: str) -> bool:
         """Tell whether a cookie belongs to a session that has not ended."""
+        return self.person_of(cookie) is not None
+
+    def person_of(self, cookie: str) -> str | None:
+        """Return who signed in, empty for the passcode of the shop; None when the session has ended."""
         sessions = schema.sessions
-        query = sa.select(sessions.c.expires).where(sessions.c.id == _digest(cookie))
+        query = sa.select(sessions.c.expires, sessions.c.person).where(sessions.c.id == _digest(cookie))
         with self.store.reading() as connection:
-            expires = connection.execute(query).scalar()
-        return expires is not None and time.time() < expires
+            row = connection.execute(query).first()
+        return str(row.person) if row is not None and time.time() < row.expires else None
 
     def sign_out(self, cookie: str) -> None:
         """End the session of a cookie."""
@@ -221,6 +230,26 @@ def load_key(data: Path) -> bytes:
     if len(key) != 32:
         raise ServiceError("key_file_broken", source=path.name)
     return key
+
+
+def digest_of(passcode: str) -> str:
+    """Return what is kept of a passcode.
+
+    Raises
+    ------
+    ServiceError
+        It is too short.
+    """
+    if len(passcode) < SHORTEST_PASSCODE:
+        raise ServiceError("passcode_too_short", shortest=SHORTEST_PASSCODE)
+    salt = secrets.token_bytes(16)
+    return f"scrypt${_COST}${salt.hex()}${_scrypt(passcode, salt, _COST).hex()}"
+
+
+def _is_right(passcode: str, kept: str) -> bool:
+    """Tell whether a passcode is the one that is kept; a name that nobody has takes as long to answer."""
+    _, cost, salt, digest = (kept or f"scrypt${_COST}$00$00").split("$")
+    return hmac.compare_digest(_scrypt(passcode, bytes.fromhex(salt), int(cost)), bytes.fromhex(digest))
 
 
 def _scrypt(passcode: str, salt: bytes, cost: int) -> bytes:

@@ -23,7 +23,7 @@ from speedcal.web.settings import ServiceError, Settings
 from speedcal.web.store import Store
 
 _STORE, _KEY = "jobs.sqlite", "secret.key"
-_TABLES = (schema.jobs, schema.drives, schema.runs, schema.links, schema.meta)
+_TABLES = (schema.jobs, schema.drives, schema.runs, schema.links, schema.people, schema.history, schema.meta)
 _ROWS = 500
 _PART = "[a-z0-9][a-z0-9_.-]{0,63}"
 _NAME = re.compile(f"originals/{_PART}/[0-9a-f]{{64}}|results/{_PART}/{_PART}/{_PART}|{_STORE}|{_KEY}")

@@ -25,6 +25,7 @@ from speedcal.web.answers import RefusedError, busy, environment, wants_json
 from speedcal.web.auth import Auth, TooManyAttemptsError
 from speedcal.web.certificate import Facts
 from speedcal.web.health import Health
+from speedcal.web.history import write_down
 from speedcal.web.originals import NoRoomError, Originals
 from speedcal.web.queue import Queue
 from speedcal.web.runner import Runner
@@ -72,6 +73,8 @@ class Context:
     request: Request
     web: Services
     form: FormData = field(default_factory=FormData)
+    person: str = ""
+    """Name of the tech who signed in; empty for the passcode of the shop and for everybody else."""
     view: Any = None
     """What the door let in; see :func:`endpoint`."""
 
@@ -175,7 +178,9 @@ async def _served(
                 return context.view
             context.request.scope["seen"] = _seen_as(context.view)
         if context.request.method == "POST":
-            return await _with_form(context, handler, upload=upload)
+            answer = await _with_form(context, handler, upload=upload)
+            await run_in_threadpool(write_down, context, handler.__name__, answer)
+            return answer
         if wait is not None:
             await wait(context)
         return await run_in_threadpool(handler, context)

@@ -11,6 +11,7 @@ from speedcal.web.answers import RefusedError, wants_json
 from speedcal.web.auth import Link
 from speedcal.web.context import Context, View, plain
 from speedcal.web.folder import PHASES
+from speedcal.web.people import names
 from speedcal.web.proxies import network_of
 
 
@@ -29,7 +30,9 @@ def is_shop(context: Context) -> bool:
     if not context.web.auth.has_passcode:
         return context.web.settings.is_local
     cookie = context.request.cookies.get(cookie_name(context), "")
-    return bool(cookie) and context.web.auth.is_signed_in(cookie)
+    person = context.web.auth.person_of(cookie) if cookie else None
+    context.person = person or ""
+    return person is not None
 
 
 def must_be_shop(context: Context) -> Response | None:
@@ -39,6 +42,14 @@ def must_be_shop(context: Context) -> Response | None:
     if context.request.method == "GET" and not wants_json(context.request.scope):
         return context.go(f"/sign-in?next={context.request.url.path}")
     raise RefusedError(401, "sign_in_first")
+
+
+def must_be_boss(context: Context) -> Response | None:
+    """Let only those in who know the passcode of the shop itself, or sit at a machine that has none."""
+    away = must_be_shop(context)
+    if away is None and context.person:
+        raise RefusedError(403, "shop_passcode_needed")
+    return away
 
 
 def shop_view(context: Context) -> View | Response:
@@ -83,7 +94,7 @@ def sign_in_and_go_on(context: Context) -> Response:
 
 def _sign_in(context: Context, then: str, problem: str = "", *, typed: str = "") -> Response:
     status = 401 if problem else 200
-    values = {"then": _inside(then), "problem": problem, "typed": typed}
+    values = {"then": _inside(then), "problem": problem, "typed": typed, "has_people": bool(names(context.web.store))}
     return context.page("sign_in.html", status, title="Sign in", **values)
 
 
@@ -106,7 +117,7 @@ def sign_in(context: Context) -> Response:
     typed = context.text("typed", most=context.limits.form_bytes)
     auth, device_cookie = context.web.auth, f"{cookie_name(context)}-device"
     device = context.request.cookies.get(device_cookie, "")
-    cookie = auth.sign_in(context.text("passcode"), network_of(context.address), device)
+    cookie = auth.sign_in(context.text("passcode"), network_of(context.address), device, name=context.text("name"))
     if cookie is None:
         return _sign_in(context, then, WRONG_PASSCODE, typed=typed)
     answer = _carry_on(context, then, typed)

@@ -21,9 +21,11 @@ from speedcal.web.store import DriveRow, JobRow
 PHASES = ("before", "after")
 _SUFFIX = re.compile(r"\.[a-z0-9]{1,6}")
 _EPOCH = (1980, 1, 1, 0, 0, 0)
+Files = Iterator[tuple[str, bytes | Path]]
+"""Names and contents of the files of a folder."""
 
 
-def job_files(job: JobRow, drives: Sequence[DriveRow], originals: Originals) -> Iterator[tuple[str, bytes | Path]]:
+def job_files(job: JobRow, drives: Sequence[DriveRow], originals: Originals) -> Files:
     """Yield the name and the content of every file of the job folder, ``job.toml`` first.
 
     Names are made here from the place of a drive in the job; only the ending of what the user sent is kept, where
@@ -71,7 +73,7 @@ def _suffix(name: str) -> str:
     return suffix if _SUFFIX.fullmatch(suffix) else ""
 
 
-def lay_out(folder: Path, files: Iterator[tuple[str, bytes | Path]]) -> Path:
+def lay_out(folder: Path, files: Files) -> Path:
     """Write the files of a job into an empty folder and return it; originals are copied, never linked."""
     folder.mkdir(parents=True, exist_ok=True)
     for name, content in files:
@@ -82,11 +84,11 @@ def lay_out(folder: Path, files: Iterator[tuple[str, bytes | Path]]) -> Path:
     return folder
 
 
-def write_zip(files: Iterator[tuple[str, bytes | Path]], target: Path) -> None:
-    """Pack the files of a job into a zip; the same job gives the same bytes."""
+def write_zip(folders: Iterator[tuple[str, Files]], target: Path) -> None:
+    """Pack files, by the beginning of their names, into a zip; the same files give the same bytes."""
     with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED) as out:
-        for name, content in files:
-            entry = zipfile.ZipInfo(f"job/{name}", _EPOCH)
+        for begin, (name, content) in ((begin, file) for begin, files in folders for file in files):
+            entry = zipfile.ZipInfo(f"{begin}{name}", _EPOCH)
             entry.compress_type = zipfile.ZIP_DEFLATED
             with out.open(entry, "w") as packed:
                 if isinstance(content, bytes):

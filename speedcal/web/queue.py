@@ -122,9 +122,12 @@ class Queue:
 
     def finish(self, run: Run, state: str, outcome: Mapping[str, Any]) -> bool:
         """End a run with its outcome; False when it is no longer this owner's, and nothing was kept."""
-        return self._update(
+        is_kept = self._update(
             run, state=state, outcome=json.dumps(outcome, ensure_ascii=False), finished=time.time(), step="", part=1.0
         )
+        if is_kept and outcome and not run.drive_id:
+            self.store.tell_news(run.job_id, "result")
+        return is_kept
 
     def finish_look(self, run: Run, version: int, look: Mapping[str, Any]) -> bool:
         """End a look and keep what was understood, unless the drive has changed since.

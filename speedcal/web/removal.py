@@ -85,8 +85,19 @@ def forget_removed(web: Services) -> None:
         _remove_files(web, drive, known.get(drive.job_id, set()))
 
 
-def _remove_files(web: Services, drive: DriveRow, still: Collection[str]) -> None:
+def forget_old(web: Services) -> None:
+    """Remove the originals of drives whose job rests closed for as long as the shop wants to keep them."""
+    if days := web.settings.keep_drives:
+        for drive in web.store.forget_content(time.time() - days * _DAY_S):
+            _remove_originals(web, drive, ())
+
+
+def _remove_originals(web: Services, drive: DriveRow, still: Collection[str]) -> None:
     for digest in {drive.track_digest, drive.readings_digest} - {"", *still}:
         web.originals.remove(drive.job_id, digest)
+
+
+def _remove_files(web: Services, drive: DriveRow, still: Collection[str]) -> None:
+    _remove_originals(web, drive, still)
     if drive.look_run:
         web.originals.remove_result(drive.job_id, drive.look_run)

@@ -192,8 +192,10 @@ class Runner:
 
     def ask_for_result(self, job_id: str) -> None:
         """Queue the analysis of a job that has something to analyse."""
-        job = self.store.job(job_id)
-        if job is not None and has_basis(job, self.store.drives(job_id)):
+        job, drives = self.store.job(job_id), self.store.drives(job_id)
+        if any(drive.is_forgotten for drive in drives):
+            return  # its result stays as it is
+        if job is not None and has_basis(job, drives):
             self.queue.put(job_id)
             self.wake()
 
@@ -210,7 +212,7 @@ class Runner:
                 self.queue.put(job_id, drive.id)
 
     def _run_job(self, run: Run, job: JobRow, child: Child) -> None:
-        drives = [drive for drive in self.store.drives(job.id) if drive.is_usable]
+        drives = [drive for drive in self.store.drives(job.id) if drive.is_usable and not drive.is_forgotten]
         if not has_basis(job, drives):
             self.queue.finish(run, "failed", {})
             return

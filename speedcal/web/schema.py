@@ -41,6 +41,7 @@ jobs = Table(
     Column("revision", Integer, nullable=False, default=1),  # counts changes that change the result
     Column("created", Float, nullable=False),
     Column("updated", Float, nullable=False),
+    Column("news", String(8), nullable=False, server_default=""),  # what the shop has not seen yet: drive, result
     Index("jobs_by_update", "updated"),
 )
 
@@ -132,6 +133,26 @@ sessions = Table(
     metadata,
     Column("id", String(64), primary_key=True),  # digest of the cookie
     Column("expires", Float, nullable=False),
+    Column("person", String(80), nullable=False, server_default=""),  # empty for the passcode of the shop
+)
+
+people = Table(
+    "people",
+    metadata,
+    Column("name", String(80), primary_key=True),
+    Column("passcode", Text, nullable=False),  # its digest
+    Column("since", Float, nullable=False),
+)
+
+history = Table(
+    "history",
+    metadata,
+    Column("id", String(32), primary_key=True),
+    Column("at", Float, nullable=False, index=True),
+    Column("job_id", String(32), nullable=False, index=True),  # the job may be gone
+    Column("title", Text, nullable=False),  # what the job was called
+    Column("who", String(80), nullable=False),  # name of a person; empty for the shop, owner for whoever has the link
+    Column("what", String(40), nullable=False),
 )
 
 attempts = Table(
@@ -178,7 +199,21 @@ def _films_of_dials(connection: Connection) -> None:
     films.create(connection, checkfirst=True)
 
 
-MIGRATIONS: tuple[Callable[[Connection], None], ...] = (_order_without_a_clock, _drives_put_back, _films_of_dials)
+def _people_and_news(connection: Connection) -> None:
+    """Techs have names, what was done is written down, and the list tells what came in."""
+    for table, column in ((jobs, jobs.c.news), (sessions, sessions.c.person)):
+        kind = CreateColumn(column).compile(dialect=connection.dialect)
+        connection.execute(text(f"ALTER TABLE {table.name} ADD {kind}"))
+    people.create(connection, checkfirst=True)
+    history.create(connection, checkfirst=True)
+
+
+MIGRATIONS: tuple[Callable[[Connection], None], ...] = (
+    _order_without_a_clock,
+    _drives_put_back,
+    _films_of_dials,
+    _people_and_news,
+)
 """Step number n brings a store from schema n to schema n + 1; steps are never changed, only added."""
 
 

@@ -121,6 +121,8 @@ class Settings:
     tls_key: Path | None = None
     trusted_proxies: tuple[str, ...] = ()
     """Addresses or networks of proxies that are believed what they say about the client."""
+    keep_drives: int = 0
+    """Days for which files of drives are kept after their job was closed; 0 for ever. Results stay."""
     workers: int = 2
     """Analyses at the same time; 0 leaves them to another server on the same store."""
     limits: Limits = field(default_factory=Limits)

@@ -1,4 +1,4 @@
-"""The pages of the shop: jobs, their forms, their links, what is done with them."""
+"""The pages of a job for the shop: its links, what is done with it."""
 
 from __future__ import annotations
 
@@ -13,38 +13,22 @@ from speedcal.web.fields import groups, show_form
 from speedcal.web.figures import number_in
 from speedcal.web.film_store import Films
 from speedcal.web.folder import job_files, lay_out, write_zip
+from speedcal.web.history import entries
 from speedcal.web.job_form import problems_of
 from speedcal.web.links import origin_of, reach_of, shown_links
 from speedcal.web.results import failure_of, result_of
-from speedcal.web.store import STAGES
 
-_JOBS_SHOWN = 100
+_TOLD = 50
 USUAL_LIMIT = {"mph": 65, "km/h": 100}
 """Legal speed that stands in the form of the road test until somebody writes another."""
-
-
-def jobs_page(context: Context) -> Response:
-    """List jobs, those that carry the searched words and are in the chosen state."""
-    words = context.request.query_params.get("q", "")[:200]
-    stage = context.request.query_params.get("state", "")
-    found = context.web.store.find_jobs(words, stage, limit=_JOBS_SHOWN + 1)
-    return context.page(
-        "jobs.html",
-        title="Jobs",
-        role="shop",
-        jobs=found[:_JOBS_SHOWN],
-        more=len(found) > _JOBS_SHOWN,
-        most=_JOBS_SHOWN,
-        words=words,
-        stage=stage if stage in STAGES else "",
-        stages=page_messages.STAGES,
-    )
 
 
 def job_page(context: Context, view: View) -> Response:
     """Show a job: its state, its result, its drives, its links."""
     web, job = context.web, view.job
     run = web.queue.active(job.id)
+    if job.news:
+        web.store.tell_news(job.id, "")
     return context.page(
         "job.html",
         title=job.title,
@@ -65,6 +49,7 @@ def job_page(context: Context, view: View) -> Response:
         texts=show_form(job.document),
         problems=[(name, problem.text) for name, problem in problems_of(job.document).items()],
         groups=groups(),
+        told=entries(web.store, job.id, limit=_TOLD),
         limits=context.limits,
         usual_limit=USUAL_LIMIT[job.unit],
     )
@@ -121,7 +106,7 @@ def export_job(context: Context, view: View) -> Response:
     packed = web.originals.scratch(run_id) / "job.zip"
     try:
         with web.runner.place():
-            write_zip(job_files(view.job, drives, web.originals), packed)
+            write_zip(iter([("job/", job_files(view.job, drives, web.originals))]), packed)
     except BaseException:
         web.originals.remove_scratch(run_id)
         raise

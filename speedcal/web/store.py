@@ -38,6 +38,8 @@ class JobRow:
     revision: int
     created: float
     updated: float
+    news: str = ""
+    """What came in and was not seen by the shop yet: ``drive``, ``result`` or nothing."""
 
     def get(self, table: str, key: str, default: Any = "") -> Any:
         """Return a value of the job file."""
@@ -106,6 +108,11 @@ class DriveRow:
         return self.look is not None and not self.look["errors"] and self.look.get("fit") is not None
 
     @property
+    def is_forgotten(self) -> bool:
+        """Tell whether its files are no longer kept, while what was understood of them is."""
+        return self.is_usable and not self.is_complete
+
+    @property
     def name(self) -> str:
         """What the drive is called: its track file, else its readings."""
         return self.track_name or self.readings_name or UNNAMED["drive"]
@@ -167,10 +174,25 @@ class Store:
             row = connection.execute(sa.select(schema.jobs).where(schema.jobs.c.id == job_id)).mappings().first()
         return _job(row) if row else None
 
-    def find_jobs(self, words: str = "", stage: str = "", *, limit: int = 200) -> list[JobRow]:
-        """Return jobs that carry every word in number, label, customer or note, the latest change first."""
+    def find_jobs(
+        self,
+        words: str = "",
+        stage: str = "",
+        *,
+        made: tuple[float, float] | None = None,
+        limit: int = 200,
+        offset: int = 0,
+    ) -> list[JobRow]:
+        """Return jobs that carry every word in number, label, customer or note, the latest change first.
+
+        ``stage`` may also be ``news``: those with something the shop has not seen; ``made`` says from when until when.
+        """
         jobs = schema.jobs
-        query = sa.select(jobs).order_by(jobs.c.updated.desc()).limit(limit)
+        query = sa.select(jobs).order_by(jobs.c.updated.desc(), jobs.c.id).limit(limit).offset(offset)
+        if made:
+            query = query.where(jobs.c.created >= made[0], jobs.c.created < made[1])
+        if stage == "news":
+            query = query.where(jobs.c.news != "")
         for word in words.casefold().split()[:10]:
             query = query.where(jobs.c.search.contains(word, autoescape=True))
         if stage in STAGES:
@@ -211,6 +233,12 @@ class Store:
                 schema.jobs.update().where(schema.jobs.c.id == job_id).values(closed=closed, updated=time.time())
             )
             _restage(connection, job_id)
+
+    def tell_news(self, job_id: str, news: str) -> None:
+        """Note what came in for a job, or that the shop has seen it."""
+        jobs = schema.jobs
+        with self.writing() as connection:
+            connection.execute(jobs.update().where(jobs.c.id == job_id, jobs.c.news != news).values(news=news))
 
     def delete_job(self, job_id: str) -> None:
         """Forget a job; its id is remembered as doomed until its files are gone too."""
@@ -296,6 +324,17 @@ class Store:
                 _drive_row(row)
                 for row in connection.execute(drives.delete().where(old).returning(*drives.c)).mappings()
             ]
+
+    def forget_content(self, before: float) -> list[DriveRow]:
+        """Forget what the drives of jobs that rest closed since a moment were made of, and return them as they were."""
+        drives, jobs = schema.drives, schema.jobs
+        resting = sa.select(jobs.c.id).where(jobs.c.closed, jobs.c.updated < before)
+        full = sa.or_(*(drives.c[name] != "" for name in _CONTENT))
+        with self.writing() as connection:
+            old = sa.and_(drives.c.job_id.in_(resting), full)
+            rows = [_drive_row(row) for row in connection.execute(sa.select(drives).where(old)).mappings()]
+            connection.execute(drives.update().where(old).values(dict.fromkeys(_CONTENT, "")))
+        return rows
 
     def say_of_drive(self, drive_id: str, said: Mapping[str, Any]) -> None:
         """Keep what was refused of the last form of a drive; an empty mapping forgets it."""
@@ -406,7 +445,7 @@ def _document_columns(document: Mapping[str, Any]) -> dict[str, str]:
 
 
 def _job(row: sa.RowMapping) -> JobRow:
-    names = ("id", "stage", "closed", "revision", "created", "updated")
+    names = ("id", "stage", "closed", "revision", "created", "updated", "news")
     return JobRow(document=json.loads(row["document"]), **{name: row[name] for name in names})
 
 

@@ -33,6 +33,7 @@ def unit_file(settings: Settings) -> str:
     """Return the service file that starts the page with these settings."""
     words = [sys.executable, "-m", "speedcal", "serve", "--data", str(settings.data.absolute())]
     words += ["--host", settings.host, "--port", str(settings.port), "--workers", str(settings.workers)]
+    words += ["--keep-drives", str(settings.keep_drives)] * bool(settings.keep_drives)
     given = {
         "--database": (settings.database,),
         "--host-name": settings.host_names,

@@ -239,6 +239,8 @@ def test_the_store_of_the_first_release_is_brought_up_to_date(database: str) -> 
     with store.writing() as connection:  # back to the tables of schema 1
         for statement in (
             "DROP INDEX runs_by_state", "DROP INDEX runs_by_turn",
+            "ALTER TABLE jobs DROP COLUMN news", "ALTER TABLE sessions DROP COLUMN person",
+            "DROP TABLE people", "DROP TABLE history",
             "ALTER TABLE drives DROP COLUMN removed", "ALTER TABLE drives DROP COLUMN said",
             "ALTER TABLE runs DROP COLUMN beat", "ALTER TABLE runs DROP COLUMN turn",
             "ALTER TABLE runs ADD COLUMN lease_until FLOAT NOT NULL DEFAULT 0",
@@ -253,6 +255,7 @@ def test_the_store_of_the_first_release_is_brought_up_to_date(database: str) -> 
     assert [Queue(store).claim("w").id for _ in ids] == ids[::-1]
     store.remove_drive(drive)
     assert store.drive(drive).removed > 0
+    assert {job.news for job in store.find_jobs()} == {""}
     assert "lease_until" not in [column["name"] for column in sa.inspect(store.engine).get_columns("runs")]
     store.close()
 

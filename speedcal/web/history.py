@@ -1,0 +1,63 @@
+"""Who did what, written down in the one place that every form passes."""
+
+from __future__ import annotations
+
+import logging
+import re
+import time
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import sqlalchemy as sa
+from sqlalchemy.exc import DBAPIError
+from starlette.responses import JSONResponse, Response
+
+from speedcal.text.page_messages import HISTORY, WHO
+from speedcal.web import schema
+from speedcal.web.store import Store, new_id
+
+if TYPE_CHECKING:
+    from speedcal.web.context import Context
+
+log = logging.getLogger("speedcal.web")
+_NEW_JOB = re.compile(r"/jobs/(\w+)")
+KEPT_S = 400 * 86400.0
+
+
+def write_down(context: Context, what: str, answer: Response) -> None:
+    """Write down what a form did, when it did something; the job may have been made by it or be gone."""
+    is_done = answer.status_code == 303 or (answer.status_code < 400 and isinstance(answer, JSONResponse))
+    if what not in HISTORY or not is_done:
+        return
+    view, store = context.view, context.web.store
+    made = _NEW_JOB.match(answer.headers.get("location", ""))
+    job_id = view.job.id if view is not None else made[1] if made else ""
+    try:
+        job = store.job(job_id)
+        title = job.title if job else view.job.title if view is not None else ""
+        who = context.person or (view.role if view is not None and view.role != "shop" else "")
+        if who == "owner":  # whatever an owner does is about drives
+            store.tell_news(job_id, "drive")
+        _keep(store, what, {"at": time.time(), "job_id": job_id, "title": title, "who": who})
+    except DBAPIError as error:  # it was carried out all the same
+        log.warning("not written down: %s", type(error.orig).__name__)
+
+
+def _keep(store: Store, what: str, values: dict[str, Any]) -> None:
+    history = schema.history
+    with store.writing() as connection:
+        if what == "delete_job":  # of a deleted job nothing stays but that it was deleted
+            connection.execute(history.delete().where(history.c.job_id == values["job_id"]))
+        connection.execute(history.delete().where(history.c.at < values["at"] - KEPT_S))
+        connection.execute(history.insert().values(id=new_id(), what=what, **values))
+
+
+def entries(store: Store, job_id: str = "", *, limit: int) -> Sequence[dict[str, Any]]:
+    """Return what was done, with a job or with all of them, the latest first, in words."""
+    history = schema.history
+    query = sa.select(history).order_by(history.c.at.desc(), history.c.id).limit(limit)
+    if job_id:
+        query = query.where(history.c.job_id == job_id)
+    with store.reading() as connection:
+        rows = connection.execute(query).mappings().all()
+    return [{**row, "who": WHO.get(row["who"], row["who"]), "what": HISTORY[row["what"]]} for row in rows]

@@ -1,0 +1,108 @@
+"""The list of jobs: searched, by month and state, page by page; and all of them in one file."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+import time
+from collections.abc import Iterator
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlencode
+
+from starlette.background import BackgroundTask
+from starlette.responses import FileResponse, Response
+
+from speedcal.text.page_messages import NEWS, NEWS_STATE, STAGES
+from speedcal.web.answers import attachment, day
+from speedcal.web.context import Context, Services
+from speedcal.web.folder import Files, job_files, write_zip
+from speedcal.web.store import JobRow
+
+_A_PAGE = 50
+_ALL = 1_000_000
+_MONTH = re.compile(r"(2\d{3})-(0[1-9]|1[0-2])")
+_NAME = re.compile(r"[^\w-]+")
+
+
+def jobs_page(context: Context) -> Response:
+    """List jobs, those that carry the searched words, are in the chosen state and were made in the chosen month."""
+    asked = context.request.query_params
+    states = {"news": NEWS_STATE, **STAGES}
+    words, stage, month = (asked.get(name, "")[:200] for name in ("q", "state", "month"))
+    number = int(asked["page"]) if re.fullmatch(r"[1-9]\d{0,5}", asked.get("page", "")) else 1
+    chosen: dict[str, Any] = {"made": _bounds(month), "limit": _A_PAGE + 1, "offset": (number - 1) * _A_PAGE}
+    found = context.web.store.find_jobs(words, stage, **chosen)
+    kept = {"q": words, "state": stage if stage in states else "", "month": month if chosen["made"] else ""}
+
+    def page_link(at: int) -> str:
+        return "/jobs?" + urlencode({**{name: text for name, text in kept.items() if text}, "page": at})
+
+    return context.page(
+        "jobs.html",
+        title="Jobs",
+        role="shop",
+        jobs=found[:_A_PAGE],
+        before=page_link(number - 1) if number > 1 else "",
+        after=page_link(number + 1) if len(found) > _A_PAGE else "",
+        number=number,
+        asked=kept,
+        stages=STAGES,
+        states=states,
+        news=NEWS,
+    )
+
+
+def _bounds(month: str) -> tuple[float, float] | None:
+    """Return when a month begins and ends in the zone of the shop, None for what is no month."""
+    read = _MONTH.fullmatch(month)
+    if not read:
+        return None
+    year, number = int(read[1]), int(read[2])
+    following = (year + 1, 1) if number == 12 else (year, number + 1)
+    return datetime(year, number, 1).timestamp(), datetime(*following, 1).timestamp()
+
+
+def export_all(context: Context) -> Response:
+    """Send every job as a folder that ``speedcal report`` runs, with its report, and a table of them."""
+    web, run_id = context.web, context.web.new_scratch_id()
+    packed = web.originals.scratch(run_id) / "jobs.zip"
+    try:
+        write_zip(_everything(web), packed)
+    except BaseException:
+        web.originals.remove_scratch(run_id)
+        raise
+    return FileResponse(
+        packed,
+        media_type="application/zip",
+        headers={"content-disposition": attachment(f"jobs {day(time.time())}", ".zip")},
+        background=BackgroundTask(web.originals.remove_scratch, run_id),
+    )
+
+
+def _everything(web: Services) -> Iterator[tuple[str, Files]]:
+    jobs = web.store.find_jobs(limit=_ALL)
+    names = {job.id: f"{_NAME.sub('-', job.title).strip('-')[:60]} {job.id[:6]}".strip() for job in jobs}
+    yield "", iter([("jobs.csv", _table(jobs, names))])
+    for job in jobs:
+        drives = [drive for drive in web.store.drives(job.id) if drive.is_complete]
+        yield f"{names[job.id]}/", job_files(job, drives, web.originals)
+        if (report := _report(web, job)) is not None:
+            yield f"{names[job.id]}/", iter([("report.pdf", report)])
+
+
+def _report(web: Services, job: JobRow) -> Path | None:
+    done = web.queue.latest_done(job.id, 1)
+    return web.originals.result_file(job.id, done[0].id, "report.pdf") if done else None
+
+
+def _table(jobs: list[JobRow], names: dict[str, str]) -> bytes:
+    text = io.StringIO()
+    out = csv.writer(text)
+    out.writerow(["folder", "number", "vehicle", "customer", "state", "made", "changed"])
+    for job in jobs:
+        told = [job.get("job", "number"), job.get("vehicle", "label"), job.get("job", "customer"), STAGES[job.stage]]
+        out.writerow([names[job.id], *told, day(job.created), day(job.updated)])
+    return text.getvalue().encode("utf-8-sig")
