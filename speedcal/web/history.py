@@ -5,7 +5,7 @@ from __future__ import annotations
 import logging
 import re
 import time
-from collections.abc import Sequence
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 import sqlalchemy as sa
@@ -52,12 +52,17 @@ def _keep(store: Store, what: str, values: dict[str, Any]) -> None:
         connection.execute(history.insert().values(id=new_id(), what=what, **values))
 
 
-def entries(store: Store, job_id: str = "", *, limit: int) -> Sequence[dict[str, Any]]:
+def entries(store: Store, job_id: str = "", *, limit: int) -> list[dict[str, Any]]:
     """Return what was done, with a job or with all of them, the latest first, in words."""
     history = schema.history
     query = sa.select(history).order_by(history.c.at.desc(), history.c.id).limit(limit)
     if job_id:
         query = query.where(history.c.job_id == job_id)
     with store.reading() as connection:
-        rows = connection.execute(query).mappings().all()
-    return [{**row, "who": WHO.get(row["who"], row["who"]), "what": HISTORY[row["what"]]} for row in rows]
+        rows = [dict(row) for row in connection.execute(query).mappings()]
+    return [_told(row) for row in rows]
+
+
+def _told(row: Mapping[str, Any]) -> dict[str, Any]:
+    who, what = row["who"], row["what"]
+    return {**row, "who": WHO.get(who, who), "what": HISTORY[what], "is_gone": what == "delete_job"}

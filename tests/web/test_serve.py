@@ -158,18 +158,8 @@ def test_the_shop_unlocks_its_door_from_the_machine_itself(tmp_path: Path) -> No
 def test_the_service_file_starts_the_page_with_the_same_options(tmp_path: Path) -> None:
     """At boot, from any folder; what systemd would read as something else is written so that it does not."""
     data = tmp_path / 'a "b" 100% $x'
-    options = [
-        "--data",
-        str(data),
-        "--port",
-        "8123",
-        "--host-name",
-        "shop-pc.example",
-        "--host-name",
-        "lan.example",
-        "--keep-drives",
-        "90",
-    ]
+    options = ["--data", str(data), "--port", "8123", "--keep-drives", "90"]
+    options += ["--host-name", "shop-pc.example", "--host-name", "lan.example"]
     done = serve(*options, "--unit-file")
     assert done.returncode == 0
     assert not data.exists()
