@@ -113,7 +113,8 @@ def test_the_whole_story(server: WebServer, browsing: Browsing) -> None:
     until(owner, "document.querySelector('img.picture').naturalWidth > 0")
     check(owner)
     owner.click("text=Back to your page")
-    await_result(owner, "#result")
+    await_result(owner, ".lead:text('At a true 60 mph the dial shows')")
+    owner.wait_for_selector("#progress", state="detached", timeout=120_000)
     check(owner)
     assert "At a true 60 mph the dial shows" in owner.inner_text("main")
 
