@@ -70,7 +70,8 @@ def export_all(context: Context) -> Response:
     web, run_id = context.web, context.web.new_scratch_id()
     packed = web.originals.scratch(run_id) / "jobs.zip"
     try:
-        write_zip(_everything(web), packed)
+        with web.runner.place():
+            write_zip(_everything(web), packed)
     except BaseException:
         web.originals.remove_scratch(run_id)
         raise
