@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from speedcal.fleet.rows import DrivePoint, FleetRow
 from speedcal.text.fleet import within
 from speedcal.text.fleet_messages import action_text
-from speedcal.text.fleet_page import PAGE, about
+from speedcal.text.fleet_page import PAGE, about, false_alarms
 from speedcal.units import MILE_M
 
 if TYPE_CHECKING:
@@ -30,14 +30,17 @@ def render_page(result: FleetResult) -> str:
     page: str = (
         _environment()
         .get_template("fleet.html")
-        .render(text=PAGE, about=_about(result), data=_embedded(page_data(result)))
+        .render(
+            text=PAGE, about=_about(result), false_alarms=false_alarms(result.rate), data=_embedded(page_data(result))
+        )
     )
     return page
 
 
 def _about(result: FleetResult) -> str:
     judged = sum(row.p_value is not None for row in result.rows)
-    return about(len(result.rows), judged, len(result.wrong), within(result), result.rate)
+    left = len(result.not_judged), len(result.without_number)
+    return about(judged, len(result.wrong), *left, within(result))
 
 
 def _embedded(data: dict[str, Any]) -> str:
@@ -77,7 +80,6 @@ def page_data(result: FleetResult) -> dict[str, Any]:
 def _row(row: FleetRow, length_m: float, most: int, share: _Shared, actions: _Shared) -> list[Any]:
     error = row.error_percent
     factor = row.calibration.error_factor if row.calibration else None
-    trend = row.course.trend_percent_a_year
     told = [finding.text for finding in row.findings[:3]]
     if row.reason:
         told.append(str(row.reason["text"]))
@@ -94,7 +96,6 @@ def _row(row: FleetRow, length_m: float, most: int, share: _Shared, actions: _Sh
         [share(text) for text in told],
         [round(x, 4) for x in (factor.value, factor.low, factor.high)] if factor else 0,
         round(row.odometer_factor.value, 4) if row.odometer_factor else 0,
-        _thousandths(trend.value) if trend else 0,
         [_point(point) for point in _thinned(row.points, most)],
         [[_day(s.earliest_s), _day(s.latest_s), _thousandths(s.percent.value)] for s in row.changed],
     ]

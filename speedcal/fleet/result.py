@@ -23,7 +23,7 @@ COLUMNS = (
     "changed_from", "changed_to", "changed_percent", "trend_percent_a_year", "action", "part", "text",
 )  # fmt: skip
 """Columns of ``fleet.csv``: one row a vehicle; ``low`` and ``high`` are of the error factor, ``text`` says the worst
-finding or the reason in words."""
+finding or the reason in words, the trend is given where it is clear that there is one."""
 
 
 @dataclass(frozen=True)
@@ -55,6 +55,11 @@ class FleetResult:
     def new(self) -> tuple[FleetRow, ...]:
         """Those of them that were not in the run before."""
         return tuple(row for row in self.wrong if row.is_new)
+
+    @property
+    def not_judged(self) -> tuple[FleetRow, ...]:
+        """The vehicles with a number that does not tell whether they are wrong."""
+        return tuple(row for row in self.rows if row.calibration is not None and row.p_value is None)
 
     @property
     def without_number(self) -> tuple[FleetRow, ...]:
@@ -140,15 +145,15 @@ def _cells(row: FleetRow) -> dict[str, Any]:
     odometer = row.odometer_factor.to_dict() if row.odometer_factor else {}
     step = row.changed[-1] if row.changed else None
     reason, worst = row.reason, row.findings[0] if row.findings else None
-    trend = row.course.trend_percent_a_year
-    days = row.to_dict()["changes"][-1] if step else {}
+    creep = row.course.creep_percent_a_year
+    days = step.days if step else {}
     values = (
         row.vehicle, row.drives, row.trust or None, factor.get("value"), factor.get("low"), factor.get("high"),
         odometer.get("value"), worst.code if worst else None, reason["error"] if reason else None,
         odometer.get("low"), odometer.get("high"), tidy(row.error_percent.value, 3) if row.error_percent else None,
         row.judged_by or None, row.wrong, row.is_new, None if row.p_value is None else float(f"{row.p_value:.3g}"),
-        tidy(row.distance_m, 0), tidy(row.cost_m, 0), days.get("from"), days.get("to"),
-        tidy(step.percent.value, 3) if step else None, tidy(trend.value, 3) if trend else None,
+        tidy(row.distance_m, 0), tidy(row.cost_m, 0), days.get("earliest"), days.get("latest"),
+        tidy(step.percent.value, 3) if step else None, tidy(creep.value, 3) if creep else None,
         row.advice.action if row.advice else None, row.advice.part if row.advice else None,
         reason["text"] if reason else worst.text if worst else None,
     )  # fmt: skip

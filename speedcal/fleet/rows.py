@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any, Literal
 
 from speedcal.finding import Finding
-from speedcal.fleet.steps import Course, Step
+from speedcal.fleet.steps import Course, Step, iso_date
 from speedcal.interval import Interval, tidy
 from speedcal.vehicle.advice import Advice
 
@@ -59,7 +58,7 @@ class DrivePoint:
         """Return the point, ready for JSON."""
         return {
             "drive": self.name,
-            "date": iso_date(self.time_s),
+            "date": None if self.time_s is None else iso_date(self.time_s),
             "error_percent": self.error_percent.to_dict(digits=3),
             "now": self.counts,
         }
@@ -136,8 +135,8 @@ class FleetRow:
             "cost_m": tidy(self.cost_m, 0),
             "changes": [
                 {
-                    "from": iso_date(step.earliest_s),
-                    "to": iso_date(step.latest_s),
+                    "from": step.days["earliest"],
+                    "to": step.days["latest"],
                     "percent": step.percent.to_dict(digits=3),
                 }
                 for step in self.changed
@@ -148,8 +147,3 @@ class FleetRow:
             "reason": dict(reason) if reason else None,
             "points": [point.to_dict() for point in self.points],
         }
-
-
-def iso_date(time_s: float | None) -> str | None:
-    """Return the day of a time, in UTC."""
-    return None if time_s is None else datetime.fromtimestamp(time_s, UTC).date().isoformat()

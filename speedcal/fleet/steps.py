@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from itertools import pairwise
 
 import numpy as np
@@ -42,6 +43,11 @@ class Step:
     percent: Interval
     """What it changed the reading by. [%]"""
 
+    @property
+    def days(self) -> dict[str, str]:
+        """The days between which it happened, ISO 8601, in UTC."""
+        return {"earliest": iso_date(self.earliest_s), "latest": iso_date(self.latest_s)}
+
 
 @dataclass(frozen=True)
 class Course:
@@ -53,10 +59,21 @@ class Course:
     trend_percent_a_year: Interval | None = None
     """Change besides the steps; None with fewer than three drives or less than a month."""
 
+    @property
+    def creep_percent_a_year(self) -> Interval | None:
+        """The trend where it is clear that there is one."""
+        trend = self.trend_percent_a_year
+        return trend if trend is not None and not trend.contains(0.0) else None
+
     def last(self, count: int) -> tuple[int, ...]:
         """Return the indices of the drives, of so many, that show the vehicle as it is now."""
         first = self.steps[-1].first if self.steps else 0
         return tuple(i for i in range(first, count) if i not in self.odd)
+
+
+def iso_date(time_s: float) -> str:
+    """Return the day of a time, in UTC."""
+    return datetime.fromtimestamp(time_s, UTC).date().isoformat()
 
 
 def follow(start_s: FloatArray, end_s: FloatArray, factor: FloatArray, u: FloatArray) -> Course:

@@ -14,7 +14,7 @@ from speedcal.conformity.probability import Box
 from speedcal.errors import FleetError, SpeedcalError
 from speedcal.finding import Finding
 from speedcal.fleet.drive import Outcome, calibration_of
-from speedcal.fleet.rows import DrivePoint, FleetRow, JudgedBy, Limits, iso_date
+from speedcal.fleet.rows import DrivePoint, FleetRow, JudgedBy, Limits
 from speedcal.fleet.steps import Course, follow
 from speedcal.fleet.what_to_do import advise
 from speedcal.interval import FloatArray, Interval
@@ -215,8 +215,7 @@ class _Vehicle:
         """Return what the reader should know, the weightiest first."""
         found = list(pooled.trust.reasons)
         for step in self.course.steps:
-            days = {"earliest": iso_date(step.earliest_s), "latest": iso_date(step.latest_s)}
-            found.append(Finding("vehicle_changed", percent=step.percent.value, **days))
+            found.append(Finding("vehicle_changed", percent=step.percent.value, **step.days))
         if self.course.odd:
             found.append(Finding("drives_stand_apart", names=[self.names[i] for i in self.course.odd]))
         if refused:
@@ -225,9 +224,9 @@ class _Vehicle:
             found.append(Finding("weak_drives_left_out", count=self.weak))
         if twice:
             found.append(Finding("drives_given_twice", count=twice))
-        trend = self.course.trend_percent_a_year
-        if trend is not None and (trend.low > 0 or trend.high < 0):
-            found.append(Finding("vehicle_creeps", percent=trend.value))
+        creep = self.course.creep_percent_a_year
+        if creep is not None:
+            found.append(Finding("vehicle_creeps", percent=creep.value))
         return tuple(found)
 
 

@@ -34,6 +34,8 @@ def advise(row: FleetRow, job: JobContents | None, rate: float) -> Advice:
     """
     if row.calibration is None:
         return Advice("check_files")
+    if row.p_value is None and row.trust == "TRUSTED":
+        return Advice("measure_fact", part="odometer_distance")
     if row.p_value is None:
         return Advice("drive_again", because=row.calibration.trust.reasons)
     if row.p_value > rate:

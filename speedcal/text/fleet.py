@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
-from speedcal.text.fleet_messages import action_text
+from speedcal.text.fleet_messages import action_text, when_changed
 from speedcal.text.numbers import counted, signed
 from speedcal.units import MILE_M
 
@@ -19,12 +20,19 @@ def summary(result: Any) -> str:
     if len(result.wrong) > _MOST_SHOWN:
         lines.append(f"  and {len(result.wrong) - _MOST_SHOWN} more")
     if result.compared:
-        lines.append(f"new since the last run: {', '.join(row.vehicle for row in result.new) or 'none'}")
+        lines.append(f"new since the last run: {_names(result.new) or 'none'}")
+    if result.not_judged:
+        lines.append(f"not judged: {_names(result.not_judged)}")
     lost = result.without_number
     if lost:
         lines.append(f"without a number: {counted(len(lost), 'vehicle')}")
         lines += [f"  {row.vehicle}: {row.reason['text']}" for row in lost[:_MOST_SHOWN] if row.reason]
     return "\n".join(lines)
+
+
+def _names(rows: Sequence[Any]) -> str:
+    more = [f"and {len(rows) - _MOST_SHOWN} more"] if len(rows) > _MOST_SHOWN else []
+    return ", ".join([row.vehicle for row in rows[:_MOST_SHOWN]] + more)
 
 
 def _head(result: Any) -> str:
@@ -50,8 +58,9 @@ def _line(row: Any, unit: str) -> str:
     assert error is not None  # noqa: S101 - a wrong vehicle has been judged
     length, name = (MILE_M, "mi") if unit == "mph" else (1000.0, "km")
     new = " (new)" if row.is_new else ""
+    changed = f", changed {when_changed(row.changed[-1].days)}" if row.changed else ""
     doing = f"; {action_text(row.advice)}" if row.advice else ""
     return (
-        f"  {row.vehicle}{new}: {_JUDGED[row.judged_by]} {signed(error.value)} % "
-        f"({signed(error.low)} to {signed(error.high)}) over {row.distance_m / length:.0f} {name}{doing}"
+        f"  {row.vehicle}{new}: {_JUDGED[row.judged_by]} {signed(error.value)} % ({signed(error.low)} to "
+        f"{signed(error.high)}), {row.cost_m / length:,.0f} {name} in {row.distance_m / length:,.0f}{changed}{doing}"
     )

@@ -72,10 +72,14 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
 }
 
 
+def when_changed(values: Values) -> str:
+    """Return the day of a change, or the days between which it was."""
+    first, last = values["earliest"], values["latest"]
+    return f"on {first}" if first == last else f"between {first} and {last}"
+
+
 def _changed(values: Values) -> str:
-    when = f"on {values['earliest']}" if values["earliest"] == values["latest"] else None
-    when = when or f"between {values['earliest']} and {values['latest']}"
-    return f"Changed by {signed(values['percent'])} % {when}: tires, gears or a setting."
+    return f"Changed by {signed(values['percent'])} % {when_changed(values)}: tires, gears or a setting."
 
 
 FINDINGS: dict[str, Template] = {

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from speedcal.text.numbers import counted
+
 PAGE = {
     "title": "Fleet",
     "lists": "Which vehicles",
@@ -9,7 +11,7 @@ PAGE = {
     "wrong": "wrong",
     "new": "new since the last run",
     "changed": "changed meanwhile",
-    "weak": "weak, drive again",
+    "open": "not judged",
     "lost": "without a number",
     "search": "Search",
     "search_hint": "vehicle, finding, reason",
@@ -23,21 +25,21 @@ PAGE = {
     "by_name": "vehicle",
     "vehicle": "Vehicle",
     "error": "Error",
-    "miscounted": "Miscounted",
+    "off_by": "Off by",
     "of": "of",
+    "in": "in",
     "shown": "vehicles shown",
     "more": "Show more",
-    "picture": "Every vehicle listed, from low to high: error with its 95 % interval; shaded is what is allowed.",
+    "picture": "From low to high: error with its 95 % interval; shaded is what is allowed.",
     "picture_hint": "Touch a bar to open its vehicle.",
     "drives": "drives",
     "drive": "drive",
     "factor": "speed, error factor",
     "odometer": "odometer factor",
-    "trend": "besides, a year",
     "judged_odometer": "judged by the odometer",
     "judged_speed": "judged by the logged speed: there is no odometer in the logs",
     "judged_rule": "judged by the rule for the speed",
-    "judged_": "not judged: a dial may read high by design; name a rule, or note the odometer",
+    "judged_": "not judged: a dial may read high by design; note the odometer, or name a rule",
     "untested": "not judged: the drives are weak",
     "is_wrong": "wrong",
     "is_new": "new",
@@ -54,11 +56,17 @@ PAGE = {
 """Words that stand on the page or that its script puts there."""
 
 
-def about(vehicles: int, judged: int, wrong: int, within: str, rate: float) -> str:
-    """Return the sentence at the head."""
+def about(judged: int, wrong: int, not_judged: int, lost: int, within: str) -> str:
+    """Return the sentences at the head."""
+    rest = [
+        f"{count} {what}" for count, what in ((not_judged, "could not be judged"), (lost, "gave no number")) if count
+    ]
+    ends = f" {' and '.join(rest)}." if rest else ""
     if not wrong:
-        return f"{judged} of {vehicles} vehicles judged; none is wrong ({within})."
-    return (
-        f"{wrong} of {judged} judged vehicles {'is' if wrong == 1 else 'are'} wrong ({within}). Of those called wrong, "
-        f"at most {100 * rate:g} % are not, on average (Benjamini and Hochberg 1995)."
-    )
+        return f"{counted(judged, 'vehicle')} judged; none is wrong ({within}).{ends}"
+    return f"{wrong} of {counted(judged, 'judged vehicle')} {'is' if wrong == 1 else 'are'} wrong ({within}).{ends}"
+
+
+def false_alarms(rate: float) -> str:
+    """Return how many of those called wrong may be right."""
+    return f"Of those called wrong, at most {100 * rate:g} % are not, on average (Benjamini and Hochberg 1995)."

@@ -7,11 +7,12 @@ import json
 import re
 import shutil
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
-from support.fleets import drive_on, write_fleet, write_pair
+from support.fleets import NOTED, drive_on, write_fleet, write_pair
 
 import speedcal
 from speedcal.cli import cli, main
@@ -139,6 +140,17 @@ def test_a_second_run_measures_nothing_and_gives_the_same_bytes(drives: Path, ou
     first = result.write(again)
     before = [path.read_bytes() for path in first]
     assert [path.read_bytes() for path in speedcal.fleet(moved, remember=again).write(again)] == before
+
+
+def test_a_dial_without_odometer_is_left_open_with_what_would_settle_it(tmp_path: Path) -> None:
+    """A dial reads high by design: 4 % over says nothing, an odometer over a measured distance does."""
+    write_pair(drive_on(1, 901, 1.04, kind=replace(NOTED, odometer=False)), tmp_path / "van", "day0")
+    result = speedcal.fleet(tmp_path)
+    (row,) = result.not_judged
+    assert row.trust == "TRUSTED"
+    assert row.advice is not None
+    assert (row.advice.action, row.advice.part) == ("measure_fact", "odometer_distance")
+    assert "not judged: van" in str(result)
 
 
 def test_a_drive_more_makes_a_new_run_and_names_what_is_new(drives: Path, out: Path, tmp_path: Path) -> None:

@@ -108,8 +108,11 @@ def test_filters_find_what_the_result_holds(browsing: Browsing, page_file: Path,
     changed = sum(bool(row.changed) for row in result.rows)
     weak = sum(row.trust == "WEAK" for row in result.rows)
     for name, count in (
-        ("changed", changed), ("weak", weak), ("lost", len(result.without_number)), ("new", len(result.new)),
-    ):  # fmt: skip
+        ("changed", changed),
+        ("open", len(result.not_judged)),
+        ("lost", len(result.without_number)),
+        ("new", len(result.new)),
+    ):
         page.select_option("#list", name)
         assert page.inner_text("#count").startswith(f"{count} of {COUNT} ")
     page.select_option("#list", "all")

@@ -5,14 +5,14 @@
   const [WRONG, NEW, CHANGED, JUDGED] = [1, 2, 4, 8];
   const rows = data.rows.map((r, i) => ({
     i, name: r[0], drives: r[1], trust: r[2], flags: r[3], error: r[4] || null, judged: r[5], cost: r[6], way: r[7],
-    action: r[8], told: r[9].map((t) => data.texts[t]), factor: r[10] || null, odometer: r[11], trend: r[12],
-    points: r[13], changes: r[14],
+    action: r[8], told: r[9].map((t) => data.texts[t]), factor: r[10] || null, odometer: r[11],
+    points: r[12], changes: r[13],
   }));
   rows.forEach((r) => { r.text = [r.name, data.actions[r.action] || "", ...r.told].join(" ").toLowerCase(); });
   const at = (id) => document.getElementById(id);
   const lists = [
     ["all", () => true], ["wrong", (r) => r.flags & WRONG], ["new", (r) => r.flags & NEW],
-    ["changed", (r) => r.flags & CHANGED], ["weak", (r) => r.trust === 1], ["lost", (r) => r.trust === 0],
+    ["changed", (r) => r.flags & CHANGED], ["open", (r) => r.error && !(r.flags & JUDGED)], ["lost", (r) => r.trust === 0],
   ].filter(([name]) => name !== "new" || data.compared);
   const sorts = {
     by_cost: (a, b) => b.cost - a.cost || a.i - b.i,
@@ -28,8 +28,8 @@
   choose("sort", Object.keys(sorts).map((name) => [name, word[name]]));
   if (rows.some((r) => r.flags & WRONG)) at("list").value = "wrong";
 
-  const percent = (x, digits = 1) => {
-    const text = Math.abs(x / 1000).toFixed(digits);
+  const percent = (x) => {
+    const text = Math.abs(x / 1000).toFixed(1);
     return (Number(text) === 0 ? "" : x < 0 ? "−" : "+") + text;
   };
   const spread = (e) => `${percent(e[0])} % (${percent(e[1])} to ${percent(e[2])})`;
@@ -71,7 +71,7 @@
     const name = make("span", {}, make("b", {}, r.name));
     if (r.flags & WRONG) name.append(make("span", { class: "tag" }, word.is_wrong));
     if (r.flags & NEW) name.append(make("span", { class: "tag" }, word.is_new));
-    const cost = r.error ? `${round(r.cost)} ${data.unit} ${word.of} ${r.way.toLocaleString("en")}` : "";
+    const cost = r.error ? `${round(r.cost)} ${data.unit} ${word.in} ${r.way.toLocaleString("en")}` : "";
     const head = make("button", { type: "button", class: `head${r.flags & WRONG ? " wrong" : ""}`, "aria-expanded": "false" },
       name, make("span", { class: "number" }, r.error ? spread(r.error) : word.no_number),
       make("span", { class: "number cost" }, cost), make("span", { class: "doing" }, data.actions[r.action] || ""));
@@ -92,7 +92,6 @@
     if (r.factor) say(`${word.factor} ${r.factor[0].toFixed(3)} (${r.factor[1].toFixed(3)} to ${r.factor[2].toFixed(3)})`);
     if (r.odometer) say(`${word.odometer} ${r.odometer.toFixed(3)}`);
     if (r.factor) say(r.flags & JUDGED || !r.judged ? word[`judged_${r.judged}`] : word.untested);
-    if (r.trend) say(`${word.trend}: ${percent(r.trend, 2)} %`);
     r.told.forEach(say);
     const box = make("div", { class: "open" });
     box.append(r.points.length ? course(r) : "", list);
