@@ -27,8 +27,11 @@ _LOCAL = {
     "distributed.scheduler.allowed-failures": _DEATHS,
     "distributed.worker.profile.enabled": False,
     "distributed.admin.tick.interval": "500ms",
+    "distributed.admin.system-monitor.interval": "2s",
+    "distributed.worker.memory.monitor-interval": "1s",
+    "distributed.scheduler.active-memory-manager.start": False,
 }
-"""Settings of the cluster of its own: its workers are not watched while they work."""
+"""Settings of the cluster of its own: its workers are looked at seldom while they work."""
 
 Item = TypeVar("Item")
 Made = TypeVar("Made")

@@ -4,7 +4,8 @@
 
 DRIVES is a folder of vehicles, such as fleet_drives.py makes. A busy machine tells nothing by its clock, so what counts
 are processor seconds: two processes are taken to need half of all of them, or those of the busier worker and of the
-client one after the other, whichever is more.
+client one after the other, whichever is more. What the processes take while they wait grows with the clock, so it is
+measured by itself and taken off.
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
 import psutil  # noqa: E402 (after the threads are set)
 
 import speedcal  # noqa: E402 (after the threads are set)
+from speedcal.fleet import workers as crew  # noqa: E402 (after the threads are set)
 
 
 def spent(work: Callable[[], object]) -> tuple[float, float]:
@@ -37,6 +39,21 @@ def plain(drives: Path) -> None:
     """Read and calibrate every drive, and nothing else."""
     for track in sorted(drives.rglob("*.gpx")):
         speedcal.calibrate(speedcal.read_track(track), speedcal.read_readings(track.with_suffix(".csv")))
+
+
+def waiting(seconds: float = 20.0) -> tuple[float, float]:
+    """Return what the client and a worker take of a processor while there is nothing to do."""
+    with crew._client(None, 2):
+        several = [psutil.Process(), *psutil.Process().children(recursive=True)]
+        time.sleep(3)
+        before = [sum(one.cpu_times()[:2]) for one in several]
+        started = time.monotonic()
+        time.sleep(seconds)
+        rates = [
+            (sum(one.cpu_times()[:2]) - b) / (time.monotonic() - started)
+            for one, b in zip(several, before, strict=True)
+        ]
+    return rates[0], max(rates[1:])
 
 
 @contextmanager
@@ -71,10 +88,13 @@ def main() -> None:
     speedcal.fleet(first, processes=1)
     _, base = spent(lambda: plain(drives))
     _, one = spent(lambda: speedcal.fleet(drives, processes=1))
+    idle = waiting()
     own = time.process_time()
     with watched() as seconds:
-        _, two = spent(lambda: speedcal.fleet(drives, processes=2))
-    client, workers = time.process_time() - own, sorted(seconds.values())[-2:]
+        clock, two = spent(lambda: speedcal.fleet(drives, processes=2))
+    client = time.process_time() - own - idle[0] * clock
+    workers = [value - idle[1] * clock for value in sorted(seconds.values())[-2:]]
+    two -= (idle[0] + 2 * idle[1]) * clock
     needed = max(two / 2, client + workers[-1])
     for line in (
         f"read and calibrate: {base:.1f} s, {1000 * base / count:.0f} ms a drive",
