@@ -292,6 +292,7 @@ LINK_REACH = {
     "cable": "These links carry an address that this machine gave itself for want of a network; they work on no "
     f"phone. {_OUTSIDE}",
     "network": f"These links work in the shop's own network alone, not at an owner's home. {_OUTSIDE}",
+    "untrusted": "A phone that does not trust the certificate of this shop warns before it opens them.",
 }
 """How far the links of a job carry, where that is not far."""
 HEALTH = {

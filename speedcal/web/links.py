@@ -70,6 +70,15 @@ def qr_code(address: str) -> Markup:
     return Markup(written.getvalue().decode())  # noqa: S704 - made of modules, nothing of the address stands in it
 
 
+def reach_notes(context: Context) -> list[str]:
+    """Return what the shop should know before it hands its links out."""
+    settings = context.web.settings
+    notes = [reach_of(origin_of(context))]
+    if settings.uses_made_certificate and not settings.public_origin:
+        notes.append(LINK_REACH["untrusted"])
+    return [note for note in notes if note]
+
+
 def reach_of(origin: str) -> str:
     """Return the words that tell how far links carry, empty when they open anywhere."""
     host = (urlsplit(origin).hostname or "").rstrip(".")

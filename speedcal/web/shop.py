@@ -15,7 +15,7 @@ from speedcal.web.film_store import Films
 from speedcal.web.folder import job_files, lay_out, write_zip
 from speedcal.web.history import entries
 from speedcal.web.job_form import problems_of
-from speedcal.web.links import origin_of, reach_of, shown_links
+from speedcal.web.links import reach_notes, shown_links
 from speedcal.web.results import failure_of, result_of
 
 _TOLD = 50
@@ -45,7 +45,7 @@ def job_page(context: Context, view: View) -> Response:
         result=result_of(context, view),
         failure=failure_of(context, view),
         links=shown_links(context, job),
-        reach=reach_of(origin_of(context)),
+        reach=reach_notes(context),
         texts=show_form(job.document),
         problems=[(name, problem.text) for name, problem in problems_of(job.document).items()],
         groups=groups(),

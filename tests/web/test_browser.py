@@ -404,6 +404,9 @@ def test_the_recorder(trusting: tuple[WebServer, Browsing], tmp_path: Path) -> N
     assert page.url.startswith(f"{address}/sign-in"), "plain http leads to https"
     page.fill("#passcode", PASSCODE)
     page.click("main button")
+    for shown in ("people", "state", "trust"):
+        page.goto(f"{address}/{shown}")
+        browsing.check(page)
     base = new_job(page, address, **{"job.number": "REC-1"})
     owner = link_of(page, "owner")
     page.goto(owner)

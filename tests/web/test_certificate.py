@@ -150,6 +150,7 @@ def test_its_end_is_told_before_it_comes(
     with open_site(tmp_path, passcode="brass kettle tide", **more) as site:
         assert site.services.health.look()["certificate"] is is_well
         site.client.post("/sign-in", data={"passcode": "brass kettle tide"})
+        assert "does not trust the certificate" in site.client.get(site.new_job()).text
         page = site.client.get("/state").text
         assert (HEALTH["certificate"] in page) is not is_well
         assert "http://shop-pc.example:80/trust" in page
