@@ -154,8 +154,8 @@ def test_an_instrument_in_the_corner_of_its_limits_is_seldom_failed() -> None:
     """Worst case of a false fail, simulated: truth on two limits at once, risk at most 5 % (4 sigma of counting)."""
     rng = np.random.default_rng(7)
     corner = np.linalg.solve(_BAND[[1, 2], :2], -_BAND[[1, 2], 2])
-    estimates = rng.multivariate_normal(corner, _COVARIANCE, size=1500)
+    estimates = rng.multivariate_normal(corner, _COVARIANCE, size=500)
     failed = np.mean([half_planes(_BAND, estimate, _COVARIANCE).risk_of_false_fail() <= 0.05 for estimate in estimates])
     naive = np.mean([half_planes(_BAND, estimate, _COVARIANCE).probability() <= 0.05 for estimate in estimates])
-    assert failed <= 0.05 + 4 * np.sqrt(0.05 * 0.95 / 1500)
+    assert failed <= 0.05 + 4 * np.sqrt(0.05 * 0.95 / 500)
     assert naive > 0.1

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from support.calibrations import make_calibration
+from support.calibrations import make_calibration, word_of
 
 from speedcal.calibration import calibrate
 from speedcal.calibration.tuning import OFFSET_PRIOR_MPS
-from speedcal.conformity import RoadTestPlan, Tolerance, load_tolerance, plan, verify
+from speedcal.conformity import RoadTestPlan, Tolerance, load_tolerance, plan
 from speedcal.errors import AlignmentError, PlanError
 from speedcal.simulate import KINDS, Plateau, simulate
 from speedcal.units import KMH_MPS, MPH_MPS
@@ -196,7 +196,7 @@ def test_nine_of_ten_of_four_hundred_drives_reach_the_promised_interval(teeth: i
 
 def _share(word: str, factor: float, rule: Tolerance, seeds: range) -> float:
     found = plan(TRUCK, speed_limit=65)
-    return float(np.mean([verify(None, _simulated(found, s, factor=factor), rule).verdict == word for s in seeds]))
+    return float(np.mean([word_of(_simulated(found, s, factor=factor), rule) == word for s in seeds]))
 
 
 def test_simulated_drives_are_judged_wrongly_no_more_often_than_stated() -> None:

@@ -114,13 +114,14 @@ def test_the_installed_library_is_the_one_of_the_wheel(installed: Path, tmp_path
 
 
 def test_the_public_names_are_typed(installed: Path, tmp_path: Path) -> None:
-    """Strict mypy accepts a caller's file, and sees a wrong argument in it."""
+    """Strict mypy accepts a caller's file, and sees a wrong argument in it; it reads no other library's types."""
     caller = (ROOT / "tests" / "typing_api.py").read_text(encoding="utf-8")
     (tmp_path / "caller.py").write_text(caller, encoding="utf-8")
     (tmp_path / "wrong.py").write_text("import speedcal\n\nspeedcal.read_track(3)\n", encoding="utf-8")
-    options = ["--strict", "--cache-dir", str(ROOT / ".mypy_cache" / "installed"), "--config-file", os.devnull]
+    options = ["--strict", "--no-site-packages", "--ignore-missing-imports", "--follow-imports=silent"]
+    files = ["--config-file", os.devnull, "--cache-dir", os.devnull, "caller.py", "wrong.py"]
     env = {**environment(), "MYPYPATH": str(installed)}
-    command = [sys.executable, "-m", "mypy", *options, "--follow-imports=silent", "caller.py", "wrong.py"]
+    command = [sys.executable, "-m", "mypy", *options, *files]
     told = subprocess.run(command, cwd=tmp_path, env=env, capture_output=True, text=True, check=False).stdout
     assert "caller.py" not in told
     assert re.search(r"wrong\.py:3: error: .*incompatible type", told)

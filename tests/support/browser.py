@@ -64,11 +64,11 @@ class Browsing:
 
     def check(self, page: Any) -> None:
         """Check a page for barriers with axe-core, by day and at night, and for overflow."""
+        if not page.evaluate("'axe' in window"):
+            page.evaluate(self.axe)
         for scheme in ("dark", "light"):
             page.emulate_media(color_scheme=scheme)
-            found = page.evaluate(
-                f"(() => {{ {self.axe}; return axe.run(document, {{resultTypes: ['violations']}}) }})()"
-            )
+            found = page.evaluate("axe.run(document, {resultTypes: ['violations']})")
             problems = [(v["id"], [node["html"][:200] for node in v["nodes"]]) for v in found["violations"]]
             assert problems == [], f"{page.url}, {scheme}: {problems}"
         self.check_width(page)

@@ -10,6 +10,8 @@ import pandas as pd
 
 from speedcal.calibration.dial import Dial
 from speedcal.calibration.result import Calibration
+from speedcal.conformity.decision import decide
+from speedcal.conformity.tolerance import Tolerance
 from speedcal.finding import Trust
 from speedcal.interval import Interval
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
@@ -69,6 +71,11 @@ def make_calibration(
         ground=pd.DataFrame({"time_s": readings["time_s"], "speed_mps": ground, "piece": 0}),
         steady_runs=math.ceil(n_readings / 2),
     )
+
+
+def word_of(drive: Calibration, rule: Tolerance) -> str:
+    """Return the word of a verdict alone, without the advice that follows a road test that settles nothing."""
+    return decide(rule.shown_limits(rule.speeds_mps).box(drive.dial), rule.confidence)[0]
 
 
 def with_line(calibration: Calibration, offset_mps: float, factor: float, covariance: np.ndarray) -> Calibration:

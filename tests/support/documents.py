@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import ast
+import contextlib
+import io
 import os
 import re
+import shlex
 import shutil
 import subprocess
 import sys
@@ -60,7 +63,10 @@ class Done:
 
 
 def run_block(block: Block, folder: Path) -> Done:
-    """Run a block of shell commands or of Python in a folder."""
+    """Run a block of shell commands or of Python in a folder, lines of our own command alone in this process."""
+    lines = [shlex.split(line) for line in block.text.splitlines()] if block.language == "sh" else []
+    if lines and all(line[:1] == ["speedcal"] and not set("|>&;$") & set("".join(line)) for line in lines):
+        return _run_commands(block, lines, folder)
     program = ["bash", "-euo", "pipefail", "-c"] if block.language == "sh" else [sys.executable, "-c"]
     done = subprocess.run(
         [*program, block.text],
@@ -72,6 +78,22 @@ def run_block(block: Block, folder: Path) -> Done:
         check=False,
     )
     return Done(block, done.returncode, done.stdout, done.stderr)
+
+
+def _run_commands(block: Block, lines: list[list[str]], folder: Path) -> Done:
+    """Run lines of our own command up to the first that fails."""
+    from speedcal.cli import main
+
+    status, printed, remarks = 0, io.StringIO(), io.StringIO()
+    with contextlib.chdir(folder), contextlib.redirect_stdout(printed), contextlib.redirect_stderr(remarks):
+        for line in lines:
+            try:
+                main(line[1:])
+            except SystemExit as ended:
+                status = int(ended.code or 0)
+            if status:
+                break
+    return Done(block, status, printed.getvalue(), remarks.getvalue())
 
 
 def is_run_here(block: Block) -> bool:

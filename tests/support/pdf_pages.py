@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from functools import lru_cache
 from typing import Any
 
 from pypdf import PdfReader
@@ -15,12 +16,16 @@ def root_of(data: bytes) -> dict[str, Any]:
 
 def words_of(data: bytes) -> str:
     """Return the text of the only page with single spaces, as a reader finds it."""
-    (page,) = PdfReader(io.BytesIO(data)).pages
-    return " ".join(page.extract_text().replace("\u200b", "").split())
+    return " ".join(_read(data)[0].replace("\u200b", "").split())
 
 
 def texts_of(data: bytes) -> list[tuple[str, float, float, float]]:
     """Return the pieces of text of the only page: words, left edge, base line from below, size. [pt]."""
+    return _read(data)[1]
+
+
+@lru_cache(maxsize=64)
+def _read(data: bytes) -> tuple[str, list[tuple[str, float, float, float]]]:
     (page,) = PdfReader(io.BytesIO(data)).pages
     found: list[tuple[str, float, float, float]] = []
 
@@ -30,8 +35,7 @@ def texts_of(data: bytes) -> list[tuple[str, float, float, float]]:
             y = user[1] * matrix[4] + user[3] * matrix[5] + user[5]
             found.append((text, x, y, abs(size * matrix[3] * user[3])))
 
-    page.extract_text(visitor_text=note)
-    return found
+    return page.extract_text(visitor_text=note), found
 
 
 def elements_of(data: bytes) -> list[dict[str, Any]]:

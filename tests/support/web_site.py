@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import io
+import json
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+from unittest import mock
 
 from starlette.testclient import TestClient
 
+from speedcal.web import runner, worker
 from speedcal.web.app import create_app, make_services
 from speedcal.web.context import Services
 from speedcal.web.settings import Limits, Settings
@@ -67,6 +71,33 @@ class Site:
                 return
             time.sleep(0.1)
         raise AssertionError("the analysis does not come to an end")
+
+
+class ChildAtHand:
+    """A worker without a process of its own and its limits, for tests of what it answers."""
+
+    is_alive = True
+
+    def __init__(self, *, is_warm: bool = True) -> None:
+        self.is_warm = is_warm
+
+    def do(self, name: str, task: Mapping[str, Any], *, limits: Limits, **_: Any) -> dict[str, Any]:
+        """Do the task at once."""
+        bounds = {"cpu_s": 0, "memory_bytes": limits.worker_bytes, "written_bytes": limits.written_bytes}
+        said = io.StringIO()
+        worker.answer(json.dumps({"name": name, "limits": bounds, **task}), said)
+        answer: dict[str, Any] = json.loads(said.getvalue().splitlines()[-1])
+        return answer
+
+    def stop(self) -> None:
+        """Nothing is left running."""
+
+
+@contextmanager
+def analysed_at_hand() -> Iterator[None]:
+    """Let the services started meanwhile analyse in this process, which spares a start of Python for each task."""
+    with mock.patch.object(runner, "Child", ChildAtHand), mock.patch.object(worker, "set_limits"):
+        yield
 
 
 @contextmanager

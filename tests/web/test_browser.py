@@ -81,8 +81,18 @@ def link_of(page: Any, role: str) -> str:
 
 
 def test_the_whole_story(server: WebServer, browsing: Browsing) -> None:
-    """Tech makes a job; owner sends the drive; tech fits a gear and sends the road test; customer reads the report."""
-    tech, check = browsing.page(PHONE), browsing.check
+    """Tech makes a job; owner sends the drive; tech fits a gear and sends the road test; customer reads the report.
+
+    On the screen of a phone; no page is too wide for that of a desk either.
+    """
+
+    def check(page: Any) -> None:
+        browsing.check(page)
+        page.set_viewport_size(DESKTOP)
+        browsing.check_width(page)
+        page.set_viewport_size(PHONE)
+
+    tech = browsing.page(PHONE)
     tech.goto(server.address)
     check(tech)
     base = new_job(tech, server.address)

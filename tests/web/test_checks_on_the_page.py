@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import pytest
-from support.web_site import FORM, Site, open_site
+from support.web_site import FORM, Site, analysed_at_hand, open_site
 
 MILES = "dial mph,distance mi,time mm:ss.s\n35,1,1:52.5\n35,1,1:53.1\n50,1,1:17.0\n67,1,0:57.0\n67,1,0:56.6\n"
 
 
 @pytest.fixture(scope="module")
 def busy(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
-    with open_site(tmp_path_factory.mktemp("checks"), workers=1) as site:
+    with analysed_at_hand(), open_site(tmp_path_factory.mktemp("checks"), workers=1) as site:
         yield site
 
 

@@ -14,7 +14,7 @@ import pytest
 from support.postgres_server import PostgresServer, new_schema
 from support.uploading import count_lost, new_job, send_track
 from support.web_server import WebServer
-from support.web_site import DEMO, Site, open_site
+from support.web_site import DEMO, Site, analysed_at_hand, open_site
 
 from speedcal.web import drives
 
@@ -24,7 +24,7 @@ def test_postgresql_goes_away_and_comes_back(
 ) -> None:
     """While it is away every page says so in words with 503; when it is back nothing has to be started again."""
     monkeypatch.setattr(drives, "_WAIT_S", 0.0)
-    with open_site(tmp_path, database=new_schema(postgres), workers=1) as site:
+    with analysed_at_hand(), open_site(tmp_path, database=new_schema(postgres), workers=1) as site:
         base = site.new_job()
         postgres.stop()
         try:

@@ -12,7 +12,7 @@ import pytest
 from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
-from support.web_site import DEMO, Site, open_site
+from support.web_site import DEMO, Site, analysed_at_hand, open_site
 
 from speedcal.errors import JobError
 from speedcal.jobs.job_file import job_text
@@ -135,7 +135,7 @@ def demo_zip(path: Path) -> Path:
 def told(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict]:
     """Bring the demo job in, let it be analysed, save it as a zip; return the zip and the numbers the page has."""
     folder = tmp_path_factory.mktemp("folder")
-    with open_site(folder, workers=1) as site:
+    with analysed_at_hand(), open_site(folder, workers=1) as site:
         with demo_zip(folder / "demo.zip").open("rb") as packed:
             answer = site.client.post("/import", files={"zip": ("demo.zip", packed)}, follow_redirects=False)
         assert answer.status_code == 303, answer.text

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import configparser
+import io
 import json
 import shlex
 import shutil
@@ -12,7 +13,9 @@ import subprocess
 import sys
 import urllib.error
 import urllib.request
+from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
 from urllib.parse import urlsplit
 
 import pytest
@@ -20,28 +23,45 @@ from click.testing import CliRunner
 from support.needs import missing
 from support.web_server import WebServer
 
+from speedcal.cli import main
 from speedcal.cli.serve import command
+from speedcal.web import listen
 from speedcal.web.app import make_services
 from speedcal.web.listen import addresses_to_open, is_open_to_listeners, open_sockets
 from speedcal.web.settings import ServiceError, Settings
 
+Serve = Callable[..., SimpleNamespace]
 
-def serve(*options: str, stdin: str = "") -> subprocess.CompletedProcess[str]:
-    """Run the command to its end."""
-    return subprocess.run(
-        [sys.executable, "-m", "speedcal", "serve", *options], input=stdin, capture_output=True, text=True, timeout=60
-    )
+
+@pytest.fixture
+def serve(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Serve:
+    """Return what runs the command to its end; a page that would start is an error."""
+
+    def started(*_: object) -> None:
+        raise AssertionError("the page started")
+
+    def run(*options: str, stdin: str = "") -> SimpleNamespace:
+        monkeypatch.setattr(listen, "serve", started)
+        monkeypatch.setattr("sys.stdin", io.StringIO(stdin))
+        with pytest.raises(SystemExit) as ended:
+            main(["serve", *options])
+        said = capsys.readouterr()
+        return SimpleNamespace(returncode=ended.value.code, stdout=said.out, stderr=said.err)
+
+    return run
 
 
 def test_without_a_passcode_it_refuses_other_addresses_with_status_2(tmp_path: Path) -> None:
-    """One message that says what to do; no traceback."""
-    done = serve("--data", str(tmp_path / "data"), "--host", "192.168.77.77")
+    """One message that says what to do; no traceback. A process of its own, for its status."""
+    options = ["--data", str(tmp_path / "data"), "--host", "192.168.77.77"]
+    command = [sys.executable, "-m", "speedcal", "serve", *options]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=60, check=False)
     assert done.returncode == 2
     assert "--set-passcode" in done.stderr
     assert "Traceback" not in done.stderr
 
 
-def test_the_passcode_is_set_from_standard_input(tmp_path: Path) -> None:
+def test_the_passcode_is_set_from_standard_input(serve: Serve, tmp_path: Path) -> None:
     """Only its digest is kept."""
     data = tmp_path / "data"
     assert serve("--data", str(data), "--set-passcode", stdin="brass kettle tide\n").returncode == 0
@@ -65,7 +85,7 @@ def test_the_passcode_is_set_from_standard_input(tmp_path: Path) -> None:
         (["--database", "postgresql+psycopg://nobody@127.0.0.1:1/none"], "cannot be reached"),
     ],
 )
-def test_what_it_cannot_start_with_is_named(tmp_path: Path, options: list[str], words: str) -> None:
+def test_what_it_cannot_start_with_is_named(serve: Serve, tmp_path: Path, options: list[str], words: str) -> None:
     """Status 2 and one message."""
     done = serve(*(["--data", str(tmp_path / "data")] if "--data" not in options else []), *options)
     assert done.returncode == 2
@@ -73,7 +93,7 @@ def test_what_it_cannot_start_with_is_named(tmp_path: Path, options: list[str], 
     assert "Traceback" not in done.stderr
 
 
-def test_a_port_that_is_taken_is_told_in_words(tmp_path: Path) -> None:
+def test_a_port_that_is_taken_is_told_in_words(serve: Serve, tmp_path: Path) -> None:
     """Status 2, no traceback, and nothing of the server's own language."""
     with socket.socket() as other:
         other.bind(("127.0.0.1", 0))
@@ -115,7 +135,7 @@ def test_the_usual_port_is_left_out() -> None:
     assert addresses_to_open(settings, 443) == ("https://shop-pc.example/",)
 
 
-def test_without_a_name_the_address_in_the_network_is_printed_and_answers(tmp_path: Path) -> None:
+def test_without_a_name_the_address_in_the_network_is_printed_and_answers(serve: Serve, tmp_path: Path) -> None:
     """The host of a request may be the address at which it came in; a name that is not known may not."""
     assert serve("--data", str(tmp_path / "data"), "--set-passcode", stdin="brass kettle tide\n").returncode == 0
     server = WebServer(tmp_path / "data", "--host", "0.0.0.0").start()  # noqa: S104
@@ -143,7 +163,7 @@ def test_on_this_machine_alone_nothing_is_warned_about() -> None:
     assert not is_open_to_listeners(Settings(data=Path(), host="0.0.0.0", tls_cert=Path("a"), tls_key=Path("b")))  # noqa: S104
 
 
-def test_the_shop_unlocks_its_door_from_the_machine_itself(tmp_path: Path) -> None:
+def test_the_shop_unlocks_its_door_from_the_machine_itself(serve: Serve, tmp_path: Path) -> None:
     """While the service runs."""
     data = tmp_path / "data"
     services = make_services(Settings(data=data))
@@ -155,7 +175,7 @@ def test_the_shop_unlocks_its_door_from_the_machine_itself(tmp_path: Path) -> No
     services.store.close()
 
 
-def test_the_service_file_starts_the_page_with_the_same_options(tmp_path: Path) -> None:
+def test_the_service_file_starts_the_page_with_the_same_options(serve: Serve, tmp_path: Path) -> None:
     """At boot, from any folder; what systemd would read as something else is written so that it does not."""
     data = tmp_path / 'a "b" 100% $x'
     options = ["--data", str(data), "--port", "8123", "--keep-drives", "90"]
@@ -180,7 +200,7 @@ def test_every_option_has_a_help_text() -> None:
     assert "A passenger writes or taps" in shown
 
 
-def test_it_speaks_https_and_keeps_the_cookie_to_it(tmp_path: Path) -> None:
+def test_it_speaks_https_and_keeps_the_cookie_to_it(serve: Serve, tmp_path: Path) -> None:
     """With a certificate of one's own; the session cookie is for https only."""
     if shutil.which("openssl") is None:
         missing("openssl")

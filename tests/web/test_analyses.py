@@ -1,0 +1,76 @@
+"""What comes of the files that are sent: a result, or one message. Who computes it is tested with the runner."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from support.web_site import Site, analysed_at_hand, open_site
+
+from speedcal.web.settings import Limits
+
+
+@pytest.fixture(scope="module")
+def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
+    """Start a service that analyses in this process."""
+    with analysed_at_hand(), open_site(tmp_path_factory.mktemp("analyses"), workers=1) as opened:
+        yield opened
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        (
+            b'<?xml version="1.0"?><!DOCTYPE x [<!ENTITY a "aaaaa"><!ENTITY b "&a;&a;&a;&a;&a;">]><gpx>&b;</gpx>',
+            "",
+        ),
+        (b"<gpx>" + b"<a>" * 200_000, ""),
+        (os.urandom(100_000), ""),
+        (b"\x0e\x10\xff\xff" + b"\xff" * 5000, ""),
+        (b"$GPRMC," + b"9" * 1_000_000, ""),
+    ],
+    ids=["entities", "depth", "noise", "broken FIT", "endless line"],
+)
+def test_a_hostile_track_costs_one_message(site: Site, content: bytes, words: str) -> None:
+    """The drive needs a change, says which file, and the service goes on."""
+    base = site.new_job()
+    answer = site.client.post(
+        f"{base}/drives/new/before",
+        data={"held": "30 40 50 60"},
+        files={"track": ("hostile.gpx", content)},
+        follow_redirects=False,
+    )
+    site.understand(answer.headers["location"])
+    page = site.client.get(answer.headers["location"]).text
+    assert "This needs a change" in page
+    assert "hostile.gpx" in page
+    assert "Traceback" not in page
+    assert 'value="30 40 50 60"' in page
+
+
+def test_a_track_beyond_the_limit_of_fixes_is_told(tmp_path: Path) -> None:
+    """The demo drive has more than ten."""
+    few = Limits(track_points=10, readings_rows=5, free_disk_bytes=0)
+    with analysed_at_hand(), open_site(tmp_path, workers=1, limits=few) as narrow:
+        base = narrow.new_job()
+        address = narrow.send(base).headers["location"]
+        narrow.understand(address)
+        page = narrow.client.get(address).text
+    assert "this page takes 10 at the most" in page
+    assert "this page takes 5 at the most" in page
+
+
+def test_changing_gears_gives_a_new_result_and_the_old_one_is_called_out_of_date(site: Site) -> None:
+    """Until the new one is there."""
+    base = site.new_job(**{"job.number": "Gears"})
+    site.send(base)
+    site.settle(base)
+    before = site.client.get(f"{base}/files/result.json").json()
+    changed = {"job.number": "Gears", "job.unit": "km/h", "vehicle.driven_gear": "20"}
+    site.client.post(f"{base}/edit", data=changed)
+    site.settle(base)
+    after = site.client.get(f"{base}/files/result.json").json()
+    assert (before["before"]["speed_unit"], after["before"]["speed_unit"]) == ("mph", "km/h")
+    assert "out of date" not in site.client.get(base).text
