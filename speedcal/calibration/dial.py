@@ -155,7 +155,10 @@ class Dial:
         shown, line = np.asarray(shown_mps, float), self.line
         true = (shown - line.offset_mps) / line.error_factor
         for _ in range(_NEWTON_STEPS):
-            true = true - (self.indicated(true) - shown) / np.maximum(self.slope(true), _LEAST_SLOPE)
+            step = (self.indicated(true) - shown) / np.maximum(self.slope(true), _LEAST_SLOPE)
+            if not np.any(step):
+                break
+            true = true - step
         return np.asarray(true)
 
     def shifted(self, covariance: FloatArray | float) -> Dial:
@@ -202,14 +205,12 @@ def _spline(knots: FloatArray, bending: FloatArray, at: FloatArray | float) -> t
     lower = 1 - upper
     unit = np.eye(count)
     rise = (unit[cell + 1] - unit[cell]) / gap[..., None]
-    bend_low, bend_high = bending[cell], bending[cell + 1]
-    square = (gap**2)[..., None] / 6
-    value = (
-        lower[..., None] * unit[cell]
-        + upper[..., None] * unit[cell + 1]
-        + square * ((lower**3 - lower)[..., None] * bend_low + (upper**3 - upper)[..., None] * bend_high)
-    )
-    slope = rise + gap[..., None] / 6 * (
-        (3 * upper**2 - 1)[..., None] * bend_high - (3 * lower**2 - 1)[..., None] * bend_low
-    )
+    value, slope = lower[..., None] * unit[cell] + upper[..., None] * unit[cell + 1], rise
+    if count > 2:
+        bend_low, bend_high = bending[cell], bending[cell + 1]
+        square = (gap**2)[..., None] / 6
+        value = value + square * ((lower**3 - lower)[..., None] * bend_low + (upper**3 - upper)[..., None] * bend_high)
+        slope = slope + gap[..., None] / 6 * (
+            (3 * upper**2 - 1)[..., None] * bend_high - (3 * lower**2 - 1)[..., None] * bend_low
+        )
     return np.asarray(value + (speed - inside)[..., None] * slope), np.asarray(slope)

@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING, cast
 import click
 
 from speedcal.cli._options import emit, result_options, wrong_use
+from speedcal.cli._waiting import waiting
 from speedcal.errors import ReadingsFormatError
+from speedcal.text.command_messages import working_on
 from speedcal.units import DisplayUnit, SpeedUnit
 
 if TYPE_CHECKING:
@@ -63,14 +65,15 @@ def command(
     from speedcal.logs import read_track
     from speedcal.text.calibration_summary import budget_text
 
-    if readings is None:
-        if zone is not None or clock_offset is not None:
-            raise wrong_use("checks_without_clock")
-        result = _from_checks(track, unit, column, session)
-    else:
-        drive = read_track(track, session=session)
-        shown = _readings(readings, unit, column=column, zone=zone, session=session)
-        result = _from_drive(drive, shown, unit, clock_offset)
+    if readings is None and (zone is not None or clock_offset is not None):
+        raise wrong_use("checks_without_clock")
+    with waiting(working_on("measuring", track.name)):
+        if readings is None:
+            result = _from_checks(track, unit, column, session)
+        else:
+            drive = read_track(track, session=session)
+            shown = _readings(readings, unit, column=column, zone=zone, session=session)
+            result = _from_drive(drive, shown, unit, clock_offset)
     emit(result, as_json, f"{result}\n\n{budget_text(result)}" if budget else str(result))
 
 

@@ -8,6 +8,7 @@ from typing import cast
 
 import click
 
+from speedcal.cli._before import measured
 from speedcal.cli._options import emit, result_options
 from speedcal.errors import JobError
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
@@ -28,13 +29,13 @@ def command(jobs: tuple[Path, ...], speed: float | None, as_json: bool, unit: st
       speedcal history spring/job.toml autumn/job.toml --speed 50
     """
     from speedcal.conformity import history
-    from speedcal.jobs import load_job, measure_job
+    from speedcal.jobs import load_job
 
     drives = []
     for path in jobs:
         job = load_job(path)
         job = replace(job, unit=cast(DisplayUnit, unit) if unit else job.unit, tolerance=None)
-        for drive in measure_job(job).drives:
+        for drive in measured(job).drives:
             if not drive.has_date:
                 raise JobError("drive_without_date", source=job.source.name, drive=drive.name)
             drives.append(drive.calibration)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, cast
 
 import click
 
+from speedcal.cli._before import measured
 from speedcal.cli._options import emit, explain_option, result_options, say
 from speedcal.errors import PlanError
 from speedcal.text.command_messages import written
@@ -96,9 +97,7 @@ def _write(path: Path, data: bytes) -> None:
 def _before(job: Job) -> Calibration | None:
     if not job.before:
         return None
-    from speedcal.jobs import measure_job
-
-    return measure_job(job, phases=("before",)).before
+    return measured(job, phases=("before",)).before
 
 
 def _tolerance(job: Job, question: str | None) -> Tolerance | None:

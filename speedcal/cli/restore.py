@@ -7,6 +7,8 @@ from pathlib import Path
 import click
 
 from speedcal.cli._options import store_options
+from speedcal.cli._waiting import waiting
+from speedcal.text.command_messages import working_on
 
 
 @click.command()
@@ -27,7 +29,8 @@ def command(file: Path, data: Path, database: str) -> None:
     from speedcal.web.backup import restore_backup
     from speedcal.web.settings import Settings
 
-    counts = restore_backup(Settings(data=data, database=database), file)
+    with waiting(working_on("reading", file.name)):
+        counts = restore_backup(Settings(data=data, database=database), file)
     click.echo(BACKUP["restored"].format(jobs=counts.jobs, drives=counts.drives, folder=data))
     if counts.missing:
         click.echo(BACKUP["missing"].format(count=counts.missing), err=True)

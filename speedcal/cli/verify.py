@@ -10,6 +10,7 @@ from typing import cast
 import click
 
 from speedcal.cli import EXIT_FAIL, EXIT_NOT_PROVEN
+from speedcal.cli._before import measured
 from speedcal.cli._options import emit, explain_option, result_options
 from speedcal.errors import JobError
 from speedcal.units import DisplayUnit
@@ -34,7 +35,7 @@ def command(job: Path, explain: bool, as_json: bool, unit: str | None) -> None:
     A passenger writes the readings down, the driver drives. Keep to the speed limit, on a suitable road.
     Local rules on speedometers and odometers come first.
     """
-    from speedcal.jobs import load_job, measure_job
+    from speedcal.jobs import load_job
     from speedcal.text.verdict import in_full
 
     loaded = load_job(job)
@@ -44,7 +45,7 @@ def command(job: Path, explain: bool, as_json: bool, unit: str | None) -> None:
         raise JobError("no_drive_after", source=loaded.source.name)
     if loaded.tolerance is None:
         raise JobError("no_tolerance", source=loaded.source.name)
-    verification = measure_job(loaded).verification
+    verification = measured(loaded).verification
     assert verification is not None  # noqa: S101 - both parts are there
     emit(verification, as_json, in_full(verification) if explain else None)
     sys.exit(_EXIT[verification.verdict])
