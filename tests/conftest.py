@@ -5,6 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, settings
+
+settings.register_profile("speedcal", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("speedcal")  # no test fails because the machine is busy
 
 QUICK = (
     "calibration/test_dial.py",

@@ -140,10 +140,10 @@ def test_extreme_clocks_end_well(clock: Clock, offset_s: float) -> None:
 
 def test_a_log_that_lost_its_times_is_refused_in_a_moment() -> None:
     """Seven hundred speeds cannot be held speeds of eight steady runs."""
-    begin = time.perf_counter()
+    begin = time.process_time()
     lost = replace(LOG, time_s=np.full(M, np.nan), clock="none")
     assert isinstance(_sound(RECORDED, lost), SpeedcalError)
-    assert time.perf_counter() - begin < 1.0
+    assert time.process_time() - begin < 1.0
 
 
 @BOTH
@@ -264,9 +264,9 @@ def test_a_million_times_the_same_second_is_not_needed_to_end_in_time(track: Tra
     long = plateaus([30, 55, 40, 65, 25, 50, 35, 60] * 60)
     day = track_of(long, time_s=np.arange(0, long.length_s, 5.0), recorded=track is RECORDED)
     readings = replace(NOTES, time_s=NOTES.time_s - NOTES.time_s[0], clock="elapsed")
-    begin = time.perf_counter()
+    begin = time.process_time()
     _sound(day, readings)
-    assert time.perf_counter() - begin < 20
+    assert time.process_time() - begin < 20
 
 
 # ---- everything at once

@@ -32,12 +32,12 @@ def _check(tmp_path, name, kind, chance):
     damaged = mutate(data, kind, chance)
     path = tmp_path / "damaged"
     path.write_bytes(damaged)
-    start = time.perf_counter()
+    start = time.process_time()
     try:
         result = read(path)
     except SpeedcalError:
         result = None
-    assert time.perf_counter() - start < SLOWEST_S, f"{name} {kind}: too slow"
+    assert time.process_time() - start < SLOWEST_S, f"{name} {kind}: too slow"
     if result is None:
         return
     _check_sane(result)

@@ -6,7 +6,6 @@ import ast
 import os
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import pytest
@@ -118,9 +117,7 @@ def test_help_answers_in_a_third_of_a_second() -> None:
 def test_importing_the_library_costs_next_to_nothing() -> None:
     """Public names are imported when they are first used."""
     code = f"import sys, speedcal; sys.exit(','.join(n for n in {HEAVY!r} if n in sys.modules) or 0)"
-    started = time.monotonic()
     subprocess.run([sys.executable, "-c", code], check=True)
-    assert time.monotonic() - started < 10
 
 
 def test_every_public_name_is_there_and_nothing_else() -> None:

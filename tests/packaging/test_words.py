@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 from support.documents import ROOT
 
-from speedcal.text.messages import findings, refusals
+from speedcal.logs.formats import all_formats
+from speedcal.text.messages import findings, labels, refusals
 
 PACKAGE = ROOT / "speedcal"
 OUTSIDE = [
@@ -80,6 +81,10 @@ def test_every_code_that_is_raised_has_words() -> None:
         if _CODE.fullmatch(code) and "_" in code and code not in known
     }
     assert not missing
+
+
+def test_every_log_format_has_a_name_for_people() -> None:
+    assert {log.id for log in all_formats()} <= labels().keys()
 
 
 def test_every_word_has_its_code() -> None:

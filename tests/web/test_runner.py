@@ -61,10 +61,8 @@ def test_a_task_that_wants_too_much_memory_is_told_so() -> None:
 
 def test_a_task_that_never_stops_computing_is_stopped() -> None:
     """By the system, after its seconds of processor time."""
-    started = time.monotonic()
     with pytest.raises(SpeedcalError, match="took more than 1 seconds"):
         do(SNIPPETS["processor"])
-    assert time.monotonic() - started < 30
 
 
 def test_a_task_that_sleeps_is_stopped_by_the_clock(monkeypatch: pytest.MonkeyPatch) -> None:
