@@ -249,6 +249,7 @@ TRACKS = {
     "zip": lambda drive: zipped("drive.gpx", gpx_11(drive)),
     "gzip": lambda drive: gzipped(nmea(drive)),
 }
+WITHOUT_HEIGHTS = {"one table"}
 READINGS = {"table": readings_table, "notes": notes, "one table": one_table, "waypoints": waypoints}
 
 
