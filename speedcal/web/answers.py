@@ -126,7 +126,9 @@ def _sentence(text: object) -> str:
     plain = str(text).strip()
     if not plain:
         return ""
-    return plain[0].upper() + plain[1:] + ("" if plain[-1] in ".!?" else ".")
+    if "." not in plain.split()[0].rstrip("."):  # a file is called as its owner calls it
+        plain = plain[0].upper() + plain[1:]
+    return plain + ("" if plain[-1] in ".!?" else ".")
 
 
 def _number(value: float, digits: int = 1) -> str:

@@ -11,6 +11,7 @@ from speedcal.errors import JobError, Problem, SpeedcalError
 from speedcal.text.job_messages import step_name
 from speedcal.text.messages import label
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
+from speedcal.web.answers import day
 from speedcal.web.marks import field_of
 
 if TYPE_CHECKING:
@@ -32,8 +33,8 @@ def look(task: Mapping[str, Any], tell: Callable[[str, float], None]) -> dict[st
         ``session``, ``zone``, ``clock_offset_s``), ``unit`` (for people), ``phase``, ``vehicle`` and ``work`` (tables
         of the job file), ``labels`` (what the user calls the files), ``most_points`` and ``most_rows``,
         ``typed_from`` (line of the table that is the first typed row; 0 for a file),
-        ``others`` (drives of the same phase that count: ``name`` and ``span``), ``called`` (the name of this one),
-        ``out`` (folder for the picture).
+        ``others`` (drives of the same phase that count: ``name`` and ``span``), ``called`` (the name of this one,
+        without its day), ``out`` (folder for the picture).
 
     Returns
     -------
@@ -145,7 +146,7 @@ def _check_once(task: Mapping[str, Any], span: Sequence[float] | None) -> None:
     """Refuse a drive of which another covers a part: a vehicle makes one drive at a time."""
     for other in task["others"]:
         if span and min(span[1], other["span"][1]) > max(span[0], other["span"][0]):
-            raise JobError("duplicate_drive", first=other["name"], second=task["called"])
+            raise JobError("duplicate_drive", first=other["name"], second=f"{task['called']} ({day(span[0])})")
 
 
 def _are_swapped(task: Mapping[str, Any]) -> bool:

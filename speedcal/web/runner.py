@@ -321,7 +321,7 @@ def look_task(job: JobRow, drive: DriveRow, originals: Originals, scratch: Path,
         "most_rows": limits.readings_rows,
         "typed_from": first_typed_row(drive.typed),
         "others": [],
-        "called": drive_name(drive),
+        "called": drive.name,
         "out": str(scratch / "out"),
     }
 

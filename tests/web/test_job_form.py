@@ -164,13 +164,13 @@ def test_a_job_with_bad_values_is_shown_with_the_reason_and_can_be_mended(
     for path in ("", "/edit", "/delete", "/export.zip", "/drives/new/before", "/record/after"):
         assert site.client.get(base + path).status_code == 200, path
     page = unescape(site.client.get(base).text)
-    assert "cannot be analysed as it stands" in page
+    assert "cannot be analyzed as it stands" in page
     assert words in page
     assert f'href="{base}/edit#{field}"' in page
     assert re.search(rf'id="{field}"[^>]*aria-invalid="true"', site.client.get(f"{base}/edit").text)
     saved = site.client.post(f"{base}/edit", data={**FORM, **mended}, follow_redirects=False)
     assert saved.status_code == 303, saved.text
-    assert "cannot be analysed" not in site.client.get(base).text
+    assert "cannot be analyzed" not in site.client.get(base).text
 
 
 @pytest.mark.parametrize(

@@ -88,7 +88,7 @@ def test_a_drive_that_overlaps_another_is_refused_with_its_name(site: Site, base
     told = looked_at(site, base, 0, others, tmp_path / "two")["errors"]
     assert [(one["error"], one["part"]) for one in told] == [("duplicate_drive", "twice")]
     assert "the other one" in told[0]["text"]
-    assert "before.gpx (2026-" in told[0]["text"]
+    assert "before.gpx (2031-05-" in told[0]["text"], "by the day it was driven, not the day it was sent"
     assert last - first > 600
 
 

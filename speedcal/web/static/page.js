@@ -71,7 +71,7 @@
     }
     if (told.error === "sign_in_first") {
       const way = Object.assign(document.createElement("a"), { href: "/sign-in", target: "_blank", textContent: "Sign in" });
-      note.append(way, " in another tab, then send it again. Everything is still here.");
+      note.lastChild.replaceChildren(way, " in another tab, then send it again. Everything is still here.");
     }
     document.getElementById("refused").replaceChildren(note);
     const field = told.field && document.getElementById(told.field);
