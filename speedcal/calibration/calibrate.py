@@ -9,11 +9,12 @@ import numpy as np
 
 from speedcal.calibration.clock_search import log_prior, log_prior_mass, search_shifts
 from speedcal.calibration.dial import Dial
+from speedcal.calibration.end_stops import at_stops
 from speedcal.calibration.fit_held import fit_held
 from speedcal.calibration.fit_logged import fit_logged, is_log
 from speedcal.calibration.fit_noted import fit_noted
 from speedcal.calibration.ground_speed import GroundSpeed, ground_speed
-from speedcal.calibration.measured import NO_SPEED, UNUSED, MeasuredLine, straight_dial, with_shared
+from speedcal.calibration.measured import NO_SPEED, STOPPED, UNUSED, MeasuredLine, straight_dial, with_shared
 from speedcal.calibration.moments import moments
 from speedcal.calibration.odometer import OdometerFactor, odometer_factor
 from speedcal.calibration.quality import (
@@ -214,15 +215,18 @@ def _fit(
         known_s=known_s,
         source=readings.source,
     )
+    stopped = np.zeros(len(time), bool)
     if log:
+        then, _, inside = ground.at(time + shifts[0].offset_s)
+        stopped = at_stops(np.where(inside, then, np.nan), speed, readings.speed_resolution_mps)
         line = fit_logged(
             ground,
-            time,
-            speed + habit.shift_mps,
+            time[~stopped],
+            speed[~stopped] + habit.shift_mps,
             shifts=shifts,
             runs=runs,
             step_mps=readings.speed_resolution_mps,
-            u_stated_mps=_stated(readings)[order],
+            u_stated_mps=_stated(readings)[order[~stopped]],
             source=readings.source,
         )
         line = replace(line, reading_shift_mps=habit.shift_mps)
@@ -242,7 +246,7 @@ def _fit(
             habit=habit,
             source=readings.source,
         )
-    return _spread(line, order, readings)
+    return _spread(line, order[~stopped], readings, stopped=order[stopped])
 
 
 def _stated(readings: Readings) -> FloatArray:
@@ -252,8 +256,10 @@ def _stated(readings: Readings) -> FloatArray:
     return np.nan_to_num(readings.u_speed_mps)
 
 
-def _spread(line: MeasuredLine, where: IntArray, readings: Readings) -> MeasuredLine:
-    """Bring what was found for some readings into the order of all of them."""
+def _spread(
+    line: MeasuredLine, where: IntArray, readings: Readings, *, stopped: IntArray | None = None
+) -> MeasuredLine:
+    """Bring what was found for some readings into the order of all of them; those at a stop come out as such."""
     time, ground = np.full(len(readings), np.nan), np.full(len(readings), np.nan)
     reason = np.where(np.isfinite(readings.speed_mps), UNUSED, NO_SPEED).astype(object)
     if line.clock_offset_s is not None:
@@ -261,6 +267,8 @@ def _spread(line: MeasuredLine, where: IntArray, readings: Readings) -> Measured
         reason[~np.isfinite(time)] = NO_SPEED
     time[where], ground[where] = line.time_s, line.ground_mps
     reason[where] = line.reason
+    if stopped is not None:
+        reason[stopped] = STOPPED
     return replace(line, time_s=time, ground_mps=ground, reason=tuple(reason))
 
 

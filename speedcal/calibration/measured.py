@@ -18,6 +18,7 @@ UNUSED = "unusable"
 NO_GROUND = "no_ground_speed"
 TOO_SLOW = "too_slow"
 WRONG = "wrong"
+STOPPED = "at_stop"
 UNMATCHED = "unmatched"
 
 

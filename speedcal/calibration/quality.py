@@ -8,13 +8,16 @@ from dataclasses import replace
 import numpy as np
 
 from speedcal.calibration.clock_search import zone_near
+from speedcal.calibration.constancy import change_within, steady_wander
+from speedcal.calibration.fit_logged import is_log
 from speedcal.calibration.ground_speed import SPEED_AGAINST_POSITIONS, GroundSpeed
-from speedcal.calibration.measured import WRONG
+from speedcal.calibration.measured import STOPPED, WRONG
 from speedcal.calibration.odometer import OdometerFactor
 from speedcal.calibration.result import HILLS, Calibration
 from speedcal.calibration.tuning import (
     ABSURD_READING_MPS,
     CLOCK_FAR_S,
+    DENSE_POSITIONS_S,
     FEW_READINGS,
     FEW_RUNS,
     FEWEST_READINGS,
@@ -30,6 +33,7 @@ from speedcal.calibration.tuning import (
     SAME_LEVEL_MPS,
     SLOW_NEEDLE_S,
     SLOWEST_DRIVE_MPS,
+    STEADY_WANDER_MPS,
     WIDE_MPS,
     WIDE_SHARE,
 )
@@ -138,6 +142,7 @@ def judge(
     for note in (
         _clock(calibration, readings),
         _wrong_readings(calibration),
+        _stopped(calibration),
         _offset(calibration),
         _bent(calibration),
         _damped(calibration),
@@ -179,6 +184,7 @@ def _reasons(calibration: Calibration) -> tuple[Finding, ...]:
         _unit_suspected(calibration),
         *_too_little(calibration),
         _many_wrong(calibration),
+        *_inconstant(calibration),
         _wide(calibration),
     )
     return tuple(reason for reason in found if reason is not None)
@@ -206,6 +212,28 @@ def _many_wrong(calibration: Calibration) -> Finding | None:
     if wrong > MANY_WRONG * (used + wrong):
         return Finding("many_wrong", wrong=wrong, total=used + wrong)
     return None
+
+
+def _inconstant(calibration: Calibration) -> list[Finding]:
+    """Return reasons that say a log is not of one dial in the vehicle of the track."""
+    table = calibration.readings
+    table = table[table["reason"].isin(("", WRONG)) & np.isfinite(table["time_s"])].sort_values("time_s")
+    time, ground, off = (table[name].to_numpy() for name in ("time_s", "ground_mps", "residual_mps"))
+    if not is_log(time):
+        return []
+    fix_s, speed = calibration.ground[["time_s", "speed_mps"]].to_numpy().T
+    found = []
+    change = change_within(time, ground, off)
+    if change is not None:
+        line = table["line"].to_numpy()[[change.first, change.last]]
+        found.append(Finding("dial_changes", first=int(line[0]), last=int(line[1]), difference=change.difference))
+    if calibration.speed_source == "positions" and np.median(np.diff(fix_s)) > DENSE_POSITIONS_S:
+        return found  # between such fixes the speed is a guess
+    acceleration = (np.interp(time + 1, fix_s, speed) - np.interp(time - 1, fix_s, speed)) / 2
+    wander = steady_wander(time, ground, off, acceleration)
+    if wander > STEADY_WANDER_MPS:
+        found.append(Finding("log_strays", wander_mps=wander, unit=calibration.unit))
+    return found
 
 
 def _wide(calibration: Calibration) -> Finding | None:
@@ -262,6 +290,14 @@ def _wrong_readings(calibration: Calibration) -> Finding | None:
         for line, shown, expected in zip(first["line"], first["indicated_mps"], first["predicted_mps"], strict=True)
     ]
     return Finding("wrong_readings", rows=rows, count=len(wrong), unit=calibration.unit)
+
+
+def _stopped(calibration: Calibration) -> Finding | None:
+    """Count the rows at which the needle lay at an end of its scale."""
+    shown = calibration.readings.loc[calibration.readings["reason"] == STOPPED, "indicated_mps"]
+    if shown.empty:
+        return None
+    return Finding("needle_at_stop", count=len(shown), at_mps=float(shown.mode().iloc[0]), unit=calibration.unit)
 
 
 def _offset(calibration: Calibration) -> Finding | None:

@@ -241,6 +241,25 @@ WRONG_BELOW = 0.5
 LOG_WRONG_FROM, LOG_LAG_S = 5.0, 0.3
 """Scatters, and seconds of the change of speed, by which a plain log may leave the line: its needle may lag."""
 
+STOP_ROWS, STOP_SHARE, STOP_SPREAD_STEPS, STOP_SPREAD_MPS = 10, 0.7, 1.5, 0.4
+"""The needle lies at a stop when so many rows show the end of the scale at speeds so many steps, and so much for lags,
+apart, and are such a share of all rows beyond. Half the spread calls the top speed of some honest logs a stop, which
+costs a few rows; without the share broken rows of 255 would."""
+
+CHANGE_BLOCK_S = 20.0
+"""A needle, a receiver or a hill errs alike for less than this, most of the time."""
+
+CHANGE_LEAST, CHANGE_SIGMAS = 0.015, 8.0
+"""A part of a log that reads so much higher or lower, so plainly, is another dial's. On drives made apart from ours the
+plainest part of honest logs differs by up to 0.6 %, at up to 9 sigma; slip of 3 % or another tire by 30 sigma."""
+
+STEADY_WINDOW_S, STEADY_ACCELERATION_MPS2 = 10.0, 0.35
+"""Over this long and below this change of speed, lags and stamps no longer matter."""
+
+STEADY_WANDER_MPS = 0.25
+"""How far a log may stray at steady speeds. On drives made apart from ours a receiver and its own vehicle's log
+stray by up to 0.15 m/s; the log of the car behind by 0.3 m/s and more."""
+
 LATENT_WRONG_FROM, LATENT_LATE_S = 6.0, 2.5
 """The same beside recorded speed, where damping is fitted and a lag may be longer."""
 

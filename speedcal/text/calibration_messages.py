@@ -152,6 +152,14 @@ def _few_speeds(values: Values) -> str:
     return f"only {levels or 'one speed'} held; add steady runs at two more speeds."
 
 
+def _dial_changes(values: Values) -> str:
+    way = "higher" if values["difference"] > 0 else "lower"
+    return (
+        f"lines {values['first']} to {values['last']} read {100 * abs(values['difference']):.1f} % {way} than "
+        "the rest, as with wheel slip, low range, another unit or another tire; calibrate each part by itself."
+    )
+
+
 FINDINGS: dict[str, Template] = {
     "speed_unit_unchecked": "The positions move too little to check the unit of the recorded speed; meters per second "
     "were assumed.",
@@ -176,6 +184,8 @@ FINDINGS: dict[str, Template] = {
     "offset_assumed": "This drive can hardly tell a needle that sits wrong from a wrong gear, so part of the answer "
     "assumes a needle that sits right to within a mph or two (common practice, no source). Readings at more speeds "
     "would settle it.",
+    "needle_at_stop": "The needle lay at an end of its scale, {at_mps:speed}, on {count:n row}, which "
+    "tell nothing and are left out.",
     "needle_damped": "The needle lags: it takes some {lag_s:.1f} s to follow a change of speed, a sound one less than "
     "a second. Readings at a steady speed are right all the same.",
     "bent_dial": lambda values: fill(
@@ -209,6 +219,9 @@ FINDINGS: dict[str, Template] = {
     "many_wrong": "{wrong} of {total} readings disagree with the others; check the file.",
     "large_scatter": "the readings scatter by {scatter_mps:speed1} however the dial reads, more than a person "
     "misreads; were they all read off one instrument, in the vehicle that carried the GPS?",
+    "dial_changes": _dial_changes,
+    "log_strays": "the log strays from the track by {wander_mps:speed1} for seconds together, even at steady speeds; "
+    "were both recorded in the same vehicle?",
     "two_readers": "the readings look like those of two watches or two readers; let one person note all of them.",
     "association_unproven": "a list without times may fit other drives too; note the time of a few readings.",
     "wide_interval": "at {at_mps:speed} the reading is known only to ±{half_width_mps:speed1}; two more steady runs "
@@ -221,6 +234,7 @@ LABELS: dict[str, str] = {
     "unusable": "not a road speed, or a time given twice",
     "no_ground_speed": "no ground speed at that time",
     "too_slow": "standing, crawling or turning",
+    "at_stop": "needle at an end of its scale",
     "wrong": "disagrees with the other readings",
     "unmatched": "matches no steady run",
     "no_recorded_speed": "fixes without recorded speed",
