@@ -21,6 +21,7 @@ from speedcal.calibration.quality import (
     heights_missing,
     judge,
     left_out,
+    not_of_one_dial,
     refuse_hopeless,
     refuse_nonsense,
     refuse_too_few,
@@ -157,7 +158,11 @@ def calibrate(
         *heights_missing(calibration, track),
         *left_out(track, ground, readings, odometer),
     )
-    reasons = (Finding("may_be_truth"), *line.reasons) if kin == "untold" else line.reasons
+    reasons = (
+        *((Finding("may_be_truth"),) if kin == "untold" else ()),
+        *line.reasons,
+        *not_of_one_dial(calibration, ground, readings.speed_resolution_mps),
+    )
     return judge(calibration, readings, findings=findings, odometer=odometer, fit_reasons=reasons)
 
 

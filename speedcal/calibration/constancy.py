@@ -42,13 +42,15 @@ class Change:
     """How much higher it reads than the rest, relative."""
 
 
-def change_within(time_s: FloatArray, ground_mps: FloatArray, off_mps: FloatArray) -> Change | None:
-    """Return the part of a log that reads most plainly otherwise than the rest; None where one dial holds.
+def change_within(time_s: FloatArray, ground_mps: FloatArray, off_mps: FloatArray, *, step_mps: float) -> Change | None:
+    """Return the part of a log that reads otherwise than the rest and explains most; None where one dial holds.
 
     Parameters
     ----------
     time_s, ground_mps, off_mps
         Moments in order, true speed, and reading less what the dial says, shape (n,). [s, m/s, m/s]
+    step_mps
+        Step of rounding, of both sides together; speeds held still round alike for minutes. [m/s]
     """
     length = max(CHANGE_BLOCK_S, (time_s[-1] - time_s[0]) / _MOST_BLOCKS)
     label = np.unique(np.floor((time_s - time_s[0]) / length), return_inverse=True)[1]
@@ -63,10 +65,13 @@ def change_within(time_s: FloatArray, ground_mps: FloatArray, off_mps: FloatArra
     count = np.subtract.outer(np.arange(len(weight) + 1), np.arange(len(weight) + 1)).T
     share = _between(weight) / weight.sum()
     proper = (count >= least) & (len(weight) - count >= least) & (np.abs(share - 0.5) <= 0.5 - _LEAST_SHARE)
-    sigmas = np.where(proper, np.abs(difference) / np.sqrt(variance_inside + variance_outside), 0.0)
-    begin, end = np.unravel_index(int(np.argmax(sigmas)), sigmas.shape)
-    if sigmas[begin, end] < CHANGE_SIGMAS or abs(difference[begin, end]) < CHANGE_LEAST:
+    sigmas = np.abs(difference) / np.sqrt(variance_inside + variance_outside)
+    least_change = CHANGE_LEAST + step_mps / 4 / float(np.median(ground_mps))
+    plain = proper & (sigmas >= CHANGE_SIGMAS) & (np.abs(difference) >= least_change)
+    if not plain.any():
         return None
+    told = np.where(plain, difference**2 * share * (1 - share), 0.0)
+    begin, end = np.unravel_index(int(np.argmax(told)), told.shape)
     within = np.flatnonzero((label >= begin) & (label < end))
     return Change(int(within[0]), int(within[-1]), float(difference[begin, end]))
 

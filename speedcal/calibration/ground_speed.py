@@ -24,9 +24,11 @@ from speedcal.calibration.tuning import (
     SPARSE_FROM_S,
     SPARSE_UNIT_TOLERANCE,
     SPEED_DISAGREES,
+    SPEED_DISAGREES_SIGMAS,
     STEP_NOTICED_MPS,
     STRAIGHT_CHORD,
     STRAIGHT_RAD_PER_S,
+    STRAIGHTEST_CHORD,
     STRETCH_S,
     UNIT_TOLERANCE,
 )
@@ -198,6 +200,8 @@ def _from_recorded(
         fixes = fixes.only(smooth)
     speed = fixes.recorded * factor
     east, north = east[has_speed][smooth], north[has_speed][smooth]
+    rounded = _rounding(fixes, speed, east, north)
+    findings += _against_positions(fixes, speed + rounded[1], east, north)
     ground = _finished(
         fixes,
         speed,
@@ -206,7 +210,7 @@ def _from_recorded(
         local_fit=None,
         dropped=dropped,
         findings=findings,
-        rounded=_rounding(fixes, speed, east, north),
+        rounded=rounded,
     )
     return _along(ground, east, north)
 
@@ -283,24 +287,38 @@ def _unit_of_recorded(fixes: _Fixes, east: FloatArray, north: FloatArray, source
     sparse = fixes.interval >= SPARSE_FROM_S  # then corners between the fixes are in the ratio as well
     if abs(ratio * factor - 1) > (SPARSE_UNIT_TOLERANCE if sparse else UNIT_TOLERANCE):
         raise FitError("speed_unit_unexplained", source=source, ratio=ratio)
-    findings = []
-    if unit != "m/s":
-        findings.append(Finding("speed_unit_found", ratio=ratio, unit=unit))
-    if abs(ratio * factor - 1) > SPEED_DISAGREES and not sparse:
-        findings.append(Finding(SPEED_AGAINST_POSITIONS, ratio=ratio * factor))
-    return factor, findings
+    return factor, [] if unit == "m/s" else [Finding("speed_unit_found", ratio=ratio, unit=unit)]
 
 
 def _recorded_over_positions(fixes: _Fixes, east: FloatArray, north: FloatArray) -> float | None:
     """Return the ratio of recorded speed to that of the positions over straight stretches, None without any."""
-    travelled, chord, _ = _straight_stretches(fixes, fixes.recorded, east, north)
+    travelled, chord, _, _ = _straight_stretches(fixes, fixes.recorded, east, north)
     return float(np.median(travelled / chord)) if len(chord) >= FEWEST_FIXES else None
 
 
+def _against_positions(fixes: _Fixes, speed: FloatArray, east: FloatArray, north: FloatArray) -> list[Finding]:
+    """Return the finding that recorded speed and positions contradict each other by more than both can err."""
+    if fixes.interval >= SPARSE_FROM_S:
+        return []
+    travelled, chord, begin, _ = _straight_stretches(fixes, speed, east, north, straight=STRAIGHTEST_CHORD)
+    label = np.unique(np.floor(begin / (3 * STRETCH_S)), return_inverse=True)[1]
+    if not len(label) or label.max() + 1 < FEWEST_FIXES:
+        return []
+    ratio = np.bincount(label, weights=travelled) / np.bincount(label, weights=chord)
+    middle = float(np.median(ratio))
+    u = 1.25 * 1.4826 * float(np.median(np.abs(ratio - middle))) / np.sqrt(len(ratio))
+    if abs(middle - 1) < max(SPEED_DISAGREES, SPEED_DISAGREES_SIGMAS * u):
+        return []
+    return [Finding(SPEED_AGAINST_POSITIONS, ratio=middle)]
+
+
 def _straight_stretches(
-    fixes: _Fixes, speed: FloatArray, east: FloatArray, north: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return path by recorded speed, chord and time of all straight stretches of ten seconds. [m, m, s]."""
+    fixes: _Fixes, speed: FloatArray, east: FloatArray, north: FloatArray, *, straight: float = STRAIGHT_CHORD
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Return path by recorded speed, chord, begin and length of all straight stretches of ten seconds. [m, m, s, s].
+
+    Straight are those whose chord is at least a share of the way over their middle.
+    """
     time = fixes.time
     ahead = np.searchsorted(time, time + STRETCH_S)
     here = np.flatnonzero(ahead < len(time))
@@ -309,12 +327,18 @@ def _straight_stretches(
     speed = np.where(known, speed, 0.0)
     travelled = np.concatenate(([0.0], np.cumsum(np.diff(time) * (speed[1:] + speed[:-1]) / 2)))
     unknown = np.concatenate(([0], np.cumsum(~known)))
-    chord = np.hypot(east[ahead] - east[here], north[ahead] - north[here])
-    along = np.concatenate(([0.0], np.cumsum(np.hypot(np.diff(east), np.diff(north)))))
+    halfway = np.searchsorted(time, (time[here] + time[ahead]) / 2)
+    chord, first, second = (
+        np.hypot(east[j] - east[i], north[j] - north[i]) for i, j in ((here, ahead), (here, halfway), (halfway, ahead))
+    )
     whole = (fixes.piece[ahead] == fixes.piece[here]) & (unknown[ahead + 1] == unknown[here])
-    straight = chord > STRAIGHT_CHORD * (along[ahead] - along[here])
-    use = whole & straight & (chord > SLOWEST_POSITION_SPEED_MPS * (time[ahead] - time[here]))
-    return (travelled[ahead] - travelled[here])[use], chord[use], (time[ahead] - time[here])[use]
+    use = (
+        whole
+        & (chord > straight * (first + second))
+        & (chord > SLOWEST_POSITION_SPEED_MPS * (time[ahead] - time[here]))
+    )
+    here, ahead = here[use], ahead[use]
+    return travelled[ahead] - travelled[here], chord[use], time[here], time[ahead] - time[here]
 
 
 def rounding_step_mps(speed_mps: FloatArray) -> float:
@@ -356,7 +380,7 @@ def _recorded_less_positions(
     fixes: _Fixes, speed: FloatArray, east: FloatArray, north: FloatArray
 ) -> tuple[float, float]:
     """Return the mean of recorded speed less that of the positions while driving straight, and its uncertainty."""
-    travelled, chord, span = _straight_stretches(fixes, speed, east, north)
+    travelled, chord, _, span = _straight_stretches(fixes, speed, east, north)
     if len(chord) < 3 * FEWEST_FIXES:
         return np.nan, np.inf
     away = (travelled - chord) / span

@@ -119,6 +119,27 @@ def heights_missing(calibration: Calibration, track: Track) -> tuple[Finding, ..
     )
 
 
+def not_of_one_dial(calibration: Calibration, ground: GroundSpeed, step_mps: float) -> tuple[Finding, ...]:
+    """Return reasons that say a log is not of one dial in the vehicle of the track; ``step_mps`` is its rounding."""
+    table = calibration.readings
+    table = table[table["reason"].isin(("", WRONG)) & np.isfinite(table["time_s"])].sort_values("time_s")
+    time, speed, off = (table[name].to_numpy() for name in ("time_s", "ground_mps", "residual_mps"))
+    if not is_log(time):
+        return ()
+    found = []
+    step_mps = float(np.hypot(step_mps, ground.step_mps))
+    change = change_within(time, speed, off, step_mps=step_mps)
+    if change is not None:
+        line = table["line"].to_numpy()[[change.first, change.last]]
+        found.append(Finding("dial_changes", first=int(line[0]), last=int(line[1]), difference=change.difference))
+    if ground.source == "positions" and ground.interval_s > DENSE_POSITIONS_S:
+        return tuple(found)  # between such fixes the speed is a guess
+    wander = steady_wander(time, speed, off, ground.at(time)[1])
+    if wander > np.hypot(STEADY_WANDER_MPS, step_mps / np.sqrt(12)):
+        found.append(Finding("log_strays", wander_mps=wander, unit=calibration.unit))
+    return tuple(found)
+
+
 def judge(
     calibration: Calibration,
     readings: Readings,
@@ -184,7 +205,6 @@ def _reasons(calibration: Calibration) -> tuple[Finding, ...]:
         _unit_suspected(calibration),
         *_too_little(calibration),
         _many_wrong(calibration),
-        *_inconstant(calibration),
         _wide(calibration),
     )
     return tuple(reason for reason in found if reason is not None)
@@ -212,28 +232,6 @@ def _many_wrong(calibration: Calibration) -> Finding | None:
     if wrong > MANY_WRONG * (used + wrong):
         return Finding("many_wrong", wrong=wrong, total=used + wrong)
     return None
-
-
-def _inconstant(calibration: Calibration) -> list[Finding]:
-    """Return reasons that say a log is not of one dial in the vehicle of the track."""
-    table = calibration.readings
-    table = table[table["reason"].isin(("", WRONG)) & np.isfinite(table["time_s"])].sort_values("time_s")
-    time, ground, off = (table[name].to_numpy() for name in ("time_s", "ground_mps", "residual_mps"))
-    if not is_log(time):
-        return []
-    fix_s, speed = calibration.ground[["time_s", "speed_mps"]].to_numpy().T
-    found = []
-    change = change_within(time, ground, off)
-    if change is not None:
-        line = table["line"].to_numpy()[[change.first, change.last]]
-        found.append(Finding("dial_changes", first=int(line[0]), last=int(line[1]), difference=change.difference))
-    if calibration.speed_source == "positions" and np.median(np.diff(fix_s)) > DENSE_POSITIONS_S:
-        return found  # between such fixes the speed is a guess
-    acceleration = (np.interp(time + 1, fix_s, speed) - np.interp(time - 1, fix_s, speed)) / 2
-    wander = steady_wander(time, ground, off, acceleration)
-    if wander > STEADY_WANDER_MPS:
-        found.append(Finding("log_strays", wander_mps=wander, unit=calibration.unit))
-    return found
 
 
 def _wide(calibration: Calibration) -> Finding | None:

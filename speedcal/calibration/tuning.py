@@ -118,12 +118,17 @@ map, grades of 7 % 0.25 %. Tripled, logs without heights are a fifth wider, and 
 HILLS_NOTICED = 0.1
 """Share of the variance from which on missing heights are named."""
 
-STRETCH_S, STRAIGHT_CHORD = 10.0, 0.97
-"""Recorded speed is held against positions over stretches this long whose chord is at least this share of the path."""
+STRETCH_S, STRAIGHT_CHORD, STRAIGHTEST_CHORD = 10.0, 0.97, 0.9995
+"""Recorded speed is held against positions over stretches this long whose chord is at least this share of the way over
+their middle: for its unit, and for its scale, of which bends eat 0.07 % at the most (an arc's own: theta^2/24)."""
 
-UNIT_TOLERANCE, SPEED_DISAGREES = 0.1, 0.015
-"""Recorded speed over position speed: within the first of a unit's factor it is that unit; off by more than the second
-one of the two is wrong."""
+UNIT_TOLERANCE = 0.1
+"""Recorded speed over position speed: within this of a unit's factor it is that unit."""
+
+SPEED_DISAGREES, SPEED_DISAGREES_SIGMAS = 0.006, 6.0
+"""Recorded speed that is off from the positions by this and more, this plainly, is not the receiver's. On drives made
+apart from ours, receivers agree to 0.2 %, phones with whole-second stamps to 1.6 % at 3 sigma; a vehicle's own speed is
+1 % and more off at 10."""
 
 IMPOSSIBLE_SPEED_MPS, IMPOSSIBLE_ACCELERATION, POSITION_SLACK_M = 110.0, 15.0, 25.0
 """What no road vehicle does; a step longer than these allow, and the slack, is a jump of the receiver."""
@@ -256,9 +261,9 @@ plainest part of honest logs differs by up to 0.6 %, at up to 9 sigma; slip of 3
 STEADY_WINDOW_S, STEADY_ACCELERATION_MPS2 = 10.0, 0.35
 """Over this long and below this change of speed, lags and stamps no longer matter."""
 
-STEADY_WANDER_MPS = 0.25
-"""How far a log may stray at steady speeds. On drives made apart from ours a receiver and its own vehicle's log
-stray by up to 0.15 m/s; the log of the car behind by 0.3 m/s and more."""
+STEADY_WANDER_MPS = 0.2
+"""How far a log may stray at steady speeds, beside its rounding. On drives made apart from ours a receiver and the log
+of its own vehicle stray by up to 0.15 m/s, the log of the car behind by 0.3 m/s and more."""
 
 LATENT_WRONG_FROM, LATENT_LATE_S = 6.0, 2.5
 """The same beside recorded speed, where damping is fitted and a lag may be longer."""

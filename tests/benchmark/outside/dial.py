@@ -24,6 +24,8 @@ class DialStyle:
     """Half of the play of the movement."""
     sticking_mph: float = 0.0
     """The needle stays until it is off by this, then jumps."""
+    ends_mph: tuple[float, float] = (0.0, 1000.0)
+    """Where the scale ends: the needle lies on a pin at either end."""
     odometer: tuple[float, float] | None = None
     """Factor of the odometer; None: geared with the dial."""
 
@@ -40,6 +42,7 @@ class Dial:
     damping_s: float
     play_mps: float
     sticking_mps: float
+    ends_mps: tuple[float, float]
     odometer_factor: float
     skips: float = 0.0
     """Share of its turns that a badly meshing gear loses; now less, now more, twice as much at the most."""
@@ -64,7 +67,7 @@ class Dial:
             needle = _play(needle, self.play_mps)
         if self.sticking_mps > 0:
             needle = _stick(needle, self.sticking_mps)
-        return np.maximum(needle, 0.0)
+        return np.clip(needle, *self.ends_mps)
 
 
 def draw_dial(rng: np.random.Generator, style: DialStyle) -> Dial:
@@ -79,6 +82,7 @@ def draw_dial(rng: np.random.Generator, style: DialStyle) -> Dial:
         damping_s=rng.uniform(*style.damping_s),
         play_mps=style.play_mph * MPH,
         sticking_mps=style.sticking_mph * MPH,
+        ends_mps=(style.ends_mph[0] * MPH, style.ends_mph[1] * MPH),
         odometer_factor=factor if style.odometer is None else rng.uniform(*style.odometer),
     )
 

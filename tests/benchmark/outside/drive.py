@@ -54,7 +54,7 @@ class Kind:
     odometer_notes: bool = False
     second: str = ""
     """Whose readings they are, when not this vehicle's alone: ``other drive``, ``same road``, ``convoy``, ``two
-    dials``, ``two passengers``, ``shuffled``."""
+    dials``, ``another part``, ``two passengers``, ``shuffled``."""
     track: str = "drive"
     """``drive``, ``walk`` or ``parked``."""
     told: dict[str, str] = field(default_factory=dict)
@@ -179,6 +179,13 @@ def _taken(rng: np.random.Generator, kind: Kind, road: Road, motion: Motion, dia
         seen = np.round(np.interp(taken.time_s, source.time_s, other.course(source)) / unit)
         second = np.arange(len(seen)) % 2 == 1
         taken = replace(taken, value=np.where(second, seen, taken.value))
+    if kind.second == "another part":
+        count = len(taken.value)
+        begin, length = (int(count * rng.uniform(*share)) for share in ((0.15, 0.55), (0.2, 0.4)))
+        apart = 1 + rng.choice((-1, 1)) * rng.uniform(0.025, 0.06)
+        value = taken.value.copy()
+        value[begin : begin + length] = np.round(value[begin : begin + length] * apart)
+        taken = replace(taken, value=value)
     if kind.second == "two passengers":
         slant = rng.choice((-1, 1)) * rng.uniform(0.7, 1.5)
         value = taken.value.copy()

@@ -61,6 +61,7 @@ _LOGS = {
     "drift": _logged("clock drifts 1 s in 10 min", clock=ClockStyle(off_s=40.0, drift=1 / 600, step_s=0.001)),
     "log, phone": _logged("phone fixes every 1 to 3 s, whole-second stamps", receiver=_PHONE),
     "log, bent": _logged("dial bent by 1.5 mph in the middle", dial=_BENT),
+    "log, ends": _logged("a scale from 20 to 50 mph, pinned beyond", dial=DialStyle(ends_mph=(20.0, 50.0))),
     "log, 10 Hz": _logged("logged at 10 Hz", reader=LoggerStyle(hertz=(10.0, 10.0))),
     "positions": _logged("positions only, every second", receiver=ReceiverStyle(recorded=False)),
     "sparse": _logged(
@@ -117,6 +118,10 @@ _LISTS = {
 _FOREIGN = {
     "two dials": _noted("readings of two dials in one file", answer=False, weak=True, second="two dials"),
     "convoy": _noted("readings from the car behind", answer=False, weak=True, second="convoy"),
+    "convoy, log": _logged("the log of the car behind", answer=False, weak=True, second="convoy"),
+    "log of two dials": _logged(
+        "a part reads 2.5 to 6 % otherwise: slip, another tire", answer=False, weak=True, second="another part"
+    ),
     "same road": _noted("notes of the same road on another day", answer=False, second="same road"),
     "other drive": _noted("notes of another drive", answer=False, second="other drive"),
     "other drive, minutes": _noted(
