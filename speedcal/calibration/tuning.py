@@ -122,13 +122,12 @@ STRETCH_S, STRAIGHT_CHORD, STRAIGHTEST_CHORD = 10.0, 0.97, 0.9995
 """Recorded speed is held against positions over stretches this long whose chord is at least this share of the way over
 their middle: for its unit, and for its scale, of which bends eat 0.07 % at the most (an arc's own: theta^2/24)."""
 
-UNIT_TOLERANCE = 0.1
-"""Recorded speed over position speed: within this of a unit's factor it is that unit."""
+UNIT_TOLERANCE, SPARSE_UNIT_TOLERANCE = 0.1, 0.35
+"""Recorded speed over that of positions: so near to the factor of a unit, or so at sparse fixes, it is that unit."""
 
 SPEED_DISAGREES, SPEED_DISAGREES_SIGMAS = 0.006, 6.0
-"""Recorded speed that is off from the positions by this and more, this plainly, is not the receiver's. On drives made
-apart from ours, receivers agree to 0.2 %, phones with whole-second stamps to 1.6 % at 3 sigma; a vehicle's own speed is
-1 % and more off at 10."""
+"""Recorded speed that is so far off from the positions, so plainly, is not the receiver's. On drives made apart from
+ours receivers agree to 0.2 %, phones to 1.6 % at 3 sigma; a vehicle's own speed is 1 % off at 10 and more."""
 
 IMPOSSIBLE_SPEED_MPS, IMPOSSIBLE_ACCELERATION, POSITION_SLACK_M = 110.0, 15.0, 25.0
 """What no road vehicle does; a step longer than these allow, and the slack, is a jump of the receiver."""
@@ -168,9 +167,6 @@ ODOMETER_LEAST_U_M = 1.0
 SPARSE_FROM_S = 8.0
 """Fixes this far apart and more tell the way by their positions: a speed every 10 s says little of what lies between.
 Doubled, a fix in ten seconds would give distances off by a per cent in towns."""
-
-SPARSE_UNIT_TOLERANCE = 0.35
-"""How far recorded speed over that of the positions may be from a unit's there; km/h is 1.6 times from mph."""
 
 CHORD_LOSS_LEAST, CHORD_LOSS_MOST = 0.33, 1.3
 """What straight lines between fixes lose, as a share of what lines over every second fix lose more than they. A
@@ -247,23 +243,16 @@ LOG_WRONG_FROM, LOG_LAG_S = 5.0, 0.3
 """Scatters, and seconds of the change of speed, by which a plain log may leave the line: its needle may lag."""
 
 STOP_ROWS, STOP_SHARE, STOP_SPREAD_STEPS, STOP_SPREAD_MPS = 10, 0.7, 1.5, 0.4
-"""The needle lies at a stop when so many rows show the end of the scale at speeds so many steps, and so much for lags,
-apart, and are such a share of all rows beyond. Half the spread calls the top speed of some honest logs a stop, which
-costs a few rows; without the share broken rows of 255 would."""
+"""The needle lies at a stop when so many rows, and such a share of all beyond, show the end of the scale at speeds so
+many steps, and so much for lags, apart. Half the spread costs honest logs their fastest rows."""
 
-CHANGE_BLOCK_S = 20.0
-"""A needle, a receiver or a hill errs alike for less than this, most of the time."""
+CHANGE_BLOCK_S, CHANGE_LEAST, CHANGE_SIGMAS = 20.0, 0.015, 8.0
+"""A needle or a hill errs alike for less than the first; a part of a log so far off, so plainly, is another dial. Made
+apart from ours, honest logs differ by up to 0.6 % at 9 sigma, slip of 3 % or another tire at 30."""
 
-CHANGE_LEAST, CHANGE_SIGMAS = 0.015, 8.0
-"""A part of a log that reads so much higher or lower, so plainly, is another dial's. On drives made apart from ours the
-plainest part of honest logs differs by up to 0.6 %, at up to 9 sigma; slip of 3 % or another tire by 30 sigma."""
-
-STEADY_WINDOW_S, STEADY_ACCELERATION_MPS2 = 10.0, 0.35
-"""Over this long and below this change of speed, lags and stamps no longer matter."""
-
-STEADY_WANDER_MPS = 0.2
-"""How far a log may stray at steady speeds, beside its rounding. On drives made apart from ours a receiver and the log
-of its own vehicle stray by up to 0.15 m/s, the log of the car behind by 0.3 m/s and more."""
+STEADY_WINDOW_S, STEADY_ACCELERATION_MPS2, STEADY_WANDER_MPS = 10.0, 0.35, 0.2
+"""Over so long, below such a change of speed, lags do not matter; a log that strays so far beside its rounding is of
+another vehicle. Made apart from ours, logs stray by up to 0.15 m/s, those of the car behind by 0.3 m/s."""
 
 LATENT_WRONG_FROM, LATENT_LATE_S = 6.0, 2.5
 """The same beside recorded speed, where damping is fitted and a lag may be longer."""
