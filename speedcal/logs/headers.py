@@ -16,21 +16,25 @@ _SPEED_UNIT = re.compile(
     r"|miles per hour|kilomet(?:er|re)s per hour)(?![a-z/²^]|2)"
 )
 _LENGTH_UNIT = re.compile(r"(?<![a-z])(miles?|mi|kilomet(?:er|re)s?|km|met(?:er|re)s?|m|feet|ft)(?![a-z/])")
-_INSTRUMENT = re.compile(r"indicated|speedo(?:meter)?|dial|needle|pointer|instrument|shown|display|dash|tacho|reading")
+_INSTRUMENT = re.compile(
+    r"indicated|speedo(?:meter)?|dial|needle|pointer|instrument|shown|display|dash|tacho|compteur|reading"
+)
 _SATELLITE = re.compile(r"(?<![a-z])(?:gps|gnss|(?:ground|true|sog|doppler|actual|satellite)(?![a-z]))")
-_VEHICLE = re.compile(r"(?<![a-z])(vehicle|car|obd(?: ?ii)?|ecu|vss|wheel|bus|can|010d|0d)(?![a-z])")
+_VEHICLE = re.compile(r"(?<![a-z])(vehicle|car|obd(?: ?ii)?|ecu|vss|wheel|bus|can|010d|0d)(?![a-z])|車速")
 _CALCULATED = re.compile(r"(?<![a-z])(calc(?:ulated)?|derived|computed|filtered|estimated)(?![a-z])")
-_SPEED_WORD = re.compile(r"speed|velocity|(?<![a-z])sog(?![a-z])|geschwindigkeit|vitesse|velocidad|velocit|010d")
+_SPEED_WORD = re.compile(
+    r"speed|velocity|(?<![a-z])sog(?![a-z])|geschwindigkeit|vitesse|velocidad|velocit|010d|速度|車速"
+)
 _NO_SPEED = re.compile(
     r"(?<![a-z])(max|min|avg|average|mean|cruise|limit|engine|fan|wind|rpm|shaft|turbine|rotor|accel|pump|motor"
     r"|vertical|precision|accuracy|error|std)|m/s2|m/s\^2|m/s²"
 )
 _TIME_WORD = re.compile(
     r"(?<![a-z])(time|timestamp|stamp|datetime|clock|utc|gmt|epoch|elapsed|seconds?|secs?"
-    r"|zeit|uhrzeit|heure|hora|when|hh:mm|mm:ss)(?![a-z])"
+    r"|zeit|uhrzeit|heure|hora|when|horodatage|i?tow|hh:mm|mm:ss)(?![a-z])|日時|時刻"
 )
 _BARE_TIME = re.compile(r"t|(?:s|ms|sec|min|minutes?|hours?)|t ?[\[(]?(?:s|ms|sec|min|h)[\])]?")
-_DATE_WORD = re.compile(r"(?<![a-z])(date|day|datum)(?![a-z])")
+_DATE_WORD = re.compile(r"(?<![a-z])(date|day|datum|fecha)(?![a-z])|日付")
 _ODOMETER = re.compile(r"(?<![a-z])(odo|odometer|odometre|mileage|trip|trip ?meter)(?![a-z])")
 _NOT_LENGTH = re.compile(r"(?<![a-z])(?:trip|odo) ?met(?:er|re)s?(?![a-z])")
 """A trip meter is an instrument; it says nothing about metres."""
@@ -42,12 +46,18 @@ _SESSION = re.compile(
 )
 _PRECISION = re.compile(r"precision|accuracy|(?<![a-z])(?:[hvp]?dop|error|std|sigma)(?![a-z])")
 _PLACE: dict[Place, re.Pattern[str]] = {
-    "latitude": re.compile(r"(?<![a-z])(gps ?)?(lat|latitude|breitengrad|breite)(?![a-z])"),
-    "longitude": re.compile(r"(?<![a-z])(gps ?)?(lon|lng|long|longitude|laengengrad|längengrad|länge)(?![a-z])"),
-    "elevation": re.compile(r"(?<![a-z])(alt|altitude|ele|elevation|height|höhe)(?![a-z])"),
+    "north_south": re.compile(
+        r"(?:^|[^a-z])n/s(?:$|[^a-z])|^(?:lat|latitude) ?(?:hemi(?:sphere)?|dir(?:ection)?|ref)$"
+    ),
+    "east_west": re.compile(
+        r"(?:^|[^a-z])e/w(?:$|[^a-z])|^(?:lon|lng|long|longitude) ?(?:hemi(?:sphere)?|dir(?:ection)?|ref)$"
+    ),
+    "latitude": re.compile(r"(?<![a-z])(gps ?)?(lat|latitude?|breitengrad|breite)(?![a-z])|緯度"),
+    "longitude": re.compile(
+        r"(?<![a-z])(gps ?)?(lon|lng|long|longitude|laengengrad|längengrad|länge|longitud)(?![a-z])|経度"
+    ),
+    "elevation": re.compile(r"(?<![a-z])(alt|altitude|ele|elevation|height|höhe|altitud)(?![a-z])|高度|標高"),
     "validity": re.compile(r"(?<![a-z])(fix|valid|validity|status|fix ?type|quality|mode)(?![a-z])"),
-    "north_south": re.compile(r"(?:^|[^a-z])n/s(?:$|[^a-z])"),
-    "east_west": re.compile(r"(?:^|[^a-z])e/w(?:$|[^a-z])"),
 }
 
 Origin = Literal["instrument", "vehicle", "satellite", "calculated", ""]

@@ -108,7 +108,21 @@ def _decode(source: Source) -> str:
     try:
         return data.decode("utf-8")
     except UnicodeDecodeError:
-        return data.decode("cp1252", errors="replace")
+        return _japanese(data) or data.decode("cp1252", errors="replace")
+
+
+def _japanese(data: bytes) -> str:
+    """Return text in the Japanese encoding of older systems, empty for any other.
+
+    Its characters begin with bytes that Western text hardly uses, 0x81 to 0x9F.
+    """
+    try:
+        text = data.decode("cp932")
+    except UnicodeDecodeError:
+        return ""
+    beyond = sum(1 for byte in data if byte > 0x7F)
+    begun = sum(1 for byte in data if 0x81 <= byte <= 0x9F)
+    return text if 3 * begun > beyond else ""
 
 
 def _strictly(source: Source, data: bytes, encoding: str) -> str:

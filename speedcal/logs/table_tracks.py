@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import re
-
 import numpy as np
 
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray
+from speedcal.logs.angles import read_positions
 from speedcal.logs.clock_times import UnclearTimesError
 from speedcal.logs.formats import Request
 from speedcal.logs.headers import Heading, Role, read_heading
@@ -29,13 +28,6 @@ _STATUS = _INVALID | frozenset(
 )
 """What a column about the fix may hold."""
 _MOST_MARKED = 0.5
-_LONGEST_ANGLE = 60
-"""Characters of an angle at most."""
-_SEXAGESIMAL = re.compile(
-    r"\s*(?P<before>[NSEWnsew])?\s*(?P<minus>-)?(?P<d>\d{1,3})\s*[°\s]\s*(?P<m>\d{1,2}(?:[.,]\d{1,10})?)\s*['′]?"
-    r"(?:\s*(?P<s>\d{1,2}(?:[.,]\d{1,10})?)\s*(?:\"|″|'')?)?\s*(?P<after>[NSEWnsew])?\s*"
-)
-_HEMISPHERE = re.compile(r"\s*([\d.,]+)\s*°?\s*([NSEWnsew])?\s*|\s*([NSEWnsew])\s*([\d.,]+)\s*°?\s*")
 
 
 def has_fixes(table: Table) -> bool:
@@ -65,8 +57,7 @@ def read_table_track(source: Source, table: Table, request: Request, *, kind: st
         source.fail("no_time_column", line=table.header_line, columns=table.header[:30])
     time_s, has_date = on_track_clock(stamps)
     findings = list(stamps.findings)
-    latitude = _degrees(table, headings, "latitude", "north_south", comma=comma)
-    longitude = _degrees(table, headings, "longitude", "east_west", comma=comma)
+    latitude, longitude = read_positions(table, headings, findings, comma=comma)
     ground = positions_mps(time_s, latitude, longitude)
     fixes = Fixes(
         time_s=time_s,
@@ -83,37 +74,6 @@ def read_table_track(source: Source, table: Table, request: Request, *, kind: st
 
 def _first(headings: list[Heading], role: Role) -> int | None:
     return next((i for i, heading in enumerate(headings) if heading.role == role), None)
-
-
-def _degrees(table: Table, headings: list[Heading], role: Role, side: Role, *, comma: bool) -> FloatArray:
-    """Return angles in degrees; N, S, E, W may stand before or behind the number or in a column of their own."""
-    index = _first(headings, role)
-    cells = table.column(index) if index is not None else []
-    plain, signs = [], np.ones(len(cells))
-    for i, cell in enumerate(cells):
-        cell = cell if len(cell) <= _LONGEST_ANGLE else ""
-        found = _HEMISPHERE.fullmatch(cell)
-        parts = _SEXAGESIMAL.fullmatch(cell) if found is None else None
-        if parts:
-            cell = _decimal(parts)
-        if found:
-            number, letter = found.group(1) or found.group(4), found.group(2) or found.group(3) or ""
-            signs[i] = -1 if letter.upper() in {"S", "W"} else 1
-            cell = number
-        plain.append(cell)
-    column = _first(headings, side)
-    if column is not None:
-        signs *= [-1 if cell.upper() in {"S", "W"} else 1 for cell in table.column(column)]
-    return parse_numbers(plain, decimal_comma=comma).values * signs
-
-
-def _decimal(parts: re.Match[str]) -> str:
-    """Return degrees and minutes, perhaps with seconds, as a number of degrees."""
-    minutes, seconds = (float((parts[name] or "0").replace(",", ".")) for name in ("m", "s"))
-    if minutes >= 60 or seconds >= 60:
-        return ""
-    sign = -1 if parts["minus"] or (parts["before"] or parts["after"] or "").upper() in {"S", "W"} else 1
-    return repr(sign * (int(parts["d"]) + minutes / 60 + seconds / 3600))
 
 
 def _elevation(table: Table, headings: list[Heading], *, comma: bool) -> FloatArray | None:

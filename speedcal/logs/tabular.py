@@ -9,7 +9,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from speedcal.logs import limits
+from speedcal.logs.line_rows import split_lines
 from speedcal.logs.numbers import MISSING
+from speedcal.logs.place_column import with_places
 from speedcal.logs.source import Source
 from speedcal.logs.written_times import parse_stamp
 
@@ -21,6 +23,8 @@ _LONGEST_DATUM = 60
 _DECIMALS = re.compile(r"[-+]?\d+([.,])(?:\d{1,2}|\d{4,})|[-+]?\d{4,}([.,])\d{3}")
 _DITTO = re.compile(r"(?:[^\",;|\t]*|\s*\"\s*)(?:[,;|\t](?:[^\",;|\t]*|\s*\"\s*))*")
 """A row in which every quotation mark stands alone in its cell: it repeats what stands above."""
+_SUMMARY = frozenset({"min", "max", "minimum", "maximum", "average", "avg", "mean", "median", "total", "sum", "count"})
+"""First cells of rows below the data that sum them up."""
 _NUMBERLIKE = re.compile(r"[-+]?[\d.,' ]*\d[\d.,' ]*(?:\s*[A-Za-z/]{1,6})?")
 
 
@@ -72,7 +76,10 @@ def split_rows(source: Source) -> Rows:
     delimiter = _delimiter([line for _, line in kept[middle : middle + _LOOKED_AT]])
     cells, numbers = [], []
     budget = limits.MAX_CELLS
-    for number, row in _split(source, kept, delimiter):
+    found = split_lines(kept, divided=bool(delimiter))
+    if found is not None:
+        delimiter = " "
+    for number, row in zip(found[1], found[0], strict=True) if found else _split(source, kept, delimiter):
         if len(row) > limits.MAX_COLUMNS:
             source.fail("too_many", line=number, what="columns", most=limits.MAX_COLUMNS)
         budget -= len(row)
@@ -121,7 +128,8 @@ def find_table(rows: Rows) -> Table | None:
         cells = [cell.strip() for cell in text.split(rows.delimiter)]
         if rows.cells and len(cells) == len(rows.cells[0]):
             table = _find_table(replace(rows, cells=[cells, *rows.cells], line=[number, *rows.line]))
-    return table
+    divided = with_places(table.header, table.rows) if table is not None else None
+    return replace(table, header=divided[0], rows=divided[1]) if table is not None and divided else table
 
 
 def _find_table(rows: Rows) -> Table | None:
@@ -152,6 +160,8 @@ def _find_table(rows: Rows) -> Table | None:
     again = [block[names], *under]
     below = zip(rows.line[start:], rows.cells[start:], strict=True)
     body = [(line, cells) for line, cells in below if any(cells) and cells not in again]
+    while body and body[-1][1][0].lower().rstrip(":.") in _SUMMARY:
+        body.pop()
     above = [
         line
         for line, cells in zip(rows.line[:top], rows.cells[:top], strict=True)

@@ -19,7 +19,14 @@ from speedcal.logs.track import Track
 _MOST_IN_NOTES = 3
 """Cells of a line of notes at most: a time, a reading, a remark."""
 _FEWEST_ROWS = 5
-_KINDS = {"\t": "table_tabs", ";": "table_semicolons", ",": "table_commas", "|": "table_bars", "": "table"}
+_KINDS = {
+    "\t": "table_tabs",
+    ";": "table_semicolons",
+    ",": "table_commas",
+    "|": "table_bars",
+    " ": "table",
+    "": "table",
+}
 
 
 def _read_readings(source: Source, request: Request) -> Readings:

@@ -77,6 +77,26 @@ def test_what_is_not_certain_is_asked(tmp_path, text, code, column):
     assert len(str(caught.value)) < 500
 
 
+def test_text_of_an_older_system_is_decoded(tmp_path):
+    """Japanese of two bytes a character, and Western text of one, which must not become Japanese."""
+    path = tmp_path / "log.csv"
+    path.write_bytes(FILES["in Japanese"].decode().encode("cp932"))
+    np.testing.assert_allclose(read_readings(path).speed_mps * 3.6, SHOWN_KMH, atol=1e-9)
+    western = wide(DRIVE.iso, ["Zeit", "Breite", "Länge", "GPS m/s", "Tacho für größere Ränge km/h"])
+    path.write_bytes(western.encode("cp1252"))
+    assert inspect_file(path).columns[4].name == "Tacho für größere Ränge km/h"
+
+
+@pytest.mark.parametrize("cells", [("91.5", "11.5"), ("4875.038", "1130.5"), ("4830.5", "36130.5")])
+def test_what_is_no_position_does_not_become_one(tmp_path, cells):
+    """91 minutes, 75 minutes, 361 degrees."""
+    path = tmp_path / "log.csv"
+    path.write_text("time,latitude,longitude\n" + "".join(f"{iso},{','.join(cells)}\n" for iso in DRIVE.iso))
+    with pytest.raises(SpeedcalError) as caught:
+        read_track(path)
+    assert caught.value.code == "no_fixes"
+
+
 def test_a_wrong_column_is_one_problem_and_not_one_for_each_row(tmp_path):
     """The cause: the column holds no speeds."""
     path = tmp_path / "log.csv"

@@ -230,4 +230,71 @@ BOTH |= {
     "missing values in words": wide(DRIVE.iso, NAMES) + ",".join([DRIVE.iso[-1].replace("39Z", "40Z"), *["N/A"] * 4]),
     "a sheet": _sheet(),
 }
+
+
+def _minutes(angle: float, width: int) -> str:
+    degrees = int(abs(angle))
+    return f"{degrees:0{width}d}{60 * (abs(angle) - degrees):011.8f}"
+
+
+def _seconds(angle: float, mark: str) -> str:
+    degrees = int(abs(angle))
+    minutes = int(60 * (abs(angle) - degrees))
+    return f"{degrees}{mark[0]}{minutes:02d}{mark[1]}{3600 * (abs(angle) - degrees) - 60 * minutes:08.5f}{mark[2:]}"
+
+
+DRIVE_PLACES = (DRIVE.latitude_deg.tolist(), DRIVE.longitude_deg.tolist())
+SIDES = [("N" if lat > 0 else "S", "E" if lon > 0 else "W") for lat, lon in zip(*DRIVE_PLACES, strict=True)]
+
+
+def _placed(latitudes: list[str], longitudes: list[str]) -> list[list[str]]:
+    """Return the plain table with its positions written otherwise."""
+    body = [[row[0], lat, lon, *row[3:]] for row, lat, lon in zip(PLAIN_ROWS[1:], latitudes, longitudes, strict=True)]
+    return [NAMES, *body]
+
+
+PACKED = [[_minutes(angle, width) for angle in place] for place, width in zip(DRIVE_PLACES, (2, 3), strict=True)]
+SIGNS = [["-" if angle < 0 else "" for angle in place] for place in DRIVE_PLACES]
+BOTH |= {
+    "degrees and minutes, letters beside them": rows_text(
+        [["time", "latitude", "n/s", "longitude", "e/w", *NAMES[3:]]]
+        + [
+            [row[0], row[1], ns, row[2], ew, *row[3:]]
+            for row, (ns, ew) in zip(_placed(*PACKED)[1:], SIDES, strict=True)
+        ]
+    ),
+    "degrees and minutes with letters": rows_text(
+        _placed(*([f"{a}{side[k]}" for a, side in zip(PACKED[k], SIDES, strict=True)] for k in (0, 1)))
+    ),
+    "degrees and minutes with signs": rows_text(
+        _placed(*([sign + a for a, sign in zip(PACKED[k], SIGNS[k], strict=True)] for k in (0, 1)))
+    ),
+    "degrees, minutes, seconds": rows_text(
+        _placed(*([_seconds(a, "°'\"") + s[k] for a, s in zip(DRIVE_PLACES[k], SIDES, strict=True)] for k in (0, 1))),
+        ";",
+    ),
+    "degrees, minutes, seconds and colons": rows_text(
+        _placed(*([f"{s[k]} {_seconds(a, '::')}" for a, s in zip(DRIVE_PLACES[k], SIDES, strict=True)] for k in (0, 1)))
+    ),
+    "named values": "".join(
+        f"ts={row[0]} lat={row[1]} lon={row[2]} gps_mps={row[3]} dash_kmh={row[4]}\n" for row in PLAIN_ROWS[1:]
+    ),
+    "statements of a database": "INSERT INTO log (id, time, latitude, longitude, gps_speed_mps, dash_kmh) VALUES\n"
+    + ",\n".join(f"({i}, '{row[0]}', {', '.join(row[1:])})" for i, row in enumerate(PLAIN_ROWS[1:]))
+    + ";\n",
+    "columns aligned by blanks": "  TIME       LATITUDE    LONGITUDE   GPS M/S   DASH KM/H\n"
+    + "".join("  ".join(f"{cell:>12}" for cell in row) + "\n" for row in PLAIN_ROWS[1:]),
+    "position in one cell": rows_text(
+        [["time", "location", *NAMES[3:]]] + [[row[0], f"{row[1]}, {row[2]}", *row[3:]] for row in PLAIN_ROWS[1:]]
+    ),
+    "points of a map": rows_text(
+        [["time", "geom", *NAMES[3:]]] + [[row[0], f"POINT({row[2]} {row[1]})", *row[3:]] for row in PLAIN_ROWS[1:]],
+        ";",
+    ),
+    "sums below": rows_text([*PLAIN_ROWS, ["Min", "", "", "0", "0"], ["Max", "", "", "40", "150"]]),
+    "in Japanese": rows_text([["日時", "緯度", "経度", "GPS速度(m/s)", "車速(km/h)"], *PLAIN_ROWS[1:]]),
+    "in French": rows_text(
+        [["Horodatage", "Latitude", "Longitude", "Vitesse GPS (m/s)", "Vitesse compteur (km/h)"], *PLAIN_ROWS[1:]], ";"
+    ),
+}
 FILES: dict[str, bytes] = {name: text if isinstance(text, bytes) else text.encode() for name, text in BOTH.items()}

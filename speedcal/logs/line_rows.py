@@ -1,0 +1,88 @@
+"""Lines that are a table without a mark between the cells: named values, statements of a database, aligned columns."""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections.abc import Sequence
+
+from speedcal.logs.headers import read_heading
+
+Line = tuple[int, str]
+"""Number and text."""
+Split = tuple[list[list[str]], list[int]]
+"""Cells of the rows, the header first, and the line of each."""
+
+_LOOKED_AT = 40
+_NAMED = re.compile(r"([A-Za-z_][\w.]{0,60})=(.*?)(?=[\s,;|]+[A-Za-z_][\w.]{0,60}=|[\s,;|]*$)")
+_INSERT = re.compile(r"\s*insert\s+into\s+[^\s(]+\s*\(([^()]*)\)\s*values\b(.*)", re.IGNORECASE)
+_BETWEEN_ROWS = re.compile(r"\)\s*,\s*\(")
+_FEWEST_NAMED, _FEWEST_ALIGNED = 3, 3
+_MOST_NAMES = 400
+
+
+def split_lines(lines: Sequence[Line], *, divided: bool) -> Split | None:
+    """Return the rows of lines such as ``ts=1 lat=48.1``, of ``INSERT INTO`` or of columns aligned by blanks.
+
+    Parameters
+    ----------
+    lines
+        Without comments and blank ones.
+    divided
+        Whether most of them hold one mark equally often; blanks are then part of the cells.
+    """
+    return _inserted(lines) or _named(lines) or (None if divided else _aligned(lines))
+
+
+def _named(lines: Sequence[Line]) -> Split | None:
+    sample = lines[:_LOOKED_AT]
+    if not sample or any(text.count("=") < _FEWEST_NAMED for _, text in sample):
+        return None
+    names: dict[str, int] = {}
+    cells, numbers = [], []
+    for number, text in lines:
+        row: dict[int, str] = {}
+        for name, value in _NAMED.findall(text):
+            if name in names or len(names) < _MOST_NAMES:
+                row[names.setdefault(name, len(names))] = value.strip(" \t,;|\"'")
+        cells.append([row.get(i, "") for i in range(len(names))])
+        numbers.append(number)
+    return ([list(names), *cells], [lines[0][0], *numbers]) if len(names) >= _FEWEST_NAMED else None
+
+
+def _inserted(lines: Sequence[Line]) -> Split | None:
+    header: list[str] = []
+    cells, numbers = [], []
+    first = 0
+    for number, text in lines:
+        found = _INSERT.match(text)
+        if found is not None:
+            names = [name.strip(" `\"'[]") for name in found[1].split(",")]
+            if header and names != header:
+                return None
+            header, first = names, first or number
+            text = found[2]
+        if header and text.strip().startswith("("):
+            for row in _BETWEEN_ROWS.split(text.strip().rstrip(",; ").removeprefix("(").removesuffix(")")):
+                cells.append(next(csv.reader([row], quotechar="'", skipinitialspace=True), []))
+                numbers.append(number)
+        elif not header and number > lines[0][0] + _LOOKED_AT:
+            return None
+    return ([header, *cells], [first, *numbers]) if cells else None
+
+
+def _aligned(lines: Sequence[Line]) -> Split | None:
+    """Return rows whose cells are parted by blanks under a header of as many names; one names the time."""
+    if len(lines) < 3:
+        return None
+    width = len(lines[1][1].split())
+    names = next((n for n in (re.split(r"\s{2,}|\t", lines[0][1].strip()), lines[0][1].split()) if len(n) == width), [])
+    roles = {read_heading(name).role for name in names}
+    if width < _FEWEST_ALIGNED or not ({"time", "latitude", "longitude"} <= roles or {"time", "speed"} <= roles):
+        return None
+    rows = [text.split() for _, text in lines[1:]]
+    if any(character.isdigit() for name in names[:1] for character in name) or any(
+        len(row) != width for row in rows[:_LOOKED_AT]
+    ):
+        return None
+    return [names, *rows], [number for number, _ in lines]
