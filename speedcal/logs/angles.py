@@ -71,9 +71,9 @@ def _sign(letter: str) -> int:
 
 
 def _decimal(parts: re.Match[str]) -> str:
-    """Return degrees and minutes, perhaps with seconds, as a number of degrees; 60.00 s is a whole minute rounded."""
+    """Return degrees and minutes, perhaps with seconds, as a number of degrees; 60.00 s are a rounded minute."""
     minutes, seconds = (float((parts[name] or "0").replace(",", ".")) for name in ("m", "s"))
-    if minutes > 60 or seconds > 60:
+    if minutes >= 60 or seconds > 60:
         return ""
     sign = -1 if parts["minus"] else _sign(parts["before"] or parts["after"] or "")
     return repr(sign * (int(parts["d"]) + minutes / 60 + seconds / 3600))

@@ -47,10 +47,10 @@ _SESSION = re.compile(
 _PRECISION = re.compile(r"precision|accuracy|(?<![a-z])(?:[hvp]?dop|error|std|sigma)(?![a-z])")
 _PLACE: dict[Place, re.Pattern[str]] = {
     "north_south": re.compile(
-        r"(?:^|[^a-z])n/s(?:$|[^a-z])|^(?:lat|latitude) ?(?:hemi(?:sphere)?|dir(?:ection)?|ref)$"
+        r"^(?!.*lat).*(?<![a-z])n/s(?![a-z])|^lat(?:itude)? ?(?:hemi(?:sphere)?|dir(?:ection)?|ref)$"
     ),
     "east_west": re.compile(
-        r"(?:^|[^a-z])e/w(?:$|[^a-z])|^(?:lon|lng|long|longitude) ?(?:hemi(?:sphere)?|dir(?:ection)?|ref)$"
+        r"^(?!.*lon).*(?<![a-z])e/w(?![a-z])|^(?:lon|lng|long|longitude) ?(?:hemi(?:sphere)?|dir(?:ection)?|ref)$"
     ),
     "latitude": re.compile(r"(?<![a-z])(gps ?)?(lat|latitude?|breitengrad|breite)(?![a-z])|緯度"),
     "longitude": re.compile(

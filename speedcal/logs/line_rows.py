@@ -7,6 +7,7 @@ import re
 from collections.abc import Sequence
 
 from speedcal.logs.headers import read_heading
+from speedcal.logs.written_times import parse_stamp
 
 Line = tuple[int, str]
 """Number and text."""
@@ -35,19 +36,28 @@ def split_lines(lines: Sequence[Line], *, divided: bool) -> Split | None:
 
 
 def _named(lines: Sequence[Line]) -> Split | None:
+    """Return the values of lines of names and values; what stands before the first name must be the time."""
     sample = lines[:_LOOKED_AT]
     if not sample or any(text.count("=") < _FEWEST_NAMED for _, text in sample):
         return None
-    names: dict[str, int] = {}
+    before = [_before_names(text) for _, text in sample]
+    if any(before) and not all(parse_stamp(words) for words in before):
+        return None
+    names: dict[str, int] = {"time": 0} if any(before) else {}
     cells, numbers = [], []
     for number, text in lines:
-        row: dict[int, str] = {}
+        row: dict[int, str] = {0: _before_names(text)} if any(before) else {}
         for name, value in _NAMED.findall(text):
             if name in names or len(names) < _MOST_NAMES:
                 row[names.setdefault(name, len(names))] = value.strip(" \t,;|\"'")
         cells.append([row.get(i, "") for i in range(len(names))])
         numbers.append(number)
     return ([list(names), *cells], [lines[0][0], *numbers]) if len(names) >= _FEWEST_NAMED else None
+
+
+def _before_names(text: str) -> str:
+    found = _NAMED.search(text)
+    return text[: found.start()].strip(" \t,;|") if found else text.strip()
 
 
 def _inserted(lines: Sequence[Line]) -> Split | None:

@@ -192,9 +192,9 @@ def test_every_refusal_is_one_of_our_errors():
     [
         b'<gpx version="1.1"><!--' + b"x> " * 10_000_000,
         b'<gpx version="1.1" ' + b" ".join(b'a%d="1"' % i for i in range(300_000)) + b"></gpx>",
-        (b"1" * 490 + b" :\n") * 20_000,
+        (b"1" * 490 + b" :\n") * 6_000,
         (b" " * 490 + b"x\n") * 50_000,
-        b"time,speed mph" + b",a" * 900 + b"\n" + b"1,x\n" * 100_000,
+        b"time,speed mph" + b",a" * 900 + b"\n" + b"1,x\n" * 30_000,
     ],
     ids=["comment", "attributes", "numbers in titles", "spaces in titles", "a wide row above narrow ones"],
 )
@@ -203,7 +203,7 @@ def test_cost_grows_no_faster_than_the_file(tmp_path, data):
     path = tmp_path / "file"
     path.write_bytes(data)
     limit = "import resource, sys; resource.setrlimit(resource.RLIMIT_AS, (2**30, 2**30))\n"
-    limit += "resource.setrlimit(resource.RLIMIT_CPU, (20, 20))\n"
+    limit += "resource.setrlimit(resource.RLIMIT_CPU, (10, 10))\n"
     call = "from speedcal.cli import main; main(['inspect', sys.argv[1]])"
     done = subprocess.run([sys.executable, "-c", limit + call, path], capture_output=True, text=True, check=False)
     assert done.returncode == 2, done.stderr[-500:]

@@ -48,7 +48,7 @@ BROKEN = {
         ["'timestamp' holds no time", "not usable as a track"],
     ),
     "words and numbers": (
-        "\n".join(f"{row[0]} lat={row[1]} lon={row[2]} v={row[3]}" for row in ROWS),
+        "\n".join(f"{row[0]} lat {row[1]} lon {row[2]} v {row[3]}" for row in ROWS),
         ["60 lines cannot be read", "has 3 numbers", "a table with a header"],
     ),
     "json without measurements": (json.dumps({"a": [1, 2, 3], "b": "x"}), ["no list of measurements", '"time"']),

@@ -279,6 +279,9 @@ BOTH |= {
     "named values": "".join(
         f"ts={row[0]} lat={row[1]} lon={row[2]} gps_mps={row[3]} dash_kmh={row[4]}\n" for row in PLAIN_ROWS[1:]
     ),
+    "named values behind the time": "".join(
+        f"{row[0]} lat={row[1]}, lon={row[2]}, gps_mps={row[3]}, dash_kmh={row[4]}\n" for row in PLAIN_ROWS[1:]
+    ),
     "statements of a database": "INSERT INTO log (id, time, latitude, longitude, gps_speed_mps, dash_kmh) VALUES\n"
     + ",\n".join(f"({i}, '{row[0]}', {', '.join(row[1:])})" for i, row in enumerate(PLAIN_ROWS[1:]))
     + ";\n",
