@@ -247,8 +247,8 @@ STOP_ROWS, STOP_SHARE, STOP_SPREAD_STEPS, STOP_SPREAD_MPS = 10, 0.7, 1.5, 0.4
 many steps, and so much for lags, apart. Half the spread costs honest logs their fastest rows."""
 
 CHANGE_BLOCK_S, CHANGE_LEAST, CHANGE_SIGMAS = 20.0, 0.015, 8.0
-"""A needle or a hill errs alike for less than the first; a part of a log so far off, so plainly, has another cause. Made
-apart from ours, honest logs differ by up to 0.6 % at 9 sigma, slip of 3 % or another tire at 30."""
+"""A needle or a hill errs alike for less than the first; a part of a log so far off, so plainly, has a cause.
+Made apart from ours, honest logs differ by up to 0.6 % at 9 sigma, slip of 3 % or another tire at 30."""
 
 STEADY_WINDOW_S, STEADY_ACCELERATION_MPS2, STEADY_WANDER_MPS = 10.0, 0.35, 0.2
 """Over so long, below such a change of speed, lags do not matter; a log that strays so far beside its rounding is of
