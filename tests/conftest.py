@@ -54,6 +54,13 @@ LONGEST_FIRST = (
 _TESTS = Path(__file__).parent
 
 
+def pytest_ignore_collect(collection_path: Path, config: pytest.Config) -> bool | None:
+    """Leave files unread that have no quick test, which takes as long as the quick tests do."""
+    if config.getoption("-m") != "quick" or not collection_path.match("test_*.py"):
+        return None
+    return True if collection_path.relative_to(_TESTS).as_posix() not in QUICK else None
+
+
 @pytest.hookimpl(tryfirst=True)
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """Mark what is quick; start what is long; leave long statistical runs out unless a marker asks for them."""
