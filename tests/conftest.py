@@ -12,7 +12,6 @@ settings.load_profile("speedcal")  # no test fails because the machine is busy
 
 QUICK = (
     "calibration/test_dial.py",
-    "calibration/test_fit_checks.py",
     "calibration/test_geodesy.py",
     "calibration/test_published_regression.py",
     "conformity/test_tolerance_rules.py",
