@@ -64,18 +64,17 @@ class Browsing:
 
     def check(self, page: Any) -> None:
         """Check a page for barriers with axe-core, by day and at night, and for overflow."""
-        if not page.evaluate("'axe' in window"):
-            page.evaluate(self.axe)
+        run = "window.axe.run(document, {resultTypes: ['violations']})"
         for scheme in ("dark", "light"):
             page.emulate_media(color_scheme=scheme)
-            found = page.evaluate("axe.run(document, {resultTypes: ['violations']})")
+            found = asked(page, f"(() => {{ if (!window.axe) {{ {self.axe} }} return {run} }})()")
             problems = [(v["id"], [node["html"][:200] for node in v["nodes"]]) for v in found["violations"]]
             assert problems == [], f"{page.url}, {scheme}: {problems}"
         self.check_width(page)
 
     def check_width(self, page: Any) -> None:
         """Check that nothing sticks out to the right."""
-        over = page.evaluate("document.documentElement.scrollWidth - document.documentElement.clientWidth")
+        over = asked(page, "document.documentElement.scrollWidth - document.documentElement.clientWidth")
         assert over <= 0, f"{page.url} is {over} pixels too wide"
 
     def forget_noise(self) -> None:
@@ -85,6 +84,20 @@ class Browsing:
     def check_quiet(self) -> None:
         """Check that no script failed, no policy was broken and no request left the machine."""
         assert self.noise == []
+
+
+def asked(page: Any, expression: str) -> Any:
+    """Return the value of a JavaScript expression; a page that loads itself again meanwhile is asked anew."""
+    from playwright.sync_api import Error
+
+    for _ in range(20):
+        try:
+            return page.evaluate(expression)
+        except Error as error:
+            if "context was destroyed" not in str(error):
+                raise
+            page.wait_for_timeout(200)
+    raise AssertionError(f"{page.url} loads itself again and again")
 
 
 def until(page: Any, expression: str, seconds: float = 30) -> None:
