@@ -45,11 +45,6 @@ class Shift:
     gain: float
 
 
-def log_offset_prior(offset_mps: FloatArray) -> FloatArray:
-    """Return how plausible needle offsets are, as a log density up to a constant (Student's t)."""
-    return np.asarray(-(OFFSET_FREEDOM + 1) / 2 * np.log1p((offset_mps / OFFSET_SCALE_MPS) ** 2 / OFFSET_FREEDOM))
-
-
 def log_prior(clock: Clock, offset_s: FloatArray, *, midnight_s: float, known_s: float | None = None) -> FloatArray:
     """Return how plausible clock offsets are before looking at any speed, as a log density up to a constant.
 

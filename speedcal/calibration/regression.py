@@ -32,41 +32,6 @@ class LineFit:
     n_points: int
     n_iterations: int
 
-    def __str__(self) -> str:
-        return (
-            f"y = {self.intercept:.6g} (u {self.u_intercept:.2g}) + {self.slope:.6g} (u {self.u_slope:.2g}) x, "
-            f"chi-square {self.chi_square:.4g} of {self.n_points} points"
-        )
-
-    def predict(self, x: FloatArray | float) -> FloatArray:
-        """Return the line at ``x``. [as y]."""
-        return np.asarray(self.intercept + self.slope * np.asarray(x, float))
-
-    def u_predict(self, x: FloatArray | float) -> FloatArray:
-        """Return the standard uncertainty of :meth:`predict`, covariance included (JCGM 100:2008, H.3.4). [as y]."""
-        x = np.asarray(x, float)
-        variance = self.u_intercept**2 + 2 * x * self.covariance + (x * self.u_slope) ** 2
-        return np.asarray(np.sqrt(np.maximum(variance, 0.0)))
-
-    def scaled_by_scatter(self) -> LineFit:
-        """Return the fit with uncertainties multiplied by ``sqrt(chi_square / (n - 2))``.
-
-        For points whose common uncertainty is unknown: fit with ``u_y = 1``, then call this; it is ordinary least
-        squares with the variance estimated from the residuals (JCGM 100:2008, H.3.2).
-        """
-        variance = self.chi_square / (self.n_points - 2)
-        root = float(np.sqrt(variance))
-        return LineFit(
-            self.intercept,
-            self.slope,
-            self.u_intercept * root,
-            self.u_slope * root,
-            self.covariance * variance,
-            self.chi_square / variance if variance > 0 else 0.0,
-            self.n_points,
-            self.n_iterations,
-        )
-
 
 def fit_line_york(
     x: FloatArray,

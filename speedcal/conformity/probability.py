@@ -135,27 +135,6 @@ class _Standard:
         return worst
 
 
-def probability_between(low: float, high: float, value: float, u: float, *, dof: float = float("inf")) -> float:
-    """Return the probability that a quantity lies between two limits.
-
-    Parameters
-    ----------
-    low, high
-        Limits; infinite for a side without limit. [any]
-    value, u
-        Best estimate and its standard uncertainty, not negative. [as the limits]
-    dof
-        Degrees of freedom of ``u``; infinite for the normal distribution.
-
-    References
-    ----------
-    .. [1] JCGM 106:2012, 7.3 and 7.4 (clause numbers from memory).
-    """
-    if u < 0:
-        raise ValueError(f"a standard uncertainty cannot be negative: {u}")
-    return Box(np.array([low]), np.array([high]), np.array([value]), np.array([[u * u]]), dof).probability()
-
-
 def _half_planes(low: FloatArray, high: FloatArray, plane: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return distances and normals of the finite limits."""
     below, above = np.isfinite(low), np.isfinite(high)

@@ -200,19 +200,6 @@ class Tolerance:
         bands = np.array([self.shown_band(float(v)) for v in speeds_mps])
         return bands[:, 0], bands[:, 1]
 
-    def least_true(self, indicated_mps: float) -> float:
-        """Return the least true speed at which an indicated speed is permitted. [m/s]."""
-        if self.given == "indicated":
-            return self.band(indicated_mps)[0]
-        found = [
-            true
-            for limit in self.limits
-            if limit.high
-            for true in [(indicated_mps - limit.high.add_mps) / limit.high.factor]
-            if limit.holds_at(true)
-        ]
-        return min(found, default=-np.inf)
-
     def does_not_hold(self, code: str, **values: Any) -> ToleranceError:
         """Return the refusal that says where the rule does hold."""
         at_points = all(limit.from_mps == limit.to_mps for limit in self.limits)

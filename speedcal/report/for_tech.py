@@ -96,7 +96,7 @@ class DriveDetail:
 def drive_detail(name: str, c: Calibration, unit: DisplayUnit, *, has_date: bool, date: str = "") -> DriveDetail:
     """Return the details of a measured drive."""
     records = c.readings.to_dict("records")
-    rows = [text.reading_row(row, unit, has_date=has_date) for row in records]
+    rows = [text.reading_row(row, unit) for row in records]
     left_out = [row for row, record in zip(rows, records, strict=True) if not record["used"]]
     reasons = Counter(label(record["reason"]) for record in records if not record["used"])
     return DriveDetail(

@@ -161,7 +161,7 @@ def budget_row(line: BudgetLine, unit: DisplayUnit) -> tuple[str, str, str, str]
     return label(line.component), line.evaluation, f"{line.u_indicated_mps / SPEED_UNIT_MPS[unit]:.3f} {unit}", share
 
 
-def reading_row(row: dict[Any, Any], unit: DisplayUnit, *, has_date: bool) -> tuple[str, str, str, str, str, str]:
+def reading_row(row: dict[Any, Any], unit: DisplayUnit) -> tuple[str, str, str, str, str, str]:
     """Return line, time, shown, true, distance from the curve, and ``used`` or why not."""
     factor = SPEED_UNIT_MPS[unit]
     moment, residual = row["time_s"], row["residual_mps"] / factor

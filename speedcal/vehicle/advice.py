@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Literal, get_args
+from typing import Any, Literal
 
 from speedcal.finding import Finding, json_ready
 from speedcal.interval import tidy
@@ -27,7 +27,6 @@ Action = Literal[
     "drive_again",
     "check_files",
 ]
-ACTIONS: tuple[Action, ...] = get_args(Action)
 
 
 @dataclass(frozen=True, slots=True)

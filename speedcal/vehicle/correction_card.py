@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from speedcal.calibration.dial import Dial
-from speedcal.interval import Interval, tidy
+from speedcal.interval import tidy
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 _STEP: dict[DisplayUnit, int] = {"mph": 5, "km/h": 10}
@@ -50,31 +50,3 @@ def correction_card(dial: Dial, unit: DisplayUnit) -> CorrectionCard:
     shown, half = dial.indicated(true * scale) / scale, dial.half_width(true * scale) / scale
     rows = (CardRow(float(v), float(s), float(s - h), float(s + h)) for v, s, h in zip(true, shown, half, strict=True))
     return CorrectionCard(unit, tuple(rows))
-
-
-def true_distance(shown: float, odometer_factor: Interval | None, error_factor: Interval) -> Interval:
-    """Return the distance truly driven while the odometer counted ``shown``, in its unit.
-
-    Parameters
-    ----------
-    shown
-        What the odometer counted.
-    odometer_factor
-        Counted over true distance, measured; None takes the pointer's factor, and as much of its difference from one
-        in the interval, since pointer and odometer need not share it.
-    error_factor
-        Slope of the pointer.
-
-    Raises
-    ------
-    ValueError
-        ``shown`` is negative.
-    """
-    if shown < 0:
-        raise ValueError(f"a distance of {shown} was not driven")
-    if odometer_factor is not None:
-        factor = odometer_factor
-    else:
-        ends = (1.0, error_factor.low, error_factor.high)
-        factor = Interval(error_factor.value, min(ends), max(ends))
-    return Interval(shown / factor.value, shown / factor.high, shown / factor.low)

@@ -20,7 +20,6 @@ from speedcal.wording import words
 Criterion = Literal["smallest worst error", "never reads low", "odometer first"]
 CRITERIA: tuple[Criterion, ...] = get_args(Criterion)
 Sensor = Literal["driven gear", "output shaft", "driveshaft", "wheel"]
-SENSORS: tuple[Sensor, ...] = get_args(Sensor)
 
 ACCEPTABLE_PERCENT = 2.5
 """Worst error that counts as put right when the job names no other; our own choice, the size of the odometer limit

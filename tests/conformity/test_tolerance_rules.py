@@ -39,13 +39,6 @@ def test_un_r39_limit_table(true: float, plus4: float, plus6: float, plus8: floa
         assert _band(load_tolerance(name), true, KMH_MPS) == pytest.approx((true, high), abs=1e-9)
 
 
-@pytest.mark.published("UN Regulation No. 39, inverse of 5.3: V2 = (V1 - 4)/1.1")
-@pytest.mark.parametrize(("indicated", "least"), [(40, 32.7273), (80, 69.0909), (100, 87.2727), (120, 105.4545)])
-def test_un_r39_least_true_speed_for_an_indicated_one(indicated: float, least: float) -> None:
-    """The least legal true speed behind a displayed one."""
-    assert load_tolerance("un_r39_type").least_true(indicated * KMH_MPS) / KMH_MPS == pytest.approx(least, abs=5e-5)
-
-
 @pytest.mark.published("UN Regulation No. 39, 5.3 in miles per hour: 4 km/h = 2.485485 mph")
 @pytest.mark.parametrize(("true", "high"), [(70, 79.4855), (49, 56.3855)])
 def test_un_r39_in_miles_per_hour(true: float, high: float) -> None:

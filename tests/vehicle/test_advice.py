@@ -17,7 +17,7 @@ from speedcal.finding import Finding, Trust
 from speedcal.interval import Interval
 from speedcal.units import MILE_M, MPH_MPS
 from speedcal.vehicle import Vehicle, correct, diagnose
-from speedcal.vehicle.correction_card import correction_card, true_distance
+from speedcal.vehicle.correction_card import correction_card
 from speedcal.vehicle.drivetrain import chain, train_gain
 from speedcal.vehicle.evidence import _driven_moments
 
@@ -300,13 +300,3 @@ def test_tires_that_were_changed_come_first() -> None:
     diagnosis = diagnose(make_calibration(factor=1.115, u_offset=0.3, u_factor=0.005), Vehicle.from_dict(table))
     assert diagnosis.top is not None
     assert diagnosis.top.code == "parts_as_stated"
-
-
-def test_the_true_distance_is_the_counted_one_over_the_factor() -> None:
-    """3,200 counted at 0.92: 3,478; from the pointer alone the interval reaches to the odometer being right."""
-    told = true_distance(3200, Interval(0.92, 0.91, 0.93), Interval(0.95, 0.94, 0.96))
-    assert (told.value, told.low, told.high) == pytest.approx((3478.3, 3440.9, 3516.5), abs=0.1)
-    guessed = true_distance(3200, None, Interval(0.92, 0.91, 0.93))
-    assert guessed.low == pytest.approx(3200)
-    with pytest.raises(ValueError, match="not driven"):
-        true_distance(-1, None, Interval(1.0, 1.0, 1.0))
