@@ -33,6 +33,7 @@ _PARALLAX_RAD = 0.004
 """What is left of parallax when needle height and camera angle are not known, standard. From memory."""
 _JUMP_SHARE, _JUMP_REACH = 0.04, 2
 _STOP_SHARE = 0.01
+_LINE = (0, 200, 255)
 _STILLS, _STILL_PX, _STILL_REACH = 12, 320, 1.25
 
 
@@ -152,13 +153,15 @@ def read_film(
 
 
 def drawn(still: Still) -> Picture:
-    """Return the picture of a still with a line where the needle was found."""
+    """Return the picture of a still with a line where the needle was found: thin on it, thick beyond its tip."""
     import cv2
 
     tile = still.picture.copy()
-    pivot, tip = (tuple(int(v) for v in np.round(point)) for point in still.needle_px)
-    cv2.line(tile, pivot, tip, (0, 0, 0), 4, cv2.LINE_AA)
-    cv2.line(tile, pivot, tip, (255, 230, 0), 2, cv2.LINE_AA)
+    pivot, tip = still.needle_px
+    ends = [tuple(int(v) for v in np.round(pivot + share * (tip - pivot))) for share in (0.0, 1.05, 1.32)]
+    for width, colour in ((6, (0, 0, 0)), (3, _LINE)):
+        cv2.line(tile, ends[1], ends[2], colour, width, cv2.LINE_AA)
+    cv2.line(tile, ends[0], ends[1], _LINE, 1, cv2.LINE_AA)
     return tile
 
 

@@ -1,0 +1,112 @@
+"""Print how dials on film do: rendered films of drives made apart from our own simulator, held against their truth.
+
+python tests/benchmark/run_film.py --drives 24 --seed 7 --marks films.jsonl
+"""
+
+from __future__ import annotations
+
+import argparse
+import datetime
+import json
+import os
+import sys
+import tempfile
+import time
+from pathlib import Path
+from typing import Any
+
+for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+    os.environ.setdefault(_name, "1")
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+
+import numpy as np  # noqa: E402 (after the path is set)
+from benchmark.outside.drive import OutsideDrive  # noqa: E402
+from benchmark.outside.files import write_files  # noqa: E402
+from benchmark.outside_score import outside_drive  # noqa: E402
+from support.film_maker import KINDS, make_film  # noqa: E402
+
+import speedcal  # noqa: E402
+from speedcal.logs.film.reading import FilmReading, read_film, write_readings  # noqa: E402
+from speedcal.units import SPEED_UNIT_MPS  # noqa: E402
+
+_WRONG_SHARE = 0.02
+
+
+def film_of(seed: int, number: int, seconds: float, folder: Path) -> dict[str, Any]:
+    """Film one drive, read the film, calibrate, and compare with the truth."""
+    drive, kind = outside_drive("log", (seed, number)), KINDS[number % len(KINDS)]
+    motion, unit = drive.truth.motion, SPEED_UNIT_MPS[kind.unit]  # type: ignore[index]
+    count = int(min(seconds, motion.time_s[-1] - motion.time_s[0] - 2))
+    moments = motion.time_s[0] + 1.0 + np.arange(count)
+    needle = np.interp(moments, motion.time_s, drive.truth.dial.course(motion)) / unit
+    film = make_film(folder / "film.mp4", kind, seed=1000 * seed + number, seconds=count, rate=1, speed=needle)
+    (folder / "dial.toml").write_text(film.dial_toml(), encoding="utf-8")
+    begun = time.process_time()
+    reading = read_film(film.path, folder / "dial.toml", per_s=1.0)
+    cost = time.process_time() - begun
+    away = (reading.value - np.interp(reading.time_s, film.time_s, film.value)) / kind.top
+    return {
+        "number": number,
+        "dial": kind.name,
+        "frames": count,
+        "read": len(away),
+        "rms": float(np.sqrt(np.mean(away**2))),
+        "wrong": int(np.sum(np.abs(away) > _WRONG_SHARE)),
+        "held": float(np.mean(np.abs(away) < 1.96 * np.hypot(reading.u, reading.u_common) / kind.top)),
+        "cost_s": cost,
+        **_calibrated(drive, reading, moments, folder),
+    }
+
+
+def _calibrated(drive: OutsideDrive, reading: FilmReading, moments: np.ndarray, folder: Path) -> dict[str, Any]:
+    write_readings(reading, folder / "film.csv")
+    track = speedcal.read_track(write_files(drive, folder)[0])
+    try:
+        found = speedcal.calibrate(track, speedcal.read_readings(folder / "film.csv"), read_from="film")
+    except speedcal.SpeedcalError as error:
+        return {"trust": error.code}
+    used = found.readings["line"].to_numpy(int)[found.readings["used"].to_numpy(bool)] - 2
+    speeds = drive.truth.motion.speed_at(np.interp(reading.time_s[used], np.arange(len(moments)), moments))
+    truth = drive.truth.factor(speeds)
+    factor = found.error_factor
+    return {
+        "trust": found.trust.word,
+        "reasons": list(found.trust.codes),
+        "error": factor.value / truth - 1,
+        "half": (factor.high - factor.low) / 2 / truth,
+        "covered": bool(factor.low <= truth <= factor.high),
+    }
+
+
+def main() -> None:
+    """Run the drives asked for and print what came of them."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--drives", type=int, default=24)
+    parser.add_argument("--seed", type=int, default=7)
+    parser.add_argument("--seconds", type=float, default=600.0, help="length of a film, at a frame a second")
+    parser.add_argument("--marks", type=Path, help="write every single drive here, one JSON object a line")
+    options = parser.parse_args()
+    rows = []
+    for number in range(options.drives):
+        with tempfile.TemporaryDirectory() as folder:
+            rows.append(film_of(options.seed, number, options.seconds, Path(folder)))
+        if options.marks:
+            with options.marks.open("a", encoding="utf-8") as out:
+                out.write(json.dumps(rows[-1]) + "\n")
+    read = sum(row["read"] for row in rows)
+    good = [row for row in rows if "error" in row]
+    rms = np.sqrt(np.average([row["rms"] ** 2 for row in rows], weights=[row["read"] for row in rows]))
+    error = np.array([row["error"] for row in good])
+    today = datetime.datetime.now(datetime.UTC).date()
+    for line in (
+        f"{len(rows)} films of {options.seconds:g} s, seed {options.seed}, {today}",
+        f"frames: {read} of {sum(row['frames'] for row in rows)} read, rms {100 * rms:.3f} % of full scale, "
+        f"{sum(row['wrong'] for row in rows)} wrong by more than 2 %",
+        f"factor: {len(good)} answered, rms {100 * np.sqrt(np.mean(error**2)):.3f} %, half width "
+        f"{100 * np.median([row['half'] for row in good]):.3f} %, covered {sum(row['covered'] for row in good)}",
+    ):
+        print(line)  # noqa: T201 (a command)
+
+
+if __name__ == "__main__":
+    main()
