@@ -12,6 +12,7 @@ from typing import Any, Literal, get_args
 import numpy as np
 
 from speedcal.calibration.measured import MeasuredLine, straight_dial
+from speedcal.calibration.tuning import MARKS_TURN
 from speedcal.interval import FloatArray
 from speedcal.logs.readings import Readings
 from speedcal.units import MPH_MPS
@@ -34,6 +35,8 @@ class Habit:
     """Standard uncertainty of a reading from the angle of view."""
     sweep_rad_per_mps: float
     """How far the needle turns with speed. [rad s/m]"""
+    is_film: bool = False
+    """What a file states that its readings share is that of marks and view, which changes around the dial."""
 
     def covariances(self, speed_mps: FloatArray) -> dict[str, FloatArray]:
         """Return for each line of the budget the covariance of what is read at (n,) speeds, shape (n, n). [m2/s2].
@@ -57,7 +60,9 @@ def habit_of(readings: Readings, read_from: ReadFrom | None, rounding: Rounding 
         step_mps=readings.speed_resolution_mps,
     )
     # what a file states that all readings share has the view in it
-    return habit if readings.u_common_mps is None else replace(habit, u_parallax_mps=0.0)
+    if readings.u_common_mps is None:
+        return habit
+    return replace(habit, u_parallax_mps=0.0, is_film="film" in (read_from, readings.read_from))
 
 
 def shared_beside(line: MeasuredLine, readings: Readings, told: Habit | None) -> dict[str, FloatArray]:
@@ -70,7 +75,9 @@ def shared_beside(line: MeasuredLine, readings: Readings, told: Habit | None) ->
         order = known[np.argsort(line.ground_mps[known], kind="stable")]
         if len(order):
             u = np.interp(knots, line.ground_mps[order], stated[order])
-            shared[STATED] = np.outer(u, u)
+            turn = MARKS_TURN * told.sweep_rad_per_mps if told and told.is_film else 0.0
+            turned = turn * np.subtract.outer(knots, knots)
+            shared[STATED] = np.outer(u, u) * np.cos(turned)
     return shared
 
 

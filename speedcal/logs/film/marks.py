@@ -21,6 +21,8 @@ _PIVOT_SHARE = 0.006
 """How far the needle's pivot is seen beside the centre, standard, in radii; from memory: 3 mm high, 10 degrees."""
 _TAP_PX, _PERSPECTIVE_SD, _SCALE_BEND_SD = 1.0, 0.02, 0.5
 """Taps are good to a pixel; a camera at ten radii and 12 degrees has 0.02; a scale may be far from linear."""
+_PLANE_FREEDOM, _TAP_WEIGHT = 5, 2
+"""What of the plane the radii of the marks have to tell; a usual tap counts as much as two marks."""
 _KEYS = ("unit", "marks", "centre", "frame_s")
 
 
@@ -75,6 +77,29 @@ class FilmedDial:
         turned = np.unwrap(np.arctan2(*(self.points - self.centre).T[::-1]))
         return replace(self, plane=_fitted_plane(self.values, self.points, self.plane, turned, pivot))
 
+    @property
+    def tap_rad(self) -> float:
+        """How well the marks were tapped, standard, as seen from the centre: by how far they lie off the circle."""
+        flat = seen_at(np.asarray(np.linalg.inv(self.plane), float), self.points)
+        usual = _TAP_PX / self.radius_px
+        free = max(len(self.values) - _PLANE_FREEDOM, 0)
+        off = np.hypot(*flat.T) - 1.0 if free else np.zeros(1)
+        return float(np.sqrt((_TAP_WEIGHT * usual**2 + np.sum(off**2)) / (_TAP_WEIGHT + free)))
+
+    def scale(self) -> FloatArray:
+        """Return the angle of each mark on a smooth scale: how smooth, the taps themselves tell. [rad].
+
+        A smoothing spline with the penalty chosen by generalised cross-validation (Craven and Wahba 1979).
+        """
+        from scipy.interpolate import make_smoothing_spline
+
+        tapped = self.angles()
+        if len(tapped) < _PLANE_MARKS:
+            return tapped
+        share = (self.values - self.values[0]) / np.ptp(self.values)
+        smooth = make_smoothing_spline(share, tapped)(share)
+        return np.asarray(smooth) if (np.diff(smooth) > 0).all() else tapped
+
     def value_at(self, angle: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return the value at angles as :meth:`angles` counts them, and its slope; monotone between the marks.
 
@@ -82,7 +107,7 @@ class FilmedDial:
         """
         from scipy.interpolate import PchipInterpolator
 
-        at = self.angles()
+        at = self.scale()
         curve = PchipInterpolator(at, self.values)
         inside = np.clip(angle, at[0], at[-1])
         slope = curve(inside, 1)

@@ -27,10 +27,10 @@ from speedcal.logs.film.registration import GOOD_CORRELATION, Registration
 _PER_S = 2.0
 _SHAPE_FRAMES = 60
 _FEWEST = 20
-_CLICK_PX = 1.0
-"""How well a mark is tapped, standard, in pixels of the film. From memory."""
-_PARALLAX_RAD = 0.004
-"""What is left of parallax when needle height and camera angle are not known, standard. From memory."""
+_TAPS_LEFT = 0.5
+"""What a smooth scale through all marks leaves of the error of a tap; from rendered dials of 11 to 13 marks."""
+_PARALLAX_RAD = 0.0015
+"""What is left of parallax and of the camera's angle, standard; from rendered dials tilted by up to 15 degrees."""
 _JUMP_SHARE, _JUMP_REACH = 0.04, 2
 _STOP_SHARE = 0.01
 _LINE = (0, 200, 255)
@@ -336,7 +336,7 @@ def _u_common(dial: FilmedDial) -> float:
     """Return what marks and parallax do to every reading alike, in the unit of the dial."""
     _, slope = dial.value_at(dial.angles())
     steep = float(np.median(np.abs(slope)))
-    return steep * float(np.hypot(_CLICK_PX / dial.radius_px, _PARALLAX_RAD))
+    return steep * float(np.hypot(_TAPS_LEFT * dial.tap_rad, _PARALLAX_RAD))
 
 
 def _refuse_marks_outside(dial: FilmedDial, picture: Picture, film: Film) -> None:
