@@ -8,7 +8,7 @@ from importlib import resources
 from types import MappingProxyType
 
 _ORDER = (
-    "files", "checks", "job-file", "rules", "settings", "road-test", "trust", "limits", "fleet", "page",
+    "files", "checks", "film", "job-file", "rules", "settings", "road-test", "trust", "limits", "fleet", "page",
     "commands", "python",
 )  # fmt: skip
 """Pages in the order in which a reader meets them."""

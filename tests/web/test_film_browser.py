@@ -25,7 +25,7 @@ def test_from_a_film_to_the_result(tmp_path: Path) -> None:
     try:
         with open_browsing() as browsing:
             page = browsing.page({"width": 360, "height": 740}, has_touch=True)
-            page.set_default_timeout(300_000)
+            page.set_default_timeout(120_000)
             page.goto(f"{server.address}/jobs/new")
             page.fill('[id="job.number"]', "F-1")
             page.click("text=Save the job")
@@ -55,10 +55,10 @@ def test_from_a_film_to_the_result(tmp_path: Path) -> None:
             page.locator("[data-still]").nth(1).click()
             until(page, f"{count} === 13")
             page.fill("#step", "10")
-            page.click("text=Number them")
+            page.click("#number")
             page.click("text=Read the film with these marks")
 
-            page.wait_for_selector(".frames")
+            page.wait_for_selector(".frames", timeout=300_000)
             browsing.check(page)
             page.locator(".frames input").first.check()
             page.click("text=Use these readings")
