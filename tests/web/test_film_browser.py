@@ -66,7 +66,7 @@ def test_from_a_film_to_the_result(tmp_path: Path) -> None:
             page.click("text=Send the change")
             page.wait_for_selector("text=The drive can be measured")
             page.click("text=Back to F-1")
-            page.wait_for_selector("text=At a true")
+            page.wait_for_selector("section[aria-labelledby=result] table", timeout=300_000)
             browsing.check(page)
             text = page.inner_text("section[aria-labelledby=result] table")
             rows = [[float(cell) for cell in line.split("\t")[:2]] for line in text.splitlines() if line[:1].isdigit()]
