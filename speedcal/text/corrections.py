@@ -131,6 +131,7 @@ def _corrections(found: Corrections) -> str:
     if found.diagnosis is not None:
         lines += diagnosis_lines(found.diagnosis)
     lines.append(f"as it is: worst error {found.keep.worst_error_percent:.1f} %")
+    lines += ["once that is right:"] if _comes_first(found) else []
     lines += [effective_text(found.effective_tire, found.unit)] if found.effective_tire else []
     if found.ideal_driven_teeth:
         advised = next((entry.value for entry in found.advice if entry.action == "fit_driven_gear"), None)
@@ -148,6 +149,12 @@ def _corrections(found: Corrections) -> str:
     lines.append(f"judged by: {found.criterion}, at {', '.join(f'{v:.4g}' for v in found.speeds)} {found.unit}")
     lines += [f"note: {text} ({source})" for text, source in found.notes]
     return "\n".join([*lines, *(f"note: {_sentence(finding)}" for finding in unsaid(found))])
+
+
+def _comes_first(found: Corrections) -> bool:
+    """Tell whether a unit or a pulse count must be right before any choice."""
+    first = found.advice[0] if found.advice else None
+    return first is not None and (first.action == "set_unit" or (first.action, first.part) == ("check_count", "pulses"))
 
 
 def unsaid(found: Corrections) -> list[Finding]:

@@ -193,8 +193,19 @@ def _ambiguous(values: Values) -> str:
     return f"More than one combination fits. {f'What would settle it: {measures}.' if measures else ''}".strip()
 
 
+_INSTEAD_OF = {
+    "keep": "leaving it as it is",
+    "setting": "the setting above",
+    "pulse_scaler": "the scaler above",
+    "driven_gear": "the driven gear above",
+    "ratio_box": "the ratio box above",
+    "drive_gear": "the drive gear above",
+    "pair": "the gears above",
+}
+_AND_NEEDLE = " and the needle"
+
 CAUSES: dict[str, str] = {
-    "parts_as_stated": "the parts fitted do not match each other",
+    "parts_as_stated": "the parts, as the job states them, do not match each other",
     "tires": "other tires than the instrument was made for",
     "axle": "other axle gears",
     "gears": "a wrong drive or driven gear",
@@ -292,16 +303,19 @@ FINDINGS: dict[str, Template] = {
     "already_good": "The worst error is {percent:.1f} %.",
     "likely_cause": _cause,
     "together_with": lambda values: f"Do it together with the other step: {ACTION_NAMES[values['action']]}.",
-    "gear_alone_leaves": "The gear alone would leave {percent:.1f} %.",
+    "gear_alone_leaves": "By itself this would leave {percent:.1f} %.",
     "needle_alone_leaves": "The needle alone would leave {percent:.1f} % at best.",
-    "instead_of_the_first": "An alternative to the first step.",
+    "instead_of_the_first": lambda values: f"Instead of {_INSTEAD_OF[values['kind']]}{_AND_NEEDLE * values['needle']}.",
     "reads_low_by": _low_by,
     "setting_moves_shifts": "A module's speed setting also moves shift points, cruise control and limiter; "
     "drive them too.",
     "scaler_moves_all": "A scaler before a module moves whatever else takes that signal: shift points, cruise control.",
     "opens_transmission": "The transmission must be opened for this gear.",
     "no_part_cures": lambda values: f"No gear and no setting cures {CAUSES[values['cause']]}.",
-    "margin_to_the_rule": "Chosen with a margin to the limits of the rule.",
+    "margin_to_the_rule": lambda values: (
+        f"Chosen with a margin to the limits of the rule: {choice_name(values['nearest'])} would be nearer to true "
+        f"({values['percent']:.1f} %), but a road test could hardly prove that it keeps them."
+    ),
     "until_repaired": "It helps until the instrument is repaired.",
     "pulses_times": lambda values: (
         f"The instrument gets {TIMES[values['times']]} it should: another sensor, another tooth count of its wheel, or "
@@ -312,6 +326,8 @@ FINDINGS: dict[str, Template] = {
         f"The job says {values['teeth']}; if another is in it ({likely(values['chance'])}), the next one would be "
         "reckoned wrong."
     ),
+    "housing_at_the_count": "Look at the housing too: for {teeth} teeth the range {range} must face down; in another "
+    "the gear meshes badly, and the needle jumps and reads low.",
     "housing_range": "The range {range} must face down for {teeth} teeth.",
     "instrument_work": "The instrument must be opened; set the needle at a known speed or on a bench, and check "
     "that it "

@@ -22,6 +22,7 @@ from speedcal.vehicle.drivetrain import (
     solve_train,
     train_findings,
 )
+from speedcal.vehicle.evidence import with_needle_off
 from speedcal.vehicle.facts_only import FactsDial, best_measurement, dial_from_facts
 from speedcal.vehicle.fitted import is_fitted_after
 from speedcal.vehicle.options import (
@@ -94,7 +95,7 @@ class Corrections:
     is_driven: bool = True
     """False when everything comes from the facts of the vehicle, without a drive."""
     advice: tuple[Advice, ...] = ()
-    """What to do, the first on top."""
+    """What to do, the first on top; where a unit or a pulse count must be right first, all choices are for then."""
     diagnosis: Diagnosis | None = None
     """What is wrong; None without a drive."""
     other_ranges: tuple[OtherRange, ...] = ()
@@ -191,7 +192,11 @@ def correct(
     22
     """
     known = dial_from_facts(vehicle, unit) if calibration is None else None
-    judge = _judge(calibration, known, vehicle, unit, speeds, criterion, limits)
+    diagnosis = diagnose(calibration, vehicle) if calibration is not None else None
+    judged = calibration
+    if calibration is not None and diagnosis and diagnosis.top and diagnosis.top.code == "needle_offset":
+        judged = with_needle_off(calibration)
+    judge = _judge(judged, known, vehicle, unit, speeds, criterion, limits)
     teeth = known.teeth if known else fitted_teeth(calibration, vehicle)
     effective = effective_tire(calibration, vehicle) if calibration is not None else None
     keep = judge_choice(judge, "keep", (("work", "none"),), 1.0, is_fitted=not teeth.is_guess, available=True)
@@ -210,20 +215,25 @@ def correct(
     lists = {kind: ranked(judge, choices) for kind, choices in every.items()}
     best = best_of(judge, keep, list(lists.values()), has_keep=not teeth.is_guess)
     ideal = judge.ideal_gain()
-    diagnosis = diagnose(calibration, vehicle) if calibration is not None else None
     righted = righting_gain(diagnosis)
     exact = None if teeth.driven is None else _reciprocal(ideal, teeth.driven)
     measure = best_measurement(known, exact.value, judge.criterion) if known and exact else None
     outlook = Outlook(
         judge, vehicle, keep, every, teeth, diagnosis, measure, calibration.trust if calibration else None
     )
-    advice = advise(outlook) if righted is None else (*advise(outlook), *_then(calibration, vehicle, righted, judge))
+    advice = advise(outlook)
+    if calibration is not None and righted is not None:
+        then = correct(
+            _geared(calibration, righted), vehicle, speeds=judge.speeds, criterion=judge.criterion, limits=limits
+        )
+        rest = [entry for entry in then.advice if entry.action not in ("keep_as_is", "set_unit")]
+        return replace(then, keep=keep, diagnosis=diagnosis, advice=(*advice, *rest))
     findings = [
         *(known.assumptions if known else ()),
         *(train_findings(calibration, vehicle, effective) if calibration is not None else ()),
         *teeth.findings,
         *_family_findings(vehicle, shown=bool(lists["driven_gear"] or lists["drive_gear"])),
-        *(() if righted else findings_for(judge, vehicle, keep=keep, best=best, lists=lists, exact_teeth=exact)),
+        *findings_for(judge, vehicle, keep=keep, best=best, lists=lists, exact_teeth=exact),
         *([measure] if measure else []),
     ]
     return Corrections(
@@ -247,17 +257,14 @@ def correct(
     )
 
 
-def _then(calibration: Calibration | None, vehicle: Vehicle, gain: float, judge: Judge) -> tuple[Advice, ...]:
-    """Return what is left to be done once a unit or a pulse count is right."""
-    assert calibration is not None  # noqa: S101 - a diagnosis rests on a drive
+def _geared(calibration: Calibration, gain: float) -> Calibration:
+    """Return the drive as it would have been with a unit or a pulse count that is right."""
     odometer = calibration.odometer_factor
-    righted = replace(
+    return replace(
         calibration,
         dial=calibration.dial.geared(gain),
         odometer_factor=None if odometer is None else odometer.scaled(gain),
     )
-    found = correct(righted, vehicle, speeds=judge.speeds, criterion=judge.criterion, limits=judge.limits).advice
-    return tuple(entry for entry in found if entry.action not in ("keep_as_is", "set_unit"))
 
 
 def _judge(

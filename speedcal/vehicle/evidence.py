@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from speedcal.calibration.dial import Dial
 from speedcal.calibration.fit_logged import is_log
 from speedcal.calibration.measured import WRONG
 from speedcal.calibration.result import Calibration
@@ -51,9 +52,7 @@ class Evidence:
 
 def evidence_of(calibration: Calibration) -> Evidence:
     """Return what a drive says of the causes of a wrong reading."""
-    line = calibration.dial.line
-    widen = (calibration.coverage_factor / 1.96) ** 2
-    value, covariance = _without_prior(np.array([line.offset_mps, line.error_factor]), line.covariance * widen)
+    value, covariance = _by_the_readings_alone(calibration)
     scale = np.array([1.0, 1 / value[1]])
     value, covariance = np.array([value[0], np.log(value[1])]), covariance * np.outer(scale, scale)
     odometer = calibration.odometer_factor
@@ -71,6 +70,24 @@ def evidence_of(calibration: Calibration) -> Evidence:
         _ln_scatter(calibration),
         _is_log(calibration),
         frozenset(codes_of(calibration.findings) | set(calibration.trust.codes)),
+    )
+
+
+def _by_the_readings_alone(calibration: Calibration) -> tuple[FloatArray, FloatArray]:
+    """Return offset and factor, and their covariance as that of a normal distribution."""
+    line = calibration.dial.line
+    widen = (calibration.coverage_factor / 1.96) ** 2
+    return _without_prior(np.array([line.offset_mps, line.error_factor]), line.covariance * widen)
+
+
+def with_needle_off(calibration: Calibration) -> Calibration:
+    """Return the drive of a straight dial whose needle is known to be off: nothing is believed of the offset."""
+    if calibration.dial.shape != "straight":
+        return calibration
+    value, covariance = _by_the_readings_alone(calibration)
+    return replace(
+        calibration,
+        dial=Dial.straight(float(value[0]), float(value[1]), covariance, used_mps=calibration.dial.used_mps),
     )
 
 

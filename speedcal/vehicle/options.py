@@ -9,6 +9,7 @@ from fractions import Fraction
 
 from speedcal.calibration.result import Calibration
 from speedcal.finding import Finding
+from speedcal.units import MPH_MPS
 from speedcal.vehicle.drivetrain import EffectiveTire, solve_train
 from speedcal.vehicle.parts import ScalerLimits, Setting
 from speedcal.vehicle.ranking import Choice, Judge, judge_choice
@@ -16,6 +17,8 @@ from speedcal.vehicle.vehicle import Vehicle
 
 _SHOWN_TEETH, _SHOWN_PAIRS = 7, 8
 _FREE_DRIVEN, _FREE_DRIVE = range(10, 61), range(4, 31)
+_NEEDLE_OFF_MPS = MPH_MPS
+"""From this offset on a needle may be worth reseating."""
 _LEAST_BOX, _MOST_BOX = Fraction(2, 3), Fraction(3, 2)
 
 
@@ -174,8 +177,10 @@ def scaler_choices(judge: Judge, vehicle: Vehicle) -> list[Choice]:
 
 
 def _wanted(judge: Judge) -> tuple[float, ...]:
-    """Return the changes that settings are sought for: the ideal one, and one that keeps a rule with a margin."""
-    return judge.ideal_gain().value, judge.proven_gain()
+    """Return the changes that settings are sought for: the ideal one, with a margin, and beside a needle to reseat."""
+    line = judge.dial.line
+    with_needle = (1 / line.error_factor,) if abs(line.offset_mps) > _NEEDLE_OFF_MPS else ()
+    return judge.ideal_gain().value, judge.proven_gain(), *with_needle
 
 
 def _scaler_settings(limits: ScalerLimits, wanted: float) -> Iterable[tuple[Fraction, tuple[tuple[str, object], ...]]]:

@@ -128,7 +128,8 @@ def advise(outlook: Outlook) -> tuple[Advice, ...]:
             continue
         if _worth_showing(plan, best, outlook.keep) and not any(_no_worse(other, plan) for other in plans):
             shown.append(plan.choice.kind)
-            entries.append(_entry(outlook, plan, (Finding("instead_of_the_first"),)))
+            instead = Finding("instead_of_the_first", kind=best.choice.kind, needle=bool(best.shift_mps))
+            entries.append(_entry(outlook, plan, (instead,)))
     if outlook.measure is not None:
         entries.append(
             Advice(
@@ -150,10 +151,10 @@ def _worth_showing(plan: _Plan, best: _Plan, keep: Choice) -> bool:
 
 
 def _no_worse(plan: _Plan, other: _Plan) -> bool:
-    """Tell whether a plan is less work than another and leaves no more and passes no less likely."""
+    """Tell whether a plan is less work than another, passes no less likely, and leaves hardly more."""
     return (
         0 < plan.work < other.work
-        and plan.worst_percent <= other.worst_percent
+        and plan.worst_percent <= other.worst_percent + _WORTH_WORK_PERCENT
         and plan.probability >= other.probability - _SAME_CHANCE
     )
 
@@ -286,10 +287,11 @@ def _entry(outlook: Outlook, plan: _Plan, because: tuple[Finding, ...] = ()) -> 
     )
     if (
         plan.passes
+        and not plan.shift_mps
         and outlook.judge.limits is not None
         and nearest.worst_error_percent < choice.worst_error_percent - 0.5
     ):
-        low = (Finding("margin_to_the_rule"),)
+        low = (Finding("margin_to_the_rule", nearest=nearest.what, percent=nearest.worst_error_percent),)
     if choice.reads_low and not plan.shift_mps:
         low = (Finding("reads_low_by", percent=-choice.lowest_error_percent),)
     causes = () if choice.kind == "keep" and plan.passes else _causes(outlook)
@@ -386,8 +388,10 @@ def _count_first(outlook: Outlook, diagnosis: Diagnosis) -> list[Advice]:
     if vehicle.ratio_box is not None and chance.get("transfer_ratio", 0.0) > _WORTH_A_LOOK:
         found.append(Advice("check_count", part="ratio_box", because=(Finding("box_may_be_turned"),)))
     if vehicle.driven_gear is not None and chance.get("gears", 0.0) > _WORTH_A_LOOK:
-        reason = Finding("teeth_as_stated", teeth=vehicle.driven_gear, chance=chance["gears"])
-        found.append(Advice("check_count", part="driven_gear", because=(reason,)))
+        reasons = [Finding("teeth_as_stated", teeth=vehicle.driven_gear, chance=chance["gears"])]
+        if vehicle.family is not None and (range_down := vehicle.family.orientation(vehicle.driven_gear)):
+            reasons.append(Finding("housing_at_the_count", teeth=vehicle.driven_gear, range=range_down))
+        found.append(Advice("check_count", part="driven_gear", because=tuple(reasons)))
     return found
 
 

@@ -142,7 +142,9 @@ def _follow(shop: _Shop, before: Calibration) -> Calibration:
         advice = correct(before, shop.vehicle, limits=limits).advice
         shop.missing += [text for entry in advice if (text := _not_there(entry, shop.vehicle))]
         looks = [entry for entry in advice if entry.action == "check_count"]
+        skipped = shop.rig.skips
         if any([_look(shop, entry) for entry in looks]):  # every look, then anew with what was found
+            before = shop.drive() if skipped and not shop.rig.skips else before
             continue
         advice = [entry for entry in advice if entry not in looks]
         if not advice:
@@ -150,9 +152,7 @@ def _follow(shop: _Shop, before: Calibration) -> Calibration:
         first = advice[0]
         shop.steps.append(f"{first.action} {first.part or ''} {'' if first.value is None else first.value}".strip())
         match first.action:
-            case "check_files" | "drive_again" | "turn_housing":
-                skips = 0.0 if first.action == "turn_housing" else shop.rig.skips
-                shop.rig = replace(shop.rig, skips=skips)
+            case "check_files" | "drive_again":
                 before = _again(shop)
             case "set_unit":
                 _change(shop, 1 / shop.rig.parts.get("unit", 1.0))
@@ -189,6 +189,9 @@ def _look(shop: _Shop, entry: Advice) -> bool:
     if part == "pulses":
         _change(shop, 1 / shop.rig.parts.get("pulses", 1.0))
         return False
+    if part == "driven_gear" and shop.rig.skips and "housing_at_the_count" in entry.codes:
+        shop.rig = replace(shop.rig, skips=0.0)
+        return True
     if part not in shop.rig.parts:
         return False
     shop.vehicle = replace(shop.vehicle, **{part: shop.rig.parts[part]})
