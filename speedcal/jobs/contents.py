@@ -46,6 +46,12 @@ class Drive:
     cold_pressure_kpa: float | None = None
 
     @property
+    def noted(self) -> tuple[tuple[str, float | str], ...]:
+        """What was written down of the vehicle on that day: odometer, tires, their pressure."""
+        names = ("odometer", "tire", "cold_pressure_psi", "cold_pressure_kpa")
+        return tuple((name, value) for name in names if (value := getattr(self, name)) not in (None, ""))
+
+    @property
     def files(self) -> tuple[Path, ...]:
         """The files of this drive, each once."""
         return tuple(dict.fromkeys(path for path in (self.track, self.readings, self.checks) if path is not None))

@@ -99,7 +99,14 @@ class JobResult:
             "corrections": self.corrections.to_dict() if self.corrections else None,
             "explanations": self.explanations.to_dict() if self.explanations else None,
             "verification": self.verification.to_dict() if self.verification else None,
-            "drives": [{"name": drive.name, **drive.calibration.to_dict()} for drive in self.drives],
+            "drives": [
+                {
+                    "name": drive.name,
+                    **({"noted": dict(drive.noted)} if drive.noted else {}),
+                    **drive.calibration.to_dict(),
+                }
+                for drive in self.drives
+            ],
             "history": {name: history.to_dict() for name, history in self.histories},
             **({"distance": self.distance.to_dict()} if self.distance else {}),
             "files": [{"name": name, "sha256": digest} for name, digest in self.files],

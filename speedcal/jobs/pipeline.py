@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -171,7 +171,8 @@ def _named(name: str, drives: tuple[Drive, ...]) -> list[tuple[str, Drive]]:
 
 def _measure(name: str, drive: Drive, unit: DisplayUnit | None, vehicle: Vehicle | None) -> DriveFacts:
     try:
-        return _from_checks(name, drive, unit, vehicle) if drive.checks else _from_track(name, drive, unit)
+        found = _from_checks(name, drive, unit, vehicle) if drive.checks else _from_track(name, drive, unit)
+        return replace(found, noted=drive.noted)
     except SpeedcalError as error:
         error.values = {**error.values, "of_drive": name}  # a job has several files
         raise

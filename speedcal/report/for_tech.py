@@ -93,7 +93,15 @@ class DriveDetail:
         return (*lines, *self.findings)
 
 
-def drive_detail(name: str, c: Calibration, unit: DisplayUnit, *, has_date: bool, date: str = "") -> DriveDetail:
+def drive_detail(
+    name: str,
+    c: Calibration,
+    unit: DisplayUnit,
+    *,
+    has_date: bool,
+    date: str = "",
+    noted: tuple[tuple[str, float | str], ...] = (),
+) -> DriveDetail:
     """Return the details of a measured drive."""
     records = c.readings.to_dict("records")
     rows = [text.reading_row(row, unit) for row in records]
@@ -102,7 +110,7 @@ def drive_detail(name: str, c: Calibration, unit: DisplayUnit, *, has_date: bool
     return DriveDetail(
         name=name,
         calibration=c,
-        when=date or text.when(c, has_date=has_date),
+        when="; ".join([date or text.when(c, has_date=has_date), *text.noted_words(noted, unit)]),
         counts=text.counts(c),
         figures=text.drive_figures(c, unit),
         readings=tuple(rows) if len(rows) <= _MOST_READINGS else (),

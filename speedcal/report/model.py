@@ -55,6 +55,8 @@ class DriveFacts:
     """False when the track carries times of day only, and for checks."""
     date: str = ""
     """Day as the job says it, for checks, which have no track."""
+    noted: tuple[tuple[str, float | str], ...] = ()
+    """What the job says of the vehicle on that day: odometer, tires, their pressure."""
 
 
 @dataclass(frozen=True)
@@ -223,7 +225,8 @@ def build_model(facts: ReportFacts) -> ReportModel:
     curves, allowed = _pictures(facts, change)
     units: Units = (facts.unit, other_unit(facts.unit)) if facts.both_units else (facts.unit,)
     details = tuple(
-        drive_detail(d.name, d.calibration, facts.unit, has_date=d.has_date, date=d.date) for d in facts.drives
+        drive_detail(d.name, d.calibration, facts.unit, has_date=d.has_date, date=d.date, noted=d.noted)
+        for d in facts.drives
     )
     pooled = {"before": facts.before, "after": facts.after}
     verification, corrections = facts.verification, facts.corrections

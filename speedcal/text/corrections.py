@@ -158,10 +158,12 @@ def _comes_first(found: Corrections) -> bool:
 
 
 def unsaid(found: Corrections) -> list[Finding]:
-    """Return the findings that the advice does not say already; a needle to reseat says what a gear alone leaves."""
+    """Return the findings that the advice leaves open; a needle to reseat says what a gear alone leaves."""
     said = {code for entry in found.advice for code in entry.codes}
     if any(entry.action == "reseat_needle" for entry in found.advice):
         said.add("instrument_limits")
+    if "margin_to_the_rule" in said:  # then a count is not chosen for being the nearest
+        said.add("not_decided")
     return [finding for finding in found.findings if finding.code not in said]
 
 

@@ -114,6 +114,18 @@ def when(c: Calibration, *, has_date: bool) -> str:
     return f"{datetime.fromtimestamp(float(time[0]), tz=UTC):%Y-%m-%d} (UTC), {minutes}" if has_date else minutes
 
 
+def noted_words(noted: Iterable[tuple[str, float | str]], unit: DisplayUnit) -> list[str]:
+    """Say what was written down of the vehicle on the day of a drive."""
+    length = "miles" if unit == "mph" else "km"
+    words = {
+        "odometer": lambda value: f"odometer {value:,.0f} {length}",
+        "tire": lambda value: f"tires {one_line(value)}",
+        "cold_pressure_psi": lambda value: f"{value:g} psi cold",
+        "cold_pressure_kpa": lambda value: f"{value:g} kPa cold",
+    }
+    return [words[name](value) for name, value in noted]
+
+
 def counts(c: Calibration) -> str:
     """Say how many readings were used."""
     used, total = int(c.readings["used"].sum()), len(c.readings)

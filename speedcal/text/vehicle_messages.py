@@ -328,7 +328,9 @@ FINDINGS: dict[str, Template] = {
     ),
     "housing_at_the_count": "Look at the housing too: for {teeth} teeth the range {range} must face down; in another "
     "the gear meshes badly, and the needle jumps and reads low.",
-    "housing_range": "The range {range} must face down for {teeth} teeth.",
+    "housing_range": "That is the range of {teeth} teeth.",
+    "may_stick": "If nothing is wrong with them, the needle may stick: note each speed once coming from below and once "
+    "from above. One that sticks shows less on the way up than on the way down.",
     "instrument_work": "The instrument must be opened; set the needle at a known speed or on a bench, and check "
     "that it "
     "still drops back to its rest.",

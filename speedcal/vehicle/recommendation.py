@@ -52,6 +52,8 @@ _WORTH_A_LOOK = 0.1
 """Chance of another gear or box than stated from which on it is counted before a part is ordered by it."""
 _STRANGE = frozenset({"large_scatter", "two_readers", "many_wrong"})
 """Doubts about the readings that come before any part."""
+_ALONE = ("repair_instrument", "check_files")
+"""What orders no part besides."""
 _PULSES, _UNITS = (2.0, 4.0, 0.5, 0.25), (MILE_M / 1000, 1000 / MILE_M)
 _MOST_SHOWN = 5
 _NEEDLE_STEP_MPS = {"mph": 0.5 * MPH_MPS, "km/h": KMH_MPS}
@@ -110,7 +112,7 @@ def advise(outlook: Outlook) -> tuple[Advice, ...]:
     if outlook.vehicle.tachograph:
         return (Advice("repair_instrument", part="tachograph", because=(Finding("approved_workshop_only"),)),)
     first = _from_diagnosis(outlook)
-    if righting_gain(outlook.diagnosis) is not None or [entry.action for entry in first] == ["repair_instrument"]:
+    if righting_gain(outlook.diagnosis) is not None or (first and first[0].action in _ALONE):
         return (*first, *_meanwhile(first))
     plans = _plans(outlook)
     if not plans:
@@ -359,7 +361,8 @@ def _from_diagnosis(outlook: Outlook) -> list[Advice]:
     if top is not None and top.group == "readings":
         return [Advice("check_files", part="readings", because=_causes(outlook))]
     if outlook.trust and not _STRANGE.isdisjoint(outlook.trust.codes) and (top is None or top.group != "dial"):
-        return [Advice("check_files", part="readings", because=outlook.trust.reasons)]
+        up_and_down = Advice("drive_again", part="readings", because=(Finding("may_stick"),))
+        return [Advice("check_files", part="readings", because=outlook.trust.reasons), up_and_down]
     if diagnosis is None or top is None:
         return []
     gain = righting_gain(diagnosis)

@@ -5,14 +5,20 @@ A few jobs in the normal run; `tests/benchmark/run_faults.py` makes the table of
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import cache
 
 import numpy as np
 import pytest
 from benchmark.mechanic import JobMark, mark_job
 from benchmark.outside.dial import Dial
-from benchmark.outside.faults import FAULTS, faulty_rig, healthy_rig
+from benchmark.outside.drive import generator, make_drive
+from benchmark.outside.faults import FAULTS, faulty_rig, healthy_rig, kind_of_drive
+from benchmark.outside_score import in_memory
 from scipy import stats
+
+import speedcal
+from speedcal.vehicle import Vehicle
 
 FEW = {"tires": True, "gear": False, "pulses": False, "needle": False, "bent": True}
 """Fault, and whether the drive is logged."""
@@ -78,6 +84,17 @@ def test_every_fault_is_what_its_name_says(fault: str) -> None:
     moves_wrongly = humped or pointer.sticking_mph > 1 or pointer.damping_s > 2
     assert moves_wrongly == (group == "dial")
     assert bool(rig.second) == (group == "readings")
+
+
+def test_a_log_off_two_dials_is_doubted_and_orders_no_part() -> None:
+    """Every other row is of a dial 5 to 10 % apart; the rest of such logs is refused."""
+    rng = generator("two dials log", (5, 2))
+    rig = replace(healthy_rig(rng, "module"), second="two dials")
+    drive = make_drive(kind_of_drive(rng, rig, logged=True), rng, rig.dial())
+    calibration = speedcal.calibrate(*in_memory(drive))
+    assert "large_scatter" in calibration.trust.codes
+    found = speedcal.correct(calibration, Vehicle.from_dict(rig.stated))
+    assert {entry.action for entry in found.advice} <= {"check_files", "drive_again"}
 
 
 def test_a_dial_that_is_geared_shows_what_it_showed_at_the_faster_speed() -> None:

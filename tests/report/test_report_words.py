@@ -10,7 +10,7 @@ from speedcal.calibration.result import ANOTHER_DAY, BudgetLine
 from speedcal.conformity import load_tolerance, verify
 from speedcal.finding import Finding, Trust
 from speedcal.interval import Interval
-from speedcal.report import ReportModel, build_model
+from speedcal.report import DriveFacts, ReportModel, build_model
 from speedcal.report.for_tech import depth, drive_detail
 from speedcal.text import report_for_customer as words
 from speedcal.text.numbers import chance, with_interval
@@ -69,6 +69,14 @@ def test_the_sentence_speaks_of_a_speed_that_was_driven(low: float, high: float,
 def test_the_work_is_named_by_what_was_changed(work: Work | None, said: str) -> None:
     """A sentence about a gear change must not be said of a setting."""
     assert words.change_words(work) == said
+
+
+def test_a_drive_says_what_was_written_down_of_the_vehicle_that_day() -> None:
+    """Odometer at the start, tires and their cold pressure stand beside the day of the drive."""
+    noted = (("odometer", 51400.0), ("tire", "225/70R16"), ("cold_pressure_psi", 35.0))
+    before = exact(1.1)
+    facts = make_facts(before=before, after=None, drives=(DriveFacts("before", before, noted=noted),))
+    assert build_model(facts).driven[0][1].endswith("; odometer 51,400 miles; tires 225/70R16; 35 psi cold")
 
 
 def test_what_is_left_says_when_the_dial_reads_low() -> None:

@@ -17,7 +17,6 @@ from speedcal.finding import Finding, Trust
 from speedcal.interval import Interval
 from speedcal.units import MILE_M, MPH_MPS
 from speedcal.vehicle import Vehicle, correct, diagnose
-from speedcal.vehicle.correction_card import correction_card
 from speedcal.vehicle.drivetrain import chain, train_gain
 from speedcal.vehicle.evidence import _driven_moments
 
@@ -120,9 +119,6 @@ def test_a_bend_no_part_can_cancel_ends_in_repair_and_a_card() -> None:
     assert found.diagnosis is not None
     assert found.diagnosis.top is not None
     assert found.diagnosis.top.code == "dial_bent"
-    card = {row.true: row for row in correction_card(bent, "mph").rows}
-    assert card[45].shown == pytest.approx(49.0, abs=0.05)
-    assert card[70].shown == pytest.approx(70.0, abs=0.05)
 
 
 def test_with_a_bent_dial_the_best_gear_moves() -> None:
