@@ -30,7 +30,6 @@ from speedcal.calibration.quality import (
 from speedcal.calibration.reading_habits import Habit, ReadFrom, Rounding, habit_of, shared_beside
 from speedcal.calibration.result import HILLS, Calibration
 from speedcal.calibration.runs import SteadyRuns, steady_runs
-from speedcal.calibration.tuning import LARGE_SCATTER_MPS
 from speedcal.calibration.uncertainty import uncertainty_budget
 from speedcal.errors import FitError
 from speedcal.finding import Finding, Trust
@@ -235,7 +234,7 @@ def _fit(
             u_stated_mps=_stated(readings)[order[~stopped]],
             source=readings.source,
         )
-        line = replace(line, reading_shift_mps=habit.shift_mps, reasons=(*line.reasons, *_loose(line)))
+        line = replace(line, reading_shift_mps=habit.shift_mps)
     else:
         midnight = np.floor(ground.time_s[0] / _DAY_S) * _DAY_S
         mass = log_prior_mass(ground, time, clock=readings.clock, midnight_s=midnight, known_s=known_s)
@@ -295,12 +294,6 @@ def _odometer(ground: GroundSpeed, line: MeasuredLine, readings: Readings) -> Od
         resolution_m=readings.odometer_resolution_m,
         u_time_s=float(np.hypot(_NOTED_U_TIME_S, readings.time_resolution_s / np.sqrt(12))),
     )
-
-
-def _loose(line: MeasuredLine) -> tuple[Finding, ...]:
-    """Return a doubt about a log that scatters as no one instrument does: two of them, or one that jumps."""
-    loose = line.scatter_mps > LARGE_SCATTER_MPS
-    return (Finding("large_scatter", scatter_mps=line.scatter_mps),) if loose else ()
 
 
 def _table(readings: Readings, line: MeasuredLine, dial: Dial, run: IntArray) -> pd.DataFrame:

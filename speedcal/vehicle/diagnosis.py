@@ -64,7 +64,14 @@ _FAR = 2.0
 """Standard uncertainties from which on something speaks against a cause."""
 _MISMATCH = 0.02
 """Stated parts that lead one to expect a larger error than this do not suit each other."""
-_STRANGE = {"many_wrong", "two_readers", "speed_against_positions", "may_be_truth"}
+_STRANGE = {
+    "many_wrong",
+    "two_readers",
+    "speed_against_positions",
+    "may_be_truth",
+    "dial_changes",
+    "log_strays",
+}
 """Findings and doubts that readings of this instrument on this trip seldom have."""
 _PULSES = tuple(float(np.log(ratio)) for ratio in (2.0, 4.0, 0.5, 0.25))
 _UNIT = float(np.log(MILE_M / 1000))

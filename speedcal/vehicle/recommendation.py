@@ -50,7 +50,7 @@ _WORTH_WORK_PERCENT = 4.0
 _LIKELY, _GOOD_CHANCE = 0.5, 0.9
 _WORTH_A_LOOK = 0.1
 """Chance of another gear or box than stated from which on it is counted before a part is ordered by it."""
-_STRANGE = frozenset({"large_scatter", "two_readers", "many_wrong"})
+_STRANGE = frozenset({"large_scatter", "two_readers", "many_wrong", "dial_changes", "log_strays"})
 """Doubts about the readings that come before any part."""
 _ALONE = ("repair_instrument", "check_files")
 """What orders no part besides."""

@@ -183,10 +183,12 @@ def _box(rng: np.random.Generator, rig: Rig) -> Rig:
             "ratio_box": f"{box.numerator}/{box.denominator}",
             "ratio_box_teeth": "16, 18, 20-22, 24",
         }
+        if "turns_per_mile" in stated:  # the chain was right with the box the right way round
+            stated["turns_per_mile"] = round(1000 * float(box), 1)
         return replace(rig, stated=stated, parts={"ratio_box": 1 / box}).geared(float(1 / box / box))
     ratio = _one_of(rng, [Fraction(6, 5), Fraction(5, 4), Fraction(8, 7)])
     stated = rig.stated | {"transfer_ratio": f"{ratio.numerator}/{ratio.denominator}"}
-    if "turns_per_mile" in stated:  # the chain was right with the case in its ratio
+    if "turns_per_mile" in stated:  # and with the case in its ratio
         stated["turns_per_mile"] = round(1000 * float(ratio), 1)
     return replace(rig, stated=stated, parts={"transfer_ratio": Fraction(1)}).geared(float(1 / ratio))
 
