@@ -74,6 +74,7 @@ class Rig:
             damping_s=p.damping_s,
             play_mps=0.0,
             sticking_mps=p.sticking_mph * MPH,
+            ends_mps=(0.0, 1000.0 * MPH),
             odometer_factor=s * self.odometer * (1 - self.skips),
             skips=self.skips,
         )
