@@ -24,6 +24,7 @@ from speedcal.calibration.tuning import (
     FOLLOWS_MPS,
     HEIGHTS_NEEDED,
     HILLS_NOTICED,
+    LARGE_SCATTER_MPS,
     MANY_WRONG,
     MILES_KILOMETRES_TOLERANCE,
     NARROW_RANGE,
@@ -127,6 +128,8 @@ def not_of_one_dial(calibration: Calibration, ground: GroundSpeed, step_mps: flo
     if not is_log(time):
         return ()
     found = []
+    if calibration.scatter_mps > LARGE_SCATTER_MPS:  # rows of two dials by turns
+        found.append(Finding("large_scatter", scatter_mps=calibration.scatter_mps))
     step_mps = float(np.hypot(step_mps, ground.step_mps))
     change = change_within(time, speed, off, step_mps=step_mps)
     if change is not None:
