@@ -81,21 +81,12 @@ def link_of(page: Any, role: str) -> str:
 
 
 def test_the_whole_story(server: WebServer, browsing: Browsing) -> None:
-    """Tech makes a job; owner sends the drive; tech fits a gear and sends the road test; customer reads the report.
-
-    On the screen of a phone; no page is too wide for that of a desk either.
-    """
-
-    def check(page: Any) -> None:
-        browsing.check(page)
-        page.set_viewport_size(DESKTOP)
-        browsing.check_width(page)
-        page.set_viewport_size(PHONE)
-
-    tech = browsing.page(PHONE)
+    """Tech makes a job; owner sends the drive; tech fits a gear and sends the road test; customer reads the report."""
+    tech, check = browsing.page(PHONE), browsing.check
     tech.goto(server.address)
     check(tech)
     base = new_job(tech, server.address)
+    tech.wait_for_selector("#progress", state="detached", timeout=120_000)  # until then it loads itself again
     check(tech)
     owner_link, customer_link = (link_of(tech, role) for role in ("owner", "customer"))
     tech.click("[data-do=copy] >> nth=0")
