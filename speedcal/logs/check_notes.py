@@ -17,7 +17,7 @@ from speedcal.logs.tabular import Table
 from speedcal.units import LENGTH_UNIT_M
 
 _NUMBER = r"\d{1,3}(?:[.,]\d{1,2})?(?![\d.,]*\d)"
-_COUNTER = r"\d[\d,' ]*\d(?:\.\d{1,3})?|\d(?:\.\d{1,3})?"
+_COUNTER = r"\d[\d,' ]{0,12}\d(?:\.\d{1,3})?|\d(?:\.\d{1,3})?"
 _LENGTH_UNIT = r"(?:miles?|mi|kilomet(?:er|re)s?|km|met(?:er|re)s?|m|feet|ft)(?![a-z/])"
 _SPEED_UNIT = r"(?:mph|mi/h|km/h|kmh|kph|kp/h|knots?|kn|kt|m/s)(?![a-z])"
 _ODOMETER = r"(?<![a-z])(?:odo(?:meter)?|trip(?: ?met(?:er|re))?|mileage)(?![a-z])"
@@ -44,7 +44,7 @@ _TOKENS: tuple[tuple[str, str], ...] = (
     ("gear", r"(?<![a-z])(?:gear(?: ratio)?|ratio) ?\d[.,]\d{1,4}(?::1)?"),
     ("gear", r"(?<![a-z])direct(?: (?:gear|drive))?(?![a-z])"),
     ("speed", rf"{_NUMBER} ?{_SPEED_UNIT}"),
-    ("distance", rf"(?:\d{{1,5}}(?:[.,]\d{{1,4}})?|\d/\d)[ -]?{_LENGTH_UNIT}"),
+    ("distance", rf"(?:\d{{1,5}}(?:[.,]\d{{1,4}})?|\d/[2-9])[ -]?{_LENGTH_UNIT}"),
     (
         "distance",
         r"(?<![a-z])(?:(?:half|quarter|one|two)(?: of)?(?: an?)?[ -])?(?:mile|kilomet(?:er|re))(?![a-z])",
@@ -77,6 +77,8 @@ _HEADINGS = {
 _ENOUGH = ({"dial", "true"}, {"dial", "distance", "time"}, {"dial", "rpm", "gear"}, {"post", "time"})
 _COUNTED = ({"trip", "distance"}, {"odometer_start", "odometer_end", "distance"})
 _LONGEST = 500
+_MOST_LINES = 2_000
+"""Nobody notes more checks; what is longer is a log."""
 
 Token = tuple[str, str]
 """Kind and text."""
@@ -107,6 +109,8 @@ def noted_checks(source: Source, lines: tuple[tuple[int, str], ...]) -> tuple[Ta
     ReadingsFormatError
         There are checks, and lines whose numbers can be meant in two ways: all of them are listed.
     """
+    if len(lines) > _MOST_LINES:
+        return None
     sheet = _Sheet()
     for number, text in lines:
         if len(text) <= _LONGEST:
@@ -269,7 +273,7 @@ def _is_speed(speeds: list[Token], j: int) -> bool:
 
 def _metres(text: str) -> float:
     unit = re.search(_LENGTH_UNIT, text)
-    count = re.match(r"\d/\d|\d+(?:[.,]\d+)?|half|quarter|one|two", text)
+    count = re.match(r"\d/[2-9]|\d+(?:[.,]\d+)?|half|quarter|one|two", text)
     number = "1" if count is None else count.group()
     value = _COUNTS[number] if number in _COUNTS else float(Fraction(number.replace(",", ".")))
     return value * LENGTH_UNIT_M[unit.group()] if unit else value

@@ -65,7 +65,10 @@ def _plausible_word(sheet: CheckSheet, last: Column, start: Column | None, true:
     """Return the unit of length by which an odometer is plausible, the usual one where both or none are."""
     gone = sheet.numbers(last, grouped=True).values
     gone = gone - sheet.numbers(start, grouped=True).values if start else gone
-    ratios = {word: np.nanmedian(gone * LENGTH_UNIT_M[word] / true) for word in ("mi", "km")}
+    known = np.isfinite(gone) & np.isfinite(true) & (true > 0)
+    if not known.any():
+        return usual
+    ratios = {word: np.median(gone[known] * LENGTH_UNIT_M[word] / true[known]) for word in ("mi", "km")}
     fits = [word for word, ratio in ratios.items() if PLAUSIBLE[0] <= ratio <= PLAUSIBLE[1]]
     return fits[0] if len(fits) == 1 else usual
 
