@@ -25,7 +25,7 @@ from speedcal.fleet import workers
 from speedcal.fleet.drive import DriveFiles
 from speedcal.fleet.remembered import Remembered
 
-VEHICLES = 8
+VEHICLES = 12
 SHORT = replace(NOTED, count=(10, 12))
 
 
