@@ -25,6 +25,8 @@ from speedcal.logs.film.needle import (
 from speedcal.logs.film.registration import GOOD_CORRELATION, Registration
 
 _PER_S = 2.0
+_MOST_FRAMES = 4500
+"""Frames of one film, each 86 kB unrolled and held twice: a film of hours is read less often a second."""
 _SHAPE_FRAMES = 60
 _FEWEST = 20
 _TAPS_LEFT = 0.5
@@ -103,7 +105,7 @@ def read_film(
     opened = open_film(film)
     reference = picture_at(opened, known.frame_s)
     _refuse_marks_outside(known, reference, opened)
-    seen = _unrolled(opened, known, reference, per_s, progress)
+    seen = _unrolled(opened, known, reference, min(per_s, _MOST_FRAMES / max(opened.length_s, 1.0)), progress)
     times, polar, left_out = seen.times, np.array(seen.unrolled), seen.left_out
     if len(times) < _FEWEST:
         raise ReadingsFormatError("film_few_frames", source=opened.path.name, count=len(times), left_out=left_out)
