@@ -215,7 +215,7 @@ def correct(
     lists = {kind: ranked(judge, choices) for kind, choices in every.items()}
     best = best_of(judge, keep, list(lists.values()), has_keep=not teeth.is_guess)
     ideal = judge.ideal_gain()
-    righted = righting_gain(diagnosis)
+    righted = righting_gain(diagnosis, judge.dial.line.error_factor)
     exact = None if teeth.driven is None else _reciprocal(ideal, teeth.driven)
     measure = best_measurement(known, exact.value, judge.criterion) if known and exact else None
     outlook = Outlook(

@@ -112,7 +112,9 @@ def advise(outlook: Outlook) -> tuple[Advice, ...]:
     if outlook.vehicle.tachograph:
         return (Advice("repair_instrument", part="tachograph", because=(Finding("approved_workshop_only"),)),)
     first = _from_diagnosis(outlook)
-    if righting_gain(outlook.diagnosis) is not None or (first and first[0].action in _ALONE):
+    if righting_gain(outlook.diagnosis, outlook.judge.dial.line.error_factor) is not None or (
+        first and first[0].action in _ALONE
+    ):
         return (*first, *_meanwhile(first))
     plans = _plans(outlook)
     if not plans:
@@ -167,13 +169,14 @@ def _meanwhile(first: Sequence[Advice]) -> tuple[Advice, ...]:
     return (Advice("use_correction_card", part="card", because=(Finding("until_repaired"),)),) if bent else ()
 
 
-def righting_gain(diagnosis: Diagnosis | None) -> float | None:
-    """Return by what the drive is off from a unit or a pulse count that is wrong, inverted; None where neither is."""
+def righting_gain(diagnosis: Diagnosis | None, error_factor: float) -> float | None:
+    """Return by what the drive is off from a unit or a pulse count that is wrong, inverted; None where it would not help."""
     top = diagnosis.top if diagnosis else None
     if top is None or top.group != "pulses_or_unit" or top.probability < _LIKELY:
         return None
     ratios = _PULSES if top.code == "pulse_count" else _UNITS
-    return 1 / min(ratios, key=lambda ratio: abs(np.log(top.factor / ratio)))
+    gain = 1 / min(ratios, key=lambda ratio: abs(np.log(top.factor / ratio)))
+    return gain if abs(np.log(error_factor * gain)) < abs(np.log(error_factor)) else None
 
 
 def _unique(entries: Sequence[Advice]) -> list[Advice]:
@@ -365,7 +368,7 @@ def _from_diagnosis(outlook: Outlook) -> list[Advice]:
         return [Advice("check_files", part="readings", because=outlook.trust.reasons), up_and_down]
     if diagnosis is None or top is None:
         return []
-    gain = righting_gain(diagnosis)
+    gain = righting_gain(diagnosis, outlook.judge.dial.line.error_factor)
     if top.code == "wrong_unit" and gain is not None:
         return [Advice("set_unit", part="unit", value=outlook.judge.unit, because=_causes(outlook))]
     if top.code == "pulse_count" and gain is not None:
