@@ -170,7 +170,7 @@ def _meanwhile(first: Sequence[Advice]) -> tuple[Advice, ...]:
 
 
 def righting_gain(diagnosis: Diagnosis | None, error_factor: float) -> float | None:
-    """Return by what the drive is off from a unit or a pulse count that is wrong, inverted; None where it would not help."""
+    """Return the inverse of a wrong unit or pulse count; None where there is none or it would not help."""
     top = diagnosis.top if diagnosis else None
     if top is None or top.group != "pulses_or_unit" or top.probability < _LIKELY:
         return None
