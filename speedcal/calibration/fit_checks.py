@@ -21,16 +21,22 @@ from speedcal.calibration.tuning import (
     OFFSET_PRIOR_MPS,
     SMALLEST_FACTOR,
     UNCHECKED_DIAL_U,
-    USUAL_SPEEDS,
 )
 from speedcal.errors import FitError
 from speedcal.finding import Finding, Trust
 from speedcal.interval import BoolArray, FloatArray, IntArray, Interval
 from speedcal.logs.checks import Checks
+from speedcal.logs.limits import FASTEST_MPS
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit, display_unit_of
 
 if TYPE_CHECKING:
     import pandas as pd
+
+USUAL_SPEEDS: dict[DisplayUnit, tuple[float, ...]] = {
+    "mph": (30.0, 40.0, 50.0, 60.0, 70.0),
+    "km/h": (50.0, 70.0, 90.0, 110.0),
+}
+"""Speeds that matter when nobody names any and the dial was not driven against a truth."""
 
 
 def calibrate_checks(checks: Checks, *, unit: DisplayUnit | None = None) -> Calibration:
@@ -91,6 +97,8 @@ def calibrate_checks(checks: Checks, *, unit: DisplayUnit | None = None) -> Cali
     if len(rows) < FEWEST_CHECKS:
         raise FitError("too_few_checks", source=checks.source, count=len(rows))
     speed, shown = checks.true_mps[rows], checks.dial_mps[rows]
+    if speed.max() > FASTEST_MPS:
+        raise FitError("impossible_checks", source=checks.source, factor=float(np.min(shown / speed)))
     noise = _noise(checks, rows)
     right = _right(speed, shown, noise)
     dial = _fitted(speed[right], shown[right], noise[np.ix_(right, right)], checks.u_common)

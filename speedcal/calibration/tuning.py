@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from speedcal.units import MPH_MPS, DisplayUnit
+from speedcal.units import MPH_MPS
 
 # ---- the dial
 
@@ -47,12 +47,6 @@ FEWEST_CHECKS = 2
 CHECK_HOLD_MPS = 0.5 * MPH_MPS
 """How well a speed is held over a check, standard. Common practice, no source: within a mph. Doubled, two measured
 miles leave a dial known twice as badly."""
-
-USUAL_SPEEDS: dict[DisplayUnit, tuple[float, ...]] = {
-    "mph": (30.0, 40.0, 50.0, 60.0, 70.0),
-    "km/h": (50.0, 70.0, 90.0, 110.0),
-}
-"""Speeds that matter when nobody names any and the dial was not driven against a truth."""
 
 UNCHECKED_DIAL_U = 0.02
 """How far a dial may be from what its odometer counts, relative and standard, where only the odometer was checked: one

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from speedcal.calibration.fit_checks import USUAL_SPEEDS
 from speedcal.calibration.result import Calibration
-from speedcal.calibration.tuning import USUAL_SPEEDS
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, Interval, tidy
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit

@@ -10,8 +10,8 @@ from typing import Any
 import numpy as np
 
 from speedcal.calibration.dial import Dial
+from speedcal.calibration.fit_checks import USUAL_SPEEDS
 from speedcal.calibration.result import Calibration
-from speedcal.calibration.tuning import USUAL_SPEEDS
 from speedcal.errors import VehicleError
 from speedcal.finding import Finding, Trust
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
