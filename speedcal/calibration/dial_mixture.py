@@ -19,7 +19,8 @@ from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.tuning import (
     FACTOR_PRIOR_U,
     LINE_SCATTERS_MPS,
-    OFFSET_PRIOR_MPS,
+    OFFSET_SHARES,
+    OFFSET_SIZES_MPS,
     PLAY_MPS,
     PLAY_SHARES,
     PLAY_SIZES_MPS,
@@ -167,12 +168,14 @@ def _solved(way: Laid, basis: _Basis) -> _Solved:
     parts = rows.shape[1]
     noise = np.array(list(product(LINE_SCATTERS_MPS, RUN_SHARES)))
     curve_sizes, curve_shares = deviation_sizes()
-    sizes = np.array(list(product(curve_sizes, PLAY_SIZES_MPS)))
+    sizes = np.array(list(product(OFFSET_SIZES_MPS, curve_sizes, PLAY_SIZES_MPS)))
     log_scatter = -0.5 * (np.log(noise[:, 0] / SCATTER_MPS) / SCATTER_LOG_SD) ** 2
     log_noise = log_scatter + np.tile(np.log(RUN_SHARE_ODDS), len(LINE_SCATTERS_MPS))
-    log_share = log_noise[:, None] + np.log(np.outer(curve_shares, PLAY_SHARES).ravel())
-    prior_sd = np.repeat(sizes, [parts, 1], axis=1)
-    prior_sd[:, 0], prior_sd[:, 1] = OFFSET_PRIOR_MPS, FACTOR_PRIOR_U
+    log_share = log_noise[:, None] + np.log(
+        np.multiply.outer(OFFSET_SHARES, np.outer(curve_shares, PLAY_SHARES)).ravel()
+    )
+    prior_sd = np.repeat(sizes, [1, parts - 1, 1], axis=1)
+    prior_sd[:, 1] = FACTOR_PRIOR_U
     told, log_determinant = _information(way, np.column_stack([rows, way.play]), noise)
     inner = prior_sd[:, :, None] * told[:, None, :-1, :-1] * prior_sd[:, None, :] + np.eye(parts + 1)
     seen = prior_sd * told[:, None, :-1, -1]
@@ -187,7 +190,7 @@ def _solved(way: Laid, basis: _Basis) -> _Solved:
         weight=weight[keep] / weight[keep].sum(),
         mean=(prior_sd * solution).reshape(-1, parts + 1)[keep, :-1],
         covariance=covariance[keep, :-1, :-1],
-        size=np.tile(sizes[:, 0], len(noise))[keep],
+        size=np.tile(sizes[:, 1], len(noise))[keep],
         scatter=np.repeat(noise[:, 0], len(sizes))[keep],
     )
 

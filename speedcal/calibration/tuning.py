@@ -10,6 +10,9 @@ OFFSET_PRIOR_MPS = 1.5 * MPH_MPS
 """Standard deviation of a pointer's constant error before a drive is seen. Common practice, no source: pointers sit
 within a mph or two. Doubled, notes at few speeds get factors half as wide again."""
 
+OFFSET_SIZES_MPS, OFFSET_SHARES = (OFFSET_PRIOR_MPS, 5 * MPH_MPS), (0.9, 0.1)
+"""The same for notes, with needles that were put on wrongly: the first alone makes factors 2 % too large for them."""
+
 FACTOR_PRIOR_U = 0.5
 """Standard deviation of the error factor about 1 before a drive is seen; wide enough never to matter."""
 
@@ -478,11 +481,8 @@ LEAST_NOISE_MPS, LEAST_NOISE_STEPS = 0.02, 0.05
 LOCAL_KNOTS = 8
 """How a vehicle moves is learnt from so many knots to either side."""
 
-LOG_BLOCK_S = 60.0
-"""Readings of different minutes are taken as independent."""
-
-LUCK = 0.75
-"""A jackknife below this part of the model's variance has only had luck."""
+LOG_BLOCK_S, LUCK = 60.0, 0.75
+"""Readings of different minutes are independent; a jackknife below this part of the model's variance was only lucky."""
 
 RECEIVER_U_MPS = 0.004
 """What a receiver's speed may be off by at all speeds, standard; from memory."""
