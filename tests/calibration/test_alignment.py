@@ -196,7 +196,7 @@ def test_a_log_of_a_drive_that_repeats_itself_is_refused() -> None:
     free = answer_or_refusal(*_in_a_periodic_drive(logged=True))
     assert isinstance(free, AlignmentError)
     assert "two clock offsets" in free.problem
-    assert "clock_offset_s" in free.remedy
+    assert "--clock-offset" in free.remedy
 
 
 def test_notes_of_a_drive_that_repeats_itself_tell_the_dial_and_not_the_clock() -> None:
@@ -277,7 +277,7 @@ def test_another_day_has_no_time_in_common(clock: Clock, days: float) -> None:
     for readings in (NOTES, LOG):
         with pytest.raises(AlignmentError, match="no time in common") as caught:
             speedcal.calibrate(TRACK, replace(readings, time_s=readings.time_s + days * DAY_S, clock=clock))
-        assert "clock_offset_s" in caught.value.remedy
+        assert "--clock-offset" in caught.value.remedy
         assert ("before" if days < 0 else "after") in caught.value.problem
         assert caught.value.source == "drawn readings"
 
