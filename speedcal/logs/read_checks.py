@@ -75,8 +75,8 @@ def read_checks(
     >>> checks = speedcal.read_checks(path)
     >>> [round(float(v) / 0.44704, 1) for v in checks.true_mps]
     [32.0, 31.8, 63.2, 63.6]
-    >>> print(speedcal.calibrate_checks(checks).trust.word)
-    TRUSTED
+    >>> speedcal.calibrate_checks(checks).trust.codes  # a dial may bend between two marks 32 mph apart
+    ['wide_interval']
     """
     wanted = parse_speed_unit(unit) if unit is not None else None
     if unit is not None and wanted is None:
