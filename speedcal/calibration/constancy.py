@@ -62,7 +62,7 @@ def change_within(time_s: FloatArray, ground_mps: FloatArray, off_mps: FloatArra
     inside, variance_inside = _gain(pull, weight, _between)
     outside, variance_outside = _gain(pull, weight, _around)
     difference = inside - outside
-    count = np.subtract.outer(np.arange(len(weight) + 1), np.arange(len(weight) + 1)).T
+    count = _between(np.ones(len(weight)))
     share = _between(weight) / weight.sum()
     proper = (count >= least) & (len(weight) - count >= least) & (np.abs(share - 0.5) <= 0.5 - _LEAST_SHARE)
     sigmas = np.abs(difference) / np.sqrt(variance_inside + variance_outside)

@@ -38,11 +38,3 @@ def at_stops(ground_mps: FloatArray, indicated_mps: FloatArray, step_mps: float)
         if high - low > STOP_SPREAD_STEPS * step_mps + STOP_SPREAD_MPS and here[beyond].mean() > STOP_SHARE:
             stopped |= here | beyond
     return stopped
-    for end, toward in ((float(indicated_mps[moving].max()), 1.0), (float(indicated_mps[moving].min()), -1.0)):
-        here = moving & (np.abs(indicated_mps - end) <= step_mps / 2)
-        if here.sum() < STOP_ROWS:
-            continue
-        low, high = np.percentile(toward * ground_mps[here], [10, 90])
-        if high - low > STOP_SPREAD_STEPS * step_mps + STOP_SPREAD_MPS:
-            stopped |= here | (moving & (toward * ground_mps > np.percentile(toward * ground_mps[here], _EDGE)))
-    return stopped

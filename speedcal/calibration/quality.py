@@ -135,6 +135,9 @@ def not_of_one_dial(calibration: Calibration, ground: GroundSpeed, step_mps: flo
     if change is not None:
         line = table["line"].to_numpy()[[change.first, change.last]]
         found.append(Finding("dial_changes", first=int(line[0]), last=int(line[1]), difference=change.difference))
+        within = np.zeros(len(time))
+        within[change.first : change.last + 1] = 1.0
+        off = off - change.difference * speed * (within - within.mean())  # a log may stray for this reason alone
     if ground.source == "positions" and ground.interval_s > DENSE_POSITIONS_S:
         return tuple(found)  # between such fixes the speed is a guess
     wander = steady_wander(time, speed, off, ground.at(time)[1])

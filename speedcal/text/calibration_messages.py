@@ -156,7 +156,8 @@ def _dial_changes(values: Values) -> str:
     way = "higher" if values["difference"] > 0 else "lower"
     return (
         f"lines {values['first']} to {values['last']} read {100 * abs(values['difference']):.1f} % {way} than "
-        "the rest, as with wheel slip, low range, another unit or another tire; calibrate each part by itself."
+        "the rest, as with wheel slip, low range, another unit or another tire; split the log there and calibrate "
+        "each part."
     )
 
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from speedcal.interval import BoolArray, FloatArray
+from speedcal.interval import BoolArray, FloatArray, IntArray
 from speedcal.logs.film.frames import Picture
 from speedcal.logs.film.marks import seen_at
 
@@ -76,12 +76,9 @@ def _circles(grey: Picture) -> list[FloatArray]:
 def _on_circle(grey: Picture, plane: FloatArray) -> ProposedTicks | None:
     """Return the long ticks around one round thing, following its tilt in a few rounds."""
     for _ in range(_ROUNDS):
-        strokes = _strokes(grey, plane)
-        ring = _ring_of(strokes)
-        angle = _peaks(strokes, ring)
+        strokes, ring, angle, rows = _ticks_seen(grey, plane)
         if len(angle) < _FEWEST:
             return None
-        rows = np.round(angle / (2 * np.pi) * _ANGLES).astype(int) % _ANGLES
         outer = _outer_ends(strokes, rows, ring)
         points = seen_at(plane, outer[:, None] * np.column_stack([np.cos(angle), np.sin(angle)]))
         ellipse = _ellipse_through(points, plane)
@@ -89,6 +86,14 @@ def _on_circle(grey: Picture, plane: FloatArray) -> ProposedTicks | None:
             return None
         plane = ellipse
     return _long_ones(grey, plane)
+
+
+def _ticks_seen(grey: Picture, plane: FloatArray) -> tuple[FloatArray, slice, FloatArray, IntArray]:
+    """Return the strokes around a plane, the rings of the ticks, and their angles and rows, shape (n,). [1, rad, 1]."""
+    strokes = _strokes(grey, plane)
+    ring = _ring_of(strokes)
+    angle = _peaks(strokes, ring)
+    return strokes, ring, angle, np.round(angle / (2 * np.pi) * _ANGLES).astype(np.int64) % _ANGLES
 
 
 def _strokes(grey: Picture, plane: FloatArray) -> FloatArray:
@@ -140,7 +145,7 @@ def _peaks(strokes: FloatArray, ring: slice) -> FloatArray:
     return np.asarray(2 * np.pi * middle / _ANGLES)
 
 
-def _outer_ends(strokes: FloatArray, rows: FloatArray, ring: slice) -> FloatArray:
+def _outer_ends(strokes: FloatArray, rows: IntArray, ring: slice) -> FloatArray:
     """Return the radius at which each stroke ends outside."""
     along = np.max([np.roll(strokes, k, axis=0)[rows.astype(int)] for k in range(-3, 4)], axis=0)
     ends = []
@@ -152,7 +157,7 @@ def _outer_ends(strokes: FloatArray, rows: FloatArray, ring: slice) -> FloatArra
     return np.array(ends)
 
 
-def _lengths(strokes: FloatArray, rows: FloatArray, ring: slice) -> FloatArray:
+def _lengths(strokes: FloatArray, rows: IntArray, ring: slice) -> FloatArray:
     """Return how far each stroke reaches inwards from the outside of the band, in rings."""
     along = np.max([np.roll(strokes, k, axis=0)[rows.astype(int)] for k in range(-3, 4)], axis=0)
     lengths = []
@@ -196,12 +201,9 @@ def _ellipse_through(points: FloatArray, plane: FloatArray) -> FloatArray | None
 
 def _long_ones(grey: Picture, plane: FloatArray) -> ProposedTicks | None:
     """Return the ticks that are longer than the rest, or all when they are alike, where their steps are even."""
-    strokes = _strokes(grey, plane)
-    ring = _ring_of(strokes)
-    angle = _peaks(strokes, ring)
+    strokes, ring, angle, rows = _ticks_seen(grey, plane)
     if len(angle) < _FEWEST:
         return None
-    rows = np.round(angle / (2 * np.pi) * _ANGLES).astype(int) % _ANGLES
     lengths = _lengths(strokes, rows, ring)
     usual, longest = np.median(lengths), np.quantile(lengths, 0.95)
     choices = [np.ones(len(angle), bool)]
