@@ -147,7 +147,7 @@ def _peaks(strokes: FloatArray, ring: slice) -> FloatArray:
 
 def _outer_ends(strokes: FloatArray, rows: IntArray, ring: slice) -> FloatArray:
     """Return the radius at which each stroke ends outside."""
-    along = np.max([np.roll(strokes, k, axis=0)[rows.astype(int)] for k in range(-3, 4)], axis=0)
+    along = np.max([np.roll(strokes, k, axis=0)[rows] for k in range(-3, 4)], axis=0)
     ends = []
     for stroke in along:
         at = ring.start + int(np.argmax(stroke[ring]))
@@ -159,7 +159,7 @@ def _outer_ends(strokes: FloatArray, rows: IntArray, ring: slice) -> FloatArray:
 
 def _lengths(strokes: FloatArray, rows: IntArray, ring: slice) -> FloatArray:
     """Return how far each stroke reaches inwards from the outside of the band, in rings."""
-    along = np.max([np.roll(strokes, k, axis=0)[rows.astype(int)] for k in range(-3, 4)], axis=0)
+    along = np.max([np.roll(strokes, k, axis=0)[rows] for k in range(-3, 4)], axis=0)
     lengths = []
     for stroke in along:
         at = ring.start + int(np.argmax(stroke[ring]))
