@@ -23,6 +23,7 @@ _HEMISPHERE = re.compile(r"\s*(-?[\d.,]+)\s*°?\s*([NSEWnsew])?\s*|\s*([NSEWnsew
 _PADDED = {"latitude": re.compile(r"-?0\d{3}(?:[.,]\d+)?"), "longitude": re.compile(r"-?0\d{4}(?:[.,]\d+)?")}
 """Degrees in two or three figures and minutes in two, without anything between them."""
 _MOST_DEG = {"latitude": 90.0, "longitude": 180.0}
+_TEN_MILLION = 1e7
 _SIDES: dict[Role, Role] = {"latitude": "north_south", "longitude": "east_west"}
 
 
@@ -32,12 +33,16 @@ def read_positions(
     """Return latitude and longitude in degrees.
 
     N, S, E, W may stand before or behind the number or in a column of their own. Numbers beyond 90 and 180 in which the
-    last two whole figures are below 60 throughout are degrees and minutes without anything between: ``4807.038``.
+    last two whole figures are below 60 throughout are degrees and minutes without anything between: ``4807.038``. Whole
+    numbers that are on the globe as ten-millionths of a degree and not as millionths are that.
     """
     roles: tuple[Role, Role] = ("latitude", "longitude")
     written = [_written(table, headings, role) for role in roles]
     values = [parse_numbers(cells, decimal_comma=comma).values for cells, _ in written]
-    if _are_packed(roles, [cells for cells, _ in written], values):
+    if _are_ten_millionths(values):
+        findings.append(Finding("positions_in_ten_millionths"))
+        values = [angle / _TEN_MILLION for angle in values]
+    elif _are_packed(roles, [cells for cells, _ in written], values):
         findings.append(Finding("positions_in_minutes"))
         values = [_unpacked(angle) for angle in values]
     latitude, longitude = (angle * signs for angle, (_, signs) in zip(values, written, strict=True))
@@ -77,6 +82,16 @@ def _decimal(parts: re.Match[str]) -> str:
         return ""
     sign = -1 if parts["minus"] else _sign(parts["before"] or parts["after"] or "")
     return repr(sign * (int(parts["d"]) + minutes / 60 + seconds / 3600))
+
+
+def _are_ten_millionths(values: Sequence[FloatArray]) -> bool:
+    """Tell whether both are whole numbers that only this scale, the finer of the two in use, puts on the globe."""
+    sizes = [np.abs(angle[np.isfinite(angle)]) for angle in values]
+    if not all(len(size) and np.all(size == np.floor(size)) for size in sizes):
+        return False
+    largest = np.array([size.max() for size in sizes]) / _TEN_MILLION
+    most = np.array(list(_MOST_DEG.values()))
+    return bool(np.all(largest <= most) and np.any(10 * largest > most))
 
 
 def _are_packed(roles: Sequence[Role], cells: Sequence[Sequence[str]], values: Sequence[FloatArray]) -> bool:

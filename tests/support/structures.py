@@ -276,6 +276,9 @@ BOTH |= {
     "degrees, minutes, seconds and colons": rows_text(
         _placed(*([f"{s[k]} {_seconds(a, '::')}" for a, s in zip(DRIVE_PLACES[k], SIDES, strict=True)] for k in (0, 1)))
     ),
+    "ten-millionths of a degree": rows_text(
+        _placed(*([f"{round(1e7 * angle)}" for angle in place] for place in DRIVE_PLACES))
+    ),
     "named values": "".join(
         f"ts={row[0]} lat={row[1]} lon={row[2]} gps_mps={row[3]} dash_kmh={row[4]}\n" for row in PLAIN_ROWS[1:]
     ),
