@@ -1,17 +1,18 @@
 """Whether one dial holds through a whole log: no part that reads otherwise, no second vehicle.
 
 What lies off the dial is summed over blocks of a fraction of a minute. A part of the drive with another gain (slip, low
-range, another unit, another tire) stands out by its mean, judged against how blocks differ anyway (cluster-robust
-variance: A. C. Cameron and D. L. Miller, J. Human Resources 50, 2015, 317-372). A log from another vehicle on the same
-road keeps no company at steady speeds, where everything that a needle, a receiver or a clock does late is at rest.
+range, another unit, another tire) stands out by its mean, beside all that one curve could take up of it, judged against
+how blocks differ anyway (cluster-robust variance: A. C. Cameron and D. L. Miller, J. Human Resources 50, 2015,
+317-372). A log from another vehicle on the same road keeps no company at steady speeds, where everything that a needle,
+a receiver or a clock does late is at rest.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.polynomial.legendre import legvander
 
 from speedcal.calibration.tuning import (
     CHANGE_BLOCK_S,
@@ -20,11 +21,13 @@ from speedcal.calibration.tuning import (
     STEADY_ACCELERATION_MPS2,
     STEADY_WINDOW_S,
 )
-from speedcal.interval import FloatArray
+from speedcal.interval import BoolArray, FloatArray, IntArray
 
 _MOST_BLOCKS = 120
-_LEAST_SHARE = 0.05
-"""Of the weight, on either side of a change."""
+_LEAST_SHARE = 0.03
+"""Of the weight, that a part must have beside what a curve takes up of it."""
+_CURVE_DEGREE = 4
+"""Of the polynomial that a dial is taken to be here."""
 _CLIP_SHARE, _CLIP_MPS = 0.25, 1.0
 """Farther off than this is a broken row, or enough to be seen."""
 _FEWEST_WINDOWS = 8
@@ -54,26 +57,84 @@ def change_within(time_s: FloatArray, ground_mps: FloatArray, off_mps: FloatArra
     """
     length = max(CHANGE_BLOCK_S, (time_s[-1] - time_s[0]) / _MOST_BLOCKS)
     label = np.unique(np.floor((time_s - time_s[0]) / length), return_inverse=True)[1]
-    pull = np.bincount(label, weights=ground_mps * _clipped(ground_mps, off_mps)).astype(float)
-    weight = np.bincount(label, weights=ground_mps**2).astype(float)
-    least = max(3, len(weight) // 10)
-    if len(weight) < 2 * least:
+    count = int(label[-1]) + 1
+    least = max(3, count // 10)
+    if count < 2 * least:
         return None
-    inside, variance_inside = _gain(pull, weight, _between)
-    outside, variance_outside = _gain(pull, weight, _around)
-    difference = inside - outside
-    count = _between(np.ones(len(weight)))
-    share = _between(weight) / weight.sum()
-    proper = (count >= least) & (len(weight) - count >= least) & (np.abs(share - 0.5) <= 0.5 - _LEAST_SHARE)
-    sigmas = np.abs(difference) / np.sqrt(variance_inside + variance_outside)
+    blocks = _Blocks.of(label, ground_mps, _clipped(ground_mps, off_mps))
+    begin, end = np.nonzero(_proper(count, least))
+    difference, told, share = blocks.differences(begin, end)
     least_change = CHANGE_LEAST + step_mps / 4 / float(np.median(ground_mps))
-    plain = proper & (sigmas >= CHANGE_SIGMAS) & (np.abs(difference) >= least_change)
-    if not plain.any():
+    large = np.flatnonzero((share >= _LEAST_SHARE) & (np.abs(difference) >= least_change))
+    plain = large[np.abs(difference[large]) >= CHANGE_SIGMAS * blocks.u_differences(begin[large], end[large])]
+    if not len(plain):
         return None
-    told = np.where(plain, difference**2 * share * (1 - share), 0.0)
-    begin, end = np.unravel_index(int(np.argmax(told)), told.shape)
-    within = np.flatnonzero((label >= begin) & (label < end))
-    return Change(int(within[0]), int(within[-1]), float(difference[begin, end]))
+    shorter = 1 - 1e-9 * (end - begin)  # of a part and its rest, which say the same
+    best = plain[int(np.argmax((told * shorter)[plain]))]
+    within = np.flatnonzero((label >= begin[best]) & (label < end[best]))
+    return Change(int(within[0]), int(within[-1]), float(difference[best]))
+
+
+@dataclass(frozen=True, slots=True)
+class _Blocks:
+    """Sums over the rows of each of m blocks: of the gain's column g and the p columns x of any dial that is one curve.
+
+    What lies off is left without all that a curve can take up, so that a part with speeds of its own, which a bend
+    explains as well, is no change.
+    """
+
+    gain_gain: FloatArray
+    """g g, shape (m,)."""
+    gain_curve: FloatArray
+    """g x, shape (m, p)."""
+    curve_curve: FloatArray
+    """x x', shape (m, p, p)."""
+    gain_off: FloatArray
+    """g times what lies off, shape (m,)."""
+    curve_off: FloatArray
+    """x times what lies off, shape (m, p)."""
+
+    @classmethod
+    def of(cls, label: IntArray, ground_mps: FloatArray, off_mps: FloatArray) -> _Blocks:
+        low, high = ground_mps.min(), ground_mps.max()
+        curve = legvander((2 * ground_mps - low - high) / max(high - low, 1e-9), _CURVE_DEGREE)
+        off = off_mps - curve @ np.linalg.lstsq(curve, off_mps, rcond=None)[0]
+        first = np.searchsorted(label, np.arange(label[-1] + 1))
+
+        def summed(rows: FloatArray) -> FloatArray:
+            return np.add.reduceat(rows, first)
+
+        return cls(
+            summed(ground_mps**2),
+            summed(ground_mps[:, None] * curve),
+            summed(curve[:, :, None] * curve[:, None, :]),
+            summed(ground_mps * off),
+            summed(curve * off[:, None]),
+        )
+
+    def differences(self, begin: IntArray, end: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return by how much each part differs from the rest, what that explains, and the share left to tell it by."""
+        curve = _between(self.gain_curve, begin, end)
+        left = _between(self.gain_gain, begin, end) - np.sum(curve * self._taken_up(curve), axis=1)
+        left = np.maximum(left, 1e-9)
+        pull = _between(self.gain_off, begin, end)
+        return pull / left, pull**2 / left, left / self.gain_gain.sum()
+
+    def u_differences(self, begin: IntArray, end: IntArray) -> FloatArray:
+        """Return the standard uncertainty of each difference, by how the blocks differ."""
+        difference, _, share = self.differences(begin, end)
+        taken = self._taken_up(_between(self.gain_curve, begin, end))
+        square = taken[:, :, None] * taken[:, None, :]
+        block = np.arange(len(self.gain_gain))
+        inside = (block >= begin[:, None]) & (block < end[:, None])
+        both = np.tensordot(square, self.curve_curve, axes=((1, 2), (1, 2)))
+        column = inside * (self.gain_gain - 2 * taken @ self.gain_curve.T) + both
+        score = inside * self.gain_off - taken @ self.curve_off.T - difference[:, None] * column
+        return np.asarray(np.sqrt(np.sum(score**2, axis=1)) / (share * self.gain_gain.sum()) + 1e-6)
+
+    def _taken_up(self, curve: FloatArray) -> FloatArray:
+        """Return what the curve would do to take up each part, shape (k, p)."""
+        return curve @ np.linalg.pinv(self.curve_curve.sum(axis=0))
 
 
 def steady_wander(
@@ -102,22 +163,13 @@ def _clipped(ground_mps: FloatArray, off_mps: FloatArray) -> FloatArray:
     return np.clip(off_mps, -most, most)
 
 
-def _between(value: FloatArray) -> FloatArray:
-    """Return the sum from block i up to before block j at [i, j], shape (m + 1, m + 1)."""
-    total = np.concatenate(([0.0], np.cumsum(value)))
-    return total[None, :] - total[:, None]
+def _proper(count: int, least: int) -> BoolArray:
+    """Tell for each pair of blocks whether from the one up to before the other is long enough, and the rest is."""
+    length = np.arange(count + 1)[None, :] - np.arange(count + 1)[:, None]
+    return np.asarray((length >= least) & (count - length >= least))
 
 
-def _around(value: FloatArray) -> FloatArray:
-    """Return the sum of all other blocks."""
-    return float(value.sum()) - _between(value)
-
-
-def _gain(
-    pull: FloatArray, weight: FloatArray, total: Callable[[FloatArray], FloatArray]
-) -> tuple[FloatArray, FloatArray]:
-    """Return the relative gain over the blocks that are summed, and its variance by how they differ."""
-    heavy = np.maximum(total(weight), 1e-9)
-    gain = total(pull) / heavy
-    apart = total(pull**2) - 2 * gain * total(pull * weight) + gain**2 * total(weight**2)
-    return gain, np.maximum(apart, 0.0) / heavy**2 + 1e-12
+def _between(value: FloatArray, begin: IntArray, end: IntArray) -> FloatArray:
+    """Return the sums over the blocks from each begin up to before each end."""
+    total = np.concatenate((np.zeros_like(value[:1]), np.cumsum(value, axis=0)))
+    return np.asarray(total[end] - total[begin])
