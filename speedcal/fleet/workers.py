@@ -30,8 +30,11 @@ _LOCAL = {
     "distributed.admin.system-monitor.interval": "2s",
     "distributed.worker.memory.monitor-interval": "1s",
     "distributed.scheduler.active-memory-manager.start": False,
+    "distributed.nanny.pre-spawn-environ.MALLOC_TRIM_THRESHOLD_": 2**27,
+    "distributed.nanny.pre-spawn-environ.MALLOC_MMAP_THRESHOLD_": 2**25,
 }
-"""Settings of the cluster of its own: its workers are looked at seldom while they work."""
+"""Settings of the cluster of its own: its workers are looked at seldom while they work, and keep the memory that the
+next drive needs again; as dask has it they give it back after every array, which costs an eighth of the work."""
 
 Item = TypeVar("Item")
 Made = TypeVar("Made")

@@ -32,6 +32,7 @@ PAGE = {
     "more": "Show more",
     "picture": "From low to high: error with its 95 % interval; shaded is what is allowed.",
     "picture_hint": "Touch a bar to open its vehicle.",
+    "touched": "Vehicle touched in the picture",
     "drives": "drives",
     "drive": "drive",
     "factor": "speed, error factor",

@@ -9,6 +9,9 @@
     points: r[12], changes: r[13],
   }));
   rows.forEach((r) => { r.text = [r.name, data.actions[r.action] || "", ...r.told].join(" ").toLowerCase(); });
+  const order = new Intl.Collator("en", { numeric: true });
+  [...rows].sort((a, b) => order.compare(a.name, b.name)).forEach((r, place) => { r.place = place; });
+  const byError = rows.filter((r) => r.error).sort((a, b) => a.error[0] - b.error[0]);
   const at = (id) => document.getElementById(id);
   const lists = [
     ["all", () => true], ["wrong", (r) => r.flags & WRONG], ["new", (r) => r.flags & NEW],
@@ -17,7 +20,7 @@
   const sorts = {
     by_cost: (a, b) => b.cost - a.cost || a.i - b.i,
     by_error: (a, b) => size(b) - size(a) || a.i - b.i,
-    by_name: (a, b) => a.name.localeCompare(b.name, "en", { numeric: true }),
+    by_name: (a, b) => a.place - b.place,
   };
   const size = (r) => (r.error ? Math.abs(r.error[0]) : -1);
   const choose = (id, items) => items.forEach(([value, text]) => at(id).add(new Option(text, value)));
@@ -57,12 +60,14 @@
     shown.sort(sorts[at("sort").value]);
     length = 0;
     at("rows").replaceChildren();
-    at("count").textContent = shown.length ? `${shown.length} ${word.of} ${rows.length} ${word.shown}` : word.none;
+    at("touched").replaceChildren();
+    at("touched").hidden = true;
+    at("count").textContent = shown.length ? `${round(shown.length)} ${word.of} ${round(rows.length)} ${word.shown}` : word.none;
     extend();
     picture();
   };
-  const extend = (least = page) => {
-    const next = shown.slice(length, Math.max(length + page, least));
+  const extend = () => {
+    const next = shown.slice(length, length + page);
     at("rows").append(...next.map(line));
     length += next.length;
     at("more").hidden = length >= shown.length;
@@ -158,32 +163,32 @@
     canvas.width = wide * ratio;
     canvas.height = high * ratio;
     const pen = canvas.getContext("2d"), style = getComputedStyle(document.documentElement);
-    const color = (name) => style.getPropertyValue(`--${name}`).trim();
+    const colors = Object.fromEntries(["allowed", "rule", "quiet", "before", "ink"].map((name) => [name, style.getPropertyValue(`--${name}`).trim()]));
     pen.scale(ratio, ratio);
     pen.clearRect(0, 0, wide, high);
-    const drawn = shown.filter((r) => r.error).sort((a, b) => a.error[0] - b.error[0]);
+    const among = new Set(shown), drawn = byError.filter((r) => among.has(r));
     const left = 44, far = Math.max(-data.band[0], data.band[1]);
     const middle = drawn.map((r) => Math.abs(r.error[0])).sort((a, b) => a - b)[Math.floor(0.995 * drawn.length)] || far;
     const [low, up] = bounds([-1.1 * middle, 1.1 * middle], 2 * far);
     const y = (v) => 6 + (up - Math.min(Math.max(v, low), up)) / (up - low) * (high - 12);
-    pen.fillStyle = color("allowed");
+    pen.fillStyle = colors.allowed;
     pen.fillRect(left, y(data.band[1]), wide - left, y(data.band[0]) - y(data.band[1]));
     pen.font = "11px system-ui, sans-serif";
     pen.textAlign = "right";
     steps(low, up).forEach((v) => {
-      pen.fillStyle = color("rule");
+      pen.fillStyle = colors.rule;
       pen.fillRect(left, y(v), wide - left, v === 0 ? 1.5 : 0.5);
-      pen.fillStyle = color("quiet");
+      pen.fillStyle = colors.quiet;
       pen.fillText(`${percent(v)} %`, left - 5, y(v) + 4);
     });
     const space = (wide - left) / Math.max(drawn.length, 1), bar = Math.max(Math.min(0.7 * space, 6), 0.5);
     places = drawn.map((r, i) => {
       const x = left + (i + 0.5) * space;
-      pen.fillStyle = color(r.flags & WRONG ? "before" : "quiet");
+      pen.fillStyle = r.flags & WRONG ? colors.before : colors.quiet;
       pen.globalAlpha = r.flags & WRONG ? 0.6 : 0.4;
       pen.fillRect(x - bar / 2, y(r.error[2]), bar, Math.max(y(r.error[1]) - y(r.error[2]), 1));
       pen.globalAlpha = 1;
-      pen.fillStyle = color(r.flags & WRONG ? "before" : "ink");
+      pen.fillStyle = r.flags & WRONG ? colors.before : colors.ink;
       pen.fillRect(x - Math.max(bar, 1.5) / 2, y(r.error[0]) - 1, Math.max(bar, 1.5), 2);
       return [x, r];
     });
@@ -192,11 +197,11 @@
     if (!places.length) return;
     const x = event.clientX - at("all").getBoundingClientRect().left;
     const near = places.reduce((a, b) => (Math.abs(b[0] - x) < Math.abs(a[0] - x) ? b : a))[1];
-    const place = shown.indexOf(near);
-    while (length <= place) extend(place + 1);
-    const item = at("rows").children[place], head = item.firstChild;
-    if (head.getAttribute("aria-expanded") === "false") toggle(item, head, near);
-    item.scrollIntoView({ block: "center" });
+    const item = line(near), head = item.firstChild;
+    toggle(item, head, near);
+    at("touched").replaceChildren(item);
+    at("touched").hidden = false;
+    item.scrollIntoView({ block: "nearest" });
     head.focus({ preventScroll: true });
   });
 
