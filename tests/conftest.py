@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,11 @@ from hypothesis import HealthCheck, settings
 
 settings.register_profile("speedcal", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("speedcal")  # no test fails because the machine is busy
+
+# As many processes of the tests as cores: a second thread of linear algebra in each is in the way of the others.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+# Hundreds of processes of the command are started: compiled once, not by each of them.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 
 QUICK = (
     "calibration/test_dial.py",

@@ -76,7 +76,7 @@ class Dial:
 
     def indicated(self, ground_mps: FloatArray | float) -> FloatArray:
         """Return what the dial shows at true speeds of any shape. [m/s]."""
-        return np.asarray(self.weights(ground_mps) @ self.shown_mps)
+        return _spline(self.knots_mps, *self._curve, ground_mps)[0][..., 0]
 
     def covariance(self, ground_mps: FloatArray | float, other_mps: FloatArray | float) -> FloatArray:
         """Return the covariance of the readings at (n,) and at (k,) true speeds, shape (n, k). [m2/s2]."""
@@ -148,7 +148,7 @@ class Dial:
 
     def slope(self, ground_mps: FloatArray | float) -> FloatArray:
         """Return how fast the reading grows with true speed. [1]."""
-        return np.asarray(_spline(self.knots_mps, self._bent, ground_mps)[1] @ self.shown_mps)
+        return _spline(self.knots_mps, *self._curve, ground_mps)[1][..., 0]
 
     def true_speed(self, shown_mps: FloatArray | float) -> FloatArray:
         """Return the true speeds at which the dial shows what it shows; it has to rise. [m/s]."""
@@ -169,14 +169,19 @@ class Dial:
     def _bent(self) -> FloatArray:
         return _bending(self.knots_mps)
 
+    @cached_property
+    def _curve(self) -> tuple[FloatArray, FloatArray]:
+        shown = self.shown_mps[:, None]
+        return shown, self._bent @ shown
+
     def weights(self, ground_mps: FloatArray | float) -> FloatArray:
         """Return how much each knot counts for the reading at each speed, shape (..., m)."""
-        return _spline(self.knots_mps, self._bent, ground_mps)[0]
+        return _spline(self.knots_mps, np.eye(len(self.knots_mps)), self._bent, ground_mps)[0]
 
 
 def spline_weights(knots_mps: FloatArray, at_mps: FloatArray | float) -> tuple[FloatArray, FloatArray]:
     """Return how much the value at each knot counts for value and slope at other speeds, each of shape (..., m)."""
-    return _spline(knots_mps, _bending(knots_mps), at_mps)
+    return _spline(knots_mps, np.eye(len(knots_mps)), _bending(knots_mps), at_mps)
 
 
 def _bending(knots: FloatArray) -> FloatArray:
@@ -196,21 +201,21 @@ def _bending(knots: FloatArray) -> FloatArray:
     return bending
 
 
-def _spline(knots: FloatArray, bending: FloatArray, at: FloatArray | float) -> tuple[FloatArray, FloatArray]:
-    speed, count = np.asarray(at, float), len(knots)
-    inside = np.clip(speed, knots[0], knots[-1])
-    cell = np.clip(np.searchsorted(knots, inside, side="right") - 1, 0, count - 2)
-    gap = knots[cell + 1] - knots[cell]
-    upper = (inside - knots[cell]) / gap
+def _spline(
+    knots: FloatArray, values: FloatArray, bending: FloatArray, at: FloatArray | float
+) -> tuple[FloatArray, FloatArray]:
+    """Return value and slope of splines (..., k) that have values and second derivatives (m, k) at the knots."""
+    speed, count = np.asarray(at, float)[..., None], len(knots)
+    inside = np.minimum(np.maximum(speed, knots[0]), knots[-1])
+    cell = np.minimum(np.maximum(np.searchsorted(knots, inside[..., 0], side="right") - 1, 0), count - 2)
+    above = cell + 1
+    gap = (knots[above] - knots[cell])[..., None]
+    upper = (inside - knots[cell][..., None]) / gap
     lower = 1 - upper
-    unit = np.eye(count)
-    rise = (unit[cell + 1] - unit[cell]) / gap[..., None]
-    value, slope = lower[..., None] * unit[cell] + upper[..., None] * unit[cell + 1], rise
+    low, high = values[cell], values[above]
+    value, slope = lower * low + upper * high, (high - low) / gap
     if count > 2:
-        bend_low, bend_high = bending[cell], bending[cell + 1]
-        square = (gap**2)[..., None] / 6
-        value = value + square * ((lower**3 - lower)[..., None] * bend_low + (upper**3 - upper)[..., None] * bend_high)
-        slope = slope + gap[..., None] / 6 * (
-            (3 * upper**2 - 1)[..., None] * bend_high - (3 * lower**2 - 1)[..., None] * bend_low
-        )
-    return np.asarray(value + (speed - inside)[..., None] * slope), np.asarray(slope)
+        bend_low, bend_high = bending[cell], bending[above]
+        value = value + gap**2 / 6 * ((lower**3 - lower) * bend_low + (upper**3 - upper) * bend_high)
+        slope = slope + gap / 6 * ((3 * upper**2 - 1) * bend_high - (3 * lower**2 - 1) * bend_low)
+    return np.asarray(value + (speed - inside) * slope), np.asarray(slope)

@@ -322,19 +322,18 @@ def _log_likelihood(
     instrument, size = facts("explain")["instrument"], facts("explain")["cause"]["size"]
     usual = float(np.log(instrument["gain"]))
     u_pointer = float(np.hypot(instrument["u_gain"] / instrument["gain"], spread.gain))
-    value = evidence.value
-    logs, factors = [], []
-    for shift, u_shift, share in shifts:
-        u_drive = np.hypot(u_expected, u_shift)
-        mean = np.array([0.0, expected + shift + usual, expected + shift])[: len(value)]
-        model = np.diag([spread.offset_mps**2, u_drive**2 + u_pointer**2, u_drive**2 + size["odometer"] ** 2])
-        model[1, 2] = model[2, 1] = u_drive**2
-        total = model[: len(value), : len(value)] + evidence.covariance
-        away = value - mean
-        logs.append(np.log(share) - 0.5 * (away @ np.linalg.solve(total, away) + np.linalg.slogdet(total)[1]))
-        factors.append(float(np.exp(mean[1])))
-    top = int(np.argmax(logs))
-    return float(np.logaddexp.reduce(logs)), factors[top]
+    known = len(evidence.value)
+    shift, u_shift, share = np.array(shifts).T
+    mean = np.stack([np.zeros(len(shift)), expected + shift + usual, expected + shift], axis=1)[:, :known]
+    common = np.zeros((3, 3))
+    common[1:, 1:] = 1.0
+    model = np.diag([spread.offset_mps**2, u_pointer**2, size["odometer"] ** 2])
+    model = model + (u_expected**2 + u_shift**2)[:, None, None] * common
+    total = model[:, :known, :known] + evidence.covariance
+    away = evidence.value - mean
+    misfit = np.sum(away * np.linalg.solve(total, away[..., None])[..., 0], axis=1)
+    logs = np.log(share) - 0.5 * (misfit + np.linalg.slogdet(total)[1])
+    return float(np.logaddexp.reduce(logs)), float(np.exp(mean[np.argmax(logs), 1]))
 
 
 def _against(cause: str, factor: float, evidence: Evidence) -> tuple[Finding, ...]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -14,7 +15,7 @@ from speedcal.vehicle.data import facts
 from speedcal.vehicle.gears import GearFamily
 from speedcal.vehicle.parts import AxleRatio
 from speedcal.vehicle.rolling_circumference import RolledTire, roll_by_convention
-from speedcal.vehicle.tires import parse_tire_size
+from speedcal.vehicle.tires import TireSize, parse_tire_size
 from speedcal.vehicle.vehicle import Vehicle
 
 _MEASURED = "measured"
@@ -70,9 +71,13 @@ def base_of(vehicle: Vehicle, parts: Sequence[Part]) -> tuple[float, Finding]:
     return base, Finding("right_before", tire=str(before) if before else None)
 
 
+@cache
+def _common_tires() -> tuple[tuple[str, TireSize], ...]:
+    return tuple((size.text, size) for size in map(parse_tire_size, facts("common_tires")["sizes"]))
+
+
 def _tires(vehicle: Vehicle) -> Part | None:
-    sizes = {size.text: size for size in map(parse_tire_size, facts("common_tires")["sizes"])}
-    stated = vehicle.tire
+    sizes, stated = dict(_common_tires()), vehicle.tire
     if stated is not None:
         sizes = {text: size for text, size in sizes.items() if abs(size.rim_mm - stated.rim_mm) < 1}
         sizes.setdefault(stated.text, stated)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import cache, cached_property
 from statistics import NormalDist
 from typing import Any
 
@@ -88,6 +89,8 @@ class Judge:
     _tires: FloatArray = field(init=False, repr=False)
     """Standard normal deviates of the tires of the further sets, shape (truths,)."""
     _odometers: FloatArray = field(init=False, repr=False)
+    _latest: dict[float, FloatArray] = field(init=False, repr=False, default_factory=dict)
+    """What :meth:`_plausible_at` returned for the gain asked last; questions about one gain come together."""
 
     def __post_init__(self) -> None:
         if not self.speeds or min(self.speeds) <= 0:
@@ -105,12 +108,12 @@ class Judge:
             odometers = self.odometer_factor.value + u * spare[:, 1]
         object.__setattr__(self, "_odometers", odometers)
 
-    @property
+    @cached_property
     def speeds_mps(self) -> FloatArray:
         """The customer's speeds. [m/s]."""
         return np.asarray(self.speeds, float) * SPEED_UNIT_MPS[self.unit]
 
-    @property
+    @cached_property
     def odometer(self) -> Interval:
         """Gain of the odometer: measured, or else that of the pointer, which the same shaft drives."""
         if self.odometer_factor is not None:
@@ -173,7 +176,14 @@ class Judge:
 
     def probability_reads_low(self, gain: float) -> float:
         """Return the chance that at one of the speeds at least the instrument shows less than the truth."""
-        return float((self.plausible_errors([gain]).min(axis=2) < 0).mean())
+        return float((self._plausible_at(gain).min(axis=0) < 0).mean())
+
+    def _plausible_at(self, gain: float) -> FloatArray:
+        """Return the relative errors that may be the truth with one gain, shape (speeds and sets, truths)."""
+        if gain not in self._latest:
+            self._latest.clear()
+            self._latest[gain] = np.ascontiguousarray(self.plausible_errors([gain])[:, 0].T)
+        return self._latest[gain]
 
     def _allowed(self) -> tuple[FloatArray, FloatArray, FloatArray]:
         """Return the speeds of all sets of tires, and the least and the most that may be shown there. [m/s]."""
@@ -182,10 +192,10 @@ class Judge:
 
     def probability_within(self, gain: float, shift_mps: float = 0.0, *, margin_mps: float = 0.0) -> float:
         """Return the chance that at every speed the instrument shows what the limits allow, less a margin."""
-        v, low, high = self._allowed()
-        shown = (self.plausible_errors([gain])[:, 0] + 1) * v + shift_mps
+        v, low, high = (row[:, None] for row in self._allowed())
+        shown = (self._plausible_at(gain) + 1) * v + shift_mps
         inside = (shown >= low + margin_mps - 1e-9) & (shown <= high - margin_mps + 1e-9)
-        return float(np.all(inside, axis=1).mean())
+        return float(np.all(inside, axis=0).mean())
 
     def probability_proven(self, gain: float, shift_mps: float = 0.0) -> float:
         """Return the chance that a road test will show it: the limits of a rule are kept by what such a test leaves."""
@@ -211,7 +221,7 @@ class Judge:
 
         A rule may have a limit at no error at all, where the ideal gain would leave the dial.
         """
-        ideal = self.expected_ideal()
+        ideal = self.expected_ideal
         if self.limits is None or self.probability_proven(ideal) >= SURE_ENOUGH:
             return ideal
         v, low, high = self._allowed()
@@ -240,8 +250,9 @@ class Judge:
             return (worst, 0.0) if risk <= RISK_OF_READING_LOW else (10 + risk, low)
         return worst, 0.0
 
+    @cached_property
     def expected_ideal(self) -> float:
-        """Return the gain that the criterion would choose for the expected dial if every gain could be had."""
+        """The gain that the criterion would choose for the expected dial if every gain could be had."""
         if self.criterion == "odometer first":
             return 1 / self.odometer.value
         low, high = self._bracket()
@@ -257,7 +268,7 @@ class Judge:
         error), lifts the lowest until reading low is unlikely enough (never reads low), or leaves them (odometer
         first).
         """
-        centre = self.expected_ideal()
+        centre = self.expected_ideal
         if self.criterion == "odometer first":
             spread = 1 / self._odometers
         else:
@@ -271,7 +282,7 @@ class Judge:
 
     def unavoidable_error(self) -> float:
         """Return the worst relative error that offset and bend leave whatever the gain is made."""
-        return self.worst_error(self.expected_ideal())
+        return self.worst_error(self.expected_ideal)
 
     def _bracket(self) -> tuple[float, float]:
         low = high = 1.0
@@ -314,6 +325,7 @@ def _plausible_dials(dial: Dial, speeds_mps: FloatArray) -> tuple[FloatArray, Fl
     return dial.shown_mps + widen * points[:, :keep] @ (root @ turned[:keep].T).T, points[:, keep:]
 
 
+@cache
 def _even_normals(dimensions: int) -> FloatArray:
     """Return standard normal deviates that fill the space evenly, shape (2584, dimensions)."""
     from scipy.special import ndtri

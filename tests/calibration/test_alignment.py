@@ -240,7 +240,7 @@ def test_two_starts_that_give_different_factors_are_refused_with_both_named(twic
 
 
 @pytest.mark.parametrize("clock", ["local", "time of day"])
-@pytest.mark.parametrize("zone_h", [0.0, 1.0, -8.0, 14.0, -9.5, -3.5, 4.5, 10.5, 5.75, 8.75, 12.75, 13.75])
+@pytest.mark.parametrize("zone_h", [0.0, -8.0, 14.0, -3.5, 5.75, 12.75])
 def test_of_two_starts_that_fit_the_one_that_makes_a_zone_is_taken(twice, clock: Clock, zone_h: float) -> None:
     """The same notes by a wall clock 4 s off: six minutes next to a zone is no clock of this world."""
     track, readings, _ = twice
@@ -252,7 +252,7 @@ def test_of_two_starts_that_fit_the_one_that_makes_a_zone_is_taken(twice, clock:
 
 
 @pytest.mark.parametrize("kind", ["noted", "logged"])
-@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("seed", range(4))
 def test_readings_of_another_drive_are_never_trusted(kind: str, seed: int) -> None:
     """Elapsed, so that they may lie anywhere; most are refused, none is called trusted."""
     track, other = simulate(kind, [31, seed]).track, simulate(kind, [32, seed]).readings

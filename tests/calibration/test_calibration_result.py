@@ -258,14 +258,14 @@ def test_a_log_of_two_speeds_at_whole_miles_is_weak_or_its_interval_holds_the_tr
 
 
 def test_whole_miles_on_cruise_control_at_four_speeds_do_not_make_narrow_lies() -> None:
-    """Forty factors: 95 % of the intervals should hold, 80 % must (0.01 % of a binomial with 0.95)."""
+    """Twenty factors: 95 % of the intervals should hold, 75 % must (0.03 % of a binomial with 0.95)."""
     road = plateaus([30, 40, 50, 60])
     track = track_of(road, noise_mps=0.05)
     held = 0
-    for factor in np.random.default_rng(5).uniform(0.9, 1.1, 40):
+    for factor in np.random.default_rng(5).uniform(0.9, 1.1, 20):
         log = readings_of(road, np.arange(5.0, road.length_s - 5), factor=factor, step_mph=1, time_resolution_s=0.001)
         held += speedcal.calibrate(track, log).error_factor.contains(factor)
-    assert held >= 32
+    assert held >= 15
 
 
 def test_few_steady_runs_are_weak_and_say_how_many_speeds_to_hold() -> None:

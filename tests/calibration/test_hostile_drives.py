@@ -132,7 +132,7 @@ def test_few_readings_end_well(readings: Readings, count: int) -> None:
 
 
 @pytest.mark.parametrize("clock", [clock for clock in get_args(Clock) if clock != "none"])
-@pytest.mark.parametrize("offset_s", [0.0, 86400.0, -1e7, 1.7e9, -1e12, 1e15])
+@pytest.mark.parametrize("offset_s", [86400.0, -1e7, 1.7e9, 1e15])
 def test_extreme_clocks_end_well(clock: Clock, offset_s: float) -> None:
     for readings in (NOTES, LOG):
         _sound(RECORDED, replace(readings, time_s=readings.time_s + offset_s, clock=clock))
@@ -188,7 +188,7 @@ def test_few_fixes_end_well(track: Track, readings: Readings, count: int) -> Non
 
 @TRACKS
 @BOTH
-@pytest.mark.parametrize("length", [1, 2, 3, 4, 5, 8, 12, 20, 60])
+@pytest.mark.parametrize("length", [1, 2, 4, 12, 60])
 def test_a_track_in_many_tiny_pieces_ends_well(track: Track, readings: Readings, length: int) -> None:
     """No reading is used whose moment lies between two pieces."""
     broken = replace(track, segment=np.arange(N) // length)
@@ -277,7 +277,7 @@ _SPEED = st.one_of(
 _TIME = st.one_of(st.floats(0, 700), st.sampled_from([0.0, 300.0, np.nan, -1e9, 1e9]))
 
 
-@settings(max_examples=120, deadline=None, derandomize=True)
+@settings(max_examples=50, deadline=None, derandomize=True)
 @given(
     rows=st.lists(st.tuples(_TIME, _SPEED), max_size=40),
     clock=st.sampled_from(get_args(Clock)),
@@ -302,7 +302,7 @@ def test_any_readings_end_well(
     _sound(POSITIONS if positions else RECORDED, readings)
 
 
-@settings(max_examples=60, deadline=None, derandomize=True)
+@settings(max_examples=25, deadline=None, derandomize=True)
 @given(
     seed=st.integers(0, 10_000),
     keep=st.floats(0.0, 1.0),
@@ -329,7 +329,7 @@ def test_any_track_ends_well(
     _sound(some_fixes(track, rng.random(N) < keep), LOG if logged else NOTES)
 
 
-@settings(max_examples=60, deadline=None, derandomize=True)
+@settings(max_examples=20, deadline=None, derandomize=True)
 @given(
     odometer=st.lists(
         st.one_of(st.floats(0, 1e9), st.sampled_from([np.nan, np.inf, 0.0, 1e300, -5.0])), min_size=24, max_size=24

@@ -168,7 +168,7 @@ def test_chances_of_being_best_match_a_large_random_sample() -> None:
     assert sum(choice.probability_best or 0 for choice in result.driven_gear) == pytest.approx(1, abs=0.01)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(
     offset=st.floats(-2, 2),
     factor=st.floats(0.8, 1.25),
@@ -185,7 +185,7 @@ def test_the_ranking_of_driven_gears_is_that_of_an_exhaustive_search(
     assert [searched[n] for n in listed] == pytest.approx([searched[n] for n in order[:3]], abs=1e-9)
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(offset=st.floats(-1, 1), factor=st.floats(0.8, 1.25))
 def test_the_best_pair_is_that_of_an_exhaustive_search(offset: float, factor: float) -> None:
     result = correct(make_calibration(offset=offset, factor=factor), vehicle(), speeds=[30, 60])

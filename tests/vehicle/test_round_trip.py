@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from functools import cache
 from typing import Any
 
 import numpy as np
 import pytest
 
 from speedcal.calibration import calibrate
+from speedcal.calibration.result import Calibration
 from speedcal.simulate import simulate
 from speedcal.units import MILE_M, MPH_MPS
 from speedcal.vehicle import Vehicle, correct, effective_tire, predict_after, solve_train
@@ -32,6 +34,12 @@ def vehicle_without(*names: str) -> Vehicle:
     return Vehicle.from_dict(table)
 
 
+@cache
+def _logged(seed: int) -> Calibration:
+    drive = simulate("logged", seed, error_factor=FACTOR)
+    return calibrate(drive.track, drive.readings)
+
+
 @pytest.mark.parametrize(
     ("unknown", "truth"),
     [("tire", ROLLED_M), ("axle", 41 / 11), ("drive_gear", 13.0), ("driven_gear", 26.0), ("turns_per_mile", 1000.0)],
@@ -39,8 +47,7 @@ def vehicle_without(*names: str) -> Vehicle:
 def test_any_single_unknown_link_is_recovered_from_a_logged_drive(unknown: str, truth: float) -> None:
     held = 0
     for seed in range(6):
-        drive = simulate("logged", seed, error_factor=FACTOR)
-        told = solve_train(calibrate(drive.track, drive.readings), vehicle_without(unknown))
+        told = solve_train(_logged(seed), vehicle_without(unknown))
         assert told.value is not None
         assert told.value.value == pytest.approx(truth, rel=0.006)
         held += told.value.low - 1e-3 * truth <= truth <= told.value.high + 1e-3 * truth
@@ -57,18 +64,22 @@ def test_the_effective_tire_is_within_its_interval_on_noted_drives() -> None:
     assert held >= 10
 
 
-def test_the_gear_chosen_from_noted_drives_is_nearly_as_good_as_the_best_there_is() -> None:
-    """Regret: worst true error of the gear chosen, less that of the best gear, over the speeds of the drive."""
+@pytest.mark.parametrize(("drives", "most"), [(10, 0.002), pytest.param(100, 0.001, marks=pytest.mark.benchmark)])
+def test_the_gear_chosen_from_noted_drives_is_nearly_as_good_as_the_best_there_is(drives: int, most: float) -> None:
+    """Regret: worst true error of the gear chosen, less that of the best gear, over the speeds of the drive.
+
+    Gears are 0.035 apart; one drive adds 0.007 at the most, so the mean of ten is less sure than that of a hundred.
+    """
     regrets = []
     speeds = np.array([30.0, 40.0, 50.0, 60.0])
-    for seed in range(30):
+    for seed in range(drives):
         drive = simulate("noted", seed)
         result = correct(calibrate(drive.track, drive.readings), vehicle_without("tire", "axle"), speeds=speeds)
         b, a = drive.truth.error_factor, drive.truth.offset_mps / MPH_MPS
         worst = {n: np.abs(a / speeds + b * 26 / n - 1).max() for n in range(21, 46)}
         chosen = dict(result.driven_gear[0].parts)["teeth"]
         regrets.append(worst[chosen] - min(worst.values()))
-    assert np.mean(regrets) < 0.001
+    assert np.mean(regrets) < most
 
 
 def test_the_prediction_from_the_drive_before_meets_the_drive_after() -> None:
