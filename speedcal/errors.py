@@ -87,6 +87,12 @@ class SpeedcalError(Exception):
         """What the user can do, one sentence without its full stop; may be empty."""
         return words().refusal(self.code, {**self.values, "problems": self.problems})[1]
 
+    def for_form(self) -> SpeedcalError:
+        """Have it, and each of its problems, name fields of the form in place of keys and options; return it."""
+        self.values = {**self.values, "place": "form"}
+        self.problems = tuple(Problem(p.code, line=p.line, **{**p.values, "place": "form"}) for p in self.problems)
+        return self
+
     def __str__(self) -> str:
         return words().summary(self)
 

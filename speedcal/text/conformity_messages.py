@@ -48,11 +48,11 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "unknown_rule": (unknown("tolerance rule", "name"), ""),
     "full_scale_missing": (
         "the rule {rule} is a share of the top of the dial, which is not stated",
-        "Write full_scale in [tolerance], in the unit of the job",
+        "Give {key tolerance full_scale}, in the unit of the dial",
     ),
     "rule_limits_nothing": (
-        "[tolerance] sets no limit",
-        "Write rule, percent, absolute or never_low = true in [tolerance]",
+        "the tolerance sets no limit",
+        "Give {key tolerance rule percent absolute never_low}; the guide's page rules lists the named rules",
     ),
     "rule_does_not_hold": (
         _does_not_hold,
@@ -108,19 +108,19 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
             f"the drive '{values['after']}' was made on {_day(values['after_s'])}, earlier than the drive "
             f"'{values['before']}' on {_day(values['before_s'])}"
         ),
-        "Swap [before] and [after], or name the right files",
+        "Swap the two drives, or name the right files",
     ),
     "clocks_apart": (
         lambda values: (
             f"between {values['first']} and {values['second']} the watch differs by {span(abs(values['apart_s']))}: "
             f"were the readings of {values['second']} really noted on that drive?"
         ),
-        "If they were, write clock_offset_s (reading clock + this = GPS clock) into the table of {second}; "
+        "If they were, give {key drive clock_offset_s} (reading clock + this = GPS clock) for {second}; "
         "otherwise name the right readings",
     ),
     "odometer_shows_less": (
         "the odometer shows {now:,.0f} now, less than the {then:,.0f} when the work was done",
-        "Correct odometer or odometer_now in [work]; an instrument that was changed starts a new count",
+        "Correct {key work odometer odometer_now}; an instrument that was changed starts a new count",
     ),
     "no_drive_to_pool": ("there is no drive to pool", "Give at least one drive"),
     "no_drives_for_history": (

@@ -76,8 +76,9 @@ def _left(entry: Advice) -> str:
     within = outcome.get("within_percent")
     goal = "to pass" if within is None else f"to stay within {within:g} %"
     goal += " and never low" if outcome.get("never_low") else ""
-    hardly = "" if entry.probability >= _MORE_LIKELY_THAN_NOT else "only "
-    return f"{left}, {hardly}{likely(entry.probability)} sure {goal}"
+    sure = likely(entry.probability)
+    hardly = "only " if entry.probability < _MORE_LIKELY_THAN_NOT and sure[0].isdigit() else ""
+    return f"{left}, {hardly}{sure} sure {goal}"
 
 
 def _because(reason: Finding) -> str:

@@ -32,7 +32,8 @@ def diagnosis_lines(diagnosis: Diagnosis) -> list[str]:
     causes = "; ".join(f"{CAUSES[item.code]} ({likely(item.probability)})" for item in worth)
     lines = [f"likely cause: {causes}"]
     if diagnosis.settled_by:
-        lines.append(f"to settle it: {SETTLES[diagnosis.settled_by]}")
+        how = " (`speedcal axle` works out the ratio)" if diagnosis.settled_by == "count_axle" else ""
+        lines.append(f"to settle it: {SETTLES[diagnosis.settled_by]}{how}")
     return lines
 
 

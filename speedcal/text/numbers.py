@@ -11,6 +11,7 @@ the values both are given, ``60 mph (97 km/h)``. The words after the colon:
 ``and``, ``or``         a list: ``a, b and c``
 ``listed``              a mapping of name to count
 ``{--unit}``            an option of a drive, by its label where the sentence stands on the form
+``{key vehicle tire axle}``   keys of a table of the job file, ``tire or axle in [vehicle]``; on the form their labels
 ``seconds``             seconds, minutes, hours or days, whichever a person would say
 """
 
@@ -40,6 +41,9 @@ class _Formatter(string.Formatter):
     def get_value(self, key: int | str, args: Sequence[Any], kwargs: Mapping[str, Any]) -> Any:
         if isinstance(key, str) and key.startswith("--"):
             return option(key, self._place)
+        if isinstance(key, str) and key.startswith("key "):
+            table, *names = key.split()[1:]
+            return keys_named(table, names, self._place)
         return super().get_value(key, args, kwargs)
 
     def format_field(self, value: Any, format_spec: str) -> str:
@@ -64,8 +68,16 @@ def option(name: str, place: str | None) -> str:
     """Return how an option of a drive is called: ``--unit`` on the command line, by its label on the form."""
     if place != "form":
         return name
-    key = {"clock-offset": "clock_offset_s"}.get(name.strip("-"), name.strip("-"))
-    return f"“{stated('drive').keys[key].label}”"
+    return keys_named("drive", [{"clock-offset": "clock_offset_s"}.get(name.strip("-"), name.strip("-"))], place)
+
+
+def keys_named(table: str, names: Sequence[str], place: str | None) -> str:
+    """Return what to fill in: keys and their table in a job file, on the form the labels of those that it has."""
+    if place != "form":
+        return joined(names, "or") + ("" if table == "drive" else f" in [{table}]")
+    known = stated(table)
+    labels = (known.one_of.get(key.one_of, key).label for key in (known.keys[name] for name in names))
+    return joined((f"“{label}”" for label in labels if label), "or")
 
 
 def speed(value_mps: float, unit: str | None, *, digits: int = 0) -> str:

@@ -210,7 +210,7 @@ def missing(before: Calibration | None, after: Calibration | None, tolerance: To
     if after is None:
         out.append("There is no drive after the work yet; drive it and run the job again for the comparison.")
     elif tolerance is None:
-        out.append("The job names no tolerance, so there is no verdict. Add a [tolerance] table to get one.")
+        out.append("No rule was named for this job, so there is no verdict.")
     return tuple(out)
 
 

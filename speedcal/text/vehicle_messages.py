@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from speedcal.text.job_messages import unknown
 from speedcal.text.messages import Template, Values
-from speedcal.text.numbers import counted, fill, joined, likely, rolled, signed
+from speedcal.text.numbers import counted, fill, joined, keys_named, likely, rolled, signed
 from speedcal.text.parts import MEASURED_BY, choice_name, part_name, setting_name
 from speedcal.text.sources import status_in_short
 
@@ -28,19 +28,23 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "gear_family_elsewhere": ("gear family file {file:quoted} must lie beside the job file", "Copy it there"),
     "gear_family_unreadable": ("gear family file {file:quoted} cannot be read: {why}", "Correct the file"),
     "fact_before_missing": (
-        "[vehicle] does not say {key}, so the effect of changing it is unknown",
-        "Add {key} as it was during the drive before the work",
+        lambda values: (
+            f"{keys_named('vehicle', [values['key']], values.get('place'))} is not stated, so the effect of changing "
+            "it is unknown"
+        ),
+        "Add it as it was during the drive before the work",
     ),
     "facts_missing": (
         lambda values: (
             "without a drive the reading follows from the parts, and these are not stated: "
             f"{joined(part_name(link) for link in values['links'])}"
         ),
-        "Add them to [vehicle] (axle, tire, drive_gear, turns_per_mile), or tire_before, or drive the vehicle",
+        "Give them ({key vehicle axle tire drive_gear turns_per_mile}), or {key vehicle tire_before}, or record "
+        "a drive",
     ),
     "nothing_to_explain_from": (
         "nothing is stated about the tires or the axle, so anything would explain the error",
-        "Add tire, tire_before or axle to [vehicle]",
+        "Give {key vehicle tire tire_before axle}",
     ),
     "turns_unreadable": ("{given:quoted} is not a number of turns", _TURNS),
     "turns_impossible": ("{given:quoted} turns cannot be counted", _TURNS),
@@ -79,7 +83,7 @@ def _contradicts(values: Values) -> str:
         f"The tire should roll {rolled(values['stated_m'], unit)} ({values['basis']}); by the drive it rolls "
         f"{rolled(values['driven_m'], unit)}, {percent:.1f} % {'less' if less else 'more'} per turn. Tire, axle "
         f"ratio, a "
-        "tooth count or the instrument is not what the job says; `speedcal explain` ranks the possibilities."
+        "tooth count or the instrument is not what is stated."
     )
 
 
@@ -104,7 +108,7 @@ def _not_decided(values: Values) -> str:
     against = f" against {joined(rivals, 'or')}" if rivals else ""
     return (
         f"The chance that {choice_name(values['best'])} is the best of its kind is "
-        f"{likely(values['chance'])}{against}; more readings at steady speeds would decide it (`speedcal plan`)."
+        f"{likely(values['chance'])}{against}; more readings at steady speeds would decide it."
     )
 
 
@@ -125,9 +129,9 @@ def _start(values: Values) -> str:
 
 _MEANS = {
     "pulse_scaler": "a pulse scaler",
-    "ratio_box": "a ratio box in the cable (name its teeth as ratio_box_teeth)",
-    "drive_gear": "another drive gear (count the fitted one: drive_gear)",
-    "gear_family": "a gear family that allows pairs (gear_family)",
+    "ratio_box": "a ratio box in the cable (say which teeth it can have)",
+    "drive_gear": "another drive gear (count the fitted one)",
+    "gear_family": "a gear family that allows pairs",
 }
 
 
@@ -230,9 +234,9 @@ TIMES = {
 """Wrong counts of pulses, in words."""
 
 SETTLES: dict[str, str] = {
-    "roll_out": "roll the tire out: chalk mark, three turns under load, measure the distance",
-    "count_axle": "count turns of the driveshaft for turns of the wheels (speedcal axle)",
-    "count_gears": "take the driven gear out and count its teeth",
+    "roll_out": MEASURED_BY["tire"],
+    "count_axle": MEASURED_BY["axle"],
+    "count_gears": MEASURED_BY["driven_gear"],
     "check_range": "see in which range the transfer case stood and which way round the ratio box sits, and count turns",
     "count_pulses": "count the pulses of the sensor for one turn",
     "check_unit": "see in which unit the dial is marked and the readings were noted",
@@ -282,7 +286,7 @@ FINDINGS: dict[str, Template] = {
     ),
     "margin_too_wide": lambda values: (
         f"{_start(values)}To be sure that it never reads low, a choice must carry a margin of "
-        f"{values['sure_percent']:.1f} % after this drive; more readings would narrow that (`speedcal plan`)."
+        f"{values['sure_percent']:.1f} % after this drive; more readings would narrow that."
     ),
     "no_acceptable_choice": _no_choice,
     "not_decided": _not_decided,

@@ -176,7 +176,7 @@ def _try(seen: dict[str, Any], part: str, task: Mapping[str, Any], read: Callabl
     except SpeedcalError as error:
         name = Path(error.source).name
         error.source = task["labels"].get(name, name)
-        error.values = {**error.values, "place": "form"}
+        error.for_form()
         _count_typed_rows(error, task["typed_from"] if part == "readings" else 0)
         counted = "row" if part == "readings" and task["typed_from"] else "line"
         field = field_of(error, part, task)

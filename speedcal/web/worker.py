@@ -115,7 +115,7 @@ def answer(line: str, out: TextIO) -> None:
     try:
         say({"done": TASKS[task["name"]](task, lambda step, part: say({"step": step, "part": part}))})
     except SpeedcalError as error:
-        say({"error": error.to_dict()})
+        say({"error": (error if task["name"] == "unpack" else error.for_form()).to_dict()})
     except MemoryError:
         say({"error": _told("too_much_memory")})
     except Exception as error:  # the parent tells the user; where it broke is for the log

@@ -103,7 +103,7 @@ JOBS = {
     "a tire size nobody sells": ("odd tire.toml", r"Write it as on the sidewall"),
     "a misspelt rule": ("odd rule.toml", r"did you mean 'un_r39_type'\?"),
     "a unit that is none": ("odd unit.toml", r'should be "mph" or "km/h"'),
-    "a job without a drive": ("no drive.toml", r"Add them to \[vehicle\]"),
+    "a job without a drive": ("no drive.toml", r"Give them .*in \[vehicle\]"),
     "a track for a job": ("drive.gpx", r"language of job files"),
     "a folder without a job": ("phone", r"job.toml: .*Check the name and the folder"),
     "no such job": ("jobb.toml", r"Check the name and the folder"),

@@ -10,8 +10,11 @@ from pathlib import Path
 import pytest
 from support.documents import ROOT
 
+from speedcal.errors import Problem, VehicleError
 from speedcal.logs.formats import all_formats
+from speedcal.schema import stated
 from speedcal.text.messages import findings, labels, refusals
+from speedcal.text.numbers import keys_named
 
 PACKAGE = ROOT / "speedcal"
 OUTSIDE = [
@@ -81,6 +84,34 @@ def test_every_code_that_is_raised_has_words() -> None:
         if _CODE.fullmatch(code) and "_" in code and code not in known
     }
     assert not missing
+
+
+def test_findings_and_reports_name_nothing_that_their_reader_cannot_use() -> None:
+    """A page and a report have no commands, no options and no keys of a file."""
+    for pattern in ("*_messages.py", "parts.py", "report_for_*.py", "pictures.py", "correction_card.py"):
+        for path in (PACKAGE / "text").glob(pattern):
+            tree = ast.parse(path.read_text(encoding="utf-8"))
+            tree.body = [s for s in tree.body if getattr(getattr(s, "target", None), "id", "") != "REFUSALS"]
+            texts = [] if path.name in ("page_messages.py", "command_messages.py") else spoken(tree)
+            named = r"`|\bspeedcal [a-z]|(?<![-\w{])--[a-z]|\[[a-z]+\]"
+            assert not [text for _, text in texts if re.search(named, text)], path.name
+
+
+def test_an_error_names_the_fields_of_the_form_to_whoever_sees_the_form() -> None:
+    """The same error, on the command line and on the page."""
+    fields = {key.name: key for key in stated("vehicle").keys.values()}
+    error = VehicleError("nothing_to_explain_from", problems=[Problem("fact_before_missing", key="driven_gear")])
+    assert error.remedy == "Give tire, tire_before or axle in [vehicle]"
+    assert error.for_form().remedy == "Give “{}”, “{}” or “{}”".format(
+        *(fields[name].label for name in ("tire", "tire_before", "axle"))
+    )
+    assert error.problems[0].text.startswith(f"“{fields['driven_gear'].label}” is not stated")
+    templates = re.findall(
+        r"\{key (\w+) ([\w ]+)\}", "".join(str(text) for pair in refusals().values() for text in pair)
+    )
+    assert templates
+    for table, names in templates:
+        assert keys_named(table, names.split(), "form")
 
 
 def test_every_log_format_has_a_name_for_people() -> None:

@@ -331,7 +331,7 @@ def test_gain_of_planned_work(work: dict[str, object], gain: float) -> None:
 
 
 def test_work_on_an_unknown_gear_asks_for_it() -> None:
-    with pytest.raises(VehicleError, match=r"does not say driven_gear.*Add driven_gear"):
+    with pytest.raises(VehicleError, match=r"^driven_gear in \[vehicle\] is not stated.*Add it as it was"):
         gain_change(vehicle(driven_gear=None), {"driven_gear": 29})
 
 

@@ -42,5 +42,5 @@ def test_the_gears_listed_are_for_the_gears_fitted_after_the_work() -> None:
 
 
 def test_a_forecast_without_the_tires_of_now_asks_for_them() -> None:
-    with pytest.raises(VehicleError, match="does not say tire"):
+    with pytest.raises(VehicleError, match=r"^tire in \[vehicle\] is not stated"):
         forecast(Vehicle.from_dict({"driven_gear": 26}), {"tire": "35x12.50R17LT"})
