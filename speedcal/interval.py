@@ -66,6 +66,14 @@ def decimals_for(u: float) -> int:
     return int(np.clip(1 - np.floor(np.log10(u)), 0, 9))
 
 
+def robust_scale(residuals: FloatArray) -> float:
+    """Return the standard deviation of normal residuals that have this median size: a few wild ones do not move it.
+
+    1.4826 is one over the 75 % quantile of the normal distribution (F. R. Hampel 1974, J. Am. Stat. Assoc. 69, 383).
+    """
+    return 1.4826 * float(np.median(np.abs(residuals)))
+
+
 def student_quantile(degrees_of_freedom: float, *, probability: float = 0.975) -> float:
     """Return the quantile of Student's t; the default is the factor of a two-sided 95 % interval."""
     if math.isinf(degrees_of_freedom):  # the normal's, without waiting for scipy

@@ -21,7 +21,7 @@ from speedcal.calibration.tuning import (
     STEADY_ACCELERATION_MPS2,
     STEADY_WINDOW_S,
 )
-from speedcal.interval import BoolArray, FloatArray, IntArray
+from speedcal.interval import BoolArray, FloatArray, IntArray, robust_scale
 
 _MOST_BLOCKS = 120
 _LEAST_SHARE = 0.03
@@ -155,7 +155,7 @@ def steady_wander(
     steady = mean[(count >= np.median(count) / 2) & (change < STEADY_ACCELERATION_MPS2)]
     if len(steady) < _FEWEST_WINDOWS:
         return 0.0
-    return 1.4826 * float(np.median(np.abs(steady - np.median(steady))))
+    return robust_scale(steady - np.median(steady))
 
 
 def _clipped(ground_mps: FloatArray, off_mps: FloatArray) -> FloatArray:

@@ -25,7 +25,7 @@ from speedcal.calibration.tuning import (
     POSITIONS_BLOCK_S,
 )
 from speedcal.calibration.way import Windows, windows_of_way
-from speedcal.interval import BoolArray, FloatArray, IntArray
+from speedcal.interval import BoolArray, FloatArray, IntArray, robust_scale
 
 _ROUNDS, _CAUCHY, _MOST_NODES, _WINDOWS_A_NODE = 10, 3.0, 8, 8
 _LARGEST_STEP_S, _FAR = 1.0, 6.0
@@ -162,7 +162,7 @@ class _Fit:
         rest = some.way_m - columns[:, : len(self.nodes)] @ self.true_mps
         ends, length, far = _noise(rest, some)
         self.off = np.sqrt(far) * _CAUCHY > _FAR
-        self.noise_mps = float(np.median(np.abs(rest) / (some.end_s - some.begin_s))) * 1.4826
+        self.noise_mps = robust_scale(rest / (some.end_s - some.begin_s))
         self.root = _Whitening(some, ends, length, far)
         self.design, self.rest = self.root.whitened(columns), self.root.whitened(rest[:, None])[:, 0]
         place = np.concatenate([self.true_mps, [0.0, self.drift]])
@@ -220,7 +220,7 @@ class _Fit:
 
 def _noise(rest: FloatArray, some: Windows) -> tuple[float, float, FloatArray]:
     """Return variance of an end and of the length of a window, and how far each lies (Cauchy's weights)."""
-    size = max(1.4826 * float(np.median(np.abs(rest))), _LEAST_NOISE_M)
+    size = max(robust_scale(rest), _LEAST_NOISE_M)
     spread = np.hypot(size, some.u_turn_m)
     far = (rest / (_CAUCHY * spread)) ** 2
     cut = np.clip(rest, -_CAUCHY * size, _CAUCHY * size)

@@ -22,7 +22,7 @@ from speedcal.calibration.tuning import DENSE_POSITIONS_S, LATENT_INTERVAL_S, LO
 from speedcal.calibration.windows import fit_windows
 from speedcal.errors import AlignmentError, FitError
 from speedcal.finding import Finding
-from speedcal.interval import FloatArray
+from speedcal.interval import FloatArray, robust_scale
 
 _SCORE_BLOCK_S = 30.0
 """Residuals within this time may be alike, as far as the clock offset is concerned."""
@@ -95,7 +95,7 @@ def fit_logged(
         if len(speed) < _FEWEST_PAIRS:
             raise FitError("few_logged_moments", source=source, count=len(speed))
         residual = shown - offset - gain * speed
-        scatter = max(1.4826 * float(np.median(np.abs(residual))), _SMALLEST_SCATTER_MPS)
+        scatter = max(robust_scale(residual), _SMALLEST_SCATTER_MPS)
         # Away from the right clock offset only changes of speed disagree; a scale that starts wide keeps them in.
         scale = max(2.0 * scatter, _WIDEST_SCALE_MPS / 2**round_)
         far = (residual / scale) ** 2

@@ -34,7 +34,7 @@ from speedcal.calibration.tuning import (
 )
 from speedcal.errors import FitError
 from speedcal.finding import Finding
-from speedcal.interval import BoolArray, FloatArray, IntArray
+from speedcal.interval import BoolArray, FloatArray, IntArray, robust_scale
 from speedcal.logs.track import Track
 from speedcal.units import SPEED_UNIT_MPS
 
@@ -306,7 +306,7 @@ def _against_positions(fixes: _Fixes, speed: FloatArray, east: FloatArray, north
         return []
     ratio = np.bincount(label, weights=travelled) / np.bincount(label, weights=chord)
     middle = float(np.median(ratio))
-    u = 1.25 * 1.4826 * float(np.median(np.abs(ratio - middle))) / np.sqrt(len(ratio))
+    u = 1.25 * robust_scale(ratio - middle) / np.sqrt(len(ratio))
     if abs(middle - 1) < max(SPEED_DISAGREES, SPEED_DISAGREES_SIGMAS * u):
         return []
     return [Finding(SPEED_AGAINST_POSITIONS, ratio=middle)]
@@ -385,7 +385,7 @@ def _recorded_less_positions(
         return np.nan, np.inf
     away = (travelled - chord) / span
     middle = float(np.median(away))
-    spread = 1.4826 * float(np.median(np.abs(away - middle)))
+    spread = robust_scale(away - middle)
     independent = max(len(away) * float(np.median(np.diff(fixes.time))) / STRETCH_S, 3.0)
     return middle, float(np.hypot(1.25 * spread / np.sqrt(independent), RECEIVER_U_MPS))
 
@@ -396,4 +396,4 @@ def _scatter(time: FloatArray, piece: IntArray, speed: FloatArray) -> float:
     second = (speed[2:] - 2 * speed[1:-1] + speed[:-2])[whole & (speed[1:-1] > 2.0)]
     if len(second) < 20 or float(np.median(np.diff(time))) > 1.5:  # at wide spacing this would measure the driver
         return RECORDED_U_MPS
-    return float(np.clip(1.4826 * np.median(np.abs(second)) / np.sqrt(6), 0.02, None))
+    return float(np.clip(robust_scale(second) / np.sqrt(6), 0.02, None))

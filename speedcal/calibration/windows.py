@@ -13,7 +13,7 @@ from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.log_intervals import scaled_noise
 from speedcal.calibration.pairs import Windows
 from speedcal.calibration.regression import LineFit, fit_line_york
-from speedcal.interval import FloatArray, IntArray
+from speedcal.interval import FloatArray, IntArray, robust_scale
 
 _BLOCK_S, _POSITIONS_BLOCK_S = 60.0, 120.0
 """Residuals of different blocks are taken as independent; errors of positions last longer."""
@@ -90,7 +90,7 @@ def fit_windows(
         residual = y - line.intercept - line.slope * x
         if ground.source == "positions" and not one_speed:
             # what windows scatter beyond the readings' own noise is position noise
-            size = 1.4826 * float(np.median(np.abs(residual)))
+            size = robust_scale(residual)
             u_x = np.full_like(x, np.sqrt(max(size**2 - float(np.median(u_y)) ** 2, 0.0)) / line.slope)
         spread = np.hypot(u_y, line.slope * u_x)
         far = _far(residual / spread)
@@ -125,7 +125,7 @@ def _york(x: FloatArray, y: FloatArray, u_x: FloatArray, u_y: FloatArray) -> Lin
 
 def _far(ratio: FloatArray) -> FloatArray:
     """Return the square of each residual in units of Cauchy's constant times the typical residual."""
-    unit = max(1.4826 * float(np.median(np.abs(ratio))), 0.1)
+    unit = max(robust_scale(ratio), 0.1)
     return np.asarray((ratio / (unit * _CAUCHY)) ** 2)
 
 

@@ -9,7 +9,7 @@ import click
 
 from speedcal.cli._options import emit, result_options, wrong_use
 from speedcal.cli._waiting import waiting
-from speedcal.errors import ReadingsFormatError
+from speedcal.errors import ReadingsFormatError, SpeedcalError
 from speedcal.text.command_messages import working_on
 from speedcal.units import DisplayUnit, SpeedUnit
 
@@ -92,9 +92,23 @@ def _from_checks(path: Path, unit: str | None, column: str | None, session: str 
         checks = read_checks(path, column=column, session=session)
     except ReadingsFormatError as problem:
         if unit is None or problem.code != "column_without_unit":
+            _refuse_others(path)
             raise
         checks = read_checks(path, unit=unit, column=column, session=session)
     return calibrate_checks(checks, unit=cast(DisplayUnit | None, unit))
+
+
+def _refuse_others(path: Path) -> None:
+    """Refuse a track without its readings, and a job file, by what they are."""
+    from speedcal.jobs import load_job
+    from speedcal.logs import read_track
+
+    for read, code in ((read_track, "track_alone"), (load_job, "job_for_drive")):
+        try:
+            read(path)
+        except SpeedcalError:
+            continue
+        raise ReadingsFormatError(code, source=path.name, file=path.name) from None
 
 
 def _readings(path: Path, unit: str | None, **options: str | None) -> Readings:

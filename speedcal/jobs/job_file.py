@@ -182,6 +182,8 @@ def _read_document(path: Path) -> tuple[bytes, str, dict[str, Any]]:
     try:
         return data, text, tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
+        if not re.search(r"^\s*\[", text, re.MULTILINE):
+            raise JobError("not_a_job_file", source=path.name) from None
         found = re.search(r"line (\d+)", str(error))
         what = re.sub(r" *[(]at .*[)]$", "", str(error)).rstrip(".")
         at = int(found[1]) if found else None

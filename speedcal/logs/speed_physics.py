@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from speedcal.interval import BoolArray, FloatArray
+from speedcal.interval import BoolArray, FloatArray, robust_scale
 from speedcal.logs import limits
 from speedcal.units import SPEED_UNIT_MPS, SpeedUnit
 
@@ -52,7 +52,7 @@ def ratio_to_positions(speeds: FloatArray, ground_mps: FloatArray) -> float:
         return math.nan
     logs = np.log(speeds[moving] / ground_mps[moving])
     middle = float(np.median(logs))
-    scatter = 1.4826 * float(np.median(np.abs(logs - middle)))
+    scatter = robust_scale(logs - middle)
     return math.exp(middle) if scatter < _WORST_SCATTER else math.nan
 
 

@@ -12,10 +12,15 @@ READING_FILM, READING, DRAWING = "reading the film", "reading", "drawing the rep
 
 REFUSALS: dict[str, tuple[Template, Template]] = {
     "unknown_command": (unknown("command"), "`speedcal --help` lists the commands"),
-    "unknown_page": (unknown("page of the guide"), "`speedcal guide` lists the pages"),
+    "unknown_page": (unknown("page of the guide"), "`speedcal guide --find {found}` searches all of them"),
     "words_not_found": ("no line of the guide has {found:quoted}", "Try one word of it"),
     "speeds_unreadable": ("{found:quoted} is not a list of speeds", "Write it like 30,50,70"),
     "length_unreadable": ("{found:quoted} is not a length", "Write it like 500m, 0.5km or 0.3mi"),
+    "track_alone": (
+        "this is a track, and nothing says what the dial showed on it",
+        "Name the readings after it (the same file again where it holds both): speedcal calibrate {file} notes.csv",
+    ),
+    "job_for_drive": ("this is a job file", "Give it to speedcal correct, verify or report"),
     "checks_without_clock": (
         "checks carry no clock, so --zone and --clock-offset mean nothing to them",
         "Leave these out, or give TRACK and READINGS",

@@ -198,7 +198,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "no_time_column": (_several("no column holds a time; the columns are {names}"), "Export it with times"),
     "no_table": (
         "the text holds no table with a header row, and no other kind of track",
-        "Give GPX, NMEA, FIT, TCX, KML or a table with columns time, latitude and longitude",
+        "Give GPX, NMEA, FIT, TCX, KML or a table with columns time, latitude and longitude; track and readings may be "
+        "swapped",
     ),
     "no_names_above": (
         "no line names the {width} columns; the first line is {found:quoted}",

@@ -84,6 +84,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "job_file_too_large": ("the file is larger than a job file can be", "Give the job.toml file"),
     "job_file_cannot_be_opened": ("the job file cannot be opened ({reason})", "Check the name and the folder"),
     "job_file_not_text": ("the file is not UTF-8 text", "Save it as UTF-8, or give the job.toml file"),
+    "not_a_job_file": ("this is not a job file: it has no table such as [vehicle]", "Give the job.toml file"),
     "job_file_not_toml": (
         "this is not valid TOML, the language of job files: {what}",
         'Put texts in quotes (shop = "Name"), and write file names with / or in single quotes instead of \\',

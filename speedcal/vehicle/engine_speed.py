@@ -10,7 +10,7 @@ import numpy as np
 
 from speedcal.errors import VehicleError
 from speedcal.finding import Finding
-from speedcal.interval import Interval
+from speedcal.interval import Interval, robust_scale
 from speedcal.logs.readings import Readings
 from speedcal.logs.track import Track
 from speedcal.vehicle.axle_ratio import AxleEstimate, plausible_pairs
@@ -123,7 +123,7 @@ def _ratio_over_runs(result: Calibration) -> tuple[float, float]:
     if len(runs) < _FEWEST_RUNS:
         raise VehicleError("few_runs_in_gear", count=len(runs), fewest=_FEWEST_RUNS)
     middle = float(np.median(runs))
-    spread = 1.4826 * float(np.median(np.abs(runs - middle)))  # normal spread from the median deviation
+    spread = robust_scale(runs - middle)
     return middle, float(np.hypot(1.2533 * spread / np.sqrt(len(runs)), _U_LEAST)) / middle
 
 

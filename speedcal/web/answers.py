@@ -16,6 +16,7 @@ from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.types import Scope
 
 from speedcal.errors import SpeedcalError
+from speedcal.text.numbers import likely, signed
 from speedcal.text.page_messages import title_of
 
 HERE = Path(__file__).parent
@@ -96,6 +97,7 @@ def environment() -> jinja2.Environment:
         lstrip_blocks=True,
     )
     made.filters.update(clock=_clock, day=day, utc=_utc, moment=_moment, sentence=_sentence, number=_number)
+    made.filters.update(likely=likely, signed=signed)
     return made
 
 

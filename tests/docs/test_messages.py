@@ -73,6 +73,7 @@ def utc(clock: str) -> str:
 
 CALIBRATE = {
     "track and readings swapped": ("notes.csv", "drive.gpx", "may be swapped"),
+    "plain notes for the track": ("letter.txt", "drive.gpx", "may be swapped"),
     "a photo of the dial": ("drive.gpx", "photo.jpg", "is a picture"),
     "a screenshot for a track": ("screen.png", "notes.csv", "Export the log itself"),
     "a scan of the notes": ("drive.gpx", "scan.pdf", "is a PDF document"),
@@ -109,6 +110,10 @@ JOBS = {
     "no such job": ("jobb.toml", r"Check the name and the folder"),
 }
 OTHERS = {
+    "a track without readings": (["calibrate", "drive.gpx"], "Name the readings after it"),
+    "a job for a drive": (["calibrate", "job.toml"], "Give it to speedcal correct"),
+    "a track for a job": (["correct", "drive.gpx"], "Give the job.toml file"),
+    "a page of the guide that is none": (["guide", "tires"], "--find tires"),
     "a command misspelt": (["calibrat", "drive.gpx"], "did you mean 'calibrate'?"),
     "the readings left out": (["calibrate", "drive.gpx"], "true mph"),
     "a unit misspelt": (["calibrate", "drive.gpx", "notes.csv", "--unit", "kmh"], "'km/h'"),

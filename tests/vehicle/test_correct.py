@@ -117,7 +117,7 @@ def test_an_unknown_chain_is_called_inseparable_and_nothing_is_guessed() -> None
     assert result.effective_tire is None
     found = {finding.code: finding for finding in result.findings}
     assert found["inseparable"].values["links"] == ["instrument", "axle"]
-    assert "speedcal axle" in found["inseparable"].text
+    assert "count turns of the driveshaft" in found["inseparable"].text
 
 
 def test_one_unknown_link_is_what_the_drive_determines() -> None:
@@ -223,7 +223,7 @@ def test_without_an_acceptable_choice_it_says_what_would_do() -> None:
     assert not result.best.is_acceptable
     text = {finding.code: finding.text for finding in result.findings}["no_acceptable_choice"]
     assert "49.5 teeth" in text
-    assert "ratio_box_teeth" in text
+    assert "a ratio box in the cable" in text
 
 
 def test_a_large_offset_is_said_to_be_beyond_any_gear() -> None:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from speedcal.interval import BoolArray, FloatArray, IntArray
+from speedcal.interval import BoolArray, FloatArray, IntArray, robust_scale
 from speedcal.logs.film.frames import Picture
 from speedcal.logs.film.marks import FilmedDial, seen_at
 
@@ -168,7 +168,7 @@ def _refined(match: FloatArray, best: int, use: BoolArray) -> Sighting | str:
     relative = (near - best)[:, None] * step
     offset[seen] = (window * relative).sum(axis=0)[seen] / weight[seen]
     middle = np.nanmedian(offset)
-    spread = 1.4826 * np.nanmedian(np.abs(offset - middle)) + 0.2 * step
+    spread = robust_scale((offset - middle)[np.isfinite(offset)]) + 0.2 * step
     offset[np.abs(offset - middle) > 3.5 * spread] = np.nan
     good = np.isfinite(offset)
     if good.sum() < _LEAST_RINGS or good.sum() < 0.4 * use.sum():
