@@ -125,11 +125,16 @@ def _aside(kept: Path | None) -> Iterator[Path]:
 def _found(
     paths: Sequence[str], given: Sequence[Found], column: str | None, results: Path | None, aside: Path
 ) -> list[Found]:
-    from speedcal.fleet.table import is_table, vehicles_of_tables
+    from speedcal.fleet.exports import tables_in
+    from speedcal.fleet.table import vehicles_of_tables
 
-    tables = [path for path in paths if is_table(path, column)]
     found = list(given)
-    for path in (path for path in paths if path not in tables):
+    tables: list[str] = []
+    for path in paths:
+        files = tables_in(path, column, results)
+        tables += files
+        if files:
+            continue
         if "://" in path:
             found += vehicles_at(path)
         elif Path(path).is_dir():

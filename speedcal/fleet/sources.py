@@ -5,10 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from importlib.util import find_spec
 from pathlib import Path, PurePath, PurePosixPath
 
 from speedcal.errors import FleetError, SpeedcalError
+from speedcal.fleet.addresses import places_at
 from speedcal.fleet.drive import DriveFiles
 from speedcal.jobs.contents import Drive, JobContents
 
@@ -59,7 +59,7 @@ def _vehicles_in(folder: Path, skip: Path | None) -> Iterator[Found]:
         return
     if (folder / PAGE).is_file():
         raise FleetError("data_of_the_page", source=str(folder))
-    loose = [path for path in _listed(folder) if path.is_file() and _is_log(path)]
+    loose = [path for path in _listed(folder) if path.is_file() and is_log(path)]
     if loose:
         yield _of_files(_name(folder), folder, loose)
     for inner in _listed(folder):
@@ -82,7 +82,8 @@ def _name(folder: Path) -> str:
     return folder.name or folder.resolve().name
 
 
-def _is_log(path: PurePath) -> bool:
+def is_log(path: PurePath) -> bool:
+    """Tell by its name whether a file may be a log."""
     return path.suffix.lower() not in _IGNORED and not path.name.startswith((".", "~"))
 
 
@@ -90,7 +91,7 @@ def _logs_below(folder: Path) -> Iterator[Path]:
     for path in _listed(folder):
         if path.is_dir():
             yield from _logs_below(path)
-        elif _is_log(path):
+        elif is_log(path):
             yield path
 
 
@@ -99,23 +100,14 @@ def vehicles_at(url: str) -> Iterator[Found]:
 
     Job files are not looked for there.
     """
-    if find_spec("fsspec") is None:
-        raise FleetError("library_missing", source=url, library="fsspec")
-    import fsspec
-
-    try:
-        system, root = fsspec.core.url_to_fs(url)
-        places = [PurePosixPath(place) for place in sorted(system.find(root))]
-    except (OSError, ValueError, ImportError) as problem:
-        raise FleetError("file_not_opened", source=url, reason=str(problem)) from None
-    folder = PurePosixPath(root)
+    folder, addresses = places_at(url)
     by_vehicle: dict[str, list[PurePath]] = {}
-    for place in filter(_is_log, places):
+    for place in filter(is_log, addresses):
         parts = place.relative_to(folder).parts
         by_vehicle.setdefault(parts[0] if len(parts) > 1 else folder.name, []).append(place)
     for vehicle, several in sorted(by_vehicle.items()):
         inside = folder / vehicle if several[0].parent != folder else folder
-        yield _of_files(vehicle, inside, several, lambda place: str(system.unstrip_protocol(str(place))))
+        yield _of_files(vehicle, inside, several, lambda place: addresses[PurePosixPath(place)])
 
 
 def _of_files(
@@ -124,7 +116,7 @@ def _of_files(
     """Pair the files of a vehicle by name; a file alone holds track and readings."""
     groups: dict[tuple[PurePath, str], list[PurePath]] = {}
     for path in paths:
-        groups.setdefault((path.parent, _stem(path)), []).append(path)
+        groups.setdefault((path.parent, stem_of_drive(path)), []).append(path)
     drives, refused = [], []
     for (parent, stem), files in groups.items():
         name = (parent.relative_to(folder) / (stem or "drive")).as_posix()
@@ -136,8 +128,8 @@ def _of_files(
     return Found(vehicle, tuple(drives), tuple(refused))
 
 
-def _stem(path: PurePath) -> str:
-    """Return the name that the files of one drive share."""
+def stem_of_drive(path: PurePath) -> str:
+    """Return the name that the files of one drive share, without what tells which of them it is."""
     name = path.stem if path.suffix.lower() not in _COMPRESSED else PurePath(path.stem).stem
     return _ROLE.sub("", name)
 

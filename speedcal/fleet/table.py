@@ -8,25 +8,21 @@ from __future__ import annotations
 
 import csv
 import io
-import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from importlib.util import find_spec
-from pathlib import Path, PurePosixPath
+from pathlib import Path, PurePath
 from typing import Any
 
 from speedcal.errors import FleetError, ReadingsFormatError, SpeedcalError
+from speedcal.fleet.addresses import opened
 from speedcal.fleet.drive import DriveFiles
+from speedcal.fleet.exports import PARQUET, ending, text_head, vehicle_column
 from speedcal.fleet.sources import Found
-from speedcal.logs.headers import normal, read_heading
+from speedcal.logs.headers import read_heading
 
-_TEXT = frozenset({".csv", ".tsv", ".txt"})
-_PARQUET = frozenset({".parquet", ".pq"})
 _ROWS = 100_000
 """Rows held at a time."""
-_HEAD_BYTES = 65_536
-_NAMES = (r"vehicle|truck|car|bus|van", r"vin", r"device|unit|logger")
-"""What a column that names the vehicle is called, in the order in which one is taken for it."""
 _PAUSE_S = 600.0
 """A pause longer than this ends a drive: an engine is seldom left to idle for so long with nothing logged."""
 _LONGEST_S = 3 * 3600.0
@@ -34,45 +30,15 @@ _LONGEST_S = 3 * 3600.0
 _FEWEST_ROWS = 10
 
 
-def is_table(path: str, column: str | None) -> bool:
-    """Tell whether a source is a long table of many vehicles, or a folder of such tables."""
-    if "://" not in path and Path(path).is_dir():
-        if (Path(path) / "job.toml").is_file():
-            return False
-        files = _files(path)
-        return bool(files) and all(is_table(file, column) for file in files)
-    ending = _ending(path)
-    if ending in _PARQUET or (ending in _TEXT and column is not None):
-        return True
-    if ending not in _TEXT or ("://" not in path and not Path(path).exists()):
-        return False
-    try:
-        header, _, _ = _text_head(path)
-    except (SpeedcalError, OSError, ValueError):
-        return False
-    has_fixes = {"latitude", "longitude"} <= {read_heading(name).role for name in header}
-    return has_fixes and bool(_named_columns(header))
-
-
-def _ending(path: str) -> str:
-    suffixes = [suffix.lower() for suffix in PurePosixPath(path).suffixes]
-    return next((suffix for suffix in reversed(suffixes) if suffix not in {".gz", ".bz2", ".zst"}), "")
-
-
-def _files(folder: str) -> list[str]:
-    """Return the files of a folder of tables; nothing when there are other things in it."""
-    found = sorted(path for path in Path(folder).iterdir() if not path.name.startswith((".", "_")))
-    tables = [path for path in found if path.is_file() and _ending(path.name) in _TEXT | _PARQUET]
-    return [str(path) for path in tables] if len(tables) == len(found) else []
-
-
 def vehicles_of_tables(paths: Sequence[str], column: str | None, aside: Path) -> Iterator[Found]:
-    """Yield the vehicles of long tables.
+    """Yield the vehicles of long tables; one with tables of several forms comes once for each.
+
+    A table that cannot be used is a row of its own, with the reason, unless it is the only one.
 
     Parameters
     ----------
     paths
-        Tables, or folders of them; URLs too.
+        The tables; URLs too.
     column
         Header of the column that names the vehicle; None finds it.
     aside
@@ -81,23 +47,26 @@ def vehicles_of_tables(paths: Sequence[str], column: str | None, aside: Path) ->
     Raises
     ------
     FleetError
-        No column names the vehicle, several may, or a table cannot be read.
+        No column names the vehicle, several may, or the table cannot be read.
     """
-    places: dict[str, Path] = {}
-    headers: dict[Path, list[str]] = {}
+    places: dict[tuple[str, tuple[str, ...]], Path] = {}
     for path in paths:
-        local = "://" not in path and Path(path).is_dir()
-        for file in _files(path) if local else [path]:
-            for header, rows in _pieces(file, column):
-                _put_aside(header, rows, aside, places, headers)
-    for vehicle in sorted(places):
-        yield _cut(vehicle, headers[places[vehicle]], places[vehicle])
+        try:
+            for header, rows in _pieces(path, column):
+                _put_aside(header, rows, aside, places)
+        except SpeedcalError as error:
+            if len(paths) == 1:
+                raise
+            name = PurePath(path).name
+            yield Found(name, refused=((name, error),))
+    for vehicle, header in sorted(places):
+        yield _cut(vehicle, list(header), places[vehicle, header])
 
 
 def _pieces(path: str, column: str | None) -> Iterator[tuple[list[str], Iterable[tuple[str, list[str]]]]]:
     """Yield the header without the vehicle, and vehicle and cells of the rows, piece by piece."""
     try:
-        yield from _parquet_pieces(path, column) if _ending(path) in _PARQUET else _text_pieces(path, column)
+        yield from _parquet_pieces(path, column) if ending(path) in PARQUET else _text_pieces(path, column)
     except (OSError, ValueError) as problem:
         raise FleetError("table_not_read", source=path, reason=str(problem).split("\n")[0]) from None
 
@@ -107,10 +76,10 @@ def _parquet_pieces(path: str, column: str | None) -> Iterator[tuple[list[str], 
         raise FleetError("library_missing", source=path, library="pyarrow")
     from pyarrow import parquet
 
-    with _opened(path) as stream:
+    with opened(path) as stream:
         table = parquet.ParquetFile(stream)
         header = list(table.schema_arrow.names)
-        index = _vehicle_column(path, header, column)
+        index = vehicle_column(path, header, column)
         for piece in table.iter_batches(batch_size=_ROWS):
             columns = [[_cell(value) for value in piece.column(i).to_pylist()] for i in range(len(header))]
             names = columns.pop(index)
@@ -119,16 +88,19 @@ def _parquet_pieces(path: str, column: str | None) -> Iterator[tuple[list[str], 
 
 
 def _cell(value: Any) -> str:
+    """Return a value as text; a number that is whole without a decimal point, as numbers of vehicles are written."""
     if value is None:
         return ""
+    if isinstance(value, float) and value.is_integer():
+        return str(int(value))
     return value.isoformat() if isinstance(value, datetime) else str(value)
 
 
 def _text_pieces(path: str, column: str | None) -> Iterator[tuple[list[str], Iterable[tuple[str, list[str]]]]]:
     import pandas as pd
 
-    header, delimiter, line = _text_head(path)
-    index = _vehicle_column(path, header, column)
+    header, _, delimiter, line = text_head(path)
+    index = vehicle_column(path, header, column)
     pieces = pd.read_csv(
         path,
         sep=delimiter,
@@ -146,55 +118,6 @@ def _text_pieces(path: str, column: str | None) -> Iterator[tuple[list[str], Ite
         yield _without(header, index), zip(names, piece.to_numpy().tolist(), strict=True)
 
 
-def _text_head(path: str) -> tuple[list[str], str, int]:
-    """Return header, delimiter and line of the header, by the beginning of the table."""
-    from speedcal.logs.source import Source, unpack
-    from speedcal.logs.tabular import find_table, split_rows
-
-    with _opened(path) as stream:
-        head = stream.read(_HEAD_BYTES)
-    if len(head) == _HEAD_BYTES and head[:2] != b"\x1f\x8b":
-        head = head[: head.rfind(b"\n") + 1]
-    source = unpack(Source(PurePosixPath(path).name, head, "", ReadingsFormatError), lambda _: False)
-    table = find_table(split_rows(source))
-    if table is None:
-        raise FleetError("no_vehicle_column", source=path)
-    return table.header, table.delimiter or ",", table.header_line
-
-
-def _opened(path: str) -> Any:
-    if "://" not in path:
-        return Path(path).open("rb")
-    if find_spec("fsspec") is None:
-        raise FleetError("library_missing", source=path, library="fsspec")
-    import fsspec
-
-    return fsspec.open(path, "rb")
-
-
-def _named_columns(header: Sequence[str]) -> list[str]:
-    """Return the columns that may name the vehicle: those of the likeliest name."""
-    for names in _NAMES:
-        pattern = re.compile(rf"(?:{names})[ _]?(?:id|no|number|name)?")
-        found = [name for name in header if pattern.fullmatch(normal(name))]
-        if found:
-            return found
-    return []
-
-
-def _vehicle_column(path: str, header: Sequence[str], column: str | None) -> int:
-    if column is not None:
-        found = [name for name in header if name.strip().casefold() == column.strip().casefold()]
-        if not found:
-            raise FleetError("no_such_vehicle_column", source=path, found=column, columns=list(header[:30]))
-    else:
-        found = _named_columns(header)
-    if len(found) != 1:
-        code = "several_vehicle_columns" if found else "no_vehicle_column"
-        raise FleetError(code, source=path, columns=found or list(header[:30]))
-    return list(header).index(found[0])
-
-
 def _without(cells: Sequence[str], index: int) -> list[str]:
     return [*cells[:index], *cells[index + 1 :]]
 
@@ -203,8 +126,7 @@ def _put_aside(
     header: list[str],
     rows: Iterable[tuple[str, list[str]]],
     aside: Path,
-    places: dict[str, Path],
-    headers: dict[Path, list[str]],
+    places: dict[tuple[str, tuple[str, ...]], Path],
 ) -> None:
     """Append the rows to the files of their vehicles; rows of nobody are left out."""
     by_vehicle: dict[str, list[list[str]]] = {}
@@ -212,10 +134,7 @@ def _put_aside(
         if vehicle.strip():
             by_vehicle.setdefault(vehicle.strip(), []).append(cells)
     for vehicle, several in by_vehicle.items():
-        place = places.setdefault(vehicle, aside / f"{len(places):06d}.csv")
-        known = headers.setdefault(place, header)
-        if known != header:
-            raise FleetError("headers_differ", source=vehicle, columns=header, others=known)
+        place = places.setdefault((vehicle, tuple(header)), aside / f"{len(places):06d}.csv")
         with place.open("a", encoding="utf-8", newline="") as out:
             csv.writer(out).writerows(several)
 

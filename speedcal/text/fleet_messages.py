@@ -32,7 +32,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "checks_in_a_fleet": ("checks without a track cannot be part of a fleet yet", "Give a track and readings"),
     "no_vehicle_column": (
         "this is a file without a column that names the vehicle",
-        "Name the column with {--vehicle}, or give the folder the file lies in",
+        "Name the column with {--vehicle} (save a workbook as CSV, unpack an archive), or give the folder the file lies "
+        "in",
     ),
     "no_such_vehicle_column": (
         "there is no column {found:quoted}; its columns are {columns:and}",
@@ -41,10 +42,6 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "several_vehicle_columns": (
         "{columns:and} may each name the vehicle",
         "Name the column with {--vehicle}",
-    ),
-    "headers_differ": (
-        "the tables of this vehicle have different columns: {columns:and}; {others:and}",
-        "Give tables of one form, or run them one after the other",
     ),
     "no_dates_in_table": (
         "the times in the table carry no date",
@@ -64,6 +61,10 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Please report it with the files; the other vehicles are not touched by it",
     ),
     "library_missing": ("this needs {library}, which is not installed", _INSTALL),
+    "address_needs_library": (
+        "this kind of address needs a library: {reason}",
+        "Install it, or copy the files to a folder",
+    ),
     "scheduler_not_reached": (
         "no cluster answers at this address, or it has no worker: {reason}",
         "Check the address, and that scheduler and workers run",

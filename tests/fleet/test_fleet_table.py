@@ -12,7 +12,7 @@ from support.fleets import TELEMATICS_HEADER, drive_on, telematics_rows
 from support.needs import missing
 
 import speedcal
-from speedcal.fleet import FleetResult, table
+from speedcal.fleet import FleetResult, exports, table
 from speedcal.simulate import KINDS
 
 TRUTH = {"bus 7": 1.0, "bus 8": 1.04}
@@ -96,6 +96,51 @@ def test_a_column_that_is_unclear_is_asked_for(
     path.write_text("\n".join([header, *rows[:50]]) + "\n", encoding="utf-8")
     with pytest.raises(speedcal.SpeedcalError, match=words):
         speedcal.fleet(path, vehicle=column)
+
+
+def test_a_folder_of_tables_is_one_whatever_else_lies_in_it(rows: list[str], tmp_path: Path) -> None:
+    """A day without a row, a note and a letter; the columns of another day differ; opened by its address too."""
+    folder = tmp_path / "month"
+    (folder / "week 2").mkdir(parents=True)
+    header = TELEMATICS_HEADER.replace("vehicle id", "Truck #")
+    names = [f"{row.split(',')[1]}" for row in rows]
+    day = {name: [row for row, owner in zip(rows, names, strict=True) if owner == name][:400] for name in set(names)}
+    (folder / "day 1.csv").write_text("\n".join([header, *day["bus 7"], *day["bus 8"]]), encoding="utf-8")
+    swapped = [",".join([*cells[2:], *cells[:2]]) for cells in (row.split(",") for row in day["bus 7"])]
+    names_swapped = ",".join([*header.split(",")[2:], *header.split(",")[:2]])
+    later = [row.replace("2030-03-1", "2030-04-1") for row in swapped]
+    (folder / "week 2" / "day 8.csv").write_text("\n".join([names_swapped, *later]), encoding="utf-8")
+    (folder / "day 2.csv").write_text("", encoding="utf-8")
+    (folder / "read me.txt").write_text("Export of May.\n", encoding="utf-8")
+    (folder / "letter.pdf").write_bytes(b"%PDF")
+    for source in (folder, folder.as_uri()):
+        found = {row.vehicle: row for row in speedcal.fleet(source, remember=tmp_path / "out").rows}
+        assert {name for name, row in found.items() if row.calibration} == set(TRUTH)
+        reasons = {name: row.reason["error"] for name, row in found.items() if row.reason}
+        assert reasons == {"day 2.csv": "empty_file", "read me.txt": "no_vehicle_column"}
+        assert found["bus 7"].drives == 2 * found["bus 8"].drives
+
+
+@pytest.mark.parametrize(
+    "name", ["truck", "Unit No.", "Truck #", "Asset", "asset id", "VIN", "License Plate", "Trailer", "IMEI", "unit"]
+)
+def test_columns_that_name_the_vehicle(name: str) -> None:
+    assert exports.named_columns(["time", name, "latitude", "longitude", "unit of speed"]) == [name]
+
+
+def test_a_number_of_a_vehicle_is_written_as_such(rows: list[str], tmp_path: Path) -> None:
+    """As CSV with its zeros in front; a column of floats, as a missing number makes it, without a decimal point."""
+    some = [row for row in rows if ",bus 7," in row]
+    path = tmp_path / "month.csv"
+    text = "\n".join([TELEMATICS_HEADER, *some])
+    path.write_text(text.replace("bus 7", "0012"), encoding="utf-8")
+    assert [row.vehicle for row in speedcal.fleet(path).rows] == ["0012"]
+    parquet = pytest.importorskip("pyarrow.parquet")
+    import pyarrow
+
+    records = [{**record, "vehicle id": 12.0} for record in csv.DictReader(io.StringIO(text))]
+    parquet.write_table(pyarrow.Table.from_pylist(records), tmp_path / "month.parquet")
+    assert [row.vehicle for row in speedcal.fleet(tmp_path / "month.parquet").rows] == ["12"]
 
 
 def test_a_long_day_is_cut_into_drives(tmp_path: Path) -> None:

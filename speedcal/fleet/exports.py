@@ -1,0 +1,142 @@
+"""What a source is: long tables of many vehicles, as telematics services export them, or drives."""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Iterator, Sequence
+from itertools import islice
+from pathlib import Path, PurePath, PurePosixPath
+
+from speedcal.errors import FleetError, ReadingsFormatError, SpeedcalError
+from speedcal.fleet.addresses import opened, places_at
+from speedcal.fleet.sources import JOB, is_log, stem_of_drive
+from speedcal.logs.headers import normal, read_heading
+
+TEXT = frozenset({".csv", ".tsv", ".txt"})
+PARQUET = frozenset({".parquet", ".pq"})
+_NAMES = (
+    r"vehicle|truck|tractor|trailer|car|bus|van",
+    r"asset|machine|equipment|fleet",
+    r"registration|license plate|licence plate|plate",
+    r"vin",
+    r"device|unit|logger|imei",
+)
+"""What a column that names the vehicle is called, in the order in which one is taken for it."""
+_COMPRESSED = frozenset({".gz", ".bz2", ".zst"})
+_LOOKED_INTO = 20
+"""Files of a folder of which one has to name the vehicle in a column for all of them to be taken for such tables."""
+_HEAD_BYTES = 65_536
+
+
+def ending(path: str) -> str:
+    """Return the ending of a file without that of its compression."""
+    suffixes = [suffix.lower() for suffix in PurePosixPath(path).suffixes]
+    return next((suffix for suffix in reversed(suffixes) if suffix not in _COMPRESSED), "")
+
+
+def tables_in(path: str, column: str | None, skip: Path | None) -> list[str]:
+    """Return the long tables that a source is or holds; none where it is or holds something else.
+
+    Parameters
+    ----------
+    path
+        A file or a folder; URLs too.
+    column
+        Header of the column that names the vehicle; None finds it.
+    skip
+        Folder of the results, which may lie in it.
+    """
+    if "://" not in path and not Path(path).is_dir():
+        return [path] if _is_table(path, column) else []
+    if ending(path) in TEXT | PARQUET and "://" in path:
+        return [path] if _is_table(path, column) else []
+    files: list[str] = []
+    for file in places_at(path)[1].values() if "://" in path else _files_below(path, skip):
+        if ending(file) in TEXT | PARQUET:
+            files.append(file)
+        elif is_log(PurePath(file)) or PurePath(file).name == JOB:
+            return []
+    several = len({PurePath(file).parent for file in files}) > 1
+    if _are_pairs(files) or not any(_is_table(file, column, several) for file in islice(files, _LOOKED_INTO)):
+        return []
+    return files
+
+
+def _files_below(folder: str, skip: Path | None) -> Iterator[str]:
+    for place, folders, files in os.walk(folder):
+        folders[:] = sorted(name for name in folders if not name.startswith((".", "_")))
+        if skip is not None:
+            folders[:] = [name for name in folders if Path(place, name).resolve() != skip.resolve()]
+        yield from (os.path.join(place, name) for name in sorted(files) if not name.startswith((".", "_", "~")))
+
+
+def _are_pairs(files: Sequence[str]) -> bool:
+    """Tell whether two files are one drive by their names."""
+    return len({(PurePath(file).parent, stem_of_drive(PurePath(file))) for file in files}) < len(files)
+
+
+def _is_table(path: str, column: str | None, several: bool = False) -> bool:
+    """Tell whether a file is a long table; ``several``: only one in which several vehicles are seen."""
+    kind = ending(path)
+    if kind in PARQUET or (kind in TEXT and column is not None):
+        return True
+    if kind not in TEXT or ("://" not in path and not Path(path).exists()):
+        return False
+    try:
+        header, rows, _, _ = text_head(path)
+    except (SpeedcalError, OSError, ValueError) as problem:
+        if isinstance(problem, FleetError) and problem.code == "address_needs_library":
+            raise
+        return False
+    named = named_columns(header)
+    if not named or not {"latitude", "longitude"} <= {read_heading(name).role for name in header}:
+        return False
+    at = header.index(named[0])
+    return not several or len({row[at].strip() for row in rows if len(row) > at} - {""}) > 1
+
+
+def text_head(path: str) -> tuple[list[str], list[list[str]], str, int]:
+    """Return header, first rows, delimiter and line of the header of a table, by its beginning."""
+    from speedcal.logs.source import Source, unpack
+    from speedcal.logs.tabular import find_table, split_rows
+
+    with opened(path) as stream:
+        head = stream.read(_HEAD_BYTES)
+    if len(head) == _HEAD_BYTES and head[:2] != b"\x1f\x8b":
+        head = head[: head.rfind(b"\n") + 1]
+    source = unpack(Source(PurePosixPath(path).name, head, "", ReadingsFormatError), lambda _: False)
+    table = find_table(split_rows(source))
+    if table is None:
+        raise FleetError("no_vehicle_column", source=path)
+    return table.header, table.rows, table.delimiter or ",", table.header_line
+
+
+def named_columns(header: Sequence[str]) -> list[str]:
+    """Return the columns that may name the vehicle: those of the likeliest name."""
+    for names in _NAMES:
+        pattern = re.compile(rf"(?:{names})(?: ?(?:id|no\.?|nr\.?|number|name|code|#))?")
+        found = [name for name in header if pattern.fullmatch(normal(name))]
+        if found:
+            return found
+    return []
+
+
+def vehicle_column(path: str, header: Sequence[str], column: str | None) -> int:
+    """Return which column names the vehicle.
+
+    Raises
+    ------
+    FleetError
+        None does, or several may.
+    """
+    if column is not None:
+        found = [name for name in header if name.strip().casefold() == column.strip().casefold()]
+        if not found:
+            raise FleetError("no_such_vehicle_column", source=path, found=column, columns=list(header[:30]))
+    else:
+        found = named_columns(header)
+    if len(found) != 1:
+        code = "several_vehicle_columns" if found else "no_vehicle_column"
+        raise FleetError(code, source=path, columns=found or list(header[:30]))
+    return list(header).index(found[0])
