@@ -5,12 +5,14 @@ from __future__ import annotations
 import numpy as np
 
 from speedcal.calibration.ground_speed import GroundSpeed
+from speedcal.calibration.heavy_damping import heavy_damping
 from speedcal.calibration.latent_speed import Channel, Start, fit_latent
 from speedcal.calibration.log_intervals import log_dial
 from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine, told_by_dial
 from speedcal.calibration.runs import SteadyRuns
 from speedcal.calibration.speed_spline import SplineGrid
 from speedcal.calibration.tuning import (
+    HEAVY_LATE_S,
     HELD_FIXES,
     LAG_TOLD_STEP_MPS,
     LATENT_LATE_S,
@@ -26,6 +28,8 @@ from speedcal.interval import BoolArray, FloatArray, IntArray
 _WORSE = 1.5
 """An answer whose readings lie this much farther off than from the line it started at, and by more than half a step of
 theirs, has not settled."""
+_PLAINLY_WRONG_MPS = 2.0
+"""So far off, beside what an instrument late by seconds explains, a row is not asked how late it is."""
 _THINNED_S = 0.15
 """Values closer than this have their noise in common and are left out; of five a second all count, since which half of
 them is taken moves a factor by a third of its sigma."""
@@ -62,7 +66,7 @@ def fit_rounded(
         Standard uncertainty that each reading states of itself, 0 where it states none, shape (n,). [m/s]
     """
     moment = time_s + tau_s
-    speed, _, inside = ground.at(moment)
+    speed, slope, inside = ground.at(moment)
     carries = inside & ground.usable_at(moment)
     some = np.flatnonzero(carries)
     some = some[_thinned(time_s[some])]
@@ -72,11 +76,19 @@ def fit_rounded(
         return None
     _, piece = np.unique(ground.piece, return_inverse=True)
     before, _ = ground.place(moment[some])
+    plain = np.abs(indicated_mps - offset_mps - factor * speed) < _PLAINLY_WRONG_MPS + HEAVY_LATE_S * np.abs(slope)
+    start_s, damping_s2 = heavy_damping(
+        ground,
+        time_s[inside & plain],
+        indicated_mps[inside & plain],
+        tau_s=tau_s,
+        plain_mps=float(np.sqrt((step_mps**2 + ground.step_mps**2) / 12 + ground.u_speed_mps**2)),
+    )
     fit = fit_latent(
         Channel(ground.time_s[fixes], ground.speed_mps[fixes], piece[fixes], ground.step_mps, np.zeros(len(fixes))),
         Channel(time_s[some], indicated_mps[some], piece[before], step_mps, u_stated_mps[some]),
         grid=SplineGrid.over(ground.time_s, piece, LATENT_SPACING_S),
-        start=Start(tau_s, offset_mps, factor, scatter_mps, speed[some], ground.u_speed_mps),
+        start=Start(start_s, offset_mps, factor, scatter_mps, speed[some], ground.u_speed_mps, damping_s2),
     )
     late = fit.clock_offset_s + fit.drift * (time_s - float(np.mean(time_s[some])))
     moment = time_s + late

@@ -162,6 +162,7 @@ class Start:
     speed_mps: FloatArray
     """Ground speed at each reading, shape (n,)."""
     track_noise_mps: float
+    damping_s2: float
 
 
 class _Fitter:
@@ -169,8 +170,8 @@ class _Fitter:
 
     def __init__(self, track: Channel, log: Channel, grid: SplineGrid, start: Start) -> None:
         self.track, self.log, self.grid = track, log, grid
-        self.nuisance = np.array([start.clock_offset_s, 0.0, 0.0])
-        self.undamped = True  # until the log says otherwise
+        self.nuisance = np.array([start.clock_offset_s, start.damping_s2, 0.0])
+        self.undamped = start.damping_s2 == 0  # until the log says otherwise
         self.middle_s = float(np.mean(log.time_s))
         knots = _knots(start.speed_mps)
         self.dial = Dial(knots, start.offset_mps + start.gain * knots, np.zeros((len(knots),) * 2), knots)

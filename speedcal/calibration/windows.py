@@ -13,19 +13,15 @@ from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.log_intervals import scaled_noise
 from speedcal.calibration.pairs import Windows
 from speedcal.calibration.regression import LineFit, fit_line_york
+from speedcal.calibration.tuning import LOG_BLOCK_S, LUCK, POSITIONS_BLOCK_S
 from speedcal.interval import FloatArray, IntArray, robust_scale
 
-_BLOCK_S, _POSITIONS_BLOCK_S = 60.0, 120.0
-"""Residuals of different blocks are taken as independent; errors of positions last longer."""
 _ROBUST_ROUNDS = 6
 _CAUCHY = 3.0
 _BETWEEN_FIXES = 0.05
 """What a speed does between two fixes is off from a smooth curve as if the time were off by this part of the
 interval, when it accelerates."""
 _SPREAD_NEEDED = 25.0
-_LUCK = 0.75
-"""A jackknife variance below this part of that of independent windows is not believed: with it, and not with 0 or 1,
-95 % intervals held the truth in 95 to 97 % of 300 simulated drives each of logs at 0.2, 1 and 5 s."""
 _HARDLY_ANY = 1e-6
 _PRIOR_WEIGHT = 1 / OFFSET_SCALE_MPS**2
 
@@ -100,7 +96,7 @@ def fit_windows(
     far = _far(residual / spread)
     # The slope solves an instrument-variable equation in which York's adjusted abscissa is the instrument.
     instrument = x + residual * line.slope * u_x**2 / spread**2
-    block_s = _POSITIONS_BLOCK_S if ground.source == "positions" else _BLOCK_S
+    block_s = POSITIONS_BLOCK_S if ground.source == "positions" else LOG_BLOCK_S
     block = np.floor((windows.time_s - windows.time_s[0]) / block_s)
     weight = 1 / (spread**2 * (1 + far))
     rounding = _shared_rounding(x, line.slope, run, weight, u_x=u_x, step_mps=step_mps)
@@ -156,7 +152,7 @@ def _leaving_out_blocks(
     residual = y - place[0, 0] - place[1, 0] * x
     information = np.array([[total[0], total[1]], [total[1], total[3]]])
     inverse = np.linalg.inv(information + np.diag([_PRIOR_WEIGHT, 0.0]))
-    scale = _LUCK * float(np.sum(weight * residual**2)) / (len(x) - 2)
+    scale = LUCK * float(np.sum(weight * residual**2)) / (len(x) - 2)
     alone = inverse @ information @ inverse * scale + rounding
     if not covariance[1, 1] > alone[1, 1]:
         covariance = alone

@@ -32,6 +32,17 @@ def test_a_log_tells_the_lag_of_a_needle_and_says_so() -> None:
     assert "needle_damped" not in {finding.code for finding in quick.findings}
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_four_seconds_of_smoothing_on_either_side_do_not_turn_the_factor(seed: int) -> None:
+    """Within 0.3 % of the truth, where a fit that finds no lag is 0.3 to 0.9 % off; a slow needle's lag is told."""
+    phone = make_drive(KINDS["phone smooths"], generator("smooth", (seed,)))  # type: ignore[arg-type]
+    needle = make_drive(replace(KINDS["log"], dial=DialStyle(damping_s=(4.0, 4.0))), generator("smooth", (seed,)))  # type: ignore[arg-type]
+    for drive in (phone, needle):
+        result = speedcal.calibrate(*in_memory(drive))
+        assert result.error_factor.value == pytest.approx(drive.truth.factor(drive.truth.speed_mps), rel=0.003)
+    assert result.needle_lag_s == pytest.approx(4.0, abs=0.5)
+
+
 def test_notes_do_not_tell_a_lag_from_a_late_clock() -> None:
     assert calibrated("notes", DialStyle(damping_s=(2.5, 2.5))).needle_lag_s is None
 

@@ -57,6 +57,10 @@ _LOGS = {
     "cruise": _logged("cruise control, whole km/h", driver=CRUISE),
     "cruise, mph": _logged("cruise control, whole mph on a road with few speeds", driver=CRUISE, reader=_MPH_LOG),
     "receiver smooths": _logged("recorded speed smoothed by 2 s", receiver=ReceiverStyle(smoothing_s=2.0)),
+    "phone smooths": _logged(
+        "recorded speed smoothed by 4 s and held at rest, whole km/h",
+        receiver=ReceiverStyle(smoothing_s=4.0, static_hold=True, speed_step_mps=KMH),
+    ),
     "needle damped": _logged("needle damped by 1.5 s", dial=DialStyle(damping_s=(1.5, 1.5))),
     "drift": _logged("clock drifts 1 s in 10 min", clock=ClockStyle(off_s=40.0, drift=1 / 600, step_s=0.001)),
     "log, phone": _logged("phone fixes every 1 to 3 s, whole-second stamps", receiver=_PHONE),

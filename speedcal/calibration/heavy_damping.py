@@ -1,0 +1,75 @@
+"""Where to start when needle or receiver smooths by seconds: the time constant by which the other one matches it."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from speedcal.calibration.ground_speed import GroundSpeed
+from speedcal.calibration.tuning import HEAVY_DAMPING_FROM, HEAVY_DAMPING_GAIN, HEAVY_DAMPING_S
+from speedcal.interval import BoolArray, FloatArray
+
+_STEP_S = 0.5
+_FEWEST, _LONGEST_S = 60, 86400.0
+
+
+def heavy_damping(
+    ground: GroundSpeed, time_s: FloatArray, indicated_mps: FloatArray, *, tau_s: float, plain_mps: float
+) -> tuple[float, float]:
+    """Return clock offset and damping to start a fit at; the damping is 0 where no long one explains much.
+
+    Smoothing the quicker of the two, and not sharpening the slower, leaves the noise of both small.
+
+    Parameters
+    ----------
+    ground
+        Ground speed of the drive.
+    time_s, indicated_mps
+        Readings in order of time without those that are plainly wrong, at rest too, shape (n,). [s, m/s]
+    tau_s
+        Clock offset, as if nothing were smoothed. [s]
+    plain_mps
+        How far undamped readings lie off their line. [m/s]
+
+    Returns
+    -------
+    tuple of float
+        Clock offset [s] and half the square of the time constant [s2], positive for the needle, negative for the
+        receiver.
+    """
+    if len(time_s) < _FEWEST or time_s[-1] - time_s[0] > _LONGEST_S:
+        return tau_s, 0.0
+    if max(ground.interval_s, float(np.median(np.diff(time_s)))) > HEAVY_DAMPING_S[0]:
+        return tau_s, 0.0  # the line between two readings would pass for smoothing
+    moment = np.arange(time_s[0], time_s[-1], _STEP_S)
+    shown = np.interp(moment, time_s, indicated_mps)
+    speed, _, inside = ground.at(moment + tau_s)
+    speed = np.where(inside, speed, shown)
+    best = plain = _match(speed, shown, inside, 0)
+    found = (tau_s, 0.0)
+    if plain < HEAVY_DAMPING_FROM * plain_mps:
+        return found
+    for constant in HEAVY_DAMPING_S:
+        reach = int(2 * constant / _STEP_S)
+        for needle in (True, False):
+            quick = _smoothed(speed if needle else shown, constant)
+            for late in range(-reach, reach + 1):
+                match = _match(quick, shown, inside, late) if needle else _match(speed, quick, inside, late)
+                if match < best:
+                    best = match
+                    found = (tau_s - late * _STEP_S, (1.0 if needle else -1.0) * constant**2 / 2)
+    return found if best < HEAVY_DAMPING_GAIN * plain else (tau_s, 0.0)
+
+
+def _match(speed: FloatArray, shown: FloatArray, inside: BoolArray, late: int) -> float:
+    """Return the rms distance from their best line, with the second course ``late`` steps behind the first."""
+    first, second = slice(max(-late, 0), len(speed) - max(late, 0)), slice(max(late, 0), len(speed) - max(-late, 0))
+    use = inside[first]
+    x, y = speed[first][use], shown[second][use]
+    x, y = x - x.mean(), y - y.mean()
+    return float(np.sqrt(max(y @ y - (x @ y) ** 2 / max(x @ x, 1e-9), 0.0) / max(len(x), 1)))
+
+
+def _smoothed(course: FloatArray, constant_s: float) -> FloatArray:
+    """Return a course as an instrument of the first order shows it."""
+    kernel = np.exp(-np.arange(0.0, 6 * constant_s, _STEP_S) / constant_s)
+    return np.asarray(course[0] + np.convolve(course - course[0], kernel / kernel.sum())[: len(course)])
