@@ -17,7 +17,7 @@ from scipy import stats
 
 from speedcal.simulate import KINDS
 
-FEW, MANY = 6, 40
+FEW, MANY = 4, 40
 """Drives of each kind: in the normal run, and with ``pytest -m benchmark``. The bands widen with fewer."""
 SEED = 2
 LOGGED, NOTED = ("logged", "gaps", "5 Hz"), ("noted", "elapsed", "zone unknown")

@@ -51,14 +51,15 @@ def test_pooling_gives_what_one_fit_to_all_readings_would() -> None:
     assert pooled.covariance == pytest.approx(covariance, rel=1e-4)
 
 
-def test_intervals_of_pooled_drives_hold_the_truth() -> None:
-    """300 pairs of simulated drives: 95 % of the intervals hold the factor (3 sigma of counting)."""
+@pytest.mark.parametrize("pairs", [80, pytest.param(600, marks=pytest.mark.benchmark)])
+def test_intervals_of_pooled_drives_hold_the_truth(pairs: int) -> None:
+    """Pairs of simulated drives: 95 % of the intervals hold the factor (3 sigma of counting)."""
     rng = np.random.default_rng(4)
     held = 0
-    for _ in range(300):
+    for _ in range(pairs):
         offset = rng.normal(0, MPH_MPS)
         held += pool([_drive(rng, offset, 1.08) for _ in range(2)]).error_factor.contains(1.08)
-    assert held / 300 == pytest.approx(0.95, abs=3 * np.sqrt(0.95 * 0.05 / 300))
+    assert held / pairs == pytest.approx(0.95, abs=3 * np.sqrt(0.95 * 0.05 / pairs))
 
 
 def test_drives_that_agree_are_trusted_and_those_that_do_not_are_named() -> None:
@@ -96,14 +97,15 @@ def test_precise_drives_of_different_days_are_not_called_surer_than_the_days_dif
     assert np.sqrt(pooled.covariance[1, 1]) == pytest.approx(spread, rel=0.1)
 
 
-def test_chance_alone_seldom_calls_drives_inconsistent() -> None:
-    """Truths that agree, tires as on another day: not more than one alarm in twenty (3 sigma of 250)."""
+@pytest.mark.parametrize("pairs", [80, pytest.param(600, marks=pytest.mark.benchmark)])
+def test_chance_alone_seldom_calls_drives_inconsistent(pairs: int) -> None:
+    """Truths that agree, tires as on another day: not more than one alarm in twenty (3 sigma of counting)."""
     rng = np.random.default_rng(8)
     alarms = 0
-    for _ in range(250):
+    for _ in range(pairs):
         drives = [_drive(rng, 0.1, 1.05 * (1 + rng.normal(0, 0.002))) for _ in range(2)]
         alarms += any(f.code == "drives_disagree" for f in pool(drives).findings)
-    assert alarms / 250 <= 0.05 + 3 * np.sqrt(0.05 * 0.95 / 250)
+    assert alarms / pairs <= 0.05 + 3 * np.sqrt(0.05 * 0.95 / pairs)
 
 
 def test_pooled_tables_keep_every_reading_with_its_drive_and_run() -> None:

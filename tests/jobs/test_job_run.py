@@ -12,11 +12,13 @@ import tomllib
 from collections.abc import Callable
 from functools import lru_cache
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
 
+from speedcal.cli import main
 from speedcal.errors import JobError, SpeedcalError
 from speedcal.jobs import JobResult, load_job, measure_job
 from speedcal.jobs.pipeline import held_readings
@@ -323,15 +325,18 @@ def test_measuring_one_phase_reads_no_other(variant: Callable[..., Path]) -> Non
     assert (measured.after, measured.drives_after) == (None, ())
 
 
-def run_command(*arguments: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "speedcal", "report", *arguments], capture_output=True, text=True, check=False
-    )
+def run_command(capsys: pytest.CaptureFixture[str], *arguments: str) -> SimpleNamespace:
+    with pytest.raises(SystemExit) as ended:
+        main(["report", *arguments])
+    said = capsys.readouterr()
+    return SimpleNamespace(returncode=ended.value.code, stdout=said.out, stderr=said.err)
 
 
 def test_the_command_writes_the_folder_and_says_the_sentence(tmp_path: Path) -> None:
     """Results on standard output, messages on standard error, no bar where nobody watches."""
-    done = run_command(str(DEMO / "job.toml"), "--out", str(tmp_path / "a folder"), "--paper", "letter")
+    arguments = [str(DEMO / "job.toml"), "--out", str(tmp_path / "a folder"), "--paper", "letter"]
+    command = [sys.executable, "-m", "speedcal", "report", *arguments]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
     assert done.returncode == 0
     assert done.stdout.startswith("At a true 60 mph the dial showed")
     assert "PASS" in done.stdout
@@ -339,17 +344,19 @@ def test_the_command_writes_the_folder_and_says_the_sentence(tmp_path: Path) -> 
     assert len(list((tmp_path / "a folder").iterdir())) == 7
 
 
-def test_the_command_gives_json_that_is_the_file(tmp_path: Path) -> None:
+def test_the_command_gives_json_that_is_the_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     """What is printed is what is written."""
-    done = run_command(str(DEMO), "--out", str(tmp_path), "--json")
+    done = run_command(capsys, str(DEMO), "--out", str(tmp_path), "--json")
     assert json.loads(done.stdout) == json.loads((tmp_path / "result.json").read_text(encoding="utf-8"))
 
 
-def test_the_command_ends_with_one_message_when_the_job_is_wrong(tmp_path: Path) -> None:
+def test_the_command_ends_with_one_message_when_the_job_is_wrong(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     """Exit status 2, file, line and remedy; no traceback."""
     job = tmp_path / "job.toml"
     job.write_text("[before]\ntrak = 'x'\n", encoding="utf-8")
-    done = run_command(str(job), "--out", str(tmp_path / "out"))
+    done = run_command(capsys, str(job), "--out", str(tmp_path / "out"))
     assert done.returncode == 2
     assert "job.toml" in done.stderr
     assert "did you mean 'track'" in done.stderr
@@ -357,9 +364,9 @@ def test_the_command_ends_with_one_message_when_the_job_is_wrong(tmp_path: Path)
     assert not (tmp_path / "out").exists()
 
 
-def test_the_help_carries_the_cautions() -> None:
+def test_the_help_carries_the_cautions(capsys: pytest.CaptureFixture[str]) -> None:
     """Somebody reads only the help."""
-    said = " ".join(run_command("--help").stdout.split())
+    said = " ".join(run_command(capsys, "--help").stdout.split())
     for words in ("passenger", "rated stands", "Local rules", "licensed shop"):
         assert words in said
 

@@ -89,7 +89,7 @@ def test_a_damaged_file_gives_what_the_parser_gives(tmp_path, monkeypatch, name)
     """The same track or the same error at the same line."""
     chance = random.Random(name)  # noqa: S311 - damage, no secrets
     path = tmp_path / "drive.gpx"
-    for i in range(60):
+    for i in range(30):
         path.write_bytes(mutate(FILES[name], KINDS[i % len(KINDS)], chance) or b"<gpx/>")
         ours, parsed = _both(path, monkeypatch)
         assert ours == parsed

@@ -233,7 +233,18 @@ MEASURE = """() => {
 }"""
 
 
-WIDTHS = [(name, 360) for name in NAMES] + [(name, w) for name in ("full", "unbroken") for w in (320, 768, 1280)]
+WIDE = (
+    "full",
+    "unbroken",
+    "arabic",
+    "chinese",
+    "devanagari",
+    "long vehicle",
+    "many files",
+    "200 readings",
+    "several drives",
+)
+WIDTHS = [(name, 360) for name in WIDE] + [(name, w) for name in ("full", "unbroken") for w in (320, 768, 1280)]
 
 
 @pytest.mark.parametrize(("name", "width"), WIDTHS)
@@ -293,12 +304,12 @@ def test_the_customers_part_prints_on_two_pages_and_the_rest_on_request(browser:
 
     from pypdf import PdfReader
 
-    for name in ("full", "before only", "several drives", "disagreeing"):
+    for name in ("full", "several drives", "disagreeing"):
         file = tmp_path / "report.html"
         file.write_text(page(name), encoding="utf-8")
         tab = browser.new_page()
         tab.goto(file.as_uri())
-        for paper in ("Letter", "A4"):
+        for paper in ("Letter", "A4") if name == "full" else ("Letter",):  # the shorter sheet
             printed = PdfReader(io.BytesIO(tab.pdf(format=paper)))
             assert len(printed.pages) <= 2
             text = " ".join(sheet.extract_text() for sheet in printed.pages)

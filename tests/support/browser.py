@@ -49,7 +49,7 @@ class Browsing:
 
     def page(self, size: dict[str, int], **more: Any) -> Any:
         """Return a page of a person of its own."""
-        context = self.browser.new_context(viewport=size, locale="en-US", **more)
+        context = self.browser.new_context(viewport=size, locale="en-US", reduced_motion="reduce", **more)
         page = context.new_page()
         page.set_default_timeout(30_000)
         page.on("console", lambda message: self.noise.append(message.text) if message.type == "error" else None)
@@ -63,10 +63,10 @@ class Browsing:
             self.noise.append(f"request leaves the machine: {parts.hostname}")
 
     def check(self, page: Any) -> None:
-        """Check a page for barriers with axe-core, by day and at night, and for overflow."""
-        run = "window.axe.run(document, {resultTypes: ['violations']})"
-        for scheme in ("dark", "light"):
+        """Check a page for barriers with axe-core, its colours at night too, and for overflow."""
+        for scheme, rules in (("dark", "runOnly: ['color-contrast']"), ("light", "resultTypes: ['violations']")):
             page.emulate_media(color_scheme=scheme)
+            run = f"window.axe.run(document, {{{rules}}})"
             found = asked(page, f"(() => {{ if (!window.axe) {{ {self.axe} }} return {run} }})()")
             problems = [(v["id"], [node["html"][:200] for node in v["nodes"]]) for v in found["violations"]]
             assert problems == [], f"{page.url}, {scheme}: {problems}"
@@ -76,6 +76,11 @@ class Browsing:
         """Check that nothing sticks out to the right."""
         over = asked(page, "document.documentElement.scrollWidth - document.documentElement.clientWidth")
         assert over <= 0, f"{page.url} is {over} pixels too wide"
+
+    def close_pages(self) -> None:
+        """Send everybody home: a page that is left open goes on asking and drawing."""
+        for context in self.browser.contexts:
+            context.close()
 
     def forget_noise(self) -> None:
         """Forget errors that a test brought about itself."""

@@ -27,7 +27,8 @@ class WebServer:
     def __init__(
         self, data: Path, *options: str, port: int | None = None, scheme: str = "http", most_files: int = 0
     ) -> None:
-        self.data, self.options, self.scheme, self.most_files = data, options, scheme, most_files
+        workers = () if "--workers" in options else ("--workers", "1")  # each loads the heavy libraries
+        self.data, self.options, self.scheme, self.most_files = data, (*options, *workers), scheme, most_files
         self.port = port or free_port()
         self.address = f"{scheme}://localhost:{self.port}"
         self.log = data.parent / f"{data.name}.log"

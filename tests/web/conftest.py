@@ -10,10 +10,16 @@ from pathlib import Path
 import pytest
 from support.needs import missing
 from support.postgres_server import PostgresServer, find_programs, new_schema
-from support.web_site import Site, open_site
+from support.web_site import Site, analysed_at_hand, open_site
 
-from speedcal.web import drives
+from speedcal.web import auth, drives
 from speedcal.web.store import Store
+
+
+@pytest.fixture(autouse=True)
+def _quick_digest(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Make guesses of a passcode cheap; one test checks the real cost."""
+    monkeypatch.setattr(auth, "_COST", 16)
 
 
 @pytest.fixture(scope="session")
@@ -50,5 +56,5 @@ def store(database: str) -> Iterator[Store]:
 def site(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Site]:
     """Start a service that analyses nothing, on this machine, without a passcode."""
     monkeypatch.setattr(drives, "_WAIT_S", 0.0)
-    with open_site(tmp_path) as opened:
+    with analysed_at_hand(), open_site(tmp_path) as opened:
         yield opened

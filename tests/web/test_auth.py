@@ -9,19 +9,12 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 
-from speedcal.web import auth as module
 from speedcal.web import schema
 from speedcal.web.auth import Auth, TooManyAttemptsError, load_key
 from speedcal.web.settings import Limits, ServiceError
 from speedcal.web.store import Store
 
 PASSCODE = "brass kettle tide"
-
-
-@pytest.fixture(autouse=True)
-def _quick_digest(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Make guesses cheap; one test checks the real cost."""
-    monkeypatch.setattr(module, "_COST", 16)
 
 
 @pytest.fixture

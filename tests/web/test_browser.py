@@ -44,16 +44,23 @@ JOB = {
 @pytest.fixture(scope="module")
 def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[WebServer]:
     """Start the service as users do."""
-    server = WebServer(tmp_path_factory.mktemp("web") / "data", "--workers", "1").start()
+    server = WebServer(tmp_path_factory.mktemp("web") / "data").start()
     yield server
     server.stop()
 
 
 @pytest.fixture(scope="module")
-def browsing() -> Iterator[Browsing]:
+def started() -> Iterator[Browsing]:
     """Start a browser."""
     with open_browsing() as opened:
         yield opened
+
+
+@pytest.fixture
+def browsing(started: Browsing) -> Iterator[Browsing]:
+    """Return the browser without a page."""
+    yield started
+    started.close_pages()
 
 
 def await_result(page: Any, sign: str, seconds: float = 120) -> None:
@@ -363,7 +370,7 @@ def test_without_javascript_all_but_the_recorder_works_and_names_are_only_names(
 
 
 @pytest.fixture(scope="module")
-def trusting(tmp_path_factory: pytest.TempPathFactory, browsing: Browsing) -> Iterator[tuple[WebServer, Browsing]]:
+def trusting(tmp_path_factory: pytest.TempPathFactory, started: Browsing) -> Iterator[tuple[WebServer, Browsing]]:
     """Start the service with a certificate of its own making, and a browser on whose system it is trusted."""
     if shutil.which("certutil") is None:
         missing("certutil")
@@ -377,8 +384,8 @@ def trusting(tmp_path_factory: pytest.TempPathFactory, browsing: Browsing) -> It
     kept.mkdir(parents=True)
     for arguments in (["-N", "--empty-password"], ["-A", "-n", "shop", "-t", "C,,", "-i", settings.made_authority]):
         subprocess.run(["certutil", "-d", f"sql:{kept}", *arguments], check=True)
-    server = WebServer(settings.data, "--host-name", "lan.test", "--workers", "1", scheme="https").start()
-    with browsing.another("--host-resolver-rules=MAP lan.test 127.0.0.1", home=folder) as browser:
+    server = WebServer(settings.data, "--host-name", "lan.test", scheme="https").start()
+    with started.another("--host-resolver-rules=MAP lan.test 127.0.0.1", home=folder) as browser:
         yield server, browser
     server.stop()
 
@@ -501,11 +508,7 @@ def attack(page: Any, action: str) -> None:
 def test_a_page_of_another_site_cannot_write(tmp_path: Path, server: WebServer, browsing: Browsing) -> None:
     """Real browser, both branches: on this machine it sends Sec-Fetch-Site, under a plain name only Origin tells."""
     data = tmp_path / "lan"
-    passcode = ["--host-name", "lan.test"]
-    lan = WebServer(data, *passcode)
-    from speedcal.web.app import make_services
-    from speedcal.web.settings import Settings
-
+    lan = WebServer(data, "--host-name", "lan.test", "--workers", "0")
     services = make_services(Settings(data=data))
     services.auth.set_passcode("brass kettle tide")
     services.store.close()

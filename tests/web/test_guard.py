@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import logging
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from starlette.routing import Mount, Route
-from support.web_site import Site, open_site
+from support.web_site import Site, analysed_at_hand, open_site
 
 from speedcal.web import app as app_module
 from speedcal.web.guard import HEADERS
@@ -35,10 +36,17 @@ def routes() -> list[tuple[str, str]]:
     return found
 
 
+@pytest.fixture(scope="module")
+def empty_site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
+    """Start a service in which nothing of what is asked for exists."""
+    with analysed_at_hand(), open_site(tmp_path_factory.mktemp("empty")) as opened:
+        yield opened
+
+
 @pytest.mark.parametrize(("method", "path"), routes())
-def test_every_answer_carries_the_security_headers(site: Site, method: str, path: str) -> None:
+def test_every_answer_carries_the_security_headers(empty_site: Site, method: str, path: str) -> None:
     """Also refusals; no policy allows a script that stands in the page or comes from elsewhere."""
-    answer = site.client.request(method, path, follow_redirects=False)
+    answer = empty_site.client.request(method, path, follow_redirects=False)
     for name in HEADERS:
         assert name in answer.headers, name
     policy = answer.headers["content-security-policy"]

@@ -11,7 +11,6 @@ import pytest
 from support.web_site import DEMO, Site
 
 from speedcal.errors import JobError
-from speedcal.web import auth
 from speedcal.web.look import look
 from speedcal.web.runner import look_task
 
@@ -311,10 +310,9 @@ def fields_of(page: str) -> list[tuple[str, str]]:
     ],
 )
 def test_a_session_that_ended_costs_the_passcode_and_nothing_typed(
-    site: Site, base: str, monkeypatch: pytest.MonkeyPatch, path: str, data: dict, files: Any, kept: str
+    site: Site, base: str, path: str, data: dict, files: Any, kept: str
 ) -> None:
     """Also after a wrong passcode; nothing is carried out before the right one."""
-    monkeypatch.setattr(auth, "_COST", 16)
     before = site.services.store.job(base.split("/")[-1]).document
     site.services.auth.set_passcode("brass kettle tide")
     asked = site.client.post(base + path, data=data, files=files)

@@ -11,7 +11,7 @@ import pytest
 from support.web_site import DEMO, Site, open_site
 
 from speedcal.errors import SpeedcalError
-from speedcal.web import auth, drives, removal
+from speedcal.web import drives, removal
 from speedcal.web.app import create_app, make_services
 from speedcal.web.settings import Settings
 
@@ -19,9 +19,8 @@ PASSCODE = "brass kettle tide"
 
 
 @pytest.fixture
-def guarded(site: Site, monkeypatch: pytest.MonkeyPatch) -> Site:
+def guarded(site: Site) -> Site:
     """Return a service with a passcode, nobody signed in."""
-    monkeypatch.setattr(auth, "_COST", 16)
     site.services.auth.set_passcode(PASSCODE)
     return site
 

@@ -129,9 +129,18 @@ def test_every_task_has_a_name_and_a_description() -> None:
 
 @pytest.fixture(scope="module")
 def busy_site(tmp_path_factory: pytest.TempPathFactory):
-    """Start a service with one worker that is lost quickly."""
-    with open_site(tmp_path_factory.mktemp("busy"), workers=1) as site:
-        yield site
+    """Start a service with one worker that is lost quickly, and replaced by one that has loaded nothing yet."""
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(runner_module, "Child", ColdChild)
+        with open_site(tmp_path_factory.mktemp("busy"), workers=1) as site:
+            yield site
+
+
+class ColdChild(Child):
+    """A worker process that starts at once and loads the heavy libraries with its first task."""
+
+    def __init__(self, *, is_warm: bool = False) -> None:
+        super().__init__(is_warm=is_warm)
 
 
 def until_running(queue: Queue, job: str) -> None:

@@ -138,7 +138,7 @@ def test_the_usual_port_is_left_out() -> None:
 def test_without_a_name_the_address_in_the_network_is_printed_and_answers(serve: Serve, tmp_path: Path) -> None:
     """The host of a request may be the address at which it came in; a name that is not known may not."""
     assert serve("--data", str(tmp_path / "data"), "--set-passcode", stdin="brass kettle tide\n").returncode == 0
-    server = WebServer(tmp_path / "data", "--host", "0.0.0.0").start()  # noqa: S104
+    server = WebServer(tmp_path / "data", "--host", "0.0.0.0", "--workers", "0").start()  # noqa: S104
     try:
         said = server.log.read_text()
         assert "plain http" in said
@@ -212,7 +212,7 @@ def test_it_speaks_https_and_keeps_the_cookie_to_it(serve: Serve, tmp_path: Path
     )  # fmt: skip
     data = tmp_path / "data"
     assert serve("--data", str(data), "--set-passcode", stdin="brass kettle tide\n").returncode == 0
-    server = WebServer(data, "--tls-cert", str(cert), "--tls-key", str(key), scheme="https").start()
+    server = WebServer(data, "--workers", "0", "--tls-cert", str(cert), "--tls-key", str(key), scheme="https").start()
     try:
         context = ssl.create_default_context(cafile=str(cert))
         request = urllib.request.Request(  # noqa: S310 - our own service
