@@ -31,7 +31,7 @@ def _errors(film: MadeFilm, reading: FilmReading) -> np.ndarray:
 @pytest.mark.parametrize("name", ["white needle", "wide at the bottom"])
 def test_a_rendered_film_is_read_to_less_than_half_a_percent_of_the_scale(name: str, tmp_path: Path) -> None:
     """Tilted, slipping, a scale that is not linear: rms under 0.4 %, no frame off by 2 %, u_common honest."""
-    film = make_film(tmp_path / "film.mp4", BY_NAME[name], seed=3, seconds=30, rate=2)
+    film = make_film(tmp_path / "film.mp4", BY_NAME[name], seed=3, seconds=20, rate=2)
     reading = _read(film, tmp_path, per_s=3)
     away = _errors(film, reading)
     assert len(away) > 0.9 * len(film.time_s)
@@ -43,7 +43,7 @@ def test_a_rendered_film_is_read_to_less_than_half_a_percent_of_the_scale(name: 
 
 def test_the_needle_is_told_from_a_spoke_in_front_of_it(tmp_path: Path) -> None:
     """Frames in which a spoke covers the needle are left out with a reason, not misread."""
-    film = make_film(tmp_path / "film.mp4", BY_NAME["spoke"], seed=4, seconds=40, rate=2)
+    film = make_film(tmp_path / "film.mp4", BY_NAME["spoke"], seed=4, seconds=20, rate=2)
     reading = _read(film, tmp_path, per_s=3)
     assert np.abs(_errors(film, reading)).max() < 0.02
     assert sum(reading.left_out.values()) + len(reading.value) == len(film.time_s)
