@@ -147,8 +147,8 @@ def search_shifts(
     offset = np.rint(time_s + middle_s - start).astype(np.int64)
     score, line = np.full(len(shifts), -np.inf), np.zeros((len(shifts), 2))
     rows = max(1, _MOST_SHIFTS_AT_ONCE // len(time_s))
-    # half of the readings lie on the track, or, where they go on for longer than it, readings on half of the track
-    least = 0.5 * min(1.0, float((ground.time_s[-1] - start) / max(np.ptp(time_s), 1.0)))
+    # half of the readings lie on the track, or, where they go on for longer or it has gaps, readings on half of it
+    least = 0.5 * min(1.0, float((ground.time_s[-1] - start) / max(np.ptp(time_s), 1.0))) * ground.covered
     for first in range(0, len(shifts), rows):
         part = shifts[first : first + rows]
         index = offset[None, :] + np.rint(part).astype(np.int64)[:, None]

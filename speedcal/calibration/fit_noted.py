@@ -29,6 +29,7 @@ from speedcal.calibration.tuning import (
     LOOSE_EVIDENCE,
     LOOSE_SCATTER_MPS,
     MOST_DRAWN,
+    MUCH_COVERED,
     SCATTER_LEFT_MPS,
     SLOWEST_MPS,
     TWO_READERS_FROM,
@@ -137,6 +138,8 @@ def _doubts(scatter_mps: float, mixed: Mixed, two_readers: float) -> tuple[Findi
 def _refuse_foreign(cells: Cells, evidence: float, scatter: float, ground: GroundSpeed, source: str) -> None:
     """Raise when the readings are hardly likelier on this track than on another, or follow it badly."""
     loose = ground.source == "recorded" and scatter > LOOSE_SCATTER_MPS and evidence < LOOSE_EVIDENCE
+    if evidence < ASSOCIATION_FROM and ground.covered < MUCH_COVERED:
+        raise AlignmentError("track_gaps", source=source, covered=ground.covered)
     if evidence < ASSOCIATION_FROM or loose:
         raise AlignmentError("foreign_readings", source=source, log_evidence=evidence, scatter_mps=scatter)
     seen = cells.on_track.sum(axis=1)

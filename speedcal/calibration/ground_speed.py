@@ -89,6 +89,12 @@ class GroundSpeed:
     dropped: Mapping[str, int] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
 
+    @property
+    def covered(self) -> float:
+        """Share of the drive that lies in an unbroken piece."""
+        step = np.diff(self.time_s)
+        return float(step[np.diff(self.piece) == 0].sum() / max(step.sum(), 1e-9))
+
     def place(self, time_s: FloatArray) -> tuple[IntArray, BoolArray]:
         """Return for each time the fix before it, and whether the time lies inside an unbroken piece."""
         before = np.clip(np.searchsorted(self.time_s, time_s, side="right") - 1, 0, len(self.time_s) - 2)

@@ -310,8 +310,9 @@ ASSOCIATION_FROM = 6.9
 """Log odds that readings belong to a track from which on they get a number: 1,000 to 1. On simulated drives foreign
 notes pass less than once in a thousand, and of honest ones only those of four or five readings fail."""
 
-LOOSE_SCATTER_MPS, LOOSE_EVIDENCE = 1.4 * MPH_MPS, 25.0
-"""Readings that scatter this much about a recorded speed have to belong to it with odds this much greater."""
+LOOSE_SCATTER_MPS, LOOSE_EVIDENCE, MUCH_COVERED = 1.4 * MPH_MPS, 25.0, 0.75
+"""Readings that scatter this much about a recorded speed have to belong to it with odds this much greater; those that
+do not show that they belong are told of the gaps where less of the drive has a speed."""
 
 FOLLOWING_SHARE = 0.5
 """Least share of the readings on the track that has to follow it."""
@@ -463,11 +464,9 @@ LAG_TOLD_STEP_MPS = 0.35
 SLOW_NEEDLE_S = 1.5
 """Time constant from which on a needle is said to lag. From memory: sound ones follow within a second."""
 
-LATENT_SPACING_S = 1.0
-"""Knots of the latent speed. Half of it doubles the cost and changes nothing."""
-
-LATENT_READINGS, LATENT_ROUNDS = 60, 18
-"""Moving readings and fixes from which on the latent speed is worth finding, and most rounds of that fit."""
+LATENT_READINGS, LATENT_SPACING_S, LATENT_ROUNDS = 60, 1.0, 18
+"""Moving readings and fixes from which on the latent speed is worth finding, the distance of its knots (half of it
+doubles the cost and changes nothing), and most rounds of that fit."""
 
 LEAST_JERK = 0.001
 """Least size of the change of acceleration in m/s^3, as under cruise control. Ten times as much lets the speed wander

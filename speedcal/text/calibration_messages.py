@@ -57,6 +57,12 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Check that readings and track are of one drive, and the unit of the readings; more readings at several "
         "speeds would show that they belong together",
     ),
+    "track_gaps": (
+        "the track has gaps: it tells the speed for only {covered:percent} of the drive, too little to show that the "
+        "readings belong to it",
+        "Use the track as it was recorded, with a fix a second or so; apps that thin out the points leave no speed "
+        "between them",
+    ),
     "no_common_time": (
         lambda values: f"the readings and the track have no time in common{_apart(values)}",
         lambda values: (

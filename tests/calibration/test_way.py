@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from benchmark.outside_score import answer, outside_drive
 from support.roads import track_along
 
 from speedcal.calibration.grades import road_over_level
 from speedcal.calibration.ground_speed import ground_speed
 from speedcal.calibration.way import windows_of_way
+from speedcal.errors import AlignmentError
 from speedcal.interval import FloatArray
 
 
@@ -62,3 +64,18 @@ def test_a_track_without_heights_says_how_little_it_knows_of_hills() -> None:
     ratio, u = road_over_level(time, np.zeros(100, int), np.full(100, np.nan), np.full(100, 20.0))
     assert np.all(ratio == 1.0)
     assert 0 < u < 1e-3
+
+
+@pytest.mark.parametrize("kind", ["track thinned", "notes, track thinned"])
+def test_a_track_that_an_app_thinned_out_serves_a_log_and_is_named_where_notes_fall_into_its_gaps(kind: str) -> None:
+    """Each log within its interval, notes answered within theirs or told of the gaps."""
+    for seed in range(4):
+        drive = outside_drive(kind, (81, seed))
+        try:
+            found = answer(drive)
+        except AlignmentError as error:
+            told = (kind, error.code, 0.1 < error.values.get("covered", 0.0) < 0.75)
+            assert told == ("notes, track thinned", "track_gaps", True)
+            continue
+        used = drive.truth.speed_mps[found.readings["line"].to_numpy(int)[found.readings["used"].to_numpy(bool)] - 2]
+        assert found.error_factor.contains(drive.truth.factor(used[np.isfinite(used)]))

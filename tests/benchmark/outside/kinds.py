@@ -73,6 +73,9 @@ _LOGS = {
         receiver=ReceiverStyle(recorded=False, interval_s=(2.0, 10.0)),
         road=_WINDING,
     ),
+    "track thinned": _logged(
+        "positions only, fixes within 5 m of the line left out", receiver=ReceiverStyle(recorded=False, thinned_m=5.0)
+    ),
     "steep": _logged("grades up to 12 %, no heights", road=_STEEP),
     "steep, heights": _logged("the same with heights", road=_STEEP, receiver=ReceiverStyle(heights="good")),
     "steep, bad heights": _logged("the same with poor heights", road=_STEEP, receiver=ReceiverStyle(heights="poor")),
@@ -111,6 +114,9 @@ _NOTES = {
     "two passengers": _noted("two people, two watches, one of them from the side", second="two passengers"),
     "notes, phone": _noted("phone fixes every 1 to 3 s", receiver=_PHONE),
     "notes, canyons": _noted("a third of the way between high walls", receiver=ReceiverStyle(canyon_share=0.33)),
+    "notes, track thinned": _noted(
+        "positions only, fixes within 5 m of the line left out", receiver=ReceiverStyle(recorded=False, thinned_m=5.0)
+    ),
     "notes, steep": _noted("grades up to 12 %, no heights", road=_STEEP),
 }
 _LISTS = {
@@ -122,8 +128,8 @@ _LISTS = {
 }
 _FOREIGN = {
     "two dials": _noted("readings of two dials in one file", answer=False, weak=True, second="two dials"),
-    "convoy": _noted("readings from the car behind", answer=False, weak=True, second="convoy"),
-    "convoy, log": _logged("the log of the car behind", answer=False, weak=True, second="convoy"),
+    "convoy": _noted("readings from the car behind, right only for its own dial", weak=True, second="convoy"),
+    "convoy, log": _logged("the log of the car behind, right only for its own dial", weak=True, second="convoy"),
     "log of two dials": _logged(
         "a part reads 2.5 to 6 % otherwise: slip, another tire", answer=False, weak=True, second="another part"
     ),

@@ -42,6 +42,8 @@ class ReceiverStyle:
     missing: float = 0.005
     heights: str = "none"
     """``none``, ``good`` (3 m, smooth) or ``poor`` (15 m, jumping)."""
+    thinned_m: float = 0.0
+    """An app leaves out fixes this near to the line through the rest."""
 
 
 @dataclass(frozen=True)
@@ -84,6 +86,12 @@ def receive(rng: np.random.Generator, motion: Motion, road: Road, style: Receive
     stamp = to_step(stamp, style.stamp_step_s, down=style.stamp_step_s >= 1)
     latest = np.concatenate(([-np.inf], np.maximum.accumulate(stamp)[:-1]))
     keep = stamp > latest
+    if style.thinned_m > 0:
+        there = np.flatnonzero(keep)
+        keep[:] = False
+        keep[
+            there[_shape(np.interp(when[there], grid, east), np.interp(when[there], grid, north), style.thinned_m)]
+        ] = True
     latitude, longitude = _on_globe(rng, np.interp(when, grid, east), np.interp(when, grid, north))
     return Fixes(
         time_s=np.round(stamp[keep], 3),
@@ -93,6 +101,23 @@ def receive(rng: np.random.Generator, motion: Motion, road: Road, style: Receive
         speed_mps=speed[keep],
         segment=segment[keep],
     )
+
+
+def _shape(east: Array, north: Array, near_m: float) -> list[int]:
+    """Return the corners of a line that is nowhere farther off (Douglas and Peucker, Cartographica 10, 1973)."""
+    corners, open_ = [0, len(east) - 1], [(0, len(east) - 1)]
+    while open_:
+        first, last = open_.pop()
+        if last - first < 2:
+            continue
+        along_e, along_n = east[last] - east[first], north[last] - north[first]
+        off_e, off_n = east[first + 1 : last] - east[first], north[first + 1 : last] - north[first]
+        far = np.abs(along_e * off_n - along_n * off_e) / max(np.hypot(along_e, along_n), 1e-9)
+        if far.max() > near_m:
+            corner = first + 1 + int(np.argmax(far))
+            corners.append(corner)
+            open_ += [(first, corner), (corner, last)]
+    return sorted(corners)
 
 
 def _way(
