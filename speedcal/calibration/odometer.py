@@ -14,6 +14,7 @@ from speedcal.calibration.tuning import (
     ODOMETER_SHORTEST_M,
     ODOMETER_SLOPE_SLACK,
     ODOMETER_STANDS_S,
+    ODOMETER_STANDS_STEPS,
     ODOMETER_WRONG_FROM,
     TRACK_LENGTH_U,
 )
@@ -59,10 +60,13 @@ def odometer_factor(
     if len(use) < 2:
         return None
     turned = np.diff(odometer_m[use], prepend=np.nan) != 0  # a figure that stands still is one reading, not many
+    resolution_m = _step(distance[use], odometer_m[use], resolution_m)
     use = use[turned | (np.diff(moment_s[use], prepend=-np.inf) > ODOMETER_STANDS_S)]
     distance, shown = distance[use], odometer_m[use]
     speed, _, _ = ground.at(moment_s[use])
-    variance = resolution_m**2 / 12 + (speed * u_time_s) ** 2 + ODOMETER_LEAST_U_M**2
+    figure = np.cumsum(np.diff(shown, prepend=np.nan) != 0) - 1
+    cut = resolution_m**2 / 12 * np.bincount(figure)[figure]  # readings of one figure are cut off alike
+    variance = cut + (speed * u_time_s) ** 2 + ODOMETER_LEAST_U_M**2
     stretch = _stretches(distance, shown, piece[use], resolution_m)
     right = _follow(distance, shown, stretch, np.sqrt(variance))
     distance, shown, stretch, weight = distance[right], shown[right], stretch[right], 1 / variance[right]
@@ -76,6 +80,18 @@ def odometer_factor(
     return OdometerFactor(
         factor, float(np.linalg.norm([1 / np.sqrt(spread), TRACK_LENGTH_U, factor * ground.u_distance])), use[~right]
     )
+
+
+def _step(distance: FloatArray, shown: FloatArray, written_m: float) -> float:
+    """Return the step of the odometer: as its figures are written, or as they rise after standing on the way.
+
+    One in hundreds of miles, or in whole kilometres told as miles with decimals, is written finer than it counts.
+    """
+    first = np.flatnonzero(np.diff(shown, prepend=np.nan) != 0)
+    stood = distance[first[1:] - 1] - distance[first[:-1]] > ODOMETER_STANDS_STEPS * written_m
+    rise = np.diff(shown[first])[stood]
+    rise = rise[rise > 0]
+    return max(written_m, float(np.median(rise))) if len(rise) and len(rise) > (len(first) - 1) / 3 else written_m
 
 
 def _stretches(distance: FloatArray, shown: FloatArray, piece: IntArray, resolution_m: float) -> IntArray:

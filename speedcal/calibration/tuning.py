@@ -158,6 +158,9 @@ ODOMETER_PAIRS_OF = 200
 ODOMETER_STANDS_S = 5.0
 """An odometer read again within this time without a new figure is one reading."""
 
+ODOMETER_STANDS_STEPS = 3.0
+"""Steps as written that an odometer may be driven without a new figure before its step is taken from its rises."""
+
 ODOMETER_LEAST_U_M = 1.0
 """Least standard uncertainty of a distance read."""
 

@@ -30,7 +30,7 @@ Outcome = dict[str, Any]
 
 _TRACKS = frozenset({".gpx", ".fit", ".tcx", ".kml", ".kmz", ".nmea", ".nma"})
 _TRACK_WORD = re.compile(r"(?:^|[ _-])(?:track|gps)(?:$|[ _.-])")
-_FORM = 2
+_FORM = 3
 """Counts changes of the method or of what is kept within a version; drives are measured again after one."""
 _WHOLE = 9
 """Digits kept of a dial's knots."""
@@ -144,7 +144,8 @@ def _measured(files: DriveFiles, sources: Sequence[Source], unit: DisplayUnit | 
     options = dict(files.options)
     track, readings = _read(files, sources, options, unit)
     asked = {key: options[key] for key in ("clock_offset_s", "read_from", "rounding") if key in options}
-    return _kept(track, readings, calibrate(track, readings, unit=unit, **asked))
+    by_box = len(files.paths) == 1 and "held" not in options
+    return _kept(track, readings, calibrate(track, readings, unit=unit, **asked), by_box)
 
 
 def _read(
@@ -190,8 +191,11 @@ def _read_pair(
         return found, readings_of(own, request_of(unit, *told))
 
 
-def _kept(track: Track, readings: Readings, calibration: Calibration) -> Outcome:
-    """Return what is kept of a measured drive: everything but its positions and readings."""
+def _kept(track: Track, readings: Readings, calibration: Calibration, by_box: bool) -> Outcome:
+    """Return what is kept of a measured drive: everything but its positions and readings.
+
+    ``by_box``: fixes and readings stand in one file, as no hand writes them.
+    """
     import numpy as np
 
     from speedcal.calibration.fit_logged import is_log
@@ -210,7 +214,7 @@ def _kept(track: Track, readings: Readings, calibration: Calibration) -> Outcome
         "distance_m": round(way, 1),
         "odometer_m": [float(known.min()), float(known.max())] if len(known) else None,
         "unit": calibration.unit,
-        "logged": bool(len(times) > 2 and is_log(np.sort(times))),
+        "logged": by_box or bool(len(times) > 2 and is_log(np.sort(times))),
         "trust": calibration.trust.word,
         "reasons": [_finding(f) for f in calibration.trust.reasons],
         "findings": [_finding(f) for f in calibration.findings],

@@ -32,8 +32,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "checks_in_a_fleet": ("checks without a track cannot be part of a fleet yet", "Give a track and readings"),
     "no_vehicle_column": (
         "this is a file without a column that names the vehicle",
-        "Name the column with {--vehicle} (save a workbook as CSV, unpack an archive), or give the folder the file lies "
-        "in",
+        "Name the column with {--vehicle}, or give the folder the file lies in; save a workbook as CSV and unpack an "
+        "archive",
     ),
     "no_such_vehicle_column": (
         "there is no column {found:quoted}; its columns are {columns:and}",

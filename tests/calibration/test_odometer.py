@@ -78,6 +78,20 @@ def test_a_tenth_of_a_mile_over_ten_miles_is_as_uncertain_as_arithmetic_says() -
     assert 24 / 50 < np.mean(np.square(z)) < 90 / 50
 
 
+@pytest.mark.parametrize("step_m", [1000.0, 5 * MILE_M, 10 * MILE_M])
+def test_an_odometer_written_finer_than_it_counts_has_the_uncertainty_of_its_step(step_m: float) -> None:
+    """Fifty starts of steps of a kilometre, five and ten miles, all written to the mile, a reading every 15 seconds."""
+    moments = np.arange(20.0, ROAD.length_s - 20, 15.0)
+    z = []
+    for start in np.random.default_rng(4).uniform(0, step_m, 50):
+        shown = np.floor((7e7 + start + 1.02 * ROAD.distance(moments)) / step_m) * step_m
+        got = odometer_factor(GROUND, START_S + moments, shown, resolution_m=TENTH_M, u_time_s=0.1)
+        if got is not None:
+            z.append((got.value - 1.02) / got.u)
+    assert len(z) > 25
+    assert np.mean(np.abs(z) < 1.96) > 0.9
+
+
 def test_distance_across_a_gap_is_not_counted() -> None:
     """A minute in a tunnel at speed: the count over all that was seen would be 3 % high and more."""
     time = TRACK.time_s - START_S

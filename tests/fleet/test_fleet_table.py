@@ -143,6 +143,18 @@ def test_a_number_of_a_vehicle_is_written_as_such(rows: list[str], tmp_path: Pat
     assert [row.vehicle for row in speedcal.fleet(tmp_path / "month.parquet").rows] == ["12"]
 
 
+def test_a_speed_that_a_box_logs_every_half_minute_is_judged(tmp_path: Path) -> None:
+    """4 % off, without an odometer: 54 rows are few for a log, but no hand writes fixes and readings."""
+    made = telematics_rows("x", drive_on(0, 5, 1.0, kind=KINDS["logged"], minutes=27), 1.04, every_s=30)
+    path = tmp_path / "month.csv"
+    rows = [TELEMATICS_HEADER.rpartition(",")[0], *(row.rpartition(",")[0] for row in made)]
+    path.write_text("\n".join(rows), encoding="utf-8")
+    (row,) = speedcal.fleet(path).rows
+    assert row.judged_by == "speed"
+    assert row.error_percent is not None
+    assert row.error_percent.contains(4.0)
+
+
 def test_a_long_day_is_cut_into_drives(tmp_path: Path) -> None:
     """A pause of eleven minutes ends a drive, one of nine does not; seven hours without one are cut every three."""
     minutes = np.cumsum([1.0] * 30 + [9.0] + [1.0] * 30 + [11.0] + [1.0] * 420)
