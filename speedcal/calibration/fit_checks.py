@@ -6,12 +6,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from speedcal.calibration.curve import dial_through
+from speedcal.calibration.check_dial import Pairs, dial_covariance, dial_of_checks
+from speedcal.calibration.curve import driven_points
 from speedcal.calibration.dial import Dial
 from speedcal.calibration.measured import WRONG
 from speedcal.calibration.quality import trust_in_checks
 from speedcal.calibration.result import BudgetLine, Calibration
 from speedcal.calibration.tuning import (
+    CHECK_HABIT_MPS,
     CHECK_HOLD_MPS,
     CHECK_WRONG_FROM,
     FEWEST_CHECKS,
@@ -31,6 +33,9 @@ from speedcal.units import SPEED_UNIT_MPS, DisplayUnit, display_unit_of
 
 if TYPE_CHECKING:
     import pandas as pd
+
+_MARKS: dict[DisplayUnit, float] = {"mph": 5.0, "km/h": 10.0}
+"""Numbers that stand on a scale are multiples of these."""
 
 USUAL_SPEEDS: dict[DisplayUnit, tuple[float, ...]] = {
     "mph": (30.0, 40.0, 50.0, 60.0, 70.0),
@@ -99,9 +104,10 @@ def calibrate_checks(checks: Checks, *, unit: DisplayUnit | None = None) -> Cali
     speed, shown = checks.true_mps[rows], checks.dial_mps[rows]
     if speed.max() > FASTEST_MPS:
         raise FitError("impossible_checks", source=checks.source, factor=float(np.min(shown / speed)))
-    noise = _noise(checks, rows)
-    right = _right(speed, shown, noise)
-    dial = _fitted(speed[right], shown[right], noise[np.ix_(right, right)], checks.u_common)
+    pairs = _pairs(checks, rows)
+    right = _right(pairs)
+    dial, size = dial_of_checks(pairs.only(np.flatnonzero(right)))
+    dial = dial.geared(1.0, u_ln_factor=checks.u_common).shifted(CHECK_HABIT_MPS**2)
     ratio = float(np.median(shown[right] / speed[right]))
     if not SMALLEST_FACTOR < ratio < LARGEST_FACTOR:
         raise FitError("impossible_checks", source=checks.source, factor=ratio)
@@ -116,10 +122,10 @@ def calibrate_checks(checks: Checks, *, unit: DisplayUnit | None = None) -> Cali
         scatter_mps=float(np.sqrt(np.mean(residual[right] ** 2))),
         speed_source="checks",
         trust=Trust("TRUSTED"),
-        readings=_table(checks, dial, rows, right),
+        readings=_table(checks, dial, rows, right, size * np.sqrt(np.diag(pairs.noise))),
         ground=_no_ground(),
         steady_runs=int(right.sum()),
-        budget=_budget(checks, dial, reference, np.diag(noise)[right], rows[right]),
+        budget=_budget(checks, dial, reference, pairs.only(np.flatnonzero(right)), size),
         reference_speed_mps=reference,
         findings=checks.findings,
         sources=((checks.source, checks.digest),),
@@ -150,7 +156,7 @@ def _by_odometer(checks: Checks, odometer: Interval, unit: DisplayUnit | None) -
         scatter_mps=0.0,
         speed_source="checks",
         trust=Trust("WEAK", (Finding("dial_not_checked", odometer_factor=odometer),)),
-        readings=_table(checks, dial, rows, np.empty(0, bool)),
+        readings=_table(checks, dial, rows, np.empty(0, bool), np.empty(0)),
         ground=_no_ground(),
         steady_runs=0,
         reference_speed_mps=float(np.mean(speeds)),
@@ -159,29 +165,41 @@ def _by_odometer(checks: Checks, odometer: Interval, unit: DisplayUnit | None) -
     )
 
 
-def _noise(checks: Checks, rows: IntArray) -> FloatArray:
-    """Return the covariance of the readings about the dial, shape (n, n). [m2/s2]."""
-    u_true = checks.u_true_mps[rows]
+def _pairs(checks: Checks, rows: IntArray) -> Pairs:
+    """Return readings and truths with what they usually err by.
+
+    Numbers that all stand on the scale of a dial were held there by the needle; others were read, and rounded.
+    """
+    shown, u_true = checks.dial_mps[rows], checks.u_true_mps[rows]
     together = np.eye(len(rows)) if checks.correlation is None else checks.correlation[np.ix_(rows, rows)]
-    own = checks.dial_step_mps**2 / 12 + CHECK_HOLD_MPS**2
-    return np.asarray(np.eye(len(rows)) * own + np.outer(u_true, u_true) * together)
+    mark = _MARKS[display_unit_of(checks.speed_unit)] * SPEED_UNIT_MPS[display_unit_of(checks.speed_unit)]
+    held = bool(np.allclose(shown / mark, np.round(shown / mark), atol=1e-6))
+    eye = checks.dial_step_mps**2 / 12 if held else 0.0
+    return Pairs(
+        true_mps=checks.true_mps[rows],
+        shown_mps=shown,
+        own=np.full(len(rows), CHECK_HOLD_MPS**2 + eye),
+        truth=np.outer(u_true, u_true) * together,
+        step_mps=np.full(len(rows), 0.0 if held else checks.dial_step_mps),
+        cut_mps=np.zeros(len(rows)) if checks.cut_mps is None else checks.cut_mps[rows],
+        stretch=np.arange(len(rows)) if checks.stretch is None else checks.stretch[rows],
+    )
 
 
-def _fitted(speed: FloatArray, shown: FloatArray, noise: FloatArray, u_common: float) -> Dial:
-    return dial_through(speed, shown, noise, used_mps=speed).geared(1.0, u_ln_factor=u_common)
+def _right(pairs: Pairs) -> BoolArray:
+    """Return which checks agree with the dial through the others; with fewer than five none can be told.
 
-
-def _right(speed: FloatArray, shown: FloatArray, noise: FloatArray) -> BoolArray:
-    """Return which checks agree with the line through the others; with fewer than five none can be told."""
-    right = np.ones(len(speed), bool)
-    if len(speed) < FEWEST_CHECKS_TO_DOUBT:
+    What the others say of each, less what it says itself, is read off the inverse of their joint covariance (Rasmussen
+    and Williams 2006, 5.4.2).
+    """
+    right = np.ones(len(pairs.true_mps), bool)
+    if len(right) < FEWEST_CHECKS_TO_DOUBT:
         return right
-    for row in range(len(speed)):
-        others = np.arange(len(speed)) != row
-        dial = _fitted(speed[others], shown[others], noise[np.ix_(others, others)], 0.0)
-        away = abs(float(shown[row] - dial.indicated(speed[row])))
-        right[row] = away <= CHECK_WRONG_FROM * float(np.sqrt(noise[row, row] + dial.u_indicated(speed[row]) ** 2))
-    return right if right.sum() > len(right) / 2 else np.ones(len(speed), bool)
+    speed = pairs.true_mps
+    inverse = np.linalg.inv(dial_covariance(speed, driven_points(speed)) + pairs.noise)
+    away = inverse @ (pairs.shown_mps - speed) / np.sqrt(np.diag(inverse))
+    right = np.abs(away) <= CHECK_WRONG_FROM
+    return right if right.sum() > len(right) / 2 else np.ones(len(right), bool)
 
 
 def _odometer(checks: Checks) -> Interval | None:
@@ -196,19 +214,17 @@ def _odometer(checks: Checks) -> Interval | None:
     return Interval.around(factor, 2.0 * u)
 
 
-def _budget(
-    checks: Checks, dial: Dial, reference: float, variance: FloatArray, rows: IntArray
-) -> tuple[BudgetLine, ...]:
+def _budget(checks: Checks, dial: Dial, reference: float, pairs: Pairs, size: float) -> tuple[BudgetLine, ...]:
     """Return what rounding, holding the speed, the truths by themselves and what they share contribute."""
     total = float(dial.u_indicated(reference)) ** 2
     shared = (checks.u_common * reference * float(dial.slope(reference))) ** 2
+    rounding = float(np.mean(pairs.step_mps**2 + 4 * pairs.cut_mps**2)) / 12
     own = {
-        "resolution": checks.dial_step_mps**2 / 12,
-        "holding": CHECK_HOLD_MPS**2,
-        "true_speed": float(np.mean(checks.u_true_mps[rows] ** 2)),
+        "resolution": rounding,
+        "holding": size**2 * float(np.mean(pairs.own)),
+        "true_speed": size**2 * float(np.mean(np.diag(pairs.truth))),
     }
-    mean = float(np.mean(variance))
-    parts = {name: (total - shared) * size / mean for name, size in own.items()} | {"shared_truth": shared}
+    parts = {name: (total - shared) * part / sum(own.values()) for name, part in own.items()} | {"shared_truth": shared}
     variance_factor = float(dial.line.covariance[1, 1])
     lines = [
         BudgetLine(name, "B", float(np.sqrt(part / total * variance_factor)), float(np.sqrt(part)), part / total)
@@ -217,7 +233,7 @@ def _budget(
     return tuple(sorted(lines, key=lambda entry: -entry.share))
 
 
-def _table(checks: Checks, dial: Dial, rows: IntArray, right: BoolArray) -> pd.DataFrame:
+def _table(checks: Checks, dial: Dial, rows: IntArray, right: BoolArray, u_mps: FloatArray) -> pd.DataFrame:
     """Return what became of each check, as :attr:`Calibration.readings` documents it."""
     import pandas as pd
 
@@ -225,6 +241,8 @@ def _table(checks: Checks, dial: Dial, rows: IntArray, right: BoolArray) -> pd.D
     used, reason = np.zeros(count, bool), np.full(count, "no_speed", dtype=object)
     used[rows] = right
     reason[rows] = np.where(right, "", WRONG)
+    u = np.full(count, np.nan)
+    u[rows] = u_mps
     predicted = dial.indicated(np.nan_to_num(checks.true_mps))
     return pd.DataFrame(
         {
@@ -234,7 +252,7 @@ def _table(checks: Checks, dial: Dial, rows: IntArray, right: BoolArray) -> pd.D
             "indicated_mps": checks.dial_mps,
             "predicted_mps": np.where(checks.has_speed, predicted, np.nan),
             "residual_mps": checks.dial_mps - predicted,
-            "u_mps": np.sqrt(checks.dial_step_mps**2 / 12 + CHECK_HOLD_MPS**2 + checks.u_true_mps**2),
+            "u_mps": u,
             "run": np.where(used, np.arange(count), -1),
             "used": used,
             "reason": reason,

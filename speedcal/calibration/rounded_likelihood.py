@@ -71,16 +71,8 @@ def told_by(value: FloatArray, step: float, noise: FloatArray, mean: FloatArray,
     mean, variance
         What is known without these values, shape (n,).
     """
-    fine = step < _FINE * np.sqrt(noise)
-    total = variance + noise + np.where(fine, step**2 / 12, 0.0)
-    root = np.sqrt(total)
-    away = (value - mean) / root
-    slope, curve, spread, density = away / root, 1 / total, away**2, np.exp(-0.5 * away**2) / np.sqrt(2 * np.pi) / root
-    coarse = ~fine
-    if step > 0 and coarse.any():
-        slope[coarse], curve[coarse], spread[coarse], density[coarse] = _interval(
-            away[coarse], step / root[coarse] / 2, root[coarse], step
-        )
+    total = variance + noise + np.where(step < _FINE * np.sqrt(noise), step**2 / 12, 0.0)
+    slope, curve, spread, density = slopes(value - mean, np.full(len(value), step), noise, variance + noise)
     right = (1 - WRONG_SHARE) * density
     right = right / (right + WRONG_SHARE / WRONG_SPREAD_MPS)
     curve, slope = right * curve, right * slope
@@ -90,8 +82,40 @@ def told_by(value: FloatArray, step: float, noise: FloatArray, mean: FloatArray,
     return Told(Message(curve / left, (curve * mean + slope) / left), square, right)
 
 
+def slopes(
+    away: FloatArray, step: FloatArray, noise: FloatArray, total: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    """Return how the log probability of rounded values changes with the mean of what is behind them.
+
+    Parameters
+    ----------
+    away
+        Values less their mean, arrays of any one shape.
+    step
+        What each is rounded to; 0 where it is not.
+    noise, total
+        Variance before rounding, without and with that of the mean.
+
+    Returns
+    -------
+        First and negative second derivative, expected square of the standardised distance, and density.
+    """
+    coarse = step >= _FINE * np.sqrt(noise)
+    coarse &= step > 0
+    total = total + np.where(coarse, 0.0, step**2 / 12)
+    root = np.sqrt(total)
+    away = away / root
+    slope, curve, spread, density = away / root, 1 / total, away**2, np.exp(-0.5 * away**2) / np.sqrt(2 * np.pi) / root
+    if coarse.any():
+        half = step[coarse] / root[coarse] / 2
+        slope[coarse], curve[coarse], spread[coarse], density[coarse] = _interval(
+            away[coarse], half, root[coarse], step[coarse]
+        )
+    return slope, curve, spread, density
+
+
 def _interval(
-    away: FloatArray, half: FloatArray, root: FloatArray, step: float
+    away: FloatArray, half: FloatArray, root: FloatArray, step: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Return first and negative second derivative of the log probability of an interval by the mean, and more.
 

@@ -47,9 +47,23 @@ KNOT_SPACING_MPS = 2.5
 FEWEST_CHECKS = 2
 """Rows of dial and truth that give an answer at all; one alone would rest on the prior of the offset."""
 
-CHECK_HOLD_MPS = 0.5 * MPH_MPS
+CHECK_HOLD_MPS = 0.42 * MPH_MPS
 """How well a speed is held over a check, standard. Common practice, no source: within a mph. Doubled, two measured
 miles leave a dial known twice as badly."""
+
+CHECK_ERROR_SIZES, CHECK_ERROR_LOG_SD = (0.35, 0.6, 1.0, 1.7, 2.9), 0.45
+"""Sizes of the errors of one owner's checks over the usual ones that are weighed, and the spread of their logarithm:
+careful people err by half of it, careless ones by twice. Doubled, two runs leave a dial known half as badly again."""
+
+CHECK_STRETCH_SHARES, CHECK_STRETCH_ODDS = (0.0, 0.4, 0.8), (0.3, 0.4, 0.3)
+"""Part of a reading's own error that the miles of one stretch share, the needle never let off its mark, and how likely
+each is."""
+
+CHECK_CUT_SHARE = 0.3
+"""Chance that the truth was cut off to its last digit in place of rounded, as watches do and some phones."""
+
+CHECK_HABIT_MPS = 0.15 * MPH_MPS
+"""What one pair of eyes sees of a needle wrongly in all checks alike, standard. From memory."""
 
 UNCHECKED_DIAL_U = 0.02
 """How far a dial may be from what its odometer counts, relative and standard, where only the odometer was checked: one

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from speedcal.errors import Problem, raise_problems
+from speedcal.logs.handwriting import misread, without_struck
 from speedcal.logs.headers import speed_unit_in
 from speedcal.logs.source import Source
 from speedcal.logs.tabular import Table
@@ -133,14 +134,18 @@ def is_check(text: str) -> bool:
 
 
 def _tidy(text: str) -> str:
-    """Return a line in lower case without the number or mark of an item of a list."""
-    tidy = _KM_PER_HOUR.sub("km/h", _PER_HOUR.sub("mph", " ".join(text.split()).lower()))
+    """Return a line in lower case without what was crossed out and without the number or mark of an item of a list."""
+    tidy = _KM_PER_HOUR.sub("km/h", _PER_HOUR.sub("mph", " ".join(without_struck(text).split()).lower()))
     bullet = _BULLET.match(tidy)
     return tidy[bullet.end() :] if bullet else tidy
 
 
 def _take(sheet: _Sheet, number: int, text: str) -> None:
     tidy = _tidy(text)
+    unreadable = misread(tidy)
+    if unreadable and (not sheet.rows or unreadable == "letter_for_digit"):
+        sheet.problems.append(Problem(unreadable, line=number, found=text.strip()[:60]))
+        return
     if not any(character.isdigit() for character in tidy) and '"' not in tidy:
         _take_words(sheet, tidy)
         return

@@ -54,8 +54,8 @@ class Truth:
     u_common: float
     follows: IntArray
     """Row with which each row shares an end, -1 for none, shape (n,)."""
-    distance_m: FloatArray
-    """True distance of the row, NaN where it has none."""
+    cut_mps: FloatArray
+    """What each lacks if its last digit was cut off and not rounded."""
 
 
 def by_receiver(sheet: CheckSheet, shown: FloatArray, dial_unit: SpeedUnit) -> Truth | None:
@@ -70,12 +70,12 @@ def by_receiver(sheet: CheckSheet, shown: FloatArray, dial_unit: SpeedUnit) -> T
     unit = sheet.settle(column, [(u, numbers.values * SPEED_UNIT_MPS[u], u) for u in units], shown)
     true = numbers.values * SPEED_UNIT_MPS[unit]
     step = speed_step(numbers.values[np.isfinite(numbers.values)], unit, held=True)
-    u = float(np.sqrt(step**2 / 12 + RECEIVER_U_MPS**2 + LAG_U_MPS**2))
-    return _alone("truth_by_receiver", true, np.where(np.isfinite(true), u, np.nan), 0.0, sheet.nothing)
+    u = float(np.hypot(RECEIVER_U_MPS, LAG_U_MPS))
+    return _alone("truth_by_receiver", true, np.where(np.isfinite(true), u, np.nan), 0.0, step / 2)
 
 
-def _alone(way: str, true: FloatArray, u: FloatArray, u_common: float, distance: FloatArray) -> Truth:
-    return Truth(way, true, u, u_common, np.full(len(true), -1), distance)
+def _alone(way: str, true: FloatArray, u: FloatArray, u_common: float, cut: FloatArray | float) -> Truth:
+    return Truth(way, true, u, u_common, np.full(len(true), -1), np.zeros(len(true)) + cut)
 
 
 def length_of(word: str) -> float | None:
@@ -115,10 +115,12 @@ def by_run(sheet: CheckSheet, shown: FloatArray) -> Truth | None:
         for name, seconds, step in ways
     ]
     metres, seconds, step = sheet.settle(distance if len(far) > 1 and distance else timed, meant, shown)
-    u_s = np.sqrt(2 * HAND_U_S**2 + step**2 / 3)  # cut off or rounded: anywhere within a step either way
     metres = np.where(metres > 0, metres, np.nan)
     true = metres / seconds
-    return _alone("truth_by_run", true, true * u_s / seconds, DISTANCE_U, metres)
+    between = 0.0 if time is not None else step**2 / 6  # two moments, cut off or rounded alike
+    u_s = np.sqrt(2 * HAND_U_S**2 + between)
+    cut = -true * step / 2 / seconds if time is not None else 0.0
+    return _alone("truth_by_run", true, true * u_s / seconds, DISTANCE_U, cut)
 
 
 def _stopwatch(sheet: CheckSheet, column: Column) -> list[tuple[str, FloatArray, float]]:
@@ -181,7 +183,7 @@ def by_posts(sheet: CheckSheet, shown: FloatArray) -> Truth | None:
     u_s = np.sqrt(2 * (HAND_U_S**2 + step**2 / 12))
     seconds = distance / kept
     u = kept * np.sqrt((u_s / seconds) ** 2 + 2 * (POST_U_M / distance) ** 2)
-    return Truth("truth_by_posts", kept, u, 0.0, follows, distance)
+    return Truth("truth_by_posts", kept, u, 0.0, follows, np.zeros(len(shown)))
 
 
 def _passing(sheet: CheckSheet, column: Column) -> list[tuple[str, FloatArray, float]]:
@@ -209,7 +211,7 @@ def by_rpm(sheet: CheckSheet, shaft_turn_m: Interval | None) -> Truth | None:
     true = turns * shaft_turn_m.value / (60 * ratio)
     u = true * np.hypot(RPM_U, decimal_step(turns) / np.sqrt(12)) / turns
     u_common = float(np.hypot(TACHOMETER_U, shaft_turn_m.half_width / 2 / shaft_turn_m.value))
-    return _alone("truth_by_rpm", true, u, u_common, sheet.nothing)
+    return _alone("truth_by_rpm", true, u, u_common, 0.0)
 
 
 def _gear_ratios(sheet: CheckSheet, column: Column) -> FloatArray:

@@ -34,7 +34,7 @@ class Checks:
     true_mps: FloatArray
     """True speed, from another instrument or from distance over time; NaN as above. [m/s]"""
     u_true_mps: FloatArray
-    """Standard uncertainty of each true speed by itself: timing, rounding, lag. [m/s]"""
+    """Standard uncertainty of each true speed by itself, its last digit apart: timing, lag. [m/s]"""
     odometer_m: FloatArray
     """Distance the odometer or trip meter counted; NaN where it was not read. [m]"""
     distance_m: FloatArray
@@ -51,6 +51,11 @@ class Checks:
     correlation: FloatArray | None = None
     """Correlation of the errors that ``u_true_mps`` stands for, shape (n, n): miles timed one after the other share an
     end. None where every true speed stands by itself."""
+    cut_mps: FloatArray | None = None
+    """What to add to each true speed if its last digit was cut off in place of rounded, half its step: below zero where
+    it was the time that was cut. None where steps do not matter. [m/s]"""
+    stretch: IntArray | None = None
+    """Rows of one number were taken on one mark without letting go of it. None where each stands by itself."""
     source: str = ""
     digest: str = ""
     """SHA-256 of the file."""

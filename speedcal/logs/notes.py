@@ -12,6 +12,7 @@ import numpy as np
 from speedcal.errors import Problem
 from speedcal.logs.clock_times import UnclearTimesError
 from speedcal.logs.formats import Request
+from speedcal.logs.handwriting import misread, without_struck
 from speedcal.logs.headers import normal, speed_unit_in
 from speedcal.logs.readings import Readings, Shown, Stamps, build_readings, refuse_problems
 from speedcal.logs.source import Source
@@ -25,6 +26,7 @@ _TIME = re.compile(
 )
 _DOTTED = re.compile(r"(?<![\d.,:])([01]?\d|2[0-3])\.([0-5]\d)\.([0-5]\d)(?![\d.,]|:\d)")
 """10.03.17: three parts are a time of day; a date would have to come before a time."""
+_DOTTED_PM = re.compile(r"(?<![\d.,:])(1[0-2]|0?[1-9])\.([0-5]\d)\s?([AaPp])\.?[Mm]\b\.?")
 _DITTO = re.compile(r"(?:^|(?<=\s))(?:\"|''|″|”|„|〃|ditto|do\.|same)(?=\s|$|[,;])", re.IGNORECASE)
 _NUMBER = re.compile(r"(?<![\w.])(?<!\d,)[-+]?\d{1,6}(?:[.,]\d{1,4})?(?![\w:])")
 _GROUPED = re.compile(r"(?<![\w.,])\d{1,3}(?:[,.' ]\d{3})+(?:[.,]\d{1,2})?(?![\w:]|[.,]\d)")
@@ -68,6 +70,8 @@ class _Notes:
     """Lines with a time and no number."""
     remarks: int = 0
     """Lines of words between the readings."""
+    struck: int = 0
+    """Lines that were crossed out."""
     titles: int = 0
     """Lines of words with a number in them, above the first reading."""
 
@@ -120,6 +124,7 @@ def read_notes(source: Source, lines: Sequence[tuple[int, str]], request: Reques
     shown.problems = notes.problems
     shown.dropped["line_without_speed"] = notes.silent
     shown.dropped["remark"] = notes.remarks
+    shown.dropped["crossed_out"] = notes.struck
     shown.dropped["title_with_number"] = notes.titles
     return build_readings(source, "notes" if timed else "held_speeds", shown)
 
@@ -128,7 +133,11 @@ def _take(notes: _Notes, number: int, text: str, *, only: bool) -> None:
     if len(text) > _LONGEST:
         notes.problems.append(Problem("note_too_long", line=number, length=len(text)))
         return
-    text = " ".join(text.split())
+    kept = " ".join(without_struck(text).split())
+    if not kept:
+        notes.struck += 1
+        return
+    text = kept
     item = _ITEM.match(text)
     text = text[item.end() :] if item else text
     time, rest = _time_in(text)
@@ -139,6 +148,10 @@ def _take(notes: _Notes, number: int, text: str, *, only: bool) -> None:
     if ditto and not (time and values):  # one of the two is repeated
         time = time or notes.times[-1]
         values, spread = (values, spread) if values else ([notes.speeds[-1]], notes.u[-1])
+    unreadable = misread(rest if time else text)
+    if unreadable and (time or not notes.speeds or unreadable == "letter_for_digit"):
+        notes.problems.append(Problem(unreadable, line=number, found=_short(text)))
+        return
     if not values:
         _take_words(notes, number, text, timed=bool(time), digits=any(c.isdigit() for c in rest))
         return
@@ -173,9 +186,10 @@ def _time_in(text: str) -> tuple[str, str]:
     found = _TIME.search(text)
     if found is not None:
         return found.group().strip(), f"{text[: found.start()]} {text[found.end() :]}"
-    dotted = _DOTTED.search(text)
-    if dotted is not None:
-        return ":".join(dotted.groups()), f"{text[: dotted.start()]} {text[dotted.end() :]}"
+    for form, written in ((_DOTTED, r"\1:\2:\3"), (_DOTTED_PM, r"\1:\2 \3m")):
+        dotted = form.search(text)
+        if dotted is not None:
+            return dotted.expand(written), f"{text[: dotted.start()]} {text[dotted.end() :]}"
     return "", text
 
 

@@ -90,6 +90,7 @@ def read_checks(
     def understood(dial_unit: SpeedUnit | None) -> Checks:
         sheet = CheckSheet(source, table, columns)
         sheet.left_out["remark"] = remarks
+        sheet.left_out["summary_row"] = table.summed
         return _understood(sheet, dial_unit, shaft_turn_m)
 
     try:
@@ -211,12 +212,13 @@ def _truths(sheet: CheckSheet, dial: FloatArray, dial_unit: SpeedUnit, shaft_tur
 def _checks(
     sheet: CheckSheet, dial: FloatArray, unit: SpeedUnit, step: float, truths: Sequence[Truth], odometer: Counted
 ) -> Checks:
-    true, u, follows = sheet.nothing, sheet.nothing, np.full(len(dial), -1)
+    true, u, follows, cut = sheet.nothing, sheet.nothing, np.full(len(dial), -1), np.zeros(len(dial))
     used: dict[str, int] = {}
     u_common = 0.0
     for truth in truths:
         rows = np.isnan(true) & np.isfinite(truth.true_mps) & np.isfinite(dial)
         true[rows], u[rows], follows[rows] = truth.true_mps[rows], truth.u_mps[rows], truth.follows[rows]
+        cut[rows] = truth.cut_mps[rows]
         if rows.any():
             used[truth.way] = int(rows.sum())
             u_common = max(u_common, truth.u_common)
@@ -239,6 +241,8 @@ def _checks(
         u_common=u_common,
         speed_unit=unit,
         correlation=_correlation(follows) if (follows >= 0).any() else None,
+        cut_mps=cut,
+        stretch=_stretches(follows),
         source=sheet.source.name,
         digest=sheet.source.digest,
         findings=tuple(findings),
@@ -251,3 +255,11 @@ def _correlation(follows: IntArray) -> FloatArray:
     for row in np.flatnonzero(follows >= 0):
         correlation[row, follows[row]] = correlation[follows[row], row] = -0.5
     return correlation
+
+
+def _stretches(follows: IntArray) -> IntArray:
+    """Return the number of the stretch of each row, each mile in that of the one before it."""
+    stretch = np.arange(len(follows))
+    for row in np.flatnonzero(follows >= 0):
+        stretch[row] = stretch[follows[row]]
+    return stretch

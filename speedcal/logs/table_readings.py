@@ -51,6 +51,7 @@ def read_table(source: Source, table: Table, request: Request, *, kind: str) -> 
     problems += [Problem("row_too_long", line=line, count=count, width=width) for line, count in table.overlong]
     values, repaired, lost = with_decimals(speeds.values, cells, fastest_in(unit))
     shown = Shown(stamps, values, unit, table.line, problems=problems, column=table.header[index])
+    shown.dropped["summary_row"] = table.summed
     if repaired or lost:
         shown.findings.append(Finding("decimals_lost", column=table.header[index], repaired=repaired, left_out=lost))
     _add_odometer(source, table, headings, unit, comma, shown)

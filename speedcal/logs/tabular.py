@@ -9,6 +9,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from speedcal.logs import limits
+from speedcal.logs.headers import read_heading
 from speedcal.logs.line_rows import split_lines
 from speedcal.logs.numbers import MISSING
 from speedcal.logs.place_column import with_places
@@ -55,6 +56,10 @@ class Table:
     """Line and number of cells of rows that go on after the last column of the header."""
     above: tuple[int, ...] = ()
     """Lines of rows of numbers or times above the header, which belongs above them."""
+    summed: int = 0
+    """Rows below the data that sum them up; they are no longer among the rows."""
+    others: tuple[int, ...] = ()
+    """Lines of the headers of other tables in the same rows."""
 
     def column(self, index: int) -> list[str]:
         """Return the cells of a column, empty where a row ends before it."""
@@ -160,8 +165,10 @@ def _find_table(rows: Rows) -> Table | None:
     again = [block[names], *under]
     below = zip(rows.line[start:], rows.cells[start:], strict=True)
     body = [(line, cells) for line, cells in below if any(cells) and cells not in again]
+    summed = 0
     while body and body[-1][1][0].lower().rstrip(":.") in _SUMMARY:
         body.pop()
+        summed += 1
     above = [
         line
         for line, cells in zip(rows.line[:top], rows.cells[:top], strict=True)
@@ -175,6 +182,8 @@ def _find_table(rows: Rows) -> Table | None:
         rows.line[top + names],
         tuple((line, len(cells)) for line, cells in body if any(cells[len(header) :])),
         tuple(above),
+        summed,
+        _other_tables(rows, top, start),
     )
 
 
@@ -198,6 +207,18 @@ def _is_words(row: list[str]) -> bool:
     return bool(filled) and not any(_is_datum(cell) for cell in filled)
 
 
+def _other_tables(rows: Rows, top: int, start: int) -> tuple[int, ...]:
+    """Return the lines that name columns of a dial above rows of data, the header in use apart."""
+    found = []
+    for i in (*range(top), *range(start, len(rows.cells) - 1)):
+        cells = rows.cells[i]
+        if cells not in rows.cells[top:start] and _is_words(cells) and is_all_data(rows.cells[i + 1]):
+            headings = [read_heading(cell) for cell in cells]
+            if sum(1 for heading in headings if heading.role) > 1 and "speed" in {h.role for h in headings}:
+                found.append(rows.line[i])
+    return tuple(found)
+
+
 def _is_data(row: list[str]) -> bool:
     return any(_is_datum(cell) for cell in row)
 
@@ -215,9 +236,12 @@ def _is_datum(cell: str) -> bool:
 
 
 def check_header(source: Source, table: Table) -> None:
-    """Refuse a table whose header stands in the middle of its rows: what lies above would be lost."""
+    """Refuse a table whose header stands in the middle of its rows, or another below it: one of them would be lost."""
     if table.above:
         source.fail("data_above_header", line=table.above[0], count=len(table.above), header_line=table.header_line)
+    if table.others:
+        first, second = sorted((table.header_line, table.others[0]))
+        source.fail("second_table", line=second, header_line=first)
 
 
 def is_missing(cell: str) -> bool:

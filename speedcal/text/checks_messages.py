@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from speedcal.text.messages import Template, Values
+from speedcal.text.messages import Template, Values, label
 from speedcal.text.numbers import joined, quoted
 
 _HEADERS = "Write a header such as 'dial mph,true mph', 'dial mph,distance mi,time mm:ss' or 'mile post,time,dial mph'"
@@ -96,7 +96,7 @@ FINDINGS: dict[str, Template] = {
     "check_unit_taken": "Column {column:quoted} was taken as {taken}: by anything else the dial would be far out.",
     "checks_left_out": lambda values: (
         "Not used as checks: "
-        + ", ".join(f"{LABELS[code]} {count}" for code, count in sorted(values["counts"].items()))
+        + ", ".join(f"{label(code)} {count}" for code, count in sorted(values["counts"].items()))
         + "."
     ),
     "truth_by_receiver": "{count:n true speed is/true speeds are} read off a receiver: known to 0.1 m/s and the "

@@ -72,6 +72,8 @@ LABELS: dict[str, str] = {
     "repeated_row": "row repeated",
     "line_without_speed": "line without a speed",
     "remark": "remark",
+    "crossed_out": "crossed out",
+    "summary_row": "row that sums up the others",
     "title_with_number": "title with a number in it",
     "waypoint_without_speed": "waypoint without a speed",
 }
@@ -219,6 +221,10 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "{count:n row of data is/rows of data are} above the header in line {header_line}",
         "Put the header into the first line",
     ),
+    "second_table": (
+        "another table begins below the one of line {header_line}",
+        "Put each table into a file of its own; runs of one kind may stand in one table",
+    ),
     "several_sessions": (
         lambda values: (
             f"column {quoted(values['column'])} names {values['count']} of them: {joined(map(quoted, values['names']))}"
@@ -326,6 +332,11 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "no_time_in_line": ("there is no time in this line", _WRITE),
     "note_too_long": ("the line has {length} characters and is not a note", _WRITE),
     "no_reading_in_line": ("there is no reading in {found!r}", _WRITE),
+    "letter_for_digit": ("{found!r} has a letter where a figure belongs", "Write 0 for o and 1 for l or I"),
+    "numbers_in_words": (
+        "the numbers in {found!r} are in words",
+        "Write them in figures, such as '3:15 pm  45 mph' or 'dial 60, gps 57'",
+    ),
     "several_numbers": ("{found!r} has {count} numbers, and it is not clear which is the speed", _WRITE),
     "thousands_in_note": ("a number in {found!r} may have thousands or decimals", "Write it without a thousands mark"),
     "list_or_decimals": (

@@ -83,7 +83,14 @@ def test_the_odometer_is_told_from_the_dial(tmp_path: Path, text: str, counted: 
         ("dial 55 gps 52\ndial 45 gps 42\n", "column_without_unit"),
         ("60 mph, gps 57\n45 km/h, gps 42\n", "several_units"),
         ("dial 60 mph, 2000 rpm direct\n", "rpm_without_vehicle"),
-        ("sixty on the dial and fifty seven on the phone\n", "no_table_of_checks"),
+        ("sixty on the dial and fifty seven on the phone\n", "numbers_in_words"),
+        ("60 -> 63 mph\n", "check_note_unclear"),
+        ("60/57 mph\n", "check_note_unclear"),
+        ("speedo 64 at a true 60, 48 at 45 and 32 at 30 mph\n", "check_note_unclear"),
+        ("dial 60 mph gps 57\ndial 50 no 55 gps 52\n", "check_note_unclear"),
+        ("[12/03/2024, 19:15] Me: gps 30 dial 32 mph\n", "check_note_unclear"),
+        ("dial mph,gps mph\n60,57\n\ndial mph,distance mi,time\n60,1,1:03.2\n", "second_table"),
+        ("dial 6O mph, gps 57\n", "letter_for_digit"),
     ],
 )
 def test_what_can_be_read_in_two_ways_is_asked(tmp_path: Path, text: str, code: str) -> None:

@@ -100,12 +100,12 @@ def test_miles_one_after_the_other_share_the_time_at_the_post_between(tmp_path: 
 
 @pytest.mark.published("arithmetic: a watch 0.2 s off at each end is 0.28 s in 60 s, 0.47 % of the speed")
 def test_the_watch_the_mile_and_the_rounding_are_in_the_budget(tmp_path: Path) -> None:
-    """0.283 s of 60 s at 60 mph: 0.283 mph; a watch read in whole seconds adds 1/sqrt(3) s: 0.643 mph in all."""
-    fine = _read(tmp_path, "dial mph,mile time s\n60,60.0\n60,60.1\n")
-    assert fine.u_true_mps[0] / MPH_MPS == pytest.approx(np.sqrt(0.08 + 0.01 / 3), rel=1e-6)
-    coarse = _read(tmp_path, "dial mph,mile time s\n60,60\n60,61\n")
-    assert coarse.u_true_mps[0] / MPH_MPS == pytest.approx(np.sqrt(0.08 + 1 / 3), rel=1e-6)
-    assert fine.u_common == 0.002
+    """0.283 s of 60 s at 60 mph: 0.283 mph; whole seconds that were cut off lack half a second, 0.5 mph."""
+    watch = _read(tmp_path, "dial mph,mile time s\n60,60\n60,61\n")
+    assert watch.u_true_mps[0] / MPH_MPS == pytest.approx(np.sqrt(0.08), rel=1e-6)
+    assert watch.cut_mps is not None
+    assert watch.cut_mps[0] / MPH_MPS == pytest.approx(-0.5, rel=1e-6)
+    assert watch.u_common == 0.002
 
 
 @pytest.mark.parametrize(

@@ -45,6 +45,19 @@ def _read(tmp_path, text, **options):
         ("mph\n10:32:15 45 maybe\n10:33:20 nearly standing\n10:34:00 50\n", MPH_MPS, [45, 50]),
         ("read_from: side\nrounding: down\nmph\n10:32:15 45\n10:33:20 50\n", MPH_MPS, [45, 50]),
         ("time hh:mm, mph\n10:32 45\n10:33 50\n10:35 55\n", MPH_MPS, [45, 50, 55]),
+        ("mph\n7.15pm 45\n7.20 p.m. 55\n", MPH_MPS, [45, 55]),
+        ("19h15 45 mph\n19h20 55 mph\n", MPH_MPS, [45, 55]),
+        ("7:15:30 PM\t45 mph\n7:20:10 PM\t55 mph\n", MPH_MPS, [45, 55]),
+        ("mph\n7:15 -> 45\n7:20 -> 55\n7:30 -> 30\n", MPH_MPS, [45, 55, 30]),
+        ("[12/03/2024, 19:15:10] Me: 45 mph\n[12/03/2024, 19:18:22] Me: 55 mph\n", MPH_MPS, [45, 55]),
+        ("mph\n10:15:00 45\n~~10:20:00 65~~\n10:20:00 55\n", MPH_MPS, [45, 55]),
+        ("mph\n10:15:00 45\n10:20:00 6\u03365\u0336 55\n", MPH_MPS, [45, 55]),
+        ("| time | speedo mph |\n|---|---|\n| 7:15:10 | 45 |\n| 7:20:10 | 55 |\n", MPH_MPS, [45, 55]),
+        (
+            "time,speedo mph\n7:15:10,45\n7:20:10,55\n\ntime,speedo mph\n9:15:10,46\n9:20:10,57\n",
+            MPH_MPS,
+            [45, 55, 46, 57],
+        ),
         ("10:32:15\t45 mph\t(downhill)\n10:33:20\t50 mph\t\n", MPH_MPS, [45, 50]),
     ],
 )
@@ -57,6 +70,15 @@ def test_notes_are_read_as_they_are_meant(tmp_path, text, unit_mps, speeds):
     ("text", "code"),
     [
         ("30, 45,60 km/h", "list_or_decimals"),
+        ("mph\n10:15:00 45\n10:2O:00 55\n", "letter_for_digit"),
+        ("mph\n10:15:00 6O\n", "letter_for_digit"),
+        ("forty five at three fifteen\n", "numbers_in_words"),
+        ("mph\n10:15:00 45\n10:20:00 fifty five\n", "numbers_in_words"),
+        ("mph\n0715 45\n", "several_numbers"),
+        ("mph\n7:15 60 -> 63\n", "several_numbers"),
+        ("mph\n7:15 GPS says 60 dial says 64\n", "several_numbers"),
+        ("7:15, 45; 7:20, 55; 7:25, 60 mph\n", "several_numbers"),
+        ("time,speedo mph\n7:15:10,45\n7:20:10,55\n\nspeedo mph,odometer mi\n46,100\n57,102\n", "second_table"),
         ("mph\n10:03:17 1,045\n10:05:00 60\n", "thousands_in_note"),
         ("mph\n10:03:17 45 50\n10:05:00 60\n", "several_numbers"),
         ("10:03:17 45\n10:05:00 60\n", "no_speed_unit"),
@@ -82,6 +104,11 @@ def test_a_range_is_as_uncertain_as_it_is_wide(tmp_path):
 def test_remarks_are_counted(tmp_path):
     """And stop nothing."""
     assert _read(tmp_path, "mph\n10:03:17 45\nlong hill\n10:05:00 60\n").dropped == {"remark": 1}
+
+
+def test_rows_that_sum_up_the_others_are_counted(tmp_path):
+    readings = _read(tmp_path, "time,speedo mph\n7:15:10,45\n7:20:10,55\nAverage,50\nMin,45\nMax,55\n")
+    assert (len(readings), dict(readings.dropped)) == (2, {"summary_row": 3})
 
 
 def test_how_the_dial_was_read_is_kept(tmp_path):
