@@ -32,6 +32,8 @@ from speedcal.interval import FloatArray, IntArray
 _ROUNDS, _DAMPED, _SETTLED = 25, 0.8, 1e-4
 _LEAST_PRECISION = 1e-6
 _NEGLIGIBLE = 1e-5
+_LEAST_OWN = 0.2
+"""Part of a reading's own variance that is left to it, however much its stretch shares."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -143,8 +145,8 @@ class _Ways:
 
         dial = dial_covariance(at, driven, offset, curve)
         together = np.equal.outer(pairs.stretch, pairs.stretch) * np.sqrt(np.multiply.outer(pairs.own, pairs.own))
-        behind = dial[:, :count, :count] + size**2 * (pairs.truth + shared * together)
-        own = (size**2 * (1 - shared))[..., 0] * pairs.own
+        behind = dial[:, :count, :count] + size**2 * pairs.truth + shared * together  # no repeat tells what is shared
+        own = (size**2 * np.maximum(1 - shared, _LEAST_OWN))[..., 0] * pairs.own
         site, log_evidence = _propagated(pairs, speed, behind, own)
         across = dial[:, :count, count:]
         gain = np.linalg.solve(behind + site.noise, across)

@@ -44,37 +44,23 @@ KNOT_SPACING_MPS = 2.5
 
 # ---- checks
 
-FEWEST_CHECKS = 2
-"""Rows of dial and truth that give an answer at all; one alone would rest on the prior of the offset."""
-
-CHECK_HOLD_MPS = 0.42 * MPH_MPS
-"""How well a speed is held over a check, standard. Common practice, no source: within a mph. Doubled, two measured
-miles leave a dial known twice as badly."""
+CHECK_HOLD_MPS, CHECK_HABIT_MPS = 0.42 * MPH_MPS, 0.15 * MPH_MPS
+"""How well a speed is held over a check, and what one pair of eyes sees wrongly in all of them alike, standard. Common
+practice, no source: within a mph. Doubled, two measured miles leave a dial known twice as badly."""
 
 CHECK_ERROR_SIZES, CHECK_ERROR_LOG_SD = (0.35, 0.6, 1.0, 1.7, 2.9), 0.45
-"""Sizes of the errors of one owner's checks over the usual ones that are weighed, and the spread of their logarithm:
-careful people err by half of it, careless ones by twice. Doubled, two runs leave a dial known half as badly again."""
+"""Sizes of the errors of one owner's checks over the usual ones, and the spread of their logarithm: careful people err
+by half of it, careless ones by twice. Doubled, two runs leave a dial known half as badly again."""
 
-CHECK_STRETCH_SHARES, CHECK_STRETCH_ODDS = (0.0, 0.4, 0.8), (0.3, 0.4, 0.3)
-"""Part of a reading's own error that the miles of one stretch share, the needle never let off its mark, and how likely
-each is."""
-
-CHECK_CUT_SHARE = 0.3
-"""Chance that the truth was cut off to its last digit in place of rounded, as watches do and some phones."""
-
-CHECK_HABIT_MPS = 0.15 * MPH_MPS
-"""What one pair of eyes sees of a needle wrongly in all checks alike, standard. From memory."""
+CHECK_STRETCH_SHARES, CHECK_STRETCH_ODDS, CHECK_CUT_SHARE = (0.3, 0.8, 2.5), (0.5, 0.4, 0.1), 0.3
+"""What the miles of one stretch share, in variances of a reading, its odds, and the chance that a truth was cut off."""
 
 UNCHECKED_DIAL_U = 0.02
-"""How far a dial may be from what its odometer counts, relative and standard, where only the odometer was checked: one
-drive turns both. From -1 to +4 % of SAE J2976 (read in a secondary text): 1.5 % high, give or take 1.25. Doubled, the
-gear is half as sure."""
+"""How far a dial may be from its odometer, standard: -1 to +4 % (SAE J2976, secondary). Doubled, gears are half as sure."""
 
-FEWEST_CHECKS_TO_DOUBT = 5
-"""Checks from which on one can be held against the others."""
-
-CHECK_WRONG_FROM = 5.0
-"""Standard uncertainties from the others' line from which on a check is taken to be a slip of the pen."""
+FEWEST_CHECKS, FEWEST_CHECKS_TO_DOUBT, CHECK_WRONG_FROM = 2, 5, 5.0
+"""Checks that give an answer, and that let one be held against the others; standard uncertainties of a slip of the pen.
+With one check, all would rest on the prior of the offset."""
 
 ODOMETER_STEPS_U = 0.41
 """Standard uncertainty of a difference of two odometer readings in steps: two roundings of 1/sqrt(12) each."""

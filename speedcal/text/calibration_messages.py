@@ -218,7 +218,7 @@ FINDINGS: dict[str, Template] = {
     "dial_not_checked": "only the odometer was checked: it counts {odometer_factor} of the true distance; the same "
     "drive turns the dial, which may be off by itself. Add runs at a steady dial with their time, or what a phone "
     "shows beside it.",
-    "few_checks": "only {count:n check}; three or more at two speeds tell much more.",
+    "few_checks": "only {count:n check}; one more, on a mark between or beside those driven, tells much more.",
     "log_unsettled": "track and log are both rounded so coarsely that their fit does not settle; record either in "
     "finer steps, or drive longer at more different speeds.",
     "few_runs": "readings in {count:n steady run} only; hold four different speeds.",
