@@ -40,20 +40,21 @@ QUICK = (
 """Files of every room that together take a minute on two cores: ``pytest -m quick -n 2``."""
 LONGEST_FIRST = (
     "web/test_browser.py",
-    "web/test_runner.py",
-    "benchmark/test_statistics.py",
-    "conformity/test_verdict.py",
     "docs/test_notebooks.py",
-    "calibration/test_regression_truth.py",
-    "web/test_faults.py",
+    "web/test_film_browser.py",
     "report/test_report_html.py",
+    "jobs/test_job_run.py",
+    "web/test_runner.py",
     "calibration/test_hostile_drives.py",
+    "calibration/test_regression_truth.py",
+    "logs/test_hostile_files.py",
     "report/test_report_pdf.py",
-    "docs/test_guide_examples.py",
-    "web/test_serve.py",
-    "docs/test_readme.py",
+    "logs/test_film.py",
+    "web/test_film.py",
+    "calibration/test_alignment.py",
+    "vehicle/test_correct.py",
     "packaging/test_distribution.py",
-    "benchmark/test_outside_statistics.py",
+    "docs/test_guide_examples.py",
 )
 """Files that take longest, each on one core: started first, so that no core waits for one of them at the end."""
 _TESTS = Path(__file__).parent

@@ -222,7 +222,7 @@ def _native(name: str, file: str) -> Calibration:
     [
         ("car_dongle", "native.txt", 50.0, 0.990, 0.010),
         ("race_lap", "native.csv", 100.0, 0.998, 0.015),
-        ("bicycle", "native.fit", 24.0, 0.994, 0.006),
+        pytest.param("bicycle", "native.fit", 24.0, 0.994, 0.006, marks=pytest.mark.benchmark),
     ],
 )
 def test_the_files_of_the_loggers_give_the_ratios_of_the_careful_analysis(
