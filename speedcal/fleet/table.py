@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from importlib.util import find_spec
@@ -28,6 +29,9 @@ _PAUSE_S = 600.0
 _LONGEST_S = 3 * 3600.0
 """A drive is cut here: more of it makes its factor no better than the tires' state from day to day allows."""
 _FEWEST_ROWS = 10
+_NUMBERED = re.compile(r"\s*(\d{1,2})[./-](\d{1,2})[./-]\d{2,4}(?!\d)")
+"""A date of which the order of day and month is open."""
+_MONTHS = 12
 
 
 def vehicles_of_tables(paths: Sequence[str], column: str | None, aside: Path) -> Iterator[Found]:
@@ -50,17 +54,18 @@ def vehicles_of_tables(paths: Sequence[str], column: str | None, aside: Path) ->
         No column names the vehicle, several may, or the table cannot be read.
     """
     places: dict[tuple[str, tuple[str, ...]], Path] = {}
+    witnesses: dict[tuple[str, ...], list[str]] = {}
     for path in paths:
         try:
             for header, rows in _pieces(path, column):
-                _put_aside(header, rows, aside, places)
+                _put_aside(header, rows, aside, places, witnesses)
         except SpeedcalError as error:
             if len(paths) == 1:
                 raise
             name = PurePath(path).name
             yield Found(name, refused=((name, error),))
     for vehicle, header in sorted(places):
-        yield _cut(vehicle, list(header), places[vehicle, header])
+        yield _cut(vehicle, list(header), places[vehicle, header], witnesses.get(header))
 
 
 def _pieces(path: str, column: str | None) -> Iterator[tuple[list[str], Iterable[tuple[str, list[str]]]]]:
@@ -127,20 +132,41 @@ def _put_aside(
     rows: Iterable[tuple[str, list[str]]],
     aside: Path,
     places: dict[tuple[str, tuple[str, ...]], Path],
+    witnesses: dict[tuple[str, ...], list[str]],
 ) -> None:
-    """Append the rows to the files of their vehicles; rows of nobody are left out."""
+    """Append the rows to the files of their vehicles; rows of nobody are left out.
+
+    Of each form one row is remembered whose date can mean one day only: it tells the order in all others.
+    """
     by_vehicle: dict[str, list[list[str]]] = {}
     for vehicle, cells in rows:
         if vehicle.strip():
             by_vehicle.setdefault(vehicle.strip(), []).append(cells)
+    if tuple(header) not in witnesses:
+        found = next((cells for several in by_vehicle.values() for cells in _telling(header, several)), None)
+        witnesses.update({tuple(header): found} if found else {})
     for vehicle, several in by_vehicle.items():
         place = places.setdefault((vehicle, tuple(header)), aside / f"{len(places):06d}.csv")
         with place.open("a", encoding="utf-8", newline="") as out:
             csv.writer(out).writerows(several)
 
 
-def _cut(vehicle: str, header: list[str], place: Path) -> Found:
-    """Cut the rows of a vehicle into drives, each a table of its own with its times in UTC."""
+def _telling(header: Sequence[str], rows: Sequence[list[str]]) -> Iterator[list[str]]:
+    """Yield the rows whose date has a day above the twelfth, where dates are numbers only."""
+    at = [i for i, name in enumerate(header) if read_heading(name).role in {"time", "date"}]
+    at = [i for i in at if i < len(rows[0]) and _NUMBERED.match(rows[0][i])]
+    for i in at:
+        for cells in rows:
+            date = _NUMBERED.match(cells[i])
+            if date and max(map(int, date.groups())) > _MONTHS:
+                yield cells
+
+
+def _cut(vehicle: str, header: list[str], place: Path, witness: list[str] | None) -> Found:
+    """Cut the rows of a vehicle into drives, each a table of its own with its times in UTC.
+
+    ``witness``: a row of the same table, of whichever vehicle, whose date can mean one day only.
+    """
     import numpy as np
 
     from speedcal.logs.clock_times import UnclearTimesError
@@ -150,16 +176,20 @@ def _cut(vehicle: str, header: list[str], place: Path) -> Found:
     with place.open(encoding="utf-8", newline="") as stream:
         rows = list(csv.reader(stream))
     headings = [read_heading(name) for name in header]
-    table = Table(header, rows, list(range(2, len(rows) + 2)), ",", 1)
+    seen = [*rows, witness] if witness else rows
+    table = Table(header, seen, list(range(2, len(seen) + 2)), ",", 1)
     try:
         stamps = read_times(table, headings, None)
     except UnclearTimesError as unclear:
         return Found(vehicle, refused=(("", ReadingsFormatError(unclear.code, source=vehicle)),))
     if stamps.clock not in {"utc", "local"}:
-        return Found(vehicle, refused=(("", FleetError("no_dates_in_table", source=vehicle)),))
-    order = np.argsort(stamps.time_s, kind="stable")
-    order = order[np.isfinite(stamps.time_s[order])]
-    time_s = stamps.time_s[order]
+        open_dates = [finding.values["found"] for finding in stamps.findings if finding.code == "date_unclear"]
+        error = FleetError("dates_unclear", source=vehicle, found=open_dates[0]) if open_dates else None
+        return Found(vehicle, refused=(("", error or FleetError("no_dates_in_table", source=vehicle)),))
+    time_s = stamps.time_s[: len(rows)]
+    order = np.argsort(time_s, kind="stable")
+    order = order[np.isfinite(time_s[order])]
+    time_s = time_s[order]
     keep = [i for i, heading in enumerate(headings) if heading.role not in {"time", "date"}]
     drives: list[DriveFiles] = []
     for part in np.split(np.arange(len(order)), _ends(time_s)):

@@ -47,6 +47,10 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "the times in the table carry no date",
         "A long table needs a column with date and time, so that it can be cut into drives",
     ),
+    "dates_unclear": (
+        "the date {found} can mean two days",
+        "Export dates as 2030-05-31, or a longer time: a day after the twelfth tells the order",
+    ),
     "table_not_read": ("the table cannot be read: {reason}", "Export it again as CSV or Parquet"),
     "drive_not_measured": (
         "measuring this drive broke off: {fault}: {reason}",

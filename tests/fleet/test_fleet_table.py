@@ -155,6 +155,22 @@ def test_a_speed_that_a_box_logs_every_half_minute_is_judged(tmp_path: Path) -> 
     assert row.error_percent.contains(4.0)
 
 
+def test_the_order_of_day_and_month_is_told_by_the_whole_table(tmp_path: Path) -> None:
+    """A day after the twelfth in the rows of one vehicle tells it for the others; without one it is asked for."""
+    place = [f"{45 + i * 1e-4:.6f},9,{50 + i % 9}" for i in range(12)]
+    early = [f"05/06/2030,01:{i:02d}:00 PM,van,{place[i]}" for i in range(12)]
+    late = [f"05/16/2030,01:{i:02d}:00 PM,bus,{place[i]}" for i in range(12)]
+    path = tmp_path / "month.csv"
+    lines = ["Date,Time,Truck,Latitude,Longitude,Vehicle Speed (mph)", *early]
+    path.write_text("\n".join(lines), encoding="utf-8")
+    (row,) = speedcal.fleet(path).rows
+    assert row.reason is not None
+    assert row.reason["error"] == "dates_unclear"
+    path.write_text("\n".join([*lines, *late]), encoding="utf-8")
+    made = list(table.vehicles_of_tables([str(path)], None, tmp_path))
+    assert [(one.vehicle, one.drives[0].name[:10]) for one in made] == [("bus", "2030-05-16"), ("van", "2030-05-06")]
+
+
 def test_a_long_day_is_cut_into_drives(tmp_path: Path) -> None:
     """A pause of eleven minutes ends a drive, one of nine does not; seven hours without one are cut every three."""
     minutes = np.cumsum([1.0] * 30 + [9.0] + [1.0] * 30 + [11.0] + [1.0] * 420)
