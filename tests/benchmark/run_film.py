@@ -28,13 +28,17 @@ from support.film_maker import KINDS, FilmKind, make_film  # noqa: E402
 import speedcal  # noqa: E402
 from speedcal.logs.film import needle as film_needle  # noqa: E402
 from speedcal.logs.film import reading as film_reading  # noqa: E402
-from speedcal.logs.film.marks import dial_from, seen_at  # noqa: E402
+from speedcal.logs.film.dial_fit import seen_at  # noqa: E402
+from speedcal.logs.film.marks import dial_from  # noqa: E402
+from speedcal.logs.film.printed import STROKE_PX  # noqa: E402
 from speedcal.logs.film.reading import FilmReading, read_film, write_readings  # noqa: E402
 from speedcal.units import SPEED_UNIT_MPS  # noqa: E402
 
 _WRONG_SHARE = 0.02
 _SEEN_RAD = 0.0012
 """Scatter of the needle's direction in rendered films."""
+_STROKE_SD_PX = (0.07, 0.2)
+"""Scatter of printed strokes as found in rendered films, across and of their ends."""
 
 
 def film_of(options: argparse.Namespace, number: int, folder: Path) -> dict[str, Any]:
@@ -50,7 +54,7 @@ def film_of(options: argparse.Namespace, number: int, folder: Path) -> dict[str,
         (folder / "dial.toml").write_text(film.dial_toml(), encoding="utf-8")
         reading = read_film(film.path, folder / "dial.toml", per_s=1.0)
     else:
-        reading = _read_square(np.random.default_rng(seed), kind, needle, options.tap)
+        reading = _read_square(np.random.default_rng(seed), kind, needle, options.tap, taps_only=options.taps_only)
     away = (reading.value - np.interp(reading.time_s, np.arange(count), needle)) / kind.top
     return {
         "number": number,
@@ -63,7 +67,9 @@ def film_of(options: argparse.Namespace, number: int, folder: Path) -> dict[str,
     }
 
 
-def _read_square(rng: np.random.Generator, kind: FilmKind, needle: np.ndarray, tap_px: float) -> FilmReading:
+def _read_square(
+    rng: np.random.Generator, kind: FilmKind, needle: np.ndarray, tap_px: float, *, taps_only: bool
+) -> FilmReading:
     """Return what a film tells whose needles are found to _SEEN_RAD: marks, tilt and scale err as in a whole film."""
     pose = film_maker._poses(rng, kind, 3)[0]
     marks = np.linspace(0, kind.top, 13 if kind.top == 120 else 11)
@@ -72,7 +78,11 @@ def _read_square(rng: np.random.Generator, kind: FilmKind, needle: np.ndarray, t
         "unit": kind.unit,
         "marks": [[float(mark), *map(float, at)] for mark, at in zip(marks, points, strict=True)],
     }
-    dial = dial_from(table).with_pivot(film_maker._project(pose, np.zeros(2), kind.height))
+    dial = dial_from(table).fitted(
+        points=None if taps_only else _printed(rng, pose, kind, marks),
+        u_px=None if taps_only else np.full((len(marks), 2), STROKE_PX),
+        pivot=film_maker._project(pose, np.zeros(2), kind.height),
+    )
     back = np.linalg.inv(dial.plane)
     ends = [[film_maker._project(pose, far * _toward(kind, v), kind.height) for v in needle] for far in (0.3, 0.8)]
     near, tip = (seen_at(back, np.array(end)) for end in ends)
@@ -88,6 +98,15 @@ def _read_square(rng: np.random.Generator, kind: FilmKind, needle: np.ndarray, t
         has_clock=False,
         left_out={},
     )
+
+
+def _printed(rng: np.random.Generator, pose: np.ndarray, kind: FilmKind, marks: np.ndarray) -> np.ndarray:
+    """Return where the strokes of the face are found, as scattered as they are in rendered films."""
+    ends = np.array([film_maker._project(pose, _toward(kind, mark), 0.0) for mark in marks])
+    outward = ends - film_maker._project(pose, np.zeros(2), 0.0)
+    outward /= np.hypot(*outward.T)[:, None]
+    across, along = (rng.normal(0, size, (len(marks), 1)) for size in _STROKE_SD_PX)
+    return np.asarray(ends + along * outward + across * outward[:, ::-1] * (-1, 1))
 
 
 def _toward(kind: FilmKind, value: float) -> np.ndarray:
@@ -124,6 +143,7 @@ def main() -> None:
         "--tap", type=float, default=0.3, help="standard error of a tapped mark; a radius has 119 px [px]"
     )
     parser.add_argument("--pictures", action="store_true", help="render and read every frame: half a minute a drive")
+    parser.add_argument("--taps-only", action="store_true", help="without the printed strokes, as where none are seen")
     parser.add_argument("--marks", type=Path, help="write every single drive here, one JSON object a line")
     options = parser.parse_args()
     rows = []

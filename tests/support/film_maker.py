@@ -143,8 +143,8 @@ def _face(kind: FilmKind) -> np.ndarray:
     for number, value in enumerate(np.linspace(0, kind.top, 61)):
         direction = _unit(_angle(kind, float(value)))
         inner = 0.86 if number % 5 == 0 else 0.92
-        ends = [tuple(int(v) for v in middle + radius * share * direction) for share in (inner, 1.0)]
-        cv2.line(canvas, ends[0], ends[1], kind.ink, 7 if number % 5 == 0 else 3, cv2.LINE_AA)
+        ends = [tuple(round(16 * v) for v in middle + radius * share * direction) for share in (inner, 1.0)]
+        cv2.line(canvas, ends[0], ends[1], kind.ink, 7 if number % 5 == 0 else 3, cv2.LINE_AA, 4)
     for value in np.linspace(0, kind.top, 11 if kind.top != 120 else 13):
         at = middle + radius * 0.72 * _unit(_angle(kind, float(value)))
         text = f"{value:.0f}"

@@ -11,18 +11,18 @@ import numpy as np
 
 from speedcal.errors import ReadingsFormatError
 from speedcal.interval import FloatArray
+from speedcal.logs.film.dial_fit import fit_scale, seen_at
 from speedcal.units import SpeedUnit, parse_speed_unit
 
 FEWEST_MARKS = 3
 _PLANE_MARKS, _PLANE_ARC_RAD = 6, 2.0
 """Marks and arc from which on the camera's angle can be told."""
 _ON_ONE_CIRCLE = 0.08
-_PIVOT_SHARE = 0.006
-"""How far the needle's pivot is seen beside the centre, standard, in radii; from memory: 3 mm high, 10 degrees."""
-_TAP_PX, _PERSPECTIVE_SD, _SCALE_BEND_SD = 1.0, 0.02, 0.5
-"""Taps are good to a pixel; a camera at ten radii and 12 degrees has 0.02; a scale may be far from linear."""
-_PLANE_FREEDOM, _TAP_WEIGHT = 5, 2
-"""What of the plane the radii of the marks have to tell; a usual tap counts as much as two marks."""
+TAP_PX = 1.0
+"""Taps are good to a pixel; films and marks tell how well they really were."""
+_FEW_LEFT = 0.5
+"""What a scale through a few marks leaves of the error of a tap. From rendered dials."""
+_BETWEEN = 24
 _KEYS = ("unit", "marks", "centre", "frame_s")
 
 
@@ -37,6 +37,10 @@ class FilmedDial:
     """Where the marks stand, shape (m, 2). [px]"""
     plane: FloatArray
     """Homography from the dial's plane, where the marks stand on the unit circle, to the picture, shape (3, 3)."""
+    scale_rad: FloatArray
+    """Angle of each mark on the scale, as drawn in the picture, unwrapped, shape (m,). [rad]"""
+    u_rad: float
+    """What plane and scale err by in all needles alike, standard. [rad]"""
     frame_s: float
     """Moment of the film at which the marks were taken. [s]"""
     source: str = ""
@@ -56,59 +60,52 @@ class FilmedDial:
     @property
     def sense(self) -> float:
         """1 where values grow with the angle as drawn in the picture, -1 where they fall."""
-        return 1.0 if np.ptp(self._turned()) > 0 and self._turned()[-1] > self._turned()[0] else -1.0
+        return 1.0 if self.scale_rad[-1] > self.scale_rad[0] else -1.0
 
     def angles(self) -> FloatArray:
-        """Return the angle of each mark in the dial's plane, growing with the value, unwrapped. [rad]."""
-        return np.asarray(self.sense * self._turned())
+        """Return the angle of each mark on the scale, growing with the value. [rad]."""
+        return np.asarray(self.sense * self.scale_rad)
 
-    def _turned(self) -> FloatArray:
-        flat = seen_at(np.asarray(np.linalg.inv(self.plane), float), self.points)
-        return np.asarray(np.unwrap(np.arctan2(flat[:, 1], flat[:, 0])))
+    def fitted(
+        self, *, points: FloatArray | None = None, u_px: FloatArray | None = None, pivot: FloatArray | None = None
+    ) -> FilmedDial:
+        """Return the dial with its plane and scale fitted to the marks.
 
-    def with_pivot(self, pivot: FloatArray) -> FilmedDial:
-        """Return the dial seen anew, knowing where the needle turns in the picture, shape (2,). [px].
+        A circle seen at an angle is an ellipse whose middle is not the circle's centre; how far it is off follows from
+        the marks once their scale is taken to be smooth. Few marks, or marks on a short arc, leave it as it is.
 
-        The needle turns above the dial's centre; from the side it is seen beside it by its height (parallax), which
-        is little, while taps alone leave the centre of a tilted dial uncertain.
+        Parameters
+        ----------
+        points
+            Where the marks are known to stand now, shape (m, 2), else where they were tapped. [px]
+        u_px
+            How well each of them is known, across and along the line from the centre, shape (m, 2), else as a finger
+            taps. [px]
+        pivot
+            Where the needle turns in the picture, shape (2,). [px]
         """
-        if len(self.values) < _PLANE_MARKS:
+        at = self.points if points is None else points
+        around = _turned(self.plane, at)
+        if len(at) < _PLANE_MARKS or abs(around[-1] - around[0]) < _PLANE_ARC_RAD:
             return self
-        turned = np.unwrap(np.arctan2(*(self.points - self.centre).T[::-1]))
-        return replace(self, plane=_fitted_plane(self.values, self.points, self.plane, turned, pivot))
-
-    @property
-    def tap_rad(self) -> float:
-        """How well the marks were tapped, standard, as seen from the centre: by how far they lie off the circle."""
-        flat = seen_at(np.asarray(np.linalg.inv(self.plane), float), self.points)
-        usual = _TAP_PX / self.radius_px
-        free = max(len(self.values) - _PLANE_FREEDOM, 0)
-        off = np.hypot(*flat.T) - 1.0 if free else np.zeros(1)
-        return float(np.sqrt((_TAP_WEIGHT * usual**2 + np.sum(off**2)) / (_TAP_WEIGHT + free)))
-
-    def scale(self) -> FloatArray:
-        """Return the angle of each mark on a smooth scale: how smooth, the taps themselves tell. [rad].
-
-        A smoothing spline with the penalty chosen by generalised cross-validation (Craven and Wahba 1979).
-        """
-        from scipy.interpolate import make_smoothing_spline
-
-        tapped = self.angles()
-        if len(tapped) < _PLANE_MARKS:
-            return tapped
-        share = (self.values - self.values[0]) / np.ptp(self.values)
-        smooth = make_smoothing_spline(share, tapped)(share)
-        return np.asarray(smooth) if (np.diff(smooth) > 0).all() else tapped
+        u = np.full((len(at), 2), TAP_PX) if u_px is None else u_px
+        found = fit_scale(self.values, at, u, self.plane, around, pivot)
+        return replace(self, points=at, plane=found.plane, scale_rad=found.scale_rad, u_rad=found.u_rad)
 
     def value_at(self, angle: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return the value at angles as :meth:`angles` counts them, and its slope; monotone between the marks.
 
         Beyond the end marks it goes on straight. [unit, unit per rad].
         """
-        from scipy.interpolate import PchipInterpolator
+        from scipy.interpolate import CubicSpline, PchipInterpolator
 
-        at = self.scale()
-        curve = PchipInterpolator(at, self.values)
+        at, curve = self.angles(), None
+        if len(at) >= _PLANE_MARKS:
+            between = np.linspace(self.values[0], self.values[-1], _BETWEEN * (len(at) - 1) + 1)
+            drawn = CubicSpline(self.values, at, bc_type="natural")(between)
+            if (np.diff(drawn) > 0).all():
+                curve = PchipInterpolator(drawn, between)
+        curve = PchipInterpolator(at, self.values) if curve is None else curve
         inside = np.clip(angle, at[0], at[-1])
         slope = curve(inside, 1)
         return np.asarray(curve(inside) + (angle - inside) * slope), np.asarray(slope)
@@ -161,8 +158,10 @@ def dial_from(table: dict[str, Any], *, source: str = "") -> FilmedDial:
     moment = table.get("frame_s", 0.0)
     if isinstance(moment, bool) or not isinstance(moment, (int, float)) or not 0 <= moment < 1e6:
         raise ReadingsFormatError("dial_file_frame", source=source, found=str(moment))
-    plane = _plane(values, points, None if centre is None else centre[0], source)
-    dial = FilmedDial(unit, values, points, plane, float(moment), source)
+    plane = _square_on(points, None if centre is None else centre[0], source)
+    scale = _turned(plane, points)
+    u_rad = _FEW_LEFT * TAP_PX / float(plane[0, 0])
+    dial = FilmedDial(unit, values, points, plane, scale, u_rad, float(moment), source).fitted()
     steps = np.diff(dial.angles())
     if (steps <= 0).any() or dial.angles()[-1] - dial.angles()[0] > 2 * np.pi:
         raise ReadingsFormatError("dial_file_order", source=source, value=float(values[int(np.argmin(steps)) + 1]))
@@ -180,55 +179,19 @@ def _rows(value: object, width: int) -> FloatArray | None:
     return rows if rows.ndim == 2 and rows.shape[1] == width and np.isfinite(rows).all() else None
 
 
-def seen_at(plane: FloatArray, flat: FloatArray) -> FloatArray:
-    """Return where points of a plane are seen by a homography, shape (..., 2)."""
-    whole = np.concatenate([flat, np.ones((*flat.shape[:-1], 1))], axis=-1) @ plane.T
-    return np.asarray(whole[..., :2] / whole[..., 2:])
-
-
-def _plane(values: FloatArray, points: FloatArray, centre: FloatArray | None, source: str) -> FloatArray:
-    """Return the homography whose unit circle carries the marks.
-
-    A circle seen at an angle is an ellipse whose middle is not the circle's centre; how far it is off follows from the
-    marks once their scale is taken to be smooth. With few marks the picture is taken to be square on.
-    """
+def _square_on(points: FloatArray, centre: FloatArray | None, source: str) -> FloatArray:
+    """Return the homography whose unit circle carries the marks, the picture taken to be square on."""
     middle = _circle_centre(points) if centre is None else centre
     radius = np.hypot(*(points - middle).T)
     if radius.std() > _ON_ONE_CIRCLE * radius.mean() * (4 if len(points) >= _PLANE_MARKS else 1):
         raise ReadingsFormatError("dial_file_circle", source=source)
-    around = np.unwrap(np.arctan2(*(points - middle).T[::-1]))
-    square_on = np.array([[radius.mean(), 0, middle[0]], [0, radius.mean(), middle[1]], [0, 0, 1.0]])
-    if len(points) < _PLANE_MARKS or abs(around[-1] - around[0]) < _PLANE_ARC_RAD:
-        return square_on
-    return _fitted_plane(values, points, square_on, around)
+    return np.array([[radius.mean(), 0, middle[0]], [0, radius.mean(), middle[1]], [0, 0, 1.0]])
 
 
-def _fitted_plane(
-    values: FloatArray, points: FloatArray, start: FloatArray, around: FloatArray, pivot: FloatArray | None = None
-) -> FloatArray:
-    """Fit plane and scale together: the angle is a smooth function of the value, the plane is seen by a camera."""
-    from scipy.optimize import least_squares
-
-    share = (values - values[0]) / (values[-1] - values[0])
-    size = float(np.sqrt(abs(np.linalg.det(start[:2, :2]))))
-
-    def away(parameters: FloatArray) -> FloatArray:
-        sweep, bend, twist = parameters[8:]
-        angle = around[0] + sweep * (share + bend * share * (1 - share) + twist * share * (1 - share) * (1 - 2 * share))
-        plane = _plane_of(parameters, size)
-        seen = seen_at(plane, np.column_stack([np.cos(angle), np.sin(angle)]))
-        prior = np.concatenate([parameters[6:8] / _PERSPECTIVE_SD, parameters[9:] / _SCALE_BEND_SD])
-        beside = np.empty(0) if pivot is None else (plane[:2, 2] - pivot) / (_PIVOT_SHARE * size)
-        return np.concatenate([((seen - points) / _TAP_PX).ravel(), prior, beside])
-
-    first = np.array([1, 0, start[0, 2] / size, 0, 1, start[1, 2] / size, 0, 0, around[-1] - around[0], 0, 0])
-    fitted = least_squares(away, first, method="trf", x_scale="jac")
-    return _plane_of(fitted.x, size)
-
-
-def _plane_of(parameters: FloatArray, size: float) -> FloatArray:
-    a, b, x, c, d, y, g, h = parameters[:8]
-    return np.array([[a * size, b * size, x * size], [c * size, d * size, y * size], [g, h, 1.0]])
+def _turned(plane: FloatArray, points: FloatArray) -> FloatArray:
+    """Return the directions of points in a plane, unwrapped. [rad]."""
+    flat = seen_at(np.asarray(np.linalg.inv(plane), float), points)
+    return np.asarray(np.unwrap(np.arctan2(flat[:, 1], flat[:, 0])))
 
 
 def _circle_centre(points: FloatArray) -> FloatArray:

@@ -7,14 +7,15 @@ from dataclasses import dataclass
 import numpy as np
 
 from speedcal.interval import BoolArray, FloatArray, IntArray, robust_scale
+from speedcal.logs.film.dial_fit import seen_at
 from speedcal.logs.film.frames import Picture
-from speedcal.logs.film.marks import FilmedDial, seen_at
+from speedcal.logs.film.marks import FilmedDial
 
 ANGLES, RINGS = 720, 40
 _NEAREST, _FARTHEST = 0.16, 0.98
-_FACE_FRAMES, _MOST_FOR_FACE = 48, 400
+_FACE_FRAMES, _LEAST_FACES, _MOST_FOR_FACE = 48, 7, 400
 _TIP_RINGS = 0.35
-_HALF_WIDTH = 14
+_HALF_WIDTH, _SIDE = 14, 4
 _LEAST_CONTRAST = 9.0
 _SECOND_SHARE = 0.72
 _APART = 40
@@ -64,7 +65,7 @@ def face_without_needle(polar: Picture) -> FloatArray:
     flat = np.clip(flat - np.median(flat, axis=0), -40, 40)  # a glare must not count for more than a needle
     chosen = [int(np.argmin(np.sum(flat**2, axis=1)))]
     away = np.sum((flat - flat[chosen[0]]) ** 2, axis=1)
-    for _ in range(min(_FACE_FRAMES, len(some)) - 1):
+    for _ in range(min(_FACE_FRAMES, max(len(some) // 3, _LEAST_FACES)) - 1):
         chosen.append(int(np.argmax(away)))
         away = np.minimum(away, np.sum((flat - flat[chosen[-1]]) ** 2, axis=1))
     levelled = [_levelled(polar[some[i]].astype(np.float32)) for i in chosen]
@@ -143,23 +144,28 @@ def find_needle(away: FloatArray, shape: NeedleShape) -> Sighting | str:
     """Return the needle of one frame, or the code of why it cannot be told."""
     signed = away @ shape.colour
     across = np.sqrt(np.maximum(np.sum(away**2, axis=2) - signed**2, 0.0))
-    match = np.clip(signed - 0.5 * across, -20.0, 1.5 * shape.strength)
+    match = signed - 0.5 * across
     use = shape.rings > 0
-    profile = _along(match[:, use])
+    profile = _along(np.clip(match[:, use], -20.0, 1.5 * shape.strength))
     smooth = np.convolve(np.concatenate([profile[-2:], profile, profile[:2]]), np.ones(5) / 5, mode="valid")
+    beside = np.maximum(np.roll(smooth, _HALF_WIDTH), np.roll(smooth, -_HALF_WIDTH))
+    smooth = smooth - np.maximum(beside, 0.0)  # a glare is wide
     best = int(np.argmax(smooth))
     if smooth[best] < max(_LEAST_CONTRAST / 2, 0.35 * shape.strength):
         return "no_needle"
     far = np.abs((np.arange(ANGLES) - best + ANGLES // 2) % ANGLES - ANGLES // 2) > _APART
     if smooth[far].max() > _SECOND_SHARE * smooth[best]:
         return "two_needles"
-    return _refined(match, best, use)
+    return _refined(match, best, use, 1.5 * shape.strength)
 
 
-def _refined(match: FloatArray, best: int, use: BoolArray) -> Sighting | str:
+def _refined(match: FloatArray, best: int, use: BoolArray, most: float) -> Sighting | str:
     """Return the direction of the line through the needle's middle on each ring."""
     near = np.arange(best - _HALF_WIDTH, best + _HALF_WIDTH + 1)
-    window = np.maximum(match[near % ANGLES], 0.0)
+    window = match[near % ANGLES]
+    sides = np.stack([window[:_SIDE].mean(axis=0), window[-_SIDE:].mean(axis=0)])
+    slope = np.linspace(0.0, 1.0, len(near))[:, None]
+    window = np.clip(window - sides[0] - slope * (sides[1] - sides[0]), 0.0, most)
     window = np.maximum(window - 0.35 * window.max(axis=0, keepdims=True), 0.0)
     weight = window.sum(axis=0)
     offset = np.full(RINGS, np.nan)

@@ -11,8 +11,9 @@ import numpy as np
 
 from speedcal.errors import ReadingsFormatError
 from speedcal.interval import FloatArray
+from speedcal.logs.film.dial_fit import seen_at
 from speedcal.logs.film.frames import Film, Picture, frames, open_film, picture_at
-from speedcal.logs.film.marks import FilmedDial, read_dial, seen_at
+from speedcal.logs.film.marks import TAP_PX, FilmedDial, read_dial
 from speedcal.logs.film.needle import (
     Sighting,
     differences,
@@ -22,6 +23,7 @@ from speedcal.logs.film.needle import (
     polar_picture,
     ring_radii,
 )
+from speedcal.logs.film.printed import STROKE_PX, Rim, printed_marks
 from speedcal.logs.film.registration import GOOD_CORRELATION, Registration
 
 _PER_S = 2.0
@@ -29,9 +31,7 @@ _MOST_FRAMES = 4500
 """Frames of one film, each 86 kB unrolled and held twice: a film of hours is read less often a second."""
 _SHAPE_FRAMES = 60
 _FEWEST = 20
-_TAPS_LEFT = 0.5
-"""What a smooth scale through all marks leaves of the error of a tap; from rendered dials of 11 to 13 marks."""
-_PARALLAX_RAD = 0.0015
+_PARALLAX_RAD = 0.0007
 """What is left of parallax and of the camera's angle, standard; from rendered dials tilted by up to 15 degrees."""
 _JUMP_SHARE, _JUMP_REACH = 0.04, 2
 _STOP_SHARE = 0.01
@@ -125,7 +125,7 @@ def read_film(
     if len(kept) < _FEWEST:
         raise ReadingsFormatError("film_few_frames", source=opened.path.name, count=len(kept), left_out=left_out)
     angle, shift = _directions(sightings)
-    known, angle = _seen_anew(known, angle, shift)
+    known, angle = _seen_anew(known, angle, shift, seen.rims, dict(zip(kept, angle.tolist(), strict=True)))
     value, slope = _values(known, angle)
     u = np.abs(slope) * np.array([sighting.u for sighting in sightings])
     moments = np.array(times)[kept]
@@ -225,6 +225,8 @@ class _Seen:
     left_out: Counter[str]
     kept: list[_Kept]
     """Frames kept for a person."""
+    rims: dict[int, Picture]
+    """The ring about the marks in some frames, by their number."""
 
 
 def _unrolled(
@@ -232,7 +234,7 @@ def _unrolled(
 ) -> _Seen:
     """Bring every frame onto the reference and unroll its dial."""
     registration = Registration(reference, dial.centre, dial.radius_px)
-    seen = _Seen([], [], Counter(), [])
+    seen, rim = _Seen([], [], Counter(), [], {}), Rim(dial)
     every = film.length_s / (3 * _STILLS)
     for time, picture in frames(film, per_s=per_s):
         if progress is not None and film.length_s:
@@ -246,6 +248,7 @@ def _unrolled(
             continue
         if time >= every * len(seen.kept):
             seen.kept.append(_cut_out(len(seen.times), picture, dial, warp))
+            seen.rims[len(seen.times)] = rim.of(picture, warp)
         seen.times.append(time)
         seen.unrolled.append(polar_picture(picture, dial, warp))
     return seen
@@ -302,9 +305,18 @@ def _directions(sightings: list[Sighting]) -> tuple[FloatArray, FloatArray]:
     return np.asarray(base + np.bincount(frame, corrected * table[:, 2], count) / square), np.asarray(shift)
 
 
-def _seen_anew(dial: FilmedDial, angle: FloatArray, shift: FloatArray) -> tuple[FilmedDial, FloatArray]:
-    """Return the dial fitted with the needle's pivot, and the needles' directions in its plane."""
-    again = dial.with_pivot(seen_at(dial.plane, np.asarray(shift, float)[None, :])[0])
+def _seen_anew(
+    dial: FilmedDial, angle: FloatArray, shift: FloatArray, rims: dict[int, Picture], needles: dict[int, float]
+) -> tuple[FilmedDial, FloatArray]:
+    """Return the dial fitted with the needle's pivot and printed marks, and the needles' directions in its plane."""
+    some = [number for number in rims if number in needles]
+    printed = printed_marks(Rim(dial), [rims[number] for number in some], np.array([needles[n] for n in some]))
+    pivot = seen_at(dial.plane, np.asarray(shift, float)[None, :])[0]
+    if printed is None:
+        again = dial.fitted(pivot=pivot)
+    else:
+        points, found = printed
+        again = dial.fitted(points=points, u_px=np.where(found[:, None], STROKE_PX, TAP_PX), pivot=pivot)
     back = np.asarray(np.linalg.inv(again.plane))
     ends = [
         seen_at(back, seen_at(dial.plane, shift + reach * np.column_stack([np.cos(angle), np.sin(angle)])))
@@ -338,7 +350,7 @@ def _u_common(dial: FilmedDial) -> float:
     """Return what marks and parallax do to every reading alike, in the unit of the dial."""
     _, slope = dial.value_at(dial.angles())
     steep = float(np.median(np.abs(slope)))
-    return steep * float(np.hypot(_TAPS_LEFT * dial.tap_rad, _PARALLAX_RAD))
+    return steep * float(np.hypot(dial.u_rad, _PARALLAX_RAD))
 
 
 def _refuse_marks_outside(dial: FilmedDial, picture: Picture, film: Film) -> None:

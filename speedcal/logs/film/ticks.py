@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from speedcal.interval import BoolArray, FloatArray, IntArray
+from speedcal.logs.film.dial_fit import seen_at
 from speedcal.logs.film.frames import Picture
-from speedcal.logs.film.marks import seen_at
 
 _WORK_PX = 720
 _ANGLES = 1440

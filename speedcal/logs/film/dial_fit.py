@@ -1,0 +1,165 @@
+"""Plane and scale of a dial together, from marks that err: which plane is seen, and at what angle each value stands."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from speedcal.interval import FloatArray
+
+_PERSPECTIVE_SD = 0.02
+"""Of the two terms of perspective; a camera at ten radii and 12 degrees has 0.02."""
+_PIVOT_SHARE = 0.006
+"""How far the needle's pivot is seen beside the centre, standard, in radii; from memory: 3 mm high, 10 degrees."""
+_BENDS = (0.0, 0.03, 0.1, 0.3, 1.0, 3.0)
+"""Bending that a scale may have: of its second derivative by the share of the scale, in sweeps; 0 is a linear one."""
+_COARSENESS = (0.3, 0.6, 1.2, 2.4)
+"""How much more or less the marks err than was thought."""
+_COARSENESS_LN_SD = 1.0
+_NEEDLE_ENDS = (0.3, 0.9)
+
+
+@dataclass(frozen=True, eq=False)
+class FittedScale:
+    """A dial in space: its plane, and the angle of each mark on a scale as smooth as the marks say it is."""
+
+    plane: FloatArray
+    """Homography from the dial's plane, where the marks stand on the unit circle, to the picture, shape (3, 3)."""
+    scale_rad: FloatArray
+    """Angle of each mark as drawn in the picture, unwrapped, shape (m,). [rad]"""
+    u_rad: float
+    """Standard uncertainty of a needle's angle on that scale, which all needles share, over the marks. [rad]"""
+
+
+def seen_at(plane: FloatArray, flat: FloatArray) -> FloatArray:
+    """Return where points of a plane are seen by a homography, shape (..., 2)."""
+    whole = np.concatenate([flat, np.ones((*flat.shape[:-1], 1))], axis=-1) @ plane.T
+    return np.asarray(whole[..., :2] / whole[..., 2:])
+
+
+@dataclass(frozen=True, eq=False)
+class _Marks:
+    """What is fitted: parameters are the plane's eight, the sweep, and how far inner marks stand off a linear scale."""
+
+    share: FloatArray
+    points: FloatArray
+    axes: FloatArray
+    """Across and along the line from the centre to each mark, by how well it is known so, shape (m, 2, 2). [1/px]"""
+    size: float
+    begin: float
+    sweep: float
+    pivot: FloatArray | None
+    rough: FloatArray
+    """Whitens the roughness of a natural cubic spline through the inner marks, shape (m - 2, m - 2)."""
+
+    def plane(self, parameters: FloatArray) -> FloatArray:
+        a, b, x, c, d, y, g, h = parameters[:8]
+        size = self.size
+        return np.array([[a * size, b * size, x * size], [c * size, d * size, y * size], [g, h, 1.0]])
+
+    def angles(self, parameters: FloatArray) -> FloatArray:
+        off = np.zeros(len(self.share))
+        if len(parameters) > 9:
+            off[1:-1] = parameters[9:]
+        return np.asarray(self.begin + parameters[8] * self.share + off)
+
+    def away(self, parameters: FloatArray, bend: float, coarse: float) -> FloatArray:
+        plane, angle = self.plane(parameters), self.angles(parameters)
+        seen = seen_at(plane, np.column_stack([np.cos(angle), np.sin(angle)]))
+        rest = [
+            np.einsum("mij,mj->mi", self.axes, seen - self.points).ravel() / coarse,
+            parameters[6:8] / _PERSPECTIVE_SD,
+        ]
+        if bend:
+            rest.append(self.rough @ parameters[9:] / (bend * abs(self.sweep)))
+        if self.pivot is not None:
+            rest.append((plane[:2, 2] - self.pivot) / (_PIVOT_SHARE * self.size))
+        return np.concatenate(rest)
+
+    def evidence(self, fitted: Any, bend: float, coarse: float) -> float:
+        """Return the log evidence of a bend and a coarseness (Laplace), with a prior on the second."""
+        found = -fitted.cost - np.linalg.slogdet(fitted.jac.T @ fitted.jac)[1] / 2
+        if bend:
+            found += np.linalg.slogdet(self.rough / (bend * abs(self.sweep)))[1]
+        scatter = 2 * len(self.share) * np.log(coarse) + (np.log(coarse) / _COARSENESS_LN_SD) ** 2 / 2
+        return float(found - scatter)
+
+    def needles(self, parameters: FloatArray, ends: list[FloatArray]) -> FloatArray:
+        """Return how far needles, of which two points are seen, stand from the marks. [rad]."""
+        back = np.asarray(np.linalg.inv(self.plane(parameters)))
+        near, far = (seen_at(back, end) for end in ends)
+        away = np.arctan2(*(far - near).T[::-1]) - self.angles(parameters)
+        return np.asarray((away + np.pi) % (2 * np.pi) - np.pi)
+
+
+def fit_scale(
+    values: FloatArray,
+    points: FloatArray,
+    u_px: FloatArray,
+    start: FloatArray,
+    around: FloatArray,
+    pivot: FloatArray | None = None,
+) -> FittedScale:
+    """Fit plane and scale of a dial.
+
+    The scale is a natural cubic spline through the marks with a prior on its roughness (Green and Silverman 1994,
+    section 2.1). A linear scale is the limit; which size of bend, and how coarse the marks, the evidence says.
+
+    Parameters
+    ----------
+    values, points
+        Of the marks, shapes (m,) and (m, 2), m at least five. [any, px]
+    u_px
+        How well each is known, standard, across and along the line from the centre, shape (m, 2). [px]
+    start
+        A plane to start from, shape (3, 3).
+    around
+        Angle of each mark in it, unwrapped, shape (m,). [rad]
+    pivot
+        Where the needle turns in the picture, shape (2,), if that is known. The needle turns above the dial's centre;
+        from the side it is seen beside it by its height (parallax), which is little. [px]
+    """
+    from scipy.optimize import least_squares
+
+    share = (values - values[0]) / (values[-1] - values[0])
+    size = float(np.sqrt(abs(np.linalg.det(start[:2, :2]))))
+    sweep = float(around[-1] - around[0])
+    outward = (points - start[:2, 2]) / np.hypot(*(points - start[:2, 2]).T)[:, None]
+    axes = np.stack([outward[:, ::-1] * (-1, 1), outward], axis=1) / u_px[:, :, None]
+    marks = _Marks(share, points, axes, size, float(around[0]), sweep, pivot, _roughness(share))
+    linear = np.array([1, 0, start[0, 2] / size, 0, 1, start[1, 2] / size, 0, 0, sweep])
+    tried: list[tuple[float, Any]] = []
+    for coarse in _COARSENESS:
+        first = linear
+        for bend in _BENDS:
+            first = first if not bend or len(first) > 9 else np.append(first, np.zeros(len(share) - 2))
+            fitted = least_squares(marks.away, first, x_scale="jac", args=(bend, coarse))
+            first = fitted.x
+            tried.append((marks.evidence(fitted, bend, coarse), fitted))
+    fitted = max(tried, key=lambda one: one[0])[1]
+    return FittedScale(marks.plane(fitted.x), marks.angles(fitted.x), _u_shared(marks, fitted))
+
+
+def _u_shared(marks: _Marks, fitted: Any) -> float:
+    """Return what errors of plane and scale do to a needle's place on the scale, rms over the marks. [rad]."""
+    plane, angle = marks.plane(fitted.x), marks.angles(fitted.x)
+    flat = np.column_stack([np.cos(angle), np.sin(angle)])
+    ends = [seen_at(plane, reach * flat) for reach in _NEEDLE_ENDS]
+    step = 1e-6
+    change = [marks.needles(fitted.x + step * one, ends) / step for one in np.eye(len(fitted.x))]
+    covariance = np.linalg.pinv(fitted.jac.T @ fitted.jac)
+    return float(np.sqrt(np.mean(np.einsum("ik,ij,jk->k", change, covariance, change))))
+
+
+def _roughness(share: FloatArray) -> FloatArray:
+    """Return the matrix whose product with a spline's values at inner knots has the integral of f''^2 as its square."""
+    step, inner = np.diff(share), len(share) - 2
+    second, mass = np.zeros((len(share), inner)), np.zeros((inner, inner))
+    for j in range(inner):
+        second[j : j + 3, j] = 1 / step[j], -1 / step[j] - 1 / step[j + 1], 1 / step[j + 1]
+        mass[j, j] = (step[j] + step[j + 1]) / 3
+        if j + 1 < inner:
+            mass[j, j + 1] = mass[j + 1, j] = step[j + 1] / 6
+    return np.asarray(np.linalg.cholesky(np.linalg.inv(mass)).T @ second.T[:, 1:-1])
