@@ -153,7 +153,7 @@ def diagnose(calibration: Calibration, vehicle: Vehicle) -> Diagnosis:
     evidence = evidence_of(calibration)
     expected, u_expected = _expected(vehicle)
     drives = _drive_causes(vehicle, expected)
-    instruments = _instrument_causes()
+    instruments = _instrument_causes(follows=calibration.trust.word == "TRUSTED")
     known = facts("explain")["cause"]
     log_joint = np.full((len(drives), len(instruments)), -np.inf)
     at = np.zeros(log_joint.shape)
@@ -267,8 +267,12 @@ class _Spread:
     gain: float
 
 
-def _instrument_causes() -> dict[str, tuple[_Spread, ...]]:
-    """Return the causes in the instrument and its notes, each with what it may do, alike in likelihood."""
+def _instrument_causes(*, follows: bool) -> dict[str, tuple[_Spread, ...]]:
+    """Return the causes in the instrument and its notes, each with what it may do, alike in likelihood.
+
+    Readings that follow the track at whatever factor are no strangers to it: only those of a vehicle on the same road
+    follow one, and their dial is as right as most.
+    """
     size: Mapping[str, float] = facts("explain")["cause"]["size"]
     plain = size["healthy_offset_mph"] * MPH_MPS
     healthy = _Spread(plain, 0.0)
@@ -281,7 +285,7 @@ def _instrument_causes() -> dict[str, tuple[_Spread, ...]]:
         "dial_bent": (_Spread(size["bent_offset_mph"] * MPH_MPS, size["bent"]),),
         "needle_sticks": (_Spread(2 * plain, size["sticks"]),),
         "needle_damped": (healthy,),
-        "foreign_readings": (foreign, alike),
+        "foreign_readings": (alike,) if follows else (foreign, alike),
     }
 
 

@@ -43,8 +43,8 @@ _TAIL = (
     rf"(?P<marks>(?:[ ,]*(?:{_MARKS})){{0,4}})\s*"
 )
 _LONGEST = 60
-_TUBELESS_RIMS = ("14.5", "16.5", "17.5", "19.5", "22.5", "24.5")
-_NARROW_IN, _TRUCK_RIM_IN = Fraction("5.6"), 16
+_TUBELESS_RIMS = ("14.5", "17.5", "19.5", "22.5", "24.5")
+_NARROW_IN, _TRUCK_RIM_IN, _LOW_SECTION_RIM_IN, _FARM_RIM_IN = Fraction("5.6"), 16, Fraction("16.5"), 24
 
 
 @dataclass(frozen=True, slots=True)
@@ -266,9 +266,13 @@ def _letter_aspect(part: Mapping[str, str]) -> int:
 
 
 def _numeric_rule(part: Mapping[str, str], common: Mapping[str, Any]) -> str:
+    rim, width = Fraction(part["rim"]), Fraction(part["width"])
+    if rim == _LOW_SECTION_RIM_IN:
+        return "low_section"
     if part["rim"] in _TUBELESS_RIMS:
         return "truck_tubeless"
-    rim, width = Fraction(part["rim"]), Fraction(part["width"])
+    if rim >= _FARM_RIM_IN and width.denominator > 1:
+        return "farm"
     if width < _NARROW_IN and rim >= _TRUCK_RIM_IN:
         return "motorcycle"
     if rim >= _TRUCK_RIM_IN or common["service"] in ("LT", "C"):

@@ -163,6 +163,15 @@ def test_a_letter_size_spans_the_charts_that_disagree(text: str, charts_mm: tupl
     assert size.basis == "equivalent"
 
 
+@pytest.mark.published("a tire maker's size sheet: 12-16.5 is 32.9 in across and rolls 97 in")
+def test_sizes_on_16_5_inch_rims_are_as_low_as_a_makers_sheet_says() -> None:
+    """Like other sizes in inches they would be 37.6 in."""
+    size = parse_tire_size("12-16.5")
+    assert float(size.diameter_mm) / 25.4 == pytest.approx(32.9, rel=size.spread_percent / 100)
+    rolled = roll_by_convention(size).circumference_m
+    assert rolled.low < 97 * 0.0254 < rolled.high
+
+
 @pytest.mark.published("a tire maker's size sheets: turns per mile of LT tires of one size and different treads")
 @pytest.mark.parametrize(
     ("text", "turns_per_mile"),
