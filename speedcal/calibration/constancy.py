@@ -21,11 +21,11 @@ from speedcal.calibration.tuning import (
     STEADY_ACCELERATION_MPS2,
     STEADY_WINDOW_S,
 )
-from speedcal.interval import BoolArray, FloatArray, IntArray, robust_scale
+from speedcal.interval import FloatArray, IntArray, robust_scale
 
 _MOST_BLOCKS = 120
-_LEAST_SHARE = 0.03
-"""Of the weight, that a part must have beside what a curve takes up of it."""
+_LEAST_SHARE, _LEAST_DRIFT_SHARE = 0.03, 0.01
+"""Of the weight, that a part and a drift must have beside what a curve takes up of them; of a drift it is a twelfth."""
 _CURVE_DEGREE = 4
 """Of the polynomial that a dial is taken to be here."""
 _CLIP_SHARE, _CLIP_MPS = 0.25, 1.0
@@ -42,11 +42,13 @@ class Change:
     last: int
     """Index of its last reading."""
     difference: float
-    """How much higher it reads than the rest, relative."""
+    """How much higher it reads than the rest, or a log at its end than at its begin, relative."""
+    gradual: bool = False
+    """The reading drifts over the whole log."""
 
 
 def change_within(time_s: FloatArray, ground_mps: FloatArray, off_mps: FloatArray, *, step_mps: float) -> Change | None:
-    """Return the part of a log that reads otherwise than the rest and explains most; None where one dial holds.
+    """Return the part of a log that reads otherwise, or its drift, whichever explains more; None where one dial holds.
 
     Parameters
     ----------
@@ -62,15 +64,21 @@ def change_within(time_s: FloatArray, ground_mps: FloatArray, off_mps: FloatArra
     if count < 2 * least:
         return None
     blocks = _Blocks.of(label, ground_mps, _clipped(ground_mps, off_mps))
-    begin, end = np.nonzero(_proper(count, least))
-    difference, told, share = blocks.differences(begin, end)
+    begin, end = _proper(count, least)
+    block = np.arange(count)
+    parts = (block >= begin[:, None]) & (block < end[:, None])
+    shape = np.vstack([parts, block / (count - 1) - 0.5])  # the last one is a drift over all of the log
+    difference, told, share = blocks.differences(shape)
     least_change = CHANGE_LEAST + step_mps / 4 / float(np.median(ground_mps))
-    large = np.flatnonzero((share >= _LEAST_SHARE) & (np.abs(difference) >= least_change))
-    plain = large[np.abs(difference[large]) >= CHANGE_SIGMAS * blocks.u_differences(begin[large], end[large])]
+    enough = share >= np.append(np.full(len(parts), _LEAST_SHARE), _LEAST_DRIFT_SHARE)
+    large = np.flatnonzero(enough & (np.abs(difference) >= least_change))
+    plain = large[np.abs(difference[large]) >= CHANGE_SIGMAS * blocks.u_differences(shape[large])]
     if not len(plain):
         return None
-    shorter = 1 - 1e-9 * (end - begin)  # of a part and its rest, which say the same
+    shorter = 1 - 1e-9 * np.append(end - begin, 0)  # of a part and its rest, which say the same
     best = plain[int(np.argmax((told * shorter)[plain]))]
+    if best == len(parts):
+        return Change(0, len(label) - 1, float(difference[best]), gradual=True)
     within = np.flatnonzero((label >= begin[best]) & (label < end[best]))
     return Change(int(within[0]), int(within[-1]), float(difference[best]))
 
@@ -112,24 +120,25 @@ class _Blocks:
             summed(curve * off[:, None]),
         )
 
-    def differences(self, begin: IntArray, end: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Return by how much each part differs from the rest, what that explains, and the share left to tell it by."""
-        curve = _between(self.gain_curve, begin, end)
-        left = _between(self.gain_gain, begin, end) - np.sum(curve * self._taken_up(curve), axis=1)
+    def differences(self, shape: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return by how much the gain follows each course over the blocks, what that explains, and its share left.
+
+        ``shape`` has a course a row, shape (k, m): ones for a part, a ramp for a drift.
+        """
+        curve = shape @ self.gain_curve
+        left = shape**2 @ self.gain_gain - np.sum(curve * self._taken_up(curve), axis=1)
         left = np.maximum(left, 1e-9)
-        pull = _between(self.gain_off, begin, end)
+        pull = shape @ self.gain_off
         return pull / left, pull**2 / left, left / self.gain_gain.sum()
 
-    def u_differences(self, begin: IntArray, end: IntArray) -> FloatArray:
+    def u_differences(self, shape: FloatArray) -> FloatArray:
         """Return the standard uncertainty of each difference, by how the blocks differ."""
-        difference, _, share = self.differences(begin, end)
-        taken = self._taken_up(_between(self.gain_curve, begin, end))
+        difference, _, share = self.differences(shape)
+        taken = self._taken_up(shape @ self.gain_curve)
         square = taken[:, :, None] * taken[:, None, :]
-        block = np.arange(len(self.gain_gain))
-        inside = (block >= begin[:, None]) & (block < end[:, None])
         both = np.tensordot(square, self.curve_curve, axes=((1, 2), (1, 2)))
-        column = inside * (self.gain_gain - 2 * taken @ self.gain_curve.T) + both
-        score = inside * self.gain_off - taken @ self.curve_off.T - difference[:, None] * column
+        column = shape * (shape * self.gain_gain - 2 * taken @ self.gain_curve.T) + both
+        score = shape * self.gain_off - taken @ self.curve_off.T - difference[:, None] * column
         return np.asarray(np.sqrt(np.sum(score**2, axis=1)) / (share * self.gain_gain.sum()) + 1e-6)
 
     def _taken_up(self, curve: FloatArray) -> FloatArray:
@@ -163,13 +172,8 @@ def _clipped(ground_mps: FloatArray, off_mps: FloatArray) -> FloatArray:
     return np.clip(off_mps, -most, most)
 
 
-def _proper(count: int, least: int) -> BoolArray:
-    """Tell for each pair of blocks whether from the one up to before the other is long enough, and the rest is."""
+def _proper(count: int, least: int) -> tuple[IntArray, IntArray]:
+    """Return first and last (exclusive) block of each part that is long enough and leaves a rest that is."""
     length = np.arange(count + 1)[None, :] - np.arange(count + 1)[:, None]
-    return np.asarray((length >= least) & (count - length >= least))
-
-
-def _between(value: FloatArray, begin: IntArray, end: IntArray) -> FloatArray:
-    """Return the sums over the blocks from each begin up to before each end."""
-    total = np.concatenate((np.zeros_like(value[:1]), np.cumsum(value, axis=0)))
-    return np.asarray(total[end] - total[begin])
+    begin, end = np.nonzero((length >= least) & (count - length >= least))
+    return begin, end

@@ -18,7 +18,11 @@ from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine, told_by_dial
 from speedcal.calibration.pairs import Pairs, Windows, average, make_pairs, window_length_s
 from speedcal.calibration.runs import SteadyRuns
-from speedcal.calibration.tuning import DENSE_POSITIONS_S, LATENT_INTERVAL_S, LOG_LAG_S, LOG_WRONG_FROM
+from speedcal.calibration.tuning import (
+    LATENT_INTERVAL_S,
+    LOG_LAG_S,
+    LOG_WRONG_FROM,
+)
 from speedcal.calibration.windows import fit_windows
 from speedcal.errors import AlignmentError, FitError
 from speedcal.finding import Finding
@@ -127,7 +131,7 @@ def fit_logged(
         if settled is not None:
             return settled
         reasons = (Finding("log_unsettled"),) if min(ground.step_mps, step_mps) > 0 else ()
-    elif ground.source == "positions" and _sparse(ground, time_s):
+    elif ground.between_is_guessed and float(np.median(np.diff(time_s))) <= LATENT_INTERVAL_S:
         told = fit_distances(
             ground,
             time_s,
@@ -160,11 +164,6 @@ def fit_logged(
         reason=reason,
         reasons=reasons,
     )
-
-
-def _sparse(ground: GroundSpeed, time_s: FloatArray) -> bool:
-    """Tell whether fixes are too far apart for speed from positions, and readings close enough for their sum."""
-    return ground.interval_s > DENSE_POSITIONS_S and float(np.median(np.diff(time_s))) <= LATENT_INTERVAL_S
 
 
 def _u_clock(time: FloatArray, columns: FloatArray, far: FloatArray, residual: FloatArray, normal: FloatArray) -> float:

@@ -14,6 +14,8 @@ from speedcal.calibration.positions import LocalFit, speed_from_positions, witho
 from speedcal.calibration.result import SpeedSource
 from speedcal.calibration.tuning import (
     ACCELERATION_REACH_S,
+    COARSE_POSITIONS_MPS,
+    DENSE_POSITIONS_S,
     FEWEST_FIXES,
     GAP_INTERVALS,
     GAP_S,
@@ -94,6 +96,12 @@ class GroundSpeed:
         """Share of the drive that lies in an unbroken piece."""
         step = np.diff(self.time_s)
         return float(step[np.diff(self.piece) == 0].sum() / max(step.sum(), 1e-9))
+
+    @property
+    def between_is_guessed(self) -> bool:
+        """Fixes lie too far apart or are too coarse for a speed at any moment; only the way between them is told."""
+        coarse = self.u_speed_mps >= COARSE_POSITIONS_MPS
+        return self.source == "positions" and (coarse or self.interval_s > DENSE_POSITIONS_S)
 
     def place(self, time_s: FloatArray) -> tuple[IntArray, BoolArray]:
         """Return for each time the fix before it, and whether the time lies inside an unbroken piece."""

@@ -17,7 +17,6 @@ from speedcal.calibration.result import HILLS, Calibration
 from speedcal.calibration.tuning import (
     ABSURD_READING_MPS,
     CLOCK_FAR_S,
-    DENSE_POSITIONS_S,
     FEW_READINGS,
     FEW_RUNS,
     FEWEST_READINGS,
@@ -133,13 +132,17 @@ def not_of_one_dial(calibration: Calibration, ground: GroundSpeed, step_mps: flo
     step_mps = float(np.hypot(step_mps, ground.step_mps))
     change = change_within(time, speed, off, step_mps=step_mps)
     if change is not None:
-        line = table["line"].to_numpy()[[change.first, change.last]]
-        found.append(Finding("dial_changes", first=int(line[0]), last=int(line[1]), difference=change.difference))
-        within = np.zeros(len(time))
-        within[change.first : change.last + 1] = 1.0
-        off = off - change.difference * speed * (within - within.mean())  # a log may stray for this reason alone
-    if ground.source == "positions" and ground.interval_s > DENSE_POSITIONS_S:
-        return tuple(found)  # between such fixes the speed is a guess
+        if change.gradual:
+            found.append(Finding("dial_drifts", difference=change.difference))
+            course = (time - time[0]) / (time[-1] - time[0])
+        else:
+            line = table["line"].to_numpy()[[change.first, change.last]]
+            found.append(Finding("dial_changes", first=int(line[0]), last=int(line[1]), difference=change.difference))
+            course = np.zeros(len(time))
+            course[change.first : change.last + 1] = 1.0
+        off = off - change.difference * speed * (course - course.mean())  # a log may stray for this reason alone
+    if ground.between_is_guessed:
+        return tuple(found)
     wander = steady_wander(time, speed, off, ground.at(time)[1])
     if wander > np.hypot(STEADY_WANDER_MPS, step_mps / np.sqrt(12)):
         found.append(Finding("log_strays", wander_mps=wander, unit=calibration.unit))

@@ -442,9 +442,10 @@ LATENT_CURVE_MPS, LATENT_KNOT_SPACING_MPS = 0.7 * MPH_MPS, 2.5
 LATENT_INTERVAL_S = 2.5
 """Fixes further apart than this leave too much of the speed between them to chance; they go through windows."""
 
-DENSE_POSITIONS_S = 1.5
+DENSE_POSITIONS_S, COARSE_POSITIONS_MPS = 1.5, 0.4
 """Fixes without recorded speed no further apart than this tell speed by a local fit; the way between them would tell
-the factor as well and single readings less well. Fixes further apart cut bends, and only the way is left."""
+the factor as well and single readings less well. Fixes further apart cut bends, and of positions to 0.0001 degrees a
+local fit makes noise: only the way is left."""
 
 STATION_S, WINDOW_S, FEWEST_WINDOWS = 3.0, 12.0, 12
 """Positions are taken this far apart as the ends of chords, and windows of the way are this long; so many tell a dial.

@@ -10,6 +10,7 @@ from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.tuning import (
     BETWEEN_SHARE,
     BETWEEN_SHARE_U,
+    COARSE_POSITIONS_MPS,
     SLOWEST_POSITION_SPEED_MPS,
     STATION_S,
     TURN_SHARE_U,
@@ -46,7 +47,9 @@ def windows_of_way(ground: GroundSpeed) -> Windows:
     nearly the square of their distance, so what leaving out every other fix takes away tells what is missing (L. F.
     Richardson's extrapolation).
     """
-    cell = np.floor(ground.time_s / STATION_S).astype(np.int64)
+    # the noise of coarse positions lengthens short chords and turns them
+    apart = STATION_S if ground.u_speed_mps < COARSE_POSITIONS_MPS else WINDOW_S
+    cell = np.floor(ground.time_s / apart).astype(np.int64)
     first = np.flatnonzero((np.diff(cell, prepend=-1) > 0) | (np.diff(ground.piece, prepend=-1) != 0))
     time, piece = ground.time_s[first], ground.piece[first]
     whole = np.diff(piece) == 0

@@ -168,6 +168,14 @@ def _dial_changes(values: Values) -> str:
     )
 
 
+def _dial_drifts(values: Values) -> str:
+    way = "higher" if values["difference"] > 0 else "lower"
+    return (
+        f"it reads {100 * abs(values['difference']):.1f} % {way} at the end of the log than at its begin, as when a "
+        "tire loses air; check the pressures and drive again with warm tires."
+    )
+
+
 FINDINGS: dict[str, Template] = {
     "speed_unit_unchecked": "The positions move too little to check the unit of the recorded speed; meters per second "
     "were assumed.",
@@ -228,6 +236,7 @@ FINDINGS: dict[str, Template] = {
     "large_scatter": "the readings scatter by {scatter_mps:speed1} however the dial reads, more than a person "
     "misreads; were they all read off one instrument, in the vehicle that carried the GPS?",
     "dial_changes": _dial_changes,
+    "dial_drifts": _dial_drifts,
     "log_strays": "the log strays from the track by {wander_mps:speed1} for seconds together, even at steady speeds; "
     "were both recorded in the same vehicle?",
     "two_readers": "the readings look like those of two watches or two readers; let one person note all of them.",
