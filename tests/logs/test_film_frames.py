@@ -81,3 +81,15 @@ def test_a_moment_is_found_without_reading_up_to_it(tmp_path: Path) -> None:
     for moment in (0.0, 7.3, 12.0):
         assert seconds_of(picture_at(film, moment), film) == pytest.approx(moment, abs=0.25)
     assert seconds_of(picture_at(film, 99.0), film) == pytest.approx(15.9, abs=0.3)
+
+
+@pytest.mark.parametrize("codec", ["libx264", "libx265"])
+def test_what_is_not_decoded_changes_no_frame_that_is(codec: str, tmp_path: Path) -> None:
+    """Two frames of each group, with pictures that refer to later ones: the same as when all is decoded."""
+    film = write(tmp_path / "film.mp4", np.arange(0, 6, 1 / 30), codec=codec, gap=30)
+    with av.open(str(film.path)) as container:
+        whole = [(frame.time, frame.to_ndarray(format="rgb24")) for frame in container.decode(video=0)]
+    seen = list(frames(film, per_s=2.0))
+    assert [time for time, _ in seen] == pytest.approx(np.arange(12) / 2, abs=0.04)
+    for time, picture in seen:
+        assert any(abs(other - whole[0][0] - time) < 1e-3 and (shown == picture).all() for other, shown in whole)

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,10 @@ Picture = NDArray[np.uint8]
 _PICTURES = (".jpg", ".jpeg", ".png", ".webp", ".bmp", ".tif", ".tiff")
 _LONGEST_S = 4 * 3600.0
 _FAST_RATE = 45.0
+_EARLY, _LATE = 0.3, 0.2
+"""A key frame is taken so much before it is due, and a frame may come so much late, in steps between frames."""
+_LONGEST_GROUP = 600
+"""Packets between key frames that are held before any is decoded."""
 _HEAVY_CODECS = ("hevc", "av1", "vp9")
 _EXIF_OFFSETS, _EXIF_TIME, _EXIF_PARTS, _EXIF_ZONE = 0x8769, 0x9003, 0x9291, 0x9011
 
@@ -75,7 +80,6 @@ def frames(film: Film, *, per_s: float, after_s: float = 0.0) -> Iterator[tuple[
     if film.path.is_dir():
         yield from ((time, picture) for time, picture in _from_folder(film) if time + 1e-6 >= after_s)
         return
-    due = after_s
     with _container(film.path) as container:
         stream = container.streams.video[0]
         stream.thread_type = "AUTO"
@@ -84,20 +88,57 @@ def frames(film: Film, *, per_s: float, after_s: float = 0.0) -> Iterator[tuple[
         import av
 
         begin = None if stream.start_time is None else float(stream.start_time * stream.time_base)
+        due = after_s
         try:
             if after_s and begin is not None:
                 container.seek(int((begin + after_s) / stream.time_base), stream=stream)
-            for frame in container.decode(stream):
+            for frame in _decoded(container, stream, 1 / per_s):
                 if frame.pts is None:
                     continue
                 begin = float(frame.time) if begin is None else begin
                 time = float(frame.time) - begin
-                if time + 1e-6 < due:
+                if time + 1e-6 < due - (_EARLY / per_s if frame.key_frame and due > after_s else 0.0):
                     continue
-                due = time + 1 / per_s if time - due > 1 / per_s else due + 1 / per_s
+                due = time + 1 / per_s if frame.key_frame or time - due > 1 / per_s else due + 1 / per_s
                 yield time, _upright(frame)
         except av.error.FFmpegError:  # a film that breaks off: what was read so far counts
             return
+
+
+def _decoded(container, stream, every_s: float):  # type: ignore[no-untyped-def]
+    """Yield decoded frames; what follows the last frame wanted before the next key frame is not decoded.
+
+    Frames are wanted from each key frame on, every ``every_s``. Nothing refers to what follows them, but pictures that
+    come after the next key frame and are shown before it, which are dropped too.
+    """
+    group: list[Any] = []
+    dropped_until = None
+    for packet in container.demux(stream):
+        if packet.is_keyframe and group:
+            sent, dropped_until = _wanted(group, packet, every_s)
+            for one in sent:
+                yield from stream.decode(one)
+            group = []
+        if dropped_until is not None and packet.pts is not None and packet.pts < dropped_until:
+            continue
+        group.append(packet)
+        if len(group) > _LONGEST_GROUP:
+            for one in group:
+                yield from stream.decode(one)
+            group = []
+    for one in group:
+        yield from stream.decode(one)
+
+
+def _wanted(group: list[Any], following: Any, every_s: float) -> tuple[list[Any], int | None]:
+    """Return the packets of a group that are to be decoded, and where the next begins when some are not."""
+    first, times = group[0], [packet.pts for packet in group]
+    if not first.is_keyframe or following.pts is None or None in times:
+        return group, None
+    last_s = np.floor(float((following.pts - first.pts) * first.time_base) / every_s - _EARLY) * every_s
+    last = first.pts + (last_s + _LATE * every_s) / float(first.time_base)
+    needed = max((i for i, time in enumerate(times) if time <= last), default=0)
+    return (group[: needed + 1], following.pts) if needed + 1 < len(group) else (group, None)
 
 
 def picture_at(film: Film, moment_s: float) -> Picture:

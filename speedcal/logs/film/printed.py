@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -45,14 +46,17 @@ class Rim:
         """Radius of each column in those of the marks."""
         return np.linspace(_INNER, _OUTER, min(round((_OUTER - _INNER) * _FINE * self.dial.radius_px), _MOST // 10))
 
+    @cached_property
+    def _points(self) -> FloatArray:
+        angle = np.arange(0, 2 * np.pi - self.step_rad / 2, self.step_rad)
+        direction = np.column_stack([np.cos(angle), np.sin(angle)])
+        return seen_at(self.dial.plane, direction[:, None, :] * self.radii[None, :, None])
+
     def of(self, picture: Picture, warp: FloatArray) -> Picture:
         """Return the rim of a frame, grey, a row a direction, a column a radius."""
         import cv2
 
-        angle = np.arange(0, 2 * np.pi - self.step_rad / 2, self.step_rad)
-        direction = np.column_stack([np.cos(angle), np.sin(angle)])
-        points = seen_at(self.dial.plane, direction[:, None, :] * self.radii[None, :, None])
-        seen = (points @ warp[:, :2].T + warp[:, 2]).astype(np.float32)
+        seen = (self._points @ warp[:, :2].T + warp[:, 2]).astype(np.float32)
         polar = cv2.remap(picture, seen[..., 0], seen[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
         return np.asarray(cv2.cvtColor(polar, cv2.COLOR_RGB2GRAY) if polar.ndim == 3 else polar)
 
