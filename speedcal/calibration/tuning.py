@@ -462,25 +462,20 @@ TURN_SHARE_U = 0.3
 LOG_NODE_GAP_MPS = 5.0
 """Distance of the readings at which positions tell a dial."""
 
-LAG_TOLD_STEP_MPS = 0.35
-"""Recorded speed in coarser steps does not tell the lag of a needle: rounding smooths it alike."""
-
-SLOW_NEEDLE_S = 1.5
-"""Time constant from which on a needle is said to lag. From memory: sound ones follow within a second."""
+LAG_TOLD_STEP_MPS, SLOW_NEEDLE_S = 0.35, 1.5
+"""Recorded speed in coarser steps does not tell the lag of a needle: rounding smooths it alike. From the second on a
+needle is said to lag; from memory: sound ones follow within a second."""
 
 LATENT_READINGS, LATENT_SPACING_S, LATENT_ROUNDS = 60, 1.0, 18
 """Moving readings and fixes from which on the latent speed is worth finding, the distance of its knots (half of it
 doubles the cost and changes nothing), and most rounds of that fit."""
 
-LEAST_JERK = 0.001
-"""Least size of the change of acceleration in m/s^3, as under cruise control. Ten times as much lets the speed wander
-within its step of rounding."""
+LEAST_JERK, LOCAL_KNOTS = 0.001, 8
+"""Least size of the change of acceleration in m/s^3, as under cruise control (ten times as much lets the speed wander
+within its step of rounding); how a vehicle moves is learnt from so many knots to either side."""
 
 LEAST_NOISE_MPS, LEAST_NOISE_STEPS = 0.02, 0.05
 """Least noise of a value before it is rounded, in m/s and in steps."""
-
-LOCAL_KNOTS = 8
-"""How a vehicle moves is learnt from so many knots to either side."""
 
 LOG_BLOCK_S, POSITIONS_BLOCK_S, LUCK = 60.0, 120.0, 0.75
 """Readings of different minutes are independent, errors of positions last longer; a jackknife variance below this part
