@@ -74,10 +74,10 @@ def robust_scale(residuals: FloatArray) -> float:
     return 1.4826 * float(np.median(np.abs(residuals)))
 
 
-def student_quantile(degrees_of_freedom: float, *, probability: float = 0.975) -> float:
-    """Return the quantile of Student's t; the default is the factor of a two-sided 95 % interval."""
+def student_quantile(degrees_of_freedom: float) -> float:
+    """Return the factor of a two-sided 95 % interval, the 97.5 % quantile of Student's t."""
     if math.isinf(degrees_of_freedom):  # the normal's, without waiting for scipy
-        return NormalDist().inv_cdf(probability)
+        return NormalDist().inv_cdf(0.975)
     from scipy.special import stdtrit
 
-    return float(stdtrit(degrees_of_freedom, probability))
+    return float(stdtrit(degrees_of_freedom, 0.975))

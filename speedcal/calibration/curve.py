@@ -46,7 +46,6 @@ def deviation_covariance(
     left_mps: FloatArray,
     right_mps: FloatArray,
     driven_mps: FloatArray,
-    lengths_mps: tuple[float, ...] = CURVE_LENGTHS_MPS,
 ) -> FloatArray:
     """Return the prior covariance of the deviation, of unit size, between (n,) and (k,) speeds, shape (n, k).
 
@@ -54,10 +53,10 @@ def deviation_covariance(
     """
     project_left, project_right = _on_line(left_mps, driven_mps), _on_line(right_mps, driven_mps)
     return np.asarray(
-        _kernel(left_mps, right_mps, lengths_mps)
-        - project_left @ _kernel(driven_mps, right_mps, lengths_mps)
-        - _kernel(left_mps, driven_mps, lengths_mps) @ project_right.T
-        + project_left @ _kernel(driven_mps, driven_mps, lengths_mps) @ project_right.T
+        _kernel(left_mps, right_mps)
+        - project_left @ _kernel(driven_mps, right_mps)
+        - _kernel(left_mps, driven_mps) @ project_right.T
+        + project_left @ _kernel(driven_mps, driven_mps) @ project_right.T
     )
 
 
@@ -67,9 +66,9 @@ def _on_line(at_mps: FloatArray, driven_mps: FloatArray) -> FloatArray:
     return np.asarray(np.column_stack([np.ones(len(at_mps)), at_mps]) @ np.linalg.pinv(design))
 
 
-def _kernel(left: FloatArray, right: FloatArray, lengths: tuple[float, ...]) -> FloatArray:
+def _kernel(left: FloatArray, right: FloatArray) -> FloatArray:
     square = np.subtract.outer(np.asarray(left, float), np.asarray(right, float)) ** 2
-    return np.asarray(np.mean([np.exp(-square / (2 * length**2)) for length in lengths], axis=0))
+    return np.asarray(np.mean([np.exp(-square / (2 * length**2)) for length in CURVE_LENGTHS_MPS], axis=0))
 
 
 def deviation_sizes() -> tuple[FloatArray, FloatArray]:

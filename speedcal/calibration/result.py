@@ -138,21 +138,13 @@ class Calibration:
         """Return half the width of the 95 % interval of :meth:`indicated`. [m/s]."""
         return self.dial.half_width(ground_mps)
 
-    def error_table(self, speeds: FloatArray | None = None) -> list[dict[str, float]]:
-        """Return the error at round speeds of the driven range, in the display unit, with 95 % intervals.
-
-        Parameters
-        ----------
-        speeds
-            Ground speeds in the display unit; None takes the multiples of 5 mph or 10 km/h in the driven range.
-        """
+    def error_table(self) -> list[dict[str, float]]:
+        """Return the error at the multiples of 5 mph or 10 km/h driven, in the display unit, with 95 % intervals."""
         factor = SPEED_UNIT_MPS[self.unit]
-        if speeds is None:
-            step = 5 if self.unit == "mph" else 10
-            low, high = (v / factor for v in self.speed_range_mps)
-            speeds = np.arange(np.ceil(low / step) * step, high + 1e-9, step)
+        step = 5 if self.unit == "mph" else 10
+        low, high = (v / factor for v in self.speed_range_mps)
         rows = []
-        for v in np.asarray(speeds, float):
+        for v in np.arange(np.ceil(low / step) * step, high + 1e-9, step):
             shown = float(self.indicated(v * factor)) / factor
             half = float(self.half_width(v * factor)) / factor
             error = shown - v

@@ -72,9 +72,9 @@ def steady(values: FloatArray) -> FloatArray:
     return np.asarray(np.round(values, 5) + 0.0)
 
 
-def thinned(points: FloatArray, most: int = MOST_POINTS) -> FloatArray:
-    """Return every k-th row, so that at most ``most`` are left."""
-    return points[:: -(-len(points) // most)] if len(points) > most else points
+def thinned(points: FloatArray) -> FloatArray:
+    """Return every k-th row, so that at most ``MOST_POINTS`` are left."""
+    return points[:: -(-len(points) // MOST_POINTS)] if len(points) > MOST_POINTS else points
 
 
 def draw_comparison(

@@ -76,7 +76,7 @@ def keys_named(table: str, names: Sequence[str], place: str | None) -> str:
     if place != "form":
         return joined(names, "or") + ("" if table == "drive" else f" in [{table}]")
     known = stated(table)
-    labels = (known.one_of.get(key.one_of, key).label for key in (known.keys[name] for name in names))
+    labels = (known.one_of.get(key.one_of, key).label for key in (known.keys[name.partition(".")[0]] for name in names))
     return joined((f"“{label}”" for label in labels if label), "or")
 
 

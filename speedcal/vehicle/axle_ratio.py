@@ -22,6 +22,8 @@ U_SHAFT_TURNS = 0.03
 """The same for a chalk mark on the shaft, read to better than it was written down. From memory."""
 U_RPM = 25.0
 """Standard uncertainty of a tachometer that is read by eye, half a usual division. [1/min] From memory."""
+_U_SPEED_MPS = 0.15
+"""Standard uncertainty of a speed read off a receiver. From memory. [m/s]"""
 _U_WORDS = 0.1
 _WORDS: tuple[tuple[str, float, float], ...] = (
     (r"(?:just|a little|a bit|slightly|barely)\s+(?:short of|under|below|less than)", -0.25, _U_WORDS),
@@ -187,8 +189,6 @@ def axle_from_engine_speed(
     rolled: RolledTire,
     *,
     u_rpm: float | None = None,
-    u_speed_mps: float = 0.15,
-    u_gear_relative: float = 0.0,
 ) -> AxleEstimate:
     """Return the axle ratio from engine speed and true road speed in a known gear: R = rpm C / (60 v gear).
 
@@ -202,8 +202,8 @@ def axle_from_engine_speed(
         Of the gear engaged and anything else before the driveshaft.
     rolled
         What the tire rolls in a turn.
-    u_rpm, u_speed_mps, u_gear_relative
-        Standard uncertainties; None takes half a division of a usual tachometer, :data:`U_RPM`, from memory.
+    u_rpm
+        Its standard uncertainty; None takes half a division of a usual tachometer, :data:`U_RPM`, from memory.
 
     Raises
     ------
@@ -213,9 +213,7 @@ def axle_from_engine_speed(
     if min(rpm, speed_mps, gear_ratio) <= 0:
         raise ValueError("engine speed, road speed and gear ratio must be above zero")
     value = rpm * rolled.circumference_m.value / (60 * speed_mps * gear_ratio)
-    u = value * math.hypot(
-        (U_RPM if u_rpm is None else u_rpm) / rpm, u_speed_mps / speed_mps, rolled.u_relative, u_gear_relative
-    )
+    u = value * math.hypot((U_RPM if u_rpm is None else u_rpm) / rpm, _U_SPEED_MPS / speed_mps, rolled.u_relative)
     found = [Finding("converter_slip")]
     if u_rpm is None:
         found.append(Finding("tachometer_from_memory", u_rpm=U_RPM))

@@ -72,7 +72,7 @@ class Prediction:
         return self.dial.line.covariance
 
 
-def gain_change(vehicle: Vehicle, work: Work | Mapping[str, Any], *, source: str = "") -> GainChange:
+def gain_change(vehicle: Vehicle, work: Work | Mapping[str, Any]) -> GainChange:
     """Return what planned work does to the speed of the instrument's shaft.
 
     Parameters
@@ -81,36 +81,34 @@ def gain_change(vehicle: Vehicle, work: Work | Mapping[str, Any], *, source: str
         As it was during the drive before the work.
     work
         What is changed: a :class:`~speedcal.vehicle.vehicle.Work` or the [work] table of a job file.
-    source
-        Name of the file for messages.
 
     Raises
     ------
     VehicleError
         The vehicle does not say what was fitted before, or the work names something unknown.
     """
-    plan = work if isinstance(work, Work) else Work.from_dict(work, source=source)
+    plan = work if isinstance(work, Work) else Work.from_dict(work)
     gain, variance = 1.0, 0.0
     if plan.driven_gear is not None:
-        gain *= _before(vehicle.driven_gear, "driven_gear", source) / plan.driven_gear
+        gain *= _before(vehicle.driven_gear, "driven_gear") / plan.driven_gear
     if plan.drive_gear is not None:
-        gain *= plan.drive_gear / _before(vehicle.drive_gear, "drive_gear", source)
+        gain *= plan.drive_gear / _before(vehicle.drive_gear, "drive_gear")
     if plan.ratio_box is not None:
         gain *= float(plan.ratio_box / (vehicle.ratio_box or 1))
     if plan.pulse_scaler is not None:
         gain *= float(plan.pulse_scaler / (vehicle.pulse_scaler or 1))
     if plan.axle is not None and vehicle.sensor != "wheel":
-        before = _before(vehicle.axle, "axle", source)
+        before = _before(vehicle.axle, "axle")
         gain *= float(plan.axle) / float(before)
         variance += plan.axle.u_relative**2 + before.u_relative**2
     if plan.tire is not None:
-        rolled_before, rolled = _before(vehicle.rolled, "tire", source), plan.rolled or roll_by_convention(plan.tire)
+        rolled_before, rolled = _before(vehicle.rolled, "tire"), plan.rolled or roll_by_convention(plan.tire)
         gain *= rolled_before.circumference_m.value / rolled.circumference_m.value
         variance += rolled.u_relative**2 + rolled_before.u_relative**2
     for setting in plan.settings:
         now = {item.kind: item.now for item in vehicle.settings}.get(setting.kind)
         if setting.now is not None:
-            gain *= (setting.now / _before(now, f"settings.{setting.kind}", source)) ** setting.power
+            gain *= (setting.now / _before(now, f"settings.{setting.kind}")) ** setting.power
     return GainChange(gain, float(np.sqrt(variance)))
 
 
@@ -122,9 +120,7 @@ def with_needle_set(dial: Dial, work: Work, unit: DisplayUnit) -> Dial:
     return moved.shifted(NEEDLE_SET_U_MPS**2)
 
 
-def predict_after(
-    calibration: Calibration, vehicle: Vehicle, work: Work | Mapping[str, Any], *, source: str = ""
-) -> Prediction:
+def predict_after(calibration: Calibration, vehicle: Vehicle, work: Work | Mapping[str, Any]) -> Prediction:
     """Return how the instrument will read after the work: at v what it showed at gain x v, the needle set over.
 
     Raises
@@ -132,8 +128,8 @@ def predict_after(
     VehicleError
         As :func:`gain_change`.
     """
-    plan = work if isinstance(work, Work) else Work.from_dict(work, source=source)
-    change = gain_change(vehicle, plan, source=source)
+    plan = work if isinstance(work, Work) else Work.from_dict(work)
+    change = gain_change(vehicle, plan)
     odometer = calibration.odometer_factor
     return Prediction(
         unit=calibration.unit,
@@ -145,9 +141,9 @@ def predict_after(
     )
 
 
-def _before(value: _T | None, key: str, source: str) -> _T:
+def _before(value: _T | None, key: str) -> _T:
     if value is None:
-        raise VehicleError("fact_before_missing", source=source, key=key)
+        raise VehicleError("fact_before_missing", key=key)
     return value
 
 

@@ -17,6 +17,10 @@ from speedcal.vehicle.tires import TireSize
 from speedcal.wording import words
 
 _LEAST_M, _MOST_M = 0.5, 6.0
+_U_CHALK_MARKS_M = 0.005
+"""Standard uncertainty of the distance between two chalk marks, by a tape. Our own judgment. [m]"""
+_LOAD_AND_PRESSURE_PERCENT = 1.0
+"""Half width of the interval: load and pressure of this vehicle against the maker's. From memory. [%]"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,7 +172,7 @@ def _mean_roll(left_m: float, right_m: float) -> float:
     return 2 / (1 / left_m + 1 / right_m)
 
 
-def roll_out(distance_m: float, turns: float, *, u_distance_m: float = 0.005) -> RolledTire:
+def roll_out(distance_m: float, turns: float) -> RolledTire:
     """Return what a tire rolled between two chalk marks.
 
     Parameters
@@ -177,8 +181,6 @@ def roll_out(distance_m: float, turns: float, *, u_distance_m: float = 0.005) ->
         Between the marks on the ground. [m]
     turns
         Whole turns of the wheel between them.
-    u_distance_m
-        Standard uncertainty of the distance; half a centimetre for two chalk marks and a tape. [m]
 
     Raises
     ------
@@ -188,22 +190,20 @@ def roll_out(distance_m: float, turns: float, *, u_distance_m: float = 0.005) ->
     if not (distance_m > 0 and turns > 0):
         raise ValueError(f"a roll-out needs a positive distance and number of turns, not {distance_m} m, {turns} turns")
     return RolledTire(
-        circumference_m=Interval.around(_plausible(distance_m / turns), 2 * u_distance_m / turns),
+        circumference_m=Interval.around(_plausible(distance_m / turns), 2 * _U_CHALK_MARKS_M / turns),
         basis=Finding("tire_rolled_out", distance_m=distance_m, turns=turns),
         status="measured",
-        allowances=(Allowance("chalk_marks", 200 * u_distance_m / distance_m, "our own judgment", "from memory"),),
+        allowances=(Allowance("chalk_marks", 200 * _U_CHALK_MARKS_M / distance_m, "our own judgment", "from memory"),),
     )
 
 
-def roll_by_turns(turns_per_m: float, *, spread_percent: float = 1.0) -> RolledTire:
+def roll_by_turns(turns_per_m: float) -> RolledTire:
     """Return what a tire rolls by its maker's turns per mile or km, for a new tire.
 
     Parameters
     ----------
     turns_per_m
         Turns in one metre. [1/m]
-    spread_percent
-        Half width of the interval: load and pressure of this vehicle against the maker's. [%] From memory.
 
     Raises
     ------
@@ -214,10 +214,10 @@ def roll_by_turns(turns_per_m: float, *, spread_percent: float = 1.0) -> RolledT
         raise ValueError(f"turns per distance must be positive, not {turns_per_m}")
     circumference_m = _plausible(1 / turns_per_m)
     return RolledTire(
-        circumference_m=Interval.around(circumference_m, spread_percent / 100 * circumference_m),
+        circumference_m=Interval.around(circumference_m, _LOAD_AND_PRESSURE_PERCENT / 100 * circumference_m),
         basis=Finding("tire_by_turns", turns_per_mile=turns_per_m * MILE_M),
         status="stated",
-        allowances=(Allowance("load_and_pressure", spread_percent, "our own judgment", "from memory"),),
+        allowances=(Allowance("load_and_pressure", _LOAD_AND_PRESSURE_PERCENT, "our own judgment", "from memory"),),
     )
 
 

@@ -109,7 +109,7 @@ class TireSize:
         return self.text
 
 
-def parse_tire_size(text: str, *, source: str = "") -> TireSize:
+def parse_tire_size(text: str) -> TireSize:
     """Read the size on a sidewall.
 
     Understood are P-metric, LT-metric and Euro-metric (``P215/65R15 95H``, ``205-55-16``), flotation
@@ -129,13 +129,11 @@ def parse_tire_size(text: str, *, source: str = "") -> TireSize:
     for form, pattern in _GRAMMAR if len(plain) <= _LONGEST else ():
         match = re.fullmatch(pattern + _TAIL, plain)
         if match:
-            return _checked(
-                _build(form, {name: value or "" for name, value in match.groupdict().items()}), text, source
-            )
-    raise VehicleError("unknown_tire_size", source=source, size=text[:_LONGEST])
+            return _checked(_build(form, {name: value or "" for name, value in match.groupdict().items()}), text)
+    raise VehicleError("unknown_tire_size", size=text[:_LONGEST])
 
 
-def _checked(size: TireSize, text: str, source: str) -> TireSize:
+def _checked(size: TireSize, text: str) -> TireSize:
     usual = (
         200 <= size.rim_mm <= 700
         and 50 <= size.width_mm <= 500
@@ -143,7 +141,7 @@ def _checked(size: TireSize, text: str, source: str) -> TireSize:
         and 350 <= size.diameter_mm <= 1600
     )
     if not usual:
-        raise VehicleError("impossible_tire_size", source=source, size=text[:_LONGEST])
+        raise VehicleError("impossible_tire_size", size=text[:_LONGEST])
     return size
 
 

@@ -20,6 +20,7 @@ from speedcal.text.numbers import likely, signed
 from speedcal.text.page_messages import title_of
 
 HERE = Path(__file__).parent
+_TRY_AGAIN_S = "5"
 
 
 class RefusedError(Exception):
@@ -55,9 +56,9 @@ class RefusedError(Exception):
         return {**self.error.to_dict(), "status": self.status, "field": self.at}
 
 
-def busy(code: str, wait_s: int = 5, **values: Any) -> RefusedError:
+def busy(code: str, **values: Any) -> RefusedError:
     """Return the busy answer: nothing was kept, and when to try again."""
-    return RefusedError(503, code, headers={"retry-after": str(wait_s)}, **values)
+    return RefusedError(503, code, headers={"retry-after": _TRY_AGAIN_S}, **values)
 
 
 def refusal_response(scope: Scope, refused: RefusedError) -> Response:

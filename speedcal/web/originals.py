@@ -15,6 +15,8 @@ from typing import BinaryIO
 
 _CHUNK = 1024 * 1024
 _SAFE = re.compile(r"[a-z0-9][a-z0-9_.-]{0,63}")
+_ARRIVING_S = 3600.0
+"""Younger files are left alone: they may belong to an upload that is just arriving."""
 _OF_JOBS = ("originals", "results", "films")
 
 
@@ -147,17 +149,15 @@ class Originals:
         """Remove the folder an analysis worked in."""
         shutil.rmtree(self._folder("scratch", run_id), ignore_errors=True)
 
-    def sweep(self, *, known: dict[str, set[str]], older_than_s: float = 3600.0) -> int:
+    def sweep(self, *, known: dict[str, set[str]]) -> int:
         """Remove what an interrupted upload or analysis left behind: files that no job mentions.
 
         Parameters
         ----------
         known
             Digests of the originals of every job that exists.
-        older_than_s
-            Younger files are left alone, they may belong to an upload that is just arriving. [s]
         """
-        before = time.time() - older_than_s
+        before = time.time() - _ARRIVING_S
         stray = [p for name in ("incoming", "scratch") for p in (self.root / name).iterdir()]
         stray += [
             file

@@ -178,9 +178,9 @@ class Queue:
         with self.store.writing() as connection:
             return bool(connection.execute(mine.values(**values)).rowcount)
 
-    def latest(self, job_id: str, drive_id: str = "", *, state: str = "") -> Run | None:
-        """Return the latest run of a job or of one of its drives, only those in ``state`` when it is given."""
-        found = self._latest(job_id, drive_id, state, 1)
+    def latest(self, job_id: str, drive_id: str = "") -> Run | None:
+        """Return the latest run of a job or of one of its drives."""
+        found = self._latest(job_id, drive_id, "", 1)
         return found[0] if found else None
 
     def latest_done(self, job_id: str, count: int = 2) -> list[Run]:

@@ -41,9 +41,9 @@ class JobRow:
     news: str = ""
     """What came in and was not seen by the shop yet: ``drive``, ``result`` or nothing."""
 
-    def get(self, table: str, key: str, default: Any = "") -> Any:
-        """Return a value of the job file."""
-        return self.document.get(table, {}).get(key, default)
+    def get(self, table: str, key: str) -> Any:
+        """Return a value of the job file, empty where it does not say."""
+        return self.document.get(table, {}).get(key, "")
 
     @property
     def title(self) -> str:

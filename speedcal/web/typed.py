@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 from speedcal.units import parse_speed_unit
 from speedcal.web.answers import RefusedError
@@ -72,10 +72,10 @@ def split_line(line: str) -> list[str]:
     return [text]
 
 
-def rows_of(table: str, *, unit_words: Sequence[str] = ("mph", "km/h")) -> list[tuple[str, str]] | None:
+def rows_of(table: str) -> list[tuple[str, str]] | None:
     """Return the rows of a table made by :func:`readings_table`, or None when it was pasted with its own heading."""
     lines = table.rstrip("\n").split("\n")
-    if lines[0] not in [f"time\tspeed ({unit})" for unit in unit_words]:
+    if lines[0] not in [f"time\tspeed ({unit})" for unit in ("mph", "km/h")]:
         return None
     rows = [line.split("\t") for line in lines[1:]]
     if any(len(row) != 2 for row in rows):
