@@ -14,9 +14,8 @@ import numpy as np
 
 from speedcal.calibration.curve import dial_through
 from speedcal.calibration.dial import spline_weights
-from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.log_intervals import leaving_out_blocks, scaled_noise
-from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine, told_by_dial
+from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine, RoughLog, told_by_dial
 from speedcal.calibration.positions import without_spikes
 from speedcal.calibration.tuning import (
     DRIFT_U,
@@ -34,39 +33,19 @@ _BEND_MPS = 1.0
 _LEAST_NOISE_M = 0.02
 
 
-def fit_distances(
-    ground: GroundSpeed,
-    time_s: FloatArray,
-    indicated_mps: FloatArray,
-    *,
-    tau_s: float,
-    offset_mps: float,
-    factor: float,
-    step_mps: float,
-) -> MeasuredLine | None:
-    """Return the dial of a log beside positions; None with fewer than a dozen windows.
-
-    Parameters
-    ----------
-    ground
-        Ground speed of the drive, from positions.
-    time_s, indicated_mps
-        Readings in order of time, shape (n,). [s, m/s]
-    tau_s, offset_mps, factor
-        Clock offset and line to start from.
-    step_mps
-        Step the readings are rounded to. [m/s]
-    """
+def fit_distances(log: RoughLog) -> MeasuredLine | None:
+    """Return the dial of a log beside positions; None with fewer than a dozen windows."""
+    ground, time_s, indicated_mps = log.ground, log.time_s, log.indicated_mps
     windows = windows_of_way(ground)
     smooth = without_spikes(time_s, indicated_mps)
     right = np.flatnonzero(smooth)
     if len(right) < 2:
         return None
-    log = _Log.of(time_s[right], indicated_mps[right])
-    nodes = _nodes(log, windows, tau_s)
+    smoothed = _Log.of(time_s[right], indicated_mps[right])
+    nodes = _nodes(smoothed, windows, log.tau_s)
     if nodes is None:
         return None
-    fit = _Fit(windows, log, nodes, (nodes - offset_mps) / factor, tau_s)
+    fit = _Fit(windows, smoothed, nodes, (nodes - log.offset_mps) / log.factor, log.tau_s)
     if not fit.run():
         return None
     moment = fit.gps_time(time_s)
@@ -87,7 +66,7 @@ def fit_distances(
         dial,
         clock_offset_s=fit.tau,
         u_clock_offset_s=u_clock,
-        scatter_mps=float(np.hypot(dial.line.error_factor * fit.noise_mps, step_mps / np.sqrt(12))),
+        scatter_mps=float(np.hypot(dial.line.error_factor * fit.noise_mps, log.step_mps / np.sqrt(12))),
         time_s=moment,
         ground_mps=np.where(inside, speed, np.nan),
         reason=reason,

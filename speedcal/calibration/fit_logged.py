@@ -15,7 +15,7 @@ from speedcal.calibration.clock_search import OFFSET_SCALE_MPS, Shift
 from speedcal.calibration.fit_distances import fit_distances
 from speedcal.calibration.fit_rounded import fit_rounded
 from speedcal.calibration.ground_speed import GroundSpeed
-from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine, told_by_dial
+from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine, RoughLog, told_by_dial
 from speedcal.calibration.pairs import Pairs, Windows, average, make_pairs, window_length_s
 from speedcal.calibration.runs import SteadyRuns
 from speedcal.calibration.tuning import (
@@ -115,32 +115,14 @@ def fit_logged(
         if round_ > 5 and abs(move) < 1e-3:
             break
     reasons: tuple[Finding, ...] = ()
+    log = RoughLog(ground, time_s, indicated_mps, step_mps, tau, offset, gain, scatter)
     if ground.source == "recorded" and ground.interval_s <= LATENT_INTERVAL_S:
-        settled = fit_rounded(
-            ground,
-            time_s,
-            indicated_mps,
-            tau_s=tau,
-            offset_mps=offset,
-            factor=gain,
-            scatter_mps=scatter,
-            runs=runs,
-            step_mps=step_mps,
-            u_stated_mps=u_stated_mps,
-        )
+        settled = fit_rounded(log, runs=runs, u_stated_mps=u_stated_mps)
         if settled is not None:
             return settled
         reasons = (Finding("log_unsettled"),) if min(ground.step_mps, step_mps) > 0 else ()
     elif ground.between_is_guessed and float(np.median(np.diff(time_s))) <= LATENT_INTERVAL_S:
-        told = fit_distances(
-            ground,
-            time_s,
-            indicated_mps,
-            tau_s=tau,
-            offset_mps=offset,
-            factor=gain,
-            step_mps=step_mps,
-        )
+        told = fit_distances(log)
         if told is not None:
             return told
     pairs = make_pairs(ground, time_s, indicated_mps, tau)

@@ -8,7 +8,7 @@ from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.heavy_damping import heavy_damping
 from speedcal.calibration.latent_speed import Channel, Start, fit_latent
 from speedcal.calibration.log_intervals import log_dial
-from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine, told_by_dial
+from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine, RoughLog, told_by_dial
 from speedcal.calibration.runs import SteadyRuns
 from speedcal.calibration.speed_spline import SplineGrid
 from speedcal.calibration.tuning import (
@@ -35,37 +35,20 @@ _THINNED_S = 0.15
 them is taken moves a factor by a third of its sigma."""
 
 
-def fit_rounded(
-    ground: GroundSpeed,
-    time_s: FloatArray,
-    indicated_mps: FloatArray,
-    *,
-    tau_s: float,
-    offset_mps: float,
-    factor: float,
-    scatter_mps: float,
-    runs: SteadyRuns,
-    step_mps: float,
-    u_stated_mps: FloatArray,
-) -> MeasuredLine | None:
+def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) -> MeasuredLine | None:
     """Return the dial of a log beside recorded speed, both rounded as they are; None where no answer settles.
 
     Parameters
     ----------
-    ground
-        Ground speed of the drive, recorded.
-    time_s, indicated_mps
-        Readings in order of time, shape (n,). [s, m/s]
-    tau_s, offset_mps, factor, scatter_mps
-        Clock offset, line and scatter to start from.
+    log
+        Log beside the recorded speed of the drive.
     runs
         Steady runs of the drive.
-    step_mps
-        Step the readings are rounded to. [m/s]
     u_stated_mps
         Standard uncertainty that each reading states of itself, 0 where it states none, shape (n,). [m/s]
     """
-    moment = time_s + tau_s
+    ground, time_s, indicated_mps, step_mps = log.ground, log.time_s, log.indicated_mps, log.step_mps
+    moment = time_s + log.tau_s
     speed, slope, inside = ground.at(moment)
     carries = inside & ground.usable_at(moment)
     some = np.flatnonzero(carries)
@@ -76,19 +59,21 @@ def fit_rounded(
         return None
     _, piece = np.unique(ground.piece, return_inverse=True)
     before, _ = ground.place(moment[some])
-    plain = np.abs(indicated_mps - offset_mps - factor * speed) < _PLAINLY_WRONG_MPS + HEAVY_LATE_S * np.abs(slope)
+    plain = np.abs(indicated_mps - log.offset_mps - log.factor * speed) < _PLAINLY_WRONG_MPS + HEAVY_LATE_S * np.abs(
+        slope
+    )
     start_s, damping_s2 = heavy_damping(
         ground,
         time_s[inside & plain],
         indicated_mps[inside & plain],
-        tau_s=tau_s,
+        tau_s=log.tau_s,
         plain_mps=float(np.sqrt((step_mps**2 + ground.step_mps**2) / 12 + ground.u_speed_mps**2)),
     )
     fit = fit_latent(
         Channel(ground.time_s[fixes], ground.speed_mps[fixes], piece[fixes], ground.step_mps, np.zeros(len(fixes))),
         Channel(time_s[some], indicated_mps[some], piece[before], step_mps, u_stated_mps[some]),
         grid=SplineGrid.over(ground.time_s, piece, LATENT_SPACING_S),
-        start=Start(start_s, offset_mps, factor, scatter_mps, speed[some], ground.u_speed_mps, damping_s2),
+        start=Start(start_s, log.offset_mps, log.factor, log.scatter_mps, speed[some], ground.u_speed_mps, damping_s2),
     )
     late = fit.clock_offset_s + fit.drift * (time_s - float(np.mean(time_s[some])))
     moment = time_s + late
@@ -99,7 +84,7 @@ def fit_rounded(
         step_mps=step_mps,
         u_common_mps=float(np.hypot(RECEIVER_U_MPS, ground.u_cut_mps)),
     )
-    plainly = np.abs(indicated_mps - offset_mps - factor * speed)[carries]
+    plainly = np.abs(indicated_mps - log.offset_mps - log.factor * speed)[carries]
     speed, slope, inside = ground.at(moment)
     away = np.abs(indicated_mps - dial.indicated(speed))
     if not np.median(away[carries]) <= _WORSE * np.median(plainly) + step_mps / 2:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from speedcal.calibration.curve import driven_points
 from speedcal.calibration.dial import Dial
+from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray
 
@@ -20,6 +21,24 @@ TOO_SLOW = "too_slow"
 WRONG = "wrong"
 STOPPED = "at_stop"
 UNMATCHED = "unmatched"
+
+
+@dataclass(frozen=True, slots=True)
+class RoughLog:
+    """A log beside its drive, with the clock offset and the line that a finer fit starts from."""
+
+    ground: GroundSpeed
+    time_s: FloatArray
+    """Of the readings on their own clock, in order, shape (n,)."""
+    indicated_mps: FloatArray
+    step_mps: float
+    """Step the readings are rounded to."""
+    tau_s: float
+    """What to add to the clock of the readings."""
+    offset_mps: float
+    factor: float
+    scatter_mps: float
+    """Of one reading about the line."""
 
 
 @dataclass(frozen=True, slots=True)
