@@ -200,10 +200,10 @@ FINDINGS: dict[str, Template] = {
     "offset_assumed": "This drive can hardly tell a needle that sits wrong from a wrong gear, so part of the answer "
     "assumes a needle that sits right to within a mph or two (common practice, no source). Readings at more speeds "
     "would settle it.",
-    "needle_at_stop": "The needle lay at an end of its scale, {at_mps:speed}, on {count:n row}, which "
-    "tell nothing and are left out.",
-    "needle_damped": "The needle lags: it takes some {lag_s:.1f} s to follow a change of speed, a sound one less than "
-    "a second. Readings at a steady speed are right all the same.",
+    "needle_at_stop": "Left out: {count:n row} with the needle at an end of its scale, {at_mps:speed}, which tells "
+    "nothing.",
+    "needle_damped": "The needle lags: it takes some {lag_s:.1f} s to follow a change of speed, a sound one takes less "
+    "than a second. Readings at a steady speed are right all the same.",
     "bent_dial": lambda values: fill(
         "The dial is not straight: near a true {at_mps:speed} it shows {away_mps:speed1} {side} than a straight scale "
         "would. No gear cancels that.",

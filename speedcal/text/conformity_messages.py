@@ -269,7 +269,7 @@ FINDINGS: dict[str, Template] = {
     "more_checks": _more_checks,
     "rule_from_memory": lambda values: f"The limits of {values['title']} are {status_words(values['status'])}.",
     "rule_note": "{note}",
-    "speeds_chosen": "This job is judged at speeds of its own choice; the rule names others.",
+    "speeds_chosen": "This job is judged at speeds chosen for it; the rule names others.",
     "weak_drive": _weak_drive,
     "change_not_predicted": lambda values: f"The change by the work is not predicted: {values['error'].problem}.",
     "not_as_predicted": _not_as_predicted,
@@ -282,7 +282,7 @@ FINDINGS: dict[str, Template] = {
     "cause_tires": _tires,
     "cause_file": lambda values: _WRONG_FILE[values["why"]],
     "more_readings": _more_readings,
-    "on_the_limit": "Not proven, and more readings will hardly settle it: the instrument sits too close to a limit.",
+    "on_the_limit": "Not proven, and more readings will hardly settle it: the instrument reads too close to a limit.",
     "longer_distance": "Not proven: a distance about {times:.0f} times as long between two odometer readings would "
     "settle it.",
     "odometer_not_read": "The odometer was not read: its factor is taken from the speeds, which holds when both are "

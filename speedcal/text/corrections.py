@@ -105,7 +105,7 @@ def headline(entry: Advice) -> str:
         case "set_pulse_scaler":
             return f"set the pulse scaler to {value}"
         case "set_module" if entry.part in SETTING_POWER:
-            return f"set the {setting_name(entry.part, float(value))}"
+            return f"set the {setting_name(entry.part, float(value), 'to ')}"
         case "reseat_needle":
             return f"reseat the needle {abs(float(value)):g} {entry.unit} {'lower' if float(value) < 0 else 'higher'}"
         case "turn_housing":

@@ -40,7 +40,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "checks_need_no_track": (
         "checks have their true speed beside them and need neither a track nor held speeds",
-        "Take the mark off, or hand the checks in as a drive of their own",
+        "Clear the box for checks, or hand them in as a drive of their own",
     ),
     "file_sent_empty": ("the file is empty", "Choose the file that the recording program saved"),
     "file_sent_too_large": (
@@ -124,7 +124,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     # who may do what
     "sign_in_first": ("this needs the shop's passcode", "Sign in, then do it again"),
     "shop_passcode_needed": (
-        "this is for who knows the passcode of the shop itself",
+        "this takes the passcode of the shop itself",
         "Sign out, and sign in with that passcode and no name",
     ),
     "passcode_of_the_shop_first": (
@@ -205,7 +205,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Use three or four words that have nothing to do with each other",
     ),
     "public_url_unreadable": (
-        "{found:quoted} is no address of a whole site",
+        "{found:quoted} is not the address of a whole site",
         "Write --public-url like https://drives.example or https://drives.example:8443",
     ),
     "proxy_address_unreadable": (
@@ -258,7 +258,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Check that the database runs and its address is right (for SQLite, the rights of the data folder)",
     ),
     "store_too_new": (
-        "the job store has schema {found}, this release knows {known}",
+        "the job store has schema {found}, this release knows only {known}",
         "Start the newer release of speedcal, or name another data folder",
     ),
     "database_address_unreadable": (

@@ -43,14 +43,14 @@ def part_name(code: str, *, many: bool = False) -> str:
     return f"{name}s" if many and code in ("driven_gear", "drive_gear") else name
 
 
-def setting_name(kind: str, value: float) -> str:
+def setting_name(kind: str, value: float, to: str = "") -> str:
     """Return a module setting as a mechanic would say it, such as ``module circumference 2000 mm``."""
     before, after = {
         "circumference_mm": ("circumference ", " mm"),
         "diameter_in": ("tire diameter ", " in"),
         "axle_ratio": ("axle ratio ", ""),
     }.get(kind, ("", f" {kind.replace('_', ' ')}"))
-    return f"module {before}{value:g}{after}"
+    return f"module {before}{to}{value:g}{after}"
 
 
 def choice_name(what: Mapping[str, Any]) -> str:

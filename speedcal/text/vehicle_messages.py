@@ -108,7 +108,7 @@ def _not_decided(values: Values) -> str:
     against = f" against {joined(rivals, 'or')}" if rivals else ""
     return (
         f"The chance that {choice_name(values['best'])} is the best of its kind is "
-        f"{likely(values['chance'])}{against}; more readings at steady speeds would decide it."
+        f"{likely(values['chance'])}{against}; a drive with more readings at steady speeds would decide it."
     )
 
 
@@ -209,11 +209,11 @@ _INSTEAD_OF = {
 _AND_NEEDLE = " and the needle"
 
 CAUSES: dict[str, str] = {
-    "parts_as_stated": "the parts, as the job states them, do not match each other",
+    "parts_as_stated": "mismatched parts, as the job lists them",
     "tires": "other tires than the instrument was made for",
     "axle": "other axle gears",
     "gears": "a wrong drive or driven gear",
-    "transfer_ratio": "the other range of the transfer case, or a ratio box in the wrong way round",
+    "transfer_ratio": "the other range of the transfer case, or a ratio box fitted the wrong way round",
     "pulse_count": "the wrong number of pulses per turn",
     "wrong_unit": "miles taken for kilometers, or the reverse",
     "needle_offset": "the needle sits wrong on its shaft",
@@ -261,9 +261,7 @@ FINDINGS: dict[str, Template] = {
     "tire_both_sides": "mean of both sides: {left}, {right}",
     # the chain
     "whole_train": "from the whole gear train",
-    "module_setting": lambda values: (
-        f"against the setting now in the {setting_name(values['kind'], values['now'] or 0.0)}"
-    ),
+    "module_setting": lambda values: f"against what is set now, {setting_name(values['kind'], values['now'] or 0.0)}",
     "right_with_tire": "if the instrument was right with {tire} and nothing but the tires has changed",
     "inseparable": _inseparable,
     "chain_implausible": lambda values: (
@@ -280,9 +278,8 @@ FINDINGS: dict[str, Template] = {
     # choices
     "nothing_to_change": _wanted_change,
     "instrument_limits": lambda values: (
-        f"{_start(values)}What the dial itself is off leaves {values['left_percent']:.1f} % and no gear can "
-        f"cancel it: the "
-        "instrument itself must be set right, or the speeds that matter be chosen higher."
+        f"{_start(values)}The dial's own error leaves {values['left_percent']:.1f} %, and no gear can cancel it: "
+        "the instrument itself must be set right, or the speeds that matter chosen higher."
     ),
     "margin_too_wide": lambda values: (
         f"{_start(values)}To be sure that it never reads low, a choice must carry a margin of "
@@ -296,7 +293,7 @@ FINDINGS: dict[str, Template] = {
     "instrument_true": lambda values: (
         f"The instrument is taken to show what its drive tells it, give or take {196 * values['u_relative']:.1f} %."
     ),
-    "gear_not_counted": "The driven gear is not stated; as it is, the reading is that with {teeth} teeth, the nearest "
+    "gear_not_counted": "The driven gear is not stated; as it is, the figures are for {teeth} teeth, the nearest "
     "whole count.",
     "measure_first": lambda values: (
         f"One measurement would make the choice surer: {MEASURED_BY[values['part']]}. {gained_by_measuring(values)}"
@@ -325,10 +322,10 @@ FINDINGS: dict[str, Template] = {
         f"The instrument gets {TIMES[values['times']]} it should: another sensor, another tooth count of its wheel, or "
         "a wrong number in the module."
     ),
-    "box_may_be_turned": "In the wrong way round it would explain the error.",
+    "box_may_be_turned": "Fitted the wrong way round it would explain the error.",
     "teeth_as_stated": lambda values: (
-        f"The job says {values['teeth']}; if another is in it ({likely(values['chance'])}), the next one would be "
-        "reckoned wrong."
+        f"The job says {values['teeth']}; if another is in it ({likely(values['chance'])}), the new one "
+        "would be figured wrong."
     ),
     "housing_at_the_count": "Look at the housing too: for {teeth} teeth the range {range} must face down; in another "
     "the gear meshes badly, and the needle jumps and reads low.",
@@ -336,8 +333,7 @@ FINDINGS: dict[str, Template] = {
     "may_stick": "If nothing is wrong with them, the needle may stick: note each speed once coming from below and once "
     "from above. One that sticks shows less on the way up than on the way down.",
     "instrument_work": "The instrument must be opened; set the needle at a known speed or on a bench, and check "
-    "that it "
-    "still drops back to its rest.",
+    "that it still drops back to its rest.",
     "instrument_leaves": lambda values: (
         f"The {'bend of the dial' if values['bent'] else 'dial itself'} leaves {values['percent']:.1f} % "
         f"whatever the gear."
@@ -345,8 +341,7 @@ FINDINGS: dict[str, Template] = {
     "between_two_teeth": "Whole teeth leave {percent:.1f} %; a ratio box in the cable gets closer.",
     "too_uncertain": "This drive is not precise enough to decide; more readings at steady speeds would settle it.",
     "approved_workshop_only": "A tachograph or a sealed limiter runs off this drive: this is a report only; an "
-    "approved "
-    "workshop must do any work on it.",
+    "approved workshop must do any work on it.",
     # causes
     "offset_unexplained": "It does not explain the constant error of {offset_mps:speed1}.",
     "factor_unexplained": "It would give a factor of {expected_factor:factor}, the drive shows {factor:factor}.",
@@ -370,8 +365,7 @@ FINDINGS: dict[str, Template] = {
     # axle ratio
     "counts_disagree": "The counts differ by more than reading a mark can explain; count again.",
     "ratio_unusual": "A ratio of {ratio:.2f} is unusual for a road axle: was one wheel held while the count was "
-    "taken for "
-    "both wheels, or the other way round?",
+    "taken for both wheels, or the other way round?",
     "converter_slip": "A torque converter that is not locked slips a few per cent and makes the ratio look larger.",
     "tachometer_from_memory": "The tachometer is taken to be read to {u_rpm:g} rpm (standard uncertainty, not "
     "verified).",

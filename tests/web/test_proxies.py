@@ -107,7 +107,7 @@ def test_links_that_work_on_this_machine_alone_say_so(site: Site) -> None:
 )
 def test_a_public_address_that_is_none_is_refused(url: str) -> None:
     """It has a scheme and a host and stands for the whole site."""
-    with pytest.raises(ServiceError, match="no address of a whole site"):
+    with pytest.raises(ServiceError, match="not the address of a whole site"):
         _ = Settings(data=Path(), public_url=url).public_origin
 
 

@@ -80,7 +80,7 @@ def test_the_passcode_is_set_from_standard_input(serve: Serve, tmp_path: Path) -
         (["--data", "/proc/nowhere"], "data folder cannot be used"),
         (["--port", "70000"], "70000"),
         (["--trusted-proxy", "proxy.example"], "not an address or a network"),
-        (["--public-url", "drives.example/page"], "no address of a whole site"),
+        (["--public-url", "drives.example/page"], "not the address of a whole site"),
         (["--tls-cert", __file__, "--tls-key", __file__], "do not belong together"),
         (["--database", "postgresql+psycopg://nobody@127.0.0.1:1/none"], "cannot be reached"),
     ],
