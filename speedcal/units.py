@@ -28,6 +28,9 @@ SPEED_UNIT_MPS: dict[SpeedUnit, float] = {
 MPH_MPS = SPEED_UNIT_MPS["mph"]
 KMH_MPS = SPEED_UNIT_MPS["km/h"]
 
+ROUND_SPEED: dict[DisplayUnit, float] = {"mph": 5.0, "km/h": 10.0}
+"""Speeds are told, held and planned at multiples of this, as dials are marked."""
+
 
 def _named(unit: SpeedUnit, *words: str) -> dict[str, SpeedUnit]:
     return dict.fromkeys(words, unit)

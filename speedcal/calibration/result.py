@@ -10,7 +10,7 @@ import numpy as np
 from speedcal.calibration.dial import Dial
 from speedcal.finding import Finding, Trust
 from speedcal.interval import FloatArray, Interval, tidy
-from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
+from speedcal.units import ROUND_SPEED, SPEED_UNIT_MPS, DisplayUnit
 from speedcal.wording import words
 
 if TYPE_CHECKING:
@@ -141,7 +141,7 @@ class Calibration:
     def error_table(self) -> list[dict[str, float]]:
         """Return the error at the multiples of 5 mph or 10 km/h driven, in the display unit, with 95 % intervals."""
         factor = SPEED_UNIT_MPS[self.unit]
-        step = 5 if self.unit == "mph" else 10
+        step = ROUND_SPEED[self.unit]
         low, high = (v / factor for v in self.speed_range_mps)
         rows = []
         for v in np.arange(np.ceil(low / step) * step, high + 1e-9, step):

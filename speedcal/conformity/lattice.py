@@ -26,6 +26,7 @@ _POINTS, _GENERATOR = 8191, 2918
 _GONE = 1e-9
 """A quantity of which less than this share of its variance is left follows from the others."""
 _FAR = 9.0
+"""Standard deviations beyond which nothing is left (1e-19)."""
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,7 @@ _DAY_S, _HOUR_S, _QUARTER_S = 86400.0, 3600.0, 900.0
 _ZONES = 14 * 4
 """Quarters of an hour either way by which a copy with another time zone may be shifted."""
 _LEAST_COMMON_S, _LEAST_SPREAD_MPS = 60.0, 1.0
+"""With less in common, or at one speed, two tracks cannot be told to be one."""
 _SAME_SPEED_MPS, _SAME_SHARE = 0.4, 0.9
 """Two tracks are one when nine tenths of their speeds differ by less: even the same plan driven twice is seconds off in
 every acceleration."""
@@ -26,6 +27,7 @@ _LEAST_READINGS, _SHARED_READINGS, _SAME_TIME_S = 5, 0.5, 1.5
 _STOPWATCH_S = 2 * _HOUR_S
 """Times that start earlier than this may be those of a stopwatch, which has no zone to be wrong by."""
 _CLOCKS_AGREE_S, _SUMMER_TIME_DAYS = 1800.0, 7.0
+"""A watch may be set anew by so much between two drives, and by an hour when a week and more lies between them."""
 
 
 class SeenDrive(Protocol):

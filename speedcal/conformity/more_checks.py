@@ -11,7 +11,7 @@ import numpy as np
 from speedcal.calibration.curve import dial_through
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray
-from speedcal.units import SPEED_UNIT_MPS
+from speedcal.units import ROUND_SPEED, SPEED_UNIT_MPS
 
 if TYPE_CHECKING:
     from speedcal.calibration.dial import Dial
@@ -23,7 +23,6 @@ _LEAST_GAIN = 0.03
 """Another run that narrows the widest interval by less is not worth its fuel."""
 _ONE_SPEED, _LOWER = 1.25, 0.65
 """Checks whose speeds differ by less count as one speed; the next are then also held at this part of it."""
-_STEP = {"mph": 5.0, "km/h": 10.0}
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,6 +100,6 @@ def _widest(dial: Dial, at_mps: FloatArray) -> float:
 
 def _marks(true_mps: FloatArray, calibration: Calibration) -> list[float]:
     """Return the true speeds at the marks of the dial next to some speeds. [m/s]."""
-    step = _STEP[calibration.unit] * SPEED_UNIT_MPS[calibration.unit]
+    step = ROUND_SPEED[calibration.unit] * SPEED_UNIT_MPS[calibration.unit]
     marks = np.unique(np.round(calibration.indicated(true_mps) / step)) * step
     return [float(v) for v in calibration.dial.true_speed(marks)]

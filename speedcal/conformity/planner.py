@@ -18,7 +18,7 @@ from speedcal.conformity.tolerance import Tolerance
 from speedcal.errors import PlanError
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray
-from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
+from speedcal.units import ROUND_SPEED, SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration
@@ -28,10 +28,11 @@ MOST_HOLDS, MOST_READINGS_A_HOLD = 25, 6
 """What fits on one sheet, and what a passenger can be asked for."""
 MOST_READINGS = MOST_HOLDS * MOST_READINGS_A_HOLD
 _FEWEST_HOLDS = 6
+"""Fewest holds of a test. Our own judgment."""
 _LEVELS = (4, 5, 6)
 """Different marks in a round: four and more show a bend, which three cannot tell from a wrong reading."""
 _LOWEST = {"mph": 25.0, "km/h": 40.0}
-_STEP = {"mph": 5.0, "km/h": 10.0}
+"""Lowest mark to hold where no other is named. Our own judgment."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -252,7 +253,7 @@ def _marks(
 ) -> FloatArray:
     """Return the marks of the dial that may be held; the true speed stays under the limit. [m/s]."""
     factor = SPEED_UNIT_MPS[unit]
-    step = _STEP[unit] * factor
+    step = ROUND_SPEED[unit] * factor
     if expected.known:
         top = float(expected.dial.indicated(speed_limit_mps))
     else:

@@ -14,6 +14,7 @@ import numpy as np
 from speedcal.interval import FloatArray
 
 _NODES = 24
+"""Of Gauss and Legendre in each piece."""
 _SMALL = 1e-12
 
 _Law = tuple[FloatArray, Callable[[FloatArray], FloatArray], FloatArray, FloatArray]

@@ -25,6 +25,7 @@ _LINE_PRIOR = np.diag([OFFSET_PRIOR_MPS**2, FACTOR_PRIOR_U**2])
 _SHARPEST = 1e-9
 """Nothing is taken to be known better than this share of what was believed, in variances."""
 _LEAST_SHARED_MPS = 1.0
+"""Speeds that two drives must share to be compared there."""
 _LEAST_U_MPS = 1e-4
 """Added to what is known at each speed, so that dials without uncertainty can be pooled. [m/s]"""
 

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from speedcal.vehicle import Vehicle, Work
 
 _LEAST_SCATTER_MPS = 0.05
+"""Scatter of a reading that more readings are planned with at least."""
 _LONGEST_TIMES = 20
 """An odometer test longer than this many times the drive is not worth naming."""
 _TRUTH = ("ground_speed", "true_speed", "shared_truth")

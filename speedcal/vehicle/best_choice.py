@@ -14,6 +14,7 @@ _NOT_WORTH_MORE_WORK = 0.005
 _CLEAR = 0.8
 """Chance of being the best of its kind from which a tooth count is called decided."""
 _RIVAL = 0.05
+"""Chance of being the best from which another count is named beside it."""
 
 
 def best_of(judge: Judge, keep: Choice, lists: Sequence[Sequence[Choice]], *, has_keep: bool = True) -> Choice | None:

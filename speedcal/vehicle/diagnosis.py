@@ -22,6 +22,7 @@ from speedcal.vehicle.data import facts
 from speedcal.vehicle.drivetrain import chain, driving_tire, train_gain
 from speedcal.vehicle.evidence import MOST_EVIDENCE, Evidence, evidence_of
 from speedcal.vehicle.identities import parts_of
+from speedcal.vehicle.parts import WRONG_PULSES
 from speedcal.vehicle.rolling_circumference import roll_by_convention
 from speedcal.vehicle.vehicle import Vehicle
 from speedcal.wording import words
@@ -73,7 +74,7 @@ _STRANGE = {
     "log_strays",
 }
 """Findings and doubts that readings of this instrument on this trip seldom have."""
-_PULSES = tuple(float(np.log(ratio)) for ratio in (2.0, 4.0, 0.5, 0.25))
+_PULSES = tuple(float(np.log(ratio)) for ratio in WRONG_PULSES)
 _UNIT = float(np.log(MILE_M / 1000))
 
 

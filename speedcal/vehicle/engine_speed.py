@@ -20,9 +20,13 @@ if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration
 
 _FINEST_RPM = 1e-9
+"""Step of engine speeds that show none; only so that it is not zero."""
 _GUESS_LOW, _GUESS_HIGH = 1.5, 9.0
+"""Axle ratios that the search starts from; road axles lie well inside."""
 _SLOWEST_MPS = 8.0
+"""Slower runs may be on a slipping clutch or converter. Our own judgment."""
 _FEWEST_RUNS = 3
+"""Of two that differ none is the wrong one."""
 _U_LEAST = 0.001
 """Relative standard uncertainty that no drive goes below: slip of the driven wheels and the rest of the model."""
 

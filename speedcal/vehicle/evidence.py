@@ -20,7 +20,9 @@ MOST_EVIDENCE = 15.0
 _APART_S = 5.0
 """Readings of a log nearer than this err alike; one is taken of those."""
 _FEWEST = 10
+"""Fewer readings tell nothing of a needle that sticks. Our own judgment."""
 _MOMENT_S, _GAP_S = 0.5, 60.0
+"""Step in which the speed between readings is followed, and the gap over which it is not."""
 _STRAY_MPS = 6 * MPH_MPS
 """A reading further off than this is a slip of the pen, and says nothing of the needle."""
 _STICKS_MPS = tuple(size * MPH_MPS for size in (0.7, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0))
@@ -28,7 +30,10 @@ _STICKS_MPS = tuple(size * MPH_MPS for size in (0.7, 1.0, 1.5, 2.0, 2.5, 3.0, 4.
 _LEAST_SHARE = 0.4
 """Least part of a movement, as it would be for a needle that sticks so, that must show."""
 _LAG_EVIDENCE = 6.0
+"""Logarithm of the likelihood ratio that a slow needle in a log brings. Our own judgment."""
 _LEAST_SCATTER_MPS, _MOST_A_READING = 0.1 * MPH_MPS, 4.0
+"""A dial is not taken to be read more finely, and a pattern brings at most so many
+times the square of the farthest reading. Our own judgment."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,6 +23,7 @@ _MEASURED = "measured"
 _SAME_RATIO = 0.006
 """Axle ratios closer than this (relative) are one and the same to a drive."""
 _FREE_DRIVEN, _FREE_DRIVE = range(15, 46), range(6, 16)
+"""Counts that may be in the vehicle where no gear family says which exist: those met in the trade. From memory."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,10 +16,13 @@ from speedcal.vehicle.ranking import Choice, Judge, judge_choice
 from speedcal.vehicle.vehicle import Vehicle
 
 _SHOWN_TEETH, _SHOWN_PAIRS = 7, 8
+"""Choices of one kind that a table lists: enough on either side of the best."""
 _FREE_DRIVEN, _FREE_DRIVE = range(10, 61), range(4, 31)
+"""Counts that are reckoned where no gear family says which exist: wider than any that is met, the best lies inside."""
 _NEEDLE_OFF_MPS = MPH_MPS
 """From this offset on a needle may be worth reseating."""
 _LEAST_BOX, _MOST_BOX = Fraction(2, 3), Fraction(3, 2)
+"""Ratios that one pair of gears in a box reaches. Our own judgment."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,6 +23,9 @@ SETTING_POWER: dict[str, int] = {
 }
 """Kinds of module setting; the indicated speed goes with the setting to this power."""
 
+WRONG_PULSES = (2.0, 4.0, 0.5, 0.25)
+"""Wrong counts of pulses that are met, over the right one: sensors go by twos. Common practice, no source."""
+
 _USUAL_STEP = {
     "circumference_mm": 1.0,
     "diameter_in": 0.1,

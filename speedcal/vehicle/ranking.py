@@ -21,9 +21,11 @@ Limits = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
 
 _POINTS, _LATTICE = 2584, 1597  # Fibonacci numbers: the first two coordinates cover the square evenly
 _MOST_DIMENSIONS = 8
+"""Ways of the dial that are drawn; what is left of it does not move a choice."""
 _FURTHER = (2.0, 3.0, 5.0, 7.0, 11.0, 13.0)
 """Square roots of these primes are the steps of the further coordinates (a Kronecker sequence)."""
 _GAIN_STEPS = 33
+"""Over six standard uncertainties either way: three a sigma."""
 ROAD_TEST_MPS = 0.8 * MPH_MPS
 """What a road test of one sheet leaves open of a reading, half the interval. Doubled, under UN R39 dials are set
 another 0.8 mph high."""

@@ -13,6 +13,7 @@ from speedcal.units import KMH_MPS, MILE_M, MPH_MPS, SPEED_UNIT_MPS
 from speedcal.vehicle.advice import Action, Advice
 from speedcal.vehicle.diagnosis import Diagnosis
 from speedcal.vehicle.options import FittedTeeth
+from speedcal.vehicle.parts import WRONG_PULSES
 from speedcal.vehicle.ranking import SURE_ENOUGH, Choice, Judge
 from speedcal.vehicle.vehicle import Vehicle
 
@@ -48,15 +49,18 @@ _MAY_PASS = 0.1
 _WORTH_WORK_PERCENT = 4.0
 """An error that is smaller by so much is worth the work, where a rule would let the larger one pass too."""
 _LIKELY, _GOOD_CHANCE = 0.5, 0.9
+"""More likely than not; and enough to leave everything as it is. Our own judgment."""
 _WORTH_A_LOOK = 0.1
 """Chance of another gear or box than stated from which on it is counted before a part is ordered by it."""
 _STRANGE = frozenset({"large_scatter", "two_readers", "many_wrong", "dial_changes", "log_strays"})
 """Doubts about the readings that come before any part."""
 _ALONE = ("repair_instrument", "check_files")
 """What orders no part besides."""
-_PULSES, _UNITS = (2.0, 4.0, 0.5, 0.25), (MILE_M / 1000, 1000 / MILE_M)
+_UNITS = (MILE_M / 1000, 1000 / MILE_M)
 _MOST_SHOWN = 5
+"""Kinds of work in one list of advice: what a person reads. Our own judgment."""
 _NEEDLE_STEP_MPS = {"mph": 0.5 * MPH_MPS, "km/h": KMH_MPS}
+"""As finely as a needle can be set on its shaft. Our own judgment."""
 _LEAST_NEEDLE_STEPS = 2
 """For less no instrument is opened."""
 _NEEDLE_U = 2.0
@@ -174,7 +178,7 @@ def righting_gain(diagnosis: Diagnosis | None, error_factor: float) -> float | N
     top = diagnosis.top if diagnosis else None
     if top is None or top.group != "pulses_or_unit" or top.probability < _LIKELY:
         return None
-    ratios = _PULSES if top.code == "pulse_count" else _UNITS
+    ratios = WRONG_PULSES if top.code == "pulse_count" else _UNITS
     gain = 1 / min(ratios, key=lambda ratio: abs(np.log(top.factor / ratio)))
     return gain if abs(np.log(error_factor * gain)) < abs(np.log(error_factor)) else None
 

@@ -43,8 +43,10 @@ _TAIL = (
     rf"(?P<marks>(?:[ ,]*(?:{_MARKS})){{0,4}})\s*"
 )
 _LONGEST = 60
+"""Letters of a size; a longer text is none."""
 _TUBELESS_RIMS = ("14.5", "17.5", "19.5", "22.5", "24.5")
 _NARROW_IN, _TRUCK_RIM_IN, _LOW_SECTION_RIM_IN, _FARM_RIM_IN = Fraction("5.6"), 16, Fraction("16.5"), 24
+"""What tells old car, truck, tractor and motorcycle tires of numeric sizes apart. From memory."""
 
 
 @dataclass(frozen=True, slots=True)
