@@ -203,7 +203,7 @@ def test_a_weak_drive_says_so_before_any_number() -> None:
     [
         ({"before": None}, "no drive before"),
         ({"after": None}, "no drive after"),
-        ({}, "names no tolerance"),
+        ({}, "No rule was named"),
     ],
 )
 def test_a_missing_part_is_named_with_what_would_bring_it(changes: dict[str, None], words_said: str) -> None:
