@@ -25,7 +25,7 @@ def command(file: Path, data: Path, database: str) -> None:
       speedcal backup shop.zip
       speedcal backup shop.zip --data /srv/speedcal
     """
-    from speedcal.text.page_messages import BACKUP
+    from speedcal.text.page_labels import BACKUP
     from speedcal.web.backup import make_backup
     from speedcal.web.settings import Settings
 

@@ -25,7 +25,7 @@ def command(file: Path, data: Path, database: str) -> None:
       speedcal restore shop.zip --data new-folder
       speedcal restore shop.zip --data new-folder --database postgresql+psycopg://user@host/name
     """
-    from speedcal.text.page_messages import BACKUP
+    from speedcal.text.page_labels import BACKUP
     from speedcal.web.backup import restore_backup
     from speedcal.web.settings import Settings
 

@@ -90,7 +90,7 @@ def command(*, as_json: bool, **options: Any) -> None:
 def _make_certificate(settings: Settings) -> None:
     from datetime import UTC, datetime
 
-    from speedcal.text.page_messages import SERVE
+    from speedcal.text.page_labels import SERVE
     from speedcal.web.certificate import make_certificate
 
     names = make_certificate(settings, datetime.now(UTC))
@@ -99,7 +99,7 @@ def _make_certificate(settings: Settings) -> None:
 
 
 def _print_unit(settings: Settings) -> None:
-    from speedcal.text.page_messages import SERVE
+    from speedcal.text.page_labels import SERVE
     from speedcal.web.unit_file import unit_file
 
     click.echo(unit_file(settings), nl=False)
@@ -108,7 +108,7 @@ def _print_unit(settings: Settings) -> None:
 
 def _changed_store(settings: Settings, *, set_passcode: bool, unlock: bool) -> bool:
     """Do what is done in the store alone and tell whether that was all that was asked."""
-    from speedcal.text.page_messages import SERVE
+    from speedcal.text.page_labels import SERVE
     from speedcal.web.app import check_passcode, make_services
 
     services = make_services(settings)
@@ -127,7 +127,7 @@ def _changed_store(settings: Settings, *, set_passcode: bool, unlock: bool) -> b
 
 
 def _start(settings: Settings, *, as_json: bool) -> None:
-    from speedcal.text.page_messages import SERVE
+    from speedcal.text.page_labels import SERVE
     from speedcal.web.listen import addresses_to_open, is_open_to_listeners, open_sockets, serve
     from speedcal.web.logbook import keep_log
 
@@ -148,7 +148,7 @@ def _start(settings: Settings, *, as_json: bool) -> None:
 def _tell_certificate(settings: Settings, port: int) -> None:
     import time
 
-    from speedcal.text.page_messages import SERVE
+    from speedcal.text.page_labels import SERVE
     from speedcal.web.answers import day
     from speedcal.web.certificate import facts_of
     from speedcal.web.listen import trust_address

@@ -17,7 +17,7 @@ from starlette.types import Scope
 
 from speedcal.errors import SpeedcalError
 from speedcal.text.numbers import likely, signed
-from speedcal.text.page_messages import title_of
+from speedcal.text.page_labels import title_of
 
 HERE = Path(__file__).parent
 _TRY_AGAIN_S = "5"

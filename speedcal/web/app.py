@@ -19,7 +19,7 @@ from starlette.responses import FileResponse, JSONResponse, PlainTextResponse, R
 from starlette.routing import BaseRoute, Mount, Route
 from starlette.staticfiles import StaticFiles
 
-from speedcal.text.page_messages import HEALTH
+from speedcal.text.page_labels import HEALTH
 from speedcal.web import drives, film_pages, film_upload, importing, job_form, job_list, removal, results, shop
 from speedcal.web.admission import Uploads
 from speedcal.web.answers import RefusedError, wants_json

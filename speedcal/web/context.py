@@ -19,7 +19,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.types import Message
 
 from speedcal.errors import SpeedcalError
-from speedcal.text.page_messages import UNNAMED
+from speedcal.text.page_labels import UNNAMED
 from speedcal.web.admission import Upload, Uploads
 from speedcal.web.answers import RefusedError, busy, environment, wants_json
 from speedcal.web.auth import Auth, TooManyAttemptsError

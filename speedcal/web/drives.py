@@ -13,7 +13,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import FileResponse, JSONResponse, Response
 
 from speedcal.schema import stated
-from speedcal.text.page_messages import PARTS, PHASES, UNNAMED
+from speedcal.text.page_labels import PARTS, PHASES, UNNAMED
 from speedcal.web.answers import RefusedError, busy, wants_json
 from speedcal.web.context import Context, View
 from speedcal.web.guard import PICTURE_POLICY

@@ -12,7 +12,7 @@ from typing import Any
 
 from speedcal.errors import Problem
 from speedcal.schema import Key, Kind, OneOf, Table, stated
-from speedcal.text.page_messages import CHOICES
+from speedcal.text.page_labels import CHOICES
 from speedcal.web.figures import AmbiguousError, Decimal, decimal_mark, number_in
 from speedcal.web.typed import listed
 

@@ -9,7 +9,7 @@ from typing import Any
 from starlette.responses import FileResponse, JSONResponse, Response
 
 from speedcal.text.film_messages import left_out_text
-from speedcal.text.page_messages import FILM_TITLES, UNNAMED
+from speedcal.text.page_labels import FILM_TITLES, UNNAMED
 from speedcal.web.answers import RefusedError, wants_json
 from speedcal.web.context import Context, View
 from speedcal.web.film_files import READINGS_FILE, remove_film

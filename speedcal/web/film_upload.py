@@ -7,7 +7,7 @@ import re
 
 from starlette.responses import JSONResponse, Response
 
-from speedcal.text.page_messages import FILM_TITLES
+from speedcal.text.page_labels import FILM_TITLES
 from speedcal.web.answers import RefusedError, busy
 from speedcal.web.context import Context, View
 from speedcal.web.drives import check_not_locked, is_locked, phase_of

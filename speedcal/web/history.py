@@ -12,7 +12,7 @@ import sqlalchemy as sa
 from sqlalchemy.exc import DBAPIError
 from starlette.responses import JSONResponse, Response
 
-from speedcal.text.page_messages import HISTORY, WHO
+from speedcal.text.page_labels import HISTORY, WHO
 from speedcal.web import schema
 from speedcal.web.store import Store, new_id
 

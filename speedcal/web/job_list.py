@@ -15,7 +15,7 @@ from urllib.parse import urlencode
 from starlette.background import BackgroundTask
 from starlette.responses import FileResponse, Response
 
-from speedcal.text.page_messages import NEWS, NEWS_STATE, STAGES
+from speedcal.text.page_labels import NEWS, NEWS_STATE, STAGES
 from speedcal.web.answers import attachment, day
 from speedcal.web.context import Context, Services
 from speedcal.web.folder import Files, job_files, write_zip

@@ -10,7 +10,7 @@ from urllib.parse import quote, urlsplit
 import segno
 from markupsafe import Markup
 
-from speedcal.text.page_messages import LINK_REACH, LINK_TEXTS
+from speedcal.text.page_labels import LINK_REACH, LINK_TEXTS
 from speedcal.web.auth import Link
 from speedcal.web.context import Context
 from speedcal.web.listen import addresses_to_open

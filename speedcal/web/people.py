@@ -7,7 +7,7 @@ import time
 import sqlalchemy as sa
 from starlette.responses import Response
 
-from speedcal.text.page_messages import PEOPLE_TITLE
+from speedcal.text.page_labels import PEOPLE_TITLE
 from speedcal.web import schema
 from speedcal.web.answers import RefusedError
 from speedcal.web.auth import digest_of

@@ -15,7 +15,7 @@ from typing import Any
 from sqlalchemy.exc import DBAPIError
 
 from speedcal.errors import SpeedcalError
-from speedcal.text import page_messages
+from speedcal.text import page_labels
 from speedcal.web.answers import busy, day
 from speedcal.web.basis import has_basis
 from speedcal.web.child import AbandonedError, Child, LostError, answer_of
@@ -305,7 +305,7 @@ def look_task(job: JobRow, drive: DriveRow, originals: Originals, scratch: Path,
         names["readings"] = names["track"]
     labels = {
         "track": drive.track_name,
-        "readings": page_messages.UNNAMED["typed"] if drive.typed else drive.readings_name,
+        "readings": page_labels.UNNAMED["typed"] if drive.typed else drive.readings_name,
     }
     return {
         "track": str(scratch / "drive" / names["track"]) if "track" in names else "",

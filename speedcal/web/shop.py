@@ -5,7 +5,7 @@ from __future__ import annotations
 from starlette.background import BackgroundTask
 from starlette.responses import FileResponse, Response
 
-from speedcal.text import page_messages
+from speedcal.text import page_labels
 from speedcal.web.answers import RefusedError, attachment
 from speedcal.web.auth import ROLES
 from speedcal.web.context import Context, View
@@ -35,8 +35,8 @@ def job_page(context: Context, view: View) -> Response:
         role="shop",
         base=view.base,
         job=job,
-        stages=page_messages.STAGES,
-        phases=page_messages.PHASES,
+        stages=page_labels.STAGES,
+        phases=page_labels.PHASES,
         drives=web.store.drives(job.id),
         removed=web.store.drives(job.id, removed=True),
         films=Films(web.store).of_job(job.id, view.phases),

@@ -12,7 +12,7 @@ from typing import Any
 import sqlalchemy as sa
 from starlette.responses import Response
 
-from speedcal.text.page_messages import HEALTH, STATE_TITLE
+from speedcal.text.page_labels import HEALTH, STATE_TITLE
 from speedcal.web import schema
 from speedcal.web.context import Context
 from speedcal.web.links import port_of

@@ -15,7 +15,7 @@ import sqlalchemy as sa
 from sqlalchemy import event
 from sqlalchemy.engine import make_url
 
-from speedcal.text.page_messages import UNNAMED
+from speedcal.text.page_labels import UNNAMED
 from speedcal.web import schema
 from speedcal.web.settings import ServiceError
 

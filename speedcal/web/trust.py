@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from starlette.responses import FileResponse, Response
 
-from speedcal.text.page_messages import TRUST_TITLE
+from speedcal.text.page_labels import TRUST_TITLE
 from speedcal.web.answers import RefusedError
 from speedcal.web.certificate import Facts
 from speedcal.web.context import Context
