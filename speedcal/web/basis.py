@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from speedcal.errors import SpeedcalError
-from speedcal.web.store import DriveRow, JobRow
+from speedcal.web.rows import DriveRow, JobRow
 
 
 def has_basis(job: JobRow, drives: Sequence[DriveRow]) -> bool:

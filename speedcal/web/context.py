@@ -28,9 +28,10 @@ from speedcal.web.health import Health
 from speedcal.web.history import write_down
 from speedcal.web.originals import NoRoomError, Originals
 from speedcal.web.queue import Queue
+from speedcal.web.rows import JobRow
 from speedcal.web.runner import Runner
 from speedcal.web.settings import Settings
-from speedcal.web.store import JobRow, Store, new_id
+from speedcal.web.store import Store, new_id
 
 
 @dataclass

@@ -21,7 +21,7 @@ from speedcal.web.handin import UNITS, handed_in, texts_kept, texts_sent
 from speedcal.web.marks import choices, marks
 from speedcal.web.meanwhile import Change, changes, seen_text
 from speedcal.web.queue import Run
-from speedcal.web.store import DriveRow
+from speedcal.web.rows import CONTENT, DriveRow
 
 TYPED_ROWS = 12
 """Rows of the typing form; it grows with what is filled in."""
@@ -139,7 +139,7 @@ def save_drive(context: Context, view: View, phase: str, drive: DriveRow | None)
     if drive and changed and (meanwhile := _meanwhile(context, drive)):
         refused.insert(0, RefusedError(409, "drive_changed_meanwhile", changes=meanwhile))
         return _refusal(context, view, phase, drive, refused)
-    if made is None and not any(values.get(name) for name in _CONTENT):
+    if made is None and not any(values.get(name) for name in CONTENT):
         return _refusal(context, view, phase, None, refused or [RefusedError(422, "nothing_sent", at="track")])
     if made is None and len(web.store.drives(view.job.id)) >= context.limits.drives_per_job:
         raise RefusedError(409, "too_many_drives", most=context.limits.drives_per_job)
@@ -149,7 +149,6 @@ def save_drive(context: Context, view: View, phase: str, drive: DriveRow | None)
     return _kept(context, view, drive_id, refused)
 
 
-_CONTENT = ("track_digest", "readings_digest", "typed", "held")
 _EMPTY: dict[str, Any] = {"options": {}}
 
 

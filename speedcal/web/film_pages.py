@@ -17,7 +17,7 @@ from speedcal.web.film_store import FilmRow, Films
 from speedcal.web.film_upload import ask_for, check_open, film_of, send_page
 from speedcal.web.guard import PICTURE_POLICY
 from speedcal.web.handin import UNITS
-from speedcal.web.store import DriveRow
+from speedcal.web.rows import DriveRow
 
 
 def film_page(context: Context, view: View) -> Response:

@@ -15,8 +15,8 @@ from speedcal.errors import JobError, raise_problems
 from speedcal.jobs.job_file import job_text
 from speedcal.schema import TableReader, not_known, stated
 from speedcal.web.originals import Originals
+from speedcal.web.rows import DriveRow, JobRow
 from speedcal.web.settings import Limits
-from speedcal.web.store import DriveRow, JobRow
 
 PHASES = ("before", "after")
 _SUFFIX = re.compile(r"\.[a-z0-9]{1,6}")

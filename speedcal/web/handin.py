@@ -9,7 +9,7 @@ from speedcal.web.answers import RefusedError
 from speedcal.web.context import Context, View, plain
 from speedcal.web.figures import AmbiguousError, number_in
 from speedcal.web.originals import TooLargeError
-from speedcal.web.store import DriveRow
+from speedcal.web.rows import DriveRow
 from speedcal.web.typed import held_speeds, readings_table, rows_of, unit_of
 
 UNITS = ("mph", "km/h")

@@ -19,7 +19,7 @@ from speedcal.text.page_labels import NEWS, NEWS_STATE, STAGES
 from speedcal.web.answers import attachment, day
 from speedcal.web.context import Context, Services
 from speedcal.web.folder import Files, job_files, write_zip
-from speedcal.web.store import JobRow
+from speedcal.web.rows import JobRow
 
 _A_PAGE = 50
 _ALL = 1_000_000

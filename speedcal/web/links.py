@@ -14,8 +14,8 @@ from speedcal.text.page_labels import LINK_REACH, LINK_TEXTS
 from speedcal.web.auth import Link
 from speedcal.web.context import Context
 from speedcal.web.listen import addresses_to_open
+from speedcal.web.rows import JobRow
 from speedcal.web.settings import is_loopback
-from speedcal.web.store import JobRow
 
 _DOORS = {"owner": "o", "customer": "c"}
 _HOME_ENDINGS = (".local", ".lan", ".home", ".internal", ".home.arpa")

@@ -12,7 +12,8 @@ from typing import Any
 import sqlalchemy as sa
 
 from speedcal.web import schema
-from speedcal.web.store import DriveRow, Store, new_id
+from speedcal.web.rows import DriveRow
+from speedcal.web.store import Store, new_id
 
 LEASE_S = 30.0
 """A running analysis whose worker gave no sign for this long is taken over by another worker."""

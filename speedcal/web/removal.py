@@ -10,7 +10,7 @@ from starlette.responses import Response
 from speedcal.web.answers import RefusedError
 from speedcal.web.context import Context, Services, View
 from speedcal.web.drives import check_not_locked, drive_of
-from speedcal.web.store import DriveRow
+from speedcal.web.rows import DriveRow
 
 _DAY_S = 86400
 

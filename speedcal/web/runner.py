@@ -25,8 +25,9 @@ from speedcal.web.folder import PHASES, job_files, lay_out
 from speedcal.web.logbook import place_of
 from speedcal.web.originals import Originals
 from speedcal.web.queue import ATTEMPTS, FILM, Queue, Run
+from speedcal.web.rows import DriveRow, JobRow
 from speedcal.web.settings import Limits
-from speedcal.web.store import DriveRow, JobRow, Store, new_id
+from speedcal.web.store import Store, new_id
 from speedcal.web.typed import first_typed_row
 from speedcal.wording import words
 

@@ -4,134 +4,23 @@ from __future__ import annotations
 
 import json
 import secrets
-import sqlite3
 import time
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
 from typing import Any
 
 import sqlalchemy as sa
-from sqlalchemy import event
-from sqlalchemy.engine import make_url
 
-from speedcal.text.page_labels import UNNAMED
 from speedcal.web import schema
-from speedcal.web.settings import ServiceError
-
-_BUSY_MS = 15000
-"""How long a write waits for another program that holds the file."""
-
-STAGES = ("waiting", "measured", "tested", "closed")
-"""States of a job."""
-
-
-@dataclass(frozen=True, slots=True)
-class JobRow:
-    """A job as it stands in the store."""
-
-    id: str
-    document: dict[str, dict[str, Any]]
-    """Tables of the job file without its drives: job, vehicle, work, tolerance."""
-    stage: str
-    closed: bool
-    revision: int
-    created: float
-    updated: float
-    news: str = ""
-    """What came in and was not seen by the shop yet: ``drive``, ``result`` or nothing."""
-
-    def get(self, table: str, key: str) -> Any:
-        """Return a value of the job file, empty where it does not say."""
-        return self.document.get(table, {}).get(key, "")
-
-    @property
-    def title(self) -> str:
-        """What the job is called in lists and headings."""
-        return str(self.get("job", "number") or self.get("vehicle", "label") or UNNAMED["job"])
-
-    @property
-    def unit(self) -> str:
-        """Unit for people, mph where the job does not say."""
-        unit = self.get("job", "unit")
-        return unit if unit in ("mph", "km/h") else "mph"
-
-
-@dataclass(frozen=True, slots=True)
-class DriveRow:
-    """A drive as it was handed in: files, typed rows or held speeds, and what was understood of them."""
-
-    id: str
-    job_id: str
-    phase: str
-    created: float
-    track_name: str
-    track_digest: str
-    readings_name: str
-    readings_digest: str
-    typed: str
-    held: str
-    options: dict[str, Any]
-    version: int
-    look: dict[str, Any] | None
-    look_run: str
-    removed: float
-    """When it was removed; 0 for a drive that counts."""
-    said: dict[str, Any]
-    """What was refused of the last form (``refused``) and what stood in it (``texts``); empty when nothing was."""
-
-    @property
-    def content(self) -> tuple[str, ...]:
-        """What makes two drives one and the same: their files, their typed rows, their held speeds."""
-        return tuple(getattr(self, name) for name in _CONTENT)
-
-    @property
-    def is_complete(self) -> bool:
-        """Tell whether there is a track and readings to go with it, or checks, which need no track."""
-        if self.is_checks:
-            return bool(self.readings_digest or self.typed)
-        return bool(self.track_digest and self.has_readings)
-
-    @property
-    def has_readings(self) -> bool:
-        """Tell whether there are readings, in whatever way they were given."""
-        return bool(self.readings_digest or self.typed or self.held)
-
-    @property
-    def is_checks(self) -> bool:
-        """Tell whether the readings have their true speed beside them."""
-        return bool(self.options.get("checks"))
-
-    @property
-    def is_usable(self) -> bool:
-        """Tell whether the drive was looked at and can be measured."""
-        return self.look is not None and not self.look["errors"] and self.look.get("fit") is not None
-
-    @property
-    def is_forgotten(self) -> bool:
-        """Tell whether its files are no longer kept, while what was understood of them is."""
-        return self.is_usable and not self.is_complete
-
-    @property
-    def name(self) -> str:
-        """What the drive is called: its track file, else its readings."""
-        return self.track_name or self.readings_name or UNNAMED["drive"]
-
-    @property
-    def day_s(self) -> float:
-        """When it was driven, as far as its track tells; else when it was sent."""
-        track = self.look["track"] if self.look else None
-        return float((track or {}).get("start_s") or self.created)
-
-
-_CONTENT = ("track_digest", "readings_digest", "typed", "held")
+from speedcal.web.database import open_database
+from speedcal.web.rows import CONTENT, STAGES, DriveRow, JobRow, document_columns, drive_columns, drive_row, job_row
 
 
 class Store:
     """All that is not a file. Every method is one transaction; what it returns is committed."""
 
     def __init__(self, url: str) -> None:
-        self.engine = _engine(url)
+        self.engine = open_database(url)
         try:
             with self.writing() as connection:
                 schema.migrate(connection)
@@ -163,7 +52,7 @@ class Store:
         with self.writing() as connection:
             connection.execute(
                 schema.jobs.insert().values(
-                    id=job_id, created=now, updated=now, stage="waiting", **_document_columns(document)
+                    id=job_id, created=now, updated=now, stage="waiting", **document_columns(document)
                 )
             )
         return job_id
@@ -172,7 +61,7 @@ class Store:
         """Return a job, or None when there is none of this id."""
         with self.reading() as connection:
             row = connection.execute(sa.select(schema.jobs).where(schema.jobs.c.id == job_id)).mappings().first()
-        return _job(row) if row else None
+        return job_row(row) if row else None
 
     def find_jobs(
         self,
@@ -198,7 +87,7 @@ class Store:
         if stage in STAGES:
             query = query.where(jobs.c.stage == stage)
         with self.reading() as connection:
-            return [_job(row) for row in connection.execute(query).mappings()]
+            return [job_row(row) for row in connection.execute(query).mappings()]
 
     def change_job(self, job_id: str, document: Mapping[str, Any], *, seen: Mapping[str, Any] | None = None) -> bool:
         """Replace the tables of a job; its result is out of date from here on.
@@ -208,12 +97,12 @@ class Store:
         jobs = schema.jobs
         mine = jobs.c.id == job_id
         if seen is not None:
-            mine = sa.and_(mine, jobs.c.document == _document_columns(seen)["document"])
+            mine = sa.and_(mine, jobs.c.document == document_columns(seen)["document"])
         with self.writing() as connection:
             changed = connection.execute(
                 jobs.update()
                 .where(mine)
-                .values(updated=time.time(), revision=jobs.c.revision + 1, **_document_columns(document))
+                .values(updated=time.time(), revision=jobs.c.revision + 1, **document_columns(document))
             )
         return bool(changed.rowcount)
 
@@ -273,7 +162,7 @@ class Store:
         with self.writing() as connection:
             if connection.execute(sa.select(schema.jobs.c.id).where(schema.jobs.c.id == job_id)).first() is None:
                 raise KeyError(job_id)
-            content = [drives.c[name] == values.get(name, "") for name in _CONTENT]
+            content = [drives.c[name] == values.get(name, "") for name in CONTENT]
             same = sa.and_(drives.c.phase == phase, drives.c.removed == 0, drives.c.track_digest != "", *content)
             if client_key:
                 same = sa.or_(same, drives.c.client_key == client_key)
@@ -281,7 +170,7 @@ class Store:
             if (found := connection.execute(query).scalar()) is not None:
                 return str(found)
             row = {"id": drive_id, "job_id": job_id, "phase": phase, "created": time.time(), "client_key": client_key}
-            connection.execute(drives.insert().values(**row, **_drive(values)))
+            connection.execute(drives.insert().values(**row, **drive_columns(values)))
             _touch(connection, job_id)
         return drive_id
 
@@ -292,7 +181,7 @@ class Store:
             job_id = connection.execute(
                 drives.update()
                 .where(drives.c.id == drive_id)
-                .values(version=drives.c.version + 1, look="", look_run="", **_drive(values))
+                .values(version=drives.c.version + 1, look="", look_run="", **drive_columns(values))
                 .returning(drives.c.job_id)
             ).scalar()
             if job_id is not None:
@@ -321,19 +210,18 @@ class Store:
         old = sa.and_(drives.c.removed > 0, drives.c.removed < before)
         with self.writing() as connection:
             return [
-                _drive_row(row)
-                for row in connection.execute(drives.delete().where(old).returning(*drives.c)).mappings()
+                drive_row(row) for row in connection.execute(drives.delete().where(old).returning(*drives.c)).mappings()
             ]
 
     def forget_content(self, before: float) -> list[DriveRow]:
         """Forget what the drives of jobs that rest closed since a moment were made of, and return them as they were."""
         drives, jobs = schema.drives, schema.jobs
         resting = sa.select(jobs.c.id).where(jobs.c.closed, jobs.c.updated < before)
-        full = sa.or_(*(drives.c[name] != "" for name in _CONTENT))
+        full = sa.or_(*(drives.c[name] != "" for name in CONTENT))
         with self.writing() as connection:
             old = sa.and_(drives.c.job_id.in_(resting), full)
-            rows = [_drive_row(row) for row in connection.execute(sa.select(drives).where(old)).mappings()]
-            connection.execute(drives.update().where(old).values(dict.fromkeys(_CONTENT, "")))
+            rows = [drive_row(row) for row in connection.execute(sa.select(drives).where(old)).mappings()]
+            connection.execute(drives.update().where(old).values(dict.fromkeys(CONTENT, "")))
         return rows
 
     def say_of_drive(self, drive_id: str, said: Mapping[str, Any]) -> None:
@@ -346,7 +234,7 @@ class Store:
         """Return a drive, or None when there is none of this id."""
         with self.reading() as connection:
             row = connection.execute(sa.select(schema.drives).where(schema.drives.c.id == drive_id)).mappings().first()
-        return _drive_row(row) if row else None
+        return drive_row(row) if row else None
 
     def drive_sent(self, job_id: str, client_key: str) -> DriveRow | None:
         """Return the drive of a job that was sent under a key, or None."""
@@ -354,7 +242,7 @@ class Store:
         query = sa.select(drives).where(drives.c.job_id == job_id, drives.c.client_key == client_key)
         with self.reading() as connection:
             row = connection.execute(query).mappings().first()
-        return _drive_row(row) if row else None
+        return drive_row(row) if row else None
 
     def drives(self, job_id: str, *, removed: bool = False) -> list[DriveRow]:
         """Return the drives of a job in the order they came, or those that were removed from it."""
@@ -362,7 +250,7 @@ class Store:
         mine = sa.and_(drives.c.job_id == job_id, drives.c.removed > 0 if removed else drives.c.removed == 0)
         query = sa.select(drives).where(mine).order_by(drives.c.created, drives.c.id)
         with self.reading() as connection:
-            return [_drive_row(row) for row in connection.execute(query).mappings()]
+            return [drive_row(row) for row in connection.execute(query).mappings()]
 
     def known_originals(self) -> dict[str, set[str]]:
         """Return the digests that the drives of every job mention."""
@@ -390,79 +278,6 @@ class Store:
 def new_id() -> str:
     """Return an id nobody can guess, safe as a folder name."""
     return secrets.token_hex(10)
-
-
-def _engine(url: str) -> sa.Engine:
-    try:
-        parsed = make_url(url)
-    except sa.exc.ArgumentError:
-        raise ServiceError("database_address_unreadable") from None
-    if parsed.get_backend_name() == "sqlite":
-        engine = sa.create_engine(parsed, connect_args={"timeout": 15, "check_same_thread": False}, pool_size=8)
-        event.listen(engine, "connect", _prepare_sqlite)
-        event.listen(engine, "begin", _begin_sqlite)
-        return engine
-    if parsed.drivername != "postgresql+psycopg":
-        raise ServiceError("database_unsupported", found=parsed.drivername)
-    try:
-        return sa.create_engine(parsed, pool_pre_ping=True, pool_size=8, connect_args={"connect_timeout": 5})
-    except ImportError:
-        raise ServiceError("database_driver_missing") from None
-
-
-def _prepare_sqlite(connection: Any, _record: Any) -> None:
-    connection.isolation_level = None  # transactions are opened by _begin_sqlite
-    cursor = connection.cursor()
-    for pragma in (f"busy_timeout={_BUSY_MS}", "synchronous=FULL", "foreign_keys=ON"):
-        cursor.execute(f"PRAGMA {pragma}")
-    _write_ahead(cursor)
-    cursor.close()
-
-
-def _write_ahead(cursor: Any) -> None:
-    """Switch to the write-ahead log; SQLite does not wait for others here by itself."""
-    until = time.monotonic() + _BUSY_MS / 1000
-    while True:
-        try:
-            cursor.execute("PRAGMA journal_mode=WAL")
-            return
-        except sqlite3.OperationalError:
-            if time.monotonic() > until:
-                raise
-            time.sleep(0.05)
-
-
-def _begin_sqlite(connection: sa.Connection) -> None:
-    write = connection.get_execution_options().get("speedcal_write", False)
-    connection.exec_driver_sql("BEGIN IMMEDIATE" if write else "BEGIN")
-
-
-def _document_columns(document: Mapping[str, Any]) -> dict[str, str]:
-    head, vehicle = document.get("job", {}), document.get("vehicle", {})
-    words = [head.get("number"), head.get("customer"), head.get("note"), head.get("shop_note"), vehicle.get("label")]
-    search = " ".join(str(word) for word in words if word).casefold()
-    return {"document": json.dumps(document, ensure_ascii=False), "search": search}
-
-
-def _job(row: sa.RowMapping) -> JobRow:
-    names = ("id", "stage", "closed", "revision", "created", "updated", "news")
-    return JobRow(document=json.loads(row["document"]), **{name: row[name] for name in names})
-
-
-def _drive(values: Mapping[str, Any]) -> dict[str, Any]:
-    given = dict(values)
-    if "options" in given:
-        given["options"] = json.dumps(given["options"])
-    return given
-
-
-def _drive_row(row: sa.RowMapping) -> DriveRow:
-    names = ("id", "job_id", "phase", "created", "version", "typed", "held", "look_run", "removed")
-    files = ("track_name", "track_digest", "readings_name", "readings_digest")
-    look = json.loads(row["look"]) if row["look"] else None
-    plain = {name: row[name] for name in (*names, *files)}
-    said = json.loads(row["said"]) if row["said"] else {}
-    return DriveRow(options=json.loads(row["options"]), look=look, said=said, **plain)
 
 
 def _touch(connection: sa.Connection, job_id: str) -> None:
