@@ -21,8 +21,7 @@ SMALLEST_FACTOR, LARGEST_FACTOR = 0.2, 5.0
 besides. Doubled, a level line through any notes comes into reach."""
 
 PULSE_FACTORS, PULSE_SLACK = (0.25, 4.0), 0.15
-"""Beyond half and twice, with some slack, only these factors have a cause, a wrong pulse count; this is the slack, as
-a share. A wrong column gives any factor."""
+"""Factors beyond half and twice that have a cause, a wrong pulse count, and the slack around all of them, a share."""
 
 CURVE_LENGTHS_MPS = (10 * MPH_MPS, 20 * MPH_MPS)
 """Lengths over which a dial's deviation changes, mixed evenly. From trials on bent dials: 10 alone is wide on notes,
@@ -130,8 +129,7 @@ IMPOSSIBLE_SPEED_MPS, IMPOSSIBLE_ACCELERATION, POSITION_SLACK_M = 110.0, 15.0, 2
 """What no road vehicle does; a step longer than these allow, and the slack, is a jump of the receiver."""
 
 SPIKE_MPS, SPIKE_ACCELERATION = 6.0, 4.0
-"""A recorded speed this far from the median of its neighbours, and this much more for each second between fixes, is a
-spike."""
+"""A recorded speed this far from the median of its neighbours, and this more a second between fixes, is a spike."""
 
 # ---- readings
 

@@ -64,8 +64,8 @@ def vehicles_of_tables(paths: Sequence[str], column: str | None, aside: Path) ->
                 raise
             name = PurePath(path).name
             yield Found(name, refused=((name, error),))
-    for vehicle, header in sorted(places):
-        yield _cut(vehicle, list(header), places[vehicle, header], witnesses.get(header))
+    for vehicle, names in sorted(places):
+        yield _cut(vehicle, list(names), places[vehicle, names], witnesses.get(names))
 
 
 def _pieces(path: str, column: str | None) -> Iterator[tuple[list[str], Iterable[tuple[str, list[str]]]]]:
