@@ -275,8 +275,7 @@ LN_FACTOR_SCALE, LN_FACTOR_FREEDOM = 0.10, 3.0
 four in a hundred more foreign notes pass."""
 
 TRACK_KERNEL_SHARE, TRACK_KERNEL_MPS, TRACK_UNIFORM = 0.06, 1.5 * MPH_MPS, 0.02
-"""What readings of this track are like when nobody knows when they were taken: its speeds, this much wider, and a
-little of anything."""
+"""Readings taken nobody knows when are the speeds of the track, this much wider, and a little of anything."""
 
 NOTES_KERNEL_MPS, NOTES_UNIFORM = 3.0 * MPH_MPS, 0.1
 """What one reading is like when the others are known and the track is not."""

@@ -55,8 +55,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "foreign_readings": (
         "the readings fit this track no better than they would fit the track of another drive",
         "Check that readings and track are of one drive, and the unit of the readings; more readings at several "
-        "speeds would show that they belong together. If they do, look at the gear: in a housing turned to the wrong range it "
-        "skips, and the needle jumps",
+        "speeds would show that they belong together. If they do, look at the gear: in a housing turned to the wrong "
+        "range it skips, and the needle jumps",
     ),
     "track_gaps": (
         "the track has gaps: it tells the speed for only {covered:percent} of the drive, too little to show that the "
