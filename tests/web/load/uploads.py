@@ -60,7 +60,7 @@ def drive(mark: str) -> tuple[bytes, str]:
 def main(clients: int = 20, uploads: int = 200) -> int:
     """Run the load and print what came of it."""
     with tempfile.TemporaryDirectory() as folder:
-        server = WebServer(Path(folder) / "data").start()
+        server = WebServer(Path(folder) / "data", "--workers", "2").start()
         statuses: Counter[int] = Counter()
         seconds: list[float] = []
         kept: dict[str, str] = {}
