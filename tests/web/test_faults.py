@@ -117,7 +117,8 @@ def kill_in_the_middle(
 
 
 def test_what_was_acknowledged_survives_kill_9(tmp_path: Path) -> None:
-    """Three times here; as often as a thousand uploads take in the load script."""
-    kills, acknowledged, lost = kill_in_the_middle(tmp_path, 3)
-    assert (kills, lost) == (3, 0)
+    """Three times here, or until one was; as often as a thousand uploads take in the load script."""
+    kills, acknowledged, lost = kill_in_the_middle(tmp_path, 3, uploads=1)
+    assert kills >= 3
     assert acknowledged > 0
+    assert lost == 0
