@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from support import film_maker
 from support.film_maker import KINDS, FilmKind, MadeFilm, make_film
 
 import speedcal
 from speedcal.cli import cli
 from speedcal.logs.film.marks import FilmedDial, dial_from, read_dial
+from speedcal.logs.film.printed import Rim, printed_marks
 from speedcal.logs.film.reading import FilmReading, read_film
 
 BY_NAME = {kind.name: kind for kind in KINDS}
+MARKS = np.arange(0, 121, 10)
 
 
 def _read(film: MadeFilm, folder: Path, **options: float) -> FilmReading:
@@ -124,6 +128,33 @@ def test_what_is_no_film_is_refused(tmp_path: Path) -> None:
         with pytest.raises(speedcal.SpeedcalError) as caught:
             read_film(tmp_path / name, dial)
         assert caught.value.code == code
+
+
+def test_a_tap_beside_its_tick_is_brought_onto_the_tick() -> None:
+    """Taps off by a pixel and more: the printed strokes are found to a seventh of one, under needles that hide some."""
+    kind, rng = replace(BY_NAME["red on white"], shake_px=0.0), np.random.default_rng(8)
+    pose = film_maker._poses(rng, kind, 1)[0]
+    true = np.array([film_maker._project(pose, film_maker._unit(film_maker._angle(kind, v)), 0.0) for v in MARKS])
+    tapped = true + rng.normal(0, 1.2, true.shape)
+    dial = dial_from(
+        {"unit": "mph", "marks": [[float(v), *map(float, at)] for v, at in zip(MARKS, tapped, strict=True)]}
+    )
+    rim, ground, speeds = Rim(dial), np.zeros((360, 480, 3)), np.linspace(10, 100, 10)
+    rims = [
+        rim.of(film_maker._picture(rng, kind, film_maker._face(kind), ground, v, pose, 0.0), np.eye(2, 3))
+        for v in speeds
+    ]
+    found = printed_marks(rim, rims, np.radians([film_maker._angle(kind, v) * 180 / np.pi for v in speeds]))
+    assert found is not None
+    outward = true - film_maker._project(pose, np.zeros(2), 0.0)
+    outward /= np.hypot(*outward.T)[:, None]
+    across = [
+        np.sqrt(np.mean(np.sum((points - true) * outward[:, ::-1] * (-1, 1), axis=1) ** 2))
+        for points in (tapped, found[0])
+    ]
+    assert found[1].all()
+    assert across[0] > 0.8
+    assert across[1] < 0.15
 
 
 @pytest.mark.benchmark

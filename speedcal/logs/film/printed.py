@@ -70,7 +70,7 @@ class _Window:
 
 
 def printed_marks(rim: Rim, rims: list[Picture], needles: FloatArray) -> tuple[FloatArray, BoolArray] | None:
-    """Return where the strokes that were tapped end outside, and which of them were found; None when too few were.
+    """Return the middle of each stroke that was tapped, and which of them were found; None when too few were.
 
     Parameters
     ----------
@@ -125,7 +125,10 @@ def _band(windows: list[_Window], radii: FloatArray) -> tuple[float, BoolArray]:
 
 
 def _stroke(window: _Window, sign: float, band: BoolArray, radii: FloatArray) -> tuple[float, float] | None:
-    """Return the angle of the stroke from the tap and the radius of its outer end, None when that is not sure."""
+    """Return the angle of the stroke from the tap and the radius of its middle, None when that is not sure.
+
+    Its middle, since on a tilted dial whose centre is not known yet the stroke does not run along a radius.
+    """
     profile = sign * window.lighter[:, band].mean(axis=1)
     inner = slice(1, -1)
     tops = 1 + np.flatnonzero((profile[inner] >= profile[:-2]) & (profile[inner] > profile[2:]))
@@ -148,7 +151,8 @@ def _stroke(window: _Window, sign: float, band: BoolArray, radii: FloatArray) ->
     if out >= len(radii) - 1 or along[out] >= along[out - 1]:
         return None
     part_out = (along[out - 1] - usual / 2) / (along[out - 1] - along[out])
-    return angle, float(radii[out - 1] + part_out * (radii[out] - radii[out - 1]))
+    end = radii[out - 1] + part_out * (radii[out] - radii[out - 1])
+    return angle, float(end - np.ptp(radii[band]) / 2)
 
 
 def _flanks(profile: FloatArray, top: int, level: float) -> tuple[int, int]:
