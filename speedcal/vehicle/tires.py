@@ -177,7 +177,7 @@ def _build(form: Form, part: Mapping[str, str]) -> TireSize:
         common,
         width * Fraction("25.4"),
         over * Fraction("25.4"),
-        spread_percent=100 * loose["spread_in"] / float(over),
+        spread_percent=100 * loose["spread_in"] / float(over or 1),  # none has no size, and is refused
         source=loose["source"],
         status=loose["status"],
     )

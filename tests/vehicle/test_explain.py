@@ -102,7 +102,7 @@ def test_a_part_of_which_nothing_is_stated_is_not_said_to_have_changed() -> None
 
 
 def test_without_any_statement_there_is_nothing_to_start_from() -> None:
-    with pytest.raises(VehicleError, match="Add tire"):
+    with pytest.raises(VehicleError, match="Give tire"):
         explain(make_calibration(), Vehicle())
 
 
