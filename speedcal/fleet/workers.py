@@ -22,7 +22,7 @@ _DEATHS = 3
 """Workers that may die of a task before its items are tried one by one, and of an item before it is given up."""
 _WORKERS_WITHIN_S = 30
 _WORTH_SHARING = 16
-"""Tasks from which on worker processes are started unasked: to start two costs as much as 60 drives."""
+"""Tasks from which on worker processes are started unasked: to start two costs as much as 40 drives."""
 _LOCAL = {
     "distributed.scheduler.allowed-failures": _DEATHS,
     "distributed.worker.profile.enabled": False,
