@@ -153,11 +153,9 @@ ODOMETER_MOST_FACTOR = 5.0
 ODOMETER_PAIRS_OF = 200
 """Readings whose pairs are compared, for the time it takes."""
 
-ODOMETER_STANDS_S = 5.0
-"""An odometer read again within this time without a new figure is one reading."""
-
-ODOMETER_STANDS_STEPS = 3.0
-"""Steps as written that an odometer may be driven without a new figure before its step is taken from its rises."""
+ODOMETER_STANDS_S, ODOMETER_STANDS_STEPS = 5.0, 3.0
+"""Read again within this time without a new figure, an odometer is one reading; driven for so many steps as written
+without one, its step is taken from its rises. [s, 1]"""
 
 ODOMETER_LEAST_U_M = 1.0
 """Least standard uncertainty of a distance read."""

@@ -192,15 +192,11 @@ def _read_pair(
 
 
 def _kept(track: Track, readings: Readings, calibration: Calibration, by_box: bool) -> Outcome:
-    """Return what is kept of a measured drive: everything but its positions and readings.
-
-    ``by_box``: fixes and readings stand in one file, as no hand writes them.
-    """
+    """Return what is kept of a drive, not positions and readings; ``by_box``: one file has both, as no hand writes."""
     import numpy as np
 
     from speedcal.calibration.fit_logged import is_log
 
-    dated = track.has_date
     known = readings.odometer_m[np.isfinite(readings.odometer_m)]
     times = readings.time_s[np.isfinite(readings.time_s)]
     odometer = calibration.odometer_factor
@@ -209,8 +205,8 @@ def _kept(track: Track, readings: Readings, calibration: Calibration, by_box: bo
     time_s, speed = ground["time_s"].to_numpy(), ground["speed_mps"].to_numpy()
     way = float(np.sum((np.diff(time_s) * (speed[1:] + speed[:-1]) / 2)[same]))
     return {
-        "start_s": float(track.time_s[0]) if dated else None,
-        "end_s": float(track.time_s[-1]) if dated else None,
+        "start_s": float(track.time_s[0]) if track.has_date else None,
+        "end_s": float(track.time_s[-1]) if track.has_date else None,
         "distance_m": round(way, 1),
         "odometer_m": [float(known.min()), float(known.max())] if len(known) else None,
         "unit": calibration.unit,
