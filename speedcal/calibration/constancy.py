@@ -167,6 +167,18 @@ def steady_wander(
     return robust_scale(steady - np.median(steady))
 
 
+def by_turns(shown_mps: FloatArray) -> float:
+    """Return how far rows lie from the middle of their neighbours, as the scatter of one row, robust. [m/s].
+
+    Parameters
+    ----------
+    shown_mps
+        Readings in order of time, at least three, shape (n,). [m/s]
+    """
+    off = shown_mps[1:-1] - (shown_mps[2:] + shown_mps[:-2]) / 2
+    return robust_scale(off) / float(np.sqrt(1.5))
+
+
 def _clipped(ground_mps: FloatArray, off_mps: FloatArray) -> FloatArray:
     most = _CLIP_SHARE * ground_mps + _CLIP_MPS
     return np.clip(off_mps, -most, most)

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from speedcal.calibration.clock_search import zone_near
-from speedcal.calibration.constancy import change_within, steady_wander
+from speedcal.calibration.constancy import by_turns, change_within, steady_wander
 from speedcal.calibration.fit_logged import is_log
 from speedcal.calibration.ground_speed import SPEED_AGAINST_POSITIONS, GroundSpeed
 from speedcal.calibration.measured import STOPPED, WRONG
@@ -122,13 +122,17 @@ def heights_missing(calibration: Calibration, track: Track) -> tuple[Finding, ..
 def not_of_one_dial(calibration: Calibration, ground: GroundSpeed, step_mps: float) -> tuple[Finding, ...]:
     """Return reasons that say a log is not of one dial in the vehicle of the track; ``step_mps`` is its rounding."""
     table = calibration.readings
-    table = table[table["reason"].isin(("", WRONG)) & np.isfinite(table["time_s"])].sort_values("time_s")
-    time, speed, off = (table[name].to_numpy() for name in ("time_s", "ground_mps", "residual_mps"))
+    seen = ("",) if ground.between_is_guessed else ("", WRONG)  # a guess is wrong more often than a row
+    table = table[table["reason"].isin(seen) & np.isfinite(table["time_s"])].sort_values("time_s")
+    time, speed, off, shown = (
+        table[name].to_numpy() for name in ("time_s", "ground_mps", "residual_mps", "indicated_mps")
+    )
     if not is_log(time):
         return ()
     found = []
-    if calibration.scatter_mps > LARGE_SCATTER_MPS:  # rows of two dials by turns
-        found.append(Finding("large_scatter", scatter_mps=calibration.scatter_mps))
+    scatter = by_turns(shown) if ground.between_is_guessed else calibration.scatter_mps
+    if scatter > LARGE_SCATTER_MPS:  # rows of two dials by turns
+        found.append(Finding("large_scatter", scatter_mps=scatter))
     step_mps = float(np.hypot(step_mps, ground.step_mps))
     change = change_within(time, speed, off, step_mps=step_mps)
     if change is not None:

@@ -7,7 +7,7 @@ import pytest
 from benchmark.outside.wander import MPH, wander
 from benchmark.outside_score import answer, outside_drive
 
-from speedcal.calibration.constancy import change_within, steady_wander
+from speedcal.calibration.constancy import by_turns, change_within, steady_wander
 from speedcal.calibration.end_stops import at_stops
 from speedcal.errors import FitError
 from speedcal.interval import FloatArray
@@ -63,6 +63,18 @@ def test_a_slow_drift_is_told_as_one_and_a_step_is_not() -> None:
         step = change_within(SECONDS, speed, off + 0.03 * speed * (SECONDS >= 600), step_mps=0.1)
         assert step is not None
         assert not step.gradual
+
+
+def test_rows_of_two_dials_by_turns_are_seen_without_a_track() -> None:
+    """6 % apart at 18 m/s lie 1.3 m/s off their neighbours, where rounding to whole km/h and driving leave 0.2 m/s."""
+    rng, speed, _ = _drive(4)
+    step = 1 / 3.6
+    assert by_turns(np.round(speed / step) * step) < 0.25
+    second = np.arange(len(speed)) % 2 == 1
+    scatter = by_turns(np.round(np.where(second, 1.06, 1.0) * speed / step) * step)
+    assert scatter == pytest.approx(1.4826 * 0.06 * np.median(speed) / np.sqrt(1.5), rel=0.15)
+    shuffled = np.where(rng.random(len(speed)) < 0.5, 1.06, 1.0) * speed
+    assert by_turns(shuffled) > 0.5
 
 
 def test_one_dial_throughout_is_not_doubted() -> None:
