@@ -65,6 +65,7 @@ FINDINGS: dict[str, Template] = {}
 LABELS: dict[str, str] = {
     "other_size": "of another size",
     "dial_not_found": "dial not found",
+    "other_angle": "seen from another angle than the marks",
     "no_needle": "no needle seen",
     "two_needles": "two needles seen",
     "covered": "needle covered",

@@ -24,7 +24,7 @@ from speedcal.logs.film.needle import (
     ring_radii,
 )
 from speedcal.logs.film.printed import STROKE_PX, Rim, printed_marks
-from speedcal.logs.film.registration import GOOD_CORRELATION, Registration
+from speedcal.logs.film.registration import GOOD_CORRELATION, Registration, are_from_aside
 
 _PER_S = 2.0
 _MOST_FRAMES = 4500
@@ -114,9 +114,10 @@ def read_film(
     shape = needle_shape([differences(polar[i], face) for i in some])
     if shape is None:
         raise ReadingsFormatError("film_no_needle", source=opened.path.name)
+    aside = are_from_aside(np.array(seen.warps), int(np.argmin(np.abs(np.array(times) - known.frame_s))))
     kept, sightings = [], []
     for i in range(len(polar)):
-        found = find_needle(differences(polar[i], face), shape)
+        found = "other_angle" if aside[i] else find_needle(differences(polar[i], face), shape)
         if isinstance(found, str):
             left_out[found] += 1
         else:
@@ -221,6 +222,7 @@ class _Seen:
     """Frames that could be brought onto the reference."""
 
     times: list[float]
+    warps: list[FloatArray]
     unrolled: list[Picture]
     left_out: Counter[str]
     kept: list[_Kept]
@@ -234,7 +236,7 @@ def _unrolled(
 ) -> _Seen:
     """Bring every frame onto the reference and unroll its dial."""
     registration = Registration(reference, dial.centre, dial.radius_px)
-    seen, rim = _Seen([], [], Counter(), [], {}), Rim(dial)
+    seen, rim = _Seen([], [], [], Counter(), [], {}), Rim(dial)
     every = film.length_s / (3 * _STILLS)
     for time, picture in frames(film, per_s=per_s):
         if progress is not None and film.length_s:
@@ -250,6 +252,7 @@ def _unrolled(
             seen.kept.append(_cut_out(len(seen.times), picture, dial, warp))
             seen.rims[len(seen.times)] = rim.of(picture, warp)
         seen.times.append(time)
+        seen.warps.append(warp)
         seen.unrolled.append(polar_picture(picture, dial, warp))
     return seen
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from speedcal.interval import FloatArray
+from speedcal.interval import BoolArray, FloatArray
 from speedcal.logs.film.frames import Picture
 
 _RADIUS_PX = 90.0
@@ -18,6 +18,9 @@ _ROUNDS, _SETTLED = 40, 1e-4
 GOOD_CORRELATION = 0.55
 """Correlation with the reference from which on a frame shows the dial; frames of a covered dial reach 0.3."""
 _BLUR = 8.0
+_STRETCH, _STAYS = 1.02, 21
+"""A dial stretched more than this one way over so many frames was seen from another angle; 14 degrees make
+1.03."""
 
 
 @dataclass
@@ -110,6 +113,23 @@ class Registration:
         level = cv2.GaussianBlur(small, (0, 0), _BLUR)
         contrast = np.sqrt(cv2.GaussianBlur((small - level) ** 2, (0, 0), 2 * _BLUR) + 4.0)
         return np.asarray((small - level) / contrast, np.float32)
+
+
+def are_from_aside(warps: FloatArray, reference: int) -> BoolArray:
+    """Return which frames see the dial from another angle than the reference, so that directions differ in them.
+
+    Parameters
+    ----------
+    warps
+        Maps from the reference to each frame, in order of time, shape (n, 2, 3). A rolling shutter shears single
+        frames, the reference too; a phone that has been turned stays turned.
+    reference
+        Number of the frame that is nearest to the reference.
+    """
+    padded = np.pad(warps[:, :, :2], ((_STAYS // 2, _STAYS // 2), (0, 0), (0, 0)), mode="edge")
+    usual = np.median(np.lib.stride_tricks.sliding_window_view(padded, _STAYS, axis=0), axis=-1)
+    stretch = np.linalg.svd(usual @ np.linalg.inv(usual[reference]), compute_uv=False)
+    return np.asarray(stretch[:, 0] > _STRETCH * stretch[:, 1])
 
 
 def _bytes(flat: Any) -> Picture:
