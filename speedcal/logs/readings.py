@@ -146,6 +146,11 @@ def build_readings(source: Source, kind: str, shown: Shown) -> Readings:
         timeless = keep & ~np.isfinite(stamps.time_s)
         dropped["time_missing"] += int(timeless.sum())
         keep &= ~timeless
+    if stamps.clock == "gps":  # as the fixes of these rows are
+        with np.errstate(invalid="ignore"):
+            ages_off = keep & ((stamps.time_s < limits.EARLIEST_S) | (stamps.time_s > limits.LATEST_S))
+        dropped["impossible_date"] += int(ages_off.sum())
+        keep &= ~ages_off
     keep &= ~_doubled(stamps, keep, speed_mps, odometer, dropped)
     known = keep & np.isfinite(speed_mps)
     if not known.any():

@@ -212,6 +212,17 @@ def test_no_number_is_printed_at_length(tmp_path, value, place, rows):
     assert max(map(len, re.findall(r"[0-9]+", text))) <= 20
 
 
+def test_a_row_dated_before_any_calendar_is_left_out_of_track_and_readings_alike(tmp_path):
+    path = tmp_path / "log.csv"
+    rows = list(zip(DRIVE.time_s, DRIVE.latitude_deg, DRIVE.longitude_deg, SHOWN_KMH, strict=True))
+    rows[5] = (-62135596801.0, *rows[5][1:])
+    path.write_text(rows_text([["epoch", *PLACES[:2], "vehicle speed km/h"], *rows]), encoding="utf-8")
+    for found in (read_track(path), read_readings(path)):
+        assert found.dropped["impossible_date"] == 1
+        assert len(found) == len(rows) - 1
+    assert "impossible date" in str(inspect_file(path))
+
+
 def test_tracks_and_readings_that_hold_the_same_are_equal(tmp_path):
     """And comparing never raises."""
     path = tmp_path / "log.csv"
