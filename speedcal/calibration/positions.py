@@ -97,7 +97,8 @@ def without_jumps(track: Track) -> tuple[BoolArray, IntArray, dict[str, int]]:
     """Return which fixes to keep and the segment of each; an impossible step begins a new segment.
 
     A step is impossible when it is far longer than the steps around it allow. What lies between two of them and is
-    shorter than ten fixes is a jump there and back, and is dropped.
+    shorter than ten fixes is a jump there and back, and is dropped. A place that is repeated up to such a step is one
+    where the receiver froze while the vehicle went on.
     """
     if len(track) < FEWEST_FIXES:
         return np.ones(len(track), bool), track.segment, {}
@@ -108,9 +109,23 @@ def without_jumps(track: Track) -> tuple[BoolArray, IntArray, dict[str, int]]:
     impossible = length > reach + POSITION_SLACK_M
     part = np.concatenate(([0], np.cumsum(impossible)))
     keep = (np.bincount(part) >= FEWEST_FIXES)[part]
-    counts = {"impossible_jump": int((~keep).sum()), "step_of_positions": int((impossible[1:] & keep[2:]).sum())}
+    frozen = _frozen(length, impossible)
+    counts = {
+        "impossible_jump": int((~keep).sum()),
+        "frozen_position": int((keep & frozen).sum()),
+        "step_of_positions": int((impossible[1:] & keep[2:]).sum()),
+    }
     segment = np.cumsum(np.concatenate(([0], (np.diff(track.segment) != 0) | impossible)))
-    return keep, segment, {reason: count for reason, count in counts.items() if count}
+    return keep & ~frozen, segment, {reason: count for reason, count in counts.items() if count}
+
+
+def _frozen(length: FloatArray, impossible: BoolArray) -> BoolArray:
+    """Return which fixes repeat the place before them, up to an impossible step."""
+    repeats = np.concatenate(([False], length == 0))
+    begin = np.maximum.accumulate(np.where(repeats, 0, np.arange(len(repeats))))
+    left_far = np.zeros(len(repeats), bool)
+    left_far[begin[:-1][impossible]] = True
+    return np.asarray(repeats & left_far[begin])
 
 
 def without_spikes(time: FloatArray, speed: FloatArray) -> BoolArray:

@@ -256,6 +256,7 @@ LABELS: dict[str, str] = {
     "unmatched": "matches no steady run",
     "no_recorded_speed": "fixes without recorded speed",
     "impossible_jump": "impossible jump",
+    "frozen_position": "position frozen while the vehicle went on",
     "step_of_positions": "step of the positions",
     "impossible_acceleration": "impossible acceleration",
     "scatter": "scatter of the readings",

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from support.roads import START_S, plateaus, readings_of, some_fixes, track_of
+from support.roads import START_S, plateaus, readings_of, some_fixes, track_along, track_of
 
 import speedcal
 from speedcal.calibration.ground_speed import ground_speed
@@ -193,3 +193,17 @@ def test_one_odd_unit_of_the_needle_is_not_blamed_on_the_odometer() -> None:
     assert not [finding for finding in result.findings if "odometer" in finding.code]
     assert result.offset_mps.contains(1.0 * MPH_MPS)
     assert result.error_factor.contains(1.05)
+
+
+@pytest.mark.parametrize("interval_s", [10.0, 30.0])
+def test_where_positions_freeze_the_odometer_is_not_compared(interval_s: float) -> None:
+    """Five minutes of each hour at 25 m/s stand still on the track: 4 % of the way if they were believed."""
+    time = np.arange(0.0, 4 * 3600.0, interval_s)
+    way = 25.0 * time
+    frozen = (time % 3600 > 1500) & (time % 3600 <= 1800)
+    seen = way[np.maximum.accumulate(np.where(frozen, 0, np.arange(len(time))))]
+    ground = ground_speed(track_along(time, seen, np.zeros(len(time))))
+    assert ground.dropped["frozen_position"] == frozen.sum()
+    found = odometer_factor(ground, START_S + time, way, resolution_m=10.0, u_time_s=0.1)
+    assert found is not None
+    assert found.value == pytest.approx(1.0, abs=0.002)
