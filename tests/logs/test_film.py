@@ -16,6 +16,7 @@ from speedcal.cli import cli
 from speedcal.logs.film.marks import FilmedDial, dial_from, read_dial
 from speedcal.logs.film.printed import Rim, printed_marks
 from speedcal.logs.film.reading import FilmReading, read_film
+from speedcal.logs.film.registration import are_from_aside
 
 BY_NAME = {kind.name: kind for kind in KINDS}
 MARKS = np.arange(0, 121, 10)
@@ -51,6 +52,25 @@ def test_the_needle_is_told_from_a_spoke_in_front_of_it(tmp_path: Path) -> None:
     reading = _read(film, tmp_path, per_s=3)
     assert np.abs(_errors(film, reading)).max() < 0.02
     assert sum(reading.left_out.values()) + len(reading.value) == len(film.time_s)
+
+
+def test_a_phone_that_was_turned_is_told_from_one_that_shakes_slips_or_shears_single_frames() -> None:
+    """Foreshortened by the cosine of 17 degrees along any axis from the middle on: those frames, to eight at the seam."""
+    rng = np.random.default_rng(12)
+
+    def turned(angle: float, scale: float = 1.0) -> np.ndarray:
+        return scale * np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
+
+    for axis in np.linspace(0, np.pi, 5):
+        maps = [turned(rng.normal(0, 0.02), rng.uniform(0.97, 1.03)) for _ in range(60)]
+        for i in (7, 22, 41):
+            maps[i] = maps[i] @ np.array([[1.0, 0.08], [0.0, 1.0]])
+        seen = turned(axis) @ np.diag([np.cos(np.radians(17)), 1.0]) @ turned(-axis)
+        maps[30:] = [one @ seen for one in maps[30:]]
+        warps = np.concatenate([np.array(maps), rng.normal(0, 9, (60, 2, 1))], axis=2)
+        aside = are_from_aside(warps, 3)
+        assert not aside[:22].any()
+        assert aside[38:].all()
 
 
 def test_the_command_writes_readings_that_the_rest_reads(tmp_path: Path) -> None:
