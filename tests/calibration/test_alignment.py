@@ -147,6 +147,17 @@ def test_standing_for_a_third_of_the_drive_does_not_mislead_the_clock(stop_and_g
     assert _clock(result) == pytest.approx(off_s, abs=1.5)
 
 
+@pytest.mark.parametrize("sign", [-1, 1])
+def test_a_film_that_is_stamped_with_its_end_finds_its_place(sign: int) -> None:
+    """Two readings a second, a length of film too late, or too early where the phone adds it; to half a second."""
+    road = plateaus([30, 55, 40, 65, 25, 50, 35, 60])
+    time = np.arange(20.0, road.length_s - 20, 0.5)
+    log = readings_of(road, time, step_mph=0.1, time_resolution_s=0.001, clock_offset_s=sign * road.length_s)
+    result = speedcal.calibrate(track_of(road, noise_mps=0.05), log)
+    assert _clock(result) == pytest.approx(sign * road.length_s, abs=0.5)
+    assert result.error_factor.value == pytest.approx(1.05, abs=0.003)
+
+
 @pytest.mark.parametrize(("fix_s", "reading_s"), [(0.2, 10.0), (1.0, 5.0), (5.0, 0.5), (4.0, 1.0), (5.0, 5.0)])
 @pytest.mark.parametrize("recorded", [True, False], ids=["recorded", "positions"])
 def test_the_dense_side_is_read_at_the_times_of_the_sparse_side(fix_s: float, reading_s: float, recorded: bool) -> None:

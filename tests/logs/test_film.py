@@ -55,7 +55,7 @@ def test_the_needle_is_told_from_a_spoke_in_front_of_it(tmp_path: Path) -> None:
 
 
 def test_a_phone_that_was_turned_is_told_from_one_that_shakes_slips_or_shears_single_frames() -> None:
-    """Foreshortened by the cosine of 17 degrees along any axis from the middle on: those frames, to eight at the seam."""
+    """Foreshortened as by 17 degrees along any axis from the middle on: those frames, eight apart at the seam."""
     rng = np.random.default_rng(12)
 
     def turned(angle: float, scale: float = 1.0) -> np.ndarray:
