@@ -21,10 +21,6 @@ _QUIET = (
     "--disable-background-networking",
     "--disable-component-update",
     "--disable-sync",
-    # a third less work: no processes kept ready for other sites, none for the browser's own pages
-    "--disable-extensions",
-    "--renderer-process-limit=1",
-    "--disable-features=IsolateOrigins,site-per-process,SpareRendererForSitePerProcess,PreloadTopChromeWebUI",
 )
 _LOCAL = ("localhost", "127.0.0.1", "lan.test", "evil.test")
 
