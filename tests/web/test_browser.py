@@ -223,14 +223,15 @@ def back_to(page: Any, form: str) -> None:
     """Go back in the browser to a form; a page that loads itself again at that moment takes a second press."""
     from playwright.sync_api import TimeoutError as TakesTooLong
 
-    for _ in range(3):
+    for _ in range(4):
         page.evaluate("history.back()")
         try:
-            page.wait_for_url(form, timeout=15_000)
-            break
+            page.wait_for_url(form, timeout=10_000)
+            page.wait_for_selector("#drive-form button >> text=Send the drive", timeout=10_000)
+            return
         except TakesTooLong:
             continue
-    page.wait_for_selector("#drive-form button >> text=Send the drive")
+    raise AssertionError(f"going back to {form} ends at {page.url}")
 
 
 def test_what_was_typed_survives_and_is_sent_once(server: WebServer, browsing: Browsing) -> None:
