@@ -221,15 +221,15 @@ def drives_shown(page: Any, base: str) -> int:
 
 def back_to(page: Any, form: str) -> None:
     """Go back in the browser to a form; a page that loads itself again at that moment takes a second press."""
-    from playwright.sync_api import TimeoutError as TakesTooLong
+    from playwright.sync_api import Error
 
-    for _ in range(4):
-        page.evaluate("history.back()")
+    for _ in range(6):
         try:
+            page.evaluate("history.back()")
             page.wait_for_url(form, timeout=10_000)
             page.wait_for_selector("#drive-form button >> text=Send the drive", timeout=10_000)
             return
-        except TakesTooLong:
+        except Error:
             continue
     raise AssertionError(f"going back to {form} ends at {page.url}")
 
