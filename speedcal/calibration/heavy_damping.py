@@ -64,9 +64,11 @@ def _match(speed: FloatArray, shown: FloatArray, inside: BoolArray, late: int) -
     """Return the rms distance from their best line, with the second course ``late`` steps behind the first."""
     first, second = slice(max(-late, 0), len(speed) - max(late, 0)), slice(max(late, 0), len(speed) - max(-late, 0))
     use = inside[first]
+    if use.sum() < _FEWEST:
+        return np.inf
     x, y = speed[first][use], shown[second][use]
     x, y = x - x.mean(), y - y.mean()
-    return float(np.sqrt(max(y @ y - (x @ y) ** 2 / max(x @ x, 1e-9), 0.0) / max(len(x), 1)))
+    return float(np.sqrt(max(y @ y - (x @ y) ** 2 / max(x @ x, 1e-9), 0.0) / len(x)))
 
 
 def _smoothed(course: FloatArray, constant_s: float) -> FloatArray:

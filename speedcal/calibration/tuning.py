@@ -55,7 +55,8 @@ CHECK_STRETCH_SHARES, CHECK_STRETCH_ODDS, CHECK_CUT_SHARE = (0.3, 0.8, 2.5), (0.
 """What the miles of one stretch share, in variances of a reading, its odds, and the chance that a truth was cut off."""
 
 UNCHECKED_DIAL_U = 0.02
-"""How far a dial may be from its odometer, standard: -1 to +4 % (SAE J2976, secondary). Doubled, gears half as sure."""
+"""How far a dial may be from its odometer, relative and standard: -1 to +4 % of SAE J2976 (read in a secondary text)
+are 1.5 % high, give or take 1.25. Doubled, the gear is half as sure."""
 
 FEWEST_CHECKS, FEWEST_CHECKS_TO_DOUBT, CHECK_WRONG_FROM = 2, 5, 5.0
 """Checks that give an answer, and that let one be held against the others; standard uncertainties of a slip of the pen.

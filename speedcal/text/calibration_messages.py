@@ -169,10 +169,10 @@ def _dial_changes(values: Values) -> str:
 
 
 def _dial_drifts(values: Values) -> str:
-    way = "higher" if values["difference"] > 0 else "lower"
+    way, cause = ("higher", "a tire loses air") if values["difference"] > 0 else ("lower", "cold tires warm up")
     return (
-        f"it reads {100 * abs(values['difference']):.1f} % {way} at the end of the log than at its begin, as when a "
-        "tire loses air; check the pressures and drive again with warm tires."
+        f"it reads {100 * abs(values['difference']):.1f} % {way} at the end of the log than at its beginning, as when "
+        f"{cause}; check the pressures and drive again with warm tires."
     )
 
 

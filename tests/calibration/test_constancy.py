@@ -25,16 +25,17 @@ def _drive(seed: int) -> tuple[np.random.Generator, FloatArray, FloatArray]:
 
 def test_a_part_with_another_gain_is_found_where_it_is() -> None:
     """2.5 % on a fifth of the drive: the gain to within 0.8 % in 49 of 50, the ends to within two blocks in most."""
-    placed = 0
+    found = placed = 0
     for seed in range(50):
         rng, speed, off = _drive(seed)
         begin = int(rng.integers(0, 900))
         off[begin : begin + 240] += 0.025 * speed[begin : begin + 240]
         change = change_within(SECONDS, speed, off, step_mps=0.1)
-        assert change is not None or seed == 37
         if change is not None:
+            found += 1
             assert change.difference == pytest.approx(0.025, abs=0.008)
             placed += abs(change.first - begin) <= 41 and abs(change.last - begin - 240) <= 41
+    assert found >= 49
     assert placed >= 45
 
 

@@ -10,8 +10,11 @@ from benchmark.outside.dial import DialStyle
 from benchmark.outside.drive import generator, make_drive
 from benchmark.outside.kinds import KINDS
 from benchmark.outside_score import in_memory
+from support.roads import START_S, plateaus, track_of
 
 import speedcal
+from speedcal.calibration.ground_speed import ground_speed
+from speedcal.calibration.heavy_damping import heavy_damping
 from speedcal.calibration.result import Calibration
 from speedcal.errors import AlignmentError
 
@@ -41,6 +44,15 @@ def test_four_seconds_of_smoothing_on_either_side_do_not_turn_the_factor(seed: i
         result = speedcal.calibrate(*in_memory(drive))
         assert result.error_factor.value == pytest.approx(drive.truth.factor(drive.truth.speed_mps), rel=0.003)
     assert result.needle_lag_s == pytest.approx(4.0, abs=0.5)
+
+
+def test_a_log_shorter_than_the_lags_that_are_tried_is_not_asked() -> None:
+    """Ten seconds at 10 Hz, far off any line: no lag, and no mean of nothing on the way."""
+    road = plateaus([30, 60], hold_s=4)
+    time = np.arange(0.0, 10.0, 0.1)
+    ground = ground_speed(track_of(road, time_s=time))
+    shown = road.speed(time) + 2.0 * np.sin(3.0 * time)
+    assert heavy_damping(ground, START_S + time, shown, tau_s=0.0, plain_mps=0.1) == (0.0, 0.0)
 
 
 def test_notes_do_not_tell_a_lag_from_a_late_clock() -> None:
