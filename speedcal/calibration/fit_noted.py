@@ -117,7 +117,7 @@ def fit_noted(
         ground_mps=np.where(inside, speed, np.nan),
         reason=tuple(np.select([~inside, ~right, ~used], [NO_GROUND, WRONG, TOO_SLOW], "").tolist()),
         dial=dial,
-        reasons=_doubts(scatter, mixed, two_readers),
+        reasons=_doubts(scatter, mixed, two_readers, ground),
         log_evidence=evidence,
         reading_shift_mps=habit.shift_mps,
         habits=habits,
@@ -125,13 +125,15 @@ def fit_noted(
     )
 
 
-def _doubts(scatter_mps: float, mixed: Mixed, two_readers: float) -> tuple[Finding, ...]:
-    """Return what in the readings themselves costs trust."""
+def _doubts(scatter_mps: float, mixed: Mixed, two_readers: float, ground: GroundSpeed) -> tuple[Finding, ...]:
+    """Return what in the readings themselves costs trust; beside a track full of gaps those are to blame."""
     found = []
     if scatter_mps > LARGE_SCATTER_MPS and mixed.scatter_mps > SCATTER_LEFT_MPS:
         found.append(Finding("large_scatter", scatter_mps=scatter_mps))
     if two_readers > TWO_READERS_FROM:
         found.append(Finding("two_readers", log_odds=two_readers))
+    if found and ground.covered < MUCH_COVERED:
+        return (Finding("track_gaps", covered=ground.covered),)
     return tuple(found)
 
 

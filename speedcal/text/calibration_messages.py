@@ -235,6 +235,8 @@ FINDINGS: dict[str, Template] = {
     "many_wrong": "{wrong} of {total} readings disagree with the others; check the file.",
     "large_scatter": "the readings scatter by {scatter_mps:speed1} however the dial reads, more than a person "
     "misreads; were they all read off one instrument, in the vehicle that carried the GPS?",
+    "track_gaps": "the track has gaps and tells the speed for only {covered:percent} of the drive; use it as it was "
+    "recorded, with a fix a second or so.",
     "dial_changes": _dial_changes,
     "dial_drifts": _dial_drifts,
     "log_strays": "the log strays from the track by {wander_mps:speed1} for seconds together, even at steady speeds; "

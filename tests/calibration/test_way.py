@@ -77,5 +77,6 @@ def test_a_track_that_an_app_thinned_out_serves_a_log_and_is_named_where_notes_f
             told = (kind, error.code, 0.1 < error.values.get("covered", 0.0) < 0.75)
             assert told == ("notes, track thinned", "track_gaps", True)
             continue
+        assert not {"two_readers", "large_scatter"} & set(found.trust.codes)  # the gaps are to blame, and named
         used = drive.truth.speed_mps[found.readings["line"].to_numpy(int)[found.readings["used"].to_numpy(bool)] - 2]
         assert found.error_factor.contains(drive.truth.factor(used[np.isfinite(used)]))
