@@ -91,7 +91,8 @@ def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) ->
         return None
     reason = np.where(inside & ground.usable_at(moment), "", np.where(inside, TOO_SLOW, NO_GROUND)).astype(object)
     scatter = float(np.hypot(fit.noise_mps, step_mps / np.sqrt(12)))
-    far = LATENT_WRONG_FROM * np.hypot(scatter, u_stated_mps) + LATENT_LATE_S * np.abs(slope)
+    constant_s = float(np.sqrt(2 * abs(fit.damping_s2)))
+    far = LATENT_WRONG_FROM * np.hypot(scatter, u_stated_mps) + max(LATENT_LATE_S, constant_s) * np.abs(slope)
     reason[(reason == "") & (away > far)] = WRONG
     return told_by_dial(
         dial,
@@ -101,7 +102,7 @@ def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) ->
         time_s=moment,
         ground_mps=np.where(inside, speed, np.nan),
         reason=reason,
-        needle_lag_s=float(np.sqrt(2 * max(fit.damping_s2, 0.0))) if ground.step_mps < LAG_TOLD_STEP_MPS else None,
+        needle_lag_s=constant_s * (fit.damping_s2 > 0) if ground.step_mps < LAG_TOLD_STEP_MPS else None,
     )
 
 
