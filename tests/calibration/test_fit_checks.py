@@ -121,7 +121,7 @@ def test_intervals_of_simulated_checks_hold_the_truth(owners: int) -> None:
 @pytest.mark.parametrize("way", ["stopwatch", "phone", "posts"])
 @pytest.mark.parametrize("owners", [60, pytest.param(400, marks=pytest.mark.benchmark)])
 def test_files_of_simulated_owners_hold_the_truth(tmp_path: Path, way: str, owners: int) -> None:
-    """Straight dials and waving ones, at three speeds each: 0.93 to 0.98 give or take two sigma of counting."""
+    """Straight dials and waving ones, at three speeds each: 0.93 to 0.97 give or take two sigma of counting."""
     held = []
     for seed in range(owners):
         owner = Owner.of(23, seed)
@@ -134,7 +134,7 @@ def test_files_of_simulated_owners_hold_the_truth(tmp_path: Path, way: str, owne
         at = np.array([low, (low + high) / 2, high])
         away = np.abs(result.indicated(at) / MPH_MPS - owner.shown(at / MPH_MPS))
         held.append(away < result.half_width(at) / MPH_MPS)
-    assert 0.93 - 2 * _counting(owners) <= np.mean(held) <= 0.98 + 2 * _counting(owners)
+    assert 0.93 - 2 * _counting(owners) <= np.mean(held) <= 0.97 + 2 * _counting(owners)
 
 
 def test_repeats_that_agree_tell_more_than_repeats_that_scatter() -> None:
