@@ -34,7 +34,7 @@ from speedcal.calibration.uncertainty import uncertainty_budget
 from speedcal.errors import FitError
 from speedcal.finding import Finding, Trust
 from speedcal.interval import FloatArray, IntArray, Interval
-from speedcal.logs.readings import Readings
+from speedcal.logs.readings import Readings, Terrain
 from speedcal.logs.track import Track
 from speedcal.logs.truth import kinship
 from speedcal.units import DisplayUnit, display_unit_of
@@ -56,6 +56,7 @@ def calibrate(
     clock_offset_s: float | None = None,
     read_from: ReadFrom | None = None,
     rounding: Rounding | None = None,
+    terrain: Terrain | None = None,
 ) -> Calibration:
     """Find out how an instrument reads, from one drive.
 
@@ -79,6 +80,9 @@ def calibrate(
         None takes what the readings say, ``square`` where they say nothing.
     rounding
         Whether a person noted the ``nearest`` step or the one ``down``; None as above, ``nearest``.
+    terrain
+        How hilly the country was, where the track has no heights: ``level``, ``rolling`` or ``mountainous``. None takes
+        what the readings say, and level to rolling country where they say nothing.
 
     Raises
     ------
@@ -87,7 +91,7 @@ def calibrate(
     FitError
         The drive does not carry a calibration.
     ValueError
-        ``clock_offset_s`` is not finite, or ``read_from`` or ``rounding`` is another word.
+        ``clock_offset_s`` is not finite, or ``read_from``, ``rounding`` or ``terrain`` is another word.
 
     References
     ----------
@@ -108,7 +112,7 @@ def calibrate(
     """
     if clock_offset_s is not None and not np.isfinite(clock_offset_s):
         raise ValueError(f"clock_offset_s must be a number of seconds, not {clock_offset_s}")
-    ground = ground_speed(track)
+    ground = ground_speed(track, terrain or readings.terrain)
     refuse_hopeless(ground, readings)
     kin = kinship(track, readings)
     if kin == "copy":

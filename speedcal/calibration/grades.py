@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+import tomllib
+from functools import cache
+from importlib import resources
+from typing import get_args
+
 import numpy as np
 
 from speedcal.calibration.tuning import (
@@ -13,12 +18,17 @@ from speedcal.calibration.tuning import (
     STEEPEST_GRADE,
 )
 from speedcal.interval import FloatArray, IntArray
+from speedcal.logs.readings import Terrain
 
 _REACH_INTERVALS, _SHORTEST_M = 2.5, 5.0
 
 
 def road_over_level(
-    time_s: FloatArray, piece: IntArray, elevation_m: FloatArray, speed_mps: FloatArray
+    time_s: FloatArray,
+    piece: IntArray,
+    elevation_m: FloatArray,
+    speed_mps: FloatArray,
+    terrain: Terrain | None = None,
 ) -> tuple[FloatArray, float]:
     """Return road length over horizontal length at each fix, and the relative standard uncertainty they all share.
 
@@ -31,10 +41,13 @@ def road_over_level(
     ----------
     time_s, piece, elevation_m, speed_mps
         Fixes, shape (n,); elevation is NaN where there is none, speed is horizontal. [s, 1, m, m/s]
+    terrain
+        How hilly it was, as somebody says; heights know better where there are any.
     """
     known = np.isfinite(elevation_m)
     if known.mean() < HEIGHTS_NEEDED or len(time_s) < 4:
-        return np.ones(len(time_s)), NO_HEIGHTS_U
+        told, u_told = (1.0, NO_HEIGHTS_U) if terrain is None else longer_in(terrain)
+        return np.full(len(time_s), told), u_told
     height = np.interp(time_s, time_s[known], elevation_m[known]) - float(np.mean(elevation_m[known]))
     step = np.diff(time_s)
     way = np.concatenate(([0.0], np.cumsum(step * (speed_mps[1:] + speed_mps[:-1]) / 2)))
@@ -47,6 +60,26 @@ def road_over_level(
     square = np.where(whole & (speed_mps > SLOWEST_MPS), np.clip(square, -(STEEPEST_GRADE**2), STEEPEST_GRADE**2), 0.0)
     longer = np.sqrt(1 + square)
     return longer, GRADE_SHARE_U * max(float(np.mean(longer)) - 1, 0.0)
+
+
+@cache
+def longer_in(terrain: Terrain) -> tuple[float, float]:
+    """Return road length over horizontal length in such country, and its standard uncertainty.
+
+    Grades of root mean square g make a road longer by g^2/2; g lies anywhere between two bounds (``terrain.toml``).
+
+    Raises
+    ------
+    ValueError
+        Another word.
+    """
+    if terrain not in get_args(Terrain):
+        raise ValueError(f"terrain must be one of {', '.join(get_args(Terrain))}, not {terrain!r}")
+    facts = tomllib.loads(resources.files("speedcal").joinpath("data/terrain.toml").read_text(encoding="utf-8"))
+    low, high = facts[terrain]["lowest_grade"], facts[terrain]["highest_grade"]
+    mean = (low**2 + low * high + high**2) / 6
+    square = (high**5 - low**5) / (20 * (high - low))
+    return 1 + mean, float(np.sqrt(square - mean**2))
 
 
 def _grade(at: FloatArray, way: FloatArray, height: FloatArray, reach: FloatArray) -> FloatArray:

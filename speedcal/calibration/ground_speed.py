@@ -37,6 +37,7 @@ from speedcal.calibration.tuning import (
 from speedcal.errors import FitError
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray, robust_scale
+from speedcal.logs.readings import Terrain
 from speedcal.logs.track import Track
 from speedcal.units import SPEED_UNIT_MPS
 
@@ -138,14 +139,21 @@ class GroundSpeed:
         return self.distance_m[before] + way, self.piece[before], inside
 
 
-def ground_speed(track: Track) -> GroundSpeed:
-    """Return the ground speed of a track.
+def ground_speed(track: Track, terrain: Terrain | None = None) -> GroundSpeed:
+    """Return the ground speed of a track, along the road.
 
     A speed recorded with the fixes is used when most fixes carry it, after holding it against the positions: a
     column in km/h, mph or knots shows as a ratio of 3.6, 2.237 or 1.944 and is converted, with a finding. Without
     one, a local quadratic is fitted to the positions over about four seconds on their true times, which carries
     uneven sampling and constant acceleration; the bias of the norm of a noisy velocity is removed. Nothing is
     computed across a gap of more than three seconds or three intervals.
+
+    Parameters
+    ----------
+    track
+        Where the vehicle was.
+    terrain
+        How hilly it was there; counts where the track has no heights.
 
     Raises
     ------
@@ -154,7 +162,7 @@ def ground_speed(track: Track) -> GroundSpeed:
     """
     keep, segment, dropped = without_jumps(track)
     recorded = np.where(np.abs(np.nan_to_num(track.speed_mps, nan=np.inf)) < _ABSURD, track.speed_mps, np.nan)
-    fixes = _Fixes(track.time_s[keep], segment[keep], track.elevation_m[keep], recorded[keep])
+    fixes = _Fixes(track.time_s[keep], segment[keep], track.elevation_m[keep], recorded[keep], terrain)
     if len(fixes.time) < FEWEST_FIXES:
         raise FitError("few_fixes", source=track.source, count=len(fixes.time))
     east, north = local_east_north_m(track.latitude_deg[keep], track.longitude_deg[keep], elevation_m=fixes.elevation)
@@ -186,6 +194,7 @@ class _Fixes:
     segment: IntArray
     elevation: FloatArray
     recorded: FloatArray
+    terrain: Terrain | None
 
     @property
     def interval(self) -> float:
@@ -196,7 +205,7 @@ class _Fixes:
         return _pieces(self.time, self.segment, self.interval)
 
     def only(self, keep: BoolArray) -> _Fixes:
-        return _Fixes(self.time[keep], self.segment[keep], self.elevation[keep], self.recorded[keep])
+        return _Fixes(self.time[keep], self.segment[keep], self.elevation[keep], self.recorded[keep], self.terrain)
 
 
 def _from_recorded(
@@ -250,7 +259,7 @@ def _finished(
 ) -> GroundSpeed:
     piece = fixes.piece
     step_mps, cut_mps, u_cut_mps = rounded
-    longer, u_longer = road_over_level(fixes.time, piece, fixes.elevation, speed)
+    longer, u_longer = road_over_level(fixes.time, piece, fixes.elevation, speed, fixes.terrain)
     speed = (speed + cut_mps) * longer
     step = np.diff(fixes.time) * (speed[1:] + speed[:-1]) / 2
     step[np.diff(piece) != 0] = 0.0

@@ -143,7 +143,7 @@ def _measured(files: DriveFiles, sources: Sequence[Source], unit: DisplayUnit | 
 
     options = dict(files.options)
     track, readings = _read(files, sources, options, unit)
-    asked = {key: options[key] for key in ("clock_offset_s", "read_from", "rounding") if key in options}
+    asked = {key: options[key] for key in ("clock_offset_s", "read_from", "rounding", "terrain") if key in options}
     by_box = len(files.paths) == 1 and "held" not in options
     return _kept(track, readings, calibrate(track, readings, unit=unit, **asked), by_box)
 

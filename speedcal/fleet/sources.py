@@ -155,7 +155,8 @@ def _of_job(folder: Path) -> Found:
 
 
 def _of_job_drive(vehicle: str, name: str, drive: Drive) -> DriveFiles:
-    said = {key: getattr(drive, key) for key in ("unit", "column", "zone", "clock_offset_s", "read_from", "rounding")}
+    stated = ("unit", "column", "zone", "clock_offset_s", "read_from", "rounding", "terrain")
+    said = {key: getattr(drive, key) for key in stated}
     if drive.held:
         said["held"] = drive.held
     options = tuple((key, value) for key, value in said.items() if value is not None)

@@ -11,7 +11,7 @@ from speedcal.units import DisplayUnit, SpeedUnit, speed_from_mps
 
 if TYPE_CHECKING:
     from speedcal.conformity import Tolerance
-    from speedcal.logs.readings import ReadFrom, Rounding
+    from speedcal.logs.readings import ReadFrom, Rounding, Terrain
     from speedcal.vehicle import Vehicle, Work
     from speedcal.vehicle.ranking import Limits
 
@@ -36,6 +36,8 @@ class Drive:
     """Where the needle was seen from."""
     rounding: Rounding | None = None
     """How the readings were rounded."""
+    terrain: Terrain | None = None
+    """How hilly the country was."""
     date: str = ""
     """Day of the drive, ISO 8601, where the job says it."""
     odometer: float | None = None

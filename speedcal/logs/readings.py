@@ -33,6 +33,7 @@ Clock = Literal["gps", "utc", "local", "time of day", "elapsed", "none"]
 
 ReadFrom = Literal["square", "side", "film", "logged"]
 Rounding = Literal["nearest", "down"]
+Terrain = Literal["level", "rolling", "mountainous"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -76,6 +77,8 @@ class Readings:
     """How the dial was looked at, where the file says so."""
     rounding: Rounding | None = None
     """How readings were rounded to the marks, where the file says so."""
+    terrain: Terrain | None = None
+    """How hilly the country was, where the file says so."""
 
     def __len__(self) -> int:
         return len(self.speed_mps)
@@ -180,6 +183,7 @@ def build_readings(source: Source, kind: str, shown: Shown) -> Readings:
         u_common_mps=_stated(shown.u_common_mps, keep),
         read_from=source.said("read_from"),  # type: ignore[arg-type]
         rounding=source.said("rounding"),  # type: ignore[arg-type]
+        terrain=source.said("terrain"),  # type: ignore[arg-type]
     )
 
 

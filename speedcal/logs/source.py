@@ -22,9 +22,14 @@ _DECLARED = re.compile(rb"<\?xml[^>]{0,200}?encoding\s*=\s*[\"']([A-Za-z0-9._-]{
 _MEGABYTE = 1024 * 1024
 _HEAD = 65_536
 _SAYING = re.compile(
-    rb"^[ \t#;,]{0,20}(read[_ ]from|rounding)\s*[:=,;]?\s*([A-Za-z]+)[ \t\r,;]{0,20}$", re.IGNORECASE | re.MULTILINE
+    rb"^[ \t#;,]{0,20}(read[_ ]from|rounding|terrain)\s*[:=,;]?\s*([A-Za-z]+)[ \t\r,;]{0,20}$",
+    re.IGNORECASE | re.MULTILINE,
 )
-HOW_READ = {"read_from": ("square", "side", "film", "logged"), "rounding": ("nearest", "down")}
+SAYINGS = {
+    "read_from": ("square", "side", "film", "logged"),
+    "rounding": ("nearest", "down"),
+    "terrain": ("level", "rolling", "mountainous"),
+}
 """What the head of a readings file may say, and the words for it."""
 FileKind = Literal["zip", "gzip", "spreadsheet", "gpx", "fit", "json"]
 """What another library is asked to read."""
@@ -66,21 +71,21 @@ class Source:
             self.fail("too_many", what="lines", most=limits.MAX_LINES)
         return text.split("\n")
 
-    def said(self, key: Literal["read_from", "rounding"]) -> str | None:
-        """Return what a text file says about how the dial was read: ``read_from: side``, ``rounding: down``."""
+    def said(self, key: Literal["read_from", "rounding", "terrain"]) -> str | None:
+        """Return what a text file says of its drive: ``read_from: side``, ``rounding: down``, ``terrain: rolling``."""
         if self.data[:2] in {b"PK", b"\xff\xfe", b"\xfe\xff"} or self.data[:1] == b"<":
             return None
         for found in _SAYING.finditer(self.data[:_HEAD]):
             if found.group(1).lower().replace(b" ", b"_") == key.encode():
                 word = found.group(2).decode("ascii").lower()
-                if word not in HOW_READ[key]:
-                    self.fail("unknown_how_read", key=key, found=word, known=HOW_READ[key])
+                if word not in SAYINGS[key]:
+                    self.fail("unknown_saying", key=key, found=word, known=SAYINGS[key])
                 return word
         return None
 
     @staticmethod
     def is_saying(line: str) -> bool:
-        """Tell whether a line says how the dial was read."""
+        """Tell whether a line says such a thing."""
         return len(line) < 100 and _SAYING.fullmatch(line.encode("utf-8", "replace")) is not None
 
     @contextmanager

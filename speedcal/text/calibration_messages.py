@@ -187,7 +187,8 @@ FINDINGS: dict[str, Template] = {
     "speed_against_positions": "The recorded speed is {ratio:.3f} times the speed of the positions; one of the two is "
     "off. Export the track without its speed column to use the positions.",
     "no_heights": "The track has no heights. On level roads that does not matter; in hills the vehicle was faster than "
-    "the receiver says, by 0.05 % at grades of 3 % and 0.3 % at 8 %. Record heights too.",
+    "the receiver says, by 0.05 % at grades of 3 % and 0.3 % at 8 %. Record heights too, "
+    "or say whether the country was level, rolling or mountainous.",
     "distance_between_fixes": "One fix in {interval_s:.0f} s: the distance was taken along the positions and made "
     "longer by {longer:percent1} for the corners cut between them, give or take {u:percent1} (standard).",
     "track_left_out": lambda values: f"Left out of the track: {_counts(values)}.",

@@ -296,7 +296,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "the GPX file has no waypoint that is named with a speed",
         "Give the readings in a table or notes, or name waypoints with them, such as '45 mph'",
     ),
-    "unknown_how_read": (
+    "unknown_saying": (
         lambda values: f"{values['key']} is {values['found']!r}",
         lambda values: f"Write {joined(values['known'], 'or')}",
     ),

@@ -110,9 +110,33 @@ PARTS = {
     "session": "vehicle or session",
     "zone": "time zone of the readings",
     "clock_offset_s": "clock offset",
+    "read_from": "where the needle was seen from",
+    "rounding": "how readings were rounded",
+    "terrain": "how hilly it was",
     "checks": "checks",
 }
 """How a person calls what a drive is made of."""
+QUESTIONS = {
+    "read_from": {
+        "": "as the file says, else square on",
+        "square": "square on",
+        "side": "from the side, such as the passenger's seat",
+        "film": "on a film",
+        "logged": "logged by a machine, or a display of figures",
+    },
+    "rounding": {
+        "": "as the file says, else to the nearest mark",
+        "nearest": "to the nearest mark",
+        "down": "down to the mark below",
+    },
+    "terrain": {
+        "": "as the file says",
+        "level": "level",
+        "rolling": "rolling",
+        "mountainous": "mountainous",
+    },
+}
+"""What no file shows of itself, and the answers."""
 SESSION_OVER = "You were signed out meanwhile. Sign in, and go on with what you typed."
 WRONG_PASSCODE = "That is not the passcode of this shop."
 CHOICES = {

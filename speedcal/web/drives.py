@@ -13,7 +13,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import FileResponse, JSONResponse, Response
 
 from speedcal.schema import stated
-from speedcal.text.page_labels import PARTS, PHASES, UNNAMED
+from speedcal.text.page_labels import PARTS, PHASES, QUESTIONS, UNNAMED
 from speedcal.web.answers import RefusedError, busy, wants_json
 from speedcal.web.context import Context, View
 from speedcal.web.guard import PICTURE_POLICY
@@ -86,6 +86,7 @@ def _form_page(
         labels={
             key: stated("drive").keys[key].label for key in ("unit", "column", "session", "zone", "clock_offset_s")
         },
+        questions=[(name, PARTS[name].capitalize(), answers) for name, answers in QUESTIONS.items()],
         units=UNITS,
         limits=context.limits,
         action=f"{view.base}/drives/{drive.id}" if drive else f"{view.base}/drives/new/{phase}",
@@ -110,7 +111,7 @@ def _parts(drive: DriveRow) -> dict[str, str]:
     """Return what a person would compare two states of a drive by."""
     options = {
         name: str(drive.options.get(name, ""))
-        for name in ("unit", "column", "session", "zone", "clock_offset_s", "checks")
+        for name in ("unit", "column", "session", "zone", "clock_offset_s", *QUESTIONS, "checks")
     }
     typed = f"{UNNAMED['typed']} ({drive.typed.count(chr(10)) - 1})" if drive.typed else ""
     readings = drive.readings_name or drive.held or typed

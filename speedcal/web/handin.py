@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any, TypeVar
 
+from speedcal.text.page_labels import QUESTIONS
 from speedcal.web.answers import RefusedError
 from speedcal.web.context import Context, View, plain
 from speedcal.web.figures import AmbiguousError, number_in
@@ -13,9 +14,9 @@ from speedcal.web.rows import DriveRow
 from speedcal.web.typed import held_speeds, readings_table, rows_of, unit_of
 
 UNITS = ("mph", "km/h")
-TEXTS = ("pasted", "held", "unit", "column", "session", "zone", "offset", "checks")
+TEXTS = ("pasted", "held", "unit", "column", "session", "zone", "offset", "checks", *QUESTIONS)
 """Fields of one text in the form of a drive."""
-_OPTIONS = ("unit", "column", "session", "zone", "clock_offset_s")
+_OPTIONS = ("unit", "column", "session", "zone", "clock_offset_s", *QUESTIONS)
 """Keys of a drive that the form fills; what else came with an import stays."""
 _LONGEST_OFFSET_S = 1e9
 T = TypeVar("T")
@@ -108,6 +109,7 @@ def _typed(context: Context, unit: str, *, are_checks: bool) -> str:
 
 def _options(context: Context) -> dict[str, Any]:
     options: dict[str, Any] = {name: text for name in ("column", "session", "zone") if (text := context.text(name))}
+    options |= {name: answer for name, known in QUESTIONS.items() if (answer := context.text(name)) and answer in known}
     if context.text("checks") == "yes":
         options["checks"] = "yes"
     if (unit := context.text("unit")) in UNITS:
@@ -147,5 +149,6 @@ def texts_kept(drive: DriveRow | None) -> dict[str, Any]:
         "zone": str(options.get("zone", "")),
         "offset": str(options.get("clock_offset_s", "")),
         "checks": str(options.get("checks", "")),
+        **{name: str(options.get(name, "")) for name in QUESTIONS},
         "rows": rows or [],
     }

@@ -233,6 +233,7 @@ def _calibrate(task: Mapping[str, Any], track: Track, readings: Readings) -> Cal
         clock_offset_s=options.get("clock_offset_s"),
         read_from=options.get("read_from") or readings.read_from or "square",
         rounding=options.get("rounding") or readings.rounding or "nearest",
+        terrain=options.get("terrain"),
     )
 
 

@@ -15,6 +15,7 @@ from speedcal.calibration.ground_speed import ground_speed
 from speedcal.calibration.positions import speed_from_positions
 from speedcal.calibration.result import Calibration
 from speedcal.interval import FloatArray
+from speedcal.logs.readings import Terrain
 from speedcal.logs.track import Track
 from speedcal.units import KMH_MPS, MPH_MPS
 
@@ -278,6 +279,22 @@ def test_one_missing_height_does_not_throw_away_the_grade() -> None:
     elevation[150] = np.nan
     track = track_of(_steady(20.0), time_s=time, elevation_m=elevation)
     assert np.median(ground_speed(track).speed_mps) == pytest.approx(20 * np.sqrt(1 + 0.06**2), rel=2e-4)
+
+
+@pytest.mark.parametrize(
+    ("terrain", "low", "high"), [("level", 0.0, 0.015), ("rolling", 0.01, 0.04), ("mountainous", 0.04, 0.09)]
+)
+def test_told_country_lengthens_the_road_by_half_the_mean_square_grade(
+    terrain: Terrain, low: float, high: float
+) -> None:
+    """Grades drawn evenly between the stated bounds: mean and spread of g^2/2, to three standard errors."""
+    longer = np.random.default_rng(3).uniform(low, high, 400_000) ** 2 / 2
+    bare = track_of(_steady(20.0))
+    ground = ground_speed(bare, terrain)
+    assert ground.speed_mps.mean() / 20.0 - 1 == pytest.approx(longer.mean(), rel=0.005, abs=1e-7)
+    assert ground.u_road_over_level == pytest.approx(longer.std(), rel=0.005)
+    hilly = replace(bare, elevation_m=100 + 0.06 * 20.0 * (bare.time_s - bare.time_s[0]))
+    np.testing.assert_array_equal(ground_speed(hilly, terrain).speed_mps, ground_speed(hilly).speed_mps)
 
 
 def _circle(radius_m: float, speed_mps: float, seconds: int) -> Track:

@@ -157,11 +157,11 @@ def test_what_cannot_be_used_is_named(folder: Path, text: str, code: str) -> Non
 
 def test_dates_pressures_and_how_it_was_read_are_kept(folder: Path) -> None:
     """A date is a date of TOML or a text in the same form."""
-    drive = "date = 2026-05-04\nodometer = 84210\ncold_pressure_psi = 35\nread_from = 'side'\n"
+    drive = "date = 2026-05-04\nodometer = 84210\ncold_pressure_psi = 35\nread_from = 'side'\nterrain = 'level'\n"
     job = load_job(job_file(folder, f"{DRIVE}{drive}[work]\ndate = '2026-05-03'\nodometer = 84200\n"))
     before = job.before[0]
     assert (before.date, before.odometer, before.cold_pressure_psi) == ("2026-05-04", 84210, 35)
-    assert before.read_from == "side"
+    assert (before.read_from, before.terrain) == ("side", "level")
     assert (job.work.date, job.work.odometer) == ("2026-05-03", 84200)
 
 

@@ -84,7 +84,7 @@ def test_notes_are_read_as_they_are_meant(tmp_path, text, unit_mps, speeds):
         ("10:03:17 45\n10:05:00 60\n", "no_speed_unit"),
         ("10:03:17 45 mph\n10:05:00 60 km/h\n", "several_units"),
         ("mph\n10:32 45\n", "hours_or_minutes"),
-        ("read_from: passenger seat\nrounding: up\nmph\n10:32:15 45\n", "unknown_how_read"),
+        ("read_from: passenger seat\nrounding: up\nmph\n10:32:15 45\n", "unknown_saying"),
     ],
 )
 def test_what_can_be_read_in_two_ways_is_asked(tmp_path, text, code):
@@ -113,10 +113,10 @@ def test_rows_that_sum_up_the_others_are_counted(tmp_path):
 
 def test_how_the_dial_was_read_is_kept(tmp_path):
     """In notes, and in comments above a table."""
-    notes = _read(tmp_path, "read_from: side\nrounding: down\nmph\n10:32:15 45\n10:33:20 50\n")
-    assert (notes.read_from, notes.rounding) == ("side", "down")
-    table = _read(tmp_path, "# read from: film\ntime,dial mph\n10:32:15,45\n10:33:20,50\n")
-    assert (table.read_from, table.rounding) == ("film", None)
+    notes = _read(tmp_path, "read_from: side\nrounding: down\nTerrain: rolling\nmph\n10:32:15 45\n10:33:20 50\n")
+    assert (notes.read_from, notes.rounding, notes.terrain) == ("side", "down", "rolling")
+    table = _read(tmp_path, "# read from: film\n# terrain: mountainous\ntime,dial mph\n10:32:15,45\n10:33:20,50\n")
+    assert (table.read_from, table.rounding, table.terrain) == ("film", None, "mountainous")
 
 
 def test_uncertainties_of_a_readings_file_are_kept(tmp_path):

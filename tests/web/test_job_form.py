@@ -191,9 +191,12 @@ def test_what_no_form_could_show_is_refused_with_the_reason(site: Site, job_file
 
 
 def test_what_came_with_a_drive_stays_when_the_form_changes_it(site: Site) -> None:
-    """Day, odometer and how the needle was read have no field on the page."""
+    """Day and odometer have no field on the page; how it was read and where has, and shows what the job said."""
     base = imported(site, DRIVE + 'date = "2026-05-04"\nodometer = 84210\nrounding = "down"\n').headers["location"]
     (drive,) = site.services.store.drives(base.split("/")[-1])
-    site.client.post(f"{base}/drives/{drive.id}", data={"zone": "-05:00"})
+    form = site.client.get(f"{base}/drives/{drive.id}").text
+    assert '<option value="down" selected>' in form
+    told = {"zone": "-05:00", "rounding": "down", "terrain": "rolling", "read_from": ""}
+    site.client.post(f"{base}/drives/{drive.id}", data=told)
     kept = site.services.store.drive(drive.id).options
-    assert kept == {"date": "2026-05-04", "odometer": 84210, "rounding": "down", "zone": "-05:00"}
+    assert kept == {"date": "2026-05-04", "odometer": 84210} | {k: v for k, v in told.items() if v}

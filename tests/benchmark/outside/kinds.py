@@ -76,7 +76,7 @@ _LOGS = {
     "track thinned": _logged(
         "positions only, fixes within 5 m of the line left out", receiver=ReceiverStyle(recorded=False, thinned_m=5.0)
     ),
-    "steep": _logged("grades up to 12 %, no heights", road=_STEEP),
+    "steep": _logged("grades up to 12 %, no heights", road=_STEEP, told={"terrain": "mountainous"}),
     "steep, heights": _logged("the same with heights", road=_STEEP, receiver=ReceiverStyle(heights="good")),
     "steep, bad heights": _logged("the same with poor heights", road=_STEEP, receiver=ReceiverStyle(heights="poor")),
     "log, canyons": _logged("a quarter of the way between high walls", receiver=ReceiverStyle(canyon_share=0.25)),
@@ -117,7 +117,7 @@ _NOTES = {
     "notes, track thinned": _noted(
         "positions only, fixes within 5 m of the line left out", receiver=ReceiverStyle(recorded=False, thinned_m=5.0)
     ),
-    "notes, steep": _noted("grades up to 12 %, no heights", road=_STEEP),
+    "notes, steep": _noted("grades up to 12 %, no heights", road=_STEEP, told={"terrain": "mountainous"}),
 }
 _LISTS = {
     "held": _HELD,
