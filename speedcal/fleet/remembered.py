@@ -30,6 +30,7 @@ class Remembered:
             self._db = sqlite3.connect(":memory:" if folder is None else folder / NAME)
             self._db.executescript("""
                 PRAGMA journal_mode=WAL;
+                PRAGMA synchronous=NORMAL;
                 CREATE TABLE IF NOT EXISTS outcomes (key TEXT PRIMARY KEY, outcome TEXT NOT NULL) WITHOUT ROWID;
                 CREATE TABLE IF NOT EXISTS files (
                     path TEXT PRIMARY KEY, size INTEGER, changed INTEGER, digest TEXT
@@ -76,8 +77,9 @@ class Remembered:
             return None
 
     def keep(self, done: Iterable[tuple[DriveFiles, Outcome]]) -> list[tuple[DriveFiles, str]]:
-        """Remember outcomes and return their keys; once this returns they survive a crash.
+        """Remember outcomes and return their keys; once this returns they survive the end of this program.
 
+        Not that of the machine: what the last seconds had measured is then measured again.
         A drive that could not be read has no content to be known by: it is tried again in the next run.
         """
         keys = []

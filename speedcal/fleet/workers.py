@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import importlib
 import os
-from collections.abc import Callable, Iterator, Sequence
+import sys
+import time
+from collections.abc import Callable, Generator, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 from importlib.util import find_spec
@@ -23,6 +26,12 @@ _DEATHS = 3
 _WORKERS_WITHIN_S = 30
 _WORTH_SHARING = 16
 """Tasks from which on worker processes are started unasked: to start two costs as much as 40 drives."""
+_ALONE_AT_FIRST = 64
+"""Items that this process does at most while its workers start."""
+_COUNTED_EVERY_S = 2.0
+"""Workers of a cluster come and go; they are counted this often."""
+_AT_ONCE = ("speedcal.fleet.fleet", "pandas", "scipy.linalg", "scipy.special")
+"""What a worker loads before it is there, and not within its first drive."""
 _LOCAL = {
     "distributed.scheduler.allowed-failures": _DEATHS,
     "distributed.worker.profile.enabled": False,
@@ -33,7 +42,7 @@ _LOCAL = {
     "distributed.nanny.pre-spawn-environ.MALLOC_TRIM_THRESHOLD_": 2**27,
     "distributed.nanny.pre-spawn-environ.MALLOC_MMAP_THRESHOLD_": 2**25,
 }
-"""Settings of the cluster of its own: its workers are looked at seldom while they work, and keep the memory that the
+"""Settings of a cluster of its own: its workers are looked at seldom while they work, and keep the memory that the
 next drive needs again; as dask has it they give it back after every array, which costs an eighth of the work."""
 
 Item = TypeVar("Item")
@@ -90,19 +99,32 @@ class Workers:
         """
         batches = _batches(items, work)
         first = list(islice(batches, _WORTH_SHARING))
-        client = self._client_for(len(first))
         batches = chain(first, batches)
-        if client is not None:
-            yield from _on_cluster(client, batches, work)
+        if self._client is None and first and self._shares(len(first)):
+            batches = yield from self._start(batches, work)
+        if self._client is not None:
+            yield from _on_cluster(self._client, batches, work)
             return
         for batch in batches:
             yield list(zip(batch, work.do(batch), strict=True))
 
-    def _client_for(self, tasks: int) -> Client | None:
-        """Return the client of those who do so many tasks or more; None for this process."""
-        if self._client is None and tasks and self._shares(tasks):
-            self._client = self._open.enter_context(_client(self._scheduler, self._asked or _processors()))
-        return self._client
+    def _start(
+        self, batches: Iterator[list[Item]], work: Work[Item, Made]
+    ) -> Generator[list[tuple[Item, Made]], None, Iterator[list[Item]]]:
+        """Start the workers, do some items here until they are there, and return the batches that are left."""
+        if self._scheduler is not None:
+            self._client = self._open.enter_context(_reached(self._scheduler))
+            return batches
+        alone = 0
+        rest: list[Item] = []
+        with ThreadPoolExecutor(1) as aside:
+            starting = aside.submit(self._open.enter_context, _own_cluster(self._asked or _processors()))
+            while alone < _ALONE_AT_FIRST and not starting.done() and (rest := rest or next(batches, [])):
+                yield [(rest[0], work.do(rest[:1])[0])]
+                rest = rest[1:]
+                alone += 1
+            self._client = starting.result()
+        return chain([rest], batches) if rest else batches
 
     def _shares(self, tasks: int) -> bool:
         if self._scheduler is not None or self._asked is not None:
@@ -133,20 +155,35 @@ def _has_dask() -> bool:
 
 
 @contextmanager
-def _client(scheduler: str | None, processes: int) -> Iterator[Client]:
+def _own_cluster(processes: int) -> Iterator[Client]:
     dask, distributed = _dask()
-    if scheduler is not None:
-        with _reached(scheduler) as client:
+    with dask.config.set(_LOCAL), dask.config.set(_way_to_start()):
+        with (
+            distributed.LocalCluster(
+                n_workers=processes,
+                threads_per_worker=1,
+                processes=True,
+                dashboard_address="127.0.0.1:0",
+                silence_logs=50,
+                preload=_AT_ONCE,
+            ) as cluster,
+            distributed.Client(cluster, set_as_default=False) as client,
+        ):
             yield client
-        return
-    with (
-        dask.config.set(_LOCAL),
-        distributed.LocalCluster(
-            n_workers=processes, threads_per_worker=1, processes=True, dashboard_address="127.0.0.1:0", silence_logs=50
-        ) as cluster,
-        distributed.Client(cluster, set_as_default=False) as client,
-    ):
-        yield client
+
+
+def _way_to_start() -> dict[str, str]:
+    """Return the setting by which workers are started: where it is safe, as copies of one process that has loaded."""
+    if sys.platform != "linux":
+        return {}
+    from multiprocessing import get_context
+
+    key = "distributed.worker.multiprocessing-method"
+    dask, distributed = _dask()
+    with dask.config.set({key: "forkserver"}):
+        distributed.utils.get_mp_context()  # sets what it would load, once, which is more than is needed
+    get_context("forkserver").set_forkserver_preload(["distributed", *_AT_ONCE])
+    return {key: "forkserver"}
 
 
 def _dask() -> tuple[Any, Any]:
@@ -172,17 +209,20 @@ def _on_cluster(
     _, distributed = _dask()
     at_work: dict[Any, list[Item]] = {}
     ready = distributed.as_completed(loop=client.loop, raise_errors=False)
+    room = _Room(client)
 
     def hand_out(batch: list[Item]) -> None:
         future = client.submit(work.do, [work.packed(item) for item in batch], pure=False, retries=0)
         at_work[future.key] = batch
         ready.add(future)
 
-    for batch in islice(batches, _room(client)):
+    for batch in islice(batches, room.tasks()):
         hand_out(batch)
     while at_work:
         future = next(ready)
         batch = at_work.pop(future.key)
+        while len(at_work) < room.tasks() and (more := next(batches, [])):
+            hand_out(more)
         if future.status == "finished":
             yield list(zip(batch, future.result(), strict=True))
         elif len(batch) > 1:
@@ -191,9 +231,17 @@ def _on_cluster(
         else:
             yield [(batch[0], work.given_up(batch[0], future.exception()))]
         future.release()
-        while len(at_work) < _room(client) and (batch := next(batches, [])):
-            hand_out(batch)
 
 
-def _room(client: Client) -> int:
-    return _WAITING * max(len(client.scheduler_info(n_workers=-1)["workers"]), 1)
+class _Room:
+    """How many tasks the workers may have, by how many workers there are."""
+
+    def __init__(self, client: Client) -> None:
+        self._client = client
+        self._workers, self._counted = 0, -_COUNTED_EVERY_S
+
+    def tasks(self) -> int:
+        if time.monotonic() - self._counted >= _COUNTED_EVERY_S:
+            self._workers = len(self._client.scheduler_info(n_workers=-1)["workers"])
+            self._counted = time.monotonic()
+        return _WAITING * max(self._workers, 1)
