@@ -157,19 +157,20 @@ def _has_dask() -> bool:
 @contextmanager
 def _own_cluster(processes: int) -> Iterator[Client]:
     dask, distributed = _dask()
-    with dask.config.set(_LOCAL), dask.config.set(_way_to_start()):
-        with (
-            distributed.LocalCluster(
-                n_workers=processes,
-                threads_per_worker=1,
-                processes=True,
-                dashboard_address="127.0.0.1:0",
-                silence_logs=50,
-                preload=_AT_ONCE,
-            ) as cluster,
-            distributed.Client(cluster, set_as_default=False) as client,
-        ):
-            yield client
+    with (
+        dask.config.set(_LOCAL),
+        dask.config.set(_way_to_start()),
+        distributed.LocalCluster(
+            n_workers=processes,
+            threads_per_worker=1,
+            processes=True,
+            dashboard_address="127.0.0.1:0",
+            silence_logs=50,
+            preload=_AT_ONCE,
+        ) as cluster,
+        distributed.Client(cluster, set_as_default=False) as client,
+    ):
+        yield client
 
 
 def _way_to_start() -> dict[str, str]:

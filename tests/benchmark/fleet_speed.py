@@ -1,106 +1,132 @@
 """Print what a fleet costs beside reading and calibrating its drives, and what a second process brings.
 
-    python tests/benchmark/fleet_speed.py DRIVES
+    python tests/benchmark/fleet_speed.py DRIVES --rounds 3
 
-DRIVES is a folder of vehicles, such as fleet_drives.py makes. The clock counts on an idle machine only, so processor
-seconds are told too: two processes need those of the client and of the busier worker one after the other, from their
-start to their end. What they take while they wait grows with the clock, so it is measured by itself and taken off.
+DRIVES is a folder of vehicles, such as fleet_drives.py makes. One process and two take turns, so that what else the
+machine does meets both. What two processors give at all is told by two processes that know nothing of each other: they
+share caches and memory, so it is less than twice. The clock counts on an idle machine only; beside it stand processor
+seconds: two processes cannot be faster than half of all that client, loading and workers take together.
 """
 
 from __future__ import annotations
 
+import argparse
 import os
+import statistics
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
-import speedcal  # noqa: E402 (after the threads are set)
-from speedcal.fleet import workers as crew  # noqa: E402 (after the threads are set)
+import psutil  # noqa: E402 (after the threads are set)
+
+import speedcal  # noqa: E402
+from speedcal.fleet import workers as crew  # noqa: E402
 
 _ALONE = 40
 """Drives that are read and calibrated without a fleet."""
 
 
-def spent(work: Callable[[], object]) -> tuple[float, float]:
-    """Return the seconds on the clock and those of processors, of children too. [s]."""
-    before, started = os.times(), time.monotonic()
-    work()
-    after = os.times()
-    return time.monotonic() - started, sum(after[:4]) - sum(before[:4])
-
-
-def plain(drives: Path) -> int:
-    """Read and calibrate some drives, and nothing else; return how many."""
-    tracks = sorted(drives.rglob("*.gpx"))
-    tracks = tracks[:: max(len(tracks) // _ALONE, 1)]
+def plain(tracks: list[Path]) -> None:
+    """Read and calibrate some drives, and nothing else."""
     for track in tracks:
         speedcal.calibrate(speedcal.read_track(track), speedcal.read_readings(track.with_suffix(".csv")))
-    return len(tracks)
 
 
-def waiting(seconds: float = 20.0) -> tuple[float, float]:
-    """Return what the client and a worker take of a processor while there is nothing to do."""
-    with crew._client(None, 2) as client:
-        time.sleep(3)
-        own, started = time.process_time(), time.monotonic()
-        before = client.run(time.process_time)
-        time.sleep(seconds)
-        after = client.run(time.process_time)
-        clock = time.monotonic() - started
-        return (time.process_time() - own) / clock, max(after[name] - before[name] for name in after) / clock
+def apart(tracks: list[Path], processes: int) -> tuple[float, float]:
+    """Return the seconds on the clock, and of processors, in which each of some processes has done all drives. [s]."""
+    started, before = time.monotonic(), os.times()
+    children = []
+    for _ in range(processes):
+        child = os.fork()
+        if child == 0:
+            plain(tracks)
+            os._exit(0)
+        children.append(child)
+    for child in children:
+        os.waitpid(child, 0)
+    after = os.times()
+    return time.monotonic() - started, sum(after[2:4]) - sum(before[2:4])
+
+
+@dataclass
+class Spent:
+    """What a run of a fleet took. [s]."""
+
+    clock: float = 0.0
+    client: float = 0.0
+    others: float = 0.0
+    """Of processors, of all that it started."""
 
 
 @contextmanager
-def counted() -> Iterator[list[float]]:
-    """Give the processor seconds of every worker, asked for as their work ends."""
-    seconds: list[float] = []
-    opened = crew._client
+def watched(spent: Spent) -> Iterator[None]:
+    """Ask what the workers and the process they are copies of took, before they are ended."""
+    opened = crew._own_cluster
 
     @contextmanager
-    def asked(scheduler: str | None, processes: int) -> Iterator[Any]:
-        with opened(scheduler, processes) as client:
+    def asked(processes: int) -> Iterator[Any]:
+        with opened(processes) as client:
             yield client
-            seconds.extend(client.run(time.process_time).values())
+            known = [child.cpu_times() for child in psutil.Process().children(recursive=True)]
+            spent.others = sum(cpu.user + cpu.system for cpu in known)
 
-    crew._client = asked
+    crew._own_cluster = asked
     try:
-        yield seconds
+        yield
     finally:
-        crew._client = opened
+        crew._own_cluster = opened
+
+
+def run(drives: Path, processes: int) -> Spent:
+    """Run the fleet and return what it took."""
+    spent = Spent()
+    started, own = time.monotonic(), time.process_time()
+    with watched(spent):
+        speedcal.fleet(drives, processes=processes)
+    spent.clock, spent.client = time.monotonic() - started, time.process_time() - own
+    return spent
 
 
 def main() -> None:
-    """Measure the three ways one after the other."""
-    drives = Path(sys.argv[1])
-    count = len(list(drives.rglob("*.gpx")))
-    first = next(drives.rglob("*.gpx")).parent
-    plain(first)  # what is imported once
-    speedcal.fleet(first, processes=1)
-    alone: list[int] = []
-    _, base = spent(lambda: alone.append(plain(drives)))
-    base *= count / alone[0]
-    clock_one, one = spent(lambda: speedcal.fleet(drives, processes=1))
-    idle = waiting()
-    own = time.process_time()
-    with counted() as seconds:
-        clock_two, _ = spent(lambda: speedcal.fleet(drives, processes=2))
-    client = time.process_time() - own - idle[0] * clock_two
-    workers = [value - idle[1] * clock_two for value in sorted(seconds)]
-    for line in (
-        f"{count} drives; read and calibrate: {1000 * base / count:.0f} ms a drive",
-        f"fleet, one process: {one:.1f} s, {one / base:.2f} of that",
-        f"fleet, two processes: client {client:.1f} s, workers {' and '.join(f'{w:.1f}' for w in workers)} s",
-        f"a second process brings, by processor seconds: {one / (client + workers[-1]):.2f}",
-        f"by the clock, at a load of {os.getloadavg()[0]:.1f}: {clock_one:.1f} s, {clock_two:.1f} s, "
-        f"{clock_one / clock_two:.2f}",
-    ):
-        sys.stdout.write(f"{line}\n")
+    """Measure the ways in turn."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("drives", type=Path)
+    parser.add_argument("--rounds", type=int, default=1)
+    given = parser.parse_args()
+    tracks = sorted(given.drives.rglob("*.gpx"))
+    some = tracks[:: max(len(tracks) // _ALONE, 1)]
+    plain(some[:2])  # what is imported once
+    speedcal.fleet(some[0].parent, processes=1)
+    clocks, ones, twos = [], [], []
+    for turn in range(given.rounds):
+        clocks.append((apart(some, 1), apart(some, 2)))
+        ones.append(run(given.drives, 1))
+        twos.append(run(given.drives, 2))
+        (one, cpu), (two, _) = clocks[-1]
+        base = cpu / len(some) * len(tracks)
+        told = (
+            f"round {turn + 1}, load {os.getloadavg()[0]:.1f}: {len(tracks)} drives; read and calibrate "
+            f"{1000 * base / len(tracks):.0f} ms each",
+            f"  two that know nothing of each other: {2 * one / two:.2f} times one",
+            f"  one process: {ones[-1].clock:.1f} s, of processors {ones[-1].client:.1f} s, "
+            f"{ones[-1].client / base:.2f} of read and calibrate",
+            f"  two: {twos[-1].clock:.1f} s, of processors client {twos[-1].client:.1f} s, others "
+            f"{twos[-1].others:.1f} s, idle {2 * twos[-1].clock - twos[-1].client - twos[-1].others:.1f} s",
+            f"  so a second brings {ones[-1].clock / twos[-1].clock:.2f} by the clock, at most "
+            f"{2 * ones[-1].client / (twos[-1].client + twos[-1].others):.2f} by processor seconds",
+        )
+        sys.stdout.write("\n".join(told) + "\n")
+        sys.stdout.flush()
+    gain = statistics.median(one.clock / two.clock for one, two in zip(ones, twos, strict=True))
+    whole = statistics.median(2 * one[0] / two[0] for one, two in clocks)
+    sys.stdout.write(f"median: a second process brings {gain:.2f}, of {whole:.2f} that two processors give\n")
 
 
 if __name__ == "__main__":
