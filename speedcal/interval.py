@@ -47,7 +47,8 @@ class Interval:
 
     def __str__(self) -> str:
         digits = decimals_for(self.half_width / 2)
-        return f"{self.value:.{digits}f} ({self.low:.{digits}f} to {self.high:.{digits}f})"
+        text = f"{self.value:.{digits}f} ({self.low:.{digits}f} to {self.high:.{digits}f})"
+        return text.replace("-", "−")
 
 
 def tidy(x: float, digits: int) -> float:

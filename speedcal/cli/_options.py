@@ -5,11 +5,15 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from speedcal.errors import SpeedcalError
+from speedcal.text.command_messages import EXPLAINED_BY, WORKED_OUT_BY
+
+if TYPE_CHECKING:
+    from speedcal.vehicle.diagnosis import Diagnosis
 
 _F = TypeVar("_F", bound=Callable[..., Any])
 
@@ -101,3 +105,17 @@ def emit(result: Any, as_json: bool, text: str | None = None) -> None:
         click.echo(json.dumps(shown, indent=2, ensure_ascii=False))
     else:
         click.echo(str(result) if text is None else text)
+
+
+def emit_explained(result: Any, as_json: bool, in_full: str | None) -> None:
+    """Write a result that ``--explain`` gives in full."""
+    emit(result, as_json, in_full)
+    if in_full is None and not as_json:
+        say([EXPLAINED_BY])
+
+
+def emit_diagnosed(result: Any, as_json: bool, diagnosis: Diagnosis | None, text: str | None = None) -> None:
+    """Write a result with a diagnosis in it, and which command works out the measurement that settles it."""
+    emit(result, as_json, text)
+    if diagnosis and not as_json:
+        say([hint for hint in [WORKED_OUT_BY.get(diagnosis.settled_by or "")] if hint])

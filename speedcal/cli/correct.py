@@ -8,7 +8,7 @@ from typing import Any, cast
 import click
 
 from speedcal.cli._before import measured_before
-from speedcal.cli._options import CRITERION_WORDS, choice_options, emit, result_options
+from speedcal.cli._options import CRITERION_WORDS, choice_options, emit, emit_diagnosed, result_options
 from speedcal.units import DisplayUnit
 
 
@@ -63,4 +63,4 @@ def command(
         emit(forecast(vehicle, planned, calibration=calibration, unit=shown, speeds=speeds, criterion=wanted), as_json)
     else:
         found = correct(calibration, vehicle, speeds=speeds, criterion=wanted, unit=shown, limits=loaded.limits())
-        emit(found, as_json)
+        emit_diagnosed(found, as_json, found.diagnosis)

@@ -8,7 +8,7 @@ from typing import cast
 import click
 
 from speedcal.cli._before import measured_before
-from speedcal.cli._options import emit, result_options
+from speedcal.cli._options import emit_diagnosed, result_options
 from speedcal.units import DisplayUnit
 
 
@@ -40,4 +40,4 @@ def command(job: Path, as_json: bool, unit: str | None, most: int) -> None:
     named = vehicle.tire or vehicle.tire_before or vehicle.axle
     parts = explain(calibration, vehicle, most=most) if named else None
     shown = {"diagnosis": causes.to_dict(), **(parts.to_dict() if parts else {"explanations": []})}
-    emit(shown, as_json, "\n".join([str(causes), *([str(parts)] if parts else [])]))
+    emit_diagnosed(shown, as_json, causes, "\n".join([str(causes), *([str(parts)] if parts else [])]))

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, cast
 import click
 
 from speedcal.cli._before import measured
-from speedcal.cli._options import emit, explain_option, result_options, say
+from speedcal.cli._options import emit_explained, explain_option, result_options, say
 from speedcal.errors import PlanError
 from speedcal.text.command_messages import written
 from speedcal.units import DisplayUnit
@@ -82,7 +82,7 @@ def command(
         _write(sheet, render_sheet(result, heading=heading))
     if table is not None:
         _write(table, render_template(result).encode())
-    emit(result, as_json, in_full(result) if explain else None)
+    emit_explained(result, as_json, in_full(result) if explain else None)
 
 
 def _write(path: Path, data: bytes) -> None:

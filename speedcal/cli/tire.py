@@ -15,8 +15,6 @@ if TYPE_CHECKING:
     from speedcal.vehicle import RolledTire, TireSize
     from speedcal.vehicle.forward import Forecast
 
-_USUAL_SPEEDS = {"mph": (30.0, 40.0, 50.0, 60.0, 70.0), "km/h": (50.0, 70.0, 90.0, 110.0, 130.0)}
-
 
 @click.command()
 @click.argument("sizes", nargs=-1, required=True, metavar="SIZE...")
@@ -62,6 +60,7 @@ def command(sizes: tuple[str, ...], as_json: bool, unit: str | None, **options: 
     (size,) = sizes
     from speedcal.text.tire_sizes import change_lines, size_lines
     from speedcal.vehicle import parse_tire_size, roll_by_convention
+    from speedcal.vehicle.forward import ROAD_SPEEDS
     from speedcal.vehicle.rolling_circumference import TireChange
 
     shown = cast(DisplayUnit, unit or "mph")
@@ -70,14 +69,15 @@ def command(sizes: tuple[str, ...], as_json: bool, unit: str | None, **options: 
     result: dict[str, Any] = {**tire.to_dict(), **_nominal(tire), "rolled": rolled.to_dict()}
     lines = size_lines(tire, rolled, _nominal(tire))
     if options["instead_of"]:
-        speeds = options["speeds"] or _USUAL_SPEEDS[shown]
+        speeds = options["speeds"] or ROAD_SPEEDS[shown]
         change = TireChange(roll_by_convention(parse_tire_size(options["instead_of"])), rolled)
         result["instead_of"] = {"size": options["instead_of"], **change.to_dict(speeds, shown)}
-        lines += change_lines(options["instead_of"], change.gain.value, change.shown(speeds), shown)
         planned = _forecast(size, rolled, shown, options)
-        if planned is not None:
+        if planned is None:
+            lines += change_lines(options["instead_of"], change.gain.value, change.shown(speeds), shown)
+        else:  # which shows the speeds with everything that is planned
             result["forecast"] = planned.to_dict()
-            lines += ["", str(planned)]
+            lines += [*change_lines(options["instead_of"], change.gain.value, (), shown), "", str(planned)]
     elif any(options[name] for name in ("drive_gear", "driven_gear", "axle", "planned_axle")):
         raise wrong_use("size_before_missing")
     emit(result, as_json, "\n".join(lines))

@@ -11,7 +11,7 @@ import click
 
 from speedcal.cli import EXIT_FAIL, EXIT_NOT_PROVEN
 from speedcal.cli._before import measured
-from speedcal.cli._options import emit, explain_option, result_options
+from speedcal.cli._options import emit_explained, explain_option, result_options
 from speedcal.errors import JobError
 from speedcal.units import DisplayUnit
 
@@ -47,5 +47,5 @@ def command(job: Path, explain: bool, as_json: bool, unit: str | None) -> None:
         raise JobError("no_tolerance", source=loaded.source.name)
     verification = measured(loaded).verification
     assert verification is not None  # noqa: S101 - both parts are there
-    emit(verification, as_json, in_full(verification) if explain else None)
+    emit_explained(verification, as_json, in_full(verification) if explain else None)
     sys.exit(_EXIT[verification.verdict])

@@ -13,6 +13,7 @@ from speedcal.report import style
 from speedcal.report.allowed import Allowed
 from speedcal.report.labels import place_label
 from speedcal.text import pictures as words
+from speedcal.text.numbers import with_minus
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
@@ -120,7 +121,7 @@ def _round_steps(*axes: Any) -> None:
 
 
 def _signed(value: float, _position: float) -> str:
-    return "0" if abs(value) < 1e-9 else f"{value:+g}".replace("-", "−")
+    return "0" if abs(value) < 1e-9 else with_minus(f"{value:+g}")
 
 
 def _set_limits(ax: Axes, curves: Sequence[Curve], allowed: Allowed | None) -> None:

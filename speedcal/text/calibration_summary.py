@@ -10,8 +10,8 @@ from speedcal.units import SPEED_UNIT_MPS
 _QUARTER_S, _QUARTERS_A_DAY = 900.0, 96
 
 
-def zone_and_seconds(shift_s: Interval) -> tuple[str, Interval]:
-    """Split a clock offset into whole quarters of an hour, such as ``+10:00`` (empty for none), and the rest. [s].
+def clock_shift(shift_s: Interval) -> str:
+    """Say a clock offset as people do: hours and minutes of the zone, and seconds.
 
     Whole days are left out: a clock without a date counts from a midnight, its offset holds the days since 1970.
     """
@@ -20,8 +20,9 @@ def zone_and_seconds(shift_s: Interval) -> tuple[str, Interval]:
     quarters %= _QUARTERS_A_DAY
     if quarters > _QUARTERS_A_DAY // 2:
         quarters -= _QUARTERS_A_DAY
-    sign = "-" if quarters < 0 else "+"
-    return (f"{sign}{abs(quarters) // 4}:{abs(quarters) % 4 * 15:02d}" if quarters else ""), rest
+    sign = "−" if quarters < 0 else "+"
+    zone = f"{sign}{abs(quarters) // 4}:{abs(quarters) % 4 * 15:02d} h and " if quarters else ""
+    return f"{zone}{rest} s"
 
 
 def summary(calibration: Calibration) -> str:
@@ -38,9 +39,7 @@ def summary(calibration: Calibration) -> str:
         else f"readings      {used} of {total} used, in {calibration.steady_runs} steady runs",
     ]
     if calibration.clock_offset_s:
-        zone, rest = zone_and_seconds(calibration.clock_offset_s)
-        shift = f"{zone} h and {rest} s" if zone else f"{rest} s"
-        lines.append(f"clock offset  {shift} (reading clock + this = GPS clock)")
+        lines.append(f"clock offset  {clock_shift(calibration.clock_offset_s)} (reading clock + this = GPS clock)")
     if calibration.odometer_factor:
         lines.append(f"odometer      {calibration.odometer_factor}")
     lines += [

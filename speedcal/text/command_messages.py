@@ -40,6 +40,13 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
 """Code to what is wrong and what to do, both without full stop."""
 
 
+EXPLAINED_BY = "--explain says in full what this rests on"
+
+
+WORKED_OUT_BY = {"count_axle": "speedcal axle works out the ratio from the turns"}
+"""Measurement to the command that makes a figure of it."""
+
+
 def written(name: str) -> str:
     """Say that a file was written."""
     return f"wrote {name}"

@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from speedcal.text import rules
 from speedcal.text.job_messages import unknown
 from speedcal.text.messages import Template, Values
-from speedcal.text.numbers import counted, joined, span
+from speedcal.text.numbers import counted, joined, signed, span
 from speedcal.text.sources import status_words
 from speedcal.units import SPEED_UNIT_MPS
 
@@ -186,8 +186,8 @@ def _not_as_predicted(values: Values) -> str:
     fitting = [cause.text.rstrip(".") for cause in values["fitting"]]
     causes = f"What would fit: {'; '.join(fitting)}." if fitting else "No usual cause fits by its size."
     return (
-        f"The {values['quantity']} changed by {measured:+.1f} % where {planned:+.1f} % was planned, further apart than "
-        f"the uncertainty of the two drives. {causes}"
+        f"The {values['quantity']} changed by {signed(measured)} % where {signed(planned)} % was planned, further "
+        f"apart than the uncertainty of the two drives. {causes}"
     )
 
 
@@ -195,7 +195,8 @@ def _gear(values: Values) -> str:
     gear = values["gear"].replace("_", " ")
     return (
         f"A gear other than planned: the drive points to {values['implied']:.1f} teeth on the {gear} instead of "
-        f"{values['planned']}; {values['teeth']} teeth would change it by {values['percent']:+.1f} %; count the teeth."
+        f"{values['planned']}; {values['teeth']} teeth would change it by {signed(values['percent'])} %; count the "
+        "teeth."
     )
 
 
@@ -229,7 +230,7 @@ _WRONG_FILE = {
 
 
 def _disagree(values: Values) -> str:
-    shown = joined(f"drive {i} {percent:+.1f} %" for i, percent in enumerate(values["errors_percent"], start=1))
+    shown = joined(f"drive {i} {signed(percent)} %" for i, percent in enumerate(values["errors_percent"], start=1))
     return (
         f"The drives do not agree ({shown}); drive {values['farthest']} is farthest out. Something changed "
         "between them, or one of them is not of this vehicle in this state. The interval is widened accordingly."
@@ -276,7 +277,7 @@ FINDINGS: dict[str, Template] = {
     "needle_moved": "The needle offset is not the same before and after: the pointer, the face or the instrument was "
     "moved, or one of the drives was read in another unit than it says.",
     "cause_gear": _gear,
-    "cause_setting": "A gear or setting other than planned: it would have to change the reading by {percent:+.1f} %; "
+    "cause_setting": "A gear or setting other than planned: it would have to change the reading by {percent:signed} %; "
     "look at what is fitted.",
     "cause_housing": _housing,
     "cause_tires": _tires,
@@ -291,8 +292,8 @@ FINDINGS: dict[str, Template] = {
     "reference_speed": _reference,
     "pooled": "{count:n drive is/drives are} pooled.",
     "drives_disagree": _disagree,
-    "jump": "Between {first} and {second} the reading jumped by {percent:+.1f} %: a gear, a setting, the tires or the "
-    "instrument was changed.",
+    "jump": "Between {first} and {second} the reading jumped by {percent:signed} %: a gear, a setting, the tires or "
+    "the instrument was changed.",
     "wear": "The reading creeps up as it does when tires wear: a worn tire turns more often for the same road.",
     "creeps_down": "The reading creeps down, which wear does not do: look at tire pressure, tire size and slip.",
 }

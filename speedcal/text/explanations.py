@@ -10,6 +10,8 @@ from speedcal.vehicle.explanations import Explanation, Explanations
 
 _MOST_CAUSES = 4
 _WORTH_SAYING = 0.03
+_ALL = 100
+"""Per cent; a cause in the drive and one in the instrument are not held against each other."""
 _MEASURED = "as measured"
 
 
@@ -30,10 +32,10 @@ def diagnosis_lines(diagnosis: Diagnosis) -> list[str]:
         return [f"nothing seems to be wrong ({likely(diagnosis.healthy)})"]
     worth = [item for item in diagnosis.hypotheses if item.probability > _WORTH_SAYING][:_MOST_CAUSES]
     causes = "; ".join(f"{CAUSES[item.code]} ({likely(item.probability)})" for item in worth)
-    lines = [f"likely cause: {causes}"]
+    shares = sum(round(100 * item.probability) for item in worth)
+    lines = [f"likely cause: {causes}" + ("; two may go together" if shares > _ALL else "")]
     if diagnosis.settled_by:
-        how = " (`speedcal axle` works out the ratio)" if diagnosis.settled_by == "count_axle" else ""
-        lines.append(f"to settle it: {SETTLES[diagnosis.settled_by]}{how}")
+        lines.append(f"to settle it: {SETTLES[diagnosis.settled_by]}")
     return lines
 
 

@@ -6,6 +6,7 @@ the values both are given, ``60 mph (97 km/h)``. The words after the colon:
 ``speed``, ``speed1``   a speed, whole or with one decimal
 ``n reading``           a count with its noun: ``1 reading``, ``3 readings``; ``n run is/runs are`` says both forms
 ``percent``, ``percent1``, ``percent2``   a share of one in per cent
+``signed``              with its sign and one decimal
 ``factor``              three decimals
 ``quoted``              in quotation marks, cut to forty characters
 ``and``, ``or``         a list: ``a, b and c``
@@ -90,7 +91,7 @@ def speed(value_mps: float, unit: str | None, *, digits: int = 0) -> str:
 
 def short(value: float, digits: int) -> str:
     """Return a number with so many decimals; one that no drive has in a few digits with its power of ten."""
-    return f"{value:.{digits}f}" if abs(value) < _HUGE else f"{value:.3g}"
+    return with_minus(f"{value:.{digits}f}" if abs(value) < _HUGE else f"{value:.3g}")
 
 
 def counted(count: int, noun: str) -> str:
@@ -135,6 +136,22 @@ def span(seconds: float) -> str:
     return f"{seconds / 3600:.1f} h" if abs(seconds) < 172800 else f"{seconds / 86400:.1f} days"
 
 
+def signed(value: float, decimals: int = 1) -> str:
+    """Return a number with its sign, zero without one."""
+    text = f"{value:+.{decimals}f}"
+    return text[1:] if float(text) == 0 else with_minus(text)
+
+
+def signed_interval(x: Interval, unit: str = "", decimals: int = 1) -> str:
+    """Return a signed value with its unit and its 95 % interval."""
+    return f"{signed(x.value, decimals)}{unit} ({signed(x.low, decimals)} to {signed(x.high, decimals)})"
+
+
+def with_minus(number: str) -> str:
+    """Return a number that is written already with the minus sign of print."""
+    return number.replace("-", "−")
+
+
 _SIMPLE: dict[str, Callable[[Any], str]] = {
     "factor": lambda value: f"{value:.3f}",
     "quoted": quoted,
@@ -142,13 +159,8 @@ _SIMPLE: dict[str, Callable[[Any], str]] = {
     "or": lambda items: joined(items, "or"),
     "listed": lambda counts: ", ".join(f"{name} {count}" for name, count in sorted(counts.items())),
     "seconds": span,
+    "signed": signed,
 }
-
-
-def signed(value: float, decimals: int = 1) -> str:
-    """Return a number with its sign, zero without one."""
-    text = f"{value:+.{decimals}f}"
-    return text[1:] if float(text) == 0 else text.replace("-", "−")
 
 
 def chance(probability: float) -> str:
@@ -156,11 +168,6 @@ def chance(probability: float) -> str:
     if probability > 0.9995:
         return "over 99.9 %"
     return "under 0.1 %" if probability < 0.0005 else f"{100 * probability:.1f} %"
-
-
-def with_interval(x: Interval) -> str:
-    """Return a value with its 95 % interval, all to the decimals that the interval supports."""
-    return str(x).replace("-", "−")
 
 
 def other_unit(unit: DisplayUnit) -> DisplayUnit:

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from speedcal.calibration.result import ANOTHER_DAY
-from speedcal.text.calibration_summary import zone_and_seconds
+from speedcal.text.calibration_summary import clock_shift
 from speedcal.text.corrections import best_text, low_text
 from speedcal.text.messages import label
 from speedcal.text.names import one_line
-from speedcal.text.numbers import chance, signed, with_interval
+from speedcal.text.numbers import chance, likely, signed, signed_interval
 from speedcal.text.parts import MEASURED_BY, part_name
 from speedcal.text.verdict import band, cause_words, planned_words
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
@@ -140,8 +140,8 @@ def drive_figures(c: Calibration, unit: DisplayUnit) -> Rows:
     low, high = (v / factor for v in c.dial.driven_mps)
     figures = [
         ("Trust", str(c.trust)),
-        ("Error factor", with_interval(c.error_factor)),
-        ("Needle offset", f"{with_interval(c.offset_mps.scaled(1 / factor))} {unit}"),
+        ("Error factor", str(c.error_factor)),
+        ("Needle offset", f"{c.offset_mps.scaled(1 / factor)} {unit}"),
         ("Readings", counts(c)),
         ("Scatter of one reading", f"{c.scatter_mps / factor:.2f} {unit}"),
         ("Speeds driven", f"{low:.0f} to {high:.0f} {unit}"),
@@ -152,14 +152,8 @@ def drive_figures(c: Calibration, unit: DisplayUnit) -> Rows:
     elif not is_checks(c):
         figures.append(("Clock shift", "none; the readings carry no times and were assigned in order"))
     if c.odometer_factor:
-        figures.append(("Odometer factor", with_interval(c.odometer_factor)))
+        figures.append(("Odometer factor", str(c.odometer_factor)))
     return tuple(figures)
-
-
-def clock_shift(shift_s: Interval) -> str:
-    """Say a clock offset as people do: hours and minutes of the zone, and seconds."""
-    zone, rest = zone_and_seconds(shift_s)
-    return f"{zone.replace('-', '−')} h and {with_interval(rest)} s" if zone else f"{with_interval(rest)} s"
 
 
 def budget_title(c: Calibration, unit: DisplayUnit) -> str:
@@ -222,7 +216,7 @@ def change_lines(change: ChangeCheck, *, only_fitting: bool = False) -> tuple[st
     """Say what change was planned and what was measured, with what may have caused a difference."""
     low, high = (100 * (x - 1) for x in (change.measured_change.low, change.measured_change.high))
     name = "Reading" if change.quantity == "speed" else "Odometer"
-    planned = planned_words(change.planned).replace("-", "−")
+    planned = planned_words(change.planned)
     told = "as planned" if change.agrees else "NOT as planned"
     line = f"{name}: planned change {planned}, measured {signed(low)} to {signed(high)} %: {told}."
     causes = [f"Possible cause: {cause_words(cause)}" for cause in change.causes if cause.fits or not only_fitting]
@@ -231,10 +225,8 @@ def change_lines(change: ChangeCheck, *, only_fitting: bool = False) -> tuple[st
 
 def choice_remarks(choice: Choice) -> str:
     """Say what else to know of one thing that can be fitted or set."""
-    likely = choice.probability_best or 0.0
-    remarks = []
-    if likely > 0.005:
-        remarks.append(best_text(likely))
+    best = choice.probability_best or 0.0
+    remarks = [best_text(best)] if best > 0.005 else []
     remarks += [low] if (low := low_text(choice)) else []
     remarks += ["not in the gear family"] if choice.available is False else []
     remarks += [f"turn the housing so that range {choice.orientation} faces down"] if choice.orientation else []
@@ -256,7 +248,7 @@ def correction_figures(corrections: Corrections) -> Rows:
         size = tire.to_dict()["effective_diameter_in"]
         across = f"{_span(size, 2)} in" if corrections.unit == "mph" else f"{_span(_times(size, 25.4), 0)} mm"
         figures.append(("Effective tire measures", f"{across} across"))
-    figures.append(("To read right, multiply the reading by", with_interval(corrections.ideal_gain)))
+    figures.append(("To read right, multiply the reading by", str(corrections.ideal_gain)))
     if train.value is not None:
         figures.append((f"The drive tells the {part_name(train.determined or '')}", str(train.value)))
     elif train.unknown:
@@ -280,7 +272,7 @@ def vehicle_in_short(corrections: Corrections) -> Rows:
             rolls = f"{_span(_times(forms['rolling_circumference_m'], 1000), 0)} mm per turn"
         figures.append(("Effective tire", f"{rolls}, {tire.basis.text}"))
     if teeth := corrections.ideal_driven_teeth:
-        figures.append(("Exact tooth count of the driven gear", with_interval(teeth)))
+        figures.append(("Exact tooth count of the driven gear", str(teeth)))
     return tuple(figures)
 
 
@@ -301,24 +293,20 @@ def explanation_rows(explanations: Explanations, most: int) -> tuple[tuple[str, 
             (f"{part_name(name)} {one_line(text)}", "departs" if name in item.departs else "")
             for name, text in item.parts
         )
-        rows.append((_percent(item.probability), parts, f"{signed(100 * (item.factor - 1))} %"))
+        rows.append((likely(item.probability), parts, f"{signed(100 * (item.factor - 1))} %"))
     return tuple(rows)
 
 
 def likeliest(row: tuple[str, Rows, str]) -> str:
     """Name the likeliest explanation, for the printed page."""
-    likely, parts, _ = row
+    chance_of_it, parts, _ = row
     named = ", ".join(part for part, departs in parts if departs)
-    return f"Likeliest: {named or 'everything as the job states'}, {likely}"
+    return f"Likeliest: {named or 'everything as the job states'}, {chance_of_it}"
 
 
 def as_stated(explanations: Explanations) -> str:
     """Say how likely everything is as the job states."""
-    return f"Everything as the job states: {_percent(explanations.as_stated)}."
-
-
-def _percent(probability: float) -> str:
-    return "under 1 %" if probability < 0.005 else f"{100 * min(probability, 0.99):.0f} %"
+    return f"Everything as the job states: {likely(explanations.as_stated)}."
 
 
 def over_time_title(name: str, history: History) -> str:
@@ -331,11 +319,10 @@ def over_time_notes(history: History, pooled: Calibration | None) -> tuple[str, 
     """Say what the drives of one state have in common, and how the reading changes."""
     notes = [f.text for f in pooled.findings if f.code in ("pooled", "drives_disagree")] if pooled else []
     if trend := history.trend_percent_a_year:
-        notes.append(f"Trend {signed(trend.value, 2)} % a year ({signed(trend.low, 2)} to {signed(trend.high, 2)}).")
+        notes.append(f"Trend {signed_interval(trend, ' % a year', 2)}.")
     return tuple(one_line(note) for note in (*notes, *(finding.text for finding in history.findings)))
 
 
 def over_time_row(date: str, error_percent: Interval, error_factor: Interval) -> tuple[str, str, str]:
     """Return date, error and error factor of one drive."""
-    span = f"{signed(error_percent.value)} % ({signed(error_percent.low)} to {signed(error_percent.high)})"
-    return date, span, with_interval(error_factor)
+    return date, signed_interval(error_percent, " %"), str(error_factor)

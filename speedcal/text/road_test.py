@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from speedcal.text.numbers import counted
 from speedcal.text.sources import status_in_short
 from speedcal.units import MILE_M, SPEED_UNIT_MPS, DisplayUnit
 
@@ -13,19 +14,17 @@ if TYPE_CHECKING:
 
 def summary(plan: RoadTestPlan) -> str:
     """Return the road test in short: cautions, holds, what it takes and what it promises."""
-    return "\n".join(
-        [
-            *_lines(plan),
-            f"rests on {len(plan.assumptions)} assumptions (--explain lists them)",
-            *(f"note: {finding.text}" for finding in plan.findings),
-        ]
-    )
+    return "\n".join([*_lines(plan), *_notes(plan), f"rests on {counted(len(plan.assumptions), 'assumption')}"])
 
 
 def in_full(plan: RoadTestPlan) -> str:
     """Return the road test with every assumption."""
     assumed = [f"assumed: {assumption_words(assumption)}" for assumption in plan.assumptions]
-    return "\n".join([*_lines(plan), *assumed, *(f"note: {finding.text}" for finding in plan.findings)])
+    return "\n".join([*_lines(plan), *assumed, *_notes(plan)])
+
+
+def _notes(plan: RoadTestPlan) -> list[str]:
+    return [f"note: {finding.text}" for finding in plan.findings]
 
 
 def _lines(plan: RoadTestPlan) -> list[str]:

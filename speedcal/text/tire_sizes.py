@@ -6,7 +6,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from speedcal.text.messages import label
-from speedcal.text.numbers import signed
 from speedcal.text.sources import status_in_short
 from speedcal.units import INCH_M, DisplayUnit
 
@@ -49,8 +48,10 @@ def size_lines(tire: TireSize, rolled: RolledTire, nominal: Mapping[str, float])
 
 def change_lines(instead_of: str, gain: float, shown: Iterable[Mapping[str, float]], unit: DisplayUnit) -> list[str]:
     """Return what an instrument that is right with another size will show."""
+    percent = f"{abs(100 * (gain - 1)):.1f}"
+    reads = "as before" if float(percent) == 0 else f"{percent} % {'high' if gain > 1 else 'low'}"
     return [
-        f"instead of {instead_of}: an instrument that is right now will read {signed(100 * (gain - 1))} %",
+        f"instead of {instead_of}: an instrument that is right now will read {reads}",
         *(
             f"  at a true {row['ground']:g} {unit} it will show {row['indicated']:.1f} "
             f"({row['low']:.1f} to {row['high']:.1f})"

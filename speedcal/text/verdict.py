@@ -5,14 +5,14 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from speedcal.interval import Interval
 from speedcal.text import rules
-from speedcal.text.numbers import chance
+from speedcal.text.numbers import chance, signed, signed_interval
 from speedcal.units import SPEED_UNIT_MPS
 
 if TYPE_CHECKING:
     from speedcal.conformity.change import Cause, ChangeCheck
     from speedcal.conformity.verification import Check, Verification
-    from speedcal.interval import Interval
 
 _EXACT = 2e-4
 """A planned change known better than this has no interval worth showing."""
@@ -21,7 +21,7 @@ _EXACT = 2e-4
 def summary(result: Verification) -> str:
     """Return the verdict in a few lines."""
     lines = [*_head(result), *_body(result)]
-    return "\n".join([*lines, f"decided so that {rules.decision_in_short(result.tolerance)} (--explain says how)"])
+    return "\n".join([*lines, f"decided so that {rules.decision_in_short(result.tolerance)}"])
 
 
 def in_full(result: Verification) -> str:
@@ -75,18 +75,21 @@ def band(low: float, high: float, unit: str) -> str:
 
 def planned_words(planned: Interval) -> str:
     """Write a planned change in per cent, with its interval where it has one."""
-    value, low, high = (100 * (gain - 1) for gain in (planned.value, planned.low, planned.high))
-    return f"{value:+.1f} %" + (f" ({low:+.1f} to {high:+.1f})" if planned.half_width > _EXACT / 2 else "")
+    change = in_percent(planned)
+    return signed_interval(change, " %") if planned.half_width > _EXACT / 2 else f"{signed(change.value)} %"
+
+
+def in_percent(gain: Interval) -> Interval:
+    """Return a change of gain as what it adds, in per cent."""
+    return Interval(*(100 * (end - 1) for end in (gain.value, gain.low, gain.high)))
 
 
 def change_words(change: ChangeCheck) -> str:
     """Say what was planned, what was measured, and whether that agrees."""
-    measured = change.measured_change
     word = "agree" if change.agrees else "DO NOT AGREE"
     return (
         f"{change.quantity}: planned change {planned_words(change.planned)}, measured "
-        f"{100 * (measured.value - 1):+.1f} % ({100 * (measured.low - 1):+.1f} to {100 * (measured.high - 1):+.1f}): "
-        f"they {word}"
+        f"{signed_interval(in_percent(change.measured_change), ' %')}: they {word}"
     )
 
 

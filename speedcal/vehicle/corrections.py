@@ -191,8 +191,27 @@ def correct(
     >>> speedcal.correct(before, vehicle, speeds=[30, 60]).best.to_dict()["teeth"]
     22
     """
-    known = dial_from_facts(vehicle, unit) if calibration is None else None
     diagnosis = diagnose(calibration, vehicle) if calibration is not None else None
+    return correct_diagnosed(
+        calibration, vehicle, diagnosis, speeds=speeds, criterion=criterion, limits=limits, unit=unit
+    )
+
+
+def correct_diagnosed(
+    calibration: Calibration | None,
+    vehicle: Vehicle,
+    diagnosis: Diagnosis | None,
+    *,
+    speeds: Sequence[float] | FloatArray | None = None,
+    criterion: Criterion | None = None,
+    limits: Limits | None = None,
+    unit: DisplayUnit = "mph",
+) -> Corrections:
+    """Return what :func:`correct` does, where it is known already what is wrong; None for nothing.
+
+    Parameters and errors are those of :func:`correct`.
+    """
+    known = dial_from_facts(vehicle, unit) if calibration is None else None
     judged = calibration
     if calibration is not None and diagnosis and diagnosis.top and diagnosis.top.code == "needle_offset":
         judged = with_needle_off(calibration)

@@ -14,7 +14,8 @@ from speedcal.errors import VehicleError
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, Interval
 from speedcal.units import MPH_MPS, SPEED_UNIT_MPS, DisplayUnit
-from speedcal.vehicle.corrections import Corrections, correct
+from speedcal.vehicle.corrections import Corrections, correct_diagnosed
+from speedcal.vehicle.diagnosis import diagnose
 from speedcal.vehicle.facts_only import undriven
 from speedcal.vehicle.rolling_circumference import roll_by_convention
 from speedcal.vehicle.vehicle import Criterion, Vehicle, Work
@@ -22,6 +23,11 @@ from speedcal.wording import words
 
 NEEDLE_SET_U_MPS = 0.5 * MPH_MPS
 """How well a needle is set over, standard uncertainty. Common practice, no source: to a mph."""
+ROAD_SPEEDS: dict[DisplayUnit, tuple[float, ...]] = {
+    "mph": (30.0, 40.0, 50.0, 60.0, 70.0),
+    "km/h": (50.0, 70.0, 90.0, 110.0, 130.0),
+}
+"""True speeds at which planned work is shown where nobody names any and nothing was driven."""
 _T = TypeVar("_T")
 
 
@@ -194,7 +200,8 @@ def forecast(
     unit
         Unit for people when there is no drive.
     speeds
-        Ground speeds that matter, in the display unit; None takes the driven range, or 30 to 70 mph (50 to 110 km/h).
+        Ground speeds that matter, in the display unit; None takes the driven range, without a drive
+        :data:`ROAD_SPEEDS`.
     criterion
         As in :func:`speedcal.vehicle.corrections.correct`.
 
@@ -207,12 +214,17 @@ def forecast(
     now = calibration if calibration is not None else _right_now(unit)
     after = predict_after(now, vehicle, plan)
     predicted = replace(now, dial=after.dial, odometer_factor=after.odometer_factor, findings=())
+    diagnosis = None if calibration is None else diagnose(calibration, vehicle)
+    if speeds is None and calibration is None:
+        speeds = ROAD_SPEEDS[unit]
     half = after.coverage_factor * after.gain.value * after.gain.u_relative
     return Forecast(
         work=plan,
         gain=Interval.around(after.gain.value, half),
         is_measured=calibration is not None,
-        corrections=correct(predicted, vehicle_after(vehicle, plan), speeds=speeds, criterion=criterion),
+        corrections=correct_diagnosed(
+            predicted, vehicle_after(vehicle, plan), diagnosis, speeds=speeds, criterion=criterion
+        ),
     )
 
 
@@ -234,6 +246,5 @@ def vehicle_after(vehicle: Vehicle, work: Work) -> Vehicle:
 
 def _right_now(unit: DisplayUnit) -> Calibration:
     """Return the calibration of an instrument that is right, over the usual range of road speeds."""
-    low, high = (30.0, 70.0) if unit == "mph" else (50.0, 110.0)
-    used = np.linspace(low, high, 9) * SPEED_UNIT_MPS[unit]
+    used = np.array(ROAD_SPEEDS[unit]) * SPEED_UNIT_MPS[unit]
     return undriven(Dial.straight(0.0, 1.0, np.zeros((2, 2)), used_mps=used), unit, Finding("no_drive"))

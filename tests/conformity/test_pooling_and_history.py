@@ -175,7 +175,7 @@ def test_a_change_of_gear_shows_as_a_jump_and_no_trend() -> None:
     """-9 % from one drive to the next is nobody's tires."""
     found = history([_on_day(0, 1.1), _on_day(30, 1.1), _on_day(60, 1.0)])
     assert [f.code for f in found.findings] == ["jump"]
-    assert "-10.0 %" in found.findings[0].text
+    assert "−10.0 %" in found.findings[0].text
     assert found.trend_percent_a_year is None
 
 

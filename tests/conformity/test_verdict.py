@@ -312,9 +312,9 @@ def test_a_planned_change_of_tires_is_shown_with_what_is_not_known_of_it() -> No
     assert tires.planned.value == 1.0
     assert tires.planned.half_width == pytest.approx(half)
     assert tires.predicted_factor.half_width == pytest.approx(np.hypot(half, 1.96 * 0.001))
-    assert f"(-{100 * half:.1f} to +{100 * half:.1f})" in change_words(tires)
+    assert f"(−{100 * half:.1f} to +{100 * half:.1f})" in change_words(tires)
     teeth = verify(before, after, {"percent": 5, "unit": "mph"}, vehicle=vehicle, work={"driven_gear": 22}).changes[0]
-    assert "planned change -9.1 %, measured" in change_words(teeth)  # 20/22 - 1
+    assert "planned change −9.1 %, measured" in change_words(teeth)  # 20/22 - 1
 
 
 def test_nobody_is_sent_to_drive_faster_than_in_the_road_test_without_need() -> None:

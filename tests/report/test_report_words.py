@@ -13,8 +13,8 @@ from speedcal.interval import Interval
 from speedcal.report import DriveFacts, ReportModel, build_model
 from speedcal.report.for_tech import depth, drive_detail
 from speedcal.text import report_for_customer as words
-from speedcal.text.numbers import chance, with_interval
-from speedcal.text.report_for_tech import clock_shift
+from speedcal.text.calibration_summary import clock_shift
+from speedcal.text.numbers import chance
 from speedcal.units import MPH_MPS
 from speedcal.vehicle import Vehicle, Work, correct
 from speedcal.vehicle.advice import Advice
@@ -314,7 +314,8 @@ def test_a_clock_offset_is_said_in_zone_and_seconds(shift: Interval, text: str) 
 
 def test_value_and_interval_are_rounded_together() -> None:
     """Two digits of the standard uncertainty: 0.011 keeps three decimals."""
-    assert with_interval(Interval(1.0958333, 1.0738333, 1.1178333)) == "1.096 (1.074 to 1.118)"
+    assert str(Interval(1.0958333, 1.0738333, 1.1178333)) == "1.096 (1.074 to 1.118)"
+    assert str(Interval(0.412, -0.918, 1.742)) == "0.41 (−0.92 to 1.74)"
 
 
 def test_line_breaks_and_overrides_in_names_cannot_disturb_the_page() -> None:

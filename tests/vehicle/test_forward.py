@@ -41,6 +41,14 @@ def test_the_gears_listed_are_for_the_gears_fitted_after_the_work() -> None:
     assert fitted == [24]
 
 
+def test_work_that_is_planned_is_no_fault_to_look_for() -> None:
+    """An instrument that is right now has no cause to be found, and nothing to be counted first."""
+    plan = forecast(Vehicle.from_dict(NOW), {"tire": "35x12.50R17LT"})
+    assert plan.corrections.diagnosis is None
+    assert not any(entry.action == "check_count" for entry in plan.corrections.advice)
+    assert "cause" not in str(plan)
+
+
 def test_a_forecast_without_the_tires_of_now_asks_for_them() -> None:
     with pytest.raises(VehicleError, match=r"^tire in \[vehicle\] is not stated"):
         forecast(Vehicle.from_dict({"driven_gear": 26}), {"tire": "35x12.50R17LT"})

@@ -129,6 +129,7 @@ def test_two_tires_side_by_side_in_json() -> None:
 def test_what_to_order_with_new_tires_is_answered_before_they_are_bought() -> None:
     text = run("tire", "35x12.50R17LT", "--instead-of", "265/70R17", "--driven-gear", "26").stdout
     assert "exact tooth count: 23.48" in text  # 26 x 802.8 / 889.0
+    assert text.count("at a true 60 mph it will show") == 1
 
 
 def test_a_roll_out_takes_the_place_of_the_convention() -> None:
