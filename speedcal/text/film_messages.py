@@ -70,6 +70,7 @@ LABELS: dict[str, str] = {
     "two_needles": "two needles seen",
     "covered": "needle covered",
     "off_scale": "needle off the scale or at rest",
+    "between_marks": "where the scale between the marks is unclear",
     "jump": "a jump no needle makes",
 }
 """Why a frame was left out."""

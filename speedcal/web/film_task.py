@@ -86,7 +86,7 @@ def film_reading(task: Mapping[str, Any], tell: Tell) -> dict[str, Any]:
         "lowest": float(reading.value.min()),
         "highest": float(reading.value.max()),
         "u": float(np.median(reading.u)),
-        "u_common": reading.u_common,
+        "u_common": float(np.median(reading.u_common)),
         "unit": reading.dial.unit,
         "has_clock": reading.has_clock,
         "read_at": time.time(),

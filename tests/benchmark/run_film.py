@@ -11,6 +11,7 @@ import json
 import os
 import sys
 import tempfile
+from collections import Counter
 from pathlib import Path
 from typing import Any
 
@@ -28,7 +29,7 @@ from support.film_maker import KINDS, FilmKind, make_film  # noqa: E402
 import speedcal  # noqa: E402
 from speedcal.logs.film import needle as film_needle  # noqa: E402
 from speedcal.logs.film import reading as film_reading  # noqa: E402
-from speedcal.logs.film.dial_fit import seen_at  # noqa: E402
+from speedcal.logs.film.dial_fit import Pivot, seen_at  # noqa: E402
 from speedcal.logs.film.marks import dial_from  # noqa: E402
 from speedcal.logs.film.printed import STROKE_PX  # noqa: E402
 from speedcal.logs.film.reading import FilmReading, read_film, write_readings  # noqa: E402
@@ -81,20 +82,22 @@ def _read_square(
     dial = dial_from(table).fitted(
         points=None if taps_only else _printed(rng, pose, kind, marks),
         u_px=None if taps_only else np.full((len(marks), 2), STROKE_PX),
-        pivot=film_maker._project(pose, np.zeros(2), kind.height),
+        pivot=Pivot(film_maker._project(pose, np.zeros(2), kind.height), (film_maker.WIDTH, film_maker.HEIGHT)),
     )
     back = np.linalg.inv(dial.plane)
     ends = [[film_maker._project(pose, far * _toward(kind, v), kind.height) for v in needle] for far in (0.3, 0.8)]
     near, tip = (seen_at(back, np.array(end)) for end in ends)
-    value, slope = film_reading._values(dial, np.arctan2(*(tip - near).T[::-1]) + rng.normal(0, _SEEN_RAD, len(needle)))
-    kept = needle > 0.012 * kind.top
+    turned = film_reading._on_scale(dial, np.arctan2(*(tip - near).T[::-1]) + rng.normal(0, _SEEN_RAD, len(needle)))
+    value, slope = dial.value_at(turned)
+    unsure = dial.between_marks(turned)
+    kept = film_reading._plausible(value, unsure, dial, Counter())
     return FilmReading(
         dial=dial,
         time_s=np.flatnonzero(kept).astype(float),
         begin_s=0.0,
         value=value[kept],
         u=np.abs(slope[kept]) * film_needle._U_FLOOR_RAD,
-        u_common=film_reading._u_common(dial),
+        u_common=np.hypot(film_reading._u_common(dial), unsure[kept]),
         has_clock=False,
         left_out={},
     )

@@ -11,14 +11,33 @@ from speedcal.interval import FloatArray
 
 _PERSPECTIVE_SD = 0.02
 """Of the two terms of perspective; a camera at ten radii and 12 degrees has 0.02."""
-_PIVOT_SHARE = 0.006
-"""How far the needle's pivot is seen beside the centre, standard, in radii; from memory: 3 mm high, 10 degrees."""
+_PIVOT_SHARE = 0.002
+"""How well the needle's pivot is seen, standard, in radii, parallax apart."""
+_RAISED, _RAISED_LN_SD = 0.4, 0.8
+"""Height of a needle above the face by the camera's distance, in radii of the dial squared, and how it varies; from
+memory: 3 mm above a dial of 90 mm, seen from 30 cm."""
+_FOCAL_SHARE = 1.0
+"""Focal length by the longer side of the picture; phones have 0.7 to 0.9, half as much again when zoomed."""
 _BENDS = (0.0, 0.03, 0.1, 0.3, 1.0, 3.0)
 """Bending that a scale may have: of its second derivative by the share of the scale, in sweeps; 0 is a linear one."""
 _COARSENESS = (0.3, 0.6, 1.2, 2.4)
 """How much more or less the marks err than was thought."""
 _COARSENESS_LN_SD = 1.0
 _NEEDLE_ENDS = (0.3, 0.9)
+
+
+@dataclass(frozen=True, eq=False)
+class Pivot:
+    """Where the needle turns, as it is seen."""
+
+    at: FloatArray
+    """Shape (2,). [px]"""
+    size: tuple[int, int]
+    """Width and height of the picture. [px]"""
+
+    def aside(self, centre: FloatArray) -> FloatArray:
+        """Return how far a point is seen from the middle of the picture, by the camera's distance, shape (2,)."""
+        return np.asarray((centre - np.array(self.size) / 2) / (_FOCAL_SHARE * max(self.size)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,7 +60,7 @@ def seen_at(plane: FloatArray, flat: FloatArray) -> FloatArray:
 
 @dataclass(frozen=True, eq=False)
 class _Marks:
-    """What is fitted: parameters are the plane's eight, the sweep, and how far inner marks stand off a linear scale."""
+    """What is fitted: the plane's eight, sweep, needle's height, and how far inner marks stand off a linear scale."""
 
     share: FloatArray
     points: FloatArray
@@ -50,7 +69,7 @@ class _Marks:
     size: float
     begin: float
     sweep: float
-    pivot: FloatArray | None
+    pivot: Pivot | None
     rough: FloatArray
     """Whitens the roughness of a natural cubic spline through the inner marks, shape (m - 2, m - 2)."""
 
@@ -61,8 +80,8 @@ class _Marks:
 
     def angles(self, parameters: FloatArray) -> FloatArray:
         off = np.zeros(len(self.share))
-        if len(parameters) > 9:
-            off[1:-1] = parameters[9:]
+        if len(parameters) > 10:
+            off[1:-1] = parameters[10:]
         return np.asarray(self.begin + parameters[8] * self.share + off)
 
     def away(self, parameters: FloatArray, bend: float, coarse: float) -> FloatArray:
@@ -73,10 +92,22 @@ class _Marks:
             parameters[6:8] / _PERSPECTIVE_SD,
         ]
         if bend:
-            rest.append(self.rough @ parameters[9:] / (bend * abs(self.sweep)))
+            rest.append(self.rough @ parameters[10:] / (bend * abs(self.sweep)))
+        rest.append(parameters[9:10] / _RAISED_LN_SD)
         if self.pivot is not None:
-            rest.append((plane[:2, 2] - self.pivot) / (_PIVOT_SHARE * self.size))
+            rest.append((self.pivot_at(self.pivot, parameters) - self.pivot.at) / (_PIVOT_SHARE * self.size))
         return np.concatenate(rest)
+
+    def pivot_at(self, pivot: Pivot, parameters: FloatArray) -> FloatArray:
+        """Return where the needle turns: above the centre, so that it is seen beside it from the side (parallax).
+
+        The same slant makes the farther half of the dial smaller: the perspective tells how far, and which way.
+        """
+        plane, raised = self.plane(parameters), _RAISED * np.exp(parameters[9])
+        centre, far = plane[:2, 2], plane[2, :2]
+        slant = plane[:2, :2] @ far - centre * (far @ far)
+        aside = pivot.aside(centre) * self.size**2 / (_FOCAL_SHARE * max(pivot.size))
+        return np.asarray(centre + raised * (slant + aside))
 
     def evidence(self, fitted: Any, bend: float, coarse: float) -> float:
         """Return the log evidence of a bend and a coarseness (Laplace), with a prior on the second."""
@@ -100,7 +131,7 @@ def fit_scale(
     u_px: FloatArray,
     start: FloatArray,
     around: FloatArray,
-    pivot: FloatArray | None = None,
+    pivot: Pivot | None = None,
 ) -> FittedScale:
     """Fit plane and scale of a dial.
 
@@ -118,8 +149,7 @@ def fit_scale(
     around
         Angle of each mark in it, unwrapped, shape (m,). [rad]
     pivot
-        Where the needle turns in the picture, shape (2,), if that is known. The needle turns above the dial's centre;
-        from the side it is seen beside it by its height (parallax), which is little. [px]
+        Where the needle turns in the picture, if that is known.
     """
     from scipy.optimize import least_squares
 
@@ -129,12 +159,12 @@ def fit_scale(
     outward = (points - start[:2, 2]) / np.hypot(*(points - start[:2, 2]).T)[:, None]
     axes = np.stack([outward[:, ::-1] * (-1, 1), outward], axis=1) / u_px[:, :, None]
     marks = _Marks(share, points, axes, size, float(around[0]), sweep, pivot, _roughness(share))
-    linear = np.array([1, 0, start[0, 2] / size, 0, 1, start[1, 2] / size, 0, 0, sweep])
+    linear = np.array([1, 0, start[0, 2] / size, 0, 1, start[1, 2] / size, 0, 0, sweep, 0])
     tried: list[tuple[float, Any]] = []
     for coarse in _COARSENESS:
         first = linear
         for bend in _BENDS:
-            first = first if not bend or len(first) > 9 else np.append(first, np.zeros(len(share) - 2))
+            first = first if not bend or len(first) > 10 else np.append(first, np.zeros(len(share) - 2))
             fitted = least_squares(marks.away, first, x_scale="jac", args=(bend, coarse))
             first = fitted.x
             tried.append((marks.evidence(fitted, bend, coarse), fitted))

@@ -5,14 +5,17 @@ from __future__ import annotations
 import tomllib
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
 from speedcal.errors import ReadingsFormatError
 from speedcal.interval import FloatArray
-from speedcal.logs.film.dial_fit import fit_scale, seen_at
+from speedcal.logs.film.dial_fit import Pivot, fit_scale, seen_at
 from speedcal.units import SpeedUnit, parse_speed_unit
+
+if TYPE_CHECKING:
+    from scipy.interpolate import PchipInterpolator
 
 FEWEST_MARKS = 3
 _PLANE_MARKS, _PLANE_ARC_RAD = 6, 2.0
@@ -67,7 +70,7 @@ class FilmedDial:
         return np.asarray(self.sense * self.scale_rad)
 
     def fitted(
-        self, *, points: FloatArray | None = None, u_px: FloatArray | None = None, pivot: FloatArray | None = None
+        self, *, points: FloatArray | None = None, u_px: FloatArray | None = None, pivot: Pivot | None = None
     ) -> FilmedDial:
         """Return the dial with its plane and scale fitted to the marks.
 
@@ -82,7 +85,7 @@ class FilmedDial:
             How well each of them is known, across and along the line from the centre, shape (m, 2), else as a finger
             taps. [px]
         pivot
-            Where the needle turns in the picture, shape (2,). [px]
+            Where the needle turns in the picture.
         """
         at = self.points if points is None else points
         around = _turned(self.plane, at)
@@ -97,18 +100,30 @@ class FilmedDial:
 
         Beyond the end marks it goes on straight. [unit, unit per rad].
         """
-        from scipy.interpolate import CubicSpline, PchipInterpolator
-
-        at, curve = self.angles(), None
-        if len(at) >= _PLANE_MARKS:
-            between = np.linspace(self.values[0], self.values[-1], _BETWEEN * (len(at) - 1) + 1)
-            drawn = CubicSpline(self.values, at, bc_type="natural")(between)
-            if (np.diff(drawn) > 0).all():
-                curve = PchipInterpolator(drawn, between)
-        curve = PchipInterpolator(at, self.values) if curve is None else curve
+        at, curve = self.angles(), self._curve("not-a-knot")
         inside = np.clip(angle, at[0], at[-1])
         slope = curve(inside, 1)
         return np.asarray(curve(inside) + (angle - inside) * slope), np.asarray(slope)
+
+    def between_marks(self, angle: FloatArray) -> FloatArray:
+        """Return how far two curves through the marks, one of them straight at the ends, are from each other. [unit].
+
+        Nothing for a linear scale; what a scale does between two marks cannot be known better.
+        """
+        inside = np.clip(angle, *self.angles()[[0, -1]])
+        return np.asarray(np.abs(self._curve("not-a-knot")(inside) - self._curve("natural")(inside)))
+
+    def _curve(self, ends: Literal["natural", "not-a-knot"]) -> PchipInterpolator:
+        """Return the curve from angle to value: a cubic spline from value to angle turned around where it can be."""
+        from scipy.interpolate import CubicSpline, PchipInterpolator
+
+        at = self.angles()
+        if len(at) >= _PLANE_MARKS:
+            between = np.linspace(self.values[0], self.values[-1], _BETWEEN * (len(at) - 1) + 1)
+            drawn = CubicSpline(self.values, at, bc_type=ends)(between)
+            if (np.diff(drawn) > 0).all():
+                return PchipInterpolator(drawn, between)
+        return PchipInterpolator(at, self.values)
 
 
 def read_dial(path: str | Path) -> FilmedDial:

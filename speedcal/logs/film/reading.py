@@ -11,7 +11,7 @@ import numpy as np
 
 from speedcal.errors import ReadingsFormatError
 from speedcal.interval import FloatArray
-from speedcal.logs.film.dial_fit import seen_at
+from speedcal.logs.film.dial_fit import Pivot, seen_at
 from speedcal.logs.film.frames import Film, Picture, frames, open_film, picture_at
 from speedcal.logs.film.marks import TAP_PX, FilmedDial, read_dial
 from speedcal.logs.film.needle import (
@@ -31,10 +31,11 @@ _MOST_FRAMES = 4500
 """Frames of one film, each 86 kB unrolled and held twice: a film of hours is read less often a second."""
 _SHAPE_FRAMES = 60
 _FEWEST = 20
-_PARALLAX_RAD = 0.0007
-"""What is left of parallax and of the camera's angle, standard; from rendered dials tilted by up to 15 degrees."""
 _JUMP_SHARE, _JUMP_REACH = 0.04, 2
 _STOP_SHARE = 0.01
+_CLEAR_SHARE = 0.0015
+"""Of the scale, by which two curves through the marks may differ; next to the end of a scale that is not linear, they
+err by two to three times as much."""
 _LINE = (0, 200, 255)
 _STILLS, _STILL_PX, _STILL_REACH = 12, 320, 1.25
 
@@ -64,8 +65,8 @@ class FilmReading:
     """What the dial showed, in its unit."""
     u: FloatArray
     """Standard uncertainty of each reading by itself, in the unit of the dial."""
-    u_common: float
-    """Standard uncertainty that all readings share: marks and parallax, in the unit of the dial."""
+    u_common: FloatArray
+    """Standard uncertainty that all readings share: plane and scale, in the unit of the dial."""
     has_clock: bool
     left_out: Mapping[str, int]
     """How many frames could not be read, by the code of the reason."""
@@ -126,11 +127,14 @@ def read_film(
     if len(kept) < _FEWEST:
         raise ReadingsFormatError("film_few_frames", source=opened.path.name, count=len(kept), left_out=left_out)
     angle, shift = _directions(sightings)
-    known, angle = _seen_anew(known, angle, shift, seen.rims, dict(zip(kept, angle.tolist(), strict=True)))
-    value, slope = _values(known, angle)
+    size = (reference.shape[1], reference.shape[0])
+    known, angle = _seen_anew(known, angle, shift, seen.rims, dict(zip(kept, angle.tolist(), strict=True)), size)
+    on_scale = _on_scale(known, angle)
+    value, slope = known.value_at(on_scale)
     u = np.abs(slope) * np.array([sighting.u for sighting in sightings])
+    unsure = known.between_marks(on_scale)
     moments = np.array(times)[kept]
-    good = _plausible(value, known, left_out)
+    good = _plausible(value, unsure, known, left_out)
     tips = {kept[i]: (float(value[i]), float(angle[i])) for i in np.flatnonzero(good)}
     shown = [one for one in seen.kept if one.number in tips]
     shown = [shown[i] for i in np.unique(np.linspace(0, len(shown) - 1, _STILLS).astype(int))]
@@ -140,7 +144,7 @@ def read_film(
         begin_s=opened.created_s or 0.0,
         value=value[good],
         u=u[good],
-        u_common=_u_common(known),
+        u_common=np.hypot(_u_common(known), unsure[good]),
         has_clock=opened.created_s is not None,
         left_out={reason: count for reason, count in left_out.items() if count},
         stills=tuple(
@@ -195,10 +199,10 @@ def write_readings(reading: FilmReading, path: str | Path) -> None:
 
     unit = reading.dial.unit
     rows = [f"time,dial ({unit}),u ({unit}),u_common ({unit})"]
-    for time, value, u in zip(reading.time_s, reading.value, reading.u, strict=True):
+    for time, value, u, shared in zip(reading.time_s, reading.value, reading.u, reading.u_common, strict=True):
         moment = datetime.fromtimestamp(time, UTC) if reading.has_clock else None
         stamp = f"{moment:%Y-%m-%dT%H:%M:%S}.{moment.microsecond // 1000:03d}Z" if moment else f"{time:.3f}"
-        rows.append(f"{stamp},{value:.2f},{u:.3f},{reading.u_common:.3f}")
+        rows.append(f"{stamp},{value:.2f},{u:.3f},{shared:.3f}")
     Path(path).write_text("\n".join(rows) + "\n", encoding="utf-8")
 
 
@@ -309,12 +313,17 @@ def _directions(sightings: list[Sighting]) -> tuple[FloatArray, FloatArray]:
 
 
 def _seen_anew(
-    dial: FilmedDial, angle: FloatArray, shift: FloatArray, rims: dict[int, Picture], needles: dict[int, float]
+    dial: FilmedDial,
+    angle: FloatArray,
+    shift: FloatArray,
+    rims: dict[int, Picture],
+    needles: dict[int, float],
+    size: tuple[int, int],
 ) -> tuple[FilmedDial, FloatArray]:
     """Return the dial fitted with the needle's pivot and printed marks, and the needles' directions in its plane."""
     some = [number for number in rims if number in needles]
     printed = printed_marks(Rim(dial), [rims[number] for number in some], np.array([needles[n] for n in some]))
-    pivot = seen_at(dial.plane, np.asarray(shift, float)[None, :])[0]
+    pivot = Pivot(seen_at(dial.plane, np.asarray(shift, float)[None, :])[0], size)
     if printed is None:
         again = dial.fitted(pivot=pivot)
     else:
@@ -328,16 +337,15 @@ def _seen_anew(
     return again, np.asarray(np.arctan2(*(ends[1] - ends[0]).T[::-1]))
 
 
-def _values(dial: FilmedDial, angle: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return the value at directions in the picture, and its slope. [unit, unit per rad]."""
+def _on_scale(dial: FilmedDial, angle: FloatArray) -> FloatArray:
+    """Return directions in the picture as the dial counts them, about the middle of its scale. [rad]."""
     marks = dial.angles()
-    along = dial.sense * angle
     middle = (marks[0] + marks[-1]) / 2
-    return dial.value_at(middle + (along - middle + np.pi) % (2 * np.pi) - np.pi)
+    return np.asarray(middle + (dial.sense * angle - middle + np.pi) % (2 * np.pi) - np.pi)
 
 
-def _plausible(value: FloatArray, dial: FilmedDial, left_out: Counter[str]) -> FloatArray:
-    """Return which readings to keep: on the scale, and without a jump there and back."""
+def _plausible(value: FloatArray, unsure: FloatArray, dial: FilmedDial, left_out: Counter[str]) -> FloatArray:
+    """Return which readings to keep: on the scale where it is clear, and without a jump there and back."""
     scale = float(np.ptp(dial.values))
     low, high = dial.values[0], dial.values[-1]
     on_scale = (value > low + _STOP_SHARE * scale) & (value < high + 0.05 * scale)
@@ -345,15 +353,16 @@ def _plausible(value: FloatArray, dial: FilmedDial, left_out: Counter[str]) -> F
     middle = np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * _JUMP_REACH + 1), axis=1)
     smooth = np.abs(value - middle) <= _JUMP_SHARE * scale
     left_out["off_scale"] += int((~on_scale).sum())
+    clear = unsure <= _CLEAR_SHARE * scale
     left_out["jump"] += int((on_scale & ~smooth).sum())
-    return np.asarray(on_scale & smooth)
+    left_out["between_marks"] += int((on_scale & smooth & ~clear).sum())
+    return np.asarray(on_scale & smooth & clear)
 
 
 def _u_common(dial: FilmedDial) -> float:
-    """Return what marks and parallax do to every reading alike, in the unit of the dial."""
+    """Return what plane and scale do to every reading alike, in the unit of the dial."""
     _, slope = dial.value_at(dial.angles())
-    steep = float(np.median(np.abs(slope)))
-    return steep * float(np.hypot(dial.u_rad, _PARALLAX_RAD))
+    return float(np.median(np.abs(slope))) * dial.u_rad
 
 
 def _refuse_marks_outside(dial: FilmedDial, picture: Picture, film: Film) -> None:
