@@ -7,16 +7,13 @@ import numpy as np
 from speedcal.calibration.tuning import SLOWEST_MPS, STOP_ROWS, STOP_SHARE, STOP_SPREAD_MPS, STOP_SPREAD_STEPS
 from speedcal.interval import BoolArray, FloatArray
 
-_EDGE = 5.0
-"""Percentile of the speeds at a stop from which on rows are left out: cut by speed, not by what was shown, which would
-leave the rows that err away from the stop."""
-
 
 def at_stops(ground_mps: FloatArray, indicated_mps: FloatArray, step_mps: float) -> BoolArray:
     """Tell for each row of a log whether the needle lay at a stop, shape (n,).
 
     It does where the greatest or the least value was shown at speeds farther apart than rounding and lag explain, and
-    hardly anything else was shown beyond.
+    hardly anything else was shown beyond. Rows are left out by speed too, since those shown alone would leave the rows
+    that err away from the stop.
 
     Parameters
     ----------
@@ -30,11 +27,14 @@ def at_stops(ground_mps: FloatArray, indicated_mps: FloatArray, step_mps: float)
     if not moving.any():
         return stopped
     for end, toward in ((float(indicated_mps[moving].max()), 1.0), (float(indicated_mps[moving].min()), -1.0)):
-        here = moving & (np.abs(indicated_mps - end) <= step_mps / 2)
-        if here.sum() < STOP_ROWS:
+        here = np.abs(indicated_mps - end) <= step_mps / 2
+        farthest_first = np.flatnonzero(moving)[np.argsort(-toward * ground_mps[moving])]
+        share = np.cumsum(here[farthest_first]) / np.arange(1, len(farthest_first) + 1)
+        beyond = farthest_first[: int(np.flatnonzero(share > STOP_SHARE).max(initial=-1)) + 1]
+        at_end = ground_mps[beyond[here[beyond]]]
+        if len(at_end) < STOP_ROWS:
             continue
-        low, edge, high = np.percentile(toward * ground_mps[here], [10, _EDGE, 90])
-        beyond = moving & (toward * ground_mps > edge)
-        if high - low > STOP_SPREAD_STEPS * step_mps + STOP_SPREAD_MPS and here[beyond].mean() > STOP_SHARE:
-            stopped |= here | beyond
+        if np.subtract(*np.percentile(at_end, [90, 10])) > STOP_SPREAD_STEPS * step_mps + STOP_SPREAD_MPS:
+            stopped |= moving & here
+            stopped[beyond] = True
     return stopped
