@@ -29,10 +29,10 @@ def at_stops(ground_mps: FloatArray, indicated_mps: FloatArray, step_mps: float)
     for end, toward in ((float(indicated_mps[moving].max()), 1.0), (float(indicated_mps[moving].min()), -1.0)):
         here = np.abs(indicated_mps - end) <= step_mps / 2
         farthest_first = np.flatnonzero(moving)[np.argsort(-toward * ground_mps[moving])]
-        share = np.cumsum(here[farthest_first]) / np.arange(1, len(farthest_first) + 1)
-        beyond = farthest_first[: int(np.flatnonzero(share > STOP_SHARE).max(initial=-1)) + 1]
+        apart = np.cumsum(np.where(here[farthest_first], 1, -1))
+        beyond = farthest_first[: int(np.argmax(apart)) + 1]  # where speed tells best who is at the end
         at_end = ground_mps[beyond[here[beyond]]]
-        if len(at_end) < STOP_ROWS:
+        if len(at_end) < STOP_ROWS or len(at_end) < STOP_SHARE * len(beyond):
             continue
         if np.subtract(*np.percentile(at_end, [90, 10])) > STOP_SPREAD_STEPS * step_mps + STOP_SPREAD_MPS:
             stopped |= moving & here
