@@ -358,7 +358,7 @@ def _straight_stretches(
 
     def over(*stops: IntArray) -> FloatArray:
         chords = [np.hypot(east[j] - east[i], north[j] - north[i]) for i, j in pairwise(stops)]
-        return np.sum(chords, axis=0)
+        return np.asarray(np.sum(chords, axis=0))
 
     chord, two, four = over(here, ahead), over(here, at[2], ahead), over(*at, ahead)
     whole = (fixes.piece[ahead] == fixes.piece[here]) & (unknown[ahead + 1] == unknown[here])
