@@ -118,19 +118,19 @@ PARTS = {
 """How a person calls what a drive is made of."""
 QUESTIONS = {
     "read_from": {
-        "": "as the file says, else square on",
+        "": "not said: square on",
         "square": "square on",
-        "side": "from the side, such as the passenger's seat",
+        "side": "from the passenger's seat",
         "film": "on a film",
-        "logged": "logged by a machine, or a display of figures",
+        "logged": "digital, or logged",
     },
     "rounding": {
-        "": "as the file says, else to the nearest mark",
-        "nearest": "to the nearest mark",
-        "down": "down to the mark below",
+        "": "not said: nearest mark",
+        "nearest": "nearest mark",
+        "down": "the mark below",
     },
     "terrain": {
-        "": "as the file says",
+        "": "not said",
         "level": "level",
         "rolling": "rolling",
         "mountainous": "mountainous",
