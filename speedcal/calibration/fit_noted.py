@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 
@@ -21,6 +22,7 @@ from speedcal.calibration.tuning import (
     CLOCK_DOUBT,
     CLOCKS_KEPT,
     CLUSTER_S,
+    COARSE_U_MPS,
     FAR_CLOCK_S,
     FOLLOWING_SHARE,
     LARGE_SCATTER_MPS,
@@ -28,9 +30,11 @@ from speedcal.calibration.tuning import (
     LEAST_RIGHT,
     LOOSE_EVIDENCE,
     LOOSE_SCATTER_MPS,
+    MARKS_EVIDENCE,
     MOST_DRAWN,
     MUCH_COVERED,
     SCATTER_LEFT_MPS,
+    SCATTER_NODES_MPS,
     SLOWEST_MPS,
     TWO_READERS_FROM,
     WRONG_BELOW,
@@ -88,6 +92,12 @@ def fit_noted(
     stray = stray_density(ground, indicated_mps)
     notes = Notes(time_s, indicated_mps, stray, at, u_rounding_mps, u_stated_mps, ground.u_speed_mps)
     cells = clock_cells(ground, notes, shifts, log_prior)
+    if u_rounding_mps >= COARSE_U_MPS and not habit.shift_mps:
+        marks = replace(notes, u_rounding_mps=u_rounding_mps / 3)
+        exact = clock_cells(ground, marks, shifts, log_prior)
+        odds = min(exact.log_evidence - cells.log_evidence, _log_odds_of_marks(ground, marks, exact, u_rounding_mps))
+        if odds > MARKS_EVIDENCE:
+            notes, cells = marks, exact
     least_s = LEAST_MINUTE_STEP_S if at.half_width_s > 10 else 1.0
     evidence = cells.log_evidence - log_unrelated(time_s, indicated_mps, stray, least_s=least_s)
     scatter = float(np.sqrt(cells.weight @ cells.scatter_mps**2))
@@ -111,7 +121,7 @@ def fit_noted(
         covariance=line.covariance,
         clock_offset_s=clock,
         u_clock_offset_s=(high - low) / (2 * dial.coverage_factor),
-        scatter_mps=float(np.hypot(mixed.scatter_mps, u_rounding_mps)),
+        scatter_mps=float(np.hypot(mixed.scatter_mps, notes.u_rounding_mps)),
         time_share=mixed.between,
         time_s=moment,
         ground_mps=np.where(inside, speed, np.nan),
@@ -123,6 +133,24 @@ def fit_noted(
         habits=habits,
         wrong_share=float(cells.weight @ cells.wrong_share),
     )
+
+
+def _log_odds_of_marks(ground: GroundSpeed, notes: Notes, cells: Cells, u_rounding_mps: float) -> float:
+    """Return the log odds that readings were taken as the needle stood at its marks, against rounding to them.
+
+    Speeds held alike are rounded alike: each mark beyond two shows once whether it lies on a line with the others, by
+    the differential entropy of an even distribution over a step against that of what is left.
+    """
+    best = int(np.argmax(cells.log_mass))
+    good, _, speed, inside = _best_moments(ground, notes, cells, best)
+    use = (good > WRONG_BELOW) & inside & (speed >= SLOWEST_MPS)
+    if not use.any():
+        return 0.0
+    _, mark = np.unique(notes.indicated_mps[use], return_inverse=True)
+    off = notes.indicated_mps[use] - cells.offset_mps[best] - cells.gain[best] * speed[use]
+    left = float(np.hypot(np.sqrt(np.mean(off**2)), SCATTER_NODES_MPS[0]))
+    step = float(np.sqrt(12)) * u_rounding_mps
+    return float((mark.max() - 1) * (np.log(step / left) - (1 + np.log(2 * np.pi)) / 2))
 
 
 def _doubts(scatter_mps: float, mixed: Mixed, two_readers: float, ground: GroundSpeed) -> tuple[Finding, ...]:

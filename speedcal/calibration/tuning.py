@@ -317,6 +317,10 @@ LOOSE_SCATTER_MPS, LOOSE_EVIDENCE, MUCH_COVERED = 1.4 * MPH_MPS, 25.0, 0.75
 """Readings that scatter this much about a recorded speed have to belong to it with odds this much greater; those that
 do not show that they belong are told of the gaps where less of the drive has a speed."""
 
+COARSE_U_MPS, MARKS_EVIDENCE = 0.35, 3.0
+"""Rounding from which on, standard, and log odds (20 to 1) at which readings are taken as noted with the needle on its
+marks, and not as rounded to them."""
+
 FOLLOWING_SHARE = 0.5
 """Least share of the readings on the track that has to follow it."""
 

@@ -100,7 +100,15 @@ def _plain(text: str, *, decimal_comma: bool, grouped: bool) -> str | None:
     return swapped if text.count(",") == 1 and _PLAIN.fullmatch(swapped) else None
 
 
-_SPEED_STEPS = ((5.0, 0.85, 8), (2.0, 0.95, 16), (1.0, 0.6, 1), (0.5, 0.85, 8), (0.1, 0.6, 1), (0.01, 0.6, 1))
+_SPEED_STEPS = (
+    (10.0, 0.9, 12),
+    (5.0, 0.85, 8),
+    (2.0, 0.95, 16),
+    (1.0, 0.6, 1),
+    (0.5, 0.85, 8),
+    (0.1, 0.6, 1),
+    (0.01, 0.6, 1),
+)
 """Step, share of the values that must be multiples of it, and how many values there must be at least.
 
 The shares leave room for wrong readings (a swapped digit) and for values that a logger interpolated; the counts make

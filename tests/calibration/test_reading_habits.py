@@ -9,7 +9,7 @@ import pytest
 
 import speedcal
 from speedcal.calibration.reading_habits import PARALLAX, ROUNDING_HABIT, reading_habit
-from speedcal.simulate import simulate
+from speedcal.simulate import Plateau, simulate
 from speedcal.units import MPH_MPS
 
 
@@ -70,3 +70,17 @@ def test_the_angle_of_view_has_its_line_in_the_budget_and_is_not_averaged_away()
     assert line[ROUNDING_HABIT].evaluation == "B"
     assert float(result.u_indicated(result.reference_speed_mps)) > 0.9715 * MPH_MPS
     assert sum(entry.share for entry in result.budget) == pytest.approx(1.0, abs=1e-6)
+
+
+@pytest.mark.parametrize(("beside_mph", "exact"), [(0.0, True), (2.2, False)])
+def test_notes_of_a_needle_on_its_marks_are_not_taken_for_rounded_ones(beside_mph: float, exact: bool) -> None:
+    """Held on marks of 5 mph, notes in fives are good to half a mph; held between them, to 5/sqrt(12)."""
+    marks = [25.0, 60.0, 35.0, 50.0, 30.0, 65.0, 40.0, 55.0, 45.0]
+    off = [beside_mph * (-1) ** (k // 2) for k in range(len(marks))]
+    plan = [Plateau((mark + away) * MPH_MPS, 60.0, 2) for mark, away in zip(marks, off, strict=True)]
+    drive = simulate("noted", [43, 2], error_factor=1.0, offset_mps=0.0, plan=plan)
+    fives = 5 * np.round(drive.truth.reading_ground_mps / (5 * MPH_MPS)) * MPH_MPS
+    result = speedcal.calibrate(drive.track, replace(drive.readings, speed_mps=fives, speed_resolution_mps=5 * MPH_MPS))
+    half_mph = float(result.half_width(45 * MPH_MPS)) / MPH_MPS
+    assert abs(float(result.indicated(45 * MPH_MPS)) / MPH_MPS - 45) < half_mph
+    assert (half_mph < 0.7) == exact

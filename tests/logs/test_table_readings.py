@@ -149,6 +149,13 @@ def test_every_bad_line_is_listed_with_what_was_found(tmp_path):
         assert part in message
 
 
+@pytest.mark.parametrize(("values", "step"), [((20, 30, 50), 10), ((20, 35, 50), 5), ((20, 31, 50), 1)])
+def test_the_step_of_notes_is_seen_in_them(tmp_path, values, step):
+    """A dozen speeds; of fives or ones one in four thousand dozens would be tens alone."""
+    rows = "".join(f"10:{k:02d}:00,{values[k % 3]}\n" for k in range(12))
+    assert _read(tmp_path, "time,mph\n" + rows).speed_resolution_mps == pytest.approx(step * MPH_MPS)
+
+
 def test_a_table_without_a_time_column_is_a_list_of_held_speeds(tmp_path):
     """In the order of the file; multiples of ten say nothing about the step then."""
     readings = _read(tmp_path, "mph\n30\n40\n50\n60\n30\n40\n50\n60\n")
