@@ -30,6 +30,8 @@ KMH_MPS = SPEED_UNIT_MPS["km/h"]
 
 ROUND_SPEED: dict[DisplayUnit, float] = {"mph": 5.0, "km/h": 10.0}
 """Speeds are told, held and planned at multiples of this, as dials are marked."""
+USUAL_LIMIT: dict[str, float] = {"mph": 65.0, "km/h": 100.0}
+"""Legal speed that is taken where nobody names one. Our own judgment."""
 
 
 def _named(unit: SpeedUnit, *words: str) -> dict[str, SpeedUnit]:

@@ -18,13 +18,13 @@ if TYPE_CHECKING:
     from speedcal.conformity import Tolerance
     from speedcal.jobs import Job
 
-_USUAL_LIMIT = {"mph": 65.0, "km/h": 100.0}
-
 
 @click.command()
 @click.argument("job", type=click.Path(path_type=Path))
 @click.option(
-    "--speed-limit", type=float, help="Legal speed on the road, in the unit of the dial. [65 mph or 100 km/h]"
+    "--speed-limit",
+    type=float,
+    help="Legal speed on the road, in the unit of the dial. [65 mph or 100 km/h, and no faster than the drive before]",
 )
 @click.option("--lowest", type=float, help="Lowest mark to hold. [25 mph or 40 km/h]")
 @click.option("--question", type=click.Choice(["tooth", "tolerance"]), help="Which tooth, or is the tolerance met.")
@@ -60,6 +60,7 @@ def command(
     Local rules on speedometers, odometers and road tests come first.
     """
     from speedcal.conformity import plan
+    from speedcal.conformity.planner import usual_limit
     from speedcal.jobs import load_job
     from speedcal.report.road_test_sheet import render_sheet, render_template
     from speedcal.text.road_test import in_full
@@ -69,7 +70,7 @@ def command(
     before = _before(loaded)
     result = plan(
         loaded.vehicle,
-        speed_limit=speed_limit if speed_limit is not None else _USUAL_LIMIT[shown],
+        speed_limit=speed_limit if speed_limit is not None else usual_limit(shown, before),
         unit=shown,
         tolerance=None if question == "tooth" else _tolerance(loaded, question),
         calibration=before,

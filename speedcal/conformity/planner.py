@@ -18,7 +18,7 @@ from speedcal.conformity.tolerance import Tolerance
 from speedcal.errors import PlanError
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray
-from speedcal.units import ROUND_SPEED, SPEED_UNIT_MPS, DisplayUnit
+from speedcal.units import ROUND_SPEED, SPEED_UNIT_MPS, USUAL_LIMIT, DisplayUnit
 
 if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration
@@ -33,6 +33,9 @@ _LEVELS = (4, 5, 6)
 """Different marks in a round: four and more show a bend, which three cannot tell from a wrong reading."""
 _LOWEST = {"mph": 25.0, "km/h": 40.0}
 """Lowest mark to hold where no other is named. Our own judgment."""
+_SLOW_STEPS, _SLOW_FROM = (5.0, 2.0), 0.3
+"""Steps of the marks, in the unit of the dial, and the lowest of them over the highest, of a vehicle too slow for four
+marks at the usual steps: a tractor, an ATV. Our own judgment."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -153,7 +156,7 @@ def plan(
     calibration, work
         How the instrument read before, and what is changed before the road test (or the change of gain itself).
     lowest
-        Lowest mark to hold, in ``unit``; None takes 25 mph or 40 km/h.
+        Lowest mark to hold, in ``unit``; None takes 25 mph or 40 km/h, and a lower one for a slow vehicle.
     assumptions
         Values other than those shipped, see :func:`speedcal.conformity.road_test.assumptions_with`.
 
@@ -208,6 +211,13 @@ def plan(
     return _finished(design, assumed, unit, rule, target, speed_limit * factor, vehicle, findings)
 
 
+def usual_limit(unit: DisplayUnit, calibration: Calibration | None) -> float:
+    """Return the speed limit, in ``unit``, where nobody names one: no faster than the vehicle was driven before."""
+    if calibration is None:
+        return USUAL_LIMIT[unit]
+    return min(USUAL_LIMIT[unit], calibration.speed_range_mps[1] / SPEED_UNIT_MPS[unit])
+
+
 def _teeth(
     vehicle: Vehicle | None, work: Work | Mapping[str, Any] | float | None, assumed: Mapping[str, Assumption]
 ) -> tuple[float, bool]:
@@ -259,7 +269,10 @@ def _marks(
     else:
         top = speed_limit_mps * (1 - assumed["may_read_low"].si)
     bottom = (_LOWEST[unit] if lowest is None else lowest) * factor
-    marks = np.arange(np.ceil(bottom / step - 1e-9), np.floor(top / step + 1e-9) + 1) * step
+    marks = _multiples(step, bottom, top)
+    for finer in _SLOW_STEPS if lowest is None else ():
+        if len(marks) < min(_LEVELS):
+            marks = _multiples(finer * factor, _SLOW_FROM * top, top)
     if len(marks) < min(_LEVELS):
         raise PlanError(
             "too_few_marks",
@@ -269,7 +282,12 @@ def _marks(
             least=min(_LEVELS),
             unit=unit,
         )
-    return np.asarray(marks)
+    return marks
+
+
+def _multiples(step: float, low: float, high: float) -> FloatArray:
+    """Return the multiples of a step between two values, ends included."""
+    return np.asarray(np.arange(np.ceil(low / step - 1e-9), np.floor(high / step + 1e-9) + 1) * step)
 
 
 def _designs(marks_mps: FloatArray, expected: Expected, assumed: Mapping[str, Assumption]) -> Iterator[Design]:

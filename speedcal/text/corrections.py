@@ -141,12 +141,7 @@ def _corrections(found: Corrections) -> str:
         lines.append(f"exact tooth count: {found.ideal_driven_teeth}{so}")
     for choices in found.lists().values():
         lines += [_row(choice) for choice in choices[:_MOST_ROWS]]
-    for other in found.other_ranges:
-        row = other.errors[len(other.errors) // 2]
-        lines.append(
-            f"in the other range of the {part_name(other.part)}: at a true {row['ground']:g} {found.unit} it shows "
-            f"{row['indicated']:.1f} ({signed(row['percent'])} %)"
-        )
+    lines += [f"as it is, in the {name}: {shown}" for name, shown in other_ranges(found)]
     lines.append(f"judged by: {found.criterion}, at {', '.join(f'{v:.4g}' for v in found.speeds)} {found.unit}")
     lines += [f"note: {text} ({source})" for text, source in found.notes]
     return "\n".join([*lines, *(f"note: {_sentence(finding)}" for finding in unsaid(found))])
@@ -156,6 +151,18 @@ def _comes_first(found: Corrections) -> bool:
     """Tell whether a unit or a pulse count must be right before any choice."""
     first = found.advice[0] if found.advice else None
     return first is not None and (first.action == "set_unit" or (first.action, first.part) == ("check_count", "pulses"))
+
+
+def other_ranges(found: Corrections) -> list[tuple[str, str]]:
+    """Return each other range of axle or transfer case, and what the dial shows in it at the lowest of the speeds."""
+    return [
+        (
+            f"other range of the {part_name(other.part)}",
+            f"at a true {row['ground']:g} {found.unit} it shows {row['indicated']:.1f} ({signed(row['percent'])} %)",
+        )
+        for other in found.other_ranges
+        for row in other.errors[:1]
+    ]
 
 
 def unsaid(found: Corrections) -> list[Finding]:

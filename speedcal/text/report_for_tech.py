@@ -9,7 +9,7 @@ import numpy as np
 
 from speedcal.calibration.result import ANOTHER_DAY
 from speedcal.text.calibration_summary import clock_shift
-from speedcal.text.corrections import best_text, low_text
+from speedcal.text.corrections import best_text, low_text, other_ranges
 from speedcal.text.messages import label
 from speedcal.text.names import one_line
 from speedcal.text.numbers import chance, likely, signed, signed_interval
@@ -255,6 +255,7 @@ def correction_figures(corrections: Corrections) -> Rows:
         figures.append(("Driving alone cannot tell apart", ", ".join(part_name(name) for name in train.unknown)))
     unknown = train.unknown if train.value is None else ()
     figures += [(f"To know the {part_name(name)}", MEASURED_BY[name]) for name in unknown]
+    figures += [(f"As it was, {name}", shown) for name, shown in other_ranges(corrections)]
     speeds = ", ".join(f"{speed:g}" for speed in corrections.speeds)
     figures.append(("Judged by", f"{corrections.criterion}, at a true {speeds} {corrections.unit}"))
     figures.append(("Put right means", f"worst error at most {corrections.acceptable_percent:g} %"))

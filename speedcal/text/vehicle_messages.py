@@ -9,14 +9,15 @@ from speedcal.text.parts import MEASURED_BY, choice_name, part_name, setting_nam
 from speedcal.text.sources import status_in_short
 
 _TIRE_EXAMPLES = (
-    "Write it as on the sidewall, such as 205/55R16, LT235/85R16, 31x10.50R15LT, 7.50R16LT, G78-15, MT90B16 or 165R15"
+    "Write it as on the sidewall, such as 205/55R16, LT235/85R16, 31x10.50R15LT, 7.50R16LT, G78-15, MT90B16 or "
+    "165R15; a tire of another kind is told by a roll-out or its maker's turns instead of its size"
 )
 _TURNS = "Write it as 37.25, 3 3/4 or 'just short of 4'"
 _FAMILY_REMEDY = "Name one of the shipped families, or a TOML file of your own beside the job file"
 
 REFUSALS: dict[str, tuple[Template, Template]] = {
     "unknown_tire_size": ("tire size {size:quoted} is not in a form we know", _TIRE_EXAMPLES),
-    "impossible_tire_size": ("tire size {size:quoted} has numbers that no road tire has", _TIRE_EXAMPLES),
+    "impossible_tire_size": ("tire size {size:quoted} has numbers that no road tire we know has", _TIRE_EXAMPLES),
     "roll_out_unreadable": (
         "roll-out {given:quoted} is not TURNS:DISTANCE with a unit",
         "Write it as 3:8.12m, 3:319.5in or 5:44ft",
@@ -69,6 +70,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
 def _inseparable(values: Values) -> str:
     links = values["links"]
     measures = "; ".join(MEASURED_BY[link] for link in links)
+    if len(links) == 1:
+        return f"Not stated, and a drive alone does not tell it: {part_name(links[0])}. To know it: {measures}."
     return (
         f"Driving alone cannot tell these apart: {joined(part_name(link) for link in links)}. To tell them apart: "
         f"{measures}."
@@ -82,8 +85,7 @@ def _contradicts(values: Values) -> str:
     return (
         f"The tire should roll {rolled(values['stated_m'], unit)} ({values['basis']}); by the drive it rolls "
         f"{rolled(values['driven_m'], unit)}, {percent:.1f} % {'less' if less else 'more'} per turn. Tire, axle "
-        f"ratio, a "
-        "tooth count or the instrument is not what is stated."
+        "ratio, a tooth count or the instrument is not what is stated."
     )
 
 
@@ -98,8 +100,7 @@ def _from_memory(values: Values) -> str:
 def _teeth(values: Values) -> str:
     return (
         f"The {part_name(values['gear'])} was not given; the rest of the chain and the drive give "
-        f"{values['teeth']:.2f} "
-        f"teeth ({values['low']:.2f} to {values['high']:.2f})"
+        f"{values['teeth']:.2f} teeth ({values['low']:.2f} to {values['high']:.2f})"
     )
 
 
@@ -146,8 +147,7 @@ def _wanted_change(values: Values) -> str:
     way = "slower" if percent < 0 else "faster"
     return (
         f"The instrument must be driven {abs(percent):.1f} % {way}, but the job names neither teeth, a scaler "
-        f"nor a module "
-        "setting that could be changed."
+        "nor a module setting that could be changed."
     )
 
 
@@ -242,8 +242,7 @@ SETTLES: dict[str, str] = {
     "check_unit": "see in which unit the dial is marked and the readings were noted",
     "look_at_rest": "look at the needle with the vehicle standing: it should rest on zero or its peg",
     "odometer_distance": "drive a measured distance of ten miles or more and note the odometer at both ends: if "
-    "it is right "
-    "while the speed is wrong, the instrument is at fault",
+    "it is right while the speed is wrong, the instrument is at fault",
     "bench_test": "have the instrument tested on a bench at several speeds",
     "up_and_down": "note the same speeds once coming from below and once from above",
     "hold_longer": "hold each speed for a minute before reading",
@@ -312,6 +311,7 @@ FINDINGS: dict[str, Template] = {
     "drive them too.",
     "scaler_moves_all": "A scaler before a module moves whatever else takes that signal: shift points, cruise control.",
     "opens_transmission": "The transmission must be opened for this gear.",
+    "opens_hub": "The wheel must come off and its hub be opened for this gear.",
     "no_part_cures": lambda values: f"No gear and no setting cures {CAUSES[values['cause']]}.",
     "margin_to_the_rule": lambda values: (
         f"Chosen with a margin to the limits of the rule: {choice_name(values['nearest'])} would be nearer to true "
@@ -336,7 +336,7 @@ FINDINGS: dict[str, Template] = {
     "that it still drops back to its rest.",
     "instrument_leaves": lambda values: (
         f"The {'bend of the dial' if values['bent'] else 'dial itself'} leaves {values['percent']:.1f} % "
-        f"whatever the gear."
+        "whatever the gear."
     ),
     "between_two_teeth": "Whole teeth leave {percent:.1f} %; a ratio box in the cable gets closer.",
     "too_uncertain": "This drive is not precise enough to decide; more readings at steady speeds would settle it.",
@@ -354,7 +354,7 @@ FINDINGS: dict[str, Template] = {
     "whole_chain_compared": "the instrument expects what the job says, so the whole chain is compared",
     "right_before": lambda values: (
         f"the instrument was right with {values['tire'] or 'the tires before'} and the axle and gears that the "
-        f"job states"
+        "job states"
     ),
     "healthy_instrument": _sizes,
     "possible_parts": _possible,

@@ -36,7 +36,7 @@ from speedcal.vehicle.options import (
     setting_choices,
     with_chances,
 )
-from speedcal.vehicle.ranking import Choice, Judge, Limits, TireSet, judge_choice
+from speedcal.vehicle.ranking import ROAD_TEST_MPS, Choice, Judge, Limits, TireSet, judge_choice, road_test_like
 from speedcal.vehicle.recommendation import Outlook, advise, righting_gain
 from speedcal.vehicle.rolling_circumference import roll_by_convention
 from speedcal.vehicle.vehicle import Criterion, Vehicle, Work
@@ -310,6 +310,7 @@ def _judge(
         odometer_factor=calibration.odometer_factor if calibration is not None else None,
         tire_sets=_tire_sets(vehicle),
         limits=limits,
+        road_test_mps=road_test_like(dial) if calibration is not None else ROAD_TEST_MPS,
     )
 
 

@@ -27,8 +27,13 @@ _FURTHER = (2.0, 3.0, 5.0, 7.0, 11.0, 13.0)
 _GAIN_STEPS = 33
 """Over six standard uncertainties either way: three a sigma."""
 ROAD_TEST_MPS = 0.8 * MPH_MPS
-"""What a road test of one sheet leaves open of a reading, half the interval. Doubled, under UN R39 dials are set
-another 0.8 mph high."""
+"""How far from a limit a reading must be for a road test of one sheet, noted by a passenger, to prove that it keeps it.
+Doubled, under UN R39 dials are set another 0.8 mph high."""
+LEAST_ROAD_TEST_MPS = 0.3 * MPH_MPS
+"""The same of the finest log: tires roll otherwise on another day. Our own judgment; it is 0.5 % at 60 mph."""
+_MARGIN = 1.68
+"""Half the 95 % interval of a reading times this is the margin with which a limit is proven in 95 of 100 road tests:
+1.645 standard uncertainties for the proof and 1.645 for the chance, over 1.96."""
 SURE_ENOUGH = 0.96
 """Chances above this are alike: then the smaller error, or the lesser work, decides."""
 RISK_OF_READING_LOW = 0.05
@@ -44,6 +49,15 @@ def default_limits(criterion: Criterion, acceptable_percent: float) -> Limits:
         return np.asarray(low, float), np.asarray((1 + share) * speeds_mps)
 
     return limits
+
+
+def road_test_like(dial: Dial) -> float:
+    """Return the distance from a limit that a road test takes to prove it, made as the drive of this dial was. [m/s].
+
+    A log of some minutes tells a reading several times better than a passenger's notes do.
+    """
+    half_mps = float(np.median(dial.half_width(dial.used_mps)))
+    return min(max(_MARGIN * half_mps, LEAST_ROAD_TEST_MPS), ROAD_TEST_MPS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,6 +90,8 @@ class Judge:
         The sets of tires that one choice has to serve; the first is that of the drive.
     limits
         What may be shown; None takes :func:`default_limits`.
+    road_test_mps
+        Distance from a limit that a road test takes to prove it, see :func:`road_test_like`. [m/s]
     """
 
     dial: Dial
@@ -86,6 +102,7 @@ class Judge:
     odometer_factor: Interval | None = None
     tire_sets: tuple[TireSet, ...] = (TireSet(),)
     limits: Limits | None = None
+    road_test_mps: float = ROAD_TEST_MPS
     _truths: FloatArray = field(init=False, repr=False)
     """Readings at the knots for equally likely truths, shape (truths, knots). [m/s]"""
     _tires: FloatArray = field(init=False, repr=False)
@@ -201,7 +218,7 @@ class Judge:
 
     def probability_proven(self, gain: float, shift_mps: float = 0.0) -> float:
         """Return the chance that a road test will show it: the limits of a rule are kept by what such a test leaves."""
-        margin = ROAD_TEST_MPS if self.limits is not None else 0.0
+        margin = self.road_test_mps if self.limits is not None else 0.0
         return self.probability_within(gain, shift_mps, margin_mps=margin)
 
     def best_shift(self, gain: float, shifts_mps: FloatArray) -> float:

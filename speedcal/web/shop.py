@@ -6,6 +6,7 @@ from starlette.background import BackgroundTask
 from starlette.responses import FileResponse, Response
 
 from speedcal.text import page_labels
+from speedcal.units import USUAL_LIMIT
 from speedcal.web.answers import RefusedError, attachment
 from speedcal.web.auth import ROLES
 from speedcal.web.context import Context, View
@@ -19,8 +20,7 @@ from speedcal.web.links import reach_notes, shown_links
 from speedcal.web.results import failure_of, result_of
 
 _TOLD = 50
-USUAL_LIMIT = {"mph": 65, "km/h": 100}
-"""Legal speed that stands in the form of the road test until somebody writes another."""
+"""Forms sent that a job's page lists, the latest ones."""
 
 
 def job_page(context: Context, view: View) -> Response:
@@ -51,7 +51,7 @@ def job_page(context: Context, view: View) -> Response:
         groups=groups(),
         told=entries(web.store, job.id, limit=_TOLD),
         limits=context.limits,
-        usual_limit=USUAL_LIMIT[job.unit],
+        usual_limit=f"{USUAL_LIMIT[job.unit]:g}",
     )
 
 

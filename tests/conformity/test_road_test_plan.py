@@ -9,6 +9,7 @@ from support.calibrations import make_calibration, word_of
 from speedcal.calibration import calibrate
 from speedcal.calibration.tuning import OFFSET_PRIOR_MPS
 from speedcal.conformity import RoadTestPlan, Tolerance, load_tolerance, plan
+from speedcal.conformity.planner import usual_limit
 from speedcal.errors import AlignmentError, PlanError
 from speedcal.simulate import KINDS, Plateau, simulate
 from speedcal.units import KMH_MPS, MPH_MPS
@@ -62,6 +63,20 @@ def test_a_measured_instrument_may_be_held_up_to_the_limit() -> None:
     assert max(p.true_mps for p in found.plateaus) <= 65 * MPH_MPS
 
 
+def test_a_slow_vehicle_gets_marks_it_can_reach() -> None:
+    """A tractor at 25 km/h that reads 15 % high: nothing above a true 25, four marks at least, in steps of 5 km/h."""
+    before = make_calibration(factor=1.15, u_factor=0.01, speed_range=(8, 25), unit="km/h")
+    assert usual_limit("km/h", before) == pytest.approx(25.0)
+    assert usual_limit("km/h", None) == 100.0
+    found = plan(
+        speed_limit=25, unit="km/h", calibration=before, work=1 / 1.15, tolerance={"percent": 15, "unit": "km/h"}
+    )
+    assert max(p.true_mps for p in found.plateaus) <= 25 * KMH_MPS
+    assert len(found.marks_mps) >= 3
+    in_steps = found.marks_mps / KMH_MPS / 5
+    assert in_steps == pytest.approx(np.round(in_steps), abs=1e-6)
+
+
 def test_rounds_run_up_and_down_in_turn() -> None:
     """Anything that drifts with time then moves no speed against another: each round is the last one backwards."""
     found = plan(Vehicle.from_dict({"driven_gear": 29}), speed_limit=65)
@@ -105,7 +120,7 @@ def test_an_assumption_can_be_overridden_and_changes_the_plan() -> None:
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
-        ({"speed_limit": 30}, "marks to hold"),
+        ({"speed_limit": 30, "lowest": 25}, "marks to hold"),
         ({"speed_limit": 0}, "the speed limit is 0"),
         ({"speed_limit": 65, "assumptions": {"pointer": 1}}, "did you mean 'pointer_scatter'"),
         ({"speed_limit": 65, "assumptions": {"pointer_scatter": -1}}, "pointer_scatter is -1"),

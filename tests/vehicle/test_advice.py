@@ -89,7 +89,7 @@ def test_what_passes_but_reads_far_too_high_is_set_nearer_all_the_same() -> None
     assert actions(high)[0] == "set_module"
     assert (high.advice[0].worst_error_percent or 99) < 5
     near = correct(make_calibration(factor=1.03, u_factor=0.002), Vehicle.from_dict(table), limits=rule.allowed)
-    assert actions(near) == ["keep_as_is"]
+    assert actions(near)[0] == "keep_as_is"
 
 
 def test_doubtful_readings_are_checked_before_any_part() -> None:
@@ -268,6 +268,40 @@ def test_the_rest_is_reckoned_once_the_pulses_are_right() -> None:
     assert float(Fraction(str(found.advice[1].value))) == pytest.approx(1 / 1.08, rel=0.004)
 
 
+def test_of_gears_that_pass_the_one_that_leaves_less_is_fitted() -> None:
+    """Factor 1.15 known to half a mph: 21 teeth (19 x 1.15/21 = 1.040) and 20 (1.0925) both keep UN R39, 22 is low."""
+    dial = make_calibration(factor=1.15, u_offset=0.5, u_factor=0.5 / 60)
+    found = correct(
+        dial, Vehicle.from_dict({"driven_gear": 19}), limits=load_tolerance("un_r39_type", unit="mph").allowed
+    )
+    gear = next(entry for entry in found.advice if entry.action == "fit_driven_gear")
+    assert gear.value == 21
+    assert gear.probability > 0.99
+
+
+def test_a_fine_log_needs_less_of_a_margin_than_notes_do() -> None:
+    """15 teeth leave 1.3 % (0.80 x 19/15), 0.33 mph at 25: what notes cannot prove, a log can; 14 would leave 8.6 %."""
+    limits = load_tolerance("un_r39_type", unit="mph").allowed
+    gears = [
+        correct(
+            make_calibration(factor=0.8, u_offset=u, u_factor=u / 60),
+            Vehicle.from_dict({"driven_gear": 19}),
+            limits=limits,
+        )
+        for u in (0.08, 0.4)
+    ]
+    assert [entry.value for found in gears for entry in found.advice if entry.action == "fit_driven_gear"] == [15, 14]
+
+
+def test_the_gear_in_a_hub_is_reached_by_taking_off_the_wheel() -> None:
+    """A front hub drive has no transmission to open."""
+    table = {"tire": "MT90B16", "sensor": "wheel", "drive_gear": 24, "driven_gear": 12}
+    found = correct(make_calibration(factor=24 / 23, u_offset=0.1, u_factor=0.002), Vehicle.from_dict(table))
+    hub = next(entry for entry in found.advice if entry.action == "fit_drive_gear")
+    assert "opens_hub" in hub.codes
+    assert "opens_transmission" not in hub.codes
+
+
 def test_under_a_rule_that_forbids_reading_low_a_setting_keeps_a_margin() -> None:
     """UN R39 allows nothing below the true speed: a module is not set to no error at all, where any doubt fails."""
     table = {"settings": {"circumference_mm": {"now": 2000, "step": 1, "low": 1500, "high": 2500}}}
@@ -278,7 +312,7 @@ def test_under_a_rule_that_forbids_reading_low_a_setting_keeps_a_margin() -> Non
     assert plain.value == pytest.approx(2000 / 0.9, abs=1.01)
     assert isinstance(kept.value, float)
     least_mph = min(kept.value / 2000 * 0.9 * v - v for v in (30, 50, 70))
-    assert least_mph > 0.5
+    assert least_mph > 0.3  # what tires do from one day to the next, which a fine drive cannot tell
     assert (kept.probability or 0) > 0.97
 
 
