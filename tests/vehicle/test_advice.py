@@ -280,11 +280,11 @@ def test_of_gears_that_pass_the_one_that_leaves_less_is_fitted() -> None:
 
 
 def test_a_fine_log_needs_less_of_a_margin_than_notes_do() -> None:
-    """15 teeth leave 1.3 % (0.80 x 19/15), 0.33 mph at 25: what notes cannot prove, a log can; 14 would leave 8.6 %."""
+    """15 teeth leave 1.7 % (0.803 x 19/15), 0.51 mph at 30: what notes cannot prove, a log can; 14 would leave 9.0 %."""
     limits = load_tolerance("un_r39_type", unit="mph").allowed
     gears = [
         correct(
-            make_calibration(factor=0.8, u_offset=u, u_factor=u / 60),
+            make_calibration(factor=0.803, u_offset=u, u_factor=u / 60),
             Vehicle.from_dict({"driven_gear": 19}),
             limits=limits,
         )
@@ -312,7 +312,7 @@ def test_under_a_rule_that_forbids_reading_low_a_setting_keeps_a_margin() -> Non
     assert plain.value == pytest.approx(2000 / 0.9, abs=1.01)
     assert isinstance(kept.value, float)
     least_mph = min(kept.value / 2000 * 0.9 * v - v for v in (30, 50, 70))
-    assert least_mph > 0.3  # what tires do from one day to the next, which a fine drive cannot tell
+    assert least_mph > 0.5
     assert (kept.probability or 0) > 0.97
 
 
