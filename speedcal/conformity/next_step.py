@@ -96,11 +96,13 @@ def _fitted(vehicle: Vehicle | None, work: Work | None, counted: Sequence[Findin
 
 def _asked_by(after: Calibration, rule: Tolerance, vehicle: Vehicle, judged_mps: Sequence[float]) -> tuple[Advice, ...]:
     """Return what the drive after asks for to be changed."""
-    from speedcal.vehicle import correct
+    from speedcal.vehicle import diagnose
+    from speedcal.vehicle.corrections import correct_diagnosed
 
+    wrong = diagnose(after, vehicle)
     if rule.quantity == "distance":
-        found = correct(after, vehicle, criterion="odometer first").advice
+        found = correct_diagnosed(after, vehicle, wrong, criterion="odometer first", may_keep=False)
     else:
         speeds = [v / SPEED_UNIT_MPS[after.unit] for v in judged_mps if v > 0]
-        found = correct(after, vehicle, speeds=speeds, limits=rule.allowed).advice
-    return tuple(advice for advice in found if advice.action not in _NO_HELP)
+        found = correct_diagnosed(after, vehicle, wrong, speeds=speeds, limits=rule.allowed, may_keep=False)
+    return tuple(entry for entry in found.advice if entry.action not in _NO_HELP)

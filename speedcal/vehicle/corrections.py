@@ -206,10 +206,12 @@ def correct_diagnosed(
     criterion: Criterion | None = None,
     limits: Limits | None = None,
     unit: DisplayUnit = "mph",
+    may_keep: bool = True,
 ) -> Corrections:
     """Return what :func:`correct` does, where it is known already what is wrong; None for nothing.
 
-    Parameters and errors are those of :func:`correct`.
+    Parameters and errors are those of :func:`correct`; without ``may_keep`` a road test has told that it cannot stay
+    as it is.
     """
     known = dial_from_facts(vehicle, unit) if calibration is None else None
     judged = calibration
@@ -238,12 +240,27 @@ def correct_diagnosed(
     exact = None if teeth.driven is None else _reciprocal(ideal, teeth.driven)
     measure = best_measurement(known, exact.value, judge.criterion) if known and exact else None
     outlook = Outlook(
-        judge, vehicle, keep, every, teeth, diagnosis, measure, calibration.trust if calibration else None
+        judge,
+        vehicle,
+        keep,
+        every,
+        teeth,
+        diagnosis,
+        measure,
+        calibration.trust if calibration else None,
+        may_keep,
     )
     advice = advise(outlook)
     if calibration is not None and righted is not None:
-        then = correct(
-            _geared(calibration, righted), vehicle, speeds=judge.speeds, criterion=judge.criterion, limits=limits
+        right = _geared(calibration, righted)
+        then = correct_diagnosed(
+            right,
+            vehicle,
+            diagnose(right, vehicle),
+            speeds=judge.speeds,
+            criterion=judge.criterion,
+            limits=limits,
+            may_keep=may_keep,
         )
         rest = [entry for entry in then.advice if entry.action not in ("keep_as_is", "set_unit")]
         return replace(then, keep=keep, diagnosis=diagnosis, advice=(*advice, *rest))

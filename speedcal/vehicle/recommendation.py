@@ -84,6 +84,8 @@ class Outlook:
     diagnosis: Diagnosis | None
     measure: Finding | None
     trust: Trust | None
+    may_keep: bool
+    """False where a road test has told that it cannot stay as it is."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,7 +202,7 @@ def _plans(outlook: Outlook) -> list[_Plan]:
         if real:
             candidates.append(_likeliest(judge, real))
             by_slope.append(min(real, key=lambda c: abs(c.gain * judge.dial.line.error_factor - 1)))
-    plans = [_plan(judge, choice) for choice in candidates]
+    plans = [_plan(judge, choice) for choice in candidates if outlook.may_keep or choice.kind != "keep"]
     if any(plan.choice.kind != "keep" for plan in plans) or (plans and (plans[0].passes or _needle_is_off(judge))):
         return plans + ([plan for c in by_slope for plan in _with_needle(judge, c)] if _needle_is_off(judge) else [])
     return []

@@ -55,6 +55,14 @@ def test_a_needle_that_is_off_is_reseated_and_the_gear_kept() -> None:
     assert (first.action, first.value, first.unit) == ("reseat_needle", pytest.approx(-4, abs=0.5), "mph")
 
 
+def test_a_dial_on_a_limit_is_moved_off_it() -> None:
+    """0.75 mph is 2.5 % of 30 mph: more readings settle nothing, the needle a mph lower leaves 0.25 mph."""
+    result = verified(0.75, 1.0)
+    assert result.verdict == "not proven"
+    assert "on_the_limit" in {finding.code for finding in result.findings}
+    assert [(step.action, step.value) for step in result.advice] == [("reseat_needle", -1.0)]
+
+
 def test_files_and_units_that_cannot_be_right_come_before_any_part() -> None:
     """The drive before given again, and km/h written where mph were read."""
     assert [step.action for step in verified(0.5, 1.10).advice] == ["check_files"]
