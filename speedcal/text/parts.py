@@ -30,7 +30,7 @@ MEASURED_BY = {
     "instrument": "find what the instrument expects per mile or km: on its face, or by turning its input a counted "
     "number of turns and reading the odometer",
     "sensor": "count the pulses or teeth of the sensor for one turn of its shaft",
-    "settings": "read the numbers now in the module",
+    "settings": "read the numbers now in the module, where one sets the speed",
     "pulse_scaler": "see whether a pulse scaler is fitted and what it can be set to",
     "ratio_box_teeth": "ask which ratio boxes can be had for this cable",
 }

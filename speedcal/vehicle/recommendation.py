@@ -203,9 +203,9 @@ def _plans(outlook: Outlook) -> list[_Plan]:
             candidates.append(_likeliest(judge, real))
             by_slope.append(min(real, key=lambda c: abs(c.gain * judge.dial.line.error_factor - 1)))
     plans = [_plan(judge, choice) for choice in candidates if outlook.may_keep or choice.kind != "keep"]
-    if any(plan.choice.kind != "keep" for plan in plans) or (plans and (plans[0].passes or _needle_is_off(judge))):
-        return plans + ([plan for c in by_slope for plan in _with_needle(judge, c)] if _needle_is_off(judge) else [])
-    return []
+    has_parts = any(plan.choice.kind != "keep" for plan in plans)
+    plans += [plan for c in by_slope for plan in _with_needle(judge, c)] if _needle_is_off(judge) else []
+    return plans if has_parts or any(plan.passes for plan in plans) else []
 
 
 def _in_order(plans: Sequence[_Plan]) -> list[_Plan]:
@@ -431,9 +431,10 @@ def _find_out(outlook: Outlook) -> list[Advice]:
     """Return which facts to find out when the job names nothing that could be changed."""
     percent = 100 * (outlook.judge.ideal_gain().value - 1)
     because = (Finding("nothing_to_change", percent=percent), *_causes(outlook))
-    parts = ["settings", "pulse_scaler"] if outlook.vehicle.expects_pulses else ["driven_gear", "settings"]
+    first, other = ("settings", "pulse_scaler") if outlook.vehicle.expects_pulses else ("driven_gear", "settings")
     return [
-        Advice("measure_fact", part=part, value=round(percent, 2), unit="percent", because=because) for part in parts
+        Advice("measure_fact", part=first, value=round(percent, 2), unit="percent", because=because),
+        Advice("measure_fact", part=other, value=round(percent, 2), unit="percent"),
     ]
 
 

@@ -108,6 +108,14 @@ def test_nothing_stated_nothing_offered() -> None:
     assert found.advice[0].unit == "percent"
 
 
+def test_no_needle_is_set_over_where_it_leaves_nearly_all() -> None:
+    """2 mph and 15 % too much, and nothing is known of the vehicle: find out what can be changed."""
+    dial = make_calibration(offset=2.0, factor=1.15, u_offset=0.2, u_factor=0.004)
+    found = correct(dial, Vehicle.from_dict({}))
+    assert actions(found)[0] == "measure_fact"
+    assert "reseat_needle" not in actions(found)
+
+
 def test_a_bend_no_part_can_cancel_ends_in_repair_and_a_card() -> None:
     """A hump of 4 mph in the middle of the range."""
     knots = np.arange(20.0, 85.0, 5.0) * MPH_MPS
