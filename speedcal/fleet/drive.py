@@ -103,7 +103,7 @@ def measure(files: DriveFiles, unit: DisplayUnit | None) -> Outcome:
         outcome = _measured(files, sources, unit)
     except SpeedcalError as error:
         outcome = {"error": json_ready(error.to_dict())}
-    except (ArithmeticError, LookupError, ValueError, MemoryError) as fault:  # one drive must not end a fleet
+    except Exception as fault:  # one drive must not end a fleet
         broke = FleetError("drive_not_measured", source=files.name, fault=type(fault).__name__, reason=str(fault))
         outcome = {"error": json_ready(broke.to_dict())}
     return {"key": key_of(digests, files, unit) if digests else "", "digests": digests, **outcome}
@@ -125,17 +125,11 @@ def _open(files: DriveFiles) -> list[Source]:
 
 def _fetch(url: str) -> bytes:
     """Return a file that the workers reach by its address."""
+    from speedcal.fleet.addresses import opened
     from speedcal.logs import limits
 
-    try:
-        import fsspec
-    except ImportError:
-        raise FleetError("library_missing", source=url, library="fsspec") from None
-    try:
-        with fsspec.open(url, "rb") as stream:
-            return bytes(stream.read(limits.MAX_BYTES + 1))
-    except (OSError, ValueError, ImportError) as problem:
-        raise TrackFormatError("file_not_opened", source=url, reason=str(problem)) from None
+    with opened(url) as stream:
+        return bytes(stream.read(limits.MAX_BYTES + 1))
 
 
 def _measured(files: DriveFiles, sources: Sequence[Source], unit: DisplayUnit | None) -> Outcome:

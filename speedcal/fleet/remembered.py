@@ -9,6 +9,7 @@ from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from speedcal.errors import FleetError
+from speedcal.fleet.addresses import facts_at
 from speedcal.fleet.drive import DriveFiles, Outcome, key_of
 from speedcal.units import DisplayUnit
 
@@ -63,13 +64,15 @@ class Remembered:
         return [self._digest(path) for path in paths]
 
     def _digest(self, path: str) -> str | None:
+        row = self._db.execute("SELECT size, changed, digest FROM files WHERE path = ?", (path,)).fetchone()
+        if row is None and "://" in path:
+            return None
         facts = _facts(path)
         if facts is None:
             return None
-        row = self._db.execute("SELECT size, changed, digest FROM files WHERE path = ?", (path,)).fetchone()
         if row is not None and tuple(row[:2]) == facts:
             return str(row[2])
-        if self._db.execute("SELECT 1 FROM files WHERE size = ?", facts[:1]).fetchone() is None:
+        if "://" in path or self._db.execute("SELECT 1 FROM files WHERE size = ?", facts[:1]).fetchone() is None:
             return None
         try:
             return hashlib.sha256(Path(path).read_bytes()).hexdigest()
@@ -116,11 +119,11 @@ class Remembered:
 
 
 def _facts(path: str) -> tuple[int, int] | None:
-    """Return size and time of change of a local file; None for anything else."""
-    if "://" in path:
-        return None
+    """Return size and time of change of a file; None where they are not known."""
     try:
+        if "://" in path:
+            return facts_at(path)
         found = Path(path).stat()
-    except OSError:
+    except (OSError, FleetError):
         return None
     return found.st_size, found.st_mtime_ns

@@ -98,14 +98,20 @@ def _logs_below(folder: Path) -> Iterator[Path]:
 def vehicles_at(url: str) -> Iterator[Found]:
     """Yield the vehicles of a folder at an address such as ``s3://bucket/drives``, as :func:`find_vehicles` does.
 
-    Job files are not looked for there.
+    One with a job file is refused: what it says would not be heeded.
     """
     folder, addresses = places_at(url)
+    if folder in addresses:
+        raise FleetError("no_vehicle_column", source=url)
     by_vehicle: dict[str, list[PurePath]] = {}
-    for place in filter(is_log, addresses):
+    for place in addresses:
         parts = place.relative_to(folder).parts
-        by_vehicle.setdefault(parts[0] if len(parts) > 1 else folder.name, []).append(place)
+        if is_log(place) or place.name == JOB:
+            by_vehicle.setdefault(parts[0] if len(parts) > 1 else folder.name, []).append(place)
     for vehicle, several in sorted(by_vehicle.items()):
+        if any(place.name == JOB for place in several):
+            yield Found(vehicle, refused=((JOB, FleetError("job_at_address", source=url)),))
+            continue
         inside = folder / vehicle if several[0].parent != folder else folder
         yield _of_files(vehicle, inside, several, lambda place: addresses[PurePosixPath(place)])
 

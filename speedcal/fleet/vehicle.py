@@ -64,7 +64,7 @@ def _made(one: Measured, limits: Limits, rate: float) -> FleetRow:
         return replace(row, advice=advise(row, one.job, rate))
     except SpeedcalError as error:
         return row_of_failure(one, error)
-    except (ArithmeticError, LookupError, ValueError, MemoryError) as fault:  # one vehicle must not end a fleet
+    except Exception as fault:  # one vehicle must not end a fleet
         return row_of_failure(one, fault)
 
 

@@ -2,48 +2,33 @@
 
 from __future__ import annotations
 
-import importlib
 import os
-import sys
 import time
 from collections.abc import Callable, Generator, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import ExitStack, contextmanager
+from contextlib import ExitStack
 from dataclasses import dataclass
-from importlib.util import find_spec
 from itertools import chain, islice
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from speedcal.errors import FleetError
+from speedcal.fleet.cluster import dask, has_dask, own_cluster, reached
+from speedcal.fleet.drive import method
 
 if TYPE_CHECKING:
     from distributed import Client
 
 _WAITING = 3
 """Tasks a worker has in hand or in line; the scheduler never holds more, however large the fleet."""
-_DEATHS = 3
-"""Workers that may die of a task before its items are tried one by one, and of an item before it is given up."""
-_WORKERS_WITHIN_S = 30
 _WORTH_SHARING = 16
 """Tasks from which on worker processes are started unasked: to start two costs as much as 40 drives."""
 _ALONE_AT_FIRST = 64
 """Items that this process does at most while its workers start."""
 _COUNTED_EVERY_S = 2.0
 """Workers of a cluster come and go; they are counted this often."""
-_AT_ONCE = ("speedcal.fleet.fleet", "pandas", "scipy.linalg", "scipy.special")
-"""What a worker loads before it is there, and not within its first drive."""
-_LOCAL = {
-    "distributed.scheduler.allowed-failures": _DEATHS,
-    "distributed.worker.profile.enabled": False,
-    "distributed.admin.tick.interval": "500ms",
-    "distributed.admin.system-monitor.interval": "2s",
-    "distributed.worker.memory.monitor-interval": "1s",
-    "distributed.scheduler.active-memory-manager.start": False,
-    "distributed.nanny.pre-spawn-environ.MALLOC_TRIM_THRESHOLD_": 2**27,
-    "distributed.nanny.pre-spawn-environ.MALLOC_MMAP_THRESHOLD_": 2**25,
-}
-"""Settings of a cluster of its own: its workers are looked at seldom while they work, and keep the memory that the
-next drive needs again; as dask has it they give it back after every array, which costs an eighth of the work."""
+_LOOKED_EVERY_S = 0.02
+_WITHOUT_WORKERS_S = 60.0
+"""How long a cluster may be without any worker before the run ends; new ones take the place of those that died."""
 
 Item = TypeVar("Item")
 Made = TypeVar("Made")
@@ -113,12 +98,12 @@ class Workers:
     ) -> Generator[list[tuple[Item, Made]], None, Iterator[list[Item]]]:
         """Start the workers, do some items here until they are there, and return the batches that are left."""
         if self._scheduler is not None:
-            self._client = self._open.enter_context(_reached(self._scheduler))
+            self._client = self._open.enter_context(reached(self._scheduler))
             return batches
         alone = 0
         rest: list[Item] = []
         with ThreadPoolExecutor(1) as aside:
-            starting = aside.submit(self._open.enter_context, _own_cluster(self._asked or _processors()))
+            starting = aside.submit(self._open.enter_context, own_cluster(self._asked or _processors()))
             while alone < _ALONE_AT_FIRST and not starting.done() and (rest := rest or next(batches, [])):
                 yield [(rest[0], work.do(rest[:1])[0])]
                 rest = rest[1:]
@@ -129,7 +114,7 @@ class Workers:
     def _shares(self, tasks: int) -> bool:
         if self._scheduler is not None or self._asked is not None:
             return self._scheduler is not None or self._asked != 1
-        return tasks >= _WORTH_SHARING and _has_dask() and _processors() > 1
+        return tasks >= _WORTH_SHARING and has_dask() and _processors() > 1
 
 
 def _processors() -> int:
@@ -150,88 +135,66 @@ def _batches(items: Iterator[Item], work: Work[Item, Made]) -> Iterator[list[Ite
         yield batch
 
 
-def _has_dask() -> bool:
-    return find_spec("distributed") is not None
-
-
-@contextmanager
-def _own_cluster(processes: int) -> Iterator[Client]:
-    dask, distributed = _dask()
-    with (
-        dask.config.set(_LOCAL),
-        dask.config.set(_way_to_start()),
-        distributed.LocalCluster(
-            n_workers=processes,
-            threads_per_worker=1,
-            processes=True,
-            dashboard_address="127.0.0.1:0",
-            silence_logs=50,
-            preload=_AT_ONCE,
-        ) as cluster,
-        distributed.Client(cluster, set_as_default=False) as client,
-    ):
-        yield client
-
-
-def _way_to_start() -> dict[str, str]:
-    """Return the setting by which workers are started: where it is safe, as copies of one process that has loaded."""
-    if sys.platform != "linux":
-        return {}
-    from multiprocessing import get_context
-
-    key = "distributed.worker.multiprocessing-method"
-    dask, distributed = _dask()
-    with dask.config.set({key: "forkserver"}):
-        distributed.utils.get_mp_context()  # sets what it would load, once, which is more than is needed
-    get_context("forkserver").set_forkserver_preload(["distributed", *_AT_ONCE])
-    return {key: "forkserver"}
-
-
-def _dask() -> tuple[Any, Any]:
-    if not _has_dask():
-        raise FleetError("library_missing", library="dask")
-    return importlib.import_module("dask"), importlib.import_module("distributed")
-
-
-def _reached(scheduler: str) -> Client:
-    _, distributed = _dask()
-    try:
-        client: Client = distributed.Client(scheduler, timeout=_WORKERS_WITHIN_S, set_as_default=False)
-        client.wait_for_workers(1, timeout=_WORKERS_WITHIN_S)
-    except (OSError, TimeoutError, ValueError) as problem:
-        raise FleetError("scheduler_not_reached", source=scheduler, reason=str(problem)) from None
-    return client
-
-
 def _on_cluster(
     client: Client, batches: Iterator[list[Item]], work: Work[Item, Made]
 ) -> Iterator[list[tuple[Item, Made]]]:
     """Keep every worker busy and no more in line than needed; a batch that kills workers is taken apart."""
-    _, distributed = _dask()
     at_work: dict[Any, list[Item]] = {}
-    ready = distributed.as_completed(loop=client.loop, raise_errors=False)
+    ready = dask()[1].as_completed(loop=client.loop, raise_errors=False)
     room = _Room(client)
 
     def hand_out(batch: list[Item]) -> None:
-        future = client.submit(work.do, [work.packed(item) for item in batch], pure=False, retries=0)
+        packed = [work.packed(item) for item in batch]
+        future = client.submit(_done_alike, work.do, packed, method(), pure=False, retries=0)
         at_work[future.key] = batch
         ready.add(future)
 
     for batch in islice(batches, room.tasks()):
         hand_out(batch)
     while at_work:
+        while not ready.has_ready():
+            room.tasks()
+            time.sleep(_LOOKED_EVERY_S)
         future = next(ready)
         batch = at_work.pop(future.key)
         while len(at_work) < room.tasks() and (more := next(batches, [])):
             hand_out(more)
         if future.status == "finished":
             yield list(zip(batch, future.result(), strict=True))
-        elif len(batch) > 1:
-            for item in batch:
-                hand_out([item])
         else:
-            yield [(batch[0], work.given_up(batch[0], future.exception()))]
+            fault = _fault_of(future)
+            if len(batch) == 1:
+                yield [(batch[0], work.given_up(batch[0], fault))]
+            for item in batch if len(batch) > 1 else ():
+                hand_out([item])
         future.release()
+
+
+def _done_alike(do: Callable[[list[Item]], list[Made]], items: list[Item], asked: str) -> list[Made]:
+    """Do the work where it is done as the client would do it."""
+    if method() != asked:
+        raise FleetError("worker_of_another_version", found=method(), expected=asked)
+    return do(items)
+
+
+def _fault_of(future: Any) -> BaseException:
+    """Return that workers died of a task; whatever else keeps it from being done keeps all others too.
+
+    Raises
+    ------
+    FleetError
+        The scheduler is gone, or a worker has another version of the package, or none.
+    """
+    from distributed.scheduler import KilledWorker
+
+    if future.status != "error":
+        raise FleetError("scheduler_lost")
+    fault: BaseException = future.exception()
+    if isinstance(fault, KilledWorker):
+        return fault
+    if isinstance(fault, FleetError):
+        raise fault
+    raise FleetError("worker_differs", fault=type(fault).__name__, reason=str(fault)[:200])
 
 
 class _Room:
@@ -240,9 +203,23 @@ class _Room:
     def __init__(self, client: Client) -> None:
         self._client = client
         self._workers, self._counted = 0, -_COUNTED_EVERY_S
+        self._seen = time.monotonic()
 
     def tasks(self) -> int:
-        if time.monotonic() - self._counted >= _COUNTED_EVERY_S:
-            self._workers = len(self._client.scheduler_info(n_workers=-1)["workers"])
-            self._counted = time.monotonic()
+        """Count them, if that was long ago.
+
+        Raises
+        ------
+        FleetError
+            The scheduler is gone, or all workers are and none has come.
+        """
+        now = time.monotonic()
+        if now - self._counted >= _COUNTED_EVERY_S:
+            known = self._client.scheduler_info(n_workers=-1).get("workers")
+            if known is None:
+                raise FleetError("scheduler_lost")
+            self._workers, self._counted = len(known), now
+            self._seen = now if known else self._seen
+            if now - self._seen > _WITHOUT_WORKERS_S:
+                raise FleetError("no_worker_left")
         return _WAITING * max(self._workers, 1)

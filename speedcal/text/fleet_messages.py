@@ -69,9 +69,33 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "this kind of address needs a library: {reason}",
         "Install it, or copy the files to a folder",
     ),
+    "address_not_read": (
+        "this address cannot be read: {reason}",
+        "Check the address, and that this machine and all workers may read there",
+    ),
+    "job_at_address": (
+        "what a job file says is not read at an address",
+        "Copy the folder of the job to this machine, or give the address of drives alone",
+    ),
     "scheduler_not_reached": (
         "no cluster answers at this address, or it has no worker: {reason}",
         "Check the address, and that scheduler and workers run",
+    ),
+    "scheduler_lost": (
+        "the cluster no longer answers",
+        "Start the same command again when it runs: it goes on where it was",
+    ),
+    "no_worker_left": (
+        "the cluster has no worker left",
+        "Start workers and then the same command again: it goes on where it was",
+    ),
+    "worker_of_another_version": (
+        "a worker has another version of speedcal ({found}) than this machine ({expected})",
+        "Install the same version on all workers and start them again",
+    ),
+    "worker_differs": (
+        "a worker cannot do what it is asked for: {fault}: {reason}",
+        "Install the same version of speedcal and of its libraries on all workers and start them again",
     ),
     "folder_not_usable": ("the folder of the results cannot be used: {reason}", "Name a folder that can be written"),
 }

@@ -68,7 +68,7 @@ class Spent:
 @contextmanager
 def watched(spent: Spent) -> Iterator[None]:
     """Ask what the workers and the process they are copies of took, before they are ended."""
-    opened = crew._own_cluster
+    opened = crew.own_cluster
 
     @contextmanager
     def asked(processes: int) -> Iterator[Any]:
@@ -77,11 +77,11 @@ def watched(spent: Spent) -> Iterator[None]:
             known = [child.cpu_times() for child in psutil.Process().children(recursive=True)]
             spent.others = sum(cpu.user + cpu.system for cpu in known)
 
-    crew._own_cluster = asked
+    crew.own_cluster = asked
     try:
         yield
     finally:
-        crew._own_cluster = opened
+        crew.own_cluster = opened
 
 
 def run(drives: Path, processes: int) -> Spent:

@@ -217,8 +217,45 @@ def test_a_folder_at_an_address_is_a_fleet_too(drives: Path, rows: dict[str, dic
     assert (row.vehicle, row.drives, row.wrong) == ("truck 2", 2, True)
     assert row.calibration is not None
     assert row.calibration.error_factor.value == pytest.approx(float(rows["truck 2"]["error_factor"]), abs=1e-5)
-    with pytest.raises(speedcal.SpeedcalError, match="no vehicle found"):
+    with pytest.raises(speedcal.SpeedcalError, match="there is no such file or folder"):
         speedcal.fleet("memory://nothing-there")
+    with pytest.raises(speedcal.SpeedcalError, match="without a column that names the vehicle"):
+        speedcal.fleet(f"file://{drives / 'truck 2' / 'day0.gpx'}")
+
+
+def test_what_lies_at_an_address_is_measured_once(
+    drives: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Unless the file there is another: size and time of change are asked for, not the content."""
+    pytest.importorskip("fsspec")
+    place = shutil.copytree(drives / "truck 2", tmp_path / "van")
+    first = speedcal.fleet(place.as_uri(), remember=tmp_path / "out")
+    with monkeypatch.context() as patched:
+        patched.setattr(drive, "measure", None)
+        assert speedcal.fleet(place.as_uri(), remember=tmp_path / "out").to_dict() == first.to_dict()
+    shutil.copy(drives / "truck 3" / "day0.gpx", place / "day0.gpx")
+    shutil.copy(drives / "truck 3" / "day0.csv", place / "day0.csv")
+    assert speedcal.fleet(place.as_uri(), remember=tmp_path / "out").to_dict() != first.to_dict()
+
+
+def test_an_address_that_cannot_be_read_is_told_whatever_its_library_raises(tmp_path: Path) -> None:
+    """Libraries of addresses have errors of their own; what a job file says would not be heeded."""
+    fsspec = pytest.importorskip("fsspec")
+
+    class Locked(fsspec.AbstractFileSystem):  # type: ignore[misc]
+        protocol = "locked"
+
+        def find(self, *_: object, **__: object) -> None:
+            raise Exception("unable to locate credentials")
+
+    fsspec.register_implementation("locked", Locked, clobber=True)
+    with pytest.raises(speedcal.SpeedcalError, match="cannot be read: unable to locate credentials"):
+        speedcal.fleet("locked://bucket/drives")
+    (tmp_path / "van").mkdir()
+    (tmp_path / "van" / "job.toml").write_text("", encoding="utf-8")
+    (row,) = speedcal.fleet(tmp_path.as_uri()).rows
+    assert row.reason is not None
+    assert row.reason["error"] == "job_at_address"
 
 
 def test_names_of_pairs(tmp_path: Path) -> None:

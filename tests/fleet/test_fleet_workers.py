@@ -14,6 +14,7 @@ from dataclasses import replace
 from importlib import import_module
 from importlib.util import find_spec
 from pathlib import Path
+from typing import Any
 
 import psutil
 import pytest
@@ -21,7 +22,7 @@ from support.fleets import NOTED, drive_on, write_pair
 from support.needs import missing
 
 import speedcal
-from speedcal.fleet import workers
+from speedcal.fleet import cluster, drive, workers
 from speedcal.fleet.drive import DriveFiles
 from speedcal.fleet.remembered import Remembered
 
@@ -92,13 +93,82 @@ def files_of(drives: Path, number: int) -> DriveFiles:
 
 
 def test_a_cluster_that_does_not_answer_is_told(drives: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(workers, "_WORKERS_WITHIN_S", 1)
+    monkeypatch.setattr(cluster, "_WORKERS_WITHIN_S", 1)
     with pytest.raises(speedcal.SpeedcalError, match="no cluster answers at this address"):
         speedcal.fleet(drives, scheduler="tcp://127.0.0.1:9")
 
 
+def at_third_batch(what: Callable[[], object]) -> Callable[[int, int], None]:
+    """Return a progress that does something once, while there is work left."""
+    seen: list[int] = []
+
+    def tell(done: int, total: int) -> None:
+        seen.append(done)
+        if len(seen) == 3:
+            what()
+
+    return tell
+
+
+@pytest.fixture
+def small_cluster(monkeypatch: pytest.MonkeyPatch) -> Iterator[Any]:
+    """Give a scheduler and a worker in threads of this process, and small tasks."""
+    from distributed import LocalCluster
+
+    monkeypatch.setattr(import_module("speedcal.fleet.fleet"), "DRIVES_A_TASK", 1)
+    monkeypatch.setattr(workers, "_COUNTED_EVERY_S", 0.05)
+    monkeypatch.setattr(cluster, "_WORKERS_WITHIN_S", 2)
+    with LocalCluster(1, threads_per_worker=1, processes=False, dashboard_address=None, silence_logs=50) as small:
+        yield small
+
+
+def test_a_scheduler_that_goes_away_is_told(drives: Path, small_cluster: Any, tmp_path: Path) -> None:
+    """What was measured until then is kept."""
+    with pytest.raises(speedcal.SpeedcalError, match="the cluster no longer answers"):
+        speedcal.fleet(
+            drives,
+            scheduler=small_cluster.scheduler_address,
+            remember=tmp_path,
+            progress=at_third_batch(lambda: small_cluster.close(10)),
+        )
+    assert len(known_to(tmp_path)) >= 3
+
+
+def test_a_cluster_without_workers_is_not_waited_for_without_end(
+    drives: Path, small_cluster: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(workers, "_WITHOUT_WORKERS_S", 0.2)
+    with pytest.raises(speedcal.SpeedcalError, match="no worker left"):
+        speedcal.fleet(
+            drives,
+            scheduler=small_cluster.scheduler_address,
+            progress=at_third_batch(lambda: small_cluster.scale(0)),
+        )
+
+
+@pytest.mark.parametrize("found", ["0.0.9", ModuleNotFoundError("speedcal")])
+def test_workers_of_another_version_are_refused(
+    found: object, drives: Path, small_cluster: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Asked before there is work: one that cannot unpack it would die of it."""
+    from distributed import Client
+
+    monkeypatch.setattr(Client, "run", lambda *_, **__: {"tcp://10.0.0.7:40000": found})
+    with pytest.raises(speedcal.SpeedcalError, match=r"10\.0\.0\.7:40000: a worker has another version of speedcal"):
+        speedcal.fleet(drives, scheduler=small_cluster.scheduler_address)
+
+
+def test_a_worker_with_another_method_refuses_the_work() -> None:
+    """One that came later, or of the same version before its release."""
+    assert workers._done_alike(list, [1, 2], drive.method()) == [1, 2]
+    with pytest.raises(
+        speedcal.SpeedcalError, match=r"another version of speedcal \(.*\) than this machine \(0\.0\.9, 1\)"
+    ):
+        workers._done_alike(list, [1, 2], "0.0.9, 1")
+
+
 @contextmanager
-def cluster(folder: Path) -> Iterator[tuple[str, list[subprocess.Popen[bytes]]]]:
+def processes(folder: Path) -> Iterator[tuple[str, list[subprocess.Popen[bytes]]]]:
     """Start a scheduler and two workers as a person would, each a process."""
     address = folder / "scheduler.json"
     start = [sys.executable, "-m", "distributed.cli.dask_scheduler", "--scheduler-file", str(address), "--no-dashboard"]
@@ -126,7 +196,7 @@ def test_a_cluster_goes_on_when_one_of_its_workers_is_killed(
 ) -> None:
     """Scheduler and two workers, each a process; one is killed in the middle."""
     monkeypatch.setattr(import_module("speedcal.fleet.fleet"), "DRIVES_A_TASK", 2)
-    with cluster(tmp_path) as (address, several):
+    with processes(tmp_path) as (address, several):
         result = speedcal.fleet(
             drives,
             scheduler=address,
