@@ -17,12 +17,7 @@ from speedcal.calibration.dial import spline_weights
 from speedcal.calibration.log_intervals import leaving_out_blocks, scaled_noise
 from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine, RoughLog, told_by_dial
 from speedcal.calibration.positions import without_spikes
-from speedcal.calibration.tuning import (
-    DRIFT_U,
-    FEWEST_WINDOWS,
-    LOG_NODE_GAP_MPS,
-    POSITIONS_BLOCK_S,
-)
+from speedcal.calibration.tuning_logs import DRIFT_U, FEWEST_WINDOWS, LOG_NODE_GAP_MPS, POSITIONS_BLOCK_S
 from speedcal.calibration.way import Windows, windows_of_way
 from speedcal.interval import BoolArray, FloatArray, IntArray, robust_scale
 

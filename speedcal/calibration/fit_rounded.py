@@ -11,17 +11,15 @@ from speedcal.calibration.log_intervals import log_dial
 from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine, RoughLog, told_by_dial
 from speedcal.calibration.runs import SteadyRuns
 from speedcal.calibration.speed_spline import SplineGrid
-from speedcal.calibration.tuning import (
+from speedcal.calibration.tuning import LATENT_LATE_S, LATENT_WRONG_FROM, WRONG_BELOW
+from speedcal.calibration.tuning_logs import (
     HEAVY_LATE_S,
     HELD_FIXES,
     LAG_TOLD_STEP_MPS,
-    LATENT_LATE_S,
     LATENT_READINGS,
     LATENT_SPACING_S,
-    LATENT_WRONG_FROM,
     MOST_HELD,
     RECEIVER_U_MPS,
-    WRONG_BELOW,
 )
 from speedcal.interval import BoolArray, FloatArray, IntArray
 
@@ -30,6 +28,7 @@ _WORSE = 1.5
 theirs, has not settled."""
 _PLAINLY_WRONG_MPS = 2.0
 """So far off, beside what an instrument late by seconds explains, a row is not asked how late it is."""
+_NODES = 6
 _THINNED_S = 0.15
 """Values closer than this have their noise in common and are left out; of five a second all count, since which half of
 them is taken moves a factor by a third of its sigma."""
@@ -86,12 +85,13 @@ def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) ->
     )
     plainly = np.abs(indicated_mps - log.offset_mps - log.factor * speed)[carries]
     speed, slope, inside = ground.at(moment)
-    away = np.abs(indicated_mps - dial.indicated(speed))
+    constant_s = float(np.sqrt(2 * abs(fit.damping_s2)))
+    followed = _followed(ground, moment, constant_s) if fit.damping_s2 > 0 else speed
+    away = np.abs(indicated_mps - dial.indicated(followed))
     if not np.median(away[carries]) <= _WORSE * np.median(plainly) + step_mps / 2:
         return None
     reason = np.where(inside & ground.usable_at(moment), "", np.where(inside, TOO_SLOW, NO_GROUND)).astype(object)
     scatter = float(np.hypot(fit.noise_mps, step_mps / np.sqrt(12)))
-    constant_s = float(np.sqrt(2 * abs(fit.damping_s2)))
     far = LATENT_WRONG_FROM * np.hypot(scatter, u_stated_mps) + max(LATENT_LATE_S, constant_s) * np.abs(slope)
     reason[(reason == "") & (away > far)] = WRONG
     return told_by_dial(
@@ -104,6 +104,13 @@ def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) ->
         reason=reason,
         needle_lag_s=constant_s * (fit.damping_s2 > 0) if ground.step_mps < LAG_TOLD_STEP_MPS else None,
     )
+
+
+def _followed(ground: GroundSpeed, moment_s: FloatArray, constant_s: float) -> FloatArray:
+    """Return the speed that a needle of the first order points to, its mean delay taken out, by Gauss and Laguerre."""
+    node, weight = np.polynomial.laguerre.laggauss(_NODES)
+    speed, _, inside = ground.at(moment_s + constant_s * (1 - node[:, None]))
+    return np.asarray(np.where(inside.all(axis=0), weight @ speed, ground.at(moment_s)[0]))
 
 
 def _thinned(time_s: FloatArray) -> IntArray:

@@ -16,12 +16,9 @@ from speedcal.calibration.result import SpeedSource
 from speedcal.calibration.tuning import (
     ACCELERATION_REACH_S,
     BENDS_LEFT_U,
-    COARSE_POSITIONS_MPS,
-    DENSE_POSITIONS_S,
     FEWEST_FIXES,
     GAP_INTERVALS,
     GAP_S,
-    RECEIVER_U_MPS,
     RECORDED_U_MPS,
     SLOWEST_MPS,
     SLOWEST_POSITION_SPEED_MPS,
@@ -29,13 +26,13 @@ from speedcal.calibration.tuning import (
     SPARSE_UNIT_TOLERANCE,
     SPEED_DISAGREES,
     SPEED_DISAGREES_SIGMAS,
-    STEP_NOTICED_MPS,
     STRAIGHT_CHORD,
     STRAIGHT_RAD_PER_S,
     STRAIGHTEST_CHORD,
     STRETCH_S,
     UNIT_TOLERANCE,
 )
+from speedcal.calibration.tuning_logs import COARSE_POSITIONS_MPS, DENSE_POSITIONS_S, RECEIVER_U_MPS, STEP_NOTICED_MPS
 from speedcal.errors import FitError
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray, robust_scale

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from speedcal.calibration.ground_speed import GroundSpeed
-from speedcal.calibration.tuning import HEAVY_DAMPING_FROM, HEAVY_DAMPING_GAIN, HEAVY_DAMPING_S
+from speedcal.calibration.tuning_logs import HEAVY_DAMPING_FROM, HEAVY_DAMPING_GAIN, HEAVY_DAMPING_S
 from speedcal.interval import BoolArray, FloatArray
 
 _STEP_S = 0.5

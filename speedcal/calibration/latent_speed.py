@@ -3,7 +3,8 @@
 The track shows the speed, the log what the dial made of it, each rounded in its own way and by its own clock. What
 one of the two smooths away the other still shows, so the delay of the slower one is found with the clock: its
 *damping* is half the square of a time constant, positive for the needle and negative for the receiver, and the
-likelihood is smooth in it at zero. All of it is fitted by Gauss and Newton's method on the marginal likelihood
+likelihood is smooth in it at zero. A display that falls later than it rises shows more whenever the speed changes,
+either way: its *uneven lag*. All of it is fitted by Gauss and Newton's method on the marginal likelihood
 (Fisher's identity: its gradient is the expected gradient of the full one).
 """
 
@@ -24,11 +25,11 @@ from speedcal.calibration.speed_spline import (
     inverse_band,
     variances,
 )
-from speedcal.calibration.tuning import (
+from speedcal.calibration.tuning import FACTOR_PRIOR_U, OFFSET_PRIOR_MPS
+from speedcal.calibration.tuning_logs import (
     DAMPING_FROM,
     DAMPING_U_S2,
     DRIFT_U,
-    FACTOR_PRIOR_U,
     LATENT_CURVE_MPS,
     LATENT_KNOT_SPACING_MPS,
     LATENT_ROUNDS,
@@ -36,16 +37,16 @@ from speedcal.calibration.tuning import (
     LEAST_NOISE_MPS,
     LEAST_NOISE_STEPS,
     LOCAL_KNOTS,
-    OFFSET_PRIOR_MPS,
+    UNEVEN_LAG_U_S,
 )
 from speedcal.interval import FloatArray, IntArray
 
-CLOCK, DAMPING, DRIFT = 0, 1, 2
-NUISANCES = 3
+CLOCK, DAMPING, DRIFT, UNEVEN = 0, 1, 2, 3
+NUISANCES = 4
 _SETTLING_ROUNDS = 2
 _BLEND = 0.7
-_LONGEST = np.array([0.5, 0.4, 1e-3])
-_SETTLED = np.array([4e-3, 2e-2, 2e-5])
+_LONGEST = np.array([0.5, 0.4, 1e-3, 0.3])
+_SETTLED = np.array([4e-3, 2e-2, 2e-5, 4e-3])
 _SETTLED_MPS = 5e-3
 _HIGHEST_MPS = 0.3
 _LOOSE = 1e-6
@@ -53,7 +54,9 @@ _TABLE_MPS = 0.1
 _SMOOTH_S = 3.0
 _MOST_JITTER_S = 0.6
 _HELD = 1e12
-"""Information of a damping that is taken as none."""
+"""Information of a damping, or an uneven lag, that is taken as none."""
+_STEADY_MPS2 = 0.05
+"""Below this a change of speed is none, for an uneven lag."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +117,7 @@ class Fit:
     noise_mps: float
     """Standard deviation of a reading before it was rounded. [m/s]"""
     score: FloatArray
-    """Gradient of the log likelihood by (clock, damping, drift, knots...) from each value, shape (n, p)."""
+    """Gradient of the log likelihood by (clock, damping, drift, uneven, knots...) from each value, shape (n, p)."""
     information: FloatArray
     """Information of each value, not symmetric one by one, as outer factors: shape (2, n, p)."""
     time_s: FloatArray
@@ -170,8 +173,8 @@ class _Fitter:
 
     def __init__(self, track: Channel, log: Channel, grid: SplineGrid, start: Start) -> None:
         self.track, self.log, self.grid = track, log, grid
-        self.nuisance = np.array([start.clock_offset_s, start.damping_s2, 0.0])
-        self.undamped = start.damping_s2 == 0  # until the log says otherwise
+        self.nuisance = np.array([start.clock_offset_s, start.damping_s2, 0.0, 0.0])
+        self.none = [UNEVEN] if start.damping_s2 else [DAMPING, UNEVEN]  # until the log says otherwise
         self.middle_s = float(np.mean(log.time_s))
         knots = _knots(start.speed_mps)
         self.dial = Dial(knots, start.offset_mps + start.gain * knots, np.zeros((len(knots),) * 2), knots)
@@ -181,7 +184,7 @@ class _Fitter:
         covariance = line @ np.diag([OFFSET_PRIOR_MPS**2, FACTOR_PRIOR_U**2]) @ line.T
         covariance += LATENT_CURVE_MPS**2 * deviation_covariance(knots, knots, driven)
         self.prior = np.zeros((NUISANCES + len(knots),) * 2)
-        self.prior[:NUISANCES, :NUISANCES] = np.diag([1e-4, DAMPING_U_S2**-2, DRIFT_U**-2])
+        self.prior[:NUISANCES, :NUISANCES] = np.diag([1e-4, DAMPING_U_S2**-2, DRIFT_U**-2, UNEVEN_LAG_U_S**-2])
         self.prior[NUISANCES:, NUISANCES:] = np.linalg.inv(covariance + 1e-4 * np.eye(len(knots)))
         self.states = {
             "track": _State(nothing_said(len(track.time_s)), np.full(len(track.time_s), start.track_noise_mps**2), 0.0),
@@ -246,7 +249,7 @@ class _Fitter:
 
     def _log_view(self) -> _View:
         log = self.log
-        clock, damping, drift = self.nuisance
+        clock, damping, drift, uneven = self.nuisance
         constant = np.sqrt(2 * max(-damping, 0.0))
         moment = log.time_s + clock + drift * (log.time_s - self.middle_s) - constant
         places = self.grid.locate(moment, log.piece)
@@ -254,8 +257,10 @@ class _Fitter:
         speed = places.of(self.coefficients, row)
         weights, slope = self.table.at(speed)
         gain = slope @ self.dial.shown_mps
-        shown = weights @ self.dial.shown_mps
-        return _View(places, gain[:, None] * row, shown - gain * speed, gain, weights, slope, row)
+        rate = places.of(self.coefficients, places.rate)
+        later = gain * (np.hypot(rate, _STEADY_MPS2) - _STEADY_MPS2)
+        shown = weights @ self.dial.shown_mps + uneven * later
+        return _View(places, gain[:, None] * row, shown - gain * speed, gain, weights, slope, row, later)
 
     def _listen(self, name: str, view: _View) -> None:
         """Renew the messages of a channel, and what is believed of its noise."""
@@ -315,7 +320,7 @@ class _Fitter:
         turn = log.gain * rate
         needle_damped = damping > 0 or (damping == 0)
         moved_log = np.column_stack(
-            [turn, np.zeros_like(turn) if needle_damped else bend_log, turn * since, log.weights]
+            [turn, np.zeros_like(turn) if needle_damped else bend_log, turn * since, log.later, log.weights]
         )
         moved_track = np.zeros((len(self.track.time_s), moved_log.shape[1]))
         if needle_damped:
@@ -348,7 +353,7 @@ class _Fitter:
                 left[part] -= view.row[:, i][:, None] * answer[view.places.first + i]
         information = weight.T @ left
         information = (information + information.T) / 2
-        prior_mean = np.concatenate([[self.nuisance[CLOCK], 0.0, 0.0], self.dial.knots_mps])
+        prior_mean = np.concatenate([[self.nuisance[CLOCK], 0.0, 0.0, 0.0], self.dial.knots_mps])
         here = np.concatenate([self.nuisance, self.dial.shown_mps])
         step, surprise = self._step(information + self.prior, score.sum(axis=0) - self.prior @ (here - prior_mean))
         self.nuisance = self.nuisance + step[:NUISANCES]
@@ -365,20 +370,22 @@ class _Fitter:
             score=score,
             information=np.stack([weight, left]),
             time_s=np.concatenate([self.track.time_s, self.log.time_s + self.nuisance[CLOCK]]),
-            prior=self.prior + self.undamped * np.diag([0.0, _HELD, *np.zeros(len(self.prior) - 2)]),
+            prior=self.prior + np.diag(_HELD * np.isin(np.arange(len(self.prior)), self.none)),
         )
-        if settled and surprise > DAMPING_FROM:
-            self.undamped = settled = False
+        if settled and surprise and max(surprise.values()) > DAMPING_FROM:
+            self.none.remove(max(surprise, key=lambda which: surprise[which]))
+            settled = False
         return settled
 
-    def _step(self, total: FloatArray, pull: FloatArray) -> tuple[FloatArray, float]:
-        """Return a step of Newton's, not too long, and by how many sigma a damping of none would like to move."""
-        surprise = 0.0
-        if self.undamped:
+    def _step(self, total: FloatArray, pull: FloatArray) -> tuple[FloatArray, dict[int, float]]:
+        """Return a step of Newton's, not too long, and by how many sigma what is taken as none would like to move."""
+        surprise = {}
+        if self.none:
             free = np.linalg.pinv(total, hermitian=True)
-            surprise = abs(float(free[DAMPING] @ pull)) / float(np.sqrt(max(free[DAMPING, DAMPING], 1e-30)))
-            pull[DAMPING] = total[DAMPING, :] = total[:, DAMPING] = 0.0
-            total[DAMPING, DAMPING] = 1.0
+            wish, u = free @ pull, np.sqrt(np.maximum(np.diag(free), 1e-30))
+            surprise = {which: abs(float(wish[which])) / float(u[which]) for which in self.none}
+            pull[self.none] = total[self.none, :] = total[:, self.none] = 0.0
+            total[self.none, self.none] = 1.0
         step = np.asarray(np.linalg.lstsq(total, pull, rcond=None)[0], float)
         step[:NUISANCES] /= max(float(np.max(np.abs(step[:NUISANCES]) / _LONGEST)), 1.0)
         step[NUISANCES:] /= max(float(np.max(np.abs(step[NUISANCES:]))) / _HIGHEST_MPS, 1.0)
@@ -407,6 +414,8 @@ class _View:
     weights: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
     slope: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
     plain: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
+    later: FloatArray = field(default_factory=lambda: np.zeros(0))
+    """What it shows more for a second of uneven lag."""
     right: FloatArray = field(default_factory=lambda: np.zeros(0))
 
 

@@ -12,7 +12,7 @@ import numpy as np
 from speedcal.calibration.curve import dial_through
 from speedcal.calibration.dial import Dial
 from speedcal.calibration.latent_speed import NUISANCES, Fit
-from speedcal.calibration.tuning import LOG_BLOCK_S, LUCK
+from speedcal.calibration.tuning_logs import LOG_BLOCK_S, LUCK
 from speedcal.interval import FloatArray, IntArray
 
 _LOOSE = 1e-3

@@ -31,12 +31,12 @@ from speedcal.calibration.tuning import (
     PULSE_FACTORS,
     PULSE_SLACK,
     SAME_LEVEL_MPS,
-    SLOW_NEEDLE_S,
     SLOWEST_DRIVE_MPS,
     STEADY_WANDER_MPS,
     WIDE_MPS,
     WIDE_SHARE,
 )
+from speedcal.calibration.tuning_logs import SLOW_NEEDLE_S
 from speedcal.errors import FitError
 from speedcal.finding import Finding, Trust
 from speedcal.interval import IntArray

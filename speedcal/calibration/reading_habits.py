@@ -12,7 +12,7 @@ from typing import Any, Literal, get_args
 import numpy as np
 
 from speedcal.calibration.measured import MeasuredLine, straight_dial
-from speedcal.calibration.tuning import MARKS_TURN
+from speedcal.calibration.tuning_logs import MARKS_TURN
 from speedcal.interval import FloatArray
 from speedcal.logs.readings import Readings
 from speedcal.units import MPH_MPS

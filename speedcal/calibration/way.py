@@ -7,11 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from speedcal.calibration.ground_speed import GroundSpeed
-from speedcal.calibration.tuning import (
+from speedcal.calibration.tuning import SLOWEST_POSITION_SPEED_MPS
+from speedcal.calibration.tuning_logs import (
     BETWEEN_SHARE,
     BETWEEN_SHARE_U,
     COARSE_POSITIONS_MPS,
-    SLOWEST_POSITION_SPEED_MPS,
     STATION_S,
     TURN_SHARE_U,
     WINDOW_S,

@@ -13,7 +13,7 @@ from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.log_intervals import scaled_noise
 from speedcal.calibration.pairs import Windows
 from speedcal.calibration.regression import LineFit, fit_line_york
-from speedcal.calibration.tuning import LOG_BLOCK_S, LUCK, POSITIONS_BLOCK_S
+from speedcal.calibration.tuning_logs import LOG_BLOCK_S, LUCK, POSITIONS_BLOCK_S
 from speedcal.interval import FloatArray, IntArray, robust_scale
 
 _ROBUST_ROUNDS = 6

@@ -10,7 +10,8 @@ from speedcal.calibration.dial import Dial
 from speedcal.calibration.fit_logged import is_log
 from speedcal.calibration.measured import WRONG
 from speedcal.calibration.result import Calibration
-from speedcal.calibration.tuning import OFFSET_PRIOR_MPS, SLOW_NEEDLE_S
+from speedcal.calibration.tuning import OFFSET_PRIOR_MPS
+from speedcal.calibration.tuning_logs import SLOW_NEEDLE_S
 from speedcal.finding import codes_of
 from speedcal.interval import FloatArray, IntArray
 from speedcal.units import MPH_MPS

@@ -1,0 +1,88 @@
+"""Every number that is a choice about dense logs: its unit, where it comes from, what happens when it is doubled."""
+
+from __future__ import annotations
+
+from speedcal.units import MPH_MPS
+
+DAMPING_U_S2 = 1.5
+"""Standard deviation of half the squared time constant of a needle or a receiver before a log is seen; 1.7 s. Doubled,
+nothing changes: a log tells it to 0.1."""
+
+DAMPING_FROM = 5.0
+"""Standard deviations from which on damping is believed. Undamped logs reach 2.5 and phones 4; a lag of 0.8 s comes to
+5 and turns a factor by 0.04 % when it is overlooked, one of 1.5 s to 11. Fitted where there is none, it takes a fifth
+of what a log tells of the factor."""
+
+HEAVY_DAMPING_S, HEAVY_DAMPING_GAIN = (1.5, 2.2, 3.2, 4.6, 6.7), 0.8
+"""Time constants that are tried to start from, even steps of the logarithm, and how much nearer one must bring a log to
+its track. Started at none, the fit of a receiver that smooths by 4 s stops short: factors 0.6 % off."""
+
+HEAVY_DAMPING_FROM, HEAVY_LATE_S = 1.6, 4.0
+"""Tried where a log lies off its line so much farther than its noise, on rows no later than the second."""
+
+UNEVEN_LAG_U_S = 0.5
+"""Half of how much later a display falls than it rises, standard deviation; doubled, nothing changes."""
+
+DRIFT_U = 0.004
+"""Standard deviation of the drift of the log's clock: 4 s in 17 min. Doubled, nothing changes."""
+
+LATENT_CURVE_MPS, LATENT_KNOT_SPACING_MPS = 0.7 * MPH_MPS, 2.5
+"""Size of the dial's deviation while a log is fitted, and the distance of its knots; both only steady the rounds."""
+
+LATENT_INTERVAL_S = 2.5
+"""Fixes further apart than this leave too much of the speed between them to chance; they go through windows."""
+
+DENSE_POSITIONS_S, COARSE_POSITIONS_MPS = 1.5, 0.4
+"""Fixes without recorded speed no further apart than this tell speed by a local fit; the way between them would tell
+the factor as well and single readings less well. Fixes further apart cut bends, and of positions to 0.0001 degrees a
+local fit makes noise: only the way is left."""
+
+STATION_S, WINDOW_S, FEWEST_WINDOWS = 3.0, 12.0, 12
+"""Positions are taken this far apart as the ends of chords, and windows of the way are this long; so many tell a dial.
+Shorter windows let the noise of their ends in, longer ones mix speeds."""
+
+BETWEEN_SHARE, BETWEEN_SHARE_U = 0.33, 0.15
+"""What the road is longer between fixes than the arcs through them, as a share of what leaving out every other fix
+takes away, and its standard uncertainty. A third for errors that go with the square of the distance, a fifteenth on
+smooth bends well told by the fixes; on simulated winding roads with fixes every 2 to 10 s 0.30 to 0.62."""
+
+TURN_SHARE_U = 0.3
+"""Standard uncertainty of what bends add to chords, as a share of it."""
+
+LOG_NODE_GAP_MPS = 5.0
+"""Distance of the readings at which positions tell a dial."""
+
+LAG_TOLD_STEP_MPS, SLOW_NEEDLE_S = 0.35, 1.5
+"""Recorded speed in coarser steps does not tell the lag of a needle: rounding smooths it alike. From the second on a
+needle is said to lag; from memory: sound ones follow within a second."""
+
+LATENT_READINGS, LATENT_SPACING_S, LATENT_ROUNDS = 60, 1.0, 18
+"""Moving readings and fixes from which on the latent speed is worth finding, the distance of its knots (half of it
+doubles the cost and changes nothing), and most rounds of that fit."""
+
+LEAST_JERK, LOCAL_KNOTS = 0.001, 8
+"""Least size of the change of acceleration in m/s^3, as under cruise control (ten times as much lets the speed wander
+within its step of rounding); how a vehicle moves is learnt from so many knots to either side."""
+
+LEAST_NOISE_MPS, LEAST_NOISE_STEPS = 0.02, 0.05
+"""Least noise of a value before it is rounded, in m/s and in steps."""
+
+LOG_BLOCK_S, POSITIONS_BLOCK_S, LUCK = 60.0, 120.0, 0.75
+"""Readings of different minutes are independent, errors of positions last longer; a jackknife variance below this part
+of the model's was only lucky: with it, and not with 0 or 1, 95 % intervals held the truth in 95 to 97 % of 300
+simulated drives each of logs at 0.2, 1 and 5 s."""
+
+RECEIVER_U_MPS = 0.004
+"""What a receiver's speed may be off by at all speeds, standard; from memory."""
+
+HELD_FIXES, MOST_HELD = 6, 0.2
+"""So many equal speeds in a row, where they are not rounded, were held by the receiver and not measured; unless they
+are a greater share of the drive than the second: such a track was drawn."""
+
+STEP_NOTICED_MPS = 0.08
+"""Steps of recorded speed finer than this do not matter."""
+
+MARKS_TURN = 0.85
+"""Share of the needle's turn by which what marks and view of a film do alike goes around: errors of a smooth scale
+through all marks are alike over a little more than parallax. From drives before rendered dials: at 0.5 intervals of
+the factor held 74 % of 65, at 0.75 92 % of 144; doubled, the factor of a film is half as sure. [1]"""
