@@ -52,6 +52,10 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         ),
         "Film with the whole dial in the picture and in focus, and check the marks",
     ),
+    "film_needle_beyond": (
+        "what moves over the dial stands beyond the ends of its scale in {count} of {total:n frame}: no needle does",
+        "Check the marks, and film without a reflection or another hand that goes around the dial",
+    ),
     "film_no_needle": (
         "nothing like a needle moves in the film",
         "Check that the marks are those of the speedometer and that the vehicle was driven at several speeds",

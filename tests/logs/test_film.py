@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 from click.testing import CliRunner
@@ -13,6 +14,7 @@ from support.film_maker import KINDS, FilmKind, MadeFilm, make_film
 
 import speedcal
 from speedcal.cli import cli
+from speedcal.logs.film.dial_fit import Pivot, seen_at
 from speedcal.logs.film.marks import FilmedDial, dial_from, read_dial
 from speedcal.logs.film.printed import Rim, printed_marks
 from speedcal.logs.film.reading import FilmReading, read_film
@@ -175,6 +177,57 @@ def test_a_tap_beside_its_tick_is_brought_onto_the_tick() -> None:
     assert found[1].all()
     assert across[0] > 0.8
     assert across[1] < 0.15
+
+
+def test_a_raised_needle_is_read_from_the_side() -> None:
+    """Tilted, half a circle, the pivot seen beside the centre: needles through a pinhole camera to 0.05 % of scale."""
+    kind, rng = replace(BY_NAME["half circle"], tilt_deg=(9.0, -8.0), shake_px=0.0), np.random.default_rng(5)
+    pose = film_maker._poses(rng, kind, 1)[0]
+
+    def seen(value: float, reach: float, height: float) -> np.ndarray:
+        return film_maker._project(pose, reach * film_maker._unit(film_maker._angle(kind, value)), height)
+
+    marks = np.linspace(0, kind.top, 11)
+    points = np.array([seen(mark, 1.0, 0.0) for mark in marks]) + rng.normal(0, 0.05, (11, 2))
+    rows = [[float(mark), *map(float, at)] for mark, at in zip(marks, points, strict=True)]
+    pivot = Pivot(seen(0.0, 0.0, kind.height), (film_maker.WIDTH, film_maker.HEIGHT))
+    dial = dial_from({"unit": "mph", "marks": rows}).fitted(u_px=np.full((11, 2), 0.05), pivot=pivot)
+    values = np.linspace(0.15, 0.9, 20) * kind.top
+    ends = [np.array([seen(value, reach, kind.height) for value in values]) for reach in (0.3, 0.8)]
+    near, tip = (seen_at(np.linalg.inv(dial.plane), end) for end in ends)
+    turned = (np.arctan2(*(tip - near).T[::-1]) - dial.angles()[0] + 0.5) % (2 * np.pi) + dial.angles()[0] - 0.5
+    away = (dial.value_at(turned)[0] - values) / kind.top
+    assert np.sqrt(np.mean(away**2)) < 0.0005
+
+
+def test_between_the_marks_a_scale_is_known_as_well_as_it_says() -> None:
+    """Angles growing with the square root of the value, and its 0.8th power: off by less than thrice what is stated."""
+    for power in (0.5, 0.8):
+        values = np.linspace(0, 100, 11)
+        dial = dial_from(_marks(list(135 + 270 * (values / 100) ** power), list(values)))
+        true = np.linspace(1, 99, 200)
+        angle = dial.angles()[0] + (dial.angles()[-1] - dial.angles()[0]) * (true / 100) ** power
+        away, stated = np.abs(dial.value_at(angle)[0] - true), dial.between_marks(angle)
+        assert away.max() > 0.1
+        assert np.sqrt(np.mean(away**2)) < 3 * np.sqrt(np.mean(stated**2))
+        assert (away[stated < 0.1] < 0.3).all()
+
+
+def test_a_reflection_that_goes_around_the_dial_is_no_needle(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Brighter than the needle, through the centre, it also goes where a scale has nothing: refused, not read."""
+    plain = film_maker._picture
+
+    def with_reflection(*given: object) -> np.ndarray:
+        picture, turned = plain(*given), 40.0 * given[-1]  # type: ignore[operator, arg-type]
+        line, far = picture.copy(), (round(240 + 110 * np.cos(turned)), round(180 + 110 * np.sin(turned)))
+        cv2.line(line, (240, 180), far, (255, 255, 255), 4, cv2.LINE_AA)
+        return cv2.addWeighted(line, 0.6, picture, 0.4, 0)
+
+    monkeypatch.setattr(film_maker, "_picture", with_reflection)
+    film = make_film(tmp_path / "film.mp4", BY_NAME["plain"], seed=3, seconds=20, rate=2)
+    with pytest.raises(speedcal.SpeedcalError) as caught:
+        _read(film, tmp_path, per_s=3)
+    assert caught.value.code == "film_needle_beyond"
 
 
 @pytest.mark.benchmark

@@ -36,6 +36,8 @@ _STOP_SHARE = 0.01
 _CLEAR_SHARE = 0.0015
 """Of the scale, by which two curves through the marks may differ; next to the end of a scale that is not linear, they
 err by two to three times as much."""
+_STOP_RAD, _END_RAD, _MOST_BEYOND = 0.5, 0.25, 0.08
+"""How far beyond its end marks a needle may stand, and the most frames in which one may seem to stand farther out."""
 _LINE = (0, 200, 255)
 _STILLS, _STILL_PX, _STILL_REACH = 12, 320, 1.25
 
@@ -109,7 +111,7 @@ def read_film(
     seen = _unrolled(opened, known, reference, min(per_s, _MOST_FRAMES / max(opened.length_s, 1.0)), progress)
     times, polar, left_out = seen.times, np.array(seen.unrolled), seen.left_out
     if len(times) < _FEWEST:
-        raise ReadingsFormatError("film_few_frames", source=opened.path.name, count=len(times), left_out=left_out)
+        raise _few(opened, len(times), left_out)
     face = face_without_needle(polar)
     some = np.unique(np.linspace(0, len(polar) - 1, _SHAPE_FRAMES).astype(int))
     shape = needle_shape([differences(polar[i], face) for i in some])
@@ -125,16 +127,19 @@ def read_film(
             kept.append(i)
             sightings.append(found)
     if len(kept) < _FEWEST:
-        raise ReadingsFormatError("film_few_frames", source=opened.path.name, count=len(kept), left_out=left_out)
+        raise _few(opened, len(kept), left_out)
     angle, shift = _directions(sightings)
     size = (reference.shape[1], reference.shape[0])
     known, angle = _seen_anew(known, angle, shift, seen.rims, dict(zip(kept, angle.tolist(), strict=True)), size)
     on_scale = _on_scale(known, angle)
+    _refuse_beyond(known, on_scale, opened)
     value, slope = known.value_at(on_scale)
     u = np.abs(slope) * np.array([sighting.u for sighting in sightings])
     unsure = known.between_marks(on_scale)
     moments = np.array(times)[kept]
     good = _plausible(value, unsure, known, left_out)
+    if good.sum() < _FEWEST:
+        raise _few(opened, int(good.sum()), left_out)
     tips = {kept[i]: (float(value[i]), float(angle[i])) for i in np.flatnonzero(good)}
     shown = [one for one in seen.kept if one.number in tips]
     shown = [shown[i] for i in np.unique(np.linspace(0, len(shown) - 1, _STILLS).astype(int))]
@@ -363,6 +368,21 @@ def _u_common(dial: FilmedDial) -> float:
     """Return what plane and scale do to every reading alike, in the unit of the dial."""
     _, slope = dial.value_at(dial.angles())
     return float(np.median(np.abs(slope))) * dial.u_rad
+
+
+def _refuse_beyond(dial: FilmedDial, on_scale: FloatArray, film: Film) -> None:
+    """Refuse what goes all around the dial: a reflection or another hand, no needle between two stops."""
+    marks = dial.angles()
+    beyond = (on_scale < marks[0] - _STOP_RAD) | (on_scale > marks[-1] + _END_RAD)
+    if beyond.mean() > _MOST_BEYOND:
+        raise ReadingsFormatError(
+            "film_needle_beyond", source=film.path.name, count=int(beyond.sum()), total=len(beyond)
+        )
+
+
+def _few(film: Film, count: int, left_out: Counter[str]) -> ReadingsFormatError:
+    reasons = {reason: frames for reason, frames in left_out.items() if frames}
+    return ReadingsFormatError("film_few_frames", source=film.path.name, count=count, left_out=reasons)
 
 
 def _refuse_marks_outside(dial: FilmedDial, picture: Picture, film: Film) -> None:
