@@ -25,6 +25,14 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "the marks do not lie on a circle around one center",
         "Tap the same end of each tick, and check the numbers typed beside them",
     ),
+    "dial_file_beside": (
+        "the mark at {value:g} stands where the others put {there:.0f}",
+        "Check its figure and its tick; leave it out if the dial is really so",
+    ),
+    "dial_file_step": (
+        "the step from {low:g} to {high:g} is much wider or narrower than those beside it",
+        "Check the figures: a tick may have been passed over or marked too much",
+    ),
     "dial_file_order": (
         "the mark at {value:g} does not follow the others around the dial",
         "Check the values: they must grow in one direction around the dial",
@@ -55,6 +63,10 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "film_needle_beyond": (
         "what moves over the dial stands beyond the ends of its scale in {count} of {total:n frame}: no needle does",
         "Check the marks, and film without a reflection or another hand that goes around the dial",
+    ),
+    "film_needle_unsteady": (
+        "what looks like the needle jumps about by {spread:percent} of the scale from frame to frame",
+        "Check the marks, and that the film plays without damage and nothing else moves over the face",
     ),
     "film_no_needle": (
         "nothing like a needle moves in the film",

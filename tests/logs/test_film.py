@@ -134,6 +134,49 @@ def test_a_dial_file_that_cannot_be_right_is_refused_with_what_to_do(table: dict
     assert caught.value.remedy
 
 
+_TAPS = np.random.default_rng(21).normal(0, 0.25, 13)
+"""Of taps off by a pixel, seen from the centre. [degrees]"""
+
+
+def _scale_of(values: np.ndarray, shares: np.ndarray) -> dict[str, object]:
+    return _marks(list(135 + 270 * shares + _TAPS[: len(shares)]), [float(value) for value in values])
+
+
+@pytest.mark.parametrize(
+    ("values", "ticks", "code"),
+    [
+        (np.where(MARKS == 50, 55, MARKS), MARKS, "dial_file_beside"),
+        (np.where(MARKS == 10, 15, MARKS), MARKS, "dial_file_beside"),
+        (MARKS, np.where(MARKS == 50, 52, MARKS), "dial_file_beside"),
+        (np.where(MARKS == 40, 45, MARKS)[::2], MARKS[::2], "dial_file_beside"),
+        (MARKS[:12], np.delete(MARKS, 5), "dial_file_step"),
+        (MARKS[:12], np.delete(MARKS, 1), "dial_file_step"),
+        (np.arange(0, 131, 10)[:13], np.insert(MARKS, 6, 55)[:13], "dial_file_step"),
+    ],
+    ids=["typed wrong", "typed wrong near the end", "next tick", "few marks", "tick left out", "first", "too much"],
+)
+def test_marks_that_cannot_all_be_right_are_refused(values: np.ndarray, ticks: np.ndarray, code: str) -> None:
+    """Read as they are, they would be wrong by up to 10 mph beside or beyond that mark, and look like a bent scale."""
+    with pytest.raises(speedcal.SpeedcalError) as caught:
+        dial_from(_scale_of(values, ticks / 120))
+    assert caught.value.code == code
+
+
+@pytest.mark.parametrize(
+    "shares",
+    [
+        (MARKS / 120) ** 0.6,
+        (MARKS / 120) ** 2,
+        np.interp(MARKS, [0, 60, 120], [0, 0.7, 1]),
+        np.interp(MARKS, [0, 10, 120], [0, 0.04, 1]),
+    ],
+    ids=["wide at the bottom", "narrow at the bottom", "two paces", "short first step"],
+)
+def test_scales_that_are_really_so_are_taken(shares: np.ndarray) -> None:
+    dial = dial_from(_scale_of(MARKS, shares))
+    assert np.degrees(dial.angles() - dial.angles()[0]) == pytest.approx(270 * shares, abs=2.0)
+
+
 def test_what_is_no_film_is_refused(tmp_path: Path) -> None:
     """A missing file, a text file, marks outside the picture, an empty folder."""
     film = make_film(tmp_path / "film.mp4", FilmKind("short"), seed=1, seconds=3, rate=5)

@@ -12,6 +12,7 @@ import numpy as np
 from speedcal.errors import ReadingsFormatError
 from speedcal.interval import FloatArray
 from speedcal.logs.film.dial_fit import Pivot, fit_scale, seen_at
+from speedcal.logs.film.uneven import refuse_uneven
 from speedcal.units import SpeedUnit, parse_speed_unit
 
 if TYPE_CHECKING:
@@ -175,12 +176,18 @@ def dial_from(table: dict[str, Any], *, source: str = "") -> FilmedDial:
         raise ReadingsFormatError("dial_file_frame", source=source, found=str(moment))
     plane = _square_on(points, None if centre is None else centre[0], source)
     scale = _turned(plane, points)
-    u_rad = _FEW_LEFT * TAP_PX / float(plane[0, 0])
-    dial = FilmedDial(unit, values, points, plane, scale, u_rad, float(moment), source).fitted()
-    steps = np.diff(dial.angles())
-    if (steps <= 0).any() or dial.angles()[-1] - dial.angles()[0] > 2 * np.pi:
-        raise ReadingsFormatError("dial_file_order", source=source, value=float(values[int(np.argmin(steps)) + 1]))
+    tap_rad = TAP_PX / float(plane[0, 0])
+    _refuse_order(values, scale, source)
+    refuse_uneven(values, np.abs(scale - scale[0]), tap_rad, source)
+    dial = FilmedDial(unit, values, points, plane, scale, _FEW_LEFT * tap_rad, float(moment), source).fitted()
+    _refuse_order(values, dial.scale_rad, source)
     return dial
+
+
+def _refuse_order(values: FloatArray, scale: FloatArray, source: str) -> None:
+    steps = np.diff(scale) * np.sign(scale[-1] - scale[0])
+    if (steps <= 0).any() or abs(scale[-1] - scale[0]) > 2 * np.pi:
+        raise ReadingsFormatError("dial_file_order", source=source, value=float(values[int(np.argmin(steps)) + 1]))
 
 
 def _rows(value: object, width: int) -> FloatArray | None:

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from speedcal.errors import ReadingsFormatError
-from speedcal.interval import FloatArray
+from speedcal.interval import FloatArray, robust_scale
 from speedcal.logs.film.dial_fit import Pivot, seen_at
 from speedcal.logs.film.frames import Film, Picture, frames, open_film, picture_at
 from speedcal.logs.film.marks import TAP_PX, FilmedDial, read_dial
@@ -32,6 +32,8 @@ _MOST_FRAMES = 4500
 _SHAPE_FRAMES = 60
 _FEWEST = 20
 _JUMP_SHARE, _JUMP_REACH = 0.04, 2
+_UNSTEADY_SHARE = 0.01
+"""Most usual jump, of the scale; needles that were found have under 0.002."""
 _STOP_SHARE = 0.01
 _CLEAR_SHARE = 0.0015
 """Of the scale, by which two curves through the marks may differ; next to the end of a scale that is not linear, they
@@ -134,6 +136,7 @@ def read_film(
     on_scale = _on_scale(known, angle)
     _refuse_beyond(known, on_scale, opened)
     value, slope = known.value_at(on_scale)
+    _refuse_unsteady(value, known, opened)
     u = np.abs(slope) * np.array([sighting.u for sighting in sightings])
     unsure = known.between_marks(on_scale)
     moments = np.array(times)[kept]
@@ -354,10 +357,7 @@ def _plausible(value: FloatArray, unsure: FloatArray, dial: FilmedDial, left_out
     scale = float(np.ptp(dial.values))
     low, high = dial.values[0], dial.values[-1]
     on_scale = (value > low + _STOP_SHARE * scale) & (value < high + 0.05 * scale)
-    padded = np.pad(value, _JUMP_REACH, mode="edge")
-    middle = np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * _JUMP_REACH + 1), axis=1)
-    smooth = np.abs(value - middle) <= _JUMP_SHARE * scale
-    left_out["off_scale"] += int((~on_scale).sum())
+    smooth = np.abs(_jump(value)) <= _JUMP_SHARE * scale
     clear = unsure <= _CLEAR_SHARE * scale
     left_out["jump"] += int((on_scale & ~smooth).sum())
     left_out["between_marks"] += int((on_scale & smooth & ~clear).sum())
@@ -368,6 +368,19 @@ def _u_common(dial: FilmedDial) -> float:
     """Return what plane and scale do to every reading alike, in the unit of the dial."""
     _, slope = dial.value_at(dial.angles())
     return float(np.median(np.abs(slope))) * dial.u_rad
+
+
+def _jump(value: FloatArray) -> FloatArray:
+    """Return how far each value is from the median of those around it, which a needle passes through."""
+    padded = np.pad(value, _JUMP_REACH, mode="edge")
+    return np.asarray(value - np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * _JUMP_REACH + 1), axis=1))
+
+
+def _refuse_unsteady(value: FloatArray, dial: FilmedDial, film: Film) -> None:
+    """Refuse what is found now here, now there, as in a film whose pictures are damaged."""
+    spread = robust_scale(_jump(value)) / float(np.ptp(dial.values))
+    if spread > _UNSTEADY_SHARE:
+        raise ReadingsFormatError("film_needle_unsteady", source=film.path.name, spread=spread)
 
 
 def _refuse_beyond(dial: FilmedDial, on_scale: FloatArray, film: Film) -> None:
