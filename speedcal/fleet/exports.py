@@ -27,6 +27,7 @@ _COMPRESSED = frozenset({".gz", ".bz2", ".zst"})
 _LOOKED_INTO = 20
 """Files of a folder of which one has to name the vehicle in a column for all of them to be taken for such tables."""
 _HEAD_BYTES = 65_536
+_POSITION = {"latitude", "longitude"}
 
 
 def ending(path: str) -> str:
@@ -90,7 +91,7 @@ def _is_table(path: str, column: str | None, several: bool = False) -> bool:
             raise
         return False
     named = named_columns(header)
-    if not named or not {"latitude", "longitude"} <= {read_heading(name).role for name in header}:
+    if not named or not {read_heading(name).role for name in header} >= _POSITION:
         return False
     at = header.index(named[0])
     return not several or len({row[at].strip() for row in rows if len(row) > at} - {""}) > 1
@@ -110,6 +111,16 @@ def text_head(path: str) -> tuple[list[str], list[list[str]], str, int]:
     if table is None:
         raise FleetError("no_vehicle_column", source=path)
     return table.header, table.rows, table.delimiter or ",", table.header_line
+
+
+def why_no_table(path: str) -> FleetError:
+    """Return why a file is no long table."""
+    try:
+        header = text_head(path)[0] if ending(path) in TEXT else []
+    except (SpeedcalError, OSError, ValueError):
+        header = []
+    has_vehicle = bool(named_columns(header)) and not {read_heading(name).role for name in header} >= _POSITION
+    return FleetError("no_positions_in_table" if has_vehicle else "no_vehicle_column", source=path)
 
 
 def named_columns(header: Sequence[str]) -> list[str]:

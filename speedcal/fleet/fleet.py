@@ -16,6 +16,7 @@ import numpy as np
 from speedcal.errors import FleetError
 from speedcal.fleet.discoveries import discoveries
 from speedcal.fleet.drive import DriveFiles, given_up, measure_all
+from speedcal.fleet.likenesses import with_likenesses
 from speedcal.fleet.remembered import Remembered
 from speedcal.fleet.result import FleetResult
 from speedcal.fleet.rows import FleetRow, Limits
@@ -104,6 +105,7 @@ def fleet(
             rows = _with_verdicts(_rows(vehicles, keys, memory, workers, limits, rate), rate)
             drives = [key for several in keys.values() for _, key in several]
             before = memory.compare_run(drives, [row.vehicle for row in rows if row.wrong])
+    rows = with_likenesses(rows)
     rows = [replace(row, is_new=row.wrong and before is not None and row.vehicle not in before) for row in rows]
     rows.sort(key=lambda row: (not row.wrong, -row.cost_m, row.vehicle))
     return FleetResult(tuple(rows), limits, rate, unit, compared=before is not None)
@@ -125,7 +127,7 @@ def _aside(kept: Path | None) -> Iterator[Path]:
 def _found(
     paths: Sequence[str], given: Sequence[Found], column: str | None, results: Path | None, aside: Path
 ) -> list[Found]:
-    from speedcal.fleet.exports import tables_in
+    from speedcal.fleet.exports import tables_in, why_no_table
     from speedcal.fleet.table import vehicles_of_tables
 
     found = list(given)
@@ -140,7 +142,7 @@ def _found(
         elif Path(path).is_dir():
             found += find_vehicles(Path(path), skip=results)
         elif Path(path).exists():
-            raise FleetError("no_vehicle_column", source=path)
+            raise why_no_table(path)
         else:
             raise FleetError("source_missing", source=path)
     if tables:

@@ -22,6 +22,8 @@ _DAY_S = 86400.0
 _POINTS_BYTES = 2_500_000
 """What the drives of all vehicles may take of a page; with more, some drives of each are left out of its picture."""
 _POINT_BYTES, _FEWEST_POINTS = 18, 6
+_MOST_TOLD = 4
+"""Findings told of a vehicle."""
 _TRUST = {"": 0, "WEAK": 1, "TRUSTED": 2}
 
 
@@ -80,9 +82,9 @@ def page_data(result: FleetResult) -> dict[str, Any]:
 def _row(row: FleetRow, length_m: float, most: int, share: _Shared, actions: _Shared) -> list[Any]:
     error = row.error_percent
     factor = row.calibration.error_factor if row.calibration else None
-    told = [finding.text for finding in row.findings[:3]]
-    if row.reason:
-        told.append(str(row.reason["text"]))
+    told = [finding.text for finding in row.findings[:_MOST_TOLD]]
+    if row.refusal:
+        told.append(str(row.refusal["text"]))
     return [
         row.vehicle,
         row.drives,

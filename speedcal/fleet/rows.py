@@ -95,7 +95,12 @@ class FleetRow:
     @property
     def reason(self) -> Mapping[str, Any] | None:
         """Why there is no number: the commonest refusal of its drives."""
-        if self.calibration is not None or not self.refused:
+        return None if self.calibration is not None else self.refusal
+
+    @property
+    def refusal(self) -> Mapping[str, Any] | None:
+        """The commonest refusal of its drives."""
+        if not self.refused:
             return None
         code, _ = Counter(error["error"] for _, error in self.refused).most_common(1)[0]
         return next(error for _, error in self.refused if error["error"] == code)

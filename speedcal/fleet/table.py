@@ -192,6 +192,12 @@ def _cut(vehicle: str, header: list[str], place: Path, witness: list[str] | None
     time_s = time_s[order]
     keep = [i for i, heading in enumerate(headings) if heading.role not in {"time", "date"}]
     drives: list[DriveFiles] = []
+    refused: list[tuple[str, SpeedcalError]] = []
+    lost = np.flatnonzero(~np.isfinite(stamps.time_s[: len(rows)]))
+    if len(lost):
+        at = next(i for i, heading in enumerate(headings) if heading.role in {"time", "date"})
+        found = rows[lost[0]][at]
+        refused.append(("", FleetError("rows_without_time", source=vehicle, count=len(lost), found=found)))
     for part in np.split(np.arange(len(order)), _ends(time_s)):
         if len(part) >= _FEWEST_ROWS:
             name = _stamp(float(time_s[part[0]]))
@@ -201,7 +207,9 @@ def _cut(vehicle: str, header: list[str], place: Path, witness: list[str] | None
             path.write_text(_written(head, body), encoding="utf-8")
             drives.append(DriveFiles(vehicle, name, (str(path),), passing=True))
     place.unlink()
-    return Found(vehicle, tuple(drives))
+    if not drives and not refused:
+        refused.append(("", FleetError("rows_no_drive", source=vehicle, count=len(rows))))
+    return Found(vehicle, tuple(drives), tuple(refused))
 
 
 def _ends(time_s: Any) -> Any:

@@ -15,7 +15,7 @@ from speedcal.errors import FleetError, SpeedcalError
 from speedcal.finding import Finding
 from speedcal.fleet.drive import Outcome, calibration_of
 from speedcal.fleet.rows import DrivePoint, FleetRow, JudgedBy, Limits
-from speedcal.fleet.steps import Course, follow
+from speedcal.fleet.steps import Course, follow, iso_date
 from speedcal.fleet.what_to_do import advise
 from speedcal.interval import FloatArray, Interval
 from speedcal.jobs.contents import JobContents
@@ -27,6 +27,10 @@ if TYPE_CHECKING:
 
 _FASTEST_MEAN_MPS = 25.0
 """No vehicle drives faster day and night for weeks; an odometer that says so was set or belongs to another one."""
+_ODOMETER_STEP_M = 1700.0
+"""How far an odometer in whole miles that are rounded may seem to fall between two drives."""
+_LEAP_M = 20e3
+"""How far it may rise with nothing logged in no time, where clocks and the ends of drives are not exact."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,14 +194,21 @@ class _Vehicle:
         """Return the true distance: what the odometer counted from first to last where it says so, else of the logs."""
         logged = sum(outcome["distance_m"] for outcome in self.every)
         shown = [outcome["odometer_m"] for outcome in self.every]
-        if not self.by_odometer or None in shown or len(shown) < 2:
+        dated = all(outcome["start_s"] is not None for outcome in self.every)
+        if not self.by_odometer or None in shown or len(shown) < 2 or not dated or self._leaps():
             return float(logged)
-        between = [later[0] - earlier[1] for earlier, later in pairwise(shown)]
-        counted = float((shown[-1][1] - shown[0][0]) / np.mean(self.value))
-        begin, end = self.every[0]["start_s"], self.every[-1]["end_s"]
-        if min(between) < 0 or begin is None or end is None or counted > _FASTEST_MEAN_MPS * (end - begin):
-            return float(logged)
-        return max(float(logged), counted)
+        return max(float(logged), float((shown[-1][1] - shown[0][0]) / np.mean(self.value)))
+
+    def _leaps(self) -> list[tuple[float, float]]:
+        """Return between which times the odometer did not go on: it fell, or rose by more than can be driven."""
+        known = [o for o in self.every if o["odometer_m"] is not None and o["start_s"] is not None]
+        return [
+            (earlier["end_s"], later["start_s"])
+            for earlier, later in pairwise(known)
+            if not -_ODOMETER_STEP_M
+            <= later["odometer_m"][0] - earlier["odometer_m"][1]
+            <= _FASTEST_MEAN_MPS * max(later["start_s"] - earlier["end_s"], 0.0) + _LEAP_M
+        ]
 
     def _points(self, now: Sequence[int]) -> tuple[DrivePoint, ...]:
         rows = zip(self.names, self.outcomes, self.value, self.u, strict=True)
@@ -218,6 +229,9 @@ class _Vehicle:
             found.append(Finding("vehicle_changed", percent=step.percent.value, **step.days))
         if self.course.odd:
             found.append(Finding("drives_stand_apart", names=[self.names[i] for i in self.course.odd]))
+        leaps = self._leaps()
+        if leaps:
+            found.append(Finding("odometer_leaps", **_days(*leaps[-1])))
         if refused:
             found.append(Finding("drives_refused", count=refused))
         if self.weak:
@@ -228,6 +242,10 @@ class _Vehicle:
         if creep is not None:
             found.append(Finding("vehicle_creeps", percent=creep.value))
         return tuple(found)
+
+
+def _days(earliest_s: float, latest_s: float) -> dict[str, str]:
+    return {"earliest": iso_date(earliest_s), "latest": iso_date(latest_s)}
 
 
 def _together(value: FloatArray, u: FloatArray, shared: FloatArray) -> Interval:

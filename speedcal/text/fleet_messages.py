@@ -30,6 +30,18 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Give each drive a name of its own: one track and one table of readings",
     ),
     "checks_in_a_fleet": ("checks without a track cannot be part of a fleet yet", "Give a track and readings"),
+    "no_positions_in_table": (
+        "the table names vehicles and holds no positions",
+        "Export latitude and longitude with each row: the distance really driven comes from them",
+    ),
+    "rows_without_time": (
+        "{count:n row} left out, whose time cannot be read as the others are, such as {found:quoted}",
+        "Write all times of the table in one way, with their offset from UTC or all without",
+    ),
+    "rows_no_drive": (
+        "no drive in {count:n row}: too few without a pause of ten minutes",
+        "A drive needs ten rows; more of the month, or a row every few seconds, would give some",
+    ),
     "no_vehicle_column": (
         "this is a file without a column that names the vehicle",
         "Name the column with {--vehicle}, or give the folder the file lies in; save a workbook as CSV and unpack an "
@@ -118,6 +130,11 @@ FINDINGS: dict[str, Template] = {
         if values["percent"] > 0
         else f"Creeps by {signed(values['percent'], 2)} % a year; wear of the tires would go the other way."
     ),
+    "odometer_leaps": lambda values: (
+        f"The odometer did not go on from one drive to the next {when_changed(values)}: it was replaced, set or rolled "
+        "over, or drives of another vehicle are among these."
+    ),
+    "named_alike": "{names:and} are written nearly the same; if they are one vehicle, give it one name.",
     "drives_stand_apart": lambda values: (
         f"{joined(values['names'])} stands apart from the drives before and after it and is left out."
     ),

@@ -12,7 +12,8 @@ from support.fleets import TELEMATICS_HEADER, drive_on, telematics_rows
 from support.needs import missing
 
 import speedcal
-from speedcal.fleet import FleetResult, exports, table
+from speedcal.fleet import FleetResult, FleetRow, exports, table
+from speedcal.fleet.likenesses import with_likenesses
 from speedcal.simulate import KINDS
 
 TRUTH = {"bus 7": 1.0, "bus 8": 1.04}
@@ -175,3 +176,73 @@ def test_a_long_day_is_cut_into_drives(tmp_path: Path) -> None:
     """A pause of eleven minutes ends a drive, one of nine does not; seven hours without one are cut every three."""
     minutes = np.cumsum([1.0] * 30 + [9.0] + [1.0] * 30 + [11.0] + [1.0] * 420)
     assert np.diff(np.r_[0, table._ends(minutes * 60), len(minutes)]).tolist() == [61, 180, 180, 61]
+
+
+def with_odometer(rows: list[str], first_km: float, *, rolls_at_km: float = np.inf) -> list[str]:
+    """Return rows whose odometer begins at a figure and begins anew at another."""
+    begin = float(rows[0].rpartition(",")[2])
+    shown = [(float(row.rpartition(",")[2]) - begin + first_km) % rolls_at_km for row in rows]
+    return [f"{row.rpartition(',')[0]},{km:.1f}" for row, km in zip(rows, shown, strict=True)]
+
+
+def test_an_odometer_that_did_not_go_on_is_told_and_is_no_error(tmp_path: Path) -> None:
+    """It rolls over within one drive of the first, and the second got another cluster; both count right."""
+    made = [
+        telematics_rows(name, drive_on(day, day, 1.0, kind=KINDS["logged"], minutes=8), 1.0, every_s=4)
+        for name, day in (("rolls", 0), ("rolls", 3), ("other", 0), ("other", 3), ("same", 0), ("same", 3))
+    ]
+    first = (999_997.0, 50.0, 200_000.0, 3.0, 200_000.0, 200_300.0)
+    rows = [with_odometer(*pair, rolls_at_km=1e6) for pair in zip(made, first, strict=True)]
+    path = tmp_path / "year.csv"
+    path.write_text("\n".join([TELEMATICS_HEADER, *(row for several in rows for row in several)]), encoding="utf-8")
+    found = {row.vehicle: row for row in speedcal.fleet(path).rows}
+    for row in found.values():
+        assert row.error_percent is not None
+        assert row.error_percent.contains(0.0)
+        assert row.error_percent.half_width < 0.6
+        assert not row.wrong
+    told = {name: [f for f in row.findings if f.code == "odometer_leaps"] for name, row in found.items()}
+    assert told["same"] == []
+    for name in ("rolls", "other"):
+        assert [(f.values["earliest"], f.values["latest"]) for f in told[name]] == [("2030-03-18", "2030-03-21")]
+
+
+def test_rows_that_make_no_drive_are_told(tmp_path: Path) -> None:
+    """Times without an offset among those with one; two rows alone."""
+    made = {name: [f"2030-05-16T08:{i:02d}:00Z,{name},{45 + i / 1e4},9,50" for i in range(20)] for name in ("a", "b")}
+    mixed = [row.replace("Z,", ",") if i > 11 else row for i, row in enumerate(made["a"])]
+    path = tmp_path / "month.csv"
+    head = "time,truck,latitude,longitude,vehicle speed (km/h)"
+    path.write_text("\n".join([head, *mixed, *made["b"][:2]]), encoding="utf-8")
+    both, short = table.vehicles_of_tables([str(path)], None, tmp_path)
+    assert len(both.drives) == 1
+    ((_, lost),) = both.refused
+    assert (lost.code, lost.values["count"]) == ("rows_without_time", 8)
+    ((_, few),) = short.refused
+    assert (few.code, few.values["count"]) == ("rows_no_drive", 2)
+
+
+def test_a_table_without_positions_is_asked_for_them(tmp_path: Path) -> None:
+    path = tmp_path / "month.csv"
+    path.write_text("time,truck,vehicle speed (km/h)\n2030-05-16T08:00:00Z,a,50\n", encoding="utf-8")
+    with pytest.raises(speedcal.SpeedcalError, match="holds no positions"):
+        speedcal.fleet(path)
+
+
+@pytest.mark.parametrize(
+    ("names", "alike"),
+    [
+        (("07", "7"), True),
+        (("AB-07", "ab 7"), True),
+        (("A-B", "AB"), True),
+        (("1-12", "11-2"), False),
+        (("70", "7"), False),
+        (("A", "B"), False),
+        (("-", "--"), False),
+    ],
+)
+def test_names_that_may_be_one_vehicle(names: tuple[str, str], alike: bool) -> None:
+    """They are told of each other, and not joined."""
+    rows = with_likenesses([FleetRow(name, 0) for name in names])
+    assert [row.vehicle for row in rows] == list(names)
+    assert [[f.values["names"] for f in row.findings] for row in rows] == 2 * [[sorted(names)] if alike else []]

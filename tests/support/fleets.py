@@ -15,7 +15,7 @@ from speedcal.units import MILE_M
 
 DAY_S = 86400.0
 FIRST_DAY_S = 1_900_022_400.0
-"""17 March 2030, 08:00 UTC: when day 0 begins."""
+"""18 March 2030, 00:00 UTC: when day 0 begins."""
 NOTED = replace(KINDS["noted"], odometer=True)
 LOGGED = replace(KINDS["logged"], odometer=True)
 
