@@ -7,6 +7,8 @@ import numpy as np
 from speedcal.calibration.tuning import SLOWEST_MPS, STOP_ROWS, STOP_SHARE, STOP_SPREAD_MPS, STOP_SPREAD_STEPS
 from speedcal.interval import BoolArray, FloatArray
 
+_HELD_ROWS, _FEWEST_HELD = 5, 5
+
 
 def at_stops(ground_mps: FloatArray, indicated_mps: FloatArray, step_mps: float) -> BoolArray:
     """Tell for each row of a log whether the needle lay at a stop, shape (n,).
@@ -26,6 +28,7 @@ def at_stops(ground_mps: FloatArray, indicated_mps: FloatArray, step_mps: float)
     stopped = np.zeros(len(ground_mps), bool)
     if not moving.any():
         return stopped
+    held_mps = held_spread(ground_mps[moving], indicated_mps[moving], step_mps)
     for end, toward in ((float(indicated_mps[moving].max()), 1.0), (float(indicated_mps[moving].min()), -1.0)):
         here = np.abs(indicated_mps - end) <= step_mps / 2
         farthest_first = np.flatnonzero(moving)[np.argsort(-toward * ground_mps[moving])]
@@ -34,7 +37,23 @@ def at_stops(ground_mps: FloatArray, indicated_mps: FloatArray, step_mps: float)
         at_end = ground_mps[beyond[here[beyond]]]
         if len(at_end) < STOP_ROWS or len(at_end) < STOP_SHARE * len(beyond):
             continue
-        if np.subtract(*np.percentile(at_end, [90, 10])) > STOP_SPREAD_STEPS * step_mps + STOP_SPREAD_MPS:
+        if np.subtract(*np.percentile(at_end, [90, 10])) > STOP_SPREAD_STEPS * held_mps + STOP_SPREAD_MPS:
             stopped |= moving & here
             stopped[beyond] = True
     return stopped
+
+
+def held_spread(ground_mps: FloatArray, indicated_mps: FloatArray, step_mps: float) -> float:
+    """Return by how much speeds differ while one value is shown anywhere but at the ends; a step at the least. [m/s].
+
+    A needle that sticks, or a display of coarser steps than its figures, holds a value for longer than rounding does.
+    """
+    begin = np.flatnonzero(np.concatenate(([True], np.abs(np.diff(indicated_mps)) > step_mps / 2)))
+    length = np.diff(np.append(begin, len(indicated_mps)))
+    shown = indicated_mps[begin]
+    low, high = indicated_mps.min() + step_mps / 2, indicated_mps.max() - step_mps / 2
+    inner = (length >= _HELD_ROWS) & (shown > low) & (shown < high)
+    if inner.sum() < _FEWEST_HELD:
+        return step_mps
+    spread = np.maximum.reduceat(ground_mps, begin) - np.minimum.reduceat(ground_mps, begin)
+    return max(step_mps, float(np.percentile(spread[inner], 75)))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from speedcal.calibration.end_stops import held_spread
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.heavy_damping import heavy_damping
 from speedcal.calibration.latent_speed import Channel, Start, fit_latent
@@ -76,11 +77,12 @@ def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) ->
     )
     late = fit.clock_offset_s + fit.drift * (time_s - float(np.mean(time_s[some])))
     moment = time_s + late
+    held_mps = held_spread(fit.speed_mps, indicated_mps[some], step_mps)
     dial, u_clock = log_dial(
         fit,
         run=runs.number_at(moment[some]),
         used=fit.speed_mps[fit.right > WRONG_BELOW],
-        step_mps=step_mps,
+        step_mps=held_mps if held_mps > 2 * step_mps else step_mps,
         u_common_mps=float(np.hypot(RECEIVER_U_MPS, ground.u_cut_mps)),
     )
     plainly = np.abs(indicated_mps - log.offset_mps - log.factor * speed)[carries]

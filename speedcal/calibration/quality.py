@@ -17,6 +17,8 @@ from speedcal.calibration.result import HILLS, Calibration
 from speedcal.calibration.tuning import (
     ABSURD_READING_MPS,
     CLOCK_FAR_S,
+    DENSE_LEVELS,
+    DENSE_ROWS,
     FEW_READINGS,
     FEW_RUNS,
     FEWEST_READINGS,
@@ -232,11 +234,21 @@ def _too_little(calibration: Calibration) -> list[Finding]:
         found.append(
             Finding("one_speed", low_mps=low, high_mps=high, below_mps=0.8 * low, above_mps=1.2 * high, unit=unit)
         )
+    elif _dense(calibration):
+        return found
     elif calibration.steady_runs < FEW_RUNS:
         found.append(Finding("few_runs", count=calibration.steady_runs))
     elif len(levels := _levels(calibration)) < FEW_RUNS:
         found.append(Finding("few_speeds", levels_mps=levels, unit=unit))
     return found
+
+
+def _dense(calibration: Calibration) -> bool:
+    """Tell whether a log shows many speeds so often that it needs none of them to be held."""
+    table = calibration.readings[calibration.readings["used"]]
+    if not is_log(np.sort(table["time_s"].to_numpy())):
+        return False
+    return int((np.bincount((table["ground_mps"] / SAME_LEVEL_MPS).astype(int)) >= DENSE_ROWS).sum()) >= DENSE_LEVELS
 
 
 def _many_wrong(calibration: Calibration) -> Finding | None:

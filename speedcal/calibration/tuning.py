@@ -198,6 +198,9 @@ FEW_READINGS, FEW_RUNS, NARROW_RANGE, SAME_LEVEL_MPS = 8, 3, 1.3, 1.5
 """Below these counts an answer is weak; speeds whose ends have a smaller ratio are one speed; levels nearer than this
 are one level. Common practice, no source."""
 
+DENSE_LEVELS, DENSE_ROWS = 6, 10
+"""So many levels with so many rows of a log each tell a dial without any run of one speed."""
+
 MANY_WRONG = 0.3
 """Share of wrong readings from which on the file is doubted."""
 

@@ -158,8 +158,7 @@ def build_readings(source: Source, kind: str, shown: Shown) -> Readings:
     known = keep & np.isfinite(speed_mps)
     if not known.any():
         source.fail("readings_missing")
-    time_s = stamps.time_s[keep]
-    clock: Clock = stamps.clock
+    clock, time_s = _as_set(stamps.clock, stamps.time_s[keep], findings)
     if clock in {"utc", "local"} and ((time_s < limits.EARLIEST_S) | (time_s > limits.LATEST_S)).any():
         source.fail("impossible_dates")
     time_s = _spread(time_s, stamps.resolution_s, findings)
@@ -234,6 +233,16 @@ def _spread(time_s: FloatArray, step_s: float, findings: list[Finding]) -> Float
     place = np.arange(len(time_s)) - np.repeat(start, count)
     findings.append(Finding("readings_share_stamps", count=usual, step_s=step_s))
     return np.asarray(time_s + step_s * place / np.repeat(count, count))
+
+
+def _as_set(clock: Clock, time_s: FloatArray, findings: list[Finding]) -> tuple[Clock, FloatArray]:
+    """Return clock and times; those of a clock that was never set count from an unknown start."""
+    for year, begin_s in limits.CLOCKS_BEGIN_S.items():
+        since = time_s - begin_s
+        if clock in {"utc", "local"} and (np.abs(since - limits.UNSET_MIDDLE_S) <= limits.UNSET_REACH_S).all():
+            findings.append(Finding("clock_never_set", year=year))
+            return "elapsed", since
+    return clock, time_s
 
 
 def _note_dead_band(speed_mps: FloatArray, findings: list[Finding]) -> None:

@@ -391,6 +391,8 @@ FINDINGS: dict[str, Template] = {
     "{speed_unit}.",
     "may_be_truth": "the readings may be a copy of the recorded GPS speed; this drive cannot tell, because its speed "
     "hardly changes.",
+    "clock_never_set": "The dates are those of a clock that was never set (it begins in {year}): the times were taken "
+    "as seconds since an unknown start.",
     "dead_band": lambda values: (
         f"No speed between 0 and {speed(values['slowest_mps'], None, digits=1)} occurs: "
         "zeros may stand for slow driving."

@@ -105,6 +105,14 @@ def test_a_needle_at_a_pin_is_told_from_a_top_speed() -> None:
     assert not stopped[(speed > 32 * MPH) & (speed < 53 * MPH)].any()
 
 
+@pytest.mark.parametrize("step_mph", [1.5, 3.0])
+def test_a_needle_that_sticks_at_its_top_speed_is_not_at_a_pin(step_mph: float) -> None:
+    """Steps many times those of the figures, at the top as everywhere: no row is left out."""
+    _, speed, _ = _drive(2)
+    shown = np.round(speed / (step_mph * MPH)) * step_mph * MPH
+    assert not at_stops(speed, shown, 0.1 * MPH).any()
+
+
 @pytest.mark.parametrize(("kind", "reason"), [("log of two dials", "dial_changes"), ("convoy, log", "log_strays")])
 def test_a_log_that_is_not_of_one_dial_in_this_vehicle_is_not_trusted(kind: str, reason: str) -> None:
     """Not trusted or refused; one convoy in twelve passes, so that two of six do one time in ten."""

@@ -16,11 +16,13 @@ import pytest
 from hypothesis import given, settings
 from support.roads import START_S, Road, answer_or_refusal, plateaus, readings_of, some_fixes, some_readings, track_of
 
+import speedcal
 from speedcal.calibration.result import Calibration
 from speedcal.errors import SpeedcalError
 from speedcal.interval import FloatArray
 from speedcal.logs.readings import Clock, Readings
 from speedcal.logs.track import Track
+from speedcal.simulate import simulate
 from speedcal.text.calibration_summary import budget_text
 
 ROAD = plateaus([30, 55, 40, 65, 25, 50, 35, 60])
@@ -206,6 +208,15 @@ def test_a_track_with_every_other_ten_seconds_missing_ends_well(track: Track, re
     result = _sound(some_fixes(track, np.arange(N) // 10 % 2 == 0), readings)
     if isinstance(result, Calibration):
         assert result.error_factor.contains(1.05)
+
+
+def test_a_log_beside_a_receiver_that_sleeps_needs_no_held_speed() -> None:
+    """Awake for 20 s of each minute no run of one speed is seen; at five speeds and between them rows are many."""
+    drive = simulate("logged", [5, 1])
+    awake = some_fixes(drive.track, (drive.track.time_s - drive.track.time_s[0]) % 60 < 20)
+    result = speedcal.calibrate(awake, drive.readings)
+    assert (result.steady_runs, str(result.trust)) == (0, "TRUSTED")
+    assert result.error_factor.contains(drive.truth.error_factor)
 
 
 @BOTH

@@ -262,9 +262,18 @@ def test_a_dead_band_is_mentioned(tmp_path):
     assert _read(tmp_path, f"time s,vehicle speed km/h\n{rows}").findings == ()
 
 
-@pytest.mark.parametrize("year", [1970, 2099])
+@pytest.mark.parametrize("stamp", ["1970-01-01T00:0{k}:05Z", "1969-12-31T19:0{k}:05", "2000-01-01 12:0{k}:05"])
+def test_a_clock_that_was_never_set_counts_from_an_unknown_start(tmp_path, stamp):
+    """A logger without a battery begins at an epoch; a zone puts it up to half a day earlier."""
+    readings = _read(tmp_path, "time,mph\n" + "".join(f"{stamp.format(k=k)},{40 + k}\n" for k in range(4)))
+    assert readings.clock == "elapsed"
+    np.testing.assert_allclose(np.diff(readings.time_s), 60.0)
+    assert [finding.code for finding in readings.findings] == ["clock_never_set"]
+
+
+@pytest.mark.parametrize("year", [1971, 2099])
 def test_impossible_dates_are_refused(tmp_path, year):
-    """A clock that was never set."""
+    """No clock begins there."""
     with pytest.raises(ReadingsFormatError, match="before 1990 or after 2090"):
         _read(tmp_path, f"time,mph\n{year}-01-01T10:32:05Z,45\n")
 
