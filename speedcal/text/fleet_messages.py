@@ -144,8 +144,22 @@ FINDINGS: dict[str, Template] = {
 }
 
 
+_TO_DO: dict[str, str] = {
+    "keep_as_is": "nothing to do",
+    "drive_again": "log it again, half an hour at four speeds or more: these drives do not tell enough",
+    "check_files": "look at its files; the reason stands in its row",
+}
+"""What to do in the words of one who runs a fleet, where it is no work on the vehicle."""
+_ON_THE_ROAD = frozenset({"odometer_distance", "up_and_down", "hold_longer", "check_unit", "check_files"})
+"""Measurements that need no workshop."""
+_FIRST: dict[str, str] = {"roll_out": "compare the size of the tires with the one that is set; "}
+
+
 def action_text(advice: Advice) -> str:
-    """Return what to do about a vehicle, in a few words."""
-    if advice.action == "measure_fact" and advice.part in SETTLES:
-        return SETTLES[advice.part]
-    return ACTION_NAMES[advice.action]
+    """Return what to do about a vehicle: by its driver or the office, or in the workshop, which is said."""
+    if advice.action in _TO_DO:
+        return _TO_DO[advice.action]
+    if advice.action != "measure_fact" or advice.part not in SETTLES:
+        return f"workshop: {ACTION_NAMES[advice.action]}"
+    doing = _FIRST.get(advice.part, "") + SETTLES[advice.part]
+    return doing if advice.part in _ON_THE_ROAD else f"workshop: {doing}"

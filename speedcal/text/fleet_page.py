@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-from speedcal.text.numbers import counted
-
 PAGE = {
     "title": "Fleet",
     "lists": "Which vehicles",
     "all": "all",
     "wrong": "wrong",
-    "new": "new since the last run",
-    "changed": "changed meanwhile",
+    "new": "newly wrong",
+    "changed": "changed",
     "open": "not judged",
-    "lost": "without a number",
+    "lost": "no number",
     "search": "Search",
     "search_hint": "vehicle, finding, reason",
     "trust": "Trust",
@@ -35,8 +33,11 @@ PAGE = {
     "touched": "Vehicle touched in the picture",
     "drives": "drives",
     "drive": "drive",
-    "factor": "speed, error factor",
-    "odometer": "odometer factor",
+    "odometer": "the odometer counts",
+    "for_true": "for 100 really driven",
+    "speed": "the speed shown is",
+    "for_true_speed": "at a true 100",
+    "aside": "an offset of the needle aside",
     "judged_odometer": "judged by the odometer",
     "judged_speed": "judged by the logged speed: there is no odometer in the logs",
     "judged_rule": "judged by the rule for the speed",
@@ -60,12 +61,13 @@ PAGE = {
 def about(judged: int, wrong: int, not_judged: int, lost: int, within: str) -> str:
     """Return the sentences at the head."""
     rest = [
-        f"{count} {what}" for count, what in ((not_judged, "could not be judged"), (lost, "gave no number")) if count
+        f"{count:,} {what}" for count, what in ((not_judged, "could not be judged"), (lost, "gave no number")) if count
     ]
     ends = f" {' and '.join(rest)}." if rest else ""
+    vehicles = "vehicle" if judged == 1 else "vehicles"
     if not wrong:
-        return f"{counted(judged, 'vehicle')} judged; none is wrong ({within}).{ends}"
-    return f"{wrong} of {counted(judged, 'judged vehicle')} {'is' if wrong == 1 else 'are'} wrong ({within}).{ends}"
+        return f"{judged:,} {vehicles} judged; none is wrong ({within}).{ends}"
+    return f"{wrong:,} of {judged:,} judged {vehicles} {'is' if wrong == 1 else 'are'} wrong ({within}).{ends}"
 
 
 def false_alarms(rate: float) -> str:

@@ -94,8 +94,9 @@
     const list = make("ul");
     const say = (text) => list.append(make("li", {}, text));
     say(`${r.drives} ${r.drives === 1 ? word.drive : word.drives}${r.trust ? `, ${["", "WEAK", "TRUSTED"][r.trust]}` : ""}`);
-    if (r.factor) say(`${word.factor} ${r.factor[0].toFixed(3)} (${r.factor[1].toFixed(3)} to ${r.factor[2].toFixed(3)})`);
-    if (r.odometer) say(`${word.odometer} ${r.odometer.toFixed(3)}`);
+    const hundred = (x) => (100 * x).toFixed(1);
+    if (r.odometer) say(`${word.odometer} ${hundred(r.odometer)} ${data.unit} ${word.for_true}`);
+    if (r.factor) say(`${word.speed} ${hundred(r.factor[0])} ${word.for_true_speed} (${hundred(r.factor[1])} to ${hundred(r.factor[2])}), ${word.aside}`);
     if (r.factor) say(r.flags & JUDGED || !r.judged ? word[`judged_${r.judged}`] : word.untested);
     r.told.forEach(say);
     const box = make("div", { class: "open" });
