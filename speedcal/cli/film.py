@@ -36,7 +36,8 @@ def command(video: Path, dial: Path, out: Path, check: Path | None, per_second: 
     from rich.console import Console
     from rich.progress import Progress
 
-    from speedcal.logs.film.reading import contact_sheet, read_film, write_readings
+    from speedcal.logs.film.reading import read_film, write_readings
+    from speedcal.logs.film.stills import contact_sheet
     from speedcal.text.command_messages import READING_FILM
     from speedcal.text.film_messages import frames_text
 
@@ -45,5 +46,5 @@ def command(video: Path, dial: Path, out: Path, check: Path | None, per_second: 
         reading = read_film(video, dial, per_s=per_second, progress=lambda part: bar.update(task, completed=part))
     write_readings(reading, out)
     if check is not None:
-        contact_sheet(reading, check)
+        contact_sheet(reading.stills, reading.dial.unit, check)
     click.echo(frames_text(len(reading.value), reading.left_out), err=True)

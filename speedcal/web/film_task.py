@@ -64,7 +64,8 @@ def film_reading(task: Mapping[str, Any], tell: Tell) -> dict[str, Any]:
     import numpy as np
 
     from speedcal.logs.film.marks import dial_from
-    from speedcal.logs.film.reading import drawn, read_film, write_readings
+    from speedcal.logs.film.reading import read_film, write_readings
+    from speedcal.logs.film.stills import drawn
 
     reading = read_film(task["film"], dial_from(task["dial"]), progress=lambda part: tell(step_name("film"), part))
     out = Path(task["out"])

@@ -33,6 +33,7 @@ from speedcal.logs.film.dial_fit import Pivot, seen_at  # noqa: E402
 from speedcal.logs.film.marks import dial_from  # noqa: E402
 from speedcal.logs.film.printed import STROKE_PX  # noqa: E402
 from speedcal.logs.film.reading import FilmReading, read_film, write_readings  # noqa: E402
+from speedcal.logs.film.sane import plausible  # noqa: E402
 from speedcal.units import SPEED_UNIT_MPS  # noqa: E402
 
 _WRONG_SHARE = 0.02
@@ -90,7 +91,7 @@ def _read_square(
     turned = film_reading._on_scale(dial, np.arctan2(*(tip - near).T[::-1]) + rng.normal(0, _SEEN_RAD, len(needle)))
     value, slope = dial.value_at(turned)
     unsure = dial.between_marks(turned)
-    kept = film_reading._plausible(value, unsure, dial, Counter())
+    kept = plausible(value, unsure, dial, Counter())
     return FilmReading(
         dial=dial,
         time_s=np.flatnonzero(kept).astype(float),

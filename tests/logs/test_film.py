@@ -19,6 +19,7 @@ from speedcal.logs.film.marks import FilmedDial, dial_from, read_dial
 from speedcal.logs.film.printed import Rim, printed_marks
 from speedcal.logs.film.reading import FilmReading, read_film
 from speedcal.logs.film.registration import are_from_aside
+from speedcal.logs.film.sane import refuse_unsteady
 
 BY_NAME = {kind.name: kind for kind in KINDS}
 MARKS = np.arange(0, 121, 10)
@@ -271,6 +272,16 @@ def test_a_reflection_that_goes_around_the_dial_is_no_needle(tmp_path: Path, mon
     with pytest.raises(speedcal.SpeedcalError) as caught:
         _read(film, tmp_path, per_s=3)
     assert caught.value.code == "film_needle_beyond"
+
+
+def test_what_jumps_about_is_no_needle() -> None:
+    """Guesses all over the scale are refused; hard braking and pulling away, read once a second, are not."""
+    dial = dial_from(_marks(list(135 + 2.25 * MARKS), [float(mark) for mark in MARKS]))
+    with pytest.raises(speedcal.SpeedcalError) as caught:
+        refuse_unsteady(np.random.default_rng(3).uniform(0, 120, 200), dial, "film.mp4")
+    assert caught.value.code == "film_needle_unsteady"
+    ramps = np.abs(np.arange(200) * 9.0 % 180 - 90) + 5
+    refuse_unsteady(ramps + np.random.default_rng(4).normal(0, 0.1, 200), dial, "film.mp4")
 
 
 @pytest.mark.benchmark

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from speedcal.errors import ReadingsFormatError
-from speedcal.interval import FloatArray, robust_scale
+from speedcal.interval import FloatArray
 from speedcal.logs.film.dial_fit import Pivot, seen_at
 from speedcal.logs.film.frames import Film, Picture, frames, open_film, picture_at
 from speedcal.logs.film.marks import TAP_PX, FilmedDial, read_dial
@@ -25,35 +25,15 @@ from speedcal.logs.film.needle import (
 )
 from speedcal.logs.film.printed import STROKE_PX, Rim, printed_marks
 from speedcal.logs.film.registration import GOOD_CORRELATION, Registration, are_from_aside
+from speedcal.logs.film.sane import plausible, refuse_beyond, refuse_unsteady
+from speedcal.logs.film.stills import Kept, Still, cut_out, needle_px
 
 _PER_S = 2.0
 _MOST_FRAMES = 4500
 """Frames of one film, each 86 kB unrolled and held twice: a film of hours is read less often a second."""
 _SHAPE_FRAMES = 60
 _FEWEST = 20
-_JUMP_SHARE, _JUMP_REACH = 0.04, 2
-_UNSTEADY_SHARE = 0.01
-"""Most usual jump, of the scale; needles that were found have under 0.002."""
-_STOP_SHARE = 0.01
-_CLEAR_SHARE = 0.0015
-"""Of the scale, by which two curves through the marks may differ; next to the end of a scale that is not linear, they
-err by two to three times as much."""
-_STOP_RAD, _END_RAD, _MOST_BEYOND = 0.5, 0.25, 0.08
-"""How far beyond its end marks a needle may stand, and the most frames in which one may seem to stand farther out."""
-_LINE = (0, 200, 255)
-_STILLS, _STILL_PX, _STILL_REACH = 12, 320, 1.25
-
-
-@dataclass(frozen=True, eq=False)
-class Still:
-    """One frame, made small, and where the needle was found in it."""
-
-    time_s: float
-    """Since the begin of the film. [s]"""
-    value: float
-    picture: Picture
-    needle_px: FloatArray
-    """Pivot and tip in the small picture, shape (2, 2). [px]"""
+_STILLS = 12
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,13 +114,13 @@ def read_film(
     size = (reference.shape[1], reference.shape[0])
     known, angle = _seen_anew(known, angle, shift, seen.rims, dict(zip(kept, angle.tolist(), strict=True)), size)
     on_scale = _on_scale(known, angle)
-    _refuse_beyond(known, on_scale, opened)
+    refuse_beyond(known, on_scale, opened.path.name)
     value, slope = known.value_at(on_scale)
-    _refuse_unsteady(value, known, opened)
+    refuse_unsteady(value, known, opened.path.name)
     u = np.abs(slope) * np.array([sighting.u for sighting in sightings])
     unsure = known.between_marks(on_scale)
     moments = np.array(times)[kept]
-    good = _plausible(value, unsure, known, left_out)
+    good = plausible(value, unsure, known, left_out)
     if good.sum() < _FEWEST:
         raise _few(opened, int(good.sum()), left_out)
     tips = {kept[i]: (float(value[i]), float(angle[i])) for i in np.flatnonzero(good)}
@@ -160,45 +140,11 @@ def read_film(
                 times[one.number],
                 tips[one.number][0],
                 one.picture,
-                one.place(_needle_px(known, tips[one.number][1], one.warp)),
+                one.place(needle_px(known, tips[one.number][1], one.warp)),
             )
             for one in shown
         ),
     )
-
-
-def drawn(still: Still) -> Picture:
-    """Return the picture of a still with a line where the needle was found: thin on it, thick beyond its tip."""
-    import cv2
-
-    tile = still.picture.copy()
-    pivot, tip = still.needle_px
-    ends = [tuple(int(v) for v in np.round(pivot + share * (tip - pivot))) for share in (0.0, 1.05, 1.32)]
-    for width, colour in ((6, (0, 0, 0)), (3, _LINE)):
-        cv2.line(tile, ends[1], ends[2], colour, width, cv2.LINE_AA)
-    cv2.line(tile, ends[0], ends[1], _LINE, 1, cv2.LINE_AA)
-    return tile
-
-
-def contact_sheet(reading: FilmReading, path: str | Path) -> None:
-    """Write the stills into one picture (PNG), each with its value and the needle as it was found."""
-    import cv2
-
-    tiles = []
-    for still in reading.stills:
-        tile = drawn(still)
-        cv2.rectangle(tile, (0, 0), (tile.shape[1], 26), (0, 0, 0), -1)
-        said = f"{still.value:.1f} {reading.dial.unit}   {still.time_s:.1f} s"
-        cv2.putText(tile, said, (6, 19), cv2.FONT_HERSHEY_SIMPLEX, 0.55, (255, 255, 255), 1, cv2.LINE_AA)
-        tiles.append(tile)
-    if not tiles:
-        return
-    across = 3
-    tiles += [np.zeros_like(tiles[0])] * (-len(tiles) % across)
-    rows = [np.hstack(tiles[i : i + across]) for i in range(0, len(tiles), across)]
-    done, coded = cv2.imencode(".png", cv2.cvtColor(np.vstack(rows), cv2.COLOR_RGB2BGR))
-    if done:
-        Path(path).write_bytes(coded.tobytes())
 
 
 def write_readings(reading: FilmReading, path: str | Path) -> None:
@@ -215,21 +161,6 @@ def write_readings(reading: FilmReading, path: str | Path) -> None:
 
 
 @dataclass
-class _Kept:
-    """A frame kept for a person: the dial cut out and made small."""
-
-    number: int
-    picture: Picture
-    warp: FloatArray
-    corner: FloatArray
-    scale: float
-
-    def place(self, points: FloatArray) -> FloatArray:
-        """Return where points of the frame stand in the small picture. [px]."""
-        return (points - self.corner) * self.scale
-
-
-@dataclass
 class _Seen:
     """Frames that could be brought onto the reference."""
 
@@ -237,7 +168,7 @@ class _Seen:
     warps: list[FloatArray]
     unrolled: list[Picture]
     left_out: Counter[str]
-    kept: list[_Kept]
+    kept: list[Kept]
     """Frames kept for a person."""
     rims: dict[int, Picture]
     """The ring about the marks in some frames, by their number."""
@@ -261,30 +192,12 @@ def _unrolled(
             seen.left_out["dial_not_found"] += 1
             continue
         if time >= every * len(seen.kept):
-            seen.kept.append(_cut_out(len(seen.times), picture, dial, warp))
+            seen.kept.append(cut_out(len(seen.times), picture, dial, warp))
             seen.rims[len(seen.times)] = rim.of(picture, warp)
         seen.times.append(time)
         seen.warps.append(warp)
         seen.unrolled.append(polar_picture(picture, dial, warp))
     return seen
-
-
-def _cut_out(number: int, picture: Picture, dial: FilmedDial, warp: FloatArray) -> _Kept:
-    """Return the square about the dial in a frame; beyond the picture it is grey."""
-    import cv2
-
-    middle, reach = warp[:, :2] @ dial.centre + warp[:, 2], _STILL_REACH * dial.radius_px
-    scale = _STILL_PX / (2 * reach)
-    place = np.column_stack([scale * np.eye(2), -scale * (middle - reach)])
-    filtered = cv2.INTER_AREA if scale < 1 else cv2.INTER_LINEAR
-    tile = cv2.warpAffine(picture, place, (_STILL_PX, _STILL_PX), flags=filtered, borderValue=(96, 96, 96))
-    return _Kept(number, np.asarray(tile, np.uint8), warp, middle - reach, scale)
-
-
-def _needle_px(dial: FilmedDial, angle: float, warp: FloatArray) -> FloatArray:
-    """Return where pivot and tip of a needle are seen in a frame, shape (2, 2). [px]."""
-    ends = seen_at(dial.plane, np.array([[0.0, 0.0], [np.cos(angle), np.sin(angle)]]) * 0.85)
-    return np.asarray(ends @ warp[:, :2].T + warp[:, 2])
 
 
 def _directions(sightings: list[Sighting]) -> tuple[FloatArray, FloatArray]:
@@ -352,45 +265,10 @@ def _on_scale(dial: FilmedDial, angle: FloatArray) -> FloatArray:
     return np.asarray(middle + (dial.sense * angle - middle + np.pi) % (2 * np.pi) - np.pi)
 
 
-def _plausible(value: FloatArray, unsure: FloatArray, dial: FilmedDial, left_out: Counter[str]) -> FloatArray:
-    """Return which readings to keep: on the scale where it is clear, and without a jump there and back."""
-    scale = float(np.ptp(dial.values))
-    low, high = dial.values[0], dial.values[-1]
-    on_scale = (value > low + _STOP_SHARE * scale) & (value < high + 0.05 * scale)
-    smooth = np.abs(_jump(value)) <= _JUMP_SHARE * scale
-    clear = unsure <= _CLEAR_SHARE * scale
-    left_out["jump"] += int((on_scale & ~smooth).sum())
-    left_out["between_marks"] += int((on_scale & smooth & ~clear).sum())
-    return np.asarray(on_scale & smooth & clear)
-
-
 def _u_common(dial: FilmedDial) -> float:
     """Return what plane and scale do to every reading alike, in the unit of the dial."""
     _, slope = dial.value_at(dial.angles())
     return float(np.median(np.abs(slope))) * dial.u_rad
-
-
-def _jump(value: FloatArray) -> FloatArray:
-    """Return how far each value is from the median of those around it, which a needle passes through."""
-    padded = np.pad(value, _JUMP_REACH, mode="edge")
-    return np.asarray(value - np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * _JUMP_REACH + 1), axis=1))
-
-
-def _refuse_unsteady(value: FloatArray, dial: FilmedDial, film: Film) -> None:
-    """Refuse what is found now here, now there, as in a film whose pictures are damaged."""
-    spread = robust_scale(_jump(value)) / float(np.ptp(dial.values))
-    if spread > _UNSTEADY_SHARE:
-        raise ReadingsFormatError("film_needle_unsteady", source=film.path.name, spread=spread)
-
-
-def _refuse_beyond(dial: FilmedDial, on_scale: FloatArray, film: Film) -> None:
-    """Refuse what goes all around the dial: a reflection or another hand, no needle between two stops."""
-    marks = dial.angles()
-    beyond = (on_scale < marks[0] - _STOP_RAD) | (on_scale > marks[-1] + _END_RAD)
-    if beyond.mean() > _MOST_BEYOND:
-        raise ReadingsFormatError(
-            "film_needle_beyond", source=film.path.name, count=int(beyond.sum()), total=len(beyond)
-        )
 
 
 def _few(film: Film, count: int, left_out: Counter[str]) -> ReadingsFormatError:
