@@ -118,7 +118,7 @@ def _utc(seconds: float) -> str:
 def _clock(seconds: float) -> str:
     """Write a clock offset as a person would; readings with a time of day only are off by whole days as well."""
     within = (seconds + 43200) % 86400 - 43200
-    sign, size = ("−" if within < 0 else "+"), abs(within)
+    sign, size = ("−" if within < 0 else "+"), round(abs(within), 1)
     hours, minutes = int(size // 3600), int(size % 3600 // 60)
     words = [f"{hours} h"] * bool(hours) + [f"{minutes} min"] * bool(hours or minutes) + [f"{size % 60:.1f} s"]
     return f"{sign}{' '.join(words)}"

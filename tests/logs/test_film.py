@@ -84,7 +84,7 @@ def test_the_command_writes_readings_that_the_rest_reads(tmp_path: Path) -> None
     arguments = ["film", str(film.path), str(tmp_path / "dial.toml"), "--out", str(out), "--check", str(check)]
     result = CliRunner().invoke(cli, arguments, catch_exceptions=False)
     assert result.exit_code == 0
-    assert out.read_text(encoding="utf-8").splitlines()[0] == "time,dial (mph),u (mph),u_common (mph)"
+    assert out.read_text(encoding="utf-8").splitlines()[0] == "time (s),dial (mph),u (mph),u_common (mph)"
     assert check.read_bytes().startswith(b"\x89PNG")
     readings = speedcal.read_readings(out, column="dial (mph)")
     truth = np.interp(readings.time_s - readings.time_s[0], film.time_s - film.time_s[0], film.value)

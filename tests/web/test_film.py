@@ -246,7 +246,7 @@ def test_from_the_film_to_readings_beside_a_track(site: Site, made: MadeFilm) ->
     assert joined.is_complete
     assert joined.options["read_from"] == "film"
     rows = site.services.originals.path(joined.job_id, joined.readings_digest).read_text().splitlines()
-    assert rows[0] == "time,dial (mph),u (mph),u_common (mph)"
+    assert rows[0] == "time (s),dial (mph),u (mph),u_common (mph)"
     seconds = np.array([float(line.split(",")[0]) for line in rows[1:]])
     assert len(seconds) == row.reading["count"] - np.subtract(*frames[3]["rows"][::-1])
     assert not ((seconds > frames[3]["from_s"]) & (seconds < frames[3]["to_s"])).any()

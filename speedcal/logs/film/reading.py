@@ -152,7 +152,7 @@ def write_readings(reading: FilmReading, path: str | Path) -> None:
     from datetime import UTC, datetime
 
     unit = reading.dial.unit
-    rows = [f"time,dial ({unit}),u ({unit}),u_common ({unit})"]
+    rows = [f"{'time' if reading.has_clock else 'time (s)'},dial ({unit}),u ({unit}),u_common ({unit})"]
     for time, value, u, shared in zip(reading.time_s, reading.value, reading.u, reading.u_common, strict=True):
         moment = datetime.fromtimestamp(time, UTC) if reading.has_clock else None
         stamp = f"{moment:%Y-%m-%dT%H:%M:%S}.{moment.microsecond // 1000:03d}Z" if moment else f"{time:.3f}"
