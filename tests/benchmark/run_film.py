@@ -39,6 +39,8 @@ from speedcal.units import SPEED_UNIT_MPS  # noqa: E402
 _WRONG_SHARE = 0.02
 _SEEN_RAD = 0.0012
 """Scatter of the needle's direction in rendered films."""
+_ALIKE_RAD = 0.0007
+"""How far needles of one rendered film are beside plane and scale, going around with them."""
 _STROKE_SD_PX = (0.07, 0.2)
 """Scatter of printed strokes as found in rendered films, across and of their ends."""
 
@@ -88,7 +90,9 @@ def _read_square(
     back = np.linalg.inv(dial.plane)
     ends = [[film_maker._project(pose, far * _toward(kind, v), kind.height) for v in needle] for far in (0.3, 0.8)]
     near, tip = (seen_at(back, np.array(end)) for end in ends)
-    turned = film_reading._on_scale(dial, np.arctan2(*(tip - near).T[::-1]) + rng.normal(0, _SEEN_RAD, len(needle)))
+    seen = np.arctan2(*(tip - near).T[::-1])
+    alike = np.column_stack([np.cos(seen), np.sin(seen)]) @ rng.normal(0, _ALIKE_RAD, 2)
+    turned = film_reading._on_scale(dial, seen + alike + rng.normal(0, _SEEN_RAD, len(needle)))
     value, slope = dial.value_at(turned)
     unsure = dial.between_marks(turned)
     kept = plausible(value, unsure, dial, Counter())

@@ -34,6 +34,8 @@ _MOST_FRAMES = 4500
 _SHAPE_FRAMES = 60
 _FEWEST = 20
 _STILLS = 12
+_BESIDE_FIT_RAD = 0.0007
+"""What needles of one film err by alike beside plane and scale, standard; from rendered films of twelve dials."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -268,7 +270,7 @@ def _on_scale(dial: FilmedDial, angle: FloatArray) -> FloatArray:
 def _u_common(dial: FilmedDial) -> float:
     """Return what plane and scale do to every reading alike, in the unit of the dial."""
     _, slope = dial.value_at(dial.angles())
-    return float(np.median(np.abs(slope))) * dial.u_rad
+    return float(np.median(np.abs(slope))) * float(np.hypot(dial.u_rad, _BESIDE_FIT_RAD))
 
 
 def _few(film: Film, count: int, left_out: Counter[str]) -> ReadingsFormatError:
