@@ -25,6 +25,9 @@ _COMPARED = 5
 _LEAST_U_MPS = 1e-3
 """Added to what is known at each speed, so that dials without uncertainty can be compared. [m/s]"""
 _KM_A_MILE = MILE_M / 1000
+_TOOTH_REACH = 1.5
+"""A whole count of teeth still explains a change that is so many times its 95 % interval off: counts are few, and one
+that is three standard uncertainties away is likelier than a gear as planned. Our own judgment."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,8 +207,10 @@ def likely_causes(change: ChangeCheck, vehicle: Vehicle | None, work: Work | Non
     return (_other_gear(change, vehicle, work), _wrong_range(change), _tires(change), _wrong_file(change))
 
 
-def _fits(change: ChangeCheck, excess: float) -> bool:
-    return change.measured_change.contains(change.planned.value * excess)
+def _fits(change: ChangeCheck, excess: float, *, reach: float = 1.0) -> bool:
+    """Tell whether the measured change leaves room for this one: within so many times its 95 % interval."""
+    measured = change.measured_change
+    return abs(change.planned.value * excess - measured.value) <= reach * measured.half_width
 
 
 def _other_gear(change: ChangeCheck, vehicle: Vehicle | None, work: Work | None) -> Cause:
@@ -216,7 +221,7 @@ def _other_gear(change: ChangeCheck, vehicle: Vehicle | None, work: Work | None)
             implied = planned * change.excess**power
             teeth = max(1, round(implied))
             size = 100 * ((teeth / planned) ** power - 1)
-            fits = teeth != planned and _fits(change, 1 + size / 100)
+            fits = teeth != planned and _fits(change, 1 + size / 100, reach=_TOOTH_REACH)
             what = Finding("cause_gear", gear=gear, implied=implied, planned=planned, teeth=teeth, percent=size)
             return Cause(what, size, fits)
     percent = 100 * (change.excess - 1)

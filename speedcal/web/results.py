@@ -27,17 +27,19 @@ FILES = {
     "wide.svg": "image/svg+xml",
     "result.json": "application/json",
     "readings_aligned.csv": "text/csv; charset=utf-8",
+    "correction_card.pdf": "application/pdf",
 }
 """Files of a result that are served, and as what."""
-CUSTOMER_FILES = ("report.html", "report.pdf", "before_after.png", "narrow.svg", "wide.svg")
-_SAVED = ("report.pdf", "result.json", "readings_aligned.csv")
+CUSTOMER_FILES = ("report.html", "report.pdf", "before_after.png", "narrow.svg", "wide.svg", "correction_card.pdf")
+_SAVED = ("report.pdf", "result.json", "readings_aligned.csv", "correction_card.pdf")
 
 
 def result_of(context: Context, view: View) -> dict[str, Any] | None:
     """Return what the pages show of the latest result, or None before there is one.
 
     ``said`` holds the words of the report, ``now`` the numbers of ``result.json``, ``then`` those of the result before
-    it (None when there is none), ``is_current`` tells whether nothing was changed since.
+    it and ``said_then`` its words (None and empty when there is none), ``is_current`` tells whether nothing was changed
+    since.
     """
     web, job = context.web, view.job
     done = web.queue.latest_done(job.id)
@@ -52,6 +54,7 @@ def result_of(context: Context, view: View) -> dict[str, Any] | None:
         "said": done[0].outcome,
         "now": now,
         "then": then,
+        "said_then": done[1].outcome if then else {},
         "is_current": done[0].revision == job.revision,
     }
 

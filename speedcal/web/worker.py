@@ -60,7 +60,14 @@ def run_job_folder(task: Mapping[str, Any], tell: Tell) -> dict[str, Any]:
     said, pictures = result.model, result.pictures
     for name, picture in (("narrow.svg", pictures.narrow), ("wide.svg", pictures.wide)):
         (Path(task["out"]) / name).write_bytes(picture)
-    return {"sentence": said.sentence, "warnings": list(said.warnings), "picture_text": said.picture_text}
+    return {
+        "sentence": said.sentence,
+        "warnings": list(said.warnings),
+        "picture_text": said.picture_text,
+        "next_heading": said.next_heading,
+        "next_steps": list(said.next_steps),
+        "has_card": bool(said.card),
+    }
 
 
 def look_at_drive(task: Mapping[str, Any], tell: Tell) -> dict[str, Any]:

@@ -36,6 +36,13 @@ def test_another_gear_than_planned_is_counted_first_and_replaced_by_the_planned_
     assert [(step.action, step.value) for step in result.advice[:2]] == [("check_count", 21), ("fit_driven_gear", 22)]
 
 
+def test_a_count_two_sigma_away_is_still_the_one_to_look_for() -> None:
+    """22 planned, 21 fitted, and the drive after happens to read 0.6 % high of that: nothing else is as near."""
+    result = verified(0.5, 1.10 * 20 / 21 * 1.006, u=0.25)
+    assert not result.changes[0].measured_change.contains(20 / 21)
+    assert [(step.action, step.value) for step in result.advice[:1]] == [("check_count", 21)]
+
+
 def test_a_needle_that_was_set_over_is_predicted() -> None:
     """4 mph high at every speed, set 4 lower: what was planned; left where it was, it was not moved."""
     before = make_calibration(offset=4.0, factor=1.0, u_offset=0.1, u_factor=0.002)

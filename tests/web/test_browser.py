@@ -126,6 +126,9 @@ def test_the_whole_story(server: WebServer, browsing: Browsing) -> None:
     check(owner)
     assert "At a true 60 mph the dial shows" in owner.inner_text("main")
 
+    tech.goto(base)
+    check(tech)
+    assert re.search(r"What happens next\W+Fit a driven gear with \d+ teeth", tech.inner_text("main"))
     tech.goto(f"{base}/edit")
     check(tech)
     tech.fill('[id="work.driven_gear"]', "22")
