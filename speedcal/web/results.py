@@ -32,14 +32,16 @@ FILES = {
 """Files of a result that are served, and as what."""
 CUSTOMER_FILES = ("report.html", "report.pdf", "before_after.png", "narrow.svg", "wide.svg", "correction_card.pdf")
 _SAVED = ("report.pdf", "result.json", "readings_aligned.csv", "correction_card.pdf")
+_UNSAID: dict[str, Any] = {"next_heading": "", "next_steps": [], "notes": [], "has_card": False}
+"""Words that a result of an earlier version does not have."""
 
 
 def result_of(context: Context, view: View) -> dict[str, Any] | None:
     """Return what the pages show of the latest result, or None before there is one.
 
     ``said`` holds the words of the report, ``now`` the numbers of ``result.json``, ``then`` those of the result before
-    it and ``said_then`` its words (None and empty when there is none), ``is_current`` tells whether nothing was changed
-    since.
+    it and ``said_then`` its words (None and nothing when there is none), ``is_current`` tells whether nothing was
+    changed since.
     """
     web, job = context.web, view.job
     done = web.queue.latest_done(job.id)
@@ -51,10 +53,10 @@ def result_of(context: Context, view: View) -> dict[str, Any] | None:
     then = _numbers(context, done[1]) if len(done) > 1 else None
     return {
         "run": done[0],
-        "said": done[0].outcome,
+        "said": {**_UNSAID, **(done[0].outcome or {})},
         "now": now,
         "then": then,
-        "said_then": done[1].outcome if then else {},
+        "said_then": {**_UNSAID, **(done[1].outcome or {} if then else {})},
         "is_current": done[0].revision == job.revision,
     }
 
