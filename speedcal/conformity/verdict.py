@@ -18,7 +18,7 @@ from speedcal.conformity.verification import Check, RangeCheck, Verification
 from speedcal.errors import VehicleError
 from speedcal.finding import Finding
 from speedcal.interval import Interval
-from speedcal.units import SPEED_UNIT_MPS
+from speedcal.units import ROUND_SPEED, SPEED_UNIT_MPS
 
 if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration
@@ -176,7 +176,7 @@ def _round_speeds(after: Calibration, rule: Tolerance, driven: tuple[float, floa
     if driven is None:
         raise rule.does_not_hold("rule_holds_nowhere_driven")
     factor = SPEED_UNIT_MPS[after.unit]
-    step = (5 if after.unit == "mph" else 10) * factor
+    step = ROUND_SPEED[after.unit] * factor
     low, high = driven
     inside = np.arange(np.ceil(low / step - 1e-9), np.floor(high / step + 1e-9) + 1) * step
     return tuple(float(v) for v in inside) or driven

@@ -11,10 +11,10 @@ from speedcal.text.parts import MEASURED_BY, choice_name, part_name, setting_nam
 from speedcal.text.vehicle_messages import ACTION_NAMES, TIMES, gained_by_measuring
 from speedcal.text.vehicle_summary import effective_text
 from speedcal.vehicle.advice import Advice
+from speedcal.vehicle.choice import Choice
 from speedcal.vehicle.corrections import Corrections
 from speedcal.vehicle.forward import Forecast
 from speedcal.vehicle.parts import SETTING_POWER
-from speedcal.vehicle.ranking import Choice
 
 _WORTH_SAYING = 0.005
 """Chance of reading low from which it is said."""

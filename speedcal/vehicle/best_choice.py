@@ -6,7 +6,8 @@ from collections.abc import Mapping, Sequence
 
 from speedcal.finding import Finding
 from speedcal.interval import Interval
-from speedcal.vehicle.ranking import RISK_OF_READING_LOW, Choice, Judge
+from speedcal.vehicle.choice import Choice
+from speedcal.vehicle.judge import RISK_OF_READING_LOW, Judge
 from speedcal.vehicle.vehicle import Vehicle
 
 _NOT_WORTH_MORE_WORK = 0.005

@@ -13,6 +13,7 @@ from speedcal.interval import FloatArray, Interval, tidy
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 from speedcal.vehicle.advice import Advice
 from speedcal.vehicle.best_choice import best_of, findings_for
+from speedcal.vehicle.choice import Choice, judge_choice
 from speedcal.vehicle.diagnosis import Diagnosis, diagnose
 from speedcal.vehicle.drivetrain import (
     Determination,
@@ -25,6 +26,7 @@ from speedcal.vehicle.drivetrain import (
 from speedcal.vehicle.evidence import with_needle_off
 from speedcal.vehicle.facts_only import FactsDial, best_measurement, dial_from_facts
 from speedcal.vehicle.fitted import is_fitted_after
+from speedcal.vehicle.judge import ROAD_TEST_MPS, Judge, Limits, TireSet, road_test_like
 from speedcal.vehicle.options import (
     drive_choices,
     driven_choices,
@@ -36,7 +38,6 @@ from speedcal.vehicle.options import (
     setting_choices,
     with_chances,
 )
-from speedcal.vehicle.ranking import ROAD_TEST_MPS, Choice, Judge, Limits, TireSet, judge_choice, road_test_like
 from speedcal.vehicle.recommendation import Outlook, advise, righting_gain
 from speedcal.vehicle.rolling_circumference import roll_by_convention
 from speedcal.vehicle.vehicle import Criterion, Vehicle, Work

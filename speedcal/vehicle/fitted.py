@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from fractions import Fraction
 from typing import Any
 
-from speedcal.vehicle.ranking import Choice
+from speedcal.vehicle.choice import Choice
 
 
 def is_fitted_after(choice: Choice, changes: Mapping[str, Any]) -> bool:

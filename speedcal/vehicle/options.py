@@ -10,9 +10,10 @@ from fractions import Fraction
 from speedcal.calibration.result import Calibration
 from speedcal.finding import Finding
 from speedcal.units import MPH_MPS
+from speedcal.vehicle.choice import Choice, judge_choice
 from speedcal.vehicle.drivetrain import EffectiveTire, solve_train
+from speedcal.vehicle.judge import Judge
 from speedcal.vehicle.parts import ScalerLimits, Setting
-from speedcal.vehicle.ranking import Choice, Judge, judge_choice
 from speedcal.vehicle.vehicle import Vehicle
 
 _SHOWN_TEETH, _SHOWN_PAIRS = 7, 8

@@ -9,26 +9,16 @@ from typing import Any
 import numpy as np
 
 from speedcal.finding import Finding, Trust
-from speedcal.units import KMH_MPS, MILE_M, MPH_MPS, SPEED_UNIT_MPS
+from speedcal.units import MILE_M, SPEED_UNIT_MPS
 from speedcal.vehicle.advice import Action, Advice
+from speedcal.vehicle.choice import Choice
 from speedcal.vehicle.diagnosis import Diagnosis
+from speedcal.vehicle.judge import Judge
 from speedcal.vehicle.options import FittedTeeth
 from speedcal.vehicle.parts import WRONG_PULSES
-from speedcal.vehicle.ranking import SURE_ENOUGH, Choice, Judge
+from speedcal.vehicle.plans import LIKELY, LISTED, SAME_CHANCE, WORTH_WORK_PERCENT, Plan, plans_of
 from speedcal.vehicle.vehicle import Vehicle
 
-_WORK = {
-    "keep": 0,
-    "setting": 1,
-    "pulse_scaler": 1,
-    "driven_gear": 2,
-    "ratio_box": 3,
-    "needle": 4,
-    "drive_gear": 6,
-    "pair": 7,
-}
-"""How much work each kind of change is, in order only: a number typed in, a gear on the cable's end, a box in the
-cable, the instrument opened, the transmission opened. Common practice, no source."""
 _ACTIONS: dict[str, Action] = {
     "keep": "keep_as_is",
     "setting": "set_module",
@@ -38,21 +28,8 @@ _ACTIONS: dict[str, Action] = {
     "drive_gear": "fit_drive_gear",
     "pair": "fit_gear_pair",
 }
-_LISTED = {"setting": "settings", "pair": "pairs"}
-"""Kind of choice to its list, where the two are called otherwise."""
-_SAME_CHANCE = 0.04
-"""Chances of passing that differ by less are alike; then the lesser work decides."""
-_WORTH_A_STEP = 0.01
-"""Chance of passing that each step of work must bring beside."""
-_MAY_PASS = 0.1
-"""Chances from this to one half are alike too: nobody opens a transmission on a hope."""
-_WORTH_WORK_PERCENT = 4.0
-"""An error that is smaller by so much is worth the work, where a rule would let the larger one pass too."""
-_DRIVE_PERCENT = 12.0
-"""An error of the reading that weighs as much as one more road test. Our own judgment; halved, a gear that leaves 4 %
-gives way to one that leaves 9 % when a road test of one sheet proves the first in half of all cases."""
-_LIKELY, _GOOD_CHANCE = 0.5, 0.9
-"""More likely than not; and enough to leave everything as it is. Our own judgment."""
+_GOOD_CHANCE = 0.9
+"""Chance of passing that is enough to leave everything as it is. Our own judgment."""
 _WORTH_A_LOOK = 0.1
 """Chance of another gear or box than stated from which on it is counted before a part is ordered by it."""
 _STRANGE = frozenset({"large_scatter", "two_readers", "many_wrong", "dial_changes", "log_strays"})
@@ -62,12 +39,6 @@ _ALONE = ("repair_instrument", "check_files")
 _UNITS = (MILE_M / 1000, 1000 / MILE_M)
 _MOST_SHOWN = 5
 """Kinds of work in one list of advice: what a person reads. Our own judgment."""
-_NEEDLE_STEP_MPS = {"mph": 0.5 * MPH_MPS, "km/h": KMH_MPS}
-"""As finely as a needle can be set on its shaft. Our own judgment."""
-_LEAST_NEEDLE_STEPS = 2
-"""For less no instrument is opened."""
-_NEEDLE_U = 2.0
-"""A needle is called off when its offset is so many standard uncertainties, and at least a step, from zero."""
 _BETTER = 0.7
 """A change that cannot put the instrument right is still advised when it leaves less than this share of the error."""
 
@@ -88,34 +59,6 @@ class Outlook:
     """False where a road test has told that it cannot stay as it is."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Plan:
-    """One change of the drive, the needle set over, or both."""
-
-    choice: Choice
-    shift_mps: float
-    probability: float
-    """Chance of passing the rule."""
-    proven: float
-    """Chance that a road test will show it."""
-    worst_percent: float
-    passes: bool
-
-    @property
-    def work(self) -> int:
-        return _WORK[self.choice.kind] + (_WORK["needle"] if self.shift_mps else 0)
-
-    @property
-    def chances(self) -> tuple[int, ...]:
-        """Both chances less the price of the work, in steps that matter, the likelier first."""
-        return tuple(self._step(chance) for chance in (self.proven, self.probability))
-
-    def _step(self, chance: float) -> int:
-        if chance < _LIKELY:
-            return -int(chance >= _MAY_PASS)
-        return -max(round((min(chance, SURE_ENOUGH) - _WORTH_A_STEP * self.work) / _SAME_CHANCE), 2)
-
-
 def advise(outlook: Outlook) -> tuple[Advice, ...]:
     """Return what to do, the first on top."""
     if outlook.vehicle.tachograph:
@@ -125,15 +68,14 @@ def advise(outlook: Outlook) -> tuple[Advice, ...]:
         first and first[0].action in _ALONE
     ):
         return (*first, *_meanwhile(first))
-    plans = _plans(outlook)
+    plans = plans_of(outlook.judge, outlook.keep, outlook.lists, may_keep=outlook.may_keep)
     if not plans:
         return (*first, *_find_out(outlook))
-    plans = [_nearer_to_true(outlook, plan) for plan in _in_order(plans)]
     best = plans[0]
     entries = [*first, *_entries(outlook, best, plans)]
     if not any(plan.passes for plan in plans):
         entries += _beyond_parts(outlook, best)
-    elif best.probability < _LIKELY:
+    elif best.probability < LIKELY:
         entries.append(_drive_again(outlook))
     shown = [best.choice.kind]
     for plan in plans:
@@ -155,20 +97,20 @@ def advise(outlook: Outlook) -> tuple[Advice, ...]:
     return tuple(_unique(entries))
 
 
-def _worth_showing(plan: _Plan, best: _Plan, keep: Choice) -> bool:
+def _worth_showing(plan: Plan, best: Plan, keep: Choice) -> bool:
     """Tell whether a plan is an alternative to the best: it may pass and leaves little more, or it leaves far less."""
     far_less = plan.worst_percent < _BETTER * keep.worst_error_percent
     if best.choice.kind == "keep" and best.probability > _GOOD_CHANCE:
         return far_less
-    return far_less or (plan.probability > 0.05 and plan.worst_percent < best.worst_percent + _WORTH_WORK_PERCENT)
+    return far_less or (plan.probability > 0.05 and plan.worst_percent < best.worst_percent + WORTH_WORK_PERCENT)
 
 
-def _no_worse(plan: _Plan, other: _Plan) -> bool:
+def _no_worse(plan: Plan, other: Plan) -> bool:
     """Tell whether a plan is less work than another, passes no less likely, and leaves hardly more."""
     return (
         0 < plan.work < other.work
-        and plan.worst_percent <= other.worst_percent + _WORTH_WORK_PERCENT
-        and plan.probability >= other.probability - _SAME_CHANCE
+        and plan.worst_percent <= other.worst_percent + WORTH_WORK_PERCENT
+        and plan.probability >= other.probability - SAME_CHANCE
     )
 
 
@@ -181,7 +123,7 @@ def _meanwhile(first: Sequence[Advice]) -> tuple[Advice, ...]:
 def righting_gain(diagnosis: Diagnosis | None, error_factor: float) -> float | None:
     """Return the inverse of a wrong unit or pulse count; None where there is none or it would not help."""
     top = diagnosis.top if diagnosis else None
-    if top is None or top.group != "pulses_or_unit" or top.probability < _LIKELY:
+    if top is None or top.group != "pulses_or_unit" or top.probability < LIKELY:
         return None
     ratios = WRONG_PULSES if top.code == "pulse_count" else _UNITS
     gain = 1 / min(ratios, key=lambda ratio: abs(np.log(top.factor / ratio)))
@@ -192,87 +134,7 @@ def _unique(entries: Sequence[Advice]) -> list[Advice]:
     return list({(entry.action, entry.part, str(entry.value)): entry for entry in reversed(entries)}.values())[::-1]
 
 
-def _plans(outlook: Outlook) -> list[_Plan]:
-    """Return every change worth thinking of: the likeliest of each kind to pass, alone and with the needle set over."""
-    judge = outlook.judge
-    candidates = [outlook.keep] if outlook.keep.is_fitted else []
-    by_slope = list(candidates)  # with the needle set over, the slope is what a gear has to put right
-    for choices in outlook.lists.values():
-        real = [c for c in choices if c.available is not False and not c.is_fitted]
-        if real:
-            candidates.append(_likeliest(judge, real))
-            by_slope.append(min(real, key=lambda c: abs(c.gain * judge.dial.line.error_factor - 1)))
-    plans = [_plan(judge, choice) for choice in candidates if outlook.may_keep or choice.kind != "keep"]
-    has_parts = any(plan.choice.kind != "keep" for plan in plans)
-    plans += [plan for c in by_slope for plan in _with_needle(judge, c)] if _needle_is_off(judge) else []
-    return plans if has_parts or any(plan.passes for plan in plans) else []
-
-
-def _in_order(plans: Sequence[_Plan]) -> list[_Plan]:
-    """Return the plans by their chances; of those alike the lesser work, unless it leaves far more of the error."""
-    likeliest = min(plan.chances for plan in plans)
-    least = min(plan.worst_percent for plan in plans if plan.chances == likeliest)
-    return sorted(
-        plans, key=lambda p: (p.chances, p.worst_percent > least + _WORTH_WORK_PERCENT, p.work, p.worst_percent)
-    )
-
-
-def _likeliest(judge: Judge, choices: Sequence[Choice]) -> Choice:
-    """Return the choice that a road test will likeliest show to keep the rule; of those alike the smallest error."""
-    most = max(choice.probability_passes for choice in choices)
-    worth = [choice for choice in choices if choice.probability_passes > most - 0.5]
-    proven = {id(c): min(judge.probability_proven(c.gain), SURE_ENOUGH) for c in worth}
-    return min(worth, key=lambda c: (-round(proven[id(c)], 2), -round(c.probability_passes, 2), judge.loss(c.gain)))
-
-
-def _nearer_to_true(outlook: Outlook, plan: _Plan) -> _Plan:
-    """Return the plan with the gear of its kind that leaves least, among those that pass nearly surely.
-
-    A gear far from the limits of a rule is proven by a short road test; what it leaves stays for good.
-    """
-    judge, kind = outlook.judge, plan.choice.kind
-    if judge.limits is None or plan.shift_mps or kind == "keep":
-        return plan
-    sure = [
-        _plan(judge, choice)
-        for choice in outlook.lists[_LISTED.get(kind, kind)]
-        if choice.available is not False and not choice.is_fitted and choice.probability_passes >= SURE_ENOUGH
-    ]
-    return min([plan, *sure], key=lambda p: p.worst_percent + _DRIVE_PERCENT * (1 - min(p.proven, SURE_ENOUGH)))
-
-
-def _plan(judge: Judge, choice: Choice, shift_mps: float = 0.0) -> _Plan:
-    within = judge.probability_within(choice.gain, shift_mps)
-    untouched = choice.kind == "keep" and not shift_mps  # the drive that was made is its road test
-    return _Plan(
-        choice,
-        shift_mps,
-        within,
-        within if untouched else judge.probability_proven(choice.gain, shift_mps),
-        100 * judge.worst_error(choice.gain, shift_mps),
-        judge.expected_within(choice.gain, shift_mps),
-    )
-
-
-def _needle_is_off(judge: Judge) -> bool:
-    line = judge.dial.line
-    u = float(np.sqrt(line.covariance[0, 0]))
-    return abs(line.offset_mps) > max(_NEEDLE_U * u, _NEEDLE_STEP_MPS[judge.unit])
-
-
-def _with_needle(judge: Judge, choice: Choice) -> list[_Plan]:
-    """Return the choice together with the needle set over by the offset, in steps a person can set."""
-    step = _NEEDLE_STEP_MPS[judge.unit]
-    middle = -judge.dial.line.offset_mps
-    shifts = step * np.unique(np.round(np.linspace(middle - 4 * step, middle + 4 * step, 17) / step))
-    least = (_LEAST_NEEDLE_STEPS - 0.5) * step
-    shifts = shifts[shifts * np.sign(middle) > least]  # never away from the peg it has left
-    if not len(shifts):
-        return []
-    return [_plan(judge, choice, judge.best_shift(choice.gain, shifts))]
-
-
-def _entries(outlook: Outlook, best: _Plan, plans: Sequence[_Plan]) -> list[Advice]:
+def _entries(outlook: Outlook, best: Plan, plans: Sequence[Plan]) -> list[Advice]:
     """Return the entries of one plan: what goes together stands together, the gear before the needle."""
     if not best.shift_mps:
         return _with_housing(outlook, _entry(outlook, best))
@@ -300,7 +162,7 @@ def _entries(outlook: Outlook, best: _Plan, plans: Sequence[_Plan]) -> list[Advi
     return [*_with_housing(outlook, gear), needle]
 
 
-def _entry(outlook: Outlook, plan: _Plan, because: tuple[Finding, ...] = ()) -> Advice:
+def _entry(outlook: Outlook, plan: Plan, because: tuple[Finding, ...] = ()) -> Advice:
     choice = plan.choice
     part, value, unit = _target(choice)
     opens = "opens_hub" if outlook.vehicle.sensor == "wheel" else "opens_transmission"
@@ -312,7 +174,7 @@ def _entry(outlook: Outlook, plan: _Plan, because: tuple[Finding, ...] = ()) -> 
     }.get(choice.kind, ())
     low: tuple[Finding, ...] = ()
     nearest = min(
-        outlook.lists.get(_LISTED.get(choice.kind, choice.kind), ()),
+        outlook.lists.get(LISTED.get(choice.kind, choice.kind), ()),
         key=lambda c: c.worst_error_percent,
         default=choice,
     )
@@ -337,7 +199,7 @@ def _entry(outlook: Outlook, plan: _Plan, because: tuple[Finding, ...] = ()) -> 
     )
 
 
-def _outcome(outlook: Outlook, plan: _Plan) -> Finding:
+def _outcome(outlook: Outlook, plan: Plan) -> Finding:
     """Return what a plan leaves, and what the chance is a chance of: a named rule, or the job's own limits."""
     untouched = plan.choice.kind == "keep" and not plan.shift_mps
     code = "already_good" if untouched and plan.passes else "puts_right" if plan.passes else "leaves"
@@ -409,7 +271,7 @@ def _from_diagnosis(outlook: Outlook) -> list[Advice]:
 def _keeps(outlook: Outlook, cause: str) -> bool:
     """Tell whether an instrument with this fault may stay: hardly bent, or within the limits all the same."""
     judge, gain = outlook.judge, outlook.keep.gain
-    return cause == "dial_bent" and (judge.dial.shape != "bent" or judge.probability_proven(gain) > _LIKELY)
+    return cause == "dial_bent" and (judge.dial.shape != "bent" or judge.probability_proven(gain) > LIKELY)
 
 
 def _count_first(outlook: Outlook, diagnosis: Diagnosis) -> list[Advice]:
@@ -438,7 +300,7 @@ def _find_out(outlook: Outlook) -> list[Advice]:
     ]
 
 
-def _beyond_parts(outlook: Outlook, best: _Plan) -> list[Advice]:
+def _beyond_parts(outlook: Outlook, best: Plan) -> list[Advice]:
     """Return what helps where no part, setting or needle can put the instrument right."""
     judge = outlook.judge
     left = 100 * judge.unavoidable_error()

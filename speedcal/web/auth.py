@@ -146,10 +146,6 @@ class Auth:
                     raise TooManyAttemptsError(times[-most] + window - now)
             connection.execute(attempts.insert().values(who=who, at=now))
 
-    def is_signed_in(self, cookie: str) -> bool:
-        """Tell whether a cookie belongs to a session that has not ended."""
-        return self.person_of(cookie) is not None
-
     def person_of(self, cookie: str) -> str | None:
         """Return who signed in, empty for the passcode of the shop; None when the session has ended."""
         sessions = schema.sessions

@@ -18,7 +18,7 @@ from speedcal.text.corrections import low_text
 from speedcal.units import MILE_M
 from speedcal.vehicle import Vehicle, correct, gain_change, predict_after
 from speedcal.vehicle.drivetrain import chain, train_gain
-from speedcal.vehicle.ranking import Judge
+from speedcal.vehicle.judge import Judge
 
 PICKUP = {
     "label": "invented pickup",

@@ -29,9 +29,9 @@ def test_the_right_passcode_opens_a_session_and_the_wrong_one_does_not(auth: Aut
     auth.set_passcode(PASSCODE)
     assert auth.sign_in(PASSCODE + " ", "10.0.0.1") is None
     cookie = auth.sign_in(PASSCODE, "10.0.0.1")
-    assert auth.is_signed_in(cookie)
-    assert not auth.is_signed_in(cookie[:-1])
-    assert not auth.is_signed_in("")
+    assert auth.person_of(cookie) is not None
+    assert auth.person_of(cookie[:-1]) is None
+    assert auth.person_of("") is None
 
 
 def test_neither_passcode_nor_cookie_stands_in_the_store(auth: Auth) -> None:
@@ -65,9 +65,9 @@ def test_signing_out_and_a_new_passcode_end_sessions(auth: Auth) -> None:
     auth.set_passcode(PASSCODE)
     first, second = (auth.sign_in(PASSCODE, "a") for _ in range(2))
     auth.sign_out(first)
-    assert [auth.is_signed_in(c) for c in (first, second)] == [False, True]
+    assert [auth.person_of(c) is not None for c in (first, second)] == [False, True]
     auth.set_passcode("another passcode")
-    assert not auth.is_signed_in(second)
+    assert auth.person_of(second) is None
 
 
 def test_a_session_ends_by_itself(auth: Auth, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -75,9 +75,9 @@ def test_a_session_ends_by_itself(auth: Auth, monkeypatch: pytest.MonkeyPatch) -
     auth.set_passcode(PASSCODE)
     cookie, now = auth.sign_in(PASSCODE, "a"), time.time()
     monkeypatch.setattr(time, "time", lambda: now + 12 * 3600 - 5)
-    assert auth.is_signed_in(cookie)
+    assert auth.person_of(cookie) is not None
     monkeypatch.setattr(time, "time", lambda: now + 12 * 3600 + 5)
-    assert not auth.is_signed_in(cookie)
+    assert auth.person_of(cookie) is None
 
 
 def test_five_wrong_passcodes_close_the_door_for_a_quarter_of_an_hour(

@@ -80,7 +80,7 @@ def test_the_whole_shop_comes_back(database: str, goal: str, tmp_path: Path, req
             assert back.originals.path(drive.job_id, drive.track_digest).read_bytes() == content
         assert back.auth.open_link(token, "owner").job_id == job
         assert back.auth.sign_in("brass kettle tide", "a")
-        assert not back.auth.is_signed_in(cookie)
+        assert back.auth.person_of(cookie) is None
         assert back.queue.latest_done(job, 1)[0].outcome == {"sentence": "the report"}
         assert back.originals.result_file(job, run, "report.html").read_text() == "the report"
         assert back.queue.claim("w").attempts == 1, "what was being worked on waits again"

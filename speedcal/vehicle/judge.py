@@ -1,29 +1,23 @@
-"""Choices and how they are judged: by the readings they lead one to expect at the customer's speeds."""
+"""How a change of the drive is judged: by the readings it leads one to expect at the customer's speeds."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from functools import cache, cached_property
+from functools import cached_property
 from statistics import NormalDist
-from typing import Any
 
 import numpy as np
 
 from speedcal.calibration.dial import Dial
 from speedcal.interval import FloatArray, Interval, tidy
 from speedcal.units import MPH_MPS, SPEED_UNIT_MPS, DisplayUnit
+from speedcal.vehicle.plausible_dials import plausible_dials
 from speedcal.vehicle.vehicle import Criterion
-from speedcal.wording import words
 
 Limits = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
 """The least and the most that may be shown at true speeds, each of the shape of the speeds. [m/s]"""
 
-_POINTS, _LATTICE = 2584, 1597  # Fibonacci numbers: the first two coordinates cover the square evenly
-_MOST_DIMENSIONS = 8
-"""Ways of the dial that are drawn; what is left of it does not move a choice."""
-_FURTHER = (2.0, 3.0, 5.0, 7.0, 11.0, 13.0)
-"""Square roots of these primes are the steps of the further coordinates (a Kronecker sequence)."""
 _GAIN_STEPS = 33
 """Over six standard uncertainties either way: three a sigma."""
 ROAD_TEST_MPS = 0.8 * MPH_MPS
@@ -114,7 +108,7 @@ class Judge:
     def __post_init__(self) -> None:
         if not self.speeds or min(self.speeds) <= 0:
             raise ValueError(f"speeds must be above zero and at least one, not {self.speeds}")
-        knots, spare = _plausible_dials(self.dial, self.speeds_mps)
+        knots, spare = plausible_dials(self.dial, self.speeds_mps)
         object.__setattr__(self, "_truths", knots)
         object.__setattr__(self, "_tires", spare[:, 0])
         if self.odometer_factor is None:
@@ -326,116 +320,3 @@ class Judge:
             return np.asarray(worst)
         low = errors.min(axis=2)
         return np.asarray(np.where(low < 0, 10 - low, worst))
-
-
-def _plausible_dials(dial: Dial, speeds_mps: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return equally likely readings at the knots (n, knots) and two spare deviates (n, 2), the same on every call.
-
-    A point set that fills the unit cube evenly is turned into the joint normal distribution of the knots, widened so
-    that its 95 % intervals are those of the dial. The first coordinates carry what moves the readings at the
-    customer's speeds most.
-    """
-    values, vectors = np.linalg.eigh(dial.knot_covariance)
-    root = vectors * np.sqrt(np.maximum(values, 0.0))
-    turned = np.linalg.svd(dial.weights(speeds_mps) @ root, full_matrices=True)[2]
-    keep = min(_MOST_DIMENSIONS - 2, len(turned))
-    widen = dial.coverage_factor / NormalDist().inv_cdf(0.975)
-    points = _even_normals(keep + 2)
-    return dial.shown_mps + widen * points[:, :keep] @ (root @ turned[:keep].T).T, points[:, keep:]
-
-
-@cache
-def _even_normals(dimensions: int) -> FloatArray:
-    """Return standard normal deviates that fill the space evenly, shape (2584, dimensions)."""
-    from scipy.special import ndtri
-
-    i = np.arange(_POINTS)
-    columns = [(i + 0.5) / _POINTS, ((i * _LATTICE) % _POINTS + 0.5) / _POINTS]
-    columns += [(0.5 + i * np.sqrt(prime)) % 1.0 for prime in _FURTHER[: dimensions - 2]]
-    return np.asarray(ndtri(np.clip(np.column_stack(columns), 1e-9, 1 - 1e-9)))
-
-
-@dataclass(frozen=True, slots=True)
-class Choice:
-    """One thing that can be fitted or set, and what the instrument would show with it."""
-
-    kind: str
-    """``driven_gear``, ``drive_gear``, ``pair``, ``ratio_box``, ``pulse_scaler``, ``setting`` or ``keep``."""
-    parts: tuple[tuple[str, Any], ...]
-    """What is fitted or typed, by name."""
-    gain: float
-    """Speed of the instrument's shaft after the change over that before it."""
-    worst_error_percent: float
-    errors: tuple[dict[str, float], ...]
-    reads_low: bool
-    """True when the expected error is below zero at one of the speeds."""
-    lowest_error_percent: float
-    """Expected error at the speed where it is lowest. [%]"""
-    probability_reads_low: float
-    probability_passes: float
-    """Chance that every speed keeps the limits of the job."""
-    odometer_percent: Interval
-    """Error of the distance shown. [%]"""
-    is_acceptable: bool
-    """The worst error, and the criterion where it forbids reading low, are met."""
-    second_errors: tuple[dict[str, float], ...] = ()
-    """The same as ``errors`` with the second set of tires; empty where there is none."""
-    probability_best: float | None = None
-    """Chance of being the best of all choices that exist, whatever their kind."""
-    available: bool | None = None
-    """Whether the part exists in the gear family; None when no family says so."""
-    orientation: str | None = None
-    """Tooth range that must face down when the housing is indexed."""
-    is_fitted: bool = False
-
-    @property
-    def what(self) -> dict[str, Any]:
-        """Its kind and what is fitted or typed, as findings and advice name it."""
-        return {"kind": self.kind, **dict(self.parts)}
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the choice, ready for JSON."""
-        chance = self.probability_best
-        return {
-            **dict(self.parts),
-            "worst_error_percent": tidy(self.worst_error_percent, 3),
-            "errors": [dict(row) for row in self.errors],
-            **({"second_errors": [dict(row) for row in self.second_errors]} if self.second_errors else {}),
-            "probability_best": None if chance is None else tidy(chance, 4),
-            "probability_passes": tidy(self.probability_passes, 4),
-            "reads_low": self.reads_low,
-            "lowest_error_percent": tidy(self.lowest_error_percent, 3),
-            "probability_reads_low": tidy(self.probability_reads_low, 4),
-            "available": self.available,
-            "orientation": self.orientation,
-            "acceptable": self.is_acceptable,
-            "fitted": self.is_fitted,
-            "gain": tidy(self.gain, 6),
-            "odometer_percent": self.odometer_percent.to_dict(digits=3),
-        }
-
-    def __str__(self) -> str:
-        return words().summary(self)
-
-
-def judge_choice(judge: Judge, kind: str, parts: Sequence[tuple[str, Any]], gain: float, **facts: Any) -> Choice:
-    """Return the choice with its predicted errors under a change of gain."""
-    errors = judge.relative_errors(gain)
-    worst, risk = float(np.abs(errors).max()), judge.probability_reads_low(gain)
-    odometer = judge.odometer.scaled(100 * gain)
-    return Choice(
-        kind=kind,
-        parts=tuple(parts),
-        gain=gain,
-        worst_error_percent=100 * worst,
-        errors=tuple(judge.table(gain)),
-        second_errors=tuple(judge.table(gain, judge.tire_sets[1])) if len(judge.tire_sets) > 1 else (),
-        reads_low=bool(errors.min() < -1e-9),
-        lowest_error_percent=100 * float(errors.min()),
-        probability_reads_low=risk,
-        probability_passes=judge.probability_within(gain),
-        odometer_percent=Interval(odometer.value - 100, odometer.low - 100, odometer.high - 100),
-        is_acceptable=worst * 100 <= judge.acceptable_percent
-        and (judge.criterion != "never reads low" or risk <= RISK_OF_READING_LOW),
-        **facts,
-    )

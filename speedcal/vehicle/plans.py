@@ -1,0 +1,173 @@
+"""Changes of the drive worth thinking of: each with its chances, its work and what it leaves."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from speedcal.units import KMH_MPS, MPH_MPS
+from speedcal.vehicle.choice import Choice
+from speedcal.vehicle.judge import SURE_ENOUGH, Judge
+
+_WORK = {
+    "keep": 0,
+    "setting": 1,
+    "pulse_scaler": 1,
+    "driven_gear": 2,
+    "ratio_box": 3,
+    "needle": 4,
+    "drive_gear": 6,
+    "pair": 7,
+}
+"""How much work each kind of change is, in order only: a number typed in, a gear on the cable's end, a box in the
+cable, the instrument opened, the transmission opened. Common practice, no source."""
+LISTED = {"setting": "settings", "pair": "pairs"}
+"""Kind of choice to its list, where the two are called otherwise."""
+SAME_CHANCE = 0.04
+"""Chances of passing that differ by less are alike; then the lesser work decides."""
+LIKELY = 0.5
+"""More likely than not."""
+_WORTH_A_STEP = 0.01
+"""Chance of passing that each step of work must bring beside."""
+_MAY_PASS = 0.1
+"""Chances from this to one half are alike too: nobody opens a transmission on a hope."""
+WORTH_WORK_PERCENT = 4.0
+"""An error that is smaller by so much is worth the work, where a rule would let the larger one pass too."""
+_DRIVE_PERCENT = 12.0
+"""An error of the reading that weighs as much as one more road test. Our own judgment; halved, a gear that leaves 4 %
+gives way to one that leaves 9 % when a road test of one sheet proves the first in half of all cases."""
+_NEEDLE_STEP_MPS = {"mph": 0.5 * MPH_MPS, "km/h": KMH_MPS}
+"""As finely as a needle can be set on its shaft. Our own judgment."""
+_LEAST_NEEDLE_STEPS = 2
+"""For less no instrument is opened."""
+_NEEDLE_U = 2.0
+"""A needle is called off when its offset is so many standard uncertainties, and at least a step, from zero."""
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """One change of the drive, the needle set over, or both."""
+
+    choice: Choice
+    shift_mps: float
+    probability: float
+    """Chance of passing the rule."""
+    proven: float
+    """Chance that a road test will show it."""
+    worst_percent: float
+    passes: bool
+
+    @property
+    def work(self) -> int:
+        """How much work it is, in order only."""
+        return _WORK[self.choice.kind] + (_WORK["needle"] if self.shift_mps else 0)
+
+    @property
+    def chances(self) -> tuple[int, ...]:
+        """Both chances less the price of the work, in steps that matter, the likelier first."""
+        return tuple(self._step(chance) for chance in (self.proven, self.probability))
+
+    def _step(self, chance: float) -> int:
+        if chance < LIKELY:
+            return -int(chance >= _MAY_PASS)
+        return -max(round((min(chance, SURE_ENOUGH) - _WORTH_A_STEP * self.work) / SAME_CHANCE), 2)
+
+
+def plans_of(judge: Judge, keep: Choice, lists: Mapping[str, Sequence[Choice]], *, may_keep: bool) -> list[Plan]:
+    """Return every change worth thinking of, the best first: one of each kind, alone and with the needle set over.
+
+    Parameters
+    ----------
+    judge
+        Dial, speeds and limits.
+    keep
+        Leaving everything as it is.
+    lists
+        The choices by kind.
+    may_keep
+        False where a road test has told that it cannot stay as it is.
+
+    Returns
+    -------
+    list of Plan
+        Empty where nothing is named that could be changed and the instrument is not right either.
+    """
+    candidates = [keep] if keep.is_fitted else []
+    by_slope = list(candidates)  # with the needle set over, the slope is what a gear has to put right
+    for choices in lists.values():
+        real = [c for c in choices if c.available is not False and not c.is_fitted]
+        if real:
+            candidates.append(_likeliest(judge, real))
+            by_slope.append(min(real, key=lambda c: abs(c.gain * judge.dial.line.error_factor - 1)))
+    plans = [_plan(judge, choice) for choice in candidates if may_keep or choice.kind != "keep"]
+    has_parts = any(plan.choice.kind != "keep" for plan in plans)
+    plans += [plan for c in by_slope for plan in _with_needle(judge, c)] if _needle_is_off(judge) else []
+    if not has_parts and not any(plan.passes for plan in plans):
+        return []
+    return [_nearer_to_true(judge, lists, plan) for plan in _in_order(plans)]
+
+
+def _in_order(plans: Sequence[Plan]) -> list[Plan]:
+    """Return the plans by their chances; of those alike the lesser work, unless it leaves far more of the error."""
+    likeliest = min(plan.chances for plan in plans)
+    least = min(plan.worst_percent for plan in plans if plan.chances == likeliest)
+    return sorted(
+        plans, key=lambda p: (p.chances, p.worst_percent > least + WORTH_WORK_PERCENT, p.work, p.worst_percent)
+    )
+
+
+def _likeliest(judge: Judge, choices: Sequence[Choice]) -> Choice:
+    """Return the choice that a road test will likeliest show to keep the rule; of those alike the smallest error."""
+    most = max(choice.probability_passes for choice in choices)
+    worth = [choice for choice in choices if choice.probability_passes > most - 0.5]
+    proven = {id(c): min(judge.probability_proven(c.gain), SURE_ENOUGH) for c in worth}
+    return min(worth, key=lambda c: (-round(proven[id(c)], 2), -round(c.probability_passes, 2), judge.loss(c.gain)))
+
+
+def _nearer_to_true(judge: Judge, lists: Mapping[str, Sequence[Choice]], plan: Plan) -> Plan:
+    """Return the plan with the gear of its kind that leaves least, among those that pass nearly surely.
+
+    A gear far from the limits of a rule is proven by a short road test; what it leaves stays for good.
+    """
+    kind = plan.choice.kind
+    if judge.limits is None or plan.shift_mps or kind == "keep":
+        return plan
+    sure = [
+        _plan(judge, choice)
+        for choice in lists[LISTED.get(kind, kind)]
+        if choice.available is not False and not choice.is_fitted and choice.probability_passes >= SURE_ENOUGH
+    ]
+    return min([plan, *sure], key=lambda p: p.worst_percent + _DRIVE_PERCENT * (1 - min(p.proven, SURE_ENOUGH)))
+
+
+def _plan(judge: Judge, choice: Choice, shift_mps: float = 0.0) -> Plan:
+    within = judge.probability_within(choice.gain, shift_mps)
+    untouched = choice.kind == "keep" and not shift_mps  # the drive that was made is its road test
+    return Plan(
+        choice,
+        shift_mps,
+        within,
+        within if untouched else judge.probability_proven(choice.gain, shift_mps),
+        100 * judge.worst_error(choice.gain, shift_mps),
+        judge.expected_within(choice.gain, shift_mps),
+    )
+
+
+def _needle_is_off(judge: Judge) -> bool:
+    line = judge.dial.line
+    u = float(np.sqrt(line.covariance[0, 0]))
+    return abs(line.offset_mps) > max(_NEEDLE_U * u, _NEEDLE_STEP_MPS[judge.unit])
+
+
+def _with_needle(judge: Judge, choice: Choice) -> list[Plan]:
+    """Return the choice together with the needle set over by the offset, in steps a person can set."""
+    step = _NEEDLE_STEP_MPS[judge.unit]
+    middle = -judge.dial.line.offset_mps
+    shifts = step * np.unique(np.round(np.linspace(middle - 4 * step, middle + 4 * step, 17) / step))
+    least = (_LEAST_NEEDLE_STEPS - 0.5) * step
+    shifts = shifts[shifts * np.sign(middle) > least]  # never away from the peg it has left
+    if not len(shifts):
+        return []
+    return [_plan(judge, choice, judge.best_shift(choice.gain, shifts))]
