@@ -142,7 +142,7 @@ def test_every_bad_line_is_listed_with_what_was_found(tmp_path):
         "line 2: '4S'",
         "line 3: '10:75:05'",
         "line 4: 'soon'",
-        "line 5: -5 mph",
+        "line 5: −5 mph",
         "line 6: 1e+09 mph",
         "line 7: 'inf'",
     ):
