@@ -18,6 +18,7 @@ from speedcal.calibration.measured import NO_SPEED, STOPPED, UNUSED, MeasuredLin
 from speedcal.calibration.moments import moments
 from speedcal.calibration.odometer import OdometerFactor, odometer_factor
 from speedcal.calibration.quality import (
+    hanging,
     heights_missing,
     judge,
     left_out,
@@ -160,12 +161,13 @@ def calibrate(
         *readings.findings,
         *ground.findings,
         *heights_missing(calibration, track),
+        *hanging(calibration, line.hangs_mps),
         *left_out(track, ground, readings, odometer),
     )
     reasons = (
         *((Finding("may_be_truth"),) if kin == "untold" else ()),
         *line.reasons,
-        *not_of_one_dial(calibration, ground, readings.speed_resolution_mps),
+        *not_of_one_dial(calibration, ground, readings.speed_resolution_mps, line.hangs_mps),
     )
     return judge(calibration, readings, findings=findings, odometer=odometer, fit_reasons=reasons)
 
@@ -275,10 +277,12 @@ def _spread(
         time = readings.time_s + line.clock_offset_s
         reason[~np.isfinite(time)] = NO_SPEED
     time[where], ground[where] = line.time_s, line.ground_mps
+    hangs = np.zeros(len(readings))
+    hangs[where] = line.hangs_mps if len(line.hangs_mps) else 0.0
     reason[where] = line.reason
     if stopped is not None:
         reason[stopped] = STOPPED
-    return replace(line, time_s=time, ground_mps=ground, reason=tuple(reason))
+    return replace(line, time_s=time, ground_mps=ground, hangs_mps=hangs, reason=tuple(reason))
 
 
 def _with_length_of_road(line: MeasuredLine, ground: GroundSpeed) -> tuple[MeasuredLine, Dial]:

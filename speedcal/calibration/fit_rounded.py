@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from speedcal.calibration.dial_mixture import PointerPlay
 from speedcal.calibration.end_stops import held_spread
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.heavy_damping import heavy_damping
@@ -69,11 +70,21 @@ def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) ->
         tau_s=log.tau_s,
         plain_mps=float(np.sqrt((step_mps**2 + ground.step_mps**2) / 12 + ground.u_speed_mps**2)),
     )
+    pointer = PointerPlay.along(ground)
     fit = fit_latent(
         Channel(ground.time_s[fixes], ground.speed_mps[fixes], piece[fixes], ground.step_mps, np.zeros(len(fixes))),
         Channel(time_s[some], indicated_mps[some], piece[before], step_mps, u_stated_mps[some]),
         grid=SplineGrid.over(ground.time_s, piece, LATENT_SPACING_S),
-        start=Start(start_s, log.offset_mps, log.factor, log.scatter_mps, speed[some], ground.u_speed_mps, damping_s2),
+        start=Start(
+            start_s,
+            log.offset_mps,
+            log.factor,
+            log.scatter_mps,
+            speed[some],
+            ground.u_speed_mps,
+            damping_s2,
+            pointer,
+        ),
     )
     late = fit.clock_offset_s + fit.drift * (time_s - float(np.mean(time_s[some])))
     moment = time_s + late
@@ -89,7 +100,8 @@ def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) ->
     speed, slope, inside = ground.at(moment)
     constant_s = float(np.sqrt(2 * abs(fit.damping_s2)))
     followed = _followed(ground, moment, constant_s) if fit.damping_s2 > 0 else speed
-    away = np.abs(indicated_mps - dial.indicated(followed))
+    hangs_mps = fit.play_mps * pointer.at(moment)
+    away = np.abs(indicated_mps - hangs_mps - dial.indicated(followed))
     if not np.median(away[carries]) <= _WORSE * np.median(plainly) + step_mps / 2:
         return None
     reason = np.where(inside & ground.usable_at(moment), "", np.where(inside, TOO_SLOW, NO_GROUND)).astype(object)
@@ -104,6 +116,7 @@ def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) ->
         time_s=moment,
         ground_mps=np.where(inside, speed, np.nan),
         reason=reason,
+        hangs_mps=hangs_mps,
         needle_lag_s=constant_s * (fit.damping_s2 > 0) if ground.step_mps < LAG_TOLD_STEP_MPS else None,
     )
 

@@ -16,6 +16,7 @@ import numpy as np
 
 from speedcal.calibration.curve import deviation_covariance, driven_points
 from speedcal.calibration.dial import Dial
+from speedcal.calibration.dial_mixture import PointerPlay
 from speedcal.calibration.rounded_likelihood import Message, nothing_said, told_by, without
 from speedcal.calibration.speed_spline import (
     Places,
@@ -37,16 +38,18 @@ from speedcal.calibration.tuning_logs import (
     LEAST_NOISE_MPS,
     LEAST_NOISE_STEPS,
     LOCAL_KNOTS,
+    LOG_PLAY_U_MPS,
+    PLAY_FROM,
     UNEVEN_LAG_U_S,
 )
 from speedcal.interval import FloatArray, IntArray
 
-CLOCK, DAMPING, DRIFT, UNEVEN = 0, 1, 2, 3
-NUISANCES = 4
+CLOCK, DAMPING, DRIFT, UNEVEN, PLAY = range(5)
+NUISANCES = 5
 _SETTLING_ROUNDS = 2
 _BLEND = 0.7
-_LONGEST = np.array([0.5, 0.4, 1e-3, 0.3])
-_SETTLED = np.array([4e-3, 2e-2, 2e-5, 4e-3])
+_LONGEST = np.array([0.5, 0.4, 1e-3, 0.3, 0.2])
+_SETTLED = np.array([4e-3, 2e-2, 2e-5, 4e-3, 2e-3])
 _SETTLED_MPS = 5e-3
 _HIGHEST_MPS = 0.3
 _LOOSE = 1e-6
@@ -55,6 +58,7 @@ _SMOOTH_S = 3.0
 _MOST_JITTER_S = 0.6
 _HELD = 1e12
 """Information of a damping, or an uneven lag, that is taken as none."""
+_BELIEVED = {DAMPING: DAMPING_FROM, UNEVEN: DAMPING_FROM, PLAY: PLAY_FROM}
 _STEADY_MPS2 = 0.05
 """Below this a change of speed is none, for an uneven lag."""
 
@@ -108,6 +112,8 @@ class Fit:
     clock_offset_s: float
     damping_s2: float
     drift: float
+    play_mps: float
+    """Half the play of the pointer. [m/s]"""
     dial: Dial
     """Knots and what the dial shows there; without covariance."""
     speed_mps: FloatArray
@@ -117,7 +123,7 @@ class Fit:
     noise_mps: float
     """Standard deviation of a reading before it was rounded. [m/s]"""
     score: FloatArray
-    """Gradient of the log likelihood by (clock, damping, drift, uneven, knots...) from each value, shape (n, p)."""
+    """Gradient of the log likelihood by the nuisances and the knots from each value, shape (n, p)."""
     information: FloatArray
     """Information of each value, not symmetric one by one, as outer factors: shape (2, n, p)."""
     time_s: FloatArray
@@ -166,6 +172,7 @@ class Start:
     """Ground speed at each reading, shape (n,)."""
     track_noise_mps: float
     damping_s2: float
+    pointer: PointerPlay
 
 
 class _Fitter:
@@ -173,8 +180,9 @@ class _Fitter:
 
     def __init__(self, track: Channel, log: Channel, grid: SplineGrid, start: Start) -> None:
         self.track, self.log, self.grid = track, log, grid
-        self.nuisance = np.array([start.clock_offset_s, start.damping_s2, 0.0, 0.0])
-        self.none = [UNEVEN] if start.damping_s2 else [DAMPING, UNEVEN]  # until the log says otherwise
+        self.nuisance = np.array([start.clock_offset_s, start.damping_s2, 0.0, 0.0, 0.0])
+        self.none = [UNEVEN, PLAY] if start.damping_s2 else [DAMPING, UNEVEN, PLAY]  # until the log says otherwise
+        self.pointer = start.pointer
         self.middle_s = float(np.mean(log.time_s))
         knots = _knots(start.speed_mps)
         self.dial = Dial(knots, start.offset_mps + start.gain * knots, np.zeros((len(knots),) * 2), knots)
@@ -184,7 +192,9 @@ class _Fitter:
         covariance = line @ np.diag([OFFSET_PRIOR_MPS**2, FACTOR_PRIOR_U**2]) @ line.T
         covariance += LATENT_CURVE_MPS**2 * deviation_covariance(knots, knots, driven)
         self.prior = np.zeros((NUISANCES + len(knots),) * 2)
-        self.prior[:NUISANCES, :NUISANCES] = np.diag([1e-4, DAMPING_U_S2**-2, DRIFT_U**-2, UNEVEN_LAG_U_S**-2])
+        self.prior[:NUISANCES, :NUISANCES] = np.diag(
+            [1e-4, DAMPING_U_S2**-2, DRIFT_U**-2, UNEVEN_LAG_U_S**-2, LOG_PLAY_U_MPS**-2]
+        )
         self.prior[NUISANCES:, NUISANCES:] = np.linalg.inv(covariance + 1e-4 * np.eye(len(knots)))
         self.states = {
             "track": _State(nothing_said(len(track.time_s)), np.full(len(track.time_s), start.track_noise_mps**2), 0.0),
@@ -249,7 +259,7 @@ class _Fitter:
 
     def _log_view(self) -> _View:
         log = self.log
-        clock, damping, drift, uneven = self.nuisance
+        clock, damping, drift, uneven, play = self.nuisance
         constant = np.sqrt(2 * max(-damping, 0.0))
         moment = log.time_s + clock + drift * (log.time_s - self.middle_s) - constant
         places = self.grid.locate(moment, log.piece)
@@ -259,8 +269,9 @@ class _Fitter:
         gain = slope @ self.dial.shown_mps
         rate = places.of(self.coefficients, places.rate)
         later = gain * (np.hypot(rate, _STEADY_MPS2) - _STEADY_MPS2)
-        shown = weights @ self.dial.shown_mps + uneven * later
-        return _View(places, gain[:, None] * row, shown - gain * speed, gain, weights, slope, row, later)
+        hangs = self.pointer.at(moment)
+        shown = weights @ self.dial.shown_mps + uneven * later + play * hangs
+        return _View(places, gain[:, None] * row, shown - gain * speed, gain, weights, slope, row, later, hangs)
 
     def _listen(self, name: str, view: _View) -> None:
         """Renew the messages of a channel, and what is believed of its noise."""
@@ -320,7 +331,7 @@ class _Fitter:
         turn = log.gain * rate
         needle_damped = damping > 0 or (damping == 0)
         moved_log = np.column_stack(
-            [turn, np.zeros_like(turn) if needle_damped else bend_log, turn * since, log.later, log.weights]
+            [turn, np.zeros_like(turn) if needle_damped else bend_log, turn * since, log.later, log.hangs, log.weights]
         )
         moved_track = np.zeros((len(self.track.time_s), moved_log.shape[1]))
         if needle_damped:
@@ -353,7 +364,7 @@ class _Fitter:
                 left[part] -= view.row[:, i][:, None] * answer[view.places.first + i]
         information = weight.T @ left
         information = (information + information.T) / 2
-        prior_mean = np.concatenate([[self.nuisance[CLOCK], 0.0, 0.0, 0.0], self.dial.knots_mps])
+        prior_mean = np.concatenate([[self.nuisance[CLOCK], 0.0, 0.0, 0.0, 0.0], self.dial.knots_mps])
         here = np.concatenate([self.nuisance, self.dial.shown_mps])
         step, surprise = self._step(information + self.prior, score.sum(axis=0) - self.prior @ (here - prior_mean))
         self.nuisance = self.nuisance + step[:NUISANCES]
@@ -363,6 +374,7 @@ class _Fitter:
             clock_offset_s=float(self.nuisance[CLOCK]),
             damping_s2=float(self.nuisance[DAMPING]),
             drift=float(self.nuisance[DRIFT]),
+            play_mps=float(self.nuisance[PLAY]),
             dial=self.dial,
             speed_mps=places.of(self.coefficients, log.plain),
             right=log.right,
@@ -372,18 +384,18 @@ class _Fitter:
             time_s=np.concatenate([self.track.time_s, self.log.time_s + self.nuisance[CLOCK]]),
             prior=self.prior + np.diag(_HELD * np.isin(np.arange(len(self.prior)), self.none)),
         )
-        if settled and surprise and max(surprise.values()) > DAMPING_FROM:
+        if settled and surprise and max(surprise.values()) > 1:
             self.none.remove(max(surprise, key=lambda which: surprise[which]))
             settled = False
         return settled
 
     def _step(self, total: FloatArray, pull: FloatArray) -> tuple[FloatArray, dict[int, float]]:
-        """Return a step of Newton's, not too long, and by how many sigma what is taken as none would like to move."""
+        """Return a step of Newton's, not too long, and how plainly what is taken as none would move; 1 is enough."""
         surprise = {}
         if self.none:
             free = np.linalg.pinv(total, hermitian=True)
             wish, u = free @ pull, np.sqrt(np.maximum(np.diag(free), 1e-30))
-            surprise = {which: abs(float(wish[which])) / float(u[which]) for which in self.none}
+            surprise = {which: abs(float(wish[which])) / float(u[which]) / _BELIEVED[which] for which in self.none}
             pull[self.none] = total[self.none, :] = total[:, self.none] = 0.0
             total[self.none, self.none] = 1.0
         step = np.asarray(np.linalg.lstsq(total, pull, rcond=None)[0], float)
@@ -416,6 +428,7 @@ class _View:
     plain: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
     later: FloatArray = field(default_factory=lambda: np.zeros(0))
     """What it shows more for a second of uneven lag."""
+    hangs: FloatArray = field(default_factory=lambda: np.zeros(0))
     right: FloatArray = field(default_factory=lambda: np.zeros(0))
 
 

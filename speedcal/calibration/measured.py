@@ -74,6 +74,8 @@ class MeasuredLine:
     """Covariance at the dial's knots of what errs alike in all readings, by budget line; the dial has it in."""
     wrong_share: float = 0.0
     """Expected share of wrong readings."""
+    hangs_mps: FloatArray = field(default_factory=lambda: np.zeros(0))
+    """How much more a pointer with play shows at each reading, empty where nothing tells it."""
     needle_lag_s: float | None = None
     """Time constant with which the needle follows, 0 for one that follows at once; None where nothing tells it."""
 
@@ -110,6 +112,7 @@ def told_by_dial(
     reason: NDArray[np.object_] | NDArray[np.str_],
     reasons: tuple[Finding, ...] = (),
     needle_lag_s: float | None = None,
+    hangs_mps: FloatArray | None = None,
 ) -> MeasuredLine:
     """Return what a fit that follows a curve found; the line is that of the dial."""
     line = dial.line
@@ -128,4 +131,5 @@ def told_by_dial(
         dial=dial,
         reasons=reasons,
         needle_lag_s=needle_lag_s,
+        hangs_mps=np.zeros(0) if hangs_mps is None else hangs_mps,
     )

@@ -38,10 +38,10 @@ from speedcal.calibration.tuning import (
     WIDE_MPS,
     WIDE_SHARE,
 )
-from speedcal.calibration.tuning_logs import SLOW_NEEDLE_S
+from speedcal.calibration.tuning_logs import PLAY_NOTICED_MPS, SLOW_NEEDLE_S
 from speedcal.errors import FitError
 from speedcal.finding import Finding, Trust
-from speedcal.interval import IntArray
+from speedcal.interval import FloatArray, IntArray
 from speedcal.logs.readings import Readings
 from speedcal.logs.track import Track
 from speedcal.units import MILE_M
@@ -121,9 +121,21 @@ def heights_missing(calibration: Calibration, track: Track) -> tuple[Finding, ..
     )
 
 
-def not_of_one_dial(calibration: Calibration, ground: GroundSpeed, step_mps: float) -> tuple[Finding, ...]:
-    """Return reasons that say a log is not of one dial in the vehicle of the track; ``step_mps`` is its rounding."""
+def hanging(calibration: Calibration, hangs_mps: FloatArray) -> tuple[Finding, ...]:
+    """Return the finding that the needle of a log hangs behind; ``hangs_mps`` is what it shows more at each reading."""
+    play = float(np.abs(hangs_mps).max(initial=0.0))
+    return (Finding("needle_hangs", play_mps=play, unit=calibration.unit),) if play > PLAY_NOTICED_MPS else ()
+
+
+def not_of_one_dial(
+    calibration: Calibration, ground: GroundSpeed, step_mps: float, hangs_mps: FloatArray
+) -> tuple[Finding, ...]:
+    """Return reasons that say a log is not of one dial in the vehicle of the track.
+
+    ``step_mps`` is its rounding, ``hangs_mps`` what a needle with play shows more at each reading.
+    """
     table = calibration.readings
+    table = table.assign(residual_mps=table["residual_mps"] - hangs_mps)
     seen = ("",) if ground.between_is_guessed else ("", WRONG)  # a guess is wrong more often than a row
     table = table[table["reason"].isin(seen) & np.isfinite(table["time_s"])].sort_values("time_s")
     time, speed, off, shown = (

@@ -23,6 +23,13 @@ HEAVY_DAMPING_FROM, HEAVY_LATE_S = 1.6, 4.0
 UNEVEN_LAG_U_S = 0.5
 """Half of how much later a display falls than it rises, standard deviation; doubled, nothing changes."""
 
+PLAY_FROM = 10.0
+"""The same for play: speeds that cruise control holds, in whole units, reach 8, play of 0.3 mph 16 and more."""
+
+LOG_PLAY_U_MPS, PLAY_NOTICED_MPS = 0.3, 0.1
+"""Half the play of a pointer beside a log, standard deviation, and from when on it is told. Doubled, nothing
+changes."""
+
 DRIFT_U = 0.004
 """Standard deviation of the drift of the log's clock: 4 s in 17 min. Doubled, nothing changes."""
 

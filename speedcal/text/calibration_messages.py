@@ -203,6 +203,8 @@ FINDINGS: dict[str, Template] = {
     "would settle it.",
     "needle_at_stop": "Left out: {count:n row} with the needle at an end of its scale, {at_mps:speed}, which tells "
     "nothing.",
+    "needle_hangs": "The needle hangs: coming from slower it shows {play_mps:speed1} less, coming from faster as much "
+    "more. What is given lies midway; a cable, its drive or the pointer sticks or has play.",
     "needle_damped": "The needle lags: it takes some {lag_s:.1f} s to follow a change of speed, a sound one takes less "
     "than a second. Readings at a steady speed are right all the same.",
     "bent_dial": lambda values: fill(
