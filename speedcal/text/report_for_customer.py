@@ -67,6 +67,8 @@ _HEADLINE_SPEEDS: dict[DisplayUnit, tuple[int, ...]] = {
     "mph": (60, 50, 55, 45, 40, 65, 70, 30),
     "km/h": (100, 80, 90, 70, 60, 110, 50, 120),
 }
+_ROUND = 5
+"""A slow vehicle's reading is told at a multiple of this, in the unit of the dial."""
 TABLE_SPEEDS: dict[DisplayUnit, tuple[int, ...]] = {"mph": (30, 50, 70), "km/h": (50, 80, 110)}
 """Speeds at which a report says what the dial shows."""
 
@@ -86,14 +88,15 @@ def change_words(work: Work | None) -> str:
 
 
 def headline_speed(calibrations: list[Calibration], unit: DisplayUnit) -> float:
-    """Return a round speed inside every driven range, or the middle of what they share. [unit]."""
+    """Return a usual speed inside every driven range, else a round one near the middle of what they share. [unit]."""
     factor = SPEED_UNIT_MPS[unit]
     low = max(c.dial.driven_mps[0] for c in calibrations) / factor
     high = min(c.dial.driven_mps[1] for c in calibrations) / factor
     for speed in _HEADLINE_SPEEDS[unit]:
         if low - 0.5 <= speed <= high + 0.5:
             return float(speed)
-    return float(round((low + high) / 2))
+    round_one = _ROUND * round((low + high) / 2 / _ROUND)
+    return float(round_one if low <= round_one <= high else round((low + high) / 2))
 
 
 def shown_range(calibration: Calibration, speed: float, unit: DisplayUnit, *, decimals: int = 0) -> str:

@@ -47,10 +47,10 @@ def test_a_range_is_not_narrower_than_the_interval() -> None:
 
 
 @pytest.mark.parametrize(
-    ("low", "high", "speed"), [(25, 65, 60), (25, 58, 50), (20, 44, 40), (21, 28, 24), (61, 64, 62)]
+    ("low", "high", "speed"), [(25, 65, 60), (25, 58, 50), (20, 44, 40), (14, 24, 20), (21, 28, 25), (61, 64, 62)]
 )
 def test_the_sentence_speaks_of_a_speed_that_was_driven(low: float, high: float, speed: float) -> None:
-    """A usual speed where it was driven, else the middle of what was driven."""
+    """A usual speed where it was driven, else a multiple of five, else the middle of what was driven."""
     assert words.headline_speed([make_calibration(low=low, high=high)], "mph") == pytest.approx(speed, abs=0.6)
 
 
