@@ -16,6 +16,7 @@ import speedcal
 from speedcal.cli import cli
 from speedcal.logs.film.dial_fit import Pivot, seen_at
 from speedcal.logs.film.marks import FilmedDial, dial_from, read_dial
+from speedcal.logs.film.needle import ANGLES, RINGS, face_without_needle
 from speedcal.logs.film.printed import Rim, printed_marks
 from speedcal.logs.film.reading import FilmReading, read_film
 from speedcal.logs.film.registration import are_from_aside
@@ -272,6 +273,18 @@ def test_a_reflection_that_goes_around_the_dial_is_no_needle(tmp_path: Path, mon
     with pytest.raises(speedcal.SpeedcalError) as caught:
         _read(film, tmp_path, per_s=3)
     assert caught.value.code == "film_needle_beyond"
+
+
+def test_a_film_that_repeats_its_frames_exactly_has_a_face_without_needle() -> None:
+    """Ten needles, each seen nine times: none of them stays in the face."""
+    bare = np.random.default_rng(6).integers(20, 60, (ANGLES, RINGS, 3)).astype(np.uint8)
+    frames = np.stack([bare] * 10)
+    for number, frame in enumerate(frames):
+        frame[70 * number : 70 * number + 5] = 250
+    levels = [np.quantile(frame, (0.1, 0.98), axis=(0, 1)) for frame in frames]
+    low, high = np.median(levels, axis=0)
+    face = face_without_needle(np.concatenate([frames] * 9))
+    assert np.abs(face - (bare - low) / (high - low) * 100).max() < 10
 
 
 def test_what_jumps_about_is_no_needle() -> None:

@@ -66,6 +66,8 @@ def face_without_needle(polar: Picture) -> FloatArray:
     chosen = [int(np.argmin(np.sum(flat**2, axis=1)))]
     away = np.sum((flat - flat[chosen[0]]) ** 2, axis=1)
     for _ in range(min(_FACE_FRAMES, max(len(some) // 3, _LEAST_FACES)) - 1):
+        if not away.any():  # frames that a film repeats exactly say nothing new
+            break
         chosen.append(int(np.argmax(away)))
         away = np.minimum(away, np.sum((flat - flat[chosen[-1]]) ** 2, axis=1))
     levelled = [_levelled(polar[some[i]].astype(np.float32)) for i in chosen]
