@@ -40,7 +40,9 @@ from speedcal.calibration.tuning_logs import (
     LOCAL_KNOTS,
     LOG_PLAY_U_MPS,
     PLAY_FROM,
+    PLAY_NOTICED_MPS,
     UNEVEN_LAG_U_S,
+    UNEVEN_NOTICED_S,
 )
 from speedcal.interval import FloatArray, IntArray
 
@@ -59,6 +61,7 @@ _MOST_JITTER_S = 0.6
 _HELD = 1e12
 """Information of a damping, or an uneven lag, that is taken as none."""
 _BELIEVED = {DAMPING: DAMPING_FROM, UNEVEN: DAMPING_FROM, PLAY: PLAY_FROM}
+_LEAST = {DAMPING: 0.0, UNEVEN: UNEVEN_NOTICED_S, PLAY: PLAY_NOTICED_MPS}
 _STEADY_MPS2 = 0.05
 """Below this a change of speed is none, for an uneven lag."""
 
@@ -395,7 +398,10 @@ class _Fitter:
         if self.none:
             free = np.linalg.pinv(total, hermitian=True)
             wish, u = free @ pull, np.sqrt(np.maximum(np.diag(free), 1e-30))
-            surprise = {which: abs(float(wish[which])) / float(u[which]) / _BELIEVED[which] for which in self.none}
+            surprise = {
+                which: abs(float(wish[which])) / max(_BELIEVED[which] * float(u[which]), _LEAST[which])
+                for which in self.none
+            }
             pull[self.none] = total[self.none, :] = total[:, self.none] = 0.0
             total[self.none, self.none] = 1.0
         step = np.asarray(np.linalg.lstsq(total, pull, rcond=None)[0], float)

@@ -246,10 +246,8 @@ def _too_little(calibration: Calibration) -> list[Finding]:
         found.append(
             Finding("one_speed", low_mps=low, high_mps=high, below_mps=0.8 * low, above_mps=1.2 * high, unit=unit)
         )
-    elif _dense(calibration):
-        return found
     elif calibration.steady_runs < FEW_RUNS:
-        found.append(Finding("few_runs", count=calibration.steady_runs))
+        found += [] if _dense(calibration) else [Finding("few_runs", count=calibration.steady_runs)]
     elif len(levels := _levels(calibration)) < FEW_RUNS:
         found.append(Finding("few_speeds", levels_mps=levels, unit=unit))
     return found
