@@ -108,7 +108,10 @@ class Workers:
                 yield [(rest[0], work.do(rest[:1])[0])]
                 rest = rest[1:]
                 alone += 1
-            self._client = starting.result()
+            try:
+                self._client = starting.result()
+            except (RuntimeError, OSError) as problem:
+                raise FleetError("workers_not_started", reason=str(problem).rstrip(".")) from None
         return chain([rest], batches) if rest else batches
 
     def _shares(self, tasks: int) -> bool:

@@ -21,13 +21,20 @@ def summary(result: Any) -> str:
         lines.append(f"  and {len(result.wrong) - _MOST_SHOWN} more")
     if result.compared:
         lines.append(f"new since the last run: {_names(result.new) or 'none'}")
-    if result.not_judged:
-        lines.append(f"not judged: {_names(result.not_judged)}")
+    lines += _not_judged(result.not_judged)
     lost = result.without_number
     if lost:
         lines.append(f"without a number: {counted(len(lost), 'vehicle')}")
         lines += [f"  {row.vehicle}: {row.reason['text']}" for row in lost[:_MOST_SHOWN] if row.reason]
     return "\n".join(lines)
+
+
+def _not_judged(rows: Sequence[Any]) -> list[str]:
+    """Return the vehicles that are not judged, by what would settle them."""
+    by_action: dict[str, list[Any]] = {}
+    for row in rows:
+        by_action.setdefault(action_text(row.advice), []).append(row)
+    return [f"not judged: {_names(several)}; {doing}" for doing, several in by_action.items()]
 
 
 def _names(rows: Sequence[Any]) -> str:

@@ -97,6 +97,11 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "the cluster no longer answers",
         "Start the same command again when it runs: it goes on where it was",
     ),
+    "workers_not_started": (
+        "no worker processes can be started: {reason}",
+        "In a script, call speedcal.fleet under if __name__ == '__main__', since each worker reads the script too; or "
+        "give processes=1",
+    ),
     "no_worker_left": (
         "the cluster has no worker left",
         "Start workers and then the same command again: it goes on where it was",
