@@ -7,6 +7,7 @@ import re
 from collections.abc import Iterator, Sequence
 from itertools import islice
 from pathlib import Path, PurePath, PurePosixPath
+from typing import NamedTuple
 
 from speedcal.errors import FleetError, ReadingsFormatError, SpeedcalError
 from speedcal.fleet.addresses import opened, places_at
@@ -27,6 +28,8 @@ _COMPRESSED = frozenset({".gz", ".bz2", ".zst"})
 _LOOKED_INTO = 20
 """Files of a folder of which one has to name the vehicle in a column for all of them to be taken for such tables."""
 _HEAD_BYTES = 65_536
+_LINE_ENDS = {b"\xff\xfe": b"\n\0", b"\xfe\xff": b"\0\n"}
+"""Of text in UTF-16, by its first two bytes."""
 _POSITION = {"latitude", "longitude"}
 
 
@@ -85,7 +88,7 @@ def _is_table(path: str, column: str | None, several: bool = False) -> bool:
     if kind not in TEXT or ("://" not in path and not Path(path).exists()):
         return False
     try:
-        header, rows, _, _ = text_head(path)
+        header, rows, *_ = text_head(path)
     except (SpeedcalError, OSError, ValueError) as problem:
         if isinstance(problem, FleetError) and problem.code == "address_needs_library":
             raise
@@ -97,26 +100,50 @@ def _is_table(path: str, column: str | None, several: bool = False) -> bool:
     return not several or len({row[at].strip() for row in rows if len(row) > at} - {""}) > 1
 
 
-def text_head(path: str) -> tuple[list[str], list[list[str]], str, int]:
-    """Return header, first rows, delimiter and line of the header of a table, by its beginning."""
+class Head(NamedTuple):
+    """The beginning of a table of text."""
+
+    header: list[str]
+    rows: list[list[str]]
+    delimiter: str
+    line: int
+    """Of the header."""
+    encoding: str
+
+
+def text_head(path: str) -> Head:
+    """Return what the beginning of a table tells of it."""
     from speedcal.logs.source import Source, unpack
     from speedcal.logs.tabular import find_table, split_rows
 
     with opened(path) as stream:
         head = stream.read(_HEAD_BYTES)
     if len(head) == _HEAD_BYTES and head[:2] != b"\x1f\x8b":
-        head = head[: head.rfind(b"\n") + 1]
+        line_end = _LINE_ENDS.get(head[:2], b"\n")
+        head = head[: head.rfind(line_end) + len(line_end)]
     source = unpack(Source(PurePosixPath(path).name, head, "", ReadingsFormatError), lambda _: False)
     table = find_table(split_rows(source))
     if table is None:
         raise FleetError("no_vehicle_column", source=path)
-    return table.header, table.rows, table.delimiter or ",", table.header_line
+    encoding = _encoding_of(source.data, source.text())
+    return Head(table.header, table.rows, table.delimiter or ",", table.header_line, encoding)
+
+
+def _encoding_of(data: bytes, text: str) -> str:
+    """Return the encoding in which bytes are the text as which they were read."""
+    for name in ("utf-8-sig", "utf-16", "cp932"):
+        try:
+            if data.decode(name).replace("\r\n", "\n").replace("\r", "\n") == text:
+                return name
+        except UnicodeError:
+            continue
+    return "cp1252"
 
 
 def why_no_table(path: str) -> FleetError:
     """Return why a file is no long table."""
     try:
-        header = text_head(path)[0] if ending(path) in TEXT else []
+        header = text_head(path).header if ending(path) in TEXT else []
     except (SpeedcalError, OSError, ValueError):
         header = []
     has_vehicle = bool(named_columns(header)) and not {read_heading(name).role for name in header} >= _POSITION

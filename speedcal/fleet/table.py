@@ -31,6 +31,8 @@ _LONGEST_S = 3 * 3600.0
 _FEWEST_ROWS = 10
 _NUMBERED = re.compile(r"\s*(\d{1,2})[./-](\d{1,2})[./-]\d{2,4}(?!\d)")
 """A date of which the order of day and month is open."""
+_AS_TEXT = re.compile(r'="(.+)"')
+"""A number that a spreadsheet is made to keep as text."""
 _MONTHS = 12
 
 
@@ -104,7 +106,7 @@ def _cell(value: Any) -> str:
 def _text_pieces(path: str, column: str | None) -> Iterator[tuple[list[str], Iterable[tuple[str, list[str]]]]]:
     import pandas as pd
 
-    header, _, delimiter, line = text_head(path)
+    header, _, delimiter, line, encoding = text_head(path)
     index = vehicle_column(path, header, column)
     pieces = pd.read_csv(
         path,
@@ -115,10 +117,13 @@ def _text_pieces(path: str, column: str | None) -> Iterator[tuple[list[str], Ite
         dtype=str,
         keep_default_na=False,
         chunksize=_ROWS,
-        encoding="utf-8-sig",
-        comment="#",
+        encoding=encoding,
+        encoding_errors="replace",
     )
     for piece in pieces:
+        piece = piece.fillna("")  # a row that ends early
+        remarks = piece["0"].str.startswith("#") & (piece.drop(columns="0") == "").all(axis=1)
+        piece = piece[~remarks]
         names = piece.pop(str(index)).tolist()
         yield _without(header, index), zip(names, piece.to_numpy().tolist(), strict=True)
 
@@ -139,9 +144,11 @@ def _put_aside(
     Of each form one row is remembered whose date can mean one day only: it tells the order in all others.
     """
     by_vehicle: dict[str, list[list[str]]] = {}
-    for vehicle, cells in rows:
-        if vehicle.strip():
-            by_vehicle.setdefault(vehicle.strip(), []).append(cells)
+    for written, cells in rows:
+        name = written.strip()
+        as_text = _AS_TEXT.fullmatch(name)
+        if name:
+            by_vehicle.setdefault(as_text[1] if as_text else name, []).append(cells)
     if tuple(header) not in witnesses:
         found = next((cells for several in by_vehicle.values() for cells in _telling(header, several)), None)
         witnesses.update({tuple(header): found} if found else {})

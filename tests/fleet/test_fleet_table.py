@@ -222,6 +222,23 @@ def test_rows_that_make_no_drive_are_told(tmp_path: Path) -> None:
     assert (few.code, few.values["count"]) == ("rows_no_drive", 2)
 
 
+@pytest.mark.parametrize("encoding", ["cp1252", "utf-8", "utf-8-sig", "utf-16"])
+def test_tables_as_spreadsheets_write_them(encoding: str, tmp_path: Path) -> None:
+    """Letters with dots in each encoding, a number kept as text, a cross in a name, remarks, an end cut off."""
+    names = {"Müller 7": "Müller 7", '="007"': "007", "truck #12": "truck #12"}
+    head = "time;latitude;longitude;vehicle speed (km/h);truck"
+    rows = [f"2030-05-16T08:{i:02d}:00Z;{45 + i / 1e4};9;50;{name}" for name in names for i in range(12)]
+    lines = [head, *rows[:20], "# a remark", *rows[20:], "2030-05-16T09:00:00Z;45"]
+    path = tmp_path / "month.csv"
+    path.write_bytes("\n".join(lines).encode(encoding))
+    found = {one.vehicle: one for one in table.vehicles_of_tables([str(path)], None, tmp_path)}
+    assert set(found) == set(names.values())
+    for one in found.values():
+        (drive,) = one.drives
+        assert len(Path(drive.paths[0]).read_text(encoding="utf-8").splitlines()) == 13
+        assert one.refused == ()
+
+
 def test_a_table_without_positions_is_asked_for_them(tmp_path: Path) -> None:
     path = tmp_path / "month.csv"
     path.write_text("time,truck,vehicle speed (km/h)\n2030-05-16T08:00:00Z,a,50\n", encoding="utf-8")
