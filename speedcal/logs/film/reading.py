@@ -123,10 +123,10 @@ def read_film(
     unsure = known.between_marks(on_scale)
     moments = np.array(times)[kept]
     good = plausible(value, unsure, known, left_out)
-    if good.sum() < _FEWEST:
-        raise _few(opened, int(good.sum()), left_out)
     tips = {kept[i]: (float(value[i]), float(angle[i])) for i in np.flatnonzero(good)}
     shown = [one for one in seen.kept if one.number in tips]
+    if good.sum() < _FEWEST or not shown:
+        raise _few(opened, int(good.sum()), left_out)
     shown = [shown[i] for i in np.unique(np.linspace(0, len(shown) - 1, _STILLS).astype(int))]
     return FilmReading(
         dial=known,
