@@ -17,7 +17,7 @@ import numpy as np
 from speedcal.calibration.curve import deviation_covariance, driven_points
 from speedcal.calibration.dial import Dial
 from speedcal.calibration.dial_mixture import PointerPlay
-from speedcal.calibration.rounded_likelihood import Message, nothing_said, told_by, without
+from speedcal.calibration.rounded_likelihood import Message, log_likelihood, nothing_said, told_by, without
 from speedcal.calibration.speed_spline import (
     Places,
     SplineGrid,
@@ -58,6 +58,8 @@ _LOOSE = 1e-6
 _TABLE_MPS = 0.1
 _SMOOTH_S = 3.0
 _MOST_JITTER_S = 0.6
+_PACES = (1.0, 3.0, 9.0)
+"""How many steps towards its noise a channel may take at once: as many as make the likelihood greatest."""
 _HELD = 1e12
 """Information of a damping, or an uneven lag, that is taken as none."""
 _BELIEVED = {DAMPING: DAMPING_FROM, UNEVEN: DAMPING_FROM, PLAY: PLAY_FROM}
@@ -289,17 +291,17 @@ class _Fitter:
         share = 1.0 if not state.message.precision.any() else _BLEND
         view.right = told.right
         state.message = state.message.blended(told.message, share)
-        # noise of the values and jitter of the stamps, both from the expected squares
         square = told.right * np.maximum(told.square - stated, 0.0)
-        weight = told.right / noise**2
-        normal = np.array([[weight.sum(), weight @ steep**2], [weight @ steep**2, weight @ steep**4 + 1e-9]])
-        sides = np.array([weight @ square, weight @ (square * steep**2)])
-        level, jitter = np.linalg.lstsq(normal, sides, rcond=None)[0]
-        if jitter < 0 or level < 0:
-            jitter, level = 0.0, sides[0] / max(normal[0, 0], 1e-12)
         least = max(LEAST_NOISE_MPS, LEAST_NOISE_STEPS * channel.step_mps) ** 2
-        level = max(level, least)
-        state.jitter = float(min(jitter, _MOST_JITTER_S**2))
+        fresh = _expected_noise(square, told.right / noise**2, steep)
+        before = np.array([float(np.median(state.noise)), state.jitter])
+        tried = [_hastened(before, fresh, pace, least) for pace in _PACES]
+        level, state.jitter = max(
+            tried,
+            key=lambda one: log_likelihood(
+                channel.value_mps, channel.step_mps, one[0] + stated + one[1] * steep**2, cavity, cavity_variance
+            ),
+        )
         reach = 10
         own = np.maximum(square - state.jitter * steep**2, 0.0)
         local = (_local(own, reach) + reach * level) / (_local(told.right, reach) + reach)
@@ -418,6 +420,24 @@ class _Fitter:
         if len(bending) <= 2 * reach:
             return bending
         return np.convolve(bending, kernel / kernel.sum(), mode="same")
+
+
+def _expected_noise(square: FloatArray, weight: FloatArray, steep: FloatArray) -> FloatArray:
+    """Return the variance of the values and that of their stamps, from the expected squares. [m2/s2, s2]."""
+    normal = np.array([[weight.sum(), weight @ steep**2], [weight @ steep**2, weight @ steep**4 + 1e-9]])
+    sides = np.array([weight @ square, weight @ (square * steep**2)])
+    found = np.asarray(np.linalg.lstsq(normal, sides, rcond=None)[0])
+    return found if (found >= 0).all() else np.array([sides[0] / max(normal[0, 0], 1e-12), 0.0])
+
+
+def _hastened(before: FloatArray, fresh: FloatArray, pace: float, least: float) -> tuple[float, float]:
+    """Return what noise and jitter come to when a step between two values of them is taken ``pace`` times.
+
+    Where most values say nothing of their noise, as under cruise control, the step from expected squares is short.
+    """
+    ratio = np.where((before > 0) & (fresh > 0), fresh / np.where(before > 0, before, 1.0), 1.0)
+    level, jitter = fresh * ratio ** (pace - 1)
+    return max(float(level), least), min(float(jitter), _MOST_JITTER_S**2)
 
 
 @dataclass(slots=True)

@@ -12,7 +12,7 @@ import numpy as np
 from speedcal.calibration.curve import dial_through
 from speedcal.calibration.dial import Dial
 from speedcal.calibration.latent_speed import NUISANCES, Fit
-from speedcal.calibration.tuning_logs import LOG_BLOCK_S, LUCK
+from speedcal.calibration.tuning_logs import LOG_BLOCK_S, LUCK, SHARED_LEFT
 from speedcal.interval import FloatArray, IntArray
 
 _LOOSE = 1e-3
@@ -138,7 +138,7 @@ def _shared_rounding(fit: Fit, narrow: FloatArray, *, run: IntArray, step_mps: f
     The mean rounding error of a normal speed that wanders by s about an unknown place between two steps has the
     variance ``sum over k of step^2 / (2 pi^2 k^2) exp(-(2 pi k s / step)^2)`` (B. Widrow and I. Kollar, *Quantization
     Noise*, Cambridge 2008, chapter 9): step^2/12 under cruise control, nothing when the speed wanders by half a step.
-    It is one draw for each speed that is held, the same at every visit.
+    It is one draw for each speed that is held, the same at every visit. Values that count as intervals take up a part.
     """
     steady = run >= 0
     if not steady.any() or step_mps <= 0:
@@ -150,7 +150,12 @@ def _shared_rounding(fit: Fit, narrow: FloatArray, *, run: IntArray, step_mps: f
     level = np.bincount(label, weights=speed) / count
     wander = np.bincount(label, weights=(speed - level[label]) ** 2) / count * gain**2
     k = np.arange(1, 6)[:, None]
-    shared = step_mps**2 / (2 * np.pi**2) * np.sum(np.exp(-((2 * np.pi * k / step_mps) ** 2) * wander) / k**2, axis=0)
+    shared = (
+        SHARED_LEFT
+        * step_mps**2
+        / (2 * np.pi**2)
+        * np.sum(np.exp(-((2 * np.pi * k / step_mps) ** 2) * wander) / k**2, axis=0)
+    )
     order = np.argsort(level)
     place = np.empty(len(level), np.int64)
     place[order] = np.concatenate(([0], np.cumsum(np.diff(level[order]) * gain > 0.6 * step_mps)))

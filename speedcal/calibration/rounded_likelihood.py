@@ -82,6 +82,12 @@ def told_by(value: FloatArray, step: float, noise: FloatArray, mean: FloatArray,
     return Told(Message(curve / left, (curve * mean + slope) / left), square, right)
 
 
+def log_likelihood(value: FloatArray, step: float, noise: FloatArray, mean: FloatArray, variance: FloatArray) -> float:
+    """Return the log likelihood of values rounded to a step; parameters as of :func:`told_by`."""
+    density = slopes(value - mean, np.full(len(value), step), noise, variance + noise)[3]
+    return float(np.sum(np.log((1 - WRONG_SHARE) * density + WRONG_SHARE / WRONG_SPREAD_MPS)))
+
+
 def slopes(
     away: FloatArray, step: FloatArray, noise: FloatArray, total: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
