@@ -293,14 +293,15 @@ class _Fitter:
         state.message = state.message.blended(told.message, share)
         square = told.right * np.maximum(told.square - stated, 0.0)
         least = max(LEAST_NOISE_MPS, LEAST_NOISE_STEPS * channel.step_mps) ** 2
-        fresh = _expected_noise(square, told.right / noise**2, steep)
-        before = np.array([float(np.median(state.noise)), state.jitter])
-        tried = [_hastened(before, fresh, pace, least) for pace in _PACES]
-        level, state.jitter = max(
-            tried,
-            key=lambda one: log_likelihood(
-                channel.value_mps, channel.step_mps, one[0] + stated + one[1] * steep**2, cavity, cavity_variance
+        fresh, jitter = _expected_noise(square, told.right / noise**2, steep)
+        before, state.jitter = float(np.median(state.noise)), float(min(jitter, _MOST_JITTER_S**2))
+        # this step from expected squares is short where most values say nothing of their noise, as under cruise control
+        level = max(
+            (max(fresh * (fresh / before) ** (pace - 1), least) for pace in _PACES if fresh > 0),
+            key=lambda level: log_likelihood(
+                channel.value_mps, channel.step_mps, level + stated + state.jitter * steep**2, cavity, cavity_variance
             ),
+            default=least,
         )
         reach = 10
         own = np.maximum(square - state.jitter * steep**2, 0.0)
@@ -422,22 +423,14 @@ class _Fitter:
         return np.convolve(bending, kernel / kernel.sum(), mode="same")
 
 
-def _expected_noise(square: FloatArray, weight: FloatArray, steep: FloatArray) -> FloatArray:
+def _expected_noise(square: FloatArray, weight: FloatArray, steep: FloatArray) -> tuple[float, float]:
     """Return the variance of the values and that of their stamps, from the expected squares. [m2/s2, s2]."""
     normal = np.array([[weight.sum(), weight @ steep**2], [weight @ steep**2, weight @ steep**4 + 1e-9]])
     sides = np.array([weight @ square, weight @ (square * steep**2)])
-    found = np.asarray(np.linalg.lstsq(normal, sides, rcond=None)[0])
-    return found if (found >= 0).all() else np.array([sides[0] / max(normal[0, 0], 1e-12), 0.0])
-
-
-def _hastened(before: FloatArray, fresh: FloatArray, pace: float, least: float) -> tuple[float, float]:
-    """Return what noise and jitter come to when a step between two values of them is taken ``pace`` times.
-
-    Where most values say nothing of their noise, as under cruise control, the step from expected squares is short.
-    """
-    ratio = np.where((before > 0) & (fresh > 0), fresh / np.where(before > 0, before, 1.0), 1.0)
-    level, jitter = fresh * ratio ** (pace - 1)
-    return max(float(level), least), min(float(jitter), _MOST_JITTER_S**2)
+    level, jitter = np.linalg.lstsq(normal, sides, rcond=None)[0]
+    if level < 0 or jitter < 0:
+        return float(sides[0] / max(normal[0, 0], 1e-12)), 0.0
+    return float(level), float(jitter)
 
 
 @dataclass(slots=True)

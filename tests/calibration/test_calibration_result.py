@@ -268,6 +268,21 @@ def test_whole_miles_on_cruise_control_at_four_speeds_do_not_make_narrow_lies() 
     assert held >= 15
 
 
+@pytest.mark.parametrize("noise_mps", [0.0, 0.15])
+def test_the_noise_of_a_log_is_found_under_cruise_control(noise_mps: float) -> None:
+    """Whole plateaus show one value, which says nothing of noise but near the edges of steps: half a step, or none.
+
+    A twentieth of a step, 0.014 m/s, is the least that is believed; a tenth is let pass for what is between the fixes.
+    """
+    drive = simulate("cruise control", [2026, 0])
+    truth, step = drive.truth, drive.readings.speed_resolution_mps
+    shown = truth.offset_mps + truth.error_factor * truth.reading_ground_mps
+    shown += noise_mps * np.random.default_rng(6).standard_normal(len(shown))
+    log = replace(drive.readings, speed_mps=np.maximum(np.round(shown / step), 0) * step)
+    found = np.sqrt(speedcal.calibrate(drive.track, log).scatter_mps ** 2 - step**2 / 12)
+    assert found == pytest.approx(noise_mps, abs=0.1 * step)
+
+
 def test_few_steady_runs_are_weak_and_say_how_many_speeds_to_hold() -> None:
     text = _weak_or_refused(_level([30, 50], 24))
     assert "speeds" in text or "mph" in text
