@@ -137,8 +137,9 @@ def _sticking_evidence(calibration: Calibration) -> float:
     The needle is followed over the track for several sizes of sticking; what it would be off by at each reading is
     laid on the residuals, beside a line of its own and a shift of the clock.
     """
-    rows, ground = calibration.readings, calibration.ground
-    if not len(rows) or len(ground) < 30:
+    rows, ground = calibration.readings, calibration.ground.sort_values("time_s", kind="stable")
+    piece = ground["piece"].to_numpy()
+    if not len(rows) or len(ground) < 30 or (np.diff(piece) != 0).sum() >= len(np.unique(piece)):  # two drives at once
         return 0.0
     residual, time = rows["residual_mps"].to_numpy(float), rows["time_s"].to_numpy(float)
     keep = rows["used"].to_numpy(bool) | ((rows["reason"] == WRONG).to_numpy(bool) & (np.abs(residual) < _STRAY_MPS))
