@@ -201,6 +201,7 @@ def plan(
             readings=MOST_READINGS_A_HOLD,
             reached_percent=100 * fullest.half_width_factor() / expected.dial.line.error_factor,
             known=expected.known,
+            changed=work is not None,
             more=more,
         )
     if not target.values.get("assumed"):

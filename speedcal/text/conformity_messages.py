@@ -39,6 +39,8 @@ def _what_instead_of_a_road_test(values: Values) -> str:
 def _what_else(values: Values) -> str:
     if values["target"].code == "half_a_tooth":
         return "Use a road with a higher limit, log the readings, or drive the plan twice and pool the drives"
+    if values["known"] and not values["changed"]:
+        return "As it is now the dial reads right at a limit. Say in the job what will be fitted or set, and plan again"
     if values["known"]:
         return "The instrument is expected to read right at a limit; choose a gear or setting that moves it away"
     return "Add the drive before the work to the job, or judge at speeds inside the range of the road"

@@ -105,6 +105,8 @@ def test_a_clear_case_needs_fewer_readings_than_a_close_one() -> None:
     assert clear.n_readings < close.n_readings
     with pytest.raises(PlanError, match="expected to read right at a limit"):
         plan(TRUCK, speed_limit=70, tolerance=rule, calibration=before, work=1.0)
+    with pytest.raises(PlanError, match="Say in the job what will be fitted"):
+        plan(TRUCK, speed_limit=70, tolerance=rule, calibration=before)
 
 
 def test_an_assumption_can_be_overridden_and_changes_the_plan() -> None:
