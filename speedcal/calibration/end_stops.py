@@ -8,6 +8,7 @@ from speedcal.calibration.tuning import SLOWEST_MPS, STOP_ROWS, STOP_SHARE, STOP
 from speedcal.interval import BoolArray, FloatArray
 
 _HELD_ROWS, _FEWEST_HELD = 5, 5
+"""Rows for which one value must be shown to be held, and how often that must happen to be a habit of the dial."""
 
 
 def at_stops(ground_mps: FloatArray, indicated_mps: FloatArray, step_mps: float) -> BoolArray:

@@ -31,6 +31,7 @@ theirs, has not settled."""
 _PLAINLY_WRONG_MPS = 2.0
 """So far off, beside what an instrument late by seconds explains, a row is not asked how late it is."""
 _NODES = 6
+"""Of the quadrature over what a slow needle still remembers."""
 _THINNED_S = 0.15
 """Values closer than this have their noise in common and are left out; of five a second all count, since which half of
 them is taken moves a factor by a third of its sigma."""

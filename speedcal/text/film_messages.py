@@ -31,7 +31,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "dial_file_step": (
         "the step from {low:g} to {high:g} is much wider or narrower than those beside it",
-        "Check the figures: a tick may have been passed over or marked too much",
+        "Check the figures: a tick may have been passed over or marked too much; if the dial is really so, leave out "
+        "one of the two",
     ),
     "dial_file_order": (
         "the mark at {value:g} does not follow the others around the dial",
