@@ -9,8 +9,8 @@ from speedcal.text.parts import MEASURED_BY, choice_name, part_name, setting_nam
 from speedcal.text.sources import status_in_short
 
 _TIRE_EXAMPLES = (
-    "Write it as on the sidewall, such as 205/55R16, LT235/85R16, 31x10.50R15LT, 7.50R16LT, G78-15, MT90B16 or "
-    "165R15; a tire of another kind is told by a roll-out or its maker's turns instead of its size"
+    "Write it as on the sidewall, such as 205/55R16, LT235/85R16, 31x10.50R15LT, 7.50R16LT, G78-15, MT90B16, "
+    "16.9-38 or 480/80R42; a tire of another kind is told by a roll-out or its maker's turns instead of its size"
 )
 _TURNS = "Write it as 37.25, 3 3/4 or 'just short of 4'"
 _FAMILY_REMEDY = "Name one of the shipped families, or a TOML file of your own beside the job file"

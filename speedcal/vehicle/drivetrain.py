@@ -15,7 +15,8 @@ from speedcal.vehicle.vehicle import Vehicle
 from speedcal.wording import words
 
 _LEAST_M, _MOST_M = 1.0, 4.5
-"""Circumferences of road tires lie between; a chain that needs another has a wrong number."""
+"""Circumferences of road tires lie between; a chain that needs another, of a vehicle that states no such tire, has a
+wrong number."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,7 +223,7 @@ def train_findings(calibration: Calibration, vehicle: Vehicle, effective: Effect
     found = []
     if effective is None and calibration.steady_runs:
         found.append(Finding("inseparable", links=list(solve_train(calibration, vehicle).unknown)))
-    elif effective is not None and not _LEAST_M < effective.circumference_m.value < _MOST_M:
+    elif effective is not None and not _fits_a_road_wheel(effective.circumference_m.value, vehicle):
         rolls_m = effective.circumference_m.value
         found.append(Finding("chain_implausible", circumference_m=rolls_m, unit=calibration.unit))
     elif effective is not None and effective.is_absolute and vehicle.rolled is not None:
@@ -233,3 +234,8 @@ def train_findings(calibration: Calibration, vehicle: Vehicle, effective: Effect
     if vehicle.axle is not None and not vehicle.axle.has_teeth and vehicle.sensor != "wheel":
         found.append(Finding("axle_ratio_rounded", axle=str(vehicle.axle)))
     return found
+
+
+def _fits_a_road_wheel(circumference_m: float, vehicle: Vehicle) -> bool:
+    stated = vehicle.rolled.circumference_m.value if vehicle.rolled else _LEAST_M
+    return min(_LEAST_M, stated / 1.25) < circumference_m < max(_MOST_M, 1.25 * stated)

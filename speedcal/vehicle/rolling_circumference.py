@@ -16,7 +16,7 @@ from speedcal.vehicle.data import facts
 from speedcal.vehicle.tires import TireSize
 from speedcal.wording import words
 
-_LEAST_M, _MOST_M = 0.5, 6.0
+_LEAST_M, _MOST_M = 0.5, 8.0
 _U_CHALK_MARKS_M = 0.005
 """Standard uncertainty of the distance between two chalk marks, by a tape. Our own judgment. [m]"""
 _LOAD_AND_PRESSURE_PERCENT = 1.0
@@ -93,7 +93,7 @@ def nominal_circumference_m(size: TireSize) -> float:
 def roll_by_convention(
     size: TireSize, *, tread_mm: float | None = None, new_tread_mm: float | None = None, pressure_percent: float = 0.0
 ) -> RolledTire:
-    """Return what a tire rolls by the convention for its construction: radial 3.05, bias-ply 2.99 times the diameter.
+    """Return what a tire rolls by convention: radial 3.05, bias-ply 2.99, tractor 2.98 times the diameter.
 
     Not pi times the diameter (the tire flattens under load) and not 2 pi times the height of the axle either: the
     belt keeps its length, so the effective radius lies between the static loaded radius and the free one.
@@ -116,8 +116,11 @@ def roll_by_convention(
         A tread depth is negative or more than that of the new tire.
     """
     known = facts("tires")
-    rule, tread = known["rolled"]["radial" if size.is_radial else "bias"], known["tread"]
+    rule = known["rolled"]["tractor" if size.is_tractor else "radial" if size.is_radial else "bias"]
+    tread = known["tractor_tread" if size.is_tractor else "tread"]
     new_mm = new_tread_mm if new_tread_mm is not None else float(tread["new_mm"])
+    if tread_mm is not None and new_tread_mm is None and tread_mm <= tread["deep_mm"]:
+        new_mm = max(new_mm, tread_mm) if size.diameter_mm >= tread["deep_from_mm"] else new_mm
     if tread_mm is not None and not 0 <= tread_mm <= new_mm:
         raise ValueError(f"tread of {tread_mm} mm is not between 0 and {new_mm} mm of a new tire")
     diameter_mm = float(size.diameter_mm)

@@ -34,6 +34,120 @@ GEOMETRY = [
 ]
 
 
+FARM = [
+    # size, diameter mm by D = d + 2H, rolled m by 2.98 D, or of a towed or loader tire by 3.05 and 2.99 D
+    ("480/80R42", 1066.8 + 2 * 384, 2.98),
+    ("IF 710/70R42 182D", 1066.8 + 2 * 497, 2.98),
+    ("VF480/95R50", 1270.0 + 2 * 456, 2.98),
+    ("650/65 R 42 165D", 1066.8 + 2 * 422.5, 2.98),
+    ("18.4R34", 863.6 + 2 * 391, 2.98),  # 460/85R34 on the same sidewall
+    ("18.4R34 (460/85R34)", 863.6 + 2 * 391, 2.98),
+    ("16.9-38 8PR", 965.2 + 2 * 357, 2.98),  # 420/85
+    ("18.4/15-30", 762.0 + 2 * 391, 2.98),  # 15 is the width by an older count
+    ("320/85R24", 609.6 + 2 * 272, 2.98),
+    ("30.5LR32", 1835.0, 2.98),
+    ("325/95R24", 609.6 + 2 * 308.75, 3.05),  # a truck's
+    ("11L-15 SL", 783.0, 2.99),
+    ("12.5/80-18", 457.2 + 2 * 0.8 * 12.5 * 25.4, 2.99),
+    ("10.0/75-15.3", 15.3 * 25.4 + 2 * 0.75 * 254, 2.99),
+    ("550/60-22.5", 571.5 + 2 * 330, 2.99),
+    ("67x34.00R26", 67 * 25.4, 3.05),
+]
+
+
+@pytest.mark.published("D = d + 2H; names in pairs (18.4R34 = 460/85R34) and heights of sizes with an L: from memory")
+@pytest.mark.parametrize(("text", "diameter_mm", "factor"), FARM)
+def test_farm_sizes_are_read_and_driven_ones_roll_less_for_their_diameter(
+    text: str, diameter_mm: float, factor: float
+) -> None:
+    size = parse_tire_size(text)
+    assert float(size.diameter_mm) == pytest.approx(diameter_mm, abs=0.01)
+    rolled = roll_by_convention(size).circumference_m.value
+    assert rolled == pytest.approx(factor * diameter_mm / 1000, abs=1e-4)
+    assert parse_tire_size(size.text).diameter_mm == size.diameter_mm
+
+
+@pytest.mark.published("speed radius indexes of ISO 11795 by size (from memory): 2 pi SRI is what the tire rolls")
+@pytest.mark.parametrize(
+    ("text", "radius_mm"),
+    [
+        ("320/85R24", 550),
+        ("380/85R24", 600),
+        ("420/85R30", 700),
+        ("420/85R34", 750),
+        ("480/70R38", 775),
+        ("460/85R38", 825),
+        ("520/85R38", 875),
+        ("480/80R46", 925),
+        ("520/85R42", 925),
+        ("710/70R42", 975),
+    ],
+)
+def test_the_speed_radius_of_a_tractor_tire_lies_in_the_interval_of_its_size(text: str, radius_mm: float) -> None:
+    """3.05 D would be 1 to 3 % too far; within the step of the index, 25 mm, it is right."""
+    rolled = roll_by_convention(parse_tire_size(text)).circumference_m
+    assert rolled.low < 2 * math.pi * radius_mm / 1000 < rolled.high
+    assert rolled.value == pytest.approx(2 * math.pi * radius_mm / 1000, rel=0.015)
+
+
+@pytest.mark.published("overall diameters of bias-ply tractor, loader and wide sizes, makers' tables from memory")
+@pytest.mark.parametrize(
+    ("text", "diameter_mm"),
+    [
+        ("9.5-24", 1050),
+        ("11.2-28", 1205),
+        ("12.4-28", 1260),
+        ("13.6-38", 1565),
+        ("16.9-30", 1485),
+        ("18.4-38", 1755),
+        ("23.1-26", 1605),
+        ("17.5-25", 1348),
+        ("23.5R25", 1617),
+        ("12.5-18", 990),
+        ("14-17.5", 926),
+        ("15R22.5", 1074),
+        ("24R21", 1378),
+    ],
+)
+def test_the_tabulated_diameter_of_sizes_without_a_height_lies_in_their_interval(text: str, diameter_mm: float) -> None:
+    size = parse_tire_size(text)
+    assert float(size.diameter_mm) == pytest.approx(diameter_mm, rel=size.spread_percent / 100)
+    assert size.spread_percent < 5
+
+
+@pytest.mark.parametrize(
+    ("written", "printed"),
+    [
+        ("750R16", "7.50R16"),
+        ("750-16", "7.50-16"),
+        ("700x15", "7.00-15"),
+        ("7.50x16", "7.50-16"),
+        ("1000-20", "10.00-20"),
+        ("1200R24", "12.00R24"),
+        ("350-18", "3.50-18"),
+        ("H78x15", "H78-15"),
+        ("235/75/15", "235/75R15"),
+        ("265 70 17", "265/70R17"),
+        ("205-55-16", "205/55R16"),
+        ("LT 235/85 R16", "LT235/85R16"),
+        ("235/75-R15", "235/75R15"),
+        ("130-90-16", "130/90-16"),
+        ("205/65-10", "205/65-10"),
+        ("31-10.50-15", "31x10.50R15"),
+        ("31x10.50-15", "31x10.50-15"),
+        ("AT25x8-12", "AT25x8-12"),
+        ("16x6.50-8", "16x6.50-8"),
+        ("4.80/4.00-8", "4.80-8"),
+        ("ST145/R12", "ST145R12"),
+        ("180/55 ZR 17 M/C (73W)", "180/55R17"),
+        ("30x3 1/2", "30x3.5"),
+        ("480-80-42", "480/80R42"),
+    ],
+)
+def test_a_size_is_read_as_people_write_it(written: str, printed: str) -> None:
+    assert parse_tire_size(written).text == printed
+
+
 @pytest.mark.published("UN R30 paragraph 6.1 (D = d + 2H, H = 0.01 S1 Ra), arithmetic; 3.05 x D: ETRTO convention")
 @pytest.mark.parametrize(("text", "height", "diameter", "around", "rolled", "per_mile", "per_km"), GEOMETRY)
 def test_geometry_of_sizes_is_that_of_the_regulation(
@@ -105,7 +219,20 @@ def test_every_usual_form_is_read(text: str, spelled: str, form: str, radial: bo
 
 
 @pytest.mark.parametrize(
-    "text", ["", "35 inch", "2055516", "205/55", "205/55R61", "99x12.5R15", "205/05R16", "R16", "205/55R16 91V XYZ"]
+    "text",
+    [
+        "",
+        "35 inch",
+        "2055516",
+        "205/55",
+        "205/55R61",
+        "99x12.5R15",
+        "205/05R16",
+        "R16",
+        "205/55R16 91V XYZ",
+        "31-15",
+        "33-15",
+    ],
 )
 def test_what_is_no_size_is_refused_with_examples(text: str) -> None:
     with pytest.raises(VehicleError, match=r"205/55R16"):
@@ -237,9 +364,12 @@ def test_unknown_tread_reaches_down_to_the_worn_tire_and_a_measured_one_does_not
     assert unknown.circumference_m.low < 0.981 * measured.circumference_m.low
 
 
-def test_a_tread_deeper_than_new_is_refused() -> None:
+def test_a_tread_deeper_than_new_is_refused_and_one_deeper_than_usual_is_that_of_a_new_tire() -> None:
+    size = parse_tire_size("LT285/75R16")
     with pytest.raises(ValueError, match="not between 0 and 8"):
-        roll_by_convention(parse_tire_size("205/55R16"), tread_mm=12)
+        roll_by_convention(size, tread_mm=12, new_tread_mm=8)
+    mud = roll_by_convention(size, tread_mm=14)
+    assert mud.circumference_m.value == pytest.approx(3.05 * (0.4064 + 2 * 0.285 * 0.75))
 
 
 def test_a_roll_out_is_distance_over_turns_with_the_error_of_two_marks() -> None:
