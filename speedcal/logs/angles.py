@@ -51,7 +51,7 @@ def read_positions(
 
 def _written(table: Table, headings: Sequence[Heading], role: Role) -> tuple[list[str], FloatArray]:
     """Return the numbers of a column as they are written, and the sign that a letter gives each."""
-    index = next((i for i, heading in enumerate(headings) if heading.role == role), None)
+    index = table.fullest(i for i, heading in enumerate(headings) if heading.role == role)
     cells = table.column(index) if index is not None else []
     plain, signs = [], np.ones(len(cells))
     for i, cell in enumerate(cells):

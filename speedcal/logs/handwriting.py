@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
+
+from speedcal.logs.line_rows import Line
 
 _STRUCK = re.compile(r"~~.*?~~|(?:[^\s\u0335-\u0338][\u0335-\u0338]\s*)+")
 _LETTER_FOR_DIGIT = re.compile(r"\d[oO](?![A-Za-z])|(?<![A-Za-z])[oOlI]+[.:]?\d|\d[:.]?[oOlI]+\d|:\d?[oOlI]")
@@ -10,6 +13,30 @@ _LETTER_FOR_DIGIT = re.compile(r"\d[oO](?![A-Za-z])|(?<![A-Za-z])[oOlI]+[.:]?\d|
 _IN_WORDS = re.compile(
     r"\b(?:twenty|thirty|forty|fifty|sixty|seventy|eighty|ninety|hundred)\b|\bhalf past\b|\bquarter (?:past|to)\b", re.I
 )
+
+
+_PARTS = {"½": ".5", "¼": ".25", "¾": ".75", "1/2": ".5", "1/4": ".25", "3/4": ".75", "and a half": ".5"}
+_PART = re.compile(r"(?<=\d)(?:\s?([½¼¾])|\s(1/2|1/4|3/4|and a half)(?![\w/]))")
+_NUMBERED = re.compile(r"\s*(\d{1,4})\s+(?=\d{1,2}[:hH.]\d{2}\D.*\d)")
+_FEWEST_NUMBERED = 3
+
+
+def in_decimals(text: str) -> str:
+    """Return a line with halves and quarters as decimals."""
+    return _PART.sub(lambda found: _PARTS[found[1] or found[2]], text)
+
+
+def without_numbers_of_lines(lines: Sequence[Line]) -> Sequence[Line]:
+    """Return the lines without the numbers 1, 2, 3 that stand before the times, where all times have one."""
+    found = [_NUMBERED.match(text) for _, text in lines]
+    counted = [int(item[1]) for item in found if item]
+    if (
+        len(counted) < _FEWEST_NUMBERED
+        or counted != list(range(counted[0], counted[0] + len(counted)))
+        or counted[0] > 1
+    ):
+        return lines
+    return [(number, text[item.end() :] if item else text) for (number, text), item in zip(lines, found, strict=True)]
 
 
 def without_struck(text: str) -> str:

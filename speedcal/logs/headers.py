@@ -41,8 +41,9 @@ _NOT_LENGTH = re.compile(r"(?<![a-z])(?:trip|odo) ?met(?:er|re)s?(?![a-z])")
 _ENGINE = re.compile(r"(?<![a-z])rpm(?![a-z])|engine ?(?:speed|rpm)|r/min|1/min|min-1|(?<![a-z])010c(?![a-z])")
 _UNCERTAINTY = re.compile(r"u ?(common)? ?[\[(]? ?(?:km/h|mph|m/s|kn) ?[\])]?")
 _SESSION = re.compile(
-    r"(?:vehicle|car|truck|device|session|trip|drive|driver|logger)[ _]?(?:id|no|number|name)?"
-    r"|unit[ _]?(?:id|no|number|name)|vin"
+    r"(?:vehicle|car|truck|van|bus|fleet|asset|device|tracker|session|trip|drive|driver|logger)"
+    r"[ _]?(?:id|no|number|name)?"
+    r"|unit[ _]?(?:id|no|number|name)|vin|imei|(?:(?:number|licen[sc]e) ?)?plate|registration(?: ?(?:no|number))?"
 )
 _PRECISION = re.compile(r"precision|accuracy|(?<![a-z])(?:[hvp]?dop|error|std|sigma)(?![a-z])")
 _PLACE: dict[Place, re.Pattern[str]] = {

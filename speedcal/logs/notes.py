@@ -12,10 +12,11 @@ import numpy as np
 from speedcal.errors import Problem
 from speedcal.logs.clock_times import UnclearTimesError
 from speedcal.logs.formats import Request
-from speedcal.logs.handwriting import misread, without_struck
+from speedcal.logs.handwriting import in_decimals, misread, without_numbers_of_lines, without_struck
 from speedcal.logs.headers import normal, speed_unit_in
 from speedcal.logs.readings import Readings, Shown, Stamps, build_readings, refuse_problems
 from speedcal.logs.source import Source
+from speedcal.logs.spoken_times import spoken_time
 from speedcal.logs.timestamps import parse_stamps
 from speedcal.units import SPEED_UNIT_MPS, SpeedUnit
 
@@ -35,11 +36,29 @@ _ODOMETER = re.compile(
     r"\W{0,3}\d[\d.,' ]*\d*(?:\s*(?:mi(?:les)?|km))?(?![A-Za-z])",
     re.IGNORECASE,
 )
-_RANGE = re.compile(r"(?<![\w.,-])(\d{1,3})\s*(?:-|–|to|or|/)\s*(\d{1,3})(?![\w:.,-]|\s*(?:s|sec|min)\b)")
+_MONTH = r"(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]{0,6}\.?"
+_RANGE = re.compile(
+    r"(?<![\w.,-])(\d{1,3})\s*(?:-|–|to|or|/|(?<=between \d\d )and)\s*(\d{1,3})(?![\w:.,-]|\s*(?:s|sec|min)\b)"
+)
 _ABOUT = re.compile(
-    r"(?<=\d)\s*(?:ish|\?|\+/?-)|(?:~|≈|(?<![a-z])(?:ca\.?|approx\.?|approximately|about|around|circa|roughly|maybe))\s*(?=\d)",
+    r"(?<=\d)\s*(?:ish|\?|\+/?-|\+(?!\s?\d))|(?:~|≈|(?<![a-z])(?:ca\.?|approx\.?|approximately|about|around|circa|roughly|maybe"
+    r"|nearly|almost|close to|(?:just|slightly|a (?:bit|little|touch|hair)) (?:over|under|above|below)))"
+    r"\s*(?=\d)",
     re.IGNORECASE,
 )
+_ONE_SIDED = re.compile(
+    r"(?:(?<![-=])[<>≤≥]|(?<![a-z])(?:over|under|above|below|more than|less than|at least|at most|up to))\s*(?=\d)",
+    re.IGNORECASE,
+)
+_COMMA_BEFORE_TIME = re.compile(r",(?=\d{1,2}:\d{2}(?!\d))")
+_DASH = re.compile(r"(?:^|(?<=\s))[-–—−]\s*(?=\d)")
+"""Stands between time and reading; no dial shows less than nothing."""
+_DATE = re.compile(
+    rf"\b(?:\d{{4}}-\d\d-\d\d|\d{{1,2}}[./-]\d{{1,2}}[./-]\d{{4}}"
+    rf"|\d{{1,2}}(?:st|nd|rd|th)?\s{_MONTH},?\s\d{{4}}|{_MONTH}\s\d{{1,2}}(?:st|nd|rd|th)?,?\s\d{{4}})(?![\w:])",
+    re.IGNORECASE,
+)
+_GLUED = re.compile(r"[A-Za-z]{1,8}\d")
 _TOUCHING_UNIT = re.compile(r"(?<=\d)(?=(?:mph|km|kph|kn|kt|mi/|m/s)[a-z/]*\b)", re.IGNORECASE)
 _LIST = re.compile(r"\d{1,3}(?:[.,]\d{1,2})?(?:\s*[,;]\s*\d{1,3}(?:[.,]\d{1,2})?)+[,;]?")
 _ITEM = re.compile(r"\s*\d{1,3}[.)]\s+(?=.*\d[:hH.]\d)")
@@ -76,7 +95,7 @@ class _Notes:
     """Lines of words with a number in them, above the first reading."""
 
 
-def read_notes(source: Source, lines: Sequence[tuple[int, str]], request: Request) -> Readings:
+def read_notes(source: Source, lines: Sequence[tuple[int, str]], request: Request, *, heading: str = "") -> Readings:
     """Return the readings in the lines.
 
     A range (``40-45``) is a reading of its middle and as uncertain as it is wide, ``56ish`` one that is a unit
@@ -90,14 +109,16 @@ def read_notes(source: Source, lines: Sequence[tuple[int, str]], request: Reques
         Number and text of every line that is neither empty nor a comment.
     request
         What the user says about the file.
+    heading
+        What is known of the times, as it would stand above them.
 
     Raises
     ------
     ReadingsFormatError
         No readings, no unit, or lines that cannot be understood: all of them are listed.
     """
-    notes = _Notes()
-    for number, text in lines:
+    notes = _Notes(heading=heading)
+    for number, text in without_numbers_of_lines(lines):
         if source.is_saying(text):
             continue
         _take(notes, number, text, only=len(lines) == 1)
@@ -141,7 +162,8 @@ def _take(notes: _Notes, number: int, text: str, *, only: bool) -> None:
     item = _ITEM.match(text)
     text = text[item.end() :] if item else text
     time, rest = _time_in(text)
-    rest = _ODOMETER.sub(" ", rest)
+    rest = _ODOMETER.sub(" ", rest if time else _DATE.sub(" ", rest))
+    rest = _DASH.sub(" ", in_decimals(rest))
     ditto = bool(_DITTO.search(rest)) and bool(notes.speeds)
     unit = speed_unit_in(normal(rest))
     values, spread = _values(rest)
@@ -155,7 +177,7 @@ def _take(notes: _Notes, number: int, text: str, *, only: bool) -> None:
     if not values:
         _take_words(notes, number, text, timed=bool(time), digits=any(c.isdigit() for c in rest))
         return
-    unclear = _unclear(rest, values, listed=only and not time)
+    unclear = "time_goes_on" if time and _goes_on(text) else _unclear(rest, values, listed=only and not time)
     if unclear:
         notes.problems.append(Problem(unclear, line=number, found=_short(text), count=len(values)))
         return
@@ -183,7 +205,10 @@ def _take_title(notes: _Notes, text: str) -> None:
 
 def _time_in(text: str) -> tuple[str, str]:
     """Return the time in a line, with colons, and the rest of the line."""
-    found = _TIME.search(text)
+    text = _COMMA_BEFORE_TIME.sub(", ", text)
+    found, spoken = _TIME.search(text), spoken_time(text)
+    if spoken is not None and (found is None or spoken[0] <= found.start()):
+        return spoken[1:]
     if found is not None:
         return found.group().strip(), f"{text[: found.start()]} {text[found.end() :]}"
     for form, written in ((_DOTTED, r"\1:\2:\3"), (_DOTTED_PM, r"\1:\2 \3m")):
@@ -191,6 +216,12 @@ def _time_in(text: str) -> tuple[str, str]:
         if dotted is not None:
             return dotted.expand(written), f"{text[: dotted.start()]} {text[dotted.end() :]}"
     return "", text
+
+
+def _goes_on(text: str) -> bool:
+    """Tell whether letters and figures hang on to a time, which is then not the whole of it."""
+    found = _TIME.search(text)
+    return found is not None and spoken_time(text) is None and _GLUED.match(text, found.end()) is not None
 
 
 def _values(rest: str) -> tuple[list[float], float]:
@@ -217,6 +248,8 @@ def _unclear(rest: str, values: list[float], *, listed: bool) -> str:
         return "thousands_in_note"
     if len(values) > 1 and not listed:
         return "several_numbers"
+    if _ONE_SIDED.search(_ABOUT.sub(" ", rest)):
+        return "one_sided"
     return "list_or_decimals" if listed and _is_unclear_list(rest) else ""
 
 

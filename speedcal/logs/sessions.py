@@ -9,6 +9,7 @@ from dataclasses import replace
 from speedcal.logs.headers import Heading
 from speedcal.logs.source import Source
 from speedcal.logs.tabular import Table, is_missing
+from speedcal.logs.turns import turn_taking
 
 _MOST, _FEWEST_ROWS, _MOST_NAMED = 200, 3, 10
 BETWEEN = " / "
@@ -19,15 +20,18 @@ def one_session(source: Source, table: Table, headings: Sequence[Heading], wante
     """Return the rows of the session wanted; the whole table where it holds one only.
 
     A column that names nearly every row anew numbers the rows and is none. Rows that name no session belong to none.
+    Without a column of such a name the rows themselves may show that several take turns in them.
 
     Raises
     ------
     SpeedcalError
         The table holds several sessions and none is wanted, or not the one wanted.
     """
-    columns = [i for i, heading in enumerate(headings) if heading.role == "session"]
-    named = {i: table.column(i) for i in columns}
-    telling = [i for i in columns if _tells(named[i])]
+    named = {i: table.column(i) for i, heading in enumerate(headings) if heading.role == "session"}
+    telling = [i for i, cells in named.items() if _tells(cells)]
+    if not telling:
+        named = {i: table.column(i) for i in turn_taking(table, headings)}
+        telling = list(named)
     if not telling:
         return table
     keys = [BETWEEN.join(parts) for parts in zip(*(named[i] for i in telling), strict=True)]

@@ -23,6 +23,10 @@ _NEAREST = 0.07
 _WORST_RATIO = 0.03
 """How far the speed of a receiver may be from that of its positions; slopes and bends make up to 2 %."""
 _MOST_LOST = 0.5
+_POLE_DEG = 90.0
+_LOOKED_AT = 5_000
+_OFF_SCATTER, _NEARER = 0.03, 0.3
+"""Scatter of recorded speeds about positions that is worse than any receiver's, and how much less must be left."""
 _MOST_DIGITS = 7
 
 
@@ -43,6 +47,38 @@ def positions_mps(time_s: FloatArray, latitude_deg: FloatArray, longitude_deg: F
         found = np.hypot(north[after] - north[before], (east[after] - east[before]) * parallel) / span
     speed[known] = np.where((span > 0) & (span < _LONGEST_S), found, np.nan)
     return speed
+
+
+def are_swapped(
+    time_s: FloatArray, latitude_deg: FloatArray, longitude_deg: FloatArray, speeds: FloatArray | None
+) -> bool:
+    """Tell whether latitudes stand where longitudes should and the other way round.
+
+    So where only that puts a drive on the globe, or where recorded speeds, in whichever unit, follow positions that are
+    read the other way round and do not follow them as they are.
+    """
+    with np.errstate(invalid="ignore"):
+        on_globe = np.minimum(np.abs(latitude_deg), np.abs(longitude_deg)) <= _POLE_DEG
+    at = np.flatnonzero(on_globe & np.isfinite(latitude_deg + longitude_deg + time_s))[:_LOOKED_AT]
+    if not len(at):
+        return False
+    time_s, north, east = time_s[at], latitude_deg[at], longitude_deg[at]
+    if (np.abs(north) > _POLE_DEG).mean() > _MOST_LOST:
+        ground = positions_mps(time_s, east, north)
+        moving = ground[np.isfinite(ground) & (ground > _SLOWEST_MPS)]
+        return len(moving) >= _FEWEST and float(np.median(moving)) < limits.FASTEST_MPS
+    if speeds is None or (np.abs(east) > _POLE_DEG).any():
+        return False
+    as_written = _scatter(speeds[at], positions_mps(time_s, north, east))
+    return as_written > _OFF_SCATTER and _scatter(speeds[at], positions_mps(time_s, east, north)) < _NEARER * as_written
+
+
+def _scatter(speeds: FloatArray, ground_mps: FloatArray) -> float:
+    moving = np.isfinite(speeds) & np.isfinite(ground_mps) & (ground_mps > _SLOWEST_MPS) & (speeds > _NOTHING)
+    if moving.sum() < _FEWEST:
+        return 0.0
+    logs = np.log(speeds[moving] / ground_mps[moving])
+    return float(robust_scale(logs - np.median(logs)))
 
 
 def ratio_to_positions(speeds: FloatArray, ground_mps: FloatArray) -> float:

@@ -14,6 +14,7 @@ from speedcal.logs import limits
 from speedcal.logs.clock_times import UnclearTimesError
 from speedcal.logs.formats import Request
 from speedcal.logs.headers import Heading, read_heading
+from speedcal.logs.markers import blank_markers
 from speedcal.logs.numbers import Numbers, parse_numbers
 from speedcal.logs.readings import Readings, Shown, Stamps, at_line, build_readings
 from speedcal.logs.sessions import one_session
@@ -46,12 +47,15 @@ def read_table(source: Source, table: Table, request: Request, *, kind: str) -> 
     except UnclearTimesError as unclear:
         source.fail(unclear.code, line=table.header_line)
     unit = _unit(source, table, headings, index, speeds, stamps, request)
+    marked = blank_markers(speeds, cells, fastest_in(unit), stamps.time_s if stamps.clock != "none" else None)
     problems = [at_line(problem, table.line[i]) for i, problem in speeds.problems]
     width = len(table.header)
     problems += [Problem("row_too_long", line=line, count=count, width=width) for line, count in table.overlong]
     values, repaired, lost = with_decimals(speeds.values, cells, fastest_in(unit))
     shown = Shown(stamps, values, unit, table.line, problems=problems, column=table.header[index])
     shown.dropped["summary_row"] = table.summed
+    if marked:
+        shown.findings.append(Finding("marks_for_nothing", column=table.header[index], count=marked))
     if repaired or lost:
         shown.findings.append(Finding("decimals_lost", column=table.header[index], repaired=repaired, left_out=lost))
     _add_odometer(source, table, headings, unit, comma, shown)

@@ -9,11 +9,19 @@ from speedcal.interval import BoolArray, FloatArray
 from speedcal.logs.angles import read_positions
 from speedcal.logs.clock_times import UnclearTimesError
 from speedcal.logs.formats import Request
-from speedcal.logs.headers import Heading, Role, read_heading
+from speedcal.logs.headers import Heading, read_heading
+from speedcal.logs.markers import blank_markers
 from speedcal.logs.numbers import parse_numbers
 from speedcal.logs.sessions import one_session
 from speedcal.logs.source import Source
-from speedcal.logs.speed_physics import fastest_in, is_receivers, positions_mps, unit_by_positions, with_decimals
+from speedcal.logs.speed_physics import (
+    are_swapped,
+    fastest_in,
+    is_receivers,
+    positions_mps,
+    unit_by_positions,
+    with_decimals,
+)
 from speedcal.logs.tabular import Table, check_header, uses_decimal_comma
 from speedcal.logs.time_column import on_track_clock, read_times
 from speedcal.logs.track import Fixes, Track, build_track
@@ -58,6 +66,9 @@ def read_table_track(source: Source, table: Table, request: Request, *, kind: st
     time_s, has_date = on_track_clock(stamps)
     findings = list(stamps.findings)
     latitude, longitude = read_positions(table, headings, findings, comma=comma)
+    if are_swapped(time_s, latitude, longitude, _fullest_speed(table, headings, comma=comma)):
+        latitude, longitude = longitude, latitude
+        findings.append(Finding("positions_swapped"))
     ground = positions_mps(time_s, latitude, longitude)
     fixes = Fixes(
         time_s=time_s,
@@ -72,12 +83,13 @@ def read_table_track(source: Source, table: Table, request: Request, *, kind: st
     return build_track(source, kind, fixes)
 
 
-def _first(headings: list[Heading], role: Role) -> int | None:
-    return next((i for i, heading in enumerate(headings) if heading.role == role), None)
+def _fullest_speed(table: Table, headings: list[Heading], *, comma: bool) -> FloatArray | None:
+    index = table.fullest(i for i, heading in enumerate(headings) if heading.role == "speed")
+    return None if index is None else parse_numbers(table.column(index), decimal_comma=comma).values
 
 
 def _elevation(table: Table, headings: list[Heading], *, comma: bool) -> FloatArray | None:
-    index = _first(headings, "elevation")
+    index = table.fullest(i for i, heading in enumerate(headings) if heading.role == "elevation")
     if index is None:
         return None
     return parse_numbers(table.column(index), decimal_comma=comma).values * (headings[index].length_m or 1.0)
@@ -100,12 +112,8 @@ def _speed(
     if not choices:
         return None
     index = next((i for i in choices if headings[i].speed_unit is not None), choices[0])
-    cells, named, name = table.column(index), headings[index].speed_unit, table.header[index]
-    values, repaired, lost = with_decimals(
-        parse_numbers(cells, decimal_comma=comma).values, cells, fastest_in(named or "km/h")
-    )
-    if repaired or lost:
-        findings.append(Finding("decimals_lost", column=name, repaired=repaired, left_out=lost))
+    named, name = headings[index].speed_unit, table.header[index]
+    values = _recorded(table, index, fastest_in(named or "km/h"), findings, comma=comma)
     unit, left = unit_by_positions(values, ground)
     if not satellite and np.isfinite(left) and not (unit is not None and is_receivers(left)):
         findings.append(Finding("speed_not_of_receiver", column=name))
@@ -121,6 +129,19 @@ def _speed(
     if len(speeds) > 1:
         findings.append(Finding("speed_column", column=name, others=[table.header[i] for i in speeds if i != index]))
     return values * SPEED_UNIT_MPS[unit]
+
+
+def _recorded(table: Table, index: int, fastest: float, findings: list[Finding], *, comma: bool) -> FloatArray:
+    """Return the numbers of a column of speeds, without marks for nothing and with decimal marks put back."""
+    cells, name = table.column(index), table.header[index]
+    numbers = parse_numbers(cells, decimal_comma=comma)
+    marked = blank_markers(numbers, cells, fastest)
+    if marked:
+        findings.append(Finding("marks_for_nothing", column=name, count=marked))
+    values, repaired, lost = with_decimals(numbers.values, cells, fastest)
+    if repaired or lost:
+        findings.append(Finding("decimals_lost", column=name, repaired=repaired, left_out=lost))
+    return values
 
 
 def _marked_invalid(table: Table, headings: list[Heading], findings: list[Finding]) -> BoolArray | None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import re
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from speedcal.logs import limits
@@ -64,6 +64,13 @@ class Table:
     def column(self, index: int) -> list[str]:
         """Return the cells of a column, empty where a row ends before it."""
         return [row[index] if index < len(row) else "" for row in self.rows]
+
+    def fullest(self, columns: Iterable[int]) -> int | None:
+        """Return the column with most in it, the first of equals; None of none."""
+        choices = list(columns)
+        if len(choices) < 2:
+            return next(iter(choices), None)
+        return max(choices, key=lambda index: sum(1 for cell in self.column(index) if not is_missing(cell)))
 
 
 def split_rows(source: Source) -> Rows:

@@ -11,6 +11,7 @@ from speedcal.logs.notes import read_notes
 from speedcal.logs.numbers import parse_numbers
 from speedcal.logs.readings import Readings
 from speedcal.logs.source import Source
+from speedcal.logs.spoken_times import cue_lines
 from speedcal.logs.table_readings import read_table
 from speedcal.logs.table_tracks import read_table_track
 from speedcal.logs.tabular import Rows, Table, find_table, is_all_data, split_rows, usual_width
@@ -31,6 +32,9 @@ _KINDS = {
 
 def _read_readings(source: Source, request: Request) -> Readings:
     rows = split_rows(source)
+    cues = cue_lines(rows.text)
+    if cues:
+        return read_notes(source, cues, request, heading="elapsed")
     long = long_table(rows, for_track=False)
     if long is not None:
         return read_table(source, long, request, kind="table_long")

@@ -9,7 +9,7 @@ import numpy as np
 
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray
-from speedcal.logs.headers import Heading
+from speedcal.logs.headers import Heading, normal
 from speedcal.logs.readings import Stamps
 from speedcal.logs.tabular import Table, is_missing
 from speedcal.logs.timestamps import parse_stamps
@@ -18,6 +18,19 @@ from speedcal.logs.written_times import parse_stamp
 
 _WORTH = {"zoned": 5, "naive": 4, "slashed": 3, "number": 1}
 _LOOKED_AT = 50
+_PARTS = {
+    word: part
+    for part, words in {
+        "year": ("year", "yyyy"),
+        "month": ("month", "mon"),
+        "day": ("day", "dd"),
+        "hour": ("hour", "hours", "hh", "hr", "h"),
+        "minute": ("minute", "minutes", "min", "mins", "mm", "m"),
+        "second": ("second", "seconds", "sec", "secs", "ss", "s"),
+    }.items()
+    for word in words
+}
+"""Headers of the parts of a time that stand in columns of their own."""
 _RECEIVER = re.compile(r"gps|gnss|utc")
 
 
@@ -26,13 +39,16 @@ def read_times(table: Table, headings: list[Heading], zone: tzinfo | None) -> St
 
     Of several time columns that move with the rows the one that says most is taken: a stamp with zone before one with
     a date, a date before a clock time, a clock time before a plain number; a date in a column of its own is joined to
-    the clock time.
+    the clock time. Hour, minute and second may stand in columns of their own.
 
     Raises
     ------
     UnclearTimesError
         The times can be understood in more than one way.
     """
+    parts = _in_parts(table)
+    if parts:
+        return parse_stamps(parts, zone=zone)
     ranked = sorted(((_rank(table.column(i), heading), -i) for i, heading in enumerate(headings)), reverse=True)
     if not ranked or ranked[0][0] <= (0, 0.0):
         named = [table.header[i] for i, heading in enumerate(headings) if heading.role == "time"]
@@ -48,6 +64,24 @@ def read_times(table: Table, headings: list[Heading], zone: tzinfo | None) -> St
         if any(parse_stamp(cell) for cell in joined[:_LOOKED_AT]):
             cells, header = joined, f"{table.header[dates[0]]} {header}"
     return parse_stamps(cells, header=header, zone=zone)
+
+
+def _in_parts(table: Table) -> list[str]:
+    """Return the times of a table that has a column each for hour, minute and second; none of another."""
+    at = {_PARTS[word]: i for i, name in enumerate(table.header) if (word := normal(name)) in _PARTS}
+    if not {"hour", "minute", "second"} <= set(at):
+        return []
+    dated = {"year", "month", "day"} <= set(at)
+    names = ("year", "month", "day", "hour", "minute", "second") if dated else ("hour", "minute", "second")
+    return [_joined(parts) for parts in zip(*(table.column(at[name]) for name in names), strict=True)]
+
+
+def _joined(parts: tuple[str, ...]) -> str:
+    if any(map(is_missing, parts)):
+        return ""
+    *day, hour, minute, second = parts
+    whole, mark, rest = second.partition(".")
+    return f"{'-'.join(day)} {hour.zfill(2)}:{minute.zfill(2)}:{whole.zfill(2)}{mark}{rest}".strip()
 
 
 def _rank(cells: list[str], heading: Heading) -> tuple[int, float]:

@@ -15,10 +15,13 @@ from speedcal.logs import limits
 from speedcal.logs.fix_order import in_time, not_renewed, spread_stamps
 from speedcal.logs.numbers import decimal_step, recorded_step
 from speedcal.logs.source import Source
+from speedcal.logs.speed_physics import are_swapped
 from speedcal.wording import words
 
 BASE_S = 946_684_800.0
 """2000-01-01 UTC, where tracks without a date start. [s since 1970-01-01]"""
+_MOSTLY = 0.5
+"""Share of the steps that go back in a log that lists the newest fix first; the others stand still."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -123,16 +126,22 @@ def build_track(source: Source, kind: str, fixes: Fixes) -> Track:
     elevation, speed = _filled(fixes.elevation_m, n), _filled(fixes.speed_mps, n)
     segment = np.zeros(n, np.int64) if fixes.segment is None else np.asarray(fixes.segment, np.int64)
     dropped: Counter[str] = Counter(fixes.dropped)
+    findings = list(fixes.findings)
+    if are_swapped(time_s, latitude, longitude, speed):
+        latitude, longitude = longitude, latitude
+        findings.append(Finding("positions_swapped"))
 
     keep = np.ones(n, bool)
     for reason, bad in _unusable(time_s, latitude, longitude, fixes):
         dropped[reason] += int((keep & bad).sum())
         keep &= ~bad
     order = np.flatnonzero(keep)
+    if _is_newest_first(time_s[order]):
+        order = order[::-1]
+        findings.append(Finding("newest_first"))
     stale = not_renewed(time_s[order], latitude[order], longitude[order], speed[order])
     dropped["fix_not_renewed"] += int(stale.sum())
     order = order[~stale]
-    findings = list(fixes.findings)
     time_s = time_s.copy()
     time_s[order], time_step = spread_stamps(time_s[order], latitude[order], longitude[order])
     if time_step:
@@ -163,6 +172,11 @@ def build_track(source: Source, kind: str, fixes: Fixes) -> Track:
         position_step_deg=min(decimal_step(latitude[order]), decimal_step(longitude[order])),
         time_step_s=time_step,
     )
+
+
+def _is_newest_first(time_s: FloatArray) -> bool:
+    steps = np.diff(time_s)
+    return bool(len(steps) > 1 and (steps < 0).mean() > _MOSTLY and not (steps > 0).any())
 
 
 def _filled(values: ArrayLike | None, n: int) -> FloatArray:

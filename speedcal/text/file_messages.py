@@ -338,6 +338,11 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Write them in figures, such as '3:15 pm  45 mph' or 'dial 60, gps 57'",
     ),
     "several_numbers": ("{found!r} has {count} numbers, and it is not clear which is the speed", _WRITE),
+    "one_sided": (
+        "{found!r} only says that the dial showed more or less than that",
+        "Write what it showed, or strike the line out where the needle had left its scale",
+    ),
+    "time_goes_on": ("the time in {found!r} is not clear", _WRITE),
     "thousands_in_note": ("a number in {found!r} may have thousands or decimals", "Write it without a thousands mark"),
     "list_or_decimals": (
         "the commas in {found!r} may separate speeds or be decimal marks",
@@ -362,6 +367,10 @@ FINDINGS: dict[str, Template] = {
     "status_not_applied": "Column {column:quoted} would mark {count} fixes as invalid, most of the file; "
     "it was ignored.",
     "decimals_lost": _decimals_lost,
+    "marks_for_nothing": "{count:n cell} of column {column:quoted} hold a mark for no value, not a speed, and count as "
+    "missing.",
+    "positions_swapped": "Latitude and longitude stand in each other's place; they were exchanged.",
+    "newest_first": "The file lists the newest fix first; it was read from its end.",
     "fixes_share_stamps": "Several fixes share a time; they were spread evenly over its step of {step_s:g} s.",
     "readings_share_stamps": "{count} readings share each time; they were spread evenly over its step of {step_s:g} s.",
     "negative_speed": "{count:n recorded speed is/recorded speeds are} negative and count as missing.",

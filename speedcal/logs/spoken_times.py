@@ -1,0 +1,57 @@
+"""Times as people say them and as transcripts hold them: ``14 minutes 20``, ``14'20"``, cues of subtitles."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from speedcal.logs.line_rows import Line
+
+_SECONDS = r"\d{1,2}(?:[.,]\d{1,3})?"
+_SPOKEN = re.compile(
+    r"(?<![\w.,:'])(?:(?P<h>\d{1,2})\s?(?:hours?|hrs?|h)\s?(?:and\s)?)?(?P<m>\d{1,3})\s?(?:minutes?|mins?|m(?=\s?\d)|')"
+    rf"(?:,?\s?(?:and\s)?(?P<s>{_SECONDS})(?:\s?(?:seconds?|secs?|s|\"|'')(?![a-z])|(?![\w.,/])(?!\s?(?:mph|k|m/|mi))))?",
+    re.IGNORECASE,
+)
+_LASTING = re.compile(r"\b(?:for|during|over|within|took|lasted|every)(?:\s(?:about|another|the))*\s?$", re.IGNORECASE)
+_SAYS_WHEN = re.compile(r"(?:^|\b(?:at|after)\s?|@\s?)$", re.IGNORECASE)
+_CUE = re.compile(r"((?:\d{1,3}:)?\d{1,2}:\d{2})[.,](\d{3})\s*-->\s*[\d:.,]+.*")
+
+
+def spoken_time(text: str) -> tuple[int, str, str] | None:
+    """Return where a time in words for its units begins, the time with colons, and the rest of the line.
+
+    How long something was held is no time; minutes without seconds are one at the begin of a line and after "at".
+    """
+    found = _SPOKEN.search(text)
+    if found is None or _LASTING.search(text[: found.start()]):
+        return None
+    if found["s"] is None and not _SAYS_WHEN.search(text[: found.start()]):
+        return None
+    whole, _, rest = (found["s"] or "0").replace(",", ".").partition(".")
+    written = f"{int(found['h'] or 0)}:{int(found['m']):02d}:{int(whole):02d}" + (f".{rest}" if rest else "")
+    if int(found["m"]) > 59:
+        minutes = int(found["m"]) + 60 * int(found["h"] or 0)
+        written = f"{minutes // 60}:{minutes % 60:02d}" + written[written.rindex(":") :]
+    return found.start(), written, f"{text[: found.start()]} {text[found.end() :]}"
+
+
+def cue_lines(lines: Sequence[Line]) -> list[Line]:
+    """Return the lines of subtitles, each with the time its cue begins before its words; none of another text.
+
+    The words of a cue stay in the line they stand in.
+    """
+    if not any(_CUE.fullmatch(text.strip()) for _, text in lines):
+        return []
+    made: list[Line] = []
+    time = ""
+    for i, (number, text) in enumerate(lines):
+        cue = _CUE.fullmatch(text.strip())
+        following = lines[i + 1][1].strip() if i + 1 < len(lines) else ""
+        if cue:
+            clock = cue[1] if cue[1].count(":") > 1 else f"0:{cue[1]}"
+            time = f"{clock}.{cue[2]}"
+        elif not (_CUE.fullmatch(following) and text.strip().isdigit()):
+            made.append((number, f"{time} {text.strip()}".strip()))
+            time = ""
+    return made

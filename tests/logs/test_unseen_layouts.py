@@ -1,0 +1,180 @@
+"""Layouts of loggers and habits of note-takers: the truth, or a question, never a wrong number."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+import numpy as np
+import pytest
+
+from speedcal.errors import SpeedcalError
+from speedcal.logs import read_readings, read_track
+from speedcal.units import KMH_MPS, MPH_MPS
+
+START_S = 1_710_495_000
+N = 90
+SPEED_MPS = np.round(15 + 7 * np.sin(np.arange(N) / 9), 2)
+SHOWN_KMH = np.round(SPEED_MPS * 3.6 * 1.06)
+_WAY = np.cumsum(SPEED_MPS)
+_COURSE = _WAY / 300
+LATITUDE = np.round(-33.45 + np.cumsum(SPEED_MPS * np.cos(_COURSE)) / 111_195, 7)
+LONGITUDE = np.round(-70.61 + np.cumsum(SPEED_MPS * np.sin(_COURSE)) / (111_195 * np.cos(np.radians(33.45))), 7)
+
+
+def _when(i, form="%Y-%m-%dT%H:%M:%SZ"):
+    return datetime.fromtimestamp(START_S + i, UTC).strftime(form)
+
+
+def _file(tmp_path, text, name="log.csv"):
+    path = tmp_path / name
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def _table(header, row, order=range(N)):
+    return "\n".join([header, *(row(i) for i in order), ""])
+
+
+def _gpx(point, ns=""):
+    return (
+        f'<gpx version="1.1" xmlns="http://www.topografix.com/GPX/1/1" {ns}><trk><trkseg>'
+        + "".join(point(i) for i in range(N))
+        + "</trkseg></trk></gpx>"
+    )
+
+
+TRACKS = {
+    "year to second in six columns": _table(
+        "year,month,day,hour,minute,second,lat,lon,speed (m/s)",
+        lambda i: f"{_when(i, '%Y,%m,%d,%H,%M,%S')},{LATITUDE[i]},{LONGITUDE[i]},{SPEED_MPS[i]}",
+    ),
+    "newest first": _table(
+        "time,lat,lon,speed (m/s)",
+        lambda i: f"{_when(i)},{LATITUDE[i]},{LONGITUDE[i]},{SPEED_MPS[i]}",
+        range(N - 1, -1, -1),
+    ),
+    "latitude in the column of the longitude": _table(
+        "time,latitude,longitude,speed (m/s)",
+        lambda i: f"{_when(i)},{LONGITUDE[i]},{LATITUDE[i]},{SPEED_MPS[i]}",
+    ),
+    "empty columns of the same names before": _table(
+        "time,lat,lon,speed (m/s),lat,lon", lambda i: f"{_when(i)},,,{SPEED_MPS[i]},{LATITUDE[i]},{LONGITUDE[i]}"
+    ),
+}
+
+
+@pytest.mark.parametrize("text", TRACKS.values(), ids=TRACKS)
+def test_fixes_are_found_as_they_were_driven(tmp_path, text):
+    """Time, place and speed of every fix, to the digit."""
+    track = read_track(_file(tmp_path, text))
+    np.testing.assert_allclose(track.time_s, START_S + np.arange(N), atol=1e-6)
+    np.testing.assert_allclose(track.latitude_deg, LATITUDE, atol=1e-9)
+    np.testing.assert_allclose(track.longitude_deg, LONGITUDE, atol=1e-9)
+    np.testing.assert_allclose(track.speed_mps, SPEED_MPS, atol=1e-9)
+
+
+@pytest.mark.parametrize("mark", ["-1", "9999", "255", "NO DATA", "err"])
+def test_what_stands_for_no_speed_is_none(tmp_path, mark):
+    """A mark is the same wherever it stands: below zero, beyond vehicles, reached at a leap, or a word."""
+    text = _table("time,vehicle speed (km/h)", lambda i: f"{_when(i)},{mark if i % 9 == 4 else SHOWN_KMH[i]}")
+    readings = read_readings(_file(tmp_path, text))
+    kept = np.arange(N) % 9 != 4
+    np.testing.assert_allclose(readings.speed_mps / KMH_MPS, SHOWN_KMH[kept], rtol=1e-12)
+    np.testing.assert_allclose(readings.time_s, START_S + np.flatnonzero(kept))
+    assert [(finding.code, finding.values["count"]) for finding in readings.findings] == [("marks_for_nothing", 10)]
+
+
+def test_a_top_speed_that_is_driven_up_to_is_no_mark(tmp_path):
+    """And single faults are still named line by line."""
+    driven = np.minimum(np.arange(N) * 3.0, 200.0)
+    text = _table("time,vehicle speed (km/h)", lambda i: f"{_when(i)},{driven[i]:.0f}")
+    np.testing.assert_allclose(read_readings(_file(tmp_path, text)).speed_mps / KMH_MPS, driven)
+    with pytest.raises(SpeedcalError) as caught:
+        read_readings(_file(tmp_path, text.replace(",60\n", ",-5\n").replace(",90\n", ",fast\n")))
+    assert {problem.code for problem in caught.value.problems} == {"impossible_speed", "cell_not_a_number"}
+
+
+@pytest.mark.parametrize("header", ["asset", "colour"])
+@pytest.mark.parametrize("track", [True, False])
+def test_two_vehicles_under_any_name_are_a_question(tmp_path, header, track):
+    """What takes turns at the same times and leaps as it does is not one vehicle; each answer gives its own rows."""
+    text = _table(
+        f"{header},time,lat,lon,vehicle speed (km/h)",
+        lambda i: (
+            f"red,{_when(i)},{LATITUDE[i]},{LONGITUDE[i]},{SHOWN_KMH[i]}\n"
+            f"blue,{_when(i)},{LATITUDE[i] + 0.02},{LONGITUDE[i]},{SHOWN_KMH[::-1][i]}"
+        ),
+    )
+    read, path = (read_track if track else read_readings), _file(tmp_path, text)
+    with pytest.raises(SpeedcalError) as caught:
+        read(path)
+    assert caught.value.code == "several_sessions"
+    blue = read(path, session="blue")
+    if track:
+        np.testing.assert_allclose(blue.latitude_deg, LATITUDE + 0.02)
+    else:
+        np.testing.assert_allclose(blue.speed_mps / KMH_MPS, SHOWN_KMH[::-1])
+
+
+def test_what_changes_with_the_speed_of_one_vehicle_is_no_second_one(tmp_path):
+    """A gear, a brake, a number of satellites that flickers."""
+    text = _table(
+        "time,vehicle speed (km/h),gear,brake,satellites",
+        lambda i: f"{_when(i)},{SHOWN_KMH[i]},{SHOWN_KMH[i] // 20:.0f},{int(np.cos(i / 9) < 0)},{9 + i % 2}",
+    )
+    assert len(read_readings(_file(tmp_path, text))) == N
+
+
+@pytest.mark.parametrize(
+    ("text", "times_s", "speeds"),
+    [
+        ("mph\nat 14 minutes 20 it said 52\nat 15 minutes 5 it said 60\n", [860, 905], [52, 60]),
+        ("14 min 20 sec: 52 mph\n61 min 5 sec: 60 mph\n", [860, 3665], [52, 60]),
+        ("mph\n14'20\" 52\n15'05\" 60\n", [860, 905], [52, 60]),
+        ("mph\nat 14 min 52 mph\nat 15 min 60 mph\n", [840, 900], [52, 60]),
+        ("mph\n14h32m10s 52\n14h34m05s 60\n", [52330, 52445], [52, 60]),
+        ("mph\n1\n00:00:14,200 --> 00:00:16,000\n52\n\n2\n00:00:24,200 --> 00:00:26,000\n60\n", [14.2, 24.2], [52, 60]),
+        ("WEBVTT\n\n00:14.200 --> 00:16.000\n52 mph\n\n00:24.200 --> 00:26.000\nnow 60\n", [14.2, 24.2], [52, 60]),
+        ("mph\n9:30:05-52\n9:31:05 - 60\n9:32:05 -45\n", [34205, 34265, 34325], [52, 60, 45]),
+        ("speed in mph\n1  9:30:05  52\n2  9:31:05  60\n3  9:32:05  45\n", [34205, 34265, 34325], [52, 60, 45]),
+        ("38,9:30:05\n53,9:31:05\n54 mph,9:32:05\n", [34205, 34265, 34325], [38, 53, 54]),
+        ("Fri 15 March 2024, mph\n9:30:05 52\n9:31:05 60\n", [34205, 34265], [52, 60]),
+        ("mph\n9:30:05 52 and a half\n9:31:05 60 1/2\n9:32:05 45½\n", [34205, 34265, 34325], [52.5, 60.5, 45.5]),
+        ("mph\n9:30:05 between 30 and 35\n9:31:05 just under 60\n", [34205, 34265], [32.5, 60]),
+    ],
+)
+def test_notes_and_transcripts_are_read_with_their_times(tmp_path, text, times_s, speeds):
+    """Spoken times, subtitles, dashes, numbered lines, halves."""
+    readings = read_readings(_file(tmp_path, text, "notes.txt"))
+    np.testing.assert_allclose(readings.time_s, times_s, atol=1e-6)
+    np.testing.assert_allclose(readings.speed_mps / MPH_MPS, speeds, rtol=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("line", "code"),
+    [
+        (">60", "one_sided"),
+        ("over 60", "one_sided"),
+        ("at least 60", "one_sided"),
+        ("52 for 2 min", "several_numbers"),
+        ("fifty two", "numbers_in_words"),
+    ],
+)
+def test_notes_that_tell_no_speed_are_a_question(tmp_path, line, code):
+    """More than 60 is no reading, and neither is how long it was held."""
+    with pytest.raises(SpeedcalError) as caught:
+        read_readings(_file(tmp_path, f"mph\n9:30:05 50\n9:31:05 {line}\n", "notes.txt"))
+    assert caught.value.code == code
+
+
+def test_a_time_with_figures_hanging_on_to_it_is_not_cut_short(tmp_path):
+    """9:30x15 is no 9:30."""
+    with pytest.raises(SpeedcalError) as caught:
+        read_readings(_file(tmp_path, "mph\n9:30x15 50\n9:31x15 60\n", "notes.txt"))
+    assert {problem.code for problem in caught.value.problems} == {"time_goes_on"}
+
+
+def test_just_under_is_as_uncertain_as_about(tmp_path):
+    """A mile per hour."""
+    readings = read_readings(_file(tmp_path, "mph\n9:30:05 50\n9:31:05 just under 60\n9:32:05 nearly 40\n", "n.txt"))
+    np.testing.assert_allclose(readings.u_speed_mps / MPH_MPS, [np.nan, 1, 1])
