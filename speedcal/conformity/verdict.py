@@ -12,6 +12,7 @@ from speedcal.conformity.change import ChangeCheck, compare_odometer, compare_sp
 from speedcal.conformity.decision import decide, readings_to_settle
 from speedcal.conformity.next_step import next_steps
 from speedcal.conformity.probability import Box
+from speedcal.conformity.reference_speed import reference_findings
 from speedcal.conformity.rules import load_tolerance
 from speedcal.conformity.tolerance import ShownLimits, Tolerance
 from speedcal.conformity.verification import Check, RangeCheck, Verification
@@ -28,8 +29,6 @@ _LEAST_SCATTER_MPS = 0.05
 """Scatter of a reading that more readings are planned with at least."""
 _LONGEST_TIMES = 20
 """An odometer test longer than this many times the drive is not worth naming."""
-_TRUTH = ("ground_speed", "true_speed", "shared_truth")
-"""Budget line of the true speed."""
 
 
 def verify(
@@ -136,7 +135,7 @@ def _judge_speed(
         readings_needed=needed[0] if needed else None,
         readings_speeds_mps=needed[1] if needed else (),
         changes=changes,
-        findings=(*findings, *_outside_findings(checks, after, rule), *_reference_findings(checks, after, rule)),
+        findings=(*findings, *_outside_findings(checks, after, rule), *reference_findings(checks, after, rule)),
     )
 
 
@@ -299,31 +298,3 @@ def _outside_findings(checks: tuple[Check, ...], after: Calibration, rule: Toler
         return []
     driven = after.speed_range_mps
     return [Finding("outside_driven_range", **rule.about, speeds_mps=outside, driven_mps=driven, unit=after.unit)]
-
-
-def true_speed_percent(calibration: Calibration, speed_mps: float) -> float:
-    """Return half the 95 % interval of the true speed that a drive stands for, in per cent of it.
-
-    The part of the ground speed in the uncertainty of the dial, as in its budget; all of it when there is no budget,
-    which is then an upper bound.
-
-    Parameters
-    ----------
-    calibration
-        The drive, or several pooled.
-    speed_mps
-        True speed. [m/s]
-    """
-    shares = [line.share for line in calibration.budget if line.component in _TRUTH]
-    share = sum(shares) if shares else 1.0
-    half = np.sqrt(share) * float(calibration.half_width(speed_mps)) / float(calibration.dial.slope(speed_mps))
-    return 100 * float(half) / speed_mps
-
-
-def _reference_findings(checks: tuple[Check, ...], after: Calibration, rule: Tolerance) -> list[Finding]:
-    """Say at which speeds the true speed is known less well than the rule demands."""
-    if rule.reference is None:
-        return []
-    known = [(check.speed_mps, true_speed_percent(after, check.true)) for check in checks]
-    poor = [{"speed_mps": speed, "percent": percent} for speed, percent in known if percent > rule.reference.percent]
-    return [Finding("reference_speed", known=poor, wanted=rule.reference, unit=after.unit)] if poor else []

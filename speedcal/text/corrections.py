@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from speedcal.finding import Finding
+from speedcal.text.advice_messages import ACTION_NAMES, TIMES, gained_by_measuring
 from speedcal.text.explanations import diagnosis_lines
 from speedcal.text.numbers import likely, signed
 from speedcal.text.parts import MEASURED_BY, choice_name, part_name, setting_name
-from speedcal.text.vehicle_messages import ACTION_NAMES, TIMES, gained_by_measuring
 from speedcal.text.vehicle_summary import effective_text
 from speedcal.vehicle.advice import Advice
 from speedcal.vehicle.choice import Choice

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from speedcal.text.advice_messages import CAUSES, SETTLES
 from speedcal.text.numbers import likely, signed
 from speedcal.text.parts import part_name
-from speedcal.text.vehicle_messages import CAUSES, SETTLES
 from speedcal.vehicle.diagnosis import Diagnosis
 from speedcal.vehicle.explanations import Explanation, Explanations
 

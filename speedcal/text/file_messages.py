@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
+from speedcal.text import format_messages
 from speedcal.text.messages import Template, Values
 from speedcal.text.numbers import counted, fill, joined, quoted, speed
 
@@ -27,67 +26,14 @@ _SENTENCES = {
     "unreadable_fields": "fields that cannot be read",
 }
 
-LABELS: dict[str, str] = {
-    "gpx": "GPX",
-    "gpx_1_0": "GPX 1.0",
-    "gpx_1_1": "GPX 1.1",
-    "gpx_waypoints": "GPX waypoints",
-    "nmea": "NMEA 0183",
-    "fit": "FIT",
-    "fit_wheel": "FIT wheel sensor",
-    "fit_field": "FIT field of the device",
-    "tcx": "TCX",
-    "kml": "KML",
-    "json": "JSON",
-    "track_json": "track in JSON",
-    "sheet": "spreadsheet",
-    "sheet_ods": "spreadsheet (.ods)",
-    "sheet_xlsx": "spreadsheet (.xlsx)",
-    "text": "table or notes",
-    "table": "table",
-    "table_commas": "table (commas)",
-    "table_semicolons": "table (semicolons)",
-    "table_tabs": "table (tabs)",
-    "table_bars": "table (bars)",
-    "table_long": "table (one measurement a row)",
-    "track_table": "track table",
-    "track_table_commas": "track table (commas)",
-    "track_table_semicolons": "track table (semicolons)",
-    "track_table_tabs": "track table (tabs)",
-    "track_table_bars": "track table (bars)",
-    "track_table_long": "track table (one measurement a row)",
-    "notes": "plain notes",
-    "held_speeds": "list of held speeds",
-    "checks": "checks",
-    "marked_invalid": "marked invalid by the receiver",
-    "time_missing": "time missing or unreadable",
-    "impossible_date": "impossible date",
-    "no_position_yet": "no position yet (0, 0)",
-    "no_position": "position missing or invalid",
-    "fix_not_renewed": "fix not renewed",
-    "repeated_time": "same time as the fix before",
-    "backward_time": "time runs back",
-    "time_covered": "time covered by a longer piece",
-    "speed_missing": "no speed",
-    "repeated_row": "row repeated",
-    "line_without_speed": "line without a speed",
-    "remark": "remark",
-    "crossed_out": "crossed out",
-    "summary_row": "row that sums up the others",
-    "title_with_number": "title with a number in it",
-    "waypoint_without_speed": "waypoint without a speed",
-}
-"""Short names of formats and of reasons why something was left out."""
 
-
-def left_out(dropped: Mapping[str, int]) -> str:
-    """Return what was left out, each reason with its count."""
-    return ", ".join(f"{LABELS.get(reason, reason)}: {count}" for reason, count in dropped.items())
+def _format(name: str) -> str:
+    return format_messages.LABELS.get(name, name)
 
 
 def _no_fixes(values: Values) -> str:
     what = "the track has no usable fix" if not values["count"] else "the track has one usable fix only"
-    return what + (f" (left out: {left_out(values['dropped'])})" if values["dropped"] else "")
+    return what + (f" (left out: {format_messages.left_out(values['dropped'])})" if values["dropped"] else "")
 
 
 def _columns(values: Values) -> str:
@@ -169,14 +115,14 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "unknown_format": (
         "this kind of file is not supported",
-        lambda values: "Give one of: " + ", ".join(LABELS.get(name, name) for name in values["known"]),
+        lambda values: "Give one of: " + ", ".join(map(_format, values["known"])),
     ),
     "no_track_in_format": (
-        lambda values: f"the file is {LABELS.get(values['format'], values['format'])} and holds no track",
+        lambda values: f"the file is {_format(values['format'])} and holds no track",
         "Give the recording of the receiver",
     ),
     "no_readings_in_format": (
-        lambda values: f"the file is a {LABELS.get(values['format'], values['format'])} track and holds no readings",
+        lambda values: f"the file is a {_format(values['format'])} track and holds no readings",
         "Give what the instrument showed",
     ),
     "xml_too_deep": ("elements are nested more than {most} deep", "Export the recording again"),

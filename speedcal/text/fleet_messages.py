@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from speedcal.text.advice_messages import ACTION_NAMES, SETTLES
 from speedcal.text.messages import Template, Values
 from speedcal.text.numbers import joined, signed
-from speedcal.text.vehicle_messages import ACTION_NAMES, SETTLES
 
 if TYPE_CHECKING:
     from speedcal.vehicle.advice import Advice

@@ -12,7 +12,7 @@ from speedcal.errors import TrackFormatError
 from speedcal.logs.inspection import Inspection, readings_facts, track_facts
 from speedcal.logs.readings import Readings
 from speedcal.logs.track import Track
-from speedcal.text.file_messages import left_out
+from speedcal.text.format_messages import left_out
 from speedcal.text.messages import label
 from speedcal.text.numbers import short
 from speedcal.units import KMH_MPS, LENGTH_UNIT_M, SPEED_UNIT_MPS, DisplayUnit

@@ -13,7 +13,20 @@ Values = Mapping[str, Any]
 Template = str | Callable[[Values], str]
 """Text with fields such as ``{offset_mps:speed}``, or a function of the values where the words depend on them."""
 
-_ROOMS = ("file", "checks", "film", "calibration", "vehicle", "conformity", "job", "fleet", "command", "page")
+_ROOMS = (
+    "format",
+    "file",
+    "checks",
+    "film",
+    "calibration",
+    "vehicle",
+    "advice",
+    "conformity",
+    "job",
+    "fleet",
+    "command",
+    "page",
+)
 
 
 @functools.cache

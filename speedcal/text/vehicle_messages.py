@@ -151,25 +151,6 @@ def _wanted_change(values: Values) -> str:
     )
 
 
-def _low_by(values: Values) -> str:
-    percent = values["percent"]
-    if percent < 0.5:
-        return f"It reads low by {max(percent, 0.1):.1f} % at most, hardly visible."
-    return f"It reads low by up to {percent:.1f} %."
-
-
-def gained_by_measuring(values: Values) -> str:
-    """Say what a measurement does for the choice of a gear."""
-    return (
-        f"The chance that the right tooth count is chosen goes from {likely(values['chance_now'])} to about "
-        f"{likely(values['chance_then'])}."
-    )
-
-
-def _cause(values: Values) -> str:
-    return f"Likely cause: {CAUSES[values['cause']]} ({likely(values['chance'])})."
-
-
 def _sizes(values: Values) -> str:
     return f"a healthy instrument reads {signed(values['percent'])} %, give or take " + fill(
         "{u_percent:.2f} % (standard; {source})", values
@@ -195,60 +176,6 @@ def _as_stated(values: Values) -> str:
 def _ambiguous(values: Values) -> str:
     measures = "; ".join(f"{part_name(part)}: {MEASURED_BY[part]}" for part in values["parts"])
     return f"More than one combination fits. {f'What would settle it: {measures}.' if measures else ''}".strip()
-
-
-_INSTEAD_OF = {
-    "keep": "leaving it as it is",
-    "setting": "the setting above",
-    "pulse_scaler": "the scaler above",
-    "driven_gear": "the driven gear above",
-    "ratio_box": "the ratio box above",
-    "drive_gear": "the drive gear above",
-    "pair": "the gears above",
-}
-_AND_NEEDLE = " and the needle"
-
-CAUSES: dict[str, str] = {
-    "parts_as_stated": "mismatched parts, as the job lists them",
-    "tires": "other tires than the instrument was made for",
-    "axle": "other axle gears",
-    "gears": "a wrong drive or driven gear",
-    "transfer_ratio": "the other range of the transfer case, or a ratio box fitted the wrong way round",
-    "pulse_count": "the wrong number of pulses per turn",
-    "wrong_unit": "miles taken for kilometers, or the reverse",
-    "needle_offset": "the needle sits wrong on its shaft",
-    "dial_gain": "the instrument itself: its spring or magnet",
-    "dial_bent": "a dial that is bent: its error changes with speed",
-    "needle_sticks": "a needle that sticks",
-    "needle_damped": "a needle that lags behind",
-    "foreign_readings": "readings of another instrument or another trip",
-}
-"""Cause to what a mechanic would call it."""
-
-TIMES = {
-    2.0: "twice as many pulses as",
-    4.0: "four times as many pulses as",
-    0.5: "half as many pulses as",
-    0.25: "a quarter as many pulses as",
-}
-"""Wrong counts of pulses, in words."""
-
-SETTLES: dict[str, str] = {
-    "roll_out": MEASURED_BY["tire"],
-    "count_axle": MEASURED_BY["axle"],
-    "count_gears": MEASURED_BY["driven_gear"],
-    "check_range": "see in which range the transfer case stood and which way round the ratio box sits, and count turns",
-    "count_pulses": "count the pulses of the sensor for one turn",
-    "check_unit": "see in which unit the dial is marked and the readings were noted",
-    "look_at_rest": "look at the needle with the vehicle standing: it should rest on zero or its peg",
-    "odometer_distance": "drive a measured distance of ten miles or more and note the odometer at both ends: if "
-    "it is right while the speed is wrong, the instrument is at fault",
-    "bench_test": "have the instrument tested on a bench at several speeds",
-    "up_and_down": "note the same speeds once coming from below and once from above",
-    "hold_longer": "hold each speed for a minute before reading",
-    "check_files": "check that the readings were taken from this dial on this trip",
-}
-"""Measurement to how it is done."""
 
 
 FINDINGS: dict[str, Template] = {
@@ -294,62 +221,6 @@ FINDINGS: dict[str, Template] = {
     ),
     "gear_not_counted": "The driven gear is not stated; as it is, the figures are for {teeth} teeth, the nearest "
     "whole count.",
-    "measure_first": lambda values: (
-        f"One measurement would make the choice surer: {MEASURED_BY[values['part']]}. {gained_by_measuring(values)}"
-    ),
-    # advice
-    "puts_right": "It leaves at most {percent:.1f} %; chance of passing {chance:percent}.",
-    "leaves": "It leaves at most {percent:.1f} %.",
-    "already_good": "The worst error is {percent:.1f} %.",
-    "likely_cause": _cause,
-    "together_with": lambda values: f"Do it together with the other step: {ACTION_NAMES[values['action']]}.",
-    "gear_alone_leaves": "By itself this would leave {percent:.1f} %.",
-    "needle_alone_leaves": "The needle alone would leave {percent:.1f} % at best.",
-    "instead_of_the_first": lambda values: f"Instead of {_INSTEAD_OF[values['kind']]}{_AND_NEEDLE * values['needle']}.",
-    "reads_low_by": _low_by,
-    "setting_moves_shifts": "A module's speed setting also moves shift points, cruise control and limiter; "
-    "drive them too.",
-    "scaler_moves_all": "A scaler before a module moves whatever else takes that signal: shift points, cruise control.",
-    "opens_transmission": "The transmission must be opened for this gear.",
-    "opens_hub": "The wheel must come off and its hub be opened for this gear.",
-    "no_part_cures": lambda values: f"No gear and no setting cures {CAUSES[values['cause']]}.",
-    "margin_to_the_rule": lambda values: (
-        f"Chosen with a margin to the limits of the rule: {choice_name(values['nearest'])} would be nearer to true "
-        f"({values['percent']:.1f} %), but a road test could hardly prove that it keeps them."
-    ),
-    "until_repaired": "It helps until the instrument is repaired.",
-    "pulses_times": lambda values: (
-        f"The instrument gets {TIMES[values['times']]} it should: another sensor, another tooth count of its wheel, or "
-        "a wrong number in the module."
-    ),
-    "box_may_be_turned": "Fitted the wrong way round it would explain the error.",
-    "teeth_as_stated": lambda values: (
-        f"The job says {values['teeth']}; if another is in it ({likely(values['chance'])}), the new one "
-        "would be figured wrong."
-    ),
-    "housing_at_the_count": "Look at the housing too: for {teeth} teeth the range {range} must face down; in another "
-    "the gear meshes badly, and the needle jumps and reads low.",
-    "housing_range": "That is the range of {teeth} teeth.",
-    "may_stick": "If nothing is wrong with them, the needle may stick: note each speed once coming from below and once "
-    "from above. One that sticks shows less on the way up than on the way down.",
-    "instrument_work": "The instrument must be opened; set the needle at a known speed or on a bench, and check "
-    "that it still drops back to its rest.",
-    "instrument_leaves": lambda values: (
-        f"The {'bend of the dial' if values['bent'] else 'dial itself'} leaves {values['percent']:.1f} % "
-        "whatever the gear."
-    ),
-    "between_two_teeth": "Whole teeth leave {percent:.1f} %; a ratio box in the cable gets closer.",
-    "too_uncertain": "This drive is not precise enough to decide; more readings at steady speeds would settle it.",
-    "approved_workshop_only": "A tachograph or a sealed limiter runs off this drive: this is a report only; an "
-    "approved workshop must do any work on it.",
-    # causes
-    "offset_unexplained": "It does not explain the constant error of {offset_mps:speed1}.",
-    "factor_unexplained": "It would give a factor of {expected_factor:factor}, the drive shows {factor:factor}.",
-    "odometer_goes_its_own_way": "Pointer and odometer are off by different factors ({factor:factor} and "
-    "{odometer_factor:factor}).",
-    "odometer_goes_along": "The odometer is off by the same factor.",
-    "bend_unexplained": "It does not explain that the error changes with speed.",
-    "scatter_unexplained": "It does not explain how the readings scatter.",
     # what explains a factor
     "whole_chain_compared": "the instrument expects what the job says, so the whole chain is compared",
     "right_before": lambda values: (
@@ -377,26 +248,6 @@ FINDINGS: dict[str, Template] = {
     "drive_carries_little": lambda values: f"The drive is weak: {values['reason'].text}",
 }
 """Code to the sentence, with its full stop where it is one."""
-
-ACTION_NAMES: dict[str, str] = {
-    "keep_as_is": "keep it as it is",
-    "fit_driven_gear": "fit the driven gear",
-    "fit_drive_gear": "fit the drive gear",
-    "fit_gear_pair": "fit both gears",
-    "fit_ratio_box": "fit the ratio box",
-    "set_pulse_scaler": "set the pulse scaler",
-    "set_module": "set the module",
-    "reseat_needle": "reseat the needle",
-    "repair_instrument": "have the instrument repaired",
-    "check_count": "count the teeth",
-    "turn_housing": "turn the housing",
-    "set_unit": "correct the unit: miles and kilometers are mixed up, in the instrument or in the notes",
-    "use_correction_card": "put a correction card on the dash",
-    "measure_fact": "find out what is missing",
-    "drive_again": "drive again",
-    "check_files": "check the files",
-}
-"""Action of an advice in a few words."""
 
 LABELS: dict[str, str] = {
     "convention": "convention",

@@ -6,11 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from speedcal.calibration.fit_checks import USUAL_SPEEDS
 from speedcal.calibration.result import Calibration
 from speedcal.finding import Finding
-from speedcal.interval import FloatArray, Interval, tidy
-from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
+from speedcal.interval import FloatArray, Interval
+from speedcal.units import DisplayUnit
 from speedcal.vehicle.advice import Advice
 from speedcal.vehicle.best_choice import best_of, findings_for
 from speedcal.vehicle.choice import Choice, judge_choice
@@ -18,15 +17,16 @@ from speedcal.vehicle.diagnosis import Diagnosis, diagnose
 from speedcal.vehicle.drivetrain import (
     Determination,
     EffectiveTire,
-    driving_tire,
     effective_tire,
     solve_train,
     train_findings,
 )
 from speedcal.vehicle.evidence import with_needle_off
-from speedcal.vehicle.facts_only import FactsDial, best_measurement, dial_from_facts
+from speedcal.vehicle.facts_only import best_measurement, dial_from_facts
+from speedcal.vehicle.first_steps import righting_gain
 from speedcal.vehicle.fitted import is_fitted_after
-from speedcal.vehicle.judge import ROAD_TEST_MPS, Judge, Limits, TireSet, road_test_like
+from speedcal.vehicle.judged_vehicle import judge_of
+from speedcal.vehicle.limits import Limits
 from speedcal.vehicle.options import (
     drive_choices,
     driven_choices,
@@ -38,25 +38,11 @@ from speedcal.vehicle.options import (
     setting_choices,
     with_chances,
 )
-from speedcal.vehicle.recommendation import Outlook, advise, righting_gain
-from speedcal.vehicle.rolling_circumference import roll_by_convention
+from speedcal.vehicle.other_ranges import OtherRange, other_ranges
+from speedcal.vehicle.outlook import Outlook
+from speedcal.vehicle.recommendation import advise
 from speedcal.vehicle.vehicle import Criterion, Vehicle, Work
 from speedcal.wording import words
-
-
-@dataclass(frozen=True, slots=True)
-class OtherRange:
-    """How the instrument reads in the other range of a two-speed axle or transfer case."""
-
-    part: str
-    """``axle`` or ``transfer_case``."""
-    gain: float
-    """Shaft speed in that range over that in the range driven, at the same road speed."""
-    errors: tuple[dict[str, float], ...]
-
-    def to_dict(self) -> dict[str, Any]:
-        """Return the range, ready for JSON."""
-        return {"part": self.part, "gain": tidy(self.gain, 6), "errors": [dict(row) for row in self.errors]}
 
 
 @dataclass(frozen=True, slots=True)
@@ -218,7 +204,7 @@ def correct_diagnosed(
     judged = calibration
     if calibration is not None and diagnosis and diagnosis.top and diagnosis.top.code == "needle_offset":
         judged = with_needle_off(calibration)
-    judge = _judge(judged, known, vehicle, unit, speeds, criterion, limits)
+    judge = judge_of(judged, known, vehicle, unit, speeds, criterion, limits)
     teeth = known.teeth if known else fitted_teeth(calibration, vehicle)
     effective = effective_tire(calibration, vehicle) if calibration is not None else None
     keep = judge_choice(judge, "keep", (("work", "none"),), 1.0, is_fitted=not teeth.is_guess, available=True)
@@ -287,7 +273,7 @@ def correct_diagnosed(
         is_driven=calibration is not None,
         advice=advice,
         diagnosis=diagnosis,
-        other_ranges=_other_ranges(judge, vehicle),
+        other_ranges=other_ranges(judge, vehicle),
         notes=vehicle.family.notes if vehicle.family and (lists["driven_gear"] or lists["drive_gear"]) else (),
         findings=tuple(findings),
         **lists,
@@ -304,69 +290,9 @@ def _geared(calibration: Calibration, gain: float) -> Calibration:
     )
 
 
-def _judge(
-    calibration: Calibration | None,
-    known: FactsDial | None,
-    vehicle: Vehicle,
-    unit: DisplayUnit,
-    speeds: Sequence[float] | FloatArray | None,
-    criterion: Criterion | None,
-    limits: Limits | None,
-) -> Judge:
-    if speeds is not None:
-        at = tuple(float(v) for v in speeds)
-    else:
-        at = driven_speeds(calibration) if calibration is not None else USUAL_SPEEDS[unit]
-    dial = calibration.dial if calibration is not None else known.dial if known else None
-    assert dial is not None  # noqa: S101 - one of the two is there
-    return Judge(
-        dial=dial,
-        unit=calibration.unit if calibration is not None else unit,
-        speeds=at,
-        criterion=criterion or vehicle.criterion,
-        acceptable_percent=vehicle.acceptable_percent,
-        odometer_factor=calibration.odometer_factor if calibration is not None else None,
-        tire_sets=_tire_sets(vehicle),
-        limits=limits,
-        road_test_mps=road_test_like(dial) if calibration is not None else ROAD_TEST_MPS,
-    )
-
-
-def _tire_sets(vehicle: Vehicle) -> tuple[TireSet, ...]:
-    rolled = driving_tire(vehicle)
-    if vehicle.second_tire is None or rolled is None:
-        return (TireSet(),)
-    other = roll_by_convention(vehicle.second_tire)
-    gain = rolled.circumference_m.value / other.circumference_m.value
-    return (TireSet(), TireSet(gain, (rolled.u_relative**2 + other.u_relative**2) ** 0.5))
-
-
-def _other_ranges(judge: Judge, vehicle: Vehicle) -> tuple[OtherRange, ...]:
-    gains = []
-    if vehicle.second_axle is not None and vehicle.axle is not None and vehicle.sensor != "wheel":
-        gains.append(("axle", float(vehicle.second_axle) / float(vehicle.axle)))
-    if vehicle.second_transfer_ratio is not None and vehicle.sensor in ("driven gear", "output shaft"):
-        gains.append(("transfer_case", float(vehicle.second_transfer_ratio / vehicle.transfer_ratio)))
-    return tuple(OtherRange(part, gain, tuple(judge.table(gain))) for part, gain in gains)
-
-
 def _family_findings(vehicle: Vehicle, *, shown: bool) -> list[Finding]:
     unsure = vehicle.family.from_memory() if vehicle.family and shown else []
     return [Finding("gear_family_from_memory", family=vehicle.family.name, ranges=unsure)] if unsure else []  # type: ignore[union-attr]
-
-
-def driven_speeds(calibration: Calibration) -> tuple[float, ...]:
-    """Return the speeds taken when nobody names any: round ones of the driven range, in the display unit.
-
-    Not below 25 mph or 40 km/h, the lowest test speeds of SAE J2976 and UN R39, unless that leaves fewer than two: at
-    walking pace a small needle offset is a large percentage and would decide the gear.
-    """
-    factor = SPEED_UNIT_MPS[calibration.unit]
-    lowest = 25 if calibration.unit == "mph" else 40
-    found = tuple(row["ground"] for row in calibration.error_table() if row["ground"] > 0)
-    road = tuple(speed for speed in found if speed >= lowest)
-    ends = tuple(tidy(v / factor, 1) for v in calibration.speed_range_mps if v > 0)
-    return road if len(road) > 1 else found or ends
 
 
 def _reciprocal(gain: Interval, teeth: int) -> Interval:

@@ -8,7 +8,6 @@ Bayes' rule with the priors of ``explain.toml``.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,54 +16,23 @@ import numpy as np
 from speedcal.calibration.result import Calibration
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, tidy
-from speedcal.units import MILE_M, MPH_MPS
+from speedcal.units import MPH_MPS
+from speedcal.vehicle.causes import (
+    GROUPS,
+    SETTLED_BY,
+    Shifts,
+    Spread,
+    drive_causes,
+    expected_factor,
+    instrument_causes,
+)
 from speedcal.vehicle.data import facts
-from speedcal.vehicle.drivetrain import chain, driving_tire, train_gain
 from speedcal.vehicle.evidence import MOST_EVIDENCE, Evidence, evidence_of
-from speedcal.vehicle.identities import parts_of
-from speedcal.vehicle.parts import WRONG_PULSES
-from speedcal.vehicle.rolling_circumference import roll_by_convention
 from speedcal.vehicle.vehicle import Vehicle
 from speedcal.wording import words
 
-GROUPS = {
-    "parts_as_stated": "drivetrain",
-    "tires": "drivetrain",
-    "axle": "drivetrain",
-    "gears": "drivetrain",
-    "transfer_ratio": "drivetrain",
-    "pulse_count": "pulses_or_unit",
-    "wrong_unit": "pulses_or_unit",
-    "needle_offset": "needle",
-    "dial_gain": "dial",
-    "dial_bent": "dial",
-    "needle_sticks": "dial",
-    "needle_damped": "dial",
-    "foreign_readings": "readings",
-}
-"""Cause to its class; within a class the causes may look alike to a drive."""
-
-SETTLED_BY = {
-    "parts_as_stated": "roll_out",
-    "tires": "roll_out",
-    "axle": "count_axle",
-    "gears": "count_gears",
-    "transfer_ratio": "check_range",
-    "pulse_count": "count_pulses",
-    "wrong_unit": "check_unit",
-    "needle_offset": "look_at_rest",
-    "dial_gain": "odometer_distance",
-    "dial_bent": "bench_test",
-    "needle_sticks": "up_and_down",
-    "needle_damped": "hold_longer",
-    "foreign_readings": "check_files",
-}
-"""The one measurement that settles each cause."""
-
 _FAR = 2.0
 """Standard uncertainties from which on something speaks against a cause."""
-_MISMATCH = 0.02
-"""Stated parts that lead one to expect a larger error than this do not suit each other."""
 _STRANGE = {
     "many_wrong",
     "two_readers",
@@ -74,8 +42,6 @@ _STRANGE = {
     "log_strays",
 }
 """Findings and doubts that readings of this instrument on this trip seldom have."""
-_PULSES = tuple(float(np.log(ratio)) for ratio in WRONG_PULSES)
-_UNIT = float(np.log(MILE_M / 1000))
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,9 +118,9 @@ def diagnose(calibration: Calibration, vehicle: Vehicle) -> Diagnosis:
         What the job states; each statement may be wrong.
     """
     evidence = evidence_of(calibration)
-    expected, u_expected = _expected(vehicle)
-    drives = _drive_causes(vehicle, expected)
-    instruments = _instrument_causes(follows=calibration.trust.word == "TRUSTED")
+    expected, u_expected = expected_factor(vehicle)
+    drives = drive_causes(vehicle, expected)
+    instruments = instrument_causes(follows=calibration.trust.word == "TRUSTED")
     known = facts("explain")["cause"]
     log_joint = np.full((len(drives), len(instruments)), -np.inf)
     at = np.zeros(log_joint.shape)
@@ -200,96 +166,6 @@ def _settled_by(found: list[Hypothesis], healthy: float, evidence: Evidence) -> 
     return first.settled_by
 
 
-def _expected(vehicle: Vehicle) -> tuple[float, float]:
-    """Return the logarithm of the factor that the stated facts lead one to expect, and its standard uncertainty."""
-    known = train_gain(chain(vehicle))
-    if known is not None:
-        return float(np.log(known[0])), known[1]
-    rolled = driving_tire(vehicle)
-    if rolled is not None:
-        for setting in vehicle.settings:
-            if setting.circumference_m is not None:
-                return float(np.log(setting.circumference_m / rolled.circumference_m.value)), rolled.u_relative
-        if vehicle.tire_before is not None:
-            before = roll_by_convention(vehicle.tire_before)
-            u = float(np.hypot(before.u_relative, rolled.u_relative))
-            return float(np.log(before.circumference_m.value / rolled.circumference_m.value)), u
-    return 0.0, 0.005
-
-
-_Shifts = tuple[tuple[float, float, float], ...]
-"""What a cause does to the drive: shift of the logarithm, its standard deviation, and its share."""
-
-
-def _drive_causes(vehicle: Vehicle, expected: float) -> dict[str, _Shifts]:
-    """Return the causes that sit between road and instrument, with what each does to the factor."""
-    size = facts("explain")["cause"]["size"]
-    mismatch = abs(expected) > _MISMATCH
-    causes: dict[str, _Shifts] = {"parts_as_stated" if mismatch else "none": ((0.0, 0.0, 1.0),)}
-    stated = {part.name: part for part in parts_of(vehicle) if part.stated is not None and len(part.labels) > 1}
-    for cause, names in (("tires", ("tire",)), ("axle", ("axle",)), ("gears", ("driven_gear", "drive_gear"))):
-        if vehicle.sensor == "wheel" and cause == "axle":
-            continue
-        shifts: list[tuple[float, float, float]] = []
-        for name in names:
-            if part := stated.get(name):
-                gains = np.log(part.gains / part.gains[part.stated])
-                others = [g for i, g in enumerate(gains) if i != part.stated and 0.01 < abs(g) < 0.5]
-                shifts += [(float(g), 0.01, 1.0) for g in others]
-        if not shifts:
-            if cause == "gears" and not vehicle.has_gear_drive:
-                continue
-            shifts = [(0.0, size[cause], 1.0)]
-        causes[cause] = tuple((shift, spread, 1 / len(shifts)) for shift, spread, _ in shifts)
-    logs = _other_ratios(vehicle)
-    if logs:
-        causes["transfer_ratio"] = tuple((shift, size["transfer"], 1 / len(logs)) for shift in logs)
-    if vehicle.expects_pulses or not (vehicle.drive_gear or vehicle.driven_gear):
-        causes["pulse_count"] = tuple((shift, size["pulses"], 0.25) for shift in _PULSES)
-    causes["wrong_unit"] = tuple((shift, size["unit"], 0.5) for shift in (_UNIT, -_UNIT))
-    return causes
-
-
-def _other_ratios(vehicle: Vehicle) -> list[float]:
-    """Return what another range, or a ratio box left out or put in the wrong way round, does; logarithms."""
-    ratios = {vehicle.transfer_ratio, vehicle.second_transfer_ratio} - {None, 1}
-    logs = [sign * float(np.log(float(ratio))) for ratio in ratios if ratio for sign in (1, -1)]
-    if vehicle.ratio_box is not None:
-        box = float(np.log(float(vehicle.ratio_box)))
-        logs += [-box, -2 * box]
-    return logs
-
-
-@dataclass(frozen=True, slots=True)
-class _Spread:
-    """What a cause in the instrument does: constant error [m/s] and logarithm of the pointer's own factor."""
-
-    offset_mps: float
-    gain: float
-
-
-def _instrument_causes(*, follows: bool) -> dict[str, tuple[_Spread, ...]]:
-    """Return the causes in the instrument and its notes, each with what it may do, alike in likelihood.
-
-    Readings that follow the track at whatever factor are no strangers to it: only those of a vehicle on the same road
-    follow one, and their dial is as right as most.
-    """
-    size: Mapping[str, float] = facts("explain")["cause"]["size"]
-    plain = size["healthy_offset_mph"] * MPH_MPS
-    healthy = _Spread(plain, 0.0)
-    foreign = _Spread(size["foreign_offset_mph"] * MPH_MPS, size["foreign"])
-    alike = _Spread(2 * plain, size["foreign_alike"])  # the vehicle behind, the same trip on another day
-    return {
-        "none": (healthy,),
-        "needle_offset": (_Spread(size["needle_offset_mph"] * MPH_MPS, 0.0),),
-        "dial_gain": (_Spread(plain, size["dial_gain"]),),
-        "dial_bent": (_Spread(size["bent_offset_mph"] * MPH_MPS, size["bent"]),),
-        "needle_sticks": (_Spread(2 * plain, size["sticks"]),),
-        "needle_damped": (healthy,),
-        "foreign_readings": (alike,) if follows else (foreign, alike),
-    }
-
-
 def _shape_evidence(evidence: Evidence, instrument: str) -> float:
     """Return the log likelihood of bend, sticking, lag and scatter under a cause in the instrument."""
     scatter = _scatter_likelihood(evidence, instrument)
@@ -321,7 +197,7 @@ def _either(found: list[tuple[float, float]]) -> tuple[float, float]:
 
 
 def _log_likelihood(
-    evidence: Evidence, shifts: _Shifts, spread: _Spread, expected: float, u_expected: float
+    evidence: Evidence, shifts: Shifts, spread: Spread, expected: float, u_expected: float
 ) -> tuple[float, float]:
     """Return the log likelihood of offset and factors under a pair of causes, and the factor it expects at its best."""
     instrument, size = facts("explain")["instrument"], facts("explain")["cause"]["size"]

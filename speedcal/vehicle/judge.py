@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from statistics import NormalDist
@@ -11,55 +11,17 @@ import numpy as np
 
 from speedcal.calibration.dial import Dial
 from speedcal.interval import FloatArray, Interval, tidy
-from speedcal.units import MPH_MPS, SPEED_UNIT_MPS, DisplayUnit
+from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
+from speedcal.vehicle.limits import ROAD_TEST_MPS, Limits, TireSet, default_limits
 from speedcal.vehicle.plausible_dials import plausible_dials
 from speedcal.vehicle.vehicle import Criterion
 
-Limits = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
-"""The least and the most that may be shown at true speeds, each of the shape of the speeds. [m/s]"""
-
 _GAIN_STEPS = 33
 """Over six standard uncertainties either way: three a sigma."""
-ROAD_TEST_MPS = 0.8 * MPH_MPS
-"""How far from a limit a reading must be for a road test of one sheet, noted by a passenger, to prove that it keeps it.
-Doubled, under UN R39 dials are set another 0.8 mph high."""
-LEAST_ROAD_TEST_MPS = 0.5 * MPH_MPS
-"""The same of the finest log: tires roll otherwise on another day. Our own judgment; it is 0.8 % at 60 mph."""
-_MARGIN = 1.68
-"""Half the 95 % interval of a reading times this is the margin with which a limit is proven in 95 of 100 road tests:
-1.645 standard uncertainties for the proof and 1.645 for the chance, over 1.96."""
 SURE_ENOUGH = 0.96
 """Chances above this are alike: then the smaller error, or the lesser work, decides."""
 RISK_OF_READING_LOW = 0.05
 """With the criterion "never reads low" a choice is good when the chance that it reads low is at most this."""
-
-
-def default_limits(criterion: Criterion, acceptable_percent: float) -> Limits:
-    """Return the limits where no rule is named: the acceptable error, never low if the criterion says so."""
-    share = acceptable_percent / 100
-
-    def limits(speeds_mps: FloatArray) -> tuple[FloatArray, FloatArray]:
-        low = speeds_mps if criterion == "never reads low" else (1 - share) * speeds_mps
-        return np.asarray(low, float), np.asarray((1 + share) * speeds_mps)
-
-    return limits
-
-
-def road_test_like(dial: Dial) -> float:
-    """Return the distance from a limit that a road test takes to prove it, made as the drive of this dial was. [m/s].
-
-    A log of some minutes tells a reading several times better than a passenger's notes do.
-    """
-    half_mps = float(np.median(dial.half_width(dial.used_mps)))
-    return min(max(_MARGIN * half_mps, LEAST_ROAD_TEST_MPS), ROAD_TEST_MPS)
-
-
-@dataclass(frozen=True, slots=True)
-class TireSet:
-    """A set of tires that is driven: the shaft's speed with it over that with the set of the drive."""
-
-    gain: float = 1.0
-    u_ln_gain: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -85,7 +47,8 @@ class Judge:
     limits
         What may be shown; None takes :func:`default_limits`.
     road_test_mps
-        Distance from a limit that a road test takes to prove it, see :func:`road_test_like`. [m/s]
+        Distance from a limit that a road test takes to prove it. [m/s] See
+        :func:`speedcal.vehicle.limits.road_test_like`.
     """
 
     dial: Dial

@@ -2,22 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
-import numpy as np
-
-from speedcal.finding import Finding, Trust
-from speedcal.units import MILE_M, SPEED_UNIT_MPS
+from speedcal.finding import Finding
+from speedcal.units import SPEED_UNIT_MPS
 from speedcal.vehicle.advice import Action, Advice
 from speedcal.vehicle.choice import Choice
-from speedcal.vehicle.diagnosis import Diagnosis
-from speedcal.vehicle.judge import Judge
-from speedcal.vehicle.options import FittedTeeth
-from speedcal.vehicle.parts import WRONG_PULSES
+from speedcal.vehicle.first_steps import first_steps, meanwhile, righting_gain
+from speedcal.vehicle.outlook import Outlook
 from speedcal.vehicle.plans import LIKELY, LISTED, SAME_CHANCE, WORTH_WORK_PERCENT, Plan, plans_of
-from speedcal.vehicle.vehicle import Vehicle
 
 _ACTIONS: dict[str, Action] = {
     "keep": "keep_as_is",
@@ -30,44 +25,23 @@ _ACTIONS: dict[str, Action] = {
 }
 _GOOD_CHANCE = 0.9
 """Chance of passing that is enough to leave everything as it is. Our own judgment."""
-_WORTH_A_LOOK = 0.1
-"""Chance of another gear or box than stated from which on it is counted before a part is ordered by it."""
-_STRANGE = frozenset({"large_scatter", "two_readers", "many_wrong", "dial_changes", "log_strays"})
-"""Doubts about the readings that come before any part."""
 _ALONE = ("repair_instrument", "check_files")
 """What orders no part besides."""
-_UNITS = (MILE_M / 1000, 1000 / MILE_M)
 _MOST_SHOWN = 5
 """Kinds of work in one list of advice: what a person reads. Our own judgment."""
 _BETTER = 0.7
 """A change that cannot put the instrument right is still advised when it leaves less than this share of the error."""
 
 
-@dataclass(frozen=True)
-class Outlook:
-    """Everything the advice rests on."""
-
-    judge: Judge
-    vehicle: Vehicle
-    keep: Choice
-    lists: Mapping[str, Sequence[Choice]]
-    teeth: FittedTeeth
-    diagnosis: Diagnosis | None
-    measure: Finding | None
-    trust: Trust | None
-    may_keep: bool
-    """False where a road test has told that it cannot stay as it is."""
-
-
 def advise(outlook: Outlook) -> tuple[Advice, ...]:
     """Return what to do, the first on top."""
     if outlook.vehicle.tachograph:
         return (Advice("repair_instrument", part="tachograph", because=(Finding("approved_workshop_only"),)),)
-    first = _from_diagnosis(outlook)
+    first = first_steps(outlook)
     if righting_gain(outlook.diagnosis, outlook.judge.dial.line.error_factor) is not None or (
         first and first[0].action in _ALONE
     ):
-        return (*first, *_meanwhile(first))
+        return (*first, *meanwhile(first))
     plans = plans_of(outlook.judge, outlook.keep, outlook.lists, may_keep=outlook.may_keep)
     if not plans:
         return (*first, *_find_out(outlook))
@@ -114,22 +88,6 @@ def _no_worse(plan: Plan, other: Plan) -> bool:
     )
 
 
-def _meanwhile(first: Sequence[Advice]) -> tuple[Advice, ...]:
-    """Return what helps the driver of a dial that waits for its repair; a needle that sticks has no card."""
-    bent = any(why.values.get("cause") == "dial_bent" for entry in first for why in entry.because)
-    return (Advice("use_correction_card", part="card", because=(Finding("until_repaired"),)),) if bent else ()
-
-
-def righting_gain(diagnosis: Diagnosis | None, error_factor: float) -> float | None:
-    """Return the inverse of a wrong unit or pulse count; None where there is none or it would not help."""
-    top = diagnosis.top if diagnosis else None
-    if top is None or top.group != "pulses_or_unit" or top.probability < LIKELY:
-        return None
-    ratios = WRONG_PULSES if top.code == "pulse_count" else _UNITS
-    gain = 1 / min(ratios, key=lambda ratio: abs(np.log(top.factor / ratio)))
-    return gain if abs(np.log(error_factor * gain)) < abs(np.log(error_factor)) else None
-
-
 def _unique(entries: Sequence[Advice]) -> list[Advice]:
     return list({(entry.action, entry.part, str(entry.value)): entry for entry in reversed(entries)}.values())[::-1]
 
@@ -152,7 +110,7 @@ def _entries(outlook: Outlook, best: Plan, plans: Sequence[Plan]) -> list[Advice
         unit=outlook.judge.unit,
         worst_error_percent=best.worst_percent,
         probability=best.probability,
-        because=(reasons[0], *_causes(outlook), *reasons[1:], Finding("instrument_work")),
+        because=(reasons[0], *outlook.causes, *reasons[1:], Finding("instrument_work")),
     )
     if needle_only:
         return [needle]
@@ -187,7 +145,7 @@ def _entry(outlook: Outlook, plan: Plan, because: tuple[Finding, ...] = ()) -> A
         low = (Finding("margin_to_the_rule", nearest=nearest.what, percent=nearest.worst_error_percent),)
     if choice.reads_low and not plan.shift_mps:
         low = (Finding("reads_low_by", percent=-choice.lowest_error_percent),)
-    causes = () if choice.kind == "keep" and plan.passes else _causes(outlook)
+    causes = () if choice.kind == "keep" and plan.passes else outlook.causes
     return Advice(
         _ACTIONS[choice.kind],
         part=part,
@@ -240,59 +198,10 @@ def _with_housing(outlook: Outlook, entry: Advice) -> list[Advice]:
     return [entry, replace(entry, action="turn_housing", part="housing", value=turned, because=because)]
 
 
-def _causes(outlook: Outlook) -> tuple[Finding, ...]:
-    top = outlook.diagnosis.top if outlook.diagnosis else None
-    return (Finding("likely_cause", cause=top.code, chance=top.probability),) if top else ()
-
-
-def _from_diagnosis(outlook: Outlook) -> list[Advice]:
-    """Return what comes before any part: files, a unit, a count of pulses or teeth that must be right first."""
-    diagnosis = outlook.diagnosis
-    top = diagnosis.top if diagnosis else None
-    if top is not None and top.group == "readings":
-        return [Advice("check_files", part="readings", because=_causes(outlook))]
-    if outlook.trust and not _STRANGE.isdisjoint(outlook.trust.codes) and (top is None or top.group != "dial"):
-        up_and_down = Advice("drive_again", part="readings", because=(Finding("may_stick"),))
-        return [Advice("check_files", part="readings", because=outlook.trust.reasons), up_and_down]
-    if diagnosis is None or top is None:
-        return []
-    gain = righting_gain(diagnosis, outlook.judge.dial.line.error_factor)
-    if top.code == "wrong_unit" and gain is not None:
-        return [Advice("set_unit", part="unit", value=outlook.judge.unit, because=_causes(outlook))]
-    if top.code == "pulse_count" and gain is not None:
-        because = (*_causes(outlook), Finding("pulses_times", times=1 / gain))
-        return [Advice("check_count", part="pulses", value=1 / gain, unit="times", because=because)]
-    if top.code in ("needle_sticks", "dial_bent") and not _keeps(outlook, top.code):
-        reason = Finding("no_part_cures", cause=top.code)
-        return [Advice("repair_instrument", part="instrument", because=(*_causes(outlook), reason))]
-    return _count_first(outlook, diagnosis)
-
-
-def _keeps(outlook: Outlook, cause: str) -> bool:
-    """Tell whether an instrument with this fault may stay: hardly bent, or within the limits all the same."""
-    judge, gain = outlook.judge, outlook.keep.gain
-    return cause == "dial_bent" and (judge.dial.shape != "bent" or judge.probability_proven(gain) > LIKELY)
-
-
-def _count_first(outlook: Outlook, diagnosis: Diagnosis) -> list[Advice]:
-    """Return the look that must come before a part is ordered by what is thought to be fitted."""
-    chance = {item.code: item.probability for item in diagnosis.hypotheses}
-    vehicle = outlook.vehicle
-    found = []
-    if vehicle.ratio_box is not None and chance.get("transfer_ratio", 0.0) > _WORTH_A_LOOK:
-        found.append(Advice("check_count", part="ratio_box", because=(Finding("box_may_be_turned"),)))
-    if vehicle.driven_gear is not None and chance.get("gears", 0.0) > _WORTH_A_LOOK:
-        reasons = [Finding("teeth_as_stated", teeth=vehicle.driven_gear, chance=chance["gears"])]
-        if vehicle.family is not None and (range_down := vehicle.family.orientation(vehicle.driven_gear)):
-            reasons.append(Finding("housing_at_the_count", teeth=vehicle.driven_gear, range=range_down))
-        found.append(Advice("check_count", part="driven_gear", because=tuple(reasons)))
-    return found
-
-
 def _find_out(outlook: Outlook) -> list[Advice]:
     """Return which facts to find out when the job names nothing that could be changed."""
     percent = 100 * (outlook.judge.ideal_gain().value - 1)
-    because = (Finding("nothing_to_change", percent=percent), *_causes(outlook))
+    because = (Finding("nothing_to_change", percent=percent), *outlook.causes)
     first, other = ("settings", "pulse_scaler") if outlook.vehicle.expects_pulses else ("driven_gear", "settings")
     return [
         Advice("measure_fact", part=first, value=round(percent, 2), unit="percent", because=because),
@@ -309,7 +218,7 @@ def _beyond_parts(outlook: Outlook, best: Plan) -> list[Advice]:
     )
     if left > judge.acceptable_percent:
         reason = Finding("instrument_leaves", percent=left, bent=judge.dial.shape == "bent")
-        return [Advice("repair_instrument", part="instrument", because=(reason, *_causes(outlook))), card]
+        return [Advice("repair_instrument", part="instrument", because=(reason, *outlook.causes)), card]
     if outlook.vehicle.has_gear_drive and not outlook.vehicle.ratio_box_teeth:
         steps = Finding("between_two_teeth", percent=best.worst_percent)
         return [Advice("measure_fact", part="ratio_box_teeth", because=(steps,)), card]

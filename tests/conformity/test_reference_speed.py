@@ -9,7 +9,7 @@ import speedcal
 from speedcal.calibration.result import BudgetLine, Calibration
 from speedcal.conformity import load_tolerance, verify
 from speedcal.conformity.pooling import pool
-from speedcal.conformity.verdict import true_speed_percent
+from speedcal.conformity.reference_speed import true_speed_percent
 
 GROUND = "ground_speed"
 

@@ -12,7 +12,7 @@ from pypdf import PdfReader
 from support.pdf_pages import pictures_of, root_of, texts_of, words_of
 
 from speedcal.conformity import RoadTestPlan, plan
-from speedcal.conformity.planner import MOST_HOLDS, MOST_READINGS_A_HOLD
+from speedcal.conformity.designs import MOST_HOLDS, MOST_READINGS_A_HOLD
 from speedcal.logs import read_readings
 from speedcal.report.road_test_sheet import render_sheet, render_template
 from speedcal.report.typesetting import PAPER_PT

@@ -1,0 +1,81 @@
+"""What comes before any part is ordered: files, a unit or a count to be put right, an instrument to be repaired."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from speedcal.finding import Finding
+from speedcal.units import MILE_M
+from speedcal.vehicle.advice import Advice
+from speedcal.vehicle.diagnosis import Diagnosis
+from speedcal.vehicle.outlook import Outlook
+from speedcal.vehicle.parts import WRONG_PULSES
+from speedcal.vehicle.plans import LIKELY
+
+_WORTH_A_LOOK = 0.1
+"""Chance of another gear or box than stated from which on it is counted before a part is ordered by it."""
+_STRANGE = frozenset({"large_scatter", "two_readers", "many_wrong", "dial_changes", "log_strays"})
+"""Doubts about the readings that come before any part."""
+_UNITS = (MILE_M / 1000, 1000 / MILE_M)
+
+
+def first_steps(outlook: Outlook) -> list[Advice]:
+    """Return what comes before any part: files, a unit, a count of pulses or teeth that must be right first."""
+    diagnosis = outlook.diagnosis
+    top = diagnosis.top if diagnosis else None
+    if top is not None and top.group == "readings":
+        return [Advice("check_files", part="readings", because=outlook.causes)]
+    if outlook.trust and not _STRANGE.isdisjoint(outlook.trust.codes) and (top is None or top.group != "dial"):
+        up_and_down = Advice("drive_again", part="readings", because=(Finding("may_stick"),))
+        return [Advice("check_files", part="readings", because=outlook.trust.reasons), up_and_down]
+    if diagnosis is None or top is None:
+        return []
+    gain = righting_gain(diagnosis, outlook.judge.dial.line.error_factor)
+    if top.code == "wrong_unit" and gain is not None:
+        return [Advice("set_unit", part="unit", value=outlook.judge.unit, because=outlook.causes)]
+    if top.code == "pulse_count" and gain is not None:
+        because = (*outlook.causes, Finding("pulses_times", times=1 / gain))
+        return [Advice("check_count", part="pulses", value=1 / gain, unit="times", because=because)]
+    if top.code in ("needle_sticks", "dial_bent") and not _keeps(outlook, top.code):
+        reason = Finding("no_part_cures", cause=top.code)
+        return [Advice("repair_instrument", part="instrument", because=(*outlook.causes, reason))]
+    return _count_first(outlook, diagnosis)
+
+
+def _keeps(outlook: Outlook, cause: str) -> bool:
+    """Tell whether an instrument with this fault may stay: hardly bent, or within the limits all the same."""
+    judge, gain = outlook.judge, outlook.keep.gain
+    return cause == "dial_bent" and (judge.dial.shape != "bent" or judge.probability_proven(gain) > LIKELY)
+
+
+def _count_first(outlook: Outlook, diagnosis: Diagnosis) -> list[Advice]:
+    """Return the look that must come before a part is ordered by what is thought to be fitted."""
+    chance = {item.code: item.probability for item in diagnosis.hypotheses}
+    vehicle = outlook.vehicle
+    found = []
+    if vehicle.ratio_box is not None and chance.get("transfer_ratio", 0.0) > _WORTH_A_LOOK:
+        found.append(Advice("check_count", part="ratio_box", because=(Finding("box_may_be_turned"),)))
+    if vehicle.driven_gear is not None and chance.get("gears", 0.0) > _WORTH_A_LOOK:
+        reasons = [Finding("teeth_as_stated", teeth=vehicle.driven_gear, chance=chance["gears"])]
+        if vehicle.family is not None and (range_down := vehicle.family.orientation(vehicle.driven_gear)):
+            reasons.append(Finding("housing_at_the_count", teeth=vehicle.driven_gear, range=range_down))
+        found.append(Advice("check_count", part="driven_gear", because=tuple(reasons)))
+    return found
+
+
+def meanwhile(first: Sequence[Advice]) -> tuple[Advice, ...]:
+    """Return what helps the driver of a dial that waits for its repair; a needle that sticks has no card."""
+    bent = any(why.values.get("cause") == "dial_bent" for entry in first for why in entry.because)
+    return (Advice("use_correction_card", part="card", because=(Finding("until_repaired"),)),) if bent else ()
+
+
+def righting_gain(diagnosis: Diagnosis | None, error_factor: float) -> float | None:
+    """Return the inverse of a wrong unit or pulse count; None where there is none or it would not help."""
+    top = diagnosis.top if diagnosis else None
+    if top is None or top.group != "pulses_or_unit" or top.probability < LIKELY:
+        return None
+    ratios = WRONG_PULSES if top.code == "pulse_count" else _UNITS
+    gain = 1 / min(ratios, key=lambda ratio: abs(np.log(top.factor / ratio)))
+    return gain if abs(np.log(error_factor * gain)) < abs(np.log(error_factor)) else None

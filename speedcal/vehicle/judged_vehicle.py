@@ -1,0 +1,68 @@
+"""What a vehicle is judged by: its dial, the speeds that matter, its sets of tires and the limits."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from speedcal.calibration.fit_checks import USUAL_SPEEDS
+from speedcal.calibration.result import Calibration
+from speedcal.interval import FloatArray, tidy
+from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
+from speedcal.vehicle.drivetrain import driving_tire
+from speedcal.vehicle.facts_only import FactsDial
+from speedcal.vehicle.judge import Judge
+from speedcal.vehicle.limits import ROAD_TEST_MPS, Limits, TireSet, road_test_like
+from speedcal.vehicle.rolling_circumference import roll_by_convention
+from speedcal.vehicle.vehicle import Criterion, Vehicle
+
+
+def judge_of(
+    calibration: Calibration | None,
+    known: FactsDial | None,
+    vehicle: Vehicle,
+    unit: DisplayUnit,
+    speeds: Sequence[float] | FloatArray | None,
+    criterion: Criterion | None,
+    limits: Limits | None,
+) -> Judge:
+    """Return the judge of a vehicle, by its drive or by the facts alone."""
+    if speeds is not None:
+        at = tuple(float(v) for v in speeds)
+    else:
+        at = driven_speeds(calibration) if calibration is not None else USUAL_SPEEDS[unit]
+    dial = calibration.dial if calibration is not None else known.dial if known else None
+    assert dial is not None  # noqa: S101 - one of the two is there
+    return Judge(
+        dial=dial,
+        unit=calibration.unit if calibration is not None else unit,
+        speeds=at,
+        criterion=criterion or vehicle.criterion,
+        acceptable_percent=vehicle.acceptable_percent,
+        odometer_factor=calibration.odometer_factor if calibration is not None else None,
+        tire_sets=_tire_sets(vehicle),
+        limits=limits,
+        road_test_mps=road_test_like(dial) if calibration is not None else ROAD_TEST_MPS,
+    )
+
+
+def _tire_sets(vehicle: Vehicle) -> tuple[TireSet, ...]:
+    rolled = driving_tire(vehicle)
+    if vehicle.second_tire is None or rolled is None:
+        return (TireSet(),)
+    other = roll_by_convention(vehicle.second_tire)
+    gain = rolled.circumference_m.value / other.circumference_m.value
+    return (TireSet(), TireSet(gain, (rolled.u_relative**2 + other.u_relative**2) ** 0.5))
+
+
+def driven_speeds(calibration: Calibration) -> tuple[float, ...]:
+    """Return the speeds taken when nobody names any: round ones of the driven range, in the display unit.
+
+    Not below 25 mph or 40 km/h, the lowest test speeds of SAE J2976 and UN R39, unless that leaves fewer than two: at
+    walking pace a small needle offset is a large percentage and would decide the gear.
+    """
+    factor = SPEED_UNIT_MPS[calibration.unit]
+    lowest = 25 if calibration.unit == "mph" else 40
+    found = tuple(row["ground"] for row in calibration.error_table() if row["ground"] > 0)
+    road = tuple(speed for speed in found if speed >= lowest)
+    ends = tuple(tidy(v / factor, 1) for v in calibration.speed_range_mps if v > 0)
+    return road if len(road) > 1 else found or ends

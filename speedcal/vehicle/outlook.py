@@ -1,0 +1,35 @@
+"""Everything that advice on one vehicle rests on."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from speedcal.finding import Finding, Trust
+from speedcal.vehicle.choice import Choice
+from speedcal.vehicle.diagnosis import Diagnosis
+from speedcal.vehicle.judge import Judge
+from speedcal.vehicle.options import FittedTeeth
+from speedcal.vehicle.vehicle import Vehicle
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """Everything the advice rests on."""
+
+    judge: Judge
+    vehicle: Vehicle
+    keep: Choice
+    lists: Mapping[str, Sequence[Choice]]
+    teeth: FittedTeeth
+    diagnosis: Diagnosis | None
+    measure: Finding | None
+    trust: Trust | None
+    may_keep: bool
+    """False where a road test has told that it cannot stay as it is."""
+
+    @property
+    def causes(self) -> tuple[Finding, ...]:
+        """The likeliest cause, as a reason; empty where nothing is wrong."""
+        top = self.diagnosis.top if self.diagnosis else None
+        return (Finding("likely_cause", cause=top.code, chance=top.probability),) if top else ()
