@@ -8,6 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 
+from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray
 
 _FEWEST_FIXES = 20
@@ -16,6 +17,24 @@ _FEWEST_REPEATED = 8
 _SHARED_LEAST = 0.02
 """Share of fixes under the stamp of the one before, from which a log is taken to cut its stamps."""
 _LONGEST_STEP_S = 1.0
+_MOSTLY_BACK, _OFTEN_BACK, _DISTINCT = 0.5, 0.05, 0.98
+"""Shares of the steps that go back where the newest fix stands first and where rows were exchanged, and of stamps that
+stand once."""
+
+
+def as_driven(time_s: FloatArray, segment: IntArray) -> tuple[IntArray, list[Finding]]:
+    """Return the places of the rows in the order of the drive: as they are, from the last, or sorted.
+
+    They are sorted where many step back and hardly any share a stamp: then rows were exchanged, while a clock that is
+    set back does so once.
+    """
+    places, steps = np.arange(len(time_s)), np.diff(time_s)
+    back = float((steps < 0).mean()) if len(steps) > 1 else 0.0
+    if back > _MOSTLY_BACK and not (steps > 0).any():
+        return places[::-1], [Finding("newest_first")]
+    if back > _OFTEN_BACK and len(np.unique(time_s)) >= _DISTINCT * len(time_s) and not np.ptp(segment):
+        return np.argsort(time_s, kind="stable"), [Finding("rows_exchanged", count=int((steps < 0).sum()))]
+    return places, []
 
 
 def not_renewed(time_s: FloatArray, latitude: FloatArray, longitude: FloatArray, speed: FloatArray) -> BoolArray:

@@ -16,6 +16,7 @@ from speedcal.logs.table_readings import read_table
 from speedcal.logs.table_tracks import read_table_track
 from speedcal.logs.tabular import Rows, Table
 from speedcal.logs.track import Track
+from speedcal.logs.written_times import parse_stamp
 
 _DEEPEST = 12
 _PLACES = ("longitude", "latitude", "altitude")
@@ -66,7 +67,7 @@ def _records(source: Source, wanted: str) -> list[Mapping[str, Any]]:
             found = json.loads(line)
         except (ValueError, RecursionError):
             if number == 1 or len(records) < _FEWEST:
-                source.fail("file_damaged", line=number, what="json", reason=str(whole)[:200])
+                source.fail("file_damaged", line=number, what="json", reason=str(whole).partition(";")[0][:200])
             break  # a line that was cut off at the end
         if isinstance(found, Mapping):
             records.append(found)
@@ -91,7 +92,7 @@ def _lists(value: Any, path: tuple[str, ...], depth: int) -> Iterator[_Named]:
         else:
             yield from inner
     elif isinstance(value, Mapping):
-        turned = _turned(value)
+        turned = _timed_line(value) or _turned(value)
         if turned:
             yield path, turned
             return
@@ -115,6 +116,37 @@ def _turned(value: Mapping[str, Any]) -> list[Mapping[str, Any]]:
     if len(columns) == len(value) > 1 and len(keys) >= _LOOKED_AT and all(list(c) == keys for c in columns.values()):
         return [{name: column[key] for name, column in columns.items()} for key in keys]
     return []
+
+
+def _timed_line(feature: Mapping[str, Any]) -> list[Mapping[str, Any]]:
+    """Return the records of a GeoJSON line with a list of times, and perhaps others, as long as it is."""
+    shape, beside = feature.get("geometry"), feature.get("properties")
+    if not isinstance(shape, Mapping) or not isinstance(beside, Mapping):
+        return []
+    places = shape.get("coordinates")
+    if shape.get("type") == "MultiLineString" and isinstance(places, list):
+        places = [place for line in places if isinstance(line, list) for place in line]
+    if not isinstance(places, list) or len(places) < _FEWEST or not all(isinstance(place, list) for place in places):
+        return []
+    lists = {name: item for name, item in _lists_in(beside) if len(item) == len(places)}
+    times = [name for name, item in lists.items() if all(parse_stamp(_text(part)) for part in item[:_LOOKED_AT])]
+    named = next((name for name in times if "time" in name.lower()), None)
+    if named is None:
+        return []
+    columns = {"time": lists.pop(named), **lists}
+    return [
+        {**dict(zip(_PLACES, place, strict=False)), **dict(zip(columns, parts, strict=True))}
+        for place, parts in zip(places, zip(*columns.values(), strict=True), strict=True)
+    ]
+
+
+def _lists_in(beside: Mapping[str, Any]) -> Iterator[tuple[str, list[Any]]]:
+    """Yield the lists of plain values among properties, one within the other for the lines of a shape joined."""
+    for name, item in beside.items():
+        if isinstance(item, Mapping):
+            yield from _lists_in(item)
+        elif isinstance(item, list):
+            yield str(name), [part for some in item for part in (some if isinstance(some, list) else [some])]
 
 
 def _title(item: Any, index: int) -> str:

@@ -1,4 +1,4 @@
-"""KML with timed tracks (``gx:Track``, and ``Track`` of KML 2.3): a list of times beside a list of positions."""
+"""KML with timed tracks (``gx:Track``, and ``Track`` of KML 2.3), or with points that carry a time each."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ def _read_track(source: Source, request: Request) -> Track:
     root, _ = parse(source)
     tracks = [element for element in root.iter() if local(element.tag) == "Track"]
     if not tracks:
-        source.fail("no_timed_track")
+        return _read_points(source, root)
     times: list[float] = []
     places: list[tuple[float, float, float]] = []
     speeds: list[float] = []
@@ -47,6 +47,29 @@ def _read_track(source: Source, request: Request) -> Track:
         findings=findings,
     )
     return build_track(source, "kml", fixes)
+
+
+def _read_points(source: Source, root: ElementTree.Element) -> Track:
+    """Return the track of placemarks that are a point and a time."""
+    points = [parts for element in root.iter() if local(element.tag) == "Placemark" if (parts := _point(element))]
+    if not points:
+        source.fail("no_timed_track")
+    places = [_place(place) for _, place in points]
+    fixes = Fixes(
+        time_s=[parse_instant(when.strip()) for when, _ in points],
+        latitude_deg=[place[1] for place in places],
+        longitude_deg=[place[0] for place in places],
+        elevation_m=[place[2] for place in places],
+    )
+    return build_track(source, "kml", fixes)
+
+
+def _point(placemark: ElementTree.Element) -> tuple[str, str] | None:
+    """Return time and coordinates of a placemark, None of one that lacks either or is more than a point."""
+    texts = {local(node.tag): node.text or "" for node in placemark.iter()}
+    if not {"TimeStamp", "when", "Point", "coordinates"} <= set(texts):
+        return None
+    return texts["when"], texts["coordinates"]
 
 
 def _place(text: str) -> tuple[float, float, float]:

@@ -1,4 +1,7 @@
-"""Lines that are a table without a mark between the cells: named values, statements of a database, aligned columns."""
+"""Lines that are a table without a mark between the cells: named values, statements of a database, aligned columns.
+
+Answers of a vehicle to the request for its speed (SAE J1979, mode 01, PID 0D) are one too: ``41 0D 3C`` is 60 km/h.
+"""
 
 from __future__ import annotations
 
@@ -18,12 +21,18 @@ _LOOKED_AT = 40
 _NAMED = re.compile(r"([A-Za-z_][\w.]{0,60})=(.*?)(?=[\s,;|]+[A-Za-z_][\w.]{0,60}=|[\s,;|]*$)")
 _INSERT = re.compile(r"\s*insert\s+into\s+[^\s(]+\s*\(([^()]*)\)\s*values\b(.*)", re.IGNORECASE)
 _BETWEEN_ROWS = re.compile(r"\)\s*,\s*\(")
+_ANSWER = re.compile(
+    r"(?<![0-9A-Za-z.])(?:7E[89A-F][ #:]?(?:0?3 ?))?41 ?0D ?([0-9A-F]{2})[ 0-9A-F]{0,24}[\">\s]*$",
+    re.IGNORECASE,
+)
+_FEWEST_ANSWERS, _ANSWERS = 3, 0.2
+"""Answers at least, and as a share of the lines: requests, echoes and other quantities stand between them."""
 _FEWEST_NAMED, _FEWEST_ALIGNED = 3, 3
 _MOST_NAMES = 400
 
 
 def split_lines(lines: Sequence[Line], *, divided: bool) -> Split | None:
-    """Return the rows of lines such as ``ts=1 lat=48.1``, of ``INSERT INTO`` or of columns aligned by blanks.
+    """Return the rows of a vehicle's answers, of lines such as ``ts=1 lat=48.1``, ``INSERT INTO`` or aligned columns.
 
     Parameters
     ----------
@@ -32,7 +41,27 @@ def split_lines(lines: Sequence[Line], *, divided: bool) -> Split | None:
     divided
         Whether most of them hold one mark equally often; blanks are then part of the cells.
     """
-    return _inserted(lines) or _named(lines) or (None if divided else _aligned(lines))
+    return _answered(lines) or _inserted(lines) or _named(lines) or (None if divided else _aligned(lines))
+
+
+def _answered(lines: Sequence[Line]) -> Split | None:
+    """Return the speeds that a vehicle answered, one byte in km/h each, with the times that stand before them."""
+    sample = [_ANSWER.search(text) for _, text in lines[:_LOOKED_AT]]
+    if sum(1 for found in sample if found) < max(_FEWEST_ANSWERS, _ANSWERS * len(sample)):
+        return None
+    answers = [(number, found) for number, text in lines if (found := _ANSWER.search(text))]
+    cells = [[_time_before(found), str(int(found[1], 16))] for _, found in answers]
+    return [["time", "vehicle speed km/h"], *cells], [lines[0][0], *(number for number, _ in answers)]
+
+
+def _time_before(answer: re.Match[str]) -> str:
+    """Return the time that stands before an answer, in brackets or alone, empty where none does."""
+    words = [word for part in re.split(r"[,;\t]", answer.string[: answer.start()]) for word in part.split()]
+    plain = [word.strip("()[]<>:") for word in words]
+    for text in (" ".join(plain[:2]), *plain[:2]):
+        if text and parse_stamp(text):
+            return text
+    return ""
 
 
 def _named(lines: Sequence[Line]) -> Split | None:

@@ -1,4 +1,4 @@
-"""NMEA 0183 logs: RMC, VTG, GGA, GNS and ZDA sentences of any talker.
+"""NMEA 0183 logs: RMC, VTG, GGA, GNS, GLL and ZDA sentences of any talker.
 
 Sentences that carry the same time of day form one epoch. A date comes from RMC or ZDA; before the first one, and across
 midnight, it is worked out. VTG carries no time and belongs to the epoch it follows, unless the speeds of RMC
@@ -22,9 +22,9 @@ from speedcal.logs.track import BASE_S, Fixes, Track, build_track
 from speedcal.logs.written_times import days_since_1970
 from speedcal.units import SPEED_UNIT_MPS
 
-_SENTENCE = re.compile(rb"\$[A-Z]{2}(?:RMC|GGA|VTG|GNS|ZDA),")
-_USED = frozenset({"RMC", "GGA", "VTG", "GNS", "ZDA"})
-_TALKER = re.compile(rb"\$([A-Z]{2})(RMC|GGA|VTG|GNS),")
+_SENTENCE = re.compile(rb"\$[A-Z]{2}(?:RMC|GGA|VTG|GNS|GLL|ZDA),")
+_USED = frozenset({"RMC", "GGA", "VTG", "GNS", "GLL", "ZDA"})
+_TALKER = re.compile(rb"\$([A-Z]{2})(RMC|GGA|VTG|GNS|GLL),")
 _FEWEST_BETWEEN = 10
 _LONGEST = 200
 """Bytes of a sentence that are looked at; the standard allows 82."""
@@ -183,6 +183,15 @@ def _read_gns(log: _Log, fields: list[str]) -> None:
         epoch.elevation = float(fields[9])
 
 
+def _read_gll(log: _Log, fields: list[str]) -> None:
+    if not fields[5]:
+        return
+    epoch = log.at(_time_of_day(fields[5]))
+    mode = fields[7] if len(fields) > 7 else ""
+    epoch.invalid |= fields[6] != "A" or mode in _NO_FIX_MODE
+    _place(epoch, fields[1:5])
+
+
 def _read_zda(log: _Log, fields: list[str]) -> None:
     if fields[1] and all(fields[2:5]):
         epoch = log.at(_time_of_day(fields[1]))
@@ -202,7 +211,7 @@ def _read_vtg(log: _Log, fields: list[str]) -> None:
         log.courses.append((len(log.epochs) - 1, speed, step))
 
 
-_READERS = {"RMC": _read_rmc, "GGA": _read_gga, "GNS": _read_gns, "ZDA": _read_zda, "VTG": _read_vtg}
+_READERS = {"RMC": _read_rmc, "GGA": _read_gga, "GNS": _read_gns, "GLL": _read_gll, "ZDA": _read_zda, "VTG": _read_vtg}
 
 
 def _time_of_day(text: str) -> float:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import gzip
 import hashlib
 import io
+import os
 import re
 import zipfile
 import zlib
@@ -157,12 +158,16 @@ def load(path: str | Path, error: type[SpeedcalError], recognise: Callable[[Sour
     name = path.name
     try:
         with path.open("rb") as stream:
-            data = stream.read(limits.MAX_BYTES + 1)
-    except OSError as problem:
-        if path.is_dir():
-            raise error("is_a_folder", source=str(path)) from None
-        reason = problem.strerror or str(problem)
+            # a file that is too large need not be read to be refused; a pipe has no size
+            size = os.fstat(stream.fileno()).st_size
+            data = stream.read(limits.MAX_BYTES + 1) if size <= limits.MAX_BYTES else None
+    except IsADirectoryError:
+        raise error("is_a_folder", source=str(path)) from None
+    except (OSError, ValueError) as problem:  # a name with a NUL in it is a ValueError
+        reason = getattr(problem, "strerror", None) or str(problem)
         raise error("file_not_opened", source=str(path), reason=reason) from None
+    if data is None:
+        _refuse_size(Source(name, b"", "", error), "file")
     return unpack(Source(name, data, "", error), recognise)
 
 
@@ -210,7 +215,7 @@ def check_archive(source: Source) -> None:
         if len(members) > limits.MAX_MEMBERS:
             source.fail("archive_too_full", count=len(members))
         if sum(member.file_size for member in members) > limits.MAX_BYTES:
-            source.fail("too_large", part="unpacked", most_mb=limits.MAX_BYTES // _MEGABYTE)
+            _refuse_size(source, "unpacked")
 
 
 def read_member(source: Source, archive: zipfile.ZipFile, name: str) -> bytes:
@@ -253,4 +258,8 @@ def _unzip(source: Source, recognise: Callable[[Source], bool]) -> bytes:
 
 def _check_size(source: Source, data: bytes, part: Literal["file", "unpacked", "member"]) -> None:
     if len(data) > limits.MAX_BYTES:
-        source.fail("too_large", part=part, most_mb=limits.MAX_BYTES // _MEGABYTE)
+        _refuse_size(source, part)
+
+
+def _refuse_size(source: Source, part: Literal["file", "unpacked", "member"]) -> NoReturn:
+    source.fail("too_large", part=part, most_mb=limits.MAX_BYTES // _MEGABYTE)

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray
 from speedcal.logs import limits
-from speedcal.logs.fix_order import in_time, not_renewed, spread_stamps
+from speedcal.logs.fix_order import as_driven, in_time, not_renewed, spread_stamps
 from speedcal.logs.numbers import decimal_step, recorded_step
 from speedcal.logs.source import Source
 from speedcal.logs.speed_physics import are_swapped
@@ -20,8 +20,6 @@ from speedcal.wording import words
 
 BASE_S = 946_684_800.0
 """2000-01-01 UTC, where tracks without a date start. [s since 1970-01-01]"""
-_MOSTLY = 0.5
-"""Share of the steps that go back in a log that lists the newest fix first; the others stand still."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -136,9 +134,8 @@ def build_track(source: Source, kind: str, fixes: Fixes) -> Track:
         dropped[reason] += int((keep & bad).sum())
         keep &= ~bad
     order = np.flatnonzero(keep)
-    if _is_newest_first(time_s[order]):
-        order = order[::-1]
-        findings.append(Finding("newest_first"))
+    driven, found = as_driven(time_s[order], segment[order])
+    order, findings = order[driven], findings + found
     stale = not_renewed(time_s[order], latitude[order], longitude[order], speed[order])
     dropped["fix_not_renewed"] += int(stale.sum())
     order = order[~stale]
@@ -172,11 +169,6 @@ def build_track(source: Source, kind: str, fixes: Fixes) -> Track:
         position_step_deg=min(decimal_step(latitude[order]), decimal_step(longitude[order])),
         time_step_s=time_step,
     )
-
-
-def _is_newest_first(time_s: FloatArray) -> bool:
-    steps = np.diff(time_s)
-    return bool(len(steps) > 1 and (steps < 0).mean() > _MOSTLY and not (steps > 0).any())
 
 
 def _filled(values: ArrayLike | None, n: int) -> FloatArray:

@@ -317,6 +317,7 @@ FINDINGS: dict[str, Template] = {
     "missing.",
     "positions_swapped": "Latitude and longitude stand in each other's place; they were exchanged.",
     "newest_first": "The file lists the newest fix first; it was read from its end.",
+    "rows_exchanged": "{count:n row} ran back in time; the fixes were put in the order of their times.",
     "fixes_share_stamps": "Several fixes share a time; they were spread evenly over its step of {step_s:g} s.",
     "readings_share_stamps": "{count} readings share each time; they were spread evenly over its step of {step_s:g} s.",
     "negative_speed": "{count:n recorded speed is/recorded speeds are} negative and count as missing.",

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import json
+import tracemalloc
 from datetime import UTC, datetime
 
 import numpy as np
 import pytest
+from support.logfiles import sentence
 
 from speedcal.errors import SpeedcalError
 from speedcal.logs import read_readings, read_track
@@ -35,12 +38,8 @@ def _table(header, row, order=range(N)):
     return "\n".join([header, *(row(i) for i in order), ""])
 
 
-def _gpx(point, ns=""):
-    return (
-        f'<gpx version="1.1" xmlns="http://www.topografix.com/GPX/1/1" {ns}><trk><trkseg>'
-        + "".join(point(i) for i in range(N))
-        + "</trkseg></trk></gpx>"
-    )
+def _minutes(angle, digits):
+    return f"{int(angle):0{digits}d}{(angle - int(angle)) * 60:010.7f}"
 
 
 TRACKS = {
@@ -52,6 +51,11 @@ TRACKS = {
         "time,lat,lon,speed (m/s)",
         lambda i: f"{_when(i)},{LATITUDE[i]},{LONGITUDE[i]},{SPEED_MPS[i]}",
         range(N - 1, -1, -1),
+    ),
+    "rows exchanged": _table(
+        "time,lat,lon,speed (m/s)",
+        lambda i: f"{_when(i)},{LATITUDE[i]},{LONGITUDE[i]},{SPEED_MPS[i]}",
+        [i * 37 % N for i in range(N)],
     ),
     "latitude in the column of the longitude": _table(
         "time,latitude,longitude,speed (m/s)",
@@ -71,6 +75,89 @@ def test_fixes_are_found_as_they_were_driven(tmp_path, text):
     np.testing.assert_allclose(track.latitude_deg, LATITUDE, atol=1e-9)
     np.testing.assert_allclose(track.longitude_deg, LONGITUDE, atol=1e-9)
     np.testing.assert_allclose(track.speed_mps, SPEED_MPS, atol=1e-9)
+
+
+_SENTENCES = "".join(
+    sentence(f"GPGLL,{_minutes(-LATITUDE[i], 2)},S,{_minutes(-LONGITUDE[i], 3)},W,{_when(i, '%H%M%S')}.00,A,A")
+    + "\n"
+    + sentence(f"GPVTG,33.0,T,,M,,N,{SPEED_MPS[i] * 3.6:.4f},K,A")
+    + "\n"
+    for i in range(N)
+)
+PLACES = {
+    "KML points with a time each": "<kml xmlns='http://www.opengis.net/kml/2.2'><Document>"
+    + "".join(
+        f"<Placemark><TimeStamp><when>{_when(i)}</when></TimeStamp>"
+        f"<Point><coordinates>{LONGITUDE[i]},{LATITUDE[i]},520</coordinates></Point></Placemark>"
+        for i in range(N)
+    )
+    + "</Document></kml>",
+    "GeoJSON line with times": json.dumps(
+        {
+            "type": "Feature",
+            "properties": {"coordTimes": [_when(i) for i in range(N)]},
+            "geometry": {"type": "LineString", "coordinates": np.column_stack([LONGITUDE, LATITUDE]).tolist()},
+        }
+    ),
+    "NMEA of GLL and VTG": _SENTENCES,
+}
+
+
+@pytest.mark.parametrize("name", PLACES)
+def test_places_with_times_are_a_track_in_every_standard(tmp_path, name):
+    """OGC KML 2.2, RFC 7946 with times beside, and the NMEA sentence that carries no speed."""
+    track = read_track(_file(tmp_path, PLACES[name]))
+    np.testing.assert_allclose(np.diff(track.time_s), 1.0)
+    np.testing.assert_allclose(track.latitude_deg, LATITUDE, atol=1e-7)
+    np.testing.assert_allclose(track.longitude_deg, LONGITUDE, atol=1e-7)
+    if "VTG" in name:
+        np.testing.assert_allclose(track.speed_mps, SPEED_MPS, atol=1e-4)
+
+
+@pytest.mark.published("SAE J1979, mode 01, PID 0D: one byte, 1 km/h a bit; a positive answer begins with 41")
+@pytest.mark.parametrize(
+    ("line", "timed"),
+    [
+        ("{clock} 41 0D {byte}", True),
+        ("{iso},010D,410D{byte}", True),
+        ("({seconds}.000) can0 7E8#03410D{byte}00000000", True),
+        (">010D\n7E8 03 41 0D {byte}", False),
+    ],
+)
+def test_answers_of_a_vehicle_are_its_speed(tmp_path, line, timed):
+    """Hexadecimal, with or without times and requests between them."""
+    text = "\n".join(
+        line.format(clock=_when(i, "%H:%M:%S"), iso=_when(i), seconds=START_S + i, byte=f"{int(SHOWN_KMH[i]):02X}")
+        for i in range(N)
+    )
+    readings = read_readings(_file(tmp_path, text, "answers.txt"))
+    np.testing.assert_allclose(readings.speed_mps / KMH_MPS, SHOWN_KMH)
+    if timed:
+        np.testing.assert_allclose(np.diff(readings.time_s), 1.0)
+    else:
+        assert readings.clock == "none"
+
+
+@pytest.mark.parametrize("name", ["x" * 300, "a\0b"])
+def test_a_name_that_no_file_can_have_is_refused_in_words(tmp_path, name):
+    """Too long, or with a NUL in it."""
+    with pytest.raises(SpeedcalError) as caught:
+        read_track(tmp_path / name)
+    assert caught.value.code == "file_not_opened"
+
+
+def test_a_file_of_two_gigabytes_is_refused_before_it_is_read(tmp_path):
+    """Its size is asked for first: memory stays where it was."""
+    path = tmp_path / "drive.gpx"
+    with path.open("wb") as stream:
+        stream.truncate(2 << 30)
+    tracemalloc.start()
+    with pytest.raises(SpeedcalError) as caught:
+        read_track(path)
+    most = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert caught.value.code == "too_large"
+    assert most < 10 << 20
 
 
 @pytest.mark.parametrize("mark", ["-1", "9999", "255", "NO DATA", "err"])
