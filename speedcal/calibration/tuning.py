@@ -327,7 +327,7 @@ marks, and not as rounded to them."""
 FOLLOWING_SHARE = 0.5
 """Least share of the readings on the track that has to follow it."""
 
-LARGE_SCATTER_MPS, SCATTER_LEFT_MPS = 0.9 * MPH_MPS, 0.8 * MPH_MPS
+LARGE_SCATTER_MPS, SCATTER_LEFT_MPS = 0.85 * MPH_MPS, 0.78 * MPH_MPS
 """Scatter about a line, beside rounding, from which on readings are not trusted: people read to 0.6 mph; and about a
 curve with play, without which a needle that sticks would be blamed on who read it. On drives made apart from ours they
 catch two dials and a convoy, and one honest drive in a hundred. Logs whose rows are of two dials by turns scatter by
@@ -399,14 +399,18 @@ in fourteen would."""
 READERS_APART_S, READERS_SHIFTS_MPS = (4.0, 8.0, 12.0, 16.0), tuple(k * MPH_MPS for k in (-1.5, -0.75, 0.0, 0.75, 1.5))
 """How far two watches are apart, and by how much two people see a needle differently."""
 
-READERS_SWITCHES = (0.1, 0.5, 0.9)
-"""Chances that the next reading is the other reader's, or off the other dial, all alike: they hand over now and then,
-note as it comes, or take turns."""
+READERS_SWITCHES = (0.02, 0.1, 0.5, 0.9, 0.98)
+"""Chances that the next reading is the other reader's, or off the other dial, all alike: they hand over once or now and
+then, note as it comes, or take turns."""
+
+TWO_WATCHES_SHARE = 0.6
+"""Of files with two readers or two dials, those with two readers. At 0.5 an honest drive in fifty more is taken for two
+dials."""
 
 READERS_PLAYS_MPS = (0.0, 0.7 * MPH_MPS)
 """Half the play of the needle that one reader is allowed; without it a needle that hangs behind looks like two."""
 
-DIALS_APART, DIALS_MEET_MPS = (0.05, 0.075, 0.1), (0.0, 30 * MPH_MPS)
+DIALS_APART, DIALS_MEET_MPS = (0.03, 0.05, 0.075, 0.1), (0.0, 30 * MPH_MPS)
 """By how much two dials differ, as a part of the speed above the one at which they agree."""
 
 DIALS_CLOCK_REACH_S = 4.0
@@ -418,6 +422,7 @@ READERS_CLOCK_REACH_S = 20.0
 READERS_SCATTERS_MPS = (0.1, 0.165, 0.27, 0.45)
 """Scatters at which one reader and two are compared."""
 
-TWO_READERS_FROM = 1.5
-"""Log odds of two readers or two dials from which on readings are not trusted: 4.5 to 1. On drives made apart from ours
-they find nine in ten of two passengers and of two dials, half of a convoy, and one honest drive in 240."""
+TWO_READERS_FROM = 1.0
+"""Log odds of two readers or two dials from which on readings are not trusted: 2.7 to 1. On drives made apart from ours
+they find nine in ten of two passengers and of two dials, a third of a convoy and of tires changed on the way that read
+3 % otherwise, and one honest drive in a hundred."""

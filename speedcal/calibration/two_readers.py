@@ -2,7 +2,8 @@
 
 Two watches are seconds apart, and who sits aside sees the needle a little off. Who took which reading is a hidden
 Markov chain; its evidence is held against that of one reader (Kass and Raftery 1995, J. Am. Statist. Assoc. 90, 773),
-whose needle may hang in its play: that, too, makes neighbours differ.
+whose needle may hang in its play: that, too, makes neighbours differ. Two dials are held against one of the two alone
+as well: where the dial that was found is a little off, another one is not yet a second.
 """
 
 from __future__ import annotations
@@ -26,6 +27,7 @@ from speedcal.calibration.tuning import (
     READERS_SCATTERS_MPS,
     READERS_SHIFTS_MPS,
     READERS_SWITCHES,
+    TWO_WATCHES_SHARE,
 )
 from speedcal.interval import FloatArray
 
@@ -34,7 +36,7 @@ _SPEEDS = 100
 
 
 def log_two_readers(ground: GroundSpeed, notes: Notes, cells: Cells, dial: Dial) -> float:
-    """Return the log odds of two readers or two dials against one, equally likely before, at the dial that was found.
+    """Return the log odds of two readers or two dials against one, at the dial that was found.
 
     Parameters
     ----------
@@ -47,13 +49,19 @@ def log_two_readers(ground: GroundSpeed, notes: Notes, cells: Cells, dial: Dial)
     """
     watch = _Watch(ground, notes, cells, dial, reach_s=READERS_CLOCK_REACH_S)
     hangs = PointerPlay.along(ground).at(watch.moments)
-    alone = [
-        np.log(watch.density(scatter, size * hangs)).sum(axis=1)
-        for scatter, size in product(READERS_SCATTERS_MPS, READERS_PLAYS_MPS)
-    ]
-    near = _Watch(ground, notes, cells, dial, reach_s=DIALS_CLOCK_REACH_S)
-    turns = [_mean(_taking_turns(*_two_watches(watch))), _mean(_taking_turns(*_two_dials(near)))]
-    return _mean(np.array(turns)) - _mean(np.concatenate(alone))
+    alone = _mean(
+        np.concatenate(
+            [
+                np.log(watch.density(scatter, size * hangs)).sum(axis=1)
+                for scatter, size in product(READERS_SCATTERS_MPS, READERS_PLAYS_MPS)
+            ]
+        )
+    )
+    dials = _two_dials(_Watch(ground, notes, cells, dial, reach_s=DIALS_CLOCK_REACH_S))
+    either = _mean(np.log(np.concatenate(dials)).sum(axis=1))
+    watches_odds = _mean(_taking_turns(*_two_watches(watch))) - alone
+    dials_odds = _mean(_taking_turns(*dials)) - _mean(np.array([alone, either]))
+    return float(np.logaddexp(np.log(TWO_WATCHES_SHARE) + watches_odds, np.log(1 - TWO_WATCHES_SHARE) + dials_odds))
 
 
 def _mean(logs: FloatArray) -> float:
