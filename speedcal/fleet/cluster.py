@@ -4,23 +4,38 @@ from __future__ import annotations
 
 import importlib
 import logging
+import os
 import sys
-from collections.abc import Iterator
+import threading
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future
 from contextlib import contextmanager
 from importlib.metadata import version
 from importlib.util import find_spec
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from speedcal.errors import FleetError
 
 if TYPE_CHECKING:
     from distributed import Client
 
+Answer = TypeVar("Answer")
+
 _DEATHS = 3
 """Workers that may die of a task before its items are tried one by one, and of an item before it is given up."""
 _WORKERS_WITHIN_S = 30
+_ANSWERS_WITHIN_S = 60.0
+_COPIES = sys.platform == "linux"
 _AT_ONCE = ("speedcal.fleet.fleet", "pandas", "scipy.linalg", "scipy.special")
 """What a worker loads before it is there, and not within its first drive."""
+_ENVIRONMENT = {
+    "MALLOC_TRIM_THRESHOLD_": str(2**27),
+    "MALLOC_MMAP_THRESHOLD_": str(2**25),
+    "OMP_NUM_THREADS": "1",
+    "OPENBLAS_NUM_THREADS": "1",
+}
+"""Of the workers. They keep the memory that the next drive needs again; as dask has it they give it back after every
+array, which costs an eighth of the work."""
 _LOCAL = {
     "distributed.scheduler.allowed-failures": _DEATHS,
     "distributed.worker.profile.enabled": False,
@@ -28,11 +43,9 @@ _LOCAL = {
     "distributed.admin.system-monitor.interval": "2s",
     "distributed.worker.memory.monitor-interval": "1s",
     "distributed.scheduler.active-memory-manager.start": False,
-    "distributed.nanny.pre-spawn-environ.MALLOC_TRIM_THRESHOLD_": 2**27,
-    "distributed.nanny.pre-spawn-environ.MALLOC_MMAP_THRESHOLD_": 2**25,
+    **{f"distributed.nanny.pre-spawn-environ.{name}": value for name, value in _ENVIRONMENT.items()},
 }
-"""Settings of a cluster of its own: its workers are looked at seldom while they work, and keep the memory that the
-next drive needs again; as dask has it they give it back after every array, which costs an eighth of the work."""
+"""Settings of a cluster of its own: its workers are looked at seldom while they work."""
 
 
 def has_dask() -> bool:
@@ -46,7 +59,7 @@ def own_cluster(processes: int) -> Iterator[Client]:
     base, distributed = dask()
     with (
         base.config.set(_LOCAL),
-        base.config.set(_way_to_start()),
+        base.config.set({"distributed.worker.multiprocessing-method": "forkserver"} if _COPIES else {}),
         distributed.LocalCluster(
             n_workers=processes,
             threads_per_worker=1,
@@ -60,18 +73,24 @@ def own_cluster(processes: int) -> Iterator[Client]:
         yield client
 
 
-def _way_to_start() -> dict[str, str]:
-    """Return the setting by which workers are started: where it is safe, as copies of one process that has loaded."""
-    if sys.platform != "linux":
-        return {}
-    from multiprocessing import get_context
+def load_server() -> None:
+    """Where workers are safely started as copies of one process, have that load what they need, beside this one.
 
-    key = "distributed.worker.multiprocessing-method"
-    base, distributed = dask()
-    with base.config.set({key: "forkserver"}):
-        distributed.utils.get_mp_context()  # sets what it would load, once, which is more than is needed
-    get_context("forkserver").set_forkserver_preload(["distributed", *_AT_ONCE])
-    return {key: "forkserver"}
+    This process loads meanwhile what it needs itself: a copy of it helps until the workers are there.
+    """
+    if _COPIES:
+        from multiprocessing.forkserver import ensure_running, set_forkserver_preload
+
+        added = {name: value for name, value in _ENVIRONMENT.items() if name not in os.environ}
+        os.environ.update(added)
+        try:
+            set_forkserver_preload(["distributed", *_AT_ONCE])
+            ensure_running()
+        finally:
+            for name in added:
+                del os.environ[name]
+    for name in _AT_ONCE:
+        importlib.import_module(name)
 
 
 def dask() -> tuple[Any, Any]:
@@ -100,8 +119,10 @@ def reached(scheduler: str) -> Iterator[Client]:
     log = logging.getLogger("distributed.client")  # tells with tracebacks what is told in words when a scheduler goes
     level = log.level
     try:
-        client: Client = distributed.Client(scheduler, timeout=_WORKERS_WITHIN_S, set_as_default=False)
-        client.wait_for_workers(1, timeout=_WORKERS_WITHIN_S)
+        client: Client = answered(
+            lambda: distributed.Client(scheduler, timeout=_WORKERS_WITHIN_S, set_as_default=False)
+        )
+        answered(lambda: client.wait_for_workers(1, timeout=_WORKERS_WITHIN_S))
     except (OSError, TimeoutError, ValueError) as problem:
         raise FleetError("scheduler_not_reached", source=scheduler, reason=str(problem)) from None
     try:
@@ -115,7 +136,33 @@ def reached(scheduler: str) -> Iterator[Client]:
 
 def _check_versions(client: Client) -> None:
     """Refuse workers that have no package or another one: what they cannot unpack they die of, one after the other."""
-    for address, found in client.run(version, "speedcal", on_error="return").items():
+    versions = answered(lambda: client.run(version, "speedcal", on_error="return"))
+    for address, found in versions.items():
         if found != version("speedcal"):
             found = found if isinstance(found, str) else "none"
             raise FleetError("worker_of_another_version", source=address, found=found, expected=version("speedcal"))
+
+
+def answered(ask: Callable[[], Answer]) -> Answer:
+    """Return what a cluster answers, which dask waits for without end where the scheduler hangs.
+
+    Raises
+    ------
+    FleetError
+        Nothing has come for a minute.
+    """
+    answer: Future[Answer] = Future()
+
+    def wait() -> None:
+        try:
+            answer.set_result(ask())
+        except BaseException as fault:
+            answer.set_exception(fault)
+
+    threading.Thread(target=wait, daemon=True).start()
+    try:
+        return answer.result(_ANSWERS_WITHIN_S)
+    except TimeoutError:
+        if answer.done():
+            raise
+        raise FleetError("scheduler_silent", waited_s=_ANSWERS_WITHIN_S) from None

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import json
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from importlib.metadata import version
 from pathlib import Path, PurePosixPath
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from speedcal.errors import FleetError, ReadingsFormatError, SpeedcalError, TrackFormatError
 from speedcal.finding import json_ready
@@ -74,16 +75,28 @@ def key_of(digests: Sequence[str], files: DriveFiles, unit: DisplayUnit | None) 
     return hashlib.sha256(repr(asked).encode()).hexdigest()
 
 
-def measure_all(several: Sequence[DriveFiles], unit: DisplayUnit | None) -> list[Outcome]:
+class Written(NamedTuple):
+    """An outcome as it is kept: who has measured it has written it too."""
+
+    key: str
+    """Under which it is remembered; empty where the drive cannot be read."""
+    digests: Sequence[str]
+    text: str
+
+
+def measure_all(several: Sequence[DriveFiles], unit: DisplayUnit | None) -> list[Written]:
     """Measure some drives; the task that a worker gets."""
-    return [measure(files, unit) for files in several]
+    return [_written(measure(files, unit)) for files in several]
 
 
-def given_up(files: DriveFiles, fault: BaseException) -> Outcome:
+def given_up(files: DriveFiles, _: BaseException) -> Written:
     """Return the outcome of a drive with which no worker comes to an end."""
-    name, reason = type(fault).__name__, str(fault)[:200]
-    error = FleetError("drive_kills_workers", source=files.name, fault=name, reason=reason)
-    return {"key": "", "digests": [], "error": json_ready(error.to_dict())}
+    error = FleetError("drive_kills_workers", source=files.name)
+    return _written({"key": "", "digests": [], "error": json_ready(error.to_dict())})
+
+
+def _written(outcome: Outcome) -> Written:
+    return Written(outcome["key"], outcome["digests"], json.dumps(outcome, separators=(",", ":")))
 
 
 def measure(files: DriveFiles, unit: DisplayUnit | None) -> Outcome:

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 import sqlite3
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 from speedcal.errors import FleetError
 from speedcal.fleet.addresses import facts_at
-from speedcal.fleet.drive import DriveFiles, Outcome, key_of
+from speedcal.fleet.drive import DriveFiles, Outcome, Written, key_of
 from speedcal.units import DisplayUnit
 
 NAME = "drives.sqlite"
@@ -79,7 +80,7 @@ class Remembered:
         except OSError:
             return None
 
-    def keep(self, done: Iterable[tuple[DriveFiles, Outcome]]) -> list[tuple[DriveFiles, str]]:
+    def keep(self, done: Iterable[tuple[DriveFiles, Written]]) -> list[tuple[DriveFiles, str]]:
         """Remember outcomes and return their keys; once this returns they survive the end of this program.
 
         Not that of the machine: what the last seconds had measured is then measured again.
@@ -88,11 +89,10 @@ class Remembered:
         keys = []
         with self._db:
             for files, outcome in done:
-                key = outcome["key"] or f"unread {files.vehicle}/{files.name}"
-                text = json.dumps(outcome, separators=(",", ":"))
-                self._db.execute("INSERT OR REPLACE INTO outcomes VALUES (?, ?)", (key, text))
+                key = outcome.key or f"unread {files.vehicle}/{files.name}"
+                self._db.execute("INSERT OR REPLACE INTO outcomes VALUES (?, ?)", (key, outcome.text))
                 keys.append((files, key))
-                for path, digest in zip(files.paths, outcome["digests"], strict=False):
+                for path, digest in zip(files.paths, outcome.digests, strict=False):
                     facts = None if files.data else _facts(path)
                     if facts is not None:
                         place = digest if files.passing else path
@@ -123,7 +123,7 @@ def _facts(path: str) -> tuple[int, int] | None:
     try:
         if "://" in path:
             return facts_at(path)
-        found = Path(path).stat()
+        found = os.stat(path)  # a path made of each name costs as much again
     except (OSError, FleetError):
         return None
     return found.st_size, found.st_mtime_ns

@@ -6,14 +6,15 @@ import os
 import time
 from collections.abc import Callable, Generator, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import ExitStack
+from contextlib import ExitStack, closing
 from dataclasses import dataclass
 from itertools import chain, islice
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from speedcal.errors import FleetError
-from speedcal.fleet.cluster import dask, has_dask, own_cluster, reached
+from speedcal.fleet.cluster import answered, dask, has_dask, load_server, own_cluster, reached
 from speedcal.fleet.drive import method
+from speedcal.fleet.helper import Helper
 
 if TYPE_CHECKING:
     from distributed import Client
@@ -22,11 +23,9 @@ _WAITING = 3
 """Tasks a worker has in hand or in line; the scheduler never holds more, however large the fleet."""
 _WORTH_SHARING = 16
 """Tasks from which on worker processes are started unasked: to start two costs as much as 40 drives."""
-_ALONE_AT_FIRST = 64
-"""Items that this process does at most while its workers start."""
 _COUNTED_EVERY_S = 2.0
 """Workers of a cluster come and go; they are counted this often."""
-_LOOKED_EVERY_S = 0.02
+_LOOKED_EVERY_S = 0.05
 _WITHOUT_WORKERS_S = 60.0
 """How long a cluster may be without any worker before the run ends; new ones take the place of those that died."""
 
@@ -96,18 +95,21 @@ class Workers:
     def _start(
         self, batches: Iterator[list[Item]], work: Work[Item, Made]
     ) -> Generator[list[tuple[Item, Made]], None, Iterator[list[Item]]]:
-        """Start the workers, do some items here until they are there, and return the batches that are left."""
+        """Start the workers, have some items done until they are there, and return the batches that are left."""
         if self._scheduler is not None:
             self._client = self._open.enter_context(reached(self._scheduler))
             return batches
-        alone = 0
+        load_server()
+        helper: Helper[Item, Made] = Helper(work.do)  # before there are threads, with which no process is copied safely
         rest: list[Item] = []
-        with ThreadPoolExecutor(1) as aside:
+        with closing(helper), ThreadPoolExecutor(1) as aside:
             starting = aside.submit(self._open.enter_context, own_cluster(self._asked or _processors()))
-            while alone < _ALONE_AT_FIRST and not starting.done() and (rest := rest or next(batches, [])):
-                yield [(rest[0], work.do(rest[:1])[0])]
+            while not starting.done() and (rest := rest or next(batches, [])):
+                made = helper.make(rest[0], needed=lambda: not starting.done())
+                if made is None:
+                    break
+                yield [(rest[0], made)]
                 rest = rest[1:]
-                alone += 1
             try:
                 self._client = starting.result()
             except (RuntimeError, OSError) as problem:
@@ -163,7 +165,7 @@ def _on_cluster(
         while len(at_work) < room.tasks() and (more := next(batches, [])):
             hand_out(more)
         if future.status == "finished":
-            yield list(zip(batch, future.result(), strict=True))
+            yield list(zip(batch, answered(future.result), strict=True))
         else:
             fault = _fault_of(future)
             if len(batch) == 1:
@@ -192,7 +194,7 @@ def _fault_of(future: Any) -> BaseException:
 
     if future.status != "error":
         raise FleetError("scheduler_lost")
-    fault: BaseException = future.exception()
+    fault: BaseException = answered(future.exception)
     if isinstance(fault, KilledWorker):
         return fault
     if isinstance(fault, FleetError):
@@ -218,7 +220,7 @@ class _Room:
         """
         now = time.monotonic()
         if now - self._counted >= _COUNTED_EVERY_S:
-            known = self._client.scheduler_info(n_workers=-1).get("workers")
+            known = answered(lambda: self._client.scheduler_info(n_workers=-1)).get("workers")
             if known is None:
                 raise FleetError("scheduler_lost")
             self._workers, self._counted = len(known), now

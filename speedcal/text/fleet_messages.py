@@ -69,7 +69,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Please report it with the files; the other drives are not touched by it",
     ),
     "drive_kills_workers": (
-        "every worker that took this drive died: {fault}",
+        "each process that measured this drive was ended, as when memory runs out",
         "Look at the size of its files and at the memory of the workers",
     ),
     "vehicle_not_judged": (
@@ -92,6 +92,10 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "scheduler_not_reached": (
         "no cluster answers at this address, or it has no worker: {reason}",
         "Check the address, and that scheduler and workers run",
+    ),
+    "scheduler_silent": (
+        "the cluster has been reached and has not answered for {waited_s:.0f} s",
+        "Start scheduler and workers anew and then the same command again: it goes on where it was",
     ),
     "scheduler_lost": (
         "the cluster no longer answers",

@@ -3,9 +3,10 @@
     python tests/benchmark/fleet_speed.py DRIVES --rounds 3
 
 DRIVES is a folder of vehicles, such as fleet_drives.py makes. One process and two take turns, so that what else the
-machine does meets both. What two processors give at all is told by two processes that know nothing of each other: they
-share caches and memory, so it is less than twice. The clock counts on an idle machine only; beside it stand processor
-seconds: two processes cannot be faster than half of all that client, loading and workers take together.
+machine does meets both. What two processors give at all is told by two processes that know nothing of each other,
+before, between and after: they share caches and memory, so each drive costs them more than it costs one alone. The
+clock counts on an idle machine only; beside it stand processor seconds, process by process: two processes cannot be
+faster than half of all that client, loading and workers take together.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -61,21 +62,36 @@ class Spent:
 
     clock: float = 0.0
     client: float = 0.0
-    others: float = 0.0
-    """Of processors, of all that it started."""
+    loading: float = 0.0
+    """Of the process that the workers are copies of, and of the helper that works until they are there."""
+    workers: list[float] = field(default_factory=list)
+
+    @property
+    def processors(self) -> float:
+        """All of them together."""
+        return self.client + self.loading + sum(self.workers)
+
+
+def taken() -> dict[int, float]:
+    """Return the processor seconds of all processes that this one and its children have started. [s]."""
+    known = [(child.pid, child.cpu_times()) for child in psutil.Process().children(recursive=True)]
+    return {pid: cpu.user + cpu.system for pid, cpu in known}
 
 
 @contextmanager
 def watched(spent: Spent) -> Iterator[None]:
-    """Ask what the workers and the process they are copies of took, before they are ended."""
-    opened = crew.own_cluster
+    """Ask what each process took, before they are ended."""
+    opened, before, ended = crew.own_cluster, taken(), os.times()
 
     @contextmanager
     def asked(processes: int) -> Iterator[Any]:
         with opened(processes) as client:
             yield client
-            known = [child.cpu_times() for child in psutil.Process().children(recursive=True)]
-            spent.others = sum(cpu.user + cpu.system for cpu in known)
+            mine = {child.pid for child in psutil.Process().children()}
+            now = {pid: cpu - before.get(pid, 0.0) for pid, cpu in taken().items()}
+            spent.workers = [cpu for pid, cpu in now.items() if pid not in mine]
+            helped = sum(os.times()[2:4]) - sum(ended[2:4])
+            spent.loading = helped + sum(cpu for pid, cpu in now.items() if pid in mine)
 
     crew.own_cluster = asked
     try:
@@ -94,6 +110,50 @@ def run(drives: Path, processes: int) -> Spent:
     return spent
 
 
+@dataclass
+class Ceiling:
+    """What drives take without a fleet: in one process, and in each of two at a time. [s]."""
+
+    drives: int = 0
+    clock: list[float] = field(default_factory=lambda: [0.0, 0.0])
+    processors: list[float] = field(default_factory=lambda: [0.0, 0.0])
+
+    def measure(self, tracks: list[Path]) -> None:
+        """Do some drives alone and in two processes."""
+        self.drives += len(tracks)
+        for i in range(2):
+            clock, processors = apart(tracks, i + 1)
+            self.clock[i] += clock
+            self.processors[i] += processors / (i + 1)
+
+    @property
+    def gain(self) -> float:
+        """How much faster two are."""
+        return 2 * self.clock[0] / self.clock[1]
+
+    def each_ms(self, several: int) -> float:
+        """Return what one drive takes of a processor. [ms]."""
+        return 1000 * self.processors[several - 1] / self.drives
+
+
+def told(turn: int, drives: int, one: Spent, two: Spent, ceiling: Ceiling) -> str:
+    """Return what was found in one round."""
+    workers = " + ".join(f"{cpu:.1f}" for cpu in two.workers)
+    return "\n".join(
+        (
+            f"round {turn}, load {os.getloadavg()[0]:.1f}: {drives} drives",
+            f"  two that know nothing of each other: {ceiling.gain:.2f} times one by the clock; read and calibrate "
+            f"{ceiling.each_ms(1):.0f} ms of a processor each alone, {ceiling.each_ms(2):.0f} ms beside each other",
+            f"  one process: {one.clock:.1f} s, of processors {one.client:.1f} s, "
+            f"{1000 * one.client / drives / ceiling.each_ms(1):.2f} of read and calibrate",
+            f"  two: {two.clock:.1f} s, of processors client {two.client:.1f} s, loading and helping "
+            f"{two.loading:.1f} s, workers {workers} s, idle {2 * two.clock - two.processors:.1f} s",
+            f"  so a second brings {one.clock / two.clock:.2f} by the clock, at most "
+            f"{2 * one.client / two.processors:.2f} by processor seconds",
+        )
+    )
+
+
 def main() -> None:
     """Measure the ways in turn."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -104,28 +164,18 @@ def main() -> None:
     some = tracks[:: max(len(tracks) // _ALONE, 1)]
     plain(some[:2])  # what is imported once
     speedcal.fleet(some[0].parent, processes=1)
-    clocks, ones, twos = [], [], []
-    for turn in range(given.rounds):
-        clocks.append((apart(some, 1), apart(some, 2)))
-        ones.append(run(given.drives, 1))
-        twos.append(run(given.drives, 2))
-        (one, cpu), (two, _) = clocks[-1]
-        base = cpu / len(some) * len(tracks)
-        told = (
-            f"round {turn + 1}, load {os.getloadavg()[0]:.1f}: {len(tracks)} drives; read and calibrate "
-            f"{1000 * base / len(tracks):.0f} ms each",
-            f"  two that know nothing of each other: {2 * one / two:.2f} times one",
-            f"  one process: {ones[-1].clock:.1f} s, of processors {ones[-1].client:.1f} s, "
-            f"{ones[-1].client / base:.2f} of read and calibrate",
-            f"  two: {twos[-1].clock:.1f} s, of processors client {twos[-1].client:.1f} s, others "
-            f"{twos[-1].others:.1f} s, idle {2 * twos[-1].clock - twos[-1].client - twos[-1].others:.1f} s",
-            f"  so a second brings {ones[-1].clock / twos[-1].clock:.2f} by the clock, at most "
-            f"{2 * ones[-1].client / (twos[-1].client + twos[-1].others):.2f} by processor seconds",
-        )
-        sys.stdout.write("\n".join(told) + "\n")
+    gains, ceilings = [], []
+    for turn in range(1, given.rounds + 1):
+        ceiling, runs = Ceiling(), []
+        for processes in (1, 2):
+            ceiling.measure(some)
+            runs.append(run(given.drives, processes))
+        ceiling.measure(some)
+        gains.append(runs[0].clock / runs[1].clock)
+        ceilings.append(ceiling.gain)
+        sys.stdout.write(told(turn, len(tracks), *runs, ceiling) + "\n")
         sys.stdout.flush()
-    gain = statistics.median(one.clock / two.clock for one, two in zip(ones, twos, strict=True))
-    whole = statistics.median(2 * one[0] / two[0] for one, two in clocks)
+    gain, whole = statistics.median(gains), statistics.median(ceilings)
     sys.stdout.write(f"median: a second process brings {gain:.2f}, of {whole:.2f} that two processors give\n")
 
 

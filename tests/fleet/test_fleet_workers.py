@@ -7,6 +7,7 @@ import os
 import signal
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -24,6 +25,7 @@ from support.needs import missing
 import speedcal
 from speedcal.fleet import cluster, drive, workers
 from speedcal.fleet.drive import DriveFiles
+from speedcal.fleet.helper import Helper
 from speedcal.fleet.remembered import Remembered
 
 VEHICLES = 12
@@ -78,7 +80,7 @@ def test_a_local_worker_that_is_killed_loses_no_vehicle(
 ) -> None:
     """Batches of two; the outcome is that of one process, and the next run measures only what was not read."""
     monkeypatch.setattr(import_module("speedcal.fleet.fleet"), "DRIVES_A_TASK", 2)
-    monkeypatch.setattr(workers, "_ALONE_AT_FIRST", 0)
+    monkeypatch.setattr(Helper, "make", lambda *_, **__: None)
     result = speedcal.fleet(drives, processes=2, remember=tmp_path, progress=killed_once(a_worker))
     assert result.to_dict() == alone
     memory = Remembered(tmp_path)
@@ -131,6 +133,30 @@ def test_a_scheduler_that_goes_away_is_told(drives: Path, small_cluster: Any, tm
             remember=tmp_path,
             progress=at_third_batch(lambda: small_cluster.close(10)),
         )
+    assert len(known_to(tmp_path)) >= 3
+
+
+def test_a_scheduler_that_hangs_is_not_waited_for_without_end(
+    drives: Path, small_cluster: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It keeps the connection and answers nothing any more."""
+    from distributed import Client
+
+    woken = threading.Event()
+
+    def hang() -> None:
+        monkeypatch.setattr(cluster, "_ANSWERS_WITHIN_S", 0.1)
+        monkeypatch.setattr(Client, "scheduler_info", lambda *_, **__: woken.wait(30))
+
+    try:
+        with pytest.raises(
+            speedcal.SpeedcalError, match=r"has not answered for 0 s\. Start scheduler and workers anew"
+        ):
+            speedcal.fleet(
+                drives, scheduler=small_cluster.scheduler_address, remember=tmp_path, progress=at_third_batch(hang)
+            )
+    finally:
+        woken.set()
     assert len(known_to(tmp_path)) >= 3
 
 
