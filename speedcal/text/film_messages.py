@@ -80,6 +80,7 @@ FINDINGS: dict[str, Template] = {}
 """Code to the sentence, with its full stop."""
 
 LABELS: dict[str, str] = {
+    "damaged": "damaged in the film",
     "other_size": "of another size",
     "dial_not_found": "dial not found",
     "other_angle": "seen from another angle than the marks",

@@ -65,8 +65,11 @@ def open_film(path: str | Path) -> Film:
         return Film(path, _created(container), length, keyframes_only=heavy and length > 120)
 
 
-def frames(film: Film, *, per_s: float, after_s: float = 0.0) -> Iterator[tuple[float, Picture]]:
+def frames(film: Film, *, per_s: float, after_s: float = 0.0) -> Iterator[tuple[float, Picture | None]]:
     """Yield the time since the begin of the film and the picture, upright, RGB, shape (height, width, 3).
+
+    None stands for a picture that the decoder had to make up, in part or whole, and for all that follow it up to the next
+    key frame, since they are made from it.
 
     Parameters
     ----------
@@ -92,21 +95,29 @@ def frames(film: Film, *, per_s: float, after_s: float = 0.0) -> Iterator[tuple[
         try:
             if after_s and begin is not None:
                 container.seek(int((begin + after_s) / stream.time_base), stream=stream)
-            for frame in _decoded(container, stream, 1 / per_s):
-                if frame.pts is None:
+            for moment, frame in _sound(_decoded(container, stream, 1 / per_s)):
+                begin, is_key = moment if begin is None else begin, frame is not None and frame.key_frame
+                time = moment - begin
+                if time + 1e-6 < due - (_EARLY / per_s if is_key and due > after_s else 0.0):
                     continue
-                begin = float(frame.time) if begin is None else begin
-                time = float(frame.time) - begin
-                if time + 1e-6 < due - (_EARLY / per_s if frame.key_frame and due > after_s else 0.0):
-                    continue
-                due = time + 1 / per_s if frame.key_frame or time - due > 1 / per_s else due + 1 / per_s
-                yield time, _upright(frame)
+                due = time + 1 / per_s if is_key or time - due > 1 / per_s else due + 1 / per_s
+                yield time, None if frame is None else _upright(frame)
         except av.error.FFmpegError:  # a film that breaks off: what was read so far counts
-            return
+            yield from ((float(time), None) for time in np.arange(due, film.length_s, 1 / per_s))
+
+
+def _sound(decoded: Iterator[Any]) -> Iterator[tuple[float, Any]]:
+    """Yield the time of each frame, and the frame or None where it is damaged. [s]."""
+    broken = False
+    for one in decoded:
+        is_frame = hasattr(one, "key_frame")
+        broken = not is_frame or one.is_corrupt or (broken and not one.key_frame)
+        if one.pts is not None:
+            yield float(one.pts * one.time_base), None if broken else one
 
 
 def _decoded(container, stream, every_s: float):  # type: ignore[no-untyped-def]
-    """Yield decoded frames; what follows the last frame wanted before the next key frame is not decoded.
+    """Yield decoded frames, and packets that cannot be; what follows the last frame wanted before the next key frame is not decoded.
 
     Frames are wanted from each key frame on, every ``every_s``. Nothing refers to what follows them, but pictures that
     come after the next key frame and are shown before it, which are dropped too.
@@ -117,17 +128,27 @@ def _decoded(container, stream, every_s: float):  # type: ignore[no-untyped-def]
         if packet.is_keyframe and group:
             sent, dropped_until = _wanted(group, packet, every_s)
             for one in sent:
-                yield from stream.decode(one)
+                yield from _tried(stream, one)
             group = []
         if dropped_until is not None and packet.pts is not None and packet.pts < dropped_until:
             continue
         group.append(packet)
         if len(group) > _LONGEST_GROUP:
             for one in group:
-                yield from stream.decode(one)
+                yield from _tried(stream, one)
             group = []
     for one in group:
-        yield from stream.decode(one)
+        yield from _tried(stream, one)
+
+
+def _tried(stream, packet):  # type: ignore[no-untyped-def]
+    """Return the frames that come out when a packet goes in, or the packet itself when it cannot be decoded."""
+    import av
+
+    try:
+        return stream.decode(packet)
+    except av.error.InvalidDataError:
+        return [packet]
 
 
 def _wanted(group: list[Any], following: Any, every_s: float) -> tuple[list[Any], int | None]:
@@ -149,12 +170,12 @@ def picture_at(film: Film, moment_s: float) -> Picture:
     ReadingsFormatError
         The film holds no picture.
     """
-    found = next(frames(film, per_s=1000.0, after_s=moment_s), None)
+    found = next((one for _, one in frames(film, per_s=1000.0, after_s=moment_s) if one is not None), None)
     if found is not None:
-        return found[1]
+        return found
     last = None
     for _, picture in frames(film, per_s=10.0):
-        last = picture
+        last = last if picture is None else picture
     if last is None:
         raise ReadingsFormatError("film_empty", source=film.path.name)
     return last

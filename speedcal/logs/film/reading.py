@@ -186,6 +186,9 @@ def _unrolled(
     for time, picture in frames(film, per_s=per_s):
         if progress is not None and film.length_s:
             progress(min(time / film.length_s, 1.0))
+        if picture is None:
+            seen.left_out["damaged"] += 1
+            continue
         if picture.shape != reference.shape:
             seen.left_out["other_size"] += 1
             continue
