@@ -21,6 +21,7 @@ from speedcal.logs.film.printed import Rim, printed_marks
 from speedcal.logs.film.reading import FilmReading, read_film
 from speedcal.logs.film.registration import are_from_aside
 from speedcal.logs.film.sane import refuse_unsteady
+from speedcal.logs.film.uneven import refuse_uneven
 
 BY_NAME = {kind.name: kind for kind in KINDS}
 MARKS = np.arange(0, 121, 10)
@@ -154,8 +155,22 @@ def _scale_of(values: np.ndarray, shares: np.ndarray) -> dict[str, object]:
         (MARKS[:12], np.delete(MARKS, 5), "dial_file_step"),
         (MARKS[:12], np.delete(MARKS, 1), "dial_file_step"),
         (np.arange(0, 131, 10)[:13], np.insert(MARKS, 6, 55)[:13], "dial_file_step"),
+        (np.where(MARKS == 120, 130, MARKS), MARKS, "dial_file_beside"),
+        (np.where(MARKS == 20, 10, MARKS)[2:], MARKS[2:], "dial_file_beside"),
+        (MARKS, np.where(MARKS == 120, 118, MARKS), "dial_file_beside"),
     ],
-    ids=["typed wrong", "typed wrong near the end", "next tick", "few marks", "tick left out", "first", "too much"],
+    ids=[
+        "typed wrong",
+        "typed wrong near the end",
+        "next tick",
+        "few marks",
+        "tick left out",
+        "first",
+        "too much",
+        "last typed too high",
+        "first typed too low",
+        "last on the tick before",
+    ],
 )
 def test_marks_that_cannot_all_be_right_are_refused(values: np.ndarray, ticks: np.ndarray, code: str) -> None:
     """Read as they are, they would be wrong by up to 10 mph beside or beyond that mark, and look like a bent scale."""
@@ -164,19 +179,35 @@ def test_marks_that_cannot_all_be_right_are_refused(values: np.ndarray, ticks: n
     assert caught.value.code == code
 
 
+@pytest.mark.parametrize("are_printed", [False, True])
 @pytest.mark.parametrize(
-    "shares",
+    ("values", "shares"),
     [
-        (MARKS / 120) ** 0.6,
-        (MARKS / 120) ** 2,
-        np.interp(MARKS, [0, 60, 120], [0, 0.7, 1]),
-        np.interp(MARKS, [0, 10, 120], [0, 0.04, 1]),
+        (MARKS, (MARKS / 120) ** 0.6),
+        (MARKS, (MARKS / 120) ** 2),
+        (MARKS, np.interp(MARKS, [0, 60, 120], [0, 0.7, 1])),
+        (MARKS, np.interp(MARKS, [0, 10, 120], [0, 0.04, 1])),
+        (np.delete(MARKS, 1), np.delete(np.interp(MARKS, [0, 20, 120], [0, 0.08, 1]), 1)),
+        (np.delete(MARKS, 11), np.delete(MARKS, 11) / 120),
+        (np.array([0, 20, 30, 50, 60, 80, 100, 120]), np.array([0, 20, 30, 50, 60, 80, 100, 120]) / 120),
     ],
-    ids=["wide at the bottom", "narrow at the bottom", "two paces", "short first step"],
+    ids=["wide", "narrow", "two paces", "short first step", "0 then 20", "one not tapped", "town limits"],
 )
-def test_scales_that_are_really_so_are_taken(shares: np.ndarray) -> None:
-    dial = dial_from(_scale_of(MARKS, shares))
-    assert np.degrees(dial.angles() - dial.angles()[0]) == pytest.approx(270 * shares, abs=2.0)
+def test_scales_that_are_really_so_are_taken(values: np.ndarray, shares: np.ndarray, are_printed: bool) -> None:
+    taps = _TAPS[: len(values)] / (5 if are_printed else 1)
+    refuse_uneven(values, np.radians(270 * shares + taps), 0.001 if are_printed else 0.005, "", are_printed=are_printed)
+
+
+@pytest.mark.parametrize("mark", [1, 6, 11, 12])
+def test_strokes_tell_a_figure_that_is_off_by_one(mark: int) -> None:
+    """61 instead of 60, and a tap that its stroke puts one unit beside: a finger alone cannot tell."""
+    turned = np.radians(135 + 2.25 * MARKS + _TAPS / 5)
+    typed, ticks = MARKS + (np.arange(13) == mark), turned + np.radians(2.25) * (np.arange(13) == mark)
+    refuse_uneven(MARKS.astype(float), turned, 0.001, "", are_printed=True)
+    for values, angle in ((typed, turned), (MARKS, ticks)):
+        with pytest.raises(speedcal.SpeedcalError) as caught:
+            refuse_uneven(values.astype(float), angle, 0.001, "", are_printed=True)
+        assert caught.value.code == "dial_file_beside"
 
 
 def test_what_is_no_film_is_refused(tmp_path: Path) -> None:

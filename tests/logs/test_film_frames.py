@@ -93,3 +93,28 @@ def test_what_is_not_decoded_changes_no_frame_that_is(codec: str, tmp_path: Path
     assert [time for time, _ in seen] == pytest.approx(np.arange(12) / 2, abs=0.04)
     for time, picture in seen:
         assert any(abs(other - whole[0][0] - time) < 1e-3 and (shown == picture).all() for other, shown in whole)
+
+
+def test_what_the_decoder_makes_up_is_no_picture_up_to_the_next_key_frame(tmp_path: Path) -> None:
+    """Bytes of one packet in the fourth of ten groups are noise: every picture but those after it is as it was."""
+    rng, path = np.random.default_rng(7), tmp_path / "film.mp4"
+    with av.open(str(path), "w") as container:
+        stream = container.add_stream("libx264", rate=10, options={"g": "20", "keyint_min": "20", "crf": "20"})
+        stream.width, stream.height, stream.pix_fmt = WIDE, HIGH, "yuv420p"
+        for _ in range(200):
+            picture = rng.integers(0, 255, (HIGH, WIDE, 3)).astype(np.uint8)
+            container.mux(stream.encode(av.VideoFrame.from_ndarray(picture, format="rgb24")))
+        container.mux(stream.encode())
+    whole = list(frames(open_film(path), per_s=2.0))
+    with av.open(str(path)) as container:
+        hit = [packet for packet in container.demux(video=0) if packet.pts is not None and not packet.is_keyframe][63]
+    content, middle = bytearray(path.read_bytes()), hit.pos + hit.size // 2
+    content[middle : middle + 60] = rng.bytes(60)
+    path.write_bytes(content)
+    seen = list(frames(open_film(path), per_s=2.0))
+    damaged = [time for time, picture in seen if picture is None]
+    assert [time for time, _ in seen] == [time for time, _ in whole]
+    assert damaged
+    assert all(6.0 < time < 8.0 for time in damaged)
+    for (_, picture), (_, was) in zip(seen, whole, strict=True):
+        assert picture is None or (picture == was).all()

@@ -68,8 +68,8 @@ def open_film(path: str | Path) -> Film:
 def frames(film: Film, *, per_s: float, after_s: float = 0.0) -> Iterator[tuple[float, Picture | None]]:
     """Yield the time since the begin of the film and the picture, upright, RGB, shape (height, width, 3).
 
-    None stands for a picture that the decoder had to make up, in part or whole, and for all that follow it up to the next
-    key frame, since they are made from it.
+    None stands for a picture that the decoder had to make up, in part or whole, and for all that follow it up to the
+    next key frame, since they are made from it.
 
     Parameters
     ----------
@@ -117,8 +117,9 @@ def _sound(decoded: Iterator[Any]) -> Iterator[tuple[float, Any]]:
 
 
 def _decoded(container, stream, every_s: float):  # type: ignore[no-untyped-def]
-    """Yield decoded frames, and packets that cannot be; what follows the last frame wanted before the next key frame is not decoded.
+    """Yield decoded frames, and packets that cannot be.
 
+    What follows the last frame wanted before the next key frame is not decoded.
     Frames are wanted from each key frame on, every ``every_s``. Nothing refers to what follows them, but pictures that
     come after the next key frame and are shown before it, which are dropped too.
     """
@@ -141,12 +142,12 @@ def _decoded(container, stream, every_s: float):  # type: ignore[no-untyped-def]
         yield from _tried(stream, one)
 
 
-def _tried(stream, packet):  # type: ignore[no-untyped-def]
+def _tried(stream: Any, packet: Any) -> list[Any]:
     """Return the frames that come out when a packet goes in, or the packet itself when it cannot be decoded."""
     import av
 
     try:
-        return stream.decode(packet)
+        return list(stream.decode(packet))
     except av.error.InvalidDataError:
         return [packet]
 

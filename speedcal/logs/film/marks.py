@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from speedcal.errors import ReadingsFormatError
-from speedcal.interval import FloatArray
+from speedcal.interval import BoolArray, FloatArray
 from speedcal.logs.film.dial_fit import Pivot, fit_scale, seen_at
 from speedcal.logs.film.uneven import refuse_uneven
 from speedcal.units import SpeedUnit, parse_speed_unit
@@ -95,6 +95,19 @@ class FilmedDial:
         u = np.full((len(at), 2), TAP_PX) if u_px is None else u_px
         found = fit_scale(self.values, at, u, self.plane, around, pivot)
         return replace(self, points=at, plane=found.plane, scale_rad=found.scale_rad, u_rad=found.u_rad)
+
+    def refuse_misprinted(self, found: BoolArray, u_px: float) -> None:
+        """Refuse marks whose printed strokes do not go with each other.
+
+        Parameters
+        ----------
+        found
+            Of which marks the stroke is known, shape (m,).
+        u_px
+            How well, standard. [px]
+        """
+        turned = np.abs(_turned(self.plane, self.points[found]) - self.scale_rad[0])
+        refuse_uneven(self.values[found], turned, u_px / self.radius_px, self.source, are_printed=True)
 
     def value_at(self, angle: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return the value at angles as :meth:`angles` counts them, and its slope; monotone between the marks.

@@ -255,6 +255,7 @@ def _seen_anew(
     else:
         points, found = printed
         again = dial.fitted(points=points, u_px=np.where(found[:, None], STROKE_PX, TAP_PX), pivot=pivot)
+        again.refuse_misprinted(found, STROKE_PX[0])
     back = np.asarray(np.linalg.inv(again.plane))
     ends = [
         seen_at(back, seen_at(dial.plane, shift + reach * np.column_stack([np.cos(angle), np.sin(angle)])))

@@ -12,14 +12,17 @@ _NEIGHBOURS = 4
 _BESIDE_STEP, _BESIDE_PRINTED, _BESIDE_U = 0.15, 0.05, 5.0
 """How far beside its place a mark may be, in steps to the next one, as tapped and as printed, and in standard
 uncertainties of its angle."""
+_LINEAR, _CHANCE, _SHORT = 0.03, 5.0, 0.35
+"""How much the steps of a linear scale differ, what taps add in standard uncertainties of an angle, and how much the
+step at an end must differ to be meant so."""
 _EVEN = 1e-6
 _MOSTLY = 0.6
 """Share of the steps between figures from which on the others are told to be no such step."""
 _REACH = 3
 _OTHERS = 1 / 3
-"""What is beside must be so alone: the others agree to this share of it once it is left out."""
-_CHANGE = 0.08
-"""Of the pace of a scale from one step to the next, natural logarithm."""
+"""What is beside must be so alone: others are so by less than this share of it."""
+_BACK = 0.25
+"""Share of a change of pace that is taken back beside it; half of it where one mark is beside its place."""
 _WIDER = 1.6
 """How much wider than its neighbours, or narrower, one step may be; a tick left out makes it twice as wide."""
 
@@ -42,8 +45,9 @@ def refuse_uneven(
     """
     if len(values) < _FEWEST:
         return
-    found = _mistyped(values, angle, u_rad)
-    mark = _beside(values, angle, u_rad, _BESIDE_PRINTED if are_printed else _BESIDE_STEP)
+    share = _BESIDE_PRINTED if are_printed else _BESIDE_STEP
+    found = _mistyped(values, angle, u_rad) or _beside_at_end(values, angle, u_rad, share)
+    mark = _beside(values, angle, u_rad, share)
     if found is None and mark is not None:
         found = mark, float(np.interp(angle[mark], np.delete(angle, mark), np.delete(values, mark)))
     if found is not None:
@@ -78,6 +82,8 @@ def _evenly(values: FloatArray, usual: float) -> list[tuple[int, float]]:
     inner = (values[:-2] + values[2:]) / 2
     fits = np.abs(values[2:] - values[:-2] - 2 * usual) < _EVEN * usual
     made = np.concatenate([[values[1] - usual], np.where(fits, inner, values[1:-1]), [values[-2] + usual]])
+    if values[0] == 0:  # figures of many dials begin at 0 and go on at 20
+        made[0] = 0.0
     return [(int(i), float(made[i])) for i in np.flatnonzero(np.abs(made - values) > _EVEN * usual)]
 
 
@@ -90,29 +96,42 @@ def _through(values: FloatArray, angle: FloatArray, at: FloatArray) -> tuple[Flo
 
 
 def _beside(values: FloatArray, angle: FloatArray, u_rad: float, share: float) -> int | None:
-    """Return the mark without which the others agree best, when it is far beside where they put it."""
-    away = _away(values, angle)
-    others = [_away(np.delete(values, i), np.delete(angle, i)).max() for i in range(1, len(values) - 1)]
-    mark = int(np.argmin(others))
-    step = min(np.diff(angle)[mark : mark + 2])
-    if away[mark] < max(share * step, _BESIDE_U * u_rad) or others[mark] > _OTHERS * away[mark]:
+    """Return the mark that is far beside where those next to it put it, while no other is so by a third as much.
+
+    A mark beside its place makes one step wider and the other narrower, so that the pace of the scale changes there and
+    back on both sides; where a scale changes its pace for good, it does not change back.
+    """
+    rate = np.diff(angle) / np.diff(values)
+    change = np.diff(np.log(rate))
+    back = np.array([_back(change, i) for i in range(len(change))])
+    mark = int(np.argmax(np.abs(change) * (back > 0)))
+    far = np.flatnonzero(np.abs(np.arange(len(change)) - mark) > 2)
+    others = [min(abs(change[i] - change[i - 1]), abs(change[i] - change[i + 1])) for i in far[1:-1]]
+    pace = np.minimum(rate[:-1], rate[1:])[mark]
+    away = float(np.abs(change[mark])) * pace * min(np.diff(values)[mark : mark + 2]) / 2
+    least = max(share * min(np.diff(angle)[mark : mark + 2]), _BESIDE_U * u_rad)
+    if away < least or back[mark] < _BACK or max(others, default=0.0) > _OTHERS * np.abs(change[mark]):
         return None
-    # a mark beside its place makes one step wider and the other narrower; where a scale changes its pace, neither is
-    change = np.diff(np.log(np.diff(angle) / np.diff(values)))
-    back = [-change[i] * np.sign(change[mark]) for i in (mark - 1, mark + 1) if 0 <= i < len(change)]
-    return mark + 1 if min(back) > _CHANGE else None
+    return mark + 1
 
 
-def _away(values: FloatArray, angle: FloatArray) -> FloatArray:
-    """Return how far each inner mark is from the cubic through its neighbours, shape (m - 2,). [rad]."""
-    found = []
-    for i in range(1, len(values) - 1):
-        first = min(max(i - _NEIGHBOURS // 2, 0), len(values) - _NEIGHBOURS - 1)
-        near = np.delete(np.arange(first, first + _NEIGHBOURS + 1), i - first)
-        apart = (values[near] - values[i]) / (values[near[-1]] - values[near[0]])
-        weight = [np.prod([q / (q - p) for q in np.delete(apart, j)]) for j, p in enumerate(apart)]
-        found.append(abs(float(np.dot(weight, angle[near])) - float(angle[i])))
-    return np.array(found)
+def _back(change: FloatArray, i: int) -> float:
+    """Return how much of a change of pace is taken back on either side of it, as a share, at the least."""
+    return min(-change[j] / change[i] if change[i] else 0.0 for j in (i - 1, i + 1) if 0 <= j < len(change))
+
+
+def _beside_at_end(values: FloatArray, angle: FloatArray, u_rad: float, share: float) -> tuple[int, float] | None:
+    """Return the last mark of a linear scale, or the first above 0, when it is beside it, and where it stands."""
+    rate = np.diff(angle) / np.diff(values)
+    for end, others in ((len(values) - 1, slice(None, -1)), (0, slice(1, None))):
+        pace, step = float(np.median(rate[others])), abs(angle[end] - angle[others][-1 if end else 0])
+        chance = _CHANCE * u_rad / float(np.min(np.diff(angle)))
+        away = float(rate[-1 if end else 0]) / pace - 1
+        is_linear = np.ptp(rate[others]) < (_LINEAR + chance) * pace
+        if is_linear and values[end] and max(share * step, _BESIDE_U * u_rad) < abs(away) * step < _SHORT * step:
+            beside = values[others][-1 if end else 0]
+            return end, float(beside + (values[end] - beside) * (1 + away))
+    return None
 
 
 def _uneven_step(rate: FloatArray) -> int | None:
