@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from speedcal.text.messages import Template, Values
-from speedcal.text.numbers import likely
-from speedcal.text.parts import MEASURED_BY, choice_name
+from speedcal.text.numbers import likely, signed
+from speedcal.text.parts import MEASURED_BY, choice_name, setting_name
 
 CAUSES: dict[str, str] = {
     "parts_as_stated": "mismatched parts, as the job lists them",
     "tires": "other tires than the instrument was made for",
     "axle": "other axle gears",
     "gears": "a wrong drive or driven gear",
-    "transfer_ratio": "the other range of the transfer case, or a ratio box fitted the wrong way round",
+    "transfer_ratio": "another transfer ratio than stated, or a ratio box fitted the wrong way round",
+    "other_range": "driven in the other range of axle or transfer case",
+    "sensor_ring": "a sensor ring with another number of teeth than stated",
     "pulse_count": "the wrong number of pulses per turn",
     "wrong_unit": "miles taken for kilometers, or the reverse",
+    "other_scale": "the other scale of the dial: km/h read as mph, or the reverse",
     "needle_offset": "the needle sits wrong on its shaft",
     "dial_gain": "the instrument itself: its spring or magnet",
     "dial_bent": "a dial that is bent: its error changes with speed",
@@ -35,7 +38,8 @@ SETTLES: dict[str, str] = {
     "roll_out": MEASURED_BY["tire"],
     "count_axle": MEASURED_BY["axle"],
     "count_gears": MEASURED_BY["driven_gear"],
-    "check_range": "see in which range the transfer case stood and which way round the ratio box sits, and count turns",
+    "check_range": "see in which range the axle or transfer case stood and which way round the ratio box sits",
+    "count_ring": "count the teeth of the sensor ring",
     "count_pulses": "count the pulses of the sensor for one turn",
     "check_unit": "see in which unit the dial is marked and the readings were noted",
     "look_at_rest": "look at the needle with the vehicle standing: it should rest on zero or its peg",
@@ -81,6 +85,25 @@ _INSTEAD_OF = {
 _AND_NEEDLE = " and the needle"
 
 
+def _instead_of(values: Values) -> str:
+    if values["kind"] == "keep" and values["needle"]:
+        return "Instead of the needle."
+    return f"Instead of {_INSTEAD_OF[values['kind']]}{_AND_NEEDLE * values['needle']}."
+
+
+def _odometer_left(values: Values) -> str:
+    too = f"{abs(values['percent']):.0f} % too {'much' if values['percent'] > 0 else 'little'}"
+    counts = "then counts" if values["changed"] else "counts"
+    return f"The odometer {counts} {too}: one shaft drives both, so no part puts both right."
+
+
+def _odometer_is_right(values: Values) -> str:
+    return (
+        f"The odometer is right (off by {signed(values['percent'])} %), so the drive is. A gear or setting that puts "
+        f"the needle right would put the odometer {abs(values['then_percent']):.0f} % wrong."
+    )
+
+
 def _low_by(values: Values) -> str:
     percent = values["percent"]
     if percent < 0.5:
@@ -109,7 +132,15 @@ FINDINGS: dict[str, Template] = {
     "together_with": lambda values: f"Do it together with the other step: {ACTION_NAMES[values['action']]}.",
     "gear_alone_leaves": "By itself this would leave {percent:.1f} %.",
     "needle_alone_leaves": "The needle alone would leave {percent:.1f} % at best.",
-    "instead_of_the_first": lambda values: f"Instead of {_INSTEAD_OF[values['kind']]}{_AND_NEEDLE * values['needle']}.",
+    "instead_of_the_first": _instead_of,
+    "odometer_left": _odometer_left,
+    "odometer_is_right": _odometer_is_right,
+    "one_range_throughout": "Stay in the range that the job states for the whole drive, and drive again.",
+    "number_of_other_unit": lambda values: (
+        f"If it is the number in the module: the {values['now']:g} is that of the other unit. Set the "
+        f"{setting_name(values['kind'], values['then'], 'to ')}, and drive again."
+    ),
+    "scaler_makes_up": "Where the sensor stays as it is, a pulse scaler at {ratio} makes up for it.",
     "reads_low_by": _low_by,
     "setting_moves_shifts": "A module's speed setting also moves shift points, cruise control and limiter; "
     "drive them too.",
@@ -144,8 +175,7 @@ FINDINGS: dict[str, Template] = {
     ),
     "between_two_teeth": "Whole teeth leave {percent:.1f} %; a ratio box in the cable gets closer.",
     "too_uncertain": "This drive is not precise enough to decide; more readings at steady speeds would settle it.",
-    "approved_workshop_only": "A tachograph or a sealed limiter runs off this drive: this is a report only; an "
-    "approved workshop must do any work on it.",
+    "approved_workshop_only": "A tachograph or a sealed limiter runs off this drive: this is a report only.",
     "measure_first": lambda values: (
         f"One measurement would make the choice surer: {MEASURED_BY[values['part']]}. {gained_by_measuring(values)}"
     ),

@@ -55,8 +55,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "foreign_readings": (
         "the readings fit this track no better than they would fit the track of another drive",
         "Check that readings and track are of one drive, and the unit of the readings; more readings at several "
-        "speeds would show that they belong together. If they do, look at the gear: in a housing turned to the wrong "
-        "range it skips, and the needle jumps",
+        "speeds would show that they belong together. If they do, look at what makes a needle jump or swing: a "
+        "worn, dry or kinked cable, or a gear that skips because its housing is turned to the wrong range",
     ),
     "track_gaps": (
         "the track has gaps: it tells the speed for only {covered:percent} of the drive, too little to show that the "
@@ -105,7 +105,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "impossible_factor": (
         "the readings are {factor:.2f} times the true speed, which no change of tires or gears explains",
-        "Check the unit of the readings and that both files are of one drive",
+        "Check the unit of the readings, that both files are of one drive, and that axle and transfer case stood in "
+        "their usual range",
     ),
 }
 """Code to what is wrong and what to do, both without full stop."""

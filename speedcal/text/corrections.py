@@ -21,6 +21,8 @@ _WORTH_SAYING = 0.005
 _HARDLY_PERCENT = 0.5
 """A dial that reads low by less is not called one that reads low."""
 _MOST_ROWS, _MORE_LIKELY_THAN_NOT = 5, 0.5
+_ABOUT_THE_BEST = {"margin_too_wide", "margin_kept", "no_acceptable_choice", "not_decided"}
+"""Findings on the choice that by itself is the best; the advice weighs the work too and may name another."""
 _OUTCOMES = ("puts_right", "leaves", "already_good")
 _IN_HEAD = (*_OUTCOMES, "likely_cause", "together_with")
 """Reasons that the head of an advice says already."""
@@ -114,13 +116,15 @@ def headline(entry: Advice) -> str:
             return _look_text(entry)
         case "measure_fact" if entry.part in MEASURED_BY:
             return MEASURED_BY[entry.part]
-    return ACTION_NAMES[entry.action]
+    return "leave this drive to an approved workshop" if entry.part == "tachograph" else ACTION_NAMES[entry.action]
 
 
 def _look_text(entry: Advice) -> str:
     """Return what is to be looked at."""
     if entry.part == "pulses":
         return f"count the pulses for one turn of the sensor: it seems to give {TIMES[float(entry.value or 0)]} stated"
+    if entry.part == "range":
+        return "see in which range the axle or transfer case stood on the drive"
     if entry.part == "ratio_box":
         return "see which way round the ratio box sits"
     likely_count = f": {entry.value} are likely" if entry.value else ""
@@ -135,7 +139,7 @@ def _corrections(found: Corrections) -> str:
     lines += ["once that is right:"] if _comes_first(found) else []
     lines += [effective_text(found.effective_tire, found.unit)] if found.effective_tire else []
     if found.ideal_driven_teeth:
-        advised = next((entry.value for entry in found.advice if entry.action == "fit_driven_gear"), None)
+        advised = next((e.value for e in found.advice if e.action == "fit_driven_gear" and _is_first(e)), None)
         nearest = next((c for c in found.driven_gear if c.available is not False), None)
         so = f", so fit {advised}" if nearest and dict(nearest.parts)["teeth"] == advised else ""
         lines.append(f"exact tooth count: {found.ideal_driven_teeth}{so}")
@@ -145,6 +149,10 @@ def _corrections(found: Corrections) -> str:
     lines.append(f"judged by: {found.criterion}, at {', '.join(f'{v:.4g}' for v in found.speeds)} {found.unit}")
     lines += [f"note: {text} ({source})" for text, source in found.notes]
     return "\n".join([*lines, *(f"note: {_sentence(finding)}" for finding in unsaid(found))])
+
+
+def _is_first(entry: Advice) -> bool:
+    return "instead_of_the_first" not in entry.codes
 
 
 def _comes_first(found: Corrections) -> bool:
@@ -172,7 +180,18 @@ def unsaid(found: Corrections) -> list[Finding]:
         said.add("instrument_limits")
     if "margin_to_the_rule" in said:  # then a count is not chosen for being the nearest
         said.add("not_decided")
+    if not _best_is_advised(found):
+        said |= _ABOUT_THE_BEST
     return [finding for finding in found.findings if finding.code not in said]
+
+
+def _best_is_advised(found: Corrections) -> bool:
+    """Tell whether the advice names the choice that the findings speak of."""
+    if found.best is None:
+        return True
+    names = [str(value) for _, value in found.best.parts]
+    entry = next((e for e in found.advice if e.action.startswith(("fit_", "set_")) and e.action != "set_unit"), None)
+    return entry is None or str(entry.value) in (*names, "/".join(names))
 
 
 def _row(choice: Choice) -> str:

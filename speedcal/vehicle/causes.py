@@ -21,8 +21,11 @@ GROUPS = {
     "axle": "drivetrain",
     "gears": "drivetrain",
     "transfer_ratio": "drivetrain",
+    "other_range": "drivetrain",
+    "sensor_ring": "drivetrain",
     "pulse_count": "pulses_or_unit",
     "wrong_unit": "pulses_or_unit",
+    "other_scale": "pulses_or_unit",
     "needle_offset": "needle",
     "dial_gain": "dial",
     "dial_bent": "dial",
@@ -38,8 +41,11 @@ SETTLED_BY = {
     "axle": "count_axle",
     "gears": "count_gears",
     "transfer_ratio": "check_range",
+    "other_range": "check_range",
     "pulse_count": "count_pulses",
     "wrong_unit": "check_unit",
+    "other_scale": "check_unit",
+    "sensor_ring": "count_ring",
     "needle_offset": "look_at_rest",
     "dial_gain": "odometer_distance",
     "dial_bent": "bench_test",
@@ -53,6 +59,8 @@ _MISMATCH = 0.02
 """Stated parts that lead one to expect a larger error than this do not suit each other."""
 _PULSES = tuple(float(np.log(ratio)) for ratio in WRONG_PULSES)
 _UNIT = float(np.log(MILE_M / 1000))
+_RING_PULSES = 20
+"""Pulses a turn from which a sensor reads a ring of teeth, which come in any number. Our own judgment."""
 
 
 def expected_factor(vehicle: Vehicle) -> tuple[float, float]:
@@ -96,9 +104,18 @@ def drive_causes(vehicle: Vehicle, expected: float) -> dict[str, Shifts]:
                 continue
             shifts = [(0.0, size[cause], 1.0)]
         causes[cause] = tuple((shift, spread, 1 / len(shifts)) for shift, spread, _ in shifts)
-    logs = _other_ratios(vehicle)
-    if logs:
-        causes["transfer_ratio"] = tuple((shift, size["transfer"], 1 / len(logs)) for shift in logs)
+    for cause, logs in (("transfer_ratio", _other_ratios(vehicle)), ("other_range", _other_ranges(vehicle))):
+        if logs:
+            causes[cause] = tuple((shift, size["transfer"], 1 / len(logs)) for shift in logs)
+    return causes | _counting_causes(vehicle)
+
+
+def _counting_causes(vehicle: Vehicle) -> dict[str, Shifts]:
+    """Return the causes that sit in what is counted: the sensor's pulses, and miles or kilometers."""
+    size = facts("explain")["cause"]["size"]
+    causes: dict[str, Shifts] = {}
+    if vehicle.pulses_per_turn is not None and vehicle.pulses_per_turn >= _RING_PULSES:
+        causes["sensor_ring"] = ((0.0, size["sensor_ring"], 1.0),)
     if vehicle.expects_pulses or not (vehicle.drive_gear or vehicle.driven_gear):
         causes["pulse_count"] = tuple((shift, size["pulses"], 0.25) for shift in _PULSES)
     causes["wrong_unit"] = tuple((shift, size["unit"], 0.5) for shift in (_UNIT, -_UNIT))
@@ -106,12 +123,22 @@ def drive_causes(vehicle: Vehicle, expected: float) -> dict[str, Shifts]:
 
 
 def _other_ratios(vehicle: Vehicle) -> list[float]:
-    """Return what another range, or a ratio box left out or put in the wrong way round, does; logarithms."""
-    ratios = {vehicle.transfer_ratio, vehicle.second_transfer_ratio} - {None, 1}
-    logs = [sign * float(np.log(float(ratio))) for ratio in ratios if ratio for sign in (1, -1)]
+    """Return what another transfer ratio, or a ratio box left out or put in the wrong way round, does; logarithms."""
+    ratios = {vehicle.transfer_ratio} - {1}
+    logs = [sign * float(np.log(float(ratio))) for ratio in ratios for sign in (1, -1)]
     if vehicle.ratio_box is not None:
         box = float(np.log(float(vehicle.ratio_box)))
         logs += [-box, -2 * box]
+    return logs
+
+
+def _other_ranges(vehicle: Vehicle) -> list[float]:
+    """Return what the other range of axle and transfer case, where the job states one, does; logarithms."""
+    logs = []
+    if vehicle.second_axle is not None and vehicle.axle is not None and vehicle.sensor != "wheel":
+        logs.append(float(np.log(float(vehicle.second_axle) / float(vehicle.axle))))
+    if vehicle.second_transfer_ratio is not None and vehicle.sensor in ("driven gear", "output shaft"):
+        logs.append(float(np.log(float(vehicle.second_transfer_ratio / vehicle.transfer_ratio))))
     return logs
 
 
@@ -121,6 +148,8 @@ class Spread:
 
     offset_mps: float
     gain: float
+    shift: float = 0.0
+    """Logarithm of the factor that it brings for sure."""
 
 
 def instrument_causes(*, follows: bool) -> dict[str, tuple[Spread, ...]]:
@@ -138,6 +167,7 @@ def instrument_causes(*, follows: bool) -> dict[str, tuple[Spread, ...]]:
         "none": (healthy,),
         "needle_offset": (Spread(size["needle_offset_mph"] * MPH_MPS, 0.0),),
         "dial_gain": (Spread(plain, size["dial_gain"]),),
+        "other_scale": (Spread(plain, size["unit"], _UNIT), Spread(plain, size["unit"], -_UNIT)),
         "dial_bent": (Spread(size["bent_offset_mph"] * MPH_MPS, size["bent"]),),
         "needle_sticks": (Spread(2 * plain, size["sticks"]),),
         "needle_damped": (healthy,),

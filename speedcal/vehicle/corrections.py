@@ -202,7 +202,7 @@ def correct_diagnosed(
     """
     known = dial_from_facts(vehicle, unit) if calibration is None else None
     judged = calibration
-    if calibration is not None and diagnosis and diagnosis.top and diagnosis.top.code == "needle_offset":
+    if calibration is not None and _is_cause(diagnosis, "needle_offset"):
         judged = with_needle_off(calibration)
     judge = judge_of(judged, known, vehicle, unit, speeds, criterion, limits)
     teeth = known.teeth if known else fitted_teeth(calibration, vehicle)
@@ -220,7 +220,8 @@ def correct_diagnosed(
         },
         keep,
     )
-    lists = {kind: ranked(judge, choices) for kind, choices in every.items()}
+    # what a tachograph hangs on is not for a shop to change
+    lists = {kind: () if vehicle.tachograph else ranked(judge, choices) for kind, choices in every.items()}
     best = best_of(judge, keep, list(lists.values()), has_keep=not teeth.is_guess)
     ideal = judge.ideal_gain()
     righted = righting_gain(diagnosis, judge.dial.line.error_factor)
@@ -239,7 +240,7 @@ def correct_diagnosed(
     )
     advice = advise(outlook)
     if calibration is not None and righted is not None:
-        right = _geared(calibration, righted)
+        right = _geared(calibration, righted, pointer_only=_is_cause(diagnosis, "other_scale"))
         then = correct_diagnosed(
             right,
             vehicle,
@@ -249,14 +250,19 @@ def correct_diagnosed(
             limits=limits,
             may_keep=may_keep,
         )
-        rest = [entry for entry in then.advice if entry.action not in ("keep_as_is", "set_unit")]
+        done = ("keep_as_is", "set_unit", *(["set_module"] if "number_of_other_unit" in advice[0].codes else []))
+        rest = [entry for entry in then.advice if entry.action not in done]
         return replace(then, keep=keep, diagnosis=diagnosis, advice=(*advice, *rest))
     findings = [
         *(known.assumptions if known else ()),
         *(train_findings(calibration, vehicle, effective) if calibration is not None else ()),
         *teeth.findings,
         *_family_findings(vehicle, shown=bool(lists["driven_gear"] or lists["drive_gear"])),
-        *findings_for(judge, vehicle, keep=keep, best=best, lists=lists, exact_teeth=exact),
+        *(
+            ()
+            if vehicle.tachograph
+            else findings_for(judge, vehicle, keep=keep, best=best, lists=lists, exact_teeth=exact)
+        ),
         *([measure] if measure else []),
     ]
     return Corrections(
@@ -280,9 +286,15 @@ def correct_diagnosed(
     )
 
 
-def _geared(calibration: Calibration, gain: float) -> Calibration:
+def _is_cause(diagnosis: Diagnosis | None, code: str) -> bool:
+    return diagnosis is not None and diagnosis.top is not None and diagnosis.top.code == code
+
+
+def _geared(calibration: Calibration, gain: float, *, pointer_only: bool) -> Calibration:
     """Return the drive as it would have been with a unit or a pulse count that is right."""
     odometer = calibration.odometer_factor
+    if pointer_only:
+        return replace(calibration, dial=calibration.dial.geared(gain))
     return replace(
         calibration,
         dial=calibration.dial.geared(gain),

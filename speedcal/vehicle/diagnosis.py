@@ -205,7 +205,8 @@ def _log_likelihood(
     u_pointer = float(np.hypot(instrument["u_gain"] / instrument["gain"], spread.gain))
     known = len(evidence.value)
     shift, u_shift, share = np.array(shifts).T
-    mean = np.stack([np.zeros(len(shift)), expected + shift + usual, expected + shift], axis=1)[:, :known]
+    pointer = expected + shift + usual + spread.shift
+    mean = np.stack([np.zeros(len(shift)), pointer, expected + shift], axis=1)[:, :known]
     common = np.zeros((3, 3))
     common[1:, 1:] = 1.0
     model = np.diag([spread.offset_mps**2, u_pointer**2, size["odometer"] ** 2])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from fractions import Fraction
 
 import numpy as np
 
@@ -11,9 +12,11 @@ from speedcal.units import MILE_M
 from speedcal.vehicle.advice import Advice
 from speedcal.vehicle.diagnosis import Diagnosis
 from speedcal.vehicle.outlook import Outlook
-from speedcal.vehicle.parts import WRONG_PULSES
+from speedcal.vehicle.parts import PER_DISTANCE, WRONG_PULSES
 from speedcal.vehicle.plans import LIKELY
 
+_RANGE = 0.25
+"""Chance of the other range from which on somebody is asked which it was. Our own judgment."""
 _WORTH_A_LOOK = 0.1
 """Chance of another gear or box than stated from which on it is counted before a part is ordered by it."""
 _STRANGE = frozenset({"large_scatter", "two_readers", "many_wrong", "dial_changes", "log_strays"})
@@ -26,22 +29,69 @@ def first_steps(outlook: Outlook) -> list[Advice]:
     diagnosis = outlook.diagnosis
     top = diagnosis.top if diagnosis else None
     if top is not None and top.group == "readings":
-        return [Advice("check_files", part="readings", because=outlook.causes)]
+        return [*_look_at_range(outlook), Advice("check_files", part="readings", because=outlook.causes)]
     if outlook.trust and not _STRANGE.isdisjoint(outlook.trust.codes) and (top is None or top.group != "dial"):
         up_and_down = Advice("drive_again", part="readings", because=(Finding("may_stick"),))
-        return [Advice("check_files", part="readings", because=outlook.trust.reasons), up_and_down]
+        files = Advice("check_files", part="readings", because=outlook.trust.reasons)
+        return [*_look_at_range(outlook), files, up_and_down]
     if diagnosis is None or top is None:
         return []
     gain = righting_gain(diagnosis, outlook.judge.dial.line.error_factor)
-    if top.code == "wrong_unit" and gain is not None:
-        return [Advice("set_unit", part="unit", value=outlook.judge.unit, because=outlook.causes)]
+    if top.code in ("wrong_unit", "other_scale") and gain is not None:
+        because = (*outlook.causes, *_number_in_module(outlook, top.code, gain))
+        return [Advice("set_unit", part="unit", value=outlook.judge.unit, because=because)]
     if top.code == "pulse_count" and gain is not None:
-        because = (*outlook.causes, Finding("pulses_times", times=1 / gain))
+        because = (*outlook.causes, Finding("pulses_times", times=1 / gain), *_makes_up(outlook, gain))
         return [Advice("check_count", part="pulses", value=1 / gain, unit="times", because=because)]
+    if top.code == "other_range" and (look := _look_at_range(outlook)):
+        return [*look, Advice("drive_again", part="readings", because=(Finding("one_range_throughout"),))]
+    if top.code == "dial_gain" and (right := _odometer_is_right(outlook)):
+        return [Advice("repair_instrument", part="instrument", because=(*outlook.causes, right))]
     if top.code in ("needle_sticks", "dial_bent") and not _keeps(outlook, top.code):
         reason = Finding("no_part_cures", cause=top.code)
         return [Advice("repair_instrument", part="instrument", because=(*outlook.causes, reason))]
     return _count_first(outlook, diagnosis)
+
+
+def _number_in_module(outlook: Outlook, cause: str, gain: float) -> tuple[Finding, ...]:
+    """Return what the number in a module would be in the other unit, where it may be that which is mixed up."""
+    if cause != "wrong_unit":
+        return ()
+    per_distance = [s for s in outlook.vehicle.settings if s.kind in PER_DISTANCE and s.now is not None]
+    return tuple(
+        Finding("number_of_other_unit", kind=s.kind, now=s.now, then=round(s.now * gain**s.power / s.step) * s.step)
+        for s in per_distance
+        if s.now is not None
+    )
+
+
+def _makes_up(outlook: Outlook, gain: float) -> tuple[Finding, ...]:
+    """Return what a pulse scaler makes of a wrong count, where one can be set."""
+    if outlook.vehicle.scaler_limits is None:
+        return ()
+    ratio = Fraction(gain * float(outlook.vehicle.pulse_scaler or 1)).limit_denominator(1000)
+    return (Finding("scaler_makes_up", ratio=f"{ratio.numerator}/{ratio.denominator}"),)
+
+
+def _look_at_range(outlook: Outlook) -> list[Advice]:
+    """Return the look at the range of axle or transfer case, where there are two and the drive may be of the other."""
+    found = outlook.diagnosis.hypotheses if outlook.diagnosis else ()
+    chance = next((item.probability for item in found if item.code == "other_range"), 0.0)
+    if chance < _RANGE:
+        return []
+    cause = Finding("likely_cause", cause="other_range", chance=chance)
+    return [Advice("check_count", part="range", because=(cause,))]
+
+
+def _odometer_is_right(outlook: Outlook) -> Finding | None:
+    """Return that the odometer, and with it the drive, is right while the dial must not stay as it is."""
+    judge, odometer = outlook.judge, outlook.judge.odometer_factor
+    if odometer is None or judge.probability_within(outlook.keep.gain) > LIKELY:
+        return None
+    off, gain = 100 * (odometer.value - 1), judge.expected_ideal
+    if abs(off) > judge.acceptable_percent:
+        return None
+    return Finding("odometer_is_right", percent=off, then_percent=100 * (gain * odometer.value - 1))
 
 
 def _keeps(outlook: Outlook, cause: str) -> bool:
@@ -74,7 +124,9 @@ def meanwhile(first: Sequence[Advice]) -> tuple[Advice, ...]:
 def righting_gain(diagnosis: Diagnosis | None, error_factor: float) -> float | None:
     """Return the inverse of a wrong unit or pulse count; None where there is none or it would not help."""
     top = diagnosis.top if diagnosis else None
-    if top is None or top.group != "pulses_or_unit" or top.probability < LIKELY:
+    if diagnosis is None or top is None or top.group != "pulses_or_unit":
+        return None
+    if diagnosis.groups()[top.group] < LIKELY:
         return None
     ratios = WRONG_PULSES if top.code == "pulse_count" else _UNITS
     gain = 1 / min(ratios, key=lambda ratio: abs(np.log(top.factor / ratio)))

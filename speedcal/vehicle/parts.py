@@ -23,6 +23,9 @@ SETTING_POWER: dict[str, int] = {
 }
 """Kinds of module setting; the indicated speed goes with the setting to this power."""
 
+PER_DISTANCE = ("turns_per_mile", "turns_per_km", "pulses_per_mile", "pulses_per_km")
+"""Kinds that count on a mile or km: the number of one may be typed in for that of the other."""
+
 WRONG_PULSES = (2.0, 4.0, 0.5, 0.25)
 """Wrong counts of pulses that are met, over the right one: sensors go by twos. Common practice, no source."""
 

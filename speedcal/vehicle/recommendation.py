@@ -25,6 +25,8 @@ _ACTIONS: dict[str, Action] = {
 }
 _GOOD_CHANCE = 0.9
 """Chance of passing that is enough to leave everything as it is. Our own judgment."""
+_WORTH_SAYING_PERCENT = 1.0
+"""An instrument that is right already is offered nothing that leaves less by a smaller part. Our own judgment."""
 _ALONE = ("repair_instrument", "check_files")
 """What orders no part besides."""
 _MOST_SHOWN = 5
@@ -39,7 +41,7 @@ def advise(outlook: Outlook) -> tuple[Advice, ...]:
         return (Advice("repair_instrument", part="tachograph", because=(Finding("approved_workshop_only"),)),)
     first = first_steps(outlook)
     if righting_gain(outlook.diagnosis, outlook.judge.dial.line.error_factor) is not None or (
-        first and first[0].action in _ALONE
+        first and (first[0].action in _ALONE or first[0].part == "range")
     ):
         return (*first, *meanwhile(first))
     plans = plans_of(outlook.judge, outlook.keep, outlook.lists, may_keep=outlook.may_keep)
@@ -74,6 +76,8 @@ def advise(outlook: Outlook) -> tuple[Advice, ...]:
 def _worth_showing(plan: Plan, best: Plan, keep: Choice) -> bool:
     """Tell whether a plan is an alternative to the best: it may pass and leaves little more, or it leaves far less."""
     far_less = plan.worst_percent < _BETTER * keep.worst_error_percent
+    if best.choice.kind == "keep" and keep.is_acceptable:
+        far_less = far_less and keep.worst_error_percent - plan.worst_percent > _WORTH_SAYING_PERCENT
     if best.choice.kind == "keep" and best.probability > _GOOD_CHANCE:
         return far_less
     return far_less or (plan.probability > 0.05 and plan.worst_percent < best.worst_percent + WORTH_WORK_PERCENT)
@@ -153,8 +157,27 @@ def _entry(outlook: Outlook, plan: Plan, because: tuple[Finding, ...] = ()) -> A
         unit=unit,
         worst_error_percent=plan.worst_percent,
         probability=plan.probability,
-        because=(_outcome(outlook, plan), *because, *causes, *low, *(Finding(code) for code in cautions)),
+        because=(
+            _outcome(outlook, plan),
+            *because,
+            *causes,
+            *low,
+            *_odometer_left(outlook, choice),
+            *(Finding(code) for code in cautions),
+        ),
     )
+
+
+def _odometer_left(outlook: Outlook, choice: Choice) -> tuple[Finding, ...]:
+    """Return what the odometer, where it was read, is off by for sure when the dial is right."""
+    judge = outlook.judge
+    if judge.odometer_factor is None or judge.criterion == "odometer first":
+        return ()
+    left = judge.odometer_factor.scaled(choice.gain)
+    share = judge.acceptable_percent / 100
+    if 1 - share <= left.high and left.low <= 1 + share:
+        return ()
+    return (Finding("odometer_left", percent=100 * (left.value - 1), changed=choice.kind != "keep"),)
 
 
 def _outcome(outlook: Outlook, plan: Plan) -> Finding:

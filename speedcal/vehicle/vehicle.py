@@ -220,7 +220,7 @@ def _expects_pulses(reader: TableReader) -> bool:
 def _usual_sensor(table: Mapping[str, Any]) -> Sensor:
     has_gears = "drive_gear" in table or "driven_gear" in table
     has_pulses = any(name in table for name in ("pulses_per_turn", "pulses_per_mile", "pulses_per_km"))
-    return "output shaft" if has_pulses and not has_gears else "driven gear"
+    return "output shaft" if (has_pulses or "settings" in table) and not has_gears else "driven gear"
 
 
 def _rolled(reader: TableReader, tire: TireSize | None) -> RolledTire | None:
@@ -248,7 +248,8 @@ def _scaler_limits(reader: TableReader) -> ScalerLimits | None:
     usual = ScalerLimits()
     if numerator is None and denominator is None and decimals is None:
         electric = ("pulse_scaler", "pulses_per_turn", "pulses_per_mile", "pulses_per_km")
-        return usual if any(name in reader.table for name in electric) else None
+        has_scaler = "pulse_scaler" in reader.table or "settings" not in reader.table  # a module is set itself
+        return usual if has_scaler and any(name in reader.table for name in electric) else None
     fractions = numerator is not None or denominator is not None
     return ScalerLimits(
         (numerator or usual.numerator_max) if fractions else 0,

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import Any
+
 from starlette.background import BackgroundTask
 from starlette.responses import FileResponse, Response
 
@@ -26,7 +29,7 @@ _TOLD = 50
 def job_page(context: Context, view: View) -> Response:
     """Show a job: its state, its result, its drives, its links."""
     web, job = context.web, view.job
-    run = web.queue.active(job.id)
+    run, result = web.queue.active(job.id), result_of(context, view)
     if job.news:
         web.store.tell_news(job.id, "")
     return context.page(
@@ -42,7 +45,7 @@ def job_page(context: Context, view: View) -> Response:
         films=Films(web.store).of_job(job.id, view.phases),
         run=run,
         ahead=web.queue.ahead(run) if run else 0,
-        result=result_of(context, view),
+        result=result,
         failure=failure_of(context, view),
         links=shown_links(context, job),
         reach=reach_notes(context),
@@ -51,8 +54,15 @@ def job_page(context: Context, view: View) -> Response:
         groups=groups(),
         told=entries(web.store, job.id, limit=_TOLD),
         limits=context.limits,
-        usual_limit=f"{USUAL_LIMIT[job.unit]:g}",
+        usual_limit=f"{_usual_limit(job.unit, result):g}",
     )
+
+
+def _usual_limit(unit: str, result: Mapping[str, Any] | None) -> float:
+    """Return the legal speed that the form starts with: none that the vehicle did not reach before the work."""
+    driven = ((result or {}).get("now") or {}).get("before") or {}
+    reached = [float(row["ground"]) for row in driven.get("errors", ()) if driven["speed_unit"] == unit]
+    return min([USUAL_LIMIT[unit], *([max(reached)] if reached else [])])
 
 
 def close_job(context: Context, view: View) -> Response:
@@ -143,7 +153,7 @@ def sheet(context: Context, view: View) -> Response:
 def _speed_limit(context: Context, view: View) -> float:
     text = context.request.query_params.get("limit", "").strip()
     try:
-        limit = float(number_in(text) if text else USUAL_LIMIT[view.job.unit])
+        limit = float(number_in(text) if text else _usual_limit(view.job.unit, result_of(context, view)))
     except ValueError:
         limit = 0.0
     if not 0 < limit < 500:

@@ -154,6 +154,77 @@ def test_a_tachograph_is_reported_only() -> None:
     found = correct(make_calibration(factor=1.1), Vehicle.from_dict({**TRUCK, "tachograph": True}))
     assert actions(found) == ["repair_instrument"]
     assert found.advice[0].codes == ["approved_workshop_only"]
+    assert not any(found.lists().values())
+    assert "have the instrument repaired" not in str(found).lower()
+
+
+def test_where_the_odometer_is_right_the_instrument_is_repaired_and_no_gear_fitted() -> None:
+    """9 % low by a weak magnet: a gear of 19 x 0.91 = 17.3 teeth would set the odometer 1/0.91 = 10 % high."""
+    weak = make_calibration(factor=0.91, u_offset=0.2, u_factor=0.004, odometer_factor=Interval(1.0, 0.99, 1.01))
+    found = correct(weak, Vehicle.from_dict(TRUCK))
+    assert actions(found) == ["repair_instrument"]
+    reason = next(why for why in found.advice[0].because if why.code == "odometer_is_right")
+    assert reason.values["then_percent"] == pytest.approx(100 * (1 / 0.91 - 1), abs=0.2)
+
+
+def test_an_odometer_that_no_part_puts_right_is_told_beside_a_dial_that_may_stay() -> None:
+    right = make_calibration(u_offset=0.2, u_factor=0.004, odometer_factor=Interval(0.92, 0.915, 0.925))
+    keep = next(entry for entry in correct(right, Vehicle.from_dict(TRUCK)).advice if entry.action == "keep_as_is")
+    left = next(why for why in keep.because if why.code == "odometer_left")
+    assert left.values["percent"] == pytest.approx(-8, abs=0.1)
+    assert "counts 8 % too little" in str(keep)
+
+
+def test_a_drive_in_the_other_range_of_the_axle_is_asked_for_before_any_part() -> None:
+    """Stated 5.57, driven in 7.75: 7.75/5.57 = 1.391 times too fast. 1609.344/(2.99 x 1.05) x 5.57 x 7/20 = 999.3."""
+    table = {"tire": "10.00-20", "axle": "5.57", "drive_gear": 7, "driven_gear": 20, "turns_per_mile": 999.3}
+    low = make_calibration(factor=7.75 / 5.57, u_offset=0.2, u_factor=0.004)
+    found = correct(low, Vehicle.from_dict({**table, "second_axle": "7.75"}))
+    assert actions(found) == ["check_count", "drive_again"]
+    assert found.advice[0].part == "range"
+    assert found.diagnosis is not None
+    assert found.diagnosis.hypotheses[0].code == "other_range"
+
+
+def test_kilometers_read_as_miles_are_told_although_the_odometer_is_right() -> None:
+    notes = make_calibration(factor=1.609344, u_offset=0.2, u_factor=0.004, odometer_factor=Interval(1.0, 0.99, 1.01))
+    found = correct(notes, Vehicle.from_dict({"tire": "175/70R13", "sensor": "wheel", "pulses_per_turn": 4}))
+    assert found.advice[0].action == "set_unit"
+    assert found.diagnosis is not None
+    assert found.diagnosis.top is not None
+    assert found.diagnosis.top.code == "other_scale"
+    assert found.keep.worst_error_percent == pytest.approx(60.9, abs=0.1)
+    assert not any(entry.action.startswith("fit_") for entry in found.advice)
+
+
+def test_a_number_per_mile_typed_in_for_one_per_km_is_named_with_the_right_one() -> None:
+    """8000 pulses per mile are 8000/1.609344 = 4971 per km; with 8000 per km the dial shows 0.6214 of the truth."""
+    table = {"settings": {"pulses_per_km": {"now": 8000, "step": 1, "low": 100, "high": 99999}}}
+    found = correct(
+        make_calibration(factor=4971 / 8000, u_offset=0.2, u_factor=0.003, unit="km/h"), Vehicle.from_dict(table)
+    )
+    assert found.advice[0].action == "set_unit"
+    reason = next(why for why in found.advice[0].because if why.code == "number_of_other_unit")
+    assert reason.values["then"] == 4971
+    assert not [entry for entry in found.advice if entry.action == "set_module"]
+
+
+def test_a_sensor_ring_of_another_count_is_a_cause_and_the_scaler_makes_up_for_it() -> None:
+    """120 teeth in place of 108: 1.111 times too fast, so 0.900."""
+    car = Vehicle.from_dict({"sensor": "wheel", "tire": "225/70R16", "pulses_per_turn": 108, "pulses_per_mile": 78993})
+    found = correct(make_calibration(factor=120 / 108, u_offset=0.1, u_factor=0.002), car)
+    assert found.diagnosis is not None
+    assert "sensor_ring" in [item.code for item in found.diagnosis.hypotheses[:2]]
+    assert found.advice[0].action == "set_pulse_scaler"
+    assert float(Fraction(str(found.advice[0].value))) == pytest.approx(0.9, rel=0.01)
+
+
+def test_a_module_is_set_itself_and_needs_no_scaler_before_it() -> None:
+    table = {"sensor": "wheel", "pulses_per_turn": 48, "settings": {"diameter_in": 27.9}}
+    found = correct(make_calibration(factor=1.05, u_factor=0.002), Vehicle.from_dict(table))
+    assert [entry.action for entry in found.advice] == ["set_module"]
+    assert found.advice[0].value == pytest.approx(27.9 / 1.05, abs=0.1)
+    assert not found.pulse_scaler
 
 
 def test_a_box_is_only_set_to_what_it_takes() -> None:

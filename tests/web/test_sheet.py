@@ -11,6 +11,7 @@ import pytest
 from support.web_site import DEMO
 
 from speedcal.web.sheet import write_sheet
+from speedcal.web.shop import _usual_limit
 
 
 def sheet(tmp_path: Path, **changes: Any) -> str:
@@ -43,3 +44,15 @@ def test_without_a_stated_change_the_speeds_are_true_ones(tmp_path: Path, change
     assert "to be held by GPS: the job does not state the work" in text
     assert "GPS mph" in text
     assert max(marks(sheet(tmp_path, **changes))) <= 65
+
+
+def test_the_legal_speed_starts_with_what_the_vehicle_reached() -> None:
+    """A tractor that went 40 km/h is not asked for 100; a car that went 120 is not sent faster than usual."""
+
+    def driven(*speeds: float) -> dict[str, Any]:
+        return {"now": {"before": {"speed_unit": "km/h", "errors": [{"ground": speed} for speed in speeds]}}}
+
+    assert _usual_limit("km/h", driven(20, 30, 40)) == 40
+    assert _usual_limit("km/h", driven(60, 80, 120)) == 100
+    assert _usual_limit("km/h", None) == 100
+    assert _usual_limit("mph", driven(20, 30, 40)) == 65  # the job's unit was changed since
