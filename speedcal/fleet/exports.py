@@ -5,14 +5,18 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from itertools import islice
 from pathlib import Path, PurePath, PurePosixPath
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from speedcal.errors import FleetError, ReadingsFormatError, SpeedcalError
 from speedcal.fleet.addresses import opened, places_at
 from speedcal.fleet.sources import JOB, is_log, stem_of_drive
 from speedcal.logs.headers import normal, read_heading
+
+if TYPE_CHECKING:
+    from speedcal.logs.source import Source
 
 TEXT = frozenset({".csv", ".tsv", ".txt"})
 PARQUET = frozenset({".parquet", ".pq"})
@@ -122,11 +126,16 @@ def text_head(path: str) -> Head:
         line_end = _LINE_ENDS.get(head[:2], b"\n")
         head = head[: head.rfind(line_end) + len(line_end)]
     source = unpack(Source(PurePosixPath(path).name, head, "", ReadingsFormatError), lambda _: False)
-    table = find_table(split_rows(source))
+    table = find_table(split_rows(source)) or find_table(split_rows(_with_numbers(source)))
     if table is None:
         raise FleetError("no_vehicle_column", source=path)
     encoding = _encoding_of(source.data, source.text())
     return Head(table.header, table.rows, table.delimiter or ",", table.header_line, encoding)
+
+
+def _with_numbers(source: Source) -> Source:
+    """Return a text in which no row is a remark: the first column may hold numbers of vehicles, such as #07."""
+    return replace(source, data=re.sub(r"(?m)^\s*#", "", source.text()).encode())
 
 
 def _encoding_of(data: bytes, text: str) -> str:

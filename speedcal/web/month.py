@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-import re
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from speedcal.fleet.sources import Found, find_vehicles
 from speedcal.web.folder import job_files, lay_out
 from speedcal.web.originals import Originals
+from speedcal.web.rows import JobRow
 from speedcal.web.settings import Settings
 from speedcal.web.store import Store
 
 _ALL = 1_000_000
-_NAME = re.compile(r"[^\w .()-]+")
 
 
 def page_vehicles(data: Path, aside: Path, *, database: str = "") -> list[Found]:
@@ -34,13 +36,34 @@ def page_vehicles(data: Path, aside: Path, *, database: str = "") -> list[Found]
     """
     settings = Settings(data=data, database=database)
     store, originals = Store(settings.database_url), Originals(data)
+    jobs: list[JobRow] = []
     try:
         for job in store.find_jobs(limit=_ALL):
             drives = [drive for drive in store.drives(job.id) if drive.is_complete]
             if drives:
-                name = _NAME.sub(" ", str(job.get("vehicle", "label") or job.title)).strip(" .")
-                folder = aside / f"{name} {job.id[:6]}".strip()
-                lay_out(folder, job_files(job, drives, originals))
+                jobs.append(job)
+                lay_out(aside / job.id, job_files(job, drives, originals))
     finally:
         store.close()
-    return list(find_vehicles(aside, passing=True)) if aside.is_dir() else []
+    called = vehicle_names(jobs)
+    return [_called(found, called[found.vehicle]) for found in find_vehicles(aside, passing=True)] if jobs else []
+
+
+def vehicle_names(jobs: Sequence[JobRow]) -> dict[str, str]:
+    """Return what the vehicle of each job is called, by the id of the job: as the shop has typed it.
+
+    Where several jobs say the same, which may be one vehicle or several, the number of the job stands with it.
+    """
+    labels = {job.id: str(job.get("vehicle", "label")) or job.title for job in jobs}
+    numbered = {job.id: f"{labels[job.id]} ({job.title})" for job in jobs}
+    marked = {job.id: f"{labels[job.id]} ({job.title}, {job.id[:6]})" for job in jobs}
+    found: dict[str, str] = {}
+    for names in (marked, numbered, labels):
+        count = Counter(names.values())
+        found |= {job_id: name for job_id, name in names.items() if count[name] == 1}
+    return found
+
+
+def _called(found: Found, name: str) -> Found:
+    drives = tuple(replace(files, vehicle=name) for files in found.drives)
+    return replace(found, vehicle=name, drives=drives)

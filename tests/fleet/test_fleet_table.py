@@ -130,12 +130,19 @@ def test_columns_that_name_the_vehicle(name: str) -> None:
 
 
 def test_a_number_of_a_vehicle_is_written_as_such(rows: list[str], tmp_path: Path) -> None:
-    """As CSV with its zeros in front; a column of floats, as a missing number makes it, without a decimal point."""
+    """As CSV with its zeros in front, and with a sign that elsewhere begins a remark.
+
+    A column of floats, as a missing number makes it, is read without a decimal point.
+    """
     some = [row for row in rows if ",bus 7," in row]
     path = tmp_path / "month.csv"
     text = "\n".join([TELEMATICS_HEADER, *some])
     path.write_text(text.replace("bus 7", "0012"), encoding="utf-8")
     assert [row.vehicle for row in speedcal.fleet(path).rows] == ["0012"]
+    first = TELEMATICS_HEADER.split(",").index("vehicle id")
+    turned = [[row[first], *row[:first], *row[first + 1 :]] for row in csv.reader(text.splitlines())]
+    path.write_text("\n".join(map(",".join, turned)).replace("bus 7", "#07"), encoding="utf-8")
+    assert [(row.vehicle, row.drives) for row in speedcal.fleet(path).rows] == [("#07", 2)]
     parquet = pytest.importorskip("pyarrow.parquet")
     import pyarrow
 

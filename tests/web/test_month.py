@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import io
 from pathlib import Path
 
@@ -11,6 +12,7 @@ from support.documents import ROOT
 
 import speedcal
 from speedcal.cli import cli
+from speedcal.web.month import vehicle_names
 from speedcal.web.originals import Originals
 from speedcal.web.store import Store
 
@@ -22,7 +24,8 @@ def test_every_job_with_a_drive_is_a_vehicle(tmp_path: Path) -> None:
     data = tmp_path / "data"
     data.mkdir()
     store, originals = Store(f"sqlite:///{data / 'jobs.sqlite'}"), Originals(data)
-    made = [store.add_job({"vehicle": {"label": label}}) for label in ("red pickup", "van", "empty", "gone")]
+    labels = {"J-7": "pickup, red/white", "J-8": "van", "J-9": "empty", "J-10": "gone"}
+    made = [store.add_job({"job": {"number": n}, "vehicle": {"label": label}}) for n, label in labels.items()]
     track, notes = (DEMO / "before.gpx").read_bytes(), (DEMO / "before_notes.csv").read_bytes()
     for job, typed in ((made[0], False), (made[1], True), (made[3], False)):
         put = originals.put(job, io.BytesIO(track), limit=10**7)
@@ -37,10 +40,21 @@ def test_every_job_with_a_drive_is_a_vehicle(tmp_path: Path) -> None:
     store.close()
     done = CliRunner().invoke(cli, ["fleet", str(data), "--out", str(tmp_path / "out"), "--unit", "mph"])
     assert done.exit_code == 0, done.output
-    rows = (tmp_path / "out" / "fleet.csv").read_text(encoding="utf-8").splitlines()[1:]
-    assert sorted(row.split(",")[0][:-7] for row in rows) == ["red pickup", "van"]
+    rows = list(csv.DictReader((tmp_path / "out" / "fleet.csv").read_text(encoding="utf-8").splitlines()))
+    assert sorted(row["vehicle"] for row in rows) == ["pickup, red/white", "van"]
     for row in rows:
-        low, high = (float(cell) for cell in row.split(",")[4:6])
+        low, high = float(row["low"]), float(row["high"])
         assert low < 1.152642 < high  # the truth of the demo drive
     with pytest.raises(speedcal.SpeedcalError, match="data folder of the upload page"):
         speedcal.fleet(data)
+
+
+def test_jobs_of_one_label_are_told_apart_by_their_numbers(tmp_path: Path) -> None:
+    """And by their ids where those are the same too; a job without a label is called by its number."""
+    store = Store(f"sqlite:///{tmp_path / 'jobs.sqlite'}")
+    said = [("1", "van"), ("2", "van"), ("3", "bus"), ("4", ""), ("5", "car"), ("5", "car")]
+    made = [store.add_job({"job": {"number": number}, "vehicle": {"label": label}}) for number, label in said]
+    names = vehicle_names(store.find_jobs())
+    store.close()
+    twice = [f"car (5, {job[:6]})" for job in made[4:]]
+    assert [names[job] for job in made] == ["van (1)", "van (2)", "bus", "4", *twice]
