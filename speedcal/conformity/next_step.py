@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from speedcal.conformity.change import Cause, ChangeCheck
+from speedcal.conformity.road_test import FAR_BEYOND
 from speedcal.conformity.tolerance import Tolerance
 from speedcal.finding import Finding
 from speedcal.units import SPEED_UNIT_MPS
@@ -17,6 +18,9 @@ if TYPE_CHECKING:
     from speedcal.vehicle import Vehicle, Work
 
 _MORE_DRIVING = {"more_readings": "readings", "longer_distance": "times_as_far"}
+_ODD = 0.03
+"""A change that is so much, relative, from the planned one is of the drive, and not of the needle. Our own judgment."""
+_UNDECIDED = ("more_readings", "on_the_limit")
 _NO_HELP = ("keep_as_is", "drive_again")
 """Advice that a drive may ask for, but not one that has failed, or that sits on a limit."""
 _TAKEN_FOR = {"kmh_taken_for_mph": "km/h", "mph_taken_for_kmh": "mph"}
@@ -56,6 +60,9 @@ def next_steps(
     wrong = [step for cause in causes for step in _about_files(cause)]
     if wrong:
         return tuple(wrong)
+    unreached = _unreached(after, judged_mps)
+    if unreached and any(found.code in _UNDECIDED for found in findings):
+        return (Advice("measure_fact", part="max_speed", because=(unreached,)),)
     steps = [
         Advice("drive_again", part=f"after {found.values['farthest']}", because=(found,))
         for found in after.findings
@@ -65,13 +72,36 @@ def next_steps(
     for found in driving:
         value = found.values.get("count", found.values.get("times"))
         steps.append(Advice("drive_again", value=value, unit=_MORE_DRIVING[found.code], because=(found,)))
-    if driving:
-        return tuple(steps)
     counted = [cause.what for cause in causes if cause.what.code == "cause_gear"]
-    for found in counted:
-        teeth = found.values["teeth"]
-        steps.append(Advice("check_count", part=found.values["gear"], value=teeth, unit="teeth", because=(found,)))
-    return (*steps, *_asked_by(after, rule, _fitted(vehicle, work, counted), judged_mps))
+    looks = _looks(counted, changes)
+    if driving:
+        return (*looks, *steps)
+    return (*looks, *steps, *_asked_by(after, rule, _fitted(vehicle, work, counted), judged_mps))
+
+
+def _looks(counted: Sequence[Finding], changes: Sequence[ChangeCheck]) -> list[Advice]:
+    """Return what to look at where the change is not the planned one: the gear that fits it, else what was done."""
+    if counted:
+        return [
+            Advice(
+                "check_count", part=found.values["gear"], value=found.values["teeth"], unit="teeth", because=(found,)
+            )
+            for found in counted
+        ]
+    odd = [change for change in changes if not change.agrees and abs(change.excess - 1) > _ODD]
+    found = {finding.code: finding for change in odd for finding in change.findings}
+    if "not_as_predicted" not in found or "needle_moved" in found:
+        return []
+    return [Advice("check_count", part="work", because=(found["not_as_predicted"],))]
+
+
+def _unreached(after: Calibration, judged_mps: Sequence[float]) -> Finding | None:
+    """Return that a rule names speeds far beyond those driven, as it does for a vehicle that cannot."""
+    top = after.speed_range_mps[1]
+    speeds = [v for v in judged_mps if v > FAR_BEYOND * top]
+    if not speeds:
+        return None
+    return Finding("vehicle_does_not_reach", speeds_mps=speeds, driven_mps=top, unit=after.unit)
 
 
 def _about_files(cause: Cause) -> list[Advice]:

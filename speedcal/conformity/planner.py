@@ -19,7 +19,7 @@ from speedcal.conformity.designs import (
     designs_of,
 )
 from speedcal.conformity.more_checks import more_checks
-from speedcal.conformity.road_test import Assumption, Plateau, RoadTestPlan, assumptions_with
+from speedcal.conformity.road_test import FAR_BEYOND, Assumption, Plateau, RoadTestPlan, assumptions_with
 from speedcal.conformity.rules import load_tolerance
 from speedcal.conformity.tolerance import Tolerance
 from speedcal.errors import PlanError
@@ -115,6 +115,7 @@ def plan(
             reached_percent=100 * fullest.half_width_factor() / expected.dial.line.error_factor,
             known=expected.known,
             changed=work is not None,
+            beyond_mps=_beyond(rule, expected.true(marks)),
             more=more,
         )
     if not target.values.get("assumed"):
@@ -224,6 +225,12 @@ def _verdict_clear(rule: Tolerance, expected: Expected, true_mps: FloatArray) ->
         return decide(limits.box(known).widened(margin * design.coverage() / 1.96), rule.confidence)[0] != "not proven"
 
     return clear
+
+
+def _beyond(rule: Tolerance | None, true_mps: FloatArray) -> float | None:
+    """Return the fastest speed that a rule names, where it is far beyond those that can be driven."""
+    named = max(rule.speeds_mps, default=0.0) if rule else 0.0
+    return named if named > FAR_BEYOND * float(true_mps.max()) else None
 
 
 def _middle(rule: Tolerance, speeds: tuple[float, ...]) -> Dial:

@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from speedcal.text import rules
 from speedcal.text.job_messages import unknown
 from speedcal.text.messages import Template, Values
-from speedcal.text.numbers import counted, joined, signed, span
+from speedcal.text.numbers import counted, joined, keys_named, signed, span, speed
 from speedcal.text.sources import status_words
 from speedcal.units import SPEED_UNIT_MPS
 
@@ -39,6 +39,12 @@ def _what_instead_of_a_road_test(values: Values) -> str:
 def _what_else(values: Values) -> str:
     if values["target"].code == "half_a_tooth":
         return "Use a road with a higher limit, log the readings, or drive the plan twice and pool the drives"
+    if values.get("beyond_mps"):
+        keys = keys_named("tolerance", ["max_speed", "speeds"], values.get("place"))
+        return (
+            f"The rule is judged at {speed(values['beyond_mps'], None)} too, far beyond the speeds that can be driven "
+            f"here. Give {keys}, as fits the vehicle"
+        )
     if values["known"] and not values["changed"]:
         return "As it is now the dial reads right at a limit. Say in the job what will be fitted or set, and plan again"
     if values["known"]:
@@ -117,7 +123,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
             f"between {values['first']} and {values['second']} the watch differs by {span(abs(values['apart_s']))}: "
             f"were the readings of {values['second']} really noted on that drive?"
         ),
-        "If they were, give {key drive clock_offset_s} (reading clock + this = GPS clock) for {second}; "
+        "If they were, by another watch or a log in UTC, give {key drive clock_offset_s} (reading clock + this = GPS "
+        "clock) for {second}; "
         "otherwise name the right readings",
     ),
     "odometer_shows_less": (
@@ -152,6 +159,15 @@ def _more_readings(values: Values) -> str:
         f"Not proven: about {counted(values['count'], 'more reading')} at a true {where} {unit}{shared or faster}, "
         "each approached afresh and pooled with this drive, would settle it nine times in ten if the instrument reads "
         "as estimated."
+    )
+
+
+def _not_reached(values: Values) -> str:
+    unit = values["unit"]
+    at = joined(_bare(v, unit) for v in values["speeds_mps"])
+    top = speed(values["driven_mps"], unit)
+    return (
+        f"The rule is judged at {at} {unit} too; driven were up to {top}. A slower vehicle is tested at lower speeds."
     )
 
 
@@ -291,6 +307,7 @@ FINDINGS: dict[str, Template] = {
     "odometer_not_read": "The odometer was not read: its factor is taken from the speeds, which holds when both are "
     "driven by the same gears. Note the odometer at the start and the end of the drive to be sure.",
     "outside_driven_range": _outside,
+    "vehicle_does_not_reach": _not_reached,
     "reference_speed": _reference,
     "pooled": "{count:n drive is/drives are} pooled.",
     "drives_disagree": _disagree,

@@ -125,6 +125,8 @@ def _look_text(entry: Advice) -> str:
         return f"count the pulses for one turn of the sensor: it seems to give {TIMES[float(entry.value or 0)]} stated"
     if entry.part == "range":
         return "see in which range the axle or transfer case stood on the drive"
+    if entry.part == "work":
+        return "look at what was really fitted and set"
     if entry.part == "ratio_box":
         return "see which way round the ratio box sits"
     likely_count = f": {entry.value} are likely" if entry.value else ""

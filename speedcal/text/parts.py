@@ -32,6 +32,7 @@ MEASURED_BY = {
     "sensor": "count the pulses or teeth of the sensor for one turn of its shaft",
     "settings": "read the numbers now in the module, where one sets the speed",
     "pulse_scaler": "see whether a pulse scaler is fitted and what it can be set to",
+    "max_speed": "state the design maximum speed of the vehicle, or the speeds that matter",
     "ratio_box_teeth": "ask which ratio boxes can be had for this cable",
 }
 """Link or part to the measurement that finds it out."""

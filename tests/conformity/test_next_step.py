@@ -8,6 +8,7 @@ import pytest
 from support.calibrations import make_calibration
 
 from speedcal.conformity import Verification, plan, pool, verify
+from speedcal.errors import PlanError
 from speedcal.vehicle import Vehicle
 
 VEHICLE = Vehicle.from_dict({"driven_gear": 20})
@@ -104,3 +105,24 @@ def test_a_pass_needs_no_advice_and_nothing_known_offers_no_part() -> None:
     assert bare.verdict == "fail"
     assert not {step.action for step in bare.advice} & {"fit_driven_gear", "fit_drive_gear", "set_pulse_scaler"}
     assert set(bare.to_dict()["advice"][0]) >= {"action", "part", "value", "unit", "probability", "because"}
+
+
+def test_a_vehicle_that_does_not_reach_the_speeds_of_a_rule_is_asked_for_its_design_speed() -> None:
+    """A tractor of 40 km/h under UN R39, whose 80 and 120 km/h nobody can drive with it."""
+    tractor = make_calibration(factor=1.06, u_offset=0.5, u_factor=0.04, unit="km/h", speed_range=(15.0, 40.0))
+    result = verify(None, tractor, "un_r39_type")
+    assert result.verdict == "not proven"
+    assert [(step.action, step.part) for step in result.advice] == [("measure_fact", "max_speed")]
+    assert "80 and 120 km/h" in str(result.advice[0])
+    fitting = verify(None, tractor, {"rule": "un_r39_type", "max_speed": 40})
+    assert [check.true for check in fitting.checks] == [pytest.approx(32 / 3.6)]  # four fifths of 40
+    with pytest.raises(PlanError, match=r"judged at 75 mph \(120 km/h\) too.*max_speed"):
+        plan(calibration=tractor, unit="km/h", tolerance="un_r39_type", speed_limit=40)
+
+
+def test_work_that_changed_something_else_than_planned_is_looked_at_before_more_is_driven() -> None:
+    """20/14 = 1.43 planned, 20/15.5 = 1.29 measured: half a tooth from any gear."""
+    after = make_calibration(offset=0.5, factor=1.10 * 20 / 15.5, u_offset=0.1, u_factor=0.001)
+    result = verify(BEFORE, after, RULE, vehicle=VEHICLE, work={"driven_gear": 14})
+    assert (result.advice[0].action, result.advice[0].part) == ("check_count", "work")
+    assert str(result.advice[0]).startswith("Look at what was really fitted and set. The speed changed by +29.0 %")
