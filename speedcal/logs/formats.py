@@ -7,6 +7,7 @@ formats are asked whether a file is theirs.
 from __future__ import annotations
 
 import importlib
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import tzinfo
@@ -57,22 +58,35 @@ def is_certain(source: Source) -> bool:
 
 
 _OTHERS = {
-    b"%PDF": "pdf",
-    b"\x89PNG": "picture",
-    b"\xff\xd8\xff": "picture",
-    b"GIF8": "picture",
-    b"PK\x03\x04": "archive_in_archive",
-    b"\xd0\xcf\x11\xe0": "old_spreadsheet",
-    b"SQLite format 3": "database",
+    what: re.compile(signature, re.DOTALL | re.IGNORECASE)
+    for what, signature in {
+        "pdf": rb"%PDF",
+        "picture": rb"\x89PNG|\xff\xd8\xff|GIF8|RIFF.{4}WEBP|.{4}ftyp(?:hei|hev|mif1|msf1|avif)",
+        "sound": rb"ID3[\x02-\x04]|\xff[\xf2-\xfb]|OggS|fLaC|#!AMR|RIFF.{4}WAVE|.{4}ftypM4[AB]",
+        "film": rb".{4}ftyp|RIFF.{4}AVI|\x1aE\xdf\xa3",
+        "document": rb"\{\\rtf",
+        "web_page": rb"\s*<(?:!doctype html|html)",
+        "archive_in_archive": rb"PK\x03\x04",
+        "old_spreadsheet": rb"\xd0\xcf\x11\xe0",
+        "database": rb"SQLite format 3|PAR1",
+    }.items()
 }
+"""How files begin that are no logs. ISO/IEC 14496-12 for what holds ``ftyp``."""
+
+
+_HEAD = 400
 
 
 def recognise(source: Source) -> LogFormat:
     """Return the format of a file, told by its content."""
-    for log in all_formats():
-        if log.recognises(source):
+    known = all_formats()
+    for log in known:
+        if log.certain and log.recognises(source):
             return log
-    for signature, what in _OTHERS.items():
-        if source.data.startswith(signature):
+    for what, signature in _OTHERS.items():
+        if signature.match(source.data[:_HEAD]):
             source.fail("not_a_log", found=what)
-    source.fail("unknown_format", known=[log.id for log in all_formats()])
+    for log in known:
+        if not log.certain and log.recognises(source):
+            return log
+    source.fail("unknown_format", known=[log.id for log in known])

@@ -245,7 +245,9 @@ def _read_readings(source: Source, request: Request) -> Readings:
 
 def _is_json(source: Source) -> bool:
     head = source.data[:4096].replace(b"\x00", b"").lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n")
-    return head[:1] == b"{" or (head[:1] == b"[" and head[1:].lstrip()[:1] in {b"{", b"["})
+    if head[:1] == b"{":
+        return head[1:].lstrip()[:1] in {b'"', b"}"}
+    return head[:1] == b"[" and head[1:].lstrip()[:1] in {b"{", b"["}
 
 
 FORMAT = LogFormat("json", _is_json, track=_read_track, readings=_read_readings)

@@ -32,6 +32,8 @@ SAYINGS = {
     "terrain": ("level", "rolling", "mountainous"),
 }
 """What the head of a readings file may say, and the words for it."""
+_CONTENT_TYPES = "[Content_Types].xml"
+"""Stands in every document of Office Open XML."""
 FileKind = Literal["zip", "gzip", "spreadsheet", "gpx", "fit", "json"]
 """What another library is asked to read."""
 
@@ -248,6 +250,8 @@ def _unzip(source: Source, recognise: Callable[[Source], bool]) -> bytes:
         ]
         if not names:
             source.fail("empty_archive")
+        if _CONTENT_TYPES in names:
+            source.fail("not_a_log", found="document")
         contents = {name: read_member(source, archive, name) for name in names}
     if len(names) > 1:
         names = [name for name in names if recognise(replace(source, data=contents[name]))] or names

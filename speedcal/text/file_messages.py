@@ -15,9 +15,20 @@ _PARTS = {"file": "the file", "unpacked": "what the file unpacks to", "member": 
 _FOUND = {
     "pdf": "a PDF document",
     "picture": "a picture",
+    "sound": "a sound recording",
+    "film": "a film",
+    "document": "a text document with layout",
+    "web_page": "a web page",
     "archive_in_archive": "an archive inside an archive",
     "old_spreadsheet": "an old spreadsheet (.xls)",
     "database": "a database",
+}
+_INSTEAD = {
+    "picture": "Give the log itself; what stands in a picture has to be typed, one reading a line",
+    "sound": "Write down what is said, one reading a line, such as '14 minutes 20, 45 mph'",
+    "film": "Give the log itself; a film of the dial is read in its own place",
+    "document": "Save it as plain text or as a table with commas",
+    "web_page": "Open it, and save the log that it offers",
 }
 _DAMAGED = {"zip": "a zip archive", "gzip": "a gzip file", "spreadsheet": "a spreadsheet", "fit": "FIT", "json": "JSON"}
 _SENTENCES = {
@@ -111,7 +122,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "not_a_log": (
         lambda values: f"the file is {_FOUND[values['found']]}",
-        "Export the log itself, as GPX or as a table with commas",
+        lambda values: _INSTEAD.get(values["found"], "Export the log itself, as GPX or as a table with commas"),
     ),
     "unknown_format": (
         "this kind of file is not supported",

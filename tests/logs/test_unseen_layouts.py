@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import tracemalloc
+import zipfile
 from datetime import UTC, datetime
 
 import numpy as np
@@ -136,6 +137,38 @@ def test_answers_of_a_vehicle_are_its_speed(tmp_path, line, timed):
         np.testing.assert_allclose(np.diff(readings.time_s), 1.0)
     else:
         assert readings.clock == "none"
+
+
+@pytest.mark.parametrize(
+    ("head", "found"),
+    [
+        (b"\x00\x00\x00\x18ftypheic\x00\x00\x00\x00mif1heic", "picture"),
+        (b"\x00\x00\x00\x18ftypmp42\x00\x00\x00\x00mp42isom", "film"),
+        (b"\x00\x00\x00\x1cftypM4A \x00\x00\x00\x00M4A isom", "sound"),
+        (b"RIFF\x24\x08\x00\x00WAVEfmt ", "sound"),
+        (b"{\\rtf1\\ansi 9:30:05 52 mph\\par}", "document"),
+        (b"<!DOCTYPE html>\n<html><body>Sign in</body></html>", "web_page"),
+    ],
+)
+def test_what_a_phone_offers_instead_of_a_log_is_called_by_its_name(tmp_path, head, found):
+    """Photos, films, voice memos, documents and pages that ask to sign in; the remedy follows the kind."""
+    path = tmp_path / "drive"
+    path.write_bytes(head.ljust(600, b" "))
+    for read in (read_track, read_readings):
+        with pytest.raises(SpeedcalError) as caught:
+            read(path)
+        assert (caught.value.code, caught.value.values["found"]) == ("not_a_log", found)
+
+
+def test_a_document_of_office_open_xml_is_no_archive_to_unpack(tmp_path):
+    """ISO/IEC 29500-2: every package has its [Content_Types].xml."""
+    path = tmp_path / "notes.docx"
+    with zipfile.ZipFile(path, "w") as archive:
+        archive.writestr("[Content_Types].xml", "<Types/>")
+        archive.writestr("word/document.xml", "<w:document/>")
+    with pytest.raises(SpeedcalError) as caught:
+        read_readings(path)
+    assert caught.value.values["found"] == "document"
 
 
 @pytest.mark.parametrize("name", ["x" * 300, "a\0b"])

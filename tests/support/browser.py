@@ -73,9 +73,13 @@ class Browsing:
         self.check_width(page)
 
     def check_width(self, page: Any) -> None:
-        """Check that nothing sticks out to the right."""
-        over = asked(page, "document.documentElement.scrollWidth - document.documentElement.clientWidth")
-        assert over <= 0, f"{page.url} is {over} pixels too wide"
+        """Check that nothing sticks out to the right, with letters of twice the size too (WCAG 2.2, 1.4.4)."""
+        wide = "root.scrollWidth - root.clientWidth"
+        large = (
+            f"(() => {{ root.style.fontSize = '200%'; const over = {wide}; root.style.fontSize = ''; return over }})()"
+        )
+        over = asked(page, f"((root) => [{wide}, {large}])(document.documentElement)")
+        assert max(over) <= 0, f"{page.url} is {over} pixels too wide, as it is and in large letters"
 
     def close_pages(self) -> None:
         """Send everybody home: a page that is left open goes on asking and drawing."""
