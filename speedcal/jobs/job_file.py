@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING, Any
 from speedcal.errors import JobError, Problem, SpeedcalError, raise_problems
 from speedcal.jobs.contents import Drive
 from speedcal.jobs.job import Job
-from speedcal.schema import TableReader, not_known, stated
+from speedcal.schema import TableReader
+from speedcal.statements import not_known, stated
 from speedcal.units import DisplayUnit
 
 if TYPE_CHECKING:

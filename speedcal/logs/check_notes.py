@@ -6,63 +6,21 @@ What each number is must stand on its line or in the words above; the rest is as
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
 from dataclasses import dataclass, field
-from fractions import Fraction
 
 from speedcal.errors import Problem, raise_problems
+from speedcal.logs.check_words import LENGTH_UNIT, ODOMETER, SAID, TOKEN, Token, metres, read_tokens
 from speedcal.logs.handwriting import misread, without_struck
 from speedcal.logs.headers import speed_unit_in
 from speedcal.logs.source import Source
 from speedcal.logs.tabular import Table
 from speedcal.units import LENGTH_UNIT_M
 
-_NUMBER = r"\d{1,3}(?:[.,]\d{1,2})?(?![\d.,]*\d)"
-_COUNTER = r"\d[\d,' ]{0,12}\d(?:\.\d{1,3})?|\d(?:\.\d{1,3})?"
-_LENGTH_UNIT = r"(?:miles?|mi|kilomet(?:er|re)s?|km|met(?:er|re)s?|m|feet|ft)(?![a-z/])"
-_SPEED_UNIT = r"(?:mph|mi/h|km/h|kmh|kph|kp/h|knots?|kn|kt|m/s)(?![a-z])"
-_ODOMETER = r"(?<![a-z])(?:odo(?:meter)?|trip(?: ?met(?:er|re))?|mileage)(?![a-z])"
-_NAMED_POST = r"(?:mile ?(?:posts?|markers?|stones?|boards?)|km ?(?:posts?|stones?|boards?)|posts?|markers?|mp)"
-_TOKENS: tuple[tuple[str, str], ...] = (
-    ("about", r"~|≈|\?|(?<![a-z])(?:about|around|roughly|approx|approximately|maybe|circa|ca)(?![a-z])"),
-    ("about", r"(?<=\d)\s?ish(?![a-z])"),
-    (
-        "odometers",
-        rf"{_ODOMETER}\W{{0,3}}(?:from )?(?:{_COUNTER}) ?(?:-|–|->|to|then) ?(?:{_COUNTER})(?: ?{_LENGTH_UNIT})?",
-    ),
-    ("odometer", rf"{_ODOMETER}(?: [a-z]+)?\W{{0,3}}(?:{_COUNTER})(?: ?{_LENGTH_UNIT})?"),
-    ("odometer", rf"(?:{_COUNTER}) ?(?:{_LENGTH_UNIT} ?)?(?:on|by) (?:the )?{_ODOMETER}"),
-    ("range", r"(?<![\d.,:])\d{1,3} ?(?:-|–|to) ?\d{1,3}(?![\d:.,]*\d)"),
-    ("post", rf"(?<![a-z]){_NAMED_POST} ?#?(?:\d{{1,4}}(?:\.\d{{1,2}})?)"),
-    ("time", r"\d{1,2}(?::\d{2}){1,2}(?:[.,]\d{1,3})?(?: ?[ap]\.?m(?![a-z])\.?)?"),
-    (
-        "time",
-        r"\d{1,2} ?(?:'|′|m|mins?|minutes?)\.? ?(?:and )?\d{1,2}(?:[.,]\d{1,3})?"
-        r" ?(?:\"|″|''|s(?:ecs?|econds?)?(?![a-z]))?",
-    ),
-    ("time", r"\d{1,4}(?:[.,]\d{1,3})? ?(?:s(?:ecs?|econds?)?|mins?|minutes?)(?![a-z])"),
-    ("rpm", r"\d{3,4} ?(?:rpm|r/min|revs)(?![a-z])"),
-    ("gear", r"(?<![a-z])(?:gear(?: ratio)?|ratio) ?\d[.,]\d{1,4}(?::1)?"),
-    ("gear", r"(?<![a-z])direct(?: (?:gear|drive))?(?![a-z])"),
-    ("speed", rf"{_NUMBER} ?{_SPEED_UNIT}"),
-    ("distance", rf"(?:\d{{1,5}}(?:[.,]\d{{1,4}})?|\d/[2-9])[ -]?{_LENGTH_UNIT}"),
-    (
-        "distance",
-        r"(?<![a-z])(?:(?:half|quarter|one|two)(?: of)?(?: an?)?[ -])?(?:mile|kilomet(?:er|re))(?![a-z])",
-    ),
-    ("dial", r"speedo(?:meter)?|(?<![a-z])(?:dial|needle|pointer|indicated|dash(?:board)?|instrument)(?![a-z])"),
-    ("true", r"(?<![a-z])(?:gps|gnss|phone|sat ?nav|app|actual|true|real|radar|receiver)(?![a-z])"),
-    ("apart", r"[,;=|/]|->|→|(?<= )[-–](?= )|(?<![a-z])(?:vs|versus|and)(?![a-z])"),
-    ("ditto", r"(?<!\S)(?:\"|''|″|”|〃|ditto|same)(?=\s|[,;:]|$)"),
-    ("number", rf"(?<![a-z\d.,]){_NUMBER}(?!(?!ish)[a-z])"),
-)
-"""Kinds of words, the first that fits counts."""
-_TOKEN = re.compile("|".join(f"(?P<t{i}>{pattern})" for i, (_, pattern) in enumerate(_TOKENS)))
 _TITLE = re.compile(
     r"(?P<dial>speedo(?:meter)?|\bdial\b|\bneedle\b|\bindicated\b|\bdash\b)"
     r"|(?P<true>\b(?:gps|phone|sat ?nav|app|actual|true|real|radar)\b)"
     r"|(?P<time>\b(?:times?|seconds?|secs?|stop ?watch)\b)|(?P<distance>\b(?:distance|dist|course|length)\b)"
-    rf"|(?P<trip>{_ODOMETER})|(?P<rpm>\brpm\b)|(?P<gear>\bgear(?: ratio)?\b)"
+    rf"|(?P<trip>{ODOMETER})|(?P<rpm>\brpm\b)|(?P<gear>\bgear(?: ratio)?\b)"
 )
 _BULLET = re.compile(
     r"(?:[-*•·–]\s+|\(?\d{1,2}[.)]\s+(?=\S)|(?:run|pass|check|test|lap)\s*#?\d{0,2}\s*[:.)-]\s*|#\d{1,2}\s*[:.)-]?\s+)+"
@@ -70,7 +28,6 @@ _BULLET = re.compile(
 _PER_HOUR = re.compile(r"miles? (?:per|an|a) hour|m\.p\.h\.?")
 _KM_PER_HOUR = re.compile(r"(?:kilomet(?:er|re)s?|km) (?:per|an) hour")
 _CELLS = re.compile(r"\s*[;|/\t]\s*|,\s+|\s+")
-_COUNTS = {"half": 0.5, "quarter": 0.25, "one": 1.0, "two": 2.0}
 _HEADINGS = {
     "dial": "dial", "true": "gps", "distance": "distance m", "time": "time", "rpm": "rpm", "gear": "gear ratio",
     "trip": "trip", "odometer_start": "odometer start", "odometer_end": "odometer end", "post": "mile post",
@@ -80,9 +37,6 @@ _COUNTED = ({"trip", "distance"}, {"odometer_start", "odometer_end", "distance"}
 _LONGEST = 500
 _MOST_LINES = 2_000
 """Nobody notes more checks; what is longer is a log."""
-
-Token = tuple[str, str]
-"""Kind and text."""
 
 
 @dataclass(slots=True)
@@ -164,7 +118,7 @@ def _take(sheet: _Sheet, number: int, text: str) -> None:
 
 def _is_remark(text: str) -> bool:
     """Tell whether a line is words with a number or two among them that say nothing of a check."""
-    return {kind for kind, _ in _tokens(text)} <= {"number", "apart"} and len(re.findall(r"[a-z]{2,}", text)) > 2
+    return {kind for kind, _ in read_tokens(text)} <= {"number", "apart"} and len(re.findall(r"[a-z]{2,}", text)) > 2
 
 
 def _take_words(sheet: _Sheet, words: str) -> None:
@@ -173,9 +127,9 @@ def _take_words(sheet: _Sheet, words: str) -> None:
         sheet.remarks += 1
         return
     sheet.unit = speed_unit_in(words) or sheet.unit
-    lengths = [text for kind, text in _tokens(words) if kind == "distance"]
+    lengths = [text for kind, text in read_tokens(words) if kind == "distance"]
     if len(lengths) == 1:
-        sheet.distance = f"{_metres(lengths[0]):.10g}"
+        sheet.distance = f"{metres(lengths[0]):.10g}"
     named = list(_TITLE.finditer(words))
     ends = [*(match.start() for match in named[1:]), len(words)][: len(named)]
     parts = [(str(m.lastgroup), words[m.start() : end]) for m, end in zip(named, ends, strict=True)]
@@ -186,12 +140,12 @@ def _take_words(sheet: _Sheet, words: str) -> None:
 def _by_title(sheet: _Sheet, text: str) -> list[dict[str, str]] | str | None:
     """Return the one check of a line of bare cells, as many as the words above name."""
     cells = [cell for cell in _CELLS.split(text) if cell]
-    kinds = [kind for kind, _ in _tokens(text)]
+    kinds = [kind for kind, _ in read_tokens(text)]
     if len(cells) != len(sheet.title) or not all(cell[0].isdigit() for cell in cells) or "range" in kinds:
         return None
     row = {}
     for (part, words), cell in zip(sheet.title, cells, strict=True):
-        unit = re.search(_LENGTH_UNIT, words)
+        unit = re.search(LENGTH_UNIT, words)
         if part == "distance":
             if unit is None or not re.fullmatch(r"\d+(?:[.,]\d+)?", cell):
                 return None
@@ -204,20 +158,16 @@ def _by_title(sheet: _Sheet, text: str) -> list[dict[str, str]] | str | None:
     return _complete(sheet, row, [row["time"]] if "time" in row else [])
 
 
-def _tokens(text: str) -> list[Token]:
-    return [(_TOKENS[int(m.lastgroup[1:])][0], m.group()) for m in _TOKEN.finditer(text) if m.lastgroup]
-
-
 def _read(sheet: _Sheet, text: str) -> list[dict[str, str]] | str:
     """Return the checks of a line, or the code of what is unclear in it."""
-    tokens = _tokens(text)
+    tokens = read_tokens(text)
     kinds = {kind for kind, _ in tokens}
-    left = _TOKEN.sub(" ", text)
+    left = TOKEN.sub(" ", text)
     if any(character.isdigit() for character in left):
         return "check_note_unclear" if sheet.rows or len(kinds) > 1 else "check_note_incomplete"
     row: dict[str, str] = {}
     for kind, words in tokens:
-        if kind in _SAID and not _SAID[kind](row, words):
+        if kind in SAID and not SAID[kind](row, words):
             return "check_note_unclear"
     unclear = _assign_speeds(sheet, row, tokens)
     if unclear:
@@ -274,51 +224,3 @@ def _assign_speeds(sheet: _Sheet, row: dict[str, str], tokens: list[Token]) -> s
 
 def _is_speed(speeds: list[Token], j: int) -> bool:
     return 0 <= j < len(speeds) and speeds[j][0] in ("speed", "number", "ditto", "range")
-
-
-def _metres(text: str) -> float:
-    unit = re.search(_LENGTH_UNIT, text)
-    count = re.match(r"\d/[2-9]|\d+(?:[.,]\d+)?|half|quarter|one|two", text)
-    number = "1" if count is None else count.group()
-    value = _COUNTS[number] if number in _COUNTS else float(Fraction(number.replace(",", ".")))
-    return value * LENGTH_UNIT_M[unit.group()] if unit else value
-
-
-def _say_distance(row: dict[str, str], text: str) -> bool:
-    """Keep a distance; the same once more is no second one."""
-    said = f"{_metres(text):.10g}"
-    return row.setdefault("distance", said) == said
-
-
-def _say_odometer(row: dict[str, str], text: str) -> bool:
-    found = re.search(rf"({_COUNTER})( ?{_LENGTH_UNIT})?", text)
-    if found is None or "trip" in row:
-        return False
-    row["trip"] = found.group()
-    return True
-
-
-def _say_odometers(row: dict[str, str], text: str) -> bool:
-    found = re.search(rf"({_COUNTER}) ?(?:-|–|->|to|then) ?({_COUNTER})", text)
-    if found is None or "odometer_start" in row:
-        return False
-    row["odometer_start"], row["odometer_end"] = found[1], found[2]
-    return True
-
-
-def _say_number(part: str, pattern: str) -> Callable[[dict[str, str], str], bool]:
-    def say(row: dict[str, str], text: str) -> bool:
-        found = re.search(pattern, text)
-        return found is not None and row.setdefault(part, found.group()) == found.group()
-
-    return say
-
-
-_SAID: dict[str, Callable[[dict[str, str], str], bool]] = {
-    "distance": _say_distance,
-    "odometer": _say_odometer,
-    "odometers": _say_odometers,
-    "post": _say_number("post", r"\d{1,4}(?:\.\d{1,2})?"),
-    "rpm": _say_number("rpm", r"\d{3,4}"),
-    "gear": _say_number("gear", r"\d[.,]\d{1,4}|direct"),
-}

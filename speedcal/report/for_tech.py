@@ -10,6 +10,7 @@ import numpy as np
 
 from speedcal.text import pictures
 from speedcal.text import report_for_tech as text
+from speedcal.text import report_of_parts as part_text
 from speedcal.text.corrections import unsaid
 from speedcal.text.messages import label
 from speedcal.text.names import one_line
@@ -187,8 +188,8 @@ def depth(corrections: Corrections, units: Units) -> Depth:
     )
     return Depth(
         chain=tuple((part_name(link.name), link_text(link, units[0])) for link in corrections.train.links),
-        figures=text.correction_figures(corrections),
-        in_short=text.vehicle_in_short(corrections),
+        figures=part_text.correction_figures(corrections),
+        in_short=part_text.vehicle_in_short(corrections),
         speeds=tuple(_speed(corrections.speeds[i], units) for i in at),
         kinds=tuple((name, tuple(_choice(c, at, units) for c in _first(list_))) for name, list_ in kinds if list_),
         notes=correction_notes(corrections),
@@ -213,8 +214,8 @@ def _speed(speed: float, units: Units) -> Cell:
 
 
 def _choice(choice: Choice, at: list[int], units: Units) -> DeepChoice:
-    worst, odometer = text.choice_sizes(choice)
-    remarks = text.choice_remarks(choice)
+    worst, odometer = part_text.choice_sizes(choice)
+    remarks = part_text.choice_remarks(choice)
     summary = f"worst {worst}, odometer {odometer}" + (f", {remarks}" if remarks else "")
     errors = []
     for i in at:
@@ -236,14 +237,14 @@ class Explained:
 
     def in_short(self) -> str:
         """Return the likeliest explanation for the printed page."""
-        return text.likeliest(self.rows[0])
+        return part_text.likeliest(self.rows[0])
 
 
 def explained(explanations: Explanations) -> Explained:
     """Put the ranking of explanations into rows."""
     return Explained(
-        rows=text.explanation_rows(explanations, _MOST_EXPLANATIONS),
-        as_stated=text.as_stated(explanations),
+        rows=part_text.explanation_rows(explanations, _MOST_EXPLANATIONS),
+        as_stated=part_text.as_stated(explanations),
         believed=tuple(one_line(prior.text) for prior in explanations.priors),
         notes=tuple(one_line(finding.text) for finding in explanations.findings),
     )

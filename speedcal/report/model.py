@@ -28,6 +28,7 @@ from speedcal.report.style import AFTER, BEFORE
 from speedcal.text import pictures, rules
 from speedcal.text import report_for_customer as text
 from speedcal.text import report_for_tech as tech_text
+from speedcal.text import report_of_parts as part_text
 from speedcal.text.names import one_line
 from speedcal.text.numbers import other_unit
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
@@ -324,4 +325,4 @@ def _to_fit(corrections: Corrections) -> ToFit:
 
 
 def _choice_row(choice: Choice) -> tuple[str, str, str]:
-    return str(choice), tech_text.choice_sizes(choice)[0], tech_text.choice_remarks(choice)
+    return str(choice), part_text.choice_sizes(choice)[0], part_text.choice_remarks(choice)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from speedcal.schema import nearest
+from speedcal.statements import nearest
 from speedcal.text.messages import Template, Values
 from speedcal.text.numbers import fill, joined
 

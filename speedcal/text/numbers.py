@@ -23,7 +23,7 @@ import string
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from speedcal.schema import stated
+from speedcal.statements import stated
 from speedcal.units import INCH_M, MILE_M, SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:

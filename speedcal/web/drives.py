@@ -12,7 +12,7 @@ from typing import Any
 from starlette.concurrency import run_in_threadpool
 from starlette.responses import FileResponse, JSONResponse, Response
 
-from speedcal.schema import stated
+from speedcal.statements import stated
 from speedcal.text.page_labels import PARTS, PHASES, QUESTIONS, UNNAMED
 from speedcal.web.answers import RefusedError, busy, wants_json
 from speedcal.web.context import Context, View

@@ -11,7 +11,7 @@ from importlib import resources
 from typing import Any
 
 from speedcal.errors import Problem
-from speedcal.schema import Key, Kind, OneOf, Table, stated
+from speedcal.statements import Key, Kind, OneOf, Table, stated
 from speedcal.text.page_labels import CHOICES
 from speedcal.web.figures import AmbiguousError, Decimal, decimal_mark, number_in
 from speedcal.web.typed import listed

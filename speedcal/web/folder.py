@@ -13,7 +13,8 @@ from typing import Any
 
 from speedcal.errors import JobError, raise_problems
 from speedcal.jobs.job_file import job_text
-from speedcal.schema import TableReader, not_known, stated
+from speedcal.schema import TableReader
+from speedcal.statements import not_known, stated
 from speedcal.web.originals import Originals
 from speedcal.web.rows import DriveRow, JobRow
 from speedcal.web.settings import Limits

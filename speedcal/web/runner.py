@@ -9,26 +9,24 @@ import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from pathlib import Path
 from typing import Any
 
 from sqlalchemy.exc import DBAPIError
 
 from speedcal.errors import SpeedcalError
-from speedcal.text import page_labels
-from speedcal.web.answers import busy, day
+from speedcal.web.answers import busy
 from speedcal.web.basis import has_basis
 from speedcal.web.child import AbandonedError, Child, LostError, answer_of
 from speedcal.web.film_run import FilmWork
 from speedcal.web.film_store import Films
 from speedcal.web.folder import PHASES, job_files, lay_out
 from speedcal.web.logbook import place_of
+from speedcal.web.look_task import drive_name, look_task
 from speedcal.web.originals import Originals
 from speedcal.web.queue import ATTEMPTS, FILM, Queue, Run
 from speedcal.web.rows import DriveRow, JobRow
 from speedcal.web.settings import Limits
 from speedcal.web.store import Store, new_id
-from speedcal.web.typed import first_typed_row
 from speedcal.wording import words
 
 log = logging.getLogger("speedcal.web")
@@ -284,47 +282,6 @@ def _places(drives: list[DriveRow]) -> dict[str, DriveRow]:
         own = [drive for drive in drives if drive.phase == phase]
         places |= {phase if len(own) == 1 else f"{phase} {n}": drive for n, drive in enumerate(own, start=1)}
     return places
-
-
-def drive_name(drive: DriveRow) -> str:
-    """Return what messages call a drive: its file and the day it was driven."""
-    return f"{drive.name} ({day(drive.day_s)})"
-
-
-def look_task(job: JobRow, drive: DriveRow, originals: Originals, scratch: Path, limits: Limits) -> dict[str, Any]:
-    """Return the task of looking at a drive, its files laid out in ``scratch``."""
-    names: dict[str, str] = {}
-    files = dict(job_files(job, [drive], originals))
-    lay_out(scratch / "drive", iter(files.items()))
-    (scratch / "out").mkdir()
-    for name in files:
-        if "-track" in name:
-            names["track"] = name
-        elif "-readings" in name:
-            names["readings"] = name
-    if drive.readings_digest and drive.readings_digest == drive.track_digest:
-        names["readings"] = names["track"]
-    labels = {
-        "track": drive.track_name,
-        "readings": page_labels.UNNAMED["typed"] if drive.typed else drive.readings_name,
-    }
-    return {
-        "track": str(scratch / "drive" / names["track"]) if "track" in names else "",
-        "readings": str(scratch / "drive" / names["readings"]) if "readings" in names else "",
-        "held": [float(word) for word in drive.held.split()],
-        "options": drive.options,
-        "unit": job.unit,
-        "phase": drive.phase,
-        "vehicle": job.document.get("vehicle", {}),
-        "work": job.document.get("work", {}),
-        "labels": {name: labels[key] for key, name in names.items()},
-        "most_points": limits.track_points,
-        "most_rows": limits.readings_rows,
-        "typed_from": first_typed_row(drive.typed),
-        "others": [],
-        "called": drive.name,
-        "out": str(scratch / "out"),
-    }
 
 
 def _told_as(run: Run) -> dict[str, str]:

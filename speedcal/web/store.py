@@ -14,6 +14,7 @@ import sqlalchemy as sa
 from speedcal.web import schema
 from speedcal.web.database import open_database
 from speedcal.web.rows import CONTENT, STAGES, DriveRow, JobRow, document_columns, drive_columns, drive_row, job_row
+from speedcal.web.stages import restage, touch
 
 
 class Store:
@@ -121,7 +122,7 @@ class Store:
             connection.execute(
                 schema.jobs.update().where(schema.jobs.c.id == job_id).values(closed=closed, updated=time.time())
             )
-            _restage(connection, job_id)
+            restage(connection, job_id)
 
     def tell_news(self, job_id: str, news: str) -> None:
         """Note what came in for a job, or that the shop has seen it."""
@@ -171,7 +172,7 @@ class Store:
                 return str(found)
             row = {"id": drive_id, "job_id": job_id, "phase": phase, "created": time.time(), "client_key": client_key}
             connection.execute(drives.insert().values(**row, **drive_columns(values)))
-            _touch(connection, job_id)
+            touch(connection, job_id)
         return drive_id
 
     def change_drive(self, drive_id: str, values: Mapping[str, Any]) -> None:
@@ -185,7 +186,7 @@ class Store:
                 .returning(drives.c.job_id)
             ).scalar()
             if job_id is not None:
-                _touch(connection, job_id)
+                touch(connection, job_id)
 
     def remove_drive(self, drive_id: str) -> None:
         """Take a drive out of its job; it is kept for a while, so that it can be put back."""
@@ -202,7 +203,7 @@ class Store:
                 drives.update().where(drives.c.id == drive_id).values(**values).returning(drives.c.job_id)
             ).scalar()
             if job_id is not None:
-                _touch(connection, job_id)
+                touch(connection, job_id)
 
     def forget_removed(self, before: float) -> list[DriveRow]:
         """Forget drives that were removed before a moment and return them; their files can go."""
@@ -278,24 +279,3 @@ class Store:
 def new_id() -> str:
     """Return an id nobody can guess, safe as a folder name."""
     return secrets.token_hex(10)
-
-
-def _touch(connection: sa.Connection, job_id: str) -> None:
-    connection.execute(
-        schema.jobs.update()
-        .where(schema.jobs.c.id == job_id)
-        .values(updated=time.time(), revision=schema.jobs.c.revision + 1)
-    )
-    _restage(connection, job_id)
-
-
-def _restage(connection: sa.Connection, job_id: str) -> None:
-    jobs, drives = schema.jobs, schema.drives
-    has_readings = sa.or_(drives.c.readings_digest != "", drives.c.typed != "", drives.c.held != "")
-    mine = sa.and_(drives.c.job_id == job_id, drives.c.removed == 0)
-    has_truth = sa.or_(drives.c.track_digest != "", drives.c.options.contains('"checks"'))
-    complete = sa.select(drives.c.phase).where(mine, has_truth, has_readings)
-    phases = set(connection.execute(complete).scalars())
-    closed = connection.execute(sa.select(jobs.c.closed).where(jobs.c.id == job_id)).scalar()
-    stage = "closed" if closed else "tested" if "after" in phases else "measured" if "before" in phases else "waiting"
-    connection.execute(jobs.update().where(jobs.c.id == job_id).values(stage=stage))

@@ -11,7 +11,8 @@ from support import documents as doc
 
 from speedcal.cli import COMMANDS, EXIT_FAIL, EXIT_NOT_PROVEN, cli
 from speedcal.guide import find, pages, title
-from speedcal.schema import KINDS, TableReader, stated
+from speedcal.schema import TableReader
+from speedcal.statements import KINDS, stated
 
 STATEMENTS = sorted(path.stem for path in (doc.ROOT / "speedcal" / "data" / "keys").glob("*.toml"))
 

@@ -19,6 +19,7 @@ ORDER = (
     ("units", "interval", "wording"),
     ("finding",),
     ("errors",),
+    ("statements",),
     ("schema",),
     ("logs",),
     ("calibration",),

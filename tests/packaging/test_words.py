@@ -12,7 +12,7 @@ from support.documents import ROOT
 
 from speedcal.errors import Problem, VehicleError
 from speedcal.logs.formats import all_formats
-from speedcal.schema import stated
+from speedcal.statements import stated
 from speedcal.text.messages import findings, labels, refusals
 from speedcal.text.numbers import keys_named
 

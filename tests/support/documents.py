@@ -155,7 +155,7 @@ def tolerance_table() -> str:
 
 def key_tables() -> str:
     """Return every table and key of a job file, with an example each."""
-    from speedcal.schema import Key, Table, stated
+    from speedcal.statements import Key, Table, stated
     from speedcal.text.job_messages import UNITS
 
     def rows(table: Table) -> Iterator[str]:

@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from support.calibrations import make_calibration
 
 from speedcal.errors import VehicleError
-from speedcal.schema import parse_teeth, stated
+from speedcal.schema import parse_teeth
+from speedcal.statements import stated
 from speedcal.text.parts import MEASURED_BY
 from speedcal.units import MILE_M
 from speedcal.vehicle import (

@@ -7,7 +7,7 @@ from support.web_site import DEMO, Site
 
 from speedcal.conformity import load_tolerance
 from speedcal.conformity.rules import tolerance_names
-from speedcal.schema import stated
+from speedcal.statements import stated
 from speedcal.web.fields import field_of, fields, groups, read_form, show_form
 
 NOT_IN_THE_FORM = {

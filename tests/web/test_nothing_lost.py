@@ -12,7 +12,7 @@ from support.web_site import DEMO, Site
 
 from speedcal.errors import JobError
 from speedcal.web.look import look
-from speedcal.web.runner import look_task
+from speedcal.web.look_task import look_task
 
 LOOKED = {"track": {"start_s": 0}, "readings": {}, "fit": {}, "errors": [], "picture": "", "span": None}
 UNREAD = {**LOOKED, "track": None, "readings": None, "fit": None}
