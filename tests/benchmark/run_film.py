@@ -92,7 +92,7 @@ def _read_square(
     near, tip = (seen_at(back, np.array(end)) for end in ends)
     seen = np.arctan2(*(tip - near).T[::-1])
     alike = np.column_stack([np.cos(seen), np.sin(seen)]) @ rng.normal(0, _ALIKE_RAD, 2)
-    turned = film_reading._on_scale(dial, seen + alike + rng.normal(0, _SEEN_RAD, len(needle)))
+    turned = dial.on_scale(seen + alike + rng.normal(0, _SEEN_RAD, len(needle)))
     value, slope = dial.value_at(turned)
     unsure = dial.between_marks(turned)
     kept = plausible(value, unsure, dial, Counter())

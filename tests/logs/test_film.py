@@ -15,6 +15,7 @@ from support.film_maker import KINDS, FilmKind, MadeFilm, make_film
 import speedcal
 from speedcal.cli import cli
 from speedcal.logs.film.dial_fit import Pivot, seen_at
+from speedcal.logs.film.lens import InThePicture
 from speedcal.logs.film.marks import FilmedDial, dial_from, read_dial
 from speedcal.logs.film.needle import ANGLES, RINGS, face_without_needle
 from speedcal.logs.film.printed import Rim, printed_marks
@@ -274,6 +275,40 @@ def test_a_raised_needle_is_read_from_the_side() -> None:
     turned = (np.arctan2(*(tip - near).T[::-1]) - dial.angles()[0] + 0.5) % (2 * np.pi) + dial.angles()[0] - 0.5
     away = (dial.value_at(turned)[0] - values) / kind.top
     assert np.sqrt(np.mean(away**2)) < 0.0005
+
+
+@pytest.mark.parametrize("name", ["plain", "half circle"])
+@pytest.mark.parametrize("aside", [(0.7, 0.25), (-0.6, 0.3), (0.0, 0.0)])
+def test_a_lens_that_bends_lines_is_in_the_uncertainty_of_a_dial_beside_the_middle(
+    name: str, aside: tuple[float, float]
+) -> None:
+    """Corners 3 % in: off by up to 0.2 % of the scale, within twice what is stated; in the middle nothing is added."""
+    kind, rng = replace(BY_NAME[name], shake_px=0.0), np.random.default_rng(5)
+    pose, middle = film_maker._poses(rng, kind, 1)[0], np.array((film_maker.WIDTH, film_maker.HEIGHT)) / 2
+    pose[:2, 3] += pose[0, 0] * np.array(aside)
+
+    def seen(value: float, reach: float, height: float) -> np.ndarray:
+        flat = film_maker._project(pose, reach * film_maker._unit(film_maker._angle(kind, value)), height)
+        bent = flat
+        for _ in range(20):  # where the lens shows what stands at ``flat``
+            bent = middle + (flat - middle) / (1 + 0.03 * np.sum((bent - middle) ** 2) / np.sum(middle**2))
+        return np.asarray(bent)
+
+    marks, values = np.linspace(0, kind.top, 11), np.linspace(0.15, 0.9, 20) * kind.top
+    points = np.array([seen(mark, 1.0, 0.0) for mark in marks]) + rng.normal(0, 0.05, (11, 2))
+    tapped = dial_from(
+        {"unit": "mph", "marks": [[float(m), *map(float, at)] for m, at in zip(marks, points, strict=True)]}
+    )
+    near, far = (np.array([seen(value, reach, kind.height) for value in values]) for reach in (0.3, 0.8))
+    pivot, size = seen(0.0, 0.0, kind.height), (film_maker.WIDTH, film_maker.HEIGHT)
+    picture = InThePicture(tapped, points, np.full((11, 2), 0.1), pivot, (near, far), size)
+    dial, on_scale = picture.through()
+    value, slope = dial.value_at(on_scale)
+    away = np.sqrt(np.mean((value - values) ** 2))
+    fit, lens = float(np.median(np.abs(slope))) * dial.u_rad, picture.u_lens(value)
+    assert away < 2 * np.hypot(fit, lens)
+    assert (away > 1.4 * fit) == any(aside)
+    assert (lens < 0.0001 * kind.top) != any(aside)
 
 
 def test_between_the_marks_a_scale_is_known_as_well_as_it_says() -> None:

@@ -70,6 +70,11 @@ class FilmedDial:
         """Return the angle of each mark on the scale, growing with the value. [rad]."""
         return np.asarray(self.sense * self.scale_rad)
 
+    def on_scale(self, direction: FloatArray) -> FloatArray:
+        """Return directions in the plane as :meth:`angles` counts them, about the middle of the scale. [rad]."""
+        middle = self.angles()[[0, -1]].mean()
+        return np.asarray(middle + (self.sense * direction - middle + np.pi) % (2 * np.pi) - np.pi)
+
     def fitted(
         self, *, points: FloatArray | None = None, u_px: FloatArray | None = None, pivot: Pivot | None = None
     ) -> FilmedDial:

@@ -11,9 +11,9 @@ import numpy as np
 
 from speedcal.errors import ReadingsFormatError
 from speedcal.interval import FloatArray
-from speedcal.logs.film.dial_fit import Pivot, seen_at
 from speedcal.logs.film.frames import Film, Picture, frames, open_film, picture_at
-from speedcal.logs.film.marks import TAP_PX, FilmedDial, read_dial
+from speedcal.logs.film.lens import InThePicture
+from speedcal.logs.film.marks import FilmedDial, read_dial
 from speedcal.logs.film.needle import (
     Sighting,
     differences,
@@ -23,7 +23,7 @@ from speedcal.logs.film.needle import (
     polar_picture,
     ring_radii,
 )
-from speedcal.logs.film.printed import STROKE_PX, Rim, printed_marks
+from speedcal.logs.film.printed import Rim
 from speedcal.logs.film.registration import GOOD_CORRELATION, Registration, are_from_aside
 from speedcal.logs.film.sane import plausible, refuse_beyond, refuse_unsteady
 from speedcal.logs.film.stills import Kept, Still, cut_out, needle_px
@@ -113,9 +113,11 @@ def read_film(
     if len(kept) < _FEWEST:
         raise _few(opened, len(kept), left_out)
     angle, shift = _directions(sightings)
-    size = (reference.shape[1], reference.shape[0])
-    known, angle = _seen_anew(known, angle, shift, seen.rims, dict(zip(kept, angle.tolist(), strict=True)), size)
-    on_scale = _on_scale(known, angle)
+    rims = [
+        (seen.rims[number], direction) for number, direction in zip(kept, angle, strict=True) if number in seen.rims
+    ]
+    picture = InThePicture.of(known, rims, angle, shift, (reference.shape[1], reference.shape[0]))
+    known, on_scale = picture.through()
     refuse_beyond(known, on_scale, opened.path.name)
     value, slope = known.value_at(on_scale)
     refuse_unsteady(value, known, opened.path.name)
@@ -134,7 +136,7 @@ def read_film(
         begin_s=opened.created_s or 0.0,
         value=value[good],
         u=u[good],
-        u_common=np.hypot(_u_common(known), unsure[good]),
+        u_common=np.hypot(np.hypot(_u_common(known), picture.u_lens(value)), unsure[good]),
         has_clock=opened.created_s is not None,
         left_out={reason: count for reason, count in left_out.items() if count},
         stills=tuple(
@@ -236,39 +238,6 @@ def _directions(sightings: list[Sighting]) -> tuple[FloatArray, FloatArray]:
     shift = np.linalg.solve(normal, design.T @ target)
     corrected = lateral - table[:, :2] @ shift
     return np.asarray(base + np.bincount(frame, corrected * table[:, 2], count) / square), np.asarray(shift)
-
-
-def _seen_anew(
-    dial: FilmedDial,
-    angle: FloatArray,
-    shift: FloatArray,
-    rims: dict[int, Picture],
-    needles: dict[int, float],
-    size: tuple[int, int],
-) -> tuple[FilmedDial, FloatArray]:
-    """Return the dial fitted with the needle's pivot and printed marks, and the needles' directions in its plane."""
-    some = [number for number in rims if number in needles]
-    printed = printed_marks(Rim(dial), [rims[number] for number in some], np.array([needles[n] for n in some]))
-    pivot = Pivot(seen_at(dial.plane, np.asarray(shift, float)[None, :])[0], size)
-    if printed is None:
-        again = dial.fitted(pivot=pivot)
-    else:
-        points, found = printed
-        again = dial.fitted(points=points, u_px=np.where(found[:, None], STROKE_PX, TAP_PX), pivot=pivot)
-        again.refuse_misprinted(found, STROKE_PX[0])
-    back = np.asarray(np.linalg.inv(again.plane))
-    ends = [
-        seen_at(back, seen_at(dial.plane, shift + reach * np.column_stack([np.cos(angle), np.sin(angle)])))
-        for reach in (0.3, 0.9)
-    ]
-    return again, np.asarray(np.arctan2(*(ends[1] - ends[0]).T[::-1]))
-
-
-def _on_scale(dial: FilmedDial, angle: FloatArray) -> FloatArray:
-    """Return directions in the picture as the dial counts them, about the middle of its scale. [rad]."""
-    marks = dial.angles()
-    middle = (marks[0] + marks[-1]) / 2
-    return np.asarray(middle + (dial.sense * angle - middle + np.pi) % (2 * np.pi) - np.pi)
 
 
 def _u_common(dial: FilmedDial) -> float:
