@@ -31,6 +31,7 @@ from speedcal.text import report_for_tech as tech_text
 from speedcal.text import report_of_parts as part_text
 from speedcal.text.names import one_line
 from speedcal.text.numbers import other_unit
+from speedcal.text.told_speeds import table_speeds
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
@@ -291,7 +292,7 @@ def _speed_rows(facts: ReportFacts, units: Units) -> tuple[SpeedRow, ...]:
     first = facts.before or facts.expected
     driven = [c.dial.driven_mps for c in (first, facts.after) if c is not None]
     rows = []
-    for speed in text.TABLE_SPEEDS[facts.unit]:
+    for speed in table_speeds([c for c in (first, facts.after) if c is not None], facts.unit):
         outside = any(not low / _SLACK <= speed * factor <= high * _SLACK for low, high in driven)
         in_units = [speed * factor / SPEED_UNIT_MPS[unit] for unit in units]
         true = tuple(f"{v:.{1 if i else 0}f} {unit}" for i, (v, unit) in enumerate(zip(in_units, units, strict=True)))

@@ -140,7 +140,7 @@ FINDINGS: dict[str, Template] = {
         f"If it is the number in the module: the {values['now']:g} is that of the other unit. Set the "
         f"{setting_name(values['kind'], values['then'], 'to ')}, and drive again."
     ),
-    "scaler_makes_up": "Where the sensor stays as it is, a pulse scaler at {ratio} makes up for it.",
+    "scaler_makes_up": "Where the sensor stays as it is, a pulse scaler at {ratio} makes up for it; drive again then.",
     "reads_low_by": _low_by,
     "setting_moves_shifts": "A module's speed setting also moves shift points, cruise control and limiter; "
     "drive them too.",

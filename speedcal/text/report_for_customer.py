@@ -10,6 +10,7 @@ from speedcal.text import rules
 from speedcal.text.names import one_line
 from speedcal.text.numbers import chance, counted, joined, signed
 from speedcal.text.sources import status_words
+from speedcal.text.told_speeds import headline_speed, table_speeds
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
@@ -63,14 +64,6 @@ ODOMETER_LAW_IN_FULL = (
 
 _LEAST_SAID = 0.05
 """Less than this, in the unit of the dial, would be written as zero."""
-_HEADLINE_SPEEDS: dict[DisplayUnit, tuple[int, ...]] = {
-    "mph": (60, 50, 55, 45, 40, 65, 70, 30),
-    "km/h": (100, 80, 90, 70, 60, 110, 50, 120),
-}
-_ROUND = 5
-"""A slow vehicle's reading is told at a multiple of this, in the unit of the dial."""
-TABLE_SPEEDS: dict[DisplayUnit, tuple[int, ...]] = {"mph": (30, 50, 70), "km/h": (50, 80, 110)}
-"""Speeds at which a report says what the dial shows."""
 
 
 def change_words(work: Work | None) -> str:
@@ -85,18 +78,6 @@ def change_words(work: Work | None) -> str:
     }
     done = [name for name, change in names.items() if change]
     return done[0] if len(done) == 1 else "the work"
-
-
-def headline_speed(calibrations: list[Calibration], unit: DisplayUnit) -> float:
-    """Return a usual speed inside every driven range, else a round one near the middle of what they share. [unit]."""
-    factor = SPEED_UNIT_MPS[unit]
-    low = max(c.dial.driven_mps[0] for c in calibrations) / factor
-    high = min(c.dial.driven_mps[1] for c in calibrations) / factor
-    for speed in _HEADLINE_SPEEDS[unit]:
-        if low - 0.5 <= speed <= high + 0.5:
-            return float(speed)
-    round_one = _ROUND * round((low + high) / 2 / _ROUND)
-    return float(round_one if low <= round_one <= high else round((low + high) / 2))
 
 
 def shown_range(calibration: Calibration, speed: float, unit: DisplayUnit, *, decimals: int = 0) -> str:
@@ -171,7 +152,7 @@ def left_over(after: Calibration, unit: DisplayUnit) -> tuple[str, ...]:
     half = after.dial.half_width(grid)
     error = after.dial.indicated(grid) - grid
     least, most = float((error - half).min()) / factor, float((error + half).max()) / factor
-    at = "; ".join(f"at {v:g} {_error_range(after, v * factor, factor)}" for v in TABLE_SPEEDS[unit])
+    at = "; ".join(f"at {v:g} {_error_range(after, v * factor, factor)}" for v in table_speeds([after], unit))
     lines = [
         f"From {low / factor:.0f} to {high / factor:.0f} {unit} the dial is off by {signed(least)} to {signed(most)} "
         f"{unit}: {at}."

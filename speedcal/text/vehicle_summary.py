@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from speedcal.interval import tidy
 from speedcal.text.messages import label
-from speedcal.text.numbers import likely, rolled, with_minus
+from speedcal.text.numbers import likely, rolled
 from speedcal.text.parts import part_name, setting_name
 from speedcal.text.sources import status_in_short
 from speedcal.units import INCH_M, MILE_M
@@ -43,7 +43,8 @@ def _vehicle(vehicle: Vehicle) -> str:
 def _work(work: Work) -> str:
     done = [f"{part_name(name)} {value}" for name in _PARTS if (value := getattr(work, name)) is not None]
     done += [setting_name(item.kind, item.now) for item in work.settings if item.now is not None]
-    done += [f"needle set over by {with_minus(f'{work.needle:+g}')}"] if work.needle is not None else []
+    if work.needle is not None:
+        done.append(f"needle set {abs(work.needle):g} {'lower' if work.needle < 0 else 'higher'}")
     return ", ".join(done) or "nothing changed"
 
 

@@ -23,7 +23,7 @@ from speedcal.vehicle.drivetrain import (
 )
 from speedcal.vehicle.evidence import with_needle_off
 from speedcal.vehicle.facts_only import best_measurement, dial_from_facts
-from speedcal.vehicle.first_steps import righting_gain
+from speedcal.vehicle.first_steps import followed_by, righting_gain
 from speedcal.vehicle.fitted import is_fitted_after
 from speedcal.vehicle.judged_vehicle import judge_of
 from speedcal.vehicle.limits import Limits
@@ -250,9 +250,7 @@ def correct_diagnosed(
             limits=limits,
             may_keep=may_keep,
         )
-        done = ("keep_as_is", "set_unit", *(["set_module"] if "number_of_other_unit" in advice[0].codes else []))
-        rest = [entry for entry in then.advice if entry.action not in done]
-        return replace(then, keep=keep, diagnosis=diagnosis, advice=(*advice, *rest))
+        return replace(then, keep=keep, diagnosis=diagnosis, advice=followed_by(advice, then.advice))
     findings = [
         *(known.assumptions if known else ()),
         *(train_findings(calibration, vehicle, effective) if calibration is not None else ()),

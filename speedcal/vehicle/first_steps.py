@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from fractions import Fraction
 
 import numpy as np
@@ -131,3 +132,20 @@ def righting_gain(diagnosis: Diagnosis | None, error_factor: float) -> float | N
     ratios = WRONG_PULSES if top.code == "pulse_count" else _UNITS
     gain = 1 / min(ratios, key=lambda ratio: abs(np.log(top.factor / ratio)))
     return gain if abs(np.log(error_factor * gain)) < abs(np.log(error_factor)) else None
+
+
+def followed_by(first: Sequence[Advice], then: Sequence[Advice]) -> tuple[Advice, ...]:
+    """Return what puts a unit or a pulse count right, followed by what is left to do then.
+
+    A number in a module, or a scaler, stands there once: what is typed in for the first is not told anew for the rest.
+    """
+    done = {"keep_as_is", "set_unit"}
+    if "number_of_other_unit" in first[0].codes:
+        done.add("set_module")
+    if then and then[0].action == "keep_as_is":
+        done.add("set_pulse_scaler")
+    rest = [entry for entry in then if entry.action not in done]
+    if any(entry.action == "set_pulse_scaler" for entry in rest):
+        reasons = tuple(reason for reason in first[0].because if reason.code != "scaler_makes_up")
+        first = (replace(first[0], because=reasons), *first[1:])
+    return (*first, *rest)

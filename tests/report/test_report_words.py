@@ -55,6 +55,17 @@ def test_the_sentence_speaks_of_a_speed_that_was_driven(low: float, high: float,
 
 
 @pytest.mark.parametrize(
+    ("low", "high", "speeds"),
+    [(25, 65, (30, 50, 70)), (5, 18, (5, 10, 15)), (10, 44, (10, 25, 40)), (21, 29, (22, 26, 28))],
+)
+def test_the_table_of_a_slow_vehicle_has_speeds_that_it_reaches(
+    low: float, high: float, speeds: tuple[int, ...]
+) -> None:
+    """A tractor is told nothing of 70 mph."""
+    assert words.table_speeds([make_calibration(low=low, high=high)], "mph") == speeds
+
+
+@pytest.mark.parametrize(
     ("work", "said"),
     [
         (None, "the work"),
