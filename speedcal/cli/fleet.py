@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 @click.option("--scheduler", metavar="ADDRESS", help="A dask cluster that runs already, such as tcp://10.0.0.5:8786.")
 @click.option("--processes", type=click.IntRange(1), help="Processes on this machine; otherwise one a processor.")
 @click.option("--vehicle", metavar="COLUMN", help="Column of a long table that names the vehicle.")
+@click.option("--column", metavar="NAME", help="Column that holds what the instrument showed, if it is not certain.")
 @click.option(
     "--percent",
     type=click.FloatRange(0, 50, min_open=True),
@@ -46,6 +47,7 @@ def command(
     scheduler: str | None,
     processes: int | None,
     vehicle: str | None,
+    column: str | None,
     percent: float,
     rule: str | None,
     false_alarms: float,
@@ -55,7 +57,8 @@ def command(
     r"""Measure all drives of many vehicles and list those that count their miles wrong.
 
     SOURCE is a folder with one subfolder a vehicle, and in it the drives as pairs of one name (day0.gpx, day0.csv); a
-    folder of job folders; a long table with a column that names the vehicle; or the data folder of the upload page.
+    folder of job folders; a long table with a column that names the vehicle; a zip of these; or the data folder of the
+    upload page.
     Written are fleet.html, fleet.csv and fleet.json (fleet.parquet where pyarrow is installed). A run that was
     stopped goes on where it was. A vehicle that fails is a row with its reason.
 
@@ -77,6 +80,7 @@ def command(
             rule=rule,
             rate=false_alarms / 100,
             unit=cast(DisplayUnit | None, unit),
+            column=column,
             remember=folder,
             progress=progress,
         )

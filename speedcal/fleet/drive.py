@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from speedcal.errors import FleetError, ReadingsFormatError, SpeedcalError, TrackFormatError
 from speedcal.finding import json_ready
-from speedcal.units import DisplayUnit
+from speedcal.units import MILE_M, DisplayUnit
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -31,7 +31,9 @@ Outcome = dict[str, Any]
 
 _TRACKS = frozenset({".gpx", ".fit", ".tcx", ".kml", ".kmz", ".nmea", ".nma"})
 _TRACK_WORD = re.compile(r"(?:^|[ _-])(?:track|gps)(?:$|[ _.-])")
-_FORM = 3
+_SAME_WHEELS = 0.12
+"""How far odometer and speed may differ in a vehicle; miles and kilometers differ by 0.61."""
+_FORM = 4
 """Counts changes of the method or of what is kept within a version; drives are measured again after one."""
 _WHOLE = 9
 """Digits kept of a dial's knots."""
@@ -152,7 +154,28 @@ def _measured(files: DriveFiles, sources: Sequence[Source], unit: DisplayUnit | 
     track, readings = _read(files, sources, options, unit)
     asked = {key: options[key] for key in ("clock_offset_s", "read_from", "rounding", "terrain") if key in options}
     by_box = len(files.paths) == 1 and "held" not in options
-    return _kept(track, readings, calibrate(track, readings, unit=unit, **asked), by_box)
+    calibration = calibrate(track, readings, unit=unit, **asked)
+    length, meant = _unit_of_odometer(readings, calibration)
+    if meant:
+        step = readings.odometer_resolution_m * length
+        readings = replace(readings, odometer_m=readings.odometer_m * length, odometer_resolution_m=step)
+        calibration = calibrate(track, readings, unit=unit, **asked)
+    return {**_kept(track, readings, calibration, by_box), "odometer_unit": meant}
+
+
+def _unit_of_odometer(readings: Readings, calibration: Calibration) -> tuple[float, str]:
+    """Return what to multiply an odometer by, and its unit, where none is stated and the speed tells another.
+
+    Both follow the same wheels: what counts 1.61 of what the speed tells counts kilometers, and was taken for miles.
+    """
+    stated = all(finding.code != "odometer_unit_assumed" for finding in readings.findings)
+    if stated or calibration.odometer_factor is None:
+        return 1.0, ""
+    ratio = calibration.odometer_factor.value / calibration.error_factor.value
+    for length, meant in ((1000.0 / MILE_M, "km"), (MILE_M / 1000.0, "mi")):
+        if abs(ratio * length - 1) < _SAME_WHEELS:
+            return length, meant
+    return 1.0, ""
 
 
 def _read(

@@ -20,7 +20,7 @@ from speedcal.fleet.likenesses import with_likenesses
 from speedcal.fleet.remembered import Remembered
 from speedcal.fleet.result import FleetResult
 from speedcal.fleet.rows import FleetRow, Limits
-from speedcal.fleet.sources import Found, Source, find_vehicles, merged, parted, vehicles_at
+from speedcal.fleet.sources import Found, Source, find_vehicles, merged, parted, vehicles_at, with_column
 from speedcal.fleet.vehicle import Measured, make_rows, row_of_failure
 from speedcal.fleet.workers import Work, Workers
 from speedcal.units import DisplayUnit
@@ -45,6 +45,7 @@ def fleet(
     rule: str | None = None,
     rate: float = 0.05,
     unit: DisplayUnit | None = None,
+    column: str | None = None,
     remember: str | Path | None = None,
     progress: Progress | None = None,
 ) -> FleetResult:
@@ -71,6 +72,8 @@ def fleet(
         False discovery rate, above 0 and below 1.
     unit
         Unit for people, and of readings whose file names none; None takes that of the readings.
+    column
+        Column that holds what the instrument showed, where it is not certain which does.
     remember
         Folder in which outcomes are kept by content, so that another run goes on where one stopped.
     progress
@@ -99,7 +102,7 @@ def fleet(
     limits = Limits(percent, load_tolerance(rule, unit=unit) if rule is not None else None)
     kept = Path(remember) if remember is not None else None
     with _aside(kept) as aside:
-        vehicles = _found(*parted(source), vehicle, kept, aside)
+        vehicles = [with_column(one, column) for one in _found(*parted(source), vehicle, kept, aside)]
         with closing(Remembered(kept)) as memory, Workers(processes, scheduler) as workers:
             keys = _measured(vehicles, memory, unit, workers, progress)
             rows = _with_verdicts(_rows(vehicles, keys, memory, workers, limits, rate), rate)
@@ -127,32 +130,34 @@ def _aside(kept: Path | None) -> Iterator[Path]:
 def _found(
     paths: Sequence[str], given: Sequence[Found], column: str | None, results: Path | None, aside: Path
 ) -> list[Found]:
+    from speedcal.fleet.archives import unpacked
     from speedcal.fleet.exports import tables_in, why_no_table
     from speedcal.fleet.table import vehicles_of_tables
 
     found = list(given)
     tables: list[str] = []
-    for path in paths:
-        files = tables_in(path, column, results)
+    for number, path in enumerate(paths):
+        folder = unpacked(path, aside / f"archive{number}")
+        files = tables_in(str(folder or path), column, results)
         tables += files
         if files:
             continue
         if "://" in path:
             found += vehicles_at(path)
-        elif Path(path).is_dir():
-            found += find_vehicles(Path(path), skip=results)
+        elif folder or Path(path).is_dir():
+            found += find_vehicles(folder or Path(path), skip=results, passing=folder is not None)
         elif Path(path).exists():
             raise why_no_table(path)
         else:
             raise FleetError("source_missing", source=path)
     if tables:
         try:
-            aside.mkdir(parents=True)
+            (aside / "rows").mkdir(parents=True)
+            found += vehicles_of_tables(tables, column, aside / "rows")
         except OSError as error:
             raise FleetError(
                 "folder_not_usable", source=str(aside.parent), reason=error.strerror or str(error)
             ) from None
-        found += vehicles_of_tables(tables, column, aside)
     if not found:
         raise FleetError("no_vehicles", source=", ".join(paths))
     return merged(found)

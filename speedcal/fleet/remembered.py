@@ -6,7 +6,8 @@ import hashlib
 import json
 import os
 import sqlite3
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 
 from speedcal.errors import FleetError
@@ -53,16 +54,27 @@ class Remembered:
         if None in digests:
             return None
         key = key_of([d for d in digests if d], files, unit)
-        return key if self._db.execute("SELECT 1 FROM outcomes WHERE key = ?", (key,)).fetchone() else None
+        with self._told():
+            return key if self._db.execute("SELECT 1 FROM outcomes WHERE key = ?", (key,)).fetchone() else None
 
     def outcome(self, key: str) -> Outcome:
         """Return what became of a drive."""
-        row = self._db.execute("SELECT outcome FROM outcomes WHERE key = ?", (key,)).fetchone()
-        outcome: Outcome = json.loads(row[0])
+        with self._told():
+            row = self._db.execute("SELECT outcome FROM outcomes WHERE key = ?", (key,)).fetchone()
+            outcome: Outcome = json.loads(row[0])
         return outcome
 
+    @contextmanager
+    def _told(self) -> Iterator[None]:
+        """Say in words that the disk is full, or the file damaged or of another program."""
+        try:
+            yield
+        except (sqlite3.Error, ValueError) as problem:
+            raise FleetError("results_not_kept", source=str(self._folder), reason=str(problem)) from None
+
     def _digests(self, paths: Sequence[str]) -> list[str | None]:
-        return [self._digest(path) for path in paths]
+        with self._told():
+            return [self._digest(path) for path in paths]
 
     def _digest(self, path: str) -> str | None:
         row = self._db.execute("SELECT size, changed, digest FROM files WHERE path = ?", (path,)).fetchone()
@@ -87,7 +99,7 @@ class Remembered:
         A drive that could not be read has no content to be known by: it is tried again in the next run.
         """
         keys = []
-        with self._db:
+        with self._told(), self._db:
             for files, outcome in done:
                 key = outcome.key or f"unread {files.vehicle}/{files.name}"
                 self._db.execute("INSERT OR REPLACE INTO outcomes VALUES (?, ?)", (key, outcome.text))
@@ -105,9 +117,9 @@ class Remembered:
         The same drives once more are the same run.
         """
         mark = hashlib.sha256("\n".join(sorted(drives)).encode()).hexdigest()
-        rows = self._db.execute("SELECT drives, wrong FROM runs ORDER BY number DESC LIMIT 2").fetchall()
-        before = [row for row in rows if row[0] != mark]
-        with self._db:
+        with self._told(), self._db:
+            rows = self._db.execute("SELECT drives, wrong FROM runs ORDER BY number DESC LIMIT 2").fetchall()
+            before = [row for row in rows if row[0] != mark]
             if not rows or rows[0][0] != mark:
                 self._db.execute("INSERT INTO runs (drives, wrong) VALUES (?, ?)", (mark, json.dumps(list(wrong))))
             else:
@@ -115,7 +127,7 @@ class Remembered:
                     "UPDATE runs SET wrong = ? WHERE number = (SELECT max(number) FROM runs)",
                     (json.dumps(list(wrong)),),
                 )
-        return json.loads(before[0][1]) if before else None
+            return json.loads(before[0][1]) if before else None
 
 
 def _facts(path: str) -> tuple[int, int] | None:

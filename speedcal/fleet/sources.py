@@ -15,7 +15,12 @@ from speedcal.jobs.contents import Drive, JobContents
 JOB, PAGE = "job.toml", "jobs.sqlite"
 _ROLE = re.compile(r"(?:^|[ _.-])(?:track|gps|notes?|readings?|log|obd|dial|speedo(?:meter)?)$", re.IGNORECASE)
 """What a name may end in to tell two files of one drive apart."""
-_IGNORED = frozenset({".toml", ".html", ".pdf", ".png", ".jpg", ".jpeg", ".svg", ".sqlite", ".parquet", ".md"})
+_IGNORED = frozenset(
+    (
+        ".toml", ".html", ".pdf", ".png", ".jpg", ".jpeg", ".heic", ".gif", ".svg", ".sqlite", ".parquet", ".md",
+        ".doc", ".docx", ".mp4", ".mov", ".ini", ".db", ".lnk",
+    )
+)  # fmt: skip
 _COMPRESSED = frozenset({".gz", ".zip"})
 
 
@@ -73,7 +78,7 @@ def _vehicles_in(folder: Path, skip: Path | None) -> Iterator[Found]:
 
 def _listed(folder: Path) -> list[Path]:
     try:
-        return sorted(path for path in folder.iterdir() if not path.name.startswith("."))
+        return sorted(path for path in folder.iterdir() if not path.name.startswith((".", "__")))
     except OSError as problem:
         raise FleetError("file_not_opened", source=str(folder), reason=problem.strerror or str(problem)) from None
 
@@ -168,6 +173,15 @@ def _of_job_drive(vehicle: str, name: str, drive: Drive) -> DriveFiles:
     options = tuple((key, value) for key, value in said.items() if value is not None)
     paths = tuple(str(path) for path in (drive.track, drive.readings) if path is not None)
     return DriveFiles(vehicle, name, paths, options=options, roles_known=True)
+
+
+def with_column(found: Found, column: str | None) -> Found:
+    """Return a vehicle whose drives know which column is the instrument's: as their job says, or as asked."""
+    if column is None:
+        return found
+    asked = {"column": column}
+    drives = tuple(replace(d, options=tuple({**asked, **dict(d.options)}.items())) for d in found.drives)
+    return replace(found, drives=drives)
 
 
 def merged(found: Iterable[Found]) -> list[Found]:

@@ -232,6 +232,9 @@ class _Vehicle:
         leaps = self._leaps()
         if leaps:
             found.append(Finding("odometer_leaps", **_days(*leaps[-1])))
+        meant = next((outcome["odometer_unit"] for outcome in self.every if outcome["odometer_unit"]), "")
+        if meant:
+            found.append(Finding("odometer_unit_by_speed", length_unit=meant))
         if refused:
             found.append(Finding("drives_refused", count=refused))
         if self.weak:

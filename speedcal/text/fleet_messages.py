@@ -44,8 +44,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "no_vehicle_column": (
         "this is a file without a column that names the vehicle",
-        "Name the column with {--vehicle}, or give the folder the file lies in; save a workbook as CSV and unpack an "
-        "archive",
+        "Name the column with {--vehicle}, or give the folder the file lies in; save a workbook as CSV",
     ),
     "no_such_vehicle_column": (
         "there is no column {found:quoted}; its columns are {columns:and}",
@@ -118,6 +117,15 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "a worker cannot do what it is asked for: {fault}: {reason}",
         "Install the same version of speedcal and of its libraries on all workers and start them again",
     ),
+    "results_not_kept": (
+        "what was measured cannot be kept or read in the folder of the results: {reason}",
+        "Make room on the disk and start again: it goes on where it was; if drives.sqlite there is damaged, or not of "
+        "this program, move it away or name another folder",
+    ),
+    "archive_not_read": (
+        "the archive cannot be unpacked: {reason}",
+        "Unpack it, and give the folder",
+    ),
     "folder_not_usable": ("the folder of the results cannot be used: {reason}", "Name a folder that can be written"),
 }
 
@@ -143,6 +151,8 @@ FINDINGS: dict[str, Template] = {
         f"The odometer did not go on from one drive to the next {when_changed(values)}: it was replaced, set or rolled "
         "over, or drives of another vehicle are among these."
     ),
+    "odometer_unit_by_speed": "The odometer has no unit in the files; taken as {length_unit}, since only so it agrees "
+    "with the speed.",
     "named_alike": "{names:and} are written nearly the same; if they are one vehicle, give it one name.",
     "drives_stand_apart": lambda values: (
         f"{joined(values['names'])} stands apart from the drives before and after it and is left out."

@@ -19,6 +19,7 @@ from speedcal.cli import cli, main
 from speedcal.conformity import pool
 from speedcal.fleet import drive
 from speedcal.fleet.drive import calibration_of, measure
+from speedcal.fleet.remembered import Remembered
 from speedcal.fleet.sources import find_vehicles
 
 TRUTH = {"truck 1": (1.0, 1.0), "truck 2": (1.06, 1.06), "truck 3": (0.97, 0.97)}
@@ -207,6 +208,47 @@ def test_what_cannot_be_a_fleet_is_told(
     assert words in " ".join(told.split())
     assert "Traceback" not in told
     assert not (tmp_path / "out").exists()
+
+
+def test_a_zip_is_the_folder_that_was_packed(drives: Path, out: Path, tmp_path: Path) -> None:
+    """Nothing is measured anew, and nothing of it is left."""
+    shutil.make_archive(str(tmp_path / "month"), "zip", drives.parent, drives.name)
+    again = shutil.copytree(out, tmp_path / "out")
+    result = speedcal.fleet(tmp_path / "month.zip", remember=again)
+    assert [row.to_dict() for row in result.rows] == json.loads((out / "fleet.json").read_text("utf-8"))["vehicles"]
+    assert {path.name for path in again.iterdir()} == {path.name for path in out.iterdir()}
+    (tmp_path / "month.zip").write_bytes(b"PK\x03\x04 cut off")
+    with pytest.raises(speedcal.SpeedcalError, match=r"month\.zip: the archive cannot be unpacked: .* Unpack it"):
+        speedcal.fleet(tmp_path / "month.zip")
+
+
+def test_what_else_lies_in_a_folder_is_no_drive_and_no_vehicle(drives: Path, tmp_path: Path) -> None:
+    """What systems and people leave there."""
+    shutil.copytree(drives / "truck 1", tmp_path / "truck 1")
+    (tmp_path / "__MACOSX").mkdir()
+    for name in ("Thumbs.db", "desktop.ini", "order.docx", "dash.HEIC", ".DS_Store", "~$order.docx"):
+        (tmp_path / "truck 1" / name).write_bytes(b"\0")
+    (found,) = find_vehicles(tmp_path)
+    assert [files.name for files in found.drives] == ["day0", "day1"]
+    assert found.refused == ()
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "DROP TABLE outcomes; CREATE TABLE outcomes (number)",
+        "UPDATE outcomes SET outcome = '{'",
+        "DROP TABLE runs; CREATE TABLE runs (number)",
+    ],
+)
+def test_a_damaged_file_of_outcomes_is_told(statement: str, drives: Path, out: Path, tmp_path: Path) -> None:
+    """Or one of another program, as a full disk is, whatever it strikes."""
+    again = shutil.copytree(out, tmp_path / "out")
+    memory = Remembered(again)
+    memory._db.executescript(statement)
+    memory.close()
+    with pytest.raises(speedcal.SpeedcalError, match="cannot be kept or read in the folder of the results"):
+        speedcal.fleet(drives, remember=again)
 
 
 def test_a_folder_at_an_address_is_a_fleet_too(drives: Path, rows: dict[str, dict[str, str]]) -> None:

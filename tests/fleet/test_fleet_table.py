@@ -151,6 +151,29 @@ def test_a_number_of_a_vehicle_is_written_as_such(rows: list[str], tmp_path: Pat
     assert [row.vehicle for row in speedcal.fleet(tmp_path / "month.parquet").rows] == ["12"]
 
 
+def test_units_and_columns_that_a_header_leaves_open(tmp_path: Path) -> None:
+    """An odometer in km beside mph is known by the speed; which speed is the dial's is asked for, and can be said."""
+    made = telematics_rows("x", drive_on(0, 5, 1.0, kind=KINDS["logged"], minutes=8), 1.03, every_s=2)
+    cells = [row.split(",") for row in made]
+    mph = [",".join([*row[:-2], f"{float(row[-2]) / 1.609344:.0f}", row[-1]]) for row in cells]
+    header = "time,vehicle id,latitude,longitude,gps speed (m/s),{} (mph),odometer"
+    path = tmp_path / "month.csv"
+    path.write_text("\n".join([header.format("vehicle speed"), *mph]), encoding="utf-8")
+    (row,) = speedcal.fleet(path).rows
+    assert row.error_percent is not None
+    assert row.error_percent.contains(3.0)
+    assert [f.text for f in row.findings] == [
+        "The odometer has no unit in the files; taken as km, since only so it agrees with the speed."
+    ]
+    path.write_text("\n".join([header.format("speed"), *mph]), encoding="utf-8")
+    (row,) = speedcal.fleet(path).rows
+    assert row.reason is not None
+    assert "name it with --column" in row.reason["remedy"]
+    (row,) = speedcal.fleet(path, column="speed (mph)").rows
+    assert row.error_percent is not None
+    assert row.error_percent.contains(3.0)
+
+
 def test_a_speed_that_a_box_logs_every_half_minute_is_judged(tmp_path: Path) -> None:
     """4 % off, without an odometer: 54 rows are few for a log, but no hand writes fixes and readings."""
     made = telematics_rows("x", drive_on(0, 5, 1.0, kind=KINDS["logged"], minutes=27), 1.04, every_s=30)
