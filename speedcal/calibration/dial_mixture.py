@@ -8,7 +8,7 @@ curve of unknown size, and a pointer with play hangs behind. Every size is a gri
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import product
 
 import numpy as np
@@ -17,7 +17,9 @@ from speedcal.calibration.curve import deviation_covariance, deviation_sizes, dr
 from speedcal.calibration.dial import Dial
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.tuning import (
+    CHANGE_ON_WAY_U,
     FACTOR_PRIOR_U,
+    FEWEST_ON_A_SIDE,
     LINE_SCATTERS_MPS,
     OFFSET_SHARES,
     OFFSET_SIZES_MPS,
@@ -51,6 +53,8 @@ class Laid:
     """Number of the steady run it lies in, -1 in none."""
     play: FloatArray
     """Where in its play the pointer hangs, -1 to 1."""
+    moment_s: FloatArray = field(default_factory=lambda: np.zeros(0))
+    """When each was taken, empty where nobody knows. [s]"""
     rounding_variance: float = 0.0
     """Of one reading; what readings of one run share of their scatter, they share of their rounding. [m2/s2]"""
 
@@ -126,6 +130,38 @@ def mixed_dial(ways: Sequence[Laid], *, used_mps: FloatArray) -> Mixed:
     return Mixed(dial, float(np.sqrt(weight @ scatter**2)), min(between, 1.0))
 
 
+def log_changed(way: Laid, *, used_mps: FloatArray) -> float:
+    """Return the log odds that the dial reads otherwise from some reading on, against one dial all the way.
+
+    By how much it changes is integrated out like all else, when it does is averaged over.
+
+    Parameters
+    ----------
+    way
+        Readings with their moments.
+    used_mps
+        True speeds of the readings used.
+    """
+    order = np.argsort(way.moment_s, kind="stable")
+    rank = np.argsort(order, kind="stable")
+    begins = np.arange(FEWEST_ON_A_SIDE, len(order) - FEWEST_ON_A_SIDE + 1)
+    if not len(begins):
+        return -np.inf
+    driven = driven_points(used_mps)
+    basis = _Basis.over(knots_for(driven), driven)
+    known = np.column_stack([basis.rows(way.speed_mps), way.play])
+    after = (rank[:, None] >= begins) * way.speed_mps[:, None]
+    solved = _solved(way, basis)
+    told, _ = _information(way, np.column_stack([known, after]), solved.noise)
+    size, sd = known.shape[1], solved.prior_sd[:, :, None]
+    inner = sd * told[:, :size, :size] * sd.transpose(0, 2, 1) + np.eye(size)
+    beside = sd * told[:, :size, size:]
+    left = told[:, size:, size:] - beside.transpose(0, 2, 1) @ np.linalg.solve(inner, beside)
+    weight, pull = np.diagonal(left, axis1=1, axis2=2)[:, :-1], left[:, :-1, -1]
+    gain = pull**2 / (weight + CHANGE_ON_WAY_U**-2.0) - np.log1p(weight * CHANGE_ON_WAY_U**2)
+    return float(np.logaddexp.reduce(gain / 2 + np.log(solved.weight)[:, None], axis=None) - np.log(len(begins)))
+
+
 @dataclass(frozen=True, slots=True)
 class _Basis:
     """Offset, excess of the factor over 1 and the weights of the curve's shapes: what a dial is made of."""
@@ -160,6 +196,10 @@ class _Solved:
     covariance: FloatArray
     size: FloatArray
     scatter: FloatArray
+    noise: FloatArray
+    """Scatter and share of runs, shape (k, 2)."""
+    prior_sd: FloatArray
+    """Of the parts and the play, shape (k, p + 1)."""
 
 
 def _solved(way: Laid, basis: _Basis) -> _Solved:
@@ -192,6 +232,8 @@ def _solved(way: Laid, basis: _Basis) -> _Solved:
         covariance=covariance[keep, :-1, :-1],
         size=np.tile(sizes[:, 1], len(noise))[keep],
         scatter=np.repeat(noise[:, 0], len(sizes))[keep],
+        noise=np.repeat(noise, len(sizes), axis=0)[keep],
+        prior_sd=np.tile(prior_sd, (len(noise), 1))[keep],
     )
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from speedcal.calibration.association import log_unrelated, stray_density
 from speedcal.calibration.clock_posterior import Cells, Notes, clock_cells
 from speedcal.calibration.clock_search import Shift
-from speedcal.calibration.dial_mixture import Laid, Mixed, PointerPlay, mixed_dial
+from speedcal.calibration.dial_mixture import Laid, Mixed, PointerPlay, log_changed, mixed_dial
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine
 from speedcal.calibration.moments import Moments
@@ -19,6 +19,7 @@ from speedcal.calibration.runs import SteadyRuns
 from speedcal.calibration.tuning import (
     ASSOCIATION_FROM,
     CELL_S,
+    CHANGED_FROM,
     CLOCK_DOUBT,
     CLOCKS_KEPT,
     CLUSTER_S,
@@ -106,7 +107,8 @@ def fit_noted(
     good, moment, speed, inside = _best_moments(ground, notes, cells, best)
     right = (good > WRONG_BELOW) & inside
     used = right & (speed >= SLOWEST_MPS)
-    mixed = mixed_dial(_ways(ground, notes, cells, runs), used_mps=speed[used]) if used.sum() >= 2 else None
+    ways = _ways(ground, notes, cells, runs)
+    mixed = mixed_dial(ways, used_mps=speed[used]) if used.sum() >= 2 else None
     if mixed is None or right.sum() < 4:
         raise AlignmentError("readings_do_not_follow", source=source, right=int(right.sum()), count=len(time_s))
     low, clock, high = _quantiles(cells)
@@ -114,6 +116,7 @@ def fit_noted(
     dial = mixed.dial.shifted(sum(habits.values()))
     line = dial.line
     _refuse_two_clocks(cells, mixed, best, source)
+    changed = log_changed(max(ways, key=lambda way: way.weight), used_mps=speed[used])
     two_readers = log_two_readers(ground, notes, cells, mixed.dial) if at.half_width_s < 10 else 0.0
     return MeasuredLine(
         offset_mps=line.offset_mps,
@@ -127,7 +130,7 @@ def fit_noted(
         ground_mps=np.where(inside, speed, np.nan),
         reason=tuple(np.select([~inside, ~right, ~used], [NO_GROUND, WRONG, TOO_SLOW], "").tolist()),
         dial=dial,
-        reasons=_doubts(scatter, mixed, two_readers, ground),
+        reasons=_doubts(scatter, mixed, two_readers, changed, ground),
         log_evidence=evidence,
         reading_shift_mps=habit.shift_mps,
         habits=habits,
@@ -153,13 +156,17 @@ def _log_odds_of_marks(ground: GroundSpeed, notes: Notes, cells: Cells, u_roundi
     return float((mark.max() - 1) * (np.log(step / left) - (1 + np.log(2 * np.pi)) / 2))
 
 
-def _doubts(scatter_mps: float, mixed: Mixed, two_readers: float, ground: GroundSpeed) -> tuple[Finding, ...]:
+def _doubts(
+    scatter_mps: float, mixed: Mixed, two_readers: float, changed: float, ground: GroundSpeed
+) -> tuple[Finding, ...]:
     """Return what in the readings themselves costs trust; beside a track full of gaps those are to blame."""
     found = []
     if scatter_mps > LARGE_SCATTER_MPS and mixed.scatter_mps > SCATTER_LEFT_MPS:
         found.append(Finding("large_scatter", scatter_mps=scatter_mps))
     if two_readers > TWO_READERS_FROM:
         found.append(Finding("two_readers", log_odds=two_readers))
+    if changed > CHANGED_FROM:
+        found.append(Finding("dial_changed", log_odds=changed))
     if found and ground.covered < MUCH_COVERED:
         return (Finding("track_gaps", covered=ground.covered),)
     return tuple(found)
@@ -249,6 +256,7 @@ def _ways(ground: GroundSpeed, notes: Notes, cells: Cells, runs: SteadyRuns) -> 
                 known_variance=(notes.u_stated_mps[use] ** 2 + notes.u_ground_mps**2) * widening,
                 run=_together(runs.number_at(moment), moment),
                 play=play.at(moment),
+                moment_s=moment,
                 rounding_variance=notes.u_rounding_mps**2,
             )
         )

@@ -199,7 +199,8 @@ def judge(
         if note is not None:
             notes.append(note)
     calibration = replace(calibration, findings=tuple(notes))
-    reasons = (*fit_reasons, *_reasons(calibration))
+    unit = _unit_suspected(calibration)  # in another unit readings scatter otherwise, too
+    reasons = (*((unit,) if unit else ()), *fit_reasons, *_reasons(calibration))
     return replace(calibration, trust=Trust("WEAK", reasons) if reasons else Trust("TRUSTED"))
 
 
@@ -229,7 +230,6 @@ def _reasons(calibration: Calibration) -> tuple[Finding, ...]:
     """Return every reason against trust, the weightiest first."""
     found = (
         *(finding for finding in calibration.findings if finding.code == SPEED_AGAINST_POSITIONS),
-        _unit_suspected(calibration),
         *_too_little(calibration),
         _many_wrong(calibration),
         _wide(calibration),

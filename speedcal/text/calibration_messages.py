@@ -246,6 +246,8 @@ FINDINGS: dict[str, Template] = {
     "log_strays": "the log strays from the track by {wander_mps:speed1} for seconds together, even at steady speeds; "
     "were both recorded in the same vehicle?",
     "two_readers": "the readings look like those of two watches or two readers; let one person note all of them.",
+    "dial_changed": "from some reading on the dial reads otherwise than before; if tires, gears or the dial were "
+    "changed on the way, calibrate each part by itself, or else let one person note all readings.",
     "association_unproven": "a list without times may fit other drives too; note the time of a few readings.",
     "wide_interval": "at {at_mps:speed} the reading is known only to ±{half_width_mps:speed1}; two more steady runs "
     "near {at_mps:speed} would halve that.",

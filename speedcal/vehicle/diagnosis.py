@@ -38,6 +38,7 @@ _STRANGE = {
     "two_readers",
     "speed_against_positions",
     "may_be_truth",
+    "dial_changed",
     "dial_changes",
     "log_strays",
 }

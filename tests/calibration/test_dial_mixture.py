@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import product
 
 import numpy as np
 import pytest
 
 from speedcal.calibration.curve import deviation_covariance, driven_points
-from speedcal.calibration.dial_mixture import Laid, PointerPlay, mixed_dial
+from speedcal.calibration.dial_mixture import Laid, PointerPlay, log_changed, mixed_dial
 from speedcal.calibration.ground_speed import ground_speed
 from speedcal.calibration.tuning import (
+    CHANGE_ON_WAY_U,
     CURVE_SIZES_MPS,
     FACTOR_PRIOR_U,
     LINE_SCATTERS_MPS,
@@ -44,19 +46,21 @@ def _laid(rng: np.random.Generator, speed: FloatArray, shown: FloatArray, run: F
 def test_the_mixture_is_the_gaussian_model_written_out_in_full() -> None:
     """Dense covariances of every node, no low rank and no dyads: reading and its uncertainty at three speeds.
 
+    The odds that the dial was changed on the way as well, from each reading on that has three before it and two after.
     The shapes of the curve that are left out carry a thousandth of its variance, so 1 % of u is allowed.
     """
     rng = np.random.default_rng(5)
     speed = np.sort(rng.uniform(9, 28, 14))
     run = np.array([0, 0, 0, -1, 1, 1, -1, -1, 2, 2, 2, 2, -1, -1])
-    way = _laid(rng, speed, 0.3 + 1.04 * speed + rng.normal(0, 0.3, 14), run)
+    when = rng.permutation(14)
+    way = _laid(rng, speed, 0.3 + (1.04 + 0.02 * (when > 7)) * speed + rng.normal(0, 0.3, 14), run)
     at = np.array([10.0, 18.0, 26.0])
     driven = driven_points(speed)
     everywhere = np.concatenate([speed, at])
     design = np.column_stack([np.ones(17), everywhere])
     curve = deviation_covariance(everywhere, everywhere, driven)
     same = (run[:, None] == run) & (run[:, None] >= 0)
-    logs, means, covariances = [], [], []
+    logs, changed, means, covariances = [], [], [], []
     sizes = [(0.0, STRAIGHT_SHARE)]
     sizes += [(m, (1 - STRAIGHT_SHARE) / len(CURVE_SIZES_MPS)) for m in CURVE_SIZES_MPS]
     plays = zip(PLAY_SIZES_MPS, PLAY_SHARES, strict=True)
@@ -72,11 +76,12 @@ def test_the_mixture_is_the_gaussian_model_written_out_in_full() -> None:
         marginal = prior[:14, :14] + noise
         gain = np.linalg.solve(marginal, prior[:14, 14:]).T
         rest = way.shown_mps - speed
-        logs.append(
-            -0.5 * (rest @ np.linalg.solve(marginal, rest) + np.linalg.slogdet(marginal)[1])
-            + np.log(share * hang_share * rho_share * needle_share)
-            - 0.5 * (np.log(s / SCATTER_MPS) / SCATTER_LOG_SD) ** 2
-        )
+        prior_odds = np.log(share * hang_share * rho_share * needle_share)
+        prior_odds -= 0.5 * (np.log(s / SCATTER_MPS) / SCATTER_LOG_SD) ** 2
+        logs.append(_log_normal(rest, marginal) + prior_odds)
+        for begin in range(3, 12):
+            later = CHANGE_ON_WAY_U * speed * (when >= begin)
+            changed.append(_log_normal(rest, marginal + np.outer(later, later)) + prior_odds - np.log(9))
         means.append(at + gain @ rest)
         covariances.append(prior[14:, 14:] - gain @ prior[:14, 14:])
     weight = np.exp(np.array(logs) - max(logs))
@@ -87,6 +92,8 @@ def test_the_mixture_is_the_gaussian_model_written_out_in_full() -> None:
     mixed = mixed_dial([way], used_mps=speed)
     np.testing.assert_allclose(mixed.dial.u_indicated(at), np.sqrt(variance), rtol=0.02)
     np.testing.assert_allclose(mixed.dial.indicated(at), mean, atol=0.03 * np.sqrt(variance.max()))
+    odds = log_changed(replace(way, moment_s=when.astype(float)), used_mps=speed)
+    np.testing.assert_allclose(odds, np.logaddexp.reduce(changed) - np.logaddexp.reduce(logs), atol=0.02)
 
 
 def test_intervals_hold_the_truth_of_small_samples() -> None:
@@ -122,6 +129,10 @@ def test_a_needle_put_on_wrongly_hardly_moves_the_factor() -> None:
         laid = Laid(1.0, speed, shown, np.ones(20), np.full(20, 1e-4), alone, np.zeros(20))
         off.append(mixed_dial([laid], used_mps=speed).dial.line.error_factor / 1.04 - 1)
     assert abs(np.mean(off)) < 0.01
+
+
+def _log_normal(off: FloatArray, covariance: FloatArray) -> float:
+    return float(-0.5 * (off @ np.linalg.solve(covariance, off) + np.linalg.slogdet(covariance)[1]))
 
 
 def _runs() -> np.ndarray:
