@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from speedcal.conformity.change import Cause, ChangeCheck
 from speedcal.conformity.road_test import FAR_BEYOND
@@ -81,18 +81,20 @@ def next_steps(
 
 def _looks(counted: Sequence[Finding], changes: Sequence[ChangeCheck]) -> list[Advice]:
     """Return what to look at where the change is not the planned one: the gear that fits it, else what was done."""
-    if counted:
-        return [
-            Advice(
-                "check_count", part=found.values["gear"], value=found.values["teeth"], unit="teeth", because=(found,)
-            )
-            for found in counted
-        ]
+    why = tuple(_in_short(change) for change in changes if not change.agrees)[:1]
+    looks = []
+    for what in counted:
+        teeth = what.values["teeth"]
+        looks.append(Advice("check_count", part=what.values["gear"], value=teeth, unit="teeth", because=why))
     odd = [change for change in changes if not change.agrees and abs(change.excess - 1) > _ODD]
-    found = {finding.code: finding for change in odd for finding in change.findings}
-    if "not_as_predicted" not in found or "needle_moved" in found:
-        return []
-    return [Advice("check_count", part="work", because=(found["not_as_predicted"],))]
+    if looks or not odd or any(finding.code == "needle_moved" for change in odd for finding in change.findings):
+        return looks
+    return [Advice("check_count", part="work", because=why)]
+
+
+def _in_short(change: ChangeCheck) -> Finding:
+    values: dict[str, Any] = {"planned": change.planned, "measured": change.measured_change}
+    return Finding("changed_otherwise", quantity=change.quantity, **values)
 
 
 def _unreached(after: Calibration, judged_mps: Sequence[float]) -> Finding | None:

@@ -154,11 +154,10 @@ def _more_readings(values: Values) -> str:
     speeds, unit = values["speeds_mps"], values["unit"]
     where = joined(f"{v / SPEED_UNIT_MPS[unit]:.0f}" for v in speeds)
     shared = ", half of them at each" if len(speeds) > 1 else ""
-    faster = ", faster than was driven and only where that is legal" if values["beyond_driven"] else ""
+    faster = ", faster than driven, where that is legal" if values["beyond_driven"] else ""
     return (
-        f"Not proven: about {counted(values['count'], 'more reading')} at a true {where} {unit}{shared or faster}, "
-        "each approached afresh and pooled with this drive, would settle it nine times in ten if the instrument reads "
-        "as estimated."
+        f"About {counted(values['count'], 'more reading')} at a true {where} {unit}{shared or faster}, "
+        "each approached afresh and pooled with this drive, settle it nine times in ten if the dial reads as estimated."
     )
 
 
@@ -199,22 +198,22 @@ def _reference(values: Values) -> str:
     )
 
 
-def _not_as_predicted(values: Values) -> str:
+def _changed_otherwise(values: Values) -> str:
     planned, measured = (100 * (values[name].value - 1) for name in ("planned", "measured"))
+    return f"The {values['quantity']} changed by {signed(measured)} % where {signed(planned)} % was planned."
+
+
+def _not_as_predicted(values: Values) -> str:
     fitting = [cause.text.rstrip(".") for cause in values["fitting"]]
     causes = f"What would fit: {'; '.join(fitting)}." if fitting else "No usual cause fits by its size."
-    return (
-        f"The {values['quantity']} changed by {signed(measured)} % where {signed(planned)} % was planned, further "
-        f"apart than the uncertainty of the two drives. {causes}"
-    )
+    return f"{_changed_otherwise(values).rstrip('.')}, further apart than the uncertainty of the two drives. {causes}"
 
 
 def _gear(values: Values) -> str:
     gear = values["gear"].replace("_", " ")
     return (
         f"A gear other than planned: the drive points to {values['implied']:.1f} teeth on the {gear} instead of "
-        f"{values['planned']}; {values['teeth']} teeth would change it by {signed(values['percent'])} %; count the "
-        "teeth."
+        f"{values['planned']}; {values['teeth']} teeth would change it by {signed(values['percent'])} %."
     )
 
 
@@ -292,6 +291,7 @@ FINDINGS: dict[str, Template] = {
     "weak_drive": _weak_drive,
     "change_not_predicted": lambda values: f"The change by the work is not predicted: {values['error'].problem}.",
     "not_as_predicted": _not_as_predicted,
+    "changed_otherwise": _changed_otherwise,
     "needle_moved": "The needle offset is not the same before and after: the pointer, the face or the instrument was "
     "moved, or one of the drives was read in another unit than it says.",
     "cause_gear": _gear,
