@@ -327,7 +327,7 @@ marks, and not as rounded to them."""
 FOLLOWING_SHARE = 0.5
 """Least share of the readings on the track that has to follow it."""
 
-LARGE_SCATTER_MPS, SCATTER_LEFT_MPS = 0.85 * MPH_MPS, 0.78 * MPH_MPS
+LARGE_SCATTER_MPS, SCATTER_LEFT_MPS = 0.9 * MPH_MPS, 0.78 * MPH_MPS
 """Scatter about a line, beside rounding, from which on readings are not trusted: people read to 0.6 mph; and about a
 curve with play, without which a needle that sticks would be blamed on who read it. On drives made apart from ours they
 catch two dials and a convoy, and one honest drive in a hundred. Logs whose rows are of two dials by turns scatter by
