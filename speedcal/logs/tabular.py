@@ -82,7 +82,7 @@ def split_rows(source: Source) -> Rows:
     kept = [
         (number, line) for number, line in enumerate(lines, 1) if line.strip() and not line.lstrip().startswith("#")
     ]
-    if len(kept) > limits.MAX_POINTS:
+    if len(kept) > limits.MAX_POINTS + 1:  # and the header
         source.fail("too_many", what="rows", most=limits.MAX_POINTS)
     middle = max(len(kept) // 2 - _LOOKED_AT // 2, 0)  # settings may stand above the table, not in its middle
     delimiter = _delimiter([line for _, line in kept[middle : middle + _LOOKED_AT]])

@@ -108,10 +108,10 @@ def test_the_limits_of_a_track_hold_at_their_edge(tmp_path, monkeypatch, name, v
 
 
 @pytest.mark.parametrize(
-    ("name", "edge"), [("MAX_POINTS", 41), ("MAX_COLUMNS", 2), ("MAX_CELLS", 82), ("MAX_LINE", 23)]
+    ("name", "edge"), [("MAX_POINTS", 40), ("MAX_COLUMNS", 2), ("MAX_CELLS", 82), ("MAX_LINE", 23)]
 )
 def test_the_limits_of_a_table_hold_at_their_edge(tmp_path, monkeypatch, name, edge):
-    """41 lines of 2 cells, the longest of 23 characters."""
+    """40 rows and a header of 2 cells, the longest of 23 characters."""
     path = tmp_path / "readings.csv"
     path.write_bytes(readings_table(small_drive()))
     monkeypatch.setattr(limits, name, edge)
