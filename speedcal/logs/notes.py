@@ -51,7 +51,7 @@ _ONE_SIDED = re.compile(
     re.IGNORECASE,
 )
 _COMMA_BEFORE_TIME = re.compile(r",(?=\d{1,2}:\d{2}(?!\d))")
-_DASH = re.compile(r"(?:^|(?<=\s))[-–—−]\s*(?=\d)")
+_DASH = re.compile(r"^\s*[-–—−]\s*(?=\d)")
 """Stands between time and reading; no dial shows less than nothing."""
 _DATE = re.compile(
     rf"\b(?:\d{{4}}-\d\d-\d\d|\d{{1,2}}[./-]\d{{1,2}}[./-]\d{{4}}"
