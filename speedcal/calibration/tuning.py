@@ -424,13 +424,12 @@ READERS_SCATTERS_MPS = (0.1, 0.165, 0.27, 0.45)
 
 TWO_READERS_FROM = 1.0
 """Log odds of two readers or two dials from which on readings are not trusted: 2.7 to 1. On drives made apart from ours
-they find nine in ten of two passengers and of two dials, a third of a convoy and of tires changed on the way that read
-3 % otherwise, and one honest drive in a hundred."""
+they find nine in ten of two passengers and of two dials, a third of a convoy, and one honest drive in a hundred."""
 
 CHANGE_ON_WAY_U, FEWEST_ON_A_SIDE = 0.05, 3
 """By how much a dial reads otherwise after tires, gears or the dial itself were changed on the way, relative and
 standard, and readings that must lie before and after."""
 
 CHANGED_FROM = 1.2
-"""Log odds of such a change from which on readings are not trusted: 3.3 to 1. Of 300 honest drives made apart from ours
-none reaches it, of those with a change of 5 % nine in ten do. At twice it half of them."""
+"""Log odds of such a change from which on readings are not trusted: 3.3 to 1. On drives made apart from ours one
+honest one in some 400 reaches it, of those with a change of 5 % eight in ten, at twice it half of them."""
