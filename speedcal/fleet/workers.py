@@ -143,36 +143,59 @@ def _batches(items: Iterator[Item], work: Work[Item, Made]) -> Iterator[list[Ite
 def _on_cluster(
     client: Client, batches: Iterator[list[Item]], work: Work[Item, Made]
 ) -> Iterator[list[tuple[Item, Made]]]:
-    """Keep every worker busy and no more in line than needed; a batch that kills workers is taken apart."""
+    """Keep every worker busy and no more in line than needed.
+
+    Whatever a worker had in hand or in line when it died is suspected: it is tried at the end, one item at a time.
+    """
+    room = _Room(client)
+    suspects: list[Item] = []
+    for batch, made, fault in _handed_out(client, batches, work, room.tasks):
+        if fault is None:
+            yield list(zip(batch, made, strict=True))
+        else:
+            suspects += batch
+    for (item,), made, fault in _handed_out(client, ([item] for item in suspects), work, lambda: min(room.tasks(), 1)):
+        yield [(item, made[0] if fault is None else work.given_up(item, fault))]
+
+
+def _handed_out(
+    client: Client, batches: Iterator[list[Item]], work: Work[Item, Made], room: Callable[[], int]
+) -> Iterator[tuple[list[Item], list[Made], BaseException | None]]:
+    """Yield the batches with what was made of them, or with what it was that workers died of."""
     at_work: dict[Any, list[Item]] = {}
     ready = dask()[1].as_completed(loop=client.loop, raise_errors=False)
-    room = _Room(client)
 
-    def hand_out(batch: list[Item]) -> None:
-        packed = [work.packed(item) for item in batch]
-        future = client.submit(_done_alike, work.do, packed, method(), pure=False, retries=0)
-        at_work[future.key] = batch
-        ready.add(future)
+    def hand_out() -> None:
+        while len(at_work) < room() and (batch := next(batches, [])):
+            packed = [work.packed(item) for item in batch]
+            future = client.submit(_done_alike, work.do, packed, method(), pure=False, retries=0)
+            at_work[future.key] = batch
+            ready.add(future)
 
-    for batch in islice(batches, room.tasks()):
-        hand_out(batch)
+    hand_out()
     while at_work:
         while not ready.has_ready():
-            room.tasks()
+            room()
             time.sleep(_LOOKED_EVERY_S)
         future = next(ready)
+        if future.status in {"pending", "lost"}:  # the worker that kept it has died: it is done once more
+            ready.add(future)
+            continue
         batch = at_work.pop(future.key)
-        while len(at_work) < room.tasks() and (more := next(batches, [])):
-            hand_out(more)
-        if future.status == "finished":
-            yield list(zip(batch, answered(future.result), strict=True))
-        else:
-            fault = _fault_of(future)
-            if len(batch) == 1:
-                yield [(batch[0], work.given_up(batch[0], fault))]
-            for item in batch if len(batch) > 1 else ():
-                hand_out([item])
+        hand_out()
+        yield batch, *_outcome_of(future)
         future.release()
+
+
+def _outcome_of(future: Any) -> tuple[list[Any], BaseException | None]:
+    from distributed.scheduler import KilledWorker
+
+    try:
+        if future.status == "finished":
+            return answered(future.result), None
+    except KilledWorker as fault:
+        return [], fault
+    return [], _fault_of(future)
 
 
 def _done_alike(do: Callable[[list[Item]], list[Made]], items: list[Item], asked: str) -> list[Made]:

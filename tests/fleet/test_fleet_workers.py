@@ -9,7 +9,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from importlib import import_module
@@ -27,6 +27,7 @@ from speedcal.fleet import cluster, drive, workers
 from speedcal.fleet.drive import DriveFiles
 from speedcal.fleet.helper import Helper
 from speedcal.fleet.remembered import Remembered
+from speedcal.units import DisplayUnit
 
 VEHICLES = 12
 SHORT = replace(NOTED, count=(10, 12))
@@ -231,6 +232,30 @@ def test_a_cluster_goes_on_when_one_of_its_workers_is_killed(
         )
         assert several[0].wait(30) == -signal.SIGKILL
     assert result.to_dict() == alone
+
+
+def measured_but_deadly(several: Sequence[DriveFiles], unit: DisplayUnit | None) -> list[drive.Written]:
+    """Measure drives; those of two vehicles end the process, as one that runs out of memory is ended."""
+    if {files.vehicle for files in several} & {"00", "07"}:
+        os.kill(os.getpid(), signal.SIGKILL)
+    return drive.measure_all(several, unit)
+
+
+@pytest.mark.benchmark
+def test_a_drive_that_kills_its_process_is_a_row_and_costs_no_other(
+    drives: Path, alone: dict[str, Any], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The first, which the helper has in hand, and one beside others in the hands of a worker."""
+    monkeypatch.setattr(import_module("speedcal.fleet.fleet"), "DRIVES_A_TASK", 3)
+    monkeypatch.setattr(import_module("speedcal.fleet.fleet"), "measure_all", measured_but_deadly)
+    rows = {row.vehicle: row for row in speedcal.fleet(drives, processes=2).rows}
+    for known in alone["vehicles"]:
+        if known["vehicle"] in {"00", "07"}:
+            reason = rows[known["vehicle"]].reason
+            assert reason is not None
+            assert reason["error"] == "drive_kills_workers"
+        else:
+            assert rows[known["vehicle"]].to_dict()["error_factor"] == known["error_factor"]
 
 
 @pytest.mark.benchmark
