@@ -119,9 +119,9 @@ def _sound(decoded: Iterator[Any]) -> Iterator[tuple[float, Any]]:
 def _decoded(container, stream, every_s: float):  # type: ignore[no-untyped-def]
     """Yield decoded frames, and packets that cannot be.
 
-    What follows the last frame wanted before the next key frame is not decoded.
-    Frames are wanted from each key frame on, every ``every_s``. Nothing refers to what follows them, but pictures that
-    come after the next key frame and are shown before it, which are dropped too.
+    What follows the last frame wanted before the next key frame is not decoded. Frames are wanted from each key frame
+    on, every ``every_s``. Nothing refers to what follows them, but pictures that come after the next key frame and are
+    shown before it, which are dropped too.
     """
     group: list[Any] = []
     dropped_until = None

@@ -35,7 +35,8 @@ _SHAPE_FRAMES = 60
 _FEWEST = 20
 _STILLS = 12
 _BESIDE_FIT_RAD = 0.0007
-"""What needles of one film err by alike beside plane and scale, standard; from rendered films of twelve dials."""
+"""What needles of one film err by alike beside plane, scale and lens, standard: an allowance, more than rendered films
+show."""
 
 
 @dataclass(frozen=True, eq=False)
