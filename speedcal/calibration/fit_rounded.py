@@ -85,6 +85,7 @@ def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) ->
             ground.u_speed_mps,
             damping_s2,
             pointer,
+            runs,
         ),
     )
     late = fit.clock_offset_s + fit.drift * (time_s - float(np.mean(time_s[some])))

@@ -17,7 +17,9 @@ import numpy as np
 from speedcal.calibration.curve import deviation_covariance, driven_points
 from speedcal.calibration.dial import Dial
 from speedcal.calibration.dial_mixture import PointerPlay
+from speedcal.calibration.motion import Motion, local_sum
 from speedcal.calibration.rounded_likelihood import Message, log_likelihood, nothing_said, told_by, without
+from speedcal.calibration.runs import SteadyRuns
 from speedcal.calibration.speed_spline import (
     Places,
     SplineGrid,
@@ -34,10 +36,8 @@ from speedcal.calibration.tuning_logs import (
     LATENT_CURVE_MPS,
     LATENT_KNOT_SPACING_MPS,
     LATENT_ROUNDS,
-    LEAST_JERK,
     LEAST_NOISE_MPS,
     LEAST_NOISE_STEPS,
-    LOCAL_KNOTS,
     LOG_PLAY_U_MPS,
     PLAY_FROM,
     PLAY_NOTICED_MPS,
@@ -143,13 +143,6 @@ def _knots(speed: FloatArray) -> FloatArray:
     return np.linspace(low, high, max(2, int((high - low) / LATENT_KNOT_SPACING_MPS) + 1))
 
 
-def _local(values: FloatArray, reach: int) -> FloatArray:
-    """Return the sum over the values up to ``reach`` before and after each."""
-    total = np.concatenate(([0.0], np.cumsum(values)))
-    at = np.arange(len(values))
-    return np.asarray(total[np.minimum(at + reach + 1, len(values))] - total[np.maximum(at - reach, 0)])
-
-
 def fit_latent(track: Channel, log: Channel, *, grid: SplineGrid, start: Start) -> Fit:
     """Fit clock, damping, drift and dial to a track with recorded speed and a log.
 
@@ -178,6 +171,7 @@ class Start:
     track_noise_mps: float
     damping_s2: float
     pointer: PointerPlay
+    runs: SteadyRuns
 
 
 class _Fitter:
@@ -210,7 +204,7 @@ class _Fitter:
             ),
         }
         self.coefficients, self.inverse = self._smoothed()
-        self.jerk2 = self._first_jerk()
+        self.motion = Motion(grid, self.coefficients, start.runs)
 
     def _smoothed(self) -> tuple[FloatArray, FloatArray]:
         """Return coefficients of the track's own speed, a little smoothed, and the band of their covariance."""
@@ -221,10 +215,6 @@ class _Fitter:
         add_information(band, places.first, places.value, weight)
         answer = _solve(band, add_up(places.first, places.value, weight * self.track.value_mps, len(self.grid)))
         return answer, inverse_band(band)
-
-    def _first_jerk(self) -> FloatArray:
-        square = self.grid.bending(self.coefficients) ** 2
-        return np.asarray(np.maximum(_local(square, LOCAL_KNOTS) / (2 * LOCAL_KNOTS + 1), LEAST_JERK**2))
 
     def run(self) -> Fit:
         for turn in range(LATENT_ROUNDS):
@@ -241,8 +231,7 @@ class _Fitter:
             views["log"] = self._log_view()
         for name, view in views.items():
             self._listen(name, view)
-        band = grid.stiffness(1 / self.jerk2)
-        band[0] += _LOOSE
+        band = self.motion.band()
         right_side = np.zeros(len(grid))
         for name, view in views.items():
             message = self.states[name].message
@@ -252,7 +241,7 @@ class _Fitter:
             )
         self.inverse = inverse_band(band)
         self.coefficients = _solve(band, right_side)
-        self._new_jerk(self.inverse)
+        self.motion.renew(self.coefficients, self.inverse)
         return with_log and self._improve(views, band, self.inverse)
 
     def _track_view(self) -> _View:
@@ -305,22 +294,8 @@ class _Fitter:
         )
         reach = 10
         own = np.maximum(square - state.jitter * steep**2, 0.0)
-        local = (_local(own, reach) + reach * level) / (_local(told.right, reach) + reach)
+        local = (local_sum(own, reach) + reach * level) / (local_sum(told.right, reach) + reach)
         state.noise = np.maximum(local, least) if name == "track" else np.full(len(own), level)
-
-    def _new_jerk(self, inverse: FloatArray) -> None:
-        grid = self.grid
-        count = len(grid)
-        square = grid.bending(self.coefficients) ** 2
-        row = np.tile([1.0, -2.0, 1.0, 0.0], (count, 1)) / grid.spacing_s**2
-        first = np.clip(np.arange(count) - 1, 0, count - 4)
-        shifted = np.arange(count) - 1 > count - 4
-        row[shifted] = np.array([0.0, 1.0, -2.0, 1.0]) / grid.spacing_s**2
-        variance = variances(inverse, first, row, row) * grid.inner
-        learnt = np.clip(1 - variance / self.jerk2, 0.0, 1.0) * grid.inner
-        half = 0.5
-        fresh = (_local(square, LOCAL_KNOTS) + half * self.jerk2) / (_local(learnt, LOCAL_KNOTS) + half)
-        self.jerk2 = np.maximum(fresh, LEAST_JERK**2)
 
     def _improve(self, views: dict[str, _View], band: FloatArray, inverse: FloatArray) -> bool:
         """Take a step of clock, damping, drift and dial."""

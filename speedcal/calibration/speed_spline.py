@@ -80,6 +80,40 @@ class SplineGrid:
         inside[self.base + self.cells + 2] = False
         return inside
 
+    @property
+    def joined(self) -> BoolArray:
+        """Whether a coefficient has one after it in its piece, shape (n,)."""
+        follows = np.ones(len(self), bool)
+        follows[self.base + self.cells + 2] = False
+        return follows
+
+    @property
+    def knots_s(self) -> FloatArray:
+        """Moment at which each coefficient counts most, in s, shape (n,)."""
+        piece = np.repeat(np.arange(len(self.base)), self.cells + 3)
+        return np.asarray(self.begin_s[piece] + (np.arange(len(self)) - self.base[piece] - 1) * self.spacing_s)
+
+    def changes(self, coefficients: FloatArray) -> FloatArray:
+        """Return the rate from each coefficient to the next of its piece, 0 at the last."""
+        return np.asarray(np.diff(coefficients, append=0.0) * self.joined / self.spacing_s)
+
+    def change_rows(self) -> tuple[IntArray, FloatArray]:
+        """Return the first of four coefficients and their weights, shape (n, 4), in each of :meth:`changes`."""
+        return self._rows(np.array([-1.0, 1.0]) / self.spacing_s, np.arange(len(self)))
+
+    def bending_rows(self) -> tuple[IntArray, FloatArray]:
+        """Return the first of four coefficients and their weights, shape (n, 4), in each of :meth:`bending`."""
+        return self._rows(np.array([1.0, -2.0, 1.0]) / self.spacing_s**2, np.arange(len(self)) - 1)
+
+    def _rows(self, weights: FloatArray, at: IntArray) -> tuple[IntArray, FloatArray]:
+        first = np.clip(at, 0, len(self) - REACH)
+        row = np.zeros((len(self), REACH))
+        for i, weight in enumerate(weights):
+            place = at - first + i
+            inside = (place >= 0) & (place < REACH)
+            row[inside, place[inside]] = weight
+        return first, row
+
     def bending(self, coefficients: FloatArray) -> FloatArray:
         """Return the second derivative at the knot of each coefficient, 0 at the ends of a piece. [1/s2]."""
         second = np.zeros(len(coefficients))
@@ -89,6 +123,14 @@ class SplineGrid:
     def bending_at(self, places: Places, bending: FloatArray) -> FloatArray:
         """Return the second derivative at moments from that at the knots; it is straight between them."""
         return np.asarray((1 - places.part) * bending[places.first + 1] + places.part * bending[places.first + 2])
+
+    def tautness(self, precision: FloatArray) -> FloatArray:
+        """Return the band of the information that changes of given precision bring, shape (4, n)."""
+        p = precision * self.joined / self.spacing_s**2
+        band = np.zeros((REACH, len(p)))
+        band[0] = p + np.append(0.0, p[:-1])
+        band[1] = -p
+        return band
 
     def stiffness(self, precision: FloatArray) -> FloatArray:
         """Return the band of the information that second derivatives of given precision bring, shape (4, n)."""

@@ -72,12 +72,16 @@ LEAST_JERK, LOCAL_KNOTS = 0.001, 8
 """Least size of the change of acceleration in m/s^3, as under cruise control (ten times as much lets the speed wander
 within its step of rounding); how a vehicle moves is learnt from so many knots to either side."""
 
+LEAST_WANDER, RUN_EDGE_S, RUN_POOL = 0.002, 1.0, 20.0
+"""Least size of the change of a held speed from second to second in m/s^2, how far from its ends a run counts as held,
+and of how many seconds, all well told, the usual size of a drive counts against that of one run."""
+
 LEAST_NOISE_MPS, LEAST_NOISE_STEPS = 0.02, 0.05
 """Least noise of a value before it is rounded, in m/s and in steps."""
 
-SHARED_LEFT = 0.35
+SHARED_LEFT = 0.1
 """Part of the variance of the rounding error that all values of a held speed share that is left when each counts as an
-interval: on drives made apart under cruise control 0 covers 0.83 to 0.9, the whole 1.0."""
+interval: of drives made apart under cruise control 0 holds 0.90 to 0.93, 0.15 holds 0.98, the whole 1.0."""
 
 LOG_BLOCK_S, POSITIONS_BLOCK_S, LUCK = 60.0, 120.0, 0.75
 """Readings of different minutes are independent, errors of positions last longer; a jackknife variance below this part

@@ -1,0 +1,74 @@
+"""What a drive tells of how its vehicle moves."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.linalg import solveh_banded
+
+from speedcal.calibration.motion import Motion
+from speedcal.calibration.runs import SteadyRuns
+from speedcal.calibration.speed_spline import SplineGrid, add_information, add_up, inverse_band
+from speedcal.interval import FloatArray
+
+
+def dense(band: FloatArray) -> FloatArray:
+    """Return the symmetric matrix of a band."""
+    size = band.shape[1]
+    matrix = np.zeros((size, size))
+    for d in range(len(band)):
+        for j in range(size - d):
+            matrix[j + d, j] = matrix[j, j + d] = band[d, j]
+    return matrix
+
+
+def rows(first: np.ndarray, row: FloatArray, size: int) -> FloatArray:
+    """Return rows of four weights as a matrix."""
+    matrix = np.zeros((len(first), size))
+    for n in range(len(first)):
+        matrix[n, first[n] : first[n] + 4] = row[n]
+    return matrix
+
+
+def test_bands_and_rows_are_those_of_the_differences_within_a_piece() -> None:
+    """Held against plain matrices: two pieces, which nothing joins."""
+    grid = SplineGrid.over(np.array([0.0, 1, 2, 3, 50, 51, 52]), np.array([0, 0, 0, 0, 1, 1, 1]), 0.5)
+    rng = np.random.default_rng(3)
+    size = len(grid)
+    speed, precision = rng.normal(size=size), rng.uniform(1, 2, size)
+    change = rows(*grid.change_rows(), size)[grid.joined]
+    last = grid.base[1] - 1
+    expected = np.array([(speed[k + 1] - speed[k]) / 0.5 for k in range(size - 1) if k != last])
+    assert change @ speed == pytest.approx(expected)
+    assert grid.changes(speed)[grid.joined] == pytest.approx(expected)
+    assert grid.changes(speed)[[last, -1]] == pytest.approx([0, 0])
+    assert dense(grid.tautness(precision)) == pytest.approx(change.T @ np.diag(precision[grid.joined]) @ change)
+    bending = rows(*grid.bending_rows(), size)[grid.inner]
+    assert bending @ speed == pytest.approx(grid.bending(speed)[grid.inner])
+    assert dense(grid.stiffness(precision)) == pytest.approx(bending.T @ np.diag(precision[grid.inner]) @ bending)
+
+
+@pytest.mark.parametrize("wander", [0.02, 0.1])
+def test_the_wander_of_held_speeds_is_found(wander: float) -> None:
+    """Speeds that change at random from second to second, seen through noise of known size: rms within a fifth."""
+    rng = np.random.default_rng(11)
+    count, noise = 1200, 0.08
+    time = np.arange(float(count))
+    speed = 25.0 + np.cumsum(wander * rng.standard_normal(count))
+    seen = speed + noise * rng.standard_normal(count)
+    grid = SplineGrid.over(time, np.zeros(count, np.int64), 1.0)
+    edge = np.linspace(0.0, count - 1.0, 7)
+    places = grid.locate(time, np.zeros(count, np.int64))
+    level = np.full(len(grid), 25.0)
+    motion = Motion(grid, level + 0.1 * rng.standard_normal(len(grid)), SteadyRuns(edge[:-1], edge[1:], edge[1:]))
+    weight = np.full(count, noise**-2)
+    for _ in range(40):
+        band = motion.band()
+        add_information(band, places.first, places.value, weight)
+        pulled = add_up(places.first, places.value, weight * (seen - 25), len(grid))
+        answer = level + solveh_banded(band, pulled, lower=True)
+        motion.renew(answer, inverse_band(band))
+    found = np.sqrt(np.mean(motion.wander2[motion.run >= 0]))
+    assert found == pytest.approx(wander, rel=0.2)
+    left = np.std(places.of(answer, places.value) - speed)
+    assert left < 1.15 * np.sqrt(wander * noise / 2)  # what a Kalman smoother that is told both leaves
