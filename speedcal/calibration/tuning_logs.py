@@ -79,9 +79,9 @@ and of how many seconds, all well told, the usual size of a drive counts against
 LEAST_NOISE_MPS, LEAST_NOISE_STEPS = 0.02, 0.05
 """Least noise of a value before it is rounded, in m/s and in steps."""
 
-SHARED_LEFT = 0.1
+SHARED_LEFT = 0.15
 """Part of the variance of the rounding error that all values of a held speed share that is left when each counts as an
-interval: of drives made apart under cruise control 0 holds 0.90 to 0.93, 0.15 holds 0.98, the whole 1.0."""
+interval: of drives made apart under cruise control 0 holds 0.90 to 0.93, 0.1 0.92, 0.15 0.95 and more, the whole 1.0."""
 
 LOG_BLOCK_S, POSITIONS_BLOCK_S, LUCK = 60.0, 120.0, 0.75
 """Readings of different minutes are independent, errors of positions last longer; a jackknife variance below this part
