@@ -81,7 +81,7 @@ LEAST_NOISE_MPS, LEAST_NOISE_STEPS = 0.02, 0.05
 
 SHARED_LEFT = 0.15
 """Part of the variance of the rounding error that all values of a held speed share that is left when each counts as an
-interval: of drives made apart under cruise control 0 holds 0.90 to 0.93, 0.1 0.92, 0.15 0.95 and more, the whole 1.0."""
+interval: of drives made apart under cruise control 0 holds 0.90 to 0.93, 0.15 0.94 to 0.99, the whole 1.0."""
 
 LOG_BLOCK_S, POSITIONS_BLOCK_S, LUCK = 60.0, 120.0, 0.75
 """Readings of different minutes are independent, errors of positions last longer; a jackknife variance below this part
