@@ -1,4 +1,4 @@
-"""Times as people say them and as transcripts hold them: ``14 minutes 20``, ``14'20"``, cues of subtitles."""
+"""Times as people say and dictate them: ``14 minutes 20``, ``14'20"``, and those that head each line of subtitles."""
 
 from __future__ import annotations
 

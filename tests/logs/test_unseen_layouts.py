@@ -264,7 +264,7 @@ def test_what_changes_with_the_speed_of_one_vehicle_is_no_second_one(tmp_path):
         ("mph\n9:30:05 between 30 and 35\n9:31:05 just under 60\n", [34205, 34265], [32.5, 60]),
     ],
 )
-def test_notes_and_transcripts_are_read_with_their_times(tmp_path, text, times_s, speeds):
+def test_notes_and_subtitles_are_read_with_their_times(tmp_path, text, times_s, speeds):
     """Spoken times, subtitles, dashes, numbered lines, halves."""
     readings = read_readings(_file(tmp_path, text, "notes.txt"))
     np.testing.assert_allclose(readings.time_s, times_s, atol=1e-6)
