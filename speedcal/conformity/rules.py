@@ -16,6 +16,9 @@ from speedcal.errors import Problem, ToleranceError
 from speedcal.schema import TableReader
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit, display_unit_of
 
+_IN_A_UNIT = {"absolute", "low_absolute", "high_absolute", "speeds", "domain", "max_speed", "full_scale"}
+"""Keys that are nothing without a unit."""
+
 
 def load_tolerance(
     name_or_table: str | Mapping[str, Any], *, source: str = "", unit: DisplayUnit | None = None
@@ -34,7 +37,7 @@ def load_tolerance(
     source
         File the table stands in, for messages.
     unit
-        Unit of the numbers in the table when it does not say ``unit`` itself; the preset's own unit is the last resort.
+        Unit of the numbers in the table when it does not say ``unit`` itself; without either, numbers are refused.
 
     Raises
     ------
@@ -55,6 +58,9 @@ def load_tolerance(
     preset = "rule" in table
     reader = TableReader(table, "tolerance", part="named" if preset else "own")
     own_unit = reader.get("unit") or unit
+    for key in reader.values:
+        if own_unit is None and key in _IN_A_UNIT:
+            reader.problem("unit_missing", key)
     confidence, speeds = reader.get("confidence"), reader.get("speeds")
     rule = _preset(reader, own_unit) if preset else _own(reader, own_unit)
     reader.finish(source=source, kind=ToleranceError)
@@ -62,9 +68,8 @@ def load_tolerance(
     if confidence is not None:
         other = replace(rule.other_unit, confidence=confidence) if rule.other_unit else None
         rule = replace(rule, confidence=confidence, other_unit=other)
-    if speeds:
-        factor = SPEED_UNIT_MPS[own_unit or rule.unit]
-        rule = rule.in_unit(own_unit or rule.unit).at_speeds(tuple(v * factor for v in speeds))
+    if speeds and own_unit:
+        rule = rule.in_unit(own_unit).at_speeds(tuple(v * SPEED_UNIT_MPS[own_unit] for v in speeds))
     return rule
 
 
@@ -161,9 +166,6 @@ def _limit(row: Mapping[str, Any], factor: float, full_scale_mps: float | None) 
 
 
 def _own(reader: TableReader, unit: DisplayUnit | None) -> Tolerance | None:
-    for key in reader.values:
-        if unit is None and (key.endswith("absolute") or key in ("speeds", "domain")):
-            reader.problem("unit_missing", key)
     factor = SPEED_UNIT_MPS[unit or "mph"]
     low, high = (_own_bound(reader, side, sign, factor) for side, sign in (("low", -1), ("high", 1)))
     if reader.get("never_low"):

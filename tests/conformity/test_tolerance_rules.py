@@ -243,3 +243,15 @@ def test_a_misspelt_rule_is_told_by_its_name() -> None:
     """A tolerance table without a rule is one of its own, but this one only has a letter too few."""
     with pytest.raises(ToleranceError, match="did you mean 'rule'"):
         load_tolerance({"rul": "un_r39_type"})
+
+
+@pytest.mark.parametrize("key", ["speeds", "max_speed"])
+def test_numbers_beside_a_named_rule_have_a_unit(key: str) -> None:
+    """A rule written in km/h does not turn the 30 of a mph shop into 30 km/h."""
+    table = {"rule": "un_r39_type", key: [30.0] if key == "speeds" else 110.0}
+    with pytest.raises(ToleranceError) as refused:
+        load_tolerance(table)
+    assert [problem.code for problem in refused.value.problems] == ["unit_missing"]
+    if key == "speeds":
+        assert load_tolerance(table, unit="mph").speeds_mps == pytest.approx([30 * 0.44704])
+        assert load_tolerance({**table, "unit": "km/h"}).speeds_mps == pytest.approx([30 / 3.6])
