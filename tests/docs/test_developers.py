@@ -109,7 +109,7 @@ def test_the_new_tolerance_rule_works(monkeypatch: pytest.MonkeyPatch) -> None:
     assert [limit / MPH_MPS for limit in rule.band(45 * MPH_MPS)] == pytest.approx([44.55, 46.35])
     assert "44.55 to 46.35" in DEVELOPERS
     with pytest.raises(speedcal.SpeedcalError, match="does not apply at 70 mph"):
-        speedcal.load_tolerance({"rule": "fleet_contract", "speeds": [70]})
+        speedcal.load_tolerance({"rule": "fleet_contract", "speeds": [70], "unit": "mph"})
 
 
 def test_the_new_gear_family_works(tmp_path: Path) -> None:
