@@ -5,7 +5,6 @@ from __future__ import annotations
 import importlib
 import logging
 import os
-import sys
 import threading
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future
@@ -15,6 +14,7 @@ from importlib.util import find_spec
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from speedcal.errors import FleetError
+from speedcal.fleet.helper import CAN_COPY
 
 if TYPE_CHECKING:
     from distributed import Client
@@ -25,7 +25,6 @@ _DEATHS = 3
 """Workers that may die of a task before its items are tried one by one, and of an item before it is given up."""
 _WORKERS_WITHIN_S = 30
 _ANSWERS_WITHIN_S = 60.0
-_COPIES = sys.platform == "linux"
 _AT_ONCE = ("speedcal.fleet.fleet", "pandas", "scipy.linalg", "scipy.special")
 """What a worker loads before it is there, and not within its first drive."""
 _ENVIRONMENT = {
@@ -59,7 +58,7 @@ def own_cluster(processes: int) -> Iterator[Client]:
     base, distributed = dask()
     with (
         base.config.set(_LOCAL),
-        base.config.set({"distributed.worker.multiprocessing-method": "forkserver"} if _COPIES else {}),
+        base.config.set({"distributed.worker.multiprocessing-method": "forkserver"} if CAN_COPY else {}),
         distributed.LocalCluster(
             n_workers=processes,
             threads_per_worker=1,
@@ -78,7 +77,7 @@ def load_server() -> None:
 
     This process loads meanwhile what it needs itself: a copy of it helps until the workers are there.
     """
-    if _COPIES:
+    if CAN_COPY:
         from multiprocessing.forkserver import ensure_running, set_forkserver_preload
 
         added = {name: value for name, value in _ENVIRONMENT.items() if name not in os.environ}
@@ -89,6 +88,11 @@ def load_server() -> None:
         finally:
             for name in added:
                 del os.environ[name]
+    load_libraries()
+
+
+def load_libraries() -> None:
+    """Load what measuring a drive needs, before this process is copied."""
     for name in _AT_ONCE:
         importlib.import_module(name)
 

@@ -145,7 +145,8 @@ def _found(
         if "://" in path:
             found += vehicles_at(path)
         elif folder or Path(path).is_dir():
-            found += find_vehicles(folder or Path(path), skip=results, passing=folder is not None)
+            inside = aside / f"inside{number}"
+            found += find_vehicles(folder or Path(path), skip=results, passing=folder is not None, aside=inside)
         elif Path(path).exists():
             raise why_no_table(path)
         else:
@@ -182,7 +183,9 @@ def _measured(
             else:
                 found[files.vehicle].append((files.name, key))
 
-    measuring = Work(partial(measure_all, unit=unit), given_up, DRIVES_A_TASK, packed=DriveFiles.packed)
+    measuring = Work(
+        partial(measure_all, unit=unit), given_up, DRIVES_A_TASK, packed=DriveFiles.packed, may_end_process=True
+    )
     for batch in workers.each(missing(), measuring):
         for files, key in memory.keep(batch):
             found[files.vehicle].append((files.name, key))

@@ -1,4 +1,4 @@
-"""A process that works while the workers start: a copy of this one, so that what ends it does not end the run."""
+"""A process that works beside this one: a copy of it, so that what ends it does not end the run."""
 
 from __future__ import annotations
 
@@ -10,6 +10,8 @@ from multiprocessing import get_context
 from multiprocessing.connection import Connection
 from typing import Generic, TypeVar
 
+CAN_COPY = sys.platform == "linux"
+"""Whether processes can be copied safely."""
 _LOOKED_EVERY_S = 0.1
 _PATIENCE_S = 10.0
 """How long it may take for an item once it is no longer needed; the workers do the item then."""
@@ -23,7 +25,7 @@ class Helper(Generic[Item, Made]):
 
     def __init__(self, do: Callable[[Sequence[Item]], list[Made]]) -> None:
         self._ours: Connection | None = None
-        if sys.platform != "linux":
+        if not CAN_COPY:
             return
         self._ours, theirs = get_context("fork").Pipe()
         self._process = get_context("fork").Process(target=_serve, args=(do, theirs, self._ours), daemon=True)

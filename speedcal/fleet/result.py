@@ -14,6 +14,7 @@ from typing import Any
 from speedcal.errors import FleetError
 from speedcal.fleet.rows import FleetRow, Limits
 from speedcal.interval import tidy
+from speedcal.jobs.spreadsheet import as_text
 from speedcal.units import DisplayUnit
 from speedcal.wording import words
 
@@ -172,4 +173,4 @@ def _csv(table: Sequence[dict[str, Any]]) -> str:
 def _written(value: Any) -> Any:
     if isinstance(value, bool):
         return "yes" if value else "no"
-    return "" if value is None else value
+    return "" if value is None else as_text(value)

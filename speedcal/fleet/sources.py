@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path, PurePath, PurePosixPath
 
 from speedcal.errors import FleetError, SpeedcalError
 from speedcal.fleet.addresses import places_at
+from speedcal.fleet.archives import Inside
 from speedcal.fleet.drive import DriveFiles
 from speedcal.jobs.contents import Drive, JobContents
 
@@ -38,11 +39,14 @@ class Found:
 Source = str | Path | Found
 
 
-def find_vehicles(folder: Path, *, skip: Path | None = None, passing: bool = False) -> Iterator[Found]:
+def find_vehicles(
+    folder: Path, *, skip: Path | None = None, passing: bool = False, aside: Path | None = None
+) -> Iterator[Found]:
     """Yield the vehicles of a folder in the order of their names.
 
     A subfolder is a vehicle and its name the vehicle's; with a job file in it, its drives are those of the job. Files
-    that lie in the folder itself are drives of one vehicle, which is called as the folder.
+    that lie in the folder itself are drives of one vehicle, which is called as the folder. A zip of several logs is a
+    folder of its name.
 
     Parameters
     ----------
@@ -52,28 +56,38 @@ def find_vehicles(folder: Path, *, skip: Path | None = None, passing: bool = Fal
         Folder of the results, which may lie in it.
     passing
         Whether the files lie there for a moment only.
+    aside
+        Folder in which a zip is unpacked; None leaves it as it is.
     """
-    for found in _vehicles_in(folder, skip):
-        drives = tuple(replace(files, passing=True) for files in found.drives) if passing else found.drives
-        yield replace(found, drives=drives)
+    inside = Inside(aside, lambda path: is_log(path) or path.name == JOB)
+    for found in _vehicles_in(folder, skip, inside):
+        drives = (replace(d, passing=passing or inside.has_unpacked(d.paths[0])) for d in found.drives)
+        yield replace(found, drives=tuple(drives))
 
 
-def _vehicles_in(folder: Path, skip: Path | None) -> Iterator[Found]:
+def _vehicles_in(folder: Path, skip: Path | None, inside: Inside) -> Iterator[Found]:
     if (folder / JOB).is_file():
         yield _of_job(folder)
         return
     if (folder / PAGE).is_file():
         raise FleetError("data_of_the_page", source=str(folder))
-    loose = [path for path in _listed(folder) if path.is_file() and is_log(path)]
+    loose = []
+    for path in _listed(folder):
+        if not path.is_file() or not is_log(path):
+            continue
+        if unpacked := inside.folder(path):
+            yield from _vehicles_in(unpacked, None, inside)
+        else:
+            loose.append(path)
     if loose:
-        yield _of_files(_name(folder), folder, loose)
+        yield _of_files(_name(folder), folder, {path: str(path) for path in loose})
     for inner in _listed(folder):
         if not inner.is_dir() or (skip is not None and inner.resolve() == skip.resolve()):
             continue
         if (inner / JOB).is_file():
             yield _of_job(inner)
         else:
-            yield _of_files(inner.name, inner, _logs_below(inner))
+            yield _of_files(inner.name, inner, dict(_logs_below(inner, inside)))
 
 
 def _listed(folder: Path) -> list[Path]:
@@ -92,12 +106,14 @@ def is_log(path: PurePath) -> bool:
     return path.suffix.lower() not in _IGNORED and not path.name.startswith((".", "~"))
 
 
-def _logs_below(folder: Path) -> Iterator[Path]:
+def _logs_below(folder: Path, inside: Inside) -> Iterator[tuple[PurePath, str]]:
+    """Yield the logs of a folder: what each is called, and its path."""
     for path in _listed(folder):
-        if path.is_dir():
-            yield from _logs_below(path)
+        below = path if path.is_dir() else inside.folder(path)
+        if below is not None:
+            yield from ((path / name.relative_to(below), place) for name, place in _logs_below(below, inside))
         elif is_log(path):
-            yield path
+            yield path, str(path)
 
 
 def vehicles_at(url: str) -> Iterator[Found]:
@@ -118,13 +134,11 @@ def vehicles_at(url: str) -> Iterator[Found]:
             yield Found(vehicle, refused=((JOB, FleetError("job_at_address", source=url)),))
             continue
         inside = folder / vehicle if several[0].parent != folder else folder
-        yield _of_files(vehicle, inside, several, lambda place: addresses[PurePosixPath(place)])
+        yield _of_files(vehicle, inside, {place: addresses[PurePosixPath(place)] for place in several})
 
 
-def _of_files(
-    vehicle: str, folder: PurePath, paths: Iterable[PurePath], address: Callable[[PurePath], str] = str
-) -> Found:
-    """Pair the files of a vehicle by name; a file alone holds track and readings."""
+def _of_files(vehicle: str, folder: PurePath, paths: Mapping[PurePath, str]) -> Found:
+    """Pair the files of a vehicle by what each is called; a file alone holds track and readings."""
     groups: dict[tuple[PurePath, str], list[PurePath]] = {}
     for path in paths:
         groups.setdefault((path.parent, stem_of_drive(path)), []).append(path)
@@ -135,7 +149,7 @@ def _of_files(
             names = [path.name for path in files]
             refused.append((name, FleetError("several_files_for_drive", source=str(parent), names=names)))
         else:
-            drives.append(DriveFiles(vehicle, name, tuple(address(path) for path in files)))
+            drives.append(DriveFiles(vehicle, name, tuple(paths[path] for path in files)))
     return Found(vehicle, tuple(drives), tuple(refused))
 
 

@@ -12,9 +12,9 @@ from itertools import chain, islice
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from speedcal.errors import FleetError
-from speedcal.fleet.cluster import answered, dask, has_dask, load_server, own_cluster, reached
+from speedcal.fleet.cluster import answered, dask, has_dask, load_libraries, load_server, own_cluster, reached
 from speedcal.fleet.drive import method
-from speedcal.fleet.helper import Helper
+from speedcal.fleet.helper import CAN_COPY, Helper
 
 if TYPE_CHECKING:
     from distributed import Client
@@ -25,6 +25,8 @@ _WORTH_SHARING = 16
 """Tasks from which on worker processes are started unasked: to start two costs as much as 40 drives."""
 _COUNTED_EVERY_S = 2.0
 """Workers of a cluster come and go; they are counted this often."""
+_TRIED_BESIDE = 2
+"""How often an item is tried beside one process that works alone: whoever ends a process by hand may strike any."""
 _LOOKED_EVERY_S = 0.05
 _WITHOUT_WORKERS_S = 60.0
 """How long a cluster may be without any worker before the run ends; new ones take the place of those that died."""
@@ -48,6 +50,8 @@ class Work(Generic[Item, Made]):
     """How much of ``size`` an item is."""
     packed: Callable[[Item], Item] = lambda item: item
     """Makes an item ready to be sent to another machine."""
+    may_end_process: bool = False
+    """Whether an item may end the process that has it in hand, as foreign files may."""
 
 
 class Workers:
@@ -56,8 +60,8 @@ class Workers:
     Parameters
     ----------
     processes
-        Worker processes on this machine; 1 works in this process. None takes one for every processor, and this
-        process where dask is missing or there is little to do.
+        Worker processes on this machine; 1 works in this process, what may end it in a copy of it. None takes one for
+        every processor, and this process where dask is missing or there is little to do.
     scheduler
         Address of a cluster that runs already.
     """
@@ -88,6 +92,9 @@ class Workers:
             batches = yield from self._start(batches, work)
         if self._client is not None:
             yield from _on_cluster(self._client, batches, work)
+            return
+        if first and work.may_end_process and CAN_COPY:
+            yield from _beside(batches, work)
             return
         for batch in batches:
             yield list(zip(batch, work.do(batch), strict=True))
@@ -120,6 +127,26 @@ class Workers:
         if self._scheduler is not None or self._asked is not None:
             return self._scheduler is not None or self._asked != 1
         return tasks >= _WORTH_SHARING and has_dask() and _processors() > 1
+
+
+def _beside(batches: Iterator[list[Item]], work: Work[Item, Made]) -> Iterator[list[tuple[Item, Made]]]:
+    """Have a copy of this process do the work, and another copy where an item ends the first."""
+    load_libraries()
+    helper: Helper[Item, Made] = Helper(work.do)
+    try:
+        for batch in batches:
+            done: list[tuple[Item, Made]] = []
+            for item in batch:
+                made: Made | None = None
+                for _ in range(_TRIED_BESIDE):
+                    made = helper.make(item, needed=lambda: True)
+                    if made is not None:
+                        break
+                    helper = Helper(work.do)
+                done.append((item, work.given_up(item, EOFError()) if made is None else made))
+            yield done
+    finally:
+        helper.close()
 
 
 def _processors() -> int:

@@ -15,6 +15,7 @@ from urllib.parse import urlencode
 from starlette.background import BackgroundTask
 from starlette.responses import FileResponse, Response
 
+from speedcal.jobs.spreadsheet import as_text
 from speedcal.text.page_labels import NEWS, NEWS_STATE, STAGES
 from speedcal.web.answers import attachment, day
 from speedcal.web.context import Context, Services
@@ -105,5 +106,5 @@ def _table(jobs: list[JobRow], names: dict[str, str]) -> bytes:
     out.writerow(["folder", "number", "vehicle", "customer", "state", "made", "changed"])
     for job in jobs:
         told = [job.get("job", "number"), job.get("vehicle", "label"), job.get("job", "customer"), STAGES[job.stage]]
-        out.writerow([names[job.id], *told, day(job.created), day(job.updated)])
+        out.writerow([names[job.id], *map(as_text, told), day(job.created), day(job.updated)])
     return text.getvalue().encode("utf-8-sig")

@@ -103,10 +103,13 @@ def watched(spent: Spent) -> Iterator[None]:
 def run(drives: Path, processes: int) -> Spent:
     """Run the fleet and return what it took."""
     spent = Spent()
-    started, own = time.monotonic(), time.process_time()
+    started, before = time.monotonic(), os.times()
     with watched(spent):
         speedcal.fleet(drives, processes=processes)
-    spent.clock, spent.client = time.monotonic() - started, time.process_time() - own
+    after = os.times()
+    spent.clock, spent.client = time.monotonic() - started, sum(after[:2]) - sum(before[:2])
+    if processes == 1:
+        spent.workers = [sum(after[2:4]) - sum(before[2:4])]
     return spent
 
 
@@ -144,12 +147,12 @@ def told(turn: int, drives: int, one: Spent, two: Spent, ceiling: Ceiling) -> st
             f"round {turn}, load {os.getloadavg()[0]:.1f}: {drives} drives",
             f"  two that know nothing of each other: {ceiling.gain:.2f} times one by the clock; read and calibrate "
             f"{ceiling.each_ms(1):.0f} ms of a processor each alone, {ceiling.each_ms(2):.0f} ms beside each other",
-            f"  one process: {one.clock:.1f} s, of processors {one.client:.1f} s, "
-            f"{1000 * one.client / drives / ceiling.each_ms(1):.2f} of read and calibrate",
+            f"  one process: {one.clock:.1f} s, of processors {one.processors:.1f} s, "
+            f"{1000 * one.processors / drives / ceiling.each_ms(1):.2f} of read and calibrate",
             f"  two: {two.clock:.1f} s, of processors client {two.client:.1f} s, loading and helping "
             f"{two.loading:.1f} s, workers {workers} s, idle {2 * two.clock - two.processors:.1f} s",
             f"  so a second brings {one.clock / two.clock:.2f} by the clock, at most "
-            f"{2 * one.client / two.processors:.2f} by processor seconds",
+            f"{2 * one.processors / two.processors:.2f} by processor seconds",
         )
     )
 

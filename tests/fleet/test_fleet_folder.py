@@ -6,6 +6,7 @@ import csv
 import json
 import re
 import shutil
+import zipfile
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -17,9 +18,10 @@ from support.fleets import NOTED, drive_on, write_fleet, write_pair
 import speedcal
 from speedcal.cli import cli, main
 from speedcal.conformity import pool
-from speedcal.fleet import drive
+from speedcal.fleet import FleetResult, drive
 from speedcal.fleet.drive import calibration_of, measure
 from speedcal.fleet.remembered import Remembered
+from speedcal.fleet.rows import FleetRow, Limits
 from speedcal.fleet.sources import find_vehicles
 
 TRUTH = {"truck 1": (1.0, 1.0), "truck 2": (1.06, 1.06), "truck 3": (0.97, 0.97)}
@@ -220,6 +222,33 @@ def test_a_zip_is_the_folder_that_was_packed(drives: Path, out: Path, tmp_path: 
     (tmp_path / "month.zip").write_bytes(b"PK\x03\x04 cut off")
     with pytest.raises(speedcal.SpeedcalError, match=r"month\.zip: the archive cannot be unpacked: .* Unpack it"):
         speedcal.fleet(tmp_path / "month.zip")
+
+
+def test_a_zip_in_a_folder_is_a_folder_of_its_name(drives: Path, out: Path, tmp_path: Path) -> None:
+    """In the folder of a vehicle some of its drives, beside others a vehicle; one log alone stays a packed log."""
+    (tmp_path / "drives" / "van").mkdir(parents=True)
+    shutil.make_archive(str(tmp_path / "drives" / "van" / "may"), "zip", drives / "truck 2")
+    shutil.make_archive(str(tmp_path / "drives" / "truck 3"), "zip", drives / "truck 3")
+    with zipfile.ZipFile(tmp_path / "drives" / "van" / "day9.gpx.zip", "w") as packed:
+        packed.write(drives / "truck 3" / "day0.gpx", "day0.gpx")
+    (tmp_path / "drives" / "van" / "day9.csv").write_bytes((drives / "truck 3" / "day0.csv").read_bytes())
+    again = shutil.copytree(out, tmp_path / "out")
+    seen: list[int] = []
+    result = speedcal.fleet(tmp_path / "drives", remember=again, progress=lambda done, _: seen.append(done))
+    assert {row.vehicle: (row.drives, len(row.refused)) for row in result.rows} == {"van": (3, 0), "truck 3": (2, 0)}
+    assert seen == [5]
+    assert {path.name for path in again.iterdir()} == {path.name for path in out.iterdir()}
+
+
+@pytest.mark.parametrize("name", ["=1+2", "+1", "-1", "@sum(1)", "\t=1"])
+def test_a_name_is_no_formula_in_a_spreadsheet(name: str, tmp_path: Path) -> None:
+    """In the CSV it begins with an apostrophe; Parquet, JSON and the page have it as typed."""
+    result = FleetResult((FleetRow(name, 0),), Limits(1.0), 0.05, None)
+    result.write(tmp_path)
+    with (tmp_path / "fleet.csv").open(encoding="utf-8", newline="") as table:
+        assert [row["vehicle"] for row in csv.DictReader(table)] == [f"'{name}"]
+    assert json.loads((tmp_path / "fleet.json").read_text("utf-8"))["vehicles"][0]["vehicle"] == name
+    assert result.table()[0]["vehicle"] == name
 
 
 def test_what_else_lies_in_a_folder_is_no_drive_and_no_vehicle(drives: Path, tmp_path: Path) -> None:

@@ -25,11 +25,12 @@ from support.needs import missing
 import speedcal
 from speedcal.fleet import cluster, drive, workers
 from speedcal.fleet.drive import DriveFiles
-from speedcal.fleet.helper import Helper
+from speedcal.fleet.helper import CAN_COPY, Helper
 from speedcal.fleet.remembered import Remembered
 from speedcal.units import DisplayUnit
 
 VEHICLES = 12
+needs_copies = pytest.mark.skipif(not CAN_COPY, reason="processes are copied on Linux only")
 SHORT = replace(NOTED, count=(10, 12))
 
 
@@ -241,14 +242,14 @@ def measured_but_deadly(several: Sequence[DriveFiles], unit: DisplayUnit | None)
     return drive.measure_all(several, unit)
 
 
-@pytest.mark.benchmark
+@pytest.mark.parametrize("several", [pytest.param(1, marks=needs_copies), pytest.param(2, marks=pytest.mark.benchmark)])
 def test_a_drive_that_kills_its_process_is_a_row_and_costs_no_other(
-    drives: Path, alone: dict[str, Any], monkeypatch: pytest.MonkeyPatch
+    several: int, drives: Path, alone: dict[str, Any], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The first, which the helper has in hand, and one beside others in the hands of a worker."""
+    """The first, which a copy of this process has in hand, and one beside others."""
     monkeypatch.setattr(import_module("speedcal.fleet.fleet"), "DRIVES_A_TASK", 3)
     monkeypatch.setattr(import_module("speedcal.fleet.fleet"), "measure_all", measured_but_deadly)
-    rows = {row.vehicle: row for row in speedcal.fleet(drives, processes=2).rows}
+    rows = {row.vehicle: row for row in speedcal.fleet(drives, processes=several).rows}
     for known in alone["vehicles"]:
         if known["vehicle"] in {"00", "07"}:
             reason = rows[known["vehicle"]].reason
