@@ -16,7 +16,7 @@ import numpy as np
 from speedcal.errors import FleetError
 from speedcal.fleet.discoveries import discoveries
 from speedcal.fleet.drive import DriveFiles, given_up, measure_all
-from speedcal.fleet.likenesses import with_likenesses
+from speedcal.fleet.likenesses import with_likenesses, with_shared_drives
 from speedcal.fleet.remembered import Remembered
 from speedcal.fleet.result import FleetResult
 from speedcal.fleet.rows import FleetRow, Limits
@@ -108,7 +108,7 @@ def fleet(
             rows = _with_verdicts(_rows(vehicles, keys, memory, workers, limits, rate), rate)
             drives = [key for several in keys.values() for _, key in several]
             before = memory.compare_run(drives, [row.vehicle for row in rows if row.wrong])
-    rows = with_likenesses(rows)
+    rows = with_shared_drives(with_likenesses(rows), keys)
     rows = [replace(row, is_new=row.wrong and before is not None and row.vehicle not in before) for row in rows]
     rows.sort(key=lambda row: (not row.wrong, -row.cost_m, row.vehicle))
     return FleetResult(tuple(rows), limits, rate, unit, compared=before is not None)

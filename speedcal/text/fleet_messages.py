@@ -157,6 +157,10 @@ FINDINGS: dict[str, Template] = {
     "drives_stand_apart": lambda values: (
         f"{joined(values['names'])} stands apart from the drives before and after it and is left out."
     ),
+    "drives_of_two_vehicles": lambda values: (
+        f"{joined(values['names'])}: the same files are also among those of {joined(values['vehicles'])}; leave them "
+        "with the vehicle that drove them."
+    ),
     "drives_refused": "{count:n drive} without a number.",
     "weak_drives_left_out": "{count:n weak drive} left out, since there are trusted ones.",
     "drives_given_twice": "{count:n drive} given twice and counted once.",

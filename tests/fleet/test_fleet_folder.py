@@ -182,6 +182,21 @@ def test_the_same_drive_twice_counts_once(drives: Path, out: Path, tmp_path: Pat
     assert (row.drives, [finding.code for finding in row.findings]) == (2, ["drives_given_twice"])
 
 
+def test_a_drive_that_lies_with_two_vehicles_is_told_to_both(drives: Path, out: Path, tmp_path: Path) -> None:
+    """It is known by its content, whatever it is called."""
+    for vehicle in TRUTH:
+        shutil.copytree(drives / vehicle, tmp_path / "drives" / vehicle)
+    for suffix in ("gpx", "csv"):
+        shutil.copy(drives / "truck 2" / f"day1.{suffix}", tmp_path / "drives" / "truck 1" / f"extra.{suffix}")
+    rows = speedcal.fleet(tmp_path / "drives", remember=shutil.copytree(out, tmp_path / "out")).rows
+    told = {row.vehicle: [f.values for f in row.findings if f.code == "drives_of_two_vehicles"] for row in rows}
+    assert told == {
+        "truck 1": [{"names": ["extra"], "vehicles": ["truck 2"]}],
+        "truck 2": [{"names": ["day1"], "vehicles": ["truck 1"]}],
+        "truck 3": [],
+    }
+
+
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
