@@ -7,15 +7,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from speedcal.calibration.clock_search import log_prior, log_prior_mass, search_shifts
 from speedcal.calibration.dial import Dial
-from speedcal.calibration.end_stops import at_stops
-from speedcal.calibration.fit_held import fit_held
-from speedcal.calibration.fit_logged import fit_logged, is_log
-from speedcal.calibration.fit_noted import fit_noted
+from speedcal.calibration.fit_drive import DAY_S, NOTED_U_TIME_S, fit_drive
 from speedcal.calibration.ground_speed import GroundSpeed, ground_speed
-from speedcal.calibration.measured import NO_SPEED, STOPPED, UNUSED, MeasuredLine, straight_dial, with_shared
-from speedcal.calibration.moments import moments
+from speedcal.calibration.measured import MeasuredLine, straight_dial, with_shared
 from speedcal.calibration.odometer import OdometerFactor, odometer_factor
 from speedcal.calibration.quality import (
     hanging,
@@ -26,15 +21,14 @@ from speedcal.calibration.quality import (
     refuse_hopeless,
     refuse_nonsense,
     refuse_too_few,
-    usable_readings,
 )
-from speedcal.calibration.reading_habits import Habit, ReadFrom, Rounding, habit_of, shared_beside
+from speedcal.calibration.reading_habits import ReadFrom, Rounding, habit_of, shared_beside
 from speedcal.calibration.result import HILLS, Calibration
-from speedcal.calibration.runs import SteadyRuns, steady_runs
+from speedcal.calibration.runs import steady_runs
 from speedcal.calibration.uncertainty import uncertainty_budget
 from speedcal.errors import FitError
 from speedcal.finding import Finding, Trust
-from speedcal.interval import FloatArray, IntArray, Interval
+from speedcal.interval import IntArray, Interval
 from speedcal.logs.readings import Readings, Terrain
 from speedcal.logs.track import Track
 from speedcal.logs.truth import kinship
@@ -42,11 +36,6 @@ from speedcal.units import DisplayUnit, display_unit_of
 
 if TYPE_CHECKING:
     import pandas as pd
-
-_DAY_S = 86400.0
-_NOTED_U_TIME_S, _LOGGED_U_TIME_S = 1.0, 0.1
-"""Standard uncertainty of a stamp, by hand and by a machine; from memory."""
-_ENOUGH_FOR_SEARCH = 160
 
 
 def calibrate(
@@ -121,7 +110,7 @@ def calibrate(
     runs = steady_runs(ground)
     readings = _on_day_of(track, readings)
     habit = habit_of(readings, read_from, rounding)
-    line = _fit(ground, runs, readings, clock_offset_s, habit)
+    line = fit_drive(ground, runs, readings, clock_offset_s, habit)
     told = habit if read_from or readings.read_from else None
     line = with_shared(line, shared_beside(line, readings, told))
     odometer = _odometer(ground, line, readings)
@@ -162,6 +151,7 @@ def calibrate(
         *ground.findings,
         *heights_missing(calibration, track),
         *hanging(calibration, line.hangs_mps),
+        *line.findings,
         *left_out(track, ground, readings, odometer),
     )
     reasons = (
@@ -182,107 +172,8 @@ def _on_day_of(track: Track, readings: Readings) -> Readings:
         readings = replace(readings, clock="utc")
     if track.has_date or readings.clock not in ("utc", "local"):
         return readings
-    midnight = np.floor(np.nanmin(readings.time_s) / _DAY_S) * _DAY_S
+    midnight = np.floor(np.nanmin(readings.time_s) / DAY_S) * DAY_S
     return replace(readings, time_s=readings.time_s - midnight, clock="time of day")
-
-
-def _fit(
-    ground: GroundSpeed, runs: SteadyRuns, readings: Readings, known_s: float | None, habit: Habit
-) -> MeasuredLine:
-    """Fit the line in the way the readings ask for; readings without a speed come out as not used."""
-    here = usable_readings(readings)
-    if readings.clock == "none":
-        held = fit_held(
-            ground,
-            runs,
-            readings.speed_mps[here],
-            u_stated_mps=_stated(readings)[here],
-            habit=habit,
-            source=readings.source,
-        )
-        return _spread(held, here, readings)
-    order = here[np.argsort(readings.time_s[here], kind="stable")]
-    time, speed = readings.time_s[order], readings.speed_mps[order]
-    log = is_log(time)
-    if log:  # of readings with one and the same stamp the first counts
-        _, first = np.unique(time, return_index=True)
-    elif readings.time_resolution_s < 30:  # a table pasted twice holds nothing twice
-        _, first = np.unique(np.stack([time, speed]), axis=1, return_index=True)
-        first.sort()
-    else:
-        first = np.arange(len(time))
-    order, time, speed = order[first], time[first], speed[first]
-    at = moments(readings.time_resolution_s, _LOGGED_U_TIME_S if log else _NOTED_U_TIME_S)
-    if known_s is not None and readings.clock == "time of day":
-        known_s += _DAY_S * round((ground.time_s[0] - time[0] - known_s) / _DAY_S)
-    some = slice(None, None, max(1, len(time) // _ENOUGH_FOR_SEARCH))
-    shifts = search_shifts(
-        ground,
-        time[some],
-        speed[some],
-        clock=readings.clock,
-        middle_s=at.middle_s,
-        half_width_s=max(at.half_width_s, 1.0),
-        known_s=known_s,
-        source=readings.source,
-    )
-    stopped = np.zeros(len(time), bool)
-    if log:
-        then, _, inside = ground.at(time + shifts[0].offset_s)
-        stopped = at_stops(np.where(inside, then, np.nan), speed, readings.speed_resolution_mps)
-        line = fit_logged(
-            ground,
-            time[~stopped],
-            speed[~stopped] + habit.shift_mps,
-            shifts=shifts,
-            runs=runs,
-            step_mps=readings.speed_resolution_mps,
-            u_stated_mps=_stated(readings)[order[~stopped]],
-            source=readings.source,
-        )
-        line = replace(line, reading_shift_mps=habit.shift_mps)
-    else:
-        midnight = np.floor(ground.time_s[0] / _DAY_S) * _DAY_S
-        mass = log_prior_mass(ground, time, clock=readings.clock, midnight_s=midnight, known_s=known_s)
-        line = fit_noted(
-            ground,
-            time,
-            speed,
-            shifts=shifts,
-            at=at,
-            u_rounding_mps=readings.speed_resolution_mps / np.sqrt(12),
-            u_stated_mps=_stated(readings)[order],
-            log_prior=lambda offset: log_prior(readings.clock, offset, midnight_s=midnight, known_s=known_s) - mass,
-            runs=runs,
-            habit=habit,
-            source=readings.source,
-        )
-    return _spread(line, order[~stopped], readings, stopped=order[stopped])
-
-
-def _stated(readings: Readings) -> FloatArray:
-    """Return the standard uncertainty that each reading states of itself, 0 where it states none. [m/s]."""
-    if readings.u_speed_mps is None:
-        return np.zeros(len(readings))
-    return np.nan_to_num(readings.u_speed_mps)
-
-
-def _spread(
-    line: MeasuredLine, where: IntArray, readings: Readings, *, stopped: IntArray | None = None
-) -> MeasuredLine:
-    """Bring what was found for some readings into the order of all of them; those at a stop come out as such."""
-    time, ground = np.full(len(readings), np.nan), np.full(len(readings), np.nan)
-    reason = np.where(np.isfinite(readings.speed_mps), UNUSED, NO_SPEED).astype(object)
-    if line.clock_offset_s is not None:
-        time = readings.time_s + line.clock_offset_s
-        reason[~np.isfinite(time)] = NO_SPEED
-    time[where], ground[where] = line.time_s, line.ground_mps
-    hangs = np.zeros(len(readings))
-    hangs[where] = line.hangs_mps if len(line.hangs_mps) else 0.0
-    reason[where] = line.reason
-    if stopped is not None:
-        reason[stopped] = STOPPED
-    return replace(line, time_s=time, ground_mps=ground, hangs_mps=hangs, reason=tuple(reason))
 
 
 def _with_length_of_road(line: MeasuredLine, ground: GroundSpeed) -> tuple[MeasuredLine, Dial]:
@@ -300,7 +191,7 @@ def _odometer(ground: GroundSpeed, line: MeasuredLine, readings: Readings) -> Od
         line.time_s,
         readings.odometer_m,
         resolution_m=readings.odometer_resolution_m,
-        u_time_s=float(np.hypot(_NOTED_U_TIME_S, readings.time_resolution_s / np.sqrt(12))),
+        u_time_s=float(np.hypot(NOTED_U_TIME_S, readings.time_resolution_s / np.sqrt(12))),
     )
 
 

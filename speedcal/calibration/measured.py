@@ -66,6 +66,8 @@ class MeasuredLine:
     """The curve, from a fit that follows one."""
     reasons: tuple[Finding, ...] = ()
     """What the fit itself found that costs trust."""
+    findings: tuple[Finding, ...] = ()
+    """What it found that does not."""
     log_evidence: float = float("inf")
     """Log odds that the readings belong to the track; infinite where that is not in question."""
     reading_shift_mps: float = 0.0

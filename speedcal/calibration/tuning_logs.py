@@ -31,6 +31,17 @@ LOG_PLAY_U_MPS, PLAY_NOTICED_MPS = 0.3, 0.1
 """Half the play of a pointer beside a log, standard deviation, and from when on it is told. Doubled, nothing
 changes."""
 
+CLOCK_BLOCK_S, CLOCK_STEP_COST, CLOCK_LEAST_STEP_S = 30.0, 30.0, 1.5
+"""Blocks in which a log is asked how late its clock is, the evidence in nats that a step or a drift must bring, and the
+least step. Steps of 2 s bring hundreds; at 25 nats and 1 s a display that falls slowly showed one that was none."""
+
+CLOCK_NEAR_S, CLOCK_FAR_S, MOST_JUMPS = 10.0, 600.0, 3
+"""Steps that are tried, and those tried where two blocks and more fit nothing; so many longer ones, and clocks that run
+back, are closed in the order of the file. Doubled, pauses of the logger up to twice as long are bridged."""
+
+CLOCK_DRIFTS = (0.0, *(sign * 0.001 * k for k in (1, 2, 3, 4, 6, 8, 10, 12, 14, 16, 18, 20) for sign in (-1, 1)))
+"""Drifts that are tried beside steps; the fit of the log finds what is left of them."""
+
 DRIFT_U = 0.004
 """Standard deviation of the drift of the log's clock: 4 s in 17 min. Doubled, nothing changes."""
 

@@ -148,6 +148,17 @@ def _clock_local(values: Values) -> str:
     )
 
 
+def _clock_stepped(values: Values) -> str:
+    steps = joined(
+        f"{span(abs(row['forward_s']))} {'forward' if row['forward_s'] > 0 else 'back'} at line {row['line']}"
+        for row in values["rows"]
+    )
+    return (
+        f"The clock of the readings was set on the way, or stood still: against the track it jumps {steps}. Each part "
+        "was laid on the track by itself."
+    )
+
+
 def _odometer_left_out(values: Values) -> str:
     lines = values["lines"]
     named = joined([*lines[:8], *([f"{len(lines) - 8} more"] if len(lines) > 8 else [])])
@@ -198,6 +209,7 @@ FINDINGS: dict[str, Template] = {
     "wrong_readings": _named,
     "clock_far": _clock_far,
     "clock_local": _clock_local,
+    "clock_stepped": _clock_stepped,
     "needle_offset": "The needle sits {offset_mps:speed1} off at every speed; a gear change cannot cancel that part.",
     "offset_assumed": "This drive can hardly tell a needle that sits wrong from a wrong gear, so part of the answer "
     "assumes a needle that sits right to within a mph or two (common practice, no source). Readings at more speeds "

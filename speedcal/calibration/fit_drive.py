@@ -1,0 +1,202 @@
+"""Which fit the readings of a drive ask for: noted, logged, or listed without times."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from speedcal.calibration.clock_search import Shift, log_prior, log_prior_mass, search_shifts
+from speedcal.calibration.clock_steps import ClockCourse, closed_jumps, course_of_clock
+from speedcal.calibration.end_stops import at_stops
+from speedcal.calibration.fit_held import fit_held
+from speedcal.calibration.fit_logged import fit_logged, is_log
+from speedcal.calibration.fit_noted import fit_noted
+from speedcal.calibration.ground_speed import GroundSpeed
+from speedcal.calibration.measured import NO_SPEED, STOPPED, UNUSED, MeasuredLine
+from speedcal.calibration.moments import moments
+from speedcal.calibration.quality import usable_readings
+from speedcal.calibration.reading_habits import Habit
+from speedcal.calibration.runs import SteadyRuns
+from speedcal.errors import AlignmentError
+from speedcal.finding import Finding
+from speedcal.interval import FloatArray, IntArray
+from speedcal.logs.readings import Readings
+
+DAY_S = 86400.0
+NOTED_U_TIME_S, _LOGGED_U_TIME_S = 1.0, 0.1
+"""Standard uncertainty of a stamp, by hand and by a machine; from memory."""
+_ENOUGH_FOR_SEARCH = 160
+
+
+def fit_drive(
+    ground: GroundSpeed, runs: SteadyRuns, readings: Readings, known_s: float | None, habit: Habit
+) -> MeasuredLine:
+    """Fit the line in the way the readings ask for; readings without a speed come out as not used.
+
+    Parameters
+    ----------
+    ground, runs
+        Ground speed of the drive, and its steady runs.
+    readings
+        What the instrument showed.
+    known_s
+        Clock offset, as far as it is known. [s]
+    habit
+        How it was read.
+    """
+    here = usable_readings(readings)
+    if readings.clock == "none":
+        held = fit_held(
+            ground,
+            runs,
+            readings.speed_mps[here],
+            u_stated_mps=_stated(readings)[here],
+            habit=habit,
+            source=readings.source,
+        )
+        return _spread(held, here, readings)
+    order = here[np.argsort(readings.time_s[here], kind="stable")]
+    time, speed = readings.time_s[order], readings.speed_mps[order]
+    if is_log(time):
+        return _fit_log(ground, runs, readings, known_s, habit)
+    if readings.time_resolution_s < 30:  # a table pasted twice holds nothing twice
+        _, first = np.unique(np.stack([time, speed]), axis=1, return_index=True)
+        first.sort()
+        order, time, speed = order[first], time[first], speed[first]
+    at = moments(readings.time_resolution_s, NOTED_U_TIME_S)
+    known_s = _on_its_day(known_s, ground, readings, time)
+    some = slice(None, None, max(1, len(time) // _ENOUGH_FOR_SEARCH))
+    shifts = search_shifts(
+        ground,
+        time[some],
+        speed[some],
+        clock=readings.clock,
+        middle_s=at.middle_s,
+        half_width_s=max(at.half_width_s, 1.0),
+        known_s=known_s,
+        source=readings.source,
+    )
+    midnight = np.floor(ground.time_s[0] / DAY_S) * DAY_S
+    mass = log_prior_mass(ground, time, clock=readings.clock, midnight_s=midnight, known_s=known_s)
+    line = fit_noted(
+        ground,
+        time,
+        speed,
+        shifts=shifts,
+        at=at,
+        u_rounding_mps=readings.speed_resolution_mps / np.sqrt(12),
+        u_stated_mps=_stated(readings)[order],
+        log_prior=lambda offset: log_prior(readings.clock, offset, midnight_s=midnight, known_s=known_s) - mass,
+        runs=runs,
+        habit=habit,
+        source=readings.source,
+    )
+    return _spread(line, order, readings)
+
+
+def _fit_log(
+    ground: GroundSpeed, runs: SteadyRuns, readings: Readings, known_s: float | None, habit: Habit
+) -> MeasuredLine:
+    """Fit what a machine logged, on the course that its clock took."""
+    order, time, shifts, steps = _in_order(ground, readings, known_s)
+    speed, line = readings.speed_mps[order], readings.line[order]
+    course = course_of_clock(ground, time, speed, shift=shifts[0], step_mps=readings.speed_resolution_mps)
+    steps = sorted(steps + [(int(line[row]), forward) for row, forward in course.steps])
+    time, first = np.unique(time + course.late_s, return_index=True)
+    order, speed = order[first], speed[first]
+    then, _, inside = ground.at(time + shifts[0].offset_s)
+    stopped = at_stops(np.where(inside, then, np.nan), speed, readings.speed_resolution_mps)
+    fit = fit_logged(
+        ground,
+        time[~stopped],
+        speed[~stopped] + habit.shift_mps,
+        shifts=shifts[:1] if steps else shifts,
+        runs=runs,
+        step_mps=readings.speed_resolution_mps,
+        u_stated_mps=_stated(readings)[order[~stopped]],
+        source=readings.source,
+    )
+    rows = [{"line": line, "forward_s": forward} for line, forward in steps]
+    fit = replace(
+        fit, reading_shift_mps=habit.shift_mps, findings=(Finding("clock_stepped", rows=rows),) if rows else ()
+    )
+    return _spread(fit, order[~stopped], readings, stopped=order[stopped])
+
+
+def _in_order(
+    ground: GroundSpeed, readings: Readings, known_s: float | None
+) -> tuple[IntArray, FloatArray, list[Shift], list[tuple[int, float]]]:
+    """Return the rows of a log in order, their times, where those may lie, and how the clock was set, by line.
+
+    They are in the order of their times, or in that of the file where the track says that the clock was set on the way.
+    """
+    here = usable_readings(readings)
+    courses = (ClockCourse(np.zeros(len(here))), closed_jumps(readings.time_s[here]))
+    found: list[tuple[IntArray, FloatArray, list[Shift], list[tuple[int, float]]]] = []
+    for course in courses:
+        if course is None:
+            continue
+        time, first = np.unique(
+            readings.time_s[here] + course.late_s, return_index=True
+        )  # of one stamp the first counts
+        order = here[first]
+        steps = [(int(readings.line[here[row]]), forward) for row, forward in course.steps]
+        try:
+            shifts = _shifts(ground, time, readings.speed_mps[order], readings, known_s)
+        except AlignmentError:
+            if not found and (course.steps or courses[1] is None):
+                raise
+            continue
+        found.append((order, time, shifts, steps))
+    return max(found, key=lambda way: way[2][0].score)
+
+
+def _shifts(
+    ground: GroundSpeed, time_s: FloatArray, speed_mps: FloatArray, readings: Readings, known_s: float | None
+) -> list[Shift]:
+    """Return the clock offsets of a log worth refining, best first."""
+    some = slice(None, None, max(1, len(time_s) // _ENOUGH_FOR_SEARCH))
+    at = moments(readings.time_resolution_s, _LOGGED_U_TIME_S)
+    return search_shifts(
+        ground,
+        time_s[some],
+        speed_mps[some],
+        clock=readings.clock,
+        middle_s=at.middle_s,
+        half_width_s=max(at.half_width_s, 1.0),
+        known_s=_on_its_day(known_s, ground, readings, time_s),
+        source=readings.source,
+    )
+
+
+def _on_its_day(known_s: float | None, ground: GroundSpeed, readings: Readings, time_s: FloatArray) -> float | None:
+    """Return a known clock offset with the whole days that times of day leave open."""
+    if known_s is None or readings.clock != "time of day":
+        return known_s
+    return known_s + DAY_S * round((float(ground.time_s[0]) - float(time_s[0]) - known_s) / DAY_S)
+
+
+def _stated(readings: Readings) -> FloatArray:
+    """Return the standard uncertainty that each reading states of itself, 0 where it states none. [m/s]."""
+    if readings.u_speed_mps is None:
+        return np.zeros(len(readings))
+    return np.nan_to_num(readings.u_speed_mps)
+
+
+def _spread(
+    line: MeasuredLine, where: IntArray, readings: Readings, *, stopped: IntArray | None = None
+) -> MeasuredLine:
+    """Bring what was found for some readings into the order of all of them; those at a stop come out as such."""
+    time, ground = np.full(len(readings), np.nan), np.full(len(readings), np.nan)
+    reason = np.where(np.isfinite(readings.speed_mps), UNUSED, NO_SPEED).astype(object)
+    if line.clock_offset_s is not None:
+        time = readings.time_s + line.clock_offset_s
+        reason[~np.isfinite(time)] = NO_SPEED
+    time[where], ground[where] = line.time_s, line.ground_mps
+    hangs = np.zeros(len(readings))
+    hangs[where] = line.hangs_mps if len(line.hangs_mps) else 0.0
+    reason[where] = line.reason
+    if stopped is not None:
+        reason[stopped] = STOPPED
+    return replace(line, time_s=time, ground_mps=ground, hangs_mps=hangs, reason=tuple(reason))
