@@ -17,9 +17,7 @@ from speedcal.calibration.curve import deviation_covariance, deviation_sizes, dr
 from speedcal.calibration.dial import Dial
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.tuning import (
-    CHANGE_ON_WAY_U,
     FACTOR_PRIOR_U,
-    FEWEST_ON_A_SIDE,
     LINE_SCATTERS_MPS,
     OFFSET_SHARES,
     OFFSET_SIZES_MPS,
@@ -105,8 +103,8 @@ def mixed_dial(ways: Sequence[Laid], *, used_mps: FloatArray) -> Mixed:
         True speeds of the readings used; they define the line.
     """
     driven = driven_points(used_mps)
-    basis = _Basis.over(knots_for(driven), driven)
-    parts = [_solved(way, basis) for way in ways]
+    basis = Basis.over(knots_for(driven), driven)
+    parts = [solved(way, basis) for way in ways]
     share = np.array([way.weight for way in ways])
     share /= share.sum()
     weight = np.concatenate([w * part.weight for w, part in zip(share, parts, strict=True)])
@@ -130,40 +128,8 @@ def mixed_dial(ways: Sequence[Laid], *, used_mps: FloatArray) -> Mixed:
     return Mixed(dial, float(np.sqrt(weight @ scatter**2)), min(between, 1.0))
 
 
-def log_changed(way: Laid, *, used_mps: FloatArray) -> float:
-    """Return the log odds that the dial reads otherwise from some reading on, against one dial all the way.
-
-    By how much it changes is integrated out like all else, when it does is averaged over.
-
-    Parameters
-    ----------
-    way
-        Readings with their moments.
-    used_mps
-        True speeds of the readings used.
-    """
-    order = np.argsort(way.moment_s, kind="stable")
-    rank = np.argsort(order, kind="stable")
-    begins = np.arange(FEWEST_ON_A_SIDE, len(order) - FEWEST_ON_A_SIDE + 1)
-    if not len(begins):
-        return -np.inf
-    driven = driven_points(used_mps)
-    basis = _Basis.over(knots_for(driven), driven)
-    known = np.column_stack([basis.rows(way.speed_mps), way.play])
-    after = (rank[:, None] >= begins) * way.speed_mps[:, None]
-    solved = _solved(way, basis)
-    told, _ = _information(way, np.column_stack([known, after]), solved.noise)
-    size, sd = known.shape[1], solved.prior_sd[:, :, None]
-    inner = sd * told[:, :size, :size] * sd.transpose(0, 2, 1) + np.eye(size)
-    beside = sd * told[:, :size, size:]
-    left = told[:, size:, size:] - beside.transpose(0, 2, 1) @ np.linalg.solve(inner, beside)
-    weight, pull = np.diagonal(left, axis1=1, axis2=2)[:, :-1], left[:, :-1, -1]
-    gain = pull**2 / (weight + CHANGE_ON_WAY_U**-2.0) - np.log1p(weight * CHANGE_ON_WAY_U**2)
-    return float(np.logaddexp.reduce(gain / 2 + np.log(solved.weight)[:, None], axis=None) - np.log(len(begins)))
-
-
 @dataclass(frozen=True, slots=True)
-class _Basis:
+class Basis:
     """Offset, excess of the factor over 1 and the weights of the curve's shapes: what a dial is made of."""
 
     knots_mps: FloatArray
@@ -174,7 +140,8 @@ class _Basis:
     """What each part adds to the reading at the knots, shape (m, 2 + q)."""
 
     @classmethod
-    def over(cls, knots: FloatArray, driven: FloatArray) -> _Basis:
+    def over(cls, knots: FloatArray, driven: FloatArray) -> Basis:
+        """Return the parts of a dial with these knots, driven at these speeds."""
         values, vectors = np.linalg.eigh(deviation_covariance(knots, knots, driven))
         large = values > _RANK_TOLERANCE * values.max()
         root = np.sqrt(values[large])
@@ -188,7 +155,7 @@ class _Basis:
 
 
 @dataclass(frozen=True, slots=True)
-class _Solved:
+class Solved:
     """All nodes of one way: weights that sum to one, means and covariances of the parts, sizes and scatters."""
 
     weight: FloatArray
@@ -202,42 +169,62 @@ class _Solved:
     """Of the parts and the play, shape (k, p + 1)."""
 
 
-def _solved(way: Laid, basis: _Basis) -> _Solved:
+def solved(way: Laid, basis: Basis) -> Solved:
     """Return every node's posterior for one way of laying the readings."""
     rows = basis.rows(way.speed_mps)
     parts = rows.shape[1]
     noise = np.array(list(product(LINE_SCATTERS_MPS, RUN_SHARES)))
-    curve_sizes, curve_shares = deviation_sizes()
-    sizes = np.array(list(product(OFFSET_SIZES_MPS, curve_sizes, PLAY_SIZES_MPS)))
+    prior_sd, log_sizes = prior_nodes(parts)
     log_scatter = -0.5 * (np.log(noise[:, 0] / SCATTER_MPS) / SCATTER_LOG_SD) ** 2
     log_noise = log_scatter + np.tile(np.log(RUN_SHARE_ODDS), len(LINE_SCATTERS_MPS))
-    log_share = log_noise[:, None] + np.log(
-        np.multiply.outer(OFFSET_SHARES, np.outer(curve_shares, PLAY_SHARES)).ravel()
-    )
-    prior_sd = np.repeat(sizes, [1, parts - 1, 1], axis=1)
-    prior_sd[:, 1] = FACTOR_PRIOR_U
-    told, log_determinant = _information(way, np.column_stack([rows, way.play]), noise)
-    inner = prior_sd[:, :, None] * told[:, None, :-1, :-1] * prior_sd[:, None, :] + np.eye(parts + 1)
-    seen = prior_sd * told[:, None, :-1, -1]
-    inverse = np.linalg.inv(inner)
-    solution = (inverse @ seen[..., None])[..., 0]
-    fit = told[:, None, -1, -1] - (seen * solution).sum(axis=-1)
-    log = (log_share - 0.5 * (fit + log_determinant[:, None] + np.linalg.slogdet(inner)[1])).ravel()
+    told, log_determinant = information(way, np.column_stack([rows, way.play]), noise)
+    log_node, solution, inverse = at_nodes(told, log_determinant, prior_sd)
+    log = (log_noise[:, None] + log_sizes + log_node).ravel()
     weight = np.exp(log - log.max())
     keep = np.flatnonzero(weight > _NEGLIGIBLE)
     covariance = (prior_sd[:, :, None] * inverse * prior_sd[:, None, :]).reshape(-1, parts + 1, parts + 1)
-    return _Solved(
+    return Solved(
         weight=weight[keep] / weight[keep].sum(),
         mean=(prior_sd * solution).reshape(-1, parts + 1)[keep, :-1],
         covariance=covariance[keep, :-1, :-1],
-        size=np.tile(sizes[:, 1], len(noise))[keep],
-        scatter=np.repeat(noise[:, 0], len(sizes))[keep],
-        noise=np.repeat(noise, len(sizes), axis=0)[keep],
+        size=np.tile(prior_sd[:, 2], len(noise))[keep],
+        scatter=np.repeat(noise[:, 0], len(prior_sd))[keep],
+        noise=np.repeat(noise, len(prior_sd), axis=0)[keep],
         prior_sd=np.tile(prior_sd, (len(noise), 1))[keep],
     )
 
 
-def _information(way: Laid, design: FloatArray, noise: FloatArray) -> tuple[FloatArray, FloatArray]:
+def prior_nodes(parts: int) -> tuple[FloatArray, FloatArray]:
+    """Return the prior standard deviations of the parts and the play at each node of sizes, and its log share."""
+    curve_sizes, curve_shares = deviation_sizes()
+    sizes = np.array(list(product(OFFSET_SIZES_MPS, curve_sizes, PLAY_SIZES_MPS)))
+    prior_sd = np.repeat(sizes, [1, parts - 1, 1], axis=1)
+    prior_sd[:, 1] = FACTOR_PRIOR_U
+    return prior_sd, np.log(np.multiply.outer(OFFSET_SHARES, np.outer(curve_shares, PLAY_SHARES)).ravel())
+
+
+def at_nodes(
+    told: FloatArray, log_determinant: FloatArray, prior_sd: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return log density of the readings, scaled mean and scaled covariance of the parts: by noise (k,) and size (m,).
+
+    Parameters
+    ----------
+    told, log_determinant
+        As :func:`information` returns them.
+    prior_sd
+        Of the parts and the play, shape (m, p + 1).
+    """
+    inner = prior_sd[:, :, None] * told[:, None, :-1, :-1] * prior_sd[:, None, :] + np.eye(prior_sd.shape[1])
+    seen = prior_sd * told[:, None, :-1, -1]
+    inverse = np.linalg.inv(inner)
+    solution = (inverse @ seen[..., None])[..., 0]
+    fit = told[:, None, -1, -1] - (seen * solution).sum(axis=-1)
+    log = -0.5 * (fit + log_determinant[:, None] + np.linalg.slogdet(inner)[1])
+    return log, solution, np.asarray(inverse, float)
+
+
+def information(way: Laid, design: FloatArray, noise: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return ``[X r]' N^-1 [X r]`` and ``ln det N`` for each row (scatter, share of runs) of the readings' own errors.
 
     Their covariance is diagonal but for what the readings of one run share, which adds one dyad a run (Sherman and

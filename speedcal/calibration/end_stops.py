@@ -1,4 +1,4 @@
-"""Rows of a log at which the needle lay at an end of its scale and told nothing more."""
+"""Readings at which the needle lay at an end of its scale and told nothing more."""
 
 from __future__ import annotations
 
@@ -11,8 +11,10 @@ _HELD_ROWS, _FEWEST_HELD = 5, 5
 """Rows for which one value must be shown to be held, and how often that must happen to be a habit of the dial."""
 
 
-def at_stops(ground_mps: FloatArray, indicated_mps: FloatArray, step_mps: float) -> BoolArray:
-    """Tell for each row of a log whether the needle lay at a stop, shape (n,).
+def at_stops(
+    ground_mps: FloatArray, indicated_mps: FloatArray, step_mps: float, *, fewest: int = STOP_ROWS
+) -> BoolArray:
+    """Tell for each reading in order of time whether the needle lay at a stop, shape (n,).
 
     It does where the greatest or the least value was shown at speeds farther apart than rounding and lag explain, and
     hardly anything else was shown beyond. Rows are left out by speed too, since those shown alone would leave the rows
@@ -24,6 +26,8 @@ def at_stops(ground_mps: FloatArray, indicated_mps: FloatArray, step_mps: float)
         Speed at each row, NaN where it is not known, and what was shown, shape (n,). [m/s]
     step_mps
         Step of the rows. [m/s]
+    fewest
+        Readings that show a stop.
     """
     moving = ground_mps > SLOWEST_MPS
     stopped = np.zeros(len(ground_mps), bool)
@@ -36,7 +40,7 @@ def at_stops(ground_mps: FloatArray, indicated_mps: FloatArray, step_mps: float)
         apart = np.cumsum(np.where(here[farthest_first], 1, -1))
         beyond = farthest_first[: int(np.argmax(apart)) + 1]  # where speed tells best who is at the end
         at_end = ground_mps[beyond[here[beyond]]]
-        if len(at_end) < STOP_ROWS or len(at_end) < STOP_SHARE * len(beyond):
+        if len(at_end) < fewest or len(at_end) < STOP_SHARE * len(beyond):
             continue
         if np.subtract(*np.percentile(at_end, [90, 10])) > STOP_SPREAD_STEPS * held_mps + STOP_SPREAD_MPS:
             stopped |= moving & here

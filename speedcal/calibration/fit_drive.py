@@ -18,9 +18,10 @@ from speedcal.calibration.moments import moments
 from speedcal.calibration.quality import usable_readings
 from speedcal.calibration.reading_habits import Habit
 from speedcal.calibration.runs import SteadyRuns
+from speedcal.calibration.tuning import FEWEST_NOTES_AT_STOP, LONG_STEP_S
 from speedcal.errors import AlignmentError
 from speedcal.finding import Finding
-from speedcal.interval import FloatArray, IntArray
+from speedcal.interval import BoolArray, FloatArray, IntArray
 from speedcal.logs.readings import Readings
 
 DAY_S = 86400.0
@@ -79,20 +80,36 @@ def fit_drive(
     )
     midnight = np.floor(ground.time_s[0] / DAY_S) * DAY_S
     mass = log_prior_mass(ground, time, clock=readings.clock, midnight_s=midnight, known_s=known_s)
-    line = fit_noted(
-        ground,
-        time,
-        speed,
-        shifts=shifts,
-        at=at,
-        u_rounding_mps=readings.speed_resolution_mps / np.sqrt(12),
-        u_stated_mps=_stated(readings)[order],
-        log_prior=lambda offset: log_prior(readings.clock, offset, midnight_s=midnight, known_s=known_s) - mass,
-        runs=runs,
-        habit=habit,
-        source=readings.source,
-    )
-    return _spread(line, order, readings)
+
+    def noted(some: BoolArray) -> MeasuredLine:
+        return fit_noted(
+            ground,
+            time[some],
+            speed[some],
+            shifts=shifts,
+            at=at,
+            u_rounding_mps=readings.speed_resolution_mps / np.sqrt(12),
+            u_stated_mps=_stated(readings)[order[some]],
+            log_prior=lambda offset: log_prior(readings.clock, offset, midnight_s=midnight, known_s=known_s) - mass,
+            runs=runs,
+            habit=habit,
+            source=readings.source,
+        )
+
+    def stopped(late_s: float) -> BoolArray:
+        if at.half_width_s > LONG_STEP_S:
+            return np.zeros(len(time), bool)
+        then, _, inside = ground.at(time + late_s)
+        # who reads a needle at its stop notes one of two figures
+        step_mps = 2 * readings.speed_resolution_mps
+        return at_stops(np.where(inside, then, np.nan), speed, step_mps, fewest=FEWEST_NOTES_AT_STOP)
+
+    roughly = stopped(shifts[0].offset_s + at.middle_s)
+    line = noted(~roughly)
+    surely = stopped(float(np.median(line.time_s - time[~roughly])))
+    if (surely != roughly).any():
+        line = noted(~surely)
+    return _spread(line, order[~surely], readings, stopped=order[surely])
 
 
 def _fit_log(

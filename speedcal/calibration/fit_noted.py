@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -10,37 +10,37 @@ import numpy as np
 from speedcal.calibration.association import log_unrelated, stray_density
 from speedcal.calibration.clock_posterior import Cells, Notes, clock_cells
 from speedcal.calibration.clock_search import Shift
-from speedcal.calibration.dial_mixture import Laid, Mixed, PointerPlay, log_changed, mixed_dial
+from speedcal.calibration.dial_mixture import Laid, Mixed, PointerPlay, mixed_dial
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine
 from speedcal.calibration.moments import Moments
 from speedcal.calibration.reading_habits import Habit
+from speedcal.calibration.rivals import log_changed, log_strays
 from speedcal.calibration.runs import SteadyRuns
 from speedcal.calibration.tuning import (
     ASSOCIATION_FROM,
     CELL_S,
-    CHANGED_FROM,
     CLOCK_DOUBT,
     CLOCKS_KEPT,
     CLUSTER_S,
     COARSE_U_MPS,
+    DOUBTED_FROM,
     FAR_CLOCK_S,
     FOLLOWING_SHARE,
-    LARGE_SCATTER_MPS,
     LEAST_MINUTE_STEP_S,
     LEAST_RIGHT,
+    LONG_STEP_S,
     LOOSE_EVIDENCE,
     LOOSE_SCATTER_MPS,
     MARKS_EVIDENCE,
     MOST_DRAWN,
     MUCH_COVERED,
-    SCATTER_LEFT_MPS,
+    RIVAL_SHARES,
     SCATTER_NODES_MPS,
     SLOWEST_MPS,
-    TWO_READERS_FROM,
     WRONG_BELOW,
 )
-from speedcal.calibration.two_readers import log_two_readers
+from speedcal.calibration.two_readers import log_other_readers
 from speedcal.errors import AlignmentError
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray
@@ -99,7 +99,7 @@ def fit_noted(
         odds = min(exact.log_evidence - cells.log_evidence, _log_odds_of_marks(ground, marks, exact, u_rounding_mps))
         if odds > MARKS_EVIDENCE:
             notes, cells = marks, exact
-    least_s = LEAST_MINUTE_STEP_S if at.half_width_s > 10 else 1.0
+    least_s = LEAST_MINUTE_STEP_S if at.half_width_s > LONG_STEP_S else 1.0
     evidence = cells.log_evidence - log_unrelated(time_s, indicated_mps, stray, least_s=least_s)
     scatter = float(np.sqrt(cells.weight @ cells.scatter_mps**2))
     _refuse_foreign(cells, evidence, scatter, ground, source)
@@ -116,8 +116,12 @@ def fit_noted(
     dial = mixed.dial.shifted(sum(habits.values()))
     line = dial.line
     _refuse_two_clocks(cells, mixed, best, source)
-    changed = log_changed(max(ways, key=lambda way: way.weight), used_mps=speed[used])
-    two_readers = log_two_readers(ground, notes, cells, mixed.dial) if at.half_width_s < 10 else 0.0
+    heaviest = max(ways, key=lambda way: way.weight)
+    rivals = {
+        **(log_other_readers(ground, notes, cells, mixed.dial) if at.half_width_s <= LONG_STEP_S else {}),
+        "dial_changed": log_changed(heaviest, used_mps=speed[used]),
+        "large_scatter": log_strays(heaviest, used_mps=speed[used]),
+    }
     return MeasuredLine(
         offset_mps=line.offset_mps,
         gain=line.error_factor,
@@ -130,7 +134,7 @@ def fit_noted(
         ground_mps=np.where(inside, speed, np.nan),
         reason=tuple(np.select([~inside, ~right, ~used], [NO_GROUND, WRONG, TOO_SLOW], "").tolist()),
         dial=dial,
-        reasons=_doubts(scatter, mixed, two_readers, changed, ground),
+        reasons=_doubts(rivals, scatter, ground),
         log_evidence=evidence,
         reading_shift_mps=habit.shift_mps,
         habits=habits,
@@ -156,20 +160,16 @@ def _log_odds_of_marks(ground: GroundSpeed, notes: Notes, cells: Cells, u_roundi
     return float((mark.max() - 1) * (np.log(step / left) - (1 + np.log(2 * np.pi)) / 2))
 
 
-def _doubts(
-    scatter_mps: float, mixed: Mixed, two_readers: float, changed: float, ground: GroundSpeed
-) -> tuple[Finding, ...]:
-    """Return what in the readings themselves costs trust; beside a track full of gaps those are to blame."""
-    found = []
-    if scatter_mps > LARGE_SCATTER_MPS and mixed.scatter_mps > SCATTER_LEFT_MPS:
-        found.append(Finding("large_scatter", scatter_mps=scatter_mps))
-    if two_readers > TWO_READERS_FROM:
-        found.append(Finding("two_readers", log_odds=two_readers))
-    if changed > CHANGED_FROM:
-        found.append(Finding("dial_changed", log_odds=changed))
-    if found and ground.covered < MUCH_COVERED:
+def _doubts(rivals: Mapping[str, float], scatter_mps: float, ground: GroundSpeed) -> tuple[Finding, ...]:
+    """Return what explains the readings better than one dial; beside a track full of gaps those are to blame."""
+    odds = {code: np.log(RIVAL_SHARES[code]) + log for code, log in rivals.items()}
+    if np.logaddexp.reduce(list(odds.values())) < DOUBTED_FROM:
+        return ()
+    if ground.covered < MUCH_COVERED:
         return (Finding("track_gaps", covered=ground.covered),)
-    return tuple(found)
+    code = max(odds, key=lambda one: odds[one])
+    value = {"scatter_mps": scatter_mps} if code == "large_scatter" else {"log_odds": rivals[code]}
+    return (Finding(code, **value),)
 
 
 def _refuse_foreign(cells: Cells, evidence: float, scatter: float, ground: GroundSpeed, source: str) -> None:

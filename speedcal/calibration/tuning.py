@@ -250,6 +250,12 @@ STOP_ROWS, STOP_SHARE, STOP_SPREAD_STEPS, STOP_SPREAD_MPS = 10, 0.7, 1.5, 0.4
 """The needle lies at a stop when so many rows, and such a share of all beyond, show the end of the scale at speeds so
 many steps, and so much for lags, apart. Half the spread costs honest logs their fastest rows."""
 
+FEWEST_NOTES_AT_STOP = 4
+"""The same of notes, at two figures of which speeds differ by three steps: at 60 mph nobody misreads so four times."""
+
+LONG_STEP_S = 10.0
+"""Half width of the moments of a reading from which on they tell neither a stop nor two watches."""
+
 CHANGE_BLOCK_S, CHANGE_LEAST, CHANGE_SIGMAS = 20.0, 0.015, 8.0
 """A needle or a hill errs alike for less than the first; a part of a log so far off, so plainly, has a cause.
 Made apart from ours, honest logs differ by up to 0.6 % at 9 sigma, slip of 3 % or another tire at 30."""
@@ -327,11 +333,8 @@ marks, and not as rounded to them."""
 FOLLOWING_SHARE = 0.5
 """Least share of the readings on the track that has to follow it."""
 
-LARGE_SCATTER_MPS, SCATTER_LEFT_MPS = 0.9 * MPH_MPS, 0.78 * MPH_MPS
-"""Scatter about a line, beside rounding, from which on readings are not trusted: people read to 0.6 mph; and about a
-curve with play, without which a needle that sticks would be blamed on who read it. On drives made apart from ours they
-catch two dials and a convoy, and one honest drive in a hundred. Logs whose rows are of two dials by turns scatter by
-1.4 mph and more, honest ones by 0.5 at the most."""
+LARGE_SCATTER_MPS = 0.9 * MPH_MPS
+"""Rows of a log that are of two dials by turns scatter by 1.4 mph and more, honest ones by 0.5 at the most."""
 
 CLOCK_DOUBT = 0.05
 """Posterior mass of far clock offsets with another answer from which on none is given."""
@@ -416,20 +419,33 @@ DIALS_APART, DIALS_MEET_MPS = (0.03, 0.05, 0.075, 0.1), (0.0, 30 * MPH_MPS)
 DIALS_CLOCK_REACH_S = 4.0
 """Clock offsets about the best that are tried for two dials, which one reader notes with one watch."""
 
+GPS_SHARES, GPS_SCATTER_MPS = (0.0, 0.2, 0.35, 0.5), 0.1
+"""Shares of the readings that were taken off a GPS display, by which the dial that is found is drawn towards it, and
+how far such a reading is off the track beside its rounding."""
+
 READERS_CLOCK_REACH_S = 20.0
 """Clock offsets about the best that are tried for each of two readers; two watches lie on both sides of one."""
 
 READERS_SCATTERS_MPS = (0.1, 0.165, 0.27, 0.45)
 """Scatters at which one reader and two are compared."""
 
-TWO_READERS_FROM = 1.0
-"""Log odds of two readers or two dials from which on readings are not trusted: 2.7 to 1. On drives made apart from ours
-they find nine in ten of two passengers and of two dials, a third of a convoy, and one honest drive in a hundred."""
-
-CHANGE_ON_WAY_U, FEWEST_ON_A_SIDE = 0.05, 3
+CHANGE_ON_WAY_U, CHANGE_ON_WAY_MPS, FEWEST_ON_A_SIDE = 0.05, 1.5 * MPH_MPS, 3
 """By how much a dial reads otherwise after tires, gears or the dial itself were changed on the way, relative and
-standard, and readings that must lie before and after."""
+standard, or is seen otherwise by who took over, and readings that must lie before and after."""
 
-CHANGED_FROM = 1.2
-"""Log odds of such a change from which on readings are not trusted: 3.3 to 1. On drives made apart from ours one
-honest one in some 400 reaches it, of those with a change of 5 % eight in ten, at twice it half of them."""
+STRAY_MPS, STRAY_LASTS_S = 1.0 * MPH_MPS, (15.0, 60.0)
+"""How far readings of another vehicle stray from the track, standard, and times in which they come back by two thirds.
+Halved, it is what a needle in its play does; more of either hardly finds more."""
+
+STRAY_SCATTER_MPS, STRAY_SCATTER_LOG_SD = 0.24, 0.4
+"""What people read to, where the question is whether it is more than that; half as narrow, readings of the car behind
+pass for those of somebody careless."""
+
+RIVAL_SHARES = {"two_readers": 0.3, "dial_changed": 0.15, "large_scatter": 0.4, "gps_among_readings": 0.15}
+"""How likely two readers or dials, a change on the way, another vehicle and a GPS display are beside each other. From
+drives made apart from ours; half or twice of any of them changes less than one file in a hundred."""
+
+DOUBTED_FROM = 0.25
+"""Log odds of all these together from which on readings are not trusted; 0 where they tell nothing. On drives made
+apart from ours three honest files in a hundred reach it, four in five of a convoy, nineteen in twenty of two watches or
+two dials. At 0.55 two honest files and seven in ten of a convoy."""

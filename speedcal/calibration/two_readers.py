@@ -1,9 +1,10 @@
-"""Whether one person with one watch took the readings off one dial, or two that took turns, or of two dials.
+"""Whether one person with one watch took the readings off one dial, or two that took turns, or off two displays.
 
 Two watches are seconds apart, and who sits aside sees the needle a little off. Who took which reading is a hidden
 Markov chain; its evidence is held against that of one reader (Kass and Raftery 1995, J. Am. Statist. Assoc. 90, 773),
 whose needle may hang in its play: that, too, makes neighbours differ. Two dials are held against one of the two alone
-as well: where the dial that was found is a little off, another one is not yet a second.
+as well: where the dial that was found is a little off, another one is not yet a second. The other display may be that
+of the GPS, whose speed is the track's.
 """
 
 from __future__ import annotations
@@ -21,6 +22,8 @@ from speedcal.calibration.tuning import (
     DIALS_APART,
     DIALS_CLOCK_REACH_S,
     DIALS_MEET_MPS,
+    GPS_SCATTER_MPS,
+    GPS_SHARES,
     READERS_APART_S,
     READERS_CLOCK_REACH_S,
     READERS_PLAYS_MPS,
@@ -35,8 +38,8 @@ _STEP_S = 1.0
 _SPEEDS = 100
 
 
-def log_two_readers(ground: GroundSpeed, notes: Notes, cells: Cells, dial: Dial) -> float:
-    """Return the log odds of two readers or two dials against one, at the dial that was found.
+def log_other_readers(ground: GroundSpeed, notes: Notes, cells: Cells, dial: Dial) -> dict[str, float]:
+    """Return the log odds of two readers or two dials, and of a GPS display beside the dial, against one of each.
 
     Parameters
     ----------
@@ -57,11 +60,14 @@ def log_two_readers(ground: GroundSpeed, notes: Notes, cells: Cells, dial: Dial)
             ]
         )
     )
-    dials = _two_dials(_Watch(ground, notes, cells, dial, reach_s=DIALS_CLOCK_REACH_S))
+    near = _Watch(ground, notes, cells, dial, reach_s=DIALS_CLOCK_REACH_S)
+    dials, displays = _two_dials(near), _dial_and_gps(near, dial)
     either = _mean(np.log(np.concatenate(dials)).sum(axis=1))
+    here = _mean(np.log(displays[0][: len(displays[0]) // len(GPS_SHARES)]).sum(axis=1))
     watches_odds = _mean(_taking_turns(*_two_watches(watch))) - alone
     dials_odds = _mean(_taking_turns(*dials)) - _mean(np.array([alone, either]))
-    return float(np.logaddexp(np.log(TWO_WATCHES_SHARE) + watches_odds, np.log(1 - TWO_WATCHES_SHARE) + dials_odds))
+    two = np.logaddexp(np.log(TWO_WATCHES_SHARE) + watches_odds, np.log(1 - TWO_WATCHES_SHARE) + dials_odds)
+    return {"two_readers": float(two), "gps_among_readings": _mean(_taking_turns(*displays)) - here}
 
 
 def _mean(logs: FloatArray) -> float:
@@ -95,6 +101,22 @@ def _two_dials(watch: _Watch) -> tuple[FloatArray, FloatArray]:
     return np.concatenate(first), np.concatenate(second)
 
 
+def _dial_and_gps(watch: _Watch, dial: Dial) -> tuple[FloatArray, FloatArray]:
+    """Return the densities of the readings off the dial and off a GPS display, which drew the dial that was found."""
+    away = watch.speed - _shown(dial, watch.speed)
+    first, second = [], []
+    for share, scatter in product(GPS_SHARES, READERS_SCATTERS_MPS):
+        first.append(watch.density(scatter, -share / (1 - share) * away))
+        second.append(watch.density(GPS_SCATTER_MPS, away))
+    return np.concatenate(first), np.concatenate(second)
+
+
+def _shown(dial: Dial, speed_mps: FloatArray) -> FloatArray:
+    """Return what a dial shows at many speeds, from a table."""
+    speeds = np.linspace(0.0, float(speed_mps.max()), _SPEEDS)
+    return np.interp(speed_mps, speeds, dial.indicated(speeds))
+
+
 class _Watch:
     """What the track says at the moments of the readings, for some offsets of one watch."""
 
@@ -110,8 +132,7 @@ class _Watch:
         self.moments = notes.time_s[order, None] + cells.clock_s[best] - reach_s + at.delay_s[0] + steps
         self.speed, rate, inside = ground.at(self.moments)
         self.inside = inside.astype(float)
-        speeds = np.linspace(0.0, float(self.speed.max()), _SPEEDS)
-        self.residual = notes.indicated_mps[order, None] - np.interp(self.speed, speeds, dial.indicated(speeds))
+        self.residual = notes.indicated_mps[order, None] - _shown(dial, self.speed)
         self.variance = gain**2 * (notes.u_ground_mps**2 + (rate * at.spacing_s) ** 2 / 12)
         self.variance += notes.own_variance[order, None]
         self.right, self.stray = 1 - wrong, notes.stray[order]

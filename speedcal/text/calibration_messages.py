@@ -249,7 +249,7 @@ FINDINGS: dict[str, Template] = {
     "few_runs": "readings in {count:n steady run} only; hold four different speeds.",
     "few_speeds": _few_speeds,
     "many_wrong": "{wrong} of {total} readings disagree with the others; check the file.",
-    "large_scatter": "the readings scatter by {scatter_mps:speed1} however the dial reads, more than a person "
+    "large_scatter": "the readings stray by {scatter_mps:speed1} however the dial reads, more than one person "
     "misreads; were they all read off one instrument, in the vehicle that carried the GPS?",
     "track_gaps": "the track has gaps and tells the speed for only {covered:percent} of the drive; use it as it was "
     "recorded, with a fix a second or so.",
@@ -258,6 +258,8 @@ FINDINGS: dict[str, Template] = {
     "log_strays": "the log strays from the track by {wander_mps:speed1} for seconds together, even at steady speeds; "
     "were both recorded in the same vehicle?",
     "two_readers": "the readings look like those of two watches or two readers; let one person note all of them.",
+    "gps_among_readings": "some of the readings look like GPS speed; note what the dial shows, without a look at a GPS "
+    "display.",
     "dial_changed": "from some reading on the dial reads otherwise than before; if tires, gears or the dial were "
     "changed on the way, calibrate each part by itself, or else let one person note all readings.",
     "association_unproven": "a list without times may fit other drives too; note the time of a few readings.",

@@ -36,6 +36,7 @@ _FAR = 2.0
 _STRANGE = {
     "many_wrong",
     "two_readers",
+    "gps_among_readings",
     "speed_against_positions",
     "may_be_truth",
     "dial_changed",

@@ -20,7 +20,17 @@ _RANGE = 0.25
 """Chance of the other range from which on somebody is asked which it was. Our own judgment."""
 _WORTH_A_LOOK = 0.1
 """Chance of another gear or box than stated from which on it is counted before a part is ordered by it."""
-_STRANGE = frozenset({"large_scatter", "two_readers", "many_wrong", "dial_changed", "dial_changes", "log_strays"})
+_STRANGE = frozenset(
+    {
+        "large_scatter",
+        "two_readers",
+        "gps_among_readings",
+        "many_wrong",
+        "dial_changed",
+        "dial_changes",
+        "log_strays",
+    }
+)
 """Doubts about the readings that come before any part."""
 _UNITS = (MILE_M / 1000, 1000 / MILE_M)
 

@@ -179,7 +179,7 @@ def _codes(drive: Drive, **changes: object) -> set[str]:
 
 def test_two_watches_and_two_dials_are_found_and_one_of_each_is_not_doubted() -> None:
     """Every other stamp 14 s later; every other reading off a dial that shows 9 % more, or all from the middle on."""
-    found = {"two_readers", "large_scatter", "foreign_readings", "readings_do_not_follow"}
+    found = {"two_readers", "dial_changed", "large_scatter", "foreign_readings", "readings_do_not_follow"}
     watches, dials, changed, plain = [], [], [], []
     for seed in range(5):
         drive = simulate("noted", [72, seed])

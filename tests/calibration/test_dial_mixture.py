@@ -9,9 +9,11 @@ import numpy as np
 import pytest
 
 from speedcal.calibration.curve import deviation_covariance, driven_points
-from speedcal.calibration.dial_mixture import Laid, PointerPlay, log_changed, mixed_dial
+from speedcal.calibration.dial_mixture import Laid, PointerPlay, mixed_dial
 from speedcal.calibration.ground_speed import ground_speed
+from speedcal.calibration.rivals import log_changed
 from speedcal.calibration.tuning import (
+    CHANGE_ON_WAY_MPS,
     CHANGE_ON_WAY_U,
     CURVE_SIZES_MPS,
     FACTOR_PRIOR_U,
@@ -80,8 +82,9 @@ def test_the_mixture_is_the_gaussian_model_written_out_in_full() -> None:
         prior_odds -= 0.5 * (np.log(s / SCATTER_MPS) / SCATTER_LOG_SD) ** 2
         logs.append(_log_normal(rest, marginal) + prior_odds)
         for begin in range(3, 12):
-            later = CHANGE_ON_WAY_U * speed * (when >= begin)
-            changed.append(_log_normal(rest, marginal + np.outer(later, later)) + prior_odds - np.log(9))
+            for size in (CHANGE_ON_WAY_U * speed, CHANGE_ON_WAY_MPS):
+                later = size * (when >= begin)
+                changed.append(_log_normal(rest, marginal + np.outer(later, later)) + prior_odds - np.log(18))
         means.append(at + gain @ rest)
         covariances.append(prior[14:, 14:] - gain @ prior[:14, 14:])
     weight = np.exp(np.array(logs) - max(logs))

@@ -1,0 +1,110 @@
+"""Whether readings are of one dial in the vehicle of the track all the way, or something else explains them better.
+
+Two rivals are held against one dial with everything about it integrated out (Kass and Raftery 1995, J. Am. Statist.
+Assoc. 90, 773): from some reading on it reads otherwise, as after a change of tires; or readings stray from it and
+come back over tens of seconds, as those of the car behind do, whose speed is nearly that of the track. What one person
+misreads is independent from reading to reading.
+"""
+
+from __future__ import annotations
+
+from itertools import product
+
+import numpy as np
+
+from speedcal.calibration.curve import driven_points, knots_for
+from speedcal.calibration.dial_mixture import Basis, Laid, at_nodes, information, prior_nodes, solved
+from speedcal.calibration.tuning import (
+    CHANGE_ON_WAY_MPS,
+    CHANGE_ON_WAY_U,
+    FEWEST_ON_A_SIDE,
+    LINE_SCATTERS_MPS,
+    RUN_SHARE_ODDS,
+    RUN_SHARES,
+    STRAY_LASTS_S,
+    STRAY_MPS,
+    STRAY_SCATTER_LOG_SD,
+    STRAY_SCATTER_MPS,
+)
+from speedcal.interval import FloatArray
+
+_NEGLIGIBLE = 0.02
+
+
+def log_changed(way: Laid, *, used_mps: FloatArray) -> float:
+    """Return the log odds that the dial reads otherwise from some reading on, against one dial all the way.
+
+    By how much its factor or its offset changes is integrated out like all else; which it is and when is averaged over.
+
+    Parameters
+    ----------
+    way
+        Readings with their moments.
+    used_mps
+        True speeds of the readings used.
+    """
+    order = np.argsort(way.moment_s, kind="stable")
+    rank = np.argsort(order, kind="stable")
+    begins = np.arange(FEWEST_ON_A_SIDE, len(order) - FEWEST_ON_A_SIDE + 1)
+    if not len(begins):
+        return -np.inf
+    basis = _basis(used_mps)
+    known = np.column_stack([basis.rows(way.speed_mps), way.play])
+    after = (rank[:, None] >= begins).astype(float)
+    after = np.hstack([CHANGE_ON_WAY_U * way.speed_mps[:, None] * after, CHANGE_ON_WAY_MPS * after])
+    nodes = solved(way, basis)
+    told, _ = information(way, np.column_stack([known, after]), nodes.noise)
+    size, sd = known.shape[1], nodes.prior_sd[:, :, None]
+    inner = sd * told[:, :size, :size] * sd.transpose(0, 2, 1) + np.eye(size)
+    beside = sd * told[:, :size, size:]
+    left = told[:, size:, size:] - beside.transpose(0, 2, 1) @ np.linalg.solve(inner, beside)
+    weight, pull = np.diagonal(left, axis1=1, axis2=2)[:, :-1], left[:, :-1, -1]
+    gain = pull**2 / (weight + 1) - np.log1p(weight)
+    return float(np.logaddexp.reduce(gain / 2 + np.log(nodes.weight)[:, None], axis=None) - np.log(after.shape[1]))
+
+
+def log_strays(way: Laid, *, used_mps: FloatArray) -> float:
+    """Return the log odds that readings stray from the dial for a while together, against errors of their own.
+
+    Both are weighed at the scatters with which people read; for how long they stray is averaged over.
+
+    Parameters
+    ----------
+    way
+        Readings with their moments.
+    used_mps
+        True speeds of the readings used.
+    """
+    rows = _basis(used_mps).rows(way.speed_mps)
+    columns = np.column_stack([rows, way.play, way.shown_mps - way.speed_mps])
+    prior_sd, log_sizes = prior_nodes(rows.shape[1])
+    apart = np.abs(way.moment_s[:, None] - way.moment_s)
+    strays = [STRAY_MPS**2 * np.exp(-apart / lasts) for lasts in STRAY_LASTS_S]
+    noise, log_noise = _own_errors(way)
+    covariance = noise[:, None] + np.array([np.zeros_like(apart), *strays])
+    root = np.linalg.cholesky(covariance.reshape(-1, *apart.shape))
+    white = np.linalg.solve(root, np.broadcast_to(columns, (len(root), *columns.shape)))
+    log_determinant = 2 * np.log(np.diagonal(root, axis1=1, axis2=2)).sum(axis=1)
+    log, _, _ = at_nodes(white.transpose(0, 2, 1) @ white, log_determinant, prior_sd)
+    by_stray = np.logaddexp.reduce(log + log_sizes, axis=1).reshape(len(noise), -1) + log_noise[:, None]
+    evidence = np.logaddexp.reduce(by_stray, axis=0)
+    return float(np.logaddexp.reduce(evidence[1:]) - np.log(len(strays)) - evidence[0])
+
+
+def _basis(used_mps: FloatArray) -> Basis:
+    driven = driven_points(used_mps)
+    return Basis.over(knots_for(driven), driven)
+
+
+def _own_errors(way: Laid) -> tuple[FloatArray, FloatArray]:
+    """Return covariances (k, n, n) of what readings err by alone and in runs, and the log share of each."""
+    scatter, share = np.array(list(product(LINE_SCATTERS_MPS, RUN_SHARES))).T
+    log = -0.5 * (np.log(scatter / STRAY_SCATTER_MPS) / STRAY_SCATTER_LOG_SD) ** 2
+    log += np.tile(np.log(RUN_SHARE_ODDS), len(LINE_SCATTERS_MPS))
+    likely = log > log.max() + np.log(_NEGLIGIBLE)
+    in_run = way.run >= 0
+    together = (way.run[:, None] == way.run) & in_run
+    variance = (scatter[likely] ** 2 + way.rounding_variance)[:, None]
+    part = share[likely, None]
+    alone = np.where(in_run, 1 - part, 1.0) * variance * way.widening + way.known_variance
+    return alone[:, :, None] * np.eye(len(in_run)) + (part * variance)[:, :, None] * together, log[likely]

@@ -1,0 +1,136 @@
+"""Readings that something else explains better than one dial: by arithmetic written out in full, and against truth."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import product
+
+import numpy as np
+import pytest
+
+import speedcal
+from speedcal.calibration.curve import deviation_covariance, deviation_sizes, driven_points
+from speedcal.calibration.dial_mixture import Laid
+from speedcal.calibration.rivals import log_strays
+from speedcal.calibration.tuning import (
+    FACTOR_PRIOR_U,
+    LINE_SCATTERS_MPS,
+    OFFSET_SHARES,
+    OFFSET_SIZES_MPS,
+    PLAY_SHARES,
+    PLAY_SIZES_MPS,
+    RUN_SHARE_ODDS,
+    RUN_SHARES,
+    STRAY_LASTS_S,
+    STRAY_MPS,
+    STRAY_SCATTER_LOG_SD,
+    STRAY_SCATTER_MPS,
+)
+from speedcal.interval import FloatArray
+from speedcal.simulate import simulate
+from speedcal.units import MPH_MPS
+
+
+def _laid(time: FloatArray, speed: FloatArray, shown: FloatArray, run: FloatArray | None = None) -> Laid:
+    alone = np.full(len(speed), -1)
+    return Laid(
+        weight=1.0,
+        speed_mps=speed,
+        shown_mps=shown,
+        widening=np.ones(len(speed)),
+        known_variance=np.full(len(speed), 0.01),
+        run=alone if run is None else run.astype(np.int64),
+        play=np.sin(np.arange(len(speed))),
+        moment_s=time,
+        rounding_variance=0.016,
+    )
+
+
+def _log_normal(rest: FloatArray, covariance: FloatArray) -> float:
+    return float(-0.5 * (rest @ np.linalg.solve(covariance, rest) + np.linalg.slogdet(covariance)[1]))
+
+
+def test_the_odds_of_straying_are_those_of_the_gaussian_model_written_out_in_full() -> None:
+    """Dense covariances at every node; the scatters and shapes that are left out carry little: 0.03 is allowed."""
+    rng = np.random.default_rng(3)
+    time = np.cumsum(rng.uniform(8, 70, 12))
+    speed = rng.uniform(9, 28, 12)
+    run = np.array([0, 0, -1, 1, 1, 1, -1, -1, 2, 2, -1, -1])
+    way = _laid(time, speed, 1.05 * speed + rng.normal(0, 0.4, 12), run)
+    design = np.column_stack([np.ones(12), speed])
+    curve = deviation_covariance(speed, speed, driven_points(speed))
+    same = (run[:, None] == run) & (run[:, None] >= 0)
+    apart = np.abs(time[:, None] - time)
+    strays = [0 * apart, *(STRAY_MPS**2 * np.exp(-apart / lasts) for lasts in STRAY_LASTS_S)]
+    logs: list[list[float]] = [[] for _ in strays]
+    grids = (
+        LINE_SCATTERS_MPS,
+        zip(RUN_SHARES, RUN_SHARE_ODDS, strict=True),
+        zip(*deviation_sizes(), strict=True),
+        zip(PLAY_SIZES_MPS, PLAY_SHARES, strict=True),
+        zip(OFFSET_SIZES_MPS, OFFSET_SHARES, strict=True),
+    )
+    for s, (rho, rho_share), (size, share), (hang, hang_share), (needle, needle_share) in product(*grids):
+        variance = s**2 + way.rounding_variance
+        own = np.where(run >= 0, (1 - rho) * variance, variance) + way.known_variance
+        line = design @ np.diag([needle**2, FACTOR_PRIOR_U**2]) @ design.T
+        covariance = (
+            line + size**2 * curve + hang**2 * np.outer(way.play, way.play) + np.diag(own) + rho * variance * same
+        )
+        prior = np.log(share * hang_share * rho_share * needle_share)
+        prior -= 0.5 * (np.log(s / STRAY_SCATTER_MPS) / STRAY_SCATTER_LOG_SD) ** 2
+        for log, stray in zip(logs, strays, strict=True):
+            log.append(_log_normal(way.shown_mps - speed, covariance + stray) + prior)
+    evidence = [np.logaddexp.reduce(log) for log in logs]
+    expected = np.logaddexp.reduce(evidence[1:]) - np.log(len(strays) - 1) - evidence[0]
+    assert log_strays(way, used_mps=speed) == pytest.approx(expected, abs=0.03)
+
+
+def test_errors_that_last_are_told_from_errors_of_their_own() -> None:
+    """30 readings 20 s apart that err by 1.2 mph, for a minute together or each by itself, and by 0.5 mph."""
+    rng = np.random.default_rng(4)
+    lasting, alone, usual = [], [], []
+    for _ in range(20):
+        time = np.cumsum(rng.uniform(10, 30, 30))
+        speed = rng.uniform(10, 28, 30)
+        together = np.exp(-np.abs(time[:, None] - time) / 60)
+        for odds, scatter, root in (
+            (lasting, 1.2, np.linalg.cholesky(together)),
+            (alone, 1.2, np.eye(30)),
+            (usual, 0.5, np.eye(30)),
+        ):
+            error = scatter * MPH_MPS * root @ rng.standard_normal(30)
+            odds.append(log_strays(_laid(time, speed, 1.04 * speed + error), used_mps=speed))
+    assert np.median(lasting) > np.quantile(alone, 0.9)
+    assert max(usual) < 0
+
+
+def _codes(seed: int, *, gps_every: int) -> set[str]:
+    """Return the doubts about notes of a dial that shows 8 % more, of which some are the track's speed."""
+    drive = simulate("noted", [81, seed])
+    true = drive.truth.reading_ground_mps
+    read = np.random.default_rng(seed).normal(1.08 * true, 0.4 * MPH_MPS)
+    if gps_every:
+        read[::gps_every] = true[::gps_every]
+    readings = replace(drive.readings, speed_mps=np.round(read / MPH_MPS) * MPH_MPS)
+    return set(speedcal.calibrate(drive.track, readings).trust.codes)
+
+
+def test_readings_off_a_gps_display_among_those_of_the_dial_are_found() -> None:
+    """Each third reading is the speed of the track: seen in three drives of four; the dial alone has no doubt."""
+    assert sum("gps_among_readings" in _codes(seed, gps_every=3) for seed in range(4)) >= 3
+    assert not any(_codes(seed, gps_every=0) for seed in range(4))
+
+
+def test_notes_of_a_needle_at_its_top_stop_are_left_out() -> None:
+    """The needle of a dial that shows 5 % more rests at 50 mph: at 45 it shows 47.25, within what is stated."""
+    drive = simulate("noted", [82, 1])
+    read = np.minimum(1.05 * drive.truth.reading_ground_mps, 50 * MPH_MPS)
+    read = np.random.default_rng(1).normal(read, 0.3 * MPH_MPS)
+    result = speedcal.calibrate(drive.track, replace(drive.readings, speed_mps=np.round(read / MPH_MPS) * MPH_MPS))
+    pinned = 1.05 * drive.truth.reading_ground_mps > 51 * MPH_MPS
+    assert "needle_at_stop" in {finding.code for finding in result.findings}
+    assert not result.readings["used"].to_numpy()[pinned].any()
+    assert result.readings["used"].to_numpy()[~pinned].mean() > 0.8
+    at = 45 * MPH_MPS
+    assert abs(float(result.indicated(at)) - 1.05 * at) < float(result.half_width(at))
