@@ -18,7 +18,7 @@ from speedcal.calibration.moments import moments
 from speedcal.calibration.quality import usable_readings
 from speedcal.calibration.reading_habits import Habit
 from speedcal.calibration.runs import SteadyRuns
-from speedcal.calibration.tuning import FEWEST_NOTES_AT_STOP, LONG_STEP_S
+from speedcal.calibration.tuning import FEW_READINGS, FEWEST_NOTES_AT_STOP, LONG_STEP_S
 from speedcal.errors import AlignmentError
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray
@@ -97,12 +97,11 @@ def fit_drive(
         )
 
     def stopped(late_s: float) -> BoolArray:
-        if at.half_width_s > LONG_STEP_S:
-            return np.zeros(len(time), bool)
         then, _, inside = ground.at(time + late_s)
         # who reads a needle at its stop notes one of two figures
         step_mps = 2 * readings.speed_resolution_mps
-        return at_stops(np.where(inside, then, np.nan), speed, step_mps, fewest=FEWEST_NOTES_AT_STOP)
+        lies = at_stops(np.where(inside, then, np.nan), speed, step_mps, fewest=FEWEST_NOTES_AT_STOP)
+        return lies & (at.half_width_s <= LONG_STEP_S) & ((~lies).sum() >= FEW_READINGS)
 
     roughly = stopped(shifts[0].offset_s + at.middle_s)
     line = noted(~roughly)
