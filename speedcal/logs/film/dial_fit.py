@@ -23,6 +23,8 @@ _BENDS = (0.0, 0.03, 0.1, 0.3, 1.0, 3.0)
 _COARSENESS = (0.3, 0.6, 1.2, 2.4)
 """How much more or less the marks err than was thought."""
 _COARSENESS_LN_SD = 1.0
+_MOST_STEPS = 60
+"""Of a fit: one with a bend that a scale may have takes ten, one that must do without takes a thousand in vain."""
 _NEEDLE_ENDS = (0.3, 0.9)
 
 
@@ -165,7 +167,7 @@ def fit_scale(
         first = linear
         for bend in _BENDS:
             first = first if not bend or len(first) > 10 else np.append(first, np.zeros(len(share) - 2))
-            fitted = least_squares(marks.away, first, x_scale="jac", args=(bend, coarse))
+            fitted = least_squares(marks.away, first, x_scale="jac", max_nfev=_MOST_STEPS, args=(bend, coarse))
             first = fitted.x
             tried.append((marks.evidence(fitted, bend, coarse), fitted))
     fitted = max(tried, key=lambda one: one[0])[1]
