@@ -62,7 +62,7 @@ def command(
     A passenger writes the readings down and works the watch, the driver drives. Keep to the speed limit, on a
     suitable road. Local rules on speedometers and odometers come first.
     """
-    from speedcal.logs import read_track
+    from speedcal.logs import in_the_track, read_track
     from speedcal.text.calibration_summary import budget_text
 
     if readings is None and (zone is not None or clock_offset is not None):
@@ -71,7 +71,7 @@ def command(
         if readings is None:
             result = _from_checks(track, unit, column, session)
         else:
-            drive = read_track(track, session=session)
+            drive = read_track(track, session=session, instrument=in_the_track(track, readings, column))
             shown = _readings(readings, unit, column=column, zone=zone, session=session)
             result = _from_drive(drive, shown, unit, clock_offset)
     emit(result, as_json, f"{result}\n\n{budget_text(result)}" if budget else str(result))

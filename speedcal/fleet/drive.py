@@ -33,7 +33,7 @@ _TRACKS = frozenset({".gpx", ".fit", ".tcx", ".kml", ".kmz", ".nmea", ".nma"})
 _TRACK_WORD = re.compile(r"(?:^|[ _-])(?:track|gps)(?:$|[ _.-])")
 _SAME_WHEELS = 0.12
 """How far odometer and speed may differ in a vehicle; miles and kilometers differ by 0.61."""
-_FORM = 4
+_FORM = 5
 """Counts changes of the method or of what is kept within a version; drives are measured again after one."""
 _WHOLE = 9
 """Digits kept of a dial's knots."""
@@ -210,7 +210,8 @@ def _read_pair(
 ) -> tuple[Track, Readings]:
     from speedcal.logs import readings_of, request_of, track_of
 
-    found = track_of(track, session=options.get("session"))
+    instrument = options.get("column") if track.digest == readings.digest else None
+    found = track_of(track, session=options.get("session"), instrument=instrument)
     own = replace(readings, error=ReadingsFormatError)
     told = [options.get(name) for name in ("column", "zone", "session")]
     try:

@@ -191,10 +191,11 @@ def _from_checks(name: str, drive: Drive, unit: DisplayUnit | None, vehicle: Veh
 
 def _from_track(name: str, drive: Drive, unit: DisplayUnit | None) -> DriveFacts:
     from speedcal.calibration import calibrate
-    from speedcal.logs import read_readings, read_track
+    from speedcal.logs import in_the_track, read_readings, read_track
 
     assert drive.track is not None  # noqa: S101 - the job file was checked
-    track = read_track(drive.track, session=drive.session)
+    instrument = in_the_track(drive.track, drive.readings, drive.column) if drive.readings else None
+    track = read_track(drive.track, session=drive.session, instrument=instrument)
     if drive.readings is None:
         readings = held_readings(drive.held, drive.unit or unit or "mph")
     else:

@@ -5,6 +5,7 @@ Each format is a module of its own with a row in the table of :mod:`speedcal.log
 
 from __future__ import annotations
 
+import filecmp
 from pathlib import Path
 
 from speedcal.errors import ReadingsFormatError, TrackFormatError
@@ -30,7 +31,9 @@ __all__ = [
 ]
 
 
-def read_track(path: str | Path, *, zone: str | None = None, session: str | None = None) -> Track:
+def read_track(
+    path: str | Path, *, zone: str | None = None, session: str | None = None, instrument: str | None = None
+) -> Track:
     """Read a recorded drive.
 
     Parameters
@@ -42,6 +45,8 @@ def read_track(path: str | Path, *, zone: str | None = None, session: str | None
         taken as UTC.
     session
         Which vehicle or session, as the file names it; one that holds a single drive is read whole.
+    instrument
+        Column of a table that holds what the instrument showed: it is not taken for the speed of the receiver.
 
     Raises
     ------
@@ -54,15 +59,25 @@ def read_track(path: str | Path, *, zone: str | None = None, session: str | None
     >>> print(speedcal.read_track("data_demo/before.gpx"))
     before.gpx: GPX 1.1, ... fixes over 14.3 min, with recorded speed
     """
-    return track_of(load(path, TrackFormatError, is_certain), zone=zone, session=session)
+    return track_of(load(path, TrackFormatError, is_certain), zone=zone, session=session, instrument=instrument)
 
 
-def track_of(source: Source, *, zone: str | None = None, session: str | None = None) -> Track:
+def in_the_track(track: Path, readings: Path, column: str | None) -> str | None:
+    """Return the column of the instrument where one file holds both."""
+    try:
+        return column if column is not None and filecmp.cmp(track, readings, shallow=False) else None
+    except OSError:  # told when it is read
+        return None
+
+
+def track_of(
+    source: Source, *, zone: str | None = None, session: str | None = None, instrument: str | None = None
+) -> Track:
     """Return the track of a file in memory, as :func:`read_track` does."""
     log = recognise(source)
     if log.track is None:
         source.fail("no_track_in_format", format=log.id)
-    return log.track(source, Request(zone=parse_zone(zone) if zone else None, session=session))
+    return log.track(source, Request(None, instrument, parse_zone(zone) if zone else None, session))
 
 
 def read_readings(

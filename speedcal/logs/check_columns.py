@@ -10,8 +10,7 @@ from typing import Literal
 
 from speedcal.logs.headers import Heading, normal, read_heading, speed_unit_in
 from speedcal.logs.source import Source
-from speedcal.logs.table_readings import named_column
-from speedcal.logs.tabular import Table
+from speedcal.logs.tabular import Table, named_column
 from speedcal.units import LENGTH_UNIT_M, SpeedUnit
 
 Part = Literal[

@@ -15,8 +15,7 @@ from speedcal.logs.numbers import decimal_step, parse_numbers
 from speedcal.logs.readings import Clock, Stamps, at_line
 from speedcal.logs.sessions import one_session
 from speedcal.logs.source import load
-from speedcal.logs.table_readings import named_column
-from speedcal.logs.tabular import find_table, split_rows, uses_decimal_comma
+from speedcal.logs.tabular import find_table, named_column, split_rows, uses_decimal_comma
 from speedcal.logs.time_column import on_track_clock, read_times
 
 

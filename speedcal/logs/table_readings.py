@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import re
 
 import numpy as np
@@ -20,7 +19,7 @@ from speedcal.logs.readings import Readings, Shown, Stamps, at_line, build_readi
 from speedcal.logs.sessions import one_session
 from speedcal.logs.source import Source
 from speedcal.logs.speed_physics import fastest_in, positions_mps, unit_by_positions, with_decimals
-from speedcal.logs.tabular import Table, check_header, decimal_mark, is_missing, uses_decimal_comma
+from speedcal.logs.tabular import Table, check_header, decimal_mark, is_missing, named_column, uses_decimal_comma
 from speedcal.logs.time_column import on_track_clock, read_times
 from speedcal.units import LENGTH_UNIT_M, SPEED_UNIT_MPS, SpeedUnit, parse_speed_unit
 
@@ -105,22 +104,6 @@ def _of(headings: list[Heading], speeds: list[int], origin: str) -> list[int]:
     """Return the speeds of one origin, those with a unit where any has one."""
     found = [i for i in speeds if headings[i].origin == origin]
     return [i for i in found if headings[i].speed_unit is not None] or found
-
-
-def named_column(source: Source, table: Table, name: str) -> int:
-    """Return the index of the column that a user named: its whole header, or the beginning of one only."""
-    plain = [header.strip().casefold() for header in table.header]
-    wanted = name.strip().casefold()
-    found = [i for i, header in enumerate(plain) if header == wanted]
-    found = found or [i for i, header in enumerate(plain) if wanted and header.startswith(f"{wanted} ")]
-    if len(found) == 1:
-        return found[0]
-    if found:
-        columns = [table.header[i] for i in found]
-        source.fail("several_named_columns", line=table.header_line, found=name, columns=columns)
-    near = difflib.get_close_matches(wanted, plain, 1, 0.4)
-    meant = table.header[plain.index(near[0])] if near else None
-    source.fail("no_such_column", line=table.header_line, found=name, meant=meant, columns=table.header[:30])
 
 
 def _unit(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from speedcal.finding import Finding
@@ -22,7 +24,7 @@ from speedcal.logs.speed_physics import (
     unit_by_positions,
     with_decimals,
 )
-from speedcal.logs.tabular import Table, check_header, uses_decimal_comma
+from speedcal.logs.tabular import Table, check_header, named_column, uses_decimal_comma
 from speedcal.logs.time_column import on_track_clock, read_times
 from speedcal.logs.track import Fixes, Track, build_track
 from speedcal.units import SPEED_UNIT_MPS
@@ -70,6 +72,9 @@ def read_table_track(source: Source, table: Table, request: Request, *, kind: st
         latitude, longitude = longitude, latitude
         findings.append(Finding("positions_swapped"))
     ground = positions_mps(time_s, latitude, longitude)
+    if request.column is not None:
+        shown = named_column(source, table, request.column)
+        headings[shown] = replace(headings[shown], origin="instrument")
     fixes = Fixes(
         time_s=time_s,
         latitude_deg=latitude,

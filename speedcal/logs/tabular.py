@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import difflib
 import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
@@ -249,6 +250,22 @@ def check_header(source: Source, table: Table) -> None:
     if table.others:
         first, second = sorted((table.header_line, table.others[0]))
         source.fail("second_table", line=second, header_line=first)
+
+
+def named_column(source: Source, table: Table, name: str) -> int:
+    """Return the index of the column that a user named: its whole header, or the beginning of one only."""
+    plain = [header.strip().casefold() for header in table.header]
+    wanted = name.strip().casefold()
+    found = [i for i, header in enumerate(plain) if header == wanted]
+    found = found or [i for i, header in enumerate(plain) if wanted and header.startswith(f"{wanted} ")]
+    if len(found) == 1:
+        return found[0]
+    if found:
+        columns = [table.header[i] for i in found]
+        source.fail("several_named_columns", line=table.header_line, found=name, columns=columns)
+    near = difflib.get_close_matches(wanted, plain, 1, 0.4)
+    meant = table.header[plain.index(near[0])] if near else None
+    source.fail("no_such_column", line=table.header_line, found=name, meant=meant, columns=table.header[:30])
 
 
 def is_missing(cell: str) -> bool:

@@ -196,9 +196,11 @@ def _count_typed_rows(error: SpeedcalError, first: int) -> None:
 
 
 def _read_track(task: Mapping[str, Any]) -> Track:
-    from speedcal.logs import read_track
+    from speedcal.logs import in_the_track, read_track
 
-    track = read_track(task["track"], session=task["options"].get("session"))
+    options = task["options"]
+    instrument = in_the_track(task["track"], task["readings"], options.get("column"))
+    track = read_track(task["track"], session=options.get("session"), instrument=instrument)
     _check_size(len(track), task["most_points"], "fixes", track.source)
     return track
 
