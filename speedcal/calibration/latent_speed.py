@@ -53,6 +53,9 @@ _BLEND = 0.7
 _LONGEST = np.array([0.5, 0.4, 1e-3, 0.3, 0.2])
 _SETTLED = np.array([4e-3, 2e-2, 2e-5, 4e-3, 2e-3])
 _SETTLED_MPS = 5e-3
+_AT_REST = 0.25
+"""What is taken as none is judged when steps are settled, before noise has shrunk around it; the rounds end when they
+are this much smaller, since the noise of a log under cruise control is found slowly."""
 _HIGHEST_MPS = 0.3
 _LOOSE = 1e-6
 _TABLE_MPS = 0.1
@@ -350,7 +353,9 @@ class _Fitter:
         step, surprise = self._step(information + self.prior, score.sum(axis=0) - self.prior @ (here - prior_mean))
         self.nuisance = self.nuisance + step[:NUISANCES]
         self.dial = replace(self.dial, shown_mps=self.dial.shown_mps + step[NUISANCES:])
-        settled = bool(np.all(np.abs(step[:NUISANCES]) < _SETTLED) and np.all(np.abs(step[NUISANCES:]) < _SETTLED_MPS))
+        moving = max(
+            float(np.max(np.abs(step[:NUISANCES]) / _SETTLED)), float(np.max(np.abs(step[NUISANCES:]))) / _SETTLED_MPS
+        )
         self.result = Fit(
             clock_offset_s=float(self.nuisance[CLOCK]),
             damping_s2=float(self.nuisance[DAMPING]),
@@ -365,10 +370,10 @@ class _Fitter:
             time_s=np.concatenate([self.track.time_s, self.log.time_s + self.nuisance[CLOCK]]),
             prior=self.prior + np.diag(_HELD * np.isin(np.arange(len(self.prior)), self.none)),
         )
-        if settled and surprise and max(surprise.values()) > 1:
+        if moving < 1 and surprise and max(surprise.values()) > 1:
             self.none.remove(max(surprise, key=lambda which: surprise[which]))
-            settled = False
-        return settled
+            return False
+        return moving < _AT_REST
 
     def _step(self, total: FloatArray, pull: FloatArray) -> tuple[FloatArray, dict[int, float]]:
         """Return a step of Newton's, not too long, and how plainly what is taken as none would move; 1 is enough."""

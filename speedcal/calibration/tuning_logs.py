@@ -75,7 +75,7 @@ LAG_TOLD_STEP_MPS, SLOW_NEEDLE_S = 0.35, 1.5
 """Recorded speed in coarser steps does not tell the lag of a needle: rounding smooths it alike. From the second on a
 needle is said to lag; from memory: sound ones follow within a second."""
 
-LATENT_READINGS, LATENT_SPACING_S, LATENT_ROUNDS = 60, 1.0, 18
+LATENT_READINGS, LATENT_SPACING_S, LATENT_ROUNDS = 60, 1.0, 30
 """Moving readings and fixes from which on the latent speed is worth finding, the distance of its knots (half of it
 doubles the cost and changes nothing), and most rounds of that fit."""
 
