@@ -77,7 +77,7 @@ needle is said to lag; from memory: sound ones follow within a second."""
 
 LATENT_READINGS, LATENT_SPACING_S, LATENT_ROUNDS = 60, 1.0, 30
 """Moving readings and fixes from which on the latent speed is worth finding, the distance of its knots (half of it
-doubles the cost and changes nothing), and most rounds of that fit."""
+doubles the cost and changes nothing), and most rounds of that fit: plain logs take 6, held speeds 9."""
 
 LEAST_JERK, LOCAL_KNOTS = 0.001, 8
 """Least size of the change of acceleration in m/s^3, as under cruise control (ten times as much lets the speed wander
@@ -90,9 +90,9 @@ and of how many seconds, all well told, the usual size of a drive counts against
 LEAST_NOISE_MPS, LEAST_NOISE_STEPS = 0.02, 0.05
 """Least noise of a value before it is rounded, in m/s and in steps."""
 
-SHARED_LEFT = 0.15
+SHARED_LEFT = 0.08
 """Part of the variance of the rounding error that all values of a held speed share that is left when each counts as an
-interval: of drives made apart under cruise control 0 holds 0.90 to 0.93, 0.15 0.94 to 0.99, the whole 1.0."""
+interval: of drives made apart under cruise control 0 holds 0.90 to 0.93, 0.08 0.93 to 1.0, the whole 1.0."""
 
 LOG_BLOCK_S, POSITIONS_BLOCK_S, LUCK = 60.0, 120.0, 0.75
 """Readings of different minutes are independent, errors of positions last longer; a jackknife variance below this part
