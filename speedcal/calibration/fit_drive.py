@@ -101,7 +101,7 @@ def fit_drive(
         # who reads a needle at its stop notes one of two figures
         step_mps = 2 * readings.speed_resolution_mps
         lies = at_stops(np.where(inside, then, np.nan), speed, step_mps, fewest=FEWEST_NOTES_AT_STOP)
-        return lies & (at.half_width_s <= LONG_STEP_S) & ((~lies).sum() >= FEW_READINGS)
+        return np.asarray(lies & (at.half_width_s <= LONG_STEP_S) & ((~lies).sum() >= FEW_READINGS))
 
     roughly = stopped(shifts[0].offset_s + at.middle_s)
     line = noted(~roughly)

@@ -14,7 +14,7 @@ from speedcal.calibration.dial_mixture import Laid, Mixed, PointerPlay, mixed_di
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine
 from speedcal.calibration.moments import Moments
-from speedcal.calibration.reading_habits import Habit
+from speedcal.calibration.reading_habits import Habit, u_of_heaps
 from speedcal.calibration.rivals import log_changed, log_strays
 from speedcal.calibration.runs import SteadyRuns
 from speedcal.calibration.tuning import (
@@ -27,6 +27,7 @@ from speedcal.calibration.tuning import (
     DOUBTED_FROM,
     FAR_CLOCK_S,
     FOLLOWING_SHARE,
+    HEAPED_EVIDENCE,
     LEAST_MINUTE_STEP_S,
     LEAST_RIGHT,
     LONG_STEP_S,
@@ -89,6 +90,7 @@ def fit_noted(
         The readings are no likelier on this track than on any other, do not follow it, or do so at two clock offsets
         that lead to different answers.
     """
+    heaps = u_of_heaps(indicated_mps, float(np.sqrt(12)) * u_rounding_mps)
     indicated_mps = indicated_mps + habit.shift_mps
     stray = stray_density(ground, indicated_mps)
     notes = Notes(time_s, indicated_mps, stray, at, u_rounding_mps, u_stated_mps, ground.u_speed_mps)
@@ -99,6 +101,11 @@ def fit_noted(
         odds = min(exact.log_evidence - cells.log_evidence, _log_odds_of_marks(ground, marks, exact, u_rounding_mps))
         if odds > MARKS_EVIDENCE:
             notes, cells = marks, exact
+    if heaps is not None:
+        loose = replace(notes, u_stated_mps=np.hypot(u_stated_mps, heaps))
+        heaped = clock_cells(ground, loose, shifts, log_prior)
+        if heaped.log_evidence - cells.log_evidence > HEAPED_EVIDENCE:
+            notes, cells = loose, heaped
     least_s = LEAST_MINUTE_STEP_S if at.half_width_s > LONG_STEP_S else 1.0
     evidence = cells.log_evidence - log_unrelated(time_s, indicated_mps, stray, least_s=least_s)
     scatter = float(np.sqrt(cells.weight @ cells.scatter_mps**2))

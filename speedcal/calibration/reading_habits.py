@@ -12,6 +12,7 @@ from typing import Any, Literal, get_args
 import numpy as np
 
 from speedcal.calibration.measured import MeasuredLine, straight_dial
+from speedcal.calibration.tuning import HEAP_STEPS, HEAPED_SIGMAS
 from speedcal.calibration.tuning_logs import MARKS_TURN
 from speedcal.interval import FloatArray
 from speedcal.logs.readings import Readings
@@ -111,6 +112,27 @@ def reading_habit(read_from: ReadFrom, rounding: Rounding, *, step_mps: float) -
         u_parallax_mps=float(away_mm / parallax["scale_mm_per_mph"]) * MPH_MPS,
         sweep_rad_per_mps=float(np.radians(parallax["sweep_deg_per_mph"])) / MPH_MPS,
     )
+
+
+def u_of_heaps(indicated_mps: FloatArray, step_mps: float) -> FloatArray | None:
+    """Return the standard uncertainty of each reading, shape (n,), if some were rounded to fives and the others not.
+
+    People round to fives now and then, and more so the faster the needle moves; None where no more readings are
+    multiples of five steps than chance puts there, or all.
+
+    Parameters
+    ----------
+    indicated_mps
+        Readings as noted, shape (n,). [m/s]
+    step_mps
+        The step in which they are written. [m/s]
+    """
+    of_five = np.round(indicated_mps / step_mps) % HEAP_STEPS == 0
+    share, chance, count = float(of_five.mean()), 1 / HEAP_STEPS, len(of_five)
+    if share == 1 or share < chance + HEAPED_SIGMAS * np.sqrt(chance * (1 - chance) / count):
+        return None
+    rounded = (share - chance) / (share * (1 - chance))
+    return np.where(of_five, np.sqrt(rounded / 12) * HEAP_STEPS * step_mps, 0.0)
 
 
 @cache

@@ -330,6 +330,10 @@ COARSE_U_MPS, MARKS_EVIDENCE = 0.35, 3.0
 """Rounding from which on, standard, and log odds (20 to 1) at which readings are taken as noted with the needle on its
 marks, and not as rounded to them."""
 
+HEAP_STEPS, HEAPED_SIGMAS, HEAPED_EVIDENCE = 5, 2.0, 1.0
+"""Steps to whose multiples people round besides, standard deviations of chance from which on more readings lie there,
+and log odds from which on they are taken as rounded, and not as noted with the needle held on its marks."""
+
 FOLLOWING_SHARE = 0.5
 """Least share of the readings on the track that has to follow it."""
 

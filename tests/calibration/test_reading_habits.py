@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import speedcal
-from speedcal.calibration.reading_habits import PARALLAX, ROUNDING_HABIT, reading_habit
+from speedcal.calibration.reading_habits import PARALLAX, ROUNDING_HABIT, reading_habit, u_of_heaps
 from speedcal.simulate import Plateau, simulate
 from speedcal.units import MPH_MPS
 
@@ -84,3 +84,38 @@ def test_notes_of_a_needle_on_its_marks_are_not_taken_for_rounded_ones(beside_mp
     half_mph = float(result.half_width(45 * MPH_MPS)) / MPH_MPS
     assert abs(float(result.indicated(45 * MPH_MPS)) / MPH_MPS - 45) < half_mph
     assert (half_mph < 0.7) == exact
+
+
+def test_notes_rounded_to_fives_now_and_then_are_as_wide_as_they_scatter() -> None:
+    """Each second reading of a dial that shows 4 % more, to fives: at 40 mph 41.6, held by 4 intervals of 5.
+
+    Those of the same readings to the mph are narrower.
+    """
+    held, half, exact = [], [], []
+    for seed in range(5):
+        drive = simulate("noted", [83, seed])
+        rng = np.random.default_rng(seed)
+        read = 1.04 * drive.truth.reading_ground_mps / MPH_MPS + rng.normal(0, 0.4, len(drive.readings))
+        some = rng.random(len(read)) < 0.5
+        at = 40 * MPH_MPS
+        for shown, found in ((np.where(some, 5 * np.round(read / 5), np.round(read)), half), (np.round(read), exact)):
+            result = speedcal.calibrate(drive.track, replace(drive.readings, speed_mps=shown * MPH_MPS))
+            found.append(float(result.half_width(at)))
+            if found is half:
+                held.append(abs(float(result.indicated(at)) - 1.04 * at) < half[-1])
+    assert sum(held) >= 4
+    assert np.median(half) > np.median(exact)
+
+
+def test_fives_by_chance_are_not_taken_as_rounded() -> None:
+    """Of 20 readings 4 are multiples of five by chance, and 7 not by more than two standard deviations (1.8 each)."""
+    step = MPH_MPS
+    speeds = np.array([30, 35, 40, 45, 50, 55, 60, *(k for k in range(20, 50) if k % 5)][:20]) * step
+    assert u_of_heaps(speeds, step) is None
+    speeds[7:11] = np.array([25, 65, 20, 70]) * step
+    heaps = u_of_heaps(speeds, step)
+    assert heaps is not None
+    # 11 of 20: of those 55 %, (0.55 - 0.2) / 0.8 are rounded
+    assert heaps[0] == pytest.approx(np.sqrt(0.35 / 0.8 / 0.55 / 12) * 5 * step)
+    assert heaps[-1] == 0
+    assert u_of_heaps(np.array([30.0, 35.0, 40.0]) * step, step) is None  # the step is five
