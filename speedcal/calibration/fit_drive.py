@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
@@ -18,6 +19,7 @@ from speedcal.calibration.moments import moments
 from speedcal.calibration.quality import usable_readings
 from speedcal.calibration.reading_habits import Habit
 from speedcal.calibration.runs import SteadyRuns
+from speedcal.calibration.slow_needle import with_slow_needle
 from speedcal.calibration.tuning import FEW_READINGS, FEWEST_NOTES_AT_STOP, LONG_STEP_S
 from speedcal.errors import AlignmentError
 from speedcal.finding import Finding
@@ -82,10 +84,10 @@ def fit_drive(
     mass = log_prior_mass(ground, time, clock=readings.clock, midnight_s=midnight, known_s=known_s)
 
     def noted(some: BoolArray) -> MeasuredLine:
-        return fit_noted(
-            ground,
-            time[some],
-            speed[some],
+        fit = partial(
+            fit_noted,
+            time_s=time[some],
+            indicated_mps=speed[some],
             shifts=shifts,
             at=at,
             u_rounding_mps=readings.speed_resolution_mps / np.sqrt(12),
@@ -95,6 +97,7 @@ def fit_drive(
             habit=habit,
             source=readings.source,
         )
+        return with_slow_needle(fit, ground, speed[some])
 
     def stopped(late_s: float) -> BoolArray:
         then, _, inside = ground.at(time + late_s)

@@ -403,6 +403,11 @@ ONE_OUT_OF_ORDER = 1
 """Marks out of order with which a list still counts as one that only rises or falls. At 2, one shuffled list of seven
 in fourteen would."""
 
+SLOW_NEEDLES_S, SLOW_NEEDLE_FROM, SLOW_NEEDLE_EVIDENCE = (2.2, 4.0), 1.0, 3.0
+"""Time constants of needles that notes are held against, standard errors by which they must lie on the way to them, and
+log odds (20 to 1) from which on one is believed. Notes of a needle damped by 4 s gave factors 0.8 % low; of sound ones
+at most one in fifty comes to these odds."""
+
 READERS_APART_S, READERS_SHIFTS_MPS = (4.0, 8.0, 12.0, 16.0), tuple(k * MPH_MPS for k in (-1.5, -0.75, 0.0, 0.75, 1.5))
 """How far two watches are apart, and by how much two people see a needle differently."""
 

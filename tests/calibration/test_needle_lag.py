@@ -17,6 +17,7 @@ from speedcal.calibration.ground_speed import ground_speed
 from speedcal.calibration.heavy_damping import heavy_damping
 from speedcal.calibration.measured import WRONG
 from speedcal.calibration.result import Calibration
+from speedcal.calibration.slow_needle import damped
 from speedcal.errors import AlignmentError
 from speedcal.units import MPH_MPS
 
@@ -114,3 +115,29 @@ def test_notes_of_another_drive_find_no_place_at_a_quarter_either() -> None:
         quarter = replace(readings, speed_mps=np.round(readings.speed_mps / 4, 3))
         with pytest.raises(AlignmentError):
             speedcal.calibrate(track, quarter)
+
+
+def test_notes_of_a_slow_needle_are_held_against_the_speeds_it_was_on_its_way_to() -> None:
+    """Damped by 4 s: told in a third of the drives at least; at 0.3 s in none."""
+    told = {
+        lag: [calibrated("notes", DialStyle(damping_s=(lag, lag)), seed) for seed in range(6)] for lag in (4.0, 0.3)
+    }
+    assert sum("needle_damped" in {finding.code for finding in one.findings} for one in told[4.0]) >= 2
+    assert all(one.needle_lag_s is None for one in told[0.3])
+
+
+def test_a_damped_course_is_that_of_the_first_order() -> None:
+    """Against the differential equation in steps of 0.02 s, where nothing was cut off before."""
+    drive = make_drive(KINDS["log"], generator("damped", (1,)))  # type: ignore[arg-type]
+    ground = ground_speed(in_memory(drive)[0])
+    time = np.arange(ground.time_s[0], ground.time_s[-1], 0.02)
+    speed = ground.at(time)[0]
+    shown = np.empty_like(speed)
+    shown[0] = speed[0]
+    for k in range(1, len(speed)):
+        shown[k] = shown[k - 1] + (speed[k] - shown[k - 1]) * 0.02 / 4.0
+    course = np.interp(ground.time_s, time, shown)
+    late = ground.time_s > ground.time_s[0] + 40
+    off = (damped(ground, 4.0).speed_mps - course)[late]
+    assert np.abs(off).max() < 0.1
+    assert np.abs(ground.speed_mps - course)[late].max() > 2.0
