@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 
+from speedcal.calibration.fit_logged import is_log
 from speedcal.errors import JobError
 from speedcal.interval import FloatArray
 
@@ -22,6 +23,9 @@ _LEAST_COMMON_S, _LEAST_SPREAD_MPS = 60.0, 1.0
 _SAME_SPEED_MPS, _SAME_SHARE = 0.4, 0.9
 """Two tracks are one when nine tenths of their speeds differ by less: even the same plan driven twice is seconds off in
 every acceleration."""
+_COPY_MPS = 0.03
+"""The same of tracks with dates more than a zone apart, which a machine may have driven alike: receivers have noise,
+copies have none."""
 _LEAST_READINGS, _SHARED_READINGS, _SAME_TIME_S = 5, 0.5, 1.5
 """Two lists of readings are one when half of the shorter agree in their own clock and in what they show."""
 _STOPWATCH_S = 2 * _HOUR_S
@@ -106,10 +110,12 @@ def _is_same_drive(one: SeenDrive, other: SeenDrive) -> bool:
     starts = [float(c.calibration.ground["time_s"].iloc[0]) for c in (one, other)]
     zones = np.arange(-_ZONES, _ZONES + 1) * _QUARTER_S
     shifts = [second[0] - first[0], starts[1] - starts[0], *zones]
-    return any(_same_speeds(one.calibration, other.calibration, float(shift)) for shift in shifts)
+    redated = one.has_date and other.has_date and abs(starts[1] - starts[0]) > _ZONES * _QUARTER_S
+    within = _COPY_MPS if redated else _SAME_SPEED_MPS
+    return any(_same_speeds(one.calibration, other.calibration, float(shift), within) for shift in shifts)
 
 
-def _same_speeds(one: Calibration, other: Calibration, shift_s: float) -> bool:
+def _same_speeds(one: Calibration, other: Calibration, shift_s: float, within_mps: float) -> bool:
     """Tell whether two drives went at the same speeds when one is shifted in time."""
     (first, last), (first_other, last_other) = moments(one), moments(other)
     low, high = max(first, first_other - shift_s), min(last, last_other - shift_s)
@@ -120,7 +126,7 @@ def _same_speeds(one: Calibration, other: Calibration, shift_s: float) -> bool:
     known = np.isfinite(speeds[0]) & np.isfinite(speeds[1])
     if known.sum() < _LEAST_COMMON_S or np.std(speeds[0][known]) < _LEAST_SPREAD_MPS:
         return False
-    return float(np.mean(np.abs(speeds[0] - speeds[1])[known] < _SAME_SPEED_MPS)) > _SAME_SHARE
+    return float(np.mean(np.abs(speeds[0] - speeds[1])[known] < within_mps)) > _SAME_SHARE
 
 
 def _speeds_at(calibration: Calibration, at_s: FloatArray) -> FloatArray:
@@ -158,8 +164,10 @@ def _share_readings(one: Calibration, other: Calibration) -> bool:
 def _clocks_apart_s(one: SeenDrive, other: SeenDrive) -> float:
     """Return by how much the watch was set otherwise, zero when it was not or nothing can be said. [s]."""
     offsets = [drive.calibration.clock_offset_s for drive in (one, other)]
-    first_times = [_own_clock(drive.calibration)[0].min(initial=np.inf) for drive in (one, other)]
-    if offsets[0] is None or offsets[1] is None or min(first_times) < _STOPWATCH_S:
+    times = [_own_clock(drive.calibration)[0] for drive in (one, other)]
+    if offsets[0] is None or offsets[1] is None or min(part.min(initial=np.inf) for part in times) < _STOPWATCH_S:
+        return 0.0
+    if is_log(times[0]) != is_log(times[1]):  # a logger has a clock of its own, and is no watch
         return 0.0
     apart = (offsets[1].value - offsets[0].value + _DAY_S / 2) % _DAY_S - _DAY_S / 2
     days = abs(_start(other) - _start(one)) / _DAY_S

@@ -123,7 +123,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
             f"between {values['first']} and {values['second']} the watch differs by {span(abs(values['apart_s']))}: "
             f"were the readings of {values['second']} really noted on that drive?"
         ),
-        "If they were, by another watch or a log in UTC, give {key drive clock_offset_s} (reading clock + this = GPS "
+        "If they were, by another watch, give {key drive clock_offset_s} (reading clock + this = GPS "
         "clock) for {second}; "
         "otherwise name the right readings",
     ),

@@ -178,3 +178,27 @@ def test_a_watch_that_went_hours_otherwise_is_asked_about_unless_the_offset_is_s
     then = [Seen("after", calibrate(after.track, late, clock_offset_s=-3 * 3600.0))]
     assert code_of(seen, then) == "clocks_apart"
     check_drives(seen, then, clock_stated={"after"})
+
+
+def test_a_log_keeps_its_own_time() -> None:
+    """Notes by a watch seven hours from the clock of the GPS before the work, a log in UTC after it."""
+    before, _ = pair_of("noted", 42, hours_apart=24.0)
+    _, after = pair_of("logged", 42, hours_apart=24.0)
+    after = moved(after, float(before.track.time_s[-1]) + 86400.0)
+    local = replace(before.readings, time_s=before.readings.time_s + 7 * 3600.0)
+    seen = [Seen("before", calibrate(before.track, local, clock_offset_s=-7 * 3600.0))]
+    check_drives(seen, [measured("after", after.track, after.readings)])
+
+
+def test_a_plan_that_a_machine_drives_again_on_another_day_is_another_drive() -> None:
+    """Equal to the second but for the noise of the receiver; without noise it is a copy with another date."""
+    drive, _ = pair_of("logged", 43, hours_apart=24.0)
+    again = moved(drive, float(drive.track.time_s[0]) + 3 * 86400.0)
+    noise = np.random.default_rng(43).normal(0, 0.1, len(again.track.time_s))
+    speed = again.track.speed_mps
+    noisy = replace(again.track, speed_mps=np.maximum(speed + noise, 0.0))
+    shown = again.readings.speed_mps + np.random.default_rng(44).choice([-1, 0, 1], len(again.readings)) * MPH_MPS
+    readings = replace(again.readings, speed_mps=np.maximum(shown, 0.0))
+    before = [measured("before", drive.track, drive.readings)]
+    check_drives(before, [measured("after", noisy, readings)])
+    assert code_of(before, [measured("after", again.track, readings)]) == "duplicate_drive"
