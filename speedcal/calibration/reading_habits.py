@@ -125,8 +125,10 @@ def u_of_heaps(indicated_mps: FloatArray, step_mps: float) -> FloatArray | None:
     indicated_mps
         Readings as noted, shape (n,). [m/s]
     step_mps
-        The step in which they are written. [m/s]
+        The step in which they are written, zero for figures without one. [m/s]
     """
+    if step_mps <= 0:
+        return None
     of_five = np.round(indicated_mps / step_mps) % HEAP_STEPS == 0
     share, chance, count = float(of_five.mean()), 1 / HEAP_STEPS, len(of_five)
     if share == 1 or share < chance + HEAPED_SIGMAS * np.sqrt(chance * (1 - chance) / count):
