@@ -33,8 +33,10 @@ _TRACKS = frozenset({".gpx", ".fit", ".tcx", ".kml", ".kmz", ".nmea", ".nma"})
 _TRACK_WORD = re.compile(r"(?:^|[ _-])(?:track|gps)(?:$|[ _.-])")
 _SAME_WHEELS = 0.12
 """How far odometer and speed may differ in a vehicle; miles and kilometers differ by 0.61."""
-_FORM = 5
+_FORM = 6
 """Counts changes of the method or of what is kept within a version; drives are measured again after one."""
+_FOR_BOTH = "speed_for_both"
+"""Among the options of a drive: the column of the instrument is taken for the receiver's speed, too."""
 _WHOLE = 9
 """Digits kept of a dial's knots."""
 
@@ -148,9 +150,31 @@ def _fetch(url: str) -> bytes:
 
 
 def _measured(files: DriveFiles, sources: Sequence[Source], unit: DisplayUnit | None) -> Outcome:
+    """Measure a drive; where fixes are too far apart to tell a speed, the odometer alone.
+
+    A box that logs one speed only seldom has it from the vehicle: where it cannot be held against the positions, it is
+    taken for the receiver's, and lays the odometer on the track.
+    """
+    options = dict(files.options)
+    try:
+        return {**_calibrated(files, sources, options, unit), "odometer_only": False}
+    except SpeedcalError as refused:
+        if "column" not in options or sources[0].digest != sources[-1].digest:
+            raise
+        try:
+            found = _calibrated(files, sources, {**options, _FOR_BOTH: True}, unit)
+        except SpeedcalError:
+            raise refused from None
+        if found["odometer"] is None:
+            raise
+        return {**found, "odometer_only": True}
+
+
+def _calibrated(
+    files: DriveFiles, sources: Sequence[Source], options: Mapping[str, Any], unit: DisplayUnit | None
+) -> Outcome:
     from speedcal.calibration import calibrate
 
-    options = dict(files.options)
     track, readings = _read(files, sources, options, unit)
     asked = {key: options[key] for key in ("clock_offset_s", "read_from", "rounding", "terrain") if key in options}
     by_box = len(files.paths) == 1 and "held" not in options
@@ -210,7 +234,7 @@ def _read_pair(
 ) -> tuple[Track, Readings]:
     from speedcal.logs import readings_of, request_of, track_of
 
-    instrument = options.get("column") if track.digest == readings.digest else None
+    instrument = options.get("column") if track.digest == readings.digest and _FOR_BOTH not in options else None
     found = track_of(track, session=options.get("session"), instrument=instrument)
     own = replace(readings, error=ReadingsFormatError)
     told = [options.get(name) for name in ("column", "zone", "session")]

@@ -105,7 +105,7 @@ class _Vehicle:
     def __init__(self, measured: Measured, outcomes: Sequence[tuple[str, Outcome]], limits: Limits) -> None:
         self.measured, self.limits = measured, limits
         trusted = [item for item in outcomes if item[1]["trust"] == "TRUSTED"]
-        self.names, self.outcomes = zip(*(trusted or outcomes), strict=True)
+        self.names, self.outcomes = zip(*_comparable(trusted or outcomes), strict=True)
         self.calibrations = [calibration_of(outcome) for outcome in self.outcomes]
         self.weak = len(outcomes) - len(trusted) if trusted else 0
         self.every = [outcome for _, outcome in outcomes]
@@ -137,7 +137,10 @@ class _Vehicle:
         end = np.array([np.nan if o["end_s"] is None else o["end_s"] for o in self.outcomes])
         if np.isnan(start).any():
             return Course()
-        value, u = min((self.value, self.u), self._readings(), key=lambda known: float(np.median(known[1])))
+        known = [(self.value, self.u)]
+        if not any(outcome["odometer_only"] for outcome in self.outcomes):
+            known.append(self._readings())
+        value, u = min(known, key=lambda one: float(np.median(one[1])))
         return follow(start, end, value, np.hypot(u, TIRE_STATE_U))
 
     def row(self, refused: tuple[tuple[str, Mapping[str, Any]], ...], twice: int) -> FleetRow:
@@ -235,6 +238,8 @@ class _Vehicle:
         meant = next((outcome["odometer_unit"] for outcome in self.every if outcome["odometer_unit"]), "")
         if meant:
             found.append(Finding("odometer_unit_by_speed", length_unit=meant))
+        if any(outcome["odometer_only"] for outcome in self.outcomes):
+            found.append(Finding("odometer_only"))
         if refused:
             found.append(Finding("drives_refused", count=refused))
         if self.weak:
@@ -245,6 +250,13 @@ class _Vehicle:
         if creep is not None:
             found.append(Finding("vehicle_creeps", percent=creep.value))
         return tuple(found)
+
+
+def _comparable(outcomes: Sequence[tuple[str, Outcome]]) -> Sequence[tuple[str, Outcome]]:
+    """Leave out drives that tell of the odometer only, where others do not tell of it."""
+    if all(outcome["odometer"] is not None for _, outcome in outcomes):
+        return outcomes
+    return [item for item in outcomes if not item[1]["odometer_only"]]
 
 
 def _days(earliest_s: float, latest_s: float) -> dict[str, str]:

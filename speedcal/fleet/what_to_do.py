@@ -40,6 +40,8 @@ def advise(row: FleetRow, job: JobContents | None, rate: float) -> Advice:
         return Advice("drive_again", because=row.calibration.trust.reasons)
     if row.p_value > rate:
         return Advice("keep_as_is")
+    if any(finding.code == "odometer_only" for finding in row.findings):
+        return Advice("measure_fact", part="roll_out")
     if job is not None and job.vehicle is not None:
         advice = correct(row.calibration, job.vehicle, limits=job.limits()).advice
         if advice and advice[0].action != "keep_as_is":

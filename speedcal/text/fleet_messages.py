@@ -161,6 +161,8 @@ FINDINGS: dict[str, Template] = {
         f"{joined(values['names'])}: the same files are also among those of {joined(values['vehicles'])}; leave them "
         "with the vehicle that drove them."
     ),
+    "odometer_only": "The fixes are too far apart to tell what the dial is worth: only the odometer is judged, and "
+    "what is said of the speed means nothing.",
     "drives_refused": "{count:n drive} without a number.",
     "weak_drives_left_out": "{count:n weak drive} left out, since there are trusted ones.",
     "drives_given_twice": "{count:n drive} given twice and counted once.",

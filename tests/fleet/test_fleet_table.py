@@ -204,6 +204,23 @@ def test_the_only_speed_of_a_table_is_not_held_against_itself(tmp_path: Path) ->
     assert json.loads(read.stdout)["speed_source"] == "positions"
 
 
+def test_one_speed_in_half_a_minute_is_the_receivers_and_the_odometer_is_judged(tmp_path: Path) -> None:
+    """Positions so far apart tell no speed; the odometer counts 6 % more than was driven."""
+    made = telematics_rows("x", drive_on(0, 5, 1.0, kind=KINDS["logged"], minutes=27), 1.06, every_s=30)
+    cells = [row.split(",") for row in made]
+    header = "time,vehicle id,latitude,longitude,speed (km/h),odometer (km)"
+    path = tmp_path / "month.csv"
+    path.write_text("\n".join([header, *(",".join([*row[:4], *row[5:]]) for row in cells)]), encoding="utf-8")
+    (row,) = speedcal.fleet(path, column="speed (km/h)").rows
+    assert (row.judged_by, [f.code for f in row.findings]) == ("odometer", ["odometer_only"])
+    assert row.odometer_factor is not None
+    assert row.odometer_factor.contains(1.06)
+    assert row.odometer_factor.half_width < 0.03
+    path.write_text(path.read_text("utf-8").replace("odometer", "engine hours").replace(" (km)", ""), encoding="utf-8")
+    (row,) = speedcal.fleet(path, column="speed (km/h)").rows
+    assert row.calibration is None or row.trust != "TRUSTED"
+
+
 def test_the_order_of_day_and_month_is_told_by_the_whole_table(tmp_path: Path) -> None:
     """A day after the twelfth in the rows of one vehicle tells it for the others; without one it is asked for."""
     place = [f"{45 + i * 1e-4:.6f},9,{50 + i % 9}" for i in range(12)]
