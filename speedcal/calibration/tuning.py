@@ -403,10 +403,10 @@ ONE_OUT_OF_ORDER = 1
 """Marks out of order with which a list still counts as one that only rises or falls. At 2, one shuffled list of seven
 in fourteen would."""
 
-SLOW_NEEDLES_S, SLOW_NEEDLE_FROM, SLOW_NEEDLE_EVIDENCE = (2.2, 4.0), 1.0, 3.0
+SLOW_NEEDLES_S, SLOW_NEEDLE_FROM, SLOW_NEEDLE_EVIDENCE = (2.2, 4.0), 1.0, 4.0
 """Time constants of needles that notes are held against, standard errors by which they must lie on the way to them, and
-log odds (20 to 1) from which on one is believed. Notes of a needle damped by 4 s gave factors 0.8 % low; of sound ones
-at most one in fifty comes to these odds."""
+log odds (55 to 1) from which on one is believed. Notes of a needle damped by 4 s gave factors 0.8 % low; of sound ones
+at most one in a hundred comes to these odds."""
 
 READERS_APART_S, READERS_SHIFTS_MPS = (4.0, 8.0, 12.0, 16.0), tuple(k * MPH_MPS for k in (-1.5, -0.75, 0.0, 0.75, 1.5))
 """How far two watches are apart, and by how much two people see a needle differently."""
@@ -450,11 +450,11 @@ STRAY_SCATTER_MPS, STRAY_SCATTER_LOG_SD = 0.24, 0.4
 """What people read to, where the question is whether it is more than that; half as narrow, readings of the car behind
 pass for those of somebody careless."""
 
-RIVAL_SHARES = {"two_readers": 0.3, "dial_changed": 0.15, "large_scatter": 0.4, "gps_among_readings": 0.15}
+RIVAL_SHARES = {"two_readers": 0.4, "dial_changed": 0.1, "large_scatter": 0.4, "gps_among_readings": 0.1}
 """How likely two readers or dials, a change on the way, another vehicle and a GPS display are beside each other. From
 drives made apart from ours; half or twice of any of them changes less than one file in a hundred."""
 
-DOUBTED_FROM = 0.25
+DOUBTED_FROM = 0.2
 """Log odds of all these together from which on readings are not trusted; 0 where they tell nothing. On drives made
-apart from ours three honest files in a hundred reach it, four in five of a convoy, nineteen in twenty of two watches or
-two dials. At 0.55 two honest files and seven in ten of a convoy."""
+apart from ours seven honest files in two hundred reach it, three in four of a convoy, nineteen in twenty of two watches
+or two dials. At 0.5 one honest file in a hundred fewer, and of a convoy one in ten more passes."""
