@@ -115,7 +115,12 @@ def scaled_noise(noise: FloatArray, line: FloatArray, *, model: FloatArray, jack
         Covariance of offset and factor, shape (2, 2).
     """
     size = max(float(np.trace(np.linalg.solve(model, jackknife))) / 2, LUCK)
-    return np.asarray(size * noise + line @ _positive(jackknife - size * model) @ line.T)
+    both = size * model + _positive(jackknife - size * model)
+    # where offset and factor do not hang together the level has luck, or none, of its own
+    pivot = np.array([1.0, -both[0, 1] / both[1, 1]])
+    less = pivot @ both @ pivot - max(pivot @ jackknife @ pivot, LUCK * (pivot @ model @ pivot))
+    both[0, 0] -= less
+    return np.asarray(size * _positive(noise - line @ model @ line.T) + line @ both @ line.T)
 
 
 def _lifted(matrices: FloatArray, least: FloatArray) -> FloatArray:

@@ -99,8 +99,10 @@ LOG_BLOCK_S, POSITIONS_BLOCK_S, LUCK = 60.0, 120.0, 0.75
 of the model's was only lucky: with it, and not with 0 or 1, 95 % intervals held the truth in 95 to 97 % of 300
 simulated drives each of logs at 0.2, 1 and 5 s."""
 
-RECEIVER_U_MPS = 0.004
-"""What a receiver's speed may be off by at all speeds, standard; from memory."""
+RECEIVER_U_MPS = 0.003
+"""What a receiver may be off by at all speeds, standard: half of the 0.006 m/s (95 %) by which the rate of a GPS range
+may err in space (performance standard, from memory), of which headings take some and to which receivers add
+some. Doubled, readings of a fine log are a tenth wider."""
 
 HELD_FIXES, MOST_HELD = 6, 0.2
 """So many equal speeds in a row, where they are not rounded, were held by the receiver and not measured; unless they
