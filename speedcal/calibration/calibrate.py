@@ -12,12 +12,12 @@ from speedcal.calibration.fit_drive import DAY_S, NOTED_U_TIME_S, fit_drive
 from speedcal.calibration.ground_speed import GroundSpeed, ground_speed
 from speedcal.calibration.measured import MeasuredLine, straight_dial, with_shared
 from speedcal.calibration.odometer import OdometerFactor, odometer_factor
+from speedcal.calibration.one_dial import LoggedDial
 from speedcal.calibration.quality import (
     hanging,
     heights_missing,
     judge,
     left_out,
-    not_of_one_dial,
     refuse_hopeless,
     refuse_nonsense,
     refuse_too_few,
@@ -116,6 +116,9 @@ def calibrate(
     odometer = _odometer(ground, line, readings)
     line, dial = _with_length_of_road(line, ground)
     table = _table(readings, line, dial, runs.number_at(line.time_s))
+    log = LoggedDial.of(table, ground, line, readings.speed_resolution_mps)
+    if log is not None:
+        line, dial = log.widened(line, dial)
     used = table["used"].to_numpy()
     refuse_too_few(int(used.sum()), readings)
     speeds = line.ground_mps[used]
@@ -151,13 +154,14 @@ def calibrate(
         *ground.findings,
         *heights_missing(calibration, track),
         *hanging(calibration, line.hangs_mps),
+        *(() if log is None else log.moves()),
         *line.findings,
         *left_out(track, ground, readings, odometer),
     )
     reasons = (
         *((Finding("may_be_truth"),) if kin == "untold" else ()),
         *line.reasons,
-        *not_of_one_dial(calibration, ground, readings.speed_resolution_mps, line.hangs_mps),
+        *(() if log is None else log.doubts(calibration.scatter_mps, calibration.unit)),
     )
     return judge(calibration, readings, findings=findings, odometer=odometer, fit_reasons=reasons)
 

@@ -18,6 +18,7 @@ from speedcal.calibration.tuning import (
     CHANGE_BLOCK_S,
     CHANGE_LEAST,
     CHANGE_SIGMAS,
+    CHANGE_TOLD,
     STEADY_ACCELERATION_MPS2,
     STEADY_WINDOW_S,
 )
@@ -43,8 +44,12 @@ class Change:
     """Index of its last reading."""
     difference: float
     """How much higher it reads than the rest, or a log at its end than at its begin, relative."""
-    gradual: bool = False
+    gradual: bool
     """The reading drifts over the whole log."""
+    large: bool
+    """So much that it has a cause that a single answer would hide."""
+    spread: float
+    """Standard deviation over the log of how the reading is changed, relative."""
 
 
 def change_within(time_s: FloatArray, ground_mps: FloatArray, off_mps: FloatArray, *, step_mps: float) -> Change | None:
@@ -69,18 +74,25 @@ def change_within(time_s: FloatArray, ground_mps: FloatArray, off_mps: FloatArra
     parts = (block >= begin[:, None]) & (block < end[:, None])
     shape = np.vstack([parts, block / (count - 1) - 0.5])  # the last one is a drift over all of the log
     difference, told, share = blocks.differences(shape)
-    least_change = CHANGE_LEAST + step_mps / 4 / float(np.median(ground_mps))
-    enough = share >= np.append(np.full(len(parts), _LEAST_SHARE), _LEAST_DRIFT_SHARE)
-    large = np.flatnonzero(enough & (np.abs(difference) >= least_change))
-    plain = large[np.abs(difference[large]) >= CHANGE_SIGMAS * blocks.u_differences(shape[large])]
+    rounding = step_mps / 4 / float(np.median(ground_mps))
+    least_share, least_told, sigmas = (
+        np.append(np.full(len(parts), of_part), of_drift)
+        for of_part, of_drift in ((_LEAST_SHARE, _LEAST_DRIFT_SHARE), CHANGE_TOLD, CHANGE_SIGMAS)
+    )
+    some = np.flatnonzero((share >= least_share) & (np.abs(difference) >= least_told + rounding))
+    plain = some[np.abs(difference[some]) >= sigmas[some] * blocks.u_differences(shape[some])]
     if not len(plain):
         return None
+    large = np.abs(difference[plain]) >= CHANGE_LEAST + rounding
+    plain = plain[large | ~large.any()]
     shorter = 1 - 1e-9 * np.append(end - begin, 0)  # of a part and its rest, which say the same
     best = plain[int(np.argmax((told * shorter)[plain]))]
+    changed = float(difference[best])
+    spread = abs(changed) * float(np.std(shape[best][label]))
     if best == len(parts):
-        return Change(0, len(label) - 1, float(difference[best]), gradual=True)
+        return Change(0, len(label) - 1, changed, gradual=True, large=bool(large.any()), spread=spread)
     within = np.flatnonzero((label >= begin[best]) & (label < end[best]))
-    return Change(int(within[0]), int(within[-1]), float(difference[best]))
+    return Change(int(within[0]), int(within[-1]), changed, gradual=False, large=bool(large.any()), spread=spread)
 
 
 @dataclass(frozen=True, slots=True)

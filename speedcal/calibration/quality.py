@@ -8,7 +8,6 @@ from dataclasses import replace
 import numpy as np
 
 from speedcal.calibration.clock_search import zone_near
-from speedcal.calibration.constancy import by_turns, change_within, steady_wander
 from speedcal.calibration.fit_logged import is_log
 from speedcal.calibration.ground_speed import SPEED_AGAINST_POSITIONS, GroundSpeed
 from speedcal.calibration.measured import STOPPED, WRONG
@@ -25,7 +24,6 @@ from speedcal.calibration.tuning import (
     FOLLOWS_MPS,
     HEIGHTS_NEEDED,
     HILLS_NOTICED,
-    LARGE_SCATTER_MPS,
     MANY_WRONG,
     MILES_KILOMETRES_TOLERANCE,
     NARROW_RANGE,
@@ -34,7 +32,6 @@ from speedcal.calibration.tuning import (
     PULSE_SLACK,
     SAME_LEVEL_MPS,
     SLOWEST_DRIVE_MPS,
-    STEADY_WANDER_MPS,
     WIDE_MPS,
     WIDE_SHARE,
 )
@@ -125,46 +122,6 @@ def hanging(calibration: Calibration, hangs_mps: FloatArray) -> tuple[Finding, .
     """Return the finding that the needle of a log hangs behind; ``hangs_mps`` is what it shows more at each reading."""
     play = float(np.abs(hangs_mps).max(initial=0.0))
     return (Finding("needle_hangs", play_mps=play, unit=calibration.unit),) if play > PLAY_NOTICED_MPS else ()
-
-
-def not_of_one_dial(
-    calibration: Calibration, ground: GroundSpeed, step_mps: float, hangs_mps: FloatArray
-) -> tuple[Finding, ...]:
-    """Return reasons that say a log is not of one dial in the vehicle of the track.
-
-    ``step_mps`` is its rounding, ``hangs_mps`` what a needle with play shows more at each reading.
-    """
-    table = calibration.readings
-    table = table.assign(residual_mps=table["residual_mps"] - hangs_mps)
-    seen = ("",) if ground.between_is_guessed else ("", WRONG)  # a guess is wrong more often than a row
-    table = table[table["reason"].isin(seen) & np.isfinite(table["time_s"])].sort_values("time_s")
-    time, speed, off, shown = (
-        table[name].to_numpy() for name in ("time_s", "ground_mps", "residual_mps", "indicated_mps")
-    )
-    if not is_log(time):
-        return ()
-    found = []
-    scatter = by_turns(shown) if ground.between_is_guessed else calibration.scatter_mps
-    if scatter > LARGE_SCATTER_MPS:  # rows of two dials by turns
-        found.append(Finding("large_scatter", scatter_mps=scatter))
-    step_mps = float(np.hypot(step_mps, ground.step_mps))
-    change = change_within(time, speed, off, step_mps=step_mps)
-    if change is not None:
-        if change.gradual:
-            found.append(Finding("dial_drifts", difference=change.difference))
-            course = (time - time[0]) / (time[-1] - time[0])
-        else:
-            line = table["line"].to_numpy()[[change.first, change.last]]
-            found.append(Finding("dial_changes", first=int(line[0]), last=int(line[1]), difference=change.difference))
-            course = np.zeros(len(time))
-            course[change.first : change.last + 1] = 1.0
-        off = off - change.difference * speed * (course - course.mean())  # a log may stray for this reason alone
-    if ground.between_is_guessed:
-        return tuple(found)
-    wander = steady_wander(time, speed, off, ground.at(time)[1])
-    if wander > np.hypot(STEADY_WANDER_MPS, step_mps / np.sqrt(12)):
-        found.append(Finding("log_strays", wander_mps=wander, unit=calibration.unit))
-    return tuple(found)
 
 
 def judge(

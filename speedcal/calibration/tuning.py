@@ -256,9 +256,13 @@ FEWEST_NOTES_AT_STOP = 4
 LONG_STEP_S = 10.0
 """Half width of the moments of a reading from which on they tell neither a stop nor two watches."""
 
-CHANGE_BLOCK_S, CHANGE_LEAST, CHANGE_SIGMAS = 20.0, 0.015, 8.0
-"""A needle or a hill errs alike for less than the first; a part of a log so far off, so plainly, has a cause.
-Made apart from ours, honest logs differ by up to 0.6 % at 9 sigma, slip of 3 % or another tire at 30."""
+CHANGE_BLOCK_S, CHANGE_LEAST = 20.0, 0.015
+"""A needle or a hill errs alike for less than the first; a part of a log that is so far off has a cause."""
+
+CHANGE_TOLD, CHANGE_SIGMAS = (CHANGE_LEAST, 0.003), (8.0, 6.0)
+"""Changes of a part, and drifts over all of a log, that are told and widen the answer, and how plain they must be. Made
+apart from ours, parts of honest logs differ by up to 0.6 % at 9 sigma, slip of 3 % or another tire at 30; they drift by
+up to 4 sigma, with tires that warm up by 1.5 % at 13."""
 
 STEADY_WINDOW_S, STEADY_ACCELERATION_MPS2, STEADY_WANDER_MPS = 10.0, 0.35, 0.2
 """Over so long, below such a change of speed, lags do not matter; a log that strays so far beside its rounding is of

@@ -253,6 +253,11 @@ FINDINGS: dict[str, Template] = {
     "misreads; were they all read off one instrument, in the vehicle that carried the GPS?",
     "track_gaps": "the track has gaps and tells the speed for only {covered:percent} of the drive; use it as it was "
     "recorded, with a fix a second or so.",
+    "dial_moves": lambda values: fill(
+        "Within the log the dial moves by {size:percent1} against the true speed, as when tires warm up or a load "
+        "shifts. The answer is for the middle of that, and its interval allows for the rest.",
+        {**values, "size": abs(values["difference"])},
+    ),
     "dial_changes": _dial_changes,
     "dial_drifts": _dial_drifts,
     "log_strays": "the log strays from the track by {wander_mps:speed1} for seconds together, even at steady speeds; "
@@ -292,6 +297,7 @@ LABELS: dict[str, str] = {
     "true_speed": "true speed of each check",
     "shared_truth": "error common to all true speeds",
     "hills": "hills",
+    "change_on_way": "change on the way",
     "another_day": "tires on another day",
 }
 """Short names of what is counted or listed."""

@@ -1,0 +1,105 @@
+"""Whether a log is of one dial, alike from begin to end, in the vehicle of the track."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from speedcal.calibration.constancy import Change, by_turns, change_within, steady_wander
+from speedcal.calibration.dial import Dial
+from speedcal.calibration.fit_logged import is_log
+from speedcal.calibration.ground_speed import GroundSpeed
+from speedcal.calibration.measured import WRONG, MeasuredLine
+from speedcal.calibration.tuning import LARGE_SCATTER_MPS, STEADY_WANDER_MPS
+from speedcal.finding import Finding
+from speedcal.interval import FloatArray, IntArray
+from speedcal.units import DisplayUnit
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+CHANGE_ON_WAY = "change_on_way"
+"""Name in the budget of what a dial changes within a log."""
+
+
+@dataclass(frozen=True, slots=True)
+class LoggedDial:
+    """What a log shows beside its dial, arrays in order of time, shape (n,)."""
+
+    ground: GroundSpeed
+    line: IntArray
+    time_s: FloatArray
+    ground_mps: FloatArray
+    off_mps: FloatArray
+    shown_mps: FloatArray
+    step_mps: float
+    """Step of rounding, of both sides together."""
+    change: Change | None
+
+    @classmethod
+    def of(cls, table: pd.DataFrame, ground: GroundSpeed, line: MeasuredLine, step_mps: float) -> LoggedDial | None:
+        """Return what a log shows, None for readings that are none; ``step_mps`` is the rounding of the readings."""
+        table = table.assign(residual_mps=table["residual_mps"] - line.hangs_mps)
+        seen = ("",) if ground.between_is_guessed else ("", WRONG)  # a guess is wrong more often than a row
+        table = table[table["reason"].isin(seen) & np.isfinite(table["time_s"])].sort_values("time_s")
+        names = ("line", "time_s", "ground_mps", "residual_mps", "indicated_mps")
+        lines, time, speed, off, shown = (table[name].to_numpy() for name in names)
+        if not is_log(time):
+            return None
+        step = float(np.hypot(step_mps, ground.step_mps))
+        change = change_within(time, speed, off, step_mps=step)
+        return cls(ground, lines, time, speed, off, shown, step, change)
+
+    def widened(self, line: MeasuredLine, dial: Dial) -> tuple[MeasuredLine, Dial]:
+        """Return the fit and its dial with what the dial changes on the way, a line of the budget."""
+        if self.change is None:
+            return line, dial
+        wider = dial.geared(1.0, u_ln_factor=self.change.spread)
+        part = wider.knot_covariance - dial.knot_covariance
+        return replace(line, habits={**line.habits, CHANGE_ON_WAY: part}), wider
+
+    def moves(self) -> tuple[Finding, ...]:
+        """Return the finding that the dial changes by a little, which the answer allows for."""
+        if self.change is None or self.change.large:
+            return ()
+        return (Finding("dial_moves", difference=self.change.difference),)
+
+    def doubts(self, scatter_mps: float, unit: DisplayUnit) -> tuple[Finding, ...]:
+        """Return reasons that say the log is not of one dial in the vehicle of the track.
+
+        Parameters
+        ----------
+        scatter_mps
+            Of one reading about the dial.
+        unit
+            Unit for people.
+        """
+        found = []
+        scatter = by_turns(self.shown_mps) if self.ground.between_is_guessed else scatter_mps
+        if scatter > LARGE_SCATTER_MPS:  # rows of two dials by turns
+            found.append(Finding("large_scatter", scatter_mps=scatter))
+        change, off, time = self.change, self.off_mps, self.time_s
+        if change is not None:
+            if change.gradual:
+                course = (time - time[0]) / (time[-1] - time[0])
+            else:
+                course = np.zeros(len(time))
+                course[change.first : change.last + 1] = 1.0
+            if change.large:
+                found.append(self._told(change))
+            # a log may stray for this reason alone
+            off = off - change.difference * self.ground_mps * (course - course.mean())
+        if self.ground.between_is_guessed:
+            return tuple(found)
+        wander = steady_wander(time, self.ground_mps, off, self.ground.at(time)[1])
+        if wander > np.hypot(STEADY_WANDER_MPS, self.step_mps / np.sqrt(12)):
+            found.append(Finding("log_strays", wander_mps=wander, unit=unit))
+        return tuple(found)
+
+    def _told(self, change: Change) -> Finding:
+        if change.gradual:
+            return Finding("dial_drifts", difference=change.difference)
+        first, last = (int(line) for line in self.line[[change.first, change.last]])
+        return Finding("dial_changes", first=first, last=last, difference=change.difference)
