@@ -111,6 +111,7 @@ class _Vehicle:
         self.every = [outcome for _, outcome in outcomes]
         with_odometer = [c.odometer_factor is not None for c in self.calibrations]
         self.by_odometer = all(with_odometer)
+        self.odometer_only = any(outcome["odometer_only"] for outcome in self.outcomes)
         self.value, self.u = self._compared()
         self.course = self._followed()
 
@@ -138,7 +139,7 @@ class _Vehicle:
         if np.isnan(start).any():
             return Course()
         known = [(self.value, self.u)]
-        if not any(outcome["odometer_only"] for outcome in self.outcomes):
+        if not self.odometer_only:
             known.append(self._readings())
         value, u = min(known, key=lambda one: float(np.median(one[1])))
         return follow(start, end, value, np.hypot(u, TIRE_STATE_U))
@@ -180,7 +181,7 @@ class _Vehicle:
 
     def _judged(self, pooled: Calibration, factor: Interval) -> tuple[JudgedBy, Interval | None, float | None]:
         """Return what it is judged by, how far that is off, and the chance of that in a vehicle that is right."""
-        rule = self.limits.speed_rule
+        rule = None if self.odometer_only else self.limits.speed_rule
         chances = []
         judged: JudgedBy = ""
         if self.by_odometer or (rule is None and all(outcome["logged"] for outcome in self.outcomes)):
@@ -238,7 +239,7 @@ class _Vehicle:
         meant = next((outcome["odometer_unit"] for outcome in self.every if outcome["odometer_unit"]), "")
         if meant:
             found.append(Finding("odometer_unit_by_speed", length_unit=meant))
-        if any(outcome["odometer_only"] for outcome in self.outcomes):
+        if self.odometer_only:
             found.append(Finding("odometer_only"))
         if refused:
             found.append(Finding("drives_refused", count=refused))
