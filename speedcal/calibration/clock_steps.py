@@ -32,6 +32,8 @@ _WRONG, _UNIFORM, _TOP_MPS = 0.08, 0.02, 60.0
 _ALIKE = 3.0
 """Rows, a second apart, whose noise counts once."""
 _LEAST_BLOCKS, _MOST_FAR = 2, 2
+_LONGEST_S, _BLOCKS_AT_ONCE = 14400.0, 20
+"""Of longer logs and tracks no step is asked, which would take seconds; and of so many blocks at once, for memory."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +80,8 @@ def course_of_clock(
     step_mps
         Step the readings are rounded to. [m/s]
     """
+    if max(np.ptp(time_s), np.ptp(ground.time_s)) > _LONGEST_S:
+        return ClockCourse(np.zeros(len(time_s)))
     some = np.flatnonzero(np.diff(np.floor(time_s - time_s[0]), prepend=-1) > 0)
     blocks = _Blocks(ground, time_s[some], indicated_mps[some], shift, step_mps)
     found = blocks.course(CLOCK_NEAR_S, CLOCK_DRIFTS)
@@ -140,12 +144,21 @@ class _Blocks:
         right = np.where(np.isfinite(z2), (1 - _WRONG) * density / self.unknowing[rows, None], 0.0)
         return np.asarray(self.counts[rows, None] * np.log(right + _WRONG) / _ALIKE)
 
+    def _told_by_blocks(self, late_s: FloatArray, drift: float) -> FloatArray:
+        """Return the log likelihood of each block for each lateness, shape (m, k)."""
+        told = []
+        for first in np.split(self.first, range(_BLOCKS_AT_ONCE, len(self.first), _BLOCKS_AT_ONCE)):
+            end = int(first[-1] + self.count[np.searchsorted(self.first, first[-1])])
+            rows = self._told(late_s, drift, slice(int(first[0]), end))
+            told.append(np.add.reduceat(rows, first - first[0], axis=0))
+        return np.concatenate(told)
+
     def course(self, reach_s: float, drifts: tuple[float, ...]) -> tuple[float, FloatArray]:
         """Return the drift of greatest evidence and, with it, the lateness of each block. [1, s]."""
         late = _grid(reach_s)
         best, found = -np.inf, (0.0, np.zeros(len(self.count)))
         for drift in drifts if self._varies(reach_s) else ():
-            told = np.add.reduceat(self._told(late, drift), self.first, axis=0)
+            told = self._told_by_blocks(late, drift)
             evidence, path = _dearest_steps(told)
             evidence -= CLOCK_STEP_COST * (drift != 0)
             if evidence > best:
@@ -154,13 +167,13 @@ class _Blocks:
 
     def _varies(self, reach_s: float) -> bool:
         """Tell whether a lateness of its own for each block brings what a step costs."""
-        told = np.add.reduceat(self._told(_grid(reach_s), 0.0), self.first, axis=0)
+        told = self._told_by_blocks(_grid(reach_s), 0.0)
         return float(told.max(axis=1).sum() - told.sum(axis=0).max()) > CLOCK_STEP_COST
 
     def unexplained(self, drift: float, lateness_s: FloatArray) -> int:
         """Return how many blocks with moving rows are better explained by knowing nothing."""
         late, which = np.unique(lateness_s, return_inverse=True)
-        told = np.add.reduceat(self._told(late, drift), self.first, axis=0)
+        told = self._told_by_blocks(late, drift)
         return int((self.moving & (told[np.arange(len(told)), which] < 0)).sum())
 
     def located(self, drift: float, lateness_s: FloatArray) -> tuple[IntArray, FloatArray]:

@@ -10,7 +10,9 @@ import pytest
 from benchmark.outside_score import in_memory, outside_drive
 
 import speedcal
-from speedcal.calibration.clock_steps import closed_jumps
+from speedcal.calibration.clock_search import Shift
+from speedcal.calibration.clock_steps import closed_jumps, course_of_clock
+from speedcal.calibration.ground_speed import ground_speed
 from speedcal.calibration.result import Calibration
 from speedcal.interval import FloatArray
 
@@ -75,3 +77,17 @@ def test_jumps_are_closed_in_the_order_of_the_file_and_rows_out_of_order_are_no_
     assert course.steps == ((10, pytest.approx(-3610.0)),)
     assert closed_jumps(np.arange(20.0)) is None
     assert closed_jumps(np.arange(20.0)[::-1]) is None
+
+
+def test_a_log_of_more_than_four_hours_is_taken_as_its_clock_says() -> None:
+    """One row a second for five hours beside the track of one drive: asked for no step, whatever fits by chance."""
+    track, readings = in_memory(outside_drive("log", (71, 0)))
+    time = readings.time_s[0] + np.arange(18000.0)
+    course = course_of_clock(
+        ground_speed(track),
+        time,
+        np.resize(readings.speed_mps[::-1], 18000),
+        shift=Shift(0.0, 0.0, 0.0, 1.0),
+        step_mps=readings.speed_resolution_mps,
+    )
+    assert not course.late_s.any()
