@@ -97,7 +97,8 @@ def fit_drive(
             habit=habit,
             source=readings.source,
         )
-        return with_slow_needle(fit, ground, speed[some])
+        # a time to the minute says nothing of a lag of seconds
+        return fit(ground) if at.half_width_s > LONG_STEP_S else with_slow_needle(fit, ground, speed[some])
 
     def stopped(late_s: float) -> BoolArray:
         then, _, inside = ground.at(time + late_s)
