@@ -81,7 +81,6 @@ def page_data(result: FleetResult) -> dict[str, Any]:
 
 def _row(row: FleetRow, length_m: float, most: int, share: _Shared, actions: _Shared) -> list[Any]:
     error = row.error_percent
-    factor = row.calibration.error_factor if row.calibration else None
     told = [finding.text for finding in row.findings[:_MOST_TOLD]]
     if row.refusal:
         told.append(str(row.refusal["text"]))
@@ -96,7 +95,9 @@ def _row(row: FleetRow, length_m: float, most: int, share: _Shared, actions: _Sh
         round(row.distance_m / length_m),
         actions(action_text(row.advice)) if row.advice else -1,
         [share(text) for text in told],
-        [round(x, 4) for x in (factor.value, factor.low, factor.high)] if factor else 0,
+        [round(x, 4) for x in (row.error_factor.value, row.error_factor.low, row.error_factor.high)]
+        if row.error_factor
+        else 0,
         round(row.odometer_factor.value, 4) if row.odometer_factor else 0,
         [_point(point) for point in _thinned(row.points, most)],
         [[_day(s.earliest_s), _day(s.latest_s), _thousandths(s.percent.value)] for s in row.changed],

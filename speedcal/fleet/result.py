@@ -142,7 +142,7 @@ class FleetResult:
 
 def _cells(row: FleetRow) -> dict[str, Any]:
     """Return the row of the table for one vehicle."""
-    factor = row.calibration.error_factor.to_dict() if row.calibration else {}
+    factor = row.error_factor.to_dict() if row.error_factor else {}
     odometer = row.odometer_factor.to_dict() if row.odometer_factor else {}
     step = row.changed[-1] if row.changed else None
     reason, worst = row.reason, row.findings[0] if row.findings else None

@@ -111,6 +111,13 @@ class FleetRow:
         return self.calibration.trust.word if self.calibration else ""
 
     @property
+    def error_factor(self) -> Interval | None:
+        """Error factor of the dial; none where its drives tell of the odometer only."""
+        if self.calibration is None or any(finding.code == "odometer_only" for finding in self.findings):
+            return None
+        return self.calibration.error_factor
+
+    @property
     def cost_m(self) -> float:
         """Distance counted wrongly: error times distance. [m]."""
         return abs(self.error_percent.value) / 100 * self.distance_m if self.error_percent else 0.0
@@ -122,14 +129,14 @@ class FleetRow:
 
     def to_dict(self) -> dict[str, Any]:
         """Return the row, ready for JSON."""
-        calibration, reason = self.calibration, self.reason
+        reason = self.reason
         trend = self.course.trend_percent_a_year
         return {
             "vehicle": self.vehicle,
             "drives": self.drives,
             "refused": [{"drive": name, **error} for name, error in self.refused],
             "trust": self.trust or None,
-            "error_factor": calibration.error_factor.to_dict() if calibration else None,
+            "error_factor": self.error_factor.to_dict() if self.error_factor else None,
             "odometer_factor": self.odometer_factor.to_dict() if self.odometer_factor else None,
             "error_percent": self.error_percent.to_dict(digits=3) if self.error_percent else None,
             "judged_by": self.judged_by or None,

@@ -213,6 +213,8 @@ def test_one_speed_in_half_a_minute_is_the_receivers_and_the_odometer_is_judged(
     path.write_text("\n".join([header, *(",".join([*row[:4], *row[5:]]) for row in cells)]), encoding="utf-8")
     (row,) = speedcal.fleet(path, column="speed (km/h)").rows
     assert (row.judged_by, [f.code for f in row.findings]) == ("odometer", ["odometer_only"])
+    assert row.error_factor is None  # the dial against itself would be 1.000
+    assert row.to_dict()["error_factor"] is None
     assert row.odometer_factor is not None
     assert row.odometer_factor.contains(1.06)
     assert row.odometer_factor.half_width < 0.03
