@@ -17,7 +17,7 @@ import statistics
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -35,9 +35,10 @@ _ALONE = 40
 
 
 def plain(tracks: list[Path]) -> None:
-    """Read and calibrate some drives, and nothing else."""
+    """Read and calibrate some drives, and nothing else; one that is refused has been worked on too."""
     for track in tracks:
-        speedcal.calibrate(speedcal.read_track(track), speedcal.read_readings(track.with_suffix(".csv")))
+        with suppress(speedcal.SpeedcalError):
+            speedcal.calibrate(speedcal.read_track(track), speedcal.read_readings(track.with_suffix(".csv")))
 
 
 def apart(tracks: list[Path], processes: int) -> tuple[float, float]:
