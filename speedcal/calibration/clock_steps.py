@@ -31,7 +31,9 @@ _LEAST_SCALE_MPS, _MOST_OFF_MPS, _MOVING_MPS, _STANDING_MPS = 0.3, 5.0, 3.0, 1.0
 _WRONG, _UNIFORM, _TOP_MPS = 0.08, 0.02, 60.0
 _ALIKE = 3.0
 """Rows, a second apart, whose noise counts once."""
-_LEAST_BLOCKS, _MOST_FAR = 2, 2
+_LEAST_BLOCKS, _LEAST_PART, _MOST_FAR = 2, 0.05, 2
+_NOTHING_FITS = -12.0
+"""A block of which no row fits comes to -25; one in which the speed changes fast, to -8."""
 _LONGEST_S, _BLOCKS_AT_ONCE = 14400.0, 20
 """Of longer logs and tracks no step is asked, which would take seconds; and of so many blocks at once, for memory."""
 
@@ -86,7 +88,7 @@ def course_of_clock(
     blocks = _Blocks(ground, time_s[some], indicated_mps[some], shift, step_mps)
     found = blocks.course(CLOCK_NEAR_S, CLOCK_DRIFTS)
     unexplained = blocks.unexplained(*found)
-    if unexplained >= _LEAST_BLOCKS:
+    if unexplained >= max(_LEAST_BLOCKS, _LEAST_PART * np.count_nonzero(blocks.moving)):
         farther = blocks.course(CLOCK_FAR_S, (0.0,))
         if np.count_nonzero(np.diff(farther[1])) <= _MOST_FAR and 2 * blocks.unexplained(*farther) <= unexplained:
             found = farther
@@ -171,10 +173,10 @@ class _Blocks:
         return float(told.max(axis=1).sum() - told.sum(axis=0).max()) > CLOCK_STEP_COST
 
     def unexplained(self, drift: float, lateness_s: FloatArray) -> int:
-        """Return how many blocks with moving rows are better explained by knowing nothing."""
+        """Return how many blocks with moving rows fit nothing."""
         late, which = np.unique(lateness_s, return_inverse=True)
         told = self._told_by_blocks(late, drift)
-        return int((self.moving & (told[np.arange(len(told)), which] < 0)).sum())
+        return int((self.moving & (told[np.arange(len(told)), which] < _NOTHING_FITS)).sum())
 
     def located(self, drift: float, lateness_s: FloatArray) -> tuple[IntArray, FloatArray]:
         """Return the first row after each step, and the lateness of the pieces to a fraction of the grid."""
