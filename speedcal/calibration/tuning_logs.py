@@ -90,9 +90,10 @@ and of how many seconds, all well told, the usual size of a drive counts against
 LEAST_NOISE_MPS, LEAST_NOISE_STEPS = 0.02, 0.05
 """Least noise of a value before it is rounded, in m/s and in steps."""
 
-SHARED_LEFT = 0.08
+SHARED_LEFT = 0.15
 """Part of the variance of the rounding error that all values of a held speed share that is left when each counts as an
-interval: of drives made apart under cruise control 0 holds 0.90 to 0.93, 0.08 0.93 to 1.0, the whole 1.0."""
+interval: of drives made apart under cruise control 0 holds 0.90 to 0.93, 0.15 0.94 to 1.0, the whole 1.0. Half of it
+suffices there, and leaves too little where a speed is held exactly or a pointer has play."""
 
 LOG_BLOCK_S, POSITIONS_BLOCK_S, LUCK = 60.0, 120.0, 0.75
 """Readings of different minutes are independent, errors of positions last longer; a jackknife variance below this part
