@@ -15,7 +15,7 @@ from speedcal.calibration.fit_logged import fit_logged, is_log
 from speedcal.calibration.fit_noted import fit_noted
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import NO_SPEED, STOPPED, UNUSED, MeasuredLine
-from speedcal.calibration.moments import moments
+from speedcal.calibration.moments import Moments, moments
 from speedcal.calibration.quality import usable_readings
 from speedcal.calibration.reading_habits import Habit
 from speedcal.calibration.runs import SteadyRuns
@@ -69,17 +69,7 @@ def fit_drive(
         order, time, speed = order[first], time[first], speed[first]
     at = moments(readings.time_resolution_s, NOTED_U_TIME_S)
     known_s = _on_its_day(known_s, ground, readings, time)
-    some = slice(None, None, max(1, len(time) // _ENOUGH_FOR_SEARCH))
-    shifts = search_shifts(
-        ground,
-        time[some],
-        speed[some],
-        clock=readings.clock,
-        middle_s=at.middle_s,
-        half_width_s=max(at.half_width_s, 1.0),
-        known_s=known_s,
-        source=readings.source,
-    )
+    shifts = _shifts(ground, time, speed, readings, known_s, at)
     midnight = np.floor(ground.time_s[0] / DAY_S) * DAY_S
     mass = log_prior_mass(ground, time, clock=readings.clock, midnight_s=midnight, known_s=known_s)
 
@@ -152,6 +142,7 @@ def _in_order(
     They are in the order of their times, or in that of the file where the track says that the clock was set on the way.
     """
     here = usable_readings(readings)
+    at = moments(readings.time_resolution_s, _LOGGED_U_TIME_S)
     courses = (ClockCourse(np.zeros(len(here))), closed_jumps(readings.time_s[here]))
     found: list[tuple[IntArray, FloatArray, list[Shift], list[tuple[int, float]]]] = []
     for course in courses:
@@ -163,7 +154,8 @@ def _in_order(
         order = here[first]
         steps = [(int(readings.line[here[row]]), forward) for row, forward in course.steps]
         try:
-            shifts = _shifts(ground, time, readings.speed_mps[order], readings, known_s)
+            known = _on_its_day(known_s, ground, readings, time)
+            shifts = _shifts(ground, time, readings.speed_mps[order], readings, known, at)
         except AlignmentError:
             if not found and (course.steps or courses[1] is None):
                 raise
@@ -173,11 +165,15 @@ def _in_order(
 
 
 def _shifts(
-    ground: GroundSpeed, time_s: FloatArray, speed_mps: FloatArray, readings: Readings, known_s: float | None
+    ground: GroundSpeed,
+    time_s: FloatArray,
+    speed_mps: FloatArray,
+    readings: Readings,
+    known_s: float | None,
+    at: Moments,
 ) -> list[Shift]:
-    """Return the clock offsets of a log worth refining, best first."""
+    """Return the clock offsets worth refining, best first."""
     some = slice(None, None, max(1, len(time_s) // _ENOUGH_FOR_SEARCH))
-    at = moments(readings.time_resolution_s, _LOGGED_U_TIME_S)
     return search_shifts(
         ground,
         time_s[some],
@@ -185,7 +181,7 @@ def _shifts(
         clock=readings.clock,
         middle_s=at.middle_s,
         half_width_s=max(at.half_width_s, 1.0),
-        known_s=_on_its_day(known_s, ground, readings, time_s),
+        known_s=known_s,
         source=readings.source,
     )
 
