@@ -56,7 +56,8 @@ def read_engine_column(path: str | Path, *, column: str | None = None, session: 
 
     source = load(path, ReadingsFormatError, is_certain)
     rows = split_rows(source)
-    table = long_table(rows, for_track=False) or find_table(rows)
+    table = find_table(rows)
+    table = long_table(rows, table, for_track=False) or table
     if table is None:
         source.fail("no_table")
     headings = [read_heading(name) for name in table.header]

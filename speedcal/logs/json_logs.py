@@ -14,7 +14,7 @@ from speedcal.logs.readings import Readings
 from speedcal.logs.source import Source
 from speedcal.logs.table_readings import read_table
 from speedcal.logs.table_tracks import read_table_track
-from speedcal.logs.tabular import Rows, Table
+from speedcal.logs.tabular import Rows, Table, find_table
 from speedcal.logs.track import Track
 from speedcal.logs.written_times import parse_stamp
 
@@ -229,7 +229,7 @@ def _text(value: Any) -> str:
 def _table(source: Source, rows: Rows, *, for_track: bool) -> Table:
     if len(rows.cells) <= 1:
         source.fail("no_list_of_records")
-    table = long_table(rows, for_track=for_track)
+    table = long_table(rows, find_table(rows), for_track=for_track)
     return table or Table(rows.cells[0], rows.cells[1:], rows.line[1:], ",", 0)
 
 

@@ -17,7 +17,7 @@ from speedcal.interval import FloatArray
 from speedcal.logs.headers import normal, read_heading
 from speedcal.logs.numbers import MISSING
 from speedcal.logs.speed_physics import is_receivers, positions_mps, unit_by_positions
-from speedcal.logs.tabular import Rows, Table, find_table, is_missing
+from speedcal.logs.tabular import Rows, Table, is_missing
 from speedcal.logs.written_times import parse_stamp
 
 _QUANTITY = re.compile(
@@ -37,9 +37,19 @@ _MOSTLY = 0.9
 """Share of the rows that go on in time; a few may have been exchanged on their way into the file."""
 
 
-def long_table(rows: Rows, *, for_track: bool) -> Table | None:
-    """Return the table that the measurements make, None when the rows are not of this form."""
-    places = _with_header(rows) or _without_header(rows)
+def long_table(rows: Rows, table: Table | None, *, for_track: bool) -> Table | None:
+    """Return the table that the measurements make, None when the rows are not of this form.
+
+    Parameters
+    ----------
+    rows
+        The rows of the file.
+    table
+        What they are with their header taken off; None where nothing looks like one.
+    for_track
+        Whether positions are wanted.
+    """
+    places = _with_header(rows, table) or _without_header(rows)
     if places is None:
         return None
     first, time, key, value, unit, width = places
@@ -74,8 +84,7 @@ def long_table(rows: Rows, *, for_track: bool) -> Table | None:
     )
 
 
-def _with_header(rows: Rows) -> tuple[int, int, int, int, int | None, int] | None:
-    table = find_table(rows)
+def _with_header(rows: Rows, table: Table | None) -> tuple[int, int, int, int, int | None, int] | None:
     if table is None or not 3 <= len(table.header) <= 8:
         return None
     words = [normal(name) for name in table.header]

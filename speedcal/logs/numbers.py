@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -52,11 +53,11 @@ def parse_numbers(cells: Sequence[str], *, decimal_comma: bool, grouped: bool = 
     grouped
         Whether thousands may be grouped (an odometer); a speed never is.
     """
-    values = np.full(len(cells), np.nan)
-    problems: list[tuple[int, Problem]] = []
+    known: dict[str, float] = dict.fromkeys(cells, math.nan)  # most speeds of a log are written many times
+    bad: set[str] = set()
     units: dict[str, None] = {}
     decimals = 0
-    for i, cell in enumerate(cells):
+    for cell in known:
         if _PLAIN.fullmatch(cell) and not (decimal_comma and grouped and _GROUPED["."].fullmatch(cell)):
             text, unit = cell, ""
         elif cell.lower() in MISSING:
@@ -65,16 +66,19 @@ def parse_numbers(cells: Sequence[str], *, decimal_comma: bool, grouped: bool = 
             found = _WITH_UNIT.fullmatch(cell)
             plain = _plain(found.group(1).strip(), decimal_comma=decimal_comma, grouped=grouped) if found else None
             if found is None or plain is None or not _is_known(found.group(2)):
-                problems.append((i, Problem("cell_not_a_number", found=cell)))
+                bad.add(cell)
                 continue
             text, unit = plain, (found.group(2) or "").strip()
         if unit:
             units.setdefault(unit)
-        values[i] = float(text)
-        if not np.isfinite(values[i]):
-            problems.append((i, Problem("cell_not_a_number", found=cell)))
-            values[i] = np.nan
+        value = float(text)
+        if math.isfinite(value):
+            known[cell] = value
+        else:
+            bad.add(cell)
         decimals = max(decimals, len(text.partition(".")[2])) if "e" not in text.lower() else decimals
+    values = np.array([known[cell] for cell in cells], float)
+    problems = [(i, Problem("cell_not_a_number", found=cell)) for i, cell in enumerate(cells) if cell in bad]
     return Numbers(values, decimals, tuple(units), problems)
 
 

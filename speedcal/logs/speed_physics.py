@@ -118,8 +118,11 @@ def with_decimals(values: FloatArray, cells: list[str], fastest: float) -> tuple
     values, repaired, left_out
         The numbers, and how many were repaired and left out.
     """
+    beyond: BoolArray = np.isfinite(values) & (np.abs(values) > fastest)
+    if not beyond.any():
+        return values, 0, 0
     plain = np.array([cell.lstrip("+-").isdecimal() for cell in cells])
-    impossible: BoolArray = np.asarray(plain & np.isfinite(values) & (np.abs(values) > fastest))
+    impossible: BoolArray = plain & beyond
     count = int(impossible.sum())
     if not count or count > _MOST_LOST * np.isfinite(values).sum():
         return values, 0, 0

@@ -41,7 +41,7 @@ def cue_lines(lines: Sequence[Line]) -> list[Line]:
 
     The words of a cue stay in the line they stand in.
     """
-    if not any(_CUE.fullmatch(text.strip()) for _, text in lines):
+    if not any("-->" in text and _CUE.fullmatch(text.strip()) for _, text in lines):
         return []
     made: list[Line] = []
     time = ""

@@ -211,8 +211,7 @@ def _padded(cells: list[str], width: int) -> list[str]:
 
 
 def _is_words(row: list[str]) -> bool:
-    filled = [cell for cell in row if cell]
-    return bool(filled) and not any(_is_datum(cell) for cell in filled)
+    return any(row) and not _is_data(row)
 
 
 def _other_tables(rows: Rows, top: int, start: int) -> tuple[int, ...]:
@@ -220,7 +219,7 @@ def _other_tables(rows: Rows, top: int, start: int) -> tuple[int, ...]:
     found = []
     for i in (*range(top), *range(start, len(rows.cells) - 1)):
         cells = rows.cells[i]
-        if cells not in rows.cells[top:start] and _is_words(cells) and is_all_data(rows.cells[i + 1]):
+        if _is_words(cells) and cells not in rows.cells[top:start] and is_all_data(rows.cells[i + 1]):
             headings = [read_heading(cell) for cell in cells]
             if sum(1 for heading in headings if heading.role) > 1 and "speed" in {h.role for h in headings}:
                 found.append(rows.line[i])
@@ -228,7 +227,8 @@ def _other_tables(rows: Rows, top: int, start: int) -> tuple[int, ...]:
 
 
 def _is_data(row: list[str]) -> bool:
-    return any(_is_datum(cell) for cell in row)
+    """Tell whether a row holds a number or a time; most rows hold a number, and times take longer to tell."""
+    return any(map(_is_number, row)) or any(map(_is_datum, row))
 
 
 def is_all_data(row: list[str]) -> bool:
@@ -237,10 +237,14 @@ def is_all_data(row: list[str]) -> bool:
     return len(filled) > 1 and all(_is_datum(cell) for cell in filled)
 
 
+def _is_number(cell: str) -> bool:
+    return len(cell) <= _LONGEST_DATUM and _NUMBERLIKE.fullmatch(cell) is not None
+
+
 def _is_datum(cell: str) -> bool:
     if len(cell) > _LONGEST_DATUM or not any(character.isdigit() for character in cell):
         return False
-    return bool(_NUMBERLIKE.fullmatch(cell)) or parse_stamp(cell) is not None
+    return _is_number(cell) or parse_stamp(cell) is not None
 
 
 def check_header(source: Source, table: Table) -> None:

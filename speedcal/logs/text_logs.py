@@ -35,10 +35,10 @@ def _read_readings(source: Source, request: Request) -> Readings:
     cues = cue_lines(rows.text)
     if cues:
         return read_notes(source, cues, request, heading="elapsed")
-    long = long_table(rows, for_track=False)
+    table = find_table(rows)
+    long = long_table(rows, table, for_track=False)
     if long is not None:
         return read_table(source, long, request, kind="table_long")
-    table = find_table(rows)
     if table is not None and (request.column is not None or _is_readings(table)):
         return read_table(source, table, request, kind=_KINDS[rows.delimiter])
     if table is None:
@@ -68,10 +68,10 @@ def _is_one_number(cell: str) -> bool:
 
 def _read_track(source: Source, request: Request) -> Track:
     rows = split_rows(source)
-    long = long_table(rows, for_track=True)
+    table = find_table(rows)
+    long = long_table(rows, table, for_track=True)
     if long is not None:
         return read_table_track(source, long, request, kind="track_table_long")
-    table = find_table(rows)
     if table is None:
         _ask_for_header(source, rows)
         source.fail("no_table")

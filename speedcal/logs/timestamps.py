@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections import Counter
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, tzinfo
 
 import numpy as np
@@ -13,6 +14,7 @@ from speedcal.errors import Problem
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray
 from speedcal.logs.clock_times import read_clock_times, undo_change
+from speedcal.logs.instants import usual_instants
 from speedcal.logs.numbers import MISSING, time_step
 from speedcal.logs.readings import Clock, Stamps
 from speedcal.logs.written_times import Stamp, StampKind, days_since_1970, parse_stamp
@@ -39,6 +41,11 @@ def parse_stamps(cells: Sequence[str], *, header: str = "", zone: tzinfo | None 
         Such as ``10:32``, which may be hours and minutes or minutes and seconds.
     """
     words = header.lower()
+    usual = usual_instants(cells)
+    if usual is not None:
+        values, step, zoned = usual
+        read = Stamps(values, "utc", step) if zoned else _naive(values, step, words, zone, [])
+        return replace(read, resolution_s=time_step(read.time_s, read.resolution_s))
     cache: dict[str, Stamp | None] = {}
     stamps: list[Stamp | None] = []
     problems: list[tuple[int, Problem]] = []

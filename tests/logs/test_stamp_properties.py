@@ -105,3 +105,27 @@ def test_nothing_is_decided_for_a_single_pair():
         read_clock_times([parse_stamp("10:32")], "", None)
     with pytest.raises(UnclearTimesError):
         parse_stamps(["10:32"])
+
+
+@settings(deadline=None)
+@given(
+    st.lists(st.datetimes(datetime(1990, 1, 1), datetime(2089, 12, 31)), min_size=1, max_size=5),
+    st.integers(0, 6),
+    st.sampled_from("T "),
+    st.sampled_from(("Z", "")),
+    st.sampled_from(("", "2020-02-30T10:00:00Z", "2020-02-03T24:00:01Z", "2020-02-03 10:00")),
+)
+def test_a_column_of_instants_holds_each_of_them(instants, digits, between, end, odd):
+    """To the last digit written, whether or not another cell is empty, in another form or on no calendar."""
+    size = 10 ** (6 - digits)
+    cut = [instant.replace(microsecond=instant.microsecond // size * size, tzinfo=UTC) for instant in instants]
+    cells = [t.strftime(f"%Y-%m-%d{between}%H:%M:%S") + f".{t.microsecond:06d}"[: digits + 1 if digits else 0] + end
+             for t in cut]  # fmt: skip
+    truth = [t.timestamp() for t in cut]
+    for column in (cells, [*cells, odd]):
+        stamps = parse_stamps(column)
+        np.testing.assert_array_equal(stamps.time_s[: len(cells)], truth)
+        assert stamps.clock == ("utc" if end else "local")
+        assert stamps.resolution_s >= 10.0**-digits * (1 - 1e-9)
+    fits = odd == "" or (end == "" and odd == "2020-02-03 10:00")
+    assert [i for i, _ in stamps.problems] == [len(cells)] * (not fits)
