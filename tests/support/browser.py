@@ -64,6 +64,7 @@ class Browsing:
 
     def check(self, page: Any) -> None:
         """Check a page for barriers with axe-core, its colours at night too, and for overflow."""
+        page.wait_for_load_state()  # until the style sheet is there, every colour is the browser's own
         for scheme, rules in (("dark", "runOnly: ['color-contrast']"), ("light", "resultTypes: ['violations']")):
             page.emulate_media(color_scheme=scheme)
             run = f"window.axe.run(document, {{{rules}, preload: false}})"  # no rule in use asks for style sheets

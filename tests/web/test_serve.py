@@ -219,8 +219,8 @@ def test_it_speaks_https_and_keeps_the_cookie_to_it(serve: Serve, tmp_path: Path
             f"{server.address}/sign-in", b"passcode=brass+kettle+tide", {"Origin": server.address}
         )
         opener = urllib.request.build_opener(urllib.request.HTTPSHandler(context=context), _NoRedirect())
-        answer = opener.open(request)
-        cookie = answer.headers["set-cookie"]
+        with opener.open(request) as answer:  # a line that is left open is waited for when the service ends
+            cookie = answer.headers["set-cookie"]
         assert cookie.startswith("__Host-speedcal=")
         assert "secure" in cookie.lower()
     finally:
