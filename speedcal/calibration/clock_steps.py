@@ -157,15 +157,12 @@ class _Blocks:
 
     def course(self, reach_s: float, drifts: tuple[float, ...]) -> tuple[float, FloatArray]:
         """Return the drift of greatest evidence and, with it, the lateness of each block. [1, s]."""
+        if not self._varies(reach_s):
+            return 0.0, np.zeros(len(self.count))
         late = _grid(reach_s)
-        best, found = -np.inf, (0.0, np.zeros(len(self.count)))
-        for drift in drifts if self._varies(reach_s) else ():
-            told = self._told_by_blocks(late, drift)
-            evidence, path = _dearest_steps(told)
-            evidence -= CLOCK_STEP_COST * (drift != 0)
-            if evidence > best:
-                best, found = evidence, (drift, _lasting(late[path]))
-        return found
+        evidence, path = _dearest_steps(np.stack([self._told_by_blocks(late, drift) for drift in drifts]))
+        best = int(np.argmax(evidence - CLOCK_STEP_COST * (np.array(drifts) != 0)))
+        return drifts[best], _lasting(late[path[best]])
 
     def _varies(self, reach_s: float) -> bool:
         """Tell whether a lateness of its own for each block brings what a step costs."""
@@ -216,34 +213,41 @@ def _lasting(lateness_s: FloatArray) -> FloatArray:
     return kept
 
 
-def _dearest_steps(told: FloatArray) -> tuple[float, IntArray]:
-    """Return the greatest sum of evidence along a path over the blocks, steps paid for, and the path, shape (m,)."""
+def _dearest_steps(told: FloatArray) -> tuple[FloatArray, IntArray]:
+    """Return the greatest sum of evidence along a path over the blocks, steps paid for, and the path, shape (d, m).
+
+    Parameters
+    ----------
+    told
+        Evidence of each block for each lateness, for each of several drifts, shape (d, m, k).
+    """
     apart = round(CLOCK_LEAST_STEP_S / _GRID_S)
-    blocks, cells = told.shape
-    here = np.arange(cells)
-    came = np.empty((blocks, cells), np.int64)
-    sum_ = told[0]
+    drifts, blocks, cells = told.shape
+    here, nowhere = np.arange(cells), np.full((drifts, apart), -1)
+    came = np.empty((blocks, drifts, cells), np.int64)
+    sum_ = told[:, 0]
     for k in range(1, blocks):
-        low, high = (_running_best(sum_[::way])[::way] for way in (1, -1))
+        low, high = (_running_best(sum_[:, ::way])[:, ::way] for way in (1, -1))
         high = cells - 1 - high
-        stay, best, source = sum_, np.full(cells, -np.inf), here
+        stay, best, source = sum_, np.full(sum_.shape, -np.inf), np.broadcast_to(here, sum_.shape)
         for index in (
-            np.concatenate((np.full(apart, -1), low))[:cells],
-            np.concatenate((high, np.full(apart, -1)))[apart:],
+            np.concatenate((nowhere, low), axis=1)[:, :cells],
+            np.concatenate((high, nowhere), axis=1)[:, apart:],
         ):
-            better = (index >= 0) & (sum_[index] > best)
-            best, source = np.where(better, sum_[index], best), np.where(better, index, source)
+            there = np.take_along_axis(sum_, index, axis=1)
+            better = (index >= 0) & (there > best)
+            best, source = np.where(better, there, best), np.where(better, index, source)
         steps = best - CLOCK_STEP_COST > stay
         came[k] = np.where(steps, source, here)
-        sum_ = told[k] + np.where(steps, best - CLOCK_STEP_COST, stay)
-    path = np.empty(blocks, np.int64)
-    path[-1] = int(np.argmax(sum_))
+        sum_ = told[:, k] + np.where(steps, best - CLOCK_STEP_COST, stay)
+    path = np.empty((drifts, blocks), np.int64)
+    path[:, -1] = np.argmax(sum_, axis=1)
     for k in range(blocks - 1, 0, -1):
-        path[k - 1] = came[k, path[k]]
-    return float(sum_.max()), path
+        path[:, k - 1] = came[k, np.arange(drifts), path[:, k]]
+    return sum_.max(axis=1), path
 
 
 def _running_best(values: FloatArray) -> IntArray:
-    """Return the index of the greatest value so far at each place."""
-    best = np.maximum.accumulate(values)
-    return np.maximum.accumulate(np.where(values == best, np.arange(len(values)), 0))
+    """Return the index of the greatest value so far at each place of each row."""
+    best = np.maximum.accumulate(values, axis=1)
+    return np.maximum.accumulate(np.where(values == best, np.arange(values.shape[1]), 0), axis=1)

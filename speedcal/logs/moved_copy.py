@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from speedcal.interval import FloatArray
+from speedcal.interval import FloatArray, IntArray
 from speedcal.units import SPEED_UNIT_MPS
 
 Series = tuple[FloatArray, FloatArray, float]
@@ -79,18 +79,23 @@ def _on_grid(time_s: FloatArray, speed: FloatArray) -> FloatArray:
     return np.asarray(found - found.mean())
 
 
-def _beside(clock: FloatArray, speed: FloatArray, time_s: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return the recorded speed at each time and how fast it changes; NaN outside and across gaps."""
-    place = np.clip(np.searchsorted(clock, time_s), 1, len(clock) - 1)
-    step_s = clock[place] - clock[place - 1]
-    rate = (speed[place] - speed[place - 1]) / step_s
-    inside = (time_s >= clock[0]) & (time_s <= clock[-1]) & (step_s <= _LONGEST_STEP_S)
-    return np.where(inside, speed[place - 1] + rate * (time_s - clock[place - 1]), np.nan), np.abs(rate)
+def _beside(clock: FloatArray, speed: FloatArray, time_s: FloatArray) -> FloatArray:
+    """Return the recorded speed at each time; NaN outside and across gaps."""
+    found = np.interp(time_s, clock, speed, left=np.nan, right=np.nan)
+    step_s = np.diff(clock)
+    if step_s.max() > _LONGEST_STEP_S:
+        found[step_s[_step_of(clock, time_s)] > _LONGEST_STEP_S] = np.nan
+    return found
+
+
+def _step_of(clock: FloatArray, time_s: FloatArray) -> IntArray:
+    """Return which of the steps from fix to fix each time lies in."""
+    return np.clip(np.searchsorted(clock, time_s), 1, len(clock) - 1) - 1
 
 
 def _pair(clock: FloatArray, speed: FloatArray, time_s: FloatArray, shown: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return what was recorded and what was shown under way at the same times."""
-    truth, _ = _beside(clock, speed, time_s)
+    truth = _beside(clock, speed, time_s)
     moving = np.isfinite(truth) & (truth > _MOVING_MPS)
     return truth[moving], shown[moving]
 
@@ -111,7 +116,7 @@ def _near_unit(shown: FloatArray, step: float) -> float:
 
 def _misfit(clock: FloatArray, speed: FloatArray, time_s: FloatArray, shown: FloatArray) -> float:
     """Return the scatter of the shown speed about a line through the recorded one; infinite without an overlap."""
-    truth, _ = _beside(clock, speed, time_s)
+    truth = _beside(clock, speed, time_s)
     known = np.isfinite(truth)
     if known.sum() < max(_FEWEST_CHANGING, len(shown) // 2):
         return np.inf
@@ -121,7 +126,9 @@ def _misfit(clock: FloatArray, speed: FloatArray, time_s: FloatArray, shown: Flo
 
 
 def _is_same(recorded: Series, shown: Series) -> bool:
-    truth, rate = _beside(recorded[0], recorded[1], shown[0])
+    clock, speed, _ = recorded
+    truth, step = _beside(clock, speed, shown[0]), _step_of(clock, shown[0])
+    rate = np.abs(np.diff(speed) / np.diff(clock))[step]
     known = np.isfinite(truth) & (truth > _MOVING_MPS)
     changing = known & (rate >= _ACCELERATING_MPS2)
     if changing.sum() < _FEWEST_CHANGING:
@@ -131,7 +138,6 @@ def _is_same(recorded: Series, shown: Series) -> bool:
         return False
     left = shown[1] - ratio * truth
     offset = float(np.mean(np.quantile(left[changing], (0.01, 0.99))))  # rounding spreads evenly: its middle is sharp
-    step = shown[2]
-    slack = _ROUNDING * step + (_SAME_MPS if step > _FINE_MPS else _SAME_FINE_MPS)
+    slack = _ROUNDING * shown[2] + (_SAME_MPS if shown[2] > _FINE_MPS else _SAME_FINE_MPS)
     same = np.abs(left - offset) <= slack
     return abs(offset) < _LARGEST_OFFSET_MPS and bool(same[known].mean() >= _SHARE <= same[changing].mean())
