@@ -12,12 +12,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from speedcal.calibration.tuning import WRONG_SPREAD_MPS
-from speedcal.interval import FloatArray
+from speedcal.interval import BoolArray, FloatArray
 
 WRONG_SHARE = 0.001
 _FINE = 0.5
 """A step this small beside the noise is as good as none: its variance is step^2/12 to a part in a thousand."""
 _LEAST_CAVITY = 0.02
+_LEAST_CHANCE = 1e-280
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +85,7 @@ def told_by(value: FloatArray, step: float, noise: FloatArray, mean: FloatArray,
 
 def log_likelihood(value: FloatArray, step: float, noise: FloatArray, mean: FloatArray, variance: FloatArray) -> float:
     """Return the log likelihood of values rounded to a step; parameters as of :func:`told_by`."""
-    density = slopes(value - mean, np.full(len(value), step), noise, variance + noise)[3]
+    density = _density(value - mean, np.full(len(value), step), noise, variance + noise)
     return float(np.sum(np.log((1 - WRONG_SHARE) * density + WRONG_SHARE / WRONG_SPREAD_MPS)))
 
 
@@ -106,11 +107,11 @@ def slopes(
     -------
         First and negative second derivative, expected square of the standardised distance, and density.
     """
-    coarse = step >= _FINE * np.sqrt(noise)
-    coarse &= step > 0
-    total = total + np.where(coarse, 0.0, step**2 / 12)
+    coarse, total = _coarse(step, noise, total)
     root = np.sqrt(total)
     away = away / root
+    if coarse.all():
+        return _interval(away, step / root / 2, root, step)
     slope, curve, spread, density = away / root, 1 / total, away**2, np.exp(-0.5 * away**2) / np.sqrt(2 * np.pi) / root
     if coarse.any():
         half = step[coarse] / root[coarse] / 2
@@ -118,6 +119,35 @@ def slopes(
             away[coarse], half, root[coarse], step[coarse]
         )
     return slope, curve, spread, density
+
+
+def _density(away: FloatArray, step: FloatArray, noise: FloatArray, total: FloatArray) -> FloatArray:
+    """Return the density of rounded values; parameters as of :func:`slopes`, the last of whose results it is."""
+    coarse, total = _coarse(step, noise, total)
+    root = np.sqrt(total)
+    away = away / root
+    if coarse.all():
+        return _within(away, step / root / 2)[2] / step
+    density: FloatArray = np.exp(-0.5 * away**2) / np.sqrt(2 * np.pi) / root
+    if coarse.any():
+        density[coarse] = _within(away[coarse], step[coarse] / root[coarse] / 2)[2] / step[coarse]
+    return density
+
+
+def _coarse(step: FloatArray, noise: FloatArray, total: FloatArray) -> tuple[BoolArray, FloatArray]:
+    """Return where values stand for an interval, and the variance with that of a step that is as good as none."""
+    coarse = step >= _FINE * np.sqrt(noise)
+    coarse &= step > 0
+    return coarse, total + np.where(coarse, 0.0, step**2 / 12)
+
+
+def _within(away: FloatArray, half: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return both ends of a standardised interval, in the lower tail, and the probability between them."""
+    from scipy.special import ndtr
+
+    centre = -np.abs(away)  # in the lower tail differences are exact
+    low, high = centre - half, centre + half
+    return low, high, np.maximum(ndtr(high) - ndtr(low), _LEAST_CHANCE)
 
 
 def _interval(
@@ -128,14 +158,9 @@ def _interval(
     The third is the expected square of the standardised distance inside the interval, the last the probability per
     unit of step.
     """
-    from scipy.special import ndtr
-
-    sign = np.where(away < 0, 1.0, -1.0)  # keep to the lower tail, where differences are exact
-    centre = sign * away
-    low, high = centre - half, centre + half
-    chance = ndtr(high) - ndtr(low)
-    tiny = chance < 1e-280
-    chance = np.maximum(chance, 1e-280)
+    sign = np.where(away < 0, 1.0, -1.0)
+    low, high, chance = _within(away, half)
+    tiny = chance <= _LEAST_CHANCE
     at_low, at_high = (np.exp(-0.5 * edge**2) / np.sqrt(2 * np.pi) for edge in (low, high))
     first = (at_low - at_high) / chance  # mean of the standardised distance
     moved = (high * at_high - low * at_low) / chance

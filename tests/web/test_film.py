@@ -189,7 +189,7 @@ def test_what_is_no_film_is_told(small: Site) -> None:
 @pytest.fixture(scope="module")
 def made(tmp_path_factory: pytest.TempPathFactory) -> MadeFilm:
     """Render a short film of a dial."""
-    return make_film(tmp_path_factory.mktemp("film") / "film.mp4", FilmKind("plain"), seed=5, seconds=30, rate=2)
+    return make_film(tmp_path_factory.mktemp("film") / "film.mp4", FilmKind("plain"), seed=5, seconds=30, rate=1)
 
 
 def test_from_the_film_to_readings_beside_a_track(site: Site, made: MadeFilm) -> None:
