@@ -7,6 +7,8 @@ and Williams 2006, Gaussian Processes for Machine Learning, 2.7 and 5.2).
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 
 from speedcal.calibration.dial import Dial, Shape
@@ -51,19 +53,27 @@ def deviation_covariance(
 
     It is that of a squared exponential process less its own least-squares line over ``driven_mps``.
     """
-    project_left, project_right = _on_line(left_mps, driven_mps), _on_line(right_mps, driven_mps)
+    line, among_driven = _of_driven(np.asarray(driven_mps, float).tobytes())
+    project_left, project_right = (
+        np.column_stack([np.ones(len(at_mps)), at_mps]) @ line for at_mps in (left_mps, right_mps)
+    )
     return np.asarray(
         _kernel(left_mps, right_mps)
         - project_left @ _kernel(driven_mps, right_mps)
         - _kernel(left_mps, driven_mps) @ project_right.T
-        + project_left @ _kernel(driven_mps, driven_mps) @ project_right.T
+        + project_left @ among_driven @ project_right.T
     )
 
 
-def _on_line(at_mps: FloatArray, driven_mps: FloatArray) -> FloatArray:
-    """Return the matrix that takes values at the driven speeds to their least-squares line at other speeds."""
+@lru_cache(maxsize=4)
+def _of_driven(driven: bytes) -> tuple[FloatArray, FloatArray]:
+    """Return what takes values at the driven speeds to their least-squares line, and the kernel among them.
+
+    A fit asks for the same speeds a dozen times, and this is most of what a covariance costs.
+    """
+    driven_mps = np.frombuffer(driven)
     design = np.column_stack([np.ones(len(driven_mps)), driven_mps])
-    return np.asarray(np.column_stack([np.ones(len(at_mps)), at_mps]) @ np.linalg.pinv(design))
+    return np.asarray(np.linalg.pinv(design)), _kernel(driven_mps, driven_mps)
 
 
 def _kernel(left: FloatArray, right: FloatArray) -> FloatArray:
