@@ -12,7 +12,7 @@ from speedcal.calibration.dial import Dial
 from speedcal.calibration.fit_logged import is_log
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import WRONG, MeasuredLine
-from speedcal.calibration.tuning import LARGE_SCATTER_MPS, STEADY_WANDER_MPS
+from speedcal.calibration.tuning import HELD_ROUNDING_STEPS, LARGE_SCATTER_MPS, STEADY_WANDER_MPS
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, IntArray
 from speedcal.units import DisplayUnit
@@ -93,9 +93,9 @@ class LoggedDial:
             off = off - change.difference * self.ground_mps * (course - course.mean())
         if self.ground.between_is_guessed:
             return tuple(found)
-        wander = steady_wander(time, self.ground_mps, off, self.ground.at(time)[1])
-        if wander > np.hypot(STEADY_WANDER_MPS, self.step_mps / np.sqrt(12)):
-            found.append(Finding("log_strays", wander_mps=wander, unit=unit))
+        strays = steady_wander(time, self.ground_mps, off, self.ground.at(time)[1])
+        if strays > np.hypot(STEADY_WANDER_MPS[self.ground.source], HELD_ROUNDING_STEPS * self.step_mps):
+            found.append(Finding("log_strays", wander_mps=strays, unit=unit))
         return tuple(found)
 
     def _told(self, change: Change) -> Finding:

@@ -93,12 +93,12 @@ def test_one_dial_throughout_is_not_doubted() -> None:
 
 
 def test_how_far_a_log_strays_at_steady_speeds_is_seen_through_a_few_broken_rows() -> None:
-    """Means of ten seconds of an independent wander; one row in a hundred is 255."""
+    """Means of five seconds of an independent wander; one row in a hundred is 255."""
     rng, speed, _ = _drive(1)
     stray = 0.5 * wander(rng, SECONDS, 15.0)
     broken = np.where(rng.random(len(SECONDS)) < 0.01, 100.0, stray)
     found = [steady_wander(SECONDS, speed, off, np.zeros(len(SECONDS))) for off in (stray, broken)]
-    mean = stray.reshape(-1, 10).mean(axis=1)
+    mean = stray.reshape(-1, 5).mean(axis=1)
     assert found[0] == pytest.approx(mean.std(), rel=0.25)
     assert found[1] == pytest.approx(mean.std(), rel=0.35)
     assert steady_wander(SECONDS, speed, stray, np.full(len(SECONDS), 1.0)) == 0.0
@@ -125,8 +125,8 @@ def test_a_needle_that_sticks_at_its_top_speed_is_not_at_a_pin(step_mph: float) 
 
 @pytest.mark.parametrize(("kind", "reason"), [("log of two dials", "dial_changes"), ("convoy, log", "log_strays")])
 def test_a_log_that_is_not_of_one_dial_in_this_vehicle_is_not_trusted(kind: str, reason: str) -> None:
-    """Not trusted or refused; one convoy in twelve passes, so that two of six do one time in ten."""
-    assert sum(_doubted(kind, i, reason) for i in range(6)) >= 5
+    """Not trusted or refused; one of the car behind in two hundred passes."""
+    assert all(_doubted(kind, i, reason) for i in range(6))
 
 
 def _doubted(kind: str, number: int, reason: str) -> bool:
