@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -15,7 +15,7 @@ from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine
 from speedcal.calibration.moments import Moments
 from speedcal.calibration.reading_habits import Habit, u_of_heaps
-from speedcal.calibration.rivals import log_changed, log_strays
+from speedcal.calibration.rival_odds import weigh_rivals
 from speedcal.calibration.runs import SteadyRuns
 from speedcal.calibration.tuning import (
     ASSOCIATION_FROM,
@@ -24,7 +24,6 @@ from speedcal.calibration.tuning import (
     CLOCKS_KEPT,
     CLUSTER_S,
     COARSE_U_MPS,
-    DOUBTED_FROM,
     FAR_CLOCK_S,
     FOLLOWING_SHARE,
     HEAPED_EVIDENCE,
@@ -36,14 +35,11 @@ from speedcal.calibration.tuning import (
     MARKS_EVIDENCE,
     MOST_DRAWN,
     MUCH_COVERED,
-    RIVAL_SHARES,
     SCATTER_NODES_MPS,
     SLOWEST_MPS,
     WRONG_BELOW,
 )
-from speedcal.calibration.two_readers import log_other_readers
 from speedcal.errors import AlignmentError
-from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray
 
 
@@ -119,16 +115,12 @@ def fit_noted(
     if mixed is None or right.sum() < 4:
         raise AlignmentError("readings_do_not_follow", source=source, right=int(right.sum()), count=len(time_s))
     low, clock, high = _quantiles(cells)
-    habits = habit.covariances(mixed.dial.knots_mps)
+    _refuse_two_clocks(cells, mixed, best, source)
+    rivals = weigh_rivals(ground, notes, cells, mixed.dial, ways, used_mps=speed[used])
+    knots = mixed.dial.knots_mps
+    habits = habit.covariances(knots) | rivals.covariances(knots)
     dial = mixed.dial.shifted(sum(habits.values()))
     line = dial.line
-    _refuse_two_clocks(cells, mixed, best, source)
-    heaviest = max(ways, key=lambda way: way.weight)
-    rivals = {
-        **(log_other_readers(ground, notes, cells, mixed.dial) if at.half_width_s <= LONG_STEP_S else {}),
-        "dial_changed": log_changed(heaviest, used_mps=speed[used]),
-        "large_scatter": log_strays(heaviest, used_mps=speed[used]),
-    }
     return MeasuredLine(
         offset_mps=line.offset_mps,
         gain=line.error_factor,
@@ -141,7 +133,7 @@ def fit_noted(
         ground_mps=np.where(inside, speed, np.nan),
         reason=tuple(np.select([~inside, ~right, ~used], [NO_GROUND, WRONG, TOO_SLOW], "").tolist()),
         dial=dial,
-        reasons=_doubts(rivals, scatter, ground),
+        reasons=rivals.doubts(scatter, ground),
         log_evidence=evidence,
         reading_shift_mps=habit.shift_mps,
         habits=habits,
@@ -165,18 +157,6 @@ def _log_odds_of_marks(ground: GroundSpeed, notes: Notes, cells: Cells, u_roundi
     left = float(np.hypot(np.sqrt(np.mean(off**2)), SCATTER_NODES_MPS[0]))
     step = float(np.sqrt(12)) * u_rounding_mps
     return float((mark.max() - 1) * (np.log(step / left) - (1 + np.log(2 * np.pi)) / 2))
-
-
-def _doubts(rivals: Mapping[str, float], scatter_mps: float, ground: GroundSpeed) -> tuple[Finding, ...]:
-    """Return what explains the readings better than one dial; beside a track full of gaps those are to blame."""
-    odds = {code: np.log(RIVAL_SHARES[code]) + log for code, log in rivals.items()}
-    if np.logaddexp.reduce(list(odds.values())) < DOUBTED_FROM:
-        return ()
-    if ground.covered < MUCH_COVERED:
-        return (Finding("track_gaps", covered=ground.covered),)
-    code = max(odds, key=lambda one: odds[one])
-    value = {"scatter_mps": scatter_mps} if code == "large_scatter" else {"log_odds": rivals[code]}
-    return (Finding(code, **value),)
 
 
 def _refuse_foreign(cells: Cells, evidence: float, scatter: float, ground: GroundSpeed, source: str) -> None:

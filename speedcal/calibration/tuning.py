@@ -463,6 +463,10 @@ RIVAL_SHARES = {"two_readers": 0.4, "dial_changed": 0.1, "large_scatter": 0.4, "
 """How likely two readers or dials, a change on the way, another vehicle and a GPS display are beside each other. From
 drives made apart from ours; half or twice of any of them changes less than one file in a hundred."""
 
+RIVALS_TO_ONE = 0.35
+"""How likely all of them together are beside one dial and one reader before a reading is seen, for the mean over both:
+one file in four, from memory. At 1 intervals of one reader widen by 1 % in place of 0.5 %, and hold no more."""
+
 DOUBTED_FROM = 0.2
 """Log odds of all these together from which on readings are not trusted; 0 where they tell nothing. On drives made
 apart from ours seven honest files in two hundred reach it, three in four of a convoy, nineteen in twenty of two watches

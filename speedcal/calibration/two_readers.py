@@ -9,6 +9,7 @@ of the GPS, whose speed is the track's.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
@@ -38,8 +39,28 @@ _STEP_S = 1.0
 _SPEEDS = 100
 
 
-def log_other_readers(ground: GroundSpeed, notes: Notes, cells: Cells, dial: Dial) -> dict[str, float]:
-    """Return the log odds of two readers or two dials, and of a GPS display beside the dial, against one of each.
+@dataclass(frozen=True, slots=True)
+class OtherReaders:
+    """Log odds against one reader of one dial."""
+
+    watches: float
+    """Of two readers, each with a watch."""
+    dials: float
+    """Of two dials."""
+    gps: float
+    """Of a GPS display beside the dial, against the dial alone."""
+    apart_mps2: float
+    """Mean square of what one reader sees otherwise than the mean of both, if there are two with two watches."""
+
+    @property
+    def two(self) -> float:
+        """Two readers or two dials."""
+        share = TWO_WATCHES_SHARE
+        return float(np.logaddexp(np.log(share) + self.watches, np.log(1 - share) + self.dials))
+
+
+def other_readers(ground: GroundSpeed, notes: Notes, cells: Cells, dial: Dial) -> OtherReaders:
+    """Return the odds of two readers or two dials, and of a GPS display beside the dial, against one of each.
 
     Parameters
     ----------
@@ -64,10 +85,15 @@ def log_other_readers(ground: GroundSpeed, notes: Notes, cells: Cells, dial: Dia
     dials, displays = _two_dials(near), _dial_and_gps(near, dial)
     either = _mean(np.log(np.concatenate(dials)).sum(axis=1))
     here = _mean(np.log(displays[0][: len(displays[0]) // len(GPS_SHARES)]).sum(axis=1))
-    watches_odds = _mean(_taking_turns(*_two_watches(watch))) - alone
-    dials_odds = _mean(_taking_turns(*dials)) - _mean(np.array([alone, either]))
-    two = np.logaddexp(np.log(TWO_WATCHES_SHARE) + watches_odds, np.log(1 - TWO_WATCHES_SHARE) + dials_odds)
-    return {"two_readers": float(two), "gps_among_readings": _mean(_taking_turns(*displays)) - here}
+    first, second, shift = _two_watches(watch)
+    watches = _taking_turns(first, second)
+    square = np.tile((shift / 2) ** 2, len(READERS_SWITCHES))
+    return OtherReaders(
+        watches=_mean(watches) - alone,
+        dials=_mean(_taking_turns(*dials)) - _mean(np.array([alone, either])),
+        gps=_mean(_taking_turns(*displays)) - here,
+        apart_mps2=float(np.average(square, weights=np.exp(watches - watches.max()))),
+    )
 
 
 def _mean(logs: FloatArray) -> float:
@@ -75,9 +101,9 @@ def _mean(logs: FloatArray) -> float:
     return float(np.logaddexp.reduce(logs) - np.log(len(logs)))
 
 
-def _two_watches(watch: _Watch) -> tuple[FloatArray, FloatArray]:
-    """Return the densities of the readings by either of two readers, shape (ways, n) each."""
-    first, second = [], []
+def _two_watches(watch: _Watch) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return the densities of the readings by either of two readers, shape (ways, n) each, and how they see apart."""
+    first, second, apart_mps = [], [], []
     shifts = {side * shift / 2 for shift in READERS_SHIFTS_MPS for side in (1, -1)}
     for scatter in READERS_SCATTERS_MPS:
         density = {shift: watch.density(scatter, shift) for shift in shifts}
@@ -85,7 +111,8 @@ def _two_watches(watch: _Watch) -> tuple[FloatArray, FloatArray]:
             lag = round(apart / _STEP_S)
             first.append(density[-shift / 2][:-lag])
             second.append(density[shift / 2][lag:])
-    return np.concatenate(first), np.concatenate(second)
+            apart_mps.append(np.full(len(second[-1]), shift))
+    return np.concatenate(first), np.concatenate(second), np.concatenate(apart_mps)
 
 
 def _two_dials(watch: _Watch) -> tuple[FloatArray, FloatArray]:

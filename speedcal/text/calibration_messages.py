@@ -292,6 +292,7 @@ LABELS: dict[str, str] = {
     "clock_offset": "clock offset",
     "rounding_habit": "rounding habit",
     "parallax": "angle of view",
+    "second_reader": "a second reader, perhaps",
     "stated_common": "error common to all readings",
     "holding": "holding the speed",
     "true_speed": "true speed of each check",

@@ -11,6 +11,8 @@ import pytest
 import speedcal
 from speedcal.calibration.curve import deviation_covariance, deviation_sizes, driven_points
 from speedcal.calibration.dial_mixture import Laid
+from speedcal.calibration.result import Calibration
+from speedcal.calibration.rival_odds import SECOND_READER, RivalOdds
 from speedcal.calibration.rivals import log_strays
 from speedcal.calibration.tuning import (
     FACTOR_PRIOR_U,
@@ -19,13 +21,17 @@ from speedcal.calibration.tuning import (
     OFFSET_SIZES_MPS,
     PLAY_SHARES,
     PLAY_SIZES_MPS,
+    RIVAL_SHARES,
+    RIVALS_TO_ONE,
     RUN_SHARE_ODDS,
     RUN_SHARES,
     STRAY_LASTS_S,
     STRAY_MPS,
     STRAY_SCATTER_LOG_SD,
     STRAY_SCATTER_MPS,
+    TWO_WATCHES_SHARE,
 )
+from speedcal.calibration.two_readers import OtherReaders
 from speedcal.interval import FloatArray
 from speedcal.simulate import simulate
 from speedcal.units import MPH_MPS
@@ -120,6 +126,49 @@ def test_readings_off_a_gps_display_among_those_of_the_dial_are_found() -> None:
     """Each third reading is the speed of the track: seen in three drives of four; the dial alone has no doubt."""
     assert sum("gps_among_readings" in _codes(seed, gps_every=3) for seed in range(4)) >= 3
     assert not any(_codes(seed, gps_every=0) for seed in range(4))
+
+
+def test_the_interval_is_that_of_one_reader_and_of_two_by_their_odds() -> None:
+    """All odds written out: two watches at 2 to 1, two dials at 1 to 4, strays at 3 to 1, before their shares."""
+    others = OtherReaders(watches=np.log(2.0), dials=np.log(0.25), gps=-40.0, apart_mps2=0.3)
+    odds = RivalOdds({"two_readers": others.two, "large_scatter": np.log(3.0)}, others)
+    share = RIVAL_SHARES["two_readers"]
+    watches, dials = share * TWO_WATCHES_SHARE * 2.0, share * (1 - TWO_WATCHES_SHARE) * 0.25
+    two = watches / (1 / RIVALS_TO_ONE + watches + dials + RIVAL_SHARES["large_scatter"] * 3.0)
+    assert odds.covariances(np.arange(3.0))[SECOND_READER] == pytest.approx(np.full((3, 3), 0.3 * two))
+    assert RivalOdds(odds.log, None).covariances(np.arange(3.0)) == {}
+
+
+def _noted(seed: int, *, apart_mph: float) -> tuple[Calibration, float]:
+    """Return notes of which each second is somebody else's, whose watch is 10 s late, and how far 50 mph is off."""
+    drive = simulate("noted", [83, seed])
+    time, speed = drive.readings.time_s.copy(), drive.readings.speed_mps.copy()
+    if apart_mph:
+        time[1::2] += 10.0
+        speed[1::2] += apart_mph * MPH_MPS
+    result = speedcal.calibrate(drive.track, replace(drive.readings, time_s=time, speed_mps=speed))
+    at = 50 * MPH_MPS
+    return result, float(result.indicated(at)) - drive.truth.offset_mps - drive.truth.error_factor * at
+
+
+def test_what_a_second_reader_sees_otherwise_is_in_the_interval_by_half() -> None:
+    """1.5 mph apart: the answer is drawn by 0.75, and the line of the budget says so to 30 %; one reader has none.
+
+    Intervals of 95 % hold in seven of eight and more.
+    """
+    held, told, alone = [], [], []
+    for seed in range(8):
+        result, off = _noted(seed, apart_mph=1.5)
+        held.append(abs(off) < float(result.half_width(50 * MPH_MPS)))
+        told.append(_second_reader(result))
+        alone.append(_second_reader(_noted(seed, apart_mph=0.0)[0]))
+    assert sum(held) >= 7
+    assert np.median(told) == pytest.approx(0.75 * MPH_MPS, rel=0.3)
+    assert np.median(alone) < 0.1 * MPH_MPS
+
+
+def _second_reader(result: Calibration) -> float:
+    return next(line.u_indicated_mps for line in result.budget if line.component == SECOND_READER)
 
 
 def test_notes_of_a_needle_at_its_top_stop_are_left_out() -> None:

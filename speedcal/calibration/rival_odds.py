@@ -1,0 +1,96 @@
+"""What else may explain readings that a person noted: how likely it is, and what that does to word and interval.
+
+Where a second reader is neither sure nor out of the question, the answer is the mean over both (J. A. Hoeting et al.
+1999, Statist. Sci. 14, 382): what two people see apart is in it by half, and nobody knows whose half.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from speedcal.calibration.clock_posterior import Cells, Notes
+from speedcal.calibration.dial import Dial
+from speedcal.calibration.dial_mixture import Laid
+from speedcal.calibration.ground_speed import GroundSpeed
+from speedcal.calibration.rivals import log_changed, log_strays
+from speedcal.calibration.tuning import (
+    DOUBTED_FROM,
+    LONG_STEP_S,
+    MUCH_COVERED,
+    RIVAL_SHARES,
+    RIVALS_TO_ONE,
+    TWO_WATCHES_SHARE,
+)
+from speedcal.calibration.two_readers import OtherReaders, other_readers
+from speedcal.finding import Finding
+from speedcal.interval import FloatArray
+
+SECOND_READER = "second_reader"
+"""Name in the budget of what a second reader may have seen otherwise."""
+
+
+@dataclass(frozen=True, slots=True)
+class RivalOdds:
+    """Log odds of each rival against one dial, one reader and one vehicle, by the code of its finding."""
+
+    log: Mapping[str, float]
+    others: OtherReaders | None
+    """None where times tell no two watches apart."""
+
+    @property
+    def shared(self) -> dict[str, float]:
+        """The same with how likely each is beside the others."""
+        return {code: float(np.log(RIVAL_SHARES[code])) + log for code, log in self.log.items()}
+
+    def doubts(self, scatter_mps: float, ground: GroundSpeed) -> tuple[Finding, ...]:
+        """Return what explains the readings better than one dial; beside a track full of gaps those are to blame."""
+        odds = self.shared
+        if np.logaddexp.reduce(list(odds.values())) < DOUBTED_FROM:
+            return ()
+        if ground.covered < MUCH_COVERED:
+            return (Finding("track_gaps", covered=ground.covered),)
+        code = max(odds, key=lambda one: odds[one])
+        value = {"scatter_mps": scatter_mps} if code == "large_scatter" else {"log_odds": self.log[code]}
+        return (Finding(code, **value),)
+
+    def covariances(self, speed_mps: FloatArray) -> dict[str, FloatArray]:
+        """Return for its line of the budget the covariance of what is read at (n,) speeds, shape (n, n). [m2/s2]."""
+        if self.others is None:
+            return {}
+        rivals = np.log(RIVALS_TO_ONE) + np.array(list(self.shared.values()))
+        two = np.log(RIVALS_TO_ONE * RIVAL_SHARES["two_readers"] * TWO_WATCHES_SHARE) + self.others.watches
+        probability = np.exp(two - np.logaddexp.reduce([0.0, *rivals]))
+        count = len(speed_mps)
+        return {SECOND_READER: np.full((count, count), probability * self.others.apart_mps2)}
+
+
+def weigh_rivals(
+    ground: GroundSpeed, notes: Notes, cells: Cells, dial: Dial, ways: Sequence[Laid], *, used_mps: FloatArray
+) -> RivalOdds:
+    """Return the odds of all that may explain the readings of a drive better than one dial.
+
+    Parameters
+    ----------
+    ground, notes
+        The drive.
+    cells
+        The posterior of clock offset and line for one reader.
+    dial
+        What came of them.
+    ways
+        The readings as they may lie on the track.
+    used_mps
+        True speeds of the readings used.
+    """
+    heaviest = max(ways, key=lambda way: way.weight)
+    log = {
+        "dial_changed": log_changed(heaviest, used_mps=used_mps),
+        "large_scatter": log_strays(heaviest, used_mps=used_mps),
+    }
+    if notes.at.half_width_s > LONG_STEP_S:
+        return RivalOdds(log, None)
+    others = other_readers(ground, notes, cells, dial)
+    return RivalOdds({"two_readers": others.two, "gps_among_readings": others.gps, **log}, others)
