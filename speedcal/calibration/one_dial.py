@@ -12,7 +12,7 @@ from speedcal.calibration.dial import Dial
 from speedcal.calibration.fit_logged import is_log
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import WRONG, MeasuredLine
-from speedcal.calibration.tuning import HELD_ROUNDING_STEPS, LARGE_SCATTER_MPS, STEADY_WANDER_MPS
+from speedcal.calibration.tuning import HELD_ROUNDING_STEPS, LARGE_SCATTER_MPS, PLAY_LEFT, STEADY_WANDER_MPS
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, IntArray
 from speedcal.units import DisplayUnit
@@ -36,6 +36,8 @@ class LoggedDial:
     shown_mps: FloatArray
     step_mps: float
     """Step of rounding, of both sides together."""
+    play_mps: float
+    """By how much the needle was found to hang behind."""
     change: Change | None
 
     @classmethod
@@ -50,7 +52,8 @@ class LoggedDial:
             return None
         step = float(np.hypot(step_mps, ground.step_mps))
         change = change_within(time, speed, off, step_mps=step)
-        return cls(ground, lines, time, speed, off, shown, step, change)
+        play = float(np.abs(line.hangs_mps).max(initial=0.0))
+        return cls(ground, lines, time, speed, off, shown, step, play, change)
 
     def widened(self, line: MeasuredLine, dial: Dial) -> tuple[MeasuredLine, Dial]:
         """Return the fit and its dial with what the dial changes on the way, a line of the budget."""
@@ -94,7 +97,8 @@ class LoggedDial:
         if self.ground.between_is_guessed:
             return tuple(found)
         strays = steady_wander(time, self.ground_mps, off, self.ground.at(time)[1])
-        if strays > np.hypot(STEADY_WANDER_MPS[self.ground.source], HELD_ROUNDING_STEPS * self.step_mps):
+        rounding, hanging = HELD_ROUNDING_STEPS * self.step_mps, PLAY_LEFT * self.play_mps
+        if strays > np.linalg.norm([STEADY_WANDER_MPS[self.ground.source], rounding, hanging]):
             found.append(Finding("log_strays", wander_mps=strays, unit=unit))
         return tuple(found)
 

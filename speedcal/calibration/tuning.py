@@ -273,6 +273,10 @@ vehicle; and what rounding does to speeds that are held still, in steps: an even
 somewhat more where few speeds are held. Made apart from ours, one sound log in 700 strays so far, and all but one in
 150 of the car behind; at 0.2 for both one in twenty of those was trusted. Between walls positions stray by 0.2 m/s."""
 
+PLAY_LEFT = 0.6
+"""Of the play that was found in a needle, what it may stray by besides: play is told to a third, and a needle in it
+stands anywhere. In logs of the car behind none is found."""
+
 LATENT_WRONG_FROM, LATENT_LATE_S = 6.0, 2.5
 """The same beside recorded speed, where damping is fitted and a lag may be longer."""
 
