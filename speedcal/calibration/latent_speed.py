@@ -26,6 +26,7 @@ from speedcal.calibration.speed_spline import (
     add_information,
     add_up,
     inverse_band,
+    observations,
     variances,
 )
 from speedcal.calibration.tuning import FACTOR_PRIOR_U, OFFSET_PRIOR_MPS
@@ -335,17 +336,10 @@ class _Fitter:
         score[offset:, CLOCK] -= precision[1] * shaky
         score[offset:, DRIFT] -= precision[1] * shaky * since
         score[offset:, NUISANCES:] -= (precision[1] * own)[:, None] * log.slope
-        carried = np.zeros((count, moved.shape[1]))
-        for view, p, m in zip((track, log), precision, (moved_track, moved_log), strict=True):
-            for k in range(m.shape[1]):
-                if m[:, k].any():
-                    carried[:, k] += add_up(view.places.first, view.row, p * m[:, k], count)
-        answer = _solve(band, carried)
         weight = np.concatenate(precision)[:, None] * moved
-        left = moved.copy()
-        for view, part in zip((track, log), (slice(0, offset), slice(offset, None)), strict=True):
-            for i in range(4):
-                left[part] -= view.row[:, i][:, None] * answer[view.places.first + i]
+        see_track, see_log = (observations(view.places.first, view.row, count) for view in (track, log))
+        answer = _solve(band, see_track.T @ weight[:offset] + see_log.T @ weight[offset:])
+        left = moved - np.concatenate([see_track @ answer, see_log @ answer])
         information = weight.T @ left
         information = (information + information.T) / 2
         prior_mean = np.concatenate([[self.nuisance[CLOCK], 0.0, 0.0, 0.0, 0.0], self.dial.knots_mps])

@@ -8,14 +8,19 @@ Matrix Anal. Appl. 13, 1992, 707-728), half of the blocks at a time.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from speedcal.interval import BoolArray, FloatArray, IntArray
 
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
+
 REACH = 4
 """Coefficients that make up one speed."""
 _PADDING_S = 4.0
+_FEW_BLOCKS = 16
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,6 +165,14 @@ def add_up(first: IntArray, row: FloatArray, value: FloatArray, count: int) -> F
     return total
 
 
+def observations(first: IntArray, row: FloatArray, count: int) -> csr_array:
+    """Return the matrix that makes observations ``row @ coefficients`` of coefficients, shape (n, count)."""
+    from scipy.sparse import csr_array
+
+    columns = first[:, None] + np.arange(REACH)
+    return csr_array((row.ravel(), columns.ravel(), np.arange(0, row.size + 1, REACH)), shape=(len(first), count))
+
+
 def variances(inverse_band: FloatArray, first: IntArray, row: FloatArray, other: FloatArray) -> FloatArray:
     """Return ``row C other`` for each observation, C the inverse whose band is given."""
     total = np.zeros(len(first))
@@ -207,33 +220,69 @@ def inverse_band(band: FloatArray) -> FloatArray:
 
 def _block_inverse(diagonal: FloatArray, above: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return the diagonal blocks and those above them of the inverse of a block tridiagonal matrix."""
-    count = len(diagonal)
-    if count == 1:
-        return np.asarray(np.linalg.inv(diagonal), float), above
+    if len(diagonal) <= _FEW_BLOCKS:
+        return _whole_inverse(diagonal, above)
     # eliminate every second block; what is left is block tridiagonal again
-    odd = np.linalg.inv(diagonal[1::2])
+    odd = _inverses(diagonal[1::2])
     left, right = above[0::2], above[1::2]  # (even before, odd), (odd, even after)
     from_left = left @ odd
     kept = diagonal[0::2].copy()
-    kept[: len(odd)] -= from_left @ _turned(left)
+    kept[: len(odd)] -= from_left @ left.swapaxes(1, 2)
     pairs = len(right)
     to_right = odd[:pairs] @ right
-    kept[1 : pairs + 1] -= _turned(right) @ to_right
+    kept[1 : pairs + 1] -= right.swapaxes(1, 2) @ to_right
     near, far = _block_inverse(kept, -from_left[:pairs] @ right)
     out = np.empty_like(diagonal)
     out_above = np.empty_like(above)
     out[0::2] = near
-    back = _turned(from_left)  # odd^-1 A(odd, even before)
-    with_left = -near[: len(odd)] @ _turned(back)
+    back = from_left.swapaxes(1, 2)  # odd^-1 A(odd, even before)
+    with_left = -near[: len(odd)] @ from_left
     with_right = -back[:pairs] @ far
-    with_left[:pairs] -= far @ _turned(to_right)
+    with_left[:pairs] -= far @ to_right.swapaxes(1, 2)
     with_right -= to_right @ near[1 : pairs + 1]
     own = odd - back @ with_left
-    own[:pairs] -= to_right @ _turned(with_right)
-    out[1::2] = (own + _turned(own)) / 2
+    own[:pairs] -= to_right @ with_right.swapaxes(1, 2)
+    out[1::2] = (own + own.swapaxes(1, 2)) / 2
     out_above[0::2], out_above[1::2] = with_left, with_right
     return out, out_above
 
 
-def _turned(blocks: FloatArray) -> FloatArray:
-    return np.swapaxes(blocks, 1, 2)
+def _inverses(blocks: FloatArray) -> FloatArray:
+    """Return the inverses of symmetric 3 x 3 matrices, shape (n, 3, 3).
+
+    Elimination without pivots: what is known of the speed in one block differs by ten powers of ten, and a pivot chosen
+    by size loses the small.
+    """
+    first, second, third = blocks[:, 0, 0], blocks[:, 1, 0], blocks[:, 2, 0]
+    over_second, over_third = second / first, third / first
+    middle = blocks[:, 1, 1] - over_second * second
+    across = blocks[:, 2, 1] - over_third * second
+    over_middle = across / middle
+    from_first, from_middle = over_second * over_middle - over_third, 1 / middle
+    from_last = 1 / (blocks[:, 2, 2] - over_third * third - over_middle * across)
+    out = np.empty_like(blocks)
+    out[:, 2, 2] = from_last
+    out[:, 1, 2] = out[:, 2, 1] = -over_middle * from_last
+    out[:, 0, 2] = out[:, 2, 0] = from_first * from_last
+    out[:, 1, 1] = from_middle + over_middle**2 * from_last
+    out[:, 0, 1] = out[:, 1, 0] = -over_second * from_middle - over_middle * from_first * from_last
+    out[:, 0, 0] = 1 / first + over_second**2 * from_middle + from_first**2 * from_last
+    return out
+
+
+def _whole_inverse(diagonal: FloatArray, above: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return the same of so few blocks that one Cholesky factor of their matrix costs less than halving again."""
+    from scipy.linalg.lapack import dpotrf, dpotri
+
+    count, size, _ = diagonal.shape
+    each = np.arange(count)
+    here, after = each[:-1], each[1:]
+    whole = np.zeros((count, size, count, size))
+    whole[each, :, each] = diagonal
+    whole[here, :, after], whole[after, :, here] = above, above.swapaxes(1, 2)
+    matrix = whole.reshape(count * size, -1)
+    factor, indefinite = dpotrf(matrix, lower=1)  # by a rounding, where a piece is held by next to nothing
+    lower = np.asarray(np.linalg.inv(matrix) if indefinite else dpotri(factor, lower=1)[0], float).reshape(whole.shape)
+    near = np.tril(lower[each, :, each])
+    near += np.tril(near, -1).swapaxes(1, 2)
+    return near, lower[after, :, here].swapaxes(1, 2)
