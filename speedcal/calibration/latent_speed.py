@@ -289,13 +289,19 @@ class _Fitter:
         fresh, jitter = _expected_noise(square, told.right / noise**2, steep)
         before, state.jitter = float(np.median(state.noise)), float(min(jitter, _MOST_JITTER_S**2))
         # this step from expected squares is short where most values say nothing of their noise, as under cruise control
-        level = max(
-            (max(fresh * (fresh / before) ** (pace - 1), least) for pace in _PACES if fresh > 0),
-            key=lambda level: log_likelihood(
-                channel.value_mps, channel.step_mps, level + stated + state.jitter * steep**2, cavity, cavity_variance
-            ),
-            default=least,
-        )
+        levels = list(dict.fromkeys(max(fresh * (fresh / before) ** (p - 1), least) for p in _PACES if fresh > 0))
+        level = levels[0] if levels else least
+        if len(levels) > 1:
+            level = max(
+                levels,
+                key=lambda level: log_likelihood(
+                    channel.value_mps,
+                    channel.step_mps,
+                    level + stated + state.jitter * steep**2,
+                    cavity,
+                    cavity_variance,
+                ),
+            )
         reach = 10
         own = np.maximum(square - state.jitter * steep**2, 0.0)
         local = (local_sum(own, reach) + reach * level) / (local_sum(told.right, reach) + reach)
