@@ -114,6 +114,8 @@ def dial_through(
     degrees_of_freedom
         Of the noise.
     """
+    from scipy.linalg import lu_factor, lu_solve
+
     driven = driven_points(used_mps)
     knots = knots_for(driven)
     at_knots = np.column_stack([np.ones(len(knots)), knots])
@@ -123,17 +125,18 @@ def dial_through(
     prior_mean = np.array([0.0, 1.0])
     rest = shown_mps - design @ prior_mean
     straight = design @ line_prior @ design.T + noise
+    line_with_knots, line_at_knots = design @ line_prior @ at_knots.T, at_knots @ line_prior @ at_knots.T
     mean, covariance, log_weight = [], [], []
     knot_prior = deviation_covariance(knots, knots, driven)
     sizes, share = deviation_sizes()
     for size in sizes.tolist():
-        marginal = straight + size**2 * own
-        gain = np.linalg.solve(marginal, design @ line_prior @ at_knots.T + size**2 * cross.T).T
+        factors = lu_factor(straight + size**2 * own, check_finite=False)
+        with_knots = line_with_knots + size**2 * cross.T
+        gain = lu_solve(factors, with_knots, check_finite=False).T
         mean.append(at_knots @ prior_mean + gain @ rest)
-        prior = at_knots @ line_prior @ at_knots.T + size**2 * knot_prior
-        covariance.append(prior - gain @ (design @ line_prior @ at_knots.T + size**2 * cross.T))
-        _, log_determinant = np.linalg.slogdet(marginal)
-        log_weight.append(-0.5 * (rest @ np.linalg.solve(marginal, rest) + log_determinant))
+        covariance.append(line_at_knots + size**2 * knot_prior - gain @ with_knots)
+        log_determinant = np.log(np.abs(np.diag(factors[0]))).sum()
+        log_weight.append(-0.5 * (rest @ lu_solve(factors, rest, check_finite=False) + log_determinant))
     log_share = np.array(log_weight) + np.log(share)
     weight = np.exp(log_share - log_share.max())
     weight /= weight.sum()
