@@ -30,11 +30,13 @@ from speedcal.calibration.tuning import (
     LEAST_MINUTE_STEP_S,
     LEAST_RIGHT,
     LONG_STEP_S,
+    LOOSE_A_LOOK,
     LOOSE_EVIDENCE,
     LOOSE_SCATTER_MPS,
     MARKS_EVIDENCE,
     MOST_DRAWN,
     MUCH_COVERED,
+    SAME_LOOK_S,
     SCATTER_NODES_MPS,
     SLOWEST_MPS,
     WRONG_BELOW,
@@ -105,7 +107,7 @@ def fit_noted(
     least_s = LEAST_MINUTE_STEP_S if at.half_width_s > LONG_STEP_S else 1.0
     evidence = cells.log_evidence - log_unrelated(time_s, indicated_mps, stray, least_s=least_s)
     scatter = float(np.sqrt(cells.weight @ cells.scatter_mps**2))
-    _refuse_foreign(cells, evidence, scatter, ground, source)
+    _refuse_foreign(cells, notes, evidence, scatter, ground, source)
     best = int(np.argmax(cells.log_mass))
     good, moment, speed, inside = _best_moments(ground, notes, cells, best)
     right = (good > WRONG_BELOW) & inside
@@ -137,7 +139,7 @@ def fit_noted(
         log_evidence=evidence,
         reading_shift_mps=habit.shift_mps,
         habits=habits,
-        wrong_share=float(cells.weight @ cells.wrong_share),
+        wrong_share=_wrong_share(cells),
     )
 
 
@@ -159,9 +161,11 @@ def _log_odds_of_marks(ground: GroundSpeed, notes: Notes, cells: Cells, u_roundi
     return float((mark.max() - 1) * (np.log(step / left) - (1 + np.log(2 * np.pi)) / 2))
 
 
-def _refuse_foreign(cells: Cells, evidence: float, scatter: float, ground: GroundSpeed, source: str) -> None:
+def _refuse_foreign(
+    cells: Cells, notes: Notes, evidence: float, scatter: float, ground: GroundSpeed, source: str
+) -> None:
     """Raise when the readings are hardly likelier on this track than on another, or follow it badly."""
-    loose = ground.source == "recorded" and scatter > LOOSE_SCATTER_MPS and evidence < LOOSE_EVIDENCE
+    loose = ground.source == "recorded" and evidence < _loose_below(notes, scatter, _wrong_share(cells))
     if evidence < ASSOCIATION_FROM and ground.covered < MUCH_COVERED:
         raise AlignmentError("track_gaps", source=source, covered=ground.covered)
     if evidence < ASSOCIATION_FROM or loose:
@@ -171,6 +175,18 @@ def _refuse_foreign(cells: Cells, evidence: float, scatter: float, ground: Groun
     if following < FOLLOWING_SHARE:
         count = round(float(cells.weight @ seen))
         raise AlignmentError("readings_do_not_follow", source=source, right=round(following * count), count=count)
+
+
+def _wrong_share(cells: Cells) -> float:
+    return float(cells.weight @ cells.wrong_share)
+
+
+def _loose_below(notes: Notes, scatter: float, wrong_share: float) -> float:
+    """Return the log odds that readings of this scatter must have: more, the more often somebody looked."""
+    if scatter > LOOSE_SCATTER_MPS:
+        return LOOSE_EVIDENCE
+    looks = 1 + int((np.diff(np.sort(notes.time_s)) > SAME_LOOK_S).sum())
+    return float(min(LOOSE_A_LOOK * scatter * looks * (1 - wrong_share), LOOSE_EVIDENCE))
 
 
 def _refuse_two_clocks(cells: Cells, mixed: Mixed, best: int, source: str) -> None:

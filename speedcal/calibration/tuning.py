@@ -339,6 +339,11 @@ LOOSE_SCATTER_MPS, LOOSE_EVIDENCE, MUCH_COVERED = 1.4 * MPH_MPS, 25.0, 0.75
 """Readings that scatter this much about a recorded speed have to belong to it with odds this much greater; those that
 do not show that they belong are told of the gaps where less of the drive has a speed."""
 
+LOOSE_A_LOOK, SAME_LOOK_S = 2.2, 15.0
+"""Log odds that each look at the dial, if it is right, must add for each m/s of scatter below that one, and the time
+within which readings are of one look. Notes of the same road on another day follow the track, but loosely: of 600 such
+files 40 got a number, now 12. Of sound files one in 1,000 more is refused, of those with a third wrong one in fifty."""
+
 COARSE_U_MPS, MARKS_EVIDENCE = 0.35, 3.0
 """Rounding from which on, standard, and log odds (20 to 1) at which readings are taken as noted with the needle on its
 marks, and not as rounded to them."""
