@@ -29,7 +29,7 @@ from speedcal.calibration.tuning import (
     SCATTER_LOG_SD,
     SCATTER_MPS,
 )
-from speedcal.interval import FloatArray, IntArray
+from speedcal.interval import BoolArray, FloatArray, IntArray
 
 _RANK_TOLERANCE = 1e-3
 _NEGLIGIBLE = 1e-5
@@ -76,16 +76,31 @@ class PointerPlay:
 
     @classmethod
     def along(cls, ground: GroundSpeed) -> PointerPlay:
-        """Run the play operator over the track, once a second (Krasnosel'skii and Pokrovskii 1989, chapter 1)."""
+        """Return where it hangs along a track, seen once a second."""
         clock = np.arange(ground.time_s[0], ground.time_s[-1] + 1.0)
         speed, _, inside = ground.at(clock)
-        hangs, state = [], 0.0
-        for v, known in zip(speed.tolist(), inside.tolist(), strict=True):
-            if known:
-                low, high = v - PLAY_MPS, v + PLAY_MPS
-                state = low if state < low else high if state > high else state
-            hangs.append(state - v)
-        return cls(clock, np.clip(np.array(hangs) / PLAY_MPS, -1.0, 1.0))
+        return cls.behind(clock, speed, inside, play_mps=PLAY_MPS)
+
+    @classmethod
+    def behind(cls, clock_s: FloatArray, speed_mps: FloatArray, known: BoolArray, *, play_mps: float) -> PointerPlay:
+        """Run the play operator over speeds (Krasnosel'skii and Pokrovskii 1989, chapter 1); it waits at unknown ones.
+
+        Parameters
+        ----------
+        clock_s, speed_mps, known
+            Times in order, the speed at each and whether it is known, shape (n,).
+        play_mps
+            Half of the play, as true speed.
+        """
+        low, high = (np.where(known, speed_mps + side * play_mps, side * np.inf) for side in (-1, 1))
+        reach = 1
+        while reach < len(clock_s):  # each second confines the pointer; two confinements in turn are one
+            low[reach:], high[reach:] = (
+                np.minimum(np.maximum(edge[:-reach], low[reach:]), high[reach:]) for edge in (low, high)
+            )
+            reach *= 2
+        hangs = np.minimum(np.maximum(0.0, low), high) - speed_mps
+        return cls(clock_s, np.clip(hangs / play_mps, -1.0, 1.0))
 
     def at(self, time_s: FloatArray) -> FloatArray:
         """Return where the pointer hangs at some times."""

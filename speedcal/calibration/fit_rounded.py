@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from speedcal.calibration.dial_mixture import PointerPlay
 from speedcal.calibration.end_stops import held_spread
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.heavy_damping import heavy_damping
@@ -71,7 +70,8 @@ def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) ->
         tau_s=log.tau_s,
         plain_mps=float(np.sqrt((step_mps**2 + ground.step_mps**2) / 12 + ground.u_speed_mps**2)),
     )
-    pointer = PointerPlay.along(ground)
+    seconds = np.arange(ground.time_s[0], ground.time_s[-1] + 1.0)
+    second, known = ground.place(seconds)
     fit = fit_latent(
         Channel(ground.time_s[fixes], ground.speed_mps[fixes], piece[fixes], ground.step_mps, np.zeros(len(fixes))),
         Channel(time_s[some], indicated_mps[some], piece[before], step_mps, u_stated_mps[some]),
@@ -84,7 +84,8 @@ def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) ->
             speed[some],
             ground.u_speed_mps,
             damping_s2,
-            pointer,
+            seconds,
+            np.where(known, piece[second], -1),
             runs,
         ),
     )
@@ -102,7 +103,7 @@ def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) ->
     speed, slope, inside = ground.at(moment)
     constant_s = float(np.sqrt(2 * abs(fit.damping_s2)))
     followed = _followed(ground, moment, constant_s) if fit.damping_s2 > 0 else speed
-    hangs_mps = fit.play_mps * pointer.at(moment)
+    hangs_mps = fit.play_mps * fit.pointer.at(moment)
     away = np.abs(indicated_mps - hangs_mps - dial.indicated(followed))
     if not np.median(away[carries]) <= _WORSE * np.median(plainly) + step_mps / 2:
         return None

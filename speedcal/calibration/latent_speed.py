@@ -14,6 +14,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from speedcal.calibration.alike import telling_alike
 from speedcal.calibration.curve import deviation_covariance, driven_points
 from speedcal.calibration.dial import Dial
 from speedcal.calibration.dial_mixture import PointerPlay
@@ -39,9 +40,9 @@ from speedcal.calibration.tuning_logs import (
     LATENT_ROUNDS,
     LEAST_NOISE_MPS,
     LEAST_NOISE_STEPS,
+    LEAST_PLAY_MPS,
     LOG_PLAY_U_MPS,
-    PLAY_FROM,
-    PLAY_NOTICED_MPS,
+    POINTER_REACH_S,
     UNEVEN_LAG_U_S,
     UNEVEN_NOTICED_S,
 )
@@ -54,7 +55,7 @@ _BLEND = 0.7
 _LONGEST = np.array([0.5, 0.4, 1e-3, 0.3, 0.2])
 _SETTLED = np.array([4e-3, 2e-2, 2e-5, 4e-3, 2e-3])
 _SETTLED_MPS = 5e-3
-_AT_REST = 0.25
+_AT_REST = 0.15
 """What is taken as none is judged when steps are settled, before noise has shrunk around it; the rounds end when they
 are this much smaller, since the noise of a log under cruise control is found slowly."""
 _HIGHEST_MPS = 0.3
@@ -66,8 +67,7 @@ _PACES = (1.0, 3.0, 9.0)
 """How many steps towards its noise a channel may take at once: as many as make the likelihood greatest."""
 _HELD = 1e12
 """Information of a damping, or an uneven lag, that is taken as none."""
-_BELIEVED = {DAMPING: DAMPING_FROM, UNEVEN: DAMPING_FROM, PLAY: PLAY_FROM}
-_LEAST = {DAMPING: 0.0, UNEVEN: UNEVEN_NOTICED_S, PLAY: PLAY_NOTICED_MPS}
+_LEAST = {DAMPING: 0.0, UNEVEN: UNEVEN_NOTICED_S, PLAY: LEAST_PLAY_MPS}
 _STEADY_MPS2 = 0.05
 """Below this a change of speed is none, for an uneven lag."""
 
@@ -123,6 +123,7 @@ class Fit:
     drift: float
     play_mps: float
     """Half the play of the pointer. [m/s]"""
+    pointer: PointerPlay
     dial: Dial
     """Knots and what the dial shows there; without covariance."""
     speed_mps: FloatArray
@@ -174,7 +175,10 @@ class Start:
     """Ground speed at each reading, shape (n,)."""
     track_noise_mps: float
     damping_s2: float
-    pointer: PointerPlay
+    clock_s: FloatArray
+    """Seconds of the drive, shape (k,); the pointer is followed along them."""
+    clock_piece: IntArray
+    """Piece of the track each lies in; -1 in none."""
     runs: SteadyRuns
 
 
@@ -185,7 +189,8 @@ class _Fitter:
         self.track, self.log, self.grid = track, log, grid
         self.nuisance = np.array([start.clock_offset_s, start.damping_s2, 0.0, 0.0, 0.0])
         self.none = [UNEVEN, PLAY] if start.damping_s2 else [DAMPING, UNEVEN, PLAY]  # until the log says otherwise
-        self.pointer = start.pointer
+        self.clock_s, self.known = start.clock_s, start.clock_piece >= 0
+        self.seconds = grid.locate(start.clock_s, np.maximum(start.clock_piece, 0))
         self.middle_s = float(np.mean(log.time_s))
         knots = _knots(start.speed_mps)
         self.dial = Dial(knots, start.offset_mps + start.gain * knots, np.zeros((len(knots),) * 2), knots)
@@ -267,23 +272,31 @@ class _Fitter:
         gain = slope @ self.dial.shown_mps
         rate = places.of(self.coefficients, places.rate)
         later = gain * (np.hypot(rate, _STEADY_MPS2) - _STEADY_MPS2)
-        hangs = self.pointer.at(moment)
+        hangs = self._pointer().at(moment)
         shown = weights @ self.dial.shown_mps + uneven * later + play * hangs
         return _View(places, gain[:, None] * row, shown - gain * speed, gain, weights, slope, row, later, hangs)
+
+    def _pointer(self) -> PointerPlay:
+        """Return where a pointer hangs behind the speed as it is known now, averaged not to follow noise."""
+        count = np.maximum(local_sum(self.known.astype(float), POINTER_REACH_S), 1.0)
+        speed = local_sum(self.seconds.of(self.coefficients, self.seconds.value) * self.known, POINTER_REACH_S) / count
+        play_mps = max(float(self.nuisance[PLAY]), LEAST_PLAY_MPS) / self.dial.line.error_factor
+        return PointerPlay.behind(self.clock_s, speed, self.known, play_mps=play_mps)
 
     def _listen(self, name: str, view: _View) -> None:
         """Renew the messages of a channel, and what is believed of its noise."""
         channel, state = (self.track, self.log)[name == "log"], self.states[name]
         mean = view.constant + view.places.of(self.coefficients, view.row)
         variance = np.maximum(variances(self.inverse, view.places.first, view.row, view.row), 1e-10)
-        cavity, cavity_variance = without(mean, variance, state.message)
+        alike = self._alike(channel, view)
+        cavity, cavity_variance = without(mean, variance, state.message.times(alike))
         steep = view.gain * view.places.of(self.coefficients, view.places.rate)
         stated = channel.u_mps**2
         noise = state.noise + stated + state.jitter * steep**2
         told = told_by(channel.value_mps, channel.step_mps, noise, cavity, cavity_variance)
         share = 1.0 if not state.message.precision.any() else _BLEND
         view.right = told.right
-        state.message = state.message.blended(told.message, share)
+        state.message = state.message.blended(told.message.times(1 / alike), share)
         square = told.right * np.maximum(told.square - stated, 0.0)
         least = max(LEAST_NOISE_MPS, LEAST_NOISE_STEPS * channel.step_mps) ** 2
         fresh, jitter = _expected_noise(square, told.right / noise**2, steep)
@@ -306,6 +319,18 @@ class _Fitter:
         own = np.maximum(square - state.jitter * steep**2, 0.0)
         local = (local_sum(own, reach) + reach * level) / (local_sum(told.right, reach) + reach)
         state.noise = np.maximum(local, least) if name == "track" else np.full(len(own), level)
+
+    def _alike(self, channel: Channel, view: _View) -> FloatArray:
+        """Return how many values of a channel tell what each tells."""
+        shown = view.gain * view.places.of(self.coefficients, view.places.value)
+        since = np.diff(channel.time_s, prepend=channel.time_s[0])
+        return telling_alike(
+            channel.value_mps,
+            channel.piece,
+            moved=np.diff(shown, prepend=shown[0]),
+            wandered2=view.gain**2 * self.motion.wander2[view.places.first + 1] * since,
+            step=channel.step_mps,
+        )
 
     def _improve(self, views: dict[str, _View], band: FloatArray, inverse: FloatArray) -> bool:
         """Take a step of clock, damping, drift and dial."""
@@ -361,6 +386,7 @@ class _Fitter:
             damping_s2=float(self.nuisance[DAMPING]),
             drift=float(self.nuisance[DRIFT]),
             play_mps=float(self.nuisance[PLAY]),
+            pointer=self._pointer(),
             dial=self.dial,
             speed_mps=places.of(self.coefficients, log.plain),
             right=log.right,
@@ -382,7 +408,7 @@ class _Fitter:
             free = np.linalg.pinv(total, hermitian=True)
             wish, u = free @ pull, np.sqrt(np.maximum(np.diag(free), 1e-30))
             surprise = {
-                which: abs(float(wish[which])) / max(_BELIEVED[which] * float(u[which]), _LEAST[which])
+                which: abs(float(wish[which])) / max(DAMPING_FROM * float(u[which]), _LEAST[which])
                 for which in self.none
             }
             pull[self.none] = total[self.none, :] = total[:, self.none] = 0.0

@@ -12,9 +12,10 @@ import numpy as np
 from speedcal.calibration.curve import dial_through
 from speedcal.calibration.dial import Dial
 from speedcal.calibration.latent_speed import NUISANCES, Fit
-from speedcal.calibration.tuning_logs import LOG_BLOCK_S, LUCK, SHARED_LEFT
+from speedcal.calibration.tuning_logs import HANG_U_MPS, LOG_BLOCK_S, LUCK, SHARED_LEFT
 from speedcal.interval import FloatArray, IntArray
 
+_NO_PLAY_MPS = 1e-6
 _LOOSE = 1e-3
 """Information of a knot that nothing is known of. [s2/m2]"""
 
@@ -59,7 +60,7 @@ def log_dial(fit: Fit, *, run: IntArray, used: FloatArray, step_mps: float, u_co
         prior=narrow.T @ fit.prior @ narrow,
     )
     noise = scaled_noise(noise, line, model=model[-2:, -2:], jackknife=minutes[-2:, -2:])
-    noise = noise + line @ _shared_rounding(fit, narrow, run=run, step_mps=step_mps) @ line.T
+    noise = noise + line @ _shared_in_holds(fit, narrow, run=run, step_mps=step_mps) @ line.T
     dial = dial_through(knots, shown, (noise + noise.T) / 2, used_mps=used, degrees_of_freedom=freedom)
     u_clock = float(np.sqrt(max(minutes[0, 0], model[0, 0])))
     return dial.shifted(u_common_mps**2), u_clock
@@ -137,38 +138,47 @@ def _positive(matrix: FloatArray) -> FloatArray:
     return np.asarray((vectors * np.maximum(values, 0.0)) @ vectors.T)
 
 
-def _shared_rounding(fit: Fit, narrow: FloatArray, *, run: IntArray, step_mps: float) -> FloatArray:
-    """Return the covariance of offset and factor from rounding errors that all readings of a held speed share.
+def _shared_in_holds(fit: Fit, narrow: FloatArray, *, run: IntArray, step_mps: float) -> FloatArray:
+    """Return the covariance of offset and factor from errors that all readings of a held speed share.
 
     The mean rounding error of a normal speed that wanders by s about an unknown place between two steps has the
     variance ``sum over k of step^2 / (2 pi^2 k^2) exp(-(2 pi k s / step)^2)`` (B. Widrow and I. Kollar, *Quantization
     Noise*, Cambridge 2008, chapter 9): step^2/12 under cruise control, nothing when the speed wanders by half a step.
     It is one draw for each speed that is held, the same at every visit. Values that count as intervals take up a part.
+    Where in its play a pointer hangs is known as well as the speed that it hangs behind, at every visit anew, until
+    that wanders by more.
     """
     steady = run >= 0
-    if not steady.any() or step_mps <= 0:
+    if not steady.any():
         return np.zeros((2, 2))
     speed = fit.speed_mps[steady]
     gain = fit.dial.line.error_factor
-    _, label = np.unique(run[steady], return_inverse=True)
-    count = np.bincount(label)
-    level = np.bincount(label, weights=speed) / count
-    wander = np.bincount(label, weights=(speed - level[label]) ** 2) / count * gain**2
-    k = np.arange(1, 6)[:, None]
-    shared = (
-        SHARED_LEFT
-        * step_mps**2
-        / (2 * np.pi**2)
-        * np.sum(np.exp(-((2 * np.pi * k / step_mps) ** 2) * wander) / k**2, axis=0)
-    )
+    _, visit = np.unique(run[steady], return_inverse=True)
+    count = np.bincount(visit)
+    level = np.bincount(visit, weights=speed) / count
+    wander = np.bincount(visit, weights=(speed - level[visit]) ** 2) / count * gain**2
     order = np.argsort(level)
     place = np.empty(len(level), np.int64)
     place[order] = np.concatenate(([0], np.cumsum(np.diff(level[order]) * gain > 0.6 * step_mps)))
     weight = (fit.information[0] @ narrow)[-len(run) :][steady][:, -2:]
-    score = np.zeros((int(place.max()) + 1, 2))
-    size = np.sqrt(shared)[label]
-    for i in range(2):
-        score[:, i] = np.bincount(place[label], weights=weight[:, i] * size, minlength=len(score))
+    rounding = np.sqrt(_shared_rounding(wander, step_mps))[visit]
+    u_hangs = min(fit.play_mps, HANG_U_MPS)
+    hangs = u_hangs * np.exp(-wander / (2 * max(u_hangs, _NO_PLAY_MPS) ** 2))[visit]
+    score = np.vstack([_summed(weight * rounding[:, None], place[visit]), _summed(weight * hangs[:, None], visit)])
     whole = narrow.T @ (fit.information[0].T @ fit.information[1] + fit.prior) @ narrow
     inverse = np.linalg.inv((whole + whole.T) / 2)[-2:, -2:]
     return np.asarray(inverse @ score.T @ score @ inverse)
+
+
+def _shared_rounding(wander: FloatArray, step_mps: float) -> FloatArray:
+    """Return the variance of the rounding error that is left in the mean of speeds of given variances."""
+    if step_mps <= 0:
+        return np.zeros(len(wander))
+    k = np.arange(1, 6)[:, None]
+    kept = np.sum(np.exp(-((2 * np.pi * k / step_mps) ** 2) * wander) / k**2, axis=0)
+    return np.asarray(SHARED_LEFT * step_mps**2 / (2 * np.pi**2) * kept)
+
+
+def _summed(rows: FloatArray, label: IntArray) -> FloatArray:
+    """Return the sum of the rows (n, 2) of each label."""
+    return np.stack([np.bincount(label, weights=column) for column in rows.T], axis=1)

@@ -35,6 +35,10 @@ class Message:
             self.precision + share * (new.precision - self.precision), self.shift + share * (new.shift - self.shift)
         )
 
+    def times(self, share: FloatArray) -> Message:
+        """Return messages that say so many times what these say."""
+        return Message(self.precision * share, self.shift * share)
+
 
 @dataclass(frozen=True, slots=True)
 class Told:

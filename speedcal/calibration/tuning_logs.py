@@ -24,12 +24,20 @@ UNEVEN_LAG_U_S, UNEVEN_NOTICED_S = 0.5, 0.2
 """Half of how much later a display falls than it rises, standard deviation, and from when on it is believed, as damping
 is. A van in stop and go, 5 rows a second, shows 0.14 s for other reasons; doubled, factors are 0.7 % off by it."""
 
-PLAY_FROM = 10.0
-"""The same for play: speeds that cruise control holds, in whole units, reach 8, play of 0.3 mph 16 and more."""
-
-LOG_PLAY_U_MPS, PLAY_NOTICED_MPS = 0.3, 0.1
+LOG_PLAY_U_MPS, PLAY_NOTICED_MPS = 0.08, 0.1
 """Half the play of a pointer beside a log, standard deviation, and from when on it is told. Doubled, nothing
 changes."""
+
+LEAST_PLAY_MPS, POINTER_REACH_S = 0.045, 1
+"""Least play that is believed, at as many standard deviations as damping, and with which a pointer is followed; and
+over how many seconds to either side the speed is averaged before. Followed second by second a pointer crosses its play
+with the noise of the receiver, and has 0.015 m/s of play too many; at twice that reach play of 0.3 m/s
+comes out a tenth too small. Believed however small, play takes a tenth of what cruise control tells, where there is
+none, and gives everyday logs a tenth."""
+
+HANG_U_MPS = 0.06
+"""Standard uncertainty of where a pointer with play hangs while a speed is held, for the noise of the speed that it is
+followed along; doubled or halved, readings of everyday logs are a twentieth wider or narrower."""
 
 CLOCK_BLOCK_S, CLOCK_STEP_COST, CLOCK_LEAST_STEP_S = 30.0, 30.0, 1.5
 """Blocks in which a log is asked how late its clock is, the evidence in nats that a step or a drift must bring, and the
@@ -92,8 +100,8 @@ LEAST_NOISE_MPS, LEAST_NOISE_STEPS = 0.02, 0.05
 
 SHARED_LEFT = 0.15
 """Part of the variance of the rounding error that all values of a held speed share that is left when each counts as an
-interval: of drives made apart under cruise control 0 holds 0.90 to 0.93, 0.15 0.94 to 1.0, the whole 1.0. Half of it
-suffices there, and leaves too little where a speed is held exactly or a pointer has play."""
+interval: of drives made apart under cruise control 0 holds 0.92 to 0.97, 0.1 0.94 to 0.99, 0.15 0.96 to 0.99, and of
+speeds held exactly each holds 0.95 and more."""
 
 LOG_BLOCK_S, POSITIONS_BLOCK_S, LUCK = 60.0, 120.0, 0.75
 """Readings of different minutes are independent, errors of positions last longer; a jackknife variance below this part
@@ -104,6 +112,10 @@ RECEIVER_U_MPS = 0.003
 """What a receiver may be off by at all speeds, standard: half of the 0.006 m/s (95 %) by which the rate of a GPS range
 may err in space (performance standard, from memory), of which headings take some and to which receivers add
 some. Doubled, readings of a fine log are a tenth wider."""
+
+ALIKE_STEPS = 0.1
+"""Part of a step that lies between values that tell the same. At none cruise control is off by a sixth more, of our own
+drives and of those made apart, and intervals are twice as wide; at 0.25 it is off by a twentieth more again."""
 
 HELD_FIXES, MOST_HELD = 6, 0.2
 """So many equal speeds in a row, where they are not rounded, were held by the receiver and not measured; unless they

@@ -173,6 +173,18 @@ def test_two_ways_that_disagree_widen_the_dial_by_their_distance() -> None:
     assert both.between > 0.8
 
 
+def test_a_pointer_is_where_the_play_operator_takes_it_second_by_second() -> None:
+    """Written out as a loop: it follows the edge of its play that reaches it, and waits where no speed is known."""
+    rng = np.random.default_rng(8)
+    speed, known, play, state = np.cumsum(rng.normal(0, 0.3, 700)) + 20, rng.random(700) > 0.1, 0.4, 0.0
+    hangs = []
+    for v, is_known in zip(speed, known, strict=True):
+        state = min(max(state, v - play), v + play) if is_known else state
+        hangs.append(np.clip((state - v) / play, -1, 1))
+    pointer = PointerPlay.behind(np.arange(700.0), speed, known, play_mps=play)
+    assert pointer.hangs == pytest.approx(np.array(hangs), abs=1e-12)
+
+
 def test_a_pointer_with_play_hangs_behind_by_all_of_it_once_the_speed_has_turned() -> None:
     """The play operator by hand: after a rise the pointer is low by the whole play, after a fall high by it."""
     from support.roads import Road, track_of
