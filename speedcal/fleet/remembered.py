@@ -12,7 +12,8 @@ from pathlib import Path
 
 from speedcal.errors import FleetError
 from speedcal.fleet.addresses import facts_at
-from speedcal.fleet.drive import DriveFiles, Outcome, Written, key_of
+from speedcal.fleet.drive import DriveFiles, Written, key_of
+from speedcal.fleet.kept import Outcome
 from speedcal.units import DisplayUnit
 
 NAME = "drives.sqlite"

@@ -13,7 +13,7 @@ from speedcal.calibration.tuning import TIRE_STATE_U
 from speedcal.conformity.probability import Box
 from speedcal.errors import FleetError, SpeedcalError
 from speedcal.finding import Finding
-from speedcal.fleet.drive import Outcome, calibration_of
+from speedcal.fleet.kept import Outcome, calibration_of
 from speedcal.fleet.rows import DrivePoint, FleetRow, JudgedBy, Limits
 from speedcal.fleet.steps import Course, follow, iso_date
 from speedcal.fleet.what_to_do import advise

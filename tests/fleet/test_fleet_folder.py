@@ -19,7 +19,8 @@ import speedcal
 from speedcal.cli import cli, main
 from speedcal.conformity import pool
 from speedcal.fleet import FleetResult, drive
-from speedcal.fleet.drive import calibration_of, measure
+from speedcal.fleet.drive import measure
+from speedcal.fleet.kept import calibration_of
 from speedcal.fleet.remembered import Remembered
 from speedcal.fleet.rows import FleetRow, Limits
 from speedcal.fleet.sources import find_vehicles

@@ -21,7 +21,7 @@ from speedcal.report import (
     render_pdf,
     render_picture,
 )
-from speedcal.report.model import _card
+from speedcal.report.building import _card
 from speedcal.report.typesetting import PAPER_PT
 from speedcal.text import report_for_customer as text
 from speedcal.vehicle.advice import Advice
