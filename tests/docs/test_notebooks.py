@@ -5,9 +5,6 @@ from __future__ import annotations
 import base64
 import json
 import re
-import shutil
-import subprocess
-import sys
 from pathlib import Path
 from typing import Any
 
@@ -37,17 +34,32 @@ def figures_of(cell: dict[str, Any]) -> list[bytes]:
 
 @pytest.fixture(scope="module")
 def run(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """Run copies of all notebooks with nbmake, beside a copy of the demo."""
-    folder = doc.copy_of_the_demo(tmp_path_factory.mktemp("notebooks"))
-    shutil.copytree(doc.ROOT / "notebooks", folder / "notebooks")
-    options = ["--nbmake", "--overwrite", "--nbmake-timeout=120", "-p", "no:cacheprovider", "-q", "-c", "pytest.ini"]
-    (folder / "pytest.ini").write_text("[pytest]\n")
-    command = [sys.executable, "-m", "pytest", *options, "notebooks"]
+    """Run copies of all notebooks beside a copy of the demo, one after the other, each with nothing defined yet."""
+    import nbformat
+    from jupyter_client.manager import KernelManager
+    from nbclient import NotebookClient
+
+    folder = doc.copy_of_the_demo(tmp_path_factory.mktemp("notebooks")) / "notebooks"
+    folder.mkdir()
+    kernel = KernelManager()
     env = {name: value for name, value in doc.environment().items() if name != "MPLBACKEND"}
-    done = subprocess.run(command, cwd=folder, env=env, capture_output=True, text=True, check=False)
-    assert done.returncode == 0, done.stdout + done.stderr
-    assert f"{len(NAMES)} passed" in done.stdout
-    return folder / "notebooks"
+    kernel.start_kernel(cwd=str(folder), env=env)  # one for all: each would load the same libraries again
+    line = kernel.client()
+    line.start_channels()
+    try:
+        line.wait_for_ready(timeout=60)
+        for name in NAMES:
+            notebook = nbformat.read(doc.ROOT / "notebooks" / name, 4)
+            notebook.cells.insert(0, nbformat.v4.new_code_cell("%reset -f"))
+            runner = NotebookClient(notebook, km=kernel, timeout=120)
+            runner.kc = line
+            runner.execute()
+            del notebook.cells[0]
+            nbformat.write(notebook, folder / name)
+    finally:
+        line.stop_channels()
+        kernel.shutdown_kernel(now=True)
+    return folder
 
 
 def test_there_are_four_of_them_each_with_its_script() -> None:
