@@ -21,6 +21,7 @@ from speedcal.calibration.reading_habits import Habit
 from speedcal.calibration.runs import SteadyRuns
 from speedcal.calibration.slow_needle import with_slow_needle
 from speedcal.calibration.tuning import FEW_READINGS, FEWEST_NOTES_AT_STOP, LONG_STEP_S
+from speedcal.calibration.weigh_noted import weigh_notes
 from speedcal.errors import AlignmentError
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray
@@ -74,8 +75,8 @@ def fit_drive(
     mass = log_prior_mass(ground, time, clock=readings.clock, midnight_s=midnight, known_s=known_s)
 
     def noted(some: BoolArray) -> MeasuredLine:
-        fit = partial(
-            fit_noted,
+        weigh = partial(
+            weigh_notes,
             time_s=time[some],
             indicated_mps=speed[some],
             shifts=shifts,
@@ -83,12 +84,12 @@ def fit_drive(
             u_rounding_mps=readings.speed_resolution_mps / np.sqrt(12),
             u_stated_mps=_stated(readings)[order[some]],
             log_prior=lambda offset: log_prior(readings.clock, offset, midnight_s=midnight, known_s=known_s) - mass,
-            runs=runs,
             habit=habit,
-            source=readings.source,
         )
+        fit = partial(fit_noted, runs=runs, habit=habit, source=readings.source)
         # a time to the minute says nothing of a lag of seconds
-        return fit(ground) if at.half_width_s > LONG_STEP_S else with_slow_needle(fit, ground, speed[some])
+        slow = at.half_width_s <= LONG_STEP_S
+        return with_slow_needle(weigh, fit, ground, speed[some]) if slow else fit(weigh(ground))
 
     def stopped(late_s: float) -> BoolArray:
         then, _, inside = ground.at(time + late_s)

@@ -2,19 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import replace
-
 import numpy as np
 
-from speedcal.calibration.association import log_unrelated, stray_density
-from speedcal.calibration.clock_posterior import Cells, Notes, clock_cells
-from speedcal.calibration.clock_search import Shift
+from speedcal.calibration.clock_posterior import Cells, Notes
 from speedcal.calibration.dial_mixture import Laid, Mixed, PointerPlay, mixed_dial
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine
-from speedcal.calibration.moments import Moments
-from speedcal.calibration.reading_habits import Habit, u_of_heaps
+from speedcal.calibration.reading_habits import Habit
 from speedcal.calibration.rival_odds import weigh_rivals
 from speedcal.calibration.runs import SteadyRuns
 from speedcal.calibration.tuning import (
@@ -23,60 +17,32 @@ from speedcal.calibration.tuning import (
     CLOCK_DOUBT,
     CLOCKS_KEPT,
     CLUSTER_S,
-    COARSE_U_MPS,
     FAR_CLOCK_S,
     FOLLOWING_SHARE,
-    HEAPED_EVIDENCE,
-    LEAST_MINUTE_STEP_S,
     LEAST_RIGHT,
-    LONG_STEP_S,
     LOOSE_A_LOOK,
     LOOSE_EVIDENCE,
     LOOSE_SCATTER_MPS,
-    MARKS_EVIDENCE,
     MOST_DRAWN,
     MUCH_COVERED,
     SAME_LOOK_S,
-    SCATTER_NODES_MPS,
     SLOWEST_MPS,
     WRONG_BELOW,
 )
+from speedcal.calibration.weigh_noted import Weighed, best_moments
 from speedcal.errors import AlignmentError
-from speedcal.interval import BoolArray, FloatArray, IntArray
+from speedcal.interval import FloatArray, IntArray
 
 
-def fit_noted(
-    ground: GroundSpeed,
-    time_s: FloatArray,
-    indicated_mps: FloatArray,
-    *,
-    shifts: list[Shift],
-    at: Moments,
-    u_rounding_mps: float,
-    u_stated_mps: FloatArray,
-    log_prior: Callable[[FloatArray], FloatArray],
-    runs: SteadyRuns,
-    habit: Habit,
-    source: str = "",
-) -> MeasuredLine:
+def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str = "") -> MeasuredLine:
     """Fit a dial and a clock offset to noted readings, once they are known to belong to the track.
 
     Parameters
     ----------
-    ground, runs
-        The drive and its steady runs.
-    time_s, indicated_mps
-        Readings, shape (n,). [s, m/s]
-    shifts
-        Clock offsets to look around.
-    at
-        When a reading may have been taken.
-    u_rounding_mps
-        Standard uncertainty from writing a reading in steps. [m/s]
-    u_stated_mps
-        What each reading states of itself, 0 where it states nothing, shape (n,). [m/s]
-    log_prior
-        Log density of clock offsets, normalised over all that were searched.
+    weighed
+        The readings beside the drive.
+    runs
+        Its steady runs.
     habit
         What the way of reading does to all of them.
     source
@@ -88,34 +54,17 @@ def fit_noted(
         The readings are no likelier on this track than on any other, do not follow it, or do so at two clock offsets
         that lead to different answers.
     """
-    heaps = u_of_heaps(indicated_mps, float(np.sqrt(12)) * u_rounding_mps)
-    indicated_mps = indicated_mps + habit.shift_mps
-    stray = stray_density(ground, indicated_mps)
-    notes = Notes(time_s, indicated_mps, stray, at, u_rounding_mps, u_stated_mps, ground.u_speed_mps)
-    cells = clock_cells(ground, notes, shifts, log_prior)
-    if u_rounding_mps >= COARSE_U_MPS and not habit.shift_mps:
-        marks = replace(notes, u_rounding_mps=u_rounding_mps / 3)
-        exact = clock_cells(ground, marks, shifts, log_prior)
-        odds = min(exact.log_evidence - cells.log_evidence, _log_odds_of_marks(ground, marks, exact, u_rounding_mps))
-        if odds > MARKS_EVIDENCE:
-            notes, cells = marks, exact
-    if heaps is not None:
-        loose = replace(notes, u_stated_mps=np.hypot(u_stated_mps, heaps))
-        heaped = clock_cells(ground, loose, shifts, log_prior)
-        if heaped.log_evidence - cells.log_evidence > HEAPED_EVIDENCE:
-            notes, cells = loose, heaped
-    least_s = LEAST_MINUTE_STEP_S if at.half_width_s > LONG_STEP_S else 1.0
-    evidence = cells.log_evidence - log_unrelated(time_s, indicated_mps, stray, least_s=least_s)
+    ground, notes, cells, evidence = weighed.ground, weighed.notes, weighed.cells, weighed.log_evidence
     scatter = float(np.sqrt(cells.weight @ cells.scatter_mps**2))
     _refuse_foreign(cells, notes, evidence, scatter, ground, source)
     best = int(np.argmax(cells.log_mass))
-    good, moment, speed, inside = _best_moments(ground, notes, cells, best)
+    good, moment, speed, inside = best_moments(ground, notes, cells, best)
     right = (good > WRONG_BELOW) & inside
     used = right & (speed >= SLOWEST_MPS)
     ways = _ways(ground, notes, cells, runs)
     mixed = mixed_dial(ways, used_mps=speed[used]) if used.sum() >= 2 else None
     if mixed is None or right.sum() < 4:
-        raise AlignmentError("readings_do_not_follow", source=source, right=int(right.sum()), count=len(time_s))
+        raise AlignmentError("readings_do_not_follow", source=source, right=int(right.sum()), count=len(right))
     low, clock, high = _quantiles(cells)
     _refuse_two_clocks(cells, mixed, best, source)
     rivals = weigh_rivals(ground, notes, cells, mixed.dial, ways, used_mps=speed[used])
@@ -141,24 +90,6 @@ def fit_noted(
         habits=habits,
         wrong_share=_wrong_share(cells),
     )
-
-
-def _log_odds_of_marks(ground: GroundSpeed, notes: Notes, cells: Cells, u_rounding_mps: float) -> float:
-    """Return the log odds that readings were taken as the needle stood at its marks, against rounding to them.
-
-    Speeds held alike are rounded alike: each mark beyond two shows once whether it lies on a line with the others, by
-    the differential entropy of an even distribution over a step against that of what is left.
-    """
-    best = int(np.argmax(cells.log_mass))
-    good, _, speed, inside = _best_moments(ground, notes, cells, best)
-    use = (good > WRONG_BELOW) & inside & (speed >= SLOWEST_MPS)
-    if not use.any():
-        return 0.0
-    _, mark = np.unique(notes.indicated_mps[use], return_inverse=True)
-    off = notes.indicated_mps[use] - cells.offset_mps[best] - cells.gain[best] * speed[use]
-    left = float(np.hypot(np.sqrt(np.mean(off**2)), SCATTER_NODES_MPS[0]))
-    step = float(np.sqrt(12)) * u_rounding_mps
-    return float((mark.max() - 1) * (np.log(step / left) - (1 + np.log(2 * np.pi)) / 2))
 
 
 def _refuse_foreign(
@@ -222,18 +153,6 @@ def _quantiles(cells: Cells) -> tuple[float, float, float]:
     ends = np.minimum(np.searchsorted(mass, [0.025, 0.975]), len(clock) - 1)
     low, high = (float(end) for end in clock[ends])
     return low - CELL_S / 2, float(cells.weight @ cells.clock_s), high + CELL_S / 2
-
-
-def _best_moments(
-    ground: GroundSpeed, notes: Notes, cells: Cells, best: int
-) -> tuple[FloatArray, FloatArray, FloatArray, BoolArray]:
-    """Return how probably each reading is right at a clock offset, its moment, the speed then and if there is one."""
-    share = cells.share[best]
-    total = share.sum(axis=1)
-    delay = np.where(total > 1e-9, share @ notes.at.delay_s / np.maximum(total, 1e-9), notes.at.middle_s)
-    moment = notes.time_s + cells.clock_s[best] + delay
-    speed, _, inside = ground.at(moment)
-    return cells.right[best], moment, speed, inside
 
 
 def _ways(ground: GroundSpeed, notes: Notes, cells: Cells, runs: SteadyRuns) -> list[Laid]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import replace
 
 import numpy as np
@@ -10,6 +11,7 @@ import numpy as np
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import MeasuredLine
 from speedcal.calibration.tuning import FEW_READINGS, SLOW_NEEDLE_EVIDENCE, SLOW_NEEDLE_FROM, SLOW_NEEDLES_S
+from speedcal.calibration.weigh_noted import Weighed
 from speedcal.errors import AlignmentError
 from speedcal.interval import FloatArray
 
@@ -18,29 +20,32 @@ _STEP_S, _REACH = 0.5, 6.0
 
 
 def with_slow_needle(
-    fit: Callable[[GroundSpeed], MeasuredLine], ground: GroundSpeed, indicated_mps: FloatArray
+    weigh: Callable[[GroundSpeed], Weighed],
+    fit: Callable[[Weighed], MeasuredLine],
+    ground: GroundSpeed,
+    indicated_mps: FloatArray,
 ) -> MeasuredLine:
     """Return a fit of notes, to the speeds as a slow needle shows them where the readings say so.
 
     Parameters
     ----------
+    weigh
+        Weighs the notes beside any course of the speed.
     fit
-        Fits the notes to any course of the speed.
+        Fits them once they are weighed.
     ground
         The drive.
     indicated_mps
         What was noted, shape (n,). [m/s]
     """
-    best = plain = fit(ground)
+    best = plain = fit(weigh(ground))
     if _slowness(ground, plain, indicated_mps) < SLOW_NEEDLE_FROM:
         return plain
     for constant in SLOW_NEEDLES_S:
-        try:
-            slow = fit(damped(ground, constant))
-        except AlignmentError:
-            continue
+        slow = weigh(damped(ground, constant))
         if slow.log_evidence > max(best.log_evidence, plain.log_evidence + SLOW_NEEDLE_EVIDENCE):
-            best = replace(slow, needle_lag_s=constant)
+            with suppress(AlignmentError):
+                best = replace(fit(slow), needle_lag_s=constant)
     return best
 
 

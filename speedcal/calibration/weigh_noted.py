@@ -1,0 +1,121 @@
+"""Noted readings beside a drive: which clock offsets and lines they may have, and how well they fit it at all."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from speedcal.calibration.association import log_unrelated, stray_density
+from speedcal.calibration.clock_posterior import Cells, Notes, clock_cells
+from speedcal.calibration.clock_search import Shift
+from speedcal.calibration.ground_speed import GroundSpeed
+from speedcal.calibration.moments import Moments
+from speedcal.calibration.reading_habits import Habit, u_of_heaps
+from speedcal.calibration.tuning import (
+    COARSE_U_MPS,
+    HEAPED_EVIDENCE,
+    LEAST_MINUTE_STEP_S,
+    LONG_STEP_S,
+    MARKS_EVIDENCE,
+    SCATTER_NODES_MPS,
+    SLOWEST_MPS,
+    WRONG_BELOW,
+)
+from speedcal.interval import BoolArray, FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Weighed:
+    """Noted readings beside a drive, with the clock offsets and lines that they may have."""
+
+    ground: GroundSpeed
+    notes: Notes
+    cells: Cells
+    log_evidence: float
+    """How much better they fit it than readings of anything else would."""
+
+
+def weigh_notes(
+    ground: GroundSpeed,
+    time_s: FloatArray,
+    indicated_mps: FloatArray,
+    *,
+    shifts: list[Shift],
+    at: Moments,
+    u_rounding_mps: float,
+    u_stated_mps: FloatArray,
+    log_prior: Callable[[FloatArray], FloatArray],
+    habit: Habit,
+) -> Weighed:
+    """Weigh the clock offsets and lines that noted readings may have.
+
+    Parameters
+    ----------
+    ground
+        The drive.
+    time_s, indicated_mps
+        Readings, shape (n,). [s, m/s]
+    shifts
+        Clock offsets to look around.
+    at
+        When a reading may have been taken.
+    u_rounding_mps
+        Standard uncertainty from writing a reading in steps. [m/s]
+    u_stated_mps
+        What each reading states of itself, 0 where it states nothing, shape (n,). [m/s]
+    log_prior
+        Log density of clock offsets, normalised over all that were searched.
+    habit
+        What the way of reading does to all of them.
+    """
+    heaps = u_of_heaps(indicated_mps, float(np.sqrt(12)) * u_rounding_mps)
+    indicated_mps = indicated_mps + habit.shift_mps
+    stray = stray_density(ground, indicated_mps)
+    notes = Notes(time_s, indicated_mps, stray, at, u_rounding_mps, u_stated_mps, ground.u_speed_mps)
+    cells = clock_cells(ground, notes, shifts, log_prior)
+    if u_rounding_mps >= COARSE_U_MPS and not habit.shift_mps:
+        marks = replace(notes, u_rounding_mps=u_rounding_mps / 3)
+        exact = clock_cells(ground, marks, shifts, log_prior)
+        odds = min(exact.log_evidence - cells.log_evidence, _log_odds_of_marks(ground, marks, exact, u_rounding_mps))
+        if odds > MARKS_EVIDENCE:
+            notes, cells = marks, exact
+    if heaps is not None:
+        loose = replace(notes, u_stated_mps=np.hypot(u_stated_mps, heaps))
+        heaped = clock_cells(ground, loose, shifts, log_prior)
+        if heaped.log_evidence - cells.log_evidence > HEAPED_EVIDENCE:
+            notes, cells = loose, heaped
+    least_s = LEAST_MINUTE_STEP_S if at.half_width_s > LONG_STEP_S else 1.0
+    evidence = cells.log_evidence - log_unrelated(time_s, indicated_mps, stray, least_s=least_s)
+    return Weighed(ground, notes, cells, evidence)
+
+
+def _log_odds_of_marks(ground: GroundSpeed, notes: Notes, cells: Cells, u_rounding_mps: float) -> float:
+    """Return the log odds that readings were taken as the needle stood at its marks, against rounding to them.
+
+    Speeds held alike are rounded alike: each mark beyond two shows once whether it lies on a line with the others, by
+    the differential entropy of an even distribution over a step against that of what is left.
+    """
+    best = int(np.argmax(cells.log_mass))
+    good, _, speed, inside = best_moments(ground, notes, cells, best)
+    use = (good > WRONG_BELOW) & inside & (speed >= SLOWEST_MPS)
+    if not use.any():
+        return 0.0
+    _, mark = np.unique(notes.indicated_mps[use], return_inverse=True)
+    off = notes.indicated_mps[use] - cells.offset_mps[best] - cells.gain[best] * speed[use]
+    left = float(np.hypot(np.sqrt(np.mean(off**2)), SCATTER_NODES_MPS[0]))
+    step = float(np.sqrt(12)) * u_rounding_mps
+    return float((mark.max() - 1) * (np.log(step / left) - (1 + np.log(2 * np.pi)) / 2))
+
+
+def best_moments(
+    ground: GroundSpeed, notes: Notes, cells: Cells, best: int
+) -> tuple[FloatArray, FloatArray, FloatArray, BoolArray]:
+    """Return how probably each reading is right at a clock offset, its moment, the speed then and if there is one."""
+    share = cells.share[best]
+    total = share.sum(axis=1)
+    delay = np.where(total > 1e-9, share @ notes.at.delay_s / np.maximum(total, 1e-9), notes.at.middle_s)
+    moment = notes.time_s + cells.clock_s[best] + delay
+    speed, _, inside = ground.at(moment)
+    return cells.right[best], moment, speed, inside
