@@ -11,6 +11,7 @@ either way: its *uneven lag*. All of it is fitted by Gauss and Newton's method o
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -47,6 +48,9 @@ from speedcal.calibration.tuning_logs import (
     UNEVEN_NOTICED_S,
 )
 from speedcal.interval import FloatArray, IntArray
+
+if TYPE_CHECKING:
+    from scipy.sparse import csr_array
 
 CLOCK, DAMPING, DRIFT, UNEVEN, PLAY = range(5)
 NUISANCES = 5
@@ -231,7 +235,7 @@ class _Fitter:
             done = self._round(with_log=with_log)
             if with_log and done:
                 break
-        return self.result
+        return self._fit(self.last)
 
     def _round(self, *, with_log: bool) -> bool:
         grid = self.grid
@@ -369,9 +373,9 @@ class _Fitter:
         score[offset:, NUISANCES:] -= (precision[1] * own)[:, None] * log.slope
         weight = np.concatenate(precision)[:, None] * moved
         see_track, see_log = (observations(view.places.first, view.row, count) for view in (track, log))
-        answer = _solve(band, see_track.T @ weight[:offset] + see_log.T @ weight[offset:])
-        left = moved - np.concatenate([see_track @ answer, see_log @ answer])
-        information = weight.T @ left
+        carried = see_track.T @ weight[:offset] + see_log.T @ weight[offset:]
+        answer = _solve(band, carried)
+        information = weight.T @ moved - carried.T @ answer
         information = (information + information.T) / 2
         prior_mean = np.concatenate([[self.nuisance[CLOCK], 0.0, 0.0, 0.0, 0.0], self.dial.knots_mps])
         here = np.concatenate([self.nuisance, self.dial.shown_mps])
@@ -381,25 +385,30 @@ class _Fitter:
         moving = max(
             float(np.max(np.abs(step[:NUISANCES]) / _SETTLED)), float(np.max(np.abs(step[NUISANCES:]))) / _SETTLED_MPS
         )
-        self.result = Fit(
+        self.last = _Last(log, moved, weight, score, (see_track, see_log), answer, tuple(self.none))
+        if moving < 1 and surprise and max(surprise.values()) > 1:
+            self.none.remove(max(surprise, key=lambda which: surprise[which]))
+            return False
+        return moving < _AT_REST
+
+    def _fit(self, last: _Last) -> Fit:
+        """Return what the last step led to."""
+        log, seen = last.log, np.concatenate([see @ last.answer for see in last.see])
+        return Fit(
             clock_offset_s=float(self.nuisance[CLOCK]),
             damping_s2=float(self.nuisance[DAMPING]),
             drift=float(self.nuisance[DRIFT]),
             play_mps=float(self.nuisance[PLAY]),
             pointer=self._pointer(),
             dial=self.dial,
-            speed_mps=places.of(self.coefficients, log.plain),
+            speed_mps=log.places.of(self.coefficients, log.plain),
             right=log.right,
             noise_mps=float(np.sqrt(np.median(self.states["log"].noise))),
-            score=score,
-            information=np.stack([weight, left]),
+            score=last.score,
+            information=np.stack([last.weight, last.moved - seen]),
             time_s=np.concatenate([self.track.time_s, self.log.time_s + self.nuisance[CLOCK]]),
-            prior=self.prior + np.diag(_HELD * np.isin(np.arange(len(self.prior)), self.none)),
+            prior=self.prior + np.diag(_HELD * np.isin(np.arange(len(self.prior)), last.none)),
         )
-        if moving < 1 and surprise and max(surprise.values()) > 1:
-            self.none.remove(max(surprise, key=lambda which: surprise[which]))
-            return False
-        return moving < _AT_REST
 
     def _step(self, total: FloatArray, pull: FloatArray) -> tuple[FloatArray, dict[int, float]]:
         """Return a step of Newton's, not too long, and how plainly what is taken as none would move; 1 is enough."""
@@ -455,6 +464,21 @@ class _View:
     """What it shows more for a second of uneven lag."""
     hangs: FloatArray = field(default_factory=lambda: np.zeros(0))
     right: FloatArray = field(default_factory=lambda: np.zeros(0))
+
+
+@dataclass(frozen=True, slots=True)
+class _Last:
+    """The last step: what moves each value, as it is and weighted, and what the coefficients take up of it."""
+
+    log: _View
+    moved: FloatArray
+    weight: FloatArray
+    score: FloatArray
+    see: tuple[csr_array, csr_array]
+    """Track and log as matrices of the coefficients."""
+    answer: FloatArray
+    none: tuple[int, ...]
+    """What was taken as none."""
 
 
 def _solve(band: FloatArray, right_side: FloatArray) -> FloatArray:

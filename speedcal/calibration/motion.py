@@ -37,6 +37,7 @@ class Motion:
     def __init__(self, grid: SplineGrid, coefficients: FloatArray, runs: SteadyRuns) -> None:
         self.grid = grid
         self.run = _run_of(grid, runs)
+        self.bending_rows, self.change_rows = grid.bending_rows(), grid.change_rows()
         square = grid.bending(coefficients) ** 2
         self.jerk2 = np.maximum(local_sum(square, LOCAL_KNOTS) / (2 * LOCAL_KNOTS + 1), LEAST_JERK**2)
         self.wander2 = self._of_runs(grid.changes(coefficients) ** 2, np.ones(len(grid)))
@@ -51,15 +52,15 @@ class Motion:
         """Renew the sizes by the speed as it is known now: its coefficients and the band of their covariance."""
         grid = self.grid
         before = inverse_band(self.band()) if (self.run >= 0).any() else None
-        bending, change = grid.bending_rows(), grid.change_rows()
-        square, learnt = grid.bending(coefficients) ** 2, self._learnt(self.jerk2, bending, before, inverse)
+        square = grid.bending(coefficients) ** 2
+        learnt = self._learnt(self.jerk2, self.bending_rows, before, inverse)
         self.jerk2 = np.maximum(
             (local_sum(square, LOCAL_KNOTS) + _HALF * self.jerk2)
             / (local_sum(learnt * grid.inner, LOCAL_KNOTS) + _HALF),
             LEAST_JERK**2,
         )
         if before is not None:
-            learnt = self._learnt(self.wander2, change, before, inverse)
+            learnt = self._learnt(self.wander2, self.change_rows, before, inverse)
             self.wander2 = self._of_runs(grid.changes(coefficients) ** 2, learnt)
 
     @staticmethod
