@@ -332,11 +332,11 @@ def run_command(capsys: pytest.CaptureFixture[str], *arguments: str) -> SimpleNa
     return SimpleNamespace(returncode=ended.value.code, stdout=said.out, stderr=said.err)
 
 
-def test_the_command_writes_the_folder_and_says_the_sentence(tmp_path: Path) -> None:
+def test_the_command_writes_the_folder_and_says_the_sentence(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     """Results on standard output, messages on standard error, no bar where nobody watches."""
-    arguments = [str(DEMO / "job.toml"), "--out", str(tmp_path / "a folder"), "--paper", "letter"]
-    command = [sys.executable, "-m", "speedcal", "report", *arguments]
-    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    done = run_command(capsys, str(DEMO / "job.toml"), "--out", str(tmp_path / "a folder"), "--paper", "letter")
     assert done.returncode == 0
     assert done.stdout.startswith("At a true 60 mph the dial showed")
     assert "PASS" in done.stdout
