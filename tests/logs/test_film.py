@@ -14,6 +14,7 @@ from support.film_maker import KINDS, FilmKind, MadeFilm, make_film
 
 import speedcal
 from speedcal.cli import cli
+from speedcal.logs.film import dial_fit
 from speedcal.logs.film.dial_fit import Pivot, seen_at
 from speedcal.logs.film.lens import InThePicture
 from speedcal.logs.film.marks import FilmedDial, dial_from, read_dial
@@ -309,6 +310,18 @@ def test_a_lens_that_bends_lines_is_in_the_uncertainty_of_a_dial_beside_the_midd
     assert away < 2 * np.hypot(fit, lens)
     assert (away > 1.4 * fit) == any(aside)
     assert (lens < 0.0001 * kind.top) != any(aside)
+
+
+def test_the_slopes_that_a_dial_is_fitted_by_are_its_differences() -> None:
+    """Each parameter a little up and down, of a tilted dial whose inner marks stand beside a linear scale."""
+    rng, share = np.random.default_rng(9), np.linspace(0, 1, 7)
+    axes = rng.normal(0, 1, (7, 2, 2))
+    pivot = Pivot(np.array([301.0, 204.0]), (480, 360))
+    rough = dial_fit._roughness(share)
+    marks = dial_fit._Marks(share, rng.uniform(100, 300, (7, 2)), axes, 110.0, 2.3, 4.7, pivot, rough)
+    at = np.concatenate([[1.02, 0.03, 2.4, -0.02, 0.97, 1.7, 0.02, -0.03, 4.6, 0.2], rng.normal(0, 0.05, 5)])
+    up, down = (np.array([marks.away(at + step, 0.3, 0.6) for step in side * np.eye(15)]) for side in (1e-5, -1e-5))
+    np.testing.assert_allclose(marks.slopes(at, 0.3, 0.6), (up - down).T / 2e-5, rtol=1e-6, atol=1e-5)
 
 
 def test_between_the_marks_a_scale_is_known_as_well_as_it_says() -> None:

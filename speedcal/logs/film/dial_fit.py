@@ -100,6 +100,43 @@ class _Marks:
             rest.append((self.pivot_at(self.pivot, parameters) - self.pivot.at) / (_PIVOT_SHARE * self.size))
         return np.concatenate(rest)
 
+    def slopes(self, parameters: FloatArray, bend: float, coarse: float) -> FloatArray:
+        """Return how :meth:`away` changes with each parameter, shape (rest, parameters)."""
+        plane, angle, count = self.plane(parameters), self.angles(parameters), len(parameters)
+        flat, turned = (
+            np.column_stack(part) for part in ((np.cos(angle), np.sin(angle)), (-np.sin(angle), np.cos(angle)))
+        )
+        near = 1 / (flat @ plane[2, :2] + 1.0)[:, None]
+        seen = seen_at(plane, flat)
+        by = np.zeros((len(angle), 2, count))
+        by[:, 0, :2] = by[:, 1, 3:5] = self.size * flat * near
+        by[:, 0, 2] = by[:, 1, 5] = self.size * near[:, 0]
+        by[:, :, 6:8] = -seen[:, :, None] * (flat * near)[:, None, :]
+        around = (turned @ plane[:2, :2].T - seen * (turned @ plane[2, :2])[:, None]) * near
+        by[:, :, 8] = around * self.share[:, None]
+        if count > 10:
+            inner = np.arange(1, len(angle) - 1)
+            by[inner, :, 9 + inner] = around[inner]
+        rest = [(self.axes @ by).reshape(-1, count) / coarse, np.eye(count)[6:8] / _PERSPECTIVE_SD]
+        if bend:
+            rest.append(np.pad(self.rough, ((0, 0), (10, 0))) / (bend * abs(self.sweep)))
+        rest.append(np.eye(count)[9:10] / _RAISED_LN_SD)
+        if self.pivot is not None:
+            rest.append(self._pivot_slopes(self.pivot, parameters) / (_PIVOT_SHARE * self.size))
+        return np.concatenate(rest)
+
+    def _pivot_slopes(self, pivot: Pivot, parameters: FloatArray) -> FloatArray:
+        """Return how :meth:`pivot_at` changes with each parameter, shape (2, parameters)."""
+        plane, raised = self.plane(parameters), _RAISED * np.exp(parameters[9])
+        centre, far = plane[:2, 2], plane[2, :2]
+        focal = _FOCAL_SHARE * max(pivot.size)
+        by = np.zeros((2, len(parameters)))
+        by[0, :2] = by[1, 3:5] = raised * self.size * far
+        by[0, 2] = by[1, 5] = self.size * (1 + raised * ((self.size / focal) ** 2 - far @ far))
+        by[:, 6:8] = raised * (plane[:2, :2] - 2 * np.outer(centre, far))
+        by[:, 9] = self.pivot_at(pivot, parameters) - centre
+        return by
+
     def pivot_at(self, pivot: Pivot, parameters: FloatArray) -> FloatArray:
         """Return where the needle turns: above the centre, so that it is seen beside it from the side (parallax).
 
@@ -167,7 +204,9 @@ def fit_scale(
         first = linear
         for bend in _BENDS:
             first = first if not bend or len(first) > 10 else np.append(first, np.zeros(len(share) - 2))
-            fitted = least_squares(marks.away, first, x_scale="jac", max_nfev=_MOST_STEPS, args=(bend, coarse))
+            fitted = least_squares(
+                marks.away, first, marks.slopes, x_scale="jac", max_nfev=_MOST_STEPS, args=(bend, coarse)
+            )
             first = fitted.x
             tried.append((marks.evidence(fitted, bend, coarse), fitted))
     fitted = max(tried, key=lambda one: one[0])[1]
