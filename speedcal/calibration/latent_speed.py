@@ -36,6 +36,7 @@ from speedcal.calibration.tuning_logs import (
     DAMPING_FROM,
     DAMPING_U_S2,
     DRIFT_U,
+    FOLLOWED_PLAY_MPS,
     LATENT_CURVE_MPS,
     LATENT_KNOT_SPACING_MPS,
     LATENT_ROUNDS,
@@ -284,7 +285,7 @@ class _Fitter:
         """Return where a pointer hangs behind the speed as it is known now, averaged not to follow noise."""
         count = np.maximum(local_sum(self.known.astype(float), POINTER_REACH_S), 1.0)
         speed = local_sum(self.seconds.of(self.coefficients, self.seconds.value) * self.known, POINTER_REACH_S) / count
-        play_mps = max(float(self.nuisance[PLAY]), LEAST_PLAY_MPS) / self.dial.line.error_factor
+        play_mps = max(float(self.nuisance[PLAY]), FOLLOWED_PLAY_MPS) / self.dial.line.error_factor
         return PointerPlay.behind(self.clock_s, speed, self.known, play_mps=play_mps)
 
     def _listen(self, name: str, view: _View) -> None:

@@ -24,16 +24,18 @@ UNEVEN_LAG_U_S, UNEVEN_NOTICED_S = 0.5, 0.2
 """Half of how much later a display falls than it rises, standard deviation, and from when on it is believed, as damping
 is. A van in stop and go, 5 rows a second, shows 0.14 s for other reasons; doubled, factors are 0.7 % off by it."""
 
-LOG_PLAY_U_MPS, PLAY_NOTICED_MPS = 0.08, 0.1
+LOG_PLAY_U_MPS, PLAY_NOTICED_MPS = 0.2, 0.1
 """Half the play of a pointer beside a log, standard deviation, and from when on it is told. Doubled, nothing
 changes."""
 
-LEAST_PLAY_MPS, POINTER_REACH_S = 0.045, 1
-"""Least play that is believed, at as many standard deviations as damping, and with which a pointer is followed; and
-over how many seconds to either side the speed is averaged before. Followed second by second a pointer crosses its play
-with the noise of the receiver, and has 0.015 m/s of play too many; at twice that reach play of 0.3 m/s
-comes out a tenth too small. Believed however small, play takes a tenth of what cruise control tells, where there is
-none, and gives everyday logs a tenth."""
+LEAST_PLAY_MPS = 0.06
+"""Least play that is believed, at as many standard deviations as damping. Believed however small, play takes a tenth of
+what cruise control tells where there is none, and gives everyday logs a tenth."""
+
+FOLLOWED_PLAY_MPS, POINTER_REACH_S = 0.16, 1
+"""Least play with which a pointer is followed, and over how many seconds to either side the speed is averaged before.
+In less play, or second by second, it goes to and fro with the noise of the receiver, and real play of 0.2 m/s is not
+found in a tenth of logs under cruise control; at twice that reach play of 0.3 m/s comes out a tenth too small."""
 
 HANG_U_MPS = 0.06
 """Standard uncertainty of where a pointer with play hangs while a speed is held, for the noise of the speed that it is

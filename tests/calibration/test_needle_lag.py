@@ -87,6 +87,22 @@ def test_the_play_of_a_needle_is_told_and_not_taken_for_another_vehicle(seed: in
     assert float(result.indicated(middle)) == pytest.approx(float(drive.truth.reading(middle)), abs=0.05 * MPH_MPS)
 
 
+def test_play_is_found_under_cruise_control() -> None:
+    """0.4 mph either way, whole km/h: a pointer that stands to one side of it all the while, on eight drives."""
+    kind = replace(KINDS["cruise"], dial=DialStyle(play_mph=0.4))  # type: ignore[type-var]
+    held, off = [], []
+    for seed in range(8):
+        drive = make_drive(kind, generator("cruise with play", (seed,)))
+        result = speedcal.calibrate(*in_memory(drive))
+        told = {finding.code: finding.values for finding in result.findings}
+        assert told["needle_hangs"]["play_mps"] == pytest.approx(0.4 * MPH_MPS, abs=0.16 * MPH_MPS)
+        at = 50 * MPH_MPS
+        off.append(float(result.indicated(at)) - float(drive.truth.reading(at)))
+        held.append(abs(off[-1]) <= float(result.half_width(at)))
+    assert np.sqrt(np.mean(np.square(off))) < 0.15 * MPH_MPS
+    assert sum(held) >= 7
+
+
 def test_a_log_shorter_than_the_lags_that_are_tried_is_not_asked() -> None:
     """Ten seconds at 10 Hz, far off any line: no lag, and no mean of nothing on the way."""
     road = plateaus([30, 60], hold_s=4)
