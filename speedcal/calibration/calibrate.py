@@ -116,7 +116,7 @@ def calibrate(
     odometer = _odometer(ground, line, readings)
     line, dial = _with_length_of_road(line, ground)
     table = _table(readings, line, dial, runs.number_at(line.time_s))
-    log = LoggedDial.of(table, ground, line, readings.speed_resolution_mps)
+    log = LoggedDial.of(table, ground, line, dial, readings.speed_resolution_mps)
     if log is not None:
         line, dial = log.widened(line, dial)
     used = table["used"].to_numpy()

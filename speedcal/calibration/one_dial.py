@@ -41,7 +41,9 @@ class LoggedDial:
     change: Change | None
 
     @classmethod
-    def of(cls, table: pd.DataFrame, ground: GroundSpeed, line: MeasuredLine, step_mps: float) -> LoggedDial | None:
+    def of(
+        cls, table: pd.DataFrame, ground: GroundSpeed, line: MeasuredLine, dial: Dial, step_mps: float
+    ) -> LoggedDial | None:
         """Return what a log shows, None for readings that are none; ``step_mps`` is the rounding of the readings."""
         table = table.assign(residual_mps=table["residual_mps"] - line.hangs_mps)
         seen = ("",) if ground.between_is_guessed else ("", WRONG)  # a guess is wrong more often than a row
@@ -51,7 +53,9 @@ class LoggedDial:
         if not is_log(time):
             return None
         step = float(np.hypot(step_mps, ground.step_mps))
-        change = change_within(time, speed, off, step_mps=step)
+        # a dial with a curve of its own has taken up a part that reads otherwise at some speeds
+        bend = dial.indicated(speed) - dial.line.offset_mps - dial.line.error_factor * speed
+        change = change_within(time, speed, off + bend, step_mps=step)
         play = float(np.abs(line.hangs_mps).max(initial=0.0))
         return cls(ground, lines, time, speed, off, shown, step, play, change)
 

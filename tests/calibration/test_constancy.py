@@ -129,6 +129,17 @@ def test_a_log_that_is_not_of_one_dial_in_this_vehicle_is_not_trusted(kind: str,
     assert all(_doubted(kind, i, reason) for i in range(6))
 
 
+@pytest.mark.parametrize("number", [51, 70, 78, 95, 195])
+def test_a_part_that_the_curve_of_a_dial_has_followed_is_found(number: int) -> None:
+    """4 % on a third of the log, mostly at speeds of its own: found, and by how much to a third of it."""
+    drive = outside_drive("log of two dials", (83, number))
+    change = next(reason for reason in answer(drive).trust.reasons if reason.code == "dial_changes")
+    shown, true = drive.notes.value / 3.6, drive.truth.reading(drive.truth.speed_mps)
+    part = slice(int(change.values["first"]) - 2, int(change.values["last"]) - 1)  # lines begin at 2
+    otherwise = float(np.sum(shown[part]) / np.sum(true[part])) - 1
+    assert change.values["difference"] == pytest.approx(otherwise, rel=0.35)
+
+
 def _doubted(kind: str, number: int, reason: str) -> bool:
     try:
         return reason in answer(outside_drive(kind, (31, number))).trust.codes
