@@ -17,6 +17,7 @@ from speedcal.calibration.tuning import (
     CLOCK_DOUBT,
     CLOCKS_KEPT,
     CLUSTER_S,
+    COARSE_U_MPS,
     FAR_CLOCK_S,
     FOLLOWING_SHARE,
     LEAST_RIGHT,
@@ -116,6 +117,8 @@ def _loose_below(notes: Notes, scatter: float, wrong_share: float) -> float:
     """Return the log odds that readings of this scatter must have: more, the more often somebody looked."""
     if scatter > LOOSE_SCATTER_MPS:
         return LOOSE_EVIDENCE
+    if notes.u_rounding_mps >= COARSE_U_MPS:  # coarse marks hide more than looseness does
+        return 0.0
     looks = 1 + int((np.diff(np.sort(notes.time_s)) > SAME_LOOK_S).sum())
     return float(min(LOOSE_A_LOOK * scatter * looks * (1 - wrong_share), LOOSE_EVIDENCE))
 

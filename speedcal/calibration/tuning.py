@@ -342,7 +342,8 @@ do not show that they belong are told of the gaps where less of the drive has a 
 LOOSE_A_LOOK, SAME_LOOK_S = 2.2, 15.0
 """Log odds that each look at the dial, if it is right, must add for each m/s of scatter below that one, and the time
 within which readings are of one look. Notes of the same road on another day follow the track, but loosely: of 600 such
-files 40 got a number, now 12. Of sound files one in 1,000 more is refused, of those with a third wrong one in fifty."""
+files 40 got a number, now 12. Of sound files one in 1,000 more is refused, of those with a third wrong one in fifty.
+Not asked of readings to coarse marks, of which one in fifty was refused."""
 
 COARSE_U_MPS, MARKS_EVIDENCE = 0.35, 3.0
 """Rounding from which on, standard, and log odds (20 to 1) at which readings are taken as noted with the needle on its

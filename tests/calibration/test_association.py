@@ -184,6 +184,11 @@ def test_notes_of_the_same_road_on_another_day_are_refused() -> None:
     assert sum(_has_number("same road", (307, number)) for number in numbers) <= 3
 
 
+def test_readings_to_coarse_marks_are_not_taken_for_loose_ones() -> None:
+    """Multiples of five read downwards, of this drive: what rounding hides is no sign of another."""
+    assert all(_has_number("fives down", (83, number)) for number in (67, 142, 149, 164))
+
+
 def _has_number(kind: str, seed: tuple[int, int]) -> bool:
     try:
         answer(outside_drive(kind, seed))
