@@ -206,8 +206,8 @@ def _from_track(name: str, drive: Drive, unit: DisplayUnit | None) -> DriveFacts
         readings,
         unit=unit,
         clock_offset_s=drive.clock_offset_s,
-        read_from=drive.read_from or readings.read_from or "square",
-        rounding=drive.rounding or readings.rounding or "nearest",
+        read_from=drive.read_from,
+        rounding=drive.rounding,
         terrain=drive.terrain,
     )
     return DriveFacts(name=name, calibration=calibration, has_date=track.has_date)

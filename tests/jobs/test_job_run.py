@@ -17,7 +17,10 @@ from typing import Any
 
 import numpy as np
 import pytest
+from benchmark.outside.files import write_files
+from benchmark.outside_score import outside_drive
 
+import speedcal
 from speedcal.cli import main
 from speedcal.errors import JobError, SpeedcalError
 from speedcal.jobs import JobResult, load_job, measure_job
@@ -323,6 +326,21 @@ def test_measuring_one_phase_reads_no_other(variant: Callable[..., Path]) -> Non
     measured = measure_job(load_job(job), phases=("before",))
     assert measured.before is not None
     assert (measured.after, measured.drives_after) == (None, ())
+
+
+@pytest.mark.parametrize("kind", ["log", "notes"])
+def test_a_job_measures_a_drive_as_calibrate_does(kind: str, tmp_path: Path) -> None:
+    """The same two files, nothing said of how the dial was read: the same factor and the same interval."""
+    write_files(outside_drive(kind, (19, 0)), tmp_path)
+    job = tmp_path / "job.toml"
+    job.write_text('[before]\ntrack = "track.gpx"\nreadings = "readings.csv"\n', encoding="utf-8")
+    own = speedcal.calibrate(
+        speedcal.read_track(tmp_path / "track.gpx"), speedcal.read_readings(tmp_path / "readings.csv")
+    )
+    measured = measure_job(load_job(job)).before
+    assert measured is not None
+    assert measured.error_factor == own.error_factor
+    assert measured.budget == own.budget
 
 
 def run_command(capsys: pytest.CaptureFixture[str], *arguments: str) -> SimpleNamespace:
