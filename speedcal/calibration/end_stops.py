@@ -4,9 +4,18 @@ from __future__ import annotations
 
 import numpy as np
 
-from speedcal.calibration.tuning import SLOWEST_MPS, STOP_ROWS, STOP_SHARE, STOP_SPREAD_MPS, STOP_SPREAD_STEPS
+from speedcal.calibration.tuning import (
+    SLOWEST_MPS,
+    STOP_BEYOND_MPS,
+    STOP_NEAR_MPS,
+    STOP_ROWS,
+    STOP_SHARE,
+    STOP_SPREAD_MPS,
+    STOP_SPREAD_STEPS,
+)
 from speedcal.interval import BoolArray, FloatArray
 
+_FEWEST_NEXT_TO, _LEAST_RANGE_MPS, _NEAR, _NEAR_MPS = 20, 2.0, 2.0, 0.1
 _HELD_ROWS, _FEWEST_HELD = 5, 5
 """Rows for which one value must be shown to be held, and how often that must happen to be a habit of the dial."""
 
@@ -16,9 +25,9 @@ def at_stops(
 ) -> BoolArray:
     """Tell for each reading in order of time whether the needle lay at a stop, shape (n,).
 
-    It does where the greatest or the least value was shown at speeds farther apart than rounding and lag explain, and
-    hardly anything else was shown beyond. Rows are left out by speed too, since those shown alone would leave the rows
-    that err away from the stop.
+    It does where the greatest or the least value was shown at speeds farther apart than rounding and lag explain, or
+    farther out than the rows next to it lead to, and hardly anything else was shown beyond. Rows are left out by speed
+    too, since those shown alone would leave the rows that err away from the stop.
 
     Parameters
     ----------
@@ -42,10 +51,25 @@ def at_stops(
         at_end = ground_mps[beyond[here[beyond]]]
         if len(at_end) < fewest or len(at_end) < STOP_SHARE * len(beyond):
             continue
-        if np.subtract(*np.percentile(at_end, [90, 10])) > STOP_SPREAD_STEPS * held_mps + STOP_SPREAD_MPS:
+        wide = np.subtract(*np.percentile(at_end, [90, 10])) > STOP_SPREAD_STEPS * held_mps + STOP_SPREAD_MPS
+        next_to = moving & ~here & (np.abs(indicated_mps - end) <= STOP_NEAR_MPS)
+        led_to = _continued(ground_mps[next_to], indicated_mps[next_to], end)
+        if wide or toward * (float(np.median(at_end)) - led_to) > STOP_SPREAD_STEPS * held_mps + STOP_BEYOND_MPS:
             stopped |= moving & here
             stopped[beyond] = True
     return stopped
+
+
+def _continued(ground_mps: FloatArray, indicated_mps: FloatArray, shown_mps: float) -> float:
+    """Return the speed at which a line through rows gets to a value, NaN where they are too few or too alike."""
+    near, line = np.ones(len(ground_mps), bool), np.array([np.nan])
+    for _ in range(2):
+        if near.sum() < _FEWEST_NEXT_TO or np.ptp(indicated_mps[near]) < _LEAST_RANGE_MPS:
+            return float("nan")
+        line = np.polyfit(indicated_mps[near], ground_mps[near], 1)
+        off = np.abs(ground_mps - np.polyval(line, indicated_mps))
+        near = off <= _NEAR * float(np.median(off)) + _NEAR_MPS  # without broken rows
+    return float(np.polyval(line, shown_mps))
 
 
 def held_spread(ground_mps: FloatArray, indicated_mps: FloatArray, step_mps: float) -> float:

@@ -115,6 +115,18 @@ def test_a_needle_at_a_pin_is_told_from_a_top_speed() -> None:
     assert not stopped[(speed > 32 * MPH) & (speed < 53 * MPH)].any()
 
 
+@pytest.mark.parametrize("pinned", [True, False])
+def test_a_needle_on_a_pin_while_one_speed_is_driven(pinned: bool) -> None:
+    """Held at 57 mph for three minutes: at a pin of 50 all of it is left out, without one nothing is."""
+    _, speed, _ = _drive(3)
+    speed = np.minimum(speed, 49.0 * MPH)
+    speed[600:780] = 57.0 * MPH + 0.1 * np.sin(SECONDS[600:780])
+    shown = np.round(np.minimum(speed, 50.0 * MPH if pinned else 99.0) / MPH) * MPH
+    stopped = at_stops(speed, shown, MPH)
+    assert stopped[600:780].all() == pinned
+    assert not stopped[(speed > 30 * MPH) & (speed < 48 * MPH)].any()
+
+
 @pytest.mark.parametrize("step_mph", [1.5, 3.0])
 def test_a_needle_that_sticks_at_its_top_speed_is_not_at_a_pin(step_mph: float) -> None:
     """Steps many times those of the figures, at the top as everywhere: no row is left out."""
