@@ -69,7 +69,8 @@ def frames(film: Film, *, per_s: float, after_s: float = 0.0) -> Iterator[tuple[
     """Yield the time since the begin of the film and the picture, upright, RGB, shape (height, width, 3).
 
     None stands for a picture that the decoder had to make up, in part or whole, and for all that follow it up to the
-    next key frame, since they are made from it.
+    next key frame, since they are made from it. Where pictures are shown in another order than they are stored in, the
+    decoder's threads may tell of one too late, and it passes.
 
     Parameters
     ----------
