@@ -96,14 +96,10 @@ def test_what_is_not_decoded_changes_no_frame_that_is(codec: str, tmp_path: Path
 
 
 def test_what_the_decoder_makes_up_is_no_picture_up_to_the_next_key_frame(tmp_path: Path) -> None:
-    """Bytes of one packet in the fourth of ten groups are noise: every picture but those after it is as it was.
-
-    No picture refers to a later one: where one does, the decoder's threads tell too late in one run of twenty.
-    """
+    """Bytes of one packet in the fourth of ten groups are noise: every picture but those after it is as it was."""
     rng, path = np.random.default_rng(7), tmp_path / "film.mp4"
     with av.open(str(path), "w") as container:
-        options = {"g": "20", "keyint_min": "20", "crf": "20", "bf": "0"}
-        stream = container.add_stream("libx264", rate=10, options=options)
+        stream = container.add_stream("libx264", rate=10, options={"g": "20", "keyint_min": "20", "crf": "20"})
         stream.width, stream.height, stream.pix_fmt = WIDE, HIGH, "yuv420p"
         for _ in range(200):
             picture = rng.integers(0, 255, (HIGH, WIDE, 3)).astype(np.uint8)

@@ -69,8 +69,7 @@ def frames(film: Film, *, per_s: float, after_s: float = 0.0) -> Iterator[tuple[
     """Yield the time since the begin of the film and the picture, upright, RGB, shape (height, width, 3).
 
     None stands for a picture that the decoder had to make up, in part or whole, and for all that follow it up to the
-    next key frame, since they are made from it. Where pictures are shown in another order than they are stored in, the
-    decoder's threads may tell of one too late, and it passes.
+    next key frame, since they are made from it.
 
     Parameters
     ----------
@@ -86,7 +85,9 @@ def frames(film: Film, *, per_s: float, after_s: float = 0.0) -> Iterator[tuple[
         return
     with _container(film.path) as container:
         stream = container.streams.video[0]
-        stream.thread_type = "AUTO"
+        # where pictures are shown in another order than they are stored in, a picture may come out of one thread before
+        # another has found it damaged
+        stream.thread_type = "SLICE" if stream.codec_context.has_b_frames else "AUTO"
         if film.keyframes_only:
             stream.codec_context.skip_frame = "NONKEY"
         import av
