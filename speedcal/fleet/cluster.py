@@ -155,6 +155,17 @@ def answered(ask: Callable[[], Answer]) -> Answer:
     FleetError
         Nothing has come for a minute.
     """
+    answer = asked(ask)
+    try:
+        return answer.result(_ANSWERS_WITHIN_S)
+    except TimeoutError:
+        if answer.done():
+            raise
+        raise FleetError("scheduler_silent", waited_s=_ANSWERS_WITHIN_S) from None
+
+
+def asked(ask: Callable[[], Answer]) -> Future[Answer]:
+    """Ask a cluster, in a thread that does not keep this process from ending."""
     answer: Future[Answer] = Future()
 
     def wait() -> None:
@@ -164,9 +175,4 @@ def answered(ask: Callable[[], Answer]) -> Answer:
             answer.set_exception(fault)
 
     threading.Thread(target=wait, daemon=True).start()
-    try:
-        return answer.result(_ANSWERS_WITHIN_S)
-    except TimeoutError:
-        if answer.done():
-            raise
-        raise FleetError("scheduler_silent", waited_s=_ANSWERS_WITHIN_S) from None
+    return answer

@@ -5,14 +5,14 @@ from __future__ import annotations
 import os
 import time
 from collections.abc import Callable, Generator, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor, wait
 from contextlib import ExitStack, closing
 from dataclasses import dataclass
 from itertools import chain, islice
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from speedcal.errors import FleetError
-from speedcal.fleet.cluster import answered, dask, has_dask, load_libraries, load_server, own_cluster, reached
+from speedcal.fleet.cluster import answered, asked, dask, has_dask, load_libraries, load_server, own_cluster, reached
 from speedcal.fleet.drive import method
 from speedcal.fleet.helper import CAN_COPY, Helper
 
@@ -210,16 +210,20 @@ def _handed_out(
             continue
         batch = at_work.pop(future.key)
         hand_out()
-        yield batch, *_outcome_of(future)
+        yield batch, *_outcome_of(future, room)
         future.release()
 
 
-def _outcome_of(future: Any) -> tuple[list[Any], BaseException | None]:
+def _outcome_of(future: Any, room: Callable[[], int]) -> tuple[list[Any], BaseException | None]:
+    """Fetch what was made; where the worker that kept it has died meanwhile it is made once more, however long."""
     from distributed.scheduler import KilledWorker
 
     try:
         if future.status == "finished":
-            return answered(future.result), None
+            made = asked(future.result)
+            while not wait([made], _LOOKED_EVERY_S).done:
+                room()
+            return made.result(), None
     except KilledWorker as fault:
         return [], fault
     return [], _fault_of(future)

@@ -174,6 +174,26 @@ def test_a_cluster_without_workers_is_not_waited_for_without_end(
         )
 
 
+def test_a_result_that_goes_with_the_last_worker_is_not_waited_for_without_end(
+    drives: Path, small_cluster: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It was ready, and its worker ends before it is fetched: the scheduler answers, and nobody can make it again."""
+    from distributed import Future
+
+    fetch = Future.result
+
+    def late(future: Any, timeout: float | None = None) -> object:
+        small_cluster.scale(0)
+        while small_cluster.scheduler.workers:
+            time.sleep(0.01)
+        return fetch(future, timeout)
+
+    monkeypatch.setattr(workers, "_WITHOUT_WORKERS_S", 0.2)
+    monkeypatch.setattr(Future, "result", late)
+    with pytest.raises(speedcal.SpeedcalError, match="no worker left"):
+        speedcal.fleet(drives, scheduler=small_cluster.scheduler_address)
+
+
 @pytest.mark.parametrize("found", ["0.0.9", ModuleNotFoundError("speedcal")])
 def test_workers_of_another_version_are_refused(
     found: object, drives: Path, small_cluster: Any, monkeypatch: pytest.MonkeyPatch
