@@ -7,8 +7,11 @@ import numpy as np
 from speedcal.calibration.tuning import (
     SLOWEST_MPS,
     STOP_BEYOND_MPS,
+    STOP_EDGE,
     STOP_NEAR_MPS,
     STOP_ROWS,
+    STOP_SETTLED_BEYOND,
+    STOP_SETTLED_SPREAD,
     STOP_SHARE,
     STOP_SPREAD_MPS,
     STOP_SPREAD_STEPS,
@@ -21,7 +24,12 @@ _HELD_ROWS, _FEWEST_HELD = 5, 5
 
 
 def at_stops(
-    ground_mps: FloatArray, indicated_mps: FloatArray, step_mps: float, *, fewest: int = STOP_ROWS
+    ground_mps: FloatArray,
+    indicated_mps: FloatArray,
+    step_mps: float,
+    *,
+    fewest: int = STOP_ROWS,
+    settled: bool = False,
 ) -> BoolArray:
     """Tell for each reading in order of time whether the needle lay at a stop, shape (n,).
 
@@ -37,12 +45,18 @@ def at_stops(
         Step of the rows. [m/s]
     fewest
         Readings that show a stop.
+    settled
+        The clock is known as well as a fit knows it, and not to a second or two.
     """
     moving = ground_mps > SLOWEST_MPS
     stopped = np.zeros(len(ground_mps), bool)
     if not moving.any():
         return stopped
     held_mps = held_spread(ground_mps[moving], indicated_mps[moving], step_mps)
+    spread = STOP_SETTLED_SPREAD if settled else (STOP_SPREAD_STEPS, STOP_SPREAD_MPS)
+    farther = STOP_SETTLED_BEYOND if settled else (STOP_SPREAD_STEPS, STOP_BEYOND_MPS)
+    most_wide, most_beyond = (steps * held_mps + lag_mps for steps, lag_mps in (spread, farther))
+    edge_mps = float(np.dot(STOP_EDGE, (held_mps, 1.0)))
     for end, toward in ((float(indicated_mps[moving].max()), 1.0), (float(indicated_mps[moving].min()), -1.0)):
         here = np.abs(indicated_mps - end) <= step_mps / 2
         farthest_first = np.flatnonzero(moving)[np.argsort(-toward * ground_mps[moving])]
@@ -51,12 +65,14 @@ def at_stops(
         at_end = ground_mps[beyond[here[beyond]]]
         if len(at_end) < fewest or len(at_end) < STOP_SHARE * len(beyond):
             continue
-        wide = np.subtract(*np.percentile(at_end, [90, 10])) > STOP_SPREAD_STEPS * held_mps + STOP_SPREAD_MPS
+        wide = np.subtract(*np.percentile(at_end, [90, 10])) > most_wide
         next_to = moving & ~here & (np.abs(indicated_mps - end) <= STOP_NEAR_MPS)
         led_to = _continued(ground_mps[next_to], indicated_mps[next_to], end)
-        if wide or toward * (float(np.median(at_end)) - led_to) > STOP_SPREAD_STEPS * held_mps + STOP_BEYOND_MPS:
+        if wide or toward * (float(np.median(at_end)) - led_to) > most_beyond:
             stopped |= moving & here
             stopped[beyond] = True
+            if settled and np.isfinite(led_to):  # by speed alone, or those left at the edge err away from the stop
+                stopped |= moving & (toward * (ground_mps - led_to) > -edge_mps)
     return stopped
 
 

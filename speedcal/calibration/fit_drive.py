@@ -112,27 +112,50 @@ def _fit_log(
     """Fit what a machine logged, on the course that its clock took."""
     order, time, shifts, steps = _in_order(ground, readings, known_s)
     speed, line = readings.speed_mps[order], readings.line[order]
-    course = course_of_clock(ground, time, speed, shift=shifts[0], step_mps=readings.speed_resolution_mps)
-    steps = sorted(steps + [(int(line[row]), forward) for row, forward in course.steps])
-    time, first = np.unique(time + course.late_s, return_index=True)
+    stopped = _stopped(ground, time + shifts[0].offset_s, speed, readings)
+    free = np.flatnonzero(~np.isin(speed, speed[stopped]))
+    if len(free) < FEW_READINGS:
+        free = np.arange(len(time))
+    elif stopped.any():  # what a needle shows at its stop turns the line by which the clock is judged
+        at = moments(readings.time_resolution_s, _LOGGED_U_TIME_S)
+        shifts = _shifts(ground, time[free], speed[free], readings, shifts[0].offset_s, at)
+    course = course_of_clock(ground, time[free], speed[free], shift=shifts[0], step_mps=readings.speed_resolution_mps)
+    steps = sorted(steps + [(int(line[free[row]]), forward) for row, forward in course.steps])
+    before = np.maximum(np.searchsorted(free, np.arange(len(time)), side="right") - 1, 0)
+    time, first = np.unique(time + course.late_s[before], return_index=True)
     order, speed = order[first], speed[first]
-    then, _, inside = ground.at(time + shifts[0].offset_s)
-    stopped = at_stops(np.where(inside, then, np.nan), speed, readings.speed_resolution_mps)
-    fit = fit_logged(
-        ground,
-        time[~stopped],
-        speed[~stopped] + habit.shift_mps,
-        shifts=shifts[:1] if steps else shifts,
-        runs=runs,
-        step_mps=readings.speed_resolution_mps,
-        u_stated_mps=_stated(readings)[order[~stopped]],
-        source=readings.source,
-    )
+
+    def without(stopped: BoolArray) -> MeasuredLine:
+        return fit_logged(
+            ground,
+            time[~stopped],
+            speed[~stopped] + habit.shift_mps,
+            shifts=shifts[:1] if steps else shifts,
+            runs=runs,
+            step_mps=readings.speed_resolution_mps,
+            u_stated_mps=_stated(readings)[order[~stopped]],
+            source=readings.source,
+        )
+
+    stopped = _stopped(ground, time + shifts[0].offset_s, speed, readings)
+    fit = without(stopped)
+    late = np.interp(time, time[~stopped], fit.time_s - time[~stopped])
+    surely = _stopped(ground, time + late, speed, readings, settled=True)
+    if (surely != stopped).any():
+        stopped, fit = surely, without(surely)
     rows = [{"line": line, "forward_s": forward} for line, forward in steps]
     fit = replace(
         fit, reading_shift_mps=habit.shift_mps, findings=(Finding("clock_stepped", rows=rows),) if rows else ()
     )
     return _spread(fit, order[~stopped], readings, stopped=order[stopped])
+
+
+def _stopped(
+    ground: GroundSpeed, moment_s: FloatArray, speed_mps: FloatArray, readings: Readings, *, settled: bool = False
+) -> BoolArray:
+    """Tell which rows of a log were shown at a stop of the needle."""
+    then, _, inside = ground.at(moment_s)
+    return at_stops(np.where(inside, then, np.nan), speed_mps, readings.speed_resolution_mps, settled=settled)
 
 
 def _in_order(
