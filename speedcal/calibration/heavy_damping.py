@@ -33,8 +33,8 @@ def heavy_damping(
     Returns
     -------
     tuple of float
-        Clock offset [s] and half the square of the time constant [s2], positive for the needle, negative for the
-        receiver.
+        Clock offset that takes the mean delay out [s] and half the square of the time constant [s2], positive for the
+        needle, negative for the receiver.
     """
     if len(time_s) < _FEWEST or time_s[-1] - time_s[0] > _LONGEST_S:
         return tau_s, 0.0
@@ -55,8 +55,8 @@ def heavy_damping(
             for late in range(-reach, reach + 1):
                 match = _match(quick, shown, inside, late) if needle else _match(speed, quick, inside, late)
                 if match < best:
-                    best = match
-                    found = (tau_s - late * _STEP_S, (1.0 if needle else -1.0) * constant**2 / 2)
+                    best, damped_s = match, constant if needle else -constant
+                    found = (tau_s - late * _STEP_S - damped_s, damped_s * constant / 2)
     return found if best < HEAVY_DAMPING_GAIN * plain else (tau_s, 0.0)
 
 

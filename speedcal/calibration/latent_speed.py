@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from speedcal.calibration.alike import telling_alike
+from speedcal.calibration.channel_noise import Noise
 from speedcal.calibration.curve import deviation_covariance, driven_points
 from speedcal.calibration.dial import Dial
 from speedcal.calibration.dial_mixture import PointerPlay
@@ -61,15 +62,12 @@ _LONGEST = np.array([0.5, 0.4, 1e-3, 0.3, 0.2])
 _SETTLED = np.array([4e-3, 2e-2, 2e-5, 4e-3, 2e-3])
 _SETTLED_MPS = 5e-3
 _AT_REST = 0.15
-"""What is taken as none is judged when steps are settled, before noise has shrunk around it; the rounds end when they
-are this much smaller, since the noise of a log under cruise control is found slowly."""
+"""What is taken as none is judged when steps are settled, or the sooner the plainer it is; the rounds end when they are
+this much smaller, since the noise of a log under cruise control is found slowly."""
 _HIGHEST_MPS = 0.3
 _LOOSE = 1e-6
 _TABLE_MPS = 0.1
 _SMOOTH_S = 3.0
-_MOST_JITTER_S = 0.6
-_PACES = (1.0, 3.0, 9.0)
-"""How many steps towards its noise a channel may take at once: as many as make the likelihood greatest."""
 _HELD = 1e12
 """Information of a damping, or an uneven lag, that is taken as none."""
 _LEAST = {DAMPING: 0.0, UNEVEN: UNEVEN_NOTICED_S, PLAY: LEAST_PLAY_MPS}
@@ -113,10 +111,7 @@ class _State:
     """What is believed of one channel."""
 
     message: Message
-    noise: FloatArray
-    """Variance of each value's noise, without what its stamp does. [m2/s2]"""
-    jitter: float
-    """Variance of the stamps. [s2]"""
+    noise: Noise
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,13 +204,13 @@ class _Fitter:
             [1e-4, DAMPING_U_S2**-2, DRIFT_U**-2, UNEVEN_LAG_U_S**-2, LOG_PLAY_U_MPS**-2]
         )
         self.prior[NUISANCES:, NUISANCES:] = np.linalg.inv(covariance + 1e-4 * np.eye(len(knots)))
+        shaky = max(start.scatter_mps**2 - log.step_mps**2 / 12, 0.1**2)
         self.states = {
-            "track": _State(nothing_said(len(track.time_s)), np.full(len(track.time_s), start.track_noise_mps**2), 0.0),
-            "log": _State(
-                nothing_said(len(log.time_s)),
-                np.full(len(log.time_s), max(start.scatter_mps**2 - log.step_mps**2 / 12, 0.1**2)),
-                0.0,
-            ),
+            name: _State(nothing_said(count), Noise.of(count, variance))
+            for name, count, variance in (
+                ("track", len(track.time_s), start.track_noise_mps**2),
+                ("log", len(log.time_s), shaky),
+            )
         }
         self.coefficients, self.inverse = self._smoothed()
         self.motion = Motion(grid, self.coefficients, start.runs)
@@ -225,7 +220,7 @@ class _Fitter:
         band = self.grid.stiffness(np.full(len(self.grid), 0.2**-2))
         band[0] += _LOOSE
         places = self.grid.locate(self.track.time_s, self.track.piece)
-        weight = 1 / (self.states["track"].noise + self.track.step_mps**2 / 12)
+        weight = 1 / (self.states["track"].noise.variance + self.track.step_mps**2 / 12)
         add_information(band, places.first, places.value, weight)
         answer = _solve(band, add_up(places.first, places.value, weight * self.track.value_mps, len(self.grid)))
         return answer, inverse_band(band)
@@ -297,33 +292,17 @@ class _Fitter:
         cavity, cavity_variance = without(mean, variance, state.message.times(alike))
         steep = view.gain * view.places.of(self.coefficients, view.places.rate)
         stated = channel.u_mps**2
-        noise = state.noise + stated + state.jitter * steep**2
-        told = told_by(channel.value_mps, channel.step_mps, noise, cavity, cavity_variance)
+        told = told_by(channel.value_mps, channel.step_mps, state.noise.at(steep) + stated, cavity, cavity_variance)
         share = 1.0 if not state.message.precision.any() else _BLEND
         view.right = told.right
         state.message = state.message.blended(told.message.times(1 / alike), share)
-        square = told.right * np.maximum(told.square - stated, 0.0)
-        least = max(LEAST_NOISE_MPS, LEAST_NOISE_STEPS * channel.step_mps) ** 2
-        fresh, jitter = _expected_noise(square, told.right / noise**2, steep)
-        before, state.jitter = float(np.median(state.noise)), float(min(jitter, _MOST_JITTER_S**2))
-        # this step from expected squares is short where most values say nothing of their noise, as under cruise control
-        levels = list(dict.fromkeys(max(fresh * (fresh / before) ** (p - 1), least) for p in _PACES if fresh > 0))
-        level = levels[0] if levels else least
-        if len(levels) > 1:
-            level = max(
-                levels,
-                key=lambda level: log_likelihood(
-                    channel.value_mps,
-                    channel.step_mps,
-                    level + stated + state.jitter * steep**2,
-                    cavity,
-                    cavity_variance,
-                ),
-            )
-        reach = 10
-        own = np.maximum(square - state.jitter * steep**2, 0.0)
-        local = (local_sum(own, reach) + reach * level) / (local_sum(told.right, reach) + reach)
-        state.noise = np.maximum(local, least) if name == "track" else np.full(len(own), level)
+        state.noise.learn(
+            told,
+            lambda noise: log_likelihood(channel.value_mps, channel.step_mps, noise + stated, cavity, cavity_variance),
+            steep=steep,
+            least=max(LEAST_NOISE_MPS, LEAST_NOISE_STEPS * channel.step_mps) ** 2,
+            local=name == "track",
+        )
 
     def _alike(self, channel: Channel, view: _View) -> FloatArray:
         """Return how many values of a channel tell what each tells."""
@@ -387,7 +366,7 @@ class _Fitter:
             float(np.max(np.abs(step[:NUISANCES]) / _SETTLED)), float(np.max(np.abs(step[NUISANCES:]))) / _SETTLED_MPS
         )
         self.last = _Last(log, moved, weight, score, (see_track, see_log), answer, tuple(self.none))
-        if moving < 1 and surprise and max(surprise.values()) > 1:
+        if surprise and max(surprise.values()) > max(moving, 1.0):
             self.none.remove(max(surprise, key=lambda which: surprise[which]))
             return False
         return moving < _AT_REST
@@ -404,7 +383,7 @@ class _Fitter:
             dial=self.dial,
             speed_mps=log.places.of(self.coefficients, log.plain),
             right=log.right,
-            noise_mps=float(np.sqrt(np.median(self.states["log"].noise))),
+            noise_mps=float(np.sqrt(np.median(self.states["log"].noise.variance))),
             score=last.score,
             information=np.stack([last.weight, last.moved - seen]),
             time_s=np.concatenate([self.track.time_s, self.log.time_s + self.nuisance[CLOCK]]),
@@ -437,16 +416,6 @@ class _Fitter:
         if len(bending) <= 2 * reach:
             return bending
         return np.convolve(bending, kernel / kernel.sum(), mode="same")
-
-
-def _expected_noise(square: FloatArray, weight: FloatArray, steep: FloatArray) -> tuple[float, float]:
-    """Return the variance of the values and that of their stamps, from the expected squares. [m2/s2, s2]."""
-    normal = np.array([[weight.sum(), weight @ steep**2], [weight @ steep**2, weight @ steep**4 + 1e-9]])
-    sides = np.array([weight @ square, weight @ (square * steep**2)])
-    level, jitter = np.linalg.lstsq(normal, sides, rcond=None)[0]
-    if level < 0 or jitter < 0:
-        return float(sides[0] / max(normal[0, 0], 1e-12)), 0.0
-    return float(level), float(jitter)
 
 
 @dataclass(slots=True)

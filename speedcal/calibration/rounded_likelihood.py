@@ -46,7 +46,9 @@ class Told:
 
     message: Message
     square: FloatArray
-    """Expected square of each value's noise."""
+    """Square of each value's expected noise, as a share of the square of its variance."""
+    known: FloatArray
+    """How much of each value's noise is known then, as a share of its variance."""
     right: FloatArray
     """Probability that each value is right."""
 
@@ -76,15 +78,13 @@ def told_by(value: FloatArray, step: float, noise: FloatArray, mean: FloatArray,
     mean, variance
         What is known without these values, shape (n,).
     """
-    total = variance + noise + np.where(step < _FINE * np.sqrt(noise), step**2 / 12, 0.0)
-    slope, curve, spread, density = slopes(value - mean, np.full(len(value), step), noise, variance + noise)
+    slope, curve, _, density = slopes(value - mean, np.full(len(value), step), noise, variance + noise)
     right = (1 - WRONG_SHARE) * density
     right = right / (right + WRONG_SHARE / WRONG_SPREAD_MPS)
+    square, known = right * slope**2, right * curve
     curve, slope = right * curve, right * slope
     left = np.maximum(1 - curve * variance, 1e-9)
-    own = noise / total
-    square = own * (own * total * spread + variance)
-    return Told(Message(curve / left, (curve * mean + slope) / left), square, right)
+    return Told(Message(curve / left, (curve * mean + slope) / left), square, known, right)
 
 
 def log_likelihood(value: FloatArray, step: float, noise: FloatArray, mean: FloatArray, variance: FloatArray) -> float:

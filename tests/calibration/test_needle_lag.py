@@ -103,6 +103,18 @@ def test_play_is_found_under_cruise_control() -> None:
     assert sum(held) >= 7
 
 
+@pytest.mark.parametrize("needle", [True, False])
+def test_the_fit_of_a_slow_instrument_starts_at_its_clock_and_lag(needle: bool) -> None:
+    """Needle or receiver behind by 4 s and a clock that is right: its mean delay to half a second."""
+    quick = ground_speed(track_of(plateaus([30, 60, 40, 70, 25], hold_s=60)))
+    slow = damped(quick, 4.0)
+    ground, log = (quick, slow) if needle else (slow, quick)
+    clock_s, damping_s2 = heavy_damping(ground, log.time_s, log.speed_mps, tau_s=0.0, plain_mps=0.05)
+    sign = 1.0 if needle else -1.0
+    assert -sign * clock_s == pytest.approx(4.0, abs=0.5)
+    assert sign * damping_s2 == pytest.approx(8.0, rel=0.4)
+
+
 def test_a_log_shorter_than_the_lags_that_are_tried_is_not_asked() -> None:
     """Ten seconds at 10 Hz, far off any line: no lag, and no mean of nothing on the way."""
     road = plateaus([30, 60], hold_s=4)
