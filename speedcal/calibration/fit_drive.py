@@ -15,7 +15,7 @@ from speedcal.calibration.fit_logged import fit_logged, is_log
 from speedcal.calibration.fit_noted import fit_noted
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import NO_SPEED, STOPPED, UNUSED, MeasuredLine
-from speedcal.calibration.moments import Moments, moments
+from speedcal.calibration.moments import Moments, moments, rounded_by_hand
 from speedcal.calibration.quality import usable_readings
 from speedcal.calibration.reading_habits import Habit
 from speedcal.calibration.runs import SteadyRuns
@@ -69,6 +69,7 @@ def fit_drive(
         first.sort()
         order, time, speed = order[first], time[first], speed[first]
     at = moments(readings.time_resolution_s, NOTED_U_TIME_S)
+    by_hand = rounded_by_hand(time, readings.time_resolution_s, NOTED_U_TIME_S)
     known_s = _on_its_day(known_s, ground, readings, time)
     shifts = _shifts(ground, time, speed, readings, known_s, at)
     midnight = np.floor(ground.time_s[0] / DAY_S) * DAY_S
@@ -81,6 +82,7 @@ def fit_drive(
             indicated_mps=speed[some],
             shifts=shifts,
             at=at,
+            by_hand=by_hand,
             u_rounding_mps=readings.speed_resolution_mps / np.sqrt(12),
             u_stated_mps=_stated(readings)[order[some]],
             log_prior=lambda offset: log_prior(readings.clock, offset, midnight_s=midnight, known_s=known_s) - mass,

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from speedcal.calibration.tuning import MINUTE_NODE_S, NODE_S
+from speedcal.calibration.tuning import FEW_READINGS, HAND_STEPS_S, MINUTE_NODE_S, NODE_S
 from speedcal.interval import FloatArray
 
 
@@ -41,10 +41,32 @@ def moments(time_resolution_s: float, u_time_s: float) -> Moments:
     """
     minutes = time_resolution_s >= 30
     middle = time_resolution_s / 2 if minutes else 0.0
-    spacing = MINUTE_NODE_S if minutes else min(NODE_S, 2.5 * u_time_s)
-    reach = time_resolution_s / 2 + 2.5 * u_time_s
-    count = max(1, int(np.ceil(reach / spacing)))
-    delay = spacing * np.arange(-count, count + 1)
-    inside = delay[:, None] - np.linspace(-0.5, 0.5, 41)[None, :] * time_resolution_s
+    return _nodes(time_resolution_s, u_time_s, middle, MINUTE_NODE_S if minutes else min(NODE_S, 2.5 * u_time_s))
+
+
+def rounded_by_hand(time_s: FloatArray, time_resolution_s: float, u_time_s: float) -> Moments | None:
+    """Return the nodes for stamps that their writer may have rounded, None where they show no such step.
+
+    Who looks at the dial when the second hand stands there writes the same, so this is one of two ways.
+
+    Parameters
+    ----------
+    time_s
+        Stamps, shape (n,). [s]
+    time_resolution_s, u_time_s
+        As for :func:`moments`.
+    """
+    if len(time_s) < FEW_READINGS:
+        return None
+    for step in HAND_STEPS_S:
+        if step > time_resolution_s and np.allclose(time_s, step * np.round(time_s / step), rtol=0, atol=1e-3):
+            return _nodes(step, u_time_s, 0.0, min(step / 10, MINUTE_NODE_S))
+    return None
+
+
+def _nodes(step_s: float, u_time_s: float, middle_s: float, spacing_s: float) -> Moments:
+    count = max(1, int(np.ceil((step_s / 2 + 2.5 * u_time_s) / spacing_s)))
+    delay = spacing_s * np.arange(-count, count + 1)
+    inside = delay[:, None] - np.linspace(-0.5, 0.5, 41)[None, :] * step_s
     weight = np.exp(-0.5 * (inside / max(u_time_s, 1e-3)) ** 2).sum(axis=1)
-    return Moments(np.asarray(middle + delay, float), weight / weight.sum())
+    return Moments(np.asarray(middle_s + delay, float), weight / weight.sum())

@@ -230,6 +230,10 @@ NODE_S, MINUTE_NODE_S = 0.25, 1.0
 """Step of the moments at which a noted reading may have been taken, for stamps to the second and to the minute.
 Doubled, the answer moves by a quarter of its interval with where the nodes happen to lie."""
 
+HAND_STEPS_S = (30.0, 15.0, 10.0, 5.0)
+"""Steps to which people round the times they write, when all of them lie there. Taken for seconds, half of the notes to
+the half minute looked like those of two people with two watches."""
+
 CELL_S, MINUTE_CELL_S = 0.5, 2.0
 """Step of the clock offsets that are weighed, for stamps to the second and to the minute. A passenger's stamps err by
 1 s; clocks told by minutes are known to some 5 s."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -44,6 +45,7 @@ def weigh_notes(
     *,
     shifts: list[Shift],
     at: Moments,
+    by_hand: Moments | None,
     u_rounding_mps: float,
     u_stated_mps: FloatArray,
     log_prior: Callable[[FloatArray], FloatArray],
@@ -61,6 +63,8 @@ def weigh_notes(
         Clock offsets to look around.
     at
         When a reading may have been taken.
+    by_hand
+        The same if its stamp was rounded by hand; None where that is out of the question.
     u_rounding_mps
         Standard uncertainty from writing a reading in steps. [m/s]
     u_stated_mps
@@ -74,21 +78,30 @@ def weigh_notes(
     indicated_mps = indicated_mps + habit.shift_mps
     stray = stray_density(ground, indicated_mps)
     notes = Notes(time_s, indicated_mps, stray, at, u_rounding_mps, u_stated_mps, ground.u_speed_mps)
-    cells = clock_cells(ground, notes, shifts, log_prior)
+    weigh = partial(clock_cells, ground, shifts=shifts, log_prior=log_prior)
+    cells = weigh(notes)
+    if by_hand is not None:
+        notes, cells = _likelier(notes, cells, replace(notes, at=by_hand), weigh, by=0.0)
     if u_rounding_mps >= COARSE_U_MPS and not habit.shift_mps:
         marks = replace(notes, u_rounding_mps=u_rounding_mps / 3)
-        exact = clock_cells(ground, marks, shifts, log_prior)
+        exact = weigh(marks)
         odds = min(exact.log_evidence - cells.log_evidence, _log_odds_of_marks(ground, marks, exact, u_rounding_mps))
         if odds > MARKS_EVIDENCE:
             notes, cells = marks, exact
     if heaps is not None:
         loose = replace(notes, u_stated_mps=np.hypot(u_stated_mps, heaps))
-        heaped = clock_cells(ground, loose, shifts, log_prior)
-        if heaped.log_evidence - cells.log_evidence > HEAPED_EVIDENCE:
-            notes, cells = loose, heaped
-    least_s = LEAST_MINUTE_STEP_S if at.half_width_s > LONG_STEP_S else 1.0
+        notes, cells = _likelier(notes, cells, loose, weigh, by=HEAPED_EVIDENCE)
+    least_s = LEAST_MINUTE_STEP_S if notes.at.half_width_s > LONG_STEP_S else 1.0
     evidence = cells.log_evidence - log_unrelated(time_s, indicated_mps, stray, least_s=least_s)
     return Weighed(ground, notes, cells, evidence)
+
+
+def _likelier(
+    notes: Notes, cells: Cells, other: Notes, weigh: Callable[[Notes], Cells], *, by: float
+) -> tuple[Notes, Cells]:
+    """Return notes with their cells, or others with theirs where those are likelier by so much."""
+    seen = weigh(other)
+    return (other, seen) if seen.log_evidence - cells.log_evidence > by else (notes, cells)
 
 
 def _log_odds_of_marks(ground: GroundSpeed, notes: Notes, cells: Cells, u_rounding_mps: float) -> float:
