@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from speedcal.calibration.alike import telling_alike
+from speedcal.calibration.banded import Banded
 from speedcal.calibration.channel_noise import Noise
 from speedcal.calibration.curve import deviation_covariance, driven_points
 from speedcal.calibration.dial import Dial
@@ -28,7 +29,6 @@ from speedcal.calibration.speed_spline import (
     SplineGrid,
     add_information,
     add_up,
-    inverse_band,
     observations,
     variances,
 )
@@ -222,8 +222,9 @@ class _Fitter:
         places = self.grid.locate(self.track.time_s, self.track.piece)
         weight = 1 / (self.states["track"].noise.variance + self.track.step_mps**2 / 12)
         add_information(band, places.first, places.value, weight)
-        answer = _solve(band, add_up(places.first, places.value, weight * self.track.value_mps, len(self.grid)))
-        return answer, inverse_band(band)
+        factor = Banded(band)
+        pull = add_up(places.first, places.value, weight * self.track.value_mps, len(self.grid))
+        return factor.solve(pull), factor.inverse()
 
     def run(self) -> Fit:
         for turn in range(LATENT_ROUNDS):
@@ -248,10 +249,10 @@ class _Fitter:
             right_side += add_up(
                 view.places.first, view.row, message.shift - message.precision * view.constant, len(grid)
             )
-        self.inverse = inverse_band(band)
-        self.coefficients = _solve(band, right_side)
+        factor = Banded(band)
+        self.coefficients, self.inverse = factor.solve(right_side), factor.inverse()
         self.motion.renew(self.coefficients, self.inverse)
-        return with_log and self._improve(views, band, self.inverse)
+        return with_log and self._improve(views, factor)
 
     def _track_view(self) -> _View:
         track, damping = self.track, self.nuisance[DAMPING]
@@ -316,7 +317,7 @@ class _Fitter:
             step=channel.step_mps,
         )
 
-    def _improve(self, views: dict[str, _View], band: FloatArray, inverse: FloatArray) -> bool:
+    def _improve(self, views: dict[str, _View], factor: Banded) -> bool:
         """Take a step of clock, damping, drift and dial."""
         log, track = views["log"], views["track"]
         damping = self.nuisance[DAMPING]
@@ -345,8 +346,8 @@ class _Fitter:
         moved = np.concatenate([moved_track, moved_log])
         score = moved * np.concatenate(pull)[:, None]
         # what the doubt about the speed itself adds: minus the covariance of the value with its own derivative
-        shaky = variances(inverse, places.first, log.row, log.gain[:, None] * places.rate)
-        own = variances(inverse, places.first, log.row, log.plain)
+        shaky = variances(self.inverse, places.first, log.row, log.gain[:, None] * places.rate)
+        own = variances(self.inverse, places.first, log.row, log.plain)
         offset = len(moved_track)
         score[offset:, CLOCK] -= precision[1] * shaky
         score[offset:, DRIFT] -= precision[1] * shaky * since
@@ -354,7 +355,7 @@ class _Fitter:
         weight = np.concatenate(precision)[:, None] * moved
         see_track, see_log = (observations(view.places.first, view.row, count) for view in (track, log))
         carried = see_track.T @ weight[:offset] + see_log.T @ weight[offset:]
-        answer = _solve(band, carried)
+        answer = factor.solve(carried)
         information = weight.T @ moved - carried.T @ answer
         information = (information + information.T) / 2
         prior_mean = np.concatenate([[self.nuisance[CLOCK], 0.0, 0.0, 0.0, 0.0], self.dial.knots_mps])
@@ -449,9 +450,3 @@ class _Last:
     answer: FloatArray
     none: tuple[int, ...]
     """What was taken as none."""
-
-
-def _solve(band: FloatArray, right_side: FloatArray) -> FloatArray:
-    from scipy.linalg import solveh_banded
-
-    return np.asarray(solveh_banded(band, right_side, lower=True, check_finite=False))

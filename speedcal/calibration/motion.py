@@ -10,8 +10,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from speedcal.calibration.banded import Banded
 from speedcal.calibration.runs import SteadyRuns
-from speedcal.calibration.speed_spline import SplineGrid, inverse_band, variances
+from speedcal.calibration.speed_spline import SplineGrid, variances
 from speedcal.calibration.tuning_logs import LEAST_JERK, LEAST_WANDER, LOCAL_KNOTS, RUN_EDGE_S, RUN_POOL
 from speedcal.interval import FloatArray, IntArray
 
@@ -51,7 +52,7 @@ class Motion:
     def renew(self, coefficients: FloatArray, inverse: FloatArray) -> None:
         """Renew the sizes by the speed as it is known now: its coefficients and the band of their covariance."""
         grid = self.grid
-        before = inverse_band(self.band()) if (self.run >= 0).any() else None
+        before = Banded(self.band()).inverse() if (self.run >= 0).any() else None
         square = grid.bending(coefficients) ** 2
         learnt = self._learnt(self.jerk2, self.bending_rows, before, inverse)
         self.jerk2 = np.maximum(

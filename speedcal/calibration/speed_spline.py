@@ -1,8 +1,7 @@
-"""A speed as a cubic B-spline of time, piece by piece, and the linear algebra that stays in a narrow band.
+"""A speed as a cubic B-spline of time, piece by piece.
 
 Every speed is a weighted sum of four neighbouring coefficients, so the information of a drive is a matrix of
-bandwidth three. What it takes of the inverse, the same band, comes exactly by block reduction (G. Meurant, SIAM J.
-Matrix Anal. Appl. 13, 1992, 707-728), half of the blocks at a time.
+bandwidth three, and nothing that is asked of its inverse lies outside of the same band.
 """
 
 from __future__ import annotations
@@ -20,7 +19,6 @@ if TYPE_CHECKING:
 REACH = 4
 """Coefficients that make up one speed."""
 _PADDING_S = 4.0
-_FEW_BLOCKS = 16
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,107 +180,3 @@ def variances(inverse_band: FloatArray, first: IntArray, row: FloatArray, other:
             both = row[:, i] * other[:, j] + row[:, j] * other[:, i]
             total += both * inverse_band[j - i][first + i]
     return total
-
-
-def inverse_band(band: FloatArray) -> FloatArray:
-    """Return the same band of the inverse of a positive definite matrix of bandwidth three.
-
-    Parameters
-    ----------
-    band
-        ``band[d, j]`` is the element (j + d, j), shape (4, n).
-    """
-    size, count = REACH - 1, band.shape[1]
-    blocks = -(-count // size)
-    padded = np.zeros((REACH, blocks * size))
-    padded[:, :count] = band
-    padded[0, count:] = 1.0
-    diagonal = np.zeros((blocks, size, size))
-    above = np.zeros((max(blocks - 1, 0), size, size))
-    for i in range(size):
-        for d in range(REACH):
-            j = i + d
-            if j < size:
-                diagonal[:, i, j] = diagonal[:, j, i] = padded[d, i::size]
-            else:
-                above[:, i, j - size] = padded[d, i::size][:-1]
-    near, next_ = _block_inverse(diagonal, above)
-    out = np.zeros_like(padded)
-    for i in range(size):
-        for d in range(REACH):
-            j = i + d
-            if j < size:
-                out[d, i::size] = near[:, i, j]
-            else:
-                out[d, i::size][:-1] = next_[:, i, j - size]
-    return out[:, :count]
-
-
-def _block_inverse(diagonal: FloatArray, above: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return the diagonal blocks and those above them of the inverse of a block tridiagonal matrix."""
-    if len(diagonal) <= _FEW_BLOCKS:
-        return _whole_inverse(diagonal, above)
-    # eliminate every second block; what is left is block tridiagonal again
-    odd = _inverses(diagonal[1::2])
-    left, right = above[0::2], above[1::2]  # (even before, odd), (odd, even after)
-    from_left = left @ odd
-    kept = diagonal[0::2].copy()
-    kept[: len(odd)] -= from_left @ left.swapaxes(1, 2)
-    pairs = len(right)
-    to_right = odd[:pairs] @ right
-    kept[1 : pairs + 1] -= right.swapaxes(1, 2) @ to_right
-    near, far = _block_inverse(kept, -from_left[:pairs] @ right)
-    out = np.empty_like(diagonal)
-    out_above = np.empty_like(above)
-    out[0::2] = near
-    back = from_left.swapaxes(1, 2)  # odd^-1 A(odd, even before)
-    with_left = -near[: len(odd)] @ from_left
-    with_right = -back[:pairs] @ far
-    with_left[:pairs] -= far @ to_right.swapaxes(1, 2)
-    with_right -= to_right @ near[1 : pairs + 1]
-    own = odd - back @ with_left
-    own[:pairs] -= to_right @ with_right.swapaxes(1, 2)
-    out[1::2] = (own + own.swapaxes(1, 2)) / 2
-    out_above[0::2], out_above[1::2] = with_left, with_right
-    return out, out_above
-
-
-def _inverses(blocks: FloatArray) -> FloatArray:
-    """Return the inverses of symmetric 3 x 3 matrices, shape (n, 3, 3).
-
-    Elimination without pivots: what is known of the speed in one block differs by ten powers of ten, and a pivot chosen
-    by size loses the small.
-    """
-    first, second, third = blocks[:, 0, 0], blocks[:, 1, 0], blocks[:, 2, 0]
-    over_second, over_third = second / first, third / first
-    middle = blocks[:, 1, 1] - over_second * second
-    across = blocks[:, 2, 1] - over_third * second
-    over_middle = across / middle
-    from_first, from_middle = over_second * over_middle - over_third, 1 / middle
-    from_last = 1 / (blocks[:, 2, 2] - over_third * third - over_middle * across)
-    out = np.empty_like(blocks)
-    out[:, 2, 2] = from_last
-    out[:, 1, 2] = out[:, 2, 1] = -over_middle * from_last
-    out[:, 0, 2] = out[:, 2, 0] = from_first * from_last
-    out[:, 1, 1] = from_middle + over_middle**2 * from_last
-    out[:, 0, 1] = out[:, 1, 0] = -over_second * from_middle - over_middle * from_first * from_last
-    out[:, 0, 0] = 1 / first + over_second**2 * from_middle + from_first**2 * from_last
-    return out
-
-
-def _whole_inverse(diagonal: FloatArray, above: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return the same of so few blocks that one Cholesky factor of their matrix costs less than halving again."""
-    from scipy.linalg.lapack import dpotrf, dpotri
-
-    count, size, _ = diagonal.shape
-    each = np.arange(count)
-    here, after = each[:-1], each[1:]
-    whole = np.zeros((count, size, count, size))
-    whole[each, :, each] = diagonal
-    whole[here, :, after], whole[after, :, here] = above, above.swapaxes(1, 2)
-    matrix = whole.reshape(count * size, -1)
-    factor, indefinite = dpotrf(matrix, lower=1)  # by a rounding, where a piece is held by next to nothing
-    lower = np.asarray(np.linalg.inv(matrix) if indefinite else dpotri(factor, lower=1)[0], float).reshape(whole.shape)
-    near = np.tril(lower[each, :, each])
-    near += np.tril(near, -1).swapaxes(1, 2)
-    return near, lower[after, :, here].swapaxes(1, 2)

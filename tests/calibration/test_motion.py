@@ -8,9 +8,10 @@ from scipy.linalg import solveh_banded
 
 import speedcal
 from speedcal.calibration import latent_speed
+from speedcal.calibration.banded import Banded
 from speedcal.calibration.motion import Motion
 from speedcal.calibration.runs import SteadyRuns
-from speedcal.calibration.speed_spline import SplineGrid, add_information, add_up, inverse_band
+from speedcal.calibration.speed_spline import SplineGrid, add_information, add_up
 from speedcal.interval import FloatArray
 from speedcal.simulate import simulate
 
@@ -70,7 +71,7 @@ def test_the_wander_of_held_speeds_is_found(wander: float) -> None:
         add_information(band, places.first, places.value, weight)
         pulled = add_up(places.first, places.value, weight * (seen - 25), len(grid))
         answer = level + solveh_banded(band, pulled, lower=True)
-        motion.renew(answer, inverse_band(band))
+        motion.renew(answer, Banded(band).inverse())
     found = np.sqrt(np.mean(motion.wander2[motion.run >= 0]))
     assert found == pytest.approx(wander, rel=0.2)
     left = np.std(places.of(answer, places.value) - speed)
