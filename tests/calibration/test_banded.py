@@ -37,7 +37,7 @@ def test_solution_and_inverse_are_those_of_a_plain_matrix(size: int) -> None:
 
 
 def test_what_is_known_of_parts_may_differ_by_eight_powers_of_ten() -> None:
-    """Against elimination in fractions, which rounds nothing; the condition is 1.5e10, so six digits are left at most."""
+    """Against elimination in fractions, which rounds nothing; of a condition of 1.5e10 six digits are left at most."""
     size = 24
     matrix, band = banded(size, np.where(np.arange(size) < 10, 1e4, 1.0))
     rows = [[Fraction(x) for x in row] + [Fraction(i == j) for j in range(size)] for i, row in enumerate(matrix)]
