@@ -12,7 +12,7 @@ from speedcal.calibration.dial import Dial
 from speedcal.calibration.fit_logged import is_log
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import WRONG, MeasuredLine
-from speedcal.calibration.tuning import HELD_ROUNDING_STEPS, LARGE_SCATTER_MPS, PLAY_LEFT, STEADY_WANDER_MPS
+from speedcal.calibration.tuning_logs import HELD_ROUNDING_STEPS, LARGE_SCATTER_MPS, PLAY_LEFT, STEADY_WANDER_MPS
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, IntArray
 from speedcal.units import DisplayUnit

@@ -286,16 +286,6 @@ up to 4 sigma, with tires that warm up by 1.5 % at 13."""
 STEADY_WINDOW_S, STEADY_ACCELERATION_MPS2 = 5.0, 0.35
 """Over so long, below such a change of speed, lags do not matter."""
 
-STEADY_WANDER_MPS, HELD_ROUNDING_STEPS = {"recorded": 0.1, "positions": 0.2}, 0.45
-"""A log that strays so far then from recorded speed, or from that of positions, beside its rounding is of another
-vehicle; and what rounding does to speeds that are held still, in steps: an even spread has a robust scale of 0.37, and
-somewhat more where few speeds are held. Made apart from ours, one sound log in 700 strays so far, and all but one in
-150 of the car behind; at 0.2 for both one in twenty of those was trusted. Between walls positions stray by 0.2 m/s."""
-
-PLAY_LEFT = 0.6
-"""Of the play that was found in a needle, what it may stray by besides: play is told to a third, and a needle in it
-stands anywhere. In logs of the car behind none is found."""
-
 LATENT_WRONG_FROM, LATENT_LATE_S = 6.0, 2.5
 """The same beside recorded speed, where damping is fitted and a lag may be longer."""
 
@@ -374,9 +364,6 @@ and log odds from which on they are taken as rounded, and not as noted with the 
 
 FOLLOWING_SHARE = 0.5
 """Least share of the readings on the track that has to follow it."""
-
-LARGE_SCATTER_MPS = 0.9 * MPH_MPS
-"""Rows of a log that are of two dials by turns scatter by 1.4 mph and more, honest ones by 0.5 at the most."""
 
 CLOCK_DOUBT = 0.05
 """Posterior mass of far clock offsets with another answer from which on none is given."""
