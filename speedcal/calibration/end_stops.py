@@ -19,6 +19,8 @@ from speedcal.calibration.tuning import (
 from speedcal.interval import BoolArray, FloatArray
 
 _FEWEST_NEXT_TO, _LEAST_RANGE_MPS, _NEAR, _NEAR_MPS = 20, 2.0, 2.0, 0.1
+_LEAST_PART = 0.5
+"""Of the rows that show the end, those farther out than others: fewer are where noise of the speed has put them."""
 _HELD_ROWS, _FEWEST_HELD = 5, 5
 """Rows for which one value must be shown to be held, and how often that must happen to be a habit of the dial."""
 
@@ -58,18 +60,18 @@ def at_stops(
     most_wide, most_beyond = (steps * held_mps + lag_mps for steps, lag_mps in (spread, farther))
     edge_mps = float(np.dot(STOP_EDGE, (held_mps, 1.0)))
     for end, toward in ((float(indicated_mps[moving].max()), 1.0), (float(indicated_mps[moving].min()), -1.0)):
-        here = np.abs(indicated_mps - end) <= step_mps / 2
+        here = moving & (np.abs(indicated_mps - end) <= step_mps / 2)
         farthest_first = np.flatnonzero(moving)[np.argsort(-toward * ground_mps[moving])]
         apart = np.cumsum(np.where(here[farthest_first], 1, -1))
         beyond = farthest_first[: int(np.argmax(apart)) + 1]  # where speed tells best who is at the end
         at_end = ground_mps[beyond[here[beyond]]]
-        if len(at_end) < fewest or len(at_end) < STOP_SHARE * len(beyond):
+        if len(at_end) < max(fewest, STOP_SHARE * len(beyond), _LEAST_PART * here.sum()):
             continue
         wide = np.subtract(*np.percentile(at_end, [90, 10])) > most_wide
         next_to = moving & ~here & (np.abs(indicated_mps - end) <= STOP_NEAR_MPS)
         led_to = _continued(ground_mps[next_to], indicated_mps[next_to], end)
         if wide or toward * (float(np.median(at_end)) - led_to) > most_beyond:
-            stopped |= moving & here
+            stopped |= here
             stopped[beyond] = True
             if settled and np.isfinite(led_to):  # by speed alone, or those left at the edge err away from the stop
                 stopped |= moving & (toward * (ground_mps - led_to) > -edge_mps)

@@ -143,6 +143,16 @@ def test_one_speed_just_beyond_a_pin_is_seen_once_the_clock_is_settled() -> None
     assert not at_stops(seen, free, MPH, settled=True).any()
 
 
+def test_a_few_speeds_far_off_at_the_top_speed_are_no_pin() -> None:
+    """Positions jump for twelve rows of each speed held, either way, and at the top by 19 mph: no row is left out."""
+    held = np.repeat(np.array([24.0, 38, 56, 28, 59, 62, 52, 33, 54]), 130)
+    jump = np.zeros(len(held))
+    for begin in range(40, len(held), 130):
+        jump[begin : begin + 12] = 19.0 if held[begin] == 62.0 else 10.0
+        jump[begin + 40 : begin + 52] = -10.0
+    assert not at_stops((held + jump) * MPH, held * MPH, MPH, settled=True).any()
+
+
 @pytest.mark.parametrize("step_mph", [1.5, 3.0])
 def test_a_needle_that_sticks_at_its_top_speed_is_not_at_a_pin(step_mph: float) -> None:
     """Steps many times those of the figures, at the top as everywhere: no row is left out."""
