@@ -397,6 +397,7 @@ class _Fitter:
         if self.none:
             free = np.linalg.pinv(total, hermitian=True)
             wish, u = free @ pull, np.sqrt(np.maximum(np.diag(free), 1e-30))
+            wish[PLAY] = max(wish[PLAY], 0.0)  # no pointer hangs ahead
             surprise = {
                 which: abs(float(wish[which])) / max(DAMPING_FROM * float(u[which]), _LEAST[which])
                 for which in self.none
