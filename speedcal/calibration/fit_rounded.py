@@ -22,6 +22,7 @@ from speedcal.calibration.tuning_logs import (
     MOST_HELD,
     RECEIVER_U_MPS,
 )
+from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray
 
 _WORSE = 1.5
@@ -119,6 +120,7 @@ def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) ->
         time_s=moment,
         ground_mps=np.where(inside, speed, np.nan),
         reason=reason,
+        reasons=() if fit.settled else (Finding("fit_unsettled"),),
         hangs_mps=hangs_mps,
         needle_lag_s=constant_s * (fit.damping_s2 > 0) if ground.step_mps < LAG_TOLD_STEP_MPS else None,
     )

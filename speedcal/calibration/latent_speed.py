@@ -140,6 +140,8 @@ class Fit:
     """Moment of each value, shape (n,)."""
     prior: FloatArray
     """Information of the prior of the nuisances and the knots, shape (p, p)."""
+    settled: bool
+    """Whether the last step was a small one."""
 
 
 def _knots(speed: FloatArray) -> FloatArray:
@@ -366,7 +368,7 @@ class _Fitter:
         moving = max(
             float(np.max(np.abs(step[:NUISANCES]) / _SETTLED)), float(np.max(np.abs(step[NUISANCES:]))) / _SETTLED_MPS
         )
-        self.last = _Last(log, moved, weight, score, (see_track, see_log), answer, tuple(self.none))
+        self.last = _Last(log, moved, weight, score, (see_track, see_log), answer, tuple(self.none), moving < 1)
         if surprise and max(surprise.values()) > max(moving, 1.0):
             self.none.remove(max(surprise, key=lambda which: surprise[which]))
             return False
@@ -389,6 +391,7 @@ class _Fitter:
             information=np.stack([last.weight, last.moved - seen]),
             time_s=np.concatenate([self.track.time_s, self.log.time_s + self.nuisance[CLOCK]]),
             prior=self.prior + np.diag(_HELD * np.isin(np.arange(len(self.prior)), last.none)),
+            settled=last.settled,
         )
 
     def _step(self, total: FloatArray, pull: FloatArray) -> tuple[FloatArray, dict[int, float]]:
@@ -451,3 +454,5 @@ class _Last:
     answer: FloatArray
     none: tuple[int, ...]
     """What was taken as none."""
+    settled: bool
+    """Whether nothing moved by more than its size in ``_SETTLED``."""

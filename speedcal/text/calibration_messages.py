@@ -246,6 +246,8 @@ FINDINGS: dict[str, Template] = {
     "few_checks": "only {count:n check}; one more, on a mark between or beside those driven, tells much more.",
     "log_unsettled": "track and log are both rounded so coarsely that their fit does not settle; record either in "
     "finer steps, or drive longer at more different speeds.",
+    "fit_unsettled": "clock, lag and dial of this log do not settle on one answer, as for a log of another vehicle or "
+    "one that was processed on the way; check that, and record once more.",
     "few_runs": "readings in {count:n steady run} only; hold four different speeds.",
     "few_speeds": _few_speeds,
     "many_wrong": "{wrong} of {total} readings disagree with the others; check the file.",

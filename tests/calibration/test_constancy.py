@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import replace
 
 import numpy as np
@@ -12,7 +13,7 @@ from benchmark.outside_score import answer, in_memory, outside_drive
 import speedcal
 from speedcal.calibration.constancy import by_turns, change_within, steady_wander
 from speedcal.calibration.end_stops import at_stops
-from speedcal.errors import FitError
+from speedcal.errors import FitError, SpeedcalError
 from speedcal.interval import FloatArray
 
 SECONDS = np.arange(0.0, 1200.0)
@@ -165,6 +166,28 @@ def test_a_needle_that_sticks_at_its_top_speed_is_not_at_a_pin(step_mph: float) 
 def test_a_log_that_is_not_of_one_dial_in_this_vehicle_is_not_trusted(kind: str, reason: str) -> None:
     """Not trusted or refused; one of the car behind in two hundred passes."""
     assert all(_doubted(kind, i, reason) for i in range(6))
+
+
+def test_a_fit_that_does_not_settle_is_not_trusted() -> None:
+    """Logs of the car behind follow no lag of an instrument: most of ten never settle; ten of one's own all do."""
+    unsettled = {
+        kind: sum("fit_unsettled" in answer(outside_drive(kind, (41, i))).trust.codes for i in numbers)
+        for kind, numbers in {"convoy, log": _answered("convoy, log", 41, 10), "log, canyons": range(10)}.items()
+    }
+    assert unsettled["convoy, log"] >= 5
+    assert unsettled["log, canyons"] == 0
+
+
+def _answered(kind: str, seed: int, count: int) -> list[int]:
+    """Return the first drives of a kind that get a number."""
+    found: list[int] = []
+    number = 0
+    while len(found) < count:
+        with suppress(SpeedcalError):
+            answer(outside_drive(kind, (seed, number)))
+            found.append(number)
+        number += 1
+    return found
 
 
 @pytest.mark.parametrize("number", [51, 70, 78, 95, 195])
