@@ -128,6 +128,8 @@ class Fit:
     """Knots and what the dial shows there; without covariance."""
     speed_mps: FloatArray
     """Most likely true speed at each reading, as its instrument saw it. [m/s]"""
+    off_mps: FloatArray
+    """Each reading less what is expected there, shape (n,). [m/s]"""
     right: FloatArray
     """Probability that each reading is right."""
     noise_mps: float
@@ -385,6 +387,7 @@ class _Fitter:
             pointer=self._pointer(),
             dial=self.dial,
             speed_mps=log.places.of(self.coefficients, log.plain),
+            off_mps=self.log.value_mps - log.constant - log.places.of(self.coefficients, log.row),
             right=log.right,
             noise_mps=float(np.sqrt(np.median(self.states["log"].noise.variance))),
             score=last.score,

@@ -7,15 +7,21 @@ alike, neither sees the rounding error that they have in common.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from speedcal.calibration.curve import dial_through
 from speedcal.calibration.dial import Dial
 from speedcal.calibration.latent_speed import NUISANCES, Fit
-from speedcal.calibration.tuning_logs import HANG_U_MPS, LOG_BLOCK_S, LUCK, SHARED_LEFT
+from speedcal.calibration.tuning_logs import HANG_U_MPS, HOLDS_STRAY_MPS, LOG_BLOCK_S, LUCK, SHARED_LEFT
 from speedcal.interval import FloatArray, IntArray
 
 _NO_PLAY_MPS = 1e-6
+_BROKEN_MPS = 1.0
+_LONG_VISIT, _FEWEST_VISITS, _TAKEN_BY_DIAL = 10, 8, 3
+"""Readings from which on the mean of a visit tells where the pointer hung, how many visits tell how far it strays, and
+how many of them the dial takes up."""
 _LOOSE = 1e-3
 """Information of a knot that nothing is known of. [s2/m2]"""
 
@@ -59,8 +65,13 @@ def log_dial(fit: Fit, *, run: IntArray, used: FloatArray, step_mps: float, u_co
         block=np.floor((fit.time_s - fit.time_s.min()) / LOG_BLOCK_S),
         prior=narrow.T @ fit.prior @ narrow,
     )
-    noise = scaled_noise(noise, line, model=model[-2:, -2:], jackknife=minutes[-2:, -2:])
-    noise = noise + line @ _shared_in_holds(fit, narrow, run=run, step_mps=step_mps) @ line.T
+    holds = _Holds.of(fit, narrow, run=run, step_mps=step_mps) if (run >= 0).any() else None
+    jackknife = minutes[-2:, -2:]
+    if holds is not None and fit.play_mps > _NO_PLAY_MPS:
+        jackknife = jackknife + _positive(holds.strayed() - jackknife)
+    noise = scaled_noise(noise, line, model=model[-2:, -2:], jackknife=jackknife)
+    if holds is not None:
+        noise = noise + line @ holds.shared(fit) @ line.T
     dial = dial_through(knots, shown, (noise + noise.T) / 2, used_mps=used, degrees_of_freedom=freedom)
     u_clock = float(np.sqrt(max(minutes[0, 0], model[0, 0])))
     return dial.shifted(u_common_mps**2), u_clock
@@ -138,45 +149,106 @@ def _positive(matrix: FloatArray) -> FloatArray:
     return np.asarray((vectors * np.maximum(values, 0.0)) @ vectors.T)
 
 
-def _shared_in_holds(fit: Fit, narrow: FloatArray, *, run: IntArray, step_mps: float) -> FloatArray:
-    """Return the covariance of offset and factor from errors that all readings of a held speed share.
+@dataclass(frozen=True, slots=True)
+class _Holds:
+    """Visits to held speeds, and what errors that all readings of one share do to offset and factor."""
 
-    The mean rounding error of a normal speed that wanders by s about an unknown place between two steps has the
-    variance ``sum over k of step^2 / (2 pi^2 k^2) exp(-(2 pi k s / step)^2)`` (B. Widrow and I. Kollar, *Quantization
-    Noise*, Cambridge 2008, chapter 9): step^2/12 under cruise control, nothing when the speed wanders by half a step.
-    It is one draw for each speed that is held, the same at every visit. Values that count as intervals take up a part.
-    Where in its play a pointer hangs is known as well as the speed that it hangs behind, at every visit anew, until
-    that wanders by more.
+    visit: IntArray
+    """Which visit each steady reading belongs to."""
+    place: IntArray
+    """Which level each visit lies at, counted from the slowest."""
+    count: IntArray
+    """Readings of each visit."""
+    rounding2: FloatArray
+    """Variance of the rounding error that is left in the mean of each visit. [m2/s2]"""
+    wander2: FloatArray
+    """By how much the speed shown changes within each visit, a variance. [m2/s2]"""
+    off_mps: FloatArray
+    """Mean distance of each visit from the dial."""
+    weight: FloatArray
+    """What offset and factor take of each steady reading, shape (n, 2)."""
+    taken: FloatArray
+    """The same where the speed itself gives way to the reading."""
+    covariance: FloatArray
+    """Of offset and factor by the model, shape (2, 2)."""
+
+    @classmethod
+    def of(cls, fit: Fit, narrow: FloatArray, *, run: IntArray, step_mps: float) -> _Holds:
+        """Return the visits of a log, of which there is one at least."""
+        steady = run >= 0
+        speed, off = fit.speed_mps[steady], np.clip(fit.off_mps[steady], -_BROKEN_MPS, _BROKEN_MPS)
+        gain = fit.dial.line.error_factor
+        _, visit = np.unique(run[steady], return_inverse=True)
+        count = np.bincount(visit)
+        level = np.bincount(visit, weights=speed) / count
+        wander = np.bincount(visit, weights=(speed - level[visit]) ** 2) / count * gain**2
+        order = np.argsort(level)
+        place = np.empty(len(level), np.int64)
+        place[order] = np.concatenate(([0], np.cumsum(np.diff(level[order]) * gain > 0.6 * step_mps)))
+        weight, left = (rows[-len(run) :][steady] @ narrow[:, -2:] for rows in fit.information)
+        whole = narrow.T @ (fit.information[0].T @ fit.information[1] + fit.prior) @ narrow
+        return cls(
+            visit=visit,
+            place=place,
+            count=count,
+            rounding2=_mean_rounding(wander, step_mps),
+            wander2=wander,
+            off_mps=np.bincount(visit, weights=off) / count,
+            weight=weight,
+            taken=weight[:, :1] * left,  # a reading of an offset of one weighs as much as itself
+            covariance=np.linalg.inv((whole + whole.T) / 2)[-2:, -2:],
+        )
+
+    def shared(self, fit: Fit) -> FloatArray:
+        """Return the covariance of offset and factor from errors that all readings of a held speed share.
+
+        That of rounding is one draw for each speed that is held, the same at every visit. Values that count as
+        intervals take up a part. Where in its play a pointer hangs is known as well as the speed that it hangs behind,
+        at every visit anew, until that wanders by more.
+        """
+        rounding = np.sqrt(SHARED_LEFT * self.rounding2)[self.visit]
+        u_hangs = min(fit.play_mps, HANG_U_MPS)
+        hangs = u_hangs * np.exp(-self.wander2 / (2 * max(u_hangs, _NO_PLAY_MPS) ** 2))[self.visit]
+        return self._carried(
+            np.vstack(
+                [
+                    _summed(self.weight * rounding[:, None], self.place[self.visit]),
+                    _summed(self.weight * hangs[:, None], self.visit),
+                ]
+            )
+        )
+
+    def strayed(self) -> FloatArray:
+        """Return the covariance of offset and factor from how visits stray from the dial beyond what is usual.
+
+        A needle that sticks hangs farther behind, and otherwise each time, than one with the play that was fitted.
+        """
+        weight, taken = (np.bincount(self.visit, weights=rows[:, 0]) for rows in (self.weight, self.taken))
+        long = (self.count >= _LONG_VISIT) & (weight > 0) & (taken > 0)
+        if long.sum() < _FEWEST_VISITS:
+            return np.zeros((2, 2))
+        # the speed has given way to a reading that strays, so that less of it is seen
+        seen2 = (taken[long] / weight[long]) ** 2
+        strayed = float(np.sum(self.off_mps[long] ** 2 - seen2 * self.rounding2[long]) / np.sum(seen2))
+        more = strayed * long.sum() / (long.sum() - _TAKEN_BY_DIAL) - HOLDS_STRAY_MPS**2
+        return self._carried(_summed(self.taken * np.sqrt(max(more, 0.0)), self.visit))
+
+    def _carried(self, score: FloatArray) -> FloatArray:
+        return np.asarray(self.covariance @ score.T @ score @ self.covariance)
+
+
+def _mean_rounding(wander2: FloatArray, step_mps: float) -> FloatArray:
+    """Return the variance of the mean rounding error of speeds of given variances.
+
+    Of a normal speed that wanders by s about an unknown place between two steps it is ``sum over k of step^2 / (2 pi^2
+    k^2) exp(-(2 pi k s / step)^2)`` (B. Widrow and I. Kollar, *Quantization Noise*, Cambridge 2008, chapter 9):
+    step^2/12 under cruise control, nothing when the speed wanders by half a step.
     """
-    steady = run >= 0
-    if not steady.any():
-        return np.zeros((2, 2))
-    speed = fit.speed_mps[steady]
-    gain = fit.dial.line.error_factor
-    _, visit = np.unique(run[steady], return_inverse=True)
-    count = np.bincount(visit)
-    level = np.bincount(visit, weights=speed) / count
-    wander = np.bincount(visit, weights=(speed - level[visit]) ** 2) / count * gain**2
-    order = np.argsort(level)
-    place = np.empty(len(level), np.int64)
-    place[order] = np.concatenate(([0], np.cumsum(np.diff(level[order]) * gain > 0.6 * step_mps)))
-    weight = (fit.information[0] @ narrow)[-len(run) :][steady][:, -2:]
-    rounding = np.sqrt(_shared_rounding(wander, step_mps))[visit]
-    u_hangs = min(fit.play_mps, HANG_U_MPS)
-    hangs = u_hangs * np.exp(-wander / (2 * max(u_hangs, _NO_PLAY_MPS) ** 2))[visit]
-    score = np.vstack([_summed(weight * rounding[:, None], place[visit]), _summed(weight * hangs[:, None], visit)])
-    whole = narrow.T @ (fit.information[0].T @ fit.information[1] + fit.prior) @ narrow
-    inverse = np.linalg.inv((whole + whole.T) / 2)[-2:, -2:]
-    return np.asarray(inverse @ score.T @ score @ inverse)
-
-
-def _shared_rounding(wander: FloatArray, step_mps: float) -> FloatArray:
-    """Return the variance of the rounding error that is left in the mean of speeds of given variances."""
     if step_mps <= 0:
-        return np.zeros(len(wander))
+        return np.zeros(len(wander2))
     k = np.arange(1, 6)[:, None]
-    kept = np.sum(np.exp(-((2 * np.pi * k / step_mps) ** 2) * wander) / k**2, axis=0)
-    return np.asarray(SHARED_LEFT * step_mps**2 / (2 * np.pi**2) * kept)
+    kept = np.sum(np.exp(-((2 * np.pi * k / step_mps) ** 2) * wander2) / k**2, axis=0)
+    return np.asarray(step_mps**2 / (2 * np.pi**2) * kept)
 
 
 def _summed(rows: FloatArray, label: IntArray) -> FloatArray:
