@@ -48,6 +48,7 @@ from speedcal.calibration.tuning_logs import (
     POINTER_REACH_S,
     UNEVEN_LAG_U_S,
     UNEVEN_NOTICED_S,
+    UNEVEN_STEADY_MPS2,
 )
 from speedcal.interval import FloatArray, IntArray
 
@@ -71,8 +72,6 @@ _SMOOTH_S = 3.0
 _HELD = 1e12
 """Information of a damping, or an uneven lag, that is taken as none."""
 _LEAST = {DAMPING: 0.0, UNEVEN: UNEVEN_NOTICED_S, PLAY: LEAST_PLAY_MPS}
-_STEADY_MPS2 = 0.05
-"""Below this a change of speed is none, for an uneven lag."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -276,7 +275,7 @@ class _Fitter:
         weights, slope = self.table.at(speed)
         gain = slope @ self.dial.shown_mps
         rate = places.of(self.coefficients, places.rate)
-        later = gain * (np.hypot(rate, _STEADY_MPS2) - _STEADY_MPS2)
+        later = gain * (np.hypot(rate, UNEVEN_STEADY_MPS2) - UNEVEN_STEADY_MPS2)
         hangs = self._pointer().at(moment)
         shown = weights @ self.dial.shown_mps + uneven * later + play * hangs
         return _View(places, gain[:, None] * row, shown - gain * speed, gain, weights, slope, row, later, hangs)

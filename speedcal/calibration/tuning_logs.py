@@ -24,6 +24,11 @@ UNEVEN_LAG_U_S, UNEVEN_NOTICED_S = 0.5, 0.2
 """Half of how much later a display falls than it rises, standard deviation, and from when on it is believed, as damping
 is. A van in stop and go, 5 rows a second, shows 0.14 s for other reasons; doubled, factors are 0.7 % off by it."""
 
+UNEVEN_STEADY_MPS2 = 0.01
+"""Up to about this a change of speed is none for an uneven lag, so that the likelihood is smooth at rest. At five times
+as much the sway of a steady foot counts as none, and readings of a display that shows the peak of each second, 0.03 mph
+off, are held in 0.5 to 0.8 in place of 0.95."""
+
 LOG_PLAY_U_MPS, PLAY_NOTICED_MPS = 0.2, 0.1
 """Half the play of a pointer beside a log, standard deviation, and from when on it is told. Doubled, nothing
 changes."""
