@@ -70,7 +70,7 @@ def test_a_display_that_falls_later_than_it_rises_does_not_turn_the_factor(seed:
 
 
 def test_readings_of_a_display_that_shows_the_peak_of_each_second_are_held() -> None:
-    """At 30, 40 and 50 mph what it shows at rest, in eight of ten and more; with the sway of a foot taken as none in three."""
+    """At 30, 40 and 50 mph what it shows at rest, in eight of ten; with the sway of a foot taken as none, in three."""
     held = []
     for seed in range(8):
         restless = replace(KINDS["log"], driver=DriverStyle(sway_mps=(0.4, 0.5), sway_s=(5.0, 6.0)))  # type: ignore[arg-type]
