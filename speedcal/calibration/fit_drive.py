@@ -23,6 +23,7 @@ from speedcal.calibration.runs import SteadyRuns
 from speedcal.calibration.slow_hand import with_slow_hand
 from speedcal.calibration.slow_needle import with_slow_needle
 from speedcal.calibration.tuning import FEW_READINGS, FEWEST_NOTES_AT_STOP, LONG_STEP_S
+from speedcal.calibration.tuning_logs import LATENT_INTERVAL_S
 from speedcal.calibration.weigh_noted import Weighed, weigh_notes
 from speedcal.errors import AlignmentError
 from speedcal.finding import Finding
@@ -147,10 +148,12 @@ def _fit_log(
 
     stopped = _stopped(ground, time + shifts[0].offset_s, speed, readings)
     fit = without(stopped)
-    late = np.interp(time, time[~stopped], fit.time_s - time[~stopped])
-    surely = _stopped(ground, time + late, speed, readings, settled=True)
-    if (surely != stopped).any():
-        stopped, fit = surely, without(surely)
+    # the line between two fixes far apart spreads the speeds at which one value is shown
+    if ground.interval_s <= LATENT_INTERVAL_S and not ground.between_is_guessed:
+        late = np.interp(time, time[~stopped], fit.time_s - time[~stopped])
+        surely = _stopped(ground, time + late, speed, readings, settled=True)
+        if (surely != stopped).any():
+            stopped, fit = surely, without(surely)
     rows = [{"line": line, "forward_s": forward} for line, forward in steps]
     fit = replace(
         fit, reading_shift_mps=habit.shift_mps, findings=(Finding("clock_stepped", rows=rows),) if rows else ()

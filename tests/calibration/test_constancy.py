@@ -241,3 +241,10 @@ def test_a_scale_that_ends_does_not_bend_the_dial(seed: tuple[int, int]) -> None
     assert "clock_stepped" not in told
     for speed in np.array([25.0, 35.0, 45.0]) * MPH:
         assert abs(result.indicated(speed) - drive.truth.reading(speed)) < 1.5 * result.half_width(speed) < 0.1
+
+
+@pytest.mark.parametrize("number", [27, 56])
+def test_fixes_far_apart_make_no_stop_of_the_fastest_rows(number: int) -> None:
+    """Positions every 2 to 10 s, a scale without ends: lines between them spread the speeds of one value."""
+    result = answer(outside_drive("sparse", (106, number)))
+    assert "needle_at_stop" not in [finding.code for finding in result.findings]
