@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from speedcal.calibration.clock_posterior import Cells, Notes
+from speedcal.calibration.coarse_marks import within_marks
 from speedcal.calibration.dial_mixture import Laid, Mixed, PointerPlay, mixed_dial
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine
@@ -62,7 +63,7 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
     good, moment, speed, inside = best_moments(ground, notes, cells, best)
     right = (good > WRONG_BELOW) & inside
     used = right & (speed >= SLOWEST_MPS)
-    ways = _ways(ground, notes, cells, runs)
+    ways = within_marks(_ways(ground, notes, cells, runs), used_mps=speed[used])
     mixed = mixed_dial(ways, used_mps=speed[used]) if used.sum() >= 2 else None
     if mixed is None or right.sum() < 4:
         raise AlignmentError("readings_do_not_follow", source=source, right=int(right.sum()), count=len(right))
