@@ -122,7 +122,9 @@ def small_cluster(monkeypatch: pytest.MonkeyPatch) -> Iterator[Any]:
     monkeypatch.setattr(import_module("speedcal.fleet.fleet"), "DRIVES_A_TASK", 1)
     monkeypatch.setattr(workers, "_COUNTED_EVERY_S", 0.05)
     monkeypatch.setattr(cluster, "_WORKERS_WITHIN_S", 2)
-    with LocalCluster(1, threads_per_worker=1, processes=False, dashboard_address=None, silence_logs=50) as small:
+    with LocalCluster(
+        1, threads_per_worker=1, processes=False, dashboard_address="127.0.0.1:0", silence_logs=50
+    ) as small:
         yield small
 
 
