@@ -224,7 +224,8 @@ def _joined(calibrations: Sequence[Calibration], dial: Dial) -> tuple[pd.DataFra
     readings, ground, runs, pieces = [], [], 0, 0
     for drive, c in enumerate(calibrations, start=1):
         run = c.readings["run"].to_numpy()
-        predicted = dial.indicated(c.readings["ground_mps"].to_numpy(float))
+        speed = c.readings["ground_mps"].to_numpy(float)
+        predicted = c.readings["predicted_mps"] + dial.indicated(speed) - c.dial.indicated(speed)  # as it was rounded
         residual = c.readings["indicated_mps"] - predicted
         own = c.readings.assign(predicted_mps=predicted, residual_mps=residual, drive=drive)
         readings.append(own.assign(run=np.where(run >= 0, run + runs, -1)))

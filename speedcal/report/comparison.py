@@ -47,8 +47,9 @@ class Curve:
         factor = SPEED_UNIT_MPS[unit]
         v = np.linspace(*dial.driven_mps, 61)
         error, half = (dial.indicated(v) - v) / factor, dial.half_width(v) / factor
-        ground, shown = readings["ground_mps"].to_numpy(float), readings["indicated_mps"].to_numpy(float)
-        points = steady(np.column_stack([ground, shown - ground]) / factor)
+        ground, residual = readings["ground_mps"].to_numpy(float), readings["residual_mps"].to_numpy(float)
+        # where the needle stood by how it was read: figures cut to fives would all lie under their dial
+        points = steady(np.column_stack([ground, dial.indicated(ground) - ground + residual]) / factor)
         used = readings["used"].to_numpy(bool)
         usable = np.isfinite(points).all(axis=1) & (ground > 0)
         return cls(

@@ -9,12 +9,14 @@ import pandas as pd
 import pytest
 from support.calibrations import make_calibration, with_line
 
+from speedcal.calibration import calibrate
 from speedcal.calibration.result import Calibration
 from speedcal.calibration.tuning import FACTOR_PRIOR_U, OFFSET_PRIOR_MPS
 from speedcal.conformity import history, pool
 from speedcal.errors import FitError
 from speedcal.finding import Finding, Trust
 from speedcal.interval import Interval
+from speedcal.simulate import simulate
 from speedcal.units import MPH_MPS
 
 V = np.repeat(np.array([25.0, 40.0, 55.0]) * MPH_MPS, 8)
@@ -120,6 +122,19 @@ def test_pooled_tables_keep_every_reading_with_its_drive_and_run() -> None:
     assert pooled.clock_offset_s is None
     assert pooled.to_dict()["readings"]["total"] == 48
     assert sum(line.share for line in pooled.budget) == pytest.approx(1)
+
+
+def test_pooled_readings_that_were_cut_stay_about_their_dial() -> None:
+    """Two drives in whole mph cut to fives and told so: figures 2 to 2.5 mph under the needle leave no residual."""
+    cut = []
+    for seed in range(2):
+        drive = simulate("noted", [43, seed])
+        low = np.floor(drive.readings.speed_mps / (5 * MPH_MPS) + 1e-6) * 5 * MPH_MPS
+        readings = replace(drive.readings, speed_mps=low, speed_resolution_mps=5 * MPH_MPS)
+        cut.append(calibrate(drive.track, readings, rounding="down"))
+    table = pool(cut).readings
+    assert table["residual_mps"][table["used"]].mean() == pytest.approx(0.0, abs=0.7 * MPH_MPS)
+    assert (table["predicted_mps"] + table["residual_mps"] - table["indicated_mps"]).abs().max() < 1e-9
 
 
 def test_odometers_are_pooled_by_inverse_variance() -> None:

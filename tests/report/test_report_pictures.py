@@ -1,5 +1,6 @@
 """The pictures: legible in grey, complete, the same every time, honest about gaps and limits."""
 
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -8,6 +9,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from support.report_cases import make_calibration
 
+import speedcal
 from speedcal.calibration.dial import Dial
 from speedcal.calibration.result import Calibration
 from speedcal.conformity import load_tolerance
@@ -16,6 +18,7 @@ from speedcal.report.allowed import Allowed
 from speedcal.report.charts import NARROW, WIDE, Shape, comparison_svg
 from speedcal.report.clock_match import draw_clock_match
 from speedcal.report.comparison import MOST_POINTS, Curve, draw_comparison, thinned
+from speedcal.simulate import simulate
 from speedcal.units import KMH_MPS, MPH_MPS, DisplayUnit
 
 RANGE_MPS = (10.0, 30.0)
@@ -182,6 +185,16 @@ def test_the_line_and_its_band_follow_a_bent_dial() -> None:
     assert np.interp([25, 45, 65], curve.speed, curve.error) == pytest.approx([0, 3, 0], abs=0.02)
     half = np.interp([25, 45, 65], curve.speed, curve.high - curve.error)
     assert half == pytest.approx([1.96 * 0.2, 1.96 * 0.5, 1.96 * 0.2], rel=0.01)
+
+
+def test_points_of_figures_that_were_cut_lie_about_their_line() -> None:
+    """Whole mph cut to fives and told so: drawn as written all of them would lie 2 mph under it."""
+    drive = simulate("noted", [43, 0])
+    low = np.floor(drive.readings.speed_mps / (5 * MPH_MPS) + 1e-6) * 5 * MPH_MPS
+    cut = replace(drive.readings, speed_mps=low, speed_resolution_mps=5 * MPH_MPS)
+    curve = curve_of(speedcal.calibrate(drive.track, cut, rounding="down"), label="before", drawn_as=style.BEFORE)
+    off = curve.used[:, 1] - np.interp(curve.used[:, 0], curve.speed, curve.error)
+    assert off.mean() == pytest.approx(0.0, abs=0.8)
 
 
 def test_the_line_of_the_clock_match_is_broken_at_a_gap() -> None:
