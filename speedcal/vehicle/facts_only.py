@@ -21,7 +21,7 @@ from speedcal.vehicle.options import FittedTeeth
 from speedcal.vehicle.rolling_circumference import roll_by_convention
 from speedcal.vehicle.vehicle import Criterion, Vehicle
 
-_READING_COLUMNS = ("ground_mps", "indicated_mps", "time_s")
+_READING_COLUMNS = ("ground_mps", "indicated_mps", "residual_mps", "time_s")
 _MEASURED_TO = {"tire": 0.002, "axle": 0.0, "instrument": 0.004}
 """Relative standard uncertainty left by rolling the tire out, counting the axle's teeth, turning the instrument's input
 by a counted number of turns. Our own judgment."""
