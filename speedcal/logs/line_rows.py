@@ -27,6 +27,8 @@ _ANSWER = re.compile(
 )
 _FEWEST_ANSWERS, _ANSWERS = 3, 0.2
 """Answers at least, and as a share of the lines: requests, echoes and other quantities stand between them."""
+_WITH_HALF = re.compile(r"(\d)\s+([ap]\.?m\.?)(?=\s|$)", re.IGNORECASE)
+"""A time and its half of the day, which are one cell."""
 _FEWEST_NAMED, _FEWEST_ALIGNED = 3, 3
 _MOST_NAMES = 400
 
@@ -114,12 +116,12 @@ def _aligned(lines: Sequence[Line]) -> Split | None:
     """Return rows whose cells are parted by blanks under a header of as many names; one names the time."""
     if len(lines) < 3:
         return None
-    width = len(lines[1][1].split())
+    rows = [_WITH_HALF.sub(r"\1\2", text).split() for _, text in lines[1:]]
+    width = len(rows[0])
     names = next((n for n in (re.split(r"\s{2,}|\t", lines[0][1].strip()), lines[0][1].split()) if len(n) == width), [])
     roles = {read_heading(name).role for name in names}
     if width < _FEWEST_ALIGNED or not ({"time", "latitude", "longitude"} <= roles or {"time", "speed"} <= roles):
         return None
-    rows = [text.split() for _, text in lines[1:]]
     if any(character.isdigit() for name in names[:1] for character in name) or any(
         len(row) != width for row in rows[:_LOOKED_AT]
     ):

@@ -211,6 +211,11 @@ def _not_as_predicted(values: Values) -> str:
 
 def _gear(values: Values) -> str:
     gear = values["gear"].replace("_", " ")
+    if values["teeth"] == values["planned"]:
+        return (
+            f"A miscount: the drive points to {values['implied']:.1f} teeth on the {gear}, nearest to the "
+            f"{values['planned']} as planned; count the teeth of the gear that came out and of the one that went in."
+        )
     return (
         f"A gear other than planned: the drive points to {values['implied']:.1f} teeth on the {gear} instead of "
         f"{values['planned']}; {values['teeth']} teeth would change it by {signed(values['percent'])} %."

@@ -236,6 +236,15 @@ def test_another_gear_than_planned_is_named_with_its_size() -> None:
     assert "not_as_predicted" in {finding.code for finding in result.findings}
 
 
+def test_a_change_between_two_gears_asks_for_a_count_of_both() -> None:
+    """22 planned and 21.6 measured: no other gear is named, which would change the reading by 0.0 %."""
+    result = verify(*_drives(1.10 * 20 / 21.6), {"percent": 5}, vehicle=VEHICLE, work={"driven_gear": 22})
+    gear = result.changes[0].causes[0]
+    assert (gear.what.code, gear.fits) == ("cause_gear", False)
+    assert "21.6 teeth" in gear.what.text
+    assert "count the teeth of the gear that came out and of the one that went in" in gear.what.text
+
+
 def test_the_same_readings_twice_are_recognised() -> None:
     """Nothing changed although a gear was to be: the old gear, or the file of the drive before."""
     result = verify(*_drives(1.10), {"percent": 5}, vehicle=VEHICLE, work={"driven_gear": 22})

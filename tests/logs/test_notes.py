@@ -28,6 +28,8 @@ def _read(tmp_path, text, **options):
         "mph\n10:32 am 45\n10:33 am 50",
         "Test drive 2 in the valley, mph\n\n10:32 am: 45\n10:33 am: 50",
         "time  mph\n10:32 am  45\n10:33 am  50",
+        "time  dial (mph)\n10:32 AM  45\n10:33 AM  50",
+        "time  dial mph\n10:32 a.m.  45\n10:33 a.m.  50",
         "10:32 am\t45 mph\n10:33 am\t50 mph",
         "10:32 am; 45 mph; rough road\n10:33 am; 50 mph",
     ],
