@@ -116,14 +116,18 @@ def _aligned(lines: Sequence[Line]) -> Split | None:
     """Return rows whose cells are parted by blanks under a header of as many names; one names the time."""
     if len(lines) < 3:
         return None
-    rows = [_WITH_HALF.sub(r"\1\2", text).split() for _, text in lines[1:]]
-    width = len(rows[0])
+    width = len(_words(lines[1][1]))
     names = next((n for n in (re.split(r"\s{2,}|\t", lines[0][1].strip()), lines[0][1].split()) if len(n) == width), [])
     roles = {read_heading(name).role for name in names}
     if width < _FEWEST_ALIGNED or not ({"time", "latitude", "longitude"} <= roles or {"time", "speed"} <= roles):
         return None
+    rows = [_words(text) for _, text in lines[1:]]
     if any(character.isdigit() for name in names[:1] for character in name) or any(
         len(row) != width for row in rows[:_LOOKED_AT]
     ):
         return None
     return [names, *rows], [number for number, _ in lines]
+
+
+def _words(text: str) -> list[str]:
+    return _WITH_HALF.sub(r"\1\2", text).split()
