@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 from functools import partial
 
@@ -20,11 +19,10 @@ from speedcal.calibration.moments import Moments, moments, rounded_by_hand
 from speedcal.calibration.quality import usable_readings
 from speedcal.calibration.reading_habits import Habit
 from speedcal.calibration.runs import SteadyRuns
-from speedcal.calibration.slow_hand import with_slow_hand
 from speedcal.calibration.slow_needle import with_slow_needle
 from speedcal.calibration.tuning import FEW_READINGS, FEWEST_NOTES_AT_STOP, LONG_STEP_S
 from speedcal.calibration.tuning_logs import LATENT_INTERVAL_S
-from speedcal.calibration.weigh_noted import Weighed, weigh_notes
+from speedcal.calibration.weigh_noted import weigh_notes
 from speedcal.errors import AlignmentError
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray
@@ -72,33 +70,29 @@ def fit_drive(
         first.sort()
         order, time, speed = order[first], time[first], speed[first]
     at = moments(readings.time_resolution_s, NOTED_U_TIME_S)
+    by_hand = rounded_by_hand(time, readings.time_resolution_s, NOTED_U_TIME_S)
     known_s = _on_its_day(known_s, ground, readings, time)
     shifts = _shifts(ground, time, speed, readings, known_s, at)
     midnight = np.floor(ground.time_s[0] / DAY_S) * DAY_S
     mass = log_prior_mass(ground, time, clock=readings.clock, midnight_s=midnight, known_s=known_s)
 
-    def weighing(some: BoolArray, u_time_s: float) -> Callable[[GroundSpeed], Weighed]:
-        return partial(
+    def noted(some: BoolArray) -> MeasuredLine:
+        weigh = partial(
             weigh_notes,
             time_s=time[some],
             indicated_mps=speed[some],
             shifts=shifts,
-            at=moments(readings.time_resolution_s, u_time_s),
-            by_hand=rounded_by_hand(time, readings.time_resolution_s, u_time_s),
+            at=at,
+            by_hand=by_hand,
             u_rounding_mps=readings.speed_resolution_mps / np.sqrt(12),
             u_stated_mps=_stated(readings)[order[some]],
             log_prior=lambda offset: log_prior(readings.clock, offset, midnight_s=midnight, known_s=known_s) - mass,
             habit=habit,
         )
-
-    def noted(some: BoolArray) -> MeasuredLine:
-        weigh = weighing(some, NOTED_U_TIME_S)
         fit = partial(fit_noted, runs=runs, habit=habit, source=readings.source)
         # a time to the minute says nothing of a lag of seconds
-        if at.half_width_s > LONG_STEP_S:
-            return fit(weigh(ground))
-        line = with_slow_needle(weigh, fit, ground, speed[some])
-        return with_slow_hand(lambda u_time_s: fit(weighing(some, u_time_s)(ground)), line)
+        slow = at.half_width_s <= LONG_STEP_S
+        return with_slow_needle(weigh, fit, ground, speed[some]) if slow else fit(weigh(ground))
 
     def stopped(late_s: float) -> BoolArray:
         then, _, inside = ground.at(time + late_s)

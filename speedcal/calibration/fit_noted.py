@@ -87,7 +87,6 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
         reason=tuple(np.select([~inside, ~right, ~used], [NO_GROUND, WRONG, TOO_SLOW], "").tolist()),
         dial=dial,
         reasons=rivals.doubts(scatter, ground),
-        doubt=rivals.doubt,
         log_evidence=evidence,
         reading_shift_mps=habit.shift_mps,
         habits=habits,

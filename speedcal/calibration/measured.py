@@ -68,8 +68,6 @@ class MeasuredLine:
     """What the fit itself found that costs trust."""
     findings: tuple[Finding, ...] = ()
     """What it found that does not."""
-    doubt: float = float("-inf")
-    """Log odds that something else explains the readings, against one dial, one reader and one vehicle."""
     log_evidence: float = float("inf")
     """Log odds that the readings belong to the track; infinite where that is not in question."""
     reading_shift_mps: float = 0.0

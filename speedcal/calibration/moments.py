@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from speedcal.calibration.tuning import FEW_READINGS, HAND_STEPS_S, MINUTE_NODE_S, NODE_S, SLOW_HAND_S
+from speedcal.calibration.tuning import FEW_READINGS, HAND_STEPS_S, MINUTE_NODE_S, NODE_S
 from speedcal.interval import FloatArray
 
 
@@ -41,9 +41,7 @@ def moments(time_resolution_s: float, u_time_s: float) -> Moments:
     """
     minutes = time_resolution_s >= 30
     middle = time_resolution_s / 2 if minutes else 0.0
-    # a hand that errs by seconds needs half the nodes
-    second = min(2 * NODE_S if u_time_s >= SLOW_HAND_S else NODE_S, 2.5 * u_time_s)
-    return _nodes(time_resolution_s, u_time_s, middle, MINUTE_NODE_S if minutes else second)
+    return _nodes(time_resolution_s, u_time_s, middle, MINUTE_NODE_S if minutes else min(NODE_S, 2.5 * u_time_s))
 
 
 def rounded_by_hand(time_s: FloatArray, time_resolution_s: float, u_time_s: float) -> Moments | None:

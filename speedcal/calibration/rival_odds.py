@@ -45,15 +45,10 @@ class RivalOdds:
         """The same with how likely each is beside the others."""
         return {code: float(np.log(RIVAL_SHARES[code])) + log for code, log in self.log.items()}
 
-    @property
-    def doubt(self) -> float:
-        """Log odds of all of them together."""
-        return float(np.logaddexp.reduce(list(self.shared.values())))
-
     def doubts(self, scatter_mps: float, ground: GroundSpeed) -> tuple[Finding, ...]:
         """Return what explains the readings better than one dial; beside a track full of gaps those are to blame."""
         odds = self.shared
-        if self.doubt < DOUBTED_FROM:
+        if np.logaddexp.reduce(list(odds.values())) < DOUBTED_FROM:
             return ()
         if ground.covered < MUCH_COVERED:
             return (Finding("track_gaps", covered=ground.covered),)

@@ -433,11 +433,6 @@ SLOW_NEEDLES_S, SLOW_NEEDLE_FROM, SLOW_NEEDLE_EVIDENCE = (2.2, 4.0), 1.0, 4.0
 log odds (55 to 1) from which on one is believed. Notes of a needle damped by 4 s gave factors 0.8 % low; of sound ones
 at most one in a hundred comes to these odds."""
 
-SLOW_HAND_S, SLOW_HAND_ODDS, SLOW_HAND_DOUBT = 3.0, 0.1, 3.0
-"""Standard uncertainty of times that are written down 2 to 10 s late, by others each time, the odds of such a hand
-before a reading is seen, and log odds of two watches from which on it is not tried. Without it one in six of such notes
-looks like two watches, with it one in twelve; of those of two watches one file in a hundred more passes."""
-
 READERS_APART_S, READERS_SHIFTS_MPS = (4.0, 8.0, 12.0, 16.0), tuple(k * MPH_MPS for k in (-1.5, -0.75, 0.0, 0.75, 1.5))
 """How far two watches are apart, and by how much two people see a needle differently."""
 
