@@ -23,6 +23,11 @@ class Line:
     covariance: FloatArray
     """Joint covariance of (offset [m/s], error factor [1]), shape (2, 2)."""
 
+    @property
+    def u_factor(self) -> float:
+        """Standard uncertainty of the factor; by rounding a variance of none may come out below it."""
+        return float(np.sqrt(max(self.covariance[1, 1], 0.0)))
+
 
 @dataclass(frozen=True, eq=False)
 class Dial:

@@ -326,7 +326,7 @@ def _odometer(calibration: Calibration, odometer: OdometerFactor) -> Finding | N
     An odometer is geared and a pointer is not: they are never averaged.
     """
     difference = calibration.error_factor.value - odometer.value
-    u = float(np.hypot(np.sqrt(calibration.covariance[1, 1]), odometer.u))
+    u = float(np.hypot(calibration.dial.line.u_factor, odometer.u))
     surprise = abs(difference) / u
     if surprise < calibration.coverage_factor:
         return None

@@ -103,7 +103,7 @@ class Calibration:
     def error_factor(self) -> Interval:
         """Slope of the line through the dial over the driven speeds; 1.06 reads 6 % high."""
         line = self.dial.line
-        return self.dial.interval(line.error_factor, float(np.sqrt(line.covariance[1, 1])))
+        return self.dial.interval(line.error_factor, line.u_factor)
 
     @property
     def offset_mps(self) -> Interval:

@@ -39,7 +39,7 @@ def uncertainty_budget(
         Standard uncertainty of one reading from its resolution, and of one ground speed. [m/s]
     """
     habits = [
-        (name, float(part.u_indicated(reference_mps)), float(np.sqrt(max(part.line.covariance[1, 1], 0.0))))
+        (name, float(part.u_indicated(reference_mps)), part.line.u_factor)
         for name, part in ((name, replace(dial, knot_covariance=part)) for name, part in line.habits.items())
     ]
     whole = float(dial.u_indicated(reference_mps)) ** 2

@@ -97,7 +97,7 @@ class Design:
 
     def half_width_factor(self) -> float:
         """Return the half width of the 95 % interval of the error factor, reached in nine drives of ten."""
-        return self.coverage() * float(np.sqrt(self.dial().line.covariance[1, 1]))
+        return self.coverage() * self.dial().line.u_factor
 
     def road(self, assumed: Mapping[str, Assumption]) -> tuple[float, float]:
         """Return seconds and metres of the whole test, from standing to standing."""

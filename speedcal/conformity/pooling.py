@@ -251,7 +251,7 @@ def _budget(
     sizes = {}
     for key, spread in parts.items():
         part = replace(dial, knot_covariance=spread)
-        sizes[key] = float(part.u_indicated(at)), float(np.sqrt(max(part.line.covariance[1, 1], 0.0)))
+        sizes[key] = float(part.u_indicated(at)), part.line.u_factor
     total = sum(u**2 for u, _ in sizes.values())
     lines = [BudgetLine(name, kind, u_factor, u, u**2 / total) for (name, kind), (u, u_factor) in sizes.items()]
     return tuple(sorted(lines, key=lambda line: -line.share))

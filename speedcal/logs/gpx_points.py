@@ -107,7 +107,8 @@ def _compile(sample: bytes, head: bytes, is_speed: Callable[[str], bool]) -> tup
         name = local(tag[2].rpartition(b":")[2].decode("ascii", "replace"))
         if tag[1]:
             inside.pop()
-            parts.append(b"</" + re.escape(tag[2]) + _SPACE + b">" + (_TEXT + b")?+" if inside else _SPACE))
+            # not possessive: that loses what groups inside have held, on Python 3.11.2 and before
+            parts.append(b"</" + re.escape(tag[2]) + _SPACE + b">" + (_TEXT + b")?" if inside else _SPACE))
             continue
         field = _field(name, inside, is_speed)
         written = re.escape(b"<" + tag[2]) + _attributes(tag[3], fields if not inside else None)

@@ -95,7 +95,7 @@ class Judge:
         if self.odometer_factor is not None:
             return self.odometer_factor
         line = self.dial.line
-        return self.dial.interval(line.error_factor, float(np.sqrt(line.covariance[1, 1])))
+        return self.dial.interval(line.error_factor, line.u_factor)
 
     def relative_errors(self, gain: float, shift_mps: float = 0.0) -> FloatArray:
         """Return the expected error at each speed and set of tires after the change, relative to the true speed.

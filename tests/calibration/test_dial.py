@@ -7,7 +7,7 @@ import pytest
 from scipy.interpolate import CubicSpline
 
 from speedcal.calibration.curve import deviation_covariance, dial_through, driven_points
-from speedcal.calibration.dial import Dial
+from speedcal.calibration.dial import Dial, Line
 
 KNOTS = np.array([0.0, 4.0, 9.0, 15.0, 22.0, 30.0])
 SHOWN = np.array([0.5, 4.1, 9.9, 16.2, 22.0, 31.5])
@@ -24,6 +24,12 @@ def test_between_the_knots_it_is_the_natural_cubic_spline() -> None:
     spline = CubicSpline(KNOTS, SHOWN, bc_type="natural")
     np.testing.assert_allclose(_dial().indicated(SPEEDS), spline(SPEEDS), atol=1e-12)
     assert float(_dial().indicated(35.0)) == pytest.approx(float(spline(30.0) + 5 * spline(30.0, 1)), abs=1e-12)
+
+
+def test_a_variance_of_none_that_rounding_takes_below_it_is_none() -> None:
+    """The root of -1e-18 would be no number, and every interval of the factor with it."""
+    assert Line(0.0, 1.0, np.array([[0.04, 0.0], [0.0, -1e-18]])).u_factor == 0.0
+    assert Line(0.0, 1.0, np.array([[0.04, 0.0], [0.0, 4e-6]])).u_factor == pytest.approx(0.002)
 
 
 def test_the_covariance_is_that_of_the_splines_linear_map() -> None:
