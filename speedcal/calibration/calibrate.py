@@ -25,6 +25,7 @@ from speedcal.calibration.quality import (
 from speedcal.calibration.reading_habits import ReadFrom, Rounding, habit_of, shared_beside
 from speedcal.calibration.result import HILLS, Calibration
 from speedcal.calibration.runs import steady_runs
+from speedcal.calibration.standstill import minutes_apart
 from speedcal.calibration.uncertainty import uncertainty_budget
 from speedcal.errors import FitError
 from speedcal.finding import Finding, Trust
@@ -156,6 +157,7 @@ def calibrate(
         *hanging(calibration, line.hangs_mps),
         *(() if log is None else log.moves()),
         *line.findings,
+        *minutes_apart(table, ground, calibration.unit),
         *left_out(track, ground, readings, odometer),
     )
     reasons = (

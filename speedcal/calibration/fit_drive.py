@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from functools import partial
 
@@ -14,12 +15,13 @@ from speedcal.calibration.fit_held import fit_held
 from speedcal.calibration.fit_logged import fit_logged, is_log
 from speedcal.calibration.fit_noted import fit_noted
 from speedcal.calibration.ground_speed import GroundSpeed
-from speedcal.calibration.measured import NO_SPEED, STOPPED, UNUSED, MeasuredLine
+from speedcal.calibration.measured import APART, NO_SPEED, STOPPED, UNUSED, MeasuredLine
 from speedcal.calibration.moments import Moments, moments, rounded_by_hand
 from speedcal.calibration.quality import usable_readings
 from speedcal.calibration.reading_habits import Habit
 from speedcal.calibration.runs import SteadyRuns
 from speedcal.calibration.slow_needle import with_slow_needle
+from speedcal.calibration.standstill import rows_apart
 from speedcal.calibration.tuning import FEW_READINGS, FEWEST_NOTES_AT_STOP, LONG_STEP_S
 from speedcal.calibration.tuning_logs import LATENT_INTERVAL_S
 from speedcal.calibration.weigh_noted import weigh_notes
@@ -106,7 +108,7 @@ def fit_drive(
     surely = stopped(float(np.median(line.time_s - time[~roughly])))
     if (surely != roughly).any():
         line = noted(~surely)
-    return _spread(line, order[~surely], readings, stopped=order[surely])
+    return _spread(line, order[~surely], readings, {STOPPED: order[surely]})
 
 
 def _fit_log(
@@ -115,11 +117,13 @@ def _fit_log(
     """Fit what a machine logged, on the course that its clock took."""
     order, time, shifts, steps = _in_order(ground, readings, known_s)
     speed, line = readings.speed_mps[order], readings.line[order]
-    stopped = _stopped(ground, time + shifts[0].offset_s, speed, readings)
-    free = np.flatnonzero(~np.isin(speed, speed[stopped]))
+    apart = _apart(ground, time + shifts[0].offset_s, speed, readings)
+    together = np.flatnonzero(~apart)
+    stopped = _stopped(ground, time[together] + shifts[0].offset_s, speed[together], readings)
+    free = together[~np.isin(speed[together], speed[together[stopped]])]
     if len(free) < FEW_READINGS:
-        free = np.arange(len(time))
-    elif stopped.any():  # what a needle shows at its stop turns the line by which the clock is judged
+        free = together
+    if len(free) < len(time):  # what tells nothing of the dial turns the line by which the clock is judged
         at = moments(readings.time_resolution_s, _LOGGED_U_TIME_S)
         shifts = _shifts(ground, time[free], speed[free], readings, shifts[0].offset_s, at)
     course = course_of_clock(ground, time[free], speed[free], shift=shifts[0], step_mps=readings.speed_resolution_mps)
@@ -127,6 +131,8 @@ def _fit_log(
     before = np.maximum(np.searchsorted(free, np.arange(len(time)), side="right") - 1, 0)
     time, first = np.unique(time + course.late_s[before], return_index=True)
     order, speed = order[first], speed[first]
+    apart = _apart(ground, time + shifts[0].offset_s, speed, readings)
+    left, order, time, speed = order[apart], order[~apart], time[~apart], speed[~apart]
 
     def without(stopped: BoolArray) -> MeasuredLine:
         return fit_logged(
@@ -152,7 +158,13 @@ def _fit_log(
     fit = replace(
         fit, reading_shift_mps=habit.shift_mps, findings=(Finding("clock_stepped", rows=rows),) if rows else ()
     )
-    return _spread(fit, order[~stopped], readings, stopped=order[stopped])
+    return _spread(fit, order[~stopped], readings, {STOPPED: order[stopped], APART: left})
+
+
+def _apart(ground: GroundSpeed, moment_s: FloatArray, speed_mps: FloatArray, readings: Readings) -> BoolArray:
+    """Tell which rows of a log were shown while log and track did not belong together."""
+    then, _, inside = ground.at(moment_s)
+    return rows_apart(moment_s, np.where(inside, then, np.nan), speed_mps, readings.speed_resolution_mps)
 
 
 def _stopped(
@@ -230,9 +242,9 @@ def _stated(readings: Readings) -> FloatArray:
 
 
 def _spread(
-    line: MeasuredLine, where: IntArray, readings: Readings, *, stopped: IntArray | None = None
+    line: MeasuredLine, where: IntArray, readings: Readings, left: Mapping[str, IntArray] | None = None
 ) -> MeasuredLine:
-    """Bring what was found for some readings into the order of all of them; those at a stop come out as such."""
+    """Bring what was found for some readings into the order of all of them; those ``left`` get their reason."""
     time, ground = np.full(len(readings), np.nan), np.full(len(readings), np.nan)
     reason = np.where(np.isfinite(readings.speed_mps), UNUSED, NO_SPEED).astype(object)
     if line.clock_offset_s is not None:
@@ -242,6 +254,6 @@ def _spread(
     hangs = np.zeros(len(readings))
     hangs[where] = line.hangs_mps if len(line.hangs_mps) else 0.0
     reason[where] = line.reason
-    if stopped is not None:
-        reason[stopped] = STOPPED
+    for why, rows in (left or {}).items():
+        reason[rows] = why
     return replace(line, time_s=time, ground_mps=ground, hangs_mps=hangs, reason=tuple(reason))

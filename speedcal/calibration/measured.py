@@ -20,6 +20,7 @@ NO_GROUND = "no_ground_speed"
 TOO_SLOW = "too_slow"
 WRONG = "wrong"
 STOPPED = "at_stop"
+APART = "apart"
 UNMATCHED = "unmatched"
 
 

@@ -62,6 +62,12 @@ back, are closed in the order of the file. Doubled, pauses of the logger up to t
 CLOCK_DRIFTS = (0.0, *(sign * 0.001 * k for k in (1, 2, 3, 4, 6, 8, 10, 12, 14, 16, 18, 20) for sign in (-1, 1)))
 """Drifts that are tried beside steps; the fit of the log finds what is left of them."""
 
+APART_S, APART_MPS = 45.0, 3.0
+"""A log that stands or hangs for so long while the track moves, or the other way round, so far from what it shows at
+that speed elsewhere, is left out there. Ferries and tow trucks take minutes at 5 m/s and more. At 30 s the waits of a
+car behind count, which tell that it is another one, in a third of its logs, at 45 s in none of 150; at 60 s displays
+that hang for a minute go unseen. At 6 m/s slow ferries are missed."""
+
 DRIFT_U = 0.004
 """Standard deviation of the drift of the log's clock: 4 s in 17 min. Doubled, nothing changes."""
 

@@ -159,6 +159,19 @@ def _clock_stepped(values: Values) -> str:
     )
 
 
+def _minutes_apart(values: Values) -> str:
+    unit = values["unit"]
+    parts = joined(
+        f"lines {row['first']} to {row['last']} ({span(row['lasts_s'])}), which show {speed(row['shown_mps'], unit)} "
+        f"while the track does {speed(row['ground_mps'], unit)}"
+        for row in values["rows"]
+    )
+    return (
+        f"Left out, since log and track do not belong together there: {parts}. So do a ferry, a trailer, wheels on a "
+        "stand, or a display or receiver that hangs."
+    )
+
+
 def _odometer_left_out(values: Values) -> str:
     lines = values["lines"]
     named = joined([*lines[:8], *([f"{len(lines) - 8} more"] if len(lines) > 8 else [])])
@@ -210,6 +223,7 @@ FINDINGS: dict[str, Template] = {
     "clock_far": _clock_far,
     "clock_local": _clock_local,
     "clock_stepped": _clock_stepped,
+    "minutes_apart": _minutes_apart,
     "needle_offset": "The needle sits {offset_mps:speed1} off at every speed; a gear change cannot cancel that part.",
     "offset_assumed": "This drive can hardly tell a needle that sits wrong from a wrong gear, so part of the answer "
     "assumes a needle that sits right to within a mph or two (common practice, no source). Readings at more speeds "
@@ -281,6 +295,7 @@ LABELS: dict[str, str] = {
     "no_ground_speed": "no ground speed at that time",
     "too_slow": "standing, crawling or turning",
     "at_stop": "needle at an end of its scale",
+    "apart": "log or track stands or hangs while the other moves",
     "wrong": "disagrees with the other readings",
     "unmatched": "matches no steady run",
     "no_recorded_speed": "fixes without recorded speed",
