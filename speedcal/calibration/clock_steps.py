@@ -22,13 +22,15 @@ from speedcal.calibration.tuning_logs import (
     CLOCK_LEAST_STEP_S,
     CLOCK_NEAR_S,
     CLOCK_STEP_COST,
+    LOG_HOPELESS_MPS,
     MOST_JUMPS,
 )
+from speedcal.errors import AlignmentError
 from speedcal.interval import BoolArray, FloatArray, IntArray
 
 _GRID_S, _FINE_S, _FINE_REACH_S = 0.5, 0.1, 1.0
 _LEAST_SCALE_MPS, _MOST_OFF_MPS, _MOVING_MPS, _STANDING_MPS = 0.3, 5.0, 3.0, 1.0
-_WRONG, _UNIFORM, _TOP_MPS = 0.08, 0.02, 60.0
+_WRONG, _UNIFORM, _TOP_MPS, _NEVER = 0.08, 0.02, 60.0, -30.0
 _ALIKE = 3.0
 """Rows, a second apart, whose noise counts once."""
 _LEAST_BLOCKS, _LEAST_PART, _MOST_FAR = 2, 0.05, 2
@@ -67,7 +69,13 @@ def closed_jumps(time_s: FloatArray) -> ClockCourse | None:
 
 
 def course_of_clock(
-    ground: GroundSpeed, time_s: FloatArray, indicated_mps: FloatArray, *, shift: Shift, step_mps: float
+    ground: GroundSpeed,
+    time_s: FloatArray,
+    indicated_mps: FloatArray,
+    *,
+    shift: Shift,
+    step_mps: float,
+    source: str = "",
 ) -> ClockCourse:
     """Return the steps of a log's clock and the drift beside them; no lateness where its clock has neither.
 
@@ -81,11 +89,20 @@ def course_of_clock(
         Clock offset and line that fit most of the log.
     step_mps
         Step the readings are rounded to. [m/s]
+    source
+        Name of the readings for messages.
+
+    Raises
+    ------
+    AlignmentError
+        Whatever its clock shows, the log does not follow the track.
     """
     if max(np.ptp(time_s), np.ptp(ground.time_s)) > _LONGEST_S:
         return ClockCourse(np.zeros(len(time_s)))
     some = np.flatnonzero(np.diff(np.floor(time_s - time_s[0]), prepend=-1) > 0)
     blocks = _Blocks(ground, time_s[some], indicated_mps[some], shift, step_mps)
+    if blocks.usual_mps > LOG_HOPELESS_MPS + step_mps / 2:
+        raise AlignmentError("readings_do_not_follow", source=source, off_mps=blocks.usual_mps)
     found = blocks.course(CLOCK_NEAR_S, CLOCK_DRIFTS)
     unexplained = blocks.unexplained(*found)
     if unexplained >= max(_LEAST_BLOCKS, _LEAST_PART * np.count_nonzero(blocks.moving)):
@@ -115,7 +132,8 @@ class _Blocks:
         self.count = np.diff(np.append(self.first, len(time_s)))
         self.start_s = float(ground.time_s[0])
         speed, _, inside = ground.at(np.arange(self.start_s, ground.time_s[-1], _FINE_S))
-        self.expected = np.where(inside, shift.offset_mps + shift.gain * speed, np.nan)
+        expected = np.where(inside, shift.offset_mps + shift.gain * speed, np.nan)
+        self.expected = np.concatenate(([np.nan], expected, [np.nan]))
         place = np.clip(shown_mps, 0.0, _TOP_MPS).astype(np.int64)
         often = np.convolve(np.bincount(place, minlength=int(_TOP_MPS) + 1), (0.25, 0.5, 0.25), "same")
         self.unknowing = ((1 - _UNIFORM) * often / len(place) + _UNIFORM / _TOP_MPS)[place]
@@ -123,8 +141,8 @@ class _Blocks:
         self.counts = (shown_mps > _STANDING_MPS) & ~self._beside()
         off = np.nan_to_num(np.abs(self._off(_grid(CLOCK_NEAR_S), 0.0)), nan=_MOST_OFF_MPS)
         mean = np.add.reduceat(np.minimum(off, _MOST_OFF_MPS), self.first, axis=0).min(axis=1) / self.count
-        usual = float(np.median(mean[self.moving])) if self.moving.any() else 0.0
-        self.scale_mps = max(1.25 * usual, _LEAST_SCALE_MPS, step_mps / 2)
+        self.usual_mps = float(np.median(mean[self.moving])) if self.moving.any() else 0.0
+        self.scale_mps = max(1.25 * self.usual_mps, _LEAST_SCALE_MPS, step_mps / 2)
 
     def _beside(self) -> BoolArray:
         """Return the rows of blocks that lie off the track for the most part."""
@@ -134,17 +152,16 @@ class _Blocks:
     def _off(self, late_s: FloatArray, drift: float, rows: slice = slice(None)) -> FloatArray:
         """Return how far readings lie off for each lateness, shape (n, k); NaN beside the track. [m/s]."""
         moment = self.time_s[rows] + drift * self.since_s[rows]
-        at = np.rint((moment[:, None] + late_s - self.start_s) / _FINE_S).astype(np.int64)
-        inside = (at >= 0) & (at < len(self.expected))
-        expected = np.where(inside, self.expected[np.where(inside, at, 0)], np.nan)
-        return np.asarray(self.shown_mps[rows, None] - expected)
+        at = np.rint((moment[:, None] + late_s - self.start_s) / _FINE_S + 1)
+        at = np.minimum(np.maximum(at, 0), len(self.expected) - 1).astype(np.int64)
+        return np.asarray(self.shown_mps[rows, None] - self.expected[at])
 
     def _told(self, late_s: FloatArray, drift: float, rows: slice = slice(None)) -> FloatArray:
         """Return the log likelihood of each reading for each lateness, over that of one that knows nothing."""
-        z2 = (self._off(late_s, drift, rows) / self.scale_mps) ** 2
-        density = np.exp(-0.5 * np.minimum(z2, 60.0)) / (self.scale_mps * np.sqrt(2 * np.pi))
-        right = np.where(np.isfinite(z2), (1 - _WRONG) * density / self.unknowing[rows, None], 0.0)
-        return np.asarray(self.counts[rows, None] * np.log(right + _WRONG) / _ALIKE)
+        z = self._off(late_s, drift, rows) / self.scale_mps
+        level = (1 - _WRONG) / (self.scale_mps * np.sqrt(2 * np.pi) * self.unknowing[rows, None])
+        right = level * np.exp(np.fmax(-0.5 * z * z, _NEVER))  # also where nothing is known
+        return np.asarray((self.counts[rows, None] / _ALIKE) * np.log(right + _WRONG))
 
     def _told_by_blocks(self, late_s: FloatArray, drift: float) -> FloatArray:
         """Return the log likelihood of each block for each lateness, shape (m, k)."""

@@ -59,12 +59,13 @@ CLOCK, DAMPING, DRIFT, UNEVEN, PLAY = range(5)
 NUISANCES = 5
 _SETTLING_ROUNDS = 2
 _BLEND = 0.7
-_LONGEST = np.array([0.5, 0.4, 1e-3, 0.3, 0.2])
+_LONGEST = np.array([0.5, 1.0, 1e-3, 0.3, 0.2])
 _SETTLED = np.array([4e-3, 2e-2, 2e-5, 4e-3, 2e-3])
 _SETTLED_MPS = 5e-3
-_AT_REST = 0.15
+_AT_REST, _AT_LARGE, _AT_LARGE_ROUNDS = 0.15, 5.0, 8
 """What is taken as none is judged when steps are settled, or the sooner the plainer it is; the rounds end when they are
-this much smaller, since the noise of a log under cruise control is found slowly."""
+this much smaller, since the noise of a log under cruise control is found slowly; or when steps have been this much larger
+for so many rounds with the same unknowns, as in logs of the car behind."""
 _HIGHEST_MPS = 0.3
 _LOOSE = 1e-6
 _TABLE_MPS = 0.1
@@ -230,11 +231,14 @@ class _Fitter:
         return factor.solve(pull), factor.inverse()
 
     def run(self) -> Fit:
+        large = 0
         for turn in range(LATENT_ROUNDS):
             with_log = turn >= _SETTLING_ROUNDS
             done = self._round(with_log=with_log)
-            if with_log and done:
-                break
+            if with_log:
+                large = large + 1 if self.last.moving > _AT_LARGE and tuple(self.none) == self.last.none else 0
+                if done or large >= _AT_LARGE_ROUNDS:
+                    break
         return self._fit(self.last)
 
     def _round(self, *, with_log: bool) -> bool:
@@ -369,7 +373,7 @@ class _Fitter:
         moving = max(
             float(np.max(np.abs(step[:NUISANCES]) / _SETTLED)), float(np.max(np.abs(step[NUISANCES:]))) / _SETTLED_MPS
         )
-        self.last = _Last(log, moved, weight, score, (see_track, see_log), answer, tuple(self.none), moving < 1)
+        self.last = _Last(log, moved, weight, score, (see_track, see_log), answer, tuple(self.none), moving)
         if surprise and max(surprise.values()) > max(moving, 1.0):
             self.none.remove(max(surprise, key=lambda which: surprise[which]))
             return False
@@ -393,7 +397,7 @@ class _Fitter:
             information=np.stack([last.weight, last.moved - seen]),
             time_s=np.concatenate([self.track.time_s, self.log.time_s + self.nuisance[CLOCK]]),
             prior=self.prior + np.diag(_HELD * np.isin(np.arange(len(self.prior)), last.none)),
-            settled=last.settled,
+            settled=last.moving < 1,
         )
 
     def _step(self, total: FloatArray, pull: FloatArray) -> tuple[FloatArray, dict[int, float]]:
@@ -456,5 +460,5 @@ class _Last:
     answer: FloatArray
     none: tuple[int, ...]
     """What was taken as none."""
-    settled: bool
-    """Whether nothing moved by more than its size in ``_SETTLED``."""
+    moving: float
+    """How far the farthest went, in its size of ``_SETTLED``."""

@@ -59,6 +59,11 @@ CLOCK_NEAR_S, CLOCK_FAR_S, MOST_JUMPS = 10.0, 600.0, 3
 """Steps that are tried, and those tried where two blocks and more fit nothing; so many longer ones, and clocks that run
 back, are closed in the order of the file. Doubled, pauses of the logger up to twice as long are bridged."""
 
+LOG_HOPELESS_MPS = 1.8
+"""A log whose half minutes of driving lie this far off and more, beside half a step, at the best lateness of each, is
+of another drive. Simulated logs of 95 kinds, of two dials and of cars behind come to 0.6 m/s, those of other drives to
+2.4 to 4.4 m/s. [m/s]"""
+
 CLOCK_DRIFTS = (0.0, *(sign * 0.001 * k for k in (1, 2, 3, 4, 6, 8, 10, 12, 14, 16, 18, 20) for sign in (-1, 1)))
 """Drifts that are tried beside steps; the fit of the log finds what is left of them."""
 
@@ -101,7 +106,7 @@ LAG_TOLD_STEP_MPS, SLOW_NEEDLE_S = 0.35, 1.5
 """Recorded speed in coarser steps does not tell the lag of a needle: rounding smooths it alike. From the second on a
 needle is said to lag; from memory: sound ones follow within a second."""
 
-LATENT_READINGS, LATENT_SPACING_S, LATENT_ROUNDS = 60, 1.0, 30
+LATENT_READINGS, LATENT_SPACING_S, LATENT_ROUNDS = 60, 1.0, 24
 """Moving readings and fixes from which on the latent speed is worth finding, the distance of its knots (half of it
 doubles the cost and changes nothing), and most rounds of that fit: plain logs take 6, held speeds 9."""
 
