@@ -22,10 +22,9 @@ from speedcal.calibration.tuning_logs import (
     CLOCK_LEAST_STEP_S,
     CLOCK_NEAR_S,
     CLOCK_STEP_COST,
-    LOG_HOPELESS_MPS,
+    LOG_ASTRAY_MPS,
     MOST_JUMPS,
 )
-from speedcal.errors import AlignmentError
 from speedcal.interval import BoolArray, FloatArray, IntArray
 
 _GRID_S, _FINE_S, _FINE_REACH_S = 0.5, 0.1, 1.0
@@ -75,7 +74,6 @@ def course_of_clock(
     *,
     shift: Shift,
     step_mps: float,
-    source: str = "",
 ) -> ClockCourse:
     """Return the steps of a log's clock and the drift beside them; no lateness where its clock has neither.
 
@@ -89,20 +87,13 @@ def course_of_clock(
         Clock offset and line that fit most of the log.
     step_mps
         Step the readings are rounded to. [m/s]
-    source
-        Name of the readings for messages.
-
-    Raises
-    ------
-    AlignmentError
-        Whatever its clock shows, the log does not follow the track.
     """
     if max(np.ptp(time_s), np.ptp(ground.time_s)) > _LONGEST_S:
         return ClockCourse(np.zeros(len(time_s)))
     some = np.flatnonzero(np.diff(np.floor(time_s - time_s[0]), prepend=-1) > 0)
     blocks = _Blocks(ground, time_s[some], indicated_mps[some], shift, step_mps)
-    if blocks.usual_mps > LOG_HOPELESS_MPS + step_mps / 2:
-        raise AlignmentError("readings_do_not_follow", source=source, off_mps=blocks.usual_mps)
+    if blocks.astray_mps > LOG_ASTRAY_MPS + step_mps / 2:
+        return ClockCourse(np.zeros(len(time_s)))
     found = blocks.course(CLOCK_NEAR_S, CLOCK_DRIFTS)
     unexplained = blocks.unexplained(*found)
     if unexplained >= max(_LEAST_BLOCKS, _LEAST_PART * np.count_nonzero(blocks.moving)):
@@ -139,10 +130,17 @@ class _Blocks:
         self.unknowing = ((1 - _UNIFORM) * often / len(place) + _UNIFORM / _TOP_MPS)[place]
         self.moving = np.maximum.reduceat(shown_mps, self.first) > _MOVING_MPS
         self.counts = (shown_mps > _STANDING_MPS) & ~self._beside()
-        off = np.nan_to_num(np.abs(self._off(_grid(CLOCK_NEAR_S), 0.0)), nan=_MOST_OFF_MPS)
-        mean = np.add.reduceat(np.minimum(off, _MOST_OFF_MPS), self.first, axis=0).min(axis=1) / self.count
-        self.usual_mps = float(np.median(mean[self.moving])) if self.moving.any() else 0.0
-        self.scale_mps = max(1.25 * self.usual_mps, _LEAST_SCALE_MPS, step_mps / 2)
+        off = np.minimum(np.abs(self._off(_grid(CLOCK_NEAR_S), 0.0)), _MOST_OFF_MPS)
+        known = np.add.reduceat(np.isfinite(off), self.first, axis=0, dtype=float)
+        total = np.add.reduceat(np.nan_to_num(off), self.first, axis=0)
+        unknown = self.count[:, None] - known
+        mean = (total + _MOST_OFF_MPS * unknown).min(axis=1) / self.count
+        usual = float(np.median(mean[self.moving])) if self.moving.any() else 0.0
+        self.scale_mps = max(1.25 * usual, _LEAST_SCALE_MPS, step_mps / 2)
+        told = self.moving & (unknown < known).all(axis=1)
+        alone = total[told] / known[told]
+        self.astray_mps = float(np.median(alone.min(axis=1))) if told.any() else 0.0
+        """How far blocks lie off where the track tells it, each at its best lateness."""
 
     def _beside(self) -> BoolArray:
         """Return the rows of blocks that lie off the track for the most part."""

@@ -126,14 +126,7 @@ def _fit_log(
     if len(free) < len(time):  # what tells nothing of the dial turns the line by which the clock is judged
         at = moments(readings.time_resolution_s, _LOGGED_U_TIME_S)
         shifts = _shifts(ground, time[free], speed[free], readings, shifts[0].offset_s, at)
-    course = course_of_clock(
-        ground,
-        time[free],
-        speed[free],
-        shift=shifts[0],
-        step_mps=readings.speed_resolution_mps,
-        source=readings.source,
-    )
+    course = course_of_clock(ground, time[free], speed[free], shift=shifts[0], step_mps=readings.speed_resolution_mps)
     steps = sorted(steps + [(int(line[free[row]]), forward) for row, forward in course.steps])
     before = np.maximum(np.searchsorted(free, np.arange(len(time)), side="right") - 1, 0)
     time, first = np.unique(time + course.late_s[before], return_index=True)

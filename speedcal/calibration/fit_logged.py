@@ -19,7 +19,7 @@ from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLi
 from speedcal.calibration.pairs import Pairs, Windows, average, make_pairs, window_length_s
 from speedcal.calibration.runs import SteadyRuns
 from speedcal.calibration.tuning import LOG_LAG_S, LOG_WRONG_FROM
-from speedcal.calibration.tuning_logs import LATENT_INTERVAL_S
+from speedcal.calibration.tuning_logs import LATENT_INTERVAL_S, LOG_ASTRAY_MPS
 from speedcal.calibration.windows import fit_windows
 from speedcal.errors import AlignmentError, FitError
 from speedcal.finding import Finding
@@ -83,7 +83,7 @@ def fit_logged(
     Raises
     ------
     AlignmentError
-        Two clock offsets explain the readings and lead to different answers.
+        Two clock offsets explain the readings and lead to different answers, or none explains them.
     FitError
         Fewer than a dozen usable pairs, or fewer than four windows of ten seconds.
     """
@@ -114,6 +114,8 @@ def fit_logged(
     reasons: tuple[Finding, ...] = ()
     log = RoughLog(ground, time_s, indicated_mps, step_mps, tau, offset, gain, scatter)
     if ground.source == "recorded" and ground.interval_s <= LATENT_INTERVAL_S:
+        if scatter > LOG_ASTRAY_MPS * max(gain, 1.0) + step_mps / 2:
+            raise AlignmentError("readings_do_not_follow", source=source, scatter_mps=scatter)
         settled = fit_rounded(log, runs=runs, u_stated_mps=u_stated_mps)
         if settled is not None:
             return settled

@@ -64,8 +64,8 @@ _SETTLED = np.array([4e-3, 2e-2, 2e-5, 4e-3, 2e-3])
 _SETTLED_MPS = 5e-3
 _AT_REST, _AT_LARGE, _AT_LARGE_ROUNDS = 0.15, 5.0, 8
 """What is taken as none is judged when steps are settled, or the sooner the plainer it is; the rounds end when they are
-this much smaller, since the noise of a log under cruise control is found slowly; or when steps have been this much larger
-for so many rounds with the same unknowns, as in logs of the car behind."""
+this much smaller, since the noise of a log under cruise control is found slowly; or when steps have been this large for
+so many rounds with the same unknowns, as in logs of the car behind."""
 _HIGHEST_MPS = 0.3
 _LOOSE = 1e-6
 _TABLE_MPS = 0.1
@@ -288,7 +288,8 @@ class _Fitter:
         """Return where a pointer hangs behind the speed as it is known now, averaged not to follow noise."""
         count = np.maximum(local_sum(self.known.astype(float), POINTER_REACH_S), 1.0)
         speed = local_sum(self.seconds.of(self.coefficients, self.seconds.value) * self.known, POINTER_REACH_S) / count
-        play_mps = max(float(self.nuisance[PLAY]), FOLLOWED_PLAY_MPS) / self.dial.line.error_factor
+        gain = np.ptp(self.dial.shown_mps) / np.ptp(self.dial.knots_mps)
+        play_mps = float(max(self.nuisance[PLAY], FOLLOWED_PLAY_MPS) / gain)
         return PointerPlay.behind(self.clock_s, speed, self.known, play_mps=play_mps)
 
     def _listen(self, name: str, view: _View) -> None:

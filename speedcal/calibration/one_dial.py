@@ -45,11 +45,14 @@ class LoggedDial:
         cls, table: pd.DataFrame, ground: GroundSpeed, line: MeasuredLine, dial: Dial, step_mps: float
     ) -> LoggedDial | None:
         """Return what a log shows, None for readings that are none; ``step_mps`` is the rounding of the readings."""
-        table = table.assign(residual_mps=table["residual_mps"] - line.hangs_mps)
         seen = ("",) if ground.between_is_guessed else ("", WRONG)  # a guess is wrong more often than a row
-        table = table[table["reason"].isin(seen) & np.isfinite(table["time_s"])].sort_values("time_s")
-        names = ("line", "time_s", "ground_mps", "residual_mps", "indicated_mps")
-        lines, time, speed, off, shown = (table[name].to_numpy() for name in names)
+        time = table["time_s"].to_numpy()
+        rows = np.flatnonzero(table["reason"].isin(seen).to_numpy() & np.isfinite(time))
+        rows = rows[np.argsort(time[rows], kind="stable")]
+        off = table["residual_mps"].to_numpy() - line.hangs_mps
+        lines = table["line"].to_numpy()[rows]
+        speed, shown = (table[name].to_numpy()[rows] for name in ("ground_mps", "indicated_mps"))
+        time, off = time[rows], off[rows]
         if not is_log(time):
             return None
         step = float(np.hypot(step_mps, ground.step_mps))

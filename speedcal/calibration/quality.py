@@ -238,11 +238,13 @@ def _wide(calibration: Calibration) -> Finding | None:
 def _levels(calibration: Calibration) -> list[float]:
     """Return the different ground speeds that steady runs with used readings were held at. [m/s]."""
     table = calibration.readings
-    steady = table[table["used"] & (table["run"] >= 0)]
+    run, speed = table["run"].to_numpy(), table["ground_mps"].to_numpy()
+    steady = table["used"].to_numpy() & (run >= 0)
+    run, speed = run[steady], speed[steady]
     levels: list[float] = []
-    for speed in sorted(steady.groupby("run")["ground_mps"].median()):
-        if not levels or speed - levels[-1] > SAME_LEVEL_MPS:
-            levels.append(float(speed))
+    for level in sorted(float(np.median(speed[run == number])) for number in np.unique(run)):
+        if not levels or level - levels[-1] > SAME_LEVEL_MPS:
+            levels.append(level)
     return levels
 
 

@@ -59,10 +59,10 @@ CLOCK_NEAR_S, CLOCK_FAR_S, MOST_JUMPS = 10.0, 600.0, 3
 """Steps that are tried, and those tried where two blocks and more fit nothing; so many longer ones, and clocks that run
 back, are closed in the order of the file. Doubled, pauses of the logger up to twice as long are bridged."""
 
-LOG_HOPELESS_MPS = 1.8
-"""A log whose half minutes of driving lie this far off and more, beside half a step, at the best lateness of each, is
-of another drive. Simulated logs of 95 kinds, of two dials and of cars behind come to 0.6 m/s, those of other drives to
-2.4 to 4.4 m/s. [m/s]"""
+LOG_ASTRAY_MPS = 1.8
+"""A log that scatters by more about its best line, beside half a step, is of another drive, and one whose half minutes
+lie so far off, each at its best lateness, is asked for no step. Simulated logs of a hundred kinds come to 1.0 m/s, with
+needles that lag by 8 s in town, those of other drives to 2.9 and more. [m/s]"""
 
 CLOCK_DRIFTS = (0.0, *(sign * 0.001 * k for k in (1, 2, 3, 4, 6, 8, 10, 12, 14, 16, 18, 20) for sign in (-1, 1)))
 """Drifts that are tried beside steps; the fit of the log finds what is left of them."""

@@ -10,7 +10,8 @@ from speedcal.units import SPEED_UNIT_MPS
 Series = tuple[FloatArray, FloatArray, float]
 """Times [s], speeds [m/s] and the step of the speeds [m/s]."""
 
-_MOST_ROWS = 1500
+_MOST_ROWS, _ENOUGH_ROWS = 1500, 300
+"""Rows that are held against the track, and those that tell how late a copy is."""
 _FEWEST_CHANGING = 60
 _DELAYS_S = np.arange(-3.0, 3.01, 0.25)
 _FINER_S = np.arange(-0.25, 0.251, 0.05), np.arange(-0.04, 0.041, 0.02)
@@ -44,12 +45,13 @@ def is_moved_copy(recorded: Series, shown: Series, shifts: list[float]) -> bool:
     clock, speed, _ = recorded
     keep = slice(None, None, max(len(shown[0]) // _MOST_ROWS, 1))
     time_s, values = shown[0][keep], shown[1][keep]
+    some = slice(None, None, max(len(time_s) // _ENOUGH_ROWS, 1))
     tried: list[float] = []
     for shift in (*shifts, _likeliest(clock, speed, shown[0], shown[1])):
         if any(abs(shift - other) < _DELAYS_S[-1] / 2 for other in tried):
             continue
         tried.append(shift)
-        best = min(_DELAYS_S + shift, key=lambda at: _misfit(clock, speed, time_s + at, values))
+        best = min(_DELAYS_S + shift, key=lambda at: _misfit(clock, speed, time_s[some] + at, values[some]))
         pair = _pair(clock, speed, time_s + best, values)
         if abs(_unit_and_slope(*pair)[1] - 1.0) > 2 * _near_unit(pair[1], shown[2]):
             continue
