@@ -25,6 +25,7 @@ from speedcal.calibration.quality import (
 from speedcal.calibration.reading_habits import ReadFrom, Rounding, habit_of, shared_beside
 from speedcal.calibration.result import HILLS, Calibration
 from speedcal.calibration.runs import steady_runs
+from speedcal.calibration.smoothed_positions import unsmoothed, with_smoothing_left
 from speedcal.calibration.standstill import minutes_apart
 from speedcal.calibration.uncertainty import uncertainty_budget
 from speedcal.errors import FitError
@@ -112,6 +113,10 @@ def calibrate(
     readings = _on_day_of(track, readings)
     habit = habit_of(readings, read_from, rounding)
     line = fit_drive(ground, runs, readings, clock_offset_s, habit)
+    smoothed = unsmoothed(ground, line, readings.speed_mps)
+    if smoothed is not None:
+        ground = smoothed
+        line = with_smoothing_left(fit_drive(ground, runs, readings, clock_offset_s, habit), line)
     told = habit if read_from or readings.read_from else None
     line = with_shared(line, shared_beside(line, readings, told))
     odometer = _odometer(ground, line, readings)

@@ -31,7 +31,8 @@ def make_pairs(ground: GroundSpeed, time_s: FloatArray, indicated_mps: FloatArra
     """Return pairs at the times of the sparser side; interpolating that side would invent speeds it never had.
 
     When the ground speed comes from a local fit to positions, the distance that the instrument showed goes through the
-    very same fit: it eats the same accelerations, and the line stays where it is.
+    very same fit, and through the smoothing of the positions: it eats the same accelerations, and the line stays where
+    it is.
     """
     spacing = float(np.median(np.diff(time_s)))
     if spacing >= ground.interval_s / 1.5 and (ground.local_fit is None or spacing > 1.5 * ground.interval_s):
@@ -68,7 +69,11 @@ def _at_fixes(
     whole = np.concatenate(([0.0], np.cumsum(step * (indicated_mps[1:] + indicated_mps[:-1]) / 2)))
     part = (moment - time_s[after - 1]) * (indicated_mps[after - 1] + indicated) / 2
     label = np.where(inside, stretch[after], -1 - np.arange(len(moment)))
-    return ground.local_fit.rate(whole[after - 1] + part), inside & ground.local_fit.spans(label)
+    shown = ground.local_fit.rate(whole[after - 1] + part)
+    inside &= ground.local_fit.spans(label)
+    if ground.local_fit.smoothing is not None:
+        shown = ground.local_fit.smoothing.mean(shown, label, ground.interval_s)
+    return shown, inside
 
 
 def window_length_s(ground: GroundSpeed, pairs: Pairs) -> float:

@@ -23,6 +23,31 @@ from speedcal.calibration.tuning import (
 from speedcal.interval import BoolArray, FloatArray, IntArray
 from speedcal.logs.track import Track
 
+_SMOOTHING_REACH = 5.0
+"""Time constants before and after a moment that count."""
+
+
+@dataclass(frozen=True, slots=True)
+class Smoothing:
+    """How positions were smoothed before they were written: on the way, which comes late, or afterwards, evenly."""
+
+    constant_s: float
+    """Standard deviation of the time that is averaged over: the time constant of one on the way."""
+    one_sided: bool
+    """On the way; the mean delay is the clock's."""
+
+    def mean(self, values: FloatArray, piece: IntArray, interval_s: float) -> FloatArray:
+        """Return the values of shape (n,) smoothed in this way, each piece by itself."""
+        reach = int(np.ceil(_SMOOTHING_REACH * self.constant_s / interval_s))
+        since = np.arange(-reach, reach + 1) * interval_s / self.constant_s
+        if self.one_sided:
+            weight = np.where(since > -1 - 1e-9, np.exp(-np.maximum(since + 1, 0.0)), 0.0)
+            weight[np.abs(since + 1) < 1e-9] /= 2
+        else:
+            weight = np.exp(-(since**2) / 2)
+        border = np.flatnonzero(np.diff(piece)) + 1
+        return np.concatenate([_weighted(part, weight) for part in np.split(values, border)])
+
 
 @dataclass(frozen=True, slots=True)
 class LocalFit:
@@ -30,6 +55,8 @@ class LocalFit:
 
     neighbour: IntArray
     weight: FloatArray
+    smoothing: Smoothing | None = None
+    """What happened to the positions before."""
 
     def rate(self, coordinate: FloatArray) -> FloatArray:
         """Return the rate of change of a coordinate at each fix, by the same fit that made the speed. [1/s]."""
@@ -38,6 +65,13 @@ class LocalFit:
     def spans(self, label: IntArray) -> BoolArray:
         """Return where all neighbours that count carry the label of the fix itself."""
         return np.asarray(np.all((label[self.neighbour] == label[:, None]) | (self.weight == 0), axis=1))
+
+
+def _weighted(values: FloatArray, weight: FloatArray) -> FloatArray:
+    """Return the mean about each value, shape (n,), with an odd number of weights for those before and after it."""
+    reach = len(weight) // 2
+    padded = (np.convolve(x, weight)[reach : reach + len(values)] for x in (values, np.ones(len(values))))
+    return np.asarray(np.divide(*padded))
 
 
 def speed_from_positions(

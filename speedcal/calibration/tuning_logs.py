@@ -87,6 +87,20 @@ DENSE_POSITIONS_S, COARSE_POSITIONS_MPS = 1.5, 0.4
 the factor as well and single readings less well. Fixes further apart cut bends, and of positions to 0.0001 degrees a
 local fit makes noise: only the way is left."""
 
+SMOOTHING_S = (1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0)
+"""Time constants by which positions may have been smoothed; a third apart, the best is a sixth off at the most."""
+
+SMOOTHING_HINT_S, SMOOTHING_HINT, SMOOTHING_FROM = 1.5, 2.0, 6.0
+"""All are tried where the first one brings so many nats, and believed from so many on. Positions smoothed by 3 s bring
+9 to 30 and then 26 to 65, those that were not lose 2 to 20; overlooked, factors are 0.9 % high."""
+
+SMOOTHING_LEFT = 0.12
+"""Standard uncertainty of what smoothing did to a factor, as a share of it, since how it was done is not known: of
+exponential smoothing by 1.5 to 5 s a sixth is left. At none, readings beside 5 s are held in half of the drives."""
+
+MOST_CUT = 0.03
+"""Bends that took a larger share of the speed are left out."""
+
 STATION_S, WINDOW_S, FEWEST_WINDOWS = 3.0, 12.0, 12
 """Positions are taken this far apart as the ends of chords, and windows of the way are this long; so many tell a dial.
 Shorter windows let the noise of their ends in, longer ones mix speeds."""

@@ -216,6 +216,8 @@ FINDINGS: dict[str, Template] = {
     "or say whether the country was level, rolling or mountainous.",
     "distance_between_fixes": "One fix in {interval_s:.0f} s: the distance was taken along the positions and made "
     "longer by {longer:percent1} for the corners cut between them, give or take {u:percent1} (standard).",
+    "positions_smoothed": "The positions were smoothed, over some {smoothed_s:.0f} s, which cuts bends and rounds off "
+    "changes of speed; both were put right by how the dial follows. Recorded speed would tell the factor better.",
     "track_left_out": lambda values: f"Left out of the track: {_counts(values)}.",
     "readings_left_out": lambda values: f"Left out of the readings: {_counts(values)}.",
     "odometer_left_out": _odometer_left_out,
@@ -307,6 +309,7 @@ LABELS: dict[str, str] = {
     "resolution": "resolution of the readings",
     "ground_speed": "GPS speed",
     "clock_offset": "clock offset",
+    "smoothed_positions": "smoothing of the positions",
     "rounding_habit": "rounding habit",
     "parallax": "angle of view",
     "second_reader": "a second reader, perhaps",

@@ -1,0 +1,138 @@
+"""Positions that a receiver or a program smoothed, beside a log: how far, and what that did to the speed.
+
+Smoothed positions cut the inside of bends, and take speed there that the vehicle had; beside, they round off every
+change of speed. A log shows both: what it shows, smoothed in the same way, follows the speed of the positions once that
+has back what bends took. The speed is the length of a mean of velocities where it should be the mean of their lengths,
+and the ratio of the two can be made from the positions themselves.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from speedcal.calibration.ground_speed import GroundSpeed
+from speedcal.calibration.measured import MeasuredLine, straight_dial, with_shared
+from speedcal.calibration.pairs import make_pairs
+from speedcal.calibration.positions import LocalFit, Smoothing
+from speedcal.calibration.tuning import SLOWEST_POSITION_SPEED_MPS
+from speedcal.calibration.tuning_logs import (
+    LATENT_INTERVAL_S,
+    MOST_CUT,
+    SMOOTHING_FROM,
+    SMOOTHING_HINT,
+    SMOOTHING_HINT_S,
+    SMOOTHING_LEFT,
+    SMOOTHING_S,
+)
+from speedcal.finding import Finding
+from speedcal.interval import FloatArray, robust_scale
+from speedcal.units import MPH_MPS
+
+SMOOTHED = "smoothed_positions"
+"""Name in the budget of what smoothing did to a speed."""
+_ALIKE_S = 5.0
+"""Time over which what lies off the line counts once."""
+_ROUNDS, _LEAST_SCALE_MPS, _LEAST_LEFT = 6, 0.05, 0.5
+
+
+def unsmoothed(ground: GroundSpeed, line: MeasuredLine, indicated_mps: FloatArray) -> GroundSpeed | None:
+    """Return the ground speed of positions that were smoothed, None where a log beside them says that they were not.
+
+    Parameters
+    ----------
+    ground
+        Ground speed of the drive.
+    line
+        The fit of the log to it.
+    indicated_mps
+        The readings, shape (n,). [m/s]
+    """
+    if ground.local_fit is None or ground.between_is_guessed:
+        return None
+    known = np.flatnonzero(np.isfinite(line.time_s) & np.isfinite(line.ground_mps) & np.isfinite(indicated_mps))
+    known = known[np.argsort(line.time_s[known], kind="stable")]
+    if len(known) < 2 or np.median(np.diff(line.time_s[known])) > min(1.5 * ground.interval_s, LATENT_INTERVAL_S):
+        return None
+    log = _Beside(ground, ground.local_fit, line.time_s[known], indicated_mps[known], line.gain)
+    if log.told(Smoothing(SMOOTHING_HINT_S, one_sided=False)) < SMOOTHING_HINT:
+        return None
+    tried = [Smoothing(constant_s, one_sided) for constant_s in SMOOTHING_S for one_sided in (False, True)]
+    told = [log.told(smoothing) for smoothing in tried]
+    if max(told) < SMOOTHING_FROM:
+        return None
+    return _with_smoothing(ground, ground.local_fit, tried[int(np.argmax(told))])
+
+
+def with_smoothing_left(line: MeasuredLine, plain: MeasuredLine) -> MeasuredLine:
+    """Return the fit beside smoothed positions with the uncertainty of what smoothing did, a line of the budget.
+
+    Parameters
+    ----------
+    line
+        The fit with it put right.
+    plain
+        The fit to the positions as they are.
+    """
+    dial = line.dial or straight_dial(line)
+    wider = dial.geared(1.0, u_ln_factor=SMOOTHING_LEFT * abs(float(np.log(line.gain / plain.gain))))
+    return with_shared(line, {SMOOTHED: wider.knot_covariance - dial.knot_covariance})
+
+
+def _with_smoothing(ground: GroundSpeed, fit: LocalFit, smoothing: Smoothing) -> GroundSpeed:
+    """Return the ground speed of positions that were smoothed, with what they cut of bends, and the finding."""
+    left = _left(ground, fit, smoothing)
+    return replace(
+        ground,
+        speed_mps=ground.speed_mps / left,
+        usable=ground.usable & (left > 1 - MOST_CUT),
+        distance_m=np.concatenate(([0.0], np.cumsum(2 * np.diff(ground.distance_m) / (left[1:] + left[:-1])))),
+        local_fit=replace(fit, smoothing=smoothing),
+        findings=(*ground.findings, Finding("positions_smoothed", smoothed_s=smoothing.constant_s)),
+    )
+
+
+def _left(ground: GroundSpeed, fit: LocalFit, smoothing: Smoothing) -> FloatArray:
+    """Return what smoothing left of the speed at each fix, 0 to 1."""
+    east, north = (fit.rate(coordinate) for coordinate in (ground.east_m, ground.north_m))
+    mean_east, mean_north, mean = (
+        smoothing.mean(rate, ground.piece, ground.interval_s) for rate in (east, north, np.hypot(east, north))
+    )
+    return np.clip(np.hypot(mean_east, mean_north) / np.maximum(mean, 1e-6), _LEAST_LEFT, 1.0)
+
+
+class _Beside:
+    """A log beside positions, and how much likelier each smoothing makes it."""
+
+    def __init__(
+        self, ground: GroundSpeed, fit: LocalFit, time_s: FloatArray, indicated_mps: FloatArray, gain: float
+    ) -> None:
+        self.ground, self.fit, self.time_s, self.indicated_mps, self.gain = ground, fit, time_s, indicated_mps, gain
+        self.scale_mps = 0.0
+        off = self._off(None)
+        self.scale_mps = max(robust_scale(off), _LEAST_SCALE_MPS)
+        self.plain = self._far(None)
+
+    def told(self, smoothing: Smoothing) -> float:
+        """Return how much a smoothing brings against none. [nats]."""
+        return (self.plain - self._far(smoothing)) * self.ground.interval_s / _ALIKE_S
+
+    def _far(self, smoothing: Smoothing | None) -> float:
+        return float(np.sum(np.log1p((self._off(smoothing) / self.scale_mps) ** 2)))
+
+    def _off(self, smoothing: Smoothing | None) -> FloatArray:
+        """Return how far what was shown lies off a line through the speed, in motion, with a clock of its own."""
+        ground = self.ground if smoothing is None else _with_smoothing(self.ground, self.fit, smoothing)
+        pairs = make_pairs(ground, self.time_s, self.indicated_mps, 0.0)
+        plain = self.ground.at(pairs.time_s)[0] > SLOWEST_POSITION_SPEED_MPS
+        speed, shown, slope = (a[plain] for a in (pairs.ground_mps, pairs.indicated_mps, pairs.acceleration))
+        columns = np.column_stack([np.ones_like(speed), speed, slope])
+        prior = np.diag([1 / MPH_MPS**2, 0.0, 1e-3])
+        place = np.array([0.0, self.gain, 0.0])
+        for _ in range(_ROUNDS):
+            off = shown - columns @ place
+            weight = 1 / (1 + (off / (self.scale_mps or max(robust_scale(off), _LEAST_SCALE_MPS))) ** 2)
+            weighted = columns.T * weight
+            place = np.linalg.solve(weighted @ columns + prior, weighted @ shown)
+        return np.asarray(shown - columns @ place)
