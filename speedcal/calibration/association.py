@@ -64,12 +64,14 @@ def log_unrelated(time_s: FloatArray, indicated_mps: FloatArray, stray: FloatArr
     Parameters
     ----------
     time_s, indicated_mps
-        Readings, shape (n,). [s, m/s]
+        Readings, shape (n,); there may be none. [s, m/s]
     stray
         :func:`stray_density` of each. [s/m]
     least_s
         Least time between two readings that their stamps can vouch for. [s]
     """
+    if not len(time_s):
+        return 0.0
     order = np.argsort(time_s, kind="stable")
     shown, free = indicated_mps[order], stray[order]
     since = np.maximum(np.diff(time_s[order]), least_s)

@@ -36,7 +36,7 @@ from speedcal.calibration.tuning import (
     WRONG_BETA,
     WRONG_NODES,
 )
-from speedcal.interval import FloatArray, IntArray
+from speedcal.interval import BoolArray, FloatArray, IntArray
 
 _FIRST_ROUNDS, _SECOND_ROUNDS, _LAST_ROUNDS = 4, 2, 7
 _WORTH_A_LOOK, _NEGLIGIBLE, _MOST_CLOCKS = 16.0, 9.0, 60
@@ -96,6 +96,11 @@ class Cells:
         """Posterior share of each cell."""
         mass = np.exp(self.log_mass - self.log_mass.max())
         return np.asarray(mass / mass.sum())
+
+    @property
+    def seen(self) -> BoolArray:
+        """Which readings were taken while the track has something to say, shape (n,)."""
+        return np.asarray(self.weight @ self.on_track > 0.5)
 
 
 @dataclass(frozen=True)

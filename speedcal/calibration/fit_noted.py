@@ -58,7 +58,7 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
     """
     ground, notes, cells, evidence = weighed.ground, weighed.notes, weighed.cells, weighed.log_evidence
     scatter = float(np.sqrt(cells.weight @ cells.scatter_mps**2))
-    _refuse_foreign(cells, notes, evidence, scatter, ground, source)
+    _refuse_foreign(cells, evidence, scatter, ground, source)
     best = int(np.argmax(cells.log_mass))
     good, moment, speed, inside = best_moments(ground, notes, cells, best)
     right = (good > WRONG_BELOW) & inside
@@ -70,6 +70,10 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
     low, clock, high = _quantiles(cells)
     _refuse_two_clocks(cells, mixed, best, source)
     rivals = weigh_rivals(ground, notes, cells, mixed.dial, ways, used_mps=speed[used])
+    about_dial = min(scatter, mixed.scatter_mps)  # a bend is no looseness, nor is a wrong reading
+    belongs = evidence + rivals.log_of_this_drive
+    if ground.source == "recorded" and belongs < _loose_below(cells, notes, about_dial):
+        raise AlignmentError("foreign_readings", source=source, log_evidence=evidence, scatter_mps=about_dial)
     knots = mixed.dial.knots_mps
     habits = habit.covariances(knots) | rivals.covariances(knots)
     dial = mixed.dial.shifted(sum(habits.values()))
@@ -94,14 +98,11 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
     )
 
 
-def _refuse_foreign(
-    cells: Cells, notes: Notes, evidence: float, scatter: float, ground: GroundSpeed, source: str
-) -> None:
+def _refuse_foreign(cells: Cells, evidence: float, scatter: float, ground: GroundSpeed, source: str) -> None:
     """Raise when the readings are hardly likelier on this track than on another, or follow it badly."""
-    loose = ground.source == "recorded" and evidence < _loose_below(notes, scatter, _wrong_share(cells))
     if evidence < ASSOCIATION_FROM and ground.covered < MUCH_COVERED:
         raise AlignmentError("track_gaps", source=source, covered=ground.covered)
-    if evidence < ASSOCIATION_FROM or loose:
+    if evidence < ASSOCIATION_FROM:
         raise AlignmentError("foreign_readings", source=source, log_evidence=evidence, scatter_mps=scatter)
     seen = cells.on_track.sum(axis=1)
     following = float(cells.weight @ ((cells.on_track * cells.right).sum(axis=1) / np.maximum(seen, 1e-9)))
@@ -114,14 +115,13 @@ def _wrong_share(cells: Cells) -> float:
     return float(cells.weight @ cells.wrong_share)
 
 
-def _loose_below(notes: Notes, scatter: float, wrong_share: float) -> float:
-    """Return the log odds that readings of this scatter must have: more, the more often somebody looked."""
-    if scatter > LOOSE_SCATTER_MPS:
-        return LOOSE_EVIDENCE
+def _loose_below(cells: Cells, notes: Notes, scatter: float) -> float:
+    """Return the log odds that readings of this scatter about a dial must have: more, the more often one looked."""
+    least = LOOSE_EVIDENCE if scatter > LOOSE_SCATTER_MPS else 0.0
     if notes.u_rounding_mps >= COARSE_U_MPS:  # coarse marks hide more than looseness does
-        return 0.0
-    looks = 1 + int((np.diff(np.sort(notes.time_s)) > SAME_LOOK_S).sum())
-    return float(min(LOOSE_A_LOOK * scatter * looks * (1 - wrong_share), LOOSE_EVIDENCE))
+        return least
+    looks = 1 + int((np.diff(np.sort(notes.time_s[cells.seen])) > SAME_LOOK_S).sum())
+    return max(least, LOOSE_A_LOOK * scatter * looks * (1 - _wrong_share(cells)))
 
 
 def _refuse_two_clocks(cells: Cells, mixed: Mixed, best: int, source: str) -> None:

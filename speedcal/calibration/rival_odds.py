@@ -45,6 +45,11 @@ class RivalOdds:
         """The same with how likely each is beside the others."""
         return {code: float(np.log(RIVAL_SHARES[code])) + log for code, log in self.log.items()}
 
+    @property
+    def log_of_this_drive(self) -> float:
+        """How much likelier readings of this vehicle on this drive may be than those of one dial and one reader."""
+        return max([0.0, *(log for code, log in self.log.items() if code != "large_scatter")])
+
     def doubts(self, scatter_mps: float, ground: GroundSpeed) -> tuple[Finding, ...]:
         """Return what explains the readings better than one dial; beside a track full of gaps those are to blame."""
         odds = self.shared

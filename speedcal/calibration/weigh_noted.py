@@ -92,7 +92,10 @@ def weigh_notes(
         loose = replace(notes, u_stated_mps=np.hypot(u_stated_mps, heaps))
         notes, cells = _likelier(notes, cells, loose, weigh, by=HEAPED_EVIDENCE)
     least_s = LEAST_MINUTE_STEP_S if notes.at.half_width_s > LONG_STEP_S else 1.0
-    evidence = cells.log_evidence - log_unrelated(time_s, indicated_mps, stray, least_s=least_s)
+    seen = cells.seen
+    unrelated = log_unrelated(time_s[seen], indicated_mps[seen], stray[seen], least_s=least_s)
+    # those of another drive in the same file are alike as well, and the track has nothing to say of them
+    evidence = cells.log_evidence - float(np.log(stray[~seen]).sum()) - unrelated
     return Weighed(ground, notes, cells, evidence)
 
 

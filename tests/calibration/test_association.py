@@ -30,6 +30,7 @@ from speedcal.calibration.tuning import (
 from speedcal.errors import AlignmentError, SpeedcalError
 from speedcal.interval import BoolArray, FloatArray
 from speedcal.simulate import Drive, simulate
+from speedcal.units import MPH_MPS
 
 
 def _drive(seed: int, kind: str = "noted") -> Drive:
@@ -182,6 +183,34 @@ def test_notes_of_the_same_road_on_another_day_are_refused() -> None:
     """Twelve that follow the track within 0.3 to 0.6 m/s, a look worth less than its scatter asks: three may pass."""
     numbers = (4, 42, 68, 82, 104, 120, 122, 131, 158, 177, 184, 186)
     assert sum(_has_number("same road", (307, number)) for number in numbers) <= 3
+
+
+def test_a_bend_of_the_dial_is_no_looseness() -> None:
+    """A dial that waves by 2.2 mph over 38 mph: about its line readings scatter by 1.7 mph, about itself by 0.7."""
+    answered = 0
+    for seed in range(12):
+        drive = simulate("noted", [73, seed])
+        wave = 2.2 * MPH_MPS * np.sin(2 * np.pi * drive.truth.reading_ground_mps / (38 * MPH_MPS) + seed)
+        shown = np.round((drive.readings.speed_mps + wave) / MPH_MPS) * MPH_MPS
+        answered += "foreign_readings" not in _codes(drive, speed_mps=shown)
+    assert answered >= 11
+
+
+@pytest.mark.parametrize("seed", [4, 7, 9])
+def test_notes_of_a_drive_without_a_track_do_not_count_against_those_of_this_one(seed: int) -> None:
+    """One file for two drives two hours apart, most of its notes of the other: the answer is that of its own notes."""
+    own, other = simulate("noted", [73, seed]), simulate("noted", [74, seed]).readings
+    begins = own.readings.time_s[-1] + 7200 - other.time_s[0]
+    both = {
+        name: np.concatenate([getattr(own.readings, name), getattr(other, name)])
+        for name in ("speed_mps", "odometer_m", "line")
+    }
+    assert len(other) > len(own.readings)
+    readings = replace(own.readings, time_s=np.concatenate([own.readings.time_s, other.time_s + begins]), **both)
+    alone, found = (speedcal.calibrate(own.track, notes) for notes in (own.readings, readings))
+    assert found.trust.word == "TRUSTED"
+    assert found.error_factor.value == pytest.approx(alone.error_factor.value, abs=alone.error_factor.half_width / 10)
+    assert found.error_factor.contains(own.truth.error_factor)
 
 
 def test_readings_to_coarse_marks_are_not_taken_for_loose_ones() -> None:
