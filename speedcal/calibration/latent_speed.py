@@ -59,13 +59,13 @@ CLOCK, DAMPING, DRIFT, UNEVEN, PLAY = range(5)
 NUISANCES = 5
 _SETTLING_ROUNDS = 2
 _BLEND = 0.7
-_LONGEST = np.array([0.5, 1.0, 1e-3, 0.3, 0.2])
+_LONGEST = np.array([0.5, 0.7, 1e-3, 0.3, 0.2])
 _SETTLED = np.array([4e-3, 2e-2, 2e-5, 4e-3, 2e-3])
 _SETTLED_MPS = 5e-3
-_AT_REST, _AT_LARGE, _AT_LARGE_ROUNDS = 0.15, 5.0, 8
-"""What is taken as none is judged when steps are settled, or the sooner the plainer it is; the rounds end when they are
-this much smaller, since the noise of a log under cruise control is found slowly; or when steps have been this large for
-so many rounds with the same unknowns, as in logs of the car behind."""
+_AT_REST, _NEARLY_AT_REST, _AT_LARGE, _AT_LARGE_ROUNDS = 0.15, 0.5, 5.0, 12
+"""What is taken as none is judged when steps are settled, or the sooner the plainer it is. The rounds end at a step of
+the first size for the dial, since the noise of a log under cruise control is found slowly, and of the second for the
+rest; or when steps have been of the third for so many rounds with the same unknowns, as in logs of the car behind."""
 _HIGHEST_MPS = 0.3
 _LOOSE = 1e-6
 _TABLE_MPS = 0.1
@@ -371,14 +371,14 @@ class _Fitter:
         step, surprise = self._step(information + self.prior, score.sum(axis=0) - self.prior @ (here - prior_mean))
         self.nuisance = self.nuisance + step[:NUISANCES]
         self.dial = replace(self.dial, shown_mps=self.dial.shown_mps + step[NUISANCES:])
-        moving = max(
-            float(np.max(np.abs(step[:NUISANCES]) / _SETTLED)), float(np.max(np.abs(step[NUISANCES:]))) / _SETTLED_MPS
-        )
+        turning = float(np.max(np.abs(step[:NUISANCES]) / _SETTLED))
+        rising = float(np.max(np.abs(step[NUISANCES:]))) / _SETTLED_MPS
+        moving = max(turning, rising)
         self.last = _Last(log, moved, weight, score, (see_track, see_log), answer, tuple(self.none), moving)
         if surprise and max(surprise.values()) > max(moving, 1.0):
             self.none.remove(max(surprise, key=lambda which: surprise[which]))
             return False
-        return moving < _AT_REST
+        return rising < _AT_REST and turning < _NEARLY_AT_REST
 
     def _fit(self, last: _Last) -> Fit:
         """Return what the last step led to."""
