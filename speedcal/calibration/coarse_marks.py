@@ -12,7 +12,6 @@ from dataclasses import replace
 
 import numpy as np
 
-from speedcal.calibration.curve import driven_points, knots_for
 from speedcal.calibration.dial_mixture import Basis, Laid, solved
 from speedcal.calibration.rounded_likelihood import Message, told_by, without
 from speedcal.calibration.tuning import COARSE_U_MPS
@@ -23,20 +22,18 @@ _LEAST_TOLD = 1e-3
 """Of what an even spread over the step says, at the least."""
 
 
-def within_marks(ways: Sequence[Laid], *, used_mps: FloatArray) -> list[Laid]:
+def within_marks(ways: Sequence[Laid], basis: Basis) -> list[Laid]:
     """Return readings to coarse marks as what their intervals tell; others as they are.
 
     Parameters
     ----------
     ways
         Readings as they may lie on the track.
-    used_mps
-        True speeds of the readings used.
+    basis
+        Parts of the dial.
     """
-    if len(used_mps) < 2 or all(way.rounding_variance < COARSE_U_MPS**2 for way in ways):
+    if all(way.rounding_variance < COARSE_U_MPS**2 for way in ways):
         return list(ways)
-    driven = driven_points(used_mps)
-    basis = Basis.over(knots_for(driven), driven)
     return [_as_told(way, basis) for way in ways]
 
 

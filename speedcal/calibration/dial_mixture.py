@@ -65,6 +65,10 @@ class Mixed:
     scatter_mps: float
     between: float
     """Part of the variance at the middle of the driven speeds that the ways of laying the readings disagree by."""
+    heaviest: Laid
+    """The likeliest way."""
+    nodes: Solved
+    """All sizes for that way."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,18 +111,17 @@ class PointerPlay:
         return np.interp(time_s, self.clock_s, self.hangs)
 
 
-def mixed_dial(ways: Sequence[Laid], *, used_mps: FloatArray) -> Mixed:
+def mixed_dial(ways: Sequence[Laid], basis: Basis) -> Mixed:
     """Return the dial through readings that may be laid on the track in several ways.
 
     Parameters
     ----------
     ways
         Each with its weight.
-    used_mps
-        True speeds of the readings used; they define the line.
+    basis
+        Parts of a dial that was driven at the speeds of the readings used; they define the line.
     """
-    driven = driven_points(used_mps)
-    basis = Basis.over(knots_for(driven), driven)
+    driven = basis.driven_mps
     parts = [solved(way, basis) for way in ways]
     share = np.array([way.weight for way in ways])
     share /= share.sum()
@@ -140,7 +143,8 @@ def mixed_dial(ways: Sequence[Laid], *, used_mps: FloatArray) -> Mixed:
     at = basis.rows(np.array([float(np.median(driven))]))[0]
     centres = np.array([at @ (part.weight @ part.mean) for part in parts])
     between = float(share @ (centres - share @ centres) ** 2 / (at @ total @ at))
-    return Mixed(dial, float(np.sqrt(weight @ scatter**2)), min(between, 1.0))
+    best = int(np.argmax(share))
+    return Mixed(dial, float(np.sqrt(weight @ scatter**2)), min(between, 1.0), ways[best], parts[best])
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,8 +159,10 @@ class Basis:
     """What each part adds to the reading at the knots, shape (m, 2 + q)."""
 
     @classmethod
-    def over(cls, knots: FloatArray, driven: FloatArray) -> Basis:
-        """Return the parts of a dial with these knots, driven at these speeds."""
+    def driven_at(cls, used_mps: FloatArray) -> Basis:
+        """Return the parts of a dial that was driven at the true speeds of these readings."""
+        driven = driven_points(used_mps)
+        knots = knots_for(driven)
         values, vectors = np.linalg.eigh(deviation_covariance(knots, knots, driven))
         large = values > _RANK_TOLERANCE * values.max()
         root = np.sqrt(values[large])

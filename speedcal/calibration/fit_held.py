@@ -7,7 +7,7 @@ from bisect import bisect_right
 import numpy as np
 
 from speedcal.calibration.association import log_unrelated, stray_density
-from speedcal.calibration.dial_mixture import Laid, PointerPlay, mixed_dial
+from speedcal.calibration.dial_mixture import Basis, Laid, PointerPlay, mixed_dial
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.held_posterior import HeldModes, held_modes
 from speedcal.calibration.holds import Holds, holds_of
@@ -75,9 +75,8 @@ def fit_held(
     taken = _taken(modes, again)
     if (taken >= 0).sum() < max(FEWEST_HELD, HELD_MATCHED_SHARE * len(taken)):
         raise AlignmentError("held_unmatched", source=source, matched=int((taken >= 0).sum()), count=len(taken))
-    mixed = mixed_dial(
-        _ways(ground, holds, modes, indicated_mps, u_stated_mps), used_mps=holds.speed_mps[taken[taken >= 0]]
-    )
+    basis = Basis.driven_at(holds.speed_mps[taken[taken >= 0]])
+    mixed = mixed_dial(_ways(ground, holds, modes, indicated_mps, u_stated_mps), basis)
     apart = np.where(again, HOLD_APART_S / 10, HOLD_APART_S)
     unrelated = log_unrelated(np.cumsum(apart), indicated_mps, stray, least_s=1.0)
     evidence = float(np.logaddexp.reduce(modes.log_mass)) - unrelated

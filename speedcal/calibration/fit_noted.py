@@ -6,7 +6,7 @@ import numpy as np
 
 from speedcal.calibration.clock_posterior import Cells, Notes
 from speedcal.calibration.coarse_marks import within_marks
-from speedcal.calibration.dial_mixture import Laid, Mixed, PointerPlay, mixed_dial
+from speedcal.calibration.dial_mixture import Basis, Laid, Mixed, PointerPlay, mixed_dial
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine
 from speedcal.calibration.reading_habits import Habit
@@ -63,13 +63,13 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
     good, moment, speed, inside = best_moments(ground, notes, cells, best)
     right = (good > WRONG_BELOW) & inside
     used = right & (speed >= SLOWEST_MPS)
-    ways = within_marks(_ways(ground, notes, cells, runs), used_mps=speed[used])
-    mixed = mixed_dial(ways, used_mps=speed[used]) if used.sum() >= 2 else None
-    if mixed is None or right.sum() < 4:
+    if used.sum() < 2 or right.sum() < 4:
         raise AlignmentError("readings_do_not_follow", source=source, right=int(right.sum()), count=len(right))
+    basis = Basis.driven_at(speed[used])
+    mixed = mixed_dial(within_marks(_ways(ground, notes, cells, runs), basis), basis)
     low, clock, high = _quantiles(cells)
     _refuse_two_clocks(cells, mixed, best, source)
-    rivals = weigh_rivals(ground, notes, cells, mixed.dial, ways, used_mps=speed[used])
+    rivals = weigh_rivals(ground, notes, cells, mixed, basis)
     about_dial = min(scatter, mixed.scatter_mps)  # a bend is no looseness, nor is a wrong reading
     belongs = evidence + rivals.log_of_this_drive
     if ground.source == "recorded" and belongs < _loose_below(cells, notes, about_dial):

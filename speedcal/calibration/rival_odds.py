@@ -6,14 +6,13 @@ Where a second reader is neither sure nor out of the question, the answer is the
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from speedcal.calibration.clock_posterior import Cells, Notes
-from speedcal.calibration.dial import Dial
-from speedcal.calibration.dial_mixture import Laid
+from speedcal.calibration.dial_mixture import Basis, Mixed
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.rivals import log_changed, log_strays
 from speedcal.calibration.tuning import (
@@ -72,9 +71,7 @@ class RivalOdds:
         return {SECOND_READER: np.full((count, count), probability * self.others.apart_mps2)}
 
 
-def weigh_rivals(
-    ground: GroundSpeed, notes: Notes, cells: Cells, dial: Dial, ways: Sequence[Laid], *, used_mps: FloatArray
-) -> RivalOdds:
+def weigh_rivals(ground: GroundSpeed, notes: Notes, cells: Cells, mixed: Mixed, basis: Basis) -> RivalOdds:
     """Return the odds of all that may explain the readings of a drive better than one dial.
 
     Parameters
@@ -83,19 +80,16 @@ def weigh_rivals(
         The drive.
     cells
         The posterior of clock offset and line for one reader.
-    dial
+    mixed
         What came of them.
-    ways
-        The readings as they may lie on the track.
-    used_mps
-        True speeds of the readings used.
+    basis
+        Parts of its dial.
     """
-    heaviest = max(ways, key=lambda way: way.weight)
     log = {
-        "dial_changed": log_changed(heaviest, used_mps=used_mps),
-        "large_scatter": log_strays(heaviest, used_mps=used_mps),
+        "dial_changed": log_changed(mixed.heaviest, basis, mixed.nodes),
+        "large_scatter": log_strays(mixed.heaviest, basis),
     }
     if notes.at.half_width_s > LONG_STEP_S:
         return RivalOdds(log, None)
-    others = other_readers(ground, notes, cells, dial)
+    others = other_readers(ground, notes, cells, mixed.dial)
     return RivalOdds({"two_readers": others.two, "gps_among_readings": others.gps, **log}, others)

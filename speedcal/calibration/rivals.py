@@ -12,8 +12,7 @@ from itertools import product
 
 import numpy as np
 
-from speedcal.calibration.curve import driven_points, knots_for
-from speedcal.calibration.dial_mixture import Basis, Laid, at_nodes, information, prior_nodes, solved
+from speedcal.calibration.dial_mixture import Basis, Laid, Solved, at_nodes, information, prior_nodes
 from speedcal.calibration.tuning import (
     CHANGE_ON_WAY_MPS,
     CHANGE_ON_WAY_U,
@@ -31,7 +30,7 @@ from speedcal.interval import FloatArray
 _NEGLIGIBLE = 0.02
 
 
-def log_changed(way: Laid, *, used_mps: FloatArray) -> float:
+def log_changed(way: Laid, basis: Basis, nodes: Solved) -> float:
     """Return the log odds that the dial reads otherwise from some reading on, against one dial all the way.
 
     By how much its factor or its offset changes is integrated out like all else; which it is and when is averaged over.
@@ -40,19 +39,19 @@ def log_changed(way: Laid, *, used_mps: FloatArray) -> float:
     ----------
     way
         Readings with their moments.
-    used_mps
-        True speeds of the readings used.
+    basis
+        Parts of the dial.
+    nodes
+        All its sizes, solved for these readings.
     """
     order = np.argsort(way.moment_s, kind="stable")
     rank = np.argsort(order, kind="stable")
     begins = np.arange(FEWEST_ON_A_SIDE, len(order) - FEWEST_ON_A_SIDE + 1)
     if not len(begins):
         return -np.inf
-    basis = _basis(used_mps)
     known = np.column_stack([basis.rows(way.speed_mps), way.play])
     after = (rank[:, None] >= begins).astype(float)
     after = np.hstack([CHANGE_ON_WAY_U * way.speed_mps[:, None] * after, CHANGE_ON_WAY_MPS * after])
-    nodes = solved(way, basis)
     told, _ = information(way, np.column_stack([known, after]), nodes.noise)
     size, sd = known.shape[1], nodes.prior_sd[:, :, None]
     inner = sd * told[:, :size, :size] * sd.transpose(0, 2, 1) + np.eye(size)
@@ -63,7 +62,7 @@ def log_changed(way: Laid, *, used_mps: FloatArray) -> float:
     return float(np.logaddexp.reduce(gain / 2 + np.log(nodes.weight)[:, None], axis=None) - np.log(after.shape[1]))
 
 
-def log_strays(way: Laid, *, used_mps: FloatArray) -> float:
+def log_strays(way: Laid, basis: Basis) -> float:
     """Return the log odds that readings stray from the dial for a while together, against errors of their own.
 
     Both are weighed at the scatters with which people read; for how long they stray is averaged over.
@@ -72,10 +71,10 @@ def log_strays(way: Laid, *, used_mps: FloatArray) -> float:
     ----------
     way
         Readings with their moments.
-    used_mps
-        True speeds of the readings used.
+    basis
+        Parts of the dial.
     """
-    rows = _basis(used_mps).rows(way.speed_mps)
+    rows = basis.rows(way.speed_mps)
     columns = np.column_stack([rows, way.play, way.shown_mps - way.speed_mps])
     prior_sd, log_sizes = prior_nodes(rows.shape[1])
     apart = np.abs(way.moment_s[:, None] - way.moment_s)
@@ -89,11 +88,6 @@ def log_strays(way: Laid, *, used_mps: FloatArray) -> float:
     by_stray = np.logaddexp.reduce(log + log_sizes, axis=1).reshape(len(noise), -1) + log_noise[:, None]
     evidence = np.logaddexp.reduce(by_stray, axis=0)
     return float(np.logaddexp.reduce(evidence[1:]) - np.log(len(strays)) - evidence[0])
-
-
-def _basis(used_mps: FloatArray) -> Basis:
-    driven = driven_points(used_mps)
-    return Basis.over(knots_for(driven), driven)
 
 
 def _own_errors(way: Laid) -> tuple[FloatArray, FloatArray]:

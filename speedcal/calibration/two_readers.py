@@ -117,14 +117,15 @@ def _two_watches(watch: _Watch) -> tuple[FloatArray, FloatArray, FloatArray]:
 
 def _two_dials(watch: _Watch) -> tuple[FloatArray, FloatArray]:
     """Return the densities of the readings off either of two dials; that found lies between them, or is one."""
+    away = np.array([apart * (watch.speed - meet) for meet, apart in product(DIALS_MEET_MPS, DIALS_APART)])
     first, second = [], []
     for scatter in READERS_SCATTERS_MPS:
-        here = watch.density(scatter, 0.0)
-        for meet, apart in product(DIALS_MEET_MPS, DIALS_APART):
-            away = apart * (watch.speed - meet)
-            low, high, below, above = (watch.density(scatter, part * away) for part in (-0.5, 0.5, -1.0, 1.0))
-            first += [low, here, here]
-            second += [high, below, above]
+        low, high, below, above = (
+            np.concatenate(watch.density(scatter, part * away)) for part in (-0.5, 0.5, -1.0, 1.0)
+        )
+        here = np.tile(watch.density(scatter, 0.0), (len(away), 1))
+        first += [low, here, here]
+        second += [high, below, above]
     return np.concatenate(first), np.concatenate(second)
 
 
@@ -166,22 +167,28 @@ class _Watch:
         self.off_track = self.right * (1 - self._over_moments(self.inside)) + wrong
 
     def _over_moments(self, values: FloatArray) -> FloatArray:
-        return np.asarray(sliding_window_view(values, len(self.at.delay_s), axis=1)[:, :: self.stride] @ self.at.weight)
+        windows = sliding_window_view(values, len(self.at.delay_s), axis=-1)[..., :: self.stride, :]
+        return np.asarray(windows @ self.at.weight)
 
     def density(self, scatter: float, away: FloatArray | float) -> FloatArray:
-        """Return the density of each reading at each offset, shape (offsets, n), if it is seen this far from the dial.
+        """Return the density of each reading at each offset if it is seen this far from the dial.
 
         Parameters
         ----------
         scatter
             Of a reading. [m/s]
         away
-            At each moment, or the same at all. [m/s]
+            At each moment, shape (..., n, m), or the same at all. [m/s]
+
+        Returns
+        -------
+        FloatArray
+            Shape (..., offsets, n).
         """
         variance = self.variance + scatter**2
         normal = np.exp(-0.5 * (self.residual - away) ** 2 / variance) / np.sqrt(2 * np.pi * variance)
         right = self.right * self._over_moments(normal * self.inside)
-        return np.asarray((right + self.off_track * self.stray[:, None]).T)
+        return np.swapaxes(right + self.off_track * self.stray[:, None], -1, -2)
 
 
 def _taking_turns(first: FloatArray, second: FloatArray) -> FloatArray:

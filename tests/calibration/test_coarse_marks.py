@@ -7,7 +7,6 @@ import pytest
 from scipy.special import ndtr
 
 from speedcal.calibration.coarse_marks import marks_tell, within_marks
-from speedcal.calibration.curve import driven_points, knots_for
 from speedcal.calibration.dial_mixture import Basis, Laid, mixed_dial
 from speedcal.units import MPH_MPS
 
@@ -36,8 +35,7 @@ def _way(seed: int, step: float = STEP, count: int = 16) -> Laid:
 def test_the_messages_of_marks_give_the_line_that_exact_intervals_give(seed: int) -> None:
     """Offset and excess of the factor integrated on a grid: means to a fifth of their width, widths to 12 %."""
     way = _way(seed)
-    driven = driven_points(way.speed_mps)
-    basis = Basis.over(knots_for(driven), driven)
+    basis = Basis.driven_at(way.speed_mps)
     own, sd = np.full(16, 0.1), np.array([0.7, 0.1])
     prior = np.full(basis.at_knots.shape[1] + 1, 1e-8)  # no bend and no play
     prior[:2] = sd**2
@@ -62,7 +60,7 @@ def test_the_messages_of_marks_give_the_line_that_exact_intervals_give(seed: int
 
 def test_readings_to_fine_steps_stay_as_they_are() -> None:
     way = _way(1, step=MPH_MPS)
-    assert within_marks([way], used_mps=way.speed_mps) == [way]
+    assert within_marks([way], Basis.driven_at(way.speed_mps)) == [way]
 
 
 def test_dials_through_intervals_are_nearer_to_the_truth_and_hold_it() -> None:
@@ -71,8 +69,8 @@ def test_dials_through_intervals_are_nearer_to_the_truth_and_hold_it() -> None:
     held = 0
     for seed in range(60):
         way = _way(seed, count=30)
-        for name, ways in (("even", [way]), ("interval", within_marks([way], used_mps=way.speed_mps))):
-            line = mixed_dial(ways, used_mps=way.speed_mps).dial.line
+        for name, ways in (("even", [way]), ("interval", within_marks([way], Basis.driven_at(way.speed_mps)))):
+            line = mixed_dial(ways, Basis.driven_at(way.speed_mps)).dial.line
             errors[name].append(line.error_factor - 1.04)
         held += abs(errors["interval"][-1]) < 1.96 * np.sqrt(line.covariance[1, 1])
     even, interval = (np.sqrt(np.mean(np.square(error))) for error in errors.values())

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from speedcal.calibration.curve import deviation_covariance, driven_points
-from speedcal.calibration.dial_mixture import Laid, PointerPlay, mixed_dial
+from speedcal.calibration.dial_mixture import Basis, Laid, PointerPlay, mixed_dial
 from speedcal.calibration.ground_speed import ground_speed
 from speedcal.calibration.rivals import log_changed
 from speedcal.calibration.tuning import (
@@ -92,10 +92,11 @@ def test_the_mixture_is_the_gaussian_model_written_out_in_full() -> None:
     mean = weight @ np.array(means)
     spread = np.array(means) - mean
     variance = weight @ (np.diagonal(covariances, axis1=1, axis2=2) + spread**2)
-    mixed = mixed_dial([way], used_mps=speed)
+    basis = Basis.driven_at(speed)
+    mixed = mixed_dial([way], basis)
     np.testing.assert_allclose(mixed.dial.u_indicated(at), np.sqrt(variance), rtol=0.02)
     np.testing.assert_allclose(mixed.dial.indicated(at), mean, atol=0.03 * np.sqrt(variance.max()))
-    odds = log_changed(replace(way, moment_s=when.astype(float)), used_mps=speed)
+    odds = log_changed(replace(way, moment_s=when.astype(float)), basis, mixed.nodes)
     np.testing.assert_allclose(odds, np.logaddexp.reduce(changed) - np.logaddexp.reduce(logs), atol=0.02)
 
 
@@ -112,7 +113,7 @@ def test_intervals_hold_the_truth_of_small_samples() -> None:
         error = np.repeat(rng.normal(0, 0.2, 4), 3) + rng.normal(0, 0.2, 12)
         offset, factor = rng.normal(0, 0.4), rng.normal(1.03, 0.04)
         laid = Laid(1.0, speed, offset + factor * speed + error, np.ones(12), np.full(12, 1e-4), _runs(), np.zeros(12))
-        dial = mixed_dial([laid], used_mps=speed).dial
+        dial = mixed_dial([laid], Basis.driven_at(speed)).dial
         middle = float(np.median(speed))
         held.append(abs(float(dial.indicated(middle)) - offset - factor * middle) < float(dial.half_width(middle)))
     assert np.mean(held) >= 0.95 - 2 * 0.015
@@ -130,7 +131,7 @@ def test_a_needle_put_on_wrongly_hardly_moves_the_factor() -> None:
         speed = rng.uniform(10, 28, 20)
         shown = 6 * MPH_MPS + 1.04 * speed + rng.normal(0, 0.6 * MPH_MPS, 20)
         laid = Laid(1.0, speed, shown, np.ones(20), np.full(20, 1e-4), alone, np.zeros(20))
-        off.append(mixed_dial([laid], used_mps=speed).dial.line.error_factor / 1.04 - 1)
+        off.append(mixed_dial([laid], Basis.driven_at(speed)).dial.line.error_factor / 1.04 - 1)
     assert abs(np.mean(off)) < 0.01
 
 
@@ -151,7 +152,7 @@ def test_a_bent_dial_is_told_as_it_is_and_called_bent() -> None:
         laid = Laid(
             1.0, speed, true + rng.normal(0, 0.2, 24), np.ones(24), np.full(24, 1e-4), np.full(24, -1), np.zeros(24)
         )
-        dial = mixed_dial([laid], used_mps=speed).dial
+        dial = mixed_dial([laid], Basis.driven_at(speed)).dial
         assert dial.shape == shape
         assert abs(float(dial.indicated(19.0)) - 1.03 * 19 - height) < float(dial.half_width(19.0))
 
@@ -164,8 +165,8 @@ def test_two_ways_that_disagree_widen_the_dial_by_their_distance() -> None:
     ways = [
         Laid(0.5, speed, base + off, np.ones(24), np.full(24, 1e-4), np.full(24, -1), np.zeros(24)) for off in (0, 0.6)
     ]
-    apart = [mixed_dial([way], used_mps=speed).dial for way in ways]
-    both = mixed_dial(ways, used_mps=speed)
+    apart = [mixed_dial([way], Basis.driven_at(speed)).dial for way in ways]
+    both = mixed_dial(ways, Basis.driven_at(speed))
     middle = 19.0
     distance = float(apart[1].indicated(middle) - apart[0].indicated(middle))
     expected = float(np.hypot(apart[0].u_indicated(middle), distance / 2))

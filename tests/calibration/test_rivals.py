@@ -10,7 +10,7 @@ import pytest
 
 import speedcal
 from speedcal.calibration.curve import deviation_covariance, deviation_sizes, driven_points
-from speedcal.calibration.dial_mixture import Laid
+from speedcal.calibration.dial_mixture import Basis, Laid
 from speedcal.calibration.result import Calibration
 from speedcal.calibration.rival_odds import SECOND_READER, RivalOdds
 from speedcal.calibration.rivals import log_strays
@@ -89,7 +89,7 @@ def test_the_odds_of_straying_are_those_of_the_gaussian_model_written_out_in_ful
             log.append(_log_normal(way.shown_mps - speed, covariance + stray) + prior)
     evidence = [np.logaddexp.reduce(log) for log in logs]
     expected = np.logaddexp.reduce(evidence[1:]) - np.log(len(strays) - 1) - evidence[0]
-    assert log_strays(way, used_mps=speed) == pytest.approx(expected, abs=0.03)
+    assert log_strays(way, Basis.driven_at(speed)) == pytest.approx(expected, abs=0.03)
 
 
 def test_errors_that_last_are_told_from_errors_of_their_own() -> None:
@@ -106,7 +106,7 @@ def test_errors_that_last_are_told_from_errors_of_their_own() -> None:
             (usual, 0.5, np.eye(30)),
         ):
             error = scatter * MPH_MPS * root @ rng.standard_normal(30)
-            odds.append(log_strays(_laid(time, speed, 1.04 * speed + error), used_mps=speed))
+            odds.append(log_strays(_laid(time, speed, 1.04 * speed + error), Basis.driven_at(speed)))
     assert np.median(lasting) > np.quantile(alone, 0.9)
     assert max(usual) < 0
 
