@@ -16,7 +16,8 @@ from speedcal.calibration.tuning import (
     STOP_SPREAD_MPS,
     STOP_SPREAD_STEPS,
 )
-from speedcal.interval import BoolArray, FloatArray
+from speedcal.calibration.tuning_logs import STICKS_MPS, STICKS_SHARE, STICKS_STEPS
+from speedcal.interval import BoolArray, FloatArray, IntArray
 
 _FEWEST_NEXT_TO, _LEAST_RANGE_MPS, _NEAR, _NEAR_MPS = 20, 2.0, 2.0, 0.1
 _LEAST_PART = 0.5
@@ -90,13 +91,40 @@ def _continued(ground_mps: FloatArray, indicated_mps: FloatArray, shown_mps: flo
     return float(np.polyval(line, shown_mps))
 
 
+def sticking_step(ground_mps: FloatArray, indicated_mps: FloatArray, step_mps: float) -> float:
+    """Return the step in which a display of figures moves that sticks, those of the figures where it does not. [m/s].
+
+    One that sticks jumps when it moves, and never by little; one with play, or none, goes on as the speed does.
+
+    Parameters
+    ----------
+    ground_mps, indicated_mps
+        Speed at each row in order of time, and what was shown, shape (n,). [m/s]
+    step_mps
+        Step of the figures. [m/s]
+    """
+    begin, length = _holds(indicated_mps, step_mps)
+    long = length[:-1] >= _HELD_ROWS
+    if long.sum() < _FEWEST_HELD or length[length >= _HELD_ROWS].sum() < STICKS_SHARE * len(indicated_mps):
+        return step_mps
+    jumps = np.abs(np.diff(indicated_mps[begin]))[long]
+    if np.percentile(jumps, 25) < STICKS_STEPS * step_mps + STICKS_MPS:
+        return step_mps
+    return held_spread(ground_mps, indicated_mps, step_mps)
+
+
+def _holds(indicated_mps: FloatArray, step_mps: float) -> tuple[IntArray, IntArray]:
+    """Return first row and number of rows of each stretch that shows one value."""
+    begin = np.flatnonzero(np.concatenate(([True], np.abs(np.diff(indicated_mps)) > step_mps / 2)))
+    return begin, np.diff(np.append(begin, len(indicated_mps)))
+
+
 def held_spread(ground_mps: FloatArray, indicated_mps: FloatArray, step_mps: float) -> float:
     """Return by how much speeds differ while one value is shown anywhere but at the ends; a step at the least. [m/s].
 
     A needle that sticks, or a display of coarser steps than its figures, holds a value for longer than rounding does.
     """
-    begin = np.flatnonzero(np.concatenate(([True], np.abs(np.diff(indicated_mps)) > step_mps / 2)))
-    length = np.diff(np.append(begin, len(indicated_mps)))
+    begin, length = _holds(indicated_mps, step_mps)
     shown = indicated_mps[begin]
     low, high = indicated_mps.min() + step_mps / 2, indicated_mps.max() - step_mps / 2
     inner = (length >= _HELD_ROWS) & (shown > low) & (shown < high)

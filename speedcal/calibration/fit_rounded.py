@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from speedcal.calibration.end_stops import held_spread
+from speedcal.calibration.end_stops import held_spread, sticking_step
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.heavy_damping import heavy_damping
 from speedcal.calibration.latent_speed import Channel, Start, fit_latent
@@ -71,6 +71,7 @@ def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) ->
         tau_s=log.tau_s,
         plain_mps=float(np.sqrt((step_mps**2 + ground.step_mps**2) / 12 + ground.u_speed_mps**2)),
     )
+    step_mps = sticking_step(speed[some], indicated_mps[some], step_mps)
     seconds = np.arange(ground.time_s[0], ground.time_s[-1] + 1.0)
     second, known = ground.place(seconds)
     fit = fit_latent(

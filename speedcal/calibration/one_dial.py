@@ -9,6 +9,7 @@ import numpy as np
 
 from speedcal.calibration.constancy import Change, by_turns, change_within, steady_wander
 from speedcal.calibration.dial import Dial
+from speedcal.calibration.end_stops import sticking_step
 from speedcal.calibration.fit_logged import is_log
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import WRONG, MeasuredLine
@@ -57,7 +58,7 @@ class LoggedDial:
         if not is_log(time):
             return None
         off = off + _as_smoothed(ground, time, shown) - shown
-        step = float(np.hypot(step_mps, ground.step_mps))
+        step = float(np.hypot(sticking_step(speed, shown, step_mps), ground.step_mps))
         # a dial with a curve of its own has taken up a part that reads otherwise at some speeds
         bend = dial.indicated(speed) - dial.line.offset_mps - dial.line.error_factor * speed
         change = change_within(time, speed, off + bend, step_mps=step)

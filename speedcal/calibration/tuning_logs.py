@@ -67,6 +67,12 @@ needles that lag by 8 s in town, those of other drives to 2.9 and more. [m/s]"""
 CLOCK_DRIFTS = (0.0, *(sign * 0.001 * k for k in (1, 2, 3, 4, 6, 8, 10, 12, 14, 16, 18, 20) for sign in (-1, 1)))
 """Drifts that are tried beside steps; the fit of the log finds what is left of them."""
 
+STICKS_SHARE, STICKS_STEPS, STICKS_MPS = 0.4, 3.0, 0.1
+"""A display sticks that shows such a share of its rows one value at a time and then jumps by so many of its steps and
+m/s, but for a quarter of the jumps; it counts as rounded by what it holds on for. Needles that stick by 1 mph jump by
+0.35 to 0.6 m/s, those with play and sound ones by 0.03 to 0.08, and figures of a slow display by 0.03 to 0.1, in a
+tenth of the rows."""
+
 APART_S, APART_MPS = 45.0, 3.0
 """A log that stands or hangs for so long while the track moves, or the other way round, so far from what it shows at
 that speed elsewhere, is left out there. Ferries and tow trucks take minutes at 5 m/s and more. At 30 s the waits of a
