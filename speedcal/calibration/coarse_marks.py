@@ -34,13 +34,15 @@ def within_marks(ways: Sequence[Laid], basis: Basis) -> list[Laid]:
     """
     if all(way.rounding_variance < COARSE_U_MPS**2 for way in ways):
         return list(ways)
-    return [_as_told(way, basis) for way in ways]
+    # how people scatter and dials bend is alike for all ways
+    nodes = solved(max(ways, key=lambda way: way.weight), basis)
+    scatter2, prior_variance = float(nodes.weight @ nodes.scatter**2), nodes.weight @ nodes.prior_sd**2
+    return [_as_told(way, basis, scatter2, prior_variance) for way in ways]
 
 
-def _as_told(way: Laid, basis: Basis) -> Laid:
-    nodes = solved(way, basis)
-    own = (nodes.weight @ nodes.scatter**2) * way.widening + way.known_variance
-    message = marks_tell(way, basis, own=own, prior_variance=nodes.weight @ nodes.prior_sd**2)
+def _as_told(way: Laid, basis: Basis, scatter2: float, prior_variance: FloatArray) -> Laid:
+    own = scatter2 * way.widening + way.known_variance
+    message = marks_tell(way, basis, own=own, prior_variance=prior_variance)
     return replace(
         way,
         shown_mps=way.speed_mps + message.shift / message.precision,

@@ -73,10 +73,10 @@ def minutes_apart(table: pd.DataFrame, ground: GroundSpeed, unit: DisplayUnit) -
     unit
         Unit for people.
     """
+    if not (table["reason"] == APART).any():
+        return ()
     table = table[np.isfinite(table["time_s"])].sort_values("time_s", kind="stable")
     apart = (table["reason"] == APART).to_numpy()
-    if not apart.any():
-        return ()
     number = np.cumsum(np.diff(apart, prepend=False))
     table = table.assign(ground_mps=ground.at(table["time_s"].to_numpy())[0])
     rows = [

@@ -167,8 +167,8 @@ def _minutes_apart(values: Values) -> str:
         for row in values["rows"]
     )
     return (
-        f"Left out, since log and track do not belong together there: {parts}. So do a ferry, a trailer, wheels on a "
-        "stand, or a display or receiver that hangs."
+        f"Left out, since log and track do not belong together there: {parts}. A ferry, a trailer, wheels on a "
+        "stand, or a display or receiver that hangs would do that."
     )
 
 
