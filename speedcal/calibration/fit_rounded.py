@@ -6,7 +6,7 @@ import numpy as np
 
 from speedcal.calibration.end_stops import held_spread, sticking_step
 from speedcal.calibration.ground_speed import GroundSpeed
-from speedcal.calibration.heavy_damping import heavy_damping
+from speedcal.calibration.heavy_damping import heavy_damping, u_even_mean
 from speedcal.calibration.latent_speed import Channel, Start, fit_latent
 from speedcal.calibration.log_intervals import log_dial
 from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine, RoughLog, told_by_dial
@@ -101,6 +101,14 @@ def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) ->
         step_mps=held_mps if held_mps > 2 * step_mps else step_mps,
         u_common_mps=float(np.hypot(RECEIVER_U_MPS, ground.u_cut_mps)),
     )
+    u_even = u_even_mean(
+        ground,
+        time_s[inside & plain],
+        indicated_mps[inside & plain],
+        clock_offset_s=fit.clock_offset_s,
+        damping_s2=fit.damping_s2,
+    )
+    dial = dial.geared(1.0, u_ln_factor=u_even)
     plainly = np.abs(indicated_mps - log.offset_mps - log.factor * speed)[carries]
     speed, slope, inside = ground.at(moment)
     constant_s = float(np.sqrt(2 * abs(fit.damping_s2)))

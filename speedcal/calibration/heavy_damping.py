@@ -5,7 +5,14 @@ from __future__ import annotations
 import numpy as np
 
 from speedcal.calibration.ground_speed import GroundSpeed
-from speedcal.calibration.tuning_logs import HEAVY_DAMPING_FROM, HEAVY_DAMPING_GAIN, HEAVY_DAMPING_S
+from speedcal.calibration.tuning_logs import (
+    EVEN_MATCH,
+    EVEN_MEAN_FROM_S2,
+    EVEN_MEAN_U,
+    HEAVY_DAMPING_FROM,
+    HEAVY_DAMPING_GAIN,
+    HEAVY_DAMPING_S,
+)
 from speedcal.interval import BoolArray, FloatArray
 
 _STEP_S = 0.5
@@ -60,6 +67,39 @@ def heavy_damping(
     return found if best < HEAVY_DAMPING_GAIN * plain else (tau_s, 0.0)
 
 
+def u_even_mean(
+    ground: GroundSpeed, time_s: FloatArray, indicated_mps: FloatArray, *, clock_offset_s: float, damping_s2: float
+) -> float:
+    """Return the relative standard uncertainty of a factor for a receiver that gives the mean of some seconds.
+
+    One that does matches the log better when that is averaged evenly than when it is smoothed as by an instrument of
+    the first order, which the fit takes it for; its factor is off by a part of what smoothing does to it.
+
+    Parameters
+    ----------
+    ground
+        Ground speed of the drive.
+    time_s, indicated_mps
+        Readings in order of time, shape (n,). [s, m/s]
+    clock_offset_s, damping_s2
+        What the fit found.
+    """
+    if damping_s2 > -EVEN_MEAN_FROM_S2 or time_s[-1] - time_s[0] > _LONGEST_S:
+        return 0.0
+    moment = np.arange(time_s[0], time_s[-1], _STEP_S)
+    shown = np.interp(moment, time_s, indicated_mps)
+    speed, rate, inside = ground.at(moment + clock_offset_s)
+    constant, length = np.sqrt(-2 * damping_s2), np.sqrt(-24 * damping_s2)  # of the same variance of delay
+    reach = int(2 * constant / _STEP_S)
+
+    def match(quick: FloatArray) -> float:
+        return min(_match(speed, quick, inside, late) for late in range(-reach, reach + 1))
+
+    if match(_passed(shown, np.ones(round(length / _STEP_S)))) > EVEN_MATCH * match(_smoothed(shown, constant)):
+        return 0.0
+    return EVEN_MEAN_U * -damping_s2 * float(np.mean(rate[inside] ** 2) / np.var(speed[inside]))
+
+
 def _match(speed: FloatArray, shown: FloatArray, inside: BoolArray, late: int) -> float:
     """Return the rms distance from their best line, with the second course ``late`` steps behind the first."""
     first, second = slice(max(-late, 0), len(speed) - max(late, 0)), slice(max(late, 0), len(speed) - max(-late, 0))
@@ -73,5 +113,9 @@ def _match(speed: FloatArray, shown: FloatArray, inside: BoolArray, late: int) -
 
 def _smoothed(course: FloatArray, constant_s: float) -> FloatArray:
     """Return a course as an instrument of the first order shows it."""
-    kernel = np.exp(-np.arange(0.0, 6 * constant_s, _STEP_S) / constant_s)
+    return _passed(course, np.exp(-np.arange(0.0, 6 * constant_s, _STEP_S) / constant_s))
+
+
+def _passed(course: FloatArray, kernel: FloatArray) -> FloatArray:
+    """Return what a filter of given weights, from now back in time, makes of a course."""
     return np.asarray(course[0] + np.convolve(course - course[0], kernel / kernel.sum())[: len(course)])

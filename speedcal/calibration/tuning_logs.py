@@ -20,6 +20,11 @@ its track. Started at none, the fit of a receiver that smooths by 4 s stops shor
 HEAVY_DAMPING_FROM, HEAVY_LATE_S = 1.6, 4.0
 """Tried where a log lies off its line so much farther than its noise, on rows no later than the second."""
 
+EVEN_MEAN_FROM_S2, EVEN_MATCH, EVEN_MEAN_U = 1.2, 0.9, 0.1
+"""A receiver damped by so much (1.5 s) gives means where a log that is averaged comes so much nearer than one smoothed
+as by the first order: to 0.35 to 0.75 beside means of 10 s, to 1.0 and more where it smooths. The third is the standard
+uncertainty of what the fit puts right of a factor, as a share: at none intervals beside means of 10 s hold 0.76."""
+
 UNEVEN_LAG_U_S, UNEVEN_NOTICED_S = 0.5, 0.2
 """Half of how much later a display falls than it rises, standard deviation, and from when on it is believed, as damping
 is. A van in stop and go, 5 rows a second, shows 0.14 s for other reasons; doubled, factors are 0.7 % off by it."""

@@ -1,0 +1,59 @@
+"""Receivers that give the mean speed of some seconds, on drives made apart from the package."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from benchmark.outside_score import in_memory, outside_drive
+
+import speedcal
+from speedcal.calibration.ground_speed import ground_speed
+from speedcal.calibration.heavy_damping import u_even_mean
+from speedcal.interval import FloatArray
+from speedcal.logs.track import Track
+
+
+def _mean_of_ten(speed: FloatArray) -> FloatArray:
+    """Return the mean of each speed and the nine before it, one a second."""
+    return np.convolve(np.pad(speed, (9, 0), mode="edge"), np.full(10, 0.1), mode="valid")
+
+
+def _smoothed(speed: FloatArray) -> FloatArray:
+    """Return what a filter of the first order makes of speeds, one a second; its delays vary as in a mean of ten."""
+    out, kept = speed.copy(), np.exp(-np.sqrt(12) / 10)
+    for k in range(1, len(speed)):
+        out[k] = kept * out[k - 1] + (1 - kept) * speed[k]
+    return out
+
+
+def _track(seed: int) -> tuple[Track, speedcal.Readings, float]:
+    drive = outside_drive("log", (161, seed))
+    track, readings = in_memory(drive)
+    return track, readings, drive.truth.factor(drive.truth.speed_mps)
+
+
+def test_intervals_beside_means_of_ten_seconds_hold() -> None:
+    """Of twenty; taken for a filter of the first order, sixteen."""
+    held = []
+    for seed in range(20):
+        track, readings, factor = _track(seed)
+        result = speedcal.calibrate(replace(track, speed_mps=_mean_of_ten(track.speed_mps)), readings)
+        held.append(result.error_factor.contains(factor))
+        assert result.error_factor.half_width < 0.015
+    assert sum(held) >= 18
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_only_means_leave_a_doubt_about_what_smoothing_did(seed: int) -> None:
+    """A tenth of one or two per cent, for a mean of ten seconds; none for a filter, or where the needle is damped."""
+    track, readings, _ = _track(seed)
+    truth = outside_drive("log", (161, seed)).truth
+    u = {}
+    for name, smooth in (("mean", _mean_of_ten), ("filter", _smoothed)):
+        ground = ground_speed(replace(track, speed_mps=smooth(track.speed_mps)))
+        u[name] = u_even_mean(ground, truth.time_s, readings.speed_mps, clock_offset_s=4.5, damping_s2=-100 / 24)
+    assert 0.0005 < u["mean"] < 0.006
+    assert u["filter"] == 0
+    assert u_even_mean(ground, truth.time_s, readings.speed_mps, clock_offset_s=4.5, damping_s2=2.0) == 0
