@@ -7,7 +7,8 @@ import numpy as np
 from speedcal.calibration.end_stops import held_spread, sticking_step
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.heavy_damping import heavy_damping, u_even_mean
-from speedcal.calibration.latent_speed import Channel, Start, fit_latent
+from speedcal.calibration.latent_model import Channel, Start
+from speedcal.calibration.latent_speed import fit_latent
 from speedcal.calibration.log_intervals import log_dial
 from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine, RoughLog, told_by_dial
 from speedcal.calibration.runs import SteadyRuns

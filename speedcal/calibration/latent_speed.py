@@ -10,7 +10,7 @@ either way: its *uneven lag*. All of it is fitted by Gauss and Newton's method o
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -21,11 +21,11 @@ from speedcal.calibration.channel_noise import Noise
 from speedcal.calibration.curve import deviation_covariance, driven_points
 from speedcal.calibration.dial import Dial
 from speedcal.calibration.dial_mixture import PointerPlay
+from speedcal.calibration.latent_model import CLOCK, DAMPING, DRIFT, NUISANCES, PLAY, UNEVEN, Channel, Fit, Start
+from speedcal.calibration.latent_views import View, WeightTable
 from speedcal.calibration.motion import Motion, local_sum
 from speedcal.calibration.rounded_likelihood import Message, log_likelihood, nothing_said, told_by, without
-from speedcal.calibration.runs import SteadyRuns
 from speedcal.calibration.speed_spline import (
-    Places,
     SplineGrid,
     add_information,
     add_up,
@@ -50,13 +50,11 @@ from speedcal.calibration.tuning_logs import (
     UNEVEN_NOTICED_S,
     UNEVEN_STEADY_MPS2,
 )
-from speedcal.interval import FloatArray, IntArray
+from speedcal.interval import FloatArray
 
 if TYPE_CHECKING:
     from scipy.sparse import csr_array
 
-CLOCK, DAMPING, DRIFT, UNEVEN, PLAY = range(5)
-NUISANCES = 5
 _SETTLING_ROUNDS = 2
 _BLEND = 0.7
 _LONGEST = np.array([0.5, 0.7, 1e-3, 0.3, 0.2])
@@ -68,42 +66,10 @@ the first size for the dial, since the noise of a log under cruise control is fo
 rest; or when steps have been of the third for so many rounds with the same unknowns, as in logs of the car behind."""
 _HIGHEST_MPS = 0.3
 _LOOSE = 1e-6
-_TABLE_MPS = 0.1
 _SMOOTH_S = 3.0
 _HELD = 1e12
 """Information of a damping, or an uneven lag, that is taken as none."""
 _LEAST = {DAMPING: 0.0, UNEVEN: UNEVEN_NOTICED_S, PLAY: LEAST_PLAY_MPS}
-
-
-@dataclass(frozen=True, slots=True)
-class Channel:
-    """Values of one instrument, in order of time, arrays of shape (n,)."""
-
-    time_s: FloatArray
-    value_mps: FloatArray
-    piece: IntArray
-    """Order number of the piece of the track each lies in."""
-    step_mps: float
-    """What they are rounded to; 0 when they are not."""
-    u_mps: FloatArray
-    """Standard uncertainty that each value states of itself; 0 where it states none."""
-
-
-class _Table:
-    """How much each knot of a dial counts, tabled over speed."""
-
-    def __init__(self, dial: Dial, top_mps: float) -> None:
-        speed = np.arange(0.0, top_mps + 2 * _TABLE_MPS, _TABLE_MPS)
-        self.value = dial.weights(speed)
-        self.slope = np.gradient(self.value, _TABLE_MPS, axis=0)
-
-    def at(self, speed: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """Return the weights and their derivatives by speed at (n,) speeds, shape (n, m) each."""
-        along = np.clip(speed / _TABLE_MPS, 0.0, len(self.value) - 2)
-        cell = along.astype(np.int64)
-        part = (along - cell)[:, None]
-        value, slope = (table[cell] + part * (table[cell + 1] - table[cell]) for table in (self.value, self.slope))
-        return value, slope
 
 
 @dataclass(slots=True)
@@ -112,38 +78,6 @@ class _State:
 
     message: Message
     noise: Noise
-
-
-@dataclass(frozen=True, slots=True)
-class Fit:
-    """What came out, the blocks of data included."""
-
-    clock_offset_s: float
-    damping_s2: float
-    drift: float
-    play_mps: float
-    """Half the play of the pointer. [m/s]"""
-    pointer: PointerPlay
-    dial: Dial
-    """Knots and what the dial shows there; without covariance."""
-    speed_mps: FloatArray
-    """Most likely true speed at each reading, as its instrument saw it. [m/s]"""
-    off_mps: FloatArray
-    """Each reading less what is expected there, shape (n,). [m/s]"""
-    right: FloatArray
-    """Probability that each reading is right."""
-    noise_mps: float
-    """Standard deviation of a reading before it was rounded. [m/s]"""
-    score: FloatArray
-    """Gradient of the log likelihood by the nuisances and the knots from each value, shape (n, p)."""
-    information: FloatArray
-    """Information of each value, not symmetric one by one, as outer factors: shape (2, n, p)."""
-    time_s: FloatArray
-    """Moment of each value, shape (n,)."""
-    prior: FloatArray
-    """Information of the prior of the nuisances and the knots, shape (p, p)."""
-    settled: bool
-    """Whether the last step was a small one."""
 
 
 def _knots(speed: FloatArray) -> FloatArray:
@@ -167,25 +101,6 @@ def fit_latent(track: Channel, log: Channel, *, grid: SplineGrid, start: Start) 
     return _Fitter(track, log, grid, start).run()
 
 
-@dataclass(frozen=True, slots=True)
-class Start:
-    """Where to start: a clock offset good to a second or so, a line, and the speed smoothed."""
-
-    clock_offset_s: float
-    offset_mps: float
-    gain: float
-    scatter_mps: float
-    speed_mps: FloatArray
-    """Ground speed at each reading, shape (n,)."""
-    track_noise_mps: float
-    damping_s2: float
-    clock_s: FloatArray
-    """Seconds of the drive, shape (k,); the pointer is followed along them."""
-    clock_piece: IntArray
-    """Piece of the track each lies in; -1 in none."""
-    runs: SteadyRuns
-
-
 class _Fitter:
     """The rounds of the fit."""
 
@@ -198,7 +113,7 @@ class _Fitter:
         self.middle_s = float(np.mean(log.time_s))
         knots = _knots(start.speed_mps)
         self.dial = Dial(knots, start.offset_mps + start.gain * knots, np.zeros((len(knots),) * 2), knots)
-        self.table = _Table(self.dial, 1.2 * float(knots[-1]) + 10.0)
+        self.table = WeightTable(self.dial, 1.2 * float(knots[-1]) + 10.0)
         driven = driven_points(start.speed_mps)
         line = np.column_stack([np.ones(len(knots)), knots])
         covariance = line @ np.diag([OFFSET_PRIOR_MPS**2, FACTOR_PRIOR_U**2]) @ line.T
@@ -261,14 +176,14 @@ class _Fitter:
         self.motion.renew(self.coefficients, self.inverse)
         return with_log and self._improve(views, factor)
 
-    def _track_view(self) -> _View:
+    def _track_view(self) -> View:
         track, damping = self.track, self.nuisance[DAMPING]
         constant = np.sqrt(2 * max(damping, 0.0))
         places = self.grid.locate(track.time_s - constant, track.piece)
         row = places.value + constant * places.rate
-        return _View(places, row, np.zeros(len(row)), np.ones(len(row)))
+        return View(places, row, np.zeros(len(row)), np.ones(len(row)))
 
-    def _log_view(self) -> _View:
+    def _log_view(self) -> View:
         log = self.log
         clock, damping, drift, uneven, play = self.nuisance
         constant = np.sqrt(2 * max(-damping, 0.0))
@@ -282,7 +197,7 @@ class _Fitter:
         later = gain * (np.hypot(rate, UNEVEN_STEADY_MPS2) - UNEVEN_STEADY_MPS2)
         hangs = self._pointer().at(moment)
         shown = weights @ self.dial.shown_mps + uneven * later + play * hangs
-        return _View(places, gain[:, None] * row, shown - gain * speed, gain, weights, slope, row, later, hangs)
+        return View(places, gain[:, None] * row, shown - gain * speed, gain, weights, slope, row, later, hangs)
 
     def _pointer(self) -> PointerPlay:
         """Return where a pointer hangs behind the speed as it is known now, averaged not to follow noise."""
@@ -292,7 +207,7 @@ class _Fitter:
         play_mps = float(max(self.nuisance[PLAY], FOLLOWED_PLAY_MPS) / gain)
         return PointerPlay.behind(self.clock_s, speed, self.known, play_mps=play_mps)
 
-    def _listen(self, name: str, view: _View) -> None:
+    def _listen(self, name: str, view: View) -> None:
         """Renew the messages of a channel, and what is believed of its noise."""
         channel, state = (self.track, self.log)[name == "log"], self.states[name]
         mean = view.constant + view.places.of(self.coefficients, view.row)
@@ -313,7 +228,7 @@ class _Fitter:
             local=name == "track",
         )
 
-    def _alike(self, channel: Channel, view: _View) -> FloatArray:
+    def _alike(self, channel: Channel, view: View) -> FloatArray:
         """Return how many values of a channel tell what each tells."""
         shown = view.gain * view.places.of(self.coefficients, view.places.value)
         since = np.diff(channel.time_s, prepend=channel.time_s[0])
@@ -325,7 +240,7 @@ class _Fitter:
             step=channel.step_mps,
         )
 
-    def _improve(self, views: dict[str, _View], factor: Banded) -> bool:
+    def _improve(self, views: dict[str, View], factor: Banded) -> bool:
         """Take a step of clock, damping, drift and dial."""
         log, track = views["log"], views["track"]
         damping = self.nuisance[DAMPING]
@@ -430,29 +345,11 @@ class _Fitter:
         return np.convolve(bending, kernel / kernel.sum(), mode="same")
 
 
-@dataclass(slots=True)
-class _View:
-    """What a channel sees of the latent speed, arrays of one length."""
-
-    places: Places
-    row: FloatArray
-    """Weights of the coefficients in what it shows, shape (n, 4)."""
-    constant: FloatArray
-    gain: FloatArray
-    weights: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
-    slope: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
-    plain: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))
-    later: FloatArray = field(default_factory=lambda: np.zeros(0))
-    """What it shows more for a second of uneven lag."""
-    hangs: FloatArray = field(default_factory=lambda: np.zeros(0))
-    right: FloatArray = field(default_factory=lambda: np.zeros(0))
-
-
 @dataclass(frozen=True, slots=True)
 class _Last:
     """The last step: what moves each value, as it is and weighted, and what the coefficients take up of it."""
 
-    log: _View
+    log: View
     moved: FloatArray
     weight: FloatArray
     score: FloatArray

@@ -13,7 +13,7 @@ import numpy as np
 
 from speedcal.calibration.curve import dial_through
 from speedcal.calibration.dial import Dial
-from speedcal.calibration.latent_speed import NUISANCES, Fit
+from speedcal.calibration.latent_model import NUISANCES, Fit
 from speedcal.calibration.tuning_logs import HANG_U_MPS, HOLDS_STRAY_MPS, LOG_BLOCK_S, LUCK, SHARED_LEFT
 from speedcal.interval import FloatArray, IntArray
 

@@ -9,9 +9,10 @@ import numpy as np
 
 from speedcal.calibration.clock_search import zone_near
 from speedcal.calibration.fit_logged import is_log
-from speedcal.calibration.ground_speed import SPEED_AGAINST_POSITIONS, GroundSpeed
+from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import STOPPED, WRONG
 from speedcal.calibration.odometer import OdometerFactor
+from speedcal.calibration.recorded_speed import SPEED_AGAINST_POSITIONS
 from speedcal.calibration.result import HILLS, Calibration
 from speedcal.calibration.tuning import (
     ABSURD_READING_MPS,
