@@ -133,6 +133,7 @@ def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) ->
         reasons=() if fit.settled else (Finding("fit_unsettled"),),
         hangs_mps=hangs_mps,
         needle_lag_s=constant_s * (fit.damping_s2 > 0) if ground.step_mps < LAG_TOLD_STEP_MPS else None,
+        receiver_lag_s=constant_s * (fit.damping_s2 < 0),
     )
 
 

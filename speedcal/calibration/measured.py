@@ -79,6 +79,8 @@ class MeasuredLine:
     """Expected share of wrong readings."""
     hangs_mps: FloatArray = field(default_factory=lambda: np.zeros(0))
     """How much more a pointer with play shows at each reading, empty where nothing tells it."""
+    receiver_lag_s: float = 0.0
+    """Time constant by which the recorded speed is smoothed."""
     needle_lag_s: float | None = None
     """Time constant with which the needle follows, 0 for one that follows at once; None where nothing tells it."""
 
@@ -115,6 +117,7 @@ def told_by_dial(
     reason: NDArray[np.object_] | NDArray[np.str_],
     reasons: tuple[Finding, ...] = (),
     needle_lag_s: float | None = None,
+    receiver_lag_s: float = 0.0,
     hangs_mps: FloatArray | None = None,
 ) -> MeasuredLine:
     """Return what a fit that follows a curve found; the line is that of the dial."""
@@ -134,5 +137,6 @@ def told_by_dial(
         dial=dial,
         reasons=reasons,
         needle_lag_s=needle_lag_s,
+        receiver_lag_s=receiver_lag_s,
         hangs_mps=np.zeros(0) if hangs_mps is None else hangs_mps,
     )

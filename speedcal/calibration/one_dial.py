@@ -13,6 +13,7 @@ from speedcal.calibration.end_stops import sticking_step
 from speedcal.calibration.fit_logged import is_log
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import WRONG, MeasuredLine
+from speedcal.calibration.positions import Smoothing
 from speedcal.calibration.tuning import GAP_S
 from speedcal.calibration.tuning_logs import HELD_ROUNDING_STEPS, LARGE_SCATTER_MPS, PLAY_LEFT, STEADY_WANDER_MPS
 from speedcal.finding import Finding
@@ -57,7 +58,7 @@ class LoggedDial:
         time, off = time[rows], off[rows]
         if not is_log(time):
             return None
-        off = off + _as_smoothed(ground, time, shown) - shown
+        off = off + _as_smoothed(ground, line, time, shown) - shown
         step = float(np.hypot(sticking_step(speed, shown, step_mps), ground.step_mps))
         # a dial with a curve of its own has taken up a part that reads otherwise at some speeds
         bend = dial.indicated(speed) - dial.line.offset_mps - dial.line.error_factor * speed
@@ -119,10 +120,13 @@ class LoggedDial:
         return Finding("dial_changes", first=first, last=last, difference=change.difference)
 
 
-def _as_smoothed(ground: GroundSpeed, time_s: FloatArray, shown_mps: FloatArray) -> FloatArray:
-    """Return what was shown, smoothed as the positions beside it were."""
-    if ground.local_fit is None or ground.local_fit.smoothing is None:
+def _as_smoothed(ground: GroundSpeed, line: MeasuredLine, time_s: FloatArray, shown_mps: FloatArray) -> FloatArray:
+    """Return what was shown, smoothed as the speed beside it was."""
+    smoothing = None if ground.local_fit is None else ground.local_fit.smoothing
+    if line.receiver_lag_s > 0:
+        smoothing = Smoothing(line.receiver_lag_s, one_sided=True)
+    if smoothing is None:
         return shown_mps
     step = np.diff(time_s)
     piece = np.concatenate(([0], np.cumsum(step > GAP_S)))
-    return ground.local_fit.smoothing.mean(shown_mps, piece, float(np.median(step)))
+    return smoothing.mean(shown_mps, piece, float(np.median(step)))
