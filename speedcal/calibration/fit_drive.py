@@ -96,16 +96,17 @@ def fit_drive(
         slow = at.half_width_s <= LONG_STEP_S
         return with_slow_needle(weigh, fit, ground, speed[some]) if slow else fit(weigh(ground))
 
-    def stopped(late_s: float) -> BoolArray:
+    def stopped(late_s: float, rests_mps: tuple[float, float] = (-np.inf, np.inf)) -> BoolArray:
         then, _, inside = ground.at(time + late_s)
         # who reads a needle at its stop notes one of two figures
         step_mps = 2 * readings.speed_resolution_mps
         lies = at_stops(np.where(inside, then, np.nan), speed, step_mps, fewest=FEWEST_NOTES_AT_STOP)
+        lies |= inside & ((then < rests_mps[0]) | (then > rests_mps[1]))
         return np.asarray(lies & (at.half_width_s <= LONG_STEP_S) & ((~lies).sum() >= FEW_READINGS))
 
     roughly = stopped(shifts[0].offset_s + at.middle_s)
     line = noted(~roughly)
-    surely = stopped(float(np.median(line.time_s - time[~roughly])))
+    surely = stopped(float(np.median(line.time_s - time[~roughly])), line.rests_mps)
     if (surely != roughly).any():
         line = noted(~surely)
     return _spread(line, order[~surely], readings, {STOPPED: order[surely]})

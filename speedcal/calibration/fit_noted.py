@@ -95,6 +95,7 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
         reading_shift_mps=habit.shift_mps,
         habits=habits,
         wrong_share=_wrong_share(cells),
+        rests_mps=rivals.kinks.rests_mps,
     )
 
 

@@ -83,6 +83,8 @@ class MeasuredLine:
     """Time constant by which the recorded speed is smoothed."""
     needle_lag_s: float | None = None
     """Time constant with which the needle follows, 0 for one that follows at once; None where nothing tells it."""
+    rests_mps: tuple[float, float] = (-np.inf, np.inf)
+    """True speeds below and above which the fit found the needle to rest at an end of its scale."""
 
 
 def with_shared(line: MeasuredLine, covariances: Mapping[str, FloatArray]) -> MeasuredLine:

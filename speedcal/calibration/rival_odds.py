@@ -7,14 +7,14 @@ Where a second reader is neither sure nor out of the question, the answer is the
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from speedcal.calibration.clock_posterior import Cells, Notes
 from speedcal.calibration.dial_mixture import Basis, Mixed
 from speedcal.calibration.ground_speed import GroundSpeed
-from speedcal.calibration.rivals import log_changed, log_strays
+from speedcal.calibration.rivals import Kinks, kinks_of, log_strays
 from speedcal.calibration.tuning import (
     DOUBTED_FROM,
     LONG_STEP_S,
@@ -38,6 +38,8 @@ class RivalOdds:
     log: Mapping[str, float]
     others: OtherReaders | None
     """None where times tell no two watches apart."""
+    kinks: Kinks = field(default_factory=Kinks)
+    """Where the dial does not go on as elsewhere."""
 
     @property
     def shared(self) -> dict[str, float]:
@@ -85,11 +87,12 @@ def weigh_rivals(ground: GroundSpeed, notes: Notes, cells: Cells, mixed: Mixed, 
     basis
         Parts of its dial.
     """
+    kinks = kinks_of(mixed.heaviest, basis, mixed.nodes)
     log = {
-        "dial_changed": log_changed(mixed.heaviest, basis, mixed.nodes),
+        "dial_changed": kinks.log_changed,
         "large_scatter": log_strays(mixed.heaviest, basis),
     }
     if notes.at.half_width_s > LONG_STEP_S:
-        return RivalOdds(log, None)
+        return RivalOdds(log, None, kinks)
     others = other_readers(ground, notes, cells, mixed.dial)
-    return RivalOdds({"two_readers": others.two, "gps_among_readings": others.gps, **log}, others)
+    return RivalOdds({"two_readers": others.two, "gps_among_readings": others.gps, **log}, others, kinks)

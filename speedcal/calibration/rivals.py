@@ -8,6 +8,7 @@ misreads is independent from reading to reading.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from itertools import product
 
 import numpy as np
@@ -16,8 +17,11 @@ from speedcal.calibration.dial_mixture import Basis, Laid, Solved, at_nodes, inf
 from speedcal.calibration.tuning import (
     CHANGE_ON_WAY_MPS,
     CHANGE_ON_WAY_U,
+    FEW_READINGS,
     FEWEST_ON_A_SIDE,
     LINE_SCATTERS_MPS,
+    REST_EVIDENCE,
+    REST_FACTOR_U,
     RUN_SHARE_ODDS,
     RUN_SHARES,
     STRAY_LASTS_S,
@@ -30,10 +34,21 @@ from speedcal.interval import FloatArray
 _NEGLIGIBLE = 0.02
 
 
-def log_changed(way: Laid, basis: Basis, nodes: Solved) -> float:
-    """Return the log odds that the dial reads otherwise from some reading on, against one dial all the way.
+@dataclass(frozen=True, slots=True)
+class Kinks:
+    """Where a dial does not go on as it does elsewhere."""
+
+    log_changed: float = -np.inf
+    """Log odds that it reads otherwise from some reading on, against one dial all the way."""
+    rests_mps: tuple[float, float] = (-np.inf, np.inf)
+    """True speeds below and above which its needle rests at an end of the scale; infinite where it does not."""
+
+
+def kinks_of(way: Laid, basis: Basis, nodes: Solved) -> Kinks:
+    """Return whether the dial reads otherwise from some reading on, and whether its needle rests at an end.
 
     By how much its factor or its offset changes is integrated out like all else; which it is and when is averaged over.
+    A needle that rests takes back all that the speed adds to the reading, within what factors differ by.
 
     Parameters
     ----------
@@ -44,22 +59,57 @@ def log_changed(way: Laid, basis: Basis, nodes: Solved) -> float:
     nodes
         All its sizes, solved for these readings.
     """
-    order = np.argsort(way.moment_s, kind="stable")
-    rank = np.argsort(order, kind="stable")
-    begins = np.arange(FEWEST_ON_A_SIDE, len(order) - FEWEST_ON_A_SIDE + 1)
+    speed = way.speed_mps
+    rank = np.argsort(np.argsort(way.moment_s, kind="stable"), kind="stable")
+    begins = np.arange(FEWEST_ON_A_SIDE, len(speed) - FEWEST_ON_A_SIDE + 1)
     if not len(begins):
-        return -np.inf
-    known = np.column_stack([basis.rows(way.speed_mps), way.play])
+        return Kinks()
     after = (rank[:, None] >= begins).astype(float)
-    after = np.hstack([CHANGE_ON_WAY_U * way.speed_mps[:, None] * after, CHANGE_ON_WAY_MPS * after])
-    told, _ = information(way, np.column_stack([known, after]), nodes.noise)
+    after = np.hstack([CHANGE_ON_WAY_U * speed[:, None] * after, CHANGE_ON_WAY_MPS * after])
+    low, high = _ends(speed)
+    rests = np.hstack([np.maximum(low - speed[:, None], 0.0), np.minimum(high - speed[:, None], 0.0)])
+    weight, pull, log_share = _beside(way, basis, nodes, np.hstack([after, rests]))
+    count = after.shape[1]
+    gain = pull[:, :count] ** 2 / (weight[:, :count] + 1) - np.log1p(weight[:, :count])
+    log_changed = float(np.logaddexp.reduce(gain / 2 + log_share, axis=None) - np.log(count))
+    weight, pull, known = weight[:, count:], pull[:, count:], 1 / REST_FACTOR_U**2
+    gain = (pull + known) ** 2 / (weight + known) - known - np.log1p(weight / known)
+    log_rests = np.logaddexp.reduce(gain / 2 + log_share, axis=0)
+    return Kinks(
+        log_changed,
+        (_likely(low, log_rests[: len(low)], -np.inf), _likely(high, log_rests[len(low) :], np.inf)),
+    )
+
+
+def _ends(speed_mps: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return speeds between two readings below, and above, which a needle may rest for all that the others tell."""
+    counts = np.arange(FEWEST_ON_A_SIDE, len(speed_mps) - FEW_READINGS + 1)
+    up = np.sort(speed_mps)
+    return (up[counts - 1] + up[counts]) / 2, (up[-counts] + up[-counts - 1]) / 2
+
+
+def _likely(ends_mps: FloatArray, log: FloatArray, none: float) -> float:
+    """Return the likeliest end of a scale, or that there is none, averaged over where it may lie."""
+    if not len(log) or np.logaddexp.reduce(log) - np.log(len(log)) < REST_EVIDENCE:
+        return none
+    return float(ends_mps[int(np.argmax(log))])
+
+
+def _beside(way: Laid, basis: Basis, nodes: Solved, columns: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return information and score of each of several columns beside a dial, and the log share of every node of it.
+
+    Shapes (nodes, columns) and (nodes, 1).
+    """
+    known = np.column_stack([basis.rows(way.speed_mps), way.play])
+    told, _ = information(way, np.column_stack([known, columns]), nodes.noise)
     size, sd = known.shape[1], nodes.prior_sd[:, :, None]
     inner = sd * told[:, :size, :size] * sd.transpose(0, 2, 1) + np.eye(size)
     beside = sd * told[:, :size, size:]
-    left = told[:, size:, size:] - beside.transpose(0, 2, 1) @ np.linalg.solve(inner, beside)
-    weight, pull = np.diagonal(left, axis1=1, axis2=2)[:, :-1], left[:, :-1, -1]
-    gain = pull**2 / (weight + 1) - np.log1p(weight)
-    return float(np.logaddexp.reduce(gain / 2 + np.log(nodes.weight)[:, None], axis=None) - np.log(after.shape[1]))
+    explained = np.linalg.solve(inner, beside)
+    own = np.diagonal(told, axis1=1, axis2=2)[:, size:-1]
+    weight = own - (beside * explained)[:, :, :-1].sum(axis=1)
+    pull = told[:, size:-1, -1] - (beside[:, :, :-1] * explained[:, :, -1:]).sum(axis=1)
+    return weight, pull, np.log(nodes.weight)[:, None]
 
 
 def log_strays(way: Laid, basis: Basis) -> float:

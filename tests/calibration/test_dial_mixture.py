@@ -11,7 +11,7 @@ import pytest
 from speedcal.calibration.curve import deviation_covariance, driven_points
 from speedcal.calibration.dial_mixture import Basis, Laid, PointerPlay, mixed_dial
 from speedcal.calibration.ground_speed import ground_speed
-from speedcal.calibration.rivals import log_changed
+from speedcal.calibration.rivals import kinks_of
 from speedcal.calibration.tuning import (
     CHANGE_ON_WAY_MPS,
     CHANGE_ON_WAY_U,
@@ -96,7 +96,7 @@ def test_the_mixture_is_the_gaussian_model_written_out_in_full() -> None:
     mixed = mixed_dial([way], basis)
     np.testing.assert_allclose(mixed.dial.u_indicated(at), np.sqrt(variance), rtol=0.02)
     np.testing.assert_allclose(mixed.dial.indicated(at), mean, atol=0.03 * np.sqrt(variance.max()))
-    odds = log_changed(replace(way, moment_s=when.astype(float)), basis, mixed.nodes)
+    odds = kinks_of(replace(way, moment_s=when.astype(float)), basis, mixed.nodes).log_changed
     np.testing.assert_allclose(odds, np.logaddexp.reduce(changed) - np.logaddexp.reduce(logs), atol=0.02)
 
 

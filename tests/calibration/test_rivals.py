@@ -10,10 +10,10 @@ import pytest
 
 import speedcal
 from speedcal.calibration.curve import deviation_covariance, deviation_sizes, driven_points
-from speedcal.calibration.dial_mixture import Basis, Laid
+from speedcal.calibration.dial_mixture import Basis, Laid, solved
 from speedcal.calibration.result import Calibration
 from speedcal.calibration.rival_odds import SECOND_READER, RivalOdds
-from speedcal.calibration.rivals import log_strays
+from speedcal.calibration.rivals import kinks_of, log_strays
 from speedcal.calibration.tuning import (
     FACTOR_PRIOR_U,
     LINE_SCATTERS_MPS,
@@ -111,6 +111,28 @@ def test_errors_that_last_are_told_from_errors_of_their_own() -> None:
     assert max(usual) < 0
 
 
+def _rests(time: FloatArray, speed: FloatArray, shown: FloatArray) -> tuple[float, float]:
+    way, basis = _laid(time, speed, shown), Basis.driven_at(speed)
+    return kinks_of(way, basis, solved(way, basis)).rests_mps
+
+
+@pytest.mark.parametrize("end", ["bottom", "top"])
+def test_the_end_at_which_a_needle_rests_is_found(end: str) -> None:
+    """Six of twenty readings lie up to 5 mph beyond it, to 2 mph of where it is; of a needle that never rests, none."""
+    rng = np.random.default_rng(6)
+    found = 0
+    for _ in range(20):
+        speed = rng.permutation(np.concatenate([rng.uniform(15, 20, 6), rng.uniform(21, 60, 14)])) * MPH_MPS
+        ends = (20 * MPH_MPS, np.inf)
+        if end == "top":
+            speed, ends = 75 * MPH_MPS - speed, (-np.inf, 55 * MPH_MPS)
+        error = 0.4 * MPH_MPS * rng.standard_normal(20)
+        time = np.cumsum(rng.uniform(20, 60, 20))
+        assert _rests(time, speed, 0.95 * speed + error) == (-np.inf, np.inf)
+        found += _rests(time, speed, 0.95 * np.clip(speed, *ends) + error) == pytest.approx(ends, abs=2 * MPH_MPS)
+    assert found >= 15
+
+
 def _codes(seed: int, *, gps_every: int) -> set[str]:
     """Return the doubts about notes of a dial that shows 8 % more, of which some are the track's speed."""
     drive = simulate("noted", [81, seed])
@@ -169,6 +191,17 @@ def test_what_a_second_reader_sees_otherwise_is_in_the_interval_by_half() -> Non
 
 def _second_reader(result: Calibration) -> float:
     return next(line.u_indicated_mps for line in result.budget if line.component == SECOND_READER)
+
+
+def test_notes_of_a_needle_that_rests_just_above_a_few_speeds_are_left_out() -> None:
+    """A dial that shows 5 % less rests at 33.5 mph, on a drive from 25 mph on: its factor was 8 % too small."""
+    drive = simulate("noted", [75, 4])
+    true = drive.truth.reading_ground_mps
+    read = np.random.default_rng(4).normal(np.maximum(0.95 * true, 33.5 * MPH_MPS), 0.4 * MPH_MPS)
+    result = speedcal.calibrate(drive.track, replace(drive.readings, speed_mps=np.round(read / MPH_MPS) * MPH_MPS))
+    assert "needle_at_stop" in {finding.code for finding in result.findings}
+    assert result.error_factor.contains(0.95)
+    assert result.readings["used"].to_numpy()[0.95 * true > 34.5 * MPH_MPS].mean() > 0.9
 
 
 def test_notes_of_a_needle_at_its_top_stop_are_left_out() -> None:
