@@ -14,7 +14,7 @@ from speedcal.calibration.fit_logged import is_log
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import WRONG, MeasuredLine
 from speedcal.calibration.positions import Smoothing
-from speedcal.calibration.tuning import GAP_S
+from speedcal.calibration.tuning import GAP_S, STEADY_WINDOW_S
 from speedcal.calibration.tuning_logs import HELD_ROUNDING_STEPS, LARGE_SCATTER_MPS, PLAY_LEFT, STEADY_WANDER_MPS
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, IntArray
@@ -37,8 +37,8 @@ class LoggedDial:
     ground_mps: FloatArray
     off_mps: FloatArray
     shown_mps: FloatArray
-    step_mps: float
-    """Step of rounding, of both sides together."""
+    shown_step_mps: float
+    """Step in which the display moves."""
     play_mps: float
     """By how much the needle was found to hang behind."""
     change: Change | None
@@ -59,12 +59,12 @@ class LoggedDial:
         if not is_log(time):
             return None
         off = off + _as_smoothed(ground, line, time, shown) - shown
-        step = float(np.hypot(sticking_step(speed, shown, step_mps), ground.step_mps))
+        step_mps = sticking_step(speed, shown, step_mps)
         # a dial with a curve of its own has taken up a part that reads otherwise at some speeds
         bend = dial.indicated(speed) - dial.line.offset_mps - dial.line.error_factor * speed
-        change = change_within(time, speed, off + bend, step_mps=step)
+        change = change_within(time, speed, off + bend, step_mps=float(np.hypot(step_mps, ground.step_mps)))
         play = float(np.abs(line.hangs_mps).max(initial=0.0))
-        return cls(ground, lines, time, speed, off, shown, step, play, change)
+        return cls(ground, lines, time, speed, off, shown, step_mps, play, change)
 
     def widened(self, line: MeasuredLine, dial: Dial) -> tuple[MeasuredLine, Dial]:
         """Return the fit and its dial with what the dial changes on the way, a line of the budget."""
@@ -91,7 +91,8 @@ class LoggedDial:
             Unit for people.
         """
         found = []
-        scatter = by_turns(self.shown_mps) if self.ground.between_is_guessed else scatter_mps
+        beside = float(np.sqrt(max(scatter_mps**2 - self.shown_step_mps**2 / 12, 0.0)))  # its rounding
+        scatter = by_turns(self.shown_mps) if self.ground.between_is_guessed else beside
         if scatter > LARGE_SCATTER_MPS:  # rows of two dials by turns
             found.append(Finding("large_scatter", scatter_mps=scatter))
         change, off, time = self.change, self.off_mps, self.time_s
@@ -108,10 +109,22 @@ class LoggedDial:
         if self.ground.between_is_guessed:
             return tuple(found)
         strays = steady_wander(time, self.ground_mps, off, self.ground.at(time)[1])
-        rounding, hanging = HELD_ROUNDING_STEPS * self.step_mps, PLAY_LEFT * self.play_mps
-        if strays > np.linalg.norm([STEADY_WANDER_MPS[self.ground.source], rounding, hanging]):
+        usual_mps = (
+            STEADY_WANDER_MPS[self.ground.source],
+            HELD_ROUNDING_STEPS * self.shown_step_mps,
+            HELD_ROUNDING_STEPS * self.ground.step_mps,
+            PLAY_LEFT * self.play_mps,
+            self._noise_of_means(),
+        )
+        if strays > np.linalg.norm(usual_mps):
             found.append(Finding("log_strays", wander_mps=strays, unit=unit))
         return tuple(found)
+
+    def _noise_of_means(self) -> float:
+        """Return what the noise of recorded speeds makes of a mean; that of positions is not known one by one."""
+        if self.ground.source != "recorded":
+            return 0.0
+        return self.ground.u_speed_mps / float(np.sqrt(max(STEADY_WINDOW_S / self.ground.interval_s, 1.0)))
 
     def _told(self, change: Change) -> Finding:
         if change.gradual:

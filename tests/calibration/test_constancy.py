@@ -248,3 +248,27 @@ def test_fixes_far_apart_make_no_stop_of_the_fastest_rows(number: int) -> None:
     """Positions every 2 to 10 s, a scale without ends: lines between them spread the speeds of one value."""
     result = answer(outside_drive("sparse", (106, number)))
     assert "needle_at_stop" not in [finding.code for finding in result.findings]
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_display_in_steps_of_five_scatters_by_no_more_than_its_rounding(seed: int) -> None:
+    """Steps of 5 km/h alone make 0.9 mph, as much as rows of two dials."""
+    track, readings = in_memory(outside_drive("log", (171, seed)))
+    step = 5 / 3.6
+    coarse = np.round(readings.speed_mps / step) * step
+    result = speedcal.calibrate(track, replace(readings, speed_mps=coarse, speed_resolution_mps=step))
+    assert "large_scatter" not in result.trust.codes
+
+
+def test_a_log_does_not_stray_from_a_receiver_that_is_only_noisy() -> None:
+    """0.4 m/s from fix to fix is 0.18 in the mean of five: by that eleven of these twelve would stray; all hold."""
+    strayed, held = 0, 0
+    for seed in range(12):
+        drive = outside_drive("log", (172, seed))
+        track, readings = in_memory(drive)
+        noise = 0.4 * np.random.default_rng(seed).standard_normal(len(track.speed_mps))
+        result = speedcal.calibrate(replace(track, speed_mps=np.abs(track.speed_mps + noise)), readings)
+        strayed += "log_strays" in result.trust.codes
+        held += result.error_factor.contains(drive.truth.factor(drive.truth.speed_mps))
+    assert strayed <= 2
+    assert held >= 10
