@@ -25,6 +25,9 @@ _ROUNDED_SLOPE = 0.25
 _ROUNDING, _SAME_MPS, _FINE_MPS, _SAME_FINE_MPS = 0.505, 0.02, 0.05, 0.06
 _SHARE = 0.97
 _LARGEST_OFFSET_MPS = 3.0
+_MEAN_SIGMAS = 4.0
+_EVEN = 1.15
+"""Times the spread that one rounding leaves; two series that were each rounded for themselves lie farther apart."""
 _GRID_S, _LONGEST_GRID = 1.0, 1 << 20
 _RATIOS = np.array(sorted({round(a / b, 9) for a in SPEED_UNIT_MPS.values() for b in SPEED_UNIT_MPS.values()}))
 
@@ -139,7 +142,11 @@ def _is_same(recorded: Series, shown: Series) -> bool:
     if abs(slope - 1.0) > _near_unit(shown[1][known], shown[2]):
         return False
     left = shown[1] - ratio * truth
-    offset = float(np.mean(np.quantile(left[changing], (0.01, 0.99))))  # rounding spreads evenly: its middle is sharp
+    middle, mean = float(np.mean(np.quantile(left[changing], (0.01, 0.99)))), float(left[changing].mean())
+    loose = _MEAN_SIGMAS * float(left[changing].std()) / np.sqrt(changing.sum()) + _SAME_MPS
+    offset = middle if abs(middle - mean) <= loose else mean  # rounding spreads evenly: then its middle is sharp
     slack = _ROUNDING * shown[2] + (_SAME_MPS if shown[2] > _FINE_MPS else _SAME_FINE_MPS)
+    if left[changing].std() > _EVEN * shown[2] / np.sqrt(12) + slack - _ROUNDING * shown[2]:
+        return False
     same = np.abs(left - offset) <= slack
     return abs(offset) < _LARGEST_OFFSET_MPS and bool(same[known].mean() >= _SHARE <= same[changing].mean())

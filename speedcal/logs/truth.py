@@ -31,6 +31,8 @@ _MOST_BETWEEN_MPS = 0.1
 _SHARE = 0.97
 """Rounded to 1 km/h, an instrument with a scatter of 0.03 m/s and nothing else wrong comes to 0.968."""
 _ACCELERATING_MPS2 = 0.4
+_MEAN_SIGMAS = 4.0
+"""How far the mean difference of two series may be from that of one series rounded twice."""
 _ABSURD_MPS = 1000.0
 _QUARTER_S, _STAMP_S = 900.0, 0.02
 
@@ -80,13 +82,28 @@ def _at(track: Track, recorded: BoolArray, time_s: FloatArray, shown: FloatArray
     near = np.minimum(np.abs(time_s - clock[place - 1]), np.abs(clock[place] - time_s))[inside]
     miss = np.where(near > _STAMP_S, np.minimum(_BETWEEN_MPS3 * step_s[inside] ** 2, _MOST_BETWEEN_MPS), 0.0)
     for truth, more in ((line, miss), (held, 0.0)):  # rows between two fixes are drawn through or repeated
-        for cut in (0.0, step / 2):  # rounded to the nearest, or down
+        for cut in (0.0, step / 2, -track.speed_step_mps / 2):  # rounded to the nearest, or down, one or the other
             left, changing = np.abs(shown[inside] - truth + cut) - more, rate >= _ACCELERATING_MPS2
             same = left <= slack + coarse
             enough = changing.sum() >= _FEWEST_CHANGING
             # at steady whole speeds a dial that is right looks like a copy; on the way between them it does not
             if same.mean() >= _SHARE and (not enough or same[changing].mean() >= _SHARE):
                 varied = float(np.quantile(truth, 0.9) - np.quantile(truth, 0.1)) > max(10 * step, 4.0)
-                certain = (left <= slack).mean() >= _SHARE
-                return "copy" if enough and varied and certain else "untold"
+                certain = cut >= 0 and (left <= slack).mean() >= _SHARE
+                pair = truth[changing], shown[inside][changing]
+                if not enough or _rounded_twice(*pair, (track.speed_step_mps, step)):
+                    return "copy" if enough and varied and certain else "untold"
     return "own"
+
+
+def _rounded_twice(truth: FloatArray, shown: FloatArray, steps: tuple[float, float]) -> bool:
+    """Tell whether two series while the speed changes, each in its own steps, may be one that was rounded twice.
+
+    Nearest or down, rounding leaves a mean difference of nothing or of half a step, the same when slow and when fast;
+    the dial of an instrument that is right but for a little leaves any.
+    """
+    ways = [b - a for a in (0.0, -steps[0] / 2) for b in (0.0, -steps[1] / 2)]
+    fast = truth > np.median(truth)
+    parts = [(shown - truth)[which] for which in (fast, ~fast) if which.any()]
+    loose = [_MEAN_SIGMAS * float(part.std()) / np.sqrt(len(part)) + _SAME_MPS for part in parts]
+    return any(all(abs(part.mean() - way) <= most for part, most in zip(parts, loose, strict=True)) for way in ways)

@@ -158,3 +158,29 @@ def test_a_right_instrument_with_an_offset_and_a_delay_is_one_of_its_own(factor,
     true = small_drive(1200).speed_mps
     shown = 0.5 + factor * np.interp(track.time_s - delay_s, track.time_s, true) + 0.05 * rng.standard_normal(1200)
     assert kinship(track, _readings(track.time_s, np.floor(shown / step) * step, step)) == "own"
+
+
+def _coarse(track: Track, step: float, way) -> Track:
+    return replace(track, speed_mps=way(track.speed_mps / step) * step, speed_step_mps=step)
+
+
+@pytest.mark.parametrize("step", [KMH_MPS, MPH_MPS])
+@pytest.mark.parametrize("recorded_step", [KMH_MPS, MPH_MPS])
+@pytest.mark.parametrize(("way", "recorded_way"), [(np.round, np.round), (np.floor, np.round), (np.round, np.floor)])
+def test_a_copy_of_the_speed_before_the_receiver_rounded_it_leaves_a_doubt(step, recorded_step, way, recorded_way):
+    """Both came from one series; a step of each may lie between them."""
+    track = _track(1200)
+    readings = _readings(track.time_s, way(track.speed_mps / step) * step, step)
+    assert kinship(_coarse(track, recorded_step, recorded_way), readings) != "own"
+
+
+@pytest.mark.parametrize("step", [KMH_MPS, MPH_MPS])
+@pytest.mark.parametrize("recorded_step", [KMH_MPS, MPH_MPS])
+@pytest.mark.parametrize(("factor", "offset_mps"), [(1.0, 0.3), (1.0, -0.3), (0.98, 0.0), (1.03, -0.45)])
+def test_a_dial_that_is_nearly_right_is_none_though_both_show_whole_units(step, recorded_step, factor, offset_mps):
+    """The usual state after the work: a step of each covers what is left of the error, which is no half step."""
+    track = _track(2400)
+    rng = np.random.default_rng(9)
+    shown = offset_mps + factor * small_drive(2400).speed_mps + 0.02 * rng.standard_normal(2400)
+    readings = _readings(track.time_s, np.round(shown / step) * step, step)
+    assert kinship(_coarse(track, recorded_step, np.round), readings) == "own"
