@@ -118,19 +118,19 @@ def _rests(time: FloatArray, speed: FloatArray, shown: FloatArray) -> tuple[floa
 
 @pytest.mark.parametrize("end", ["bottom", "top"])
 def test_the_end_at_which_a_needle_rests_is_found(end: str) -> None:
-    """Six of twenty readings lie up to 5 mph beyond it, to 2 mph of where it is; of a needle that never rests, none."""
+    """Six of twenty readings lie up to 8 mph beyond it: to 3 mph of where it is; of a needle that never rests, none."""
     rng = np.random.default_rng(6)
     found = 0
     for _ in range(20):
-        speed = rng.permutation(np.concatenate([rng.uniform(15, 20, 6), rng.uniform(21, 60, 14)])) * MPH_MPS
+        speed = rng.permutation(np.concatenate([rng.uniform(12, 20, 6), rng.uniform(21, 60, 14)])) * MPH_MPS
         ends = (20 * MPH_MPS, np.inf)
         if end == "top":
             speed, ends = 75 * MPH_MPS - speed, (-np.inf, 55 * MPH_MPS)
         error = 0.4 * MPH_MPS * rng.standard_normal(20)
         time = np.cumsum(rng.uniform(20, 60, 20))
         assert _rests(time, speed, 0.95 * speed + error) == (-np.inf, np.inf)
-        found += _rests(time, speed, 0.95 * np.clip(speed, *ends) + error) == pytest.approx(ends, abs=2 * MPH_MPS)
-    assert found >= 15
+        found += _rests(time, speed, 0.95 * np.clip(speed, *ends) + error) == pytest.approx(ends, abs=3 * MPH_MPS)
+    assert found >= 18
 
 
 def _codes(seed: int, *, gps_every: int) -> set[str]:
