@@ -18,6 +18,7 @@ from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.tuning_logs import (
     CLOCK_BLOCK_S,
     CLOCK_DRIFTS,
+    CLOCK_EXPLAINED,
     CLOCK_FAR_S,
     CLOCK_LEAST_STEP_S,
     CLOCK_NEAR_S,
@@ -35,6 +36,8 @@ _ALIKE = 3.0
 _LEAST_BLOCKS, _LEAST_PART, _MOST_FAR = 2, 0.05, 2
 _NOTHING_FITS = -12.0
 """A block of which no row fits comes to -25; one in which the speed changes fast, to -8."""
+_FITS = 3.0
+"""Times the scale of the blocks, within which a row fits."""
 _LONGEST_S, _BLOCKS_AT_ONCE = 14400.0, 20
 """Of longer logs and tracks no step is asked, which would take seconds; and of so many blocks at once, for memory."""
 
@@ -104,6 +107,8 @@ def course_of_clock(
     if not drift and not np.ptp(lateness):
         return ClockCourse(np.zeros(len(time_s)))
     first, late = blocks.located(drift, lateness)
+    if blocks.least_explained(drift, first, late) < CLOCK_EXPLAINED:  # of another dial, and not late
+        return ClockCourse(np.zeros(len(time_s)))
     piece = np.searchsorted(some[first], np.arange(len(time_s)), side="right")
     longest = late[int(np.argmax(np.bincount(piece, minlength=len(late))))]
     steps = tuple((int(some[k]), float(a - b)) for k, a, b in zip(first, late[:-1], late[1:], strict=True))
@@ -205,6 +210,17 @@ class _Blocks:
             bend = max(2 * here - before - after, 1e-9)
             late[k] += fine[at] + _FINE_S * float(np.clip((after - before) / (2 * bend), -1.0, 1.0))
         return first, late
+
+    def least_explained(self, drift: float, first: IntArray, late_s: FloatArray) -> float:
+        """Return which share of its rows fits, of the piece between steps that fits worst."""
+        share = [1.0]
+        for late, begin, end in zip(late_s, [0, *first], [*first, len(self.time_s)], strict=True):
+            rows = slice(int(begin), int(end))
+            off = np.abs(self._off(np.array([late]), drift, rows)[:, 0])[self.counts[rows]]
+            known = off[np.isfinite(off)]
+            if len(known):
+                share.append(float((known <= _FITS * self.scale_mps).mean()))
+        return min(share)
 
     def _split(self, drift: float, lateness_s: FloatArray, k: int, ends: IntArray) -> int:
         """Return the row at which the clock steps, between the blocks before and from ``k``."""

@@ -91,3 +91,13 @@ def test_a_log_of_more_than_four_hours_is_taken_as_its_clock_says() -> None:
         step_mps=readings.speed_resolution_mps,
     )
     assert not course.late_s.any()
+
+
+@pytest.mark.parametrize("seed", [2, 6])
+def test_a_part_of_another_dial_is_no_clock_that_was_set(seed: int) -> None:
+    """The first part reads 6 % higher: some of its rows fit at another lateness, most at none."""
+    track, readings = in_memory(outside_drive("log", (71, seed)))
+    higher = np.where(np.arange(len(readings.speed_mps)) < 0.3 * len(readings.speed_mps), 1.06, 1.0)
+    result = speedcal.calibrate(track, replace(readings, speed_mps=readings.speed_mps * higher))
+    assert "clock_stepped" not in [finding.code for finding in result.findings]
+    assert "dial_changes" in result.trust.codes
