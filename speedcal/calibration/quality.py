@@ -221,7 +221,7 @@ def _dense(calibration: Calibration) -> bool:
 
 def _many_wrong(calibration: Calibration) -> Finding | None:
     table = calibration.readings
-    used, wrong = int(table["used"].sum()), int((table["reason"] == WRONG).sum())
+    used, wrong = int(table["used"].sum()), int((table["reason"].to_numpy() == WRONG).sum())
     if wrong > MANY_WRONG * (used + wrong):
         return Finding("many_wrong", wrong=wrong, total=used + wrong)
     return None
@@ -274,7 +274,7 @@ def _clock(calibration: Calibration, readings: Readings) -> Finding | None:
 def _wrong_readings(calibration: Calibration) -> Finding | None:
     """Name the readings that were left out because they disagree."""
     table = calibration.readings
-    wrong = table[table["reason"] == WRONG]
+    wrong = table[table["reason"].to_numpy() == WRONG]
     if wrong.empty:
         return None
     first = wrong.head(_MOST_NAMED)
@@ -287,7 +287,8 @@ def _wrong_readings(calibration: Calibration) -> Finding | None:
 
 def _stopped(calibration: Calibration) -> Finding | None:
     """Count the rows at which the needle lay at an end of its scale."""
-    shown = calibration.readings.loc[calibration.readings["reason"] == STOPPED, "indicated_mps"]
+    table = calibration.readings
+    shown = table["indicated_mps"][table["reason"].to_numpy() == STOPPED]
     if shown.empty:
         return None
     return Finding("needle_at_stop", count=len(shown), at_mps=float(shown.mode().iloc[0]), unit=calibration.unit)

@@ -73,7 +73,7 @@ def minutes_apart(table: pd.DataFrame, ground: GroundSpeed, unit: DisplayUnit) -
     unit
         Unit for people.
     """
-    if not (table["reason"] == APART).any():
+    if not (table["reason"].to_numpy() == APART).any():
         return ()
     table = table[np.isfinite(table["time_s"])].sort_values("time_s", kind="stable")
     apart = (table["reason"] == APART).to_numpy()

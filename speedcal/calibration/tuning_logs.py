@@ -61,8 +61,8 @@ CLOCK_BLOCK_S, CLOCK_STEP_COST, CLOCK_LEAST_STEP_S = 30.0, 30.0, 1.5
 least step. Steps of 2 s bring hundreds; at 25 nats and 1 s a display that falls slowly showed one that was none."""
 
 CLOCK_EXPLAINED = 0.5
-"""Share of the rows of each piece between two steps that must fit there. Of another dial some fit at any lateness; taken
-for a step of the clock, they had a third of a log left out and the rest trusted."""
+"""Share of the rows of each piece between two steps that must fit there. Of another dial some fit at any lateness;
+taken for a step of the clock, they had a third of a log left out and the rest trusted."""
 
 CLOCK_NEAR_S, CLOCK_FAR_S, MOST_JUMPS = 10.0, 600.0, 3
 """Steps that are tried, and those tried where two blocks and more fit nothing; so many longer ones, and clocks that run

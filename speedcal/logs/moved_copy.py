@@ -54,12 +54,12 @@ def is_moved_copy(recorded: Series, shown: Series, shifts: list[float]) -> bool:
         if any(abs(shift - other) < _DELAYS_S[-1] / 2 for other in tried):
             continue
         tried.append(shift)
-        best = min(_DELAYS_S + shift, key=lambda at: _misfit(clock, speed, time_s[some] + at, values[some]))
+        best = _closest(_DELAYS_S + shift, clock, speed, time_s[some], values[some])
         pair = _pair(clock, speed, time_s + best, values)
         if abs(_unit_and_slope(*pair)[1] - 1.0) > 2 * _near_unit(pair[1], shown[2]):
             continue
         for steps in _FINER_S:
-            best = min(steps + best, key=lambda at: _misfit(clock, speed, time_s + at, values))
+            best = _closest(steps + best, clock, speed, time_s, values)
         if _is_same(recorded, (time_s + best, values, shown[2])):
             return True
     return False
@@ -119,15 +119,18 @@ def _near_unit(shown: FloatArray, step: float) -> float:
     return _NEAR_UNIT + _ROUNDED_SLOPE * step / max(float(np.ptp(shown)) if len(shown) else 0.0, step, 1e-9)
 
 
-def _misfit(clock: FloatArray, speed: FloatArray, time_s: FloatArray, shown: FloatArray) -> float:
-    """Return the scatter of the shown speed about a line through the recorded one; infinite without an overlap."""
-    truth = _beside(clock, speed, time_s)
+def _closest(shifts: FloatArray, clock: FloatArray, speed: FloatArray, time_s: FloatArray, shown: FloatArray) -> float:
+    """Return the shift at which the shown speed scatters least about a line through the recorded one."""
+    truth = _beside(clock, speed, (time_s + shifts[:, None]).ravel()).reshape(len(shifts), -1)
     known = np.isfinite(truth)
-    if known.sum() < max(_FEWEST_CHANGING, len(shown) // 2):
-        return np.inf
-    x, y = truth[known] - truth[known].mean(), shown[known] - shown[known].mean()
-    variance = float(x @ x)
-    return float(y @ y - (x @ y) ** 2 / variance) / len(x) if variance > 0 else np.inf
+    count = known.sum(axis=1)
+    x, y = np.where(known, truth, 0.0), np.where(known, shown, 0.0)
+    mean_x, sum_y = x.sum(axis=1) / np.maximum(count, 1), y.sum(axis=1)
+    xx, xy, yy = ((one * other).sum(axis=1) for one, other in ((x, x), (x, y), (y, y)))
+    variance = xx - mean_x**2 * count
+    scatter = yy - sum_y**2 / np.maximum(count, 1) - (xy - mean_x * sum_y) ** 2 / np.maximum(variance, 1e-9)
+    told = (count >= max(_FEWEST_CHANGING, len(shown) // 2)) & (variance > 0)
+    return float(shifts[np.argmin(np.where(told, scatter / np.maximum(count, 1), np.inf))])
 
 
 def _is_same(recorded: Series, shown: Series) -> bool:
