@@ -91,12 +91,13 @@ def course_of_clock(
     step_mps
         Step the readings are rounded to. [m/s]
     """
+    as_told = ClockCourse(np.zeros(len(time_s)))
     if max(np.ptp(time_s), np.ptp(ground.time_s)) > _LONGEST_S:
-        return ClockCourse(np.zeros(len(time_s)))
+        return as_told
     some = np.flatnonzero(np.diff(np.floor(time_s - time_s[0]), prepend=-1) > 0)
     blocks = _Blocks(ground, time_s[some], indicated_mps[some], shift, step_mps)
     if blocks.astray_mps > LOG_ASTRAY_MPS + step_mps / 2:
-        return ClockCourse(np.zeros(len(time_s)))
+        return as_told
     found = blocks.course(CLOCK_NEAR_S, CLOCK_DRIFTS)
     unexplained = blocks.unexplained(*found)
     if unexplained >= max(_LEAST_BLOCKS, _LEAST_PART * np.count_nonzero(blocks.moving)):
@@ -105,10 +106,10 @@ def course_of_clock(
             found = farther
     drift, lateness = found
     if not drift and not np.ptp(lateness):
-        return ClockCourse(np.zeros(len(time_s)))
+        return as_told
     first, late = blocks.located(drift, lateness)
     if blocks.least_explained(drift, first, late) < CLOCK_EXPLAINED:  # of another dial, and not late
-        return ClockCourse(np.zeros(len(time_s)))
+        return as_told
     piece = np.searchsorted(some[first], np.arange(len(time_s)), side="right")
     longest = late[int(np.argmax(np.bincount(piece, minlength=len(late))))]
     steps = tuple((int(some[k]), float(a - b)) for k, a, b in zip(first, late[:-1], late[1:], strict=True))
