@@ -14,7 +14,7 @@ from speedcal.text import report_of_parts as part_text
 from speedcal.text.corrections import unsaid
 from speedcal.text.messages import label
 from speedcal.text.names import one_line
-from speedcal.text.numbers import signed
+from speedcal.text.numbers import counted, signed
 from speedcal.text.parts import part_name
 from speedcal.text.vehicle_summary import link_text
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
@@ -90,7 +90,7 @@ class DriveDetail:
         if len(self.left_out) <= _MOST_LEFT_OUT:
             lines += [f"Line {row[0]}, shown {row[2]}: {row[-1]}" for row in self.left_out]
         else:
-            lines += [f"{count} readings not used: {reason}" for reason, count in self.reasons]
+            lines += [f"{counted(count, 'reading')} not used: {reason}" for reason, count in self.reasons]
         return (*lines, *self.findings)
 
 

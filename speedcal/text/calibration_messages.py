@@ -168,7 +168,8 @@ def _minutes_apart(values: Values) -> str:
     )
     return (
         f"Left out, since log and track do not belong together there: {parts}. A ferry, a trailer, wheels on a "
-        "stand, or a display or receiver that hangs would do that."
+        "stand, or a display or receiver that hangs would do that. If the vehicle drove itself then, look at the cable "
+        "or sensor, its plug and the logger."
     )
 
 

@@ -17,7 +17,7 @@ from speedcal.text.messages import label
 from speedcal.text.numbers import short
 from speedcal.units import KMH_MPS, LENGTH_UNIT_M, SPEED_UNIT_MPS, DisplayUnit
 
-_CLOCKS = {
+CLOCKS = {
     "gps": "the clock of the track in the same file",
     "utc": "dates with a zone",
     "local": "dates without a zone",
@@ -113,7 +113,7 @@ def _readings_lines(readings: Readings, unit: DisplayUnit | None) -> list[str]:
         step_text = f"{step:.4g} {readings.speed_unit}"
     lines = [
         f"  readings    {len(readings)}, {low:.1f} to {high:.1f} {shown}, in steps of {step_text}",
-        f"  clock       {_CLOCKS[readings.clock]}",
+        f"  clock       {CLOCKS[readings.clock]}",
     ]
     if readings.clock != "none":
         every = f", one every {facts['interval_s']:g} s" if facts["interval_s"] is not None else ""

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from speedcal.errors import JobError, Problem, SpeedcalError
+from speedcal.text.inspection import CLOCKS
 from speedcal.text.job_messages import step_name
 from speedcal.text.messages import label
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
@@ -257,7 +258,7 @@ def _readings_facts(readings: Readings) -> dict[str, Any]:
         "kind": label(readings.kind),
         "count": len(readings),
         "unit": readings.speed_unit,
-        "clock": readings.clock,
+        "clock": CLOCKS[readings.clock],
         "lowest": float(speeds.min()) if len(readings) else 0.0,
         "highest": float(speeds.max()) if len(readings) else 0.0,
         "resolution": round(float(readings.speed_resolution_mps / step), 3),

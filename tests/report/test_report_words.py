@@ -117,6 +117,15 @@ def test_what_is_not_in_the_interval_says_so() -> None:
     assert detail.budget[-1][3] == "a usual size; not in this interval"
 
 
+def test_one_reading_that_was_left_out_for_a_reason_is_one_reading() -> None:
+    """Beside many that were left out for another one the printed page counts them."""
+    drive = make_calibration()
+    table = drive.readings.assign(reason=["no_speed", *["wrong"] * (len(drive.readings) - 1)], used=False)
+    lines = drive_detail("before", replace(drive, readings=table), "mph", has_date=True).in_short()
+    counts = [line.split(":")[0] for line in lines if "not used" in line]
+    assert counts == [f"{len(table) - 1} readings not used", "1 reading not used"]
+
+
 def test_choices_in_depth_carry_the_errors_of_the_corrections() -> None:
     """Two teeth more on 20 take a factor of 1.1 to 1.0; at 60 mph the error goes from +6 to 0."""
     vehicle = Vehicle.from_dict({"driven_gear": 20})

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from support.web_site import Site, analysed_at_hand, open_site
+from support.web_site import DEMO, Site, analysed_at_hand, open_site
 
 from speedcal.web.settings import Limits
 
@@ -48,6 +48,27 @@ def test_a_hostile_track_costs_one_message(site: Site, content: bytes, words: st
     assert "hostile.gpx" in page
     assert "Traceback" not in page
     assert 'value="30 40 50 60"' in page
+
+
+def test_speeds_held_in_order_have_no_clock_to_be_matched(site: Site) -> None:
+    """The nine of the demo drive: the page says where each stands, and names no clock; beside notes it does."""
+    base = site.new_job()
+    sent = site.client.post(
+        f"{base}/drives/new/before",
+        data={"held": "42 64 30 53 76 36 71 47 59", "unit": "mph"},
+        files={"track": ("before.gpx", (DEMO / "before.gpx").read_bytes())},
+        follow_redirects=False,
+    )
+    noted = site.send(site.new_job())
+    pages = []
+    for answer in (sent, noted):
+        site.understand(answer.headers["location"])
+        pages.append(" ".join(site.client.get(answer.headers["location"]).text.split()))
+    assert "stands at the steady speed it was matched to" in pages[0]
+    assert "<dt>Times</dt><dd>no times: speeds held one after the other</dd>" in pages[0]
+    assert "the two clocks were matched" not in pages[0]
+    assert "the two clocks were matched" in pages[1]
+    assert "<dt>Times</dt><dd>times of day without a date</dd>" in pages[1]
 
 
 def test_a_track_beyond_the_limit_of_fixes_is_told(tmp_path: Path) -> None:
