@@ -101,7 +101,8 @@ def _beside(way: Laid, basis: Basis, nodes: Solved, columns: FloatArray) -> tupl
     Shapes (nodes, columns) and (nodes, 1).
     """
     known = np.column_stack([basis.rows(way.speed_mps), way.play])
-    told, _ = information(way, np.column_stack([known, columns]), nodes.noise)
+    noise, which = np.unique(nodes.noise, axis=0, return_inverse=True)
+    told = information(way, np.column_stack([known, columns]), noise)[0][which]
     size, sd = known.shape[1], nodes.prior_sd[:, :, None]
     inner = sd * told[:, :size, :size] * sd.transpose(0, 2, 1) + np.eye(size)
     beside = sd * told[:, :size, size:]
