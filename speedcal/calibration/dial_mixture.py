@@ -199,19 +199,21 @@ def solved(way: Laid, basis: Basis) -> Solved:
     log_scatter = -0.5 * (np.log(noise[:, 0] / SCATTER_MPS) / SCATTER_LOG_SD) ** 2
     log_noise = log_scatter + np.tile(np.log(RUN_SHARE_ODDS), len(LINE_SCATTERS_MPS))
     told, log_determinant = information(way, np.column_stack([rows, way.play]), noise)
-    log_node, solution, inverse = at_nodes(told, log_determinant, prior_sd)
+    log_node, solution, precision = at_nodes(told, log_determinant, prior_sd)
     log = (log_noise[:, None] + log_sizes + log_node).ravel()
     weight = np.exp(log - log.max())
     keep = np.flatnonzero(weight > _NEGLIGIBLE)
-    covariance = (prior_sd[:, :, None] * inverse * prior_sd[:, None, :]).reshape(-1, parts + 1, parts + 1)
+    noise, prior_sd = np.repeat(noise, len(prior_sd), axis=0)[keep], np.tile(prior_sd, (len(noise), 1))[keep]
+    covariance = np.linalg.inv(precision.reshape(-1, parts + 1, parts + 1)[keep])
+    covariance *= prior_sd[:, :, None] * prior_sd[:, None, :]
     return Solved(
         weight=weight[keep] / weight[keep].sum(),
-        mean=(prior_sd * solution).reshape(-1, parts + 1)[keep, :-1],
-        covariance=covariance[keep, :-1, :-1],
-        size=np.tile(prior_sd[:, 2], len(noise))[keep],
-        scatter=np.repeat(noise[:, 0], len(prior_sd))[keep],
-        noise=np.repeat(noise, len(prior_sd), axis=0)[keep],
-        prior_sd=np.tile(prior_sd, (len(noise), 1))[keep],
+        mean=(prior_sd * solution.reshape(-1, parts + 1)[keep])[:, :-1],
+        covariance=covariance[:, :-1, :-1],
+        size=prior_sd[:, 2],
+        scatter=noise[:, 0],
+        noise=noise,
+        prior_sd=prior_sd,
     )
 
 
@@ -227,7 +229,7 @@ def prior_nodes(parts: int) -> tuple[FloatArray, FloatArray]:
 def at_nodes(
     told: FloatArray, log_determinant: FloatArray, prior_sd: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return log density of the readings, scaled mean and scaled covariance of the parts: by noise (k,) and size (m,).
+    """Return log density of the readings, scaled mean and scaled precision of the parts: by noise (k,) and size (m,).
 
     Parameters
     ----------
@@ -238,11 +240,11 @@ def at_nodes(
     """
     inner = prior_sd[:, :, None] * told[:, None, :-1, :-1] * prior_sd[:, None, :] + np.eye(prior_sd.shape[1])
     seen = prior_sd * told[:, None, :-1, -1]
-    inverse = np.linalg.inv(inner)
-    solution = (inverse @ seen[..., None])[..., 0]
+    solution = np.linalg.solve(inner, seen[..., None])[..., 0]
     fit = told[:, None, -1, -1] - (seen * solution).sum(axis=-1)
-    log = -0.5 * (fit + log_determinant[:, None] + np.linalg.slogdet(inner)[1])
-    return log, solution, np.asarray(inverse, float)
+    root = np.diagonal(np.linalg.cholesky(inner), axis1=-2, axis2=-1)
+    log = -0.5 * (fit + log_determinant[:, None]) - np.log(root).sum(axis=-1)
+    return log, solution, inner
 
 
 def information(way: Laid, design: FloatArray, noise: FloatArray) -> tuple[FloatArray, FloatArray]:
