@@ -119,6 +119,12 @@ class _Seen:
     def only(self, rows: IntArray) -> _Seen:
         return _Seen(*(getattr(self, entry.name)[rows] for entry in fields(self)))
 
+    @property
+    def in_short(self) -> _Seen:
+        """The same in single precision: to climb by it takes half the time, and ends within a millionth."""
+        large = (part.astype(np.float32) for part in (self.speed, self.speed_variance, self.weight))
+        return _Seen(self.clock_s, self.start_offset, self.start_gain, *large)
+
     @cached_property
     def crawls(self) -> tuple[IntArray, ...]:
         """Where the vehicle stands or crawls, as indices."""
@@ -127,7 +133,7 @@ class _Seen:
     @cached_property
     def off_track(self) -> FloatArray:
         """Share of the moments of each reading that are not on the track, shape (c, n)."""
-        return np.asarray(1 - self.weight.sum(axis=2))
+        return 1 - _over_moments(self.weight)
 
     @property
     def start(self) -> Lines:
@@ -150,7 +156,8 @@ def clock_cells(
     log_prior
         Log density of clock offsets, normalised over the range that was searched.
     """
-    seen = _around(ground, notes, shifts)
+    whole = _around(ground, notes, shifts)
+    seen = whole.in_short
     scatter = np.full(len(seen.clock_s), FIRST_SCATTER_MPS)
     lines = _climbed(seen, scatter, notes, seen.start, rounds=_FIRST_ROUNDS)
     height = _log_height(seen, scatter, notes, lines) + log_prior(seen.clock_s)
@@ -168,7 +175,7 @@ def clock_cells(
     keep = np.flatnonzero(height > height.max() - _NEGLIGIBLE)
     seen, scatter, lines = seen.only(keep), scatter[keep], lines.only(keep)
     lines = _climbed(seen, scatter, notes, lines, rounds=_LAST_ROUNDS)
-    return _weighed(seen, scatter, notes, lines, prior[keep])
+    return _weighed(whole.only(rows[keep]), scatter, notes, lines, prior[keep])
 
 
 def _stride(at: Moments) -> int:
@@ -250,17 +257,24 @@ class _Told:
         return np.asarray((1 - wrong[:, None]) * self.good + wrong[:, None] * stray)
 
 
+def _over_moments(*parts: FloatArray) -> FloatArray:
+    """Return the product of parts of shape (r, n, nodes), summed over the moments of each reading."""
+    names = ",".join(["rnk"] * len(parts))
+    return np.asarray(np.einsum(f"{names}->rn", *parts))  # several times as fast as a sum over a short last axis
+
+
 def _told(seen: _Seen, scatter: FloatArray, notes: Notes, lines: Lines) -> _Told:
-    a, b = lines.offset[:, None, None], lines.gain[:, None, None]
+    a, b = (part.astype(seen.speed.dtype)[:, None, None] for part in (lines.offset, lines.gain))
+    shown = notes.indicated_mps.astype(seen.speed.dtype)[None, :, None]
     variance = b**2 * seen.speed_variance
     variance += (scatter[:, None] ** 2 + notes.own_variance)[:, :, None]
     precision = np.reciprocal(variance, out=variance)
     residual = b * seen.speed
     residual += a
-    np.subtract(notes.indicated_mps[None, :, None], residual, out=residual)
+    np.subtract(shown, residual, out=residual)
     # a vehicle that stands or crawls tells when it was, and nothing about the line
     crawls = seen.crawls
-    residual[crawls] = (notes.indicated_mps[None, :, None] - seen.speed)[crawls] if len(crawls[0]) else 0.0
+    residual[crawls] = (shown - seen.speed)[crawls] if len(crawls[0]) else 0.0
     precision[crawls] = 1 / CRAWL_SD_MPS**2
     density = residual**2
     density *= precision
@@ -270,7 +284,7 @@ def _told(seen: _Seen, scatter: FloatArray, notes: Notes, lines: Lines) -> _Told
     density *= seen.weight
     precision[crawls] = 0.0
     # where a moment is not on the track, the track has nothing to say against the reading
-    return _Told(density, residual, precision, density.sum(axis=2) + seen.off_track * notes.stray)
+    return _Told(density, residual, precision, _over_moments(density) + seen.off_track * notes.stray)
 
 
 def _climbed(seen: _Seen, scatter: FloatArray, notes: Notes, lines: Lines, *, rounds: int) -> Lines:
@@ -279,14 +293,13 @@ def _climbed(seen: _Seen, scatter: FloatArray, notes: Notes, lines: Lines, *, ro
     for _ in range(rounds):
         told = _told(seen, scatter, notes, lines)
         likelihood = told.likelihood(lines.wrong, notes.stray)
-        share = told.density * ((1 - lines.wrong)[:, None] / likelihood)[:, :, None]
-        weight = share * told.precision
-        weighted = weight * seen.speed
-        each = weight.sum(axis=2)
+        right = ((1 - lines.wrong)[:, None] / likelihood).astype(seen.speed.dtype)
+        weight = told.density * right[:, :, None] * told.precision
+        each, times_speed = _over_moments(weight), _over_moments(weight, seen.speed)
         pull_a, pull_b = lines.prior_information
-        s0, s1 = each.sum(axis=1) + pull_a, weighted.sum(axis=(1, 2))
-        s2 = (weighted * seen.speed).sum(axis=(1, 2)) + pull_b
-        t0, t1 = each @ shown, weighted.sum(axis=2) @ shown + pull_b
+        s0, s1 = each.sum(axis=1) + pull_a, times_speed.sum(axis=1)
+        s2 = _over_moments(weight, seen.speed, seen.speed).sum(axis=1) + pull_b
+        t0, t1 = each @ shown, times_speed @ shown + pull_b
         determinant = np.maximum(s0 * s2 - s1 * s1, 1e-12)
         gain = np.clip((s0 * t1 - s1 * t0) / determinant, SMALLEST_FACTOR, LARGEST_FACTOR)
         strays = (lines.wrong[:, None] * notes.stray / likelihood).sum(axis=1)
@@ -329,13 +342,12 @@ def _weighed(seen: _Seen, scatter: FloatArray, notes: Notes, lines: Lines, log_p
 
 def _information(seen: _Seen, told: _Told, share: FloatArray, lines: Lines) -> FloatArray:
     """Return the observed information of (offset, gain), shape (r, 2, 2), never less than a part of the complete."""
-    weight = share * told.precision
-    score = told.residual * told.precision
-    columns = np.stack([np.ones_like(seen.speed), seen.speed])
-    complete = np.einsum("rnk,irnk,jrnk->rij", weight, columns, columns, optimize=True)
-    mean = np.einsum("rnk,rnk,irnk->irn", share, score, columns, optimize=True)
-    square = np.einsum("rnk,rnk,irnk,jrnk->rij", share, score**2, columns, columns, optimize=True)
-    missing = square - np.einsum("irn,jrn->rij", mean, mean)
+    speed = seen.speed
+    score = share * told.residual * told.precision
+    complete = _by_line(share * told.precision, speed)
+    square = _by_line(score * told.residual * told.precision, speed)
+    mean = np.stack([_over_moments(score), _over_moments(score, speed)], axis=1)
+    missing = square - mean @ mean.transpose(0, 2, 1)
     pull_a, pull_b = lines.prior_information
     complete[:, 0, 0] += pull_a
     complete[:, 1, 1] += pull_b
@@ -344,6 +356,13 @@ def _information(seen: _Seen, told: _Told, share: FloatArray, lines: Lines) -> F
     left = np.maximum(1 - values, _LEAST_INFORMATION)
     back = np.linalg.inv(root) @ vectors
     return np.asarray(back * left[:, None, :] @ back.transpose(0, 2, 1))
+
+
+def _by_line(weight: FloatArray, speed: FloatArray) -> FloatArray:
+    """Return the sums of a weight times the products of (1, speed), shape (r, 2, 2)."""
+    flat, along = weight.reshape(len(weight), -1), speed.reshape(len(speed), -1)
+    sums = [flat.sum(axis=1), np.einsum("rm,rm->r", flat, along), np.einsum("rm,rm,rm->r", flat, along, along)]
+    return np.stack([sums[0], sums[1], sums[1], sums[2]], axis=1).reshape(-1, 2, 2)
 
 
 @cache

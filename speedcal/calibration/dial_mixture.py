@@ -260,11 +260,11 @@ def information(way: Laid, design: FloatArray, noise: FloatArray) -> tuple[Float
     alone = np.where(in_run, (1 - shared) * variance, variance) * way.widening + way.known_variance
     weight = 1 / alone
     # every row weighs the same products, so all rows are one multiplication of matrices
-    products = (columns[:, :, None] * columns[:, None, :]).reshape(len(columns), -1)
+    products = (columns[:, :, None] * columns[:, None, :]).reshape(len(columns), count**2)
     total = (weight @ products).reshape(-1, count, count)
     member = (way.run[in_run, None] == np.unique(way.run[in_run])).astype(float)
-    of_runs = (member[:, :, None] * columns[in_run, None, :]).reshape(len(member), -1)
-    sums = (weight[:, in_run] @ of_runs).reshape(len(noise), -1, count)
+    of_runs = (member[:, :, None] * columns[in_run, None, :]).reshape(len(member), member.shape[1] * count)
+    sums = (weight[:, in_run] @ of_runs).reshape(len(noise), member.shape[1], count)
     size = 1 + shared * variance * (weight[:, in_run] @ member)
     total -= sums.transpose(0, 2, 1) @ (sums * (shared * variance / size)[:, :, None])
     return total, np.log(alone).sum(axis=1) + np.log(size).sum(axis=1)
