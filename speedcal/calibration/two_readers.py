@@ -73,14 +73,8 @@ def other_readers(ground: GroundSpeed, notes: Notes, cells: Cells, dial: Dial) -
     """
     watch = _Watch(ground, notes, cells, dial, reach_s=READERS_CLOCK_REACH_S)
     hangs = PointerPlay.along(ground).at(watch.moments)
-    alone = _mean(
-        np.concatenate(
-            [
-                np.log(watch.density(scatter, size * hangs)).sum(axis=1)
-                for scatter, size in product(READERS_SCATTERS_MPS, READERS_PLAYS_MPS)
-            ]
-        )
-    )
+    plays = np.multiply.outer(READERS_PLAYS_MPS, hangs)
+    alone = _mean(np.log([watch.density(scatter, plays) for scatter in READERS_SCATTERS_MPS]).sum(axis=-1).ravel())
     near = _Watch(ground, notes, cells, dial, reach_s=DIALS_CLOCK_REACH_S)
     dials, displays = _two_dials(near), _dial_and_gps(near, dial)
     either = _mean(np.log(np.concatenate(dials)).sum(axis=1))
@@ -104,9 +98,9 @@ def _mean(logs: FloatArray) -> float:
 def _two_watches(watch: _Watch) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return the densities of the readings by either of two readers, shape (ways, n) each, and how they see apart."""
     first, second, apart_mps = [], [], []
-    shifts = {side * shift / 2 for shift in READERS_SHIFTS_MPS for side in (1, -1)}
+    shifts = sorted({side * shift / 2 for shift in READERS_SHIFTS_MPS for side in (1, -1)})
     for scatter in READERS_SCATTERS_MPS:
-        density = {shift: watch.density(scatter, shift) for shift in shifts}
+        density = dict(zip(shifts, watch.density(scatter, np.array(shifts)[:, None, None]), strict=True))
         for apart, shift in product(READERS_APART_S, READERS_SHIFTS_MPS):
             lag = round(apart / _STEP_S)
             first.append(density[-shift / 2][:-lag])
@@ -120,9 +114,8 @@ def _two_dials(watch: _Watch) -> tuple[FloatArray, FloatArray]:
     away = np.array([apart * (watch.speed - meet) for meet, apart in product(DIALS_MEET_MPS, DIALS_APART)])
     first, second = [], []
     for scatter in READERS_SCATTERS_MPS:
-        low, high, below, above = (
-            np.concatenate(watch.density(scatter, part * away)) for part in (-0.5, 0.5, -1.0, 1.0)
-        )
+        parts = watch.density(scatter, np.multiply.outer([-0.5, 0.5, -1.0, 1.0], away))
+        low, high, below, above = (np.concatenate(part) for part in parts)
         here = np.tile(watch.density(scatter, 0.0), (len(away), 1))
         first += [low, here, here]
         second += [high, below, above]
@@ -132,11 +125,11 @@ def _two_dials(watch: _Watch) -> tuple[FloatArray, FloatArray]:
 def _dial_and_gps(watch: _Watch, dial: Dial) -> tuple[FloatArray, FloatArray]:
     """Return the densities of the readings off the dial and off a GPS display, which drew the dial that was found."""
     away = watch.speed - _shown(dial, watch.speed)
-    first, second = [], []
-    for share, scatter in product(GPS_SHARES, READERS_SCATTERS_MPS):
-        first.append(watch.density(scatter, -share / (1 - share) * away))
-        second.append(watch.density(GPS_SCATTER_MPS, away))
-    return np.concatenate(first), np.concatenate(second)
+    beside = np.array([-share / (1 - share) for share in GPS_SHARES])
+    dials = [watch.density(scatter, np.multiply.outer(beside, away)) for scatter in READERS_SCATTERS_MPS]
+    first = np.stack(dials, axis=1)  # by share, then by scatter
+    second = np.broadcast_to(watch.density(GPS_SCATTER_MPS, away), first.shape)
+    return first.reshape(-1, first.shape[-1]), second.reshape(-1, first.shape[-1])
 
 
 def _shown(dial: Dial, speed_mps: FloatArray) -> FloatArray:
