@@ -122,7 +122,8 @@ class _Blocks:
     def __init__(
         self, ground: GroundSpeed, time_s: FloatArray, shown_mps: FloatArray, shift: Shift, step_mps: float
     ) -> None:
-        self.time_s, self.shown_mps = time_s + shift.offset_s, shown_mps
+        self.time_s = time_s + shift.offset_s
+        self.shown_mps = shown_mps.astype(np.float32)  # and with it all that is as large, which halves the time
         self.since_s = time_s - time_s.mean()
         self.block = np.unique(np.floor((time_s - time_s[0]) / CLOCK_BLOCK_S), return_inverse=True)[1]
         self.first = np.searchsorted(self.block, np.arange(int(self.block[-1]) + 1))
@@ -130,7 +131,7 @@ class _Blocks:
         self.start_s = float(ground.time_s[0])
         speed, _, inside = ground.at(np.arange(self.start_s, ground.time_s[-1], _FINE_S))
         expected = np.where(inside, shift.offset_mps + shift.gain * speed, np.nan)
-        self.expected = np.concatenate(([np.nan], expected, [np.nan]))
+        self.expected = np.concatenate(([np.nan], expected, [np.nan])).astype(np.float32)
         place = np.clip(shown_mps, 0.0, _TOP_MPS).astype(np.int64)
         often = np.convolve(np.bincount(place, minlength=int(_TOP_MPS) + 1), (0.25, 0.5, 0.25), "same")
         self.unknowing = ((1 - _UNIFORM) * often / len(place) + _UNIFORM / _TOP_MPS)[place]
@@ -156,16 +157,17 @@ class _Blocks:
     def _off(self, late_s: FloatArray, drift: float, rows: slice = slice(None)) -> FloatArray:
         """Return how far readings lie off for each lateness, shape (n, k); NaN beside the track. [m/s]."""
         moment = self.time_s[rows] + drift * self.since_s[rows]
-        at = np.rint((moment[:, None] + late_s - self.start_s) / _FINE_S + 1)
-        at = np.minimum(np.maximum(at, 0), len(self.expected) - 1).astype(np.int64)
-        return np.asarray(self.shown_mps[rows, None] - self.expected[at])
+        at = np.rint((moment - self.start_s) / _FINE_S).astype(np.int64)[:, None] + 1
+        at = at + np.rint(late_s / _FINE_S).astype(np.int64)
+        return np.asarray(self.shown_mps[rows, None] - self.expected.take(at, mode="clip"))
 
     def _told(self, late_s: FloatArray, drift: float, rows: slice = slice(None)) -> FloatArray:
         """Return the log likelihood of each reading for each lateness, over that of one that knows nothing."""
-        z = self._off(late_s, drift, rows) / self.scale_mps
-        level = (1 - _WRONG) / (self.scale_mps * np.sqrt(2 * np.pi) * self.unknowing[rows, None])
-        right = level * np.exp(np.fmax(-0.5 * z * z, _NEVER))  # also where nothing is known
-        return np.asarray((self.counts[rows, None] / _ALIKE) * np.log(right + _WRONG))
+        z = self._off(late_s, drift, rows) * np.float32(1 / self.scale_mps)
+        level = (1 - _WRONG) / (self.scale_mps * np.sqrt(2 * np.pi) * self.unknowing[rows])
+        right = np.exp(np.fmax(-0.5 * z * z, _NEVER))  # also where nothing is known
+        right *= level.astype(np.float32)[:, None]
+        return np.asarray((self.counts[rows, None] / np.float32(_ALIKE)) * np.log(right + _WRONG))
 
     def _told_by_blocks(self, late_s: FloatArray, drift: float) -> FloatArray:
         """Return the log likelihood of each block for each lateness, shape (m, k)."""
