@@ -12,6 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, fields
 from functools import cache, cached_property
 from math import lgamma, log, pi
+from typing import Any
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
@@ -40,6 +41,7 @@ from speedcal.interval import BoolArray, FloatArray, IntArray
 
 _FIRST_ROUNDS, _SECOND_ROUNDS, _LAST_ROUNDS = 4, 2, 7
 _WORTH_A_LOOK, _NEGLIGIBLE, _MOST_CLOCKS = 16.0, 9.0, 60
+_SHORT: np.dtype[Any] = np.dtype(np.float32)
 _LEAST_INFORMATION = 0.05
 """Share of the complete information that is left at least where the moments of a reading are in doubt."""
 
@@ -122,7 +124,7 @@ class _Seen:
     @property
     def in_short(self) -> _Seen:
         """The same in single precision: to climb by it takes half the time, and ends within a millionth."""
-        large = (part.astype(np.float32) for part in (self.speed, self.speed_variance, self.weight))
+        large = (part.astype(_SHORT) for part in (self.speed, self.speed_variance, self.weight))
         return _Seen(self.clock_s, self.start_offset, self.start_gain, *large)
 
     @cached_property

@@ -204,7 +204,7 @@ def solved(way: Laid, basis: Basis) -> Solved:
     weight = np.exp(log - log.max())
     keep = np.flatnonzero(weight > _NEGLIGIBLE)
     noise, prior_sd = np.repeat(noise, len(prior_sd), axis=0)[keep], np.tile(prior_sd, (len(noise), 1))[keep]
-    covariance = np.linalg.inv(precision.reshape(-1, parts + 1, parts + 1)[keep])
+    covariance = np.asarray(np.linalg.inv(precision.reshape(-1, parts + 1, parts + 1)[keep]), float)
     covariance *= prior_sd[:, :, None] * prior_sd[:, None, :]
     return Solved(
         weight=weight[keep] / weight[keep].sum(),
@@ -240,7 +240,7 @@ def at_nodes(
     """
     inner = prior_sd[:, :, None] * told[:, None, :-1, :-1] * prior_sd[:, None, :] + np.eye(prior_sd.shape[1])
     seen = prior_sd * told[:, None, :-1, -1]
-    solution = np.linalg.solve(inner, seen[..., None])[..., 0]
+    solution = np.asarray(np.linalg.solve(inner, seen[..., None])[..., 0], float)
     fit = told[:, None, -1, -1] - (seen * solution).sum(axis=-1)
     root = np.diagonal(np.linalg.cholesky(inner), axis1=-2, axis2=-1)
     log = -0.5 * (fit + log_determinant[:, None]) - np.log(root).sum(axis=-1)

@@ -12,7 +12,7 @@ import numpy as np
 
 from speedcal.calibration.banded import Banded
 from speedcal.calibration.runs import SteadyRuns
-from speedcal.calibration.speed_spline import SplineGrid, variances
+from speedcal.calibration.speed_spline import SplineGrid
 from speedcal.calibration.tuning_logs import LEAST_JERK, LEAST_WANDER, LOCAL_KNOTS, RUN_EDGE_S, RUN_POOL
 from speedcal.interval import FloatArray, IntArray
 
@@ -38,7 +38,6 @@ class Motion:
     def __init__(self, grid: SplineGrid, coefficients: FloatArray, runs: SteadyRuns) -> None:
         self.grid = grid
         self.run = _run_of(grid, runs)
-        self.bending_rows, self.change_rows = grid.bending_rows(), grid.change_rows()
         square = grid.bending(coefficients) ** 2
         self.jerk2 = np.maximum(local_sum(square, LOCAL_KNOTS) / (2 * LOCAL_KNOTS + 1), LEAST_JERK**2)
         self.wander2 = self._of_runs(grid.changes(coefficients) ** 2, np.ones(len(grid)))
@@ -54,24 +53,16 @@ class Motion:
         grid = self.grid
         before = Banded(self.band()).inverse() if (self.run >= 0).any() else None
         square = grid.bending(coefficients) ** 2
-        learnt = self._learnt(self.jerk2, self.bending_rows, before, inverse)
+        expected = self.jerk2 if before is None else grid.bending_variances(before)
+        learnt = _learnt(self.jerk2, expected, grid.bending_variances(inverse))
         self.jerk2 = np.maximum(
             (local_sum(square, LOCAL_KNOTS) + _HALF * self.jerk2)
             / (local_sum(learnt * grid.inner, LOCAL_KNOTS) + _HALF),
             LEAST_JERK**2,
         )
         if before is not None:
-            learnt = self._learnt(self.wander2, self.change_rows, before, inverse)
+            learnt = _learnt(self.wander2, grid.change_variances(before), grid.change_variances(inverse))
             self.wander2 = self._of_runs(grid.changes(coefficients) ** 2, learnt)
-
-    @staticmethod
-    def _learnt(
-        size2: FloatArray, rows: tuple[IntArray, FloatArray], before: FloatArray | None, after: FloatArray
-    ) -> FloatArray:
-        """Return how much of each size the drive told, 0 to 1."""
-        first, row = rows
-        expected = size2 if before is None else variances(before, first, row, row)
-        return np.clip((expected - variances(after, first, row, row)) / size2, 0.0, 1.0)
 
     def _of_runs(self, square: FloatArray, learnt: FloatArray) -> FloatArray:
         """Return the size of the wander of each run, where it says little that of all, and none outside of runs."""
@@ -85,6 +76,11 @@ class Motion:
             pooled = (total + RUN_POOL * usual) / (count + RUN_POOL)
             size2[inside] = np.maximum(pooled, LEAST_WANDER**2)[self.run[inside]]
         return size2
+
+
+def _learnt(size2: FloatArray, before: FloatArray, after: FloatArray) -> FloatArray:
+    """Return how much of each size the drive told, 0 to 1, by the variances before and after it was seen."""
+    return np.clip((before - after) / size2, 0.0, 1.0)
 
 
 def local_sum(values: FloatArray, reach: int) -> FloatArray:

@@ -36,7 +36,7 @@ class Places:
 
     def of(self, coefficients: FloatArray, weights: FloatArray) -> FloatArray:
         """Return the weighted sum of the coefficients at each moment."""
-        return np.asarray(sum(weights[:, i] * coefficients[self.first + i] for i in range(REACH)))
+        return np.asarray(np.einsum("nk,nk->n", weights, coefficients[self.first[:, None] + np.arange(REACH)]))
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,8 +71,9 @@ class SplineGrid:
         cell = np.clip(np.floor(along), 0, self.cells[piece] - 1)
         f = np.clip(along - cell, 0.0, 1.0)
         g = 1 - f
-        value = np.stack([g**3, 3 * f**3 - 6 * f**2 + 4, 3 * g**3 - 6 * g**2 + 4, f**3], axis=1) / 6
-        rate = np.stack([-(g**2), 3 * f**2 - 4 * f, 4 * g - 3 * g**2, f**2], axis=1) / (2 * self.spacing_s)
+        f2, g2 = f * f, g * g
+        value = np.stack([g2 * g, 3 * (f - 2) * f2 + 4, 3 * (g - 2) * g2 + 4, f2 * f], axis=1) / 6
+        rate = np.stack([-g2, 3 * f2 - 4 * f, 4 * g - 3 * g2, f2], axis=1) / (2 * self.spacing_s)
         return Places(self.base[piece] + cell.astype(np.int64), value, rate, f)
 
     @property
@@ -100,28 +101,25 @@ class SplineGrid:
         """Return the rate from each coefficient to the next of its piece, 0 at the last."""
         return np.asarray(np.diff(coefficients, append=0.0) * self.joined / self.spacing_s)
 
-    def change_rows(self) -> tuple[IntArray, FloatArray]:
-        """Return the first of four coefficients and their weights, shape (n, 4), in each of :meth:`changes`."""
-        return self._rows(np.array([-1.0, 1.0]) / self.spacing_s, np.arange(len(self)))
-
-    def bending_rows(self) -> tuple[IntArray, FloatArray]:
-        """Return the first of four coefficients and their weights, shape (n, 4), in each of :meth:`bending`."""
-        return self._rows(np.array([1.0, -2.0, 1.0]) / self.spacing_s**2, np.arange(len(self)) - 1)
-
-    def _rows(self, weights: FloatArray, at: IntArray) -> tuple[IntArray, FloatArray]:
-        first = np.clip(at, 0, len(self) - REACH)
-        row = np.zeros((len(self), REACH))
-        for i, weight in enumerate(weights):
-            place = at - first + i
-            inside = (place >= 0) & (place < REACH)
-            row[inside, place[inside]] = weight
-        return first, row
-
     def bending(self, coefficients: FloatArray) -> FloatArray:
         """Return the second derivative at the knot of each coefficient, 0 at the ends of a piece. [1/s2]."""
         second = np.zeros(len(coefficients))
         second[1:-1] = coefficients[:-2] - 2 * coefficients[1:-1] + coefficients[2:]
         return np.asarray(second * self.inner / self.spacing_s**2)
+
+    def change_variances(self, inverse_band: FloatArray) -> FloatArray:
+        """Return the variance of each of :meth:`changes` from the band of the covariance, 0 at the last of a piece."""
+        own, beside = inverse_band[0], inverse_band[1]
+        variance = np.zeros(len(own))
+        variance[:-1] = own[:-1] - 2 * beside[:-1] + own[1:]
+        return np.asarray(variance * self.joined / self.spacing_s**2)
+
+    def bending_variances(self, inverse_band: FloatArray) -> FloatArray:
+        """Return the variance of each of :meth:`bending` from the band of the covariance, 0 at the ends of a piece."""
+        own, beside, second = inverse_band[:3]
+        variance = np.zeros(len(own))
+        variance[1:-1] = own[:-2] + 4 * own[1:-1] + own[2:] - 4 * (beside[:-2] + beside[1:-1]) + 2 * second[:-2]
+        return np.asarray(variance * self.inner / self.spacing_s**4)
 
     def bending_at(self, places: Places, bending: FloatArray) -> FloatArray:
         """Return the second derivative at moments from that at the knots; it is straight between them."""

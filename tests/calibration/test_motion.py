@@ -26,30 +26,27 @@ def dense(band: FloatArray) -> FloatArray:
     return matrix
 
 
-def rows(first: np.ndarray, row: FloatArray, size: int) -> FloatArray:
-    """Return rows of four weights as a matrix."""
-    matrix = np.zeros((len(first), size))
-    for n in range(len(first)):
-        matrix[n, first[n] : first[n] + 4] = row[n]
-    return matrix
-
-
-def test_bands_and_rows_are_those_of_the_differences_within_a_piece() -> None:
+def test_bands_and_variances_are_those_of_the_differences_within_a_piece() -> None:
     """Held against plain matrices: two pieces, which nothing joins."""
     grid = SplineGrid.over(np.array([0.0, 1, 2, 3, 50, 51, 52]), np.array([0, 0, 0, 0, 1, 1, 1]), 0.5)
     rng = np.random.default_rng(3)
     size = len(grid)
     speed, precision = rng.normal(size=size), rng.uniform(1, 2, size)
-    change = rows(*grid.change_rows(), size)[grid.joined]
     last = grid.base[1] - 1
-    expected = np.array([(speed[k + 1] - speed[k]) / 0.5 for k in range(size - 1) if k != last])
-    assert change @ speed == pytest.approx(expected)
-    assert grid.changes(speed)[grid.joined] == pytest.approx(expected)
+    unit = np.eye(size)
+    change = np.array([(unit[k + 1] - unit[k]) / 0.5 for k in range(size - 1) if k != last])
+    assert grid.changes(speed)[grid.joined] == pytest.approx(change @ speed)
     assert grid.changes(speed)[[last, -1]] == pytest.approx([0, 0])
     assert dense(grid.tautness(precision)) == pytest.approx(change.T @ np.diag(precision[grid.joined]) @ change)
-    bending = rows(*grid.bending_rows(), size)[grid.inner]
-    assert bending @ speed == pytest.approx(grid.bending(speed)[grid.inner])
+    ends = {0, last, last + 1, size - 1}
+    bending = np.array([(unit[k - 1] - 2 * unit[k] + unit[k + 1]) / 0.25 for k in range(size) if k not in ends])
+    assert grid.bending(speed)[grid.inner] == pytest.approx(bending @ speed)
     assert dense(grid.stiffness(precision)) == pytest.approx(bending.T @ np.diag(precision[grid.inner]) @ bending)
+    factor = np.tril(rng.normal(size=(size, size)))
+    covariance = factor @ factor.T
+    band = np.array([np.append(np.diagonal(covariance, -d), np.zeros(d)) for d in range(4)])
+    assert grid.change_variances(band)[grid.joined] == pytest.approx(np.diag(change @ covariance @ change.T))
+    assert grid.bending_variances(band)[grid.inner] == pytest.approx(np.diag(bending @ covariance @ bending.T))
 
 
 @pytest.mark.parametrize("wander", [0.02, 0.1])
