@@ -227,8 +227,8 @@ def _other_tables(rows: Rows, top: int, start: int) -> tuple[int, ...]:
 
 
 def _is_data(row: list[str]) -> bool:
-    """Tell whether a row holds a number or a time; most rows hold a number, and times take longer to tell."""
-    return any(map(_is_number, row)) or any(map(_is_datum, row))
+    """Tell whether a row holds a number or a time; most rows end with a number, and times take longer to tell."""
+    return any(map(_is_number, reversed(row))) or any(map(_is_datum, row))
 
 
 def is_all_data(row: list[str]) -> bool:
