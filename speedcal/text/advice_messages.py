@@ -130,6 +130,11 @@ FINDINGS: dict[str, Template] = {
     "already_good": "The worst error is {percent:.1f} %.",
     "likely_cause": _cause,
     "together_with": lambda values: f"Do it together with the other step: {ACTION_NAMES[values['action']]}.",
+    "passes_as_it_is": "Left as it is it would pass too, {percent:.1f} % off.",
+    "hides_needle": lambda values: (
+        f"It only hides that the needle sits wrong: the odometer would then count about {abs(values['percent']):.0f} % "
+        f"too {'much' if values['percent'] > 0 else 'little'}."
+    ),
     "gear_alone_leaves": "By itself this would leave {percent:.1f} %.",
     "needle_alone_leaves": "The needle alone would leave {percent:.1f} % at best.",
     "instead_of_the_first": _instead_of,

@@ -23,6 +23,8 @@ _HARDLY_PERCENT = 0.5
 _MOST_ROWS, _MORE_LIKELY_THAN_NOT = 5, 0.5
 _ABOUT_THE_BEST = {"margin_too_wide", "margin_kept", "no_acceptable_choice", "not_decided"}
 """Findings on the choice that by itself is the best; the advice weighs the work too and may name another."""
+_NOT_OF_THE_DRIVE = {"reseat_needle", "repair_instrument", "check_files", "set_unit"}
+"""What comes first where nothing between road and instrument is to be changed, or not yet."""
 _OUTCOMES = ("puts_right", "leaves", "already_good")
 _IN_HEAD = (*_OUTCOMES, "likely_cause", "together_with")
 """Reasons that the head of an advice says already."""
@@ -180,6 +182,8 @@ def unsaid(found: Corrections) -> list[Finding]:
     said = {code for entry in found.advice for code in entry.codes}
     if any(entry.action == "reseat_needle" for entry in found.advice):
         said.add("instrument_limits")
+    if found.advice and found.advice[0].action in _NOT_OF_THE_DRIVE:
+        said |= {*_ABOUT_THE_BEST, "nothing_to_change", "instrument_limits", "acceptable_as_is"}
     if "margin_to_the_rule" in said:  # then a count is not chosen for being the nearest
         said.add("not_decided")
     if not _best_is_advised(found):

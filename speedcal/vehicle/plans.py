@@ -35,6 +35,8 @@ _MAY_PASS = 0.1
 """Chances from this to one half are alike too: nobody opens a transmission on a hope."""
 WORTH_WORK_PERCENT = 4.0
 """An error that is smaller by so much is worth the work, where a rule would let the larger one pass too."""
+_WORTH_A_STEP_PERCENT = 1.0
+"""And each step of work must bring so much of it: nobody opens a transmission for 4 %. Our own judgment."""
 _DRIVE_PERCENT = 12.0
 """An error of the reading that weighs as much as one more road test. Our own judgment; halved, a gear that leaves 4 %
 gives way to one that leaves 9 % when a road test of one sheet proves the first in half of all cases."""
@@ -58,6 +60,18 @@ class Plan:
     """Chance that a road test will show it."""
     worst_percent: float
     passes: bool
+    hides_needle_percent: float = 0.0
+    """How far off the drive would be by a gear that makes up for a needle that sits wrong; zero where none does. [%]"""
+
+    @property
+    def is_untouched(self) -> bool:
+        """Whether nothing is done."""
+        return self.choice.kind == "keep" and not self.shift_mps
+
+    @property
+    def cost_percent(self) -> float:
+        """What it leaves, and what it takes to prove it. [%]."""
+        return self.worst_percent + _DRIVE_PERCENT * (1 - min(self.proven, SURE_ENOUGH))
 
     @property
     def work(self) -> int:
@@ -110,12 +124,30 @@ def plans_of(judge: Judge, keep: Choice, lists: Mapping[str, Sequence[Choice]], 
 
 
 def _in_order(plans: Sequence[Plan]) -> list[Plan]:
-    """Return the plans by their chances; of those alike the lesser work, unless it leaves far more of the error."""
+    """Return the plans by their chances; of those alike the lesser work, unless it leaves far more of the error.
+
+    A gear that only hides a needle comes behind whatever does without and passes as likely; and what would pass as it
+    is, but reads far off, behind what surely passes and leaves far less.
+    """
+    honest = max((p.probability for p in plans if not p.hides_needle_percent and not p.is_untouched), default=0.0)
     likeliest = min(plan.chances for plan in plans)
     least = min(plan.worst_percent for plan in plans if plan.chances == likeliest)
-    return sorted(
-        plans, key=lambda p: (p.chances, p.worst_percent > least + WORTH_WORK_PERCENT, p.work, p.worst_percent)
-    )
+
+    def rank(plan: Plan) -> tuple[object, ...]:
+        hides = bool(plan.hides_needle_percent) and honest > min(plan.probability, SURE_ENOUGH) - SAME_CHANCE
+        return hides, plan.chances, plan.worst_percent > least + WORTH_WORK_PERCENT, plan.work, plan.worst_percent
+
+    ordered = sorted(plans, key=rank)
+    if ordered[0].is_untouched:
+        worth = [plan for plan in ordered if _is_worth(plan, ordered[0]) and not rank(plan)[0]]
+        ordered.sort(key=lambda plan: plan not in worth)
+    return ordered
+
+
+def _is_worth(plan: Plan, keep: Plan) -> bool:
+    """Tell whether work that surely passes leaves so much less that it is done although nothing has to be."""
+    worth = max(WORTH_WORK_PERCENT, _WORTH_A_STEP_PERCENT * plan.work)
+    return plan.probability >= SURE_ENOUGH and plan.cost_percent + worth < keep.worst_percent
 
 
 def _likeliest(judge: Judge, choices: Sequence[Choice]) -> Choice:
@@ -139,7 +171,7 @@ def _nearer_to_true(judge: Judge, lists: Mapping[str, Sequence[Choice]], plan: P
         for choice in lists[LISTED.get(kind, kind)]
         if choice.available is not False and not choice.is_fitted and choice.probability_passes >= SURE_ENOUGH
     ]
-    return min([plan, *sure], key=lambda p: p.worst_percent + _DRIVE_PERCENT * (1 - min(p.proven, SURE_ENOUGH)))
+    return min([plan, *sure], key=lambda p: p.cost_percent)
 
 
 def _plan(judge: Judge, choice: Choice, shift_mps: float = 0.0) -> Plan:
@@ -152,7 +184,19 @@ def _plan(judge: Judge, choice: Choice, shift_mps: float = 0.0) -> Plan:
         within if untouched else judge.probability_proven(choice.gain, shift_mps),
         100 * judge.worst_error(choice.gain, shift_mps),
         judge.expected_within(choice.gain, shift_mps),
+        0.0 if shift_mps or choice.kind == "keep" else _hides_needle(judge, choice.gain),
     )
+
+
+def _hides_needle(judge: Judge, gain: float) -> float:
+    """Return how far off the drive would be that a gear sets against a needle which sits wrong; zero where it is not.
+
+    The slope of the dial is that of the drive: a gear that makes it worse puts the odometer wrong, and errs at other
+    speeds. [%]
+    """
+    slope = judge.odometer.value
+    then, now = 100 * (gain * slope - 1), 100 * (slope - 1)
+    return then if _needle_is_off(judge) and abs(then) > max(abs(now), judge.acceptable_percent) else 0.0
 
 
 def _needle_is_off(judge: Judge) -> bool:

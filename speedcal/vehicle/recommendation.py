@@ -11,6 +11,7 @@ from speedcal.units import SPEED_UNIT_MPS
 from speedcal.vehicle.advice import Action, Advice
 from speedcal.vehicle.choice import Choice
 from speedcal.vehicle.first_steps import first_steps, meanwhile, righting_gain
+from speedcal.vehicle.judge import SURE_ENOUGH
 from speedcal.vehicle.outlook import Outlook
 from speedcal.vehicle.plans import LIKELY, LISTED, SAME_CHANCE, WORTH_WORK_PERCENT, Plan, plans_of
 
@@ -48,19 +49,20 @@ def advise(outlook: Outlook) -> tuple[Advice, ...]:
     if not plans:
         return (*first, *_find_out(outlook))
     best = plans[0]
-    entries = [*first, *_entries(outlook, best, plans)]
+    entries = [*first, *_told_that_it_passes(_entries(outlook, best, plans), best, plans)]
     if not any(plan.passes for plan in plans):
         entries += _beyond_parts(outlook, best)
     elif best.probability < LIKELY:
         entries.append(_drive_again(outlook))
-    shown = [best.choice.kind]
+    shown = [best.choice.kind, *(["needle"] if best.shift_mps else [])]
     for plan in plans:
-        if plan.choice.kind in shown or plan.shift_mps or plan.choice.kind == "keep" or len(shown) >= _MOST_SHOWN:
+        kind = _kind_alone(plan)
+        if kind is None or kind in shown or len(shown) >= _MOST_SHOWN:
             continue
         if _worth_showing(plan, best, outlook.keep) and not any(_no_worse(other, plan) for other in plans):
-            shown.append(plan.choice.kind)
+            shown.append(kind)
             instead = Finding("instead_of_the_first", kind=best.choice.kind, needle=bool(best.shift_mps))
-            entries.append(_entry(outlook, plan, (instead,)))
+            entries += [_needle(outlook, plan, (instead,))] if plan.shift_mps else [_entry(outlook, plan, (instead,))]
     if outlook.measure is not None:
         entries.append(
             Advice(
@@ -71,6 +73,15 @@ def advise(outlook: Outlook) -> tuple[Advice, ...]:
             )
         )
     return tuple(_unique(entries))
+
+
+def _told_that_it_passes(entries: list[Advice], best: Plan, plans: Sequence[Plan]) -> list[Advice]:
+    """Return the entries with the first saying that nothing has to be done, where what is left alone surely passes."""
+    keep = next((plan for plan in plans if plan.is_untouched), None)
+    if keep is None or best.is_untouched or keep.probability < SURE_ENOUGH:
+        return entries
+    passes = Finding("passes_as_it_is", percent=keep.worst_percent, chance=keep.probability)
+    return [replace(entries[0], because=(*entries[0].because, passes)), *entries[1:]]
 
 
 def _worth_showing(plan: Plan, best: Plan, keep: Choice) -> bool:
@@ -87,6 +98,7 @@ def _no_worse(plan: Plan, other: Plan) -> bool:
     """Tell whether a plan is less work than another, passes no less likely, and leaves hardly more."""
     return (
         0 < plan.work < other.work
+        and not plan.hides_needle_percent
         and plan.worst_percent <= other.worst_percent + WORTH_WORK_PERCENT
         and plan.probability >= other.probability - SAME_CHANCE
     )
@@ -100,28 +112,36 @@ def _entries(outlook: Outlook, best: Plan, plans: Sequence[Plan]) -> list[Advice
     """Return the entries of one plan: what goes together stands together, the gear before the needle."""
     if not best.shift_mps:
         return _with_housing(outlook, _entry(outlook, best))
-    needle_only = best.choice.kind == "keep"
-    reasons: list[Finding] = [_outcome(outlook, best)]
-    if not needle_only:
-        other = next((p for p in plans if p.choice.kind == "keep" and p.shift_mps), None)
-        reasons.append(Finding("together_with", action=_ACTIONS[best.choice.kind]))
-        if other is not None:
-            reasons.append(Finding("needle_alone_leaves", percent=other.worst_percent))
-    needle = Advice(
-        "reseat_needle",
-        part="needle",
-        value=round(best.shift_mps / SPEED_UNIT_MPS[outlook.judge.unit], 2),
-        unit=outlook.judge.unit,
-        worst_error_percent=best.worst_percent,
-        probability=best.probability,
-        because=(reasons[0], *outlook.causes, *reasons[1:], Finding("instrument_work")),
-    )
-    if needle_only:
-        return [needle]
+    if best.choice.kind == "keep":
+        return [_needle(outlook, best)]
+    together: tuple[Finding, ...] = (Finding("together_with", action=_ACTIONS[best.choice.kind]),)
+    other = next((p for p in plans if p.choice.kind == "keep" and p.shift_mps), None)
+    if other is not None:
+        together += (Finding("needle_alone_leaves", percent=other.worst_percent),)
     gear = _entry(outlook, best, (Finding("together_with", action="reseat_needle"),))
     alone = Finding("gear_alone_leaves", percent=best.choice.worst_error_percent)
     gear = replace(gear, because=(*gear.because, alone))
-    return [*_with_housing(outlook, gear), needle]
+    return [*_with_housing(outlook, gear), _needle(outlook, best, together)]
+
+
+def _needle(outlook: Outlook, plan: Plan, because: tuple[Finding, ...] = ()) -> Advice:
+    """Return the setting over of the needle in a plan."""
+    return Advice(
+        "reseat_needle",
+        part="needle",
+        value=round(plan.shift_mps / SPEED_UNIT_MPS[outlook.judge.unit], 2),
+        unit=outlook.judge.unit,
+        worst_error_percent=plan.worst_percent,
+        probability=plan.probability,
+        because=(_outcome(outlook, plan), *outlook.causes, *because, Finding("instrument_work")),
+    )
+
+
+def _kind_alone(plan: Plan) -> str | None:
+    """Return what kind of work a plan is; None for none, and for two in one, which no alternative is."""
+    if plan.choice.kind == "keep":
+        return "needle" if plan.shift_mps else None
+    return None if plan.shift_mps else plan.choice.kind
 
 
 def _entry(outlook: Outlook, plan: Plan, because: tuple[Finding, ...] = ()) -> Advice:
@@ -163,6 +183,7 @@ def _entry(outlook: Outlook, plan: Plan, because: tuple[Finding, ...] = ()) -> A
             *causes,
             *low,
             *_odometer_left(outlook, choice),
+            *_hides_needle(outlook, plan),
             *(Finding(code) for code in cautions),
         ),
     )
@@ -178,6 +199,13 @@ def _odometer_left(outlook: Outlook, choice: Choice) -> tuple[Finding, ...]:
     if 1 - share <= left.high and left.low <= 1 + share:
         return ()
     return (Finding("odometer_left", percent=100 * (left.value - 1), changed=choice.kind != "keep"),)
+
+
+def _hides_needle(outlook: Outlook, plan: Plan) -> tuple[Finding, ...]:
+    """Return that a gear only makes up for a needle that sits wrong, where no odometer was read that tells it."""
+    if not plan.hides_needle_percent or outlook.judge.odometer_factor is not None:
+        return ()
+    return (Finding("hides_needle", percent=plan.hides_needle_percent),)
 
 
 def _outcome(outlook: Outlook, plan: Plan) -> Finding:

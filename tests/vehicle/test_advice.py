@@ -96,6 +96,39 @@ def test_what_passes_but_reads_far_too_high_is_set_nearer_all_the_same() -> None
     assert actions(near)[0] == "keep_as_is"
 
 
+def test_what_reads_far_too_high_is_set_nearer_although_that_takes_a_road_test() -> None:
+    """12 % high keeps UN R39; 22/25 would leave none, on the limit, and 22/24 3 %: it is not left at 12 %."""
+    rule = load_tolerance("un_r39_type", unit="mph")
+    table = {"driven_gear": 22, "drive_gear": 8, "gear_family": "plain sleeve"}
+    dial = make_calibration(factor=1.12, u_offset=0.2, u_factor=0.004)
+    found = correct(dial, Vehicle.from_dict(table), speeds=[25, 45, 65], limits=rule.allowed)
+    first = next(entry for entry in found.advice if entry.action != "check_count")
+    assert (first.action, first.value) == ("fit_driven_gear", 24)
+    assert found.keep.probability_passes > 0.95
+    assert "passes_as_it_is" in first.codes
+
+
+@pytest.mark.parametrize("off", [-4.0, 4.0])
+def test_a_needle_that_a_wide_rule_lets_stay_is_set_over_all_the_same(off: float) -> None:
+    """5 mph either way at 50 are allowed: 4 mph off passes, and is 13 % off at 30. No gear is set against it."""
+    rule = load_tolerance("us_393_82", unit="mph")
+    dial = make_calibration(offset=off, factor=1.0, u_offset=0.2, u_factor=0.004)
+    for table in (TRUCK, {}):
+        found = correct(dial, Vehicle.from_dict(table), speeds=[30, 50, 65], limits=rule.allowed)
+        first = found.advice[0]
+        assert (first.action, first.value) == ("reseat_needle", pytest.approx(-off, abs=0.5))
+        assert "passes_as_it_is" in first.codes
+        assert all("hides_needle" in e.codes for e in found.advice if e.action == "fit_driven_gear")
+        assert "must be driven" not in str(found)  # faster or slower: the drive is right
+
+
+def test_a_needle_that_sits_a_mph_off_is_left_alone_where_the_rule_allows_it() -> None:
+    rule = load_tolerance("us_393_82", unit="mph")
+    dial = make_calibration(offset=1.0, factor=1.0, u_offset=0.2, u_factor=0.004)
+    found = correct(dial, Vehicle.from_dict(TRUCK), speeds=[30, 50, 65], limits=rule.allowed)
+    assert actions(found)[0] == "keep_as_is"
+
+
 def test_doubtful_readings_are_checked_before_any_part() -> None:
     """Two per cent off or twenty: readings that scatter like those of two instruments order no gear."""
     doubt = Trust("WEAK", (Finding("large_scatter", scatter_mps=0.6),))
