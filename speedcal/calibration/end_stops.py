@@ -7,6 +7,7 @@ import numpy as np
 from speedcal.calibration.tuning import (
     SLOWEST_MPS,
     STOP_BEYOND_MPS,
+    STOP_BROKEN,
     STOP_EDGE,
     STOP_NEAR_MPS,
     STOP_ROWS,
@@ -55,12 +56,13 @@ def at_stops(
     stopped = np.zeros(len(ground_mps), bool)
     if not moving.any():
         return stopped
+    ends = _ends(indicated_mps[moving], step_mps, fewest)
     held_mps = held_spread(ground_mps[moving], indicated_mps[moving], step_mps)
     spread = STOP_SETTLED_SPREAD if settled else (STOP_SPREAD_STEPS, STOP_SPREAD_MPS)
     farther = STOP_SETTLED_BEYOND if settled else (STOP_SPREAD_STEPS, STOP_BEYOND_MPS)
     most_wide, most_beyond = (steps * held_mps + lag_mps for steps, lag_mps in (spread, farther))
     edge_mps = float(np.dot(STOP_EDGE, (held_mps, 1.0)))
-    for end, toward in ((float(indicated_mps[moving].max()), 1.0), (float(indicated_mps[moving].min()), -1.0)):
+    for end, toward in zip(ends, (-1.0, 1.0), strict=True):
         here = moving & (np.abs(indicated_mps - end) <= step_mps / 2)
         farthest_first = np.flatnonzero(moving)[np.argsort(-toward * ground_mps[moving])]
         apart = np.cumsum(np.where(here[farthest_first], 1, -1))
@@ -77,6 +79,22 @@ def at_stops(
             if settled and np.isfinite(led_to):  # by speed alone, or those left at the edge err away from the stop
                 stopped |= moving & (toward * (ground_mps - led_to) > -edge_mps)
     return stopped
+
+
+def _ends(indicated_mps: FloatArray, step_mps: float, fewest: int) -> tuple[float, float]:
+    """Return the least and the greatest value that was shown by enough rows to be an end of the scale.
+
+    Farther out there may be a broken row in a hundred, or so; where there are more, the extremes count.
+    """
+    shown = np.sort(indicated_mps)
+    values = np.unique(shown)
+    first = np.searchsorted(shown, values - step_mps / 2)
+    last = np.searchsorted(shown, values + step_mps / 2, side="right")
+    often = np.flatnonzero(last - first >= fewest)
+    few = STOP_BROKEN * len(shown)
+    low = values[often[0]] if len(often) and first[often[0]] <= few else shown[0]
+    high = values[often[-1]] if len(often) and len(shown) - last[often[-1]] <= few else shown[-1]
+    return float(low), float(high)
 
 
 def _continued(ground_mps: FloatArray, indicated_mps: FloatArray, shown_mps: float) -> float:
@@ -126,8 +144,8 @@ def held_spread(ground_mps: FloatArray, indicated_mps: FloatArray, step_mps: flo
     """
     begin, length = _holds(indicated_mps, step_mps)
     shown = indicated_mps[begin]
-    low, high = indicated_mps.min() + step_mps / 2, indicated_mps.max() - step_mps / 2
-    inner = (length >= _HELD_ROWS) & (shown > low) & (shown < high)
+    low, high = _ends(indicated_mps, step_mps, STOP_ROWS)
+    inner = (length >= _HELD_ROWS) & (shown > low + step_mps / 2) & (shown < high - step_mps / 2)
     if inner.sum() < _FEWEST_HELD:
         return step_mps
     spread = np.maximum.reduceat(ground_mps, begin) - np.minimum.reduceat(ground_mps, begin)

@@ -25,7 +25,7 @@ from speedcal.calibration.standstill import rows_apart
 from speedcal.calibration.tuning import FEW_READINGS, FEWEST_NOTES_AT_STOP, LONG_STEP_S
 from speedcal.calibration.tuning_logs import LATENT_INTERVAL_S
 from speedcal.calibration.weigh_noted import weigh_notes
-from speedcal.errors import AlignmentError
+from speedcal.errors import AlignmentError, FitError
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray
 from speedcal.logs.readings import Readings
@@ -136,6 +136,9 @@ def _fit_log(
     left, order, time, speed = order[apart], order[~apart], time[~apart], speed[~apart]
 
     def without(stopped: BoolArray) -> MeasuredLine:
+        left = int((~stopped).sum())
+        if left < FEW_READINGS:
+            raise FitError("few_rows_between_ends", source=readings.source, count=left, all=len(readings))
         return fit_logged(
             ground,
             time[~stopped],

@@ -255,6 +255,9 @@ STOP_ROWS, STOP_SHARE, STOP_SPREAD_STEPS, STOP_SPREAD_MPS = 10, 0.7, 1.5, 0.4
 """The needle lies at a stop when so many rows, and such a share of all beyond, show the end of the scale at speeds so
 many steps, and so much for lags, apart. Half the spread costs honest logs their fastest rows."""
 
+STOP_BROKEN = 0.02
+"""Share of rows that may be broken, and lie beyond an end of the scale. At 1 % broken rows an end was never found."""
+
 STOP_NEAR_MPS, STOP_BEYOND_MPS = 8.0, 0.25
 """Rows so near to the end of the scale say at what speed it is reached; a needle that lies on a pin while one speed is
 driven stands farther out than that by so much beside those steps. Of 320 sound logs in km/h one came to 0.5 m/s, of 80

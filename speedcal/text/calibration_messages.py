@@ -79,6 +79,11 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "only {count:n moment} of the drive had a steady speed, a GPS speed and a reading at once",
         "Record a drive with at least five minutes above walking speed",
     ),
+    "few_rows_between_ends": (
+        "only {count:n row} of {all} can tell anything of the dial: in the others the needle lay at an end of its "
+        "scale, or log and track did not belong together",
+        "Record a drive at speeds between the ends of the scale, with track and log running for all of it",
+    ),
     "few_logged_stretches": (
         "the readings cover only {count:n short stretch/short stretches} of the drive",
         "Record a drive of at least five minutes with the log running",

@@ -116,6 +116,28 @@ def test_a_needle_at_a_pin_is_told_from_a_top_speed() -> None:
     assert not stopped[(speed > 32 * MPH) & (speed < 53 * MPH)].any()
 
 
+def test_a_pin_is_found_among_broken_rows_beyond_it() -> None:
+    """One row in a hundred is 0 or 158 mph (255 km/h): those at either pin are left out as without them."""
+    rng, speed, _ = _drive(2)
+    shown = np.round(speed / MPH + 0.2 * rng.standard_normal(len(speed))) * MPH
+    broken = rng.random(len(speed)) < 0.01
+    pinned = np.where(broken, rng.choice([0.0, 158.0], len(speed)) * MPH, np.clip(shown, 30 * MPH, 55 * MPH))
+    stopped = at_stops(speed, pinned, MPH)
+    assert stopped[~broken & ((speed < 28.5 * MPH) | (speed > 56.5 * MPH))].all()
+    assert not stopped[(speed > 32 * MPH) & (speed < 53 * MPH)].any()
+
+
+def test_a_log_that_shows_the_end_of_the_scale_alone_is_refused_in_words() -> None:
+    """A scale that ends where one in thirty of its rows begins."""
+    drive = outside_drive("log", (83, 0))
+    track, readings = in_memory(drive)
+    end = float(np.quantile(readings.speed_mps[drive.truth.speed_mps > 3], 0.03))
+    shown = np.where(readings.speed_mps > end - 2, np.minimum(readings.speed_mps, end), np.nan)
+    with pytest.raises(FitError) as refused:
+        speedcal.calibrate(track, replace(readings, speed_mps=shown))
+    assert refused.value.code == "few_rows_between_ends"
+
+
 @pytest.mark.parametrize("pinned", [True, False])
 def test_a_needle_on_a_pin_while_one_speed_is_driven(pinned: bool) -> None:
     """Held at 57 mph for three minutes: at a pin of 50 all of it is left out, without one nothing is."""
