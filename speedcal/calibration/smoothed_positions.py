@@ -12,6 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from speedcal.calibration.fit_logged import is_log
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import MeasuredLine, straight_dial, with_shared
 from speedcal.calibration.pairs import make_pairs
@@ -53,7 +54,9 @@ def unsmoothed(ground: GroundSpeed, line: MeasuredLine, indicated_mps: FloatArra
         return None
     known = np.flatnonzero(np.isfinite(line.time_s) & np.isfinite(line.ground_mps) & np.isfinite(indicated_mps))
     known = known[np.argsort(line.time_s[known], kind="stable")]
-    if len(known) < 2 or np.median(np.diff(line.time_s[known])) > min(1.5 * ground.interval_s, LATENT_INTERVAL_S):
+    if not is_log(line.time_s[known]):
+        return None
+    if np.median(np.diff(line.time_s[known])) > min(1.5 * ground.interval_s, LATENT_INTERVAL_S):
         return None
     log = _Beside(ground, ground.local_fit, line.time_s[known], indicated_mps[known], line.gain)
     if log.told(Smoothing(SMOOTHING_HINT_S, one_sided=False)) < SMOOTHING_HINT:

@@ -6,7 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from benchmark.outside_score import in_memory, outside_drive
+from benchmark.outside.drive import generator, make_drive
+from benchmark.outside.kinds import KINDS
+from benchmark.outside.receiver import ReceiverStyle
+from benchmark.outside_score import answer, in_memory, outside_drive
 
 import speedcal
 from speedcal.calibration.positions import Smoothing
@@ -58,6 +61,16 @@ def test_positions_as_they_were_measured_are_not_taken_for_smoothed_ones(kind: s
     result = speedcal.calibrate(replace(track, speed_mps=np.full(len(track.time_s), np.nan)), readings)
     assert result.speed_source == "positions"
     assert "positions_smoothed" not in [found.code for found in result.findings]
+
+
+@pytest.mark.parametrize("seed", [2, 3, 5])
+def test_a_list_of_held_speeds_beside_positions_is_no_log(seed: int) -> None:
+    """Marks listed twice and three times for one hold; the interval holds the factor."""
+    kind = replace(KINDS["held, repeats"], receiver=ReceiverStyle(recorded=False))
+    drive = make_drive(kind, generator("held", (3, seed)))
+    result = answer(drive)
+    speed = drive.truth.speed_mps[result.readings["used"].to_numpy()]
+    assert result.error_factor.contains(drive.truth.factor(speed[np.isfinite(speed)]))
 
 
 @pytest.mark.parametrize("one_sided", [False, True])
