@@ -104,6 +104,13 @@ def _odometer_is_right(values: Values) -> str:
     )
 
 
+_STAYS = {
+    "pulse_count": "as many pulses are counted as stated, or the sensor stays as it is",
+    "wrong_unit": "no unit is mixed up",
+    "other_scale": "no scale is mixed up",
+}
+
+
 def _low_by(values: Values) -> str:
     percent = values["percent"]
     if percent < 0.5:
@@ -145,7 +152,10 @@ FINDINGS: dict[str, Template] = {
         f"If it is the number in the module: the {values['now']:g} is that of the other unit. Set the "
         f"{setting_name(values['kind'], values['then'], 'to ')}, and drive again."
     ),
-    "scaler_makes_up": "Where the sensor stays as it is, a pulse scaler at {ratio} makes up for it; drive again then.",
+    "if_it_stays": lambda values: (
+        f"Where {_STAYS[values['cause']]}, the whole error is made up for by {choice_name(values['what'])}; it would "
+        f"leave {values['percent']:.1f} %."
+    ),
     "reads_low_by": _low_by,
     "setting_moves_shifts": "A module's speed setting also moves shift points, cruise control and limiter; "
     "drive them too.",

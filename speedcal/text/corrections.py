@@ -140,7 +140,8 @@ def _corrections(found: Corrections) -> str:
     if found.diagnosis is not None:
         lines += diagnosis_lines(found.diagnosis)
     lines.append(f"as it is: worst error {found.keep.worst_error_percent:.1f} %")
-    lines += ["once that is right:"] if _comes_first(found) else []
+    has_more = found.effective_tire or found.ideal_driven_teeth or any(found.lists().values())
+    lines += ["once that is right:"] if has_more and _comes_first(found) else []
     lines += [effective_text(found.effective_tire, found.unit)] if found.effective_tire else []
     if found.ideal_driven_teeth:
         advised = next((e.value for e in found.advice if e.action == "fit_driven_gear" and _is_first(e)), None)
@@ -161,8 +162,7 @@ def _is_first(entry: Advice) -> bool:
 
 def _comes_first(found: Corrections) -> bool:
     """Tell whether a unit or a pulse count must be right before any choice."""
-    first = found.advice[0] if found.advice else None
-    return first is not None and (first.action == "set_unit" or (first.action, first.part) == ("check_count", "pulses"))
+    return bool(found.advice) and found.advice[0].rights_what_is_told
 
 
 def other_ranges(found: Corrections) -> list[tuple[str, str]]:

@@ -145,10 +145,12 @@ def _no_choice(values: Values) -> str:
 def _wanted_change(values: Values) -> str:
     percent = values["percent"]
     way = "slower" if percent < 0 else "faster"
-    return (
-        f"The instrument must be driven {abs(percent):.1f} % {way}, but the job names neither teeth, a scaler "
-        "nor a module setting that could be changed."
+    but = (
+        "what the job names is at its end already"
+        if values["at_its_end"]
+        else "the job names neither teeth, a scaler nor a module setting that could be changed"
     )
+    return f"The instrument must be driven {abs(percent):.1f} % {way}, but {but}."
 
 
 def _sizes(values: Values) -> str:

@@ -59,6 +59,11 @@ class Advice:
         """The codes of the reasons, in their order."""
         return [reason.code for reason in self.because]
 
+    @property
+    def rights_what_is_told(self) -> bool:
+        """Whether it puts a unit or a count of pulses right, on which everything else is figured."""
+        return self.action == "set_unit" or (self.action, self.part) == ("check_count", "pulses")
+
     def to_dict(self) -> dict[str, Any]:
         """Return the entry in the form other programs rely on, ready for JSON."""
         worst, chance = self.worst_error_percent, self.probability

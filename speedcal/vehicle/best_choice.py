@@ -61,7 +61,7 @@ def findings_for(
     """Return what a person must know before ordering: nothing acceptable, not decided yet, gear between two teeth."""
     found = []
     if best is None:
-        found.append(Finding("nothing_to_change", percent=100 * (judge.ideal_gain().value - 1)))
+        found.append(Finding("nothing_to_change", percent=100 * (judge.ideal_gain().value - 1), at_its_end=False))
     elif not best.is_acceptable:
         found.append(_what_would(judge, vehicle, best, exact_teeth))
     rivals = [c for choices in lists.values() if best in choices for c in choices if c.available is not False]
@@ -105,7 +105,8 @@ def _what_would(judge: Judge, vehicle: Vehicle, best: Choice, exact_teeth: Inter
     sure = 100 * judge.worst_error(wanted)
     if sure > judge.acceptable_percent:
         return Finding("margin_too_wide", **values, sure_percent=sure)
-    means = ["pulse_scaler" if vehicle.expects_pulses else "ratio_box"]
+    has_cable = not vehicle.expects_pulses and (vehicle.has_gear_drive or not vehicle.settings)
+    means = ["ratio_box" if has_cable else "pulse_scaler"]
     if vehicle.driven_gear and not vehicle.drive_gear:
         means.append("drive_gear")
     if vehicle.family is None and vehicle.driven_gear:

@@ -23,7 +23,7 @@ from speedcal.vehicle.drivetrain import (
 )
 from speedcal.vehicle.evidence import with_needle_off
 from speedcal.vehicle.facts_only import best_measurement, dial_from_facts
-from speedcal.vehicle.first_steps import followed_by, righting_gain
+from speedcal.vehicle.first_steps import as_if_right, followed_by, righting_gain
 from speedcal.vehicle.fitted import is_fitted_after
 from speedcal.vehicle.judged_vehicle import judge_of
 from speedcal.vehicle.limits import Limits
@@ -239,8 +239,8 @@ def correct_diagnosed(
         may_keep,
     )
     advice = advise(outlook)
-    if calibration is not None and righted is not None:
-        right = _geared(calibration, righted, pointer_only=_is_cause(diagnosis, "other_scale"))
+    if calibration is not None and righted is not None and advice[0].rights_what_is_told:
+        right = as_if_right(calibration, righted, pointer_only=_is_cause(diagnosis, "other_scale"))
         then = correct_diagnosed(
             right,
             vehicle,
@@ -250,7 +250,10 @@ def correct_diagnosed(
             limits=limits,
             may_keep=may_keep,
         )
-        return replace(then, keep=keep, diagnosis=diagnosis, advice=followed_by(advice, then.advice))
+        shown = followed_by(advice, then.advice)
+        left = tuple(found for found in then.findings if found.code != "acceptable_as_is")
+        settings = () if "number_of_other_unit" in advice[0].codes else then.settings  # figured from the wrong number
+        return replace(then, keep=keep, diagnosis=diagnosis, advice=shown, findings=left, settings=settings)
     findings = [
         *(known.assumptions if known else ()),
         *(train_findings(calibration, vehicle, effective) if calibration is not None else ()),
@@ -286,18 +289,6 @@ def correct_diagnosed(
 
 def _is_cause(diagnosis: Diagnosis | None, code: str) -> bool:
     return diagnosis is not None and diagnosis.top is not None and diagnosis.top.code == code
-
-
-def _geared(calibration: Calibration, gain: float, *, pointer_only: bool) -> Calibration:
-    """Return the drive as it would have been with a unit or a pulse count that is right."""
-    odometer = calibration.odometer_factor
-    if pointer_only:
-        return replace(calibration, dial=calibration.dial.geared(gain))
-    return replace(
-        calibration,
-        dial=calibration.dial.geared(gain),
-        odometer_factor=None if odometer is None else odometer.scaled(gain),
-    )
 
 
 def _family_findings(vehicle: Vehicle, *, shown: bool) -> list[Finding]:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from fractions import Fraction
 
 import numpy as np
 
+from speedcal.calibration.result import Calibration
 from speedcal.finding import Finding
 from speedcal.units import MILE_M
 from speedcal.vehicle.advice import Advice
@@ -32,6 +32,8 @@ _STRANGE = frozenset(
     }
 )
 """Doubts about the readings that come before any part."""
+_GROW_WITH_THE_COUNT = frozenset({"large_scatter", "log_strays"})
+"""Doubts that a wrong count of pulses multiplies, as it does the speed shown: it is put right first."""
 _UNITS = (MILE_M / 1000, 1000 / MILE_M)
 
 
@@ -41,7 +43,8 @@ def first_steps(outlook: Outlook) -> list[Advice]:
     top = diagnosis.top if diagnosis else None
     if top is not None and top.group == "readings":
         return [*_look_at_range(outlook), Advice("check_files", part="readings", because=outlook.causes)]
-    if outlook.trust and not _STRANGE.isdisjoint(outlook.trust.codes) and (top is None or top.group != "dial"):
+    strange = _STRANGE - (_GROW_WITH_THE_COUNT if _is_counted_wrong(outlook) else frozenset())
+    if outlook.trust and not strange.isdisjoint(outlook.trust.codes) and (top is None or top.group != "dial"):
         up_and_down = Advice("drive_again", part="readings", because=(Finding("may_stick"),))
         files = Advice("check_files", part="readings", because=outlook.trust.reasons)
         return [*_look_at_range(outlook), files, up_and_down]
@@ -49,10 +52,11 @@ def first_steps(outlook: Outlook) -> list[Advice]:
         return []
     gain = righting_gain(diagnosis, outlook.judge.dial.line.error_factor)
     if top.code in ("wrong_unit", "other_scale") and gain is not None:
-        because = (*outlook.causes, *_number_in_module(outlook, top.code, gain))
+        because = _number_in_module(outlook, top.code, gain) or _if_it_stays(outlook, top.code)
+        because = (*outlook.causes, *because)
         return [Advice("set_unit", part="unit", value=outlook.judge.unit, because=because)]
     if top.code == "pulse_count" and gain is not None:
-        because = (*outlook.causes, Finding("pulses_times", times=1 / gain), *_makes_up(outlook, gain))
+        because = (*outlook.causes, Finding("pulses_times", times=1 / gain), *_if_it_stays(outlook, top.code))
         return [Advice("check_count", part="pulses", value=1 / gain, unit="times", because=because)]
     if top.code == "other_range" and (look := _look_at_range(outlook)):
         return [*look, Advice("drive_again", part="readings", because=(Finding("one_range_throughout"),))]
@@ -76,12 +80,18 @@ def _number_in_module(outlook: Outlook, cause: str, gain: float) -> tuple[Findin
     )
 
 
-def _makes_up(outlook: Outlook, gain: float) -> tuple[Finding, ...]:
-    """Return what a pulse scaler makes of a wrong count, where one can be set."""
-    if outlook.vehicle.scaler_limits is None:
-        return ()
-    ratio = Fraction(gain * float(outlook.vehicle.pulse_scaler or 1)).limit_denominator(1000)
-    return (Finding("scaler_makes_up", ratio=f"{ratio.numerator}/{ratio.denominator}"),)
+def _if_it_stays(outlook: Outlook, cause: str) -> tuple[Finding, ...]:
+    """Return what would put all of it right, where a look shows that nothing is mixed up or nothing can be changed."""
+    for choices in outlook.lists.values():
+        fit = [c for c in choices if c.available is not False and outlook.judge.expected_within(c.gain)]
+        if fit:
+            best = min(fit, key=lambda choice: choice.worst_error_percent)
+            return (Finding("if_it_stays", cause=cause, what=best.what, percent=best.worst_error_percent),)
+    return ()
+
+
+def _is_counted_wrong(outlook: Outlook) -> bool:
+    return righting_gain(outlook.diagnosis, outlook.judge.dial.line.error_factor) is not None
 
 
 def _look_at_range(outlook: Outlook) -> list[Advice]:
@@ -144,18 +154,28 @@ def righting_gain(diagnosis: Diagnosis | None, error_factor: float) -> float | N
     return gain if abs(np.log(error_factor * gain)) < abs(np.log(error_factor)) else None
 
 
+def as_if_right(calibration: Calibration, gain: float, *, pointer_only: bool) -> Calibration:
+    """Return the drive as it would have been with a unit or a pulse count that is right."""
+    odometer = calibration.odometer_factor
+    reasons = tuple(why for why in calibration.trust.reasons if why.code not in _GROW_WITH_THE_COUNT)
+    calibration = replace(calibration, trust=replace(calibration.trust, reasons=reasons))
+    if pointer_only:
+        return replace(calibration, dial=calibration.dial.geared(gain))
+    return replace(
+        calibration,
+        dial=calibration.dial.geared(gain),
+        odometer_factor=None if odometer is None else odometer.scaled(gain),
+    )
+
+
 def followed_by(first: Sequence[Advice], then: Sequence[Advice]) -> tuple[Advice, ...]:
     """Return what puts a unit or a pulse count right, followed by what is left to do then.
 
-    A number in a module, or a scaler, stands there once: what is typed in for the first is not told anew for the rest.
+    A number in a module stands there once: what is typed in for the first is not told anew for the rest.
     """
     done = {"keep_as_is", "set_unit"}
     if "number_of_other_unit" in first[0].codes:
         done.add("set_module")
-    if then and then[0].action == "keep_as_is":
-        done.add("set_pulse_scaler")
-    rest = [entry for entry in then if entry.action not in done]
-    if any(entry.action == "set_pulse_scaler" for entry in rest):
-        reasons = tuple(reason for reason in first[0].because if reason.code != "scaler_makes_up")
-        first = (replace(first[0], because=reasons), *first[1:])
-    return (*first, *rest)
+    if then and then[0].action == "keep_as_is":  # and nothing instead of what is not told
+        then = [entry for entry in then if "instead_of_the_first" not in entry.codes]
+    return (*first, *(entry for entry in then if entry.action not in done))

@@ -86,6 +86,8 @@ def _told_that_it_passes(entries: list[Advice], best: Plan, plans: Sequence[Plan
 
 def _worth_showing(plan: Plan, best: Plan, keep: Choice) -> bool:
     """Tell whether a plan is an alternative to the best: it may pass and leaves little more, or it leaves far less."""
+    if plan.shift_mps and plan.probability < best.probability - SAME_CHANCE:
+        return False  # no instrument is opened on a hope
     far_less = plan.worst_percent < _BETTER * keep.worst_error_percent
     if best.choice.kind == "keep" and keep.is_acceptable:
         far_less = far_less and keep.worst_error_percent - plan.worst_percent > _WORTH_SAYING_PERCENT
@@ -250,13 +252,17 @@ def _with_housing(outlook: Outlook, entry: Advice) -> list[Advice]:
 
 
 def _find_out(outlook: Outlook) -> list[Advice]:
-    """Return which facts to find out when the job names nothing that could be changed."""
+    """Return which facts to find out when the job names nothing that could be changed, or not far enough."""
     percent = 100 * (outlook.judge.ideal_gain().value - 1)
-    because = (Finding("nothing_to_change", percent=percent), *outlook.causes)
-    first, other = ("settings", "pulse_scaler") if outlook.vehicle.expects_pulses else ("driven_gear", "settings")
+    vehicle, at_its_end = outlook.vehicle, any(outlook.lists.values())
+    nothing = Finding("nothing_to_change", percent=percent, at_its_end=at_its_end)
+    parts = ["settings", "pulse_scaler"] if vehicle.expects_pulses else ["driven_gear", "settings"]
+    if at_its_end:
+        parts = ["ratio_box_teeth" if vehicle.has_gear_drive else "pulse_scaler"]
+    reasons = [(nothing, *outlook.causes), ()]
     return [
-        Advice("measure_fact", part=first, value=round(percent, 2), unit="percent", because=because),
-        Advice("measure_fact", part=other, value=round(percent, 2), unit="percent"),
+        Advice("measure_fact", part=part, value=round(percent, 2), unit="percent", because=because)
+        for part, because in zip(parts, reasons, strict=False)
     ]
 
 

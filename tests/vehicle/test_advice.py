@@ -384,6 +384,81 @@ def test_the_rest_is_reckoned_once_the_pulses_are_right() -> None:
     assert float(Fraction(str(found.advice[1].value))) == pytest.approx(1 / 1.08, rel=0.004)
 
 
+def test_a_count_that_proves_right_is_no_dead_end() -> None:
+    """Twice the pulses by a drive, but the sensor is as stated: one scaler of 1/2.16 = 0.463 puts all of it right."""
+    table = {"pulses_per_mile": 4000, "scaler_numerator_max": 999, "scaler_denominator_max": 999}
+    found = correct(make_calibration(factor=2.16, u_offset=0.3, u_factor=0.004), Vehicle.from_dict(table))
+    why = next(reason for reason in found.advice[0].because if reason.code == "if_it_stays")
+    assert why.values["what"]["scaler"] == pytest.approx(1 / 2.16, rel=0.004)
+
+
+def test_once_the_count_is_right_and_nothing_is_left_to_do_nothing_is_offered() -> None:
+    """A quarter of the pulses and a needle that may sit 0.6 mph high, which UN R39 allows: only the count."""
+    table = {"settings": {"circumference_mm": {"now": 1876, "step": 1, "low": 1200, "high": 3200}}}
+    rule = load_tolerance("un_r39_type", unit="mph")
+    dial = make_calibration(offset=0.64, factor=0.2557, u_offset=0.2, u_factor=0.0025)
+    found = correct(dial, Vehicle.from_dict(table), speeds=[25, 45, 65], limits=rule.allowed)
+    assert [(entry.action, entry.part) for entry in found.advice] == [("check_count", "pulses")]
+
+
+def test_kilometers_by_chance_do_not_hide_the_gear_that_is_needed() -> None:
+    """A factor of 0.62 may be no unit at all: 23 x 0.62 = 14.3 teeth."""
+    table = {"drive_gear": 7, "driven_gear": 23, "gear_family": "plain sleeve"}
+    rule = load_tolerance("us_393_82", unit="mph")
+    dial = make_calibration(factor=0.62, u_offset=0.3, u_factor=0.004)
+    found = correct(dial, Vehicle.from_dict(table), speeds=[40, 50, 60], limits=rule.allowed)
+    assert found.advice[0].action == "set_unit"
+    why = next(reason for reason in found.advice[0].because if reason.code == "if_it_stays")
+    assert why.values["what"]["teeth"] == 14
+    assert "driven gear 14" in str(found.advice[0])
+
+
+def test_one_number_in_a_module_is_said_once() -> None:
+    """4000 per mile typed in for 2485 per km: no other setting is listed, and nothing is called acceptable as it is."""
+    table = {"settings": {"pulses_per_km": {"now": 4000, "step": 1, "low": 100, "high": 99999}}}
+    dial = make_calibration(factor=2485 / 4000 * 1.01, u_offset=0.2, u_factor=0.003, unit="km/h")
+    found = correct(dial, Vehicle.from_dict(table))
+    text = str(found)
+    assert "2485" in text
+    assert "acceptable" not in text
+    assert not found.settings
+    assert "once that is right" not in text
+
+
+@pytest.mark.parametrize("doubt", ["log_strays", "large_scatter"])
+def test_what_a_wrong_count_multiplies_is_no_reason_to_doubt_the_readings(doubt: str) -> None:
+    """Four times the pulses make four times the scatter; counted first, and nothing is said twice."""
+    table = {"pulses_per_mile": 4000, "scaler_numerator_max": 99, "scaler_denominator_max": 99}
+    dial = make_calibration(factor=4.06, u_offset=0.3, u_factor=0.004)
+    doubtful = replace(dial, trust=Trust("WEAK", (Finding(doubt, scatter_mps=0.9, at_mps=1.0, unit="mph"),)))
+    found = correct(doubtful, Vehicle.from_dict(table))
+    assert (found.advice[0].action, found.advice[0].part) == ("check_count", "pulses")
+    assert "check_files" not in actions(found)
+
+
+@pytest.mark.parametrize("doubt", ["two_readers", "log_strays"])
+def test_no_advice_stands_twice(doubt: str) -> None:
+    table = {"pulses_per_mile": 4000, "scaler_numerator_max": 99, "scaler_denominator_max": 99}
+    for factor in (4.06, 1.609, 0.9):
+        dial = make_calibration(factor=factor, u_offset=0.3, u_factor=0.004)
+        doubtful = replace(dial, trust=Trust("WEAK", (Finding(doubt),)))
+        found = correct(doubtful, Vehicle.from_dict(table)).advice
+        told = [(entry.action, entry.part, entry.value) for entry in found]
+        assert len(told) == len(set(told))
+
+
+def test_a_module_at_its_end_asks_for_a_scaler_and_is_not_called_missing() -> None:
+    """25 in is the least it takes, and 23 in would be needed."""
+    table = {"settings": {"diameter_in": {"now": 25.0, "step": 0.5, "low": 25.0, "high": 33.0}}}
+    rule = load_tolerance("us_393_82", unit="mph")
+    dial = make_calibration(factor=1.12, u_offset=0.2, u_factor=0.004)
+    found = correct(dial, Vehicle.from_dict(table), speeds=[30, 50, 65], limits=rule.allowed)
+    assert (found.advice[0].action, found.advice[0].part) == ("measure_fact", "pulse_scaler")
+    assert "at its end" in str(found.advice[0])
+    assert "neither teeth" not in str(found)
+    assert "cable" not in str(found)
+
+
 def test_of_gears_that_pass_the_one_that_leaves_less_is_fitted() -> None:
     """Factor 1.15 known to half a mph: 21 teeth (19 x 1.15/21 = 1.040) and 20 (1.0925) both keep UN R39, 22 is low."""
     dial = make_calibration(factor=1.15, u_offset=0.5, u_factor=0.5 / 60)
