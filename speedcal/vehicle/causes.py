@@ -57,6 +57,11 @@ SETTLED_BY = {
 
 _MISMATCH = 0.02
 """Stated parts that lead one to expect a larger error than this do not suit each other."""
+_UNSTATED_U = 0.005
+"""Relative standard uncertainty of a drive of which nothing is stated, before any cause."""
+_ABSURD, _DENIED = float(np.log(2)), 0.15
+"""Stated numbers by which the dial would show less than half or more than twice the speed do not go together, where a
+drive shows a factor that is so much, relative, from theirs. Tires and axle together reach 1.7. Our own judgment."""
 _PULSES = tuple(float(np.log(ratio)) for ratio in WRONG_PULSES)
 _UNIT = float(np.log(MILE_M / 1000))
 _RING_PULSES = 20
@@ -77,7 +82,25 @@ def expected_factor(vehicle: Vehicle) -> tuple[float, float]:
             before = roll_by_convention(vehicle.tire_before)
             u = float(np.hypot(before.u_relative, rolled.u_relative))
             return float(np.log(before.circumference_m.value / rolled.circumference_m.value)), u
-    return 0.0, 0.005
+    return 0.0, _UNSTATED_U
+
+
+def expected_or_unknown(vehicle: Vehicle, measured: float) -> tuple[float, float]:
+    """Return :func:`expected_factor`, unless the stated numbers do not go together and the drive denies them as well.
+
+    Such a chain has a wrong number in it, and says nothing: causes sought beside it would be sure and wrong.
+
+    Parameters
+    ----------
+    vehicle
+        As stated.
+    measured
+        Logarithm of the factor that the drive shows.
+    """
+    expected, u_expected = expected_factor(vehicle)
+    if abs(expected) > _ABSURD and abs(measured - expected) > _DENIED:
+        return 0.0, _UNSTATED_U
+    return expected, u_expected
 
 
 Shifts = tuple[tuple[float, float, float], ...]

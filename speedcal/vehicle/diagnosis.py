@@ -23,7 +23,7 @@ from speedcal.vehicle.causes import (
     Shifts,
     Spread,
     drive_causes,
-    expected_factor,
+    expected_or_unknown,
     instrument_causes,
 )
 from speedcal.vehicle.data import facts
@@ -120,7 +120,7 @@ def diagnose(calibration: Calibration, vehicle: Vehicle) -> Diagnosis:
         What the job states; each statement may be wrong.
     """
     evidence = evidence_of(calibration)
-    expected, u_expected = expected_factor(vehicle)
+    expected, u_expected = expected_or_unknown(vehicle, float(evidence.value[1]))
     drives = drive_causes(vehicle, expected)
     instruments = instrument_causes(follows=calibration.trust.word == "TRUSTED")
     known = facts("explain")["cause"]

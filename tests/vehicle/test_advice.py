@@ -401,6 +401,21 @@ def test_once_the_count_is_right_and_nothing_is_left_to_do_nothing_is_offered() 
     assert [(entry.action, entry.part) for entry in found.advice] == [("check_count", "pulses")]
 
 
+def test_numbers_that_do_not_go_together_name_no_cause_for_sure() -> None:
+    """8 pulses x 3.73 x 730 turns are 21,800 a mile and not 4000; a dial that shows 1.63 shows miles as kilometers."""
+    table = {"sensor": "output shaft", "pulses_per_mile": 4000, "pulses_per_turn": 8, "tire": "225/70R16", "axle": 3.73}
+    found = correct(make_calibration(factor=1.63, u_offset=0.3, u_factor=0.004), Vehicle.from_dict(table))
+    assert found.diagnosis is not None
+    assert found.diagnosis.top is not None
+    assert found.diagnosis.top.code == "wrong_unit"
+    assert found.advice[0].action == "set_unit"
+    assert "chain_implausible" in {finding.code for finding in found.findings}
+    right = correct(make_calibration(factor=1.01, u_offset=0.3, u_factor=0.004), Vehicle.from_dict(table))
+    assert right.diagnosis is not None
+    assert right.diagnosis.healthy > 0.7
+    assert right.advice[0].action == "keep_as_is"
+
+
 def test_kilometers_by_chance_do_not_hide_the_gear_that_is_needed() -> None:
     """A factor of 0.62 may be no unit at all: 23 x 0.62 = 14.3 teeth."""
     table = {"drive_gear": 7, "driven_gear": 23, "gear_family": "plain sleeve"}
