@@ -15,9 +15,23 @@ import numpy as np
 from speedcal.calibration.curve import dial_through
 from speedcal.calibration.dial import spline_weights
 from speedcal.calibration.log_intervals import leaving_out_blocks, scaled_noise
-from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine, RoughLog, told_by_dial
+from speedcal.calibration.measured import (
+    NO_GROUND,
+    TOO_SLOW,
+    WRONG,
+    MeasuredLine,
+    RoughLog,
+    StraightWindows,
+    told_by_dial,
+)
 from speedcal.calibration.positions import without_spikes
-from speedcal.calibration.tuning_logs import DRIFT_U, FEWEST_WINDOWS, LOG_NODE_GAP_MPS, POSITIONS_BLOCK_S
+from speedcal.calibration.tuning_logs import (
+    DRIFT_U,
+    FEWEST_WINDOWS,
+    LOG_NODE_GAP_MPS,
+    POSITIONS_BLOCK_S,
+    STRAIGHT_U_MPS,
+)
 from speedcal.calibration.way import Windows, windows_of_way
 from speedcal.interval import BoolArray, FloatArray, IntArray, robust_scale
 
@@ -65,6 +79,7 @@ def fit_distances(log: RoughLog) -> MeasuredLine | None:
         time_s=moment,
         ground_mps=np.where(inside, speed, np.nan),
         reason=reason,
+        windows=fit.straight_windows(),
     )
 
 
@@ -133,11 +148,11 @@ class _Fit:
         if len(some.way_m) < FEWEST_WINDOWS:
             return False
         columns = self._columns(some)
-        rest = some.way_m - columns[:, : len(self.nodes)] @ self.true_mps
-        ends, length, far = _noise(rest, some)
+        self.off_m = rest = some.way_m - columns[:, : len(self.nodes)] @ self.true_mps
+        self.ends, length, far = _noise(rest, some)
         self.off = np.sqrt(far) * _CAUCHY > _FAR
         self.noise_mps = robust_scale(rest / (some.end_s - some.begin_s))
-        self.root = _Whitening(some, ends, length, far)
+        self.root = _Whitening(some, self.ends, length, far)
         self.design, self.rest = self.root.whitened(columns), self.root.whitened(rest[:, None])[:, 0]
         place = np.concatenate([self.true_mps, [0.0, self.drift]])
         step = np.linalg.solve(self.design.T @ self.design + self.prior, self.design.T @ self.rest - self.prior @ place)
@@ -145,6 +160,22 @@ class _Fit:
         self.tau += float(np.clip(step[-2], -_LARGEST_STEP_S, _LARGEST_STEP_S))
         self.drift += float(step[-1])
         return True
+
+    def straight_windows(self) -> StraightWindows | None:
+        """Return the windows that bends hardly lengthen, None where they are few."""
+        some = self.some
+        lasts = some.end_s - some.begin_s
+        straight = some.u_turn_m < STRAIGHT_U_MPS * lasts
+        if straight.sum() < FEWEST_WINDOWS:
+            return None
+        lasts, off_m = lasts[straight], self.off_m[straight]
+        stray_m = np.sqrt(max(robust_scale(off_m) ** 2 - 2 * self.ends, 0.0))
+        return StraightWindows(
+            time_s=(some.begin_s + some.end_s)[straight] / 2,
+            ground_mps=some.way_m[straight] / lasts,
+            off_mps=-off_m / lasts,
+            wander_mps=float(stray_m / np.median(lasts)),
+        )
 
     def far_off(self, moment: FloatArray) -> BoolArray:
         """Return which moments lie in a window that nothing explains."""

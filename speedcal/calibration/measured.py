@@ -43,6 +43,19 @@ class RoughLog:
 
 
 @dataclass(frozen=True, slots=True)
+class StraightWindows:
+    """Windows of some ten seconds on straight road, where the way is known better than any speed, shape (k,)."""
+
+    time_s: FloatArray
+    ground_mps: FloatArray
+    """Mean of the true speed."""
+    off_mps: FloatArray
+    """By how much the dial showed more than it was found to show, as true speed."""
+    wander_mps: float
+    """How far windows stray beyond the noise of the positions at their ends, robust."""
+
+
+@dataclass(frozen=True, slots=True)
 class MeasuredLine:
     """Offset and gain with their covariance, and what each reading was found to be; arrays of shape (n,)."""
 
@@ -83,6 +96,8 @@ class MeasuredLine:
     """Time constant by which the recorded speed is smoothed."""
     needle_lag_s: float | None = None
     """Time constant with which the needle follows, 0 for one that follows at once; None where nothing tells it."""
+    windows: StraightWindows | None = None
+    """Where only the way between fixes is told."""
     rests_mps: tuple[float, float] = (-np.inf, np.inf)
     """True speeds below and above which the fit found the needle to rest at an end of its scale."""
 
@@ -121,6 +136,7 @@ def told_by_dial(
     needle_lag_s: float | None = None,
     receiver_lag_s: float = 0.0,
     hangs_mps: FloatArray | None = None,
+    windows: StraightWindows | None = None,
 ) -> MeasuredLine:
     """Return what a fit that follows a curve found; the line is that of the dial."""
     line = dial.line
@@ -141,4 +157,5 @@ def told_by_dial(
         needle_lag_s=needle_lag_s,
         receiver_lag_s=receiver_lag_s,
         hangs_mps=np.zeros(0) if hangs_mps is None else hangs_mps,
+        windows=windows,
     )

@@ -15,7 +15,13 @@ from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import WRONG, MeasuredLine
 from speedcal.calibration.positions import Smoothing
 from speedcal.calibration.tuning import GAP_S, STEADY_WINDOW_S
-from speedcal.calibration.tuning_logs import HELD_ROUNDING_STEPS, LARGE_SCATTER_MPS, PLAY_LEFT, STEADY_WANDER_MPS
+from speedcal.calibration.tuning_logs import (
+    HELD_ROUNDING_STEPS,
+    LARGE_SCATTER_MPS,
+    PLAY_LEFT,
+    STEADY_WANDER_MPS,
+    WINDOW_WANDER_MPS,
+)
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, IntArray
 from speedcal.units import DisplayUnit
@@ -41,6 +47,8 @@ class LoggedDial:
     """Step in which the display moves."""
     play_mps: float
     """By how much the needle was found to hang behind."""
+    window_wander_mps: float
+    """How far windows of the way between fixes stray, 0 where there are none."""
     change: Change | None
 
     @classmethod
@@ -60,11 +68,15 @@ class LoggedDial:
             return None
         off = off + _as_smoothed(ground, line, time, shown) - shown
         step_mps = sticking_step(speed, shown, step_mps)
+        if line.windows is not None:  # they know the speed better than rows do
+            lines = lines[np.minimum(np.searchsorted(time, line.windows.time_s), len(lines) - 1)]
+            time, speed, off = line.windows.time_s, line.windows.ground_mps, line.gain * line.windows.off_mps
         # a dial with a curve of its own has taken up a part that reads otherwise at some speeds
         bend = dial.indicated(speed) - dial.line.offset_mps - dial.line.error_factor * speed
         change = change_within(time, speed, off + bend, step_mps=float(np.hypot(step_mps, ground.step_mps)))
         play = float(np.abs(line.hangs_mps).max(initial=0.0))
-        return cls(ground, lines, time, speed, off, shown, step_mps, play, change)
+        wander = 0.0 if line.windows is None else line.windows.wander_mps
+        return cls(ground, lines, time, speed, off, shown, step_mps, play, wander, change)
 
     def widened(self, line: MeasuredLine, dial: Dial) -> tuple[MeasuredLine, Dial]:
         """Return the fit and its dial with what the dial changes on the way, a line of the budget."""
@@ -107,6 +119,8 @@ class LoggedDial:
             # a log may stray for this reason alone
             off = off - change.difference * self.ground_mps * (course - course.mean())
         if self.ground.between_is_guessed:
+            if self.window_wander_mps > WINDOW_WANDER_MPS:
+                found.append(Finding("log_strays", wander_mps=self.window_wander_mps, unit=unit))
             return tuple(found)
         strays = steady_wander(time, self.ground_mps, off, self.ground.at(time)[1])
         usual_mps = (
