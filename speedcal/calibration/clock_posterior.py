@@ -9,7 +9,7 @@ averaged over the moments at which it may really have been taken, so one under a
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import cache, cached_property
 from math import lgamma, log, pi
 from typing import Any
@@ -59,6 +59,11 @@ class Notes:
     u_stated_mps: FloatArray
     """Standard uncertainty that each reading states of itself, 0 where it states none."""
     u_ground_mps: float
+
+    def only(self, rows: IntArray) -> Notes:
+        """Return some of the readings, or all in another order."""
+        arrays = {name: getattr(self, name)[rows] for name in ("time_s", "indicated_mps", "stray", "u_stated_mps")}
+        return replace(self, **arrays)
 
     @property
     def own_variance(self) -> FloatArray:

@@ -142,7 +142,7 @@ def search_shifts(
     """
     step = _FEW_STEP_S if len(time_s) < _FEW else _MANY_STEP_S
     shifts = _range_of_shifts(ground, time_s, clock=clock, step_s=step, known_s=known_s)
-    mean, variance = _averaged(ground, half_width_s)
+    mean, variance = averaged(ground, half_width_s)
     start = ground.time_s[0]
     offset = np.rint(time_s + middle_s - start).astype(np.int64)
     score, line = np.full(len(shifts), -np.inf), np.zeros((len(shifts), 2))
@@ -199,7 +199,7 @@ def _range_of_shifts(
     return np.arange(np.floor(low), np.ceil(high) + step_s, step_s) if high >= low else np.empty(0)
 
 
-def _averaged(ground: GroundSpeed, half_width_s: float) -> tuple[FloatArray, FloatArray]:
+def averaged(ground: GroundSpeed, half_width_s: float) -> tuple[FloatArray, FloatArray]:
     """Return mean and variance of the ground speed over ± half width, once a second from the first fix on."""
     seconds = np.arange(int(ground.time_s[-1] - ground.time_s[0]) + 1, dtype=float)
     speed, _, inside = ground.at(ground.time_s[0] + seconds)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import replace
 from functools import partial
 
 import numpy as np
 
 from speedcal.calibration.clock_search import Shift, log_prior, log_prior_mass, search_shifts
+from speedcal.calibration.clock_set import with_watch_set
 from speedcal.calibration.clock_steps import ClockCourse, closed_jumps, course_of_clock
 from speedcal.calibration.end_stops import at_stops
 from speedcal.calibration.fit_held import fit_held
@@ -24,7 +25,7 @@ from speedcal.calibration.slow_needle import with_slow_needle
 from speedcal.calibration.standstill import rows_apart
 from speedcal.calibration.tuning import FEW_READINGS, FEWEST_NOTES_AT_STOP, LONG_STEP_S
 from speedcal.calibration.tuning_logs import LATENT_INTERVAL_S
-from speedcal.calibration.weigh_noted import weigh_notes
+from speedcal.calibration.weigh_noted import Weighed, weigh_notes
 from speedcal.errors import AlignmentError, FitError
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray
@@ -78,6 +79,9 @@ def fit_drive(
     midnight = np.floor(ground.time_s[0] / DAY_S) * DAY_S
     mass = log_prior_mass(ground, time, clock=readings.clock, midnight_s=midnight, known_s=known_s)
 
+    def clocks(offset: FloatArray) -> FloatArray:
+        return log_prior(readings.clock, offset, midnight_s=midnight, known_s=known_s) - mass
+
     def noted(some: BoolArray) -> MeasuredLine:
         weigh = partial(
             weigh_notes,
@@ -88,13 +92,17 @@ def fit_drive(
             by_hand=by_hand,
             u_rounding_mps=readings.speed_resolution_mps / np.sqrt(12),
             u_stated_mps=_stated(readings)[order[some]],
-            log_prior=lambda offset: log_prior(readings.clock, offset, midnight_s=midnight, known_s=known_s) - mass,
+            log_prior=clocks,
             habit=habit,
         )
         fit = partial(fit_noted, runs=runs, habit=habit, source=readings.source)
-        # a time to the minute says nothing of a lag of seconds
-        slow = at.half_width_s <= LONG_STEP_S
-        return with_slow_needle(weigh, fit, ground, speed[some]) if slow else fit(weigh(ground))
+
+        def fitted(weighed: Weighed, weigh: Callable[[GroundSpeed], Weighed]) -> MeasuredLine:
+            # a time to the minute says nothing of a lag of seconds
+            slow = at.half_width_s <= LONG_STEP_S
+            return with_slow_needle(weighed, weigh, fit, ground, speed[some]) if slow else fit(weighed)
+
+        return with_watch_set(weigh, fitted, ground, shifts, clocks, readings.line[order[some]])
 
     def stopped(late_s: float, rests_mps: tuple[float, float] = (-np.inf, np.inf)) -> BoolArray:
         then, _, inside = ground.at(time + late_s)

@@ -69,7 +69,7 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
     mixed = mixed_dial(within_marks(_ways(ground, notes, cells, runs), basis), basis)
     low, clock, high = _quantiles(cells)
     _refuse_two_clocks(cells, mixed, best, source)
-    rivals = weigh_rivals(ground, notes, cells, mixed, basis)
+    rivals = weigh_rivals(weighed, mixed, basis)
     about_dial = min(scatter, mixed.scatter_mps)  # a bend is no looseness, nor is a wrong reading
     belongs = evidence + rivals.log_of_this_drive
     if ground.source == "recorded" and belongs < _loose_below(cells, notes, about_dial):

@@ -11,19 +11,13 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from speedcal.calibration.clock_posterior import Cells, Notes
 from speedcal.calibration.dial_mixture import Basis, Mixed
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.rivals import Kinks, kinks_of, log_strays
-from speedcal.calibration.tuning import (
-    DOUBTED_FROM,
-    LONG_STEP_S,
-    MUCH_COVERED,
-    RIVAL_SHARES,
-    RIVALS_TO_ONE,
-    TWO_WATCHES_SHARE,
-)
+from speedcal.calibration.tuning import LONG_STEP_S, MUCH_COVERED
+from speedcal.calibration.tuning_rivals import DOUBTED_FROM, RIVAL_SHARES, RIVALS_TO_ONE, TWO_WATCHES_SHARE
 from speedcal.calibration.two_readers import OtherReaders, other_readers
+from speedcal.calibration.weigh_noted import Weighed
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray
 
@@ -64,35 +58,37 @@ class RivalOdds:
 
     def covariances(self, speed_mps: FloatArray) -> dict[str, FloatArray]:
         """Return for its line of the budget the covariance of what is read at (n,) speeds, shape (n, n). [m2/s2]."""
-        if self.others is None:
-            return {}
-        rivals = np.log(RIVALS_TO_ONE) + np.array(list(self.shared.values()))
-        two = np.log(RIVALS_TO_ONE * RIVAL_SHARES["two_readers"] * TWO_WATCHES_SHARE) + self.others.watches
-        probability = np.exp(two - np.logaddexp.reduce([0.0, *rivals]))
+        handed = self.kinks.log_handed_over
+        square = np.exp(handed - np.logaddexp(0.0, handed)) * self.kinks.apart_mps2
+        if self.others is not None:
+            rivals = np.log(RIVALS_TO_ONE) + np.array(list(self.shared.values()))
+            two = np.log(RIVALS_TO_ONE * RIVAL_SHARES["two_readers"] * TWO_WATCHES_SHARE) + self.others.watches
+            square += np.exp(two - np.logaddexp.reduce([0.0, *rivals])) * self.others.apart_mps2
         count = len(speed_mps)
-        return {SECOND_READER: np.full((count, count), probability * self.others.apart_mps2)}
+        return {SECOND_READER: np.full((count, count), square)} if square else {}
 
 
-def weigh_rivals(ground: GroundSpeed, notes: Notes, cells: Cells, mixed: Mixed, basis: Basis) -> RivalOdds:
+def weigh_rivals(weighed: Weighed, mixed: Mixed, basis: Basis) -> RivalOdds:
     """Return the odds of all that may explain the readings of a drive better than one dial.
 
     Parameters
     ----------
-    ground, notes
-        The drive.
-    cells
-        The posterior of clock offset and line for one reader.
+    weighed
+        Readings beside the drive, with the posterior of clock offset and line for one reader.
     mixed
         What came of them.
     basis
         Parts of its dial.
     """
-    kinks = kinks_of(mixed.heaviest, basis, mixed.nodes)
+    ground, notes, cells = weighed.ground, weighed.notes, weighed.cells
+    kinks = kinks_of(mixed.heaviest, basis, mixed.nodes, weighed.set_s)
     log = {
         "dial_changed": kinks.log_changed,
         "large_scatter": log_strays(mixed.heaviest, basis),
     }
     if notes.at.half_width_s > LONG_STEP_S:
-        return RivalOdds(log, None, kinks)
+        return RivalOdds({"two_readers": kinks.log_handed_over, **log}, None, kinks)
     others = other_readers(ground, notes, cells, mixed.dial)
-    return RivalOdds({"two_readers": others.two, "gps_among_readings": others.gps, **log}, others, kinks)
+    return RivalOdds(
+        {"two_readers": max(others.two, kinks.log_handed_over), "gps_among_readings": others.gps, **log}, others, kinks
+    )

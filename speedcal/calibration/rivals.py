@@ -15,15 +15,18 @@ import numpy as np
 
 from speedcal.calibration.dial_mixture import Basis, Laid, Solved, at_nodes, information, prior_nodes
 from speedcal.calibration.tuning import (
-    CHANGE_ON_WAY_MPS,
-    CHANGE_ON_WAY_U,
     FEW_READINGS,
-    FEWEST_ON_A_SIDE,
     LINE_SCATTERS_MPS,
     REST_EVIDENCE,
     REST_FACTOR_U,
     RUN_SHARE_ODDS,
     RUN_SHARES,
+)
+from speedcal.calibration.tuning_rivals import (
+    ASIDE_MPS,
+    CHANGE_ON_WAY_MPS,
+    CHANGE_ON_WAY_U,
+    FEWEST_ON_A_SIDE,
     STRAY_LASTS_S,
     STRAY_MPS,
     STRAY_SCATTER_LOG_SD,
@@ -42,9 +45,13 @@ class Kinks:
     """Log odds that it reads otherwise from some reading on, against one dial all the way."""
     rests_mps: tuple[float, float] = (-np.inf, np.inf)
     """True speeds below and above which its needle rests at an end of the scale; infinite where it does not."""
+    log_handed_over: float = -np.inf
+    """Log odds that who read it from another clock on sees it otherwise."""
+    apart_mps2: float = 0.0
+    """Mean square of what that one sees otherwise than the mean of both."""
 
 
-def kinks_of(way: Laid, basis: Basis, nodes: Solved) -> Kinks:
+def kinks_of(way: Laid, basis: Basis, nodes: Solved, set_s: float = np.nan) -> Kinks:
     """Return whether the dial reads otherwise from some reading on, and whether its needle rests at an end.
 
     By how much its factor or its offset changes is integrated out like all else; which it is and when is averaged over.
@@ -58,6 +65,8 @@ def kinks_of(way: Laid, basis: Basis, nodes: Solved) -> Kinks:
         Parts of the dial.
     nodes
         All its sizes, solved for these readings.
+    set_s
+        Moment from which on the readings are timed by another clock, NaN if there is none.
     """
     speed = way.speed_mps
     rank = np.argsort(np.argsort(way.moment_s, kind="stable"), kind="stable")
@@ -68,8 +77,10 @@ def kinks_of(way: Laid, basis: Basis, nodes: Solved) -> Kinks:
     after = np.hstack([CHANGE_ON_WAY_U * speed[:, None] * after, CHANGE_ON_WAY_MPS * after])
     low, high = _ends(speed)
     rests = np.hstack([np.maximum(low - speed[:, None], 0.0), np.minimum(high - speed[:, None], 0.0)])
-    weight, pull, log_share = _beside(way, basis, nodes, np.hstack([after, rests]))
-    count = after.shape[1]
+    handed = ASIDE_MPS * (way.moment_s[:, None] > set_s)
+    weight, pull, log_share = _beside(way, basis, nodes, np.hstack([after, rests, handed]))
+    log_handed, apart = _handed_over(weight[:, -1:], pull[:, -1:], log_share)
+    count, weight, pull = after.shape[1], weight[:, :-1], pull[:, :-1]
     gain = pull[:, :count] ** 2 / (weight[:, :count] + 1) - np.log1p(weight[:, :count])
     log_changed = float(np.logaddexp.reduce(gain / 2 + log_share, axis=None) - np.log(count))
     weight, pull, known = weight[:, count:], pull[:, count:], 1 / REST_FACTOR_U**2
@@ -78,7 +89,17 @@ def kinks_of(way: Laid, basis: Basis, nodes: Solved) -> Kinks:
     return Kinks(
         log_changed,
         (_likely(low, log_rests[: len(low)], -np.inf), _likely(high, log_rests[len(low) :], np.inf)),
+        log_handed if np.isfinite(set_s) else -np.inf,
+        apart if np.isfinite(set_s) else 0.0,
     )
+
+
+def _handed_over(weight: FloatArray, pull: FloatArray, log_share: FloatArray) -> tuple[float, float]:
+    """Return log odds of another reader from a known moment on, and the mean square of half of what is between them."""
+    log = (pull**2 / (weight + 1) - np.log1p(weight)) / 2 + log_share
+    square = (pull / (weight + 1)) ** 2 + 1 / (weight + 1)
+    mean = float(np.average(square, weights=np.exp(log - log.max())))
+    return float(np.logaddexp.reduce(log, axis=None)), (ASIDE_MPS / 2) ** 2 * mean
 
 
 def _ends(speed_mps: FloatArray) -> tuple[FloatArray, FloatArray]:

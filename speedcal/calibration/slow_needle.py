@@ -20,6 +20,7 @@ _STEP_S, _REACH = 0.5, 6.0
 
 
 def with_slow_needle(
+    weighed: Weighed,
     weigh: Callable[[GroundSpeed], Weighed],
     fit: Callable[[Weighed], MeasuredLine],
     ground: GroundSpeed,
@@ -29,8 +30,10 @@ def with_slow_needle(
 
     Parameters
     ----------
+    weighed
+        The notes beside the speed as it was.
     weigh
-        Weighs the notes beside any course of the speed.
+        Weighs them beside any course of the speed.
     fit
         Fits them once they are weighed.
     ground
@@ -38,7 +41,7 @@ def with_slow_needle(
     indicated_mps
         What was noted, shape (n,). [m/s]
     """
-    best = plain = fit(weigh(ground))
+    best = plain = fit(weighed)
     if _slowness(ground, plain, indicated_mps) < SLOW_NEEDLE_FROM:
         return plain
     for constant in SLOW_NEEDLES_S:

@@ -19,7 +19,7 @@ from speedcal.calibration.clock_posterior import Cells, Notes
 from speedcal.calibration.dial import Dial
 from speedcal.calibration.dial_mixture import PointerPlay
 from speedcal.calibration.ground_speed import GroundSpeed
-from speedcal.calibration.tuning import (
+from speedcal.calibration.tuning_rivals import (
     DIALS_APART,
     DIALS_CLOCK_REACH_S,
     DIALS_MEET_MPS,

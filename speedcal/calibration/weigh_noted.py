@@ -36,6 +36,8 @@ class Weighed:
     cells: Cells
     log_evidence: float
     """How much better they fit it than readings of anything else would."""
+    set_s: float = np.nan
+    """Moment from which on they are timed by another clock, NaN if it is one all the way."""
 
 
 def weigh_notes(

@@ -13,8 +13,6 @@ from speedcal.calibration.dial_mixture import Basis, Laid, PointerPlay, mixed_di
 from speedcal.calibration.ground_speed import ground_speed
 from speedcal.calibration.rivals import kinks_of
 from speedcal.calibration.tuning import (
-    CHANGE_ON_WAY_MPS,
-    CHANGE_ON_WAY_U,
     CURVE_SIZES_MPS,
     FACTOR_PRIOR_U,
     LINE_SCATTERS_MPS,
@@ -29,6 +27,7 @@ from speedcal.calibration.tuning import (
     SCATTER_MPS,
     STRAIGHT_SHARE,
 )
+from speedcal.calibration.tuning_rivals import ASIDE_MPS, CHANGE_ON_WAY_MPS, CHANGE_ON_WAY_U
 from speedcal.interval import FloatArray
 from speedcal.units import MPH_MPS
 
@@ -48,7 +47,8 @@ def _laid(rng: np.random.Generator, speed: FloatArray, shown: FloatArray, run: F
 def test_the_mixture_is_the_gaussian_model_written_out_in_full() -> None:
     """Dense covariances of every node, no low rank and no dyads: reading and its uncertainty at three speeds.
 
-    The odds that the dial was changed on the way as well, from each reading on that has three before it and two after.
+    The odds that the dial was changed on the way as well, from each reading on that has three before it and two after,
+    and that another reader took over at a known one, with the mean square of half of what is between the two.
     The shapes of the curve that are left out carry a thousandth of its variance, so 1 % of u is allowed.
     """
     rng = np.random.default_rng(5)
@@ -62,7 +62,7 @@ def test_the_mixture_is_the_gaussian_model_written_out_in_full() -> None:
     design = np.column_stack([np.ones(17), everywhere])
     curve = deviation_covariance(everywhere, everywhere, driven)
     same = (run[:, None] == run) & (run[:, None] >= 0)
-    logs, changed, means, covariances = [], [], [], []
+    logs, changed, handed, squares, means, covariances = [], [], [], [], [], []
     sizes = [(0.0, STRAIGHT_SHARE)]
     sizes += [(m, (1 - STRAIGHT_SHARE) / len(CURVE_SIZES_MPS)) for m in CURVE_SIZES_MPS]
     plays = zip(PLAY_SIZES_MPS, PLAY_SHARES, strict=True)
@@ -85,6 +85,11 @@ def test_the_mixture_is_the_gaussian_model_written_out_in_full() -> None:
             for size in (CHANGE_ON_WAY_U * speed, CHANGE_ON_WAY_MPS):
                 later = size * (when >= begin)
                 changed.append(_log_normal(rest, marginal + np.outer(later, later)) + prior_odds - np.log(18))
+        aside = ASIDE_MPS * (when >= 6)
+        handed.append(_log_normal(rest, marginal + np.outer(aside, aside)) + prior_odds)
+        told = np.linalg.solve(marginal, aside)
+        variance = 1 / (1 + aside @ told)
+        squares.append((ASIDE_MPS / 2) ** 2 * (variance + (variance * told @ rest) ** 2))
         means.append(at + gain @ rest)
         covariances.append(prior[14:, 14:] - gain @ prior[:14, 14:])
     weight = np.exp(np.array(logs) - max(logs))
@@ -96,8 +101,13 @@ def test_the_mixture_is_the_gaussian_model_written_out_in_full() -> None:
     mixed = mixed_dial([way], basis)
     np.testing.assert_allclose(mixed.dial.u_indicated(at), np.sqrt(variance), rtol=0.02)
     np.testing.assert_allclose(mixed.dial.indicated(at), mean, atol=0.03 * np.sqrt(variance.max()))
-    odds = kinks_of(replace(way, moment_s=when.astype(float)), basis, mixed.nodes).log_changed
-    np.testing.assert_allclose(odds, np.logaddexp.reduce(changed) - np.logaddexp.reduce(logs), atol=0.02)
+    kinks = kinks_of(replace(way, moment_s=when.astype(float)), basis, mixed.nodes, set_s=5.5)
+    np.testing.assert_allclose(kinks.log_changed, np.logaddexp.reduce(changed) - np.logaddexp.reduce(logs), atol=0.02)
+    np.testing.assert_allclose(
+        kinks.log_handed_over, np.logaddexp.reduce(handed) - np.logaddexp.reduce(logs), atol=0.02
+    )
+    expected = np.average(squares, weights=np.exp(np.array(handed) - max(handed)))
+    np.testing.assert_allclose(kinks.apart_mps2, expected, rtol=0.03)
 
 
 def test_intervals_hold_the_truth_of_small_samples() -> None:

@@ -21,10 +21,12 @@ from speedcal.calibration.tuning import (
     OFFSET_SIZES_MPS,
     PLAY_SHARES,
     PLAY_SIZES_MPS,
-    RIVAL_SHARES,
-    RIVALS_TO_ONE,
     RUN_SHARE_ODDS,
     RUN_SHARES,
+)
+from speedcal.calibration.tuning_rivals import (
+    RIVAL_SHARES,
+    RIVALS_TO_ONE,
     STRAY_LASTS_S,
     STRAY_MPS,
     STRAY_SCATTER_LOG_SD,
