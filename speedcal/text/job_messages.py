@@ -37,6 +37,20 @@ def _out_of_range(values: Values) -> str:
     return f"{values['found']!r} should be {joined(text for text in (low, high) if text)}"
 
 
+_SETTING_UNIT = {
+    "circumference_mm": "mm",
+    "diameter_in": "in",
+    "turns_per_mile": "turns per mile",
+    "turns_per_km": "turns per km",
+}
+
+
+def _outside(values: Values) -> str:
+    low, high = values["low"], values["high"]
+    end = f"the lowest that it takes, {low:g}" if values["found"] < low else f"the highest that it takes, {high:g}"
+    return f"{values['found']:g} lies beyond {end}"
+
+
 REFUSALS: dict[str, tuple[Template, Template]] = {
     "job_file_problems": (lambda values: f"{len(values['problems'])} problems", _SEE_GUIDE),
     "unknown_table": (_with_hint("a job file has no table {found:quoted}"), ""),
@@ -64,6 +78,15 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "max_speed_not_needed": ("the test speeds of {rule} do not depend on it; leave it out", ""),
     "roll_out_incomplete": ("a roll-out needs both the turns and the distance", ""),
     "impossible_tire": ("{reason}", ""),
+    "ends_crossed": ("low is {low:g} and high is {high:g}; the lower number goes with low", ""),
+    "outside_its_ends": (_outside, ""),
+    "no_wheel_rolls_so": (
+        lambda values: (
+            f"{values['found']:g} {_SETTING_UNIT[values['kind']]} would be {values['circumference_m']:.3g} m a turn, "
+            "which no road wheel rolls; see in which unit the module counts"
+        ),
+        "",
+    ),
     "no_track": ('[{table}] names no track; add a line such as track = "drive.gpx"', ""),
     "no_readings": (
         '[{table}] names no readings; add readings = "readings.csv" (the same file as the track when it holds both) or '
@@ -87,7 +110,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "not_a_job_file": ("this is not a job file: it has no table such as [vehicle]", "Give the job.toml file"),
     "job_file_not_toml": (
         "this is not valid TOML, the language of job files: {what}",
-        'Put texts in quotes (shop = "Name"), and write file names with / or in single quotes instead of \\',
+        'Put texts in quotes, straight ones (shop = "Name"), write decimals with a point, name each key and table once, and '
+        "write file names with / or in single quotes instead of \\",
     ),
     "original_overwritten": (
         "{name:quoted} belongs to the job and would be overwritten",

@@ -27,6 +27,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         _FAMILY_REMEDY,
     ),
     "gear_family_elsewhere": ("gear family file {file:quoted} must lie beside the job file", "Copy it there"),
+    "gear_family_missing": ("there is no gear family file {file:quoted}", "Put it beside the job file"),
     "gear_family_unreadable": ("gear family file {file:quoted} cannot be read: {why}", "Correct the file"),
     "fact_before_missing": (
         lambda values: (
@@ -197,6 +198,8 @@ FINDINGS: dict[str, Template] = {
         "numbers is wrong (pulses per turn, what the instrument expects, teeth or the place of the sensor)."
     ),
     "chain_contradicts_drive": _contradicts,
+    "gears_may_be_swapped": "The drive gear has {drive_gear} teeth and the driven gear {driven_gear}; usually "
+    "the drive gear is the smaller. See which is which before ordering.",
     "axle_ratio_rounded": "The axle ratio {axle} is a rounded figure; ring and pinion teeth such as 41/11 are exact.",
     "teeth_open": lambda values: (
         f"{_teeth(values)}, which does not settle on one count that exists. Count its teeth before ordering."

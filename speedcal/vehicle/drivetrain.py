@@ -231,6 +231,8 @@ def train_findings(calibration: Calibration, vehicle: Vehicle, effective: Effect
         if stated.high < driven.low or stated.low > driven.high:
             values = {"stated_m": stated.value, "driven_m": driven.value, "unit": calibration.unit}
             found.append(Finding("chain_contradicts_drive", basis=vehicle.rolled.basis.text, **values))
+    if vehicle.drive_gear is not None and vehicle.driven_gear is not None and vehicle.drive_gear > vehicle.driven_gear:
+        found.append(Finding("gears_may_be_swapped", drive_gear=vehicle.drive_gear, driven_gear=vehicle.driven_gear))
     if vehicle.axle is not None and not vehicle.axle.has_teeth and vehicle.sensor != "wheel":
         found.append(Finding("axle_ratio_rounded", axle=str(vehicle.axle)))
     return found

@@ -117,6 +117,8 @@ def _read_family(name: str, *, source: str, folder: Path | None) -> GearFamily:
         raise VehicleError("gear_family_elsewhere", source=source, file=name)
     try:
         table = tomllib.loads((folder / path).read_text(encoding="utf-8-sig"))
+    except FileNotFoundError:
+        raise VehicleError("gear_family_missing", source=source, file=name) from None
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
         raise VehicleError("gear_family_unreadable", source=source, file=name, why=str(error)) from None
     return GearFamily.from_dict(table, source=name)

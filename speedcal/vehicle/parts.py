@@ -23,6 +23,9 @@ SETTING_POWER: dict[str, int] = {
 }
 """Kinds of module setting; the indicated speed goes with the setting to this power."""
 
+LEAST_ROLLED_M, MOST_ROLLED_M = 0.5, 8.0
+"""What a road wheel may roll in one turn, from a scooter's to a tractor's. Our own judgment. [m]"""
+
 PER_DISTANCE = ("turns_per_mile", "turns_per_km", "pulses_per_mile", "pulses_per_km")
 """Kinds that count on a mile or km: the number of one may be typed in for that of the other."""
 
@@ -146,6 +149,17 @@ class Setting:
         }.get(self.kind)
 
 
+def _look_over(setting: Setting, reader: TableReader) -> None:
+    """Note what cannot be so: ends that are crossed, a number outside them, or one in another unit."""
+    if setting.low > setting.high:
+        reader.problem("ends_crossed", "low", low=setting.low, high=setting.high)
+    elif setting.now is not None and not setting.low <= setting.now <= setting.high:
+        reader.problem("outside_its_ends", "now", found=setting.now, low=setting.low, high=setting.high)
+    rolls_m = setting.circumference_m
+    if rolls_m is not None and not LEAST_ROLLED_M <= rolls_m <= MOST_ROLLED_M:
+        reader.problem("no_wheel_rolls_so", "now", found=setting.now, kind=setting.kind, circumference_m=rolls_m)
+
+
 def parse_settings(given: Mapping[str, Any], *, table: str) -> tuple[Setting, ...]:
     """Read the settings table: each kind with its present value, or with ``now``, ``step``, ``low``, ``high``.
 
@@ -165,7 +179,9 @@ def parse_settings(given: Mapping[str, Any], *, table: str) -> tuple[Setting, ..
     found = []
     for kind, one in reader.values.items():
         inner = TableReader(one, "setting", where=f"{table}.{kind}")
+        setting = Setting(**{"kind": kind, "now": None, "step": _USUAL_STEP[kind], **inner.values})
+        _look_over(setting, inner)
         reader.problems += inner.problems
-        found.append(Setting(**{"kind": kind, "now": None, "step": _USUAL_STEP[kind], **inner.values}))
+        found.append(setting)
     reader.finish(source="", kind=VehicleError)
     return tuple(sorted(found, key=lambda setting: list(SETTING_POWER).index(setting.kind)))

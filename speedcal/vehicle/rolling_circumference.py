@@ -13,10 +13,10 @@ from speedcal.finding import Finding
 from speedcal.interval import Interval, tidy
 from speedcal.units import INCH_M, LENGTH_UNIT_M, MILE_M, DisplayUnit
 from speedcal.vehicle.data import facts
+from speedcal.vehicle.parts import LEAST_ROLLED_M, MOST_ROLLED_M
 from speedcal.vehicle.tires import TireSize
 from speedcal.wording import words
 
-_LEAST_M, _MOST_M = 0.5, 8.0
 _U_CHALK_MARKS_M = 0.005
 """Standard uncertainty of the distance between two chalk marks, by a tape. Our own judgment. [m]"""
 _LOAD_AND_PRESSURE_PERCENT = 1.0
@@ -225,7 +225,7 @@ def roll_by_turns(turns_per_m: float) -> RolledTire:
 
 
 def _plausible(circumference_m: float) -> float:
-    if not _LEAST_M <= circumference_m <= _MOST_M:
+    if not LEAST_ROLLED_M <= circumference_m <= MOST_ROLLED_M:
         raise ValueError(f"{circumference_m:.4g} m in a turn is not what a road wheel rolls")
     return circumference_m
 

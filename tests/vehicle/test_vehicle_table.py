@@ -80,6 +80,41 @@ def test_every_problem_of_the_table_is_listed_at_once() -> None:
 
 
 @pytest.mark.parametrize(
+    ("setting", "code"),
+    [
+        ({"circumference_mm": 210}, "no_wheel_rolls_so"),  # centimeters
+        ({"diameter_in": 720}, "no_wheel_rolls_so"),  # millimeters
+        ({"turns_per_mile": 4000}, "no_wheel_rolls_so"),  # pulses
+        ({"turns_per_km": {"now": 40, "step": 1}}, "no_wheel_rolls_so"),
+        ({"circumference_mm": {"now": 2100, "low": 3000, "high": 1000}}, "ends_crossed"),
+        ({"circumference_mm": {"now": 2100, "low": 2200, "high": 3000}}, "outside_its_ends"),
+        ({"axle_ratio": {"now": 5.2, "low": 2.5, "high": 5}}, "outside_its_ends"),
+    ],
+)
+def test_a_setting_that_cannot_be_is_refused_and_not_reckoned_with(setting: dict[str, object], code: str) -> None:
+    with pytest.raises(VehicleError, match=rf"\[vehicle.settings.{next(iter(setting))}\]") as caught:
+        Vehicle.from_dict({"settings": setting})
+    assert caught.value.code == code
+
+
+@pytest.mark.parametrize("setting", [{"circumference_mm": 1290}, {"turns_per_mile": 250}, {"pulses_per_mile": 128000}])
+def test_scooters_tractors_and_fine_pulses_are_no_mistakes(setting: dict[str, float]) -> None:
+    assert Vehicle.from_dict({"settings": setting}).settings[0].now == next(iter(setting.values()))
+
+
+def test_gears_the_wrong_way_round_are_asked_after() -> None:
+    """The drive gear on the output shaft is the smaller of the two."""
+    for table, asked in (({"drive_gear": 19, "driven_gear": 8}, True), ({"drive_gear": 8, "driven_gear": 19}, False)):
+        found = correct(make_calibration(factor=1.1), Vehicle.from_dict(table)).findings
+        assert ("gears_may_be_swapped" in {finding.code for finding in found}) is asked
+
+
+def test_a_family_file_that_is_not_there_is_said_to_be_missing(tmp_path: Path) -> None:
+    with pytest.raises(VehicleError, match=r"there is no gear family file 'shelf.toml'"):
+        load_family("shelf.toml", source="job.toml", folder=tmp_path)
+
+
+@pytest.mark.parametrize(
     "table",
     [
         {"turns_per_mile": 1000, "turns_per_km": 621},
