@@ -110,8 +110,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "not_a_job_file": ("this is not a job file: it has no table such as [vehicle]", "Give the job.toml file"),
     "job_file_not_toml": (
         "this is not valid TOML, the language of job files: {what}",
-        'Put texts in quotes, straight ones (shop = "Name"), write decimals with a point, name each key and table once, and '
-        "write file names with / or in single quotes instead of \\",
+        'Put texts in quotes, straight ones (shop = "Name"), write decimals with a point, name each key and table '
+        "once, and write file names with / or in single quotes instead of \\",
     ),
     "original_overwritten": (
         "{name:quoted} belongs to the job and would be overwritten",
