@@ -64,19 +64,22 @@ def command(
     from speedcal.jobs import load_job
     from speedcal.report.road_test_sheet import render_sheet, render_template
     from speedcal.text.road_test import in_full
+    from speedcal.vehicle import says_what_changes
 
     loaded = load_job(job)
     shown = cast(DisplayUnit, unit or loaded.unit or "mph")
     before = _before(loaded)
+    is_known = before is not None and says_what_changes(loaded.vehicle, loaded.work)
     result = plan(
         loaded.vehicle,
         speed_limit=speed_limit if speed_limit is not None else usual_limit(shown, before),
         unit=shown,
         tolerance=None if question == "tooth" else _tolerance(loaded, question),
-        calibration=before,
-        work=loaded.work if before is not None else None,
+        calibration=before if is_known else None,
+        work=loaded.work if is_known else None,
         lowest=lowest,
         assumptions=dict(_assumption(text) for text in assume),
+        by_gps=before is not None and not is_known,
     )
     if sheet is not None:
         heading = " · ".join(part for part in (f"job {loaded.number}" if loaded.number else "", loaded.shop) if part)

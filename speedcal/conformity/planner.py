@@ -48,6 +48,7 @@ def plan(
     work: Work | Mapping[str, Any] | float | None = None,
     lowest: float | None = None,
     assumptions: Mapping[str, float] | None = None,
+    by_gps: bool = False,
 ) -> RoadTestPlan:
     """Plan the road test that settles which tooth is right, or whether a tolerance is met.
 
@@ -72,6 +73,8 @@ def plan(
         Lowest mark to hold, in ``unit``; None takes 25 mph or 40 km/h, and a lower one for a slow vehicle.
     assumptions
         Values other than those shipped, see :func:`speedcal.conformity.road_test.assumptions_with`.
+    by_gps
+        Whether the speeds are held by GPS, because nobody knows what the dial will show.
 
     Raises
     ------
@@ -123,7 +126,8 @@ def plan(
     if expected.known:
         assumed.pop("may_read_low")
     findings = (*_findings(rule, design.expected.true(design.order()), unit), *([more] if more else ()))
-    return _finished(design, assumed, unit, rule, target, speed_limit * factor, vehicle, findings)
+    made = _finished(design, assumed, unit, rule, target, speed_limit * factor, vehicle, findings)
+    return replace(made, by_gps=by_gps)
 
 
 def usual_limit(unit: DisplayUnit, calibration: Calibration | None) -> float:

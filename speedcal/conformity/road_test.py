@@ -135,6 +135,8 @@ class RoadTestPlan:
     rule: Tolerance | None = None
     findings: tuple[Finding, ...] = ()
     cautions: tuple[Finding, ...] = CAUTIONS
+    by_gps: bool = False
+    """True where the speeds are true ones, to be held by GPS, since nobody knows what the dial will show."""
 
     @property
     def n_readings(self) -> int:
@@ -169,6 +171,7 @@ class RoadTestPlan:
                 }
                 for order, p in enumerate(self.plateaus, start=1)
             ],
+            "held_by": "gps" if self.by_gps else "dial",
             "readings": self.n_readings,
             "promise": {
                 "error_factor_half_width": tidy(self.half_width, 5),

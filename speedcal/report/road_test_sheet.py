@@ -29,7 +29,7 @@ def render_template(plan: RoadTestPlan) -> str:
     return "\n".join(lines) + "\n"
 
 
-def render_sheet(plan: RoadTestPlan, *, heading: str = "", by_gps: bool = False) -> bytes:
+def render_sheet(plan: RoadTestPlan, *, heading: str = "") -> bytes:
     """Return the sheet as a PDF of one page: cautions, holds, blanks. The same plan gives the same bytes.
 
     Parameters
@@ -38,8 +38,6 @@ def render_sheet(plan: RoadTestPlan, *, heading: str = "", by_gps: bool = False)
         The road test.
     heading
         Shop and job number, for the top of the page.
-    by_gps
-        Whether the speeds are to be held by GPS, because nobody knows what the dial will show.
     """
     paper = "letter" if plan.unit == "mph" else "a4"
-    return typeset("sheet", {**text.words(plan, heading, by_gps=by_gps), "paper": paper})
+    return typeset("sheet", {**text.words(plan, heading), "paper": paper})

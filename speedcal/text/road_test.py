@@ -11,6 +11,12 @@ from speedcal.units import MILE_M, SPEED_UNIT_MPS, DisplayUnit
 if TYPE_CHECKING:
     from speedcal.conformity.road_test import Assumption, RoadTestPlan
 
+BY_GPS = (
+    "The speeds below are true speeds, to be held by GPS: the job does not state the work, so what the dial will show "
+    "is not known. The passenger watches the GPS speed and calls it out; the driver watches the road."
+)
+"""Where nobody knows what the dial will show."""
+
 
 def summary(plan: RoadTestPlan) -> str:
     """Return the road test in short: cautions, holds, what it takes and what it promises."""
@@ -29,11 +35,13 @@ def _notes(plan: RoadTestPlan) -> list[str]:
 
 def _lines(plan: RoadTestPlan) -> list[str]:
     factor = SPEED_UNIT_MPS[plan.unit]
+    where = "by GPS" if plan.by_gps else "on the dial"
     return [
         f"road test for {answers(plan)}",
+        *([f"CAUTION: {BY_GPS}"] if plan.by_gps else []),
         *(f"CAUTION: {caution.text}" for caution in plan.cautions),
         *(
-            f"{order:3d}. hold {p.mark_mps / factor:.0f} {plan.unit} on the dial for {p.hold_s:.0f} s, "
+            f"{order:3d}. hold {p.mark_mps / factor:.0f} {plan.unit} {where} for {p.hold_s:.0f} s, "
             f"note {p.readings} readings"
             for order, p in enumerate(plan.plateaus, start=1)
         ),

@@ -6,7 +6,7 @@ from typing import Any
 
 from speedcal.conformity.road_test import RoadTestPlan
 from speedcal.text.names import shortened
-from speedcal.text.road_test import answers, distance
+from speedcal.text.road_test import BY_GPS, answers, distance
 from speedcal.units import SPEED_UNIT_MPS
 
 TITLE = "Road test sheet"
@@ -20,13 +20,9 @@ HOW_TO_FILL_BY_GPS = (
     "Write the time to the second, from one phone or watch, and what the pointer shows at that moment, as it is. "
     "Between two holds of the same speed slow down and come back to it."
 )
-BY_GPS = (
-    "The speeds below are true speeds, to be held by GPS: the job does not state the work, so what the dial will show "
-    "is not known. The passenger watches the GPS speed and calls it out; the driver watches the road."
-)
 
 
-def words(plan: RoadTestPlan, heading: str, *, by_gps: bool = False) -> dict[str, Any]:
+def words(plan: RoadTestPlan, heading: str) -> dict[str, Any]:
     """Return everything on the sheet, by the names that its template uses."""
     factor, unit = SPEED_UNIT_MPS[plan.unit], plan.unit
     length = "miles" if unit == "mph" else "km"
@@ -40,9 +36,9 @@ def words(plan: RoadTestPlan, heading: str, *, by_gps: bool = False) -> dict[str
             [["Date", 1.5], ["Driver", 1.9], ["Passenger", 1.9], ["Clock", 1.3]],
             [[f"Odometer at start ({length})", 2.4], ["at end", 1.4], ["Tire pressures, cold", 2.1]],
         ],
-        "cautions": [*([BY_GPS] if by_gps else []), *(caution.text for caution in plan.cautions)],
-        "how": HOW_TO_FILL_BY_GPS if by_gps else HOW_TO_FILL,
-        "heads": ["no.", f"GPS {unit}" if by_gps else f"hold {unit}", "for s"],
+        "cautions": [*([BY_GPS] if plan.by_gps else []), *(caution.text for caution in plan.cautions)],
+        "how": HOW_TO_FILL_BY_GPS if plan.by_gps else HOW_TO_FILL,
+        "heads": ["no.", f"GPS {unit}" if plan.by_gps else f"hold {unit}", "for s"],
         "cells": ["time", "shows"],
         "rows": [
             [f"{i}", f"{hold.mark_mps / factor:.0f}", f"{hold.hold_s:.0f}"]

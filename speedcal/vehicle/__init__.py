@@ -5,7 +5,7 @@ from speedcal.vehicle.choice import Choice
 from speedcal.vehicle.corrections import Corrections, correct
 from speedcal.vehicle.diagnosis import Diagnosis, diagnose
 from speedcal.vehicle.drivetrain import Determination, EffectiveTire, effective_tire, solve_train
-from speedcal.vehicle.forward import GainChange, Prediction, gain_change, predict_after
+from speedcal.vehicle.forward import GainChange, Prediction, gain_change, predict_after, says_what_changes
 from speedcal.vehicle.gears import GearFamily, load_family
 from speedcal.vehicle.parts import AxleRatio
 from speedcal.vehicle.rolling_circumference import RolledTire, roll_by_convention, roll_by_turns, roll_out
@@ -39,5 +39,6 @@ __all__ = [
     "roll_by_convention",
     "roll_by_turns",
     "roll_out",
+    "says_what_changes",
     "solve_train",
 ]

@@ -118,6 +118,17 @@ def gain_change(vehicle: Vehicle, work: Work | Mapping[str, Any]) -> GainChange:
     return GainChange(gain, float(np.sqrt(variance)))
 
 
+def says_what_changes(vehicle: Vehicle | None, work: Work | None) -> bool:
+    """Tell whether a job states what its work does to the reading; a repair, or a unit put right, is only told of."""
+    if work is None:
+        return False
+    try:
+        gain_change(vehicle or Vehicle(), work)
+    except VehicleError:
+        return False
+    return bool(work.changes) or work.needle is not None
+
+
 def with_needle_set(dial: Dial, work: Work, unit: DisplayUnit) -> Dial:
     """Return the dial once the needle has been set over, as well as a needle can be set."""
     if work.needle is None:

@@ -4,12 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
-
-from speedcal.errors import VehicleError
-
-if TYPE_CHECKING:
-    from speedcal.vehicle import Vehicle, Work
+from typing import Any
 
 
 def write_sheet(task: Mapping[str, Any]) -> dict[str, Any]:
@@ -32,14 +27,14 @@ def write_sheet(task: Mapping[str, Any]) -> dict[str, Any]:
     from speedcal.conformity import load_tolerance, plan
     from speedcal.jobs import load_job, measure_job
     from speedcal.report.road_test_sheet import render_sheet
-    from speedcal.vehicle import Vehicle, Work
+    from speedcal.vehicle import Vehicle, Work, says_what_changes
 
     document, unit = task["document"], task["unit"]
     head, rule = document.get("job", {}), document.get("tolerance")
     work = Work.from_dict(document.get("work", {}), source="the job")
     folder = task["folder"]
     vehicle = Vehicle.from_dict(document.get("vehicle", {}), source="the job")
-    is_known = bool(folder) and _says_enough(vehicle, work)
+    is_known = bool(folder) and says_what_changes(vehicle, work)
     made = plan(
         vehicle,
         speed_limit=task["speed_limit"],
@@ -47,19 +42,9 @@ def write_sheet(task: Mapping[str, Any]) -> dict[str, Any]:
         tolerance=load_tolerance(rule, source="the job", unit=unit) if rule else None,
         calibration=measure_job(load_job(Path(folder) / "job.toml"), phases=("before",)).before if is_known else None,
         work=work,
+        by_gps=not is_known,
     )
     number = head.get("number", "")
     heading = " · ".join(part for part in (f"job {number}" if number else "", head.get("shop", "")) if part)
-    Path(task["out"]).write_bytes(render_sheet(made, heading=heading, by_gps=not is_known))
+    Path(task["out"]).write_bytes(render_sheet(made, heading=heading))
     return {}
-
-
-def _says_enough(vehicle: Vehicle, work: Work) -> bool:
-    """Tell whether a job states what its work does to the reading."""
-    from speedcal.vehicle import gain_change
-
-    try:
-        gain_change(vehicle, work)
-    except VehicleError:
-        return False
-    return bool(work.changes)

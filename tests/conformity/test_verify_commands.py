@@ -110,10 +110,24 @@ def test_a_road_test_can_be_planned_before_anything_was_driven(shop: Path, tmp_p
     assert "written to" not in result.stdout
 
 
+@pytest.mark.parametrize("work", ['[work]\nnote = "The instrument was repaired."\n', ""])
+def test_a_dial_that_nobody_can_foretell_is_tested_at_speeds_held_by_gps(shop: Path, work: str) -> None:
+    """The dial before reads half and is repaired, or is still to be mended: its marks would be driven at twice."""
+    job = _job(shop, "repaired.toml", tolerance="percent = 8", parts=("before",))
+    job.write_text(job.read_text().replace("[work]\ndriven_gear = 22\n", work), encoding="utf-8")
+    result = _run("plan", job, "--speed-limit", 65)
+    assert "true speeds, to be held by GPS" in result.stdout
+    assert "on the dial for" not in result.stdout
+    shown = json.loads(_run("plan", job, "--json", "--speed-limit", 65).stdout)
+    assert shown["held_by"] == "gps"
+    assert all(row["hold"] == row["true"] < 65 for row in shown["plateaus"])
+
+
 def test_the_plan_for_a_verdict_uses_the_drive_before_and_the_work(shop: Path) -> None:
     """Expected after the work: 1.10 x 20/22 = 1.0; a true 60 shows about 60."""
     job = _job(shop, "plan.toml", tolerance="low_percent = 4\nhigh_percent = 8")
     shown = json.loads(_run("plan", job, "--json", "--speed-limit", 65).stdout)
+    assert shown["held_by"] == "dial"
     assert shown["question"] == "tolerance"
     assert all(abs(p["hold"] - p["true"]) < 2 for p in shown["plateaus"])
     tooth = json.loads(_run("plan", job, "--json", "--question", "tooth", "--assume", "pointer_scatter=0.4").stdout)
