@@ -11,7 +11,9 @@ from speedcal.calibration.tuning import SLOWEST_POSITION_SPEED_MPS
 from speedcal.calibration.tuning_logs import (
     BETWEEN_SHARE,
     BETWEEN_SHARE_U,
+    BETWEEN_SPREAD,
     COARSE_POSITIONS_MPS,
+    LEAST_BETWEEN_SHARE,
     STATION_S,
     TURN_SHARE_U,
     WINDOW_S,
@@ -44,8 +46,9 @@ def windows_of_way(ground: GroundSpeed) -> Windows:
     """Return the windows of a track without recorded speed.
 
     The road between two fixes is longer than the arc through them and their neighbours by something that grows with
-    nearly the square of their distance, so what leaving out every other fix takes away tells what is missing (L. F.
-    Richardson's extrapolation).
+    a power of their distance. So what leaving out every other fix takes away, and three of four, tells what is missing
+    (L. F. Richardson's extrapolation). A bend that lies between two fixes does not show there, and one that shows
+    between others is counted too often: part of what is missing is spread along the whole way.
     """
     # the noise of coarse positions lengthens short chords and turns them
     apart = STATION_S if ground.u_speed_mps < COARSE_POSITIONS_MPS else WINDOW_S
@@ -54,19 +57,22 @@ def windows_of_way(ground: GroundSpeed) -> Windows:
     time, piece = ground.time_s[first], ground.piece[first]
     whole = np.diff(piece) == 0
     chord, arc = _arcs(ground.east_m[first], ground.north_m[first], piece)
-    missing = BETWEEN_SHARE * (arc - _through_every_other(ground.east_m[first], ground.north_m[first], piece, arc))
+    lost, share = _lost(ground.east_m[first], ground.north_m[first], piece, arc)
     ratio = (ground.road_over_level[first][1:] + ground.road_over_level[first][:-1]) / 2
     slow = np.concatenate(([0], np.cumsum(ground.speed_mps < SLOWEST_POSITION_SPEED_MPS)))
     moving = np.flatnonzero(whole & (slow[first[1:] + 1] == slow[first[:-1]]))
+    lost, length = lost[moving], chord[moving]
+    lost += BETWEEN_SPREAD * (lost.sum() * length / max(length.sum(), 1.0) - lost)
+    missing = share * lost
     label, follows = _labels(time, moving)
     begin = np.flatnonzero(np.diff(label, prepend=-1))
     end = np.append(begin[1:], len(moving)) - 1 if len(moving) else begin
     windows = Windows(
         begin_s=time[moving[begin]],
         end_s=time[moving[end] + 1],
-        way_m=_sums(label, ((arc + missing) * ratio)[moving]),
-        u_turn_m=np.sqrt(_sums(label, (TURN_SHARE_U * (arc - chord + missing))[moving] ** 2)),
-        u_between_m=_sums(label, missing[moving]) * BETWEEN_SHARE_U / BETWEEN_SHARE,
+        way_m=_sums(label, (arc[moving] + missing) * ratio[moving]),
+        u_turn_m=np.sqrt(_sums(label, (TURN_SHARE_U * ((arc - chord)[moving] + missing)) ** 2)),
+        u_between_m=_sums(label, lost) * BETWEEN_SHARE_U,
         follows=follows,
     )
     return windows.only(windows.end_s - windows.begin_s > WINDOW_S / 2)
@@ -102,17 +108,24 @@ def _arcs(east: FloatArray, north: FloatArray, piece: IntArray) -> tuple[FloatAr
     return chord, chord * (1 + square / 24 + 7 * square**2 / 5760)
 
 
-def _through_every_other(east: FloatArray, north: FloatArray, piece: IntArray, arc: FloatArray) -> FloatArray:
-    """Return what is left of each arc when every other fix is left out, the mean of the two ways to do that."""
+def _lost(east: FloatArray, north: FloatArray, piece: IntArray, arc: FloatArray) -> tuple[FloatArray, float]:
+    """Return what each arc loses when every other fix is left out, and by what share of that the road is longer."""
+    half, quarter = (_through_every(every, east, north, piece, arc) for every in (2, 4))
+    growth = float(np.sum(half - quarter)) / max(float(np.sum(arc - half)), 1e-9)
+    return arc - half, float(np.clip(1 / max(growth - 1, 1e-9), LEAST_BETWEEN_SHARE, BETWEEN_SHARE))
+
+
+def _through_every(every: int, east: FloatArray, north: FloatArray, piece: IntArray, arc: FloatArray) -> FloatArray:
+    """Return what is left of each arc when only every so many fixes stay, the mean of the ways to do that."""
     left = np.zeros(len(arc))
     count = np.zeros(len(arc))
-    for begin in (0, 1):
-        some = np.arange(begin, len(east), 2)
+    along = np.concatenate(([0.0], np.cumsum(arc)))
+    for begin in range(every):
+        some = np.arange(begin, len(east), every)
         _, long = _arcs(east[some], north[some], piece[some])
-        pair = some[:-1]
-        ratio = long / np.maximum(arc[pair] + arc[pair + 1], 1e-3)
-        same = piece[some[1:]] == piece[pair]
-        for part in (pair[same], pair[same] + 1):
+        ratio = long / np.maximum(np.diff(along[some]), 1e-3)
+        same = piece[some[1:]] == piece[some[:-1]]
+        for part in (some[:-1][same] + k for k in range(every)):
             left[part] += ratio[same] * arc[part]
             count[part] += 1
     return np.where(count > 0, left / np.maximum(count, 1), arc)

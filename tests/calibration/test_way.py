@@ -40,6 +40,23 @@ def test_a_winding_road_is_as_long_as_the_uncertainty_says(interval_s: float) ->
     assert u < 0.005 * truth
 
 
+def test_bends_between_fixes_are_in_the_windows_that_carry_the_answer() -> None:
+    """Turns of 60 degrees within 60 m after straights of 200 to 800 m, at 20 m/s, a fix in five seconds."""
+    rng = np.random.default_rng(5)
+    turn = np.zeros(0)
+    while len(turn) < 200_000:
+        bend = np.full(60, rng.choice((-1.0, 1.0)) * np.radians(60.0) / 60)
+        turn = np.concatenate((turn, np.zeros(int(rng.uniform(200, 800))), bend))
+    along, course = np.arange(len(turn)), np.cumsum(turn)
+    time = np.arange(0.0, len(turn) / 20.0 - 1, 5.0)
+    east, north = (np.interp(20.0 * time, along, np.cumsum(f(course))) for f in (np.sin, np.cos))
+    windows = windows_of_way(ground_speed(track_along(time, east, north)))
+    truth = 20.0 * (windows.end_s - windows.begin_s)
+    weight = truth / (windows.u_turn_m**2 + 1.0)
+    off = np.sum(weight * (windows.way_m / truth - 1)) / weight.sum()
+    assert abs(off) < windows.u_between_m.sum() / truth.sum()
+
+
 def _hills(time: FloatArray, noise_m: float, seed: int) -> tuple[FloatArray, FloatArray, float]:
     """Return speeds, heights and the mean of road over map, for hills of 500 m and grades up to 9 %."""
     level = 22.0 * time
