@@ -89,8 +89,18 @@ class SpeedcalError(Exception):
 
     def for_form(self) -> SpeedcalError:
         """Have it, and each of its problems, name fields of the form in place of keys and options; return it."""
-        self.values = {**self.values, "place": "form"}
-        self.problems = tuple(Problem(p.code, line=p.line, **{**p.values, "place": "form"}) for p in self.problems)
+        return self.told_at("form")
+
+    def told_at(self, place: str) -> SpeedcalError:
+        """Have it, and each of its problems, name what its reader can fill in at a place; return it.
+
+        Parameters
+        ----------
+        place
+            ``form``, or the table of a job file, such as ``[before]``.
+        """
+        self.values = {**self.values, "place": place}
+        self.problems = tuple(Problem(p.code, line=p.line, **{**p.values, "place": place}) for p in self.problems)
         return self
 
     def __str__(self) -> str:

@@ -75,7 +75,7 @@ def command(
         speed_limit=speed_limit if speed_limit is not None else usual_limit(shown, before),
         unit=shown,
         tolerance=None if question == "tooth" else _tolerance(loaded, question),
-        calibration=before if is_known else None,
+        calibration=before,
         work=loaded.work if is_known else None,
         lowest=lowest,
         assumptions=dict(_assumption(text) for text in assume),

@@ -74,7 +74,7 @@ def plan(
     assumptions
         Values other than those shipped, see :func:`speedcal.conformity.road_test.assumptions_with`.
     by_gps
-        Whether the speeds are held by GPS, because nobody knows what the dial will show.
+        Whether the speeds are held by GPS, because nobody knows what the dial will show: not as in ``calibration``.
 
     Raises
     ------
@@ -96,7 +96,7 @@ def plan(
     if not 0 < speed_limit < 500:
         raise PlanError("speed_limit_unusable", found=speed_limit, wanted_unit=unit)
     rule = _rule(tolerance, unit)
-    expected = _expectation(calibration, vehicle, work)
+    expected = _expectation(None if by_gps else calibration, vehicle, work)
     marks = _marks(unit, speed_limit * factor, lowest, expected, assumed)
     teeth, is_assumed = _teeth(vehicle, work, assumed)
     if rule is None:

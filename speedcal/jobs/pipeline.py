@@ -175,6 +175,7 @@ def _measure(name: str, drive: Drive, unit: DisplayUnit | None, vehicle: Vehicle
         return replace(found, noted=drive.noted)
     except SpeedcalError as error:
         error.values = {**error.values, "of_drive": name}  # a job has several files
+        error.told_at(f"[{name.partition(' ')[0]}]")  # and no options
         raise
 
 

@@ -23,7 +23,7 @@ _HARDLY_PERCENT = 0.5
 _MOST_ROWS, _MORE_LIKELY_THAN_NOT = 5, 0.5
 _ABOUT_THE_BEST = {"margin_too_wide", "margin_kept", "no_acceptable_choice", "not_decided"}
 """Findings on the choice that by itself is the best; the advice weighs the work too and may name another."""
-_NOT_OF_THE_DRIVE = {"reseat_needle", "repair_instrument", "check_files", "set_unit"}
+_NOT_OF_THE_DRIVE = {"keep_as_is", "reseat_needle", "repair_instrument", "check_files", "set_unit"}
 """What comes first where nothing between road and instrument is to be changed, or not yet."""
 _OUTCOMES = ("puts_right", "leaves", "already_good")
 _IN_HEAD = (*_OUTCOMES, "likely_cause", "together_with")

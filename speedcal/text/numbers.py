@@ -11,7 +11,7 @@ the values both are given, ``60 mph (97 km/h)``. The words after the colon:
 ``quoted``              in quotation marks, cut to forty characters
 ``and``, ``or``         a list: ``a, b and c``
 ``listed``              a mapping of name to count
-``{--unit}``            an option of a drive, by its label where the sentence stands on the form
+``{--unit}``            an option of a drive: by its key where it is one of a job, by its label on the form
 ``{key vehicle tire axle}``   keys of a table of the job file, ``tire or axle in [vehicle]``; on the form their labels
 ``seconds``             seconds, minutes, hours or days, whichever a person would say
 """
@@ -66,10 +66,11 @@ def fill(template: str, values: Mapping[str, Any]) -> str:
 
 
 def option(name: str, place: str | None) -> str:
-    """Return how an option of a drive is called: ``--unit`` on the command line, by its label on the form."""
-    if place != "form":
+    """Return how an option of a drive is called: ``--unit`` for a command, by its key in a job, by its label else."""
+    if place is None:
         return name
-    return keys_named("drive", [{"clock-offset": "clock_offset_s"}.get(name.strip("-"), name.strip("-"))], place)
+    key = {"clock-offset": "clock_offset_s"}.get(name.strip("-"), name.strip("-"))
+    return keys_named("drive", [key], place) if place == "form" else f"{key} in {place}"
 
 
 def keys_named(table: str, names: Sequence[str], place: str | None) -> str:

@@ -49,20 +49,14 @@ def advise(outlook: Outlook) -> tuple[Advice, ...]:
     if not plans:
         return (*first, *_find_out(outlook))
     best = plans[0]
+    if best.is_untouched:  # then no part is figured from what is thought to be fitted
+        first = [entry for entry in first if entry.action != "check_count"]
     entries = [*first, *_told_that_it_passes(_entries(outlook, best, plans), best, plans)]
     if not any(plan.passes for plan in plans):
         entries += _beyond_parts(outlook, best)
     elif best.probability < LIKELY:
         entries.append(_drive_again(outlook))
-    shown = [best.choice.kind, *(["needle"] if best.shift_mps else [])]
-    for plan in plans:
-        kind = _kind_alone(plan)
-        if kind is None or kind in shown or len(shown) >= _MOST_SHOWN:
-            continue
-        if _worth_showing(plan, best, outlook.keep) and not any(_no_worse(other, plan) for other in plans):
-            shown.append(kind)
-            instead = Finding("instead_of_the_first", kind=best.choice.kind, needle=bool(best.shift_mps))
-            entries += [_needle(outlook, plan, (instead,))] if plan.shift_mps else [_entry(outlook, plan, (instead,))]
+    entries += _alternatives(outlook, best, plans)
     if outlook.measure is not None:
         entries.append(
             Advice(
@@ -73,6 +67,21 @@ def advise(outlook: Outlook) -> tuple[Advice, ...]:
             )
         )
     return tuple(_unique(entries))
+
+
+def _alternatives(outlook: Outlook, best: Plan, plans: Sequence[Plan]) -> list[Advice]:
+    """Return what could be done instead of the best, one of a kind."""
+    entries: list[Advice] = []
+    shown = [best.choice.kind, *(["needle"] if best.shift_mps else [])]
+    for plan in plans:
+        kind = _kind_alone(plan)
+        if kind is None or kind in shown or len(shown) >= _MOST_SHOWN:
+            continue
+        if _worth_showing(plan, best, outlook.keep) and not any(_no_worse(other, plan) for other in plans):
+            shown.append(kind)
+            instead = Finding("instead_of_the_first", kind=best.choice.kind, needle=bool(best.shift_mps))
+            entries += [_needle(outlook, plan, (instead,))] if plan.shift_mps else [_entry(outlook, plan, (instead,))]
+    return entries
 
 
 def _told_that_it_passes(entries: list[Advice], best: Plan, plans: Sequence[Plan]) -> list[Advice]:

@@ -305,6 +305,20 @@ def test_a_drive_that_cannot_be_used_is_named(variant: Callable[..., Path]) -> N
         load_job(job).run()
 
 
+def test_what_settles_it_is_named_as_a_job_file_has_it(variant: Callable[..., Path]) -> None:
+    """``--unit`` of a command on jobs is the unit of the answer; that of the readings is a key of the drive."""
+    job = variant("work", "after", "tolerance")
+    job.write_text(job.read_text().replace('unit = "mph"\n', ""), encoding="utf-8")
+    notes = job.parent / "before_notes.csv"
+    notes.write_text(notes.read_text().replace("dial (mph)", "dial"), encoding="utf-8")
+    with pytest.raises(SpeedcalError) as caught:
+        load_job(job).run()
+    assert "give unit in [before]" in caught.value.remedy
+    assert "--" not in str(caught.value)
+    job.write_text(job.read_text().replace("[before]\n", '[before]\nunit = "mph"\n'), encoding="utf-8")
+    assert load_job(job).run().before is not None
+
+
 def test_a_fit_that_does_not_settle_says_which_drive_it_was(monkeypatch: pytest.MonkeyPatch) -> None:
     """An error of its own kind keeps its kind and what it carries."""
     from speedcal import calibration

@@ -129,6 +129,16 @@ def test_a_needle_that_sits_a_mph_off_is_left_alone_where_the_rule_allows_it() -
     assert actions(found)[0] == "keep_as_is"
 
 
+def test_no_count_is_asked_for_where_nothing_is_ordered_by_it() -> None:
+    """The dial is right and the odometer 10 % high: other gears than stated are likely, and no gear is changed."""
+    rule = load_tolerance("us_393_82", unit="mph")
+    dial = make_calibration(factor=1.005, u_factor=0.002, odometer_factor=Interval(1.1, 1.098, 1.102))
+    found = correct(dial, Vehicle.from_dict({"driven_gear": 22, "drive_gear": 8}), speeds=[30, 60], limits=rule.allowed)
+    assert actions(found)[0] == "keep_as_is"
+    assert "check_count" not in actions(found)
+    assert "must be driven" not in str(found)
+
+
 def test_doubtful_readings_are_checked_before_any_part() -> None:
     """Two per cent off or twenty: readings that scatter like those of two instruments order no gear."""
     doubt = Trust("WEAK", (Finding("large_scatter", scatter_mps=0.6),))
