@@ -27,6 +27,7 @@ from speedcal.calibration.result import HILLS, Calibration
 from speedcal.calibration.runs import steady_runs
 from speedcal.calibration.smoothed_positions import unsmoothed, with_smoothing_left
 from speedcal.calibration.standstill import minutes_apart
+from speedcal.calibration.track_part import days_of
 from speedcal.calibration.uncertainty import uncertainty_budget
 from speedcal.errors import FitError
 from speedcal.finding import Finding, Trust
@@ -104,6 +105,7 @@ def calibrate(
     """
     if clock_offset_s is not None and not np.isfinite(clock_offset_s):
         raise ValueError(f"clock_offset_s must be a number of seconds, not {clock_offset_s}")
+    track = days_of(track, readings, clock_offset_s)
     ground = ground_speed(track, terrain or readings.terrain)
     refuse_hopeless(ground, readings)
     kin = kinship(track, readings)

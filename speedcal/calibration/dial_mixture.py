@@ -254,17 +254,14 @@ def information(way: Laid, design: FloatArray, noise: FloatArray) -> tuple[Float
     Morrison 1950).
     """
     columns = np.column_stack([design, way.shown_mps - way.speed_mps])
-    count = columns.shape[1]
     in_run = way.run >= 0
     variance, shared = noise[:, :1] ** 2 + way.rounding_variance, noise[:, 1:]
     alone = np.where(in_run, (1 - shared) * variance, variance) * way.widening + way.known_variance
     weight = 1 / alone
-    # every row weighs the same products, so all rows are one multiplication of matrices
-    products = (columns[:, :, None] * columns[:, None, :]).reshape(len(columns), count**2)
-    total = (weight @ products).reshape(-1, count, count)
     member = (way.run[in_run, None] == np.unique(way.run[in_run])).astype(float)
-    of_runs = (member[:, :, None] * columns[in_run, None, :]).reshape(len(member), member.shape[1] * count)
-    sums = (weight[:, in_run] @ of_runs).reshape(len(noise), member.shape[1], count)
+    weighted = columns * weight[:, :, None]
+    total = columns.T @ weighted
+    sums = member.T @ weighted[:, in_run]
     size = 1 + shared * variance * (weight[:, in_run] @ member)
     total -= sums.transpose(0, 2, 1) @ (sums * (shared * variance / size)[:, :, None])
     return total, np.log(alone).sum(axis=1) + np.log(size).sum(axis=1)

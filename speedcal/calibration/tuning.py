@@ -74,6 +74,10 @@ GAP_S, GAP_INTERVALS = 3.0, 3.0
 """A pause longer than both, in seconds and in usual intervals, is a gap; nothing is interpolated over it. Doubled,
 a tunnel would be bridged by a straight line."""
 
+LONGEST_TRACK_S, DAYS_OF_READINGS_S, MOST_OF_TRACK = 30 * 86400.0, 7 * 86400.0, 0.9
+"""A track that runs for longer has fixes of other times, which are left out when they lie so far from the readings, or,
+where those state no date, when all the rest lies together. A million seconds are 11 days; a year asks for gigabytes."""
+
 SLOWEST_MPS = 2.8
 """Below this, 10 km/h, an instrument need not be linear: many show nothing at a walk (common practice, no source).
 Doubled, city drives lose a third of their readings."""

@@ -90,6 +90,10 @@ class Readings:
         return words().summary(self)
 
 
+_FEWEST_STAMPS, _FEWEST_CUT, _FASTEST_HAND_S, _ALIKE = 4, 4, 5.0, 0.1
+"""Stamps that tell how many rows share one, rows from which on a coarse step is believed, time between two readings of
+a hand, and by how much the rows of a stamp of a log may be more or fewer."""
+_MOST_COPIES = 3
 _MOST_LISTED, _MOST_BAD = 20, 0.2
 """Bad lines that are listed one by one, and the share of the lines from which the column is wrong and not the lines."""
 
@@ -161,12 +165,12 @@ def build_readings(source: Source, kind: str, shown: Shown) -> Readings:
     clock, time_s = _as_set(stamps.clock, stamps.time_s[keep], findings)
     if clock in {"utc", "local"} and ((time_s < limits.EARLIEST_S) | (time_s > limits.LATEST_S)).any():
         source.fail("impossible_dates")
-    time_s = _spread(time_s, stamps.resolution_s, findings)
+    time_s, resolution_s = _spread(time_s, stamps.resolution_s, findings)
     _note_dead_band(speed_mps[known], findings)
     return Readings(
         time_s=time_s,
         clock=clock,
-        time_resolution_s=stamps.resolution_s,
+        time_resolution_s=resolution_s,
         speed_mps=speed_mps[keep],
         speed_unit=shown.unit,
         speed_resolution_mps=speed_step(shown.speed[known], shown.unit, held=clock == "none"),
@@ -207,10 +211,15 @@ def at_line(problem: Problem, line: int) -> Problem:
 def _doubled(
     stamps: Stamps, keep: BoolArray, speed: FloatArray, odometer: FloatArray, dropped: Counter[str]
 ) -> BoolArray:
-    """Find the second rows of a log that holds (nearly) every row twice."""
+    """Find the second rows of a log that holds (nearly) every row twice.
+
+    Of more rows that share a stamp those of one speed are a speed that was held.
+    """
     nothing = np.zeros(len(keep), bool)
     at = np.flatnonzero(keep)
     if stamps.clock == "none" or stamps.resolution_s >= 60 or len(at) < 8:
+        return nothing
+    if np.median(np.unique(stamps.time_s[at], return_counts=True)[1]) > _MOST_COPIES:
         return nothing
     same = np.zeros(len(at), bool)
     columns = (stamps.time_s[at], speed[at], np.nan_to_num(odometer[at], nan=-1.0))
@@ -222,17 +231,30 @@ def _doubled(
     return nothing
 
 
-def _spread(time_s: FloatArray, step_s: float, findings: list[Finding]) -> FloatArray:
-    """Spread readings that share a stamp over its step, in a log that writes several for (nearly) every stamp."""
-    if not 0 < step_s <= 1 or len(time_s) < 20 or (np.diff(time_s) < 0).any():
-        return time_s
-    _, start, count = np.unique(time_s, return_index=True, return_counts=True)
-    usual = int(np.median(count))
-    if usual < 2 or (np.abs(count - usual) <= 1).mean() < 0.8:
-        return time_s
-    place = np.arange(len(time_s)) - np.repeat(start, count)
+def _spread(time_s: FloatArray, step_s: float, findings: list[Finding]) -> tuple[FloatArray, float]:
+    """Spread readings that share a stamp over its step, in a log that writes several for (nearly) every stamp.
+
+    Returns the times and how finely they are known then. A hand does not write several every few seconds. Of the
+    first stamp the earlier rows may be missing, of the last the later ones.
+    """
+    if not step_s > 0 or len(time_s) < 20 or (np.diff(time_s) < 0).any():
+        return time_s, step_s
+    stamps, start, count = np.unique(time_s, return_index=True, return_counts=True)
+    if len(stamps) < _FEWEST_STAMPS:
+        return time_s, step_s
+    usual, apart = int(np.median(count)), float(np.median(np.diff(stamps)))
+    # rows that share a stamp without being cut to a step are written in bursts
+    if apart > step_s and usual >= _FEWEST_CUT and (np.abs(stamps / apart - np.round(stamps / apart)) < 1e-6).all():
+        step_s = apart
+    alike = np.abs(count[1:-1] - usual) <= max(1.0, _ALIKE * usual)
+    if usual < 2 or step_s > _FASTEST_HAND_S * usual or alike.mean() < 0.8:
+        return time_s, step_s
+    place = (np.arange(len(time_s)) - np.repeat(start, count)).astype(float)
+    place[: count[0]] += max(usual - count[0], 0)
+    count[[0, -1]] = np.maximum(count[[0, -1]], usual)
     findings.append(Finding("readings_share_stamps", count=usual, step_s=step_s))
-    return np.asarray(time_s + step_s * place / np.repeat(count, count))
+    rows = np.diff(start, append=len(time_s))
+    return np.asarray(time_s + step_s * place / np.repeat(count, rows)), step_s / usual
 
 
 def _as_set(clock: Clock, time_s: FloatArray, findings: list[Finding]) -> tuple[Clock, FloatArray]:

@@ -252,6 +252,34 @@ def test_a_log_that_holds_every_row_twice_is_halved(tmp_path):
     assert [finding.code for finding in readings.findings] == ["readings_share_stamps"]
 
 
+@pytest.mark.parametrize(("step", "every"), [(60, 1), (60, 4), (30, 2), (10, 1), (5, 1)])
+def test_rows_of_a_log_that_share_a_coarse_stamp_lie_evenly_in_it(tmp_path, step, every):
+    """Speeds held for half a minute, rows begun and ended within a stamp: the times come out to a row."""
+    true = np.arange(36027.0, 36027.0 + 700, every)
+    rows = [
+        f"{s // 3600:02d}:{s // 60 % 60:02d}" + (f":{s % 60:02d}" if step < 60 else "") + f",{40 + int(t) // 30 % 7}"
+        for t, s in ((t, int(t // step * step)) for t in true)
+    ]
+    readings = _read(tmp_path, "time,mph\n" + "\n".join(rows))
+    np.testing.assert_allclose(readings.time_s, true, atol=every)
+    assert "readings_share_stamps" in {finding.code for finding in readings.findings}
+
+
+def test_rows_written_in_bursts_stay_together(tmp_path):
+    """Five rows at a time, every seven seconds, in a log of whole seconds: within the second that each has."""
+    rows = [f"{i // 5 * 7 + 3},{40 + i % 7}" for i in range(200)]
+    readings = _read(tmp_path, "time s,mph\n" + "\n".join(rows))
+    assert (readings.time_s - np.arange(200) // 5 * 7 - 3 < 1).all()
+
+
+def test_notes_that_share_a_minute_stay_where_they_are(tmp_path):
+    """Four a minute are as many as a hand writes."""
+    rows = [f"10:{i // 4:02d},{40 + i % 7}" for i in range(40)]
+    readings = _read(tmp_path, "time,mph\n" + "\n".join(rows))
+    assert set(readings.time_s % 60) == {0.0}
+    assert readings.time_resolution_s == 60
+
+
 def test_a_dead_band_is_mentioned(tmp_path):
     """Whole km/h from zero to four do not occur: zero does not mean standing."""
     speeds = [0] * 50 + [5 + i % 40 for i in range(300)]

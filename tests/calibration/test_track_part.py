@@ -1,0 +1,56 @@
+"""Tracks with fixes of other days, on drives made apart from the package."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from benchmark.outside_score import in_memory, outside_drive
+
+import speedcal
+from speedcal.errors import AlignmentError, FitError
+from speedcal.interval import BoolArray
+from speedcal.logs.readings import Readings
+from speedcal.logs.track import Track
+
+YEARS_S = 1024 * 7 * 86400.0
+"""A week number of ten bits comes round again after so long (IS-GPS-200; from memory)."""
+
+
+def _drive(kind: str) -> tuple[Track, Readings]:
+    return in_memory(outside_drive(kind, (7, 0)))
+
+
+def _earlier(track: Track, some: BoolArray) -> Track:
+    return replace(track, time_s=np.where(some, track.time_s - YEARS_S, track.time_s))
+
+
+@pytest.mark.parametrize("kind", ["log", "notes", "stopwatch", "zone unknown"])
+def test_fixes_stamped_before_the_week_was_known_are_left_out_and_counted(kind: str) -> None:
+    """The first twenty, with readings of any clock: the answer is that of the track without them."""
+    track, readings = _drive(kind)
+    first = np.arange(len(track)) < 20
+    plain = speedcal.calibrate(_later(track, ~first), readings)
+    result = speedcal.calibrate(_earlier(track, first), readings)
+    assert result.error_factor.value == pytest.approx(plain.error_factor.value, rel=1e-6)
+    told = {finding.code: finding.values for finding in result.findings}
+    assert told["fixes_of_other_days"]["count"] == 20
+
+
+def _later(track: Track, keep: BoolArray) -> Track:
+    names = ("time_s", "latitude_deg", "longitude_deg", "elevation_m", "speed_mps", "segment")
+    return replace(track, **{name: getattr(track, name)[keep] for name in names})
+
+
+def test_a_track_of_two_times_is_not_guessed_at() -> None:
+    """A third lies years before: elapsed times may be of either, dated ones are of one; none may be of neither."""
+    track, readings = _drive("stopwatch")
+    with pytest.raises(FitError, match="do not state the date"):
+        speedcal.calibrate(_earlier(track, np.arange(len(track)) < 400), readings)
+    track, readings = _drive("log")
+    both = _earlier(track, np.arange(len(track)) < 400)
+    assert speedcal.calibrate(both, readings).trust.word == "TRUSTED"
+    with pytest.raises(AlignmentError) as refused:
+        speedcal.calibrate(both, replace(readings, time_s=readings.time_s - YEARS_S / 2))
+    assert refused.value.code == "no_common_time"
