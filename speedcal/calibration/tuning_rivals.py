@@ -40,9 +40,16 @@ DIALS_APART, DIALS_MEET_MPS = (0.03, 0.05, 0.075, 0.1), (0.0, 30 * MPH_MPS)
 DIALS_CLOCK_REACH_S = 4.0
 """Clock offsets about the best that are tried for two dials, which one reader notes with one watch."""
 
-GPS_SHARES, GPS_SCATTER_MPS = (0.0, 0.2, 0.35, 0.5), 0.1
-"""Shares of the readings that were taken off a GPS display, by which the dial that is found is drawn towards it, and
-how far such a reading is off the track beside its rounding."""
+GPS_SHARES, GPS_SCATTER_MPS = (0.2, 0.35, 0.55), 0.1
+"""Shares of the readings that were taken off a GPS display, and how far such a reading is off the track beside its
+rounding."""
+
+GPS_SCATTERS_MPS = (0.165, 0.27, 0.45)
+"""Scatters at which the dial beside such a display and the dial alone are compared."""
+
+GPS_IN_STRETCHES, GPS_SWITCHES = 0.2, (0.02, 0.1)
+"""Of files with such a display, those where its readings come together, and chances that the next reading is then off
+the other. At two in three one honest file in 200 more is doubted."""
 
 READERS_CLOCK_REACH_S = 20.0
 """Clock offsets about the best that are tried for each of two readers; two watches lie on both sides of one."""
@@ -62,7 +69,7 @@ STRAY_SCATTER_MPS, STRAY_SCATTER_LOG_SD = 0.24, 0.4
 """What people read to, where the question is whether it is more than that; half as narrow, readings of the car behind
 pass for those of somebody careless."""
 
-RIVAL_SHARES = {"two_readers": 0.4, "dial_changed": 0.1, "large_scatter": 0.4, "gps_among_readings": 0.1}
+RIVAL_SHARES = {"two_readers": 0.4, "dial_changed": 0.1, "large_scatter": 0.4, "gps_among_readings": 0.12}
 """How likely two readers or dials, a change on the way, another vehicle and a GPS display are beside each other. From
 drives made apart from ours; half or twice of any of them changes less than one file in a hundred."""
 

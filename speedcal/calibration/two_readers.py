@@ -1,10 +1,9 @@
-"""Whether one person with one watch took the readings off one dial, or two that took turns, or off two displays.
+"""Whether one person with one watch took the readings off one dial, or two that took turns, or off two dials.
 
 Two watches are seconds apart, and who sits aside sees the needle a little off. Who took which reading is a hidden
 Markov chain; its evidence is held against that of one reader (Kass and Raftery 1995, J. Am. Statist. Assoc. 90, 773),
 whose needle may hang in its play: that, too, makes neighbours differ. Two dials are held against one of the two alone
-as well: where the dial that was found is a little off, another one is not yet a second. The other display may be that
-of the GPS, whose speed is the track's.
+as well: where the dial that was found is a little off, another one is not yet a second.
 """
 
 from __future__ import annotations
@@ -23,8 +22,6 @@ from speedcal.calibration.tuning_rivals import (
     DIALS_APART,
     DIALS_CLOCK_REACH_S,
     DIALS_MEET_MPS,
-    GPS_SCATTER_MPS,
-    GPS_SHARES,
     READERS_APART_S,
     READERS_CLOCK_REACH_S,
     READERS_PLAYS_MPS,
@@ -47,8 +44,6 @@ class OtherReaders:
     """Of two readers, each with a watch."""
     dials: float
     """Of two dials."""
-    gps: float
-    """Of a GPS display beside the dial, against the dial alone."""
     apart_mps2: float
     """Mean square of what one reader sees otherwise than the mean of both, if there are two with two watches."""
 
@@ -60,7 +55,7 @@ class OtherReaders:
 
 
 def other_readers(ground: GroundSpeed, notes: Notes, cells: Cells, dial: Dial) -> OtherReaders:
-    """Return the odds of two readers or two dials, and of a GPS display beside the dial, against one of each.
+    """Return the odds of two readers or two dials against one of each.
 
     Parameters
     ----------
@@ -74,23 +69,23 @@ def other_readers(ground: GroundSpeed, notes: Notes, cells: Cells, dial: Dial) -
     watch = _Watch(ground, notes, cells, dial, reach_s=READERS_CLOCK_REACH_S)
     hangs = PointerPlay.along(ground).at(watch.moments)
     plays = np.multiply.outer(READERS_PLAYS_MPS, hangs)
-    alone = _mean(np.log([watch.density(scatter, plays) for scatter in READERS_SCATTERS_MPS]).sum(axis=-1).ravel())
+    alone = mean_of_logs(
+        np.log([watch.density(scatter, plays) for scatter in READERS_SCATTERS_MPS]).sum(axis=-1).ravel()
+    )
     near = _Watch(ground, notes, cells, dial, reach_s=DIALS_CLOCK_REACH_S)
-    dials, displays = _two_dials(near), _dial_and_gps(near, dial)
-    either = _mean(np.log(np.concatenate(dials)).sum(axis=1))
-    here = _mean(np.log(displays[0][: len(displays[0]) // len(GPS_SHARES)]).sum(axis=1))
+    dials = _two_dials(near)
+    either = mean_of_logs(np.log(np.concatenate(dials)).sum(axis=1))
     first, second, shift = _two_watches(watch)
-    watches = _taking_turns(first, second)
+    watches = taking_turns(first, second, READERS_SWITCHES)
     square = np.tile((shift / 2) ** 2, len(READERS_SWITCHES))
     return OtherReaders(
-        watches=_mean(watches) - alone,
-        dials=_mean(_taking_turns(*dials)) - _mean(np.array([alone, either])),
-        gps=_mean(_taking_turns(*displays)) - here,
+        watches=mean_of_logs(watches) - alone,
+        dials=mean_of_logs(taking_turns(*dials, READERS_SWITCHES)) - mean_of_logs(np.array([alone, either])),
         apart_mps2=float(np.average(square, weights=np.exp(watches - watches.max()))),
     )
 
 
-def _mean(logs: FloatArray) -> float:
+def mean_of_logs(logs: FloatArray) -> float:
     """Return the log of the mean of what these are the logs of."""
     return float(np.logaddexp.reduce(logs) - np.log(len(logs)))
 
@@ -120,16 +115,6 @@ def _two_dials(watch: _Watch) -> tuple[FloatArray, FloatArray]:
         first += [low, here, here]
         second += [high, below, above]
     return np.concatenate(first), np.concatenate(second)
-
-
-def _dial_and_gps(watch: _Watch, dial: Dial) -> tuple[FloatArray, FloatArray]:
-    """Return the densities of the readings off the dial and off a GPS display, which drew the dial that was found."""
-    away = watch.speed - _shown(dial, watch.speed)
-    beside = np.array([-share / (1 - share) for share in GPS_SHARES])
-    dials = [watch.density(scatter, np.multiply.outer(beside, away)) for scatter in READERS_SCATTERS_MPS]
-    first = np.stack(dials, axis=1)  # by share, then by scatter
-    second = np.broadcast_to(watch.density(GPS_SCATTER_MPS, away), first.shape)
-    return first.reshape(-1, first.shape[-1]), second.reshape(-1, first.shape[-1])
 
 
 def _shown(dial: Dial, speed_mps: FloatArray) -> FloatArray:
@@ -184,10 +169,10 @@ class _Watch:
         return np.swapaxes(right + self.off_track * self.stray[:, None], -1, -2)
 
 
-def _taking_turns(first: FloatArray, second: FloatArray) -> FloatArray:
-    """Return the log evidence of two readers for each way and chance to switch: the forward recursion over who read."""
-    switch = np.repeat(READERS_SWITCHES, len(first))
-    first, second = (np.tile(part, (len(READERS_SWITCHES), 1)) for part in (first, second))
+def taking_turns(first: FloatArray, second: FloatArray, switches: tuple[float, ...]) -> FloatArray:
+    """Return the log evidence of two readers for each chance to switch and way: the forward recursion over who read."""
+    switch = np.repeat(switches, len(first))
+    first, second = (np.tile(part, (len(switches), 1)) for part in (first, second))
     one, two = first[:, 0] / 2, second[:, 0] / 2
     log_sum = np.zeros(len(first))
     for note in range(1, first.shape[1]):

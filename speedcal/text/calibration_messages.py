@@ -325,6 +325,7 @@ LABELS: dict[str, str] = {
     "rounding_habit": "rounding habit",
     "parallax": "angle of view",
     "second_reader": "a second reader, perhaps",
+    "gps_display": "a GPS display among the readings, perhaps",
     "stated_common": "error common to all readings",
     "holding": "holding the speed",
     "true_speed": "true speed of each check",

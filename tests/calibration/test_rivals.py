@@ -135,26 +135,9 @@ def test_the_end_at_which_a_needle_rests_is_found(end: str) -> None:
     assert found >= 18
 
 
-def _codes(seed: int, *, gps_every: int) -> set[str]:
-    """Return the doubts about notes of a dial that shows 8 % more, of which some are the track's speed."""
-    drive = simulate("noted", [81, seed])
-    true = drive.truth.reading_ground_mps
-    read = np.random.default_rng(seed).normal(1.08 * true, 0.4 * MPH_MPS)
-    if gps_every:
-        read[::gps_every] = true[::gps_every]
-    readings = replace(drive.readings, speed_mps=np.round(read / MPH_MPS) * MPH_MPS)
-    return set(speedcal.calibrate(drive.track, readings).trust.codes)
-
-
-def test_readings_off_a_gps_display_among_those_of_the_dial_are_found() -> None:
-    """Each third reading is the speed of the track: seen in three drives of four; the dial alone has no doubt."""
-    assert sum("gps_among_readings" in _codes(seed, gps_every=3) for seed in range(4)) >= 3
-    assert not any(_codes(seed, gps_every=0) for seed in range(4))
-
-
 def test_the_interval_is_that_of_one_reader_and_of_two_by_their_odds() -> None:
     """All odds written out: two watches at 2 to 1, two dials at 1 to 4, strays at 3 to 1, before their shares."""
-    others = OtherReaders(watches=np.log(2.0), dials=np.log(0.25), gps=-40.0, apart_mps2=0.3)
+    others = OtherReaders(watches=np.log(2.0), dials=np.log(0.25), apart_mps2=0.3)
     odds = RivalOdds({"two_readers": others.two, "large_scatter": np.log(3.0)}, others)
     share = RIVAL_SHARES["two_readers"]
     watches, dials = share * TWO_WATCHES_SHARE * 2.0, share * (1 - TWO_WATCHES_SHARE) * 0.25

@@ -1,0 +1,123 @@
+"""Readings of a GPS display among those of the dial: the odds by quadrature, and against truth."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import product
+
+import numpy as np
+import pytest
+from scipy import integrate, stats
+
+import speedcal
+from speedcal.calibration.association import stray_density
+from speedcal.calibration.clock_posterior import Cells, Notes, clock_cells
+from speedcal.calibration.clock_search import OFFSET_SCALE_MPS, Shift
+from speedcal.calibration.gps_display import GpsDisplay, gps_display
+from speedcal.calibration.ground_speed import GroundSpeed, ground_speed
+from speedcal.calibration.moments import moments
+from speedcal.calibration.rival_odds import GPS_DISPLAY, RivalOdds
+from speedcal.calibration.tuning import LN_FACTOR_SCALE, SCATTER_LOG_SD, SCATTER_MPS
+from speedcal.calibration.tuning_rivals import (
+    GPS_IN_STRETCHES,
+    GPS_SCATTER_MPS,
+    GPS_SCATTERS_MPS,
+    GPS_SHARES,
+    RIVAL_SHARES,
+    RIVALS_TO_ONE,
+)
+from speedcal.errors import SpeedcalError
+from speedcal.simulate import simulate
+from speedcal.units import MPH_MPS
+
+
+def _log_evidence(ground: GroundSpeed, notes: Notes, cells: Cells, share: float, scatter: float) -> float:
+    """Return the log evidence of a dial beside a display at the likeliest clock offset, by a grid over its lines."""
+    best = int(np.argmax(cells.log_mass))
+    delay, weight = notes.at.delay_s[::2], notes.at.weight[::2] / notes.at.weight[::2].sum()
+    speed, rate, inside = ground.at(notes.time_s[:, None] + cells.clock_s[best] + delay)
+    assert inside.all()
+    own = notes.own_variance[:, None] + notes.u_ground_mps**2 + (0.5 * rate) ** 2 / 12
+    shown = notes.indicated_mps[:, None]
+    display = stats.norm.pdf(shown, speed, np.sqrt(GPS_SCATTER_MPS**2 + own)) @ weight
+    wrong = float(cells.weight @ cells.wrong_share)
+    offset = cells.offset_mps[best] + np.linspace(-2.5, 2.5, 81)
+    gain = cells.gain[best] + np.linspace(-0.25, 0.25, 101)
+    a, b = (part[:, None, None] for part in (part.ravel() for part in np.meshgrid(offset, gain, indexing="ij")))
+    variance = scatter**2 + notes.own_variance[:, None] + b**2 * (own - notes.own_variance[:, None])
+    dial = stats.norm.pdf(
+        shown, np.where(speed < 2.8, speed, a + b * speed), np.where(speed < 2.8, 2.0, np.sqrt(variance))
+    )
+    either = (1 - share) * (dial @ weight) + share * display
+    log = np.log((1 - wrong) * either + wrong * notes.stray).sum(axis=1)
+    log += stats.norm.logpdf(a[:, 0, 0], scale=OFFSET_SCALE_MPS) + stats.norm.logpdf(b[:, 0, 0], 1, LN_FACTOR_SCALE)
+    density = np.exp(log - log.max()).reshape(len(offset), len(gain))
+    return float(np.log(integrate.trapezoid(integrate.trapezoid(density, gain), offset)) + log.max())
+
+
+@pytest.mark.parametrize("every", [0, 2, 4])
+def test_the_odds_are_those_of_a_quadrature_over_all_lines(every: int) -> None:
+    """Twenty notes, of which none, each second or each fourth is the track's speed: to 0.5 of the log."""
+    drive = simulate("noted", [82, 3])
+    ground, true = ground_speed(drive.track), drive.truth.reading_ground_mps
+    read = np.random.default_rng(3).normal(1.06 * true, 0.4 * MPH_MPS)
+    if every:
+        read[::every] = true[::every]
+    shown = np.round(read / MPH_MPS) * MPH_MPS
+    u, count = MPH_MPS / np.sqrt(12), len(shown)
+    stray = stray_density(ground, shown)
+    notes = Notes(drive.readings.time_s, shown, stray, moments(1.0, 1.0), u, np.zeros(count), ground.u_speed_mps)
+    cells = clock_cells(ground, notes, [Shift(drive.truth.clock_offset_s, 0.0, 0.0, 1.05)], np.zeros_like)
+
+    def evidence(share: float, scatter: float) -> float:
+        prior = -0.5 * (np.log(scatter / SCATTER_MPS) / SCATTER_LOG_SD) ** 2
+        return _log_evidence(ground, notes, cells, share, scatter) + prior
+
+    both = [evidence(share, scatter) for share, scatter in product(GPS_SHARES, GPS_SCATTERS_MPS)]
+    alone = [evidence(0.0, scatter) for scatter in GPS_SCATTERS_MPS]
+    odds = np.logaddexp.reduce(both) - np.log(len(both)) - np.logaddexp.reduce(alone) + np.log(len(alone))
+    found = gps_display(ground, notes, cells)
+    assert found.log_mixed == pytest.approx(odds + np.log(1 - GPS_IN_STRETCHES), abs=0.5)
+    assert found.log >= found.log_mixed
+
+
+def _doubts(seed: int, off_display: slice | None) -> set[str]:
+    """Return the doubts about notes of a dial that shows 8 % more, of which some are the track's speed."""
+    drive = simulate("noted", [81, seed])
+    true = drive.truth.reading_ground_mps
+    read = np.random.default_rng(seed).normal(1.08 * true, 0.4 * MPH_MPS)
+    if off_display:
+        read[off_display] = true[off_display]
+    readings = replace(drive.readings, speed_mps=np.round(read / MPH_MPS) * MPH_MPS)
+    try:
+        return set(speedcal.calibrate(drive.track, readings).trust.codes)
+    except SpeedcalError:
+        return {"refused"}
+
+
+@pytest.mark.parametrize("off_display", [slice(None, None, 3), slice(None, None, 5), slice(7)])
+def test_readings_off_a_gps_display_among_those_of_the_dial_are_found(off_display: slice) -> None:
+    """Each third or fifth, or the first seven: told wherever there is an answer, in five drives of eight and more."""
+    doubts = [_doubts(seed, off_display) for seed in range(8)]
+    assert all({"gps_among_readings", "refused"} & codes for codes in doubts)
+    assert sum("gps_among_readings" in codes for codes in doubts) >= 5
+
+
+def test_each_second_reading_off_a_gps_display_is_never_trusted() -> None:
+    assert all(_doubts(seed, slice(None, None, 2)) for seed in range(8))
+
+
+def test_readings_of_the_dial_alone_are_not_doubted() -> None:
+    assert not any(_doubts(seed, None) for seed in range(8))
+
+
+def test_what_a_display_may_have_drawn_is_in_the_interval_by_its_odds() -> None:
+    """A display at 3 to 1, at 2 to 1 of it in no stretches, beside strays at 1 to 5, before their shares."""
+    apart = np.array([[0.04, 0.001], [0.001, 0.0009]])
+    display = GpsDisplay(np.log(3.0), np.log(2.0), apart)
+    odds = RivalOdds({"gps_among_readings": display.log, "large_scatter": np.log(0.2)}, None, display)
+    share = RIVAL_SHARES["gps_among_readings"]
+    mixed = share * 2.0 / (1 / RIVALS_TO_ONE + share * 3.0 + RIVAL_SHARES["large_scatter"] * 0.2)
+    speed = np.array([10.0, 25.0])
+    columns = np.column_stack([np.ones(2), speed])
+    assert odds.covariances(speed)[GPS_DISPLAY] == pytest.approx(mixed * columns @ apart @ columns.T)
