@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -40,6 +39,6 @@ def measured_before(path: Path, unit: DisplayUnit | None) -> tuple[Calibration, 
     job = load_job(path)
     if not job.before:
         raise JobError("no_drive_before", source=job.source.name)
-    before = measured(replace(job, unit=unit or job.unit), phases=("before",)).before
+    before = measured(job.shown_in(unit), phases=("before",)).before
     assert before is not None  # noqa: S101 - the job has such a drive
     return before, job.vehicle or Vehicle(), job.speeds_in(before.unit)

@@ -34,7 +34,7 @@ def command(jobs: tuple[Path, ...], speed: float | None, as_json: bool, unit: st
     drives = []
     for path in jobs:
         job = load_job(path)
-        job = replace(job, unit=cast(DisplayUnit, unit) if unit else job.unit, tolerance=None)
+        job = replace(job.shown_in(cast(DisplayUnit | None, unit)), tolerance=None)
         for drive in measured(job).drives:
             if not drive.has_date:
                 raise JobError("drive_without_date", source=job.source.name, drive=drive.name)

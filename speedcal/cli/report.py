@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import sys
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
@@ -48,7 +47,7 @@ def command(job: Path, folder: Path, paper: str, both_units: bool, as_json: bool
 
     loaded = load_job(job)
     if unit is not None:
-        loaded = replace(loaded, unit=cast(DisplayUnit, unit))
+        loaded = loaded.shown_in(cast(DisplayUnit, unit))
     result, paths = _run(loaded, folder, cast("Paper", paper), both_units)
     for path in paths:
         click.echo(written(str(path)), err=True)

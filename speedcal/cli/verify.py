@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-from dataclasses import replace
 from pathlib import Path
 from typing import cast
 
@@ -40,7 +39,7 @@ def command(job: Path, explain: bool, as_json: bool, unit: str | None) -> None:
 
     loaded = load_job(job)
     if unit is not None:
-        loaded = replace(loaded, unit=cast(DisplayUnit, unit))
+        loaded = loaded.shown_in(cast(DisplayUnit, unit))
     if not loaded.after:
         raise JobError("no_drive_after", source=loaded.source.name)
     if loaded.tolerance is None:

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Self
 
 from speedcal.interval import tidy
-from speedcal.units import DisplayUnit, SpeedUnit, speed_from_mps
+from speedcal.units import SPEED_UNIT_MPS, DisplayUnit, SpeedUnit, speed_from_mps
 
 if TYPE_CHECKING:
     from speedcal.conformity import Tolerance
@@ -87,6 +87,24 @@ class JobContents:
         """Every file the job reads besides itself, each once, in the order of the job file."""
         return tuple(dict.fromkeys(path for drive in self.before + self.after for path in drive.files))
 
+    def shown_in(self, unit: DisplayUnit | None) -> Self:
+        """Return the job with its answers in another unit; what it says of the dial stays what the dial is marked in.
+
+        A needle that was set over, odometers and held speeds are written in the unit of the dial.
+        """
+        if unit is None or self.unit is None or unit == self.unit:
+            return replace(self, unit=unit or self.unit)
+        times = SPEED_UNIT_MPS[self.unit] / SPEED_UNIT_MPS[unit]
+        work = self.work and replace(self.work, **_scaled(self.work, ("needle", "odometer", "odometer_now"), times))
+        before, after = (
+            tuple(
+                replace(d, unit=d.unit or (self.unit if d.held else None), **_scaled(d, ("odometer",), times))
+                for d in drives
+            )
+            for drives in (self.before, self.after)
+        )
+        return replace(self, unit=unit, work=work, before=before, after=after)
+
     def speeds_in(self, unit: DisplayUnit) -> tuple[float, ...] | None:
         """Return the true speeds that the job says matter, in a unit; None when it names none."""
         chosen = self.tolerance.chosen_true_mps if self.tolerance else ()
@@ -115,3 +133,8 @@ class JobContents:
     def __str__(self) -> str:
         drives = f"{len(self.before)} before, {len(self.after)} after"
         return f"job {self.number or self.source.name}: drives {drives}"
+
+
+def _scaled(given: Work | Drive, names: tuple[str, ...], times: float) -> dict[str, Any]:
+    """Return those of the numbers that are stated, in another unit."""
+    return {name: tidy(value * times, 3) for name in names if (value := getattr(given, name)) is not None}

@@ -81,7 +81,7 @@ def build_model(facts: ReportFacts) -> ReportModel:
         ),
         verdict=_verdict(verification, units) if verification else None,
         rows=_speed_rows(facts, units),
-        done=text.done(facts.work, facts.vehicle),
+        done=text.done(facts.work, facts.vehicle, facts.unit),
         left=text.left_over(after, facts.unit) if after else (),
         to_fit=_to_fit(corrections) if corrections and after is None else None,
         odometer=() if expected else _odometer(facts),

@@ -11,6 +11,7 @@ from speedcal.text.names import one_line
 from speedcal.text.numbers import chance, counted, joined, signed
 from speedcal.text.sources import status_words
 from speedcal.text.told_speeds import headline_speed, table_speeds
+from speedcal.text.vehicle_summary import work_words
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
@@ -198,11 +199,11 @@ def missing(before: Calibration | None, after: Calibration | None, tolerance: To
     return tuple(out)
 
 
-def done(work: Work | None, vehicle: Vehicle | None) -> tuple[str, ...]:
+def done(work: Work | None, vehicle: Vehicle | None, unit: str) -> tuple[str, ...]:
     """Say what was changed, what was there before, and the note about it."""
     if work is None:
         return ()
-    text, note = str(work), one_line(work.note)
+    text, note = work_words(work, unit), one_line(work.note)
     lines = [] if text == "nothing changed" and note else [_capital(text) + _was(work, vehicle)]
     return (*lines, *([note] if note else []))
 

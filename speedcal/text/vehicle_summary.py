@@ -40,11 +40,13 @@ def _vehicle(vehicle: Vehicle) -> str:
     return ", ".join(known)
 
 
-def _work(work: Work) -> str:
+def work_words(work: Work, unit: str | None = None) -> str:
+    """Say what was changed; a needle in the unit of the dial where that is known."""
     done = [f"{part_name(name)} {value}" for name in _PARTS if (value := getattr(work, name)) is not None]
     done += [setting_name(item.kind, item.now) for item in work.settings if item.now is not None]
     if work.needle is not None:
-        done.append(f"needle set {abs(work.needle):g} {'lower' if work.needle < 0 else 'higher'}")
+        far = f"{abs(round(work.needle, 1)):g} {unit or ''}".strip()
+        done.append(f"needle set {far} {'lower' if work.needle < 0 else 'higher'}")
     return ", ".join(done) or "nothing changed"
 
 
@@ -113,7 +115,7 @@ def _axle(estimate: AxleEstimate) -> str:
 
 _WRITERS = {
     "Vehicle": _vehicle,
-    "Work": _work,
+    "Work": work_words,
     "RolledTire": _rolled,
     "Determination": _determination,
     "EffectiveTire": lambda tire: effective_text(tire, None),

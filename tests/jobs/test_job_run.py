@@ -10,6 +10,7 @@ import subprocess
 import sys
 import tomllib
 from collections.abc import Callable
+from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 from types import SimpleNamespace
@@ -24,7 +25,9 @@ import speedcal
 from speedcal.cli import main
 from speedcal.errors import JobError, SpeedcalError
 from speedcal.jobs import JobResult, load_job, measure_job
+from speedcal.jobs.contents import Drive
 from speedcal.jobs.pipeline import held_readings
+from speedcal.simulate import KINDS, simulate, write_drive
 from speedcal.units import MPH_MPS
 
 DEMO = Path(__file__).parents[2] / "data_demo"
@@ -317,6 +320,33 @@ def test_what_settles_it_is_named_as_a_job_file_has_it(variant: Callable[..., Pa
     assert "--" not in str(caught.value)
     job.write_text(job.read_text().replace("[before]\n", '[before]\nunit = "mph"\n'), encoding="utf-8")
     assert load_job(job).run().before is not None
+
+
+def test_what_is_written_as_the_dial_is_marked_stays_so_in_another_unit(tmp_path: Path) -> None:
+    """A needle 4 mph too low is set 4 mph higher: that is 6.4 km/h, 3200 miles are 5150 km, and held speeds are mph."""
+    for name, off, seed in (("before", -4.0, 3), ("after", 0.0, 4)):
+        (tmp_path / name).mkdir()
+        write_drive(
+            simulate(KINDS["noted"], seed, error_factor=1.0, offset_mps=off * MPH_MPS),
+            tmp_path / name,
+        )
+    lines = ['[job]\nunit = "mph"', "[work]\nneedle = 4\nodometer = 48200\nodometer_now = 51400"]
+    for name in ("before", "after"):
+        track, readings = sorted((tmp_path / name).iterdir(), key=lambda path: path.suffix != ".gpx")
+        lines.append(f'[{name}]\ntrack = "{name}/{track.name}"\nreadings = "{name}/{readings.name}"')
+    lines.append('[tolerance]\nrule = "us_393_82"')
+    (tmp_path / "job.toml").write_text("\n".join(lines), encoding="utf-8")
+    job = load_job(tmp_path / "job.toml")
+    for unit, needle, shown in (("mph", 4.0, 3200.0), ("km/h", 6.437, 5149.9)):
+        result = job.shown_in(unit).run()
+        assert result.verification is not None
+        assert result.verification.predicted_agrees is True
+        assert result.job.work is not None
+        assert result.job.work.needle == pytest.approx(needle, abs=0.001)
+        assert result.distance is not None
+        assert result.distance.shown == pytest.approx(shown, abs=0.1)
+    held = Drive(track=tmp_path / "x.gpx", held=(30.0, 40.0))
+    assert replace(job, before=(held,)).shown_in("km/h").before[0].unit == "mph"
 
 
 def test_a_fit_that_does_not_settle_says_which_drive_it_was(monkeypatch: pytest.MonkeyPatch) -> None:

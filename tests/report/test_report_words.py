@@ -354,3 +354,8 @@ def test_many_readings_are_not_listed_one_by_one_but_the_rejected_are() -> None:
     assert len(model.details[0].left_out) == 5
     assert model.details[0].reasons == (("disagrees with the other readings", 5),)
     assert "1995 of 2000" in model.details[0].counts
+
+
+@pytest.mark.parametrize(("needle", "unit", "said"), [(4.0, "mph", "4 mph higher"), (-6.437, "km/h", "6.4 km/h lower")])
+def test_a_needle_that_was_set_over_is_told_with_its_unit(needle: float, unit: str, said: str) -> None:
+    assert words.done(Work(needle=needle), None, unit) == (f"Needle set {said}",)
