@@ -168,7 +168,8 @@ def clock_cells(
     scatter = np.full(len(seen.clock_s), FIRST_SCATTER_MPS)
     lines = _climbed(seen, scatter, notes, seen.start, rounds=_FIRST_ROUNDS)
     height = _log_height(seen, scatter, notes, lines) + log_prior(seen.clock_s)
-    near = np.flatnonzero(height > max(height.max() - _WORTH_A_LOOK, np.sort(height)[-_MOST_CLOCKS:][0]))
+    near = np.sort(np.argsort(height, kind="stable")[-_MOST_CLOCKS:])
+    near = near[height[near] > height.max() - _WORTH_A_LOOK]
     rows = np.repeat(near, len(SCATTER_NODES_MPS))
     scatter = np.tile(SCATTER_NODES_MPS, len(near))
     prior = (

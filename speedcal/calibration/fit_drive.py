@@ -16,14 +16,14 @@ from speedcal.calibration.fit_held import fit_held
 from speedcal.calibration.fit_logged import fit_logged, is_log
 from speedcal.calibration.fit_noted import fit_noted
 from speedcal.calibration.ground_speed import GroundSpeed
-from speedcal.calibration.measured import APART, NO_SPEED, STOPPED, UNUSED, MeasuredLine
+from speedcal.calibration.measured import APART, NO_SPEED, SPARE, STOPPED, UNUSED, MeasuredLine
 from speedcal.calibration.moments import Moments, moments, rounded_by_hand
 from speedcal.calibration.quality import usable_readings
 from speedcal.calibration.reading_habits import Habit
 from speedcal.calibration.runs import SteadyRuns
 from speedcal.calibration.slow_needle import with_slow_needle
 from speedcal.calibration.standstill import rows_apart
-from speedcal.calibration.tuning import FEW_READINGS, FEWEST_NOTES_AT_STOP, LONG_STEP_S
+from speedcal.calibration.tuning import FEW_READINGS, FEWEST_NOTES_AT_STOP, LONG_STEP_S, MOST_NOTES
 from speedcal.calibration.tuning_logs import LATENT_INTERVAL_S
 from speedcal.calibration.weigh_noted import Weighed, weigh_notes
 from speedcal.errors import AlignmentError, FitError
@@ -72,6 +72,9 @@ def fit_drive(
         _, first = np.unique(np.stack([time, speed]), axis=1, return_index=True)
         first.sort()
         order, time, speed = order[first], time[first], speed[first]
+    some = np.unique(np.linspace(0, len(order) - 1, min(len(order), MOST_NOTES)).astype(np.int64))
+    spare = np.delete(order, some)
+    order, time, speed = order[some], time[some], speed[some]
     at = moments(readings.time_resolution_s, NOTED_U_TIME_S)
     by_hand = rounded_by_hand(time, readings.time_resolution_s, NOTED_U_TIME_S)
     known_s = _on_its_day(known_s, ground, readings, time)
@@ -117,7 +120,7 @@ def fit_drive(
     surely = stopped(float(np.median(line.time_s - time[~roughly])), line.rests_mps)
     if (surely != roughly).any():
         line = noted(~surely)
-    return _spread(line, order[~surely], readings, {STOPPED: order[surely]})
+    return _spread(line, order[~surely], readings, {STOPPED: order[surely], SPARE: spare})
 
 
 def _fit_log(

@@ -23,6 +23,7 @@ from speedcal.calibration.tuning import (
     HOLD_APART_S,
     HOLD_SCATTER_MPS,
     LEAST_RIGHT,
+    MOST_LISTED,
     MOST_NOTES_A_HOLD,
     ONE_OUT_OF_ORDER,
     ORDER_DOUBT,
@@ -127,7 +128,7 @@ def _refuse_unmatchable(indicated: FloatArray, again: BoolArray, holds: Holds, s
     marks, count = int((~again).sum()), len(holds)
     if marks < FEWEST_HELD or count < FEWEST_HELD:
         raise AlignmentError("too_few_held", source=source, count=marks, holds=count)
-    if marks > MOST_NOTES_A_HOLD * count:
+    if marks > MOST_NOTES_A_HOLD * count or len(indicated) > MOST_LISTED:
         raise AlignmentError("too_many_held", source=source, count=len(indicated), holds=count)
 
 

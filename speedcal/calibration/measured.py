@@ -21,6 +21,7 @@ TOO_SLOW = "too_slow"
 WRONG = "wrong"
 STOPPED = "at_stop"
 APART = "apart"
+SPARE = "spare"
 UNMATCHED = "unmatched"
 
 

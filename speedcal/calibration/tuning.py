@@ -431,6 +431,10 @@ on it is weak, and its interval spans them."""
 HOLD_APART_S = 60.0
 """Time between two holds, for the chain of strange readings."""
 
+MOST_LISTED, MOST_NOTES = 500, 300
+"""Speeds without times of which a list is taken for one: a log that lost its times is none. Notes that are used, evenly
+chosen of more: rows so far apart or so unordered that they are no log say little more, and cost by the square."""
+
 FEWEST_HELD, HELD_MATCHED_SHARE, MOST_NOTES_A_HOLD = 4, 0.6, 2
 """What a list needs: marks and holds, share of the notes that find a hold, and not more marks than this for a hold."""
 

@@ -309,6 +309,7 @@ LABELS: dict[str, str] = {
     "no_ground_speed": "no ground speed at that time",
     "too_slow": "standing, crawling or turning",
     "at_stop": "needle at an end of its scale",
+    "spare": "more notes than are needed",
     "apart": "log or track stands or hangs while the other moves",
     "wrong": "disagrees with the other readings",
     "unmatched": "matches no steady run",
