@@ -40,8 +40,8 @@ def result_of(context: Context, view: View) -> dict[str, Any] | None:
     """Return what the pages show of the latest result, or None before there is one.
 
     ``said`` holds the words of the report, ``now`` the numbers of ``result.json``, ``then`` those of the result before
-    it and ``said_then`` its words (None and nothing when there is none), ``is_current`` tells whether nothing was
-    changed since.
+    it from the same drives and ``said_then`` its words (None and nothing when there is none), ``is_current`` tells
+    whether nothing was changed since.
     """
     web, job = context.web, view.job
     done = web.queue.latest_done(job.id)
@@ -51,6 +51,8 @@ def result_of(context: Context, view: View) -> dict[str, Any] | None:
     if now is None:
         return None
     then = _numbers(context, done[1]) if len(done) > 1 else None
+    if then is not None and _drives_of(then) != _drives_of(now):
+        then = None  # another drive is no change of the job, to be held against what was said without it
     return {
         "run": done[0],
         "said": {**_UNSAID, **(done[0].outcome or {})},
@@ -67,6 +69,11 @@ def _numbers(context: Context, run: Run) -> dict[str, Any] | None:
         return None
     numbers: dict[str, Any] = json.loads(path.read_text("utf-8"))
     return numbers
+
+
+def _drives_of(numbers: dict[str, Any]) -> list[str]:
+    """Return the digests of the drives that a result rests on."""
+    return sorted(file["sha256"] for file in numbers.get("files", ()) if file["name"] != "job.toml")
 
 
 def failure_of(context: Context, view: View) -> dict[str, Any] | None:

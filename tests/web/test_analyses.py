@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from support.web_site import DEMO, Site, analysed_at_hand, open_site
+from support.web_site import DEMO, FORM, Site, analysed_at_hand, open_site
 
 from speedcal.web.settings import Limits
 
@@ -95,3 +95,19 @@ def test_changing_gears_gives_a_new_result_and_the_old_one_is_called_out_of_date
     after = site.client.get(f"{base}/files/result.json").json()
     assert (before["before"]["speed_unit"], after["before"]["speed_unit"]) == ("mph", "km/h")
     assert "out of date" not in site.client.get(base).text
+
+
+def test_what_was_said_before_a_drive_came_in_is_no_change_of_the_job(site: Site) -> None:
+    """From the facts alone a right dial is kept; the drive says otherwise, and another gear is a change."""
+    facts = {"vehicle.tire": "P225/70R16", "vehicle.drive_gear": "8", "vehicle.driven_gear": "22",
+             "vehicle.expects": "1000"}  # fmt: skip
+    base = site.new_job(**facts)
+    site.settle(base)
+    site.send(base)
+    site.settle(base)
+    page = site.client.get(base).text
+    assert "What happens next" in page
+    assert "Before the last change" not in page
+    site.client.post(f"{base}/edit", data={**FORM, **facts, "vehicle.driven_gear": "19"})
+    site.settle(base)
+    assert "Before the last change" in site.client.get(base).text
