@@ -39,7 +39,7 @@ def days_of(track: Track, readings: Readings, clock_offset_s: float | None) -> T
     FitError
         The readings state no date, and the track has fixes of several times.
     """
-    if np.ptp(track.time_s) <= LONGEST_TRACK_S:
+    if not len(track) or np.ptp(track.time_s) <= LONGEST_TRACK_S:
         return track
     known = readings.time_s[np.isfinite(readings.time_s)]
     if track.has_date and readings.clock in ("utc", "local", "gps") and len(known):
