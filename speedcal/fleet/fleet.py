@@ -22,6 +22,7 @@ from speedcal.fleet.result import FleetResult
 from speedcal.fleet.rows import FleetRow, Limits
 from speedcal.fleet.sources import Found, Source, find_vehicles, merged, parted, vehicles_at, with_column
 from speedcal.fleet.vehicle import Measured, make_rows, row_of_failure
+from speedcal.fleet.what_to_do import is_about_the_dial
 from speedcal.fleet.workers import Work, Workers
 from speedcal.units import DisplayUnit
 from speedcal.vehicle.advice import Advice
@@ -231,6 +232,6 @@ def _with_verdicts(rows: Sequence[FleetRow], rate: float) -> list[FleetRow]:
     return [
         replace(row, wrong=True)
         if named
-        else replace(row, advice=row.advice if row.p_value is None else Advice("keep_as_is"))
+        else replace(row, advice=row.advice if row.p_value is None or is_about_the_dial(row) else Advice("keep_as_is"))
         for row, named in zip(rows, wrong, strict=True)
     ]

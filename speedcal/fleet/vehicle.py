@@ -16,7 +16,7 @@ from speedcal.finding import Finding
 from speedcal.fleet.kept import Outcome, calibration_of
 from speedcal.fleet.rows import DrivePoint, FleetRow, JudgedBy, Limits
 from speedcal.fleet.steps import Course, follow, iso_date
-from speedcal.fleet.what_to_do import advise
+from speedcal.fleet.what_to_do import advise, is_about_the_dial
 from speedcal.interval import FloatArray, Interval
 from speedcal.jobs.contents import JobContents
 from speedcal.vehicle.advice import Advice
@@ -65,7 +65,8 @@ def make_rows(several: Sequence[Measured], limits: Limits, rate: float) -> list[
 def _made(one: Measured, limits: Limits, rate: float) -> FleetRow:
     try:
         row = _row(one, limits)
-        return replace(row, advice=advise(row, one.job, rate))
+        row = replace(row, advice=(advice := advise(row, one.job, rate)))
+        return replace(row, findings=(*advice.because, *row.findings)) if is_about_the_dial(row) else row
     except SpeedcalError as error:
         return row_of_failure(one, error)
     except Exception as fault:  # one vehicle must not end a fleet

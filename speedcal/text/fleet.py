@@ -21,6 +21,12 @@ def summary(result: Any) -> str:
         lines.append(f"  and {len(result.wrong) - _MOST_SHOWN} more")
     if result.compared:
         lines.append(f"new since the last run: {_names(result.new) or 'none'}")
+    lines += [
+        f"  {row.vehicle}: {finding.text}"
+        for row in result.rows
+        for finding in row.findings
+        if finding.code == "dial_off_odometer_right"
+    ][:_MOST_SHOWN]
     lines += _not_judged(result.not_judged)
     lost = result.without_number
     if lost:

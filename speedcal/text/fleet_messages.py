@@ -147,6 +147,8 @@ FINDINGS: dict[str, Template] = {
         if values["percent"] > 0
         else f"Creeps by {signed(values['percent'], 2)} % a year; wear of the tires would go the other way."
     ),
+    "dial_off_odometer_right": "The odometer is right, but the dial shows {shown_mps:speed} at a true "
+    "{true_mps:speed}: the instrument is off, not the drive.",
     "odometer_leaps": lambda values: (
         f"The odometer did not go on from one drive to the next {when_changed(values)}: it was replaced, set or rolled "
         "over, or drives of another vehicle are among these."

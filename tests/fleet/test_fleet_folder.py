@@ -11,9 +11,10 @@ from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
 from click.testing import CliRunner
-from support.fleets import NOTED, drive_on, write_fleet, write_pair
+from support.fleets import LOGGED, NOTED, drive_on, write_fleet, write_pair
 
 import speedcal
 from speedcal.cli import cli, main
@@ -24,6 +25,7 @@ from speedcal.fleet.kept import calibration_of
 from speedcal.fleet.remembered import Remembered
 from speedcal.fleet.rows import FleetRow, Limits
 from speedcal.fleet.sources import find_vehicles
+from speedcal.units import MPH_MPS
 
 TRUTH = {"truck 1": (1.0, 1.0), "truck 2": (1.06, 1.06), "truck 3": (0.97, 0.97)}
 CONTRACT = ["vehicle", "drives", "trust", "error_factor", "low", "high", "odometer_factor", "worst_finding", "reason"]
@@ -363,3 +365,24 @@ def test_names_of_pairs(tmp_path: Path) -> None:
         "may/drive": ["readings.csv", "track.gpx"],
     }
     assert [(name, error.code) for name, error in found.refused] == [("odd", "several_files_for_drive")]
+
+
+@pytest.mark.parametrize(("off_mph", "action"), [(-4.0, "reseat_needle"), (1.0, "keep_as_is")])
+def test_a_needle_that_sits_low_is_not_kept_because_the_odometer_is_right(
+    tmp_path: Path, off_mph: float, action: str
+) -> None:
+    """By its odometer the vehicle is right, and stays so; a dial that reads low is told beside it."""
+    for day in range(2):
+        made = drive_on(30.0 * day, 60 + day, 1.0, kind=LOGGED, shown_m=2e7 + 5e6 * day)
+        speed = made.readings.speed_mps
+        moving = speed > 5 * MPH_MPS
+        shifted = replace(made.readings, speed_mps=np.where(moving, speed + off_mph * MPH_MPS, speed))
+        write_pair(replace(made, readings=shifted), tmp_path / "drives" / "van", f"day{day}")
+    done = CliRunner().invoke(
+        cli, ["fleet", str(tmp_path / "drives"), "--out", str(tmp_path / "out"), "--processes", "1", "--json"]
+    )
+    assert done.exit_code == 0, done.output
+    (row,) = json.loads((tmp_path / "out" / "fleet.json").read_text(encoding="utf-8"))["vehicles"]
+    assert (row["judged_by"], row["wrong"], row["advice"]["action"]) == ("odometer", False, action)
+    told = [finding["code"] for finding in row["findings"]]
+    assert ("dial_off_odometer_right" in told) is (action != "keep_as_is")
