@@ -167,7 +167,7 @@ class _Way:
         early, late, mass, log_place = self._joint(place)
         row, column = np.unravel_index(int(np.argmax(mass)), mass.shape)
         steps = early[row] - late[column]
-        same = mass[early[:, None] - late == steps].sum() / self.track.of_size[abs(steps)]
+        same = mass[early[:, None] - late == steps].sum() / max(self.track.of_size[abs(steps)], _NOTHING)
         known = log_place + np.log(max(same, _NOTHING) / max(mass.sum(), _NOTHING))
         return place, int(early[row]), int(late[column]), float(known)
 

@@ -13,6 +13,7 @@ from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.log_intervals import scaled_noise
 from speedcal.calibration.pairs import Windows
 from speedcal.calibration.regression import LineFit, fit_line_york
+from speedcal.calibration.tuning import SMALLEST_FACTOR
 from speedcal.calibration.tuning_logs import LOG_BLOCK_S, LUCK, POSITIONS_BLOCK_S
 from speedcal.interval import FloatArray, IntArray, robust_scale
 
@@ -87,7 +88,8 @@ def fit_windows(
         if ground.source == "positions" and not one_speed:
             # what windows scatter beyond the readings' own noise is position noise
             size = robust_scale(residual)
-            u_x = np.full_like(x, np.sqrt(max(size**2 - float(np.median(u_y)) ** 2, 0.0)) / line.slope)
+            left = np.sqrt(max(size**2 - float(np.median(u_y)) ** 2, 0.0))
+            u_x = np.full_like(x, left / max(line.slope, SMALLEST_FACTOR))
         spread = np.hypot(u_y, line.slope * u_x)
         far = _far(residual / spread)
         line = _york(x, y, u_x, u_y * np.sqrt(1 + far))

@@ -105,13 +105,17 @@ def _without_overlap(pieces: list[IntArray], time_s: FloatArray, dropped: Counte
         low, high = float(times[0]), float(times[-1])
         first = max(bisect_right(taken, (low, np.inf)) - 1, 0)
         free = np.ones(len(piece), bool)
+        covered = np.zeros(len(piece) + 1, np.int64)
         for start, end in taken[first:]:
             if start > high:
                 break
-            free[bisect_left(times, start) : bisect_right(times, end)] = False
+            begin = bisect_left(times, start)
+            free[begin : bisect_right(times, end)] = False
+            covered[begin] += 1  # also where no fix of this piece lies in it
         dropped["time_covered"] += int((~free).sum())
         rest = np.flatnonzero(free)
-        for part in np.split(rest, np.flatnonzero(np.diff(rest) > 1) + 1) if len(rest) else []:
+        between = np.cumsum(covered)[rest]
+        for part in np.split(rest, np.flatnonzero(np.diff(between) > 0) + 1) if len(rest) else []:
             kept.append(piece[part])
             insort(taken, (float(times[part[0]]), float(times[part[-1]])))
     return sorted(kept, key=lambda piece: float(time_s[piece[0]]))

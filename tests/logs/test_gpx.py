@@ -183,6 +183,16 @@ def test_a_drive_stored_twice_is_read_once(tmp_path):
     assert track.dropped == {"time_covered": 6}
 
 
+def test_a_piece_within_the_gap_of_another_is_in_order(tmp_path):
+    """The last piece waits from 10 to 40 s, while the first, longer one was recorded."""
+    inner = f"<trk><trkseg>{''.join(_point(s) for s in range(12, 36))}</trkseg></trk>"
+    outer = f"<trk><trkseg>{''.join(_point(s) for s in (*range(10), *range(40, 50)))}</trkseg></trk>"
+    track = read_track(_write(tmp_path, _gpx(inner, outer)))
+    np.testing.assert_array_equal(track.time_s - track.time_s[0], [*range(10), *range(12, 36), *range(40, 50)])
+    np.testing.assert_array_equal(track.segment, np.repeat([0, 1, 2], [10, 24, 10]))
+    assert track.dropped == {}
+
+
 @pytest.mark.parametrize(
     ("text", "message"),
     [
