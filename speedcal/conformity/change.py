@@ -10,7 +10,7 @@ import numpy as np
 from speedcal.calibration.tuning import TIRE_STATE_U
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, Interval, tidy
-from speedcal.units import MILE_M
+from speedcal.units import MILE_M, MPH_MPS, DisplayUnit
 
 if TYPE_CHECKING:
     from speedcal.calibration.dial import Dial
@@ -25,6 +25,11 @@ _COMPARED = 5
 _LEAST_U_MPS = 1e-3
 """Added to what is known at each speed, so that dials without uncertainty can be compared. [m/s]"""
 _KM_A_MILE = MILE_M / 1000
+_LEAST_SHIFT_MPS = 1 * MPH_MPS
+"""A needle that stands elsewhere by less is not told from one that does not. Our own judgment."""
+_FAR_BETTER = 6.0
+"""Sum of squares by which a needle that moved must explain two dials better than another change of the drive: twenty
+times as likely. Our own judgment."""
 _TOOTH_REACH = 1.5
 """A whole count of teeth still explains a change that is so many times its 95 % interval off: counts are few, and one
 that is three standard uncertainties away is likelier than a gear as planned. Our own judgment."""
@@ -35,7 +40,8 @@ class Cause:
     """Something that would explain a change other than planned, and how large it would have to be."""
 
     what: Finding
-    """Code and values: ``cause_gear``, ``cause_setting``, ``cause_housing``, ``cause_tires``, ``cause_file``."""
+    """Code and values: ``cause_gear``, ``cause_setting``, ``cause_housing``, ``cause_tires``, ``cause_file``, or
+    ``cause_needle``."""
     size_percent: float | None
     """Change of the error factor against the plan that this cause makes; None when it has no fixed size."""
     fits: bool
@@ -134,7 +140,12 @@ def compare_speed(
         agrees=agrees,
         offset_shift_mps=shift,
     )
-    return result if agrees else replace(result, causes=likely_causes(result, vehicle, work))
+    if agrees:
+        return result
+    needle = _needle(before.dial, after.dial, planned, after.unit)
+    if needle is not None:  # then nothing speaks for another gear or other files
+        return replace(result, causes=(Cause(needle, None, True),))
+    return replace(result, causes=likely_causes(result, vehicle, work))
 
 
 def compare_odometer(before: Interval, after: Interval, planned: GainChange) -> ChangeCheck:
@@ -168,30 +179,60 @@ def _agree(measured: Interval, planned: GainChange) -> bool:
 def _measured_change(before: Dial, after: Dial) -> tuple[Interval, Interval]:
     """Return the change of the drive, and the shift of the needle [m/s] when both are left free."""
     k = max(before.coverage_factor, after.coverage_factor)
-    (change, u_change), _ = _fitted(before, after, needle_moves=False)
-    _, (shift, u_shift) = _fitted(before, after, needle_moves=True)
-    return Interval.around(change, k * u_change), Interval.around(shift, k * u_shift)
+    change, _ = _fitted(before, after)
+    free, _ = _fitted(before, after, needle_moves=True)
+    return Interval.around(change.change, k * change.u_change), Interval.around(free.shift_mps, k * free.u_shift_mps)
 
 
-def _fitted(before: Dial, after: Dial, *, needle_moves: bool) -> tuple[tuple[float, float], tuple[float, float]]:
-    """Return change and shift by generalised least squares, each with its standard uncertainty (Gauss-Newton)."""
+def _needle(before: Dial, after: Dial, planned: GainChange, unit: DisplayUnit) -> Finding | None:
+    """Return that the drive is as planned and the needle is not, where that explains both dials far better."""
+    _, against_drive = _fitted(before, after)
+    by_needle, against_needle = _fitted(before, after, needle_moves=True, planned=planned)
+    if abs(by_needle.shift_mps) < _LEAST_SHIFT_MPS or against_needle + _FAR_BETTER > against_drive:
+        return None
+    return Finding("cause_needle", shift_mps=by_needle.shift_mps, unit=unit)
+
+
+@dataclass(frozen=True, slots=True)
+class _Moved:
+    """Change of the drive and shift of the needle between two dials, with their standard uncertainties."""
+
+    change: float
+    u_change: float
+    shift_mps: float
+    u_shift_mps: float
+
+
+def _fitted(
+    before: Dial, after: Dial, *, needle_moves: bool = False, planned: GainChange | None = None
+) -> tuple[_Moved, float]:
+    """Return what moved by generalised least squares (Gauss-Newton), and the weighted sum of squares that is left.
+
+    With a planned change the drive is held to it, as well as that is known.
+    """
     change, shift = after.line.error_factor / before.line.error_factor, 0.0
+    if planned is not None:
+        change = planned.value
     covariance: FloatArray = np.eye(2)
+    misfit = 0.0
     for _ in range(20):
         speeds = _compared_speeds(before, after, change)
         steep = before.slope(change * speeds) * speeds
-        tire = np.outer(steep, steep) * (TIRE_STATE_U * change) ** 2
+        known = 0.0 if planned is None else planned.u_relative
+        tire = np.outer(steep, steep) * (change * float(np.hypot(TIRE_STATE_U, known))) ** 2
         both = after.covariance(speeds, speeds) + before.covariance(change * speeds, change * speeds) + tire
         weight = np.linalg.inv(both + np.eye(len(speeds)) * _LEAST_U_MPS**2)
-        design = np.column_stack([steep, np.ones_like(steep) * needle_moves])
+        design = np.column_stack([steep * (planned is None), np.ones_like(steep) * needle_moves])
         left = after.indicated(speeds) - before.indicated(change * speeds) - shift
         covariance = np.asarray(np.linalg.pinv(design.T @ weight @ design, hermitian=True))
         step = covariance @ design.T @ weight @ left
+        left = left - design @ step
+        misfit = float(left @ weight @ left)
         change, shift = change + float(step[0]), shift + float(step[1])
         if abs(step[0]) < 1e-12:
             break
     u = np.sqrt(np.maximum(np.diag(covariance), 0.0))
-    return (change, float(u[0])), (shift, float(u[1]))
+    return _Moved(change, float(u[0]), shift, float(u[1])), misfit
 
 
 def _compared_speeds(before: Dial, after: Dial, change: float) -> FloatArray:

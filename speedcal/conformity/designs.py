@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +15,8 @@ from speedcal.interval import FloatArray
 MOST_HOLDS, MOST_READINGS_A_HOLD = 25, 6
 """What fits on one sheet, and what a passenger can be asked for."""
 MOST_READINGS = MOST_HOLDS * MOST_READINGS_A_HOLD
+_FAIR_READINGS = 60
+"""Readings of a test of a dial that nobody can foretell: half an hour or so. Our own judgment."""
 _FEWEST_HOLDS = 6
 """Fewest holds of a test. Our own judgment."""
 LEVELS = (4, 5, 6)
@@ -130,3 +132,9 @@ def designs_of(marks_mps: FloatArray, expected: Expected, assumed: Mapping[str, 
 
 def _hold_s(readings: int, assumed: Mapping[str, Assumption]) -> float:
     return assumed["settle"].si + (readings - 1) * assumed["between_readings"].si + 5.0
+
+
+def fair_design(designs: Sequence[Design]) -> Design:
+    """Return the design that tells most in a fair number of readings, where none is sure to settle the question."""
+    fair = [design for design in designs if design.holds * design.readings <= _FAIR_READINGS]
+    return min(fair or designs, key=lambda design: design.half_width_factor())

@@ -17,6 +17,7 @@ from speedcal.conformity.designs import (
     Design,
     Expected,
     designs_of,
+    fair_design,
 )
 from speedcal.conformity.more_checks import more_checks
 from speedcal.conformity.road_test import FAR_BEYOND, Assumption, Plateau, RoadTestPlan, assumptions_with
@@ -108,6 +109,9 @@ def plan(
     designs = list(designs_of(marks, expected, assumed))
     design = next((design for design in designs if answers(design)), None)
     more = more_checks(calibration, teeth) if calibration is not None else None
+    unsure = design is None and by_gps
+    if unsure:
+        design = fair_design(designs)
     if design is None:
         fullest = max(designs, key=lambda d: (d.holds * d.readings, d.holds))
         raise PlanError(
@@ -126,6 +130,7 @@ def plan(
     if expected.known:
         assumed.pop("may_read_low")
     findings = (*_findings(rule, design.expected.true(design.order()), unit), *([more] if more else ()))
+    findings += (Finding("may_not_settle"),) if unsure else ()
     made = _finished(design, assumed, unit, rule, target, speed_limit * factor, vehicle, findings)
     return replace(made, by_gps=by_gps)
 

@@ -281,6 +281,8 @@ FINDINGS: dict[str, Template] = {
     "half_a_tooth": _half_a_tooth,
     "clear_verdict": lambda values: f"a clear verdict on {rules.title(values)}, {100 * values['confidence']:g} % sure.",
     "passenger_writes": "The driver only drives. A passenger reads the dial and writes, never the driver.",
+    "may_not_settle": "How the dial reads now is not known, so this test may not settle the verdict; what is left "
+    "to drive is said then.",
     "legal_speed_by_gps": "Keep to the speed limit by the GPS, not by the dial under test; skip a mark that the road "
     "does not allow.",
     "suitable_road": "Use a dry, level, straight road with little traffic and hold nobody up. Stop the test when "
@@ -300,6 +302,11 @@ FINDINGS: dict[str, Template] = {
     "needle_moved": "The needle offset is not the same before and after: the pointer, the face or the instrument was "
     "moved, or one of the drives was read in another unit than it says.",
     "cause_gear": _gear,
+    "cause_needle": lambda values: (
+        f"The needle: it stands {speed(abs(values['shift_mps']), values['unit'], digits=1)} "
+        f"{'higher' if values['shift_mps'] > 0 else 'lower'} than the drive before and the work lead one to expect; "
+        "the drive is as planned."
+    ),
     "cause_setting": "A gear or setting other than planned: it would have to change the reading by {percent:signed} %; "
     "look at what is fitted.",
     "cause_housing": _housing,

@@ -9,6 +9,7 @@ from support.calibrations import make_calibration
 
 from speedcal.conformity import Verification, plan, pool, verify
 from speedcal.errors import PlanError
+from speedcal.units import MPH_MPS
 from speedcal.vehicle import Vehicle
 
 VEHICLE = Vehicle.from_dict({"driven_gear": 20})
@@ -61,6 +62,27 @@ def test_a_needle_that_is_off_is_reseated_and_the_gear_kept() -> None:
     """4 mph too much at every speed: no gear takes that away."""
     first = verified(4.0, 1.0).advice[0]
     assert (first.action, first.value, first.unit) == ("reseat_needle", pytest.approx(-4, abs=0.5), "mph")
+
+
+@pytest.mark.parametrize("set_over", [-4.0, 4.0])
+def test_a_needle_that_was_set_the_wrong_way_is_no_miscounted_gear(set_over: float) -> None:
+    """It was to go up (down) by 4 mph and went down (up): the drive is as it was, and no teeth are counted."""
+    before = make_calibration(offset=-set_over, factor=1.0, u_offset=0.3, u_factor=0.006)
+    after = make_calibration(offset=-2 * set_over, factor=1.0, u_offset=0.3, u_factor=0.006)
+    result = verify(before, after, RULE, vehicle=VEHICLE, work={"needle": set_over})
+    (change,) = result.changes
+    assert not change.agrees
+    assert [cause.what.code for cause in change.causes if cause.fits] == ["cause_needle"]
+    assert change.causes[0].what.values["shift_mps"] == pytest.approx(-2 * set_over * MPH_MPS, rel=0.05)
+    first = result.advice[0]
+    assert (first.action, first.value) == ("reseat_needle", pytest.approx(2 * set_over, abs=0.5))
+
+
+def test_another_gear_is_no_moved_needle() -> None:
+    """20/22 planned and 20/21 fitted: the readings grow with speed, as no needle makes them."""
+    after = make_calibration(offset=0.5, factor=1.10 * 20 / 21, u_offset=0.3, u_factor=0.006)
+    result = verify(BEFORE, after, RULE, vehicle=VEHICLE, work={"driven_gear": 22})
+    assert [cause.what.code for cause in result.changes[0].causes if cause.fits][:1] == ["cause_gear"]
 
 
 def test_a_dial_on_a_limit_is_moved_off_it() -> None:
