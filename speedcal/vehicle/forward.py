@@ -248,6 +248,7 @@ def vehicle_after(vehicle: Vehicle, work: Work) -> Vehicle:
     }
     if work.tire is not None:
         changes["rolled"] = work.rolled or roll_by_convention(work.tire)
+        changes["tire_before"] = vehicle.tire_before or vehicle.tire  # which the instrument was made for
     if work.settings:
         kept = {item.kind: item for item in vehicle.settings}
         typed = {item.kind: replace(kept.get(item.kind, item), now=item.now) for item in work.settings}

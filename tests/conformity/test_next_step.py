@@ -85,6 +85,15 @@ def test_another_gear_is_no_moved_needle() -> None:
     assert [cause.what.code for cause in result.changes[0].causes if cause.fits][:1] == ["cause_gear"]
 
 
+def test_tires_that_were_changed_as_told_are_the_cause_and_no_gear_is_doubted() -> None:
+    """A tire 11 % larger and a dial that reads 10 % low from then on: the gear fitted is not counted for that."""
+    truck = Vehicle.from_dict({"tire": "P225/70R16", "driven_gear": 22, "drive_gear": 8})
+    before = make_calibration(offset=0.3, factor=1.0, u_offset=0.2, u_factor=0.004)
+    after = make_calibration(offset=0.3, factor=0.897, u_offset=0.2, u_factor=0.004)
+    result = verify(before, after, RULE, vehicle=truck, work={"tire": "P265/75R16"})
+    assert [(step.action, step.value) for step in result.advice][:1] == [("fit_driven_gear", 20)]  # 22 x 0.897 = 19.7
+
+
 def test_a_dial_on_a_limit_is_moved_off_it() -> None:
     """0.75 mph is 2.5 % of 30 mph: more readings settle nothing, the needle a mph lower leaves 0.25 mph."""
     result = verified(0.75, 1.0)
