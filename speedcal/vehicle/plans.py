@@ -23,6 +23,8 @@ _WORK = {
 }
 """How much work each kind of change is, in order only: a number typed in, a gear on the cable's end, a box in the
 cable, the instrument opened, the transmission opened. Common practice, no source."""
+_AT_HAND_WORK = 1
+"""The same of a ratio box that is only turned round or taken out."""
 LISTED = {"setting": "settings", "pair": "pairs"}
 """Kind of choice to its list, where the two are called otherwise."""
 SAME_CHANCE = 0.04
@@ -76,7 +78,8 @@ class Plan:
     @property
     def work(self) -> int:
         """How much work it is, in order only."""
-        return _WORK[self.choice.kind] + (_WORK["needle"] if self.shift_mps else 0)
+        work = _AT_HAND_WORK if self.choice.at_hand else _WORK[self.choice.kind]
+        return work + (_WORK["needle"] if self.shift_mps else 0)
 
     @property
     def chances(self) -> tuple[int, ...]:
@@ -114,6 +117,7 @@ def plans_of(judge: Judge, keep: Choice, lists: Mapping[str, Sequence[Choice]], 
         real = [c for c in choices if c.available is not False and not c.is_fitted]
         if real:
             candidates.append(_likeliest(judge, real))
+            candidates += [choice for choice in real if choice.at_hand and choice is not candidates[-1]]
             by_slope.append(min(real, key=lambda c: abs(c.gain * judge.dial.line.error_factor - 1)))
     plans = [_plan(judge, choice) for choice in candidates if may_keep or choice.kind != "keep"]
     has_parts = any(plan.choice.kind != "keep" for plan in plans)

@@ -192,6 +192,7 @@ def _entry(outlook: Outlook, plan: Plan, because: tuple[Finding, ...] = ()) -> A
             _outcome(outlook, plan),
             *because,
             *causes,
+            *((Finding("box_at_hand", how=choice.at_hand),) if choice.at_hand else ()),
             *low,
             *_odometer_left(outlook, choice),
             *_hides_needle(outlook, plan),
