@@ -168,7 +168,7 @@ def _nearer_to_true(judge: Judge, lists: Mapping[str, Sequence[Choice]], plan: P
     A gear far from the limits of a rule is proven by a short road test; what it leaves stays for good.
     """
     kind = plan.choice.kind
-    if judge.limits is None or plan.shift_mps or kind == "keep":
+    if judge.limits is None or plan.shift_mps or kind == "keep" or plan.choice.at_hand:
         return plan
     sure = [
         _plan(judge, choice)

@@ -174,6 +174,7 @@ def _entry(outlook: Outlook, plan: Plan, because: tuple[Finding, ...] = ()) -> A
     if (
         plan.passes
         and not plan.shift_mps
+        and not choice.at_hand
         and outlook.judge.limits is not None
         and nearest.worst_error_percent < choice.worst_error_percent - 0.5
     ):
