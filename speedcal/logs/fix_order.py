@@ -10,13 +10,14 @@ import numpy as np
 
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray
+from speedcal.logs.shared_stamps import are_even, cut_to, evenly
 
 _FEWEST_FIXES = 20
 """Fixes that must differ before a log is taken to repeat them."""
 _FEWEST_REPEATED = 8
 _SHARED_LEAST = 0.02
 """Share of fixes under the stamp of the one before, from which a log is taken to cut its stamps."""
-_LONGEST_STEP_S = 1.0
+_LONGEST_STEP_S, _MOSTLY_RECORDED = 1.0, 0.5
 _MOSTLY_BACK, _OFTEN_BACK, _DISTINCT = 0.5, 0.05, 0.98
 """Shares of the steps that go back where the newest fix stands first and where rows were exchanged, and of stamps that
 stand once."""
@@ -121,11 +122,14 @@ def _without_overlap(pieces: list[IntArray], time_s: FloatArray, dropped: Counte
     return sorted(kept, key=lambda piece: float(time_s[piece[0]]))
 
 
-def spread_stamps(time_s: FloatArray, latitude: FloatArray, longitude: FloatArray) -> tuple[FloatArray, float]:
+def spread_stamps(
+    time_s: FloatArray, latitude: FloatArray, longitude: FloatArray, speed: FloatArray
+) -> tuple[FloatArray, float]:
     """Spread fixes that share a stamp evenly over its step, in a log that cut its stamps to whole seconds or coarser.
 
     Only fixes at different places count: a row written twice is no second fix. Returns the times and the step that
     was found, zero where nothing was spread. The last stamp of a burst may lack fixes, so the usual number decides.
+    Without a recorded speed fixes as uneven as those of a thinned track do not tell where in a coarse step they lie.
     """
     n = len(time_s)
     if n < _FEWEST_FIXES:
@@ -137,16 +141,19 @@ def spread_stamps(time_s: FloatArray, latitude: FloatArray, longitude: FloatArra
     if (shared & moved).sum() < max(_FEWEST_REPEATED, _SHARED_LEAST * n):
         return time_s, 0.0
     step = 1.0 if (time_s == np.floor(time_s)).all() else 0.1 if _multiples(time_s, 0.1) else 0.0
-    steps = time_s[1:][~shared[1:]] - time_s[:-1][~shared[1:]]
-    if not step or not len(steps) or np.median(steps) > _LONGEST_STEP_S or (steps < 0).any():
-        return time_s, 0.0
     first = np.flatnonzero(~shared)
+    steps = np.diff(time_s[first])
+    if not step or not len(steps) or (steps < 0).any():
+        return time_s, 0.0
     count = np.diff(first, append=n)
     usual = max(2, round(float(np.quantile(count, 0.9))))
+    if np.isfinite(speed).mean() > _MOSTLY_RECORDED or are_even(count, usual):
+        step = cut_to(time_s[first], usual, step)
+    if np.median(steps) > max(step, _LONGEST_STEP_S):
+        return time_s, 0.0
     if count.max() > 2 * usual + 1:  # a receiver that hangs, not one that writes faster than its clock
         return time_s, 0.0
-    place = np.arange(n) - np.repeat(first, count)
-    return np.asarray(time_s + step * place / np.maximum(np.repeat(count, count), 1)), step
+    return evenly(time_s, first, usual, step), step
 
 
 def _multiples(values: FloatArray, step: float) -> bool:

@@ -14,6 +14,7 @@ from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray
 from speedcal.logs import limits
 from speedcal.logs.numbers import speed_step
+from speedcal.logs.shared_stamps import are_even, cut_to, evenly
 from speedcal.logs.source import Source
 from speedcal.logs.track import same_fields
 from speedcal.units import KMH_MPS, SPEED_UNIT_MPS, SpeedUnit
@@ -90,9 +91,8 @@ class Readings:
         return words().summary(self)
 
 
-_FEWEST_STAMPS, _FEWEST_CUT, _FASTEST_HAND_S, _ALIKE = 4, 4, 5.0, 0.1
-"""Stamps that tell how many rows share one, rows from which on a coarse step is believed, time between two readings of
-a hand, and by how much the rows of a stamp of a log may be more or fewer."""
+_FEWEST_STAMPS, _FASTEST_HAND_S = 4, 5.0
+"""Stamps that tell how many rows share one, and time between two readings of a hand."""
 _MOST_COPIES = 3
 _MOST_LISTED, _MOST_BAD = 20, 0.2
 """Bad lines that are listed one by one, and the share of the lines from which the column is wrong and not the lines."""
@@ -234,27 +234,19 @@ def _doubled(
 def _spread(time_s: FloatArray, step_s: float, findings: list[Finding]) -> tuple[FloatArray, float]:
     """Spread readings that share a stamp over its step, in a log that writes several for (nearly) every stamp.
 
-    Returns the times and how finely they are known then. A hand does not write several every few seconds. Of the
-    first stamp the earlier rows may be missing, of the last the later ones.
+    Returns the times and how finely they are known then. A hand does not write several every few seconds.
     """
     if not step_s > 0 or len(time_s) < 20 or (np.diff(time_s) < 0).any():
         return time_s, step_s
-    stamps, start, count = np.unique(time_s, return_index=True, return_counts=True)
+    stamps, first, count = np.unique(time_s, return_index=True, return_counts=True)
     if len(stamps) < _FEWEST_STAMPS:
         return time_s, step_s
-    usual, apart = int(np.median(count)), float(np.median(np.diff(stamps)))
-    # rows that share a stamp without being cut to a step are written in bursts
-    if apart > step_s and usual >= _FEWEST_CUT and (np.abs(stamps / apart - np.round(stamps / apart)) < 1e-6).all():
-        step_s = apart
-    alike = np.abs(count[1:-1] - usual) <= max(1.0, _ALIKE * usual)
-    if usual < 2 or step_s > _FASTEST_HAND_S * usual or alike.mean() < 0.8:
+    usual = int(np.median(count))
+    step_s = cut_to(stamps, usual, step_s)
+    if usual < 2 or step_s > _FASTEST_HAND_S * usual or not are_even(count, usual):
         return time_s, step_s
-    place = (np.arange(len(time_s)) - np.repeat(start, count)).astype(float)
-    place[: count[0]] += max(usual - count[0], 0)
-    count[[0, -1]] = np.maximum(count[[0, -1]], usual)
     findings.append(Finding("readings_share_stamps", count=usual, step_s=step_s))
-    rows = np.diff(start, append=len(time_s))
-    return np.asarray(time_s + step_s * place / np.repeat(count, rows)), step_s / usual
+    return evenly(time_s, first, usual, step_s), step_s / usual
 
 
 def _as_set(clock: Clock, time_s: FloatArray, findings: list[Finding]) -> tuple[Clock, FloatArray]:

@@ -140,7 +140,7 @@ def build_track(source: Source, kind: str, fixes: Fixes) -> Track:
     dropped["fix_not_renewed"] += int(stale.sum())
     order = order[~stale]
     time_s = time_s.copy()
-    time_s[order], time_step = spread_stamps(time_s[order], latitude[order], longitude[order])
+    time_s[order], time_step = spread_stamps(time_s[order], latitude[order], longitude[order], speed[order])
     if time_step:
         findings.append(Finding("fixes_share_stamps", step_s=time_step))
     order, segment = in_time(order, time_s, segment, dropped)

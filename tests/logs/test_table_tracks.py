@@ -122,6 +122,22 @@ def test_fixes_and_readings_of_one_table_share_their_clock(tmp_path):
     np.testing.assert_allclose(readings.speed_mps / 0.44704, drive.shown_mph)
 
 
+@pytest.mark.parametrize(("form", "step"), [("%H:%M", 60), ("%H:%M:%S", 30), ("%H:%M:%S", 10)])
+def test_rows_of_one_table_that_share_a_coarse_stamp_lie_evenly_in_it(tmp_path, form, step):
+    """Seven minutes and a bit, a row a second: the times of fixes and readings come out to a second, and alike."""
+    true = np.arange(36027, 36027 + 450)
+    rows = [
+        f"{time.strftime(form, time.gmtime(s // step * step))},45.{1000 + i:04d},9.5,{20 + i % 7},{40 + i // 20}"
+        for i, s in enumerate(true.tolist())
+    ]
+    path = tmp_path / "both.csv"
+    path.write_text("\n".join(("time,lat,lon,gps speed m/s,indicated mph", *rows)) + "\n", encoding="utf-8")
+    track, readings = read_track(path), read_readings(path)
+    np.testing.assert_allclose(track.time_s % 86400, true, atol=1.0)
+    np.testing.assert_allclose(readings.time_s, track.time_s, atol=1e-6)
+    assert "fixes_share_stamps" in {finding.code for finding in track.findings}
+
+
 @pytest.mark.parametrize("times", [("0.0", "0.5", "1.0"), ("10:32:05", "10:32:06", "10:32:07")])
 def test_one_table_without_dates_still_shares_its_clock(tmp_path, times):
     """Elapsed times and times of day start on 2000-01-01 in both."""
