@@ -24,7 +24,15 @@ from speedcal.calibration.dial_mixture import PointerPlay
 from speedcal.calibration.latent_model import CLOCK, DAMPING, DRIFT, NUISANCES, PLAY, UNEVEN, Channel, Fit, Start
 from speedcal.calibration.latent_views import View, WeightTable
 from speedcal.calibration.motion import Motion, local_sum
-from speedcal.calibration.rounded_likelihood import Message, log_likelihood, nothing_said, told_by, without
+from speedcal.calibration.rounded_likelihood import (
+    WRONG_DENSITY,
+    Message,
+    log_likelihood,
+    nothing_said,
+    told_by,
+    without,
+    wrong_of_log,
+)
 from speedcal.calibration.speed_spline import (
     SplineGrid,
     add_information,
@@ -216,13 +224,15 @@ class _Fitter:
         cavity, cavity_variance = without(mean, variance, state.message.times(alike))
         steep = view.gain * view.places.of(self.coefficients, view.places.rate)
         stated = channel.u_mps**2
-        told = told_by(channel.value_mps, channel.step_mps, state.noise.at(steep) + stated, cavity, cavity_variance)
+        wrong = wrong_of_log(steep) if name == "log" else WRONG_DENSITY
+        value, step = channel.value_mps, channel.step_mps
+        told = told_by(value, step, state.noise.at(steep) + stated, cavity, cavity_variance, wrong)
         share = 1.0 if not state.message.precision.any() else _BLEND
         view.right = told.right
         state.message = state.message.blended(told.message.times(1 / alike), share)
         state.noise.learn(
             told,
-            lambda noise: log_likelihood(channel.value_mps, channel.step_mps, noise + stated, cavity, cavity_variance),
+            lambda noise: log_likelihood(value, step, noise + stated, cavity, cavity_variance, wrong),
             steep=steep,
             least=max(LEAST_NOISE_MPS, LEAST_NOISE_STEPS * channel.step_mps) ** 2,
             local=name == "track",

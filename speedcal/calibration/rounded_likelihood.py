@@ -12,9 +12,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from speedcal.calibration.tuning import WRONG_SPREAD_MPS
+from speedcal.calibration.tuning_logs import LOG_WRONG_SHARE, LOG_WRONG_SPREAD_MPS, LOG_WRONG_STEADY_MPS2
 from speedcal.interval import BoolArray, FloatArray
 
 WRONG_SHARE = 0.001
+WRONG_DENSITY = WRONG_SHARE / WRONG_SPREAD_MPS
+"""Share of values that are wrong, for each m/s about what is right. [s/m]"""
 _FINE = 0.5
 """A step this small beside the noise is as good as none: its variance is step^2/12 to a part in a thousand."""
 _LEAST_CAVITY = 0.02
@@ -64,7 +67,23 @@ def without(mean: FloatArray, variance: FloatArray, message: Message) -> tuple[F
     return (mean / variance - message.shift) / precision, 1 / precision
 
 
-def told_by(value: FloatArray, step: float, noise: FloatArray, mean: FloatArray, variance: FloatArray) -> Told:
+def wrong_of_log(steep: FloatArray) -> FloatArray:
+    """Return what a log may be wrong by at each value, as a density of shape (n,).
+
+    Where a speed is steady a value that is off is soon taken as wrong; where it changes the value may be late, and
+    tells how late.
+    """
+    return WRONG_DENSITY + LOG_WRONG_SHARE / LOG_WRONG_SPREAD_MPS * np.exp(-((steep / LOG_WRONG_STEADY_MPS2) ** 2))
+
+
+def told_by(
+    value: FloatArray,
+    step: float,
+    noise: FloatArray,
+    mean: FloatArray,
+    variance: FloatArray,
+    wrong: FloatArray | float = WRONG_DENSITY,
+) -> Told:
     """Return what values rounded to a step say of quantities of given mean and variance.
 
     Parameters
@@ -77,20 +96,29 @@ def told_by(value: FloatArray, step: float, noise: FloatArray, mean: FloatArray,
         Variance of the noise each had before it was rounded, shape (n,).
     mean, variance
         What is known without these values, shape (n,).
+    wrong
+        Density of wrong values.
     """
     slope, curve, _, density = slopes(value - mean, np.full(len(value), step), noise, variance + noise)
     right = (1 - WRONG_SHARE) * density
-    right = right / (right + WRONG_SHARE / WRONG_SPREAD_MPS)
+    right = right / (right + wrong)
     square, known = right * slope**2, right * curve
     curve, slope = right * curve, right * slope
     left = np.maximum(1 - curve * variance, 1e-9)
     return Told(Message(curve / left, (curve * mean + slope) / left), square, known, right)
 
 
-def log_likelihood(value: FloatArray, step: float, noise: FloatArray, mean: FloatArray, variance: FloatArray) -> float:
+def log_likelihood(
+    value: FloatArray,
+    step: float,
+    noise: FloatArray,
+    mean: FloatArray,
+    variance: FloatArray,
+    wrong: FloatArray | float = WRONG_DENSITY,
+) -> float:
     """Return the log likelihood of values rounded to a step; parameters as of :func:`told_by`."""
     density = _density(value - mean, np.full(len(value), step), noise, variance + noise)
-    return float(np.sum(np.log((1 - WRONG_SHARE) * density + WRONG_SHARE / WRONG_SPREAD_MPS)))
+    return float(np.sum(np.log((1 - WRONG_SHARE) * density + wrong)))
 
 
 def slopes(
