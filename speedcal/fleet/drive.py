@@ -158,7 +158,9 @@ def _measured(files: DriveFiles, sources: Sequence[Source], unit: DisplayUnit | 
             raise refused from None
         if found["odometer"] is None:
             raise
-        return {**found, "odometer_only": True}
+        reasons = [reason for reason in found["reasons"] if reason["code"] not in _AS_THE_RECEIVER]
+        trust = found["trust"] if reasons else "TRUSTED"
+        return {**found, "reasons": reasons, "trust": trust, "odometer_only": True}
 
 
 def _calibrated(
@@ -235,3 +237,7 @@ def _read_pair(
         if error.code != "column_without_unit" or unit is None:
             raise
         return found, readings_of(own, request_of(unit, *told))
+
+
+_AS_THE_RECEIVER = {"gps_among_readings", "may_be_truth"}
+"""What a speed that is held against itself is found to be; nothing is asked of it but where the odometer lies."""
