@@ -21,6 +21,7 @@ from speedcal.calibration.tuning import (
     COARSE_U_MPS,
     FAR_CLOCK_S,
     FOLLOWING_SHARE,
+    JUMPS_LOOSE,
     LEAST_RIGHT,
     LOOSE_A_LOOK,
     LOOSE_EVIDENCE,
@@ -70,7 +71,8 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
     low, clock, high = _quantiles(cells)
     _refuse_two_clocks(cells, mixed, best, source)
     rivals = weigh_rivals(weighed, mixed, basis)
-    about_dial = min(scatter, mixed.scatter_mps)  # a bend is no looseness, nor is a wrong reading
+    # a bend is no looseness, nor is a wrong reading, but a needle that jumps is
+    about_dial = float(np.hypot(min(scatter, mixed.scatter_mps), JUMPS_LOOSE * weighed.jumps_mps))
     belongs = evidence + rivals.log_of_this_drive
     if ground.source == "recorded" and belongs < _loose_below(cells, notes, about_dial):
         raise AlignmentError("foreign_readings", source=source, log_evidence=evidence, scatter_mps=about_dial)

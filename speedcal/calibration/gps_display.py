@@ -7,7 +7,7 @@ line of the other is fitted by expectation and maximisation (Dempster, Laird and
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 
 import numpy as np
@@ -39,6 +39,10 @@ class GpsDisplay:
     """The part of it that is of readings off both as they came, and not in stretches."""
     apart: FloatArray
     """Mean square of what offset and gain of the dial are off then, shape (2, 2)."""
+
+    def against(self, log_odds: float) -> GpsDisplay:
+        """Return the same against what is so much likelier than the dial alone."""
+        return replace(self, log=self.log - log_odds, log_mixed=self.log_mixed - log_odds)
 
     def covariance(self, probability: float, speed_mps: FloatArray) -> FloatArray:
         """Return what it adds at (n,) speeds when it is as likely as this, shape (n, n). [m2/s2]."""

@@ -98,6 +98,8 @@ def weigh_rivals(weighed: Weighed, mixed: Mixed, basis: Basis) -> RivalOdds:
     }
     if notes.at.half_width_s > LONG_STEP_S:
         return RivalOdds({"two_readers": kinks.log_handed_over, **log}, None, kinks=kinks)
-    others, display = other_readers(ground, notes, cells, mixed.dial), gps_display(ground, notes, cells)
+    others = other_readers(ground, notes, cells, mixed.dial)
+    # what looks like a needle that jumps may be a display beside one that does not
+    display = gps_display(ground, weighed.steady or notes, cells).against(weighed.log_jumps)
     two = max(others.two, kinks.log_handed_over)
     return RivalOdds({"two_readers": two, "gps_among_readings": display.log, **log}, others, display, kinks)

@@ -17,13 +17,18 @@ from speedcal.calibration.reading_habits import Habit, u_of_heaps
 from speedcal.calibration.tuning import (
     COARSE_U_MPS,
     HEAPED_EVIDENCE,
+    JUMPS_ASKED_FROM,
+    JUMPS_EVIDENCE,
     LEAST_MINUTE_STEP_S,
     LONG_STEP_S,
     MARKS_EVIDENCE,
+    MOST_JUMP_MPS,
+    SCATTER_MPS,
     SCATTER_NODES_MPS,
     SLOWEST_MPS,
     WRONG_BELOW,
 )
+from speedcal.calibration.tuning_rivals import FEWEST_ON_A_SIDE
 from speedcal.interval import BoolArray, FloatArray
 
 
@@ -38,6 +43,12 @@ class Weighed:
     """How much better they fit it than readings of anything else would."""
     set_s: float = np.nan
     """Moment from which on they are timed by another clock, NaN if it is one all the way."""
+    jumps_mps: float = 0.0
+    """By how much more than others those scatter of a needle that jumps, rms over all."""
+    steady: Notes | None = None
+    """The readings as those of a needle that does not jump, None if it does not."""
+    log_jumps: float = 0.0
+    """Log odds of the one that jumps against that."""
 
 
 def weigh_notes(
@@ -93,12 +104,32 @@ def weigh_notes(
     if heaps is not None:
         loose = replace(notes, u_stated_mps=np.hypot(u_stated_mps, heaps))
         notes, cells = _likelier(notes, cells, loose, weigh, by=HEAPED_EVIDENCE)
+    steady, log_steady, jumps_mps = notes, cells.log_evidence, 0.0
+    for least in (JUMPS_EVIDENCE, 0.0):  # the line by which jumps are told is better once they are told
+        jumps = _jumps_when_slow(ground, notes, cells)
+        if jumps is None:
+            break
+        before, loose = notes, replace(notes, u_stated_mps=np.hypot(steady.u_stated_mps, jumps))
+        notes, cells = _likelier(notes, cells, loose, weigh, by=least)
+        if notes is before:
+            break
+        jumps_mps = float(np.sqrt(np.mean(jumps**2)))
     least_s = LEAST_MINUTE_STEP_S if notes.at.half_width_s > LONG_STEP_S else 1.0
     seen = cells.seen
     unrelated = log_unrelated(time_s[seen], indicated_mps[seen], stray[seen], least_s=least_s)
     # those of another drive in the same file are alike as well, and the track has nothing to say of them
     evidence = cells.log_evidence - float(np.log(stray[~seen]).sum()) - unrelated
-    return Weighed(ground, notes, cells, evidence)
+    if not jumps_mps:
+        return Weighed(ground, notes, cells, evidence)
+    return Weighed(
+        ground,
+        notes,
+        cells,
+        evidence,
+        jumps_mps=jumps_mps,
+        steady=steady,
+        log_jumps=cells.log_evidence - log_steady,
+    )
 
 
 def _likelier(
@@ -125,6 +156,33 @@ def _log_odds_of_marks(ground: GroundSpeed, notes: Notes, cells: Cells, u_roundi
     left = float(np.hypot(np.sqrt(np.mean(off**2)), SCATTER_NODES_MPS[0]))
     step = float(np.sqrt(12)) * u_rounding_mps
     return float((mark.max() - 1) * (np.log(step / left) - (1 + np.log(2 * np.pi)) / 2))
+
+
+def _jumps_when_slow(ground: GroundSpeed, notes: Notes, cells: Cells) -> FloatArray | None:
+    """Return by how much more each reading scatters where a needle jumps below some speed, None where nothing says so.
+
+    Asked of the likelihood of normal errors with two scatters, against those with one.
+    """
+    best = int(np.argmax(cells.log_mass))
+    _, _, speed, inside = best_moments(ground, notes, cells, best)
+    use = np.flatnonzero(inside & (speed >= SLOWEST_MPS))
+    counts = np.arange(FEWEST_ON_A_SIDE, len(use) - FEWEST_ON_A_SIDE + 1)
+    if not len(counts):
+        return None
+    up = use[np.argsort(speed[use])]
+    off = np.abs(notes.indicated_mps - cells.offset_mps[best] - cells.gain[best] * speed)[up]
+    square = np.cumsum(np.minimum(off, MOST_JUMP_MPS) ** 2)
+    least = SCATTER_MPS**2 + notes.u_rounding_mps**2
+    slow, fast = square[counts - 1] / counts, (square[-1] - square[counts - 1]) / (len(up) - counts)
+    log = -0.5 * (counts * np.log(np.maximum(slow, least)) + (len(up) - counts) * np.log(np.maximum(fast, least)))
+    log += 0.5 * len(up) * np.log(max(square[-1] / len(up), least))
+    log[slow <= fast] = 0.0
+    split = int(np.argmax(log))
+    if log[split] < JUMPS_ASKED_FROM:
+        return None
+    jumps = np.zeros(len(speed))
+    jumps[up[: counts[split]]] = np.sqrt(slow[split] - max(fast[split], least))
+    return jumps
 
 
 def best_moments(

@@ -104,10 +104,6 @@ def _odometer_is_right(values: Values) -> str:
     )
 
 
-_AT_HAND = {
-    "turned": "That is the box that is fitted, turned round.",
-    "out": "That is the cable without the box: take it out.",
-}
 _STAYS = {
     "pulse_count": "as many pulses are counted as stated, or the sensor stays as it is",
     "wrong_unit": "no unit is mixed up",
@@ -176,7 +172,6 @@ FINDINGS: dict[str, Template] = {
         f"The instrument gets {TIMES[values['times']]} it should: another sensor, another tooth count of its wheel, or "
         "a wrong number in the module."
     ),
-    "box_at_hand": lambda values: _AT_HAND[values["how"]],
     "box_may_be_turned": "Fitted the wrong way round it would explain the error.",
     "teeth_as_stated": lambda values: (
         f"The job says {values['teeth']}; if another is in it ({likely(values['chance'])}), the new one "

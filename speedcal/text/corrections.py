@@ -26,7 +26,7 @@ _ABOUT_THE_BEST = {"margin_too_wide", "margin_kept", "no_acceptable_choice", "no
 _NOT_OF_THE_DRIVE = {"keep_as_is", "reseat_needle", "repair_instrument", "check_files", "set_unit"}
 """What comes first where nothing between road and instrument is to be changed, or not yet."""
 _OUTCOMES = ("puts_right", "leaves", "already_good")
-_IN_HEAD = (*_OUTCOMES, "likely_cause", "together_with", "box_at_hand")
+_IN_HEAD = (*_OUTCOMES, "likely_cause", "together_with")
 """Reasons that the head of an advice says already."""
 
 
@@ -105,9 +105,7 @@ def headline(entry: Advice) -> str:
             drive, _, driven = str(value).partition("/")
             return f"fit a drive gear with {drive} teeth and a driven gear with {driven}"
         case "fit_ratio_box":
-            how = next((why.values["how"] for why in entry.because if why.code == "box_at_hand"), "")
-            at_hand = {"turned": f"turn the ratio box round, to {value}", "out": "take the ratio box out of the cable"}
-            return at_hand.get(how, f"fit a ratio box {value} in the cable")
+            return f"fit a ratio box {value} in the cable"
         case "set_pulse_scaler":
             return f"set the pulse scaler to {value}"
         case "set_module" if entry.part in SETTING_POWER:

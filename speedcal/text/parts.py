@@ -60,8 +60,7 @@ def choice_name(what: Mapping[str, Any]) -> str:
         case "pair":
             return f"drive gear {what['drive_gear']} with driven gear {what['driven_gear']}"
         case "ratio_box":
-            turned = ", the fitted one turned" if what.get("at_hand") == "turned" else ""
-            return "no ratio box" if what.get("at_hand") == "out" else f"ratio box {what['ratio']}{turned}"
+            return f"ratio box {what['ratio']}"
         case "pulse_scaler":
             return f"pulse scaler {what['fraction'] or what['scaler']}"
         case "setting":

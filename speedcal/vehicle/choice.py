@@ -47,12 +47,6 @@ class Choice:
     is_fitted: bool = False
 
     @property
-    def at_hand(self) -> str | None:
-        """What is done with the fitted part where no other is needed: a ratio box is ``turned`` or taken ``out``."""
-        found: str | None = dict(self.parts).get("at_hand")
-        return found
-
-    @property
     def what(self) -> dict[str, Any]:
         """Its kind and what is fitted or typed, as findings and advice name it."""
         return {"kind": self.kind, **dict(self.parts)}

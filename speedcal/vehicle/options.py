@@ -138,29 +138,28 @@ def pair_choices(judge: Judge, vehicle: Vehicle, fitted: FittedTeeth) -> list[Ch
 
 
 def ratio_box_choices(judge: Judge, vehicle: Vehicle) -> list[Choice]:
-    """Return boxes of two gears in the cable, from the teeth that the job says exist; the fitted one turned, or out."""
+    """Return boxes of two gears in the cable, from the teeth that the job says exist."""
     fitted = vehicle.ratio_box or Fraction(1)
     ratios: dict[Fraction, tuple[int, int]] = {}
     for driver in vehicle.ratio_box_teeth:
         for follower in vehicle.ratio_box_teeth:
             ratio = Fraction(driver, follower)
-            if ratio not in (fitted, 1) and _LEAST_BOX <= ratio <= _MOST_BOX:
+            if ratio != fitted and _LEAST_BOX <= ratio <= _MOST_BOX:
                 ratios.setdefault(ratio, (driver, follower))
-    at_hand = {} if fitted == 1 else {1 / fitted: "turned", Fraction(1): "out"}
     near = sorted(ratios, key=lambda ratio: (judge.miss(float(ratio / fitted)), ratio))[: 2 * _SHOWN_TEETH]
     return [
         judge_choice(
             judge,
             "ratio_box",
             (
-                ("ratio", "{}/{}".format(*ratios.get(ratio, ratio.as_integer_ratio()))),
-                *zip(("driver_teeth", "follower_teeth"), ratios.get(ratio, ratio.as_integer_ratio()), strict=True),
-                *((("at_hand", at_hand[ratio]),) if ratio in at_hand else ()),
+                ("ratio", "{}/{}".format(*ratios[ratio])),
+                ("driver_teeth", ratios[ratio][0]),
+                ("follower_teeth", ratios[ratio][1]),
             ),
             float(ratio / fitted),
             available=True,
         )
-        for ratio in dict.fromkeys([*near, *at_hand])
+        for ratio in near
     ]
 
 

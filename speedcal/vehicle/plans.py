@@ -23,8 +23,6 @@ _WORK = {
 }
 """How much work each kind of change is, in order only: a number typed in, a gear on the cable's end, a box in the
 cable, the instrument opened, the transmission opened. Common practice, no source."""
-_AT_HAND_WORK = 1
-"""The same of a ratio box that is only turned round or taken out."""
 LISTED = {"setting": "settings", "pair": "pairs"}
 """Kind of choice to its list, where the two are called otherwise."""
 SAME_CHANCE = 0.04
@@ -78,8 +76,7 @@ class Plan:
     @property
     def work(self) -> int:
         """How much work it is, in order only."""
-        work = _AT_HAND_WORK if self.choice.at_hand else _WORK[self.choice.kind]
-        return work + (_WORK["needle"] if self.shift_mps else 0)
+        return _WORK[self.choice.kind] + (_WORK["needle"] if self.shift_mps else 0)
 
     @property
     def chances(self) -> tuple[int, ...]:
@@ -117,7 +114,6 @@ def plans_of(judge: Judge, keep: Choice, lists: Mapping[str, Sequence[Choice]], 
         real = [c for c in choices if c.available is not False and not c.is_fitted]
         if real:
             candidates.append(_likeliest(judge, real))
-            candidates += [choice for choice in real if choice.at_hand and choice is not candidates[-1]]
             by_slope.append(min(real, key=lambda c: abs(c.gain * judge.dial.line.error_factor - 1)))
     plans = [_plan(judge, choice) for choice in candidates if may_keep or choice.kind != "keep"]
     has_parts = any(plan.choice.kind != "keep" for plan in plans)
@@ -168,7 +164,7 @@ def _nearer_to_true(judge: Judge, lists: Mapping[str, Sequence[Choice]], plan: P
     A gear far from the limits of a rule is proven by a short road test; what it leaves stays for good.
     """
     kind = plan.choice.kind
-    if judge.limits is None or plan.shift_mps or kind == "keep" or plan.choice.at_hand:
+    if judge.limits is None or plan.shift_mps or kind == "keep":
         return plan
     sure = [
         _plan(judge, choice)

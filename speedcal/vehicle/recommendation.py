@@ -174,7 +174,6 @@ def _entry(outlook: Outlook, plan: Plan, because: tuple[Finding, ...] = ()) -> A
     if (
         plan.passes
         and not plan.shift_mps
-        and not choice.at_hand
         and outlook.judge.limits is not None
         and nearest.worst_error_percent < choice.worst_error_percent - 0.5
     ):
@@ -193,7 +192,6 @@ def _entry(outlook: Outlook, plan: Plan, because: tuple[Finding, ...] = ()) -> A
             _outcome(outlook, plan),
             *because,
             *causes,
-            *((Finding("box_at_hand", how=choice.at_hand),) if choice.at_hand else ()),
             *low,
             *_odometer_left(outlook, choice),
             *_hides_needle(outlook, plan),
