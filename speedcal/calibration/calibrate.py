@@ -13,16 +13,9 @@ from speedcal.calibration.ground_speed import GroundSpeed, ground_speed
 from speedcal.calibration.measured import MeasuredLine, straight_dial, with_shared
 from speedcal.calibration.odometer import OdometerFactor, odometer_factor
 from speedcal.calibration.one_dial import LoggedDial
-from speedcal.calibration.quality import (
-    hanging,
-    heights_missing,
-    judge,
-    left_out,
-    refuse_hopeless,
-    refuse_nonsense,
-    refuse_too_few,
-)
+from speedcal.calibration.quality import hanging, heights_missing, judge, left_out
 from speedcal.calibration.reading_habits import ReadFrom, Rounding, habit_of, shared_beside
+from speedcal.calibration.refusals import refuse_hopeless, refuse_nonsense, refuse_too_few
 from speedcal.calibration.result import HILLS, Calibration
 from speedcal.calibration.runs import steady_runs
 from speedcal.calibration.smoothed_positions import unsmoothed, with_smoothing_left

@@ -18,8 +18,8 @@ from speedcal.calibration.fit_noted import fit_noted
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import APART, NO_SPEED, SPARE, STOPPED, UNUSED, MeasuredLine
 from speedcal.calibration.moments import Moments, moments, rounded_by_hand
-from speedcal.calibration.quality import usable_readings
 from speedcal.calibration.reading_habits import Habit
+from speedcal.calibration.refusals import usable_readings
 from speedcal.calibration.runs import SteadyRuns
 from speedcal.calibration.slow_needle import with_slow_needle
 from speedcal.calibration.standstill import rows_apart

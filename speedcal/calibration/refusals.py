@@ -1,0 +1,65 @@
+"""Drives that carry no calibration, and answers that no instrument gives."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from speedcal.calibration.ground_speed import GroundSpeed
+from speedcal.calibration.result import Calibration
+from speedcal.calibration.tuning import (
+    ABSURD_READING_MPS,
+    FEWEST_READINGS,
+    FOLLOWS_MPS,
+    MANY_WRONG,
+    PULSE_FACTORS,
+    PULSE_SLACK,
+    SLOWEST_DRIVE_MPS,
+)
+from speedcal.errors import FitError
+from speedcal.interval import IntArray
+from speedcal.logs.readings import Readings
+
+
+def refuse_hopeless(ground: GroundSpeed, readings: Readings) -> None:
+    """Raise :class:`FitError` for a drive that cannot carry a result whatever is done with it."""
+    refuse_too_few(len(usable_readings(readings)), readings)
+    if readings.clock != "none" and len(np.unique(readings.time_s[usable_readings(readings)])) < FEWEST_READINGS:
+        raise FitError("few_times", source=readings.source)
+    shown = readings.speed_mps[np.isfinite(readings.speed_mps)]
+    if np.mean(shown >= ABSURD_READING_MPS) > MANY_WRONG:  # another unit or column
+        raise FitError("readings_do_not_follow", source=readings.source)
+    fastest = float(np.percentile(ground.speed_mps, 99))
+    if fastest < SLOWEST_DRIVE_MPS:
+        raise FitError("hardly_moved", fastest_mps=fastest)
+
+
+def refuse_too_few(count: int, readings: Readings) -> None:
+    """Raise :class:`FitError` when fewer readings can be used than a line needs."""
+    if count < FEWEST_READINGS:
+        raise FitError("too_few_readings", source=readings.source, count=count)
+
+
+def usable_readings(readings: Readings) -> IntArray:
+    """Return the indices of readings that have a speed a road vehicle can show, and a time if times matter."""
+    speed = readings.speed_mps
+    usable = np.isfinite(speed) & (np.nan_to_num(speed) >= 0) & (np.nan_to_num(speed) < ABSURD_READING_MPS)
+    if readings.clock != "none":
+        usable &= np.isfinite(readings.time_s)
+    return np.flatnonzero(usable)
+
+
+def refuse_nonsense(calibration: Calibration, readings: Readings) -> None:
+    """Raise :class:`FitError` for an answer that no instrument in use gives."""
+    factor = calibration.error_factor
+    scatter = float(np.sqrt(max(calibration.scatter_mps**2 - readings.speed_resolution_mps**2 / 12, 0.0)))
+    if scatter > FOLLOWS_MPS:
+        raise FitError("readings_do_not_follow", source=readings.source, scatter_mps=scatter, unit=calibration.unit)
+    if not _has_a_cause(factor.value):
+        raise FitError("impossible_factor", source=readings.source, factor=factor.value)
+
+
+def _has_a_cause(factor: float) -> bool:
+    """Tell whether tires, gears, a unit or a pulse count can make an error factor."""
+    slack = 1 + PULSE_SLACK
+    ranges = ((0.5, 2.0), *((pulses, pulses) for pulses in PULSE_FACTORS))
+    return any(low / slack < factor < high * slack for low, high in ranges)
