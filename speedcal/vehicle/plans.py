@@ -117,7 +117,7 @@ def plans_of(judge: Judge, keep: Choice, lists: Mapping[str, Sequence[Choice]], 
             by_slope.append(min(real, key=lambda c: abs(c.gain * judge.dial.line.error_factor - 1)))
     plans = [_plan(judge, choice) for choice in candidates if may_keep or choice.kind != "keep"]
     has_parts = any(plan.choice.kind != "keep" for plan in plans)
-    plans += [plan for c in by_slope for plan in _with_needle(judge, c)] if _needle_is_off(judge) else []
+    plans += _set_over(judge, by_slope) if _needle_is_off(judge) else []
     if not has_parts and not any(plan.passes for plan in plans):
         return []
     return [_nearer_to_true(judge, lists, plan) for plan in _in_order(plans)]
@@ -203,6 +203,22 @@ def _needle_is_off(judge: Judge) -> bool:
     line = judge.dial.line
     u = float(np.sqrt(line.covariance[0, 0]))
     return abs(line.offset_mps) > max(_NEEDLE_U * u, _NEEDLE_STEP_MPS[judge.unit])
+
+
+def _set_over(judge: Judge, choices: Sequence[Choice]) -> list[Plan]:
+    """Return the choices with the needle set over; a gear beside it only where that leaves so much less.
+
+    Where the needle alone is expected to pass, more of a margin to a limit is no reason to change the drive.
+    """
+    plans = [plan for choice in choices for plan in _with_needle(judge, choice)]
+    alone = next((plan for plan in plans if plan.choice.kind == "keep" and plan.passes), None)
+    if alone is None:
+        return plans
+    return [
+        plan
+        for plan in plans
+        if plan is alone or plan.worst_percent + _WORTH_A_STEP_PERCENT * (plan.work - alone.work) < alone.worst_percent
+    ]
 
 
 def _with_needle(judge: Judge, choice: Choice) -> list[Plan]:

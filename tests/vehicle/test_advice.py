@@ -122,6 +122,17 @@ def test_a_needle_that_a_wide_rule_lets_stay_is_set_over_all_the_same(off: float
         assert "must be driven" not in str(found)  # faster or slower: the drive is right
 
 
+def test_no_gears_are_changed_for_a_margin_where_the_needle_alone_would_do() -> None:
+    """The drive is right and the needle 4 mph low; a rule that forbids reading low is met by the needle."""
+    limits = load_tolerance({"absolute": 2.5, "never_low": True, "unit": "mph"}, unit="mph").allowed
+    dial = make_calibration(
+        offset=-4.0, factor=1.01, u_offset=0.35, u_factor=0.008, odometer_factor=Interval(1.0, 0.997, 1.003)
+    )
+    found = correct(dial, Vehicle.from_dict({**TRUCK, "driven_gear": 22}), speeds=[30, 45, 60], limits=limits)
+    assert found.advice[0].action == "reseat_needle"
+    assert "together_with" not in found.advice[0].codes
+
+
 def test_a_needle_that_sits_a_mph_off_is_left_alone_where_the_rule_allows_it() -> None:
     rule = load_tolerance("us_393_82", unit="mph")
     dial = make_calibration(offset=1.0, factor=1.0, u_offset=0.2, u_factor=0.004)
