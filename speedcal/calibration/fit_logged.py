@@ -90,13 +90,15 @@ def fit_logged(
     start = _best_start(shifts, source)
     tau, gain, offset = start.offset_s, start.gain, start.offset_mps
     scatter, u_tau = _WIDEST_SCALE_MPS, np.nan
+    # where both sides are in whole units most pairs may lie on the very line of their steps
+    least_mps = max(float(np.hypot(step_mps, ground.step_mps)) / np.sqrt(12), _SMALLEST_SCATTER_MPS)
     for round_ in range(_ROUNDS):
         pairs = make_pairs(ground, time_s, indicated_mps, tau)
         speed, slope, shown = (a[pairs.usable] for a in (pairs.ground_mps, pairs.acceleration, pairs.indicated_mps))
         if len(speed) < _FEWEST_PAIRS:
             raise FitError("few_logged_moments", source=source, count=len(speed))
         residual = shown - offset - gain * speed
-        scatter = max(robust_scale(residual), _SMALLEST_SCATTER_MPS)
+        scatter = max(robust_scale(residual), least_mps)
         # Away from the right clock offset only changes of speed disagree; a scale that starts wide keeps them in.
         scale = max(2.0 * scatter, _WIDEST_SCALE_MPS / 2**round_)
         far = (residual / scale) ** 2
