@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
-from speedcal.calibration.clock_posterior import Cells, Notes
+from speedcal.calibration.clock_posterior import Cells
 from speedcal.calibration.coarse_marks import within_marks
 from speedcal.calibration.dial_mixture import Basis, Laid, Mixed, PointerPlay, mixed_dial
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine
+from speedcal.calibration.note_lines import Notes
 from speedcal.calibration.reading_habits import Habit
 from speedcal.calibration.rival_odds import weigh_rivals
 from speedcal.calibration.runs import SteadyRuns

@@ -12,9 +12,10 @@ from itertools import product
 
 import numpy as np
 
-from speedcal.calibration.clock_posterior import Cells, Notes
+from speedcal.calibration.clock_posterior import Cells
 from speedcal.calibration.clock_search import OFFSET_SCALE_MPS
 from speedcal.calibration.ground_speed import GroundSpeed
+from speedcal.calibration.note_lines import Notes
 from speedcal.calibration.tuning import CRAWL_SD_MPS, LN_FACTOR_SCALE, SCATTER_LOG_SD, SCATTER_MPS, SLOWEST_MPS
 from speedcal.calibration.tuning_rivals import (
     GPS_IN_STRETCHES,

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from speedcal.calibration.clock_posterior import Lines
 from speedcal.calibration.holds import Holds
+from speedcal.calibration.note_lines import Lines
 from speedcal.calibration.tuning import (
     HELD_FACTORS,
     HELD_REPEAT_MPS,

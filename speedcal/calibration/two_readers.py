@@ -14,10 +14,11 @@ from itertools import product
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
-from speedcal.calibration.clock_posterior import Cells, Notes
+from speedcal.calibration.clock_posterior import Cells
 from speedcal.calibration.dial import Dial
 from speedcal.calibration.dial_mixture import PointerPlay
 from speedcal.calibration.ground_speed import GroundSpeed
+from speedcal.calibration.note_lines import Notes
 from speedcal.calibration.tuning_rivals import (
     DIALS_APART,
     DIALS_CLOCK_REACH_S,

@@ -13,9 +13,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from speedcal.calibration.clock_posterior import Notes
 from speedcal.calibration.clock_search import OFFSET_SCALE_MPS, Shift, averaged
 from speedcal.calibration.ground_speed import GroundSpeed
+from speedcal.calibration.note_lines import Notes
 from speedcal.calibration.tuning import (
     CRAWL_SD_MPS,
     LARGEST_FACTOR,

@@ -9,10 +9,11 @@ from functools import partial
 import numpy as np
 
 from speedcal.calibration.association import log_unrelated, stray_density
-from speedcal.calibration.clock_posterior import Cells, Notes, clock_cells
+from speedcal.calibration.clock_posterior import Cells, clock_cells
 from speedcal.calibration.clock_search import Shift
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.moments import Moments
+from speedcal.calibration.note_lines import Notes
 from speedcal.calibration.reading_habits import Habit, u_of_heaps
 from speedcal.calibration.tuning import (
     COARSE_U_MPS,

@@ -12,10 +12,11 @@ from scipy import integrate, optimize, stats
 
 import speedcal
 from speedcal.calibration.association import log_unrelated, stray_density
-from speedcal.calibration.clock_posterior import Cells, Notes, clock_cells
+from speedcal.calibration.clock_posterior import Cells, clock_cells
 from speedcal.calibration.clock_search import OFFSET_FREEDOM, OFFSET_SCALE_MPS, Shift
 from speedcal.calibration.ground_speed import ground_speed
 from speedcal.calibration.moments import moments
+from speedcal.calibration.note_lines import Notes
 from speedcal.calibration.tuning import (
     CELL_S,
     LN_FACTOR_FREEDOM,

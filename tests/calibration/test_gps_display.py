@@ -11,11 +11,12 @@ from scipy import integrate, stats
 
 import speedcal
 from speedcal.calibration.association import stray_density
-from speedcal.calibration.clock_posterior import Cells, Notes, clock_cells
+from speedcal.calibration.clock_posterior import Cells, clock_cells
 from speedcal.calibration.clock_search import OFFSET_SCALE_MPS, Shift
 from speedcal.calibration.gps_display import GpsDisplay, gps_display
 from speedcal.calibration.ground_speed import GroundSpeed, ground_speed
 from speedcal.calibration.moments import moments
+from speedcal.calibration.note_lines import Notes
 from speedcal.calibration.rival_odds import GPS_DISPLAY, RivalOdds
 from speedcal.calibration.tuning import LN_FACTOR_SCALE, SCATTER_LOG_SD, SCATTER_MPS
 from speedcal.calibration.tuning_rivals import (

@@ -12,10 +12,10 @@ from scipy import stats
 
 import speedcal
 from speedcal.calibration.association import stray_density
-from speedcal.calibration.clock_posterior import Notes
 from speedcal.calibration.clock_search import Shift
 from speedcal.calibration.ground_speed import GroundSpeed, ground_speed
 from speedcal.calibration.moments import moments
+from speedcal.calibration.note_lines import Notes
 from speedcal.calibration.result import Calibration
 from speedcal.calibration.tuning import SCATTER_MPS
 from speedcal.calibration.tuning_rivals import FEWEST_ON_A_SIDE, WATCH_SET_SHARE, WATCH_STEPS_S
