@@ -13,10 +13,16 @@ from itertools import product
 import numpy as np
 
 from speedcal.calibration.clock_posterior import Cells
-from speedcal.calibration.clock_search import OFFSET_SCALE_MPS
 from speedcal.calibration.ground_speed import GroundSpeed
-from speedcal.calibration.note_lines import Notes
-from speedcal.calibration.tuning import CRAWL_SD_MPS, LN_FACTOR_SCALE, SCATTER_LOG_SD, SCATTER_MPS, SLOWEST_MPS
+from speedcal.calibration.note_lines import Lines, Notes
+from speedcal.calibration.tuning import (
+    CRAWL_SD_MPS,
+    LARGEST_FACTOR,
+    SCATTER_LOG_SD,
+    SCATTER_MPS,
+    SLOWEST_MPS,
+    SMALLEST_FACTOR,
+)
 from speedcal.calibration.tuning_rivals import (
     GPS_IN_STRETCHES,
     GPS_SCATTER_MPS,
@@ -111,31 +117,36 @@ class _Rows:
     """Lines of the dial fitted at some shares of a display and scatters, arrays of shape (r,)."""
 
     def __init__(self, moments: _Moments, share: FloatArray, scatter: FloatArray, line: FloatArray) -> None:
-        self.moments, self.share, self.line = moments, share[:, None], line
+        self.moments, self.share = moments, share[:, None]
+        self.line = np.column_stack([line[:, 0], np.clip(line[:, 1], SMALLEST_FACTOR, LARGEST_FACTOR)])
         own = scatter[:, None] ** 2 + moments.notes.own_variance
-        prior = np.array([OFFSET_SCALE_MPS**-2, LN_FACTOR_SCALE**-2])
         determinant = np.ones(len(line))
         for _ in range(_ROUNDS):
-            determinant = self._climb(own, prior)
+            determinant = self._climb(own)
         density, _ = self._at_line(own)
-        off = self.line - np.array([0.0, 1.0])
-        self._log_prior = -0.5 * (off**2 @ prior + np.log(determinant))
+        self._log_prior = self._lines.log_prior - 0.5 * np.log(determinant)
         self._log_prior -= 0.5 * (np.log(scatter / SCATTER_MPS) / SCATTER_LOG_SD) ** 2
         self.log_mixed = np.log(self._mixed(density)).sum(axis=1) + self._log_prior
         self._dial = density.sum(axis=2) + moments.off_track * moments.notes.stray
 
-    def _climb(self, own_variance: FloatArray, prior: FloatArray) -> FloatArray:
+    @property
+    def _lines(self) -> Lines:
+        return Lines(self.line[:, 0], self.line[:, 1], np.full(len(self.line), self.moments.wrong))
+
+    def _climb(self, own_variance: FloatArray) -> FloatArray:
         """Fit the lines to what the readings off the dial are now; return the determinants of their information."""
         moments = self.moments
         density, variance = self._at_line(own_variance)
         part = (1 - moments.wrong) * (1 - self.share) / self._mixed(density)
         weight = part[:, :, None] * density / variance * moments.moves
         weighted, shown = weight * moments.speed, moments.notes.indicated_mps
-        s0, s1 = weight.sum(axis=(1, 2)) + prior[0], weighted.sum(axis=(1, 2))
-        s2 = (weighted * moments.speed).sum(axis=(1, 2)) + prior[1]
-        t0, t1 = weight.sum(axis=2) @ shown, weighted.sum(axis=2) @ shown + prior[1]
+        pull_a, pull_b = self._lines.prior_information
+        s0, s1 = weight.sum(axis=(1, 2)) + pull_a, weighted.sum(axis=(1, 2))
+        s2 = (weighted * moments.speed).sum(axis=(1, 2)) + pull_b
+        t0, t1 = weight.sum(axis=2) @ shown, weighted.sum(axis=2) @ shown + pull_b
         determinant = s0 * s2 - s1 * s1
-        self.line = np.column_stack([s2 * t0 - s1 * t1, s0 * t1 - s1 * t0]) / determinant[:, None]
+        gain = np.clip((s0 * t1 - s1 * t0) / determinant, SMALLEST_FACTOR, LARGEST_FACTOR)
+        self.line = np.column_stack([(t0 - gain * s1) / s0, gain])
         return np.asarray(determinant)
 
     def _at_line(self, own_variance: FloatArray) -> tuple[FloatArray, FloatArray]:

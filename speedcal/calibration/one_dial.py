@@ -47,6 +47,8 @@ class LoggedDial:
     """Step in which the display moves."""
     play_mps: float
     """By how much the needle was found to hang behind."""
+    gain: float
+    """Error factor: what strays of the speed shows so many times as large."""
     window_wander_mps: float
     """How far windows of the way between fixes stray, 0 where there are none."""
     change: Change | None
@@ -76,7 +78,7 @@ class LoggedDial:
         change = change_within(time, speed, off + bend, step_mps=float(np.hypot(step_mps, ground.step_mps)))
         play = float(np.abs(line.hangs_mps).max(initial=0.0))
         wander = 0.0 if line.windows is None else line.windows.wander_mps
-        return cls(ground, lines, time, speed, off, shown, step_mps, play, wander, change)
+        return cls(ground, lines, time, speed, off, shown, step_mps, play, line.gain, wander, change)
 
     def widened(self, line: MeasuredLine, dial: Dial) -> tuple[MeasuredLine, Dial]:
         """Return the fit and its dial with what the dial changes on the way, a line of the budget."""
@@ -105,7 +107,7 @@ class LoggedDial:
         found = []
         beside = float(np.sqrt(max(scatter_mps**2 - self.shown_step_mps**2 / 12, 0.0)))  # its rounding
         scatter = by_turns(self.shown_mps) if self.ground.between_is_guessed else beside
-        if scatter > LARGE_SCATTER_MPS:  # rows of two dials by turns
+        if scatter > LARGE_SCATTER_MPS * max(self.gain, 1.0):  # rows of two dials by turns
             found.append(Finding("large_scatter", scatter_mps=scatter))
         change, off, time = self.change, self.off_mps, self.time_s
         if change is not None:
@@ -124,11 +126,11 @@ class LoggedDial:
             return tuple(found)
         strays = steady_wander(time, self.ground_mps, off, self.ground.at(time)[1])
         usual_mps = (
-            STEADY_WANDER_MPS[self.ground.source],
+            self.gain * STEADY_WANDER_MPS[self.ground.source],
             HELD_ROUNDING_STEPS * self.shown_step_mps,
-            HELD_ROUNDING_STEPS * self.ground.step_mps,
+            self.gain * HELD_ROUNDING_STEPS * self.ground.step_mps,
             PLAY_LEFT * self.play_mps,
-            self._noise_of_means(),
+            self.gain * self._noise_of_means(),
         )
         if strays > np.linalg.norm(usual_mps):
             found.append(Finding("log_strays", wander_mps=strays, unit=unit))

@@ -7,6 +7,10 @@ from itertools import product
 
 import numpy as np
 import pytest
+from benchmark.outside.dial import DialStyle
+from benchmark.outside.drive import generator, make_drive
+from benchmark.outside.kinds import KINDS
+from benchmark.outside_score import answer
 from scipy import integrate, stats
 
 import speedcal
@@ -122,3 +126,14 @@ def test_what_a_display_may_have_drawn_is_in_the_interval_by_its_odds() -> None:
     speed = np.array([10.0, 25.0])
     columns = np.column_stack([np.ones(2), speed])
     assert odds.covariances(speed)[GPS_DISPLAY] == pytest.approx(mixed * columns @ apart @ columns.T)
+
+
+@pytest.mark.parametrize("kind", ["notes", "log"])
+@pytest.mark.parametrize("factor", [0.5, 2.0, 4.0])
+def test_a_dial_that_counts_other_pulses_is_no_display_and_no_other_vehicle(kind: str, factor: float) -> None:
+    """By half, twice and four times on six drives: neither a GPS display nor a log that strays."""
+    for seed in range(6):
+        drive = make_drive(replace(KINDS[kind], dial=DialStyle(factor=(factor, factor))), generator(kind, (61, seed)))
+        result = answer(drive)
+        assert not {"gps_among_readings", "log_strays"} & set(result.trust.codes)
+        assert result.error_factor.value == pytest.approx(factor, rel=0.06)
