@@ -13,18 +13,18 @@ from itertools import product
 import numpy as np
 
 from speedcal.calibration.ground_speed import GroundSpeed
-from speedcal.calibration.tuning import (
+from speedcal.calibration.tuning import WRONG_SPREAD_MPS
+from speedcal.calibration.tuning_notes import (
     NOTES_KERNEL_MPS,
     NOTES_UNIFORM,
-    SLOWEST_MPS,
     TRACK_KERNEL_MPS,
     TRACK_KERNEL_SHARE,
     TRACK_UNIFORM,
     UNRELATED_LASTS,
     UNRELATED_MEMORY_S,
     UNRELATED_STEP_MPS,
-    WRONG_SPREAD_MPS,
 )
+from speedcal.calibration.tuning_track import SLOWEST_MPS
 from speedcal.interval import FloatArray
 
 _TRACK_POINTS = 150

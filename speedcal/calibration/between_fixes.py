@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from speedcal.calibration.tuning import (
+from speedcal.calibration.tuning_track import (
     CHORD_GROWTH_OFF,
     CHORD_LOSS_LEAST,
     CHORD_LOSS_MOST,

@@ -17,7 +17,7 @@ from speedcal.calibration.clock_search import Shift
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.moments import Moments
 from speedcal.calibration.note_lines import Lines, Notes, Seen, Told, climbed, log_height, over_moments, told_at
-from speedcal.calibration.tuning import (
+from speedcal.calibration.tuning_notes import (
     CELL_REACH_S,
     CELL_S,
     FIRST_SCATTER_MPS,

@@ -12,7 +12,7 @@ import numpy as np
 from speedcal.calibration.clock_search import Shift
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import NO_GROUND, WRONG, MeasuredLine
-from speedcal.calibration.tuning import ASSOCIATION_FROM
+from speedcal.calibration.tuning_notes import ASSOCIATION_FROM
 from speedcal.calibration.tuning_rivals import WATCH_ASKED_FROM, WATCH_SET_EVIDENCE, WATCH_SET_RESCUES
 from speedcal.calibration.watch_steps import likeliest_step
 from speedcal.calibration.weigh_noted import Weighed

@@ -14,7 +14,7 @@ import numpy as np
 
 from speedcal.calibration.dial_mixture import Basis, Laid, solved
 from speedcal.calibration.rounded_likelihood import Message, told_by, without
-from speedcal.calibration.tuning import COARSE_U_MPS
+from speedcal.calibration.tuning_notes import COARSE_U_MPS
 from speedcal.interval import FloatArray
 
 _ROUNDS, _BLEND = 8, 0.7

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.polynomial.legendre import legvander
 
-from speedcal.calibration.tuning import (
+from speedcal.calibration.tuning_logs import (
     CHANGE_BLOCK_S,
     CHANGE_LEAST,
     CHANGE_SIGMAS,

@@ -16,11 +16,9 @@ import numpy as np
 from speedcal.calibration.curve import deviation_covariance, deviation_sizes, driven_points, knots_for, shape_of
 from speedcal.calibration.dial import Dial
 from speedcal.calibration.ground_speed import GroundSpeed
-from speedcal.calibration.tuning import (
-    FACTOR_PRIOR_U,
+from speedcal.calibration.tuning import FACTOR_PRIOR_U, OFFSET_SHARES, OFFSET_SIZES_MPS
+from speedcal.calibration.tuning_notes import (
     LINE_SCATTERS_MPS,
-    OFFSET_SHARES,
-    OFFSET_SIZES_MPS,
     PLAY_MPS,
     PLAY_SHARES,
     PLAY_SIZES_MPS,

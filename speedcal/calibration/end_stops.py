@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from speedcal.calibration.tuning import (
-    SLOWEST_MPS,
+from speedcal.calibration.tuning_logs import (
+    STICKS_MPS,
+    STICKS_SHARE,
+    STICKS_STEPS,
     STOP_BEYOND_MPS,
     STOP_BROKEN,
     STOP_EDGE,
@@ -17,7 +19,7 @@ from speedcal.calibration.tuning import (
     STOP_SPREAD_MPS,
     STOP_SPREAD_STEPS,
 )
-from speedcal.calibration.tuning_logs import STICKS_MPS, STICKS_SHARE, STICKS_STEPS
+from speedcal.calibration.tuning_track import SLOWEST_MPS
 from speedcal.interval import BoolArray, FloatArray, IntArray
 
 _FEWEST_NEXT_TO, _LEAST_RANGE_MPS, _NEAR, _NEAR_MPS = 20, 2.0, 2.0, 0.1

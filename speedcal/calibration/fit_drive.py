@@ -23,8 +23,9 @@ from speedcal.calibration.refusals import usable_readings
 from speedcal.calibration.runs import SteadyRuns
 from speedcal.calibration.slow_needle import with_slow_needle
 from speedcal.calibration.standstill import rows_apart
-from speedcal.calibration.tuning import FEW_READINGS, FEWEST_NOTES_AT_STOP, LONG_STEP_S, MOST_NOTES
+from speedcal.calibration.tuning import FEW_READINGS
 from speedcal.calibration.tuning_logs import LATENT_INTERVAL_S
+from speedcal.calibration.tuning_notes import FEWEST_NOTES_AT_STOP, LONG_STEP_S, MOST_NOTES
 from speedcal.calibration.weigh_noted import Weighed, weigh_notes
 from speedcal.errors import AlignmentError, FitError
 from speedcal.finding import Finding

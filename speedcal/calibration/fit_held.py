@@ -14,7 +14,7 @@ from speedcal.calibration.holds import Holds, holds_of
 from speedcal.calibration.measured import UNMATCHED, MeasuredLine
 from speedcal.calibration.reading_habits import Habit
 from speedcal.calibration.runs import SteadyRuns
-from speedcal.calibration.tuning import (
+from speedcal.calibration.tuning_notes import (
     ASSOCIATION_FROM,
     CLOCK_DOUBT,
     FEWEST_HELD,

@@ -18,8 +18,7 @@ from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine, RoughLog, told_by_dial
 from speedcal.calibration.pairs import Pairs, Windows, average, make_pairs, window_length_s
 from speedcal.calibration.runs import SteadyRuns
-from speedcal.calibration.tuning import LOG_LAG_S, LOG_WRONG_FROM
-from speedcal.calibration.tuning_logs import LATENT_INTERVAL_S, LOG_ASTRAY_MPS
+from speedcal.calibration.tuning_logs import LATENT_INTERVAL_S, LOG_ASTRAY_MPS, LOG_LAG_S, LOG_WRONG_FROM
 from speedcal.calibration.windows import fit_windows
 from speedcal.errors import AlignmentError, FitError
 from speedcal.finding import Finding

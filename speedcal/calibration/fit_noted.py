@@ -13,7 +13,8 @@ from speedcal.calibration.note_lines import Notes
 from speedcal.calibration.reading_habits import Habit
 from speedcal.calibration.rival_odds import weigh_rivals
 from speedcal.calibration.runs import SteadyRuns
-from speedcal.calibration.tuning import (
+from speedcal.calibration.tuning import WRONG_BELOW
+from speedcal.calibration.tuning_notes import (
     ASSOCIATION_FROM,
     CELL_S,
     CLOCK_DOUBT,
@@ -30,9 +31,8 @@ from speedcal.calibration.tuning import (
     MOST_DRAWN,
     MUCH_COVERED,
     SAME_LOOK_S,
-    SLOWEST_MPS,
-    WRONG_BELOW,
 )
+from speedcal.calibration.tuning_track import SLOWEST_MPS
 from speedcal.calibration.weigh_noted import Weighed, best_moments
 from speedcal.errors import AlignmentError
 from speedcal.interval import FloatArray, IntArray

@@ -13,13 +13,15 @@ from speedcal.calibration.log_intervals import log_dial
 from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine, RoughLog, told_by_dial
 from speedcal.calibration.runs import SteadyRuns
 from speedcal.calibration.speed_spline import SplineGrid
-from speedcal.calibration.tuning import LATENT_LATE_S, LATENT_WRONG_FROM, WRONG_BELOW
+from speedcal.calibration.tuning import WRONG_BELOW
 from speedcal.calibration.tuning_logs import (
     HEAVY_LATE_S,
     HELD_FIXES,
     LAG_TOLD_STEP_MPS,
+    LATENT_LATE_S,
     LATENT_READINGS,
     LATENT_SPACING_S,
+    LATENT_WRONG_FROM,
     MOST_HELD,
     RECEIVER_U_MPS,
 )

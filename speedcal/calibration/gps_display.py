@@ -15,14 +15,8 @@ import numpy as np
 from speedcal.calibration.clock_posterior import Cells
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.note_lines import Lines, Notes
-from speedcal.calibration.tuning import (
-    CRAWL_SD_MPS,
-    LARGEST_FACTOR,
-    SCATTER_LOG_SD,
-    SCATTER_MPS,
-    SLOWEST_MPS,
-    SMALLEST_FACTOR,
-)
+from speedcal.calibration.tuning import LARGEST_FACTOR, SMALLEST_FACTOR
+from speedcal.calibration.tuning_notes import CRAWL_SD_MPS, SCATTER_LOG_SD, SCATTER_MPS
 from speedcal.calibration.tuning_rivals import (
     GPS_IN_STRETCHES,
     GPS_SCATTER_MPS,
@@ -30,6 +24,7 @@ from speedcal.calibration.tuning_rivals import (
     GPS_SHARES,
     GPS_SWITCHES,
 )
+from speedcal.calibration.tuning_track import SLOWEST_MPS
 from speedcal.calibration.two_readers import mean_of_logs, taking_turns
 from speedcal.interval import FloatArray
 

@@ -9,7 +9,7 @@ from typing import get_args
 
 import numpy as np
 
-from speedcal.calibration.tuning import (
+from speedcal.calibration.tuning_track import (
     GRADE_REACH_M,
     GRADE_SHARE_U,
     HEIGHTS_NEEDED,

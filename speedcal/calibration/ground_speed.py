@@ -13,7 +13,8 @@ from speedcal.calibration.grades import road_over_level
 from speedcal.calibration.positions import LocalFit, speed_from_positions, without_jumps, without_spikes
 from speedcal.calibration.recorded_speed import KeptFixes, against_positions, rounding, scatter, unit_of_recorded
 from speedcal.calibration.result import SpeedSource
-from speedcal.calibration.tuning import (
+from speedcal.calibration.tuning_logs import COARSE_POSITIONS_MPS, DENSE_POSITIONS_S
+from speedcal.calibration.tuning_track import (
     ACCELERATION_REACH_S,
     FEWEST_FIXES,
     RECORDED_U_MPS,
@@ -22,7 +23,6 @@ from speedcal.calibration.tuning import (
     SPARSE_FROM_S,
     STRAIGHT_RAD_PER_S,
 )
-from speedcal.calibration.tuning_logs import COARSE_POSITIONS_MPS, DENSE_POSITIONS_S
 from speedcal.errors import FitError
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray

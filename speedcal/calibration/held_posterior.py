@@ -13,7 +13,8 @@ import numpy as np
 
 from speedcal.calibration.holds import Holds
 from speedcal.calibration.note_lines import Lines
-from speedcal.calibration.tuning import (
+from speedcal.calibration.tuning import LARGEST_FACTOR, SMALLEST_FACTOR
+from speedcal.calibration.tuning_notes import (
     HELD_FACTORS,
     HELD_REPEAT_MPS,
     HELD_TAIL,
@@ -25,10 +26,8 @@ from speedcal.calibration.tuning import (
     HOLD_SKIPPED,
     HOLD_SKIPPED_SHORT,
     HOLD_SPREAD_SHARE,
-    LARGEST_FACTOR,
     NOTE_MISSED,
     NOTE_REPEATED,
-    SMALLEST_FACTOR,
 )
 from speedcal.interval import BoolArray, FloatArray, IntArray
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.runs import SteadyRuns
-from speedcal.calibration.tuning import HOLD_PART_S, HOLD_SETTLING_S, HOLD_STEP_MPS
+from speedcal.calibration.tuning_notes import HOLD_PART_S, HOLD_SETTLING_S, HOLD_STEP_MPS
 from speedcal.interval import FloatArray
 
 

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from speedcal.calibration.tuning import FEW_READINGS, HAND_STEPS_S, MINUTE_NODE_S, NODE_S
+from speedcal.calibration.tuning import FEW_READINGS
+from speedcal.calibration.tuning_notes import HAND_STEPS_S, MINUTE_NODE_S, NODE_S
 from speedcal.interval import FloatArray
 
 

@@ -16,15 +16,9 @@ import numpy as np
 
 from speedcal.calibration.clock_search import OFFSET_FREEDOM, OFFSET_SCALE_MPS
 from speedcal.calibration.moments import Moments
-from speedcal.calibration.tuning import (
-    CRAWL_SD_MPS,
-    LARGEST_FACTOR,
-    LN_FACTOR_FREEDOM,
-    LN_FACTOR_SCALE,
-    SLOWEST_MPS,
-    SMALLEST_FACTOR,
-    WRONG_BETA,
-)
+from speedcal.calibration.tuning import LARGEST_FACTOR, SMALLEST_FACTOR
+from speedcal.calibration.tuning_notes import CRAWL_SD_MPS, LN_FACTOR_FREEDOM, LN_FACTOR_SCALE, WRONG_BETA
+from speedcal.calibration.tuning_track import SLOWEST_MPS
 from speedcal.interval import FloatArray, IntArray
 
 _SHORT: np.dtype[Any] = np.dtype(np.float32)

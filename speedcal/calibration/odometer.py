@@ -16,8 +16,8 @@ from speedcal.calibration.tuning import (
     ODOMETER_STANDS_S,
     ODOMETER_STANDS_STEPS,
     ODOMETER_WRONG_FROM,
-    TRACK_LENGTH_U,
 )
+from speedcal.calibration.tuning_track import TRACK_LENGTH_U
 from speedcal.interval import BoolArray, FloatArray, IntArray
 
 

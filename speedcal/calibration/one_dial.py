@@ -14,14 +14,15 @@ from speedcal.calibration.fit_logged import is_log
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import WRONG, MeasuredLine
 from speedcal.calibration.positions import Smoothing
-from speedcal.calibration.tuning import GAP_S, STEADY_WINDOW_S
 from speedcal.calibration.tuning_logs import (
     HELD_ROUNDING_STEPS,
     LARGE_SCATTER_MPS,
     PLAY_LEFT,
     STEADY_WANDER_MPS,
+    STEADY_WINDOW_S,
     WINDOW_WANDER_MPS,
 )
+from speedcal.calibration.tuning_track import GAP_S
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, IntArray
 from speedcal.units import DisplayUnit

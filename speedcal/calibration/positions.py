@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from speedcal.calibration.geodesy import local_east_north_m
-from speedcal.calibration.tuning import (
+from speedcal.calibration.tuning_track import (
     FEWEST_FIXES,
     IMPOSSIBLE_ACCELERATION,
     IMPOSSIBLE_SPEED_MPS,

@@ -20,8 +20,6 @@ from speedcal.calibration.tuning import (
     DENSE_ROWS,
     FEW_READINGS,
     FEW_RUNS,
-    HEIGHTS_NEEDED,
-    HILLS_NOTICED,
     MANY_WRONG,
     MILES_KILOMETRES_TOLERANCE,
     NARROW_RANGE,
@@ -31,6 +29,7 @@ from speedcal.calibration.tuning import (
     WIDE_SHARE,
 )
 from speedcal.calibration.tuning_logs import PLAY_NOTICED_MPS, SLOW_NEEDLE_S
+from speedcal.calibration.tuning_track import HEIGHTS_NEEDED, HILLS_NOTICED
 from speedcal.finding import Finding, Trust
 from speedcal.interval import FloatArray
 from speedcal.logs.readings import Readings

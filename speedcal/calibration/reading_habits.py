@@ -12,8 +12,8 @@ from typing import Any, Literal, get_args
 import numpy as np
 
 from speedcal.calibration.measured import MeasuredLine, straight_dial
-from speedcal.calibration.tuning import HEAP_STEPS, HEAPED_SIGMAS
 from speedcal.calibration.tuning_logs import MARKS_TURN
+from speedcal.calibration.tuning_notes import HEAP_STEPS, HEAPED_SIGMAS
 from speedcal.interval import FloatArray
 from speedcal.logs.readings import Readings
 from speedcal.units import MPH_MPS

@@ -7,7 +7,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from speedcal.calibration.tuning import (
+from speedcal.calibration.tuning_logs import RECEIVER_U_MPS, STEP_NOTICED_MPS
+from speedcal.calibration.tuning_track import (
     BENDS_LEFT_U,
     FEWEST_FIXES,
     GAP_INTERVALS,
@@ -23,7 +24,6 @@ from speedcal.calibration.tuning import (
     STRETCH_S,
     UNIT_TOLERANCE,
 )
-from speedcal.calibration.tuning_logs import RECEIVER_U_MPS, STEP_NOTICED_MPS
 from speedcal.errors import FitError
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray, robust_scale

@@ -15,7 +15,7 @@ from speedcal.calibration.dial_mixture import Basis, Mixed
 from speedcal.calibration.gps_display import GpsDisplay, gps_display
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.rivals import Kinks, kinks_of, log_strays
-from speedcal.calibration.tuning import LONG_STEP_S, MUCH_COVERED
+from speedcal.calibration.tuning_notes import LONG_STEP_S, MUCH_COVERED
 from speedcal.calibration.tuning_rivals import DOUBTED_FROM, RIVAL_SHARES, RIVALS_TO_ONE, TWO_WATCHES_SHARE
 from speedcal.calibration.two_readers import OtherReaders, other_readers
 from speedcal.calibration.weigh_noted import Weighed

@@ -14,8 +14,8 @@ from itertools import product
 import numpy as np
 
 from speedcal.calibration.dial_mixture import Basis, Laid, Solved, at_nodes, information, prior_nodes
-from speedcal.calibration.tuning import (
-    FEW_READINGS,
+from speedcal.calibration.tuning import FEW_READINGS
+from speedcal.calibration.tuning_notes import (
     LINE_SCATTERS_MPS,
     REST_EVIDENCE,
     REST_FACTOR_U,

@@ -10,7 +10,8 @@ import numpy as np
 
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import MeasuredLine
-from speedcal.calibration.tuning import FEW_READINGS, SLOW_NEEDLE_EVIDENCE, SLOW_NEEDLE_FROM, SLOW_NEEDLES_S
+from speedcal.calibration.tuning import FEW_READINGS
+from speedcal.calibration.tuning_notes import SLOW_NEEDLE_EVIDENCE, SLOW_NEEDLE_FROM, SLOW_NEEDLES_S
 from speedcal.calibration.weigh_noted import Weighed
 from speedcal.errors import AlignmentError
 from speedcal.interval import FloatArray

@@ -17,7 +17,6 @@ from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import MeasuredLine, straight_dial, with_shared
 from speedcal.calibration.pairs import make_pairs
 from speedcal.calibration.positions import LocalFit, Smoothing
-from speedcal.calibration.tuning import SLOWEST_POSITION_SPEED_MPS
 from speedcal.calibration.tuning_logs import (
     LATENT_INTERVAL_S,
     MOST_CUT,
@@ -27,6 +26,7 @@ from speedcal.calibration.tuning_logs import (
     SMOOTHING_LEFT,
     SMOOTHING_S,
 )
+from speedcal.calibration.tuning_track import SLOWEST_POSITION_SPEED_MPS
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, robust_scale
 from speedcal.units import MPH_MPS

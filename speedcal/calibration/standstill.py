@@ -13,8 +13,8 @@ import numpy as np
 
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import APART
-from speedcal.calibration.tuning import SLOWEST_MPS
 from speedcal.calibration.tuning_logs import APART_MPS, APART_S
+from speedcal.calibration.tuning_track import SLOWEST_MPS
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray
 from speedcal.units import DisplayUnit

@@ -10,7 +10,7 @@ from dataclasses import fields, replace
 
 import numpy as np
 
-from speedcal.calibration.tuning import DAYS_OF_READINGS_S, LONGEST_TRACK_S, MOST_OF_TRACK
+from speedcal.calibration.tuning_track import DAYS_OF_READINGS_S, LONGEST_TRACK_S, MOST_OF_TRACK
 from speedcal.errors import AlignmentError, FitError
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray

@@ -211,3 +211,42 @@ stands anywhere. In logs of the car behind none is found."""
 
 LARGE_SCATTER_MPS = 0.9 * MPH_MPS
 """Rows of a log that are of two dials by turns scatter by 1.4 mph and more, honest ones by 0.5 at the most."""
+
+LOG_WRONG_FROM, LOG_LAG_S = 5.0, 0.3
+"""Scatters, and seconds of the change of speed, by which a plain log may leave the line: its needle may lag."""
+
+STOP_ROWS, STOP_SHARE, STOP_SPREAD_STEPS, STOP_SPREAD_MPS = 10, 0.7, 1.5, 0.4
+"""The needle lies at a stop when so many rows, and such a share of all beyond, show the end of the scale at speeds so
+many steps, and so much for lags, apart. Half the spread costs honest logs their fastest rows."""
+
+STOP_BROKEN = 0.02
+"""Share of rows that may be broken, and lie beyond an end of the scale. At 1 % broken rows an end was never found."""
+
+STOP_NEAR_MPS, STOP_BEYOND_MPS = 8.0, 0.25
+"""Rows so near to the end of the scale say at what speed it is reached; a needle that lies on a pin while one speed is
+driven stands farther out than that by so much beside those steps. Of 320 sound logs in km/h one came to 0.5 m/s, of 80
+in mph one to 0.6, dials with a bend of 1.5 mph to 0.12; at one step a log of held speeds in mph lost its fastest."""
+
+STOP_SETTLED_SPREAD, STOP_SETTLED_BEYOND = (1.0, 0.25), (0.5, 0.2)
+"""The same in steps and m/s where a fit has settled the clock: rows that are only rounded spread over one step, and
+their middle lies within half of one. Of 300 sound logs made apart none spread by more than 0.06 m/s beyond, or lay so
+far out, but for displays that hold on to a figure, at 0.16. Doubled, pins just beyond which one speed is driven are
+missed."""
+
+STOP_EDGE = (0.5, 0.1)
+"""So many steps and m/s before the speed at which a stop is reached rows are left out, too. Without, factors of dials
+with two stops are 0.09 % too small on average, with it 0.04 %; at three times as much they scatter by a fifth more."""
+
+CHANGE_BLOCK_S, CHANGE_LEAST = 20.0, 0.015
+"""A needle or a hill errs alike for less than the first; a part of a log that is so far off has a cause."""
+
+CHANGE_TOLD, CHANGE_SIGMAS = (CHANGE_LEAST, 0.003), (8.0, 6.0)
+"""Changes of a part, and drifts over all of a log, that are told and widen the answer, and how plain they must be. Made
+apart from ours, parts of honest logs differ by up to 0.6 % at 9 sigma, slip of 3 % or another tire at 30; they drift by
+up to 4 sigma, with tires that warm up by 1.5 % at 13."""
+
+STEADY_WINDOW_S, STEADY_ACCELERATION_MPS2 = 5.0, 0.35
+"""Over so long, below such a change of speed, lags do not matter."""
+
+LATENT_WRONG_FROM, LATENT_LATE_S = 6.0, 2.5
+"""As LOG_WRONG_FROM and LOG_LAG_S, beside recorded speed, where damping is fitted and a lag may be longer."""

@@ -16,16 +16,10 @@ from numpy.typing import NDArray
 from speedcal.calibration.clock_search import OFFSET_SCALE_MPS, Shift, averaged
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.note_lines import Notes
-from speedcal.calibration.tuning import (
-    CRAWL_SD_MPS,
-    LARGEST_FACTOR,
-    LN_FACTOR_SCALE,
-    SCATTER_MPS,
-    SLOWEST_MPS,
-    SMALLEST_FACTOR,
-    WRONG_BETA,
-)
+from speedcal.calibration.tuning import LARGEST_FACTOR, SMALLEST_FACTOR
+from speedcal.calibration.tuning_notes import CRAWL_SD_MPS, LN_FACTOR_SCALE, SCATTER_MPS, WRONG_BETA
 from speedcal.calibration.tuning_rivals import FEWEST_ON_A_SIDE, WATCH_SET_SHARE, WATCH_STEPS_S
+from speedcal.calibration.tuning_track import SLOWEST_MPS
 from speedcal.interval import BoolArray, FloatArray, IntArray
 
 _ROUNDS, _MOST_LINES = 2, 2

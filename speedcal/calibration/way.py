@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from speedcal.calibration.ground_speed import GroundSpeed
-from speedcal.calibration.tuning import SLOWEST_POSITION_SPEED_MPS
 from speedcal.calibration.tuning_logs import (
     BETWEEN_SHARE,
     BETWEEN_SHARE_U,
@@ -18,6 +17,7 @@ from speedcal.calibration.tuning_logs import (
     TURN_SHARE_U,
     WINDOW_S,
 )
+from speedcal.calibration.tuning_track import SLOWEST_POSITION_SPEED_MPS
 from speedcal.interval import BoolArray, FloatArray, IntArray
 
 

@@ -15,7 +15,8 @@ from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.moments import Moments
 from speedcal.calibration.note_lines import Notes
 from speedcal.calibration.reading_habits import Habit, u_of_heaps
-from speedcal.calibration.tuning import (
+from speedcal.calibration.tuning import WRONG_BELOW
+from speedcal.calibration.tuning_notes import (
     COARSE_U_MPS,
     HEAPED_EVIDENCE,
     JUMPS_ASKED_FROM,
@@ -26,10 +27,9 @@ from speedcal.calibration.tuning import (
     MOST_JUMP_MPS,
     SCATTER_MPS,
     SCATTER_NODES_MPS,
-    SLOWEST_MPS,
-    WRONG_BELOW,
 )
 from speedcal.calibration.tuning_rivals import FEWEST_ON_A_SIDE
+from speedcal.calibration.tuning_track import SLOWEST_MPS
 from speedcal.interval import BoolArray, FloatArray
 
 

@@ -17,7 +17,7 @@ from speedcal.calibration.clock_search import OFFSET_FREEDOM, OFFSET_SCALE_MPS, 
 from speedcal.calibration.ground_speed import ground_speed
 from speedcal.calibration.moments import moments
 from speedcal.calibration.note_lines import Notes
-from speedcal.calibration.tuning import (
+from speedcal.calibration.tuning_notes import (
     CELL_S,
     LN_FACTOR_FREEDOM,
     LN_FACTOR_SCALE,

@@ -12,12 +12,9 @@ from speedcal.calibration.curve import deviation_covariance, driven_points
 from speedcal.calibration.dial_mixture import Basis, Laid, PointerPlay, mixed_dial
 from speedcal.calibration.ground_speed import ground_speed
 from speedcal.calibration.rivals import kinks_of
-from speedcal.calibration.tuning import (
-    CURVE_SIZES_MPS,
-    FACTOR_PRIOR_U,
+from speedcal.calibration.tuning import CURVE_SIZES_MPS, FACTOR_PRIOR_U, OFFSET_SHARES, OFFSET_SIZES_MPS, STRAIGHT_SHARE
+from speedcal.calibration.tuning_notes import (
     LINE_SCATTERS_MPS,
-    OFFSET_SHARES,
-    OFFSET_SIZES_MPS,
     PLAY_MPS,
     PLAY_SHARES,
     PLAY_SIZES_MPS,
@@ -25,7 +22,6 @@ from speedcal.calibration.tuning import (
     RUN_SHARES,
     SCATTER_LOG_SD,
     SCATTER_MPS,
-    STRAIGHT_SHARE,
 )
 from speedcal.calibration.tuning_rivals import ASIDE_MPS, CHANGE_ON_WAY_MPS, CHANGE_ON_WAY_U
 from speedcal.interval import FloatArray

@@ -22,7 +22,7 @@ from speedcal.calibration.ground_speed import GroundSpeed, ground_speed
 from speedcal.calibration.moments import moments
 from speedcal.calibration.note_lines import Notes
 from speedcal.calibration.rival_odds import GPS_DISPLAY, RivalOdds
-from speedcal.calibration.tuning import LN_FACTOR_SCALE, SCATTER_LOG_SD, SCATTER_MPS
+from speedcal.calibration.tuning_notes import LN_FACTOR_SCALE, SCATTER_LOG_SD, SCATTER_MPS
 from speedcal.calibration.tuning_rivals import (
     GPS_IN_STRETCHES,
     GPS_SCATTER_MPS,

@@ -14,16 +14,8 @@ from speedcal.calibration.dial_mixture import Basis, Laid, solved
 from speedcal.calibration.result import Calibration
 from speedcal.calibration.rival_odds import SECOND_READER, RivalOdds
 from speedcal.calibration.rivals import kinks_of, log_strays
-from speedcal.calibration.tuning import (
-    FACTOR_PRIOR_U,
-    LINE_SCATTERS_MPS,
-    OFFSET_SHARES,
-    OFFSET_SIZES_MPS,
-    PLAY_SHARES,
-    PLAY_SIZES_MPS,
-    RUN_SHARE_ODDS,
-    RUN_SHARES,
-)
+from speedcal.calibration.tuning import FACTOR_PRIOR_U, OFFSET_SHARES, OFFSET_SIZES_MPS
+from speedcal.calibration.tuning_notes import LINE_SCATTERS_MPS, PLAY_SHARES, PLAY_SIZES_MPS, RUN_SHARE_ODDS, RUN_SHARES
 from speedcal.calibration.tuning_rivals import (
     RIVAL_SHARES,
     RIVALS_TO_ONE,

@@ -17,7 +17,7 @@ from speedcal.calibration.ground_speed import GroundSpeed, ground_speed
 from speedcal.calibration.moments import moments
 from speedcal.calibration.note_lines import Notes
 from speedcal.calibration.result import Calibration
-from speedcal.calibration.tuning import SCATTER_MPS
+from speedcal.calibration.tuning_notes import SCATTER_MPS
 from speedcal.calibration.tuning_rivals import FEWEST_ON_A_SIDE, WATCH_SET_SHARE, WATCH_STEPS_S
 from speedcal.calibration.watch_steps import likeliest_step
 from speedcal.errors import AlignmentError

@@ -1,0 +1,100 @@
+"""What of the track is a choice of the calibration, as in :mod:`speedcal.calibration.tuning`."""
+
+from __future__ import annotations
+
+FEWEST_FIXES = 10
+"""Fixes that a track needs; fewer tell no speed."""
+
+GAP_S, GAP_INTERVALS = 3.0, 3.0
+"""A pause longer than both, in seconds and in usual intervals, is a gap; nothing is interpolated over it. Doubled,
+a tunnel would be bridged by a straight line."""
+
+LONGEST_TRACK_S, DAYS_OF_READINGS_S, MOST_OF_TRACK = 30 * 86400.0, 7 * 86400.0, 0.9
+"""A track that runs for longer has fixes of other times, which are left out when they lie so far from the readings, or,
+where those state no date, when all the rest lies together. A million seconds are 11 days; a year asks for gigabytes."""
+
+SLOWEST_MPS = 2.8
+"""Below this, 10 km/h, an instrument need not be linear: many show nothing at a walk (common practice, no source).
+Doubled, city drives lose a third of their readings."""
+
+SLOWEST_POSITION_SPEED_MPS = 4.0
+"""Below this the noise of positions is too large a part of a speed: with stops left in, factors came out 0.4 % off."""
+
+RECORDED_U_MPS = 0.1
+"""Standard uncertainty of a recorded speed when its own scatter does not tell more: 0.2 m/s at 95 % (NAVSTAR GPS User
+Equipment Introduction, section 3.3)."""
+
+STRAIGHT_RAD_PER_S = 0.05
+"""Position speed counts only while the course turns slower than this. Receivers cut corners by (turning rate x time
+constant)^2 / 2: at 0.05 rad/s and one second 0.1 %, in a street corner several per cent."""
+
+POSITION_WINDOW_S = 2.0
+"""Reach of the local fit to either side. From trials: 7 s in all bias the factor by 0.15 %, 4 s by nothing."""
+
+STRAIGHT_FIT_RAD = 0.05
+"""A fit that turns less than this leaves only noise as residual."""
+
+MOST_CHORD = 0.05
+"""Largest correction from chord to arc; beyond it the course between two fixes is anybody's guess."""
+
+ACCELERATION_REACH_S = 2.0
+"""Reach of the change of speed to either side, long enough that the noise of a fix is not in it."""
+
+GRADE_REACH_M, STEEPEST_GRADE, HEIGHTS_NEEDED = 80.0, 0.2, 0.8
+"""Grades are those of the road so far to either side; they are cut off at this; this share of fixes must have a height.
+Half the reach takes noise of the heights for hills, twice flattens hills."""
+
+GRADE_SHARE_U = 0.15
+"""Standard uncertainty of the extra length of hills as a share of it, heights given."""
+
+NO_HEIGHTS_U = 0.0002
+"""Relative standard uncertainty of the length of a road without heights: grades of 2 % make it 0.02 % longer than the
+map, grades of 7 % 0.25 %. Tripled, logs without heights are a fifth wider, and mountains still are not in it."""
+
+HILLS_NOTICED = 0.1
+"""Share of the variance from which on missing heights are named."""
+
+STRETCH_S, STRAIGHT_CHORD, STRAIGHTEST_CHORD = 10.0, 0.97, 0.9995
+"""Recorded speed is held against positions over stretches this long whose chord is at least this share of the way over
+their middle: for its unit, and for its scale, of which bends eat 0.07 % at the most (an arc's own: theta^2/24)."""
+
+BENDS_LEFT_U = 0.0008
+"""Relative standard uncertainty of the way over a straight stretch, for bends and wobbles shorter than a quarter of it.
+Without it whole km/h that were rounded pass for cut ones and the other way round, in one drive of a hundred."""
+
+UNIT_TOLERANCE, SPARSE_UNIT_TOLERANCE = 0.1, 0.35
+"""Recorded speed over that of positions: so near to the factor of a unit, or so at sparse fixes, it is that unit."""
+
+SPEED_DISAGREES, SPEED_DISAGREES_SIGMAS = 0.006, 6.0
+"""Recorded speed that is so far off from the positions, so plainly, is not the receiver's. On drives made apart from
+ours receivers agree to 0.2 %, phones to 1.6 % at 3 sigma; a vehicle's own speed is 1 % off at 10 and more."""
+
+IMPOSSIBLE_SPEED_MPS, IMPOSSIBLE_ACCELERATION, POSITION_SLACK_M = 110.0, 15.0, 25.0
+"""What no road vehicle does; a step longer than these allow, and the slack, is a jump of the receiver."""
+
+SPIKE_MPS, SPIKE_ACCELERATION = 6.0, 4.0
+"""A recorded speed this far from the median of its neighbours, and this more a second between fixes, is a spike."""
+
+SPARSE_FROM_S = 8.0
+"""Fixes this far apart and more tell the way by their positions: a speed every 10 s says little of what lies between.
+Doubled, a fix in ten seconds would give distances off by a per cent in towns."""
+
+CHORD_LOSS_LEAST, CHORD_LOSS_MOST = 0.33, 1.3
+"""What straight lines between fixes lose, as a share of what lines over every second fix lose more than they. A
+smooth bend loses 1/3 (arithmetic: the loss grows with the square of the length), corners in towns all of it and
+more."""
+
+CHORD_GROWTH_OFF = 0.5
+"""That share is 1/(r - this), r the growth of the loss from every second to every fourth fix. From 120 simulated drives
+on highways, usual and winding roads and in towns at one fix in 10, 30 and 60 s; 1 would hold for one power of the
+length over all of them."""
+
+CHORD_LOSS_U = 0.5
+"""Standard uncertainty of that share, in shares of its square: the more corners, the less is known. From the same
+drives. Doubled, sparse odometers are told half as well."""
+
+STANDING_CHORD_M = 30.0
+"""A shorter line between two fixes at a standstill is the receiver's wandering."""
+
+TRACK_LENGTH_U = 0.0005
+"""Relative standard uncertainty of the measured length of a drive; from memory."""
