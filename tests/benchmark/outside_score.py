@@ -12,6 +12,7 @@ import numpy as np
 from benchmark.outside.drive import Kind, OutsideDrive, generator, make_drive
 from benchmark.outside.files import write_files
 from benchmark.outside.kinds import GROUPS, KINDS
+from benchmark.outside.several import JOINT, joined
 
 import speedcal
 from speedcal.calibration.result import Calibration
@@ -69,7 +70,9 @@ class Mark:
 
 
 def kind_of(name: str, seed: Sequence[int]) -> Kind:
-    """Return the kind of one drive; a mixed kind draws its parts."""
+    """Return the kind of one drive; a mixed kind draws its parts, and ``a + b`` is both."""
+    if JOINT in name:
+        return joined(name)
     kind = KINDS[name]
     return kind(generator(name, (*seed, 1))) if callable(kind) else kind
 
@@ -284,6 +287,13 @@ def rows_of(marks: Sequence[Mark]) -> list[Row]:
         rows += [summarise(f"*{group}*", some)] if (some := [m for m in marks if m.kind in kinds]) else []
     answerable = [m for m in marks if any(m.kind in kinds for kinds in GROUPS.values())]
     return [*rows, summarise("**all with an answer**", answerable), summarise("**all**", marks)]
+
+
+def rows_of_parts(marks: Sequence[Mark]) -> list[Row]:
+    """Return a row for each kind, over all that it was joined with, then for all of them."""
+    parts = dict.fromkeys(part for m in marks for part in m.kind.split(JOINT))
+    rows = [summarise(part, [m for m in marks if part in m.kind.split(JOINT)]) for part in parts]
+    return [*rows, summarise("**all**", marks)]
 
 
 def render_table(rows: Sequence[Row]) -> str:

@@ -21,7 +21,8 @@ for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
 from benchmark.outside.kinds import KINDS  # noqa: E402 (after the path is set)
-from benchmark.outside_score import Mark, mark, render_table, rows_of, seeds_of  # noqa: E402
+from benchmark.outside.several import pairs  # noqa: E402
+from benchmark.outside_score import Mark, mark, render_table, rows_of, rows_of_parts, seeds_of  # noqa: E402
 
 
 def _marked(task: tuple[str, tuple[int, int]], *, told: bool) -> Mark:
@@ -34,12 +35,14 @@ def main() -> None:
     parser.add_argument("--drives", type=int, default=200, help="drives of each kind")
     parser.add_argument("--seed", type=int, default=7)
     parser.add_argument("--kind", action="append", choices=list(KINDS), help="only this kind; may be repeated")
+    parser.add_argument("--pairs", action="store_true", help="every two kinds of a sort at once, a row for each kind")
     parser.add_argument("--jobs", type=int, default=1, help="processes")
     parser.add_argument("--untold", action="store_true", help="keep back what somebody would say when asked")
     parser.add_argument("--bad", action="store_true", help="list refusals and wrong answers with their seeds")
     parser.add_argument("--marks", type=Path, help="write every single drive here, one JSON object a line")
     options = parser.parse_args()
-    tasks = [(kind, seed) for kind in options.kind or KINDS for seed in seeds_of(options.seed, options.drives)]
+    kinds = pairs() if options.pairs else options.kind or KINDS
+    tasks = [(kind, seed) for kind in kinds for seed in seeds_of(options.seed, options.drives)]
     work, marks = partial(_marked, told=not options.untold), []
     with ExitStack() as stack:
         many = stack.enter_context(ProcessPoolExecutor(options.jobs)) if options.jobs > 1 else None
@@ -51,7 +54,7 @@ def main() -> None:
                 out.flush()
     today = datetime.datetime.now(datetime.UTC).date()
     print(f"{options.drives} drives of each kind, seed {options.seed}, {today}\n")  # noqa: T201 (a command)
-    print(render_table(rows_of(marks)))  # noqa: T201
+    print(render_table((rows_of_parts if options.pairs else rows_of)(marks)))  # noqa: T201
     if options.bad:
         for one in marks:
             if one.wrong or not one.word:

@@ -17,6 +17,7 @@ from benchmark.outside.kinds import KINDS
 from benchmark.outside.passenger import PassengerStyle, note
 from benchmark.outside.receiver import ReceiverStyle, receive
 from benchmark.outside.road import SIDEWAYS_MPS2, RoadStyle, draw_road
+from benchmark.outside.several import joined
 from benchmark.outside.wander import KMH, MPH, lagged, wander
 from benchmark.outside_score import (
     Mark,
@@ -59,6 +60,14 @@ def test_kind_and_seed_make_the_drive(name: str) -> None:
     np.testing.assert_array_equal(one.fixes.latitude_deg, two.fixes.latitude_deg)
     np.testing.assert_array_equal(one.notes.value, two.notes.value)
     assert one.truth.dial == two.truth.dial != other.truth.dial
+
+
+def test_a_joined_kind_is_like_the_plain_one_but_for_what_either_changes() -> None:
+    both = joined("log, both mph + needle damped")
+    assert (both.receiver, both.reader) == (KINDS["log, both mph"].receiver, KINDS["log, both mph"].reader)
+    assert both.dial == replace(KINDS["log, both mph"].dial, damping_s=(1.5, 1.5))
+    assert joined("steep + log, cut").told == {"terrain": "mountainous", "rounding": "down"}
+    assert joined("drift + log, 10 Hz").clock == KINDS["drift"].clock
 
 
 def test_wander_has_variance_one_and_forgets() -> None:

@@ -15,6 +15,7 @@ from functools import cache
 import numpy as np
 import pytest
 from benchmark.outside.kinds import GROUPS, KINDS
+from benchmark.outside.several import pairs
 from benchmark.outside_score import Mark, mark, seeds_of, summarise
 from scipy import stats
 
@@ -57,6 +58,15 @@ def _held(marks: Sequence[Mark]) -> dict[str, tuple[int, int]]:
 
 def _at_most(share: float, n: int) -> int:
     return int(stats.binom.ppf(0.999, n, share))
+
+
+@pytest.mark.parametrize("part", range(4))
+def test_what_holds_of_each_kind_holds_where_two_come_together(part: int) -> None:
+    """Fourteen pairs: the intervals hold as those of the kinds do, and hardly one is sure and wrong."""
+    marks = [mark(kind, (SEED, part)) for kind in pairs()[9 * part :: 39]]
+    for what, (held, n) in _held(marks).items():
+        assert held >= stats.binom.ppf(0.001, n, HELD[0]), what
+    assert sum(one.wrong for one in marks) <= _at_most(SURE_AND_WRONG, len(marks))
 
 
 @pytest.mark.parametrize("group", GROUPS)
