@@ -107,7 +107,8 @@ def weigh_notes(
         notes, cells = _likelier(notes, cells, loose, weigh, by=HEAPED_EVIDENCE)
     steady, log_steady, jumps_mps = notes, cells.log_evidence, 0.0
     for least in (JUMPS_EVIDENCE, 0.0):  # the line by which jumps are told is better once they are told
-        jumps = _jumps_when_slow(ground, notes, cells)
+        # a speed guessed between fixes far apart scatters by itself where the vehicle is slow
+        jumps = None if ground.between_is_guessed else _jumps_when_slow(ground, notes, cells)
         if jumps is None:
             break
         before, loose = notes, replace(notes, u_stated_mps=np.hypot(steady.u_stated_mps, jumps))
