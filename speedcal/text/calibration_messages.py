@@ -224,8 +224,8 @@ FINDINGS: dict[str, Template] = {
     "no_heights": "The track has no heights. On level roads that does not matter; in hills the vehicle was faster than "
     "the receiver says, by 0.05 % at grades of 3 % and 0.3 % at 8 %. Record heights too, "
     "or say whether the country was level, rolling or mountainous.",
-    "fixes_of_other_days": "{count:n fix} of the track left out: stamped days away from the readings, as receivers do "
-    "before the first satellites, or of other drives.",
+    "fixes_of_other_days": "Left out: {count:n fix/fixes} of the track, stamped days away from the readings, as "
+    "receivers do before the first satellites, or of other drives.",
     "distance_between_fixes": "One fix in {interval_s:.0f} s: the distance was taken along the positions and made "
     "longer by {longer:percent1} for the corners cut between them, give or take {u:percent1} (standard).",
     "positions_smoothed": "The positions were smoothed, over some {smoothed_s:.0f} s, which cuts bends and rounds off "
