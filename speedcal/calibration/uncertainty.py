@@ -43,8 +43,9 @@ def uncertainty_budget(
         for name, part in ((name, replace(dial, knot_covariance=part)) for name, part in line.habits.items())
     ]
     whole = float(dial.u_indicated(reference_mps)) ** 2
-    variance = whole - sum(u**2 for _, u, _ in habits)
-    variance_factor = float(dial.line.covariance[1, 1]) - sum(u_factor**2 for _, _, u_factor in habits)
+    # readings of one speed may leave less than nothing for a factor, which is then refused
+    variance = max(whole - sum(u**2 for _, u, _ in habits), 0.0)
+    variance_factor = max(float(dial.line.covariance[1, 1]) - sum(u_factor**2 for _, _, u_factor in habits), 0.0)
     single = max(line.scatter_mps**2, u_rounding_mps**2 + (line.gain * u_ground_mps) ** 2, 1e-12)
     rounding = u_rounding_mps**2 / single
     ground = (line.gain * u_ground_mps) ** 2 / single
