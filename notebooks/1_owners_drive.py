@@ -148,7 +148,7 @@ print(speedcal.correct(before, vehicle))
 # The drive was made by a script that knows it. It lies inside what was said.
 
 # %%
-truth = tomllib.loads((demo / "truth.toml").read_text())
+truth = tomllib.loads((demo / "truth.toml").read_text("utf-8"))
 factor = truth["error_factor_before"]
 print(f"error factor in truth {factor:.3f}, found {before.error_factor}")
 print("inside the range:", before.error_factor.contains(factor), "- best gear in truth:", truth["best_driven_gear"])

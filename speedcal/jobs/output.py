@@ -247,6 +247,7 @@ def _number(x: float) -> str:
 def _time(time_s: float, *, has_date: bool) -> str:
     if time_s != time_s:
         return ""
-    moment = datetime.fromtimestamp(round(time_s, 2), tz=UTC)
+    shown_s = round(time_s if has_date else time_s % 86400.0, 2)  # Windows knows no time before 1970
+    moment = datetime.fromtimestamp(shown_s, tz=UTC)
     text = moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
     return text if has_date else text.split("T")[1]

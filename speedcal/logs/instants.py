@@ -88,7 +88,7 @@ def _usual(block: _Block) -> FloatArray:
     dates, place = np.unique(written, return_inverse=True)
     days = [days_since_1970(date // 10_000, date // 100 % 100, date % 100) if date else None for date in dates.tolist()]
     good &= np.array([number is not None for number in days])[place]
-    day = np.array([number or 0 for number in days])[place]
+    day = np.array([number or 0 for number in days], np.int64)[place]
     counted = min(max(size - _WHOLE - 1, 0), _MICRO)
     fraction = whole(_WHOLE + 1, _WHOLE + 1 + counted) * 10 ** (_MICRO - counted) if counted else 0
     micros = (day * 86400 + hour * 3600 + minute * 60 + second) * 10**_MICRO + fraction

@@ -170,7 +170,7 @@ def reading_row(row: dict[Any, Any], unit: DisplayUnit) -> tuple[str, str, str, 
     shown, true = (row[name] / factor for name in ("indicated_mps", "ground_mps"))
     return (
         str(int(row["line"])),
-        f"{datetime.fromtimestamp(round(float(moment), 1), tz=UTC):%H:%M:%S}" if np.isfinite(moment) else "–",
+        f"{datetime.fromtimestamp(round(float(moment) % 86400.0, 1), tz=UTC):%H:%M:%S}" if np.isfinite(moment) else "–",
         f"{shown:.1f}" if np.isfinite(shown) else "–",
         f"{true:.1f}" if np.isfinite(true) else "–",
         signed(residual) if np.isfinite(residual) else "–",

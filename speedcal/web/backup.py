@@ -18,7 +18,7 @@ import sqlalchemy as sa
 from sqlalchemy.exc import DBAPIError
 
 from speedcal.web import schema
-from speedcal.web.originals import Originals
+from speedcal.web.originals import Originals, sync_file
 from speedcal.web.settings import ServiceError, Settings
 from speedcal.web.store import Store
 
@@ -61,8 +61,7 @@ def make_backup(settings: Settings, target: Path) -> Counts:
                 zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as packed,
             ):
                 counts = _pack(store, settings.data, packed, Path(scratch))
-            with part.open("rb") as written:
-                os.fsync(written.fileno())
+            sync_file(part)
         os.replace(part, target)
     except OSError as error:
         raise ServiceError("backup_not_written", source=str(target), reason=error.strerror) from None
@@ -155,7 +154,8 @@ def _take_over(store: Store, originals: Originals, scratch: Path, name: str) -> 
         key = originals.root / _KEY
         os.replace(scratch / _KEY, key)
         key.chmod(0o600)
-        os.sync()
+        if hasattr(os, "sync"):  # Windows has none
+            os.sync()
         with _frozen(snapshot) as source, store.writing() as target:
             target.execute(schema.meta.delete().where(schema.meta.c.key != "schema"))
             _copy_rows(source, target)

@@ -22,7 +22,8 @@ log = logging.getLogger("speedcal.web")
 _LONGEST_LINE = 8 * 1024 * 1024
 _BEAT_S = 2.0
 _SIGXCPU = 24
-_PASSED_ON = ("PATH", "HOME", "LANG", "LC_ALL", "TZ", "SYSTEMROOT", "TMPDIR", "VIRTUAL_ENV", "PYTHONPATH")
+_PASSED_ON = ("PATH", "HOME", "LANG", "LC_ALL", "TZ", "TMPDIR", "VIRTUAL_ENV", "PYTHONPATH")
+_PASSED_ON_ON_WINDOWS = ("SYSTEMROOT", "USERPROFILE", "TEMP", "TMP")
 
 
 class LostError(Exception):
@@ -53,7 +54,7 @@ class Child:
     """
 
     def __init__(self, *, is_warm: bool = True) -> None:
-        environment = {name: os.environ[name] for name in _PASSED_ON if name in os.environ}
+        environment = {name: os.environ[name] for name in (*_PASSED_ON, *_PASSED_ON_ON_WINDOWS) if name in os.environ}
         environment |= {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1", "MPLBACKEND": "agg"}
         self.process = subprocess.Popen(  # noqa: S603 - our own module, no user text
             [sys.executable, "-P", "-m", "speedcal.web.worker", "warm" if is_warm else "cold"],
@@ -72,6 +73,7 @@ class Child:
                 self._lines.put(json.loads(line))
         except (ValueError, OSError):
             pass
+        self.process.wait()  # who hears of the end finds it ended, and gives it no task
         self._lines.put(None)
 
     @property

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import errno
 import os
@@ -121,7 +122,6 @@ def make_server(settings: Settings) -> uvicorn.Server:
 
     config = uvicorn.Config(
         create_app(settings),
-        loop="asyncio",
         http="h11",
         ws="none",
         access_log=False,  # it would write down paths, and links are paths
@@ -138,5 +138,7 @@ def make_server(settings: Settings) -> uvicorn.Server:
 def serve(settings: Settings, sockets: list[socket.socket]) -> None:
     """Answer until somebody stops the service."""
     sys.setswitchinterval(0.0005)  # threads that work for a page get their turn while connections pour in
-    with contextlib.suppress(KeyboardInterrupt):
-        make_server(settings).run(sockets=sockets)
+    server = make_server(settings)
+    # The gate watches sockets, which the usual loop of Windows cannot.
+    with contextlib.suppress(KeyboardInterrupt), asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
+        runner.run(server.serve(sockets))

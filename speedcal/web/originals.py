@@ -109,8 +109,7 @@ class Originals:
         target = self._folder("results", job_id) / _safe(run_id)
         target.parent.mkdir(mode=0o700, exist_ok=True)
         for file in folder.iterdir():
-            with file.open("rb") as opened:
-                os.fsync(opened.fileno())
+            sync_file(file)
         shutil.rmtree(target, ignore_errors=True)
         os.replace(folder, target)
         _sync_folder(target.parent)
@@ -197,6 +196,12 @@ def _copy(source: BinaryIO, target: Path, *, limit: int) -> tuple[str, int]:
         out.flush()
         os.fsync(out.fileno())
     return digest.hexdigest(), size
+
+
+def sync_file(path: Path) -> None:
+    """Have a file on the disk; it is opened to be written, since Windows refuses this for one that is only read."""
+    with path.open("r+b") as written:
+        os.fsync(written.fileno())
 
 
 def _sync_folder(folder: Path) -> None:

@@ -12,6 +12,8 @@ from speedcal.web.settings import Limits
 
 _SPARE_DESCRIPTORS = 200
 """Kept for files, the database and worker processes."""
+_ON_WINDOWS = 480
+"""Python waits there for 512 sockets at the most."""
 _LEAST_AGE_S, _END_EVERY_S = 5.0, 0.05
 """A line this young does not end for another of its own address, nor do many at once: who opens hundreds a second is
 sent away cheaply."""
@@ -21,8 +23,8 @@ def room_for_connections(most: int) -> int:
     """Return how many connections there can be: the limit of open files is raised for them as far as that goes."""
     try:
         import resource
-    except ImportError:  # not on Windows, which has no such limit
-        return most
+    except ImportError:  # Windows
+        return min(most, _ON_WINDOWS)
     soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
     wanted = _SPARE_DESCRIPTORS + most
     if soft != resource.RLIM_INFINITY and soft < wanted:

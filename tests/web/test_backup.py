@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import errno
+import fcntl
 import io
+import os
 import random
 import stat
 import threading
@@ -134,6 +137,27 @@ def test_a_backup_of_a_shop_at_work_holds_together(database: str, tmp_path: Path
         done = back.queue.latest_done(steady, 1)
         assert all(back.originals.result_file(steady, run.id, "report.html") for run in done)
         back.store.close()
+
+
+def test_where_only_written_files_can_be_synced_a_shop_comes_back(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Windows refuses to sync a file that was opened to be read, and has no sync of everything."""
+    sync = os.fsync
+
+    def sync_written(handle: int) -> None:
+        only_reads = fcntl.fcntl(handle, fcntl.F_GETFL) & os.O_ACCMODE == os.O_RDONLY
+        if only_reads and stat.S_ISREG(os.fstat(handle).st_mode):
+            raise OSError(errno.EBADF, "not opened to be written")
+        sync(handle)
+
+    monkeypatch.setattr(os, "fsync", sync_written)
+    monkeypatch.delattr(os, "sync")
+    services, _ = filled(Settings(data=tmp_path / "old"))
+    finish(services, services.store.find_jobs()[0].id, "the report")
+    services.store.close()
+    made = make_backup(services.settings, tmp_path / "shop.zip")
+    assert restore_backup(Settings(data=tmp_path / "new"), tmp_path / "shop.zip") == made == Counts(2, 4, 0)
 
 
 def test_a_missing_original_is_told_and_does_not_stop_the_rest(tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import configparser
 import io
 import json
@@ -235,3 +236,27 @@ class _NoRedirect(urllib.request.HTTPErrorProcessor):
         return response
 
     https_response = http_response
+
+
+def test_it_runs_where_the_usual_loop_cannot_watch_sockets(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The usual loop of Windows; the gate watches the sockets itself."""
+
+    class OtherLoop(asyncio.SelectorEventLoop):
+        def add_reader(self, *_: object) -> None:
+            raise NotImplementedError
+
+    async def watch(_sockets: list[socket.socket]) -> None:
+        ours, theirs = socket.socketpair()
+        with ours, theirs:
+            said = asyncio.Event()
+            asyncio.get_running_loop().add_reader(ours, said.set)
+            theirs.send(b".")
+            await said.wait()
+            asyncio.get_running_loop().remove_reader(ours)
+            watched.append(ours)
+
+    watched: list[socket.socket] = []
+    monkeypatch.setattr(asyncio.events, "new_event_loop", OtherLoop)
+    monkeypatch.setattr(listen, "make_server", lambda _settings: SimpleNamespace(serve=watch))
+    listen.serve(Settings(data=Path("none")), [])
+    assert watched
