@@ -20,12 +20,12 @@ if TYPE_CHECKING:
 
 
 class _Length(click.ParamType[float]):
-    """A length with its unit, in metres."""
+    """A length with its unit, in meters."""
 
     name = "length"
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
-        """Return metres."""
+        """Return meters."""
         if isinstance(value, float):
             return value
         found = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*([a-z]+)\s*", str(value).lower())
