@@ -117,11 +117,11 @@ def fleet(
 
 @contextmanager
 def _aside(kept: Path | None) -> Iterator[Path]:
-    """Give a folder for what lies in between, made when it is used and gone afterwards, also after a crash."""
+    """Give a folder for what lies in between, gone afterwards; what a crash left beside the results goes too."""
     if kept is not None:
         for left in kept.glob(f"{_ASIDE}*"):
             shutil.rmtree(left, ignore_errors=True)
-    folder = (Path(tempfile.gettempdir()) if kept is None else kept) / f"{_ASIDE}{os.getpid()}"
+    folder = Path(tempfile.mkdtemp(prefix=_ASIDE)) if kept is None else kept / f"{_ASIDE}{os.getpid()}"
     try:
         yield folder
     finally:

@@ -122,12 +122,14 @@ class _JobReader:
 
     def _file(self, reader: TableReader, key: str) -> Path | None:
         name = reader.get(key, "")
-        path: Path = self.path.parent / name
-        try:
-            if name and path.is_file():
-                return path
-        except (OSError, ValueError):
-            pass
+        path = self.path
+        for written in (name, name.replace("\\", "/")):  # Windows parts folders by either
+            path = self.path.parent / written
+            try:
+                if name and path.is_file():
+                    return path
+            except (OSError, ValueError):
+                pass
         if not any(problem.values.get("key") == key for problem in reader.problems):
             reader.problem("no_such_file", key, found=name, **_near(path))
         return None

@@ -206,7 +206,7 @@ def _take_family_in(document: dict[str, Any], folder: Path, places: Mapping[str,
 
 
 def _place(name: Any, places: Mapping[str, str]) -> str:
-    found = places.get(str(PurePosixPath(str(name))))
+    found = places.get(str(PurePosixPath(str(name).replace("\\", "/"))))  # Windows parts folders by either
     if found is None:
         raise JobError("zip_lacks_file", source="job.toml", file=str(name))
     return found

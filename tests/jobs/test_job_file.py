@@ -155,6 +155,15 @@ def test_what_cannot_be_used_is_named(folder: Path, text: str, code: str) -> Non
     assert str(error).startswith("job.toml")
 
 
+def test_a_job_written_on_windows_is_read_everywhere(folder: Path) -> None:
+    r"""Folders parted by ``\``, line ends and mark of a Windows editor."""
+    (folder / "drives").mkdir()
+    (folder / "drives" / "a.gpx").touch()
+    text = "[before]\r\ntrack = 'drives\\a.gpx'\r\nheld = [30, 40]\r\nunit = 'mph'\r\n"
+    (folder / "job.toml").write_bytes(text.encode("utf-8-sig"))
+    assert load_job(folder).before[0].track == folder / "drives" / "a.gpx"
+
+
 def test_dates_pressures_and_how_it_was_read_are_kept(folder: Path) -> None:
     """A date is a date of TOML or a text in the same form."""
     drive = "date = 2026-05-04\nodometer = 84210\ncold_pressure_psi = 35\nread_from = 'side'\nterrain = 'level'\n"

@@ -107,6 +107,14 @@ def test_an_entry_that_lies_about_its_size_is_refused(tmp_path: Path) -> None:
         unpack(tmp_path / "lying.zip", tmp_path / "out", Limits())
 
 
+def test_a_job_written_on_windows_finds_its_files(tmp_path: Path) -> None:
+    """It parts folders by a backslash."""
+    (tmp_path / "out").mkdir()
+    packed = zipped({"job.toml": JOB.replace("/", r"\\"), "drives/a.gpx": b"x"}, tmp_path / "a.zip")
+    (drive,) = unpack(packed, tmp_path / "out", Limits())["before"]
+    assert (tmp_path / "out" / drive["track"]["file"]).read_bytes() == b"x"
+
+
 def test_a_date_of_an_imported_job_is_kept(tmp_path: Path) -> None:
     """TOML has dates of its own, the store has not; the job file takes either."""
     job = '[work]\ndate = 2026-05-04\n[before]\ntrack = "a.gpx"\nheld = [30, 40]\ndate = 2026-05-01\n'
