@@ -121,7 +121,7 @@ class _JobReader:
             reader.problems.append(Problem("held_without_unit", table=name))
 
     def _file(self, reader: TableReader, key: str) -> Path | None:
-        name = reader.get(key, "")
+        name: str = reader.get(key, "")
         path = self.path
         for written in (name, name.replace("\\", "/")):  # Windows parts folders by either
             path = self.path.parent / written
