@@ -16,6 +16,7 @@ from speedcal.vehicle.advice import Advice
 if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration
     from speedcal.vehicle import Vehicle, Work
+    from speedcal.vehicle.undoing import StateBefore
 
 _MORE_DRIVING = {"more_readings": "readings", "longer_distance": "times_as_far"}
 _ODD = 0.03
@@ -27,6 +28,7 @@ _TAKEN_FOR = {"kmh_taken_for_mph": "km/h", "mph_taken_for_kmh": "mph"}
 
 
 def next_steps(
+    before: Calibration | None,
     after: Calibration,
     rule: Tolerance,
     *,
@@ -43,6 +45,8 @@ def next_steps(
 
     Parameters
     ----------
+    before
+        The drive before the work: what undoing it leads back to.
     after
         The drive that was judged, or several pooled.
     rule
@@ -76,7 +80,11 @@ def next_steps(
     looks = _looks(counted, changes)
     if driving:
         return (*looks, *steps)
-    return (*looks, *steps, *_asked_by(after, rule, _fitted(vehicle, work, counted), judged_mps))
+    speeds = [v / SPEED_UNIT_MPS[after.unit] for v in judged_mps if v > 0]
+    undone = None
+    if counted or all(change.agrees for change in changes):  # else undoing leads elsewhere
+        undone = _undone(before, rule, vehicle, work, speeds)
+    return (*looks, *steps, *_asked_by(after, rule, _fitted(vehicle, work, counted), speeds, undone))
 
 
 def _looks(counted: Sequence[Finding], changes: Sequence[ChangeCheck]) -> list[Advice]:
@@ -126,8 +134,22 @@ def _fitted(vehicle: Vehicle | None, work: Work | None, counted: Sequence[Findin
     return now
 
 
-def _asked_by(after: Calibration, rule: Tolerance, vehicle: Vehicle, judged_mps: Sequence[float]) -> tuple[Advice, ...]:
-    """Return what the drive after asks for to be changed."""
+def _undone(
+    before: Calibration | None, rule: Tolerance, vehicle: Vehicle | None, work: Work | None, speeds: Sequence[float]
+) -> StateBefore | None:
+    """Return what undoing the work leads back to, for a rule on the speed shown."""
+    from speedcal.vehicle import Vehicle as AnyVehicle
+    from speedcal.vehicle.before_work import state_before
+
+    if before is None or work is None or rule.quantity == "distance":
+        return None
+    return state_before(before, vehicle or AnyVehicle(), work, speeds=speeds, limits=rule.allowed)
+
+
+def _asked_by(
+    after: Calibration, rule: Tolerance, vehicle: Vehicle, speeds: Sequence[float], undone: StateBefore | None
+) -> tuple[Advice, ...]:
+    """Return what the drive after asks for to be changed, and what undoing the work would do."""
     from speedcal.vehicle import diagnose
     from speedcal.vehicle.corrections import correct_diagnosed
 
@@ -135,6 +157,7 @@ def _asked_by(after: Calibration, rule: Tolerance, vehicle: Vehicle, judged_mps:
     if rule.quantity == "distance":
         found = correct_diagnosed(after, vehicle, wrong, criterion="odometer first", may_keep=False)
     else:
-        speeds = [v / SPEED_UNIT_MPS[after.unit] for v in judged_mps if v > 0]
-        found = correct_diagnosed(after, vehicle, wrong, speeds=speeds, limits=rule.allowed, may_keep=False)
+        found = correct_diagnosed(
+            after, vehicle, wrong, speeds=speeds, limits=rule.allowed, may_keep=False, before=undone
+        )
     return tuple(entry for entry in found.advice if entry.action not in _NO_HELP)

@@ -93,6 +93,7 @@ def verify(
     if result.verdict == "pass":
         return result
     steps = next_steps(
+        before,
         after,
         rule,
         vehicle=vehicle,

@@ -69,6 +69,7 @@ ACTION_NAMES: dict[str, str] = {
     "measure_fact": "find out what is missing",
     "drive_again": "drive again",
     "check_files": "check the files",
+    "undo_work": "undo the work",
 }
 """Action of an advice in a few words."""
 
@@ -81,6 +82,8 @@ _INSTEAD_OF = {
     "ratio_box": "the ratio box above",
     "drive_gear": "the drive gear above",
     "pair": "the gears above",
+    "undo": "undoing the work",
+    "repair": "the repair",
 }
 _AND_NEEDLE = " and the needle"
 
@@ -145,6 +148,7 @@ FINDINGS: dict[str, Template] = {
     "gear_alone_leaves": "By itself this would leave {percent:.1f} %.",
     "needle_alone_leaves": "The needle alone would leave {percent:.1f} % at best.",
     "instead_of_the_first": _instead_of,
+    "as_before": "So it was on the drive before the work, which tells what it leaves.",
     "odometer_left": _odometer_left,
     "odometer_is_right": _odometer_is_right,
     "one_range_throughout": "Stay in the range that the job states for the whole drive, and drive again.",

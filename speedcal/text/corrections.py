@@ -7,7 +7,7 @@ from typing import Any
 from speedcal.finding import Finding
 from speedcal.text.advice_messages import ACTION_NAMES, TIMES, gained_by_measuring
 from speedcal.text.explanations import diagnosis_lines
-from speedcal.text.numbers import likely, signed
+from speedcal.text.numbers import joined, likely, signed
 from speedcal.text.parts import MEASURED_BY, choice_name, part_name, setting_name
 from speedcal.text.vehicle_summary import effective_text
 from speedcal.vehicle.advice import Advice
@@ -114,11 +114,31 @@ def headline(entry: Advice) -> str:
             return f"reseat the needle {abs(float(value)):g} {entry.unit} {'lower' if float(value) < 0 else 'higher'}"
         case "turn_housing":
             return f"turn the housing so that the range {value} faces down"
-        case "check_count":
-            return _look_text(entry)
+        case "check_count" | "undo_work":
+            return _look_text(entry) if entry.action == "check_count" else _undoing(entry)
         case "measure_fact" if entry.part in MEASURED_BY:
             return MEASURED_BY[entry.part]
     return "leave this drive to an approved workshop" if entry.part == "tachograph" else ACTION_NAMES[entry.action]
+
+
+def _undoing(entry: Advice) -> str:
+    """Return what is fitted or set again as it was."""
+    return joined(_again(*part) for why in entry.because if why.code == "as_before" for part in why.values["parts"])
+
+
+def _again(name: str, value: Any) -> str:
+    part = part_name(name)
+    if name == "housing":
+        return f"turn the housing back so that the range {value} faces down"
+    if name.startswith("settings."):
+        kind = name.partition(".")[2]
+        return f"set the {setting_name(kind, value, 'back to ')}" if value else f"set the {part_name(kind)} back"
+    if value is None:
+        taken_out = name in ("ratio_box", "pulse_scaler")
+        return f"take the {part} out again" if taken_out else f"fit the {part} again that was in it before"
+    if name == "pulse_scaler":
+        return f"set the {part} back to {value}"
+    return f"fit the {part} {value} again" if name == "ratio_box" else f"fit the {part} with {value} teeth again"
 
 
 def _look_text(entry: Advice) -> str:

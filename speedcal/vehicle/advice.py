@@ -21,6 +21,7 @@ Action = Literal[
     "repair_instrument",
     "check_count",
     "turn_housing",
+    "undo_work",
     "set_unit",
     "use_correction_card",
     "measure_fact",

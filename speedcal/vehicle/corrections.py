@@ -41,6 +41,7 @@ from speedcal.vehicle.options import (
 from speedcal.vehicle.other_ranges import OtherRange, other_ranges
 from speedcal.vehicle.outlook import Outlook
 from speedcal.vehicle.recommendation import advise
+from speedcal.vehicle.undoing import StateBefore
 from speedcal.vehicle.vehicle import Criterion, Vehicle, Work
 from speedcal.wording import words
 
@@ -194,11 +195,12 @@ def correct_diagnosed(
     limits: Limits | None = None,
     unit: DisplayUnit = "mph",
     may_keep: bool = True,
+    before: StateBefore | None = None,
 ) -> Corrections:
     """Return what :func:`correct` does, where it is known already what is wrong; None for nothing.
 
     Parameters and errors are those of :func:`correct`; without ``may_keep`` a road test has told that it cannot stay
-    as it is.
+    as it is, and ``before`` is what undoing the latest work leads back to.
     """
     known = dial_from_facts(vehicle, unit) if calibration is None else None
     judged = calibration
@@ -237,6 +239,7 @@ def correct_diagnosed(
         measure,
         calibration.trust if calibration else None,
         may_keep,
+        before,
     )
     advice = advise(outlook)
     if calibration is not None and righted is not None and advice[0].rights_what_is_told:

@@ -10,6 +10,7 @@ from speedcal.vehicle.choice import Choice
 from speedcal.vehicle.diagnosis import Diagnosis
 from speedcal.vehicle.judge import Judge
 from speedcal.vehicle.options import FittedTeeth
+from speedcal.vehicle.undoing import StateBefore
 from speedcal.vehicle.vehicle import Vehicle
 
 
@@ -27,6 +28,12 @@ class Outlook:
     trust: Trust | None
     may_keep: bool
     """False where a road test has told that it cannot stay as it is."""
+    before: StateBefore | None = None
+    """What undoing the latest work leads back to."""
+
+    def judge_of(self, choice: Choice) -> Judge:
+        """Return what a choice is judged by: undoing has a drive of its own."""
+        return self.before.judge if self.before is not None and choice.kind == "undo" else self.judge
 
     @property
     def causes(self) -> tuple[Finding, ...]:

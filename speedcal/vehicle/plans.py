@@ -3,17 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from speedcal.units import KMH_MPS, MPH_MPS
 from speedcal.vehicle.choice import Choice
 from speedcal.vehicle.judge import SURE_ENOUGH, Judge
+from speedcal.vehicle.undoing import StateBefore
 
 _WORK = {
     "keep": 0,
     "setting": 1,
+    "settings": 1,
     "pulse_scaler": 1,
     "driven_gear": 2,
     "ratio_box": 3,
@@ -48,6 +50,13 @@ _NEEDLE_U = 2.0
 """A needle is called off when its offset is so many standard uncertainties, and at least a step, from zero."""
 
 
+def _work(choice: Choice) -> int:
+    """Return how much work a choice is; undoing is that of each part."""
+    if choice.kind == "undo":
+        return sum(_WORK.get(name.partition(".")[0], 0) for name, _ in choice.parts)
+    return _WORK[choice.kind]
+
+
 @dataclass(frozen=True, slots=True)
 class Plan:
     """One change of the drive, the needle set over, or both."""
@@ -76,7 +85,7 @@ class Plan:
     @property
     def work(self) -> int:
         """How much work it is, in order only."""
-        return _WORK[self.choice.kind] + (_WORK["needle"] if self.shift_mps else 0)
+        return _work(self.choice) + (_WORK["needle"] if self.shift_mps else 0)
 
     @property
     def chances(self) -> tuple[int, ...]:
@@ -89,7 +98,14 @@ class Plan:
         return -max(round((min(chance, SURE_ENOUGH) - _WORTH_A_STEP * self.work) / SAME_CHANCE), 2)
 
 
-def plans_of(judge: Judge, keep: Choice, lists: Mapping[str, Sequence[Choice]], *, may_keep: bool) -> list[Plan]:
+def plans_of(
+    judge: Judge,
+    keep: Choice,
+    lists: Mapping[str, Sequence[Choice]],
+    *,
+    may_keep: bool,
+    before: StateBefore | None = None,
+) -> list[Plan]:
     """Return every change worth thinking of, the best first: one of each kind, alone and with the needle set over.
 
     Parameters
@@ -102,12 +118,17 @@ def plans_of(judge: Judge, keep: Choice, lists: Mapping[str, Sequence[Choice]], 
         The choices by kind.
     may_keep
         False where a road test has told that it cannot stay as it is.
+    before
+        What undoing the latest work leads back to.
 
     Returns
     -------
     list of Plan
         Empty where nothing is named that could be changed and the instrument is not right either.
     """
+    undoing = _undoing(judge, before) if before is not None else []
+    if undoing and before is not None:  # of which a drive of its own tells
+        lists = {kind: [c for c in choices if not before.is_reached_by(c)] for kind, choices in lists.items()}
     candidates = [keep] if keep.is_fitted else []
     by_slope = list(candidates)  # with the needle set over, the slope is what a gear has to put right
     for choices in lists.values():
@@ -118,9 +139,19 @@ def plans_of(judge: Judge, keep: Choice, lists: Mapping[str, Sequence[Choice]], 
     plans = [_plan(judge, choice) for choice in candidates if may_keep or choice.kind != "keep"]
     has_parts = any(plan.choice.kind != "keep" for plan in plans)
     plans += _set_over(judge, by_slope) if _needle_is_off(judge) else []
+    plans += undoing
     if not has_parts and not any(plan.passes for plan in plans):
         return []
     return [_nearer_to_true(judge, lists, plan) for plan in _in_order(plans)]
+
+
+def _undoing(judge: Judge, before: StateBefore) -> list[Plan]:
+    """Return undoing the latest work where that likely passes by the drive before it, else with the needle set over."""
+    choice = before.choice
+    hides = _hides_needle(before.judge, 1.0, slope_now=judge.odometer.value)
+    plans = [replace(_plan(before.judge, choice), hides_needle_percent=hides)]
+    plans += _with_needle(before.judge, choice) if _needle_is_off(before.judge) else []
+    return [plan for plan in plans if plan.passes and plan.probability > LIKELY][:1]
 
 
 def _in_order(plans: Sequence[Plan]) -> list[Plan]:
@@ -164,7 +195,7 @@ def _nearer_to_true(judge: Judge, lists: Mapping[str, Sequence[Choice]], plan: P
     A gear far from the limits of a rule is proven by a short road test; what it leaves stays for good.
     """
     kind = plan.choice.kind
-    if judge.limits is None or plan.shift_mps or kind == "keep":
+    if judge.limits is None or plan.shift_mps or kind in ("keep", "undo"):
         return plan
     sure = [
         _plan(judge, choice)
@@ -188,14 +219,14 @@ def _plan(judge: Judge, choice: Choice, shift_mps: float = 0.0) -> Plan:
     )
 
 
-def _hides_needle(judge: Judge, gain: float) -> float:
+def _hides_needle(judge: Judge, gain: float, *, slope_now: float | None = None) -> float:
     """Return how far off the drive would be that a gear sets against a needle which sits wrong; zero where it is not.
 
     The slope of the dial is that of the drive: a gear that makes it worse puts the odometer wrong, and errs at other
     speeds. [%]
     """
     slope = judge.odometer.value
-    then, now = 100 * (gain * slope - 1), 100 * (slope - 1)
+    then, now = 100 * (gain * slope - 1), 100 * ((slope_now or slope) - 1)
     return then if _needle_is_off(judge) and abs(then) > max(abs(now), judge.acceptable_percent) else 0.0
 
 

@@ -23,6 +23,7 @@ _ACTIONS: dict[str, Action] = {
     "ratio_box": "fit_ratio_box",
     "drive_gear": "fit_drive_gear",
     "pair": "fit_gear_pair",
+    "undo": "undo_work",
 }
 _GOOD_CHANCE = 0.9
 """Chance of passing that is enough to leave everything as it is. Our own judgment."""
@@ -44,8 +45,8 @@ def advise(outlook: Outlook) -> tuple[Advice, ...]:
     if righting_gain(outlook.diagnosis, outlook.judge.dial.line.error_factor) is not None or (
         first and (first[0].action in _ALONE or first[0].part == "range")
     ):
-        return (*first, *meanwhile(first))
-    plans = plans_of(outlook.judge, outlook.keep, outlook.lists, may_keep=outlook.may_keep)
+        return (*first, *meanwhile(first), *_undo_instead(outlook, first))
+    plans = _plans(outlook)
     if not plans:
         return (*first, *_find_out(outlook))
     best = plans[0]
@@ -67,6 +68,18 @@ def advise(outlook: Outlook) -> tuple[Advice, ...]:
             )
         )
     return tuple(_unique(entries))
+
+
+def _plans(outlook: Outlook) -> list[Plan]:
+    return plans_of(outlook.judge, outlook.keep, outlook.lists, may_keep=outlook.may_keep, before=outlook.before)
+
+
+def _undo_instead(outlook: Outlook, first: Sequence[Advice]) -> list[Advice]:
+    """Return undoing the latest work, where an instrument would be repaired that passed before it."""
+    if not any(entry.action == "repair_instrument" for entry in first):
+        return []
+    instead = Finding("instead_of_the_first", kind="repair", needle=False)
+    return [_entry(outlook, plan, (instead,)) for plan in _plans(outlook) if _kind_alone(plan) == "undo"]
 
 
 def _alternatives(outlook: Outlook, best: Plan, plans: Sequence[Plan]) -> list[Advice]:
@@ -158,13 +171,6 @@ def _kind_alone(plan: Plan) -> str | None:
 def _entry(outlook: Outlook, plan: Plan, because: tuple[Finding, ...] = ()) -> Advice:
     choice = plan.choice
     part, value, unit = _target(choice)
-    opens = "opens_hub" if outlook.vehicle.sensor == "wheel" else "opens_transmission"
-    cautions = {
-        "setting": ("setting_moves_shifts",),
-        "pulse_scaler": ("scaler_moves_all",) if outlook.vehicle.settings else (),
-        "drive_gear": (opens,),
-        "pair": (opens,),
-    }.get(choice.kind, ())
     low: tuple[Finding, ...] = ()
     nearest = min(
         outlook.lists.get(LISTED.get(choice.kind, choice.kind), ()),
@@ -181,6 +187,7 @@ def _entry(outlook: Outlook, plan: Plan, because: tuple[Finding, ...] = ()) -> A
     if choice.reads_low and not plan.shift_mps:
         low = (Finding("reads_low_by", percent=-choice.lowest_error_percent),)
     causes = () if choice.kind == "keep" and plan.passes else outlook.causes
+    told = (Finding("as_before", parts=[list(part) for part in choice.parts]),) if choice.kind == "undo" else ()
     return Advice(
         _ACTIONS[choice.kind],
         part=part,
@@ -191,18 +198,33 @@ def _entry(outlook: Outlook, plan: Plan, because: tuple[Finding, ...] = ()) -> A
         because=(
             _outcome(outlook, plan),
             *because,
+            *told,
             *causes,
             *low,
             *_odometer_left(outlook, choice),
             *_hides_needle(outlook, plan),
-            *(Finding(code) for code in cautions),
+            *_cautions(outlook, choice),
         ),
     )
 
 
+def _cautions(outlook: Outlook, choice: Choice) -> list[Finding]:
+    """Return what to mind with a choice."""
+    opens = "opens_hub" if outlook.vehicle.sensor == "wheel" else "opens_transmission"
+    cautions = {
+        "setting": ("setting_moves_shifts",),
+        "settings": ("setting_moves_shifts",),
+        "pulse_scaler": ("scaler_moves_all",) if outlook.vehicle.settings else (),
+        "drive_gear": (opens,),
+        "pair": (opens,),
+    }
+    kinds = [name.partition(".")[0] for name, _ in choice.parts] if choice.kind == "undo" else [choice.kind]
+    return [Finding(code) for kind in kinds for code in cautions.get(kind, ())]
+
+
 def _odometer_left(outlook: Outlook, choice: Choice) -> tuple[Finding, ...]:
     """Return what the odometer, where it was read, is off by for sure when the dial is right."""
-    judge = outlook.judge
+    judge = outlook.judge_of(choice)
     if judge.odometer_factor is None or judge.criterion == "odometer first":
         return ()
     left = judge.odometer_factor.scaled(choice.gain)
@@ -236,6 +258,8 @@ def _target(choice: Choice) -> tuple[str | None, float | str | None, str | None]
     match choice.kind:
         case "keep":
             return None, None, None
+        case "undo":
+            return "work", None, None
         case "pair":
             return "gears", f"{parts['drive_gear']}/{parts['driven_gear']}", "teeth"
         case "ratio_box":

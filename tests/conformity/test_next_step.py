@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 from support.calibrations import make_calibration
@@ -157,3 +158,80 @@ def test_work_that_changed_something_else_than_planned_is_looked_at_before_more_
     result = verify(BEFORE, after, RULE, vehicle=VEHICLE, work={"driven_gear": 14})
     assert (result.advice[0].action, result.advice[0].part) == ("check_count", "work")
     assert str(result.advice[0]).startswith("Look at what was really fitted and set. The speed changed by +29.0 %")
+
+
+AT_50 = "us_393_82"  # within 5 mph at 50 mph
+SLIGHT = {"u_offset": 0.3, "u_factor": 0.006}
+
+
+def after_work(work: dict[str, Any], gain: float, vehicle: dict[str, Any], *, shift: float = 0.0) -> Verification:
+    """Judge a needle 4 mph high on a drive 4 % slow, which passes at 50 mph, once that drive is changed by ``gain``."""
+    before = make_calibration(offset=4.0, factor=0.96, **SLIGHT)
+    after = make_calibration(offset=4.0 + shift, factor=0.96 * gain, **SLIGHT)
+    return verify(before, after, AT_50, vehicle=Vehicle.from_dict(vehicle), work=work)
+
+
+def test_work_that_made_it_worse_is_undone_with_the_reading_of_the_drive_before() -> None:
+    """20 teeth showed 4 + 0.96 x 50 = 52 mph at 50, 4 % high; 18 teeth show 57.3."""
+    result = after_work({"driven_gear": 18}, 20 / 18, {"driven_gear": 20, "drive_gear": 8})
+    assert result.verdict == "fail"
+    (undo,) = (step for step in result.advice if step.action == "undo_work")
+    assert undo.worst_error_percent == pytest.approx(4.0, abs=0.01)
+    assert str(undo).startswith("Fit the driven gear with 20 teeth again: leaves at most 4.0 %")
+    assert undo.probability is not None
+    assert undo.probability > 0.95
+
+
+@pytest.mark.parametrize(
+    ("work", "vehicle", "words"),
+    [
+        ({"driven_gear": 18}, {}, "Fit the driven gear again that was in it before"),
+        ({"pulse_scaler": "10/9"}, {}, "Take the pulse scaler out again"),
+        ({"pulse_scaler": "10/9"}, {"pulse_scaler": "1"}, "Set the pulse scaler back to 1"),
+        ({"settings": {"turns_per_mile": 750}}, {}, "Set the"),
+    ],
+)
+def test_undoing_needs_no_count_of_what_was_fitted(work: dict[str, Any], vehicle: dict[str, Any], words: str) -> None:
+    """Whatever was in it, the drive before was made with it."""
+    result = after_work(work, 20 / 18, vehicle)
+    assert [str(step)[: len(words)] for step in result.advice if step.action == "undo_work"] == [words]
+
+
+def test_work_is_not_undone_where_that_leads_elsewhere() -> None:
+    """The needle slipped 6 mph too, or what was there failed as well: the state before is not had again, or no help."""
+    slipped = after_work({"driven_gear": 20}, 1.0, {"driven_gear": 20}, shift=6.0)
+    failing = make_calibration(offset=0.0, factor=1.2, **SLIGHT)
+    worse = make_calibration(offset=0.0, factor=1.2 * 20 / 18, **SLIGHT)
+    other = verify(failing, worse, AT_50, vehicle=VEHICLE, work={"driven_gear": 18})
+    for result in (slipped, other):
+        assert result.verdict == "fail"
+        assert result.advice
+        assert "undo_work" not in {step.action for step in result.advice}
+
+
+def test_the_needle_goes_with_undoing_where_the_drive_before_asks_for_it() -> None:
+    """3 mph low at every speed, and then 22 teeth for 20: the old gear and the needle 3 mph up leave nothing."""
+    before = make_calibration(offset=-3.0, factor=1.0, **SLIGHT)
+    after = make_calibration(offset=-3.0, factor=20 / 22, **SLIGHT)
+    result = verify(before, after, {"percent": 5}, vehicle=VEHICLE, work={"driven_gear": 22})
+    steps = [(step.action, step.value) for step in result.advice if step.action in ("undo_work", "reseat_needle")]
+    assert steps == [("undo_work", None), ("reseat_needle", pytest.approx(3.0, abs=0.5))]
+
+
+@pytest.mark.parametrize(("tire", "offered"), [("P235/70R16", True), ("P265/75R16", False)])
+def test_new_tires_stay_on_when_a_gear_is_changed_back(tire: str, *, offered: bool) -> None:
+    """A dial that was right reads 2 % low on the one and 11 % low on the other, with the old gear."""
+    truck = Vehicle.from_dict({"tire": "P225/70R16", "driven_gear": 22, "drive_gear": 8})
+    rolls = Vehicle.from_dict({"tire": tire}).rolled
+    was = truck.rolled
+    assert rolls is not None
+    assert was is not None
+    gain = was.circumference_m.value / rolls.circumference_m.value
+    before = make_calibration(offset=0.0, factor=1.0, **SLIGHT)
+    after = make_calibration(offset=0.0, factor=gain * 22 / 26, **SLIGHT)
+    result = verify(before, after, {"percent": 6}, vehicle=truck, work={"tire": tire, "driven_gear": 26})
+    assert result.verdict == "fail"
+    steps = [step for step in result.advice if step.action == "undo_work"]
+    assert bool(steps) == offered
+    for step in steps:
+        assert step.worst_error_percent == pytest.approx(100 * (1 - gain), abs=0.1)
