@@ -166,10 +166,10 @@ LOG_BLOCK_S, POSITIONS_BLOCK_S, LUCK = 60.0, 120.0, 0.75
 of the model's was only lucky: with it, and not with 0 or 1, 95 % intervals held the truth in 95 to 97 % of 300
 simulated drives each of logs at 0.2, 1 and 5 s."""
 
-RECEIVER_U_MPS = 0.003
-"""What a receiver may be off by at all speeds, standard: half of the 0.006 m/s (95 %) by which the rate of a GPS range
-may err in space (performance standard, from memory), of which headings take some and to which receivers add
-some. Doubled, readings of a fine log are a tenth wider."""
+RECEIVER_U_MPS = 0.0015
+"""What a receiver may be off by at all speeds, standard: half of what the rate of one GPS range may err by in space
+(0.006 m/s at 95 %, performance standard, from memory), of which several ranges, and headings, leave less and to which
+receivers add some. Doubled, readings of a fine log are a tenth wider, and held in 0.98."""
 
 LOG_WRONG_SHARE, LOG_WRONG_SPREAD_MPS, LOG_WRONG_STEADY_MPS2 = 0.01, 4.0, 0.14
 """Share of a log that is taken as wrong before it is seen, the range about the right value in which that lies, such as
