@@ -166,7 +166,7 @@ def _logged_noise(drive: Drive) -> tuple[FloatArray, FloatArray, BoolArray]:
     rounding = SPEED_UNIT_MPS[kind.unit] ** 2 / 12 * _rounding_memory(drive)
     variance = kind.sd_mps**2 + rounding + truth.error_factor**2 * (doppler + between)
     linear = truth.reading_ground_mps > LINEAR_FROM_MPS
-    return np.interp(at, drive.track.time_s, drive.track.speed_mps), variance, ~truth.wrong & received & linear
+    return _interpolated(drive, drive.track.speed_mps, at), variance, ~truth.wrong & received & linear
 
 
 def _steady(drive: Drive, speed: FloatArray, variance: FloatArray, use: BoolArray) -> tuple[FloatArray, FloatArray]:
@@ -174,12 +174,11 @@ def _steady(drive: Drive, speed: FloatArray, variance: FloatArray, use: BoolArra
     kind, truth, readings, track = drive.kind, drive.truth, drive.readings, drive.track
     step = SPEED_UNIT_MPS[kind.unit]
     at = readings.time_s + truth.clock_offset_s
-    on_plateau = np.zeros(len(at), np.bool_)
+    on_plateau = _on_plateau(drive, at) & use
     independent = variance + (1 - _rounding_memory(drive)) * step**2 / 12
     plateaus = []
     for begin, end, level in truth.plateaus:
         here = (at >= begin) & (at <= end) & use
-        on_plateau |= here
         fixed = (track.time_s >= begin) & (track.time_s <= end)
         first = np.floor((truth.offset_mps + truth.error_factor * level) / step + 0.5)
         edge = ((first - 0.5) * step - truth.offset_mps) / truth.error_factor
@@ -228,12 +227,24 @@ def _between_fixes(drive: Drive, at: FloatArray) -> tuple[FloatArray, BoolArray]
     part = np.clip((at - time[before]) / span, 0, 1)
     received = (at >= time[0]) & (at <= time[-1]) & (span <= max(3.0, 3 * drive.kind.fix_interval_s))
     tied = 2 * drive.kind.wander_mps**2 / drive.kind.wander_scale_s * part * (1 - part) * span
-    seen = truth.ground_at(time)
-    missed = truth.ground_at(at) - (seen[before] + part * (seen[before + 1] - seen[before]))
-    steady = np.any([(at >= begin) & (at <= end) for begin, end, _ in truth.plateaus], axis=0)
+    missed = truth.ground_at(at) - _interpolated(drive, truth.ground_at(time), at)
+    steady = _on_plateau(drive, at)
     ramp = ~steady & received & (truth.ground_at(at) > LINEAR_FROM_MPS)
     on_ramp = float(np.mean(missed[ramp] ** 2)) if ramp.any() else 0.0
     return np.where(steady, tied, on_ramp), received
+
+
+def _interpolated(drive: Drive, seen: FloatArray, at: FloatArray) -> FloatArray:
+    """Return what fixes say of the speed between them: best on a straight line under way, on a smooth one on ramps."""
+    from scipy.interpolate import CubicSpline
+
+    time = drive.track.time_s
+    smooth = CubicSpline(time, seen)(np.clip(at, time[0], time[-1]))
+    return np.where(_on_plateau(drive, at), np.interp(at, time, seen), smooth)
+
+
+def _on_plateau(drive: Drive, at: FloatArray) -> BoolArray:
+    return np.any([(at >= begin) & (at <= end) for begin, end, _ in drive.truth.plateaus], axis=0)
 
 
 def _position_information(drive: Drive) -> FloatArray:
