@@ -6,6 +6,7 @@ import asyncio
 import contextlib
 import logging
 import math
+import mimetypes
 from collections.abc import AsyncIterator, Callable
 from pathlib import Path
 
@@ -53,6 +54,8 @@ from speedcal.web.trust import authority_file, trust_page
 
 log = logging.getLogger("speedcal.web")
 _STATIC = Path(__file__).parent / "static"
+_KINDS = {".js": "text/javascript", ".css": "text/css", ".svg": "image/svg+xml"}
+"""What static files are sent as: on Windows other programs change what the system says, and browsers refuse them."""
 _DAY_S = 86400.0
 Viewer = Callable[[Context, View], Response]
 
@@ -97,6 +100,8 @@ def check_passcode(services: Services) -> None:
 
 def create_app(settings: Settings) -> Starlette:
     """Return the service as an ASGI application; the store is opened when it starts and closed when it stops."""
+    for suffix, kind in _KINDS.items():
+        mimetypes.add_type(kind, suffix)
 
     @contextlib.asynccontextmanager
     async def lifespan(app: Starlette) -> AsyncIterator[None]:

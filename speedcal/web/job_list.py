@@ -12,14 +12,14 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
 
-from starlette.background import BackgroundTask
-from starlette.responses import FileResponse, Response
+from starlette.responses import Response
 
 from speedcal.jobs.spreadsheet import as_text
 from speedcal.text.page_labels import NEWS, NEWS_STATE, STAGES
-from speedcal.web.answers import attachment, day
+from speedcal.web.answers import day
 from speedcal.web.context import Context, Services
-from speedcal.web.folder import Files, job_files, write_zip
+from speedcal.web.folder import Files, job_files
+from speedcal.web.results import zip_of
 from speedcal.web.rows import JobRow
 
 _A_PAGE = 50
@@ -68,20 +68,7 @@ def _bounds(month: str) -> tuple[float, float] | None:
 
 def export_all(context: Context) -> Response:
     """Send every job as a folder that ``speedcal report`` runs, with its report, and a table of them."""
-    web, run_id = context.web, context.web.new_scratch_id()
-    packed = web.originals.scratch(run_id) / "jobs.zip"
-    try:
-        with web.runner.place():
-            write_zip(_everything(web), packed)
-    except BaseException:
-        web.originals.remove_scratch(run_id)
-        raise
-    return FileResponse(
-        packed,
-        media_type="application/zip",
-        headers={"content-disposition": attachment(f"jobs {day(time.time())}", ".zip")},
-        background=BackgroundTask(web.originals.remove_scratch, run_id),
-    )
+    return zip_of(context.web, f"jobs {day(time.time())}", _everything(context.web))
 
 
 def _everything(web: Services) -> Iterator[tuple[str, Files]]:

@@ -6,15 +6,18 @@ import base64
 import hashlib
 import json
 import re
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+from starlette.background import BackgroundTask
 from starlette.responses import FileResponse, JSONResponse, Response
 
 from speedcal.text.job_messages import step_name
 from speedcal.web.answers import RefusedError, attachment
 from speedcal.web.basis import has_basis
-from speedcal.web.context import Context, View
+from speedcal.web.context import Context, Services, View
+from speedcal.web.folder import Files, write_zip
 from speedcal.web.guard import PICTURE_POLICY, REPORT_POLICY
 from speedcal.web.queue import Run
 
@@ -118,4 +121,22 @@ def status(context: Context, view: View) -> Response:
             "part": run.part if run else 1.0,
             "ahead": context.web.queue.ahead(run) if run else 0,
         }
+    )
+
+
+def zip_of(web: Services, title: str, folders: Iterator[tuple[str, Files]]) -> Response:
+    """Send folders as a zip, which is gone when it is sent."""
+    run_id = web.new_scratch_id()
+    packed = web.originals.scratch(run_id) / "packed.zip"
+    try:
+        with web.runner.place():
+            write_zip(folders, packed)
+    except BaseException:
+        web.originals.remove_scratch(run_id)
+        raise
+    return FileResponse(
+        packed,
+        media_type="application/zip",
+        headers={"content-disposition": attachment(title, ".zip")},
+        background=BackgroundTask(web.originals.remove_scratch, run_id),
     )

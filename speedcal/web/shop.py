@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from starlette.background import BackgroundTask
-from starlette.responses import FileResponse, Response
+from starlette.responses import Response
 
 from speedcal.text import page_labels
 from speedcal.units import USUAL_LIMIT
@@ -16,11 +15,11 @@ from speedcal.web.context import Context, View
 from speedcal.web.fields import groups, show_form
 from speedcal.web.figures import number_in
 from speedcal.web.film_store import Films
-from speedcal.web.folder import job_files, lay_out, write_zip
+from speedcal.web.folder import job_files, lay_out
 from speedcal.web.history import entries
 from speedcal.web.job_form import problems_of
 from speedcal.web.links import reach_notes, shown_links
-from speedcal.web.results import failure_of, result_of
+from speedcal.web.results import failure_of, result_of, zip_of
 
 _TOLD = 50
 """Forms sent that a job's page lists, the latest ones."""
@@ -111,21 +110,9 @@ def revoke_link(context: Context, view: View) -> Response:
 
 def export_job(context: Context, view: View) -> Response:
     """Send the job folder that ``speedcal report`` runs, as a zip."""
-    web, run_id = context.web, context.web.new_scratch_id()
+    web = context.web
     drives = [drive for drive in web.store.drives(view.job.id) if drive.is_complete]
-    packed = web.originals.scratch(run_id) / "job.zip"
-    try:
-        with web.runner.place():
-            write_zip(iter([("job/", job_files(view.job, drives, web.originals))]), packed)
-    except BaseException:
-        web.originals.remove_scratch(run_id)
-        raise
-    return FileResponse(
-        packed,
-        media_type="application/zip",
-        headers={"content-disposition": attachment(view.job.title, ".zip")},
-        background=BackgroundTask(web.originals.remove_scratch, run_id),
-    )
+    return zip_of(web, view.job.title, iter([("job/", job_files(view.job, drives, web.originals))]))
 
 
 def sheet(context: Context, view: View) -> Response:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import logging
+import mimetypes
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -12,6 +13,8 @@ from support.web_site import Site, analysed_at_hand, open_site
 
 from speedcal.web import app as app_module
 from speedcal.web.guard import HEADERS
+
+_STATIC_KINDS = {"page.js": "text/javascript", "style.css": "text/css", "icon.svg": "image/svg+xml"}
 
 
 def routes() -> list[tuple[str, str]]:
@@ -164,3 +167,12 @@ def test_styles_and_scripts_are_kept_by_the_browser_and_pages_are_not(site: Site
     again = site.client.get("/static/style.css", headers={"if-none-match": style.headers["etag"]})
     assert again.status_code == 304
     assert site.client.get("/jobs").headers["cache-control"] == "no-store"
+
+
+def test_static_files_are_what_browsers_take_whatever_the_system_calls_them(tmp_path: Path) -> None:
+    """On Windows another program may have made plain text of scripts, and with nosniff no browser would run them."""
+    for suffix in (".js", ".css", ".svg"):
+        mimetypes.add_type("text/plain", suffix)
+    with open_site(tmp_path) as site:
+        kinds = [site.client.get(f"/static/{name}").headers["content-type"] for name in _STATIC_KINDS]
+    assert [kind.partition(";")[0] for kind in kinds] == list(_STATIC_KINDS.values())
