@@ -66,7 +66,8 @@ def told(drive: Drive) -> tuple[FloatArray, FloatArray]:
         return _line(drive, mean, variance, use)
     if kind.readings == "noted":
         return _noted(drive)
-    mean, variance, use = _logged_noise(drive)
+    variance, use = _logged_noise(drive)
+    mean = _interpolated(drive, drive.track.speed_mps, drive.readings.time_s + drive.truth.clock_offset_s)
     return _steady(drive, mean, variance, use) if kind.wander_mps < STEADY_MPS else _line(drive, mean, variance, use)
 
 
@@ -157,8 +158,8 @@ def _held_noise(drive: Drive) -> tuple[FloatArray, FloatArray, BoolArray]:
 # ---- logs
 
 
-def _logged_noise(drive: Drive) -> tuple[FloatArray, FloatArray, BoolArray]:
-    """Return recorded ground speed, variance in indicated speed, and use of every row of a log."""
+def _logged_noise(drive: Drive) -> tuple[FloatArray, BoolArray]:
+    """Return the variance in indicated speed, and use, of every row of a log."""
     truth, kind = drive.truth, drive.kind
     at = drive.readings.time_s + truth.clock_offset_s
     between, received = _between_fixes(drive, at)
@@ -166,7 +167,7 @@ def _logged_noise(drive: Drive) -> tuple[FloatArray, FloatArray, BoolArray]:
     rounding = SPEED_UNIT_MPS[kind.unit] ** 2 / 12 * _rounding_memory(drive)
     variance = kind.sd_mps**2 + rounding + truth.error_factor**2 * (doppler + between)
     linear = truth.reading_ground_mps > LINEAR_FROM_MPS
-    return _interpolated(drive, drive.track.speed_mps, at), variance, ~truth.wrong & received & linear
+    return variance, ~truth.wrong & received & linear
 
 
 def _steady(drive: Drive, speed: FloatArray, variance: FloatArray, use: BoolArray) -> tuple[FloatArray, FloatArray]:
@@ -249,7 +250,7 @@ def _on_plateau(drive: Drive, at: FloatArray) -> BoolArray:
 
 def _position_information(drive: Drive) -> FloatArray:
     """Return the information about (offset, factor) of a log against a track of positions alone."""
-    _, variance, use = _logged_noise(drive)
+    variance, use = _logged_noise(drive)
     design = np.column_stack((np.ones(use.sum()), drive.truth.reading_ground_mps[use]))
     covariance = np.diag(variance[use]) + drive.truth.error_factor**2 * _position_noise(drive, use)
     return design.T @ np.linalg.solve(covariance, design)
