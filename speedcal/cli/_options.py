@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -96,6 +97,15 @@ def say(lines: Sequence[str]) -> None:
     """Write lines for people to standard error."""
     for line in lines:
         click.echo(line, err=True)
+
+
+@contextmanager
+def writing(path: Path, kind: type[SpeedcalError]) -> Iterator[None]:
+    """Say in words that a file cannot be written."""
+    try:
+        yield
+    except OSError as error:
+        raise kind("file_not_written", file=str(path), reason=error.strerror or str(error)) from None
 
 
 def emit(result: Any, as_json: bool, text: str | None = None) -> None:

@@ -7,6 +7,9 @@ from pathlib import Path
 
 import click
 
+from speedcal.cli._options import writing
+from speedcal.errors import ReadingsFormatError
+
 
 @click.command("film")
 @click.argument("video", type=click.Path(path_type=Path))
@@ -41,10 +44,17 @@ def command(video: Path, dial: Path, out: Path, check: Path | None, per_second: 
     from speedcal.text.command_messages import READING_FILM
     from speedcal.text.film_messages import frames_text
 
+    for path in (out, check or out):  # before the film is read, which takes minutes
+        with writing(path, ReadingsFormatError):
+            path.parent.stat()
+        if path.resolve() in (video.resolve(), dial.resolve()):
+            raise ReadingsFormatError("file_exists", file=str(path))
     with Progress(console=Console(stderr=True), transient=True, disable=not sys.stderr.isatty()) as bar:
         task = bar.add_task(READING_FILM, total=1.0)
         reading = read_film(video, dial, per_s=per_second, progress=lambda part: bar.update(task, completed=part))
-    write_readings(reading, out)
+    with writing(out, ReadingsFormatError):
+        write_readings(reading, out)
     if check is not None:
-        contact_sheet(reading.stills, reading.dial.unit, check)
+        with writing(check, ReadingsFormatError):
+            contact_sheet(reading.stills, reading.dial.unit, check)
     click.echo(frames_text(len(reading.value), reading.left_out), err=True)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, cast
 import click
 
 from speedcal.cli._before import measured
-from speedcal.cli._options import emit_explained, explain_option, result_options, say
+from speedcal.cli._options import emit_explained, explain_option, result_options, say, writing
 from speedcal.errors import PlanError
 from speedcal.text.command_messages import written
 from speedcal.units import DisplayUnit
@@ -85,16 +85,16 @@ def command(
         heading = " · ".join(part for part in (f"job {loaded.number}" if loaded.number else "", loaded.shop) if part)
         _write(sheet, render_sheet(result, heading=heading))
     if table is not None:
-        _write(table, render_template(result).encode())
+        empty = render_template(result).encode()
+        if table.exists() and table.read_bytes() != empty:
+            raise PlanError("file_exists", file=str(table))  # it may be the one that was filled in
+        _write(table, empty)
     emit_explained(result, as_json, in_full(result) if explain else None)
 
 
 def _write(path: Path, data: bytes) -> None:
-    try:
+    with writing(path, PlanError):
         path.write_bytes(data)
-    except OSError as error:
-        reason = error.strerror or str(error)
-        raise PlanError("file_not_written", file=str(path), reason=reason) from None
     say([written(str(path))])
 
 

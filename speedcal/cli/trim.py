@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from speedcal.cli._options import emit, say, wrong_use
+from speedcal.cli._options import emit, say, writing, wrong_use
 from speedcal.cli._waiting import waiting
 from speedcal.errors import TrackFormatError
 from speedcal.text.command_messages import UNDATED, trimmed, working_on
@@ -67,13 +67,10 @@ def command(track_file: Path, out: Path, cut_m: float, session: str | None, zone
         raise TrackFormatError("nothing_left_of_drive", source=track.source, cut_m=cut_m)
     with waiting(working_on("writing", out.name)):
         text = render_gpx(rest)
-    try:
-        with out.open("x", encoding="utf-8", newline="\n") as stream:
-            stream.write(text)
-    except FileExistsError:
-        raise TrackFormatError("file_exists", file=out.name) from None
-    except OSError as error:
-        raise TrackFormatError("file_not_written", file=out.name, reason=error.strerror or str(error)) from None
+    if out.exists():
+        raise TrackFormatError("file_exists", file=str(out))
+    with writing(out, TrackFormatError), out.open("x", encoding="utf-8", newline="\n") as stream:
+        stream.write(text)
     facts = {"written": str(out), "fixes": len(rest), "left_out": int((~kept).sum()), "cut_m": cut_m}
     emit(facts, as_json, trimmed(facts))
 

@@ -108,6 +108,11 @@ def test_a_road_test_can_be_planned_before_anything_was_driven(shop: Path, tmp_p
     assert "--" not in result.stdout  # which is what str() of a plan says in Python and on the page
     assert "--explain" in result.stderr
     assert "written to" not in result.stdout
+    assert _run("plan", path, "--table", table, "--speed-limit", 60).exit_code == 0
+    table.write_text("filled in", encoding="utf-8")
+    again = _run("plan", path, "--table", table, "--speed-limit", 60)
+    assert "exists already" in str(again.exception)
+    assert table.read_text(encoding="utf-8") == "filled in"
 
 
 @pytest.mark.parametrize("work", ['[work]\nnote = "The instrument was repaired."\n', ""])

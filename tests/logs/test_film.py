@@ -95,6 +95,29 @@ def test_the_command_writes_readings_that_the_rest_reads(tmp_path: Path) -> None
     assert np.abs(readings.speed_mps / 0.44704 - truth).max() < 1.0
 
 
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [
+        (["--out", "film.mp4"], "exists already"),
+        (["--out", "readings.csv", "--check", "dial.toml"], "exists already"),
+        (["--out", "no folder/readings.csv"], "cannot be written"),
+        (["--out", "readings.csv", "--check", "no folder/frames.png"], "cannot be written"),
+    ],
+)
+def test_a_film_is_not_read_in_vain_nor_written_over(
+    options: list[str], words: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where the readings cannot be written is told before the minutes that reading takes."""
+    monkeypatch.chdir(tmp_path)
+    for name in ("film.mp4", "dial.toml"):
+        Path(name).write_text("kept", encoding="utf-8")
+    result = CliRunner().invoke(cli, ["film", "film.mp4", "dial.toml", *options])
+    assert isinstance(result.exception, speedcal.SpeedcalError)
+    assert words in str(result.exception)
+    assert {path.name for path in tmp_path.iterdir()} == {"film.mp4", "dial.toml"}
+    assert Path("film.mp4").read_text() == Path("dial.toml").read_text() == "kept"
+
+
 def _marks(angle_deg: list[float], values: list[float], *, tilt: float = 1.0) -> dict[str, object]:
     around = np.radians(angle_deg)
     points = np.column_stack([300 + 200 * np.cos(around), 300 + 200 * tilt * np.sin(around)])
