@@ -12,6 +12,8 @@ from numpy.typing import NDArray
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 IntArray = NDArray[np.int64]
+_HARDLY_BEYOND = 0.02
+"""So much of the highest speed driven beyond either end still counts as driven: what a foot on the pedal wanders."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,3 +84,11 @@ def student_quantile(degrees_of_freedom: float) -> float:
     from scipy.special import stdtrit
 
     return float(stdtrit(degrees_of_freedom, 0.975))
+
+
+def reached(driven: tuple[float, float], speeds: FloatArray | float) -> BoolArray:
+    """Tell of each speed whether it lies within those driven, or hardly beyond."""
+    low, high = driven
+    slack = _HARDLY_BEYOND * high
+    at = np.asarray(speeds, float)
+    return np.asarray((low - slack <= at) & (at <= high + slack))

@@ -25,7 +25,7 @@ from speedcal.conformity.rules import load_tolerance
 from speedcal.conformity.tolerance import Tolerance
 from speedcal.errors import PlanError
 from speedcal.finding import Finding
-from speedcal.interval import FloatArray
+from speedcal.interval import FloatArray, reached
 from speedcal.units import ROUND_SPEED, SPEED_UNIT_MPS, USUAL_LIMIT, DisplayUnit
 
 if TYPE_CHECKING:
@@ -291,5 +291,5 @@ def _finished(
 
 def _findings(rule: Tolerance | None, true: FloatArray, unit: DisplayUnit) -> tuple[Finding, ...]:
     speeds = rule.speeds_mps if rule else ()
-    outside = [v for v in speeds if not 0.98 * true.min() <= v <= 1.02 * true.max()]
+    outside = [v for v in speeds if not reached((float(true.min()), float(true.max())), v)]
     return (Finding("rule_beyond_road_test", **rule.about, speeds_mps=outside, unit=unit),) if rule and outside else ()

@@ -13,7 +13,7 @@ from speedcal.calibration.result import Calibration
 from speedcal.calibration.tuning import TIRE_STATE_U
 from speedcal.errors import FitError
 from speedcal.finding import Finding
-from speedcal.interval import FloatArray, Interval, tidy
+from speedcal.interval import FloatArray, Interval, reached, tidy
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 from speedcal.wording import words
 
@@ -106,6 +106,8 @@ def history(calibrations: Sequence[Calibration], *, reference_mps: float | None 
     u = np.hypot(u, 100 * TIRE_STATE_U)
     findings = _jumps(rows, value, u)
     trend = None if findings else _trend(time, value, u)
+    if not all(reached(c.speed_range_mps, reference) for c in ordered):
+        findings.append(Finding("compared_beyond_driven", speed_mps=reference, unit=ordered[0].unit))
     if trend is not None and trend.low > 0 and value[-1] - value[0] <= WEAR_PERCENT:
         findings.append(Finding("wear"))
     elif trend is not None and trend.high < 0:

@@ -18,7 +18,7 @@ from speedcal.conformity.tolerance import ShownLimits, Tolerance
 from speedcal.conformity.verification import Check, RangeCheck, Verification
 from speedcal.errors import VehicleError
 from speedcal.finding import Finding
-from speedcal.interval import Interval
+from speedcal.interval import Interval, reached
 from speedcal.units import ROUND_SPEED, SPEED_UNIT_MPS
 
 if TYPE_CHECKING:
@@ -187,8 +187,6 @@ def _check(after: Calibration, rule: Tolerance, speed: float) -> Check:
     low, high = rule.band(speed)
     word, probability = decide(rule.shown_limits((speed,)).box(after.dial), rule.confidence)
     u = float(after.u_indicated(true))
-    first, last = after.speed_range_mps
-    slack = 0.02 * last
     return Check(
         speed_mps=speed,
         indicated=float(after.indicated(true)),
@@ -198,7 +196,7 @@ def _check(after: Calibration, rule: Tolerance, speed: float) -> Check:
         high=high,
         probability=probability,
         verdict=word,
-        outside=not first - slack <= true <= last + slack,
+        outside=not reached(after.speed_range_mps, true),
     )
 
 

@@ -17,13 +17,14 @@ from speedcal.fleet.kept import Outcome, calibration_of
 from speedcal.fleet.rows import DrivePoint, FleetRow, JudgedBy, Limits
 from speedcal.fleet.steps import Course, follow, iso_date
 from speedcal.fleet.what_to_do import advise, is_about_the_dial
-from speedcal.interval import FloatArray, Interval
+from speedcal.interval import FloatArray, Interval, reached
 from speedcal.jobs.contents import JobContents
 from speedcal.vehicle.advice import Advice
 
 if TYPE_CHECKING:
     from speedcal.calibration import Calibration
     from speedcal.conformity import Tolerance
+    from speedcal.conformity.tolerance import ShownLimits
 
 _FASTEST_MEAN_MPS = 25.0
 """No vehicle drives faster day and night for weeks; an odometer that says so was set or belongs to another one."""
@@ -229,7 +230,8 @@ class _Vehicle:
 
     def _findings(self, pooled: Calibration, refused: int, twice: int) -> tuple[Finding, ...]:
         """Return what the reader should know, the weightiest first."""
-        found = list(pooled.trust.reasons)
+        rule = None if self.odometer_only else self.limits.speed_rule
+        found = [*pooled.trust.reasons, *_beyond_driven(pooled, rule)]
         for step in self.course.steps:
             found.append(Finding("vehicle_changed", percent=step.percent.value, **step.days))
         if self.course.odd:
@@ -286,15 +288,30 @@ def _chance(factor: Interval, band: tuple[float, float]) -> float:
     return Box(low, high, np.array([factor.value]), np.array([[u * u]])).risk_of_false_fail()
 
 
-def _chance_of_rule(pooled: Calibration, rule: Tolerance) -> float | None:
-    """Return how likely a dial inside a rule looks as bad as this at the ends and the middle of its driven speeds."""
+def _limits_of(pooled: Calibration, rule: Tolerance) -> ShownLimits | None:
+    """Return what a rule allows at its own speeds, or at the ends and the middle of those driven."""
     rule = rule.in_unit(pooled.unit)
     low, high = pooled.speed_range_mps
     low, high = max(low, rule.domain_mps[0]), min(high, rule.domain_mps[1])
     speeds = rule.speeds_mps or ((low, (low + high) / 2, high) if low < high else ())
-    if not speeds:
+    return rule.shown_limits(tuple(speeds)) if speeds else None
+
+
+def _beyond_driven(pooled: Calibration, rule: Tolerance | None) -> list[Finding]:
+    """Return at which speeds a rule judges that were not driven."""
+    limits = None if rule is None else _limits_of(pooled, rule)
+    driven = pooled.speed_range_mps
+    beyond = [] if limits is None else [float(v) for v in limits.speeds_mps if not reached(driven, float(v))]
+    if not beyond or rule is None:
+        return []
+    return [Finding("outside_driven_range", **rule.about, speeds_mps=beyond, driven_mps=driven, unit=pooled.unit)]
+
+
+def _chance_of_rule(pooled: Calibration, rule: Tolerance) -> float | None:
+    """Return how likely a dial inside a rule looks as bad as this at the speeds judged."""
+    limits = _limits_of(pooled, rule)
+    if limits is None:
         return None
-    limits = rule.shown_limits(tuple(speeds))
     day = np.outer(*(2 * [TIRE_STATE_U * pooled.indicated(limits.speeds_mps)]))
     box = limits.box(pooled.dial)
     return Box(box.low, box.high, box.mean, box.covariance + day, box.dof).risk_of_false_fail()

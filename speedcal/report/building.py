@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from speedcal.interval import reached
 from speedcal.report.allowed import Allowed
 from speedcal.report.comparison import Curve
 from speedcal.report.facts import ReportFacts
@@ -37,8 +38,6 @@ if TYPE_CHECKING:
 _MARKS = {"pass": "✓", "fail": "✗", "not proven": "?"}
 _MOST_CHOICES = 3
 _MOST_ON_CARD = 9
-_SLACK = 1.02
-"""A speed this little beyond those driven still counts as driven."""
 
 
 def build_model(facts: ReportFacts) -> ReportModel:
@@ -170,7 +169,7 @@ def _speed_rows(facts: ReportFacts, units: Units) -> tuple[SpeedRow, ...]:
     driven = [c.dial.driven_mps for c in (first, facts.after) if c is not None]
     rows = []
     for speed in table_speeds([c for c in (first, facts.after) if c is not None], facts.unit):
-        outside = any(not low / _SLACK <= speed * factor <= high * _SLACK for low, high in driven)
+        outside = not all(reached(ends, speed * factor) for ends in driven)
         in_units = [speed * factor / SPEED_UNIT_MPS[unit] for unit in units]
         true = tuple(f"{v:.{1 if i else 0}f} {unit}" for i, (v, unit) in enumerate(zip(in_units, units, strict=True)))
         before, after = (_shown(c, in_units, units) for c in (first, facts.after))

@@ -325,6 +325,8 @@ FINDINGS: dict[str, Template] = {
     "drives_disagree": _disagree,
     "jump": "Between {first} and {second} the reading jumped by {percent:signed} %: a gear, a setting, the tires or "
     "the instrument was changed.",
+    "compared_beyond_driven": "The drives are compared at {speed_mps:speed}, which not all of them reached; there a "
+    "dial is extended from what was measured.",
     "wear": "The reading creeps up as it does when tires wear: a worn tire turns more often for the same road.",
     "creeps_down": "The reading creeps down, which wear does not do: look at tire pressure, tire size and slip.",
 }

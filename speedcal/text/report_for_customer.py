@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from speedcal.interval import reached
 from speedcal.text import rules
 from speedcal.text.names import one_line
 from speedcal.text.numbers import chance, counted, joined, signed
@@ -153,7 +154,8 @@ def left_over(after: Calibration, unit: DisplayUnit) -> tuple[str, ...]:
     half = after.dial.half_width(grid)
     error = after.dial.indicated(grid) - grid
     least, most = float((error - half).min()) / factor, float((error + half).max()) / factor
-    at = "; ".join(f"at {v:g} {_error_range(after, v * factor, factor)}" for v in table_speeds([after], unit))
+    beyond = {v: "" if reached((low, high), v * factor) else " (not driven)" for v in table_speeds([after], unit)}
+    at = "; ".join(f"at {v:g}{note} {_error_range(after, v * factor, factor)}" for v, note in beyond.items())
     lines = [
         f"From {low / factor:.0f} to {high / factor:.0f} {unit} the dial is off by {signed(least)} to {signed(most)} "
         f"{unit}: {at}."

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from speedcal.text.job_messages import unknown
 from speedcal.text.messages import Template, Values
-from speedcal.text.numbers import counted, fill, joined, keys_named, likely, rolled, signed
+from speedcal.text.numbers import counted, fill, joined, keys_named, likely, rolled, short, signed
 from speedcal.text.parts import MEASURED_BY, choice_name, part_name, setting_name
 from speedcal.text.sources import status_in_short
+from speedcal.units import SPEED_UNIT_MPS
 
 _TIRE_EXAMPLES = (
     "Write it as on the sidewall, such as 205/55R16, LT235/85R16, 31x10.50R15LT, 7.50R16LT, G78-15, MT90B16, "
@@ -102,6 +103,19 @@ def _teeth(values: Values) -> str:
     return (
         f"The {part_name(values['gear'])} was not given; the rest of the chain and the drive give "
         f"{values['teeth']:.2f} teeth ({values['low']:.2f} to {values['high']:.2f})"
+    )
+
+
+def _not_driven(values: Values) -> str:
+    unit = values["unit"]
+    driven = " to ".join(short(v / SPEED_UNIT_MPS[unit], 0) for v in values["driven_mps"])
+    at = joined(
+        f"{v / SPEED_UNIT_MPS[unit]:.4g} (±{half / SPEED_UNIT_MPS[unit]:.1f})"
+        for v, half in zip(values["speeds_mps"], values["half_mps"], strict=True)
+    )
+    return (
+        f"The drive tells of {driven} {unit}; at {at} {unit} the dial is only extended from that. Drive those speeds "
+        "too where that is legal, or name others."
     )
 
 
@@ -208,6 +222,7 @@ FINDINGS: dict[str, Template] = {
     "gear_family_from_memory": _from_memory,
     # choices
     "nothing_to_change": _wanted_change,
+    "speeds_not_driven": _not_driven,
     "instrument_limits": lambda values: (
         f"{_start(values)}The dial's own error leaves {values['left_percent']:.1f} %, and no gear can cancel it: "
         "the instrument itself must be set right, or the speeds that matter chosen higher."

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from speedcal.finding import Finding
-from speedcal.interval import Interval
+from speedcal.interval import Interval, reached
 from speedcal.vehicle.choice import Choice
 from speedcal.vehicle.judge import RISK_OF_READING_LOW, Judge
 from speedcal.vehicle.vehicle import Vehicle
@@ -57,9 +57,13 @@ def findings_for(
     best: Choice | None,
     lists: Mapping[str, Sequence[Choice]],
     exact_teeth: Interval | None,
+    is_driven: bool,
 ) -> list[Finding]:
-    """Return what a person must know before ordering: nothing acceptable, not decided yet, gear between two teeth."""
-    found = []
+    """Return what a person must know before ordering.
+
+    Speeds that the drive does not reach, nothing acceptable, not decided yet, gear between two teeth.
+    """
+    found = _beyond_driven(judge) if is_driven else []
     if best is None:
         found.append(Finding("nothing_to_change", percent=100 * (judge.ideal_gain().value - 1), at_its_end=False))
     elif not best.is_acceptable:
@@ -70,6 +74,16 @@ def findings_for(
     if keep.is_fitted and keep.is_acceptable and best is not None and not best.is_fitted:
         found.append(Finding("acceptable_as_is", worst_percent=keep.worst_error_percent))
     return found
+
+
+def _beyond_driven(judge: Judge) -> list[Finding]:
+    """Return which speeds are judged that the drive does not reach, and how well the dial is known there."""
+    driven = judge.dial.driven_mps
+    beyond = judge.speeds_mps[~reached(driven, judge.speeds_mps)]
+    if not len(beyond):
+        return []
+    values = {"speeds_mps": beyond.tolist(), "half_mps": judge.dial.half_width(beyond).tolist(), "driven_mps": driven}
+    return [Finding("speeds_not_driven", **values, unit=judge.unit)]
 
 
 def _between(judge: Judge, best: Choice, rivals: Sequence[Choice]) -> list[Finding]:

@@ -257,6 +257,7 @@ def correct_diagnosed(
         left = tuple(found for found in then.findings if found.code != "acceptable_as_is")
         settings = () if "number_of_other_unit" in advice[0].codes else then.settings  # figured from the wrong number
         return replace(then, keep=keep, diagnosis=diagnosis, advice=shown, findings=left, settings=settings)
+    is_driven = calibration is not None and "no_drive" not in calibration.trust.codes
     findings = [
         *(known.assumptions if known else ()),
         *(train_findings(calibration, vehicle, effective) if calibration is not None else ()),
@@ -265,7 +266,7 @@ def correct_diagnosed(
         *(
             ()
             if vehicle.tachograph
-            else findings_for(judge, vehicle, keep=keep, best=best, lists=lists, exact_teeth=exact)
+            else findings_for(judge, vehicle, keep=keep, best=best, lists=lists, exact_teeth=exact, is_driven=is_driven)
         ),
         *([measure] if measure else []),
     ]

@@ -208,6 +208,16 @@ def test_two_drives_or_a_month_give_no_trend() -> None:
         history([])
 
 
+def test_drives_without_a_speed_in_common_are_said_to_be_compared_beyond_what_they_drove() -> None:
+    """One in town up to 40 mph, one on the highway from 60: 50 mph lies between."""
+    town, highway = (
+        replace(_on_day(day, 1.0), dial=make_calibration(u_factor=0.001, speed_range=ends).dial)
+        for day, ends in ((0, (20.0, 40.0)), (30, (60.0, 70.0)))
+    )
+    assert "compared at 50 mph" in " ".join(found.text for found in history([town, highway]).findings)
+    assert history([town, town]).findings == ()
+
+
 def test_a_history_compares_at_one_speed_and_is_ready_for_json() -> None:
     """Offset 1 mph and factor 1: at 50 mph 2 %, at 25 mph 4 %."""
     drive = make_calibration(offset=1.0, u_factor=0.001)

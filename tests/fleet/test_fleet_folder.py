@@ -386,3 +386,11 @@ def test_a_needle_that_sits_low_is_not_kept_because_the_odometer_is_right(
     assert (row["judged_by"], row["wrong"], row["advice"]["action"]) == ("odometer", False, action)
     told = [finding["code"] for finding in row["findings"]]
     assert ("dial_off_odometer_right" in told) is (action != "keep_as_is")
+
+
+def test_a_rule_at_speeds_that_no_drive_reached_is_said_to_be_judged_beyond_them(tmp_path: Path) -> None:
+    """A van in town is judged at 120 km/h by the one rule, and at 50 mph by the other."""
+    write_pair(drive_on(1, 901, 1.04, kind=NOTED), tmp_path / "van", "day0")
+    for rule, told in (("un_r39_type", True), ("us_393_82", False)):
+        (row,) = speedcal.fleet(tmp_path, rule=rule).rows
+        assert ("outside_driven_range" in {finding.code for finding in row.findings}) is told

@@ -15,7 +15,7 @@ from support.calibrations import make_calibration
 from speedcal.errors import VehicleError
 from speedcal.interval import Interval
 from speedcal.text.corrections import low_text
-from speedcal.units import MILE_M
+from speedcal.units import MILE_M, MPH_MPS
 from speedcal.vehicle import Vehicle, correct, gain_change, predict_after
 from speedcal.vehicle.drivetrain import chain, train_gain
 from speedcal.vehicle.judge import Judge
@@ -376,3 +376,20 @@ def test_a_gear_family_from_memory_says_so_with_the_choices() -> None:
     own = {"name": "ours", "driven": {"teeth": "20-30", "source": "counted at the bench", "status": "measured"}}
     found = correct(make_calibration(), Vehicle.from_dict({"driven_gear": 29, "gear_family": own})).findings
     assert not [f for f in found if f.code == "gear_family_from_memory"]
+
+
+def test_speeds_that_were_not_driven_are_named_with_how_wide_the_dial_is_there() -> None:
+    """Driven were 30 to 70 mph; the slope is known to 0.6 %, so 300 mph is known to some 3.5 mph and not to 0.6."""
+    drive = make_calibration(offset=1.0, factor=1.05, u_offset=0.3, u_factor=0.006)
+    (found,) = (f for f in correct(drive, Vehicle(), speeds=[31, 70.5, 300]).findings if f.code == "speeds_not_driven")
+    assert found.values["speeds_mps"] == pytest.approx([300 * MPH_MPS])
+    wide = float(found.values["half_mps"][0]) / MPH_MPS
+    assert wide == pytest.approx(1.96 * (0.3**2 + (300 * 0.006) ** 2 - 2 * 0.95 * 0.3 * 300 * 0.006) ** 0.5, rel=1e-3)
+    assert f"30 to 70 mph; at 300 (±{wide:.1f}) mph" in found.text
+
+
+def test_speeds_that_were_driven_or_follow_from_parts_alone_are_not_said_to_be_beyond() -> None:
+    """Without a drive there is nothing to be beyond of."""
+    facts = Vehicle.from_dict({"tire": "225/70R16", "tire_before": "215/70R16"})
+    for found in (correct(make_calibration(), Vehicle(), speeds=[30, 70]), correct(None, facts, speeds=[10, 150])):
+        assert "speeds_not_driven" not in {finding.code for finding in found.findings}
