@@ -21,6 +21,8 @@ _YEAR_S = 365.25 * 86400
 WEAR_PERCENT = 2.5
 """Most that wear of one set of tires adds to the reading, in per cent: 8 mm of tread off a small tire is 2.5 % of its
 diameter (arithmetic: 16 mm of 632 mm)."""
+_TELLING = 60
+"""True speeds, to a digit alike in two drives, from which on one is a copy of the other: a minute of fixes."""
 JUMP_PERCENT = 1.0
 """A step from one drive to the next that is surely larger than this is no wear; about a third of a tooth."""
 
@@ -81,7 +83,8 @@ def history(calibrations: Sequence[Calibration], *, reference_mps: float | None 
     """Lay the drives of one vehicle in order of time and say whether they creep or jump.
 
     A worn tire is smaller, turns more often and makes the instrument read higher; slowly, and by no more than
-    :data:`WEAR_PERCENT` in its life. Anything else between two drives was done by somebody.
+    :data:`WEAR_PERCENT` in its life. Anything else between two drives was done by somebody. A drive that is given
+    twice, under whatever name, counts once.
 
     Parameters
     ----------
@@ -97,7 +100,7 @@ def history(calibrations: Sequence[Calibration], *, reference_mps: float | None 
     """
     if not calibrations or any(not len(c.ground) for c in calibrations):
         raise FitError("no_drives_for_history")
-    ordered = sorted(calibrations, key=_start_s)
+    ordered = _once(sorted(calibrations, key=_start_s))
     reference = reference_mps if reference_mps is not None else _common_speed(ordered)
     rows = tuple(_row(c, reference) for c in ordered)
     time = np.array([row.time_s for row in rows]) / _YEAR_S
@@ -105,7 +108,10 @@ def history(calibrations: Sequence[Calibration], *, reference_mps: float | None 
     u = np.array([c.u_indicated(reference) / reference * 100 for c in ordered])
     u = np.hypot(u, 100 * TIRE_STATE_U)
     findings = _jumps(rows, value, u)
+    twice = len(calibrations) - len(ordered)
     trend = None if findings else _trend(time, value, u)
+    if twice:
+        findings.append(Finding("drives_given_twice", count=twice))
     if not all(reached(c.speed_range_mps, reference) for c in ordered):
         findings.append(Finding("compared_beyond_driven", speed_mps=reference, unit=ordered[0].unit))
     if trend is not None and trend.low > 0 and value[-1] - value[0] <= WEAR_PERCENT:
@@ -113,6 +119,30 @@ def history(calibrations: Sequence[Calibration], *, reference_mps: float | None 
     elif trend is not None and trend.high < 0:
         findings.append(Finding("creeps_down"))
     return History(ordered[0].unit, reference, rows, trend, tuple(findings))
+
+
+def _once(ordered: Sequence[Calibration]) -> list[Calibration]:
+    """Return the drives in their order, each once: a vehicle makes one drive at a time.
+
+    A copy with the clock of another zone shows the same readings.
+    """
+    found: list[Calibration] = []
+    for one in ordered:
+        if not any(_overlap(one, other) or _show_the_same(one, other) for other in found):
+            found.append(one)
+    return found
+
+
+def _overlap(one: Calibration, other: Calibration) -> bool:
+    first, second = (c.ground["time_s"].to_numpy(float) for c in (one, other))
+    return bool(min(first.max(), second.max()) > max(first.min(), second.min()))
+
+
+def _show_the_same(one: Calibration, other: Calibration) -> bool:
+    shown, also = (c.readings["indicated_mps"].to_numpy(float) for c in (one, other))
+    true, as_true = (c.ground["speed_mps"].to_numpy(float) for c in (one, other))
+    same = np.array_equal(shown, also, equal_nan=True) and np.array_equal(true, as_true, equal_nan=True)
+    return same and len(true) >= _TELLING
 
 
 def _start_s(calibration: Calibration) -> float:

@@ -215,7 +215,19 @@ def test_drives_without_a_speed_in_common_are_said_to_be_compared_beyond_what_th
         for day, ends in ((0, (20.0, 40.0)), (30, (60.0, 70.0)))
     )
     assert "compared at 50 mph" in " ".join(found.text for found in history([town, highway]).findings)
-    assert history([town, town]).findings == ()
+    assert history([town]).findings == ()
+
+
+def test_a_drive_that_is_given_twice_counts_once_whatever_its_name_and_zone() -> None:
+    """The same two files, a copy of them, and one with the clock of another zone; another drive stays."""
+    drives = [simulate("noted", seed, error_factor=1.04) for seed in (1, 2)]
+    first, second = (calibrate(drive.track, drive.readings) for drive in drives)
+    moved = replace(first, ground=first.ground.assign(time_s=first.ground["time_s"] + 7200))
+    renamed = replace(first, sources=tuple((f"copy of {name}", digest) for name, digest in first.sources))
+    found = history([first, second, renamed, moved, first])
+    assert [row.date for row in found.rows] == [row.date for row in history([first, second]).rows]
+    assert [finding.text for finding in found.findings] == ["3 drives given twice and counted once."]
+    assert history([first, second]).findings == ()
 
 
 def test_a_history_compares_at_one_speed_and_is_ready_for_json() -> None:
