@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from speedcal.errors import FleetError, ReadingsFormatError, SpeedcalError
 from speedcal.fleet.addresses import opened, places_at
-from speedcal.fleet.sources import JOB, is_log, stem_of_drive
+from speedcal.fleet.sources import JOB, is_log, stem_of_drive, without_results
 from speedcal.logs.headers import normal, read_heading
 
 if TYPE_CHECKING:
@@ -43,7 +43,7 @@ def ending(path: str) -> str:
     return next((suffix for suffix in reversed(suffixes) if suffix not in _COMPRESSED), "")
 
 
-def tables_in(path: str, column: str | None, skip: Path | None) -> list[str]:
+def tables_in(path: str, column: str | None) -> list[str]:
     """Return the long tables that a source is or holds; none where it is or holds something else.
 
     Parameters
@@ -52,15 +52,13 @@ def tables_in(path: str, column: str | None, skip: Path | None) -> list[str]:
         A file or a folder; URLs too.
     column
         Header of the column that names the vehicle; None finds it.
-    skip
-        Folder of the results, which may lie in it.
     """
     if "://" not in path and not Path(path).is_dir():
         return [path] if _is_table(path, column) else []
     if ending(path) in TEXT | PARQUET and "://" in path:
         return [path] if _is_table(path, column) else []
     files: list[str] = []
-    for file in places_at(path)[1].values() if "://" in path else _files_below(path, skip):
+    for file in places_at(path)[1].values() if "://" in path else _files_below(path):
         if ending(file) in TEXT | PARQUET:
             files.append(file)
         elif is_log(PurePath(file)) or PurePath(file).name == JOB:
@@ -71,12 +69,11 @@ def tables_in(path: str, column: str | None, skip: Path | None) -> list[str]:
     return files
 
 
-def _files_below(folder: str, skip: Path | None) -> Iterator[str]:
+def _files_below(folder: str) -> Iterator[str]:
     for place, folders, files in os.walk(folder):
         folders[:] = sorted(name for name in folders if not name.startswith((".", "_")))
-        if skip is not None:
-            folders[:] = [name for name in folders if Path(place, name).resolve() != skip.resolve()]
-        yield from (os.path.join(place, name) for name in sorted(files) if not name.startswith((".", "_", "~")))
+        wanted = (name for name in without_results(sorted(files)) if not name.startswith((".", "_", "~")))
+        yield from (os.path.join(place, name) for name in wanted)
 
 
 def _are_pairs(files: Sequence[str]) -> bool:

@@ -30,7 +30,8 @@ from speedcal.vehicle.advice import Advice
 Progress = Callable[[int, int], None]
 """Called with how many drives are done, and how many there are."""
 
-_ASIDE = "speedcal-rows-"
+_ASIDE = ".speedcal-rows-"
+"""Hidden, for the results may lie among the drives."""
 DRIVES_A_TASK = 8
 _OUTCOMES_A_TASK = 128
 """Measured drives in a task that makes rows of them: to make a row takes some 4 ms a drive."""
@@ -139,7 +140,7 @@ def _found(
     tables: list[str] = []
     for number, path in enumerate(paths):
         folder = unpacked(path, aside / f"archive{number}")
-        files = tables_in(str(folder or path), column, results)
+        files = tables_in(str(folder or path), column)
         tables += files
         if files:
             continue

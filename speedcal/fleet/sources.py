@@ -23,6 +23,8 @@ _IGNORED = frozenset(
     )
 )  # fmt: skip
 _COMPRESSED = frozenset({".gz", ".zip"})
+_RESULTS = frozenset({"fleet.csv", "fleet.html", "fleet.json", "fleet.parquet", "drives.sqlite"})
+_SIGNS_OF_RESULTS = frozenset({"fleet.html", "drives.sqlite"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +55,7 @@ def find_vehicles(
     folder
         The folder.
     skip
-        Folder of the results, which may lie in it.
+        Folder of the results, which may lie in it, or be it.
     passing
         Whether the files lie there for a moment only.
     aside
@@ -81,20 +83,29 @@ def _vehicles_in(folder: Path, skip: Path | None, inside: Inside) -> Iterator[Fo
             loose.append(path)
     if loose:
         yield _of_files(_name(folder), folder, {path: str(path) for path in loose})
-    for inner in _listed(folder):
-        if not inner.is_dir() or (skip is not None and inner.resolve() == skip.resolve()):
-            continue
+    for inner in filter(Path.is_dir, _listed(folder)):
         if (inner / JOB).is_file():
             yield _of_job(inner)
-        else:
-            yield _of_files(inner.name, inner, dict(_logs_below(inner, inside)))
+        elif (logs := dict(_logs_below(inner, inside))) or not _is_for_results(inner, skip):
+            yield _of_files(inner.name, inner, logs)
 
 
 def _listed(folder: Path) -> list[Path]:
     try:
-        return sorted(path for path in folder.iterdir() if not path.name.startswith((".", "__")))
+        paths = sorted(path for path in folder.iterdir() if not path.name.startswith((".", "__")))
+        return [folder / name for name in without_results([path.name for path in paths])]
     except OSError as problem:
         raise FleetError("file_not_opened", source=str(folder), reason=problem.strerror or str(problem)) from None
+
+
+def without_results(names: Sequence[str]) -> Sequence[str]:
+    """Return the names in a folder but those of the results of a fleet, which are no drives."""
+    return [name for name in names if name not in _RESULTS] if _SIGNS_OF_RESULTS.intersection(names) else names
+
+
+def _is_for_results(folder: Path, results: Path | None) -> bool:
+    is_named = results is not None and folder.resolve() == results.resolve()
+    return is_named or any((folder / name).is_file() for name in _SIGNS_OF_RESULTS)
 
 
 def _name(folder: Path) -> str:

@@ -22,9 +22,9 @@ from speedcal.conformity import pool
 from speedcal.fleet import FleetResult, drive
 from speedcal.fleet.drive import measure
 from speedcal.fleet.kept import calibration_of
-from speedcal.fleet.remembered import Remembered
+from speedcal.fleet.remembered import NAME, Remembered
 from speedcal.fleet.rows import FleetRow, Limits
-from speedcal.fleet.sources import find_vehicles
+from speedcal.fleet.sources import _RESULTS, find_vehicles
 from speedcal.units import MPH_MPS
 
 TRUTH = {"truck 1": (1.0, 1.0), "truck 2": (1.06, 1.06), "truck 3": (0.97, 0.97)}
@@ -267,6 +267,21 @@ def test_a_name_is_no_formula_in_a_spreadsheet(name: str, tmp_path: Path) -> Non
         assert [row["vehicle"] for row in csv.DictReader(table)] == [f"'{name}"]
     assert json.loads((tmp_path / "fleet.json").read_text("utf-8"))["vehicles"][0]["vehicle"] == name
     assert result.table()[0]["vehicle"] == name
+
+
+@pytest.mark.parametrize("place", [".", "result", "truck 1"])
+def test_results_written_among_the_drives_are_no_drives(drives: Path, tmp_path: Path, place: str) -> None:
+    """Into the folder itself, one in it, or one of a vehicle: the next runs see what the first saw."""
+    for name in ("truck 1", "truck 2"):
+        shutil.copytree(drives / name, tmp_path / name)
+    runs = []
+    for out in (place, place, "another"):
+        result = speedcal.fleet(tmp_path, remember=tmp_path / out, processes=1)
+        runs.append([(row.vehicle, row.drives) for row in result.rows])
+        written = result.write(tmp_path / out)
+    assert {path.name for path in written} | {NAME} == _RESULTS
+    assert sorted(runs[0]) == [("truck 1", 2), ("truck 2", 2)]
+    assert runs[1] == runs[2] == runs[0]
 
 
 def test_what_else_lies_in_a_folder_is_no_drive_and_no_vehicle(drives: Path, tmp_path: Path) -> None:
