@@ -16,6 +16,7 @@ from speedcal.calibration.fit_held import fit_held
 from speedcal.calibration.fit_logged import fit_logged, is_log
 from speedcal.calibration.fit_noted import fit_noted
 from speedcal.calibration.ground_speed import GroundSpeed
+from speedcal.calibration.hanging_needle import with_hanging_needle
 from speedcal.calibration.measured import APART, NO_SPEED, SPARE, STOPPED, UNUSED, MeasuredLine
 from speedcal.calibration.moments import Moments, moments, rounded_by_hand
 from speedcal.calibration.reading_habits import Habit
@@ -104,7 +105,10 @@ def fit_drive(
         def fitted(weighed: Weighed, weigh: Callable[[GroundSpeed], Weighed]) -> MeasuredLine:
             # a time to the minute says nothing of a lag of seconds
             slow = at.half_width_s <= LONG_STEP_S
-            return with_slow_needle(weighed, weigh, fit, ground, speed[some]) if slow else fit(weighed)
+            if not slow:
+                return fit(weighed)
+            plainly = partial(with_slow_needle, weigh=weigh, fit=fit, ground=ground, indicated_mps=speed[some])
+            return with_hanging_needle(weighed, weigh, fit, plainly)
 
         return with_watch_set(weigh, fitted, ground, shifts, clocks, readings.line[order[some]])
 

@@ -106,6 +106,10 @@ class GroundSpeed:
         early, late = span * self.slope[before] - rise, rise - span * self.slope[before + 1]
         return speed + share * (1 - share) * ((1 - share) * early + share * late), rate, inside
 
+    def shown_as(self, speed_mps: FloatArray) -> GroundSpeed:
+        """Return the drive with other speeds at its fixes: those that an instrument goes by."""
+        return replace(self, speed_mps=speed_mps, slope=_slope(self.time_s, self.piece, speed_mps, reach=1))
+
     def usable_at(self, time_s: FloatArray) -> BoolArray:
         """Return whether the speed at each time may carry the error factor."""
         before, inside = self.place(time_s)

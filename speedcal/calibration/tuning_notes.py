@@ -186,3 +186,12 @@ SLOW_NEEDLES_S, SLOW_NEEDLE_FROM, SLOW_NEEDLE_EVIDENCE = (2.2, 4.0), 1.0, 4.0
 """Time constants of needles that notes are held against, standard errors by which they must lie on the way to them, and
 log odds (55 to 1) from which on one is believed. Notes of a needle damped by 4 s gave factors 0.8 % low; of sound ones
 at most one in a hundred comes to these odds."""
+
+HANGING_SIZES_MPS, HANGING_SHARE = tuple(size * MPH_MPS for size in (0.8, 1.2, 1.7, 2.3, 3.0)), 0.1
+"""How far needles hang behind on either side against which notes are held, as true speed, and how many needles do, from
+memory: a sound one by 0.5 mph at most. Twice the share is 0.7 of the odds that notes belong to a track."""
+
+HANGING_ASKED_FROM, HANGING_EVIDENCE = 3.0, 5.0
+"""Log likelihood ratio about a line from which on a needle that hangs is asked after, which costs time only, and log
+odds (150 to 1) from which on it is believed. Needles that hang by 1.5 to 3 mph come to 9 and more, some that jump by as
+much to 5; at 4 one file in 600 of the same road on another day gets a number more. Of sound needles none was asked."""
