@@ -134,8 +134,9 @@ def _once(ordered: Sequence[Calibration]) -> list[Calibration]:
 
 
 def _overlap(one: Calibration, other: Calibration) -> bool:
-    first, second = (c.ground["time_s"].to_numpy(float) for c in (one, other))
-    return bool(min(first.max(), second.max()) > max(first.min(), second.min()))
+    """Tell whether tracks and readings are of one time; the readings of two halves of one track are not."""
+    pairs = ((one.ground["time_s"], other.ground["time_s"]), (one.readings["time_s"], other.readings["time_s"]))
+    return all(min(first.max(), second.max()) > max(first.min(), second.min()) for first, second in pairs)
 
 
 def _show_the_same(one: Calibration, other: Calibration) -> bool:

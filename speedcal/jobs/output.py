@@ -192,7 +192,7 @@ class JobResult:
         Parameters
         ----------
         folder
-            Made when it is missing; nothing is written outside it.
+            Made when it is missing; nothing is written outside it. A correction card of an earlier result goes.
         paper
             Size of ``report.pdf``.
         both_units
@@ -219,6 +219,9 @@ class JobResult:
             folder.mkdir(parents=True, exist_ok=True)
             for name, data in contents.items():
                 (folder / name).write_bytes(data)
+            for card in (folder / f"correction_card.{kind}" for kind in _CARD):
+                if card.name not in contents and card.resolve() not in originals:
+                    card.unlink(missing_ok=True)  # its figures are those of an earlier result
         except OSError as error:
             raise JobError("result_not_written", source=str(folder), reason=error.strerror or str(error)) from None
         return tuple(folder / name for name in contents)

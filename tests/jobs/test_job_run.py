@@ -156,6 +156,14 @@ def test_an_original_is_never_overwritten(variant: Callable[..., Path]) -> None:
         load_job(job).run().write(job.parent)
 
 
+def test_no_card_of_an_earlier_result_stays_beside_this_one(tmp_path: Path) -> None:
+    """Its figures would go on the dash; what else lies in the folder is left alone."""
+    for name in ("correction_card.pdf", "correction_card.png", "letter.pdf"):
+        (tmp_path / name).touch()
+    written = demo().write(tmp_path)
+    assert set(tmp_path.iterdir()) == {*written, tmp_path / "letter.pdf"}
+
+
 def test_a_folder_that_cannot_be_written_is_one_message(tmp_path: Path) -> None:
     """A file stands where the folder should be."""
     (tmp_path / "taken").write_text("x")
