@@ -92,7 +92,7 @@ def _row(row: FleetRow, length_m: float, most: int, share: _Shared, actions: _Sh
         [_thousandths(x) for x in (error.value, error.low, error.high)] if error else 0,
         row.judged_by,
         round(row.cost_m / length_m, 1),
-        round(row.distance_m / length_m),
+        round(row.distance_m / length_m, 1),
         actions(action_text(row.advice)) if row.advice else -1,
         [share(text) for text in told],
         [round(x, 4) for x in (row.error_factor.value, row.error_factor.low, row.error_factor.high)]

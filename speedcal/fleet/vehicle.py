@@ -236,6 +236,7 @@ class _Vehicle:
             found.append(Finding("vehicle_changed", percent=step.percent.value, **step.days))
         if self.course.odd:
             found.append(Finding("drives_stand_apart", names=[self.names[i] for i in self.course.odd]))
+        found += _stands_still(self.every)
         leaps = self._leaps()
         if leaps:
             found.append(Finding("odometer_leaps", **_days(*leaps[-1])))
@@ -254,6 +255,15 @@ class _Vehicle:
         if creep is not None:
             found.append(Finding("vehicle_creeps", percent=creep.value))
         return tuple(found)
+
+
+def _stands_still(outcomes: Sequence[Outcome]) -> list[Finding]:
+    """Return that a logged odometer did not move on the last drive, which was longer than any step of one."""
+    last = outcomes[-1]
+    shown = last["odometer_m"]
+    if not last["logged"] or shown is None or shown[0] != shown[1] or last["distance_m"] < 2 * _ODOMETER_STEP_M:
+        return []
+    return [Finding("odometer_stands_still", distance_m=last["distance_m"], unit=last["unit"])]
 
 
 def _comparable(outcomes: Sequence[tuple[str, Outcome]]) -> Sequence[tuple[str, Outcome]]:

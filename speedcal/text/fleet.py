@@ -69,11 +69,19 @@ def within(result: Any) -> str:
 def _line(row: Any, unit: str) -> str:
     error = row.error_percent
     assert error is not None  # noqa: S101 - a wrong vehicle has been judged
-    length, name = (MILE_M, "mi") if unit == "mph" else (1000.0, "km")
     new = " (new)" if row.is_new else ""
     changed = f", changed {when_changed(row.changed[-1].days)}" if row.changed else ""
     doing = f"; {action_text(row.advice)}" if row.advice else ""
     return (
         f"  {row.vehicle}{new}: {_JUDGED[row.judged_by]} {signed(error.value)} % ({signed(error.low)} to "
-        f"{signed(error.high)}), {row.cost_m / length:,.0f} {name} in {row.distance_m / length:,.0f}{changed}{doing}"
+        f"{signed(error.high)}){_miscounted(row, unit)}{changed}{doing}"
     )
+
+
+def _miscounted(row: Any, unit: str) -> str:
+    """Return how much of the distance an odometer counted wrongly; nothing where none was read."""
+    if row.judged_by != "odometer":
+        return ""
+    length, name = (MILE_M, "mi") if unit == "mph" else (1000.0, "km")
+    wrong, driven = (f"{x / length:,.{int(x < 100 * length)}f}" for x in (row.cost_m, row.distance_m))
+    return f", {wrong} {name} in {driven}"

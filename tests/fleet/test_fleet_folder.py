@@ -409,3 +409,19 @@ def test_a_rule_at_speeds_that_no_drive_reached_is_said_to_be_judged_beyond_them
     for rule, told in (("un_r39_type", True), ("us_393_82", False)):
         (row,) = speedcal.fleet(tmp_path, rule=rule).rows
         assert ("outside_driven_range" in {finding.code for finding in row.findings}) is told
+
+
+def test_miles_are_told_of_an_odometer_alone_and_one_that_stands_still_is_named(tmp_path: Path) -> None:
+    """Two loggers of a truck that is 6 % high; the odometer of one does not move, so nothing of it is miscounted."""
+    made = drive_on(0.0, 71, 1.06, kind=LOGGED)
+    still = replace(made.readings, odometer_m=np.full_like(made.readings.odometer_m, 2e7))
+    write_pair(made, tmp_path / "counts", "day0")
+    write_pair(replace(made, readings=still), tmp_path / "stands", "day0")
+    result = speedcal.fleet(tmp_path)
+    counts, stands = (next(row for row in result.rows if row.vehicle == name) for name in ("counts", "stands"))
+    lines = {name: line for line in str(result).splitlines() for name in ("counts", "stands") if f"  {name}:" in line}
+    driven = counts.distance_m / 1000
+    assert f", {0.06 * driven:.1f} km in {driven:.1f};" in lines["counts"]
+    assert " km in " not in lines["stands"]
+    told = {row.vehicle: {finding.code for finding in row.findings} for row in (counts, stands)}
+    assert ("odometer_stands_still" in told["counts"], "odometer_stands_still" in told["stands"]) == (False, True)

@@ -76,7 +76,7 @@
     const name = make("span", {}, make("b", {}, r.name));
     if (r.flags & WRONG) name.append(make("span", { class: "tag" }, word.is_wrong));
     if (r.flags & NEW) name.append(make("span", { class: "tag" }, word.is_new));
-    const cost = r.error ? `${round(r.cost)} ${data.unit} ${word.in} ${r.way.toLocaleString("en")}` : "";
+    const cost = r.judged === "odometer" ? `${round(r.cost)} ${data.unit} ${word.in} ${round(r.way)}` : "";
     const head = make("button", { type: "button", class: `head${r.flags & WRONG ? " wrong" : ""}`, "aria-expanded": "false" },
       name, make("span", { class: "number" }, r.error ? spread(r.error) : word.no_number),
       make("span", { class: "number cost" }, cost), make("span", { class: "doing" }, data.actions[r.action] || ""));
@@ -119,7 +119,7 @@
   const date = (d) => new Date(d * day).toISOString().slice(0, 10);
 
   const course = (r) => {
-    const wide = 400, high = 190, left = 44, right = 12, top = 10, foot = 26;
+    const wide = 400, high = 190, left = 58, right = 12, top = 10, foot = 26;
     const dated = r.points.every((p) => p[0] !== null);
     const xs = r.points.map((p, i) => (dated ? p[0] : i));
     const first = Math.min(...xs), last = Math.max(...xs, first + 1);
@@ -168,13 +168,14 @@
     pen.scale(ratio, ratio);
     pen.clearRect(0, 0, wide, high);
     const among = new Set(shown), drawn = byError.filter((r) => among.has(r));
-    const left = 44, far = Math.max(-data.band[0], data.band[1]);
+    const far = Math.max(-data.band[0], data.band[1]);
     const middle = drawn.map((r) => Math.abs(r.error[0])).sort((a, b) => a - b)[Math.floor(0.995 * drawn.length)] || far;
     const [low, up] = bounds([-1.1 * middle, 1.1 * middle], 2 * far);
     const y = (v) => 6 + (up - Math.min(Math.max(v, low), up)) / (up - low) * (high - 12);
+    pen.font = "11px system-ui, sans-serif";
+    const left = Math.max(44, ...steps(low, up).map((v) => Math.ceil(pen.measureText(`${percent(v)} %`).width) + 7));
     pen.fillStyle = colors.allowed;
     pen.fillRect(left, y(data.band[1]), wide - left, y(data.band[0]) - y(data.band[1]));
-    pen.font = "11px system-ui, sans-serif";
     pen.textAlign = "right";
     steps(low, up).forEach((v) => {
       pen.fillStyle = colors.rule;
