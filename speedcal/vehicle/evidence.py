@@ -32,6 +32,9 @@ _LEAST_SHARE = 0.4
 """Least part of a movement, as it would be for a needle that sticks so, that must show."""
 _LAG_EVIDENCE = 6.0
 """Logarithm of the likelihood ratio that a slow needle in a log brings. Our own judgment."""
+_HANGS_MPS, _HANGING_EVIDENCE = 0.6 * MPH_MPS, 6.0
+"""By how much a needle has to hang behind to be no sound one's play, and what that brings for one that sticks. Our own
+judgment."""
 _LEAST_SCATTER_MPS, _MOST_A_READING = 0.1 * MPH_MPS, 4.0
 """A dial is not taken to be read more finely, and a pattern brings at most so many
 times the square of the farthest reading. Our own judgment."""
@@ -71,7 +74,7 @@ def evidence_of(calibration: Calibration) -> Evidence:
         covariance,
         odometer is not None,
         _bend_evidence(calibration),
-        _sticking_evidence(calibration),
+        max(_sticking_evidence(calibration), _hanging_evidence(calibration)),
         _lag_evidence(calibration.needle_lag_s),
         _ln_scatter(calibration),
         _is_log(calibration),
@@ -165,6 +168,12 @@ def _sticking_evidence(calibration: Calibration) -> float:
             found = max(found, len(at) / 2 * float(np.log(np.mean(before**2) / np.mean(left**2))))
     cost = 0.5 * np.log(len(at)) + np.log(len(_STICKS_MPS))
     return float(np.clip(found - cost, -2.0, MOST_EVIDENCE))
+
+
+def _hanging_evidence(calibration: Calibration) -> float:
+    """Return how much a needle that was found to hang behind speaks for one that sticks; what hangs is no scatter."""
+    hangs = (finding.values["play_mps"] for finding in calibration.findings if finding.code == "needle_hangs")
+    return _HANGING_EVIDENCE if max(hangs, default=0.0) > _HANGS_MPS else -np.inf
 
 
 def _driven_moments(time_s: FloatArray) -> FloatArray:

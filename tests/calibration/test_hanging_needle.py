@@ -17,6 +17,7 @@ from speedcal.calibration.hanging_needle import hangs_along
 from speedcal.calibration.result import Calibration
 from speedcal.calibration.tuning_notes import HANGING_SIZES_MPS
 from speedcal.units import MPH_MPS
+from speedcal.vehicle.evidence import evidence_of
 
 HANGING = DialStyle(play_mph=2.2)
 
@@ -68,6 +69,16 @@ def test_how_far_it_hangs_is_told(hanging: list[tuple[OutsideDrive, Calibration 
     assert np.median(told) == pytest.approx(2.2, rel=0.33)
     sound = [calibrated(drive_of("notes", DialStyle(), seed)) for seed in range(12)]
     assert all("needle_hangs" not in {f.code for f in one.findings} for one in sound if one is not None)
+
+
+def test_a_needle_that_hangs_is_what_the_vehicle_is_asked_about(
+    hanging: list[tuple[OutsideDrive, Calibration | None]],
+) -> None:
+    """Whose scatter is explained is no sound instrument: it speaks for one that sticks, and against it elsewhere."""
+    found = [evidence_of(result).sticking for _, result in hanging if result is not None]
+    assert sum(one > 3 for one in found) >= 10
+    sound = [calibrated(drive_of("notes", DialStyle(), seed)) for seed in range(12)]
+    assert all(evidence_of(one).sticking < 1 for one in sound if one is not None)
 
 
 def test_what_hangs_still_belongs_to_its_own_drive_alone() -> None:
