@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -27,6 +28,19 @@ def wrong_use(code: str, /, **values: Any) -> click.UsageError:
     return click.UsageError(str(SpeedcalError(code, **values)))
 
 
+class Number(click.FloatRange):
+    """A number, within a range where one is given."""
+
+    name = "number"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Return the number; what is not finite is none."""
+        number = float(super().convert(value, param, ctx))
+        if not math.isfinite(number):
+            raise wrong_use("number_unreadable", found=str(value))
+        return number
+
+
 class SpeedList(click.ParamType[tuple[float, ...]]):
     """Speeds above zero, separated by commas."""
 
@@ -37,7 +51,7 @@ class SpeedList(click.ParamType[tuple[float, ...]]):
         if isinstance(value, tuple):
             return value
         try:
-            speeds = tuple(float(word) for word in str(value).split(","))
+            speeds = tuple(dict.fromkeys(float(word) for word in str(value).split(",")))
         except ValueError:
             speeds = (0.0,)
         if not all(0 < speed < 1000 for speed in speeds):

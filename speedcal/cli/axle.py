@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from speedcal.cli._options import emit, result_options, say, wrong_use
+from speedcal.cli._options import Number, emit, result_options, say, wrong_use
 from speedcal.errors import VehicleError
 
 if TYPE_CHECKING:
@@ -20,16 +20,16 @@ if TYPE_CHECKING:
 @click.option("--one-wheel", is_flag=True, help="One wheel was turned and the other held; the shaft turns half as far.")
 @click.option(
     "--mark-error",
-    type=click.FloatRange(0, 1, min_open=True),
+    type=Number(0, 1, min_open=True),
     help="How well a mark is read, in turns, standard.  [default: 0.02 wheel, 0.03 shaft, not verified]",
 )
-@click.option("--rpm", type=click.FloatRange(0, 20000, min_open=True), help="Engine speed at --speed.")
+@click.option("--rpm", type=Number(0, 20000, min_open=True), help="Engine speed at --speed.")
 @click.option(
     "--rpm-error",
-    type=click.FloatRange(0, 2000, min_open=True),
+    type=Number(0, 2000, min_open=True),
     help="How well --rpm is read, standard.  [default: 25, not verified]",
 )
-@click.option("--speed", type=click.FloatRange(0, 400, min_open=True), help="True road speed at --rpm, by GPS.")
+@click.option("--speed", type=Number(0, 400, min_open=True), help="True road speed at --rpm, by GPS.")
 @click.option("--gear", help="Ratio of the gear engaged, such as 1 or 0.73.")
 @click.option("--tire", help="Tire size fitted, or a roll-out such as 3:8.12m.")
 @click.option("--track", type=click.Path(path_type=Path), help="Recorded drive, with --log.")

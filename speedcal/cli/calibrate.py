@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, cast
 
 import click
 
-from speedcal.cli._options import emit, result_options, wrong_use
+from speedcal.cli._options import Number, emit, result_options, wrong_use
 from speedcal.cli._waiting import waiting
 from speedcal.errors import ReadingsFormatError, SpeedcalError
 from speedcal.text.command_messages import working_on
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 @click.option("--zone", help="Zone of the times of the readings where they carry none, such as +02:00.")
 @click.option(
     "--clock-offset",
-    type=float,
+    type=Number(),
     metavar="SECONDS",
     help="What must be added to the clock of the readings, if you know it to about ten seconds.",
 )

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from speedcal.cli._options import writing
+from speedcal.cli._options import Number, writing
 from speedcal.errors import ReadingsFormatError
 
 
@@ -16,7 +16,7 @@ from speedcal.errors import ReadingsFormatError
 @click.argument("dial", type=click.Path(path_type=Path))
 @click.option("--out", type=click.Path(path_type=Path), required=True, help="File for the readings (CSV).")
 @click.option("--check", type=click.Path(path_type=Path), help="Picture (PNG) of a dozen frames with the needle found.")
-@click.option("--per-second", type=click.FloatRange(0.1, 30), default=2.0, show_default=True, help="Frames to read.")
+@click.option("--per-second", type=Number(0.1, 30), default=2.0, show_default=True, help="Frames to read.")
 def command(video: Path, dial: Path, out: Path, check: Path | None, per_second: float) -> None:
     r"""Read the speedometer from a film of it.
 

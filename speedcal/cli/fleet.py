@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, cast
 
 import click
 
-from speedcal.cli._options import emit, result_options
+from speedcal.cli._options import Number, emit, result_options
 from speedcal.units import DisplayUnit
 
 if TYPE_CHECKING:
@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 @click.option("--column", metavar="NAME", help="Column that holds what the instrument showed, if it is not certain.")
 @click.option(
     "--percent",
-    type=click.FloatRange(0, 50, min_open=True),
+    type=Number(0, 50, min_open=True),
     default=1.0,
     show_default=True,
     help="What the distance counted, or a logged speed, may be off.",
@@ -35,7 +35,7 @@ if TYPE_CHECKING:
 @click.option("--rule", metavar="NAME", help="Rule for the speed shown, or for the distance; see speedcal guide rules.")
 @click.option(
     "--false-alarms",
-    type=click.FloatRange(0, 50, min_open=True),
+    type=Number(0, 50, min_open=True),
     default=5.0,
     show_default=True,
     help="Per cent of those called wrong that may be right, on average.",

@@ -25,7 +25,7 @@ _NO_UNIT = frozenset({"column_without_unit", "no_speed_unit"})
 @click.option("--reading-unit", help="Unit of the readings where the file names none: mph, km/h, m/s or kn.")
 @click.option("--column", help="Header of the column with the indicated speed.")
 @click.option("--session", help="Which vehicle or session, where a file holds several.")
-@click.option("--zone", help="Zone of stamps that carry none, such as +02:00, or its name in the IANA data base.")
+@click.option("--zone", help="Zone of stamps that carry none, such as +02:00, or its name in the IANA database.")
 @click.option("--plot", is_flag=True, help="Draw speed over time, with characters.")
 @result_options
 def command(

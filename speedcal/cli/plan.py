@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, cast
 import click
 
 from speedcal.cli._before import measured
-from speedcal.cli._options import emit_explained, explain_option, result_options, say, writing
+from speedcal.cli._options import Number, emit_explained, explain_option, result_options, say, writing
 from speedcal.errors import PlanError
 from speedcal.text.command_messages import written
 from speedcal.units import DisplayUnit
@@ -23,10 +23,10 @@ if TYPE_CHECKING:
 @click.argument("job", type=click.Path(path_type=Path))
 @click.option(
     "--speed-limit",
-    type=float,
+    type=Number(),
     help="Legal speed on the road, in the unit of the dial. [65 mph or 100 km/h, and no faster than the drive before]",
 )
-@click.option("--lowest", type=float, help="Lowest mark to hold. [25 mph or 40 km/h]")
+@click.option("--lowest", type=Number(), help="Lowest mark to hold. [25 mph or 40 km/h]")
 @click.option("--question", type=click.Choice(["tooth", "tolerance"]), help="Which tooth, or is the tolerance met.")
 @click.option("--assume", multiple=True, metavar="NAME=VALUE", help="Another value for an assumption; may be repeated.")
 @click.option("--sheet", type=click.Path(path_type=Path, dir_okay=False), help="Write the sheet to fill in, as PDF.")

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 import click
 
-from speedcal.cli._options import CRITERION_WORDS, choice_options, emit, result_options, wrong_use
+from speedcal.cli._options import CRITERION_WORDS, Number, choice_options, emit, result_options, wrong_use
 from speedcal.errors import VehicleError
 from speedcal.units import MILE_M, DisplayUnit
 
@@ -19,14 +19,12 @@ if TYPE_CHECKING:
 @click.command()
 @click.argument("sizes", nargs=-1, required=True, metavar="SIZE...")
 @click.option("--instead-of", help="Size with which the instrument is right now; shows what SIZE does to it.")
-@click.option("--tread", "tread_mm", type=click.FloatRange(0, 40), help="Tread left on SIZE, in mm.")
-@click.option("--new-tread", "new_tread_mm", type=click.FloatRange(2, 40), help="Tread of SIZE when new, in mm.")
-@click.option(
-    "--pressure", "pressure_percent", type=click.FloatRange(-60, 60), default=0.0, help="Pressure, in % of usual."
-)
+@click.option("--tread", "tread_mm", type=Number(0, 40), help="Tread left on SIZE, in mm.")
+@click.option("--new-tread", "new_tread_mm", type=Number(2, 40), help="Tread of SIZE when new, in mm.")
+@click.option("--pressure", "pressure_percent", type=Number(-60, 60), default=0.0, help="Pressure, in % of usual.")
 @click.option("--roll-out", "rolled_text", help="SIZE as rolled out, TURNS:DISTANCE, such as 3:8.12m or 3:319.5in.")
-@click.option("--turns-per-mile", type=click.FloatRange(100, 2000), help="Its maker's figure for SIZE.")
-@click.option("--turns-per-km", type=click.FloatRange(60, 1300), help="Its maker's figure for SIZE.")
+@click.option("--turns-per-mile", type=Number(100, 2000), help="Its maker's figure for SIZE.")
+@click.option("--turns-per-km", type=Number(60, 1300), help="Its maker's figure for SIZE.")
 @click.option("--drive-gear", type=click.IntRange(3, 100), help="Teeth fitted; with --instead-of.")
 @click.option("--driven-gear", type=click.IntRange(3, 100), help="Teeth fitted; lists what to order with SIZE.")
 @click.option("--gear-family", help="Gears that exist; the shipped families are 'indexed housing' and 'plain sleeve'.")

@@ -40,7 +40,7 @@ class _Length(click.ParamType[float]):
 @click.option("--out", required=True, type=click.Path(path_type=Path), help="GPX file to write; must not exist yet.")
 @click.option("--cut", "cut_m", type=_Length(), default="500m", show_default=True, help="How far around each end.")
 @click.option("--session", help="Which vehicle or session, where a file holds several.")
-@click.option("--zone", help="Zone of stamps that carry none, such as +02:00, or its name in the IANA data base.")
+@click.option("--zone", help="Zone of stamps that carry none, such as +02:00, or its name in the IANA database.")
 @click.option("--json", "as_json", is_flag=True, help="Write the result as JSON.")
 def command(track_file: Path, out: Path, cut_m: float, session: str | None, zone: str | None, as_json: bool) -> None:
     r"""Write TRACK as GPX without the fixes near its first and its last one, so that it can be shared.

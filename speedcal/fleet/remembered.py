@@ -43,7 +43,8 @@ class Remembered:
                 CREATE TABLE IF NOT EXISTS runs (number INTEGER PRIMARY KEY, drives TEXT NOT NULL, wrong TEXT NOT NULL);
             """)
         except (OSError, sqlite3.Error) as problem:
-            raise FleetError("folder_not_usable", source=str(folder), reason=str(problem)) from None
+            reason = getattr(problem, "strerror", None) or str(problem)
+            raise FleetError("folder_not_usable", source=str(folder), reason=reason) from None
 
     def close(self) -> None:
         """Let go of the file."""

@@ -48,10 +48,12 @@ def make_backup(settings: Settings, target: Path) -> Counts:
     Raises
     ------
     ServiceError
-        The file exists, the disk refused, or the store cannot be read.
+        The file exists, there is nothing to write, the disk refused, or the store cannot be read.
     """
     if target.exists():
         raise ServiceError("backup_exists", source=str(target))
+    if not (settings.data / _KEY).is_file():
+        raise ServiceError("nothing_to_back_up", source=str(settings.data))
     store = _open(settings.database_url)
     part = target.with_name(f"{target.name}.part")
     try:

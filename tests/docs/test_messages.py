@@ -124,6 +124,10 @@ OTHERS = {
     "a shared track over the original": (["trim", "drive.gpx", "--out", "drive.gpx"], "exists already"),
     "nothing to inspect": (["inspect", "nothing.gpx"], "Check the name"),
     "speeds in words": (["correct", "job.toml", "--speeds", "fast"], "30,50,70"),
+    "a number that is none": (["calibrate", "drive.gpx", "notes.csv", "--clock-offset", "nan"], "Write it like 12.5"),
+    "a percentage that is none": (["fleet", "phone", "--out", "result", "--percent", "nan"], "Write it like 12.5"),
+    "a history without drives": (["history", "no drive.toml", "--speed", "50"], "Give"),
+    "a backup of nothing": (["backup", "shop.zip", "--data", "phone"], "Name it with --data"),
 }
 
 
