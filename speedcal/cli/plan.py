@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, cast
 
@@ -10,11 +11,11 @@ import click
 from speedcal.cli._before import measured
 from speedcal.cli._options import Number, emit_explained, explain_option, result_options, say, writing
 from speedcal.errors import PlanError
+from speedcal.finding import Finding
 from speedcal.text.command_messages import written
 from speedcal.units import DisplayUnit
 
 if TYPE_CHECKING:
-    from speedcal.calibration.result import Calibration
     from speedcal.conformity import Tolerance
     from speedcal.jobs import Job
 
@@ -67,9 +68,13 @@ def command(
     from speedcal.vehicle import says_what_changes
 
     loaded = load_job(job)
-    shown = cast(DisplayUnit, unit or loaded.unit or "mph")
-    before = _before(loaded)
+    known = measured(loaded, phases=("before",)) if loaded.before else None
+    before = known.before if known else None
     is_known = before is not None and says_what_changes(loaded.vehicle, loaded.work)
+    by_gps = before is not None and not is_known
+    asked = cast(DisplayUnit | None, unit)
+    dial = known.dial_unit if known else loaded.unit
+    shown = (asked if by_gps else None) or dial or asked or "mph"
     result = plan(
         loaded.vehicle,
         speed_limit=speed_limit if speed_limit is not None else usual_limit(shown, before),
@@ -79,8 +84,10 @@ def command(
         work=loaded.work if is_known else None,
         lowest=lowest,
         assumptions=dict(_assumption(text) for text in assume),
-        by_gps=before is not None and not is_known,
+        by_gps=by_gps,
     )
+    if asked not in (None, shown):
+        result = replace(result, findings=(*result.findings, Finding("marks_of_the_dial", unit=shown)))
     if sheet is not None:
         heading = " · ".join(part for part in (f"job {loaded.number}" if loaded.number else "", loaded.shop) if part)
         _write(sheet, render_sheet(result, heading=heading))
@@ -96,12 +103,6 @@ def _write(path: Path, data: bytes) -> None:
     with writing(path, PlanError):
         path.write_bytes(data)
     say([written(str(path))])
-
-
-def _before(job: Job) -> Calibration | None:
-    if not job.before:
-        return None
-    return measured(job, phases=("before",)).before
 
 
 def _tolerance(job: Job, question: str | None) -> Tolerance | None:

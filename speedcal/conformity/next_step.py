@@ -93,7 +93,8 @@ def _looks(counted: Sequence[Finding], changes: Sequence[ChangeCheck]) -> list[A
     looks = []
     for what in counted:
         teeth = what.values["teeth"]
-        looks.append(Advice("check_count", part=what.values["gear"], value=teeth, unit="teeth", because=why))
+        if_not = Finding("count_decides", teeth=teeth, planned=what.values["planned"])
+        looks.append(Advice("check_count", part=what.values["gear"], value=teeth, unit="teeth", because=(*why, if_not)))
     odd = [change for change in changes if not change.agrees and abs(change.excess - 1) > _ODD]
     if looks or not odd or any(finding.code == "needle_moved" for change in odd for finding in change.findings):
         return looks

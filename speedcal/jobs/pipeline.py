@@ -47,6 +47,12 @@ class MeasuredJob:
         return self.drives_before + self.drives_after
 
     @property
+    def dial_unit(self) -> DisplayUnit | None:
+        """What the dial is marked in: as the readings were noted, else as the job says; None where neither tells."""
+        noted = next((drive.noted_in for drive in self.drives if drive.noted_in), None)
+        return noted or self.job.unit
+
+    @property
     def histories(self) -> tuple[tuple[str, History], ...]:
         """The dated drives of each phase in order of time, where there are several."""
         from speedcal.conformity import history
@@ -211,7 +217,8 @@ def _from_track(name: str, drive: Drive, unit: DisplayUnit | None) -> DriveFacts
         rounding=drive.rounding,
         terrain=drive.terrain,
     )
-    return DriveFacts(name=name, calibration=calibration, has_date=track.has_date)
+    noted_in = display_unit_of(readings.speed_unit)
+    return DriveFacts(name=name, calibration=calibration, has_date=track.has_date, noted_in=noted_in)
 
 
 def held_readings(speeds: tuple[float, ...], unit: SpeedUnit) -> Readings:

@@ -27,6 +27,8 @@ class DriveFacts:
     """Day as the job says it, for checks, which have no track."""
     noted: tuple[tuple[str, float | str], ...] = ()
     """What the job says of the vehicle on that day: odometer, tires, their pressure."""
+    noted_in: DisplayUnit | None = None
+    """Unit the dial was read in, as the readings say; None for checks."""
 
 
 @dataclass(frozen=True)

@@ -42,8 +42,8 @@ def _what_else(values: Values) -> str:
     if values.get("beyond_mps"):
         keys = keys_named("tolerance", ["max_speed", "speeds"], values.get("place"))
         return (
-            f"The rule is judged at {speed(values['beyond_mps'], None)} too, far beyond the speeds that can be driven "
-            f"here. Give {keys}, as fits the vehicle"
+            f"The rule is judged at {speed(values['beyond_mps'], None)} too, far beyond the speeds of this road test. "
+            f"Give {keys}, as fits the vehicle, or a higher speed limit where vehicle and road allow it"
         )
     if values["known"] and not values["changed"]:
         return "As it is now the dial reads right at a limit. Say in the job what will be fitted or set, and plan again"
@@ -281,6 +281,7 @@ FINDINGS: dict[str, Template] = {
     "half_a_tooth": _half_a_tooth,
     "clear_verdict": lambda values: f"a clear verdict on {rules.title(values)}, {100 * values['confidence']:g} % sure.",
     "passenger_writes": "The driver only drives. A passenger reads the dial and writes, never the driver.",
+    "marks_of_the_dial": "The dial is marked in {unit}, and so are the marks to hold.",
     "may_not_settle": "How the dial reads now is not known, so this test may not settle the verdict; what is left "
     "to drive is said then.",
     "legal_speed_by_gps": "Keep to the speed limit by the GPS, not by the dial under test; skip a mark that the road "
@@ -299,6 +300,8 @@ FINDINGS: dict[str, Template] = {
     "change_not_predicted": lambda values: f"The change by the work is not predicted: {values['error'].problem}.",
     "not_as_predicted": _not_as_predicted,
     "changed_otherwise": _changed_otherwise,
+    "count_decides": "The next steps count on {teeth}. If it has {planned} as planned, something else was changed too, "
+    "such as the tires: add it to the job, and run it again.",
     "needle_moved": "The needle offset is not the same before and after: the pointer, the face or the instrument was "
     "moved, or one of the drives was read in another unit than it says.",
     "cause_gear": _gear,

@@ -112,17 +112,18 @@ def drive_choices(judge: Judge, vehicle: Vehicle, fitted: FittedTeeth) -> list[C
 
 
 def pair_choices(judge: Judge, vehicle: Vehicle, fitted: FittedTeeth) -> list[Choice]:
-    """Return drive and driven gears changed together; only gears that the family has."""
+    """Return drive and driven gears changed together: those that the family has, of a gear it tells nothing of all."""
     family = vehicle.family
-    if fitted.driven is None or fitted.drive is None or family is None or not (family.driven and family.drive):
+    if fitted.driven is None or fitted.drive is None or family is None or not (family.driven or family.drive):
         return []
     now = Fraction(fitted.drive, fitted.driven)
     gains = {
         (drive, driven): float(Fraction(drive, driven) / now)
-        for drive in family.drive.teeth
-        for driven in family.driven.teeth
+        for drive in (family.drive.teeth if family.drive else _FREE_DRIVE)
+        for driven in (family.driven.teeth if family.driven else _FREE_DRIVEN)
         if drive != fitted.drive and driven != fitted.driven
     }
+    known = True if family.drive and family.driven else None
     near = sorted(gains, key=lambda pair: (judge.miss(gains[pair]), pair))[: 2 * _SHOWN_PAIRS]
     return [
         judge_choice(
@@ -130,7 +131,7 @@ def pair_choices(judge: Judge, vehicle: Vehicle, fitted: FittedTeeth) -> list[Ch
             "pair",
             (("drive_gear", drive), ("driven_gear", driven)),
             gains[drive, driven],
-            available=True,
+            available=known,
             orientation=family.orientation(driven),
         )
         for drive, driven in near

@@ -27,6 +27,7 @@ def write_sheet(task: Mapping[str, Any]) -> dict[str, Any]:
     from speedcal.conformity import load_tolerance, plan
     from speedcal.jobs import load_job, measure_job
     from speedcal.report.road_test_sheet import render_sheet
+    from speedcal.units import SPEED_UNIT_MPS
     from speedcal.vehicle import Vehicle, Work, says_what_changes
 
     document, unit = task["document"], task["unit"]
@@ -35,12 +36,15 @@ def write_sheet(task: Mapping[str, Any]) -> dict[str, Any]:
     folder = task["folder"]
     vehicle = Vehicle.from_dict(document.get("vehicle", {}), source="the job")
     is_known = bool(folder) and says_what_changes(vehicle, work)
+    known = measure_job(load_job(Path(folder) / "job.toml"), phases=("before",)) if is_known else None
+    limit_mps = task["speed_limit"] * SPEED_UNIT_MPS[unit]
+    unit = (known.dial_unit if known else None) or unit
     made = plan(
         vehicle,
-        speed_limit=task["speed_limit"],
+        speed_limit=limit_mps / SPEED_UNIT_MPS[unit],
         unit=unit,
         tolerance=load_tolerance(rule, source="the job", unit=unit) if rule else None,
-        calibration=measure_job(load_job(Path(folder) / "job.toml"), phases=("before",)).before if is_known else None,
+        calibration=known.before if known else None,
         work=work,
         by_gps=not is_known,
     )

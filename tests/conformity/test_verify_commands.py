@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -139,6 +140,18 @@ def test_the_plan_for_a_verdict_uses_the_drive_before_and_the_work(shop: Path) -
     assert all(abs(p["hold"] - p["true"]) < 2 for p in shown["plateaus"])
     tooth = json.loads(_run("plan", job, "--json", "--question", "tooth", "--assume", "pointer_scatter=0.4").stdout)
     assert tooth["question"] == "tooth"
+
+
+def test_marks_are_those_of_the_dial_whatever_unit_is_asked_for(shop: Path) -> None:
+    """The notes say mph: nobody can hold 40 km/h on that dial, and a job that names no unit does not change it."""
+    job = _job(shop, "marks.toml", tolerance="low_percent = 4\nhigh_percent = 8", parts=("before",))
+    wanted = json.loads(_run("plan", job, "--json", "--speed-limit", 65).stdout)["plateaus"]
+    for unit in ('unit = "km/h"', ""):
+        job.write_text(re.sub(r"unit = .*", unit, job.read_text(), count=1), encoding="utf-8")
+        shown = json.loads(_run("plan", job, "--json", "--speed-limit", 65, "--unit", "km/h").stdout)
+        assert shown["speed_unit"] == "mph"
+        assert [row["hold"] for row in shown["plateaus"]] == [row["hold"] for row in wanted]
+        assert "The dial is marked in mph" in _run("plan", job, "--speed-limit", 65, "--unit", "km/h").stdout
 
 
 def test_an_assumption_without_a_number_is_refused(shop: Path) -> None:

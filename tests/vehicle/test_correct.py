@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from fractions import Fraction
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -196,6 +197,21 @@ def test_the_best_pair_is_that_of_an_exhaustive_search(offset: float, factor: fl
     )
     best = min(max(abs(offset / v + factor * gain - 1) for v in (30, 60)) for gain in gains)
     assert result.pairs[0].worst_error_percent == pytest.approx(100 * best, abs=1e-9)
+
+
+def test_a_pair_is_thought_of_where_only_the_driven_gears_are_known(tmp_path: Path) -> None:
+    """32 % high, 17 to 21 teeth on the shelf and 19 in it: 8/19 x 1/1.32 = 0.319 is 6/19 (0.316) or 7/22, not any one."""
+    (tmp_path / "shelf.toml").write_text(
+        'name = "shelf"\ntitle = "Shelf"\n[driven]\nteeth = "17-21"\nsource = "counted"\n'
+    )
+    facts = {"drive_gear": 8, "driven_gear": 19, "gear_family": "shelf.toml"}
+    vehicle = Vehicle.from_dict(facts, folder=tmp_path)
+    found = correct(make_calibration(factor=1.32, u_factor=0.001), vehicle)
+    assert {dict(pair.parts)["driven_gear"] for pair in found.pairs} <= set(range(17, 22)) - {19}
+    best = dict(found.pairs[0].parts)
+    gain = Fraction(best["drive_gear"], best["driven_gear"]) / Fraction(8, 19)
+    assert abs(1.32 * float(gain) - 1) < 0.05
+    assert found.pairs[0].available is None
 
 
 def test_never_reads_low_takes_the_smaller_tooth_count() -> None:
