@@ -200,7 +200,7 @@ def test_the_best_pair_is_that_of_an_exhaustive_search(offset: float, factor: fl
 
 
 def test_a_pair_is_thought_of_where_only_the_driven_gears_are_known(tmp_path: Path) -> None:
-    """32 % high, 17 to 21 teeth on the shelf and 19 in it: 8/19 x 1/1.32 = 0.319 is 6/19 (0.316) or 7/22, not any one."""
+    """32 % high, 17 to 21 teeth on the shelf and 19 in it: 8/19 over 1.32 is 0.319; two gears make 0.333 of it."""
     (tmp_path / "shelf.toml").write_text(
         'name = "shelf"\ntitle = "Shelf"\n[driven]\nteeth = "17-21"\nsource = "counted"\n'
     )
