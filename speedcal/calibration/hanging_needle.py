@@ -20,6 +20,7 @@ from speedcal.calibration.tuning import FEW_READINGS, WRONG_BELOW
 from speedcal.calibration.tuning_notes import (
     HANGING_ASKED_FROM,
     HANGING_EVIDENCE,
+    HANGING_RESCUES,
     HANGING_SHARE,
     HANGING_SIZES_MPS,
 )
@@ -56,12 +57,16 @@ def with_hanging_needle(
     if not likely:
         return plainly(weighed)
     courses = [weigh(ground.shown_as(ground.speed_mps + hang)) for hang in likely]
-    evidence = np.array([course.log_evidence for course in courses])
+    # a needle that hangs has to explain by itself what one that jumps at low speed would explain
+    evidence = np.array([course.log_evidence - course.log_jumps for course in courses])
     mean = float(np.logaddexp.reduce(evidence) - np.log(len(HANGING_SIZES_MPS)))
     likeliest = replace(courses[int(np.argmax(evidence))], log_evidence=mean + float(np.log(HANGING_SHARE)))
-    if mean - weighed.log_evidence > HANGING_EVIDENCE:
-        with suppress(AlignmentError):
-            return _told(fit(likeliest), likeliest.ground, ground)
+    if mean - weighed.log_evidence < HANGING_RESCUES:
+        plain = plainly(weighed)  # raises where only a needle that surely hangs saves notes from being of another drive
+        if mean - weighed.log_evidence < HANGING_EVIDENCE:
+            return plain
+    with suppress(AlignmentError):
+        return _told(fit(likeliest), likeliest.ground, ground)
     return plainly(weighed)
 
 
