@@ -253,23 +253,9 @@ class _Fitter:
     def _improve(self, views: dict[str, View], factor: Banded) -> bool:
         """Take a step of clock, damping, drift and dial."""
         log, track = views["log"], views["track"]
-        damping = self.nuisance[DAMPING]
         places, count = log.places, len(self.grid)
-        smooth = self._smooth_bending()
-        rate = places.of(self.coefficients, places.rate) + np.sqrt(2 * max(-damping, 0.0)) * self.grid.bending_at(
-            places, self.grid.bending(self.coefficients)
-        )
         since = self.log.time_s - self.middle_s
-        bend_log = log.gain * self.grid.bending_at(places, smooth)
-        bend_track = -self.grid.bending_at(track.places, smooth)
-        turn = log.gain * rate
-        needle_damped = damping > 0 or (damping == 0)
-        moved_log = np.column_stack(
-            [turn, np.zeros_like(turn) if needle_damped else bend_log, turn * since, log.later, log.hangs, log.weights]
-        )
-        moved_track = np.zeros((len(self.track.time_s), moved_log.shape[1]))
-        if needle_damped:
-            moved_track[:, DAMPING] = bend_track
+        moved_track, moved_log = self._moved(track, log)
         precision, pull = [], []
         for name, view in views.items():
             message = self.states[name].message
@@ -304,6 +290,23 @@ class _Fitter:
             self.none.remove(max(surprise, key=lambda which: surprise[which]))
             return False
         return rising < _AT_REST and turning < _NEARLY_AT_REST
+
+    def _moved(self, track: View, log: View) -> tuple[FloatArray, FloatArray]:
+        """Return what clock, damping, drift, uneven lag, play and dial move each value of track and log by."""
+        damping, places = self.nuisance[DAMPING], log.places
+        smooth = self._smooth_bending()
+        turn = log.gain * (
+            places.of(self.coefficients, places.rate)
+            + np.sqrt(2 * max(-damping, 0.0)) * self.grid.bending_at(places, self.grid.bending(self.coefficients))
+        )
+        slow_needle = damping >= 0
+        bend_log = np.zeros_like(turn) if slow_needle else log.gain * self.grid.bending_at(places, smooth)
+        since = self.log.time_s - self.middle_s
+        moved_log = np.column_stack([turn, bend_log, turn * since, log.later, log.hangs, log.weights])
+        moved_track = np.zeros((len(self.track.time_s), moved_log.shape[1]))
+        if slow_needle:
+            moved_track[:, DAMPING] = -self.grid.bending_at(track.places, smooth)
+        return moved_track, moved_log
 
     def _fit(self, last: _Last) -> Fit:
         """Return what the last step led to."""
