@@ -84,7 +84,10 @@ def next_steps(
     undone = None
     if counted or all(change.agrees for change in changes):  # else undoing leads elsewhere
         undone = _undone(before, rule, vehicle, work, speeds)
-    return (*looks, *steps, *_asked_by(after, rule, _fitted(vehicle, work, counted), speeds, undone))
+    asked = _asked_by(after, rule, _fitted(vehicle, work, counted), speeds, undone)
+    looked_at = {look.part for look in looks}  # and not once more
+    asked = tuple(entry for entry in asked if entry.action != "check_count" or entry.part not in looked_at)
+    return (*looks, *steps, *asked)
 
 
 def _looks(counted: Sequence[Finding], changes: Sequence[ChangeCheck]) -> list[Advice]:

@@ -217,8 +217,8 @@ def _gear(values: Values) -> str:
             f"{values['planned']} as planned; count the teeth of the gear that came out and of the one that went in."
         )
     return (
-        f"A gear other than planned: the drive points to {values['implied']:.1f} teeth on the {gear} instead of "
-        f"{values['planned']}; {values['teeth']} teeth would change it by {signed(values['percent'])} %."
+        f"Another {gear} than planned: the drive points to {values['implied']:.1f} teeth instead of "
+        f"{values['planned']}; {values['teeth']} would change it by {signed(values['percent'])} %."
     )
 
 
@@ -300,8 +300,7 @@ FINDINGS: dict[str, Template] = {
     "change_not_predicted": lambda values: f"The change by the work is not predicted: {values['error'].problem}.",
     "not_as_predicted": _not_as_predicted,
     "changed_otherwise": _changed_otherwise,
-    "count_decides": "The next steps count on {teeth}. If it has {planned} as planned, something else was changed too, "
-    "such as the tires: add it to the job, and run it again.",
+    "count_decides": "If it has {planned}, add to the job what else changed, such as the tires.",
     "needle_moved": "The needle offset is not the same before and after: the pointer, the face or the instrument was "
     "moved, or one of the drives was read in another unit than it says.",
     "cause_gear": _gear,

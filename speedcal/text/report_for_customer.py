@@ -41,7 +41,7 @@ BY_FACTS = "by the parts"
 TITLE_BOTH, TITLE_ONE = "Speedometer before and after", "How the speedometer reads"
 MORE = "… more in report.html"
 RANGES = "19 times in 20 the true value lies inside the range given."
-NOT_DRIVEN = "not driven; extended from the speeds that were"
+NOT_DRIVEN = "not driven: extended"
 
 CAUTIONS = (
     "The driver only drives; a passenger reads the dial and writes.",
@@ -154,11 +154,11 @@ def left_over(after: Calibration, unit: DisplayUnit) -> tuple[str, ...]:
     half = after.dial.half_width(grid)
     error = after.dial.indicated(grid) - grid
     least, most = float((error - half).min()) / factor, float((error + half).max()) / factor
-    beyond = {v: "" if reached((low, high), v * factor) else " (not driven)" for v in table_speeds([after], unit)}
-    at = "; ".join(f"at {v:g}{note} {_error_range(after, v * factor, factor)}" for v, note in beyond.items())
+    told = [v for v in table_speeds([after], unit) if reached((low, high), v * factor)]
+    at = "; ".join(f"at {v:g} {_error_range(after, v * factor, factor)}" for v in told)
     lines = [
         f"From {low / factor:.0f} to {high / factor:.0f} {unit} the dial is off by {signed(least)} to {signed(most)} "
-        f"{unit}: {at}."
+        f"{unit}{': ' * bool(told)}{at}."
     ]
     offset = after.offset_mps.scaled(1 / factor)
     if after.dial.shape == "straight" and not offset.contains(0.0) and abs(offset.value) >= _LEAST_SAID:
@@ -211,9 +211,9 @@ def done(work: Work | None, vehicle: Vehicle | None, unit: str) -> tuple[str, ..
 
 
 def _was(work: Work, vehicle: Vehicle | None) -> str:
-    names = ("driven_gear", "drive_gear", "ratio_box", "pulse_scaler", "axle")
+    names = ("driven_gear", "drive_gear", "ratio_box", "pulse_scaler", "axle", "tire")
     parts = [
-        f"{name.replace('_', ' ')} {getattr(vehicle, name)}"
+        f"{name.replace('_', ' ')} {one_line(str(getattr(vehicle, name)))}"
         for name in names
         if getattr(work, name) is not None and getattr(vehicle, name, None) is not None
     ]
@@ -274,7 +274,7 @@ def to_fit(corrections: Corrections) -> str:
     """Name the best thing to do about the error, and what error it leaves."""
     best = corrections.best
     if best is None:
-        return "The job names nothing that could be changed. Add the gears, scaler or setting that is fitted."
+        return "The job names no gear, scaler or setting; add what is fitted, and its choices are listed here."
     return f"{_capital(str(best))}: worst error left {best.worst_error_percent:.1f} %."
 
 

@@ -12,7 +12,7 @@ from speedcal.text.calibration_summary import clock_shift
 from speedcal.text.messages import label
 from speedcal.text.names import one_line
 from speedcal.text.numbers import chance, signed, signed_interval
-from speedcal.text.verdict import band, cause_words, planned_words
+from speedcal.text.verdict import band, beside_the_verdict, cause_words, planned_words
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
@@ -204,7 +204,7 @@ def driven_range(verification: Verification) -> str:
     low, high = (v / SPEED_UNIT_MPS[verification.unit] for v in (span.low_mps, span.high_mps))
     return (
         f"Everywhere between {low:.0f} and {high:.0f} {verification.unit}: {span.verdict}, probability of conformance "
-        f"{chance(span.probability)}."
+        f"{chance(span.probability)}{beside_the_verdict(verification)}."
     )
 
 

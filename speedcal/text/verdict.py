@@ -44,13 +44,18 @@ def _body(result: Verification) -> list[str]:
         low, high = result.driven_range.low_mps / factor, result.driven_range.high_mps / factor
         lines.append(
             f"everywhere from {low:.0f} to {high:.0f} {result.unit}, as driven: {result.driven_range.verdict}, "
-            f"{chance(result.driven_range.probability)}"
+            f"{chance(result.driven_range.probability)}{beside_the_verdict(result)}"
         )
     for change in result.changes:
         lines.append(change_words(change))
         lines += [f"  possible cause: {cause_words(cause)}" for cause in change.causes if cause.fits]
     said = {"not_as_predicted", *(code for advice in result.advice for code in advice.codes)}
     return lines + [f"note: {finding.text}" for finding in result.findings if finding.code not in said]
+
+
+def beside_the_verdict(result: Verification) -> str:
+    """Say that what holds everywhere does not count, where a rule is judged at the speeds it names."""
+    return " (beside the verdict)" if result.tolerance.speeds_mps else ""
 
 
 def _check(result: Verification, check: Check) -> str:
