@@ -68,7 +68,7 @@ def change_within(time_s: FloatArray, ground_mps: FloatArray, off_mps: FloatArra
     least = max(3, count // 10)
     if count < 2 * least:
         return None
-    blocks = _Blocks.of(label, ground_mps, _clipped(ground_mps, off_mps))
+    blocks = _Blocks.of(label, ground_mps, clipped(ground_mps, off_mps))
     begin, end = _proper(count, least)
     block = np.arange(count)
     parts = (block >= begin[:, None]) & (block < end[:, None])
@@ -171,7 +171,7 @@ def steady_wander(
     """
     label = np.unique(np.floor(time_s / STEADY_WINDOW_S), return_inverse=True)[1]
     count = np.bincount(label)
-    mean = np.bincount(label, weights=_clipped(ground_mps, off_mps)) / count
+    mean = np.bincount(label, weights=clipped(ground_mps, off_mps)) / count
     change = np.sqrt(np.bincount(label, weights=acceleration_mps2**2) / count)
     steady = mean[(count >= np.median(count) / 2) & (change < STEADY_ACCELERATION_MPS2)]
     if len(steady) < _FEWEST_WINDOWS:
@@ -191,7 +191,8 @@ def by_turns(shown_mps: FloatArray) -> float:
     return robust_scale(off) / float(np.sqrt(1.5))
 
 
-def _clipped(ground_mps: FloatArray, off_mps: FloatArray) -> FloatArray:
+def clipped(ground_mps: FloatArray, off_mps: FloatArray) -> FloatArray:
+    """Return what lies off the dial, broken rows brought nearer."""
     most = _CLIP_SHARE * ground_mps + _CLIP_MPS
     return np.clip(off_mps, -most, most)
 

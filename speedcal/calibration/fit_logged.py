@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from speedcal.calibration.beside_fixes import is_finer, off_between
 from speedcal.calibration.clock_search import OFFSET_SCALE_MPS, Shift
 from speedcal.calibration.fit_distances import fit_distances
 from speedcal.calibration.fit_rounded import fit_rounded
@@ -131,7 +132,10 @@ def fit_logged(
     line = fit_windows(ground, windows, run=run, gain=gain, scatter_mps=scatter, step_mps=step_mps)
     moment = time_s + tau
     speed, slope, inside = ground.at(moment)
-    right = np.abs(indicated_mps - line.offset_mps - line.gain * speed) < _limit(scatter, line.gain, slope)
+    limit = _limit(scatter, line.gain, slope)
+    if is_finer(ground, time_s):
+        limit = limit + off_between(ground, moment, indicated_mps)
+    right = np.abs(indicated_mps - line.offset_mps - line.gain * speed) < limit
     reason = np.where(right, "", WRONG)
     reason = np.where(ground.usable_at(moment), reason, TOO_SLOW)
     reason = np.where(inside, reason, NO_GROUND)

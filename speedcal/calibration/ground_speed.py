@@ -96,6 +96,12 @@ class GroundSpeed:
         inside = (time_s >= self.time_s[0]) & (time_s <= self.time_s[-1])
         return before, inside & (self.piece[before] == self.piece[before + 1])
 
+    def nearest(self, time_s: FloatArray) -> IntArray:
+        """Return the fix nearest to each time."""
+        before, _ = self.place(time_s)
+        later = time_s - self.time_s[before] > self.time_s[before + 1] - time_s
+        return before + later
+
     def at(self, time_s: FloatArray) -> tuple[FloatArray, FloatArray, BoolArray]:
         """Return speed, acceleration and whether there is a speed at all, at any times. [m/s, m/s², 1]."""
         before, inside = self.place(time_s)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from speedcal.calibration.beside_fixes import BesideFixes, is_finer
 from speedcal.calibration.constancy import Change, by_turns, change_within, steady_wander
 from speedcal.calibration.dial import Dial
 from speedcal.calibration.end_stops import sticking_step
@@ -36,13 +37,14 @@ CHANGE_ON_WAY = "change_on_way"
 
 @dataclass(frozen=True, slots=True)
 class LoggedDial:
-    """What a log shows beside its dial, arrays in order of time, shape (n,)."""
+    """What a log shows beside its dial, row by row or where the speed is known better, in order of time, shape (n,)."""
 
     ground: GroundSpeed
     line: IntArray
     time_s: FloatArray
     ground_mps: FloatArray
     off_mps: FloatArray
+    acceleration_mps2: FloatArray
     shown_mps: FloatArray
     shown_step_mps: float
     """Step in which the display moves."""
@@ -71,15 +73,19 @@ class LoggedDial:
             return None
         off = off + _as_smoothed(ground, line, time, shown) - shown
         step_mps = sticking_step(speed, shown, step_mps)
+        rate, row_s = ground.at(time)[1], time
         if line.windows is not None:  # they know the speed better than rows do
-            lines = lines[np.minimum(np.searchsorted(time, line.windows.time_s), len(lines) - 1)]
             time, speed, off = line.windows.time_s, line.windows.ground_mps, line.gain * line.windows.off_mps
+        elif is_finer(ground, time):
+            beside = BesideFixes.of(ground, time, off, shown, line.gain)
+            time, speed, off, rate = beside.time_s, beside.ground_mps, beside.off_mps, beside.acceleration_mps2
+        lines = lines[np.minimum(np.searchsorted(row_s, time), len(lines) - 1)]
         # a dial with a curve of its own has taken up a part that reads otherwise at some speeds
         bend = dial.indicated(speed) - dial.line.offset_mps - dial.line.error_factor * speed
         change = change_within(time, speed, off + bend, step_mps=float(np.hypot(step_mps, ground.step_mps)))
         play = float(np.abs(line.hangs_mps).max(initial=0.0))
         wander = 0.0 if line.windows is None else line.windows.wander_mps
-        return cls(ground, lines, time, speed, off, shown, step_mps, play, line.gain, wander, change)
+        return cls(ground, lines, time, speed, off, rate, shown, step_mps, play, line.gain, wander, change)
 
     def widened(self, line: MeasuredLine, dial: Dial) -> tuple[MeasuredLine, Dial]:
         """Return the fit and its dial with what the dial changes on the way, a line of the budget."""
@@ -125,7 +131,7 @@ class LoggedDial:
             if self.window_wander_mps > WINDOW_WANDER_MPS:
                 found.append(Finding("log_strays", wander_mps=self.window_wander_mps, unit=unit))
             return tuple(found)
-        strays = steady_wander(time, self.ground_mps, off, self.ground.at(time)[1])
+        strays = steady_wander(time, self.ground_mps, off, self.acceleration_mps2)
         usual_mps = (
             self.gain * STEADY_WANDER_MPS[self.ground.source],
             HELD_ROUNDING_STEPS * self.shown_step_mps,
