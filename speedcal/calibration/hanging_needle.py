@@ -15,11 +15,10 @@ import numpy as np
 
 from speedcal.calibration.dial_mixture import PointerPlay
 from speedcal.calibration.ground_speed import GroundSpeed
-from speedcal.calibration.measured import MeasuredLine
+from speedcal.calibration.measured import MeasuredLine, with_shared
 from speedcal.calibration.tuning import FEW_READINGS, WRONG_BELOW
 from speedcal.calibration.tuning_notes import (
     HANGING_ASKED_FROM,
-    HANGING_EVIDENCE,
     HANGING_RESCUES,
     HANGING_SHARE,
     HANGING_SIZES_MPS,
@@ -29,6 +28,9 @@ from speedcal.calibration.weigh_noted import Weighed, best_moments
 from speedcal.errors import AlignmentError
 from speedcal.interval import FloatArray
 
+HANGING = "hanging_needle"
+"""Name in the budget of how far a needle hangs, where that is not sure."""
+_NEGLIGIBLE = 0.05
 _EXACT = 1e-9
 """Sum of squares below which readings lie on a line for all that matters."""
 
@@ -53,21 +55,36 @@ def with_hanging_needle(
         Fits them for a needle that does not hang.
     """
     ground = weighed.ground
-    likely = [hang for hang in hangs_along(ground) if _gain_by(hang, weighed) > HANGING_ASKED_FROM]
-    if not likely:
+    gains = [(_gain_by(hang, weighed), hang) for hang in hangs_along(ground)]
+    if max(gain for gain, _ in gains) < HANGING_ASKED_FROM:
         return plainly(weighed)
-    courses = [weigh(ground.shown_as(ground.speed_mps + hang)) for hang in likely]
+    courses = [weigh(ground.shown_as(ground.speed_mps + hang)) for gain, hang in gains if gain > 0]
     # a needle that hangs has to explain by itself what one that jumps at low speed would explain
-    evidence = np.array([course.log_evidence - course.log_jumps for course in courses])
-    mean = float(np.logaddexp.reduce(evidence) - np.log(len(HANGING_SIZES_MPS)))
-    likeliest = replace(courses[int(np.argmax(evidence))], log_evidence=mean + float(np.log(HANGING_SHARE)))
-    if mean - weighed.log_evidence < HANGING_RESCUES:
-        plain = plainly(weighed)  # raises where only a needle that surely hangs saves notes from being of another drive
-        if mean - weighed.log_evidence < HANGING_EVIDENCE:
-            return plain
-    with suppress(AlignmentError):
-        return _told(fit(likeliest), likeliest.ground, ground)
-    return plainly(weighed)
+    own = np.array([course.log_evidence - course.log_jumps for course in courses])
+    log_odds = own - weighed.log_evidence - np.log(len(HANGING_SIZES_MPS))
+    every = float(np.logaddexp.reduce(log_odds))
+    paid = log_odds + np.log(HANGING_SHARE)
+    shares = np.exp(paid - np.logaddexp(0.0, np.logaddexp.reduce(paid)))
+    ways: list[tuple[float, MeasuredLine]] = []
+    if every < HANGING_RESCUES:  # only what surely hangs saves notes that look like those of another drive
+        ways.append((1 - float(shares.sum()), plainly(weighed)))
+    log_evidence = weighed.log_evidence + every + float(np.log(HANGING_SHARE))
+    for share, course in zip(shares.tolist(), courses, strict=True):
+        if share > _NEGLIGIBLE:
+            with suppress(AlignmentError):
+                line = fit(replace(course, log_evidence=log_evidence))
+                ways.append((share, _told(line, course.ground, ground)))
+    return _likeliest(ways) if ways else plainly(weighed)
+
+
+def _likeliest(ways: list[tuple[float, MeasuredLine]]) -> MeasuredLine:
+    """Return the likeliest of several fits, with how far the others tell otherwise."""
+    _, best = max(ways, key=lambda way: way[0])
+    if best.dial is None or len(ways) == 1:
+        return best
+    knots, whole = best.dial.knots_mps, sum(share for share, _ in ways)
+    apart = [(share / whole, one.dial.indicated(knots) - best.dial.shown_mps) for share, one in ways if one.dial]
+    return with_shared(best, {HANGING: np.sum([share * np.outer(off, off) for share, off in apart], axis=0)})
 
 
 def hangs_along(ground: GroundSpeed) -> list[FloatArray]:

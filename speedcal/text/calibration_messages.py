@@ -326,6 +326,7 @@ LABELS: dict[str, str] = {
     "rounding_habit": "rounding habit",
     "parallax": "angle of view",
     "second_reader": "a second reader, perhaps",
+    "hanging_needle": "how far the needle hangs behind",
     "gps_display": "a GPS display among the readings, perhaps",
     "stated_common": "error common to all readings",
     "holding": "holding the speed",
