@@ -108,7 +108,7 @@ def _odometer_is_right(values: Values) -> str:
 
 
 _STAYS = {
-    "pulse_count": "as many pulses are counted as stated, or the sensor stays as it is",
+    "pulse_count": "the count is as stated, or the sensor must stay as it is",
     "wrong_unit": "no unit is mixed up",
     "other_scale": "no scale is mixed up",
 }
@@ -148,7 +148,7 @@ FINDINGS: dict[str, Template] = {
     "gear_alone_leaves": "By itself this would leave {percent:.1f} %.",
     "needle_alone_leaves": "The needle alone would leave {percent:.1f} % at best.",
     "instead_of_the_first": _instead_of,
-    "as_before": "So it was on the drive before the work, which tells what it leaves.",
+    "as_before": "It was so on the drive before the work, and that drive says what it leaves.",
     "odometer_left": _odometer_left,
     "odometer_is_right": _odometer_is_right,
     "one_range_throughout": "Stay in the range that the job states for the whole drive, and drive again.",
@@ -157,8 +157,8 @@ FINDINGS: dict[str, Template] = {
         f"{setting_name(values['kind'], values['then'], 'to ')}, and drive again."
     ),
     "if_it_stays": lambda values: (
-        f"Where {_STAYS[values['cause']]}, the whole error is made up for by {choice_name(values['what'])}; it would "
-        f"leave {values['percent']:.1f} %."
+        f"If {_STAYS[values['cause']]}, {choice_name(values['what'])} makes up for the whole error; it would leave "
+        f"{values['percent']:.1f} %."
     ),
     "reads_low_by": _low_by,
     "setting_moves_shifts": "A module's speed setting also moves shift points, cruise control and limiter; "

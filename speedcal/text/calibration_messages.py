@@ -128,10 +128,16 @@ def _apart(values: Values) -> str:
     return ""
 
 
+def _shown_and_expected(shown_mps: float, expected_mps: float, unit: str | None) -> str:
+    """Return both, with a decimal where they would read the same without."""
+    in_short = [speed(v, unit) for v in (shown_mps, expected_mps)]
+    shown, expected = (speed(v, unit, digits=int(in_short[0] == in_short[1])) for v in (shown_mps, expected_mps))
+    return f"{shown}, expected {expected}"
+
+
 def _named(values: Values) -> str:
     rows = [
-        f"line {row['line']} ({speed(row['shown_mps'], values['unit'])}, expected "
-        f"{speed(row['expected_mps'], values['unit'])})"
+        f"line {row['line']} ({_shown_and_expected(row['shown_mps'], row['expected_mps'], values['unit'])})"
         for row in values["rows"]
     ]
     more = values["count"] - len(rows)

@@ -10,6 +10,7 @@ from speedcal.interval import reached
 from speedcal.text import rules
 from speedcal.text.names import one_line
 from speedcal.text.numbers import chance, counted, joined, signed
+from speedcal.text.parts import setting_name
 from speedcal.text.sources import status_words
 from speedcal.text.told_speeds import headline_speed, table_speeds
 from speedcal.text.vehicle_summary import work_words
@@ -217,6 +218,9 @@ def _was(work: Work, vehicle: Vehicle | None) -> str:
         for name in names
         if getattr(work, name) is not None and getattr(vehicle, name, None) is not None
     ]
+    now = {setting.kind: setting.now for setting in vehicle.settings} if vehicle else {}
+    before = [(setting.kind, now.get(setting.kind)) for setting in work.settings]
+    parts += [setting_name(kind, value) for kind, value in before if value is not None]
     return f" (before: {', '.join(parts)})" if parts else ""
 
 

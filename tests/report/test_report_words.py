@@ -356,3 +356,18 @@ def test_many_readings_are_not_listed_one_by_one_but_the_rejected_are() -> None:
 @pytest.mark.parametrize(("needle", "unit", "said"), [(4.0, "mph", "4 mph higher"), (-6.437, "km/h", "6.4 km/h lower")])
 def test_a_needle_that_was_set_over_is_told_with_its_unit(needle: float, unit: str, said: str) -> None:
     assert words.done(Work(needle=needle), None, unit) == (f"Needle set {said}",)
+
+
+def test_a_setting_is_told_with_the_number_it_had() -> None:
+    """A module's number is a part like any gear: what it was stands beside what it is."""
+    vehicle = Vehicle.from_dict({"tire": "225/70R16", "settings": {"circumference_mm": {"now": 2150, "step": 5}}})
+    work = Work.from_dict({"tire": "235/70R16", "settings": {"circumference_mm": 2280}})
+    (said,) = words.done(work, vehicle, "km/h")
+    assert said.endswith("(before: tire 225/70R16, module circumference 2150 mm)")
+
+
+def test_a_reading_that_is_left_out_is_told_apart_from_what_was_expected() -> None:
+    """Both are 31 mph in whole numbers: 31.4 and 30.6."""
+    rows = [{"line": 7, "shown_mps": 31.4 * MPH_MPS, "expected_mps": 30.6 * MPH_MPS}]
+    said = Finding("wrong_readings", unit="mph", count=1, rows=rows).text
+    assert "line 7 (31.4 mph, expected 30.6 mph)" in said
