@@ -67,9 +67,9 @@ def result_options(function: _F) -> _F:
     return click.option("--json", "as_json", is_flag=True, help="Write the result as JSON.")(function)
 
 
-def store_options(function: _F) -> _F:
-    """Add ``--data`` and ``--database``."""
-    function = click.option(
+def database_option(function: _F) -> _F:
+    """Add ``--database``."""
+    return click.option(
         "--database",
         default="",
         envvar="SPEEDCAL_DATABASE",
@@ -77,6 +77,11 @@ def store_options(function: _F) -> _F:
         help="Address of a PostgreSQL database, postgresql+psycopg://user@host/name; without it jobs are kept in "
         "SQLite in the data folder.",
     )(function)
+
+
+def store_options(function: _F) -> _F:
+    """Add ``--data`` and ``--database``."""
+    function = database_option(function)
     return click.option(
         "--data",
         default=Path("speedcal-data"),

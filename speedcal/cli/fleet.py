@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, cast
 
 import click
 
-from speedcal.cli._options import Number, emit, result_options
+from speedcal.cli._options import Number, database_option, emit, result_options
 from speedcal.units import DisplayUnit
 
 if TYPE_CHECKING:
@@ -40,6 +40,7 @@ if TYPE_CHECKING:
     show_default=True,
     help="Per cent of those called wrong that may be right, on average.",
 )
+@database_option
 @result_options
 def command(
     source: tuple[str, ...],
@@ -51,6 +52,7 @@ def command(
     percent: float,
     rule: str | None,
     false_alarms: float,
+    database: str,
     as_json: bool,
     unit: str | None,
 ) -> None:
@@ -70,7 +72,7 @@ def command(
     """
     from speedcal.fleet import fleet
 
-    with _bar() as progress, _sources(source) as several:
+    with _bar() as progress, _sources(source, database) as several:
         result = fleet(
             several,
             vehicle=vehicle,
@@ -90,17 +92,17 @@ def command(
 
 
 @contextmanager
-def _sources(source: tuple[str, ...]) -> Iterator[list[str | Path | Found]]:
+def _sources(source: tuple[str, ...], database: str) -> Iterator[list[str | Path | Found]]:
     """Give what is to be looked into; of the upload page the jobs, laid out for as long as it takes."""
-    from speedcal.fleet.sources import PAGE
+    from speedcal.fleet.sources import is_page
 
-    pages = [path for path in source if (Path(path) / PAGE).is_file()]
+    pages = [path for path in source if is_page(Path(path))]
     with tempfile.TemporaryDirectory(prefix="speedcal-jobs-") as aside:
         found: list[str | Path | Found] = [path for path in source if path not in pages]
         for number, path in enumerate(pages):
             from speedcal.web.month import page_vehicles
 
-            found += page_vehicles(Path(path), Path(aside) / str(number))
+            found += page_vehicles(Path(path), Path(aside) / str(number), database=database)
         yield found
 
 

@@ -13,7 +13,8 @@ from speedcal.fleet.archives import Inside
 from speedcal.fleet.drive import DriveFiles
 from speedcal.jobs.contents import Drive, JobContents
 
-JOB, PAGE = "job.toml", "jobs.sqlite"
+JOB = "job.toml"
+_OF_A_PAGE = ("jobs.sqlite", "secret.key")
 _ROLE = re.compile(r"(?:^|[ _.-])(?:track|gps|notes?|readings?|log|obd|dial|speedo(?:meter)?)$", re.IGNORECASE)
 """What a name may end in to tell two files of one drive apart."""
 _IGNORED = frozenset(
@@ -71,7 +72,7 @@ def _vehicles_in(folder: Path, skip: Path | None, inside: Inside) -> Iterator[Fo
     if (folder / JOB).is_file():
         yield _of_job(folder)
         return
-    if (folder / PAGE).is_file():
+    if is_page(folder):
         raise FleetError("data_of_the_page", source=str(folder))
     loose = []
     for path in _listed(folder):
@@ -96,6 +97,11 @@ def _listed(folder: Path) -> list[Path]:
         return [folder / name for name in without_results([path.name for path in paths])]
     except OSError as problem:
         raise FleetError("file_not_opened", source=str(folder), reason=problem.strerror or str(problem)) from None
+
+
+def is_page(folder: Path) -> bool:
+    """Tell whether a folder is the data folder of an upload page, wherever that keeps its jobs."""
+    return any((folder / name).is_file() for name in _OF_A_PAGE)
 
 
 def without_results(names: Sequence[str]) -> Sequence[str]:

@@ -212,6 +212,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "{found:quoted} is not an address or a network",
         "Write each --trusted-proxy like 192.0.2.7 or 192.0.2.0/24",
     ),
+    "jobs_in_a_database": ("the jobs of this upload page are kept in a database", "Name it with --database"),
     "nothing_to_back_up": ("this is not the data folder of an upload page", "Name it with --data"),
     "backup_exists": ("this file exists already", "Name a new one"),
     "backup_not_written": ("the backup could not be written ({reason})", "Name a place with more room"),

@@ -120,7 +120,7 @@ def restore_backup(settings: Settings, source: Path) -> Counts:
             raise ServiceError("restore_not_empty", source=str(settings.data))
         with tempfile.TemporaryDirectory(dir=settings.data) as scratch:
             _unpack(source, Path(scratch))
-            return _take_over(store, Originals(settings.data), Path(scratch), source.name)
+            return _take_over(store, Originals(settings.data), Path(scratch))
     except OSError as error:
         raise ServiceError("restore_not_written", source=source.name, reason=error.strerror) from None
     finally:
@@ -142,7 +142,7 @@ def _unpack(source: Path, scratch: Path) -> None:
             raise ServiceError("backup_damaged", source=source.name)
 
 
-def _take_over(store: Store, originals: Originals, scratch: Path, name: str) -> Counts:
+def _take_over(store: Store, originals: Originals, scratch: Path) -> Counts:
     snapshot = _open(f"sqlite:///{scratch / _STORE}")
     try:
         wanted = _wanted(snapshot)

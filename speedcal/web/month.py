@@ -11,7 +11,7 @@ from speedcal.fleet.sources import Found, find_vehicles
 from speedcal.web.folder import job_files, lay_out
 from speedcal.web.originals import Originals
 from speedcal.web.rows import JobRow
-from speedcal.web.settings import Settings
+from speedcal.web.settings import ServiceError, Settings
 from speedcal.web.store import Store
 
 _ALL = 1_000_000
@@ -32,9 +32,11 @@ def page_vehicles(data: Path, aside: Path, *, database: str = "") -> list[Found]
     Raises
     ------
     ServiceError
-        The store cannot be read.
+        The store cannot be read, or it is a database that is not named.
     """
     settings = Settings(data=data, database=database)
+    if not database and not (data / "jobs.sqlite").is_file():
+        raise ServiceError("jobs_in_a_database", source=str(data))
     store, originals = Store(settings.database_url), Originals(data)
     jobs: list[JobRow] = []
     try:

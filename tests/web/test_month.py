@@ -9,21 +9,26 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 from support.documents import ROOT
+from support.postgres_server import new_schema
 
 import speedcal
 from speedcal.cli import cli
+from speedcal.web.app import make_services
 from speedcal.web.month import vehicle_names
 from speedcal.web.originals import Originals
+from speedcal.web.settings import Settings
 from speedcal.web.store import Store
 
 DEMO = ROOT / "data_demo"
 
 
-def test_every_job_with_a_drive_is_a_vehicle(tmp_path: Path) -> None:
+@pytest.mark.parametrize("kind", ["sqlite", "postgresql"])
+def test_every_job_with_a_drive_is_a_vehicle(kind: str, tmp_path: Path, request: pytest.FixtureRequest) -> None:
     """Files and typed readings; a job without a drive and one whose drive was taken away are not in it."""
     data = tmp_path / "data"
-    data.mkdir()
-    store, originals = Store(f"sqlite:///{data / 'jobs.sqlite'}"), Originals(data)
+    database = new_schema(request.getfixturevalue("postgres")) if kind == "postgresql" else ""
+    make_services(Settings(data=data, database=database)).store.close()
+    store, originals = Store(Settings(data=data, database=database).database_url), Originals(data)
     labels = {"J-7": "pickup, red/white", "J-8": "van", "J-9": "empty", "J-10": "gone"}
     made = [store.add_job({"job": {"number": n}, "vehicle": {"label": label}}) for n, label in labels.items()]
     track, notes = (DEMO / "before.gpx").read_bytes(), (DEMO / "before_notes.csv").read_bytes()
@@ -38,7 +43,11 @@ def test_every_job_with_a_drive_is_a_vehicle(tmp_path: Path) -> None:
         drive = store.add_drive(job, "before", values)
     store.remove_drive(drive)
     store.close()
-    done = CliRunner().invoke(cli, ["fleet", str(data), "--out", str(tmp_path / "out"), "--unit", "mph"])
+    asked = ["fleet", str(data), "--out", str(tmp_path / "out"), "--unit", "mph"]
+    if database:
+        assert "--database" in str(CliRunner().invoke(cli, asked).exception)
+        asked += ["--database", database]
+    done = CliRunner().invoke(cli, asked)
     assert done.exit_code == 0, done.output
     rows = list(csv.DictReader((tmp_path / "out" / "fleet.csv").read_text(encoding="utf-8").splitlines()))
     assert sorted(row["vehicle"] for row in rows) == ["pickup, red/white", "van"]
