@@ -84,7 +84,7 @@ def test_work_that_did_not_happen_is_noticed(shop: Path) -> None:
     assert shown["predicted_agrees"] is False
     gear = shown["changes"][0]["causes"][0]
     assert gear["fits"]
-    assert "22 teeth" in gear["text"]
+    assert "points to 22.0 teeth instead of 25" in gear["text"]
 
 
 def test_a_job_without_an_after_drive_or_tolerance_cannot_be_verified(shop: Path) -> None:
@@ -96,7 +96,7 @@ def test_a_job_without_an_after_drive_or_tolerance_cannot_be_verified(shop: Path
     assert "no drive after the work" in str(result.exception)
 
 
-def test_a_road_test_can_be_planned_before_anything_was_driven(shop: Path, tmp_path: Path) -> None:
+def test_a_road_test_can_be_planned_before_anything_was_driven(tmp_path: Path) -> None:
     """A job with a vehicle alone: the plan answers half a tooth, writes sheet and table, and prints cautions first."""
     path = tmp_path / "new.toml"
     path.write_text('[job]\nshop = "Invented shop"\nnumber = "7"\n[vehicle]\ndriven_gear = 20\n', encoding="utf-8")

@@ -74,7 +74,7 @@ def test_ten_thousand_vehicles_are_usable(size: dict[str, int], browsing: Browsi
     browsing.check_quiet()
 
 
-def test_a_name_cannot_break_out_of_the_page(tmp_path: Path) -> None:
+def test_a_name_cannot_break_out_of_the_page() -> None:
     """A vehicle may be called anything."""
     from dataclasses import replace
 

@@ -239,7 +239,7 @@ def test_the_order_of_day_and_month_is_told_by_the_whole_table(tmp_path: Path) -
     assert [(one.vehicle, one.drives[0].name[:10]) for one in made] == [("bus", "2030-05-16"), ("van", "2030-05-06")]
 
 
-def test_a_long_day_is_cut_into_drives(tmp_path: Path) -> None:
+def test_a_long_day_is_cut_into_drives() -> None:
     """A pause of eleven minutes ends a drive, one of nine does not; seven hours without one are cut every three."""
     minutes = np.cumsum([1.0] * 30 + [9.0] + [1.0] * 30 + [11.0] + [1.0] * 420)
     assert np.diff(np.r_[0, table._ends(minutes * 60), len(minutes)]).tolist() == [61, 180, 180, 61]

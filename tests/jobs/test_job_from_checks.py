@@ -68,7 +68,7 @@ def test_checks_before_and_after_come_to_gear_change_and_verdict(both: JobResult
     assert change.measured_change.contains(19 / 21)
 
 
-def test_the_report_of_checks_says_how_they_were_made(both: JobResult, tmp_path: Path) -> None:
+def test_the_report_of_checks_says_how_they_were_made(both: JobResult) -> None:
     """No word of a GPS log or of clocks; the day of the job; all files written."""
     page = both.contents()
     html = page["report.html"].decode()

@@ -121,7 +121,7 @@ def test_the_limits_of_a_table_hold_at_their_edge(tmp_path, monkeypatch, name, e
         read_readings(path)
 
 
-def test_spreadsheets_are_bounded_and_refuse_declarations(tmp_path, monkeypatch):
+def test_spreadsheets_are_bounded_and_refuse_declarations(tmp_path):
     """A million repeated cells in one element; an entity in the XML of a sheet."""
     head = '<x:c xmlns:x="x" xmlns:t="t"><t:table><t:table-row><t:table-cell t:number-columns-repeated="1000000000">'
     content = f"{head}<p>1</p></t:table-cell></t:table-row></t:table></x:c>".encode()

@@ -42,7 +42,7 @@ def _check(tmp_path, name, kind, chance):
         return
     _check_sane(result)
     if kind in STRUCTURAL and "zip" not in name and "fit" not in name:
-        _check_nothing_invented(result, kind)
+        _check_nothing_invented(result)
 
 
 def _check_sane(result):
@@ -61,7 +61,7 @@ def _check_sane(result):
         assert result.clock == "none" or np.isfinite(result.time_s).all()
 
 
-def _check_nothing_invented(result, kind):
+def _check_nothing_invented(result):
     """Lines dropped, doubled or swapped leave a part of the drive, with what belongs together still together."""
     if isinstance(result, Track):
         at = np.rint(result.time_s - DRIVE.time_s[0]).astype(int)

@@ -71,7 +71,7 @@ def receive(rng: np.random.Generator, motion: Motion, road: Road, style: Receive
     count = int((grid[-1] - grid[0]) / min(style.interval_s)) + 1
     when = grid[0] + rng.uniform(0, 1) + np.cumsum(rng.uniform(*style.interval_s, count))
     when = when[(when < grid[-1]) & (rng.random(count) >= style.missing)]
-    when, segment = _under_sky(rng, when, motion, style)
+    when, segment = _under_sky(rng, when, style)
     at = np.clip(np.rint((when - grid[0]) / STEP_S).astype(int), 0, len(grid) - 1)
     speed = np.full(len(when), np.nan)
     if style.recorded:
@@ -142,7 +142,7 @@ def _way(
     return axes[0], axes[1]
 
 
-def _under_sky(rng: np.random.Generator, when: Array, motion: Motion, style: ReceiverStyle) -> tuple[Array, Array]:
+def _under_sky(rng: np.random.Generator, when: Array, style: ReceiverStyle) -> tuple[Array, Array]:
     """Return the times outside tunnels, and the piece each belongs to (a new one after every second tunnel)."""
     segment = np.zeros(len(when), int)
     keep = np.ones(len(when), bool)
