@@ -20,6 +20,7 @@ from speedcal.calibration.tuning_logs import (
     CLOCK_DRIFTS,
     CLOCK_EXPLAINED,
     CLOCK_FAR_S,
+    CLOCK_FAST_DRIFTS,
     CLOCK_LEAST_STEP_S,
     CLOCK_NEAR_S,
     CLOCK_STEP_COST,
@@ -99,6 +100,9 @@ def course_of_clock(
     if blocks.astray_mps > LOG_ASTRAY_MPS + step_mps / 2:
         return as_told
     found = blocks.course(CLOCK_NEAR_S, CLOCK_DRIFTS)
+    if abs(found[0]) == max(CLOCK_DRIFTS):
+        reach_s = CLOCK_NEAR_S + max(CLOCK_FAST_DRIFTS) * np.ptp(time_s) / 2
+        found = blocks.course(reach_s, tuple(np.sign(found[0]) * np.array(CLOCK_FAST_DRIFTS)))
     unexplained = blocks.unexplained(*found)
     if unexplained >= max(_LEAST_BLOCKS, _LEAST_PART * np.count_nonzero(blocks.moving)):
         farther = blocks.course(CLOCK_FAR_S, (0.0,))

@@ -133,6 +133,7 @@ def _fit_log(
 ) -> MeasuredLine:
     """Fit what a machine logged, on the course that its clock took."""
     order, time, shifts, steps = _in_order(ground, readings, known_s)
+    at = moments(readings.time_resolution_s, _LOGGED_U_TIME_S)
     speed, line = readings.speed_mps[order], readings.line[order]
     apart = _apart(ground, time + shifts[0].offset_s, speed, readings)
     together = np.flatnonzero(~apart)
@@ -141,13 +142,14 @@ def _fit_log(
     if len(free) < FEW_READINGS:
         free = together
     if len(free) < len(time):  # what tells nothing of the dial turns the line by which the clock is judged
-        at = moments(readings.time_resolution_s, _LOGGED_U_TIME_S)
         shifts = _shifts(ground, time[free], speed[free], readings, shifts[0].offset_s, at)
     course = course_of_clock(ground, time[free], speed[free], shift=shifts[0], step_mps=readings.speed_resolution_mps)
     steps = sorted(steps + [(int(line[free[row]]), forward) for row, forward in course.steps])
     before = np.maximum(np.searchsorted(free, np.arange(len(time)), side="right") - 1, 0)
     time, first = np.unique(time + course.late_s[before], return_index=True)
     order, speed = order[first], speed[first]
+    if np.ptp(course.late_s):  # the offset was found for a part of it
+        shifts = _shifts(ground, time, speed, readings, shifts[0].offset_s, at)
     apart = _apart(ground, time + shifts[0].offset_s, speed, readings)
     left, order, time, speed = order[apart], order[~apart], time[~apart], speed[~apart]
 
