@@ -73,7 +73,8 @@ class Child:
                 self._lines.put(json.loads(line))
         except (ValueError, OSError):
             pass
-        self.process.wait()  # who hears of the end finds it ended, and gives it no task
+        else:
+            self.process.wait()  # who hears of the end finds it ended, and gives it no other task
         self._lines.put(None)
 
     @property
