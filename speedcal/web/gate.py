@@ -36,6 +36,11 @@ class GatedServer(uvicorn.Server):
         """Connections that are taken in and not begun, by address; the addresses take turns."""
         self._is_beginning = False
 
+    def run(self, sockets: list[socket.socket] | None = None) -> None:
+        """Run on a loop that can watch sockets, which the usual one of Windows cannot."""
+        with asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
+            runner.run(self.serve(sockets))
+
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         """Start the application, then open the gate."""
         await super().startup([])

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import asyncio
 import contextlib
 import errno
 import os
@@ -138,7 +137,5 @@ def make_server(settings: Settings) -> uvicorn.Server:
 def serve(settings: Settings, sockets: list[socket.socket]) -> None:
     """Answer until somebody stops the service."""
     sys.setswitchinterval(0.0005)  # threads that work for a page get their turn while connections pour in
-    server = make_server(settings)
-    # The gate watches sockets, which the usual loop of Windows cannot.
-    with contextlib.suppress(KeyboardInterrupt), asyncio.Runner(loop_factory=asyncio.SelectorEventLoop) as runner:
-        runner.run(server.serve(sockets))
+    with contextlib.suppress(KeyboardInterrupt):
+        make_server(settings).run(sockets)

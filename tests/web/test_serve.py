@@ -28,7 +28,7 @@ from speedcal.cli import main
 from speedcal.cli.serve import command
 from speedcal.web import listen
 from speedcal.web.app import make_services
-from speedcal.web.listen import addresses_to_open, is_open_to_listeners, open_sockets
+from speedcal.web.listen import addresses_to_open, is_open_to_listeners, make_server, open_sockets
 from speedcal.web.settings import ServiceError, Settings
 
 Serve = Callable[..., SimpleNamespace]
@@ -257,6 +257,7 @@ def test_it_runs_where_the_usual_loop_cannot_watch_sockets(monkeypatch: pytest.M
 
     watched: list[socket.socket] = []
     monkeypatch.setattr(asyncio.events, "new_event_loop", OtherLoop)
-    monkeypatch.setattr(listen, "make_server", lambda _settings: SimpleNamespace(serve=watch))
-    listen.serve(Settings(data=Path("none")), [])
+    server = make_server(Settings(data=Path("none")))
+    monkeypatch.setattr(server, "serve", watch)
+    server.run([])
     assert watched
