@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import importlib
 import io
 import json
@@ -86,13 +87,25 @@ def cli() -> None:
 _keep_lines(cli)
 
 
+_PLAIN = {"\u2212": "-", "\u2013": "-", "\u00d7": "x", "\u00b1": "+-"}
+"""How the signs of a result are written where a pipe cannot carry them."""
+
+
+def _plainly(error: UnicodeError) -> tuple[str | bytes, int]:
+    if isinstance(error, UnicodeEncodeError) and error.object[error.start] in _PLAIN:
+        return _PLAIN[error.object[error.start]], error.start + 1
+    return codecs.backslashreplace_errors(error)
+
+
 def main(arguments: Sequence[str] | None = None) -> None:
     r"""Run the command; a problem with the user's files ends in one message and exit status 2.
 
-    Letters that a pipe cannot carry (on Windows it knows one alphabet) are written as ``\u0141``, which JSON knows too.
+    Letters that a pipe cannot carry (on Windows it knows one alphabet) are written as ``\u0141``, which JSON knows too,
+    and a minus sign as a hyphen.
     """
     if isinstance(sys.stdout, io.TextIOWrapper):
-        sys.stdout.reconfigure(errors="backslashreplace")
+        codecs.register_error("plainly", _plainly)
+        sys.stdout.reconfigure(errors="plainly")
     try:
         cli.main(args=arguments, prog_name="speedcal", standalone_mode=True)
     except SpeedcalError as error:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import os
+import re
 import subprocess
 import sys
 import time
@@ -243,3 +244,18 @@ def test_a_name_goes_through_a_pipe_that_does_not_know_its_letters(tmp_path, as_
     assert b"\\u0141 notes.csv" in done.stdout
     if as_json:
         assert json.loads(done.stdout)["files"][0]["source"] == path.name
+
+
+def test_a_minus_goes_through_a_pipe_that_has_none(tmp_path):
+    """Two runs leave the needle's offset open either way: its low end is below zero, and no row is marked by codes."""
+    path = tmp_path / "mile.csv"
+    path.write_text("dial mph,distance mi,time mm:ss\n35,1,1:54\n60,1,1:06\n", encoding="utf-8")
+    done = subprocess.run(
+        [sys.executable, "-c", "from speedcal.cli import main; main()", "calibrate", path],
+        capture_output=True,
+        check=False,
+        env={**os.environ, "PYTHONIOENCODING": "cp1252"},
+    )
+    assert done.returncode == 0, done.stderr
+    assert re.search(rb"needle offset -?[\d.]+ \(-\d", done.stdout), done.stdout
+    assert b"\\u" not in done.stdout
