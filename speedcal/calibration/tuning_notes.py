@@ -191,8 +191,8 @@ HANGING_SIZES_MPS, HANGING_SHARE = tuple(size * MPH_MPS for size in (0.8, 1.2, 1
 """How far needles hang behind on either side against which notes are held, as true speed, and how many needles do, from
 memory: a sound one by 0.5 mph at most. Twice the share is 0.7 of the odds that notes belong to a track."""
 
-HANGING_ASKED_FROM, HANGING_RESCUES = 3.0, 6.0
+HANGING_ASKED_FROM, HANGING_RESCUES = 3.0, 8.0
 """Log likelihood ratio about a line from which on a needle that hangs is asked after, which costs time only, and log
-odds (400 to 1) from which on it saves notes that are refused without it. Needles that hang by 1.5 to 3 mph come to 9
-and more, some that jump by as much to 5; of 1,100 files of the same road on another day two came to 5 and got a number
-for it. Of sound needles none was asked."""
+odds (3,000 to 1) from which on it saves notes that are refused without it. Needles that hang by 2 and 3 mph come to 9
+and more, some that jump by as much to 5; of 1,800 files of the same road on another day three came to 5 to 7 and got a
+number for it. Of sound needles none was asked."""
