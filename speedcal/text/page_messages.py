@@ -268,6 +268,10 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Write it like postgresql+psycopg://user@host/name, or leave it out",
     ),
     "database_unsupported": ("the database kind {found:quoted} is not supported", _ANOTHER_DATABASE),
+    "sqlite_too_old": (
+        "this Python was built with SQLite {found}, and the page needs 3.35",
+        "Use a newer Python, or PostgreSQL with --database",
+    ),
     "database_driver_missing": (
         "the PostgreSQL driver is missing",
         'Install it with: pip install "speedcal[postgres]"',

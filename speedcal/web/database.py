@@ -12,6 +12,8 @@ from sqlalchemy.engine import make_url
 
 from speedcal.web.settings import ServiceError
 
+_OLDEST_SQLITE = (3, 35)
+"""The first that tells what a statement changed (RETURNING); Python may be built with an older one."""
 _BUSY_MS = 15000
 """How long a write waits for another program that holds the file."""
 
@@ -22,13 +24,15 @@ def open_database(url: str) -> sa.Engine:
     Raises
     ------
     ServiceError
-        The address cannot be read, or its kind of database or driver is missing.
+        The address cannot be read, or its kind of database or driver is missing or too old.
     """
     try:
         parsed = make_url(url)
     except sa.exc.ArgumentError:
         raise ServiceError("database_address_unreadable") from None
     if parsed.get_backend_name() == "sqlite":
+        if sqlite3.sqlite_version_info < _OLDEST_SQLITE:
+            raise ServiceError("sqlite_too_old", found=sqlite3.sqlite_version)
         engine = sa.create_engine(parsed, connect_args={"timeout": 15, "check_same_thread": False}, pool_size=8)
         event.listen(engine, "connect", _prepare_sqlite)
         event.listen(engine, "begin", _begin_sqlite)

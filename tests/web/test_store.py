@@ -382,3 +382,11 @@ def test_sqlite_writes_ahead_and_syncs_every_commit(tmp_path) -> None:
         ]
     assert answers == ["wal", 2, 1]
     store.close()
+
+
+def test_an_sqlite_that_lacks_a_statement_of_ours_is_told(tmp_path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A Python of today on a system of 2020; every page would fail later."""
+    monkeypatch.setattr("sqlite3.sqlite_version_info", (3, 34, 1))
+    with pytest.raises(ServiceError, match=r"needs 3\.35"):
+        Store(f"sqlite:///{tmp_path / 'jobs.sqlite'}")
+    assert not list(tmp_path.iterdir())
