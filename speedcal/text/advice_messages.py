@@ -164,6 +164,9 @@ FINDINGS: dict[str, Template] = {
     "setting_moves_shifts": "A module's speed setting also moves shift points, cruise control and limiter; "
     "drive them too.",
     "scaler_moves_all": "A scaler before a module moves whatever else takes that signal: shift points, cruise control.",
+    "no_part_puts_right": "With what the job names it cannot be put right.",
+    "no_part_helps": "With what the job names it cannot be put right: nothing leaves much less than what is fitted "
+    "({percent:.1f} %).",
     "opens_transmission": "The transmission must be opened for this gear.",
     "opens_hub": "The wheel must come off and its hub be opened for this gear.",
     "no_part_cures": lambda values: f"No gear and no setting cures {CAUSES[values['cause']]}.",

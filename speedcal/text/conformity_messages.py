@@ -217,8 +217,8 @@ def _gear(values: Values) -> str:
             f"{values['planned']} as planned; count the teeth of the gear that came out and of the one that went in."
         )
     return (
-        f"Another {gear} than planned: the drive points to {values['implied']:.1f} teeth instead of "
-        f"{values['planned']}; {values['teeth']} would change it by {signed(values['percent'])} %."
+        f"Another {gear} than planned: the drive points to {values['implied']:.1f} teeth, not "
+        f"{values['planned']}; {values['teeth']} teeth would change it by {signed(values['percent'])} %."
     )
 
 

@@ -33,7 +33,7 @@ LIKELY = 0.5
 """More likely than not."""
 _WORTH_A_STEP = 0.01
 """Chance of passing that each step of work must bring beside."""
-_MAY_PASS = 0.1
+MAY_PASS = 0.1
 """Chances from this to one half are alike too: nobody opens a transmission on a hope."""
 WORTH_WORK_PERCENT = 4.0
 """An error that is smaller by so much is worth the work, where a rule would let the larger one pass too."""
@@ -94,7 +94,7 @@ class Plan:
 
     def _step(self, chance: float) -> int:
         if chance < LIKELY:
-            return -int(chance >= _MAY_PASS)
+            return -int(chance >= MAY_PASS)
         return -max(round((min(chance, SURE_ENOUGH) - _WORTH_A_STEP * self.work) / SAME_CHANCE), 2)
 
 

@@ -13,7 +13,7 @@ from speedcal.vehicle.choice import Choice
 from speedcal.vehicle.first_steps import first_steps, meanwhile, righting_gain
 from speedcal.vehicle.judge import SURE_ENOUGH
 from speedcal.vehicle.outlook import Outlook
-from speedcal.vehicle.plans import LIKELY, LISTED, SAME_CHANCE, WORTH_WORK_PERCENT, Plan, plans_of
+from speedcal.vehicle.plans import LIKELY, LISTED, MAY_PASS, SAME_CHANCE, WORTH_WORK_PERCENT, Plan, plans_of
 
 _ACTIONS: dict[str, Action] = {
     "keep": "keep_as_is",
@@ -49,12 +49,20 @@ def advise(outlook: Outlook) -> tuple[Advice, ...]:
     plans = _plans(outlook)
     if not plans:
         return (*first, *_find_out(outlook))
+    if _none_passes(plans) and not _worth_doing(outlook, plans):
+        percent = outlook.keep.worst_error_percent
+        return (*first, *_beyond_parts(outlook, percent, Finding("no_part_helps", percent=percent)))
+    return tuple(_unique(_with_plans(outlook, first, _worth_doing(outlook, plans) if _none_passes(plans) else plans)))
+
+
+def _with_plans(outlook: Outlook, first: Sequence[Advice], plans: Sequence[Plan]) -> list[Advice]:
+    """Return what to do by the plans, the best first."""
     best = plans[0]
     if best.is_untouched:  # then no part is figured from what is thought to be fitted
         first = [entry for entry in first if entry.action != "check_count"]
-    entries = [*first, *_told_that_it_passes(_entries(outlook, best, plans), best, plans)]
+    entries = [*first, *_told_what_it_comes_to(_entries(outlook, best, plans), best, plans)]
     if not any(plan.passes for plan in plans):
-        entries += _beyond_parts(outlook, best)
+        entries += _beyond_parts(outlook, best.worst_percent)
     elif best.probability < LIKELY:
         entries.append(_drive_again(outlook))
     entries += _alternatives(outlook, best, plans)
@@ -67,7 +75,21 @@ def advise(outlook: Outlook) -> tuple[Advice, ...]:
                 because=(outlook.measure,),
             )
         )
-    return tuple(_unique(entries))
+    return entries
+
+
+def _none_passes(plans: Sequence[Plan]) -> bool:
+    return not any(plan.passes for plan in plans) and max(plan.probability for plan in plans) < MAY_PASS
+
+
+def _worth_doing(outlook: Outlook, plans: Sequence[Plan]) -> list[Plan]:
+    """Return the plans that leave far less than what is fitted, where none puts it right: nothing is made worse.
+
+    And no instrument is opened on a hope.
+    """
+    keep = outlook.keep
+    most = _BETTER * keep.worst_error_percent if keep.is_fitted else float("inf")
+    return [plan for plan in plans if plan.is_untouched or (plan.worst_percent < most and not plan.shift_mps)]
 
 
 def _plans(outlook: Outlook) -> list[Plan]:
@@ -97,8 +119,10 @@ def _alternatives(outlook: Outlook, best: Plan, plans: Sequence[Plan]) -> list[A
     return entries
 
 
-def _told_that_it_passes(entries: list[Advice], best: Plan, plans: Sequence[Plan]) -> list[Advice]:
-    """Return the entries with the first saying that nothing has to be done, where what is left alone surely passes."""
+def _told_what_it_comes_to(entries: list[Advice], best: Plan, plans: Sequence[Plan]) -> list[Advice]:
+    """Return the entries with the first saying that nothing has to be done, or that nothing puts it right."""
+    if _none_passes(plans):
+        return [replace(entries[0], because=(*entries[0].because, Finding("no_part_puts_right"))), *entries[1:]]
     keep = next((plan for plan in plans if plan.is_untouched), None)
     if keep is None or best.is_untouched or keep.probability < SURE_ENOUGH:
         return entries
@@ -299,20 +323,18 @@ def _find_out(outlook: Outlook) -> list[Advice]:
     ]
 
 
-def _beyond_parts(outlook: Outlook, best: Plan) -> list[Advice]:
+def _beyond_parts(outlook: Outlook, percent: float, *why: Finding) -> list[Advice]:
     """Return what helps where no part, setting or needle can put the instrument right."""
     judge = outlook.judge
     left = 100 * judge.unavoidable_error()
-    card = Advice(
-        "use_correction_card", part="card", because=(Finding("leaves", percent=best.worst_percent, chance=0.0),)
-    )
+    card = Advice("use_correction_card", part="card", because=(Finding("leaves", percent=percent, chance=0.0),))
     if left > judge.acceptable_percent:
         reason = Finding("instrument_leaves", percent=left, bent=judge.dial.shape == "bent")
-        return [Advice("repair_instrument", part="instrument", because=(reason, *outlook.causes)), card]
+        return [Advice("repair_instrument", part="instrument", because=(*why, reason, *outlook.causes)), card]
     if outlook.vehicle.has_gear_drive and not outlook.vehicle.ratio_box_teeth:
-        steps = Finding("between_two_teeth", percent=best.worst_percent)
-        return [Advice("measure_fact", part="ratio_box_teeth", because=(steps,)), card]
-    return [card]
+        steps = Finding("between_two_teeth", percent=percent)
+        return [Advice("measure_fact", part="ratio_box_teeth", because=(*why, steps)), card]
+    return [replace(card, because=(*why, *card.because))]
 
 
 def _drive_again(outlook: Outlook) -> Advice:

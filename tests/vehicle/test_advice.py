@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from fractions import Fraction
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -20,6 +21,7 @@ from speedcal.interval import Interval
 from speedcal.simulate import simulate
 from speedcal.units import MILE_M, MPH_MPS
 from speedcal.vehicle import Vehicle, correct, diagnose
+from speedcal.vehicle.corrections import correct_diagnosed
 from speedcal.vehicle.drivetrain import chain, train_gain
 from speedcal.vehicle.evidence import _driven_moments, evidence_of
 
@@ -570,3 +572,16 @@ def test_drives_count_alike_in_any_order_and_two_at_once_tell_nothing_of_stickin
     moved = float(first.ground["time_s"].iloc[0] - second.ground["time_s"].iloc[0])
     tables = {name: getattr(second, name).assign(time_s=getattr(second, name)["time_s"] + moved) for name in _TABLES}
     assert evidence_of(pool([first, replace(second, **tables)])).sticking == 0.0
+
+
+@pytest.mark.parametrize("may_keep", [True, False])
+def test_where_no_part_puts_it_right_it_is_said_and_nothing_is_made_worse(*, may_keep: bool, tmp_path: Path) -> None:
+    """22 % high with 21 teeth, the most that there are: 20 would leave 28 %, and no needle is set to hide it."""
+    (tmp_path / "shelf.toml").write_text(
+        'name = "shelf"\ntitle = "Shelf"\n[driven]\nteeth = "17-21"\nsource = "counted"\n', encoding="utf-8"
+    )
+    vehicle = Vehicle.from_dict({"driven_gear": 21, "gear_family": "shelf.toml"}, folder=tmp_path)
+    drive = make_calibration(offset=0.3, factor=1.22, u_offset=0.3, u_factor=0.006)
+    found = correct_diagnosed(drive, vehicle, diagnose(drive, vehicle), may_keep=may_keep)
+    assert not {"fit_driven_gear", "reseat_needle"} & set(actions(found))
+    assert "cannot be put right" in " ".join(str(entry) for entry in found.advice)
