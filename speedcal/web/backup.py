@@ -19,7 +19,7 @@ from sqlalchemy.exc import DBAPIError
 
 from speedcal.web import schema
 from speedcal.web.originals import Originals, sync_file
-from speedcal.web.settings import ServiceError, Settings
+from speedcal.web.settings import ServiceError, Settings, sqlite_url
 from speedcal.web.store import Store
 
 _STORE, _KEY = "jobs.sqlite", "secret.key"
@@ -80,7 +80,7 @@ def _pack(store: Store, data: Path, packed: zipfile.ZipFile, scratch: Path) -> C
     while True:
         number += 1
         place = scratch / f"{number}.sqlite"
-        with contextlib.closing(_open(f"sqlite:///{place}")) as snapshot:
+        with contextlib.closing(_open(sqlite_url(place))) as snapshot:
             with _frozen(store) as source, snapshot.writing() as target:
                 _copy_rows(source, target)
             wanted = _wanted(snapshot)
@@ -143,7 +143,7 @@ def _unpack(source: Path, scratch: Path) -> None:
 
 
 def _take_over(store: Store, originals: Originals, scratch: Path) -> Counts:
-    snapshot = _open(f"sqlite:///{scratch / _STORE}")
+    snapshot = _open(sqlite_url(scratch / _STORE))
     try:
         wanted = _wanted(snapshot)
         there = {place for place in wanted if (scratch / place).exists()}

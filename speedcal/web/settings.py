@@ -5,7 +5,7 @@ from __future__ import annotations
 import ipaddress
 from dataclasses import dataclass, field
 from pathlib import Path
-from urllib.parse import urlsplit
+from urllib.parse import quote, urlsplit
 
 from speedcal.errors import SpeedcalError
 
@@ -219,7 +219,12 @@ class Settings:
     @property
     def database_url(self) -> str:
         """SQLAlchemy URL of the store."""
-        return self.database or f"sqlite:///{(self.data / 'jobs.sqlite').absolute()}"
+        return self.database or sqlite_url(self.data / "jobs.sqlite")
+
+
+def sqlite_url(path: Path) -> str:
+    """Return the SQLAlchemy URL of an SQLite file, wherever it lies."""
+    return f"sqlite:///{quote(str(path.absolute()))}"
 
 
 def is_loopback(host: str) -> bool:

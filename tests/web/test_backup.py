@@ -160,6 +160,19 @@ def test_where_only_written_files_can_be_synced_a_shop_comes_back(
     assert restore_backup(Settings(data=tmp_path / "new"), tmp_path / "shop.zip") == made == Counts(2, 4, 0)
 
 
+@pytest.mark.parametrize("name", ["what? 50%20", "100% #1 & co", 'a\'b "c" é'])
+def test_a_shop_may_lie_in_a_folder_of_any_name(tmp_path: Path, name: str) -> None:
+    """Signs that mean something in an address: all lies in the folder named, and nothing elsewhere."""
+    services, _ = filled(Settings(data=tmp_path / name / "old"))
+    services.store.close()
+    made = make_backup(services.settings, tmp_path / name / "shop.zip")
+    assert (
+        restore_backup(Settings(data=tmp_path / name / "new"), tmp_path / name / "shop.zip") == made == Counts(2, 4, 0)
+    )
+    assert [path.name for path in tmp_path.iterdir()] == [name]
+    assert (tmp_path / name / "old" / "jobs.sqlite").is_file()
+
+
 def test_a_missing_original_is_told_and_does_not_stop_the_rest(tmp_path: Path) -> None:
     """Both ways."""
     services, _ = filled(Settings(data=tmp_path / "old"))
