@@ -47,17 +47,19 @@ def summary(result: object) -> str:
 
 def _refusal(error: SpeedcalError) -> str:
     where = error.source if error.line is None else f"{error.source}:{error.line}"
+    begin, remedy = f"{where}: " if where else "", _stopped(error.remedy)
     if not error.problems:
-        stop = "" if error.problem.endswith("?") else "."
-        return (f"{where}: " if where else "") + error.problem + stop + (f" {error.remedy}." if error.remedy else "")
+        return f"{begin}{_stopped(error.problem)} {remedy}".rstrip()
     rows = [_row(problem) for problem in error.problems[:_MOST_LISTED]]
     if len(error.problems) > _MOST_LISTED:
         rows.append(f"  and {len(error.problems) - _MOST_LISTED} more")
-    remedy: list[str] = [f"{error.remedy}."] if error.remedy else []
-    return "\n".join([(f"{where}: " if where else "") + f"{error.problem}:", *rows, *remedy])
+    return "\n".join([f"{begin}{error.problem}:", *rows, *[remedy] * bool(remedy)])
 
 
 def _row(problem: Problem) -> str:
     line = f"line {problem.line}: " if problem.line is not None else ""
-    said = problem.text if problem.text.endswith("?") else f"{problem.text}."
-    return f"  {line}{said}" + (f" {problem.remedy}." if problem.remedy else "")
+    return f"  {line}{_stopped(problem.text)} {_stopped(problem.remedy)}".rstrip()
+
+
+def _stopped(text: str) -> str:
+    return text if text.endswith("?") or not text else f"{text}."

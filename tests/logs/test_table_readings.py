@@ -197,7 +197,7 @@ def test_two_columns_that_may_be_meant_are_a_question(tmp_path):
     with pytest.raises(ReadingsFormatError, match=r"several columns may hold the indicated speed: .*--column"):
         _read(tmp_path, text)
     np.testing.assert_allclose(_read(tmp_path, text, column="Vehicle Speed km/h").speed_mps * 3.6, [44, 45])
-    with pytest.raises(ReadingsFormatError, match=r"no column 'vehicle sped'\. Did you mean 'vehicle speed km/h'"):
+    with pytest.raises(ReadingsFormatError, match=r"no column 'vehicle sped'\. Did you mean 'vehicle speed km/h'\?$"):
         _read(tmp_path, text, column="vehicle sped")
 
 
