@@ -7,6 +7,7 @@ import importlib
 import io
 import json
 import sys
+import traceback
 from collections.abc import Sequence
 
 import click
@@ -98,7 +99,7 @@ def _plainly(error: UnicodeError) -> tuple[str | bytes, int]:
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
-    r"""Run the command; a problem with the user's files ends in one message and exit status 2.
+    r"""Run the command; a problem with the user's files, or of the machine, ends in one message and exit status 2.
 
     Letters that a pipe cannot carry (on Windows it knows one alphabet) are written as ``\u0141``, which JSON knows too,
     and a minus sign as a hyphen.
@@ -112,4 +113,11 @@ def main(arguments: Sequence[str] | None = None) -> None:
         if "--json" in (sys.argv[1:] if arguments is None else arguments):
             click.echo(json.dumps(error.to_dict(), ensure_ascii=False))
         click.echo(f"speedcal: {error}", err=True)
+        sys.exit(EXIT_UNUSABLE)
+    except OSError as error:
+        told = SpeedcalError("system_refused", source=error.filename or "", reason=error.strerror or str(error))
+        click.echo(f"speedcal: {told}", err=True)
+        sys.exit(EXIT_UNUSABLE)
+    except Exception:  # Python would end with 1, which says that the verdict is a fail
+        traceback.print_exc()
         sys.exit(EXIT_UNUSABLE)

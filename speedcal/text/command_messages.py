@@ -14,6 +14,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "unknown_command": (unknown("command"), "`speedcal --help` lists the commands"),
     "unknown_page": (unknown("page of the guide"), "`speedcal guide --find {found}` searches all of them"),
     "words_not_found": ("no line of the guide has {found:quoted}", "Try one word of it"),
+    "system_refused": ("the system refused: {reason}", "Check the disk, and where the output goes"),
     "number_unreadable": ("{found:quoted} is not a number", "Write it like 12.5"),
     "speeds_unreadable": ("{found:quoted} is not a list of speeds", "Write it like 30,50,70"),
     "length_unreadable": ("{found:quoted} is not a length", "Write it like 500m, 0.5km or 0.3mi"),

@@ -84,7 +84,7 @@ def test_work_that_did_not_happen_is_noticed(shop: Path) -> None:
     assert shown["predicted_agrees"] is False
     gear = shown["changes"][0]["causes"][0]
     assert gear["fits"]
-    assert "points to 22.0 teeth instead of 25" in gear["text"]
+    assert "22 teeth would change it by +13.6 %" in gear["text"]
 
 
 def test_a_job_without_an_after_drive_or_tolerance_cannot_be_verified(shop: Path) -> None:
