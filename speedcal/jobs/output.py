@@ -135,8 +135,9 @@ class JobResult:
         return out.getvalue()
 
     def facts(self, *, both_units: bool = False) -> ReportFacts:
-        """Return what the report shows of this result."""
+        """Return what the report shows of this result; a dial that is marked in another unit has its own beside."""
         job = self.job
+        other = any(drive.noted_in not in (None, self.unit) for drive in self.drives)
         return ReportFacts(
             unit=self.unit,
             drives=self.drives,
@@ -156,7 +157,7 @@ class JobResult:
             note=job.note,
             files=self.files,
             version=version("speedcal"),
-            both_units=both_units,
+            both_units=both_units or other,
         )
 
     @cached_property

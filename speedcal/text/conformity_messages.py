@@ -166,7 +166,8 @@ def _not_reached(values: Values) -> str:
     at = joined(_bare(v, unit) for v in values["speeds_mps"])
     top = speed(values["driven_mps"], unit)
     return (
-        f"The rule is judged at {at} {unit} too; driven were up to {top}. A slower vehicle is tested at lower speeds."
+        f"The rule is judged at {at} {unit} too; the fastest speed driven was {top}. A slower vehicle is tested at "
+        "lower speeds."
     )
 
 
@@ -282,8 +283,8 @@ FINDINGS: dict[str, Template] = {
     "clear_verdict": lambda values: f"a clear verdict on {rules.title(values)}, {100 * values['confidence']:g} % sure.",
     "passenger_writes": "The driver only drives. A passenger reads the dial and writes, never the driver.",
     "marks_of_the_dial": "The dial is marked in {unit}, and so are the marks to hold.",
-    "may_not_settle": "How the dial reads now is not known, so this test may not settle the verdict; what is left "
-    "to drive is said then.",
+    "may_not_settle": "How the dial reads now is not known, so this test may not settle the verdict; the verdict "
+    "then says what is left to drive.",
     "legal_speed_by_gps": "Keep to the speed limit by the GPS, not by the dial under test; skip a mark that the road "
     "does not allow.",
     "suitable_road": "Use a dry, level, straight road with little traffic and hold nobody up. Stop the test when "

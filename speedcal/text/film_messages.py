@@ -31,7 +31,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "dial_file_step": (
         "the step from {low:g} to {high:g} is much wider or narrower than those beside it",
-        "Check the figures: a tick may have been passed over or marked too much; if the dial is really so, leave out "
+        "Check the figures: a tick may have been skipped or marked twice; if the dial is really so, leave out "
         "one of the two",
     ),
     "dial_file_order": (

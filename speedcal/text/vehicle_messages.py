@@ -154,18 +154,18 @@ _MEANS = {
 def _no_choice(values: Values) -> str:
     teeth = "" if values["teeth"] is None else f" (a driven gear of {values['teeth']:.1f} teeth)"
     means = joined((_MEANS[name] for name in values["means"]), "or")
-    return f"{_start(values)}It needs a change of {signed(values['wanted_percent'])} %{teeth}: {means}."
+    return f"{_start(values)}It takes a change of {signed(values['wanted_percent'])} %{teeth}, by {means}."
 
 
 def _wanted_change(values: Values) -> str:
     percent = values["percent"]
-    way = "slower" if percent < 0 else "faster"
+    way = "fewer" if percent < 0 else "more"
     but = (
         "what the job names is at its end already"
         if values["at_its_end"]
         else "the job names neither teeth, a scaler nor a module setting that could be changed"
     )
-    return f"The instrument must be driven {abs(percent):.1f} % {way}, but {but}."
+    return f"The instrument must get {abs(percent):.1f} % {way} turns or pulses, but {but}."
 
 
 def _sizes(values: Values) -> str:

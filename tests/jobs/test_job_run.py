@@ -240,6 +240,16 @@ def test_the_unit_of_the_job_rules_the_table(variant: Callable[..., Path]) -> No
     assert result.to_dict()["before"]["speed_unit"] == "km/h"
 
 
+def test_a_dial_that_is_marked_in_another_unit_has_its_own_figures_beside(variant: Callable[..., Path]) -> None:
+    """The notes are in mph: a report in km/h names both, one in mph needs no other."""
+    job = variant("after")
+    assert load_job(job).run().model.units == ("mph",)
+    job.write_text(job.read_text(encoding="utf-8").replace('unit = "mph"', 'unit = "km/h"'), encoding="utf-8")
+    model = load_job(job).run().model
+    assert model.units == ("km/h", "mph")
+    assert all(len(row.true) == 2 and row.true[1].endswith(" mph") for row in model.rows)
+
+
 def test_several_drives_before_are_told_apart_and_laid_in_order_of_time(variant: Callable[..., Path]) -> None:
     """[[before]] twice on one day: two rows, one date, no disagreement; the drives keep numbers of their own."""
     result = load_job(two_drives(variant("before", "after", "work", "tolerance"))).run().to_dict()

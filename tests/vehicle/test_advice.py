@@ -121,7 +121,7 @@ def test_a_needle_that_a_wide_rule_lets_stay_is_set_over_all_the_same(off: float
         assert (first.action, first.value) == ("reseat_needle", pytest.approx(-off, abs=0.5))
         assert "passes_as_it_is" in first.codes
         assert all("hides_needle" in e.codes for e in found.advice if e.action == "fit_driven_gear")
-        assert "must be driven" not in str(found)  # faster or slower: the drive is right
+        assert "turns or pulses" not in str(found)  # faster or slower: the drive is right
 
 
 def test_no_gears_are_changed_for_a_margin_where_the_needle_alone_would_do() -> None:
@@ -149,7 +149,7 @@ def test_no_count_is_asked_for_where_nothing_is_ordered_by_it() -> None:
     found = correct(dial, Vehicle.from_dict({"driven_gear": 22, "drive_gear": 8}), speeds=[30, 60], limits=rule.allowed)
     assert actions(found)[0] == "keep_as_is"
     assert "check_count" not in actions(found)
-    assert "must be driven" not in str(found)
+    assert "turns or pulses" not in str(found)
 
 
 def test_doubtful_readings_are_checked_before_any_part() -> None:
