@@ -69,7 +69,7 @@ def command(*, as_json: bool, **options: Any) -> None:
 
     A passenger writes or taps what the dial shows; the driver drives.
     """
-    from speedcal.web.listen import certificate
+    from speedcal.web.server import certificate
     from speedcal.web.settings import Settings
 
     asked = {name: options.pop(name) for name in ("set_passcode", "unlock", "as_unit", "make_certificate")}
@@ -128,8 +128,9 @@ def _changed_store(settings: Settings, *, set_passcode: bool, unlock: bool) -> b
 
 def _start(settings: Settings, *, as_json: bool) -> None:
     from speedcal.text.page_labels import SERVE
-    from speedcal.web.listen import addresses_to_open, is_open_to_listeners, open_sockets, serve
+    from speedcal.web.listen import addresses_to_open, is_open_to_listeners, open_sockets
     from speedcal.web.logbook import keep_log
+    from speedcal.web.server import serve
 
     sockets = open_sockets(settings)
     port = sockets[0].getsockname()[1]

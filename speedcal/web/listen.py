@@ -1,4 +1,4 @@
-"""Where the service listens, under which addresses people open it, and the server that answers there."""
+"""Where the service listens, and under which addresses people open it."""
 
 from __future__ import annotations
 
@@ -6,15 +6,9 @@ import contextlib
 import errno
 import os
 import socket
-import ssl
-import sys
-from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
 from speedcal.web.settings import ServiceError, Settings, is_loopback
-
-if TYPE_CHECKING:
-    import uvicorn
 
 _REASONS = {errno.EADDRINUSE: "port_taken", errno.EACCES: "port_not_allowed", errno.EADDRNOTAVAIL: "host_not_here"}
 
@@ -91,51 +85,3 @@ def own_address() -> str:
         probe.connect(("192.0.2.1", 9))
         return str(probe.getsockname()[0])
     return ""
-
-
-def certificate(settings: Settings) -> ssl.SSLContext | None:
-    """Return what https is spoken with, or None for http.
-
-    Raises
-    ------
-    ServiceError
-        Certificate or key cannot be used.
-    """
-    if settings.tls_pair is None:
-        return None
-    context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
-    try:
-        context.load_cert_chain(*settings.tls_pair)
-    except OSError:
-        raise ServiceError("certificate_unusable", source=settings.tls_pair[0].name) from None
-    return context
-
-
-def make_server(settings: Settings) -> uvicorn.Server:
-    """Return the server with its deadlines and its room for connections."""
-    import uvicorn
-
-    from speedcal.web.app import create_app
-    from speedcal.web.gate import GatedServer
-    from speedcal.web.protocol import Lines, room_for_connections
-
-    config = uvicorn.Config(
-        create_app(settings),
-        http="h11",
-        ws="none",
-        access_log=False,  # it would write down paths, and links are paths
-        log_config=None,
-        server_header=False,
-        proxy_headers=False,
-        timeout_graceful_shutdown=10,
-        h11_max_incomplete_event_size=32 * 1024,
-    )
-    lines = Lines(room_for_connections(settings.limits.connections), settings.limits)
-    return GatedServer(config, lines, certificate(settings))
-
-
-def serve(settings: Settings, sockets: list[socket.socket]) -> None:
-    """Answer until somebody stops the service."""
-    sys.setswitchinterval(0.0005)  # threads that work for a page get their turn while connections pour in
-    with contextlib.suppress(KeyboardInterrupt):
-        make_server(settings).run(sockets)

@@ -26,9 +26,10 @@ from support.web_server import WebServer
 
 from speedcal.cli import main
 from speedcal.cli.serve import command
-from speedcal.web import listen
+from speedcal.web import server
 from speedcal.web.app import make_services
-from speedcal.web.listen import addresses_to_open, is_open_to_listeners, make_server, open_sockets
+from speedcal.web.listen import addresses_to_open, is_open_to_listeners, open_sockets
+from speedcal.web.server import make_server
 from speedcal.web.settings import ServiceError, Settings
 
 Serve = Callable[..., SimpleNamespace]
@@ -42,7 +43,7 @@ def serve(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -
         raise AssertionError("the page started")
 
     def run(*options: str, stdin: str = "") -> SimpleNamespace:
-        monkeypatch.setattr(listen, "serve", started)
+        monkeypatch.setattr(server, "serve", started)
         monkeypatch.setattr("sys.stdin", io.StringIO(stdin))
         with pytest.raises(SystemExit) as ended:
             main(["serve", *options])
