@@ -9,6 +9,7 @@ import json
 import sys
 import traceback
 from collections.abc import Sequence
+from typing import Any
 
 import click
 
@@ -36,6 +37,8 @@ COMMANDS = {
 """Every subcommand and what it does; the module ``speedcal.cli.<name>`` holds it as ``command``."""
 
 EXIT_FAIL, EXIT_UNUSABLE, EXIT_NOT_PROVEN = 1, 2, 3
+EXIT_INTERRUPTED = 130
+"""As of any program that Ctrl+C ends."""
 
 
 def _keep_lines(command: click.Command) -> click.Command:
@@ -64,6 +67,12 @@ class _LazyGroup(click.Group):
 
             raise wrong_use("unknown_command", found=args[0], known=sorted(COMMANDS))
         return super().resolve_command(ctx, args)
+
+    def invoke(self, ctx: click.Context) -> Any:
+        try:
+            return super().invoke(ctx)
+        except KeyboardInterrupt:  # click would end with 1, which says that the verdict is a fail
+            raise click.exceptions.Exit(EXIT_INTERRUPTED) from None
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):

@@ -249,11 +249,14 @@ def test_every_command_explains_itself_with_an_example() -> None:
         assert f"  speedcal {name}" in result.output, name
 
 
-@pytest.mark.parametrize("fault", [OSError(28, "No space left on device"), ZeroDivisionError("ours")])
+@pytest.mark.parametrize(
+    ("fault", "status"),
+    [(OSError(28, "No space left on device"), 2), (ZeroDivisionError("ours"), 2), (KeyboardInterrupt(""), 130)],
+)
 def test_what_breaks_is_no_verdict(
-    fault: Exception, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+    fault: BaseException, status: int, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
 ) -> None:
-    """A full disk below the output, a fault of ours: status 1 would say that the vehicle failed."""
+    """A full disk below the output, a fault of ours, Ctrl+C: status 1 would say that the vehicle failed."""
 
     def broken(*_: object, **__: object) -> None:
         raise fault
@@ -261,7 +264,7 @@ def test_what_breaks_is_no_verdict(
     monkeypatch.setattr("speedcal.cli.verify.emit_explained", broken)
     with pytest.raises(SystemExit) as ended:
         main(["verify", str(DEMO / "job.toml")])
-    assert ended.value.code == 2
+    assert ended.value.code == status
     said = capfd.readouterr().err
     assert ("Traceback" in said) == isinstance(fault, ZeroDivisionError)
     assert str(fault.args[-1]) in said
