@@ -164,7 +164,7 @@ def load(path: str | Path, error: type[SpeedcalError], recognise: Callable[[Sour
             size = os.fstat(stream.fileno()).st_size
             data = stream.read(limits.MAX_BYTES + 1) if size <= limits.MAX_BYTES else None
     except (OSError, ValueError) as problem:  # a name with a NUL in it is a ValueError
-        if isinstance(problem, OSError) and path.is_dir():
+        if isinstance(problem, IsADirectoryError | PermissionError) and path.is_dir():  # the latter on Windows
             raise error("is_a_folder", source=str(path)) from None
         reason = getattr(problem, "strerror", None) or str(problem)
         raise error("file_not_opened", source=str(path), reason=reason) from None

@@ -106,17 +106,17 @@ def create_app(settings: Settings) -> Starlette:
     @contextlib.asynccontextmanager
     async def lifespan(app: Starlette) -> AsyncIterator[None]:
         services = await run_in_threadpool(make_services, settings)
-        check_passcode(services)
-        app.state.services = services
-        await run_in_threadpool(_clean_up, services)
-        services.runner.start()
-        cleaning = asyncio.create_task(_clean_daily(services))
-        try:
-            yield
-        finally:
-            cleaning.cancel()
-            await run_in_threadpool(services.runner.stop)
-            services.store.close()
+        with contextlib.closing(services.store):
+            check_passcode(services)
+            app.state.services = services
+            await run_in_threadpool(_clean_up, services)
+            services.runner.start()
+            cleaning = asyncio.create_task(_clean_daily(services))
+            try:
+                yield
+            finally:
+                cleaning.cancel()
+                await run_in_threadpool(services.runner.stop)
 
     return Starlette(
         routes=_routes(),

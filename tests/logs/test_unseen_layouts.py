@@ -6,11 +6,13 @@ import json
 import tracemalloc
 import zipfile
 from datetime import UTC, datetime
+from pathlib import Path
 
 import numpy as np
 import pytest
 from support.logfiles import sentence
 
+from speedcal.cli import EXIT_UNUSABLE, main
 from speedcal.errors import SpeedcalError
 from speedcal.logs import read_readings, read_track
 from speedcal.units import KMH_MPS, MPH_MPS
@@ -177,6 +179,19 @@ def test_a_name_that_no_file_can_have_is_refused_in_words(tmp_path, name):
     with pytest.raises(SpeedcalError) as caught:
         read_track(tmp_path / name)
     assert caught.value.code == "file_not_opened"
+
+
+@pytest.mark.parametrize("arguments", [["fleet", "{long}", "--out", "result"], ["trim", "{track}", "--out", "{long}"]])
+def test_a_name_that_no_file_can_have_ends_in_one_message(tmp_path, capsys, monkeypatch, arguments):
+    """Of a folder, and of what is to be written."""
+    track = Path(__file__).parents[2] / "data_demo" / "before.gpx"
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(SystemExit) as ended:
+        main([part.format(long="x" * 300, track=track) for part in arguments])
+    assert ended.value.code == EXIT_UNUSABLE
+    told = capsys.readouterr().err.splitlines()
+    assert len(told) == 1
+    assert "x" * 300 in told[0]
 
 
 def test_a_file_of_two_gigabytes_is_refused_before_it_is_read(tmp_path):
