@@ -138,6 +138,7 @@ class LoggedDial:
             self.gain * HELD_ROUNDING_STEPS * self.ground.step_mps,
             PLAY_LEFT * self.play_mps,
             self.gain * self._noise_of_means(),
+            self._noise_of_rows(off),
         )
         if strays > np.linalg.norm(usual_mps):
             found.append(Finding("log_strays", wander_mps=strays, unit=unit))
@@ -148,6 +149,14 @@ class LoggedDial:
         if self.ground.source != "recorded":
             return 0.0
         return self.ground.u_speed_mps / float(np.sqrt(max(STEADY_WINDOW_S / self.ground.interval_s, 1.0)))
+
+    def _noise_of_rows(self, off_mps: FloatArray) -> float:
+        """Return what the rows' own noise makes of a mean, beside their rounding and the noise of the track."""
+        a_window = STEADY_WINDOW_S / float(np.median(np.diff(self.time_s)))
+        if a_window < 2:  # so far apart a car behind strays anew from row to row
+            return 0.0
+        known = self.shown_step_mps**2 / 12 + (self.gain * self.ground.u_speed_mps) ** 2
+        return float(np.sqrt(max(by_turns(off_mps) ** 2 - known, 0.0) / a_window))
 
     def _told(self, change: Change) -> Finding:
         if change.gradual:
