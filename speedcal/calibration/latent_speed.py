@@ -24,6 +24,7 @@ from speedcal.calibration.dial_mixture import PointerPlay
 from speedcal.calibration.latent_model import CLOCK, DAMPING, DRIFT, NUISANCES, PLAY, UNEVEN, Channel, Fit, Start
 from speedcal.calibration.latent_views import View, WeightTable
 from speedcal.calibration.motion import Motion, local_sum
+from speedcal.calibration.relaxation import Relaxation
 from speedcal.calibration.rounded_likelihood import (
     WRONG_DENSITY,
     Message,
@@ -116,6 +117,7 @@ class _Fitter:
         self.track, self.log, self.grid = track, log, grid
         self.nuisance = np.array([start.clock_offset_s, start.damping_s2, 0.0, 0.0, 0.0])
         self.none = [UNEVEN, PLAY] if start.damping_s2 else [DAMPING, UNEVEN, PLAY]  # until the log says otherwise
+        self.relaxation = Relaxation()
         self.clock_s, self.known = start.clock_s, start.clock_piece >= 0
         self.seconds = grid.locate(start.clock_s, np.maximum(start.clock_piece, 0))
         self.middle_s = float(np.mean(log.time_s))
@@ -280,7 +282,8 @@ class _Fitter:
         prior_mean = np.concatenate([[self.nuisance[CLOCK], 0.0, 0.0, 0.0, 0.0], self.dial.knots_mps])
         here = np.concatenate([self.nuisance, self.dial.shown_mps])
         step, surprise = self._step(information + self.prior, score.sum(axis=0) - self.prior @ (here - prior_mean))
-        self.nuisance = self.nuisance + step[:NUISANCES]
+        share = self.relaxation.of(step[:NUISANCES] / _SETTLED, tuple(self.none))
+        self.nuisance = self.nuisance + share * step[:NUISANCES]
         self.dial = replace(self.dial, shown_mps=self.dial.shown_mps + step[NUISANCES:])
         turning = float(np.max(np.abs(step[:NUISANCES]) / _SETTLED))
         rising = float(np.max(np.abs(step[NUISANCES:]))) / _SETTLED_MPS
