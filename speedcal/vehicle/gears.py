@@ -112,7 +112,7 @@ def load_family(given: str | Mapping[str, Any], *, source: str, folder: Path | N
 
 
 def _read_family(name: str, *, source: str, folder: Path | None) -> GearFamily:
-    path = Path(name)
+    path = Path(name.replace("\\", "/"))  # Windows parts folders by either
     if folder is None or path.is_absolute() or ".." in path.parts:
         raise VehicleError("gear_family_elsewhere", source=source, file=name)
     try:

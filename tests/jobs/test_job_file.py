@@ -159,9 +159,21 @@ def test_a_job_written_on_windows_is_read_everywhere(folder: Path) -> None:
     r"""Folders parted by ``\``, line ends and mark of a Windows editor."""
     (folder / "drives").mkdir()
     (folder / "drives" / "a.gpx").touch()
-    text = "[before]\r\ntrack = 'drives\\a.gpx'\r\nheld = [30, 40]\r\nunit = 'mph'\r\n"
+    (folder / "drives" / "shelf.toml").write_text(
+        'name = "a"\n[driven]\nteeth = [17, 18]\nsource = "b"\nstatus = "measured"'
+    )
+    lines = [
+        "[vehicle]",
+        r"gear_family = 'drives\shelf.toml'",
+        "[before]",
+        r"track = 'drives\a.gpx'",
+        "held = [30, 40]",
+    ]
+    text = "\r\n".join([*lines, "unit = 'mph'", ""])
     (folder / "job.toml").write_bytes(text.encode("utf-8-sig"))
-    assert load_job(folder).before[0].track == folder / "drives" / "a.gpx"
+    job = load_job(folder)
+    assert job.before[0].track == folder / "drives" / "a.gpx"
+    assert job.vehicle.family.name == "a"
 
 
 def test_dates_pressures_and_how_it_was_read_are_kept(folder: Path) -> None:
