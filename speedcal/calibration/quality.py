@@ -67,7 +67,7 @@ def heights_missing(calibration: Calibration, track: Track) -> tuple[Finding, ..
 
 
 def hanging(calibration: Calibration, hangs_mps: FloatArray) -> tuple[Finding, ...]:
-    """Return the finding that the needle of a log hangs behind; ``hangs_mps`` is what it shows more at each reading."""
+    """Return the finding that the needle hangs behind; ``hangs_mps`` is what it shows more at each reading."""
     play = float(np.abs(hangs_mps).max(initial=0.0))
     return (Finding("needle_hangs", play_mps=play, unit=calibration.unit),) if play > PLAY_NOTICED_MPS else ()
 
