@@ -56,3 +56,14 @@ def test_the_legal_speed_starts_with_what_the_vehicle_reached() -> None:
     assert _usual_limit("km/h", driven(60, 80, 120)) == 100
     assert _usual_limit("km/h", None) == 100
     assert _usual_limit("mph", driven(20, 30, 40)) == 65  # the job's unit was changed since
+
+
+def test_the_sheet_has_the_marks_of_the_dial_whatever_unit_the_page_speaks(tmp_path: Path) -> None:
+    """The notes of the demo are in mph: 100 km/h are 62 mph, and no mark in km/h can be held on that dial."""
+    document = tomllib.loads((DEMO / "job.toml").read_text("utf-8"))
+    out = tmp_path / "sheet.pdf"
+    write_sheet({"document": document, "unit": "km/h", "speed_limit": 100.0, "folder": str(DEMO), "out": str(out)})
+    text = pypdf.PdfReader(out).pages[0].extract_text()
+    assert "hold km/h" not in text.replace("\n", " ")
+    assert "km/h" not in text
+    assert max(marks(text)) <= 65
