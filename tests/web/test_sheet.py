@@ -64,6 +64,5 @@ def test_the_sheet_has_the_marks_of_the_dial_whatever_unit_the_page_speaks(tmp_p
     out = tmp_path / "sheet.pdf"
     write_sheet({"document": document, "unit": "km/h", "speed_limit": 100.0, "folder": str(DEMO), "out": str(out)})
     text = pypdf.PdfReader(out).pages[0].extract_text()
-    assert "hold km/h" not in text.replace("\n", " ")
     assert "km/h" not in text
     assert max(marks(text)) <= 65
