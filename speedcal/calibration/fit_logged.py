@@ -19,7 +19,13 @@ from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine, RoughLog, told_by_dial
 from speedcal.calibration.pairs import Pairs, Windows, average, make_pairs, window_length_s
 from speedcal.calibration.runs import SteadyRuns
-from speedcal.calibration.tuning_logs import LATENT_INTERVAL_S, LOG_ASTRAY_MPS, LOG_LAG_S, LOG_WRONG_FROM
+from speedcal.calibration.tuning_logs import (
+    LATENT_INTERVAL_S,
+    LOG_ASTRAY_MPS,
+    LOG_LAG_S,
+    LOG_WRONG_FROM,
+    ROWS_BETWEEN_FIXES,
+)
 from speedcal.calibration.windows import fit_windows
 from speedcal.errors import AlignmentError, FitError
 from speedcal.finding import Finding
@@ -122,7 +128,7 @@ def fit_logged(
         if settled is not None:
             return settled
         reasons = (Finding("log_unsettled"),) if min(ground.step_mps, step_mps) > 0 else ()
-    elif ground.between_is_guessed and float(np.median(np.diff(time_s))) <= LATENT_INTERVAL_S:
+    elif ground.between_is_guessed and float(np.median(np.diff(time_s))) <= _longest_between_rows_s(ground):
         told = fit_distances(log)
         if told is not None:
             return told
@@ -150,6 +156,11 @@ def fit_logged(
         reason=reason,
         reasons=reasons,
     )
+
+
+def _longest_between_rows_s(ground: GroundSpeed) -> float:
+    """Return how far apart rows may be to tell what was driven between two fixes. [s]."""
+    return max(LATENT_INTERVAL_S, ground.interval_s / ROWS_BETWEEN_FIXES)
 
 
 def _u_clock(time: FloatArray, columns: FloatArray, far: FloatArray, residual: FloatArray, normal: FloatArray) -> float:
