@@ -130,7 +130,7 @@ def calibrate(
         clock_offset_s=None
         if line.clock_offset_s is None
         else Interval.around(line.clock_offset_s, dial.coverage_factor * line.u_clock_offset_s),
-        odometer_factor=None if odometer is None else Interval.around(odometer.value, 2.0 * odometer.u),
+        odometer_factor=Interval.around(odometer.value, 2.0 * odometer.u) if odometer and odometer.value else None,
         scatter_mps=line.scatter_mps,
         speed_source=ground.source,
         trust=Trust("TRUSTED"),

@@ -30,6 +30,8 @@ class OdometerFactor:
     """Standard uncertainty."""
     left_out: IntArray
     """Indices of readings that do not follow the others."""
+    over_m: float
+    """How far it was driven from the first of the others to the last."""
 
 
 def odometer_factor(
@@ -62,7 +64,7 @@ def odometer_factor(
     turned = np.diff(odometer_m[use], prepend=np.nan) != 0  # a figure that stands still is one reading, not many
     resolution_m = _step(distance[use], odometer_m[use], resolution_m)
     use = use[turned | (np.diff(moment_s[use], prepend=-np.inf) > ODOMETER_STANDS_S)]
-    distance, shown = distance[use], odometer_m[use]
+    distance, shown = distance[use], odometer_m[use] - odometer_m[use[0]]  # one that stands has a factor of exactly 0
     speed, _, _ = ground.at(moment_s[use])
     figure = np.cumsum(np.diff(shown, prepend=np.nan) != 0) - 1
     cut = resolution_m**2 / 12 * np.bincount(figure)[figure]  # readings of one figure are cut off alike
@@ -73,13 +75,13 @@ def odometer_factor(
     _, label = np.unique(stretch, return_inverse=True)
     total = np.bincount(label, weights=weight)
     away, risen = (a - (np.bincount(label, weights=weight * a) / total)[label] for a in (distance, shown))
-    if max((float(np.ptp(distance[label == k])) for k in range(len(total))), default=0.0) < ODOMETER_SHORTEST_M:
+    longest = max((float(np.ptp(distance[label == k])) for k in range(len(total))), default=0.0)
+    if longest < (ODOMETER_SHORTEST_M if shown.any() else max(ODOMETER_SHORTEST_M, 2 * resolution_m)):
         return None
     spread = float(np.sum(weight * away**2))
     factor = float(np.sum(weight * away * risen)) / spread
-    return OdometerFactor(
-        factor, float(np.linalg.norm([1 / np.sqrt(spread), TRACK_LENGTH_U, factor * ground.u_distance])), use[~right]
-    )
+    u = float(np.linalg.norm([1 / np.sqrt(spread), TRACK_LENGTH_U, factor * ground.u_distance]))
+    return OdometerFactor(factor, u, use[~right], float(np.ptp(distance)))
 
 
 def _step(distance: FloatArray, shown: FloatArray, written_m: float) -> float:

@@ -272,10 +272,12 @@ def _damped(calibration: Calibration) -> Finding | None:
 
 
 def _odometer(calibration: Calibration, odometer: OdometerFactor) -> Finding | None:
-    """Say that the odometer and the pointer are off by different factors, and how sure that is.
+    """Say that the odometer stands, or that it and the pointer are off by different factors, and how sure that is.
 
     An odometer is geared and a pointer is not: they are never averaged.
     """
+    if not odometer.value:
+        return Finding("odometer_stands_still", distance_m=odometer.over_m, unit=calibration.unit)
     difference = calibration.error_factor.value - odometer.value
     u = float(np.hypot(calibration.dial.line.u_factor, odometer.u))
     surprise = abs(difference) / u

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from speedcal.text.messages import Template, Values
-from speedcal.text.numbers import fill, joined, span, speed
+from speedcal.text.numbers import distance, fill, joined, span, speed
 
 REFUSALS: dict[str, tuple[Template, Template]] = {
     "few_fixes": (
@@ -262,6 +262,10 @@ FINDINGS: dict[str, Template] = {
             "away_mps": abs(values["deviation_mps"]),
             "side": "more" if values["deviation_mps"] > 0 else "less",
         },
+    ),
+    "odometer_stands_still": lambda values: (
+        f"The odometer shows the same figure throughout {distance(values['distance_m'], values['unit'])}: "
+        "it stands still, or was not read again."
     ),
     "odometer_differs": lambda values: fill(
         "Pointer and odometer are off by different factors: the odometer counts {odometer_factor:factor} of the true "

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 from speedcal.text.advice_messages import ACTION_NAMES, SETTLES
 from speedcal.text.messages import Template, Values
 from speedcal.text.numbers import joined, signed
-from speedcal.units import MILE_M
 
 if TYPE_CHECKING:
     from speedcal.vehicle.advice import Advice
@@ -137,11 +136,6 @@ def when_changed(values: Values) -> str:
     return f"on {first}" if first == last else f"between {first} and {last}"
 
 
-def _far(values: Values) -> str:
-    length_m, name = (MILE_M, "miles") if values["unit"] == "mph" else (1000.0, "km")
-    return f"{values['distance_m'] / length_m:.1f} {name}"
-
-
 def _changed(values: Values) -> str:
     return f"Changed by {signed(values['percent'])} % {when_changed(values)}: tires, gears or a setting."
 
@@ -158,9 +152,6 @@ FINDINGS: dict[str, Template] = {
     "odometer_leaps": lambda values: (
         f"The odometer did not go on from one drive to the next {when_changed(values)}: it was replaced, set or rolled "
         "over, or drives of another vehicle are among these."
-    ),
-    "odometer_stands_still": lambda values: (
-        f"The odometer shows the same figure throughout {_far(values)}: it stands still, or the log does not get it."
     ),
     "odometer_unit_by_speed": "The odometer has no unit in the files; taken as {length_unit}, since only so it agrees "
     "with the speed.",

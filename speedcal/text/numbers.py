@@ -128,6 +128,11 @@ def rolled(circumference_m: float, unit: str | None) -> str:
     return f"{1000 * circumference_m:.0f} mm per turn"
 
 
+def distance(distance_m: float, unit: str) -> str:
+    """Write a length of road in the unit for people."""
+    return f"{distance_m / MILE_M:.1f} miles" if unit == "mph" else f"{distance_m / 1000:.1f} km"
+
+
 def span(seconds: float) -> str:
     """Return a time as a person would say it."""
     if abs(seconds) < 120:

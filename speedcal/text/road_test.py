@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from speedcal.text.numbers import counted
+from speedcal.text.numbers import counted, distance
 from speedcal.text.sources import status_in_short
-from speedcal.units import MILE_M, SPEED_UNIT_MPS, DisplayUnit
+from speedcal.units import SPEED_UNIT_MPS
 
 if TYPE_CHECKING:
     from speedcal.conformity.road_test import Assumption, RoadTestPlan
@@ -60,8 +60,3 @@ def answers(plan: RoadTestPlan) -> str:
 def assumption_words(assumption: Assumption) -> str:
     """Say what is assumed, and where that comes from."""
     return f"{assumption.text}: {assumption.value:g} {assumption.unit} ({status_in_short(assumption.status)})"
-
-
-def distance(distance_m: float, unit: DisplayUnit) -> str:
-    """Write a length of road in the unit for people."""
-    return f"{distance_m / MILE_M:.1f} miles" if unit == "mph" else f"{distance_m / 1000:.1f} km"

@@ -6,7 +6,8 @@ from typing import Any
 
 from speedcal.conformity.road_test import RoadTestPlan
 from speedcal.text.names import shortened
-from speedcal.text.road_test import BY_GPS, answers, distance
+from speedcal.text.numbers import distance
+from speedcal.text.road_test import BY_GPS, answers
 from speedcal.units import SPEED_UNIT_MPS
 
 TITLE = "Road test sheet"

@@ -111,7 +111,29 @@ def test_too_short_a_way_or_one_reading_gives_no_factor(which: list[int]) -> Non
     assert odometer_factor(GROUND, START_S + TIMES, shown, resolution_m=TENTH_M, u_time_s=1.0) is None
 
 
+@pytest.mark.parametrize(("step_mi", "tells"), [(0.1, True), (1.0, True), (100.0, False)])
+def test_one_figure_over_two_steps_and_more_stands_still(step_mi: float, tells: bool) -> None:
+    """A drive of ten miles and more; in hundreds of miles it may count all the same."""
+    got = odometer_factor(GROUND, START_S + TIMES, np.full(24, 6.6e7), resolution_m=step_mi * MILE_M, u_time_s=1.0)
+    assert (got is not None) is tells
+    if got is not None:
+        assert got.value == 0
+        assert got.over_m == pytest.approx(np.ptp(ROAD.distance(TIMES)), rel=1e-3)
+
+
 # ---- with the speeds
+
+
+def test_an_odometer_that_stands_is_said_to_and_has_no_factor() -> None:
+    """With the way driven; nothing is said of the pointer for it."""
+    drive = simulate("odometer", np.random.default_rng(4))
+    noted = drive.readings.odometer_m
+    stands = replace(drive.readings, odometer_m=np.where(np.isfinite(noted), 8e7, np.nan))
+    result = speedcal.calibrate(drive.track, stands)
+    assert result.odometer_factor is None
+    (found,) = (finding for finding in result.findings if finding.code.startswith("odometer"))
+    assert found.code == "odometer_stands_still"
+    assert found.values["distance_m"] == pytest.approx(np.ptp(noted[np.isfinite(noted)]), rel=0.2)
 
 
 @pytest.mark.parametrize("counts", [1.0, 1.05])
