@@ -185,21 +185,28 @@ class _Fit:
     def _columns(self, some: Windows) -> FloatArray:
         moment = self.gps_time(self.log.time_s)
         through = self.weight_at @ self.true_mps
+        rate = self._rate(moment)
+        step = np.diff(moment)[:, None]
+        whole = np.cumsum(_integral(np.ones_like(step), step, self.weight_at, rate), axis=0)
+        whole = np.concatenate((np.zeros((1, whole.shape[1])), whole), axis=0)
         spans = []
         for edge in (some.begin_s, some.end_s):
             place = np.clip(np.searchsorted(moment, edge) - 1, 0, len(moment) - 2)
-            step = moment[place + 1] - moment[place]
-            share = ((edge - moment[place]) / step)[:, None]
-            here = self.weight_at[place] * (1 - share) + self.weight_at[place + 1] * share
-            whole = np.concatenate((np.zeros((1, here.shape[1])), np.cumsum(self._steps(moment), axis=0)), axis=0)
-            part = share * step[:, None] * (self.weight_at[place] + here) / 2
+            share = (edge - moment[place])[:, None] / step[place]
+            pair = np.column_stack((place, place + 1)).ravel()
+            part = _integral(share, step[place], self.weight_at[pair], rate[pair], apart=True)
             speed = through[place] + share[:, 0] * (through[place + 1] - through[place])
             since = self.log.since_s[place]
             spans.append(np.column_stack([whole[place] + part, -speed, -speed * since]))
         return np.asarray(spans[1] - spans[0])
 
-    def _steps(self, moment: FloatArray) -> FloatArray:
-        return np.asarray(np.diff(moment)[:, None] * (self.weight_at[1:] + self.weight_at[:-1]) / 2)
+    def _rate(self, moment: FloatArray) -> FloatArray:
+        """Return how the weights change at each row, by those around it; not at all at the ends of a stretch."""
+        inner = np.zeros(len(moment), np.bool_)
+        inner[1:-1] = self.log.stretch[2:] == self.log.stretch[:-2]
+        rate = np.zeros_like(self.weight_at)
+        rate[1:-1] = (self.weight_at[2:] - self.weight_at[:-2]) / (moment[2:] - moment[:-2])[:, None]
+        return np.where(inner[:, None], rate, 0.0)
 
     def uncertainty(self) -> tuple[FloatArray, float, float]:
         """Return covariance of the true speeds at the nodes, u of the clock, and degrees of freedom."""
@@ -221,6 +228,17 @@ class _Fit:
         moved = np.linalg.solve(self.design.T @ self.design + self.prior, alike)[:size]
         noise = noise + np.outer(moved, moved)
         return noise, float(np.sqrt(max(jackknife[0, 0], model[0, 0]))), freedom
+
+
+def _integral(
+    share: FloatArray, step: FloatArray, value: FloatArray, rate: FloatArray, *, apart: bool = False
+) -> FloatArray:
+    """Return the integral of Hermite's cubics over a share of each step, shape (n, k)."""
+    first, last = (slice(0, None, 2), slice(1, None, 2)) if apart else (slice(0, -1), slice(1, None))
+    s2, s3, s4 = share**2, share**3, share**4
+    at_value = (share - s3 + s4 / 2) * value[first] + (s3 - s4 / 2) * value[last]
+    at_rate = (s2 / 2 - 2 * s3 / 3 + s4 / 4) * rate[first] + (s4 / 4 - s3 / 3) * rate[last]
+    return np.asarray(step * (at_value + step * at_rate))
 
 
 def _noise(rest: FloatArray, some: Windows) -> tuple[float, float, FloatArray]:

@@ -24,7 +24,8 @@ from speedcal.calibration.tuning_logs import (
     LOG_ASTRAY_MPS,
     LOG_LAG_S,
     LOG_WRONG_FROM,
-    ROWS_BETWEEN_FIXES,
+    LONGEST_BETWEEN_ROWS_S,
+    ROWS_BESIDE_FIXES,
 )
 from speedcal.calibration.windows import fit_windows
 from speedcal.errors import AlignmentError, FitError
@@ -160,7 +161,7 @@ def fit_logged(
 
 def _longest_between_rows_s(ground: GroundSpeed) -> float:
     """Return how far apart rows may be to tell what was driven between two fixes. [s]."""
-    return max(LATENT_INTERVAL_S, ground.interval_s / ROWS_BETWEEN_FIXES)
+    return max(LONGEST_BETWEEN_ROWS_S, ROWS_BESIDE_FIXES * ground.interval_s)
 
 
 def _u_clock(time: FloatArray, columns: FloatArray, far: FloatArray, residual: FloatArray, normal: FloatArray) -> float:

@@ -101,9 +101,10 @@ LATENT_CURVE_MPS, LATENT_KNOT_SPACING_MPS = 0.7 * MPH_MPS, 2.5
 LATENT_INTERVAL_S = 2.5
 """Fixes further apart than this leave too much of the speed between them to chance; they go through windows."""
 
-ROWS_BETWEEN_FIXES = 2.0
-"""Rows of a log at least so many times as dense as the fixes tell what was driven between them. With a row in 5 s and a
-fix in 10 s on winding roads, speeds from the chords left readings 0.2 to 0.5 mph too high, sure of 0.1 mph."""
+ROWS_BESIDE_FIXES, LONGEST_BETWEEN_ROWS_S = 1.2, 6.0
+"""Rows of a log no farther apart than so many times the fixes, or than this, tell what was driven between the fixes.
+With a row and a fix in 5 s, speeds from the chords left factors 0.1 to 0.8 % low and readings on winding roads 0.2 to
+0.5 mph high; rows of 10 s beside fixes of 5 s tell less than those."""
 
 DENSE_POSITIONS_S, COARSE_POSITIONS_MPS = 1.5, 0.4
 """Fixes without recorded speed no further apart than this tell speed by a local fit; the way between them would tell

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from benchmark.outside_score import answer, outside_drive
-from support.roads import plateaus, readings_of, track_along
+from support.roads import Road, plateaus, readings_of, track_along
 
 import speedcal
 from speedcal.calibration.grades import road_over_level
@@ -117,3 +117,18 @@ def test_rows_far_apart_beside_fixes_farther_apart_are_held_against_the_way(seed
     for speed in np.array([30.0, 40.0, 50.0]) * MPH_MPS:
         assert abs(result.indicated(speed) - 1.05 * speed) < max(2 * result.half_width(speed), 0.3 * MPH_MPS)
         assert result.half_width(speed) < 0.6 * MPH_MPS
+
+
+@pytest.mark.parametrize("fixes_s", [5.0, 10.0])
+def test_rows_far_apart_do_not_pull_the_factor_to_one_side(fixes_s: float) -> None:
+    """A row in five seconds of a straight road, the speed never steady; rows joined by straight lines are 0.5 % off."""
+    time, bell = np.arange(0.0, 1800.0), np.hanning(15) / np.hanning(15).sum()
+    off = []
+    for seed in range(8):
+        level = np.interp(time, np.arange(0, 1830, 30.0), np.random.default_rng(seed).uniform(8, 28, 61))
+        road = Road(time, np.convolve(np.pad(level, 7, mode="edge"), bell, "valid"))
+        fixes = np.arange(0.0, road.length_s - 1, fixes_s)
+        rows = readings_of(road, np.arange(2.0, road.length_s, 5.0), factor=1.05, step_mph=0.5)
+        result = speedcal.calibrate(track_along(fixes, road.distance(fixes), np.zeros(len(fixes))), rows)
+        off.append(result.error_factor.value / 1.05 - 1)
+    assert abs(np.mean(off)) < 1e-3
