@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from speedcal.interval import reached
@@ -25,6 +26,7 @@ from speedcal.text import pictures, rules
 from speedcal.text import report_for_customer as text
 from speedcal.text import report_for_tech as tech_text
 from speedcal.text import report_of_parts as part_text
+from speedcal.text.corrections import advised_among
 from speedcal.text.names import one_line
 from speedcal.text.numbers import other_unit
 from speedcal.text.told_speeds import table_speeds
@@ -187,7 +189,7 @@ def _shown(calibration: Calibration | None, speeds: list[float], units: Units) -
 
 
 def _to_fit(corrections: Corrections) -> ToFit:
-    """Return the best of each kind; all of them are among the tech's tables."""
+    """Return what is advised, then the best of each other kind; all of them are among the tech's tables."""
     kinds = (
         corrections.settings,
         corrections.pulse_scaler,
@@ -197,8 +199,15 @@ def _to_fit(corrections: Corrections) -> ToFit:
         corrections.ratio_box,
     )
     best = sorted((choices[0] for choices in kinds if choices), key=lambda choice: choice.worst_error_percent)
-    rows = tuple(_choice_row(choice) for choice in best[:_MOST_CHOICES])
-    return ToFit(text.to_fit(corrections), rows, correction_notes(corrections))
+    advised = next(filter(None, (advised_among(corrections, choices) for choices in kinds)), None)
+    if best and advised != best[0]:  # by the rule and the work it is another, and none is called the best beside it
+        best = [replace(choice, probability_best=None) for choice in best if not advised or choice.kind != advised.kind]
+        best = [replace(advised, probability_best=None), *best] if advised else best
+    rows = [_choice_row(choice) for choice in best[:_MOST_CHOICES]]
+    if advised:
+        name, worst, remarks = rows[0]
+        rows[0] = (name, worst, ", ".join(filter(None, (text.ADVISED, remarks))))
+    return ToFit(text.to_fit(corrections), tuple(rows), correction_notes(corrections))
 
 
 def _choice_row(choice: Choice) -> tuple[str, str, str]:

@@ -29,7 +29,7 @@ class ToFit:
 
     sentence: str
     rows: tuple[tuple[str, str, str], ...]
-    """Choice, worst error left, remarks; the best of each kind."""
+    """Choice, worst error left, remarks; what is advised, then the best of each other kind."""
     notes: tuple[str, ...]
 
 

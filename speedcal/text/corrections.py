@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from speedcal.finding import Finding
@@ -212,12 +213,24 @@ def unsaid(found: Corrections) -> list[Finding]:
 
 
 def _best_is_advised(found: Corrections) -> bool:
-    """Tell whether the advice names the choice that the findings speak of."""
-    if found.best is None:
-        return True
-    names = [str(value) for _, value in found.best.parts]
-    entry = next((e for e in found.advice if e.action.startswith(("fit_", "set_")) and e.action != "set_unit"), None)
-    return entry is None or str(entry.value) in (*names, "/".join(names))
+    """Tell whether the advice names the choice that the findings speak of, if any."""
+    return found.best is None or _fitting(found) is None or advised_among(found, [found.best]) is not None
+
+
+def advised_among(found: Corrections, choices: Sequence[Choice]) -> Choice | None:
+    """Return which of some choices the advice names; it weighs a rule and the work, and may not name the nearest."""
+    entry = _fitting(found)
+    for choice in choices:
+        names = [str(value) for _, value in choice.parts]
+        part = "gears" if choice.kind == "pair" else choice.kind
+        if entry and entry.part in (part, *names) and str(entry.value) in (*names, "/".join(names)):
+            return choice
+    return None
+
+
+def _fitting(found: Corrections) -> Advice | None:
+    """Return the first advice that has a part fitted or set."""
+    return next((e for e in found.advice if e.action.startswith(("fit_", "set_")) and e.action != "set_unit"), None)
 
 
 def _row(choice: Choice) -> str:

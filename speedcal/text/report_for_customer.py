@@ -43,6 +43,7 @@ TITLE_BOTH, TITLE_ONE = "Speedometer before and after", "How the speedometer rea
 MORE = "… more in report.html"
 RANGES = "19 times in 20 the true value lies inside the range given."
 NOT_DRIVEN = "not driven: extended"
+ADVISED = "advised"
 
 CAUTIONS = (
     "The driver only drives; a passenger reads the dial and writes.",

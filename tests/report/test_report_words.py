@@ -314,6 +314,21 @@ def test_what_to_fit_is_said_only_while_there_is_no_drive_after() -> None:
     assert fit.rows[0][0] == "driven gear 22"
 
 
+def test_what_is_advised_leads_the_choices_and_no_other_is_called_the_best() -> None:
+    """1.126 x 19/22 is 2.8 % low, 19/21 is 1.9 % high: nearer to true is a drive gear of 7, and all but 21 read low."""
+    vehicle = Vehicle.from_dict({"driven_gear": 19, "drive_gear": 8})
+    calibration = make_calibration(1.126, u_offset=0.15)
+    limits = load_tolerance("un_r39_type").allowed
+    found = correct(calibration, vehicle, speeds=[30, 45, 60], limits=limits)
+    assert next(a.value for a in found.advice if a.action == "fit_driven_gear") == 21
+    fit = build_model(make_facts(vehicle=vehicle, corrections=found, after=None, work=None)).to_fit
+    assert fit is not None
+    (name, _, remarks), *others = fit.rows
+    assert (name, remarks) == ("driven gear 21", "advised")
+    assert [row[0] for row in others] == ["drive gear 7"]
+    assert not any("best" in row[2] for row in fit.rows)
+
+
 @pytest.mark.parametrize(
     ("shift", "text"),
     [
