@@ -71,7 +71,7 @@ def check_drives(
     """
     every = [*before, *after]
     for one, other in combinations(every, 2):
-        if _is_same_drive(one, other):
+        if is_same_drive(one.calibration, other.calibration, dated=one.has_date and other.has_date):
             raise JobError("duplicate_drive", first=one.name, second=other.name)
         if _share_readings(one.calibration, other.calibration):
             raise JobError("readings_used_twice", first=one.name, second=other.name)
@@ -100,29 +100,32 @@ def moments(calibration: Calibration) -> FloatArray:
     return np.array([times.min(), times.max()])
 
 
-def _is_same_drive(one: SeenDrive, other: SeenDrive) -> bool:
-    if "checks" in (one.calibration.speed_source, other.calibration.speed_source):  # no track to compare
-        digests = [{digest for _, digest in drive.calibration.sources} for drive in (one, other)]
+def is_same_drive(one: Calibration, other: Calibration, *, dated: bool) -> bool:
+    """Tell whether two drives are one, whatever its name, packing or zone; ``dated`` when both tracks carry dates."""
+    if "checks" in (one.speed_source, other.speed_source):  # no track to compare
+        digests = [{digest for _, digest in drive.sources} for drive in (one, other)]
         return bool(digests[0] & digests[1])
-    first, second = moments(one.calibration), moments(other.calibration)
-    if one.has_date and other.has_date and min(first[1], second[1]) > max(first[0], second[0]):
+    spans = first, second = moments(one), moments(other)
+    if dated and min(first[1], second[1]) > max(first[0], second[0]):
         return True  # a vehicle makes one drive at a time
-    starts = [float(c.calibration.ground["time_s"].iloc[0]) for c in (one, other)]
+    starts = [float(drive.ground["time_s"].iloc[0]) for drive in (one, other)]
     zones = np.arange(-_ZONES, _ZONES + 1) * _QUARTER_S
     shifts = [second[0] - first[0], starts[1] - starts[0], *zones]
-    redated = one.has_date and other.has_date and abs(starts[1] - starts[0]) > _ZONES * _QUARTER_S
+    redated = dated and abs(starts[1] - starts[0]) > _ZONES * _QUARTER_S
     within = _COPY_MPS if redated else _SAME_SPEED_MPS
-    return any(_same_speeds(one.calibration, other.calibration, float(shift), within) for shift in shifts)
+    return any(_same_speeds((one, other), spans, float(shift), within) for shift in shifts)
 
 
-def _same_speeds(one: Calibration, other: Calibration, shift_s: float, within_mps: float) -> bool:
-    """Tell whether two drives went at the same speeds when one is shifted in time."""
-    (first, last), (first_other, last_other) = moments(one), moments(other)
+def _same_speeds(
+    drives: tuple[Calibration, Calibration], spans: tuple[FloatArray, FloatArray], shift_s: float, within_mps: float
+) -> bool:
+    """Tell whether two drives went at the same speeds when the first is shifted in time."""
+    (first, last), (first_other, last_other) = spans
     low, high = max(first, first_other - shift_s), min(last, last_other - shift_s)
     if high - low < _LEAST_COMMON_S:
         return False
     at = np.arange(low, high)
-    speeds = [_speeds_at(one, at), _speeds_at(other, at + shift_s)]
+    speeds = [_speeds_at(drives[0], at), _speeds_at(drives[1], at + shift_s)]
     known = np.isfinite(speeds[0]) & np.isfinite(speeds[1])
     if known.sum() < _LEAST_COMMON_S or np.std(speeds[0][known]) < _LEAST_SPREAD_MPS:
         return False

@@ -11,6 +11,7 @@ import numpy as np
 
 from speedcal.calibration.result import Calibration
 from speedcal.calibration.tuning import TIRE_STATE_U
+from speedcal.conformity.mixups import is_same_drive
 from speedcal.errors import FitError
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, Interval, reached, tidy
@@ -21,8 +22,8 @@ _YEAR_S = 365.25 * 86400
 WEAR_PERCENT = 2.5
 """Most that wear of one set of tires adds to the reading, in per cent: 8 mm of tread off a small tire is 2.5 % of its
 diameter (arithmetic: 16 mm of 632 mm)."""
-_TELLING = 60
-"""True speeds, to a digit alike in two drives, from which on one is a copy of the other: a minute of fixes."""
+_DAY_S = 86400.0
+"""A track that starts earlier has a time of day and no date."""
 JUMP_PERCENT = 1.0
 """A step from one drive to the next that is surely larger than this is no wear; about a third of a tooth."""
 
@@ -122,28 +123,12 @@ def history(calibrations: Sequence[Calibration], *, reference_mps: float | None 
 
 
 def _once(ordered: Sequence[Calibration]) -> list[Calibration]:
-    """Return the drives in their order, each once: a vehicle makes one drive at a time.
-
-    A copy with the clock of another zone shows the same readings.
-    """
+    """Return the drives, in order of time, each once."""
     found: list[Calibration] = []
     for one in ordered:
-        if not any(_overlap(one, other) or _show_the_same(one, other) for other in found):
+        if not any(is_same_drive(other, one, dated=_start_s(one) >= _DAY_S) for other in found):
             found.append(one)
     return found
-
-
-def _overlap(one: Calibration, other: Calibration) -> bool:
-    """Tell whether tracks and readings are of one time; the readings of two halves of one track are not."""
-    pairs = ((one.ground["time_s"], other.ground["time_s"]), (one.readings["time_s"], other.readings["time_s"]))
-    return all(min(first.max(), second.max()) > max(first.min(), second.min()) for first, second in pairs)
-
-
-def _show_the_same(one: Calibration, other: Calibration) -> bool:
-    shown, also = (c.readings["indicated_mps"].to_numpy(float) for c in (one, other))
-    true, as_true = (c.ground["speed_mps"].to_numpy(float) for c in (one, other))
-    same = np.array_equal(shown, also, equal_nan=True) and np.array_equal(true, as_true, equal_nan=True)
-    return same and len(true) >= _TELLING
 
 
 def _start_s(calibration: Calibration) -> float:

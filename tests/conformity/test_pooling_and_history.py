@@ -170,9 +170,9 @@ def test_a_weak_drive_does_not_make_the_pool_weak() -> None:
 def _on_day(day: float, factor: float, u: float = 0.001) -> Calibration:
     drive = make_calibration(factor=factor, u_factor=u)
     start = 1.7e9 + day * 86400
-    return replace(
-        drive, ground=pd.DataFrame({"time_s": [start, start + 60], "speed_mps": [20.0, 20.0], "piece": [0, 0]})
-    )
+    ground = pd.DataFrame({"time_s": [start, start + 60], "speed_mps": [20.0, 20.0], "piece": [0, 0]})
+    readings = drive.readings.assign(time_s=np.linspace(start, start + 60, len(drive.readings)))
+    return replace(drive, ground=ground, readings=readings)
 
 
 def test_wear_shows_as_a_slow_rise() -> None:
@@ -228,6 +228,19 @@ def test_a_drive_that_is_given_twice_counts_once_whatever_its_name_and_zone() ->
     assert [row.date for row in found.rows] == [row.date for row in history([first, second]).rows]
     assert [finding.text for finding in found.findings] == ["3 drives given twice and counted once."]
     assert history([first, second]).findings == ()
+
+
+def test_drives_by_the_time_of_day_alone_are_as_many_as_they_are() -> None:
+    """Two at ten o'clock, one of them given twice."""
+    found = []
+    for seed in (1, 2):
+        drive = simulate("logged", seed)
+        start_s = drive.track.time_s[0] - 36000.0
+        track = replace(drive.track, time_s=drive.track.time_s - start_s, has_date=False)
+        found.append(
+            calibrate(track, replace(drive.readings, time_s=drive.readings.time_s - start_s, clock="time of day"))
+        )
+    assert len(history([*found, found[0]]).rows) == 2
 
 
 def test_a_history_compares_at_one_speed_and_is_ready_for_json() -> None:
