@@ -185,16 +185,16 @@ class _Fit:
     def _columns(self, some: Windows) -> FloatArray:
         moment = self.gps_time(self.log.time_s)
         through = self.weight_at @ self.true_mps
-        rate = self._rate(moment)
+        weight, rate = self.weight_at, self._rate(moment)
         step = np.diff(moment)[:, None]
-        whole = np.cumsum(_integral(np.ones_like(step), step, self.weight_at, rate), axis=0)
-        whole = np.concatenate((np.zeros((1, whole.shape[1])), whole), axis=0)
+        whole = np.zeros_like(weight)
+        whole[1:] = np.cumsum(_integral(np.ones_like(step), step, (weight[:-1], weight[1:]), (rate[:-1], rate[1:])), 0)
         spans = []
         for edge in (some.begin_s, some.end_s):
             place = np.clip(np.searchsorted(moment, edge) - 1, 0, len(moment) - 2)
             share = (edge - moment[place])[:, None] / step[place]
-            pair = np.column_stack((place, place + 1)).ravel()
-            part = _integral(share, step[place], self.weight_at[pair], rate[pair], apart=True)
+            ends = ((values[place], values[place + 1]) for values in (weight, rate))
+            part = _integral(share, step[place], *ends)
             speed = through[place] + share[:, 0] * (through[place + 1] - through[place])
             since = self.log.since_s[place]
             spans.append(np.column_stack([whole[place] + part, -speed, -speed * since]))
@@ -230,14 +230,14 @@ class _Fit:
         return noise, float(np.sqrt(max(jackknife[0, 0], model[0, 0]))), freedom
 
 
-def _integral(
-    share: FloatArray, step: FloatArray, value: FloatArray, rate: FloatArray, *, apart: bool = False
-) -> FloatArray:
-    """Return the integral of Hermite's cubics over a share of each step, shape (n, k)."""
-    first, last = (slice(0, None, 2), slice(1, None, 2)) if apart else (slice(0, -1), slice(1, None))
+_Ends = tuple[FloatArray, FloatArray]
+
+
+def _integral(share: FloatArray, step: FloatArray, value: _Ends, rate: _Ends) -> FloatArray:
+    """Return the integral of Hermite's cubics over the first share of each step, by what they are at its ends."""
     s2, s3, s4 = share**2, share**3, share**4
-    at_value = (share - s3 + s4 / 2) * value[first] + (s3 - s4 / 2) * value[last]
-    at_rate = (s2 / 2 - 2 * s3 / 3 + s4 / 4) * rate[first] + (s4 / 4 - s3 / 3) * rate[last]
+    at_value = (share - s3 + s4 / 2) * value[0] + (s3 - s4 / 2) * value[1]
+    at_rate = (s2 / 2 - 2 * s3 / 3 + s4 / 4) * rate[0] + (s4 / 4 - s3 / 3) * rate[1]
     return np.asarray(step * (at_value + step * at_rate))
 
 

@@ -104,11 +104,9 @@ def fit_drive(
 
         def fitted(weighed: Weighed, weigh: Callable[[GroundSpeed], Weighed]) -> MeasuredLine:
             # a time to the minute says nothing of a lag of seconds
-            slow = at.half_width_s <= LONG_STEP_S
-            if not slow:
+            if at.half_width_s > LONG_STEP_S:
                 return fit(weighed)
-            plainly = partial(with_slow_needle, weigh=weigh, fit=fit, ground=ground, indicated_mps=speed[some])
-            return with_hanging_needle(weighed, weigh, fit, plainly)
+            return with_hanging_needle(weighed, weigh, fit, partial(with_slow_needle, weigh=weigh, fit=fit))
 
         return with_watch_set(weigh, fitted, ground, shifts, clocks, readings.line[order[some]])
 

@@ -43,16 +43,8 @@ def with_hanging_needle(
 ) -> MeasuredLine:
     """Return a fit of notes, to the speeds that a hanging needle shows where the readings say so.
 
-    Parameters
-    ----------
-    weighed
-        The notes beside the speed as it was.
-    weigh
-        Weighs them beside any course of the speed.
-    fit
-        Fits them once they are weighed.
-    plainly
-        Fits them for a needle that does not hang.
+    Parameters are those of :func:`speedcal.calibration.slow_needle.with_slow_needle`, and ``plainly``, which fits notes
+    of a needle that does not hang.
     """
     ground = weighed.ground
     gains = [(_gain_by(hang, weighed), hang) for hang in hangs_along(ground)]

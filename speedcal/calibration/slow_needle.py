@@ -21,11 +21,7 @@ _STEP_S, _REACH = 0.5, 6.0
 
 
 def with_slow_needle(
-    weighed: Weighed,
-    weigh: Callable[[GroundSpeed], Weighed],
-    fit: Callable[[Weighed], MeasuredLine],
-    ground: GroundSpeed,
-    indicated_mps: FloatArray,
+    weighed: Weighed, weigh: Callable[[GroundSpeed], Weighed], fit: Callable[[Weighed], MeasuredLine]
 ) -> MeasuredLine:
     """Return a fit of notes, to the speeds as a slow needle shows them where the readings say so.
 
@@ -37,13 +33,10 @@ def with_slow_needle(
         Weighs them beside any course of the speed.
     fit
         Fits them once they are weighed.
-    ground
-        The drive.
-    indicated_mps
-        What was noted, shape (n,). [m/s]
     """
+    ground = weighed.ground
     best = plain = fit(weighed)
-    if _slowness(ground, plain, indicated_mps) < SLOW_NEEDLE_FROM:
+    if _slowness(ground, plain, weighed.notes.indicated_mps) < SLOW_NEEDLE_FROM:
         return plain
     for constant in SLOW_NEEDLES_S:
         slow = weigh(damped(ground, constant))

@@ -118,15 +118,16 @@ def main(arguments: Sequence[str] | None = None) -> None:
         sys.stdout.reconfigure(errors="plainly")
     try:
         cli.main(args=arguments, prog_name="speedcal", standalone_mode=True)
-    except SpeedcalError as error:
+    except (SpeedcalError, OSError) as problem:
+        error = problem if isinstance(problem, SpeedcalError) else _refused(problem)
         if "--json" in (sys.argv[1:] if arguments is None else arguments):
             click.echo(json.dumps(error.to_dict(), ensure_ascii=False))
         click.echo(f"speedcal: {error}", err=True)
         sys.exit(EXIT_UNUSABLE)
-    except OSError as error:
-        told = SpeedcalError("system_refused", source=error.filename or "", reason=error.strerror or str(error))
-        click.echo(f"speedcal: {told}", err=True)
-        sys.exit(EXIT_UNUSABLE)
     except Exception:  # Python would end with 1, which says that the verdict is a fail
         traceback.print_exc()
         sys.exit(EXIT_UNUSABLE)
+
+
+def _refused(error: OSError) -> SpeedcalError:
+    return SpeedcalError("system_refused", source=error.filename or "", reason=error.strerror or str(error))

@@ -181,7 +181,9 @@ def test_a_name_that_no_file_can_have_is_refused_in_words(tmp_path, name):
     assert caught.value.code == "file_not_opened"
 
 
-@pytest.mark.parametrize("arguments", [["fleet", "{long}", "--out", "result"], ["trim", "{track}", "--out", "{long}"]])
+@pytest.mark.parametrize(
+    "arguments", [["fleet", "{long}", "--out", "result", "--json"], ["trim", "{track}", "--out", "{long}"]]
+)
 def test_a_name_that_no_file_can_have_ends_in_one_message(tmp_path, capsys, monkeypatch, arguments):
     """Of a folder, and of what is to be written."""
     track = Path(__file__).parents[2] / "data_demo" / "before.gpx"
@@ -189,8 +191,10 @@ def test_a_name_that_no_file_can_have_ends_in_one_message(tmp_path, capsys, monk
     with pytest.raises(SystemExit) as ended:
         main([part.format(long="x" * 300, track=track) for part in arguments])
     assert ended.value.code == EXIT_UNUSABLE
-    told = capsys.readouterr().err.splitlines()
+    out, err = capsys.readouterr()
+    told = err.splitlines()
     assert len(told) == 1
+    assert "--json" not in arguments or json.loads(out)["error"] == "system_refused"
     assert "x" * 300 in told[0]
 
 
