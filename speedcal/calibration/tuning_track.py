@@ -49,8 +49,8 @@ GRADE_SHARE_U = 0.15
 
 NO_HEIGHTS_U = 0.0001
 """Relative standard uncertainty of the length of a road without heights: grades of 1.4 % make it 0.01 % longer than
-the map, grades of 7 % 0.25 %. Doubled, logs without heights are a tenth wider; however large, mountains are not in
-it."""
+the map, grades of 7 % 0.25 %. Doubled, readings of logs without heights are a fifth wider; however large, mountains are
+not in it."""
 
 HILLS_NOTICED = 0.1
 """Share of the variance from which on missing heights are named."""
