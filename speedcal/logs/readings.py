@@ -14,7 +14,7 @@ from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray
 from speedcal.logs import limits
 from speedcal.logs.numbers import speed_step
-from speedcal.logs.shared_stamps import are_even, cut_to, evenly
+from speedcal.logs.shared_stamps import are_even, cut_to, evenly, of_a_timer
 from speedcal.logs.source import Source
 from speedcal.logs.track import same_fields
 from speedcal.units import KMH_MPS, SPEED_UNIT_MPS, SpeedUnit
@@ -166,6 +166,9 @@ def build_readings(source: Source, kind: str, shown: Shown) -> Readings:
     if clock in {"utc", "local"} and ((time_s < limits.EARLIEST_S) | (time_s > limits.LATEST_S)).any():
         source.fail("impossible_dates")
     time_s, resolution_s = _spread(time_s, stamps.resolution_s, findings)
+    time_s, period_s = of_a_timer(time_s)
+    if period_s:
+        findings.append(Finding("stamps_of_a_timer", of="readings", period_s=period_s))
     _note_dead_band(speed_mps[known], findings)
     return Readings(
         time_s=time_s,

@@ -14,6 +14,7 @@ from speedcal.interval import BoolArray, FloatArray, IntArray
 from speedcal.logs import limits
 from speedcal.logs.fix_order import as_driven, in_time, not_renewed, spread_stamps
 from speedcal.logs.numbers import decimal_step, recorded_step
+from speedcal.logs.shared_stamps import of_a_timer
 from speedcal.logs.source import Source
 from speedcal.logs.speed_physics import are_swapped
 from speedcal.wording import words
@@ -114,7 +115,8 @@ def build_track(source: Source, kind: str, fixes: Fixes) -> Track:
     Left out and counted: fixes marked invalid, without time, with positions off the globe or at exactly 0, 0 (what
     receivers write before the first fix), with dates before 1990 or after 2090, with times that repeat or run back.
     A log that writes most fixes several times, until the next one arrives, keeps the first row of each; one whose
-    stamps are cut to whole seconds has the fixes that share one spread over it.
+    stamps are cut to whole seconds has the fixes that share one spread over it, and gets the times of its timer back
+    where the steps tell its period.
     """
     time_s = np.asarray(fixes.time_s, float)
     n = len(time_s)
@@ -144,6 +146,10 @@ def build_track(source: Source, kind: str, fixes: Fixes) -> Track:
     if time_step:
         findings.append(Finding("fixes_share_stamps", step_s=time_step))
     order, segment = in_time(order, time_s, segment, dropped)
+    north, east = np.diff(latitude[order]), np.diff(longitude[order]) * np.cos(np.radians(latitude[order][1:]))
+    time_s[order], period_s = of_a_timer(time_s[order], np.hypot(north, east))
+    if period_s:
+        findings.append(Finding("stamps_of_a_timer", of="fixes", period_s=period_s))
     dropped = Counter({reason: count for reason, count in dropped.items() if count})
     if len(order) < 2:
         source.fail("no_fixes", count=len(order), dropped=dict(sorted(dropped.items())))
