@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from speedcal.errors import ReadingsFormatError, raise_problems
+from speedcal.errors import ReadingsFormatError
+from speedcal.finding import Finding
 from speedcal.interval import FloatArray, IntArray
+from speedcal.logs.bad_rows import sort_out
 from speedcal.logs.clock_times import UnclearTimesError
 from speedcal.logs.formats import is_certain
 from speedcal.logs.headers import read_heading
@@ -33,6 +37,9 @@ class ColumnValues:
     line: IntArray
     name: str
     source: str
+    dropped: Mapping[str, int]
+    """How many rows cannot be read, by the code of the reason."""
+    findings: tuple[Finding, ...]
 
 
 def read_engine_column(path: str | Path, *, column: str | None = None, session: str | None = None) -> ColumnValues:
@@ -75,12 +82,12 @@ def read_engine_column(path: str | Path, *, column: str | None = None, session: 
     except UnclearTimesError as unclear:
         source.fail(unclear.code, line=table.header_line)
     problems = [at_line(problem, table.line[i]) for i, problem in [*numbers.problems, *stamps.problems]]
-    if problems:
-        raise_problems(problems, source=source.name, kind=source.error)
+    line, dropped = np.asarray(table.line, np.int64), Counter[str]()
+    bad, findings = sort_out(source, problems, line, dropped, column=table.header[index])
     if {"latitude", "longitude"} <= {heading.role for heading in headings} and stamps.clock != "none":
         time_s, _ = on_track_clock(stamps)
         stamps = Stamps(time_s, "gps", stamps.resolution_s)
-    known = np.isfinite(numbers.values) & np.isfinite(stamps.time_s)
+    known = np.isfinite(numbers.values) & np.isfinite(stamps.time_s) & ~bad
     if not known.any():
         source.fail("readings_missing")
     return ColumnValues(
@@ -89,7 +96,9 @@ def read_engine_column(path: str | Path, *, column: str | None = None, session: 
         stamps.resolution_s,
         numbers.values[known],
         decimal_step(numbers.values[known]),
-        np.asarray(table.line, np.int64)[known],
+        line[known],
         table.header[index],
         source.name,
+        dict(dropped),
+        tuple(findings),
     )

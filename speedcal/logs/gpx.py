@@ -12,6 +12,8 @@ import re
 from datetime import UTC, datetime, tzinfo
 from typing import Any
 from xml.etree import ElementTree
+from xml.parsers.expat import errors
+from xml.parsers.expat.errors import codes
 
 import numpy as np
 
@@ -34,6 +36,13 @@ _MOST_IN_POINT = 40
 _PIECE = 1 << 18
 _LONGEST_TOKEN = 16 << 20
 """Bytes of a comment or tag that has not ended yet; the parser looks anew at all of it with every piece."""
+_ENDS_EARLY = frozenset(
+    codes[reason]
+    for reason in (errors.XML_ERROR_NO_ELEMENTS, errors.XML_ERROR_UNCLOSED_TOKEN, errors.XML_ERROR_PARTIAL_CHAR)
+)
+"""What the parser says of a file that ends too early, as where the phone that recorded it was switched off."""
+_FEWEST_BEFORE_CUT = 10
+"""Fixes that make a drive of a file that ends too early."""
 _UTF_8 = re.compile(rb"\s*<\?xml[^>]{0,200}?encoding\s*=\s*[\"'](?i:utf-8|us-ascii|ascii)[\"']")
 _DECLARES = re.compile(rb"\s*<\?xml[^>]{0,200}?encoding")
 _NAMED = re.compile(
@@ -51,26 +60,30 @@ def _read(source: Source, zone: tzinfo | None) -> Document:
     refuse_doctype(source, data)
     pattern = PointPattern.of(data, Names().is_speed)
     try:
-        document = _fed(source, zone, data, pattern)
+        document = _fed(source, Document(zone), data, pattern)
     except ElementTree.ParseError:
         document = _fed_whole(source, zone, data)
-    document.outside += document.unclaimed
+    if not document.cut_off:
+        document.outside += document.unclaimed
     if document.root != "gpx":
         source.fail("other_xml", found=root_name(source))
     return document
 
 
 def _fed_whole(source: Source, zone: tzinfo | None, data: bytes) -> Document:
-    """Give the parser every byte: it says the line of what is wrong."""
+    """Give the parser every byte: it says the line of what is wrong, or what stands in a file that ends too early."""
+    document = Document(zone)
     try:
-        return _fed(source, zone, data, None)
+        return _fed(source, document, data, None)
     except ElementTree.ParseError as error:
+        if error.code in _ENDS_EARLY and len(document.time) >= _FEWEST_BEFORE_CUT:
+            document.cut_off, document.root = True, root_name(source)
+            return document
         source.text()  # says so where the text is not what its encoding promises
         source.fail("damaged_xml", line=error.position[0], reason=str(error).split(":")[0])
 
 
-def _fed(source: Source, zone: tzinfo | None, data: bytes, pattern: PointPattern | None) -> Document:
-    document = Document(zone)
+def _fed(source: Source, document: Document, data: bytes, pattern: PointPattern | None) -> Document:
     parser: ElementTree.XMLPullParser[Any] = ElementTree.XMLPullParser(("end",))
     elements = silent = start = 0
     while start < len(data):
@@ -103,7 +116,7 @@ def _read_track(source: Source, request: Request) -> Track:
         source.fail("points_outside", count=document.outside)
     if not document.time and document.route_points:
         source.fail("planned_route")
-    findings = []
+    findings = _cut_off(document)
     if document.naive and request.zone is None:
         findings.append(Finding("time_without_zone", count=document.naive))
     fixes = Fixes(
@@ -116,6 +129,10 @@ def _read_track(source: Source, request: Request) -> Track:
         findings=findings,
     )
     return build_track(source, {"1.0": "gpx_1_0", "1.1": "gpx_1_1"}.get(document.version, "gpx"), fixes)
+
+
+def _cut_off(document: Document) -> list[Finding]:
+    return [Finding("cut_off", count=len(document.time))] if document.cut_off else []
 
 
 def _read_waypoints(source: Source, request: Request) -> Readings:
@@ -146,7 +163,7 @@ def _read_waypoints(source: Source, request: Request) -> Readings:
         source.fail("several_units", units=list(units))
     resolution = 1.0 if all(float(time).is_integer() for time in times if math.isfinite(time)) else 0.001
     stamps = Stamps(np.array(times), "gps", resolution)
-    shown = Shown(stamps, np.array(speeds), next(iter(units)), place)
+    shown = Shown(stamps, np.array(speeds), next(iter(units)), place, findings=_cut_off(document))
     shown.dropped["waypoint_without_speed"] = len(document.waypoints) - len(speeds)
     return build_readings(source, "gpx_waypoints", shown)
 

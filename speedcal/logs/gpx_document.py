@@ -41,6 +41,8 @@ class Document:
         self.time, self.latitude, self.longitude, self.elevation, self.speed = (array("d") for _ in range(5))
         self.segment = array("q")
         self.waypoints: list[Waypoint] = []
+        self.cut_off = False
+        """The file ends before its outermost element does."""
         self.outside = self.naive = self.route_points = 0
         self.runs: deque[Run] = deque()
         """Points taken out of the text whose marks have not come yet."""

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
 from speedcal.errors import Problem
+from speedcal.logs.bad_rows import refuse
 from speedcal.logs.clock_times import UnclearTimesError
 from speedcal.logs.formats import Request
 from speedcal.logs.handwriting import in_decimals, misread, without_numbers_of_lines, without_struck
 from speedcal.logs.headers import normal, speed_unit_in
-from speedcal.logs.readings import Readings, Shown, Stamps, build_readings, refuse_problems
+from speedcal.logs.note_numbers import ABOUT, RANGE, speeds_in, unclear_in
+from speedcal.logs.readings import Readings, Shown, Stamps, build_readings
 from speedcal.logs.source import Source
 from speedcal.logs.spoken_times import spoken_time
 from speedcal.logs.timestamps import parse_stamps
@@ -29,27 +31,12 @@ _DOTTED = re.compile(r"(?<![\d.,:])([01]?\d|2[0-3])\.([0-5]\d)\.([0-5]\d)(?![\d.
 """10.03.17: three parts are a time of day; a date would have to come before a time."""
 _DOTTED_PM = re.compile(r"(?<![\d.,:])(1[0-2]|0?[1-9])\.([0-5]\d)\s?([AaPp])\.?[Mm]\b\.?")
 _DITTO = re.compile(r"(?:^|(?<=\s))(?:\"|''|″|”|„|〃|ditto|do\.|same)(?=\s|$|[,;])", re.IGNORECASE)
-_NUMBER = re.compile(r"(?<![\w.])(?<!\d,)[-+]?\d{1,6}(?:[.,]\d{1,4})?(?![\w:])")
-_GROUPED = re.compile(r"(?<![\w.,])\d{1,3}(?:[,.' ]\d{3})+(?:[.,]\d{1,2})?(?![\w:]|[.,]\d)")
 _ODOMETER = re.compile(
     r"(?<![A-Za-z])(?:odo(?:met(?:er|re))?|trip(?: ?met(?:er|re))?|mileage|total)"
     r"\W{0,3}\d[\d.,' ]*\d*(?:\s*(?:mi(?:les)?|km))?(?![A-Za-z])",
     re.IGNORECASE,
 )
 _MONTH = r"(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]{0,6}\.?"
-_RANGE = re.compile(
-    r"(?<![\w.,-])(\d{1,3})\s*(?:-|–|to|or|/|(?<=between \d\d )and)\s*(\d{1,3})(?![\w:.,-]|\s*(?:s|sec|min)\b)"
-)
-_ABOUT = re.compile(
-    r"(?<=\d)\s*(?:ish|\?|\+/?-|\+(?!\s?\d))|(?:~|≈|(?<![a-z])(?:ca\.?|approx\.?|approximately|about|around|circa|roughly|maybe"
-    r"|nearly|almost|close to|(?:just|slightly|a (?:bit|little|touch|hair)) (?:over|under|above|below)))"
-    r"\s*(?=\d)",
-    re.IGNORECASE,
-)
-_ONE_SIDED = re.compile(
-    r"(?:(?<![-=])[<>≤≥]|(?<![a-z])(?:over|under|above|below|more than|less than|at least|at most|up to))\s*(?=\d)",
-    re.IGNORECASE,
-)
 _COMMA_BEFORE_TIME = re.compile(r",(?=\d{1,2}:\d{2}(?!\d))")
 _DASH = re.compile(r"^\s*[-–—−]\s*(?=\d)")
 """Stands between time and reading; no dial shows less than nothing."""
@@ -59,16 +46,12 @@ _DATE = re.compile(
     re.IGNORECASE,
 )
 _GLUED = re.compile(r"[A-Za-z]{1,8}\d")
-_TOUCHING_UNIT = re.compile(r"(?<=\d)(?=(?:mph|km|kph|kn|kt|mi/|m/s)[a-z/]*\b)", re.IGNORECASE)
-_LIST = re.compile(r"\d{1,3}(?:[.,]\d{1,2})?(?:\s*[,;]\s*\d{1,3}(?:[.,]\d{1,2})?)+[,;]?")
 _ITEM = re.compile(r"\s*\d{1,3}[.)]\s+(?=.*\d[:hH.]\d)")
 """The number of an item in a list of notes: ``3.`` or ``3)`` before a time."""
 _BARE = re.compile(r"[\s\d.,;|+-]*(?:[A-Za-z/]{2,5})?\s*")
 _LONGEST = 500
 _LONGEST_HEADING = 5_000
 _MOST_PROBLEMS = 10_000
-_U_ABOUT_STEPS = 1.0
-"""Standard uncertainty of a reading noted as about, in units of the dial: from memory of how people speak."""
 
 
 @dataclass(slots=True)
@@ -93,6 +76,27 @@ class _Notes:
     """Lines that were crossed out."""
     titles: int = 0
     """Lines of words with a number in them, above the first reading."""
+    unread: bool = False
+    """The line before was a reading that cannot be understood, which a ditto mark cannot repeat."""
+
+    def refuse(self, code: str, number: int, **values: Any) -> None:
+        """Take a line that cannot be understood."""
+        self.problems.append(Problem(code, line=number, **values))
+        self.unread = True
+
+
+@dataclass(frozen=True, slots=True)
+class _Note:
+    """What stands in one line."""
+
+    time: str
+    rest: str
+    """The line without time, date and odometer."""
+    values: list[float]
+    u: float
+    ditto: bool
+    """A mark repeats what stands above."""
+    repeats_unread: bool = False
 
 
 def read_notes(source: Source, lines: Sequence[tuple[int, str]], request: Request, *, heading: str = "") -> Readings:
@@ -152,46 +156,63 @@ def read_notes(source: Source, lines: Sequence[tuple[int, str]], request: Reques
 
 def _take(notes: _Notes, number: int, text: str, *, only: bool) -> None:
     if len(text) > _LONGEST:
-        notes.problems.append(Problem("note_too_long", line=number, length=len(text)))
+        notes.refuse("note_too_long", number, length=len(text))
         return
     kept = " ".join(without_struck(text).split())
     if not kept:
         notes.struck += 1
         return
-    text = kept
-    item = _ITEM.match(text)
-    text = text[item.end() :] if item else text
-    time, rest = _time_in(text)
-    rest = _ODOMETER.sub(" ", rest if time else _DATE.sub(" ", rest))
-    rest = _DASH.sub(" ", in_decimals(rest))
-    ditto = bool(_DITTO.search(rest)) and bool(notes.speeds)
-    unit = speed_unit_in(normal(rest))
-    values, spread = _values(rest)
-    if ditto and not (time and values):  # one of the two is repeated
-        time = time or notes.times[-1]
-        values, spread = (values, spread) if values else ([notes.speeds[-1]], notes.u[-1])
-    unreadable = misread(rest if time else text)
-    if unreadable and (time or not notes.speeds or unreadable == "letter_for_digit"):
-        notes.problems.append(Problem(unreadable, line=number, found=_short(text)))
+    item = _ITEM.match(kept)
+    text = kept[item.end() :] if item else kept
+    note = _read(notes, text)
+    fault = _fault(notes, text, note, listed=only and not note.time)
+    if fault:
+        notes.refuse(fault, number, found=_short(text), count=len(note.values))
         return
-    if not values:
-        _take_words(notes, number, text, timed=bool(time), digits=any(c.isdigit() for c in rest))
+    timed = bool(note.time)
+    if not note.values:
+        _take_words(notes, number, text, timed=timed, digits=any(c.isdigit() for c in note.rest))
         return
-    unclear = "time_goes_on" if time and _goes_on(text) else _unclear(rest, values, listed=only and not time)
-    if unclear:
-        notes.problems.append(Problem(unclear, line=number, found=_short(text), count=len(values)))
-        return
-    bare = time or ditto or _BARE.fullmatch(_ABOUT.sub(" ", _RANGE.sub(r"\1", text)))
+    bare = timed or note.ditto or _BARE.fullmatch(ABOUT.sub(" ", RANGE.sub(r"\1", text)))
     if not bare and (not notes.speeds or any(notes.times)):
         _take_title(notes, text)
         return
-    for value in values:
-        notes.times.append(time)
+    notes.unread = False
+    for value in note.values:
+        notes.times.append(note.time)
         notes.speeds.append(value)
-        notes.u.append(spread)
+        notes.u.append(note.u)
         notes.line.append(number)
+    unit = speed_unit_in(normal(note.rest))
     if unit is not None:
         notes.units.setdefault(unit, number)
+
+
+def _read(notes: _Notes, text: str) -> _Note:
+    """Return what stands in a line; a ditto mark repeats the speed or the time of the last reading."""
+    time, rest = _time_in(text)
+    rest = _ODOMETER.sub(" ", rest if time else _DATE.sub(" ", rest))
+    rest = _DASH.sub(" ", in_decimals(rest))
+    values, u = speeds_in(rest)
+    ditto = bool(_DITTO.search(rest)) and (bool(notes.speeds) or notes.unread)
+    if not ditto or (time and values):
+        return _Note(time, rest, values, u, ditto)
+    if notes.unread:
+        return _Note(time, rest, values, u, ditto, repeats_unread=True)
+    values, u = (values, u) if values else ([notes.speeds[-1]], notes.u[-1])
+    return _Note(time or notes.times[-1], rest, values, u, ditto)
+
+
+def _fault(notes: _Notes, text: str, note: _Note, *, listed: bool) -> str:
+    """Return the code of what keeps a line from being understood, empty where nothing does."""
+    if note.repeats_unread:
+        return "repeats_unread"
+    unreadable = misread(note.rest if note.time else text)
+    if unreadable and (note.time or not notes.speeds or unreadable == "letter_for_digit"):
+        return unreadable
+    if not note.values:
+        return ""
+    return "time_goes_on" if note.time and _goes_on(text) else unclear_in(note.rest, note.values, listed=listed)
 
 
 def _take_title(notes: _Notes, text: str) -> None:
@@ -224,50 +245,12 @@ def _goes_on(text: str) -> bool:
     return found is not None and spoken_time(text) is None and _GLUED.match(text, found.end()) is not None
 
 
-def _values(rest: str) -> tuple[list[float], float]:
-    """Return the numbers that may be speeds, and the standard uncertainty where a range or an about says one."""
-    rest = _TOUCHING_UNIT.sub(" ", rest)
-    wide = _RANGE.search(rest)
-    if wide is not None and float(wide[1]) < float(wide[2]) <= 2 * float(wide[1]):
-        low, high = float(wide[1]), float(wide[2])
-        others = _NUMBER.findall(rest[: wide.start()] + " " + rest[wide.end() :])
-        # the needle stood anywhere in the range: rectangular
-        return [(low + high) / 2, *map(_float, others)], (high - low) / math.sqrt(12)
-    about = bool(_ABOUT.search(rest))
-    numbers = [_float(value) for value in _NUMBER.findall(_ABOUT.sub(" ", rest))]
-    return numbers, _U_ABOUT_STEPS if about else math.nan
-
-
-def _float(text: str) -> float:
-    return float(text.replace(",", "."))
-
-
-def _unclear(rest: str, values: list[float], *, listed: bool) -> str:
-    """Return the code of what can be read in two ways, empty where nothing can."""
-    if _GROUPED.search(rest):
-        return "thousands_in_note"
-    if len(values) > 1 and not listed:
-        return "several_numbers"
-    if _ONE_SIDED.search(_ABOUT.sub(" ", rest)):
-        return "one_sided"
-    return "list_or_decimals" if listed and _is_unclear_list(rest) else ""
-
-
-def _is_unclear_list(rest: str) -> bool:
-    """Tell whether commas part numbers in one place and may be decimal marks in another: ``30, 45,60``."""
-    found = _LIST.search(rest)
-    if found is None or ";" in found.group():
-        return False
-    text = found.group()
-    return bool(re.search(r"\d,\d", text)) and bool(re.search(r"\d,\s|\d,\d+,", text))
-
-
 def _take_words(notes: _Notes, number: int, text: str, *, timed: bool, digits: bool) -> None:
     """Take a line in which no number can be a speed."""
     if timed and not digits:
         notes.silent += 1
     elif timed:
-        notes.problems.append(Problem("no_reading_in_line", line=number, found=_short(text)))
+        notes.refuse("no_reading_in_line", number, found=_short(text))
     elif notes.speeds:
         notes.remarks += 1
     else:
@@ -287,7 +270,7 @@ def _unit(source: Source, notes: _Notes, request: Request) -> SpeedUnit:
     if request.unit is not None:
         units.setdefault(request.unit, 0)
     if not units and notes.problems:
-        refuse_problems(source, notes.problems, len(notes.speeds))
+        refuse(source, notes.problems, len(notes.speeds))
     if not units:
         source.fail("no_speed_unit")
     if len(units) > 1:

@@ -9,10 +9,11 @@ from typing import Literal
 
 import numpy as np
 
-from speedcal.errors import Problem, raise_problems
+from speedcal.errors import Problem
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray
 from speedcal.logs import limits
+from speedcal.logs.bad_rows import sort_out
 from speedcal.logs.numbers import speed_step
 from speedcal.logs.shared_stamps import are_even, cut_to, evenly, of_a_timer
 from speedcal.logs.source import Source
@@ -94,8 +95,6 @@ class Readings:
 _FEWEST_STAMPS, _FASTEST_HAND_S = 4, 5.0
 """Stamps that tell how many rows share one, and time between two readings of a hand."""
 _MOST_COPIES = 3
-_MOST_LISTED, _MOST_BAD = 20, 0.2
-"""Bad lines that are listed one by one, and the share of the lines from which the column is wrong and not the lines."""
 
 
 @dataclass(slots=True)
@@ -133,8 +132,9 @@ class Shown:
 def build_readings(source: Source, kind: str, shown: Shown) -> Readings:
     """Return the readings, or raise the error of the source that lists every bad line.
 
-    Lines without a speed, and lines without a time where others have one, are left out and counted; a line with a time
-    and the odometer stays, its speed is NaN (the odometer is noted while standing). A log that
+    Lines without a speed, and lines without a time where others have one, are left out and counted, and so are a few
+    that cannot be read; of many the file is refused. A line with a time and the odometer stays, its speed is NaN (the
+    odometer is noted while standing). A log that
     holds every row twice is halved; readings that share a stamp in a log finer than its stamps are spread over the
     step of the stamps.
     """
@@ -143,12 +143,14 @@ def build_readings(source: Source, kind: str, shown: Shown) -> Readings:
     problems = shown.problems + [at_line(problem, int(line[i])) for i, problem in stamps.problems]
     for i in np.flatnonzero((speed_mps < 0) | (speed_mps > limits.FASTEST_MPS)):
         problems.append(Problem("impossible_speed", line=int(line[i]), speed_mps=float(speed_mps[i]), unit=shown.unit))
-    refuse_problems(source, problems, len(line), column=shown.column)
+    dropped = Counter(shown.dropped)
+    bad, told = sort_out(source, problems, line, dropped, column=shown.column)
+    findings = [*shown.findings, *stamps.findings, *told]
 
     odometer = np.full(len(line), np.nan) if shown.odometer_m is None else shown.odometer_m
-    dropped, findings = Counter(shown.dropped), [*shown.findings, *stamps.findings]
-    keep = np.isfinite(speed_mps) | (np.isfinite(odometer) & (stamps.clock != "none"))
-    dropped["speed_missing"] += int((~keep).sum())
+    said = np.isfinite(speed_mps) | (np.isfinite(odometer) & (stamps.clock != "none"))
+    dropped["speed_missing"] += int((~said & ~bad).sum())
+    keep = said & ~bad
     if stamps.clock != "none":
         timeless = keep & ~np.isfinite(stamps.time_s)
         dropped["time_missing"] += int(timeless.sum())
@@ -191,15 +193,6 @@ def build_readings(source: Source, kind: str, shown: Shown) -> Readings:
         rounding=source.said("rounding"),  # type: ignore[arg-type]
         terrain=source.said("terrain"),  # type: ignore[arg-type]
     )
-
-
-def refuse_problems(source: Source, problems: Sequence[Problem], rows: int, *, column: str = "") -> None:
-    """Raise what is wrong with lines, if anything is; where it is most of the lines, the first stands for all."""
-    if len(problems) > max(_MOST_LISTED, _MOST_BAD * rows):
-        first = min(problems, key=lambda item: item.line or 0)
-        source.fail("most_rows_unreadable", line=first.line, column=column, count=len(problems), problems=[first])
-    if problems:
-        raise_problems(sorted(problems, key=lambda item: item.line or 0), source=source.name, kind=source.error)
 
 
 def _stated(values: FloatArray | None, keep: BoolArray) -> FloatArray | None:

@@ -182,10 +182,15 @@ def unpack(source: Source, recognise: Callable[[Source], bool]) -> Source:
             source = replace(source, data=_gunzip(source))
         elif source.data[:4] == b"PK\x03\x04" and not is_spreadsheet(source):
             source = replace(source, data=_unzip(source, recognise))
-    source = replace(source, data=_mark_of_utf16(source.data[:400]) + source.data)
+    source = replace(source, data=_mark_of_utf16(source.data[:400]) + _without_padding(source.data))
     if not source.data or source.data.isspace():
         source.fail("empty_file")
     return source
+
+
+def _without_padding(data: bytes) -> bytes:
+    """Return text without the NUL bytes that a logger leaves at its end when its power goes; anything else as it is."""
+    return data if b"\x00" in data[:400] else data.rstrip(b"\x00")
 
 
 def _mark_of_utf16(head: bytes) -> bytes:

@@ -94,6 +94,12 @@ def _most_rows(values: Values) -> str:
     return f"{counted(values['count'], 'line')}{column} cannot be read, the first of them"
 
 
+def _rows_unreadable(values: Values) -> str:
+    named = [f"line {problem.line}: {problem.text}" for problem in values["problems"]]
+    more = [f"and {values['count'] - len(named)} more"] if values["count"] > len(named) else []
+    return fill("{count:n line is/lines are} left out for what stands there", values) + f" ({'; '.join(named + more)})."
+
+
 REFUSALS: dict[str, tuple[Template, Template]] = {
     "several_problems": (
         lambda values: f"{len(values['problems'])} problems",
@@ -295,6 +301,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Write them in figures, such as '3:15 pm  45 mph' or 'dial 60, gps 57'",
     ),
     "several_numbers": ("{found!r} has {count} numbers, and it is not clear which is the speed", _WRITE),
+    "repeats_unread": ("{found!r} repeats a line that cannot be read", _WRITE),
     "one_sided": (
         "{found!r} only says that the dial showed more or less than that",
         "Write what it showed, or strike the line out where the needle had left its scale",
@@ -332,6 +339,7 @@ FINDINGS: dict[str, Template] = {
     "fixes_share_stamps": "Several fixes share a time; they were spread evenly over its step of {step_s:g} s.",
     "stamps_of_a_timer": "The {of} come every {period_s:.2f} s, stamped in whole seconds; their times were worked out.",
     "readings_share_stamps": "{count} readings share each time; they were spread evenly over its step of {step_s:g} s.",
+    "rows_unreadable": _rows_unreadable,
     "negative_speed": "{count:n recorded speed is/recorded speeds are} negative and count as missing.",
     "time_without_zone": "The times carry no zone and were taken as UTC.",
     "sentences_refused": lambda values: (
@@ -340,7 +348,8 @@ FINDINGS: dict[str, Template] = {
     "no_checksums": "The sentences carry no checksums, so damage cannot be seen.",
     "second_talker": "Another receiver reports at the same time ({left_out:and}); its sentences were left out.",
     "wrong_checksum": "The checksum of the file is wrong: part of it may be damaged.",
-    "cut_off": "The file is cut off or damaged after {count:n record}; those before were used.",
+    "cut_off": "The file is cut off or damaged after {count:n record}; those before were used. "
+    "Give the whole file if there is one.",
     "hours_and_minutes": "Times such as 10:32 were taken as hours and minutes; minutes and seconds would make a drive "
     "of {otherwise_s:seconds}.",
     "minutes_and_seconds": "Times such as 10:32 were taken as minutes and seconds since the start.",

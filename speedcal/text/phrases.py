@@ -50,15 +50,17 @@ def _refusal(error: SpeedcalError) -> str:
     begin, remedy = f"{where}: " if where else "", _stopped(error.remedy)
     if not error.problems:
         return f"{begin}{_stopped(error.problem)} {remedy}".rstrip()
-    rows = [_row(problem) for problem in error.problems[:_MOST_LISTED]]
+    listed = error.problems[:_MOST_LISTED]
+    last = {problem.remedy: i for i, problem in enumerate(listed)}  # what mends several is said once
+    rows = [_row(problem, told=last[problem.remedy] == i) for i, problem in enumerate(listed)]
     if len(error.problems) > _MOST_LISTED:
         rows.append(f"  and {len(error.problems) - _MOST_LISTED} more")
     return "\n".join([f"{begin}{error.problem}:", *rows, *[remedy] * bool(remedy)])
 
 
-def _row(problem: Problem) -> str:
+def _row(problem: Problem, *, told: bool) -> str:
     line = f"line {problem.line}: " if problem.line is not None else ""
-    return f"  {line}{_stopped(problem.text)} {_stopped(problem.remedy)}".rstrip()
+    return f"  {line}{_stopped(problem.text)} {_stopped(problem.remedy) if told else ''}".rstrip()
 
 
 def _stopped(text: str) -> str:

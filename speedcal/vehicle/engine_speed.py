@@ -68,6 +68,8 @@ def read_engine_speed(path: str | Path, *, column: str | None = None, session: s
         odometer_resolution_m=float("nan"),
         line=engine.line,
         source=engine.source,
+        dropped=engine.dropped,
+        findings=engine.findings,
     )
 
 
@@ -107,7 +109,7 @@ def axle_from_drive(track: Track, engine: Readings, *, gear_ratio: float, rolled
     value = guess * ratio
     u = value * float(np.hypot(u_ratio, rolled.u_relative))
     used = int(result.readings["used"].sum())
-    findings = [Finding("readings_in_gear", used=used, total=len(result.readings))]
+    findings = [*engine.findings, Finding("readings_in_gear", used=used, total=len(result.readings))]
     if result.trust.word != "TRUSTED":
         findings.append(Finding("drive_carries_little", reason=result.trust.reasons[0]))
     return AxleEstimate(

@@ -38,7 +38,8 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         "cut off.gpx": TRACK[: len(TRACK) // 2],
         "page.html": "<!DOCTYPE html><html><body>Please log in</body></html>",
         "three.csv": "time,dial mph\n" + "".join(f"{t},{v}\n" for t, v in READINGS[:3]),
-        "words.csv": NOTES + "10:20:10 AM,fifty\n10:xx,40\n",
+        "words.csv": "time,dial mph\n"
+        + "".join(f"{t},{v if i % 4 else 'fifty'}\n" for i, (t, v) in enumerate(READINGS)),
         "two speeds.csv": "time,speed mph,vehicle speed km/h\n" + "".join(f"{t},{v},50\n" for t, v in READINGS),
         "parked.csv": "time,dial mph\n" + "".join(f"{t},0\n" for t, _ in READINGS),
         "letter.txt": "Dear shop,\nthe dial reads wrong.\n",
@@ -87,7 +88,6 @@ CALIBRATE = {
     "the same file twice": ("drive.gpx", "drive.gpx", "no waypoint that is named with a speed"),
     "a track without times": ("no times.gpx", "notes.csv", "with times and positions"),
     "a planned route": ("route.gpx", "notes.csv", "planned route"),
-    "a download that broke off": ("cut off.gpx", "notes.csv", "cut off"),
     "the log-in page of a web site": ("page.html", "notes.csv", "is a web page"),
     "three readings": ("drive.gpx", "three.csv", "at least eight readings"),
     "words for numbers": ("drive.gpx", "words.csv", "'fifty' is not a number"),
@@ -129,6 +129,16 @@ OTHERS = {
     "a history without drives": (["history", "no drive.toml", "--speed", "50"], "Give"),
     "a backup of nothing": (["backup", "shop.zip", "--data", "phone"], "Name it with --data"),
 }
+
+
+def test_a_download_that_broke_off_is_used_as_far_as_it_goes_and_said(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """With one note of two, and the interval that they carry."""
+    with pytest.raises(SystemExit) as ended:
+        main(["calibrate", "cut off.gpx", "notes.csv"])
+    assert ended.value.code == 0
+    assert "cut off" in capsys.readouterr().out
 
 
 def told(run: Callable[[], None], capfd: pytest.CaptureFixture[str]) -> str:
