@@ -54,6 +54,8 @@ class Fit:
     clock_offset_s: float
     damping_s2: float
     drift: float
+    uneven_s: float
+    """Half of how much later the display falls than it rises. [s]"""
     play_mps: float
     """Half the play of the pointer. [m/s]"""
     pointer: PointerPlay

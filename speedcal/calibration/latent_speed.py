@@ -318,6 +318,7 @@ class _Fitter:
             clock_offset_s=float(self.nuisance[CLOCK]),
             damping_s2=float(self.nuisance[DAMPING]),
             drift=float(self.nuisance[DRIFT]),
+            uneven_s=float(self.nuisance[UNEVEN]),
             play_mps=float(self.nuisance[PLAY]),
             pointer=self._pointer(),
             dial=self.dial,

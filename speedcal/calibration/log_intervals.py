@@ -7,14 +7,21 @@ alike, neither sees the rounding error that they have in common.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from speedcal.calibration.curve import dial_through
 from speedcal.calibration.dial import Dial
-from speedcal.calibration.latent_model import NUISANCES, Fit
-from speedcal.calibration.tuning_logs import HANG_U_MPS, HOLDS_STRAY_MPS, LOG_BLOCK_S, LUCK, SHARED_LEFT
+from speedcal.calibration.latent_model import NUISANCES, UNEVEN, Fit
+from speedcal.calibration.tuning_logs import (
+    HANG_U_MPS,
+    HOLDS_STRAY_MPS,
+    LOG_BLOCK_S,
+    LUCK,
+    SHARED_LEFT,
+    UNEVEN_SURE_S,
+)
 from speedcal.interval import FloatArray, IntArray
 
 _NO_PLAY_MPS = 1e-6
@@ -54,6 +61,7 @@ def log_dial(fit: Fit, *, run: IntArray, used: FloatArray, step_mps: float, u_co
     pull[:NUISANCES] = 0.0
     shown = fit.dial.shown_mps + (covariance @ pull)[NUISANCES:]
     noise = covariance[NUISANCES:, NUISANCES:]
+    doubt = _doubt_of_uneven(fit, covariance)
     line = np.column_stack([np.ones(len(knots)), knots])
     narrow = np.zeros((len(covariance), NUISANCES + 2))
     narrow[:NUISANCES, :NUISANCES] = np.eye(NUISANCES)
@@ -74,7 +82,16 @@ def log_dial(fit: Fit, *, run: IntArray, used: FloatArray, step_mps: float, u_co
         noise = noise + line @ holds.shared(fit) @ line.T
     dial = dial_through(knots, shown, (noise + noise.T) / 2, used_mps=used, degrees_of_freedom=freedom)
     u_clock = float(np.sqrt(max(minutes[0, 0], model[0, 0])))
-    return dial.shifted(u_common_mps**2), u_clock
+    moved = replace(fit.dial, shown_mps=doubt).indicated(dial.knots_mps)
+    dial = replace(dial, shown_mps=dial.shown_mps - moved)
+    return dial.shifted(np.outer(moved, moved) + u_common_mps**2), u_clock
+
+
+def _doubt_of_uneven(fit: Fit, covariance: FloatArray) -> FloatArray:
+    """Return half of what an uneven lag does to the dial at its knots, where it may be another's than the display's."""
+    if abs(fit.uneven_s) >= UNEVEN_SURE_S:
+        return np.zeros(len(fit.dial.knots_mps))
+    return np.asarray(fit.uneven_s / 2 * covariance[NUISANCES:, UNEVEN] / covariance[UNEVEN, UNEVEN])
 
 
 def leaving_out_blocks(

@@ -115,8 +115,8 @@ def test_the_motorway_log_gives_its_ratio_at_100() -> None:
 
 @pytest.mark.xfail(
     strict=True,
-    reason="a plain line through all rows gives 0.981, through those at a steady speed 0.991; the fit, which doubts "
-    "rows under acceleration, lies between the two at 0.984",
+    reason="a plain line through all rows gives 0.981, through those at a steady speed 0.991: the display falls 0.13 s "
+    "later than it rises, or something else does so; the answer lies midway and holds both",
 )
 def test_stop_and_go_gives_its_factor() -> None:
     """0.9809 +-0.0024."""
@@ -124,9 +124,13 @@ def test_stop_and_go_gives_its_factor() -> None:
 
 
 def test_stop_and_go_gives_its_clock_though_a_third_stands_still() -> None:
-    """Within 0.2 s (dropping slow readings shift by shift lands 90 s away); the interval of the factor holds 0.9809."""
+    """Within 0.2 s (dropping slow readings shift by shift lands 90 s away); the interval of the factor holds 0.9809.
+
+    It holds as well what a plain line through the rows at a steady speed says, 0.991 +-0.005 by whole minutes.
+    """
     result = _whole("van_stop_and_go")
     assert result.error_factor.contains(0.9809)
+    assert result.error_factor.contains(0.991)
     assert result.clock_offset_s is not None
     assert abs(result.clock_offset_s.value) < 0.2
     standing = (_read("van_stop_and_go")[1].speed_mps == 0).mean()
