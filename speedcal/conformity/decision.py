@@ -11,11 +11,14 @@ import numpy as np
 from speedcal.calibration.dial import Dial
 from speedcal.conformity.probability import Box
 from speedcal.conformity.tolerance import ShownLimits
+from speedcal.interval import FloatArray
 
 Word = Literal["pass", "fail", "not proven"]
 
 MOST_READINGS = 400
 """More readings than this are not worth naming: the instrument sits on the limit."""
+MOST_DRIVES = 4
+"""More further drives are not worth naming."""
 _ABOUT = 20
 """The number is found to one part in so many."""
 POWER = 0.9
@@ -56,6 +59,7 @@ def readings_to_settle(
     *,
     places: Sequence[tuple[float, ...]],
     u_reading_mps: float,
+    shared: FloatArray | float = 0.0,
 ) -> tuple[int, tuple[float, ...]] | None:
     """Return the fewest further readings, and the speeds to take them at, that would settle the verdict.
 
@@ -66,19 +70,20 @@ def readings_to_settle(
     ----------
     places
         Speeds to choose from; the readings are shared evenly among the speeds of one place. [m/s]
+    shared
+        Covariance at the dial's knots of what the further readings have in common with those made; it stays. [m2/s2]
 
     Returns
     -------
     tuple
         Number, and speeds [m/s]; None when more than :data:`MOST_READINGS` would be needed.
     """
-    margin = power_margin(confidence)
 
     def settled(speeds_mps: tuple[float, ...], shares: int) -> bool:
-        after = dial
+        own = _with_covariance(dial, dial.knot_covariance - shared)
         for speed_mps in speeds_mps:
-            after = narrowed(after, speed_mps, shares, u_reading_mps)
-        return decide(limits.box(after).widened(margin), confidence)[0] != "not proven"
+            own = narrowed(own, speed_mps, shares, u_reading_mps)
+        return _settles(limits, _with_covariance(own, own.knot_covariance + shared), confidence)
 
     best: tuple[int, tuple[float, ...]] | None = None
     for speeds in places:
@@ -91,3 +96,25 @@ def readings_to_settle(
             least, most = (least, middle) if settled(speeds, middle) else (middle, most)
         best = (most * len(speeds), speeds)
     return best
+
+
+def drives_to_settle(
+    limits: ShownLimits, dial: Dial, confidence: float, *, shared: FloatArray | float = 0.0
+) -> int | None:
+    """Return the fewest further drives like the one made that would settle the verdict; None for more than a few.
+
+    As in :func:`readings_to_settle` 9 of 10 do if the instrument is as estimated, and what all drives share stays.
+    """
+    for drives in range(1, MOST_DRIVES + 1):
+        own = (dial.knot_covariance - shared) / (1 + drives)
+        if _settles(limits, _with_covariance(dial, own + shared), confidence):
+            return drives
+    return None
+
+
+def _settles(limits: ShownLimits, dial: Dial, confidence: float) -> bool:
+    return decide(limits.box(dial).widened(power_margin(confidence)), confidence)[0] != "not proven"
+
+
+def _with_covariance(dial: Dial, covariance: FloatArray) -> Dial:
+    return replace(dial, knot_covariance=covariance)

@@ -12,16 +12,23 @@ from speedcal.conformity.tolerance import Tolerance
 from speedcal.finding import Finding
 from speedcal.units import SPEED_UNIT_MPS
 from speedcal.vehicle.advice import Advice
+from speedcal.vehicle.plans import LIKELY, MAY_PASS
 
 if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration
     from speedcal.vehicle import Vehicle, Work
     from speedcal.vehicle.undoing import StateBefore
 
-_MORE_DRIVING = {"more_readings": "readings", "longer_distance": "times_as_far"}
+_MORE_DRIVING = {
+    "more_readings": "readings",
+    "more_drives": "drives",
+    "longer_distance": "times_as_far",
+    "within_way_of_reading": None,
+}
+"""Finding that driving settles it, to the unit of its number."""
 _ODD = 0.03
 """A change that is so much, relative, from the planned one is of the drive, and not of the needle. Our own judgment."""
-_UNDECIDED = ("more_readings", "on_the_limit")
+_UNDECIDED = ("more_readings", "more_drives", "within_way_of_reading", "on_the_limit")
 _NO_HELP = ("keep_as_is", "drive_again")
 """Advice that a drive may ask for, but not one that has failed, or that sits on a limit."""
 _TAKEN_FOR = {"kmh_taken_for_mph": "km/h", "mph_taken_for_kmh": "mph"}
@@ -37,11 +44,13 @@ def next_steps(
     changes: Sequence[ChangeCheck],
     findings: Sequence[Finding],
     judged_mps: Sequence[float],
+    as_it_is: float,
 ) -> tuple[Advice, ...]:
     """Return what to do about a verdict that is no pass.
 
-    Files and units that cannot be right come first, then the odd drive among pooled ones, then more driving where it
-    would settle the verdict; else what the drive after asks for, by its own tooth arithmetic.
+    Files and units that cannot be right come first, then the odd drive among pooled ones. Then, where the instrument
+    likely complies, more driving or what stands in its way; else what the drive after asks for, by its own tooth
+    arithmetic.
 
     Parameters
     ----------
@@ -59,6 +68,8 @@ def next_steps(
         What the verdict noticed.
     judged_mps
         True speeds that were judged. [m/s]
+    as_it_is
+        Probability that it complies, zero for a fail.
     """
     causes = [cause for change in changes for cause in change.causes if cause.fits]
     wrong = [step for cause in causes for step in _about_files(cause)]
@@ -72,14 +83,12 @@ def next_steps(
         for found in after.findings
         if found.code == "drives_disagree"
     ]
-    driving = [found for found in findings if found.code in _MORE_DRIVING]
-    for found in driving:
-        value = found.values.get("count", found.values.get("times"))
-        steps.append(Advice("drive_again", value=value, unit=_MORE_DRIVING[found.code], because=(found,)))
     counted = [cause.what for cause in causes if cause.what.code == "cause_gear"]
     looks = _looks(counted, changes)
-    if driving:
-        return (*looks, *steps)
+    likely = as_it_is > LIKELY
+    driving = [found for found in findings if found.code in _MORE_DRIVING]
+    if likely and driving:
+        return (*looks, *steps, *map(_drive, driving))
     speeds = [v / SPEED_UNIT_MPS[after.unit] for v in judged_mps if v > 0]
     undone = None
     if counted or all(change.agrees for change in changes):  # else undoing leads elsewhere
@@ -87,7 +96,31 @@ def next_steps(
     asked = _asked_by(after, rule, _fitted(vehicle, work, counted), speeds, undone)
     looked_at = {look.part for look in looks}  # and not once more
     asked = tuple(entry for entry in asked if entry.action != "check_count" or entry.part not in looked_at)
-    return (*looks, *steps, *asked)
+    if likely:
+        return (*looks, *steps, *_left_open(findings, as_it_is, is_all=not asked), *asked)
+    if not asked:
+        return (*looks, *steps, *map(_drive, driving))
+    return (*looks, *steps, *asked, *([] if looks else _if_it_must_stay(driving, as_it_is)))
+
+
+def _if_it_must_stay(driving: Sequence[Finding], as_it_is: float) -> list[Advice]:
+    """Return the driving that may still prove what more likely fails; how much of it stands in the verdict."""
+    if as_it_is < MAY_PASS:
+        return []
+    why = Finding("hardly_complies", chance=as_it_is)
+    return [replace(_drive(found), because=(why,)) for found in driving]
+
+
+def _left_open(findings: Sequence[Finding], as_it_is: float, *, is_all: bool) -> list[Advice]:
+    """Return leaving it, which likely complies, where no driving will prove that."""
+    kept = Finding("likely_complies", chance=as_it_is, is_all=is_all)
+    near = [found for found in findings if found.code == "on_the_limit"]
+    return [Advice("keep_as_is", probability=as_it_is, because=(found, kept)) for found in near]
+
+
+def _drive(found: Finding) -> Advice:
+    value = found.values.get("count", found.values.get("times"))
+    return Advice("drive_again", value=value, unit=_MORE_DRIVING[found.code], because=(found,))
 
 
 def _looks(counted: Sequence[Finding], changes: Sequence[ChangeCheck]) -> list[Advice]:

@@ -9,26 +9,22 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from speedcal.conformity.change import ChangeCheck, compare_odometer, compare_speed
-from speedcal.conformity.decision import decide, readings_to_settle
+from speedcal.conformity.decision import decide
 from speedcal.conformity.next_step import next_steps
 from speedcal.conformity.probability import Box
 from speedcal.conformity.reference_speed import reference_findings
 from speedcal.conformity.rules import load_tolerance
+from speedcal.conformity.settling import driving_to_settle, way_to_settle
 from speedcal.conformity.tolerance import ShownLimits, Tolerance
 from speedcal.conformity.verification import Check, RangeCheck, Verification
 from speedcal.errors import VehicleError
 from speedcal.finding import Finding
-from speedcal.interval import Interval, reached
+from speedcal.interval import reached
 from speedcal.units import ROUND_SPEED, SPEED_UNIT_MPS
 
 if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration
     from speedcal.vehicle import Vehicle, Work
-
-_LEAST_SCATTER_MPS = 0.05
-"""Scatter of a reading that more readings are planned with at least."""
-_LONGEST_TIMES = 20
-"""An odometer test longer than this many times the drive is not worth naming."""
 
 
 def verify(
@@ -101,6 +97,7 @@ def verify(
         changes=changes,
         findings=result.findings,
         judged_mps=[check.true for check in result.checks],
+        as_it_is=result.probability if result.verdict == "not proven" else 0.0,
     )
     return replace(result, advice=steps)
 
@@ -122,10 +119,11 @@ def _judge_speed(
     if everywhere is not None and not rule.speeds_mps:
         limits = everywhere
     verdict, probability = decide(limits.box(after.dial), rule.confidence)
-    needed: tuple[int, tuple[float, ...]] | None = (0, ())
+    needed: int | None = 0
+    needed_at: tuple[float, ...] = ()
     if verdict == "not proven":
-        needed = _needed(after, limits, rule, tuple(check.true for check in checks))
-        findings = [*findings, _needed_finding(needed, after)]
+        found, needed, needed_at = driving_to_settle(after, limits, rule, tuple(check.true for check in checks))
+        findings = [*findings, found]
     return Verification(
         verdict=verdict,
         probability=probability,
@@ -133,29 +131,11 @@ def _judge_speed(
         unit=after.unit,
         checks=checks,
         driven_range=_range_check(after, rule, everywhere, driven),
-        readings_needed=needed[0] if needed else None,
-        readings_speeds_mps=needed[1] if needed else (),
+        readings_needed=needed,
+        readings_speeds_mps=needed_at,
         changes=changes,
         findings=(*findings, *_outside_findings(checks, after, rule), *reference_findings(checks, after, rule)),
     )
-
-
-def _needed(
-    after: Calibration, limits: ShownLimits, rule: Tolerance, named_mps: tuple[float, ...]
-) -> tuple[int, tuple[float, ...]] | None:
-    """Return how many readings at which speeds would settle it: at one not above those driven, else at both ends.
-
-    Nobody is sent to drive faster than in the road test where that can be helped.
-    """
-    low, high = after.speed_range_mps
-    legal = [(v,) for v in (*named_mps, low, high) if v <= _top(after)]
-    for places in (legal, [(low, high)], [(v,) for v in named_mps]):
-        found = readings_to_settle(
-            limits, after.dial, rule.confidence, places=places, u_reading_mps=max(after.scatter_mps, _LEAST_SCATTER_MPS)
-        )
-        if found is not None:
-            return found
-    return None
 
 
 def _is_continuous(rule: Tolerance) -> bool:
@@ -223,7 +203,7 @@ def _judge_distance(
     box = Box(*limits, *known, after.dial.degrees_of_freedom)
     word, probability = decide(box, rule.confidence)
     if word == "not proven":
-        findings.append(_longer_finding(factor, low, high))
+        findings.append(way_to_settle(factor, low, high))
     return Verification(
         verdict=word,
         probability=probability,
@@ -236,12 +216,6 @@ def _judge_distance(
         changes=changes,
         findings=tuple(findings),
     )
-
-
-def _longer_finding(factor: Interval, low: float, high: float) -> Finding:
-    room = min(abs(factor.value - low), abs(factor.value - high))
-    times = float(np.ceil(1.5 * factor.half_width / room)) if room > 0 else np.inf
-    return Finding("longer_distance", times=times) if times <= _LONGEST_TIMES else Finding("on_the_limit")
 
 
 def _changes(
@@ -277,18 +251,6 @@ def _rule_findings(rule: Tolerance) -> list[Finding]:
     if rule.own_speeds and rule.status != "own rule":
         found.append(Finding("speeds_chosen"))
     return found
-
-
-def _needed_finding(needed: tuple[int, tuple[float, ...]] | None, after: Calibration) -> Finding:
-    if needed is None:
-        return Finding("on_the_limit")
-    readings, speeds = needed
-    beyond = max(speeds) > _top(after)
-    return Finding("more_readings", count=readings, speeds_mps=speeds, beyond_driven=beyond, unit=after.unit)
-
-
-def _top(after: Calibration) -> float:
-    return after.speed_range_mps[1] * (1 + 1e-9)
 
 
 def _outside_findings(checks: tuple[Check, ...], after: Calibration, rule: Tolerance) -> list[Finding]:

@@ -171,8 +171,8 @@ FINDINGS: dict[str, Template] = {
     "opens_hub": "The wheel must come off and its hub be opened for this gear.",
     "no_part_cures": lambda values: f"No gear and no setting cures {CAUSES[values['cause']]}.",
     "margin_to_the_rule": lambda values: (
-        f"Chosen with a margin to the limits of the rule: {choice_name(values['nearest'])} would be nearer to true "
-        f"({values['percent']:.1f} %), but a road test could hardly prove that it keeps them."
+        f"{choice_name(values['nearest'])} would be nearer to true ({values['percent']:.1f} %), but too near "
+        "a limit to be proven."
     ),
     "until_repaired": "It helps until the instrument is repaired.",
     "pulses_times": lambda values: (

@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from speedcal.text import rules
 from speedcal.text.job_messages import unknown
 from speedcal.text.messages import Template, Values
-from speedcal.text.numbers import counted, joined, keys_named, signed, span, speed
+from speedcal.text.numbers import counted, joined, keys_named, likely, signed, span, speed
 from speedcal.text.sources import status_words
 from speedcal.units import SPEED_UNIT_MPS
 
@@ -150,14 +150,21 @@ def _weak_drive(values: Values) -> str:
     return f"The drive after the work is WEAK ({reasons[0]})." if reasons else "The drive after the work is WEAK."
 
 
+_MANY = 60
+"""Readings that nobody likes to note by hand: an hour's drive."""
+
+
 def _more_readings(values: Values) -> str:
     speeds, unit = values["speeds_mps"], values["unit"]
     where = joined(f"{v / SPEED_UNIT_MPS[unit]:.0f}" for v in speeds)
-    shared = ", half of them at each" if len(speeds) > 1 else ""
+    at = f"at a true {where} {unit}{', half of them at each' * (len(speeds) == 2)}"
+    at = f"shared among a true {where} {unit}" if len(speeds) > 2 else at
+    noted = " So many come from one film of the dial, or one log." if values["count"] > _MANY else ""
     faster = ", faster than driven, where that is legal" if values["beyond_driven"] else ""
     return (
-        f"About {counted(values['count'], 'more reading')} at a true {where} {unit}{shared or faster}, "
+        f"About {counted(values['count'], 'more reading')} {at}{faster}, "
         "each approached afresh and pooled with this drive, settle it nine times in ten if the dial reads as estimated."
+        + noted
     )
 
 
@@ -316,7 +323,16 @@ FINDINGS: dict[str, Template] = {
     "cause_tires": _tires,
     "cause_file": lambda values: _WRONG_FILE[values["why"]],
     "more_readings": _more_readings,
-    "on_the_limit": "Not proven, and more readings will hardly settle it: the instrument reads too close to a limit.",
+    "more_drives": "About {count:n more drive} like this one, pooled with it, settle it nine times in ten if the dial "
+    "reads as estimated.",
+    "on_the_limit": "Not proven, and more driving will hardly settle it: the instrument reads too close to a limit.",
+    "within_way_of_reading": "More readings taken in the same way will not settle it: the way of reading leaves "
+    "±{half_width_mps:speed1} open. Read the dial square on, film it, or log what it shows.",
+    "likely_complies": lambda values: (
+        f"It complies with a probability of {likely(values['chance'])}."
+        + ("" if values["is_all"] else " Who needs a pass moves it away from the limit, as below.")
+    ),
+    "hardly_complies": lambda values: f"Only if it has to stay as it is: it complies with {likely(values['chance'])}.",
     "longer_distance": "Not proven: a distance about {times:.0f} times as long between two odometer readings would "
     "settle it.",
     "odometer_not_read": "The odometer was not read: its factor is taken from the speeds, which holds when both are "

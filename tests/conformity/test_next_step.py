@@ -5,11 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import pytest
 from support.calibrations import make_calibration
 
+from speedcal.calibration.result import BudgetLine
 from speedcal.conformity import Verification, plan, pool, verify
 from speedcal.errors import PlanError
+from speedcal.finding import Finding
 from speedcal.units import MPH_MPS
 from speedcal.vehicle import Vehicle
 
@@ -237,3 +240,82 @@ def test_new_tires_stay_on_when_a_gear_is_changed_back(tire: str, *, offered: bo
     assert bool(steps) == offered
     for step in steps:
         assert step.worst_error_percent == pytest.approx(100 * (1 - gain), abs=0.1)
+
+
+TWENTY = Vehicle.from_dict({"driven_gear": 20, "drive_gear": 8})
+"""Chosen so that 21 teeth take 4.8 % off."""
+
+
+def open_after(factor: float, u_percent: float, **others: Any) -> Verification:
+    """Judge a dial without offset that is known to so many per cent at every speed, by 2.5 % either way."""
+    known = {"u_offset": 0.0, "u_factor": u_percent / 100, "correlation": 0.0}
+    return verify(None, make_calibration(factor=factor, **known, **others), RULE, vehicle=TWENTY)
+
+
+def test_what_likely_fails_is_changed_and_what_likely_passes_is_driven_again() -> None:
+    """One standard uncertainty beyond the limit 16 % comply, one inside it 84 %; 1.035 x 20/21 is 1.4 % low."""
+    fails = open_after(1.035, 1.0)
+    assert fails.probability == pytest.approx(0.159, abs=0.01)
+    assert [(step.action, step.value) for step in fails.advice][:1] == [("fit_driven_gear", 21)]
+    assert fails.advice[-1].action == "drive_again"
+    assert "Only if it has to stay as it is" in str(fails.advice[-1])
+    passes = open_after(1.015, 1.0)
+    assert passes.probability == pytest.approx(0.841, abs=0.01)
+    assert [(step.action, step.value) for step in passes.advice] == [("drive_again", passes.readings_needed)]
+
+
+def test_where_nothing_settles_it_the_choice_is_told_with_its_probability() -> None:
+    """A tenth of a standard uncertainty inside the limit: 54 % comply, and no hundred readings prove it."""
+    keep, work = open_after(1.024, 1.0).advice[:2]
+    assert keep.action == "keep_as_is"
+    assert keep.probability == pytest.approx(0.54, abs=0.01)
+    assert "too close to a limit" in str(keep)
+    assert "as below" in str(keep)
+    assert (work.action, work.value) == ("fit_driven_gear", 21)
+
+
+@pytest.mark.parametrize(("sigmas", "drives"), [(2.2, None), (1.5, 3), (1.1, None)])
+def test_more_of_a_log_comes_by_drives_and_not_by_single_readings(sigmas: float, drives: int | None) -> None:
+    """(1.645 + 1.282) / 1.5 = 1.95, and that squared is 3.8 drives in all; 2.93 / 1.1 squared is 7, too many."""
+    result = open_after(1.025 - sigmas / 100 / 2, 0.5, n_readings=600)
+    if sigmas > 2:
+        assert result.verdict == "pass"
+        return
+    assert result.verdict == "not proven"
+    assert result.readings_needed is None
+    found = {finding.code: finding for finding in result.findings}
+    assert found.get("more_drives", Finding("none")).values.get("count") == drives
+    assert result.advice[0].action == ("drive_again" if drives else "keep_as_is")
+
+
+def seen_from_the_side(u_mph: float) -> Verification:
+    """Judge the dial of a passenger 0.4 mph inside a limit at 50 mph, known to 0.4 mph, part of which is the view."""
+    drive = make_calibration(offset=1.6, u_offset=0.4)
+    view = BudgetLine("parallax", "B", 0.0, u_mph * MPH_MPS, (u_mph / 0.4) ** 2)
+    return verify(None, replace(drive, budget=(view,)), {"absolute": 2, "speeds": [50], "unit": "mph"}, vehicle=TWENTY)
+
+
+def test_readings_are_not_asked_for_where_the_way_of_reading_is_what_is_open() -> None:
+    """Of 0.4 mph the view leaves 0.2 whatever is read: 0.2 x 2.93 is more than 0.4. At 0.05 it does not matter."""
+    (again,) = seen_from_the_side(0.2).advice
+    assert again.action == "drive_again"
+    assert "Read the dial square on, film it, or log" in str(again)
+    (more,) = seen_from_the_side(0.05).advice
+    assert (more.action, more.unit) == ("drive_again", "readings")
+
+
+def test_readings_are_shared_among_the_speeds_where_one_speed_tells_little_of_another() -> None:
+    """Each of three speeds 1.2 standard uncertainties inside: none of them alone would do, nor the two ends."""
+    drive = make_calibration(offset=1.2, speed_range=(25.0, 65.0))
+    knots = np.arange(20.0, 71.0, 2.5) * MPH_MPS
+    alike = np.exp(-np.abs(np.subtract.outer(knots, knots)) / (8 * MPH_MPS))
+    curve = replace(
+        drive.dial,
+        knots_mps=knots,
+        shown_mps=drive.dial.indicated(knots),
+        knot_covariance=(0.67 * MPH_MPS) ** 2 * alike,
+    )
+    loose = replace(drive, dial=curve)
+    result = verify(None, loose, {"absolute": 2, "speeds": [30, 45, 60], "unit": "mph"}, vehicle=TWENTY)
+    assert result.verdict == "not proven"
+    assert [round(v / MPH_MPS) for v in result.readings_speeds_mps] == [30, 45, 60]
