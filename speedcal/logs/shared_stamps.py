@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from speedcal.interval import BoolArray, FloatArray, IntArray
+from speedcal.interval import FloatArray, IntArray
 
 _FEWEST_CUT = 4
 """Rows of a stamp from which on it is believed to be cut to a coarse step; of fewer a burst may have been written."""
@@ -64,19 +64,17 @@ def evenly(time_s: FloatArray, first: IntArray, usual: int, step_s: float) -> Fl
     return np.asarray(time_s + step_s * place / np.repeat(whole, count))
 
 
-def of_a_timer(time_s: FloatArray, way: FloatArray | None = None) -> tuple[FloatArray, float]:
+def of_a_timer(time_s: FloatArray) -> tuple[FloatArray, float]:
     """Return times and period of rows that a timer wrote with stamps cut to whole seconds; else the stamps, and 0.
 
     A timer of 5.04 s steps by 5 s, and by 6 s every 24 rows, as evenly as nothing else does. So cut, each way between
     two rows but the longer ones is driven in less time than it took. A step of 2 s among steps of 1 s may as well be a
-    row that is missing, unless no more way lies in it than in the others.
+    row that is missing, and is left to :func:`speedcal.logs.cut_stamps.evenly_taken`.
 
     Parameters
     ----------
     time_s
         Stamps, increasing, shape (n,). [s]
-    way
-        From each row to the next, in any unit, shape (n - 1,).
     """
     step = np.diff(time_s)
     if len(step) < _FEWEST_LONGER or (time_s != np.round(time_s)).any():
@@ -84,7 +82,7 @@ def of_a_timer(time_s: FloatArray, way: FloatArray | None = None) -> tuple[Float
     usual = float(np.median(step))
     sign = 1.0 if np.count_nonzero(step == usual + 1) > np.count_nonzero(step == usual - 1) else -1.0
     odd = step == usual + sign
-    if np.mean(~odd & (step != usual)) > _MOST_OTHERS or (usual < 2 and not _no_longer(odd, way)):
+    if np.mean(~odd & (step != usual)) > _MOST_OTHERS or usual < 2:
         return time_s, 0.0
     times, periods = time_s.copy(), []
     for piece in np.split(np.arange(len(time_s)), np.flatnonzero(~odd & (step != usual)) + 1):
@@ -100,11 +98,3 @@ def of_a_timer(time_s: FloatArray, way: FloatArray | None = None) -> tuple[Float
             times[piece] += np.mean(time_s[piece] - times[piece])
             periods.append(period_s)
     return times, float(np.median(periods)) if periods else 0.0
-
-
-def _no_longer(odd: BoolArray, way: FloatArray | None) -> bool:
-    """Tell whether the ways in the odd steps are those of the steps beside them; shapes (n - 1,)."""
-    if way is None:
-        return False
-    at = np.flatnonzero(odd[1:-1]) + 1
-    return bool(2 * way[at].sum() < 1.5 * (way[at - 1] + way[at + 1]).sum())

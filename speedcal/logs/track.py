@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray
 from speedcal.logs import limits
+from speedcal.logs.cut_stamps import evenly_taken
 from speedcal.logs.fix_order import as_driven, in_time, not_renewed, spread_stamps
 from speedcal.logs.numbers import decimal_step, recorded_step
 from speedcal.logs.shared_stamps import of_a_timer
@@ -62,7 +63,7 @@ class Track:
     position_step_deg: float = 0.0
     """Step of the positions, found from the values: 1e-5 is 1.1 m; 0 where it is finer than 1e-9."""
     time_step_s: float = 0.0
-    """Step of the stamps in the file where several fixes shared one and were spread over it; else 0."""
+    """Step to which the stamps in the file were cut, where several shared one and were spread over it; else 0."""
 
     def __len__(self) -> int:
         return len(self.time_s)
@@ -142,14 +143,11 @@ def build_track(source: Source, kind: str, fixes: Fixes) -> Track:
     dropped["fix_not_renewed"] += int(stale.sum())
     order = order[~stale]
     time_s = time_s.copy()
-    time_s[order], time_step = spread_stamps(time_s[order], latitude[order], longitude[order], speed[order])
-    if time_step:
-        findings.append(Finding("fixes_share_stamps", step_s=time_step))
+    places = latitude[order], longitude[order], speed[order]
+    time_s[order], time_step, found = _spread(time_s[order], segment[order], *places)
     order, segment = in_time(order, time_s, segment, dropped)
-    north, east = np.diff(latitude[order]), np.diff(longitude[order]) * np.cos(np.radians(latitude[order][1:]))
-    time_s[order], period_s = of_a_timer(time_s[order], np.hypot(north, east))
-    if period_s:
-        findings.append(Finding("stamps_of_a_timer", of="fixes", period_s=period_s))
+    time_s[order], period_s = of_a_timer(time_s[order])
+    findings += [*found, *_of_a_timer(period_s)]
     dropped = Counter({reason: count for reason, count in dropped.items() if count})
     if len(order) < 2:
         source.fail("no_fixes", count=len(order), dropped=dict(sorted(dropped.items())))
@@ -175,6 +173,21 @@ def build_track(source: Source, kind: str, fixes: Fixes) -> Track:
         position_step_deg=min(decimal_step(latitude[order]), decimal_step(longitude[order])),
         time_step_s=time_step,
     )
+
+
+def _spread(
+    time_s: FloatArray, segment: IntArray, latitude: FloatArray, longitude: FloatArray, speed: FloatArray
+) -> tuple[FloatArray, float, list[Finding]]:
+    """Return the times of fixes that were taken evenly or share stamps, the step of the stamps, and what is told."""
+    even, period_s = evenly_taken(time_s, segment, latitude, longitude, speed)
+    if period_s:
+        return even, 1.0, _of_a_timer(period_s)
+    spread, step_s = spread_stamps(time_s, latitude, longitude, speed)
+    return spread, step_s, [Finding("fixes_share_stamps", step_s=step_s)] if step_s else []
+
+
+def _of_a_timer(period_s: float) -> list[Finding]:
+    return [Finding("stamps_of_a_timer", of="fixes", period_s=period_s)] if period_s else []
 
 
 def _filled(values: ArrayLike | None, n: int) -> FloatArray:

@@ -49,20 +49,6 @@ def test_rows_that_jitter_or_are_missing_keep_their_stamps(seed):
         np.testing.assert_array_equal(times, stamps)
 
 
-def test_a_missing_row_every_minute_is_told_from_a_slow_timer_by_the_way():
-    """Steps of a second with one of two every so often are either; the way in the longer step tells."""
-    true, stamps = _written(1.02, 900)
-    way_m = np.diff(20 * true + 30 * np.sin(true / 40))
-    times, found = of_a_timer(stamps, way_m)
-    assert found == pytest.approx(1.02, abs=0.001)
-    assert np.ptp(times - true) < 0.1
-    missing = START_S + np.flatnonzero(np.arange(900) % 51 != 50).astype(float)
-    for kept, way in ((missing, np.diff(20 * missing + 30 * np.sin(missing / 40))), (stamps, None)):
-        times, found = of_a_timer(kept, way)
-        assert found == 0
-        np.testing.assert_array_equal(times, kept)
-
-
 def test_fixes_and_readings_of_a_table_get_the_same_times_and_it_is_said(tmp_path):
     true, stamps = _written(5.04, 300)
     rows = [f"{stamps[i]:.0f},{45 + 2e-4 * (true[i] - START_S):.6f},9.5,{50 + i % 7}" for i in range(len(true))]

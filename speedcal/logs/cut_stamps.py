@@ -1,0 +1,70 @@
+"""Fixes that a timer took every 1.03 or 0.97 s, say, while their stamps were cut to whole seconds.
+
+Most stamps are then one second apart and now and then one is skipped or stands twice, though the vehicle went no
+farther and no less. Speed from such positions is 3 % too high nearly everywhere, and far too low where one is skipped.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from speedcal.interval import FloatArray, IntArray
+
+_FEWEST_ODD, _FEWEST_FIXES = 4, 60
+"""Odd steps under way, and fixes, without which nothing is said of a cadence."""
+_MOST_OF_TIME = 0.4
+"""Share of what the time of a step is odd by that its way may be. Missing fixes come to 1, cut stamps to 0."""
+_NEAR_LINE_S = 2.0
+"""How far stamps of even fixes spread about their line: a second for the cut, and one for a timer that wanders."""
+_LONGEST_STEP_S, _SLOWEST_M, _FARTHEST = 3.0, 2.0, 4.0
+"""Longer steps are gaps; shorter ways tell nothing; a way that is odder is a jump of the receiver."""
+_DEGREE_M, _MOSTLY_RECORDED = 111_200.0, 0.5
+
+
+def evenly_taken(
+    time_s: FloatArray, segment: IntArray, latitude: FloatArray, longitude: FloatArray, speed: FloatArray
+) -> tuple[FloatArray, float]:
+    """Return times and period of fixes that were taken evenly, about a second apart; else the stamps, and 0.
+
+    With a recorded speed stamps stay: it is right whatever they are, and readings of the same logger have the same.
+    Those of a log would stray from it by a third of a second, and the answer be half as wide again.
+
+    Parameters
+    ----------
+    time_s
+        Stamps in the order of the file, shape (n,). [s]
+    segment
+        Piece of the track each lies in.
+    latitude, longitude, speed
+        Where they are, and what was recorded of the speed, NaN where nothing. [degrees, m/s]
+    """
+    step = np.diff(time_s)
+    if len(time_s) < _FEWEST_FIXES or np.isfinite(speed).mean() > _MOSTLY_RECORDED:
+        return time_s, 0.0
+    if (step < 0).any() or (time_s != np.floor(time_s)).any() or np.median(step) != 1:
+        return time_s, 0.0
+    run = np.concatenate(([0], np.cumsum((step > _LONGEST_STEP_S) | (np.diff(segment) != 0))))
+    if not _way_is_even(step, run, latitude, longitude):
+        return time_s, 0.0
+    place, since_s = np.arange(len(time_s), dtype=float), time_s - time_s[0]
+    along, beside = place - _of_run(run, place), since_s - _of_run(run, since_s)
+    period_s = float(along @ beside / (along @ along))
+    left = beside - period_s * along
+    return (time_s, 0.0) if np.ptp(left) > _NEAR_LINE_S else (time_s - left, period_s)
+
+
+def _of_run(run: IntArray, values: FloatArray) -> FloatArray:
+    """Return for each value the mean of its run."""
+    return np.asarray((np.bincount(run, weights=values) / np.bincount(run))[run])
+
+
+def _way_is_even(step: FloatArray, run: IntArray, latitude: FloatArray, longitude: FloatArray) -> bool:
+    """Tell whether the way between fixes stays the same where the step of their stamps is not the usual second."""
+    east = np.diff(longitude) * np.cos(np.radians(latitude[:-1]))
+    way = _DEGREE_M * np.hypot(east, np.diff(latitude))
+    beside = (way[:-2] + way[2:]) / 2
+    odd = (step[1:-1] != 1) & (step[:-2] == 1) & (step[2:] == 1) & (beside > _SLOWEST_M) & (run[:-3] == run[3:])
+    if odd.sum() < _FEWEST_ODD:
+        return False
+    by_time, by_way = step[1:-1][odd] - 1, np.minimum(way[1:-1][odd] / beside[odd], _FARTHEST) - 1
+    return float(by_time @ by_way) < _MOST_OF_TIME * float(by_time @ by_time)
