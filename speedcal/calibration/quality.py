@@ -30,8 +30,9 @@ from speedcal.calibration.tuning import (
 )
 from speedcal.calibration.tuning_logs import PLAY_NOTICED_MPS, SLOW_NEEDLE_S
 from speedcal.calibration.tuning_track import HEIGHTS_NEEDED, HILLS_NOTICED
-from speedcal.finding import Finding, Trust
+from speedcal.finding import Finding, Trust, codes_of
 from speedcal.interval import FloatArray
+from speedcal.logs.dial_unit import DIAL_UNIT_SEEN
 from speedcal.logs.readings import Readings
 from speedcal.logs.track import Track
 from speedcal.units import MILE_M
@@ -197,7 +198,9 @@ def _levels(calibration: Calibration) -> list[float]:
 
 
 def _unit_suspected(calibration: Calibration) -> Finding | None:
-    """Return a reason when the factor is about what mixing up miles and kilometres does."""
+    """Return a reason when the factor is about what mixing up miles and kilometres does, and nobody looked."""
+    if DIAL_UNIT_SEEN in codes_of(calibration.findings):
+        return None
     factor = calibration.error_factor.value
     for ratio, noted in ((MILE_M / 1000, "km/h"), (1000 / MILE_M, "mph")):
         if abs(factor / ratio - 1) < MILES_KILOMETRES_TOLERANCE:

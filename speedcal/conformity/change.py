@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from speedcal.calibration.tuning import TIRE_STATE_U
-from speedcal.finding import Finding
+from speedcal.finding import Finding, codes_of
 from speedcal.interval import FloatArray, Interval, tidy
+from speedcal.logs.dial_unit import DIAL_UNIT_SEEN
 from speedcal.units import MILE_M, MPH_MPS, DisplayUnit
 
 if TYPE_CHECKING:
@@ -145,7 +146,8 @@ def compare_speed(
     needle = _needle(before.dial, after.dial, planned, after.unit)
     if needle is not None:  # then nothing speaks for another gear or other files
         return replace(result, causes=(Cause(needle, None, True),))
-    return replace(result, causes=likely_causes(result, vehicle, work))
+    unit_seen = DIAL_UNIT_SEEN in codes_of(after.findings)
+    return replace(result, causes=likely_causes(result, vehicle, work, unit_seen=unit_seen))
 
 
 def compare_odometer(before: Interval, after: Interval, planned: GainChange) -> ChangeCheck:
@@ -243,9 +245,15 @@ def _compared_speeds(before: Dial, after: Dial, change: float) -> FloatArray:
     return np.linspace(*(shared if shared[1] - shared[0] > (high - low) / 4 else (low, high)), _COMPARED)
 
 
-def likely_causes(change: ChangeCheck, vehicle: Vehicle | None, work: Work | None) -> tuple[Cause, ...]:
-    """List what would explain a change other than planned, in the order in which a shop would look."""
-    return (_other_gear(change, vehicle, work), _wrong_range(change), _tires(change), _wrong_file(change))
+def likely_causes(
+    change: ChangeCheck, vehicle: Vehicle | None, work: Work | None, *, unit_seen: bool = False
+) -> tuple[Cause, ...]:
+    """List what would explain a change other than planned, in the order in which a shop would look.
+
+    Where somebody saw the unit on the dial, no other is suspected.
+    """
+    wrong_file = _wrong_file(change, unit_seen=unit_seen)
+    return (_other_gear(change, vehicle, work), _wrong_range(change), _tires(change), wrong_file)
 
 
 def _fits(change: ChangeCheck, excess: float, *, reach: float = 1.0) -> bool:
@@ -283,12 +291,10 @@ def _tires(change: ChangeCheck) -> Cause:
     return Cause(what, 100 * (change.excess - 1), by_pressure)
 
 
-def _wrong_file(change: ChangeCheck) -> Cause:
-    known = {
-        "unchanged": 1 / change.planned.value,
-        "kmh_taken_for_mph": _KM_A_MILE,
-        "mph_taken_for_kmh": 1 / _KM_A_MILE,
-    }
+def _wrong_file(change: ChangeCheck, *, unit_seen: bool) -> Cause:
+    known = {"unchanged": 1 / change.planned.value}
+    if not unit_seen:
+        known |= {"kmh_taken_for_mph": _KM_A_MILE, "mph_taken_for_kmh": 1 / _KM_A_MILE}
     for why, excess in known.items():
         if abs(excess - 1) > 1e-9 and _fits(change, excess):
             return Cause(Finding("cause_file", why=why), 100 * (excess - 1), True)

@@ -167,10 +167,12 @@ def _calibrated(
     files: DriveFiles, sources: Sequence[Source], options: Mapping[str, Any], unit: DisplayUnit | None
 ) -> Outcome:
     from speedcal.calibration import calibrate
+    from speedcal.logs.dial_unit import with_dial_unit
 
     track, readings = _read(files, sources, options, unit)
     asked = {key: options[key] for key in ("clock_offset_s", "read_from", "rounding", "terrain") if key in options}
     by_box = len(files.paths) == 1 and "held" not in options
+    readings = with_dial_unit(readings, options.get("dial_unit"))
     calibration = calibrate(track, readings, unit=unit, **asked)
     length, meant = _unit_of_odometer(readings, calibration)
     if meant:

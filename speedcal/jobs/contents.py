@@ -38,6 +38,8 @@ class Drive:
     """How the readings were rounded."""
     terrain: Terrain | None = None
     """How hilly the country was."""
+    dial_unit: DisplayUnit | None = None
+    """Unit that somebody saw on the dial."""
     date: str = ""
     """Day of the drive, ISO 8601, where the job says it."""
     odometer: float | None = None

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 
@@ -267,8 +267,9 @@ def _unit(source: Source, notes: _Notes, request: Request) -> SpeedUnit:
     heading = speed_unit_in(normal(notes.heading))
     if heading is not None:
         units.setdefault(heading, 1)
-    if request.unit is not None:
-        units.setdefault(request.unit, 0)
+    stated = request.unit or cast(SpeedUnit | None, source.said("dial_unit"))
+    if stated is not None:
+        units.setdefault(stated, 0)
     if not units and notes.problems:
         refuse(source, notes.problems, len(notes.speeds))
     if not units:

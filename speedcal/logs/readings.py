@@ -14,6 +14,7 @@ from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray
 from speedcal.logs import limits
 from speedcal.logs.bad_rows import sort_out
+from speedcal.logs.dial_unit import with_dial_unit
 from speedcal.logs.numbers import speed_step
 from speedcal.logs.shared_stamps import are_even, cut_to, evenly, of_a_timer
 from speedcal.logs.source import Source
@@ -172,7 +173,7 @@ def build_readings(source: Source, kind: str, shown: Shown) -> Readings:
     if period_s:
         findings.append(Finding("stamps_of_a_timer", of="readings", period_s=period_s))
     _note_dead_band(speed_mps[known], findings)
-    return Readings(
+    readings = Readings(
         time_s=time_s,
         clock=clock,
         time_resolution_s=resolution_s,
@@ -193,6 +194,7 @@ def build_readings(source: Source, kind: str, shown: Shown) -> Readings:
         rounding=source.said("rounding"),  # type: ignore[arg-type]
         terrain=source.said("terrain"),  # type: ignore[arg-type]
     )
+    return with_dial_unit(readings, source.said("dial_unit"))
 
 
 def _stated(values: FloatArray | None, keep: BoolArray) -> FloatArray | None:

@@ -23,13 +23,14 @@ _DECLARED = re.compile(rb"<\?xml[^>]{0,200}?encoding\s*=\s*[\"']([A-Za-z0-9._-]{
 _MEGABYTE = 1024 * 1024
 _HEAD = 65_536
 _SAYING = re.compile(
-    rb"^[ \t#;,]{0,20}(read[_ ]from|rounding|terrain)\s*[:=,;]?\s*([A-Za-z]+)[ \t\r,;]{0,20}$",
+    rb"^[ \t#;,]{0,20}(read[_ ]from|rounding|terrain|dial[_ ]unit)\s*[:=,;]?\s*([A-Za-z/]+)[ \t\r,;]{0,20}$",
     re.IGNORECASE | re.MULTILINE,
 )
 SAYINGS = {
     "read_from": ("square", "side", "film", "logged"),
     "rounding": ("nearest", "down"),
     "terrain": ("level", "rolling", "mountainous"),
+    "dial_unit": ("mph", "km/h"),
 }
 """What the head of a readings file may say, and the words for it."""
 _CONTENT_TYPES = "[Content_Types].xml"
@@ -74,8 +75,8 @@ class Source:
             self.fail("too_many", what="lines", most=limits.MAX_LINES)
         return text.split("\n")
 
-    def said(self, key: Literal["read_from", "rounding", "terrain"]) -> str | None:
-        """Return what a text file says of its drive: ``read_from: side``, ``rounding: down``, ``terrain: rolling``."""
+    def said(self, key: Literal["read_from", "rounding", "terrain", "dial_unit"]) -> str | None:
+        """Return what a text file says of its drive: ``read_from: side``, ``terrain: rolling`` and such."""
         if self.data[:2] in {b"PK", b"\xff\xfe", b"\xfe\xff"} or self.data[:1] == b"<":
             return None
         for found in _SAYING.finditer(self.data[:_HEAD]):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from typing import cast
 
 import numpy as np
 
@@ -130,6 +131,8 @@ def _unit(
         found.setdefault(unit, "cells")
     if request.unit is not None:
         found.setdefault(request.unit, "option")
+    if not found and (seen := source.said("dial_unit")):
+        return cast(SpeedUnit, seen)
     if not found:
         proposed = _proposed(table, headings, speeds.values, stamps)
         source.fail("column_without_unit", line=line, column=heading.name, proposed=proposed)

@@ -274,7 +274,7 @@ FINDINGS: dict[str, Template] = {
         {**values, "sure": min(100 * values["probability"], 99.9)},
     ),
     "unit_suspected": "the readings are {factor:.2f} times the true speed; were they noted in {noted}? Correct the "
-    "unit where it is named.",
+    "unit where it is named, or look at the dial and say which unit stands on it.",
     "few_readings": "only {count:n reading} could be used; note twenty.",
     "one_speed": "nearly one speed only, {low_mps:speed} to {high_mps:speed}; add steady runs below {below_mps:speed} "
     "or above {above_mps:speed}.",

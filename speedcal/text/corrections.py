@@ -96,6 +96,14 @@ def _sentence(reason: Finding) -> str:
     return f"{text[0].upper()}{text[1:]}{'' if text.endswith(('.', '!', '?')) else '.'}"
 
 
+_AT_PART: dict[tuple[str, str | None], str] = {
+    ("repair_instrument", "tachograph"): "leave this drive to an approved workshop",
+    ("set_unit", "instrument"): "correct the unit behind the dial: miles and kilometers are mixed up in the instrument "
+    "or its module",
+}
+"""What an action is called at a part where it is not what it is elsewhere."""
+
+
 def headline(entry: Advice) -> str:
     """Return what is to be done, in a few words and without a full stop."""
     value: Any = entry.value
@@ -119,7 +127,7 @@ def headline(entry: Advice) -> str:
             return _look_text(entry) if entry.action == "check_count" else _undoing(entry)
         case "measure_fact" if entry.part in MEASURED_BY:
             return MEASURED_BY[entry.part]
-    return "leave this drive to an approved workshop" if entry.part == "tachograph" else ACTION_NAMES[entry.action]
+    return _AT_PART.get((entry.action, entry.part), ACTION_NAMES[entry.action])
 
 
 def _undoing(entry: Advice) -> str:

@@ -221,6 +221,10 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Keep to one unit, or give {--unit} where none is named",
     ),
     "column_without_unit": (_without_unit, _NAME_UNIT),
+    "dial_unit_contradicts": (
+        "the readings are in {speed_unit}, and {seen} is what stands on the dial",
+        "Correct one of them; on a dial with two scales, it is the one that was read",
+    ),
     "units_contradict": (_contradict, "Correct one of them"),
     "truth_as_instrument": (
         lambda values: (
@@ -340,6 +344,7 @@ FINDINGS: dict[str, Template] = {
     "stamps_of_a_timer": "The {of} come every {period_s:.2f} s, stamped in whole seconds; their times were worked out.",
     "readings_share_stamps": "{count} readings share each time; they were spread evenly over its step of {step_s:g} s.",
     "rows_unreadable": _rows_unreadable,
+    "dial_unit_seen": "Somebody looked: the dial is marked in {speed_unit}.",
     "negative_speed": "{count:n recorded speed is/recorded speeds are} negative and count as missing.",
     "time_without_zone": "The times carry no zone and were taken as UTC.",
     "sentences_refused": lambda values: (

@@ -113,6 +113,7 @@ PARTS = {
     "read_from": "where the needle was seen from",
     "rounding": "how readings were rounded",
     "terrain": "how hilly it was",
+    "dial_unit": "unit that stands on the dial",
     "checks": "checks",
 }
 """How a person calls what a drive is made of."""
@@ -135,8 +136,18 @@ QUESTIONS = {
         "rolling": "rolling",
         "mountainous": "mountainous",
     },
+    "dial_unit": {
+        "": "not looked at",
+        "mph": "mph",
+        "km/h": "km/h",
+    },
 }
 """What no file shows of itself, and the answers."""
+HINTS = {
+    "terrain": "Only when the track has no heights",
+    "dial_unit": "Where you looked at the scale that was read: then no other unit is suspected",
+}
+"""What to know before one of them is answered."""
 SESSION_OVER = "You were signed out meanwhile. Sign in, and go on with what you typed."
 WRONG_PASSCODE = "That is not the passcode of this shop."
 CHOICES = {

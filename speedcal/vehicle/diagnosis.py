@@ -14,8 +14,9 @@ from typing import Any
 import numpy as np
 
 from speedcal.calibration.result import Calibration
-from speedcal.finding import Finding
+from speedcal.finding import Finding, codes_of
 from speedcal.interval import FloatArray, tidy
+from speedcal.logs.dial_unit import DIAL_UNIT_SEEN
 from speedcal.units import MPH_MPS
 from speedcal.vehicle.causes import (
     GROUPS,
@@ -96,6 +97,11 @@ class Diagnosis:
             sums[item.group] = sums.get(item.group, 0.0) + item.probability
         return dict(sorted(sums.items(), key=lambda pair: -pair[1]))
 
+    @property
+    def is_scale_known(self) -> bool:
+        """Whether somebody saw the unit on the dial, so that a unit can only be mixed up behind it."""
+        return all(item.code != "other_scale" for item in self.hypotheses)
+
     def to_dict(self) -> dict[str, Any]:
         """Return the diagnosis, ready for JSON."""
         return {
@@ -123,6 +129,8 @@ def diagnose(calibration: Calibration, vehicle: Vehicle) -> Diagnosis:
     expected, u_expected = expected_or_unknown(vehicle, float(evidence.value[1]))
     drives = drive_causes(vehicle, expected)
     instruments = instrument_causes(follows=calibration.trust.word == "TRUSTED")
+    if DIAL_UNIT_SEEN in codes_of(calibration.findings):
+        del instruments["other_scale"]
     known = facts("explain")["cause"]
     log_joint = np.full((len(drives), len(instruments)), -np.inf)
     at = np.zeros(log_joint.shape)

@@ -54,7 +54,8 @@ def first_steps(outlook: Outlook) -> list[Advice]:
     if top.code in ("wrong_unit", "other_scale") and gain is not None:
         because = _number_in_module(outlook, top.code, gain) or _if_it_stays(outlook, top.code)
         because = (*outlook.causes, *because)
-        return [Advice("set_unit", part="unit", value=outlook.judge.unit, because=because)]
+        part = "instrument" if diagnosis.is_scale_known else "unit"
+        return [Advice("set_unit", part=part, value=outlook.judge.unit, because=because)]
     if top.code == "pulse_count" and gain is not None:
         because = (*outlook.causes, Finding("pulses_times", times=1 / gain), *_if_it_stays(outlook, top.code))
         return [Advice("check_count", part="pulses", value=1 / gain, unit="times", because=because)]

@@ -13,7 +13,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import FileResponse, JSONResponse, Response
 
 from speedcal.statements import stated
-from speedcal.text.page_labels import PARTS, PHASES, QUESTIONS, UNNAMED
+from speedcal.text.page_labels import HINTS, PARTS, PHASES, QUESTIONS, UNNAMED
 from speedcal.web.answers import RefusedError, busy, wants_json
 from speedcal.web.context import Context, View
 from speedcal.web.guard import PICTURE_POLICY
@@ -87,6 +87,7 @@ def _form_page(
             key: stated("drive").keys[key].label for key in ("unit", "column", "session", "zone", "clock_offset_s")
         },
         questions=[(name, PARTS[name].capitalize(), answers) for name, answers in QUESTIONS.items()],
+        hints=HINTS,
         units=UNITS,
         limits=context.limits,
         action=f"{view.base}/drives/{drive.id}" if drive else f"{view.base}/drives/new/{phase}",

@@ -209,11 +209,13 @@ def _read_track(task: Mapping[str, Any]) -> Track:
 def _read_readings(task: Mapping[str, Any]) -> Readings:
     from speedcal.jobs.pipeline import held_readings
     from speedcal.logs import read_readings
+    from speedcal.logs.dial_unit import with_dial_unit
 
     options = {key: value for key, value in task["options"].items() if key in _READING_OPTIONS}
     if task["held"]:
-        return held_readings(tuple(task["held"]), options.get("unit") or task["unit"])
-    readings = read_readings(task["readings"], **options)
+        held = held_readings(tuple(task["held"]), options.get("unit") or task["unit"])
+        return with_dial_unit(held, task["options"].get("dial_unit"))
+    readings = with_dial_unit(read_readings(task["readings"], **options), task["options"].get("dial_unit"))
     _check_size(len(readings), task["most_rows"], "readings", readings.source)
     if task["typed_from"]:
         return replace(readings, line=readings.line - task["typed_from"] + 1)  # rows are counted as in the form
