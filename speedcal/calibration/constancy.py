@@ -19,9 +19,11 @@ from speedcal.calibration.tuning_logs import (
     CHANGE_LEAST,
     CHANGE_SIGMAS,
     CHANGE_TOLD,
+    QUIET_SHARE,
     STEADY_ACCELERATION_MPS2,
     STEADY_WINDOW_S,
 )
+from speedcal.calibration.tuning_track import SLOWEST_POSITION_SPEED_MPS
 from speedcal.interval import FloatArray, IntArray, robust_scale
 
 _MOST_BLOCKS = 120
@@ -31,7 +33,7 @@ _CURVE_DEGREE = 4
 """Of the polynomial that a dial is taken to be here."""
 _CLIP_SHARE, _CLIP_MPS = 0.25, 1.0
 """Farther off than this is a broken row, or enough to be seen."""
-_FEWEST_WINDOWS = 8
+_FEWEST_WINDOWS, _FEWEST_QUIET = 8, 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,15 +181,24 @@ def steady_wander(
     return robust_scale(steady - np.median(steady))
 
 
-def by_turns(shown_mps: FloatArray) -> float:
+def by_turns(shown_mps: FloatArray, ground_mps: FloatArray | None = None) -> float:
     """Return how far rows lie from the middle of their neighbours, as the scatter of one row, robust. [m/s].
 
     Parameters
     ----------
     shown_mps
-        Readings in order of time, at least three, shape (n,). [m/s]
+        Readings in order of time, shape (n,). [m/s]
+    ground_mps
+        True speeds there, however rough: only rows under way count then where these change least, as a share of them,
+        since rows some seconds apart lie off their neighbours by what is driven.
     """
     off = shown_mps[1:-1] - (shown_mps[2:] + shown_mps[:-2]) / 2
+    if ground_mps is not None:
+        step, moving = np.abs(np.diff(ground_mps)), ground_mps[1:-1] > SLOWEST_POSITION_SPEED_MPS
+        change = (np.maximum(step[1:], step[:-1]) / ground_mps[1:-1].clip(SLOWEST_POSITION_SPEED_MPS))[moving]
+        off = off[moving][np.argsort(change, kind="stable")[: max(_FEWEST_QUIET, int(QUIET_SHARE * len(change)))]]
+    if not len(off):
+        return 0.0
     return robust_scale(off) / float(np.sqrt(1.5))
 
 

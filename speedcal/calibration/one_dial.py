@@ -17,6 +17,7 @@ from speedcal.calibration.measured import WRONG, MeasuredLine
 from speedcal.calibration.positions import Smoothing
 from speedcal.calibration.tuning_logs import (
     HELD_ROUNDING_STEPS,
+    LARGE_BY_TURNS_MPS,
     LARGE_SCATTER_MPS,
     PLAY_LEFT,
     STEADY_WANDER_MPS,
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
 
 CHANGE_ON_WAY = "change_on_way"
 """Name in the budget of what a dial changes within a log."""
+_FEWEST_ROWS = 12
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +48,9 @@ class LoggedDial:
     off_mps: FloatArray
     acceleration_mps2: FloatArray
     shown_mps: FloatArray
+    """Reading of every row, used or not, shape (k,)."""
+    passed_mps: FloatArray
+    """True speed at each of them, which between fixes is a guess."""
     shown_step_mps: float
     """Step in which the display moves."""
     play_mps: float
@@ -63,14 +68,16 @@ class LoggedDial:
         """Return what a log shows, None for readings that are none; ``step_mps`` is the rounding of the readings."""
         seen = ("",) if ground.between_is_guessed else ("", WRONG)  # a guess is wrong more often than a row
         time = table["time_s"].to_numpy()
+        every = np.flatnonzero(np.isfinite(time) & np.isfinite(table["ground_mps"].to_numpy()))
+        every = every[np.argsort(time[every], kind="stable")]
         rows = np.flatnonzero(table["reason"].isin(seen).to_numpy() & np.isfinite(time))
         rows = rows[np.argsort(time[rows], kind="stable")]
         off = table["residual_mps"].to_numpy() - line.hangs_mps
+        if not is_log(time[every]) or len(rows) < _FEWEST_ROWS:
+            return None
         lines = table["line"].to_numpy()[rows]
         speed, shown = (table[name].to_numpy()[rows] for name in ("ground_mps", "indicated_mps"))
         time, off = time[rows], off[rows]
-        if not is_log(time):
-            return None
         off = off + _as_smoothed(ground, line, time, shown) - shown
         step_mps = sticking_step(speed, shown, step_mps)
         rate, row_s = ground.at(time)[1], time
@@ -85,7 +92,8 @@ class LoggedDial:
         change = change_within(time, speed, off + bend, step_mps=float(np.hypot(step_mps, ground.step_mps)))
         play = float(np.abs(line.hangs_mps).max(initial=0.0))
         wander = 0.0 if line.windows is None else line.windows.wander_mps
-        return cls(ground, lines, time, speed, off, rate, shown, step_mps, play, line.gain, wander, change)
+        passed, shown = (table[name].to_numpy()[every] for name in ("ground_mps", "indicated_mps"))
+        return cls(ground, lines, time, speed, off, rate, shown, passed, step_mps, play, line.gain, wander, change)
 
     def widened(self, line: MeasuredLine, dial: Dial) -> tuple[MeasuredLine, Dial]:
         """Return the fit and its dial with what the dial changes on the way, a line of the budget."""
@@ -112,9 +120,11 @@ class LoggedDial:
             Unit for people.
         """
         found = []
-        beside = float(np.sqrt(max(scatter_mps**2 - self.shown_step_mps**2 / 12, 0.0)))  # its rounding
-        scatter = by_turns(self.shown_mps) if self.ground.between_is_guessed else beside
-        if scatter > LARGE_SCATTER_MPS * max(self.gain, 1.0):  # rows of two dials by turns
+        most = LARGE_SCATTER_MPS
+        if self.ground.between_is_guessed:
+            scatter_mps, most = by_turns(self.shown_mps, self.passed_mps), LARGE_BY_TURNS_MPS
+        scatter = float(np.sqrt(max(scatter_mps**2 - self.shown_step_mps**2 / 12, 0.0)))  # beside its rounding
+        if scatter > most * max(self.gain, 1.0):  # rows of two dials by turns
             found.append(Finding("large_scatter", scatter_mps=scatter))
         change, off, time = self.change, self.off_mps, self.time_s
         if change is not None:
