@@ -94,7 +94,7 @@ def test_rows_of_two_dials_by_turns_are_seen_without_a_track() -> None:
 
 
 def test_rows_seconds_apart_lie_off_their_neighbours_by_what_is_driven() -> None:
-    """A row in 5 s: two thirds of the drive swing by 3 m/s within some rows, one is steady; a second dial is 6 % off."""
+    """A row in 5 s: two thirds of the drive swing by 3 m/s within rows, one is steady; a second dial 6 % off."""
     rng = np.random.default_rng(6)
     rows = np.arange(0.0, 1800.0, 5.0)
     speed = 15.0 + 3.0 * wander(rng, rows, 5.0) * (rows < 1200) + 0.3 * wander(rng, rows, 60.0)
