@@ -83,7 +83,7 @@ def next_steps(
         for found in after.findings
         if found.code == "drives_disagree"
     ]
-    counted = [cause.what for cause in causes if cause.what.code == "cause_gear"]
+    counted = _counted(changes)
     looks = _looks(counted, changes)
     likely = as_it_is > LIKELY
     driving = [found for found in findings if found.code in _MORE_DRIVING]
@@ -121,6 +121,18 @@ def _left_open(findings: Sequence[Finding], as_it_is: float, *, is_all: bool) ->
 def _drive(found: Finding) -> Advice:
     value = found.values.get("count", found.values.get("times"))
     return Advice("drive_again", value=value, unit=_MORE_DRIVING[found.code], because=(found,))
+
+
+def looks_at(changes: Sequence[ChangeCheck]) -> tuple[Advice, ...]:
+    """Return what to look at although it passes: what is fitted is not what the job says, or something else changed."""
+    return tuple(_looks(_counted(changes), changes))
+
+
+def _counted(changes: Sequence[ChangeCheck]) -> list[Finding]:
+    """Return the gears that would explain a change other than planned."""
+    return [
+        cause.what for change in changes for cause in change.causes if cause.fits and cause.what.code == "cause_gear"
+    ]
 
 
 def _looks(counted: Sequence[Finding], changes: Sequence[ChangeCheck]) -> list[Advice]:

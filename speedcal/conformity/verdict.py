@@ -10,7 +10,7 @@ import numpy as np
 
 from speedcal.conformity.change import ChangeCheck, compare_odometer, compare_speed
 from speedcal.conformity.decision import decide
-from speedcal.conformity.next_step import next_steps
+from speedcal.conformity.next_step import looks_at, next_steps
 from speedcal.conformity.probability import Box
 from speedcal.conformity.reference_speed import reference_findings
 from speedcal.conformity.rules import load_tolerance
@@ -87,7 +87,7 @@ def verify(
     judge = _judge_distance if rule.quantity == "distance" else _judge_speed
     result = judge(after, rule, changes, findings)
     if result.verdict == "pass":
-        return result
+        return replace(result, advice=looks_at(changes))
     steps = next_steps(
         before,
         after,

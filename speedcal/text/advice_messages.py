@@ -18,7 +18,7 @@ CAUSES: dict[str, str] = {
     "wrong_unit": "miles taken for kilometers, or the reverse",
     "other_scale": "the other scale of the dial: km/h read as mph, or the reverse",
     "needle_offset": "the needle sits wrong on its shaft",
-    "dial_gain": "the instrument itself: its spring or magnet",
+    "dial_gain": "the instrument itself: its spring, magnet or electronics",
     "dial_bent": "a dial that is bent: its error changes with speed",
     "needle_sticks": "a needle that sticks",
     "needle_damped": "a needle that lags behind",
@@ -171,8 +171,8 @@ FINDINGS: dict[str, Template] = {
     "opens_hub": "The wheel must come off and its hub be opened for this gear.",
     "no_part_cures": lambda values: f"No gear and no setting cures {CAUSES[values['cause']]}.",
     "margin_to_the_rule": lambda values: (
-        f"{choice_name(values['nearest'])} would be nearer to true ({values['percent']:.1f} %), but too near "
-        "a limit to be proven."
+        f"{choice_name(values['nearest'])} would be nearer to true ({values['percent']:.1f} %), but likely "
+        "too near a limit to be proven."
     ),
     "until_repaired": "It helps until the instrument is repaired.",
     "pulses_times": lambda values: (

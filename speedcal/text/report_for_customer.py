@@ -257,9 +257,9 @@ def advice_lines(advice: Sequence[Advice]) -> tuple[str, ...]:
 
 
 def _after_verdict(verification: Verification) -> tuple[str, ...]:
-    if verification.verdict == "pass":
-        return ()
     told = advice_lines(verification.advice)
+    if verification.verdict == "pass":
+        return told
     if verification.verdict == "fail":
         left = told or ("Check that what was meant to be fitted is fitted, put right what is left, and drive again.",)
         return (f"Do not sign the work off. {left[0]}", *left[1:])

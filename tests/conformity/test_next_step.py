@@ -319,3 +319,13 @@ def test_readings_are_shared_among_the_speeds_where_one_speed_tells_little_of_an
     result = verify(None, loose, {"absolute": 2, "speeds": [30, 45, 60], "unit": "mph"}, vehicle=TWENTY)
     assert result.verdict == "not proven"
     assert [round(v / MPH_MPS) for v in result.readings_speeds_mps] == [30, 45, 60]
+
+
+def test_a_pass_with_another_gear_than_the_job_says_is_looked_at_all_the_same() -> None:
+    """21 in it, 22 on the job: 4.8 % high is within 10 % + 4 km/h, and the next figures would start from 22."""
+    after = make_calibration(offset=0.5, factor=1.10 * 20 / 21, u_offset=0.1, u_factor=0.002)
+    result = verify(
+        BEFORE, after, {"rule": "un_r39_type", "speeds": [30, 60]}, vehicle=VEHICLE, work={"driven_gear": 22}
+    )
+    assert result.verdict == "pass"
+    assert [(step.action, step.part, step.value) for step in result.advice] == [("check_count", "driven_gear", 21)]
