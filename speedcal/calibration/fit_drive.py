@@ -23,6 +23,7 @@ from speedcal.calibration.reading_habits import Habit
 from speedcal.calibration.refusals import usable_readings
 from speedcal.calibration.runs import SteadyRuns
 from speedcal.calibration.slow_needle import with_slow_needle
+from speedcal.calibration.smoothed_notes import with_smoothed_positions
 from speedcal.calibration.standstill import rows_apart
 from speedcal.calibration.tuning import FEW_READINGS
 from speedcal.calibration.tuning_logs import LATENT_INTERVAL_S
@@ -106,7 +107,10 @@ def fit_drive(
             # a time to the minute says nothing of a lag of seconds
             if at.half_width_s > LONG_STEP_S:
                 return fit(weighed)
-            return with_hanging_needle(weighed, weigh, fit, partial(with_slow_needle, weigh=weigh, fit=fit))
+            slow = partial(with_slow_needle, weigh=weigh, fit=fit)
+            return with_smoothed_positions(
+                weighed, weigh, partial(with_hanging_needle, weigh=weigh, fit=fit, plainly=slow)
+            )
 
         return with_watch_set(weigh, fitted, ground, shifts, clocks, readings.line[order[some]])
 

@@ -47,7 +47,7 @@ def with_hanging_needle(
     of a needle that does not hang.
     """
     ground = weighed.ground
-    gains = [(_gain_by(hang, weighed), hang) for hang in hangs_along(ground)]
+    gains = [(gain_by(hang, weighed), hang) for hang in hangs_along(ground)]
     if max(gain for gain, _ in gains) < HANGING_ASKED_FROM:
         return plainly(weighed)
     courses = [weigh(ground.shown_as(ground.speed_mps + hang)) for gain, hang in gains if gain > 0]
@@ -66,17 +66,17 @@ def with_hanging_needle(
             with suppress(AlignmentError):
                 line = fit(replace(course, log_evidence=log_evidence))
                 ways.append((share, _told(line, course.ground, ground)))
-    return _likeliest(ways) if ways else plainly(weighed)
+    return likeliest(ways, HANGING) if ways else plainly(weighed)
 
 
-def _likeliest(ways: list[tuple[float, MeasuredLine]]) -> MeasuredLine:
-    """Return the likeliest of several fits, with how far the others tell otherwise."""
+def likeliest(ways: list[tuple[float, MeasuredLine]], why: str) -> MeasuredLine:
+    """Return the likeliest of several fits by their shares, with how far the others tell otherwise as a budget line."""
     _, best = max(ways, key=lambda way: way[0])
     if best.dial is None or len(ways) == 1:
         return best
     knots, whole = best.dial.knots_mps, sum(share for share, _ in ways)
     apart = [(share / whole, one.dial.indicated(knots) - best.dial.shown_mps) for share, one in ways if one.dial]
-    return with_shared(best, {HANGING: np.sum([share * np.outer(off, off) for share, off in apart], axis=0)})
+    return with_shared(best, {why: np.sum([share * np.outer(off, off) for share, off in apart], axis=0)})
 
 
 def hangs_along(ground: GroundSpeed) -> list[FloatArray]:
@@ -87,11 +87,10 @@ def hangs_along(ground: GroundSpeed) -> list[FloatArray]:
     return [size * play.at(ground.time_s) for size, play in zip(HANGING_SIZES_MPS, plays, strict=True)]
 
 
-def _gain_by(hang: FloatArray, weighed: Weighed) -> float:
-    """Return the log likelihood ratio of a needle that hangs so against one that does not, roughly.
+def gain_by(hang: FloatArray, weighed: Weighed) -> float:
+    """Return the log likelihood ratio of so much more speed at each fix, as of a needle that hangs, roughly.
 
-    Of normal errors about a line, at the moments found for a needle that does not; what a late clock does as well is
-    left out of both.
+    Of normal errors about a line, at the moments found without it; what a late clock does as well is left out of both.
     """
     ground, notes, cells = weighed.ground, weighed.notes, weighed.cells
     good, moment, speed, inside = best_moments(ground, notes, cells, int(np.argmax(cells.log_mass)))

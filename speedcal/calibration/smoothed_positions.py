@@ -65,7 +65,7 @@ def unsmoothed(ground: GroundSpeed, line: MeasuredLine, indicated_mps: FloatArra
     told = [log.told(smoothing) for smoothing in tried]
     if max(told) < SMOOTHING_FROM:
         return None
-    return _with_smoothing(ground, ground.local_fit, tried[int(np.argmax(told))])
+    return with_smoothing(ground, ground.local_fit, tried[int(np.argmax(told))])
 
 
 def with_smoothing_left(line: MeasuredLine, plain: MeasuredLine) -> MeasuredLine:
@@ -83,7 +83,7 @@ def with_smoothing_left(line: MeasuredLine, plain: MeasuredLine) -> MeasuredLine
     return with_shared(line, {SMOOTHED: wider.knot_covariance - dial.knot_covariance})
 
 
-def _with_smoothing(ground: GroundSpeed, fit: LocalFit, smoothing: Smoothing) -> GroundSpeed:
+def with_smoothing(ground: GroundSpeed, fit: LocalFit, smoothing: Smoothing) -> GroundSpeed:
     """Return the ground speed of positions that were smoothed, with what they cut of bends, and the finding."""
     left = _left(ground, fit, smoothing)
     return replace(
@@ -126,7 +126,7 @@ class _Beside:
 
     def _off(self, smoothing: Smoothing | None) -> FloatArray:
         """Return how far what was shown lies off a line through the speed, in motion, with a clock of its own."""
-        ground = self.ground if smoothing is None else _with_smoothing(self.ground, self.fit, smoothing)
+        ground = self.ground if smoothing is None else with_smoothing(self.ground, self.fit, smoothing)
         pairs = make_pairs(ground, self.time_s, self.indicated_mps, 0.0)
         plain = self.ground.at(pairs.time_s)[0] > SLOWEST_POSITION_SPEED_MPS
         speed, shown, slope = (a[plain] for a in (pairs.ground_mps, pairs.indicated_mps, pairs.acceleration))
