@@ -20,6 +20,7 @@ from speedcal.calibration.tuning import (
     DENSE_ROWS,
     FEW_READINGS,
     FEW_RUNS,
+    KILOMETRES_HIGH_TOLERANCE,
     MANY_WRONG,
     MILES_KILOMETRES_TOLERANCE,
     NARROW_RANGE,
@@ -202,8 +203,11 @@ def _unit_suspected(calibration: Calibration) -> Finding | None:
     if DIAL_UNIT_SEEN in codes_of(calibration.findings):
         return None
     factor = calibration.error_factor.value
-    for ratio, noted in ((MILE_M / 1000, "km/h"), (1000 / MILE_M, "mph")):
-        if abs(factor / ratio - 1) < MILES_KILOMETRES_TOLERANCE:
+    for ratio, noted, high in (
+        (MILE_M / 1000, "km/h", KILOMETRES_HIGH_TOLERANCE),
+        (1000 / MILE_M, "mph", MILES_KILOMETRES_TOLERANCE),
+    ):
+        if -MILES_KILOMETRES_TOLERANCE < factor / ratio - 1 < high:
             return Finding("unit_suspected", factor=factor, noted=noted)
     return None
 

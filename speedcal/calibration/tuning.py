@@ -118,8 +118,10 @@ FOLLOWS_MPS = 2.0 * MPH_MPS
 """Readings that scatter more than this do not belong to the track: right ones scatter by half a mph to one, those of
 another drive by three or more (simulated drives)."""
 
-MILES_KILOMETRES_TOLERANCE = 0.16
-"""A dial that is off by up to this much and was noted in the other unit is asked about."""
+MILES_KILOMETRES_TOLERANCE, KILOMETRES_HIGH_TOLERANCE = 0.16, 0.21
+"""A dial that is off by up to this much and was noted in the other unit is asked about; one that reads high and was
+noted in km/h by up to the second. A third high and a quarter low, gears alone may make a dial; nine tenths high only a
+wrong pulse count does, and gears that are off besides."""
 
 OFFSET_UNKNOWN_MPS = 1.0 * MPH_MPS
 """Standard uncertainty of the offset from which on the answer is said to rest on its prior."""
