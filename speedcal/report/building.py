@@ -73,7 +73,9 @@ def build_model(facts: ReportFacts) -> ReportModel:
         driven=tuple((detail.name, detail.when) for detail in details),
         units=units,
         warnings=text.expectations(expected) if expected else text.warnings(before, after),
-        next_steps=text.next_steps(corrections if after is None else None, verification),
+        next_steps=text.next_steps(
+            corrections if after is None else None, verification, facts.work if after is None else None, facts.unit
+        ),
         sentences=tuple(
             text.expected_sentence(expected, facts.unit, spoken_in=spoken)
             if expected

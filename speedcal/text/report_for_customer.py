@@ -8,6 +8,7 @@ import numpy as np
 
 from speedcal.interval import reached
 from speedcal.text import rules
+from speedcal.text.after_work import road_test_steps
 from speedcal.text.names import one_line
 from speedcal.text.numbers import chance, counted, joined, signed
 from speedcal.text.parts import setting_name
@@ -242,10 +243,14 @@ def rule_lines(rule: Tolerance) -> tuple[str, str]:
     return f"Rule: {one_line(rules.title(rule.about))} – {rules.limits(rule)}.", f"Source: {source}."
 
 
-def next_steps(corrections: Corrections | None, verification: Verification | None) -> tuple[str, ...]:
-    """Say what happens next while the speedometer is not put right; nothing when it is."""
+def next_steps(
+    corrections: Corrections | None, verification: Verification | None, work: Work | None = None, unit: str = ""
+) -> tuple[str, ...]:
+    """Say what happens next while the speedometer is not put right, or not driven after work; nothing when it is."""
     if verification is not None:
         return _after_verdict(verification)
+    if told := road_test_steps(work, corrections, unit):
+        return told
     if corrections is None:
         return ()
     return advice_lines(corrections.advice) or (to_fit(corrections),)

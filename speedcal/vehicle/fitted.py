@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from fractions import Fraction
 from typing import Any
 
@@ -25,6 +25,12 @@ def is_fitted_after(choice: Choice, changes: Mapping[str, Any]) -> bool:
     if not parts.keys() & changes.keys():
         return choice.is_fitted
     return all(changes.get(name) == value for name, value in parts.items())
+
+
+def brought_by(lists: Iterable[Sequence[Choice]], changes: Mapping[str, Any]) -> Choice | None:
+    """Return the choice that is all that some work brought; None where it brought several things, or another."""
+    every = (choice for choices in lists for choice in choices)
+    return next((choice for choice in every if _parts(choice) == dict(changes)), None)
 
 
 def _parts(choice: Choice) -> dict[str, Any]:

@@ -134,6 +134,8 @@ def _worth_showing(plan: Plan, best: Plan, keep: Choice) -> bool:
     """Tell whether a plan is an alternative to the best: it may pass and leaves little more, or it leaves far less."""
     if plan.shift_mps and plan.probability < best.probability - SAME_CHANCE:
         return False  # no instrument is opened on a hope
+    if plan.probability < MAY_PASS and best.probability > LIKELY:
+        return False  # nobody does what fails in place of what passes, however near to true it is
     far_less = plan.worst_percent < _BETTER * keep.worst_error_percent
     if best.choice.kind == "keep" and keep.is_acceptable:
         far_less = far_less and keep.worst_error_percent - plan.worst_percent > _WORTH_SAYING_PERCENT

@@ -99,6 +99,7 @@ def environment() -> jinja2.Environment:
     )
     made.filters.update(clock=_clock, day=day, utc=_utc, moment=_moment, sentence=_sentence, number=_number)
     made.filters.update(likely=likely, signed=signed)
+    made.tests.update(holds=lambda items, item: item in items)
     return made
 
 

@@ -95,6 +95,7 @@ def _form_page(
         sent=None if is_sent or drive else context.web.store.drive_sent(view.job.id, key),
         seen=seen_text(_parts(drive)) if drive else "",
         is_locked=is_locked(context, view),
+        is_again=context.request.query_params.get("again") == "yes",
     )
 
 
@@ -147,8 +148,8 @@ def save_drive(context: Context, view: View, phase: str, drive: DriveRow | None)
         raise RefusedError(409, "too_many_drives", most=context.limits.drives_per_job)
     if made and changed:
         check_not_locked(context, view)
-    drive_id = _keep_drive(context, view, phase, made, changed, key)
-    return _kept(context, view, drive_id, refused)
+    drive_id, is_again = _keep_drive(context, view, phase, made, changed, key)
+    return _kept(context, view, drive_id, refused, is_again=is_again)
 
 
 _EMPTY: dict[str, Any] = {"options": {}}
@@ -166,8 +167,11 @@ def _meanwhile(context: Context, drive: DriveRow) -> list[Change]:
 
 def _keep_drive(
     context: Context, view: View, phase: str, drive: DriveRow | None, changed: dict[str, Any], key: str | None
-) -> str:
-    """Keep a new drive or the changes of one and have it looked at; sent again unchanged it is only looked at again."""
+) -> tuple[str, bool]:
+    """Keep a new drive or the changes of one and have it looked at; sent again unchanged it is only looked at again.
+
+    Returns its id, and whether it was sent before as another one.
+    """
     web = context.web
     if drive is None:
         try:
@@ -175,26 +179,28 @@ def _keep_drive(
         except KeyError:
             raise RefusedError(404, "job_deleted") from None
         if (same := web.store.drive(drive_id)) and same.look is not None:
-            return drive_id  # sent before, under another name
+            return drive_id, True
     else:
         drive_id = drive.id
         if changed:
             web.store.change_drive(drive_id, changed)
         elif drive.is_usable:
-            return drive_id
+            return drive_id, False
     web.queue.put(view.job.id, drive_id)
     web.runner.look_again_at_doubles(view.job.id)
     web.runner.wake()
-    return drive_id
+    return drive_id, False
 
 
-def _kept(context: Context, view: View, drive_id: str, refused: list[RefusedError]) -> Response:
+def _kept(
+    context: Context, view: View, drive_id: str, refused: list[RefusedError], *, is_again: bool = False
+) -> Response:
     """Lead to the drive; what was refused of the form stands there, with what was typed."""
     told = [error.to_dict() for error in refused]
     context.web.store.say_of_drive(drive_id, {"refused": told, "texts": texts_sent(context)} if told else {})
     address = f"{view.base}/drives/{drive_id}"
     if not wants_json(context.request.scope):
-        return context.go(address)
+        return context.go(f"{address}?again=yes" if is_again else address)
     return JSONResponse({**(told[0] if told else {}), "drive": address}, refused[0].status if refused else 201)
 
 

@@ -285,6 +285,19 @@ def test_advice_leads_where_there_is_some(monkeypatch: pytest.MonkeyPatch) -> No
     assert "riven gear 22" in words.next_steps(silent, None)[0]
 
 
+def test_work_that_is_told_is_driven_next_and_not_advised_anew() -> None:
+    """22 teeth for 20 take 1.096 to 0.996; what it leaves stands beside, and a note alone is no work."""
+    vehicle = Vehicle.from_dict({"driven_gear": 20, "drive_gear": 8})
+    found = correct(make_calibration(1.096), vehicle)
+    told = words.next_steps(found, None, Work.from_dict({"driven_gear": 22}), "mph")
+    assert told[0].startswith("Drive the road test of the work (driven gear 22)")
+    assert "leaves at most 0.4 %, " in told[1]
+    for work in (None, Work.from_dict({"note": "cleaned"})):
+        assert "riven gear" in words.next_steps(found, None, work, "mph")[0]
+    both = words.next_steps(found, None, Work.from_dict({"driven_gear": 22, "needle": -1}), "mph")
+    assert len(both) == 1
+
+
 def test_a_fail_and_an_open_verdict_read_differently_without_colour() -> None:
     """Word and sign carry it."""
     fail = judged("un_r39_type", after=make_calibration(0.9)).verdict

@@ -68,6 +68,18 @@ def test_the_same_files_under_another_name_are_one_drive(site: Site, base: str) 
     assert second.headers["location"] == first
 
 
+def test_the_same_files_sent_again_are_said_to_have_been_sent(site: Site, base: str, tmp_path: Path) -> None:
+    """Once they were looked at; the form leads to the drive that is kept."""
+    first = site.send(base).headers["location"]
+    seen = looked_at(site, base, 0, [], tmp_path)
+    site.services.queue.finish_look(site.services.queue.claim("w"), 1, seen)
+    again = site.send(base).headers["location"]
+    assert again.partition("?")[0] == first
+    assert "This drive was sent before" in site.client.get(again).text
+    assert "This drive was sent before" not in site.client.get(first).text
+    assert len(drives_of(site, base)) == 1
+
+
 def looked_at(site: Site, base: str, number: int, others: list[Any], folder: Path) -> dict[str, Any]:
     """Look at a drive of a job as the worker does."""
     job = site.services.store.job(base.split("/")[-1])
