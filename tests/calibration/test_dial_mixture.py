@@ -125,20 +125,21 @@ def test_intervals_hold_the_truth_of_small_samples() -> None:
     assert np.mean(held) >= 0.95 - 2 * 0.015
 
 
-def test_a_needle_put_on_wrongly_hardly_moves_the_factor() -> None:
-    """Six mph high, 20 readings that scatter by 0.6 mph, 60 dials: the factor is right to 1 % in the mean.
+@pytest.mark.parametrize("off_mph", [4, 6])
+def test_a_needle_put_on_wrongly_hardly_moves_the_factor(off_mph: float) -> None:
+    """Readings that scatter by 0.6 mph, 20 of each of 60 dials: the factor is right to 0.6 % in the mean.
 
     The mean of 60 is known to 0.2 %. By least squares alone a factor errs by 1.3 %; a normal prior of 1.5 mph on the
-    offset moves it by 1.8 %.
+    offset moves it by 1.8 % at six mph, and one such needle in ten by 0.7 % at four.
     """
     rng = np.random.default_rng(9)
     alone, off = np.full(20, -1), []
     for _ in range(60):
         speed = rng.uniform(10, 28, 20)
-        shown = 6 * MPH_MPS + 1.04 * speed + rng.normal(0, 0.6 * MPH_MPS, 20)
+        shown = off_mph * MPH_MPS + 1.04 * speed + rng.normal(0, 0.6 * MPH_MPS, 20)
         laid = Laid(1.0, speed, shown, np.ones(20), np.full(20, 1e-4), alone, np.zeros(20))
         off.append(mixed_dial([laid], Basis.driven_at(speed)).dial.line.error_factor / 1.04 - 1)
-    assert abs(np.mean(off)) < 0.01
+    assert abs(np.mean(off)) < 0.006
 
 
 def _log_normal(off: FloatArray, covariance: FloatArray) -> float:
