@@ -11,33 +11,13 @@ from speedcal.finding import Finding
 from speedcal.interval import FloatArray, Interval
 from speedcal.units import DisplayUnit
 from speedcal.vehicle.advice import Advice
-from speedcal.vehicle.best_choice import best_of, findings_for
-from speedcal.vehicle.choice import Choice, judge_choice
+from speedcal.vehicle.choice import Choice
 from speedcal.vehicle.diagnosis import Diagnosis, diagnose
-from speedcal.vehicle.drivetrain import (
-    Determination,
-    EffectiveTire,
-    effective_tire,
-    solve_train,
-    train_findings,
-)
-from speedcal.vehicle.evidence import with_needle_off
-from speedcal.vehicle.facts_only import best_measurement, dial_from_facts
+from speedcal.vehicle.drivetrain import Determination, EffectiveTire, solve_train
 from speedcal.vehicle.first_steps import as_if_right, followed_by, righting_gain
 from speedcal.vehicle.fitted import is_fitted_after
-from speedcal.vehicle.judged_vehicle import judge_of
+from speedcal.vehicle.found_choices import FoundChoices, find_choices
 from speedcal.vehicle.limits import Limits
-from speedcal.vehicle.options import (
-    drive_choices,
-    driven_choices,
-    fitted_teeth,
-    pair_choices,
-    ranked,
-    ratio_box_choices,
-    scaler_choices,
-    setting_choices,
-    with_chances,
-)
 from speedcal.vehicle.other_ranges import OtherRange, other_ranges
 from speedcal.vehicle.outlook import Outlook
 from speedcal.vehicle.recommendation import advise
@@ -202,103 +182,68 @@ def correct_diagnosed(
     Parameters and errors are those of :func:`correct`; without ``may_keep`` a road test has told that it cannot stay
     as it is, and ``before`` is what undoing the latest work leads back to.
     """
-    known = dial_from_facts(vehicle, unit) if calibration is None else None
-    judged = calibration
-    if calibration is not None and _is_cause(diagnosis, "needle_offset"):
-        judged = with_needle_off(calibration)
-    judge = judge_of(judged, known, vehicle, unit, speeds, criterion, limits)
-    teeth = known.teeth if known else fitted_teeth(calibration, vehicle)
-    effective = effective_tire(calibration, vehicle) if calibration is not None else None
-    keep = judge_choice(judge, "keep", (("work", "none"),), 1.0, is_fitted=not teeth.is_guess, available=True)
-    every, keep = with_chances(
-        judge,
-        {
-            "settings": setting_choices(judge, vehicle, effective),
-            "pulse_scaler": scaler_choices(judge, vehicle),
-            "driven_gear": driven_choices(judge, vehicle, teeth),
-            "ratio_box": ratio_box_choices(judge, vehicle),
-            "drive_gear": drive_choices(judge, vehicle, teeth),
-            "pairs": pair_choices(judge, vehicle, teeth),
-        },
-        keep,
-    )
-    # what a tachograph hangs on is not for a shop to change
-    lists = {kind: () if vehicle.tachograph else ranked(judge, choices) for kind, choices in every.items()}
-    best = best_of(judge, keep, list(lists.values()), has_keep=not teeth.is_guess)
-    ideal = judge.ideal_gain()
-    righted = righting_gain(diagnosis, judge.dial.line.error_factor)
-    exact = None if teeth.driven is None else _reciprocal(ideal, teeth.driven)
-    measure = best_measurement(known, exact.value, judge.criterion) if known and exact else None
-    outlook = Outlook(
-        judge,
+    found = find_choices(
+        calibration,
         vehicle,
-        keep,
-        every,
-        teeth,
-        diagnosis,
-        measure,
-        calibration.trust if calibration else None,
-        may_keep,
-        before,
+        is_needle_off=_is_cause(diagnosis, "needle_offset"),
+        speeds=speeds,
+        criterion=criterion,
+        limits=limits,
+        unit=unit,
+    )
+    trust = calibration.trust if calibration else None
+    outlook = Outlook(
+        found.judge, vehicle, found.keep, found.every, found.teeth, diagnosis, found.measure, trust, may_keep, before
     )
     advice = advise(outlook)
-    if calibration is not None and righted is not None and advice[0].rights_what_is_told:
-        right = as_if_right(calibration, righted, pointer_only=_is_cause(diagnosis, "other_scale"))
-        then = correct_diagnosed(
-            right,
-            vehicle,
-            diagnose(right, vehicle),
-            speeds=judge.speeds,
-            criterion=judge.criterion,
-            limits=limits,
-            may_keep=may_keep,
-        )
-        shown = followed_by(advice, then.advice)
-        left = tuple(found for found in then.findings if found.code != "acceptable_as_is")
-        settings = () if "number_of_other_unit" in advice[0].codes else then.settings  # figured from the wrong number
-        return replace(then, keep=keep, diagnosis=diagnosis, advice=shown, findings=left, settings=settings)
-    is_driven = calibration is not None and "no_drive" not in calibration.trust.codes
-    findings = [
-        *(known.assumptions if known else ()),
-        *(train_findings(calibration, vehicle, effective) if calibration is not None else ()),
-        *teeth.findings,
-        *_family_findings(vehicle, shown=bool(lists["driven_gear"] or lists["drive_gear"])),
-        *(
-            ()
-            if vehicle.tachograph
-            else findings_for(judge, vehicle, keep=keep, best=best, lists=lists, exact_teeth=exact, is_driven=is_driven)
-        ),
-        *([measure] if measure else []),
-    ]
+    gain = righting_gain(diagnosis, found.judge.dial.line.error_factor)
+    if calibration is None or gain is None or not advice[0].rights_what_is_told:
+        return _corrections(found, diagnosis, advice)
+    right = as_if_right(calibration, gain, pointer_only=_is_cause(diagnosis, "other_scale"))
+    then = correct_diagnosed(
+        right,
+        vehicle,
+        diagnose(right, vehicle),
+        speeds=found.judge.speeds,
+        criterion=found.judge.criterion,
+        limits=limits,
+        may_keep=may_keep,
+    )
+    return _once_right(then, found.keep, diagnosis, advice)
+
+
+def _once_right(
+    then: Corrections, keep: Choice, diagnosis: Diagnosis | None, advice: tuple[Advice, ...]
+) -> Corrections:
+    """Return what is to be done once a unit or a count of pulses is right, with that on top."""
+    left = tuple(found for found in then.findings if found.code != "acceptable_as_is")
+    settings = () if "number_of_other_unit" in advice[0].codes else then.settings  # figured from the wrong number
+    shown = followed_by(advice, then.advice)
+    return replace(then, keep=keep, diagnosis=diagnosis, advice=shown, findings=left, settings=settings)
+
+
+def _corrections(found: FoundChoices, diagnosis: Diagnosis | None, advice: tuple[Advice, ...]) -> Corrections:
+    judge, vehicle = found.judge, found.vehicle
     return Corrections(
         unit=judge.unit,
         speeds=judge.speeds,
         criterion=judge.criterion,
         acceptable_percent=judge.acceptable_percent,
-        ideal_gain=ideal,
-        effective_tire=effective,
-        train=solve_train(calibration, vehicle),
-        keep=keep,
-        best=best,
-        ideal_driven_teeth=exact,
-        is_driven=calibration is not None,
+        ideal_gain=judge.ideal_gain(),
+        effective_tire=found.effective,
+        train=solve_train(found.calibration, vehicle),
+        keep=found.keep,
+        best=found.best,
+        ideal_driven_teeth=found.exact_teeth,
+        is_driven=found.calibration is not None,
         advice=advice,
         diagnosis=diagnosis,
         other_ranges=other_ranges(judge, vehicle),
-        notes=vehicle.family.notes if vehicle.family and (lists["driven_gear"] or lists["drive_gear"]) else (),
-        findings=tuple(findings),
-        **lists,
+        notes=vehicle.family.notes if vehicle.family and found.has_gears else (),
+        findings=found.findings(),
+        **found.lists,
     )
 
 
 def _is_cause(diagnosis: Diagnosis | None, code: str) -> bool:
     return diagnosis is not None and diagnosis.top is not None and diagnosis.top.code == code
-
-
-def _family_findings(vehicle: Vehicle, *, shown: bool) -> list[Finding]:
-    unsure = vehicle.family.from_memory() if vehicle.family and shown else []
-    return [Finding("gear_family_from_memory", family=vehicle.family.name, ranges=unsure)] if unsure else []  # type: ignore[union-attr]
-
-
-def _reciprocal(gain: Interval, teeth: int) -> Interval:
-    return Interval(teeth / gain.value, teeth / gain.high, teeth / gain.low)
