@@ -71,13 +71,11 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
 
 def _inseparable(values: Values) -> str:
     links = values["links"]
+    names = ["what the instrument expects" if link == "instrument" else part_name(link) for link in links]
     measures = "; ".join(MEASURED_BY[link] for link in links)
     if len(links) == 1:
-        return f"Not stated, and a drive alone does not tell it: {part_name(links[0])}. To know it: {measures}."
-    return (
-        f"Driving alone cannot tell these apart: {joined(part_name(link) for link in links)}. To tell them apart: "
-        f"{measures}."
-    )
+        return f"Not stated, and a drive alone does not tell it: {names[0]}. To know it: {measures}."
+    return f"Driving alone cannot tell these apart: {joined(names)}. To tell them apart: {measures}."
 
 
 def _contradicts(values: Values) -> str:
