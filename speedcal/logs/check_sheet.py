@@ -13,6 +13,7 @@ from speedcal.errors import Problem, raise_problems
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, IntArray
 from speedcal.logs.check_columns import Column, Part
+from speedcal.logs.handwriting import with_dittos
 from speedcal.logs.numbers import Numbers, parse_numbers
 from speedcal.logs.readings import at_line
 from speedcal.logs.source import Source
@@ -20,7 +21,6 @@ from speedcal.logs.tabular import Table, uses_decimal_comma
 
 PLAUSIBLE = (0.7, 1.4)
 """What a dial may show of the true speed where a unit has to be guessed; between miles and kilometres lie 1.61."""
-_DITTO = frozenset({'"', "''", "ditto", "do", "do.", "″", "〃", "same"})
 _T = TypeVar("_T")
 
 
@@ -62,11 +62,7 @@ class CheckSheet:
 
     def cells(self, column: Column) -> list[str]:
         """Return the cells of a column; a ditto mark repeats the cell above."""
-        cells = self.table.column(column.index)
-        for i in range(1, len(cells)):
-            if cells[i].lower() in _DITTO:
-                cells[i] = cells[i - 1]
-        return cells
+        return with_dittos(self.table.column(column.index))
 
     def numbers(self, column: Column, *, grouped: bool = False) -> Numbers:
         """Return the numbers of a column; cells that are none become problems."""

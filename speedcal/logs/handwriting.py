@@ -19,6 +19,8 @@ _PARTS = {"½": ".5", "¼": ".25", "¾": ".75", "1/2": ".5", "1/4": ".25", "3/4"
 _PART = re.compile(r"(?<=\d)(?:\s?([½¼¾])|\s(1/2|1/4|3/4|and a half)(?![\w/]))")
 _NUMBERED = re.compile(r"\s*(\d{1,4})\s+(?=\d{1,2}[:hH.]\d{2}\D.*\d)")
 _FEWEST_NUMBERED = 3
+_DITTO = frozenset({'"', "''", "ditto", "do", "do.", "″", "〃", "same"})
+"""What people write in a cell that repeats the one above."""
 
 
 def in_decimals(text: str) -> str:
@@ -49,3 +51,14 @@ def misread(text: str) -> str:
     if _LETTER_FOR_DIGIT.search(text):
         return "letter_for_digit"
     return "numbers_in_words" if _IN_WORDS.search(text) else ""
+
+
+def with_dittos(cells: list[str]) -> list[str]:
+    """Return the cells of a column with what stands above in place of every ditto mark."""
+    if _DITTO.isdisjoint(cell.lower() for cell in set(cells)):  # as every log
+        return cells
+    told = list(cells)
+    for i in range(1, len(told)):
+        if told[i].lower() in _DITTO:
+            told[i] = told[i - 1]
+    return told

@@ -13,6 +13,7 @@ from speedcal.interval import FloatArray
 from speedcal.logs import limits
 from speedcal.logs.clock_times import UnclearTimesError
 from speedcal.logs.formats import Request
+from speedcal.logs.handwriting import with_dittos
 from speedcal.logs.headers import Heading, read_heading
 from speedcal.logs.markers import blank_markers
 from speedcal.logs.numbers import Numbers, parse_numbers
@@ -40,7 +41,7 @@ def read_table(source: Source, table: Table, request: Request, *, kind: str) -> 
     with_fixes = {"latitude", "longitude"} <= roles
     index = _speed_column(source, table, headings, request, with_fixes=with_fixes)
     comma = uses_decimal_comma(table)
-    cells = table.column(index)
+    cells = with_dittos(table.column(index))
     speeds = parse_numbers(cells, decimal_comma=comma)
     try:
         stamps = read_times(table, headings, request.zone)

@@ -147,3 +147,15 @@ def test_what_a_logger_leaves_behind_when_its_power_goes_is_no_part_of_the_text(
     whole, padded = (read_track(_file(tmp_path, text)) for text in (data, data + bytes(700)))
     np.testing.assert_array_equal(padded.time_s, whole.time_s)
     np.testing.assert_array_equal(padded.latitude_deg, whole.latitude_deg)
+
+
+def test_a_ditto_mark_in_a_table_repeats_the_cell_above(tmp_path):
+    """As in notes; below a cell that cannot be read it repeats that, and neither is used."""
+    rows = _rows(lambda rows: rows[3].__setitem__(1, '"'))
+    np.testing.assert_allclose(
+        read_readings(_file(tmp_path, _table(rows))).speed_mps[3] / 0.44704, DRIVE.shown_mph[2], rtol=1e-12
+    )
+    rows[2][1] = "4S"
+    readings = read_readings(_file(tmp_path, _table(rows)))
+    np.testing.assert_allclose(readings.speed_mps / 0.44704, np.delete(DRIVE.shown_mph, [2, 3]), rtol=1e-12)
+    assert readings.dropped == {"cell_not_a_number": 2}
