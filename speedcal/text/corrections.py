@@ -9,7 +9,7 @@ from speedcal.finding import Finding
 from speedcal.text.advice_messages import ACTION_NAMES, TIMES, gained_by_measuring
 from speedcal.text.explanations import diagnosis_lines
 from speedcal.text.numbers import joined, likely, signed
-from speedcal.text.parts import MEASURED_BY, choice_name, part_name, setting_name
+from speedcal.text.parts import MEASURED_BY, choice_name, part_name, part_value, setting_name
 from speedcal.text.vehicle_summary import effective_text
 from speedcal.vehicle.advice import Advice
 from speedcal.vehicle.choice import Choice
@@ -146,7 +146,7 @@ def _again(name: str, value: Any) -> str:
         taken_out = name in ("ratio_box", "pulse_scaler")
         return f"take the {part} out again" if taken_out else f"fit the {part} again that was in it before"
     if name == "pulse_scaler":
-        return f"set the {part} back to {value}"
+        return f"set the {part} back to {part_value(value)}"
     return f"fit the {part} {value} again" if name == "ratio_box" else f"fit the {part} with {value} teeth again"
 
 

@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from fractions import Fraction
 from typing import Any
+
+_LARGEST_RATIO, _DECIMALS = 40, 10_000
+"""Denominator up to which a ratio is one of teeth or switches, and what a number of four decimals is a fraction of."""
 
 _NAMES = {
     "driven_gear": "driven gear",
@@ -52,6 +56,13 @@ def setting_name(kind: str, value: float, to: str = "") -> str:
         "axle_ratio": ("axle ratio ", ""),
     }.get(kind, ("", f" {kind.replace('_', ' ')}"))
     return f"module {before}{to}{value:g}{after}"
+
+
+def part_value(value: object) -> str:
+    """Return what a part is or is set to; a scaler that was set in decimals in decimals, and not as 10753/10000."""
+    if isinstance(value, Fraction) and value.denominator > _LARGEST_RATIO and _DECIMALS % value.denominator == 0:
+        return f"{float(value):g}"
+    return str(value)
 
 
 def choice_name(what: Mapping[str, Any]) -> str:

@@ -11,7 +11,7 @@ from speedcal.text import rules
 from speedcal.text.after_work import road_test_steps
 from speedcal.text.names import one_line
 from speedcal.text.numbers import chance, counted, joined, signed
-from speedcal.text.parts import setting_name
+from speedcal.text.parts import part_value, setting_name
 from speedcal.text.sources import status_words
 from speedcal.text.told_speeds import headline_speed, table_speeds
 from speedcal.text.vehicle_summary import work_words
@@ -216,7 +216,7 @@ def done(work: Work | None, vehicle: Vehicle | None, unit: str) -> tuple[str, ..
 def _was(work: Work, vehicle: Vehicle | None) -> str:
     names = ("driven_gear", "drive_gear", "ratio_box", "pulse_scaler", "axle", "tire")
     parts = [
-        f"{name.replace('_', ' ')} {one_line(str(getattr(vehicle, name)))}"
+        f"{name.replace('_', ' ')} {one_line(part_value(getattr(vehicle, name)))}"
         for name in names
         if getattr(work, name) is not None and getattr(vehicle, name, None) is not None
     ]

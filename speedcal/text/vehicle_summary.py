@@ -5,7 +5,7 @@ from __future__ import annotations
 from speedcal.interval import tidy
 from speedcal.text.messages import label
 from speedcal.text.numbers import likely, rolled
-from speedcal.text.parts import part_name, setting_name
+from speedcal.text.parts import part_name, part_value, setting_name
 from speedcal.text.sources import status_in_short
 from speedcal.units import INCH_M, MILE_M
 from speedcal.vehicle.axle_ratio import AxleEstimate, PairChance
@@ -42,7 +42,8 @@ def _vehicle(vehicle: Vehicle) -> str:
 
 def work_words(work: Work, unit: str | None = None) -> str:
     """Say what was changed; a needle in the unit of the dial where that is known."""
-    done = [f"{part_name(name)} {value}" for name in _PARTS if (value := getattr(work, name)) is not None]
+    values = ((name, getattr(work, name)) for name in _PARTS)
+    done = [f"{part_name(name)} {part_value(value)}" for name, value in values if value is not None]
     done += [setting_name(item.kind, item.now) for item in work.settings if item.now is not None]
     if work.needle is not None:
         far = f"{abs(round(work.needle, 1)):g} {unit or ''}".strip()

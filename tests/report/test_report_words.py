@@ -298,6 +298,14 @@ def test_work_that_is_told_is_driven_next_and_not_advised_anew() -> None:
     assert len(both) == 1
 
 
+@pytest.mark.parametrize(
+    ("scaler", "shown"), [("1.0753", "1.0753"), ("0.93", "0.93"), ("27/32", "27/32"), ("8/7", "8/7")]
+)
+def test_a_scaler_is_told_as_it_is_set(scaler: str, shown: str) -> None:
+    """Decimals on its display in decimals, a ratio of its switches as a ratio."""
+    assert words.done(Work.from_dict({"pulse_scaler": scaler}), None, "mph") == (f"Pulse scaler {shown}",)
+
+
 def test_a_fail_and_an_open_verdict_read_differently_without_colour() -> None:
     """Word and sign carry it."""
     fail = judged("un_r39_type", after=make_calibration(0.9)).verdict
