@@ -150,6 +150,8 @@ def _weak_drive(values: Values) -> str:
     return f"The drive after the work is WEAK ({reasons[0]})." if reasons else "The drive after the work is WEAK."
 
 
+_FROM_THE_SIDE_MPS = 0.22
+"""What a look at the dial leaves open at least, if it is from the side: half a mph."""
 _MANY = 60
 """Readings that nobody likes to note by hand: an hour's drive."""
 
@@ -326,8 +328,12 @@ FINDINGS: dict[str, Template] = {
     "more_drives": "About {count:n more drive} like this one, pooled with it, settle it nine times in ten if the dial "
     "reads as estimated.",
     "on_the_limit": "Not proven, and more driving will hardly settle it: the instrument reads too close to a limit.",
-    "within_way_of_reading": "More readings taken in the same way will not settle it: the way of reading leaves "
-    "±{half_width_mps:speed1} open. Read the dial square on, film it, or log what it shows.",
+    "within_way_of_reading": lambda values: (
+        "More readings taken in the same way will hardly settle it: the way of reading alone leaves "
+        f"±{speed(values['half_width_mps'], values['unit'], digits=1)} open. "
+        + ("Read the dial square on, film it, " if values["half_width_mps"] > _FROM_THE_SIDE_MPS else "Film the dial, ")
+        + "or log what it shows."
+    ),
     "likely_complies": lambda values: (
         f"It complies with a probability of {likely(values['chance'])}."
         + ("" if values["is_all"] else " Who needs a pass moves it away from the limit, as below.")
