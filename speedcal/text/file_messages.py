@@ -95,9 +95,11 @@ def _most_rows(values: Values) -> str:
 
 
 def _rows_unreadable(values: Values) -> str:
-    named = [f"line {problem.line}: {problem.text}" for problem in values["problems"]]
+    row = values.get("counted", "line")  # as the form of the page counts what is typed into it
+    named = [f"{row} {problem.line}: {problem.text}" for problem in values["problems"]]
     more = [f"and {values['count'] - len(named)} more"] if values["count"] > len(named) else []
-    return fill("{count:n line is/lines are} left out for what stands there", values) + f" ({'; '.join(named + more)})."
+    count = counted(values["count"], f"{row} is/{row}s are")
+    return f"{count} left out for what stands there ({'; '.join(named + more)})."
 
 
 REFUSALS: dict[str, tuple[Template, Template]] = {

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from speedcal.errors import JobError, Problem, SpeedcalError
+from speedcal.finding import Finding
 from speedcal.text.inspection import CLOCKS
 from speedcal.text.job_messages import step_name
 from speedcal.text.messages import label
@@ -190,10 +191,11 @@ def _count_typed_rows(error: SpeedcalError, first: int) -> None:
     if not first:
         return
     error.line = error.line and error.line - first + 1
-    error.problems = tuple(
-        Problem(problem.code, line=problem.line and problem.line - first + 1, **problem.values)
-        for problem in error.problems
-    )
+    error.problems = _as_rows(error.problems, first)
+
+
+def _as_rows(problems: Iterable[Problem], first: int) -> tuple[Problem, ...]:
+    return tuple(Problem(one.code, line=one.line and one.line - first + 1, **one.values) for one in problems)
 
 
 def _read_track(task: Mapping[str, Any]) -> Track:
@@ -218,8 +220,19 @@ def _read_readings(task: Mapping[str, Any]) -> Readings:
     readings = with_dial_unit(read_readings(task["readings"], **options), task["options"].get("dial_unit"))
     _check_size(len(readings), task["most_rows"], "readings", readings.source)
     if task["typed_from"]:
-        return replace(readings, line=readings.line - task["typed_from"] + 1)  # rows are counted as in the form
+        return _as_typed(readings, task["typed_from"])
     return readings
+
+
+def _as_typed(readings: Readings, first: int) -> Readings:
+    """Return the readings with their rows counted as in the form; ``first`` is the line of the first typed row."""
+    findings = tuple(
+        Finding(found.code, **{**found.values, "problems": _as_rows(found.values["problems"], first), "counted": "row"})
+        if found.code == "rows_unreadable"
+        else found
+        for found in readings.findings
+    )
+    return replace(readings, line=readings.line - first + 1, findings=findings)
 
 
 def _check_size(found: int, most: int, what: str, source: str) -> None:

@@ -352,3 +352,17 @@ def test_the_page_of_a_drive_waits_for_the_drive_only(site: Site, base: str) -> 
     site.services.queue.finish_look(site.services.queue.claim("w"), 1, LOOKED)
     assert not site.client.get(status).json()["active"]
     assert site.client.get(f"{base}/status.json").json()["active"]
+
+
+def test_a_typed_row_that_cannot_be_read_is_left_out_by_its_number_in_the_form(
+    site: Site, base: str, tmp_path: Path
+) -> None:
+    """One of six: the others are taken, and what is said counts rows as the form does."""
+    times, speeds = [f"14:0{n}:20" for n in range(6)], ["30", "40", "fast", "50", "45", "35"]
+    site.client.post(f"{base}/drives/new/before", data={"time": times, "speed": speeds})
+    seen = looked_at(site, base, 0, [], tmp_path)
+    assert seen["errors"] == []
+    assert seen["readings"]["count"] == 5
+    (told,) = [found["text"] for found in seen["readings"]["findings"] if found["code"] == "rows_unreadable"]
+    assert "1 row is left out" in told
+    assert "row 3: 'fast' is not a number" in told
