@@ -53,6 +53,7 @@ def jobs_page(context: Context) -> Response:
         stages=STAGES,
         states=states,
         news=NEWS,
+        verdicts=context.web.queue.verdicts(found[:_A_PAGE]),
     )
 
 
@@ -74,7 +75,7 @@ def export_all(context: Context) -> Response:
 def _everything(web: Services) -> Iterator[tuple[str, Files]]:
     jobs = web.store.find_jobs(limit=_ALL)
     names = {job.id: f"{_NAME.sub('-', job.title).strip('-')[:60]} {job.id[:6]}".strip() for job in jobs}
-    yield "", iter([("jobs.csv", _table(jobs, names))])
+    yield "", iter([("jobs.csv", _table(jobs, names, web.queue.verdicts(jobs)))])
     for job in jobs:
         drives = [drive for drive in web.store.drives(job.id) if drive.is_complete]
         yield f"{names[job.id]}/", job_files(job, drives, web.originals)
@@ -87,11 +88,12 @@ def _report(web: Services, job: JobRow) -> Path | None:
     return web.originals.result_file(job.id, done[0].id, "report.pdf") if done else None
 
 
-def _table(jobs: list[JobRow], names: dict[str, str]) -> bytes:
+def _table(jobs: list[JobRow], names: dict[str, str], verdicts: dict[str, str]) -> bytes:
     text = io.StringIO()
     out = csv.writer(text)
-    out.writerow(["folder", "number", "vehicle", "customer", "state", "made", "changed"])
+    out.writerow(["folder", "number", "vehicle", "customer", "state", "verdict", "made", "changed"])
     for job in jobs:
         told = [job.get("job", "number"), job.get("vehicle", "label"), job.get("job", "customer"), STAGES[job.stage]]
-        out.writerow([names[job.id], *map(as_text, told), day(job.created), day(job.updated)])
+        dates = day(job.created), day(job.updated)
+        out.writerow([names[job.id], *map(as_text, told), verdicts.get(job.id, ""), *dates])
     return text.getvalue().encode("utf-8-sig")

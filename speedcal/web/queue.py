@@ -5,20 +5,22 @@ from __future__ import annotations
 import json
 import threading
 import time
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import sqlalchemy as sa
 
 from speedcal.web import schema
-from speedcal.web.rows import DriveRow
+from speedcal.web.rows import DriveRow, JobRow
 from speedcal.web.store import Store, new_id
 
 LEASE_S = 30.0
 """A running analysis whose worker gave no sign for this long is taken over by another worker."""
 ATTEMPTS = 3
 """An analysis whose worker was lost this often is given up."""
+_IDS_AT_ONCE = 500
+"""Jobs asked for in one query: every database takes so many values."""
 FILM = "film:"
 """What stands before the id of a film where runs have the id of a drive."""
 
@@ -196,6 +198,21 @@ class Queue:
         query = query.order_by(*_newest_first()).limit(count)
         with self.store.reading() as connection:
             return [_run(row) for row in connection.execute(query).mappings()]
+
+    def verdicts(self, jobs: Sequence[JobRow]) -> dict[str, str]:
+        """Return the verdict of the latest analysis of each job that has one and was not changed since."""
+        runs, told = schema.runs, dict[str, str]()
+        for at in range(0, len(jobs), _IDS_AT_ONCE):
+            revision = {job.id: job.revision for job in jobs[at : at + _IDS_AT_ONCE]}
+            query = sa.select(runs.c.job_id, runs.c.revision, runs.c.outcome).where(
+                runs.c.job_id.in_(list(revision)), runs.c.drive_id == "", runs.c.state == "done"
+            )
+            with self.store.reading() as connection:
+                found = connection.execute(query.order_by(*_newest_first())).all()
+            for job_id, of_revision, outcome in found:
+                is_current = of_revision == revision[job_id]
+                told.setdefault(job_id, json.loads(outcome).get("verdict", "") if is_current else "")
+        return told
 
     def active(self, job_id: str) -> Run | None:
         """Return the run of a job that is being worked on or waits, or None."""

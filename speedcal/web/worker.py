@@ -68,6 +68,7 @@ def run_job_folder(task: Mapping[str, Any], tell: Tell) -> dict[str, Any]:
         "next_steps": list(said.next_steps),
         "notes": [note for note in said.depth.notes if note not in said.warnings] if said.depth else [],
         "has_card": bool(said.card),
+        "verdict": result.verification.verdict if result.verification else "",
     }
 
 

@@ -184,6 +184,26 @@ def test_all_jobs_are_saved_in_one_file(site: Site, tmp_path: Path) -> None:
     assert [packed.read(name) for name in names] == [(DEMO / "before.gpx").read_bytes()]
 
 
+def test_the_list_tells_the_verdict_until_the_job_is_changed(site: Site) -> None:
+    """Of its latest analysis; a change makes it open again, and the table of all jobs says the same."""
+    base, queue = site.new_job(), site.services.queue
+    job_id = base.rpartition("/")[2]
+    assert "not proven" not in done(site, "/jobs")
+    for word in ("fail", "not proven"):
+        queue.put(job_id)
+        run = queue.claim("w")
+        assert run is not None
+        queue.finish(run, "done", {"sentence": "", "verdict": word})
+    assert "not proven" in done(site, "/jobs")
+    packed = zipfile.ZipFile(io.BytesIO(site.client.get("/jobs/all.zip").content))
+    assert [row["verdict"] for row in csv.DictReader(io.StringIO(packed.read("jobs.csv").decode("utf-8-sig")))] == [
+        "not proven"
+    ]
+    with site.services.store.writing() as connection:
+        connection.execute(schema.jobs.update().values(revision=schema.jobs.c.revision + 1))
+    assert "not proven" not in done(site, "/jobs")
+
+
 def test_files_of_old_drives_go_and_their_result_stays(shop: Site) -> None:
     """90 days after closing; an open job, and one closed lately, keep theirs."""
     store, originals = shop.services.store, shop.services.originals
