@@ -6,7 +6,7 @@ import numpy as np
 
 from speedcal.calibration.end_stops import held_spread, sticking_step
 from speedcal.calibration.ground_speed import GroundSpeed
-from speedcal.calibration.heavy_damping import heavy_damping, u_even_mean
+from speedcal.calibration.heavy_damping import heavy_damping, u_even_mean, u_tracking
 from speedcal.calibration.latent_model import Channel, Start
 from speedcal.calibration.latent_speed import fit_latent
 from speedcal.calibration.log_intervals import log_dial
@@ -67,19 +67,20 @@ def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) ->
     plain = np.abs(indicated_mps - log.offset_mps - log.factor * speed) < _PLAINLY_WRONG_MPS + HEAVY_LATE_S * np.abs(
         slope
     )
-    start_s, damping_s2 = heavy_damping(
+    start_s, damping_s2, tracking = heavy_damping(
         ground,
         time_s[inside & plain],
         indicated_mps[inside & plain],
         tau_s=log.tau_s,
         plain_mps=float(np.sqrt((step_mps**2 + ground.step_mps**2) / 12 + ground.u_speed_mps**2)),
     )
+    told_mps = indicated_mps if tracking is None else tracking.seen(time_s, indicated_mps)
     step_mps = sticking_step(speed[some], indicated_mps[some], step_mps)
     seconds = np.arange(ground.time_s[0], ground.time_s[-1] + 1.0)
     second, known = ground.place(seconds)
     fit = fit_latent(
         Channel(ground.time_s[fixes], ground.speed_mps[fixes], piece[fixes], ground.step_mps, np.zeros(len(fixes))),
-        Channel(time_s[some], indicated_mps[some], piece[before], step_mps, u_stated_mps[some]),
+        Channel(time_s[some], told_mps[some], piece[before], step_mps if tracking is None else 0.0, u_stated_mps[some]),
         grid=SplineGrid.over(ground.time_s, piece, LATENT_SPACING_S),
         start=Start(
             start_s,
@@ -111,13 +112,14 @@ def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) ->
         clock_offset_s=fit.clock_offset_s,
         damping_s2=fit.damping_s2,
     )
-    dial = dial.geared(1.0, u_ln_factor=u_even)
+    u_tracks = 0.0 if tracking is None else u_tracking(ground, tracking)
+    dial = dial.geared(1.0, u_ln_factor=float(np.hypot(u_even, u_tracks)))
     plainly = np.abs(indicated_mps - log.offset_mps - log.factor * speed)[carries]
     speed, slope, inside = ground.at(moment)
     constant_s = float(np.sqrt(2 * abs(fit.damping_s2)))
     followed = _followed(ground, moment, constant_s) if fit.damping_s2 > 0 else speed
     hangs_mps = fit.play_mps * fit.pointer.at(moment)
-    away = np.abs(indicated_mps - hangs_mps - dial.indicated(followed))
+    away = np.abs(told_mps - hangs_mps - dial.indicated(followed))
     if not np.median(away[carries]) <= _WORSE * np.median(plainly) + step_mps / 2:
         return None
     reason = np.where(inside & ground.usable_at(moment), "", np.where(inside, TOO_SLOW, NO_GROUND)).astype(object)
@@ -136,6 +138,7 @@ def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) ->
         hangs_mps=hangs_mps,
         needle_lag_s=constant_s * (fit.damping_s2 > 0) if ground.step_mps < LAG_TOLD_STEP_MPS else None,
         receiver_lag_s=constant_s * (fit.damping_s2 < 0),
+        tracking=tracking,
     )
 
 

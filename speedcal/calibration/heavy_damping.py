@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from speedcal.calibration.ground_speed import GroundSpeed
+from speedcal.calibration.tracking_receiver import STEP_S, Tracking, passed
 from speedcal.calibration.tuning_logs import (
     EVEN_MATCH,
     EVEN_MEAN_FROM_S2,
@@ -12,17 +13,23 @@ from speedcal.calibration.tuning_logs import (
     HEAVY_DAMPING_FROM,
     HEAVY_DAMPING_GAIN,
     HEAVY_DAMPING_S,
+    TRACKING_MATCH,
+    TRACKING_NEAR,
+    TRACKING_RATES_PER_S,
+    TRACKING_RATIOS,
+    TRACKING_U,
 )
+from speedcal.calibration.tuning_track import SLOWEST_MPS
 from speedcal.interval import BoolArray, FloatArray
 
-_STEP_S = 0.5
-_FEWEST, _LONGEST_S = 60, 86400.0
+_FEWEST, _LONGEST_S, _TRACKING_LATE_S = 60, 86400.0, 2.0
+_FINER = (1.13, 1.06, 1.03)
 
 
 def heavy_damping(
     ground: GroundSpeed, time_s: FloatArray, indicated_mps: FloatArray, *, tau_s: float, plain_mps: float
-) -> tuple[float, float]:
-    """Return clock offset and damping to start a fit at; the damping is 0 where no long one explains much.
+) -> tuple[float, float, Tracking | None]:
+    """Return clock offset and damping to start a fit at, 0 where no long one explains much, or how the receiver tracks.
 
     Smoothing the quicker of the two, and not sharpening the slower, leaves the noise of both small.
 
@@ -39,32 +46,57 @@ def heavy_damping(
 
     Returns
     -------
-    tuple of float
-        Clock offset that takes the mean delay out [s] and half the square of the time constant [s2], positive for the
-        needle, negative for the receiver.
+    tuple
+        Clock offset that takes the mean delay out [s]; half the square of the time constant [s2], positive for the
+        needle, negative for the receiver; and the filter of a receiver that overshoots, None where none is plainly
+        better than these.
     """
     if len(time_s) < _FEWEST or time_s[-1] - time_s[0] > _LONGEST_S:
-        return tau_s, 0.0
+        return tau_s, 0.0, None
     if max(ground.interval_s, float(np.median(np.diff(time_s)))) > HEAVY_DAMPING_S[0]:
-        return tau_s, 0.0  # the line between two readings would pass for smoothing
-    moment = np.arange(time_s[0], time_s[-1], _STEP_S)
+        return tau_s, 0.0, None  # the line between two readings would pass for smoothing
+    moment = np.arange(time_s[0], time_s[-1], STEP_S)
     shown = np.interp(moment, time_s, indicated_mps)
     speed, _, inside = ground.at(moment + tau_s)
     speed = np.where(inside, speed, shown)
     best = plain = _match(speed, shown, inside, 0)
     found = (tau_s, 0.0)
     if plain < HEAVY_DAMPING_FROM * plain_mps:
-        return found
+        return *found, None
     for constant in HEAVY_DAMPING_S:
-        reach = int(2 * constant / _STEP_S)
+        reach = int(2 * constant / STEP_S)
         for needle in (True, False):
             quick = _smoothed(speed if needle else shown, constant)
             for late in range(-reach, reach + 1):
                 match = _match(quick, shown, inside, late) if needle else _match(speed, quick, inside, late)
                 if match < best:
                     best, damped_s = match, constant if needle else -constant
-                    found = (tau_s - late * _STEP_S - damped_s, damped_s * constant / 2)
-    return found if best < HEAVY_DAMPING_GAIN * plain else (tau_s, 0.0)
+                    found = (tau_s - late * STEP_S - damped_s, damped_s * constant / 2)
+    tracks, late_s, closest = _tracking(speed, shown, inside & (speed > SLOWEST_MPS))
+    if closest < min(TRACKING_MATCH * best, TRACKING_NEAR * plain_mps):
+        return tau_s - late_s, 0.0, tracks
+    return (*found, None) if best < HEAVY_DAMPING_GAIN * plain else (tau_s, 0.0, None)
+
+
+def _tracking(speed: FloatArray, shown: FloatArray, inside: BoolArray) -> tuple[Tracking, float, float]:
+    """Return the filter that brings what was shown nearest to the speed, how late it is [s], and how near it comes."""
+    reach = int(_TRACKING_LATE_S / STEP_S)
+
+    def nearest(tried: list[Tracking], lates: range) -> tuple[float, int, Tracking]:
+        quick = [(tracking, passed(shown, tracking.kernel())) for tracking in tried]
+        found = [(_match(speed, course, inside, late), late, tracking) for tracking, course in quick for late in lates]
+        return min(found, key=lambda one: one[0])
+
+    coarse = [Tracking(rate, ratio) for rate in TRACKING_RATES_PER_S for ratio in TRACKING_RATIOS]
+    closest, late, best = nearest(coarse, range(-reach, reach + 1))
+    for step in _FINER:
+        around = [
+            Tracking(best.rate_per_s * step**rate, best.ratio * step**ratio)
+            for rate in (-1, 0, 1)
+            for ratio in (-1, 0, 1)
+        ]
+        closest, late, best = nearest(around, range(late - 1, late + 2))
+    return best, late * STEP_S, closest
 
 
 def u_even_mean(
@@ -86,18 +118,24 @@ def u_even_mean(
     """
     if damping_s2 > -EVEN_MEAN_FROM_S2 or time_s[-1] - time_s[0] > _LONGEST_S:
         return 0.0
-    moment = np.arange(time_s[0], time_s[-1], _STEP_S)
+    moment = np.arange(time_s[0], time_s[-1], STEP_S)
     shown = np.interp(moment, time_s, indicated_mps)
     speed, rate, inside = ground.at(moment + clock_offset_s)
     constant, length = np.sqrt(-2 * damping_s2), np.sqrt(-24 * damping_s2)  # of the same variance of delay
-    reach = int(2 * constant / _STEP_S)
+    reach = int(2 * constant / STEP_S)
 
     def match(quick: FloatArray) -> float:
         return min(_match(speed, quick, inside, late) for late in range(-reach, reach + 1))
 
-    if match(_passed(shown, np.ones(round(length / _STEP_S)))) > EVEN_MATCH * match(_smoothed(shown, constant)):
+    if match(passed(shown, np.ones(round(length / STEP_S)))) > EVEN_MATCH * match(_smoothed(shown, constant)):
         return 0.0
     return EVEN_MEAN_U * -damping_s2 * float(np.mean(rate[inside] ** 2) / np.var(speed[inside]))
+
+
+def u_tracking(ground: GroundSpeed, tracking: Tracking) -> float:
+    """Return the relative standard uncertainty of a factor for not knowing exactly how a receiver tracks."""
+    swings = float(np.mean(ground.slope**2) / np.var(ground.speed_mps))
+    return TRACKING_U / tracking.rate_per_s**2 * swings
 
 
 def _match(speed: FloatArray, shown: FloatArray, inside: BoolArray, late: int) -> float:
@@ -113,9 +151,4 @@ def _match(speed: FloatArray, shown: FloatArray, inside: BoolArray, late: int) -
 
 def _smoothed(course: FloatArray, constant_s: float) -> FloatArray:
     """Return a course as an instrument of the first order shows it."""
-    return _passed(course, np.exp(-np.arange(0.0, 6 * constant_s, _STEP_S) / constant_s))
-
-
-def _passed(course: FloatArray, kernel: FloatArray) -> FloatArray:
-    """Return what a filter of given weights, from now back in time, makes of a course."""
-    return np.asarray(course[0] + np.convolve(course - course[0], kernel / kernel.sum())[: len(course)])
+    return passed(course, np.exp(-np.arange(0.0, 6 * constant_s, STEP_S) / constant_s))

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from speedcal.calibration.curve import driven_points
 from speedcal.calibration.dial import Dial
 from speedcal.calibration.ground_speed import GroundSpeed
+from speedcal.calibration.tracking_receiver import Tracking
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray
 
@@ -95,6 +96,8 @@ class MeasuredLine:
     """How much more a pointer with play shows at each reading, empty where nothing tells it."""
     receiver_lag_s: float = 0.0
     """Time constant by which the recorded speed is smoothed."""
+    tracking: Tracking | None = None
+    """How the receiver follows speed and its change, where it overshoots."""
     needle_lag_s: float | None = None
     """Time constant with which the needle follows, 0 for one that follows at once; None where nothing tells it."""
     windows: StraightWindows | None = None
@@ -136,6 +139,7 @@ def told_by_dial(
     reasons: tuple[Finding, ...] = (),
     needle_lag_s: float | None = None,
     receiver_lag_s: float = 0.0,
+    tracking: Tracking | None = None,
     hangs_mps: FloatArray | None = None,
     windows: StraightWindows | None = None,
 ) -> MeasuredLine:
@@ -157,6 +161,7 @@ def told_by_dial(
         reasons=reasons,
         needle_lag_s=needle_lag_s,
         receiver_lag_s=receiver_lag_s,
+        tracking=tracking,
         hangs_mps=np.zeros(0) if hangs_mps is None else hangs_mps,
         windows=windows,
     )

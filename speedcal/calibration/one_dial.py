@@ -177,6 +177,8 @@ class LoggedDial:
 
 def _as_smoothed(ground: GroundSpeed, line: MeasuredLine, time_s: FloatArray, shown_mps: FloatArray) -> FloatArray:
     """Return what was shown, smoothed as the speed beside it was."""
+    if line.tracking is not None:
+        return line.tracking.seen(time_s, shown_mps)
     smoothing = None if ground.local_fit is None else ground.local_fit.smoothing
     if line.receiver_lag_s > 0:
         smoothing = Smoothing(line.receiver_lag_s, one_sided=True)

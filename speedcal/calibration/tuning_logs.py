@@ -20,6 +20,16 @@ its track. Started at none, the fit of a receiver that smooths by 4 s stops shor
 HEAVY_DAMPING_FROM, HEAVY_LATE_S = 1.6, 4.0
 """Tried where a log lies off its line so much farther than its noise, on rows no later than the second."""
 
+TRACKING_RATES_PER_S, TRACKING_RATIOS = (0.15, 0.2, 0.27, 0.36, 0.48), (0.4, 0.55, 0.75, 1.01, 1.35)
+"""Natural frequencies and damping ratios from which the filter of a receiver that overshoots is looked for. Quicker
+ones, which a needle damped by 1.5 s resembles, go by as damping."""
+
+TRACKING_MATCH, TRACKING_NEAR, TRACKING_U = 0.75, 2.2, 0.02
+"""How much nearer than smoothing of the first order it must bring a log, how near in shares of the noise, and the
+standard uncertainty of what it is found to do, as a share. Logs beside such receivers come to 0.2 to 0.8 and 1.0 to
+1.8, those of damped needles to 0.87, of the car behind to 0.78 and 6. At an uncertainty of none factors are held in 0.6
+to 0.8."""
+
 EVEN_MEAN_FROM_S2, EVEN_MATCH, EVEN_MEAN_U = 1.2, 0.9, 0.1
 """A receiver damped by so much (1.5 s) gives means where a log that is averaged comes so much nearer than one smoothed
 as by the first order: to 0.35 to 0.75 beside means of 10 s, to 1.0 and more where it smooths. The third is the standard

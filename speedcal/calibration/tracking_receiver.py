@@ -1,0 +1,46 @@
+"""A receiver that follows speed and its change at once, and so overshoots where the change ends (alpha-beta filter).
+
+What it records is the speed seen through a filter of the second order that hangs behind no steady change. What a dial
+showed, seen through the same filter, is a line of what it recorded.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from speedcal.interval import FloatArray
+
+STEP_S = 0.5
+_REACH = 6.0
+"""Time constants of its decay that count."""
+
+
+@dataclass(frozen=True, slots=True)
+class Tracking:
+    """How quickly a receiver follows, and how much it rings."""
+
+    rate_per_s: float
+    """Natural frequency, in radians."""
+    ratio: float
+    """Damping ratio; not exactly 1."""
+
+    def kernel(self) -> FloatArray:
+        """Return the weights of what was, every half second back from now; they sum to one."""
+        decay, ring = self.ratio * self.rate_per_s, self.rate_per_s * np.sqrt(self.ratio**2 - 1 + 0j)
+        back = np.arange(0.0, _REACH / (decay - ring.real), STEP_S)
+        swing = 2 * decay * np.cosh(ring * back) + (self.rate_per_s**2 - 2 * decay**2) / ring * np.sinh(ring * back)
+        weight = np.exp(-decay * back) * swing.real
+        weight[0] /= 2
+        return np.asarray(weight / weight.sum())
+
+    def seen(self, time_s: FloatArray, value_mps: FloatArray) -> FloatArray:
+        """Return what it makes of a course known at moments in order, shape (n,)."""
+        moment = np.arange(time_s[0], time_s[-1] + STEP_S, STEP_S)
+        return np.asarray(np.interp(time_s, moment, passed(np.interp(moment, time_s, value_mps), self.kernel())))
+
+
+def passed(course: FloatArray, kernel: FloatArray) -> FloatArray:
+    """Return what a filter of given weights, from now back in time, makes of a course."""
+    return np.asarray(course[0] + np.convolve(course - course[0], kernel / kernel.sum())[: len(course)])
