@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -11,7 +11,6 @@ import numpy as np
 from speedcal.calibration.dial import Dial
 from speedcal.conformity.decision import decide, power_margin
 from speedcal.conformity.designs import (
-    LEVELS,
     MOST_HOLDS,
     MOST_READINGS_A_HOLD,
     Design,
@@ -19,6 +18,7 @@ from speedcal.conformity.designs import (
     designs_of,
     fair_design,
 )
+from speedcal.conformity.marks import marks_to_hold
 from speedcal.conformity.more_checks import more_checks
 from speedcal.conformity.road_test import FAR_BEYOND, Assumption, Plateau, RoadTestPlan, assumptions_with
 from speedcal.conformity.rules import load_tolerance
@@ -26,17 +26,11 @@ from speedcal.conformity.tolerance import Tolerance
 from speedcal.errors import PlanError
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, reached
-from speedcal.units import ROUND_SPEED, SPEED_UNIT_MPS, USUAL_LIMIT, DisplayUnit
+from speedcal.units import SPEED_UNIT_MPS, USUAL_LIMIT, DisplayUnit
 
 if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration
     from speedcal.vehicle import Vehicle, Work
-
-_LOWEST = {"mph": 25.0, "km/h": 40.0}
-"""Lowest mark to hold where no other is named. Our own judgment."""
-_SLOW_STEPS, _SLOW_FROM = (5.0, 2.0), 0.3
-"""Steps of the marks, in the unit of the dial, and the lowest of them over the highest, of a vehicle too slow for four
-marks at the usual steps: a tractor, an ATV. Our own judgment."""
 
 
 def plan(
@@ -98,33 +92,17 @@ def plan(
         raise PlanError("speed_limit_unusable", found=speed_limit, wanted_unit=unit)
     rule = _rule(tolerance, unit)
     expected = _expectation(None if by_gps else calibration, vehicle, work)
-    marks = _marks(unit, speed_limit * factor, lowest, expected, assumed)
+    marks = marks_to_hold(unit, speed_limit * factor, lowest, expected, assumed)
     teeth, is_assumed = _teeth(vehicle, work, assumed)
-    if rule is None:
-        answers = _narrow_enough(expected.dial.line.error_factor / (2 * teeth))
-        target = Finding("half_a_tooth", teeth=teeth, assumed=is_assumed)
-    else:
-        answers = _verdict_clear(rule, expected, expected.true(marks))
-        target = Finding("clear_verdict", **rule.about, confidence=rule.confidence)
+    target, answers = _question(rule, expected, marks, teeth, is_assumed=is_assumed)
     designs = list(designs_of(marks, expected, assumed))
     design = next((design for design in designs if answers(design)), None)
     more = more_checks(calibration, teeth) if calibration is not None else None
     unsure = design is None and by_gps
-    if unsure:
-        design = fair_design(designs)
     if design is None:
-        fullest = max(designs, key=lambda d: (d.holds * d.readings, d.holds))
-        raise PlanError(
-            "no_road_test_answers",
-            target=target,
-            holds=MOST_HOLDS,
-            readings=MOST_READINGS_A_HOLD,
-            reached_percent=100 * fullest.half_width_factor() / expected.dial.line.error_factor,
-            known=expected.known,
-            changed=work is not None,
-            beyond_mps=_beyond(rule, expected.true(marks)),
-            more=more,
-        )
+        if not by_gps:
+            raise _no_test(designs, expected, target, changed=work is not None, rule=rule, marks=marks, more=more)
+        design = fair_design(designs)
     if not target.values.get("assumed"):
         assumed.pop("teeth")
     if expected.known:
@@ -133,6 +111,42 @@ def plan(
     findings += (Finding("may_not_settle"),) if unsure else ()
     made = _finished(design, assumed, unit, rule, target, speed_limit * factor, vehicle, findings)
     return replace(made, by_gps=by_gps)
+
+
+def _question(
+    rule: Tolerance | None, expected: Expected, marks: FloatArray, teeth: float, *, is_assumed: bool
+) -> tuple[Finding, Callable[[Design], bool]]:
+    """Return what the road test is to tell, and the test that a design tells it."""
+    if rule is None:
+        target = Finding("half_a_tooth", teeth=teeth, assumed=is_assumed)
+        return target, _narrow_enough(expected.dial.line.error_factor / (2 * teeth))
+    target = Finding("clear_verdict", **rule.about, confidence=rule.confidence)
+    return target, _verdict_clear(rule, expected, expected.true(marks))
+
+
+def _no_test(
+    designs: Sequence[Design],
+    expected: Expected,
+    target: Finding,
+    *,
+    changed: bool,
+    rule: Tolerance | None,
+    marks: FloatArray,
+    more: Finding | None,
+) -> PlanError:
+    """Return that no road test of one sheet tells it, with how near the longest comes."""
+    fullest = max(designs, key=lambda d: (d.holds * d.readings, d.holds))
+    return PlanError(
+        "no_road_test_answers",
+        target=target,
+        holds=MOST_HOLDS,
+        readings=MOST_READINGS_A_HOLD,
+        reached_percent=100 * fullest.half_width_factor() / expected.dial.line.error_factor,
+        known=expected.known,
+        changed=changed,
+        beyond_mps=_beyond(rule, expected.true(marks)),
+        more=more,
+    )
 
 
 def usual_limit(unit: DisplayUnit, calibration: Calibration | None) -> float:
@@ -176,42 +190,6 @@ def _expectation(
     from speedcal.vehicle import predict_after
 
     return Expected(predict_after(calibration, vehicle or AnyVehicle(), work).dial, known=True)
-
-
-def _marks(
-    unit: DisplayUnit,
-    speed_limit_mps: float,
-    lowest: float | None,
-    expected: Expected,
-    assumed: Mapping[str, Assumption],
-) -> FloatArray:
-    """Return the marks of the dial that may be held; the true speed stays under the limit. [m/s]."""
-    factor = SPEED_UNIT_MPS[unit]
-    step = ROUND_SPEED[unit] * factor
-    if expected.known:
-        top = float(expected.dial.indicated(speed_limit_mps))
-    else:
-        top = speed_limit_mps * (1 - assumed["may_read_low"].si)
-    bottom = (_LOWEST[unit] if lowest is None else lowest) * factor
-    marks = _multiples(step, bottom, top)
-    for finer in _SLOW_STEPS if lowest is None else ():
-        if len(marks) < min(LEVELS):
-            marks = _multiples(finer * factor, _SLOW_FROM * top, top)
-    if len(marks) < min(LEVELS):
-        raise PlanError(
-            "too_few_marks",
-            limit_mps=speed_limit_mps,
-            lowest_mps=bottom,
-            count=len(marks),
-            least=min(LEVELS),
-            unit=unit,
-        )
-    return marks
-
-
-def _multiples(step: float, low: float, high: float) -> FloatArray:
-    """Return the multiples of a step between two values, ends included."""
-    return np.asarray(np.arange(np.ceil(low / step - 1e-9), np.floor(high / step + 1e-9) + 1) * step)
 
 
 def _verdict_clear(rule: Tolerance, expected: Expected, true_mps: FloatArray) -> Callable[[Design], bool]:

@@ -1,0 +1,55 @@
+"""The marks of a dial that a road test may hold."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import numpy as np
+
+from speedcal.conformity.designs import LEVELS, Expected
+from speedcal.conformity.road_test import Assumption
+from speedcal.errors import PlanError
+from speedcal.interval import FloatArray
+from speedcal.units import ROUND_SPEED, SPEED_UNIT_MPS, DisplayUnit
+
+_LOWEST = {"mph": 25.0, "km/h": 40.0}
+"""Lowest mark to hold where no other is named. Our own judgment."""
+_SLOW_STEPS, _SLOW_FROM = (5.0, 2.0), 0.3
+"""Steps of the marks, in the unit of the dial, and the lowest of them over the highest, of a vehicle too slow for four
+marks at the usual steps: a tractor, an ATV. Our own judgment."""
+
+
+def marks_to_hold(
+    unit: DisplayUnit,
+    speed_limit_mps: float,
+    lowest: float | None,
+    expected: Expected,
+    assumed: Mapping[str, Assumption],
+) -> FloatArray:
+    """Return the marks of the dial that may be held; the true speed stays under the limit. [m/s]."""
+    factor = SPEED_UNIT_MPS[unit]
+    step = ROUND_SPEED[unit] * factor
+    if expected.known:
+        top = float(expected.dial.indicated(speed_limit_mps))
+    else:
+        top = speed_limit_mps * (1 - assumed["may_read_low"].si)
+    bottom = (_LOWEST[unit] if lowest is None else lowest) * factor
+    marks = _multiples(step, bottom, top)
+    for finer in _SLOW_STEPS if lowest is None else ():
+        if len(marks) < min(LEVELS):
+            marks = _multiples(finer * factor, _SLOW_FROM * top, top)
+    if len(marks) < min(LEVELS):
+        raise PlanError(
+            "too_few_marks",
+            limit_mps=speed_limit_mps,
+            lowest_mps=bottom,
+            count=len(marks),
+            least=min(LEVELS),
+            unit=unit,
+        )
+    return marks
+
+
+def _multiples(step: float, low: float, high: float) -> FloatArray:
+    """Return the multiples of a step between two values, ends included."""
+    return np.asarray(np.arange(np.ceil(low / step - 1e-9), np.floor(high / step + 1e-9) + 1) * step)
