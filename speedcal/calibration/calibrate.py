@@ -9,19 +9,21 @@ import numpy as np
 
 from speedcal.calibration.dial import Dial
 from speedcal.calibration.fit_drive import DAY_S, NOTED_U_TIME_S, fit_drive
+from speedcal.calibration.fit_logged import is_log
 from speedcal.calibration.ground_speed import GroundSpeed, ground_speed
 from speedcal.calibration.measured import MeasuredLine, straight_dial, with_shared
 from speedcal.calibration.odometer import OdometerFactor, odometer_factor
 from speedcal.calibration.one_dial import LoggedDial
 from speedcal.calibration.quality import hanging, heights_missing, judge, left_out
 from speedcal.calibration.reading_habits import ReadFrom, Rounding, habit_of, shared_beside
-from speedcal.calibration.refusals import refuse_hopeless, refuse_nonsense, refuse_too_few
+from speedcal.calibration.refusals import refuse_hopeless, refuse_nonsense, refuse_too_few, usable_readings
 from speedcal.calibration.result import HILLS, Calibration
 from speedcal.calibration.runs import steady_runs
 from speedcal.calibration.smoothed_positions import unsmoothed, with_smoothing_left
 from speedcal.calibration.standstill import minutes_apart
 from speedcal.calibration.track_part import days_of
 from speedcal.calibration.uncertainty import uncertainty_budget
+from speedcal.calibration.way_speed import speed_along_way
 from speedcal.errors import FitError
 from speedcal.finding import Finding, Trust
 from speedcal.interval import IntArray, Interval
@@ -101,6 +103,8 @@ def calibrate(
     track = days_of(track, readings, clock_offset_s)
     ground = ground_speed(track, terrain or readings.terrain)
     refuse_hopeless(ground, readings)
+    if ground.source == "positions" and not is_log(np.sort(readings.time_s[usable_readings(readings)])):
+        ground = speed_along_way(ground)
     kin = kinship(track, readings)
     if kin == "copy":
         raise FitError("truth_as_instrument", source=readings.source)

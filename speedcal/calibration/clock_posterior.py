@@ -134,13 +134,13 @@ def _around(ground: GroundSpeed, notes: Notes, shifts: list[Shift]) -> Seen:
         low, high = numbers[0], numbers[-1]
         steps = spacing * np.arange(low, high + nodes)
         times = notes.time_s[:, None] + base + notes.at.delay_s[0] + steps
-        speed, rate, inside = (
+        speed, rate, inside, known = (
             np.moveaxis(sliding_window_view(part, nodes, axis=1), 1, 0)[np.array(numbers) - low]
-            for part in ground.at(times)
+            for part in (*ground.at(times), ground.variance_at(times))
         )
         clock = base + spacing * np.array(numbers, float)
         start = np.full(len(clock), shift.offset_mps), np.full(len(clock), shift.gain)
-        variance = notes.u_ground_mps**2 + (rate * spacing) ** 2 / 12
+        variance = known + (rate * spacing) ** 2 / 12
         parts.append((clock, *start, speed, variance, notes.at.weight * inside))
     return Seen(*(np.concatenate(part) for part in zip(*parts, strict=True)))
 

@@ -23,6 +23,7 @@ from speedcal.calibration.tuning_notes import (
     COARSE_U_MPS,
     FAR_CLOCK_S,
     FOLLOWING_SHARE,
+    GROUND_LOOSE,
     JUMPS_LOOSE,
     LEAST_RIGHT,
     LOOSE_A_LOOK,
@@ -74,8 +75,10 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
     rivals = weigh_rivals(weighed, mixed, basis)
     # a bend is no looseness, nor is a wrong reading, but a needle that jumps is
     about_dial = float(np.hypot(min(scatter, mixed.scatter_mps), JUMPS_LOOSE * weighed.jumps_mps))
+    of_track = GROUND_LOOSE * ground.u_speed_mps
+    about_dial = float(np.sqrt(max(about_dial**2 - of_track**2, 0.0)))
     belongs = evidence + rivals.log_of_this_drive
-    if ground.source == "recorded" and belongs < _loose_below(cells, notes, about_dial):
+    if belongs < _loose_below(cells, notes, about_dial):
         raise AlignmentError("foreign_readings", source=source, log_evidence=evidence, scatter_mps=about_dial)
     knots = mixed.dial.knots_mps
     habits = habit.covariances(knots) | rivals.covariances(knots)
@@ -183,7 +186,7 @@ def _ways(ground: GroundSpeed, notes: Notes, cells: Cells, runs: SteadyRuns) -> 
                 speed_mps=speed,
                 shown_mps=notes.indicated_mps[use],
                 widening=widening,
-                known_variance=(notes.u_stated_mps[use] ** 2 + notes.u_ground_mps**2) * widening,
+                known_variance=(notes.u_stated_mps[use] ** 2 + ground.variance_at(moment)) * widening,
                 run=_together(runs.number_at(moment), moment),
                 play=play.at(moment),
                 moment_s=moment,

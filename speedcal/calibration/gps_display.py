@@ -93,11 +93,12 @@ class _Moments:
         self.notes = notes = notes.only(np.argsort(notes.time_s, kind="stable"))
         every = max(1, round(_NODE_S / notes.at.spacing_s))
         delay, weight = notes.at.delay_s[::every], notes.at.weight[::every]
-        self.speed, rate, inside = ground.at(notes.time_s[:, None] + cells.clock_s[best] + delay)
+        moment = notes.time_s[:, None] + cells.clock_s[best] + delay
+        self.speed, rate, inside = ground.at(moment)
         self.weight = weight / weight.sum() * inside
         self.off_track = 1 - self.weight.sum(axis=1)
         self.moves = self.speed >= SLOWEST_MPS
-        self.ground_variance = notes.u_ground_mps**2 + (rate * every * notes.at.spacing_s) ** 2 / 12
+        self.ground_variance = ground.variance_at(moment) + (rate * every * notes.at.spacing_s) ** 2 / 12
         self.wrong = float(cells.weight @ cells.wrong_share)
         variance = GPS_SCATTER_MPS**2 + notes.own_variance[:, None] + self.ground_variance
         self.display = self.density(notes.indicated_mps[:, None] - self.speed, variance).sum(axis=1)

@@ -59,6 +59,8 @@ class GroundSpeed:
     """Slope of the speed at each fix, from its neighbours. [m/s²]"""
     distance_m: FloatArray
     """Path length since the first fix of the drive; the steps across gaps are missing from it."""
+    u_each_mps: FloatArray = field(default_factory=lambda: np.empty(0), kw_only=True)
+    """The same of each, where it differs from one to the next."""
     u_distance: float = field(default=0.0, kw_only=True)
     """Relative standard uncertainty that all of it shares, for corners cut between fixes."""
     local_fit: LocalFit | None = None
@@ -111,6 +113,12 @@ class GroundSpeed:
         rise = self.speed_mps[before + 1] - self.speed_mps[before]
         early, late = span * self.slope[before] - rise, rise - span * self.slope[before + 1]
         return speed + share * (1 - share) * ((1 - share) * early + share * late), rate, inside
+
+    def variance_at(self, time_s: FloatArray) -> FloatArray:
+        """Return the variance of the speed at any times."""
+        if not len(self.u_each_mps):
+            return np.broadcast_to(self.u_speed_mps**2, time_s.shape)
+        return np.asarray(np.interp(time_s, self.time_s, self.u_each_mps**2))
 
     def shown_as(self, speed_mps: FloatArray) -> GroundSpeed:
         """Return the drive with other speeds at its fixes: those that an instrument goes by."""

@@ -36,7 +36,6 @@ class Notes:
     u_rounding_mps: float
     u_stated_mps: FloatArray
     """Standard uncertainty that each reading states of itself, 0 where it states none."""
-    u_ground_mps: float
 
     def only(self, rows: IntArray) -> Notes:
         """Return some of the readings, or all in another order."""

@@ -85,7 +85,7 @@ ASSOCIATION_FROM = 6.9
 notes pass less than once in a thousand, and of honest ones only those of four or five readings fail."""
 
 LOOSE_SCATTER_MPS, LOOSE_EVIDENCE, MUCH_COVERED = 1.4 * MPH_MPS, 25.0, 0.75
-"""Readings that scatter this much about a recorded speed have to belong to it with such odds at the least; those that
+"""Readings that scatter this much about the dial have to belong to it with such odds at the least; those that
 do not show that they belong are told of the gaps where less of the drive has a speed."""
 
 LOOSE_A_LOOK, SAME_LOOK_S = 2.8, 15.0
@@ -111,6 +111,11 @@ in 0.9 in place of 0.6; of 1,500 files of others one with a third wrong is refus
 JUMPS_LOOSE = 0.6
 """Part of those jumps that counts as scatter where readings must show that they belong. At 1 a third of such files are
 refused; at 0 two in a hundred of the same road on another day get a number in place of one."""
+
+GROUND_LOOSE = 0.4
+"""Part of the uncertainty of the ground speed that may hide in the scatter about the dial, where that must be small. At
+0 ten in 24 notes beside a fix in 5 or 10 s of a winding road are refused in place of three; at 0.6 one in nine of the
+same road on another day gets a number there in place of one in fifteen. Nothing where speed is recorded."""
 
 FOLLOWING_SHARE = 0.5
 """Least share of the readings on the track that has to follow it."""

@@ -99,3 +99,20 @@ STANDING_CHORD_M = 30.0
 
 TRACK_LENGTH_U = 0.0005
 """Relative standard uncertainty of the measured length of a drive; from memory."""
+
+WAY_KNOTS_S, WAY_REACH_S, WAY_ROUNDS = 2.0, 8.0, 8
+"""Knots of the way that only positions tell, how far to either side of one accelerations are alike, and rounds in which
+they are learnt. Knots 3 s apart do as well where fixes are late by parts of a second, and cut the ramps where not."""
+
+CORNERS_FROM_S = 2.5
+"""Fixes this far apart and more cut corners (on winding roads 0.2 % at 3 s, 0.5 % at 5 s); nearer ones lengthen the way
+by their noise."""
+
+USUAL_WAY_ACCELERATION, LEAST_WAY_ACCELERATION, MOST_WAY_ACCELERATION, WAY_POOL, WAY_LEARNT = 0.25, 0.1, 2.5, 1.0, 0.5
+"""Accelerations that are expected at each knot before the drive is seen, in m/s^2, by how many knots' worth, and which
+share of the geometric mean of all is expected if it is more. At 1 m/s^2 speeds from fixes every 1 to 3 s with late
+stamps are off by 0.7 m/s in place of 0.5; with no least size uncertainties are a fifth too small; unlearnt, they are
+half of what they should be on winding roads."""
+
+FIX_NOISE_REACH, FIX_NOISE_POOL, LEAST_FIX_NOISE_M = 15, 30.0, 0.05
+"""How far fixes lie off is learnt from so many to either side, and from all with the weight of so many; the least."""

@@ -140,7 +140,7 @@ class _Watch:
         self.speed, rate, inside = ground.at(self.moments)
         self.inside = inside.astype(float)
         self.residual = notes.indicated_mps[order, None] - _shown(dial, self.speed)
-        self.variance = gain**2 * (notes.u_ground_mps**2 + (rate * at.spacing_s) ** 2 / 12)
+        self.variance = gain**2 * (ground.variance_at(self.moments) + (rate * at.spacing_s) ** 2 / 12)
         self.variance += notes.own_variance[order, None]
         self.right, self.stray = 1 - wrong, notes.stray[order]
         self.off_track = self.right * (1 - self._over_moments(self.inside)) + wrong

@@ -91,7 +91,7 @@ def weigh_notes(
     heaps = u_of_heaps(indicated_mps, float(np.sqrt(12)) * u_rounding_mps)
     indicated_mps = indicated_mps + habit.shift_mps
     stray = stray_density(ground, indicated_mps)
-    notes = Notes(time_s, indicated_mps, stray, at, u_rounding_mps, u_stated_mps, ground.u_speed_mps)
+    notes = Notes(time_s, indicated_mps, stray, at, u_rounding_mps, u_stated_mps)
     weigh = partial(clock_cells, ground, shifts=shifts, log_prior=log_prior)
     cells = weigh(notes)
     if by_hand is not None:

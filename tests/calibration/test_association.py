@@ -76,13 +76,14 @@ class _Seen:
     speed: FloatArray
     rate: FloatArray
     inside: BoolArray
+    ground_variance: FloatArray
 
     def log_density(self, scatter: float, place: FloatArray, wrong: FloatArray) -> FloatArray:
         """Return the log density by hand at (offset, factor), for each share of wrong readings."""
         a, b = place
         notes = self.notes
         shown = notes.indicated_mps[:, None]
-        variance = scatter**2 + notes.u_rounding_mps**2 + (b * notes.u_ground_mps) ** 2
+        variance = scatter**2 + notes.u_rounding_mps**2 + b**2 * self.ground_variance
         variance = variance + (b * self.rate * notes.at.spacing_s) ** 2 / 12
         normal = stats.norm.pdf(shown, a + b * self.speed, np.sqrt(variance))
         normal = np.where(self.speed < 2.8, stats.norm.pdf(shown, self.speed, 2.0), normal)
@@ -99,12 +100,11 @@ def _best_cell(drive: Drive) -> tuple[Cells, int, _Seen]:
     shown = drive.readings.speed_mps
     u = drive.readings.speed_resolution_mps / np.sqrt(12)
     at = moments(1.0, 1.0)
-    notes = Notes(
-        drive.readings.time_s, shown, stray_density(ground, shown), at, u, np.zeros(len(shown)), ground.u_speed_mps
-    )
+    notes = Notes(drive.readings.time_s, shown, stray_density(ground, shown), at, u, np.zeros(len(shown)))
     cells = clock_cells(ground, notes, [Shift(drive.truth.clock_offset_s, 0.0, 0.0, 1.0)], np.zeros_like)
     best = int(np.argmax(cells.log_mass))
-    return cells, best, _Seen(notes, *ground.at(notes.time_s[:, None] + cells.clock_s[best] + at.delay_s))
+    moment = notes.time_s[:, None] + cells.clock_s[best] + at.delay_s
+    return cells, best, _Seen(notes, *ground.at(moment), ground.variance_at(moment))
 
 
 @pytest.mark.parametrize("seed", range(2))

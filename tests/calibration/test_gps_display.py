@@ -40,9 +40,10 @@ def _log_evidence(ground: GroundSpeed, notes: Notes, cells: Cells, share: float,
     """Return the log evidence of a dial beside a display at the likeliest clock offset, by a grid over its lines."""
     best = int(np.argmax(cells.log_mass))
     delay, weight = notes.at.delay_s[::2], notes.at.weight[::2] / notes.at.weight[::2].sum()
-    speed, rate, inside = ground.at(notes.time_s[:, None] + cells.clock_s[best] + delay)
+    moment = notes.time_s[:, None] + cells.clock_s[best] + delay
+    speed, rate, inside = ground.at(moment)
     assert inside.all()
-    own = notes.own_variance[:, None] + notes.u_ground_mps**2 + (0.5 * rate) ** 2 / 12
+    own = notes.own_variance[:, None] + ground.variance_at(moment) + (0.5 * rate) ** 2 / 12
     shown = notes.indicated_mps[:, None]
     display = stats.norm.pdf(shown, speed, np.sqrt(GPS_SCATTER_MPS**2 + own)) @ weight
     wrong = float(cells.weight @ cells.wrong_share)
@@ -71,7 +72,7 @@ def test_the_odds_are_those_of_a_quadrature_over_all_lines(every: int) -> None:
     shown = np.round(read / MPH_MPS) * MPH_MPS
     u, count = MPH_MPS / np.sqrt(12), len(shown)
     stray = stray_density(ground, shown)
-    notes = Notes(drive.readings.time_s, shown, stray, moments(1.0, 1.0), u, np.zeros(count), ground.u_speed_mps)
+    notes = Notes(drive.readings.time_s, shown, stray, moments(1.0, 1.0), u, np.zeros(count))
     cells = clock_cells(ground, notes, [Shift(drive.truth.clock_offset_s, 0.0, 0.0, 1.05)], np.zeros_like)
 
     def evidence(share: float, scatter: float) -> float:

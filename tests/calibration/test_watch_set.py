@@ -114,7 +114,7 @@ def test_the_price_of_a_step_is_what_counting_all_places_and_sizes_comes_to() ->
     time = drive.readings.time_s[:16] - 40.0 * (np.arange(16) >= 7)
     at = moments(1.0, 0.2)
     u = drive.readings.speed_resolution_mps / np.sqrt(12)
-    notes = Notes(time, shown, stray_density(ground, shown), at, u, np.zeros(16), 0.0)
+    notes = Notes(time, shown, stray_density(ground, shown), at, u, np.zeros(16))
 
     def near(offset: FloatArray) -> FloatArray:
         return np.asarray(np.where(np.abs(offset - true_s) < 100.0, -np.log(200.0), -np.inf))
