@@ -79,7 +79,7 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
     about_dial = float(np.sqrt(max(about_dial**2 - of_track**2, 0.0)))
     belongs = evidence + rivals.log_of_this_drive
     if belongs < _loose_below(cells, notes, about_dial):
-        raise AlignmentError("foreign_readings", source=source, log_evidence=evidence, scatter_mps=about_dial)
+        raise _foreign(ground, evidence, about_dial, source)
     knots = mixed.dial.knots_mps
     habits = habit.covariances(knots) | rivals.covariances(knots)
     dial = mixed.dial.shifted(sum(habits.values()))
@@ -107,15 +107,19 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
 
 def _refuse_foreign(cells: Cells, evidence: float, scatter: float, ground: GroundSpeed, source: str) -> None:
     """Raise when the readings are hardly likelier on this track than on another, or follow it badly."""
-    if evidence < ASSOCIATION_FROM and ground.covered < MUCH_COVERED:
-        raise AlignmentError("track_gaps", source=source, covered=ground.covered)
     if evidence < ASSOCIATION_FROM:
-        raise AlignmentError("foreign_readings", source=source, log_evidence=evidence, scatter_mps=scatter)
+        raise _foreign(ground, evidence, scatter, source)
     seen = cells.on_track.sum(axis=1)
     following = float(cells.weight @ ((cells.on_track * cells.right).sum(axis=1) / np.maximum(seen, 1e-9)))
     if following < FOLLOWING_SHARE:
         count = round(float(cells.weight @ seen))
         raise AlignmentError("readings_do_not_follow", source=source, right=round(following * count), count=count)
+
+
+def _foreign(ground: GroundSpeed, evidence: float, scatter: float, source: str) -> AlignmentError:
+    if ground.covered < MUCH_COVERED:
+        return AlignmentError("track_gaps", source=source, covered=ground.covered)
+    return AlignmentError("foreign_readings", source=source, log_evidence=evidence, scatter_mps=scatter)
 
 
 def _wrong_share(cells: Cells) -> float:

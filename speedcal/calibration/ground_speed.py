@@ -105,10 +105,13 @@ class GroundSpeed:
         return before + later
 
     def at(self, time_s: FloatArray) -> tuple[FloatArray, FloatArray, BoolArray]:
-        """Return speed, acceleration and whether there is a speed at all, at any times. [m/s, m/s², 1]."""
+        """Return speed, acceleration and whether there is a speed at all, at any times. [m/s, m/s², 1].
+
+        Before the first fix and after the last they are those at these.
+        """
         before, inside = self.place(time_s)
         span = self.time_s[before + 1] - self.time_s[before]
-        share = (time_s - self.time_s[before]) / span
+        share = np.clip((time_s - self.time_s[before]) / span, 0.0, 1.0)
         speed, rate = (a[before] + share * (a[before + 1] - a[before]) for a in (self.speed_mps, self.acceleration))
         rise = self.speed_mps[before + 1] - self.speed_mps[before]
         early, late = span * self.slope[before] - rise, rise - span * self.slope[before + 1]

@@ -112,10 +112,11 @@ JUMPS_LOOSE = 0.6
 """Part of those jumps that counts as scatter where readings must show that they belong. At 1 a third of such files are
 refused; at 0 two in a hundred of the same road on another day get a number in place of one."""
 
-GROUND_LOOSE = 0.4
-"""Part of the uncertainty of the ground speed that may hide in the scatter about the dial, where that must be small. At
-0 ten in 24 notes beside a fix in 5 or 10 s of a winding road are refused in place of three; at 0.6 one in nine of the
-same road on another day gets a number there in place of one in fifteen. Nothing where speed is recorded."""
+GROUND_LOOSE = 0.3
+"""Part of the uncertainty of the ground speed that may hide in the scatter about the dial, where that must be small.
+At 0 ten in 24 notes beside a fix in 5 or 10 s of a winding road are refused in place of three; at 0.4 one in 13 of the
+same road on another day gets a number beside late or far fixes in place of one in 18, at 0.6 one in nine. Nothing where
+speed is recorded."""
 
 FOLLOWING_SHARE = 0.5
 """Least share of the readings on the track that has to follow it."""

@@ -17,7 +17,8 @@ from speedcal.calibration.tuning_logs import (
     TURN_SHARE_U,
     WINDOW_S,
 )
-from speedcal.calibration.tuning_track import SLOWEST_POSITION_SPEED_MPS
+from speedcal.calibration.tuning_track import SLOWEST_POSITION_SPEED_MPS, SPARSE_FROM_S
+from speedcal.calibration.way_speed import speed_along_way
 from speedcal.interval import BoolArray, FloatArray, IntArray
 
 
@@ -50,32 +51,47 @@ def windows_of_way(ground: GroundSpeed) -> Windows:
     (L. F. Richardson's extrapolation). A bend that lies between two fixes does not show there, and one that shows
     between others is counted too often: part of what is missing is spread along the whole way.
     """
-    # the noise of coarse positions lengthens short chords and turns them
-    apart = STATION_S if ground.u_speed_mps < COARSE_POSITIONS_MPS else WINDOW_S
-    cell = np.floor(ground.time_s / apart).astype(np.int64)
+    coarse = ground.u_speed_mps >= COARSE_POSITIONS_MPS
+    smooth = coarse and ground.interval_s < SPARSE_FROM_S  # fixes further apart leave corners out, which no curve finds
+    if smooth:
+        ground = speed_along_way(ground)
+    cell = np.floor(ground.time_s / (WINDOW_S if coarse else STATION_S)).astype(np.int64)
     first = np.flatnonzero((np.diff(cell, prepend=-1) > 0) | (np.diff(ground.piece, prepend=-1) != 0))
     time, piece = ground.time_s[first], ground.piece[first]
     whole = np.diff(piece) == 0
-    chord, arc = _arcs(ground.east_m[first], ground.north_m[first], piece)
-    lost, share = _lost(ground.east_m[first], ground.north_m[first], piece, arc)
-    ratio = (ground.road_over_level[first][1:] + ground.road_over_level[first][:-1]) / 2
     slow = np.concatenate(([0], np.cumsum(ground.speed_mps < SLOWEST_POSITION_SPEED_MPS)))
     moving = np.flatnonzero(whole & (slow[first[1:] + 1] == slow[first[:-1]]))
-    lost, length = lost[moving], chord[moving]
-    lost += BETWEEN_SPREAD * (lost.sum() * length / max(length.sum(), 1.0) - lost)
-    missing = share * lost
+    way, u_turn, u_between = (_smoothed if smooth else _arched)(ground, first, moving)
     label, follows = _labels(time, moving)
     begin = np.flatnonzero(np.diff(label, prepend=-1))
     end = np.append(begin[1:], len(moving)) - 1 if len(moving) else begin
     windows = Windows(
         begin_s=time[moving[begin]],
         end_s=time[moving[end] + 1],
-        way_m=_sums(label, (arc[moving] + missing) * ratio[moving]),
-        u_turn_m=np.sqrt(_sums(label, (TURN_SHARE_U * ((arc - chord)[moving] + missing)) ** 2)),
-        u_between_m=_sums(label, lost) * BETWEEN_SHARE_U,
+        way_m=_sums(label, way),
+        u_turn_m=np.sqrt(_sums(label, u_turn**2)),
+        u_between_m=_sums(label, u_between),
         follows=follows,
     )
     return windows.only(windows.end_s - windows.begin_s > WINDOW_S / 2)
+
+
+def _smoothed(ground: GroundSpeed, first: IntArray, moving: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return the way of each moving interval along a spline, what bends may do to each, and to all. [m]."""
+    way = np.diff(ground.distance_m[first])[moving]
+    return way, ground.u_distance * way, ground.u_distance * way
+
+
+def _arched(ground: GroundSpeed, first: IntArray, moving: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return the same along arcs from fix to fix."""
+    east, north, piece = ground.east_m[first], ground.north_m[first], ground.piece[first]
+    chord, arc = _arcs(east, north, piece)
+    lost, share = _lost(east, north, piece, arc)
+    ratio = (ground.road_over_level[first][1:] + ground.road_over_level[first][:-1]) / 2
+    chord, arc, lost = chord[moving], arc[moving], lost[moving]
+    lost += BETWEEN_SPREAD * (lost.sum() * chord / max(chord.sum(), 1.0) - lost)
+    missing = share * lost
+    return (arc + missing) * ratio[moving], TURN_SHARE_U * (arc - chord + missing), lost * BETWEEN_SHARE_U
 
 
 def _sums(label: IntArray, values: FloatArray) -> FloatArray:

@@ -50,7 +50,7 @@ def speed_along_way(ground: GroundSpeed) -> GroundSpeed:
         Ground speed from positions.
     """
     piece = np.unique(ground.piece, return_inverse=True)[1]
-    way = _way(ground, piece)
+    way, u_distance = _way(ground, piece)
     grid = SplineGrid.over(ground.time_s, piece, max(WAY_KNOTS_S, ground.interval_s / 2))
     coefficients, covariance = _fitted(ground, piece, way, grid)
     time, before, share = _moments(ground.time_s, piece)
@@ -73,6 +73,7 @@ def speed_along_way(ground: GroundSpeed) -> GroundSpeed:
         acceleration=bending,
         slope=bending,
         distance_m=distance,
+        u_distance=u_distance,
         road_over_level=road,
         local_fit=None,
     )
@@ -94,19 +95,21 @@ def _moments(time_s: FloatArray, piece: IntArray) -> tuple[FloatArray, IntArray,
     return time_s[before] + share * np.append(step, 0.0)[before], before, share
 
 
-def _way(ground: GroundSpeed, piece: IntArray) -> FloatArray:
-    """Return the way to each fix from the first of its piece, level. [m]."""
+def _way(ground: GroundSpeed, piece: IntArray) -> tuple[FloatArray, float]:
+    """Return the way to each fix from the first of its piece, level, in m, and its relative uncertainty."""
+    u_way = 0.0
     if ground.interval_s >= CORNERS_FROM_S:
-        step = way_between(piece, ground.east_m, ground.north_m, ground.speed_mps).step_m
+        between = way_between(piece, ground.east_m, ground.north_m, ground.speed_mps)
+        step, u_way = between.step_m, between.u
     else:
         east, north = np.diff(ground.east_m), np.diff(ground.north_m)
         chord, course = np.hypot(east, north), np.arctan2(north, east)
         across = _noise_across(ground, piece, np.append(course, course[-1]))
         # what lies across the road lengthens each step: E hypot(L, e1 - e2) = L + u^2/L
-        step = np.maximum(chord - across**2 / np.maximum(chord, across), 0.0)
+        step = np.maximum(chord - across**2 / np.maximum(chord, max(across, LEAST_FIX_NOISE_M)), 0.0)
         step[np.diff(piece) != 0] = 0.0
     way = np.concatenate(([0.0], np.cumsum(step)))
-    return np.asarray(way - way[np.searchsorted(piece, piece)])
+    return np.asarray(way - way[np.searchsorted(piece, piece)]), u_way
 
 
 def _noise_across(ground: GroundSpeed, piece: IntArray, course: FloatArray) -> float:

@@ -73,6 +73,9 @@ _LOGS = {
         receiver=ReceiverStyle(recorded=False, interval_s=(2.0, 10.0)),
         road=_WINDING,
     ),
+    "late stamps": _logged(
+        "positions only, every 1 to 3 s, stamped in whole seconds", receiver=replace(_PHONE, recorded=False)
+    ),
     "track thinned": _logged(
         "positions only, fixes within 5 m of the line left out", receiver=ReceiverStyle(recorded=False, thinned_m=5.0)
     ),
@@ -113,6 +116,9 @@ _NOTES = {
     ),
     "two passengers": _noted("two people, two watches, one of them from the side", second="two passengers"),
     "notes, phone": _noted("phone fixes every 1 to 3 s", receiver=_PHONE),
+    "notes, late stamps": _noted(
+        "positions only, every 1 to 3 s, stamped in whole seconds", receiver=replace(_PHONE, recorded=False)
+    ),
     "notes, canyons": _noted("a third of the way between high walls", receiver=ReceiverStyle(canyon_share=0.33)),
     "notes, track thinned": _noted(
         "positions only, fixes within 5 m of the line left out", receiver=ReceiverStyle(recorded=False, thinned_m=5.0)
