@@ -22,6 +22,7 @@ from speedcal.calibration.runs import steady_runs
 from speedcal.calibration.smoothed_positions import unsmoothed, with_smoothing_left
 from speedcal.calibration.standstill import minutes_apart
 from speedcal.calibration.track_part import days_of
+from speedcal.calibration.tuning_logs import LATENT_INTERVAL_S
 from speedcal.calibration.uncertainty import uncertainty_budget
 from speedcal.calibration.way_speed import speed_along_way
 from speedcal.errors import FitError
@@ -103,7 +104,8 @@ def calibrate(
     track = days_of(track, readings, clock_offset_s)
     ground = ground_speed(track, terrain or readings.terrain)
     refuse_hopeless(ground, readings)
-    if ground.source == "positions" and not is_log(np.sort(readings.time_s[usable_readings(readings)])):
+    told_between = ground.source == "recorded" and ground.interval_s <= LATENT_INTERVAL_S
+    if not told_between and not is_log(np.sort(readings.time_s[usable_readings(readings)])):
         ground = speed_along_way(ground)
     kin = kinship(track, readings)
     if kin == "copy":

@@ -64,9 +64,10 @@ class GroundSpeed:
     u_distance: float = field(default=0.0, kw_only=True)
     """Relative standard uncertainty that all of it shares, for corners cut between fixes."""
     local_fit: LocalFit | None = None
-    """Set when the speed comes from positions, and then also where the fixes are. [m]"""
+    """Set when the speed comes from positions."""
     east_m: FloatArray = field(default_factory=lambda: np.empty(0))
     north_m: FloatArray = field(default_factory=lambda: np.empty(0))
+    """Where the fixes are. [m]"""
     step_mps: float = 0.0
     """Step in which recorded speeds were written; zero where it is too fine to matter. [m/s]"""
     cut_mps: float = 0.0
@@ -220,7 +221,7 @@ def _from_recorded(
         findings=findings,
         rounded=rounded,
     )
-    return _along(ground, east, north)
+    return replace(_along(ground, east, north), east_m=east, north_m=north)
 
 
 def _from_positions(fixes: KeptFixes, east: FloatArray, north: FloatArray, dropped: dict[str, int]) -> GroundSpeed:

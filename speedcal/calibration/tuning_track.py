@@ -104,6 +104,11 @@ WAY_KNOTS_S, WAY_REACH_S, WAY_ROUNDS = 2.0, 8.0, 8
 """Knots of the way that only positions tell, how far to either side of one accelerations are alike, and rounds in which
 they are learnt. Knots 3 s apart do as well where fixes are late by parts of a second, and cut the ramps where not."""
 
+WANDER_OF_FIXES_M = 3.0
+"""By how much fixes whose speed is recorded lie off the way, at the least: positions wander slowly, and between high
+walls by more. At 1 m notes beside fixes 10 and 15 s apart are refused twice as often, and in canyons held in 0.95 in
+place of 0.97; at 6 m the way would hardly count."""
+
 CORNERS_FROM_S = 2.5
 """Fixes this far apart and more cut corners (on winding roads 0.2 % at 3 s, 0.5 % at 5 s); nearer ones lengthen the way
 by their noise."""

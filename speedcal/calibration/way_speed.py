@@ -1,4 +1,4 @@
-"""Speed along a way that only positions tell, for readings too few to help: a spline whose accelerations it learns.
+"""Speed between fixes by the way along them, for readings too few to help: a spline whose accelerations it learns.
 
 Stamps that are late by a part of a second put each fix some metres along the road. A fit over a few seconds makes
 metres a second of that; one over many seconds cuts the ramps. So the way is a spline of time, and how much the vehicle
@@ -26,6 +26,7 @@ from speedcal.calibration.tuning_track import (
     MOST_WAY_ACCELERATION,
     SLOWEST_MPS,
     USUAL_WAY_ACCELERATION,
+    WANDER_OF_FIXES_M,
     WAY_KNOTS_S,
     WAY_LEARNT,
     WAY_POOL,
@@ -42,12 +43,12 @@ _MOST_AT_ONCE = 16.0
 
 
 def speed_along_way(ground: GroundSpeed) -> GroundSpeed:
-    """Return the ground speed of positions with a speed, and its own uncertainty, at moments two seconds apart.
+    """Return the ground speed with a speed, and an uncertainty of its own, at fixes and moments two seconds apart.
 
     Parameters
     ----------
     ground
-        Ground speed from positions.
+        Ground speed from positions, or recorded at fixes far apart.
     """
     piece = np.unique(ground.piece, return_inverse=True)[1]
     way, u_distance = _way(ground, piece)
@@ -133,20 +134,29 @@ def _fitted(ground: GroundSpeed, piece: IntArray, way: FloatArray, grid: SplineG
     moving = moving if moving.any() else np.ones(len(way), bool)
     fixes = local_sum(np.ones(len(way)), FIX_NOISE_REACH)
     acceleration2 = np.full(len(grid), USUAL_WAY_ACCELERATION**2)
-    noise2 = np.full(len(way), (ground.u_speed_mps * ground.interval_s) ** 2 + LEAST_FIX_NOISE_M**2)
+    noise2 = np.full(len(way), (ground.u_speed_mps * ground.interval_s) ** 2 + WANDER_OF_FIXES_M**2)
     coefficients = covariance = np.empty(0)
+    # where speed is recorded it is seen as well, and positions wander by what it does not
+    recorded = ground.source == "recorded"
+    precision = np.full(len(way), recorded / (ground.u_speed_mps**2 + ground.step_mps**2 / 12))
+    least_m = WANDER_OF_FIXES_M if recorded else LEAST_FIX_NOISE_M
     for _ in range(WAY_ROUNDS):
         band = grid.stiffness(1 / acceleration2)
         band[0] += _LOOSE
         add_information(band, places.first, places.value, 1 / noise2)
+        told = add_up(places.first, places.value, way / noise2, len(grid))
+        if recorded:
+            add_information(band, places.first, places.rate, precision)
+            level = ground.speed_mps / ground.road_over_level
+            told += add_up(places.first, places.rate, precision * level, len(grid))
         known = Banded(band)
-        coefficients = known.solve(add_up(places.first, places.value, way / noise2, len(grid)))
+        coefficients = known.solve(told)
         covariance = known.inverse()
         off2 = (way - places.of(coefficients, places.value)) ** 2
         seen2 = off2 + variances(covariance, places.first, places.value, places.value)
         usual2 = float(np.minimum(seen2[moving], _MOST_AT_ONCE * np.median(seen2[moving])).mean())
         near2 = local_sum(np.minimum(seen2, _MOST_AT_ONCE * usual2), FIX_NOISE_REACH)
-        noise2 = np.maximum((near2 + FIX_NOISE_POOL * usual2) / (fixes + FIX_NOISE_POOL), LEAST_FIX_NOISE_M**2)
+        noise2 = np.maximum((near2 + FIX_NOISE_POOL * usual2) / (fixes + FIX_NOISE_POOL), least_m**2)
         noise2 *= np.maximum(1.0, off2 / noise2 / _OUTLIER)
         expected2 = max(USUAL_WAY_ACCELERATION**2, WAY_LEARNT * float(np.exp(np.log(acceleration2).mean())))
         learnt = np.clip(1 - grid.bending_variances(covariance) / acceleration2, 0.0, 1.0)

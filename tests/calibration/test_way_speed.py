@@ -107,6 +107,14 @@ def test_notes_beside_late_fixes_are_answered(receiver: ReceiverStyle) -> None:
     assert sum(result.error_factor.contains(truth) for truth, result in found) >= 17
 
 
+@pytest.mark.parametrize(("interval_s", "least"), [(10.0, 18), (15.0, 12)])
+def test_notes_beside_recorded_speed_far_apart_go_by_the_way_between(interval_s: float, least: int) -> None:
+    """By the recorded speeds alone 14 and 8 of 20 are trusted."""
+    found = _answers(replace(KINDS["notes"], receiver=ReceiverStyle(interval_s=(interval_s, interval_s))), "notes", 20)
+    assert sum(result.trust.word == "TRUSTED" for _, result in found) >= least
+    assert sum(result.error_factor.contains(truth) for truth, result in found) >= 18
+
+
 @pytest.mark.parametrize("receiver", [LATE, ReceiverStyle(recorded=False)], ids=["late", "every second"])
 def test_notes_of_the_same_road_on_another_day_are_foreign_to_positions_too(receiver: ReceiverStyle) -> None:
     """Without asking how loosely they follow, one in four to a half get a number."""
