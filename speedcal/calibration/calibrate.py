@@ -11,6 +11,7 @@ from speedcal.calibration.dial import Dial
 from speedcal.calibration.fit_drive import DAY_S, NOTED_U_TIME_S, fit_drive
 from speedcal.calibration.fit_logged import is_log
 from speedcal.calibration.ground_speed import GroundSpeed, ground_speed
+from speedcal.calibration.leaning import leaned
 from speedcal.calibration.measured import MeasuredLine, straight_dial, with_shared
 from speedcal.calibration.odometer import OdometerFactor, odometer_factor
 from speedcal.calibration.one_dial import LoggedDial
@@ -118,6 +119,9 @@ def calibrate(
     if smoothed is not None:
         ground = smoothed
         line = with_smoothing_left(fit_drive(ground, runs, readings, clock_offset_s, habit), line)
+    leaning = leaned(ground, line, readings.speed_mps)
+    if leaning is not None:
+        ground, line = leaning, fit_drive(leaning, runs, readings, clock_offset_s, habit)
     told = habit if read_from or readings.read_from else None
     line = with_shared(line, shared_beside(line, readings, told))
     odometer = _odometer(ground, line, readings)

@@ -134,7 +134,7 @@ def _fitted(ground: GroundSpeed, piece: IntArray, way: FloatArray, grid: SplineG
     moving = moving if moving.any() else np.ones(len(way), bool)
     fixes = local_sum(np.ones(len(way)), FIX_NOISE_REACH)
     acceleration2 = np.full(len(grid), USUAL_WAY_ACCELERATION**2)
-    noise2 = np.full(len(way), (ground.u_speed_mps * ground.interval_s) ** 2 + WANDER_OF_FIXES_M**2)
+    noise2 = np.full(len(way), (ground.u_speed_mps * ground.interval_s) ** 2 + LEAST_FIX_NOISE_M**2)
     coefficients = covariance = np.empty(0)
     # where speed is recorded it is seen as well, and positions wander by what it does not
     recorded = ground.source == "recorded"
