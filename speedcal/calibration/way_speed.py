@@ -82,7 +82,7 @@ def speed_along_way(ground: GroundSpeed) -> GroundSpeed:
 
 def _distance(way_m: FloatArray, piece: IntArray, road: FloatArray) -> FloatArray:
     """Return the distance along the road since the first moment; what lies between pieces is missing from it. [m]."""
-    step = np.maximum(np.diff(way_m), 0.0) * (road[1:] + road[:-1]) / 2
+    step = np.diff(way_m) * (road[1:] + road[:-1]) / 2
     return np.concatenate(([0.0], np.cumsum(np.where(np.diff(piece) == 0, step, 0.0))))
 
 
