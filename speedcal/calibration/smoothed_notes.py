@@ -7,7 +7,7 @@ straights together do. A dozen of them rarely settle it, so what is not sure goe
 from __future__ import annotations
 
 from collections.abc import Callable
-from contextlib import suppress
+from contextlib import nullcontext, suppress
 from dataclasses import replace
 
 import numpy as np
@@ -60,5 +60,6 @@ def with_smoothed_positions(
                 told = course.ground.findings[len(ground.findings) :]
                 ways.append((float(np.exp(log_share)), replace(line, findings=(*line.findings, *told))))
     if not ways or np.exp(log_plain - every) > _NEGLIGIBLE:
-        ways.append((float(np.exp(log_plain - every)), fit(weighed)))
+        with suppress(AlignmentError) if ways else nullcontext():  # loose beside the positions as they are
+            ways.append((float(np.exp(log_plain - every)), fit(weighed)))
     return likeliest(ways, SMOOTHED)

@@ -17,6 +17,7 @@ from speedcal.calibration.between_fixes import way_between
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.motion import local_sum
 from speedcal.calibration.speed_spline import SplineGrid, add_information, add_up, variances
+from speedcal.calibration.tuning_logs import DENSE_POSITIONS_S
 from speedcal.calibration.tuning_track import (
     CORNERS_FROM_S,
     FIX_NOISE_POOL,
@@ -54,7 +55,8 @@ def speed_along_way(ground: GroundSpeed) -> GroundSpeed:
     way, u_distance = _way(ground, piece)
     grid = SplineGrid.over(ground.time_s, piece, max(WAY_KNOTS_S, ground.interval_s / 2))
     coefficients, covariance = _fitted(ground, piece, way, grid)
-    time, before, share = _moments(ground.time_s, piece)
+    dense = ground.interval_s <= DENSE_POSITIONS_S
+    time, before, share = _moments(ground.time_s, piece, np.inf if dense else WAY_KNOTS_S)
     places = grid.locate(time, piece[before])
     after = np.minimum(before + 1, len(piece) - 1)
     road = ground.road_over_level[before] * (1 - share) + ground.road_over_level[after] * share
@@ -76,7 +78,7 @@ def speed_along_way(ground: GroundSpeed) -> GroundSpeed:
         distance_m=distance,
         u_distance=u_distance,
         road_over_level=road,
-        local_fit=None,
+        local_fit=ground.local_fit if dense else None,  # it stands at the fixes
     )
 
 
@@ -86,10 +88,10 @@ def _distance(way_m: FloatArray, piece: IntArray, road: FloatArray) -> FloatArra
     return np.concatenate(([0.0], np.cumsum(np.where(np.diff(piece) == 0, step, 0.0))))
 
 
-def _moments(time_s: FloatArray, piece: IntArray) -> tuple[FloatArray, IntArray, FloatArray]:
+def _moments(time_s: FloatArray, piece: IntArray, apart_s: float) -> tuple[FloatArray, IntArray, FloatArray]:
     """Return the fixes and moments between those far apart, the fix before each, and how far on its way to the next."""
     step = np.diff(time_s)
-    parts = np.where(np.diff(piece) == 0, np.maximum(np.ceil(step / WAY_KNOTS_S), 1), 1).astype(np.int64)
+    parts = np.where(np.diff(piece) == 0, np.maximum(np.ceil(step / apart_s), 1), 1).astype(np.int64)
     parts = np.append(parts, 1)
     before = np.repeat(np.arange(len(time_s)), parts)
     share = (np.arange(len(before)) - np.repeat(np.cumsum(parts) - parts, parts)) / parts[before]
