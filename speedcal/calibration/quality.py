@@ -15,6 +15,7 @@ from speedcal.calibration.odometer import OdometerFactor
 from speedcal.calibration.recorded_speed import SPEED_AGAINST_POSITIONS
 from speedcal.calibration.result import HILLS, Calibration
 from speedcal.calibration.tuning import (
+    AS_GPS_WITHIN,
     CLOCK_FAR_S,
     DENSE_LEVELS,
     DENSE_ROWS,
@@ -101,6 +102,7 @@ def judge(
         _offset(calibration),
         _bent(calibration),
         _damped(calibration),
+        _as_gps(calibration),
         None if odometer is None else _odometer(calibration, odometer),
     ):
         if note is not None:
@@ -210,6 +212,19 @@ def _unit_suspected(calibration: Calibration) -> Finding | None:
         if -MILES_KILOMETRES_TOLERANCE < factor / ratio - 1 < high:
             return Finding("unit_suspected", factor=factor, noted=noted)
     return None
+
+
+def _as_gps(calibration: Calibration) -> Finding | None:
+    """Say that a log shows what GPS shows: an instrument is rarely that right, and an app may log the speed of GPS."""
+    table = calibration.readings[calibration.readings["used"]]
+    if not is_log(np.sort(table["time_s"].to_numpy())):
+        return None
+    speeds = np.linspace(*calibration.speed_range_mps, 3)
+    half = calibration.half_width(speeds)
+    away = np.abs(calibration.indicated(speeds) - speeds)
+    if (away > half).any() or (half > AS_GPS_WITHIN * speeds).any():
+        return None
+    return Finding("reads_as_gps", within=float((half / speeds).max()))
 
 
 def _clock(calibration: Calibration, readings: Readings) -> Finding | None:

@@ -234,6 +234,8 @@ FINDINGS: dict[str, Template] = {
     "receivers do before the first satellites, or of other drives.",
     "distance_between_fixes": "One fix in {interval_s:.0f} s: the distance was taken along the positions and made "
     "longer by {longer:percent1} for the corners cut between them, give or take {u:percent1} (standard).",
+    "reads_as_gps": "The log shows what GPS shows, to {within:percent1}. Apps may log the speed of GPS in place of the "
+    "dial's: at one held speed, see that the dial shows what the log says.",
     "vehicle_leans": "The dial shows up to {most:percent1} more in bends, as that of a motorcycle does, which leans "
     "onto the shoulders of its tires; the result is for driving straight.",
     "positions_smoothed": "The positions were smoothed, over some {smoothed_s:.0f} s, which cuts bends and rounds off "

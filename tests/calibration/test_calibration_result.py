@@ -413,3 +413,22 @@ def test_perfectly_known_is_uncertainty_zero_and_not_nan() -> None:
     """Rounding may push the variance below zero by 1e-17; its root must not be NaN."""
     result = make_calibration(offset=0.1, factor=1.05, u_offset=0.2, u_factor=0.2 * MPH_MPS / 20.0, correlation=-1.0)
     assert float(result.u_indicated(20.0)) == pytest.approx(0.0, abs=1e-8)
+
+
+@pytest.mark.parametrize(
+    ("kind", "factor", "said"),
+    [
+        ("logged", 1.0, True),
+        ("5 Hz", 1.0, True),
+        ("logged", 1.02, False),
+        ("logged", 0.985, False),
+        ("noted", 1.0, False),
+    ],
+)
+def test_a_log_that_shows_what_gps_shows_asks_for_a_look_at_the_dial(kind: str, factor: float, said: bool) -> None:
+    """Of a dial off by 1.5 % and more it is not said, nor of notes, which somebody read off one."""
+    for seed in range(3):
+        drive = simulate(kind, [61, seed], error_factor=factor, offset_mps=0.0)
+        found = speedcal.calibrate(drive.track, drive.readings)
+        assert ("reads_as_gps" in [finding.code for finding in found.findings]) == said
+        assert found.trust.word == "TRUSTED"
