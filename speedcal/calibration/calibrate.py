@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,9 +15,10 @@ from speedcal.calibration.fit_logged import is_log
 from speedcal.calibration.ground_speed import GroundSpeed, ground_speed
 from speedcal.calibration.leaning import leaned
 from speedcal.calibration.measured import MeasuredLine, straight_dial, with_shared
+from speedcal.calibration.noticed import hanging, heights_missing, left_out
 from speedcal.calibration.odometer import OdometerFactor, odometer_factor
 from speedcal.calibration.one_dial import LoggedDial
-from speedcal.calibration.quality import hanging, heights_missing, judge, left_out
+from speedcal.calibration.quality import judge
 from speedcal.calibration.reading_habits import ReadFrom, Rounding, habit_of, shared_beside
 from speedcal.calibration.refusals import refuse_hopeless, refuse_nonsense, refuse_too_few, usable_readings
 from speedcal.calibration.result import HILLS, Calibration
@@ -23,7 +26,6 @@ from speedcal.calibration.runs import steady_runs
 from speedcal.calibration.smoothed_positions import unsmoothed, with_smoothing_left
 from speedcal.calibration.standstill import minutes_apart
 from speedcal.calibration.track_part import days_of
-from speedcal.calibration.tuning_logs import LATENT_INTERVAL_S
 from speedcal.calibration.uncertainty import uncertainty_budget
 from speedcal.calibration.way_speed import speed_along_way
 from speedcal.errors import FitError
@@ -105,8 +107,7 @@ def calibrate(
     track = days_of(track, readings, clock_offset_s)
     ground = ground_speed(track, terrain or readings.terrain)
     refuse_hopeless(ground, readings)
-    told_between = ground.source == "recorded" and ground.interval_s <= LATENT_INTERVAL_S
-    if not told_between and not is_log(np.sort(readings.time_s[usable_readings(readings)])):
+    if not ground.is_recorded_often and not is_log(np.sort(readings.time_s[usable_readings(readings)])):
         ground = speed_along_way(ground)
     kin = kinship(track, readings)
     if kin == "copy":
@@ -114,14 +115,8 @@ def calibrate(
     runs = steady_runs(ground)
     readings = _on_day_of(track, readings)
     habit = habit_of(readings, read_from, rounding)
-    line = fit_drive(ground, runs, readings, clock_offset_s, habit)
-    smoothed = unsmoothed(ground, line, readings.speed_mps)
-    if smoothed is not None:
-        ground = smoothed
-        line = with_smoothing_left(fit_drive(ground, runs, readings, clock_offset_s, habit), line)
-    leaning = leaned(ground, line, readings.speed_mps)
-    if leaning is not None:
-        ground, line = leaning, fit_drive(leaning, runs, readings, clock_offset_s, habit)
+    fit = partial(fit_drive, runs=runs, readings=readings, known_s=clock_offset_s, habit=habit)
+    ground, line = _fitted(ground, readings, fit)
     told = habit if read_from or readings.read_from else None
     line = with_shared(line, shared_beside(line, readings, told))
     odometer = _odometer(ground, line, readings)
@@ -176,6 +171,21 @@ def calibrate(
         *(() if log is None else log.doubts(calibration.scatter_mps, calibration.unit)),
     )
     return judge(calibration, readings, findings=findings, odometer=odometer, fit_reasons=reasons)
+
+
+def _fitted(
+    ground: GroundSpeed, readings: Readings, fit: Callable[[GroundSpeed], MeasuredLine]
+) -> tuple[GroundSpeed, MeasuredLine]:
+    """Return the speed that the dial went by, and the fit of the readings to it.
+
+    It differs from that of the track where a log tells that positions were smoothed, or that the vehicle leans.
+    """
+    line = fit(ground)
+    smoothed = unsmoothed(ground, line, readings.speed_mps)
+    if smoothed is not None:
+        ground, line = smoothed, with_smoothing_left(fit(smoothed), line)
+    leaning = leaned(ground, line, readings.speed_mps)
+    return (ground, line) if leaning is None else (leaning, fit(leaning))
 
 
 def _on_day_of(track: Track, readings: Readings) -> Readings:

@@ -20,7 +20,6 @@ from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLi
 from speedcal.calibration.pairs import Pairs, Windows, average, make_pairs, window_length_s
 from speedcal.calibration.runs import SteadyRuns
 from speedcal.calibration.tuning_logs import (
-    LATENT_INTERVAL_S,
     LOG_ASTRAY_MPS,
     LOG_LAG_S,
     LOG_WRONG_FROM,
@@ -122,7 +121,7 @@ def fit_logged(
             break
     reasons: tuple[Finding, ...] = ()
     log = RoughLog(ground, time_s, indicated_mps, step_mps, tau, offset, gain, scatter)
-    if ground.source == "recorded" and ground.interval_s <= LATENT_INTERVAL_S:
+    if ground.is_recorded_often:
         if scatter > LOG_ASTRAY_MPS * max(gain, 1.0) + step_mps / 2:
             raise AlignmentError("readings_do_not_follow", source=source, scatter_mps=scatter)
         settled = fit_rounded(log, runs=runs, u_stated_mps=u_stated_mps)

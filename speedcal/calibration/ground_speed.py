@@ -13,7 +13,7 @@ from speedcal.calibration.grades import road_over_level
 from speedcal.calibration.positions import LocalFit, speed_from_positions, without_jumps, without_spikes
 from speedcal.calibration.recorded_speed import KeptFixes, against_positions, rounding, scatter, unit_of_recorded
 from speedcal.calibration.result import SpeedSource
-from speedcal.calibration.tuning_logs import COARSE_POSITIONS_MPS, DENSE_POSITIONS_S
+from speedcal.calibration.tuning_logs import COARSE_POSITIONS_MPS, DENSE_POSITIONS_S, LATENT_INTERVAL_S
 from speedcal.calibration.tuning_track import (
     ACCELERATION_REACH_S,
     FEWEST_FIXES,
@@ -60,14 +60,14 @@ class GroundSpeed:
     distance_m: FloatArray
     """Path length since the first fix of the drive; the steps across gaps are missing from it."""
     u_each_mps: FloatArray = field(default_factory=lambda: np.empty(0), kw_only=True)
-    """The same of each, where it differs from one to the next."""
+    """Standard uncertainty of each speed, empty where ``u_speed_mps`` stands for all. [m/s]"""
     u_distance: float = field(default=0.0, kw_only=True)
     """Relative standard uncertainty that all of it shares, for corners cut between fixes."""
     local_fit: LocalFit | None = None
     """Set when the speed comes from positions."""
     east_m: FloatArray = field(default_factory=lambda: np.empty(0))
+    """Where the fixes are, to the east and north of a place on the way. [m]"""
     north_m: FloatArray = field(default_factory=lambda: np.empty(0))
-    """Where the fixes are. [m]"""
     step_mps: float = 0.0
     """Step in which recorded speeds were written; zero where it is too fine to matter. [m/s]"""
     cut_mps: float = 0.0
@@ -86,6 +86,11 @@ class GroundSpeed:
         """Share of the drive that lies in an unbroken piece."""
         step = np.diff(self.time_s)
         return float(step[np.diff(self.piece) == 0].sum() / max(step.sum(), 1e-9))
+
+    @property
+    def is_recorded_often(self) -> bool:
+        """Speeds are recorded so often that what the vehicle does between them is told."""
+        return self.source == "recorded" and self.interval_s <= LATENT_INTERVAL_S
 
     @property
     def between_is_guessed(self) -> bool:
@@ -108,7 +113,7 @@ class GroundSpeed:
     def at(self, time_s: FloatArray) -> tuple[FloatArray, FloatArray, BoolArray]:
         """Return speed, acceleration and whether there is a speed at all, at any times. [m/s, m/s², 1].
 
-        Before the first fix and after the last they are those at these.
+        Beyond the first and the last fix speed and acceleration stay as they are there.
         """
         before, inside = self.place(time_s)
         span = self.time_s[before + 1] - self.time_s[before]
@@ -119,7 +124,7 @@ class GroundSpeed:
         return speed + share * (1 - share) * ((1 - share) * early + share * late), rate, inside
 
     def variance_at(self, time_s: FloatArray) -> FloatArray:
-        """Return the variance of the speed at any times."""
+        """Return the variance of the speed at any times. [m²/s²]."""
         if not len(self.u_each_mps):
             return np.broadcast_to(self.u_speed_mps**2, time_s.shape)
         return np.asarray(np.interp(time_s, self.time_s, self.u_each_mps**2))

@@ -15,24 +15,22 @@ import numpy as np
 
 from speedcal.calibration.dial_mixture import PointerPlay
 from speedcal.calibration.ground_speed import GroundSpeed
-from speedcal.calibration.measured import MeasuredLine, with_shared
-from speedcal.calibration.tuning import FEW_READINGS, WRONG_BELOW
+from speedcal.calibration.measured import MeasuredLine
+from speedcal.calibration.other_courses import gain_by, likeliest
 from speedcal.calibration.tuning_notes import (
     HANGING_ASKED_FROM,
     HANGING_RESCUES,
     HANGING_SHARE,
     HANGING_SIZES_MPS,
 )
-from speedcal.calibration.tuning_track import SLOWEST_MPS
-from speedcal.calibration.weigh_noted import Weighed, best_moments
+from speedcal.calibration.weigh_noted import Weighed
 from speedcal.errors import AlignmentError
 from speedcal.interval import FloatArray
 
 HANGING = "hanging_needle"
 """Name in the budget of how far a needle hangs, where that is not sure."""
 _NEGLIGIBLE = 0.05
-_EXACT = 1e-9
-"""Sum of squares below which readings lie on a line for all that matters."""
+"""A needle that hangs so with a smaller probability is not fitted."""
 
 
 def with_hanging_needle(
@@ -69,44 +67,12 @@ def with_hanging_needle(
     return likeliest(ways, HANGING) if ways else plainly(weighed)
 
 
-def likeliest(ways: list[tuple[float, MeasuredLine]], why: str) -> MeasuredLine:
-    """Return the likeliest of several fits by their shares, with how far the others tell otherwise as a budget line."""
-    _, best = max(ways, key=lambda way: way[0])
-    if best.dial is None or len(ways) == 1:
-        return best
-    knots, whole = best.dial.knots_mps, sum(share for share, _ in ways)
-    apart = [(share / whole, one.dial.indicated(knots) - best.dial.shown_mps) for share, one in ways if one.dial]
-    return with_shared(best, {why: np.sum([share * np.outer(off, off) for share, off in apart], axis=0)})
-
-
 def hangs_along(ground: GroundSpeed) -> list[FloatArray]:
     """Return by how much more needles that hang by several amounts show at each fix, as true speed."""
     clock = np.arange(ground.time_s[0], ground.time_s[-1] + 1.0)
     speed, _, inside = ground.at(clock)
     plays = [PointerPlay.behind(clock, speed, inside, play_mps=size) for size in HANGING_SIZES_MPS]
     return [size * play.at(ground.time_s) for size, play in zip(HANGING_SIZES_MPS, plays, strict=True)]
-
-
-def gain_by(hang: FloatArray, weighed: Weighed) -> float:
-    """Return the log likelihood ratio of so much more speed at each fix, as of a needle that hangs, roughly.
-
-    Of normal errors about a line, at the moments found without it; what a late clock does as well is left out of both.
-    """
-    ground, notes, cells = weighed.ground, weighed.notes, weighed.cells
-    good, moment, speed, inside = best_moments(ground, notes, cells, int(np.argmax(cells.log_mass)))
-    use = (good > WRONG_BELOW) & inside & (speed >= SLOWEST_MPS)
-    if use.sum() < FEW_READINGS:
-        return -np.inf
-    moment, speed, shown = moment[use], speed[use], notes.indicated_mps[use]
-    rate = ground.at(moment)[1]
-
-    def left(course_mps: FloatArray) -> float:
-        design = np.column_stack([np.ones(len(shown)), course_mps, rate])
-        off = shown - design @ np.linalg.lstsq(design, shown, rcond=None)[0]
-        return float(off @ off)
-
-    along = left(speed + np.interp(moment, ground.time_s, hang))
-    return float(len(shown) / 2 * np.log(max(left(speed), _EXACT) / max(along, _EXACT)))
 
 
 def _told(line: MeasuredLine, course: GroundSpeed, ground: GroundSpeed) -> MeasuredLine:

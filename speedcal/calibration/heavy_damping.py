@@ -22,8 +22,9 @@ from speedcal.calibration.tuning_logs import (
 from speedcal.calibration.tuning_track import SLOWEST_MPS
 from speedcal.interval import BoolArray, FloatArray
 
-_FEWEST, _LONGEST_S, _TRACKING_LATE_S = 60, 86400.0, 2.0
-_FINER = (1.13, 1.06, 1.03)
+_FEWEST, _LONGEST_S = 60, 86400.0
+_TRACKING_LATE_S, _FINER = 2.0, (1.13, 1.06, 1.03)
+"""Clock offsets at which a filter is looked for, and the steps, ever finer, by which its figures are found."""
 
 
 def heavy_damping(
@@ -51,18 +52,19 @@ def heavy_damping(
         needle, negative for the receiver; and the filter of a receiver that overshoots, None where none is plainly
         better than these.
     """
+    none = (tau_s, 0.0, None)
     if len(time_s) < _FEWEST or time_s[-1] - time_s[0] > _LONGEST_S:
-        return tau_s, 0.0, None
+        return none
     if max(ground.interval_s, float(np.median(np.diff(time_s)))) > HEAVY_DAMPING_S[0]:
-        return tau_s, 0.0, None  # the line between two readings would pass for smoothing
+        return none  # the line between two readings would pass for smoothing
     moment = np.arange(time_s[0], time_s[-1], STEP_S)
     shown = np.interp(moment, time_s, indicated_mps)
     speed, _, inside = ground.at(moment + tau_s)
     speed = np.where(inside, speed, shown)
     best = plain = _match(speed, shown, inside, 0)
-    found = (tau_s, 0.0)
     if plain < HEAVY_DAMPING_FROM * plain_mps:
-        return *found, None
+        return none
+    found = none
     for constant in HEAVY_DAMPING_S:
         reach = int(2 * constant / STEP_S)
         for needle in (True, False):
@@ -71,11 +73,11 @@ def heavy_damping(
                 match = _match(quick, shown, inside, late) if needle else _match(speed, quick, inside, late)
                 if match < best:
                     best, damped_s = match, constant if needle else -constant
-                    found = (tau_s - late * STEP_S - damped_s, damped_s * constant / 2)
+                    found = (tau_s - late * STEP_S - damped_s, damped_s * constant / 2, None)
     tracks, late_s, closest = _tracking(speed, shown, inside & (speed > SLOWEST_MPS))
     if closest < min(TRACKING_MATCH * best, TRACKING_NEAR * plain_mps):
         return tau_s - late_s, 0.0, tracks
-    return (*found, None) if best < HEAVY_DAMPING_GAIN * plain else (tau_s, 0.0, None)
+    return found if best < HEAVY_DAMPING_GAIN * plain else none
 
 
 def _tracking(speed: FloatArray, shown: FloatArray, inside: BoolArray) -> tuple[Tracking, float, float]:

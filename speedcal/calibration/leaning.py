@@ -16,7 +16,6 @@ from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import MeasuredLine
 from speedcal.calibration.positions import speed_from_positions
 from speedcal.calibration.tuning_logs import (
-    LATENT_INTERVAL_S,
     LEAN_BLOCK_S,
     LEAN_LEAST,
     LEAN_MOST,
@@ -30,6 +29,7 @@ from speedcal.interval import FloatArray, robust_scale
 _G_MPS2 = 9.80665
 _FEWEST_ROWS = 60
 _ROUNDS, _LEAST_SCALE_MPS, _HINGES_MPS = 6, 0.05, (10.0, 20.0)
+"""Rounds of the robust fit, its least scale, and the speeds at which the dial may bend in it."""
 
 
 def leaned(ground: GroundSpeed, line: MeasuredLine, indicated_mps: FloatArray) -> GroundSpeed | None:
@@ -44,7 +44,7 @@ def leaned(ground: GroundSpeed, line: MeasuredLine, indicated_mps: FloatArray) -
     indicated_mps
         The readings, shape (n,). [m/s]
     """
-    if ground.source != "recorded" or ground.interval_s > LATENT_INTERVAL_S:
+    if not ground.is_recorded_often:
         return None
     known = np.flatnonzero(np.array(line.reason) == "")
     if len(known) < _FEWEST_ROWS or not is_log(np.sort(line.time_s[known])):

@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 CHANGE_ON_WAY = "change_on_way"
 """Name in the budget of what a dial changes within a log."""
 _FEWEST_ROWS = 12
+"""Rows that tell of a log whether it is of one dial."""
 
 
 @dataclass(frozen=True, slots=True)

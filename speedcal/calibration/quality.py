@@ -9,11 +9,10 @@ import numpy as np
 
 from speedcal.calibration.clock_search import zone_near
 from speedcal.calibration.fit_logged import is_log
-from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import STOPPED, WRONG
 from speedcal.calibration.odometer import OdometerFactor
 from speedcal.calibration.recorded_speed import SPEED_AGAINST_POSITIONS
-from speedcal.calibration.result import HILLS, Calibration
+from speedcal.calibration.result import Calibration
 from speedcal.calibration.tuning import (
     AS_GPS_WITHIN,
     CLOCK_FAR_S,
@@ -30,49 +29,13 @@ from speedcal.calibration.tuning import (
     WIDE_MPS,
     WIDE_SHARE,
 )
-from speedcal.calibration.tuning_logs import PLAY_NOTICED_MPS, SLOW_NEEDLE_S
-from speedcal.calibration.tuning_track import HEIGHTS_NEEDED, HILLS_NOTICED
+from speedcal.calibration.tuning_logs import SLOW_NEEDLE_S
 from speedcal.finding import Finding, Trust, codes_of
-from speedcal.interval import FloatArray
 from speedcal.logs.dial_unit import DIAL_UNIT_SEEN
 from speedcal.logs.readings import Readings
-from speedcal.logs.track import Track
 from speedcal.units import MILE_M
 
 _MOST_NAMED = 8
-
-
-def left_out(
-    track: Track, ground: GroundSpeed, readings: Readings, odometer: OdometerFactor | None
-) -> tuple[Finding, ...]:
-    """Return findings that count what was left out of the track and of the readings before the fit."""
-    found = []
-    for code, counts in (
-        ("track_left_out", {**track.dropped, **ground.dropped}),
-        ("readings_left_out", dict(readings.dropped)),
-    ):
-        if counts:
-            found.append(Finding(code, counts=counts))
-    if odometer is not None and len(odometer.left_out):
-        found.append(Finding("odometer_left_out", lines=sorted(int(n) for n in readings.line[odometer.left_out])))
-    return tuple(found)
-
-
-def heights_missing(calibration: Calibration, track: Track) -> tuple[Finding, ...]:
-    """Return the finding that the heights the track lacks would narrow the answer; nothing when they hardly would."""
-    if np.isfinite(track.elevation_m).mean() >= HEIGHTS_NEEDED:
-        return ()
-    return tuple(
-        Finding("no_heights", u_factor=line.u_factor)
-        for line in calibration.budget
-        if line.component == HILLS and line.share > HILLS_NOTICED
-    )
-
-
-def hanging(calibration: Calibration, hangs_mps: FloatArray) -> tuple[Finding, ...]:
-    """Return the finding that the needle hangs behind; ``hangs_mps`` is what it shows more at each reading."""
-    play = float(np.abs(hangs_mps).max(initial=0.0))
-    return (Finding("needle_hangs", play_mps=play, unit=calibration.unit),) if play > PLAY_NOTICED_MPS else ()
 
 
 def judge(
@@ -164,10 +127,15 @@ def _too_little(calibration: Calibration) -> list[Finding]:
 
 def _dense(calibration: Calibration) -> bool:
     """Tell whether a log shows many speeds so often that it needs none of them to be held."""
-    table = calibration.readings[calibration.readings["used"]]
-    if not is_log(np.sort(table["time_s"].to_numpy())):
-        return False
-    return int((np.bincount((table["ground_mps"] / SAME_LEVEL_MPS).astype(int)) >= DENSE_ROWS).sum()) >= DENSE_LEVELS
+    speed = calibration.readings["ground_mps"][calibration.readings["used"]]
+    return (
+        _is_of_log(calibration)
+        and int((np.bincount((speed / SAME_LEVEL_MPS).astype(int)) >= DENSE_ROWS).sum()) >= DENSE_LEVELS
+    )
+
+
+def _is_of_log(calibration: Calibration) -> bool:
+    return is_log(np.sort(calibration.readings["time_s"][calibration.readings["used"]].to_numpy()))
 
 
 def _many_wrong(calibration: Calibration) -> Finding | None:
@@ -216,8 +184,7 @@ def _unit_suspected(calibration: Calibration) -> Finding | None:
 
 def _as_gps(calibration: Calibration) -> Finding | None:
     """Say that a log shows what GPS shows: an instrument is rarely that right, and an app may log the speed of GPS."""
-    table = calibration.readings[calibration.readings["used"]]
-    if not is_log(np.sort(table["time_s"].to_numpy())):
+    if not _is_of_log(calibration):
         return None
     speeds = np.linspace(*calibration.speed_range_mps, 3)
     half = calibration.half_width(speeds)

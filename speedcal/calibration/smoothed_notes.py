@@ -13,8 +13,8 @@ from dataclasses import replace
 import numpy as np
 
 from speedcal.calibration.ground_speed import GroundSpeed
-from speedcal.calibration.hanging_needle import gain_by, likeliest
 from speedcal.calibration.measured import MeasuredLine
+from speedcal.calibration.other_courses import gain_by, likeliest
 from speedcal.calibration.positions import Smoothing
 from speedcal.calibration.smoothed_positions import SMOOTHED, with_smoothing
 from speedcal.calibration.tuning_notes import (
@@ -27,6 +27,7 @@ from speedcal.calibration.weigh_noted import Weighed
 from speedcal.errors import AlignmentError
 
 _NEGLIGIBLE = 0.02
+"""A smoothing, or none, of a smaller probability is not fitted."""
 
 
 def with_smoothed_positions(
@@ -34,14 +35,7 @@ def with_smoothed_positions(
 ) -> MeasuredLine:
     """Return the likeliest fit of notes to positions, smoothed or not, with what the others tell otherwise.
 
-    Parameters
-    ----------
-    weighed
-        The notes beside the speed as the positions tell it.
-    weigh
-        Weighs them beside any course of the speed.
-    fit
-        Fits them once they are weighed.
+    Parameters are those of :func:`speedcal.calibration.slow_needle.with_slow_needle`.
     """
     ground = weighed.ground
     if ground.local_fit is None or ground.between_is_guessed or weighed.log_evidence < ASSOCIATION_FROM:

@@ -147,7 +147,7 @@ def compare_speed(
     if needle is not None:  # then nothing speaks for another gear or other files
         return replace(result, causes=(Cause(needle, None, True),))
     unit_seen = DIAL_UNIT_SEEN in codes_of(after.findings)
-    return replace(result, causes=likely_causes(result, vehicle, work, unit_seen=unit_seen))
+    return replace(result, causes=_causes(result, vehicle, work, unit_seen=unit_seen))
 
 
 def compare_odometer(before: Interval, after: Interval, planned: GainChange) -> ChangeCheck:
@@ -245,13 +245,8 @@ def _compared_speeds(before: Dial, after: Dial, change: float) -> FloatArray:
     return np.linspace(*(shared if shared[1] - shared[0] > (high - low) / 4 else (low, high)), _COMPARED)
 
 
-def likely_causes(
-    change: ChangeCheck, vehicle: Vehicle | None, work: Work | None, *, unit_seen: bool = False
-) -> tuple[Cause, ...]:
-    """List what would explain a change other than planned, in the order in which a shop would look.
-
-    Where somebody saw the unit on the dial, no other is suspected.
-    """
+def _causes(change: ChangeCheck, vehicle: Vehicle | None, work: Work | None, *, unit_seen: bool) -> tuple[Cause, ...]:
+    """List what would explain a change other than planned, in the order in which a shop would look."""
     wrong_file = _wrong_file(change, unit_seen=unit_seen)
     return (_other_gear(change, vehicle, work), _wrong_range(change), _tires(change), wrong_file)
 
@@ -292,6 +287,7 @@ def _tires(change: ChangeCheck) -> Cause:
 
 
 def _wrong_file(change: ChangeCheck, *, unit_seen: bool) -> Cause:
+    """Say which files may be mixed up; where somebody saw the unit on the dial, no other is suspected."""
     known = {"unchanged": 1 / change.planned.value}
     if not unit_seen:
         known |= {"kmh_taken_for_mph": _KM_A_MILE, "mph_taken_for_kmh": 1 / _KM_A_MILE}

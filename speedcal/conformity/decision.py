@@ -59,7 +59,7 @@ def readings_to_settle(
     *,
     places: Sequence[tuple[float, ...]],
     u_reading_mps: float,
-    shared: FloatArray | float = 0.0,
+    shared: FloatArray,
 ) -> tuple[int, tuple[float, ...]] | None:
     """Return the fewest further readings, and the speeds to take them at, that would settle the verdict.
 
@@ -98,12 +98,10 @@ def readings_to_settle(
     return best
 
 
-def drives_to_settle(
-    limits: ShownLimits, dial: Dial, confidence: float, *, shared: FloatArray | float = 0.0
-) -> int | None:
+def drives_to_settle(limits: ShownLimits, dial: Dial, confidence: float, *, shared: FloatArray) -> int | None:
     """Return the fewest further drives like the one made that would settle the verdict; None for more than a few.
 
-    As in :func:`readings_to_settle` 9 of 10 do if the instrument is as estimated, and what all drives share stays.
+    As in :func:`readings_to_settle`, nine times in ten if the instrument is as estimated, and ``shared`` stays.
     """
     for drives in range(1, MOST_DRIVES + 1):
         own = (dial.knot_covariance - shared) / (1 + drives)

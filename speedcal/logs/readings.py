@@ -16,8 +16,9 @@ from speedcal.logs import limits
 from speedcal.logs.bad_rows import sort_out
 from speedcal.logs.dial_unit import with_dial_unit
 from speedcal.logs.numbers import speed_step
-from speedcal.logs.shared_stamps import are_even, cut_to, evenly, of_a_timer
+from speedcal.logs.shared_stamps import are_even, cut_to, evenly
 from speedcal.logs.source import Source
+from speedcal.logs.timer_stamps import of_a_timer
 from speedcal.logs.track import same_fields
 from speedcal.units import KMH_MPS, SPEED_UNIT_MPS, SpeedUnit
 from speedcal.wording import words
@@ -135,9 +136,8 @@ def build_readings(source: Source, kind: str, shown: Shown) -> Readings:
 
     Lines without a speed, and lines without a time where others have one, are left out and counted, and so are a few
     that cannot be read; of many the file is refused. A line with a time and the odometer stays, its speed is NaN (the
-    odometer is noted while standing). A log that
-    holds every row twice is halved; readings that share a stamp in a log finer than its stamps are spread over the
-    step of the stamps.
+    odometer is noted while standing). A log that holds every row twice is halved; readings that share a stamp in a log
+    finer than its stamps are spread over the step of the stamps; rows of a timer get their times back.
     """
     speed_mps = shown.speed * SPEED_UNIT_MPS[shown.unit]
     stamps, line = shown.stamps, np.asarray(shown.line, np.int64)

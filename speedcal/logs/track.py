@@ -12,12 +12,11 @@ from numpy.typing import ArrayLike
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray
 from speedcal.logs import limits
-from speedcal.logs.cut_stamps import evenly_taken
 from speedcal.logs.fix_order import as_driven, in_time, not_renewed, spread_stamps
 from speedcal.logs.numbers import decimal_step, recorded_step
-from speedcal.logs.shared_stamps import of_a_timer
 from speedcal.logs.source import Source
 from speedcal.logs.speed_physics import are_swapped
+from speedcal.logs.timer_stamps import evenly_taken, of_a_timer
 from speedcal.wording import words
 
 BASE_S = 946_684_800.0
@@ -178,7 +177,7 @@ def build_track(source: Source, kind: str, fixes: Fixes) -> Track:
 def _spread(
     time_s: FloatArray, segment: IntArray, latitude: FloatArray, longitude: FloatArray, speed: FloatArray
 ) -> tuple[FloatArray, float, list[Finding]]:
-    """Return the times of fixes that were taken evenly or share stamps, the step of the stamps, and what is told."""
+    """Return the times of fixes that were taken evenly or share stamps, the step of the stamps [s], and findings."""
     even, period_s = evenly_taken(time_s, segment, latitude, longitude, speed)
     if period_s:
         return even, 1.0, _of_a_timer(period_s)

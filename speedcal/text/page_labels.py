@@ -136,11 +136,7 @@ QUESTIONS = {
         "rolling": "rolling",
         "mountainous": "mountainous",
     },
-    "dial_unit": {
-        "": "not looked at",
-        "mph": "mph",
-        "km/h": "km/h",
-    },
+    "dial_unit": {"": "not looked at", "mph": "mph", "km/h": "km/h"},
 }
 """What no file shows of itself, and the answers."""
 HINTS = {

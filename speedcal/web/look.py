@@ -214,10 +214,10 @@ def _read_readings(task: Mapping[str, Any]) -> Readings:
     from speedcal.logs.dial_unit import with_dial_unit
 
     options = {key: value for key, value in task["options"].items() if key in _READING_OPTIONS}
+    dial_unit = task["options"].get("dial_unit")
     if task["held"]:
-        held = held_readings(tuple(task["held"]), options.get("unit") or task["unit"])
-        return with_dial_unit(held, task["options"].get("dial_unit"))
-    readings = with_dial_unit(read_readings(task["readings"], **options), task["options"].get("dial_unit"))
+        return with_dial_unit(held_readings(tuple(task["held"]), options.get("unit") or task["unit"]), dial_unit)
+    readings = with_dial_unit(read_readings(task["readings"], **options), dial_unit)
     _check_size(len(readings), task["most_rows"], "readings", readings.source)
     if task["typed_from"]:
         return _as_typed(readings, task["typed_from"])
