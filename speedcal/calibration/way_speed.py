@@ -34,7 +34,7 @@ from speedcal.calibration.tuning_track import (
     WAY_REACH_S,
     WAY_ROUNDS,
 )
-from speedcal.interval import FloatArray, IntArray
+from speedcal.interval import BoolArray, FloatArray, IntArray
 
 _LOOSE = 1e-6
 _OUTLIER = 6.0
@@ -131,10 +131,8 @@ def _noise_across(ground: GroundSpeed, piece: IntArray, course: FloatArray) -> f
 def _fitted(ground: GroundSpeed, piece: IntArray, way: FloatArray, grid: SplineGrid) -> tuple[FloatArray, FloatArray]:
     """Return the coefficients of the way and the band of their covariance."""
     places = grid.locate(ground.time_s, piece)
-    reach = max(1, round(WAY_REACH_S / grid.spacing_s))
     moving = ground.speed_mps >= SLOWEST_MPS
     moving = moving if moving.any() else np.ones(len(way), bool)
-    fixes = local_sum(np.ones(len(way)), FIX_NOISE_REACH)
     acceleration2 = np.full(len(grid), USUAL_WAY_ACCELERATION**2)
     noise2 = np.full(len(way), (ground.u_speed_mps * ground.interval_s) ** 2 + LEAST_FIX_NOISE_M**2)
     coefficients = covariance = np.empty(0)
@@ -156,16 +154,29 @@ def _fitted(ground: GroundSpeed, piece: IntArray, way: FloatArray, grid: SplineG
         covariance = known.inverse()
         off2 = (way - places.of(coefficients, places.value)) ** 2
         seen2 = off2 + variances(covariance, places.first, places.value, places.value)
-        usual2 = float(np.minimum(seen2[moving], _MOST_AT_ONCE * np.median(seen2[moving])).mean())
-        near2 = local_sum(np.minimum(seen2, _MOST_AT_ONCE * usual2), FIX_NOISE_REACH)
-        noise2 = np.maximum((near2 + FIX_NOISE_POOL * usual2) / (fixes + FIX_NOISE_POOL), least_m**2)
+        noise2 = np.maximum(_near(seen2, moving), least_m**2)
         noise2 *= np.maximum(1.0, off2 / noise2 / _OUTLIER)
-        expected2 = max(USUAL_WAY_ACCELERATION**2, WAY_LEARNT * float(np.exp(np.log(acceleration2).mean())))
-        learnt = np.clip(1 - grid.bending_variances(covariance) / acceleration2, 0.0, 1.0)
-        acceleration2 = np.clip(
-            (local_sum(grid.bending(coefficients) ** 2, reach) + WAY_POOL * expected2)
-            / (local_sum(learnt * grid.inner, reach) + WAY_POOL),
-            LEAST_WAY_ACCELERATION**2,
-            MOST_WAY_ACCELERATION**2,
-        )
+        acceleration2 = _learnt(grid, coefficients, covariance, acceleration2)
     return coefficients, covariance
+
+
+def _near(off2: FloatArray, moving: BoolArray) -> FloatArray:
+    """Return the mean square of how far fixes lie off near each, drawn towards that of all under way. [m2]."""
+    usual2 = float(np.minimum(off2[moving], _MOST_AT_ONCE * np.median(off2[moving])).mean())
+    near2 = local_sum(np.minimum(off2, _MOST_AT_ONCE * usual2), FIX_NOISE_REACH)
+    return (near2 + FIX_NOISE_POOL * usual2) / (local_sum(np.ones(len(off2)), FIX_NOISE_REACH) + FIX_NOISE_POOL)
+
+
+def _learnt(
+    grid: SplineGrid, coefficients: FloatArray, covariance: FloatArray, acceleration2: FloatArray
+) -> FloatArray:
+    """Return the mean square of the acceleration near each knot, from that before (MacKay's fixed point). [m2/s4]."""
+    reach = max(1, round(WAY_REACH_S / grid.spacing_s))
+    expected2 = max(USUAL_WAY_ACCELERATION**2, WAY_LEARNT * float(np.exp(np.log(acceleration2).mean())))
+    learnt = np.clip(1 - grid.bending_variances(covariance) / acceleration2, 0.0, 1.0)
+    return np.clip(
+        (local_sum(grid.bending(coefficients) ** 2, reach) + WAY_POOL * expected2)
+        / (local_sum(learnt * grid.inner, reach) + WAY_POOL),
+        LEAST_WAY_ACCELERATION**2,
+        MOST_WAY_ACCELERATION**2,
+    )

@@ -10,22 +10,20 @@ from speedcal.text.vehicle_summary import work_words
 if TYPE_CHECKING:
     from speedcal.vehicle import Corrections, Work
 
-_NOTHING = "nothing changed"
-
 
 def road_test_steps(work: Work | None, corrections: Corrections | None, unit: str) -> tuple[str, ...]:
     """Ask for the road test of the work, with what the drive before leads one to expect; nothing without any work."""
     from speedcal.vehicle.fitted import brought_by
 
-    what = work_words(work, unit) if work is not None else _NOTHING
-    if work is None or what == _NOTHING:
+    if work is None or work.is_nothing:
         return ()
-    steps = [f"Drive the road test of the work ({what}). Its sheet says which speeds to hold, and how long."]
-    choice = None if corrections is None or work.needle else brought_by(corrections.lists().values(), work.changes)
-    if choice is not None:
-        known = "By the drive before" if corrections and corrections.is_driven else "By the parts as stated"
-        steps.append(
-            f"{known} this leaves at most {choice.worst_error_percent:.1f} %, {likely(choice.probability_passes)} "
-            "sure to be enough."
-        )
-    return tuple(steps)
+    what = work_words(work, unit)
+    test = f"Drive the road test of the work ({what}). Its sheet says which speeds to hold, and how long."
+    if corrections is None or work.needle:
+        return (test,)
+    choice = brought_by(corrections.lists().values(), work.changes)
+    if choice is None:
+        return (test,)
+    known = "By the drive before" if corrections.is_driven else "By the parts as stated"
+    left = f"{choice.worst_error_percent:.1f} %, {likely(choice.probability_passes)} sure to be enough."
+    return test, f"{known} this leaves at most {left}"

@@ -209,7 +209,7 @@ def done(work: Work | None, vehicle: Vehicle | None, unit: str) -> tuple[str, ..
     if work is None:
         return ()
     text, note = work_words(work, unit), one_line(work.note)
-    lines = [] if text == "nothing changed" and note else [_capital(text) + _was(work, vehicle)]
+    lines = [] if work.is_nothing and note else [_capital(text) + _was(work, vehicle)]
     return (*lines, *([note] if note else []))
 
 

@@ -197,6 +197,11 @@ class Work:
         parts = {name: getattr(self, name) for name in names} | {f"settings.{s.kind}": s.now for s in self.settings}
         return {name: value for name, value in parts.items() if value is not None}
 
+    @property
+    def is_nothing(self) -> bool:
+        """Whether nothing was fitted or set, though a note may stand there."""
+        return not self.changes and self.needle is None
+
     def __str__(self) -> str:
         return words().summary(self)
 
