@@ -61,7 +61,14 @@ def driving_to_settle(
     u_mps = float(np.sqrt(shared[0, 0]))
     if _is_of_the_eye(after) and _readings(after, limits, rule, judged_mps, 0 * shared) is not None:
         return Finding("within_way_of_reading", half_width_mps=1.96 * u_mps, unit=after.unit), None, ()
-    return Finding("on_the_limit"), None, ()
+    return Finding("on_the_limit", speed_mps=_tightest(limits, after), unit=after.unit), None, ()
+
+
+def _tightest(limits: ShownLimits, after: Calibration) -> float:
+    """Return the true speed at which the dial is nearest to a limit, by what it is known to there. [m/s]."""
+    shown = after.indicated(limits.speeds_mps)
+    room = np.minimum(shown - limits.low_mps, limits.high_mps - shown)
+    return float(limits.speeds_mps[np.argmin(room / after.half_width(limits.speeds_mps))])
 
 
 def _readings(

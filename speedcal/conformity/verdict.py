@@ -15,6 +15,7 @@ from speedcal.conformity.probability import Box
 from speedcal.conformity.reference_speed import reference_findings
 from speedcal.conformity.rules import load_tolerance
 from speedcal.conformity.settling import driving_to_settle, way_to_settle
+from speedcal.conformity.shown_by_gps import as_gps
 from speedcal.conformity.tolerance import ShownLimits, Tolerance
 from speedcal.conformity.verification import Check, RangeCheck, Verification
 from speedcal.errors import VehicleError
@@ -77,6 +78,7 @@ def verify(
     findings = _rule_findings(rule)
     if after.trust.word == "WEAK":
         findings.append(Finding("weak_drive", reasons=after.trust.reasons))
+    findings += as_gps(after, before)
     changes: tuple[ChangeCheck, ...] = ()
     if before is not None and work is not None:
         try:

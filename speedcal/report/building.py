@@ -6,6 +6,7 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from speedcal.conformity.shown_by_gps import open_findings
 from speedcal.interval import reached
 from speedcal.report.allowed import Allowed
 from speedcal.report.comparison import Curve
@@ -58,7 +59,14 @@ def build_model(facts: ReportFacts) -> ReportModel:
     curves, allowed = _pictures(facts, change)
     units: Units = (facts.unit, other_unit(facts.unit)) if facts.both_units else (facts.unit,)
     details = tuple(
-        drive_detail(d.name, d.calibration, facts.unit, has_date=d.has_date, date=d.date, noted=d.noted)
+        drive_detail(
+            d.name,
+            replace(d.calibration, findings=open_findings(d.calibration, before)),
+            facts.unit,
+            has_date=d.has_date,
+            date=d.date,
+            noted=d.noted,
+        )
         for d in facts.drives
     )
     pooled = {"before": facts.before, "after": facts.after}

@@ -5,6 +5,9 @@ from __future__ import annotations
 from speedcal.text.messages import Template, Values
 from speedcal.text.numbers import distance, fill, joined, span, speed
 
+_LEAST_SAID = 0.0005
+"""A share below this would be written as zero."""
+
 REFUSALS: dict[str, tuple[Template, Template]] = {
     "few_fixes": (
         "the track has {count:n usable fix/usable fixes}, too few to tell a speed",
@@ -232,8 +235,12 @@ FINDINGS: dict[str, Template] = {
     "or say whether the country was level, rolling or mountainous.",
     "fixes_of_other_days": "Left out: {count:n fix/fixes} of the track, stamped days away from the readings, as "
     "receivers do before the first satellites, or of other drives.",
-    "distance_between_fixes": "One fix in {interval_s:.0f} s: the distance was taken along the positions and made "
-    "longer by {longer:percent1} for the corners cut between them, give or take {u:percent1} (standard).",
+    "distance_between_fixes": lambda values: fill(
+        "One fix in {interval_s:.0f} s: the distance was taken along the positions and made longer by "
+        "{longer:percent1} for the corners cut between them, give or take "
+        + ("{u:percent1} (standard)." if values["u"] >= _LEAST_SAID else "less than {least:percent1} (standard)."),
+        {**values, "least": _LEAST_SAID},
+    ),
     "reads_as_gps": "The log shows what GPS shows, to {within:percent1}. Apps may log the speed of GPS in place of the "
     "dial's: at one held speed, see that the dial shows what the log says.",
     "vehicle_leans": "The dial shows up to {most:percent1} more in bends, as that of a motorcycle does, which leans "

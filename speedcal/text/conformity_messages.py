@@ -20,6 +20,14 @@ def _day(time_s: float) -> str:
     return datetime.fromtimestamp(time_s, UTC).strftime("%d %b %Y %H:%M UTC")
 
 
+def _on_the_limit(values: Values) -> str:
+    said = "Not proven, and more driving will hardly settle it: the instrument reads too close to a limit"
+    if "speed_mps" not in values:  # of an odometer, which has one limit on one number
+        return f"{said}."
+    at = round(values["speed_mps"] / SPEED_UNIT_MPS[values["unit"]])
+    return f"{said}, most of all at a true {at} {values['unit']}."
+
+
 def _does_not_hold(values: Values) -> str:
     return f"the rule {values['rule']} does not apply at {_bare(values['speed_mps'], values['unit'])} {values['unit']}"
 
@@ -327,7 +335,7 @@ FINDINGS: dict[str, Template] = {
     "more_readings": _more_readings,
     "more_drives": "About {count:n more drive} like this one, pooled with it, settle it nine times in ten if the dial "
     "reads as estimated.",
-    "on_the_limit": "Not proven, and more driving will hardly settle it: the instrument reads too close to a limit.",
+    "on_the_limit": _on_the_limit,
     "within_way_of_reading": lambda values: (
         "More readings taken in the same way will hardly settle it: the way of reading alone leaves "
         f"±{speed(values['half_width_mps'], values['unit'], digits=1)} open. "

@@ -111,6 +111,11 @@ def _not_driven(values: Values) -> str:
         f"{v / SPEED_UNIT_MPS[unit]:.4g} (±{half / SPEED_UNIT_MPS[unit]:.1f})"
         for v, half in zip(values["speeds_mps"], values["half_mps"], strict=True)
     )
+    if values.get("once_right"):  # then the same turns of the shaft stand for other speeds, those of the road test
+        return (
+            f"Once that is right, what was driven tells of a true {driven} {unit}; at {at} {unit} the dial is only "
+            "extended from that, and the road test tells."
+        )
     return (
         f"The drive tells of {driven} {unit}; at {at} {unit} the dial is only extended from that. Drive those speeds "
         "too where that is legal, or name others."

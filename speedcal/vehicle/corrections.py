@@ -216,7 +216,11 @@ def _once_right(
     then: Corrections, keep: Choice, diagnosis: Diagnosis | None, advice: tuple[Advice, ...]
 ) -> Corrections:
     """Return what is to be done once a unit or a count of pulses is right, with that on top."""
-    left = tuple(found for found in then.findings if found.code != "acceptable_as_is")
+    left = tuple(
+        Finding(found.code, **found.values, once_right=True) if found.code == "speeds_not_driven" else found
+        for found in then.findings
+        if found.code != "acceptable_as_is"
+    )
     settings = () if "number_of_other_unit" in advice[0].codes else then.settings  # figured from the wrong number
     shown = followed_by(advice, then.advice)
     return replace(then, keep=keep, diagnosis=diagnosis, advice=shown, findings=left, settings=settings)

@@ -84,7 +84,7 @@ class FoundChoices:
         calibration, vehicle = self.calibration, self.vehicle
         found = [
             *(self.known.assumptions if self.known else ()),
-            *(train_findings(calibration, vehicle, self.effective) if calibration is not None else ()),
+            *(_said_by_drive(calibration, vehicle, self.effective) if calibration is not None else ()),
             *self.teeth.findings,
             *(_from_memory(vehicle) if self.has_gears else ()),
         ]
@@ -100,6 +100,12 @@ class FoundChoices:
                 is_driven=is_driven,
             )
         return (*found, *([self.measure] if self.measure else []))
+
+
+def _said_by_drive(calibration: Calibration, vehicle: Vehicle, effective: EffectiveTire | None) -> list[Finding]:
+    """Return what the chain says, and first whether it is the dial that was logged: else nothing here is of it."""
+    doubted = [found for found in calibration.findings if found.code == "reads_as_gps"]
+    return [*doubted, *train_findings(calibration, vehicle, effective)]
 
 
 def find_choices(

@@ -14,6 +14,7 @@ from benchmark.outside.road import RoadStyle
 
 import speedcal
 from speedcal.calibration.between_fixes import way_between
+from speedcal.finding import Finding
 
 FACTOR = 0.94
 ROADS = {
@@ -71,6 +72,13 @@ def telematics(drive: OutsideDrive, every_s: float, path: Path) -> Path:
         rows.append(f"{stamp},{place},{fixes.speed_mps[i] * 3.6:.1f},{own},{counted:.0f}")
     path.write_text("\n".join(rows) + "\n", encoding="utf-8")
     return path
+
+
+@pytest.mark.parametrize(("u", "said"), [(0.0002, "less than 0.1 %"), (0.0007, "0.1 %"), (0.003, "0.3 %")])
+def test_what_the_corners_leave_open_is_never_said_to_be_nothing(u: float, said: str) -> None:
+    """A standard uncertainty of 0.02 % was written as 0.0 %."""
+    found = Finding("distance_between_fixes", interval_s=10.0, longer=0.001, u=u)
+    assert found.text.endswith(f"give or take {said} (standard).")
 
 
 @pytest.mark.parametrize(("road", "every_s", "rms"), [("usual", 30, 0.006), ("town", 10, 0.012), ("highway", 60, 0.01)])

@@ -15,7 +15,7 @@ from speedcal.conformity.change import compare_speed
 from speedcal.errors import ToleranceError
 from speedcal.finding import Finding, Trust
 from speedcal.interval import Interval
-from speedcal.text.verdict import change_words
+from speedcal.text.verdict import change_words, in_full
 from speedcal.units import MPH_MPS
 from speedcal.vehicle import GainChange, Vehicle
 
@@ -192,7 +192,46 @@ def test_an_instrument_on_the_limit_cannot_be_settled_by_readings() -> None:
     dial = make_calibration(offset=0.0, factor=1.0, u_offset=0.3)
     result = verify(None, dial, {"never_low": True, "speeds": [50], "unit": "mph"})
     assert (result.verdict, result.readings_needed) == ("not proven", None)
-    assert "on_the_limit" in {finding.code for finding in result.findings}
+    (said,) = (finding.text for finding in result.findings if finding.code == "on_the_limit")
+    assert "at a true 50 mph" in said
+
+
+def test_a_limit_that_is_too_close_is_named_with_the_speed_where_it_is() -> None:
+    """0.5 km/h low at all speeds, within 5 %: at 10 km/h that is the limit itself, at 20 km/h half of it."""
+    dial = make_calibration(offset=-0.5, u_offset=0.02, unit="km/h", speed_range=(10, 100), n_readings=200)
+    result = verify(None, dial, {"percent": 5, "unit": "km/h"})
+    (said,) = (finding.text for finding in result.findings if finding.code == "on_the_limit")
+    assert "most of all at a true 10 km/h" in said
+    assert all(check.verdict == "pass" for check in result.checks if check.speed_mps > 15 / 3.6)
+
+
+def _log(factor: float, *codes: str, every_s: float = 1.0) -> Calibration:
+    dial = make_calibration(factor=factor, u_factor=0.001, u_offset=0.03, n_readings=300)
+    rows = dial.readings.assign(time_s=1.7e9 + every_s * np.arange(300))
+    return replace(dial, readings=rows, findings=tuple(Finding(code, within=0.004) for code in codes))
+
+
+@pytest.mark.parametrize(
+    ("before", "asked"),
+    [
+        (None, True),
+        (_log(1.12), False),  # a log of GPS could not have shown 12 % more than GPS
+        (
+            _log(1.12, every_s=30.0),
+            True,
+        ),  # nor could notes: somebody read them off the dial, and another log came after
+        (_log(1.002), True),
+        (_log(1.0, "reads_as_gps"), True),
+    ],
+)
+def test_a_pass_on_a_log_that_may_be_of_gps_says_so_unless_the_log_before_showed_the_error(
+    before: Calibration | None, asked: bool
+) -> None:
+    """Set right, a dial shows what GPS shows; the log before the work tells that it is the dial that is logged."""
+    result = verify(before, _log(1.0, "reads_as_gps"), {"percent": 4})
+    assert result.verdict == "pass"
+    assert ("reads_as_gps" in {finding.code for finding in result.findings}) == asked
+    assert ("see that the dial shows what the log says" in in_full(result)) == asked
 
 
 VEHICLE = Vehicle.from_dict({"driven_gear": 20})

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -14,8 +15,9 @@ from hypothesis import strategies as st
 from support.calibrations import make_calibration
 
 from speedcal.errors import VehicleError
+from speedcal.finding import Finding
 from speedcal.interval import Interval
-from speedcal.text.corrections import low_text
+from speedcal.text.corrections import low_text, unsaid
 from speedcal.units import MILE_M, MPH_MPS
 from speedcal.vehicle import Vehicle, correct, gain_change, predict_after
 from speedcal.vehicle.drivetrain import chain, train_gain
@@ -119,6 +121,32 @@ def test_an_unknown_chain_is_called_inseparable_and_nothing_is_guessed() -> None
     found = {finding.code: finding for finding in result.findings}
     assert found["inseparable"].values["links"] == ["instrument", "axle"]
     assert "count turns of the driveshaft" in found["inseparable"].text
+
+
+def test_nothing_is_asked_to_be_told_apart_where_nothing_is_to_be_done() -> None:
+    """Six measurements of the chain were asked for under 'Keep it as it is'."""
+    unknown = Vehicle.from_dict({"pulse_scaler": "1", "scaler_decimals": 3})
+    for factor, asked in ((1.0, False), (1.12, True)):
+        result = correct(make_calibration(factor=factor, u_factor=0.001), unknown)
+        assert ([entry.action for entry in result.advice] == ["keep_as_is"]) != asked
+        assert ("inseparable" in {finding.code for finding in unsaid(result)}) == asked
+        assert "inseparable" in {finding.code for finding in result.findings}
+
+
+def test_advice_on_a_log_that_may_be_of_gps_asks_for_a_look_at_the_dial() -> None:
+    """'Keep it as it is' would else be said of a dial that nobody has looked at."""
+    log = replace(make_calibration(u_factor=0.001), findings=(Finding("reads_as_gps", within=0.004),))
+    for result in (correct(log, Vehicle()), correct(log, Vehicle.from_dict(PICKUP))):
+        assert "see that the dial shows what the log says" in " ".join(finding.text for finding in unsaid(result))
+
+
+def test_speeds_out_of_reach_are_those_of_the_dial_once_its_unit_is_right() -> None:
+    """Driven were 30 to 70 mph, which a dial that shows 1.61 times as much has at 48 to 113 mph once it is right."""
+    mixed = make_calibration(factor=1.609344, u_factor=0.001, u_offset=0.1)
+    result = correct(mixed, Vehicle.from_dict({"pulse_scaler": "1"}), speeds=[30, 60, 70])
+    assert result.advice[0].action == "set_unit"
+    (said,) = (finding.text for finding in result.findings if finding.code == "speeds_not_driven")
+    assert said.startswith("Once that is right, what was driven tells of a true 48 to 113 mph; at 30 (")
 
 
 def test_one_unknown_link_is_what_the_drive_determines() -> None:
