@@ -7,7 +7,7 @@ import numpy as np
 from speedcal.calibration.end_stops import held_spread, sticking_step
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.heavy_damping import heavy_damping, u_even_mean, u_tracking
-from speedcal.calibration.latent_model import Channel, Start
+from speedcal.calibration.latent_model import Channel, Fit, Start
 from speedcal.calibration.latent_speed import fit_latent
 from speedcal.calibration.log_intervals import log_dial
 from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine, RoughLog, told_by_dial
@@ -62,39 +62,21 @@ def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) ->
     fixes = fixes[_thinned(ground.time_s[fixes])]
     if min(len(some), len(fixes)) < LATENT_READINGS:
         return None
-    _, piece = np.unique(ground.piece, return_inverse=True)
-    before, _ = ground.place(moment[some])
-    plain = np.abs(indicated_mps - log.offset_mps - log.factor * speed) < _PLAINLY_WRONG_MPS + HEAVY_LATE_S * np.abs(
-        slope
-    )
+    off = np.abs(indicated_mps - log.offset_mps - log.factor * speed)
+    plain = inside & (off < _PLAINLY_WRONG_MPS + HEAVY_LATE_S * np.abs(slope))
     start_s, damping_s2, tracking = heavy_damping(
         ground,
-        time_s[inside & plain],
-        indicated_mps[inside & plain],
+        time_s[plain],
+        indicated_mps[plain],
         tau_s=log.tau_s,
         plain_mps=float(np.sqrt((step_mps**2 + ground.step_mps**2) / 12 + ground.u_speed_mps**2)),
     )
     told_mps = indicated_mps if tracking is None else tracking.seen(time_s, indicated_mps)
     step_mps = sticking_step(speed[some], indicated_mps[some], step_mps)
-    seconds = np.arange(ground.time_s[0], ground.time_s[-1] + 1.0)
-    second, known = ground.place(seconds)
-    fit = fit_latent(
-        Channel(ground.time_s[fixes], ground.speed_mps[fixes], piece[fixes], ground.step_mps, np.zeros(len(fixes))),
-        Channel(time_s[some], told_mps[some], piece[before], step_mps if tracking is None else 0.0, u_stated_mps[some]),
-        grid=SplineGrid.over(ground.time_s, piece, LATENT_SPACING_S),
-        start=Start(
-            start_s,
-            log.offset_mps,
-            log.factor,
-            log.scatter_mps,
-            speed[some],
-            ground.u_speed_mps,
-            damping_s2,
-            seconds,
-            np.where(known, piece[second], -1),
-            runs,
-        ),
-    )
+    piece = _numbered(ground)[ground.place(moment[some])[0]]
+    told_step_mps = step_mps if tracking is None else 0.0  # what the filter makes of rounded values is rounded no more
+    shown = Channel(time_s[some], told_mps[some], piece, told_step_mps, u_stated_mps[some])
+    fit = _latent_fit(log, fixes, shown, speed[some], start_s=start_s, damping_s2=damping_s2, runs=runs)
     late = fit.clock_offset_s + fit.drift * (time_s - float(np.mean(time_s[some])))
     moment = time_s + late
     held_mps = held_spread(fit.speed_mps, indicated_mps[some], step_mps)
@@ -107,20 +89,19 @@ def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) ->
     )
     u_even = u_even_mean(
         ground,
-        time_s[inside & plain],
-        indicated_mps[inside & plain],
+        time_s[plain],
+        indicated_mps[plain],
         clock_offset_s=fit.clock_offset_s,
         damping_s2=fit.damping_s2,
     )
     u_tracks = 0.0 if tracking is None else u_tracking(ground, tracking)
     dial = dial.geared(1.0, u_ln_factor=float(np.hypot(u_even, u_tracks)))
-    plainly = np.abs(indicated_mps - log.offset_mps - log.factor * speed)[carries]
     speed, slope, inside = ground.at(moment)
     constant_s = float(np.sqrt(2 * abs(fit.damping_s2)))
     followed = _followed(ground, moment, constant_s) if fit.damping_s2 > 0 else speed
     hangs_mps = fit.play_mps * fit.pointer.at(moment)
     away = np.abs(told_mps - hangs_mps - dial.indicated(followed))
-    if not np.median(away[carries]) <= _WORSE * np.median(plainly) + step_mps / 2:
+    if not np.median(away[carries]) <= _WORSE * np.median(off[carries]) + step_mps / 2:
         return None
     reason = np.where(inside & ground.usable_at(moment), "", np.where(inside, TOO_SLOW, NO_GROUND)).astype(object)
     scatter = float(np.hypot(fit.noise_mps, step_mps / np.sqrt(12)))
@@ -140,6 +121,44 @@ def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) ->
         receiver_lag_s=constant_s * (fit.damping_s2 < 0),
         tracking=tracking,
     )
+
+
+def _latent_fit(
+    log: RoughLog,
+    fixes: IntArray,
+    shown: Channel,
+    speed_mps: FloatArray,
+    *,
+    start_s: float,
+    damping_s2: float,
+    runs: SteadyRuns,
+) -> Fit:
+    """Return the fit through the latent speed; ``fixes`` tell it, ``speed_mps`` is about what it is at each row."""
+    ground, piece = log.ground, _numbered(log.ground)
+    seconds = np.arange(ground.time_s[0], ground.time_s[-1] + 1.0)
+    second, known = ground.place(seconds)
+    return fit_latent(
+        Channel(ground.time_s[fixes], ground.speed_mps[fixes], piece[fixes], ground.step_mps, np.zeros(len(fixes))),
+        shown,
+        grid=SplineGrid.over(ground.time_s, piece, LATENT_SPACING_S),
+        start=Start(
+            start_s,
+            log.offset_mps,
+            log.factor,
+            log.scatter_mps,
+            speed_mps,
+            ground.u_speed_mps,
+            damping_s2,
+            seconds,
+            np.where(known, piece[second], -1),
+            runs,
+        ),
+    )
+
+
+def _numbered(ground: GroundSpeed) -> IntArray:
+    """Return the piece of each fix, numbered from 0 on."""
+    return np.unique(ground.piece, return_inverse=True)[1]
 
 
 def _followed(ground: GroundSpeed, moment_s: FloatArray, constant_s: float) -> FloatArray:

@@ -24,7 +24,7 @@ from speedcal.interval import BoolArray, FloatArray
 
 _FEWEST, _LONGEST_S = 60, 86400.0
 _TRACKING_LATE_S, _FINER = 2.0, (1.13, 1.06, 1.03)
-"""Clock offsets at which a filter is looked for, and the steps, ever finer, by which its figures are found."""
+"""Seconds to either side in which a filter is looked for, and the steps, ever finer, by which its figures are found."""
 
 
 def heavy_damping(

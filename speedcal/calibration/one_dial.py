@@ -93,8 +93,8 @@ class LoggedDial:
         change = change_within(time, speed, off + bend, step_mps=float(np.hypot(step_mps, ground.step_mps)))
         play = float(np.abs(line.hangs_mps).max(initial=0.0))
         wander = 0.0 if line.windows is None else line.windows.wander_mps
-        passed, shown = (table[name].to_numpy()[every] for name in ("ground_mps", "indicated_mps"))
-        return cls(ground, lines, time, speed, off, rate, shown, passed, step_mps, play, line.gain, wander, change)
+        passed, read = (table[name].to_numpy()[every] for name in ("ground_mps", "indicated_mps"))
+        return cls(ground, lines, time, speed, off, rate, read, passed, step_mps, play, line.gain, wander, change)
 
     def widened(self, line: MeasuredLine, dial: Dial) -> tuple[MeasuredLine, Dial]:
         """Return the fit and its dial with what the dial changes on the way, a line of the budget."""
