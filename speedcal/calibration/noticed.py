@@ -1,18 +1,23 @@
-"""What was noticed of track, readings and needle on the way to an answer."""
+"""What is worth telling of track, readings and needle beside an answer."""
 
 from __future__ import annotations
 
 import numpy as np
 
+from speedcal.calibration.fit_logged import is_log
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.odometer import OdometerFactor
 from speedcal.calibration.result import HILLS, Calibration
+from speedcal.calibration.tuning import AS_GPS_WITHIN
 from speedcal.calibration.tuning_logs import PLAY_NOTICED_MPS
 from speedcal.calibration.tuning_track import HEIGHTS_NEEDED, HILLS_NOTICED
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray
 from speedcal.logs.readings import Readings
 from speedcal.logs.track import Track
+
+READS_AS_GPS = "reads_as_gps"
+"""Code of the finding that a log may be one of GPS speed."""
 
 
 def left_out(
@@ -46,3 +51,20 @@ def hanging(calibration: Calibration, hangs_mps: FloatArray) -> tuple[Finding, .
     """Return the finding that the needle hangs behind; ``hangs_mps`` is what it shows more at each reading."""
     play = float(np.abs(hangs_mps).max(initial=0.0))
     return (Finding("needle_hangs", play_mps=play, unit=calibration.unit),) if play > PLAY_NOTICED_MPS else ()
+
+
+def is_of_log(calibration: Calibration) -> bool:
+    """Tell whether the readings used are rows of a log, and not noted by hand."""
+    return is_log(np.sort(calibration.readings["time_s"][calibration.readings["used"]].to_numpy(float)))
+
+
+def reads_as_gps(calibration: Calibration) -> Finding | None:
+    """Say that a log shows what GPS shows: an instrument is rarely that right, and an app may log the speed of GPS."""
+    if not is_of_log(calibration):
+        return None
+    speeds = np.linspace(*calibration.speed_range_mps, 3)
+    half = calibration.half_width(speeds)
+    away = np.abs(calibration.indicated(speeds) - speeds)
+    if (away > half).any() or (half > AS_GPS_WITHIN * speeds).any():
+        return None
+    return Finding(READS_AS_GPS, within=float((half / speeds).max()))

@@ -8,13 +8,12 @@ from dataclasses import replace
 import numpy as np
 
 from speedcal.calibration.clock_search import zone_near
-from speedcal.calibration.fit_logged import is_log
 from speedcal.calibration.measured import STOPPED, WRONG
+from speedcal.calibration.noticed import is_of_log, reads_as_gps
 from speedcal.calibration.odometer import OdometerFactor
 from speedcal.calibration.recorded_speed import SPEED_AGAINST_POSITIONS
 from speedcal.calibration.result import Calibration
 from speedcal.calibration.tuning import (
-    AS_GPS_WITHIN,
     CLOCK_FAR_S,
     DENSE_LEVELS,
     DENSE_ROWS,
@@ -65,7 +64,7 @@ def judge(
         _offset(calibration),
         _bent(calibration),
         _damped(calibration),
-        _as_gps(calibration),
+        reads_as_gps(calibration),
         None if odometer is None else _odometer(calibration, odometer),
     ):
         if note is not None:
@@ -127,15 +126,10 @@ def _too_little(calibration: Calibration) -> list[Finding]:
 
 def _dense(calibration: Calibration) -> bool:
     """Tell whether a log shows many speeds so often that it needs none of them to be held."""
+    if not is_of_log(calibration):
+        return False
     speed = calibration.readings["ground_mps"][calibration.readings["used"]]
-    return (
-        _is_of_log(calibration)
-        and int((np.bincount((speed / SAME_LEVEL_MPS).astype(int)) >= DENSE_ROWS).sum()) >= DENSE_LEVELS
-    )
-
-
-def _is_of_log(calibration: Calibration) -> bool:
-    return is_log(np.sort(calibration.readings["time_s"][calibration.readings["used"]].to_numpy()))
+    return int((np.bincount((speed / SAME_LEVEL_MPS).astype(int)) >= DENSE_ROWS).sum()) >= DENSE_LEVELS
 
 
 def _many_wrong(calibration: Calibration) -> Finding | None:
@@ -180,18 +174,6 @@ def _unit_suspected(calibration: Calibration) -> Finding | None:
         if -MILES_KILOMETRES_TOLERANCE < factor / ratio - 1 < high:
             return Finding("unit_suspected", factor=factor, noted=noted)
     return None
-
-
-def _as_gps(calibration: Calibration) -> Finding | None:
-    """Say that a log shows what GPS shows: an instrument is rarely that right, and an app may log the speed of GPS."""
-    if not _is_of_log(calibration):
-        return None
-    speeds = np.linspace(*calibration.speed_range_mps, 3)
-    half = calibration.half_width(speeds)
-    away = np.abs(calibration.indicated(speeds) - speeds)
-    if (away > half).any() or (half > AS_GPS_WITHIN * speeds).any():
-        return None
-    return Finding("reads_as_gps", within=float((half / speeds).max()))
 
 
 def _clock(calibration: Calibration, readings: Readings) -> Finding | None:

@@ -4,34 +4,29 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import numpy as np
-
-from speedcal.calibration.fit_logged import is_log
+from speedcal.calibration.noticed import READS_AS_GPS, is_of_log
 from speedcal.calibration.tuning import AS_GPS_WITHIN
 
 if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration
     from speedcal.finding import Finding
 
-_CODE = "reads_as_gps"
-
 
 def as_gps(after: Calibration, before: Calibration | None) -> tuple[Finding, ...]:
     """Return that the log shows what GPS shows, unless the log before answers it: that one showed the dial's error."""
     if before is not None and _is_of_the_dial(before):
         return ()
-    return tuple(found for found in after.findings if found.code == _CODE)[:1]
+    return tuple(found for found in after.findings if found.code == READS_AS_GPS)[:1]
 
 
 def open_findings(drive: Calibration, before: Calibration | None) -> tuple[Finding, ...]:
     """Return what was found in a drive without what the drive before answers."""
     still = as_gps(drive, before)
-    return tuple(found for found in drive.findings if found.code != _CODE or still)
+    return tuple(found for found in drive.findings if found.code != READS_AS_GPS or still)
 
 
 def _is_of_the_dial(drive: Calibration) -> bool:
     """Tell whether this is a log that GPS cannot have written: it shows more, or less, than was driven."""
-    used = drive.readings[drive.readings["used"]]
     factor = drive.error_factor
     is_off = factor.low > 1 + AS_GPS_WITHIN or factor.high < 1 - AS_GPS_WITHIN
-    return is_off and is_log(np.sort(used["time_s"].to_numpy(float)))
+    return is_off and is_of_log(drive)

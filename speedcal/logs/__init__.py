@@ -106,7 +106,7 @@ def read_readings(
     Raises
     ------
     ReadingsFormatError
-        The file cannot be read as readings; every bad line is listed.
+        The file cannot be read as readings; where more than a fifth of its lines is bad, they are listed.
 
     Examples
     --------

@@ -132,7 +132,7 @@ class Shown:
 
 
 def build_readings(source: Source, kind: str, shown: Shown) -> Readings:
-    """Return the readings, or raise the error of the source that lists every bad line.
+    """Return the readings, or raise the error of the source, which lists the bad lines where they are many.
 
     Lines without a speed, and lines without a time where others have one, are left out and counted, and so are a few
     that cannot be read; of many the file is refused. A line with a time and the odometer stays, its speed is NaN (the

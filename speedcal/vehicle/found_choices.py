@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
+from speedcal.calibration.noticed import READS_AS_GPS
 from speedcal.calibration.result import Calibration
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, Interval
@@ -104,7 +105,7 @@ class FoundChoices:
 
 def _said_by_drive(calibration: Calibration, vehicle: Vehicle, effective: EffectiveTire | None) -> list[Finding]:
     """Return what the chain says, and first whether it is the dial that was logged: else nothing here is of it."""
-    doubted = [found for found in calibration.findings if found.code == "reads_as_gps"]
+    doubted = [found for found in calibration.findings if found.code == READS_AS_GPS]
     return [*doubted, *train_findings(calibration, vehicle, effective)]
 
 
