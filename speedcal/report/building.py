@@ -6,7 +6,7 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from speedcal.conformity.shown_by_gps import open_findings
+from speedcal.conformity.shown_by_gps import as_gps, open_findings
 from speedcal.interval import reached
 from speedcal.report.allowed import Allowed
 from speedcal.report.comparison import Curve
@@ -41,6 +41,12 @@ if TYPE_CHECKING:
 _MARKS = {"pass": "✓", "fail": "✗", "not proven": "?"}
 _MOST_CHOICES = 3
 _MOST_ON_CARD = 9
+
+
+def _asked(before: Calibration | None, after: Calibration | None) -> tuple[str, ...]:
+    """Return the question that a log like GPS asks: who reads only a verdict would not learn what was judged."""
+    last, earlier = (before, None) if after is None else (after, before)
+    return () if last is None else tuple(one_line(found.text) for found in as_gps(last, earlier))
 
 
 def build_model(facts: ReportFacts) -> ReportModel:
@@ -80,7 +86,7 @@ def build_model(facts: ReportFacts) -> ReportModel:
         note=one_line(facts.note),
         driven=tuple((detail.name, detail.when) for detail in details),
         units=units,
-        warnings=text.expectations(expected) if expected else text.warnings(before, after),
+        warnings=text.expectations(expected) if expected else (*text.warnings(before, after), *_asked(before, after)),
         next_steps=text.next_steps(
             corrections if after is None else None, verification, facts.work if after is None else None, facts.unit
         ),

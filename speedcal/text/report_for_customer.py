@@ -10,7 +10,7 @@ from speedcal.interval import reached
 from speedcal.text import rules
 from speedcal.text.after_work import road_test_steps
 from speedcal.text.names import one_line
-from speedcal.text.numbers import chance, counted, joined, signed
+from speedcal.text.numbers import chance, counted, fill, joined, signed
 from speedcal.text.parts import part_value, setting_name
 from speedcal.text.sources import status_words
 from speedcal.text.told_speeds import headline_speed, table_speeds
@@ -158,10 +158,10 @@ def left_over(after: Calibration, unit: DisplayUnit) -> tuple[str, ...]:
     error = after.dial.indicated(grid) - grid
     least, most = float((error - half).min()) / factor, float((error + half).max()) / factor
     told = [v for v in table_speeds([after], unit) if reached((low, high), v * factor)]
-    at = "; ".join(f"at {v:g} {_error_range(after, v * factor, factor)}" for v in told)
+    at = "; ".join(f"at {v:g}: {_error_range(after, v * factor, factor)}" for v in told)
     lines = [
         f"From {low / factor:.0f} to {high / factor:.0f} {unit} the dial is off by {signed(least)} to {signed(most)} "
-        f"{unit}{': ' * bool(told)}{at}."
+        f"{unit}{f' ({at})' * bool(told)}."
     ]
     offset = after.offset_mps.scaled(1 / factor)
     if after.dial.shape == "straight" and not offset.contains(0.0) and abs(offset.value) >= _LEAST_SAID:
@@ -173,7 +173,8 @@ def left_over(after: Calibration, unit: DisplayUnit) -> tuple[str, ...]:
         lines.append("At some of these speeds it reads low: you drive faster than the dial says.")
     elif least <= -_LEAST_SAID:
         lines.append(f"It may read low by up to {-least:.1f} {unit}.")
-    return tuple(lines)
+    leans = [found.values for found in after.findings if found.code == "vehicle_leans"]
+    return (*lines, *[fill("In bends it shows up to {most:percent1} more.", values) for values in leans[:1]])
 
 
 def _error_range(after: Calibration, ground_mps: float, factor: float) -> str:

@@ -77,6 +77,18 @@ def test_what_the_customer_came_for_is_never_cut(name: str, paper: Paper) -> Non
         assert plain(line) in said_on(name, paper)
 
 
+@pytest.mark.parametrize("paper", ["a4", "letter"])
+def test_a_range_of_three_figures_stands_on_one_line_of_the_table(paper: Paper) -> None:
+    """The usual table of a dial in km/h ends at 110; the unit was broken in two there."""
+    before, after = (make_calibration(f, unit="km/h", low=25.0, high=125.0, gap=False) for f in (1.12, 1.04))
+    drives = (DriveFacts("before", before), DriveFacts("after", after))
+    model = build_model(make_facts(unit="km/h", before=before, after=after, drives=drives))
+    said = words_of(render_pdf(model, draw_pictures(model), paper=paper))
+    ranges = [cell[0] for row in model.rows for cell in (row.before, row.after) if cell is not None]
+    assert max(map(len, ranges)) == len("123.4 to 123.4 km/h")
+    assert [shown for shown in ranges if shown not in said] == []
+
+
 @pytest.mark.published("ISO 216; ANSI/ASME Y14.1")
 def test_paper_sizes_are_those_of_the_standards() -> None:
     """A4 is 210 x 297 mm, Letter 8.5 x 11 in; a point is 1/72 in."""

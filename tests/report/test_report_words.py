@@ -102,7 +102,9 @@ def test_what_is_left_says_when_the_dial_reads_low() -> None:
 def test_what_is_left_is_said_over_the_speeds_driven_and_at_usual_ones() -> None:
     """Exactly 4 % high: 1.0 at 25, 2.6 at 65; 1.2 at 30, 2.0 at 50; nobody drove 70 mph."""
     left = words.left_over(exact(1.04), "mph")
-    assert left == ("From 25 to 65 mph the dial is off by +1.0 to +2.6 mph: at 30 +1.2 to +1.2; at 50 +2.0 to +2.0.",)
+    assert left == (
+        "From 25 to 65 mph the dial is off by +1.0 to +2.6 mph (at 30: +1.2 to +1.2; at 50: +2.0 to +2.0).",
+    )
 
 
 def test_what_is_not_in_the_interval_says_so() -> None:
@@ -213,6 +215,25 @@ def test_a_weak_drive_says_so_before_any_number() -> None:
     model = build_model(make_facts(before=weak))
     assert model.warnings == ("Drive before: WEAK. Readings in 1 steady run only; hold four different speeds.",)
     assert build_model(make_facts()).warnings == ()
+
+
+def test_a_log_that_may_be_of_gps_asks_its_question_beside_the_verdict_and_not_once_it_is_answered() -> None:
+    """A page whose verdict is PASS hid the question among the details of the drive."""
+    like_gps = (Finding("reads_as_gps", within=0.004),)
+    log = replace(exact(1.0, count=600), findings=like_gps)
+    before = exact(1.12, count=600)
+    alone = build_model(make_facts(before=None, after=log, drives=(DriveFacts("after", log),)))
+    assert alone.warnings == tuple(found.text for found in like_gps) == alone.details[0].findings
+    both = (DriveFacts("before", before), DriveFacts("after", log))
+    answered = build_model(make_facts(before=before, after=log, drives=both))
+    assert answered.warnings == answered.details[1].findings == ()
+
+
+def test_a_rider_is_told_that_bends_show_more() -> None:
+    """What is left is that of driving straight; the page said so among the details only."""
+    leaning = replace(exact(1.04), findings=(Finding("vehicle_leans", most=0.035),))
+    assert words.left_over(leaning, "mph")[-1] == "In bends it shows up to 3.5 % more."
+    assert "bends" not in " ".join(words.left_over(exact(1.04), "mph"))
 
 
 @pytest.mark.parametrize(
