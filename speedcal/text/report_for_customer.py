@@ -10,7 +10,7 @@ from speedcal.interval import reached
 from speedcal.text import rules
 from speedcal.text.after_work import road_test_steps
 from speedcal.text.names import one_line
-from speedcal.text.numbers import chance, counted, fill, joined, signed
+from speedcal.text.numbers import chance, fill, signed
 from speedcal.text.parts import part_value, setting_name
 from speedcal.text.sources import status_words
 from speedcal.text.told_speeds import headline_speed, table_speeds
@@ -269,16 +269,7 @@ def _after_verdict(verification: Verification) -> tuple[str, ...]:
     if verification.verdict == "fail":
         left = told or ("Check that what was meant to be fitted is fitted, put right what is left, and drive again.",)
         return (f"Do not sign the work off. {left[0]}", *left[1:])
-    if told:
-        return told
-    needed, speeds = verification.readings_needed, verification.readings_speeds_mps
-    if not needed or not speeds:
-        return ("More readings of this drive would not settle it. Put right what is left, then drive again.",)
-    unit = verification.unit
-    where = f"near {joined(f'{speed / SPEED_UNIT_MPS[unit]:.0f}' for speed in speeds)} {unit}"
-    if any(check.outside and abs(check.true - speeds[0]) < 1e-6 for check in verification.checks):
-        where += ", beyond the speeds driven and only where that is legal"
-    return (f"Drive again: about {counted(needed, 'more reading')} {where} should settle it.",)
+    return told or ("More driving would not settle it. Put right what is left, then drive again.",)
 
 
 def to_fit(corrections: Corrections) -> str:
