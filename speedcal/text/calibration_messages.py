@@ -58,8 +58,9 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "foreign_readings": (
         "the readings fit this track no better than they would fit the track of another drive",
         "Check that readings and track are of one drive, and the unit of the readings; more readings at several "
-        "speeds, and a fix a second where the track has fewer, would show that they belong together. If they do, look at "
-        "what makes a needle jump or swing: a worn, dry or kinked cable, or a gear that skips because its housing is turned to the wrong range",
+        "speeds, and a fix a second where the track has fewer, would show that they belong together. If they do, look "
+        "at what makes a needle jump or swing: a worn, dry or kinked cable, or a gear that skips because its housing "
+        "is turned to the wrong range",
     ),
     "track_gaps": (
         "the track has gaps: it tells the speed for only {covered:percent} of the drive, too little to show that the "
