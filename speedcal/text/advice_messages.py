@@ -189,6 +189,8 @@ FINDINGS: dict[str, Template] = {
     "housing_range": "That is the range of {teeth} teeth.",
     "may_stick": "If nothing is wrong with them, the needle may stick: note each speed once coming from below and once "
     "from above. One that sticks shows less on the way up than on the way down.",
+    "may_jump": "If they belong together, look at what makes a needle jump or swing: a worn, dry or kinked cable, or a "
+    "gear that skips because its housing is turned to the wrong range.",
     "instrument_work": "The instrument must be opened; set the needle at a known speed or on a bench, and check "
     "that it still drops back to its rest.",
     "instrument_leaves": lambda values: (

@@ -42,11 +42,13 @@ def first_steps(outlook: Outlook) -> list[Advice]:
     diagnosis = outlook.diagnosis
     top = diagnosis.top if diagnosis else None
     if top is not None and top.group == "readings":
-        return [*_look_at_range(outlook), Advice("check_files", part="readings", because=outlook.causes)]
+        doubts = [reason for reason in (outlook.trust.reasons if outlook.trust else ()) if reason.code in _STRANGE]
+        because = (*outlook.causes, *doubts, *_may_jump(outlook))
+        return [*_look_at_range(outlook), Advice("check_files", part="readings", because=because)]
     strange = _STRANGE - (_GROW_WITH_THE_COUNT if _is_counted_wrong(outlook) else frozenset())
     if outlook.trust and not strange.isdisjoint(outlook.trust.codes) and (top is None or top.group != "dial"):
         up_and_down = Advice("drive_again", part="readings", because=(Finding("may_stick"),))
-        files = Advice("check_files", part="readings", because=outlook.trust.reasons)
+        files = Advice("check_files", part="readings", because=(*outlook.trust.reasons, *_may_jump(outlook)))
         return [*_look_at_range(outlook), files, up_and_down]
     if diagnosis is None or top is None:
         return []
@@ -93,6 +95,13 @@ def _if_it_stays(outlook: Outlook, cause: str) -> tuple[Finding, ...]:
 
 def _is_counted_wrong(outlook: Outlook) -> bool:
     return righting_gain(outlook.diagnosis, outlook.judge.dial.line.error_factor) is not None
+
+
+def _may_jump(outlook: Outlook) -> tuple[Finding, ...]:
+    """Return what else makes readings of this dial look foreign: there may be a cable where no pulses are counted."""
+    vehicle = outlook.vehicle
+    counts = vehicle.settings or vehicle.pulse_scaler is not None or vehicle.pulses_per_turn is not None
+    return () if counts else (Finding("may_jump"),)
 
 
 def _look_at_range(outlook: Outlook) -> list[Advice]:

@@ -160,6 +160,19 @@ def test_doubtful_readings_are_checked_before_any_part() -> None:
         assert actions(correct(dial, Vehicle.from_dict(TRUCK)))[0] == "check_files"
 
 
+def test_who_is_to_check_the_files_learns_why_and_what_else_it_may_be() -> None:
+    """A gear that skips makes readings look foreign; 'Check the files.' was all that was said, for good."""
+    doubt = Trust("WEAK", (Finding("large_scatter", scatter_mps=0.8), Finding("log_strays", wander_mps=0.7)))
+    dial = make_calibration(factor=1.05, u_factor=0.004, n_readings=300)
+    dial = replace(dial, trust=doubt, scatter_mps=0.8)
+    module = Vehicle.from_dict({"settings": {"circumference_mm": 2100}})
+    for vehicle, has_cable in ((Vehicle.from_dict(TRUCK), True), (module, False)):
+        first = correct(dial, vehicle).advice[0]
+        assert first.action == "check_files"
+        assert {"large_scatter", "log_strays"} <= set(first.codes)
+        assert ("a gear that skips" in str(first)) == has_cable
+
+
 def test_nothing_stated_nothing_offered() -> None:
     """The needed change in per cent and which facts to find out: 1/1.08 is 7.4 % less."""
     found = correct(make_calibration(factor=1.08, u_factor=0.002), Vehicle())
