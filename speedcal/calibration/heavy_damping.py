@@ -75,7 +75,8 @@ def heavy_damping(
                     best, damped_s = match, constant if needle else -constant
                     found = (tau_s - late * STEP_S - damped_s, damped_s * constant / 2, None)
     tracks, late_s, closest = _tracking(speed, shown, inside & (speed > SLOWEST_MPS))
-    if closest < min(TRACKING_MATCH * best, TRACKING_NEAR * plain_mps):
+    # one that would rather ring less than any that is tried does not overshoot: it is a damped needle
+    if tracks.ratio <= TRACKING_RATIOS[-1] and closest < min(TRACKING_MATCH * best, TRACKING_NEAR * plain_mps):
         return tau_s - late_s, 0.0, tracks
     return found if best < HEAVY_DAMPING_GAIN * plain else none
 
