@@ -13,6 +13,7 @@ from speedcal.calibration.tuning_logs import (
     HEAVY_DAMPING_FROM,
     HEAVY_DAMPING_GAIN,
     HEAVY_DAMPING_S,
+    TRACKING_FROM,
     TRACKING_MATCH,
     TRACKING_NEAR,
     TRACKING_RATES_PER_S,
@@ -23,6 +24,8 @@ from speedcal.calibration.tuning_track import SLOWEST_MPS
 from speedcal.interval import BoolArray, FloatArray
 
 _FEWEST, _LONGEST_S = 60, 86400.0
+_MILD_DAMPING_S = (0.5, 1.0)
+"""Time constants that a fit need not be started at, but that explain a log."""
 _TRACKING_LATE_S, _FINER = 2.0, (1.13, 1.06, 1.03)
 """Seconds to either side in which a filter is looked for, and the steps, ever finer, by which its figures are found."""
 
@@ -61,24 +64,33 @@ def heavy_damping(
     shown = np.interp(moment, time_s, indicated_mps)
     speed, _, inside = ground.at(moment + tau_s)
     speed = np.where(inside, speed, shown)
-    best = plain = _match(speed, shown, inside, 0)
+    plain = _match(speed, shown, inside, 0)
     if plain < HEAVY_DAMPING_FROM * plain_mps:
         return none
-    found = none
-    for constant in HEAVY_DAMPING_S:
-        reach = int(2 * constant / STEP_S)
-        for needle in (True, False):
-            quick = _smoothed(speed if needle else shown, constant)
-            for late in range(-reach, reach + 1):
-                match = _match(quick, shown, inside, late) if needle else _match(speed, quick, inside, late)
-                if match < best:
-                    best, damped_s = match, constant if needle else -constant
-                    found = (tau_s - late * STEP_S - damped_s, damped_s * constant / 2, None)
-    tracks, late_s, closest = _tracking(speed, shown, inside & (speed > SLOWEST_MPS))
-    # one that would rather ring less than any that is tried does not overshoot: it is a damped needle
-    if tracks.ratio <= TRACKING_RATIOS[-1] and closest < min(TRACKING_MATCH * best, TRACKING_NEAR * plain_mps):
-        return tau_s - late_s, 0.0, tracks
-    return found if best < HEAVY_DAMPING_GAIN * plain else none
+    best, late_s, damped_s = min(_damped(speed, shown, inside, constant) for constant in HEAVY_DAMPING_S)
+    closest = min(plain, best, *(_damped(speed, shown, inside, constant)[0] for constant in _MILD_DAMPING_S))
+    if closest > TRACKING_FROM * plain_mps:
+        tracks, tracks_late_s, match = _tracking(speed, shown, inside & (speed > SLOWEST_MPS))
+        # one that would rather ring less than any that is tried does not overshoot: it is a damped needle
+        if tracks.ratio <= TRACKING_RATIOS[-1] and match < min(TRACKING_MATCH * closest, TRACKING_NEAR * plain_mps):
+            return tau_s - tracks_late_s, 0.0, tracks
+    if best >= HEAVY_DAMPING_GAIN * plain:
+        return none
+    return tau_s - late_s - damped_s, damped_s * abs(damped_s) / 2, None
+
+
+def _damped(speed: FloatArray, shown: FloatArray, inside: BoolArray, constant_s: float) -> tuple[float, float, float]:
+    """Return how near smoothing one of the two brings them, how late that is, and the constant. [m/s, s, s].
+
+    The constant is that of the needle, and negative where the receiver smooths.
+    """
+    reach = int(2 * constant_s / STEP_S)
+    slow, quick = _smoothed(speed, constant_s), _smoothed(shown, constant_s)
+    lates = range(-reach, reach + 1)
+    return min(
+        *((_match(slow, shown, inside, late), late * STEP_S, constant_s) for late in lates),
+        *((_match(speed, quick, inside, late), late * STEP_S, -constant_s) for late in lates),
+    )
 
 
 def _tracking(speed: FloatArray, shown: FloatArray, inside: BoolArray) -> tuple[Tracking, float, float]:

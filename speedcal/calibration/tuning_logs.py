@@ -24,11 +24,11 @@ TRACKING_RATES_PER_S, TRACKING_RATIOS = (0.15, 0.2, 0.27, 0.36, 0.48), (0.4, 0.5
 """Natural frequencies and damping ratios from which the filter of a receiver that overshoots is looked for. Quicker
 ones, which a needle damped by 1.5 s resembles, go by as damping."""
 
-TRACKING_MATCH, TRACKING_NEAR, TRACKING_U = 0.75, 2.2, 0.02
-"""How much nearer than smoothing of the first order it must bring a log, how near in shares of the noise, and the
-standard uncertainty of what it is found to do, as a share. Logs beside such receivers come to 0.2 to 0.8 and 1.0 to
-1.8, those of damped needles to 0.87, of the car behind to 0.78 and 6. At an uncertainty of none factors are held in 0.6
-to 0.8."""
+TRACKING_FROM, TRACKING_MATCH, TRACKING_NEAR, TRACKING_U = 1.3, 0.75, 2.2, 0.02
+"""How far, in shares of its noise, a log must lie off what smoothing of the first order explains before such a filter
+is looked for, how much nearer that must bring it, how near in shares of the noise, and the standard uncertainty of what
+it is found to do, as a share. Logs beside such receivers come to 0.2 to 0.8 and 1.0 to 1.8, those of damped needles to
+0.87, of the car behind to 0.78 and 6. At an uncertainty of none factors are held in 0.6 to 0.8."""
 
 EVEN_MEAN_FROM_S2, EVEN_MATCH, EVEN_MEAN_U = 1.2, 0.9, 0.1
 """A receiver damped by so much (1.5 s) gives means where a log that is averaged comes so much nearer than one smoothed
