@@ -14,7 +14,6 @@ import numpy as np
 from speedcal.calibration.fit_logged import is_log
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import MeasuredLine
-from speedcal.calibration.positions import speed_from_positions
 from speedcal.calibration.tuning_logs import (
     LEAN_BLOCK_S,
     LEAN_LEAST,
@@ -23,6 +22,7 @@ from speedcal.calibration.tuning_logs import (
     MOST_LEAN,
     MOST_LEAN_MPS2,
 )
+from speedcal.calibration.tuning_track import POSITION_WINDOW_S
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, robust_scale
 
@@ -65,9 +65,16 @@ def leaned(ground: GroundSpeed, line: MeasuredLine, indicated_mps: FloatArray) -
 
 def _upright_share(ground: GroundSpeed) -> FloatArray:
     """Return 1 - cos of the lean that each fix asks for, shape (n,)."""
-    _, turning, _, _ = speed_from_positions(
-        ground.time_s, ground.piece, ground.east_m, ground.north_m, ground.interval_s
+    reach = max(1, round(POSITION_WINDOW_S / ground.interval_s))
+    index = np.arange(len(ground.time_s))
+    first, last = np.maximum(index - reach, 0), np.minimum(index + reach, len(index) - 1)
+    before, after = (
+        np.arctan2(ground.east_m[to] - ground.east_m[at], ground.north_m[to] - ground.north_m[at])
+        for at, to in ((first, index), (index, last))
     )
+    turned = np.abs((after - before + np.pi) % (2 * np.pi) - np.pi)
+    turned[(ground.piece[first] != ground.piece[last]) | (first == index) | (last == index)] = 0.0
+    turning = 2 * turned / (ground.time_s[last] - ground.time_s[first])
     sideways = np.minimum(turning * ground.speed_mps, MOST_LEAN_MPS2) / _G_MPS2
     return np.asarray(1 - 1 / np.sqrt(1 + sideways**2))
 
