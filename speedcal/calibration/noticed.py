@@ -8,7 +8,7 @@ from speedcal.calibration.fit_logged import is_log
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.odometer import OdometerFactor
 from speedcal.calibration.result import HILLS, Calibration
-from speedcal.calibration.tuning import AS_GPS_WITHIN
+from speedcal.calibration.tuning import AS_GPS_WITHIN, AS_GPS_WITHIN_MPS
 from speedcal.calibration.tuning_logs import PLAY_NOTICED_MPS
 from speedcal.calibration.tuning_track import HEIGHTS_NEEDED, HILLS_NOTICED
 from speedcal.finding import Finding
@@ -65,6 +65,6 @@ def reads_as_gps(calibration: Calibration) -> Finding | None:
     speeds = np.linspace(*calibration.speed_range_mps, 3)
     half = calibration.half_width(speeds)
     away = np.abs(calibration.indicated(speeds) - speeds)
-    if (away > half).any() or (half > AS_GPS_WITHIN * speeds).any():
+    if (away > 2 * half).any() or (half > AS_GPS_WITHIN * speeds + AS_GPS_WITHIN_MPS).any():
         return None
-    return Finding(READS_AS_GPS, within=float((half / speeds).max()))
+    return Finding(READS_AS_GPS, within=float((np.maximum(half, away) / speeds).max()))

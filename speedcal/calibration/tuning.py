@@ -125,9 +125,10 @@ MILES_KILOMETRES_TOLERANCE, KILOMETRES_HIGH_TOLERANCE = 0.16, 0.21
 noted in km/h by up to the second. A third high and a quarter low, gears alone may make a dial; nine tenths high only a
 wrong pulse count does, and gears that are off besides."""
 
-AS_GPS_WITHIN = 0.01
-"""A log that is right so surely, at all speeds, may be one of GPS speed. Our own judgment: dials within half a per cent
-are one in ten or fewer. Twice as much would say so of logs that tell nothing of the kind."""
+AS_GPS_WITHIN, AS_GPS_WITHIN_MPS = 0.01, 0.04
+"""A log that is right so surely, at all speeds, may be one of GPS speed, which its interval may miss by as much again.
+Our own judgment: dials within half a per cent are one in ten or fewer. Twice as much would say so of logs that tell
+nothing of the kind."""
 
 OFFSET_UNKNOWN_MPS = 1.0 * MPH_MPS
 """Standard uncertainty of the offset from which on the answer is said to rest on its prior."""
