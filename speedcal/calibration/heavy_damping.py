@@ -26,6 +26,8 @@ from speedcal.interval import BoolArray, FloatArray
 _FEWEST, _LONGEST_S = 60, 86400.0
 _MILD_DAMPING_S = (0.5, 1.0)
 """Time constants that a fit need not be started at, but that explain a log."""
+_HOPELESS = 1.5
+"""How much nearer than on a coarse grid no filter comes."""
 _TRACKING_LATE_S, _FINER = 2.0, (1.13, 1.06, 1.03)
 """Seconds to either side in which a filter is looked for, and the steps, ever finer, by which its figures are found."""
 
@@ -70,9 +72,10 @@ def heavy_damping(
     best, late_s, damped_s = min(_damped(speed, shown, inside, constant) for constant in HEAVY_DAMPING_S)
     closest = min(plain, best, *(_damped(speed, shown, inside, constant)[0] for constant in _MILD_DAMPING_S))
     if closest > TRACKING_FROM * plain_mps:
-        tracks, tracks_late_s, match = _tracking(speed, shown, inside & (speed > SLOWEST_MPS))
+        least = min(TRACKING_MATCH * closest, TRACKING_NEAR * plain_mps)
+        tracks, tracks_late_s, match = _tracking(speed, shown, inside & (speed > SLOWEST_MPS), _HOPELESS * least)
         # one that would rather ring less than any that is tried does not overshoot: it is a damped needle
-        if tracks.ratio <= TRACKING_RATIOS[-1] and match < min(TRACKING_MATCH * closest, TRACKING_NEAR * plain_mps):
+        if tracks.ratio <= TRACKING_RATIOS[-1] and match < least:
             return tau_s - tracks_late_s, 0.0, tracks
     if best >= HEAVY_DAMPING_GAIN * plain:
         return none
@@ -86,15 +89,24 @@ def _damped(speed: FloatArray, shown: FloatArray, inside: BoolArray, constant_s:
     """
     reach = int(2 * constant_s / STEP_S)
     slow, quick = _smoothed(speed, constant_s), _smoothed(shown, constant_s)
-    lates = range(-reach, reach + 1)
-    return min(
-        *((_match(slow, shown, inside, late), late * STEP_S, constant_s) for late in lates),
-        *((_match(speed, quick, inside, late), late * STEP_S, -constant_s) for late in lates),
-    )
+    needle, receiver = (_nearest(*pair, inside, reach) for pair in ((slow, shown), (speed, quick)))
+    return min((needle[0], needle[1] * STEP_S, constant_s), (receiver[0], receiver[1] * STEP_S, -constant_s))
 
 
-def _tracking(speed: FloatArray, shown: FloatArray, inside: BoolArray) -> tuple[Tracking, float, float]:
-    """Return the filter that brings what was shown nearest to the speed, how late it is [s], and how near it comes."""
+def _nearest(speed: FloatArray, shown: FloatArray, inside: BoolArray, reach: int) -> tuple[float, int]:
+    """Return the least of :func:`_match` within reach, and where; it has one trough: every third is looked at first."""
+    nearest, at = min((_match(speed, shown, inside, late), late) for late in range(-reach, reach + 1, 3))
+    beside = ((_match(speed, shown, inside, at + step), at + step) for step in (-2, -1, 1, 2))
+    return min((nearest, at), *beside)
+
+
+def _tracking(
+    speed: FloatArray, shown: FloatArray, inside: BoolArray, hopeless_mps: float
+) -> tuple[Tracking, float, float]:
+    """Return the filter that brings what was shown nearest to the speed, how late it is [s], and how near it comes.
+
+    It is found roughly where that is farther than ``hopeless_mps``.
+    """
     reach = int(_TRACKING_LATE_S / STEP_S)
 
     def nearest(tried: list[Tracking], lates: range) -> tuple[float, int, Tracking]:
@@ -104,7 +116,7 @@ def _tracking(speed: FloatArray, shown: FloatArray, inside: BoolArray) -> tuple[
 
     coarse = [Tracking(rate, ratio) for rate in TRACKING_RATES_PER_S for ratio in TRACKING_RATIOS]
     closest, late, best = nearest(coarse, range(-reach, reach + 1))
-    for step in _FINER:
+    for step in _FINER if closest < hopeless_mps else ():
         around = [
             Tracking(best.rate_per_s * step**rate, best.ratio * step**ratio)
             for rate in (-1, 0, 1)
