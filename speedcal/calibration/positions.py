@@ -19,6 +19,7 @@ from speedcal.calibration.tuning_track import (
     SPIKE_ACCELERATION,
     SPIKE_MPS,
     STRAIGHT_FIT_RAD,
+    UNEVEN_FIXES,
 )
 from speedcal.interval import BoolArray, FloatArray, IntArray
 from speedcal.logs.track import Track
@@ -139,7 +140,8 @@ def without_jumps(track: Track) -> tuple[BoolArray, IntArray, dict[str, int]]:
     east, north = local_east_north_m(track.latitude_deg, track.longitude_deg)
     length, span = np.hypot(np.diff(east), np.diff(north)), np.diff(track.time_s)
     usual = _running_median(length / span, 3)
-    reach = span * np.minimum(usual + IMPOSSIBLE_ACCELERATION * span, IMPOSSIBLE_SPEED_MPS)
+    longest = span + _late_stamps_s(track.time_s)
+    reach = longest * np.minimum(usual + IMPOSSIBLE_ACCELERATION * span, IMPOSSIBLE_SPEED_MPS)
     impossible = length > reach + POSITION_SLACK_M
     part = np.concatenate(([0], np.cumsum(impossible)))
     keep = (np.bincount(part) >= FEWEST_FIXES)[part]
@@ -151,6 +153,13 @@ def without_jumps(track: Track) -> tuple[BoolArray, IntArray, dict[str, int]]:
     }
     segment = np.cumsum(np.concatenate(([0], (np.diff(track.segment) != 0) | impossible)))
     return keep & ~frozen, segment, {reason: count for reason, count in counts.items() if count}
+
+
+def _late_stamps_s(time_s: FloatArray) -> float:
+    """Return by how much longer than its stamps say a step may be: a second where uneven fixes are stamped in those."""
+    step = np.diff(time_s)
+    uneven = float(np.mean(step != np.median(step))) > UNEVEN_FIXES
+    return 1.0 if uneven and (time_s == np.round(time_s)).all() else 0.0
 
 
 def _frozen(length: FloatArray, impossible: BoolArray) -> BoolArray:

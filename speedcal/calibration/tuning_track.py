@@ -73,6 +73,11 @@ ours receivers agree to 0.2 %, phones to 1.6 % at 3 sigma; a vehicle's own speed
 IMPOSSIBLE_SPEED_MPS, IMPOSSIBLE_ACCELERATION, POSITION_SLACK_M = 110.0, 15.0, 25.0
 """What no road vehicle does; a step longer than these allow, and the slack, is a jump of the receiver."""
 
+UNEVEN_FIXES = 0.2
+"""Share of steps that differ from the usual one from which on fixes in whole seconds are stamped as they come, late by
+up to one. Taken as they stand, one such track in six is cut where two fixes come late and soon, and the speed about the
+cut is off by 10 mph."""
+
 SPIKE_MPS, SPIKE_ACCELERATION = 6.0, 4.0
 """A recorded speed this far from the median of its neighbours, and this more a second between fixes, is a spike."""
 

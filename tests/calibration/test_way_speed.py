@@ -128,3 +128,14 @@ def test_logs_beside_late_fixes_are_answered(receiver: ReceiverStyle) -> None:
     assert len(found) == 16
     assert _rms(np.array([result.error_factor.value / truth - 1 for truth, result in found])) < 0.009
     assert sum(result.error_factor.contains(truth) for truth, result in found) >= 14
+
+
+def test_a_track_with_late_stamps_is_not_cut_where_two_fixes_come_late_and_soon() -> None:
+    """As stamped they are a second apart and 60 m and more; a jump by 300 m is one there too."""
+    kind = replace(KINDS["notes"], receiver=LATE)
+    for seed in range(12):
+        track, _ = in_memory(make_drive(kind, generator("late", (172, seed))))
+        assert "step_of_positions" not in ground_speed(track).dropped
+    latitude = track.latitude_deg.copy()
+    latitude[len(track) // 2 :] += 300.0 / 111_000
+    assert ground_speed(replace(track, latitude_deg=latitude)).dropped["step_of_positions"] == 1
