@@ -6,13 +6,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from support.roads import START_S, track_along
+from support.roads import START_S, readings_as_shown, track_along
 
 import speedcal
 from speedcal.calibration.result import Calibration
 from speedcal.interval import FloatArray
-from speedcal.logs.readings import Readings
-from speedcal.units import KMH_MPS, MPH_MPS
+from speedcal.units import MPH_MPS
 
 FACTOR = 1.05
 
@@ -37,7 +36,9 @@ def _drive(seed: int, *, section: float, smoothed_s: float = 0.0, sharp: float =
     track = track_along(time[at], *(x[at] + rng.normal(0, 0.2, len(at)) for x in (east, north)))
     recorded = _smoothed(speed, smoothed_s / fine)[at] + rng.normal(0, 0.05, len(at))
     late = time + 0.4
-    return speedcal.calibrate(replace(track, speed_mps=recorded), _log(late[at + 3], shown[at + 3]))
+    return speedcal.calibrate(
+        replace(track, speed_mps=recorded), readings_as_shown(START_S + late[at + 3], shown[at + 3], "km/h", 1.0)
+    )
 
 
 def _smoothed(values: FloatArray, steps: float) -> FloatArray:
@@ -47,23 +48,6 @@ def _smoothed(values: FloatArray, steps: float) -> FloatArray:
     for _ in range(2):
         values = np.convolve(np.pad(values, (len(weight) - 1, 0), "edge"), weight / weight.sum(), "valid")
     return values
-
-
-def _log(time_s: FloatArray, shown_mps: FloatArray) -> Readings:
-    n = len(time_s)
-    return Readings(
-        time_s=START_S + time_s,
-        clock="utc",
-        time_resolution_s=0.001,
-        speed_mps=np.round(shown_mps / KMH_MPS) * KMH_MPS,
-        speed_unit="km/h",
-        speed_resolution_mps=KMH_MPS,
-        odometer_m=np.full(n, np.nan),
-        odometer_resolution_m=np.nan,
-        line=np.arange(2, n + 2),
-        kind="table",
-        source="drawn log",
-    )
 
 
 def _leans(result: Calibration) -> bool:

@@ -14,7 +14,7 @@ from speedcal.errors import SpeedcalError
 from speedcal.interval import BoolArray, FloatArray
 from speedcal.logs.readings import Clock, Readings
 from speedcal.logs.track import Track
-from speedcal.units import MPH_MPS
+from speedcal.units import MPH_MPS, SPEED_UNIT_MPS, SpeedUnit
 
 START_S = 1_700_000_000.0
 """14 November 2023, 22:13:20 UTC."""
@@ -130,15 +130,29 @@ def readings_of(
     time = np.asarray(time_s, float)
     shown = offset_mph * MPH_MPS + factor * road.speed(time)
     shown = np.where(road.speed(time) > 0.3, np.maximum(shown, 0.0), 0.0)
-    step = step_mph * MPH_MPS
-    n = len(time)
+    stamps = np.full(len(time), np.nan) if clock == "none" else START_S + time - clock_offset_s
+    resolution_s = np.nan if clock == "none" else time_resolution_s
+    return readings_as_shown(stamps, shown, "mph", step_mph, clock=clock, time_resolution_s=resolution_s)
+
+
+def readings_as_shown(
+    stamp_s: FloatArray,
+    shown_mps: FloatArray,
+    unit: SpeedUnit,
+    step: float,
+    *,
+    clock: Clock = "utc",
+    time_resolution_s: float = 0.001,
+) -> Readings:
+    """Return readings with these stamps, rounded to a step of a unit."""
+    n, step_mps = len(stamp_s), step * SPEED_UNIT_MPS[unit]
     return Readings(
-        time_s=np.full(n, np.nan) if clock == "none" else START_S + time - clock_offset_s,
+        time_s=stamp_s,
         clock=clock,
-        time_resolution_s=np.nan if clock == "none" else time_resolution_s,
-        speed_mps=np.round(shown / step) * step,
-        speed_unit="mph",
-        speed_resolution_mps=step,
+        time_resolution_s=time_resolution_s,
+        speed_mps=np.round(shown_mps / step_mps) * step_mps,
+        speed_unit=unit,
+        speed_resolution_mps=step_mps,
         odometer_m=np.full(n, np.nan),
         odometer_resolution_m=np.nan,
         line=np.arange(2, n + 2),
