@@ -66,7 +66,7 @@ def heavy_damping(
     shown = np.interp(moment, time_s, indicated_mps)
     speed, _, inside = ground.at(moment + tau_s)
     speed = np.where(inside, speed, shown)
-    plain = _match(speed, shown, inside, 0)
+    plain = float(_matches(speed, shown, inside, 0)[0])
     if plain < HEAVY_DAMPING_FROM * plain_mps:
         return none
     best, late_s, damped_s = min(_damped(speed, shown, inside, constant) for constant in HEAVY_DAMPING_S)
@@ -94,10 +94,10 @@ def _damped(speed: FloatArray, shown: FloatArray, inside: BoolArray, constant_s:
 
 
 def _nearest(speed: FloatArray, shown: FloatArray, inside: BoolArray, reach: int) -> tuple[float, int]:
-    """Return the least of :func:`_match` within reach, and where; it has one trough: every third is looked at first."""
-    nearest, at = min((_match(speed, shown, inside, late), late) for late in range(-reach, reach + 1, 3))
-    beside = ((_match(speed, shown, inside, at + step), at + step) for step in (-2, -1, 1, 2))
-    return min((nearest, at), *beside)
+    """Return the least of :func:`_matches` within reach, and where."""
+    match = _matches(speed, shown, inside, reach)
+    best = int(np.argmin(match))
+    return float(match[best]), best - reach
 
 
 def _tracking(
@@ -109,20 +109,19 @@ def _tracking(
     """
     reach = int(_TRACKING_LATE_S / STEP_S)
 
-    def nearest(tried: list[Tracking], lates: range) -> tuple[float, int, Tracking]:
-        quick = [(tracking, passed(shown, tracking.kernel())) for tracking in tried]
-        found = [(_match(speed, course, inside, late), late, tracking) for tracking, course in quick for late in lates]
+    def nearest(tried: list[Tracking]) -> tuple[float, int, Tracking]:
+        found = [(*_nearest(speed, passed(shown, tracking.kernel()), inside, reach), tracking) for tracking in tried]
         return min(found, key=lambda one: one[0])
 
     coarse = [Tracking(rate, ratio) for rate in TRACKING_RATES_PER_S for ratio in TRACKING_RATIOS]
-    closest, late, best = nearest(coarse, range(-reach, reach + 1))
+    closest, late, best = nearest(coarse)
     for step in _FINER if closest < hopeless_mps else ():
         around = [
             Tracking(best.rate_per_s * step**rate, best.ratio * step**ratio)
             for rate in (-1, 0, 1)
             for ratio in (-1, 0, 1)
         ]
-        closest, late, best = nearest(around, range(late - 1, late + 2))
+        closest, late, best = nearest(around)
     return best, late * STEP_S, closest
 
 
@@ -152,7 +151,7 @@ def u_even_mean(
     reach = int(2 * constant / STEP_S)
 
     def match(quick: FloatArray) -> float:
-        return min(_match(speed, quick, inside, late) for late in range(-reach, reach + 1))
+        return _nearest(speed, quick, inside, reach)[0]
 
     if match(passed(shown, np.ones(round(length / STEP_S)))) > EVEN_MATCH * match(_smoothed(shown, constant)):
         return 0.0
@@ -165,15 +164,17 @@ def u_tracking(ground: GroundSpeed, tracking: Tracking) -> float:
     return TRACKING_U / tracking.rate_per_s**2 * swings
 
 
-def _match(speed: FloatArray, shown: FloatArray, inside: BoolArray, late: int) -> float:
-    """Return the rms distance from their best line, with the second course ``late`` steps behind the first."""
-    first, second = slice(max(-late, 0), len(speed) - max(late, 0)), slice(max(late, 0), len(speed) - max(-late, 0))
-    use = inside[first]
-    if use.sum() < _FEWEST:
-        return np.inf
-    x, y = speed[first][use], shown[second][use]
-    x, y = x - x.mean(), y - y.mean()
-    return float(np.sqrt(max(y @ y - (x @ y) ** 2 / max(x @ x, 1e-9), 0.0) / len(x)))
+def _matches(speed: FloatArray, shown: FloatArray, inside: BoolArray, reach: int) -> FloatArray:
+    """Return the rms distance from their best line, with the second course ``-reach`` to ``reach`` steps behind."""
+    usual = shown.mean()
+    x, y = np.where(inside, speed - usual, 0.0), np.pad(shown - usual, reach)
+    counts, near = inside.astype(float), np.pad(np.ones(len(shown)), reach)
+    count, sum_x, sum_xx = (np.correlate(near, part, "valid") for part in (counts, x, x * x))
+    sum_y, sum_yy, sum_xy = (np.correlate(a, b, "valid") for a, b in ((y, counts), (y * y, counts), (y, x)))
+    some = np.maximum(count, 1.0)
+    xx, yy, xy = sum_xx - sum_x**2 / some, sum_yy - sum_y**2 / some, sum_xy - sum_x * sum_y / some
+    left = np.sqrt(np.maximum(yy - xy**2 / np.maximum(xx, 1e-9), 0.0) / some)
+    return np.where(count < _FEWEST, np.inf, left)
 
 
 def _smoothed(course: FloatArray, constant_s: float) -> FloatArray:

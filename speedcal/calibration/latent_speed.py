@@ -11,7 +11,6 @@ either way: its *uneven lag*. All of it is fitted by Gauss and Newton's method o
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -60,9 +59,6 @@ from speedcal.calibration.tuning_logs import (
     UNEVEN_STEADY_MPS2,
 )
 from speedcal.interval import FloatArray
-
-if TYPE_CHECKING:
-    from scipy.sparse import csr_array
 
 _SETTLING_ROUNDS = 2
 _BLEND = 0.7
@@ -255,65 +251,67 @@ class _Fitter:
     def _improve(self, views: dict[str, View], factor: Banded) -> bool:
         """Take a step of clock, damping, drift and dial."""
         log, track = views["log"], views["track"]
-        places, count = log.places, len(self.grid)
-        since = self.log.time_s - self.middle_s
-        moved_track, moved_log = self._moved(track, log)
-        precision, pull = [], []
+        places, since = log.places, self.log.time_s - self.middle_s
+        precision, pull = {}, {}
         for name, view in views.items():
             message = self.states[name].message
-            precision.append(message.precision)
+            precision[name] = message.precision
             mean = view.constant + view.places.of(self.coefficients, view.row)
-            pull.append(message.shift - message.precision * mean)
-        moved = np.concatenate([moved_track, moved_log])
-        score = moved * np.concatenate(pull)[:, None]
+            pull[name] = message.shift - message.precision * mean
+        bent, moved = self._moved(track, log)
+        score = moved * pull["log"][:, None]
         # what the doubt about the speed itself adds: minus the covariance of the value with its own derivative
-        shaky = variances(self.inverse, places.first, log.row, log.gain[:, None] * places.rate)
-        own = variances(self.inverse, places.first, log.row, log.plain)
-        offset = len(moved_track)
-        score[offset:, CLOCK] -= precision[1] * shaky
-        score[offset:, DRIFT] -= precision[1] * shaky * since
-        score[offset:, NUISANCES:] -= (precision[1] * own)[:, None] * log.slope
-        weight = np.concatenate(precision)[:, None] * moved
-        see_track, see_log = (observations(view.places.first, view.row, count) for view in (track, log))
-        carried = see_track.T @ weight[:offset] + see_log.T @ weight[offset:]
+        shaky = precision["log"] * variances(self.inverse, places.first, log.row, log.gain[:, None] * places.rate)
+        own = precision["log"] * variances(self.inverse, places.first, log.row, log.plain)
+        score[:, CLOCK] -= shaky
+        score[:, DRIFT] -= shaky * since
+        score[:, NUISANCES:] -= own[:, None] * log.slope
+        weight, bent_weight = precision["log"][:, None] * moved, precision["track"] * bent
+        carried = observations(places.first, log.row, len(self.grid)).T @ weight
+        carried[:, DAMPING] += add_up(track.places.first, track.row, bent_weight, len(self.grid))
         answer = factor.solve(carried)
         information = weight.T @ moved - carried.T @ answer
+        information[DAMPING, DAMPING] += bent_weight @ bent
         information = (information + information.T) / 2
+        bent_score = bent * pull["track"]
+        slope = score.sum(axis=0)
+        slope[DAMPING] += bent_score.sum()
         prior_mean = np.concatenate([[self.nuisance[CLOCK], 0.0, 0.0, 0.0, 0.0], self.dial.knots_mps])
         here = np.concatenate([self.nuisance, self.dial.shown_mps])
-        step, surprise = self._step(information + self.prior, score.sum(axis=0) - self.prior @ (here - prior_mean))
+        step, surprise = self._step(information + self.prior, slope - self.prior @ (here - prior_mean))
         share = self.relaxation.of(step[:NUISANCES] / _SETTLED, tuple(self.none))
         self.nuisance = self.nuisance + share * step[:NUISANCES]
         self.dial = replace(self.dial, shown_mps=self.dial.shown_mps + step[NUISANCES:])
         turning = float(np.max(np.abs(step[:NUISANCES]) / _SETTLED))
         rising = float(np.max(np.abs(step[NUISANCES:]))) / _SETTLED_MPS
         moving = max(turning, rising)
-        self.last = _Last(log, moved, weight, score, (see_track, see_log), answer, tuple(self.none), moving)
+        self.last = _Last(
+            (track, log), (bent, moved), (bent_weight, weight), (bent_score, score), answer, tuple(self.none), moving
+        )
         if surprise and max(surprise.values()) > max(moving, 1.0):
             self.none.remove(max(surprise, key=lambda which: surprise[which]))
             return False
         return rising < _AT_REST and turning < _NEARLY_AT_REST
 
     def _moved(self, track: View, log: View) -> tuple[FloatArray, FloatArray]:
-        """Return what clock, damping, drift, uneven lag, play and dial move each value of track and log by."""
+        """Return what damping moves each value of the track by, and what each unknown moves those of the log by."""
         damping, places = self.nuisance[DAMPING], log.places
         smooth = self._smooth_bending()
         turn = log.gain * (
             places.of(self.coefficients, places.rate)
             + np.sqrt(2 * max(-damping, 0.0)) * self.grid.bending_at(places, self.grid.bending(self.coefficients))
         )
-        slow_needle = damping >= 0
-        bend_log = np.zeros_like(turn) if slow_needle else log.gain * self.grid.bending_at(places, smooth)
+        if damping >= 0:
+            bent_track, bent_log = -self.grid.bending_at(track.places, smooth), np.zeros_like(turn)
+        else:
+            bent_track, bent_log = np.zeros(len(track.row)), log.gain * self.grid.bending_at(places, smooth)
         since = self.log.time_s - self.middle_s
-        moved_log = np.column_stack([turn, bend_log, turn * since, log.later, log.hangs, log.weights])
-        moved_track = np.zeros((len(self.track.time_s), moved_log.shape[1]))
-        if slow_needle:
-            moved_track[:, DAMPING] = -self.grid.bending_at(track.places, smooth)
-        return moved_track, moved_log
+        return bent_track, np.column_stack([turn, bent_log, turn * since, log.later, log.hangs, log.weights])
 
     def _fit(self, last: _Last) -> Fit:
         """Return what the last step led to."""
-        log, seen = last.log, np.concatenate([see @ last.answer for see in last.see])
+        log = last.views[-1]
+        seen = np.concatenate([_seen(view, last.answer) for view in last.views])
         return Fit(
             clock_offset_s=float(self.nuisance[CLOCK]),
             damping_s2=float(self.nuisance[DAMPING]),
@@ -326,8 +324,8 @@ class _Fitter:
             off_mps=self.log.value_mps - log.constant - log.places.of(self.coefficients, log.row),
             right=log.right,
             noise_mps=float(np.sqrt(np.median(self.states["log"].noise.variance))),
-            score=last.score,
-            information=np.stack([last.weight, last.moved - seen]),
+            score=_with_track(*last.score),
+            information=np.stack([_with_track(*last.weight), _with_track(*last.moved) - seen]),
             time_s=np.concatenate([self.track.time_s, self.log.time_s + self.nuisance[CLOCK]]),
             prior=self.prior + np.diag(_HELD * np.isin(np.arange(len(self.prior)), last.none)),
             settled=last.moving < 1,
@@ -362,16 +360,29 @@ class _Fitter:
         return np.convolve(bending, kernel / kernel.sum(), mode="same")
 
 
+def _seen(view: View, coefficients: FloatArray) -> FloatArray:
+    """Return what a channel sees of several splines, shape (n, p)."""
+    return np.asarray(observations(view.places.first, view.row, len(coefficients)) @ coefficients)
+
+
+def _with_track(bent: FloatArray, log: FloatArray) -> FloatArray:
+    """Return what the unknowns do to the values of track and log; those of the track are moved by damping alone."""
+    track = np.zeros((len(bent), log.shape[1]))
+    track[:, DAMPING] = bent
+    return np.concatenate([track, log])
+
+
 @dataclass(frozen=True, slots=True)
 class _Last:
-    """The last step: what moves each value, as it is and weighted, and what the coefficients take up of it."""
+    """The last step: what moves each value, as it is and weighted, and what the coefficients take up of it.
 
-    log: View
-    moved: FloatArray
-    weight: FloatArray
-    score: FloatArray
-    see: tuple[csr_array, csr_array]
-    """Track and log as matrices of the coefficients."""
+    Of two, the first belongs to the track, which damping alone moves, shape (n,), the second to the log, shape (n, p).
+    """
+
+    views: tuple[View, View]
+    moved: tuple[FloatArray, FloatArray]
+    weight: tuple[FloatArray, FloatArray]
+    score: tuple[FloatArray, FloatArray]
     answer: FloatArray
     none: tuple[int, ...]
     """What was taken as none."""
