@@ -4,9 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
+from speedcal.calibration.curve import deviation_covariance
 from speedcal.calibration.dial import Dial
 from speedcal.calibration.dial_mixture import PointerPlay
 from speedcal.calibration.runs import SteadyRuns
+from speedcal.calibration.tuning import FACTOR_PRIOR_U, OFFSET_PRIOR_MPS
+from speedcal.calibration.tuning_logs import DAMPING_U_S2, DRIFT_U, LATENT_CURVE_MPS, LOG_PLAY_U_MPS, UNEVEN_LAG_U_S
 from speedcal.interval import FloatArray, IntArray
 
 CLOCK, DAMPING, DRIFT, UNEVEN, PLAY = range(5)
@@ -79,3 +84,24 @@ class Fit:
     """Information of the prior of the nuisances and the knots, shape (p, p)."""
     settled: bool
     """Whether the last step was a small one."""
+
+
+def prior_of_unknowns(knots_mps: FloatArray, driven_mps: FloatArray) -> FloatArray:
+    """Return the information of the prior of the nuisances and the dial at its knots, shape (p, p).
+
+    Parameters
+    ----------
+    knots_mps
+        True speeds at which the dial is fitted, shape (m,). [m/s]
+    driven_mps
+        Speeds that define its line, as of :func:`speedcal.calibration.curve.driven_points`. [m/s]
+    """
+    line = np.column_stack([np.ones(len(knots_mps)), knots_mps])
+    covariance = line @ np.diag([OFFSET_PRIOR_MPS**2, FACTOR_PRIOR_U**2]) @ line.T
+    covariance += LATENT_CURVE_MPS**2 * deviation_covariance(knots_mps, knots_mps, driven_mps)
+    prior = np.zeros((NUISANCES + len(knots_mps),) * 2)
+    prior[:NUISANCES, :NUISANCES] = np.diag(
+        [1e-4, DAMPING_U_S2**-2, DRIFT_U**-2, UNEVEN_LAG_U_S**-2, LOG_PLAY_U_MPS**-2]
+    )
+    prior[NUISANCES:, NUISANCES:] = np.linalg.inv(covariance + 1e-4 * np.eye(len(knots_mps)))
+    return prior

@@ -17,10 +17,22 @@ import numpy as np
 from speedcal.calibration.alike import telling_alike
 from speedcal.calibration.banded import Banded
 from speedcal.calibration.channel_noise import Noise
-from speedcal.calibration.curve import deviation_covariance, driven_points
+from speedcal.calibration.curve import driven_points
 from speedcal.calibration.dial import Dial
 from speedcal.calibration.dial_mixture import PointerPlay
-from speedcal.calibration.latent_model import CLOCK, DAMPING, DRIFT, NUISANCES, PLAY, UNEVEN, Channel, Fit, Start
+from speedcal.calibration.latent_model import (
+    CLOCK,
+    DAMPING,
+    DRIFT,
+    NUISANCES,
+    PLAY,
+    UNEVEN,
+    Channel,
+    Fit,
+    Start,
+    prior_of_unknowns,
+)
+from speedcal.calibration.latent_step import LastStep, newton_step
 from speedcal.calibration.latent_views import View, WeightTable
 from speedcal.calibration.motion import Motion, local_sum
 from speedcal.calibration.relaxation import Relaxation
@@ -40,41 +52,29 @@ from speedcal.calibration.speed_spline import (
     observations,
     variances,
 )
-from speedcal.calibration.tuning import FACTOR_PRIOR_U, OFFSET_PRIOR_MPS
 from speedcal.calibration.tuning_logs import (
-    DAMPING_FROM,
-    DAMPING_U_S2,
-    DRIFT_U,
     FOLLOWED_PLAY_MPS,
-    LATENT_CURVE_MPS,
     LATENT_KNOT_SPACING_MPS,
     LATENT_ROUNDS,
     LEAST_NOISE_MPS,
     LEAST_NOISE_STEPS,
-    LEAST_PLAY_MPS,
-    LOG_PLAY_U_MPS,
     POINTER_REACH_S,
-    UNEVEN_LAG_U_S,
-    UNEVEN_NOTICED_S,
     UNEVEN_STEADY_MPS2,
 )
 from speedcal.interval import FloatArray
 
 _SETTLING_ROUNDS = 2
 _BLEND = 0.7
-_LONGEST = np.array([0.5, 0.7, 1e-3, 0.3, 0.2])
 _SETTLED = np.array([4e-3, 2e-2, 2e-5, 4e-3, 2e-3])
 _SETTLED_MPS = 5e-3
 _AT_REST, _NEARLY_AT_REST, _AT_LARGE, _AT_LARGE_ROUNDS = 0.15, 0.5, 5.0, 12
 """What is taken as none is judged when steps are settled, or the sooner the plainer it is. The rounds end at a step of
 the first size for the dial, since the noise of a log under cruise control is found slowly, and of the second for the
 rest; or when steps have been of the third for so many rounds with the same unknowns, as in logs of the car behind."""
-_HIGHEST_MPS = 0.3
 _LOOSE = 1e-6
 _SMOOTH_S = 3.0
 _HELD = 1e12
 """Information of a damping, or an uneven lag, that is taken as none."""
-_LEAST = {DAMPING: 0.0, UNEVEN: UNEVEN_NOTICED_S, PLAY: LEAST_PLAY_MPS}
 
 
 @dataclass(slots=True)
@@ -120,15 +120,7 @@ class _Fitter:
         knots = _knots(start.speed_mps)
         self.dial = Dial(knots, start.offset_mps + start.gain * knots, np.zeros((len(knots),) * 2), knots)
         self.table = WeightTable(self.dial, 1.2 * float(knots[-1]) + 10.0)
-        driven = driven_points(start.speed_mps)
-        line = np.column_stack([np.ones(len(knots)), knots])
-        covariance = line @ np.diag([OFFSET_PRIOR_MPS**2, FACTOR_PRIOR_U**2]) @ line.T
-        covariance += LATENT_CURVE_MPS**2 * deviation_covariance(knots, knots, driven)
-        self.prior = np.zeros((NUISANCES + len(knots),) * 2)
-        self.prior[:NUISANCES, :NUISANCES] = np.diag(
-            [1e-4, DAMPING_U_S2**-2, DRIFT_U**-2, UNEVEN_LAG_U_S**-2, LOG_PLAY_U_MPS**-2]
-        )
-        self.prior[NUISANCES:, NUISANCES:] = np.linalg.inv(covariance + 1e-4 * np.eye(len(knots)))
+        self.prior = prior_of_unknowns(knots, driven_points(start.speed_mps))
         shaky = max(start.scatter_mps**2 - log.step_mps**2 / 12, 0.1**2)
         self.states = {
             name: _State(nothing_said(count), Noise.of(count, variance))
@@ -278,14 +270,14 @@ class _Fitter:
         slope[DAMPING] += bent_score.sum()
         prior_mean = np.concatenate([[self.nuisance[CLOCK], 0.0, 0.0, 0.0, 0.0], self.dial.knots_mps])
         here = np.concatenate([self.nuisance, self.dial.shown_mps])
-        step, surprise = self._step(information + self.prior, slope - self.prior @ (here - prior_mean))
+        step, surprise = newton_step(information + self.prior, slope - self.prior @ (here - prior_mean), none=self.none)
         share = self.relaxation.of(step[:NUISANCES] / _SETTLED, tuple(self.none))
         self.nuisance = self.nuisance + share * step[:NUISANCES]
         self.dial = replace(self.dial, shown_mps=self.dial.shown_mps + step[NUISANCES:])
         turning = float(np.max(np.abs(step[:NUISANCES]) / _SETTLED))
         rising = float(np.max(np.abs(step[NUISANCES:]))) / _SETTLED_MPS
         moving = max(turning, rising)
-        self.last = _Last(
+        self.last = LastStep(
             (track, log), (bent, moved), (bent_weight, weight), (bent_score, score), answer, tuple(self.none), moving
         )
         if surprise and max(surprise.values()) > max(moving, 1.0):
@@ -296,7 +288,7 @@ class _Fitter:
     def _moved(self, track: View, log: View) -> tuple[FloatArray, FloatArray]:
         """Return what damping moves each value of the track by, and what each unknown moves those of the log by."""
         damping, places = self.nuisance[DAMPING], log.places
-        smooth = self._smooth_bending()
+        smooth = self.grid.smooth_bending(self.coefficients, _SMOOTH_S)
         turn = log.gain * (
             places.of(self.coefficients, places.rate)
             + np.sqrt(2 * max(-damping, 0.0)) * self.grid.bending_at(places, self.grid.bending(self.coefficients))
@@ -308,10 +300,9 @@ class _Fitter:
         since = self.log.time_s - self.middle_s
         return bent_track, np.column_stack([turn, bent_log, turn * since, log.later, log.hangs, log.weights])
 
-    def _fit(self, last: _Last) -> Fit:
+    def _fit(self, last: LastStep) -> Fit:
         """Return what the last step led to."""
         log = last.views[-1]
-        seen = np.concatenate([_seen(view, last.answer) for view in last.views])
         return Fit(
             clock_offset_s=float(self.nuisance[CLOCK]),
             damping_s2=float(self.nuisance[DAMPING]),
@@ -324,67 +315,9 @@ class _Fitter:
             off_mps=self.log.value_mps - log.constant - log.places.of(self.coefficients, log.row),
             right=log.right,
             noise_mps=float(np.sqrt(np.median(self.states["log"].noise.variance))),
-            score=_with_track(*last.score),
-            information=np.stack([_with_track(*last.weight), _with_track(*last.moved) - seen]),
+            score=last.score_of_each(),
+            information=last.information_of_each(),
             time_s=np.concatenate([self.track.time_s, self.log.time_s + self.nuisance[CLOCK]]),
             prior=self.prior + np.diag(_HELD * np.isin(np.arange(len(self.prior)), last.none)),
             settled=last.moving < 1,
         )
-
-    def _step(self, total: FloatArray, pull: FloatArray) -> tuple[FloatArray, dict[int, float]]:
-        """Return a step of Newton's, not too long, and how plainly what is taken as none would move; 1 is enough."""
-        surprise = {}
-        if self.none:
-            free = np.linalg.pinv(total, hermitian=True)
-            wish, u = free @ pull, np.sqrt(np.maximum(np.diag(free), 1e-30))
-            wish[PLAY] = max(wish[PLAY], 0.0)  # no pointer hangs ahead
-            surprise = {
-                which: abs(float(wish[which])) / max(DAMPING_FROM * float(u[which]), _LEAST[which])
-                for which in self.none
-            }
-            pull[self.none] = total[self.none, :] = total[:, self.none] = 0.0
-            total[self.none, self.none] = 1.0
-        step = np.asarray(np.linalg.lstsq(total, pull, rcond=None)[0], float)
-        step[:NUISANCES] /= max(float(np.max(np.abs(step[:NUISANCES]) / _LONGEST)), 1.0)
-        step[NUISANCES:] /= max(float(np.max(np.abs(step[NUISANCES:]))) / _HIGHEST_MPS, 1.0)
-        return step, surprise
-
-    def _smooth_bending(self) -> FloatArray:
-        """Return the second derivative at the knots, smoothed, so that its own noise is not in it."""
-        width = _SMOOTH_S / self.grid.spacing_s
-        reach = int(3 * width)
-        kernel = np.exp(-0.5 * (np.arange(-reach, reach + 1) / width) ** 2)
-        bending = self.grid.bending(self.coefficients)
-        if len(bending) <= 2 * reach:
-            return bending
-        return np.convolve(bending, kernel / kernel.sum(), mode="same")
-
-
-def _seen(view: View, coefficients: FloatArray) -> FloatArray:
-    """Return what a channel sees of several splines, shape (n, p)."""
-    return np.asarray(observations(view.places.first, view.row, len(coefficients)) @ coefficients)
-
-
-def _with_track(bent: FloatArray, log: FloatArray) -> FloatArray:
-    """Return what the unknowns do to the values of track and log; those of the track are moved by damping alone."""
-    track = np.zeros((len(bent), log.shape[1]))
-    track[:, DAMPING] = bent
-    return np.concatenate([track, log])
-
-
-@dataclass(frozen=True, slots=True)
-class _Last:
-    """The last step: what moves each value, as it is and weighted, and what the coefficients take up of it.
-
-    Of two, the first belongs to the track, which damping alone moves, shape (n,), the second to the log, shape (n, p).
-    """
-
-    views: tuple[View, View]
-    moved: tuple[FloatArray, FloatArray]
-    weight: tuple[FloatArray, FloatArray]
-    score: tuple[FloatArray, FloatArray]
-    answer: FloatArray
-    none: tuple[int, ...]
-    """What was taken as none."""
-    moving: float
-    """How far the farthest went, in its size of ``_SETTLED``."""

@@ -107,6 +107,16 @@ class SplineGrid:
         second[1:-1] = coefficients[:-2] - 2 * coefficients[1:-1] + coefficients[2:]
         return np.asarray(second * self.inner / self.spacing_s**2)
 
+    def smooth_bending(self, coefficients: FloatArray, width_s: float) -> FloatArray:
+        """Return :meth:`bending` smoothed by a bell of that standard deviation, so that its own noise is not in it."""
+        width = width_s / self.spacing_s
+        reach = int(3 * width)
+        kernel = np.exp(-0.5 * (np.arange(-reach, reach + 1) / width) ** 2)
+        bending = self.bending(coefficients)
+        if len(bending) <= 2 * reach:
+            return bending
+        return np.convolve(bending, kernel / kernel.sum(), mode="same")
+
     def change_variances(self, inverse_band: FloatArray) -> FloatArray:
         """Return the variance of each of :meth:`changes` from the band of the covariance, 0 at the last of a piece."""
         own, beside = inverse_band[0], inverse_band[1]
