@@ -30,8 +30,7 @@ from speedcal.calibration.tuning import (
 )
 from speedcal.calibration.tuning_logs import SLOW_NEEDLE_S
 from speedcal.finding import Finding, Trust, codes_of
-from speedcal.logs.dial_unit import DIAL_UNIT_SEEN
-from speedcal.logs.readings import Readings
+from speedcal.logs.readings import DIAL_UNIT_SEEN, Readings
 from speedcal.units import MILE_M
 
 _MOST_NAMED = 8

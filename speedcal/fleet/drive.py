@@ -167,7 +167,7 @@ def _calibrated(
     files: DriveFiles, sources: Sequence[Source], options: Mapping[str, Any], unit: DisplayUnit | None
 ) -> Outcome:
     from speedcal.calibration import calibrate
-    from speedcal.logs.dial_unit import with_dial_unit
+    from speedcal.logs.readings import with_dial_unit
 
     track, readings = _read(files, sources, options, unit)
     asked = {key: options[key] for key in ("clock_offset_s", "read_from", "rounding", "terrain") if key in options}

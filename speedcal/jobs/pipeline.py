@@ -199,7 +199,7 @@ def _from_checks(name: str, drive: Drive, unit: DisplayUnit | None, vehicle: Veh
 def _from_track(name: str, drive: Drive, unit: DisplayUnit | None) -> DriveFacts:
     from speedcal.calibration import calibrate
     from speedcal.logs import in_the_track, read_readings, read_track
-    from speedcal.logs.dial_unit import with_dial_unit
+    from speedcal.logs.readings import with_dial_unit
 
     assert drive.track is not None  # noqa: S101 - the job file was checked
     instrument = in_the_track(drive.track, drive.readings, drive.column) if drive.readings else None

@@ -4,17 +4,16 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 import numpy as np
 
-from speedcal.errors import Problem
+from speedcal.errors import Problem, ReadingsFormatError
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray
 from speedcal.logs import limits
 from speedcal.logs.bad_rows import sort_out
-from speedcal.logs.dial_unit import with_dial_unit
 from speedcal.logs.numbers import speed_step
 from speedcal.logs.shared_stamps import are_even, cut_to, evenly
 from speedcal.logs.source import Source
@@ -38,6 +37,9 @@ Clock = Literal["gps", "utc", "local", "time of day", "elapsed", "none"]
 ReadFrom = Literal["square", "side", "film", "logged"]
 Rounding = Literal["nearest", "down"]
 Terrain = Literal["level", "rolling", "mountainous"]
+
+DIAL_UNIT_SEEN = "dial_unit_seen"
+"""Code of the finding that somebody saw the unit on the dial itself: then no other is suspected."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -195,6 +197,31 @@ def build_readings(source: Source, kind: str, shown: Shown) -> Readings:
         terrain=source.said("terrain"),  # type: ignore[arg-type]
     )
     return with_dial_unit(readings, source.said("dial_unit"))
+
+
+def with_dial_unit(readings: Readings, unit: str | None) -> Readings:
+    """Return the readings with the unit that somebody saw on the dial, if anybody looked.
+
+    Parameters
+    ----------
+    readings
+        As read.
+    unit
+        ``mph`` or ``km/h``; None where nobody looked.
+
+    Raises
+    ------
+    ReadingsFormatError
+        The readings are in another unit.
+    """
+    if unit is None:
+        return readings
+    if readings.speed_unit != unit:
+        raise ReadingsFormatError(
+            "dial_unit_contradicts", source=readings.source, seen=unit, speed_unit=readings.speed_unit
+        )
+    others = tuple(finding for finding in readings.findings if finding.code != DIAL_UNIT_SEEN)
+    return replace(readings, findings=(*others, Finding(DIAL_UNIT_SEEN, speed_unit=unit)))
 
 
 def _stated(values: FloatArray | None, keep: BoolArray) -> FloatArray | None:

@@ -180,7 +180,8 @@ async def _served(
             context.request.scope["seen"] = _seen_as(context.view)
         if context.request.method == "POST":
             answer = await _with_form(context, handler, upload=upload)
-            await run_in_threadpool(write_down, context, handler.__name__, answer)
+            store, view, person = context.web.store, context.view, context.person
+            await run_in_threadpool(write_down, store, handler.__name__, answer, view=view, person=person)
             return answer
         if wait is not None:
             await wait(context)

@@ -6,7 +6,7 @@ import logging
 import re
 import time
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.exc import DBAPIError
@@ -16,26 +16,36 @@ from speedcal.text.page_labels import HISTORY, WHO
 from speedcal.web import schema
 from speedcal.web.store import Store, new_id
 
-if TYPE_CHECKING:
-    from speedcal.web.context import Context
-
 log = logging.getLogger("speedcal.web")
 _NEW_JOB = re.compile(r"/jobs/(\w+)")
 KEPT_S = 400 * 86400.0
 
 
-def write_down(context: Context, what: str, answer: Response) -> None:
-    """Write down what a form did, when it did something; the job may have been made by it or be gone."""
+def write_down(store: Store, what: str, answer: Response, *, view: Any, person: str) -> None:
+    """Write down what a form did, when it did something; the job may have been made by it or be gone.
+
+    Parameters
+    ----------
+    store
+        Where it is kept.
+    what
+        Name of the form's handler.
+    answer
+        What was answered.
+    view
+        The job as it was seen when the form was sent, if one was.
+    person
+        Who sent it, where people sign in by name.
+    """
     is_done = answer.status_code == 303 or (answer.status_code < 400 and isinstance(answer, JSONResponse))
     if what not in HISTORY or not is_done:
         return
-    view, store = context.view, context.web.store
     made = _NEW_JOB.match(answer.headers.get("location", ""))
     job_id = view.job.id if view is not None else made[1] if made else ""
     try:
         job = store.job(job_id)
         title = job.title if job else view.job.title if view is not None else ""
-        who = context.person or (view.role if view is not None and view.role != "shop" else "")
+        who = person or (view.role if view is not None and view.role != "shop" else "")
         if who == "owner":  # whatever an owner does is about drives
             store.tell_news(job_id, "drive")
         _keep(store, what, {"at": time.time(), "job_id": job_id, "title": title, "who": who})
