@@ -13,7 +13,7 @@ from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray
 from speedcal.logs import limits
 from speedcal.logs.fix_order import as_driven, in_time, not_renewed, spread_stamps
-from speedcal.logs.numbers import decimal_step, recorded_step
+from speedcal.logs.numbers import recorded_step
 from speedcal.logs.source import Source
 from speedcal.logs.speed_physics import are_swapped
 from speedcal.logs.timer_stamps import evenly_taken, of_a_timer
@@ -59,10 +59,6 @@ class Track:
     findings: tuple[Finding, ...] = ()
     speed_step_mps: float = 0.0
     """Step of the recorded speeds, found from the values: whole km/h, mph, knots or m/s; 0 where it is fine."""
-    position_step_deg: float = 0.0
-    """Step of the positions, found from the values: 1e-5 is 1.1 m; 0 where it is finer than 1e-9."""
-    time_step_s: float = 0.0
-    """Step to which the stamps in the file were cut, where several shared one and were spread over it; else 0."""
 
     def __len__(self) -> int:
         return len(self.time_s)
@@ -143,7 +139,7 @@ def build_track(source: Source, kind: str, fixes: Fixes) -> Track:
     order = order[~stale]
     time_s = time_s.copy()
     places = latitude[order], longitude[order], speed[order]
-    time_s[order], time_step, found = _spread(time_s[order], segment[order], *places)
+    time_s[order], found = _spread(time_s[order], segment[order], *places)
     order, segment = in_time(order, time_s, segment, dropped)
     time_s[order], period_s = of_a_timer(time_s[order])
     findings += [*found, *_of_a_timer(period_s)]
@@ -169,20 +165,18 @@ def build_track(source: Source, kind: str, fixes: Fixes) -> Track:
         dropped=dict(sorted(dropped.items())),
         findings=tuple(findings),
         speed_step_mps=recorded_step(speed),
-        position_step_deg=min(decimal_step(latitude[order]), decimal_step(longitude[order])),
-        time_step_s=time_step,
     )
 
 
 def _spread(
     time_s: FloatArray, segment: IntArray, latitude: FloatArray, longitude: FloatArray, speed: FloatArray
-) -> tuple[FloatArray, float, list[Finding]]:
-    """Return the times of fixes that were taken evenly or share stamps, the step of the stamps [s], and findings."""
+) -> tuple[FloatArray, list[Finding]]:
+    """Return the times of fixes that were taken evenly or share stamps, and findings."""
     even, period_s = evenly_taken(time_s, segment, latitude, longitude, speed)
     if period_s:
-        return even, 1.0, _of_a_timer(period_s)
+        return even, _of_a_timer(period_s)
     spread, step_s = spread_stamps(time_s, latitude, longitude, speed)
-    return spread, step_s, [Finding("fixes_share_stamps", step_s=step_s)] if step_s else []
+    return spread, [Finding("fixes_share_stamps", step_s=step_s)] if step_s else []
 
 
 def _of_a_timer(period_s: float) -> list[Finding]:

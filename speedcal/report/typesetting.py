@@ -16,8 +16,6 @@ from speedcal.text.names import glued, one_line
 
 Paper = Literal["a4", "letter"]
 PageKind = Literal["pdf", "png", "svg"]
-PAPER_PT: dict[Paper, tuple[float, float]] = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}
-"""Width and height. A4: ISO 216, 210 mm x 297 mm. Letter: ANSI/ASME Y14.1, 8.5 in x 11 in. [pt]."""
 _UNBROKEN = re.compile(r"[^\s\u200b-]{24}(?=[^\s\u200b-])")
 _STANDARD = "ua-1"
 """PDF/UA-1 (ISO 14289-1): the typesetter refuses a page that a screen reader could not read."""

@@ -182,8 +182,8 @@ def _possible(values: Values) -> str:
 
 
 def _not_stated(values: Values) -> str:
-    return f"{part_name(values['part'])}: not stated, {counted(values['count'], 'possibility/possibilities')} "
-    "equally likely"
+    possible = counted(values["count"], "possibility/possibilities")
+    return f"{part_name(values['part'])}: not stated, {possible}{' equally likely' if values['count'] > 1 else ''}"
 
 
 def _as_stated(values: Values) -> str:

@@ -124,3 +124,16 @@ def test_every_word_has_its_code() -> None:
     text += "\n".join(path.read_text(encoding="utf-8") for path in (PACKAGE / "data").rglob("*.toml"))
     named = set(re.findall(r"""["']([a-z][a-z0-9_]*)["']""", text))
     assert not sorted((refusals().keys() | findings().keys()) - named)
+
+
+def test_no_sentence_is_left_beside_the_statement_that_returns_it() -> None:
+    """Two literals in a row are one string only inside brackets; otherwise the second is said to nobody."""
+    left = [
+        f"{path.name}:{statement.lineno}"
+        for path in sorted((PACKAGE / "text").glob("*.py"))
+        for function in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(function, ast.FunctionDef)
+        for statement in function.body[1:]
+        if isinstance(statement, ast.Expr) and isinstance(statement.value, ast.Constant | ast.JoinedStr)
+    ]
+    assert left == []
