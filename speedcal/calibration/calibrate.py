@@ -105,10 +105,7 @@ def calibrate(
     if clock_offset_s is not None and not np.isfinite(clock_offset_s):
         raise ValueError(f"clock_offset_s must be a number of seconds, not {clock_offset_s}")
     track = days_of(track, readings, clock_offset_s)
-    ground = ground_speed(track, terrain or readings.terrain)
-    refuse_hopeless(ground, readings)
-    if not ground.is_recorded_often and not is_log(np.sort(readings.time_s[usable_readings(readings)])):
-        ground = speed_along_way(ground)
+    ground = _ground(track, readings, terrain)
     kin = kinship(track, readings)
     if kin == "copy":
         raise FitError("truth_as_instrument", source=readings.source)
@@ -125,34 +122,9 @@ def calibrate(
     log = LoggedDial.of(table, ground, line, dial, readings.speed_resolution_mps)
     if log is not None:
         line, dial = log.widened(line, dial)
-    used = table["used"].to_numpy()
-    refuse_too_few(int(used.sum()), readings)
-    speeds = line.ground_mps[used]
-    reference = float(np.median(speeds))
-    calibration = Calibration(
-        unit=unit or display_unit_of(readings.speed_unit),
-        dial=dial,
-        clock_offset_s=None
-        if line.clock_offset_s is None
-        else Interval.around(line.clock_offset_s, dial.coverage_factor * line.u_clock_offset_s),
-        odometer_factor=Interval.around(odometer.value, 2.0 * odometer.u) if odometer and odometer.value else None,
-        scatter_mps=line.scatter_mps,
-        speed_source=ground.source,
-        trust=Trust("TRUSTED"),
-        readings=table,
-        ground=_ground_table(ground),
-        steady_runs=len(np.unique(table["run"].to_numpy()[used & (table["run"].to_numpy() >= 0)])),
-        budget=uncertainty_budget(
-            line,
-            dial,
-            reference_mps=reference,
-            u_rounding_mps=readings.speed_resolution_mps / np.sqrt(12),
-            u_ground_mps=ground.u_speed_mps,
-        ),
-        reference_speed_mps=reference,
-        needle_lag_s=line.needle_lag_s,
-        sources=tuple((log.source, log.digest) for log in (track, readings)),
-    )
+    refuse_too_few(int(table["used"].sum()), readings)
+    shown_in = unit or display_unit_of(readings.speed_unit)
+    calibration = _calibration(track, readings, ground, line, dial, table, unit=shown_in, odometer=odometer)
     refuse_nonsense(calibration, readings)
     findings = (
         *track.findings,
@@ -171,6 +143,54 @@ def calibrate(
         *(() if log is None else log.doubts(calibration.scatter_mps, calibration.unit)),
     )
     return judge(calibration, readings, findings=findings, odometer=odometer, fit_reasons=reasons)
+
+
+def _ground(track: Track, readings: Readings, terrain: Terrain | None) -> GroundSpeed:
+    """Return the true speed of a drive: along its way where few fixes tell it and few readings ask for it."""
+    ground = ground_speed(track, terrain or readings.terrain)
+    refuse_hopeless(ground, readings)
+    if ground.is_recorded_often or is_log(np.sort(readings.time_s[usable_readings(readings)])):
+        return ground
+    return speed_along_way(ground)
+
+
+def _calibration(
+    track: Track,
+    readings: Readings,
+    ground: GroundSpeed,
+    line: MeasuredLine,
+    dial: Dial,
+    table: pd.DataFrame,
+    *,
+    unit: DisplayUnit,
+    odometer: OdometerFactor | None,
+) -> Calibration:
+    """Return what came out, before it is judged."""
+    used, run = table["used"].to_numpy(), table["run"].to_numpy()
+    reference = float(np.median(line.ground_mps[used]))
+    half_s = dial.coverage_factor * line.u_clock_offset_s
+    return Calibration(
+        unit=unit,
+        dial=dial,
+        clock_offset_s=None if line.clock_offset_s is None else Interval.around(line.clock_offset_s, half_s),
+        odometer_factor=Interval.around(odometer.value, 2.0 * odometer.u) if odometer and odometer.value else None,
+        scatter_mps=line.scatter_mps,
+        speed_source=ground.source,
+        trust=Trust("TRUSTED"),
+        readings=table,
+        ground=_ground_table(ground),
+        steady_runs=len(np.unique(run[used & (run >= 0)])),
+        budget=uncertainty_budget(
+            line,
+            dial,
+            reference_mps=reference,
+            u_rounding_mps=readings.speed_resolution_mps / np.sqrt(12),
+            u_ground_mps=ground.u_speed_mps,
+        ),
+        reference_speed_mps=reference,
+        needle_lag_s=line.needle_lag_s,
+        sources=tuple((log.source, log.digest) for log in (track, readings)),
+    )
 
 
 def _fitted(
