@@ -12,7 +12,7 @@ Place = Literal["latitude", "longitude", "elevation", "validity", "north_south",
 Role = Literal["speed", "time", "date", "odometer", "engine", "u", "u_common", "session", ""] | Place
 
 _SPEED_UNIT = re.compile(
-    r"(?<![a-z])(km/h|kmh|km/hr|km h|kph|kmph|mi/h|mph|m/s|mps|knots?|kts?|kn"
+    r"(?<![a-z])(km/h|kmh|km/hr|km h|kph|kmph|km/t|km/u|км/ч|mi/h|mph|m/s|mps|knots?|kts?|kn"
     r"|miles per hour|kilomet(?:er|re)s per hour)(?![a-z/²^]|2)"
 )
 _LENGTH_UNIT = re.compile(r"(?<![a-z])(miles?|mi|kilomet(?:er|re)s?|km|met(?:er|re)s?|m|feet|ft)(?![a-z/])")

@@ -19,6 +19,7 @@ from speedcal.logs.numbers import MISSING
 from speedcal.logs.speed_physics import is_receivers, positions_mps, unit_by_positions
 from speedcal.logs.tabular import Rows, Table, is_missing
 from speedcal.logs.written_times import parse_stamp
+from speedcal.units import parse_speed_unit
 
 _QUANTITY = re.compile(
     r"quantity|parameter|signal|sensor|channel|measurement|name|pid|key|metric|type|field|topic|variable"
@@ -27,6 +28,7 @@ _VALUE = re.compile(r"(?:measured |sensor )?(?:value|reading|measurement|data|va
 _UNIT = re.compile(r"units?|uom")
 _PID = re.compile(r"(?:0x)?(?:01[ _-]?)?(?:0x)?(0[0-9a-f])", re.IGNORECASE)
 _PIDS = {"0d": "vehicle speed km/h", "0c": "engine speed rpm"}
+_NUMBER_AND_UNIT = re.compile(r"[-+]?\d+(?:[.,]\d+)? ?(\D+)")
 _RECEIVER = re.compile(r"gps|gnss|location|position|fix")
 _SEPARATORS = (":", "|", ",", " ", "/")
 _MOST_KEYS, _LOOKED_AT = 60, 200
@@ -106,9 +108,17 @@ def _without_header(rows: Rows) -> tuple[int, int, int, int, int | None, int] | 
     for key in range(1, width - 1):
         cells = Counter(row[key] for row in sample if len(row) == width)
         known = sum(n for cell, n in cells.items() if _PID.fullmatch(cell) or read_heading(_name(cell, "")).role)
-        if len(cells) <= _MOST_KEYS and any(read_heading(_name(c, "")).role == "speed" for c in cells) and known:
+        if len(cells) <= _MOST_KEYS and any(map(_is_speed, cells)) and known:
             return 0, 0, key, key + 1, key + 2 if width > key + 2 else None, key + 2
     return None
+
+
+def _is_speed(cell: str) -> bool:
+    """Tell whether a cell names a speed; ``61 mph`` is the value of one."""
+    found = _NUMBER_AND_UNIT.fullmatch(cell)
+    if found and parse_speed_unit(found.group(1)) is not None:
+        return False
+    return read_heading(_name(cell, "")).role == "speed"
 
 
 def _session(header: list[str]) -> int | None:

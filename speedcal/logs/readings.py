@@ -147,7 +147,8 @@ def build_readings(source: Source, kind: str, shown: Shown) -> Readings:
     for i in np.flatnonzero((speed_mps < 0) | (speed_mps > limits.FASTEST_MPS)):
         problems.append(Problem("impossible_speed", line=int(line[i]), speed_mps=float(speed_mps[i]), unit=shown.unit))
     dropped = Counter(shown.dropped)
-    bad, told = sort_out(source, problems, line, dropped, column=shown.column)
+    of_times = 2 * len(stamps.problems) > len(problems)  # another column of speeds would not mend them
+    bad, told = sort_out(source, problems, line, dropped, column="" if of_times else shown.column)
     findings = [*shown.findings, *stamps.findings, *told]
 
     odometer = np.full(len(line), np.nan) if shown.odometer_m is None else shown.odometer_m

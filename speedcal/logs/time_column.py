@@ -61,7 +61,8 @@ def read_times(table: Table, headings: list[Heading], zone: tzinfo | None) -> St
     if dates and _worth(cells, headings[index]) == 2:
         days = table.column(dates[0])
         joined = [f"{day} {cell}" if not is_missing(cell) else "" for day, cell in zip(days, cells, strict=True)]
-        if any(parse_stamp(cell) for cell in joined[:_LOOKED_AT]):
+        dated = sum(1 for cell in joined if parse_stamp(cell))
+        if 2 * dated > sum(1 for cell in joined if cell):  # a date in the first row alone dates no other
             cells, header = joined, f"{table.header[dates[0]]} {header}"
     return parse_stamps(cells, header=header, zone=zone)
 

@@ -40,6 +40,7 @@ _ZONE = r"(?:\s?(?P<zone>Z|UTC|GMT|(?:UTC|GMT)?[+-]\d{1,2}(?::?\d{2})?)|\s[A-Z]{
 _BETWEEN = r"(?:\s*[T,]\s*|\s+)"
 _DATES = (
     r"(?P<year>\d{4})[-/.](?P<month>\d{1,2})[-/.](?P<day>\d{1,2})",
+    r"(?P<year>\d{4}):(?P<month>\d\d):(?P<day>\d\d)",  # as cameras write it into photographs
     r"(?P<day>\d{1,2})\.(?P<month>\d{1,2})\.(?P<year>\d{4}|\d{2})",
     r"(?P<one>\d{1,2})(?P<mark>[-/])(?P<two>\d{1,2})(?P=mark)(?P<year>\d{4}|\d{2})",
     r"(?:[A-Za-z]{3},?\s)?(?P<day>\d{1,2})[-\s](?P<month>[A-Za-z]{3,9})\.?[-,\s]\s?(?P<year>\d{4})",

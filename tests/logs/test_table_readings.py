@@ -36,6 +36,9 @@ def _utc(*parts):
         ("v [m/s]", "m/s", 1.0),
         ("speedo, kn", "kn", 1852 / 3600),
         ("Geschwindigkeit km/h", "km/h", 1 / 3.6),
+        ("snelheidsmeter (km/u)", "km/h", 1 / 3.6),
+        ("hastighet km/t", "km/h", 1 / 3.6),
+        ("скорость, км/ч", "km/h", 1 / 3.6),
     ],
 )
 def test_the_header_carries_the_unit(tmp_path, header, unit, factor):
@@ -326,6 +329,31 @@ def test_a_header_behind_a_comment_mark_is_a_header(tmp_path):
     readings = _read(tmp_path, "# logger 7\n#time,indicated mph\n10:32:05,45\n10:33:05,46\n")
     np.testing.assert_allclose(readings.speed_mps / MPH_MPS, [45, 46])
     np.testing.assert_array_equal(readings.line, [3, 4])
+
+
+def test_numbered_rows_below_a_marked_header_are_rows_of_it(tmp_path):
+    """``#`` stands for the number of the row; speeds with their unit are no names of quantities."""
+    rows = "".join(f"{i + 1};10:{32 + i}:05;{45 + i % 3} mph;uphill\n" for i in range(12))
+    readings = _read(tmp_path, f"#;clock;speedo;remark\n{rows}")
+    np.testing.assert_allclose(readings.speed_mps / MPH_MPS, [45 + i % 3 for i in range(12)])
+    assert readings.clock == "time of day"
+
+
+def test_a_date_in_the_first_row_alone_leaves_the_times_of_day(tmp_path):
+    """As it is noted by hand."""
+    readings = _read(tmp_path, "date,time,dial mph\n26.07.2021,10:32:05,45\n,10:33:05,46\n,10:34:05,47\n")
+    assert readings.clock == "time of day"
+    np.testing.assert_allclose(readings.time_s, [37925, 37985, 38045])
+
+
+def test_times_that_cannot_be_read_do_not_blame_the_speeds(tmp_path):
+    """Another column of speeds would not mend them."""
+    rows = "".join(f"10-32-{i:02d},45\n" for i in range(30))
+    with pytest.raises(ReadingsFormatError) as caught:
+        _read(tmp_path, f"time,dial mph\n{rows}")
+    assert caught.value.code == "most_rows_unreadable"
+    assert "dial" not in str(caught.value)
+    assert "10-32-00" in str(caught.value)
 
 
 @pytest.mark.parametrize(
