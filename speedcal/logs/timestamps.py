@@ -13,6 +13,7 @@ import numpy as np
 from speedcal.errors import Problem
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray
+from speedcal.logs import limits
 from speedcal.logs.clock_times import read_clock_times, undo_change
 from speedcal.logs.instants import usual_instants
 from speedcal.logs.numbers import MISSING, time_step
@@ -153,7 +154,8 @@ def _to_utc(value: float, zone: tzinfo, last: float) -> float:
     return float((late if early < last <= late else early) + (value - whole))
 
 
-_SINCE_1970 = ((1e9, 1.0), (1e12, 1e-3), (1e15, 1e-6), (1e18, 1e-9))
+_SINCE_1970 = (1.0, 1e-3, 1e-6, 1e-9)
+"""Seconds in one unit of a time since 1970, whichever makes a date."""
 _UNITS = (
     (re.compile(r"(?<![a-z])(ms|msec|millis|milliseconds?)(?![a-z])"), 1e-3),
     (re.compile(r"(?<![a-z])(us|µs|micros|microseconds?)(?![a-z])"), 1e-6),
@@ -169,14 +171,15 @@ _SPREADSHEET_EPOCH_D = 25_569
 def read_number_times(values: FloatArray, step: float, words: str) -> tuple[FloatArray, Clock, float, list[Finding]]:
     """Return times [s], their clock, their step [s] and what had to be assumed.
 
-    Numbers about 1.6e9 are seconds since 1970 (years 1980 to 2090), 1.6e12 milliseconds and so on; 36,526 to 73,050
+    Numbers about 1.6e9 are seconds since 1970 (years 1990 to 2090; the milliseconds of a week, which receivers count,
+    end at 6e8), 1.6e12 milliseconds and so on; 36,526 to 73,050
     with fractions are days of a spreadsheet (years 2000 to 2099); eight or more up to 235959 whose last four digits
     are always minutes and seconds are clock times without colons; anything else is elapsed time in the unit
     the header names, in seconds if it names none.
     """
     middle = float(np.median(values))
-    for size, factor in _SINCE_1970:
-        if 0.3 * size <= middle <= 3.8 * size:
+    for factor in _SINCE_1970:
+        if limits.EARLIEST_S <= middle * factor <= limits.LATEST_S:
             return values * factor, "utc", step * factor, []
     whole = step >= 1
     if not whole and 36_526 <= middle <= 73_050 and np.ptp(values) < 2:

@@ -99,6 +99,8 @@ def test_times_are_read_on_the_right_clock(cells, clock, seconds, step):
         ("mm:ss", ["10:32", "10:40"], "elapsed", [632, 640]),
         ("Time (ms)", ["0", "500", "1000"], "elapsed", [0, 0.5, 1.0]),
         ("time_min", ["0", "1.5"], "elapsed", [0, 90]),
+        ("iTOW (ms)", ["388800000", "388800250"], "elapsed", [388800, 388800.25]),  # a Thursday, no date of 1982
+        ("iTOW", [str(604000000 + 250 * i) for i in range(400)], "elapsed", [604000 + i / 4 for i in range(400)]),
         ("UTC time", ["2021-07-26T12:00:00"], "utc", [NOON_S]),
         ("elapsed s", [str(103200 + i) for i in range(9)], "elapsed", [103200 + i for i in range(9)]),
     ],
