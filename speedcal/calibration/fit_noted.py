@@ -181,9 +181,9 @@ def _ways(ground: GroundSpeed, notes: Notes, cells: Cells, runs: SteadyRuns) -> 
     for number in np.unique(group):
         inside = np.flatnonzero(group == number)
         mass = weight[inside]
-        mean = np.einsum("g,gcn->cn", mass, np.array([pairs[k] for k in inside])) / mass.sum()
-        use = mean[0] > LEAST_RIGHT
-        _, moment, speed, widening = mean[:, use]
+        right, told = _over_clocks(mass, np.array([pairs[k] for k in inside]))
+        use = right > LEAST_RIGHT
+        moment, speed, widening = told[:, use]
         ways.append(
             Laid(
                 weight=float(mass.sum()),
@@ -198,6 +198,23 @@ def _ways(ground: GroundSpeed, notes: Notes, cells: Cells, runs: SteadyRuns) -> 
             )
         )
     return ways
+
+
+def _over_clocks(mass: FloatArray, pairs: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return how probably each reading is right, and the rest of its pair, on the mean of some clock offsets.
+
+    Where it is wrong or off the track, an offset tells nothing of its speed.
+
+    Parameters
+    ----------
+    mass
+        Of each offset, shape (k,).
+    pairs
+        As those of :func:`_pairs`, shape (k, 4, n).
+    """
+    good = mass[:, None] * pairs[:, 0]
+    every = good.sum(axis=0)
+    return every / mass.sum(), np.einsum("kn,kcn->cn", good, pairs[:, 1:]) / np.maximum(every, 1e-12)
 
 
 def _together(run: IntArray, moment_s: FloatArray) -> IntArray:
