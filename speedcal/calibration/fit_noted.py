@@ -8,6 +8,7 @@ from speedcal.calibration.clock_posterior import Cells
 from speedcal.calibration.coarse_marks import within_marks
 from speedcal.calibration.dial_mixture import Basis, Laid, Mixed, PointerPlay, mixed_dial
 from speedcal.calibration.ground_speed import GroundSpeed
+from speedcal.calibration.looks import any_moment, left_open, on_the_line
 from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine
 from speedcal.calibration.note_lines import Notes
 from speedcal.calibration.reading_habits import Habit
@@ -69,7 +70,8 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
     if used.sum() < 2 or right.sum() < 4:
         raise AlignmentError("readings_do_not_follow", source=source, right=int(right.sum()), count=len(right))
     basis = Basis.driven_at(speed[used])
-    mixed = mixed_dial(within_marks(_ways(ground, notes, cells, runs), basis), basis)
+    chosen = [_pairs(notes, cells, cell) for cell in range(len(cells.weight))]
+    mixed = mixed_dial(within_marks(_ways(ground, notes, cells, runs, chosen), basis), basis)
     low, clock, high = _quantiles(cells)
     _refuse_two_clocks(cells, mixed, best, source)
     rivals = weigh_rivals(weighed, mixed, basis)
@@ -80,6 +82,9 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
     belongs = evidence + rivals.log_of_this_drive
     if belongs < _loose_below(cells, notes, about_dial):
         raise _foreign(ground, evidence, about_dial, source)
+    if left_open(notes, cells):  # whether they belong was told by the moments that fit, which foreign ones lack
+        opened = [any_moment(ground, notes, cells, cell) for cell in range(len(cells.weight))]
+        mixed = mixed_dial(within_marks(_ways(ground, notes, cells, runs, opened), basis), basis)
     knots = mixed.dial.knots_mps
     habits = habit.covariances(knots) | rivals.covariances(knots)
     dial = mixed.dial.shifted(sum(habits.values()))
@@ -170,18 +175,17 @@ def _quantiles(cells: Cells) -> tuple[float, float, float]:
     return low - CELL_S / 2, float(cells.weight @ cells.clock_s), high + CELL_S / 2
 
 
-def _ways(ground: GroundSpeed, notes: Notes, cells: Cells, runs: SteadyRuns) -> list[Laid]:
-    """Return the clock offsets in groups of like mass, each with its pairs of speeds."""
+def _ways(ground: GroundSpeed, notes: Notes, cells: Cells, runs: SteadyRuns, pairs: list[FloatArray]) -> list[Laid]:
+    """Return the clock offsets in groups of like mass, each with its pairs of speeds, those of each cell given."""
     order = np.argsort(cells.clock_s, kind="stable")
     weight = cells.weight[order]
     group = (np.clip(np.cumsum(weight) - weight / 2, 0.0, 1 - 1e-9) * CLOCKS_KEPT).astype(int)
     play = PointerPlay.along(ground)
-    pairs = [_pairs(notes, cells, cell) for cell in order]
     ways = []
     for number in np.unique(group):
         inside = np.flatnonzero(group == number)
         mass = weight[inside]
-        right, told = _over_clocks(mass, np.array([pairs[k] for k in inside]))
+        right, told = _over_clocks(mass, np.array([pairs[order[k]] for k in inside]))
         use = right > LEAST_RIGHT
         moment, speed, widening = told[:, use]
         ways.append(
@@ -232,14 +236,8 @@ def _pairs(notes: Notes, cells: Cells, cell: int) -> FloatArray:
     The moments of a reading are weighed by how well they fit, which draws the mean speed towards the line by a part
     kappa of its distance; that is undone, and the variance is what it was before the moment was known.
     """
-    share = cells.share[cell] * (cells.speed_mps[cell] >= SLOWEST_MPS)
-    right = share.sum(axis=1)
-    share = share / np.maximum(right, 1e-12)[:, None]
-    speed = (share * cells.speed_mps[cell]).sum(axis=1)
-    spread = (share * (cells.speed_mps[cell] - speed[:, None]) ** 2).sum(axis=1)
-    gain = cells.gain[cell]
-    own = cells.scatter_mps[cell] ** 2 + notes.own_variance
-    kappa = np.minimum(gain**2 * spread / own, MOST_DRAWN)
+    right, share, speed, hidden = on_the_line(notes, cells, cell)
+    gain, kappa = cells.gain[cell], np.minimum(hidden, MOST_DRAWN)
     residual = notes.indicated_mps - cells.offset_mps[cell] - gain * speed
     speed = speed - residual * kappa / (1 - kappa) / gain
     moment = notes.time_s + cells.clock_s[cell] + share @ notes.at.delay_s

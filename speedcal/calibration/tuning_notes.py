@@ -137,6 +137,15 @@ eight wrong, rms is 6 % larger."""
 MOST_DRAWN = 0.6
 """Most of a reading's residual that its own choice of moment is taken to have hidden."""
 
+MUCH_DRAWN = 0.45
+"""Share of readings of which more is hidden, from which on their moments are left open. Half of them taken while the
+speed changes, factors are held in 0.75 to 0.8 without, in 0.95 with it; below this share they are held as they are. Of
+notes taken as people do one file in a hundred has it."""
+
+CHANGES_MPS2, LOOKS_BEFORE = 0.3, 2.0
+"""Change of speed from which on it is no longer held, and for how many readings it counts that people look as often
+while it changes as not, before their notes are seen."""
+
 CLUSTER_S = 4.0
 """Readings outside of steady runs that follow each other sooner than this share an error like those of one run."""
 
