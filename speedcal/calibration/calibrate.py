@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from speedcal.calibration.dial import Dial
+from speedcal.calibration.falls import falls_in_spells
 from speedcal.calibration.fit_drive import DAY_S, NOTED_U_TIME_S, fit_drive
 from speedcal.calibration.fit_logged import is_log
 from speedcal.calibration.ground_speed import GroundSpeed, ground_speed
@@ -134,6 +135,7 @@ def calibrate(
         *hanging(calibration, line.hangs_mps),
         *(() if log is None else log.moves()),
         *line.findings,
+        *falls_in_spells(calibration),
         *minutes_apart(table, ground, calibration.unit),
         *left_out(track, ground, readings, odometer),
     )

@@ -16,6 +16,7 @@ from speedcal.calibration.clock_search import OFFSET_SCALE_MPS, Shift
 from speedcal.calibration.fit_distances import fit_distances
 from speedcal.calibration.fit_rounded import fit_rounded
 from speedcal.calibration.ground_speed import GroundSpeed
+from speedcal.calibration.looseness import why_no_dial
 from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine, RoughLog, told_by_dial
 from speedcal.calibration.pairs import Pairs, Windows, average, make_pairs, window_length_s
 from speedcal.calibration.runs import SteadyRuns
@@ -96,6 +97,7 @@ def fit_logged(
     start = _best_start(shifts, source)
     tau, gain, offset = start.offset_s, start.gain, start.offset_mps
     scatter, u_tau = _WIDEST_SCALE_MPS, np.nan
+    residual = shown = np.zeros(0)
     # where both sides are in whole units most pairs may lie on the very line of their steps
     least_mps = max(float(np.hypot(step_mps, ground.step_mps)) / np.sqrt(12), _SMALLEST_SCATTER_MPS)
     for round_ in range(_ROUNDS):
@@ -123,7 +125,8 @@ def fit_logged(
     log = RoughLog(ground, time_s, indicated_mps, step_mps, tau, offset, gain, scatter)
     if ground.is_recorded_often:
         if scatter > LOG_ASTRAY_MPS * max(gain, 1.0) + step_mps / 2:
-            raise AlignmentError("readings_do_not_follow", source=source, scatter_mps=scatter)
+            code, values = why_no_dial(residual, shown, scatter)
+            raise AlignmentError(code, source=source, **values)
         settled = fit_rounded(log, runs=runs, u_stated_mps=u_stated_mps)
         if settled is not None:
             return settled

@@ -9,6 +9,7 @@ from speedcal.calibration.coarse_marks import within_marks
 from speedcal.calibration.dial_mixture import Basis, Laid, Mixed, PointerPlay, mixed_dial
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.looks import any_moment, left_open, on_the_line
+from speedcal.calibration.looseness import LOOSE, how_loose
 from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine
 from speedcal.calibration.note_lines import Notes
 from speedcal.calibration.reading_habits import Habit
@@ -81,7 +82,10 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
     about_dial = float(np.sqrt(max(about_dial**2 - of_track**2, 0.0)))
     belongs = evidence + rivals.log_of_this_drive
     if belongs < _loose_below(cells, notes, about_dial):
-        raise _foreign(ground, evidence, about_dial, source)
+        if belongs < ASSOCIATION_FROM or ground.covered < MUCH_COVERED:
+            raise _foreign(ground, evidence, about_dial, source)
+        away = notes.indicated_mps - mixed.dial.indicated(np.where(inside, speed, np.nan))
+        raise AlignmentError(LOOSE, source=source, **how_loose(away[inside], about_dial))
     if left_open(notes, cells):  # whether they belong was told by the moments that fit, which foreign ones lack
         opened = [any_moment(ground, notes, cells, cell) for cell in range(len(cells.weight))]
         mixed = mixed_dial(within_marks(_ways(ground, notes, cells, runs, opened), basis), basis)

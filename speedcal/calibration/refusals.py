@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from speedcal.calibration.ground_speed import GroundSpeed
+from speedcal.calibration.looseness import why_no_dial
 from speedcal.calibration.result import Calibration
 from speedcal.calibration.tuning import (
     ABSURD_READING_MPS,
@@ -53,7 +54,10 @@ def refuse_nonsense(calibration: Calibration, readings: Readings) -> None:
     factor = calibration.error_factor
     scatter = float(np.sqrt(max(calibration.scatter_mps**2 - readings.speed_resolution_mps**2 / 12, 0.0)))
     if scatter > FOLLOWS_MPS:
-        raise FitError("readings_do_not_follow", source=readings.source, scatter_mps=scatter, unit=calibration.unit)
+        used = calibration.readings[calibration.readings["used"]]
+        away, shown = (used[column].to_numpy(float) for column in ("residual_mps", "indicated_mps"))
+        code, values = why_no_dial(away, shown, scatter)
+        raise FitError(code, source=readings.source, unit=calibration.unit, **values)
     if not _has_a_cause(factor.value):
         raise FitError("impossible_factor", source=readings.source, factor=factor.value)
 

@@ -146,3 +146,16 @@ WRONG_SPREAD_MPS = 40.0
 
 WRONG_BELOW = 0.5
 """Probability of being right below which a noted or logged reading is called wrong and left out. Doubled, all are."""
+
+FEWEST_FALLS, FALLS_APART_S, FALLS_LAST_S, FALLS_BELOW = 2, 5.0, 3.0, 0.8
+"""Spells in which a logged needle stands low from which on it is said to fall, time between two spells and of one, and
+share of the wrong rows that lie in them. A row alone may be a broken one."""
+
+FALLS_BY_CHANCE = 0.07
+"""Chance at which noted readings that are wrong either way alike would be so one-sided: four of four low, six of seven.
+It costs a sentence only."""
+
+LOOSE_NEAR_MPS, LOOSE_SPREAD_SHARE = 1.0 * MPH_MPS, 0.3
+"""How near to one dial readings count as lying on it, where too few do for a number, and scatter, as a share of the
+spread of the speeds shown, up to which they are said to follow the track although no dial explains them. Those of
+another drive scatter by 0.4 and more."""

@@ -128,6 +128,13 @@ def looks_at(changes: Sequence[ChangeCheck]) -> tuple[Advice, ...]:
     return tuple(_looks(_counted(changes), changes))
 
 
+def looks_first(after: Calibration) -> tuple[Advice, ...]:
+    """Return what to look at whatever the verdict: what turns a needle that fell on the road test."""
+    from speedcal.vehicle.first_steps import after_falls
+
+    return after_falls(after.findings)
+
+
 def _counted(changes: Sequence[ChangeCheck]) -> list[Finding]:
     """Return the gears that would explain a change other than planned."""
     return [

@@ -10,7 +10,7 @@ import numpy as np
 
 from speedcal.conformity.change import ChangeCheck, compare_odometer, compare_speed
 from speedcal.conformity.decision import decide
-from speedcal.conformity.next_step import looks_at, next_steps
+from speedcal.conformity.next_step import looks_at, looks_first, next_steps
 from speedcal.conformity.probability import Box
 from speedcal.conformity.reference_speed import reference_findings
 from speedcal.conformity.rules import load_tolerance
@@ -89,7 +89,7 @@ def verify(
     judge = _judge_distance if rule.quantity == "distance" else _judge_speed
     result = judge(after, rule, changes, findings)
     if result.verdict == "pass":
-        return replace(result, advice=looks_at(changes))
+        return replace(result, advice=(*looks_first(after), *looks_at(changes)))
     steps = next_steps(
         before,
         after,
@@ -101,7 +101,7 @@ def verify(
         judged_mps=[check.true for check in result.checks],
         as_it_is=result.probability if result.verdict == "not proven" else 0.0,
     )
-    return replace(result, advice=steps)
+    return replace(result, advice=(*looks_first(after), *steps))
 
 
 def _work_done(work: Work | Mapping[str, Any] | None) -> Work | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from speedcal.text.messages import Template, Values
 from speedcal.text.numbers import likely, signed
-from speedcal.text.parts import MEASURED_BY, choice_name, setting_name
+from speedcal.text.parts import MEASURED_BY, WATCH_THE_NEEDLE, choice_name, setting_name
 
 CAUSES: dict[str, str] = {
     "parts_as_stated": "mismatched parts, as the job lists them",
@@ -189,8 +189,8 @@ FINDINGS: dict[str, Template] = {
     "housing_range": "That is the range of {teeth} teeth.",
     "may_stick": "If nothing is wrong with them, the needle may stick: note each speed once coming from below and once "
     "from above. One that sticks shows less on the way up than on the way down.",
-    "may_jump": "If they belong together, look at what makes a needle jump or swing: a worn, dry or kinked cable, or a "
-    "gear that skips because its housing is turned to the wrong range.",
+    "may_jump": f"If the files are right, {WATCH_THE_NEEDLE}.",
+    "falls_first": "Its needle falls in spells: before any part is ordered, see what loses turns or pulses.",
     "instrument_work": "The instrument must be opened; set the needle at a known speed or on a bench, and check "
     "that it still drops back to its rest.",
     "instrument_leaves": lambda values: (

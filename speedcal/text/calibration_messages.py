@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from speedcal.text.messages import Template, Values
 from speedcal.text.numbers import distance, fill, joined, span, speed
+from speedcal.text.parts import TURNS_THE_NEEDLE, WATCH_THE_NEEDLE
 
 _LEAST_SAID = 0.0005
 """A share below this would be written as zero."""
@@ -61,6 +62,12 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "speeds, and a fix a second where the track has fewer, would show that they belong together. If they do, look "
         "at what makes a needle jump or swing: a worn, dry or kinked cable, or a gear that skips because its housing "
         "is turned to the wrong range",
+    ),
+    "loose_readings": (
+        "the readings follow the speed of this track, but not as one dial shows it: {near} of {count} lie within "
+        "{within_mps:speed} of one, {low} below it and {high} above, by some {off_mps:speed1}",
+        "Check that they were read in this vehicle on this drive: those of the same road on another day, or of a "
+        f"vehicle behind, come out so. If they were, {WATCH_THE_NEEDLE}",
     ),
     "track_gaps": (
         "the track has gaps: it tells the speed for only {covered:percent} of the drive, too little to show that the "
@@ -147,6 +154,21 @@ def _named(values: Values) -> str:
     more = values["count"] - len(rows)
     tail = f" and {more} more" if more else ""
     return f"Left out because they disagree with the other readings: {', '.join(rows)}{tail}."
+
+
+def _needle_falls(values: Values) -> str:
+    low, high = (f"{100 * values[end]:.0f}" for end in ("least", "most"))
+    lower = f"{low} %" if low == high else f"{low} to {high} %"
+    if values["spells"]:
+        return (
+            f"The needle falls: in {values['spells']} spells, {100 * values['count'] / values['total']:.0f} % of the "
+            f"rows, it showed {lower} less than it else shows at that speed, and came up again. Those rows were left "
+            f"out. Something loses turns or pulses: {TURNS_THE_NEEDLE}."
+        )
+    return (
+        f"{values['count']} of {values['total']} readings lie {lower} below the line of the others, and hardly any "
+        f"above it. If they were not misread, the needle falls: {WATCH_THE_NEEDLE}."
+    )
 
 
 def _clock_far(values: Values) -> str:
@@ -256,6 +278,7 @@ FINDINGS: dict[str, Template] = {
     "clock_local": _clock_local,
     "clock_stepped": _clock_stepped,
     "minutes_apart": _minutes_apart,
+    "needle_falls": _needle_falls,
     "needle_offset": "The needle sits {offset_mps:speed1} off at every speed; a gear change cannot cancel that part.",
     "offset_assumed": "This drive can hardly tell a needle that sits wrong from a wrong gear, so part of the answer "
     "assumes a needle that sits right to within a mph or two (common practice, no source). Readings at more speeds "

@@ -158,6 +158,8 @@ def _look_text(entry: Advice) -> str:
         return "see in which range the axle or transfer case stood on the drive"
     if entry.part == "work":
         return "look at what was really fitted and set"
+    if entry.part == "needle_drive":
+        return "look at what turns the needle"
     if entry.part == "ratio_box":
         return "see which way round the ratio box sits"
     likely_count = f": {entry.value} are likely" if entry.value else ""

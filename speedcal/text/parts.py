@@ -26,6 +26,16 @@ _NAMES = {
     "ratio_box_teeth": "ratio box",
 }
 
+TURNS_THE_NEEDLE = (
+    "look at the driven gear (worn, or its housing turned to the wrong range), then at the cable (worn, dry or "
+    "kinked), then at the sensor and its plug"
+)
+"""What loses turns or pulses, the likeliest first. Common practice, no source."""
+WATCH_THE_NEEDLE = (
+    "hold a steady speed for a minute and watch the needle. One that falls and comes up again, or jumps, is not "
+    f"driven evenly: {TURNS_THE_NEEDLE}"
+)
+
 MEASURED_BY = {
     "tire": "roll the tire out: chalk mark, three turns under load, measure the distance",
     "axle": "count turns of the driveshaft for turns of the wheels, or read the tag of the axle",

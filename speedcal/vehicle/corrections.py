@@ -14,7 +14,7 @@ from speedcal.vehicle.advice import Advice
 from speedcal.vehicle.choice import Choice
 from speedcal.vehicle.diagnosis import Diagnosis, diagnose
 from speedcal.vehicle.drivetrain import Determination, EffectiveTire, solve_train
-from speedcal.vehicle.first_steps import as_if_right, followed_by, righting_gain
+from speedcal.vehicle.first_steps import after_falls, as_if_right, followed_by, righting_gain
 from speedcal.vehicle.fitted import is_fitted_after
 from speedcal.vehicle.found_choices import FoundChoices, find_choices
 from speedcal.vehicle.limits import Limits
@@ -160,9 +160,10 @@ def correct(
     22
     """
     diagnosis = diagnose(calibration, vehicle) if calibration is not None else None
-    return correct_diagnosed(
+    found = correct_diagnosed(
         calibration, vehicle, diagnosis, speeds=speeds, criterion=criterion, limits=limits, unit=unit
     )
+    return replace(found, advice=(*after_falls(calibration.findings if calibration else ()), *found.advice))
 
 
 def correct_diagnosed(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -43,13 +43,13 @@ def first_steps(outlook: Outlook) -> list[Advice]:
     top = diagnosis.top if diagnosis else None
     if top is not None and top.group == "readings":
         doubts = [reason for reason in (outlook.trust.reasons if outlook.trust else ()) if reason.code in _STRANGE]
-        because = (*outlook.causes, *doubts, *_may_jump(outlook))
-        return [*_look_at_range(outlook), Advice("check_files", part="readings", because=because)]
+        files = Advice("check_files", part="readings", because=(*outlook.causes, *doubts))
+        return [*_look_at_range(outlook), files, *_may_jump(outlook)]
     strange = _STRANGE - (_GROW_WITH_THE_COUNT if _is_counted_wrong(outlook) else frozenset())
     if outlook.trust and not strange.isdisjoint(outlook.trust.codes) and (top is None or top.group != "dial"):
         up_and_down = Advice("drive_again", part="readings", because=(Finding("may_stick"),))
-        files = Advice("check_files", part="readings", because=(*outlook.trust.reasons, *_may_jump(outlook)))
-        return [*_look_at_range(outlook), files, up_and_down]
+        files = Advice("check_files", part="readings", because=outlook.trust.reasons)
+        return [*_look_at_range(outlook), files, *_may_jump(outlook), up_and_down]
     if diagnosis is None or top is None:
         return []
     gain = righting_gain(diagnosis, outlook.judge.dial.line.error_factor)
@@ -97,11 +97,21 @@ def _is_counted_wrong(outlook: Outlook) -> bool:
     return righting_gain(outlook.diagnosis, outlook.judge.dial.line.error_factor) is not None
 
 
-def _may_jump(outlook: Outlook) -> tuple[Finding, ...]:
-    """Return what else makes readings of this dial look foreign: there may be a cable where no pulses are counted."""
+def _may_jump(outlook: Outlook) -> tuple[Advice, ...]:
+    """Return the look at what else makes readings seem foreign: there may be a cable where no pulses are counted."""
     vehicle = outlook.vehicle
     counts = vehicle.settings or vehicle.pulse_scaler is not None or vehicle.pulses_per_turn is not None
-    return () if counts else (Finding("may_jump"),)
+    return () if counts else (look_at_needle_drive("may_jump"),)
+
+
+def look_at_needle_drive(why: str) -> Advice:
+    """Return the look at gear, cable and sensor: what loses turns, or pulses, on the way to the needle."""
+    return Advice("check_count", part="needle_drive", because=(Finding(why),))
+
+
+def after_falls(findings: Iterable[Finding]) -> tuple[Advice, ...]:
+    """Return the look that comes before all else where the needle fell on the drive."""
+    return (look_at_needle_drive("falls_first"),) if any(found.code == "needle_falls" for found in findings) else ()
 
 
 def _look_at_range(outlook: Outlook) -> list[Advice]:

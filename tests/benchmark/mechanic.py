@@ -102,12 +102,14 @@ def mark_job(fault: str, seed: Sequence[int], *, logged: bool) -> JobMark:
     try:
         before = shop.drive()
     except SpeedcalError as error:
-        follow = isinstance(error, AlignmentError) or error.code == "readings_do_not_follow"
-        named = ("readings",) if follow else ()
+        loose = error.code == "loose_readings"  # it names the files, and then what turns the needle
+        follow = loose or isinstance(error, AlignmentError) or error.code == "readings_do_not_follow"
+        named = (("readings", "drivetrain") if loose else ("readings",)) if follow else ()
         base = replace(base, ranking=named, refusal=error.code)
-        if not named or fault != "foreign":
+        if not named or not (shop.rig.second or (loose and shop.rig.skips)):
             return base
         shop.steps.append("refused")
+        shop.rig = shop.rig if shop.rig.second else replace(shop.rig, skips=0.0)
         before = _again(shop)
     else:
         found = correct(before, shop.vehicle, limits=load_tolerance(RULE, unit=before.unit).allowed).diagnosis
@@ -191,7 +193,8 @@ def _look(shop: _Shop, entry: Advice) -> bool:
     if part == "pulses":
         _change(shop, 1 / shop.rig.parts.get("pulses", 1.0))
         return False
-    if part == "driven_gear" and shop.rig.skips and "housing_at_the_count" in entry.codes:
+    at_gear = part == "needle_drive" or (part == "driven_gear" and "housing_at_the_count" in entry.codes)
+    if at_gear and shop.rig.skips:
         shop.rig = replace(shop.rig, skips=0.0)
         return True
     if part not in shop.rig.parts:
