@@ -19,14 +19,14 @@ _LENGTH_UNIT = re.compile(r"(?<![a-z])(miles?|mi|kilomet(?:er|re)s?|km|met(?:er|
 _INSTRUMENT = re.compile(
     r"indicated|speedo(?:meter)?|dial|needle|pointer|instrument|shown|display|dash|tacho|compteur|reading"
 )
-_SATELLITE = re.compile(r"(?<![a-z])(?:gps|gnss|(?:ground|true|sog|doppler|actual|satellite)(?![a-z]))")
+_SATELLITE = re.compile(r"(?<![a-z])(?:gps|gnss|(?:ground|gnd|true|sog|doppler|actual|satellite)(?![a-z]))")
 _VEHICLE = re.compile(r"(?<![a-z])(vehicle|car|obd(?: ?ii)?|ecu|vss|wheel|bus|can|010d|0d)(?![a-z])|車速")
 _CALCULATED = re.compile(r"(?<![a-z])(calc(?:ulated)?|derived|computed|filtered|estimated)(?![a-z])")
 _SPEED_WORD = re.compile(
-    r"speed|velocity|(?<![a-z])sog(?![a-z])|geschwindigkeit|vitesse|velocidad|velocit|010d|速度|車速"
+    r"speed|velocity|(?<![a-z])(?:sog|spd)(?![a-z])|geschwindigkeit|vitesse|velocidad|velocit|010d|速度|車速"
 )
 _NO_SPEED = re.compile(
-    r"(?<![a-z])(max|min|avg|average|mean|cruise|limit|engine|fan|wind|rpm|shaft|turbine|rotor|accel|pump|motor"
+    r"(?<![a-z])(max|min|avg|average|mean|cruise|limit|engine|fan|wi?nd|rpm|shaft|turbine|rotor|accel|pump|motor"
     r"|vertical|precision|accuracy|error|std)|m/s2|m/s\^2|m/s²"
 )
 _TIME_WORD = re.compile(
@@ -35,6 +35,8 @@ _TIME_WORD = re.compile(
 )
 _BARE_TIME = re.compile(r"t|(?:s|ms|sec|min|minutes?|hours?)|t ?[\[(]?(?:s|ms|sec|min|h)[\])]?")
 _DATE_WORD = re.compile(r"(?<![a-z])(date|day|datum|fecha)(?![a-z])|日付")
+_DATE_OF_ZONE = re.compile(r"(?:utc|gmt|gps) ?(?:date|day|d)|(?:date|day) ?[\[(]?(?:utc|gmt)[\])]?")
+"""A date that names its zone; the clock time has a column of its own."""
 _ODOMETER = re.compile(r"(?<![a-z])(odo|odometer|odometre|mileage|trip|trip ?meter)(?![a-z])")
 _NOT_LENGTH = re.compile(r"(?<![a-z])(?:trip|odo) ?met(?:er|re)s?(?![a-z])")
 """A trip meter is an instrument; it says nothing about metres."""
@@ -92,6 +94,8 @@ def read_heading(name: str) -> Heading:
     named = unit is not None or bool(_SPEED_WORD.search(words)) or bool(_INSTRUMENT.search(words))
     if named and not _NO_SPEED.search(words) and not (unit is None and _TIME_WORD.search(words)):
         return Heading(name, "speed", _origin(words), unit)
+    if _DATE_OF_ZONE.fullmatch(words):
+        return Heading(name, "date")
     if _TIME_WORD.search(words) or "unix time" in words:
         return Heading(name, "time")
     if _DATE_WORD.search(words):

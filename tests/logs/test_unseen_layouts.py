@@ -50,6 +50,18 @@ TRACKS = {
         "year,month,day,hour,minute,second,lat,lon,speed (m/s)",
         lambda i: f"{_when(i, '%Y,%m,%d,%H,%M,%S')},{LATITUDE[i]},{LONGITUDE[i]},{SPEED_MPS[i]}",
     ),
+    "date and clock time that name their zone": _table(
+        "UTC date,UTC time,lat,lon,speed (m/s)",
+        lambda i: f"{_when(i, '%Y/%m/%d,%H:%M:%S')},{LATITUDE[i]},{LONGITUDE[i]},{SPEED_MPS[i]}",
+    ),
+    "date and clock time by one letter": _table(
+        "lat,lon,speed (m/s),utc_d,utc_t",
+        lambda i: f"{LATITUDE[i]},{LONGITUDE[i]},{SPEED_MPS[i]},{_when(i, '%Y/%m/%d,%H:%M:%S')}",
+    ),
+    "speeds of three things, shortened": _table(
+        "time,lat,lon,WndSpd,GndSpd m/s,VSpd",
+        lambda i: f"{_when(i)},{LATITUDE[i]},{LONGITUDE[i]},3.1,{SPEED_MPS[i]},-0.2",
+    ),
     "newest first": _table(
         "time,lat,lon,speed (m/s)",
         lambda i: f"{_when(i)},{LATITUDE[i]},{LONGITUDE[i]},{SPEED_MPS[i]}",
