@@ -12,14 +12,17 @@ import numpy as np
 from speedcal.calibration.clock_search import Shift
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.measured import NO_GROUND, WRONG, MeasuredLine
-from speedcal.calibration.tuning_notes import ASSOCIATION_FROM
+from speedcal.calibration.tuning_notes import ASSOCIATION_FROM, WRONG_BETA
 from speedcal.calibration.tuning_rivals import WATCH_ASKED_FROM, WATCH_SET_EVIDENCE, WATCH_SET_RESCUES
 from speedcal.calibration.watch_steps import likeliest_step
 from speedcal.calibration.weigh_noted import Weighed
+from speedcal.calibration.wrong_together import log_apart
 from speedcal.errors import AlignmentError
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, IntArray
 
+_LOG_WRONG = float(np.log(WRONG_BETA[0] / sum(WRONG_BETA)))
+"""What a note costs that a step moves off the track: as much as a wrong one."""
 _ROUGHLY = 4.0
 """By how much the odds of the search may be wrong."""
 
@@ -68,17 +71,9 @@ def _doubtful(line: MeasuredLine, lines: IntArray) -> bool:
     Those at one end are held against as many strewn over all of them, by the likelihood of two shares and of one.
     """
     wrong = np.array([reason in (WRONG, NO_GROUND) for reason in line.reason])[np.argsort(lines)]
-    count = len(wrong)
-    before, length = np.cumsum(wrong)[:-1], np.arange(1, count)
-    apart = _log_share(before, length) + _log_share(wrong.sum() - before, count - length)
-    together = apart.max(initial=-np.inf) - _log_share(wrong.sum(), count)
-    return bool(line.reasons) or bool(together > WATCH_ASKED_FROM)
-
-
-def _log_share(part: IntArray, count: IntArray | int) -> FloatArray:
-    """Return the log likelihood of so many of all at their own share."""
-    share = np.clip(part / count, 1e-9, 1 - 1e-9)
-    return np.asarray(part * np.log(share) + (count - part) * np.log(1 - share))
+    split, none = np.arange(1, len(wrong)), np.zeros(len(wrong) - 1, np.int64)
+    at_begin, at_end = log_apart(wrong, none, split), log_apart(wrong, split, none + len(wrong))
+    return bool(line.reasons) or max(at_begin.max(initial=0.0), at_end.max(initial=0.0)) > WATCH_ASKED_FROM
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +113,9 @@ def _set_once(
         return replace(weighed, log_evidence=weighed.log_evidence + step.log_paid, set_s=set_s)
 
     weighed = beside(ground)
-    if weighed.cells.log_evidence + step.log_paid - one.cells.log_evidence < least:
+    beside_track = int(one.cells.seen.sum()) - int(weighed.cells.seen.sum())
+    gain = weighed.cells.log_evidence + step.log_paid - one.cells.log_evidence
+    if gain + max(beside_track, 0) * _LOG_WRONG < least:
         return None
     rows = [{"line": int(lines[order[step.first]]), "forward_s": step.forward_s}]
     return _Stepped(weighed, beside, Finding("clock_stepped", rows=rows))

@@ -29,6 +29,7 @@ from speedcal.calibration.tuning import (
     WIDE_SHARE,
 )
 from speedcal.calibration.tuning_logs import SLOW_NEEDLE_S
+from speedcal.calibration.wrong_together import wrong_together
 from speedcal.finding import Finding, Trust, codes_of
 from speedcal.logs.readings import DIAL_UNIT_SEEN, Readings
 from speedcal.units import MILE_M
@@ -101,6 +102,7 @@ def _reasons(calibration: Calibration) -> tuple[Finding, ...]:
     found = (
         *(finding for finding in calibration.findings if finding.code == SPEED_AGAINST_POSITIONS),
         *_too_little(calibration),
+        None if is_of_log(calibration) else wrong_together(calibration),
         _many_wrong(calibration),
         _wide(calibration),
     )

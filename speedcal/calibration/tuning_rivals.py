@@ -17,6 +17,11 @@ WATCH_ASKED_FROM = 4.0
 """Log likelihood ratio of wrong notes that lie together at one end against as many strewn over all, from which on a
 step is asked after. It costs time only: of files with a third of the notes wrong one in ten is asked."""
 
+WRONG_TOGETHER_EVIDENCE = 4.6
+"""Log odds (100 to 1) from which on wrong notes that stand one after the other in the file cost trust: all places where
+they may stand count alike, at an end or not. Strewn ones come to it in one file of a thousand; of notes whose dial
+reads 15 % and more otherwise for the last third of a drive, nearly all do."""
+
 ASIDE_MPS = 0.75 * MPH_MPS
 """By how much who takes over with another watch sees the needle otherwise, standard; from memory."""
 

@@ -80,6 +80,8 @@ class _Track:
     """The track as each note would have met it: clock offsets (c,), the rest (c, n)."""
 
     offset_s: FloatArray
+    grid_s: float
+    """Step of the offsets."""
     prior: FloatArray
     """Density of each offset."""
     of_size: FloatArray
@@ -106,6 +108,7 @@ def _along(ground: GroundSpeed, notes: Notes, log_prior: Callable[[FloatArray], 
     size = np.asarray(grid * np.arange(len(offset)), float)
     return _Track(
         offset,
+        grid,
         np.exp(log_prior(offset)) * grid,
         _density_of_steps(size) * grid,
         np.where(on, mean[index], 0.0).astype(np.float32),
@@ -135,8 +138,11 @@ class _Way:
         residual = shown - np.where(crawls, track.speed, offset + gain * track.speed)
         normal = np.exp(-0.5 * residual**2 / self.variance) / np.sqrt(2 * np.pi * self.variance)
         stray = notes.stray.astype(np.float32)
-        density = (1 - wrong) * np.where(track.on, normal, stray) + wrong * stray
+        # beside the track it is as good as wrong: a step that only moves notes off it explains nothing
+        density = (1 - wrong) * np.where(track.on, normal, 0.0) + wrong * stray
         self.right = 1 - wrong * stray / density
+        apart_s = np.diff(notes.time_s) + 2 * notes.at.half_width_s
+        self.most_forward_s = apart_s[FEWEST_ON_A_SIDE - 1 : len(apart_s) + 1 - FEWEST_ON_A_SIDE]
         log = np.cumsum(np.log(density), axis=1, dtype=float)
         self.before = log[:, FEWEST_ON_A_SIDE - 1 : log.shape[1] - FEWEST_ON_A_SIDE]
         self.after = log[:, -1:] - self.before
@@ -151,7 +157,9 @@ class _Way:
         before, after, prior = self.before[:, place], self.after[:, place], self.track.prior
         early, late = _likely(before), _likely(after)
         mass = np.exp(before[early] - before[early].max())[:, None] * np.exp(after[late] - after[late].max())
-        mass *= (prior[early][:, None] + prior[late]) / 2 * self.track.of_size[np.abs(early[:, None] - late)]
+        steps = early[:, None] - late
+        mass *= (prior[early][:, None] + prior[late]) / 2 * self.track.of_size[np.abs(steps)]
+        mass *= steps * self.track.grid_s <= self.most_forward_s[place]  # else what was written later was seen earlier
         whole = np.log(max(mass.sum(), _NOTHING)) + before[early].max() + after[late].max()
         return early, late, mass, float(whole)
 

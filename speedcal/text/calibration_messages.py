@@ -323,6 +323,9 @@ FINDINGS: dict[str, Template] = {
     "one that was processed on the way; check that, and record once more.",
     "few_runs": "readings in {count:n steady run} only; hold four different speeds.",
     "few_speeds": _few_speeds,
+    "wrong_together": "{wrong} of the {total} readings in lines {first_line} to {last_line} disagree with the others, "
+    "one after the other; was something different there: tires, gears, range, dial, unit, reader or vehicle? Calibrate "
+    "each part by itself.",
     "many_wrong": "{wrong} of {total} readings disagree with the others; check the file.",
     "large_scatter": "the readings stray by {scatter_mps:speed1} however the dial reads, more than one person "
     "misreads; were they all read off one instrument, in the vehicle that carried the GPS?",

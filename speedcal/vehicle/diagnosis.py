@@ -36,6 +36,7 @@ _FAR = 2.0
 """Standard uncertainties from which on something speaks against a cause."""
 _STRANGE = {
     "many_wrong",
+    "wrong_together",
     "two_readers",
     "gps_among_readings",
     "speed_against_positions",

@@ -26,6 +26,7 @@ _STRANGE = frozenset(
         "two_readers",
         "gps_among_readings",
         "many_wrong",
+        "wrong_together",
         "dial_changed",
         "dial_changes",
         "log_strays",

@@ -23,7 +23,7 @@ from speedcal.calibration.watch_steps import likeliest_step
 from speedcal.errors import AlignmentError
 from speedcal.interval import FloatArray
 from speedcal.simulate import simulate
-from speedcal.units import MPH_MPS
+from speedcal.units import MILE_M, MPH_MPS
 
 
 def _set_at_the_middle(seed: int, forward_s: float, *, aside_mph: float = 0.0) -> tuple[Calibration, Truth, int]:
@@ -136,3 +136,19 @@ def test_the_price_of_a_step_is_what_counting_all_places_and_sizes_comes_to() ->
     every = sum((one * density).sum() for one in mass) / len(places)
     alone = mass[step.first - FEWEST_ON_A_SIDE][apart == step.forward_s].sum()
     assert step.log_paid == pytest.approx(np.log(WATCH_SET_SHARE * every / alone), abs=0.3)
+
+
+@pytest.mark.parametrize("begins", [0.3, 0.5, 0.7])
+@pytest.mark.parametrize("otherwise", [1.15, 1.3, MILE_M / 1000])
+def test_a_dial_that_changes_on_the_way_is_not_taken_for_a_watch_that_was_set(begins: float, otherwise: float) -> None:
+    """Gears in another range, another unit from a page on: no part is laid where the track tells nothing of it."""
+    for seed in range(5):
+        track, readings = in_memory(outside_drive("notes", (74, seed)))
+        later = np.arange(len(readings)) >= begins * len(readings)
+        changed = replace(readings, speed_mps=readings.speed_mps * np.where(later, otherwise, 1.0))
+        try:
+            result = speedcal.calibrate(track, changed)
+        except AlignmentError:
+            continue
+        assert result.trust.word == "WEAK"
+        assert not _steps(result)

@@ -1,0 +1,55 @@
+"""Wrong readings that stand together, against the likelihoods of scipy and against files of which they are strewn."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy import stats
+from support.calibrations import make_calibration
+
+from speedcal.calibration.measured import WRONG
+from speedcal.calibration.wrong_together import log_apart, wrong_together
+
+
+def _reason_of(wrong: np.ndarray):
+    calibration = make_calibration()
+    table = calibration.readings.iloc[np.zeros(len(wrong), int)].reset_index(drop=True)
+    table["line"] = np.arange(2, 2 + len(wrong))
+    table["used"], table["reason"] = ~wrong, np.where(wrong, WRONG, "")
+    return wrong_together(calibration.__class__(**{**_fields(calibration), "readings": table}))
+
+
+def _fields(calibration) -> dict:
+    return {name: getattr(calibration, name) for name in calibration.__dataclass_fields__}
+
+
+def test_two_shares_against_one_are_binomial_likelihoods() -> None:
+    wrong = np.array([0, 1, 0, 0, 1, 1, 1, 0, 1, 1], bool)
+    first, beyond = np.array([4, 0, 3]), np.array([10, 4, 7])
+    for i, j, told in zip(first, beyond, log_apart(wrong, first, beyond), strict=True):
+        inside, outside = wrong[i:j], np.delete(wrong, np.arange(i, j))
+        each = [stats.bernoulli.logpmf(part, part.mean()).sum() for part in (inside, outside)]
+        greater = inside.mean() > outside.mean()
+        assert np.isclose(told, sum(each) - stats.bernoulli.logpmf(wrong, wrong.mean()).sum() if greater else 0.0)
+
+
+def test_a_stretch_of_wrong_notes_is_named() -> None:
+    wrong = np.zeros(26, bool)
+    wrong[18:] = True
+    found = _reason_of(wrong)
+    assert found is not None
+    assert (found.values["first_line"], found.values["last_line"]) == (20, 27)
+    assert (found.values["wrong"], found.values["total"]) == (8, 8)
+    wrong = np.zeros(40, bool)
+    wrong[12:20] = True
+    wrong[[14, 30]] = False, True
+    found = _reason_of(wrong)
+    assert found is not None
+    assert (found.values["first_line"], found.values["last_line"]) == (14, 21)
+
+
+def test_strewn_wrong_notes_are_hardly_ever_a_stretch() -> None:
+    """One file in a hundred at the most is said to have a stretch that it has not."""
+    rng = np.random.default_rng(5)
+    for share in (0.05, 0.12, 0.3):
+        told = sum(_reason_of(rng.random(24) < share) is not None for _ in range(400))
+        assert told <= 4
