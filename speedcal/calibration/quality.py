@@ -11,6 +11,7 @@ from speedcal.calibration.clock_search import zone_near
 from speedcal.calibration.measured import STOPPED, WRONG
 from speedcal.calibration.noticed import is_of_log, reads_as_gps
 from speedcal.calibration.odometer import OdometerFactor
+from speedcal.calibration.reading_habits import PARALLAX
 from speedcal.calibration.recorded_speed import SPEED_AGAINST_POSITIONS
 from speedcal.calibration.result import Calibration
 from speedcal.calibration.tuning import (
@@ -25,6 +26,7 @@ from speedcal.calibration.tuning import (
     NARROW_RANGE,
     OFFSET_UNKNOWN_MPS,
     SAME_LEVEL_MPS,
+    VIEW_NOTICED,
     WIDE_MPS,
     WIDE_SHARE,
 )
@@ -146,7 +148,9 @@ def _wide(calibration: Calibration) -> Finding | None:
     middle = (low + high) / 2
     half = float(calibration.half_width(middle))
     if half > max(WIDE_SHARE * middle, WIDE_MPS):
-        return Finding("wide_interval", at_mps=middle, half_width_mps=half, unit=calibration.unit)
+        seen = sum(line.share for line in calibration.budget if line.component == PARALLAX)
+        code = "wide_by_view" if seen > VIEW_NOTICED else "wide_interval"
+        return Finding(code, at_mps=middle, half_width_mps=half, unit=calibration.unit)
     return None
 
 

@@ -132,7 +132,9 @@ def _speed(
     elif unit != named:
         findings.append(Finding("speed_unit_contradicted", column=name, named=named, speed_unit=unit))
     if len(speeds) > 1:
-        findings.append(Finding("speed_column", column=name, others=[table.header[i] for i in speeds if i != index]))
+        findings.append(
+            Finding("track_speed_column", column=name, others=[table.header[i] for i in speeds if i != index])
+        )
     return values * SPEED_UNIT_MPS[unit]
 
 

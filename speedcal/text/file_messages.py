@@ -89,6 +89,11 @@ def _decimals_lost(values: Values) -> str:
     return f"Values in column {quoted(values['column'])} had lost their decimal point; {what}."
 
 
+def _column_of_several(values: Values) -> str:
+    others = ", ".join(map(quoted, values["others"]))
+    return f"column {quoted(values['column'])}; not used for that: {others}."
+
+
 def _most_rows(values: Values) -> str:
     column = f" of column {quoted(values['column'])}" if values["column"] else ""
     return f"{counted(values['count'], 'line')}{column} cannot be read, the first of them"
@@ -330,10 +335,8 @@ FINDINGS: dict[str, Template] = {
     "speed_unit_by_positions": "Column {column:quoted} names no unit; judging by the positions it is {speed_unit}.",
     "speed_unit_contradicted": "Column {column:quoted} says {named}, but judging by the positions it is {speed_unit}.",
     "speed_not_of_receiver": "The speed in column {column:quoted} may be the vehicle's own, so positions were used.",
-    "speed_column": lambda values: (
-        f"Speeds were taken from column {quoted(values['column'])}; not used: "
-        f"{', '.join(map(quoted, values['others']))}."
-    ),
+    "speed_column": lambda values: f"What the dial showed was taken from {_column_of_several(values)}",
+    "track_speed_column": lambda values: f"The true speed was taken from {_column_of_several(values)}",
     "status_not_applied": "Column {column:quoted} would mark {count} fixes as invalid, most of the file; "
     "it was ignored.",
     "decimals_lost": _decimals_lost,

@@ -72,6 +72,19 @@ def test_the_angle_of_view_has_its_line_in_the_budget_and_is_not_averaged_away()
     assert sum(entry.share for entry in result.budget) == pytest.approx(1.0, abs=1e-6)
 
 
+def test_more_readings_are_not_asked_for_where_the_angle_of_view_makes_the_interval() -> None:
+    """Twice as many of them leave it as wide, as the test above shows; seen square on there is nothing to say."""
+    drive = simulate("noted", [40, 2])
+    aside, square = (
+        speedcal.calibrate(drive.track, drive.readings, read_from=seen)  # type: ignore[arg-type]
+        for seen in ("side", "square")
+    )
+    assert aside.trust.codes == ["wide_by_view"]
+    assert "square on" in str(aside.trust)
+    assert "more steady runs" not in str(aside)
+    assert square.trust.codes == []
+
+
 @pytest.mark.parametrize(("beside_mph", "exact"), [(0.0, True), (2.2, False)])
 def test_notes_of_a_needle_on_its_marks_are_not_taken_for_rounded_ones(beside_mph: float, exact: bool) -> None:
     """Held on marks of 5 mph, notes in fives are good to half a mph; held between them, to 5/sqrt(12)."""

@@ -120,6 +120,18 @@ def test_positions_propose_the_unit_of_readings_and_decide_that_of_the_track(tmp
     assert caught.value.values["proposed"] == "km/h"
 
 
+def test_one_table_of_both_speeds_says_which_was_taken_for_what(tmp_path):
+    """Both remarks stand under one answer, so each names what its column was taken for."""
+    path = tmp_path / "log.csv"
+    path.write_text(wide(DRIVE.iso, NAMES), encoding="utf-8")
+    truth, dial = (
+        next(f.text for f in read(path).findings if f.code.endswith("speed_column"))
+        for read in (read_track, read_readings)
+    )
+    assert re.search(r"true speed .* 'gps speed \(m/s\)'; not used for that: 'vehicle speed \(km/h\)'", truth)
+    assert re.search(r"dial showed .* 'vehicle speed \(km/h\)'; not used for that: 'gps speed \(m/s\)'", dial)
+
+
 def test_a_unit_in_the_header_that_the_positions_contradict_is_corrected_and_said(tmp_path):
     """The column says knots and holds m/s."""
     path = tmp_path / "log.csv"
