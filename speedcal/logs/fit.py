@@ -1,7 +1,7 @@
 """FIT activity files, decoded by fitdecode: the ``record`` messages with positions, speeds and developer fields.
 
 Where a wheel sensor was paired, the device writes its speed into the speed of the records; then that is an
-instrument, the track is its positions alone.
+instrument, the track is its positions alone. Where the records have no fixes, those of a camera are read.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ import numpy as np
 
 from speedcal.finding import Finding
 from speedcal.logs import limits
+from speedcal.logs.fit_camera import SEMICIRCLE_DEG, CameraLog, number
 from speedcal.logs.formats import LogFormat, Request
 from speedcal.logs.headers import normal, read_heading, speed_unit_in
 from speedcal.logs.readings import Readings, Shown, Stamps, build_readings
@@ -23,8 +24,6 @@ from speedcal.logs.source import Source
 from speedcal.logs.track import Fixes, Track, build_track
 from speedcal.units import SpeedUnit, parse_speed_unit
 
-_SEMICIRCLE_DEG = 180 / 2**31
-"""Degrees in the unit in which FIT writes angles."""
 _FIELDS = ("timestamp", "position_lat", "position_long", "altitude", "enhanced_altitude", "speed", "enhanced_speed")
 _WHEEL_SENSORS = frozenset({"bike_speed", "bike_speed_cadence", 123, 121})
 """Types of ANT+ device that measure the speed at a wheel."""
@@ -39,6 +38,7 @@ class _Log:
     findings: list[Finding] = field(default_factory=list)
     own: dict[str, tuple[str, list[tuple[int, float]]]] = field(default_factory=dict)
     """Developer fields with a speed: name to unit and values, each with the number of its record."""
+    camera: CameraLog = field(default_factory=CameraLog)
     piece: int = 0
     wheel_sensor: bool = False
 
@@ -46,20 +46,26 @@ class _Log:
 def _read_track(source: Source, request: Request) -> Track:
     log = _records(source)
     findings = [*log.findings]
+    if log.camera.rows and not any(map(_has_fix, log.rows)):
+        return build_track(source, "fit", log.camera.fixes(findings))
     speed = [_first(row, "enhanced_speed", "speed") for row in log.rows]
     if log.wheel_sensor and np.isfinite(speed).any():
         findings.append(Finding("speed_not_of_receiver", column="speed"))
         speed = [math.nan] * len(speed)
     fixes = Fixes(
         time_s=[_instant(row.get("timestamp")) for row in log.rows],
-        latitude_deg=[_number(row.get("position_lat")) * _SEMICIRCLE_DEG for row in log.rows],
-        longitude_deg=[_number(row.get("position_long")) * _SEMICIRCLE_DEG for row in log.rows],
+        latitude_deg=[number(row.get("position_lat")) * SEMICIRCLE_DEG for row in log.rows],
+        longitude_deg=[number(row.get("position_long")) * SEMICIRCLE_DEG for row in log.rows],
         elevation_m=[_first(row, "enhanced_altitude", "altitude") for row in log.rows],
         speed_mps=speed,
         segment=log.segments,
         findings=findings,
     )
     return build_track(source, "fit", fixes)
+
+
+def _has_fix(row: dict[str, Any]) -> bool:
+    return isinstance(row.get("timestamp"), datetime) and row.get("position_lat") is not None
 
 
 def _read_readings(source: Source, request: Request) -> Readings:
@@ -106,14 +112,14 @@ def _records(source: Source) -> _Log:
                 log.findings.append(Finding("wrong_checksum"))
             elif frame.frame_type == fitdecode.FIT_FRAME_DATA:
                 _take(log, frame)
-                if len(log.rows) > limits.MAX_POINTS:
+                if max(len(log.rows), len(log.camera.rows)) > limits.MAX_POINTS:
                     source.fail("too_many", what="records", most=limits.MAX_POINTS)
     except source.error:
         raise
     except Exception as error:  # damaged bytes make the decoder raise almost anything
-        if not log.rows:
+        if not log.rows and not log.camera.rows:
             source.fail("file_damaged", what="fit", reason=str(error)[:200])
-        log.findings.append(Finding("cut_off", count=len(log.rows)))
+        log.findings.append(Finding("cut_off", count=max(len(log.rows), len(log.camera.rows))))
     return log
 
 
@@ -124,6 +130,8 @@ def _take(log: _Log, frame: Any) -> None:
         log.wheel_sensor |= _is_wheel_sensor(frame)
     elif frame.name == "record":
         _add_record(log, frame)
+    else:
+        log.camera.take(frame, log.piece)
 
 
 def _is_wheel_sensor(frame: Any) -> bool:
@@ -146,11 +154,7 @@ def _add_record(log: _Log, frame: Any) -> None:
 
 def _first(row: dict[str, Any], *names: str) -> float:
     """Return the first of the fields that holds a number, NaN when none does."""
-    return next((value for value in map(_number, map(row.get, names)) if math.isfinite(value)), math.nan)
-
-
-def _number(value: Any) -> float:
-    return float(value) if isinstance(value, int | float) else math.nan
+    return next((value for value in map(number, map(row.get, names)) if math.isfinite(value)), math.nan)
 
 
 def _instant(value: Any) -> float:

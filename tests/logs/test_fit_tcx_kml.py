@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import io
 import struct
+from dataclasses import replace
 
 import fitdecode
 import numpy as np
 import pytest
-from support.logfiles import fit, fit_with_sensor, kml, small_drive, tcx
+from support.logfiles import fit, fit_of_camera, fit_with_sensor, kml, small_drive, tcx
 
 from speedcal.errors import ReadingsFormatError, TrackFormatError
 from speedcal.logs import read_readings, read_track
@@ -60,6 +61,25 @@ def test_fit_records_without_a_position_are_no_fixes(tmp_path):
     struct.pack_into("<ii", data, first + 5, 0x7FFFFFFF, 0x7FFFFFFF)
     track = _read(tmp_path, bytes(data))
     assert track.dropped == {"no_position": 1}
+
+
+@pytest.mark.published("FIT profile: gps_metadata (160) has system time, timestamp_correlation (162) its UTC")
+@pytest.mark.parametrize("clock_s", [68.609, 4_000.0, 86_399.9])
+def test_the_fixes_of_a_camera_are_read_with_the_utc_of_its_clock(tmp_path, clock_s):
+    """To the thousandth of a second, whatever the camera had on its clock; its heights are none."""
+    moved = replace(DRIVE, time_s=DRIVE.time_s + 0.4)
+    track = _read(tmp_path, fit_of_camera(moved, clock_s=clock_s))
+    np.testing.assert_allclose(track.time_s, moved.time_s, atol=0.0011)
+    np.testing.assert_allclose(track.latitude_deg, DRIVE.latitude_deg, atol=1e-7)
+    np.testing.assert_allclose(track.longitude_deg, DRIVE.longitude_deg, atol=1e-7)
+    np.testing.assert_allclose(track.speed_mps, DRIVE.speed_mps, atol=6e-4)
+    assert np.isnan(track.elevation_m).all()
+
+
+def test_a_camera_that_does_not_tie_its_clock_to_utc_has_whole_seconds(tmp_path):
+    """Those that it writes beside each fix."""
+    track = _read(tmp_path, fit_of_camera(DRIVE, clock_s=68.609, correlated=False))
+    np.testing.assert_array_equal(track.time_s, np.floor(DRIVE.time_s))
 
 
 @pytest.mark.parametrize("size", [12, 13, 14, 20, 40])

@@ -201,6 +201,31 @@ def fit_with_sensor(drive: SmallDrive, *, wheel: bool, fields: tuple[tuple[str, 
         shown = round(speed * (0.97 if wheel else 1.0) * 1000)
         body += struct.pack("<BIiiH", 0, int(time_s) - _FIT_EPOCH_S, *semicircles, shown)
         body += b"".join(struct.pack("<f", 0.95 * speed / factor) for _, _, factor in fields)
+    return _fit_file(body)
+
+
+def fit_of_camera(drive: SmallDrive, *, clock_s: float = 68.609, correlated: bool = True) -> bytes:
+    """Return a FIT file of a camera: its records have no fixes, those stand in gps_metadata on the clock of the camera.
+
+    ``clock_s`` is what that clock had at the first fix; the file tells which UTC it had a quarter of a second later.
+    """
+    first, later = float(drive.time_s[0]), 0.25
+    body = _fit_message(0, 20, ((253, 4, 0x86), (2, 2, 0x84)), struct.pack("<IH", int(clock_s), 2600))
+    if correlated:
+        told = divmod(round((first + later - _FIT_EPOCH_S) * 1000), 1000), divmod(round((clock_s + later) * 1000), 1000)
+        fields = ((253, 4, 0x86), (4, 2, 0x84), (1, 4, 0x86), (5, 2, 0x84))
+        body += _fit_message(1, 162, fields, struct.pack("<IHIH", *told[0], *told[1]))
+    fields = ((253, 4, 0x86), (0, 2, 0x84), (1, 4, 0x85), (2, 4, 0x85), (4, 4, 0x86), (6, 4, 0x86))
+    rows = zip(drive.time_s, drive.latitude_deg, drive.longitude_deg, drive.speed_mps, strict=True)
+    for time_s, lat, lon, speed in rows:
+        clock = divmod(round((clock_s + time_s - first) * 1000), 1000)
+        semicircles = (round(angle * 2**31 / 180) for angle in (lat, lon))
+        values = (*clock, *semicircles, round(speed * 1000), int(time_s) - _FIT_EPOCH_S)
+        body += _fit_message(2, 160, fields, struct.pack("<IHiiII", *values))
+    return _fit_file(body)
+
+
+def _fit_file(body: bytes) -> bytes:
     head = struct.pack("<BBHI4s", 14, 0x20, 2132, len(body), b".FIT")
     head += struct.pack("<H", fit_crc(head))
     return head + body + struct.pack("<H", fit_crc(head + body))
@@ -244,12 +269,13 @@ TRACKS = {
     "kml": kml,
     "nmea": nmea,
     "fit": fit,
+    "fit of a camera": fit_of_camera,
     "track table": track_table,
     "one table": one_table,
     "zip": lambda drive: zipped("drive.gpx", gpx_11(drive)),
     "gzip": lambda drive: gzipped(nmea(drive)),
 }
-WITHOUT_HEIGHTS = {"one table"}
+WITHOUT_HEIGHTS = {"one table", "fit of a camera"}
 READINGS = {"table": readings_table, "notes": notes, "one table": one_table, "waypoints": waypoints}
 
 
