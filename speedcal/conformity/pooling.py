@@ -10,8 +10,9 @@ import numpy as np
 
 from speedcal.calibration.curve import driven_points, knots_for
 from speedcal.calibration.dial import Dial
+from speedcal.calibration.needle_belief import OF_LOGS, OF_NOTES, Belief, belief_of, believed_line, told_of_line
 from speedcal.calibration.result import BudgetLine, Calibration, SpeedSource
-from speedcal.calibration.tuning import FACTOR_PRIOR_U, OFFSET_PRIOR_MPS, TIRE_STATE_U
+from speedcal.calibration.tuning import TIRE_STATE_U
 from speedcal.errors import FitError
 from speedcal.finding import Finding, Trust
 from speedcal.interval import FloatArray, Interval
@@ -21,9 +22,6 @@ if TYPE_CHECKING:
 
 CONSISTENT = 0.05
 """Drives whose differences are less probable than this do not agree."""
-_LINE_PRIOR = np.diag([OFFSET_PRIOR_MPS**2, FACTOR_PRIOR_U**2])
-_SHARPEST = 1e-9
-"""Nothing is taken to be known better than this share of what was believed, in variances."""
 _LEAST_SHARED_MPS = 1.0
 """Speeds that two drives must share to be compared there."""
 _LEAST_U_MPS = 1e-4
@@ -58,7 +56,7 @@ def pool(calibrations: Sequence[Calibration]) -> Calibration:
     if len(calibrations) == 1:
         return calibrations[0]
     findings, widening = consistency(calibrations)
-    dial, spreads = _pooled_dial([c.dial for c in calibrations], another_day=bool(findings))
+    dial, spreads = _pooled_dial(calibrations, another_day=bool(findings))
     covariance = dial.knot_covariance
     dial = replace(dial, knot_covariance=covariance * widening)
     readings, ground = _joined(calibrations, dial)
@@ -109,12 +107,11 @@ def consistency(calibrations: Sequence[Calibration]) -> tuple[list[Finding], flo
     if high - low < _LEAST_SHARED_MPS:
         low, high = min(c.speed_range_mps[0] for c in calibrations), max(c.speed_range_mps[1] for c in calibrations)
     ends = np.array([low, high])
-    design = np.column_stack([np.ones(2), ends])
-    belief = ends, design @ _LINE_PRIOR @ design.T
-    told = [
-        _told(c.dial.indicated(ends), c.dial.covariance(ends, ends), *belief, ends * c.dial.slope(ends))[:2]
-        for c in calibrations
-    ]
+    to_line = np.linalg.inv(np.column_stack([np.ones(2), ends]))
+    told = []
+    for c in calibrations:
+        line, covariance = to_line @ c.dial.indicated(ends), to_line @ c.dial.covariance(ends, ends) @ to_line.T
+        told.append(_told(line, covariance, belief_of(c), another_day=True)[:2])
     mean = np.linalg.solve(sum(weight for weight, _ in told), np.sum([moment for _, moment in told], axis=0))
     apart = [np.linalg.solve(weight, moment) - mean for weight, moment in told]
     parts = [float(x @ weight @ x) for x, (weight, _) in zip(apart, told, strict=True)]
@@ -127,12 +124,13 @@ def consistency(calibrations: Sequence[Calibration]) -> tuple[list[Finding], flo
     return [found], max(total / (len(calibrations) - 1), 1.0)
 
 
-def _pooled_dial(dials: Sequence[Dial], *, another_day: bool) -> tuple[Dial, list[FloatArray]]:
+def _pooled_dial(calibrations: Sequence[Calibration], *, another_day: bool) -> tuple[Dial, list[FloatArray]]:
     """Return the dial that all drives tell together, and what each contributes to its covariance at the knots.
 
     The lines are combined by what each drive tells of them, the belief about a line that is in every drive counted
     once. The deviations from the line are averaged at each speed by the inverse of their variances.
     """
+    dials, beliefs = [c.dial for c in calibrations], [belief_of(c) for c in calibrations]
     used = driven_points(np.concatenate([dial.used_mps for dial in dials]))
     straight = all(dial.is_line for dial in dials)
     knots = np.array([0.0, max(2 * used[-1], 1.0)]) if straight else knots_for(used)
@@ -143,13 +141,13 @@ def _pooled_dial(dials: Sequence[Dial], *, another_day: bool) -> tuple[Dial, lis
     shown = [dial.indicated(knots) for dial in dials]
     known = [dial.covariance(knots, knots) for dial in dials]
     told = []
-    for reading, covariance in zip(shown, known, strict=True):
-        line = to_line @ reading
-        day = np.array([0.0, line[1]]) if another_day else None
-        told.append(_told(line, to_line @ covariance @ to_line.T, np.array([0.0, 1.0]), _LINE_PRIOR, day))
-    information = np.linalg.inv(_LINE_PRIOR)
-    together = np.linalg.inv(information + sum(weight for weight, _, _ in told))
-    line = together @ (information @ [0.0, 1.0] + np.sum([moment for _, moment, _ in told], axis=0))
+    for reading, covariance, belief in zip(shown, known, beliefs, strict=True):
+        told.append(_told(to_line @ reading, to_line @ covariance @ to_line.T, belief, another_day=another_day))
+    line, together = believed_line(
+        sum((weight for weight, _, _ in told), np.zeros((2, 2))),
+        np.sum([moment for _, moment, _ in told], axis=0),
+        OF_NOTES if OF_NOTES in beliefs else OF_LOGS,
+    )
     share = np.array([1 / (np.diag(rest @ covariance @ rest.T) + _LEAST_U_MPS**2) for covariance in known])
     share /= share.sum(axis=0)
     rows = [
@@ -175,26 +173,17 @@ def _pooled_dial(dials: Sequence[Dial], *, another_day: bool) -> tuple[Dial, lis
 
 
 def _told(
-    value: FloatArray,
-    covariance: FloatArray,
-    believed: FloatArray,
-    belief: FloatArray,
-    day: FloatArray | None,
+    line: FloatArray, covariance: FloatArray, belief: Belief, *, another_day: bool
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return what a drive itself tells: weight, weight times value, and how the latter goes with what was found.
+    """Return what a drive itself tells: weight, weight times line, and how the latter goes with the line found.
 
-    The belief, which is in what was found, is taken out; where nothing narrower came out, nothing was told. ``day`` is
-    what the tires' state on another day would move the value by, relative to that state.
+    The belief, which is in what was found, is taken out. On another day the tires are in another state.
     """
-    found = np.linalg.inv(covariance + np.diag(np.diag(belief)) * _SHARPEST)
-    root = np.linalg.cholesky(belief)
-    sharper, vectors = np.linalg.eigh(root.T @ found @ root)
-    back = vectors.T @ np.linalg.inv(root)
-    weight = back.T @ (np.maximum(sharper - 1, 1e-9)[:, None] * back)
-    moment = found @ value - np.linalg.solve(belief, believed)
-    if day is None:
-        return np.asarray(weight), np.asarray(moment), np.asarray(found)
-    spread = np.linalg.inv(weight)
+    weight, moment = told_of_line(line, covariance, belief)
+    found = np.asarray(np.linalg.pinv(covariance, hermitian=True), float)
+    if not another_day:
+        return weight, moment, found
+    spread, day = np.linalg.inv(weight), np.array([0.0, line[1]])
     later = np.linalg.inv(spread + np.outer(day, day) * TIRE_STATE_U**2)
     return np.asarray(later), np.asarray(later @ spread @ moment), np.asarray(later @ spread @ found)
 

@@ -7,10 +7,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from speedcal.calibration.dial import Dial
-from speedcal.calibration.fit_logged import is_log
 from speedcal.calibration.measured import WRONG
+from speedcal.calibration.needle_belief import belief_of, is_logged, line_alone
 from speedcal.calibration.result import Calibration
-from speedcal.calibration.tuning import OFFSET_PRIOR_MPS
 from speedcal.calibration.tuning_logs import SLOW_NEEDLE_S
 from speedcal.finding import codes_of
 from speedcal.interval import FloatArray, IntArray
@@ -18,6 +17,10 @@ from speedcal.units import MPH_MPS
 
 MOST_EVIDENCE = 15.0
 """Logarithm of the likelihood ratio that one kind of evidence may bring at the most; no model is that good."""
+_LEAST_KNOWN = np.diag([1e-4, 1e-7])
+"""Added to what is known of a line, in variances, so that dials without uncertainty can be weighed. [m2/s2, 1]"""
+_LEAST_FACTOR = 0.05
+"""No dial shows a smaller part of the speed: what comes to that tells of no needle."""
 _APART_S = 5.0
 """Readings of a log nearer than this err alike; one is taken of those."""
 _FEWEST = 10
@@ -77,16 +80,22 @@ def evidence_of(calibration: Calibration) -> Evidence:
         max(_sticking_evidence(calibration), _hanging_evidence(calibration)),
         _lag_evidence(calibration.needle_lag_s),
         _ln_scatter(calibration),
-        _is_log(calibration),
+        is_logged(calibration),
         frozenset(codes_of(calibration.findings) | set(calibration.trust.codes)),
     )
 
 
 def _by_the_readings_alone(calibration: Calibration) -> tuple[FloatArray, FloatArray]:
-    """Return offset and factor, and their covariance as that of a normal distribution."""
+    """Return offset and factor, and their covariance as that of a normal distribution.
+
+    The calibration believes beforehand that most needles sit right; what is wrong is weighed with a belief of its own.
+    """
     line = calibration.dial.line
-    widen = (calibration.coverage_factor / 1.96) ** 2
-    return _without_prior(np.array([line.offset_mps, line.error_factor]), line.covariance * widen)
+    value, covariance = np.array([line.offset_mps, line.error_factor]), line.covariance + _LEAST_KNOWN
+    taken, alone = line_alone(value, covariance, belief_of(calibration))
+    if taken[1] <= _LEAST_FACTOR:
+        taken, alone = value, covariance
+    return taken, alone * (calibration.coverage_factor / 1.96) ** 2
 
 
 def with_needle_off(calibration: Calibration) -> Calibration:
@@ -98,18 +107,6 @@ def with_needle_off(calibration: Calibration) -> Calibration:
         calibration,
         dial=Dial.straight(float(value[0]), float(value[1]), covariance, used_mps=calibration.dial.used_mps),
     )
-
-
-def _without_prior(value: FloatArray, covariance: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return the line as the readings alone give it: the calibration believes beforehand that needles sit right."""
-    floor = np.diag([1e-4, 1e-7])
-    precision = np.linalg.inv(covariance + floor)
-    bare = precision - np.diag([1 / OFFSET_PRIOR_MPS**2, 0.0])
-    weights, vectors = np.linalg.eigh(bare)
-    bare = (vectors * np.maximum(weights, 1e-3)) @ vectors.T
-    alone = np.linalg.inv(bare)
-    taken = alone @ (precision @ value)
-    return (taken, alone) if taken[1] > 0.05 else (value, covariance + floor)
 
 
 def _bend_evidence(calibration: Calibration) -> float:
@@ -129,11 +126,6 @@ def _bend_evidence(calibration: Calibration) -> float:
     return min(strength + 2.0, MOST_EVIDENCE) if dial.shape == "bent" else min(strength - 2.0, 1.0)
 
 
-def _is_log(calibration: Calibration) -> bool:
-    times = calibration.readings.get("time_s")
-    return times is not None and is_log(times.dropna().to_numpy(float))
-
-
 def _sticking_evidence(calibration: Calibration) -> float:
     """Return how much the readings speak for a needle that stays where it is until the speed is off by some mph.
 
@@ -148,7 +140,7 @@ def _sticking_evidence(calibration: Calibration) -> float:
     keep = rows["used"].to_numpy(bool) | ((rows["reason"] == WRONG).to_numpy(bool) & (np.abs(residual) < _STRAY_MPS))
     keep &= np.isfinite(residual) & np.isfinite(time)
     order = np.flatnonzero(keep)[np.argsort(time[keep], kind="stable")]
-    order = order[_spaced(time[order])] if _is_log(calibration) else order
+    order = order[_spaced(time[order])] if is_logged(calibration) else order
     if len(order) < _FEWEST:
         return 0.0
     grid = _driven_moments(ground["time_s"].to_numpy(float))
