@@ -29,6 +29,7 @@ from speedcal.calibration.standstill import minutes_apart
 from speedcal.calibration.track_part import days_of
 from speedcal.calibration.uncertainty import uncertainty_budget
 from speedcal.calibration.way_speed import speed_along_way
+from speedcal.calibration.week_count import counted_on
 from speedcal.errors import FitError
 from speedcal.finding import Finding, Trust
 from speedcal.interval import IntArray, Interval
@@ -105,6 +106,7 @@ def calibrate(
     """
     if clock_offset_s is not None and not np.isfinite(clock_offset_s):
         raise ValueError(f"clock_offset_s must be a number of seconds, not {clock_offset_s}")
+    track = counted_on(track, readings) if clock_offset_s is None else track
     track = days_of(track, readings, clock_offset_s)
     ground = _ground(track, readings, terrain)
     kin = kinship(track, readings)

@@ -63,6 +63,10 @@ BENDS_LEFT_U = 0.0008
 """Relative standard uncertainty of the way over a straight stretch, for bends and wobbles shorter than a quarter of it.
 Without it whole km/h that were rounded pass for cut ones and the other way round, in one drive of a hundred."""
 
+COUNTED_ANEW_WITHIN_S = 2 * 86400.0
+"""How near to whole counts of 1024 weeks a track lies before its readings, for its date to be a receiver's that began
+to count anew: a zone, and a drive over midnight. Of drives years apart one in 1800 lies so by chance."""
+
 UNIT_TOLERANCE, SPARSE_UNIT_TOLERANCE = 0.1, 0.35
 """Recorded speed over that of positions: so near to the factor of a unit, or so at sparse fixes, it is that unit."""
 

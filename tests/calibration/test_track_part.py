@@ -54,3 +54,35 @@ def test_a_track_of_two_times_is_not_guessed_at() -> None:
     with pytest.raises(AlignmentError) as refused:
         speedcal.calibrate(both, replace(readings, time_s=readings.time_s - YEARS_S / 2))
     assert refused.value.code == "no_common_time"
+
+
+@pytest.mark.parametrize("rounds", [1, 2])
+def test_a_receiver_that_counts_its_weeks_anew_is_dated_by_the_readings(rounds: int) -> None:
+    """The answer is that of the right date, clock and all, and is said."""
+    track, readings = _drive("log")
+    plain = speedcal.calibrate(track, readings)
+    result = speedcal.calibrate(replace(track, time_s=track.time_s - rounds * YEARS_S), readings)
+    assert result.error_factor == plain.error_factor
+    assert result.clock_offset_s == plain.clock_offset_s
+    told = {finding.code: finding.values for finding in result.findings}
+    assert told["weeks_counted_anew"]["weeks"] == 1024 * rounds
+
+
+@pytest.mark.parametrize("earlier_s", [YEARS_S - 7 * 86400.0, YEARS_S / 2, -YEARS_S])
+def test_a_track_of_another_year_is_not_moved_to_the_readings(earlier_s: float) -> None:
+    """Only a whole count before them is one."""
+    track, readings = _drive("log")
+    with pytest.raises(AlignmentError) as refused:
+        speedcal.calibrate(replace(track, time_s=track.time_s - earlier_s), readings)
+    assert refused.value.code == "no_common_time"
+
+
+def test_an_offset_that_is_told_stands_above_the_count_of_weeks() -> None:
+    """Who says that the readings are to be moved is believed."""
+    track, readings = _drive("log")
+    told_s = speedcal.calibrate(track, readings).clock_offset_s
+    assert told_s is not None
+    early = replace(track, time_s=track.time_s - YEARS_S)
+    result = speedcal.calibrate(early, readings, clock_offset_s=told_s.value - YEARS_S)
+    assert result.clock_offset_s is not None
+    assert result.clock_offset_s.value == pytest.approx(told_s.value - YEARS_S, abs=1.0)
