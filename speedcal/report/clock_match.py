@@ -8,8 +8,8 @@ import numpy as np
 
 from speedcal.interval import FloatArray
 from speedcal.report import style
-from speedcal.report.comparison import marker_area, steady, thinned
-from speedcal.report.labels import place_label
+from speedcal.report.comparison import cross_area, mark_radius, marker_area, steady, thinned
+from speedcal.report.labels import Drawn, place_label
 from speedcal.text import pictures as words
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
@@ -51,9 +51,7 @@ def draw_clock_match(
         good[:, 0], good[:, 1], s=marker_area(size, len(good)), marker=drawn_as.marker, facecolor=face,
         edgecolor=drawn_as.color, linewidth=0.9, zorder=4,
     )  # fmt: skip
-    ax.scatter(
-        bad[:, 0], bad[:, 1], s=1.3 * marker_area(size, len(bad)), marker="x", color=style.INK, linewidth=1.1, zorder=4
-    )
+    ax.scatter(bad[:, 0], bad[:, 1], s=cross_area(size, len(bad)), marker="x", color=style.INK, linewidth=1.1, zorder=4)
     ax.set_ylim(0, 1.18 * max(float(np.nanmax(speed)) if len(speed) else 1.0, *points[seen, 1], 1.0))
     ax.set_xlim(0, max(float(np.nanmax(minutes)) if len(minutes) else 1.0, 1e-3))
     ax.set_xlabel(words.MINUTES, fontsize=size)
@@ -62,14 +60,15 @@ def draw_clock_match(
     line = np.column_stack([minutes, speed])
     line = line[np.isfinite(line).all(axis=1)]
     if len(line):
-        taken = np.concatenate([line[:: max(1, len(line) // 400)], good, bad])
-        place_label(
-            ax, words.GPS_SPEED, along=line[:: max(1, len(line) // 60)], avoid=taken, size=size, color=style.QUIET
+        drawn = Drawn(
+            line[:: max(1, len(line) // 400)], np.concatenate([good, bad]), mark_radius(size, len(good), len(bad))
         )
+        along = line[:: max(1, len(line) // 60)]
+        place_label(ax, words.GPS_SPEED, along=along, drawn=drawn, size=size, color=style.QUIET)
         if len(good):
-            place_label(ax, words.READINGS, along=good, avoid=taken, size=size, color=drawn_as.color, bold=True)
+            place_label(ax, words.READINGS, along=good, drawn=drawn, size=size, color=drawn_as.color, bold=True)
         if len(bad):
-            place_label(ax, words.NOT_USED, along=bad, avoid=taken, size=size, color=style.INK)
+            place_label(ax, words.NOT_USED, along=bad, drawn=drawn, size=size, color=style.INK)
 
 
 def _stands_for(dial: Dial, shown_mps: FloatArray) -> FloatArray:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -11,7 +11,7 @@ import numpy as np
 from speedcal.interval import FloatArray
 from speedcal.report import style
 from speedcal.report.allowed import Allowed
-from speedcal.report.labels import place_label
+from speedcal.report.labels import Drawn, place_label
 from speedcal.text import pictures as words
 from speedcal.text.numbers import with_minus
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
@@ -67,6 +67,16 @@ class Curve:
 def marker_area(size: float, count: int) -> float:
     """Return the area of a marker for text of a size; a crowd gets smaller ones. [pt²]."""
     return float((0.48 * size * (1.0 if count <= 60 else 0.6)) ** 2)
+
+
+def cross_area(size: float, count: int) -> float:
+    """Return the area of a cross for a reading left out. [pt²]."""
+    return 1.3 * marker_area(size, count)
+
+
+def mark_radius(size: float, *counts: int) -> float:
+    """Return how far from its centre the largest mark reaches, its edge included, of several crowds of marks. [pt]."""
+    return float(np.sqrt(max(cross_area(size, count) for count in counts)) / 2 + 0.6)
 
 
 def steady(values: FloatArray) -> FloatArray:
@@ -148,18 +158,17 @@ def _draw_curve(ax: Axes, curve: Curve, size: float) -> None:
         alpha=0.75, linewidth=0, zorder=3,
     )  # fmt: skip
     ax.plot(curve.speed, curve.error, color=look.color, linestyle=look.line, linewidth=look.width, zorder=5)
-    used, rejected = thinned(curve.used), thinned(curve.rejected)
+    used = thinned(curve.used)
     face = style.PAPER if look.hollow else look.color
     ax.scatter(
         used[:, 0], used[:, 1], s=marker_area(size, len(used)), marker=look.marker, facecolor=face,
         edgecolor=look.color, linewidth=0.9, zorder=4,
     )  # fmt: skip
-    low, high = ax.get_ylim()
-    inside = rejected[(rejected[:, 1] > low) & (rejected[:, 1] < high)]
+    inside = _crosses(ax, curve)
     ax.scatter(
         inside[:, 0],
         inside[:, 1],
-        s=1.3 * marker_area(size, len(inside)),
+        s=cross_area(size, len(inside)),
         marker="x",
         color=style.QUIET,
         linewidth=1.1,
@@ -183,27 +192,39 @@ def _second_unit(ax: Axes, ratio: float, other: DisplayUnit, size: float) -> Non
 
 
 def _write_labels(ax: Axes, curves: Sequence[Curve], allowed: Allowed | None, size: float) -> None:
-    points = [np.column_stack([c.speed, c.error]) for c in curves] + [thinned(c.used) for c in curves]
-    points += [thinned(c.rejected) for c in curves]
+    own = [np.column_stack([c.speed, c.error]) for c in curves]
     edges = [np.column_stack([c.speed, y]) for c in curves for y in (c.low, c.high)]
     zero = np.column_stack([np.linspace(*ax.get_xlim(), 80), np.zeros(80)])
-    taken = np.concatenate([*points, *edges, zero])
-    for curve in curves:
-        line = np.column_stack([curve.speed, curve.error])
-        rivals = np.concatenate(
-            [np.empty((0, 2)), *(p for c, p in zip(curves, points, strict=False) if c is not curve)]
-        )
+    marks = [thinned(c.used) for c in curves]
+    crosses = np.concatenate([_crosses(ax, c) for c in curves])
+    drawn = Drawn(
+        np.concatenate([*own, *edges, zero]), np.concatenate([*marks, crosses]), mark_radius(size, *map(len, marks))
+    )
+    # first, since away from its line it would name another error
+    beside = replace(drawn, lines=drawn.lines[: -len(zero)])
+    place_label(ax, words.NO_ERROR, along=zero, drawn=beside, size=size * 0.85, color=style.QUIET)
+    for curve, line in zip(curves, own, strict=True):
+        rivals = [p for c, *both in zip(curves, own, marks, strict=True) if c is not curve for p in both]
         place_label(
-            ax, curve.label, along=line, avoid=taken, size=size, color=curve.look.color, bold=True, rivals=rivals
+            ax,
+            curve.label,
+            along=line,
+            drawn=drawn,
+            size=size,
+            color=curve.look.color,
+            bold=True,
+            rivals=np.concatenate([np.empty((0, 2)), *rivals]),
         )
     if allowed is not None:
         middle = allowed.middle()
         middle = np.column_stack([middle[:, 0], np.clip(middle[:, 1], *ax.get_ylim())])
-        place_label(ax, allowed.label, along=middle, avoid=taken, size=size * 0.92, color="#565e33")
-    place_label(ax, words.NO_ERROR, along=zero, avoid=taken[: -len(zero)], size=size * 0.85, color=style.QUIET)
-    if any(len(c.rejected) for c in curves):
-        crosses = np.concatenate([c.rejected for c in curves])
-        low, high = ax.get_ylim()
-        inside = crosses[(crosses[:, 1] > low) & (crosses[:, 1] < high)]
-        if len(inside):
-            place_label(ax, words.NOT_USED, along=inside[:3], avoid=taken, size=size * 0.85, color=style.QUIET)
+        place_label(ax, allowed.label, along=middle, drawn=drawn, size=size * 0.92, color="#565e33")
+    if len(crosses):
+        place_label(ax, words.NOT_USED, along=crosses[:3], drawn=drawn, size=size * 0.85, color=style.QUIET)
+
+
+def _crosses(ax: Axes, curve: Curve) -> FloatArray:
+    """Return the readings left out that lie on the picture, shape (n, 2)."""
+    rejected = thinned(curve.rejected)
+    low, high = ax.get_ylim()
+    return rejected[(rejected[:, 1] > low) & (rejected[:, 1] < high)]

@@ -7,12 +7,14 @@ import numpy as np
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.transforms import Bbox
 from support.report_cases import make_calibration
 
 import speedcal
 from speedcal.calibration.dial import Dial
 from speedcal.calibration.result import Calibration
 from speedcal.conformity import load_tolerance
+from speedcal.interval import FloatArray
 from speedcal.report import style
 from speedcal.report.allowed import Allowed
 from speedcal.report.charts import NARROW, WIDE, Shape, comparison_svg
@@ -110,6 +112,63 @@ def test_every_word_of_the_picture_lies_in_it_and_on_no_other(
     assert tight.y1 <= shape.inches[1]
     for i, a in enumerate(labels):
         assert not any(a.overlaps(b) for b in labels[i + 1 :])
+
+
+def _invented(rng: np.random.Generator) -> list[Curve]:
+    """Return one drive or two of any dial, with notes or rows all over the picture and some left out."""
+    looks = [("before", style.BEFORE), ("after the gear change", style.AFTER)][: int(rng.integers(1, 3))]
+    found = []
+    for label, look in looks:
+        speed = np.linspace(rng.uniform(15, 30), rng.uniform(55, 80), 60)
+        error = rng.normal(0, 3) + rng.normal(0, 0.06) * speed + rng.normal(0, 1.5) * np.sin(speed / rng.uniform(8, 20))
+        wide = rng.uniform(0.2, 1.5)
+        count = int(rng.choice([6, 20, 60, 200, 800]))
+        at = rng.uniform(speed[0], speed[-1], count)
+        used = np.column_stack([at, np.interp(at, speed, error) + rng.uniform(0.3, 2.0) * rng.standard_normal(count)])
+        rejected = np.column_stack([rng.uniform(20, 60, 3), rng.normal(0, 6, 3)])
+        found.append(Curve(label, look, speed, error, error - wide, error + wide, used, rejected))
+    return found
+
+
+@pytest.mark.parametrize("shape", [WIDE, NARROW])
+@pytest.mark.parametrize("rule", [None, "un_r39_type"])
+def test_no_label_covers_a_reading_where_there_is_room(shape: Shape, rule: str | None) -> None:
+    """Sixteen pictures a parameter: a label touches a mark only where the whole frame has no place without one."""
+    rng = np.random.default_rng([3, shape is WIDE, rule is None])
+    free = 0
+    for _ in range(16):
+        drawn = _invented(rng)
+        with style.drawing():
+            figure = Figure(figsize=shape.inches)
+            ax = figure.add_axes(shape.frame_for(("mph",)))
+            draw_comparison(ax, drawn, allowed(rule) if rule else None, units=("mph",), size=shape.size)
+            renderer = FigureCanvasAgg(figure).get_renderer()
+            labels = [text.get_window_extent(renderer) for text in ax.texts]
+            frame = ax.get_window_extent(renderer)
+            points = np.concatenate([thinned(p) for c in drawn for p in (c.used, c.rejected)])
+            marks = ax.transData.transform(points)
+        for label in labels:
+            others = [other for other in labels if other is not label]
+            if _touches(label.x0, label.y0, label, marks, 3.0):
+                assert not _has_room(label, frame, marks, others), "it covers a reading, and there is room"
+            free += 1
+    assert free > 32
+
+
+def _touches(x0: float, y0: float, label: Bbox, marks: FloatArray, radius: float) -> bool:
+    x, y = marks.T
+    across = (x > x0 - radius) & (x < x0 + label.width + radius)
+    return bool((across & (y > y0 - radius) & (y < y0 + label.height + radius)).any())
+
+
+def _has_room(label: Bbox, frame: Bbox, marks: FloatArray, others: list[Bbox]) -> bool:
+    """Tell whether there is a place of its size, with air about it, on no mark and no other label."""
+    for x0 in np.arange(frame.x0 + 4, frame.x1 - label.width - 4, 4.0):
+        for y0 in np.arange(frame.y0 + 4, frame.y1 - label.height - 4, 2.0):
+            here = Bbox.from_bounds(x0 - 6, y0 - 6, label.width + 12, label.height + 12)
+            if not _touches(x0, y0, label, marks, 9.0) and not any(here.overlaps(other) for other in others):
+                return True
+    return False
 
 
 def test_the_same_drives_give_the_same_bytes() -> None:
