@@ -7,7 +7,7 @@ from functools import lru_cache
 
 import pytest
 from pypdf import PdfReader
-from support.pdf_pages import elements_of, pictures_of, root_of, texts_of, words_of
+from support.pdf_pages import PAPER_PT, elements_of, pictures_of, root_of, texts_of, words_of
 from support.report_cases import make_calibration, make_facts
 from support.report_shapes import ARABIC, CHINESE, HEBREW, drawn, shapes
 
@@ -28,8 +28,6 @@ from speedcal.vehicle.advice import Advice
 SHAPES = sorted(shapes())
 HARD = ("200 readings", "disagreeing", "unbroken", "chinese", "note", "before only")
 SHEETS: list[tuple[str, Paper]] = [(name, "a4") for name in SHAPES] + [(name, "letter") for name in HARD]
-PAPER_PT: dict[Paper, tuple[float, float]] = {"a4": (210 / 25.4 * 72, 297 / 25.4 * 72), "letter": (8.5 * 72, 11 * 72)}
-"""Width and height by the standards; a point is 1/72 in."""
 EDGE_PT = 18.0
 """A quarter of an inch, which no printer reaches."""
 

@@ -9,13 +9,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 from pypdf import PdfReader
-from support.pdf_pages import pictures_of, root_of, texts_of, words_of
+from support.pdf_pages import PAPER_PT, pictures_of, root_of, texts_of, words_of
 
 from speedcal.conformity import RoadTestPlan, plan
 from speedcal.conformity.designs import MOST_HOLDS, MOST_READINGS_A_HOLD
 from speedcal.logs import read_readings
 from speedcal.report.road_test_sheet import render_sheet, render_template
-from speedcal.report.typesetting import PAPER_PT
 from speedcal.vehicle import Vehicle
 
 TRUCK = Vehicle.from_dict({"label": "Invented truck", "driven_gear": 12})

@@ -9,6 +9,9 @@ from typing import Any
 
 from pypdf import PdfReader
 
+PAPER_PT = {"a4": (210 / 25.4 * 72, 297 / 25.4 * 72), "letter": (8.5 * 72, 11 * 72)}
+"""Width and height by the standards; a point is 1/72 in."""
+
 _LINES = re.compile(rb"(?:-?[\d.]+\s+){2,6}[mlcvy](?=\s)")
 """Lines and curves of the plots, three quarters of a page: they hold no text, and take longest to read."""
 
