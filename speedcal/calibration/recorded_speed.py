@@ -31,6 +31,9 @@ from speedcal.logs.readings import Terrain
 from speedcal.units import SPEED_UNIT_MPS
 
 _FEWEST_VALUES = 5
+_FOURTH, _ZIGZAG = np.array([1.0, -4.0, 6.0, -4.0, 1.0]), 20.0
+"""Of a chord between two positions, each off its way by s, the mean excess is s^2 over its length: 16 in four chords of
+a quarter, 4 in two halves, and a third of the difference beside the four."""
 SPEED_AGAINST_POSITIONS = "speed_against_positions"
 
 
@@ -107,7 +110,8 @@ def _straight_stretches(
 
     Straight are those whose chord is at least a share of the way over their middle. What chords cut off a bend falls
     to a quarter when they are halved, so a third of the difference between two and four of them is added to the four
-    (Richardson's extrapolation): without it bends look like cut or wrong recorded speed. [m, m, s, s].
+    (Richardson's extrapolation): without it bends look like cut or wrong recorded speed. What positions err by beside
+    the way, as where they are rounded to ten meters, makes the way between them longer, and is taken off. [m, m, s, s].
     """
     time = fixes.time
     ahead = np.searchsorted(time, time + STRETCH_S)
@@ -127,8 +131,23 @@ def _straight_stretches(
     whole = (fixes.piece[ahead] == fixes.piece[here]) & (unknown[ahead + 1] == unknown[here])
     use = whole & (chord > straight * two) & (chord > SLOWEST_POSITION_SPEED_MPS * (time[ahead] - time[here]))
     way = four + (four - two) / 3
+    stops = np.stack([here, *at[1:], ahead])[:, use]
     here, ahead = here[use], ahead[use]
-    return travelled[ahead] - travelled[here], way[use], time[here], time[ahead] - time[here]
+    way = way[use] - _ZIGZAG * _beside_way2(east[stops], north[stops]) / np.maximum(chord[use], 1.0)
+    return travelled[ahead] - travelled[here], way, time[here], time[ahead] - time[here]
+
+
+def _beside_way2(east: FloatArray, north: FloatArray) -> float:
+    """Return the variance of what positions err by across the way, by five of them in a row, shape (5, n) each. [m2].
+
+    Their fourth differences hold seventy times that of one, and of bends next to nothing.
+    """
+    if not east.size:
+        return 0.0
+    across = np.stack([north[-1] - north[0], east[0] - east[-1]])
+    fourth = np.stack([_FOURTH @ east, _FOURTH @ north])
+    off = (fourth * across).sum(axis=0) / np.maximum(np.hypot(*across), 1.0)
+    return robust_scale(off) ** 2 / float(_FOURTH @ _FOURTH)
 
 
 def rounding_step_mps(speed_mps: FloatArray) -> float:

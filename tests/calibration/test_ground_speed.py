@@ -309,23 +309,37 @@ def _circle(radius_m: float, speed_mps: float, seconds: int) -> Track:
     )
 
 
+def _on_circle(radius_m: float, speed_mps: FloatArray, *, places: int, written_mps: FloatArray) -> Track:
+    """Return fixes a second apart along a circle, with positions to so many places of a degree."""
+    time = np.arange(float(len(speed_mps)))
+    way = np.concatenate(([0.0], np.cumsum((speed_mps[1:] + speed_mps[:-1]) / 2)))
+    points = [Geodesic.WGS84.Direct(-41.0, -160.0, np.degrees(s / radius_m), radius_m) for s in way]
+    return replace(
+        track_of(_steady(13.0, len(time)), time_s=time, recorded=False),
+        latitude_deg=np.round([point["lat2"] for point in points], places),
+        longitude_deg=np.round([point["lon2"] for point in points], places),
+        speed_mps=written_mps,
+    )
+
+
 @pytest.mark.parametrize("cut", [False, True])
 def test_rounded_speed_is_told_from_cut_speed_on_a_bend_too(cut: bool) -> None:
     """In ten seconds at 13 m/s the arc of 270 m is 1 % longer than its chord, 0.13 m/s: half a km/h is 0.139 m/s."""
-    time = np.arange(600.0)
-    speed = 13.0 + 2.0 * np.sin(time / 17)
-    way = np.interp(time, time, np.concatenate(([0.0], np.cumsum((speed[1:] + speed[:-1]) / 2))))
-    points = [Geodesic.WGS84.Direct(-41.0, -160.0, np.degrees(s / 270), 270.0) for s in way]
+    speed = 13.0 + 2.0 * np.sin(np.arange(600.0) / 17)
     whole = np.floor(speed / KMH_MPS) if cut else np.round(speed / KMH_MPS)
-    bend = replace(
-        track_of(_steady(13.0, 600), time_s=time, recorded=False),
-        latitude_deg=np.array([point["lat2"] for point in points]),
-        longitude_deg=np.array([point["lon2"] for point in points]),
-        speed_mps=whole * KMH_MPS,
-    )
-    ground = ground_speed(bend)
+    ground = ground_speed(_on_circle(270.0, speed, places=9, written_mps=whole * KMH_MPS))
     assert ground.cut_mps == pytest.approx(KMH_MPS / 2 if cut else 0.0, abs=0.01)
     assert ground.u_cut_mps < 0.01
+
+
+@pytest.mark.parametrize("cut", [False, True])
+def test_rounded_speed_is_told_from_cut_speed_beside_coarse_positions(cut: bool) -> None:
+    """Four places of a degree are 8 to 11 m: the way between such positions is 1 % longer, half a mph 0.22 m/s."""
+    speed = 14.0 + 3.0 * np.sin(np.arange(1500.0) / 17)
+    whole = np.floor(speed / MPH_MPS) if cut else np.round(speed / MPH_MPS)
+    ground = ground_speed(_on_circle(3000.0, speed, places=4, written_mps=whole * MPH_MPS))
+    assert ground.cut_mps == pytest.approx(MPH_MPS / 2 if cut else 0.0, abs=0.02)
+    assert ground.u_cut_mps < 0.05
 
 
 @pytest.mark.parametrize(("radius_m", "usable"), [(30.0, False), (100.0, False), (2000.0, True)])
