@@ -15,7 +15,8 @@ _SPOKEN = re.compile(
 )
 _LASTING = re.compile(r"\b(?:for|during|over|within|took|lasted|every)(?:\s(?:about|another|the))*\s?$", re.IGNORECASE)
 _SAYS_WHEN = re.compile(r"(?:^|\b(?:at|after)\s?|@\s?)$", re.IGNORECASE)
-_CUE = re.compile(r"((?:\d{1,3}:)?\d{1,2}:\d{2})[.,](\d{3})\s*-->\s*[\d:.,]+.*")
+CUE = re.compile(r"((?:\d{1,3}:)?\d{1,2}:\d{2})[.,](\d{3})\s*-->\s*[\d:.,]+.*")
+"""The line of a subtitle that says when it is shown."""
 
 
 def spoken_time(text: str) -> tuple[int, str, str] | None:
@@ -41,17 +42,17 @@ def cue_lines(lines: Sequence[Line]) -> list[Line]:
 
     The words of a cue stay in the line they stand in.
     """
-    if not any("-->" in text and _CUE.fullmatch(text.strip()) for _, text in lines):
+    if not any("-->" in text and CUE.fullmatch(text.strip()) for _, text in lines):
         return []
     made: list[Line] = []
     time = ""
     for i, (number, text) in enumerate(lines):
-        cue = _CUE.fullmatch(text.strip())
+        cue = CUE.fullmatch(text.strip())
         following = lines[i + 1][1].strip() if i + 1 < len(lines) else ""
         if cue:
             clock = cue[1] if cue[1].count(":") > 1 else f"0:{cue[1]}"
             time = f"{clock}.{cue[2]}"
-        elif not (_CUE.fullmatch(following) and text.strip().isdigit()):
+        elif not (CUE.fullmatch(following) and text.strip().isdigit()):
             made.append((number, f"{time} {text.strip()}".strip()))
             time = ""
     return made

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from speedcal.logs import limits
+from speedcal.logs.fix_lines import fix_lines
 from speedcal.logs.headers import read_heading
 from speedcal.logs.line_rows import split_lines
 from speedcal.logs.numbers import MISSING
@@ -89,7 +90,7 @@ def split_rows(source: Source) -> Rows:
     delimiter = _delimiter([line for _, line in kept[middle : middle + _LOOKED_AT]])
     cells, numbers = [], []
     budget = limits.MAX_CELLS
-    found = split_lines(kept, divided=bool(delimiter))
+    found = fix_lines(kept) or split_lines(kept, divided=bool(delimiter))
     if found is not None:
         delimiter = " "
     for number, row in zip(found[1], found[0], strict=True) if found else _split(source, kept, delimiter):

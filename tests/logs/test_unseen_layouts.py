@@ -99,6 +99,19 @@ _SENTENCES = "".join(
     + "\n"
     for i in range(N)
 )
+
+
+def _plotted(decimals):
+    """Return a track point file: a head of six lines, then latitude, longitude, break, feet, days since 1899-12-30."""
+    rows = (
+        f"{LATITUDE[i]:12.7f},{LONGITUDE[i]:12.7f},{int(i == 0)},{-777.0 if i % 9 == 4 else 1640.4 + i:7.1f},"
+        f"{25_569 + (START_S + i) / 86_400:.{decimals}f}, {_when(i, '%d-%b-%y, %H:%M:%S')}\n"
+        for i in range(N)
+    )
+    head = "Track Point File Version 2.1\nWGS 84\nAltitude is in Feet\nReserved 3\n0,2,255,drive,0,0,2,8421376,0\n90\n"
+    return head + "".join(rows)
+
+
 PLACES = {
     "KML points with a time each": "<kml xmlns='http://www.opengis.net/kml/2.2'><Document>"
     + "".join(
@@ -115,6 +128,18 @@ PLACES = {
         }
     ),
     "NMEA of GLL and VTG": _SENTENCES,
+    "rows of a plotted track, without names": _plotted(10),
+    "subtitles of a film, dated": "".join(
+        f"{i + 1}\n00:{i // 60:02d}:{i % 60:02d},000 --> 00:{i // 60:02d}:{i % 60:02d},990\n"
+        f"Frame {30 * i}, 33 ms\n{_when(i, '%Y-%m-%d %H:%M:%S')}.250\n"
+        f"[iso: 100] [latitude: {LATITUDE[i]:.7f}] [longitude: {LONGITUDE[i]:.7f}] [rel_alt: 1.2]\n\n"
+        for i in range(N)
+    ),
+    "subtitles of a film, by its own clock": "".join(
+        f"{i + 1}\n00:{i // 60:02d}:{i % 60:02d},250 --> 00:{i // 60:02d}:{i % 60:02d},990\n"
+        f"{3.6 * SPEED_MPS[i]:.1f} km/h  289 m\nLat={LATITUDE[i]:.7f} Lon={LONGITUDE[i]:.7f}\n\n"
+        for i in range(N)
+    ),
 }
 
 
@@ -127,6 +152,24 @@ def test_places_with_times_are_a_track_in_every_standard(tmp_path, name):
     np.testing.assert_allclose(track.longitude_deg, LONGITUDE, atol=1e-7)
     if "VTG" in name:
         np.testing.assert_allclose(track.speed_mps, SPEED_MPS, atol=1e-4)
+
+
+def test_a_plotted_track_has_its_date_and_its_heights(tmp_path):
+    """Days since 1899-12-30 in seven decimals are 9 ms; heights are in feet, and -777 is none."""
+    track = read_track(_file(tmp_path, _plotted(7), "drive.plt"))
+    np.testing.assert_allclose(track.time_s, START_S + np.arange(N), atol=0.006)
+    known = np.arange(N) % 9 != 4
+    assert np.isnan(track.elevation_m[~known]).all()
+    np.testing.assert_allclose(track.elevation_m[known], (1640.4 + np.flatnonzero(known)) * 0.3048, atol=0.02)
+
+
+@pytest.mark.parametrize(("name", "start_s"), [("dated", START_S + 0.25), ("own clock", 946_684_800.25)])
+def test_subtitles_have_the_time_they_state_or_that_of_the_film(tmp_path, name, start_s):
+    """Where they state none, the track begins with the film, without a date."""
+    text = next(text for title, text in PLACES.items() if title.endswith(name))
+    track = read_track(_file(tmp_path, text, "film.srt"))
+    np.testing.assert_allclose(track.time_s, start_s + np.arange(N), atol=1e-6)
+    assert track.has_date == (name == "dated")
 
 
 @pytest.mark.published("SAE J1979, mode 01, PID 0D: one byte, 1 km/h a bit; a positive answer begins with 41")
