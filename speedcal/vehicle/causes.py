@@ -73,16 +73,35 @@ def expected_factor(vehicle: Vehicle) -> tuple[float, float]:
     known = train_gain(chain(vehicle))
     if known is not None:
         return float(np.log(known[0])), known[1]
+    found = [part for part in (_axle_against_its_number(vehicle), _tire_against_the_assumed(vehicle)) if part]
+    if not found:
+        return 0.0, _UNSTATED_U
+    logs, spreads = zip(*found, strict=True)
+    return float(np.sum(logs)), float(np.linalg.norm(spreads))
+
+
+def _axle_against_its_number(vehicle: Vehicle) -> tuple[float, float] | None:
+    """Return the axle over the ratio that a module is set to: logarithm, and its standard uncertainty."""
+    axle = vehicle.axle if vehicle.sensor != "wheel" else None
+    for setting in vehicle.settings:
+        if setting.kind == "axle_ratio" and setting.now is not None and axle is not None:
+            return float(np.log(float(axle) / setting.now)), axle.u_relative
+    return None
+
+
+def _tire_against_the_assumed(vehicle: Vehicle) -> tuple[float, float] | None:
+    """Return what a module is set to, or the tire of before rolled, over what the tire rolls now; as above."""
     rolled = driving_tire(vehicle)
-    if rolled is not None:
-        for setting in vehicle.settings:
-            if setting.circumference_m is not None:
-                return float(np.log(setting.circumference_m / rolled.circumference_m.value)), rolled.u_relative
-        if vehicle.tire_before is not None:
-            before = roll_by_convention(vehicle.tire_before)
-            u = float(np.hypot(before.u_relative, rolled.u_relative))
-            return float(np.log(before.circumference_m.value / rolled.circumference_m.value)), u
-    return 0.0, _UNSTATED_U
+    if rolled is None:
+        return None
+    for setting in vehicle.settings:
+        if setting.circumference_m is not None:
+            return float(np.log(setting.circumference_m / rolled.circumference_m.value)), rolled.u_relative
+    if vehicle.tire_before is None:
+        return None
+    before = roll_by_convention(vehicle.tire_before)
+    u = float(np.hypot(before.u_relative, rolled.u_relative))
+    return float(np.log(before.circumference_m.value / rolled.circumference_m.value)), u
 
 
 def expected_or_unknown(vehicle: Vehicle, measured: float) -> tuple[float, float]:

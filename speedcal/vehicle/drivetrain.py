@@ -68,7 +68,7 @@ class Determination:
 def chain(vehicle: Vehicle) -> tuple[Link, ...]:
     """Return the links from the instrument down to the road, as a mechanic would draw them."""
     pulses = vehicle.expects_pulses
-    links = [Link("instrument", -1, vehicle.expected_per_m, counts_pulses=pulses)]
+    links = [Link("instrument", -1, vehicle.counts_per_m, counts_pulses=pulses)]
     if vehicle.pulse_scaler is not None:
         links.append(Link("scaler", 1, float(vehicle.pulse_scaler), str(vehicle.pulse_scaler)))
     if pulses:

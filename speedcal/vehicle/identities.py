@@ -54,14 +54,14 @@ def _is_whole(vehicle: Vehicle) -> bool:
     """Tell whether the whole chain can be compared: expectation, gears and sensor are stated."""
     gears_known = not vehicle.has_gear_drive or (vehicle.drive_gear and vehicle.driven_gear)
     sensor_known = vehicle.pulses_per_turn is not None or not vehicle.expects_pulses
-    return bool(vehicle.expected_per_m is not None and gears_known and sensor_known)
+    return bool(vehicle.counts_per_m is not None and gears_known and sensor_known)
 
 
 def base_of(vehicle: Vehicle, parts: Sequence[Part]) -> tuple[float, Finding]:
     """Return the constant part of the chain, so that base x gains is the factor, and what was assumed for it."""
     base = float(vehicle.ratio_box or 1) * float(vehicle.pulse_scaler or 1)
-    if vehicle.expected_per_m is not None and _is_whole(vehicle):
-        base *= (vehicle.pulses_per_turn or 1.0) * float(vehicle.transfer_ratio) / vehicle.expected_per_m
+    if vehicle.counts_per_m is not None and _is_whole(vehicle):
+        base *= (vehicle.pulses_per_turn or 1.0) * float(vehicle.transfer_ratio) / vehicle.counts_per_m
         return base, Finding("whole_chain_compared")
     before = vehicle.tire_before or vehicle.tire
     for part in parts:

@@ -139,6 +139,13 @@ class Setting:
             "turns_per_km": 1000 / self.now,
         }.get(self.kind)
 
+    @property
+    def pulses_per_m(self) -> float | None:
+        """Pulses that the present setting takes for one metre; None when it says nothing about pulses. [1/m]."""
+        if self.now is None:
+            return None
+        return {"pulses_per_mile": self.now / MILE_M, "pulses_per_km": self.now / 1000}.get(self.kind)
+
     def for_circumference(self, circumference_m: float) -> float | None:
         """Return the setting that stands for a circumference, before rounding to the step; None for other kinds."""
         return {

@@ -139,6 +139,13 @@ class Vehicle:
         )
 
     @property
+    def counts_per_m(self) -> float | None:
+        """Turns or pulses that are shown as one metre: as the instrument is made, or as its module is set. [1/m]."""
+        if self.expected_per_m is not None:
+            return self.expected_per_m
+        return next((s.pulses_per_m for s in self.settings if s.pulses_per_m is not None), None)
+
+    @property
     def has_gear_drive(self) -> bool:
         """True where a drive gear and a driven gear stand between shaft or wheel and instrument."""
         has_gears = self.drive_gear is not None or self.driven_gear is not None
@@ -219,7 +226,9 @@ def _expects_pulses(reader: TableReader) -> bool:
     expected = reader.one_of("expects")
     if expected:
         return expected[0].startswith("pulses")
-    return "pulses_per_turn" in reader.table or "pulse_scaler" in reader.table
+    counted = {"pulses_per_turn", "pulse_scaler"} & set(reader.table)
+    set_to = {"pulses_per_mile", "pulses_per_km"} & set(reader.table.get("settings", ()))
+    return bool(counted or set_to)
 
 
 def _usual_sensor(table: Mapping[str, Any]) -> Sensor:
