@@ -107,6 +107,14 @@ def _odometer_is_right(values: Values) -> str:
     )
 
 
+def _odometer_is_nearly_right(values: Values) -> str:
+    return (
+        f"The odometer is off by {signed(values['percent'])} % only, so most of the error is the instrument's own. A "
+        f"gear or setting that puts the needle right would put the odometer {abs(values['then_percent']):.0f} % wrong. "
+        "Drive again after the repair, and choose the gear by that drive."
+    )
+
+
 _STAYS = {
     "pulse_count": "the count is as stated, or the sensor must stay as it is",
     "wrong_unit": "no unit is mixed up",
@@ -151,6 +159,7 @@ FINDINGS: dict[str, Template] = {
     "as_before": "It was so on the drive before the work, and that drive says what it leaves.",
     "odometer_left": _odometer_left,
     "odometer_is_right": _odometer_is_right,
+    "odometer_is_nearly_right": _odometer_is_nearly_right,
     "one_range_throughout": "Stay in the range that the job states for the whole drive, and drive again.",
     "number_of_other_unit": lambda values: (
         f"If it is the number in the module: the {values['now']:g} is that of the other unit. Set the "

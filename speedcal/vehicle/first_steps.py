@@ -35,6 +35,9 @@ _STRANGE = frozenset(
 """Doubts about the readings that come before any part."""
 _GROW_WITH_THE_COUNT = frozenset({"large_scatter", "log_strays"})
 """Doubts that a wrong count of pulses multiplies, as it does the speed shown: it is put right first."""
+_NEARLY_RIGHT = 0.5
+"""An odometer off by less than this share of the dial's error, and of what a gear for the dial would leave it off by,
+is turned nearly right: the instrument is repaired first. Our own judgment."""
 _UNITS = (MILE_M / 1000, 1000 / MILE_M)
 
 
@@ -64,7 +67,7 @@ def first_steps(outlook: Outlook) -> list[Advice]:
         return [Advice("check_count", part="pulses", value=1 / gain, unit="times", because=because)]
     if top.code == "other_range" and (look := _look_at_range(outlook)):
         return [*look, Advice("drive_again", part="readings", because=(Finding("one_range_throughout"),))]
-    if top.code == "dial_gain" and (right := _odometer_is_right(outlook)):
+    if _is_likely(diagnosis, "dial_gain") and (right := _odometer_is_right(outlook)):
         return [Advice("repair_instrument", part="instrument", because=(*outlook.causes, right))]
     if top.code in ("needle_sticks", "dial_bent") and not _keeps(outlook, top.code):
         reason = Finding("no_part_cures", cause=top.code)
@@ -125,15 +128,23 @@ def _look_at_range(outlook: Outlook) -> list[Advice]:
     return [Advice("check_count", part="range", because=(cause,))]
 
 
+def _is_likely(diagnosis: Diagnosis, cause: str) -> bool:
+    """Tell whether a cause is likely, though parts that hardly matter beside it may be likelier still."""
+    return any(item.code == cause and item.probability > LIKELY for item in diagnosis.hypotheses)
+
+
 def _odometer_is_right(outlook: Outlook) -> Finding | None:
     """Return that the odometer, and with it the drive, is right while the dial must not stay as it is."""
     judge, odometer = outlook.judge, outlook.judge.odometer_factor
     if odometer is None or judge.probability_within(outlook.keep.gain) > LIKELY:
         return None
     off, gain = 100 * (odometer.value - 1), judge.expected_ideal
-    if abs(off) > judge.acceptable_percent:
-        return None
-    return Finding("odometer_is_right", percent=off, then_percent=100 * (gain * odometer.value - 1))
+    then = 100 * (gain * odometer.value - 1)
+    if abs(off) <= judge.acceptable_percent:
+        return Finding("odometer_is_right", percent=off, then_percent=then)
+    if abs(off) < _NEARLY_RIGHT * min(abs(then), outlook.keep.worst_error_percent):
+        return Finding("odometer_is_nearly_right", percent=off, then_percent=then)
+    return None
 
 
 def _keeps(outlook: Outlook, cause: str) -> bool:

@@ -236,6 +236,36 @@ def test_where_the_odometer_is_right_the_instrument_is_repaired_and_no_gear_fitt
     assert reason.values["then_percent"] == pytest.approx(100 * (1 / 0.91 - 1), abs=0.2)
 
 
+@pytest.mark.parametrize("odometer", [0.965, 1.035])
+def test_where_the_odometer_is_nearly_right_the_instrument_comes_before_any_gear(odometer: float) -> None:
+    """Gears 3.5 % off and a spring that shows 15 % more: a gear for both would set the odometer 1/1.15 = 13 % low."""
+    weak = make_calibration(
+        factor=1.15 * odometer,
+        u_offset=0.2,
+        u_factor=0.004,
+        odometer_factor=Interval(odometer, odometer - 0.01, odometer + 0.01),
+    )
+    found = correct(weak, Vehicle.from_dict(TRUCK))
+    assert actions(found) == ["repair_instrument"]
+    reason = next(why for why in found.advice[0].because if why.code == "odometer_is_nearly_right")
+    assert reason.values["then_percent"] == pytest.approx(100 * (1 / 1.15 - 1), abs=0.5)
+
+
+def test_parts_a_little_off_as_stated_do_not_hide_an_instrument_that_is_far_off() -> None:
+    """734.2 x 41/11 x 8/22 = 995.1; the instrument takes 970 for a mile, so 2.6 % more, and shows 18 % more."""
+    table = {"tire": "P225/70R16", "tire_turns_per_mile": 734.2, "axle": "41/11", "turns_per_mile": 970}
+    weak = make_calibration(
+        factor=1.18, u_offset=0.2, u_factor=0.004, odometer_factor=Interval(1.026, 1.016, 1.036), offset=0.3
+    )
+    found = correct(weak, Vehicle.from_dict({**table, "drive_gear": 8, "driven_gear": 22}))
+    assert found.advice[0].action == "repair_instrument"
+
+
+def test_an_odometer_that_is_off_as_well_is_no_reason_to_open_the_instrument_alone() -> None:
+    both = make_calibration(factor=1.15, u_offset=0.2, u_factor=0.004, odometer_factor=Interval(1.09, 1.08, 1.10))
+    assert actions(correct(both, Vehicle.from_dict(TRUCK)))[0] != "repair_instrument"
+
+
 def test_an_odometer_that_no_part_puts_right_is_told_beside_a_dial_that_may_stay() -> None:
     right = make_calibration(u_offset=0.2, u_factor=0.004, odometer_factor=Interval(0.92, 0.915, 0.925))
     keep = next(entry for entry in correct(right, Vehicle.from_dict(TRUCK)).advice if entry.action == "keep_as_is")
@@ -264,6 +294,30 @@ def test_kilometers_read_as_miles_are_told_although_the_odometer_is_right() -> N
     assert found.diagnosis.top.code == "other_scale"
     assert found.keep.worst_error_percent == pytest.approx(60.9, abs=0.1)
     assert not any(entry.action.startswith("fit_") for entry in found.advice)
+
+
+@pytest.mark.parametrize(
+    ("settings", "factor"),
+    [
+        ({"pulses_per_mile": 20000}, 21892 / 20000),
+        ({"pulses_per_km": 13000}, 13603 / 13000),
+        ({"axle_ratio": 3.45}, 41 / 11 / 3.45),
+        ({"axle_ratio": 3.45, "circumference_mm": 2350}, 41 / 11 / 3.45 * 2350 / 2192),
+    ],
+)
+def test_a_number_in_the_module_that_is_not_that_of_the_parts_is_the_cause(
+    settings: dict[str, float], factor: float
+) -> None:
+    """734.2 turns a mile are 2.192 m a turn; 734.2 x 41/11 x 8 = 21892 pulses a mile, 13603 a km."""
+    parts = {"tire": "P225/70R16", "tire_turns_per_mile": 734.2, "axle": "41/11", "pulses_per_turn": 8}
+    dial = make_calibration(factor=factor, u_offset=0.2, u_factor=0.004)
+    found = correct(dial, Vehicle.from_dict({**parts, "settings": settings}))
+    assert found.diagnosis is not None
+    assert found.diagnosis.top is not None
+    assert (found.diagnosis.top.code, found.diagnosis.top.probability > 0.7) == ("parts_as_stated", True)
+    first = found.advice[0]
+    assert first.action == "set_module"
+    assert first.worst_error_percent == pytest.approx(0, abs=0.5)
 
 
 def test_a_number_per_mile_typed_in_for_one_per_km_is_named_with_the_right_one() -> None:
