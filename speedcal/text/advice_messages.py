@@ -165,6 +165,7 @@ FINDINGS: dict[str, Template] = {
         f"If it is the number in the module: the {values['now']:g} is that of the other unit. Set the "
         f"{setting_name(values['kind'], values['then'], 'to ')}, and drive again."
     ),
+    "once_that_is_right": "Only once the first step is done: it is figured for then.",
     "if_it_stays": lambda values: (
         f"If {_STAYS[values['cause']]}, {choice_name(values['what'])} makes up for the whole error; it would leave "
         f"{values['percent']:.1f} %."

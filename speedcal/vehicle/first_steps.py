@@ -38,6 +38,8 @@ _GROW_WITH_THE_COUNT = frozenset({"large_scatter", "log_strays"})
 _NEARLY_RIGHT = 0.5
 """An odometer off by less than this share of the dial's error, and of what a gear for the dial would leave it off by,
 is turned nearly right: the instrument is repaired first. Our own judgment."""
+_WITHOUT_WORK = ("check_count", "measure_fact", "drive_again", "check_files", "use_correction_card")
+"""What can be done at any time."""
 _UNITS = (MILE_M / 1000, 1000 / MILE_M)
 
 
@@ -210,4 +212,10 @@ def followed_by(first: Sequence[Advice], then: Sequence[Advice]) -> tuple[Advice
         done.add("set_module")
     if then and then[0].action == "keep_as_is":  # and nothing instead of what is not told
         then = [entry for entry in then if "instead_of_the_first" not in entry.codes]
-    return (*first, *(entry for entry in then if entry.action not in done))
+    later = [entry if entry.action in _WITHOUT_WORK else _later(entry) for entry in then if entry.action not in done]
+    return (*first, *later)
+
+
+def _later(entry: Advice) -> Advice:
+    """Return work that is figured for when what stands above it is right."""
+    return replace(entry, because=(*entry.because, Finding("once_that_is_right")))

@@ -472,6 +472,9 @@ def test_the_rest_is_reckoned_once_the_pulses_are_right() -> None:
     assert actions(found)[:2] == ["check_count", "set_pulse_scaler"]
     assert (found.advice[0].part, found.advice[0].value) == ("pulses", 2.0)
     assert float(Fraction(str(found.advice[1].value))) == pytest.approx(1 / 1.08, rel=0.004)
+    line = next(line for line in str(found).splitlines() if line.lstrip().startswith("2."))
+    assert "Only once the first step is done" in line
+    assert "Only once" not in str(found.advice[0])
 
 
 def test_a_count_that_proves_right_is_no_dead_end() -> None:
