@@ -15,7 +15,7 @@ from speedcal.interval import BoolArray, FloatArray, IntArray
 from speedcal.logs import limits
 from speedcal.logs.bad_rows import sort_out
 from speedcal.logs.numbers import speed_step
-from speedcal.logs.shared_stamps import are_even, cut_to, evenly
+from speedcal.logs.shared_stamps import are_even, cut_to, evenly, in_bundles
 from speedcal.logs.source import Source
 from speedcal.logs.timer_stamps import of_a_timer
 from speedcal.logs.track import same_fields
@@ -171,7 +171,7 @@ def build_readings(source: Source, kind: str, shown: Shown) -> Readings:
     clock, time_s = _as_set(stamps.clock, stamps.time_s[keep], findings)
     if clock in {"utc", "local"} and ((time_s < limits.EARLIEST_S) | (time_s > limits.LATEST_S)).any():
         source.fail("impossible_dates")
-    time_s, resolution_s = _spread(time_s, stamps.resolution_s, findings)
+    time_s, resolution_s = _spread(time_s, speed_mps[keep], stamps.resolution_s, findings)
     time_s, period_s = of_a_timer(time_s)
     if period_s:
         findings.append(Finding("stamps_of_a_timer", of="readings", period_s=period_s))
@@ -257,8 +257,10 @@ def _doubled(
     return nothing
 
 
-def _spread(time_s: FloatArray, step_s: float, findings: list[Finding]) -> tuple[FloatArray, float]:
+def _spread(time_s: FloatArray, speed: FloatArray, step_s: float, findings: list[Finding]) -> tuple[FloatArray, float]:
     """Spread readings that share a stamp over its step, in a log that writes several for (nearly) every stamp.
+
+    Stamps that are farther apart than their step, and not whole steps of another, are those of bundles.
 
     Returns the times and how finely they are known then. A hand does not write several every few seconds.
     """
@@ -267,10 +269,15 @@ def _spread(time_s: FloatArray, step_s: float, findings: list[Finding]) -> tuple
     stamps, first, count = np.unique(time_s, return_index=True, return_counts=True)
     if len(stamps) < _FEWEST_STAMPS:
         return time_s, step_s
-    usual = int(np.median(count))
+    usual, finest_s, apart_s = int(np.median(count)), step_s, float(np.median(np.diff(stamps)))
     step_s = cut_to(stamps, usual, step_s)
     if usual < 2 or step_s > _FASTEST_HAND_S * usual or not are_even(count, usual):
         return time_s, step_s
+    if step_s == finest_s < apart_s <= _FASTEST_HAND_S * usual:
+        times, period_s = in_bundles(time_s, speed, first, usual)
+        if period_s:
+            findings.append(Finding("readings_in_bundles", count=usual, period_s=period_s))
+            return times, period_s
     findings.append(Finding("readings_share_stamps", count=usual, step_s=step_s))
     return evenly(time_s, first, usual, step_s), step_s / usual
 

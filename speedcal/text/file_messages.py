@@ -348,6 +348,10 @@ FINDINGS: dict[str, Template] = {
     "fixes_share_stamps": "Several fixes share a time; they were spread evenly over its step of {step_s:g} s.",
     "stamps_of_a_timer": "The {of} come every {period_s:.2f} s, stamped in whole seconds; their times were worked out.",
     "readings_share_stamps": "{count} readings share each time; they were spread evenly over its step of {step_s:g} s.",
+    "readings_in_bundles": (
+        "The log sent {count} readings at a time under one stamp; they were spread evenly over the time before it, one "
+        "each {period_s:.2f} s."
+    ),
     "rows_unreadable": _rows_unreadable,
     "dial_unit_seen": "Somebody looked: the dial is marked in {speed_unit}.",
     "negative_speed": "{count:n recorded speed is/recorded speeds are} negative and count as missing.",

@@ -269,8 +269,8 @@ def test_rows_of_a_log_that_share_a_coarse_stamp_lie_evenly_in_it(tmp_path, step
 
 
 def test_rows_written_in_bursts_stay_together(tmp_path):
-    """Five rows at a time, every seven seconds, in a log of whole seconds: within the second that each has."""
-    rows = [f"{i // 5 * 7 + 3},{40 + i % 7}" for i in range(200)]
+    """Five rows at a time, every seven seconds, of one moment each: within the second that they share."""
+    rows = [f"{i // 5 * 7 + 3},{40 + i // 5 % 7 + (i % 5 == 4)}" for i in range(200)]
     readings = _read(tmp_path, "time s,mph\n" + "\n".join(rows))
     assert (readings.time_s - np.arange(200) // 5 * 7 - 3 < 1).all()
 
