@@ -77,6 +77,9 @@ def next_steps(
         return tuple(wrong)
     unreached = _unreached(after, judged_mps)
     if unreached and any(found.code in _UNDECIDED for found in findings):
+        if before is not None and FAR_BEYOND * before.speed_range_mps[1] >= max(unreached.values["speeds_mps"]):
+            slow = Finding("driven_too_slowly", **unreached.values, before_mps=before.speed_range_mps[1])
+            return (Advice("drive_again", part="after", because=(slow,)),)
         return (Advice("measure_fact", part="max_speed", because=(unreached,)),)
     steps = [
         Advice("drive_again", part=f"after {found.values['farthest']}", because=(found,))

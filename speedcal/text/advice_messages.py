@@ -115,6 +115,16 @@ def _odometer_is_nearly_right(values: Values) -> str:
     )
 
 
+def _dial_is_right(values: Values) -> str:
+    off, then = values["odometer_percent"], values["then_percent"]
+    return (
+        f"The dial's scale is right and the odometer counts {abs(off):.0f} % too {'much' if off > 0 else 'little'}, so "
+        "it is wrong behind the shaft or signal that drives both: its gears in the instrument, or an instrument made "
+        "for another count of turns. A gear or setting that puts the odometer right would make the dial read "
+        f"{abs(then):.0f} % {'high' if then > 0 else 'low'}."
+    )
+
+
 _STAYS = {
     "pulse_count": "the count is as stated, or the sensor must stay as it is",
     "wrong_unit": "no unit is mixed up",
@@ -160,6 +170,7 @@ FINDINGS: dict[str, Template] = {
     "odometer_left": _odometer_left,
     "odometer_is_right": _odometer_is_right,
     "odometer_is_nearly_right": _odometer_is_nearly_right,
+    "dial_is_right": _dial_is_right,
     "one_range_throughout": "Stay in the range that the job states for the whole drive, and drive again.",
     "number_of_other_unit": lambda values: (
         f"If it is the number in the module: the {values['now']:g} is that of the other unit. Set the "

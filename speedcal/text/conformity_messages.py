@@ -184,7 +184,17 @@ def _not_reached(values: Values) -> str:
     top = speed(values["driven_mps"], unit)
     return (
         f"The rule is judged at {at} {unit} too; the fastest speed driven was {top}. A slower vehicle is tested at "
-        "lower speeds."
+        "lower speeds; one that is faster is driven again on a faster road."
+    )
+
+
+def _too_slowly(values: Values) -> str:
+    unit = values["unit"]
+    at = joined(_bare(v, unit) for v in values["speeds_mps"])
+    here, before = speed(values["driven_mps"], unit), speed(values["before_mps"], unit)
+    return (
+        f"The rule is judged at {at} {unit} too; this road test went no faster than {here}, the drive before up to "
+        f"{before}. Hold the speeds of the road test plan, on a faster road or a drier day."
     )
 
 
@@ -353,6 +363,7 @@ FINDINGS: dict[str, Template] = {
     "driven by the same gears. Note the odometer at the start and the end of the drive to be sure.",
     "outside_driven_range": _outside,
     "vehicle_does_not_reach": _not_reached,
+    "driven_too_slowly": _too_slowly,
     "reference_speed": _reference,
     "pooled": "{count:n drive is/drives are} pooled.",
     "drives_disagree": _disagree,

@@ -98,6 +98,7 @@ def _sentence(reason: Finding) -> str:
 
 _AT_PART: dict[tuple[str, str | None], str] = {
     ("repair_instrument", "tachograph"): "leave this drive to an approved workshop",
+    ("repair_instrument", "odometer"): "have the odometer in the instrument repaired",
     ("set_unit", "instrument"): "correct the unit behind the dial: miles and kilometers are mixed up in the instrument "
     "or its module",
 }

@@ -56,6 +56,8 @@ def first_steps(outlook: Outlook) -> list[Advice]:
         up_and_down = Advice("drive_again", part="readings", because=(Finding("may_stick"),))
         files = Advice("check_files", part="readings", because=outlook.trust.reasons)
         return [*_look_at_range(outlook), files, *_may_jump(outlook), up_and_down]
+    if (dial_right := _only_odometer_is_off(outlook)) is not None:
+        return [Advice("repair_instrument", part="odometer", because=(dial_right,))]
     if diagnosis is None or top is None:
         return []
     gain = righting_gain(diagnosis, outlook.judge.dial.line.error_factor)
@@ -147,6 +149,21 @@ def _odometer_is_right(outlook: Outlook) -> Finding | None:
     if abs(off) < _NEARLY_RIGHT * min(abs(then), outlook.keep.worst_error_percent):
         return Finding("odometer_is_nearly_right", percent=off, then_percent=then)
     return None
+
+
+def _only_odometer_is_off(outlook: Outlook) -> Finding | None:
+    """Return that the dial's scale is right and the odometer, which the job is about, is not.
+
+    Then its own gears are at fault, and where the needle sits is another matter.
+    """
+    judge, odometer = outlook.judge, outlook.judge.odometer_factor
+    if odometer is None or judge.criterion != "odometer first":
+        return None
+    share, scale = judge.acceptable_percent / 100, judge.dial.line.error_factor
+    if abs(scale - 1) > share or (odometer.low <= 1 + share and odometer.high >= 1 - share):
+        return None
+    then = scale / odometer.value
+    return Finding("dial_is_right", odometer_percent=100 * (odometer.value - 1), then_percent=100 * (then - 1))
 
 
 def _keeps(outlook: Outlook, cause: str) -> bool:

@@ -251,7 +251,7 @@ def _cautions(outlook: Outlook, choice: Choice) -> list[Finding]:
 def _odometer_left(outlook: Outlook, choice: Choice) -> tuple[Finding, ...]:
     """Return what the odometer, where it was read, is off by for sure when the dial is right."""
     judge = outlook.judge_of(choice)
-    if judge.odometer_factor is None or judge.criterion == "odometer first":
+    if judge.odometer_factor is None:
         return ()
     left = judge.odometer_factor.scaled(choice.gain)
     share = judge.acceptable_percent / 100

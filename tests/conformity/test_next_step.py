@@ -157,6 +157,18 @@ def test_a_vehicle_that_does_not_reach_the_speeds_of_a_rule_is_asked_for_its_des
         plan(calibration=tractor, unit="km/h", tolerance="un_r39_type", speed_limit=40)
 
 
+def test_a_road_test_in_town_of_a_vehicle_that_was_faster_before_is_driven_again() -> None:
+    """Judged at 75 mph; 34 mph on a wet day in town, 66 mph before the work: the design speed is not in question."""
+    before = make_calibration(factor=1.10, u_offset=0.3, u_factor=0.006, speed_range=(25.0, 66.0))
+    town = make_calibration(factor=1.01, offset=0.5, u_offset=0.5, u_factor=0.04, speed_range=(20.0, 34.0))
+    result = verify(before, town, "un_r39_type")
+    assert result.verdict == "not proven"
+    assert [(step.action, step.part) for step in result.advice] == [("drive_again", "after")]
+    assert "no faster than 34 mph, the drive before up to 66 mph" in str(result.advice[0])
+    slow = make_calibration(factor=1.10, u_offset=0.3, u_factor=0.006, speed_range=(20.0, 34.0))
+    assert [step.part for step in verify(slow, town, "un_r39_type").advice] == ["max_speed"]
+
+
 def test_work_that_changed_something_else_than_planned_is_looked_at_before_more_is_driven() -> None:
     """20/14 = 1.43 planned, 20/15.5 = 1.29 measured: half a tooth from any gear."""
     after = make_calibration(offset=0.5, factor=1.10 * 20 / 15.5, u_offset=0.1, u_factor=0.001)

@@ -160,6 +160,24 @@ def test_doubtful_readings_are_checked_before_any_part() -> None:
         assert actions(correct(dial, Vehicle.from_dict(TRUCK)))[0] == "check_files"
 
 
+@pytest.mark.parametrize("vehicle", [TRUCK, {"settings": {"circumference_mm": 2100}}, {}])
+def test_an_odometer_that_is_wrong_beside_a_dial_that_is_right_is_repaired(vehicle: dict[str, object]) -> None:
+    """It counts 5 % too much and is what the job is about: 'Keep it as it is' was all that was said."""
+    told = Vehicle.from_dict({**vehicle, "criterion": "odometer first"})
+    for percent, sign in ((5.0, "much"), (-6.0, "little")):
+        counts = Interval.around(1 + percent / 100, 0.003)
+        dial = make_calibration(offset=1.0, factor=1.005, u_offset=0.2, u_factor=0.003, odometer_factor=counts)
+        first = correct(dial, told, speeds=[30, 45, 60]).advice[0]
+        assert (first.action, first.part) == ("repair_instrument", "odometer")
+        assert f"{abs(percent):.0f} % too {sign}" in str(first)
+        (why,) = first.because
+        assert why.values["then_percent"] == pytest.approx(100 * (1.005 / (1 + percent / 100) - 1), abs=0.01)
+    within = make_calibration(factor=1.005, u_factor=0.003, odometer_factor=Interval.around(1.02, 0.004))
+    assert "odometer" not in [entry.part for entry in correct(within, told, speeds=[30, 60]).advice]
+    both = make_calibration(factor=1.06, u_factor=0.003, odometer_factor=Interval.around(1.06, 0.003))
+    assert "odometer" not in [entry.part for entry in correct(both, told, speeds=[30, 60]).advice]
+
+
 def test_who_is_to_check_the_files_learns_why_and_what_else_it_may_be() -> None:
     """A gear that skips makes readings look foreign; 'Check the files.' was all that was said, for good."""
     doubt = Trust("WEAK", (Finding("large_scatter", scatter_mps=0.8), Finding("log_strays", wander_mps=0.7)))
