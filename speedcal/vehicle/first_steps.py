@@ -40,6 +40,9 @@ _NEARLY_RIGHT = 0.5
 is turned nearly right: the instrument is repaired first. Our own judgment."""
 _WITHOUT_WORK = ("check_count", "measure_fact", "drive_again", "check_files", "use_correction_card")
 """What can be done at any time."""
+_SIX_FOR_FOUR, _NEAR_SIX_FOR_FOUR = 1.5, 0.08
+"""What a sensor with six pulses in place of four does, or the reverse, and the logarithm by which a dial with its own
+error may be away from it. Common practice, no source."""
 _UNITS = (MILE_M / 1000, 1000 / MILE_M)
 
 
@@ -63,7 +66,7 @@ def first_steps(outlook: Outlook) -> list[Advice]:
     gain = righting_gain(diagnosis, outlook.judge.dial.line.error_factor)
     if top.code in ("wrong_unit", "other_scale") and gain is not None:
         because = _number_in_module(outlook, top.code, gain) or _if_it_stays(outlook, top.code)
-        because = (*outlook.causes, *because)
+        because = (*outlook.causes, *_sixes_for_fours(outlook), *because)
         part = "instrument" if diagnosis.is_scale_known else "unit"
         return [Advice("set_unit", part=part, value=outlook.judge.unit, because=because)]
     if top.code == "pulse_count" and gain is not None:
@@ -77,6 +80,12 @@ def first_steps(outlook: Outlook) -> list[Advice]:
         reason = Finding("no_part_cures", cause=top.code)
         return [Advice("repair_instrument", part="instrument", because=(*outlook.causes, reason))]
     return _count_first(outlook, diagnosis)
+
+
+def _sixes_for_fours(outlook: Outlook) -> tuple[Finding, ...]:
+    """Return that a sensor of another count makes nearly the error of a mixed-up unit, where it may be that."""
+    away = abs(abs(np.log(outlook.judge.dial.line.error_factor)) - np.log(_SIX_FOR_FOUR))
+    return (Finding("sixes_for_fours"),) if outlook.vehicle.expects_pulses and away < _NEAR_SIX_FOR_FOUR else ()
 
 
 def _number_in_module(outlook: Outlook, cause: str, gain: float) -> tuple[Finding, ...]:

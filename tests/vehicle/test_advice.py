@@ -160,6 +160,18 @@ def test_doubtful_readings_are_checked_before_any_part() -> None:
         assert actions(correct(dial, Vehicle.from_dict(TRUCK)))[0] == "check_files"
 
 
+def test_a_sensor_of_six_pulses_for_four_is_not_only_called_a_mixed_up_unit() -> None:
+    """It reads half as much again, and with a dial 3 % high 1.545 times the truth, near the 1.61 of mixed-up miles."""
+    van = {"sensor": "output shaft", "pulses_per_turn": 4, "scaler_numerator_max": 64, "scaler_denominator_max": 64}
+    for factor in (1.545, 0.66):
+        first = correct(make_calibration(factor=factor, u_factor=0.004), Vehicle.from_dict(van)).advice[0]
+        assert first.action == "set_unit"
+        assert "six pulses where four are stated" in str(first)
+    for factor, vehicle in ((1.64, van), (1.545, TRUCK)):
+        found = correct(make_calibration(factor=factor, u_factor=0.004), Vehicle.from_dict(vehicle))
+        assert "six pulses" not in str(found)
+
+
 @pytest.mark.parametrize("vehicle", [TRUCK, {"settings": {"circumference_mm": 2100}}, {}])
 def test_an_odometer_that_is_wrong_beside_a_dial_that_is_right_is_repaired(vehicle: dict[str, object]) -> None:
     """It counts 5 % too much and is what the job is about: 'Keep it as it is' was all that was said."""
