@@ -213,7 +213,6 @@ FINDINGS: dict[str, Template] = {
     "may_stick": "If nothing is wrong with them, the needle may stick: note each speed once coming from below and once "
     "from above. One that sticks shows less on the way up than on the way down.",
     "may_jump": f"If the files are right, {WATCH_THE_NEEDLE}.",
-    "falls_first": "Its needle falls in spells: before any part is ordered, see what loses turns or pulses.",
     "instrument_work": "The instrument must be opened; set the needle at a known speed or on a bench, and check "
     "that it still drops back to its rest.",
     "instrument_leaves": lambda values: (

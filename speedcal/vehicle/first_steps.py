@@ -118,17 +118,17 @@ def _may_jump(outlook: Outlook) -> tuple[Advice, ...]:
     """Return the look at what else makes readings seem foreign: there may be a cable where no pulses are counted."""
     vehicle = outlook.vehicle
     counts = vehicle.settings or vehicle.pulse_scaler is not None or vehicle.pulses_per_turn is not None
-    return () if counts else (look_at_needle_drive("may_jump"),)
+    return () if counts else (_look_at_needle_drive(Finding("may_jump")),)
 
 
-def look_at_needle_drive(why: str) -> Advice:
+def _look_at_needle_drive(why: Finding) -> Advice:
     """Return the look at gear, cable and sensor: what loses turns, or pulses, on the way to the needle."""
-    return Advice("check_count", part="needle_drive", because=(Finding(why),))
+    return Advice("check_count", part="needle_drive", because=(why,))
 
 
 def after_falls(findings: Iterable[Finding]) -> tuple[Advice, ...]:
     """Return the look that comes before all else where the needle fell on the drive."""
-    return (look_at_needle_drive("falls_first"),) if any(found.code == "needle_falls" for found in findings) else ()
+    return tuple(_look_at_needle_drive(found) for found in findings if found.code == "needle_falls")[:1]
 
 
 def _look_at_range(outlook: Outlook) -> list[Advice]:

@@ -100,6 +100,8 @@ def test_what_turns_the_needle_is_looked_at_before_a_part_is_ordered_or_a_pass_i
     result, _, _ = _fallen(0, share=0.6, every_s=90.0, last_s=12.0)
     first = correct(result, Vehicle.from_dict({"driven_gear": 22, "drive_gear": 8})).advice[0]
     assert (first.action, first.part) == ("check_count", "needle_drive")
+    assert "spells" in str(first)
+    assert "driven gear" in str(first)
     wide = {"absolute": 30, "unit": "mph"}
     passed = verify(None, result, wide, speeds=[30, 50])
     assert passed.verdict == "pass"
