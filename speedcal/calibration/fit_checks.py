@@ -6,8 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from speedcal.calibration.check_dial import Pairs, dial_covariance, dial_of_checks
-from speedcal.calibration.curve import driven_points
+from speedcal.calibration.check_dial import Pairs, dial_of_checks
 from speedcal.calibration.dial import Dial
 from speedcal.calibration.measured import WRONG
 from speedcal.calibration.quality import trust_in_checks
@@ -15,15 +14,14 @@ from speedcal.calibration.result import BudgetLine, Calibration
 from speedcal.calibration.tuning import (
     CHECK_HABIT_MPS,
     CHECK_HOLD_MPS,
-    CHECK_WRONG_FROM,
     FEWEST_CHECKS,
-    FEWEST_CHECKS_TO_DOUBT,
     LARGEST_FACTOR,
     ODOMETER_STEPS_U,
     OFFSET_PRIOR_MPS,
     SMALLEST_FACTOR,
     UNCHECKED_DIAL_U,
 )
+from speedcal.calibration.wrong_checks import right_checks
 from speedcal.errors import FitError
 from speedcal.finding import Finding, Trust
 from speedcal.interval import BoolArray, FloatArray, IntArray, Interval
@@ -105,7 +103,7 @@ def calibrate_checks(checks: Checks, *, unit: DisplayUnit | None = None) -> Cali
     if speed.max() > FASTEST_MPS:
         raise FitError("impossible_checks", source=checks.source, factor=float(np.min(shown / speed)))
     pairs = _pairs(checks, rows)
-    right = _right(pairs)
+    right = right_checks(pairs)
     dial, size = dial_of_checks(pairs.only(np.flatnonzero(right)))
     dial = dial.geared(1.0, u_ln_factor=checks.u_common).shifted(CHECK_HABIT_MPS**2)
     ratio = float(np.median(shown[right] / speed[right]))
@@ -184,22 +182,6 @@ def _pairs(checks: Checks, rows: IntArray) -> Pairs:
         cut_mps=np.zeros(len(rows)) if checks.cut_mps is None else checks.cut_mps[rows],
         stretch=np.arange(len(rows)) if checks.stretch is None else checks.stretch[rows],
     )
-
-
-def _right(pairs: Pairs) -> BoolArray:
-    """Return which checks agree with the dial through the others; with fewer than five none can be told.
-
-    What the others say of each, less what it says itself, is read off the inverse of their joint covariance (Rasmussen
-    and Williams 2006, 5.4.2).
-    """
-    right = np.ones(len(pairs.true_mps), bool)
-    if len(right) < FEWEST_CHECKS_TO_DOUBT:
-        return right
-    speed = pairs.true_mps
-    inverse = np.linalg.inv(dial_covariance(speed, driven_points(speed)) + pairs.noise)
-    away = inverse @ (pairs.shown_mps - speed) / np.sqrt(np.diag(inverse))
-    right = np.abs(away) <= CHECK_WRONG_FROM
-    return right if right.sum() > len(right) / 2 else np.ones(len(right), bool)
 
 
 def _odometer(checks: Checks) -> Interval | None:

@@ -63,6 +63,10 @@ are 1.5 % high, give or take 1.25. Doubled, the gear is half as sure."""
 FEWEST_CHECKS, FEWEST_CHECKS_TO_DOUBT, CHECK_WRONG_FROM = 2, 5, 5.0
 """Checks that give an answer, and that let one be held against the others; standard uncertainties of a slip of the pen.
 With one check, all would rest on the prior of the offset."""
+CHECKS_ALONE = 1 / 4
+"""Largest share of the checks that may be slips where a straight dial goes through the others, each by itself; one
+always may. With more of them a dial that bends is likelier (our own judgment). Without it, one of twelve phone readings
+that was 10 mph wrong bent one dial in twelve, and the factor came out wrong and sure."""
 
 ODOMETER_STEPS_U = 0.41
 """Standard uncertainty of a difference of two odometer readings in steps: two roundings of 1/sqrt(12) each."""

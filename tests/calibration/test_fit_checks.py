@@ -94,6 +94,31 @@ def test_a_slip_of_the_pen_is_left_out_and_named() -> None:
     assert float(result.indicated(50 * MPH_MPS)) / MPH_MPS == pytest.approx(52.5, abs=0.4)
 
 
+@pytest.mark.parametrize("line", [0, 11])
+@pytest.mark.parametrize("slip_mph", [-10.0, 10.0])
+def test_one_check_at_the_end_of_the_speeds_bends_no_dial(line: int, slip_mph: float) -> None:
+    """A straight dial, 1.1 times the speed, and one true speed noted 10 mph off; its neighbors stay."""
+    true = [30.0, 32, 35, 38, 40, 43, 45, 48, 50, 54, 57, 60]
+    shown = [float(np.round(1.1 * v)) for v in true]
+    true[line] += slip_mph
+    result = calibrate_checks(_checks(shown, true))
+    wrong = np.flatnonzero(result.readings["reason"] == "wrong")
+    assert wrong.tolist() == [line]
+    assert result.error_factor.low < 1.1 < result.error_factor.high
+    assert not [f.code for f in result.findings if f.code == "bent_dial"]
+
+
+def test_a_bend_that_two_checks_show_is_one() -> None:
+    """Straight to 50 mph, 6 and 8 mph less above."""
+    true = [30.0, 33, 36, 39, 42, 45, 48, 50, 60, 65]
+    shown = [1.05 * v for v in true[:-2]] + [1.05 * 60 - 6, 1.05 * 65 - 8]
+    result = calibrate_checks(_checks(shown, true))
+    assert "wrong" not in set(result.readings["reason"])
+    at = np.array([35.0, 62.0])
+    away = np.abs(result.indicated(at * MPH_MPS) / MPH_MPS - (1.05 * at - [0.0, 6.8]))
+    assert (away < result.half_width(at * MPH_MPS) / MPH_MPS).all()
+
+
 def test_the_trip_meter_gives_its_own_factor() -> None:
     """10.4 counted over 10.0 miles of posts: 1.04, with two roundings of a tenth: 0.041 of 10 miles, k = 2."""
     result = calibrate_checks(_checks([60, 60, 40], [57, 57, 38], odometer_mi=(10.4, 10.0)))
