@@ -109,6 +109,15 @@ def test_height_lengthens_a_step_by_height_over_radius() -> None:
     assert unknown == low
 
 
+def test_a_step_has_the_height_of_its_middle() -> None:
+    """Along the equator an arc at height h has the radius a + h: three steps up a hill and down."""
+    turn_deg = 0.0005
+    height = np.array([0.0, 2000.0, 1000.0, 3000.0])
+    east, north = east_north_steps_m(np.zeros(4), turn_deg * np.arange(4), elevation_m=height)
+    np.testing.assert_allclose(east, (6378137.0 + np.array([1000, 1500, 2000])) * np.radians(turn_deg), rtol=1e-12)
+    assert not north.any()
+
+
 def test_local_coordinates_start_at_zero_and_step_as_the_steps_do() -> None:
     latitude, longitude = _lines(20.0, seed=3, n=50)
     track_latitude = 30 + np.cumsum(latitude[:, 0]) * 1e-6

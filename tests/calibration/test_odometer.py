@@ -78,6 +78,36 @@ def test_a_tenth_of_a_mile_over_ten_miles_is_as_uncertain_as_arithmetic_says() -
     assert 24 / 50 < np.mean(np.square(z)) < 90 / 50
 
 
+def test_readings_of_different_figures_are_as_uncertain_as_a_weighted_line() -> None:
+    """By hand: every figure cut off by itself, the last one read twice; no step is coarser than it is written."""
+    shown = _counted(1.05)
+    got = odometer_factor(GROUND, START_S + TIMES, shown, resolution_m=TENTH_M, u_time_s=0.1)
+    times_read = np.sum(shown == shown[:, np.newaxis], axis=0)
+    assert times_read.tolist() == [1] * 22 + [2] * 2
+    weight = 1 / (times_read * TENTH_M**2 / 12 + (0.1 * ROAD.speed(TIMES)) ** 2 + 1.0)
+    way = ROAD.distance(TIMES)
+    spread = np.sum(weight * (way - np.average(way, weights=weight)) ** 2)
+    assert got is not None
+    assert got.u == pytest.approx(np.hypot(1 / np.sqrt(spread), 0.0005), rel=0.01)
+
+
+def test_a_figure_that_turns_between_two_looks_is_no_leap() -> None:
+    """Half a second apart, a tenth of a mile more: what the ends tell by themselves is not lost for it."""
+    moment = np.array([60.0, 500.0, 500.5, 1000.0])
+    total = 5e6 + 1.03 * ROAD.distance(moment)
+    total += TENTH_M - 1.0 - total[1] % TENTH_M  # a metre before the turn at the second look, behind it at the third
+    shown = np.floor(total / TENTH_M) * TENTH_M
+    assert shown[2] - shown[1] == pytest.approx(TENTH_M)
+    got, ends = (
+        odometer_factor(GROUND, START_S + moment[some], shown[some], resolution_m=TENTH_M, u_time_s=0.1)
+        for some in ([0, 1, 2, 3], [0, 3])
+    )
+    assert got is not None
+    assert ends is not None
+    assert got.u < 1.01 * ends.u
+    assert abs(got.value - 1.03) < 2.6 * got.u
+
+
 @pytest.mark.parametrize("step_m", [1000.0, 5 * MILE_M, 10 * MILE_M])
 def test_an_odometer_written_finer_than_it_counts_has_the_uncertainty_of_its_step(step_m: float) -> None:
     """Fifty starts of steps of a kilometre, five and ten miles, all written to the mile, a reading every 15 seconds."""
@@ -109,6 +139,14 @@ def test_too_short_a_way_or_one_reading_gives_no_factor(which: list[int]) -> Non
     shown = np.full(24, np.nan)
     shown[which] = _counted(1.05)[which]
     assert odometer_factor(GROUND, START_S + TIMES, shown, resolution_m=TENTH_M, u_time_s=1.0) is None
+
+
+@pytest.mark.parametrize("resolution_m", [1.0, TENTH_M])
+def test_one_figure_over_too_short_a_way_tells_nothing_however_fine_it_is(resolution_m: float) -> None:
+    moment = np.array([60.0, 120.0])
+    assert np.diff(ROAD.distance(moment)) < 1500.0
+    stands = np.full(2, 6.6e7)
+    assert odometer_factor(GROUND, START_S + moment, stands, resolution_m=resolution_m, u_time_s=0.01) is None
 
 
 @pytest.mark.parametrize(("step_mi", "tells"), [(0.1, True), (1.0, True), (100.0, False)])
@@ -175,16 +213,38 @@ def _reset() -> FloatArray:
     return np.where(np.arange(24) > 11, shown - shown[12], shown)
 
 
-def _misread(by_mi: float) -> FloatArray:
+def _misread(by_mi: float, which: int = 7) -> FloatArray:
     shown = _counted(1.05)
-    shown[7] += by_mi * MILE_M
+    shown[which] += by_mi * MILE_M
     return shown
+
+
+def test_fifty_metres_misread_halfway_are_left_out() -> None:
+    """To a metre: neither the share of the way to the middle nor the digit explains them."""
+    halfway = int(np.argmin(np.abs(ROAD.distance(TIMES) - ROAD.distance(TIMES).mean())))
+    shown = _counted(1.05, step_m=1.0)
+    shown[halfway] += 50.0
+    got = odometer_factor(GROUND, START_S + TIMES, shown, resolution_m=1.0, u_time_s=0.01)
+    assert got is not None
+    assert got.left_out.tolist() == [halfway]
+    assert got.value == pytest.approx(1.05, rel=5e-4)
+
+
+def test_what_most_of_many_readings_say_decides() -> None:
+    """Of a thousand readings the first two hundred counted half of the way; the other eight hundred are right."""
+    moment = np.linspace(20, ROAD.length_s - 20, 1000)
+    way = ROAD.distance(moment)
+    shown = np.floor(1.05 * np.where(np.arange(1000) < 200, (way + way[200]) / 2, way))
+    got = odometer_factor(GROUND, START_S + moment, 7e7 + shown, resolution_m=1.0, u_time_s=0.01)
+    assert got is not None
+    assert got.value == pytest.approx(1.05, rel=1e-3)
+    assert set(got.left_out.tolist()) <= set(range(200))
 
 
 @pytest.mark.parametrize(
     "shown",
-    [_rolled_over(), _reset(), _misread(10.0), _misread(-1.0), _misread(1e4), _misread(1e300)],
-    ids=["rolled over", "trip meter put back", "ten miles off", "one mile off", "digit too many", "absurd"],
+    [_rolled_over(), _reset(), _misread(10.0), _misread(-1.0), _misread(1e4), _misread(1e4, -1), _misread(1e300)],
+    ids=["rolled over", "trip meter put back", "ten off", "one off", "digit too many", "at the end", "absurd"],
 )
 def test_a_jump_of_the_odometer_does_not_make_a_factor_out_of_nothing(shown: FloatArray) -> None:
     """The factor of the other readings, or none; told when it was left out; JSON stays JSON; the speeds stay."""
