@@ -76,8 +76,11 @@ def first_steps(outlook: Outlook) -> list[Advice]:
         return [*look, Advice("drive_again", part="readings", because=(Finding("one_range_throughout"),))]
     if _is_likely(diagnosis, "dial_gain") and (right := _odometer_is_right(outlook)):
         return [Advice("repair_instrument", part="instrument", because=(*outlook.causes, right))]
-    if top.code in ("needle_sticks", "dial_bent") and not _keeps(outlook, top.code):
-        reason = Finding("no_part_cures", cause=top.code)
+    fault = top.code
+    if _is_likely(diagnosis, "needle_sticks") and outlook.judge.probability_within(outlook.keep.gain) <= LIKELY:
+        fault = "needle_sticks"  # parts figured from its readings would be figured wrong, and would not cure it
+    if fault in ("needle_sticks", "dial_bent") and not _keeps(outlook, fault):
+        reason = Finding("no_part_cures", cause=fault)
         return [Advice("repair_instrument", part="instrument", because=(*outlook.causes, reason))]
     return _count_first(outlook, diagnosis)
 

@@ -22,6 +22,7 @@ from speedcal.simulate import simulate
 from speedcal.units import MILE_M, MPH_MPS
 from speedcal.vehicle import Vehicle, correct, diagnose
 from speedcal.vehicle.corrections import correct_diagnosed
+from speedcal.vehicle.diagnosis import Diagnosis, Hypothesis
 from speedcal.vehicle.drivetrain import chain, train_gain
 from speedcal.vehicle.evidence import _driven_moments, evidence_of
 
@@ -672,6 +673,21 @@ def test_drives_count_alike_in_any_order_and_two_at_once_tell_nothing_of_stickin
     moved = float(first.ground["time_s"].iloc[0] - second.ground["time_s"].iloc[0])
     tables = {name: getattr(second, name).assign(time_s=getattr(second, name)["time_s"] + moved) for name in _TABLES}
     assert evidence_of(pool([first, replace(second, **tables)])).sticking == 0.0
+
+
+@pytest.mark.parametrize(("factor", "repaired"), [(1.12, True), (1.0, False)])
+def test_a_needle_that_surely_sticks_is_cured_before_a_gear_is_figured_from_it(
+    factor: float, *, repaired: bool
+) -> None:
+    """12 % by other tires and a needle that sticks, both all but sure: which is the surer does not matter.
+
+    Where the dial is right as it is, nothing is opened.
+    """
+    drive, vehicle = make_calibration(factor=factor, u_offset=0.2, u_factor=0.004), Vehicle.from_dict(TRUCK)
+    found = [("tires", "drivetrain", 0.98, 1.12, "roll_out"), ("needle_sticks", "dial", 0.97, 1.0, "up_and_down")]
+    both = tuple(Hypothesis(code, group, chance, at, (), look) for code, group, chance, at, look in found)
+    advice = correct_diagnosed(drive, vehicle, Diagnosis(both, 0.0, None)).advice
+    assert ([entry.action for entry in advice] == ["repair_instrument"]) is repaired
 
 
 @pytest.mark.parametrize("may_keep", [True, False])
