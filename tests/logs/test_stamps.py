@@ -11,7 +11,7 @@ import pytest
 from speedcal.errors import Problem, ReadingsFormatError
 from speedcal.logs.clock_times import UnclearTimesError
 from speedcal.logs.timestamps import parse_stamps
-from speedcal.logs.written_times import parse_zone
+from speedcal.logs.written_times import fixed_offset, parse_zone
 
 NOON_S = datetime(2021, 7, 26, 12, tzinfo=UTC).timestamp()
 
@@ -38,6 +38,7 @@ NOON_S = datetime(2021, 7, 26, 12, tzinfo=UTC).timestamp()
         (["20210726T120000Z"], "utc", [NOON_S], 1),
         (["07/26/2021 12:00:00 PM"], "local", [NOON_S], 1),
         (["26/07/2021 12:00:00"], "local", [NOON_S], 1),
+        (["26.07.99 12:00:00"], "local", [datetime(1999, 7, 26, 12, tzinfo=UTC).timestamp()], 1),
         (["26/07/2021 12:00:00", "05/08/2021 12:00:00"], "local", [NOON_S, NOON_S + 10 * 86400], 1),
         # numbers
         (["1627300800", "1627300801"], "utc", [NOON_S, NOON_S + 1], 1),
@@ -47,6 +48,7 @@ NOON_S = datetime(2021, 7, 26, 12, tzinfo=UTC).timestamp()
         (["1.627300800E+9", "1.627300801E+9"], "utc", [NOON_S, NOON_S + 1], 1),
         (["44403.5", "44403.50069444"], "local", [NOON_S, NOON_S + 60], None),
         # times of day
+        (["0.43923611", "0.43924769", "0.43925926"], "time of day", [37950, 37951, 37952], None),  # of a spreadsheet
         (["10:32 am", "10:33 AM", "1:05 p.m."], "time of day", [37920, 37980, 47100], 60),
         (["12:05:09 AM", "12:06:10 am"], "time of day", [309, 370], 1),
         (["12:05 pm"], "time of day", [43500], 60),
@@ -65,12 +67,17 @@ NOON_S = datetime(2021, 7, 26, 12, tzinfo=UTC).timestamp()
         (["23:50", "0:05"], "time of day", [85800, 86700], 60),
         (["12:50", "1:05"], "time of day", [46200, 47100], 60),
         (["10:32 am", "10:40", "11:03"], "time of day", [37920, 38400, 39780], 60),
+        (["1:05 pm", "1:10", "1:15"], "time of day", [47100, 47400, 47700], 60),
+        (["12:50", "1:05 pm"], "time of day", [46200, 47100], 60),
+        (["20:00:10", "9:00:05"], "time of day", [72010, 86400 + 32405], 1),  # no clock of twelve hours shows 20:00
+        (["1:00:00", "1:01:00"], "time of day", [3600, 3660], 1),
         (["10:32", "10:32:30", "10:33"], "time of day", [37920, 37950, 37980], 1),
         (["10:32:15Z", "10:32:16Z"], "time of day", [37935, 37936], 1),
         # since a start
         (["0:30", "5:12", "61:03"], "elapsed", [30, 312, 3663], 1),
         (["00:30", "09:12", "18:03"], "elapsed", [30, 552, 1083], 1),
         (["59:30", "1:00:10", "1:02:00"], "elapsed", [3570, 3610, 3720], 1),
+        (["20:30", "1:00:05", "1:10:10"], "elapsed", [1230, 3605, 4210], 1),  # as clock times over four hours
         (["0:00:05", "0:07:10"], "elapsed", [5, 430], 1),
         (["1:30.5", "2:10.0"], "elapsed", [90.5, 130], 0.1),
         (["100:00:05", "100:07:10"], "elapsed", [360005, 360430], 1),
@@ -127,7 +134,18 @@ def test_a_decision_between_hours_and_minutes_is_mentioned():
 
 @pytest.mark.parametrize(
     "cell",
-    ["25:61:00", "2021-02-30 10:00:00", "13:05 am", "0:30 pm", "25:05 pm", "soon", "10:32:75", "1:2:3", "2021-07-26"],
+    [
+        "25:61:00",
+        "2021-02-30 10:00:00",
+        "13:05 am",
+        "0:30 pm",
+        "25:05 pm",
+        "soon",
+        "10:32:75",
+        "1:2:3",
+        "2021-07-26",
+        "26.07.2021 25:00:00",
+    ],
 )
 def test_what_is_no_time_is_a_problem(cell):
     """With its place in the column."""
@@ -141,6 +159,12 @@ def test_a_time_written_unlike_the_others_is_a_problem():
     stamps = parse_stamps(["10:32:15", "2021-07-26T10:32:16Z", "10:32:17"])
     problem = Problem("time_unlike_others", found="2021-07-26T10:32:16Z", example="10:32:15")
     assert stamps.problems == [(1, problem)]
+
+
+def test_an_example_of_the_others_is_one_that_could_be_read():
+    cells = ["soon", "2021-07-26T10:32:16Z", "10:32:15", "10:32:17"]
+    unlike = Problem("time_unlike_others", found=cells[1], example=cells[2])
+    assert dict(parse_stamps(cells).problems) == {0: Problem("not_a_time", found="soon"), 1: unlike}
 
 
 def test_a_date_that_can_mean_two_days_gives_the_time_of_day_only():
@@ -160,6 +184,12 @@ def test_stamps_without_a_zone_are_placed_in_the_one_given(zone, offset_h):
     stamps = parse_stamps(["2021-07-26T12:00:00"], zone=parse_zone(zone))
     assert stamps.clock == "utc"
     assert stamps.time_s[0] == NOON_S - offset_h * 3600
+
+
+def test_no_place_is_further_from_utc_than_fourteen_hours():
+    """UTC+14 is the time of the Line Islands, the furthest there is."""
+    assert fixed_offset("+14:00") == timedelta(hours=14)
+    assert fixed_offset("+15:00") is None
 
 
 def test_a_zone_that_is_not_known_is_refused():
@@ -209,6 +239,22 @@ def test_a_pause_of_an_hour_is_no_change_of_daylight_saving():
     stamps = parse_stamps(early + late)
     assert stamps.findings == []
     assert stamps.time_s[-1] - stamps.time_s[0] == 99 * 60 + 0
+
+
+def test_a_clock_put_back_within_the_hour_is_no_change_of_daylight_saving():
+    """By 45 minutes, at ten past: nobody's daylight saving, and left for the matching to judge."""
+    shown = [f"2021-03-28 10:{m:02d}:00" for m in range(50, 60)] + [f"2021-03-28 10:{m:02d}:00" for m in range(15, 30)]
+    stamps = parse_stamps(shown)
+    assert "daylight_saving" not in [finding.code for finding in stamps.findings]
+    assert stamps.time_s[10] - stamps.time_s[9] == -44 * 60
+
+
+def test_a_stamp_written_twice_in_the_hour_that_comes_twice_stays_in_its_half():
+    """On 31 October 2021 CET shows 02:30 first at 00:30 UTC; the hour moves on only where the clock runs back."""
+    shown = [f"2021-10-31 02:{text}" for text in ("30:00", "30:00", "30:01", "59:59", "00:00", "00:00")]
+    first = datetime(2021, 10, 31, 0, 30, tzinfo=UTC).timestamp()
+    stamps = parse_stamps(shown, zone=parse_zone("CET"))
+    np.testing.assert_array_equal(stamps.time_s - first, [0, 0, 1, 1799, 1800, 1800])
 
 
 def test_whole_minutes_and_whole_seconds_are_recognised_from_the_values():
