@@ -11,7 +11,7 @@ import numpy as np
 
 from speedcal.calibration.dial import Dial
 from speedcal.calibration.falls import falls_in_spells
-from speedcal.calibration.fit_drive import DAY_S, NOTED_U_TIME_S, fit_drive
+from speedcal.calibration.fit_drive import NOTED_U_TIME_S, fit_drive
 from speedcal.calibration.fit_logged import is_log
 from speedcal.calibration.ground_speed import GroundSpeed, ground_speed
 from speedcal.calibration.leaning import leaned
@@ -21,6 +21,7 @@ from speedcal.calibration.odometer import OdometerFactor, odometer_factor
 from speedcal.calibration.one_dial import LoggedDial
 from speedcal.calibration.quality import judge
 from speedcal.calibration.reading_habits import ReadFrom, Rounding, habit_of, shared_beside
+from speedcal.calibration.reading_rows import DAY_S
 from speedcal.calibration.refusals import refuse_hopeless, refuse_nonsense, refuse_too_few, usable_readings
 from speedcal.calibration.result import HILLS, Calibration
 from speedcal.calibration.runs import steady_runs

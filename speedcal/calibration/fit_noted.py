@@ -23,6 +23,7 @@ from speedcal.calibration.tuning_notes import (
     CLOCKS_KEPT,
     CLUSTER_S,
     COARSE_U_MPS,
+    END_LOOSE,
     FAR_CLOCK_S,
     FOLLOWING_SHARE,
     GROUND_LOOSE,
@@ -81,7 +82,7 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
     of_track = GROUND_LOOSE * ground.u_speed_mps
     about_dial = float(np.sqrt(max(about_dial**2 - of_track**2, 0.0)))
     belongs = evidence + rivals.log_of_this_drive
-    if belongs < _loose_below(cells, notes, about_dial):
+    if belongs < _loose_below(weighed, about_dial):
         if belongs < ASSOCIATION_FROM or ground.covered < MUCH_COVERED:
             raise _foreign(ground, evidence, about_dial, source)
         away = notes.indicated_mps - mixed.dial.indicated(np.where(inside, speed, np.nan))
@@ -135,13 +136,16 @@ def _wrong_share(cells: Cells) -> float:
     return float(cells.weight @ cells.wrong_share)
 
 
-def _loose_below(cells: Cells, notes: Notes, scatter: float) -> float:
+def _loose_below(weighed: Weighed, scatter: float) -> float:
     """Return the log odds that readings of this scatter about a dial must have: more, the more often one looked."""
+    cells, notes = weighed.cells, weighed.notes
     least = LOOSE_EVIDENCE if scatter > LOOSE_SCATTER_MPS else 0.0
     if notes.u_rounding_mps >= COARSE_U_MPS:  # coarse marks hide more than looseness does
         return least
-    looks = 1 + int((np.diff(np.sort(notes.time_s[cells.seen])) > SAME_LOOK_S).sum())
-    return max(least, LOOSE_A_LOOK * scatter * looks * (1 - _wrong_share(cells)))
+    looked_s = np.sort(np.concatenate([notes.time_s[cells.seen], weighed.at_end_s]))
+    looks = 1 + int((np.diff(looked_s) > SAME_LOOK_S).sum())
+    a_look = LOOSE_A_LOOK * (END_LOOSE if len(weighed.at_end_s) else 1.0)
+    return max(least, a_look * scatter * looks * (1 - _wrong_share(cells)))
 
 
 def _refuse_two_clocks(cells: Cells, mixed: Mixed, best: int, source: str) -> None:

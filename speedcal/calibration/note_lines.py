@@ -36,6 +36,8 @@ class Notes:
     u_rounding_mps: float
     u_stated_mps: FloatArray
     """Standard uncertainty that each reading states of itself, 0 where it states none."""
+    top_mps: float = np.inf
+    """Reading at which the scale ends."""
 
     def only(self, rows: IntArray) -> Notes:
         """Return some of the readings, or all in another order."""
@@ -149,6 +151,9 @@ def told_at(seen: Seen, scatter: FloatArray, notes: Notes, lines: Lines) -> Told
     precision = np.reciprocal(variance, out=variance)
     residual = b * seen.speed
     residual += a
+    beyond = np.nonzero(residual > notes.top_mps) if np.isfinite(notes.top_mps) else None
+    if beyond is not None:
+        residual[beyond] = notes.top_mps
     np.subtract(shown, residual, out=residual)
     # a vehicle that stands or crawls tells when it was, and nothing about the line
     crawls = seen.crawls
@@ -161,6 +166,8 @@ def told_at(seen: Seen, scatter: FloatArray, notes: Notes, lines: Lines) -> Told
     density *= np.sqrt(precision / (2 * np.pi))
     density *= seen.weight
     precision[crawls] = 0.0
+    if beyond is not None:  # at the end of the scale it tells that it was fast, and nothing about the line
+        precision[beyond] = 0.0
     # where a moment is not on the track, the track has nothing to say against the reading
     return Told(density, residual, precision, over_moments(density) + seen.off_track * notes.stray)
 

@@ -22,6 +22,19 @@ CELL_REACH_S = 8.0
 FEWEST_NOTES_AT_STOP = 4
 """The same of notes, at two figures of which speeds differ by three steps: at 60 mph nobody misreads so four times."""
 
+FEWEST_BELOW_END = 5
+"""Notes below the end of a scale that tell a dial; fewer than eight are WEAK."""
+
+END_SHOWN, END_SHARE = 0.25, 0.05
+"""Part of the notes at their highest figures from which on the end of the scale is asked after where they are refused
+without it, and of how many files it ends below the speeds driven, a guess."""
+
+END_EVIDENCE, END_RESCUES, END_LOOSE = 15.0, 20.0, 1.4
+"""Log odds against a scale that goes on, and that the notes belong, from which on a scale that ends saves them, and by
+how much more each look must then add to the odds. Of notes of scales that end at 40 mph 36 of 40 that were refused come
+to all three. Of the same road on another day none whose scale goes on does; whose scale ends, one in 80, and 15 at the
+odds asked of others."""
+
 REST_FACTOR_U, REST_EVIDENCE = 0.15, 2.3
 """What a needle at its stop takes back of the rise of the readings, relative and standard about all of it, and log
 odds (10 to 1) from which on notes are taken as of one. Of 1,860 files of needles that do not stop two come to them."""

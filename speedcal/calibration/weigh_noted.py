@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 
 import numpy as np
@@ -50,6 +50,8 @@ class Weighed:
     """The readings as those of a needle that does not jump, None if it does not."""
     log_jumps: float = 0.0
     """Log odds of the one that jumps against that."""
+    at_end_s: FloatArray = field(default_factory=lambda: np.zeros(0))
+    """Stamps of readings at the end of the scale, beside these. [s]"""
 
 
 def weigh_notes(
@@ -64,6 +66,7 @@ def weigh_notes(
     u_stated_mps: FloatArray,
     log_prior: Callable[[FloatArray], FloatArray],
     habit: Habit,
+    top_mps: float = np.inf,
 ) -> Weighed:
     """Weigh the clock offsets and lines that noted readings may have.
 
@@ -87,11 +90,13 @@ def weigh_notes(
         Log density of clock offsets, normalised over all that were searched.
     habit
         What the way of reading does to all of them.
+    top_mps
+        Reading at which the scale ends. [m/s]
     """
     heaps = u_of_heaps(indicated_mps, float(np.sqrt(12)) * u_rounding_mps)
     indicated_mps = indicated_mps + habit.shift_mps
     stray = stray_density(ground, indicated_mps)
-    notes = Notes(time_s, indicated_mps, stray, at, u_rounding_mps, u_stated_mps)
+    notes = Notes(time_s, indicated_mps, stray, at, u_rounding_mps, u_stated_mps, top_mps + habit.shift_mps)
     weigh = partial(clock_cells, ground, shifts=shifts, log_prior=log_prior)
     cells = weigh(notes)
     if by_hand is not None:
@@ -108,7 +113,7 @@ def weigh_notes(
     steady, log_steady, jumps_mps = notes, cells.log_evidence, 0.0
     for least in (JUMPS_EVIDENCE, 0.0):  # the line by which jumps are told is better once they are told
         # a speed guessed between fixes far apart scatters by itself where the vehicle is slow
-        jumps = None if ground.between_is_guessed else _jumps_when_slow(ground, notes, cells)
+        jumps = None if ground.between_is_guessed or np.isfinite(top_mps) else _jumps_when_slow(ground, notes, cells)
         if jumps is None:
             break
         before, loose = notes, replace(notes, u_stated_mps=np.hypot(steady.u_stated_mps, jumps))
