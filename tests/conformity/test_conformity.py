@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy import stats
+from scipy import integrate, stats
 
 from speedcal.conformity.probability import Box
 
@@ -100,6 +100,21 @@ def test_joint_probability_agrees_with_an_independent_library() -> None:
     slack = gradient @ _MEAN + _BAND[[0, 3], 2]
     oracle = stats.multivariate_normal(mean=[0, 0], cov=gradient @ _COVARIANCE @ gradient.T).cdf(slack)
     assert half_planes(_BAND[[0, 3]], _MEAN, _COVARIANCE).probability() == pytest.approx(oracle, abs=1e-7)
+
+
+@pytest.mark.parametrize("turn_deg", [0, 15, 30, 45, 60, 90, 135])
+def test_three_limits_agree_with_an_integral_however_the_plane_is_turned(turn_deg: float) -> None:
+    """Limits at 0, 45 and 135 degrees: integrated over x by an independent library, y by the normal distribution."""
+    angle = np.radians([0.0, 45.0, 135.0])
+    level = np.array([0.4, 0.9, 1.3])
+
+    def over(x: float) -> float:
+        return float(stats.norm.pdf(x) * stats.norm.sf(max(-0.9 * np.sqrt(2) - x, -1.3 * np.sqrt(2) + x)))
+
+    expected = integrate.quad(over, -0.4, 9.0, points=[0.2 * np.sqrt(2)], epsabs=1e-11)[0]
+    turned = angle + np.radians(turn_deg)
+    limits = np.column_stack((np.cos(turned), np.sin(turned), level))
+    assert half_planes(limits, np.zeros(2), np.eye(2)).probability() == pytest.approx(expected, abs=1e-8)
 
 
 def test_assuming_independent_speeds_would_be_wrong() -> None:
