@@ -163,8 +163,8 @@ def _needle_falls(values: Values) -> str:
     if values["spells"]:
         return (
             f"The needle falls: in {values['spells']} spells, {100 * values['count'] / values['total']:.0f} % of the "
-            f"rows, it showed {lower} less than it else shows at that speed, and came up again. Those rows were left "
-            f"out. Something loses turns or pulses: {TURNS_THE_NEEDLE}."
+            f"rows, it showed {lower} too little for that speed as the dial is, and came up again. Those rows were "
+            f"left out. Something loses turns or pulses: {TURNS_THE_NEEDLE}."
         )
     return (
         f"{values['count']} of {values['total']} readings lie {lower} below the line of the others, and hardly any "

@@ -50,15 +50,8 @@ def first_steps(outlook: Outlook) -> list[Advice]:
     """Return what comes before any part: files, a unit, a count of pulses or teeth that must be right first."""
     diagnosis = outlook.diagnosis
     top = diagnosis.top if diagnosis else None
-    if top is not None and top.group == "readings":
-        doubts = [reason for reason in (outlook.trust.reasons if outlook.trust else ()) if reason.code in _STRANGE]
-        files = Advice("check_files", part="readings", because=(*outlook.causes, *doubts))
-        return [*_look_at_range(outlook), files, *_may_jump(outlook)]
-    strange = _STRANGE - (_GROW_WITH_THE_COUNT if _is_counted_wrong(outlook) else frozenset())
-    if outlook.trust and not strange.isdisjoint(outlook.trust.codes) and (top is None or top.group != "dial"):
-        up_and_down = Advice("drive_again", part="readings", because=(Finding("may_stick"),))
-        files = Advice("check_files", part="readings", because=outlook.trust.reasons)
-        return [*_look_at_range(outlook), files, *_may_jump(outlook), up_and_down]
+    if doubts := _doubts(outlook):
+        return doubts
     if (dial_right := _only_odometer_is_off(outlook)) is not None:
         return [Advice("repair_instrument", part="odometer", because=(dial_right,))]
     if diagnosis is None or top is None:
@@ -83,6 +76,21 @@ def first_steps(outlook: Outlook) -> list[Advice]:
         reason = Finding("no_part_cures", cause=fault)
         return [Advice("repair_instrument", part="instrument", because=(*outlook.causes, reason))]
     return _count_first(outlook, diagnosis)
+
+
+def _doubts(outlook: Outlook) -> list[Advice]:
+    """Return what to do about readings that may not be of this dial on this drive."""
+    top = outlook.diagnosis.top if outlook.diagnosis else None
+    if top is not None and top.group == "readings":
+        doubts = [reason for reason in (outlook.trust.reasons if outlook.trust else ()) if reason.code in _STRANGE]
+        files = Advice("check_files", part="readings", because=(*outlook.causes, *doubts))
+        return [*_look_at_range(outlook), files, *_may_jump(outlook)]
+    strange = _STRANGE - (_GROW_WITH_THE_COUNT if _is_counted_wrong(outlook) else frozenset())
+    if outlook.trust and not strange.isdisjoint(outlook.trust.codes) and (top is None or top.group != "dial"):
+        up_and_down = Advice("drive_again", part="readings", because=(Finding("may_stick"),))
+        files = Advice("check_files", part="readings", because=outlook.trust.reasons)
+        return [*_look_at_range(outlook), files, *_may_jump(outlook), up_and_down]
+    return []
 
 
 def _sixes_for_fours(outlook: Outlook) -> tuple[Finding, ...]:

@@ -160,7 +160,7 @@ def test_the_words_name_how_many_and_the_gear_before_cable_and_sensor() -> None:
     assert "3 of 6" in text
     assert "another drive" not in f"{text}{remedy}"
     spells = finding("needle_falls", {"count": 30, "total": 200, "spells": 4, "least": 0.2, "most": 0.25})
-    assert "4 spells, 15 % of the rows, it showed 20 to 25 % less" in spells
+    assert "4 spells, 15 % of the rows, it showed 20 to 25 % too little" in spells
     notes = finding("needle_falls", {"count": 5, "total": 20, "spells": 0, "least": 0.2, "most": 0.2})
     assert "5 of 20 readings lie 20 % below" in notes
     for words in (remedy, spells, notes):
