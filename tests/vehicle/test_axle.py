@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from support.roads import START_S, Road, plateaus, readings_of, track_of
 
 from speedcal.errors import ReadingsFormatError, VehicleError
 from speedcal.simulate import simulate
@@ -17,6 +18,7 @@ from speedcal.vehicle import AxleRatio, roll_out
 from speedcal.vehicle.axle_ratio import (
     U_SHAFT_TURNS,
     U_WHEEL_TURNS,
+    AxleEstimate,
     TurnCount,
     axle_from_counts,
     axle_from_engine_speed,
@@ -25,6 +27,7 @@ from speedcal.vehicle.axle_ratio import (
     plausible_pairs,
 )
 from speedcal.vehicle.engine_speed import axle_from_drive, read_engine_speed
+from speedcal.vehicle.rolling_circumference import RolledTire
 
 RING_AND_PINION = {
     "35/10": 3.500000, "37/12": 3.083333, "39/12": 3.250000, "40/13": 3.076923, "41/13": 3.153846, "43/13": 3.307692,
@@ -154,6 +157,25 @@ def test_engine_speed_and_road_speed_give_the_axle_ratio() -> None:
     assert estimate.ratio.value == pytest.approx(3.6, rel=1e-12)
 
 
+@pytest.mark.parametrize("u_rpm", [10.0, 60.0])
+def test_the_interval_of_one_engine_speed_adds_its_parts_in_squares(u_rpm: float) -> None:
+    """1.96 times tachometer, tire and the ground speed's 0.15 m/s, each as a share of itself."""
+    rolled = roll_out(20.0, 10)
+    found = axle_from_engine_speed(3000, 30.0, 1.0, rolled, u_rpm=u_rpm).ratio
+    share = math.sqrt((u_rpm / 3000) ** 2 + (0.15 / 30) ** 2 + rolled.u_relative**2)
+    assert found.half_width / found.value == pytest.approx(1.96 * share, rel=1e-9)
+
+
+def test_turns_told_in_words_are_said_to_be() -> None:
+    def codes(text: str) -> set[str]:
+        turns, u = parse_turns(text)
+        return {finding.code for finding in axle_from_counts([TurnCount(1, 1, turns, u)]).findings}
+
+    for text in ("just short of 4", "about 3.7"):
+        assert "words_for_turns" in codes(text)
+    assert "words_for_turns" not in codes("3.73")
+
+
 @pytest.mark.published("63 360 / (60 pi) = 336.135240; the trade's 336 overstates by 0.0402 %, arithmetic")
 def test_the_constant_of_the_trade_is_met_exactly_and_not_as_336() -> None:
     diameter_in, rpm, ratio = 30.0, 2500.0, 3.5
@@ -176,6 +198,22 @@ def test_a_drive_with_logged_engine_speed_gives_the_axle_even_when_gears_were_ch
     assert estimate.ratio.contains(41 / 11)
     assert estimate.ratio.half_width < 0.015
     assert [(p.ring, p.pinion) for p in estimate.pairs] == [(41, 11)]
+
+
+def test_two_speeds_held_in_gear_are_too_few() -> None:
+    """Of two ratios that differ nobody knows the wrong one; three are enough."""
+    rolled = roll_out(24.0, 10)
+    with pytest.raises(VehicleError) as refused:
+        _axle_of_road(plateaus([35, 60], hold_s=120), rolled)
+    assert refused.value.code == "few_runs_in_gear"
+    assert _axle_of_road(plateaus([35, 60, 45, 55], hold_s=60), rolled).ratio.contains(41 / 11)
+
+
+def _axle_of_road(road: Road, rolled: RolledTire) -> AxleEstimate:
+    noted = readings_of(road, np.arange(20, road.length_s - 20, 2.0), step_mph=0.1, factor=1.0)
+    rpm = np.round(road.speed(noted.time_s - START_S) * 60 * 0.73 * (41 / 11) / 2.4)
+    engine = replace(noted, speed_mps=rpm, speed_unit="m/s", speed_resolution_mps=1.0)
+    return axle_from_drive(track_of(road, noise_mps=0.05), engine, gear_ratio=0.73, rolled=rolled)
 
 
 def test_engine_speed_in_another_unit_is_refused() -> None:
