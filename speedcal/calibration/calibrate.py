@@ -23,7 +23,7 @@ from speedcal.calibration.quality import judge
 from speedcal.calibration.reading_habits import ReadFrom, Rounding, habit_of, shared_beside
 from speedcal.calibration.reading_rows import DAY_S
 from speedcal.calibration.refusals import refuse_hopeless, refuse_nonsense, refuse_too_few, usable_readings
-from speedcal.calibration.result import HILLS, Calibration
+from speedcal.calibration.result import HILLS, RECEIVER, Calibration
 from speedcal.calibration.runs import steady_runs
 from speedcal.calibration.smoothed_positions import unsmoothed, with_smoothing_left
 from speedcal.calibration.standstill import minutes_apart
@@ -121,7 +121,7 @@ def calibrate(
     told = habit if read_from or readings.read_from else None
     line = with_shared(line, shared_beside(line, readings, told))
     odometer = _odometer(ground, line, readings)
-    line, dial = _with_length_of_road(line, ground)
+    line, dial = _with_shared_ratios(line, ground)
     table = _table(readings, line, dial, runs.number_at(line.time_s))
     log = LoggedDial.of(table, ground, line, dial, readings.speed_resolution_mps)
     if log is not None:
@@ -227,11 +227,19 @@ def _on_day_of(track: Track, readings: Readings) -> Readings:
     return replace(readings, time_s=readings.time_s - midnight, clock="time of day")
 
 
-def _with_length_of_road(line: MeasuredLine, ground: GroundSpeed) -> tuple[MeasuredLine, Dial]:
-    """Return the dial with the uncertainty of how much longer the road is than its map, a line of the budget."""
+def _with_shared_ratios(line: MeasuredLine, ground: GroundSpeed) -> tuple[MeasuredLine, Dial]:
+    """Return the dial with what all ground speeds may be off by in one ratio, as lines of the budget.
+
+    That is how much longer the road is than its map, and what a receiver contradicts itself by.
+    """
     dial = line.dial or straight_dial(line)
-    longer = dial.geared(1.0, u_ln_factor=ground.u_road_over_level)
-    return replace(line, habits={**line.habits, HILLS: longer.knot_covariance - dial.knot_covariance}), longer
+    habits = dict(line.habits)
+    for name, u in ((HILLS, ground.u_road_over_level), (RECEIVER, ground.u_receiver)):
+        if u or name == HILLS:
+            wider = dial.geared(1.0, u_ln_factor=u)
+            habits[name] = wider.knot_covariance - dial.knot_covariance
+            dial = wider
+    return replace(line, habits=habits), dial
 
 
 def _odometer(ground: GroundSpeed, line: MeasuredLine, readings: Readings) -> OdometerFactor | None:

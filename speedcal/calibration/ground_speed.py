@@ -78,6 +78,8 @@ class GroundSpeed:
     """Road speed over horizontal speed at each fix."""
     u_road_over_level: float = 0.0
     """Relative standard uncertainty of that, alike at all fixes."""
+    u_receiver: float = 0.0
+    """Relative standard uncertainty of recorded speeds that the positions contradict, alike at all fixes."""
     dropped: Mapping[str, int] = field(default_factory=dict)
     findings: tuple[Finding, ...] = ()
 
@@ -215,7 +217,8 @@ def _from_recorded(
     speed = fixes.recorded * factor
     east, north = east[has_speed][smooth], north[has_speed][smooth]
     rounded = rounding(fixes, speed, east, north)
-    findings += against_positions(fixes, speed + rounded[1], east, north)
+    against, doubt = against_positions(fixes, speed + rounded[1], east, north)
+    findings += against
     ground = _finished(
         fixes,
         speed,
@@ -226,7 +229,7 @@ def _from_recorded(
         findings=findings,
         rounded=rounded,
     )
-    return replace(_along(ground, east, north), east_m=east, north_m=north)
+    return replace(_along(ground, east, north), east_m=east, north_m=north, u_receiver=doubt)
 
 
 def _from_positions(fixes: KeptFixes, east: FloatArray, north: FloatArray, dropped: dict[str, int]) -> GroundSpeed:

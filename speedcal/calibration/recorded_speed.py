@@ -19,6 +19,7 @@ from speedcal.calibration.tuning_track import (
     SPARSE_UNIT_TOLERANCE,
     SPEED_DISAGREES,
     SPEED_DISAGREES_SIGMAS,
+    SPEED_DOUBTED_SIGMAS,
     STRAIGHT_CHORD,
     STRAIGHTEST_CHORD,
     STRETCH_S,
@@ -87,20 +88,28 @@ def _recorded_over_positions(fixes: KeptFixes, east: FloatArray, north: FloatArr
     return float(np.median(travelled / way)) if len(way) >= FEWEST_FIXES else None
 
 
-def against_positions(fixes: KeptFixes, speed: FloatArray, east: FloatArray, north: FloatArray) -> list[Finding]:
-    """Return the finding that recorded speed and positions contradict each other by more than both can err."""
+def against_positions(
+    fixes: KeptFixes, speed: FloatArray, east: FloatArray, north: FloatArray
+) -> tuple[list[Finding], float]:
+    """Hold recorded speed against positions: the finding that they contradict each other, and what doubt that leaves.
+
+    The finding comes where they differ by more than both can err; the doubt, a relative standard uncertainty that all
+    speeds share, where they differ by more than chance: the truth is anywhere between the two.
+    """
     if fixes.interval >= SPARSE_FROM_S:
-        return []
+        return [], 0.0
     travelled, way, begin, _ = _straight_stretches(fixes, speed, east, north, straight=STRAIGHTEST_CHORD)
     label = np.unique(np.floor(begin / (3 * STRETCH_S)), return_inverse=True)[1]
     if not len(label) or label.max() + 1 < FEWEST_FIXES:
-        return []
+        return [], 0.0
     ratio = np.bincount(label, weights=travelled) / np.bincount(label, weights=way)
     middle = float(np.median(ratio))
     u = 1.25 * robust_scale(ratio - middle) / np.sqrt(len(ratio))
-    if abs(middle - 1) < max(SPEED_DISAGREES, SPEED_DISAGREES_SIGMAS * u):
-        return []
-    return [Finding(SPEED_AGAINST_POSITIONS, ratio=middle)]
+    away = abs(middle - 1)
+    doubt = float(np.hypot(away / np.sqrt(3), u)) if away > SPEED_DOUBTED_SIGMAS * u else 0.0
+    if away < max(SPEED_DISAGREES, SPEED_DISAGREES_SIGMAS * u):
+        return [], doubt
+    return [Finding(SPEED_AGAINST_POSITIONS, ratio=middle)], doubt
 
 
 def _straight_stretches(

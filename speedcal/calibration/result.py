@@ -20,6 +20,8 @@ ANOTHER_DAY = "another_day"
 """Budget line of what pressure, load and temperature of the tires change from one day to the next."""
 HILLS = "hills"
 """Budget line of how much longer the road is than its map."""
+RECEIVER = "receiver"
+"""Budget line of what the recorded speed of a receiver and its positions contradict each other by."""
 
 SpeedSource = Literal["recorded", "positions", "checks"]
 

@@ -386,6 +386,7 @@ LABELS: dict[str, str] = {
     "true_speed": "true speed of each check",
     "shared_truth": "error common to all true speeds",
     "hills": "hills",
+    "receiver": "recorded speed against positions",
     "change_on_way": "change on the way",
     "another_day": "tires on another day",
 }
