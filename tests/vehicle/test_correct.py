@@ -270,6 +270,46 @@ def test_without_an_acceptable_choice_it_says_what_would_do() -> None:
     assert "a ratio box in the cable" in text
 
 
+@pytest.mark.parametrize(
+    ("changes", "means"),
+    [
+        ({"drive_gear": None}, ["ratio_box", "drive_gear"]),
+        ({}, ["ratio_box"]),
+        ({"drive_gear": None, "gear_family": None}, ["ratio_box", "drive_gear", "gear_family"]),
+    ],
+)
+def test_the_means_named_are_those_that_the_vehicle_leaves(changes: dict[str, object], means: list[str]) -> None:
+    """A tooth of 26 is 3.8 %: half way between two of them, 1.9 % are left, and 1 % is asked for."""
+    truck = vehicle(turns_per_mile=None, acceptable_percent=1.0, **changes)
+    found = {finding.code: finding for finding in correct(make_calibration(factor=26.5 / 26), truck).findings}
+    assert found["no_acceptable_choice"].values["means"] == means
+
+
+def test_a_margin_against_reading_low_that_is_wider_than_what_is_accepted_is_told() -> None:
+    """1.10 known to 0.04: low one time in twenty only with 1.645 of these to spare; 1 % is accepted."""
+    dial = make_calibration(factor=1.1, u_factor=0.04)
+    found = correct(dial, vehicle(acceptable_percent=1.0), criterion="never reads low").findings
+    wide = {finding.code: finding for finding in found}["margin_too_wide"]
+    assert wide.values["sure_percent"] == pytest.approx(100 * (1 / (1 - 1.645 * 0.04 / 1.1) - 1), abs=0.3)
+    sure = make_calibration(factor=1.1, u_factor=0.0005)
+    found = correct(sure, vehicle(acceptable_percent=1.0), criterion="never reads low").findings
+    assert "margin_too_wide" not in {finding.code for finding in found}
+
+
+@pytest.mark.parametrize(("sigmas", "decided"), [(-0.5, False), (0.5, False), (-2.0, True), (2.0, True)])
+def test_two_counts_that_may_both_be_the_best_are_named_with_their_chance(sigmas: float, decided: bool) -> None:
+    """28 teeth err as much as 29 at a factor of 2 / (26/28 + 26/29); below it, with a chance of Phi, 28 are better."""
+    u, equal = 0.004, 2 / (26 / 28 + 26 / 29)
+    found = correct(make_calibration(factor=equal + sigmas * u, u_factor=u), vehicle())
+    assert dict(found.driven_gear[0].parts)["teeth"] == (28 if sigmas < 0 else 29)
+    open_ = [finding for finding in found.findings if finding.code == "not_decided"]
+    assert bool(open_) is not decided
+    for finding in open_:
+        chance_of_either = 0.5 + math.erf(abs(sigmas) / math.sqrt(2)) / 2
+        assert finding.values["chance"] == pytest.approx(chance_of_either, abs=0.04)
+        assert len(finding.values["rivals"]) == 1
+
+
 def test_a_large_offset_is_said_to_be_beyond_any_gear() -> None:
     # 4 mph at 30 and 70: 13.3 % and 5.7 %; the best gain leaves half the difference, 3.8 %
     result = correct(make_calibration(offset=4.0, factor=1.0), vehicle(), speeds=[30, 70])

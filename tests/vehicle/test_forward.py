@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 from support.calibrations import make_calibration
 
 from speedcal.errors import VehicleError
 from speedcal.vehicle import Vehicle
-from speedcal.vehicle.forward import forecast
+from speedcal.vehicle.forward import forecast, gain_change
 
 NOW = {"tire": "265/70R17", "axle": "41/11", "drive_gear": 13, "driven_gear": 26, "gear_family": "indexed housing"}
 
@@ -26,6 +28,36 @@ def test_axle_gears_that_compensate_the_tires_leave_the_instrument_right() -> No
     plan = forecast(vehicle, {"tire": "35x12.50R17LT", "axle": "41/10"}, speeds=[60])
     assert plan.gain.value == pytest.approx(802.8 / 889.0 * 1.1, rel=1e-12)  # 41/10 over 41/11 is 11/10
     assert plan.corrections.keep.is_acceptable
+
+
+@pytest.mark.parametrize(
+    ("fitted", "work", "gain"),
+    [
+        ({}, {"driven_gear": 24}, 26 / 24),
+        ({}, {"drive_gear": 15}, 15 / 13),
+        ({}, {"drive_gear": 15, "driven_gear": 24}, 15 / 13 * 26 / 24),
+        ({}, {"ratio_box": "21/20"}, 21 / 20),
+        ({"ratio_box": "21/20"}, {"ratio_box": "20/21"}, (20 / 21) ** 2),
+        ({}, {"pulse_scaler": "27/32"}, 27 / 32),
+        ({"pulse_scaler": "27/32"}, {"pulse_scaler": "32/27"}, (32 / 27) ** 2),
+        ({}, {"axle": "41/10"}, 1.1),
+    ],
+)
+def test_each_part_turns_the_shaft_by_its_own_ratio(
+    fitted: dict[str, str], work: dict[str, object], gain: float
+) -> None:
+    """What comes over what was; counted teeth and stated ratios of a box are exact."""
+    change = gain_change(Vehicle.from_dict({**NOW, **fitted}), work)
+    assert change.value == pytest.approx(gain, rel=1e-12)
+    assert change.u_relative == 0
+
+
+def test_printed_axle_ratios_bring_the_rounding_of_both() -> None:
+    """Half a hundredth to either side of each, uniform: 0.005 / sqrt(3)."""
+    change = gain_change(Vehicle.from_dict({**NOW, "axle": "3.73"}), {"axle": "4.10"})
+    rounded = 0.005 / math.sqrt(3)
+    assert change.value == pytest.approx(4.10 / 3.73, rel=1e-12)
+    assert change.u_relative == pytest.approx(math.hypot(rounded / 3.73, rounded / 4.10), rel=1e-9)
 
 
 def test_the_offset_of_a_measured_instrument_stays_in_the_forecast() -> None:
