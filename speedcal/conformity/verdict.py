@@ -22,6 +22,7 @@ from speedcal.errors import VehicleError
 from speedcal.finding import Finding
 from speedcal.interval import reached
 from speedcal.units import ROUND_SPEED, SPEED_UNIT_MPS
+from speedcal.vehicle.advice import Advice
 
 if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration
@@ -88,6 +89,11 @@ def verify(
     findings += [finding for change in changes for finding in change.findings]
     judge = _judge_distance if rule.quantity == "distance" else _judge_speed
     result = judge(after, rule, changes, findings)
+    if result.verdict == "pass" and _falls_out(result, after):
+        fell = Finding("fell_on_road_test")
+        again = Advice("drive_again", part="after", because=(fell,))
+        steps = (*looks_first(after), again)
+        return replace(result, verdict="not proven", findings=(*result.findings, fell), advice=steps)
     if result.verdict == "pass":
         return replace(result, advice=(*looks_first(after), *looks_at(changes)))
     steps = next_steps(
@@ -138,6 +144,15 @@ def _judge_speed(
         changes=changes,
         findings=(*findings, *_outside_findings(checks, after, rule), *reference_findings(checks, after, rule)),
     )
+
+
+def _falls_out(result: Verification, after: Calibration) -> bool:
+    """Tell whether a logged needle fell on the road test to where the rule does not allow it, at a speed judged."""
+    fell = [found.values for found in after.findings if found.code == "needle_falls" and found.values["spells"]]
+    speeds = [check for check in result.checks if result.tolerance.quantity == "speed"]
+    if result.tolerance.given != "true":  # its bounds are true speeds: a needle that falls shows a lower one
+        return bool(fell and speeds)
+    return any(check.indicated * (1 - values["most"]) < check.low for values in fell for check in speeds)
 
 
 def _is_continuous(rule: Tolerance) -> bool:

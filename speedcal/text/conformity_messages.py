@@ -364,6 +364,8 @@ FINDINGS: dict[str, Template] = {
     "outside_driven_range": _outside,
     "vehicle_does_not_reach": _not_reached,
     "driven_too_slowly": _too_slowly,
+    "fell_on_road_test": "While the needle stayed up the dial was within the rule; where it fell it was not. It passes "
+    "once a road test shows that it stays up.",
     "reference_speed": _reference,
     "pooled": "{count:n drive is/drives are} pooled.",
     "drives_disagree": _disagree,

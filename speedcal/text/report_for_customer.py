@@ -234,6 +234,8 @@ def verdict_sentence(verification: Verification) -> str:
         return f"The speedometer complies with the rule ({sure})."
     if verification.verdict == "fail":
         return f"The speedometer does not comply with the rule ({sure})."
+    if any(found.code == "fell_on_road_test" for found in verification.findings):
+        return "The speedometer complies with the rule while its needle stays up; on this drive it fell in spells."
     return f"The drive does not settle whether the speedometer complies with the rule ({sure})."
 
 
