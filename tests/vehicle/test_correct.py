@@ -318,6 +318,14 @@ def test_a_large_offset_is_said_to_be_beyond_any_gear() -> None:
     assert "instrument itself" in found.text
 
 
+def test_a_box_in_place_of_the_one_fitted_makes_up_for_both() -> None:
+    """21/20 is in the cable and the dial shows 1.1 of the truth: 21/20 / 1.1 = 21/22 puts it right."""
+    truck = vehicle(ratio_box="21/20", ratio_box_teeth="16-24")
+    best = correct(make_calibration(factor=1.1, u_factor=0.002), truck).ratio_box[0]
+    assert Fraction(dict(best.parts)["ratio"]) == Fraction(21, 22)
+    assert best.gain == pytest.approx(1 / 1.1, rel=1e-12)
+
+
 def test_orientation_follows_the_tooth_range() -> None:
     result = correct(make_calibration(factor=32.5 / 26), vehicle())
     turned = {dict(c.parts)["teeth"]: c.orientation for c in result.driven_gear}

@@ -12,6 +12,7 @@ from speedcal.errors import VehicleError
 from speedcal.vehicle import Vehicle
 from speedcal.vehicle.explanations import explain
 from speedcal.vehicle.identities import axle_groups
+from speedcal.vehicle.tires import parse_tire_size
 
 STATED = {"tire": "LT245/75R16", "axle": "41/11", "driven_gear": 20, "drive_gear": 8}
 HEALTHY = 1.015  # the gain of a healthy instrument in the data file
@@ -76,6 +77,22 @@ def test_with_the_instruments_expectation_known_the_whole_chain_is_compared() ->
     wrong = explain(make_calibration(factor=0.9917 * HEALTHY * 29 / 26, u_factor=0.003), Vehicle.from_dict(table))
     driven = dict(dict(wrong.by_part)["driven_gear"])
     assert max((n for n in driven if n != "29"), key=lambda n: driven[n]) == "26"
+
+
+@pytest.mark.parametrize(("part", "ratio"), [({"ratio_box": "21/20"}, 21 / 20), ({"pulse_scaler": "27/32"}, 27 / 32)])
+def test_a_box_or_a_scaler_fitted_is_part_of_the_chain(part: dict[str, str], ratio: float) -> None:
+    """13 x 41/11 / 29 x 593.54 / 1000 = 0.9917 without it."""
+    gears = {"tire": "35x12.50R17LT", "axle": "41/11", "drive_gear": 13, "driven_gear": 29, "turns_per_mile": 1000}
+    found = explain(make_calibration(factor=0.9917 * HEALTHY * ratio, u_factor=0.003), Vehicle.from_dict(gears | part))
+    assert found.ranked[0].departs == ()
+    assert found.as_stated > 0.5
+
+
+def test_tires_that_explain_fit_the_rim_stated() -> None:
+    found = explain(make_calibration(factor=HEALTHY * 1.05, u_factor=0.004), Vehicle.from_dict(STATED))
+    tires = [text for text, _ in dict(found.by_part)["tire"]]
+    assert len(tires) > 1
+    assert {round(parse_tire_size(text).rim_mm / 25.4, 1) for text in tires} == {16.0}
 
 
 def test_the_beliefs_before_the_drive_are_part_of_the_answer() -> None:
