@@ -326,6 +326,24 @@ def test_a_box_in_place_of_the_one_fitted_makes_up_for_both() -> None:
     assert best.gain == pytest.approx(1 / 1.1, rel=1e-12)
 
 
+def test_the_odometer_first_is_put_right_and_nothing_else_counts() -> None:
+    dial = make_calibration(factor=1.05, u_factor=0.002).dial
+    judge = Judge(dial, "mph", (40.0, 60.0), "odometer first", 3.0, odometer_factor=Interval(1.08, 1.07, 1.09))
+    assert judge.expected_ideal == pytest.approx(1 / 1.08, rel=1e-12)
+    assert judge.ideal_gain().value == pytest.approx(1 / 1.08, rel=1e-12)
+    assert judge.miss(1 / 1.08) == pytest.approx(0.0, abs=1e-12)
+    assert judge.miss(1.0) == pytest.approx(0.08, rel=1e-12)
+
+
+@pytest.mark.parametrize("shift_mph", [-1.0, 0.0, 0.6])
+def test_the_chance_of_staying_within_is_that_of_a_normal_factor_with_the_needle_moved(shift_mph: float) -> None:
+    """At 50 mph within 2 %: the factor's share below 1.02 - shift / 50, less that below 0.98 - shift / 50."""
+    judge = Judge(make_calibration(factor=1.01, u_factor=0.01).dial, "mph", (50.0,), "smallest worst error", 2.0)
+    ends = [math.erf((1 + side - shift_mph / 50 - 1.01) / 0.01 / math.sqrt(2)) / 2 for side in (-0.02, 0.02)]
+    assert judge.probability_within(1.0, shift_mph * MPH_MPS) == pytest.approx(ends[1] - ends[0], abs=0.01)
+    assert judge.worst_error(1.0, shift_mph * MPH_MPS) == pytest.approx(abs(0.01 + shift_mph / 50), abs=1e-12)
+
+
 def test_orientation_follows_the_tooth_range() -> None:
     result = correct(make_calibration(factor=32.5 / 26), vehicle())
     turned = {dict(c.parts)["teeth"]: c.orientation for c in result.driven_gear}
