@@ -27,6 +27,7 @@ from speedcal.calibration.slow_needle import with_slow_needle
 from speedcal.calibration.smoothed_notes import with_smoothed_positions
 from speedcal.calibration.tuning import FEW_READINGS
 from speedcal.calibration.tuning_notes import FEWEST_NOTES_AT_STOP, LONG_STEP_S, MOST_NOTES
+from speedcal.calibration.wandering_positions import with_wandering_positions
 from speedcal.calibration.weigh_noted import Weighed, weigh_notes
 from speedcal.interval import BoolArray, FloatArray, IntArray
 from speedcal.logs.readings import Readings
@@ -113,9 +114,9 @@ def _fit_notes(
             if at.half_width_s > LONG_STEP_S:
                 return fit(weighed)
             slow = partial(with_slow_needle, weigh=weigh, fit=fit)
-            return with_smoothed_positions(
-                weighed, weigh, partial(with_hanging_needle, weigh=weigh, fit=fit, plainly=slow)
-            )
+            hanging = partial(with_hanging_needle, weigh=weigh, fit=fit, plainly=slow)
+            smoothed = partial(with_smoothed_positions, weigh=weigh, fit=hanging)
+            return with_wandering_positions(weighed, weigh, smoothed)
 
         return with_watch_set(weigh, fitted, ground, shifts, clocks, readings.line[order[some]])
 

@@ -112,6 +112,7 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
         habits=habits,
         wrong_share=_wrong_share(cells),
         rests_mps=rivals.kinks.rests_mps,
+        log_doubt=rivals.log_doubt,
     )
 
 

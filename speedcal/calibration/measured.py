@@ -102,6 +102,8 @@ class MeasuredLine:
     """Time constant with which the needle follows, 0 for one that follows at once; None where nothing tells it."""
     windows: StraightWindows | None = None
     """Where only the way between fixes is told."""
+    log_doubt: float = 0.0
+    """Log odds of all that explains notes better than one dial, one reader and one watch, against those."""
     rests_mps: tuple[float, float] = (-np.inf, np.inf)
     """True speeds below and above which the fit found the needle to rest at an end of its scale."""
 

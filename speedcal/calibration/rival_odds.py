@@ -48,10 +48,15 @@ class RivalOdds:
         """How much likelier readings of this vehicle on this drive may be than those of one dial and one reader."""
         return max([0.0, *(log for code, log in self.log.items() if code != "large_scatter")])
 
+    @property
+    def log_doubt(self) -> float:
+        """Of all of them together."""
+        return float(np.logaddexp.reduce(list(self.shared.values())))
+
     def doubts(self, scatter_mps: float, ground: GroundSpeed) -> tuple[Finding, ...]:
         """Return what explains the readings better than one dial; beside a track full of gaps those are to blame."""
         odds = self.shared
-        if np.logaddexp.reduce(list(odds.values())) < DOUBTED_FROM:
+        if self.log_doubt < DOUBTED_FROM:
             return ()
         if ground.covered < MUCH_COVERED:
             return (Finding("track_gaps", covered=ground.covered),)
