@@ -20,6 +20,7 @@ from speedcal.interval import Interval
 from speedcal.text.corrections import low_text, unsaid
 from speedcal.units import MILE_M, MPH_MPS
 from speedcal.vehicle import Vehicle, correct, gain_change, predict_after
+from speedcal.vehicle.choice import judge_choice
 from speedcal.vehicle.drivetrain import chain, train_gain
 from speedcal.vehicle.judge import Judge
 
@@ -324,6 +325,20 @@ def test_a_box_in_place_of_the_one_fitted_makes_up_for_both() -> None:
     best = correct(make_calibration(factor=1.1, u_factor=0.002), truck).ratio_box[0]
     assert Fraction(dict(best.parts)["ratio"]) == Fraction(21, 22)
     assert best.gain == pytest.approx(1 / 1.1, rel=1e-12)
+
+
+@pytest.mark.parametrize("gain", [1.0, 1.05])
+def test_a_choice_is_judged_by_its_errors_at_the_speeds_named(gain: float) -> None:
+    """Shown = 1 mph + 0.97 g v: at 30 and 60 mph too much by 1/30 + 0.97 g - 1 and 1/60 + 0.97 g - 1."""
+    judge = Judge(make_calibration(offset=1.0, factor=0.97).dial, "mph", (30.0, 60.0), "smallest worst error", 2.0)
+    choice = judge_choice(judge, "ratio_box", (), gain)
+    slow, fast = (100 * (1 / v + 0.97 * gain - 1) for v in (30, 60))
+    assert choice.worst_error_percent == pytest.approx(max(abs(slow), abs(fast)), abs=1e-9)
+    assert choice.lowest_error_percent == pytest.approx(fast, abs=1e-9)
+    assert choice.reads_low is (gain == 1.0)
+    assert choice.is_acceptable is (gain == 1.0)
+    assert choice.odometer_percent.value == pytest.approx(100 * (0.97 * gain - 1), abs=1e-9)
+    assert choice.second_errors == ()
 
 
 def test_the_odometer_first_is_put_right_and_nothing_else_counts() -> None:
