@@ -67,15 +67,19 @@ def first_steps(outlook: Outlook) -> list[Advice]:
         return [Advice("check_count", part="pulses", value=1 / gain, unit="times", because=because)]
     if top.code == "other_range" and (look := _look_at_range(outlook)):
         return [*look, Advice("drive_again", part="readings", because=(Finding("one_range_throughout"),))]
+    return _instrument_first(outlook, diagnosis, top.code) or _count_first(outlook, diagnosis)
+
+
+def _instrument_first(outlook: Outlook, diagnosis: Diagnosis, fault: str) -> list[Advice]:
+    """Return the repair of an instrument that no part puts right; empty where parts come first."""
     if _is_likely(diagnosis, "dial_gain") and (right := _odometer_is_right(outlook)):
         return [Advice("repair_instrument", part="instrument", because=(*outlook.causes, right))]
-    fault = top.code
     if _is_likely(diagnosis, "needle_sticks") and outlook.judge.probability_within(outlook.keep.gain) <= LIKELY:
         fault = "needle_sticks"  # parts figured from its readings would be figured wrong, and would not cure it
     if fault in ("needle_sticks", "dial_bent") and not _keeps(outlook, fault):
         reason = Finding("no_part_cures", cause=fault)
         return [Advice("repair_instrument", part="instrument", because=(*outlook.causes, reason))]
-    return _count_first(outlook, diagnosis)
+    return []
 
 
 def _doubts(outlook: Outlook) -> list[Advice]:
