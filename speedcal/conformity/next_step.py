@@ -80,6 +80,8 @@ def next_steps(
         if before is not None and FAR_BEYOND * before.speed_range_mps[1] >= max(unreached.values["speeds_mps"]):
             slow = Finding("driven_too_slowly", **unreached.values, before_mps=before.speed_range_mps[1])
             return (Advice("drive_again", part="after", because=(slow,)),)
+        if rule.own_speeds:
+            return (Advice("drive_again", part="after", because=(Finding("named_not_driven", **unreached.values),)),)
         return (Advice("measure_fact", part="max_speed", because=(unreached,)),)
     steps = [
         Advice("drive_again", part=f"after {found.values['farthest']}", because=(found,))

@@ -178,6 +178,15 @@ def _more_readings(values: Values) -> str:
     )
 
 
+def _named_not_driven(values: Values) -> str:
+    unit = values["unit"]
+    at = joined(_bare(v, unit) for v in values["speeds_mps"])
+    return (
+        f"The job names {at} {unit} too; this road test went no faster than {speed(values['driven_mps'], unit)}. Drive "
+        "there where that is legal, or name the speeds that this vehicle is driven at."
+    )
+
+
 def _not_reached(values: Values) -> str:
     unit = values["unit"]
     at = joined(_bare(v, unit) for v in values["speeds_mps"])
@@ -366,6 +375,7 @@ FINDINGS: dict[str, Template] = {
     "driven_too_slowly": _too_slowly,
     "fell_on_road_test": "While the needle stayed up the dial was within the rule; where it fell it was not. It passes "
     "once a road test shows that it stays up.",
+    "named_not_driven": _named_not_driven,
     "reference_speed": _reference,
     "pooled": "{count:n drive is/drives are} pooled.",
     "drives_disagree": _disagree,

@@ -169,6 +169,17 @@ def test_a_road_test_in_town_of_a_vehicle_that_was_faster_before_is_driven_again
     assert [step.part for step in verify(slow, town, "un_r39_type").advice] == ["max_speed"]
 
 
+def test_speeds_that_the_job_itself_names_are_driven_and_no_design_speed_is_asked_for() -> None:
+    """Own limits at 30, 45 and 60 mph, which no design speed changes; 36 mph was the fastest."""
+    own = {"low_percent": 0, "high_percent": 5, "high_absolute": 2, "speeds": [30, 45, 60], "unit": "mph"}
+    slow = make_calibration(factor=1.005, offset=0.1, u_offset=0.4, u_factor=0.02, speed_range=(13.0, 36.0))
+    result = verify(None, slow, own)
+    assert result.verdict == "not proven"
+    assert [(step.action, step.part) for step in result.advice] == [("drive_again", "after")]
+    assert "names 60 mph too" in str(result.advice[0])
+    assert "no faster than 36 mph" in str(result.advice[0])
+
+
 def test_work_that_changed_something_else_than_planned_is_looked_at_before_more_is_driven() -> None:
     """20/14 = 1.43 planned, 20/15.5 = 1.29 measured: half a tooth from any gear."""
     after = make_calibration(offset=0.5, factor=1.10 * 20 / 15.5, u_offset=0.1, u_factor=0.001)
