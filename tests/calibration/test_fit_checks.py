@@ -127,6 +127,16 @@ def test_the_trip_meter_gives_its_own_factor() -> None:
     assert result.odometer_factor.half_width == pytest.approx(2 * 0.041 / 10, rel=0.02)
 
 
+def test_trips_count_by_their_miles_and_the_posts_err_alike_in_all_of_them() -> None:
+    """15.5 counted over 15.0 miles; four roundings of a tenth, 0.058 of 15 miles, and 0.2 % of the posts, k = 2."""
+    checks = _checks([60, 60, 40], [57, 57, 38], odometer_mi=(10.4, 10.0), u_common=0.002)
+    checks.odometer_m[1], checks.distance_m[1] = 5.1 * MILE_M, 5.0 * MILE_M
+    found = calibrate_checks(checks).odometer_factor
+    assert found is not None
+    assert found.value == pytest.approx(15.5 / 15.0, rel=1e-9)
+    assert found.half_width == pytest.approx(2 * np.hypot(0.1 * np.sqrt(4 / 12) / 15, 0.002 * 15.5 / 15.0), rel=0.01)
+
+
 @pytest.mark.parametrize("owners", [60, pytest.param(400, marks=pytest.mark.benchmark)])
 def test_intervals_of_simulated_checks_hold_the_truth(owners: int) -> None:
     """Six runs each, at fixed seeds, at a true 50 mph: 0.95, less three sigma of counting."""
@@ -184,5 +194,7 @@ def test_a_budget_of_checks_combines_to_its_uncertainty() -> None:
     assert sum(line.share for line in result.budget) == pytest.approx(1.0)
     u = float(np.sqrt(sum(line.u_indicated_mps**2 for line in result.budget)))
     assert u == pytest.approx(float(result.u_indicated(result.reference_speed_mps)), rel=1e-9)
+    (shared,) = (line for line in result.budget if line.component == "shared_truth")
+    assert shared.u_indicated_mps == pytest.approx(0.002 * 1.05 * result.reference_speed_mps, rel=0.02)
     assert result.to_dict()["speed_source"] == "checks"
     assert str(replace(result, findings=())).startswith(result.trust.word)
