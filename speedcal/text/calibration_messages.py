@@ -93,7 +93,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "few_logged_moments": (
         "only {count:n moment} of the drive had a steady speed, a GPS speed and a reading at once",
         "Record at least five minutes above walking speed, with a row every second or two and the time it was read; "
-        "rows that are written in batches, with the time of writing, tell no moment",
+        "rows that are written in uneven batches, with the time of writing, tell no moment",
     ),
     "few_rows_between_ends": (
         "only {count:n row} of {all} can tell anything of the dial: in the others the needle lay at an end of its "
