@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 from scipy import integrate, stats
@@ -155,6 +157,43 @@ def test_one_limit_makes_the_risk_of_a_false_fail_the_tail_beyond_it() -> None:
     limits = np.array([[-1.0, 0.0, 0.0]])
     risk = half_planes(limits, np.array([2.0, 0.0]), np.eye(2)).risk_of_false_fail()
     assert risk == pytest.approx(stats.norm.cdf(-2), abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "each"),
+    [
+        (-1.0, np.inf, stats.norm.cdf(-2)),
+        (-np.inf, 1.0, stats.norm.cdf(-2)),
+        (-1.0, 1.0, stats.norm.cdf(-2) + stats.norm.cdf(-4)),
+        (-0.1, 0.1, stats.norm.cdf(-2) + stats.norm.cdf(-2.2)),
+    ],
+)
+def test_three_free_quantities_are_worst_with_each_on_a_limit(low: float, high: float, each: float) -> None:
+    """A limit missed by two standard uncertainties: one of three does so, or the other limit by as much."""
+    missed = low - 2.0 if np.isfinite(low) else high + 2.0
+    for which in range(3):
+        mean = np.zeros(3)
+        mean[which] = missed
+        risk = Box(np.full(3, low), np.full(3, high), mean, np.eye(3)).risk_of_false_fail()
+        assert risk == pytest.approx(1 - (1 - each) ** 3, abs=0.003)
+
+
+@pytest.mark.parametrize("alike", [-0.4, 0.0, 0.4, 0.8])
+def test_the_worst_corner_of_correlated_quantities_is_found_among_all(alike: float) -> None:
+    """All eight corners by an independent library; what moves together is worst on limits that face each other."""
+    correlation = np.full((3, 3), alike) + (1 - alike) * np.eye(3)
+    corners = [np.diag(signs) for signs in itertools.product((-1.0, 1.0), repeat=3)]
+    expected = max(1 - stats.multivariate_normal(cov=s @ correlation @ s).cdf(np.full(3, 1.5)) for s in corners)
+    box = Box(np.full(3, -5.0), np.full(3, 5.0), np.array([0.0, 6.5, 0.0]), correlation)
+    assert box.risk_of_false_fail() == pytest.approx(expected, abs=0.003)
+
+
+def test_a_fourth_quantity_that_has_one_limit_only_is_on_that_one() -> None:
+    """Two with a limit below, one with one above, one with both: each misses its own by two with Phi(-2) or more."""
+    low, high = np.array([-1.0, -1.0, -np.inf, -1.0]), np.array([np.inf, np.inf, 1.0, 1.0])
+    one, both = stats.norm.cdf(-2), stats.norm.cdf(-2) + stats.norm.cdf(-4)
+    risk = Box(low, high, np.array([0.0, -3.0, 0.0, 0.0]), np.eye(4)).risk_of_false_fail()
+    assert risk == pytest.approx(1 - (1 - one) ** 3 * (1 - both), abs=0.003)
 
 
 def test_limits_narrower_than_the_uncertainty_fail_nobody() -> None:
