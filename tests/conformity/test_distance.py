@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 from support.calibrations import make_calibration
 
@@ -23,6 +24,14 @@ def test_the_odometers_own_factor_tells_the_distance() -> None:
     assert found.driven.half_width == pytest.approx(36.17, abs=0.1)
     assert "shown 3,200 miles: 3,330 to 3,400 miles were driven" in str(found)
     assert "against the law" in str(found)
+
+
+def test_over_a_few_miles_the_reading_of_whole_miles_is_what_is_uncertain() -> None:
+    """Ten shown: two readings cut at a mile, sqrt(2/12) each way, and 0.39 % of tires: 0.801 miles."""
+    work = Work(odometer=48200, odometer_now=48210)
+    found = distance_since(work, make_calibration(odometer_factor=Interval.around(1.0, 1e-5)))
+    assert found is not None
+    assert found.driven.half_width == pytest.approx(np.hypot(1.96 * np.sqrt(2 / 12), 0.0392), rel=1e-3)
 
 
 def test_without_an_odometer_the_pointer_stands_in_with_what_they_may_differ() -> None:

@@ -10,7 +10,7 @@ import pytest
 from support.calibrations import make_calibration, with_line
 
 from speedcal.calibration import calibrate
-from speedcal.calibration.result import Calibration
+from speedcal.calibration.result import Calibration, SpeedSource
 from speedcal.calibration.tuning import FACTOR_PRIOR_U, OFFSET_PRIOR_MPS
 from speedcal.conformity import history, pool
 from speedcal.errors import FitError
@@ -201,6 +201,38 @@ def test_a_reading_that_creeps_down_is_not_called_wear() -> None:
     """Wear makes a tire smaller and the reading higher, never lower."""
     found = history([_on_day(day, 1.05 - 0.00003 * day) for day in range(0, 700, 100)])
     assert [f.code for f in found.findings] == ["creeps_down"]
+
+
+def test_a_trend_is_that_of_a_weighted_line_with_the_tires_of_each_day() -> None:
+    """At 50 mph; each day known to its own uncertainty and to the 0.2 % that tires change from day to day."""
+    days, factors, u_factors = np.array([0, 90, 400, 500]), [1.02, 1.024, 1.027, 1.03], [0.001, 0.004, 0.001, 0.002]
+    drives = [_on_day(day, factor, u) for day, factor, u in zip(days, factors, u_factors, strict=True)]
+    u_percent = 100 * np.hypot(u_factors, 0.002)
+    years = days / 365.25
+    (slope, _), covariance = np.polyfit(years, 100 * (np.array(factors) - 1), 1, w=1 / u_percent, cov="unscaled")
+    trend = history(drives, reference_mps=50 * MPH_MPS).trend_percent_a_year
+    assert trend is not None
+    assert trend.value == pytest.approx(slope, rel=1e-3)
+    assert trend.half_width == pytest.approx(1.96 * np.sqrt(covariance[0, 0]), rel=1e-3)
+
+
+def test_three_drives_over_a_year_are_enough_for_a_trend() -> None:
+    trend = history([_on_day(day, 1.0 + 0.00002 * day) for day in (0, 180, 365)]).trend_percent_a_year
+    assert trend is not None
+    assert trend.contains(0.00002 * 365.25 * 100)
+
+
+@pytest.mark.parametrize(
+    ("sources", "least"),
+    [
+        (("recorded", "recorded"), "recorded"),
+        (("recorded", "positions"), "positions"),
+        (("checks", "positions"), "checks"),
+    ],
+)
+def test_pooled_drives_have_the_least_of_their_sources(sources: tuple[SpeedSource, ...], least: str) -> None:
+    drives = [replace(_on_day(30 * i, 1.0), speed_source=source) for i, source in enumerate(sources)]
+    assert pool(drives).speed_source == least
 
 
 def test_two_drives_or_a_month_give_no_trend() -> None:
