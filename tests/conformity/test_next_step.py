@@ -11,8 +11,11 @@ from support.calibrations import make_calibration
 
 from speedcal.calibration.result import BudgetLine
 from speedcal.conformity import Verification, plan, pool, verify
+from speedcal.conformity.settling import _tightest, way_to_settle
+from speedcal.conformity.tolerance import ShownLimits
 from speedcal.errors import PlanError
 from speedcal.finding import Finding
+from speedcal.interval import Interval
 from speedcal.units import MPH_MPS
 from speedcal.vehicle import Vehicle
 
@@ -316,6 +319,36 @@ def seen_from_the_side(u_mph: float) -> Verification:
     drive = make_calibration(offset=1.6, u_offset=0.4)
     view = BudgetLine("parallax", "B", 0.0, u_mph * MPH_MPS, (u_mph / 0.4) ** 2)
     return verify(None, replace(drive, budget=(view,)), {"absolute": 2, "speeds": [50], "unit": "mph"}, vehicle=TWENTY)
+
+
+@pytest.mark.parametrize(("low", "high"), [(1.01, 1.20), (0.80, 1.03), (0.97, 1.05), (1.005, 1.07)])
+def test_an_odometer_is_driven_far_enough_for_the_nearer_limit(low: float, high: float) -> None:
+    """1.02 give or take 0.02 over one way, less by as much as the way is longer: then both limits lie outside."""
+    needed = way_to_settle(Interval.around(1.02, 0.02), low, high)
+    assert needed.code == "longer_distance"
+    half = 0.02 / needed.values["times"]
+    assert low < 1.02 - half
+    assert 1.02 + half < high
+    assert half > 0.25 * min(1.02 - low, high - 1.02)  # nor much further
+
+
+@pytest.mark.parametrize(("low", "high"), [(1.02, 1.2), (0.9, 1.0201)])
+def test_no_way_settles_an_odometer_on_its_limit(low: float, high: float) -> None:
+    assert way_to_settle(Interval.around(1.02, 0.02), low, high).code == "on_the_limit"
+
+
+@pytest.mark.parametrize(("slack_mph", "nearest_mph"), [([0.1, 2, 2], 30), ([2, 0.1, 2], 50), ([2, 2, 0.1], 60)])
+@pytest.mark.parametrize("side", [-1, 1])
+def test_the_speed_on_its_limit_is_the_one_with_the_least_room(
+    slack_mph: list[float], nearest_mph: float, side: int
+) -> None:
+    """A dial that is right, known to 1 mph alike everywhere; the room is below or above what it shows."""
+    speeds, far = np.array([30.0, 50.0, 60.0]), 5.0
+    near = np.array(slack_mph)
+    below, above = (near, near + far) if side < 0 else (near + far, near)
+    limits = ShownLimits(*(v * MPH_MPS for v in (speeds, speeds - below, speeds + above)))
+    after = make_calibration(u_offset=1.0, u_factor=1e-6)
+    assert _tightest(limits, after) == pytest.approx(nearest_mph * MPH_MPS)
 
 
 def test_readings_are_not_asked_for_where_the_way_of_reading_is_what_is_open() -> None:
