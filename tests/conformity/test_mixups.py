@@ -7,11 +7,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import pytest
+from support.calibrations import make_calibration
 
 from speedcal.calibration import calibrate
 from speedcal.calibration.result import Calibration
 from speedcal.conformity import pool, verify
-from speedcal.conformity.mixups import check_drives
+from speedcal.conformity.mixups import check_drives, is_same_drive
 from speedcal.errors import JobError, SpeedcalError
 from speedcal.logs import Readings, Track
 from speedcal.simulate import KINDS, Drive, Plateau, simulate
@@ -202,3 +203,15 @@ def test_a_plan_that_a_machine_drives_again_on_another_day_is_another_drive() ->
     before = [measured("before", drive.track, drive.readings)]
     check_drives(before, [measured("after", noisy, readings)])
     assert code_of(before, [measured("after", again.track, readings)]) == "duplicate_drive"
+
+
+def test_checks_are_the_same_when_they_come_from_one_file() -> None:
+    """They have no track, so their content alone tells; under another name it is still the same."""
+
+    def checks(name: str, digest: str) -> Calibration:
+        drive = make_calibration(u_factor=0.01)
+        return replace(drive, speed_source="checks", sources=((name, digest),), ground=drive.ground.iloc[:0])
+
+    one = checks("checks.csv", "aa")
+    assert is_same_drive(one, checks("copy.csv", "aa"), dated=False)
+    assert not is_same_drive(one, checks("checks.csv", "bb"), dated=False)
