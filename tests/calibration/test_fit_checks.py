@@ -194,6 +194,11 @@ def test_a_budget_of_checks_combines_to_its_uncertainty() -> None:
     assert sum(line.share for line in result.budget) == pytest.approx(1.0)
     u = float(np.sqrt(sum(line.u_indicated_mps**2 for line in result.budget)))
     assert u == pytest.approx(float(result.u_indicated(result.reference_speed_mps)), rel=1e-9)
+    u_factor = float(np.sqrt(sum(line.u_factor**2 for line in result.budget)))
+    assert u_factor == pytest.approx(result.dial.line.u_factor, rel=1e-9)
+    table = result.readings
+    assert (table["residual_mps"] + table["predicted_mps"]).to_numpy() == pytest.approx(table["indicated_mps"])
+    assert table["predicted_mps"].to_numpy() == pytest.approx(result.indicated(table["ground_mps"].to_numpy()))
     (shared,) = (line for line in result.budget if line.component == "shared_truth")
     assert shared.u_indicated_mps == pytest.approx(0.002 * 1.05 * result.reference_speed_mps, rel=0.02)
     assert result.to_dict()["speed_source"] == "checks"

@@ -119,6 +119,15 @@ def test_three_limits_agree_with_an_integral_however_the_plane_is_turned(turn_de
     assert half_planes(limits, np.zeros(2), np.eye(2)).probability() == pytest.approx(expected, abs=1e-8)
 
 
+def test_limits_on_the_same_quantity_are_taken_together() -> None:
+    """Three free quantities; a fourth is the first turned round and a fifth is the first again, limited tighter."""
+    free = np.array([[1, 0, 0], [0, 1, 0], [0, 0, 1], [-1, 0, 0], [1, 0, 0]], float)
+    low, high = np.array([-1.0, -2.0, -1.5, -0.5, -0.8]), np.array([2.0, 2.0, 1.0, 3.0, 2.5])
+    cdf = stats.norm.cdf
+    expected = (cdf(0.5) - cdf(-0.8)) * (cdf(2) - cdf(-2)) * (cdf(1) - cdf(-1.5))
+    assert Box(low, high, np.zeros(5), free @ free.T).probability() == pytest.approx(expected, abs=1e-6)
+
+
 def test_assuming_independent_speeds_would_be_wrong() -> None:
     """Two neighbouring speeds share one line: the product of their probabilities is far from the joint one."""
     never_low = np.array([[1, 25.0, -25.0], [1, 33.0, -33.0]])

@@ -205,6 +205,14 @@ def test_own_rule_may_differ_on_the_two_sides() -> None:
     assert _band(high_only, 100, MPH_MPS) == pytest.approx((101, 104))
 
 
+@pytest.mark.parametrize(("unit", "unit_mps"), [("mph", 0.44704), ("km/h", 1 / 3.6)])
+def test_the_domain_of_an_own_rule_is_in_its_unit(unit: str, unit_mps: float) -> None:
+    rule = load_tolerance({"percent": 3, "unit": unit, "domain": [20, 60]})
+    assert rule.domain_mps == pytest.approx((20 * unit_mps, 60 * unit_mps))
+    assert rule.to_dict()["domain"] == [20, 60]
+    assert load_tolerance({"percent": 3, "unit": unit}).to_dict()["domain"] == [0, None]
+
+
 def test_never_low_alone_limits_one_side_only() -> None:
     """A rule may have one side."""
     low, high = load_tolerance({"never_low": True}).band(20.0)
