@@ -14,8 +14,10 @@ from support.roads import START_S, Road, answer_or_refusal, plateaus, readings_o
 
 import speedcal
 from speedcal.calibration.ground_speed import ground_speed
+from speedcal.calibration.measured import MeasuredLine
 from speedcal.calibration.result import ANOTHER_DAY, Calibration
 from speedcal.calibration.runs import steady_runs
+from speedcal.calibration.uncertainty import uncertainty_budget
 from speedcal.errors import SpeedcalError
 from speedcal.simulate import simulate
 from speedcal.text.calibration_summary import budget_text
@@ -166,6 +168,26 @@ def test_shares_of_the_budget_sum_to_one_and_combine_to_the_uncertainty(kind: st
     text = budget_text(result)
     assert all(label(line.component) in text for line in result.budget)
     assert f"k = {result.coverage_factor:.2f}" in text
+
+
+@pytest.mark.parametrize("scatter_mps", [0.4, 0.01])
+def test_the_variance_is_shared_as_what_makes_a_reading_scatter(scatter_mps: float) -> None:
+    """Rounding 0.1 m/s and a ground speed of 0.2 m/s times the gain, of all that is seen or at least of both."""
+    dial = make_calibration(u_offset=0.3, u_factor=0.004).dial
+    nothing = np.zeros(0)
+    line = MeasuredLine(0.0, 1.05, np.eye(2), 0.0, 0.5, scatter_mps, 0.25, nothing, nothing, ())
+    found = uncertainty_budget(line, dial, reference_mps=20.0, u_rounding_mps=0.1, u_ground_mps=0.2)
+    rounding, ground = 0.1**2, (1.05 * 0.2) ** 2
+    seen = max(scatter_mps**2, rounding + ground)
+    share = {entry.component: (entry.evaluation, entry.share) for entry in found[:-1]}
+    assert share == {
+        "scatter": ("A", pytest.approx(0.75 * (seen - rounding - ground) / seen, abs=1e-12)),
+        "resolution": ("B", pytest.approx(0.75 * rounding / seen)),
+        "ground_speed": ("B", pytest.approx(0.75 * ground / seen)),
+        "clock_offset": ("A", pytest.approx(0.25)),
+    }
+    for entry in found[:-1]:
+        assert entry.u_indicated_mps == pytest.approx(np.sqrt(entry.share) * float(dial.u_indicated(20.0)))
 
 
 def test_a_size_from_memory_says_so_where_it_is_shown() -> None:
