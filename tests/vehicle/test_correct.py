@@ -21,7 +21,7 @@ from speedcal.text.corrections import low_text, unsaid
 from speedcal.units import MILE_M, MPH_MPS
 from speedcal.vehicle import Vehicle, correct, gain_change, predict_after
 from speedcal.vehicle.choice import judge_choice
-from speedcal.vehicle.drivetrain import chain, train_gain
+from speedcal.vehicle.drivetrain import chain, shaft_turn_m, train_gain
 from speedcal.vehicle.judge import Judge
 
 PICKUP = {
@@ -423,6 +423,18 @@ def test_the_contract_of_the_dictionary_holds() -> None:
 def test_the_same_input_gives_the_same_dictionary() -> None:
     calibration = make_calibration(offset=0.3, factor=1.07, u_offset=0.7, u_factor=0.013)
     assert correct(calibration, vehicle()).to_dict() == correct(calibration, vehicle()).to_dict()
+
+
+def test_a_turn_of_the_shaft_covers_what_the_wheel_does_over_axle_and_transfer_case() -> None:
+    """Ten turns from chalk mark to chalk mark, to 1 cm at 95 %: 0.5 mm a turn; 3.73 is printed to a hundredth."""
+    table = {"rolled_turns": 10, "rolled_distance_m": 24.0, "axle": "3.73"}
+    found = shaft_turn_m(Vehicle.from_dict({**table, "transfer_ratio": 2.5}))
+    assert found is not None
+    assert found.value == pytest.approx(2.4 / 3.73 / 2.5, rel=1e-12)
+    share = math.hypot(0.0005 / 2.4, 0.005 / math.sqrt(3) / 3.73)
+    assert found.half_width / found.value == pytest.approx(1.96 * share, rel=0.01)
+    assert shaft_turn_m(Vehicle.from_dict({"axle": "3.73"})) is None
+    assert shaft_turn_m(Vehicle.from_dict({"rolled_turns": 10, "rolled_distance_m": 24.0})) is None
 
 
 def test_speeds_of_zero_are_a_callers_mistake() -> None:
