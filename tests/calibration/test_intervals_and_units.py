@@ -30,8 +30,8 @@ def test_two_digits_of_the_uncertainty_are_written(u: float, decimals: int) -> N
 
 
 def test_an_interval_is_written_to_two_digits_of_its_standard_uncertainty() -> None:
-    """A quarter of 0.0688, which is 0.017; minus signs are those of a printer."""
-    assert str(Interval(-1.23456, -1.26896, -1.20016)) == "−1.235 (−1.269 to −1.200)"
+    """A quarter of 0.3, which is 0.075; minus signs are those of a printer."""
+    assert str(Interval(-1.23456, -1.38456, -1.08456)) == "−1.235 (−1.385 to −1.085)"
 
 
 def test_the_robust_scale_of_normal_residuals_is_their_standard_deviation() -> None:
