@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from speedcal.interval import Interval, decimals_for, reached, robust_scale, student_quantile
+from speedcal.interval import Interval, decimals_for, reached, robust_scale, student_quantile, tidy
 from speedcal.units import LENGTH_UNIT_M, SpeedUnit, display_unit_of, parse_speed_unit, speed_from_mps
 
 
@@ -32,6 +32,10 @@ def test_two_digits_of_the_uncertainty_are_written(u: float, decimals: int) -> N
 def test_an_interval_is_written_to_two_digits_of_its_standard_uncertainty() -> None:
     """A quarter of 0.3, which is 0.075; minus signs are those of a printer."""
     assert str(Interval(-1.23456, -1.38456, -1.08456)) == "−1.235 (−1.385 to −1.085)"
+
+
+def test_what_rounds_to_nothing_is_written_without_a_sign() -> None:
+    assert [str(tidy(x, 3)) for x in (-1e-9, -0.0, 0.0, -0.0016)] == ["0.0", "0.0", "0.0", "-0.002"]
 
 
 def test_the_robust_scale_of_normal_residuals_is_their_standard_deviation() -> None:

@@ -23,6 +23,7 @@ from speedcal.vehicle import Vehicle, correct, gain_change, predict_after
 from speedcal.vehicle.choice import judge_choice
 from speedcal.vehicle.drivetrain import chain, shaft_turn_m, train_gain
 from speedcal.vehicle.judge import Judge
+from speedcal.vehicle.limits import TireSet
 
 PICKUP = {
     "label": "invented pickup",
@@ -339,6 +340,33 @@ def test_a_choice_is_judged_by_its_errors_at_the_speeds_named(gain: float) -> No
     assert choice.is_acceptable is (gain == 1.0)
     assert choice.odometer_percent.value == pytest.approx(100 * (0.97 * gain - 1), abs=1e-9)
     assert choice.second_errors == ()
+
+
+def test_a_choice_for_two_sets_of_tires_is_judged_by_both() -> None:
+    """Shown = 1 mph + 0.97 v, and 1 mph + 0.97 x 0.95 v with the second set, which is further off at 60 mph."""
+    dial = make_calibration(offset=1.0, factor=0.97).dial
+    sets = (TireSet(), TireSet(gain=0.95))
+    judge = Judge(dial, "mph", (30.0, 60.0), "smallest worst error", 2.0, tire_sets=sets)
+    choice = judge_choice(judge, "ratio_box", (), 1.0)
+    assert [row["indicated"] for row in choice.errors] == pytest.approx([1 + 0.97 * 30, 1 + 0.97 * 60], abs=1e-4)
+    second = [1 + 0.97 * 0.95 * v for v in (30, 60)]
+    assert [row["indicated"] for row in choice.second_errors] == pytest.approx(second, abs=1e-4)
+    assert choice.worst_error_percent == pytest.approx(100 * (1 - second[1] / 60), abs=1e-9)
+
+
+def test_a_road_test_keeps_a_distance_from_a_rule_and_from_nothing_else() -> None:
+    """Known to 1 %: at 50 mph within 2 % as such; of a rule of 2 % a test leaves what it takes to prove it, 0.4 mph."""
+    dial = make_calibration(factor=1.01, u_factor=0.01).dial
+
+    def chance(left_mph: float) -> float:
+        ends = [(1 + side * (0.02 - left_mph / 50) - 1.01) / 0.01 for side in (-1, 1)]
+        return (math.erf(ends[1] / math.sqrt(2)) - math.erf(ends[0] / math.sqrt(2))) / 2
+
+    free = Judge(dial, "mph", (50.0,), "smallest worst error", 2.0, road_test_mps=0.4 * MPH_MPS)
+    assert free.probability_proven(1.0) == pytest.approx(chance(0.0), abs=0.01)
+    ruled = replace(free, limits=lambda v: (0.98 * v, 1.02 * v))
+    assert ruled.probability_within(1.0) == pytest.approx(chance(0.0), abs=0.01)
+    assert ruled.probability_proven(1.0) == pytest.approx(chance(0.4), abs=0.01)
 
 
 def test_the_odometer_first_is_put_right_and_nothing_else_counts() -> None:
