@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from speedcal.errors import Problem, ReadingsFormatError
+from speedcal.finding import Finding
 from speedcal.logs.clock_times import UnclearTimesError
 from speedcal.logs.timestamps import parse_stamps
 from speedcal.logs.written_times import fixed_offset, parse_zone
@@ -63,6 +64,8 @@ NOON_S = datetime(2021, 7, 26, 12, tzinfo=UTC).timestamp()
         (["50:10", "1:00:05", "1:10:10"], "elapsed", [3010, 3605, 4210], 1),
         (["23:59:58", "00:00:03", "00:00:09"], "time of day", [86398, 86403, 86409], 1),
         (["12:59:50", "1:00:10"], "time of day", [46790, 46810], 1),
+        (["12:59:50", "1:00:00", "1:00:10"], "time of day", [46790, 46800, 46810], 1),
+        (["23:59:58", "00:00:03", "23:59:59", "00:00:09"], "time of day", [86398, 86403, 86399, 86409], 1),
         (["10:32", "10:40", "11:03"], "time of day", [37920, 38400, 39780], 60),
         (["23:50", "0:05"], "time of day", [85800, 86700], 60),
         (["12:50", "1:05"], "time of day", [46200, 47100], 60),
@@ -128,8 +131,11 @@ def test_hours_and_minutes_that_may_be_minutes_and_seconds_are_a_question(cells)
 
 def test_a_decision_between_hours_and_minutes_is_mentioned():
     """So that a person can object."""
-    assert [f.code for f in parse_stamps(["10:32", "10:40"]).findings] == ["hours_and_minutes"]
-    assert [f.code for f in parse_stamps(["0:32", "15:40"]).findings] == ["minutes_and_seconds"]
+    eight_minutes, quarter_of_an_hour = (
+        parse_stamps(cells).findings for cells in (["10:32", "10:40"], ["0:32", "15:40"])
+    )
+    assert eight_minutes == [Finding("hours_and_minutes", otherwise_s=8.0)]
+    assert quarter_of_an_hour == [Finding("minutes_and_seconds", otherwise_s=15 * 3600 + 8 * 60.0)]
 
 
 @pytest.mark.parametrize(
@@ -203,6 +209,14 @@ def test_a_fixed_offset_applies_to_times_of_day_and_a_name_cannot():
     stamps = parse_stamps(["10:32:15", "10:32:16"], zone=parse_zone("+02:00"))
     np.testing.assert_array_equal(stamps.time_s, [30735, 30736])
     assert [f.code for f in parse_stamps(["10:32:15", "10:32:16"], zone=parse_zone("CET")).findings] == ["zone_unused"]
+
+
+@pytest.mark.parametrize(
+    ("zone", "cells", "seconds"),
+    [("+02:00", ["1:10:15", "1:10:16"], [83415, 83416]), ("-02:00", ["23:10:15", "23:10:16"], [4215, 4216])],
+)
+def test_a_time_of_day_moved_over_midnight_is_one_of_the_day_it_falls_into(zone, cells, seconds):
+    np.testing.assert_array_equal(parse_stamps(cells, zone=parse_zone(zone)).time_s, seconds)
 
 
 def _through_change(start_utc, zone, n=40, step_s=30):
