@@ -34,6 +34,7 @@ NOON_S = datetime(2021, 7, 26, 12, tzinfo=UTC).timestamp()
         (["26.07.2021 12:00:00"], "local", [NOON_S], 1),
         (["26.7.21, 12:00"], "local", [NOON_S], 60),
         (["26-Jul-2021 12:00:00.000"], "local", [NOON_S], 0.001),
+        (["26-Jul-2021 12:00:00.250"], "local", [NOON_S + 0.25], 0.001),
         (["July 26, 2021 12:00:00 PM"], "local", [NOON_S], 1),
         (["Mon Jul 26 14:00:00 GMT+02:00 2021"], "utc", [NOON_S], 1),
         (["20210726T120000Z"], "utc", [NOON_S], 1),
@@ -53,6 +54,7 @@ NOON_S = datetime(2021, 7, 26, 12, tzinfo=UTC).timestamp()
         (["10:32 am", "10:33 AM", "1:05 p.m."], "time of day", [37920, 37980, 47100], 60),
         (["12:05:09 AM", "12:06:10 am"], "time of day", [309, 370], 1),
         (["12:05 pm"], "time of day", [43500], 60),
+        (["10:32:15.5 am"], "time of day", [37935.5], 0.1),
         (["13:05 pm", "14:00 PM"], "time of day", [47100, 50400], 60),  # said twice, and the same both times
         (["0:30 am", "0:31 am"], "time of day", [1800, 1860], 60),
         (["11:58 pm", "12:03 am"], "time of day", [86280, 86580], 60),

@@ -1,15 +1,52 @@
-"""The steps in which numbers were rounded before they were written."""
+"""Numbers as they are written, and the steps in which they were rounded before."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
 
-from speedcal.logs.numbers import decimal_step, recorded_step, time_step
+from speedcal.errors import Problem
+from speedcal.logs.numbers import decimal_step, parse_numbers, recorded_step, time_step
 from speedcal.units import SPEED_UNIT_MPS, SpeedUnit
 
 RNG = np.random.default_rng(11)
 ANY_MPS = RNG.uniform(5, 30, 200)
+
+
+@pytest.mark.parametrize(
+    ("cell", "decimal_comma", "grouped", "value"),
+    [
+        ("45,5 km/h", True, False, 45.5),
+        ("45,5", False, False, 45.5),
+        ("45.5 mph", True, False, 45.5),
+        ("-45,5", True, False, -45.5),
+        ("12,345", False, True, 12345.0),
+        ("12.345", True, True, 12345.0),
+        ("12,345", True, True, 12.345),
+        ("12.345", False, True, 12.345),
+        ("12.345", True, False, 12.345),
+        ("1,234,567", False, True, 1234567.0),
+        ("1.234.567,8", True, True, 1234567.8),
+        ("12 345.6 mi", False, True, 12345.6),
+        ("12'345,6", True, True, 12345.6),
+        ("12\u00a0345", False, True, 12345.0),
+        ("1.5e3", False, False, 1500.0),
+        ("n/a", False, False, None),
+    ],
+)
+def test_a_number_is_read_as_its_marks_tell(cell: str, decimal_comma: bool, grouped: bool, value: float | None) -> None:
+    """By hand: which of comma and point is the decimal mark, and whether thousands may be grouped (an odometer)."""
+    found = parse_numbers(["7", cell], decimal_comma=decimal_comma, grouped=grouped)
+    assert found.problems == []
+    np.testing.assert_allclose(found.values, [7.0, np.nan if value is None else value], rtol=1e-15)
+
+
+@pytest.mark.parametrize("cell", ["1,234,567", "45,5,5", "45.5 furlongs", "1 2", "fast", "1e999", ",", "4-5"])
+def test_what_is_no_speed_is_a_problem(cell: str) -> None:
+    """A speed has no thousands to group; what is too large for a number is none."""
+    found = parse_numbers(["7", cell], decimal_comma=False)
+    assert found.problems == [(1, Problem("cell_not_a_number", found=cell))]
+    np.testing.assert_array_equal(found.values, [7.0, np.nan])
 
 
 @pytest.mark.parametrize("part", [1.0, 0.5])
