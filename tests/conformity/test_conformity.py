@@ -187,13 +187,20 @@ def test_three_free_quantities_are_worst_with_each_on_a_limit(low: float, high: 
         assert risk == pytest.approx(1 - (1 - each) ** 3, abs=0.003)
 
 
-@pytest.mark.parametrize("alike", [-0.4, 0.0, 0.4, 0.8])
-def test_the_worst_corner_of_correlated_quantities_is_found_among_all(alike: float) -> None:
+@pytest.mark.parametrize("dof", [np.inf, 4.0])
+@pytest.mark.parametrize(
+    ("next_to_it", "apart"), [(-0.4, -0.4), (0.0, 0.0), (0.4, 0.4), (0.8, 0.8), (0.6, -0.2), (-0.6, -0.2)]
+)
+def test_the_worst_corner_of_correlated_quantities_is_found_among_all(
+    next_to_it: float, apart: float, dof: float
+) -> None:
     """All eight corners by an independent library; what moves together is worst on limits that face each other."""
-    correlation = np.full((3, 3), alike) + (1 - alike) * np.eye(3)
+    correlation = np.array([[1.0, next_to_it, apart], [next_to_it, 1.0, next_to_it], [apart, next_to_it, 1.0]])
     corners = [np.diag(signs) for signs in itertools.product((-1.0, 1.0), repeat=3)]
-    expected = max(1 - stats.multivariate_normal(cov=s @ correlation @ s).cdf(np.full(3, 1.5)) for s in corners)
-    box = Box(np.full(3, -5.0), np.full(3, 5.0), np.array([0.0, 6.5, 0.0]), correlation)
+    law = stats.multivariate_t if np.isfinite(dof) else stats.multivariate_normal
+    own = {"df": dof, "seed": 1} if np.isfinite(dof) else {}
+    expected = max(1 - law(None, s @ correlation @ s, **own).cdf(np.full(3, 1.5)) for s in corners)
+    box = Box(np.full(3, -50.0), np.full(3, 50.0), np.array([0.0, 51.5, 0.0]), correlation, dof)
     assert box.risk_of_false_fail() == pytest.approx(expected, abs=0.003)
 
 

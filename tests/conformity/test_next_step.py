@@ -343,9 +343,8 @@ def test_the_speed_on_its_limit_is_the_one_with_the_least_room(
     slack_mph: list[float], nearest_mph: float, side: int
 ) -> None:
     """A dial that is right, known to 1 mph alike everywhere; the room is below or above what it shows."""
-    speeds, far = np.array([30.0, 50.0, 60.0]), 5.0
-    near = np.array(slack_mph)
-    below, above = (near, near + far) if side < 0 else (near + far, near)
+    speeds, near = np.array([30.0, 50.0, 60.0]), np.array(slack_mph)
+    below, above = (near, 9 - near) if side < 0 else (9 - near, near)
     limits = ShownLimits(*(v * MPH_MPS for v in (speeds, speeds - below, speeds + above)))
     after = make_calibration(u_offset=1.0, u_factor=1e-6)
     assert _tightest(limits, after) == pytest.approx(nearest_mph * MPH_MPS)
@@ -356,6 +355,8 @@ def test_readings_are_not_asked_for_where_the_way_of_reading_is_what_is_open() -
     (again,) = seen_from_the_side(0.3).advice
     assert again.action == "drive_again"
     assert "Read the dial square on, film it, or log" in str(again)
+    (left,) = (why for why in again.because if why.code == "within_way_of_reading")
+    assert left.values["half_width_mps"] == pytest.approx(1.96 * 0.3 * MPH_MPS, rel=1e-3)
     (more,) = seen_from_the_side(0.05).advice
     assert (more.action, more.unit) == ("drive_again", "readings")
 
