@@ -16,7 +16,7 @@ from speedcal.calibration.fit_logged import is_log
 from speedcal.calibration.ground_speed import GroundSpeed, ground_speed
 from speedcal.calibration.leaning import leaned
 from speedcal.calibration.measured import MeasuredLine, straight_dial, with_shared
-from speedcal.calibration.noticed import hanging, heights_missing, left_out
+from speedcal.calibration.noticed import beside_track, hanging, heights_missing, left_out, rounded_down
 from speedcal.calibration.odometer import OdometerFactor, odometer_factor
 from speedcal.calibration.one_dial import LoggedDial
 from speedcal.calibration.quality import judge
@@ -141,10 +141,12 @@ def calibrate(
         *falls_in_spells(calibration),
         *minutes_apart(table, ground, calibration.unit),
         *left_out(track, ground, readings, odometer),
+        *beside_track(calibration),
     )
     reasons = (
         *((Finding("may_be_truth"),) if kin == "untold" else ()),
         *line.reasons,
+        *(() if rounding or readings.rounding else rounded_down(calibration, readings)),
         *(() if log is None else log.doubts(calibration.scatter_mps, calibration.unit)),
     )
     return judge(calibration, readings, findings=findings, odometer=odometer, fit_reasons=reasons)

@@ -6,9 +6,16 @@ import numpy as np
 
 from speedcal.calibration.fit_logged import is_log
 from speedcal.calibration.ground_speed import GroundSpeed
+from speedcal.calibration.measured import NO_GROUND
 from speedcal.calibration.odometer import OdometerFactor
 from speedcal.calibration.result import HILLS, Calibration
-from speedcal.calibration.tuning import AS_GPS_WITHIN, AS_GPS_WITHIN_MPS
+from speedcal.calibration.tuning import (
+    AS_GPS_WITHIN,
+    AS_GPS_WITHIN_MPS,
+    BESIDE_TRACK_NOTICED,
+    ROUNDED_DOWN_FROM_MPS,
+    ROUNDED_DOWN_STEPS,
+)
 from speedcal.calibration.tuning_logs import PLAY_NOTICED_MPS
 from speedcal.calibration.tuning_track import HEIGHTS_NEEDED, HILLS_NOTICED
 from speedcal.finding import Finding
@@ -34,6 +41,26 @@ def left_out(
     if odometer is not None and len(odometer.left_out):
         found.append(Finding("odometer_left_out", lines=sorted(int(n) for n in readings.line[odometer.left_out])))
     return tuple(found)
+
+
+def beside_track(calibration: Calibration) -> tuple[Finding, ...]:
+    """Return the finding that readings were taken where the track tells no speed; nothing where those are a few."""
+    reason = calibration.readings["reason"].to_numpy()
+    count = int((reason == NO_GROUND).sum())
+    if count <= BESIDE_TRACK_NOTICED * len(reason):
+        return ()
+    return (Finding("readings_beside_track", count=count, total=len(reason)),)
+
+
+def rounded_down(calibration: Calibration, readings: Readings) -> tuple[Finding, ...]:
+    """Return the doubt whether coarse notes were of the mark below the needle: then it seems to sit half a step low."""
+    step, offset = readings.speed_resolution_mps, calibration.offset_mps
+    if step < ROUNDED_DOWN_FROM_MPS or is_of_log(calibration) or offset.high >= 0:
+        return ()
+    least, most = (share * step for share in ROUNDED_DOWN_STEPS)
+    if not least < -offset.value < most:
+        return ()
+    return (Finding("rounded_down", step_mps=step, offset_mps=offset.value, unit=calibration.unit),)
 
 
 def heights_missing(calibration: Calibration, track: Track) -> tuple[Finding, ...]:

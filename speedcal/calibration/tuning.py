@@ -137,6 +137,13 @@ AS_GPS_WITHIN, AS_GPS_WITHIN_MPS = 0.01, 0.04
 Our own judgment: dials within half a per cent are one in ten or fewer. Twice as much would say so of logs that tell
 nothing of the kind."""
 
+BESIDE_TRACK_NOTICED = 0.1
+"""Share of the readings from which on it is told that the track has no speed for them. Our own judgment."""
+
+ROUNDED_DOWN_FROM_MPS, ROUNDED_DOWN_STEPS = 3.0 * MPH_MPS, (0.25, 0.9)
+"""Steps of notes, and how many of them a needle seems to sit low, that make it a question whether the mark below was
+noted. By the belief of needles, and of one person in ten who does so, every third such file is of one."""
+
 OFFSET_UNKNOWN_MPS = 1.0 * MPH_MPS
 """Standard uncertainty of the offset from which on the answer is said to rest on its prior."""
 

@@ -67,7 +67,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "the readings follow the speed of this track, but not as one dial shows it: {near} of {count} lie within "
         "{within_mps:speed} of one, {low} below it and {high} above, by some {off_mps:speed1}",
         "Check that they were read in this vehicle on this drive: those of the same road on another day, or of a "
-        f"vehicle behind, come out so. If they were, {WATCH_THE_NEEDLE}",
+        "vehicle behind, come out so, and those of two parts between which gears, range, tires or the unit changed: "
+        f"try each part by itself. If they were, {WATCH_THE_NEEDLE}",
     ),
     "track_gaps": (
         "the track has gaps: it tells the speed for only {covered:percent} of the drive, too little to show that the "
@@ -274,6 +275,8 @@ FINDINGS: dict[str, Template] = {
     "positions_smoothed": "The positions were smoothed, over some {smoothed_s:.0f} s, which cuts bends and rounds off "
     "changes of speed; both were put right by how the dial follows. Recorded speed would tell the factor better.",
     "track_left_out": lambda values: f"Left out of the track: {_counts(values)}.",
+    "readings_beside_track": "{count} of {total} readings were taken where the track tells no speed, before it begins, "
+    "after it ends or in a gap, and are not used.",
     "readings_left_out": lambda values: f"Left out of the readings: {_counts(values)}.",
     "odometer_left_out": _odometer_left_out,
     "wrong_readings": _named,
@@ -326,6 +329,8 @@ FINDINGS: dict[str, Template] = {
     "one that was processed on the way; check that, and record once more.",
     "few_runs": "readings in {count:n steady run} only; hold four different speeds.",
     "few_speeds": _few_speeds,
+    "rounded_down": "all readings are multiples of {step_mps:speed}, and the needle seems to sit about half of that "
+    "low. Was the mark below the needle noted, and not the nearest? Say how they were rounded, and that part goes.",
     "wrong_together": "{wrong} of the {total} readings in lines {first_line} to {last_line} disagree with the others, "
     "one after the other; was something different there: tires, gears, range, dial, unit, reader or vehicle? Calibrate "
     "each part by itself.",
