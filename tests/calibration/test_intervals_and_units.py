@@ -46,9 +46,7 @@ def test_the_robust_scale_of_normal_residuals_is_their_standard_deviation() -> N
     assert 1.0 < robust_scale(wild) < 1.3
 
 
-@pytest.mark.published(
-    "NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.6.7.2, critical values of Student's t, 0.975"
-)
+@pytest.mark.published("NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.6.7.2, Student's t, 0.975 (from memory)")
 @pytest.mark.parametrize(("dof", "factor"), [(1, 12.706), (4, 2.776), (10, 2.228), (30, 2.042), (np.inf, 1.960)])
 def test_the_factor_of_an_interval_is_that_of_the_table(dof: float, factor: float) -> None:
     assert student_quantile(dof) == pytest.approx(factor, abs=5e-4)
@@ -63,7 +61,9 @@ def test_what_was_driven_reaches_a_little_beyond_its_ends_in_any_unit() -> None:
     assert reached((1.0, 3.0), speeds / 10).tolist() == driven
 
 
-@pytest.mark.published("NIST Special Publication 811 (2008), B.8: mile per hour 0.44704 m/s, knot 1852/3600 m/s")
+@pytest.mark.published(
+    "NIST Special Publication 811 (2008), B.8: mile per hour 0.44704 m/s, knot 1852/3600 m/s (from memory)"
+)
 @pytest.mark.parametrize(
     ("word", "unit", "mps", "shown_in"),
     [
@@ -83,6 +83,8 @@ def test_a_word_that_is_no_speed_has_no_unit() -> None:
     assert parse_speed_unit("furlongs") is None
 
 
-@pytest.mark.published("NIST Special Publication 811 (2008), B.8: mile 1609.344 m, foot 0.3048 m, inch 0.0254 m")
+@pytest.mark.published(
+    "NIST Special Publication 811 (2008), B.8: mile 1609.344 m, foot 0.3048 m, inch 0.0254 m (from memory)"
+)
 def test_lengths_are_exact() -> None:
     assert (LENGTH_UNIT_M["mile"], LENGTH_UNIT_M["ft"], LENGTH_UNIT_M["in"]) == (1609.344, 0.3048, 0.0254)
