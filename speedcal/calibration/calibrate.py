@@ -11,11 +11,12 @@ import numpy as np
 
 from speedcal.calibration.dial import Dial
 from speedcal.calibration.falls import falls_in_spells
-from speedcal.calibration.fit_drive import NOTED_U_TIME_S, fit_drive
+from speedcal.calibration.fit_drive import fit_drive
 from speedcal.calibration.fit_logged import is_log
 from speedcal.calibration.ground_speed import GroundSpeed, ground_speed
 from speedcal.calibration.leaning import leaned
 from speedcal.calibration.measured import MeasuredLine, straight_dial, with_shared
+from speedcal.calibration.note_rows import NOTED_U_TIME_S
 from speedcal.calibration.noticed import beside_track, hanging, heights_missing, left_out, rounded_down
 from speedcal.calibration.odometer import OdometerFactor, odometer_factor
 from speedcal.calibration.one_dial import LoggedDial
