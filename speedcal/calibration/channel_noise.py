@@ -66,7 +66,8 @@ class Noise:
             Whether the noise changes on the way.
         """
         share = np.stack([np.ones_like(steep), steep**2])
-        before = np.array([float(np.median(self.variance)), self.jitter_s2])
+        usual = float(np.median(self.variance)) if local else float(self.variance[0])
+        before = np.array([usual, self.jitter_s2])
         rise = share @ told.square / np.maximum(share @ told.known, 1e-12)
         low, high = [least, _LEAST_JITTER_S**2], [np.inf, _MOST_JITTER_S**2]
         tried = [np.clip(before * rise**pace, low, high) for pace in _PACES]

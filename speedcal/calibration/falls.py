@@ -24,22 +24,24 @@ _USUAL = (0.1, 0.9)
 def falls_in_spells(calibration: Calibration) -> tuple[Finding, ...]:
     """Return the finding that the needle falls in spells, where what was left out says so."""
     table = calibration.readings
-    table = table[table["used"] | (table["reason"] == WRONG)].sort_values("time_s", kind="stable")
-    wrong = ~table["used"].to_numpy(bool)
-    low = wrong & (table["residual_mps"].to_numpy() < 0)
-    if not low.any():
+    wrong, away = table["reason"].to_numpy() == WRONG, table["residual_mps"].to_numpy()
+    if not (wrong & (away < 0)).any():
         return ()
-    spells = 0
+    time = table["time_s"].to_numpy()
+    told = np.flatnonzero(wrong | table["used"].to_numpy(bool))
+    told = told[np.argsort(time[told], kind="stable")]
+    wrong, away = wrong[told], away[told]
+    low, spells = wrong & (away < 0), 0
     if is_of_log(calibration):
-        low, spells = _lasting(table["time_s"].to_numpy(), low)
+        low, spells = _lasting(time[told], low)
         falls = spells >= FEWEST_FALLS and low.sum() >= FALLS_BELOW * wrong.sum()
     else:
         falls = _by_chance(int(low.sum()), int(wrong.sum())) <= FALLS_BY_CHANCE
     if not falls:
         return ()
-    down = -table["residual_mps"].to_numpy()[low] / table["predicted_mps"].to_numpy()[low]
+    down = -away[low] / table["predicted_mps"].to_numpy()[told[low]]
     least, most = (float(share) for share in np.clip(np.quantile(down, _USUAL), 0.0, 1.0))
-    return (Finding("needle_falls", count=int(low.sum()), total=len(table), spells=spells, least=least, most=most),)
+    return (Finding("needle_falls", count=int(low.sum()), total=len(told), spells=spells, least=least, most=most),)
 
 
 def _lasting(time_s: FloatArray, low: BoolArray) -> tuple[BoolArray, int]:

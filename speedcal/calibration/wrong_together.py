@@ -13,11 +13,14 @@ from speedcal.interval import BoolArray, FloatArray, IntArray
 
 def wrong_together(calibration: Calibration) -> Finding | None:
     """Return the reason that notes of one stretch of the file disagree with all others, None where they are strewn."""
-    table = calibration.readings.sort_values("line")
-    wrong = (table["reason"] == WRONG).to_numpy()
-    told = wrong | table["used"].to_numpy()
-    wrong, lines = wrong[told], table["line"].to_numpy(int)[told]
-    if wrong.sum() < FEWEST_ON_A_SIDE or wrong.all():
+    table = calibration.readings
+    wrong, line = table["reason"].to_numpy() == WRONG, table["line"].to_numpy(int)
+    if wrong.sum() < FEWEST_ON_A_SIDE:
+        return None
+    told = np.flatnonzero(wrong | table["used"].to_numpy(bool))
+    told = told[np.argsort(line[told], kind="stable")]
+    wrong, lines = wrong[told], line[told]
+    if wrong.all():
         return None
     first, beyond = np.triu_indices(len(wrong) + 1, 1)
     gain = log_apart(wrong, first, beyond)
