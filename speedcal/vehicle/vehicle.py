@@ -131,7 +131,7 @@ class Vehicle:
             second_axle=_axle(reader, "second_axle"),
             rolled=rolled,
             expected_per_m=_per_m(*expected) if expected else None,
-            expects_pulses=_expects_pulses(reader),
+            expects_pulses=_expects_pulses(reader, settings or ()),
             sensor=reader.get("sensor", _usual_sensor(table)),
             scaler_limits=_scaler_limits(reader),
             settings=settings or (),
@@ -222,12 +222,12 @@ def _per_m(name: str, value: float) -> float:
     return value / (MILE_M if name.endswith("mile") else 1000)
 
 
-def _expects_pulses(reader: TableReader) -> bool:
+def _expects_pulses(reader: TableReader, settings: tuple[Setting, ...]) -> bool:
     expected = reader.one_of("expects")
     if expected:
         return expected[0].startswith("pulses")
     counted = {"pulses_per_turn", "pulse_scaler"} & set(reader.table)
-    set_to = {"pulses_per_mile", "pulses_per_km"} & set(reader.table.get("settings", ()))
+    set_to = {"pulses_per_mile", "pulses_per_km"} & {setting.kind for setting in settings}
     return bool(counted or set_to)
 
 

@@ -147,6 +147,7 @@ _VALUES = st.one_of(
 
 
 @settings(max_examples=40, deadline=None)
+@example(table={"settings": None})
 @given(table=st.dictionaries(st.sampled_from(sorted(stated("vehicle").keys)), _VALUES, max_size=8))
 def test_any_table_gives_a_vehicle_or_one_of_our_errors(table: dict[str, object]) -> None:
     try:
