@@ -241,6 +241,6 @@ def _budget(
     for key, spread in parts.items():
         part = replace(dial, knot_covariance=spread)
         sizes[key] = float(part.u_indicated(at)), part.line.u_factor
-    total = sum(u**2 for u, _ in sizes.values())
+    total = sum(u**2 for u, _ in sizes.values()) or 1.0  # drives that are exact there share nothing
     lines = [BudgetLine(name, kind, u_factor, u, u**2 / total) for (name, kind), (u, u_factor) in sizes.items()]
     return tuple(sorted(lines, key=lambda line: -line.share))
