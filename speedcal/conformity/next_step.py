@@ -100,6 +100,8 @@ def next_steps(
         undone = _undone(before, rule, vehicle, work, speeds)
     asked = _asked_by(after, rule, _fitted(vehicle, work, counted), speeds, undone)
     looked_at = {look.part for look in looks}  # and not once more
+    if work is not None and work.driven_gear is not None and all(change.agrees for change in changes):
+        looked_at.add("driven_gear")  # the one just fitted did what its teeth do
     asked = tuple(entry for entry in asked if entry.action != "check_count" or entry.part not in looked_at)
     if likely:
         return (*looks, *steps, *_left_open(findings, as_it_is, is_all=not asked), *asked)

@@ -17,7 +17,7 @@ from speedcal.errors import PlanError
 from speedcal.finding import Finding
 from speedcal.interval import Interval
 from speedcal.units import MPH_MPS
-from speedcal.vehicle import Vehicle
+from speedcal.vehicle import Vehicle, correct
 
 VEHICLE = Vehicle.from_dict({"driven_gear": 20})
 BEFORE = make_calibration(offset=0.5, factor=1.10, u_offset=0.1, u_factor=0.002)
@@ -37,6 +37,18 @@ def test_the_next_gear_is_counted_from_the_one_fitted_now() -> None:
     assert (first.action, first.value) == ("fit_driven_gear", 22)
     assert first.probability is not None
     assert first.probability > 0.9
+
+
+def test_a_gear_that_did_what_its_teeth_do_is_not_counted_again() -> None:
+    """18 to 17 teeth took 7 % low to 1.5 % low, 18 / 17; before that work the count of the 18 was to be looked at."""
+    stated = {"tire": "P225/70R16", "axle": "3.73", "drive_gear": 8, "driven_gear": 18, "turns_per_mile": 1000}
+    car = Vehicle.from_dict(stated)
+    before, after = (make_calibration(factor=f, u_offset=0.1, u_factor=0.004) for f in (0.93, 0.93 * 18 / 17))
+    assert ("check_count", "driven_gear") in {(step.action, step.part) for step in correct(before, car).advice}
+    result = verify(before, after, {"rule": "un_r39_type", "speeds": [30, 60]}, vehicle=car, work={"driven_gear": 17})
+    assert result.verdict == "fail"
+    assert (result.advice[0].action, result.advice[0].value) == ("fit_driven_gear", 16)
+    assert "check_count" not in {step.action for step in result.advice}
 
 
 def test_another_gear_than_planned_is_counted_first_and_replaced_by_the_planned_one() -> None:
