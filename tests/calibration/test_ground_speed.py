@@ -323,23 +323,23 @@ def _on_circle(radius_m: float, speed_mps: FloatArray, *, places: int, written_m
 
 
 @pytest.mark.parametrize("cut", [False, True])
-def test_rounded_speed_is_told_from_cut_speed_on_a_bend_too(cut: bool) -> None:
-    """In ten seconds at 13 m/s the arc of 270 m is 1 % longer than its chord, 0.13 m/s: half a km/h is 0.139 m/s."""
-    speed = 13.0 + 2.0 * np.sin(np.arange(600.0) / 17)
-    whole = np.floor(speed / KMH_MPS) if cut else np.round(speed / KMH_MPS)
-    ground = ground_speed(_on_circle(270.0, speed, places=9, written_mps=whole * KMH_MPS))
-    assert ground.cut_mps == pytest.approx(KMH_MPS / 2 if cut else 0.0, abs=0.01)
-    assert ground.u_cut_mps < 0.01
+@pytest.mark.parametrize(
+    ("radius_m", "places", "unit_mps", "seconds", "most_u"),
+    [(270.0, 9, KMH_MPS, 600.0, 0.01), (3000.0, 4, MPH_MPS, 1500.0, 0.05)],
+)
+def test_rounded_speed_is_told_from_cut_speed(
+    cut: bool, radius_m: float, places: int, unit_mps: float, seconds: float, most_u: float
+) -> None:
+    """On a bend of 270 m, and beside positions of four places of a degree, 8 to 11 m.
 
-
-@pytest.mark.parametrize("cut", [False, True])
-def test_rounded_speed_is_told_from_cut_speed_beside_coarse_positions(cut: bool) -> None:
-    """Four places of a degree are 8 to 11 m: the way between such positions is 1 % longer, half a mph 0.22 m/s."""
-    speed = 14.0 + 3.0 * np.sin(np.arange(1500.0) / 17)
-    whole = np.floor(speed / MPH_MPS) if cut else np.round(speed / MPH_MPS)
-    ground = ground_speed(_on_circle(3000.0, speed, places=4, written_mps=whole * MPH_MPS))
-    assert ground.cut_mps == pytest.approx(MPH_MPS / 2 if cut else 0.0, abs=0.02)
-    assert ground.u_cut_mps < 0.05
+    In ten seconds at 13 m/s that arc is 1 % longer than its chord, 0.13 m/s, where half a km/h is 0.139 m/s; the way
+    between such positions is 1 % longer than the road, where half a mph is 0.22 m/s.
+    """
+    speed = 13.0 + 2.5 * np.sin(np.arange(seconds) / 17)
+    whole = np.floor(speed / unit_mps) if cut else np.round(speed / unit_mps)
+    ground = ground_speed(_on_circle(radius_m, speed, places=places, written_mps=whole * unit_mps))
+    assert ground.cut_mps == pytest.approx(unit_mps / 2 if cut else 0.0, abs=0.01)
+    assert ground.u_cut_mps < most_u
 
 
 @pytest.mark.parametrize(("radius_m", "usable"), [(30.0, False), (100.0, False), (2000.0, True)])
