@@ -85,8 +85,11 @@ def _instrument_first(outlook: Outlook, diagnosis: Diagnosis, fault: str) -> lis
 def _doubts(outlook: Outlook) -> list[Advice]:
     """Return what to do about readings that may not be of this dial on this drive."""
     top = outlook.diagnosis.top if outlook.diagnosis else None
+    reasons = outlook.trust.reasons if outlook.trust else ()
+    if rounded := tuple(reason for reason in reasons if reason.code == "rounded_down"):
+        return [Advice("check_files", part="readings", because=rounded)]  # one answer may spare a good needle
     if top is not None and top.group == "readings":
-        doubts = [reason for reason in (outlook.trust.reasons if outlook.trust else ()) if reason.code in _STRANGE]
+        doubts = [reason for reason in reasons if reason.code in _STRANGE]
         files = Advice("check_files", part="readings", because=(*outlook.causes, *doubts))
         return [*_look_at_range(outlook), files, *_may_jump(outlook)]
     strange = _STRANGE - (_GROW_WITH_THE_COUNT if _is_counted_wrong(outlook) else frozenset())

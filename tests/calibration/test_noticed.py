@@ -27,6 +27,8 @@ def test_fives_of_the_mark_below_are_asked_about_until_somebody_says_so() -> Non
         assert "rounded_down" not in told.trust.codes
         if "rounded_down" in untold.trust.codes:
             assert abs(told.offset_mps.value) < abs(untold.offset_mps.value)
+            first = speedcal.correct(untold, speedcal.Vehicle.from_dict({"driven_gear": 20})).advice[0]
+            assert (first.action, [why.code for why in first.because]) == ("check_files", ["rounded_down"])
     assert asked >= DRIVES / 3  # of the others a needle that sits high hides it, or too few notes tell
 
 
