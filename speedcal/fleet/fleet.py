@@ -20,7 +20,16 @@ from speedcal.fleet.likenesses import with_likenesses, with_shared_drives
 from speedcal.fleet.remembered import Remembered
 from speedcal.fleet.result import FleetResult
 from speedcal.fleet.rows import FleetRow, Limits
-from speedcal.fleet.sources import Found, Source, find_vehicles, merged, parted, vehicles_at, with_column
+from speedcal.fleet.sources import (
+    Found,
+    Source,
+    find_vehicles,
+    merged,
+    parted,
+    refuse_originals,
+    vehicles_at,
+    with_column,
+)
 from speedcal.fleet.vehicle import Measured, make_rows, row_of_failure
 from speedcal.fleet.what_to_do import is_about_the_dial
 from speedcal.fleet.workers import Work, Workers
@@ -84,7 +93,7 @@ def fleet(
     Raises
     ------
     FleetError
-        There is no vehicle, or the cluster cannot be reached.
+        There is no vehicle, the cluster cannot be reached, or ``remember`` holds files that results would go over.
     ToleranceError
         The rule is not known.
     ValueError
@@ -103,6 +112,8 @@ def fleet(
 
     limits = Limits(percent, load_tolerance(rule, unit=unit) if rule is not None else None)
     kept = Path(remember) if remember is not None else None
+    if kept is not None:
+        refuse_originals(kept)
     with _aside(kept) as aside:
         vehicles = [with_column(one, column) for one in _found(*parted(source), vehicle, kept, aside)]
         with closing(Remembered(kept)) as memory, Workers(processes, scheduler) as workers:

@@ -13,6 +13,7 @@ from typing import Any
 
 from speedcal.errors import FleetError
 from speedcal.fleet.rows import FleetRow, Limits
+from speedcal.fleet.sources import refuse_originals
 from speedcal.interval import tidy
 from speedcal.jobs.spreadsheet import as_text
 from speedcal.units import DisplayUnit
@@ -112,7 +113,7 @@ class FleetResult:
         Raises
         ------
         FleetError
-            The folder cannot be written.
+            The folder cannot be written, or holds a file of such a name that no fleet has written.
         """
         from speedcal.fleet.overview import render_page
         from speedcal.fleet.table import as_parquet
@@ -125,6 +126,7 @@ class FleetResult:
             "fleet.parquet": as_parquet(table),
         }
         folder = Path(folder)
+        refuse_originals(folder)
         written = []
         try:
             folder.mkdir(parents=True, exist_ok=True)

@@ -109,6 +109,13 @@ def without_results(names: Sequence[str]) -> Sequence[str]:
     return [name for name in names if name not in _RESULTS] if _SIGNS_OF_RESULTS.intersection(names) else names
 
 
+def refuse_originals(folder: Path) -> None:
+    """Refuse a folder in which results would be written over files of their names that no fleet has written."""
+    names = [path.name for path in folder.iterdir()] if folder.is_dir() else []
+    for name in sorted(_RESULTS.intersection(without_results(names))):
+        raise FleetError("result_in_the_way", source=str(folder), name=name)
+
+
 def _is_for_results(folder: Path, results: Path | None) -> bool:
     is_named = results is not None and folder.resolve() == results.resolve()
     return is_named or any((folder / name).is_file() for name in _SIGNS_OF_RESULTS)

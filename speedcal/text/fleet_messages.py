@@ -14,6 +14,10 @@ if TYPE_CHECKING:
 _INSTALL = "Install it with: pip install 'speedcal[fleet]'"
 
 REFUSALS: dict[str, tuple[Template, Template]] = {
+    "result_in_the_way": (
+        "{name:quoted} lies there already, and no fleet has written it",
+        "Name another folder with {--out}: the result would be written over it",
+    ),
     "source_missing": ("there is no such file or folder", "Check the name"),
     "no_vehicles": (
         "no vehicle found",

@@ -19,6 +19,7 @@ from support.fleets import LOGGED, NOTED, drive_on, write_fleet, write_pair
 import speedcal
 from speedcal.cli import cli, main
 from speedcal.conformity import pool
+from speedcal.errors import FleetError
 from speedcal.fleet import FleetResult, drive
 from speedcal.fleet.drive import measure
 from speedcal.fleet.kept import calibration_of
@@ -282,6 +283,21 @@ def test_results_written_among_the_drives_are_no_drives(drives: Path, tmp_path: 
     assert {path.name for path in written} | {NAME} == _RESULTS
     assert sorted(runs[0]) == [("truck 1", 2), ("truck 2", 2)]
     assert runs[1] == runs[2] == runs[0]
+
+
+def test_a_drive_that_is_called_as_a_result_is_not_written_over(drives: Path, tmp_path: Path) -> None:
+    """The original is kept, and the command says so before it measures anything."""
+    day = drives / "truck 1" / "day0"
+    for ending in (".gpx", ".csv"):
+        shutil.copy(day.with_suffix(ending), tmp_path / f"fleet{ending}")
+    before = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
+    with pytest.raises(FleetError, match="no fleet has written it"):
+        speedcal.fleet(tmp_path, remember=tmp_path, processes=1)
+    result = speedcal.fleet(tmp_path, remember=tmp_path / "result", processes=1)
+    with pytest.raises(FleetError, match="no fleet has written it"):
+        result.write(tmp_path)
+    assert len(result.write(tmp_path / "result")) >= 3
+    assert {path.name: path.read_bytes() for path in tmp_path.iterdir() if path.is_file()} == before
 
 
 def test_what_else_lies_in_a_folder_is_no_drive_and_no_vehicle(drives: Path, tmp_path: Path) -> None:
