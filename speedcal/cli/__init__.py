@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import codecs
+import contextlib
 import importlib
 import io
 import json
+import os
 import sys
 import traceback
 from collections.abc import Sequence
@@ -39,6 +41,8 @@ COMMANDS = {
 EXIT_FAIL, EXIT_UNUSABLE, EXIT_NOT_PROVEN = 1, 2, 3
 EXIT_INTERRUPTED = 130
 """As of any program that Ctrl+C ends."""
+EXIT_UNREAD = 141
+"""As of any program whose output nobody reads any more, as in ``| head``."""
 
 
 def _keep_lines(command: click.Command) -> click.Command:
@@ -73,6 +77,9 @@ class _LazyGroup(click.Group):
             return super().invoke(ctx)
         except KeyboardInterrupt:  # click would end with 1, which says that the verdict is a fail
             raise click.exceptions.Exit(EXIT_INTERRUPTED) from None
+        except BrokenPipeError:  # so would it when the reader of a pipe goes away
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            raise click.exceptions.Exit(EXIT_UNREAD) from None
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         with formatter.section("Commands"):
@@ -121,7 +128,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
     except (SpeedcalError, OSError) as problem:
         error = problem if isinstance(problem, SpeedcalError) else _refused(problem)
         if "--json" in (sys.argv[1:] if arguments is None else arguments):
-            click.echo(json.dumps(error.to_dict(), ensure_ascii=False))
+            with contextlib.suppress(OSError):  # it may be standard output that the system refuses
+                click.echo(json.dumps(error.to_dict(), ensure_ascii=False))
         click.echo(f"speedcal: {error}", err=True)
         sys.exit(EXIT_UNUSABLE)
     except Exception:  # Python would end with 1, which says that the verdict is a fail

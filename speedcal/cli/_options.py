@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 _F = TypeVar("_F", bound=Callable[..., Any])
 
+FILE = click.Path(path_type=Path, readable=False)
+"""A file or a folder; that it is missing or cannot be read is told by whoever opens it, as JSON too."""
 CRITERION_WORDS = {"worst": "smallest worst error", "never-low": "never reads low", "odometer": "odometer first"}
 """How the criteria are written on the command line."""
 
@@ -28,17 +30,31 @@ def wrong_use(code: str, /, **values: Any) -> click.UsageError:
     return click.UsageError(str(SpeedcalError(code, **values)))
 
 
-class Number(click.FloatRange):
-    """A number, within a range where one is given."""
+class AnyNumber(click.ParamType[float]):
+    """A number of either sign."""
 
     name = "number"
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
         """Return the number; what is not finite is none."""
-        number = float(super().convert(value, param, ctx))
+        number = float(click.FLOAT.convert(value, param, ctx))
         if not math.isfinite(number):
             raise wrong_use("number_unreadable", found=str(value))
         return number
+
+
+class Number(click.FloatRange):
+    """A number within a range."""
+
+    name = "number"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """Return the number; what is not finite is none."""
+        return float(super().convert(AnyNumber().convert(value, param, ctx), param, ctx))
+
+
+SPEED = Number(0, 1000, min_open=True, max_open=True)
+"""A speed in the unit for people."""
 
 
 class SpeedList(click.ParamType[tuple[float, ...]]):
@@ -125,6 +141,13 @@ def writing(path: Path, kind: type[SpeedcalError]) -> Iterator[None]:
         yield
     except OSError as error:
         raise kind("file_not_written", file=str(path), reason=error.strerror or str(error)) from None
+
+
+def refuse_other(path: Path, mark: bytes, kind: type[SpeedcalError]) -> None:
+    """Refuse to write over a file that does not begin like those of this command: it may be an original."""
+    with writing(path, kind):
+        if path.is_file() and mark not in path.read_bytes()[:100]:
+            raise kind("file_exists", file=str(path))
 
 
 def emit(result: Any, as_json: bool, text: str | None = None) -> None:

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from speedcal.cli._options import Number, emit, result_options, say, wrong_use
+from speedcal.cli._options import FILE, Number, emit, result_options, say, wrong_use
 from speedcal.errors import VehicleError
 
 if TYPE_CHECKING:
@@ -32,8 +31,8 @@ if TYPE_CHECKING:
 @click.option("--speed", type=Number(0, 400, min_open=True), help="True road speed at --rpm, by GPS.")
 @click.option("--gear", help="Ratio of the gear engaged, such as 1 or 0.73.")
 @click.option("--tire", help="Tire size fitted, or a roll-out such as 3:8.12m.")
-@click.option("--track", type=click.Path(path_type=Path), help="Recorded drive, with --log.")
-@click.option("--log", type=click.Path(path_type=Path), help="Table with times and engine speed, with --track.")
+@click.option("--track", type=FILE, help="Recorded drive, with --log.")
+@click.option("--log", type=FILE, help="Table with times and engine speed, with --track.")
 @click.option("--column", help="Header of the engine speed in --log, when it is not plain.")
 @click.option("--session", help="Which vehicle or session, where a file holds several.")
 @result_options

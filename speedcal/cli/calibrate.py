@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, cast
 
 import click
 
-from speedcal.cli._options import Number, emit, result_options, wrong_use
+from speedcal.cli._options import FILE, AnyNumber, emit, result_options, wrong_use
 from speedcal.cli._waiting import waiting
 from speedcal.errors import ReadingsFormatError, SpeedcalError
 from speedcal.text.command_messages import working_on
@@ -19,14 +19,14 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("track", metavar="TRACK|CHECKS", type=click.Path(path_type=Path))
-@click.argument("readings", type=click.Path(path_type=Path), required=False)
+@click.argument("track", metavar="TRACK|CHECKS", type=FILE)
+@click.argument("readings", type=FILE, required=False)
 @click.option("--column", help="Header of the column with the indicated speed, where a file has several.")
 @click.option("--session", help="Which vehicle or session, where a file holds several.")
 @click.option("--zone", help="Zone of the times of the readings where they carry none, such as +02:00.")
 @click.option(
     "--clock-offset",
-    type=Number(),
+    type=AnyNumber(),
     metavar="SECONDS",
     help="What must be added to the clock of the readings, if you know it to about ten seconds.",
 )

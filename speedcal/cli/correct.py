@@ -8,12 +8,12 @@ from typing import Any, cast
 import click
 
 from speedcal.cli._before import measured_before
-from speedcal.cli._options import CRITERION_WORDS, choice_options, emit, emit_diagnosed, result_options
+from speedcal.cli._options import CRITERION_WORDS, FILE, choice_options, emit, emit_diagnosed, result_options
 from speedcal.units import DisplayUnit
 
 
 @click.command()
-@click.argument("job", type=click.Path(path_type=Path))
+@click.argument("job", type=FILE)
 @result_options
 @choice_options
 @click.option("--planned-tire", help="Answer for this tire size, still to be fitted.")

@@ -8,12 +8,12 @@ from typing import cast
 import click
 
 from speedcal.cli._before import measured_before
-from speedcal.cli._options import emit_diagnosed, result_options
+from speedcal.cli._options import FILE, emit_diagnosed, result_options
 from speedcal.units import DisplayUnit
 
 
 @click.command()
-@click.argument("job", type=click.Path(path_type=Path))
+@click.argument("job", type=FILE)
 @result_options
 @click.option("--most", type=click.IntRange(1, 200), default=10, show_default=True, help="How many to list.")
 def command(job: Path, as_json: bool, unit: str | None, most: int) -> None:

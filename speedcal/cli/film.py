@@ -7,15 +7,15 @@ from pathlib import Path
 
 import click
 
-from speedcal.cli._options import Number, writing
+from speedcal.cli._options import FILE, Number, refuse_other, writing
 from speedcal.errors import ReadingsFormatError
 
 
 @click.command("film")
-@click.argument("video", type=click.Path(path_type=Path))
-@click.argument("dial", type=click.Path(path_type=Path))
-@click.option("--out", type=click.Path(path_type=Path), required=True, help="File for the readings (CSV).")
-@click.option("--check", type=click.Path(path_type=Path), help="Picture (PNG) of a dozen frames with the needle found.")
+@click.argument("video", type=FILE)
+@click.argument("dial", type=FILE)
+@click.option("--out", type=FILE, required=True, help="File for the readings (CSV).")
+@click.option("--check", type=FILE, help="Picture (PNG) of a dozen frames with the needle found.")
 @click.option("--per-second", type=Number(0.1, 30), default=2.0, show_default=True, help="Frames to read.")
 def command(video: Path, dial: Path, out: Path, check: Path | None, per_second: float) -> None:
     r"""Read the speedometer from a film of it.
@@ -44,11 +44,11 @@ def command(video: Path, dial: Path, out: Path, check: Path | None, per_second: 
     from speedcal.text.command_messages import READING_FILM
     from speedcal.text.film_messages import frames_text
 
-    for path in (out, check or out):  # before the film is read, which takes minutes
-        with writing(path, ReadingsFormatError):
-            path.parent.stat()
-        if path.resolve() in (video.resolve(), dial.resolve()):
-            raise ReadingsFormatError("file_exists", file=str(path))
+    for path, mark in ((out, b",u_common ("), (check, b"PNG")):  # before the film is read, which takes minutes
+        if path is not None:
+            with writing(path, ReadingsFormatError):
+                path.parent.stat()
+            refuse_other(path, mark, ReadingsFormatError)
     with Progress(console=Console(stderr=True), transient=True, disable=not sys.stderr.isatty()) as bar:
         task = bar.add_task(READING_FILM, total=1.0)
         reading = read_film(video, dial, per_s=per_second, progress=lambda part: bar.update(task, completed=part))

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, cast
 
 import click
 
-from speedcal.cli._options import Number, database_option, emit, result_options
+from speedcal.cli._options import FILE, Number, database_option, emit, result_options
 from speedcal.units import DisplayUnit
 
 if TYPE_CHECKING:
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 @click.command()
 @click.argument("source", nargs=-1, required=True)
-@click.option("--out", "folder", type=click.Path(path_type=Path), required=True, help="Folder for the result.")
+@click.option("--out", "folder", type=FILE, required=True, help="Folder for the result.")
 @click.option("--scheduler", metavar="ADDRESS", help="A dask cluster that runs already, such as tcp://10.0.0.5:8786.")
 @click.option("--processes", type=click.IntRange(1), help="Processes on this machine; otherwise one a processor.")
 @click.option("--vehicle", metavar="COLUMN", help="Column of a long table that names the vehicle.")

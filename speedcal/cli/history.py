@@ -9,14 +9,14 @@ from typing import cast
 import click
 
 from speedcal.cli._before import measured
-from speedcal.cli._options import Number, emit, result_options
+from speedcal.cli._options import FILE, SPEED, emit, result_options
 from speedcal.errors import JobError
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 
 @click.command()
-@click.argument("jobs", type=click.Path(path_type=Path), nargs=-1, required=True)
-@click.option("--speed", type=Number(), help="True speed to compare at; otherwise the middle of what all drives have.")
+@click.argument("jobs", type=FILE, nargs=-1, required=True)
+@click.option("--speed", type=SPEED, help="True speed to compare at; otherwise the middle of what all drives have.")
 @result_options
 def command(jobs: tuple[Path, ...], speed: float | None, as_json: bool, unit: str | None) -> None:
     r"""Lay the drives of one vehicle, from one or several JOBS, in order of time.

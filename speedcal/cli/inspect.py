@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, cast
 
 import click
 
-from speedcal.cli._options import emit, result_options
+from speedcal.cli._options import FILE, emit, result_options
 from speedcal.cli._waiting import waiting
 from speedcal.errors import SpeedcalError
 from speedcal.text.command_messages import working_on
@@ -21,7 +21,7 @@ _NO_UNIT = frozenset({"column_without_unit", "no_speed_unit"})
 
 
 @click.command()
-@click.argument("files", metavar="FILE...", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.argument("files", metavar="FILE...", nargs=-1, required=True, type=FILE)
 @click.option("--reading-unit", help="Unit of the readings where the file names none: mph, km/h, m/s or kn.")
 @click.option("--column", help="Header of the column with the indicated speed.")
 @click.option("--session", help="Which vehicle or session, where a file holds several.")

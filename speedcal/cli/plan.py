@@ -9,7 +9,16 @@ from typing import TYPE_CHECKING, cast
 import click
 
 from speedcal.cli._before import measured
-from speedcal.cli._options import Number, emit_explained, explain_option, result_options, say, writing
+from speedcal.cli._options import (
+    FILE,
+    SPEED,
+    emit_explained,
+    explain_option,
+    refuse_other,
+    result_options,
+    say,
+    writing,
+)
 from speedcal.errors import PlanError
 from speedcal.finding import Finding
 from speedcal.text.command_messages import written
@@ -21,13 +30,13 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("job", type=click.Path(path_type=Path))
+@click.argument("job", type=FILE)
 @click.option(
     "--speed-limit",
-    type=Number(),
+    type=SPEED,
     help="Legal speed on the road, in the unit of the dial. [65 mph or 100 km/h, and no faster than the drive before]",
 )
-@click.option("--lowest", type=Number(), help="Lowest mark to hold. [25 mph or 40 km/h]")
+@click.option("--lowest", type=SPEED, help="Lowest mark to hold. [25 mph or 40 km/h]")
 @click.option("--question", type=click.Choice(["tooth", "tolerance"]), help="Which tooth, or is the tolerance met.")
 @click.option("--assume", multiple=True, metavar="NAME=VALUE", help="Another value for an assumption; may be repeated.")
 @click.option("--sheet", type=click.Path(path_type=Path, dir_okay=False), help="Write the sheet to fill in, as PDF.")
@@ -90,6 +99,7 @@ def command(
         result = replace(result, findings=(*result.findings, Finding("marks_of_the_dial", unit=shown)))
     if sheet is not None:
         heading = " · ".join(part for part in (f"job {loaded.number}" if loaded.number else "", loaded.shop) if part)
+        refuse_other(sheet, b"%PDF", PlanError)
         _write(sheet, render_sheet(result, heading=heading))
     if table is not None:
         empty = render_template(result).encode()

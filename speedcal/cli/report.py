@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, cast
 
 import click
 
+from speedcal.cli._options import FILE
 from speedcal.text.command_messages import DRAWING, READING, written
 from speedcal.units import DisplayUnit
 
@@ -18,10 +19,8 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@click.argument("job", type=click.Path(path_type=Path))
-@click.option(
-    "--out", "folder", type=click.Path(path_type=Path), required=True, help="Folder to write; made if missing."
-)
+@click.argument("job", type=FILE)
+@click.option("--out", "folder", type=FILE, required=True, help="Folder to write; made if missing.")
 @click.option(
     "--paper", type=click.Choice(["a4", "letter"]), default="a4", show_default=True, help="Size of report.pdf."
 )

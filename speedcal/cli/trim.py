@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from speedcal.cli._options import emit, say, writing, wrong_use
+from speedcal.cli._options import FILE, emit, say, writing, wrong_use
 from speedcal.cli._waiting import waiting
 from speedcal.errors import TrackFormatError
 from speedcal.text.command_messages import UNDATED, trimmed, working_on
@@ -36,8 +36,8 @@ class _Length(click.ParamType[float]):
 
 
 @click.command()
-@click.argument("track_file", metavar="TRACK", type=click.Path(path_type=Path))
-@click.option("--out", required=True, type=click.Path(path_type=Path), help="GPX file to write; must not exist yet.")
+@click.argument("track_file", metavar="TRACK", type=FILE)
+@click.option("--out", required=True, type=FILE, help="GPX file to write; must not exist yet.")
 @click.option("--cut", "cut_m", type=_Length(), default="500m", show_default=True, help="How far around each end.")
 @click.option("--session", help="Which vehicle or session, where a file holds several.")
 @click.option("--zone", help="Zone of stamps that carry none, such as +02:00, or its name in the IANA database.")

@@ -10,7 +10,7 @@ import click
 
 from speedcal.cli import EXIT_FAIL, EXIT_NOT_PROVEN
 from speedcal.cli._before import measured
-from speedcal.cli._options import emit_explained, explain_option, result_options
+from speedcal.cli._options import FILE, emit_explained, explain_option, result_options
 from speedcal.errors import JobError
 from speedcal.units import DisplayUnit
 
@@ -18,7 +18,7 @@ _EXIT = {"pass": 0, "fail": EXIT_FAIL, "not proven": EXIT_NOT_PROVEN}
 
 
 @click.command()
-@click.argument("job", type=click.Path(path_type=Path))
+@click.argument("job", type=FILE)
 @explain_option
 @result_options
 def command(job: Path, explain: bool, as_json: bool, unit: str | None) -> None:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import re
+import subprocess
+import sys
 import zipfile
 from collections.abc import Callable
 from pathlib import Path
@@ -122,6 +125,8 @@ OTHERS = {
     "half a tire size": (["tire", "35"], "Write it as on the sidewall"),
     "a count without the shaft": (["axle", "10"], "10:37.25"),
     "a shared track over the original": (["trim", "drive.gpx", "--out", "drive.gpx"], "exists already"),
+    "a sheet over the original": (["plan", "job.toml", "--sheet", "drive.gpx"], "exists already"),
+    "a speed that is none": (["history", "job.toml", "--speed", "0"], "not in the range"),
     "nothing to inspect": (["inspect", "nothing.gpx"], "Check the name"),
     "speeds in words": (["correct", "job.toml", "--speeds", "fast"], "30,50,70"),
     "a number that is none": (["calibrate", "drive.gpx", "notes.csv", "--clock-offset", "nan"], "Write it like 12.5"),
@@ -234,6 +239,24 @@ def test_a_reader_of_the_output_may_leave_early(folder: Path) -> None:
     assert "Traceback" not in done.remarks
 
 
+@pytest.mark.parametrize(("unread", "status"), [("pipe", 141), ("disk", 2)])
+def test_an_answer_that_nobody_gets_is_no_verdict(unread: str, status: int, folder: Path) -> None:
+    """A pipe closed before the first line, a disk that is full: status 1 would say that the vehicle failed."""
+    if unread == "disk":
+        if not Path("/dev/full").exists():
+            pytest.skip("this system has no /dev/full")
+        end = os.open("/dev/full", os.O_WRONLY)
+    else:
+        unread_end, end = os.pipe()
+        os.close(unread_end)
+    with open(end, "wb") as out:
+        done = subprocess.run(
+            [sys.executable, "-m", "speedcal", "calibrate", "drive.gpx", "notes.csv", "--json"],
+            stdout=out, stderr=subprocess.PIPE, text=True, check=False,
+        )  # fmt: skip
+    assert (done.returncode, "Traceback" in done.stderr) == (status, False), done.stderr
+
+
 def test_python_callers_get_the_same_message() -> None:
     """The text of the error is the text of the command."""
     from speedcal import read_track
@@ -257,6 +280,7 @@ def test_every_command_explains_itself_with_an_example() -> None:
         result = CliRunner().invoke(cli, [name, "--help"])
         assert result.exit_code == 0
         assert f"  speedcal {name}" in result.output, name
+        assert "=None" not in result.output, name
 
 
 @pytest.mark.parametrize(
