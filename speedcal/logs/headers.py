@@ -12,18 +12,24 @@ Place = Literal["latitude", "longitude", "elevation", "validity", "north_south",
 Role = Literal["speed", "time", "date", "odometer", "engine", "u", "u_common", "session", ""] | Place
 
 _SPEED_UNIT = re.compile(
-    r"(?<![a-z])(km/h|kmh|km/hr|km h|kph|kmph|km/t|km/u|км/ч|mi/h|mph|m/s|mps|knots?|kts?|kn"
-    r"|miles per hour|kilomet(?:er|re)s per hour)(?![a-z/²^]|2)"
+    r"(?<![a-z])(km/h|kmh|km/hr|km h|kph|kmph|km/t|km/u|km/sa|км/ч|stundenkilometer|m\.p\.h|mi/h|mph"
+    r"|m/s|mps|knots?|kts?|kn|miles per hour|kilomet(?:er|re)s per hour)(?![a-z/²^]|2)"
 )
 _LENGTH_UNIT = re.compile(r"(?<![a-z])(miles?|mi|kilomet(?:er|re)s?|km|met(?:er|re)s?|m|feet|ft)(?![a-z/])")
 _INSTRUMENT = re.compile(
-    r"indicated|speedo(?:meter)?|dial|needle|pointer|instrument|shown|display|dash|tacho|compteur|reading"
+    r"indicated|speedo(?:meter)?|dial|needle|pointer|instrument|shown|display|dash|tach[oy]|compteur|reading|angezeigt"
+    r"|anzeige|affich|indicad|indicat[oa]|indiqu|teller|aangegeven|licznik|velocím|velocim|prędkościomierz|wskaz|gösterge"
+    r"|mittari|mätare|спидометр|速度計|メーター|车速表|속도계"
 )
-_SATELLITE = re.compile(r"(?<![a-z])(?:gps|gnss|(?:ground|gnd|true|sog|doppler|actual|satellite)(?![a-z]))")
+_SATELLITE = re.compile(
+    r"(?<![a-z])(?:gps|gnss|(?:ground|gnd|true|sog|doppler|actual|satellite|real(?![- ]?time)"
+    r"|réelle?|tatsächlich|wirklich|werkelijk)(?![a-z]))"
+)
 _VEHICLE = re.compile(r"(?<![a-z])(vehicle|car|obd(?: ?ii)?|ecu|vss|wheel|bus|can|010d|0d)(?![a-z])|車速")
 _CALCULATED = re.compile(r"(?<![a-z])(calc(?:ulated)?|derived|computed|filtered|estimated)(?![a-z])")
 _SPEED_WORD = re.compile(
-    r"speed|velocity|(?<![a-z])(?:sog|spd)(?![a-z])|geschwindigkeit|vitesse|velocidad|velocit|010d|速度|車速"
+    r"speed|velocity|(?<![a-z])(?:sog|spd)(?![a-z])|geschwindigkeit|vitesse|velocidad|velocit|010d|prędkość|hız"
+    r"|скорость|snelheid|hastighet|nopeus|速度|車速"
 )
 _NO_SPEED = re.compile(
     r"(?<![a-z])(max|min|avg|average|mean|cruise|limit|engine|fan|wi?nd|rpm|shaft|turbine|rotor|accel|pump|motor"
@@ -31,10 +37,10 @@ _NO_SPEED = re.compile(
 )
 _TIME_WORD = re.compile(
     r"(?<![a-z])(time|timestamp|stamp|datetime|clock|utc|gmt|epoch|elapsed|seconds?|secs?"
-    r"|zeit|uhrzeit|heure|hora|when|horodatage|i?tow|hh:mm|mm:ss)(?![a-z])|日時|時刻"
+    r"|zeit|uhrzeit|heure|hora|tijd|tid|czas|saat|время|when|since|stopwatch|horodatage|i?tow|hh:mm|mm:ss)(?![a-z])|日時|時刻|时间|시간"
 )
 _BARE_TIME = re.compile(r"t|(?:s|ms|sec|min|minutes?|hours?)|t ?[\[(]?(?:s|ms|sec|min|h)[\])]?")
-_DATE_WORD = re.compile(r"(?<![a-z])(date|day|datum|fecha)(?![a-z])|日付")
+_DATE_WORD = re.compile(r"(?<![a-z])(date|day|datum|fecha|data|tarih|dato|päivä|дата)(?![a-z])|日付|날짜|日期")
 _DATE_OF_ZONE = re.compile(r"(?:utc|gmt|gps) ?(?:date|day|d)|(?:date|day) ?[\[(]?(?:utc|gmt)[\])]?")
 """A date that names its zone; the clock time has a column of its own."""
 _ODOMETER = re.compile(r"(?<![a-z])(odo|odometer|odometre|mileage|trip|trip ?meter)(?![a-z])")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import re
 import warnings
 import zipfile
 from collections import Counter
@@ -13,6 +14,7 @@ from typing import Any
 from xml.etree import ElementTree
 
 from speedcal.logs import limits
+from speedcal.logs.characters import plain_characters
 from speedcal.logs.formats import LogFormat, Request
 from speedcal.logs.headers import read_heading
 from speedcal.logs.readings import Readings
@@ -23,6 +25,9 @@ from speedcal.logs.table_tracks import has_fixes, read_table_track
 from speedcal.logs.tabular import Rows, Table, find_table
 from speedcal.logs.track import Track
 from speedcal.logs.xmltree import local, parse
+
+_DURATION = re.compile(r"PT(?:(\d+)H)?(?:(\d+)M)?(?:(\d+)(?:[.,]\d+)?S)?")
+"""A time of day or a time since a start, as OpenDocument keeps it."""
 
 
 def _sheets(source: Source) -> Iterator[tuple[str, Rows]]:
@@ -74,7 +79,7 @@ def _text(value: Any) -> str:
         return value.isoformat()
     if isinstance(value, float):
         return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
-    return " ".join(str(value).split())
+    return " ".join(plain_characters(str(value)).split())
 
 
 def _open_document_sheets(source: Source) -> Iterator[tuple[str, Rows]]:
@@ -114,7 +119,10 @@ def _open_document_text(cell: ElementTree.Element) -> str:
         return kept["value"]
     if kept.get("value-type") == "date" and "date-value" in kept:
         return kept["date-value"].replace("T", " ")
-    return " ".join("".join(cell.itertext()).split())
+    whole = _DURATION.fullmatch(kept.get("time-value", ""))
+    if whole:  # what is shown of it may lack the seconds
+        return ":".join((part or "0").zfill(2) for part in whole.groups())
+    return " ".join(plain_characters("".join(cell.itertext())).split())
 
 
 def _within_limits(source: Source, rows: Iterable[list[str]]) -> Rows:

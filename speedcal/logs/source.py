@@ -17,9 +17,12 @@ from typing import Any, Literal, NoReturn
 
 from speedcal.errors import SpeedcalError
 from speedcal.logs import limits
+from speedcal.logs.characters import plain_characters
 
 _BOMS = ((b"\xef\xbb\xbf", "utf-8"), (b"\xff\xfe", "utf-16-le"), (b"\xfe\xff", "utf-16-be"))
 _DECLARED = re.compile(rb"<\?xml[^>]{0,200}?encoding\s*=\s*[\"']([A-Za-z0-9._-]{1,40})[\"']")
+_CYRILLIC = re.compile(rb"[\xC0-\xFF]{4}")
+"""Four letters in a row that Western words write with an accent, if at all."""
 _MEGABYTE = 1024 * 1024
 _HEAD = 65_536
 _SAYING = re.compile(
@@ -66,7 +69,7 @@ class Source:
         if "\x00" in text:
             line = text[: text.index("\x00")].count("\n") + 1
             self.fail("nul_bytes", line=line)
-        return text.replace("\r\n", "\n").replace("\r", "\n")
+        return plain_characters(text.replace("\r\n", "\n").replace("\r", "\n"))
 
     def lines(self) -> list[str]:
         """Return the lines of the text, without their ends."""
@@ -117,7 +120,7 @@ def _decode(source: Source) -> str:
     try:
         return data.decode("utf-8")
     except UnicodeDecodeError:
-        return _japanese(data) or data.decode("cp1252", errors="replace")
+        return _japanese(data) or data.decode("cp1251" if _CYRILLIC.search(data) else "cp1252", errors="replace")
 
 
 def _japanese(data: bytes) -> str:

@@ -5,8 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from speedcal.logs.line_rows import Line
-
 _SECONDS = r"\d{1,2}(?:[.,]\d{1,3})?"
 _SPOKEN = re.compile(
     r"(?<![\w.,:'])(?:(?P<h>\d{1,2})\s?(?:hours?|hrs?|h)\s?(?:and\s)?)?(?P<m>\d{1,3})\s?(?:minutes?|mins?|m(?=\s?\d)|')"
@@ -37,14 +35,14 @@ def spoken_time(text: str) -> tuple[int, str, str] | None:
     return found.start(), written, f"{text[: found.start()]} {text[found.end() :]}"
 
 
-def cue_lines(lines: Sequence[Line]) -> list[Line]:
+def cue_lines(lines: Sequence[tuple[int, str]]) -> list[tuple[int, str]]:
     """Return the lines of subtitles, each with the time its cue begins before its words; none of another text.
 
     The words of a cue stay in the line they stand in.
     """
     if not any("-->" in text and CUE.fullmatch(text.strip()) for _, text in lines):
         return []
-    made: list[Line] = []
+    made: list[tuple[int, str]] = []
     time = ""
     for i, (number, text) in enumerate(lines):
         cue = CUE.fullmatch(text.strip())

@@ -16,6 +16,8 @@ from speedcal.logs.timestamps import parse_stamps
 from speedcal.logs.track import BASE_S
 from speedcal.logs.written_times import parse_stamp
 
+_NO_TIME = " 00:00:00"
+"""Behind a date that a spreadsheet keeps."""
 _WORTH = {"zoned": 5, "naive": 4, "slashed": 3, "number": 1}
 _LOOKED_AT = 50
 _PARTS = {
@@ -31,6 +33,10 @@ _PARTS = {
     for word in words
 }
 """Headers of the parts of a time that stand in columns of their own."""
+_UNREAD = re.compile(r"(?=.{5,40}$)(?:\D*\d+){3}\D*")
+"""Three numbers in a cell of a column that is not named: most likely a time, which must not be passed over."""
+_DOTTED = re.compile(r"\d{1,2}\.\d\d\.\d\d")
+"""A date or a time; under the name of a date it is one."""
 _RECEIVER = re.compile(r"gps|gnss|utc")
 
 
@@ -60,7 +66,10 @@ def read_times(table: Table, headings: list[Heading], zone: tzinfo | None) -> St
     dates = [i for i, heading in enumerate(headings) if heading.role == "date" and i != index]
     if dates and _worth(cells, headings[index]) == 2:
         days = table.column(dates[0])
-        joined = [f"{day} {cell}" if not is_missing(cell) else "" for day, cell in zip(days, cells, strict=True)]
+        joined = [
+            f"{day.removesuffix(_NO_TIME)} {cell}" if not is_missing(cell) else ""
+            for day, cell in zip(days, cells, strict=True)
+        ]
         dated = sum(1 for cell in joined if parse_stamp(cell))
         if 2 * dated > sum(1 for cell in joined if cell):  # a date in the first row alone dates no other
             cells, header = joined, f"{table.header[dates[0]]} {header}"
@@ -104,7 +113,11 @@ def _worth(cells: list[str], heading: Heading) -> int:
     filled = [cell for cell in cells[: _LOOKED_AT * 20] if not is_missing(cell)][:_LOOKED_AT]
     stamps = [stamp for stamp in map(parse_stamp, filled) if stamp is not None]
     if 2 * len(stamps) <= len(filled) or not stamps:
-        return 3 if heading.role == "time" and filled and heading.name else 0
+        if heading.role == "time" and filled and heading.name:
+            return 3
+        return 1 if filled and all(map(_UNREAD.fullmatch, filled)) else 0
+    if heading.role == "date" and all(map(_DOTTED.fullmatch, filled)):
+        return 0
     worth = max(_WORTH.get(stamp.kind, 2) for stamp in stamps)
     if worth > 1:
         return worth

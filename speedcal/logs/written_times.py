@@ -10,6 +10,7 @@ from typing import Literal, NamedTuple
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from speedcal.errors import ReadingsFormatError
+from speedcal.logs.local_times import in_usual_form
 
 StampKind = Literal["zoned", "naive", "slashed", "clock", "three", "pair", "number"]
 
@@ -33,7 +34,7 @@ class Stamp(NamedTuple):
 _ISO = re.compile(r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d(:\d\d([.,]\d{1,9})?)?(Z|[+-]\d\d:\d\d)?", re.IGNORECASE)
 _CLOCK = (
     r"(?P<h>\d{1,3})[:hH](?P<m>\d{2})(?::(?P<s>\d{2})(?:[.,:](?P<f>\d{1,9}))?|[.,](?P<g>\d{1,9}))?"
-    r"(?:\s?(?P<half>[AaPp])\.?\s?[Mm]\.?)?"
+    r"(?:\s?(?P<half>[AaPp])\.?(?:\s?[Mm]\.?)?)?"
 )
 _ZONE = r"(?:\s?(?P<zone>Z|UTC|GMT|(?:UTC|GMT)?[+-]\d{1,2}(?::?\d{2})?)|\s[A-Z]{3,4})?"
 """Letters such as CET stand for several zones and count as none."""
@@ -43,8 +44,8 @@ _DATES = (
     r"(?P<year>\d{4}):(?P<month>\d\d):(?P<day>\d\d)",  # as cameras write it into photographs
     r"(?P<day>\d{1,2})\.(?P<month>\d{1,2})\.(?P<year>\d{4}|\d{2})",
     r"(?P<one>\d{1,2})(?P<mark>[-/])(?P<two>\d{1,2})(?P=mark)(?P<year>\d{4}|\d{2})",
-    r"(?:[A-Za-z]{3},?\s)?(?P<day>\d{1,2})[-\s](?P<month>[A-Za-z]{3,9})\.?[-,\s]\s?(?P<year>\d{4})",
-    r"(?:[A-Za-z]{3},?\s)?(?P<month>[A-Za-z]{3,9})\.?\s(?P<day>\d{1,2}),?\s(?P<year>\d{4})",
+    r"(?:[A-Za-z]{3},?\s)?(?P<day>\d{1,2})(?:\.\s?|[-\s](?:de\s)?)(?P<month>[^\W\d_]{3,10})(?:\sde)?\.?[-,\s]\s?(?P<year>\d{4})",
+    r"(?:[A-Za-z]{3},?\s)?(?P<month>[^\W\d_]{3,10})\.?\s(?P<day>\d{1,2}),?\s(?P<year>\d{4})",
 )
 _MAIL_DATE = r"(?:[A-Za-z]{3}\s)(?P<month>[A-Za-z]{3})\s+(?P<day>\d{1,2})\s"
 _COMPACT = (
@@ -61,7 +62,13 @@ _DATED = tuple(
 )
 _CLOCK_ONLY = re.compile(_CLOCK + _ZONE)
 _NUMBER = re.compile(r"[-+]?\d{1,20}(?:[.,](?P<f>\d{1,18}))?(?:[eE](?P<e>[-+]?\d{1,2}))?")
-_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+_MONTHS = (
+    *("jan/gen/ene", "feb/fev/fév", "mar/mär/mrz/maa", "apr/avr/abr", "may/mai/mei/mag/maj", "jun/juin/giu"),
+    *("jul/juil/lug", "aug/aoû/ago", "sep/set", "oct/okt/ott/out", "nov", "dec/dez/déc/dic"),
+)
+"""How the names of each begin in the languages of Western Europe."""
+_LONGEST = 60
+"""Letters of a time in words."""
 _Parts = Mapping[str, str | None]
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
@@ -84,7 +91,8 @@ def parse_stamp(text: str) -> Stamp | None:
         found = pattern.fullmatch(text)
         if found:
             return _from_date(found.groupdict())
-    return None
+    usual = in_usual_form(text) if len(text) <= _LONGEST else text
+    return parse_stamp(usual) if usual != text else None
 
 
 def parse_instant(text: str) -> float:
@@ -169,7 +177,8 @@ def days_since_1970(year: int, month: int, day: int) -> int | None:
 
 
 def _month(name: str) -> int:
-    return _MONTHS.index(name[:3].lower()) + 1 if name[:3].lower() in _MONTHS else 0
+    begins = (name[:4].lower(), name[:3].lower())
+    return next((i for begin in begins for i, known in enumerate(_MONTHS, 1) if begin in known.split("/")), 0)
 
 
 def _fraction(digits: str | None) -> float:
