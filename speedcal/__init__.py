@@ -18,14 +18,14 @@ if TYPE_CHECKING:
     from speedcal.fleet.fleet import fleet
     from speedcal.fleet.result import FleetResult
     from speedcal.jobs import Job, JobResult, load_job
-    from speedcal.logs import Checks, Readings, Track, read_checks, read_readings, read_track
+    from speedcal.logs import Checks, Readings, Track, read_checks, read_film, read_readings, read_track
     from speedcal.vehicle import Corrections, Vehicle, correct
 
 _HOME = {
     "SpeedcalError": "errors",
     **dict.fromkeys(("FleetResult", "fleet"), "fleet"),
     **dict.fromkeys(("Job", "JobResult", "load_job"), "jobs"),
-    **dict.fromkeys(("Checks", "Readings", "Track", "read_checks", "read_readings", "read_track"), "logs"),
+    **dict.fromkeys(("Checks", "Readings", "Track", "read_checks", "read_film", "read_readings", "read_track"), "logs"),
     **dict.fromkeys(("Calibration", "calibrate", "calibrate_checks"), "calibration"),
     **dict.fromkeys(("Corrections", "Vehicle", "correct"), "vehicle"),
     **dict.fromkeys(("RoadTestPlan", "Tolerance", "Verification", "load_tolerance", "plan", "verify"), "conformity"),
@@ -53,6 +53,7 @@ __all__ = [
     "load_tolerance",
     "plan",
     "read_checks",
+    "read_film",
     "read_readings",
     "read_track",
     "verify",

@@ -20,6 +20,13 @@ def from_files(track_file: Path, readings_file: str) -> dict[str, Any]:
     return calibration.to_dict()
 
 
+def from_film(track_file: Path, film: Path) -> speedcal.Calibration:
+    """Go from a filmed drive to the numbers."""
+    readings = speedcal.read_film(film, "dial.toml", per_second=1)
+    assert_type(readings, speedcal.Readings)
+    return speedcal.calibrate(speedcal.read_track(track_file), readings)
+
+
 def to_parts(calibration: speedcal.Calibration) -> speedcal.Corrections:
     """Go from the numbers to the parts."""
     vehicle = speedcal.Vehicle.from_dict({"driven_gear": 19}, source="a form")

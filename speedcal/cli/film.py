@@ -39,7 +39,7 @@ def command(video: Path, dial: Path, out: Path, check: Path | None, per_second: 
     from rich.console import Console
     from rich.progress import Progress
 
-    from speedcal.logs.film.reading import read_film, write_readings
+    from speedcal.logs.film.reading import film_reading, readings_table
     from speedcal.logs.film.stills import contact_sheet
     from speedcal.text.command_messages import READING_FILM
     from speedcal.text.film_messages import frames_text
@@ -51,9 +51,9 @@ def command(video: Path, dial: Path, out: Path, check: Path | None, per_second: 
             refuse_other(path, mark, ReadingsFormatError)
     with Progress(console=Console(stderr=True), transient=True, disable=not sys.stderr.isatty()) as bar:
         task = bar.add_task(READING_FILM, total=1.0)
-        reading = read_film(video, dial, per_s=per_second, progress=lambda part: bar.update(task, completed=part))
+        reading = film_reading(video, dial, per_s=per_second, progress=lambda part: bar.update(task, completed=part))
     with writing(out, ReadingsFormatError):
-        write_readings(reading, out)
+        out.write_bytes(readings_table(reading))
     if check is not None:
         with writing(check, ReadingsFormatError):
             contact_sheet(reading.stills, reading.dial.unit, check)

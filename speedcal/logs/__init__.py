@@ -6,6 +6,8 @@ Each format is a module of its own with a row in the table of :mod:`speedcal.log
 from __future__ import annotations
 
 import filecmp
+import hashlib
+from dataclasses import replace
 from pathlib import Path
 
 from speedcal.errors import ReadingsFormatError, TrackFormatError
@@ -26,6 +28,7 @@ __all__ = [
     "Track",
     "all_formats",
     "read_checks",
+    "read_film",
     "read_readings",
     "read_track",
 ]
@@ -124,6 +127,30 @@ def readings_of(source: Source, request: Request) -> Readings:
     if log.readings is None:
         source.fail("no_readings_in_format", format=log.id)
     return log.readings(source, request)
+
+
+def read_film(path: str | Path, dial: str | Path, *, per_second: float = 2.0) -> Readings:
+    """Read what the instrument showed off a film of it.
+
+    Parameters
+    ----------
+    path
+        A video of a phone in a holder, or a folder of pictures with the time in their EXIF data.
+    dial
+        The dial file: the unit, and where a few marks stand in one frame.
+    per_second
+        How many frames to read, at the most. [1/s]
+
+    Raises
+    ------
+    ReadingsFormatError
+        Film or dial cannot be read, or no needle is seen in enough frames.
+    """
+    from speedcal.logs.film.reading import film_reading, readings_table
+
+    table = readings_table(film_reading(path, dial, per_s=per_second))
+    source = Source(Path(path).name, table, hashlib.sha256(table).hexdigest(), ReadingsFormatError)
+    return replace(readings_of(source, Request(None, None, None, None)), read_from="film")
 
 
 def request_of(unit: str | None, column: str | None, zone: str | None, session: str | None = None) -> Request:

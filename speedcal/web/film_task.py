@@ -64,12 +64,12 @@ def film_reading(task: Mapping[str, Any], tell: Tell) -> dict[str, Any]:
     import numpy as np
 
     from speedcal.logs.film.marks import dial_from
-    from speedcal.logs.film.reading import read_film, write_readings
+    from speedcal.logs.film.reading import film_reading, readings_table
     from speedcal.logs.film.stills import drawn
 
-    reading = read_film(task["film"], dial_from(task["dial"]), progress=lambda part: tell(step_name("film"), part))
+    reading = film_reading(task["film"], dial_from(task["dial"]), progress=lambda part: tell(step_name("film"), part))
     out = Path(task["out"])
-    write_readings(reading, out / READINGS_FILE)
+    (out / READINGS_FILE).write_bytes(readings_table(reading))
     moments = np.array([still.time_s for still in reading.stills])
     since = reading.time_s - reading.begin_s
     borders = np.searchsorted(since, (moments[1:] + moments[:-1]) / 2)

@@ -28,11 +28,11 @@ from support.film_maker import KINDS, FilmKind, make_film  # noqa: E402
 
 import speedcal  # noqa: E402
 from speedcal.logs.film import needle as film_needle  # noqa: E402
-from speedcal.logs.film import reading as film_reading  # noqa: E402
+from speedcal.logs.film import reading as reading_of_film  # noqa: E402
 from speedcal.logs.film.dial_fit import Pivot, seen_at  # noqa: E402
 from speedcal.logs.film.marks import dial_from  # noqa: E402
 from speedcal.logs.film.printed import STROKE_PX  # noqa: E402
-from speedcal.logs.film.reading import FilmReading, read_film, write_readings  # noqa: E402
+from speedcal.logs.film.reading import FilmReading, film_reading, readings_table  # noqa: E402
 from speedcal.logs.film.sane import plausible  # noqa: E402
 from speedcal.units import SPEED_UNIT_MPS  # noqa: E402
 
@@ -56,7 +56,7 @@ def film_of(options: argparse.Namespace, number: int, folder: Path) -> dict[str,
     if options.pictures:
         film = make_film(folder / "film.mp4", kind, seed=seed, seconds=count, rate=1, speed=needle, tap_px=options.tap)
         (folder / "dial.toml").write_text(film.dial_toml(), encoding="utf-8")
-        reading = read_film(film.path, folder / "dial.toml", per_s=1.0)
+        reading = film_reading(film.path, folder / "dial.toml", per_s=1.0)
     else:
         reading = _read_square(np.random.default_rng(seed), kind, needle, options.tap, taps_only=options.taps_only)
     away = (reading.value - np.interp(reading.time_s, np.arange(count), needle)) / kind.top
@@ -102,7 +102,7 @@ def _read_square(
         begin_s=0.0,
         value=value[kept],
         u=np.abs(slope[kept]) * film_needle._U_FLOOR_RAD,
-        u_common=np.hypot(film_reading._u_common(dial), unsure[kept]),
+        u_common=np.hypot(reading_of_film._u_common(dial), unsure[kept]),
         has_clock=False,
         left_out={},
     )
@@ -122,7 +122,7 @@ def _toward(kind: FilmKind, value: float) -> np.ndarray:
 
 
 def _calibrated(drive: OutsideDrive, reading: FilmReading, moments: np.ndarray, folder: Path) -> dict[str, Any]:
-    write_readings(reading, folder / "film.csv")
+    (folder / "film.csv").write_bytes(readings_table(reading))
     track = speedcal.read_track(write_files(drive, folder)[0])
     try:
         found = speedcal.calibrate(track, speedcal.read_readings(folder / "film.csv"), read_from="film")

@@ -20,7 +20,7 @@ from speedcal.logs.film.lens import InThePicture
 from speedcal.logs.film.marks import FilmedDial, dial_from, read_dial
 from speedcal.logs.film.needle import ANGLES, RINGS, face_without_needle
 from speedcal.logs.film.printed import Rim, printed_marks
-from speedcal.logs.film.reading import FilmReading, read_film
+from speedcal.logs.film.reading import FilmReading, film_reading
 from speedcal.logs.film.registration import are_from_aside
 from speedcal.logs.film.sane import refuse_unsteady
 from speedcal.logs.film.uneven import refuse_uneven
@@ -32,7 +32,7 @@ MARKS = np.arange(0, 121, 10)
 def _read(film: MadeFilm, folder: Path, **options: float) -> FilmReading:
     dial = folder / "dial.toml"
     dial.write_text(film.dial_toml(), encoding="utf-8")
-    return read_film(film.path, dial, **options)
+    return film_reading(film.path, dial, **options)
 
 
 def _errors(film: MadeFilm, reading: FilmReading) -> np.ndarray:
@@ -93,6 +93,10 @@ def test_the_command_writes_readings_that_the_rest_reads(tmp_path: Path) -> None
     readings = speedcal.read_readings(out, column="dial (mph)")
     truth = np.interp(readings.time_s - readings.time_s[0], film.time_s - film.time_s[0], film.value)
     assert np.abs(readings.speed_mps / 0.44704 - truth).max() < 1.0
+    at_once = speedcal.read_film(film.path, tmp_path / "dial.toml")
+    assert at_once.read_from == "film"
+    for name in ("time_s", "speed_mps", "u_speed_mps", "u_common_mps"):
+        assert np.array_equal(getattr(at_once, name), getattr(readings, name)), name
 
 
 @pytest.mark.parametrize(
@@ -249,7 +253,7 @@ def test_what_is_no_film_is_refused(tmp_path: Path) -> None:
         ("film.mp4", "film_few_frames"),
     ):
         with pytest.raises(speedcal.SpeedcalError) as caught:
-            read_film(tmp_path / name, dial)
+            film_reading(tmp_path / name, dial)
         assert caught.value.code == code
 
 

@@ -61,7 +61,7 @@ class FilmReading:
     """A dozen frames with the needle as it was found, for a person to look at."""
 
 
-def read_film(
+def film_reading(
     film: str | Path,
     dial: str | Path | FilmedDial,
     *,
@@ -152,8 +152,8 @@ def read_film(
     )
 
 
-def write_readings(reading: FilmReading, path: str | Path) -> None:
-    """Write the readings file: ``time``, ``dial (UNIT)``, ``u (UNIT)``, ``u_common (UNIT)``."""
+def readings_table(reading: FilmReading) -> bytes:
+    """Return the readings file: ``time``, ``dial (UNIT)``, ``u (UNIT)``, ``u_common (UNIT)``."""
     from datetime import UTC, datetime
 
     unit = reading.dial.unit
@@ -162,7 +162,7 @@ def write_readings(reading: FilmReading, path: str | Path) -> None:
         moment = datetime.fromtimestamp(time, UTC) if reading.has_clock else None
         stamp = f"{moment:%Y-%m-%dT%H:%M:%S}.{moment.microsecond // 1000:03d}Z" if moment else f"{time:.3f}"
         rows.append(f"{stamp},{value:.2f},{u:.3f},{shared:.3f}")
-    Path(path).write_text("\n".join(rows) + "\n", encoding="utf-8")
+    return ("\n".join(rows) + "\n").encode()
 
 
 @dataclass
