@@ -135,6 +135,8 @@ def _fitted(ground: GroundSpeed, piece: IntArray, way: FloatArray, grid: SplineG
     moving = moving if moving.any() else np.ones(len(way), bool)
     acceleration2 = np.full(len(grid), USUAL_WAY_ACCELERATION**2)
     noise2 = np.full(len(way), (ground.u_speed_mps * ground.interval_s) ** 2 + LEAST_FIX_NOISE_M**2)
+    # what the fixes leave open stays near the way between them: held near nothing, a way of hundreds of km would stray
+    between = np.interp(grid.knots_s, ground.time_s, way)
     coefficients = covariance = np.empty(0)
     # where speed is recorded it is seen as well, and positions wander by what it does not
     recorded = ground.source == "recorded"
@@ -144,7 +146,7 @@ def _fitted(ground: GroundSpeed, piece: IntArray, way: FloatArray, grid: SplineG
         band = grid.stiffness(1 / acceleration2)
         band[0] += _LOOSE
         add_information(band, places.first, places.value, 1 / noise2)
-        told = add_up(places.first, places.value, way / noise2, len(grid))
+        told = _LOOSE * between + add_up(places.first, places.value, way / noise2, len(grid))
         if recorded:
             add_information(band, places.first, places.rate, precision)
             level = ground.speed_mps / ground.road_over_level

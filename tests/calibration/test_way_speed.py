@@ -70,6 +70,21 @@ def test_late_stamps_hardly_disturb_the_speed_and_it_is_as_uncertain_as_it_says(
     assert 0.5 < _rms(np.concatenate(standard)) < 1.3
 
 
+def test_the_speed_along_a_day_of_driving_is_as_good_as_along_ten_minutes() -> None:
+    """Six hundred kilometers from its first fix a way that wanders by meters is no looser than at it."""
+    rng = np.random.default_rng(5)
+    time = np.arange(2.0, 50 * KNOTS_S[-1], 5.0)
+    lap, since = np.divmod(time, KNOTS_S[-1])
+    place = lap * _WAY(KNOTS_S[-1]) + _WAY(since) + 3.0 * rng.standard_normal(len(time))
+    true = np.interp(since, KNOTS_S, SPEEDS_MPS)
+    shown = true + 0.1 * rng.standard_normal(len(time))
+    fixes = Fixes(START_S + time, np.full(len(time), 1e-9), np.degrees(place / 6378137.0), speed_mps=shown)
+    track = build_track(Source("track.gpx", b"", "track", TrackFormatError), "gpx_1_1", fixes)
+    along = speed_along_way(ground_speed(track))
+    at_fixes = np.interp(START_S + time, along.time_s, along.speed_mps) - true
+    assert _rms(at_fixes) < _rms(shown - true)
+
+
 def test_positions_that_are_right_give_speed_and_distance() -> None:
     """The ramps begin and end between the knots, two seconds apart."""
     track = _drive((1.0, 1.0), 0.0, 0.0)
