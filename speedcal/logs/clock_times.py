@@ -23,6 +23,8 @@ _LONGEST_PAIR_H, _LONGEST_PAIR_MIN = 180, 360
 
 Read as hours and minutes, 180 units are a three hours' drive; read as minutes and seconds, 360 are six minutes.
 """
+_LATEST_FIRST_MIN = 300
+"""The first reading by a stopwatch comes within five minutes of its start; nobody sets out for a day before five."""
 
 Reading = Literal["clock", "elapsed"]
 
@@ -95,16 +97,16 @@ def _three(stamps: list[Stamp], hint: Reading | None, zone: tzinfo | None) -> Cl
 def _pairs(stamps: list[Stamp], hint: Reading | None, zone: tzinfo | None) -> ClockTimes:
     """Read a:b, which is hours and minutes or minutes and seconds; see the limits above."""
     units = np.array([stamp.value for stamp in stamps])
-    unrolled = _unrolled(units * 60, twelve_hours=_shows_twelve_hours(units * 60)) / 60
-    span = float(unrolled[-1] - unrolled[0]) if units.max() < 1440 else np.inf
     if units.max() >= 1440 or any(stamp.step < 1 for stamp in stamps) or hint == "elapsed":
         return _elapsed(stamps, [])
     if hint == "clock":
         return _time_of_day(stamps, zone)
+    unrolled = _unrolled(units * 60, twelve_hours=_shows_twelve_hours(units * 60)) / 60
+    span = float(unrolled[-1] - unrolled[0])
     if len(stamps) > 1 and span <= _LONGEST_PAIR_H:
         return _with(_time_of_day(stamps, zone), Finding("hours_and_minutes", otherwise_s=span))
-    if len(stamps) > 1 and span > _LONGEST_PAIR_MIN:
-        return _elapsed(stamps, [Finding("minutes_and_seconds", otherwise_s=60 * span if np.isfinite(span) else None)])
+    if len(stamps) > 1 and span > _LONGEST_PAIR_MIN and units[0] <= _LATEST_FIRST_MIN:
+        return _elapsed(stamps, [Finding("minutes_and_seconds", otherwise_s=60 * span)])
     raise UnclearTimesError("hours_or_minutes")
 
 

@@ -124,9 +124,9 @@ def test_the_header_decides_where_the_times_alone_cannot(header, cells, clock, s
     np.testing.assert_allclose(stamps.time_s, seconds)
 
 
-@pytest.mark.parametrize("cells", [["10:32"], ["2:40", "6:30"], ["0:32", "2:40", "4:03"]])
+@pytest.mark.parametrize("cells", [["10:32"], ["2:40", "6:30"], ["0:32", "2:40", "4:03"], ["9:26", "17:40"]])
 def test_hours_and_minutes_that_may_be_minutes_and_seconds_are_a_question(cells):
-    """One stamp alone, or a span between three minutes and six (or three hours and six)."""
+    """One stamp alone, a span between three minutes and six (or hours), or a day's drive that sets out after five."""
     with pytest.raises(UnclearTimesError, match="hours_or_minutes"):
         parse_stamps(cells)
 
