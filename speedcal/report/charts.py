@@ -44,6 +44,8 @@ WIDE = Shape((5.6, 3.3), (0.14, 0.145, 0.845, 0.835), 9.5, (0.06, 0.11))
 NARROW = Shape((3.5, 3.5), (0.225, 0.135, 0.755, 0.85), 9.5, (0.09, 0.105))
 """For a phone and for the picture that the customer keeps."""
 CLOCKS = Shape((5.2, 1.8), (0.11, 0.25, 0.87, 0.72), 9.0)
+NARROW_CLOCKS = Shape((3.5, 2.2), (0.155, 0.205, 0.82, 0.77), 9.5)
+"""For a phone."""
 
 
 @dataclass(frozen=True)
@@ -80,13 +82,15 @@ def comparison_svg(
         return _svg(figure)
 
 
-def clock_match_svg(calibration: Calibration, *, unit: DisplayUnit, drawn_as: style.DriveStyle) -> bytes:
+def clock_match_svg(
+    calibration: Calibration, *, unit: DisplayUnit, drawn_as: style.DriveStyle, shape: Shape = CLOCKS
+) -> bytes:
     """Return the clock match of one drive."""
     from matplotlib.figure import Figure
 
     with style.drawing():
-        figure = Figure(figsize=CLOCKS.inches)
-        draw_clock_match(figure.add_axes(CLOCKS.frame), calibration, unit=unit, drawn_as=drawn_as, size=CLOCKS.size)
+        figure = Figure(figsize=shape.inches)
+        draw_clock_match(figure.add_axes(shape.frame), calibration, unit=unit, drawn_as=drawn_as, size=shape.size)
         return _svg(figure)
 
 

@@ -18,6 +18,7 @@ from speedcal.web.answers import RefusedError, busy, wants_json
 from speedcal.web.context import Context, View
 from speedcal.web.guard import PICTURE_POLICY
 from speedcal.web.handin import UNITS, handed_in, texts_kept, texts_sent
+from speedcal.web.look import NARROW_PICTURE, PICTURE
 from speedcal.web.marks import choices, marks
 from speedcal.web.meanwhile import Change, changes, seen_text
 from speedcal.web.queue import Run
@@ -258,7 +259,8 @@ def post_drive(context: Context, view: View) -> Response:
 def drive_picture(context: Context, view: View) -> Response:
     """Send the picture of the readings on the track."""
     drive = drive_of(context, view)
-    path = context.web.originals.result_file(view.job.id, drive.look_run, "look.svg") if drive.look_run else None
+    name = NARROW_PICTURE if "narrow" in context.request.query_params else PICTURE
+    path = context.web.originals.result_file(view.job.id, drive.look_run, name) if drive.look_run else None
     if path is None:
         raise RefusedError(404, "no_picture")
     return FileResponse(path, media_type="image/svg+xml", headers={"content-security-policy": PICTURE_POLICY})

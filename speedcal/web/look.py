@@ -22,7 +22,8 @@ if TYPE_CHECKING:
     from speedcal.logs import Checks, Readings, Track
 
 _READING_OPTIONS = ("unit", "column", "session", "zone")
-PICTURE = "look.svg"
+PICTURE, NARROW_PICTURE = "look.svg", "look-narrow.svg"
+"""For a desk, and for a phone, on which the letters of the other are too small to read."""
 
 
 def look(task: Mapping[str, Any], tell: Callable[[str, float], None]) -> dict[str, Any]:
@@ -285,9 +286,10 @@ def _readings_facts(readings: Readings) -> dict[str, Any]:
 
 def _draw(calibration: Calibration, task: Mapping[str, Any], unit: DisplayUnit) -> str:
     from speedcal.report import style
-    from speedcal.report.charts import clock_match_svg
+    from speedcal.report.charts import CLOCKS, NARROW_CLOCKS, clock_match_svg
 
     drawn_as = style.AFTER if task["phase"] == "after" else style.BEFORE
-    picture = clock_match_svg(calibration, unit=unit, drawn_as=drawn_as)
-    (Path(task["out"]) / PICTURE).write_bytes(picture)
+    for name, shape in ((PICTURE, CLOCKS), (NARROW_PICTURE, NARROW_CLOCKS)):
+        picture = clock_match_svg(calibration, unit=unit, drawn_as=drawn_as, shape=shape)
+        (Path(task["out"]) / name).write_bytes(picture)
     return PICTURE

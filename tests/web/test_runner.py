@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -159,7 +160,10 @@ def test_a_drive_is_understood_and_the_job_gets_its_result(busy_site: Site) -> N
     page = busy_site.client.get(address).text
     assert "The drive can be measured" in page
     assert 'src="' + address + "/picture.svg" in page
-    assert busy_site.client.get(f"{address}/picture.svg").headers["content-type"] == "image/svg+xml"
+    pictures = [busy_site.client.get(f"{address}/picture.svg{end}") for end in ("", "?narrow")]
+    assert {answer.headers["content-type"] for answer in pictures} == {"image/svg+xml"}
+    desk, phone = (float(re.search(r'<svg[^>]* width="([\d.]+)pt"', answer.text)[1]) for answer in pictures)
+    assert phone < 270 < desk  # points: on a phone of 360 pixels its letters are hardly made smaller
     for name, kind in (
         ("report.html", "text/html"),
         ("report.pdf", "application/pdf"),
