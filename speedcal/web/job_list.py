@@ -12,15 +12,18 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import urlencode
 
+import sqlalchemy as sa
 from starlette.responses import Response
 
 from speedcal.jobs.spreadsheet import as_text
 from speedcal.text.page_labels import NEWS, NEWS_STATE, STAGES
+from speedcal.web import schema
 from speedcal.web.answers import day
 from speedcal.web.context import Context, Services
 from speedcal.web.folder import Files, job_files
 from speedcal.web.results import zip_of
 from speedcal.web.rows import JobRow
+from speedcal.web.store import Store
 
 _A_PAGE = 50
 _ALL = 1_000_000
@@ -54,7 +57,16 @@ def jobs_page(context: Context) -> Response:
         states=states,
         news=NEWS,
         verdicts=context.web.queue.verdicts(found[:_A_PAGE]),
+        refused=_with_a_refused_drive(context.web.store, found[:_A_PAGE]),
     )
+
+
+def _with_a_refused_drive(store: Store, jobs: list[JobRow]) -> set[str]:
+    """Return the ids of the jobs in which a drive needs a change before it counts."""
+    drives = schema.drives
+    among = sa.and_(drives.c.job_id.in_([job.id for job in jobs]), drives.c.removed == 0, schema.IS_REFUSED)
+    with store.reading() as connection:
+        return set(connection.execute(sa.select(drives.c.job_id).where(among)).scalars())
 
 
 def _bounds(month: str) -> tuple[float, float] | None:

@@ -89,7 +89,8 @@ def marks(told: Iterable[Mapping[str, Any]], *, rows: int) -> dict[str, list[str
             continue
         counted = "" if problems == [one] else f"{one.get('counted', 'line')} "
         texts = [f"{counted}{p['line']}: {p['text']}" if counted and p["line"] else p["text"] for p in problems]
-        said.setdefault(field, []).extend([*texts[:_SAID_AT_A_FIELD], one["remedy"]])
+        remedy = [] if one.get("part") == "match" else [one["remedy"]]  # of both files: told once, on top
+        said.setdefault(field, []).extend([*texts[:_SAID_AT_A_FIELD], *remedy])
     return said
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+import sqlalchemy as sa
 from sqlalchemy import (
     BigInteger,
     Boolean,
@@ -72,6 +73,8 @@ drives = Table(
     Column("said", Text, nullable=False, server_default=""),  # what was refused of the last form, as JSON
     UniqueConstraint("job_id", "client_key", name="drive_sent_once"),
 )
+IS_REFUSED = sa.and_(drives.c.look != "", ~drives.c.look.contains('"errors": []'))
+"""A drive that was looked at and needs a change before it counts; the fit of a good one has errors of its own."""
 
 films = Table(
     "films",

@@ -58,7 +58,7 @@ def _failures(store: Store) -> Iterator[dict[str, Any]]:
     """Yield what could not be analysed lately: whole jobs, and drives that could not be read or matched."""
     runs, drives = schema.runs, schema.drives
     failed = sa.select(runs.c.job_id, runs.c.finished, runs.c.outcome).where(runs.c.state == "failed")
-    refused = sa.select(drives.c.job_id, drives.c.created, drives.c.look).where(drives.c.look.contains('"errors": [{'))
+    refused = sa.select(drives.c.job_id, drives.c.created, drives.c.look).where(schema.IS_REFUSED)
     with store.reading() as connection:
         jobs = connection.execute(failed.order_by(runs.c.turn.desc()).limit(_SHOWN)).all()
         looks = connection.execute(refused.order_by(drives.c.created.desc()).limit(_SHOWN)).all()

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from support.web_site import DEMO, Site
 
-from speedcal.errors import JobError
+from speedcal.errors import FitError, JobError
 from speedcal.web.look import look
 from speedcal.web.look_task import look_task
 
@@ -366,3 +366,46 @@ def test_a_typed_row_that_cannot_be_read_is_left_out_by_its_number_in_the_form(
     (told,) = [found["text"] for found in seen["readings"]["findings"] if found["code"] == "rows_unreadable"]
     assert "1 row is left out" in told
     assert "row 3: 'fast' is not a number" in told
+
+
+def refuse(site: Site, version: int = 1) -> None:
+    """Have the drive that waits found to be one that needs a change."""
+    told = {**FitError("few_fixes", count=3).to_dict(), "part": "match", "field": "track"}
+    site.services.queue.finish_look(site.services.queue.claim("w"), version, {**UNREAD, "errors": [told]})
+
+
+def test_a_drive_that_is_not_used_is_the_first_thing_shop_and_owner_read(site: Site, base: str) -> None:
+    """Also where the parts alone give a result; the list of jobs tells it, until the drive is mended or removed."""
+    link = site.services.auth.token(site.services.auth.add_link(base.split("/")[-1], "owner"))
+    drive = site.send(base).headers["location"]
+    fit = {"errors": [{"ground": 30.0}]}  # how far the dial is off; nothing that is wrong with the drive
+    site.services.queue.finish_look(site.services.queue.claim("w"), 1, {**LOOKED, "fit": fit})
+    assert "a drive needs a change" not in site.client.get("/jobs").text
+    site.client.post(drive, data={"held": "30 40 50"})
+    refuse(site, version=2)
+    for page in (site.client.get(base).text, site.client.get(f"/o/{link}").text):
+        assert "is not used: the track has 3 usable fixes, too few to tell a speed." in unescape(page)
+        assert page.index("is not used") < page.index("Upload" if "Upload" in page else "What you sent")
+    assert "a drive needs a change" in site.client.get("/jobs").text
+    site.client.post(f"{drive}/remove")
+    assert "a drive needs a change" not in site.client.get("/jobs").text
+    assert "is not used" not in site.client.get(base).text
+
+
+def test_what_to_do_about_two_files_that_do_not_match_is_told_once(site: Site, base: str) -> None:
+    """At the field stands what is wrong, on top the advice too."""
+    drive = site.send(base).headers["location"]
+    refuse(site)
+    page = unescape(site.client.get(drive).text)
+    assert page.count("too few to tell a speed") == 2
+    assert page.count("one fix a second") == 1
+
+
+def test_the_owner_is_not_asked_for_a_drive_before_the_work_after_it(site: Site, base: str) -> None:
+    """The road test is in; a drive of the owner would be taken for one before the work."""
+    link = site.services.auth.token(site.services.auth.add_link(base.split("/")[-1], "owner"))
+    assert "How it works" in site.client.get(f"/o/{link}").text
+    site.send(base)
+    assert "Send another drive" in site.client.get(f"/o/{link}").text
+    site.send(base, "after")
+    assert "Send another drive" not in site.client.get(f"/o/{link}").text

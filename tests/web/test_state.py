@@ -10,6 +10,7 @@ import pytest
 from support.web_site import Site
 
 from speedcal.errors import SpeedcalError
+from speedcal.web import state
 
 
 def shown(site: Site) -> dict[str, str]:
@@ -49,6 +50,21 @@ def test_it_names_the_reason_of_a_failure_and_leads_to_the_job(site: Site) -> No
     assert "The files need more memory than one job may take." in page
     assert "stopped before it could answer" in page
     assert shown(site)["Analyses that failed"] == "1"
+
+
+def test_drives_that_were_read_since_do_not_push_a_refused_one_off_the_page(
+    site: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What a good drive is off by is no failure."""
+    monkeypatch.setattr(state, "_SHOWN", 1)
+    told = {**SpeedcalError("too_much_memory").to_dict(), "part": "match"}
+    nothing = {"track": None, "readings": None, "fit": None, "errors": [], "picture": "", "span": None}
+    site.send(site.new_job())
+    site.services.queue.finish_look(site.services.queue.claim("w"), 1, {**nothing, "errors": [told]})
+    site.send(site.new_job())
+    look = {**nothing, "fit": {"errors": [{"ground": 30.0}]}}
+    site.services.queue.finish_look(site.services.queue.claim("w"), 1, look)
+    assert "The files need more memory than one job may take." in site.client.get("/state").text
 
 
 def test_it_says_what_does_not_work(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
