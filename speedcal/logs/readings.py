@@ -11,10 +11,11 @@ import numpy as np
 
 from speedcal.errors import Problem, ReadingsFormatError
 from speedcal.finding import Finding
-from speedcal.interval import BoolArray, FloatArray, IntArray
+from speedcal.interval import FloatArray, IntArray
 from speedcal.logs import limits
 from speedcal.logs.bad_rows import sort_out
 from speedcal.logs.numbers import speed_step
+from speedcal.logs.repeated_rows import doubled, shown_between, told_at
 from speedcal.logs.shared_stamps import are_even, cut_to, evenly, in_bundles
 from speedcal.logs.source import Source
 from speedcal.logs.timer_stamps import of_a_timer
@@ -98,7 +99,6 @@ class Readings:
 
 _FEWEST_STAMPS, _FASTEST_HAND_S = 4, 5.0
 """Stamps that tell how many rows share one, and time between two readings of a hand."""
-_MOST_COPIES = 3
 
 
 @dataclass(slots=True)
@@ -164,7 +164,7 @@ def build_readings(source: Source, kind: str, shown: Shown) -> Readings:
             ages_off = keep & ((stamps.time_s < limits.EARLIEST_S) | (stamps.time_s > limits.LATEST_S))
         dropped["impossible_date"] += int(ages_off.sum())
         keep &= ~ages_off
-    keep &= ~_doubled(stamps, keep, speed_mps, odometer, dropped)
+    keep &= ~doubled(stamps, keep, speed_mps, odometer, dropped)
     known = keep & np.isfinite(speed_mps)
     if not known.any():
         source.fail("readings_missing")
@@ -176,23 +176,29 @@ def build_readings(source: Source, kind: str, shown: Shown) -> Readings:
     if period_s:
         findings.append(Finding("stamps_of_a_timer", of="readings", period_s=period_s))
     _note_dead_band(speed_mps[known], findings)
+    step_mps = speed_step(shown.speed[known], shown.unit, held=clock == "none")
+    times = shown_between(time_s, speed_mps[keep], step_mps)
+    rows = np.repeat(np.flatnonzero(keep), times)
+    if len(rows) > len(times):
+        findings.append(Finding("rows_on_change", count=len(times)))
+        time_s = told_at(time_s, times)
     readings = Readings(
         time_s=time_s,
         clock=clock,
         time_resolution_s=resolution_s,
-        speed_mps=speed_mps[keep],
+        speed_mps=speed_mps[rows],
         speed_unit=shown.unit,
-        speed_resolution_mps=speed_step(shown.speed[known], shown.unit, held=clock == "none"),
-        odometer_m=odometer[keep],
+        speed_resolution_mps=step_mps,
+        odometer_m=np.where(np.diff(rows, prepend=-1) > 0, odometer[rows], np.nan),
         odometer_resolution_m=shown.odometer_resolution_m,
-        line=line[keep],
+        line=line[rows],
         kind=kind,
         source=source.name,
         digest=source.digest,
         dropped={reason: count for reason, count in sorted(dropped.items()) if count},
         findings=tuple(findings),
-        u_speed_mps=_stated(shown.u_mps, keep),
-        u_common_mps=_stated(shown.u_common_mps, keep),
+        u_speed_mps=_stated(shown.u_mps, rows),
+        u_common_mps=_stated(shown.u_common_mps, rows),
         read_from=source.said("read_from"),  # type: ignore[arg-type]
         rounding=source.said("rounding"),  # type: ignore[arg-type]
         terrain=source.said("terrain"),  # type: ignore[arg-type]
@@ -225,36 +231,13 @@ def with_dial_unit(readings: Readings, unit: str | None) -> Readings:
     return replace(readings, findings=(*others, Finding(DIAL_UNIT_SEEN, speed_unit=unit)))
 
 
-def _stated(values: FloatArray | None, keep: BoolArray) -> FloatArray | None:
-    return None if values is None or not np.isfinite(values).any() else values[keep]
+def _stated(values: FloatArray | None, rows: IntArray) -> FloatArray | None:
+    return None if values is None or not np.isfinite(values).any() else values[rows]
 
 
 def at_line(problem: Problem, line: int) -> Problem:
     """Return a problem with the line it stands in."""
     return Problem(problem.code, line=line, **problem.values)
-
-
-def _doubled(
-    stamps: Stamps, keep: BoolArray, speed: FloatArray, odometer: FloatArray, dropped: Counter[str]
-) -> BoolArray:
-    """Find the second rows of a log that holds (nearly) every row twice.
-
-    Of more rows that share a stamp those of one speed are a speed that was held.
-    """
-    nothing = np.zeros(len(keep), bool)
-    at = np.flatnonzero(keep)
-    if stamps.clock == "none" or stamps.resolution_s >= 60 or len(at) < 8:
-        return nothing
-    if np.median(np.unique(stamps.time_s[at], return_counts=True)[1]) > _MOST_COPIES:
-        return nothing
-    same = np.zeros(len(at), bool)
-    columns = (stamps.time_s[at], speed[at], np.nan_to_num(odometer[at], nan=-1.0))
-    same[1:] = np.logical_and.reduce([column[1:] == column[:-1] for column in columns])
-    if same.sum() < 0.45 * len(at):
-        return nothing
-    dropped["repeated_row"] += int(same.sum())
-    nothing[at[same]] = True
-    return nothing
 
 
 def _spread(time_s: FloatArray, speed: FloatArray, step_s: float, findings: list[Finding]) -> tuple[FloatArray, float]:

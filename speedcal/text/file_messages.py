@@ -346,6 +346,7 @@ FINDINGS: dict[str, Template] = {
     "newest_first": "The file lists the newest fix first; it was read from its end.",
     "rows_exchanged": "{count:n row} ran back in time; the fixes were put in the order of their times.",
     "fixes_share_stamps": "Several fixes share a time; they were spread evenly over its step of {step_s:g} s.",
+    "rows_on_change": "The log has a row only where the speed changes ({count:n row}); between, it was taken to stay.",
     "stamps_of_a_timer": "The {of} come every {period_s:.2f} s, stamped in whole seconds; their times were worked out.",
     "readings_share_stamps": "{count} readings share each time; they were spread evenly over its step of {step_s:g} s.",
     "readings_in_bundles": (

@@ -1,0 +1,79 @@
+"""Rows that a log writes twice, and those that it leaves out while the value stays.
+
+Rows that stand only where the value changes are no sample of the drive: each is a moment at which the speed crossed
+from one value to the next, and a speed that was held for minutes has one row, though nothing tells more.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from speedcal.interval import BoolArray, FloatArray, IntArray
+
+if TYPE_CHECKING:
+    from speedcal.logs.readings import Stamps
+
+_MOST_COPIES = 3
+
+_FEWEST, _MOST_ALIKE = 60, 0.01
+"""Rows, and the share of them that may repeat the value before, as a sign of life does."""
+_NEIGHBOR_STEPS, _MOSTLY = 2.5, 0.9
+"""The next value is a step or two away, in this share of the rows: a log that rests in between jumps."""
+_USUAL_S, _LONGEST_S = 5.0, 600.0
+"""A hand is slower than this; a value that stays for longer is a log that rests. [s]"""
+_EVERY_S = 1.0
+"""How often a value that stays is told. [s]"""
+
+
+def doubled(
+    stamps: Stamps, keep: BoolArray, speed: FloatArray, odometer: FloatArray, dropped: Counter[str]
+) -> BoolArray:
+    """Find the second rows of a log that holds (nearly) every row twice.
+
+    Of more rows that share a stamp those of one speed are a speed that was held.
+    """
+    nothing = np.zeros(len(keep), bool)
+    at = np.flatnonzero(keep)
+    if stamps.clock == "none" or stamps.resolution_s >= 60 or len(at) < 8:
+        return nothing
+    if np.median(np.unique(stamps.time_s[at], return_counts=True)[1]) > _MOST_COPIES:
+        return nothing
+    same = np.zeros(len(at), bool)
+    columns = (stamps.time_s[at], speed[at], np.nan_to_num(odometer[at], nan=-1.0))
+    same[1:] = np.logical_and.reduce([column[1:] == column[:-1] for column in columns])
+    if same.sum() < 0.45 * len(at):
+        return nothing
+    dropped["repeated_row"] += int(same.sum())
+    nothing[at[same]] = True
+    return nothing
+
+
+def shown_between(time_s: FloatArray, speed_mps: FloatArray, step_mps: float) -> IntArray:
+    """Return how often each row of such a log stands for what was shown until the next; ones for any other log.
+
+    Parameters
+    ----------
+    time_s, speed_mps
+        Rows, shape (n,). [s, m/s]
+    step_mps
+        Step of the values. [m/s]
+    """
+    alone = np.ones(len(time_s), np.int64)
+    since, change = np.diff(time_s), np.abs(np.diff(speed_mps))
+    if len(time_s) < _FEWEST or not np.isfinite(change).all() or not (since > 0).all() or np.median(since) > _USUAL_S:
+        return alone
+    near = change <= _NEIGHBOR_STEPS * step_mps
+    if (change < step_mps / 2).mean() > _MOST_ALIKE or near.mean() < _MOSTLY:
+        return alone
+    stays = near & (since <= _LONGEST_S)
+    alone[:-1] = np.where(stays, np.maximum(np.ceil(since / _EVERY_S), 1), 1)
+    return alone
+
+
+def told_at(time_s: FloatArray, times: IntArray) -> FloatArray:
+    """Return the times of the rows, each repeated so often at even steps. [s]."""
+    row = np.repeat(np.arange(len(time_s)), times)
+    return np.asarray(time_s[row] + _EVERY_S * (np.arange(len(row)) - (np.cumsum(times) - times)[row]))
