@@ -19,6 +19,8 @@ _PARTS = {"½": ".5", "¼": ".25", "¾": ".75", "1/2": ".5", "1/4": ".25", "3/4"
 _PART = re.compile(r"(?<=\d)(?:\s?([½¼¾])|\s(1/2|1/4|3/4|and a half)(?![\w/]))")
 _NUMBERED = re.compile(r"\s*(\d{1,4})\s+(?=\d{1,2}[:hH.]\d{2}\D.*\d)")
 _FEWEST_NUMBERED = 3
+_QUOTED = re.compile(r"\s*(?:>\s?)++(?=.*\d[:hH.]\d{2})")
+_AROUND, _FEWEST_MARKED = frozenset("*`'"), 2
 _DITTO = frozenset({'"', "''", "ditto", "do", "do.", "″", "〃", "same"})
 """What people write in a cell that repeats the one above."""
 
@@ -41,6 +43,14 @@ def without_numbers_of_lines(lines: Sequence[Line]) -> Sequence[Line]:
     return [(number, text[item.end() :] if item else text) for (number, text), item in zip(lines, found, strict=True)]
 
 
+def without_quoting(lines: Sequence[Line]) -> Sequence[Line]:
+    """Return the lines without the marks that a mail puts before what it answers, where times stand behind them."""
+    found = [_QUOTED.match(text) for _, text in lines]
+    if sum(1 for item in found if item) < _FEWEST_NUMBERED:
+        return lines
+    return [(number, text[item.end() :] if item else text) for (number, text), item in zip(lines, found, strict=True)]
+
+
 def without_struck(text: str) -> str:
     """Return a line without what was crossed out in it, between tildes or with a stroke through each letter."""
     return _STRUCK.sub(" ", text)
@@ -51,6 +61,18 @@ def misread(text: str) -> str:
     if _LETTER_FOR_DIGIT.search(text):
         return "letter_for_digit"
     return "numbers_in_words" if _IN_WORDS.search(text) else ""
+
+
+def is_drawn(line: str) -> bool:
+    """Tell whether a line is one drawn between the rows of a table."""
+    return "--" in line and not line.strip(" \t|+:=_-")
+
+
+def unmarked(cell: str) -> str:
+    """Return a cell without the marks around it that make it bold or a word."""
+    if cell[:1] in _AROUND and cell[-1:] == cell[:1] and len(cell) > _FEWEST_MARKED:
+        return cell.strip(cell[0]).strip()
+    return cell
 
 
 def with_dittos(cells: list[str]) -> list[str]:

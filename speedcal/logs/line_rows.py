@@ -122,6 +122,8 @@ def _aligned(lines: Sequence[Line]) -> Split | None:
     if width < _FEWEST_ALIGNED or not ({"time", "latitude", "longitude"} <= roles or {"time", "speed"} <= roles):
         return None
     rows = [_words(text) for _, text in lines[1:]]
+    if 2 * sum(1 for word in rows[0] if any(map(str.isdigit, word))) < width:  # a sentence
+        return None
     if any(character.isdigit() for name in names[:1] for character in name) or any(
         len(row) != width for row in rows[:_LOOKED_AT]
     ):

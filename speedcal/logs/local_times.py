@@ -32,14 +32,20 @@ def in_usual_form(text: str) -> str:
     """
     text = _SAYS_CLOCK.sub("", _WEEKDAY.sub("", text))
     text = _YEAR_FIRST.sub(r"\1-\2-\3 ", _DAY_OF_YEAR.sub(_day_of_year, _WEEK.sub(_day_of_week, text)))
-    text = _IDEOGRAPHS.sub(lambda found: f"{found[1]}:{found[2]:0>2}:{found[3] or '00':0>2}", text)
-    text = _HALF_BEFORE.sub(lambda found: f"{found[2]} {'am' if found[1] else 'pm'}", text)
-    text = _DOTTED.sub(r"\1:\2:\3", text)
+    text = _DOTTED.sub(r"\1:\2:\3", with_colons(text))
     seconds = _SECONDS.fullmatch(text)
     if seconds:
         return seconds[1]
     spoken = spoken_time(text)
     return spoken[1] if spoken is not None and not spoken[2].strip() else text
+
+
+def with_colons(text: str) -> str:
+    """Return text in which times with the signs for hour and minute, or for half of the day, have colons, am and pm."""
+    if text.isascii():
+        return text
+    text = _IDEOGRAPHS.sub(lambda found: f"{found[1]}:{found[2]:0>2}:{found[3] or '00':0>2}", text)
+    return _HALF_BEFORE.sub(lambda found: f"{found[2]} {'am' if found[1] else 'pm'}", text)
 
 
 def _day_of_week(found: re.Match[str]) -> str:

@@ -13,8 +13,10 @@ from speedcal.errors import Problem
 from speedcal.logs.bad_rows import refuse
 from speedcal.logs.clock_times import UnclearTimesError
 from speedcal.logs.formats import Request
-from speedcal.logs.handwriting import in_decimals, misread, without_numbers_of_lines, without_struck
+from speedcal.logs.handwriting import in_decimals, misread, without_numbers_of_lines, without_quoting, without_struck
 from speedcal.logs.headers import normal, speed_unit_in
+from speedcal.logs.line_rows import Line
+from speedcal.logs.local_times import with_colons
 from speedcal.logs.note_numbers import ABOUT, RANGE, speeds_in, unclear_in
 from speedcal.logs.readings import Readings, Shown, Stamps, build_readings
 from speedcal.logs.source import Source
@@ -30,6 +32,7 @@ _TIME = re.compile(
 _DOTTED = re.compile(r"(?<![\d.,:])([01]?\d|2[0-3])\.([0-5]\d)\.([0-5]\d)(?![\d.,]|:\d)")
 """10.03.17: three parts are a time of day; a date would have to come before a time."""
 _DOTTED_PM = re.compile(r"(?<![\d.,:])(1[0-2]|0?[1-9])\.([0-5]\d)\s?([AaPp])\.?[Mm]\b\.?")
+_SINCE_1970 = re.compile(r"(?<![\d.,:])(1\d{9}(?:\.\d{1,6}|\d{3})?)(?![\d:])")
 _DITTO = re.compile(r"(?:^|(?<=\s))(?:\"|''|″|”|„|〃|ditto|do\.|same)(?=\s|$|[,;])", re.IGNORECASE)
 _ODOMETER = re.compile(
     r"(?<![A-Za-z])(?:odo(?:met(?:er|re))?|trip(?: ?met(?:er|re))?|mileage|total)"
@@ -52,6 +55,7 @@ _BARE = re.compile(r"[\s\d.,;|+-]*(?:[A-Za-z/]{2,5})?\s*")
 _LONGEST = 500
 _LONGEST_HEADING = 5_000
 _MOST_PROBLEMS = 10_000
+_FEWEST_PAIRS = 3
 
 
 @dataclass(slots=True)
@@ -122,7 +126,7 @@ def read_notes(source: Source, lines: Sequence[tuple[int, str]], request: Reques
         No readings, no unit, or lines that cannot be understood: all of them are listed.
     """
     notes = _Notes(heading=heading)
-    for number, text in without_numbers_of_lines(lines):
+    for number, text in _with_times_above(without_numbers_of_lines(without_quoting(lines))):
         if source.is_saying(text):
             continue
         _take(notes, number, text, only=len(lines) == 1)
@@ -152,6 +156,24 @@ def read_notes(source: Source, lines: Sequence[tuple[int, str]], request: Reques
     shown.dropped["crossed_out"] = notes.struck
     shown.dropped["title_with_number"] = notes.titles
     return build_readings(source, "notes" if timed else "held_speeds", shown)
+
+
+def _with_times_above(lines: Sequence[Line]) -> Sequence[Line]:
+    """Return the lines with each time that stands in a line above its reading, where most readings have it there."""
+    made: list[Line] = []
+    alone = joined = 0
+    before = (False, False)
+    for number, text in lines:
+        parts = _time_in(" ".join(text.split())) if len(text) <= _LONGEST and any(map(str.isdigit, text)) else ("", "")
+        has = (bool(parts[0]), bool(speeds_in(parts[1])[0]))  # a time, a number
+        if before == (True, False) and has == (False, True):
+            made[-1] = (number, f"{made[-1][1]} {text}")
+            joined += 1
+        else:
+            made.append((number, text))
+            alone += has == (True, True)
+        before = has
+    return made if joined >= _FEWEST_PAIRS and joined > alone else lines
 
 
 def _take(notes: _Notes, number: int, text: str, *, only: bool) -> None:
@@ -226,13 +248,13 @@ def _take_title(notes: _Notes, text: str) -> None:
 
 def _time_in(text: str) -> tuple[str, str]:
     """Return the time in a line, with colons, and the rest of the line."""
-    text = _COMMA_BEFORE_TIME.sub(", ", text)
+    text = with_colons(_COMMA_BEFORE_TIME.sub(", ", text))
     found, spoken = _TIME.search(text), spoken_time(text)
     if spoken is not None and (found is None or spoken[0] <= found.start()):
         return spoken[1:]
     if found is not None:
         return found.group().strip(), f"{text[: found.start()]} {text[found.end() :]}"
-    for form, written in ((_DOTTED, r"\1:\2:\3"), (_DOTTED_PM, r"\1:\2 \3m")):
+    for form, written in ((_DOTTED, r"\1:\2:\3"), (_DOTTED_PM, r"\1:\2 \3m"), (_SINCE_1970, r"\1")):
         dotted = form.search(text)
         if dotted is not None:
             return dotted.expand(written), f"{text[: dotted.start()]} {text[dotted.end() :]}"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from typing import cast
 
 import numpy as np
@@ -14,8 +15,9 @@ from speedcal.logs import limits
 from speedcal.logs.clock_times import UnclearTimesError
 from speedcal.logs.formats import Request
 from speedcal.logs.handwriting import with_dittos
-from speedcal.logs.headers import Heading, read_heading
+from speedcal.logs.headers import Heading, normal, read_heading, speed_unit_in
 from speedcal.logs.markers import blank_markers
+from speedcal.logs.note_numbers import noted_speed
 from speedcal.logs.numbers import Numbers, parse_numbers
 from speedcal.logs.readings import Readings, Shown, Stamps, at_line, build_readings
 from speedcal.logs.sessions import one_session
@@ -42,7 +44,7 @@ def read_table(source: Source, table: Table, request: Request, *, kind: str) -> 
     index = _speed_column(source, table, headings, request, with_fixes=with_fixes)
     comma = uses_decimal_comma(table)
     cells = with_dittos(table.column(index))
-    speeds = parse_numbers(cells, decimal_comma=comma)
+    speeds, u = _as_noted(parse_numbers(cells, decimal_comma=comma), cells)
     try:
         stamps = read_times(table, headings, request.zone)
     except UnclearTimesError as unclear:
@@ -60,7 +62,8 @@ def read_table(source: Source, table: Table, request: Request, *, kind: str) -> 
     if repaired or lost:
         shown.findings.append(Finding("decimals_lost", column=table.header[index], repaired=repaired, left_out=lost))
     _add_odometer(source, table, headings, unit, comma, shown)
-    shown.u_mps = _uncertainties(table, headings, "u", shown, comma=comma)
+    stated_mps = _uncertainties(table, headings, "u", shown, comma=comma)
+    shown.u_mps = u * SPEED_UNIT_MPS[unit] if stated_mps is None else stated_mps
     shown.u_common_mps = _uncertainties(table, headings, "u_common", shown, comma=comma)
     others = [heading.name for i, heading in enumerate(headings) if heading.role == "speed" and i != index]
     if others:
@@ -69,6 +72,17 @@ def read_table(source: Source, table: Table, request: Request, *, kind: str) -> 
         time_s, _ = on_track_clock(stamps)
         shown.stamps = Stamps(time_s, "gps", stamps.resolution_s, stamps.problems, stamps.findings)
     return build_readings(source, kind, shown)
+
+
+def _as_noted(numbers: Numbers, cells: list[str]) -> tuple[Numbers, FloatArray]:
+    """Return the numbers with those that people noted as a range or as about, and the uncertainties of these."""
+    u = np.full(len(cells), np.nan)
+    left = []
+    for i, problem in numbers.problems:
+        numbers.values[i], u[i] = noted_speed(cells[i])
+        if np.isnan(numbers.values[i]):
+            left.append((i, problem))
+    return replace(numbers, problems=left), u
 
 
 def _uncertainties(table: Table, headings: list[Heading], role: str, shown: Shown, *, comma: bool) -> FloatArray | None:
@@ -134,6 +148,8 @@ def _unit(
         found.setdefault(request.unit, "option")
     if not found and (seen := source.said("dial_unit")):
         return cast(SpeedUnit, seen)
+    if not found and (above := speed_unit_in(normal(table.title))):
+        return above
     if not found:
         proposed = _proposed(table, headings, speeds.values, stamps)
         source.fail("column_without_unit", line=line, column=heading.name, proposed=proposed)

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 from speedcal.logs import limits
 from speedcal.logs.fix_lines import fix_lines
+from speedcal.logs.handwriting import is_drawn, unmarked
 from speedcal.logs.headers import read_heading
 from speedcal.logs.line_rows import split_lines
 from speedcal.logs.numbers import MISSING
@@ -22,7 +23,7 @@ _DELIMITERS = ("\t", ";", "|", ",")
 _LOOKED_AT = 60
 _HEADER_WITHIN = 400
 """Rows within which the data must begin."""
-_LONGEST_DATUM = 60
+_LONGEST_DATUM, _LONGEST_TITLE = 60, 5_000
 _DECIMALS = re.compile(r"[-+]?\d+([.,])(?:\d{1,2}|\d{4,})|[-+]?\d{4,}([.,])\d{3}")
 _DITTO = re.compile(r"(?:[^\",;|\t]*|\s*\"\s*)(?:[,;|\t](?:[^\",;|\t]*|\s*\"\s*))*")
 """A row in which every quotation mark stands alone in its cell: it repeats what stands above."""
@@ -62,6 +63,8 @@ class Table:
     """Rows below the data that sum them up; they are no longer among the rows."""
     others: tuple[int, ...] = ()
     """Lines of the headers of other tables in the same rows."""
+    title: str = ""
+    """What stands above the header."""
 
     def column(self, index: int) -> list[str]:
         """Return the cells of a column, empty where a row ends before it."""
@@ -82,7 +85,9 @@ def split_rows(source: Source) -> Rows:
         if len(line) > limits.MAX_LINE:
             source.fail("line_too_long", line=number, length=len(line))
     kept = [
-        (number, line) for number, line in enumerate(lines, 1) if line.strip() and not line.lstrip().startswith("#")
+        (number, line)
+        for number, line in enumerate(lines, 1)
+        if line.strip() and not line.lstrip().startswith("#") and not is_drawn(line)
     ]
     if len(kept) > limits.MAX_POINTS + 1:  # and the header
         source.fail("too_many", what="rows", most=limits.MAX_POINTS)
@@ -99,7 +104,7 @@ def split_rows(source: Source) -> Rows:
         budget -= len(row)
         if budget < 0:
             source.fail("too_many", what="cells", most=limits.MAX_CELLS)
-        cells.append([cell.strip() for cell in row])
+        cells.append([unmarked(cell.strip()) for cell in row])
         numbers.append(number)
     first = kept[0][0] if kept else 0
     comments = [(i, line.strip().lstrip("#").strip()) for i, line in enumerate(lines[: first - 1], 1) if line.strip()]
@@ -172,12 +177,15 @@ def _find_table(rows: Rows) -> Table | None:
     for row in under:
         header = [f"{name} {word}".strip() for name, word in zip(header, _padded(row, len(header)), strict=True)]
     again = [block[names], *under]
-    below = zip(rows.line[start:], rows.cells[start:], strict=True)
+    wordy = _is_words(header[-1:]) and not read_heading(header[-1]).role
+    joined = [_with_remark(cells, len(header)) if wordy else cells for cells in rows.cells[start:]]
+    below = zip(rows.line[start:], joined, strict=True)
     body = [(line, cells) for line, cells in below if any(cells) and cells not in again]
     summed = 0
     while body and body[-1][1][0].lower().rstrip(":.") in _SUMMARY:
         body.pop()
         summed += 1
+    comment = rows.commented[1] if rows.commented else ""
     above = [
         line
         for line, cells in zip(rows.line[:top], rows.cells[:top], strict=True)
@@ -193,6 +201,7 @@ def _find_table(rows: Rows) -> Table | None:
         tuple(above),
         summed,
         _other_tables(rows, top, start),
+        " ".join([comment, *(cell for row in rows.cells[: top + names] for cell in row)])[:_LONGEST_TITLE],
     )
 
 
@@ -209,6 +218,12 @@ def _filled(row: list[str]) -> int:
 
 def _padded(cells: list[str], width: int) -> list[str]:
     return cells[:width] + [""] * (width - len(cells))
+
+
+def _with_remark(cells: list[str], width: int) -> list[str]:
+    """Return a row whose last cell is a remark that went on behind a comma."""
+    beyond = cells[width - 1 :]
+    return [*cells[: width - 1], " ".join(beyond)] if len(beyond) > 1 and _is_words(beyond) else cells
 
 
 def _is_words(row: list[str]) -> bool:

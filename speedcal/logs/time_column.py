@@ -19,7 +19,7 @@ from speedcal.logs.written_times import parse_stamp
 _NO_TIME = " 00:00:00"
 """Behind a date that a spreadsheet keeps."""
 _WORTH = {"zoned": 5, "naive": 4, "slashed": 3, "number": 1}
-_LOOKED_AT = 50
+_LOOKED_AT, _FEW = 50, 0.1
 _PARTS = {
     word: part
     for part, words in {
@@ -97,13 +97,21 @@ def _joined(parts: tuple[str, ...]) -> str:
 def _rank(cells: list[str], heading: Heading) -> tuple[int, float]:
     """Return what a column is worth as the time: one that stands still while the rows go on is none.
 
-    At equal worth the clock of the receiver goes before that of the device.
+    At equal worth the clock of the receiver goes before that of the device, and what runs on before what runs back.
     """
     worth = _worth(cells, heading)
     sample = cells[:: max(len(cells) // _LOOKED_AT, 1)]
     if worth and len(sample) > 3 and len(set(sample)) == 1:
         return 0, 0.0
-    return worth, 0.5 if _RECEIVER.search(heading.name.lower()) else 0.0
+    return worth, 0.5 * bool(_RECEIVER.search(heading.name.lower())) - _share_back(cells[:_LOOKED_AT])
+
+
+def _share_back(cells: list[str]) -> float:
+    """Return in which share of their steps times run back, 0 for one in ten or fewer."""
+    stamps = [stamp for stamp in map(parse_stamp, cells) if stamp is not None]
+    kept = [stamp.value for stamp in stamps if stamp.kind == stamps[0].kind]
+    share = float((np.diff(kept) < 0).mean()) if len(kept) > 1 else 0.0
+    return share if share > _FEW else 0.0
 
 
 def _worth(cells: list[str], heading: Heading) -> int:

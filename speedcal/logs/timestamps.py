@@ -14,7 +14,7 @@ from speedcal.errors import Problem
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray
 from speedcal.logs import limits
-from speedcal.logs.clock_times import read_clock_times, undo_change
+from speedcal.logs.clock_times import UnclearTimesError, read_clock_times, undo_change
 from speedcal.logs.instants import usual_instants
 from speedcal.logs.numbers import MISSING, time_step
 from speedcal.logs.readings import Clock, Stamps
@@ -95,10 +95,10 @@ def _read_family(stamps: list[Stamp], family: tuple[StampKind, ...], words: str,
         )
         if clock == "local":
             return _naive(values, step, words, zone, findings)
-        return Stamps(values, clock, step, [], findings)
+        return _running(Stamps(values, clock, step, [], findings))
     if family == _CLOCKS:
         read = read_clock_times(stamps, words, zone)
-        return Stamps(read.time_s, read.clock, read.step_s, [], read.findings)
+        return _running(Stamps(read.time_s, read.clock, read.step_s, [], read.findings))
     step = min(stamp.step for stamp in stamps)
     if family == ("slashed",):
         return _slashed(stamps, step, words, zone)
@@ -106,6 +106,14 @@ def _read_family(stamps: list[Stamp], family: tuple[StampKind, ...], words: str,
     if family == ("zoned",):
         return Stamps(values, "utc", step)
     return _naive(values, step, words, zone, [])
+
+
+def _running(read: Stamps) -> Stamps:
+    """Refuse times that run back as often as those of laps do, each counted from the last."""
+    back = float((np.diff(read.time_s) < 0).mean()) if len(read.time_s) >= _FEWEST_LAPS else 0.0
+    if _OFTEN_BACK < back < 1 - _OFTEN_BACK and read.clock in {"elapsed", "time of day"}:
+        raise UnclearTimesError("times_run_back")
+    return read
 
 
 def _slashed(stamps: list[Stamp], step: float, words: str, zone: tzinfo | None) -> Stamps:
@@ -163,6 +171,9 @@ _UNITS = (
     (re.compile(r"(?<![a-z])(h|hours?)(?![a-z])"), 3600.0),
     (re.compile(r"(?<![a-z])(s|sec|secs|seconds?)(?![a-z])"), 1.0),
 )
+_FEWEST_LAPS, _OFTEN_BACK = 6, 0.2
+_FEWEST_NOTED, _MOST_NOTED, _SHORTEST_S = 4, 40, 60.0
+"""Of times that are hours and minutes in digits: a drive of fewer seconds than the last tells nothing."""
 _DAY_S = 86_400.0
 _SPREADSHEET_EPOCH_D = 25_569
 """Number of 1970-01-01 among the days that spreadsheets count from the end of 1899."""
@@ -197,6 +208,9 @@ def read_number_times(values: FloatArray, step: float, words: str) -> tuple[Floa
         times += _DAY_S * np.cumsum(np.diff(times, prepend=times[0]) < -_DAY_S / 2)
         finding = Finding("clock_digits")
         return times, "time of day", step, [finding]
+    of_day = _of_clock_digits(values, step)
+    if of_day is not None:
+        return of_day * 60.0, "time of day", 60.0, [Finding("minutes_in_digits")]
     factor = 1e-3 if whole and np.ptp(values) > _DAY_S and np.median(np.abs(np.diff(values))) >= 50 else 1.0
     finding = Finding("elapsed_unit", unit_s=factor)
     return values * factor, "elapsed", step * factor, [finding]
@@ -207,3 +221,14 @@ def _are_clock_digits(values: FloatArray) -> bool:
     minutes, seconds = values // 100 % 100, values % 100
     in_day = values.min() >= 0 and 10_000 <= values.max() < 240_000
     return bool(len(values) >= 8 and in_day and (minutes < 60).all() and (seconds < 60).all() and np.ptp(values) >= 100)
+
+
+def _of_clock_digits(values: FloatArray, step: float) -> FloatArray | None:
+    """Return the minutes of the day that 14.03 or 1403 tell, where as seconds they would be no drive; else None."""
+    parted = abs(step - 0.01) < 1e-9
+    if not parted and (step < 1 or len(values) > _MOST_NOTED):
+        return None
+    hours, minutes = np.divmod(np.round(values * 100) if parted else values, 100)
+    of_a_day = hours.min() >= 1 and hours.max() < 24 and bool((minutes < 60).all())
+    no_drive = len(values) >= _FEWEST_NOTED and 0 < np.ptp(values) < _SHORTEST_S
+    return hours * 60 + minutes if of_a_day and no_drive else None

@@ -217,6 +217,10 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "some times have seconds and some may be minutes and seconds",
         "Head the column 'time hh:mm' or 'elapsed mm:ss', or write the seconds everywhere",
     ),
+    "times_run_back": (
+        "the times run back too often for those of one drive; they may be those of laps, each counted from the last",
+        "Give times since the start, or the time of day, in their order",
+    ),
     "unknown_zone": (
         "the time zone {found!r} is not known",
         "Write it as +02:00, or as its IANA name",
@@ -374,6 +378,7 @@ FINDINGS: dict[str, Template] = {
     "no_times": "Column {column:quoted} holds no time: the speeds are taken as held one after the other.",
     "fraction_of_day": "Times between 0 and 1 were taken as fractions of a day, as spreadsheets write clock times.",
     "clock_digits": "Times such as 103215 were taken as clock times without colons, 10:32:15.",
+    "minutes_in_digits": "Times such as 14.03 or 1403 were taken as hours and minutes; seconds would be no drive.",
     "elapsed_unit": lambda values: (
         "The times are numbers without a unit and were taken as "
         f"{'seconds' if values['unit_s'] == 1 else 'milliseconds'} since the start."

@@ -1,0 +1,125 @@
+"""Tables that people fill by hand: speeds as they are noted, times as a watch or a chat gives them."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from speedcal.errors import ReadingsFormatError
+from speedcal.logs import read_readings
+from speedcal.logs.readings import Readings
+from speedcal.units import MPH_MPS
+
+_AT = ("14:03:12", "14:03:36", "14:04:07", "14:04:34", "14:05:14", "14:05:36", "14:06:11")
+_AFTER_S = (0, 24, 55, 82, 122, 144, 179)
+_SHOWN = ("30", "38", "47", "55", "64", "60", "52")
+
+
+def _read(tmp_path: Path, *lines: str) -> Readings:
+    path = tmp_path / "notes"
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    return read_readings(path)
+
+
+def _is_drive(readings: Readings) -> bool:
+    rows = len(readings) == len(_SHOWN) and np.allclose(readings.speed_mps, np.array(_SHOWN, float) * MPH_MPS)
+    return bool(rows and np.allclose(readings.time_s - readings.time_s[0], _AFTER_S))
+
+
+@pytest.mark.parametrize(
+    ("cell", "shown", "u"),
+    [
+        ("60-62", 61, 2 / math.sqrt(12)),
+        ("60–62", 61, 2 / math.sqrt(12)),
+        ("60 to 62", 61, 2 / math.sqrt(12)),
+        ("34+", 34, 1),
+        ("34-", 34, 1),
+        ("~34", 34, 1),
+        ("34?", 34, 1),
+        ("ca. 34 mph", 34, 1),
+        ("34ish", 34, 1),
+        ("62 1/2", 62.5, math.nan),
+        ("62½", 62.5, math.nan),
+    ],
+)
+def test_a_cell_says_what_a_note_does(tmp_path: Path, cell: str, shown: float, u: float) -> None:
+    readings = _read(tmp_path, "time,speedo mph", "10:00:00,40", f"10:01:00,{cell}", "10:02:00,50")
+    assert np.allclose(readings.speed_mps / MPH_MPS, [40, shown, 50])
+    noted = np.full(3, math.nan) if readings.u_speed_mps is None else readings.u_speed_mps / MPH_MPS
+    assert np.allclose(noted, [math.nan, u, math.nan], equal_nan=True)
+
+
+@pytest.mark.parametrize("cell", ["30 in 4th", "over 34", "60 62", "-34", "3O"])
+def test_what_a_cell_leaves_open_is_no_speed(tmp_path: Path, cell: str) -> None:
+    rows = [f"{at},{shown}" for at, shown in zip(_AT, _SHOWN, strict=True)]
+    assert len(_read(tmp_path, "time,speedo mph", *rows, f"14:07:00,{cell}")) == len(_SHOWN)
+
+
+def _table(header: str, form: str, *above: str) -> list[str]:
+    return [*above, header, *(form.format(at=at, v=shown) for at, shown in zip(_AT, _SHOWN, strict=True))]
+
+
+@pytest.mark.parametrize(
+    "lines",
+    [
+        _table("time,speedo", "{at},{v}", "Speedometer log in mph", ""),
+        _table("| Time | Dial |\n| :---: | ---: |", "| {at} | {v} |", "## Drive, mph", ""),
+        _table("| **Time** | **Dial mph** |", "| {at} | **{v}** |"),
+        _table("'Time','Speedo (mph)'", "'{at}','{v}'"),
+        _table("time,speedo mph,remark", "{at},{v},hot, windy"),
+        _table("speedo mph", "> {at} {v}", "On 17 March 2026 Alex wrote:"),
+        _table("", "Alex, {at}\n{v} mph\n"),
+        _table("speedo mph", "{at} {v} mph, 2500 rpm"),
+        _table("speedometer in miles per hour", "at {at} it says {v}"),
+    ],
+)
+def test_a_drive_as_people_write_and_copy_it(tmp_path: Path, lines: list[str]) -> None:
+    assert _is_drive(_read(tmp_path, *lines))
+
+
+def test_a_title_above_a_list_is_no_time_of_its_first_reading(tmp_path: Path) -> None:
+    readings = _read(tmp_path, "began 10:15:00", "30 mph", "40", "50", "60")
+    assert (readings.clock, len(readings)) == ("none", 4)
+
+
+@pytest.mark.parametrize("header", ["1773756192", "1773756192000"])
+def test_notes_stamped_by_a_computer(tmp_path: Path, header: str) -> None:
+    one_s = 10 ** (len(header) - 10)
+    rows = [f"{int(header) + one_s * after} {v}" for after, v in zip(_AFTER_S, _SHOWN, strict=True)]
+    readings = _read(tmp_path, "mph", *rows)
+    assert _is_drive(readings)
+    assert (readings.clock, readings.time_s[0]) == ("utc", 1773756192)
+
+
+@pytest.mark.parametrize("form", ["{0}.{1}", "{0}{1}"])
+def test_hours_and_minutes_in_digits_are_no_seconds(tmp_path: Path, form: str) -> None:
+    """As seconds, the drive would last two of them."""
+    rows = [f"{form.format(*at.split(':'))};{v}" for at, v in zip(_AT, _SHOWN, strict=True)]
+    readings = _read(tmp_path, "Zeit;Tacho mph", *rows)
+    assert readings.clock == "time of day"
+    assert readings.time_s.tolist() == [3600 * 14 + 60 * minute for minute in (3, 3, 4, 4, 5, 5, 6)]
+    assert [finding.code for finding in readings.findings] == ["minutes_in_digits"]
+
+
+def test_digits_that_make_a_drive_are_seconds(tmp_path: Path) -> None:
+    rows = [f"{1403 + after};{v}" for after, v in zip(_AFTER_S, _SHOWN, strict=True)]
+    assert _read(tmp_path, "time;speedo mph", *rows).clock == "elapsed"
+
+
+_LAPS_S = [b - a for a, b in zip((0, *_AFTER_S), _AFTER_S, strict=False)]
+
+
+def test_the_times_of_a_watch_that_run_on_are_those_of_the_drive(tmp_path: Path) -> None:
+    laps = zip(_LAPS_S, _AFTER_S, _SHOWN, strict=True)
+    rows = [f"{lap // 60}:{lap % 60:02d}.00,{at // 60}:{at % 60:02d}.00,{v}" for lap, at, v in laps]
+    assert _is_drive(_read(tmp_path, "Lap time,Total time,Speedo mph", *rows))
+
+
+def test_times_of_laps_alone_are_asked_about(tmp_path: Path) -> None:
+    rows = [f"{lap // 60}:{lap % 60:02d}.00,{v}" for lap, v in zip(_LAPS_S, _SHOWN, strict=True)]
+    with pytest.raises(ReadingsFormatError) as refused:
+        _read(tmp_path, "Time,Speedo mph", *rows)
+    assert refused.value.code == "times_run_back"
