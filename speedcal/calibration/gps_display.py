@@ -101,6 +101,7 @@ class _Moments:
         self.ground_variance = ground.variance_at(moment) + (rate * every * notes.at.spacing_s) ** 2 / 12
         self.wrong = float(cells.weight @ cells.wrong_share)
         variance = GPS_SCATTER_MPS**2 + notes.own_variance[:, None] + self.ground_variance
+        variance = np.where(self.moves, variance, CRAWL_SD_MPS**2)  # a dial that hardly moves shows what it likes
         self.display = self.density(notes.indicated_mps[:, None] - self.speed, variance).sum(axis=1)
         self.display += self.off_track * notes.stray
 

@@ -45,7 +45,7 @@ def _log_evidence(ground: GroundSpeed, notes: Notes, cells: Cells, share: float,
     assert inside.all()
     own = notes.own_variance[:, None] + ground.variance_at(moment) + (0.5 * rate) ** 2 / 12
     shown = notes.indicated_mps[:, None]
-    display = stats.norm.pdf(shown, speed, np.sqrt(GPS_SCATTER_MPS**2 + own)) @ weight
+    display = stats.norm.pdf(shown, speed, np.where(speed < 2.8, 2.0, np.sqrt(GPS_SCATTER_MPS**2 + own))) @ weight
     wrong = float(cells.weight @ cells.wrong_share)
     offset = cells.offset_mps[best] + np.linspace(-2.5, 2.5, 81)
     gain = cells.gain[best] + np.linspace(-0.25, 0.25, 101)
@@ -115,6 +115,33 @@ def test_each_second_reading_off_a_gps_display_is_never_trusted() -> None:
 
 def test_readings_of_the_dial_alone_are_not_doubted() -> None:
     assert not any(_doubts(seed, None) for seed in range(8))
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_what_a_dial_shows_at_a_crawl_is_no_sign_of_a_display(seed: int) -> None:
+    """Ten of the notes are taken in a queue, where nearly every dial shows what GPS does."""
+    drive = simulate("noted", [83, seed])
+    rng = np.random.default_rng(seed)
+    ground, time = ground_speed(drive.track), drive.readings.time_s
+    crawls = ground.time_s[(ground.speed_mps > 0.3) & (ground.speed_mps < 2.5)]
+    queued = rng.choice(crawls, 10)
+    moment = np.concatenate([time + drive.truth.clock_offset_s, queued])
+    true = np.concatenate([drive.truth.reading_ground_mps, ground.at(queued)[0]])
+    shown = np.round(rng.normal(1.02 * true, 0.3 * MPH_MPS) / MPH_MPS) * MPH_MPS
+    notes = Notes(
+        moment - drive.truth.clock_offset_s,
+        shown,
+        stray_density(ground, shown),
+        moments(1.0, 1.0),
+        MPH_MPS / np.sqrt(12),
+        np.zeros(len(shown)),
+    )
+    shift = [Shift(drive.truth.clock_offset_s, 0.0, 0.0, 1.02)]
+
+    def odds(some: Notes) -> float:
+        return gps_display(ground, some, clock_cells(ground, some, shift, np.zeros_like)).log
+
+    assert odds(notes) == pytest.approx(odds(notes.only(np.arange(len(time)))), abs=1.5)
 
 
 def test_what_a_display_may_have_drawn_is_in_the_interval_by_its_odds() -> None:
