@@ -11,8 +11,10 @@ from support import documents as doc
 
 from speedcal.cli import COMMANDS, EXIT_FAIL, EXIT_NOT_PROVEN, cli
 from speedcal.guide import find, pages, title
+from speedcal.logs import limits
 from speedcal.schema import TableReader
 from speedcal.statements import KINDS, stated
+from speedcal.web.settings import Limits
 
 STATEMENTS = sorted(path.stem for path in (doc.ROOT / "speedcal" / "data" / "keys").glob("*.toml"))
 
@@ -69,6 +71,12 @@ def test_every_command_and_exit_status_is_in_the_guide() -> None:
     assert not [name for name in COMMANDS if not re.search(rf"`{name}\b", text)]
     for status, word in ((EXIT_FAIL, "fail"), (EXIT_NOT_PROVEN, "not proven"), (2, "input that cannot")):
         assert re.search(rf"\b{status} [^,]*{word}", text)
+
+
+def test_the_sizes_of_files_are_those_that_are_kept_to() -> None:
+    """In the command and on the page."""
+    most, on_page = limits.MAX_BYTES // 2**20, Limits().file_bytes // 2**20
+    assert f"Files up to {most} MB ({on_page} MB on the upload page)" in pages()["limits"]
 
 
 def test_every_option_named_in_the_guide_exists() -> None:
