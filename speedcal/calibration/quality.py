@@ -25,6 +25,7 @@ from speedcal.calibration.tuning import (
     MILES_KILOMETRES_TOLERANCE,
     NARROW_RANGE,
     OFFSET_UNKNOWN_MPS,
+    OTHER_SPEEDS,
     SAME_LEVEL_MPS,
     VIEW_NOTICED,
     WIDE_MPS,
@@ -79,15 +80,12 @@ def judge(
 
 def trust_in_checks(calibration: Calibration) -> Calibration:
     """Return a calibration from checks with its word of trust and its findings."""
-    used, (low, high) = int(calibration.readings["used"].sum()), calibration.speed_range_mps
+    used = int(calibration.readings["used"].sum())
     notes = (_wrong_readings(calibration), _offset(calibration), _bent(calibration))
-    beyond = {"below_mps": 0.8 * low, "above_mps": 1.2 * high}
     found = (
         _unit_suspected(calibration),
         Finding("few_checks", count=used) if used < FEW_RUNS else None,
-        Finding("one_speed", low_mps=low, high_mps=high, unit=calibration.unit, **beyond)
-        if high < NARROW_RANGE * low
-        else None,
+        _one_speed(calibration),
         _many_wrong(calibration),
         _wide(calibration),
     )
@@ -113,18 +111,24 @@ def _reasons(calibration: Calibration) -> tuple[Finding, ...]:
 
 def _too_little(calibration: Calibration) -> list[Finding]:
     """Return reasons that say the drive had too few readings or too few different speeds."""
-    unit, used = calibration.unit, int(calibration.readings["used"].sum())
-    low, high = calibration.speed_range_mps
+    used = int(calibration.readings["used"].sum())
     found = [Finding("few_readings", count=used)] if used < FEW_READINGS else []
-    if high < NARROW_RANGE * low:
-        found.append(
-            Finding("one_speed", low_mps=low, high_mps=high, below_mps=0.8 * low, above_mps=1.2 * high, unit=unit)
-        )
+    if narrow := _one_speed(calibration):
+        found.append(narrow)
     elif calibration.steady_runs < FEW_RUNS:
         found += [] if _dense(calibration) else [Finding("few_runs", count=calibration.steady_runs)]
     elif len(levels := _levels(calibration)) < FEW_RUNS:
-        found.append(Finding("few_speeds", levels_mps=levels, unit=unit))
+        found.append(Finding("few_speeds", levels_mps=levels, unit=calibration.unit))
     return found
+
+
+def _one_speed(calibration: Calibration) -> Finding | None:
+    """Return that the speeds are too alike, with a slower and a faster one that would tell more."""
+    (low, high), (slower, faster) = calibration.speed_range_mps, OTHER_SPEEDS
+    if high >= NARROW_RANGE * low:
+        return None
+    beyond = {"below_mps": slower * low, "above_mps": faster * high}
+    return Finding("one_speed", low_mps=low, high_mps=high, unit=calibration.unit, **beyond)
 
 
 def _dense(calibration: Calibration) -> bool:

@@ -108,6 +108,9 @@ ODOMETER_WRONG_FROM, ODOMETER_SLOPE_SLACK = 5.0, 0.01
 FEW_READINGS, FEW_RUNS, NARROW_RANGE, SAME_LEVEL_MPS = 8, 3, 1.3, 1.5
 """Below these counts an answer is weak; speeds whose ends have a smaller ratio are one speed; levels nearer than this
 are one level. Common practice, no source."""
+OTHER_SPEEDS = 0.8, 1.2
+"""The slowest and the fastest of speeds too alike, times these, are what to drive besides. What a road allows; it
+changes no answer."""
 
 DENSE_LEVELS, DENSE_ROWS = 6, 10
 """So many levels with so many rows of a log each tell a dial without any run of one speed."""

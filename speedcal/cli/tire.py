@@ -105,6 +105,7 @@ def _emit_table(sizes: tuple[str, ...], as_json: bool, options: dict[str, Any]) 
 def _figures(rolled: RolledTire, before: RolledTire | None, teeth: int | None) -> dict[str, Interval]:
     """Return what a tire rolls, and against another what it does to the reading and to the driven gear."""
     from speedcal.interval import Interval
+    from speedcal.text.verdict import in_percent
     from speedcal.vehicle.rolling_circumference import TireChange
 
     around = rolled.circumference_m
@@ -112,7 +113,7 @@ def _figures(rolled: RolledTire, before: RolledTire | None, teeth: int | None) -
     if before is None:
         return figures
     gain = TireChange(before, rolled).gain
-    figures["reads_percent"] = Interval(*(100 * (end - 1) for end in (gain.value, gain.low, gain.high)))
+    figures["reads_percent"] = in_percent(gain)
     return figures | ({"exact_driven_teeth": gain.scaled(teeth)} if teeth else {})
 
 

@@ -34,10 +34,10 @@ def marks_to_hold(
     else:
         top = speed_limit_mps * (1 - assumed["may_read_low"].si)
     bottom = (_LOWEST[unit] if lowest is None else lowest) * factor
-    marks = _multiples(step, bottom, top)
+    marks = multiples(step, bottom, top)
     for finer in _SLOW_STEPS if lowest is None else ():
         if len(marks) < min(LEVELS):
-            marks = _multiples(finer * factor, _SLOW_FROM * top, top)
+            marks = multiples(finer * factor, _SLOW_FROM * top, top)
     if len(marks) < min(LEVELS):
         raise PlanError(
             "too_few_marks",
@@ -50,6 +50,6 @@ def marks_to_hold(
     return marks
 
 
-def _multiples(step: float, low: float, high: float) -> FloatArray:
+def multiples(step: float, low: float, high: float) -> FloatArray:
     """Return the multiples of a step between two values, ends included."""
     return np.asarray(np.arange(np.ceil(low / step - 1e-9), np.floor(high / step + 1e-9) + 1) * step)

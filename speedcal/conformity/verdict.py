@@ -10,6 +10,7 @@ import numpy as np
 
 from speedcal.conformity.change import ChangeCheck, compare_odometer, compare_speed
 from speedcal.conformity.decision import decide
+from speedcal.conformity.marks import multiples
 from speedcal.conformity.next_step import looks_at, looks_first, next_steps
 from speedcal.conformity.probability import Box
 from speedcal.conformity.reference_speed import reference_findings
@@ -119,7 +120,7 @@ def _work_done(work: Work | Mapping[str, Any] | None) -> Work | None:
 def _judge_speed(
     after: Calibration, rule: Tolerance, changes: tuple[ChangeCheck, ...], findings: list[Finding]
 ) -> Verification:
-    driven = _driven(after, rule)
+    driven = driven_part(after, rule)
     speeds = rule.speeds_mps or _round_speeds(after, rule, driven)
     checks = tuple(_check(after, rule, speed) for speed in speeds)
     everywhere = rule.limits_between(*driven, after.dial) if driven and _is_continuous(rule) else None
@@ -160,7 +161,7 @@ def _is_continuous(rule: Tolerance) -> bool:
     return any(limit.from_mps < limit.to_mps for limit in rule.limits)
 
 
-def _driven(after: Calibration, rule: Tolerance) -> tuple[float, float] | None:
+def driven_part(after: Calibration, rule: Tolerance) -> tuple[float, float] | None:
     """Return the part of the driven range where the rule holds, in the speed that the rule takes as given."""
     low, high = after.speed_range_mps
     if rule.given == "indicated":
@@ -172,11 +173,8 @@ def _driven(after: Calibration, rule: Tolerance) -> tuple[float, float] | None:
 def _round_speeds(after: Calibration, rule: Tolerance, driven: tuple[float, float] | None) -> tuple[float, ...]:
     if driven is None:
         raise rule.does_not_hold("rule_holds_nowhere_driven")
-    factor = SPEED_UNIT_MPS[after.unit]
-    step = ROUND_SPEED[after.unit] * factor
-    low, high = driven
-    inside = np.arange(np.ceil(low / step - 1e-9), np.floor(high / step + 1e-9) + 1) * step
-    return tuple(float(v) for v in inside) or driven
+    step = ROUND_SPEED[after.unit] * SPEED_UNIT_MPS[after.unit]
+    return tuple(float(v) for v in multiples(step, *driven)) or driven
 
 
 def _check(after: Calibration, rule: Tolerance, speed: float) -> Check:

@@ -4,18 +4,16 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from speedcal.fleet.rows import DrivePoint, FleetRow
+from speedcal.report.html import environment
 from speedcal.text.fleet import within
 from speedcal.text.fleet_messages import action_text
 from speedcal.text.fleet_page import PAGE, about, false_alarms
 from speedcal.units import MILE_M
 
 if TYPE_CHECKING:
-    from jinja2 import Environment
-
     from speedcal.fleet.result import FleetResult
 
 _DAY_S = 86400.0
@@ -30,7 +28,7 @@ _TRUST = {"": 0, "WEAK": 1, "TRUSTED": 2}
 def render_page(result: FleetResult) -> str:
     """Return the page."""
     page: str = (
-        _environment()
+        environment("speedcal.fleet")
         .get_template("fleet.html")
         .render(
             text=PAGE, about=_about(result), false_alarms=false_alarms(result.rate), data=_embedded(page_data(result))
@@ -123,11 +121,3 @@ def _day(time_s: float) -> int:
 
 def _thousandths(percent: float) -> int:
     return round(1000 * percent)
-
-
-@lru_cache(maxsize=1)
-def _environment() -> Environment:
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
-    options: dict[str, Any] = {"trim_blocks": True, "lstrip_blocks": True, "undefined": StrictUndefined}
-    return Environment(loader=PackageLoader("speedcal.fleet"), autoescape=True, **options)

@@ -11,6 +11,7 @@ import numpy as np
 
 from speedcal.calibration.tuning import TIRE_STATE_U
 from speedcal.conformity.probability import Box
+from speedcal.conformity.verdict import driven_part
 from speedcal.errors import FleetError, SpeedcalError
 from speedcal.finding import Finding
 from speedcal.fleet.kept import Outcome, calibration_of
@@ -301,10 +302,9 @@ def _chance(factor: Interval, band: tuple[float, float]) -> float:
 def _limits_of(pooled: Calibration, rule: Tolerance) -> ShownLimits | None:
     """Return what a rule allows at its own speeds, or at the ends and the middle of those driven."""
     rule = rule.in_unit(pooled.unit)
-    low, high = pooled.speed_range_mps
-    low, high = max(low, rule.domain_mps[0]), min(high, rule.domain_mps[1])
-    speeds = rule.speeds_mps or ((low, (low + high) / 2, high) if low < high else ())
-    return rule.shown_limits(tuple(speeds)) if speeds else None
+    driven = driven_part(pooled, rule)
+    speeds = rule.speeds_mps or ((driven[0], sum(driven) / 2, driven[1]) if driven else ())
+    return rule.shown_limits(speeds) if speeds else None
 
 
 def _beyond_driven(pooled: Calibration, rule: Tolerance | None) -> list[Finding]:

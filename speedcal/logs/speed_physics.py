@@ -74,19 +74,22 @@ def are_swapped(
 
 
 def _scatter(speeds: FloatArray, ground_mps: FloatArray) -> float:
+    logs = _log_ratios(speeds, ground_mps)
+    return float(robust_scale(logs - np.median(logs))) if len(logs) else 0.0
+
+
+def _log_ratios(speeds: FloatArray, ground_mps: FloatArray) -> FloatArray:
+    """Return the logarithms of how many of the numbers make a m/s, under way; none where they are too few."""
     moving = np.isfinite(speeds) & np.isfinite(ground_mps) & (ground_mps > _SLOWEST_MPS) & (speeds > _NOTHING)
-    if moving.sum() < _FEWEST:
-        return 0.0
     logs = np.log(speeds[moving] / ground_mps[moving])
-    return float(robust_scale(logs - np.median(logs)))
+    return logs if len(logs) >= _FEWEST else logs[:0]
 
 
 def ratio_to_positions(speeds: FloatArray, ground_mps: FloatArray) -> float:
     """Return how many of the numbers make a m/s over the ground, NaN where the drive or the scatter do not tell."""
-    moving = np.isfinite(speeds) & np.isfinite(ground_mps) & (ground_mps > _SLOWEST_MPS) & (speeds > _NOTHING)
-    if moving.sum() < _FEWEST:
+    logs = _log_ratios(speeds, ground_mps)
+    if not len(logs):
         return math.nan
-    logs = np.log(speeds[moving] / ground_mps[moving])
     middle = float(np.median(logs))
     scatter = robust_scale(logs - middle)
     return math.exp(middle) if scatter < _WORST_SCATTER else math.nan

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 def render_html(model: ReportModel, pictures: Pictures) -> str:
     """Return the page of a report, complete with its pictures."""
     page: str = (
-        _environment()
+        environment("speedcal.report")
         .get_template("report.html")
         .render(
             model=model,
@@ -37,9 +37,10 @@ def _data_uri(svg: bytes) -> str:
     return "data:image/svg+xml;base64," + base64.b64encode(svg).decode()
 
 
-@lru_cache(maxsize=1)
-def _environment() -> Environment:
+@lru_cache(maxsize=2)
+def environment(package: str) -> Environment:
+    """Return what fills in the templates of a package."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
     options: dict[str, Any] = {"trim_blocks": True, "lstrip_blocks": True, "undefined": StrictUndefined}
-    return Environment(loader=PackageLoader("speedcal.report"), autoescape=True, **options)
+    return Environment(loader=PackageLoader(package), autoescape=True, **options)

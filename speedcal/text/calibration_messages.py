@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from speedcal.text.messages import Template, Values
+from speedcal.text.messages import Template, Values, labelled
 from speedcal.text.numbers import distance, fill, joined, span, speed
 from speedcal.text.parts import TURNS_THE_NEEDLE, WATCH_THE_NEEDLE
 
@@ -274,10 +274,10 @@ FINDINGS: dict[str, Template] = {
     "onto the shoulders of its tires; the result is for driving straight.",
     "positions_smoothed": "The positions were smoothed, over some {smoothed_s:.0f} s, which cuts bends and rounds off "
     "changes of speed; both were put right by how the dial follows. Recorded speed would tell the factor better.",
-    "track_left_out": lambda values: f"Left out of the track: {_counts(values)}.",
+    "track_left_out": lambda values: f"Left out of the track: {labelled(values['counts'])}.",
     "readings_beside_track": "{count} of {total} readings were taken where the track tells no speed, before it begins, "
     "after it ends or in a gap, and are not used.",
-    "readings_left_out": lambda values: f"Left out of the readings: {_counts(values)}.",
+    "readings_left_out": lambda values: f"Left out of the readings: {labelled(values['counts'])}.",
     "odometer_left_out": _odometer_left_out,
     "wrong_readings": _named,
     "clock_far": _clock_far,
@@ -396,9 +396,3 @@ LABELS: dict[str, str] = {
     "another_day": "tires on another day",
 }
 """Short names of what is counted or listed."""
-
-
-def _counts(values: Values) -> str:
-    from speedcal.text.messages import label
-
-    return ", ".join(f"{label(code)} {count}" for code, count in sorted(values["counts"].items()))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from speedcal.text.messages import Template, Values, label
+from speedcal.text.messages import Template, Values, labelled
 from speedcal.text.numbers import joined, quoted
 
 _HEADERS = "Write a header such as 'dial mph,true mph', 'dial mph,distance mi,time mm:ss' or 'mile post,time,dial mph'"
@@ -94,11 +94,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
 
 FINDINGS: dict[str, Template] = {
     "check_unit_taken": "Column {column:quoted} was taken as {taken}: by anything else the dial would be far out.",
-    "checks_left_out": lambda values: (
-        "Not used as checks: "
-        + ", ".join(f"{label(code)} {count}" for code, count in sorted(values["counts"].items()))
-        + "."
-    ),
+    "checks_left_out": lambda values: f"Not used as checks: {labelled(values['counts'])}.",
     "truth_by_receiver": "{count:n true speed is/true speeds are} read off a receiver: known to 0.1 m/s and the "
     "rounding of its display.",
     "truth_by_run": "{count:n true speed is/true speeds are} from distance and time: the watch 0.2 s at each end "

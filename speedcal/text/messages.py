@@ -46,6 +46,11 @@ def label(code: str) -> str:
     return str(labels().get(code, code))
 
 
+def labelled(counts: Mapping[str, int]) -> str:
+    """Return what was counted, by short names."""
+    return ", ".join(f"{label(code)} {count}" for code, count in sorted(counts.items()))
+
+
 @functools.cache
 def labels() -> Mapping[str, str]:
     """Return every short name."""

@@ -9,7 +9,7 @@ import numpy as np
 
 from speedcal.units import MILE_M, MPH_MPS
 from speedcal.vehicle.data import facts
-from speedcal.vehicle.drivetrain import chain, driving_tire, train_gain
+from speedcal.vehicle.drivetrain import chain, driving_tire, range_gains, train_gain
 from speedcal.vehicle.identities import parts_of
 from speedcal.vehicle.parts import WRONG_PULSES
 from speedcal.vehicle.rolling_circumference import roll_by_convention
@@ -146,7 +146,8 @@ def drive_causes(vehicle: Vehicle, expected: float) -> dict[str, Shifts]:
                 continue
             shifts = [(0.0, size[cause], 1.0)]
         causes[cause] = tuple((shift, spread, 1 / len(shifts)) for shift, spread, _ in shifts)
-    for cause, logs in (("transfer_ratio", _other_ratios(vehicle)), ("other_range", _other_ranges(vehicle))):
+    ranges = [float(np.log(gain)) for _, gain in range_gains(vehicle)]
+    for cause, logs in (("transfer_ratio", _other_ratios(vehicle)), ("other_range", ranges)):
         if logs:
             causes[cause] = tuple((shift, size["transfer"], 1 / len(logs)) for shift in logs)
     return causes | _counting_causes(vehicle)
@@ -171,16 +172,6 @@ def _other_ratios(vehicle: Vehicle) -> list[float]:
     if vehicle.ratio_box is not None:
         box = float(np.log(float(vehicle.ratio_box)))
         logs += [-box, -2 * box]
-    return logs
-
-
-def _other_ranges(vehicle: Vehicle) -> list[float]:
-    """Return what the other range of axle and transfer case, where the job states one, does; logarithms."""
-    logs = []
-    if vehicle.second_axle is not None and vehicle.axle is not None and vehicle.sensor != "wheel":
-        logs.append(float(np.log(float(vehicle.second_axle) / float(vehicle.axle))))
-    if vehicle.second_transfer_ratio is not None and vehicle.sensor in ("driven gear", "output shaft"):
-        logs.append(float(np.log(float(vehicle.second_transfer_ratio / vehicle.transfer_ratio))))
     return logs
 
 

@@ -115,6 +115,16 @@ def shaft_turn_m(vehicle: Vehicle) -> Interval | None:
     return Interval.around(value, 1.96 * value * math.hypot(rolled.u_relative, vehicle.axle.u_relative))
 
 
+def range_gains(vehicle: Vehicle) -> list[tuple[str, float]]:
+    """Return by how much more the shaft turns in the other range of axle and transfer case, where the job states it."""
+    gains = []
+    if vehicle.second_axle is not None and vehicle.axle is not None and vehicle.sensor != "wheel":
+        gains.append(("axle", float(vehicle.second_axle) / float(vehicle.axle)))
+    if vehicle.second_transfer_ratio is not None and vehicle.sensor in ("driven gear", "output shaft"):
+        gains.append(("transfer_case", float(vehicle.second_transfer_ratio / vehicle.transfer_ratio)))
+    return gains
+
+
 def _teeth(name: str, power: int, teeth: int | None) -> Link:
     return Link(name, power, None if teeth is None else float(teeth))
 

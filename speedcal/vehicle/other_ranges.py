@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from speedcal.interval import tidy
+from speedcal.vehicle.drivetrain import range_gains
 from speedcal.vehicle.judge import Judge
 from speedcal.vehicle.vehicle import Vehicle
 
@@ -27,9 +28,4 @@ class OtherRange:
 
 def other_ranges(judge: Judge, vehicle: Vehicle) -> tuple[OtherRange, ...]:
     """Return the other range of axle and transfer case, where the job states one."""
-    gains = []
-    if vehicle.second_axle is not None and vehicle.axle is not None and vehicle.sensor != "wheel":
-        gains.append(("axle", float(vehicle.second_axle) / float(vehicle.axle)))
-    if vehicle.second_transfer_ratio is not None and vehicle.sensor in ("driven gear", "output shaft"):
-        gains.append(("transfer_case", float(vehicle.second_transfer_ratio / vehicle.transfer_ratio)))
-    return tuple(OtherRange(part, gain, tuple(judge.table(gain))) for part, gain in gains)
+    return tuple(OtherRange(part, gain, tuple(judge.table(gain))) for part, gain in range_gains(vehicle))

@@ -228,6 +228,19 @@ def check_not_locked(context: Context, view: View) -> None:
         raise RefusedError(409, "road_test_is_in")
 
 
+def check_open(context: Context, view: View) -> None:
+    """Refuse a change of a drive or a film where the job is closed or the owner's drives stand.
+
+    Raises
+    ------
+    RefusedError
+        See above.
+    """
+    if view.job.closed:
+        raise RefusedError(409, "job_closed")
+    check_not_locked(context, view)
+
+
 def drive_of(context: Context, view: View, *, removed: bool = False) -> DriveRow:
     """Return the drive that the address names, when this door leads to it and it is there (or was removed).
 

@@ -12,9 +12,10 @@ from speedcal.text.film_messages import left_out_text
 from speedcal.text.page_labels import FILM_TITLES, UNNAMED
 from speedcal.web.answers import RefusedError, wants_json
 from speedcal.web.context import Context, View
+from speedcal.web.drives import check_open
 from speedcal.web.film_files import READINGS_FILE, remove_film
 from speedcal.web.film_store import FilmRow, Films
-from speedcal.web.film_upload import ask_for, check_open, film_of, send_page
+from speedcal.web.film_upload import ask_for, film_of, send_page
 from speedcal.web.guard import PICTURE_POLICY
 from speedcal.web.handin import UNITS
 from speedcal.web.rows import DriveRow

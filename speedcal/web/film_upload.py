@@ -10,7 +10,7 @@ from starlette.responses import JSONResponse, Response
 from speedcal.text.page_labels import FILM_TITLES
 from speedcal.web.answers import RefusedError, busy
 from speedcal.web.context import Context, View
-from speedcal.web.drives import check_not_locked, is_locked, phase_of
+from speedcal.web.drives import check_open, is_locked, phase_of
 from speedcal.web.film_files import forget_films, write_piece
 from speedcal.web.film_store import FilmRow, Films
 
@@ -107,19 +107,6 @@ def ask_for(context: Context, film: FilmRow) -> None:
     """Have the next step with a film done."""
     context.web.queue.put(film.job_id, film.run_key)
     context.web.runner.wake()
-
-
-def check_open(context: Context, view: View) -> None:
-    """Refuse a change to the films of a job that is closed or whose drives stand.
-
-    Raises
-    ------
-    RefusedError
-        See above.
-    """
-    if view.job.closed:
-        raise RefusedError(409, "job_closed")
-    check_not_locked(context, view)
 
 
 def film_of(context: Context, view: View) -> FilmRow:

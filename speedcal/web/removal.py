@@ -9,7 +9,7 @@ from starlette.responses import Response
 
 from speedcal.web.answers import RefusedError
 from speedcal.web.context import Context, Services, View
-from speedcal.web.drives import check_not_locked, drive_of
+from speedcal.web.drives import check_open, drive_of
 from speedcal.web.rows import DriveRow
 
 _DAY_S = 86400
@@ -71,9 +71,7 @@ def swap_files(context: Context, view: View) -> Response:
 
 def _changeable(context: Context, view: View, *, removed: bool = False) -> DriveRow:
     drive = drive_of(context, view, removed=removed)
-    if view.job.closed:
-        raise RefusedError(409, "job_closed")
-    check_not_locked(context, view)
+    check_open(context, view)
     return drive
 
 
