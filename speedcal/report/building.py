@@ -96,6 +96,7 @@ def build_model(facts: ReportFacts) -> ReportModel:
             else text.customer_sentence(before, after, facts.unit, change=change, spoken_in=spoken)
             for spoken in units
         ),
+        cause=text.cause(corrections if after is None else None),
         verdict=_verdict(verification, units) if verification else None,
         rows=_speed_rows(facts, units),
         done=text.done(facts.work, facts.vehicle, facts.unit),

@@ -73,6 +73,8 @@ class ReportModel:
     """What happens next while the speedometer is not put right; empty when it is."""
     sentences: tuple[str, ...]
     """The one sentence, and the same in the other unit where both were asked for."""
+    cause: str
+    """What is likely wrong, while nothing was done about it; empty where nothing tells."""
     verdict: Verdict | None
     rows: tuple[SpeedRow, ...]
     done: tuple[str, ...]

@@ -41,7 +41,7 @@ def render_pdf(model: ReportModel, pictures: Pictures, *, paper: Paper = "a4") -
         "warnings": [shortened(warning, 400) for warning in model.warnings],
         "next": {"heading": model.next_heading, "steps": model.next_steps},
         "sentence": model.sentence,
-        "small": " ".join((*model.sentences[1:], text.RANGES, *model.missing)),
+        "small": " ".join(filter(None, (*model.sentences[1:], model.cause, text.RANGES, *model.missing))),
         "picture_text": model.picture_text,
         "side": _side(model),
         "table": {

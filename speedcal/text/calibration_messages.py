@@ -285,7 +285,10 @@ FINDINGS: dict[str, Template] = {
     "clock_stepped": _clock_stepped,
     "minutes_apart": _minutes_apart,
     "needle_falls": _needle_falls,
-    "needle_offset": "The needle sits {offset_mps:speed1} off at every speed; a gear change cannot cancel that part.",
+    "needle_offset": lambda values: (
+        f"The needle sits {speed(abs(values['offset_mps']), values['unit'], digits=1)} "
+        f"{'high' if values['offset_mps'] > 0 else 'low'} at every speed; a gear change cannot cancel that part."
+    ),
     "offset_assumed": "This drive can hardly tell a needle that sits wrong from a wrong gear, so part of the answer "
     "assumes a needle that sits right to within a mph or two (common practice, no source). Readings at more speeds "
     "would settle it.",

@@ -235,9 +235,13 @@ def _reference(values: Values) -> str:
     )
 
 
+CHANGED = {"speed": "reading", "distance": "odometer"}
+"""What a change of the work shows on."""
+
+
 def _changed_otherwise(values: Values) -> str:
     planned, measured = (100 * (values[name].value - 1) for name in ("planned", "measured"))
-    return f"The {values['quantity']} changed by {signed(measured)} % where {signed(planned)} % was planned."
+    return f"The {CHANGED[values['quantity']]} changed by {signed(measured)} % where {signed(planned)} % was planned."
 
 
 def _not_as_predicted(values: Values) -> str:

@@ -46,8 +46,9 @@ def summary(result: object) -> str:
 def low_text(choice: Choice) -> str:
     """Return whether it reads low at one of the speeds, and by how much; empty when it hardly can."""
     if choice.reads_low:
-        low = -choice.lowest_error_percent
-        return f"reads low by up to {low:.1f} %" if low >= _HARDLY_PERCENT else ""
+        low, worst = (f"{percent:.1f}" for percent in (-choice.lowest_error_percent, choice.worst_error_percent))
+        by = "" if low == worst else f" by up to {low} %"  # else the same figure stands beside it
+        return f"reads low{by}" if -choice.lowest_error_percent >= _HARDLY_PERCENT else ""
     if choice.probability_reads_low < _WORTH_SAYING:
         return ""
     return f"may read low ({likely(choice.probability_reads_low)})"
@@ -247,7 +248,7 @@ def _fitting(found: Corrections) -> Advice | None:
 
 
 def _row(choice: Choice) -> str:
-    words = [f"  {choice_name(choice.what):<38} worst {choice.worst_error_percent:5.2f} %"]
+    words = [f"  {choice_name(choice.what):<38} worst {choice.worst_error_percent:4.1f} %"]
     if choice.probability_best is not None and choice.probability_best > 0.005:
         words.append(best_text(choice.probability_best))
     words += [low_text(choice)] if low_text(choice) else []

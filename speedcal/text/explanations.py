@@ -30,13 +30,18 @@ def diagnosis_lines(diagnosis: Diagnosis) -> list[str]:
     """Return the outcome in a line or two."""
     if diagnosis.top is None:
         return [f"nothing seems to be wrong ({likely(diagnosis.healthy)})"]
-    worth = [item for item in diagnosis.hypotheses if item.probability > _WORTH_SAYING][:_MOST_CAUSES]
-    causes = "; ".join(f"{CAUSES[item.code]} ({likely(item.probability)})" for item in worth)
-    shares = sum(round(100 * item.probability) for item in worth)
-    lines = [f"likely cause: {causes}" + ("; two may go together" if shares > _ALL else "")]
+    lines = [likely_causes(diagnosis)]
     if diagnosis.settled_by:
         lines.append(f"to settle it: {SETTLES[diagnosis.settled_by]}")
     return lines
+
+
+def likely_causes(diagnosis: Diagnosis) -> str:
+    """Return the causes worth saying, the likeliest first."""
+    worth = [item for item in diagnosis.hypotheses if item.probability > _WORTH_SAYING][:_MOST_CAUSES]
+    causes = "; ".join(f"{CAUSES[item.code]} ({likely(item.probability)})" for item in worth)
+    shares = sum(round(100 * item.probability) for item in worth)
+    return f"likely cause: {causes}" + ("; two may go together" if shares > _ALL else "")
 
 
 def _in_full(diagnosis: Diagnosis) -> list[str]:

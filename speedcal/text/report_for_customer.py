@@ -9,6 +9,7 @@ import numpy as np
 from speedcal.interval import reached
 from speedcal.text import rules
 from speedcal.text.after_work import road_test_steps
+from speedcal.text.explanations import likely_causes
 from speedcal.text.names import one_line
 from speedcal.text.numbers import chance, fill, signed
 from speedcal.text.parts import part_value, setting_name
@@ -165,9 +166,10 @@ def left_over(after: Calibration, unit: DisplayUnit) -> tuple[str, ...]:
     ]
     offset = after.offset_mps.scaled(1 / factor)
     if after.dial.shape == "straight" and not offset.contains(0.0) and abs(offset.value) >= _LEAST_SAID:
+        near, far = sorted((abs(offset.low), abs(offset.high)))
         lines.append(
-            f"The needle sits {signed(offset.value)} {unit} off at every speed ({signed(offset.low)} to "
-            f"{signed(offset.high)}); no gear or setting removes that part."
+            f"The needle sits {abs(offset.value):.1f} {unit} {'high' if offset.value > 0 else 'low'} at every speed "
+            f"({near:.1f} to {far:.1f}); no gear or setting removes that part."
         )
     if (error + half < 0).any():
         lines.append("At some of these speeds it reads low: you drive faster than the dial says.")
@@ -199,10 +201,16 @@ def missing(before: Calibration | None, after: Calibration | None, tolerance: To
     if before is None:
         out.append("There is no drive before the work, so nothing is said about what changed.")
     if after is None:
-        out.append("There is no drive after the work yet; drive it and run the job again for the comparison.")
+        out.append("There is no drive after the work yet; it will show what the work did.")
     elif tolerance is None:
         out.append("No rule was named for this job, so there is no verdict.")
     return tuple(out)
+
+
+def cause(corrections: Corrections | None) -> str:
+    """Say what is likely wrong; empty where nothing is, or nothing tells."""
+    diagnosis = corrections.diagnosis if corrections else None
+    return f"{_capital(likely_causes(diagnosis))}." if diagnosis and diagnosis.top else ""
 
 
 def done(work: Work | None, vehicle: Vehicle | None, unit: str) -> tuple[str, ...]:

@@ -9,6 +9,7 @@ import numpy as np
 
 from speedcal.calibration.result import ANOTHER_DAY
 from speedcal.text.calibration_summary import clock_shift
+from speedcal.text.conformity_messages import CHANGED
 from speedcal.text.messages import label
 from speedcal.text.names import one_line
 from speedcal.text.numbers import chance, signed, signed_interval
@@ -211,12 +212,12 @@ def driven_range(verification: Verification) -> str:
 def change_lines(change: ChangeCheck, *, only_fitting: bool = False) -> tuple[str, ...]:
     """Say what change was planned and what was measured, with what may have caused a difference."""
     low, high = (100 * (x - 1) for x in (change.measured_change.low, change.measured_change.high))
-    name = "Reading" if change.quantity == "speed" else "Odometer"
+    name = CHANGED[change.quantity].capitalize()
     planned = planned_words(change.planned)
     told = "as planned" if change.agrees else "NOT as planned"
     line = f"{name}: planned change {planned}, measured {signed(low)} to {signed(high)} %: {told}."
-    causes = [f"Possible cause: {cause_words(cause)}" for cause in change.causes if cause.fits or not only_fitting]
-    return (line, *causes)
+    causes = [cause_words(cause) for cause in change.causes if cause.fits or not only_fitting]
+    return (line, *[cause[0].upper() + cause[1:] for cause in causes])
 
 
 def over_time_title(name: str, history: History) -> str:

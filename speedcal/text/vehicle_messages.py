@@ -127,7 +127,8 @@ def _not_decided(values: Values) -> str:
     against = f" against {joined(rivals, 'or')}" if rivals else ""
     return (
         f"The chance that {choice_name(values['best'])} is the best of its kind is "
-        f"{likely(values['chance'])}{against}; more readings at steady speeds would decide it."
+        f"{likely(values['chance'])}{against}; "
+        f"{'more readings at steady speeds' if values['is_driven'] else 'a recorded drive'} would decide it."
     )
 
 

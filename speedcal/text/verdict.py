@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from speedcal.interval import Interval
 from speedcal.text import rules
+from speedcal.text.conformity_messages import CHANGED
 from speedcal.text.numbers import chance, signed, signed_interval
 from speedcal.units import SPEED_UNIT_MPS
 
@@ -28,7 +29,7 @@ def in_full(result: Verification) -> str:
     """Return the verdict with everything it rests on."""
     lines = [*_head(result), *_body(result)]
     for change in result.changes:
-        lines += [f"  possible cause: {cause_words(cause)}" for cause in change.causes if not cause.fits]
+        lines += [f"  {cause_words(cause)}" for cause in change.causes if not cause.fits]
     return "\n".join([*lines, f"decision rule: {rules.decision_rule(result.tolerance)}"])
 
 
@@ -50,7 +51,7 @@ def _body(result: Verification) -> list[str]:
         )
     for change in result.changes:
         lines.append(change_words(change))
-        lines += [f"  possible cause: {cause_words(cause)}" for cause in change.causes if cause.fits]
+        lines += [f"  {cause_words(cause)}" for cause in change.causes if cause.fits]
     said = {"not_as_predicted", *(code for advice in result.advice for code in advice.codes)}
     return lines + [f"note: {finding.text}" for finding in result.findings if finding.code not in said]
 
@@ -95,11 +96,11 @@ def change_words(change: ChangeCheck) -> str:
     """Say what was planned, what was measured, and whether that agrees."""
     word = "agree" if change.agrees else "DO NOT AGREE"
     return (
-        f"{change.quantity}: planned change {planned_words(change.planned)}, measured "
+        f"{CHANGED[change.quantity]}: planned change {planned_words(change.planned)}, measured "
         f"{signed_interval(in_percent(change.measured_change), ' %')}: they {word}"
     )
 
 
 def cause_words(cause: Cause) -> str:
-    """Say what would explain a change other than planned."""
-    return cause.what.text.rstrip(".") + (" (fits)" if cause.fits else "")
+    """Say what would explain a change other than planned, and whether by its size it does."""
+    return f"{'possible cause' if cause.fits else 'does not fit by its size'}: {cause.what.text.rstrip('.')}"

@@ -70,7 +70,7 @@ def findings_for(
         found.append(_what_would(judge, vehicle, best, exact_teeth))
     rivals = [c for choices in lists.values() if best in choices for c in choices if c.available is not False]
     if best is not None and rivals:
-        found += _between(judge, best, rivals)
+        found += _between(judge, best, rivals, is_driven=is_driven)
     if keep.is_fitted and keep.is_acceptable and best is not None and not best.is_fitted:
         found.append(Finding("acceptable_as_is", worst_percent=keep.worst_error_percent))
     return found
@@ -86,7 +86,7 @@ def _beyond_driven(judge: Judge) -> list[Finding]:
     return [Finding("speeds_not_driven", **values, unit=judge.unit)]
 
 
-def _between(judge: Judge, best: Choice, rivals: Sequence[Choice]) -> list[Finding]:
+def _between(judge: Judge, best: Choice, rivals: Sequence[Choice], *, is_driven: bool) -> list[Finding]:
     """Return what to say when another count of the same kind may be the better one."""
     if best.kind in ("pulse_scaler", "setting"):
         return []  # the next step differs by nothing that matters
@@ -106,7 +106,8 @@ def _between(judge: Judge, best: Choice, rivals: Sequence[Choice]) -> list[Findi
     if share >= _CLEAR:
         return []
     others = [c for c in rivals[:3] if c is not best and shares[id(c)] > _RIVAL]
-    return [Finding("not_decided", best=best.what, chance=share, rivals=[c.what for c in others])]
+    values = {"best": best.what, "chance": share, "rivals": [c.what for c in others], "is_driven": is_driven}
+    return [Finding("not_decided", **values)]
 
 
 def _what_would(judge: Judge, vehicle: Vehicle, best: Choice, exact_teeth: Interval | None) -> Finding:

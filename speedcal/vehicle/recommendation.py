@@ -58,8 +58,9 @@ def advise(outlook: Outlook) -> tuple[Advice, ...]:
 def _with_plans(outlook: Outlook, first: Sequence[Advice], plans: Sequence[Plan]) -> list[Advice]:
     """Return what to do by the plans, the best first."""
     best = plans[0]
-    if best.is_untouched:  # then no part is figured from what is thought to be fitted
-        first = [entry for entry in first if entry.action != "check_count"]
+    if best.choice.kind == "keep":  # then no part is figured from what is thought to be fitted
+        looks = ("needle_drive",) if best.shift_mps else ()
+        first = [entry for entry in first if entry.action != "check_count" or entry.part in looks]
     entries = [*first, *_told_what_it_comes_to(_entries(outlook, best, plans), best, plans)]
     if not any(plan.passes for plan in plans):
         entries += _beyond_parts(outlook, best.worst_percent)

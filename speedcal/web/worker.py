@@ -62,6 +62,7 @@ def run_job_folder(task: Mapping[str, Any], tell: Tell) -> dict[str, Any]:
         (Path(task["out"]) / name).write_bytes(picture)
     return {
         "sentence": said.sentence,
+        "cause": said.cause,
         "warnings": list(said.warnings),
         "picture_text": said.picture_text,
         "next_heading": said.next_heading,

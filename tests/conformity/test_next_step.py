@@ -51,6 +51,19 @@ def test_a_gear_that_did_what_its_teeth_do_is_not_counted_again() -> None:
     assert "check_count" not in {step.action for step in result.advice}
 
 
+def test_no_teeth_are_counted_where_only_the_needle_is_set_over() -> None:
+    """18 to 19 teeth did what they do, and the needle came back 3.5 mph lower: no gear is figured from the 19."""
+    stated = {"tire": "P225/70R16", "axle": "41/11", "drive_gear": 8, "driven_gear": 18, "turns_per_mile": 1000}
+    car = Vehicle.from_dict(stated)
+    before = make_calibration(offset=0.8, factor=1.12, u_offset=0.2, u_factor=0.004)
+    after = make_calibration(offset=-2.7, factor=1.12 * 18 / 19, u_offset=0.2, u_factor=0.004)
+    rule = {"rule": "un_r39_type", "speeds": [30, 45, 60]}
+    result = verify(before, after, rule, vehicle=car, work={"driven_gear": 19})
+    assert result.verdict == "fail"
+    assert [step.action for step in result.advice][:1] == ["reseat_needle"]
+    assert "check_count" not in {step.action for step in result.advice}
+
+
 def test_another_gear_than_planned_is_counted_first_and_replaced_by_the_planned_one() -> None:
     """22 planned, the drive stands for 21: count them; 21 x 1.10 x 20/21 = 22."""
     result = verified(0.5, 1.10 * 20 / 21)
@@ -200,7 +213,7 @@ def test_work_that_changed_something_else_than_planned_is_looked_at_before_more_
     after = make_calibration(offset=0.5, factor=1.10 * 20 / 15.5, u_offset=0.1, u_factor=0.001)
     result = verify(BEFORE, after, RULE, vehicle=VEHICLE, work={"driven_gear": 14})
     assert (result.advice[0].action, result.advice[0].part) == ("check_count", "work")
-    assert str(result.advice[0]).startswith("Look at what was really fitted and set. The speed changed by +29.0 %")
+    assert str(result.advice[0]).startswith("Look at what was really fitted and set. The reading changed by +29.0 %")
 
 
 AT_50 = "us_393_82"  # within 5 mph at 50 mph

@@ -107,6 +107,25 @@ def test_what_is_left_is_said_over_the_speeds_driven_and_at_usual_ones() -> None
     )
 
 
+@pytest.mark.parametrize(("offset", "said"), [(2.0, "2.0 mph high"), (-2.0, "2.0 mph low")])
+def test_a_needle_is_said_to_sit_high_or_low(offset: float, said: str) -> None:
+    """'Off' alone does not tell which way to set it over. It is known to 1.96 x 0.5 mph: 1.0 to 3.0."""
+    after = make_calibration(1.0, offset=offset, u_offset=0.5)
+    assert f"The needle sits {said} at every speed (1.0 to 3.0);" in " ".join(words.left_over(after, "mph"))
+    found = Finding("needle_offset", offset_mps=offset * MPH_MPS, unit="mph")
+    assert found.text.startswith(f"The needle sits {said} at every speed;")
+
+
+def test_the_likely_cause_is_told_until_something_was_done_about_it() -> None:
+    """A needle 5 mph high at every speed; after the work the verdict says what is left."""
+    before = exact(1.0, 5.0)
+    found = correct(before, Vehicle(), speeds=[30, 50])
+    model = build_model(make_facts(before=before, after=None, corrections=found))
+    assert model.cause.startswith("Likely cause: the needle sits wrong on its shaft (")
+    assert build_model(make_facts(before=before, after=exact(1.0), corrections=found)).cause == ""
+    assert build_model(make_facts(before=before, after=None, corrections=None)).cause == ""
+
+
 def test_what_is_not_in_the_interval_says_so() -> None:
     """The tires of another day are a usual size and no part of the interval."""
     drive = make_calibration()

@@ -312,6 +312,21 @@ def test_two_counts_that_may_both_be_the_best_are_named_with_their_chance(sigmas
         assert len(finding.values["rivals"]) == 1
 
 
+def test_without_a_drive_a_drive_decides_between_two_counts() -> None:
+    """There are no readings that more could be added to."""
+    stated = {"tire": "P225/70R16", "axle": "41/11", "drive_gear": 8, "driven_gear": 18, "turns_per_mile": 1000}
+    said = next(f.text for f in correct(None, Vehicle.from_dict(stated)).findings if f.code == "not_decided")
+    assert said.endswith("a recorded drive would decide it.")
+
+
+def test_a_row_of_the_list_gives_one_figure_once() -> None:
+    """28 teeth for the 26 of a dial that is right make it read 1 - 26/28 = 7.1 % low, and nothing is worse."""
+    rows = str(correct(make_calibration(factor=1.0, u_factor=0.001), vehicle(), speeds=[50])).splitlines()
+    low = next(row for row in rows if row.startswith("  driven gear 28 "))
+    assert "worst  7.1 %, reads low" in low
+    assert low.count("%") == 1
+
+
 def test_a_large_offset_is_said_to_be_beyond_any_gear() -> None:
     # 4 mph at 30 and 70: 13.3 % and 5.7 %; the best gain leaves half the difference, 3.8 %
     result = correct(make_calibration(offset=4.0, factor=1.0), vehicle(), speeds=[30, 70])
