@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from speedcal.cli._options import FILE, Number, emit, result_options, say, wrong_use
+from speedcal.cli._waiting import waiting
 from speedcal.errors import VehicleError
+from speedcal.text.command_messages import working_on
 
 if TYPE_CHECKING:
     from speedcal.vehicle import RolledTire
@@ -110,10 +112,10 @@ def _from_engine(unit: str | None, options: dict[str, Any]) -> AxleEstimate:
     from speedcal.logs import read_track
     from speedcal.vehicle.engine_speed import axle_from_drive, read_engine_speed
 
-    engine = read_engine_speed(options["log"], column=options["column"], session=options["session"])
-    return axle_from_drive(
-        read_track(options["track"], session=options["session"]), engine, gear_ratio=gear_ratio, rolled=rolled
-    )
+    track, log, session = options["track"], options["log"], options["session"]
+    with waiting(working_on("reading", track.name)):
+        engine = read_engine_speed(log, column=options["column"], session=session)
+        return axle_from_drive(read_track(track, session=session), engine, gear_ratio=gear_ratio, rolled=rolled)
 
 
 def _rolled(text: str) -> RolledTire:

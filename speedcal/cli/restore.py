@@ -15,7 +15,7 @@ from speedcal.text.command_messages import working_on
 @click.argument("file", metavar="FILE", type=click.Path(path_type=Path, exists=True, dir_okay=False))
 @store_options
 def command(file: Path, data: Path, database: str) -> None:
-    r"""Put FILE, written by ``speedcal backup``, into an empty data folder and an empty database.
+    r"""Put FILE, written by speedcal backup, into an empty data folder and an empty database.
 
     Links, passcode and results are those of the backup. The database may be of the other kind: this is also the way
     from SQLite to PostgreSQL and back. Stop the page first.

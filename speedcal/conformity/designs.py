@@ -92,10 +92,10 @@ class Design:
         The analysis estimates the scatter from the drive itself, so t replaces 1.96 and the scatter found varies:
         nine drives in ten are planned for with its 90 % quantile.
         """
-        from scipy import stats
+        from scipy.special import chdtri, stdtrit
 
         dof = self.holds * self.readings - 2
-        return float(stats.t.ppf(0.975, dof) * np.sqrt(stats.chi2.ppf(0.9, dof) / dof))
+        return float(stdtrit(dof, 0.975) * np.sqrt(chdtri(dof, 0.1) / dof))
 
     def half_width_factor(self) -> float:
         """Return the half width of the 95 % interval of the error factor, reached in nine drives of ten."""

@@ -27,7 +27,7 @@ _HEAVY = (
     "numpy",
     "pandas",
     "scipy.optimize",
-    "scipy.stats",
+    "scipy.special",
     "matplotlib.figure",
     "speedcal.logs",
     "speedcal.calibration",

@@ -94,6 +94,14 @@ def test_a_module_prints_nothing_and_hides_no_error() -> None:
             assert not (isinstance(node, ast.ExceptHandler) and node.type is None), path
 
 
+def test_no_module_loads_scipy_stats() -> None:
+    """It takes longer to load than a whole drive to measure; its distributions are in scipy.special too."""
+    for path in MODULES:
+        for node in ast.walk(tree_of(path)):
+            if isinstance(node, ast.ImportFrom) and (node.module or "").partition(".")[0] == "scipy":
+                assert "stats" not in (node.module or "").split(".") + [alias.name for alias in node.names], path
+
+
 HEAVY = ("numpy", "scipy", "pandas", "matplotlib", "gpxpy", "rich", "sqlalchemy", "starlette", "uvicorn", "openpyxl")
 
 
