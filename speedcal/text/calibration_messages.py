@@ -350,8 +350,9 @@ FINDINGS: dict[str, Template] = {
     "dial_changes": _dial_changes,
     "dial_drifts": _dial_drifts,
     "log_strays": "the log strays from the track by {wander_mps:speed1} for seconds at a time, even at steady speeds; "
-    "were both recorded in the same vehicle?",
-    "two_readers": "the readings look like those of two watches or two readers; let one person note all of them.",
+    "were both recorded in the same vehicle, the receiver in view of the sky?",
+    "two_readers": "the readings look like those of two watches, readers or dials; if tires, gears or range were "
+    "changed on the way, calibrate each part by itself, or else let one person note all of them.",
     "gps_among_readings": "some of the readings look like GPS speed; note what the dial shows, without a look at a GPS "
     "display.",
     "dial_changed": "from some reading on the dial reads otherwise than before; if tires, gears or the dial were "
