@@ -125,7 +125,7 @@ def _noise_across(ground: GroundSpeed, piece: IntArray, course: FloatArray) -> f
     along = course[rows[:, 1]]
     off = (contrast * north).sum(axis=1) * np.cos(along) - (contrast * east).sum(axis=1) * np.sin(along)
     moving = (ground.speed_mps[rows[:, 1]] >= SLOWEST_MPS) & (piece[rows[:, 0]] == piece[rows[:, 3]])
-    return 1.4826 * float(np.median(np.abs(off[moving]))) if moving.any() else 0.0
+    return float(np.sqrt(_usual(off[moving] ** 2))) if moving.any() else 0.0
 
 
 def _fitted(ground: GroundSpeed, piece: IntArray, way: FloatArray, grid: SplineGrid) -> tuple[FloatArray, FloatArray]:
@@ -162,9 +162,14 @@ def _fitted(ground: GroundSpeed, piece: IntArray, way: FloatArray, grid: SplineG
     return coefficients, covariance
 
 
+def _usual(off2: FloatArray) -> float:
+    """Return the mean square of what some residuals usually are; positions on a grid have no median to go by."""
+    return float(np.minimum(off2, _MOST_AT_ONCE * np.median(off2)).mean())
+
+
 def _near(off2: FloatArray, moving: BoolArray) -> FloatArray:
     """Return the mean square of how far fixes lie off near each, drawn towards that of all under way. [m2]."""
-    usual2 = float(np.minimum(off2[moving], _MOST_AT_ONCE * np.median(off2[moving])).mean())
+    usual2 = _usual(off2[moving])
     near2 = local_sum(np.minimum(off2, _MOST_AT_ONCE * usual2), FIX_NOISE_REACH)
     return (near2 + FIX_NOISE_POOL * usual2) / (local_sum(np.ones(len(off2)), FIX_NOISE_REACH) + FIX_NOISE_POOL)
 

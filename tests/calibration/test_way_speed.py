@@ -70,6 +70,22 @@ def test_late_stamps_hardly_disturb_the_speed_and_it_is_as_uncertain_as_it_says(
     assert 0.5 < _rms(np.concatenate(standard)) < 1.3
 
 
+@pytest.mark.parametrize("latitude_deg", [12.0, 36.0, 47.0, 58.0])
+def test_positions_to_four_digits_tell_no_way_too_short(latitude_deg: float) -> None:
+    """Laps of a kilometer's radius, on a grid of eleven meters; the way across it is no part of the road."""
+    time = np.arange(0.0, 4 * KNOTS_S[-1])
+    lap, since = np.divmod(time, KNOTS_S[-1])
+    turned = (lap * _WAY(KNOTS_S[-1]) + _WAY(since)) / 1000.0
+    north, east = 1000.0 * np.sin(turned) / 6.378e6, 1000.0 * (1 - np.cos(turned)) / 6.378e6
+    latitude = latitude_deg + np.degrees(north)
+    longitude = np.degrees(east) / np.cos(np.radians(latitude_deg))
+    fixes = Fixes(START_S + time, np.round(latitude, 4), np.round(longitude, 4))
+    along = speed_along_way(
+        ground_speed(build_track(Source("t.gpx", b"", "track", TrackFormatError), "gpx_1_1", fixes))
+    )
+    assert abs(np.mean(along.speed_mps) / np.mean(np.interp(since, KNOTS_S, SPEEDS_MPS)) - 1) < 0.0015
+
+
 def test_the_speed_along_a_day_of_driving_is_as_good_as_along_ten_minutes() -> None:
     """Six hundred kilometers from its first fix a way that wanders by meters is no looser than at it."""
     rng = np.random.default_rng(5)
