@@ -26,7 +26,7 @@ _TRACKS = frozenset({".gpx", ".fit", ".tcx", ".kml", ".kmz", ".nmea", ".nma"})
 _TRACK_WORD = re.compile(r"(?:^|[ _-])(?:track|gps)(?:$|[ _.-])")
 _SAME_WHEELS = 0.12
 """How far odometer and speed may differ in a vehicle; miles and kilometers differ by 0.61."""
-_FORM = 8
+_FORM = 9
 """Counts changes of the method or of what is kept within a version; drives are measured again after one."""
 _FOR_BOTH = "speed_for_both"
 """Among the options of a drive: the column of the instrument is taken for the receiver's speed, too."""
@@ -141,26 +141,37 @@ def _fetch(url: str) -> bytes:
 
 
 def _measured(files: DriveFiles, sources: Sequence[Source], unit: DisplayUnit | None) -> Outcome:
-    """Measure a drive; where fixes are too far apart to tell a speed, the odometer alone.
+    """Measure a drive; where fixes are too far apart to tell a speed for sure, the odometer alone."""
+    options = dict(files.options)
+    try:
+        found = {**_calibrated(files, sources, options, unit), "odometer_only": False}
+    except SpeedcalError:
+        alone = _odometer_alone(files, sources, options, unit)
+        if alone is None:
+            raise
+        return alone
+    if found["trust"] == "WEAK" and found["is_seldom"]:
+        return _odometer_alone(files, sources, options, unit) or found
+    return found
+
+
+def _odometer_alone(
+    files: DriveFiles, sources: Sequence[Source], options: Mapping[str, Any], unit: DisplayUnit | None
+) -> Outcome | None:
+    """Return what the odometer of a box tells, None where it has none.
 
     A box that logs one speed only seldom has it from the vehicle: where it cannot be held against the positions, it is
     taken for the receiver's, and lays the odometer on the track.
     """
-    options = dict(files.options)
+    if "column" not in options or sources[0].digest != sources[-1].digest:
+        return None
     try:
-        return {**_calibrated(files, sources, options, unit), "odometer_only": False}
-    except SpeedcalError as refused:
-        if "column" not in options or sources[0].digest != sources[-1].digest:
-            raise
-        try:
-            found = _calibrated(files, sources, {**options, _FOR_BOTH: True}, unit)
-        except SpeedcalError:
-            raise refused from None
-        if found["odometer"] is None:
-            raise
-        reasons = [reason for reason in found["reasons"] if reason["code"] not in _AS_THE_RECEIVER]
-        trust = found["trust"] if reasons else "TRUSTED"
-        return {**found, "reasons": reasons, "trust": trust, "odometer_only": True}
+        found = _calibrated(files, sources, {**options, _FOR_BOTH: True}, unit)
+    except SpeedcalError:
+        return None
+    reasons = [reason for reason in found["reasons"] if reason["code"] not in _AS_THE_RECEIVER]
+    trust = found["trust"] if reasons else "TRUSTED"
+    return {**found, "reasons": reasons, "trust": trust, "odometer_only": True} if found["odometer"] else None
 
 
 def _calibrated(

@@ -32,6 +32,7 @@ def kept(track: Track, readings: Readings, calibration: Calibration, by_box: boo
 
     known = readings.odometer_m[np.isfinite(readings.odometer_m)]
     times = readings.time_s[np.isfinite(readings.time_s)]
+    by_machine = bool(len(times) > 2 and is_log(np.sort(times)))
     odometer = calibration.odometer_factor
     ground = calibration.ground
     same = ground["piece"].diff().to_numpy()[1:] == 0
@@ -43,7 +44,8 @@ def kept(track: Track, readings: Readings, calibration: Calibration, by_box: boo
         "distance_m": round(way, 1),
         "odometer_m": [float(known.min()), float(known.max())] if len(known) else None,
         "unit": calibration.unit,
-        "logged": by_box or bool(len(times) > 2 and is_log(np.sort(times))),
+        "logged": by_box or by_machine,
+        "is_seldom": not by_machine,
         "trust": calibration.trust.word,
         "reasons": [_finding(f) for f in calibration.trust.reasons],
         "findings": [_finding(f) for f in calibration.findings],
