@@ -34,20 +34,23 @@ _NEGLIGIBLE = 0.05
 
 
 def with_hanging_needle(
-    weighed: Weighed,
-    weigh: Callable[[GroundSpeed], Weighed],
-    fit: Callable[[Weighed], MeasuredLine],
-    plainly: Callable[[Weighed], MeasuredLine],
+    weighed: Weighed, weigh: Callable[[GroundSpeed], Weighed], fit: Callable[[Weighed], MeasuredLine]
 ) -> MeasuredLine:
     """Return a fit of notes, to the speeds that a hanging needle shows where the readings say so.
 
-    Parameters are those of :func:`speedcal.calibration.slow_needle.with_slow_needle`, and ``plainly``, which fits notes
-    of a needle that does not hang.
+    Parameters
+    ----------
+    weighed
+        The notes beside the speed as it was.
+    weigh
+        Weighs them beside any course of the speed.
+    fit
+        Fits them once they are weighed.
     """
     ground = weighed.ground
     gains = [(gain_by(hang, weighed), hang) for hang in hangs_along(ground)]
     if max(gain for gain, _ in gains) < HANGING_ASKED_FROM:
-        return plainly(weighed)
+        return fit(weighed)
     courses = [weigh(ground.shown_as(ground.speed_mps + hang)) for gain, hang in gains if gain > 0]
     # a needle that hangs has to explain by itself what one that jumps at low speed would explain
     own = np.array([course.log_evidence - course.log_jumps for course in courses])
@@ -57,14 +60,14 @@ def with_hanging_needle(
     shares = np.exp(paid - np.logaddexp(0.0, np.logaddexp.reduce(paid)))
     ways: list[tuple[float, MeasuredLine]] = []
     if every < HANGING_RESCUES:  # only what surely hangs saves notes that look like those of another drive
-        ways.append((1 - float(shares.sum()), plainly(weighed)))
+        ways.append((1 - float(shares.sum()), fit(weighed)))
     log_evidence = weighed.log_evidence + every + float(np.log(HANGING_SHARE))
     for share, course in zip(shares.tolist(), courses, strict=True):
         if share > _NEGLIGIBLE:
             with suppress(AlignmentError):
                 line = fit(replace(course, log_evidence=log_evidence))
                 ways.append((share, _told(line, course.ground, ground)))
-    return likeliest(ways, HANGING) if ways else plainly(weighed)
+    return likeliest(ways, HANGING) if ways else fit(weighed)
 
 
 def hangs_along(ground: GroundSpeed) -> list[FloatArray]:

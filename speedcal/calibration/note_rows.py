@@ -20,7 +20,6 @@ from speedcal.calibration.reading_habits import Habit
 from speedcal.calibration.reading_rows import DAY_S, in_their_order, on_its_day, shifts_of, stated_by
 from speedcal.calibration.runs import SteadyRuns
 from speedcal.calibration.scale_end import with_scale_end
-from speedcal.calibration.slow_needle import with_slow_needle
 from speedcal.calibration.smoothed_notes import with_smoothed_positions
 from speedcal.calibration.tuning import FEW_READINGS
 from speedcal.calibration.tuning_notes import FEWEST_NOTES_AT_STOP, LONG_STEP_S, MOST_NOTES
@@ -129,11 +128,10 @@ class _Notes:
         return with_watch_set(self.weighing(some), self._fitted, self.ground, self.shifts, self.clocks, lines)
 
     def _fitted(self, weighed: Weighed, weigh: Callable[[GroundSpeed], Weighed]) -> MeasuredLine:
-        # a time to the minute says nothing of a lag of seconds
+        # a time to the minute says nothing of where a needle hangs
         if self.at.half_width_s > LONG_STEP_S:
             return self.fit(weighed)
-        slow = partial(with_slow_needle, weigh=weigh, fit=self.fit)
-        hanging = partial(with_hanging_needle, weigh=weigh, fit=self.fit, plainly=slow)
+        hanging = partial(with_hanging_needle, weigh=weigh, fit=self.fit)
         smoothed = partial(with_smoothed_positions, weigh=weigh, fit=hanging)
         return with_wandering_positions(weighed, weigh, smoothed)
 

@@ -35,7 +35,7 @@ def with_smoothed_positions(
 ) -> MeasuredLine:
     """Return the likeliest fit of notes to positions, smoothed or not, with what the others tell otherwise.
 
-    Parameters are those of :func:`speedcal.calibration.slow_needle.with_slow_needle`.
+    Parameters are those of :func:`speedcal.calibration.hanging_needle.with_hanging_needle`.
     """
     ground = weighed.ground
     if ground.local_fit is None or ground.between_is_guessed or weighed.log_evidence < ASSOCIATION_FROM:

@@ -210,11 +210,6 @@ ONE_OUT_OF_ORDER = 1
 """Marks out of order with which a list still counts as one that only rises or falls. At 2, one shuffled list of seven
 in fourteen would."""
 
-SLOW_NEEDLES_S, SLOW_NEEDLE_FROM, SLOW_NEEDLE_EVIDENCE = (2.2, 4.0), 1.0, 4.0
-"""Time constants of needles that notes are held against, standard errors by which they must lie on the way to them, and
-log odds (55 to 1) from which on one is believed. Notes of a needle damped by 4 s gave factors 0.8 % low; of sound ones
-at most one in a hundred comes to these odds."""
-
 HANGING_SIZES_MPS, HANGING_SHARE = tuple(size * MPH_MPS for size in (0.8, 1.2, 1.7, 2.3, 3.0)), 0.1
 """How far needles hang behind on either side against which notes are held, as true speed, and how many needles do, from
 memory: a sound one by 0.5 mph at most. Twice the share is 0.7 of the odds that notes belong to a track."""

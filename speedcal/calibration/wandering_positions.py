@@ -36,7 +36,7 @@ def with_wandering_positions(
 ) -> MeasuredLine:
     """Return a fit of notes; where it leaves doubts, beside speeds less well known where positions may wander.
 
-    Parameters are those of :func:`speedcal.calibration.slow_needle.with_slow_needle`.
+    Parameters are those of :func:`speedcal.calibration.hanging_needle.with_hanging_needle`.
     """
     ground, plain = weighed.ground, fit(weighed)
     if ground.local_fit is None or not plain.reasons:
