@@ -15,7 +15,7 @@ from speedcal.calibration.fit_drive import fit_drive
 from speedcal.calibration.fit_logged import is_log
 from speedcal.calibration.ground_speed import GroundSpeed, ground_speed
 from speedcal.calibration.leaning import leaned
-from speedcal.calibration.measured import MeasuredLine, straight_dial, with_shared
+from speedcal.calibration.measured import MeasuredLine, with_shared
 from speedcal.calibration.note_rows import NOTED_U_TIME_S
 from speedcal.calibration.noticed import beside_track, hanging, heights_missing, left_out, rounded_down
 from speedcal.calibration.odometer import OdometerFactor, odometer_factor
@@ -235,7 +235,7 @@ def _with_shared_ratios(line: MeasuredLine, ground: GroundSpeed) -> tuple[Measur
 
     That is how much longer the road is than its map, and what a receiver contradicts itself by.
     """
-    dial = line.dial or straight_dial(line)
+    dial = line.dial
     habits = dict(line.habits)
     for name, u in ((HILLS, ground.u_road_over_level), (RECEIVER, ground.u_receiver)):
         if u or name == HILLS:

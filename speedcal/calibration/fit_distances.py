@@ -15,15 +15,7 @@ import numpy as np
 from speedcal.calibration.curve import dial_through
 from speedcal.calibration.dial import spline_weights
 from speedcal.calibration.log_intervals import leaving_out_blocks, scaled_noise
-from speedcal.calibration.measured import (
-    NO_GROUND,
-    TOO_SLOW,
-    WRONG,
-    MeasuredLine,
-    RoughLog,
-    StraightWindows,
-    told_by_dial,
-)
+from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine, RoughLog, StraightWindows
 from speedcal.calibration.positions import without_spikes
 from speedcal.calibration.tuning_logs import (
     DRIFT_U,
@@ -71,14 +63,14 @@ def fit_distances(log: RoughLog) -> MeasuredLine | None:
         degrees_of_freedom=freedom,
     )
     reason = np.where(usable, np.where(wrong, WRONG, ""), np.where(inside, TOO_SLOW, NO_GROUND))
-    return told_by_dial(
-        dial,
+    return MeasuredLine(
+        dial=dial,
         clock_offset_s=fit.tau,
         u_clock_offset_s=u_clock,
         scatter_mps=float(np.hypot(dial.line.error_factor * fit.noise_mps, log.step_mps / np.sqrt(12))),
         time_s=moment,
         ground_mps=np.where(inside, speed, np.nan),
-        reason=reason,
+        reason=tuple(reason.tolist()),
         windows=fit.straight_windows(),
     )
 

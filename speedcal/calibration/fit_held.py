@@ -87,9 +87,7 @@ def fit_held(
     dial = mixed.dial.shifted(sum(habits.values()))
     matched = taken >= 0
     return MeasuredLine(
-        offset_mps=dial.line.offset_mps,
-        gain=dial.line.error_factor,
-        covariance=dial.line.covariance,
+        dial=dial,
         clock_offset_s=None,
         u_clock_offset_s=0.0,
         scatter_mps=mixed.scatter_mps,
@@ -97,9 +95,7 @@ def fit_held(
         time_s=np.where(matched, holds.middle_s[taken], np.nan),
         ground_mps=np.where(matched, holds.speed_mps[taken], np.nan),
         reason=tuple("" if ok else UNMATCHED for ok in matched),
-        dial=dial,
         reasons=_doubts(indicated_mps[~again], evidence, doubt),
-        log_evidence=evidence,
         habits=habits,
     )
 

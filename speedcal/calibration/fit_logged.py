@@ -17,7 +17,7 @@ from speedcal.calibration.fit_distances import fit_distances
 from speedcal.calibration.fit_rounded import fit_rounded
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.looseness import why_no_dial
-from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine, RoughLog, told_by_dial
+from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine, RoughLog
 from speedcal.calibration.pairs import Pairs, Windows, average, make_pairs, window_length_s
 from speedcal.calibration.runs import SteadyRuns
 from speedcal.calibration.tuning_logs import (
@@ -149,14 +149,14 @@ def fit_logged(
     reason = np.where(ground.usable_at(moment), reason, TOO_SLOW)
     reason = np.where(inside, reason, NO_GROUND)
     used = speed[reason == ""]
-    return told_by_dial(
-        line.dial(windows, used_mps=used if len(used) else windows.ground_mps),
+    return MeasuredLine(
+        dial=line.dial(windows, used_mps=used if len(used) else windows.ground_mps),
         clock_offset_s=tau,
         u_clock_offset_s=u_tau,
         scatter_mps=scatter,
         time_s=moment,
         ground_mps=np.where(inside, speed, np.nan),
-        reason=reason,
+        reason=tuple(reason.tolist()),
         reasons=reasons,
     )
 

@@ -93,11 +93,8 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
     knots = mixed.dial.knots_mps
     habits = habit.covariances(knots) | rivals.covariances(knots)
     dial = mixed.dial.shifted(sum(habits.values()))
-    line = dial.line
     return MeasuredLine(
-        offset_mps=line.offset_mps,
-        gain=line.error_factor,
-        covariance=line.covariance,
+        dial=dial,
         clock_offset_s=clock,
         u_clock_offset_s=(high - low) / (2 * dial.coverage_factor),
         scatter_mps=float(np.hypot(mixed.scatter_mps, notes.u_rounding_mps)),
@@ -105,12 +102,9 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
         time_s=moment,
         ground_mps=np.where(inside, speed, np.nan),
         reason=tuple(np.select([~inside, ~right, ~used], [NO_GROUND, WRONG, TOO_SLOW], "").tolist()),
-        dial=dial,
         reasons=rivals.doubts(scatter, ground),
-        log_evidence=evidence,
         reading_shift_mps=habit.shift_mps,
         habits=habits,
-        wrong_share=_wrong_share(cells),
         rests_mps=rivals.kinks.rests_mps,
         log_doubt=rivals.log_doubt,
     )
@@ -133,10 +127,6 @@ def _foreign(ground: GroundSpeed, evidence: float, scatter: float, source: str) 
     return AlignmentError("foreign_readings", source=source, log_evidence=evidence, scatter_mps=scatter)
 
 
-def _wrong_share(cells: Cells) -> float:
-    return float(cells.weight @ cells.wrong_share)
-
-
 def _loose_below(weighed: Weighed, scatter: float) -> float:
     """Return the log odds that readings of this scatter about a dial must have: more, the more often one looked."""
     cells, notes = weighed.cells, weighed.notes
@@ -146,7 +136,7 @@ def _loose_below(weighed: Weighed, scatter: float) -> float:
     looked_s = np.sort(np.concatenate([notes.time_s[cells.seen], weighed.at_end_s]))
     looks = 1 + int((np.diff(looked_s) > SAME_LOOK_S).sum())
     a_look = LOOSE_A_LOOK * (END_LOOSE if len(weighed.at_end_s) else 1.0)
-    return max(least, a_look * scatter * looks * (1 - _wrong_share(cells)))
+    return max(least, a_look * scatter * looks * (1 - float(cells.weight @ cells.wrong_share)))
 
 
 def _refuse_two_clocks(cells: Cells, mixed: Mixed, best: int, source: str) -> None:

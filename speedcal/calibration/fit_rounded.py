@@ -10,7 +10,7 @@ from speedcal.calibration.heavy_damping import heavy_damping, u_even_mean, u_tra
 from speedcal.calibration.latent_model import Channel, Fit, Start
 from speedcal.calibration.latent_speed import fit_latent
 from speedcal.calibration.log_intervals import log_dial
-from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine, RoughLog, told_by_dial
+from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine, RoughLog
 from speedcal.calibration.runs import SteadyRuns
 from speedcal.calibration.speed_spline import SplineGrid
 from speedcal.calibration.tuning import WRONG_BELOW
@@ -107,14 +107,14 @@ def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) ->
     scatter = float(np.hypot(fit.noise_mps, step_mps / np.sqrt(12)))
     far = LATENT_WRONG_FROM * np.hypot(scatter, u_stated_mps) + max(LATENT_LATE_S, constant_s) * np.abs(slope)
     reason[(reason == "") & (away > far)] = WRONG
-    return told_by_dial(
-        dial,
+    return MeasuredLine(
+        dial=dial,
         clock_offset_s=fit.clock_offset_s,
         u_clock_offset_s=u_clock,
         scatter_mps=scatter,
         time_s=moment,
         ground_mps=np.where(inside, speed, np.nan),
-        reason=reason,
+        reason=tuple(reason.tolist()),
         reasons=() if fit.settled else (Finding("fit_unsettled"),),
         hangs_mps=hangs_mps,
         needle_lag_s=constant_s * (fit.damping_s2 > 0) if ground.step_mps < LAG_TOLD_STEP_MPS else None,

@@ -42,8 +42,8 @@ def gain_by(more_mps: FloatArray, weighed: Weighed) -> float:
 def likeliest(ways: list[tuple[float, MeasuredLine]], why: str) -> MeasuredLine:
     """Return the likeliest of several fits by their shares, with how far the others tell otherwise as a budget line."""
     _, best = max(ways, key=lambda way: way[0])
-    if best.dial is None or len(ways) == 1:
+    if len(ways) == 1:
         return best
     knots, whole = best.dial.knots_mps, sum(share for share, _ in ways)
-    apart = [(share / whole, one.dial.indicated(knots) - best.dial.shown_mps) for share, one in ways if one.dial]
+    apart = [(share / whole, one.dial.indicated(knots) - best.dial.shown_mps) for share, one in ways]
     return with_shared(best, {why: np.sum([share * np.outer(off, off) for share, off in apart], axis=0)})

@@ -11,7 +11,7 @@ from typing import Any, Literal, get_args
 
 import numpy as np
 
-from speedcal.calibration.measured import MeasuredLine, straight_dial
+from speedcal.calibration.measured import MeasuredLine
 from speedcal.calibration.tuning_logs import MARKS_TURN
 from speedcal.calibration.tuning_notes import HEAP_STEPS, HEAPED_SIGMAS
 from speedcal.interval import FloatArray
@@ -68,7 +68,7 @@ def habit_of(readings: Readings, read_from: ReadFrom | None, rounding: Rounding 
 
 def shared_beside(line: MeasuredLine, readings: Readings, told: Habit | None) -> dict[str, FloatArray]:
     """Return what all readings share and the fit has not: what the file states, and, of a log, how it is told read."""
-    knots = (line.dial or straight_dial(line)).knots_mps
+    knots = line.dial.knots_mps
     shared = told.covariances(knots) if told is not None and not line.habits else {}
     stated = readings.u_common_mps
     if stated is not None:

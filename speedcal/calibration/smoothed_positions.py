@@ -14,7 +14,7 @@ import numpy as np
 
 from speedcal.calibration.fit_logged import is_log
 from speedcal.calibration.ground_speed import GroundSpeed
-from speedcal.calibration.measured import MeasuredLine, straight_dial, with_shared
+from speedcal.calibration.measured import MeasuredLine, with_shared
 from speedcal.calibration.pairs import make_pairs
 from speedcal.calibration.positions import LocalFit, Smoothing
 from speedcal.calibration.tuning_logs import (
@@ -78,9 +78,8 @@ def with_smoothing_left(line: MeasuredLine, plain: MeasuredLine) -> MeasuredLine
     plain
         The fit to the positions as they are.
     """
-    dial = line.dial or straight_dial(line)
-    wider = dial.geared(1.0, u_ln_factor=SMOOTHING_LEFT * abs(float(np.log(line.gain / plain.gain))))
-    return with_shared(line, {SMOOTHED: wider.knot_covariance - dial.knot_covariance})
+    wider = line.dial.geared(1.0, u_ln_factor=SMOOTHING_LEFT * abs(float(np.log(line.gain / plain.gain))))
+    return with_shared(line, {SMOOTHED: wider.knot_covariance - line.dial.knot_covariance})
 
 
 def with_smoothing(ground: GroundSpeed, fit: LocalFit, smoothing: Smoothing) -> GroundSpeed:

@@ -173,9 +173,8 @@ def test_shares_of_the_budget_sum_to_one_and_combine_to_the_uncertainty(kind: st
 @pytest.mark.parametrize("scatter_mps", [0.4, 0.01])
 def test_the_variance_is_shared_as_what_makes_a_reading_scatter(scatter_mps: float) -> None:
     """Rounding 0.1 m/s and a ground speed of 0.2 m/s times the gain, of all that is seen or at least of both."""
-    dial = make_calibration(u_offset=0.3, u_factor=0.004).dial
-    nothing = np.zeros(0)
-    line = MeasuredLine(0.0, 1.05, np.eye(2), 0.0, 0.5, scatter_mps, 0.25, nothing, nothing, ())
+    dial = make_calibration(factor=1.05, u_offset=0.3, u_factor=0.004).dial
+    line = MeasuredLine(dial, 0.0, 0.5, scatter_mps, np.zeros(0), np.zeros(0), (), time_share=0.25)
     found = uncertainty_budget(line, dial, reference_mps=20.0, u_rounding_mps=0.1, u_ground_mps=0.2)
     rounding, ground = 0.1**2, (1.05 * 0.2) ** 2
     seen = max(scatter_mps**2, rounding + ground)
