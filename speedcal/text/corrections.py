@@ -216,9 +216,7 @@ def unsaid(found: Corrections) -> list[Finding]:
     if any(entry.action == "reseat_needle" for entry in found.advice):
         said.add("instrument_limits")
     if found.advice and found.advice[0].action in _NOT_OF_THE_DRIVE:
-        said |= {*_ABOUT_THE_BEST, "nothing_to_change", "instrument_limits", "acceptable_as_is"}
-    if [entry.action for entry in found.advice] == ["keep_as_is"]:  # then nothing is to be told apart
-        said.add("inseparable")
+        said |= {*_ABOUT_THE_BEST, "nothing_to_change", "instrument_limits", "acceptable_as_is", "inseparable"}
     if "margin_to_the_rule" in said:  # then a count is not chosen for being the nearest
         said.add("not_decided")
     if not _best_is_advised(found):

@@ -126,8 +126,12 @@ def test_an_unknown_chain_is_called_inseparable_and_nothing_is_guessed() -> None
 
 
 def test_nothing_is_asked_to_be_told_apart_where_nothing_is_to_be_done() -> None:
-    """Six measurements of the chain were asked for under 'Keep it as it is'."""
+    """Six measurements of the chain were asked for under 'Keep it as it is', and under 'Reseat the needle'."""
     unknown = Vehicle.from_dict({"pulse_scaler": "1", "scaler_decimals": 3})
+    needle = correct(make_calibration(offset=6.0, u_offset=0.2, u_factor=0.004), Vehicle())
+    assert needle.advice[0].action == "reseat_needle"
+    assert "inseparable" in {finding.code for finding in needle.findings}
+    assert "inseparable" not in {finding.code for finding in unsaid(needle)}
     for factor, asked in ((1.0, False), (1.12, True)):
         result = correct(make_calibration(factor=factor, u_factor=0.001), unknown)
         assert ([entry.action for entry in result.advice] == ["keep_as_is"]) != asked
