@@ -21,7 +21,7 @@ _WORTH_SAYING = 0.005
 """Chance of reading low from which it is said."""
 _HARDLY_PERCENT = 0.5
 """A dial that reads low by less is not called one that reads low."""
-_MOST_ROWS, _MORE_LIKELY_THAN_NOT = 5, 0.5
+FEWEST_ROWS, _MOST_ROWS, _MORE_LIKELY_THAN_NOT = 2, 5, 0.5
 _ABOUT_THE_BEST = {"margin_too_wide", "margin_kept", "no_acceptable_choice", "not_decided"}
 """Findings on the choice that by itself is the best; the advice weighs the work too and may name another."""
 _NOT_OF_THE_DRIVE = {"keep_as_is", "reseat_needle", "repair_instrument", "check_files", "set_unit"}
@@ -182,11 +182,17 @@ def _corrections(found: Corrections) -> str:
         so = f", so fit {advised}" if nearest and dict(nearest.parts)["teeth"] == advised else ""
         lines.append(f"exact tooth count: {found.ideal_driven_teeth}{so}")
     for choices in found.lists().values():
-        lines += [_row(choice) for choice in choices[:_MOST_ROWS]]
+        lines += [_row(choice) for choice in worth_listing(choices)[:_MOST_ROWS]]
     lines += [f"as it is, in the {name}: {shown}" for name, shown in other_ranges(found)]
     lines.append(f"judged by: {found.criterion}, at {', '.join(f'{v:.4g}' for v in found.speeds)} {found.unit}")
     lines += [f"note: {text} ({source})" for text, source in found.notes]
     return "\n".join([*lines, *(f"note: {_sentence(finding)}" for finding in unsaid(found))])
+
+
+def worth_listing(choices: Sequence[Choice]) -> Sequence[Choice]:
+    """Return the choices of a kind down to the one that is fitted: what is worse than that is no choice."""
+    last = next((i for i, choice in enumerate(choices, 1) if choice.is_fitted), len(choices))
+    return choices[: max(last, FEWEST_ROWS)]
 
 
 def _is_first(entry: Advice) -> bool:

@@ -16,6 +16,7 @@ from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.types import Scope
 
 from speedcal.errors import SpeedcalError
+from speedcal.text.corrections import FEWEST_ROWS
 from speedcal.text.numbers import likely, signed
 from speedcal.text.page_labels import title_of
 
@@ -98,9 +99,15 @@ def environment() -> jinja2.Environment:
         lstrip_blocks=True,
     )
     made.filters.update(clock=_clock, day=day, utc=_utc, moment=_moment, sentence=_sentence, number=_number)
-    made.filters.update(likely=likely, signed=signed)
+    made.filters.update(likely=likely, signed=signed, down_to_fitted=_down_to_fitted)
     made.tests.update(holds=lambda items, item: item in items)
     return made
+
+
+def _down_to_fitted(choices: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """Return the choices of a kind down to the one that is fitted, as the command lists them."""
+    last = next((i for i, choice in enumerate(choices, 1) if choice["fitted"]), len(choices))
+    return choices[: max(last, FEWEST_ROWS)]
 
 
 def day(seconds: float) -> str:

@@ -18,6 +18,7 @@ from support import documents as doc
 from support.calibrations import make_calibration
 
 import speedcal
+from speedcal.finding import Finding
 from speedcal.units import MPH_MPS
 
 DEVELOPERS = doc.DEVELOPERS.read_text(encoding="utf-8")
@@ -31,7 +32,6 @@ def test_every_example_is_tried_here() -> None:
 
 def test_the_new_finding_is_said_in_the_unit_of_the_reader(monkeypatch: pytest.MonkeyPatch) -> None:
     """11.176 m/s are 25 mph and 40.2 km/h, exactly by the mile of 1609.344 m."""
-    from speedcal.finding import Finding
     from speedcal.text import calibration_messages, messages
 
     monkeypatch.setattr(calibration_messages, "FINDINGS", dict(calibration_messages.FINDINGS))
@@ -61,7 +61,8 @@ def test_the_places_that_answer_a_question_are_there() -> None:
     from speedcal.calibration import tuning
     from speedcal.text.calibration_messages import FINDINGS
 
-    assert "needle" in FINDINGS["needle_offset"]
+    assert "needle_offset" in FINDINGS
+    assert "needle" in Finding("needle_offset", offset_mps=1.0, unit="mph").text
     assert 0 < tuning.WRONG_BELOW < 1
     part = DEVELOPERS[DEVELOPERS.index("### Questions") : DEVELOPERS.index("### The way")]
     for name in re.findall(r"`((?:speedcal|tests)/[\w/]+\.(?:py|toml))`", part):

@@ -323,11 +323,18 @@ def test_without_a_drive_a_drive_decides_between_two_counts() -> None:
     assert said.endswith("a recorded drive would decide it.")
 
 
+def test_what_is_worse_than_what_is_fitted_is_not_listed() -> None:
+    """8 % high: 28 leave 0.3 %, 29 -3.2, 27 +4.0, 30 -6.4, the 26 that are in +8.0; 31 -9.4, and 25 are worse still."""
+    rows = str(correct(make_calibration(factor=1.08, u_factor=0.001), vehicle(), speeds=[50])).splitlines()
+    driven = [row.split()[2] for row in rows if row.startswith("  driven gear ")]
+    assert driven == ["28", "29", "27", "30", "26"]
+
+
 def test_a_row_of_the_list_gives_one_figure_once() -> None:
-    """28 teeth for the 26 of a dial that is right make it read 1 - 26/28 = 7.1 % low, and nothing is worse."""
-    rows = str(correct(make_calibration(factor=1.0, u_factor=0.001), vehicle(), speeds=[50])).splitlines()
-    low = next(row for row in rows if row.startswith("  driven gear 28 "))
-    assert "worst  7.1 %, reads low" in low
+    """30 teeth for the 26 of a dial that is 8 % high: 1.08 x 26/30 = 0.936, 6.4 % low, and that is the worst."""
+    rows = str(correct(make_calibration(factor=1.08, u_factor=0.001), vehicle(), speeds=[50])).splitlines()
+    low = next(row for row in rows if row.startswith("  driven gear 30 "))
+    assert "worst  6.4 %, reads low" in low
     assert low.count("%") == 1
 
 

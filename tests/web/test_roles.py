@@ -12,6 +12,7 @@ from support.web_site import DEMO, Site, open_site
 
 from speedcal.errors import SpeedcalError
 from speedcal.web import drives, removal
+from speedcal.web.answers import environment
 from speedcal.web.app import create_app, make_services
 from speedcal.web.settings import Settings
 
@@ -447,3 +448,12 @@ def test_the_app_is_made_without_touching_the_disk(tmp_path: Path) -> None:
     """Only starting it opens the store."""
     create_app(Settings(data=tmp_path / "data"))
     assert not (tmp_path / "data").exists()
+
+
+def test_the_page_lists_no_choice_that_is_worse_than_what_is_fitted() -> None:
+    """As the command does; where what is fitted is the best, one neighbor stands beside it."""
+    down_to_fitted = environment().filters["down_to_fitted"]
+    rows = [{"teeth": teeth, "fitted": teeth == 26} for teeth in (28, 27, 29, 26, 30, 25)]
+    assert [row["teeth"] for row in down_to_fitted(rows)] == [28, 27, 29, 26]
+    assert [row["teeth"] for row in down_to_fitted(rows[3:])] == [26, 30]
+    assert down_to_fitted(rows[4:]) == rows[4:]
