@@ -86,7 +86,7 @@ def command(
     shown = (asked if by_gps else None) or dial or asked or "mph"
     result = plan(
         loaded.vehicle,
-        speed_limit=speed_limit if speed_limit is not None else usual_limit(shown, before),
+        speed_limit=speed_limit if speed_limit is not None else usual_limit(shown, before, loaded.tolerance),
         unit=shown,
         tolerance=None if question == "tooth" else _tolerance(loaded, question),
         calibration=before,

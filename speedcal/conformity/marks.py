@@ -25,15 +25,22 @@ def marks_to_hold(
     lowest: float | None,
     expected: Expected,
     assumed: Mapping[str, Assumption],
+    *,
+    named_mps: float = np.inf,
 ) -> FloatArray:
-    """Return the marks of the dial that may be held; the true speed stays under the limit. [m/s]."""
+    """Return the marks of the dial that may be held; the true speed stays under the limit. [m/s].
+
+    They reach down to the slowest speed that a rule names, where no lowest one is wanted.
+    """
     factor = SPEED_UNIT_MPS[unit]
     step = ROUND_SPEED[unit] * factor
     if expected.known:
         top = float(expected.dial.indicated(speed_limit_mps))
     else:
-        top = speed_limit_mps * (1 - assumed["may_read_low"].si)
+        top = speed_limit_mps * (1 - (assumed["may_read_low"].si if "may_read_low" in assumed else 0.0))
     bottom = (_LOWEST[unit] if lowest is None else lowest) * factor
+    if lowest is None and np.isfinite(named_mps):
+        bottom = min(bottom, max(round(float(expected.dial.indicated(named_mps)) / step), 1) * step)
     marks = multiples(step, bottom, top)
     for finer in _SLOW_STEPS if lowest is None else ():
         if len(marks) < min(LEVELS):

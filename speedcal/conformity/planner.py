@@ -92,7 +92,9 @@ def plan(
         raise PlanError("speed_limit_unusable", found=speed_limit, wanted_unit=unit)
     rule = _rule(tolerance, unit)
     expected = _expectation(None if by_gps else calibration, vehicle, work)
-    marks = marks_to_hold(unit, speed_limit * factor, lowest, expected, assumed)
+    if expected.known or by_gps:
+        assumed.pop("may_read_low")
+    marks = marks_to_hold(unit, speed_limit * factor, lowest, expected, assumed, named_mps=_named(rule))
     teeth, is_assumed = _teeth(vehicle, work, assumed)
     target, answers = _question(rule, expected, marks, teeth, is_assumed=is_assumed)
     designs = list(designs_of(marks, expected, assumed))
@@ -105,8 +107,6 @@ def plan(
         design = fair_design(designs)
     if not target.values.get("assumed"):
         assumed.pop("teeth")
-    if expected.known:
-        assumed.pop("may_read_low")
     findings = (*_findings(rule, design.expected.true(design.order()), unit), *([more] if more else ()))
     findings += (Finding("may_not_settle"),) if unsure else ()
     made = _finished(design, assumed, unit, rule, target, speed_limit * factor, vehicle, findings)
@@ -149,11 +149,16 @@ def _no_test(
     )
 
 
-def usual_limit(unit: DisplayUnit, calibration: Calibration | None) -> float:
-    """Return the speed limit, in ``unit``, where nobody names one: no faster than the vehicle was driven before."""
+def usual_limit(unit: DisplayUnit, calibration: Calibration | None, rule: Tolerance | None = None) -> float:
+    """Return the speed limit, in ``unit``, where nobody names one.
+
+    No faster than the vehicle was driven before, unless the job names speeds that matter: a dial that read twice the
+    speed kept that drive slow.
+    """
     if calibration is None:
         return USUAL_LIMIT[unit]
-    return min(USUAL_LIMIT[unit], calibration.speed_range_mps[1] / SPEED_UNIT_MPS[unit])
+    named = max(rule.chosen_true_mps, default=0.0) if rule else 0.0
+    return min(USUAL_LIMIT[unit], max(calibration.speed_range_mps[1], named) / SPEED_UNIT_MPS[unit])
 
 
 def _teeth(
@@ -212,6 +217,11 @@ def _verdict_clear(rule: Tolerance, expected: Expected, true_mps: FloatArray) ->
         return decide(limits.box(known).widened(margin * design.coverage() / 1.96), rule.confidence)[0] != "not proven"
 
     return clear
+
+
+def _named(rule: Tolerance | None) -> float:
+    """Return the slowest speed that a rule names; infinite where it names none. [m/s]."""
+    return min(rule.speeds_mps, default=np.inf) if rule else np.inf
 
 
 def _beyond(rule: Tolerance | None, true_mps: FloatArray) -> float | None:

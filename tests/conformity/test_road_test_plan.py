@@ -63,6 +63,34 @@ def test_a_measured_instrument_may_be_held_up_to_the_limit() -> None:
     assert max(p.true_mps for p in found.plateaus) <= 65 * MPH_MPS
 
 
+def test_the_slowest_speed_that_a_rule_names_is_driven() -> None:
+    """A rule for 10, 30 and 60 mph is judged at 10: a test from 25 mph on would say nothing of it."""
+    before = make_calibration(factor=1.1, u_factor=0.01)
+    rule = {"percent": 15, "unit": "mph", "speeds": [10, 30, 60]}
+    found = plan(TRUCK, speed_limit=65, calibration=before, work=1 / 1.1, tolerance=rule)
+    assert min(p.true_mps for p in found.plateaus) == pytest.approx(10 * MPH_MPS)
+    assert plan(
+        TRUCK, speed_limit=65, calibration=before, work=1 / 1.1, tolerance=rule, lowest=25
+    ).marks_mps.min() == pytest.approx(25 * MPH_MPS)
+
+
+def test_a_dial_that_read_twice_the_speed_does_not_keep_the_road_test_slow() -> None:
+    """Held at 30 to 70 on the dial, which is 15 to 35 mph: the job names 60, and so the driver can drive it."""
+    before = make_calibration(factor=2.0, u_factor=0.01, speed_range=(15, 35))
+    rule = load_tolerance({"percent": 5, "unit": "mph", "speeds": [30, 45, 60]}, unit="mph")
+    assert usual_limit("mph", before) == pytest.approx(35)
+    assert usual_limit("mph", before, rule) == pytest.approx(60)
+    assert usual_limit("mph", before, load_tolerance("us_393_82", unit="mph")) == pytest.approx(35)
+
+
+def test_speeds_held_by_gps_reach_the_limit() -> None:
+    """Nothing that the dial may read low keeps them under it."""
+    before = make_calibration(factor=2.0, u_factor=0.01)
+    found = plan(TRUCK, speed_limit=60, calibration=before, tolerance={"percent": 5, "unit": "mph"}, by_gps=True)
+    assert max(p.true_mps for p in found.plateaus) == pytest.approx(60 * MPH_MPS)
+    assert "may_read_low" not in {assumption.name for assumption in found.assumptions}
+
+
 def test_a_slow_vehicle_gets_marks_it_can_reach() -> None:
     """A tractor at 25 km/h that reads 15 % high: nothing above a true 25, four marks at least, in steps of 5 km/h."""
     before = make_calibration(factor=1.15, u_factor=0.01, speed_range=(8, 25), unit="km/h")

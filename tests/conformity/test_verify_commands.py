@@ -119,7 +119,7 @@ def test_a_road_test_can_be_planned_before_anything_was_driven(tmp_path: Path) -
 @pytest.mark.parametrize("work", ['[work]\nnote = "The instrument was repaired."\n', ""])
 def test_a_dial_that_nobody_can_foretell_is_tested_at_speeds_held_by_gps(shop: Path, work: str) -> None:
     """The dial before reads half and is repaired, or is still to be mended: its marks would be driven at twice."""
-    tolerance = "absolute = 2.5\nnever_low = true\nspeeds = [30, 45, 60]"
+    tolerance = "absolute = 1.5\nnever_low = true\nspeeds = [30, 45, 60]"
     job = _job(shop, "repaired.toml", tolerance=tolerance, parts=("before",))
     job.write_text(job.read_text().replace("[work]\ndriven_gear = 22\n", work), encoding="utf-8")
     result = _run("plan", job, "--speed-limit", 65)
@@ -128,7 +128,7 @@ def test_a_dial_that_nobody_can_foretell_is_tested_at_speeds_held_by_gps(shop: P
     assert "may not settle" in result.stdout  # what was repaired is tested, however narrow the rule
     shown = json.loads(_run("plan", job, "--json", "--speed-limit", 65).stdout)
     assert shown["held_by"] == "gps"
-    assert all(row["hold"] == row["true"] < 65 for row in shown["plateaus"])
+    assert all(row["hold"] == row["true"] <= 65 for row in shown["plateaus"])
 
 
 def test_the_plan_for_a_verdict_uses_the_drive_before_and_the_work(shop: Path) -> None:
