@@ -248,7 +248,7 @@ def _compared_speeds(before: Dial, after: Dial, change: float) -> FloatArray:
 def _causes(change: ChangeCheck, vehicle: Vehicle | None, work: Work | None, *, unit_seen: bool) -> tuple[Cause, ...]:
     """List what would explain a change other than planned, in the order in which a shop would look."""
     wrong_file = _wrong_file(change, unit_seen=unit_seen)
-    return (_other_gear(change, vehicle, work), _wrong_range(change), _tires(change), wrong_file)
+    return (*_other_gear(change, vehicle, work), _wrong_range(change), _tires(change), wrong_file)
 
 
 def _fits(change: ChangeCheck, excess: float, *, reach: float = 1.0) -> bool:
@@ -257,19 +257,25 @@ def _fits(change: ChangeCheck, excess: float, *, reach: float = 1.0) -> bool:
     return abs(change.planned.value * excess - measured.value) <= reach * measured.half_width
 
 
-def _other_gear(change: ChangeCheck, vehicle: Vehicle | None, work: Work | None) -> Cause:
-    """Name the tooth count that the measured change stands for; a driven gear divides, a drive gear multiplies."""
+def _other_gear(change: ChangeCheck, vehicle: Vehicle | None, work: Work | None) -> tuple[Cause, ...]:
+    """Name the tooth count that the measured change stands for; a driven gear divides, a drive gear multiplies.
+
+    Nothing is named of gears that were counted.
+    """
     for gear, power in (("driven_gear", -1), ("drive_gear", 1)):
-        planned = getattr(work, gear, None) or (getattr(vehicle, gear, None) if gear == "driven_gear" else None)
-        if planned:
+        told = work if getattr(work, gear, None) else vehicle if gear == "driven_gear" else None
+        planned = getattr(told, gear, None)
+        if told is not None and planned:
+            if told.gears_counted:
+                return ()
             implied = planned * change.excess**power
             teeth = max(1, round(implied))
             size = 100 * ((teeth / planned) ** power - 1)
             fits = teeth != planned and _fits(change, 1 + size / 100, reach=_TOOTH_REACH)
             what = Finding("cause_gear", gear=gear, implied=implied, planned=planned, teeth=teeth, percent=size)
-            return Cause(what, size, fits)
+            return (Cause(what, size, fits),)
     percent = 100 * (change.excess - 1)
-    return Cause(Finding("cause_setting", percent=percent), percent, False)
+    return (Cause(Finding("cause_setting", percent=percent), percent, False),)
 
 
 def _wrong_range(change: ChangeCheck) -> Cause:

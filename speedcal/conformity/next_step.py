@@ -12,6 +12,7 @@ from speedcal.conformity.tolerance import Tolerance
 from speedcal.finding import Finding
 from speedcal.units import SPEED_UNIT_MPS
 from speedcal.vehicle.advice import Advice
+from speedcal.vehicle.first_steps import WITHOUT_WORK
 from speedcal.vehicle.plans import LIKELY, MAY_PASS
 
 if TYPE_CHECKING:
@@ -100,11 +101,12 @@ def next_steps(
         undone = _undone(before, rule, vehicle, work, speeds)
     asked = _asked_by(after, rule, _fitted(vehicle, work, counted), speeds, undone)
     looked_at = {look.part for look in looks}  # and not once more
-    if work is not None and work.driven_gear is not None and all(change.agrees for change in changes):
-        looked_at.add("driven_gear")  # the one just fitted did what its teeth do
+    if "work" in looked_at or (work and work.driven_gear is not None and all(change.agrees for change in changes)):
+        looked_at.add("driven_gear")  # the one just fitted is looked at, or did what its teeth do
     asked = tuple(entry for entry in asked if entry.action != "check_count" or entry.part not in looked_at)
     if likely:
-        return (*looks, *steps, *_left_open(findings, as_it_is, is_all=not asked), *asked)
+        is_all = all(entry.action in WITHOUT_WORK for entry in asked)
+        return (*looks, *steps, *_left_open(findings, as_it_is, is_all=is_all), *asked)
     if not asked:
         return (*looks, *steps, *map(_drive, driving))
     return (*looks, *steps, *asked, *([] if looks else _if_it_must_stay(driving, as_it_is)))
@@ -131,7 +133,13 @@ def _drive(found: Finding) -> Advice:
 
 
 def looks_at(changes: Sequence[ChangeCheck]) -> tuple[Advice, ...]:
-    """Return what to look at although it passes: what is fitted is not what the job says, or something else changed."""
+    """Return what to look at although it passes: what is fitted is not what the job says, or something else changed.
+
+    A unit that was mixed up was so on the drive before: the one that passes is right.
+    """
+    fitting = [cause.what for change in changes for cause in change.causes if cause.fits]
+    if any(what.values.get("why") in _TAKEN_FOR for what in fitting):
+        return (Advice("check_files", part="before", because=(Finding("before_in_other_unit"),)),)
     return tuple(_looks(_counted(changes), changes))
 
 

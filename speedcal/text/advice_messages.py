@@ -191,6 +191,10 @@ FINDINGS: dict[str, Template] = {
     "opens_transmission": "The transmission must be opened for this gear.",
     "opens_hub": "The wheel must come off and its hub be opened for this gear.",
     "no_part_cures": lambda values: f"No gear and no setting cures {CAUSES[values['cause']]}.",
+    "parts_off_as_well": lambda values: (
+        f"More is off ({likely(values['chance'])}): {CAUSES[values['cause']]}. Drive again after the repair, and "
+        "choose the part by that drive."
+    ),
     "margin_to_the_rule": lambda values: (
         f"{choice_name(values['nearest'])} would be nearer to true ({values['percent']:.1f} %), but likely "
         "too near a limit to be proven."
@@ -220,6 +224,7 @@ FINDINGS: dict[str, Template] = {
         "whatever the gear."
     ),
     "between_two_teeth": "Whole teeth leave {percent:.1f} %; a ratio box in the cable gets closer.",
+    "between_two_steps": "The steps of the module leave {percent:.1f} %; a pulse scaler before it gets closer.",
     "too_uncertain": "This drive is not precise enough to decide; more readings at steady speeds would settle it.",
     "approved_workshop_only": "A tachograph or a sealed limiter runs off this drive: this is a report only.",
     "measure_first": lambda values: (

@@ -341,7 +341,10 @@ FINDINGS: dict[str, Template] = {
     "change_not_predicted": lambda values: f"The change by the work is not predicted: {values['error'].problem}.",
     "not_as_predicted": _not_as_predicted,
     "changed_otherwise": _changed_otherwise,
-    "count_decides": "If it has {planned}, add to the job what else changed, such as the tires.",
+    "before_in_other_unit": "The drive before the work seems to have been noted in the other unit, or the instrument "
+    "was set to another since: then the change is as planned.",
+    "count_decides": "If it has {planned}, add to the job what else changed, such as the tires, and that its "
+    "teeth were counted.",
     "needle_moved": "The needle offset is not the same before and after: the pointer, the face or the instrument was "
     "moved, or one of the drives was read in another unit than it says.",
     "cause_gear": _gear,

@@ -162,6 +162,8 @@ def _look_text(entry: Advice) -> str:
         return "look at what was really fitted and set"
     if entry.part == "needle_drive":
         return "look at what turns the needle"
+    if entry.part == "gears":
+        return "count the teeth of both gears"
     if entry.part == "ratio_box":
         return "see which way round the ratio box sits"
     likely_count = f": {entry.value} are likely" if entry.value else ""

@@ -133,7 +133,7 @@ def drive_causes(vehicle: Vehicle, expected: float) -> dict[str, Shifts]:
     causes: dict[str, Shifts] = {"parts_as_stated" if mismatch else "none": ((0.0, 0.0, 1.0),)}
     stated = {part.name: part for part in parts_of(vehicle) if part.stated is not None and len(part.labels) > 1}
     for cause, names in (("tires", ("tire",)), ("axle", ("axle",)), ("gears", ("driven_gear", "drive_gear"))):
-        if vehicle.sensor == "wheel" and cause == "axle":
+        if (vehicle.sensor == "wheel" and cause == "axle") or (vehicle.gears_counted and cause == "gears"):
             continue
         shifts: list[tuple[float, float, float]] = []
         for name in names:

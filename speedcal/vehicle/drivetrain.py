@@ -241,11 +241,21 @@ def train_findings(calibration: Calibration, vehicle: Vehicle, effective: Effect
         if stated.high < driven.low or stated.low > driven.high:
             values = {"stated_m": stated.value, "driven_m": driven.value, "unit": calibration.unit}
             found.append(Finding("chain_contradicts_drive", basis=vehicle.rolled.basis.text, **values))
-    if vehicle.drive_gear is not None and vehicle.driven_gear is not None and vehicle.drive_gear > vehicle.driven_gear:
-        found.append(Finding("gears_may_be_swapped", drive_gear=vehicle.drive_gear, driven_gear=vehicle.driven_gear))
+    found += gears_swapped(vehicle, calibration.error_factor.value)
     if vehicle.axle is not None and not vehicle.axle.has_teeth and vehicle.sensor != "wheel":
         found.append(Finding("axle_ratio_rounded", axle=str(vehicle.axle)))
     return found
+
+
+def gears_swapped(vehicle: Vehicle, error_factor: float) -> list[Finding]:
+    """Return that the drive gear is the larger, unless the chain as stated explains the drive better than swapped."""
+    drive, driven = vehicle.drive_gear, vehicle.driven_gear
+    if drive is None or driven is None or drive <= driven or vehicle.gears_counted:
+        return []
+    known = train_gain(chain(vehicle))
+    if known is not None and math.log(error_factor / known[0]) > -math.log(drive / driven):
+        return []
+    return [Finding("gears_may_be_swapped", drive_gear=drive, driven_gear=driven)]
 
 
 def _fits_a_road_wheel(circumference_m: float, vehicle: Vehicle) -> bool:

@@ -12,6 +12,7 @@ from speedcal.finding import Finding
 from speedcal.units import MILE_M
 from speedcal.vehicle.advice import Advice
 from speedcal.vehicle.diagnosis import Diagnosis
+from speedcal.vehicle.drivetrain import gears_swapped
 from speedcal.vehicle.outlook import Outlook
 from speedcal.vehicle.parts import PER_DISTANCE, WRONG_PULSES
 from speedcal.vehicle.plans import LIKELY
@@ -38,7 +39,7 @@ _GROW_WITH_THE_COUNT = frozenset({"large_scatter", "log_strays"})
 _NEARLY_RIGHT = 0.5
 """An odometer off by less than this share of the dial's error, and of what a gear for the dial would leave it off by,
 is turned nearly right: the instrument is repaired first. Our own judgment."""
-_WITHOUT_WORK = ("check_count", "measure_fact", "drive_again", "check_files", "use_correction_card")
+WITHOUT_WORK = ("check_count", "measure_fact", "drive_again", "check_files", "use_correction_card")
 """What can be done at any time."""
 _SIX_FOR_FOUR, _NEAR_SIX_FOR_FOUR = 1.5, 0.08
 """What a sensor with six pulses in place of four does, or the reverse, and the logarithm by which a dial with its own
@@ -77,9 +78,15 @@ def _instrument_first(outlook: Outlook, diagnosis: Diagnosis, fault: str) -> lis
     if _is_likely(diagnosis, "needle_sticks") and outlook.judge.probability_within(outlook.keep.gain) <= LIKELY:
         fault = "needle_sticks"  # parts figured from its readings would be figured wrong, and would not cure it
     if fault in ("needle_sticks", "dial_bent") and not _keeps(outlook, fault):
-        reason = Finding("no_part_cures", cause=fault)
-        return [Advice("repair_instrument", part="instrument", because=(*outlook.causes, reason))]
+        reasons = (*outlook.causes, Finding("no_part_cures", cause=fault), *_parts_off_as_well(diagnosis))
+        return [Advice("repair_instrument", part="instrument", because=reasons)]
     return []
+
+
+def _parts_off_as_well(diagnosis: Diagnosis) -> tuple[Finding, ...]:
+    """Return that the parts are likely off beside the instrument: the repair alone will not put it right."""
+    parts = [item for item in diagnosis.hypotheses if item.group == "drivetrain" and item.probability > LIKELY]
+    return tuple(Finding("parts_off_as_well", cause=item.code, chance=item.probability) for item in parts[:1])
 
 
 def _doubts(outlook: Outlook) -> list[Advice]:
@@ -203,6 +210,8 @@ def _count_first(outlook: Outlook, diagnosis: Diagnosis) -> list[Advice]:
     """Return the look that must come before a part is ordered by what is thought to be fitted."""
     chance = {item.code: item.probability for item in diagnosis.hypotheses}
     vehicle = outlook.vehicle
+    if swapped := gears_swapped(vehicle, outlook.judge.dial.line.error_factor):
+        return [Advice("check_count", part="gears", because=tuple(swapped))]
     found = []
     if vehicle.ratio_box is not None and chance.get("transfer_ratio", 0.0) > _WORTH_A_LOOK:
         found.append(Advice("check_count", part="ratio_box", because=(Finding("box_may_be_turned"),)))
@@ -256,7 +265,7 @@ def followed_by(first: Sequence[Advice], then: Sequence[Advice]) -> tuple[Advice
         done.add("set_module")
     if then and then[0].action == "keep_as_is":  # and nothing instead of what is not told
         then = [entry for entry in then if "instead_of_the_first" not in entry.codes]
-    later = [entry if entry.action in _WITHOUT_WORK else _later(entry) for entry in then if entry.action not in done]
+    later = [entry if entry.action in WITHOUT_WORK else _later(entry) for entry in then if entry.action not in done]
     return (*first, *later)
 
 

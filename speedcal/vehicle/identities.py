@@ -166,7 +166,7 @@ def _gears(vehicle: Vehicle) -> list[Part]:
                 tuple(str(count) for count in counts),
                 np.array([float(count) ** power for count in counts]),
                 np.zeros(len(counts)),
-                _prior(name, len(counts), where),
+                _prior("counted" if vehicle.gears_counted else name, len(counts), where),
                 where,
             )
         )

@@ -25,6 +25,8 @@ _WORK = {
 }
 """How much work each kind of change is, in order only: a number typed in, a gear on the cable's end, a box in the
 cable, the instrument opened, the transmission opened. Common practice, no source."""
+_OPENED = ("drive_gear", "pair")
+"""Kinds of change for which the transmission is opened."""
 LISTED = {"setting": "settings", "pair": "pairs"}
 """Kind of choice to its list, where the two are called otherwise."""
 SAME_CHANCE = 0.04
@@ -158,7 +160,8 @@ def _in_order(plans: Sequence[Plan]) -> list[Plan]:
     """Return the plans by their chances; of those alike the lesser work, unless it leaves far more of the error.
 
     A gear that only hides a needle comes behind whatever does without and passes as likely; and what would pass as it
-    is, but reads far off, behind what surely passes and leaves far less.
+    is, but reads far off, behind what surely passes and leaves far less. No transmission is opened for what is done
+    from outside as well.
     """
     honest = max((p.probability for p in plans if not p.hides_needle_percent and not p.is_untouched), default=0.0)
     likeliest = min(plan.chances for plan in plans)
@@ -172,7 +175,20 @@ def _in_order(plans: Sequence[Plan]) -> list[Plan]:
     if ordered[0].is_untouched:
         worth = [plan for plan in ordered if _is_worth(plan, ordered[0]) and not rank(plan)[0]]
         ordered.sort(key=lambda plan: plan not in worth)
+    best = ordered[0]
+    if best.choice.kind in _OPENED:
+        outside = [plan for plan in ordered if _does_from_outside(plan, best) and not rank(plan)[0]][:1]
+        ordered.sort(key=lambda plan: plan not in outside)
     return ordered
+
+
+def _does_from_outside(plan: Plan, best: Plan) -> bool:
+    """Tell whether a plan surely passes too, leaves little more, and opens no transmission.
+
+    It may take a longer road test to prove, which is less work.
+    """
+    alike = plan.probability >= SURE_ENOUGH and plan.worst_percent <= best.worst_percent + WORTH_WORK_PERCENT
+    return alike and plan.choice.kind not in _OPENED and plan.work < best.work and not plan.is_untouched
 
 
 def _is_worth(plan: Plan, keep: Plan) -> bool:

@@ -313,16 +313,15 @@ def _with_housing(outlook: Outlook, entry: Advice) -> list[Advice]:
 
 def _find_out(outlook: Outlook) -> list[Advice]:
     """Return which facts to find out when the job names nothing that could be changed, or not far enough."""
+    if any(outlook.lists.values()):
+        return _beyond_parts(outlook, outlook.keep.worst_error_percent)
     percent = 100 * (outlook.judge.ideal_gain().value - 1)
-    vehicle, at_its_end = outlook.vehicle, any(outlook.lists.values())
-    nothing = Finding("nothing_to_change", percent=percent, at_its_end=at_its_end)
-    parts = ["settings", "pulse_scaler"] if vehicle.expects_pulses else ["driven_gear", "settings"]
-    if at_its_end:
-        parts = ["ratio_box_teeth" if vehicle.has_gear_drive else "pulse_scaler"]
-    reasons = [(nothing, *outlook.causes), ()]
+    nothing = Finding("nothing_to_change", percent=percent, at_its_end=False)
+    parts = ("settings", "pulse_scaler") if outlook.vehicle.expects_pulses else ("driven_gear", "settings")
+    reasons = ((nothing, *outlook.causes), ())
     return [
         Advice("measure_fact", part=part, value=round(percent, 2), unit="percent", because=because)
-        for part, because in zip(parts, reasons, strict=False)
+        for part, because in zip(parts, reasons, strict=True)
     ]
 
 
@@ -337,7 +336,18 @@ def _beyond_parts(outlook: Outlook, percent: float, *why: Finding) -> list[Advic
     if outlook.vehicle.has_gear_drive and not outlook.vehicle.ratio_box_teeth:
         steps = Finding("between_two_teeth", percent=percent)
         return [Advice("measure_fact", part="ratio_box_teeth", because=(*why, steps)), card]
+    if outlook.vehicle.settings and outlook.vehicle.scaler_limits is None and percent - left > _WORTH_SAYING_PERCENT:
+        steps = _why_no_setting_does(outlook, percent)
+        return [Advice("measure_fact", part="pulse_scaler", because=(*why, steps)), card]
     return [replace(card, because=(*why, *card.because))]
+
+
+def _why_no_setting_does(outlook: Outlook, percent: float) -> Finding:
+    """Return that a module is at its end, or that its steps are too coarse."""
+    wanted, gains = outlook.judge.ideal_gain().value, [choice.gain for choice in outlook.lists["settings"]]
+    if gains and min(gains) < wanted < max(gains):
+        return Finding("between_two_steps", percent=percent)
+    return Finding("nothing_to_change", percent=100 * (wanted - 1), at_its_end=True)
 
 
 def _drive_again(outlook: Outlook) -> Advice:

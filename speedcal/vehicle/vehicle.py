@@ -30,6 +30,7 @@ _AS_STATED = (
     "label",
     "drive_gear",
     "driven_gear",
+    "gears_counted",
     "transfer_ratio",
     "second_transfer_ratio",
     "tachograph",
@@ -76,6 +77,8 @@ class Vehicle:
     """The same in the other range of a transfer case or auxiliary gearbox."""
     drive_gear: int | None = None
     driven_gear: int | None = None
+    gears_counted: bool = False
+    """Whether the teeth were counted on the gears themselves."""
     ratio_box: Fraction | None = None
     """Turns out for one turn in of a box fitted in the cable; None when there is none."""
     ratio_box_teeth: tuple[int, ...] = ()
@@ -168,6 +171,8 @@ class Work:
     settings: tuple[Setting, ...] = ()
     needle: float | None = None
     """How far the needle was set up (+) or down (-), in mph or km/h as the dial is marked."""
+    gears_counted: bool = False
+    """Whether the teeth of the new gears were counted."""
     note: str = ""
     date: str = ""
     odometer: float | None = None

@@ -14,7 +14,7 @@ from speedcal.conformity import Verification, plan, pool, verify
 from speedcal.conformity.settling import _tightest, way_to_settle
 from speedcal.conformity.tolerance import ShownLimits
 from speedcal.errors import PlanError
-from speedcal.finding import Finding
+from speedcal.finding import Finding, Trust
 from speedcal.interval import Interval
 from speedcal.units import MPH_MPS
 from speedcal.vehicle import Vehicle, correct
@@ -70,6 +70,40 @@ def test_another_gear_than_planned_is_counted_first_and_replaced_by_the_planned_
     assert [(step.action, step.value) for step in result.advice[:2]] == [("check_count", 21), ("fit_driven_gear", 22)]
     assert "If it has 22, add to the job what else changed" in str(result.advice[0])
     assert [step.part for step in result.advice].count("driven_gear") == 2  # looked at once, and changed
+
+
+def test_a_gear_that_was_counted_is_not_asked_for_again() -> None:
+    """22 planned, counted and fitted, the drive stands for 21: something else changed."""
+    after = make_calibration(offset=0.5, factor=1.10 * 20 / 21, u_offset=0.1, u_factor=0.002)
+    work = {"driven_gear": 22, "gears_counted": True}
+    result = verify(BEFORE, after, RULE, vehicle=VEHICLE, work=work)
+    assert not any(cause.what.code == "cause_gear" for change in result.changes for cause in change.causes)
+    assert (result.advice[0].action, result.advice[0].part) == ("check_count", "work")
+    assert [step.value for step in result.advice if step.action == "fit_driven_gear"] == [23]  # 22 x 1.10 x 20/21
+    counted = Vehicle.from_dict({"driven_gear": 20, "gears_counted": True})  # of the old one that says nothing
+    again = verify(BEFORE, after, RULE, vehicle=counted, work={"driven_gear": 22})
+    assert (again.advice[0].part, again.advice[0].value) == ("driven_gear", 21)
+
+
+def test_a_drive_that_passes_shows_that_the_one_before_was_in_the_other_unit() -> None:
+    """1.77 before is 1.10 in the other unit, 20 / 22 of it is right: no gear of 35 teeth is sought."""
+    before = make_calibration(factor=1.10 * 1.609344, u_offset=0.1, u_factor=0.002)
+    after = make_calibration(factor=1.0, u_offset=0.1, u_factor=0.002)
+    result = verify(before, after, RULE, vehicle=VEHICLE, work={"driven_gear": 22})
+    assert result.verdict == "pass"
+    assert [(step.action, step.part) for step in result.advice] == [("check_files", "before")]
+    assert "other unit" in str(result.advice[0])
+
+
+def test_nothing_is_said_to_stand_below_where_only_files_are_to_be_checked() -> None:
+    """On the limit of 2.5 %, and the readings look like those of two people."""
+    after = make_calibration(factor=1.0245, u_offset=0.05, u_factor=0.001)
+    doubtful = replace(after, trust=Trust("WEAK", (Finding("two_readers"),)))
+    result = verify(None, doubtful, RULE)
+    assert result.verdict == "not proven"
+    assert result.advice[0].action == "keep_as_is"
+    assert "check_files" in [step.action for step in result.advice]
+    assert "as below" not in str(result.advice[0])
 
 
 def test_a_count_two_sigma_away_is_still_the_one_to_look_for() -> None:

@@ -30,6 +30,10 @@ _TABLES = ("readings", "ground")
 TRUCK = {"driven_gear": 19, "drive_gear": 8, "gear_family": "plain sleeve"}
 
 
+def _two_percent(speeds_mps: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    return 0.98 * speeds_mps, 1.02 * speeds_mps
+
+
 def actions(found: object) -> list[str]:
     return [entry.action for entry in found.advice]  # type: ignore[attr-defined]
 
@@ -72,6 +76,29 @@ def test_no_transmission_is_opened_on_a_hope() -> None:
         ("reseat_needle", -1.0),
     ]
     assert "fit_drive_gear" not in actions(found)
+
+
+def test_no_transmission_is_opened_for_what_a_gear_on_the_cable_does_as_well() -> None:
+    """15 teeth, 10 % low, 5 % allowed: driven 14 leaves 3.6 % (0.9 x 15/14), the drive gear 9 for 8 only 1.2 %."""
+    dial = make_calibration(factor=0.9, u_offset=0.2, u_factor=0.004)
+    rule = load_tolerance({"percent": 5, "unit": "mph"}, unit="mph")
+    vehicle = Vehicle.from_dict(TRUCK | {"driven_gear": 15})
+    found = correct(dial, vehicle, speeds=[30, 45, 60], limits=rule.allowed)
+    first = next(entry for entry in found.advice if entry.action != "check_count")
+    assert (first.action, first.value) == ("fit_driven_gear", 14)
+    assert first.probability is not None
+    assert first.probability > 0.96
+
+
+def test_a_gear_that_was_counted_is_not_asked_for() -> None:
+    """7 % low by the chain as stated: one tooth of 18 would explain it, unless somebody has counted them."""
+    stated = {"tire_turns_per_mile": 720, "axle": "41/11", "turns_per_mile": 1192.7, "drive_gear": 8, "driven_gear": 18}
+    dial = make_calibration(factor=0.93, u_offset=0.2, u_factor=0.004)
+    asked, told = (correct(dial, Vehicle.from_dict(stated | more)) for more in ({}, {"gears_counted": True}))
+    assert actions(asked)[0] == "check_count"
+    assert "check_count" not in actions(told)
+    assert told.diagnosis is not None
+    assert "gears" not in {item.code for item in told.diagnosis.hypotheses}
 
 
 def test_a_setting_ends_where_the_module_ends() -> None:
@@ -598,6 +625,21 @@ def test_a_module_at_its_end_asks_for_a_scaler_and_is_not_called_missing() -> No
     assert "cable" not in str(found)
 
 
+@pytest.mark.parametrize(("high", "step", "why"), [(2275, 5, "nothing_to_change"), (3000, 250, "between_two_steps")])
+@pytest.mark.parametrize("may_keep", [True, False])
+def test_what_a_module_leaves_at_its_end_or_by_its_steps_a_scaler_puts_right(
+    *, may_keep: bool, high: float, step: float, why: str
+) -> None:
+    """2000/0.82 = 2439 mm are wanted: the end of 2275 leaves 6.7 %, the steps of 250 mm 2.5 %, before as after work."""
+    table = {"settings": {"circumference_mm": {"now": 2000, "step": step, "low": 1500, "high": high}}}
+    drive, vehicle = make_calibration(factor=0.82, u_offset=0.05, u_factor=0.001), Vehicle.from_dict(table)
+    found = correct_diagnosed(drive, vehicle, diagnose(drive, vehicle), limits=_two_percent, may_keep=may_keep)
+    entry = next(entry for entry in found.advice if entry.action == "measure_fact")
+    assert entry.part == "pulse_scaler"
+    assert why in entry.codes
+    assert actions(found)[-1] == "use_correction_card"
+
+
 def test_of_gears_that_pass_the_one_that_leaves_less_is_fitted() -> None:
     """Factor 1.15 known to half a mph: 21 teeth (19 x 1.15/21 = 1.040) and 20 (1.0925) both keep UN R39, 22 is low."""
     dial = make_calibration(factor=1.15, u_offset=0.5, u_factor=0.5 / 60)
@@ -688,6 +730,7 @@ def test_a_needle_that_surely_sticks_is_cured_before_a_gear_is_figured_from_it(
     both = tuple(Hypothesis(code, group, chance, at, (), look) for code, group, chance, at, look in found)
     advice = correct_diagnosed(drive, vehicle, Diagnosis(both, 0.0, None)).advice
     assert ([entry.action for entry in advice] == ["repair_instrument"]) is repaired
+    assert ("Drive again after the repair" in str(advice[0])) is repaired
 
 
 @pytest.mark.parametrize("may_keep", [True, False])

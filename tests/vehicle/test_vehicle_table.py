@@ -109,6 +109,22 @@ def test_gears_the_wrong_way_round_are_asked_after() -> None:
         assert ("gears_may_be_swapped" in {finding.code for finding in found}) is asked
 
 
+@pytest.mark.parametrize(("drive", "driven", "turns", "asked"), [(23, 8, 1000, True), (21, 15, 1190, False)])
+def test_gears_that_only_swapped_explain_the_drive_are_counted_before_any_is_ordered(
+    drive: int, driven: int, turns: float, *, asked: bool
+) -> None:
+    """680 turns a mile x 41/11 x 8/23 are 882 of 1000, x 23/8 were 7287; 850 x 21/15 are the 1190 of a motorcycle."""
+    table: dict[str, object] = {"drive_gear": drive, "driven_gear": driven, "turns_per_mile": turns}
+    table |= {"tire_turns_per_mile": 680, "axle": "41/11"} if asked else {"tire_turns_per_mile": 850, "sensor": "wheel"}
+    factor = 0.88 if asked else 1.08
+    found = correct(make_calibration(factor=factor, u_offset=0.2, u_factor=0.004), Vehicle.from_dict(table))
+    assert ((found.advice[0].action, found.advice[0].part) == ("check_count", "gears")) is asked
+    counted = correct(
+        make_calibration(factor=factor, u_factor=0.004), Vehicle.from_dict(table | {"gears_counted": True})
+    )
+    assert "check_count" not in {entry.action for entry in counted.advice}
+
+
 def test_a_family_file_that_is_not_there_is_said_to_be_missing(tmp_path: Path) -> None:
     with pytest.raises(VehicleError, match=r"there is no gear family file 'shelf.toml'"):
         load_family("shelf.toml", source="job.toml", folder=tmp_path)
