@@ -34,7 +34,6 @@ _FASTEST_MPS = 1.1 * SPEED_LIMIT_MPH * MPH
 """The driver keeps to the limit by the GPS, whatever the dial says."""
 _MOST_ROUNDS, _MOST_STEPS = 4, 2
 _ALTERNATIVE = "instead_of_the_first"
-CLASSES = ("drivetrain", "pulses_or_unit", "needle", "dial", "readings")
 
 
 @dataclass(frozen=True)

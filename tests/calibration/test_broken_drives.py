@@ -23,7 +23,6 @@ from speedcal.interval import BoolArray, FloatArray, IntArray
 
 resource = pytest.importorskip("resource")  # only where a process can be held to its memory
 DAY_S = 86400.0
-LEAPS_S = (-3600, -5, 5, 3600, DAY_S, 400 * DAY_S, 1e9)
 GIB = 2**30
 Rng = np.random.Generator
 T = TypeVar("T", Fixes, Notes)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
-
 import numpy as np
 import pytest
 
@@ -19,10 +17,6 @@ def _read(tmp_path, text, **options):
     path = tmp_path / "my readings.csv"
     path.write_bytes(text if isinstance(text, bytes) else text.encode())
     return read_readings(path, **options)
-
-
-def _utc(*parts):
-    return datetime(*parts, tzinfo=UTC).timestamp()
 
 
 @pytest.mark.parametrize(
