@@ -20,6 +20,7 @@ from speedcal.calibration.looseness import why_no_dial
 from speedcal.calibration.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine, RoughLog
 from speedcal.calibration.pairs import Pairs, Windows, average, make_pairs, window_length_s
 from speedcal.calibration.runs import SteadyRuns
+from speedcal.calibration.tuning import EVEN_STEP, EVEN_STEPS, FEWEST_LOGGED, SLOWEST_LOG_S
 from speedcal.calibration.tuning_logs import (
     LOG_ASTRAY_MPS,
     LOG_LAG_S,
@@ -31,6 +32,7 @@ from speedcal.calibration.windows import fit_windows
 from speedcal.errors import AlignmentError, FitError
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, robust_scale
+from speedcal.logs.readings import FASTEST_HAND_S
 
 _SCORE_BLOCK_S = 30.0
 """Residuals within this time may be alike, as far as the clock offset is concerned."""
@@ -39,7 +41,6 @@ _WIDEST_SCALE_MPS = 4.0
 _LARGEST_STEP_S = 3.0
 _SMALLEST_SCATTER_MPS = 0.02
 _FEWEST_PAIRS, _FEWEST_WINDOWS = 12, 4
-_FEWEST_LOGGED, _FASTEST_HAND_S, _SLOWEST_LOG_S = 60, 5.0, 15.0
 _CLOSE_CALL = 4.0
 """Difference of log likelihoods under which two clock offsets are both possible."""
 
@@ -50,11 +51,11 @@ def is_log(time_s: FloatArray) -> bool:
     At least sixty that follow each other faster than a hand notes them, or slower and as evenly as no hand does.
     """
     step = np.diff(np.unique(time_s))
-    if len(step) < _FEWEST_LOGGED - 1:
+    if len(step) < FEWEST_LOGGED - 1:
         return False
     usual = float(np.median(step))
-    even = float(np.mean(np.abs(step - usual) <= 0.05 * usual)) > 0.7
-    return usual <= _FASTEST_HAND_S or (usual <= _SLOWEST_LOG_S and even)
+    even = float(np.mean(np.abs(step - usual) <= EVEN_STEP * usual)) > EVEN_STEPS
+    return usual <= FASTEST_HAND_S or (usual <= SLOWEST_LOG_S and even)
 
 
 def fit_logged(

@@ -7,13 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from speedcal.calibration.ground_speed import GroundSpeed
+from speedcal.calibration.tuning_track import SAME_RUN_MPS, STEADY_FROM_MPS, STEADY_MPS2, STEADY_REACH_S, STEADY_S
 from speedcal.interval import BoolArray, FloatArray, IntArray
-
-_STEADY_ACCELERATION = 0.2
-_REACH_S = 5.0
-_SHORTEST_S = 12.0
-_SLOWEST_MPS = 4.0
-_SAME_SPEED_MPS = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,24 +32,23 @@ class SteadyRuns:
 
 
 def steady_runs(ground: GroundSpeed) -> SteadyRuns:
-    """Return the stretches of at least twelve seconds in which the speed drifts by less than 0.2 m/s².
+    """Return the stretches of at least :data:`STEADY_S` in which the speed drifts by less than :data:`STEADY_MPS2`.
 
-    The drift is that of the mean over five seconds before and after each fix, so the noise of single fixes and small
+    The drift is that of the mean over some seconds before and after each fix, so the noise of single fixes and small
     corrections of the driver do not break a run. Neighbouring runs at nearly one speed, a short wobble apart,
     are one run.
     """
     time = ground.time_s
-    before, middle, after = (
-        _mean_between(ground, time + low, time + high) for low, high in ((-5, 0), (-2.5, 2.5), (0, 5))
-    )
-    steady = (np.abs(after - before) / _REACH_S < _STEADY_ACCELERATION) & (middle > _SLOWEST_MPS)
+    half = STEADY_REACH_S / 2
+    before, middle, after = (_mean_between(ground, time + at - half, time + at + half) for at in (-half, 0.0, half))
+    steady = (np.abs(after - before) / STEADY_REACH_S < STEADY_MPS2) & (middle > STEADY_FROM_MPS)
     begin, end = _stretches(steady, ground)
-    long = time[end] - time[begin] >= _SHORTEST_S
+    long = time[end] - time[begin] >= STEADY_S
     begin, end = begin[long], end[long]
     speed = _mean_between(ground, time[begin], time[end])
     joined: list[tuple[float, float, float]] = []
     for b, e, v in zip(time[begin], time[end], speed, strict=True):
-        if joined and b - joined[-1][1] < 2 * _REACH_S and abs(v - joined[-1][2]) < _SAME_SPEED_MPS:
+        if joined and b - joined[-1][1] < 2 * STEADY_REACH_S and abs(v - joined[-1][2]) < SAME_RUN_MPS:
             first, last, u = joined[-1]
             weight = (e - b) / (e - b + last - first)
             joined[-1] = (first, e, u + weight * (v - u))

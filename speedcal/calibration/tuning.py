@@ -112,6 +112,11 @@ OTHER_SPEEDS = 0.8, 1.2
 """The slowest and the fastest of speeds too alike, times these, are what to drive besides. What a road allows; it
 changes no answer."""
 
+FEWEST_LOGGED, SLOWEST_LOG_S, EVEN_STEP, EVEN_STEPS = 60, 15.0, 0.05, 0.7
+"""So many readings come from a machine where they follow each other faster than a hand notes them; or up to so many
+seconds apart, more than this share of them as evenly as this share of a step, as no hand does. Our own judgment: notes
+every ten seconds by a watch that is looked at are less even, and are notes."""
+
 DENSE_LEVELS, DENSE_ROWS = 6, 10
 """So many levels with so many rows of a log each tell a dial without any run of one speed."""
 

@@ -143,3 +143,12 @@ half of what they should be on winding roads."""
 
 FIX_NOISE_REACH, FIX_NOISE_POOL, LEAST_FIX_NOISE_M = 15, 30.0, 0.05
 """How far fixes lie off is learnt from so many to either side, and from all with the weight of so many; the least."""
+
+STEADY_MPS2, STEADY_REACH_S, STEADY_S = 0.2, 5.0, 12.0
+"""A run is steady where the means over so many seconds before and after each fix differ by less than this a second, for
+so long. Common practice, no source. Half or twice the first, or half the last, moves the half widths of lists of held
+speeds by 1 %; runs twice as long, 7 % where holds were not listed."""
+
+STEADY_FROM_MPS, SAME_RUN_MPS = 4.0, 1.0
+"""No run is slower, and two of nearer speeds, a wobble apart, are one. Doubled, and the second halved, half widths of
+lists and notes stay as they are to 1 %."""

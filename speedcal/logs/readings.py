@@ -97,8 +97,10 @@ class Readings:
         return words().summary(self)
 
 
-_FEWEST_STAMPS, _FASTEST_HAND_S = 4, 5.0
-"""Stamps that tell how many rows share one, and time between two readings of a hand."""
+_FEWEST_STAMPS = 4
+"""Stamps that tell how many rows share one."""
+FASTEST_HAND_S = 5.0
+"""No hand notes readings faster than this, one after the other. Our own judgment."""
 
 
 @dataclass(slots=True)
@@ -254,9 +256,9 @@ def _spread(time_s: FloatArray, speed: FloatArray, step_s: float, findings: list
         return time_s, step_s
     usual, finest_s, apart_s = int(np.median(count)), step_s, float(np.median(np.diff(stamps)))
     step_s = cut_to(stamps, usual, step_s)
-    if usual < 2 or step_s > _FASTEST_HAND_S * usual or not are_even(count, usual):
+    if usual < 2 or step_s > FASTEST_HAND_S * usual or not are_even(count, usual):
         return time_s, step_s
-    if step_s == finest_s < apart_s <= _FASTEST_HAND_S * usual:
+    if step_s == finest_s < apart_s <= FASTEST_HAND_S * usual:
         times, period_s = in_bundles(time_s, speed, first, usual)
         if period_s:
             findings.append(Finding("readings_in_bundles", count=usual, period_s=period_s))
