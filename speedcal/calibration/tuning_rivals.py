@@ -22,6 +22,9 @@ WRONG_TOGETHER_EVIDENCE = 4.6
 they may stand count alike, at an end or not. Strewn ones come to it in one file of a thousand; of notes whose dial
 reads 15 % and more otherwise for the last third of a drive, nearly all do."""
 
+OTHER_DIAL_MOST = 0.6
+"""By which part at the most another dial, or this one on other tires or gears, shows more or less; all alike likely."""
+
 ASIDE_MPS = 0.75 * MPH_MPS
 """By how much who takes over with another watch sees the needle otherwise, standard; from memory."""
 
