@@ -7,7 +7,6 @@ line of the other is fitted by expectation and maximisation (Dempster, Laird and
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from itertools import product
 
 import numpy as np
@@ -31,29 +30,8 @@ from speedcal.interval import FloatArray
 _ROUNDS, _NODE_S = 8, 0.5
 
 
-@dataclass(frozen=True, slots=True)
-class GpsDisplay:
-    """What a GPS display among the readings would explain."""
-
-    log: float
-    """Log odds against the dial alone."""
-    log_mixed: float
-    """The part of it that is of readings off both as they came, and not in stretches."""
-    apart: FloatArray
-    """Mean square of what offset and gain of the dial are off then, shape (2, 2)."""
-
-    def against(self, log_odds: float) -> GpsDisplay:
-        """Return the same against what is so much likelier than the dial alone."""
-        return replace(self, log=self.log - log_odds, log_mixed=self.log_mixed - log_odds)
-
-    def covariance(self, probability: float, speed_mps: FloatArray) -> FloatArray:
-        """Return what it adds at (n,) speeds when it is as likely as this, shape (n, n). [m2/s2]."""
-        columns = np.column_stack([np.ones(len(speed_mps)), speed_mps])
-        return np.asarray(probability * columns @ self.apart @ columns.T)
-
-
-def gps_display(ground: GroundSpeed, notes: Notes, cells: Cells) -> GpsDisplay:
-    """Return how likely it is that some readings were taken off a GPS display, and what the dial is then.
+def gps_display(ground: GroundSpeed, notes: Notes, cells: Cells) -> float:
+    """Return the log odds that some readings were taken off a GPS display, against the dial alone.
 
     Parameters
     ----------
@@ -72,15 +50,10 @@ def gps_display(ground: GroundSpeed, notes: Notes, cells: Cells) -> GpsDisplay:
     rows = [(share, scatter, *(line + way * share / (1 - share) * away)) for share, scatter, way in _WAYS]
     share, scatter, *start = np.array(rows).T
     both = _Rows(moments, share, scatter, np.column_stack(start))
-    turned, weight = both.line - line, np.exp(both.log_mixed - both.log_mixed.max())
     none = mean_of_logs(alone.log_mixed)
     mixed = float(np.log(1 - GPS_IN_STRETCHES)) + mean_of_logs(both.log_mixed) - none
     stretches = float(np.log(GPS_IN_STRETCHES)) + mean_of_logs(both.log_in_stretches) - none
-    return GpsDisplay(
-        float(np.logaddexp(mixed, stretches)),
-        mixed,
-        np.einsum("r,ri,rj->ij", weight / weight.sum(), turned, turned),
-    )
+    return float(np.logaddexp(mixed, stretches))
 
 
 _WAYS = tuple(product(GPS_SHARES, GPS_SCATTERS_MPS, (0.0, 1.0)))

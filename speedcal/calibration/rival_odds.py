@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from speedcal.calibration.dial_mixture import Basis, Mixed
-from speedcal.calibration.gps_display import GpsDisplay, gps_display
+from speedcal.calibration.gps_display import gps_display
 from speedcal.calibration.ground_speed import GroundSpeed
 from speedcal.calibration.rivals import Kinks, kinks_of, log_strays
 from speedcal.calibration.tuning_notes import LONG_STEP_S, MUCH_COVERED
@@ -22,8 +22,8 @@ from speedcal.calibration.weigh_noted import Weighed
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray
 
-SECOND_READER, GPS_DISPLAY = "second_reader", "gps_display"
-"""Names in the budget of what a second reader may have seen otherwise, and of what a GPS display may have drawn."""
+SECOND_READER = "second_reader"
+"""Name in the budget of what a second reader may have seen otherwise."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,8 +33,6 @@ class RivalOdds:
     log: Mapping[str, float]
     others: OtherReaders | None
     """None where times tell no two watches apart."""
-    display: GpsDisplay | None = None
-    """What was taken off a GPS display; None there too."""
     kinks: Kinks = field(default_factory=Kinks)
     """Where the dial does not go on as elsewhere."""
 
@@ -68,19 +66,12 @@ class RivalOdds:
         """Return for its line of the budget the covariance of what is read at (n,) speeds, shape (n, n). [m2/s2]."""
         handed = self.kinks.log_handed_over
         square = np.exp(handed - np.logaddexp(0.0, handed)) * self.kinks.apart_mps2
-        found = {}
-        if self.others is not None:
-            square += self._probability("two_readers", TWO_WATCHES_SHARE, self.others.watches) * self.others.apart_mps2
-        if self.display is not None:
-            probability = self._probability("gps_among_readings", 1.0, self.display.log_mixed)
-            found[GPS_DISPLAY] = self.display.covariance(probability, speed_mps)
+        if self.others is not None:  # one dial and one reader, and all other rivals, being the rest
+            rest = np.logaddexp.reduce([0.0, *(np.log(RIVALS_TO_ONE) + one for one in self.shared.values())])
+            log = np.log(RIVALS_TO_ONE * RIVAL_SHARES["two_readers"] * TWO_WATCHES_SHARE) + self.others.watches
+            square += np.exp(log - rest) * self.others.apart_mps2
         count = len(speed_mps)
-        return found | ({SECOND_READER: np.full((count, count), square)} if square else {})
-
-    def _probability(self, code: str, share: float, log: float) -> float:
-        """Return how probable a part of a rival is, one dial and one reader and all other rivals being the rest."""
-        rest = np.logaddexp.reduce([0.0, *(np.log(RIVALS_TO_ONE) + one for one in self.shared.values())])
-        return float(np.exp(np.log(RIVALS_TO_ONE * RIVAL_SHARES[code] * share) + log - rest))
+        return {SECOND_READER: np.full((count, count), square)} if square else {}
 
 
 def weigh_rivals(weighed: Weighed, mixed: Mixed, basis: Basis) -> RivalOdds:
@@ -105,6 +96,6 @@ def weigh_rivals(weighed: Weighed, mixed: Mixed, basis: Basis) -> RivalOdds:
         return RivalOdds({"two_readers": kinks.log_handed_over, **log}, None, kinks=kinks)
     others = other_readers(ground, notes, cells, mixed.dial)
     # what looks like a needle that jumps may be a display beside one that does not
-    display = gps_display(ground, weighed.steady or notes, cells).against(weighed.log_jumps)
+    display = gps_display(ground, weighed.steady or notes, cells) - weighed.log_jumps
     two = max(others.two, kinks.log_handed_over)
-    return RivalOdds({"two_readers": two, "gps_among_readings": display.log, **log}, others, display, kinks)
+    return RivalOdds({"two_readers": two, "gps_among_readings": display, **log}, others, kinks)

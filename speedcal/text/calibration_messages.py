@@ -389,7 +389,6 @@ LABELS: dict[str, str] = {
     "parallax": "angle of view",
     "second_reader": "a second reader, perhaps",
     "hanging_needle": "how far the needle hangs behind",
-    "gps_display": "a GPS display among the readings, perhaps",
     "stated_common": "error common to all readings",
     "holding": "holding the speed",
     "true_speed": "true speed of each check",
