@@ -15,6 +15,7 @@ from typing import Any
 
 import click
 
+from speedcal.cli._screen import tell
 from speedcal.errors import SpeedcalError
 
 COMMANDS = {
@@ -130,7 +131,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
         if "--json" in (sys.argv[1:] if arguments is None else arguments):
             with contextlib.suppress(OSError):  # it may be standard output that the system refuses
                 click.echo(json.dumps(error.to_dict(), ensure_ascii=False))
-        click.echo(f"speedcal: {error}", err=True)
+        tell(f"speedcal: {error}", err=True)
         sys.exit(EXIT_UNUSABLE)
     except Exception:  # Python would end with 1, which says that the verdict is a fail
         traceback.print_exc()

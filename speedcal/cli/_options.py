@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from speedcal.cli._screen import tell
 from speedcal.errors import SpeedcalError
 from speedcal.text.command_messages import EXPLAINED_BY, WORKED_OUT_BY
 
@@ -131,7 +132,7 @@ def choice_options(function: _F) -> _F:
 def say(lines: Sequence[str]) -> None:
     """Write lines for people to standard error."""
     for line in lines:
-        click.echo(line, err=True)
+        tell(line, err=True)
 
 
 @contextmanager
@@ -156,7 +157,7 @@ def emit(result: Any, as_json: bool, text: str | None = None) -> None:
         shown = result if isinstance(result, dict) else result.to_dict()
         click.echo(json.dumps(shown, indent=2, ensure_ascii=False))
     else:
-        click.echo(str(result) if text is None else text)
+        tell(str(result) if text is None else text)
 
 
 def emit_explained(result: Any, as_json: bool, in_full: str | None) -> None:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, cast
 import click
 
 from speedcal.cli._options import FILE, emit, result_options
+from speedcal.cli._screen import tell
 from speedcal.cli._waiting import waiting
 from speedcal.errors import SpeedcalError
 from speedcal.text.command_messages import working_on
@@ -68,7 +69,7 @@ def command(
             if plot:
                 click.echo(_printable(_plot(found, shown)))
         for refusal in refusals:
-            click.echo(f"speedcal: {refusal}", err=True)
+            tell(f"speedcal: {refusal}", err=True)
             if "table" in refusal.values:
                 lines = column_lines(refusal.values["table"], refusal.values["header_line"])
                 click.echo("\n".join(lines), err=True)

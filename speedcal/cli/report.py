@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, cast
 import click
 
 from speedcal.cli._options import FILE
+from speedcal.cli._screen import tell
 from speedcal.text.command_messages import DRAWING, READING, written
 from speedcal.units import DisplayUnit
 
@@ -53,7 +54,7 @@ def command(job: Path, folder: Path, paper: str, both_units: bool, as_json: bool
     if as_json:
         click.echo(json.dumps(result.to_dict(), indent=2, ensure_ascii=False))
     else:
-        click.echo(result.summary())
+        tell(result.summary())
 
 
 def _run(job: Job, folder: Path, paper: Paper, both_units: bool) -> tuple[JobResult, tuple[Path, ...]]:

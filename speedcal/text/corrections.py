@@ -183,8 +183,9 @@ def _corrections(found: Corrections) -> str:
         nearest = next((c for c in found.driven_gear if c.available is not False), None)
         so = f", so fit {advised}" if nearest and dict(nearest.parts)["teeth"] == advised else ""
         lines.append(f"exact tooth count: {found.ideal_driven_teeth}{so}")
-    for choices in found.lists().values():
-        lines += [_row(choice) for choice in worth_listing(choices)[:_MOST_ROWS]]
+    listed = [choice for choices in found.lists().values() for choice in worth_listing(choices)[:_MOST_ROWS]]
+    width = max((len(choice_name(choice.what)) for choice in listed), default=0)
+    lines += [_row(choice, width) for choice in listed]
     lines += [f"as it is, in the {name}: {shown}" for name, shown in other_ranges(found)]
     lines.append(f"judged by: {found.criterion}, at {', '.join(f'{v:.4g}' for v in found.speeds)} {found.unit}")
     lines += [f"note: {text} ({source})" for text, source in found.notes]
@@ -253,8 +254,8 @@ def _fitting(found: Corrections) -> Advice | None:
     return next((e for e in found.advice if e.action.startswith(("fit_", "set_")) and e.action != "set_unit"), None)
 
 
-def _row(choice: Choice) -> str:
-    words = [f"  {choice_name(choice.what):<38} worst {choice.worst_error_percent:4.1f} %"]
+def _row(choice: Choice, width: int) -> str:
+    words = [f"  {choice_name(choice.what):<{width}}  worst {choice.worst_error_percent:4.1f} %"]
     if choice.probability_best is not None and choice.probability_best > 0.005:
         words.append(best_text(choice.probability_best))
     words += [low_text(choice)] if low_text(choice) else []

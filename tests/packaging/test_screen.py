@@ -1,0 +1,48 @@
+"""What the command writes on a screen, and into a file."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+
+import pytest
+from support.web_site import DEMO
+
+from speedcal.cli._screen import folded
+
+COMMAND = [sys.executable, "-m", "speedcal", "correct", str(DEMO / "job.toml")]
+
+
+def test_lines_are_folded_between_words_and_a_number_keeps_its_sign() -> None:
+    """What goes on stands further in than where the line began; a short line stays as it is."""
+    text = "one\n  1. Fit a driven gear with 22 teeth: leaves at most 15.6 % of it"
+    assert folded(text, 42) == "one\n  1. Fit a driven gear with 22 teeth:\n    leaves at most 15.6 % of it"
+    assert folded("the worst error that this choice leaves 5 %", 41).endswith("\n  5 %")
+    assert folded("  row              worst  5.6 %", 40) == "  row              worst  5.6 %"
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no pseudo-terminal there")
+def test_no_word_is_cut_on_a_screen_of_eighty_columns_and_a_file_has_a_sentence_a_line() -> None:
+    """The words are the same."""
+    import pty
+
+    near, far = pty.openpty()
+    env = {**os.environ, "COLUMNS": "80"}
+    with subprocess.Popen(COMMAND, stdout=far, stdin=subprocess.DEVNULL, env=env) as running:
+        os.close(far)
+        seen = bytearray()
+        while True:
+            try:
+                part = os.read(near, 4096)
+            except OSError:  # the other end is closed
+                break
+            if not part:
+                break
+            seen += part
+    os.close(near)
+    shown = seen.decode("utf-8").replace("\r\n", "\n")
+    written = subprocess.run(COMMAND, capture_output=True, text=True, check=True, encoding="utf-8").stdout
+    assert running.returncode == 0
+    assert max(map(len, shown.splitlines())) <= 80 < max(map(len, written.splitlines()))
+    assert shown.split() == written.split()
