@@ -5,7 +5,7 @@ from __future__ import annotations
 import tomllib
 from functools import cache
 from importlib import resources
-from typing import get_args
+from typing import Any, get_args
 
 import numpy as np
 
@@ -13,12 +13,15 @@ from speedcal.calibration.tuning_track import (
     GRADE_REACH_M,
     GRADE_SHARE_U,
     HEIGHTS_NEEDED,
+    HILLS_LOSE,
     NO_HEIGHTS_U,
     SLOWEST_MPS,
     STEEPEST_GRADE,
 )
+from speedcal.finding import Finding
 from speedcal.interval import FloatArray, IntArray
 from speedcal.logs.readings import Terrain
+from speedcal.units import FOOT_M
 
 _REACH_INTERVALS, _SHORTEST_M = 2.5, 5.0
 
@@ -29,13 +32,14 @@ def road_over_level(
     elevation_m: FloatArray,
     speed_mps: FloatArray,
     terrain: Terrain | None = None,
-) -> tuple[FloatArray, float]:
-    """Return road length over horizontal length at each fix, and the relative standard uncertainty they all share.
+) -> tuple[FloatArray, float, tuple[Finding, ...]]:
+    """Return road over horizontal length at each fix, the relative standard uncertainty they share, and findings.
 
     A grade g makes it ``sqrt(1 + g^2)``. The square of a noisy grade is too large in the mean; the product of two
     grades, one from every other fix and one from the rest, is not, since their noise has nothing in common. Grades are
     taken over a length of road and not over a time, which would flatten hills more the faster they are driven and so
-    turn up as a wrong error factor.
+    turn up as a wrong error factor. What is left of them over twice the length tells how much of them is roughness of
+    the heights and no road. Where they are steeper than mountain roads the heights may be in feet.
 
     Parameters
     ----------
@@ -47,19 +51,41 @@ def road_over_level(
     known = np.isfinite(elevation_m)
     if known.mean() < HEIGHTS_NEEDED or len(time_s) < 4:
         told, u_told = (1.0, NO_HEIGHTS_U) if terrain is None else longer_in(terrain)
-        return np.full(len(time_s), told), u_told
+        return np.full(len(time_s), told), u_told, ()
     height = np.interp(time_s, time_s[known], elevation_m[known]) - float(np.mean(elevation_m[known]))
     step = np.diff(time_s)
     way = np.concatenate(([0.0], np.cumsum(step * (speed_mps[1:] + speed_mps[:-1]) / 2)))
-    reach = np.maximum(GRADE_REACH_M, _REACH_INTERVALS * float(np.median(step)) * speed_mps)
-    square = np.ones(len(time_s))
+    moving = speed_mps > SLOWEST_MPS
+    square, smoother = (
+        np.where(moving, _square_of_grade(way, height, piece, reach), 0.0)
+        for reach in (
+            np.maximum(times * GRADE_REACH_M, _REACH_INTERVALS * float(np.median(step)) * speed_mps) for times in (1, 2)
+        )
+    )
+    longer = np.sqrt(1 + square)
+    extra, lost = float(np.mean(longer)) - 1, float(np.mean(square - smoother)) / 2
+    u_extra = GRADE_SHARE_U * max(extra, 0.0)
+    steep = float(np.sqrt(max(float(np.mean(square[moving])), 0.0))) if moving.any() else 0.0
+    if steep <= _facts()["mountainous"]["highest_grade"]:
+        return longer, float(np.hypot(u_extra, max(lost - HILLS_LOSE * extra, 0.0))), ()
+    in_feet = FOOT_M**2
+    longer = np.sqrt(1 + square * (1 + in_feet) / 2)
+    return longer, float(np.hypot(u_extra, (1 - in_feet) / 4 * extra)), (Finding("heights_steep", grade=steep),)
+
+
+def _square_of_grade(way: FloatArray, height: FloatArray, piece: IntArray, reach: FloatArray) -> FloatArray:
+    """Return the square of the grade about each fix, 0 where it cannot be told; noise makes it negative in places."""
+    square = np.ones(len(way))
     for first in (0, 1):
         square *= _grade(way, way[first::2], height[first::2], reach)
     edge = np.searchsorted(way, [way - reach, way + reach])
     whole = piece[np.minimum(edge[0], len(way) - 1)] == piece[np.minimum(edge[1], len(way) - 1)]
-    square = np.where(whole & (speed_mps > SLOWEST_MPS), np.clip(square, -(STEEPEST_GRADE**2), STEEPEST_GRADE**2), 0.0)
-    longer = np.sqrt(1 + square)
-    return longer, GRADE_SHARE_U * max(float(np.mean(longer)) - 1, 0.0)
+    return np.where(whole, np.clip(square, -(STEEPEST_GRADE**2), STEEPEST_GRADE**2), 0.0)
+
+
+@cache
+def _facts() -> dict[str, dict[str, Any]]:
+    return tomllib.loads(resources.files("speedcal").joinpath("data/terrain.toml").read_text(encoding="utf-8"))
 
 
 @cache
@@ -75,8 +101,7 @@ def longer_in(terrain: Terrain) -> tuple[float, float]:
     """
     if terrain not in get_args(Terrain):
         raise ValueError(f"terrain must be one of {', '.join(get_args(Terrain))}, not {terrain!r}")
-    facts = tomllib.loads(resources.files("speedcal").joinpath("data/terrain.toml").read_text(encoding="utf-8"))
-    low, high = facts[terrain]["lowest_grade"], facts[terrain]["highest_grade"]
+    low, high = (_facts()[terrain][end] for end in ("lowest_grade", "highest_grade"))
     mean = (low**2 + low * high + high**2) / 6
     square = (high**5 - low**5) / (20 * (high - low))
     return 1 + mean, float(np.sqrt(square - mean**2))

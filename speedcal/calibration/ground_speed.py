@@ -253,7 +253,7 @@ def _finished(
 ) -> GroundSpeed:
     piece = fixes.piece
     step_mps, cut_mps, u_cut_mps = rounded
-    longer, u_longer = road_over_level(fixes.time, piece, fixes.elevation, speed, fixes.terrain)
+    longer, u_longer, steep = road_over_level(fixes.time, piece, fixes.elevation, speed, fixes.terrain)
     speed = (speed + cut_mps) * longer
     step = np.diff(fixes.time) * (speed[1:] + speed[:-1]) / 2
     step[np.diff(piece) != 0] = 0.0
@@ -270,7 +270,7 @@ def _finished(
         distance_m=np.concatenate(([0.0], np.cumsum(step))),
         local_fit=local_fit,
         dropped=dropped,
-        findings=tuple(findings),
+        findings=(*findings, *steep),
         step_mps=step_mps,
         cut_mps=cut_mps,
         u_cut_mps=u_cut_mps,

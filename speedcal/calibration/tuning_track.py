@@ -47,6 +47,10 @@ Half the reach takes noise of the heights for hills, twice flattens hills."""
 GRADE_SHARE_U = 0.15
 """Standard uncertainty of the extra length of hills as a share of it, heights given."""
 
+HILLS_LOSE = 0.1
+"""Share of the extra length that hills lose when grades are taken over twice the reach: 5 to 10 % on mountain roads. Of
+a rough model of the land half goes; what goes beyond is uncertain. At 0 hills of half a kilometer are a sixth wider."""
+
 NO_HEIGHTS_U = 0.0001
 """Relative standard uncertainty of the length of a road without heights: grades of 1.4 % make it 0.01 % longer than
 the map, grades of 7 % 0.25 %. Doubled, readings of logs without heights are a fifth wider; however large, mountains are
