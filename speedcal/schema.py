@@ -132,6 +132,14 @@ def _speeds(value: Any, key: Key) -> tuple[float, ...]:
     return tuple(float(v) for v in value)
 
 
+def _numbers(value: Any, key: Key) -> tuple[float, ...]:
+    if not isinstance(value, (list, tuple)) or not value or not all(map(_is_number, value)):
+        raise _RefusedError("not_numbers")
+    for number in value:
+        _check_range(float(number), key)
+    return tuple(sorted(map(float, value)))
+
+
 def _range(value: Any, key: Key) -> tuple[float, float]:
     numbers = isinstance(value, (list, tuple)) and all(_is_number(v) and 0 <= v < _FASTEST for v in value)
     if not numbers or len(value) != 2 or value[0] > value[1]:
@@ -196,6 +204,7 @@ _READ: Mapping[Kind, Callable[[Any, Key], Any]] = {
     "text": _text, "file": _text, "number": _number, "whole": _whole, "ratio": _ratio, "flag": _flag, "word": _word,
     "speeds": _speeds, "range": _range, "teeth": _teeth, "date": _date, "dial unit": _dial_unit,
     "speed unit": _speed_unit, "table": _table, "tables": _tables, "setting": _setting, "family": _family,
+    "numbers": _numbers,
 }  # fmt: skip
 
 

@@ -17,7 +17,7 @@ from typing import Any, Literal, get_args
 
 Kind = Literal[
     "text", "file", "number", "whole", "ratio", "flag", "word", "speeds", "range", "teeth", "date",
-    "dial unit", "speed unit", "table", "tables", "setting", "family",
+    "dial unit", "speed unit", "table", "tables", "setting", "family", "numbers",
 ]  # fmt: skip
 KINDS: tuple[Kind, ...] = get_args(Kind)
 

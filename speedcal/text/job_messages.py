@@ -65,6 +65,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "not_a_ratio": ("{found:quoted} should be a ratio such as '41/11' or 3.73", ""),
     "not_true_or_false": ("{found:quoted} should be true or false", ""),
     "not_speeds": ("{found:quoted} should be a list of speeds such as [30, 40, 50]", ""),
+    "not_numbers": ("{found:quoted} should be a list of numbers such as [27, 28.9, 30.5]", ""),
     "not_a_range": ("{found:quoted} should be two speeds, the lower first, such as [20, 80]", ""),
     "not_teeth": ("{found:quoted} should be teeth such as '21-45' or [8, 9, 13]", ""),
     "not_a_date": ("{found:quoted} should be a date such as 2026-05-04", ""),

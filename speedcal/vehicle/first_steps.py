@@ -119,7 +119,7 @@ def _number_in_module(outlook: Outlook, cause: str, gain: float) -> tuple[Findin
         return ()
     per_distance = [s for s in outlook.vehicle.settings if s.kind in PER_DISTANCE and s.now is not None]
     return tuple(
-        Finding("number_of_other_unit", kind=s.kind, now=s.now, then=round(s.now * gain**s.power / s.step) * s.step)
+        Finding("number_of_other_unit", kind=s.kind, now=s.now, then=s.nearest(s.now * gain**s.power))
         for s in per_distance
         if s.now is not None
     )

@@ -217,11 +217,7 @@ def _present(judge: Judge, setting: Setting, effective: EffectiveTire) -> float 
 
 
 def _setting_steps(judge: Judge, setting: Setting, now: float) -> list[Choice]:
-    step = Fraction(str(setting.step))
-    least, most = math.ceil(setting.low / step), setting.high / step
-    wanted = [min(max(now * gain**setting.power / step, least), most) for gain in _wanted(judge)]
-    steps = {whole(steps) for steps in wanted for whole in (math.floor, math.ceil)}
-    values = [float(n * step) for n in sorted(steps) if n > 0 and setting.low <= float(n * step) <= setting.high]
+    values = {value for gain in _wanted(judge) for value in setting.near(now * gain**setting.power)}
     return [
         judge_choice(
             judge,
@@ -231,7 +227,7 @@ def _setting_steps(judge: Judge, setting: Setting, now: float) -> list[Choice]:
             available=True,
             is_fitted=value == setting.now,
         )
-        for value in values
+        for value in sorted(values)
     ]
 
 

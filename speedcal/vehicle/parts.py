@@ -121,6 +121,22 @@ class Setting:
     step: float
     low: float = 0.0
     high: float = math.inf
+    values: tuple[float, ...] = ()
+    """All that it can be set to where that is a list, ascending; empty where it goes by steps."""
+
+    def near(self, wanted: float) -> list[float]:
+        """Return what it can be set to on both sides of a number, or its end where that is beyond."""
+        if self.values:
+            below = [value for value in self.values if value <= wanted][-1:]
+            return below + [value for value in self.values if value > wanted][:1]
+        step = Fraction(str(self.step))
+        steps = min(max(wanted / float(step), math.ceil(self.low / step)), self.high / step)
+        found = (float(whole(steps) * step) for whole in (math.floor, math.ceil))
+        return [value for value in found if value > 0 and self.low <= value <= self.high]
+
+    def nearest(self, wanted: float) -> float:
+        """Return the nearest that it can be set to."""
+        return min(self.near(wanted), key=lambda value: abs(value - wanted), default=wanted)
 
     @property
     def power(self) -> int:

@@ -625,6 +625,17 @@ def test_a_module_at_its_end_asks_for_a_scaler_and_is_not_called_missing() -> No
     assert "cable" not in str(found)
 
 
+def test_a_module_that_takes_the_sizes_of_a_list_is_set_to_one_of_them() -> None:
+    """28.9 in now and 7 % low: 31.1 in are wanted, 30.5 leave 1.8 % and the next size of the list 5.2 %."""
+    table = {"settings": {"diameter_in": {"now": 28.9, "values": [32.7, 27, 28.9, 30.5]}}}
+    found = correct(make_calibration(factor=0.93, u_factor=0.002), Vehicle.from_dict(table))
+    assert (found.advice[0].action, found.advice[0].value) == ("set_module", 30.5)
+    assert found.advice[0].worst_error_percent == pytest.approx(100 * (1 - 0.93 * 30.5 / 28.9), abs=0.01)
+    assert {dict(choice.parts)["value"] for choice in found.settings} <= {27, 28.9, 30.5, 32.7}
+    beyond = correct(make_calibration(factor=0.7, u_factor=0.002), Vehicle.from_dict(table))
+    assert {dict(choice.parts)["value"] for choice in beyond.settings} == {32.7}
+
+
 @pytest.mark.parametrize(("high", "step", "why"), [(2275, 5, "nothing_to_change"), (3000, 250, "between_two_steps")])
 @pytest.mark.parametrize("may_keep", [True, False])
 def test_what_a_module_leaves_at_its_end_or_by_its_steps_a_scaler_puts_right(

@@ -89,6 +89,8 @@ def test_every_problem_of_the_table_is_listed_at_once() -> None:
         ({"circumference_mm": {"now": 2100, "low": 3000, "high": 1000}}, "ends_crossed"),
         ({"circumference_mm": {"now": 2100, "low": 2200, "high": 3000}}, "outside_its_ends"),
         ({"axle_ratio": {"now": 5.2, "low": 2.5, "high": 5}}, "outside_its_ends"),
+        ({"diameter_in": {"now": 28.9, "values": "27, 28.9"}}, "not_numbers"),
+        ({"diameter_in": {"now": 28.9, "values": [27, -3]}}, "out_of_range"),
     ],
 )
 def test_a_setting_that_cannot_be_is_refused_and_not_reckoned_with(setting: dict[str, object], code: str) -> None:
