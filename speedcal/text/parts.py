@@ -38,7 +38,8 @@ WATCH_THE_NEEDLE = (
 
 MEASURED_BY = {
     "tire": "roll the tire out: chalk mark, three turns under load, measure the distance",
-    "axle": "count turns of the driveshaft for turns of the wheels, or read the tag of the axle",
+    "axle": "read the tag of the axle, or count turns of the driveshaft for turns of the wheels (off the ground on "
+    "rated stands only)",
     "drive_gear": "count the teeth of the drive gear on the output shaft",
     "driven_gear": "take the driven gear out and count its teeth",
     "instrument": "find what the instrument expects per mile or km: on its face, or by turning its input a counted "

@@ -123,6 +123,7 @@ def test_an_unknown_chain_is_called_inseparable_and_nothing_is_guessed() -> None
     found = {finding.code: finding for finding in result.findings}
     assert found["inseparable"].values["links"] == ["instrument", "axle"]
     assert "count turns of the driveshaft" in found["inseparable"].text
+    assert "on rated stands only" in found["inseparable"].text
 
 
 def test_nothing_is_asked_to_be_told_apart_where_nothing_is_to_be_done() -> None:
