@@ -113,7 +113,7 @@ def against_positions(
     middle = float(np.median(ratio))
     u = _u_of_middle(ratio - middle)
     away = abs(middle - 1)
-    doubt = _more_than_chance(away, u) * away / np.sqrt(3)
+    doubt = _believed_difference(away, u) / float(np.sqrt(3))
     doubt = doubt if doubt > LEAST_DOUBT else 0.0
     if away < max(SPEED_DISAGREES, SPEED_DISAGREES_SIGMAS * u):
         return [], doubt
@@ -129,12 +129,12 @@ def _u_of_middle(off: FloatArray) -> float:
     return max(1.25 * scale / float(np.sqrt(len(off))) * float(np.sqrt((1 + alike) / (1 - alike))), 1e-6)
 
 
-def _more_than_chance(away: float, u: float) -> float:
-    """Return the probability that recorded speed differs from the positions by more than chance, by Bayes."""
+def _believed_difference(away: float, u: float) -> float:
+    """Return by how much recorded speed is believed to differ from the positions: the mean, where it may not at all."""
     size2 = np.square(DIFFERENCES)
     favour = -0.5 * np.log1p(size2 / u**2) + 0.5 * away**2 * (1 / u**2 - 1 / (u**2 + size2))
-    odds = DIFFERING / (1 - DIFFERING) * float(np.mean(np.exp(np.minimum(favour, 500.0))))
-    return odds / (1 + odds)
+    odds = DIFFERING / (1 - DIFFERING) / len(DIFFERENCES) * np.exp(np.minimum(favour, 500.0))
+    return float(odds @ (away * size2 / (u**2 + size2)) / (1 + odds.sum()))
 
 
 def _straight_stretches(
