@@ -58,17 +58,16 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "foreign_readings": (
         "the readings fit this track no better than they would fit the track of another drive",
-        "Check that readings and track are of one drive, and the unit of the readings; more readings at several "
-        "speeds, and a fix a second where the track has fewer, would show that they belong together. If they do, look "
-        "at what makes a needle jump or swing: a worn, dry or kinked cable, or a gear that skips because its housing "
-        "is turned to the wrong range",
+        "Check that both are of one drive, and the unit of the readings. Twenty readings at several speeds, and a fix "
+        "a second, would show that they belong together. If they do, look at what makes a needle stand, jump or swing: "
+        "a broken, worn, dry or kinked cable, or a gear that skips because its housing is turned to the wrong range",
     ),
     "loose_readings": (
         "the readings follow the speed of this track, but not as one dial shows it: {near} of {count} lie within "
         "{within_mps:speed} of one, {low} below it and {high} above, by some {off_mps:speed1}",
-        "Check that they were read in this vehicle on this drive: those of the same road on another day, or of a "
-        "vehicle behind, come out so, and those of two parts between which gears, range, tires or the unit changed: "
-        f"try each part by itself. If they were, {WATCH_THE_NEEDLE}",
+        "Check that they were read on this drive in this vehicle, not on the same road another day or in a vehicle "
+        "behind. If gears, range, tires or the unit changed on the way, try each part by itself. If nothing of this is "
+        f"so, {WATCH_THE_NEEDLE}",
     ),
     "track_gaps": (
         "the track has gaps: it tells the speed for only {covered:percent} of the drive, too little to show that the "
@@ -267,8 +266,8 @@ FINDINGS: dict[str, Template] = {
     "distance_between_fixes": lambda values: fill(
         "One fix in {interval_s:.0f} s: the distance was taken along the positions and made longer by "
         "{longer:percent1} for the corners cut between them, give or take "
-        + ("{u:percent1} (standard)." if values["u"] >= _LEAST_SAID else "less than {least:percent1} (standard)."),
-        {**values, "least": _LEAST_SAID},
+        + ("{wide:percent1}." if 2 * values["u"] >= _LEAST_SAID else "less than {least:percent1}."),
+        {**values, "wide": 2 * values["u"], "least": _LEAST_SAID},
     ),
     "reads_as_gps": "The log shows what GPS shows, to {within:percent1}. Apps may log the speed of GPS in place of the "
     "dial's: at one held speed, see that the dial shows what the log says.",
