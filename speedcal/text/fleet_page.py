@@ -65,6 +65,8 @@ def about(judged: int, wrong: int, not_judged: int, lost: int, within: str) -> s
     ]
     ends = f" {' and '.join(rest)}." if rest else ""
     vehicles = "vehicle" if judged == 1 else "vehicles"
+    if not judged:
+        return f"No vehicle could be judged (wrong would be: {within}).{ends}"
     if not wrong:
         return f"{judged:,} {vehicles} judged; none is wrong ({within}).{ends}"
     return f"{wrong:,} of {judged:,} judged {vehicles} {'is' if wrong == 1 else 'are'} wrong ({within}).{ends}"
@@ -72,4 +74,4 @@ def about(judged: int, wrong: int, not_judged: int, lost: int, within: str) -> s
 
 def false_alarms(rate: float) -> str:
     """Return how many of those called wrong may be right."""
-    return f"Of those called wrong, at most {100 * rate:g} % are not, on average (Benjamini and Hochberg 1995)."
+    return f"Of those called wrong, at most {100 * rate:g} % are not, on average."

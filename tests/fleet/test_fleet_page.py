@@ -12,6 +12,7 @@ from support.large_fleet import large_fleet
 
 from speedcal.fleet import FleetResult
 from speedcal.fleet.overview import render_page
+from speedcal.text.fleet_page import about
 
 COUNT, MANY = 1_500, 10_000
 PHONE, DESK = {"width": 390, "height": 844}, {"width": 1280, "height": 900}
@@ -139,3 +140,12 @@ def test_a_touch_on_the_picture_opens_a_vehicle(browsing: Browsing, page_file: P
     assert found.error_percent is not None
     assert highest.error_percent is not None
     assert found.error_percent.value > highest.error_percent.value - 0.1
+
+
+def test_a_fleet_that_could_not_be_judged_is_not_called_right() -> None:
+    """'0 vehicles judged; none is wrong' was read as good news."""
+    said = about(0, 0, 2, 1, "outside -1.0 to +1.0 %")
+    assert "none is wrong" not in said
+    assert said.startswith("No vehicle could be judged")
+    assert said.endswith("2 could not be judged and 1 gave no number.")
+    assert about(3, 0, 0, 0, "x") == "3 vehicles judged; none is wrong (x)."
