@@ -68,9 +68,7 @@ class _LazyGroup(click.Group):
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
         if args and args[0] not in COMMANDS and not args[0].startswith("-"):
-            from speedcal.cli._options import wrong_use
-
-            raise wrong_use("unknown_command", found=args[0], known=sorted(COMMANDS))
+            raise SpeedcalError("unknown_command", found=args[0], known=sorted(COMMANDS))
         return super().resolve_command(ctx, args)
 
     def invoke(self, ctx: click.Context) -> Any:

@@ -26,11 +26,6 @@ CRITERION_WORDS = {"worst": "smallest worst error", "never-low": "never reads lo
 """How the criteria are written on the command line."""
 
 
-def wrong_use(code: str, /, **values: Any) -> click.UsageError:
-    """Return the error of a command that is written wrongly; its words stand under its code like all others."""
-    return click.UsageError(str(SpeedcalError(code, **values)))
-
-
 class AnyNumber(click.ParamType[float]):
     """A number of either sign."""
 
@@ -40,7 +35,7 @@ class AnyNumber(click.ParamType[float]):
         """Return the number; what is not finite is none."""
         number = float(click.FLOAT.convert(value, param, ctx))
         if not math.isfinite(number):
-            raise wrong_use("number_unreadable", found=str(value))
+            raise SpeedcalError("number_unreadable", found=str(value))
         return number
 
 
@@ -72,7 +67,7 @@ class SpeedList(click.ParamType[tuple[float, ...]]):
         except ValueError:
             speeds = (0.0,)
         if not all(0 < speed < 1000 for speed in speeds):
-            raise wrong_use("speeds_unreadable", found=str(value))
+            raise SpeedcalError("speeds_unreadable", found=str(value))
         return speeds
 
 

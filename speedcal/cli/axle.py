@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from speedcal.cli._options import FILE, Number, emit, result_options, say, wrong_use
+from speedcal.cli._options import FILE, Number, emit, result_options, say
 from speedcal.cli._waiting import waiting
-from speedcal.errors import VehicleError
+from speedcal.errors import SpeedcalError, VehicleError
 from speedcal.text.command_messages import working_on
 
 if TYPE_CHECKING:
@@ -100,7 +100,7 @@ def _from_engine(unit: str | None, options: dict[str, Any]) -> AxleEstimate:
     needed = ("track", "log", "gear", "tire") if by_drive else ("rpm", "speed", "gear", "tire")
     missing = [f"--{name}" for name in needed if options[name] is None]
     if missing:
-        raise wrong_use("counts_missing", options=missing)
+        raise SpeedcalError("counts_missing", options=missing)
     try:
         gear_ratio = float(parse_ratio(options["gear"]))
     except ValueError:

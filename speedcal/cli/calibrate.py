@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, cast
 
 import click
 
-from speedcal.cli._options import FILE, AnyNumber, emit, result_options, wrong_use
+from speedcal.cli._options import FILE, AnyNumber, emit, result_options
 from speedcal.cli._waiting import waiting
 from speedcal.errors import ReadingsFormatError, SpeedcalError
 from speedcal.text.command_messages import working_on
@@ -66,7 +66,7 @@ def command(
     from speedcal.text.calibration_summary import budget_text
 
     if readings is None and (zone is not None or clock_offset is not None):
-        raise wrong_use("checks_without_clock")
+        raise SpeedcalError("checks_without_clock")
     with waiting(working_on("measuring", track.name)):
         if readings is None:
             result = _from_checks(track, unit, column, session)

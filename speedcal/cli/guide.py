@@ -6,7 +6,7 @@ import sys
 
 import click
 
-from speedcal.cli._options import wrong_use
+from speedcal.errors import SpeedcalError
 
 
 @click.command()
@@ -26,7 +26,7 @@ def command(topic: str | None, words: str | None) -> None:
     if words is not None:
         rows = [f"{found}: {line}" for found, line in find(words)]
         if not rows:
-            raise wrong_use("words_not_found", found=words)
+            raise SpeedcalError("words_not_found", found=words)
         _show("\n".join(rows))
     elif topic is None:
         width = max(len(name) for name in pages())
@@ -34,7 +34,7 @@ def command(topic: str | None, words: str | None) -> None:
     elif topic in pages():
         _show(pages()[topic], is_page=True)
     else:
-        raise wrong_use("unknown_page", found=topic, known=list(pages()))
+        raise SpeedcalError("unknown_page", found=topic, known=list(pages()))
 
 
 def _show(text: str, *, is_page: bool = False) -> None:

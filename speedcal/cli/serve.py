@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from speedcal.cli._options import store_options, wrong_use
+from speedcal.cli._options import store_options
+from speedcal.errors import SpeedcalError
 from speedcal.text.command_messages import PASSCODE_ASKED
 
 if TYPE_CHECKING:
@@ -74,7 +75,7 @@ def command(*, as_json: bool, **options: Any) -> None:
 
     asked = {name: options.pop(name) for name in ("set_passcode", "unlock", "as_unit", "make_certificate")}
     if bool(options["tls_cert"]) != bool(options["tls_key"]):
-        raise wrong_use("tls_half_given")
+        raise SpeedcalError("tls_half_given")
     settings = Settings(**options)
     _ = settings.trusted_networks, settings.public_origin
     if asked["make_certificate"]:

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Any, cast
 
 import click
 
-from speedcal.cli._options import CRITERION_WORDS, Number, choice_options, emit, result_options, wrong_use
-from speedcal.errors import VehicleError
+from speedcal.cli._options import CRITERION_WORDS, Number, choice_options, emit, result_options
+from speedcal.errors import SpeedcalError, VehicleError
 from speedcal.units import MILE_M, DisplayUnit
 
 if TYPE_CHECKING:
@@ -77,7 +77,7 @@ def command(sizes: tuple[str, ...], as_json: bool, unit: str | None, **options: 
             result["forecast"] = planned.to_dict()
             lines += [*change_lines(options["instead_of"], change.gain.value, (), shown), "", str(planned)]
     elif any(options[name] for name in ("drive_gear", "driven_gear", "axle", "planned_axle")):
-        raise wrong_use("size_before_missing")
+        raise SpeedcalError("size_before_missing")
     emit(result, as_json, "\n".join(lines))
 
 
@@ -90,7 +90,7 @@ def _emit_table(sizes: tuple[str, ...], as_json: bool, options: dict[str, Any]) 
     from speedcal.vehicle import parse_tire_size, roll_by_convention
 
     if any(options[name] for name in _FOR_ONE_SIZE):
-        raise wrong_use("figures_of_one_size")
+        raise SpeedcalError("figures_of_one_size")
     instead_of = options["instead_of"]
     before = roll_by_convention(parse_tire_size(instead_of)) if instead_of else None
     rows = []

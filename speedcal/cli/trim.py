@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from speedcal.cli._options import FILE, emit, say, writing, wrong_use
+from speedcal.cli._options import FILE, emit, say, writing
 from speedcal.cli._waiting import waiting
-from speedcal.errors import TrackFormatError
+from speedcal.errors import SpeedcalError, TrackFormatError
 from speedcal.text.command_messages import UNDATED, trimmed, working_on
 from speedcal.units import LENGTH_UNIT_M
 
@@ -31,7 +31,7 @@ class _Length(click.ParamType[float]):
         found = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*([a-z]+)\s*", str(value).lower())
         factor = LENGTH_UNIT_M.get(found.group(2)) if found else None
         if found is None or factor is None:
-            raise wrong_use("length_unreadable", found=str(value))
+            raise SpeedcalError("length_unreadable", found=str(value))
         return float(found.group(1)) * factor
 
 

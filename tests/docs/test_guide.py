@@ -33,10 +33,8 @@ def test_a_page_is_shown_searched_and_hinted_at() -> None:
     found = run(cli, ["guide", "--find", "TREAD left"])
     assert found.exit_code == 0
     assert "tread_mm" in found.output
-    assert run(cli, ["guide", "--find", "zzzz"]).exit_code == 2
-    wrong = run(cli, ["guide", "trsut"])
-    assert wrong.exit_code == 2
-    assert "did you mean 'trust'?" in wrong.output
+    assert "zzzz" in str(run(cli, ["guide", "--find", "zzzz"]).exception)
+    assert "did you mean 'trust'?" in str(run(cli, ["guide", "trsut"]).exception)
     assert list(find("")) == []
 
 

@@ -224,12 +224,15 @@ def test_a_wrong_file_as_json_is_an_object_with_the_parts_of_the_message(folder:
     """Programs read what, where and what to do; the status is the same."""
     import json
 
-    done = doc.run_block(doc.Block("", "sh", "speedcal calibrate drive.gpx photo.jpg --json", 0), folder)
-    assert done.status == 2
-    answer = json.loads(done.printed)
-    assert {"error", "text", "values", "source", "line", "remedy"} == set(answer)
-    assert " " not in answer["error"]
-    assert answer["source"] == "photo.jpg"
+    for command, code, source in (
+        ("calibrate drive.gpx photo.jpg", "not_a_log", "photo.jpg"),
+        ("correct job.toml --speeds fast", "speeds_unreadable", ""),
+    ):
+        done = doc.run_block(doc.Block("", "sh", f"speedcal {command} --json", 0), folder)
+        assert done.status == 2
+        answer = json.loads(done.printed)
+        assert {"error", "text", "values", "source", "line", "remedy"} == set(answer)
+        assert (answer["error"], answer["source"]) == (code, source)
 
 
 def test_a_reader_of_the_output_may_leave_early(folder: Path) -> None:

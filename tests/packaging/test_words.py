@@ -29,7 +29,7 @@ FOR_CALLERS = (
     "execute", "executescript",  # statements for a data base
 )  # fmt: skip
 _SENTENCE = re.compile(r"[A-Za-z]+(?: [A-Za-z,']+){3,}")
-_ERRORS = re.compile(r"(Error|Problem|Finding|busy|problem|wrong_use)$")
+_ERRORS = re.compile(r"(Error|Problem|Finding|busy|problem)$")
 _CODE = re.compile(r"[a-z][a-z0-9]*(?:_[a-z0-9]+)*")
 
 

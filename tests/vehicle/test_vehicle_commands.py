@@ -10,6 +10,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from speedcal.cli import cli, main
+from speedcal.errors import SpeedcalError
 from speedcal.simulate import simulate, write_drive
 from speedcal.units import MILE_M
 
@@ -76,12 +77,16 @@ def test_engine_speed_is_taken_at_the_unit_asked_for() -> None:
 
 
 @pytest.mark.parametrize(
-    "arguments", [("axle",), ("axle", "--rpm", "3000"), ("tire", "205/55R16", "--driven-gear", "20"), ("tire",)]
+    ("arguments", "missing"),
+    [
+        (("axle",), "--rpm"),
+        (("axle", "--rpm", "3000"), "--speed"),
+        (("tire", "205/55R16", "--driven-gear", "20"), "--instead-of"),
+    ],
 )
-def test_missing_parts_of_a_question_are_named(arguments: tuple[str, ...]) -> None:
-    result = run(*arguments)
-    assert result.exit_code == 2
-    assert "Error:" in result.stderr
+def test_missing_parts_of_a_question_are_named(arguments: tuple[str, ...], missing: str) -> None:
+    with pytest.raises(SpeedcalError, match=missing):
+        run(*arguments)
 
 
 @pytest.mark.parametrize(
@@ -246,4 +251,5 @@ def test_several_sizes_stand_in_one_table_with_teeth_for_each() -> None:
 
 
 def test_a_roll_out_is_that_of_one_size() -> None:
-    assert run("tire", "265/70R17", "35x12.50R17LT", "--roll-out", "3:8.12m").exit_code == 2
+    with pytest.raises(SpeedcalError, match="Name one SIZE"):
+        run("tire", "265/70R17", "35x12.50R17LT", "--roll-out", "3:8.12m")
