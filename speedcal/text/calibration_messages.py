@@ -222,6 +222,14 @@ def _odometer_left_out(values: Values) -> str:
     return f"Odometer readings out of step with the others were left out: {which} {named}."
 
 
+def _one_speed(values: Values) -> str:
+    low, high, below, above = (
+        speed(values[f"{name}_mps"], values.get("unit")) for name in ("low", "high", "below", "above")
+    )
+    driven = low if low == high else f"{low} to {high}"
+    return f"nearly one speed only, {driven}; add steady runs below {below} or above {above}."
+
+
 def _few_speeds(values: Values) -> str:
     levels = joined(f"{speed(level, values['unit'])}" for level in values["levels_mps"])
     return f"only {levels or 'one speed'} held; add steady runs at two more speeds."
@@ -321,8 +329,7 @@ FINDINGS: dict[str, Template] = {
     "unit_suspected": "the readings are {factor:.2f} times the true speed; were they noted in {noted}? Correct the "
     "unit where it is named, or look at the dial and say which unit stands on it.",
     "few_readings": "only {count:n reading} could be used; note twenty.",
-    "one_speed": "nearly one speed only, {low_mps:speed} to {high_mps:speed}; add steady runs below {below_mps:speed} "
-    "or above {above_mps:speed}.",
+    "one_speed": _one_speed,
     "dial_not_checked": "only the odometer was checked: it counts {odometer_factor} of the true distance; the same "
     "drive turns the dial, which may be off by itself. Add runs at a steady dial with their time, or what a phone "
     "shows beside it.",

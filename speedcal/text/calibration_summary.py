@@ -5,6 +5,7 @@ from __future__ import annotations
 from speedcal.calibration.result import ANOTHER_DAY, Calibration
 from speedcal.interval import Interval
 from speedcal.text.messages import label
+from speedcal.text.numbers import counted
 from speedcal.units import SPEED_UNIT_MPS
 
 _QUARTER_S, _QUARTERS_A_DAY = 900.0, 96
@@ -36,7 +37,7 @@ def summary(calibration: Calibration) -> str:
         f"needle offset {offset} {unit}",
         f"checks        {used} of {total} used"
         if calibration.speed_source == "checks"
-        else f"readings      {used} of {total} used, in {calibration.steady_runs} steady runs",
+        else f"readings      {used} of {total} used, in {counted(calibration.steady_runs, 'steady run')}",
     ]
     if calibration.clock_offset_s:
         lines.append(f"clock offset  {clock_shift(calibration.clock_offset_s)} (reading clock + this = GPS clock)")

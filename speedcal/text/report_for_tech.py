@@ -12,7 +12,7 @@ from speedcal.text.calibration_summary import clock_shift
 from speedcal.text.conformity_messages import CHANGED
 from speedcal.text.messages import label
 from speedcal.text.names import one_line
-from speedcal.text.numbers import chance, signed, signed_interval
+from speedcal.text.numbers import chance, counted, signed, signed_interval
 from speedcal.text.verdict import band, beside_the_verdict, cause_words, planned_words
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
@@ -128,7 +128,7 @@ def counts(c: Calibration) -> str:
     used, total = int(c.readings["used"].sum()), len(c.readings)
     if is_checks(c):
         return f"{used} of {c.counts()[1]} checks used"
-    return f"{used} of {total} readings used, in {c.steady_runs} steady runs"
+    return f"{used} of {total} readings used, in {counted(c.steady_runs, 'steady run')}"
 
 
 def drive_figures(c: Calibration, unit: DisplayUnit) -> Rows:

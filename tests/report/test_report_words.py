@@ -447,3 +447,13 @@ def test_a_reading_that_is_left_out_is_told_apart_from_what_was_expected() -> No
     rows = [{"line": 7, "shown_mps": 31.4 * MPH_MPS, "expected_mps": 30.6 * MPH_MPS}]
     said = Finding("wrong_readings", unit="mph", count=1, rows=rows).text
     assert "line 7 (31.4 mph, expected 30.6 mph)" in said
+
+
+def test_one_is_no_plural_and_no_range() -> None:
+    """'50 mph to 50 mph' and 'in 1 steady runs' stood in an answer about one held speed."""
+    at = {"low_mps": 50 * MPH_MPS, "high_mps": 50.2 * MPH_MPS, "below_mps": 40 * MPH_MPS, "above_mps": 61 * MPH_MPS}
+    said = Finding("one_speed", **at, unit="mph").text
+    assert said == "nearly one speed only, 50 mph; add steady runs below 40 mph or above 61 mph."
+    assert "50 mph to 53 mph" in Finding("one_speed", **{**at, "high_mps": 53 * MPH_MPS}, unit="mph").text
+    assert "in 1 steady run\n" in str(replace(make_calibration(), steady_runs=1))
+    assert "in 9 steady runs\n" in str(replace(make_calibration(), steady_runs=9))
