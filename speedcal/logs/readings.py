@@ -16,7 +16,7 @@ from speedcal.logs import limits
 from speedcal.logs.bad_rows import sort_out
 from speedcal.logs.numbers import speed_step
 from speedcal.logs.repeated_rows import doubled, shown_between, told_at
-from speedcal.logs.shared_stamps import are_even, cut_to, evenly, in_bundles
+from speedcal.logs.shared_stamps import are_even, are_in_proportion, cut_to, evenly, in_bundles
 from speedcal.logs.source import Source
 from speedcal.logs.timer_stamps import of_a_timer
 from speedcal.logs.track import same_fields
@@ -256,13 +256,16 @@ def _spread(time_s: FloatArray, speed: FloatArray, step_s: float, findings: list
         return time_s, step_s
     usual, finest_s, apart_s = int(np.median(count)), step_s, float(np.median(np.diff(stamps)))
     step_s = cut_to(stamps, usual, step_s)
-    if usual < 2 or step_s > FASTEST_HAND_S * usual or not are_even(count, usual):
+    even = are_even(count, usual)
+    if usual < 2 or step_s > FASTEST_HAND_S * usual or not (even or are_in_proportion(stamps, count)):
         return time_s, step_s
     if step_s == finest_s < apart_s <= FASTEST_HAND_S * usual:
         times, period_s = in_bundles(time_s, speed, first, usual)
         if period_s:
             findings.append(Finding("readings_in_bundles", count=usual, period_s=period_s))
             return times, period_s
+    if not even:
+        return time_s, step_s
     findings.append(Finding("readings_share_stamps", count=usual, step_s=step_s))
     return evenly(time_s, first, usual, step_s), step_s / usual
 

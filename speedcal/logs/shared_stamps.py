@@ -26,6 +26,14 @@ def are_even(count: IntArray, usual: int) -> bool:
     return len(inner) > 0 and float((np.abs(inner - usual) <= max(1.0, _ALIKE * usual)).mean()) >= _MOST
 
 
+def are_in_proportion(stamps: FloatArray, count: IntArray) -> bool:
+    """Tell whether most stamps, shape (k,), follow the one before by what their rows take, be they few or many."""
+    took, rows = np.diff(stamps), count[1:]
+    period_s = float(np.median(took / rows))
+    fit = np.abs(took - period_s * rows) <= np.minimum(_LATE_S, _LONGER * took)
+    return len(took) > 1 and float(fit.mean()) >= _MOST
+
+
 def cut_to(stamps: FloatArray, usual: int, finest_s: float) -> float:
     """Return the step to which stamps were cut: that at which all of them stand, or the finest. [s].
 

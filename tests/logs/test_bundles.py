@@ -56,6 +56,27 @@ def test_bundles_that_come_very_late_lie_between_those_about_them() -> None:
     assert np.abs(readings.time_s - taken_s - 2.5).max() < 3.0
 
 
+def test_bundles_of_few_and_of_many_rows_are_told_by_the_time_they_take() -> None:
+    """Sent when the line was free: two to eighteen rows at a time."""
+    rng = np.random.default_rng(8)
+    taken_s = 17.3 + np.arange(1200.0)
+    ends = np.cumsum(rng.integers(2, 19, 200))
+    bundle = np.searchsorted(ends, np.arange(1200), side="right")
+    stamp_s = np.round(taken_s[np.minimum(ends[bundle] - 1, 1199)] + rng.uniform(0, 0.5, 200)[bundle], 2)
+    readings = _read(stamp_s, np.round(40 + 15 * np.sin(taken_s / 40)))
+    assert codes_of(readings.findings) == {"readings_in_bundles"}
+    assert np.abs(readings.time_s - taken_s - 0.25).max() < 0.5
+
+
+def test_uneven_bursts_of_one_moment_stay_what_they_are() -> None:
+    """As many rows a burst as the time since the last, all of its end: what they show jumps from one to the next."""
+    ends = np.cumsum(np.random.default_rng(9).integers(2, 19, 60))
+    bundle = np.searchsorted(ends, np.arange(ends[-1]), side="right")
+    readings = _read(ends[bundle] + 0.37, 40 + np.round(15 * np.sin(ends[bundle] / 20)) + np.arange(ends[-1]) % 9 // 8)
+    assert "readings_in_bundles" not in codes_of(readings.findings)
+    assert (np.abs(readings.time_s - ends[bundle] - 0.37) < 1).all()
+
+
 def test_bursts_of_one_moment_stay_what_they_are() -> None:
     """Ten rows every ten seconds that hardly differ, while the speed changes from one ten to the next."""
     moment = np.arange(600) // 10
