@@ -15,11 +15,11 @@ from speedcal.calibration.measured import UNMATCHED, MeasuredLine
 from speedcal.calibration.reading_habits import Habit
 from speedcal.calibration.runs import SteadyRuns
 from speedcal.calibration.tuning_notes import (
-    ASSOCIATION_FROM,
     CLOCK_DOUBT,
     FEWEST_HELD,
     HELD_LIKELIER_FROM,
     HELD_MATCHED_SHARE,
+    HELD_PROVEN_FROM,
     HOLD_APART_S,
     HOLD_SCATTER_MPS,
     LEAST_RIGHT,
@@ -106,7 +106,7 @@ def _doubts(marks: FloatArray, evidence: float, doubt: float) -> tuple[Finding, 
     A rising list on a drive that rises fits whatever drive it is from. Nor does one that may lie otherwise.
     """
     monotone = max(_longest_rise(marks), _longest_rise(-marks)) >= len(marks) - ONE_OUT_OF_ORDER
-    if monotone or evidence < ASSOCIATION_FROM or doubt > CLOCK_DOUBT:
+    if monotone or evidence < HELD_PROVEN_FROM or doubt > CLOCK_DOUBT:
         return (Finding("association_unproven", log_evidence=evidence, monotone=monotone),)
     return ()
 

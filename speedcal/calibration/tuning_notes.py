@@ -203,8 +203,10 @@ chosen of more: rows so far apart or so unordered that they are no log say littl
 FEWEST_HELD, HELD_MATCHED_SHARE, MOST_NOTES_A_HOLD = 4, 0.6, 2
 """What a list needs: marks and holds, share of the notes that find a hold, and not more marks than this for a hold."""
 
-HELD_LIKELIER_FROM = 2.3
-"""Log odds below which a list gets no number at all: 10 to 1. Own lists have 7 and more, those of other drives 0."""
+HELD_LIKELIER_FROM, HELD_PROVEN_FROM = 2.3, 12.0
+"""Log odds below which a list gets no number at all: 10 to 1, and from which on it proves its drive, however few marks
+it has. Own lists of seven marks come to 13 to 20, to 11 and more where holds are missed; laid on the drives of others
+seven in 2,400 came to 7 and more with an order of their own."""
 
 ONE_OUT_OF_ORDER = 1
 """Marks out of order with which a list still counts as one that only rises or falls. At 2, one shuffled list of seven

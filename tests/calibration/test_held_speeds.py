@@ -149,3 +149,15 @@ def test_simulated_lists_are_laid_on_their_own_plateaus(seed: int) -> None:
     off = result.readings["ground_mps"].to_numpy() - drive.truth.reading_ground_mps
     assert np.abs(off[used]).max() < 1.5
     assert abs(result.error_factor.value - drive.truth.error_factor) < 4 * np.sqrt(result.covariance[1, 1])
+
+
+def test_seven_marks_in_an_order_of_their_own_prove_their_drive_and_four_do_not() -> None:
+    assert speedcal.calibrate(_drive(MARKS[:7]), _list(MARKS[:7])).trust.word == "TRUSTED"
+    assert speedcal.calibrate(_drive(MARKS[:4]), _list(MARKS[:4])).trust.codes == ["association_unproven"]
+
+
+def test_seven_marks_of_another_drive_are_not_trusted() -> None:
+    """Two that stand twelve marks apart in the order of both, as one list in some hundred has it by chance."""
+    driven, noted = [60, 65, 40, 55, 30, 25, 35, 45, 50], [40, 55, 30, 35, 45, 50, 25]
+    result = answer_or_refusal(_drive(driven), _list(noted))
+    assert isinstance(result, SpeedcalError) or result.trust.codes == ["association_unproven"]
