@@ -53,6 +53,7 @@ from speedcal.calibration.speed_spline import (
     variances,
 )
 from speedcal.calibration.tuning_logs import (
+    DAMPED_ROWS_S,
     FOLLOWED_PLAY_MPS,
     LATENT_KNOT_SPACING_MPS,
     LATENT_ROUNDS,
@@ -113,6 +114,8 @@ class _Fitter:
         self.track, self.log, self.grid = track, log, grid
         self.nuisance = np.array([start.clock_offset_s, start.damping_s2, 0.0, 0.0, 0.0])
         self.none = [UNEVEN, PLAY] if start.damping_s2 else [DAMPING, UNEVEN, PLAY]  # until the log says otherwise
+        # beside rows far apart the score of a damping is that of the track alone, which is smoothed by what is believed
+        self.seldom = bool(np.median(np.diff(log.time_s)) > DAMPED_ROWS_S)
         self.relaxation = Relaxation()
         self.clock_s, self.known = start.clock_s, start.clock_piece >= 0
         self.seconds = grid.locate(start.clock_s, np.maximum(start.clock_piece, 0))
@@ -280,6 +283,8 @@ class _Fitter:
         self.last = LastStep(
             (track, log), (bent, moved), (bent_weight, weight), (bent_score, score), answer, tuple(self.none), moving
         )
+        if self.seldom:
+            surprise.pop(DAMPING, None)
         if surprise and max(surprise.values()) > max(moving, 1.0):
             self.none.remove(max(surprise, key=lambda which: surprise[which]))
             return False

@@ -162,6 +162,10 @@ LAG_TOLD_STEP_MPS, SLOW_NEEDLE_S = 0.35, 1.5
 """Recorded speed in coarser steps does not tell the lag of a needle: rounding smooths it alike. From the second on a
 needle is said to lag; from memory: sound ones follow within a second."""
 
+DAMPED_ROWS_S = 7.0
+"""Rows of a log farther apart than this tell no damping of a needle. At 10 s two logs in five were taken for damped
+ones and did not settle; at 5 s a needle of 2.5 s is still found, and without that seen 0.4 % low."""
+
 LATENT_READINGS, LATENT_SPACING_S, LATENT_ROUNDS = 60, 1.0, 24
 """Moving readings and fixes from which on the latent speed is worth finding, the distance of its knots (half of it
 doubles the cost and changes nothing), and most rounds of that fit: plain logs take 9, cruise control 12, receivers and

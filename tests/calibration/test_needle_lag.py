@@ -220,3 +220,17 @@ def test_notes_of_another_drive_find_no_place_at_a_quarter_either() -> None:
         quarter = replace(readings, speed_mps=np.round(readings.speed_mps / 4, 3))
         with pytest.raises(AlignmentError):
             speedcal.calibrate(track, quarter)
+
+
+@pytest.mark.parametrize("seed", [8, 9, 10])
+def test_rows_seconds_apart_call_no_quick_needle_slow(seed: int) -> None:
+    """A log of which every tenth row is left: its answer settles, and holds."""
+    drive = make_drive(replace(KINDS["log"], dial=DialStyle(damping_s=(0.3, 0.3))), generator("seldom", (seed,)))  # type: ignore[arg-type]
+    track, log = in_memory(drive)
+    some = slice(None, None, 10)
+    rows = {name: getattr(log, name)[some] for name in ("time_s", "speed_mps", "odometer_m", "line")}
+    result = speedcal.calibrate(track, replace(log, **rows))
+    assert "needle_damped" not in {finding.code for finding in result.findings}
+    assert str(result.trust) == "TRUSTED"
+    factor, half = result.error_factor.value, (result.error_factor.high - result.error_factor.low) / 2
+    assert abs(factor - drive.truth.factor(drive.truth.speed_mps)) < 1.3 * half
