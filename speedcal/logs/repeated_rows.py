@@ -18,8 +18,9 @@ if TYPE_CHECKING:
 
 _MOST_COPIES = 3
 
-_FEWEST, _MOST_ALIKE = 60, 0.01
-"""Rows, and the share of them that may repeat the value before, as a sign of life does."""
+_FEWEST, _MOST_ALIKE, _SIGN_OF_LIFE = 60, 0.01, 5.0
+"""Rows, and the share of them that may repeat the value before them sooner than so many times as late as rows mostly
+come: later it is a sign of life."""
 _NEIGHBOR_STEPS, _MOSTLY = 2.5, 0.9
 """The next value is a step or two away, in this share of the rows: a log that rests in between jumps."""
 _USUAL_S, _LONGEST_S = 5.0, 600.0
@@ -66,7 +67,8 @@ def shown_between(time_s: FloatArray, speed_mps: FloatArray, step_mps: float) ->
     if len(time_s) < _FEWEST or not np.isfinite(change).all() or not (since > 0).all() or np.median(since) > _USUAL_S:
         return alone
     near = change <= _NEIGHBOR_STEPS * step_mps
-    if (change < step_mps / 2).mean() > _MOST_ALIKE or near.mean() < _MOSTLY:
+    repeats = (change < step_mps / 2) & (since < _SIGN_OF_LIFE * np.median(since))
+    if repeats.mean() > _MOST_ALIKE or near.mean() < _MOSTLY:
         return alone
     stays = near & (since <= _LONGEST_S)
     alone[:-1] = np.where(stays, np.maximum(np.ceil(since / _EVERY_S), 1), 1)

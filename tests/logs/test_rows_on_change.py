@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -41,6 +42,13 @@ def _on_change(seed: int) -> tuple[FloatArray, FloatArray]:
     return time[first], shown[first]
 
 
+def _with_signs_of_life(seed: int) -> tuple[FloatArray, FloatArray]:
+    """Return the same with a row wherever none came for 10 s."""
+    time, shown = _on_change(seed)
+    every = np.concatenate([np.arange(a, b, 10.0) for a, b in zip(time, np.append(time[1:], 600.0), strict=True)])
+    return every, shown[np.searchsorted(time, every, side="right") - 1]
+
+
 def _track(seed: int) -> Track:
     rng = np.random.default_rng(seed)
     time = np.arange(0.0, 600.0)
@@ -51,8 +59,11 @@ def _track(seed: int) -> Track:
     return build_track(Source("track.gpx", b"", "track", speedcal.errors.TrackFormatError), "gpx_1_1", fixes)
 
 
-def test_what_was_shown_between_the_rows_is_told_at_every_second(tmp_path: Path) -> None:
-    readings = _read(tmp_path, *_on_change(1))
+@pytest.mark.parametrize("rows", [_on_change, _with_signs_of_life])
+def test_what_was_shown_between_the_rows_is_told_at_every_second(
+    tmp_path: Path, rows: Callable[[int], tuple[FloatArray, FloatArray]]
+) -> None:
+    readings = _read(tmp_path, *rows(1))
     assert [finding.code for finding in readings.findings].count("rows_on_change") == 1
     assert np.diff(readings.time_s).max() <= 1.0 + 1e-6
     at = np.floor((readings.time_s - START_S) * 10 + 1e-3) / 10
