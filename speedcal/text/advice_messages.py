@@ -191,6 +191,10 @@ FINDINGS: dict[str, Template] = {
     "opens_transmission": "The transmission must be opened for this gear.",
     "opens_hub": "The wheel must come off and its hub be opened for this gear.",
     "no_part_cures": lambda values: f"No gear and no setting cures {CAUSES[values['cause']]}.",
+    "needle_sticks_yet": lambda values: (
+        f"The needle seems to stick ({likely(values['chance'])}): it shows less on the way up than on the way down, "
+        "and more driving does not change that. If it was repaired since, drive as below."
+    ),
     "parts_off_as_well": lambda values: (
         f"More is off ({likely(values['chance'])}): {CAUSES[values['cause']]}. Drive again after the repair, and "
         "choose the part by that drive."

@@ -212,7 +212,7 @@ def _count_first(outlook: Outlook, diagnosis: Diagnosis) -> list[Advice]:
     vehicle = outlook.vehicle
     if swapped := gears_swapped(vehicle, outlook.judge.dial.line.error_factor):
         return [Advice("check_count", part="gears", because=tuple(swapped))]
-    found = []
+    found = [Advice("check_count", part=told.values["gear"], because=(told,)) for told in outlook.teeth.findings]
     if vehicle.ratio_box is not None and chance.get("transfer_ratio", 0.0) > _WORTH_A_LOOK:
         found.append(Advice("check_count", part="ratio_box", because=(Finding("box_may_be_turned"),)))
     if vehicle.driven_gear is not None and chance.get("gears", 0.0) > _WORTH_A_LOOK:

@@ -159,9 +159,9 @@ def _undoing(judge: Judge, before: StateBefore) -> list[Plan]:
 def _in_order(plans: Sequence[Plan]) -> list[Plan]:
     """Return the plans by their chances; of those alike the lesser work, unless it leaves far more of the error.
 
-    A gear that only hides a needle comes behind whatever does without and passes as likely; and what would pass as it
-    is, but reads far off, behind what surely passes and leaves far less. No transmission is opened for what is done
-    from outside as well.
+    A gear that only hides a needle comes behind whatever does without and passes as likely; and what would pass with
+    less work, but reads far off, behind what surely passes and leaves far less. No transmission is opened for what is
+    done from outside as well.
     """
     honest = max((p.probability for p in plans if not p.hides_needle_percent and not p.is_untouched), default=0.0)
     likeliest = min(plan.chances for plan in plans)
@@ -172,9 +172,8 @@ def _in_order(plans: Sequence[Plan]) -> list[Plan]:
         return hides, plan.chances, plan.worst_percent > least + WORTH_WORK_PERCENT, plan.work, plan.worst_percent
 
     ordered = sorted(plans, key=rank)
-    if ordered[0].is_untouched:
-        worth = [plan for plan in ordered if _is_worth(plan, ordered[0]) and not rank(plan)[0]]
-        ordered.sort(key=lambda plan: plan not in worth)
+    worth = [plan for plan in ordered if _is_worth(plan, ordered[0]) and not rank(plan)[0]]
+    ordered.sort(key=lambda plan: plan not in worth)
     best = ordered[0]
     if best.choice.kind in _OPENED:
         outside = [plan for plan in ordered if _does_from_outside(plan, best) and not rank(plan)[0]][:1]
@@ -191,10 +190,10 @@ def _does_from_outside(plan: Plan, best: Plan) -> bool:
     return alike and plan.choice.kind not in _OPENED and plan.work < best.work and not plan.is_untouched
 
 
-def _is_worth(plan: Plan, keep: Plan) -> bool:
-    """Tell whether work that surely passes leaves so much less that it is done although nothing has to be."""
-    worth = max(WORTH_WORK_PERCENT, _WORTH_A_STEP_PERCENT * plan.work)
-    return plan.probability >= SURE_ENOUGH and plan.cost_percent + worth < keep.worst_percent
+def _is_worth(plan: Plan, least: Plan) -> bool:
+    """Tell whether more work that surely passes too leaves so much less that it is done although less would do."""
+    worth = max(WORTH_WORK_PERCENT, _WORTH_A_STEP_PERCENT * (plan.work - least.work))
+    return plan.probability >= SURE_ENOUGH and plan.cost_percent + worth < least.worst_percent
 
 
 def _likeliest(judge: Judge, choices: Sequence[Choice]) -> Choice:

@@ -95,6 +95,17 @@ def test_a_drive_that_passes_shows_that_the_one_before_was_in_the_other_unit() -
     assert "other unit" in str(result.advice[0])
 
 
+@pytest.mark.parametrize(("play_mph", "repaired"), [(1.2, True), (0.2, False)])
+def test_a_needle_that_sticks_is_repaired_before_anybody_drives_again(play_mph: float, *, repaired: bool) -> None:
+    """1.2 mph of play and 0.9 of scatter before: where it stands at 50 mph hangs on how 50 is reached."""
+    hangs = (Finding("needle_hangs", play_mps=play_mph * MPH_MPS, unit="mph"),)
+    before = replace(make_calibration(factor=1.01, u_offset=0.2, u_factor=0.004), findings=hangs, scatter_mps=0.4)
+    after = make_calibration(factor=1.018, u_offset=0.3, u_factor=0.006)
+    result = verify(before, after, RULE)
+    assert result.verdict == "not proven"
+    assert [step.action for step in result.advice] == ["repair_instrument"] * repaired + ["drive_again"]
+
+
 def test_nothing_is_said_to_stand_below_where_only_files_are_to_be_checked() -> None:
     """On the limit of 2.5 %, and the readings look like those of two people."""
     after = make_calibration(factor=1.0245, u_offset=0.05, u_factor=0.001)

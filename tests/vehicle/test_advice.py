@@ -78,6 +78,26 @@ def test_no_transmission_is_opened_on_a_hope() -> None:
     assert "fit_drive_gear" not in actions(found)
 
 
+def test_a_needle_5_mph_high_is_not_made_up_for_by_a_gear_that_doubles_the_error() -> None:
+    """Shown = 5.1 mph + 0.86 v under UN R39: 22 teeth for 24 pass and read 11 % high at 30; with the needle 21 do."""
+    dial = make_calibration(offset=5.1, factor=0.86, u_offset=0.5, u_factor=0.01)
+    rule = load_tolerance("un_r39_type", unit="mph")
+    table = {"tire_turns_per_mile": 728, "axle": "39/11", "turns_per_mile": 1000, "drive_gear": 8, "driven_gear": 24}
+    found = correct(dial, Vehicle.from_dict(table), speeds=[30, 45, 60], limits=rule.allowed)
+    gear, needle = [entry for entry in found.advice if entry.action != "check_count"][:2]
+    assert (gear.action, needle.action) == ("fit_driven_gear", "reseat_needle")
+    assert float(needle.value or 0) < -2
+    assert (needle.worst_error_percent or 99) < 6
+
+
+def test_gears_of_which_the_drive_tells_two_counts_are_counted_first() -> None:
+    """680 x 41/11 x 8/n of 1000 are 0.8: n is 25.3, so 25 or 26; the drive gear is not reached from outside."""
+    table = {"tire_turns_per_mile": 680, "axle": "41/11", "turns_per_mile": 1000, "drive_gear": 8}
+    found = correct(make_calibration(factor=0.8, u_offset=0.3, u_factor=0.012), Vehicle.from_dict(table))
+    assert (found.advice[0].action, found.advice[0].part) == ("check_count", "driven_gear")
+    assert "25.3" in str(found.advice[0])
+
+
 def test_no_transmission_is_opened_for_what_a_gear_on_the_cable_does_as_well() -> None:
     """15 teeth, 10 % low, 5 % allowed: driven 14 leaves 3.6 % (0.9 x 15/14), the drive gear 9 for 8 only 1.2 %."""
     dial = make_calibration(factor=0.9, u_offset=0.2, u_factor=0.004)
