@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -77,6 +78,7 @@ def build_model(facts: ReportFacts) -> ReportModel:
     )
     pooled = {"before": facts.before, "after": facts.after}
     verification, corrections = facts.verification, facts.corrections
+    warnings = text.expectations(expected) if expected else (*text.warnings(before, after), *_asked(before, after))
     return ReportModel(
         title=text.TITLE_EXPECTED if expected else text.TITLE_BOTH if len(curves) == 2 else text.TITLE_ONE,
         shop=one_line(facts.shop),
@@ -86,7 +88,7 @@ def build_model(facts: ReportFacts) -> ReportModel:
         note=one_line(facts.note),
         driven=tuple((detail.name, detail.when) for detail in details),
         units=units,
-        warnings=text.expectations(expected) if expected else (*text.warnings(before, after), *_asked(before, after)),
+        warnings=warnings,
         next_steps=text.next_steps(
             corrections if after is None else None, verification, facts.work if after is None else None, facts.unit
         ),
@@ -101,14 +103,14 @@ def build_model(facts: ReportFacts) -> ReportModel:
         rows=_speed_rows(facts, units),
         done=text.done(facts.work, facts.vehicle, facts.unit),
         left=text.left_over(after, facts.unit) if after else (),
-        to_fit=_to_fit(corrections) if corrections and after is None else None,
+        to_fit=_to_fit(corrections, warnings) if corrections and after is None else None,
         odometer=() if expected else _odometer(facts),
         missing=(text.DRIVE_IT,) if expected else text.missing(before, after, facts.tolerance),
         curves=curves,
         allowed=allowed,
         picture_text=_picture_text(curves, allowed, facts.unit),
         details=details,
-        depth=depth(corrections, units) if corrections else None,
+        depth=depth(corrections, units, warnings) if corrections else None,
         explained=explained(facts.explanations) if facts.explanations else None,
         over_time=tuple(over_time(name, history, pooled[name]) for name, history in facts.histories),
         files=tuple((one_line(name), digest) for name, digest in facts.files),
@@ -205,7 +207,7 @@ def _shown(calibration: Calibration | None, speeds: list[float], units: Units) -
     )
 
 
-def _to_fit(corrections: Corrections) -> ToFit:
+def _to_fit(corrections: Corrections, warnings: Sequence[str]) -> ToFit:
     """Return what is advised, then the best of each other kind; all of them are among the tech's tables."""
     kinds = (
         corrections.settings,
@@ -224,7 +226,7 @@ def _to_fit(corrections: Corrections) -> ToFit:
     if advised:
         name, worst, remarks = rows[0]
         rows[0] = (name, worst, ", ".join(filter(None, (text.ADVISED, remarks))))
-    return ToFit(text.to_fit(corrections), tuple(rows), correction_notes(corrections))
+    return ToFit(text.to_fit(corrections), tuple(rows), correction_notes(corrections, warnings))
 
 
 def _choice_row(choice: Choice) -> tuple[str, str, str]:

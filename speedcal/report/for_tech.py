@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -171,7 +172,7 @@ class Depth:
     notes: tuple[str, ...]
 
 
-def depth(corrections: Corrections, units: Units) -> Depth:
+def depth(corrections: Corrections, units: Units, warnings: Sequence[str] = ()) -> Depth:
     """Put corrections into tables."""
     count = len(corrections.speeds)
     at = sorted(
@@ -192,14 +193,15 @@ def depth(corrections: Corrections, units: Units) -> Depth:
         in_short=part_text.vehicle_in_short(corrections),
         speeds=tuple(_speed(corrections.speeds[i], units) for i in at),
         kinds=tuple((name, tuple(_choice(c, at, units) for c in _first(list_))) for name, list_ in kinds if list_),
-        notes=correction_notes(corrections),
+        notes=correction_notes(corrections, warnings),
     )
 
 
-def correction_notes(corrections: Corrections) -> tuple[str, ...]:
-    """Return what to mind at the bench."""
+def correction_notes(corrections: Corrections, warnings: Sequence[str]) -> tuple[str, ...]:
+    """Return what to mind at the bench, without what the report begins with."""
     notes = [f"{one_line(said)} ({one_line(source)})" for said, source in corrections.notes]
-    return (*notes, *(one_line(finding.text) for finding in unsaid(corrections)))
+    notes += [one_line(finding.text) for finding in unsaid(corrections)]
+    return tuple(note for note in notes if note not in warnings)
 
 
 def _first(choices: tuple[Choice, ...]) -> list[Choice]:

@@ -111,7 +111,8 @@ def _work(model: ReportModel) -> list[Block]:
     """Return what was done, what is left or can be fitted, and the odometer."""
     changes = model.verdict.changes_in_short if model.verdict else ()
     fit = model.to_fit
-    choices = [f"{name}: worst error left {worst}; {remarks}" for name, worst, remarks in fit.rows] if fit else []
+    rows = fit.rows if fit else ()
+    choices = ["; ".join(filter(None, (f"{name}: worst error left {worst}", more))) for name, worst, more in rows]
     return [
         *_section(text.HEADINGS["done"], [*model.done, *changes]),
         *_section(text.HEADINGS["left"], model.left),

@@ -39,7 +39,7 @@ HEADINGS = {
     "next": "What happens next",
 }
 TITLE_EXPECTED = "How the speedometer should read by its parts"
-DRIVE_IT = "Before money is spent on the last tooth: drive it, or time a mile at a steady dial, and run the job again."
+DRIVE_IT = "Before money is spent on the last tooth: add a drive to the job, or a mile that is timed at a steady dial."
 BY_FACTS = "by the parts"
 TITLE_BOTH, TITLE_ONE = "Speedometer before and after", "How the speedometer reads"
 MORE = "… more in report.html"
@@ -52,8 +52,7 @@ CAUTIONS = (
     "Legal speeds only, on a straight, dry road with little traffic. Stop whenever traffic asks for it.",
     "Wheels off the ground only on rated stands on firm, level ground, the vehicle secured against rolling; keep clear "
     "of turning wheels and shafts.",
-    "Local rules on speedometers and odometers come first; where they ask for a licensed shop, a licensed shop does "
-    "the work.",
+    "Local rules on speedometers and odometers come first; where they ask for a licensed shop, it does the work.",
 )
 """What can hurt someone in this work, and who decides."""
 
@@ -146,7 +145,7 @@ def odometer_sentences(before: Calibration | None, after: Calibration | None, un
         low, high = sorted((100 * c.odometer_factor.low, 100 * c.odometer_factor.high))
         out.append(f"{when} the odometer {verb} {low:.1f} to {high:.1f} for 100 true {name}.")
     if not out:
-        out.append("The odometer was not read on the drive, so this report does not say whether it is right.")
+        out.append("The odometer was not read, so nothing is said about it.")
     return tuple(out)
 
 

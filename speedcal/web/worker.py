@@ -67,7 +67,7 @@ def run_job_folder(task: Mapping[str, Any], tell: Tell) -> dict[str, Any]:
         "picture_text": said.picture_text,
         "next_heading": said.next_heading,
         "next_steps": list(said.next_steps),
-        "notes": [note for note in said.depth.notes if note not in said.warnings] if said.depth else [],
+        "notes": list(said.depth.notes) if said.depth else [],
         "has_card": bool(said.card),
         "verdict": result.verification.verdict if result.verification else "",
     }

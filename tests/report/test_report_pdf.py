@@ -22,6 +22,8 @@ from speedcal.report import (
     render_picture,
 )
 from speedcal.report.building import _card
+from speedcal.report.model import ToFit
+from speedcal.report.pdf import _work
 from speedcal.text import report_for_customer as text
 from speedcal.vehicle.advice import Advice
 
@@ -247,3 +249,11 @@ def test_the_correction_card_is_legible_at_arms_length() -> None:
     assert min(0.729 * size / 72 * 25.4 for _, size in figures) >= 4.1
     assert "dial shows mph" in words_of(data)
     assert render_card(model, kind="png").startswith(b"\x89PNG")
+
+
+def test_a_choice_without_a_remark_ends_with_its_figure() -> None:
+    """'drive gear 7: worst error left 6.0 %;' promised something that did not follow."""
+    to_fit = ToFit("", (("driven gear 22", "0.9 %", "advised"), ("drive gear 7", "6.0 %", "")), ())
+    lines = [block["text"] for block in _work(replace(build_model(make_facts()), to_fit=to_fit))]
+    assert "driven gear 22: worst error left 0.9 %; advised" in lines
+    assert "drive gear 7: worst error left 6.0 %" in lines
