@@ -11,7 +11,6 @@ from benchmark.outside.kinds import KINDS
 from benchmark.outside_score import in_memory
 
 import speedcal
-from speedcal.calibration.relaxation import Relaxation
 from speedcal.calibration.result import Calibration
 from speedcal.interval import FloatArray
 from speedcal.units import MPH_MPS
@@ -65,25 +64,7 @@ def followed(course: FloatArray, time_s: FloatArray, at_s: FloatArray) -> FloatA
 
 @pytest.mark.parametrize("seed", [0, 3])
 def test_a_film_of_a_needle_that_beats_settles(seed: int) -> None:
-    """A beat of 1.8 mph all but hides the damping, whose steps swing to and fro unless they are eased."""
+    """A beat of 1.8 mph all but hides the damping, whose steps swing to and fro when taken whole."""
     result, factor = filmed(seed, beat_mps=0.8, noise_mps=0.13)
     assert "fit_unsettled" not in {reason.code for reason in result.trust.reasons}
     assert result.error_factor.contains(factor)
-
-
-@pytest.mark.parametrize(("slope", "most"), [(-1.95, 6), (-1.5, 6), (-0.6, 12)])
-def test_steps_that_overshoot_find_the_end(slope: float, most: int) -> None:
-    """A fit that wishes so many times what it is off by: 1.95 times takes 180 whole steps to a thousandth."""
-    end, here, relaxation = np.array([3.0, -1.0]), np.zeros(2), Relaxation()
-    for _ in range(most):
-        wish = slope * (here - end)
-        here = here + relaxation.of(wish, ()) * wish
-    assert here == pytest.approx(end, abs=1e-3)
-
-
-def test_steps_that_go_on_are_taken_whole() -> None:
-    """Cut ones in a row, and the first after another choice of unknowns."""
-    relaxation, step = Relaxation(), np.array([1.0, 0.2])
-    assert [relaxation.of(step, ()) for _ in range(3)] == [1.0, 1.0, 1.0]
-    assert relaxation.of(-step, ()) == pytest.approx(0.5)
-    assert relaxation.of(step, (1,)) == 1.0
