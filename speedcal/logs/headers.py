@@ -9,12 +9,13 @@ from typing import Literal
 from speedcal.units import LENGTH_UNIT_M, SpeedUnit, parse_speed_unit
 
 Place = Literal["latitude", "longitude", "elevation", "validity", "north_south", "east_west"]
-Role = Literal["speed", "time", "date", "odometer", "engine", "u", "u_common", "session", ""] | Place
+Role = Literal["speed", "time", "date", "odometer", "engine", "u", "u_common", "session", "unit", ""] | Place
 
 _SPEED_UNIT = re.compile(
     r"(?<![a-z])(km/h|kmh|km/hr|km h|kph|kmph|km/t|km/u|km/sa|км/ч|stundenkilometer|m\.p\.h|mi/h|mph"
     r"|m/s|mps|knots?|kts?|kn|miles per hour|kilomet(?:er|re)s per hour)(?![a-z/²^]|2)"
 )
+_VALUE = re.compile(rf"\d\s?(?:{_SPEED_UNIT.pattern})")
 _LENGTH_UNIT = re.compile(r"(?<![a-z])(miles?|mi|kilomet(?:er|re)s?|km|met(?:er|re)s?|m|feet|ft)(?![a-z/])")
 _INSTRUMENT = re.compile(
     r"indicated|speedo(?:meter)?|dial|needle|pointer|instrument|shown|display|dash|tach[oy]|compteur|reading|angezeigt"
@@ -53,6 +54,7 @@ _SESSION = re.compile(
     r"[ _]?(?:id|no|number|name)?"
     r"|unit[ _]?(?:id|no|number|name)|vin|imei|(?:(?:number|licen[sc]e) ?)?plate|registration(?: ?(?:no|number))?"
 )
+_UNIT = re.compile(r"(?:(?:speed|velocity|reading|dial) ?)?(?:units?|uom|einheit|unité|unidad)")
 _PRECISION = re.compile(r"precision|accuracy|(?<![a-z])(?:[hvp]?dop|error|std|sigma)(?![a-z])")
 _PLACE: dict[Place, re.Pattern[str]] = {
     "north_south": re.compile(
@@ -116,6 +118,8 @@ def _special(words: str) -> Role | None:
         return "u_common" if uncertainty.group(1) else "u"
     if _ENGINE.search(words):
         return "engine"
+    if _UNIT.fullmatch(words):
+        return "unit"
     return "session" if _SESSION.fullmatch(words) and words != "trip" else None
 
 
@@ -129,6 +133,11 @@ def speed_unit_in(words: str) -> SpeedUnit | None:
     """Return the unit of speed that stands in a header, None when there is none or more than one."""
     units = {parse_speed_unit(found.replace("km h", "km/h")) for found in _SPEED_UNIT.findall(words)}
     return units.pop() if len(units) == 1 else None
+
+
+def unit_in_title(title: str) -> SpeedUnit | None:
+    """Return the unit that words above a table name; that of a number, such as of the wind or of a limit, is none."""
+    return speed_unit_in(_VALUE.sub(" ", normal(title)))
 
 
 def _origin(words: str) -> Origin:

@@ -82,6 +82,10 @@ def _lists(value: Any, path: tuple[str, ...], depth: int) -> Iterator[_Named]:
     if depth > _DEEPEST:
         return
     if isinstance(value, list):
+        named = _turned({"names": value[0], "rows": value[1:]}) if value and isinstance(value[0], list) else []
+        if named:
+            yield path, named
+            return
         own = [item for item in value if isinstance(item, Mapping)]
         inner = [found for i, item in enumerate(value) for found in _lists(item, (*path, _title(item, i)), depth + 1)]
         timed = [(way, records) for way, records in inner if len(records) >= _FEWEST and "time" in _roles(records)]

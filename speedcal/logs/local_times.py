@@ -13,6 +13,7 @@ _WEEKDAY = re.compile(
     re.IGNORECASE,
 )
 _SAYS_CLOCK = re.compile(r"\s?(?:uhr|hrs?|hours|час)\.?$", re.IGNORECASE)
+_NAME_OF_ZONE = re.compile(r"\s\([A-Za-z .]{2,40}\)$")
 _HALF_BEFORE = re.compile(r"(?:(오전|上午|午前)|오후|下午|午後)\s?([\d:.]+)")
 _YEAR_FIRST = re.compile(
     r"^(\d{4})\s?[年년.]\s?(\d{1,2})\s?[月월.]\s?(\d{1,2})\s?[日일.]?,?\s*(?=\D|\d{1,2}[:.時시点])"
@@ -30,7 +31,7 @@ def in_usual_form(text: str) -> str:
     ``Di. 17. März 2026 14:03`` loses its weekday, ``2026年3月17日`` and ``2026-W12-2`` are 2026-3-17, ``5m 20s`` is
     0:05:20, ``14.03.12`` and ``14時03分12秒`` are 14:03:12, ``오후 2:03`` is 2:03 pm, ``24 s`` is 24.
     """
-    text = _SAYS_CLOCK.sub("", _WEEKDAY.sub("", text))
+    text = _SAYS_CLOCK.sub("", _WEEKDAY.sub("", _NAME_OF_ZONE.sub("", text)))
     text = _YEAR_FIRST.sub(r"\1-\2-\3 ", _DAY_OF_YEAR.sub(_day_of_year, _WEEK.sub(_day_of_week, text)))
     text = _DOTTED.sub(r"\1:\2:\3", with_colons(text))
     seconds = _SECONDS.fullmatch(text)

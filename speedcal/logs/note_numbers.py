@@ -11,8 +11,10 @@ from speedcal.units import parse_speed_unit
 _NUMBER = re.compile(r"(?<![\w.])(?<!\d,)[-+]?\d{1,6}(?:[.,]\d{1,4})?(?![\w:])")
 _GROUPED = re.compile(r"(?<![\w.,])\d{1,3}(?:[,.' ]\d{3})+(?:[.,]\d{1,2})?(?![\w:]|[.,]\d)")
 RANGE = re.compile(
-    r"(?<![\w.,-])(\d{1,3})\s*(?:-|–|to|or|/|(?<=between \d\d )and)\s*(\d{1,3})(?![\w:.,-]|\s*(?:s|sec|min)\b)"
+    r"(?<![\w.,-])(\d{1,3})\s*(?:-|–|to|or|/|\.{2,3}|(?<=between \d\d )and)\s*(\d{1,3})(?![\w:.,-]|\s*(?:s|sec|min)\b)"
 )
+_WITHIN = re.compile(r"(\d{1,3}(?:[.,]\d{1,2})?)\s?(?:±|\+/?-|\+-)\s?(\d{1,2}(?:[.,]\d{1,2})?)(?![\w:.,])")
+"""30 ± 1: the needle stood anywhere within, rectangular."""
 ABOUT = re.compile(
     r"(?<=\d)\s*(?:ish|\?|\+/?-|\+(?!\s?\d))|(?<=\d)[-−](?=\s*$)|(?:~|≈|(?<![a-z])(?:ca\.?|approx\.?|approximately|about|around|circa|roughly|maybe"
     r"|nearly|almost|close to|(?:just|slightly|a (?:bit|little|touch|hair)) (?:over|under|above|below)))"
@@ -39,6 +41,10 @@ _U_ABOUT_STEPS = 1.0
 def speeds_in(rest: str) -> tuple[list[float], float]:
     """Return the numbers that may be speeds, and the standard uncertainty where a range or an about says one."""
     rest = _BESIDE.sub(" ", _TOUCHING_UNIT.sub(" ", rest))
+    within = _WITHIN.search(rest)
+    if within is not None:
+        numbers = [_float(value) for value in _NUMBER.findall(_WITHIN.sub(r"\1", rest))]
+        return numbers, _float(within[2]) / math.sqrt(3)
     wide = RANGE.search(rest)
     if wide is not None and float(wide[1]) < float(wide[2]) <= 2 * float(wide[1]):
         low, high = float(wide[1]), float(wide[2])
@@ -59,7 +65,8 @@ def noted_speed(cell: str) -> tuple[float, float]:
         return math.nan, math.nan
     text = in_decimals(cell)
     numbers, u = speeds_in(text)
-    left = _NUMBER.sub(" ", RANGE.sub(r"\1", ABOUT.sub(" ", _TOUCHING_UNIT.sub(" ", text)))).strip()
+    plain = ABOUT.sub(" ", _WITHIN.sub(r"\1", _TOUCHING_UNIT.sub(" ", text)))
+    left = _NUMBER.sub(" ", RANGE.sub(r"\1", plain)).strip()
     if len(numbers) != 1 or (left and parse_speed_unit(left) is None) or unclear_in(text, numbers, listed=False):
         return math.nan, math.nan
     return numbers[0], u

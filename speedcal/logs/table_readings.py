@@ -15,7 +15,7 @@ from speedcal.logs import limits
 from speedcal.logs.clock_times import UnclearTimesError
 from speedcal.logs.formats import Request
 from speedcal.logs.handwriting import with_dittos
-from speedcal.logs.headers import Heading, normal, read_heading, speed_unit_in
+from speedcal.logs.headers import Heading, read_heading, unit_in_title
 from speedcal.logs.markers import blank_markers
 from speedcal.logs.note_numbers import noted_speed
 from speedcal.logs.numbers import Numbers, parse_numbers
@@ -148,14 +148,20 @@ def _unit(
         found.setdefault(request.unit, "option")
     if not found and (seen := source.said("dial_unit")):
         return cast(SpeedUnit, seen)
-    if not found and (above := speed_unit_in(normal(table.title))):
-        return above
+    if not found and (told := _unit_beside(table, headings) or unit_in_title(table.title)):
+        return told
     if not found:
         proposed = _proposed(table, headings, speeds.values, stamps)
         source.fail("column_without_unit", line=line, column=heading.name, proposed=proposed)
     if len(found) > 1:
         source.fail("units_contradict", line=line, found={where: unit for unit, where in found.items()})
     return next(iter(found))
+
+
+def _unit_beside(table: Table, headings: list[Heading]) -> SpeedUnit | None:
+    """Return the unit that stands in a column of its own, the same in all rows."""
+    cells = {cell for i, item in enumerate(headings) if item.role == "unit" for cell in table.column(i) if cell}
+    return parse_speed_unit(cells.pop()) if len(cells) == 1 else None
 
 
 def _proposed(table: Table, headings: list[Heading], speeds: FloatArray, stamps: Stamps) -> SpeedUnit | None:

@@ -23,7 +23,7 @@ _DELIMITERS = ("\t", ";", "|", ",")
 _LOOKED_AT = 60
 _HEADER_WITHIN = 400
 """Rows within which the data must begin."""
-_LONGEST_DATUM, _LONGEST_TITLE = 60, 5_000
+_LONGEST_DATUM, _LONGEST_TITLE = 80, 5_000
 _DECIMALS = re.compile(r"[-+]?\d+([.,])(?:\d{1,2}|\d{4,})|[-+]?\d{4,}([.,])\d{3}")
 _DITTO = re.compile(r"(?:[^\",;|\t]*|\s*\"\s*)(?:[,;|\t](?:[^\",;|\t]*|\s*\"\s*))*")
 """A row in which every quotation mark stands alone in its cell: it repeats what stands above."""

@@ -67,7 +67,7 @@ _MONTHS = (
     *("jul/juil/lug", "aug/aoû/ago", "sep/set", "oct/okt/ott/out", "nov", "dec/dez/déc/dic"),
 )
 """How the names of each begin in the languages of Western Europe."""
-_LONGEST = 60
+_LONGEST = 80
 """Letters of a time in words."""
 _Parts = Mapping[str, str | None]
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)

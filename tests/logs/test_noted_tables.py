@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from pathlib import Path
 
@@ -35,6 +36,9 @@ def _is_drive(readings: Readings) -> bool:
         ("60-62", 61, 2 / math.sqrt(12)),
         ("60–62", 61, 2 / math.sqrt(12)),
         ("60 to 62", 61, 2 / math.sqrt(12)),
+        ("60..62", 61, 2 / math.sqrt(12)),
+        ("61±1", 61, 1 / math.sqrt(3)),
+        ("61 +/- 1 mph", 61, 1 / math.sqrt(3)),
         ("34+", 34, 1),
         ("34-", 34, 1),
         ("~34", 34, 1),
@@ -78,6 +82,26 @@ def _table(header: str, form: str, *above: str) -> list[str]:
 )
 def test_a_drive_as_people_write_and_copy_it(tmp_path: Path, lines: list[str]) -> None:
     assert _is_drive(_read(tmp_path, *lines))
+
+
+def test_the_unit_in_a_column_of_its_own(tmp_path: Path) -> None:
+    assert _is_drive(_read(tmp_path, *_table("time,speed,unit", "{at},{v},mph")))
+
+
+@pytest.mark.parametrize("title", ["Wind 20 km/h", "Limit 50 mph, dial in km/h", "mph or km/h"])
+def test_the_unit_of_something_else_above_the_table_is_not_the_dials(tmp_path: Path, title: str) -> None:
+    lines = _table("time,speedo", "{at},{v}", title, "")
+    if "dial in" in title:
+        assert _read(tmp_path, *lines).speed_unit == "km/h"
+        return
+    with pytest.raises(ReadingsFormatError) as refused:
+        _read(tmp_path, *lines)
+    assert refused.value.code == "column_without_unit"
+
+
+def test_rows_of_json_under_a_row_of_names(tmp_path: Path) -> None:
+    rows = [[at, int(shown)] for at, shown in zip(_AT, _SHOWN, strict=True)]
+    assert _is_drive(_read(tmp_path, json.dumps([["time", "speedo mph"], *rows])))
 
 
 def test_a_title_above_a_list_is_no_time_of_its_first_reading(tmp_path: Path) -> None:

@@ -135,8 +135,14 @@ def test_a_time_of_an_open_document_has_seconds_that_are_not_shown(tmp_path: Pat
     _check(path, dated=False)
 
 
+def test_a_stamp_with_its_zone_by_offset_and_by_name() -> None:
+    stamp = parse_stamp("Tue Mar 17 2026 15:03:12 GMT+0100 (Central European Standard Time)")
+    assert stamp is not None
+    assert (stamp.kind, stamp.value) == ("zoned", _BEGIN.timestamp())
+
+
 @pytest.mark.parametrize(
-    "text", ["2026-W54-1T10:00:00", "2026-367T10:00:00", "mon " * 14 + "10:00", "12.60.00", "5m 72s"]
+    "text", ["2026-W54-1T10:00:00", "2026-367T10:00:00", "mon " * 30 + "10:00", "12.60.00", "5m 72s"]
 )
 def test_what_only_looks_like_a_time_is_none(text: str) -> None:
     assert parse_stamp(text) is None
