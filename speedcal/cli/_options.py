@@ -139,10 +139,23 @@ def writing(path: Path, kind: type[SpeedcalError]) -> Iterator[None]:
         raise kind("file_not_written", file=str(path), reason=error.strerror or str(error)) from None
 
 
+def write_whole(path: Path, data: bytes, kind: type[SpeedcalError]) -> None:
+    """Write a file; where the disk is full no part of a new one is left, which would be in the way of the next try."""
+    is_new = not path.exists()
+    with writing(path, kind):
+        try:
+            path.write_bytes(data)
+        except OSError:
+            if is_new:
+                path.unlink(missing_ok=True)
+            raise
+
+
 def refuse_other(path: Path, mark: bytes, kind: type[SpeedcalError]) -> None:
     """Refuse to write over a file that does not begin like those of this command: it may be an original."""
     with writing(path, kind):
-        if path.is_file() and mark not in path.read_bytes()[:100]:
+        begins = path.read_bytes()[:100] if path.is_file() else b""
+        if begins and mark not in begins:
             raise kind("file_exists", file=str(path))
 
 

@@ -17,7 +17,7 @@ from speedcal.cli._options import (
     refuse_other,
     result_options,
     say,
-    writing,
+    write_whole,
 )
 from speedcal.errors import PlanError
 from speedcal.finding import Finding
@@ -110,8 +110,7 @@ def command(
 
 
 def _write(path: Path, data: bytes) -> None:
-    with writing(path, PlanError):
-        path.write_bytes(data)
+    write_whole(path, data, PlanError)
     say([written(str(path))])
 
 

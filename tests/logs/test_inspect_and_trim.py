@@ -9,6 +9,7 @@ import re
 import subprocess
 import sys
 import time
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -181,6 +182,21 @@ def test_a_file_is_never_overwritten_and_too_long_a_cut_is_refused(drive, tmp_pa
     assert not out.exists()
     with pytest.raises(SpeedcalError, match="5 leagues"):
         _run("trim", drive, "--out", out, "--cut", "5 leagues")
+
+
+def test_a_full_disk_leaves_no_part_that_is_in_the_way_of_the_next_try(drive, tmp_path, monkeypatch):
+    def half_written(path: Path, data: bytes) -> int:
+        with path.open("wb") as file:
+            file.write(data[: len(data) // 2])
+        raise OSError(28, "No space left on device")
+
+    out = tmp_path / "out.gpx"
+    with monkeypatch.context() as full:
+        full.setattr(Path, "write_bytes", half_written)
+        with pytest.raises(SpeedcalError, match="No space left"):
+            _run("trim", drive, "--out", out, "--cut", "50m")
+    assert not out.exists()
+    assert _run("trim", drive, "--out", out, "--cut", "50m").exit_code == 0
 
 
 def test_a_drive_without_a_date_is_written_with_one_that_is_said_to_be_none(tmp_path):
