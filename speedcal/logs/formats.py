@@ -43,7 +43,7 @@ class LogFormat:
     """False for tables and notes, which any text may be."""
 
 
-_MODULES = ("gpx", "tcx", "kml", "fit", "sheets", "json_logs", "nmea", "text_logs")
+_MODULES = ("gpx", "tcx", "kml", "fit", "sheets", "web_tables", "json_logs", "nmea", "text_logs")
 
 
 @cache

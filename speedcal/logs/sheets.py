@@ -142,11 +142,16 @@ def _within_limits(source: Source, rows: Iterable[list[str]]) -> Rows:
 
 
 def sheet_table(source: Source, wanted: str, session: str | None) -> Table:
+    """Return the table of the sheet that holds what is wanted; see :func:`table_of`."""
+    return table_of(source, _sheets(source), wanted, session)
+
+
+def table_of(source: Source, named: Iterable[tuple[str, Rows]], wanted: str, session: str | None) -> Table:
     """Return the table of the sheet that has the column wanted, else of the first sheet that has any.
 
     Sheets with one and the same header are sessions, and it is asked which is meant.
     """
-    tables = [(name, table) for name, rows in _sheets(source) if (table := find_table(rows)) is not None]
+    tables = [(name, table) for name, rows in named if (table := find_table(rows)) is not None]
     if not tables:
         source.fail("no_table_in_sheet")
     fit = [(name, table) for name, table in tables if any(read_heading(word).role == wanted for word in table.header)]

@@ -20,6 +20,7 @@ LABELS: dict[str, str] = {
     "sheet": "spreadsheet",
     "sheet_ods": "spreadsheet (.ods)",
     "sheet_xlsx": "spreadsheet (.xlsx)",
+    "web_table": "table of a web page",
     "text": "table or notes",
     "table": "table",
     "table_commas": "table (commas)",

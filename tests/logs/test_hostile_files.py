@@ -198,9 +198,19 @@ def test_every_refusal_is_one_of_our_errors():
         b'<gpx version="1.1" ' + b" ".join(b'a%d="1"' % i for i in range(300_000)) + b"></gpx>",
         (b"1" * 490 + b" :\n") * 6_000,
         (b" " * 490 + b"x\n") * 50_000,
+        b"<table><tr><td>" + b"<td" * 6_000_000,
+        b"<table>" + b"<!--" * 200_000 + b"<tr>" * 200_000,
         b"time,speed mph" + b",a" * 900 + b"\n" + b"1,x\n" * 30_000,
     ],
-    ids=["comment", "attributes", "numbers in titles", "spaces in titles", "a wide row above narrow ones"],
+    ids=[
+        "comment",
+        "attributes",
+        "numbers in titles",
+        "spaces in titles",
+        "open cells",
+        "open comments",
+        "a wide row above narrow ones",
+    ],
 )
 def test_cost_grows_no_faster_than_the_file(tmp_path, data):
     """A comment without end, a tag of attributes, titles without end, a wide row: each was quadratic once."""

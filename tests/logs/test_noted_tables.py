@@ -104,6 +104,43 @@ def test_rows_of_json_under_a_row_of_names(tmp_path: Path) -> None:
     assert _is_drive(_read(tmp_path, json.dumps([["time", "speedo mph"], *rows])))
 
 
+_PAGE = """<!doctype html>
+<html><head><title>30 km/h</title><style>td { color: red }</style></head><body>
+<table class="menu"><tr><td>Home</td><td>Drives 12</td></tr></table>
+<!-- <table><tr><td>0</td></tr></table> -->
+{table}
+</body></html>
+"""
+
+
+@pytest.mark.parametrize(
+    ("begin", "row", "end"),
+    [
+        (
+            "<TABLE border=1><thead><tr><th>Time</th><th>Dial&nbsp;<b>mph</b></th></tr></thead>",
+            "<tr><td>{at}</td><td>{v}</td></tr>",
+            "</TABLE>",
+        ),
+        ("<table>\n<tr><td>Time<td>Dial mph", "<tr><td>{at}<td>{v}", "</table>"),
+        (
+            "<table><tr><td><table><tr><th>Time</th><th>Dial mph</th></tr>",
+            "<tr>\n<td>\n{at}</td><td>&#8206;{v}</td></tr>",
+            "</table></td></tr></table>",
+        ),
+    ],
+)
+@pytest.mark.parametrize("page", [_PAGE, "{table}"])
+def test_a_table_of_a_web_page(tmp_path: Path, begin: str, row: str, end: str, page: str) -> None:
+    rows = [row.format(at=at, v=v) for at, v in zip(_AT, _SHOWN, strict=True)]
+    assert _is_drive(_read(tmp_path, page.replace("{table}", "\n".join([begin, *rows, end]))))
+
+
+def test_a_web_page_without_such_a_table_is_still_one(tmp_path: Path) -> None:
+    with pytest.raises(ReadingsFormatError) as refused:
+        _read(tmp_path, _PAGE.replace("{table}", "<p>45 mph at 10:15</p>"))
+    assert (refused.value.code, refused.value.values["found"]) == ("not_a_log", "web_page")
+
+
 def test_a_title_above_a_list_is_no_time_of_its_first_reading(tmp_path: Path) -> None:
     readings = _read(tmp_path, "began 10:15:00", "30 mph", "40", "50", "60")
     assert (readings.clock, len(readings)) == ("none", 4)

@@ -135,6 +135,13 @@ def readings_table(drive: SmallDrive) -> bytes:
     return ("time,indicated mph\n" + "\n".join(rows) + "\n").encode()
 
 
+def web_table(drive: SmallDrive) -> bytes:
+    """Table of a web page."""
+    rows = readings_table(drive).decode().split("\n")[:-1]
+    cells = "\n".join("<tr><td>" + row.replace(",", "</td><td>") + "</td></tr>" for row in rows)
+    return f"<html><body><table>\n{cells}\n</table></body></html>\n".encode()
+
+
 def notes(drive: SmallDrive) -> bytes:
     """Plain notes, one reading every ten seconds."""
     pairs = list(zip(drive.iso, drive.shown_mph, strict=True))[::4]
@@ -276,7 +283,13 @@ TRACKS = {
     "gzip": lambda drive: gzipped(nmea(drive)),
 }
 WITHOUT_HEIGHTS = {"one table", "fit of a camera"}
-READINGS = {"table": readings_table, "notes": notes, "one table": one_table, "waypoints": waypoints}
+READINGS = {
+    "table": readings_table,
+    "web table": web_table,
+    "notes": notes,
+    "one table": one_table,
+    "waypoints": waypoints,
+}
 
 
 def _rows(drive: SmallDrive):  # type: ignore[no-untyped-def]
