@@ -145,6 +145,16 @@ def read_film(path: str | Path, dial: str | Path, *, per_second: float = 2.0) ->
     ------
     ReadingsFormatError
         Film or dial cannot be read, or no needle is seen in enough frames.
+
+    Examples
+    --------
+    The dial is looked at first, so that a wrong file is told before the minutes that a film takes.
+
+    >>> import speedcal
+    >>> speedcal.read_film("drive.mp4", "data_demo/job.toml")
+    Traceback (most recent call last):
+        ...
+    speedcal.errors.ReadingsFormatError: job.toml: 'after' is not a key of a dial file. ...
     """
     from speedcal.logs.film.reading import film_reading, readings_table
 
