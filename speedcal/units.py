@@ -63,6 +63,12 @@ def parse_speed_unit(word: str) -> SpeedUnit | None:
     return _SPEED_WORDS.get(" ".join(word.strip().lower().split()))
 
 
+def check_display_unit(unit: str | None) -> None:
+    """Raise a ValueError for a unit that no dial is read in."""
+    if unit not in (None, "mph", "km/h"):
+        raise ValueError(f"unit must be mph or km/h, not {unit!r}")
+
+
 def display_unit_of(unit: SpeedUnit) -> DisplayUnit:
     """Return the unit a person would like to see: mph for mph, km/h for everything else."""
     return "mph" if unit == "mph" else "km/h"

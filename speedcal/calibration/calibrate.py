@@ -38,7 +38,7 @@ from speedcal.interval import IntArray, Interval
 from speedcal.logs.readings import Readings, Terrain
 from speedcal.logs.track import Track
 from speedcal.logs.truth import kinship
-from speedcal.units import DisplayUnit, display_unit_of
+from speedcal.units import DisplayUnit, check_display_unit, display_unit_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -87,7 +87,7 @@ def calibrate(
     FitError
         The drive does not carry a calibration.
     ValueError
-        ``clock_offset_s`` is not finite, or ``read_from``, ``rounding`` or ``terrain`` is another word.
+        ``clock_offset_s`` is not finite, or ``unit``, ``read_from``, ``rounding`` or ``terrain`` is another word.
 
     References
     ----------
@@ -106,6 +106,7 @@ def calibrate(
     >>> str(result.trust)
     'TRUSTED'
     """
+    check_display_unit(unit)
     if clock_offset_s is not None and not np.isfinite(clock_offset_s):
         raise ValueError(f"clock_offset_s must be a number of seconds, not {clock_offset_s}")
     track = counted_on(track, readings) if clock_offset_s is None else track

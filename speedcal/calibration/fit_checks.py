@@ -27,7 +27,7 @@ from speedcal.finding import Finding, Trust
 from speedcal.interval import BoolArray, FloatArray, IntArray, Interval
 from speedcal.logs.checks import Checks
 from speedcal.logs.limits import FASTEST_MPS
-from speedcal.units import SPEED_UNIT_MPS, DisplayUnit, display_unit_of
+from speedcal.units import SPEED_UNIT_MPS, DisplayUnit, check_display_unit, display_unit_of
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -59,6 +59,8 @@ def calibrate_checks(checks: Checks, *, unit: DisplayUnit | None = None) -> Cali
     ------
     FitError
         Fewer than two rows check the dial, or it would be further out than tires and gears can put it.
+    ValueError
+        ``unit`` is another.
 
     References
     ----------
@@ -93,6 +95,7 @@ def calibrate_checks(checks: Checks, *, unit: DisplayUnit | None = None) -> Cali
     >>> result.trust.codes  # a dial may bend between two marks 32 mph apart
     ['wide_interval']
     """
+    check_display_unit(unit)
     rows = np.flatnonzero(checks.has_speed)
     odometer = _odometer(checks)
     if not len(rows) and odometer is not None:

@@ -26,7 +26,7 @@ from speedcal.conformity.tolerance import Tolerance
 from speedcal.errors import PlanError
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, reached
-from speedcal.units import SPEED_UNIT_MPS, USUAL_LIMIT, DisplayUnit
+from speedcal.units import SPEED_UNIT_MPS, USUAL_LIMIT, DisplayUnit, check_display_unit
 
 if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration
@@ -77,6 +77,8 @@ def plan(
         The speed limit leaves too few marks, an assumption is unknown, or no road test of one sheet is enough.
     ToleranceError, VehicleError
         The rule, or the work on the vehicle, cannot be used.
+    ValueError
+        ``unit`` is another.
 
     Examples
     --------
@@ -86,6 +88,7 @@ def plan(
     >>> test.half_width <= 1 / 24  # half a tooth of twelve
     True
     """
+    check_display_unit(unit)
     assumed = assumptions_with(assumptions)
     factor = SPEED_UNIT_MPS[unit]
     if not 0 < speed_limit < 500:

@@ -98,7 +98,11 @@ def history(calibrations: Sequence[Calibration], *, reference_mps: float | None 
     ------
     FitError
         No drive, or a drive without a track.
+    ValueError
+        ``reference_mps`` is not above zero.
     """
+    if reference_mps is not None and not 0 < reference_mps < np.inf:
+        raise ValueError(f"reference_mps must be above zero, not {reference_mps}")
     if not calibrations or any(not len(c.ground) for c in calibrations):
         raise FitError("no_drives_for_history")
     ordered = _once(sorted(calibrations, key=_start_s))

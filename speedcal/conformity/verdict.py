@@ -59,6 +59,8 @@ def verify(
     ------
     ToleranceError
         The rule does not hold at a speed asked for, or nowhere in the driven range.
+    ValueError
+        A speed is not above zero.
 
     References
     ----------
@@ -75,6 +77,8 @@ def verify(
     """
     rule = tolerance if isinstance(tolerance, Tolerance) else load_tolerance(tolerance, unit=after.unit)
     rule = rule.in_unit(after.unit)
+    if speeds is not None and not all(0 < v < np.inf for v in speeds):
+        raise ValueError(f"speeds must be above zero, not {speeds}")
     if speeds is not None and rule.quantity == "speed":
         rule = rule.at_speeds(tuple(v * SPEED_UNIT_MPS[after.unit] for v in speeds))
     findings = _rule_findings(rule)

@@ -9,7 +9,7 @@ from typing import Any
 from speedcal.calibration.result import Calibration
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, Interval
-from speedcal.units import DisplayUnit
+from speedcal.units import DisplayUnit, check_display_unit
 from speedcal.vehicle.advice import Advice
 from speedcal.vehicle.choice import Choice
 from speedcal.vehicle.diagnosis import Diagnosis, diagnose
@@ -146,7 +146,7 @@ def correct(
     Raises
     ------
     ValueError
-        A speed is not above zero.
+        A speed is not above zero, or ``unit`` or ``criterion`` is another.
     VehicleError
         There is no drive, and the vehicle states too little to go without.
 
@@ -159,6 +159,7 @@ def correct(
     >>> speedcal.correct(before, vehicle, speeds=[30, 60]).best.to_dict()["teeth"]
     22
     """
+    check_display_unit(unit)
     diagnosis = diagnose(calibration, vehicle) if calibration is not None else None
     found = correct_diagnosed(
         calibration, vehicle, diagnosis, speeds=speeds, criterion=criterion, limits=limits, unit=unit

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from statistics import NormalDist
+from typing import get_args
 
 import numpy as np
 
@@ -69,8 +70,10 @@ class Judge:
     """What :meth:`_plausible_at` returned for the gain asked last; questions about one gain come together."""
 
     def __post_init__(self) -> None:
-        if not self.speeds or min(self.speeds) <= 0:
+        if not self.speeds or not all(0 < speed < np.inf for speed in self.speeds):
             raise ValueError(f"speeds must be above zero and at least one, not {self.speeds}")
+        if self.criterion not in get_args(Criterion):
+            raise ValueError(f"criterion must be one of {get_args(Criterion)}, not {self.criterion!r}")
         knots, spare = plausible_dials(self.dial, self.speeds_mps)
         object.__setattr__(self, "_truths", knots)
         object.__setattr__(self, "_tires", spare[:, 0])

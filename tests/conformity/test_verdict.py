@@ -2,24 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
 import pytest
 from scipy import stats
 from support.calibrations import make_calibration, with_line, word_of
+from support.roads import plateaus, readings_of, track_of
 
+from speedcal.calibration import calibrate
 from speedcal.calibration.result import Calibration
-from speedcal.conformity import load_tolerance, verify
+from speedcal.conformity import history, load_tolerance, plan, verify
 from speedcal.conformity.change import compare_speed
 from speedcal.errors import ToleranceError
 from speedcal.finding import Finding, Trust
 from speedcal.interval import Interval
 from speedcal.text.verdict import change_words, in_full
 from speedcal.units import MPH_MPS
-from speedcal.vehicle import GainChange, Vehicle
+from speedcal.vehicle import GainChange, Vehicle, correct
 
 KEYS = ("verdict", "probability", "rule", "checks", "predicted_agrees", "readings_needed")
+ROAD = plateaus([30, 50])
+DRIVE = track_of(ROAD), readings_of(ROAD, np.arange(10.0, 100.0, 10.0))
 CHECK_KEYS = ("speed", "indicated", "limit_low", "limit_high", "probability")
 
 
@@ -31,6 +36,25 @@ def test_the_result_has_the_keys_that_programs_rely_on() -> None:
     assert (result["rule"], result["verdict"]) == ("sae_j2976", "pass")
     assert result["predicted_agrees"] is None
     assert result["readings_needed"] == 0
+
+
+@pytest.mark.parametrize(
+    ("call", "words"),
+    [
+        (lambda dial: verify(None, dial, "sae_j2976", speeds=[0.0]), "speeds must be above zero"),
+        (lambda dial: verify(None, dial, "sae_j2976", speeds=[np.nan]), "speeds must be above zero"),
+        (lambda dial: history([dial], reference_mps=-1.0), "reference_mps must be above zero"),
+        (lambda dial: correct(dial, Vehicle(), speeds=[np.nan]), "speeds must be above zero"),
+        (lambda dial: correct(dial, Vehicle(), criterion="best"), "criterion must be one of"),
+        (lambda _: correct(None, Vehicle(), unit="kn"), "unit must be mph or km/h"),
+        (lambda _: plan(speed_limit=65, unit="kn"), "unit must be mph or km/h"),
+        (lambda _: calibrate(*DRIVE, unit="kn"), "unit must be mph or km/h"),
+    ],
+)
+def test_what_a_program_asks_wrongly_is_told_as_such(call: Callable[[Calibration], object], words: str) -> None:
+    """No answer at minus one mile an hour, and none in knots."""
+    with pytest.raises(ValueError, match=words):
+        call(make_calibration(factor=1.02, u_factor=0.001))
 
 
 @pytest.mark.published("49 CFR 393.82 (70 FR 48054)")
