@@ -94,7 +94,8 @@ def next_steps(
     likely = as_it_is > LIKELY
     driving = [found for found in findings if found.code in _MORE_DRIVING]
     if likely and driving:
-        return (*_sticking(before, after, vehicle), *looks, *steps, *map(_drive, driving))
+        drives = [after] if before is None or (work and work.note) else [before, after]  # a note may tell of a repair
+        return (*_sticking(drives, vehicle), *looks, *steps, *map(_drive, driving))
     speeds = [v / SPEED_UNIT_MPS[after.unit] for v in judged_mps if v > 0]
     undone = None
     if counted or all(change.agrees for change in changes):  # else undoing leads elsewhere
@@ -112,12 +113,12 @@ def next_steps(
     return (*looks, *steps, *asked, *([] if looks else _if_it_must_stay(driving, as_it_is)))
 
 
-def _sticking(before: Calibration | None, after: Calibration, vehicle: Vehicle | None) -> tuple[Advice, ...]:
-    """Return the repair of a needle that sticks by either drive: what it shows hangs on how a speed is reached."""
+def _sticking(drives: Sequence[Calibration], vehicle: Vehicle | None) -> tuple[Advice, ...]:
+    """Return the repair of a needle that sticks by one of the drives: what it shows hangs on how a speed is reached."""
     from speedcal.vehicle import Vehicle as AnyVehicle
     from speedcal.vehicle import diagnose
 
-    found = [item for drive in (before, after) if drive for item in diagnose(drive, vehicle or AnyVehicle()).hypotheses]
+    found = [item for drive in drives for item in diagnose(drive, vehicle or AnyVehicle()).hypotheses]
     chance = max((item.probability for item in found if item.code == "needle_sticks"), default=0.0)
     if chance < LIKELY:
         return ()

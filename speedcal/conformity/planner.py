@@ -33,6 +33,10 @@ if TYPE_CHECKING:
     from speedcal.vehicle import Vehicle, Work
 
 
+_BEYOND_NAMED = 1.05
+"""The limit over the fastest speed that the job names, where nobody names a limit. Our own judgment."""
+
+
 def plan(
     vehicle: Vehicle | None = None,
     *,
@@ -156,12 +160,12 @@ def usual_limit(unit: DisplayUnit, calibration: Calibration | None, rule: Tolera
     """Return the speed limit, in ``unit``, where nobody names one.
 
     No faster than the vehicle was driven before, unless the job names speeds that matter: a dial that read twice the
-    speed kept that drive slow.
+    speed kept that drive slow. A little beyond those: marks are far apart, and the dial may read low.
     """
     if calibration is None:
         return USUAL_LIMIT[unit]
     named = max(rule.chosen_true_mps, default=0.0) if rule else 0.0
-    return min(USUAL_LIMIT[unit], max(calibration.speed_range_mps[1], named) / SPEED_UNIT_MPS[unit])
+    return min(USUAL_LIMIT[unit], max(calibration.speed_range_mps[1], _BEYOND_NAMED * named) / SPEED_UNIT_MPS[unit])
 
 
 def _teeth(

@@ -104,6 +104,8 @@ def test_a_needle_that_sticks_is_repaired_before_anybody_drives_again(play_mph: 
     result = verify(before, after, RULE)
     assert result.verdict == "not proven"
     assert [step.action for step in result.advice] == ["repair_instrument"] * repaired + ["drive_again"]
+    noted = verify(before, after, RULE, work={"note": "Instrument repaired."})
+    assert [step.action for step in noted.advice] == ["drive_again"]
 
 
 def test_nothing_is_said_to_stand_below_where_only_files_are_to_be_checked() -> None:
