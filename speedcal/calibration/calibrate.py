@@ -23,7 +23,13 @@ from speedcal.calibration.one_dial import LoggedDial
 from speedcal.calibration.quality import judge
 from speedcal.calibration.reading_habits import ReadFrom, Rounding, habit_of, shared_beside
 from speedcal.calibration.reading_rows import DAY_S
-from speedcal.calibration.refusals import refuse_hopeless, refuse_nonsense, refuse_too_few, usable_readings
+from speedcal.calibration.refusals import (
+    refuse_hopeless,
+    refuse_nonsense,
+    refuse_too_few,
+    unless_it_stands,
+    usable_readings,
+)
 from speedcal.calibration.result import HILLS, RECEIVER, Calibration
 from speedcal.calibration.runs import steady_runs
 from speedcal.calibration.smoothed_positions import unsmoothed, with_smoothing_left
@@ -32,7 +38,7 @@ from speedcal.calibration.track_part import days_of
 from speedcal.calibration.uncertainty import uncertainty_budget
 from speedcal.calibration.way_speed import speed_along_way
 from speedcal.calibration.week_count import counted_on
-from speedcal.errors import FitError
+from speedcal.errors import FitError, SpeedcalError
 from speedcal.finding import Finding, Trust
 from speedcal.interval import IntArray, Interval
 from speedcal.logs.readings import Readings, Terrain
@@ -119,7 +125,10 @@ def calibrate(
     readings = _on_day_of(track, readings)
     habit = habit_of(readings, read_from, rounding)
     fit = partial(fit_drive, runs=runs, readings=readings, known_s=clock_offset_s, habit=habit)
-    ground, line = _fitted(ground, readings, fit)
+    try:
+        ground, line = _fitted(ground, readings, fit)
+    except SpeedcalError as refused:
+        raise unless_it_stands(refused, ground, readings) from None
     told = habit if read_from or readings.read_from else None
     line = with_shared(line, shared_beside(line, readings, told))
     odometer = _odometer(ground, line, readings)

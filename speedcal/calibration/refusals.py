@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 from speedcal.calibration.ground_speed import GroundSpeed
@@ -12,13 +14,25 @@ from speedcal.calibration.tuning import (
     FEWEST_READINGS,
     FOLLOWS_MPS,
     MANY_WRONG,
+    MOVES_MPS,
     PULSE_FACTORS,
     PULSE_SLACK,
     SLOWEST_DRIVE_MPS,
+    STANDS_MPS,
 )
-from speedcal.errors import FitError
+from speedcal.errors import FitError, SpeedcalError
 from speedcal.interval import IntArray
 from speedcal.logs.readings import Readings
+from speedcal.units import display_unit_of
+
+_OF_THE_FILES = (
+    "foreign_readings",
+    "readings_do_not_follow",
+    "few_rows_between_ends",
+    "two_clocks",
+    "two_clocks_for_log",
+)
+"""Refusals that send people to look for other files, or for the time."""
 
 
 def refuse_hopeless(ground: GroundSpeed, readings: Readings) -> None:
@@ -47,6 +61,16 @@ def usable_readings(readings: Readings) -> IntArray:
     if readings.clock != "none":
         usable &= np.isfinite(readings.time_s)
     return np.flatnonzero(usable)
+
+
+def unless_it_stands(refused: SpeedcalError, ground: GroundSpeed, readings: Readings) -> SpeedcalError:
+    """Return that the needle stood, where readings that were refused say nothing else; a needle is no wrong file."""
+    shown = readings.speed_mps[usable_readings(readings)]
+    slow, fast = np.percentile(ground.speed_mps, [10, 90])
+    if refused.code not in _OF_THE_FILES or np.ptp(shown) > STANDS_MPS or fast - slow < MOVES_MPS:
+        return refused
+    speeds: dict[str, Any] = {"shown_mps": float(np.median(shown)), "slow_mps": float(slow), "fast_mps": float(fast)}
+    return FitError("needle_stands", source=readings.source, unit=display_unit_of(readings.speed_unit), **speeds)
 
 
 def refuse_nonsense(calibration: Calibration, readings: Readings) -> None:

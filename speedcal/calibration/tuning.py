@@ -131,6 +131,10 @@ VIEW_NOTICED = 0.25
 """Share of the variance that the angle of view makes, above which more readings cannot halve an interval: half of it is
 a quarter of the variance. Then the view is named and no more readings are asked for."""
 
+STANDS_MPS, MOVES_MPS = 1.0 * MPH_MPS, 10.0 * MPH_MPS
+"""Readings of a drive that was refused anyhow, all within the first while the middle eight tenths of the drive span the
+second, are of a needle that stands; doubled or halved, only the words of that refusal change. Our own judgment."""
+
 FOLLOWS_MPS = 2.0 * MPH_MPS
 """Readings that scatter more than this do not belong to the track: right ones scatter by half a mph to one, those of
 another drive by three or more (simulated drives)."""

@@ -62,6 +62,11 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "a second, would show that they belong together. If they do, look at what makes a needle stand, jump or swing: "
         "a broken, worn, dry or kinked cable, or a gear that skips because its housing is turned to the wrong range",
     ),
+    "needle_stands": (
+        "the dial showed {shown_mps:speed} throughout, while the vehicle went at {slow_mps:speed} to {fast_mps:speed}",
+        "Check that these are readings of the dial. If its needle stood, look at what turns it: the cable (broken), "
+        "the driven gear, or the sensor and its plug",
+    ),
     "loose_readings": (
         "the readings follow the speed of this track, but not as one dial shows it: {near} of {count} lie within "
         "{within_mps:speed} of one, {low} below it and {high} above, by some {off_mps:speed1}",

@@ -250,3 +250,13 @@ def test_two_watches_and_two_dials_are_found_and_one_of_each_is_not_doubted() ->
     assert all(found & codes for codes in dials)
     assert sum(bool(found & codes) for codes in changed) >= 4
     assert not any(found & codes for codes in plain)
+
+
+@pytest.mark.parametrize(("kind", "shown_mph"), [("noted", 0), ("noted", 40), ("logged", 0), ("logged", 40)])
+def test_a_needle_that_stands_is_no_wrong_file(kind: str, shown_mph: float) -> None:
+    """A broken cable: what turns the needle is looked at. Readings 20 mph apart are those of another drive still."""
+    drive = _drive(9, kind)
+    standing = np.full(len(drive.readings), shown_mph * MPH_MPS)
+    assert _codes(drive, speed_mps=standing) == {"needle_stands"}
+    swinging = standing + 10 * MPH_MPS * (1 + np.random.default_rng(2).choice([-1.0, 1.0], len(standing)))
+    assert "needle_stands" not in _codes(drive, speed_mps=swinging)
