@@ -11,7 +11,14 @@ from speedcal.calibration.between_fixes import way_between
 from speedcal.calibration.geodesy import local_east_north_m
 from speedcal.calibration.grades import road_over_level
 from speedcal.calibration.positions import LocalFit, speed_from_positions, without_jumps, without_spikes
-from speedcal.calibration.recorded_speed import KeptFixes, against_positions, rounding, scatter, unit_of_recorded
+from speedcal.calibration.recorded_speed import (
+    KeptFixes,
+    against_positions,
+    rounding,
+    scatter,
+    told_by_positions,
+    unit_of_recorded,
+)
 from speedcal.calibration.result import SpeedSource
 from speedcal.calibration.tuning_logs import COARSE_POSITIONS_MPS, DENSE_POSITIONS_S, LATENT_INTERVAL_S
 from speedcal.calibration.tuning_track import (
@@ -176,14 +183,17 @@ def ground_speed(track: Track, terrain: Terrain | None = None) -> GroundSpeed:
         Fewer than ten usable fixes.
     """
     keep, segment, dropped = without_jumps(track)
-    recorded = np.where(np.abs(np.nan_to_num(track.speed_mps, nan=np.inf)) < _ABSURD, track.speed_mps, np.nan)
-    fixes = KeptFixes(track.time_s[keep], segment[keep], track.elevation_m[keep], recorded[keep], terrain)
+    speed = np.where(np.abs(np.nan_to_num(track.speed_mps, nan=np.inf)) < _ABSURD, track.speed_mps, np.nan)
+    fixes = KeptFixes(track.time_s[keep], segment[keep], track.elevation_m[keep], speed[keep], terrain)
     if len(fixes.time) < FEWEST_FIXES:
         raise FitError("few_fixes", source=track.source, count=len(fixes.time))
     east, north = local_east_north_m(track.latitude_deg[keep], track.longitude_deg[keep], elevation_m=fixes.elevation)
-    if np.isfinite(fixes.recorded).mean() > 0.5:
+    recorded = bool(np.isfinite(fixes.recorded).mean() > 0.5)
+    worked_out = recorded and told_by_positions(fixes, east, north)
+    if recorded and not worked_out:
         return _from_recorded(fixes, east, north, dropped, track.source)
-    return _along(_from_positions(fixes, east, north, dropped), east, north)
+    ground = _along(_from_positions(fixes, east, north, dropped), east, north)
+    return replace(ground, findings=(*ground.findings, Finding("speed_of_positions"))) if worked_out else ground
 
 
 def _along(ground: GroundSpeed, east: FloatArray, north: FloatArray) -> GroundSpeed:

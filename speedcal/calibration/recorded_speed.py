@@ -16,11 +16,16 @@ from speedcal.calibration.tuning_track import (
     DIFFERENCES,
     DIFFERING,
     FEWEST_FIXES,
+    FEWEST_SAME_NOISE,
     GAP_INTERVALS,
     GAP_S,
     LEAST_DOUBT,
+    LEGS_OF_SPEED,
+    LONG_MEAN_S,
     MOST_ALIKE,
+    NOISY_SPEED_MPS,
     RECORDED_U_MPS,
+    SAME_NOISE,
     SLOWEST_POSITION_SPEED_MPS,
     SPARSE_FROM_S,
     SPARSE_UNIT_TOLERANCE,
@@ -118,6 +123,33 @@ def against_positions(
     if away < max(SPEED_DISAGREES, SPEED_DISAGREES_SIGMAS * u):
         return [], doubt
     return [Finding(SPEED_AGAINST_POSITIONS, ratio=middle)], doubt
+
+
+def told_by_positions(fixes: KeptFixes, east: FloatArray, north: FloatArray) -> bool:
+    """Tell whether what was recorded as speed is worked out of the positions, as some apps do, and worse than they are.
+
+    Then it has their noise: what changes from fix to fix is a weighted sum of the steps between the last few of them. A
+    receiver's own speed has a noise of its own. Fourth differences leave out how the vehicle was driven, and by which
+    ball or ellipsoid the app went. Over a second, and of positions without noise, such a speed is as good as any.
+    """
+    count = len(fixes.time)
+    if count < FEWEST_SAME_NOISE:
+        return False
+    leg = np.hypot(np.diff(east), np.diff(north)) / np.diff(fixes.time)
+    at = np.arange(LEGS_OF_SPEED, count - 1)
+    legs = np.stack([leg[at - k] for k in range(LEGS_OF_SPEED + 1)], axis=1)
+    quick = (legs.min(axis=1) > SLOWEST_POSITION_SPEED_MPS) & (fixes.piece[at - LEGS_OF_SPEED] == fixes.piece[at + 1])
+    quick &= np.isfinite(fixes.recorded[at])
+    noise, whole = (sum(w * x[k : len(x) - 4 + k] for k, w in enumerate(_FOURTH)) for x in (legs, fixes.recorded[at]))
+    use = np.lib.stride_tricks.sliding_window_view(quick, 5).all(axis=1) if len(quick) > 4 else np.zeros(0, bool)
+    if use.sum() < FEWEST_SAME_NOISE:
+        return False
+    noise, whole = noise[use], whole[use]
+    weight = np.linalg.lstsq(noise, whole, rcond=None)[0]
+    left, size = robust_scale(whole - noise @ weight), robust_scale(whole)
+    lasts_s = fixes.interval * float(weight.sum() ** 2 / (weight @ weight))
+    noisy = size > NOISY_SPEED_MPS * float(np.linalg.norm(_FOURTH) * abs(weight.sum()))
+    return bool(left < SAME_NOISE * size and (noisy or lasts_s > LONG_MEAN_S))
 
 
 def _u_of_middle(off: FloatArray) -> float:

@@ -59,6 +59,14 @@ not in it."""
 HILLS_NOTICED = 0.1
 """Share of the variance from which on missing heights are named."""
 
+LEGS_OF_SPEED, SAME_NOISE, FEWEST_SAME_NOISE = 7, 0.2, 60
+"""Steps between positions that an app works a speed out of at the most, the share of its noise that they may leave
+unexplained, and how many fixes tell. Receivers' own speeds leave eight tenths and more."""
+
+LONG_MEAN_S, NOISY_SPEED_MPS = 1.5, 0.3
+"""Such a speed is left for the positions where it is a mean over so long, which comes late and takes the tops off, or
+where it has so much noise, which the way over several fixes has not."""
+
 STRETCH_S, STRAIGHT_CHORD, STRAIGHTEST_CHORD = 10.0, 0.97, 0.9995
 """Recorded speed is held against positions over stretches this long whose chord is at least this share of the way over
 their middle: for its unit, and for its scale, of which bends eat 0.07 % at the most (an arc's own: theta^2/24)."""

@@ -270,6 +270,8 @@ FINDINGS: dict[str, Template] = {
     "no_heights": "The track has no heights. On level roads that does not matter; in hills the vehicle was faster than "
     "the receiver says, by 0.05 % at grades of 3 % and 0.3 % at 8 %. Record heights too, "
     "or say whether the country was level, rolling or mountainous.",
+    "speed_of_positions": "The recorded speed is worked out of the positions and tells nothing beyond them; the true "
+    "speed was taken from the positions themselves.",
     "heights_steep": "By the heights of the track its road climbs and falls by {grade:percent} in the mean, more than "
     "mountain roads do. They may be in feet; the answer allows for both, and is closer with heights in meters.",
     "weeks_counted_anew": "The track is dated {weeks} weeks before the readings, as by a receiver whose count of "
