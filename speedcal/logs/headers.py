@@ -30,7 +30,7 @@ _VEHICLE = re.compile(r"(?<![a-z])(vehicle|car|obd(?: ?ii)?|ecu|vss|wheel|bus|ca
 _CALCULATED = re.compile(r"(?<![a-z])(calc(?:ulated)?|derived|computed|filtered|estimated)(?![a-z])")
 _SPEED_WORD = re.compile(
     r"speed|velocity|(?<![a-z])(?:sog|spd)(?![a-z])|geschwindigkeit|vitesse|velocidad|velocit|010d|prędkość|hız"
-    r"|скорость|snelheid|hastighet|nopeus|速度|車速"
+    r"|скорость|snelheid|hastighet|nopeus|rychlost|sebesség|속도|速度|車速"
 )
 _NO_SPEED = re.compile(
     r"(?<![a-z])(max|min|avg|average|mean|cruise|limit|engine|fan|wi?nd|rpm|shaft|turbine|rotor|accel|pump|motor"
@@ -38,7 +38,7 @@ _NO_SPEED = re.compile(
 )
 _TIME_WORD = re.compile(
     r"(?<![a-z])(time|timestamp|stamp|datetime|clock|utc|gmt|epoch|elapsed|seconds?|secs?"
-    r"|zeit|uhrzeit|heure|hora|tijd|tid|czas|saat|время|when|since|stopwatch|horodatage|i?tow|hh:mm|mm:ss)(?![a-z])|日時|時刻|时间|시간"
+    r"|zeit|uhrzeit|heure|hora|tijd|tid|czas|saat|zaman|čas|idő|aika|время|when|since|stopwatch|horodatage|i?tow|hh:mm|mm:ss)(?![a-z])|日時|時刻|时间|시간"
 )
 _BARE_TIME = re.compile(r"t|(?:s|ms|sec|min|minutes?|hours?)|t ?[\[(]?(?:s|ms|sec|min|h)[\])]?")
 _DATE_WORD = re.compile(r"(?<![a-z])(date|day|datum|fecha|data|tarih|dato|päivä|дата)(?![a-z])|日付|날짜|日期")
@@ -63,11 +63,18 @@ _PLACE: dict[Place, re.Pattern[str]] = {
     "east_west": re.compile(
         r"^(?!.*lon).*(?<![a-z])e/w(?![a-z])|^(?:lon|lng|long|longitude) ?(?:hemi(?:sphere)?|dir(?:ection)?|ref)$"
     ),
-    "latitude": re.compile(r"(?<![a-z])(gps ?)?(lat|latitude?|breitengrad|breite)(?![a-z])|緯度"),
-    "longitude": re.compile(
-        r"(?<![a-z])(gps ?)?(lon|lng|long|longitude|laengengrad|längengrad|länge|longitud)(?![a-z])|経度"
+    "latitude": re.compile(
+        r"(?<![a-z])(?:gps ?)?(?:lat|latitud(?:e|ine)?|breitengrad|breite|breedte(?:graad)?|szerokość|enlem|leveysaste)"
+        r"(?![a-z])|широта|šířka|緯度|纬度|위도"
     ),
-    "elevation": re.compile(r"(?<![a-z])(alt|altitude|ele|elevation|height|höhe|altitud)(?![a-z])|高度|標高"),
+    "longitude": re.compile(
+        r"(?<![a-z])(?:gps ?)?(?:lon|lng|long|longitud(?:e|ine)?|laengengrad|längengrad|länge|lengte(?:graad)?|długość"
+        r"|boylam|pituusaste)(?![a-z])|долгота|délka|経度|经度|경도"
+    ),
+    "elevation": re.compile(
+        r"(?<![a-z])(?:alt|altitud(?:e|ine)?|ele|elevation|height|höhe|hoogte|wysokość|yükseklik|höjd|korkeus)(?![a-z])"
+        r"|высота|výška|高度|標高|海拔|고도"
+    ),
     "validity": re.compile(r"(?<![a-z])(fix|valid|validity|status|fix ?type|quality|mode)(?![a-z])"),
 }
 

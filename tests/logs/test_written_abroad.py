@@ -75,6 +75,32 @@ def test_a_time_as_it_is_said(tmp_path: Path, form: str, at_s: float) -> None:
     assert _check(path, dated=False).time_s[0] == at_s
 
 
+@pytest.mark.parametrize(
+    "header",
+    [
+        "Zeit;Breitengrad;Längengrad;Höhe m;Geschwindigkeit km/h",
+        "Ora;Latitudine;Longitudine;Altitudine m;Velocità km/h",
+        "Tijd;Breedtegraad;Lengtegraad;Hoogte m;Snelheid km/u",
+        "Czas;Szerokość;Długość;Wysokość m;Prędkość km/h",
+        "Zaman;Enlem;Boylam;Yükseklik m;Hız km/sa",
+        "Время;Широта;Долгота;Высота m;Скорость км/ч",
+        "Čas;Zeměpisná šířka;Zeměpisná délka;Výška m;Rychlost km/h",
+        "时间;纬度;经度;海拔 m;速度 km/h",
+        "시간;위도;경도;고도 m;속도 km/h",
+    ],
+)
+def test_the_columns_of_a_track(tmp_path: Path, header: str) -> None:
+    path = tmp_path / "track.csv"
+    rows = [f"{t:%d.%m.%Y %H:%M:%S};12,{i}5;-38,{i}7;10{i};{v},0" for i, (t, v) in enumerate(_ROWS)]
+    path.write_text("\n".join([header, *rows]), "utf-8")
+    track = speedcal.read_track(path)
+    assert np.allclose(track.latitude_deg, [float(f"12.{i}5") for i in range(8)])
+    assert np.allclose(track.longitude_deg, [float(f"-38.{i}7") for i in range(8)])
+    assert np.allclose(track.elevation_m, [100 + i for i in range(8)])
+    assert np.allclose(track.speed_mps, np.array(_SHOWN) * KMH_MPS)
+    assert np.allclose(track.time_s - _BEGIN.timestamp(), _AFTER_S)
+
+
 @pytest.mark.parametrize("zero", ["٠", "۰", "०", "０"])
 def test_the_figures_of_a_script(tmp_path: Path, zero: str) -> None:
     figures = str.maketrans("0123456789", "".join(chr(ord(zero) + i) for i in range(10)))
