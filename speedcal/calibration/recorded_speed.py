@@ -147,9 +147,11 @@ def told_by_positions(fixes: KeptFixes, east: FloatArray, north: FloatArray) -> 
     noise, whole = noise[use], whole[use]
     weight = np.linalg.lstsq(noise, whole, rcond=None)[0]
     left, size = robust_scale(whole - noise @ weight), robust_scale(whole)
+    if not left < SAME_NOISE * size:
+        return False
     lasts_s = fixes.interval * float(weight.sum() ** 2 / (weight @ weight))
-    noisy = size > NOISY_SPEED_MPS * float(np.linalg.norm(_FOURTH) * abs(weight.sum()))
-    return bool(left < SAME_NOISE * size and (noisy or lasts_s > LONG_MEAN_S))
+    noise_mps = size / float(np.linalg.norm(_FOURTH) * abs(weight.sum()))
+    return lasts_s > LONG_MEAN_S or noise_mps > NOISY_SPEED_MPS
 
 
 def _u_of_middle(off: FloatArray) -> float:
