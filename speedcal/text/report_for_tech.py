@@ -13,7 +13,7 @@ from speedcal.text.conformity_messages import CHANGED
 from speedcal.text.messages import label
 from speedcal.text.names import one_line
 from speedcal.text.numbers import chance, counted, signed, signed_interval
-from speedcal.text.verdict import band, beside_the_verdict, cause_words, planned_words
+from speedcal.text.verdict import band, beside_the_verdict, cause_words, fitting_causes, planned_words
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
@@ -216,7 +216,7 @@ def change_lines(change: ChangeCheck, *, only_fitting: bool = False) -> tuple[st
     planned = planned_words(change.planned)
     told = "as planned" if change.agrees else "NOT as planned"
     line = f"{name}: planned change {planned}, measured {signed(low)} to {signed(high)} %: {told}."
-    causes = [cause_words(cause) for cause in change.causes if cause.fits or not only_fitting]
+    causes = fitting_causes(change) if only_fitting else [cause_words(cause) for cause in change.causes]
     return (line, *[cause[0].upper() + cause[1:] for cause in causes])
 
 

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from speedcal.conformity.change import Cause, ChangeCheck
     from speedcal.conformity.verification import Check, Verification
 
+NO_CAUSE = "none of the usual causes fits by its size; look at what was fitted, at the tires and at the needle"
 _EXACT = 2e-4
 """A planned change known better than this has no interval worth showing."""
 
@@ -51,7 +52,7 @@ def _body(result: Verification) -> list[str]:
         )
     for change in result.changes:
         lines.append(change_words(change))
-        lines += [f"  {cause_words(cause)}" for cause in change.causes if cause.fits]
+        lines += [f"  {line}" for line in fitting_causes(change)]
     said = {"not_as_predicted", *(code for advice in result.advice for code in advice.codes)}
     return lines + [f"note: {finding.text}" for finding in result.findings if finding.code not in said]
 
@@ -99,6 +100,12 @@ def change_words(change: ChangeCheck) -> str:
         f"{CHANGED[change.quantity]}: planned change {planned_words(change.planned)}, measured "
         f"{signed_interval(in_percent(change.measured_change), ' %')}: they {word}"
     )
+
+
+def fitting_causes(change: ChangeCheck) -> list[str]:
+    """Say what explains a change other than planned, or that nothing does, lest nobody looks."""
+    fitting = [cause_words(cause) for cause in change.causes if cause.fits]
+    return fitting if fitting or change.agrees else [NO_CAUSE]
 
 
 def cause_words(cause: Cause) -> str:

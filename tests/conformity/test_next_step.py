@@ -458,3 +458,14 @@ def test_a_pass_with_another_gear_than_the_job_says_is_looked_at_all_the_same() 
     )
     assert result.verdict == "pass"
     assert [(step.action, step.part, step.value) for step in result.advice] == [("check_count", "driven_gear", 21)]
+
+
+def test_a_change_that_nothing_explains_by_its_size_is_not_passed_over() -> None:
+    """20 to 22 teeth are -9.1 %; -7.3 % is 21.6 teeth, no count, and nearest to the 22: the rule passes it."""
+    after = make_calibration(offset=0.5, factor=1.10 * 20 / 21.6, u_offset=0.1, u_factor=0.002)
+    result = verify(BEFORE, after, {"percent": 5}, vehicle=VEHICLE, work={"driven_gear": 22})
+    assert result.verdict == "pass"
+    change = result.changes[0]
+    assert not change.agrees
+    assert not [cause for cause in change.causes if cause.fits]
+    assert "  none of the usual causes fits by its size; look at what was fitted" in str(result)
