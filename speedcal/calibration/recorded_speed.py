@@ -182,7 +182,7 @@ def _straight_stretches(
     the way, as where they are rounded to ten meters, makes the way between them longer, and is taken off. [m, m, s, s].
     """
     time = fixes.time
-    here = np.flatnonzero(time + STRETCH_S <= time[-1])
+    here = np.flatnonzero(np.searchsorted(time, time + STRETCH_S) < len(time))
     ahead = _nearest(time, time[here] + STRETCH_S)
     known = np.isfinite(speed)
     speed = np.where(known, speed, 0.0)

@@ -159,9 +159,12 @@ def read_notes(source: Source, lines: Sequence[tuple[int, str]], request: Reques
 
 
 def _with_times_above(lines: Sequence[Line]) -> Sequence[Line]:
-    """Return the lines with each time that stands in a line above its reading, where most readings have it there."""
+    """Return the lines with each time that stands in a line above its reading.
+
+    So it is where most readings have it there, or all that have none in their own line.
+    """
     made: list[Line] = []
-    alone = joined = 0
+    alone = joined = bare = 0
     before = (False, False)
     for number, text in lines:
         parts = _time_in(" ".join(text.split())) if len(text) <= _LONGEST and any(map(str.isdigit, text)) else ("", "")
@@ -172,8 +175,9 @@ def _with_times_above(lines: Sequence[Line]) -> Sequence[Line]:
         else:
             made.append((number, text))
             alone += has == (True, True)
+            bare += has == (False, True)
         before = has
-    return made if joined >= _FEWEST_PAIRS and joined > alone else lines
+    return made if joined >= _FEWEST_PAIRS and (joined > alone or not bare) else lines
 
 
 def _take(notes: _Notes, number: int, text: str, *, only: bool) -> None:

@@ -76,6 +76,7 @@ def _table(header: str, form: str, *above: str) -> list[str]:
         _table("time,speedo mph,remark", "{at},{v},hot, windy"),
         _table("speedo mph", "> {at} {v}", "On 17 March 2026 Alex wrote:"),
         _table("", "Alex, {at}\n{v} mph\n"),
+        ["mph", *(f"{at}{' ' if i % 2 else chr(10)}{v}" for i, (at, v) in enumerate(zip(_AT, _SHOWN, strict=True)))],
         _table("speedo mph", "{at} {v} mph, 2500 rpm"),
         _table("speedometer in miles per hour", "at {at} it says {v}"),
     ],
