@@ -21,6 +21,7 @@ from speedcal.calibration.tuning_notes import (
     WANDER_EVIDENCE,
     WANDER_LEAVES,
     WANDER_REACH_S,
+    WANDER_RESCUES,
     WANDER_TIMES_S2,
 )
 from speedcal.calibration.weigh_noted import Weighed
@@ -34,24 +35,39 @@ _MOST_AT_ONCE = 16.0
 def with_wandering_positions(
     weighed: Weighed, weigh: Callable[[GroundSpeed], Weighed], fit: Callable[[Weighed], MeasuredLine]
 ) -> MeasuredLine:
-    """Return a fit of notes; where it leaves doubts, beside speeds less well known where positions may wander.
+    """Return a fit of notes; where it fails or leaves doubts, beside speeds less well known where positions wander.
 
     Parameters are those of :func:`speedcal.calibration.hanging_needle.with_hanging_needle`.
     """
-    ground, plain = weighed.ground, fit(weighed)
-    if ground.local_fit is None or not plain.reasons:
+    if weighed.ground.local_fit is None:
+        return fit(weighed)
+    try:
+        plain = fit(weighed)
+    except AlignmentError:
+        line = _beside_wandering(weighed, weigh, fit, WANDER_RESCUES)
+        if line is None or not (line.reasons or line.log_doubt < WANDER_LEAVES):
+            raise
+        return line
+    if not plain.reasons:
         return plain
+    line = _beside_wandering(weighed, weigh, fit, max(WANDER_EVIDENCE, plain.log_doubt))
+    return line if line is not None and line.log_doubt < WANDER_LEAVES else plain
+
+
+def _beside_wandering(
+    weighed: Weighed, weigh: Callable[[GroundSpeed], Weighed], fit: Callable[[Weighed], MeasuredLine], least: float
+) -> MeasuredLine | None:
+    """Return a fit beside positions that wander if that is so much likelier and the notes follow them; else None."""
+    ground = weighed.ground
     wandering = may_wander(ground)
     tried = [
         weigh(replace(ground, u_each_mps=np.hypot(_u_each(ground), times * wandering))) for times in WANDER_TIMES_S2
     ]
     best = max(tried, key=lambda one: one.log_evidence)
-    if best.log_evidence - weighed.log_evidence > max(WANDER_EVIDENCE, plain.log_doubt):
+    if best.log_evidence - weighed.log_evidence > least:
         with suppress(AlignmentError):
-            line = fit(best)
-            if line.log_doubt < WANDER_LEAVES:
-                return line
-    return plain
+            return fit(best)
+    return None
 
 
 def _u_each(ground: GroundSpeed) -> FloatArray:

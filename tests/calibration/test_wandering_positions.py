@@ -67,8 +67,9 @@ def _answers(kind: Kind, name: str, count: int) -> list[tuple[float, Calibration
 
 
 def test_notes_between_high_walls_are_of_one_reader() -> None:
-    """A third of the positions err by 12 m for 8 s; by what they say of themselves 8 are TRUSTED."""
+    """A third of the positions err by 12 m for 8 s; by what they say of themselves 8 are TRUSTED and one is refused."""
     found = _answers(replace(KINDS["notes"], receiver=CANYONS), "N canyon", 20)
+    assert len(found) == 20
     trusted = [off for off, result in found if result.trust.word == "TRUSTED"]
     assert len(trusted) >= 11
     assert np.mean(np.abs(trusted) <= 1.0) >= 0.8
