@@ -354,7 +354,7 @@ FINDINGS: dict[str, Template] = {
     "each part by itself.",
     "many_wrong": "{wrong} of {total} readings disagree with the others; check the file.",
     "large_scatter": "the readings stray by {scatter_mps:speed1} however the dial reads, more than one person "
-    "misreads; were they all read off one instrument, in the vehicle that carried the GPS?",
+    "misreads; does the needle swing? Were they all read off one instrument, in the vehicle that carried the GPS?",
     "track_gaps": "the track has gaps and tells the speed for only {covered:percent} of the drive; use it as it was "
     "recorded, with a fix a second or so.",
     "dial_moves": lambda values: fill(
