@@ -33,7 +33,7 @@ _PARTS = {
     for word in words
 }
 """Headers of the parts of a time that stand in columns of their own."""
-_UNREAD = re.compile(r"(?=.{5,40}$)(?:\D*\d+){3}\D*")
+_UNREAD = re.compile(r"(?=[^°]{5,40}$)(?:\D*\d+){3}\D*")
 """Three numbers in a cell of a column that is not named: most likely a time, which must not be passed over."""
 _DOTTED = re.compile(r"\d{1,2}\.\d\d\.\d\d")
 """A date or a time; under the name of a date it is one."""
@@ -58,6 +58,9 @@ def read_times(table: Table, headings: list[Heading], zone: tzinfo | None) -> St
     ranked = sorted(((_rank(table.column(i), heading), -i) for i, heading in enumerate(headings)), reverse=True)
     if not ranked or ranked[0][0] <= (0, 0.0):
         named = [table.header[i] for i, heading in enumerate(headings) if heading.role == "time"]
+        unread = next((cells for i, item in enumerate(headings) if _is_unread(cells := table.column(i), item)), None)
+        if unread is not None:  # every cell is a problem
+            return parse_stamps(unread)
         findings = [Finding("no_times", column=named[0])] if named else []
         return Stamps(np.full(len(table.rows), np.nan), "none", np.nan, findings=findings)
     index = -ranked[0][1]
@@ -74,6 +77,13 @@ def read_times(table: Table, headings: list[Heading], zone: tzinfo | None) -> St
         if 2 * dated > sum(1 for cell in joined if cell):  # a date in the first row alone dates no other
             cells, header = joined, f"{table.header[dates[0]]} {header}"
     return parse_stamps(cells, header=header, zone=zone)
+
+
+def _is_unread(cells: list[str], heading: Heading) -> bool:
+    """Tell whether a column that is not named holds what must be times, each another, though none that is known."""
+    filled = [cell for cell in cells[: _LOOKED_AT * 20] if not is_missing(cell)]
+    unnamed = heading.role in {"", "date"} and len(set(filled)) > 1
+    return unnamed and all(map(_UNREAD.fullmatch, filled))
 
 
 def _in_parts(table: Table) -> list[str]:
@@ -123,7 +133,7 @@ def _worth(cells: list[str], heading: Heading) -> int:
     if 2 * len(stamps) <= len(filled) or not stamps:
         if heading.role == "time" and filled and heading.name:
             return 3
-        return 1 if filled and all(map(_UNREAD.fullmatch, filled)) else 0
+        return 0
     if heading.role == "date" and all(map(_DOTTED.fullmatch, filled)):
         return 0
     worth = max(_WORTH.get(stamp.kind, 2) for stamp in stamps)

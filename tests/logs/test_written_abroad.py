@@ -132,6 +132,13 @@ def test_times_that_nobody_can_read_are_not_passed_over(tmp_path: Path) -> None:
         speedcal.read_readings(path)
 
 
+def test_a_column_nobody_can_read_leaves_the_time_to_the_one_that_is_named(tmp_path: Path) -> None:
+    path = tmp_path / "log.csv"
+    rows = [f"48/29/{i};{after};{v}" for i, (after, v) in enumerate(zip(_AFTER_S, _SHOWN, strict=True))]
+    path.write_text("\n".join(["xyz;elapsed s;dial km/h", *rows]), "utf-8")
+    assert _check(path, dated=False).clock == "elapsed"
+
+
 def test_a_column_of_dates_with_dots_is_no_time(tmp_path: Path) -> None:
     path = tmp_path / "log.csv"
     rows = [f"{16 + i // 4}.03.26;{time:%H:%M:%S};{shown}" for i, (time, shown) in enumerate(_ROWS)]
