@@ -208,7 +208,7 @@ class _Holds:
             visit=visit,
             place=place,
             count=count,
-            rounding2=_mean_rounding(wander, step_mps),
+            rounding2=mean_rounding(wander, step_mps),
             wander2=wander,
             off_mps=np.bincount(visit, weights=off) / count,
             weight=weight,
@@ -254,7 +254,7 @@ class _Holds:
         return np.asarray(self.covariance @ score.T @ score @ self.covariance)
 
 
-def _mean_rounding(wander2: FloatArray, step_mps: float) -> FloatArray:
+def mean_rounding(wander2: FloatArray, step_mps: float) -> FloatArray:
     """Return the variance of the mean rounding error of speeds of given variances.
 
     Of a normal speed that wanders by s about an unknown place between two steps it is ``sum over k of step^2 / (2 pi^2

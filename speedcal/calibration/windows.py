@@ -10,7 +10,7 @@ from speedcal.calibration.clock_search import OFFSET_SCALE_MPS
 from speedcal.calibration.curve import dial_through
 from speedcal.calibration.dial import Dial
 from speedcal.calibration.ground_speed import GroundSpeed
-from speedcal.calibration.log_intervals import scaled_noise
+from speedcal.calibration.log_intervals import mean_rounding, scaled_noise
 from speedcal.calibration.pairs import Windows
 from speedcal.calibration.regression import LineFit, fit_line_york
 from speedcal.calibration.tuning import SMALLEST_FACTOR
@@ -170,9 +170,6 @@ def _shared_rounding(
 ) -> FloatArray:
     """Return the covariance that rounding adds when the speed holds so still that all readings round alike.
 
-    The mean rounding error of a normal speed that wanders by s about an unknown place between two steps has the
-    variance ``sum over k of step^2 / (2 pi^2 k^2) exp(-(2 pi k s / step)^2)`` (B. Widrow and I. Kollar, *Quantization
-    Noise*, Cambridge 2008, chapter 9): step^2/12 under cruise control, nothing when the speed wanders by half a step.
     It is one draw for each speed that is held, the same at every visit. The jackknife sees most of it, so the larger
     of the two counts. One wander serves all runs: that of a single run is lost in the noise of the ground speed.
     """
@@ -184,8 +181,7 @@ def _shared_rounding(
     v, w = x[steady], weight[steady]
     level = np.bincount(label, weights=v) / np.bincount(label)
     wander = max(float(np.mean((v - level[label]) ** 2 - u_x[steady] ** 2)), 0.0) * gain**2
-    k = np.arange(1, 6)
-    shared = step_mps**2 / (2 * np.pi**2) * float(np.sum(np.exp(-((2 * np.pi * k / step_mps) ** 2) * wander) / k**2))
+    shared = float(mean_rounding(np.array([wander]), step_mps)[0])
     order = np.argsort(level)
     place = np.empty(len(level), np.int64)
     place[order] = np.concatenate(([0], np.cumsum(np.diff(level[order]) * gain > step_mps / 4)))
