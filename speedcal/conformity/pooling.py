@@ -201,7 +201,10 @@ def _trust(calibrations: Sequence[Calibration], *, agree: bool) -> Trust:
     if not agree:
         return Trust("WEAK", (Finding("pooled_disagree"),))
     weak = [c.trust for c in calibrations if c.trust.word == "WEAK"]
-    return weak[0] if len(weak) == len(calibrations) else Trust("TRUSTED")
+    if len(weak) < len(calibrations):
+        return Trust("TRUSTED")
+    shared = tuple(why for why in weak[0].reasons if all(why.code in other.codes for other in weak))
+    return Trust("WEAK", shared or weak[0].reasons)  # what one drive alone was doubted for is not of them all
 
 
 def _joined(calibrations: Sequence[Calibration], dial: Dial) -> tuple[pd.DataFrame, pd.DataFrame]:

@@ -86,11 +86,16 @@ def _none_passes(plans: Sequence[Plan]) -> bool:
 def _worth_doing(outlook: Outlook, plans: Sequence[Plan]) -> list[Plan]:
     """Return the plans that leave far less than what is fitted, where none puts it right: nothing is made worse.
 
-    And no instrument is opened on a hope.
+    Less will do of a number that is only typed in, and no instrument is opened on a hope.
     """
     keep = outlook.keep
-    most = _BETTER * keep.worst_error_percent if keep.is_fitted else float("inf")
-    return [plan for plan in plans if plan.is_untouched or (plan.worst_percent < most and not plan.shift_mps)]
+    now = keep.worst_error_percent if keep.is_fitted else float("inf")
+
+    def is_less(plan: Plan) -> bool:
+        typed_in = plan.work <= 1 and plan.worst_percent < now - _WORTH_SAYING_PERCENT
+        return (typed_in or plan.worst_percent < _BETTER * now) and not plan.shift_mps
+
+    return [plan for plan in plans if plan.is_untouched or is_less(plan)]
 
 
 def _plans(outlook: Outlook) -> list[Plan]:

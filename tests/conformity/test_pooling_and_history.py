@@ -46,6 +46,16 @@ def _analysed(v: np.ndarray, y: np.ndarray) -> Calibration:
     return with_line(logged, a, b, covariance)
 
 
+def test_drives_that_agree_are_doubted_for_what_all_of_them_show() -> None:
+    """Both show 1.4 times the speed; that the first looks like two readers does not hold of the next."""
+    drives = [make_calibration(factor=1.4, u_offset=0.2, u_factor=0.004) for _ in range(2)]
+    reasons = [(Finding("two_readers"), Finding("may_be_kmh")), (Finding("may_be_kmh"),)]
+    weak = [replace(drive, trust=Trust("WEAK", why)) for drive, why in zip(drives, reasons, strict=True)]
+    assert [why.code for why in pool(weak).trust.reasons] == ["may_be_kmh"]
+    apart = [replace(drive, trust=Trust("WEAK", (why,))) for drive, why in zip(drives, reasons[0], strict=True)]
+    assert pool(apart).trust.word == "WEAK"
+
+
 def test_pooling_gives_what_one_fit_to_all_readings_would() -> None:
     """Two drives and one prior on the offset: the normal equations of all readings, prior counted once."""
     rng = np.random.default_rng(2)
