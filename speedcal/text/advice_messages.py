@@ -22,7 +22,7 @@ CAUSES: dict[str, str] = {
     "dial_bent": "a dial that is bent: its error changes with speed",
     "needle_sticks": "a needle that sticks",
     "needle_damped": "a needle that lags behind",
-    "foreign_readings": "readings of another instrument or another trip",
+    "foreign_readings": "readings of another instrument or another drive",
 }
 """Cause to what a mechanic would call it."""
 
@@ -48,7 +48,7 @@ SETTLES: dict[str, str] = {
     "bench_test": "have the instrument tested on a bench at several speeds",
     "up_and_down": "note the same speeds once coming from below and once from above",
     "hold_longer": "hold each speed for a minute before reading",
-    "check_files": "check that the readings were taken from this dial on this trip",
+    "check_files": "check that the readings were taken from this dial on this drive",
 }
 """Measurement to how it is done."""
 
@@ -237,7 +237,7 @@ FINDINGS: dict[str, Template] = {
     # causes
     "offset_unexplained": "It does not explain the constant error of {offset_mps:speed1}.",
     "factor_unexplained": "It would give a factor of {expected_factor:factor}, the drive shows {factor:factor}.",
-    "odometer_goes_its_own_way": "Pointer and odometer are off by different factors ({factor:factor} and "
+    "odometer_goes_its_own_way": "Needle and odometer are off by different factors ({factor:factor} and "
     "{odometer_factor:factor}).",
     "odometer_goes_along": "The odometer is off by the same factor.",
     "bend_unexplained": "It does not explain that the error changes with speed.",

@@ -311,7 +311,7 @@ FINDINGS: dict[str, Template] = {
     "needle_at_stop": "Left out: {count:n row} with the needle at an end of its scale, {at_mps:speed}, which tells "
     "nothing.",
     "needle_hangs": "The needle hangs: coming from slower it shows {play_mps:speed1} less, coming from faster as much "
-    "more. What is given lies midway; a cable, its drive or the pointer sticks or has play.",
+    "more. What is given lies midway; a cable, its drive or the needle sticks or has play.",
     "needle_damped": "The needle lags: it takes some {lag_s:.1f} s to follow a change of speed, a sound one takes less "
     "than a second. Readings at a steady speed are right all the same.",
     "bent_dial": lambda values: fill(
@@ -328,9 +328,9 @@ FINDINGS: dict[str, Template] = {
         "it stands still, or was not read again."
     ),
     "odometer_differs": lambda values: fill(
-        "Pointer and odometer are off by different factors: the odometer counts {odometer_factor:factor} of the true "
-        "distance, the pointer shows {error_factor:factor} of the true speed ({sure:.1f} % sure that they differ). The "
-        "odometer is geared and the pointer is not, so the difference lies in the instrument.",
+        "Needle and odometer are off by different factors: the odometer counts {odometer_factor:factor} of the true "
+        "distance, the needle shows {error_factor:factor} of the true speed ({sure:.1f} % sure that they differ). The "
+        "odometer is geared and the needle is not, so the difference lies in the instrument.",
         {**values, "sure": min(100 * values["probability"], 99.9)},
     ),
     "unit_suspected": "the readings are {factor:.2f} times the true speed; were they noted in {noted}? Correct the "
@@ -383,7 +383,7 @@ FINDINGS: dict[str, Template] = {
 LABELS: dict[str, str] = {
     "no_speed": "no speed or no time noted",
     "unusable": "not a road speed, or a time given twice",
-    "no_ground_speed": "no ground speed at that time",
+    "no_ground_speed": "no GPS speed at that time",
     "too_slow": "standing, crawling or turning",
     "at_stop": "needle at an end of its scale",
     "spare": "more notes than are needed",

@@ -345,7 +345,7 @@ FINDINGS: dict[str, Template] = {
     "was set to another since: then the change is as planned.",
     "count_decides": "If it has {planned}, add to the job what else changed, such as the tires, and that its "
     "teeth were counted.",
-    "needle_moved": "The needle offset is not the same before and after: the pointer, the face or the instrument was "
+    "needle_moved": "The needle offset is not the same before and after: the needle, the face or the instrument was "
     "moved, or one of the drives was read in another unit than it says.",
     "cause_gear": _gear,
     "cause_needle": lambda values: (

@@ -29,10 +29,9 @@ Rows = tuple[tuple[str, str], ...]
 """Names and values."""
 
 _METHOD_OF_TRACKS = (
-    "Ground speed comes from the GPS log (receiver speed where it was recorded, otherwise positions on the WGS84 "
+    "True speed comes from the track (receiver speed where it was recorded, otherwise positions on the WGS84 "
     "ellipsoid); nothing is interpolated across gaps.",
-    "The clock of the readings is shifted until they agree with the ground speed; the shift is stated with its "
-    "interval.",
+    "The clock of the readings is shifted until they agree with it; the shift is stated with its interval.",
     "A curve, shown against true, is fitted with errors in both, weights by how steady the speed was, and a bounded "
     "influence of each reading, so that a wrong reading does not steer it.",
     "Every figure uses the covariance of the whole curve. All intervals are 95 %.",
@@ -45,7 +44,7 @@ _METHOD_OF_CHECKS = (
     "Every figure uses the covariance of the whole curve. All intervals are 95 %.",
 )
 _TRACKS_IN_SHORT = (
-    "Ground speed from the GPS log, never across gaps. The reading clock is shifted until the readings agree with it. "
+    "True speed from the track, never across gaps. The reading clock is shifted until the readings agree with it. "
     "Curve of shown against true, errors in both, influence of each reading bounded. 95 % intervals from its "
     "covariance."
 )

@@ -12,13 +12,13 @@ from speedcal.units import SPEED_UNIT_MPS
 
 TITLE = "Road test sheet"
 HOW_TO_FILL = (
-    "Write the time to the second, always from the same phone or watch, and exactly what the pointer shows at that "
+    "Write the time to the second, always from the same phone or watch, and exactly what the needle shows at that "
     "moment, even when it is not on the mark. Between two holds of the same mark slow down and come back to it."
 )
 
 
 HOW_TO_FILL_BY_GPS = (
-    "Write the time to the second, from one phone or watch, and what the pointer shows at that moment, as it is. "
+    "Write the time to the second, from one phone or watch, and what the needle shows at that moment, as it is. "
     "Between two holds of the same speed slow down and come back to it."
 )
 
@@ -29,7 +29,7 @@ def words(plan: RoadTestPlan, heading: str) -> dict[str, Any]:
     length = "miles" if unit == "mph" else "km"
     return {
         "title": TITLE,
-        "about": f"{len(plan.plateaus)} marks to hold, with blanks for the time and what the pointer shows.",
+        "about": f"{len(plan.plateaus)} marks to hold, with blanks for the time and what the needle shows.",
         "heading": shortened(heading, 120),
         "vehicle": shortened(plan.vehicle_label, 120) or "Vehicle:",
         "limit": f"Speed limit {plan.speed_limit_mps / factor:.0f} {unit}",
