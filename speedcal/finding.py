@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from speedcal.wording import words
+from speedcal.wording import Spoken, words
 
 _DIGITS = 6
 
@@ -58,7 +58,7 @@ class Finding:
 
 
 @dataclass(frozen=True, slots=True)
-class Trust:
+class Trust(Spoken):
     """How far a result can be trusted, in one fixed word, and the reasons against it, the weightiest first."""
 
     word: Literal["TRUSTED", "WEAK"]
@@ -68,9 +68,6 @@ class Trust:
     def codes(self) -> list[str]:
         """The codes of the reasons, in their order."""
         return [reason.code for reason in self.reasons]
-
-    def __str__(self) -> str:
-        return words().summary(self)
 
 
 def codes_of(findings: Iterable[Finding]) -> set[str]:

@@ -38,3 +38,12 @@ def words() -> Words:
     if not _registered:
         raise RuntimeError("no words are registered; import speedcal first")
     return _registered[0]
+
+
+class Spoken:
+    """A result, of which ``str()`` shows the few lines that it comes to."""
+
+    __slots__ = ()
+
+    def __str__(self) -> str:
+        return words().summary(self)

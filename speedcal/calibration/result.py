@@ -11,7 +11,7 @@ from speedcal.calibration.dial import Dial
 from speedcal.finding import Finding, Trust
 from speedcal.interval import FloatArray, Interval, tidy
 from speedcal.units import ROUND_SPEED, SPEED_UNIT_MPS, DisplayUnit
-from speedcal.wording import words
+from speedcal.wording import Spoken
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -51,7 +51,7 @@ class BudgetLine:
 
 
 @dataclass(frozen=True)
-class Calibration:
+class Calibration(Spoken):
     """How an instrument reads, from one drive.
 
     Decide on :meth:`indicated` and :meth:`half_width` over the speeds that matter: the line's offset and factor are a
@@ -182,6 +182,3 @@ class Calibration:
             "budget": [line.to_dict() for line in self.budget],
             "findings": [finding.to_dict() for finding in self.findings],
         }
-
-    def __str__(self) -> str:
-        return words().summary(self)

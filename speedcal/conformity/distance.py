@@ -10,7 +10,7 @@ import numpy as np
 from speedcal.calibration.tuning import TIRE_STATE_U
 from speedcal.errors import VehicleError
 from speedcal.interval import Interval, tidy
-from speedcal.wording import words
+from speedcal.wording import Spoken
 
 if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration
@@ -25,7 +25,7 @@ _READ_TO = 1.0
 
 
 @dataclass(frozen=True, slots=True)
-class DrivenDistance:
+class DrivenDistance(Spoken):
     """What was shown and what was driven since the work, in miles or km as the odometer counts."""
 
     unit: DisplayUnit
@@ -46,9 +46,6 @@ class DrivenDistance:
             "told_by": self.told_by,
             "text": str(self),
         }
-
-    def __str__(self) -> str:
-        return words().summary(self)
 
 
 def distance_since(work: Work | None, after: Calibration | None) -> DrivenDistance | None:

@@ -16,7 +16,7 @@ from speedcal.errors import PlanError
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, tidy
 from speedcal.units import MPH_MPS, SPEED_UNIT_MPS, DisplayUnit
-from speedcal.wording import words
+from speedcal.wording import Spoken
 
 Question = Literal["tooth", "tolerance"]
 _SI = {"mph": MPH_MPS, "%": 0.01}
@@ -100,7 +100,7 @@ class Plateau:
 
 
 @dataclass(frozen=True)
-class RoadTestPlan:
+class RoadTestPlan(Spoken):
     """A road test that answers a question: holds in order, and what they will tell.
 
     Examples
@@ -189,6 +189,3 @@ class RoadTestPlan:
             "cautions": [caution.to_dict() for caution in self.cautions],
             "findings": [finding.to_dict() for finding in self.findings],
         }
-
-    def __str__(self) -> str:
-        return words().summary(self)

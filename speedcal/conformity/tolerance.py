@@ -13,7 +13,7 @@ from speedcal.conformity.probability import Box
 from speedcal.errors import ToleranceError
 from speedcal.interval import FloatArray, tidy
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit, speed_from_mps
-from speedcal.wording import words
+from speedcal.wording import Spoken
 
 _GRID_MPS = 2.5
 """Distance of the speeds at which a rule that binds everywhere is judged: that of the knots of a dial. [m/s]"""
@@ -102,7 +102,7 @@ class ShownLimits:
 
 
 @dataclass(frozen=True)
-class Tolerance:
+class Tolerance(Spoken):
     """A tolerance rule, SI inside, with its source and where it holds.
 
     ``given`` says which speed is known: with "true" the limits are on the indicated speed at a true speed, with
@@ -263,6 +263,3 @@ class Tolerance:
             "confidence": self.confidence,
             "text": str(self),
         }
-
-    def __str__(self) -> str:
-        return words().summary(self)

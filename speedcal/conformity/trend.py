@@ -16,7 +16,7 @@ from speedcal.errors import FitError
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, Interval, reached, tidy
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
-from speedcal.wording import words
+from speedcal.wording import Spoken
 
 _YEAR_S = 365.25 * 86400
 WEAR_PERCENT = 2.5
@@ -46,7 +46,7 @@ class HistoryRow:
 
 
 @dataclass(frozen=True)
-class History:
+class History(Spoken):
     """The drives of a vehicle in order of time, and what happened between them."""
 
     unit: DisplayUnit
@@ -75,9 +75,6 @@ class History:
             "trend_percent_a_year": trend.to_dict(digits=3) if trend else None,
             "findings": [finding.to_dict() for finding in self.findings],
         }
-
-    def __str__(self) -> str:
-        return words().summary(self)
 
 
 def history(calibrations: Sequence[Calibration], *, reference_mps: float | None = None) -> History:

@@ -14,7 +14,7 @@ from speedcal.finding import Finding
 from speedcal.interval import tidy
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 from speedcal.vehicle.advice import Advice
-from speedcal.wording import words
+from speedcal.wording import Spoken
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +79,7 @@ class RangeCheck:
 
 
 @dataclass(frozen=True)
-class Verification:
+class Verification(Spoken):
     """What the drive after the work says about a tolerance, and about the work.
 
     Examples
@@ -133,6 +133,3 @@ class Verification:
             "advice": [advice.to_dict() for advice in self.advice],
             "findings": [finding.to_dict() for finding in self.findings],
         }
-
-    def __str__(self) -> str:
-        return words().summary(self)

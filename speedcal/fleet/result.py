@@ -17,7 +17,7 @@ from speedcal.fleet.sources import refuse_originals
 from speedcal.interval import tidy
 from speedcal.jobs.spreadsheet import as_text
 from speedcal.units import DisplayUnit
-from speedcal.wording import words
+from speedcal.wording import Spoken
 
 COLUMNS = (
     "vehicle", "drives", "trust", "error_factor", "low", "high", "odometer_factor", "worst_finding", "reason",
@@ -29,7 +29,7 @@ finding or the reason in words, the trend is given where it is clear that there 
 
 
 @dataclass(frozen=True)
-class FleetResult:
+class FleetResult(Spoken):
     """All vehicles, the costliest first, and which of them are wrong.
 
     Examples
@@ -137,9 +137,6 @@ class FleetResult:
         except OSError as error:
             raise FleetError("folder_not_usable", source=str(folder), reason=error.strerror or str(error)) from None
         return tuple(written)
-
-    def __str__(self) -> str:
-        return words().summary(self)
 
 
 def _cells(row: FleetRow) -> dict[str, Any]:

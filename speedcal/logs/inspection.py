@@ -18,7 +18,7 @@ from speedcal.logs.readings import Readings
 from speedcal.logs.source import Source, load
 from speedcal.logs.tabular import find_table, split_rows
 from speedcal.logs.track import Track
-from speedcal.wording import words
+from speedcal.wording import Spoken
 
 _T = TypeVar("_T")
 _GAP_S, _GAP_INTERVALS = 3.0, 3.0
@@ -42,7 +42,7 @@ class Column:
 
 
 @dataclass(frozen=True, slots=True)
-class Inspection:
+class Inspection(Spoken):
     """What was found in one file: a track, readings, or both."""
 
     source: str
@@ -67,9 +67,6 @@ class Inspection:
             "header_line": self.header_line,
             "columns": [column.to_dict() for column in self.columns],
         }
-
-    def __str__(self) -> str:
-        return words().summary(self)
 
 
 def inspect_file(

@@ -21,7 +21,7 @@ from speedcal.logs.source import Source
 from speedcal.logs.timer_stamps import of_a_timer
 from speedcal.logs.track import same_fields
 from speedcal.units import KMH_MPS, SPEED_UNIT_MPS, SpeedUnit
-from speedcal.wording import words
+from speedcal.wording import Spoken
 
 Clock = Literal["gps", "utc", "local", "time of day", "elapsed", "none"]
 """What the times of the readings are.
@@ -44,7 +44,7 @@ DIAL_UNIT_SEEN = "dial_unit_seen"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Readings:
+class Readings(Spoken):
     """What the instrument showed, in the order of the file, arrays of one length. Missing numbers are NaN.
 
     Examples
@@ -92,9 +92,6 @@ class Readings:
 
     def __eq__(self, other: object) -> bool:
         return isinstance(other, Readings) and same_fields(self, other)
-
-    def __str__(self) -> str:
-        return words().summary(self)
 
 
 _FEWEST_STAMPS = 4

@@ -17,14 +17,14 @@ from speedcal.logs.numbers import recorded_step
 from speedcal.logs.source import Source
 from speedcal.logs.speed_physics import are_swapped
 from speedcal.logs.timer_stamps import evenly_taken, of_a_timer
-from speedcal.wording import words
+from speedcal.wording import Spoken
 
 BASE_S = 946_684_800.0
 """2000-01-01 UTC, where tracks without a date start. [s since 1970-01-01]"""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Track:
+class Track(Spoken):
     """A recorded drive: GPS fixes on one clock, in order of time, arrays of one length.
 
     Missing numbers are NaN. ``speed_mps`` is what the file said, neither smoothed nor cleaned, in the unit the file
@@ -65,9 +65,6 @@ class Track:
 
     def __eq__(self, other: object) -> bool:
         return isinstance(other, Track) and same_fields(self, other)
-
-    def __str__(self) -> str:
-        return words().summary(self)
 
 
 def same_fields(one: object, other: object) -> bool:

@@ -7,7 +7,7 @@ from typing import Any, Literal
 
 from speedcal.finding import Finding, json_ready
 from speedcal.interval import tidy
-from speedcal.wording import words
+from speedcal.wording import Spoken
 
 Action = Literal[
     "keep_as_is",
@@ -31,7 +31,7 @@ Action = Literal[
 
 
 @dataclass(frozen=True, slots=True)
-class Advice:
+class Advice(Spoken):
     """One thing to do. A list of them says what to do first on top; two things to do together are two entries.
 
     Examples
@@ -77,6 +77,3 @@ class Advice:
             "probability": None if chance is None else tidy(chance, 4),
             "because": self.codes,
         }
-
-    def __str__(self) -> str:
-        return words().summary(self)

@@ -14,7 +14,7 @@ from speedcal.finding import Finding
 from speedcal.interval import Interval, tidy
 from speedcal.vehicle.data import facts
 from speedcal.vehicle.rolling_circumference import RolledTire
-from speedcal.wording import words
+from speedcal.wording import Spoken
 
 U_WHEEL_TURNS = 0.02
 """Standard uncertainty of where a wheel's mark stops at the bottom, in turns (7 degrees). From memory."""
@@ -120,7 +120,7 @@ class PairChance:
 
 
 @dataclass(frozen=True, slots=True)
-class AxleEstimate:
+class AxleEstimate(Spoken):
     """An axle ratio with its interval, and the pairs of teeth that agree with it, most plausible first."""
 
     ratio: Interval
@@ -145,9 +145,6 @@ class AxleEstimate:
             },
             "findings": [finding.to_dict() for finding in self.findings],
         }
-
-    def __str__(self) -> str:
-        return words().summary(self)
 
 
 def axle_from_counts(counts: Sequence[TurnCount]) -> AxleEstimate:

@@ -10,11 +10,11 @@ import numpy as np
 
 from speedcal.interval import Interval, tidy
 from speedcal.vehicle.judge import RISK_OF_READING_LOW, Judge
-from speedcal.wording import words
+from speedcal.wording import Spoken
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
+class Choice(Spoken):
     """One thing that can be fitted or set, and what the instrument would show with it."""
 
     kind: str
@@ -71,9 +71,6 @@ class Choice:
             "gain": tidy(self.gain, 6),
             "odometer_percent": self.odometer_percent.to_dict(digits=3),
         }
-
-    def __str__(self) -> str:
-        return words().summary(self)
 
 
 def judge_choice(judge: Judge, kind: str, parts: Sequence[tuple[str, Any]], gain: float, **facts: Any) -> Choice:

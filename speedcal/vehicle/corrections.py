@@ -23,11 +23,11 @@ from speedcal.vehicle.outlook import Outlook
 from speedcal.vehicle.recommendation import advise
 from speedcal.vehicle.undoing import StateBefore
 from speedcal.vehicle.vehicle import Criterion, Vehicle, Work
-from speedcal.wording import words
+from speedcal.wording import Spoken
 
 
 @dataclass(frozen=True, slots=True)
-class Corrections:
+class Corrections(Spoken):
     """What the drive says about the vehicle, and every change that would put the instrument right, best first.
 
     Examples
@@ -107,9 +107,6 @@ class Corrections:
 
         lists: dict[str, Any] = {name: tuple(map(marked, choices)) for name, choices in self.lists().items()}
         return replace(self, keep=marked(self.keep), best=self.best and marked(self.best), **lists)
-
-    def __str__(self) -> str:
-        return words().summary(self)
 
 
 def correct(

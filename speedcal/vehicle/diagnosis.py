@@ -30,7 +30,7 @@ from speedcal.vehicle.causes import (
 from speedcal.vehicle.data import facts
 from speedcal.vehicle.evidence import MOST_EVIDENCE, Evidence, evidence_of
 from speedcal.vehicle.vehicle import Vehicle
-from speedcal.wording import words
+from speedcal.wording import Spoken
 
 _FAR = 2.0
 """Standard uncertainties from which on something speaks against a cause."""
@@ -73,7 +73,7 @@ class Hypothesis:
 
 
 @dataclass(frozen=True, slots=True)
-class Diagnosis:
+class Diagnosis(Spoken):
     """The causes, the likeliest first, and the chance that nothing is wrong."""
 
     hypotheses: tuple[Hypothesis, ...]
@@ -111,9 +111,6 @@ class Diagnosis:
             "causes": [item.to_dict() for item in self.hypotheses],
             "settled_by": self.settled_by,
         }
-
-    def __str__(self) -> str:
-        return words().summary(self)
 
 
 def diagnose(calibration: Calibration, vehicle: Vehicle) -> Diagnosis:

@@ -12,7 +12,7 @@ from speedcal.interval import Interval
 from speedcal.units import MILE_M
 from speedcal.vehicle.rolling_circumference import RolledTire, both_sides, circumference_forms, roll_by_convention
 from speedcal.vehicle.vehicle import Vehicle
-from speedcal.wording import words
+from speedcal.wording import Spoken
 
 _LEAST_M, _MOST_M = 1.0, 4.5
 """Circumferences of road tires lie between; a chain that needs another, of a vehicle that states no such tire, has a
@@ -41,7 +41,7 @@ class Link:
 
 
 @dataclass(frozen=True, slots=True)
-class Determination:
+class Determination(Spoken):
     """What the drive says about the chain."""
 
     links: tuple[Link, ...]
@@ -60,9 +60,6 @@ class Determination:
             "determined": self.determined,
             "value": None if self.value is None else self.value.to_dict(digits=5),
         }
-
-    def __str__(self) -> str:
-        return words().summary(self)
 
 
 def chain(vehicle: Vehicle) -> tuple[Link, ...]:
@@ -186,7 +183,7 @@ def solve_for(calibration: Calibration, known: tuple[float, float], power: int) 
 
 
 @dataclass(frozen=True, slots=True)
-class EffectiveTire:
+class EffectiveTire(Spoken):
     """The circumference that explains the error factor, with what had to be assumed for it."""
 
     circumference_m: Interval
@@ -202,9 +199,6 @@ class EffectiveTire:
             "basis": self.basis.to_dict(),
             "absolute": self.is_absolute,
         }
-
-    def __str__(self) -> str:
-        return words().summary(self)
 
 
 def effective_tire(calibration: Calibration, vehicle: Vehicle) -> EffectiveTire | None:

@@ -15,7 +15,7 @@ from speedcal.interval import FloatArray, tidy
 from speedcal.vehicle.data import facts
 from speedcal.vehicle.identities import Part, base_of, parts_of
 from speedcal.vehicle.vehicle import Vehicle
-from speedcal.wording import words
+from speedcal.wording import Spoken
 
 _FAR = 3.0
 """Standard uncertainties beyond which a combination does not explain a factor."""
@@ -44,7 +44,7 @@ class Explanation:
 
 
 @dataclass(frozen=True, slots=True)
-class Explanations:
+class Explanations(Spoken):
     """The ranked combinations, what each part most likely is, and what was believed before the drive."""
 
     ranked: tuple[Explanation, ...]
@@ -67,9 +67,6 @@ class Explanations:
             "priors": [prior.to_dict() for prior in self.priors],
             "findings": [finding.to_dict() for finding in self.findings],
         }
-
-    def __str__(self) -> str:
-        return words().summary(self)
 
 
 def explain(calibration: Calibration, vehicle: Vehicle, *, most: int = 10) -> Explanations:

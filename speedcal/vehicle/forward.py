@@ -19,7 +19,7 @@ from speedcal.vehicle.diagnosis import diagnose
 from speedcal.vehicle.facts_only import undriven
 from speedcal.vehicle.rolling_circumference import roll_by_convention
 from speedcal.vehicle.vehicle import Criterion, Vehicle, Work
-from speedcal.wording import words
+from speedcal.wording import Spoken
 
 NEEDLE_SET_U_MPS = 0.5 * MPH_MPS
 """How well a needle is set over, standard uncertainty. Common practice, no source: to a mph."""
@@ -165,7 +165,7 @@ def _before(value: _T | None, key: str) -> _T:
 
 
 @dataclass(frozen=True)
-class Forecast:
+class Forecast(Spoken):
     """What planned work does to the instrument, and what would put it right afterwards."""
 
     work: Work
@@ -184,9 +184,6 @@ class Forecast:
             "errors": [dict(row) for row in self.corrections.keep.errors],
             "corrections": self.corrections.to_dict(),
         }
-
-    def __str__(self) -> str:
-        return words().summary(self)
 
 
 def forecast(

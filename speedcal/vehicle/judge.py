@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from statistics import NormalDist
-from typing import get_args
 
 import numpy as np
 
@@ -15,7 +14,7 @@ from speedcal.interval import FloatArray, Interval, tidy
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 from speedcal.vehicle.limits import ROAD_TEST_MPS, Limits, TireSet, default_limits
 from speedcal.vehicle.plausible_dials import plausible_dials
-from speedcal.vehicle.vehicle import Criterion
+from speedcal.vehicle.vehicle import CRITERIA, Criterion
 
 _GAIN_STEPS = 33
 """Over six standard uncertainties either way: three a sigma."""
@@ -72,8 +71,8 @@ class Judge:
     def __post_init__(self) -> None:
         if not self.speeds or not all(0 < speed < np.inf for speed in self.speeds):
             raise ValueError(f"speeds must be above zero and at least one, not {self.speeds}")
-        if self.criterion not in get_args(Criterion):
-            raise ValueError(f"criterion must be one of {get_args(Criterion)}, not {self.criterion!r}")
+        if self.criterion not in CRITERIA:
+            raise ValueError(f"criterion must be one of {CRITERIA}, not {self.criterion!r}")
         knots, spare = plausible_dials(self.dial, self.speeds_mps)
         object.__setattr__(self, "_truths", knots)
         object.__setattr__(self, "_tires", spare[:, 0])

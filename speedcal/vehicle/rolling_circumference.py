@@ -15,7 +15,7 @@ from speedcal.units import INCH_M, LENGTH_UNIT_M, MILE_M, DisplayUnit
 from speedcal.vehicle.data import facts
 from speedcal.vehicle.parts import LEAST_ROLLED_M, MOST_ROLLED_M
 from speedcal.vehicle.tires import TireSize
-from speedcal.wording import words
+from speedcal.wording import Spoken
 
 _U_CHALK_MARKS_M = 0.005
 """Standard uncertainty of the distance between two chalk marks, by a tape. Our own judgment. [m]"""
@@ -40,7 +40,7 @@ class Allowance:
 
 
 @dataclass(frozen=True, slots=True)
-class RolledTire:
+class RolledTire(Spoken):
     """The distance a tire rolls in one turn under the vehicle, and where that number comes from."""
 
     circumference_m: Interval
@@ -68,9 +68,6 @@ class RolledTire:
             "source": self.source,
             "allowances": [allowance.to_dict() for allowance in self.allowances],
         }
-
-    def __str__(self) -> str:
-        return words().summary(self)
 
 
 def circumference_forms(circumference_m: Interval) -> dict[str, dict[str, float]]:

@@ -15,7 +15,7 @@ from speedcal.vehicle.gears import GearFamily, load_family
 from speedcal.vehicle.parts import AxleRatio, ScalerLimits, Setting, parse_settings
 from speedcal.vehicle.rolling_circumference import RolledTire, roll_by_convention, roll_by_turns, roll_out
 from speedcal.vehicle.tires import TireSize, parse_tire_size
-from speedcal.wording import words
+from speedcal.wording import Spoken
 
 Criterion = Literal["smallest worst error", "never reads low", "odometer first"]
 CRITERIA: tuple[Criterion, ...] = get_args(Criterion)
@@ -45,7 +45,7 @@ _AS_STATED = (
 
 
 @dataclass(frozen=True, slots=True)
-class Vehicle:
+class Vehicle(Spoken):
     """What is known of the chain from the road to the instrument; None means unknown.
 
     Examples
@@ -154,12 +154,9 @@ class Vehicle:
         has_gears = self.drive_gear is not None or self.driven_gear is not None
         return self.sensor == "driven gear" or (self.sensor == "wheel" and has_gears)
 
-    def __str__(self) -> str:
-        return words().summary(self)
-
 
 @dataclass(frozen=True, slots=True)
-class Work:
+class Work(Spoken):
     """What was changed between two drives; None means left alone."""
 
     driven_gear: int | None = None
@@ -213,9 +210,6 @@ class Work:
     def is_nothing(self) -> bool:
         """Whether nothing was fitted or set, though a note may stand there."""
         return not self.changes and self.needle is None
-
-    def __str__(self) -> str:
-        return words().summary(self)
 
 
 def _axle(reader: TableReader, key: str) -> AxleRatio | None:
