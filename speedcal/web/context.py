@@ -109,7 +109,15 @@ class Context:
 
     def page(self, template: str, status: int = 200, **values: Any) -> HTMLResponse:
         """Return a page."""
-        common = {"role": "", "base": "", "title": "", "has_passcode": self.web.auth.has_passcode}
+        common = {
+            "role": "",
+            "base": "",
+            "title": "",
+            "has_passcode": self.web.auth.has_passcode,
+            "limits": self.limits,
+        }
+        if isinstance(self.view, View):
+            common |= {"role": self.view.role, "base": self.view.base, "job": self.view.job}
         return HTMLResponse(environment().get_template(template).render({**common, **values}), status)
 
     def go(self, address: str) -> RedirectResponse:

@@ -34,9 +34,6 @@ def film_page(context: Context, view: View) -> Response:
     return context.page(
         "film.html",
         title=FILM_TITLES[step],
-        role=view.role,
-        base=view.base,
-        job=view.job,
         film=film,
         step=step,
         run=run,
@@ -44,7 +41,6 @@ def film_page(context: Context, view: View) -> Response:
         units=UNITS,
         left_out=left_out_text(film.reading["left_out"]) if film.reading else "",
         drives=_waiting_drives(context, view, film),
-        limits=context.limits,
     )
 
 

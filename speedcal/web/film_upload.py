@@ -39,13 +39,9 @@ def _send_page(context: Context, view: View, phase: str, film: FilmRow | None) -
     return context.page(
         "film_send.html",
         title=FILM_TITLES["send"],
-        role=view.role,
-        base=view.base,
-        job=view.job,
         phase=phase,
         film=film,
         drive=context.request.query_params.get("drive", "")[:32],
-        limits=context.limits,
         can_read=can_read_films(),
         is_locked=is_locked(context, view),
     )

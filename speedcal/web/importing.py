@@ -17,7 +17,7 @@ from speedcal.web.originals import TooLargeError
 
 def import_page(context: Context) -> Response:
     """Show the form."""
-    return context.page("import.html", title="Import a job", role="shop", limits=context.limits)
+    return context.page("import.html", title="Import a job", role="shop")
 
 
 def import_job(context: Context) -> Response:

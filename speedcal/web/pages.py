@@ -52,9 +52,6 @@ def owner_page(context: Context, view: View) -> Response:
     return context.page(
         "owner.html",
         title="Your speedometer drive",
-        role="owner",
-        base=view.base,
-        job=view.job,
         drives=own[0],
         films=Films(web.store).of_job(view.job.id, view.phases),
         removed=own[1],
@@ -71,8 +68,5 @@ def customer_page(context: Context, view: View) -> Response:
     return context.page(
         "customer.html",
         title="Speedometer report",
-        role="customer",
-        base=view.base,
-        job=view.job,
         result=result_of(context, view),
     )

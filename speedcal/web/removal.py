@@ -21,9 +21,6 @@ def remove_page(context: Context, view: View) -> Response:
     return context.page(
         "remove_drive.html",
         title=f"Remove {drive.name}",
-        role=view.role,
-        base=view.base,
-        job=view.job,
         drive=drive,
         days=context.limits.removed_days,
     )

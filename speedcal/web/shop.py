@@ -34,9 +34,6 @@ def job_page(context: Context, view: View) -> Response:
     return context.page(
         "job.html",
         title=job.title,
-        role="shop",
-        base=view.base,
-        job=job,
         stages=page_labels.STAGES,
         phases=page_labels.PHASES,
         drives=web.store.drives(job.id),
@@ -52,7 +49,6 @@ def job_page(context: Context, view: View) -> Response:
         problems=[(name, problem.text) for name, problem in problems_of(job.document).items()],
         groups=groups(),
         told=entries(web.store, job.id, limit=_TOLD),
-        limits=context.limits,
         usual_limit=f"{_usual_limit(job.unit, result):g}",
     )
 
