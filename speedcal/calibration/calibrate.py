@@ -140,7 +140,8 @@ def calibrate(
     refuse_too_few(int(table["used"].sum()), readings)
     shown_in = unit or display_unit_of(readings.speed_unit)
     calibration = _calibration(track, readings, ground, line, dial, table, unit=shown_in, odometer=odometer)
-    refuse_nonsense(calibration, readings)
+    doubts = () if log is None else log.doubts(calibration.scatter_mps, calibration.unit)
+    refuse_nonsense(calibration, readings, (*doubts, *line.findings) if ground.is_recorded_often else ())
     findings = (
         *track.findings,
         *readings.findings,
@@ -158,7 +159,7 @@ def calibrate(
         *((Finding("may_be_truth"),) if kin == "untold" else ()),
         *line.reasons,
         *(() if rounding or readings.rounding else rounded_down(calibration, readings)),
-        *(() if log is None else log.doubts(calibration.scatter_mps, calibration.unit)),
+        *doubts,
     )
     return judge(calibration, readings, findings=findings, odometer=odometer, fit_reasons=reasons)
 

@@ -21,10 +21,12 @@ from speedcal.calibration.tuning import (
     STANDS_MPS,
 )
 from speedcal.errors import FitError, SpeedcalError
+from speedcal.finding import Finding, codes_of
 from speedcal.interval import IntArray
 from speedcal.logs.readings import Readings
 from speedcal.units import display_unit_of
 
+_LAID_BY_STEPS = {"clock_stepped", "large_scatter", "log_strays"}
 _OF_THE_FILES = (
     "foreign_readings",
     "readings_do_not_follow",
@@ -73,11 +75,15 @@ def unless_it_stands(refused: SpeedcalError, ground: GroundSpeed, readings: Read
     return FitError("needle_stands", source=readings.source, unit=display_unit_of(readings.speed_unit), **speeds)
 
 
-def refuse_nonsense(calibration: Calibration, readings: Readings) -> None:
-    """Raise :class:`FitError` for an answer that no instrument in use gives."""
+def refuse_nonsense(calibration: Calibration, readings: Readings, seen: tuple[Finding, ...]) -> None:
+    """Raise :class:`FitError` for an answer that no instrument in use gives, or that rests on how it was laid alone.
+
+    A log of the same road on another day lies on the track piece by piece, its clock set wherever that makes it fit;
+    ``seen`` is what tells so, where the track tells the speed well.
+    """
     factor = calibration.error_factor
     scatter = float(np.sqrt(max(calibration.scatter_mps**2 - readings.speed_resolution_mps**2 / 12, 0.0)))
-    if scatter > FOLLOWS_MPS:
+    if scatter > FOLLOWS_MPS or set(codes_of(seen)) >= _LAID_BY_STEPS:
         used = calibration.readings[calibration.readings["used"]]
         away, shown = (used[column].to_numpy(float) for column in ("residual_mps", "indicated_mps"))
         code, values = why_no_dial(away, shown, scatter)

@@ -7,6 +7,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from benchmark.outside.drive import generator, make_drive
+from benchmark.outside.kinds import KINDS, Kind
 from benchmark.outside_score import in_memory, outside_drive
 
 import speedcal
@@ -14,6 +16,7 @@ from speedcal.calibration.clock_search import Shift
 from speedcal.calibration.clock_steps import closed_jumps, course_of_clock
 from speedcal.calibration.ground_speed import ground_speed
 from speedcal.calibration.result import Calibration
+from speedcal.errors import FitError
 from speedcal.interval import FloatArray
 
 
@@ -103,3 +106,13 @@ def test_a_part_of_another_dial_is_no_clock_that_was_set(seed: int) -> None:
     result = speedcal.calibrate(track, replace(readings, speed_mps=readings.speed_mps * higher))
     assert "clock_stepped" not in [finding.code for finding in result.findings]
     assert "dial_changes" in result.trust.codes
+
+
+@pytest.mark.parametrize("seed", [16, 42, 126])
+def test_a_log_of_the_same_road_on_another_day_is_not_laid_on_the_track_by_steps_of_its_clock(seed: int) -> None:
+    """Piece by piece it follows to 0.8 m/s; taken as it is it would get a number."""
+    log = KINDS["log"]
+    assert isinstance(log, Kind)
+    kind = replace(log, second="same road", answer=False)
+    with pytest.raises(FitError, match="not as one dial shows it"):
+        speedcal.calibrate(*in_memory(make_drive(kind, generator("same road log", (331, seed)))))
