@@ -245,14 +245,9 @@ def as_if_right(calibration: Calibration, gain: float, *, pointer_only: bool) ->
     """Return the drive as it would have been with a unit or a pulse count that is right."""
     odometer = calibration.odometer_factor
     reasons = tuple(why for why in calibration.trust.reasons if why.code not in _GROW_WITH_THE_COUNT)
-    calibration = replace(calibration, trust=replace(calibration.trust, reasons=reasons))
-    if pointer_only:
-        return replace(calibration, dial=calibration.dial.geared(gain))
-    return replace(
-        calibration,
-        dial=calibration.dial.geared(gain),
-        odometer_factor=None if odometer is None else odometer.scaled(gain),
-    )
+    odometer = odometer if odometer is None or pointer_only else odometer.scaled(gain)
+    trust = replace(calibration.trust, reasons=reasons)
+    return replace(calibration, dial=calibration.dial.geared(gain), odometer_factor=odometer, trust=trust)
 
 
 def followed_by(first: Sequence[Advice], then: Sequence[Advice]) -> tuple[Advice, ...]:
