@@ -16,7 +16,8 @@ from speedcal.logs.written_times import Stamp
 
 _HOUR_S, _HALF_DAY_S, _DAY_S, _QUARTER_DAY_S = 3600.0, 43_200.0, 86_400.0, 21_600.0
 _ELAPSED = re.compile(r"elapsed|since|stopwatch|duration|run ?time|lap|start|t\+|min:sec")
-_CLOCK = re.compile(r"hh:mm|h:mm|clock|time of day|local|utc|gmt|am/pm|zeit|heure|hora")
+_CLOCK = re.compile(r"hh:mm|h:mm|clock|time of day|local|utc|gmt|am/pm|uhrzeit|heure|hora")
+_HOURS = re.compile(r"h{1,2}:mm")
 _MINUTES = re.compile(r"(?<![h:])m{1,2}:ss")
 _LONGEST_PAIR_H, _LONGEST_PAIR_MIN = 180, 360
 """Pairs that span at most this many units are hours and minutes, beyond the second minutes and seconds.
@@ -73,6 +74,8 @@ def read_clock_times(stamps: list[Stamp], words: str, zone: tzinfo | None) -> Cl
     if kinds == {"three"}:
         return _three(stamps, hint, zone)
     if kinds == {"pair"}:
+        if zone is None and stamps[0].value == 0 and not _HOURS.search(words):
+            hint = "elapsed" if hint == "elapsed" else None  # a stopwatch begins so, and hardly a drive
         return _pairs(stamps, hint, zone)
     return _mixed(stamps, hint, zone)
 

@@ -38,7 +38,7 @@ _NO_SPEED = re.compile(
 )
 _TIME_WORD = re.compile(
     r"(?<![a-z])(time|timestamp|stamp|datetime|clock|utc|gmt|epoch|elapsed|seconds?|secs?"
-    r"|zeit|uhrzeit|heure|hora|tijd|tid|czas|saat|zaman|čas|idő|aika|время|when|since|stopwatch|horodatage|i?tow|hh:mm|mm:ss)(?![a-z])|日時|時刻|时间|시간"
+    r"|zeit|uhrzeit|uhr|zeitpunkt|moment|instant|heure|hora|tijd|tid|czas|saat|zaman|čas|idő|aika|время|when|since|stopwatch|horodatage|i?tow|hh:mm|mm:ss)(?![a-z])|日時|時刻|时间|시간"
 )
 _BARE_TIME = re.compile(r"t|(?:s|ms|sec|min|minutes?|hours?)|t ?[\[(]?(?:s|ms|sec|min|h)[\])]?")
 _DATE_WORD = re.compile(r"(?<![a-z])(date|day|datum|fecha|data|tarih|dato|päivä|дата)(?![a-z])|日付|날짜|日期")

@@ -20,6 +20,7 @@ _YEAR_FIRST = re.compile(
 )
 _IDEOGRAPHS = re.compile(r"(\d{1,2})\s?[時时시点]\s?(\d{1,2})\s?[分분](?:\s?(\d{1,2}(?:\.\d{1,3})?)\s?[秒초])?")
 _DOTTED = re.compile(r"(?<!\S)(\d{1,2})\.(\d\d)\.(\d\d)(?=$|[.,]\d|\s?[AaPp])")
+_WITHOUT_YEAR = re.compile(r"^\d{1,2}\.\d{1,2}\.\s+(?=\d{1,2}[:.]\d\d)")
 _WEEK = re.compile(r"^(\d{4})-?W(\d\d)-?([1-7])(?=[T ])")
 _DAY_OF_YEAR = re.compile(r"^(\d{4})-?(\d{3})(?=[T ])")
 _SECONDS = re.compile(r"([-+]?\d{1,6}(?:[.,]\d{1,3})?)\s?(?:s|secs?|seconds?)\.?", re.IGNORECASE)
@@ -28,10 +29,12 @@ _SECONDS = re.compile(r"([-+]?\d{1,6}(?:[.,]\d{1,3})?)\s?(?:s|secs?|seconds?)\.?
 def in_usual_form(text: str) -> str:
     """Return a time with colons, its date in figures, and without weekday; other text as it is or half changed.
 
-    ``Di. 17. März 2026 14:03`` loses its weekday, ``2026年3月17日`` and ``2026-W12-2`` are 2026-3-17, ``5m 20s`` is
-    0:05:20, ``14.03.12`` and ``14時03分12秒`` are 14:03:12, ``오후 2:03`` is 2:03 pm, ``24 s`` is 24.
+    ``Di. 17. März 2026 14:03`` loses its weekday, ``17.3. 14:03`` a date that has no year, ``2026年3月17日`` and
+    ``2026-W12-2`` are 2026-3-17, ``5m 20s`` is 0:05:20, ``14.03.12`` and ``14時03分12秒`` are 14:03:12, ``오후 2:03``
+    is 2:03 pm, ``24 s`` is 24.
     """
     text = _SAYS_CLOCK.sub("", _WEEKDAY.sub("", _NAME_OF_ZONE.sub("", text)))
+    text = _WITHOUT_YEAR.sub("", text)
     text = _YEAR_FIRST.sub(r"\1-\2-\3 ", _DAY_OF_YEAR.sub(_day_of_year, _WEEK.sub(_day_of_week, text)))
     text = _DOTTED.sub(r"\1:\2:\3", with_colons(text))
     seconds = _SECONDS.fullmatch(text)

@@ -19,7 +19,7 @@ from speedcal.logs.written_times import parse_stamp
 _NO_TIME = " 00:00:00"
 """Behind a date that a spreadsheet keeps."""
 _WORTH = {"zoned": 5, "naive": 4, "slashed": 3, "number": 1}
-_LOOKED_AT, _FEW = 50, 0.1
+_LOOKED_AT, _FEW, _FEWEST_STEPS = 50, 0.1, 4
 _PARTS = {
     word: part
     for part, words in {
@@ -33,7 +33,7 @@ _PARTS = {
     for word in words
 }
 """Headers of the parts of a time that stand in columns of their own."""
-_UNREAD = re.compile(r"(?=[^°]{5,40}$)(?:\D*\d+){3}\D*")
+_UNREAD = re.compile(r"(?=[^°]{5,40}$)(?:\D*\d+){3,7}\D*")
 """Three numbers in a cell of a column that is not named: most likely a time, which must not be passed over."""
 _DOTTED = re.compile(r"\d{1,2}\.\d\d\.\d\d")
 """A date or a time; under the name of a date it is one."""
@@ -57,7 +57,11 @@ def read_times(table: Table, headings: list[Heading], zone: tzinfo | None) -> St
         return parse_stamps(parts, zone=zone)
     ranked = sorted(((_rank(table.column(i), heading), -i) for i, heading in enumerate(headings)), reverse=True)
     if not ranked or ranked[0][0] <= (0, 0.0):
-        named = [table.header[i] for i, heading in enumerate(headings) if heading.role == "time"]
+        named = [
+            table.header[i]
+            for i, heading in enumerate(headings)
+            if heading.role == "time" or (heading.role == "" and _run_on(table.column(i)))
+        ]
         unread = next((cells for i, item in enumerate(headings) if _is_unread(cells := table.column(i), item)), None)
         if unread is not None:  # every cell is a problem
             return parse_stamps(unread)
@@ -77,6 +81,15 @@ def read_times(table: Table, headings: list[Heading], zone: tzinfo | None) -> St
         if 2 * dated > sum(1 for cell in joined if cell):  # a date in the first row alone dates no other
             cells, header = joined, f"{table.header[dates[0]]} {header}"
     return parse_stamps(cells, header=header, zone=zone)
+
+
+def _run_on(cells: list[str]) -> bool:
+    """Tell whether a column holds numbers that grow, not each by one: they may be times, and it is to be said."""
+    stamps = [stamp for stamp in map(parse_stamp, cells[: _LOOKED_AT * 20]) if stamp is not None]
+    steps = np.diff([stamp.value for stamp in stamps if stamp.kind == "number"])
+    return (
+        len(steps) >= _FEWEST_STEPS and len(steps) + 1 == len(cells) and bool((steps > 0).all() and np.ptp(steps) > 0)
+    )
 
 
 def _is_unread(cells: list[str], heading: Heading) -> bool:

@@ -21,6 +21,8 @@ from speedcal.logs.readings import Clock, Stamps
 from speedcal.logs.written_times import Stamp, StampKind, days_since_1970, parse_stamp
 
 _CLOCKS: tuple[StampKind, ...] = ("clock", "three", "pair")
+_SIX, _CLOCK_FIGURES = re.compile(r"(?:[01]\d|2[0-3])[0-5]\d[0-5]\d|"), " hhmmss"
+"""Six figures of which the first may be 0 are a clock's; no number is written so."""
 _UTC_HEADER = re.compile(r"(?<![a-z])(utc|gmt|zulu)(?![a-z])")
 
 
@@ -68,6 +70,8 @@ def parse_stamps(cells: Sequence[str], *, header: str = "", zone: tzinfo | None 
         if stamp is not None and stamp.kind not in family:
             problems.append((i, Problem("time_unlike_others", found=cells[i], example=example)))
             stamps[i] = None
+    if family == ("number",) and any(cell[:1] == "0" for cell in cells) and all(map(_SIX.fullmatch, cells)):
+        words += _CLOCK_FIGURES
     at = np.array([i for i, stamp in enumerate(stamps) if stamp is not None])
     read = _read_family([stamp for stamp in stamps if stamp is not None], family, words, zone)
     time_s = np.full(len(cells), np.nan)
@@ -201,7 +205,7 @@ def read_number_times(values: FloatArray, step: float, words: str) -> tuple[Floa
     for pattern, factor in _UNITS:
         if pattern.search(words):
             return values * factor, "elapsed", step * factor, []
-    if _are_clock_digits(values):
+    if _CLOCK_FIGURES in words or _are_clock_digits(values):
         hours, rest = np.divmod(values, 10_000)
         minutes, seconds = np.divmod(rest, 100)
         times = hours * 3600 + minutes * 60 + seconds

@@ -62,6 +62,10 @@ _DATED = tuple(
 )
 _CLOCK_ONLY = re.compile(_CLOCK + _ZONE)
 _NUMBER = re.compile(r"[-+]?\d{1,20}(?:[.,](?P<f>\d{1,18}))?(?:[eE](?P<e>[-+]?\d{1,2}))?")
+_FIGURES = re.compile(
+    r"(?P<year>(?:19|20)\d\d)(?P<month>\d\d)(?P<day>\d\d)(?P<h>\d\d)(?P<m>\d\d)(?P<s>\d\d)(?:\.(?P<f>\d{1,9}))?(?P<zone>Z)?"
+)
+"""Date and time without a mark between them; as a number of anything since 1970 they would lie in no year of cars."""
 _MONTHS = (
     *("jan/gen/ene", "feb/fev/fév", "mar/mär/mrz/maa", "apr/avr/abr", "may/mai/mei/mag/maj", "jun/juin/giu"),
     *("jul/juil/lug", "aug/aoû/ago", "sep/set", "oct/okt/ott/out", "nov", "dec/dez/déc/dic"),
@@ -81,6 +85,9 @@ def parse_stamp(text: str) -> Stamp | None:
     found = _CLOCK_ONLY.fullmatch(text)
     if found:
         return _from_clock(found.groupdict())
+    found = _FIGURES.fullmatch(text)
+    if found and (stamp := _from_date(found.groupdict())) is not None:
+        return stamp
     found = _NUMBER.fullmatch(text)
     if found:
         step = _step(found.group("f"), 10.0 ** int(found.group("e") or 0))

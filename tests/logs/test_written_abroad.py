@@ -45,6 +45,7 @@ def _check(path: Path, *, dated: bool) -> speedcal.Readings:
         ("시간;속도계 (km/h)", "%Y. %m. %d. 오후 2:%M:%S"),
         ("時刻;速度計 (km/h)", "%Y年3月17日 %H時%M分%S秒"),
         ("time;speedo km/h", "Tuesday, March %d, %Y %I:%M:%S %p"),
+        ("Zeitpunkt;Tacho km/h", "%Y%m%d%H%M%S"),
         ("time;speedo km/h", "%G-W%V-%uT%H:%M:%S"),
         ("time;speedo km/h", "%Y-%jT%H:%M:%S"),
     ],
@@ -59,6 +60,8 @@ def test_the_date_and_the_words_of_a_country(tmp_path: Path, header: str, form: 
 @pytest.mark.parametrize(
     ("form", "at_s"),
     [
+        ("%d.%m. %H:%M:%S", 14 * 3600 + 3 * 60 + 12),
+        ("00%M%S", 3 * 60 + 12),
         ("%H.%M.%S", 14 * 3600 + 3 * 60 + 12),
         ("%H:%M:%S Uhr", 14 * 3600 + 3 * 60 + 12),
         ("Tue %H:%M:%S", 14 * 3600 + 3 * 60 + 12),
@@ -132,11 +135,34 @@ def test_times_that_nobody_can_read_are_not_passed_over(tmp_path: Path) -> None:
         speedcal.read_readings(path)
 
 
+@pytest.mark.parametrize("header", ["Zeit", "Uhrzeit", "heure"])
+def test_a_watch_from_nought_under_the_name_of_a_clock_is_told(tmp_path: Path, header: str) -> None:
+    """Hours and minutes make half an hour of each minute, which is not to be passed over in silence."""
+    path = tmp_path / "log.csv"
+    rows = [f"{after // 60}:{after % 60:02d};{v}" for after, (_, v) in zip(_AFTER_S, _ROWS, strict=True)]
+    path.write_text("\n".join([f"{header};Tacho km/h", *rows]), "utf-8")
+    try:
+        told = [finding.code for finding in speedcal.read_readings(path).findings]
+    except ReadingsFormatError as refused:
+        told = [refused.code]
+    assert told in (["hours_and_minutes"], ["minutes_and_seconds"], ["hours_or_minutes"])
+
+
 def test_a_column_nobody_can_read_leaves_the_time_to_the_one_that_is_named(tmp_path: Path) -> None:
     path = tmp_path / "log.csv"
     rows = [f"48/29/{i};{after};{v}" for i, (after, v) in enumerate(zip(_AFTER_S, _SHOWN, strict=True))]
     path.write_text("\n".join(["xyz;elapsed s;dial km/h", *rows]), "utf-8")
     assert _check(path, dated=False).clock == "elapsed"
+
+
+@pytest.mark.parametrize("header", ["c1", ""])
+def test_numbers_that_may_be_times_are_not_passed_over_in_silence(tmp_path: Path, header: str) -> None:
+    path = tmp_path / "log.csv"
+    rows = [f"{after};{v}" for after, (_, v) in zip(_AFTER_S, _ROWS, strict=True)]
+    path.write_text("\n".join([f"{header};dial km/h", *rows]), "utf-8")
+    readings = speedcal.read_readings(path)
+    assert readings.clock == "none"
+    assert [finding.code for finding in readings.findings] == ["no_times"]
 
 
 def test_a_column_of_dates_with_dots_is_no_time(tmp_path: Path) -> None:
