@@ -17,6 +17,7 @@ from speedcal.logs.table_readings import read_table
 from speedcal.logs.table_tracks import has_fixes, read_table_track
 from speedcal.logs.tabular import Rows, Table, find_table
 from speedcal.logs.track import Track
+from speedcal.logs.xmltree import without_comments
 
 _TAG = re.compile(r"<(/?)([a-zA-Z][a-zA-Z0-9]{0,15})[^<>]{0,2000}>")
 _CELL = re.compile(rb"<t[dh][\s>]", re.IGNORECASE)
@@ -53,7 +54,7 @@ class _Grid:
 
 def _grids(source: Source) -> Iterator[Rows]:
     """Yield the tables of the page; one within another is a table of its own."""
-    text = _without_comments(source.text())
+    text = without_comments(source.text())
     grids: list[_Grid] = []
     unshown, at, line, budget = "", 0, 1, limits.MAX_CELLS
     for found in _TAG.finditer(text):
@@ -77,16 +78,6 @@ def _grids(source: Source) -> Iterator[Rows]:
             grids[-1].open(tag, line)
     for grid in grids:
         yield grid.finished()
-
-
-def _without_comments(text: str) -> str:
-    """Return a page without its comments, their line ends kept."""
-    first, *others = text.split("<!--")
-    parts = [first]
-    for other in others:
-        comment, _, after = other.partition("-->")
-        parts += ["\n" * comment.count("\n"), after]
-    return "".join(parts)
 
 
 def _table(source: Source, request: Request, wanted: str) -> Table:

@@ -58,8 +58,18 @@ def root_name(source: Source) -> str:
     text = head.decode(encoding, errors="replace").lstrip("\ufeff \t\r\n")
     if not text.startswith("<"):
         return ""
-    found = _ROOT.search(re.sub(r"<!--.*?-->", "", text, flags=re.DOTALL))
+    found = _ROOT.search(without_comments(text))
     return found.group(1) if found else ""
+
+
+def without_comments(text: str) -> str:
+    """Return a document without its comments, their line ends kept."""
+    first, *others = text.split("<!--")
+    parts = [first]
+    for other in others:
+        comment, _, after = other.partition("-->")
+        parts += ["\n" * comment.count("\n"), after]
+    return "".join(parts)
 
 
 def refuse_doctype(source: Source, data: bytes) -> None:

@@ -36,8 +36,8 @@ BROKEN = {
         ["60 lines of column 'vehicle speed km/h' cannot be read", "line 2: 'fast' is not a number", "--column"],
     ),
     "names of another language": (
-        _table(["Zeitpunkt", "x", "y", "v1", "v2"], TIMES, *PLACES, SHOWN),
-        ["no column holds a speed", "'Zeitpunkt', 'x', 'y'", "no column was understood", "--column"],
+        _table(["Pillanat", "x", "y", "v1", "v2"], TIMES, *PLACES, SHOWN),
+        ["no column holds a speed", "'Pillanat', 'x', 'y'", "no column was understood", "--column"],
     ),
     "positions empty": (
         _table(["time", "latitude", "longitude", "vehicle speed km/h"], TIMES, [""] * 60, [""] * 60, SHOWN),
