@@ -25,6 +25,10 @@ reads 15 % and more otherwise for the last third of a drive, nearly all do."""
 OTHER_DIAL_MOST = 0.6
 """By which part at the most another dial, or this one on other tires or gears, shows more or less; all alike likely."""
 
+RAN_BACK_S = 60.0
+"""By how much times that run back in the order of the file are those of a clock that was set: people put notes less far
+out of order, from memory."""
+
 ASIDE_MPS = 0.75 * MPH_MPS
 """By how much who takes over with another watch sees the needle otherwise, standard; from memory."""
 

@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from speedcal.calibration.measured import WRONG
+from speedcal.calibration.measured import NO_GROUND, WRONG
 from speedcal.calibration.result import Calibration
 from speedcal.calibration.tuning import WRONG_SPREAD_MPS
 from speedcal.calibration.tuning_notes import SCATTER_MPS, WRONG_BETA
-from speedcal.calibration.tuning_rivals import FEWEST_ON_A_SIDE, OTHER_DIAL_MOST, WRONG_TOGETHER_EVIDENCE
+from speedcal.calibration.tuning_rivals import FEWEST_ON_A_SIDE, OTHER_DIAL_MOST, RAN_BACK_S, WRONG_TOGETHER_EVIDENCE
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray
 
@@ -25,12 +25,14 @@ _PARTS = 121
 
 def wrong_together(calibration: Calibration) -> Finding | None:
     """Return the reason that notes of one stretch of the file disagree with all others, None where they are strewn."""
-    table = calibration.readings
+    table = calibration.readings.sort_values("line", kind="stable")
     wrong, line = table["reason"].to_numpy() == WRONG, table["line"].to_numpy(int)
+    if np.diff(table["time_s"].to_numpy(float)).min(initial=0.0) < -RAN_BACK_S:
+        # a clock was set there; what then lies beside the track may be beside it for being of another drive
+        wrong |= table["reason"].to_numpy() == NO_GROUND
     if wrong.sum() < FEWEST_ON_A_SIDE:
         return None
     told = np.flatnonzero(wrong | table["used"].to_numpy(bool))
-    told = told[np.argsort(line[told], kind="stable")]
     wrong, lines = wrong[told], line[told]
     if wrong.all():
         return None
@@ -75,6 +77,7 @@ def _log_alike(
 
     Such a dial shows one part more or less than this one; what is wrong otherwise may be anything.
     """
+    wrong = wrong & (table["reason"].to_numpy() == WRONG)
     parts = np.linspace(-OTHER_DIAL_MOST, OTHER_DIAL_MOST, _PARTS)
     off, shown = table["residual_mps"].to_numpy(float), table["predicted_mps"].to_numpy(float)
     sd = float(np.hypot(scatter_mps, SCATTER_MPS))

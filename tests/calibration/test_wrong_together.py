@@ -6,7 +6,7 @@ import numpy as np
 from scipy import stats
 from support.calibrations import make_calibration
 
-from speedcal.calibration.measured import WRONG
+from speedcal.calibration.measured import NO_GROUND, WRONG
 from speedcal.calibration.wrong_together import log_apart, wrong_together
 
 
@@ -73,3 +73,17 @@ def test_a_few_wrong_notes_that_are_of_another_dial_are_told_from_a_few_of_anyth
     strewn = np.zeros(17, bool)
     strewn[[2, 8, 13]] = True
     assert _reason_of(strewn, 0.15) is None
+
+
+def test_notes_beside_the_track_count_where_their_times_run_back() -> None:
+    """Nine on the track and eight beside it: the track may have ended, or another drive's clock was set."""
+    calibration = make_calibration()
+    table = calibration.readings.iloc[np.zeros(17, int)].reset_index(drop=True)
+    beside = np.arange(17) >= 9
+    table["line"], table["used"], table["reason"] = np.arange(2, 19), ~beside, np.where(beside, NO_GROUND, "")
+    for back_s, told in ((0.0, False), (3600.0, True)):
+        table["time_s"] = 60.0 * np.arange(17) - back_s * beside
+        found = wrong_together(calibration.__class__(**{**_fields(calibration), "readings": table}))
+        assert (found is not None) == told
+        if found is not None:
+            assert (found.values["first_line"], found.values["last_line"]) == (11, 18)
