@@ -201,7 +201,7 @@ def _unreached(after: Calibration, judged_mps: Sequence[float]) -> Finding | Non
 def _about_files(cause: Cause) -> list[Advice]:
     why = cause.what.values.get("why")
     if why == "unchanged":
-        return [Advice("check_files", part="after", because=(cause.what,))]
+        return [Advice("check_files", part="after", because=(cause.what,)), Advice("check_count", part="work")]
     return [Advice("set_unit", part="after", value=_TAKEN_FOR[why], because=(cause.what,))] if why in _TAKEN_FOR else []
 
 

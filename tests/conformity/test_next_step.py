@@ -185,7 +185,8 @@ def test_a_dial_on_a_limit_is_moved_off_it() -> None:
 
 def test_files_and_units_that_cannot_be_right_come_before_any_part() -> None:
     """The drive before given again, and km/h written where mph were read."""
-    assert [step.action for step in verified(0.5, 1.10).advice] == ["check_files"]
+    steps = verified(0.5, 1.10).advice  # the wrong file, or the part is not fitted
+    assert [(step.action, step.part) for step in steps] == [("check_files", "after"), ("check_count", "work")]
     (unit,) = verified(0.5, 1.609344).advice
     assert (unit.action, unit.value) == ("set_unit", "km/h")
 
