@@ -91,11 +91,14 @@ def _worth_doing(outlook: Outlook, plans: Sequence[Plan]) -> list[Plan]:
     keep = outlook.keep
     now = keep.worst_error_percent if keep.is_fitted else float("inf")
 
-    def is_less(plan: Plan) -> bool:
-        typed_in = plan.work <= 1 and plan.worst_percent < now - _WORTH_SAYING_PERCENT
-        return (typed_in or plan.worst_percent < _BETTER * now) and not plan.shift_mps
+    def typed_in(plan: Plan) -> bool:
+        return plan.work == 1 and plan.worst_percent < now - _WORTH_SAYING_PERCENT
 
-    return [plan for plan in plans if plan.is_untouched or is_less(plan)]
+    def is_less(plan: Plan) -> bool:
+        return typed_in(plan) or (plan.worst_percent < _BETTER * now and not plan.shift_mps)
+
+    worth = [plan for plan in plans if plan.is_untouched or is_less(plan)]
+    return sorted(worth, key=lambda plan: not typed_in(plan)) if worth and worth[0].is_untouched else worth
 
 
 def _plans(outlook: Outlook) -> list[Plan]:

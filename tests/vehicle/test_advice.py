@@ -646,7 +646,7 @@ def test_a_module_at_its_end_asks_for_a_scaler_and_is_not_called_missing() -> No
 
 
 @pytest.mark.parametrize("may_keep", [True, False])
-@pytest.mark.parametrize(("end", "is_set"), [(2100, True), (2010, False)])
+@pytest.mark.parametrize(("end", "is_set"), [(2100, True), (2050, True), (2010, False)])
 def test_a_module_is_set_to_its_end_where_that_leaves_less_before_as_after_the_road_test(
     *, may_keep: bool, end: float, is_set: bool
 ) -> None:
@@ -657,6 +657,7 @@ def test_a_module_is_set_to_its_end_where_that_leaves_less_before_as_after_the_r
         drive = make_calibration(factor=factor, u_offset=0.05, u_factor=0.001)
         found = correct_diagnosed(drive, vehicle, diagnose(drive, vehicle), limits=_two_percent, may_keep=may_keep)
         assert ("set_module" in actions(found)) is is_set
+        assert (actions(found)[0] == "set_module") is is_set
 
 
 def test_a_module_that_takes_the_sizes_of_a_list_is_set_to_one_of_them() -> None:
