@@ -62,15 +62,20 @@ def run_job_folder(task: Mapping[str, Any], tell: Tell) -> dict[str, Any]:
         (Path(task["out"]) / name).write_bytes(picture)
     return {
         "sentence": said.sentence,
-        "cause": said.cause,
-        "warnings": list(said.warnings),
+        "cause": _whole(said.cause),
+        "warnings": list(map(_whole, said.warnings)),
         "picture_text": said.picture_text,
         "next_heading": said.next_heading,
-        "next_steps": list(said.next_steps),
-        "notes": list(said.depth.notes) if said.depth else [],
+        "next_steps": list(map(_whole, said.next_steps)),
+        "notes": list(map(_whole, said.depth.notes)) if said.depth else [],
         "has_card": bool(said.card),
         "verdict": result.verification.verdict if result.verification else "",
     }
+
+
+def _whole(text: str) -> str:
+    """Return a text in which no number is parted from its sign at the end of a line."""
+    return text.replace(" %", "\u00a0%")
 
 
 def look_at_drive(task: Mapping[str, Any], tell: Tell) -> dict[str, Any]:

@@ -121,4 +121,8 @@ def test_gears_are_listed_only_where_there_are_some(site: Site) -> None:
         site.settle(base)
         pages.append(site.client.get(base).text)
     assert all("What happens next" in page for page in pages)
+    assert all("Likely cause: " in page for page in pages)
+    advice = pages[0].split("What happens next")[1].split("</div>")[0]
+    assert "\u00a0%" in advice  # on a phone a line ended in 2.5, and the next began with %
+    assert " %" not in advice
     assert ["What gears would leave" in page for page in pages] == [True, False]
