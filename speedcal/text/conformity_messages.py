@@ -235,7 +235,7 @@ def _reference(values: Values) -> str:
     )
 
 
-CHANGED = {"speed": "reading", "distance": "odometer"}
+CHANGED = {"speed": "reading", "odometer": "odometer"}
 """What a change of the work shows on."""
 
 

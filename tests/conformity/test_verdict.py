@@ -18,6 +18,7 @@ from speedcal.conformity.change import compare_speed
 from speedcal.errors import ToleranceError
 from speedcal.finding import Finding, Trust
 from speedcal.interval import Interval
+from speedcal.text.report_for_tech import change_lines
 from speedcal.text.verdict import change_words, in_full
 from speedcal.units import MPH_MPS
 from speedcal.vehicle import GainChange, Vehicle, correct
@@ -342,6 +343,8 @@ def test_an_odometer_that_changed_otherwise_is_named() -> None:
     result = verify(before, kept, {"percent": 5}, vehicle=VEHICLE, work={"driven_gear": 22})
     assert [(change.quantity, change.agrees) for change in result.changes] == [("speed", True), ("odometer", False)]
     assert result.predicted_agrees is False
+    said = (change_words(result.changes[1]), change_lines(result.changes[1])[0], result.findings[0].text)
+    assert all(text.lower().startswith(("odometer", "the odometer")) for text in said), said
     fine = replace(after, odometer_factor=Interval.around(1.0, 0.003))
     assert verify(before, fine, {"percent": 5}, vehicle=VEHICLE, work={"driven_gear": 22}).predicted_agrees is True
 
