@@ -10,12 +10,16 @@ from typing import Any, get_args
 import numpy as np
 
 from speedcal.calibration.tuning_track import (
+    CLIMB_REACH_S,
+    FEWEST_AT_REST,
     GRADE_REACH_M,
+    GRADE_SHARE_RESTED_U,
     GRADE_SHARE_U,
     HEIGHTS_NEEDED,
     HILLS_LOSE,
     NO_HEIGHTS_U,
     SLOWEST_MPS,
+    STANDING_MPS,
     STEEPEST_GRADE,
 )
 from speedcal.finding import Finding
@@ -24,6 +28,7 @@ from speedcal.logs.readings import Terrain
 from speedcal.units import FOOT_M
 
 _REACH_INTERVALS, _SHORTEST_M = 2.5, 5.0
+_PACE_MPS = 20.0
 
 
 def road_over_level(
@@ -62,15 +67,37 @@ def road_over_level(
             np.maximum(times * GRADE_REACH_M, _REACH_INTERVALS * float(np.median(step)) * speed_mps) for times in (1, 2)
         )
     )
-    longer = np.sqrt(1 + square)
+    climb = _climb_at_rest(time_s, height, piece, speed_mps)
+    share_u, (rate2, u_rate2) = (GRADE_SHARE_U, (0.0, 0.0)) if climb is None else (GRADE_SHARE_RESTED_U, climb)
+    a_rate = np.where(moving, 1 / np.maximum(speed_mps, SLOWEST_MPS) ** 2, 0.0)
+    square, smoother = square - rate2 * a_rate, smoother - rate2 * a_rate
+    longer = np.sqrt(1 + np.maximum(square, -(STEEPEST_GRADE**2)))
     extra, lost = float(np.mean(longer)) - 1, float(np.mean(square - smoother)) / 2
-    u_extra = GRADE_SHARE_U * max(extra, 0.0)
+    u_extra = float(np.hypot(share_u * extra, u_rate2 * float(np.mean(a_rate)) / 2))
     steep = float(np.sqrt(max(float(np.mean(square[moving])), 0.0))) if moving.any() else 0.0
     if steep <= _facts()["mountainous"]["highest_grade"]:
         return longer, float(np.hypot(u_extra, max(lost - HILLS_LOSE * extra, 0.0))), ()
     in_feet = FOOT_M**2
     longer = np.sqrt(1 + square * (1 + in_feet) / 2)
     return longer, float(np.hypot(u_extra, (1 - in_feet) / 4 * extra)), (Finding("heights_steep", grade=steep),)
+
+
+def _climb_at_rest(
+    time_s: FloatArray, height: FloatArray, piece: IntArray, speed_mps: FloatArray
+) -> tuple[float, float] | None:
+    """Return the mean square of how fast heights change while the vehicle stands, and its standard uncertainty.
+
+    None where it hardly stands. [m2/s2]
+    """
+    passed = np.concatenate(([0.0], np.cumsum(speed_mps > STANDING_MPS)))
+    edge = np.searchsorted(time_s, [time_s - CLIMB_REACH_S, time_s + CLIMB_REACH_S])
+    rests = passed[edge[1]] == passed[edge[0]]
+    if rests.sum() < FEWEST_AT_REST:
+        return None
+    along = (time_s - time_s[0]) * _PACE_MPS  # as if it climbed on its way
+    square = _square_of_grade(along, height, piece, np.full(len(along), CLIMB_REACH_S * _PACE_MPS))[rests]
+    alike = CLIMB_REACH_S / 2 / float(np.median(np.diff(time_s)))
+    return float(np.mean(square)) * _PACE_MPS**2, float(np.std(square) * np.sqrt(alike / len(square))) * _PACE_MPS**2
 
 
 def _square_of_grade(way: FloatArray, height: FloatArray, piece: IntArray, reach: FloatArray) -> FloatArray:

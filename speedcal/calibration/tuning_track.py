@@ -51,6 +51,11 @@ HILLS_LOSE = 0.1
 """Share of the extra length that hills lose when grades are taken over twice the reach: 5 to 10 % on mountain roads. Of
 a rough model of the land half goes; what goes beyond is uncertain. At 0 hills of half a kilometer are a sixth wider."""
 
+GRADE_SHARE_RESTED_U, CLIMB_REACH_S, FEWEST_AT_REST, STANDING_MPS = 0.06, 4.0, 10, 0.5
+"""The same where so many fixes at rest, slower than the last, tell how fast heights wander by themselves, a slope over
+so long to either side. Smooth heights err by 0.03 of hills of half a kilometer and by 0.12 of those of 150 m. Heights
+that wander by 12 m in 30 s add 0.04 % to a road: taken for hills, they were stated to a third of that."""
+
 NO_HEIGHTS_U = 0.0001
 """Relative standard uncertainty of the length of a road without heights: grades of 1.4 % make it 0.01 % longer than
 the map, grades of 7 % 0.25 %. Doubled, readings of logs without heights are a fifth wider; however large, mountains are

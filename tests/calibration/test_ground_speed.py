@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from geographiclib.geodesic import Geodesic
+from scipy.interpolate import make_interp_spline
 from support.roads import START_S, Road, answer_or_refusal, plateaus, readings_of, some_fixes, track_of
 
 import speedcal
@@ -27,6 +28,10 @@ INNER = slice(5, -5)
 
 def _steady(speed_mps: float, seconds: float = 300.0) -> Road:
     return Road(np.array([0.0, seconds]), np.full(2, speed_mps))
+
+
+def _since(track: Track) -> FloatArray:
+    return np.asarray(track.time_s - track.time_s[0])
 
 
 def _codes(track: Track) -> set[str]:
@@ -270,6 +275,22 @@ def test_noise_of_the_heights_makes_no_grade() -> None:
     heights = 50 + np.random.default_rng(1).normal(0, 3.0, 600)
     track = track_of(_steady(20.0, 600.0), time_s=np.arange(600.0), elevation_m=heights)
     assert ground_speed(track).speed_mps.mean() == pytest.approx(20.0, rel=1e-4)
+
+
+def test_heights_that_wander_by_themselves_are_told_at_rest() -> None:
+    """12 m in half a minute, two and a half minutes at rest: taken for hills they add 0.17 % to a level road."""
+    road = plateaus([45, 0, 55, 0, 40, 0, 60, 0, 50, 45], hold_s=60.0)
+    fixes = track_of(road)
+    moving = fixes.speed_mps > 3
+    off, z = [], []
+    for seed in range(20):
+        knots = 12 * np.random.default_rng(seed).standard_normal(int(road.length_s / 30) + 5)
+        bare = replace(fixes, elevation_m=100 + make_interp_spline(30.0 * np.arange(len(knots)), knots)(_since(fixes)))
+        ground = ground_speed(bare)
+        off.append(float(ground.road_over_level[moving].mean()) - 1)
+        z.append(off[-1] / ground.u_road_over_level)
+    assert abs(np.mean(off)) < 4e-4
+    assert 0.5 < np.sqrt(np.mean(np.square(z))) < 2.0
 
 
 def test_one_missing_height_does_not_throw_away_the_grade() -> None:
