@@ -35,7 +35,13 @@ class Problem:
 
     def to_dict(self) -> dict[str, Any]:
         """Return the parts, ready for JSON."""
-        return {"error": self.code, "line": self.line, "values": json_ready(self.values), "text": self.text}
+        return {
+            "error": self.code,
+            "line": self.line,
+            "values": json_ready(self.values),
+            "text": self.text,
+            "remedy": self.remedy,
+        }
 
 
 class SpeedcalError(Exception):

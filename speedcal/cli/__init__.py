@@ -122,19 +122,31 @@ def main(arguments: Sequence[str] | None = None) -> None:
     if isinstance(sys.stdout, io.TextIOWrapper):
         codecs.register_error("plainly", _plainly)
         sys.stdout.reconfigure(errors="plainly")
+    as_json = "--json" in (sys.argv[1:] if arguments is None else arguments)
     try:
-        cli.main(args=arguments, prog_name="speedcal", standalone_mode=True)
+        sys.exit(cli.main(args=arguments, prog_name="speedcal", standalone_mode=False) or 0)
+    except click.Abort:  # Ctrl+C where click asks or reads the arguments
+        sys.exit(EXIT_INTERRUPTED)
+    except click.UsageError as problem:
+        if as_json:
+            command = problem.ctx.command_path if problem.ctx else "speedcal"
+            reason = problem.format_message().removesuffix(".")
+            _answer(SpeedcalError("call_unusable", reason=reason, command=command))
+        problem.show()
     except (SpeedcalError, OSError) as problem:
         error = problem if isinstance(problem, SpeedcalError) else _refused(problem)
-        if "--json" in (sys.argv[1:] if arguments is None else arguments):
-            with contextlib.suppress(OSError):  # it may be standard output that the system refuses
-                click.echo(json.dumps(error.to_dict(), ensure_ascii=False))
+        if as_json:
+            _answer(error)
         tell(f"speedcal: {error}", err=True)
-        sys.exit(EXIT_UNUSABLE)
     except Exception:  # Python would end with 1, which says that the verdict is a fail
         traceback.print_exc()
-        sys.exit(EXIT_UNUSABLE)
+    sys.exit(EXIT_UNUSABLE)
 
 
 def _refused(error: OSError) -> SpeedcalError:
     return SpeedcalError("system_refused", source=error.filename or "", reason=error.strerror or str(error))
+
+
+def _answer(error: SpeedcalError) -> None:
+    with contextlib.suppress(OSError):  # it may be standard output that the system refuses
+        click.echo(json.dumps(error.to_dict(), ensure_ascii=False))

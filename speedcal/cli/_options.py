@@ -14,6 +14,7 @@ import click
 from speedcal.cli._screen import tell
 from speedcal.errors import SpeedcalError
 from speedcal.text.command_messages import EXPLAINED_BY, WORKED_OUT_BY
+from speedcal.whole_file import write_whole
 
 if TYPE_CHECKING:
     from speedcal.vehicle.diagnosis import Diagnosis
@@ -139,16 +140,10 @@ def writing(path: Path, kind: type[SpeedcalError]) -> Iterator[None]:
         raise kind("file_not_written", file=str(path), reason=error.strerror or str(error)) from None
 
 
-def write_whole(path: Path, data: bytes, kind: type[SpeedcalError]) -> None:
-    """Write a file; where the disk is full no part of a new one is left, which would be in the way of the next try."""
-    is_new = not path.exists()
+def write_file(path: Path, data: bytes, kind: type[SpeedcalError]) -> None:
+    """Write a file whole, or say in words that it cannot be written."""
     with writing(path, kind):
-        try:
-            path.write_bytes(data)
-        except OSError:
-            if is_new:
-                path.unlink(missing_ok=True)
-            raise
+        write_whole({path: data})
 
 
 def refuse_other(path: Path, mark: bytes, kind: type[SpeedcalError]) -> None:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from speedcal.cli._options import FILE, Number, refuse_other, write_whole, writing
+from speedcal.cli._options import FILE, Number, refuse_other, write_file, writing
 from speedcal.errors import ReadingsFormatError
 
 
@@ -52,7 +52,7 @@ def command(video: Path, dial: Path, out: Path, check: Path | None, per_second: 
     with Progress(console=Console(stderr=True), transient=True, disable=not sys.stderr.isatty()) as bar:
         task = bar.add_task(READING_FILM, total=1.0)
         reading = film_reading(video, dial, per_s=per_second, progress=lambda part: bar.update(task, completed=part))
-    write_whole(out, readings_table(reading), ReadingsFormatError)
+    write_file(out, readings_table(reading), ReadingsFormatError)
     if check is not None:
         with writing(check, ReadingsFormatError):
             contact_sheet(reading.stills, reading.dial.unit, check)

@@ -17,7 +17,7 @@ from speedcal.cli._options import (
     refuse_other,
     result_options,
     say,
-    write_whole,
+    write_file,
 )
 from speedcal.errors import PlanError
 from speedcal.finding import Finding
@@ -110,7 +110,7 @@ def command(
 
 
 def _write(path: Path, data: bytes) -> None:
-    write_whole(path, data, PlanError)
+    write_file(path, data, PlanError)
     say([written(str(path))])
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from speedcal.cli._options import FILE, emit, say, write_whole
+from speedcal.cli._options import FILE, emit, say, write_file
 from speedcal.cli._waiting import waiting
 from speedcal.errors import SpeedcalError, TrackFormatError
 from speedcal.text.command_messages import UNDATED, trimmed, working_on
@@ -69,7 +69,7 @@ def command(track_file: Path, out: Path, cut_m: float, session: str | None, zone
         text = render_gpx(rest)
     if out.exists():
         raise TrackFormatError("file_exists", file=str(out))
-    write_whole(out, text.encode(), TrackFormatError)
+    write_file(out, text.encode(), TrackFormatError)
     facts = {"written": str(out), "fixes": len(rest), "left_out": int((~kept).sum()), "cut_m": cut_m}
     emit(facts, as_json, trimmed(facts))
 

@@ -17,6 +17,7 @@ from speedcal.fleet.sources import refuse_originals
 from speedcal.interval import tidy
 from speedcal.jobs.spreadsheet import as_text
 from speedcal.units import DisplayUnit
+from speedcal.whole_file import write_whole
 from speedcal.wording import Spoken
 
 COLUMNS = (
@@ -119,7 +120,7 @@ class FleetResult(Spoken):
         from speedcal.fleet.table import as_parquet
 
         table = self.table()
-        contents = {
+        files = {
             "fleet.csv": _csv(table).encode(),
             "fleet.html": render_page(self).encode(),
             "fleet.json": (json.dumps(self.to_dict(), ensure_ascii=False, separators=(",", ":")) + "\n").encode(),
@@ -127,16 +128,13 @@ class FleetResult(Spoken):
         }
         folder = Path(folder)
         refuse_originals(folder)
-        written = []
+        contents = {folder / name: data for name, data in files.items() if data is not None}
         try:
             folder.mkdir(parents=True, exist_ok=True)
-            for name, data in contents.items():
-                if data is not None:
-                    (folder / name).write_bytes(data)
-                    written.append(folder / name)
+            write_whole(contents)
         except OSError as error:
             raise FleetError("folder_not_usable", source=str(folder), reason=error.strerror or str(error)) from None
-        return tuple(written)
+        return tuple(contents)
 
 
 def _cells(row: FleetRow) -> dict[str, Any]:

@@ -171,12 +171,13 @@ def _near(path: Path) -> dict[str, Any]:
 
 def _read_document(path: Path) -> tuple[bytes, str, dict[str, Any]]:
     try:
-        if path.stat().st_size > _MOST_BYTES:
-            raise JobError("job_file_too_large", source=path.name)
-        data = path.read_bytes()
+        with path.open("rb") as file:
+            data = file.read(_MOST_BYTES + 1)
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise JobError("job_file_cannot_be_opened", source=str(path), reason=reason) from None
+    if len(data) > _MOST_BYTES:
+        raise JobError("job_file_too_large", source=path.name)
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -184,7 +185,7 @@ def _read_document(path: Path) -> tuple[bytes, str, dict[str, Any]]:
         raise JobError("job_file_not_text", source=path.name, line=line) from None
     try:
         return data, text, tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:
         if not re.search(r"^\s*\[", text, re.MULTILINE):
             raise JobError("not_a_job_file", source=path.name) from None
         found = re.search(r"line (\d+)", str(error))

@@ -29,6 +29,7 @@ from speedcal.report import (
 )
 from speedcal.report.typesetting import PageKind
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
+from speedcal.whole_file import write_whole
 
 if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration
@@ -218,8 +219,7 @@ class JobResult:
             raise JobError("original_overwritten", source=str(folder), name=taken[0])
         try:
             folder.mkdir(parents=True, exist_ok=True)
-            for name, data in contents.items():
-                (folder / name).write_bytes(data)
+            write_whole({folder / name: data for name, data in contents.items()})
             for card in (folder / f"correction_card.{kind}" for kind in _CARD):
                 if card.name not in contents and card.resolve() not in originals:
                     card.unlink(missing_ok=True)  # its figures are those of an earlier result

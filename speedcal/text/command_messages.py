@@ -11,6 +11,7 @@ READING_FILM, READING, DRAWING = "reading the film", "reading", "drawing the rep
 
 
 REFUSALS: dict[str, tuple[Template, Template]] = {
+    "call_unusable": ("{reason}", "`{command} --help` says what it takes"),
     "unknown_command": (unknown("command"), "`speedcal --help` lists the commands"),
     "unknown_page": (unknown("page of the guide"), "`speedcal guide --find {found}` searches all of them"),
     "words_not_found": ("no line of the guide has {found:quoted}", "Try one word of it"),

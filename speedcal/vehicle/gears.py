@@ -119,7 +119,7 @@ def _read_family(name: str, *, source: str, folder: Path | None) -> GearFamily:
         table = tomllib.loads((folder / path).read_text(encoding="utf-8-sig"))
     except FileNotFoundError:
         raise VehicleError("gear_family_missing", source=source, file=name) from None
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+    except (OSError, ValueError, RecursionError) as error:
         raise VehicleError("gear_family_unreadable", source=source, file=name, why=str(error)) from None
     return GearFamily.from_dict(table, source=name)
 

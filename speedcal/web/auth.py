@@ -250,7 +250,13 @@ def _is_right(passcode: str, kept: str) -> bool:
 
 def _scrypt(passcode: str, salt: bytes, cost: int) -> bytes:
     return hashlib.scrypt(
-        passcode.encode(), salt=salt, n=cost, r=_BLOCK, p=_PARALLEL, maxmem=2 * 128 * cost * _BLOCK, dklen=32
+        passcode.encode(errors="surrogateescape"),
+        salt=salt,
+        n=cost,
+        r=_BLOCK,
+        p=_PARALLEL,
+        maxmem=2 * 128 * cost * _BLOCK,
+        dklen=32,
     )
 
 

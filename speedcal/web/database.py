@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 import time
+from pathlib import Path
 from typing import Any
 
 import sqlalchemy as sa
@@ -33,6 +34,8 @@ def open_database(url: str) -> sa.Engine:
     if parsed.get_backend_name() == "sqlite":
         if sqlite3.sqlite_version_info < _OLDEST_SQLITE:
             raise ServiceError("sqlite_too_old", found=sqlite3.sqlite_version)
+        if parsed.drivername != "sqlite" or not Path(parsed.database or "").is_absolute():  # in memory nothing is kept
+            raise ServiceError("database_unsupported", found=url)
         engine = sa.create_engine(parsed, connect_args={"timeout": 15, "check_same_thread": False}, pool_size=8)
         event.listen(engine, "connect", _prepare_sqlite)
         event.listen(engine, "begin", _begin_sqlite)

@@ -104,7 +104,7 @@ def _carry_on(context: Context, then: str, typed: str) -> Response:
         return context.go(then)
     try:
         fields = [(str(name), str(value)) for name, value in json.loads(typed)]
-    except ValueError:
+    except (ValueError, TypeError, RecursionError):
         return context.go(then)
     return context.page("carry_on.html", title="Signed in", then=then, fields=fields)
 

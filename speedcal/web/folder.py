@@ -155,7 +155,7 @@ def _extract(packed: zipfile.ZipFile, entry: zipfile.ZipInfo, target: Path) -> N
 def _document(folder: Path, places: Mapping[str, str]) -> dict[str, Any]:
     try:
         document: dict[str, Any] = _plain(tomllib.loads((folder / places["job.toml"]).read_text("utf-8-sig")))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:
         raise JobError("job_file_not_toml", source="job.toml", what=str(error).rstrip(".")) from None
     known = stated("document").keys
     for name in document:
@@ -201,7 +201,7 @@ def _take_family_in(document: dict[str, Any], folder: Path, places: Mapping[str,
     if isinstance(name, str) and name.endswith(".toml"):
         try:
             vehicle["gear_family"] = tomllib.loads((folder / _place(name, places)).read_text("utf-8-sig"))
-        except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError):
+        except (ValueError, RecursionError):
             raise JobError("gear_family_unreadable", source="job.toml", file=name, why="TOML") from None
 
 

@@ -227,6 +227,8 @@ def test_a_wrong_file_as_json_is_an_object_with_the_parts_of_the_message(folder:
     for command, code, source in (
         ("calibrate drive.gpx photo.jpg", "not_a_log", "photo.jpg"),
         ("correct job.toml --speeds fast", "speeds_unreadable", ""),
+        ("plan job.toml --unit knots", "call_unusable", ""),
+        ("axle --bogus", "call_unusable", ""),
     ):
         done = doc.run_block(doc.Block("", "sh", f"speedcal {command} --json", 0), folder)
         assert done.status == 2

@@ -200,6 +200,14 @@ def test_broken_toml_names_the_line_and_the_usual_slip(folder: Path) -> None:
     assert "with /" in error.remedy
 
 
+@pytest.mark.parametrize("value", ["9" * 5000, "[" * 50_000], ids=["long number", "brackets"])
+def test_toml_that_python_gives_up_on_is_no_toml(folder: Path, value: str) -> None:
+    """A number of thousands of digits, brackets without end; in the job file and in the gear family beside it."""
+    assert refused(folder, f"[vehicle]\ndriven_gear = {value}\n").code == "job_file_not_toml"
+    (folder / "shelf.toml").write_text(f"name = {value}\n", encoding="utf-8")
+    assert refused(folder, '[vehicle]\ngear_family = "shelf.toml"\n').code == "gear_family_unreadable"
+
+
 @pytest.mark.parametrize("data", [b"\xff\xfe[\x00j\x00", b"\x89PNG\r\n\x1a\n\x00\x00", b'[job]\nshop = "\xe9"\n'])
 def test_a_file_that_is_no_text_is_refused(folder: Path, data: bytes) -> None:
     """A photo, UTF-16 or Latin-1 given as the job file ends in one message."""

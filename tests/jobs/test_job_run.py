@@ -29,6 +29,7 @@ from speedcal.jobs.contents import Drive
 from speedcal.jobs.pipeline import held_readings
 from speedcal.simulate import KINDS, simulate, write_drive
 from speedcal.units import MPH_MPS
+from speedcal.whole_file import write_whole
 
 DEMO = Path(__file__).parents[2] / "data_demo"
 TRUTH: dict[str, Any] = tomllib.loads((DEMO / "truth.toml").read_text(encoding="utf-8"))
@@ -169,6 +170,34 @@ def test_a_folder_that_cannot_be_written_is_one_message(tmp_path: Path) -> None:
     (tmp_path / "taken").write_text("x")
     with pytest.raises(JobError, match="cannot be written"):
         demo().write(tmp_path / "taken")
+
+
+def test_a_disk_that_fills_up_leaves_the_earlier_result_whole(tmp_path: Path) -> None:
+    """No file cut off, none of this result beside those of that one, nothing left over."""
+    out = tmp_path / "out"
+    replace(demo(), after=None).write(out)
+    earlier = {path.name: path.read_bytes() for path in out.iterdir()}
+    largest = max(len(data) for data in earlier.values())
+    code = (
+        "import resource, signal, speedcal\n"
+        "signal.signal(signal.SIGXFSZ, signal.SIG_IGN)\n"
+        f"result = speedcal.load_job({str(DEMO)!r}).run()\n"
+        f"resource.setrlimit(resource.RLIMIT_FSIZE, ({largest // 2}, resource.RLIM_INFINITY))\n"
+        f"result.write({str(out)!r})\n"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
+    assert "File too large" in done.stderr
+    assert {path.name: path.read_bytes() for path in out.iterdir()} == earlier
+
+
+def test_a_link_in_the_folder_stays_a_link_and_a_file_keeps_its_rights(tmp_path: Path) -> None:
+    elsewhere, link, device = tmp_path / "elsewhere", tmp_path / "link", Path(os.devnull)
+    elsewhere.write_bytes(b"old")
+    elsewhere.chmod(0o640)
+    link.symlink_to(elsewhere)
+    write_whole({link: b"new", device: b"gone"})
+    assert (link.is_symlink(), elsewhere.read_bytes(), elsewhere.stat().st_mode & 0o777) == (True, b"new", 0o640)
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["elsewhere", "link"]
 
 
 def test_only_a_drive_before_still_gives_corrections(variant: Callable[..., Path]) -> None:

@@ -16,7 +16,7 @@ from support.documents import ROOT
 PACKAGE = ROOT / "speedcal"
 MODULES = sorted(PACKAGE.rglob("*.py"))
 ORDER = (
-    ("units", "interval", "wording"),
+    ("units", "interval", "wording", "whole_file"),
     ("finding",),
     ("errors",),
     ("statements",),

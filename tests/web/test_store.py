@@ -366,7 +366,18 @@ def test_two_servers_can_start_on_an_empty_database_at_once(database: str) -> No
         store.close()
 
 
-@pytest.mark.parametrize("url", ["mysql://x/y", "postgresql://x/y", "nonsense"])
+@pytest.mark.parametrize(
+    "url",
+    [
+        "mysql://x/y",
+        "postgresql://x/y",
+        "nonsense",
+        "sqlite://",
+        "sqlite:///",
+        "sqlite:///:memory:",
+        "sqlite+x:////tmp/y",
+    ],
+)
 def test_other_databases_are_refused_with_what_to_write(url: str) -> None:
     """The message names the form that works."""
     with pytest.raises(ServiceError, match=r"postgresql\+psycopg"):

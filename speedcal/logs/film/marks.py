@@ -163,7 +163,7 @@ def read_dial(path: str | Path) -> FilmedDial:
         table = tomllib.loads(Path(path).read_text(encoding="utf-8-sig"))
     except OSError as error:
         raise ReadingsFormatError("cannot_open", source=source, reason=error.strerror or "") from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+    except (ValueError, RecursionError) as error:
         raise ReadingsFormatError("dial_file_not_toml", source=source, reason=str(error)) from None
     return dial_from(table, source=source)
 

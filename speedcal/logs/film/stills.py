@@ -13,6 +13,7 @@ from speedcal.logs.film.dial_fit import seen_at
 from speedcal.logs.film.frames import Picture
 from speedcal.logs.film.marks import FilmedDial
 from speedcal.units import SpeedUnit
+from speedcal.whole_file import write_whole
 
 _LINE = (0, 200, 255)
 _STILL_PX, _STILL_REACH = 320, 1.25
@@ -94,4 +95,4 @@ def contact_sheet(stills: Sequence[Still], unit: SpeedUnit, path: str | Path) ->
     rows = [np.hstack(tiles[i : i + across]) for i in range(0, len(tiles), across)]
     done, coded = cv2.imencode(".png", cv2.cvtColor(np.vstack(rows), cv2.COLOR_RGB2BGR))
     if done:
-        Path(path).write_bytes(coded.tobytes())
+        write_whole({Path(path): coded.tobytes()})
