@@ -9,7 +9,7 @@ import numpy as np
 
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray
-from speedcal.logs.headers import Heading, Role
+from speedcal.logs.headers import Heading, Role, normal
 from speedcal.logs.numbers import parse_numbers
 from speedcal.logs.tabular import Table
 
@@ -23,7 +23,11 @@ _HEMISPHERE = re.compile(r"\s*(-?[\d.,]+)\s*°?\s*([NSEWnsew])?\s*|\s*([NSEWnsew
 _PADDED = {"latitude": re.compile(r"-?0\d{3}(?:[.,]\d+)?"), "longitude": re.compile(r"-?0\d{4}(?:[.,]\d+)?")}
 """Degrees in two or three figures and minutes in two, without anything between them."""
 _MOST_DEG = {"latitude": 90.0, "longitude": 180.0}
-_TEN_MILLION = 1e7
+_IN_SEMICIRCLES = re.compile(r"semi ?circles?|position ?(?:lat|long)(?![a-z])")
+"""Headers of columns with the angles of FIT records."""
+SEMICIRCLE_DEG = 180 / 2**31
+"""Degrees in the unit in which FIT writes angles."""
+_MILLION, _TEN_MILLION = 1e6, 1e7
 _SIDES: dict[Role, Role] = {"latitude": "north_south", "longitude": "east_west"}
 
 
@@ -34,14 +38,15 @@ def read_positions(
 
     N, S, E, W may stand before or behind the number or in a column of their own. Numbers beyond 90 and 180 in which the
     last two whole figures are below 60 throughout are degrees and minutes without anything between: ``4807.038``. Whole
-    numbers that are on the globe as ten-millionths of a degree and not as millionths are that.
+    numbers that are on the globe as ten-millionths of a degree and not as millionths are that, or semicircles.
     """
     roles: tuple[Role, Role] = ("latitude", "longitude")
     written = [_written(table, headings, role) for role in roles]
     values = [parse_numbers(cells, decimal_comma=comma).values for cells, _ in written]
-    if _are_ten_millionths(values):
-        findings.append(Finding("positions_in_ten_millionths"))
-        values = [angle / _TEN_MILLION for angle in values]
+    a_degree = _whole_parts(values, headings)
+    if a_degree:
+        findings.append(Finding("positions_in_whole_parts", a_degree=a_degree))
+        values = [angle / a_degree for angle in values]
     elif _are_packed(roles, [cells for cells, _ in written], values):
         findings.append(Finding("positions_in_minutes"))
         values = [_unpacked(angle) for angle in values]
@@ -84,14 +89,19 @@ def _decimal(parts: re.Match[str]) -> str:
     return repr(sign * (int(parts["d"]) + minutes / 60 + seconds / 3600))
 
 
-def _are_ten_millionths(values: Sequence[FloatArray]) -> bool:
-    """Tell whether both are whole numbers that only this scale, the finer of the two in use, puts on the globe."""
+def _whole_parts(values: Sequence[FloatArray], headings: Sequence[Heading]) -> float | None:
+    """Return how many of the whole numbers make a degree, None where they are none.
+
+    Ten million, where only this scale, the finest in use, puts both on the globe; 2^31 to 180 degrees, semicircles,
+    where the headers say so or where ten million to a degree leaves the globe.
+    """
     sizes = [np.abs(angle[np.isfinite(angle)]) for angle in values]
     if not all(len(size) and np.all(size == np.floor(size)) for size in sizes):
-        return False
-    largest = np.array([size.max() for size in sizes]) / _TEN_MILLION
-    most = np.array(list(_MOST_DEG.values()))
-    return bool(np.all(largest <= most) and np.any(10 * largest > most))
+        return None
+    most = max(size.max() / _MOST_DEG[role] for size, role in zip(sizes, ("latitude", "longitude"), strict=True))
+    if most > 1 and any(_IN_SEMICIRCLES.search(normal(item.name)) for item in headings if item.role in _MOST_DEG):
+        return 1 / SEMICIRCLE_DEG
+    return next((scale for scale in (_TEN_MILLION, 1 / SEMICIRCLE_DEG) if _MILLION < most <= scale), None)
 
 
 def _are_packed(roles: Sequence[Role], cells: Sequence[Sequence[str]], values: Sequence[FloatArray]) -> bool:

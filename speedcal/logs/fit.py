@@ -16,7 +16,8 @@ import numpy as np
 
 from speedcal.finding import Finding
 from speedcal.logs import limits
-from speedcal.logs.fit_camera import SEMICIRCLE_DEG, CameraLog, number
+from speedcal.logs.angles import SEMICIRCLE_DEG
+from speedcal.logs.fit_camera import CameraLog, number
 from speedcal.logs.formats import LogFormat, Request
 from speedcal.logs.headers import normal, read_heading, speed_unit_in
 from speedcal.logs.readings import Readings, Shown, Stamps, build_readings

@@ -11,11 +11,10 @@ from datetime import datetime
 from typing import Any
 
 from speedcal.finding import Finding
+from speedcal.logs.angles import SEMICIRCLE_DEG
 from speedcal.logs.track import Fixes
 
 _FIELDS = ("timestamp", "timestamp_ms", "utc_timestamp", "position_lat", "position_long", "enhanced_speed")
-SEMICIRCLE_DEG = 180 / 2**31
-"""Degrees in the unit in which FIT writes angles."""
 
 
 @dataclass(slots=True)

@@ -334,7 +334,10 @@ FINDINGS: dict[str, Template] = {
     "speed_unit_assumed": lambda values: (
         f"Column {quoted(values['column'])} names no unit and was taken as {values.get('speed_unit', 'm/s')}."
     ),
-    "positions_in_ten_millionths": "The positions are whole numbers; they were taken for ten-millionths of a degree.",
+    "positions_in_whole_parts": lambda values: (
+        "The positions are whole numbers; they were taken for "
+        f"{'ten-millionths of a degree' if values['a_degree'] == 1e7 else 'semicircles, 2^31 to 180 degrees'}."
+    ),
     "positions_in_minutes": "The positions are written as degrees and minutes without anything between (ddmm.mmmm).",
     "speed_unit_by_positions": "Column {column:quoted} names no unit; judging by the positions it is {speed_unit}.",
     "speed_unit_contradicted": "Column {column:quoted} says {named}, but judging by the positions it is {speed_unit}.",

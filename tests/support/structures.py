@@ -279,6 +279,12 @@ BOTH |= {
     "ten-millionths of a degree": rows_text(
         _placed(*([f"{round(1e7 * angle)}" for angle in place] for place in DRIVE_PLACES))
     ),
+    "semicircles": rows_text(
+        [
+            ["time", "position_lat", "position_long", *NAMES[3:]],
+            *_placed(*([f"{round(2**31 / 180 * angle)}" for angle in place] for place in DRIVE_PLACES))[1:],
+        ]
+    ),
     "named values": "".join(
         f"ts={row[0]} lat={row[1]} lon={row[2]} gps_mps={row[3]} dash_kmh={row[4]}\n" for row in PLAIN_ROWS[1:]
     ),
