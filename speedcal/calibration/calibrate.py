@@ -9,35 +9,35 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from speedcal.calibration.dial import Dial
-from speedcal.calibration.falls import falls_in_spells
+from speedcal.calibration.dial.dial import Dial
+from speedcal.calibration.dial.measured import MeasuredLine, with_shared
 from speedcal.calibration.fit_drive import fit_drive
-from speedcal.calibration.fit_logged import is_log
-from speedcal.calibration.ground_speed import GroundSpeed, ground_speed
-from speedcal.calibration.leaning import leaned
-from speedcal.calibration.measured import MeasuredLine, with_shared
-from speedcal.calibration.note_rows import NOTED_U_TIME_S
-from speedcal.calibration.noticed import beside_track, hanging, heights_missing, left_out, rounded_down
-from speedcal.calibration.odometer import OdometerFactor, odometer_factor
-from speedcal.calibration.one_dial import LoggedDial
-from speedcal.calibration.quality import judge
-from speedcal.calibration.reading_habits import ReadFrom, Rounding, habit_of, shared_beside
-from speedcal.calibration.reading_rows import DAY_S
-from speedcal.calibration.refusals import (
+from speedcal.calibration.judged.falls import falls_in_spells
+from speedcal.calibration.judged.noticed import beside_track, hanging, heights_missing, left_out, rounded_down
+from speedcal.calibration.judged.quality import judge
+from speedcal.calibration.judged.uncertainty import uncertainty_budget
+from speedcal.calibration.logged.leaning import leaned
+from speedcal.calibration.logged.one_dial import LoggedDial
+from speedcal.calibration.logged.smoothed_positions import unsmoothed, with_smoothing_left
+from speedcal.calibration.logged.standstill import minutes_apart
+from speedcal.calibration.noted.note_rows import NOTED_U_TIME_S
+from speedcal.calibration.readings.habits import ReadFrom, Rounding, habit_of, shared_beside
+from speedcal.calibration.readings.kind import is_log
+from speedcal.calibration.readings.odometer import OdometerFactor, odometer_factor
+from speedcal.calibration.readings.refusals import (
     refuse_hopeless,
     refuse_nonsense,
     refuse_too_few,
     unless_it_stands,
     usable_readings,
 )
+from speedcal.calibration.readings.rows import DAY_S
 from speedcal.calibration.result import HILLS, RECEIVER, Calibration
-from speedcal.calibration.runs import steady_runs
-from speedcal.calibration.smoothed_positions import unsmoothed, with_smoothing_left
-from speedcal.calibration.standstill import minutes_apart
-from speedcal.calibration.track_part import days_of
-from speedcal.calibration.uncertainty import uncertainty_budget
-from speedcal.calibration.way_speed import speed_along_way
-from speedcal.calibration.week_count import counted_on
+from speedcal.calibration.speed.ground_speed import GroundSpeed, ground_speed
+from speedcal.calibration.speed.runs import steady_runs
+from speedcal.calibration.speed.track_part import days_of
+from speedcal.calibration.speed.way_speed import speed_along_way
+from speedcal.calibration.speed.week_count import counted_on
 from speedcal.errors import FitError, SpeedcalError
 from speedcal.finding import Finding, Trust
 from speedcal.interval import IntArray, Interval
@@ -98,7 +98,7 @@ def calibrate(
     References
     ----------
     .. [1] A. C. Cameron and D. L. Miller, "A practitioner's guide to cluster-robust inference," J. Human Resources,
-       vol. 50, pp. 317-372, 2015: the jackknife over minutes of a log (:mod:`speedcal.calibration.windows`).
+       vol. 50, pp. 317-372, 2015: the jackknife over minutes of a log (:mod:`speedcal.calibration.logged.windows`).
     .. [2] JCGM 100:2008, clause 8: the uncertainty budget.
 
     Examples

@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 
-from speedcal.calibration.fit_held import fit_held
-from speedcal.calibration.fit_logged import is_log
-from speedcal.calibration.ground_speed import GroundSpeed
-from speedcal.calibration.log_rows import fit_log
-from speedcal.calibration.measured import MeasuredLine
-from speedcal.calibration.note_rows import fit_notes
-from speedcal.calibration.reading_habits import Habit
-from speedcal.calibration.reading_rows import in_their_order, stated_by
-from speedcal.calibration.refusals import usable_readings
-from speedcal.calibration.runs import SteadyRuns
+from speedcal.calibration.dial.measured import MeasuredLine
+from speedcal.calibration.logged.log_rows import fit_log
+from speedcal.calibration.noted.fit_held import fit_held
+from speedcal.calibration.noted.note_rows import fit_notes
+from speedcal.calibration.readings.habits import Habit
+from speedcal.calibration.readings.kind import is_log
+from speedcal.calibration.readings.refusals import usable_readings
+from speedcal.calibration.readings.rows import in_their_order, stated_by
+from speedcal.calibration.speed.ground_speed import GroundSpeed
+from speedcal.calibration.speed.runs import SteadyRuns
 from speedcal.logs.readings import Readings
 
 

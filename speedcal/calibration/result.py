@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
-from speedcal.calibration.dial import Dial
+from speedcal.calibration.dial.dial import Dial
+from speedcal.calibration.speed.ground_speed import SpeedSource
 from speedcal.finding import Finding, Trust
 from speedcal.interval import FloatArray, Interval, tidy
 from speedcal.units import ROUND_SPEED, SPEED_UNIT_MPS, DisplayUnit
@@ -22,8 +23,6 @@ HILLS = "hills"
 """Budget line of how much longer the road is than its map."""
 RECEIVER = "receiver"
 """Budget line of what the recorded speed of a receiver and its positions contradict each other by."""
-
-SpeedSource = Literal["recorded", "positions", "checks"]
 
 
 @dataclass(frozen=True, slots=True)

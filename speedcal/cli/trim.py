@@ -78,7 +78,7 @@ def _from_fix(track: Track, index: int) -> FloatArray:
     """Return the straight distance of every fix from one of them. [m]."""
     import numpy as np
 
-    from speedcal.calibration.geodesy import segment_lengths_m
+    from speedcal.calibration.speed.geodesy import segment_lengths_m
 
     latitude, longitude = (np.empty(2 * len(track)) for _ in range(2))
     latitude[::2], latitude[1::2] = track.latitude_deg[index], track.latitude_deg

@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from speedcal.calibration.tuning import TIRE_STATE_U
+from speedcal.calibration.tuning.general import TIRE_STATE_U
 from speedcal.finding import Finding, codes_of
 from speedcal.interval import FloatArray, Interval, tidy
 from speedcal.logs.readings import DIAL_UNIT_SEEN
 from speedcal.units import MILE_M, MPH_MPS, DisplayUnit
 
 if TYPE_CHECKING:
-    from speedcal.calibration.dial import Dial
+    from speedcal.calibration.dial.dial import Dial
     from speedcal.calibration.result import Calibration
     from speedcal.vehicle import GainChange, Vehicle, Work
 

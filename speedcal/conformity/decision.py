@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from speedcal.calibration.dial import Dial
+from speedcal.calibration.dial.dial import Dial
 from speedcal.conformity.probability import Box
 from speedcal.conformity.tolerance import ShownLimits
 from speedcal.interval import FloatArray

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from speedcal.calibration.curve import dial_through
-from speedcal.calibration.dial import Dial
+from speedcal.calibration.dial.curve import dial_through
+from speedcal.calibration.dial.dial import Dial
 from speedcal.conformity.road_test import Assumption
 from speedcal.interval import FloatArray
 

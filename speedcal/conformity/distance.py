@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
-from speedcal.calibration.tuning import TIRE_STATE_U
+from speedcal.calibration.tuning.general import TIRE_STATE_U
 from speedcal.errors import VehicleError
 from speedcal.interval import Interval, tidy
 from speedcal.wording import Spoken

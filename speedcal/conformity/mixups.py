@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 import numpy as np
 
-from speedcal.calibration.fit_logged import is_log
+from speedcal.calibration.readings.kind import is_log
 from speedcal.errors import JobError
 from speedcal.interval import FloatArray
 

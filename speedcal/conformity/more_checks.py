@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from speedcal.calibration.curve import dial_through
+from speedcal.calibration.dial.curve import dial_through
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray
 from speedcal.units import ROUND_SPEED, SPEED_UNIT_MPS
 
 if TYPE_CHECKING:
-    from speedcal.calibration.dial import Dial
+    from speedcal.calibration.dial.dial import Dial
     from speedcal.calibration.result import Calibration
 
 _MOST = 12

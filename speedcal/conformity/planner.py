@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from speedcal.calibration.dial import Dial
+from speedcal.calibration.dial.dial import Dial
 from speedcal.conformity.decision import decide, power_margin
 from speedcal.conformity.designs import (
     MOST_HOLDS,

@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from speedcal.calibration.curve import driven_points, knots_for
-from speedcal.calibration.dial import Dial
-from speedcal.calibration.needle_belief import OF_LOGS, OF_NOTES, Belief, belief_of, believed_line, told_of_line
-from speedcal.calibration.result import BudgetLine, Calibration, SpeedSource
-from speedcal.calibration.tuning import TIRE_STATE_U
+from speedcal.calibration.dial.curve import driven_points, knots_for
+from speedcal.calibration.dial.dial import Dial
+from speedcal.calibration.judged.needle_belief import OF_LOGS, OF_NOTES, Belief, belief_of, believed_line, told_of_line
+from speedcal.calibration.result import BudgetLine, Calibration
+from speedcal.calibration.speed.ground_speed import SpeedSource
+from speedcal.calibration.tuning.general import TIRE_STATE_U
 from speedcal.errors import FitError
 from speedcal.finding import Finding, Trust
 from speedcal.interval import FloatArray, Interval

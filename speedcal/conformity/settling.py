@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from speedcal.calibration.reading_habits import PARALLAX, ROUNDING_HABIT, STATED
+from speedcal.calibration.readings.habits import PARALLAX, ROUNDING_HABIT, STATED
 from speedcal.conformity.decision import drives_to_settle, readings_to_settle
 from speedcal.conformity.tolerance import ShownLimits, Tolerance
 from speedcal.finding import Finding

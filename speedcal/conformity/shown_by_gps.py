@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from speedcal.calibration.noticed import READS_AS_GPS, is_of_log
-from speedcal.calibration.tuning import AS_GPS_WITHIN
+from speedcal.calibration.judged.noticed import READS_AS_GPS, is_of_log
+from speedcal.calibration.tuning.general import AS_GPS_WITHIN
 
 if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration

@@ -8,7 +8,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from speedcal.calibration.dial import Dial
+from speedcal.calibration.dial.dial import Dial
 from speedcal.conformity.probability import Box
 from speedcal.errors import ToleranceError
 from speedcal.interval import FloatArray, tidy

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from speedcal.calibration.result import Calibration
-from speedcal.calibration.tuning import TIRE_STATE_U
+from speedcal.calibration.tuning.general import TIRE_STATE_U
 from speedcal.conformity.mixups import is_same_drive
 from speedcal.errors import FitError
 from speedcal.finding import Finding

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from speedcal.calibration import Calibration
-    from speedcal.calibration.dial import Dial
+    from speedcal.calibration.dial.dial import Dial
     from speedcal.interval import FloatArray
     from speedcal.logs import Readings, Track
 
@@ -28,7 +28,7 @@ def kept(track: Track, readings: Readings, calibration: Calibration, by_box: boo
     """Return what is kept of a drive, not positions and readings; ``by_box``: one file has both, as no hand writes."""
     import numpy as np
 
-    from speedcal.calibration.fit_logged import is_log
+    from speedcal.calibration.readings.kind import is_log
 
     known = readings.odometer_m[np.isfinite(readings.odometer_m)]
     times = readings.time_s[np.isfinite(readings.time_s)]
@@ -119,7 +119,7 @@ def _nothing() -> tuple[pd.DataFrame, pd.DataFrame]:
 def _dial_of(numbers: Mapping[str, Any]) -> Dial:
     import numpy as np
 
-    from speedcal.calibration.dial import Dial
+    from speedcal.calibration.dial.dial import Dial
 
     count = len(numbers["knots"])
     covariance: FloatArray = np.zeros((count, count))

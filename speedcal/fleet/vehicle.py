@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from speedcal.calibration.tuning import TIRE_STATE_U
+from speedcal.calibration.tuning.general import TIRE_STATE_U
 from speedcal.conformity.probability import Box
 from speedcal.conformity.verdict import driven_part
 from speedcal.errors import FleetError, SpeedcalError

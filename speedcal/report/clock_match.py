@@ -16,7 +16,7 @@ from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from speedcal.calibration.dial import Dial
+    from speedcal.calibration.dial.dial import Dial
     from speedcal.calibration.result import Calibration
 
 MOST_FIXES = 1500

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
-    from speedcal.calibration.dial import Dial
+    from speedcal.calibration.dial.dial import Dial
 
 MOST_POINTS = 240
 

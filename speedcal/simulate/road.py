@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from speedcal.calibration.geodesy import curvature_radii_m
+from speedcal.calibration.speed.geodesy import curvature_radii_m
 from speedcal.interval import BoolArray, FloatArray, IntArray
 from speedcal.logs.track import Track
 from speedcal.simulate.model import DriveKind, Plateau, distance_m

@@ -6,11 +6,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from speedcal.calibration.dial import Dial
-from speedcal.calibration.measured import WRONG
-from speedcal.calibration.needle_belief import belief_of, is_logged, line_alone
+from speedcal.calibration.dial.dial import Dial
+from speedcal.calibration.dial.measured import WRONG
+from speedcal.calibration.judged.needle_belief import belief_of, is_logged, line_alone
 from speedcal.calibration.result import Calibration
-from speedcal.calibration.tuning_logs import SLOW_NEEDLE_S
+from speedcal.calibration.tuning.logs import SLOW_NEEDLE_S
 from speedcal.finding import codes_of
 from speedcal.interval import FloatArray, IntArray
 from speedcal.units import MPH_MPS

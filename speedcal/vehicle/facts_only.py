@@ -9,8 +9,8 @@ from typing import Any
 
 import numpy as np
 
-from speedcal.calibration.dial import Dial
-from speedcal.calibration.fit_checks import USUAL_SPEEDS
+from speedcal.calibration.checked.fit_checks import USUAL_SPEEDS
+from speedcal.calibration.dial.dial import Dial
 from speedcal.calibration.result import Calibration
 from speedcal.errors import VehicleError
 from speedcal.finding import Finding, Trust

@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 
 import numpy as np
 
-from speedcal.calibration.dial import Dial
+from speedcal.calibration.dial.dial import Dial
 from speedcal.calibration.result import Calibration
 from speedcal.errors import VehicleError
 from speedcal.finding import Finding

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
-from speedcal.calibration.noticed import READS_AS_GPS
+from speedcal.calibration.judged.noticed import READS_AS_GPS
 from speedcal.calibration.result import Calibration
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, Interval

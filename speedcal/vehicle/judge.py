@@ -9,7 +9,7 @@ from statistics import NormalDist
 
 import numpy as np
 
-from speedcal.calibration.dial import Dial
+from speedcal.calibration.dial.dial import Dial
 from speedcal.interval import FloatArray, Interval, tidy
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 from speedcal.vehicle.limits import ROAD_TEST_MPS, Limits, TireSet, default_limits

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from speedcal.calibration.fit_checks import USUAL_SPEEDS
+from speedcal.calibration.checked.fit_checks import USUAL_SPEEDS
 from speedcal.calibration.result import Calibration
 from speedcal.interval import FloatArray, tidy
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit

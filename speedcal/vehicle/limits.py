@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from speedcal.calibration.dial import Dial
+from speedcal.calibration.dial.dial import Dial
 from speedcal.interval import FloatArray
 from speedcal.units import MPH_MPS
 from speedcal.vehicle.vehicle import Criterion

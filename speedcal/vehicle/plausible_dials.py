@@ -7,7 +7,7 @@ from statistics import NormalDist
 
 import numpy as np
 
-from speedcal.calibration.dial import Dial
+from speedcal.calibration.dial.dial import Dial
 from speedcal.interval import FloatArray
 
 _POINTS, _LATTICE = 2584, 1597  # Fibonacci numbers: the first two coordinates cover the square evenly

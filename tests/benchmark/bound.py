@@ -24,7 +24,7 @@ from __future__ import annotations
 import numpy as np
 from benchmark.steady import edge_likelihood
 
-from speedcal.calibration.geodesy import local_east_north_m
+from speedcal.calibration.speed.geodesy import local_east_north_m
 from speedcal.interval import BoolArray, FloatArray
 from speedcal.simulate import Drive
 from speedcal.simulate.model import DriveKind

@@ -9,9 +9,9 @@ import pytest
 from support.roads import START_S, Road, answer_or_refusal, plateaus, readings_of, some_fixes, some_readings, track_of
 
 import speedcal
-from speedcal.calibration.ground_speed import ground_speed
-from speedcal.calibration.pairs import make_pairs
+from speedcal.calibration.logged.pairs import make_pairs
 from speedcal.calibration.result import Calibration
+from speedcal.calibration.speed.ground_speed import ground_speed
 from speedcal.errors import AlignmentError, FitError
 from speedcal.interval import FloatArray
 from speedcal.logs.readings import Clock, Readings

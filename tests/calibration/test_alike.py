@@ -7,8 +7,8 @@ import pytest
 from benchmark.judge import drives_of
 
 import speedcal
-from speedcal.calibration import latent_speed
-from speedcal.calibration.alike import telling_alike
+from speedcal.calibration.logged import latent_speed
+from speedcal.calibration.logged.alike import telling_alike
 from speedcal.interval import FloatArray
 from speedcal.simulate import simulate
 

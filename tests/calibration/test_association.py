@@ -11,13 +11,13 @@ from benchmark.outside_score import answer, outside_drive
 from scipy import integrate, optimize, stats
 
 import speedcal
-from speedcal.calibration.association import log_unrelated, stray_density
-from speedcal.calibration.clock_posterior import Cells, clock_cells
-from speedcal.calibration.clock_search import OFFSET_FREEDOM, OFFSET_SCALE_MPS, Shift
-from speedcal.calibration.ground_speed import ground_speed
-from speedcal.calibration.moments import moments
-from speedcal.calibration.note_lines import Notes
-from speedcal.calibration.tuning_notes import (
+from speedcal.calibration.noted.association import log_unrelated, stray_density
+from speedcal.calibration.noted.clock_posterior import Cells, clock_cells
+from speedcal.calibration.noted.note_lines import Notes
+from speedcal.calibration.readings.clock_search import OFFSET_FREEDOM, OFFSET_SCALE_MPS, Shift
+from speedcal.calibration.readings.moments import moments
+from speedcal.calibration.speed.ground_speed import ground_speed
+from speedcal.calibration.tuning.notes import (
     CELL_S,
     LN_FACTOR_FREEDOM,
     LN_FACTOR_SCALE,

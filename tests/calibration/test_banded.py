@@ -7,7 +7,7 @@ from fractions import Fraction
 import numpy as np
 import pytest
 
-from speedcal.calibration.banded import Banded
+from speedcal.calibration.speed.banded import Banded
 from speedcal.interval import FloatArray
 
 

@@ -10,9 +10,9 @@ from benchmark.outside.wander import wander
 from benchmark.outside_score import in_memory, outside_drive
 
 import speedcal
-from speedcal.calibration.beside_fixes import BesideFixes, is_finer, off_between
-from speedcal.calibration.ground_speed import GroundSpeed, ground_speed
+from speedcal.calibration.logged.beside_fixes import BesideFixes, is_finer, off_between
 from speedcal.calibration.result import Calibration
+from speedcal.calibration.speed.ground_speed import GroundSpeed, ground_speed
 from speedcal.interval import FloatArray
 from speedcal.logs.track import Track
 

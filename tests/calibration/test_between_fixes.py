@@ -13,7 +13,7 @@ from benchmark.outside.kinds import KINDS
 from benchmark.outside.road import RoadStyle
 
 import speedcal
-from speedcal.calibration.between_fixes import way_between
+from speedcal.calibration.speed.between_fixes import way_between
 from speedcal.finding import Finding
 
 FACTOR = 0.94

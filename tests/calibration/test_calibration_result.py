@@ -13,11 +13,11 @@ from support.calibrations import make_calibration
 from support.roads import START_S, Road, answer_or_refusal, plateaus, readings_of, some_readings, track_of
 
 import speedcal
-from speedcal.calibration.ground_speed import ground_speed
-from speedcal.calibration.measured import MeasuredLine
+from speedcal.calibration.dial.measured import MeasuredLine
+from speedcal.calibration.judged.uncertainty import uncertainty_budget
 from speedcal.calibration.result import ANOTHER_DAY, Calibration
-from speedcal.calibration.runs import steady_runs
-from speedcal.calibration.uncertainty import uncertainty_budget
+from speedcal.calibration.speed.ground_speed import ground_speed
+from speedcal.calibration.speed.runs import steady_runs
 from speedcal.errors import SpeedcalError
 from speedcal.simulate import simulate
 from speedcal.text.calibration_summary import budget_text

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy.optimize import minimize
 
-from speedcal.calibration.channel_noise import Noise
-from speedcal.calibration.rounded_likelihood import log_likelihood, told_by
+from speedcal.calibration.dial.rounded_likelihood import log_likelihood, told_by
+from speedcal.calibration.logged.channel_noise import Noise
 from speedcal.interval import FloatArray
 
 MPH_MPS = 0.44704

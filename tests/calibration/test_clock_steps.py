@@ -12,10 +12,10 @@ from benchmark.outside.kinds import KINDS, Kind
 from benchmark.outside_score import in_memory, outside_drive
 
 import speedcal
-from speedcal.calibration.clock_search import Shift
-from speedcal.calibration.clock_steps import closed_jumps, course_of_clock
-from speedcal.calibration.ground_speed import ground_speed
+from speedcal.calibration.logged.clock_steps import closed_jumps, course_of_clock
+from speedcal.calibration.readings.clock_search import Shift
 from speedcal.calibration.result import Calibration
+from speedcal.calibration.speed.ground_speed import ground_speed
 from speedcal.errors import FitError
 from speedcal.interval import FloatArray
 

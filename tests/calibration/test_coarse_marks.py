@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy.special import ndtr
 
-from speedcal.calibration.coarse_marks import marks_tell, within_marks
-from speedcal.calibration.dial_mixture import Basis, Laid, mixed_dial
+from speedcal.calibration.dial.dial_mixture import Basis, Laid, mixed_dial
+from speedcal.calibration.noted.coarse_marks import marks_tell, within_marks
 from speedcal.units import MPH_MPS
 
 STEP = 5 * MPH_MPS

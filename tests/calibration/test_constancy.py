@@ -15,8 +15,8 @@ from benchmark.outside.wander import MPH, wander
 from benchmark.outside_score import answer, in_memory, kind_of, outside_drive
 
 import speedcal
-from speedcal.calibration.constancy import by_turns, change_within, steady_wander
-from speedcal.calibration.end_stops import at_stops
+from speedcal.calibration.logged.constancy import by_turns, change_within, steady_wander
+from speedcal.calibration.readings.end_stops import at_stops
 from speedcal.errors import FitError, SpeedcalError
 from speedcal.interval import FloatArray
 

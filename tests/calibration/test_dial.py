@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy.interpolate import CubicSpline
 
-from speedcal.calibration.curve import deviation_covariance, dial_through, driven_points
-from speedcal.calibration.dial import Dial, Line
+from speedcal.calibration.dial.curve import deviation_covariance, dial_through, driven_points
+from speedcal.calibration.dial.dial import Dial, Line
 
 KNOTS = np.array([0.0, 4.0, 9.0, 15.0, 22.0, 30.0])
 SHOWN = np.array([0.5, 4.1, 9.9, 16.2, 22.0, 31.5])

@@ -8,12 +8,18 @@ from itertools import product
 import numpy as np
 import pytest
 
-from speedcal.calibration.curve import deviation_covariance, driven_points
-from speedcal.calibration.dial_mixture import Basis, Laid, PointerPlay, mixed_dial
-from speedcal.calibration.ground_speed import ground_speed
-from speedcal.calibration.rivals import kinks_of
-from speedcal.calibration.tuning import CURVE_SIZES_MPS, FACTOR_PRIOR_U, OFFSET_SHARES, OFFSET_SIZES_MPS, STRAIGHT_SHARE
-from speedcal.calibration.tuning_notes import (
+from speedcal.calibration.dial.curve import deviation_covariance, driven_points
+from speedcal.calibration.dial.dial_mixture import Basis, Laid, PointerPlay, mixed_dial
+from speedcal.calibration.noted.rivals import kinks_of
+from speedcal.calibration.speed.ground_speed import ground_speed
+from speedcal.calibration.tuning.general import (
+    CURVE_SIZES_MPS,
+    FACTOR_PRIOR_U,
+    OFFSET_SHARES,
+    OFFSET_SIZES_MPS,
+    STRAIGHT_SHARE,
+)
+from speedcal.calibration.tuning.notes import (
     LINE_SCATTERS_MPS,
     PLAY_MPS,
     PLAY_SHARES,
@@ -23,7 +29,7 @@ from speedcal.calibration.tuning_notes import (
     SCATTER_LOG_SD,
     SCATTER_MPS,
 )
-from speedcal.calibration.tuning_rivals import ASIDE_MPS, CHANGE_ON_WAY_MPS, CHANGE_ON_WAY_U
+from speedcal.calibration.tuning.rivals import ASIDE_MPS, CHANGE_ON_WAY_MPS, CHANGE_ON_WAY_U
 from speedcal.interval import FloatArray
 from speedcal.units import MPH_MPS
 

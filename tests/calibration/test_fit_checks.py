@@ -10,7 +10,7 @@ import pytest
 from support.owners import Owner
 
 import speedcal
-from speedcal.calibration.fit_checks import calibrate_checks
+from speedcal.calibration.checked.fit_checks import calibrate_checks
 from speedcal.logs.checks import Checks
 from speedcal.units import MILE_M, MPH_MPS
 

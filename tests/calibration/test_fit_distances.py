@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from numpy.polynomial import Polynomial
 
-from speedcal.calibration.fit_distances import _integral, _noise, _Whitening
-from speedcal.calibration.way import Windows
+from speedcal.calibration.logged.fit_distances import _integral, _noise, _Whitening
+from speedcal.calibration.logged.way import Windows
 from speedcal.interval import FloatArray
 
 RNG = np.random.default_rng(23)

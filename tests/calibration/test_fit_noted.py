@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from speedcal.calibration.fit_noted import _over_clocks
+from speedcal.calibration.noted.fit_noted import _over_clocks
 
 
 def test_a_clock_offset_that_takes_a_reading_off_the_track_tells_nothing_of_its_speed() -> None:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from geographiclib.geodesic import Geodesic
 
-from speedcal.calibration.geodesy import (
+from speedcal.calibration.speed.geodesy import (
     WGS84_FLATTENING,
     WGS84_SEMI_MAJOR_M,
     curvature_radii_m,

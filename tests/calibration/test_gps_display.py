@@ -15,15 +15,15 @@ from scipy import integrate, stats
 
 import speedcal
 from speedcal.calibration import gps_display as gps_display_module
-from speedcal.calibration.association import stray_density
-from speedcal.calibration.clock_posterior import Cells, clock_cells
-from speedcal.calibration.clock_search import OFFSET_SCALE_MPS, Shift
-from speedcal.calibration.gps_display import gps_display
-from speedcal.calibration.ground_speed import GroundSpeed, ground_speed
-from speedcal.calibration.moments import moments
-from speedcal.calibration.note_lines import Notes
-from speedcal.calibration.tuning_notes import LN_FACTOR_SCALE, SCATTER_LOG_SD, SCATTER_MPS
-from speedcal.calibration.tuning_rivals import (
+from speedcal.calibration.noted.association import stray_density
+from speedcal.calibration.noted.clock_posterior import Cells, clock_cells
+from speedcal.calibration.noted.gps_display import gps_display
+from speedcal.calibration.noted.note_lines import Notes
+from speedcal.calibration.readings.clock_search import OFFSET_SCALE_MPS, Shift
+from speedcal.calibration.readings.moments import moments
+from speedcal.calibration.speed.ground_speed import GroundSpeed, ground_speed
+from speedcal.calibration.tuning.notes import LN_FACTOR_SCALE, SCATTER_LOG_SD, SCATTER_MPS
+from speedcal.calibration.tuning.rivals import (
     GPS_IN_STRETCHES,
     GPS_SCATTER_MPS,
     GPS_SCATTERS_MPS,

@@ -11,10 +11,10 @@ from scipy.interpolate import make_interp_spline
 from support.roads import START_S, Road, answer_or_refusal, plateaus, readings_of, some_fixes, track_of
 
 import speedcal
-from speedcal.calibration.geodesy import WGS84_SEMI_MAJOR_M
-from speedcal.calibration.ground_speed import ground_speed
-from speedcal.calibration.positions import speed_from_positions
 from speedcal.calibration.result import Calibration
+from speedcal.calibration.speed.geodesy import WGS84_SEMI_MAJOR_M
+from speedcal.calibration.speed.ground_speed import ground_speed
+from speedcal.calibration.speed.positions import speed_from_positions
 from speedcal.interval import FloatArray
 from speedcal.logs.readings import Terrain
 from speedcal.logs.track import Track

@@ -12,10 +12,10 @@ from benchmark.outside.kinds import KINDS
 from benchmark.outside_score import in_memory
 
 import speedcal
-from speedcal.calibration.ground_speed import ground_speed
-from speedcal.calibration.hanging_needle import hangs_along
+from speedcal.calibration.noted.hanging_needle import hangs_along
 from speedcal.calibration.result import Calibration
-from speedcal.calibration.tuning_notes import HANGING_SIZES_MPS
+from speedcal.calibration.speed.ground_speed import ground_speed
+from speedcal.calibration.tuning.notes import HANGING_SIZES_MPS
 from speedcal.units import MPH_MPS
 from speedcal.vehicle.evidence import evidence_of
 

@@ -9,11 +9,11 @@ import pytest
 from support.roads import Road, plateaus, readings_of, track_of
 
 import speedcal
-from speedcal.calibration.fit_held import _longest_rise
-from speedcal.calibration.ground_speed import ground_speed
-from speedcal.calibration.held_posterior import Chain
-from speedcal.calibration.holds import holds_of
-from speedcal.calibration.runs import steady_runs
+from speedcal.calibration.noted.fit_held import _longest_rise
+from speedcal.calibration.noted.held_posterior import Chain
+from speedcal.calibration.noted.holds import holds_of
+from speedcal.calibration.speed.ground_speed import ground_speed
+from speedcal.calibration.speed.runs import steady_runs
 from speedcal.interval import FloatArray
 from speedcal.logs.readings import Readings
 from speedcal.units import MPH_MPS

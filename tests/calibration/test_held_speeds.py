@@ -10,7 +10,7 @@ import pytest
 from support.roads import Road, answer_or_refusal, plateaus, readings_of, track_of
 
 import speedcal
-from speedcal.calibration.measured import UNMATCHED
+from speedcal.calibration.dial.measured import UNMATCHED
 from speedcal.errors import AlignmentError, SpeedcalError
 from speedcal.logs.readings import Readings
 from speedcal.logs.track import Track

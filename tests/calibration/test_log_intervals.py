@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from speedcal.calibration.log_intervals import scaled_noise
+from speedcal.calibration.logged.log_intervals import scaled_noise
 from speedcal.interval import FloatArray
 
 KNOTS = np.linspace(10.0, 30.0, 9)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import speedcal
-from speedcal.calibration.moments import rounded_by_hand
+from speedcal.calibration.readings.moments import rounded_by_hand
 from speedcal.calibration.result import Calibration
 from speedcal.simulate import simulate
 from speedcal.units import MPH_MPS

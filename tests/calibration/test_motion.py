@@ -7,11 +7,11 @@ import pytest
 from scipy.linalg import solveh_banded
 
 import speedcal
-from speedcal.calibration import latent_speed
-from speedcal.calibration.banded import Banded
-from speedcal.calibration.motion import Motion
-from speedcal.calibration.runs import SteadyRuns
-from speedcal.calibration.speed_spline import SplineGrid, add_information, add_up
+from speedcal.calibration.logged import latent_speed
+from speedcal.calibration.speed.banded import Banded
+from speedcal.calibration.speed.motion import Motion
+from speedcal.calibration.speed.runs import SteadyRuns
+from speedcal.calibration.speed.speed_spline import SplineGrid, add_information, add_up
 from speedcal.interval import FloatArray
 from speedcal.simulate import simulate
 

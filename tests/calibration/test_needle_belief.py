@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 import speedcal
-from speedcal.calibration.needle_belief import OF_NOTES, belief_of, believed_line, line_alone, told_of_line
+from speedcal.calibration.judged.needle_belief import OF_NOTES, belief_of, believed_line, line_alone, told_of_line
 from speedcal.conformity.pooling import pool
 from speedcal.simulate import Plateau, simulate
 from speedcal.units import MPH_MPS

@@ -12,7 +12,7 @@ from benchmark.outside.faults import faulty_rig, healthy_rig, kind_of_drive
 from benchmark.outside_score import in_memory
 
 import speedcal
-from speedcal.calibration.looseness import how_loose, why_no_dial
+from speedcal.calibration.readings.looseness import how_loose, why_no_dial
 from speedcal.calibration.result import Calibration
 from speedcal.conformity import verify
 from speedcal.errors import AlignmentError, SpeedcalError

@@ -15,10 +15,10 @@ from benchmark.outside_score import answer, in_memory, outside_drive
 from support.roads import START_S, plateaus, track_of
 
 import speedcal
-from speedcal.calibration.ground_speed import GroundSpeed, ground_speed
-from speedcal.calibration.heavy_damping import heavy_damping
-from speedcal.calibration.measured import WRONG
+from speedcal.calibration.dial.measured import WRONG
+from speedcal.calibration.logged.heavy_damping import heavy_damping
 from speedcal.calibration.result import Calibration
+from speedcal.calibration.speed.ground_speed import GroundSpeed, ground_speed
 from speedcal.errors import AlignmentError
 from speedcal.units import MPH_MPS
 

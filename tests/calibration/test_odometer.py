@@ -10,8 +10,8 @@ import pytest
 from support.roads import START_S, plateaus, readings_of, some_fixes, track_along, track_of
 
 import speedcal
-from speedcal.calibration.ground_speed import ground_speed
-from speedcal.calibration.odometer import odometer_factor
+from speedcal.calibration.readings.odometer import odometer_factor
+from speedcal.calibration.speed.ground_speed import ground_speed
 from speedcal.interval import FloatArray
 from speedcal.logs.readings import Readings
 from speedcal.simulate import simulate

@@ -8,7 +8,7 @@ import numpy as np
 import odrpack
 import pytest
 
-from speedcal.calibration.regression import LineFit, LineFitError, fit_line_york
+from speedcal.calibration.logged.regression import LineFit, LineFitError, fit_line_york
 from speedcal.interval import FloatArray
 
 NORRIS_X = np.array(

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import speedcal
-from speedcal.calibration.reading_habits import PARALLAX, ROUNDING_HABIT, reading_habit, u_of_heaps
+from speedcal.calibration.readings.habits import PARALLAX, ROUNDING_HABIT, reading_habit, u_of_heaps
 from speedcal.simulate import Plateau, simulate
 from speedcal.units import MPH_MPS
 

@@ -10,8 +10,8 @@ import pytest
 from benchmark.outside_score import in_memory, outside_drive
 
 import speedcal
-from speedcal.calibration.recorded_speed import SPEED_AGAINST_POSITIONS, KeptFixes, against_positions
 from speedcal.calibration.result import RECEIVER, Calibration
+from speedcal.calibration.speed.recorded_speed import SPEED_AGAINST_POSITIONS, KeptFixes, against_positions
 from speedcal.units import MPH_MPS
 
 DRIVES = 6

@@ -9,8 +9,8 @@ import pytest
 from benchmark.outside_score import in_memory, outside_drive
 
 import speedcal
-from speedcal.calibration.ground_speed import ground_speed
-from speedcal.calibration.heavy_damping import u_even_mean
+from speedcal.calibration.logged.heavy_damping import u_even_mean
+from speedcal.calibration.speed.ground_speed import ground_speed
 from speedcal.interval import FloatArray
 from speedcal.logs.track import Track
 

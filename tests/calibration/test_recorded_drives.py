@@ -89,7 +89,7 @@ def test_positions_stamped_by_a_timer_of_5_04_s_give_the_answer_of_recorded_spee
 def test_an_even_spacing_derivative_of_those_positions_is_wrong_by_per_cents() -> None:
     """The cause without the cure: stamps taken as one second apart, a line by least squares, as a script would do."""
     track, readings = _read("city_positions_only")
-    from speedcal.calibration.geodesy import local_east_north_m
+    from speedcal.calibration.speed.geodesy import local_east_north_m
 
     east, north = local_east_north_m(track.latitude_deg, track.longitude_deg)
     speed = np.hypot(np.gradient(east), np.gradient(north))

@@ -14,7 +14,7 @@ from scipy.signal import lfilter
 from support.roads import START_S, plateaus, readings_of, some_readings, track_of
 
 import speedcal
-from speedcal.calibration.measured import NO_SPEED
+from speedcal.calibration.dial.measured import NO_SPEED
 from speedcal.calibration.result import Calibration
 from speedcal.interval import FloatArray
 from speedcal.logs.readings import Readings

@@ -9,14 +9,15 @@ import numpy as np
 import pytest
 
 import speedcal
-from speedcal.calibration.curve import deviation_covariance, deviation_sizes, driven_points
-from speedcal.calibration.dial_mixture import Basis, Laid, solved
+from speedcal.calibration.dial.curve import deviation_covariance, deviation_sizes, driven_points
+from speedcal.calibration.dial.dial_mixture import Basis, Laid, solved
+from speedcal.calibration.noted.rival_odds import SECOND_READER, RivalOdds
+from speedcal.calibration.noted.rivals import kinks_of, log_strays
+from speedcal.calibration.noted.two_readers import OtherReaders
 from speedcal.calibration.result import Calibration
-from speedcal.calibration.rival_odds import SECOND_READER, RivalOdds
-from speedcal.calibration.rivals import kinks_of, log_strays
-from speedcal.calibration.tuning import FACTOR_PRIOR_U, OFFSET_SHARES, OFFSET_SIZES_MPS
-from speedcal.calibration.tuning_notes import LINE_SCATTERS_MPS, PLAY_SHARES, PLAY_SIZES_MPS, RUN_SHARE_ODDS, RUN_SHARES
-from speedcal.calibration.tuning_rivals import (
+from speedcal.calibration.tuning.general import FACTOR_PRIOR_U, OFFSET_SHARES, OFFSET_SIZES_MPS
+from speedcal.calibration.tuning.notes import LINE_SCATTERS_MPS, PLAY_SHARES, PLAY_SIZES_MPS, RUN_SHARE_ODDS, RUN_SHARES
+from speedcal.calibration.tuning.rivals import (
     RIVAL_SHARES,
     RIVALS_TO_ONE,
     STRAY_LASTS_S,
@@ -25,7 +26,6 @@ from speedcal.calibration.tuning_rivals import (
     STRAY_SCATTER_MPS,
     TWO_WATCHES_SHARE,
 )
-from speedcal.calibration.two_readers import OtherReaders
 from speedcal.interval import FloatArray
 from speedcal.simulate import simulate
 from speedcal.units import MPH_MPS

@@ -12,8 +12,8 @@ from benchmark.outside.kinds import KINDS, Kind
 from benchmark.outside_score import answer
 from scipy.stats import norm
 
-from speedcal.calibration.moments import Moments
-from speedcal.calibration.note_lines import Lines, Notes, Seen, told_at
+from speedcal.calibration.noted.note_lines import Lines, Notes, Seen, told_at
+from speedcal.calibration.readings.moments import Moments
 from speedcal.errors import AlignmentError
 from speedcal.units import MPH_MPS
 

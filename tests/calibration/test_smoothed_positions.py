@@ -12,7 +12,7 @@ from benchmark.outside.receiver import ReceiverStyle
 from benchmark.outside_score import answer, in_memory, outside_drive
 
 import speedcal
-from speedcal.calibration.positions import Smoothing
+from speedcal.calibration.speed.positions import Smoothing
 from speedcal.interval import FloatArray
 from speedcal.logs.track import Track
 

@@ -9,8 +9,8 @@ import pytest
 from benchmark.outside_score import answer, in_memory, outside_drive
 
 import speedcal
+from speedcal.calibration.logged.standstill import rows_apart
 from speedcal.calibration.result import Calibration
-from speedcal.calibration.standstill import rows_apart
 from speedcal.interval import FloatArray
 from speedcal.text.messages import finding
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 import speedcal
-from speedcal.calibration.reading_habits import PARALLAX, STATED
+from speedcal.calibration.readings.habits import PARALLAX, STATED
 from speedcal.logs.readings import Readings
 from speedcal.simulate import simulate
 from speedcal.units import MPH_MPS

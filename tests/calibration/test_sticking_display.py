@@ -9,7 +9,7 @@ import pytest
 from benchmark.outside_score import in_memory, outside_drive
 
 import speedcal
-from speedcal.calibration.end_stops import sticking_step
+from speedcal.calibration.readings.end_stops import sticking_step
 from speedcal.calibration.result import Calibration
 from speedcal.interval import FloatArray
 from speedcal.units import MPH_MPS as MPH

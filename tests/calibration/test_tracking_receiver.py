@@ -9,10 +9,10 @@ import pytest
 from benchmark.outside_score import in_memory, outside_drive
 
 import speedcal
-from speedcal.calibration.ground_speed import ground_speed
-from speedcal.calibration.heavy_damping import heavy_damping
+from speedcal.calibration.logged.heavy_damping import heavy_damping
 from speedcal.calibration.result import Calibration
-from speedcal.calibration.tracking_receiver import Tracking
+from speedcal.calibration.speed.ground_speed import ground_speed
+from speedcal.calibration.speed.tracking_receiver import Tracking
 from speedcal.interval import FloatArray
 from speedcal.simulate import simulate
 from speedcal.units import MPH_MPS

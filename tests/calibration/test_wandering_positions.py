@@ -12,9 +12,9 @@ from benchmark.outside.receiver import ReceiverStyle
 from benchmark.outside_score import in_memory
 
 import speedcal
-from speedcal.calibration.ground_speed import GroundSpeed, ground_speed
+from speedcal.calibration.noted.wandering_positions import may_wander
 from speedcal.calibration.result import Calibration
-from speedcal.calibration.wandering_positions import may_wander
+from speedcal.calibration.speed.ground_speed import GroundSpeed, ground_speed
 from speedcal.errors import TrackFormatError
 from speedcal.interval import FloatArray
 from speedcal.logs.source import Source

@@ -11,15 +11,15 @@ from benchmark.outside_score import in_memory, outside_drive
 from scipy import stats
 
 import speedcal
-from speedcal.calibration.association import stray_density
-from speedcal.calibration.clock_search import Shift
-from speedcal.calibration.ground_speed import GroundSpeed, ground_speed
-from speedcal.calibration.moments import moments
-from speedcal.calibration.note_lines import Notes
+from speedcal.calibration.noted.association import stray_density
+from speedcal.calibration.noted.note_lines import Notes
+from speedcal.calibration.noted.watch_steps import likeliest_step
+from speedcal.calibration.readings.clock_search import Shift
+from speedcal.calibration.readings.moments import moments
 from speedcal.calibration.result import Calibration
-from speedcal.calibration.tuning_notes import SCATTER_MPS
-from speedcal.calibration.tuning_rivals import FEWEST_ON_A_SIDE, WATCH_SET_SHARE, WATCH_STEPS_S
-from speedcal.calibration.watch_steps import likeliest_step
+from speedcal.calibration.speed.ground_speed import GroundSpeed, ground_speed
+from speedcal.calibration.tuning.notes import SCATTER_MPS
+from speedcal.calibration.tuning.rivals import FEWEST_ON_A_SIDE, WATCH_SET_SHARE, WATCH_STEPS_S
 from speedcal.errors import AlignmentError
 from speedcal.interval import FloatArray
 from speedcal.simulate import simulate

@@ -8,9 +8,9 @@ from benchmark.outside_score import answer, outside_drive
 from support.roads import Road, plateaus, readings_of, track_along
 
 import speedcal
-from speedcal.calibration.grades import road_over_level
-from speedcal.calibration.ground_speed import ground_speed
-from speedcal.calibration.way import windows_of_way
+from speedcal.calibration.logged.way import windows_of_way
+from speedcal.calibration.speed.grades import road_over_level
+from speedcal.calibration.speed.ground_speed import ground_speed
 from speedcal.errors import AlignmentError
 from speedcal.interval import FloatArray
 from speedcal.units import FOOT_M, MPH_MPS

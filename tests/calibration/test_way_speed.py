@@ -13,9 +13,9 @@ from benchmark.outside_score import in_memory
 from scipy.interpolate import make_interp_spline
 
 import speedcal
-from speedcal.calibration.ground_speed import GroundSpeed, ground_speed
 from speedcal.calibration.result import Calibration
-from speedcal.calibration.way_speed import speed_along_way
+from speedcal.calibration.speed.ground_speed import GroundSpeed, ground_speed
+from speedcal.calibration.speed.way_speed import speed_along_way
 from speedcal.errors import AlignmentError, TrackFormatError
 from speedcal.interval import FloatArray
 from speedcal.logs.source import Source

@@ -6,8 +6,8 @@ import numpy as np
 from scipy import stats
 from support.calibrations import make_calibration
 
-from speedcal.calibration.measured import NO_GROUND, WRONG
-from speedcal.calibration.wrong_together import log_apart, wrong_together
+from speedcal.calibration.dial.measured import NO_GROUND, WRONG
+from speedcal.calibration.noted.wrong_together import log_apart, wrong_together
 
 
 def _reason_of(wrong: np.ndarray, part: float | None = None):

@@ -9,8 +9,8 @@ import pytest
 from scipy import stats
 from support.calibrations import make_calibration
 
-from speedcal.calibration.curve import dial_through
-from speedcal.calibration.dial import Dial
+from speedcal.calibration.dial.curve import dial_through
+from speedcal.calibration.dial.dial import Dial
 from speedcal.conformity import load_tolerance, pool, verify
 from speedcal.conformity.probability import Box
 from speedcal.units import MPH_MPS

@@ -10,8 +10,9 @@ import pytest
 from support.calibrations import make_calibration, with_line
 
 from speedcal.calibration import calibrate
-from speedcal.calibration.result import Calibration, SpeedSource
-from speedcal.calibration.tuning import FACTOR_PRIOR_U, OFFSET_PRIOR_MPS
+from speedcal.calibration.result import Calibration
+from speedcal.calibration.speed.ground_speed import SpeedSource
+from speedcal.calibration.tuning.general import FACTOR_PRIOR_U, OFFSET_PRIOR_MPS
 from speedcal.conformity import history, pool
 from speedcal.errors import FitError
 from speedcal.finding import Finding, Trust

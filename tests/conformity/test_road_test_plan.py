@@ -7,7 +7,7 @@ import pytest
 from support.calibrations import make_calibration, word_of
 
 from speedcal.calibration import calibrate
-from speedcal.calibration.tuning import OFFSET_PRIOR_MPS
+from speedcal.calibration.tuning.general import OFFSET_PRIOR_MPS
 from speedcal.conformity import RoadTestPlan, Tolerance, load_tolerance, plan
 from speedcal.conformity.planner import usual_limit
 from speedcal.errors import AlignmentError, PlanError

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from speedcal.calibration.dial import Dial
+from speedcal.calibration.dial.dial import Dial
 from speedcal.conformity import Tolerance, load_tolerance, tolerance_names
 from speedcal.conformity.rules import class_speeds
 from speedcal.errors import ToleranceError

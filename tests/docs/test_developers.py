@@ -58,7 +58,7 @@ def test_the_functions_on_the_way_of_a_reading_are_there() -> None:
 
 def test_the_places_that_answer_a_question_are_there() -> None:
     """The needle's words, the keys of the vehicle, the number for wrong readings."""
-    from speedcal.calibration import tuning
+    from speedcal.calibration.tuning import general as tuning
     from speedcal.text.calibration_messages import FINDINGS
 
     assert "needle_offset" in FINDINGS

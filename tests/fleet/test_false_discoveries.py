@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from speedcal.calibration.tuning import TIRE_STATE_U
+from speedcal.calibration.tuning.general import TIRE_STATE_U
 from speedcal.fleet.discoveries import discoveries
 from speedcal.fleet.rows import Limits
 from speedcal.fleet.steps import follow

@@ -399,7 +399,7 @@ def test_what_is_written_as_the_dial_is_marked_stays_so_in_another_unit(tmp_path
 def test_a_fit_that_does_not_settle_says_which_drive_it_was(monkeypatch: pytest.MonkeyPatch) -> None:
     """An error of its own kind keeps its kind and what it carries."""
     from speedcal import calibration
-    from speedcal.calibration.regression import LineFitError
+    from speedcal.calibration.logged.regression import LineFitError
 
     def unsettled(*_files: object, **_options: object) -> None:
         raise LineFitError(rounds=50, last=None)  # type: ignore[arg-type]

@@ -38,6 +38,20 @@ MAY_ALSO = {("cli", "web"), ("__main__", "cli")}
 """The command starts the page; within one place nothing else may look at its neighbour."""
 
 
+WITHIN_CALIBRATION = (
+    ("tuning",),
+    ("speed",),
+    ("dial",),
+    ("result",),
+    ("readings",),
+    ("noted", "logged"),
+    ("judged",),
+    ("checked", "fit_drive"),
+    ("calibrate",),
+    ("__init__",),
+)
+
+
 def room_of(path: Path) -> str:
     return path.relative_to(PACKAGE).parts[0].removesuffix(".py")
 
@@ -48,8 +62,8 @@ def tree_of(path: Path) -> ast.Module:
 
 
 @cache
-def imported(path: Path) -> set[str]:
-    """Return the rooms that a module names in an import, wherever in the module it stands."""
+def imported(path: Path, package: str = "speedcal") -> set[str]:
+    """Return the rooms of a package that a module names in an import, wherever in the module it stands."""
     rooms = set()
     for node in ast.walk(tree_of(path)):
         names = []
@@ -57,9 +71,9 @@ def imported(path: Path) -> set[str]:
             names = [alias.name for alias in node.names]
         elif isinstance(node, ast.ImportFrom) and node.level == 0 and node.module:
             names = [node.module]
-            if node.module == "speedcal":
-                names = [f"speedcal.{alias.name}" for alias in node.names]
-        rooms |= {name.split(".")[1] for name in names if name.startswith("speedcal.")}
+            if node.module == package:
+                names = [f"{package}.{alias.name}" for alias in node.names]
+        rooms |= {name.removeprefix(f"{package}.").split(".")[0] for name in names if name.startswith(f"{package}.")}
     return rooms
 
 
@@ -70,6 +84,19 @@ def test_a_room_imports_only_rooms_before_it() -> None:
         for other in imported(path):
             if other in PLACE and other != room:
                 assert PLACE[other] < PLACE[room] or (room, other) in MAY_ALSO, f"{path} imports {other}"
+
+
+def test_within_the_calibration_data_walks_in_one_direction_too() -> None:
+    """The speed knows no dial, notes and logs know nothing of each other."""
+    place = {room: place for place, rooms in enumerate(WITHIN_CALIBRATION) for room in rooms}
+    home = PACKAGE / "calibration"
+    seen = set()
+    for path in sorted(home.rglob("*.py")):
+        room = path.relative_to(home).parts[0].removesuffix(".py")
+        seen.add(room)
+        for other in imported(path, "speedcal.calibration") & set(place):
+            assert other == room or place[other] < place[room], f"{path} imports {other}"
+    assert seen == set(place)
 
 
 def test_simulated_drives_are_imported_by_no_other_room() -> None:

@@ -11,7 +11,7 @@ from matplotlib.transforms import Bbox
 from support.report_cases import make_calibration
 
 import speedcal
-from speedcal.calibration.dial import Dial
+from speedcal.calibration.dial.dial import Dial
 from speedcal.calibration.result import Calibration
 from speedcal.conformity import load_tolerance
 from speedcal.interval import FloatArray

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from geographiclib.geodesic import Geodesic
 
-from speedcal.calibration.geodesy import local_east_north_m
+from speedcal.calibration.speed.geodesy import local_east_north_m
 from speedcal.interval import FloatArray
 from speedcal.simulate import KINDS, ZONES_H, Drive, Plateau, simulate, write_drive
 from speedcal.simulate.road import POSITION_SCALE_S, POSITION_SD_M

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 
-from speedcal.calibration.dial import Dial
+from speedcal.calibration.dial.dial import Dial
 from speedcal.calibration.result import Calibration
 from speedcal.conformity.decision import decide
 from speedcal.conformity.tolerance import Tolerance

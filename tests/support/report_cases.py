@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from speedcal.calibration.dial import Dial
+from speedcal.calibration.dial.dial import Dial
 from speedcal.calibration.result import BudgetLine, Calibration
 from speedcal.finding import Finding, Trust
 from speedcal.interval import Interval

@@ -12,7 +12,7 @@ import pytest
 from support.calibrations import make_calibration
 
 import speedcal
-from speedcal.calibration.dial import Dial
+from speedcal.calibration.dial.dial import Dial
 from speedcal.conformity.pooling import pool
 from speedcal.conformity.rules import load_tolerance
 from speedcal.errors import VehicleError

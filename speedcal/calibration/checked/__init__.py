@@ -1,0 +1,1 @@
+"""The dial from checks against a known truth, without a track."""

@@ -1,0 +1,1 @@
+"""The dial as a curve with its covariance, and what a fit of it returns."""

@@ -1,0 +1,1 @@
+"""What to make of a dial that was measured: uncertainty, trust, and what is worth telling."""

@@ -1,0 +1,97 @@
+"""What is worth telling of track, readings and needle beside an answer."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from speedcal.calibration.dial.measured import NO_GROUND
+from speedcal.calibration.readings.kind import is_log
+from speedcal.calibration.readings.odometer import OdometerFactor
+from speedcal.calibration.result import HILLS, Calibration
+from speedcal.calibration.speed.ground_speed import GroundSpeed
+from speedcal.calibration.tuning.general import (
+    AS_GPS_WITHIN,
+    AS_GPS_WITHIN_MPS,
+    BESIDE_TRACK_NOTICED,
+    ROUNDED_DOWN_FROM_MPS,
+    ROUNDED_DOWN_STEPS,
+)
+from speedcal.calibration.tuning.logs import PLAY_NOTICED_MPS
+from speedcal.calibration.tuning.track import HEIGHTS_NEEDED, HILLS_NOTICED
+from speedcal.finding import Finding
+from speedcal.interval import FloatArray
+from speedcal.logs.readings import Readings
+from speedcal.logs.track import Track
+
+READS_AS_GPS = "reads_as_gps"
+"""Code of the finding that a log may be one of GPS speed."""
+
+
+def left_out(
+    track: Track, ground: GroundSpeed, readings: Readings, odometer: OdometerFactor | None
+) -> tuple[Finding, ...]:
+    """Return findings that count what was left out of the track and of the readings before the fit."""
+    found = []
+    for code, counts in (
+        ("track_left_out", {**track.dropped, **ground.dropped}),
+        ("readings_left_out", dict(readings.dropped)),
+    ):
+        if counts:
+            found.append(Finding(code, counts=counts))
+    if odometer is not None and len(odometer.left_out):
+        found.append(Finding("odometer_left_out", lines=sorted(int(n) for n in readings.line[odometer.left_out])))
+    return tuple(found)
+
+
+def beside_track(calibration: Calibration) -> tuple[Finding, ...]:
+    """Return the finding that readings were taken where the track tells no speed; nothing where those are a few."""
+    reason = calibration.readings["reason"].to_numpy()
+    count = int((reason == NO_GROUND).sum())
+    if count <= BESIDE_TRACK_NOTICED * len(reason):
+        return ()
+    return (Finding("readings_beside_track", count=count, total=len(reason)),)
+
+
+def rounded_down(calibration: Calibration, readings: Readings) -> tuple[Finding, ...]:
+    """Return the doubt whether coarse notes were of the mark below the needle: then it seems to sit half a step low."""
+    step, offset = readings.speed_resolution_mps, calibration.offset_mps
+    if step < ROUNDED_DOWN_FROM_MPS or is_of_log(calibration) or offset.high >= 0:
+        return ()
+    least, most = (share * step for share in ROUNDED_DOWN_STEPS)
+    if not least < -offset.value < most:
+        return ()
+    return (Finding("rounded_down", step_mps=step, offset_mps=offset.value, unit=calibration.unit),)
+
+
+def heights_missing(calibration: Calibration, track: Track) -> tuple[Finding, ...]:
+    """Return the finding that the heights the track lacks would narrow the answer; nothing when they hardly would."""
+    if np.isfinite(track.elevation_m).mean() >= HEIGHTS_NEEDED:
+        return ()
+    return tuple(
+        Finding("no_heights", u_factor=line.u_factor)
+        for line in calibration.budget
+        if line.component == HILLS and line.share > HILLS_NOTICED
+    )
+
+
+def hanging(calibration: Calibration, hangs_mps: FloatArray) -> tuple[Finding, ...]:
+    """Return the finding that the needle hangs behind; ``hangs_mps`` is what it shows more at each reading."""
+    play = float(np.abs(hangs_mps).max(initial=0.0))
+    return (Finding("needle_hangs", play_mps=play, unit=calibration.unit),) if play > PLAY_NOTICED_MPS else ()
+
+
+def is_of_log(calibration: Calibration) -> bool:
+    """Tell whether the readings used are rows of a log, and not noted by hand."""
+    return is_log(np.sort(calibration.readings["time_s"][calibration.readings["used"]].to_numpy(float)))
+
+
+def reads_as_gps(calibration: Calibration) -> Finding | None:
+    """Say that a log shows what GPS shows: an instrument is rarely that right, and an app may log the speed of GPS."""
+    if not is_of_log(calibration):
+        return None
+    speeds = np.linspace(*calibration.speed_range_mps, 3)
+    half = calibration.half_width(speeds)
+    away = np.abs(calibration.indicated(speeds) - speeds)
+    if (away > 2 * half).any() or (half > AS_GPS_WITHIN * speeds + AS_GPS_WITHIN_MPS).any():
+        return None
+    return Finding(READS_AS_GPS, within=float((np.maximum(half, away) / speeds).max()))

@@ -1,0 +1,80 @@
+"""How noisy the values of an instrument are and how far their stamps are off, learnt with the speed behind them."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from speedcal.calibration.dial.rounded_likelihood import Told
+from speedcal.calibration.speed.motion import local_sum
+from speedcal.interval import FloatArray
+
+_JITTER_S = 0.1
+"""Of stamps that nothing is known of."""
+_LEAST_JITTER_S, _MOST_JITTER_S = 0.01, 0.6
+_PACES = (1.0, 3.0, 9.0)
+"""How many steps towards its noise a channel may take at once: as many as make the likelihood greatest."""
+_REACH = 10
+"""Values to either side whose noise is alike where it changes on the way, and that the usual noise counts against."""
+
+
+@dataclass(slots=True)
+class Noise:
+    """What is believed of the noise of one channel of n values."""
+
+    variance: FloatArray
+    """Of each value, without what its stamp does, shape (n,). [m2/s2]"""
+    jitter_s2: float
+    """Variance of the stamps. [s2]"""
+
+    @classmethod
+    def of(cls, count: int, variance: float) -> Noise:
+        """Return the noise to start from, the same for all values."""
+        return cls(np.full(count, variance), _JITTER_S**2)
+
+    def at(self, steep: FloatArray) -> FloatArray:
+        """Return the variance of each value where it changes so much a second, shape (n,) each. [m2/s2]."""
+        return self.variance + self.jitter_s2 * steep**2
+
+    def learn(
+        self,
+        told: Told,
+        likelihood: Callable[[FloatArray], float],
+        *,
+        steep: FloatArray,
+        least: float,
+        local: bool,
+    ) -> None:
+        """Take a step towards the likeliest noise: an error squared is as large as what is known of it.
+
+        That fixed point (D. J. C. MacKay, Neural Computation 4, 1992, 415-447) is reached in short steps where values
+        say little of their noise, as under cruise control: longer ones are tried along.
+
+        Parameters
+        ----------
+        told
+            What the values said.
+        likelihood
+            Log likelihood by the variance of each value, shape (n,).
+        steep
+            How much each value changes a second, shape (n,). [m/s2]
+        least
+            Least variance of a value. [m2/s2]
+        local
+            Whether the noise changes on the way.
+        """
+        share = np.stack([np.ones_like(steep), steep**2])
+        usual = float(np.median(self.variance)) if local else float(self.variance[0])
+        before = np.array([usual, self.jitter_s2])
+        rise = share @ told.square / np.maximum(share @ told.known, 1e-12)
+        low, high = [least, _LEAST_JITTER_S**2], [np.inf, _MOST_JITTER_S**2]
+        tried = [np.clip(before * rise**pace, low, high) for pace in _PACES]
+        usual, self.jitter_s2 = max(tried, key=lambda size: likelihood(size @ share)).tolist()
+        if local:
+            square, known = self.variance**2 * told.square, self.variance * told.known
+            own = (local_sum(square, _REACH) + _REACH * usual) / (local_sum(known, _REACH) + _REACH)
+            self.variance = np.maximum(own, least)
+        else:
+            self.variance = np.full(len(steep), usual)

@@ -1,0 +1,82 @@
+"""A step of the fit of the latent speed: how far it goes, and what each value said of it."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from dataclasses import dataclass
+
+import numpy as np
+
+from speedcal.calibration.logged.latent_model import DAMPING, NUISANCES, PLAY, UNEVEN
+from speedcal.calibration.logged.latent_views import View
+from speedcal.calibration.speed.speed_spline import observations
+from speedcal.calibration.tuning.logs import DAMPING_FROM, LEAST_PLAY_MPS, UNEVEN_NOTICED_S
+from speedcal.interval import FloatArray
+
+_LONGEST = np.array([0.5, 0.7, 1e-3, 0.3, 0.2])
+_HIGHEST_MPS = 0.3
+"""No step of an unknown beside the dial is longer, in its own unit, and none of the dial."""
+_LEAST = {DAMPING: 0.0, UNEVEN: UNEVEN_NOTICED_S, PLAY: LEAST_PLAY_MPS}
+
+
+def newton_step(total: FloatArray, pull: FloatArray, *, none: Collection[int]) -> tuple[FloatArray, dict[int, float]]:
+    """Return a step of Newton's, not too long, and how plainly what is taken as none would move; 1 is enough.
+
+    Parameters
+    ----------
+    total
+        Information of the unknowns, that of the prior with it, shape (p, p).
+    pull
+        Gradient of the log posterior, shape (p,).
+    none
+        The unknowns taken as none, which stay where they are.
+    """
+    surprise, held = {}, list(none)
+    if held:
+        free = np.linalg.pinv(total, hermitian=True)
+        wish, u = free @ pull, np.sqrt(np.maximum(np.diag(free), 1e-30))
+        wish[PLAY] = max(wish[PLAY], 0.0)  # no pointer hangs ahead
+        surprise = {
+            which: abs(float(wish[which])) / max(DAMPING_FROM * float(u[which]), _LEAST[which]) for which in held
+        }
+        pull, total = pull.copy(), total.copy()
+        pull[held] = total[held, :] = total[:, held] = 0.0
+        total[held, held] = 1.0
+    step = np.asarray(np.linalg.lstsq(total, pull, rcond=None)[0], float)
+    step[:NUISANCES] /= max(float(np.max(np.abs(step[:NUISANCES]) / _LONGEST)), 1.0)
+    step[NUISANCES:] /= max(float(np.max(np.abs(step[NUISANCES:]))) / _HIGHEST_MPS, 1.0)
+    return step, surprise
+
+
+@dataclass(frozen=True, slots=True)
+class LastStep:
+    """The last step: what moves each value, as it is and weighted, and what the coefficients take up of it.
+
+    Of two, the first belongs to the track, which damping alone moves, shape (n,), the second to the log, shape (n, p).
+    """
+
+    views: tuple[View, View]
+    moved: tuple[FloatArray, FloatArray]
+    weight: tuple[FloatArray, FloatArray]
+    score: tuple[FloatArray, FloatArray]
+    answer: FloatArray
+    none: tuple[int, ...]
+    """What was taken as none."""
+    moving: float
+    """How far the farthest went, in its size of settled."""
+
+    def score_of_each(self) -> FloatArray:
+        """Return the gradient of the log likelihood from each value of track and log, shape (n, p)."""
+        return _of_both(*self.score)
+
+    def information_of_each(self) -> FloatArray:
+        """Return the information of each value of track and log as outer factors, shape (2, n, p)."""
+        count = len(self.answer)
+        taken_up = [observations(view.places.first, view.row, count) @ self.answer for view in self.views]
+        return np.stack([_of_both(*self.weight), _of_both(*self.moved) - np.concatenate(taken_up)])
+
+
+def _of_both(track: FloatArray, log: FloatArray) -> FloatArray:
+    by_damping = np.zeros((len(track), log.shape[1]))
+    by_damping[:, DAMPING] = track
+    return np.concatenate([by_damping, log])

@@ -1,0 +1,204 @@
+"""Noted readings beside a drive: which clock offsets and lines they may have, and how well they fit it at all."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from functools import partial
+
+import numpy as np
+
+from speedcal.calibration.noted.association import log_unrelated, stray_density
+from speedcal.calibration.noted.clock_posterior import Cells, clock_cells
+from speedcal.calibration.noted.note_lines import Notes
+from speedcal.calibration.readings.clock_search import Shift
+from speedcal.calibration.readings.habits import Habit, u_of_heaps
+from speedcal.calibration.readings.moments import Moments
+from speedcal.calibration.speed.ground_speed import GroundSpeed
+from speedcal.calibration.tuning.general import WRONG_BELOW
+from speedcal.calibration.tuning.notes import (
+    COARSE_U_MPS,
+    HEAPED_EVIDENCE,
+    JUMPS_ASKED_FROM,
+    JUMPS_EVIDENCE,
+    LEAST_MINUTE_STEP_S,
+    LONG_STEP_S,
+    MARKS_EVIDENCE,
+    MOST_JUMP_MPS,
+    SCATTER_MPS,
+    SCATTER_NODES_MPS,
+)
+from speedcal.calibration.tuning.rivals import FEWEST_ON_A_SIDE
+from speedcal.calibration.tuning.track import SLOWEST_MPS
+from speedcal.interval import BoolArray, FloatArray
+
+
+@dataclass(frozen=True, slots=True)
+class Weighed:
+    """Noted readings beside a drive, with the clock offsets and lines that they may have."""
+
+    ground: GroundSpeed
+    notes: Notes
+    cells: Cells
+    log_evidence: float
+    """How much better they fit it than readings of anything else would."""
+    set_s: float = np.nan
+    """Moment from which on they are timed by another clock, NaN if it is one all the way."""
+    jumps_mps: float = 0.0
+    """By how much more than others those scatter of a needle that jumps, rms over all."""
+    steady: Notes | None = None
+    """The readings as those of a needle that does not jump, None if it does not."""
+    log_jumps: float = 0.0
+    """Log odds of the one that jumps against that."""
+    at_end_s: FloatArray = field(default_factory=lambda: np.zeros(0))
+    """Stamps of readings at the end of the scale, beside these. [s]"""
+
+
+def weigh_notes(
+    ground: GroundSpeed,
+    time_s: FloatArray,
+    indicated_mps: FloatArray,
+    *,
+    shifts: list[Shift],
+    at: Moments,
+    by_hand: Moments | None,
+    u_rounding_mps: float,
+    u_stated_mps: FloatArray,
+    log_prior: Callable[[FloatArray], FloatArray],
+    habit: Habit,
+    top_mps: float = np.inf,
+) -> Weighed:
+    """Weigh the clock offsets and lines that noted readings may have.
+
+    Parameters
+    ----------
+    ground
+        The drive.
+    time_s, indicated_mps
+        Readings, shape (n,). [s, m/s]
+    shifts
+        Clock offsets to look around.
+    at
+        When a reading may have been taken.
+    by_hand
+        The same if its stamp was rounded by hand; None where that is out of the question.
+    u_rounding_mps
+        Standard uncertainty from writing a reading in steps. [m/s]
+    u_stated_mps
+        What each reading states of itself, 0 where it states nothing, shape (n,). [m/s]
+    log_prior
+        Log density of clock offsets, normalised over all that were searched.
+    habit
+        What the way of reading does to all of them.
+    top_mps
+        Reading at which the scale ends. [m/s]
+    """
+    heaps = u_of_heaps(indicated_mps, float(np.sqrt(12)) * u_rounding_mps)
+    indicated_mps = indicated_mps + habit.shift_mps
+    stray = stray_density(ground, indicated_mps)
+    notes = Notes(time_s, indicated_mps, stray, at, u_rounding_mps, u_stated_mps, top_mps + habit.shift_mps)
+    weigh = partial(clock_cells, ground, shifts=shifts, log_prior=log_prior)
+    cells = weigh(notes)
+    if by_hand is not None:
+        notes, cells = _likelier(notes, cells, replace(notes, at=by_hand), weigh, by=0.0)
+    if u_rounding_mps >= COARSE_U_MPS and not habit.shift_mps:
+        marks = replace(notes, u_rounding_mps=u_rounding_mps / 3)
+        exact = weigh(marks)
+        odds = min(exact.log_evidence - cells.log_evidence, _log_odds_of_marks(ground, marks, exact, u_rounding_mps))
+        if odds > MARKS_EVIDENCE:
+            notes, cells = marks, exact
+    if heaps is not None:
+        loose = replace(notes, u_stated_mps=np.hypot(u_stated_mps, heaps))
+        notes, cells = _likelier(notes, cells, loose, weigh, by=HEAPED_EVIDENCE)
+    steady, log_steady, jumps_mps = notes, cells.log_evidence, 0.0
+    for least in (JUMPS_EVIDENCE, 0.0):  # the line by which jumps are told is better once they are told
+        # a speed guessed between fixes far apart scatters by itself where the vehicle is slow
+        jumps = None if ground.between_is_guessed or np.isfinite(top_mps) else _jumps_when_slow(ground, notes, cells)
+        if jumps is None:
+            break
+        before, loose = notes, replace(notes, u_stated_mps=np.hypot(steady.u_stated_mps, jumps))
+        notes, cells = _likelier(notes, cells, loose, weigh, by=least)
+        if notes is before:
+            break
+        jumps_mps = float(np.sqrt(np.mean(jumps**2)))
+    least_s = LEAST_MINUTE_STEP_S if notes.at.half_width_s > LONG_STEP_S else 1.0
+    seen = cells.seen
+    unrelated = log_unrelated(time_s[seen], indicated_mps[seen], stray[seen], least_s=least_s)
+    # those of another drive in the same file are alike as well, and the track has nothing to say of them
+    evidence = cells.log_evidence - float(np.log(stray[~seen]).sum()) - unrelated
+    if not jumps_mps:
+        return Weighed(ground, notes, cells, evidence)
+    return Weighed(
+        ground,
+        notes,
+        cells,
+        evidence,
+        jumps_mps=jumps_mps,
+        steady=steady,
+        log_jumps=cells.log_evidence - log_steady,
+    )
+
+
+def _likelier(
+    notes: Notes, cells: Cells, other: Notes, weigh: Callable[[Notes], Cells], *, by: float
+) -> tuple[Notes, Cells]:
+    """Return notes with their cells, or others with theirs where those are likelier by so much."""
+    seen = weigh(other)
+    return (other, seen) if seen.log_evidence - cells.log_evidence > by else (notes, cells)
+
+
+def _log_odds_of_marks(ground: GroundSpeed, notes: Notes, cells: Cells, u_rounding_mps: float) -> float:
+    """Return the log odds that readings were taken as the needle stood at its marks, against rounding to them.
+
+    Speeds held alike are rounded alike: each mark beyond two shows once whether it lies on a line with the others, by
+    the differential entropy of an even distribution over a step against that of what is left.
+    """
+    best = int(np.argmax(cells.log_mass))
+    good, _, speed, inside = best_moments(ground, notes, cells, best)
+    use = (good > WRONG_BELOW) & inside & (speed >= SLOWEST_MPS)
+    if not use.any():
+        return 0.0
+    _, mark = np.unique(notes.indicated_mps[use], return_inverse=True)
+    off = notes.indicated_mps[use] - cells.offset_mps[best] - cells.gain[best] * speed[use]
+    left = float(np.hypot(np.sqrt(np.mean(off**2)), SCATTER_NODES_MPS[0]))
+    step = float(np.sqrt(12)) * u_rounding_mps
+    return float((mark.max() - 1) * (np.log(step / left) - (1 + np.log(2 * np.pi)) / 2))
+
+
+def _jumps_when_slow(ground: GroundSpeed, notes: Notes, cells: Cells) -> FloatArray | None:
+    """Return by how much more each reading scatters where a needle jumps below some speed, None where nothing says so.
+
+    Asked of the likelihood of normal errors with two scatters, against those with one.
+    """
+    best = int(np.argmax(cells.log_mass))
+    _, _, speed, inside = best_moments(ground, notes, cells, best)
+    use = np.flatnonzero(inside & (speed >= SLOWEST_MPS))
+    counts = np.arange(FEWEST_ON_A_SIDE, len(use) - FEWEST_ON_A_SIDE + 1)
+    if not len(counts):
+        return None
+    up = use[np.argsort(speed[use])]
+    off = np.abs(notes.indicated_mps - cells.offset_mps[best] - cells.gain[best] * speed)[up]
+    square = np.cumsum(np.minimum(off, MOST_JUMP_MPS) ** 2)
+    least = SCATTER_MPS**2 + notes.u_rounding_mps**2
+    slow, fast = square[counts - 1] / counts, (square[-1] - square[counts - 1]) / (len(up) - counts)
+    log = -0.5 * (counts * np.log(np.maximum(slow, least)) + (len(up) - counts) * np.log(np.maximum(fast, least)))
+    log += 0.5 * len(up) * np.log(max(square[-1] / len(up), least))
+    log[slow <= fast] = 0.0
+    split = int(np.argmax(log))
+    if log[split] < JUMPS_ASKED_FROM:
+        return None
+    jumps = np.zeros(len(speed))
+    jumps[up[: counts[split]]] = np.sqrt(slow[split] - max(fast[split], least))
+    return jumps
+
+
+def best_moments(
+    ground: GroundSpeed, notes: Notes, cells: Cells, best: int
+) -> tuple[FloatArray, FloatArray, FloatArray, BoolArray]:
+    """Return how probably each reading is right at a clock offset, its moment, the speed then and if there is one."""
+    share = cells.share[best]
+    total = share.sum(axis=1)
+    delay = np.where(total > 1e-9, share @ notes.at.delay_s / np.maximum(total, 1e-9), notes.at.middle_s)
+    moment = notes.time_s + cells.clock_s[best] + delay
+    speed, _, inside = ground.at(moment)
+    return cells.right[best], moment, speed, inside

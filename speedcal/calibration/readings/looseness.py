@@ -1,0 +1,50 @@
+"""Readings that follow a track, but no dial: of the same road on another day, or of a needle that falls or jumps.
+
+They get no number, and neither is said of them that they are of another drive: what scatters so may be the files, and
+may be the gear that the needle hangs on.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from speedcal.calibration.tuning.general import LOOSE_NEAR_MPS, LOOSE_SPREAD_SHARE
+from speedcal.interval import FloatArray
+
+LOOSE = "loose_readings"
+"""Code of the refusal."""
+
+
+def how_loose(away_mps: FloatArray, scatter_mps: float) -> dict[str, Any]:
+    """Return how many readings lie on one dial, and how far off the others are, as values of the refusal.
+
+    Parameters
+    ----------
+    away_mps
+        By how much each reading is above what the dial shows otherwise, shape (n,). [m/s]
+    scatter_mps
+        Scatter about the dial, without what is known otherwise. [m/s]
+    """
+    far = np.abs(away_mps) > LOOSE_NEAR_MPS
+    low = far & (away_mps < 0)
+    return {
+        "near": int((~far).sum()),
+        "count": len(away_mps),
+        "within_mps": LOOSE_NEAR_MPS,
+        "low": int(low.sum()),
+        "high": int((far & ~low).sum()),
+        "off_mps": float(np.median(np.abs(away_mps[far]))) if far.any() else 0.0,
+        "scatter_mps": scatter_mps,
+    }
+
+
+def why_no_dial(away_mps: FloatArray, shown_mps: FloatArray, scatter_mps: float) -> tuple[str, dict[str, Any]]:
+    """Return code and values of the refusal of readings that scatter too much for any dial.
+
+    Those that scatter little beside the spread of the speeds shown, shape (n,), follow the track for all that.
+    """
+    if scatter_mps < LOOSE_SPREAD_SHARE * float(np.std(shown_mps)):
+        return LOOSE, how_loose(away_mps, scatter_mps)
+    return "readings_do_not_follow", {"scatter_mps": scatter_mps}

@@ -1,0 +1,120 @@
+"""The odometer: its factor is the error factor without any needle offset."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from speedcal.calibration.speed.ground_speed import GroundSpeed
+from speedcal.calibration.tuning.general import (
+    ODOMETER_LEAST_U_M,
+    ODOMETER_MOST_FACTOR,
+    ODOMETER_PAIRS_OF,
+    ODOMETER_SHORTEST_M,
+    ODOMETER_SLOPE_SLACK,
+    ODOMETER_STANDS_S,
+    ODOMETER_STANDS_STEPS,
+    ODOMETER_WRONG_FROM,
+)
+from speedcal.calibration.tuning.track import TRACK_LENGTH_U
+from speedcal.interval import BoolArray, FloatArray, IntArray
+
+
+@dataclass(frozen=True, slots=True)
+class OdometerFactor:
+    """What the odometer counts for one unit of true distance."""
+
+    value: float
+    u: float
+    """Standard uncertainty."""
+    left_out: IntArray
+    """Indices of readings that do not follow the others."""
+    over_m: float
+    """How far it was driven from the first of the others to the last."""
+
+
+def odometer_factor(
+    ground: GroundSpeed, moment_s: FloatArray, odometer_m: FloatArray, *, resolution_m: float, u_time_s: float
+) -> OdometerFactor | None:
+    """Return the factor of the odometer, or None when the drive does not carry one.
+
+    A line through odometer readings against the distance really travelled, stretch by stretch: distance across a gap
+    is not known, and an odometer that falls or leaps has been put back, has rolled over or was misread. Readings that
+    do not follow the others are left out. An odometer cut off at its last digit shifts all of its readings alike;
+    what is left is uniform over one step (JCGM 100:2008, F.2.2.1).
+
+    Parameters
+    ----------
+    ground
+        Ground speed of the drive.
+    moment_s, odometer_m
+        When each reading was taken on the GPS clock, and what it was, shape (n,); NaN where there is none. [s, m]
+    resolution_m
+        Step of the odometer. [m]
+    u_time_s
+        Standard uncertainty of a moment. [s]
+    """
+    known = np.isfinite(odometer_m) & np.isfinite(moment_s) & np.isfinite(resolution_m)
+    distance, piece, inside = ground.travelled_m(np.where(known, moment_s, ground.time_s[0]))
+    use = np.flatnonzero(known & inside)
+    use = use[np.argsort(distance[use], kind="stable")]
+    if len(use) < 2:
+        return None
+    turned = np.diff(odometer_m[use], prepend=np.nan) != 0  # a figure that stands still is one reading, not many
+    resolution_m = _step(distance[use], odometer_m[use], resolution_m)
+    use = use[turned | (np.diff(moment_s[use], prepend=-np.inf) > ODOMETER_STANDS_S)]
+    distance, shown = distance[use], odometer_m[use] - odometer_m[use[0]]  # one that stands has a factor of exactly 0
+    speed, _, _ = ground.at(moment_s[use])
+    figure = np.cumsum(np.diff(shown, prepend=np.nan) != 0) - 1
+    cut = resolution_m**2 / 12 * np.bincount(figure)[figure]  # readings of one figure are cut off alike
+    variance = cut + (speed * u_time_s) ** 2 + ODOMETER_LEAST_U_M**2
+    stretch = _stretches(distance, shown, piece[use], resolution_m)
+    right = _follow(distance, shown, stretch, np.sqrt(variance))
+    distance, shown, stretch, weight = distance[right], shown[right], stretch[right], 1 / variance[right]
+    _, label = np.unique(stretch, return_inverse=True)
+    total = np.bincount(label, weights=weight)
+    away, risen = (a - (np.bincount(label, weights=weight * a) / total)[label] for a in (distance, shown))
+    longest = max((float(np.ptp(distance[label == k])) for k in range(len(total))), default=0.0)
+    if longest < (ODOMETER_SHORTEST_M if shown.any() else max(ODOMETER_SHORTEST_M, 2 * resolution_m)):
+        return None
+    spread = float(np.sum(weight * away**2))
+    factor = float(np.sum(weight * away * risen)) / spread
+    u = float(np.linalg.norm([1 / np.sqrt(spread), TRACK_LENGTH_U, factor * ground.u_distance]))
+    return OdometerFactor(factor, u, use[~right], float(np.ptp(distance)))
+
+
+def _step(distance: FloatArray, shown: FloatArray, written_m: float) -> float:
+    """Return the step of the odometer: as its figures are written, or as they rise after standing on the way.
+
+    One in hundreds of miles, or in whole kilometres told as miles with decimals, is written finer than it counts.
+    """
+    first = np.flatnonzero(np.diff(shown, prepend=np.nan) != 0)
+    stood = distance[first[1:] - 1] - distance[first[:-1]] > ODOMETER_STANDS_STEPS * written_m
+    rise = np.diff(shown[first])[stood]
+    rise = rise[rise > 0]
+    return max(written_m, float(np.median(rise))) if len(rise) and len(rise) > (len(first) - 1) / 3 else written_m
+
+
+def _stretches(distance: FloatArray, shown: FloatArray, piece: IntArray, resolution_m: float) -> IntArray:
+    """Return the stretch of each reading over which the odometer only counts; a gap, a fall or a leap ends one."""
+    rise, way = np.diff(shown), np.diff(distance)
+    broken = (rise < -resolution_m) | (rise > ODOMETER_MOST_FACTOR * way + 5 * resolution_m) | (np.diff(piece) != 0)
+    return np.concatenate(([0], np.cumsum(broken))).astype(np.int64)
+
+
+def _follow(distance: FloatArray, shown: FloatArray, stretch: IntArray, u: FloatArray) -> BoolArray:
+    """Return which readings follow the others: the median slope of all pairs of a stretch decides."""
+    some = np.unique(np.linspace(0, len(shown) - 1, min(len(shown), ODOMETER_PAIRS_OF)).astype(int))
+    i, j = np.triu_indices(len(some), 1)
+    i, j = some[i], some[j]
+    pair = (stretch[i] == stretch[j]) & (distance[j] - distance[i] > ODOMETER_SHORTEST_M / 5)
+    if not pair.any():
+        return np.zeros(len(shown), bool)
+    slope = float(np.median(((shown[j] - shown[i]) / np.maximum(distance[j] - distance[i], 1e-9))[pair]))
+    level = shown - slope * distance
+    middle = np.array([np.median(level[stretch == number]) for number in range(stretch[-1] + 1)])
+    return np.asarray(
+        np.abs(level - middle[stretch])
+        <= ODOMETER_WRONG_FROM * u + ODOMETER_SLOPE_SLACK * np.abs(distance - distance.mean())
+    )

@@ -1,0 +1,99 @@
+"""Drives that carry no calibration, and answers that no instrument gives."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from speedcal.calibration.readings.looseness import why_no_dial
+from speedcal.calibration.result import Calibration
+from speedcal.calibration.speed.ground_speed import GroundSpeed
+from speedcal.calibration.tuning.general import (
+    ABSURD_READING_MPS,
+    FEWEST_READINGS,
+    FOLLOWS_MPS,
+    MANY_WRONG,
+    MOVES_MPS,
+    PULSE_FACTORS,
+    PULSE_SLACK,
+    SLOWEST_DRIVE_MPS,
+    STANDS_MPS,
+)
+from speedcal.errors import FitError, SpeedcalError
+from speedcal.finding import Finding, codes_of
+from speedcal.interval import IntArray
+from speedcal.logs.readings import Readings
+from speedcal.units import display_unit_of
+
+_LAID_BY_STEPS = {"clock_stepped", "large_scatter", "log_strays"}
+_OF_THE_FILES = (
+    "foreign_readings",
+    "readings_do_not_follow",
+    "few_rows_between_ends",
+    "two_clocks",
+    "two_clocks_for_log",
+)
+"""Refusals that send people to look for other files, or for the time."""
+
+
+def refuse_hopeless(ground: GroundSpeed, readings: Readings) -> None:
+    """Raise :class:`FitError` for a drive that cannot carry a result whatever is done with it."""
+    refuse_too_few(len(usable_readings(readings)), readings)
+    if readings.clock != "none" and len(np.unique(readings.time_s[usable_readings(readings)])) < FEWEST_READINGS:
+        raise FitError("few_times", source=readings.source)
+    shown = readings.speed_mps[np.isfinite(readings.speed_mps)]
+    if np.mean(shown >= ABSURD_READING_MPS) > MANY_WRONG:  # another unit or column
+        raise FitError("readings_do_not_follow", source=readings.source)
+    fastest = float(np.percentile(ground.speed_mps, 99))
+    if fastest < SLOWEST_DRIVE_MPS:
+        raise FitError("hardly_moved", fastest_mps=fastest)
+
+
+def refuse_too_few(count: int, readings: Readings) -> None:
+    """Raise :class:`FitError` when fewer readings can be used than a line needs."""
+    if count < FEWEST_READINGS:
+        raise FitError("too_few_readings", source=readings.source, count=count)
+
+
+def usable_readings(readings: Readings) -> IntArray:
+    """Return the indices of readings that have a speed a road vehicle can show, and a time if times matter."""
+    speed = readings.speed_mps
+    usable = np.isfinite(speed) & (np.nan_to_num(speed) >= 0) & (np.nan_to_num(speed) < ABSURD_READING_MPS)
+    if readings.clock != "none":
+        usable &= np.isfinite(readings.time_s)
+    return np.flatnonzero(usable)
+
+
+def unless_it_stands(refused: SpeedcalError, ground: GroundSpeed, readings: Readings) -> SpeedcalError:
+    """Return that the needle stood, where readings that were refused say nothing else; a needle is no wrong file."""
+    shown = readings.speed_mps[usable_readings(readings)]
+    slow, fast = np.percentile(ground.speed_mps, [10, 90])
+    if refused.code not in _OF_THE_FILES or np.ptp(shown) > STANDS_MPS or fast - slow < MOVES_MPS:
+        return refused
+    speeds: dict[str, Any] = {"shown_mps": float(np.median(shown)), "slow_mps": float(slow), "fast_mps": float(fast)}
+    return FitError("needle_stands", source=readings.source, unit=display_unit_of(readings.speed_unit), **speeds)
+
+
+def refuse_nonsense(calibration: Calibration, readings: Readings, seen: tuple[Finding, ...]) -> None:
+    """Raise :class:`FitError` for an answer that no instrument in use gives, or that rests on how it was laid alone.
+
+    A log of the same road on another day lies on the track piece by piece, its clock set wherever that makes it fit;
+    ``seen`` is what tells so, where the track tells the speed well.
+    """
+    factor = calibration.error_factor
+    scatter = float(np.sqrt(max(calibration.scatter_mps**2 - readings.speed_resolution_mps**2 / 12, 0.0)))
+    if scatter > FOLLOWS_MPS or set(codes_of(seen)) >= _LAID_BY_STEPS:
+        used = calibration.readings[calibration.readings["used"]]
+        away, shown = (used[column].to_numpy(float) for column in ("residual_mps", "indicated_mps"))
+        code, values = why_no_dial(away, shown, scatter)
+        raise FitError(code, source=readings.source, unit=calibration.unit, **values)
+    if not _has_a_cause(factor.value):
+        raise FitError("impossible_factor", source=readings.source, factor=factor.value)
+
+
+def _has_a_cause(factor: float) -> bool:
+    """Tell whether tires, gears, a unit or a pulse count can make an error factor."""
+    slack = 1 + PULSE_SLACK
+    ranges = ((0.5, 2.0), *((pulses, pulses) for pulses in PULSE_FACTORS))
+    return any(low / slack < factor < high * slack for low, high in ranges)

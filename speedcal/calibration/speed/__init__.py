@@ -1,0 +1,1 @@
+"""The true speed of the vehicle at every moment, from its track."""

@@ -1,0 +1,70 @@
+"""The way between fixes that lie far apart: straight lines are too short, and by how much is told by thinning them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from speedcal.calibration.tuning.track import (
+    CHORD_GROWTH_OFF,
+    CHORD_LOSS_LEAST,
+    CHORD_LOSS_MOST,
+    CHORD_LOSS_U,
+    SLOWEST_MPS,
+    STANDING_CHORD_M,
+)
+from speedcal.interval import FloatArray, IntArray
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """The way along the fixes."""
+
+    step_m: FloatArray
+    """From each fix to the next; zero across gaps. [m]"""
+    longer: float
+    """Share by which the road is longer than the straight lines; ``step_m`` has it in."""
+    u: float
+    """Relative standard uncertainty of the way, the same for all of it."""
+
+
+def way_between(piece: IntArray, east: FloatArray, north: FloatArray, speed: FloatArray) -> Way:
+    """Return the way along fixes that lie far apart.
+
+    Straight lines from fix to fix cut corners. Those over every second fix cut more of them, those over every fourth
+    more again. How the loss grows tells smooth bends (with the square of the distance) from corners that are rarer than
+    fixes (with the distance), and so what the first lines lose themselves.
+
+    Parameters
+    ----------
+    piece
+        Number of the unbroken piece of each fix, shape (n,).
+    east, north
+        Positions. [m]
+    speed
+        Speed at each fix; where it stands at both ends of a short line the receiver only wanders. [m/s]
+    """
+    here = np.diff(piece) == 0
+    chord = np.hypot(np.diff(east), np.diff(north))
+    standing = np.maximum(speed[1:], speed[:-1]) < SLOWEST_MPS
+    chord[~here | (standing & (chord < STANDING_CHORD_M))] = 0.0
+    whole, half, quarter = (_length(piece, east, north, chord, every) for every in (1, 2, 4))
+    lost = max(1 - half / max(whole, 1.0), 0.0)
+    growth = (half - quarter) / max(whole - half, 1e-9)
+    share = float(np.clip(1 / max(growth - CHORD_GROWTH_OFF, 1e-9), CHORD_LOSS_LEAST, CHORD_LOSS_MOST))
+    longer = share * lost
+    return Way(chord * (1 + longer), longer, CHORD_LOSS_U * share * longer)
+
+
+def _length(piece: IntArray, east: FloatArray, north: FloatArray, chord: FloatArray, every: int) -> float:
+    """Return the length of straight lines over every so many fixes, in the mean over where they begin.
+
+    What is left at the ends of the unbroken pieces is taken from fix to fix.
+    """
+    along = np.concatenate(([0.0], np.cumsum(chord)))
+    far = np.hypot(east[every:] - east[:-every], north[every:] - north[:-every])
+    inside = piece[every:] == piece[:-every]
+    short = np.minimum(far, along[every:] - along[:-every])[inside]
+    covered = (along[every:] - along[:-every])[inside]
+    return float(along[-1] - (covered.sum() - short.sum()) / every)

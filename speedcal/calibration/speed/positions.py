@@ -1,0 +1,187 @@
+"""What positions tell: jumps no vehicle makes, and speed by a local fit on the receiver's own uneven times."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from speedcal.calibration.speed.geodesy import local_east_north_m
+from speedcal.calibration.tuning.track import (
+    FEWEST_FIXES,
+    IMPOSSIBLE_ACCELERATION,
+    IMPOSSIBLE_SPEED_MPS,
+    MOST_CHORD,
+    POSITION_SLACK_M,
+    POSITION_WINDOW_S,
+    RECORDED_U_MPS,
+    SLOWEST_POSITION_SPEED_MPS,
+    SPIKE_ACCELERATION,
+    SPIKE_MPS,
+    STRAIGHT_FIT_RAD,
+    UNEVEN_FIXES,
+)
+from speedcal.interval import BoolArray, FloatArray, IntArray
+from speedcal.logs.track import Track
+
+_SMOOTHING_REACH = 5.0
+"""Time constants before and after a moment that count."""
+
+
+@dataclass(frozen=True, slots=True)
+class Smoothing:
+    """How positions were smoothed before they were written: on the way, which comes late, or afterwards, evenly."""
+
+    constant_s: float
+    """Standard deviation of the time that is averaged over: the time constant of one on the way."""
+    one_sided: bool
+    """On the way; the mean delay is the clock's."""
+
+    def mean(self, values: FloatArray, piece: IntArray, interval_s: float) -> FloatArray:
+        """Return the values of shape (n,) smoothed in this way, each piece by itself."""
+        reach = int(np.ceil(_SMOOTHING_REACH * self.constant_s / interval_s))
+        since = np.arange(-reach, reach + 1) * interval_s / self.constant_s
+        if self.one_sided:
+            weight = np.where(since > -1 - 1e-9, np.exp(-np.maximum(since + 1, 0.0)), 0.0)
+            weight[np.abs(since + 1) < 1e-9] /= 2
+        else:
+            weight = np.exp(-(since**2) / 2)
+        border = np.flatnonzero(np.diff(piece)) + 1
+        return np.concatenate([_weighted(part, weight) for part in np.split(values, border)])
+
+
+@dataclass(frozen=True, slots=True)
+class LocalFit:
+    """How speed came out of positions: a weighted sum of what lies around each fix, shape (n, neighbours)."""
+
+    neighbour: IntArray
+    weight: FloatArray
+    smoothing: Smoothing | None = None
+    """What happened to the positions before."""
+
+    def rate(self, coordinate: FloatArray) -> FloatArray:
+        """Return the rate of change of a coordinate at each fix, by the same fit that made the speed. [1/s]."""
+        return np.asarray(np.einsum("nm,nm->n", self.weight, coordinate[self.neighbour] - coordinate[:, None]))
+
+    def spans(self, label: IntArray) -> BoolArray:
+        """Return where all neighbours that count carry the label of the fix itself."""
+        return np.asarray(np.all((label[self.neighbour] == label[:, None]) | (self.weight == 0), axis=1))
+
+
+def _weighted(values: FloatArray, weight: FloatArray) -> FloatArray:
+    """Return the mean about each value, shape (n,), with an odd number of weights for those before and after it."""
+    reach = len(weight) // 2
+    padded = (np.convolve(x, weight)[reach : reach + len(values)] for x in (values, np.ones(len(values))))
+    return np.asarray(np.divide(*padded))
+
+
+def speed_from_positions(
+    time: FloatArray, piece: IntArray, east: FloatArray, north: FloatArray, interval: float
+) -> tuple[FloatArray, FloatArray, float, LocalFit]:
+    """Fit a quadratic of time to the positions around every fix.
+
+    Returns speed, turning rate, noise of the speed, and the fit itself.
+    """
+    reach = int(np.clip(round(POSITION_WINDOW_S / interval), 1, 12))
+    n = len(time)
+    neighbours = np.arange(n)[:, None] + np.arange(-reach, reach + 1)[None, :]
+    inside = (neighbours >= 0) & (neighbours < n)
+    neighbours = np.clip(neighbours, 0, n - 1)
+    inside &= piece[neighbours] == piece[:, None]
+    u = np.where(inside, time[neighbours] - time[:, None], 0.0) / (reach * interval)
+    weight = inside.astype(float)
+    moments = [np.sum(weight * u**k, axis=1) for k in range(5)]
+    normal = np.empty((n, 3, 3))
+    for i in range(3):
+        for j in range(3):
+            normal[:, i, j] = moments[i + j]
+    lonely = inside.sum(axis=1) < 4
+    normal[:, 2, 2] += np.where(lonely, 1e6, 1e-12)  # too few fixes for a curvature: a straight line instead
+    normal[:, 1, 1] += 1e-12
+    basis = np.stack([weight, weight * u, weight * u * u], axis=2)
+    rows = np.linalg.solve(normal, np.transpose(basis, (0, 2, 1)))
+    velocity, residual = [], []
+    for coordinate in (east, north):
+        local = np.where(inside, coordinate[neighbours] - coordinate[:, None], 0.0)
+        fit = np.einsum("nkm,nm->nk", rows, local)
+        velocity.append(fit[:, 1] / (reach * interval))
+        residual.append(np.where(inside, local - np.einsum("nmk,nk->nm", basis, fit), 0.0))
+    speed = np.hypot(*velocity)
+    course = np.arctan2(*velocity)
+    first, last = np.maximum(np.arange(n) - reach, 0), np.minimum(np.arange(n) + reach, n - 1)
+    turn = np.abs((course[last] - course[first] + np.pi) % (2 * np.pi) - np.pi)
+    turning = turn / np.maximum(time[last] - time[first], interval)
+    gain = np.sum(rows[:, 1, :] ** 2, axis=1) / (reach * interval) ** 2
+    # in a bend a fit leaves the bend itself as residual, which is no noise
+    full = (inside.sum(axis=1) == 2 * reach + 1) & (speed > SLOWEST_POSITION_SPEED_MPS) & (turn < STRAIGHT_FIT_RAD)
+    spare = max(2 * reach + 1 - 3, 1)
+    squares = sum(np.sum(r**2, axis=1) for r in residual) / 2 / spare
+    variance = float(np.mean(np.minimum(squares[full], 4 * np.median(squares[full])))) if full.any() else 0.0
+    # the slow wander of positions does not show in the residuals of a short fit, hence a floor
+    u_speed = max(float(np.sqrt(variance * np.median(gain))), RECORDED_U_MPS)
+    # E|v + noise| = |v| + u²/(2|v|): the part of the noise across the course only ever lengthens a velocity
+    speed = np.maximum(speed - variance * gain / (2 * np.maximum(speed, 1.0)), 0.0)
+    # a chord is shorter than its arc: on a circle the fitted rate of sin(wt)/w is 1 - w²/6 sum(weight t³)
+    cube = np.sum(rows[:, 1, :] * u**3, axis=1) * (reach * interval) ** 2
+    short = np.minimum(turning**2 * cube / 6, MOST_CHORD)
+    speed = speed * (1 + short + 0.7 * short**2)  # x / sin x in powers of x²/6
+    return speed, turning, u_speed, LocalFit(neighbours, rows[:, 1, :] * inside / (reach * interval))
+
+
+def without_jumps(track: Track) -> tuple[BoolArray, IntArray, dict[str, int]]:
+    """Return which fixes to keep and the segment of each; an impossible step begins a new segment.
+
+    A step is impossible when it is far longer than the steps around it allow. What lies between two of them and is
+    shorter than ten fixes is a jump there and back, and is dropped. A place that is repeated up to such a step is one
+    where the receiver froze while the vehicle went on.
+    """
+    if len(track) < FEWEST_FIXES:
+        return np.ones(len(track), bool), track.segment, {}
+    east, north = local_east_north_m(track.latitude_deg, track.longitude_deg)
+    length, span = np.hypot(np.diff(east), np.diff(north)), np.diff(track.time_s)
+    usual = _running_median(length / span, 3)
+    longest = span + _late_stamps_s(track.time_s)
+    reach = longest * np.minimum(usual + IMPOSSIBLE_ACCELERATION * span, IMPOSSIBLE_SPEED_MPS)
+    impossible = length > reach + POSITION_SLACK_M
+    part = np.concatenate(([0], np.cumsum(impossible)))
+    keep = (np.bincount(part) >= FEWEST_FIXES)[part]
+    frozen = _frozen(length, impossible)
+    counts = {
+        "impossible_jump": int((~keep).sum()),
+        "frozen_position": int((keep & frozen).sum()),
+        "step_of_positions": int((impossible[1:] & keep[2:]).sum()),
+    }
+    segment = np.cumsum(np.concatenate(([0], (np.diff(track.segment) != 0) | impossible)))
+    return keep & ~frozen, segment, {reason: count for reason, count in counts.items() if count}
+
+
+def _late_stamps_s(time_s: FloatArray) -> float:
+    """Return by how much longer than its stamps say a step may be: a second where uneven fixes are stamped in those."""
+    step = np.diff(time_s)
+    uneven = float(np.mean(step != np.median(step))) > UNEVEN_FIXES
+    return 1.0 if uneven and (time_s == np.round(time_s)).all() else 0.0
+
+
+def _frozen(length: FloatArray, impossible: BoolArray) -> BoolArray:
+    """Return which fixes repeat the place before them, up to an impossible step."""
+    repeats = np.concatenate(([False], length == 0))
+    begin = np.maximum.accumulate(np.where(repeats, 0, np.arange(len(repeats))))
+    left_far = np.zeros(len(repeats), bool)
+    left_far[begin[:-1][impossible]] = True
+    return np.asarray(repeats & left_far[begin])
+
+
+def without_spikes(time: FloatArray, speed: FloatArray) -> BoolArray:
+    """Return which speeds to keep; one that stands out from the median of its neighbours is a spike.
+
+    A speed that only rises or only falls, however fast, is its own median; so braking hard is not a spike.
+    """
+    interval = float(np.median(np.diff(time)))
+    away = np.abs(speed - _running_median(speed, 3))
+    return np.asarray(away <= SPIKE_MPS + SPIKE_ACCELERATION * interval)
+
+
+def _running_median(values: FloatArray, reach: int) -> FloatArray:
+    """Return the median over the values up to ``reach`` before and after each."""
+    padded = np.pad(values, reach, mode="edge")
+    return np.asarray(np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * reach + 1), axis=1))

@@ -1,0 +1,1 @@
+"""Every number of the calibration that is a choice, by what it is about: unit, origin, effect."""
