@@ -178,7 +178,7 @@ def _cut(vehicle: str, header: list[str], place: Path, witness: list[str] | None
 
     from speedcal.logs.clock_times import UnclearTimesError
     from speedcal.logs.tabular import Table
-    from speedcal.logs.time_column import read_times
+    from speedcal.logs.time_column import times_in
 
     with place.open(encoding="utf-8", newline="") as stream:
         rows = list(csv.reader(stream))
@@ -186,7 +186,7 @@ def _cut(vehicle: str, header: list[str], place: Path, witness: list[str] | None
     seen = [*rows, witness] if witness else rows
     table = Table(header, seen, list(range(2, len(seen) + 2)), ",", 1)
     try:
-        stamps = read_times(table, headings, None)
+        stamps = times_in(table, headings, None)
     except UnclearTimesError as unclear:
         return Found(vehicle, refused=(("", ReadingsFormatError(unclear.code, source=vehicle)),))
     if stamps.clock not in {"utc", "local"}:

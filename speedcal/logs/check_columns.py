@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Literal
 
@@ -71,11 +70,11 @@ def check_columns(source: Source, table: Table, dial: str | None) -> list[Column
     columns = [_column(i, read_heading(name)) for i, name in enumerate(table.header)]
     if dial is not None:
         index = named_column(source, table, dial)
-        columns = [_as(column, "dial") if column.index == index else column for column in columns]
-        columns = [_as(c, "true") if c.part == "dial" and c.index != index else c for c in columns]
-    dials, plain, true = (_of(columns, part) for part in ("dial", "speed", "true"))
+        columns = [replace(column, part="dial") if column.index == index else column for column in columns]
+        columns = [replace(c, part="true") if c.part == "dial" and c.index != index else c for c in columns]
+    dials, plain, true = ([column for column in columns if column.part == part] for part in ("dial", "speed", "true"))
     if not dials and len(plain) == 1:
-        columns = [_as(column, "dial") if column.part == "speed" else column for column in columns]
+        columns = [replace(column, part="dial") if column.part == "speed" else column for column in columns]
     elif len(dials) > 1 or (not dials and plain):
         names = [column.name for column in (dials or plain)]
         source.fail("several_speed_columns", line=table.header_line, columns=names)
@@ -88,14 +87,6 @@ def check_columns(source: Source, table: Table, dial: str | None) -> list[Column
 def names_few(table: Table) -> bool:
     """Tell whether fewer than two columns say what they hold: such a header may be the words above notes."""
     return sum(1 for i, name in enumerate(table.header) if _column(i, read_heading(name)).part) < 2
-
-
-def _of(columns: Sequence[Column], part: Part) -> list[Column]:
-    return [column for column in columns if column.part == part]
-
-
-def _as(column: Column, part: Part) -> Column:
-    return Column(column.index, column.name, part, column.speed_unit, column.length_m, column.over_m)
 
 
 def _column(index: int, heading: Heading) -> Column:
@@ -116,23 +107,26 @@ def _count(word: str | None) -> float:
 
 
 def _part(words: str, heading: Heading, *, has_length: bool) -> Part:
-    for part, found in (
-        ("rpm", heading.role == "engine"),
-        ("gear", bool(_GEAR.search(words))),
-        ("post", bool(_POST.search(words))),
-    ):
-        if found:
-            return part  # type: ignore[return-value]
+    if heading.role == "engine":
+        return "rpm"
+    if _GEAR.search(words):
+        return "gear"
+    if _POST.search(words):
+        return "post"
     if heading.role == "odometer":
         return "odometer_start" if _START.search(words) else "odometer_end" if _END.search(words) else "odometer"
     if heading.role == "speed" or speed_unit_in(words) is not None:
-        return "dial" if _DIAL.search(words) else "true" if _TRUE.search(words) else _origin_part(heading)
+        return (
+            "dial"
+            if _DIAL.search(words)
+            else "true"
+            if _TRUE.search(words)
+            else "dial"
+            if heading.origin == "instrument"
+            else "speed"
+        )
     if _TIME.search(words) or heading.role in {"time", "date"}:
         return "start" if _START.search(words) else "end" if _END.search(words) else "time"
     if has_length or _DISTANCE.search(words):
         return "distance"
     return "true" if _TRUE.search(words) else ""
-
-
-def _origin_part(heading: Heading) -> Part:
-    return "dial" if heading.origin == "instrument" else "speed"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from datetime import UTC, tzinfo
 from typing import Literal
 
@@ -11,7 +10,7 @@ import numpy as np
 
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray
-from speedcal.logs.readings import Clock
+from speedcal.logs.readings import Stamps
 from speedcal.logs.written_times import Stamp
 
 _HOUR_S, _HALF_DAY_S, _DAY_S, _QUARTER_DAY_S = 3600.0, 43_200.0, 86_400.0, 21_600.0
@@ -38,17 +37,7 @@ class UnclearTimesError(Exception):
         self.code = code
 
 
-@dataclass(slots=True)
-class ClockTimes:
-    """Times [s], the clock they are on, their step [s] and what was noticed."""
-
-    time_s: FloatArray
-    clock: Clock
-    step_s: float
-    findings: list[Finding]
-
-
-def read_clock_times(stamps: list[Stamp], words: str, zone: tzinfo | None) -> ClockTimes:
+def read_clock_times(stamps: list[Stamp], words: str, zone: tzinfo | None) -> Stamps:
     """Return the times of stamps of the kinds clock, three and pair, or raise that they are unclear.
 
     Parameters
@@ -89,7 +78,7 @@ def hint_in(words: str) -> Reading | None:
     return "elapsed" if _MINUTES.search(words) else None
 
 
-def _three(stamps: list[Stamp], hint: Reading | None, zone: tzinfo | None) -> ClockTimes:
+def _three(stamps: list[Stamp], hint: Reading | None, zone: tzinfo | None) -> Stamps:
     """Read h:mm:ss: a drive rarely begins in the hour after midnight, so times from 0:00 are taken as elapsed."""
     first, highest = stamps[0].value, max(stamp.value for stamp in stamps)
     if highest >= _DAY_S or hint == "elapsed" or (hint is None and first < 3600):
@@ -97,7 +86,7 @@ def _three(stamps: list[Stamp], hint: Reading | None, zone: tzinfo | None) -> Cl
     return _time_of_day(stamps, zone)
 
 
-def _pairs(stamps: list[Stamp], hint: Reading | None, zone: tzinfo | None) -> ClockTimes:
+def _pairs(stamps: list[Stamp], hint: Reading | None, zone: tzinfo | None) -> Stamps:
     """Read a:b, which is hours and minutes or minutes and seconds; see the limits above."""
     units = np.array([stamp.value for stamp in stamps])
     if units.max() >= 1440 or any(stamp.step < 1 for stamp in stamps) or hint == "elapsed":
@@ -107,13 +96,15 @@ def _pairs(stamps: list[Stamp], hint: Reading | None, zone: tzinfo | None) -> Cl
     unrolled = _unrolled(units * 60, twelve_hours=_shows_twelve_hours(units * 60)) / 60
     span = float(unrolled[-1] - unrolled[0])
     if len(stamps) > 1 and span <= _LONGEST_PAIR_H:
-        return _with(_time_of_day(stamps, zone), Finding("hours_and_minutes", otherwise_s=span))
+        times = _time_of_day(stamps, zone)
+        times.findings.append(Finding("hours_and_minutes", otherwise_s=span))
+        return times
     if len(stamps) > 1 and span > _LONGEST_PAIR_MIN and units[0] <= _LATEST_FIRST_MIN:
         return _elapsed(stamps, [Finding("minutes_and_seconds", otherwise_s=60 * span)])
     raise UnclearTimesError("hours_or_minutes")
 
 
-def _mixed(stamps: list[Stamp], hint: Reading | None, zone: tzinfo | None) -> ClockTimes:
+def _mixed(stamps: list[Stamp], hint: Reading | None, zone: tzinfo | None) -> Stamps:
     """Read pairs among h:mm:ss: seconds left out in places, or a drive that passes its first hour.
 
     What runs back least is meant, then what makes the drive less than half as long.
@@ -134,13 +125,12 @@ def _mixed(stamps: list[Stamp], hint: Reading | None, zone: tzinfo | None) -> Cl
     return _time_of_day(stamps, zone)
 
 
-def _elapsed(stamps: list[Stamp], findings: list[Finding]) -> ClockTimes:
-    return ClockTimes(
-        np.array([stamp.value for stamp in stamps]), "elapsed", min(stamp.step for stamp in stamps), findings
-    )
+def _elapsed(stamps: list[Stamp], findings: list[Finding]) -> Stamps:
+    values, step = np.array([stamp.value for stamp in stamps]), min(stamp.step for stamp in stamps)
+    return Stamps(values, "elapsed", step, findings=findings)
 
 
-def _time_of_day(stamps: list[Stamp], zone: tzinfo | None) -> ClockTimes:
+def _time_of_day(stamps: list[Stamp], zone: tzinfo | None) -> Stamps:
     values = np.array([stamp.value * (60 if stamp.kind == "pair" else 1) for stamp in stamps])
     step = min(stamp.step * (60 if stamp.kind == "pair" else 1) for stamp in stamps)
     halved = np.array([stamp.kind == "clock" for stamp in stamps])
@@ -156,7 +146,7 @@ def _time_of_day(stamps: list[Stamp], zone: tzinfo | None) -> ClockTimes:
         elif zone is not UTC:
             values = values - offset.total_seconds()
             values += _DAY_S * (values[0] < 0) - _DAY_S * (values[0] >= _DAY_S)
-    return ClockTimes(values, "time of day", step, findings)
+    return Stamps(values, "time of day", step, findings=findings)
 
 
 def _shows_twelve_hours(values: FloatArray) -> bool:
@@ -188,11 +178,6 @@ def _nearest_half(values: FloatArray, known: np.ndarray) -> FloatArray:
             choices = (values[i] % _HALF_DAY_S, values[i] % _HALF_DAY_S + _HALF_DAY_S)
             result[i] = min(choices, key=lambda choice: abs((choice - near + _HALF_DAY_S) % _DAY_S - _HALF_DAY_S))
     return result
-
-
-def _with(times: ClockTimes, finding: Finding) -> ClockTimes:
-    times.findings = [*times.findings, finding]
-    return times
 
 
 _LONGEST_PAUSE_S = 600.0

@@ -11,7 +11,6 @@ from speedcal.errors import ReadingsFormatError
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, IntArray
 from speedcal.logs.bad_rows import sort_out
-from speedcal.logs.clock_times import UnclearTimesError
 from speedcal.logs.formats import is_certain
 from speedcal.logs.headers import read_heading
 from speedcal.logs.long_form import long_table
@@ -77,10 +76,7 @@ def read_engine_column(path: str | Path, *, column: str | None = None, session: 
             source.fail("no_engine_column", line=table.header_line, columns=table.header[:30])
         index = found[0]
     numbers = parse_numbers(table.column(index), decimal_comma=uses_decimal_comma(table))
-    try:
-        stamps = read_times(table, headings, None)
-    except UnclearTimesError as unclear:
-        source.fail(unclear.code, line=table.header_line)
+    stamps = read_times(source, table, headings, None)
     problems = [at_line(problem, table.line[i]) for i, problem in [*numbers.problems, *stamps.problems]]
     line, dropped = np.asarray(table.line, np.int64), Counter[str]()
     bad, findings = sort_out(source, problems, line, dropped, column=table.header[index])

@@ -140,7 +140,13 @@ def spread_stamps(
     moved[1:] = (latitude[1:] != latitude[:-1]) | (longitude[1:] != longitude[:-1])
     if (shared & moved).sum() < max(_FEWEST_REPEATED, _SHARED_LEAST * n):
         return time_s, 0.0
-    step = 1.0 if (time_s == np.floor(time_s)).all() else 0.1 if _multiples(time_s, 0.1) else 0.0
+    step = (
+        1.0
+        if (time_s == np.floor(time_s)).all()
+        else 0.1
+        if (np.abs(10 * time_s - np.round(10 * time_s)) < 1e-4).all()
+        else 0.0
+    )
     first = np.flatnonzero(~shared)
     steps = np.diff(time_s[first])
     if not step or not len(steps) or (steps < 0).any():
@@ -154,7 +160,3 @@ def spread_stamps(
     if count.max() > 2 * usual + 1:  # a receiver that hangs, not one that writes faster than its clock
         return time_s, 0.0
     return evenly(time_s, first, usual, step), step
-
-
-def _multiples(values: FloatArray, step: float) -> bool:
-    return bool((np.abs(values / step - np.round(values / step)) < 1e-4).all())

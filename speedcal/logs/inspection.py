@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, TypeVar
@@ -38,7 +38,7 @@ class Column:
 
     def to_dict(self) -> dict[str, str]:
         """Return the parts, ready for JSON."""
-        return {"name": self.name, "role": self.role, "origin": self.origin, "unit": self.unit}
+        return asdict(self)
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,8 +98,8 @@ def inspect_file(
     log = recognise(source)
     columns, header_line = _columns(source, log)
     (track, no_track), (readings, no_readings) = (
-        _attempt(lambda: _as_track(replace(source, error=TrackFormatError), log, request)),
-        _attempt(lambda: _as_readings(source, log, request)),
+        _attempt(log.track, replace(source, error=TrackFormatError), request),
+        _attempt(log.readings, source, request),
     )
     placed = {"latitude", "longitude"} <= {found.role for found in columns}
     either = log.readings is not None and log.id not in {"gpx", "fit"}
@@ -132,19 +132,13 @@ def _columns(source: Source, log: LogFormat) -> tuple[tuple[Column, ...], int | 
     return tuple(Column(item.name, item.role, item.origin, item.speed_unit or "") for item in found), table.header_line
 
 
-def _attempt(read: Callable[[], _T | None]) -> tuple[_T | None, SpeedcalError | None]:
+def _attempt(
+    read: Callable[[Source, Request], _T] | None, source: Source, request: Request
+) -> tuple[_T | None, SpeedcalError | None]:
     try:
-        return read(), None
+        return (read(source, request) if read is not None else None), None
     except SpeedcalError as error:
         return None, error
-
-
-def _as_track(source: Source, log: LogFormat, request: Request) -> Track | None:
-    return log.track(source, request) if log.track is not None else None
-
-
-def _as_readings(source: Source, log: LogFormat, request: Request) -> Readings | None:
-    return log.readings(source, request) if log.readings is not None else None
 
 
 def track_facts(track: Track) -> dict[str, Any]:

@@ -6,6 +6,8 @@ import math
 import re
 from xml.etree import ElementTree
 
+import numpy as np
+
 from speedcal.finding import Finding
 from speedcal.logs.formats import LogFormat, Request
 from speedcal.logs.source import Source
@@ -17,55 +19,42 @@ _SPEED = re.compile(r"(?:gps|ground)?[ _]?speed", re.IGNORECASE)
 
 
 def _read_track(source: Source, request: Request) -> Track:
-    root, _ = parse(source)
+    root = parse(source)
     tracks = [element for element in root.iter() if local(element.tag) == "Track"]
-    if not tracks:
-        return _read_points(source, root)
-    times: list[float] = []
-    places: list[tuple[float, float, float]] = []
-    speeds: list[float] = []
-    segments: list[int] = []
+    points = [] if tracks else [found for element in root.iter() if (found := _point(element))]
+    if not tracks and not points:
+        source.fail("no_timed_track")
+    times = [when for when, _ in points]
+    places = [place for _, place in points]
+    speeds = [math.nan] * len(points)
+    segments = [0] * len(points)
     for piece, track in enumerate(tracks):
-        whens = [parse_instant((node.text or "").strip()) for node in track if local(node.tag) == "when"]
-        coords = [_place(node.text or "") for node in track if local(node.tag) == "coord"]
+        whens = [node.text or "" for node in track if local(node.tag) == "when"]
+        coords = [node.text or "" for node in track if local(node.tag) == "coord"]
         if len(whens) != len(coords):
             source.fail("times_without_positions", track=piece + 1, times=len(whens), positions=len(coords))
         times += whens
         places += coords
         speeds += _speeds(track, len(whens))
         segments += [piece] * len(whens)
-    findings = []
-    if not all(math.isnan(speed) for speed in speeds):
-        findings.append(Finding("speed_unit_assumed", column="speed"))
+    has_speed = not all(map(math.isnan, speeds))
+    longitude, latitude, elevation = np.array([_place(text) for text in places]).reshape(-1, 3).T
     fixes = Fixes(
-        time_s=times,
-        latitude_deg=[place[1] for place in places],
-        longitude_deg=[place[0] for place in places],
-        elevation_m=[place[2] for place in places],
+        time_s=[parse_instant(when.strip()) for when in times],
+        latitude_deg=latitude,
+        longitude_deg=longitude,
+        elevation_m=elevation,
         speed_mps=speeds,
         segment=segments,
-        findings=findings,
-    )
-    return build_track(source, "kml", fixes)
-
-
-def _read_points(source: Source, root: ElementTree.Element) -> Track:
-    """Return the track of placemarks that are a point and a time."""
-    points = [parts for element in root.iter() if local(element.tag) == "Placemark" if (parts := _point(element))]
-    if not points:
-        source.fail("no_timed_track")
-    places = [_place(place) for _, place in points]
-    fixes = Fixes(
-        time_s=[parse_instant(when.strip()) for when, _ in points],
-        latitude_deg=[place[1] for place in places],
-        longitude_deg=[place[0] for place in places],
-        elevation_m=[place[2] for place in places],
+        findings=[Finding("speed_unit_assumed", column="speed")] if has_speed else [],
     )
     return build_track(source, "kml", fixes)
 
 
 def _point(placemark: ElementTree.Element) -> tuple[str, str] | None:
-    """Return time and coordinates of a placemark, None of one that lacks either or is more than a point."""
+    """Return time and coordinates of a placemark; None of one that lacks either, and of any other element."""
+    if local(placemark.tag) != "Placemark":
+        return None
     texts = {local(node.tag): node.text or "" for node in placemark.iter()}
     if not {"TimeStamp", "when", "Point", "coordinates"} <= set(texts):
         return None

@@ -7,9 +7,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray
 from speedcal.logs.handwriting import misread
 from speedcal.logs.numbers import Numbers
+from speedcal.logs.speed_physics import with_decimals
 
 _FEWEST, _MOST = 3, 0.5
 """How often a mark is written at least, and the share of a column from which it is the column that is wrong."""
@@ -19,7 +21,28 @@ _JUMP = 0.06
 """Change that no road vehicle makes in a second, as a share of the fastest there is: 10 m/s."""
 
 
-def blank_markers(numbers: Numbers, cells: Sequence[str], fastest: float, time_s: FloatArray | None = None) -> int:
+def cleaned_speeds(
+    numbers: Numbers,
+    cells: Sequence[str],
+    column: str,
+    fastest: float,
+    findings: list[Finding],
+    time_s: FloatArray | None = None,
+) -> FloatArray:
+    """Return the numbers of a column of speeds without marks for nothing and with decimal marks put back.
+
+    See :func:`blank_markers` and :func:`speedcal.logs.speed_physics.with_decimals`; what they did is told.
+    """
+    marked = blank_markers(numbers, cells, fastest, time_s)
+    if marked:
+        findings.append(Finding("marks_for_nothing", column=column, count=marked))
+    values, repaired, lost = with_decimals(numbers.values, cells, fastest)
+    if repaired or lost:
+        findings.append(Finding("decimals_lost", column=column, repaired=repaired, left_out=lost))
+    return values
+
+
+def blank_markers(numbers: Numbers, cells: Sequence[str], fastest: float, time_s: FloatArray | None) -> int:
     """Blank the cells that hold a mark instead of a speed, and return how many they are.
 
     A mark is the same wherever it stands and no speed: a word without figures, a number below zero or beyond every

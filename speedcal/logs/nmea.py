@@ -23,7 +23,6 @@ from speedcal.logs.written_times import days_since_1970
 from speedcal.units import SPEED_UNIT_MPS
 
 _SENTENCE = re.compile(rb"\$[A-Z]{2}(?:RMC|GGA|VTG|GNS|GLL|ZDA),")
-_USED = frozenset({"RMC", "GGA", "VTG", "GNS", "GLL", "ZDA"})
 _TALKER = re.compile(rb"\$([A-Z]{2})(RMC|GGA|VTG|GNS|GLL),")
 _FEWEST_BETWEEN = 10
 _LONGEST = 200
@@ -126,7 +125,7 @@ def _take(log: _Log, sentence: str, *, unchecked: bool) -> None:
     body, star, checksum = sentence.partition("*")
     fields = body.split(",")
     name = fields[0][2:]
-    if name not in _USED or len(fields[0]) != 5 or (fields[0][:2], name) in log.others:
+    if name not in _READERS or len(fields[0]) != 5 or (fields[0][:2], name) in log.others:
         return
     if not star and not unchecked:
         log.refused["cut_off"] += 1
@@ -163,21 +162,12 @@ def _read_rmc(log: _Log, fields: list[str]) -> None:
         epoch.day = days_since_1970(year + (2000 if year < 80 else 1900), month, day)
 
 
-def _read_gga(log: _Log, fields: list[str]) -> None:
+def _read_gga_or_gns(log: _Log, fields: list[str]) -> None:
     if not fields[1]:
         return
     epoch = log.at(_time_of_day(fields[1]))
-    epoch.invalid |= fields[6] in _NO_FIX_QUALITY or not fields[6]
-    _place(epoch, fields[2:6])
-    if fields[9]:
-        epoch.elevation = float(fields[9])
-
-
-def _read_gns(log: _Log, fields: list[str]) -> None:
-    if not fields[1]:
-        return
-    epoch = log.at(_time_of_day(fields[1]))
-    epoch.invalid |= all(mode in _NO_FIX_MODE for mode in fields[6])
+    no_fix = _NO_FIX_QUALITY if fields[0].endswith("GGA") else _NO_FIX_MODE
+    epoch.invalid |= all(sign in no_fix for sign in fields[6])  # GNS has a mode for each system
     _place(epoch, fields[2:6])
     if fields[9]:
         epoch.elevation = float(fields[9])
@@ -211,7 +201,14 @@ def _read_vtg(log: _Log, fields: list[str]) -> None:
         log.courses.append((len(log.epochs) - 1, speed, step))
 
 
-_READERS = {"RMC": _read_rmc, "GGA": _read_gga, "GNS": _read_gns, "GLL": _read_gll, "ZDA": _read_zda, "VTG": _read_vtg}
+_READERS = {
+    "RMC": _read_rmc,
+    "GGA": _read_gga_or_gns,
+    "GNS": _read_gga_or_gns,
+    "GLL": _read_gll,
+    "ZDA": _read_zda,
+    "VTG": _read_vtg,
+}
 
 
 def _time_of_day(text: str) -> float:

@@ -163,7 +163,8 @@ def build_readings(source: Source, kind: str, shown: Shown) -> Readings:
             ages_off = keep & ((stamps.time_s < limits.EARLIEST_S) | (stamps.time_s > limits.LATEST_S))
         dropped["impossible_date"] += int(ages_off.sum())
         keep &= ~ages_off
-    keep &= ~doubled(stamps, keep, speed_mps, odometer, dropped)
+    if stamps.clock != "none" and not stamps.resolution_s >= 60:  # NaN where it is not known
+        keep &= ~doubled(stamps.time_s, keep, speed_mps, odometer, dropped)
     known = keep & np.isfinite(speed_mps)
     if not known.any():
         source.fail("readings_missing")

@@ -7,14 +7,10 @@ from one value to the next, and a speed that was held for minutes has one row, t
 from __future__ import annotations
 
 from collections import Counter
-from typing import TYPE_CHECKING
 
 import numpy as np
 
 from speedcal.interval import BoolArray, FloatArray, IntArray
-
-if TYPE_CHECKING:
-    from speedcal.logs.readings import Stamps
 
 _MOST_COPIES = 3
 
@@ -30,7 +26,7 @@ _EVERY_S = 1.0
 
 
 def doubled(
-    stamps: Stamps, keep: BoolArray, speed: FloatArray, odometer: FloatArray, dropped: Counter[str]
+    time_s: FloatArray, keep: BoolArray, speed: FloatArray, odometer: FloatArray, dropped: Counter[str]
 ) -> BoolArray:
     """Find the second rows of a log that holds (nearly) every row twice.
 
@@ -38,12 +34,12 @@ def doubled(
     """
     nothing = np.zeros(len(keep), bool)
     at = np.flatnonzero(keep)
-    if stamps.clock == "none" or stamps.resolution_s >= 60 or len(at) < 8:
+    if len(at) < 8:
         return nothing
-    if np.median(np.unique(stamps.time_s[at], return_counts=True)[1]) > _MOST_COPIES:
+    if np.median(np.unique(time_s[at], return_counts=True)[1]) > _MOST_COPIES:
         return nothing
     same = np.zeros(len(at), bool)
-    columns = (stamps.time_s[at], speed[at], np.nan_to_num(odometer[at], nan=-1.0))
+    columns = (time_s[at], speed[at], np.nan_to_num(odometer[at], nan=-1.0))
     same[1:] = np.logical_and.reduce([column[1:] == column[:-1] for column in columns])
     if same.sum() < 0.45 * len(at):
         return nothing

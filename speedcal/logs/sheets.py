@@ -83,8 +83,7 @@ def _text(value: Any) -> str:
 
 
 def _open_document_sheets(source: Source) -> Iterator[tuple[str, Rows]]:
-    root, _ = parse(source)
-    for table in root.iter():
+    for table in parse(source).iter():
         if local(table.tag) == "table":
             name = next((value for key, value in table.attrib.items() if local(key) == "name"), "")
             yield name, _within_limits(source, _open_document_rows(table))

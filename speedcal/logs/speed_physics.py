@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -110,7 +111,7 @@ def is_receivers(left: float) -> bool:
     return abs(left - 1.0) <= _WORST_RATIO
 
 
-def with_decimals(values: FloatArray, cells: list[str], fastest: float) -> tuple[FloatArray, int, int]:
+def with_decimals(values: FloatArray, cells: Sequence[str], fastest: float) -> tuple[FloatArray, int, int]:
     """Put back decimal marks that an export lost: 138093 between 137.9 and 138.2 is 138.093.
 
     Only where some values cannot be speeds, most can, and others in the column have decimals. A repaired value must

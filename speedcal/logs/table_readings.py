@@ -12,17 +12,16 @@ from speedcal.errors import Problem
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray
 from speedcal.logs import limits
-from speedcal.logs.clock_times import UnclearTimesError
 from speedcal.logs.formats import Request
 from speedcal.logs.handwriting import with_dittos
 from speedcal.logs.headers import Heading, read_heading, unit_in_title
-from speedcal.logs.markers import blank_markers
+from speedcal.logs.markers import cleaned_speeds
 from speedcal.logs.note_numbers import noted_speed
 from speedcal.logs.numbers import Numbers, parse_numbers
 from speedcal.logs.readings import Readings, Shown, Stamps, at_line, build_readings
 from speedcal.logs.sessions import one_session
 from speedcal.logs.source import Source
-from speedcal.logs.speed_physics import fastest_in, positions_mps, unit_by_positions, with_decimals
+from speedcal.logs.speed_physics import fastest_in, positions_mps, unit_by_positions
 from speedcal.logs.tabular import Table, check_header, decimal_mark, is_missing, named_column, uses_decimal_comma
 from speedcal.logs.time_column import on_track_clock, read_times
 from speedcal.units import LENGTH_UNIT_M, SPEED_UNIT_MPS, SpeedUnit, parse_speed_unit
@@ -45,22 +44,16 @@ def read_table(source: Source, table: Table, request: Request, *, kind: str) -> 
     comma = uses_decimal_comma(table)
     cells = with_dittos(table.column(index))
     speeds, u = _as_noted(parse_numbers(cells, decimal_comma=comma), cells)
-    try:
-        stamps = read_times(table, headings, request.zone)
-    except UnclearTimesError as unclear:
-        source.fail(unclear.code, line=table.header_line)
+    stamps = read_times(source, table, headings, request.zone)
     unit = _unit(source, table, headings, index, speeds, stamps, request)
-    marked = blank_markers(speeds, cells, fastest_in(unit), stamps.time_s if stamps.clock != "none" else None)
+    findings: list[Finding] = []
+    time_s = stamps.time_s if stamps.clock != "none" else None
+    values = cleaned_speeds(speeds, cells, table.header[index], fastest_in(unit), findings, time_s)
     problems = [at_line(problem, table.line[i]) for i, problem in speeds.problems]
     width = len(table.header)
     problems += [Problem("row_too_long", line=line, count=count, width=width) for line, count in table.overlong]
-    values, repaired, lost = with_decimals(speeds.values, cells, fastest_in(unit))
-    shown = Shown(stamps, values, unit, table.line, problems=problems, column=table.header[index])
+    shown = Shown(stamps, values, unit, table.line, problems=problems, column=table.header[index], findings=findings)
     shown.dropped["summary_row"] = table.summed
-    if marked:
-        shown.findings.append(Finding("marks_for_nothing", column=table.header[index], count=marked))
-    if repaired or lost:
-        shown.findings.append(Finding("decimals_lost", column=table.header[index], repaired=repaired, left_out=lost))
     _add_odometer(source, table, headings, unit, comma, shown)
     stated_mps = _uncertainties(table, headings, "u", shown, comma=comma)
     shown.u_mps = u * SPEED_UNIT_MPS[unit] if stated_mps is None else stated_mps
@@ -165,7 +158,9 @@ def _unit_beside(table: Table, headings: list[Heading]) -> SpeedUnit | None:
 
 
 def _proposed(table: Table, headings: list[Heading], speeds: FloatArray, stamps: Stamps) -> SpeedUnit | None:
-    places = [next((i for i, item in enumerate(headings) if item.role == role), None) for role in _PLACES]
+    places = [
+        next((i for i, item in enumerate(headings) if item.role == role), None) for role in ("latitude", "longitude")
+    ]
     latitude, longitude = (
         None if i is None else parse_numbers(table.column(i), decimal_comma=False).values for i in places
     )
@@ -174,7 +169,6 @@ def _proposed(table: Table, headings: list[Heading], speeds: FloatArray, stamps:
     return unit_by_positions(speeds, positions_mps(stamps.time_s, latitude, longitude))[0]
 
 
-_PLACES = ("latitude", "longitude")
 _LONGEST_ODOMETER = 1e8
 """In any unit; no vehicle has gone as far."""
 

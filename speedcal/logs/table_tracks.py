@@ -9,10 +9,9 @@ import numpy as np
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray
 from speedcal.logs.angles import read_positions
-from speedcal.logs.clock_times import UnclearTimesError
 from speedcal.logs.formats import Request
 from speedcal.logs.headers import Heading, read_heading
-from speedcal.logs.markers import blank_markers
+from speedcal.logs.markers import cleaned_speeds
 from speedcal.logs.numbers import parse_numbers
 from speedcal.logs.sessions import one_session
 from speedcal.logs.source import Source
@@ -22,7 +21,6 @@ from speedcal.logs.speed_physics import (
     is_receivers,
     positions_mps,
     unit_by_positions,
-    with_decimals,
 )
 from speedcal.logs.tabular import Table, check_header, named_column, uses_decimal_comma
 from speedcal.logs.time_column import on_track_clock, read_times
@@ -59,10 +57,7 @@ def read_table_track(source: Source, table: Table, request: Request, *, kind: st
         source.fail("no_positions", line=table.header_line, columns=table.header[:30])
     table = one_session(source, table, headings, request.session)
     comma = uses_decimal_comma(table)
-    try:
-        stamps = read_times(table, headings, request.zone)
-    except UnclearTimesError as unclear:
-        source.fail(unclear.code, line=table.header_line)
+    stamps = read_times(source, table, headings, request.zone)
     if stamps.clock == "none":
         source.fail("no_time_column", line=table.header_line, columns=table.header[:30])
     time_s, has_date = on_track_clock(stamps)
@@ -117,8 +112,9 @@ def _speed(
     if not choices:
         return None
     index = next((i for i in choices if headings[i].speed_unit is not None), choices[0])
-    named, name = headings[index].speed_unit, table.header[index]
-    values = _recorded(table, index, fastest_in(named or "km/h"), findings, comma=comma)
+    named, name, cells = headings[index].speed_unit, table.header[index], table.column(index)
+    numbers = parse_numbers(cells, decimal_comma=comma)
+    values = cleaned_speeds(numbers, cells, name, fastest_in(named or "km/h"), findings)
     unit, left = unit_by_positions(values, ground)
     if not satellite and np.isfinite(left) and not (unit is not None and is_receivers(left)):
         findings.append(Finding("speed_not_of_receiver", column=name))
@@ -136,19 +132,6 @@ def _speed(
             Finding("track_speed_column", column=name, others=[table.header[i] for i in speeds if i != index])
         )
     return values * SPEED_UNIT_MPS[unit]
-
-
-def _recorded(table: Table, index: int, fastest: float, findings: list[Finding], *, comma: bool) -> FloatArray:
-    """Return the numbers of a column of speeds, without marks for nothing and with decimal marks put back."""
-    cells, name = table.column(index), table.header[index]
-    numbers = parse_numbers(cells, decimal_comma=comma)
-    marked = blank_markers(numbers, cells, fastest)
-    if marked:
-        findings.append(Finding("marks_for_nothing", column=name, count=marked))
-    values, repaired, lost = with_decimals(numbers.values, cells, fastest)
-    if repaired or lost:
-        findings.append(Finding("decimals_lost", column=name, repaired=repaired, left_out=lost))
-    return values
 
 
 def _marked_invalid(table: Table, headings: list[Heading], findings: list[Finding]) -> BoolArray | None:

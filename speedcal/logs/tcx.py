@@ -15,7 +15,7 @@ _PARTS = {"Time", "LatitudeDegrees", "LongitudeDegrees", "AltitudeMeters", "Spee
 
 
 def _read_track(source: Source, request: Request) -> Track:
-    root, _ = parse(source)
+    root = parse(source)
     rows: list[dict[str, str]] = []
     segments: list[int] = []
     tracks = [element for element in root.iter() if local(element.tag) == "Track"]

@@ -9,8 +9,10 @@ import numpy as np
 
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray
+from speedcal.logs.clock_times import UnclearTimesError
 from speedcal.logs.headers import Heading, normal
 from speedcal.logs.readings import Stamps
+from speedcal.logs.source import Source
 from speedcal.logs.tabular import Table, is_missing
 from speedcal.logs.timestamps import parse_stamps
 from speedcal.logs.track import BASE_S
@@ -40,7 +42,15 @@ _DOTTED = re.compile(r"\d{1,2}\.\d\d\.\d\d")
 _RECEIVER = re.compile(r"gps|gnss|utc")
 
 
-def read_times(table: Table, headings: list[Heading], zone: tzinfo | None) -> Stamps:
+def read_times(source: Source, table: Table, headings: list[Heading], zone: tzinfo | None) -> Stamps:
+    """Return the times of the rows as :func:`times_in` does, or raise the error of the source where they are unclear."""
+    try:
+        return times_in(table, headings, zone)
+    except UnclearTimesError as unclear:
+        source.fail(unclear.code, line=table.header_line)
+
+
+def times_in(table: Table, headings: list[Heading], zone: tzinfo | None) -> Stamps:
     """Return the times of the rows; clock ``none`` when the table has no time column.
 
     Of several time columns that move with the rows the one that says most is taken: a stamp with zone before one with

@@ -17,7 +17,7 @@ from speedcal.logs import limits
 from speedcal.logs.clock_times import UnclearTimesError, read_clock_times, undo_change
 from speedcal.logs.instants import usual_instants
 from speedcal.logs.numbers import MISSING, time_step
-from speedcal.logs.readings import Clock, Stamps
+from speedcal.logs.readings import Stamps
 from speedcal.logs.written_times import Stamp, StampKind, days_since_1970, parse_stamp
 
 _CLOCKS: tuple[StampKind, ...] = ("clock", "three", "pair")
@@ -47,7 +47,7 @@ def parse_stamps(cells: Sequence[str], *, header: str = "", zone: tzinfo | None 
     usual = usual_instants(cells)
     if usual is not None:
         values, step, zoned = usual
-        read = Stamps(values, "utc", step) if zoned else _naive(values, step, words, zone, [])
+        read = Stamps(values, "utc", step) if zoned else _naive(values, step, words, zone)
         return replace(read, resolution_s=time_step(read.time_s, read.resolution_s))
     cache: dict[str, Stamp | None] = {}
     stamps: list[Stamp | None] = []
@@ -94,22 +94,19 @@ def _family(counts: Counter[StampKind]) -> tuple[StampKind, ...]:
 
 def _read_family(stamps: list[Stamp], family: tuple[StampKind, ...], words: str, zone: tzinfo | None) -> Stamps:
     if family == ("number",):
-        values, clock, step, findings = read_number_times(
-            np.array([stamp.value for stamp in stamps]), min(stamp.step for stamp in stamps), words
-        )
-        if clock == "local":
-            return _naive(values, step, words, zone, findings)
-        return _running(Stamps(values, clock, step, [], findings))
+        read = _number_times(np.array([stamp.value for stamp in stamps]), min(stamp.step for stamp in stamps), words)
+        if read.clock == "local":
+            return _naive(read.time_s, read.resolution_s, words, zone)
+        return _running(read)
     if family == _CLOCKS:
-        read = read_clock_times(stamps, words, zone)
-        return _running(Stamps(read.time_s, read.clock, read.step_s, [], read.findings))
+        return _running(read_clock_times(stamps, words, zone))
     step = min(stamp.step for stamp in stamps)
     if family == ("slashed",):
         return _slashed(stamps, step, words, zone)
     values = np.array([stamp.value for stamp in stamps])
     if family == ("zoned",):
         return Stamps(values, "utc", step)
-    return _naive(values, step, words, zone, [])
+    return _naive(values, step, words, zone)
 
 
 def _running(read: Stamps) -> Stamps:
@@ -127,8 +124,9 @@ def _slashed(stamps: list[Stamp], step: float, words: str, zone: tzinfo | None) 
     alike = all(stamp.date[0] == stamp.date[1] for stamp in stamps)
     if not (day_first or month_first or alike):
         read = read_clock_times([stamp._replace(kind="clock") for stamp in stamps], words, zone)
-        first = "/".join(str(part) for part in stamps[0].date)
-        return Stamps(read.time_s, read.clock, step, [], [*read.findings, Finding("date_unclear", found=first)])
+        read.resolution_s = step
+        read.findings.append(Finding("date_unclear", found="/".join(map(str, stamps[0].date))))
+        return read
     values = np.full(len(stamps), np.nan)
     problems = []
     for i, stamp in enumerate(stamps):
@@ -138,24 +136,24 @@ def _slashed(stamps: list[Stamp], step: float, words: str, zone: tzinfo | None) 
             problems.append((i, Problem("date_unlike_others", found=f"{one}/{two}/{year}")))
         else:
             values[i] = day * 86400.0 + stamp.value
-    read_on = _naive(values, step, words, zone, [])
+    read_on = _naive(values, step, words, zone)
     read_on.problems = problems
     return read_on
 
 
-def _naive(values: FloatArray, step: float, words: str, zone: tzinfo | None, findings: list[Finding]) -> Stamps:
+def _naive(values: FloatArray, step: float, words: str, zone: tzinfo | None) -> Stamps:
     """Place local stamps with a date: in the zone if one is known, else as they are."""
     if zone is None and not _UTC_HEADER.search(words):
         values, changed = undo_change(values)
-        return Stamps(values, "local", step, [], findings + changed)
+        return Stamps(values, "local", step, findings=changed)
     if zone is None or zone is UTC:
-        return Stamps(values, "utc", step, [], findings)
+        return Stamps(values, "utc", step)
     utc = np.full(len(values), np.nan)
     last = -np.inf
     for i, value in enumerate(values.tolist()):
         if np.isfinite(value):
             utc[i] = last = _to_utc(value, zone, last)
-    return Stamps(utc, "utc", step, [], findings)
+    return Stamps(utc, "utc", step)
 
 
 def _to_utc(value: float, zone: tzinfo, last: float) -> float:
@@ -183,8 +181,8 @@ _SPREADSHEET_EPOCH_D = 25_569
 """Number of 1970-01-01 among the days that spreadsheets count from the end of 1899."""
 
 
-def read_number_times(values: FloatArray, step: float, words: str) -> tuple[FloatArray, Clock, float, list[Finding]]:
-    """Return times [s], their clock, their step [s] and what had to be assumed.
+def _number_times(values: FloatArray, step: float, words: str) -> Stamps:
+    """Return times written as numbers, with what had to be assumed.
 
     Numbers about 1.6e9 are seconds since 1970 (years 1990 to 2090; the milliseconds of a week, which receivers count,
     end at 6e8), 1.6e12 milliseconds and so on; 36,526 to 73,050
@@ -195,29 +193,27 @@ def read_number_times(values: FloatArray, step: float, words: str) -> tuple[Floa
     middle = float(np.median(values))
     for factor in _SINCE_1970:
         if limits.EARLIEST_S <= middle * factor <= limits.LATEST_S:
-            return values * factor, "utc", step * factor, []
+            return Stamps(values * factor, "utc", step * factor)
     whole = step >= 1
     if not whole and 36_526 <= middle <= 73_050 and np.ptp(values) < 2:
-        return np.round((values - _SPREADSHEET_EPOCH_D) * _DAY_S, 3), "local", max(step * _DAY_S, 0.001), []
+        return Stamps(np.round((values - _SPREADSHEET_EPOCH_D) * _DAY_S, 3), "local", max(step * _DAY_S, 0.001))
     if step <= 1e-4 and np.ptp(values) < 1 and values.min() >= 0 and values.max() < 1 and len(values) > 1:
-        finding = Finding("fraction_of_day")
-        return np.round(values * _DAY_S, 3), "time of day", max(step * _DAY_S, 0.001), [finding]
+        times, step_s = np.round(values * _DAY_S, 3), max(step * _DAY_S, 0.001)
+        return Stamps(times, "time of day", step_s, findings=[Finding("fraction_of_day")])
     for pattern, factor in _UNITS:
         if pattern.search(words):
-            return values * factor, "elapsed", step * factor, []
+            return Stamps(values * factor, "elapsed", step * factor)
     if _CLOCK_FIGURES in words or _are_clock_digits(values):
         hours, rest = np.divmod(values, 10_000)
         minutes, seconds = np.divmod(rest, 100)
         times = hours * 3600 + minutes * 60 + seconds
         times += _DAY_S * np.cumsum(np.diff(times, prepend=times[0]) < -_DAY_S / 2)
-        finding = Finding("clock_digits")
-        return times, "time of day", step, [finding]
+        return Stamps(times, "time of day", step, findings=[Finding("clock_digits")])
     of_day = _of_clock_digits(values, step)
     if of_day is not None:
-        return of_day * 60.0, "time of day", 60.0, [Finding("minutes_in_digits")]
+        return Stamps(of_day * 60.0, "time of day", 60.0, findings=[Finding("minutes_in_digits")])
     factor = 1e-3 if whole and np.ptp(values) > _DAY_S and np.median(np.abs(np.diff(values))) >= 50 else 1.0
-    finding = Finding("elapsed_unit", unit_s=factor)
-    return values * factor, "elapsed", step * factor, [finding]
+    return Stamps(values * factor, "elapsed", step * factor, findings=[Finding("elapsed_unit", unit_s=factor)])
 
 
 def _are_clock_digits(values: FloatArray) -> bool:

@@ -76,8 +76,8 @@ def _at(track: Track, recorded: BoolArray, time_s: FloatArray, shown: FloatArray
     rate = np.abs((speed[place] - speed[place - 1]) / step_s)[inside]
     step = readings.speed_resolution_mps
     slack = _ROUNDING * step + (_SAME_MPS if step > _FINE_MPS else _SAME_FINE_MPS)
+    # what a copy of the speed before the receiver rounded it may differ by; a right instrument may as well
     coarse = _ROUNDING * track.speed_step_mps
-    """What a copy of the speed before the receiver rounded it may differ by; a right instrument may as well."""
     line, held = np.interp(time_s[inside], clock, speed), speed[np.searchsorted(clock, time_s[inside] + 1e-6) - 1]
     near = np.minimum(np.abs(time_s - clock[place - 1]), np.abs(clock[place] - time_s))[inside]
     miss = np.where(near > _STAMP_S, np.minimum(_BETWEEN_MPS3 * step_s[inside] ** 2, _MOST_BETWEEN_MPS), 0.0)

@@ -87,28 +87,25 @@ def refuse_doctype(source: Source, data: bytes) -> None:
             at += 1
 
 
-def parse(source: Source) -> tuple[ElementTree.Element, str]:
-    """Return the root of the document and its text.
+def parse(source: Source) -> ElementTree.Element:
+    """Return the root of the document.
 
     Entities, external or internal, need a document type declaration, and that is refused.
     """
-    text = source.text()
     parser = ElementTree.XMLParser(target=_Builder())  # noqa: S314 - the builder refuses declarations
     try:
-        body = re.sub(r"^\s*<\?xml[^>]*\?>", "", text, count=1)
+        body = re.sub(r"^\s*<\?xml[^>]*\?>", "", source.text(), count=1)
         start = 0
         while start < len(body):  # a refusal stops the parser at the end of a piece only
             end = max(2 * start, _PIECE)
             parser.feed(body[start:end])
             start = end
-        root = parser.close()
+        return parser.close()
     except _RefusedError as refused:
         source.fail(refused.code, most=refused.most)
     except (ElementTree.ParseError, ValueError) as error:
         line = getattr(error, "position", (None, 0))[0]
-        reason = str(error).split(":")[0]
-        source.fail("damaged_xml", line=line, reason=reason)
-    return root, text
+        source.fail("damaged_xml", line=line, reason=str(error).split(":")[0])
 
 
 @lru_cache(maxsize=256)
