@@ -43,7 +43,7 @@ _RECEIVER = re.compile(r"gps|gnss|utc")
 
 
 def read_times(source: Source, table: Table, headings: list[Heading], zone: tzinfo | None) -> Stamps:
-    """Return the times of the rows as :func:`times_in` does, or raise the error of the source where they are unclear."""
+    """Return the times of the rows as :func:`times_in` does; the error of the source where they are unclear."""
     try:
         return times_in(table, headings, zone)
     except UnclearTimesError as unclear:
