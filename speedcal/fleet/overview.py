@@ -4,17 +4,14 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from speedcal.fleet.rows import DrivePoint, FleetRow
+from speedcal.fleet.rows import DrivePoint, FleetRow, Limits
 from speedcal.report.html import environment
 from speedcal.text.fleet import within
 from speedcal.text.fleet_messages import action_text
 from speedcal.text.fleet_page import PAGE, about, false_alarms
-from speedcal.units import MILE_M
-
-if TYPE_CHECKING:
-    from speedcal.fleet.result import FleetResult
+from speedcal.units import MILE_M, DisplayUnit
 
 _DAY_S = 86400.0
 _POINTS_BYTES = 2_500_000
@@ -25,22 +22,14 @@ _MOST_TOLD = 4
 _TRUST = {"": 0, "WEAK": 1, "TRUSTED": 2}
 
 
-def render_page(result: FleetResult) -> str:
-    """Return the page."""
-    page: str = (
-        environment("speedcal.fleet")
-        .get_template("fleet.html")
-        .render(
-            text=PAGE, about=_about(result), false_alarms=false_alarms(result.rate), data=_embedded(page_data(result))
-        )
-    )
+def render_page(rows: Sequence[FleetRow], limits: Limits, rate: float, unit: DisplayUnit, *, compared: bool) -> str:
+    """Return the page of a result; see :class:`speedcal.fleet.result.FleetResult`."""
+    judged, lost = sum(row.is_judged for row in rows), sum(not row.has_number for row in rows)
+    told = about(judged, sum(row.wrong for row in rows), len(rows) - judged - lost, lost, within(limits))
+    data = _embedded(_page_data(rows, limits, unit, compared=compared))
+    template = environment("speedcal.fleet").get_template("fleet.html")
+    page: str = template.render(text=PAGE, about=told, false_alarms=false_alarms(rate), data=data)
     return page
-
-
-def _about(result: FleetResult) -> str:
-    judged = sum(row.p_value is not None for row in result.rows)
-    left = len(result.not_judged), len(result.without_number)
-    return about(judged, len(result.wrong), *left, within(result))
 
 
 def _embedded(data: dict[str, Any]) -> str:
@@ -59,18 +48,18 @@ class _Shared:
         return self.place.setdefault(text, len(self.place))
 
 
-def page_data(result: FleetResult) -> dict[str, Any]:
+def _page_data(rows: Sequence[FleetRow], limits: Limits, unit: DisplayUnit, *, compared: bool) -> dict[str, Any]:
     """Return what the script draws: errors in thousandths of a per cent, days since 1970."""
-    imperial = result.display_unit == "mph"
+    imperial = unit == "mph"
     length_m = MILE_M if imperial else 1000.0
-    most = max(_FEWEST_POINTS, _POINTS_BYTES // (_POINT_BYTES * max(len(result.rows), 1)))
+    most = max(_FEWEST_POINTS, _POINTS_BYTES // (_POINT_BYTES * max(len(rows), 1)))
     share, actions = _Shared(), _Shared()
-    rows = [_row(row, length_m, most, share, actions) for row in result.rows]
+    drawn = [_row(row, length_m, most, share, actions) for row in rows]
     return {
         "unit": "mi" if imperial else "km",
-        "band": [_thousandths(100 * (end - 1)) for end in result.limits.band],
-        "compared": result.compared,
-        "rows": rows,
+        "band": [_thousandths(100 * (end - 1)) for end in limits.band],
+        "compared": compared,
+        "rows": drawn,
         "texts": list(share.place),
         "actions": list(actions.place),
         "words": PAGE,
@@ -86,7 +75,7 @@ def _row(row: FleetRow, length_m: float, most: int, share: _Shared, actions: _Sh
         row.vehicle,
         row.drives,
         _TRUST[row.trust],
-        row.wrong + 2 * row.is_new + 4 * bool(row.changed) + 8 * (row.p_value is not None),
+        row.wrong + 2 * row.is_new + 4 * bool(row.changed) + 8 * row.is_judged,
         [_thousandths(x) for x in (error.value, error.low, error.high)] if error else 0,
         row.judged_by,
         round(row.cost_m / length_m, 1),

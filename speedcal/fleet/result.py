@@ -62,12 +62,12 @@ class FleetResult(Spoken):
     @property
     def not_judged(self) -> tuple[FleetRow, ...]:
         """The vehicles with a number that does not tell whether they are wrong."""
-        return tuple(row for row in self.rows if row.calibration is not None and row.p_value is None)
+        return tuple(row for row in self.rows if row.has_number and not row.is_judged)
 
     @property
     def without_number(self) -> tuple[FleetRow, ...]:
         """The vehicles without a number."""
-        return tuple(row for row in self.rows if row.calibration is None)
+        return tuple(row for row in self.rows if not row.has_number)
 
     @cached_property
     def display_unit(self) -> DisplayUnit:
@@ -120,9 +120,10 @@ class FleetResult(Spoken):
         from speedcal.fleet.table import as_parquet
 
         table = self.table()
+        page = render_page(self.rows, self.limits, self.rate, self.display_unit, compared=self.compared)
         files = {
             "fleet.csv": _csv(table).encode(),
-            "fleet.html": render_page(self).encode(),
+            "fleet.html": page.encode(),
             "fleet.json": (json.dumps(self.to_dict(), ensure_ascii=False, separators=(",", ":")) + "\n").encode(),
             "fleet.parquet": as_parquet(table),
         }

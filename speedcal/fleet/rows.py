@@ -93,9 +93,19 @@ class FleetRow:
     """Whether it is wrong and was not in the run before."""
 
     @property
+    def has_number(self) -> bool:
+        """Tell whether any of its drives gave one."""
+        return self.calibration is not None
+
+    @property
+    def is_judged(self) -> bool:
+        """Tell whether its number tells if it is wrong; without a number none does."""
+        return self.p_value is not None
+
+    @property
     def reason(self) -> Mapping[str, Any] | None:
         """Why there is no number: the commonest refusal of its drives."""
-        return None if self.calibration is not None else self.refusal
+        return None if self.has_number else self.refusal
 
     @property
     def refusal(self) -> Mapping[str, Any] | None:

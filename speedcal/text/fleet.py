@@ -49,17 +49,17 @@ def _names(rows: Sequence[Any]) -> str:
 
 
 def _head(result: Any) -> str:
-    judged = sum(row.p_value is not None for row in result.rows)
+    judged = sum(row.is_judged for row in result.rows)
     return (
-        f"{counted(len(result.rows), 'vehicle')}, {judged} judged, {len(result.wrong)} wrong: {within(result)}; of "
-        f"those called wrong at most {100 * result.rate:g} % are not, on average"
+        f"{counted(len(result.rows), 'vehicle')}, {judged} judged, {len(result.wrong)} wrong: {within(result.limits)}; "
+        f"of those called wrong at most {100 * result.rate:g} % are not, on average"
     )
 
 
-def within(result: Any) -> str:
-    """Return what counts as wrong in the result of a fleet."""
-    rule = result.limits.tolerance
-    low, high = (100 * (end - 1) for end in result.limits.band)
+def within(limits: Any) -> str:
+    """Return what counts as wrong in a fleet."""
+    rule = limits.tolerance
+    low, high = (100 * (end - 1) for end in limits.band)
     distance = f"distance or logged speed outside {signed(low)} to {signed(high)} %"
     if rule is None:
         return distance
