@@ -103,6 +103,7 @@ def build_model(facts: ReportFacts) -> ReportModel:
         rows=_speed_rows(facts, units),
         done=text.done(facts.work, facts.vehicle, facts.unit),
         left=text.left_over(after, facts.unit) if after else (),
+        low=text.reads_low(latest, facts.unit) if (latest := after or before) else (),
         to_fit=_to_fit(corrections, warnings) if corrections and after is None else None,
         odometer=() if expected else _odometer(facts),
         missing=(text.DRIVE_IT,) if expected else text.missing(before, after, facts.tolerance),

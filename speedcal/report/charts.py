@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
     from speedcal.calibration.result import Calibration
+    from speedcal.report.for_tech import DriveDetail
     from speedcal.report.model import ReportModel
 
 
@@ -56,18 +57,23 @@ class Pictures:
     narrow: bytes
     clocks: tuple[bytes | None, ...]
     """One a drive; None where the readings carry no times."""
+    narrow_clocks: tuple[bytes | None, ...]
 
 
 def draw_pictures(model: ReportModel) -> Pictures:
     """Draw every picture of a report."""
     wide, narrow = (comparison_svg(model.curves, model.allowed, units=model.units, shape=s) for s in (WIDE, NARROW))
-    clocks = tuple(
-        clock_match_svg(detail.calibration, unit=model.unit, drawn_as=style.BEFORE if detail.is_before else style.AFTER)
-        if detail.has_clock_match
-        else None
-        for detail in model.details
+    clocks, narrow_clocks = (
+        tuple(_clocks(detail, model.unit, s) for detail in model.details) for s in (CLOCKS, NARROW_CLOCKS)
     )
-    return Pictures(wide, narrow, clocks)
+    return Pictures(wide, narrow, clocks, narrow_clocks)
+
+
+def _clocks(detail: DriveDetail, unit: DisplayUnit, shape: Shape) -> bytes | None:
+    if not detail.has_clock_match:
+        return None
+    look = style.BEFORE if detail.is_before else style.AFTER
+    return clock_match_svg(detail.calibration, unit=unit, drawn_as=look, shape=shape)
 
 
 def comparison_svg(

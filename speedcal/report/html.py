@@ -26,6 +26,7 @@ def render_html(model: ReportModel, pictures: Pictures) -> str:
             wide=_data_uri(pictures.wide),
             narrow=_data_uri(pictures.narrow),
             clocks=[_data_uri(svg) if svg else None for svg in pictures.clocks],
+            narrow_clocks=[_data_uri(svg) if svg else None for svg in pictures.narrow_clocks],
             text=text,
             tech_text=tech_text,
         )

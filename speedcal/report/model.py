@@ -79,6 +79,8 @@ class ReportModel:
     rows: tuple[SpeedRow, ...]
     done: tuple[str, ...]
     left: tuple[str, ...]
+    low: tuple[str, ...]
+    """That the dial shows less than the true speed as it is now, where it does; part of ``left`` after the work."""
     to_fit: ToFit | None
     odometer: tuple[str, ...]
     missing: tuple[str, ...]

@@ -148,7 +148,7 @@ def _method(model: ReportModel) -> list[Block]:
     files = [f"{digest[:16]}  {shortened(name, 60)}" for name, digest in model.files]
     vehicle = [f"{name}: {value}" for name, value in model.depth.in_short] if model.depth else []
     vehicle += [model.explained.in_short()] if model.explained else []
-    method = [model.method_in_short, tech_text.version(model.version), *files]
+    method = [*filter(None, [model.method_in_short]), tech_text.version(model.version), *files]
     return [
         *_section(tech_text.METHOD_HEADING, method, "plain"),
         *_section(tech_text.VEHICLE_HEADING, vehicle, "plain"),

@@ -170,10 +170,10 @@ _SIMPLE: dict[str, Callable[[Any], str]] = {
 
 
 def chance(probability: float) -> str:
-    """Return a probability in per cent, never as a certainty it is not."""
+    """Return a probability in per cent, never as a certainty it is not; with a decimal where that decides."""
     if probability > 0.9995:
         return "over 99.9 %"
-    return "under 0.1 %" if probability < 0.0005 else f"{100 * probability:.1f} %"
+    return "under 0.1 %" if probability < 0.0005 else f"{100 * probability:.{0 if 0.1 < probability < 0.9 else 1}f} %"
 
 
 def other_unit(unit: DisplayUnit) -> DisplayUnit:

@@ -71,6 +71,11 @@ _LEAST_SAID = 0.05
 """Less than this, in the unit of the dial, would be written as zero."""
 
 
+def caption(has_readings: bool) -> str:
+    """Say what is drawn in the comparison."""
+    return f"{'Points are readings; the' if has_readings else 'The'} bands are the ranges of the lines."
+
+
 def change_words(work: Work | None) -> str:
     """Name what was changed, to follow the word ``after``."""
     if work is None:
@@ -170,12 +175,23 @@ def left_over(after: Calibration, unit: DisplayUnit) -> tuple[str, ...]:
             f"The needle sits {abs(offset.value):.1f} {unit} {'high' if offset.value > 0 else 'low'} at every speed "
             f"({near:.1f} to {far:.1f}); no gear or setting removes that part."
         )
-    if (error + half < 0).any():
-        lines.append("At some of these speeds it reads low: you drive faster than the dial says.")
-    elif least <= -_LEAST_SAID:
-        lines.append(f"It may read low by up to {-least:.1f} {unit}.")
     leans = [found.values for found in after.findings if found.code == "vehicle_leans"]
-    return (*lines, *[fill("In bends it shows up to {most:percent1} more.", values) for values in leans[:1]])
+    return (
+        *lines,
+        *reads_low(after, unit),
+        *[fill("In bends it shows up to {most:percent1} more.", values) for values in leans[:1]],
+    )
+
+
+def reads_low(dial_of: Calibration, unit: DisplayUnit) -> tuple[str, ...]:
+    """Say that a dial shows less than the true speed, the side on which somebody drives too fast; nothing else."""
+    grid = np.linspace(*dial_of.dial.driven_mps, 41)
+    error, half = dial_of.dial.indicated(grid) - grid, dial_of.dial.half_width(grid)
+    if (error + half < 0).any():
+        everywhere = "At every speed driven" if (error + half < 0).all() else "At some of the speeds driven"
+        return (f"{everywhere} it reads low: you drive faster than the dial says.",)
+    least = float((error - half).min()) / SPEED_UNIT_MPS[unit]
+    return (f"It may read low by up to {-least:.1f} {unit}.",) if least <= -_LEAST_SAID else ()
 
 
 def _error_range(after: Calibration, ground_mps: float, factor: float) -> str:
@@ -243,6 +259,10 @@ def verdict_sentence(verification: Verification) -> str:
         return f"The speedometer does not comply with the rule ({sure})."
     if any(found.code == "fell_on_road_test" for found in verification.findings):
         return "The speedometer complies with the rule while its needle stays up; on this drive it fell in spells."
+    if verification.probability < 0.2:
+        return f"The speedometer likely does not comply with the rule ({sure}), but this drive does not prove it."
+    if verification.probability > 0.8:
+        return f"The speedometer likely complies with the rule ({sure}), but this drive does not prove it."
     return f"The drive does not settle whether the speedometer complies with the rule ({sure})."
 
 

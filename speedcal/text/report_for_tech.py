@@ -216,7 +216,7 @@ def change_lines(change: ChangeCheck, *, only_fitting: bool = False) -> tuple[st
     told = "as planned" if change.agrees else "NOT as planned"
     line = f"{name}: planned change {planned}, measured {signed(low)} to {signed(high)} %: {told}."
     causes = fitting_causes(change) if only_fitting else [cause_words(cause) for cause in change.causes]
-    return (line, *[cause[0].upper() + cause[1:] for cause in causes])
+    return (line, *[f"{cause[0].upper()}{cause[1:]}." for cause in causes])
 
 
 def over_time_title(name: str, history: History) -> str:

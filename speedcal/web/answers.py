@@ -17,7 +17,7 @@ from starlette.types import Scope
 
 from speedcal.errors import SpeedcalError
 from speedcal.text.corrections import FEWEST_ROWS
-from speedcal.text.numbers import likely, signed
+from speedcal.text.numbers import signed
 from speedcal.text.page_labels import title_of
 
 HERE = Path(__file__).parent
@@ -99,7 +99,7 @@ def environment() -> jinja2.Environment:
         lstrip_blocks=True,
     )
     made.filters.update(clock=_clock, day=day, utc=_utc, moment=_moment, sentence=_sentence, number=_number)
-    made.filters.update(likely=likely, signed=signed, down_to_fitted=_down_to_fitted)
+    made.filters.update(signed=signed, down_to_fitted=_down_to_fitted)
     made.tests.update(holds=lambda items, item: item in items)
     return made
 

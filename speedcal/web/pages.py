@@ -8,6 +8,7 @@ from starlette.responses import Response
 from speedcal.guide import find, pages, title
 from speedcal.web.answers import RefusedError
 from speedcal.web.context import Context, View
+from speedcal.web.doors import is_shop
 from speedcal.web.drives import is_locked
 from speedcal.web.film_store import Films
 from speedcal.web.results import failure_of, result_of
@@ -26,6 +27,7 @@ def help_page(context: Context) -> Response:
     words = context.request.query_params.get("q", "")[:100]
     return context.page(
         "help.html",
+        role="shop" if is_shop(context) else "",
         title=title(topic),
         topics={name: title(name) for name in pages()},
         topic=topic,
@@ -40,6 +42,7 @@ def _as_html(text: str) -> Markup:
     from markdown_it import MarkdownIt
 
     made = MarkdownIt("commonmark", {"html": False}).enable("table").render(text)
+    made = made.replace("<pre>", '<pre class="scroll" tabindex="0">')
     tables = '<div class="scroll" role="region" aria-label="Table" tabindex="0"><table>'
     return Markup(made.replace("<table>", tables).replace("</table>", "</table></div>"))  # noqa: S704 - our own pages
 

@@ -35,7 +35,15 @@ FILES = {
 """Files of a result that are served, and as what."""
 CUSTOMER_FILES = ("report.html", "report.pdf", "before_after.png", "narrow.svg", "wide.svg", "correction_card.pdf")
 _SAVED = ("report.pdf", "result.json", "readings_aligned.csv", "correction_card.pdf")
-_UNSAID: dict[str, Any] = {"cause": "", "next_heading": "", "next_steps": [], "notes": [], "has_card": False}
+_UNSAID: dict[str, Any] = {
+    "cause": "",
+    "next_heading": "",
+    "next_steps": [],
+    "notes": [],
+    "has_card": False,
+    "compliance": "",
+    "low": [],
+}
 """Words that a result of an earlier version does not have."""
 
 

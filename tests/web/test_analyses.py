@@ -125,4 +125,4 @@ def test_gears_are_listed_only_where_there_are_some(site: Site) -> None:
     advice = pages[0].split("What happens next")[1].split("</div>")[0]
     assert "\u00a0%" in advice  # on a phone a line ended in 2.5, and the next began with %
     assert " %" not in advice
-    assert ["What gears would leave" in page for page in pages] == [True, False]
+    assert ["What each gear by itself would leave" in page for page in pages] == [True, False]
