@@ -136,8 +136,7 @@ def create_app(settings: Settings) -> Starlette:
 def _clean_up(services: Services) -> None:
     """Finish deletions that a crash interrupted, and remove what interrupted uploads left."""
     for job_id in services.store.doomed():
-        services.originals.remove_job(job_id)
-        services.store.buried(job_id)
+        services.delete_job(job_id)
     _forget(services)
     removed = services.originals.sweep(known=services.store.known_originals())
     if removed:

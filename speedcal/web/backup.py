@@ -18,7 +18,7 @@ import sqlalchemy as sa
 from sqlalchemy.exc import DBAPIError
 
 from speedcal.web import schema
-from speedcal.web.originals import Originals, sync_file
+from speedcal.web.originals import Originals, private, sync_file
 from speedcal.web.settings import ServiceError, Settings, sqlite_url
 from speedcal.web.store import Store
 
@@ -59,7 +59,7 @@ def make_backup(settings: Settings, target: Path) -> Counts:
     try:
         with tempfile.TemporaryDirectory(dir=target.absolute().parent) as scratch:
             with (
-                open(part, "xb", opener=_private) as out,
+                open(part, "xb", opener=private) as out,
                 zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as packed,
             ):
                 counts = _pack(store, settings.data, packed, Path(scratch))
@@ -173,10 +173,6 @@ def _open(url: str) -> Store:
         return Store(url)
     except DBAPIError as error:
         raise ServiceError("store_unusable", reason=type(error.orig).__name__) from None
-
-
-def _private(path: str, flags: int) -> int:
-    return os.open(path, flags, 0o600)
 
 
 @contextlib.contextmanager

@@ -31,7 +31,7 @@ from speedcal.web.queue import Queue
 from speedcal.web.rows import JobRow
 from speedcal.web.runner import Runner
 from speedcal.web.settings import Settings
-from speedcal.web.store import Store, new_id
+from speedcal.web.store import Store
 
 
 @dataclass
@@ -49,10 +49,11 @@ class Services:
     certificate: Facts | None
     """What is known of the certificate in use; None without https."""
 
-    @staticmethod
-    def new_scratch_id() -> str:
-        """Return a name for a folder to work in."""
-        return new_id()
+    def delete_job(self, job_id: str) -> None:
+        """Delete a job and its files; what a crash interrupts is finished at the next start."""
+        self.store.delete_job(job_id)
+        self.originals.remove_job(job_id)
+        self.store.buried(job_id)
 
 
 @dataclass(frozen=True)
@@ -273,10 +274,10 @@ class _Body:
         """Return the next part of the body."""
         announced = self.request.headers.get("content-length", "")
         if announced.isdigit() and int(announced) > self.most:
-            raise self._too_large()
+            raise HTTPException(413)
         message = await self._next()
         if self.came > self.most:
-            raise self._too_large()
+            raise HTTPException(413)
         return message
 
     async def _next(self) -> Message:
@@ -284,9 +285,6 @@ class _Body:
         self.came += len(message.get("body", b""))
         self.has_ended = message["type"] != "http.request" or not message.get("more_body", False)
         return message
-
-    def _too_large(self) -> HTTPException:
-        return HTTPException(413)
 
     async def drain(self, seconds: float) -> None:
         """Take in the rest, within reason, so that a browser shows the answer and not a broken connection."""

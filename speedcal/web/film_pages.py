@@ -25,7 +25,7 @@ def film_page(context: Context, view: View) -> Response:
     """Show a film at the step where it is; its marks can be changed as long as it is here."""
     film = film_of(context, view)
     if film.step == "send":
-        return send_page(context, view, film)
+        return send_page(context, view, film.phase, film)
     step = "mark" if film.stills and "mark" in context.request.query_params else film.step
     run = context.web.queue.latest(film.job_id, film.run_key)
     if step in ("prepare", "read") and not (run and run.is_active):
@@ -64,7 +64,8 @@ def mark_film(context: Context, view: View) -> Response:
     if not Films(web.store).change(film, **changes):
         raise RefusedError(409, "film_changed_meanwhile")
     ask_for(context, film)
-    return _go_to(context, view, film)
+    address = f"{view.base}/films/{film.id}"
+    return JSONResponse({"film": address}) if wants_json(context.request.scope) else context.go(address)
 
 
 def _dial_sent(context: Context, film: FilmRow) -> dict[str, Any]:
@@ -150,10 +151,3 @@ def delete_film(context: Context, view: View) -> Response:
         raise RefusedError(409, "job_closed")
     remove_film(Films(context.web.store), context.web.originals, film)
     return context.go(view.base)
-
-
-def _go_to(context: Context, view: View, film: FilmRow) -> Response:
-    address = f"{view.base}/films/{film.id}"
-    if wants_json(context.request.scope):
-        return JSONResponse({"film": address})
-    return context.go(address)

@@ -26,16 +26,11 @@ def can_read_films() -> bool:
 
 def new_film_page(context: Context, view: View) -> Response:
     """Show where a film is chosen, what it needs and what to take care of."""
-    phase = phase_of(context, view)
-    return _send_page(context, view, phase, None)
+    return send_page(context, view, phase_of(context, view), None)
 
 
-def send_page(context: Context, view: View, film: FilmRow) -> Response:
-    """Show a film that has come in part; choosing it again goes on."""
-    return _send_page(context, view, film.phase, film)
-
-
-def _send_page(context: Context, view: View, phase: str, film: FilmRow | None) -> Response:
+def send_page(context: Context, view: View, phase: str, film: FilmRow | None) -> Response:
+    """Show where a film is chosen; one that has come in part goes on when it is chosen again."""
     return context.page(
         "film_send.html",
         title=FILM_TITLES["send"],

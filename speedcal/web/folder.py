@@ -117,7 +117,8 @@ def unpack(source: Path, folder: Path, limits: Limits) -> dict[str, Any]:
             homes = [name.parent for name in names if name.name == "job.toml"]
             if len(homes) != 1:
                 raise JobError("zip_without_one_job", source="zip", count=len(homes))
-            inside = [(e, n.relative_to(homes[0])) for e, n in zip(entries, names, strict=True) if _is_in(n, homes[0])]
+            (home,) = homes
+            inside = [(e, n.relative_to(home)) for e, n in zip(entries, names, strict=True) if home in n.parents]
             for number, (entry, _) in enumerate(inside):
                 _extract(packed, entry, folder / f"file-{number}")
     except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, ValueError) as error:
@@ -135,10 +136,6 @@ def _check_entries(entries: Sequence[zipfile.ZipInfo], limits: Limits) -> None:
         path = PurePosixPath(entry.filename)
         if path.is_absolute() or ".." in path.parts or "\\" in entry.filename:
             raise JobError("zip_leads_out", source="zip")
-
-
-def _is_in(name: PurePosixPath, home: PurePosixPath) -> bool:
-    return home in name.parents
 
 
 def _extract(packed: zipfile.ZipFile, entry: zipfile.ZipInfo, target: Path) -> None:

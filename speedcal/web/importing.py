@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 from typing import Any
 
@@ -29,21 +30,17 @@ def import_job(context: Context) -> Response:
     label, content, size = found
     if size > limits.zip_bytes:
         raise RefusedError(413, "zip_too_large", source=label, most_mb=limits.zip_bytes // 2**20)
-    run_id = web.new_scratch_id()
-    scratch = web.originals.scratch(run_id)
-    try:
+    with web.originals.workplace() as scratch:
         packed = scratch / "packed"
         with packed.open("wb") as out:
-            while chunk := content.read(2**20):
-                out.write(chunk)
+            shutil.copyfileobj(content, out, 2**20)
         (scratch / "out").mkdir()
         task = {"zip": str(packed), "out": str(scratch / "out"), "most_entries": limits.zip_entries}
         document = web.runner.once("unpack", {**task, "most_bytes": limits.zip_unpacked_bytes})
-        job_id = _keep(context, document, scratch / "out")
-    except TooLargeError:
-        raise RefusedError(413, "zip_file_too_large", source=label) from None
-    finally:
-        web.originals.remove_scratch(run_id)
+        try:
+            job_id = _keep(context, document, scratch / "out")
+        except TooLargeError:
+            raise RefusedError(413, "zip_file_too_large", source=label) from None
     return context.go(f"/jobs/{job_id}")
 
 
@@ -59,9 +56,7 @@ def _keep(context: Context, document: dict[str, Any], folder: Path) -> str:
             drive_id = web.store.add_drive(job_id, phase, _drive(context, job_id, table, folder))
             web.queue.put(job_id, drive_id)
     except BaseException:
-        web.store.delete_job(job_id)
-        web.originals.remove_job(job_id)
-        web.store.buried(job_id)
+        web.delete_job(job_id)
         raise
     web.runner.ask_for_result(job_id)
     web.runner.wake()

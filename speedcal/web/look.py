@@ -18,7 +18,7 @@ from speedcal.web.marks import field_of
 
 if TYPE_CHECKING:
     from speedcal.calibration import Calibration
-    from speedcal.interval import Interval
+    from speedcal.interval import FloatArray, Interval
     from speedcal.logs import Checks, Readings, Track
 
 _READING_OPTIONS = ("unit", "column", "session", "zone")
@@ -129,19 +129,22 @@ def _calibrate_checks(task: Mapping[str, Any], checks: Checks) -> Calibration:
 
 
 def _checks_facts(checks: Checks) -> dict[str, Any]:
-    step = SPEED_UNIT_MPS[checks.speed_unit]
-    shown = checks.dial_mps[checks.has_speed] / step
+    shown = checks.dial_mps[checks.has_speed]
+    return {"kind": label("checks"), "clock": "none", "dropped": {}, **_facts(checks, shown, checks.dial_step_mps)}
+
+
+def _facts(shown: Checks | Readings, speed_mps: FloatArray, step_mps: float) -> dict[str, Any]:
+    """Return what a page tells of checks and of readings alike, in the unit they were written in."""
+    unit_mps = SPEED_UNIT_MPS[shown.speed_unit]
+    speeds = speed_mps / unit_mps
     return {
-        "kind": label("checks"),
-        "count": len(shown),
-        "unit": checks.speed_unit,
-        "clock": "none",
-        "lowest": float(shown.min()) if len(shown) else 0.0,
-        "highest": float(shown.max()) if len(shown) else 0.0,
-        "resolution": round(float(checks.dial_step_mps / step), 3),
-        "odometer": bool((checks.odometer_m == checks.odometer_m).any()),
-        "dropped": {},
-        "findings": [finding.to_dict() for finding in checks.findings],
+        "count": len(speeds),
+        "unit": shown.speed_unit,
+        "lowest": float(speeds.min()) if len(speeds) else 0.0,
+        "highest": float(speeds.max()) if len(speeds) else 0.0,
+        "resolution": round(float(step_mps / unit_mps), 3),
+        "odometer": bool((shown.odometer_m == shown.odometer_m).any()),
+        "findings": [finding.to_dict() for finding in shown.findings],
     }
 
 
@@ -268,19 +271,11 @@ def _track_facts(track: Track) -> dict[str, Any]:
 
 
 def _readings_facts(readings: Readings) -> dict[str, Any]:
-    step = SPEED_UNIT_MPS[readings.speed_unit]
-    speeds = readings.speed_mps / step
     return {
         "kind": label(readings.kind),
-        "count": len(readings),
-        "unit": readings.speed_unit,
         "clock": CLOCKS[readings.clock],
-        "lowest": float(speeds.min()) if len(readings) else 0.0,
-        "highest": float(speeds.max()) if len(readings) else 0.0,
-        "resolution": round(float(readings.speed_resolution_mps / step), 3),
-        "odometer": bool((readings.odometer_m == readings.odometer_m).any()),
         "dropped": {label(reason): count for reason, count in readings.dropped.items()},
-        "findings": [finding.to_dict() for finding in readings.findings],
+        **_facts(readings, readings.speed_mps, readings.speed_resolution_mps),
     }
 
 

@@ -9,6 +9,8 @@ import re
 import secrets
 import shutil
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
@@ -144,6 +146,15 @@ class Originals:
         folder.mkdir(mode=0o700)
         return folder
 
+    @contextmanager
+    def workplace(self) -> Iterator[Path]:
+        """Give an empty folder to work in, gone afterwards."""
+        name = secrets.token_hex(10)
+        try:
+            yield self.scratch(name)
+        finally:
+            self.remove_scratch(name)
+
     def remove_scratch(self, run_id: str) -> None:
         """Remove the folder an analysis worked in."""
         shutil.rmtree(self._folder("scratch", run_id), ignore_errors=True)
@@ -184,9 +195,14 @@ def _safe(name: str) -> str:
     return name
 
 
+def private(path: str, flags: int) -> int:
+    """Open a file that is readable by its owner only, as the opener of ``open``."""
+    return os.open(path, flags, 0o600)
+
+
 def _copy(source: BinaryIO, target: Path, *, limit: int) -> tuple[str, int]:
     digest, size = hashlib.sha256(), 0
-    with open(target, "xb", opener=lambda path, flags: os.open(path, flags, 0o600)) as out:
+    with open(target, "xb", opener=private) as out:
         while chunk := source.read(_CHUNK):
             size += len(chunk)
             if size > limit:

@@ -20,6 +20,7 @@ from speedcal.web.context import Context, Services, View
 from speedcal.web.folder import Files, write_zip
 from speedcal.web.guard import PICTURE_POLICY, REPORT_POLICY
 from speedcal.web.queue import Run
+from speedcal.web.store import new_id
 
 FILES = {
     "report.html": "text/html; charset=utf-8",
@@ -134,7 +135,7 @@ def status(context: Context, view: View) -> Response:
 
 def zip_of(web: Services, title: str, folders: Iterator[tuple[str, Files]]) -> Response:
     """Send folders as a zip, which is gone when it is sent."""
-    run_id = web.new_scratch_id()
+    run_id = new_id()
     packed = web.originals.scratch(run_id) / "packed.zip"
     try:
         with web.runner.place():

@@ -82,10 +82,7 @@ def delete_page(context: Context, view: View) -> Response:
 
 def delete_job(context: Context, view: View) -> Response:
     """Delete a job, its originals, its results and its links."""
-    web = context.web
-    web.store.delete_job(view.job.id)
-    web.originals.remove_job(view.job.id)
-    web.store.buried(view.job.id)
+    context.web.delete_job(view.job.id)
     return context.go("/jobs")
 
 
@@ -113,10 +110,9 @@ def export_job(context: Context, view: View) -> Response:
 
 def sheet(context: Context, view: View) -> Response:
     """Send the sheet for the road test as a PDF."""
-    web, run_id = context.web, context.web.new_scratch_id()
+    web = context.web
     drives = [d for d in web.store.drives(view.job.id) if d.is_usable and d.phase == "before"]
-    scratch = web.originals.scratch(run_id)
-    try:
+    with web.originals.workplace() as scratch:
         folder = lay_out(scratch / "job", job_files(view.job, drives, web.originals)) if drives else ""
         task = {
             "document": view.job.document,
@@ -127,8 +123,6 @@ def sheet(context: Context, view: View) -> Response:
         }
         web.runner.once("sheet", task)
         content = (scratch / "sheet.pdf").read_bytes()
-    finally:
-        web.originals.remove_scratch(run_id)
     headers = {"content-disposition": attachment(f"road test {view.job.title}", ".pdf")}
     return Response(content, media_type="application/pdf", headers=headers)
 

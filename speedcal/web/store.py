@@ -177,26 +177,18 @@ class Store:
 
     def change_drive(self, drive_id: str, values: Mapping[str, Any]) -> None:
         """Replace parts of a drive; what was understood before is forgotten."""
-        drives = schema.drives
-        with self.writing() as connection:
-            job_id = connection.execute(
-                drives.update()
-                .where(drives.c.id == drive_id)
-                .values(version=drives.c.version + 1, look="", look_run="", **drive_columns(values))
-                .returning(drives.c.job_id)
-            ).scalar()
-            if job_id is not None:
-                touch(connection, job_id)
+        version = schema.drives.c.version + 1
+        self._set_of_drive(drive_id, version=version, look="", look_run="", **drive_columns(values))
 
     def remove_drive(self, drive_id: str) -> None:
         """Take a drive out of its job; it is kept for a while, so that it can be put back."""
-        self._set_removed(drive_id, removed=time.time(), client_key=None)
+        self._set_of_drive(drive_id, removed=time.time(), client_key=None)
 
     def restore_drive(self, drive_id: str) -> None:
         """Put a removed drive back."""
-        self._set_removed(drive_id, removed=0.0)
+        self._set_of_drive(drive_id, removed=0.0)
 
-    def _set_removed(self, drive_id: str, **values: Any) -> None:
+    def _set_of_drive(self, drive_id: str, **values: Any) -> None:
         drives = schema.drives
         with self.writing() as connection:
             job_id = connection.execute(
@@ -210,9 +202,8 @@ class Store:
         drives = schema.drives
         old = sa.and_(drives.c.removed > 0, drives.c.removed < before)
         with self.writing() as connection:
-            return [
-                drive_row(row) for row in connection.execute(drives.delete().where(old).returning(*drives.c)).mappings()
-            ]
+            gone = connection.execute(drives.delete().where(old).returning(*drives.c)).mappings()
+            return [drive_row(row) for row in gone]
 
     def forget_content(self, before: float) -> list[DriveRow]:
         """Forget what the drives of jobs that rest closed since a moment were made of, and return them as they were."""
@@ -233,16 +224,15 @@ class Store:
 
     def drive(self, drive_id: str) -> DriveRow | None:
         """Return a drive, or None when there is none of this id."""
-        with self.reading() as connection:
-            row = connection.execute(sa.select(schema.drives).where(schema.drives.c.id == drive_id)).mappings().first()
-        return drive_row(row) if row else None
+        return self._first_drive(schema.drives.c.id == drive_id)
 
     def drive_sent(self, job_id: str, client_key: str) -> DriveRow | None:
         """Return the drive of a job that was sent under a key, or None."""
-        drives = schema.drives
-        query = sa.select(drives).where(drives.c.job_id == job_id, drives.c.client_key == client_key)
+        return self._first_drive(schema.drives.c.job_id == job_id, schema.drives.c.client_key == client_key)
+
+    def _first_drive(self, *which: sa.ColumnElement[bool]) -> DriveRow | None:
         with self.reading() as connection:
-            row = connection.execute(query).mappings().first()
+            row = connection.execute(sa.select(schema.drives).where(*which)).mappings().first()
         return drive_row(row) if row else None
 
     def drives(self, job_id: str, *, removed: bool = False) -> list[DriveRow]:

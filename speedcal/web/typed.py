@@ -106,8 +106,7 @@ def held_speeds(text: str, *, most: int) -> str:
     words = listed(text)
     if len(words) > most:
         raise RefusedError(422, "too_many_held_typed", at="held", most=most)
-    speeds = [_speed(word) for word in words]
-    return " ".join(f"{speed:.12g}" for speed in speeds)
+    return " ".join(f"{_speed(word):.12g}" for word in words)
 
 
 def _speed(word: str) -> float:
