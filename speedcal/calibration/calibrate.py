@@ -41,9 +41,9 @@ from speedcal.calibration.speed.week_count import counted_on
 from speedcal.errors import FitError, SpeedcalError
 from speedcal.finding import Finding, Trust
 from speedcal.interval import IntArray, Interval
-from speedcal.logs.readings import Readings, Terrain
-from speedcal.logs.track import Track
-from speedcal.logs.truth import kinship
+from speedcal.logs.drive.readings import Readings, Terrain
+from speedcal.logs.drive.track import Track
+from speedcal.logs.drive.truth import kinship
 from speedcal.units import DisplayUnit, check_display_unit, display_unit_of
 
 if TYPE_CHECKING:

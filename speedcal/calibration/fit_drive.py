@@ -14,7 +14,7 @@ from speedcal.calibration.readings.refusals import usable_readings
 from speedcal.calibration.readings.rows import in_their_order, stated_by
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.speed.runs import SteadyRuns
-from speedcal.logs.readings import Readings
+from speedcal.logs.drive.readings import Readings
 
 
 def fit_drive(

@@ -55,8 +55,8 @@ def command(track_file: Path, out: Path, cut_m: float, session: str | None, zone
       speedcal trim drive.fit --out shared.gpx --cut 0.5mi
     """
     from speedcal.logs import read_track
-    from speedcal.logs.gpx import render_gpx
-    from speedcal.logs.trim import without_ends
+    from speedcal.logs.drive.trim import without_ends
+    from speedcal.logs.formats.gpx import render_gpx
 
     with waiting(working_on("reading", track_file.name)):
         track = read_track(track_file, zone=zone, session=session)

@@ -10,7 +10,7 @@ import numpy as np
 from speedcal.calibration.tuning.general import TIRE_STATE_U
 from speedcal.finding import Finding, codes_of
 from speedcal.interval import FloatArray, Interval, tidy
-from speedcal.logs.readings import DIAL_UNIT_SEEN
+from speedcal.logs.drive.readings import DIAL_UNIT_SEEN
 from speedcal.units import MILE_M, MPH_MPS, DisplayUnit
 
 if TYPE_CHECKING:

@@ -118,7 +118,7 @@ def measure(files: DriveFiles, unit: DisplayUnit | None) -> Outcome:
 
 
 def _open(files: DriveFiles) -> list[Source]:
-    from speedcal.logs.formats import is_certain
+    from speedcal.logs.formats.registry import is_certain
     from speedcal.logs.source import Source, load, unpack
 
     found = []
@@ -178,7 +178,7 @@ def _calibrated(
     files: DriveFiles, sources: Sequence[Source], options: Mapping[str, Any], unit: DisplayUnit | None
 ) -> Outcome:
     from speedcal.calibration import calibrate
-    from speedcal.logs.readings import with_dial_unit
+    from speedcal.logs.drive.readings import with_dial_unit
 
     track, readings = _read(files, sources, options, unit)
     asked = {key: options[key] for key in ("clock_offset_s", "read_from", "rounding", "terrain") if key in options}

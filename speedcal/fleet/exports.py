@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from speedcal.errors import FleetError, ReadingsFormatError, SpeedcalError
 from speedcal.fleet.addresses import opened, places_at
 from speedcal.fleet.sources import JOB, is_log, stem_of_drive, without_results
-from speedcal.logs.headers import normal, read_heading
+from speedcal.logs.writing.headers import normal, read_heading
 
 if TYPE_CHECKING:
     from speedcal.logs.source import Source
@@ -115,7 +115,7 @@ class Head(NamedTuple):
 def text_head(path: str) -> Head:
     """Return what the beginning of a table tells of it."""
     from speedcal.logs.source import Source, unpack
-    from speedcal.logs.tabular import find_table, split_rows
+    from speedcal.logs.tables.tabular import find_table, split_rows
 
     with opened(path) as stream:
         head = stream.read(_HEAD_BYTES)

@@ -20,7 +20,7 @@ from speedcal.fleet.addresses import opened
 from speedcal.fleet.drive import DriveFiles
 from speedcal.fleet.exports import PARQUET, ending, text_head, vehicle_column
 from speedcal.fleet.sources import Found
-from speedcal.logs.headers import read_heading
+from speedcal.logs.writing.headers import read_heading
 
 _ROWS = 100_000
 """Rows held at a time."""
@@ -176,9 +176,9 @@ def _cut(vehicle: str, header: list[str], place: Path, witness: list[str] | None
     """
     import numpy as np
 
-    from speedcal.logs.clock_times import UnclearTimesError
-    from speedcal.logs.tabular import Table
-    from speedcal.logs.time_column import times_in
+    from speedcal.logs.tables.tabular import Table
+    from speedcal.logs.times.clock_times import UnclearTimesError
+    from speedcal.logs.times.time_column import times_in
 
     with place.open(encoding="utf-8", newline="") as stream:
         rows = list(csv.reader(stream))

@@ -11,7 +11,7 @@ from speedcal.units import SPEED_UNIT_MPS, DisplayUnit, SpeedUnit, speed_from_mp
 
 if TYPE_CHECKING:
     from speedcal.conformity import Tolerance
-    from speedcal.logs.readings import ReadFrom, Rounding, Terrain
+    from speedcal.logs.drive.readings import ReadFrom, Rounding, Terrain
     from speedcal.vehicle import Vehicle, Work
     from speedcal.vehicle.limits import Limits
 

@@ -18,7 +18,7 @@ from speedcal.units import SPEED_UNIT_MPS, DisplayUnit, SpeedUnit, display_unit_
 if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration
     from speedcal.conformity import History, Verification
-    from speedcal.logs.readings import Readings
+    from speedcal.logs.drive.readings import Readings
     from speedcal.vehicle import Corrections, Vehicle
     from speedcal.vehicle.explanations import Explanations
 
@@ -199,7 +199,7 @@ def _from_checks(name: str, drive: Drive, unit: DisplayUnit | None, vehicle: Veh
 def _from_track(name: str, drive: Drive, unit: DisplayUnit | None) -> DriveFacts:
     from speedcal.calibration import calibrate
     from speedcal.logs import in_the_track, read_readings, read_track
-    from speedcal.logs.readings import with_dial_unit
+    from speedcal.logs.drive.readings import with_dial_unit
 
     assert drive.track is not None  # noqa: S101 - the job file was checked
     instrument = in_the_track(drive.track, drive.readings, drive.column) if drive.readings else None
@@ -225,8 +225,8 @@ def _from_track(name: str, drive: Drive, unit: DisplayUnit | None) -> DriveFacts
 
 def held_readings(speeds: tuple[float, ...], unit: SpeedUnit) -> Readings:
     """Return readings without times: speeds that were held one after the other."""
-    from speedcal.logs.numbers import speed_step
-    from speedcal.logs.readings import Readings
+    from speedcal.logs.drive.readings import Readings
+    from speedcal.logs.writing.numbers import speed_step
 
     values = np.asarray(speeds, float)
     nothing = np.full(len(values), np.nan)

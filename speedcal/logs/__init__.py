@@ -1,6 +1,6 @@
 """Files to tracks and readings.
 
-Each format is a module of its own with a row in the table of :mod:`speedcal.logs.formats`.
+Each format is a module of its own with a row in the table of :mod:`speedcal.logs.formats.registry`.
 """
 
 from __future__ import annotations
@@ -11,13 +11,13 @@ from dataclasses import replace
 from pathlib import Path
 
 from speedcal.errors import ReadingsFormatError, TrackFormatError
-from speedcal.logs.checks import Checks
-from speedcal.logs.formats import LogFormat, Request, all_formats, is_certain, recognise
-from speedcal.logs.read_checks import read_checks
-from speedcal.logs.readings import Clock, Readings
+from speedcal.logs.checks.checks import Checks
+from speedcal.logs.checks.read_checks import read_checks
+from speedcal.logs.drive.readings import Clock, Readings
+from speedcal.logs.drive.track import Track
+from speedcal.logs.formats.registry import LogFormat, Request, all_formats, is_certain, recognise
 from speedcal.logs.source import Source, load
-from speedcal.logs.track import Track
-from speedcal.logs.written_times import parse_zone
+from speedcal.logs.writing.written_times import parse_zone
 from speedcal.units import parse_speed_unit
 
 __all__ = [

@@ -12,12 +12,12 @@ import numpy as np
 
 from speedcal.errors import ReadingsFormatError, SpeedcalError, TrackFormatError
 from speedcal.interval import FloatArray, tidy
-from speedcal.logs.formats import LogFormat, Request, is_certain, recognise
-from speedcal.logs.headers import read_heading
-from speedcal.logs.readings import Readings
+from speedcal.logs.drive.readings import Readings
+from speedcal.logs.drive.track import Track
+from speedcal.logs.formats.registry import LogFormat, Request, is_certain, recognise
 from speedcal.logs.source import Source, load
-from speedcal.logs.tabular import find_table, split_rows
-from speedcal.logs.track import Track
+from speedcal.logs.tables.tabular import find_table, split_rows
+from speedcal.logs.writing.headers import read_heading
 from speedcal.wording import Spoken
 
 _T = TypeVar("_T")

@@ -17,7 +17,7 @@ from typing import Any, Literal, NoReturn
 
 from speedcal.errors import SpeedcalError
 from speedcal.logs import limits
-from speedcal.logs.characters import plain_characters
+from speedcal.logs.writing.characters import plain_characters
 
 _BOMS = ((b"\xef\xbb\xbf", "utf-8"), (b"\xff\xfe", "utf-16-le"), (b"\xfe\xff", "utf-16-be"))
 _DECLARED = re.compile(rb"<\?xml[^>]{0,200}?encoding\s*=\s*[\"']([A-Za-z0-9._-]{1,40})[\"']")

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import numpy as np
 
-from speedcal.logs import gpx
-from speedcal.logs.readings import Readings
-from speedcal.logs.track import Track
+from speedcal.logs.drive.readings import Readings
+from speedcal.logs.drive.track import Track
+from speedcal.logs.formats import gpx
 from speedcal.simulate.model import Drive
 from speedcal.units import MILE_M, SPEED_UNIT_MPS
 

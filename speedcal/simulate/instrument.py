@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from speedcal.interval import BoolArray, FloatArray
-from speedcal.logs.readings import Readings
+from speedcal.logs.drive.readings import Readings
 from speedcal.simulate.model import DriveKind, Truth, distance_m
 from speedcal.units import MILE_M, SPEED_UNIT_MPS
 

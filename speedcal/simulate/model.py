@@ -8,8 +8,8 @@ from typing import Literal
 import numpy as np
 
 from speedcal.interval import BoolArray, FloatArray
-from speedcal.logs.readings import Clock, Readings
-from speedcal.logs.track import Track
+from speedcal.logs.drive.readings import Clock, Readings
+from speedcal.logs.drive.track import Track
 from speedcal.units import MPH_MPS, SpeedUnit
 
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from speedcal.calibration.speed.geodesy import curvature_radii_m
 from speedcal.interval import BoolArray, FloatArray, IntArray
-from speedcal.logs.track import Track
+from speedcal.logs.drive.track import Track
 from speedcal.simulate.model import DriveKind, Plateau, distance_m
 
 POSITION_SD_M = 2.0

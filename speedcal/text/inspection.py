@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 
 from speedcal.errors import TrackFormatError
+from speedcal.logs.drive.readings import Readings
+from speedcal.logs.drive.track import Track
 from speedcal.logs.inspection import Inspection, readings_facts, track_facts
-from speedcal.logs.readings import Readings
-from speedcal.logs.track import Track
 from speedcal.text.format_messages import left_out
 from speedcal.text.messages import label
 from speedcal.text.numbers import short

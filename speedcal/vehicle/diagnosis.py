@@ -16,7 +16,7 @@ import numpy as np
 from speedcal.calibration.result import Calibration
 from speedcal.finding import Finding, codes_of
 from speedcal.interval import FloatArray, tidy
-from speedcal.logs.readings import DIAL_UNIT_SEEN
+from speedcal.logs.drive.readings import DIAL_UNIT_SEEN
 from speedcal.units import MPH_MPS
 from speedcal.vehicle.causes import (
     GROUPS,

@@ -11,8 +11,8 @@ import numpy as np
 from speedcal.errors import VehicleError
 from speedcal.finding import Finding
 from speedcal.interval import Interval, robust_scale
-from speedcal.logs.readings import Readings
-from speedcal.logs.track import Track
+from speedcal.logs.drive.readings import Readings
+from speedcal.logs.drive.track import Track
 from speedcal.vehicle.axle_ratio import AxleEstimate, plausible_pairs
 from speedcal.vehicle.rolling_circumference import RolledTire
 
@@ -53,7 +53,7 @@ def read_engine_speed(path: str | Path, *, column: str | None = None, session: s
     ReadingsFormatError
         The file cannot be read, or it is not certain which column holds the engine speed.
     """
-    from speedcal.logs.columns import read_engine_column
+    from speedcal.logs.formats.engine_speed import read_engine_column
 
     engine = read_engine_column(path, column=column, session=session)
     nothing = np.full(len(engine.values), np.nan)

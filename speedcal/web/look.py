@@ -215,7 +215,7 @@ def _read_track(task: Mapping[str, Any]) -> Track:
 def _read_readings(task: Mapping[str, Any]) -> Readings:
     from speedcal.jobs.pipeline import held_readings
     from speedcal.logs import read_readings
-    from speedcal.logs.readings import with_dial_unit
+    from speedcal.logs.drive.readings import with_dial_unit
 
     options = {key: value for key, value in task["options"].items() if key in _READING_OPTIONS}
     dial_unit = task["options"].get("dial_unit")

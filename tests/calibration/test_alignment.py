@@ -14,8 +14,8 @@ from speedcal.calibration.result import Calibration
 from speedcal.calibration.speed.ground_speed import ground_speed
 from speedcal.errors import AlignmentError, FitError
 from speedcal.interval import FloatArray
-from speedcal.logs.readings import Clock, Readings
-from speedcal.logs.track import Track
+from speedcal.logs.drive.readings import Clock, Readings
+from speedcal.logs.drive.track import Track
 from speedcal.simulate import simulate
 from speedcal.units import MPH_MPS
 

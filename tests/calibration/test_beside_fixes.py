@@ -14,7 +14,7 @@ from speedcal.calibration.logged.beside_fixes import BesideFixes, is_finer, off_
 from speedcal.calibration.result import Calibration
 from speedcal.calibration.speed.ground_speed import GroundSpeed, ground_speed
 from speedcal.interval import FloatArray
-from speedcal.logs.track import Track
+from speedcal.logs.drive.track import Track
 
 SECONDS = np.arange(0.0, 1200.0)
 

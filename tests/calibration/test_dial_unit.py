@@ -13,7 +13,7 @@ from speedcal.finding import codes_of
 from speedcal.jobs.job_file import load_job
 from speedcal.jobs.pipeline import measure_job
 from speedcal.logs import read_readings
-from speedcal.logs.readings import with_dial_unit
+from speedcal.logs.drive.readings import with_dial_unit
 from speedcal.simulate import simulate, write_drive
 from speedcal.vehicle import Vehicle, correct, diagnose
 

@@ -11,7 +11,7 @@ from support.owners import Owner
 
 import speedcal
 from speedcal.calibration.checked.fit_checks import calibrate_checks
-from speedcal.logs.checks import Checks
+from speedcal.logs.checks.checks import Checks
 from speedcal.units import MILE_M, MPH_MPS
 
 

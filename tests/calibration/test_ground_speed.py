@@ -16,8 +16,8 @@ from speedcal.calibration.speed.geodesy import WGS84_SEMI_MAJOR_M
 from speedcal.calibration.speed.ground_speed import ground_speed
 from speedcal.calibration.speed.positions import speed_from_positions
 from speedcal.interval import FloatArray
-from speedcal.logs.readings import Terrain
-from speedcal.logs.track import Track
+from speedcal.logs.drive.readings import Terrain
+from speedcal.logs.drive.track import Track
 from speedcal.units import KMH_MPS, MPH_MPS
 
 ROAD = plateaus([30, 55, 40, 65, 25, 50, 35, 60])

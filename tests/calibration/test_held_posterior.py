@@ -15,7 +15,7 @@ from speedcal.calibration.noted.holds import holds_of
 from speedcal.calibration.speed.ground_speed import ground_speed
 from speedcal.calibration.speed.runs import steady_runs
 from speedcal.interval import FloatArray
-from speedcal.logs.readings import Readings
+from speedcal.logs.drive.readings import Readings
 from speedcal.units import MPH_MPS
 
 

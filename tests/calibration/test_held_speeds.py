@@ -12,8 +12,8 @@ from support.roads import Road, answer_or_refusal, plateaus, readings_of, track_
 import speedcal
 from speedcal.calibration.dial.measured import UNMATCHED
 from speedcal.errors import AlignmentError, SpeedcalError
-from speedcal.logs.readings import Readings
-from speedcal.logs.track import Track
+from speedcal.logs.drive.readings import Readings
+from speedcal.logs.drive.track import Track
 from speedcal.simulate import simulate
 from speedcal.units import MPH_MPS
 

@@ -20,8 +20,8 @@ import speedcal
 from speedcal.calibration.result import Calibration
 from speedcal.errors import SpeedcalError
 from speedcal.interval import FloatArray
-from speedcal.logs.readings import Clock, Readings
-from speedcal.logs.track import Track
+from speedcal.logs.drive.readings import Clock, Readings
+from speedcal.logs.drive.track import Track
 from speedcal.simulate import simulate
 from speedcal.text.calibration_summary import budget_text
 

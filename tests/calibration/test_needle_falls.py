@@ -17,8 +17,8 @@ from speedcal.calibration.result import Calibration
 from speedcal.conformity import verify
 from speedcal.errors import AlignmentError, SpeedcalError
 from speedcal.interval import BoolArray, FloatArray
-from speedcal.logs.readings import Readings
-from speedcal.logs.track import Track
+from speedcal.logs.drive.readings import Readings
+from speedcal.logs.drive.track import Track
 from speedcal.text.messages import finding, refusal
 from speedcal.vehicle import Vehicle, correct
 

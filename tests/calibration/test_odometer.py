@@ -13,7 +13,7 @@ import speedcal
 from speedcal.calibration.readings.odometer import odometer_factor
 from speedcal.calibration.speed.ground_speed import ground_speed
 from speedcal.interval import FloatArray
-from speedcal.logs.readings import Readings
+from speedcal.logs.drive.readings import Readings
 from speedcal.simulate import simulate
 from speedcal.units import MILE_M, MPH_MPS
 

@@ -12,7 +12,7 @@ import speedcal
 from speedcal.calibration.logged.heavy_damping import u_even_mean
 from speedcal.calibration.speed.ground_speed import ground_speed
 from speedcal.interval import FloatArray
-from speedcal.logs.track import Track
+from speedcal.logs.drive.track import Track
 
 
 def _mean_of_ten(speed: FloatArray) -> FloatArray:

@@ -17,8 +17,8 @@ from support.roads import answer_or_refusal, some_fixes, some_readings
 import speedcal
 from speedcal.calibration.result import Calibration
 from speedcal.interval import Interval
-from speedcal.logs.readings import Readings
-from speedcal.logs.track import Track
+from speedcal.logs.drive.readings import Readings
+from speedcal.logs.drive.track import Track
 from speedcal.units import KMH_MPS
 
 FOLDER = Path(os.environ.get("SPEEDCAL_DRIVES", "drives-are-not-here"))

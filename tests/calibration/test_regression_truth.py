@@ -17,7 +17,7 @@ import speedcal
 from speedcal.calibration.dial.measured import NO_SPEED
 from speedcal.calibration.result import Calibration
 from speedcal.interval import FloatArray
-from speedcal.logs.readings import Readings
+from speedcal.logs.drive.readings import Readings
 from speedcal.simulate import Drive, simulate
 from speedcal.simulate.road import DOPPLER_SD_MPS
 from speedcal.units import KMH_MPS, MPH_MPS

@@ -14,7 +14,7 @@ from benchmark.outside_score import answer, in_memory, outside_drive
 import speedcal
 from speedcal.calibration.speed.positions import Smoothing
 from speedcal.interval import FloatArray
-from speedcal.logs.track import Track
+from speedcal.logs.drive.track import Track
 
 
 def _on_the_way(values: FloatArray, constant_s: float) -> FloatArray:

@@ -9,7 +9,7 @@ import pytest
 from benchmark.outside_score import in_memory, outside_drive
 
 import speedcal
-from speedcal.logs.track import Track
+from speedcal.logs.drive.track import Track
 
 
 def _every_fifth(track: Track) -> Track:

@@ -12,7 +12,7 @@ from support.roads import plateaus, readings_of, track_of
 import speedcal
 from speedcal.calibration.speed.ground_speed import ground_speed
 from speedcal.interval import FloatArray
-from speedcal.logs.track import Track
+from speedcal.logs.drive.track import Track
 
 METER_DEG = 1 / 111_200.0
 FACTOR = 1.06

@@ -9,7 +9,7 @@ import pytest
 
 import speedcal
 from speedcal.calibration.readings.habits import PARALLAX, STATED
-from speedcal.logs.readings import Readings
+from speedcal.logs.drive.readings import Readings
 from speedcal.simulate import simulate
 from speedcal.units import MPH_MPS
 

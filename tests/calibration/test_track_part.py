@@ -11,8 +11,8 @@ from benchmark.outside_score import in_memory, outside_drive
 import speedcal
 from speedcal.errors import AlignmentError, FitError
 from speedcal.interval import BoolArray
-from speedcal.logs.readings import Readings
-from speedcal.logs.track import Track
+from speedcal.logs.drive.readings import Readings
+from speedcal.logs.drive.track import Track
 
 YEARS_S = 1024 * 7 * 86400.0
 """A week number of ten bits comes round again after so long (IS-GPS-200; from memory)."""

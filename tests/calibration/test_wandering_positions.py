@@ -17,8 +17,8 @@ from speedcal.calibration.result import Calibration
 from speedcal.calibration.speed.ground_speed import GroundSpeed, ground_speed
 from speedcal.errors import TrackFormatError
 from speedcal.interval import FloatArray
+from speedcal.logs.drive.track import Fixes, build_track
 from speedcal.logs.source import Source
-from speedcal.logs.track import Fixes, build_track
 from speedcal.units import MPH_MPS
 
 CANYONS = ReceiverStyle(recorded=False, canyon_share=0.3)

@@ -18,8 +18,8 @@ from speedcal.calibration.speed.ground_speed import GroundSpeed, ground_speed
 from speedcal.calibration.speed.way_speed import speed_along_way
 from speedcal.errors import AlignmentError, TrackFormatError
 from speedcal.interval import FloatArray
+from speedcal.logs.drive.track import Fixes, Track, build_track
 from speedcal.logs.source import Source
-from speedcal.logs.track import Fixes, Track, build_track
 
 LATE = ReceiverStyle(recorded=False, interval_s=(1.0, 3.0), jitter_s=0.25, stamp_step_s=1.0)
 FAR = ReceiverStyle(recorded=False, interval_s=(4.0, 6.0), jitter_s=0.25, stamp_step_s=1.0)

@@ -72,20 +72,20 @@ def test_the_places_that_answer_a_question_are_there() -> None:
 @pytest.fixture
 def new_format(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     """Add the module of the example to the table of formats, as the document says."""
-    from speedcal.logs import formats
+    from speedcal.logs.formats import registry
 
     path = tmp_path / "at_lines.py"
     path.write_text(EXAMPLES["log format"].text, encoding="utf-8")
-    spec = importlib.util.spec_from_file_location("speedcal.logs.at_lines", path)
+    spec = importlib.util.spec_from_file_location("speedcal.logs.formats.at_lines", path)
     assert spec is not None
     assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
-    monkeypatch.setitem(sys.modules, "speedcal.logs.at_lines", module)
-    monkeypatch.setattr(formats, "_MODULES", ("at_lines", *formats._MODULES))
-    formats.all_formats.cache_clear()
+    monkeypatch.setitem(sys.modules, "speedcal.logs.formats.at_lines", module)
+    monkeypatch.setattr(registry, "_MODULES", ("at_lines", *registry._MODULES))
+    registry.all_formats.cache_clear()
     yield
-    formats.all_formats.cache_clear()
+    registry.all_formats.cache_clear()
 
 
 def test_the_new_log_format_is_read(new_format: None, tmp_path: Path) -> None:

@@ -11,7 +11,7 @@ from support.logfiles import gpx_11, small_drive
 
 from speedcal.errors import TrackFormatError
 from speedcal.logs import read_track
-from speedcal.logs.gpx import render_gpx
+from speedcal.logs.formats.gpx import render_gpx
 
 
 def _write(tmp_path, text):

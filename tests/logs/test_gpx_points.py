@@ -14,13 +14,14 @@ from support.logfiles import gpx_10, gpx_11, small_drive
 from support.mutations import KINDS, mutate
 
 from speedcal.errors import SpeedcalError, TrackFormatError
-from speedcal.logs import gpx, read_track
-from speedcal.logs.formats import Request, is_certain
-from speedcal.logs.gpx_document import Document
-from speedcal.logs.gpx_points import MARK
-from speedcal.logs.instants import read_instants
+from speedcal.logs import read_track
+from speedcal.logs.formats import gpx
+from speedcal.logs.formats.gpx_document import Document
+from speedcal.logs.formats.gpx_points import MARK
+from speedcal.logs.formats.registry import Request, is_certain
 from speedcal.logs.source import load
-from speedcal.logs.written_times import parse_instant
+from speedcal.logs.writing.instants import read_instants
+from speedcal.logs.writing.written_times import parse_instant
 from speedcal.simulate import KINDS as DRIVES
 from speedcal.simulate import simulate
 from speedcal.simulate.files import render_gpx

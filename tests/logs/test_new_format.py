@@ -9,9 +9,10 @@ import types
 import numpy as np
 import pytest
 
-from speedcal.logs import formats, read_track
-from speedcal.logs.formats import LogFormat
-from speedcal.logs.track import Fixes, build_track
+from speedcal.logs import read_track
+from speedcal.logs.drive.track import Fixes, build_track
+from speedcal.logs.formats import registry
+from speedcal.logs.formats.registry import LogFormat
 
 
 def _read_at_lines(source, request):
@@ -27,13 +28,13 @@ def _read_at_lines(source, request):
 
 @pytest.fixture
 def at_lines(monkeypatch):
-    module = types.ModuleType("speedcal.logs.at_lines")
+    module = types.ModuleType("speedcal.logs.formats.at_lines")
     module.FORMAT = LogFormat("at_lines", lambda source: source.data.startswith(b"@"), track=_read_at_lines)
     monkeypatch.setitem(sys.modules, module.__name__, module)
-    monkeypatch.setattr(formats, "_MODULES", ("at_lines", *formats._MODULES))
-    formats.all_formats.cache_clear()
+    monkeypatch.setattr(registry, "_MODULES", ("at_lines", *registry._MODULES))
+    registry.all_formats.cache_clear()
     yield
-    formats.all_formats.cache_clear()
+    registry.all_formats.cache_clear()
 
 
 def test_a_format_named_in_the_table_is_read_like_the_others(at_lines, tmp_path):
@@ -48,7 +49,7 @@ def test_a_format_named_in_the_table_is_read_like_the_others(at_lines, tmp_path)
 
 def test_every_module_of_the_table_holds_a_format_of_its_own():
     """Names are different, and each reads a track or readings."""
-    found = [importlib.import_module(f"speedcal.logs.{name}").FORMAT for name in formats._MODULES]
+    found = [importlib.import_module(f"speedcal.logs.formats.{name}").FORMAT for name in registry._MODULES]
     assert len({log.id for log in found}) == len(found)
     assert all(log.track or log.readings for log in found)
     assert [log.certain for log in found] == [True] * (len(found) - 1) + [False], "what any text may be comes last"

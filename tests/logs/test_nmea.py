@@ -11,7 +11,7 @@ from support.logfiles import nmea, sentence, small_drive
 
 from speedcal.errors import TrackFormatError
 from speedcal.logs import read_track
-from speedcal.logs.nmea import checksum_of
+from speedcal.logs.formats.nmea import checksum_of
 
 KNOT_MPS = 1852 / 3600
 PLACE = "4121.23302,N,00201.31654,W"

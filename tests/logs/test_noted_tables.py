@@ -11,7 +11,7 @@ import pytest
 
 from speedcal.errors import ReadingsFormatError
 from speedcal.logs import read_readings
-from speedcal.logs.readings import Readings
+from speedcal.logs.drive.readings import Readings
 from speedcal.units import MPH_MPS
 
 _AT = ("14:03:12", "14:03:36", "14:04:07", "14:04:34", "14:05:14", "14:05:36", "14:06:11")

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from speedcal.errors import Problem
-from speedcal.logs.numbers import decimal_step, parse_numbers, recorded_step, time_step
+from speedcal.logs.writing.numbers import decimal_step, parse_numbers, recorded_step, time_step
 from speedcal.units import SPEED_UNIT_MPS, SpeedUnit
 
 RNG = np.random.default_rng(11)

@@ -10,9 +10,9 @@ import pytest
 
 import speedcal
 from speedcal.interval import FloatArray
-from speedcal.logs.readings import Readings
+from speedcal.logs.drive.readings import Readings
+from speedcal.logs.drive.track import Fixes, Track, build_track
 from speedcal.logs.source import Source
-from speedcal.logs.track import Fixes, Track, build_track
 
 FACTOR, START_S = 1.06, 1_900_000_000.0
 

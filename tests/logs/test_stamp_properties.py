@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from speedcal.logs.clock_times import UnclearTimesError, read_clock_times
-from speedcal.logs.timestamps import parse_stamps
-from speedcal.logs.written_times import parse_stamp
+from speedcal.logs.times.clock_times import UnclearTimesError, read_clock_times
+from speedcal.logs.times.timestamps import parse_stamps
+from speedcal.logs.writing.written_times import parse_stamp
 
 FULL = (
     "%Y-%m-%dT%H:%M:%S",

@@ -10,9 +10,9 @@ import pytest
 
 from speedcal.errors import Problem, ReadingsFormatError
 from speedcal.finding import Finding
-from speedcal.logs.clock_times import UnclearTimesError
-from speedcal.logs.timestamps import parse_stamps
-from speedcal.logs.written_times import fixed_offset, parse_zone
+from speedcal.logs.times.clock_times import UnclearTimesError
+from speedcal.logs.times.timestamps import parse_stamps
+from speedcal.logs.writing.written_times import fixed_offset, parse_zone
 
 NOON_S = datetime(2021, 7, 26, 12, tzinfo=UTC).timestamp()
 

@@ -8,8 +8,8 @@ import pytest
 from speedcal.calibration.speed.ground_speed import ground_speed
 from speedcal.errors import TrackFormatError
 from speedcal.interval import FloatArray
+from speedcal.logs.drive.track import Fixes, Track, build_track
 from speedcal.logs.source import Source
-from speedcal.logs.track import Fixes, Track, build_track
 
 START_S = 1_900_000_000.0
 DEGREE_M = 110_574.4

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from speedcal.logs import read_readings, read_track
-from speedcal.logs.timer_stamps import of_a_timer
+from speedcal.logs.drive.timer_stamps import of_a_timer
 
 START_S = 1_600_000_000
 

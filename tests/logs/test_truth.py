@@ -12,9 +12,9 @@ from support.logfiles import small_drive
 
 from speedcal.calibration import calibrate
 from speedcal.errors import SpeedcalError
-from speedcal.logs.readings import Readings
-from speedcal.logs.track import Track
-from speedcal.logs.truth import kinship
+from speedcal.logs.drive.readings import Readings
+from speedcal.logs.drive.track import Track
+from speedcal.logs.drive.truth import kinship
 from speedcal.simulate import KINDS as DRIVES
 from speedcal.simulate import simulate
 from speedcal.units import KMH_MPS, MPH_MPS, SPEED_UNIT_MPS

@@ -12,7 +12,7 @@ import pytest
 
 import speedcal
 from speedcal.errors import ReadingsFormatError
-from speedcal.logs.written_times import parse_stamp
+from speedcal.logs.writing.written_times import parse_stamp
 from speedcal.units import KMH_MPS
 
 _BEGIN = datetime(2026, 3, 17, 14, 3, 12, tzinfo=UTC)

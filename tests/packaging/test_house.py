@@ -38,18 +38,32 @@ MAY_ALSO = {("cli", "web"), ("__main__", "cli")}
 """The command starts the page; within one place nothing else may look at its neighbour."""
 
 
-WITHIN_CALIBRATION = (
-    ("tuning",),
-    ("speed",),
-    ("dial",),
-    ("result",),
-    ("readings",),
-    ("noted", "logged"),
-    ("judged",),
-    ("checked", "fit_drive"),
-    ("calibrate",),
-    ("__init__",),
-)
+WITHIN = {
+    "logs": (
+        ("limits",),
+        ("writing",),
+        ("source",),
+        ("drive",),
+        ("tables",),
+        ("times",),
+        ("formats", "film"),
+        ("checks",),
+        ("inspection",),
+        ("__init__",),
+    ),
+    "calibration": (
+        ("tuning",),
+        ("speed",),
+        ("dial",),
+        ("result",),
+        ("readings",),
+        ("noted", "logged"),
+        ("judged",),
+        ("checked", "fit_drive"),
+        ("calibrate",),
+        ("__init__",),
+    ),
+}
 
 
 def room_of(path: Path) -> str:
@@ -86,16 +100,17 @@ def test_a_room_imports_only_rooms_before_it() -> None:
                 assert PLACE[other] < PLACE[room] or (room, other) in MAY_ALSO, f"{path} imports {other}"
 
 
-def test_within_the_calibration_data_walks_in_one_direction_too() -> None:
-    """The speed knows no dial, notes and logs know nothing of each other."""
-    place = {room: place for place, rooms in enumerate(WITHIN_CALIBRATION) for room in rooms}
-    home = PACKAGE / "calibration"
+@pytest.mark.parametrize("room", WITHIN)
+def test_within_a_large_room_data_walks_in_one_direction_too(room: str) -> None:
+    """The speed knows no dial, notes and logs know nothing of each other, no format is known to what it reads with."""
+    place = {part: place for place, parts in enumerate(WITHIN[room]) for part in parts}
+    home = PACKAGE / room
     seen = set()
     for path in sorted(home.rglob("*.py")):
-        room = path.relative_to(home).parts[0].removesuffix(".py")
-        seen.add(room)
-        for other in imported(path, "speedcal.calibration") & set(place):
-            assert other == room or place[other] < place[room], f"{path} imports {other}"
+        part = path.relative_to(home).parts[0].removesuffix(".py")
+        seen.add(part)
+        for other in imported(path, f"speedcal.{room}") & set(place):
+            assert other == part or place[other] < place[part], f"{path} imports {other}"
     assert seen == set(place)
 
 

@@ -11,7 +11,7 @@ import pytest
 from support.documents import ROOT
 
 from speedcal.errors import Problem, VehicleError
-from speedcal.logs.formats import all_formats
+from speedcal.logs.formats.registry import all_formats
 from speedcal.statements import stated
 from speedcal.text.messages import findings, labels, refusals
 from speedcal.text.numbers import keys_named

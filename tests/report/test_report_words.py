@@ -357,7 +357,8 @@ def test_a_fail_and_an_open_verdict_read_differently_without_colour() -> None:
 
 
 @pytest.mark.parametrize(
-    ("p", "text"), [(1.0, "over 99.9 %"), (0.9996, "over 99.9 %"), (0.5, "50 %"), (0.949, "94.9 %"), (0.0, "under 0.1 %")]
+    ("p", "text"),
+    [(1.0, "over 99.9 %"), (0.9996, "over 99.9 %"), (0.5, "50 %"), (0.949, "94.9 %"), (0.0, "under 0.1 %")],
 )
 def test_a_probability_is_never_written_as_a_certainty(p: float, text: str) -> None:
     """100 % and 0 % are not what was computed, and what nearly passes is not rounded up to a pass."""

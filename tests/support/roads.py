@@ -12,8 +12,8 @@ import speedcal
 from speedcal.calibration.result import Calibration
 from speedcal.errors import SpeedcalError
 from speedcal.interval import BoolArray, FloatArray
-from speedcal.logs.readings import Clock, Readings
-from speedcal.logs.track import Track
+from speedcal.logs.drive.readings import Clock, Readings
+from speedcal.logs.drive.track import Track
 from speedcal.units import MPH_MPS, SPEED_UNIT_MPS, SpeedUnit
 
 START_S = 1_700_000_000.0

@@ -25,7 +25,7 @@ from speedcal.calibration.tuning.general import (
 from speedcal.errors import FitError
 from speedcal.finding import Finding, Trust
 from speedcal.interval import BoolArray, FloatArray, IntArray, Interval
-from speedcal.logs.checks import Checks
+from speedcal.logs.checks.checks import Checks
 from speedcal.logs.limits import FASTEST_MPS
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit, check_display_unit, display_unit_of
 
@@ -72,7 +72,7 @@ def calibrate_checks(checks: Checks, *, unit: DisplayUnit | None = None) -> Cali
 
     >>> import numpy as np
     >>> import speedcal
-    >>> from speedcal.logs.checks import Checks
+    >>> from speedcal.logs.checks.checks import Checks
     >>> mile_m, mph = 1609.344, 0.44704
     >>> seconds = np.array([112.5, 113.0, 57.0, 56.5])
     >>> true_mps, none = mile_m / seconds, np.full(4, np.nan)

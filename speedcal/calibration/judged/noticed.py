@@ -20,8 +20,8 @@ from speedcal.calibration.tuning.logs import PLAY_NOTICED_MPS
 from speedcal.calibration.tuning.track import HEIGHTS_NEEDED, HILLS_NOTICED
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray
-from speedcal.logs.readings import Readings
-from speedcal.logs.track import Track
+from speedcal.logs.drive.readings import Readings
+from speedcal.logs.drive.track import Track
 
 READS_AS_GPS = "reads_as_gps"
 """Code of the finding that a log may be one of GPS speed."""

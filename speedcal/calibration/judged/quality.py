@@ -34,7 +34,7 @@ from speedcal.calibration.tuning.general import (
 )
 from speedcal.calibration.tuning.logs import SLOW_NEEDLE_S
 from speedcal.finding import Finding, Trust, codes_of
-from speedcal.logs.readings import DIAL_UNIT_SEEN, Readings
+from speedcal.logs.drive.readings import DIAL_UNIT_SEEN, Readings
 from speedcal.units import MILE_M
 
 _MOST_NAMED = 8

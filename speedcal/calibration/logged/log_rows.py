@@ -23,7 +23,7 @@ from speedcal.calibration.tuning.logs import LATENT_INTERVAL_S
 from speedcal.errors import AlignmentError, FitError
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray
-from speedcal.logs.readings import Readings
+from speedcal.logs.drive.readings import Readings
 
 _LOGGED_U_TIME_S = 0.1
 """Standard uncertainty of a stamp by a machine; from memory."""

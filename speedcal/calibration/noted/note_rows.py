@@ -26,7 +26,7 @@ from speedcal.calibration.speed.runs import SteadyRuns
 from speedcal.calibration.tuning.general import FEW_READINGS
 from speedcal.calibration.tuning.notes import FEWEST_NOTES_AT_STOP, LONG_STEP_S, MOST_NOTES
 from speedcal.interval import BoolArray, FloatArray, IntArray
-from speedcal.logs.readings import Readings
+from speedcal.logs.drive.readings import Readings
 
 NOTED_U_TIME_S = 1.0
 """Standard uncertainty of a stamp by hand; from memory."""

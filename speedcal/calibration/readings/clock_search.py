@@ -11,7 +11,7 @@ from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.tuning.general import LARGEST_FACTOR, SMALLEST_FACTOR, WRONG_SPREAD_MPS
 from speedcal.errors import AlignmentError
 from speedcal.interval import BoolArray, FloatArray
-from speedcal.logs.readings import Clock
+from speedcal.logs.drive.readings import Clock
 from speedcal.units import MPH_MPS
 
 _WRONG_SHARE = 0.08

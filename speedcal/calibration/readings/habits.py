@@ -15,7 +15,7 @@ from speedcal.calibration.dial.measured import MeasuredLine
 from speedcal.calibration.tuning.logs import MARKS_TURN
 from speedcal.calibration.tuning.notes import HEAP_STEPS, HEAPED_SIGMAS
 from speedcal.interval import FloatArray
-from speedcal.logs.readings import Readings
+from speedcal.logs.drive.readings import Readings
 from speedcal.units import MPH_MPS
 
 ReadFrom = Literal["square", "side", "film", "logged"]

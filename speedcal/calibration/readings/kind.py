@@ -6,7 +6,7 @@ import numpy as np
 
 from speedcal.calibration.tuning.general import EVEN_STEP, EVEN_STEPS, FEWEST_LOGGED, SLOWEST_LOG_S
 from speedcal.interval import FloatArray
-from speedcal.logs.readings import FASTEST_HAND_S
+from speedcal.logs.drive.readings import FASTEST_HAND_S
 
 
 def is_log(time_s: FloatArray) -> bool:

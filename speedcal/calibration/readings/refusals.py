@@ -23,7 +23,7 @@ from speedcal.calibration.tuning.general import (
 from speedcal.errors import FitError, SpeedcalError
 from speedcal.finding import Finding, codes_of
 from speedcal.interval import IntArray
-from speedcal.logs.readings import Readings
+from speedcal.logs.drive.readings import Readings
 from speedcal.units import display_unit_of
 
 _LAID_BY_STEPS = {"clock_stepped", "large_scatter", "log_strays"}

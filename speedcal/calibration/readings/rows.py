@@ -12,7 +12,7 @@ from speedcal.calibration.readings.clock_search import Shift, search_shifts
 from speedcal.calibration.readings.moments import Moments
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.interval import FloatArray, IntArray
-from speedcal.logs.readings import Readings
+from speedcal.logs.drive.readings import Readings
 
 DAY_S = 86400.0
 _ENOUGH_FOR_SEARCH = 160

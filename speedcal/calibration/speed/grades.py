@@ -24,7 +24,7 @@ from speedcal.calibration.tuning.track import (
 )
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, IntArray
-from speedcal.logs.readings import Terrain
+from speedcal.logs.drive.readings import Terrain
 from speedcal.units import FOOT_M
 
 _REACH_INTERVALS, _SHORTEST_M = 2.5, 5.0

@@ -33,8 +33,8 @@ from speedcal.calibration.tuning.track import (
 from speedcal.errors import FitError
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray
-from speedcal.logs.readings import Terrain
-from speedcal.logs.track import Track
+from speedcal.logs.drive.readings import Terrain
+from speedcal.logs.drive.track import Track
 
 _ABSURD = 1000.0
 """No vehicle has this speed in any unit."""

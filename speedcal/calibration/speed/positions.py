@@ -22,7 +22,7 @@ from speedcal.calibration.tuning.track import (
     UNEVEN_FIXES,
 )
 from speedcal.interval import BoolArray, FloatArray, IntArray
-from speedcal.logs.track import Track
+from speedcal.logs.drive.track import Track
 
 _SMOOTHING_REACH = 5.0
 """Time constants before and after a moment that count."""

@@ -39,7 +39,7 @@ from speedcal.calibration.tuning.track import (
 from speedcal.errors import FitError
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray, robust_scale
-from speedcal.logs.readings import Terrain
+from speedcal.logs.drive.readings import Terrain
 from speedcal.units import SPEED_UNIT_MPS
 
 _FEWEST_VALUES = 5

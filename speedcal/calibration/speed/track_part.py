@@ -14,8 +14,8 @@ from speedcal.calibration.tuning.track import DAYS_OF_READINGS_S, LONGEST_TRACK_
 from speedcal.errors import AlignmentError, FitError
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray
-from speedcal.logs.readings import Readings
-from speedcal.logs.track import Track
+from speedcal.logs.drive.readings import Readings
+from speedcal.logs.drive.track import Track
 
 _DAY_S = 86400.0
 

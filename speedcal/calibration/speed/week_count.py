@@ -11,8 +11,8 @@ import numpy as np
 
 from speedcal.calibration.tuning.track import COUNTED_ANEW_WITHIN_S
 from speedcal.finding import Finding
-from speedcal.logs.readings import Readings
-from speedcal.logs.track import Track
+from speedcal.logs.drive.readings import Readings
+from speedcal.logs.drive.track import Track
 
 ROUND_S = 1024 * 7 * 86400.0
 

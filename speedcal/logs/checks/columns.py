@@ -1,0 +1,132 @@
+"""Headers of a file of checks: which column is the dial, which tells the truth, and how."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from typing import Literal
+
+from speedcal.logs.source import Source
+from speedcal.logs.tables.tabular import Table, named_column
+from speedcal.logs.writing.headers import Heading, normal, read_heading, speed_unit_in
+from speedcal.units import LENGTH_UNIT_M, SpeedUnit
+
+Part = Literal[
+    "dial", "true", "speed", "distance", "time", "start", "end", "post", "rpm", "gear", "odometer", "odometer_start",
+    "odometer_end", "",
+]  # fmt: skip
+"""``speed`` names neither dial nor truth; ``start`` and ``end`` are the moments between which a distance was driven."""
+
+_TRUE = re.compile(
+    r"(?<![a-z])(?:gps|gnss|true|actual|real|ground|satellite|sat ?nav|phone|app|receiver|radar|reference|calibrated"
+    r"|calc(?:ulated)?|computed)(?![a-z])"
+)
+_DIAL = re.compile(r"indicated|speedo|dial|needle|pointer|instrument|dash(?![a-z])|tacho(?:graph|$)")
+_POST = re.compile(r"(?<![a-z])(?:mile|km|kilomet(?:er|re))?[ -]?(?:posts?|markers?|stones?|boards?)(?![a-z])")
+_GEAR = re.compile(r"(?<![a-z])gear(?![a-z])")
+_TIME = re.compile(
+    r"(?<![a-z])(?:times?|seconds?|secs?|s|stop ?watch|watch|lap|duration|elapsed|min|minutes|clock)(?![a-z])|m:s|min:s"
+)
+_START = re.compile(r"(?<![a-z])(?:start|begin|beginning|from)(?![a-z])")
+_END = re.compile(r"(?<![a-z])(?:end|finish|stop(?! ?watch))(?![a-z])")
+_DISTANCE = re.compile(r"(?<![a-z])(?:distance|dist|course|length|stretch|section|measured|mapped|map)(?![a-z])")
+_LENGTH = re.compile(
+    r"(?<![a-z])(?:(?P<count>\d{1,5}(?:[.,]\d{1,4})?|\d/\d|one|half a?|quarter|two|three|five|ten)[ -]+)?"
+    r"(?P<unit>miles?|mi|kilomet(?:er|re)s?|km|met(?:er|re)s?|m|feet|ft)(?![a-z/])"
+)
+_NO_LENGTH = re.compile(r"(?:trip|odo) ?met(?:er|re)s?|\bm{1,2}:s{1,2}(?:[.,]s+)?|\bh{1,2}:m{1,2}(?::s{1,2})?")
+"""A trip meter is an instrument, and ``m:ss`` are minutes."""
+_COUNTS = {"one": 1.0, "half": 0.5, "half a": 0.5, "quarter": 0.25, "two": 2.0, "three": 3.0, "five": 5.0, "ten": 10.0}
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """What a column of checks holds."""
+
+    index: int
+    name: str
+    part: Part
+    speed_unit: SpeedUnit | None = None
+    length_m: float | None = None
+    """Metres in the unit of a distance, post or odometer."""
+    over_m: float | None = None
+    """Distance that every time of the column was taken over, where the header says it: ``time for a mile``. [m]"""
+
+
+def check_columns(source: Source, table: Table, dial: str | None) -> list[Column]:
+    """Return what each column holds, with one dial at the most.
+
+    Parameters
+    ----------
+    dial
+        Header of the dial's column, where the user named it.
+
+    Raises
+    ------
+    ReadingsFormatError
+        It is not certain which column is the dial, or which the true speed.
+    """
+    columns = [_column(i, read_heading(name)) for i, name in enumerate(table.header)]
+    if dial is not None:
+        index = named_column(source, table, dial)
+        columns = [replace(column, part="dial") if column.index == index else column for column in columns]
+        columns = [replace(c, part="true") if c.part == "dial" and c.index != index else c for c in columns]
+    dials, plain, true = ([column for column in columns if column.part == part] for part in ("dial", "speed", "true"))
+    if not dials and len(plain) == 1:
+        columns = [replace(column, part="dial") if column.part == "speed" else column for column in columns]
+    elif len(dials) > 1 or (not dials and plain):
+        names = [column.name for column in (dials or plain)]
+        source.fail("several_speed_columns", line=table.header_line, columns=names)
+    elif plain or len(true) > 1:
+        names = [column.name for column in (*true, *plain)]
+        source.fail("several_true_columns", line=table.header_line, columns=names)
+    return columns
+
+
+def names_few(table: Table) -> bool:
+    """Tell whether fewer than two columns say what they hold: such a header may be the words above notes."""
+    return sum(1 for i, name in enumerate(table.header) if _column(i, read_heading(name)).part) < 2
+
+
+def _column(index: int, heading: Heading) -> Column:
+    words = normal(heading.name)
+    length = _LENGTH.search(_NO_LENGTH.sub("", words))
+    length_m = LENGTH_UNIT_M[length["unit"]] if length else None
+    part = _part(words, heading, has_length=length is not None)
+    over_m = None
+    if part == "time" and length and length_m and (length_m > 1 or length["count"]):
+        over_m = length_m * _count(length["count"])
+    return Column(index, heading.name, part, speed_unit_in(words), length_m, over_m)
+
+
+def _count(word: str | None) -> float:
+    if word is None:
+        return 1.0
+    return _COUNTS[word] if word in _COUNTS else float(Fraction(word.replace(",", ".")))
+
+
+def _part(words: str, heading: Heading, *, has_length: bool) -> Part:
+    if heading.role == "engine":
+        return "rpm"
+    if _GEAR.search(words):
+        return "gear"
+    if _POST.search(words):
+        return "post"
+    if heading.role == "odometer":
+        return "odometer_start" if _START.search(words) else "odometer_end" if _END.search(words) else "odometer"
+    if heading.role == "speed" or speed_unit_in(words) is not None:
+        return (
+            "dial"
+            if _DIAL.search(words)
+            else "true"
+            if _TRUE.search(words)
+            else "dial"
+            if heading.origin == "instrument"
+            else "speed"
+        )
+    if _TIME.search(words) or heading.role in {"time", "date"}:
+        return "start" if _START.search(words) else "end" if _END.search(words) else "time"
+    if has_length or _DISTANCE.search(words):
+        return "distance"
+    return "true" if _TRUE.search(words) else ""

@@ -1,0 +1,1 @@
+"""One module a format: its files to tracks and readings."""

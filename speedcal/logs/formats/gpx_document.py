@@ -1,0 +1,180 @@
+"""What stands in a GPX document: the parser's elements and the runs of points beside them, as arrays and waypoints."""
+
+from __future__ import annotations
+
+import math
+import re
+from array import array
+from collections import deque
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, tzinfo
+from typing import Any
+from xml.etree import ElementTree
+
+from speedcal.logs import limits
+from speedcal.logs.formats.gpx_points import MARK, Run, number, numbers
+from speedcal.logs.formats.xmltree import local
+from speedcal.logs.writing.instants import read_instants
+from speedcal.logs.writing.written_times import parse_stamp
+
+_SPEED = re.compile(r"^(?:gps|ground|doppler|sog)?_?speed(?:_?(?:mps|m_s))?$|^sog$", re.IGNORECASE)
+_TAKEN = frozenset({"trkseg", "wpt", "rtept", "gpx", MARK})
+_NAN = math.nan
+
+
+@dataclass(slots=True)
+class Waypoint:
+    """A named point: its time [s since 1970] and its texts."""
+
+    time_s: float = math.nan
+    texts: dict[str, str] = field(default_factory=dict)
+    """Name, comment and description."""
+
+
+class Document:
+    """Takes the elements as the parser ends them: points go into arrays and are forgotten, the rest is passed over."""
+
+    def __init__(self, zone: tzinfo | None) -> None:
+        self.zone = zone
+        self.version, self.root = "", ""
+        self.time, self.latitude, self.longitude, self.elevation, self.speed = (array("d") for _ in range(5))
+        self.segment = array("q")
+        self.waypoints: list[Waypoint] = []
+        self.cut_off = False
+        """The file ends before its outermost element does."""
+        self.outside = self.naive = self.route_points = 0
+        self.runs: deque[Run] = deque()
+        """Points taken out of the text whose marks have not come yet."""
+        self.names = Names()
+        self._sizes: dict[ElementTree.Element, int] = {}
+        """Points that the marks of this segment stand for."""
+        self._pieces = 0
+        self._in_segment = 0
+        """Points since the last end of a segment."""
+
+    @property
+    def unclaimed(self) -> int:
+        """Points after the last segment."""
+        return self._in_segment
+
+    def take(self, events: Iterator[Any]) -> int:
+        """Take what one piece of the document brought, and return how many elements that ended."""
+        names, count = self.names, 0
+        for _, element in events:
+            count += 1
+            name = names[element.tag]
+            if name == "trkpt":
+                self._take_point(element)
+                element.clear()
+            elif name in _TAKEN:
+                self._take_other(name, element)
+        return count
+
+    def _take_other(self, name: str, element: ElementTree.Element) -> None:
+        if name == MARK:
+            if self.runs:
+                self._sizes[element] = self.runs[0].count
+                self._take_run(self.runs.popleft())
+        elif name == "trkseg":
+            known = self._sizes
+            self.outside += self._in_segment
+            self.outside -= sum(known.get(child, int(self.names[child.tag] == "trkpt")) for child in element)
+            self._in_segment = 0
+            known.clear()
+            self._pieces += 1
+            element.clear()
+        elif name == "wpt":
+            self.waypoints.append(self._waypoint(element))
+            element.clear()
+        elif name == "rtept":
+            self.route_points += 1
+            element.clear()
+        else:
+            self.root, self.version = name, element.get("version", "")
+
+    def _take_run(self, run: Run) -> None:
+        self._in_segment += run.count
+        texts = run.texts
+        for name, column in (
+            ("lat", self.latitude),
+            ("lon", self.longitude),
+            ("ele", self.elevation),
+            ("speed", self.speed),
+        ):
+            column.frombytes(numbers(texts.get(name, ()), run.count).tobytes())
+        self.time.frombytes(read_instants(texts.get("time", (None,) * run.count), self._instant).tobytes())
+        self.segment.extend([self._pieces] * run.count)
+
+    def _take_point(self, point: ElementTree.Element) -> None:
+        self._in_segment += 1
+        time_s = elevation = speed = None
+        names = self.names
+        for child in point:
+            name = names[child.tag]
+            if name == "time":
+                time_s = self._instant(child.text or "") if time_s is None else time_s
+            elif name == "ele":
+                elevation = number(child.text) if elevation is None else elevation
+            elif speed is None:
+                if name == "speed":
+                    speed = number(child.text)
+                elif name == "extensions":
+                    speed = self._extended(child)
+        self.time.append(_NAN if time_s is None else time_s)
+        self.latitude.append(number(point.get("lat")))
+        self.longitude.append(number(point.get("lon")))
+        self.elevation.append(_NAN if elevation is None else elevation)
+        self.speed.append(_NAN if speed is None else speed)
+        self.segment.append(self._pieces)
+
+    def _extended(self, extensions: ElementTree.Element) -> float | None:
+        """Return the first speed among the extensions of a point."""
+        for node in extensions.iter():
+            if self.names.is_speed(node.tag) and node.text and node.text.strip():
+                return number(node.text)
+        return None
+
+    def _waypoint(self, point: ElementTree.Element) -> Waypoint:
+        found = Waypoint()
+        for child in point:
+            name = self.names[child.tag]
+            if name == "time":
+                found.time_s = self._instant(child.text or "")
+            elif name in {"name", "cmt", "desc"}:
+                found.texts.setdefault(name, child.text or "")
+        return found
+
+    def _instant(self, text: str) -> float:
+        """Return seconds since 1970."""
+        stamp = parse_stamp(text.strip()) if len(text) < limits.MAX_LINE else None
+        if stamp is None or stamp.kind not in {"zoned", "naive"}:
+            return _NAN
+        if stamp.kind == "naive":
+            self.naive += 1
+            if self.zone is not None:
+                return datetime.fromtimestamp(stamp.value, UTC).replace(tzinfo=self.zone).timestamp()
+        return stamp.value
+
+
+class Names(dict[str, str]):
+    """Names of elements without their namespaces, each found once."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._speeds: dict[str, bool] = {}
+
+    def __missing__(self, tag: str) -> str:
+        name = local(tag)
+        if len(self) < limits.MAX_COLUMNS:
+            self[tag] = name
+        return name
+
+    def is_speed(self, tag: str) -> bool:
+        """Tell whether an element of the extensions is called a speed."""
+        found = self._speeds.get(tag)
+        if found is None:
+            found = _SPEED.match(local(tag)) is not None
+            if len(self._speeds) < limits.MAX_COLUMNS:
+                self._speeds[tag] = found
+        return found

@@ -1,0 +1,316 @@
+"""Plain notes, one reading a line, as people write them: ``10:32 am  45``, ``10.03.17 about 56``, ``" 40-45``."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Any, cast
+
+import numpy as np
+
+from speedcal.errors import Problem
+from speedcal.logs.drive.bad_rows import refuse
+from speedcal.logs.drive.readings import Readings, Shown, Stamps, build_readings
+from speedcal.logs.formats.registry import Request
+from speedcal.logs.source import Source
+from speedcal.logs.tables.handwriting import (
+    in_decimals,
+    misread,
+    without_numbers_of_lines,
+    without_quoting,
+    without_struck,
+)
+from speedcal.logs.tables.line_rows import Line
+from speedcal.logs.tables.note_numbers import ABOUT, RANGE, speeds_in, unclear_in
+from speedcal.logs.times.clock_times import UnclearTimesError
+from speedcal.logs.times.timestamps import parse_stamps
+from speedcal.logs.writing.headers import normal, speed_unit_in
+from speedcal.logs.writing.local_times import with_colons
+from speedcal.logs.writing.spoken_times import spoken_time
+from speedcal.units import SPEED_UNIT_MPS, SpeedUnit
+
+_TIME = re.compile(
+    r"(?:(?:\d{4}[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.]\d{2,4})(?:\s*[T,]\s*|\s+))?"
+    r"(?<![\d:.,])\d{1,3}[:hH]\d{2}(?::\d{2})?(?:\.\d{1,6}(?![\d,.]))?"
+    r"(?:\s?[AaPp]\.?\s?[Mm]\b\.?)?(?:\s?(?:Z|UTC|GMT|[+-]\d{2}:\d{2})(?![\w:]))?"
+)
+_DOTTED = re.compile(r"(?<![\d.,:])([01]?\d|2[0-3])\.([0-5]\d)\.([0-5]\d)(?![\d.,]|:\d)")
+"""10.03.17: three parts are a time of day; a date would have to come before a time."""
+_DOTTED_PM = re.compile(r"(?<![\d.,:])(1[0-2]|0?[1-9])\.([0-5]\d)\s?([AaPp])\.?[Mm]\b\.?")
+_SINCE_1970 = re.compile(r"(?<![\d.,:])(1\d{9}(?:\.\d{1,6}|\d{3})?)(?![\d:])")
+_DITTO = re.compile(r"(?:^|(?<=\s))(?:\"|''|″|”|„|〃|ditto|do\.|same)(?=\s|$|[,;])", re.IGNORECASE)
+_ODOMETER = re.compile(
+    r"(?<![A-Za-z])(?:odo(?:met(?:er|re))?|trip(?: ?met(?:er|re))?|mileage|total)"
+    r"\W{0,3}\d[\d.,' ]*\d*(?:\s*(?:mi(?:les)?|km))?(?![A-Za-z])",
+    re.IGNORECASE,
+)
+_MONTH = r"(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]{0,6}\.?"
+_COMMA_BEFORE_TIME = re.compile(r",(?=\d{1,2}:\d{2}(?!\d))")
+_DASH = re.compile(r"^\s*[-–—−]\s*(?=\d)")
+"""Stands between time and reading; no dial shows less than nothing."""
+_DATE = re.compile(
+    rf"\b(?:\d{{4}}-\d\d-\d\d|\d{{1,2}}[./-]\d{{1,2}}[./-]\d{{4}}"
+    rf"|\d{{1,2}}(?:st|nd|rd|th)?\s{_MONTH},?\s\d{{4}}|{_MONTH}\s\d{{1,2}}(?:st|nd|rd|th)?,?\s\d{{4}})(?![\w:])",
+    re.IGNORECASE,
+)
+_GLUED = re.compile(r"[A-Za-z]{1,8}\d")
+_ITEM = re.compile(r"\s*\d{1,3}[.)]\s+(?=.*\d[:hH.]\d)")
+"""The number of an item in a list of notes: ``3.`` or ``3)`` before a time."""
+_BARE = re.compile(r"[\s\d.,;|+-]*(?:[A-Za-z/]{2,5})?\s*")
+_LONGEST = 500
+_LONGEST_HEADING = 5_000
+_MOST_PROBLEMS = 10_000
+_FEWEST_PAIRS = 3
+
+
+@dataclass(slots=True)
+class _Notes:
+    """The lines that hold a reading, and what was seen on the others."""
+
+    times: list[str] = field(default_factory=list)
+    speeds: list[float] = field(default_factory=list)
+    u: list[float] = field(default_factory=list)
+    """Standard uncertainty of a reading that was noted as a range or as about, NaN for the others."""
+    line: list[int] = field(default_factory=list)
+    units: dict[SpeedUnit, int] = field(default_factory=dict)
+    """Units named on lines with a reading, and the first such line."""
+    heading: str = ""
+    """Words of the lines above the first reading."""
+    problems: list[Problem] = field(default_factory=list)
+    silent: int = 0
+    """Lines with a time and no number."""
+    remarks: int = 0
+    """Lines of words between the readings."""
+    struck: int = 0
+    """Lines that were crossed out."""
+    titles: int = 0
+    """Lines of words with a number in them, above the first reading."""
+    unread: bool = False
+    """The line before was a reading that cannot be understood, which a ditto mark cannot repeat."""
+
+    def refuse(self, code: str, number: int, **values: Any) -> None:
+        """Take a line that cannot be understood."""
+        self.problems.append(Problem(code, line=number, **values))
+        self.unread = True
+
+
+@dataclass(frozen=True, slots=True)
+class _Note:
+    """What stands in one line."""
+
+    time: str
+    rest: str
+    """The line without time, date and odometer."""
+    values: list[float]
+    u: float
+    ditto: bool
+    """A mark repeats what stands above."""
+    repeats_unread: bool = False
+
+
+def read_notes(source: Source, lines: Sequence[tuple[int, str]], request: Request, *, heading: str = "") -> Readings:
+    """Return the readings in the lines.
+
+    A range (``40-45``) is a reading of its middle and as uncertain as it is wide, ``56ish`` one that is a unit
+    uncertain; a ditto mark repeats the speed or the time above it. Remarks are counted and left out.
+
+    Parameters
+    ----------
+    source
+        The file.
+    lines
+        Number and text of every line that is neither empty nor a comment.
+    request
+        What the user says about the file.
+    heading
+        What is known of the times, as it would stand above them.
+
+    Raises
+    ------
+    ReadingsFormatError
+        No readings, no unit, or lines that cannot be understood: all of them are listed.
+    """
+    notes = _Notes(heading=heading)
+    for number, text in _with_times_above(without_numbers_of_lines(without_quoting(lines))):
+        if source.is_saying(text):
+            continue
+        _take(notes, number, text, only=len(lines) == 1)
+        if len(notes.problems) > _MOST_PROBLEMS:
+            break
+    if not notes.speeds and not notes.problems:
+        source.fail("readings_missing")
+    timed = sum(1 for time in notes.times if time)
+    if timed:
+        notes.problems += [
+            Problem("no_time_in_line", line=number)
+            for number, time in zip(notes.line, notes.times, strict=True)
+            if not time
+        ]
+    try:
+        stamps = parse_stamps(notes.times, header=notes.heading, zone=request.zone)
+    except UnclearTimesError as unclear:
+        source.fail(unclear.code)
+    if not timed:
+        stamps = Stamps(np.full(len(notes.speeds), np.nan), "none", np.nan)
+    unit = _unit(source, notes, request)
+    shown = Shown(stamps, np.array(notes.speeds, float), unit, notes.line)
+    shown.u_mps = np.array(notes.u, float) * SPEED_UNIT_MPS[unit]
+    shown.problems = notes.problems
+    shown.dropped["line_without_speed"] = notes.silent
+    shown.dropped["remark"] = notes.remarks
+    shown.dropped["crossed_out"] = notes.struck
+    shown.dropped["title_with_number"] = notes.titles
+    return build_readings(source, "notes" if timed else "held_speeds", shown)
+
+
+def _with_times_above(lines: Sequence[Line]) -> Sequence[Line]:
+    """Return the lines with each time that stands in a line above its reading.
+
+    So it is where most readings have it there, or all that have none in their own line.
+    """
+    made: list[Line] = []
+    alone = joined = bare = 0
+    before = (False, False)
+    for number, text in lines:
+        parts = _time_in(" ".join(text.split())) if len(text) <= _LONGEST and any(map(str.isdigit, text)) else ("", "")
+        has = (bool(parts[0]), bool(speeds_in(parts[1])[0]))  # a time, a number
+        if before == (True, False) and has == (False, True):
+            made[-1] = (number, f"{made[-1][1]} {text}")
+            joined += 1
+        else:
+            made.append((number, text))
+            alone += has == (True, True)
+            bare += has == (False, True)
+        before = has
+    return made if joined >= _FEWEST_PAIRS and (joined > alone or not bare) else lines
+
+
+def _take(notes: _Notes, number: int, text: str, *, only: bool) -> None:
+    if len(text) > _LONGEST:
+        notes.refuse("note_too_long", number, length=len(text))
+        return
+    kept = " ".join(without_struck(text).split())
+    if not kept:
+        notes.struck += 1
+        return
+    item = _ITEM.match(kept)
+    text = kept[item.end() :] if item else kept
+    note = _read(notes, text)
+    fault = _fault(notes, text, note, listed=only and not note.time)
+    if fault:
+        notes.refuse(fault, number, found=_short(text), count=len(note.values))
+        return
+    timed = bool(note.time)
+    if not note.values:
+        _take_words(notes, number, text, timed=timed, digits=any(c.isdigit() for c in note.rest))
+        return
+    bare = timed or note.ditto or _BARE.fullmatch(ABOUT.sub(" ", RANGE.sub(r"\1", text)))
+    if not bare and (not notes.speeds or any(notes.times)):
+        _take_title(notes, text)
+        return
+    notes.unread = False
+    for value in note.values:
+        notes.times.append(note.time)
+        notes.speeds.append(value)
+        notes.u.append(note.u)
+        notes.line.append(number)
+    unit = speed_unit_in(normal(note.rest))
+    if unit is not None:
+        notes.units.setdefault(unit, number)
+
+
+def _read(notes: _Notes, text: str) -> _Note:
+    """Return what stands in a line; a ditto mark repeats the speed or the time of the last reading."""
+    time, rest = _time_in(text)
+    rest = _ODOMETER.sub(" ", rest if time else _DATE.sub(" ", rest))
+    rest = _DASH.sub(" ", in_decimals(rest))
+    values, u = speeds_in(rest)
+    ditto = bool(_DITTO.search(rest)) and (bool(notes.speeds) or notes.unread)
+    if not ditto or (time and values):
+        return _Note(time, rest, values, u, ditto)
+    if notes.unread:
+        return _Note(time, rest, values, u, ditto, repeats_unread=True)
+    values, u = (values, u) if values else ([notes.speeds[-1]], notes.u[-1])
+    return _Note(time or notes.times[-1], rest, values, u, ditto)
+
+
+def _fault(notes: _Notes, text: str, note: _Note, *, listed: bool) -> str:
+    """Return the code of what keeps a line from being understood, empty where nothing does."""
+    if note.repeats_unread:
+        return "repeats_unread"
+    unreadable = misread(note.rest if note.time else text)
+    if unreadable and (note.time or not notes.speeds or unreadable == "letter_for_digit"):
+        return unreadable
+    if not note.values:
+        return ""
+    return "time_goes_on" if note.time and _goes_on(text) else unclear_in(note.rest, note.values, listed=listed)
+
+
+def _take_title(notes: _Notes, text: str) -> None:
+    """Take a line of words with a number: a title, or a remark among readings that have times."""
+    if notes.speeds:
+        notes.remarks += 1
+    else:
+        _add_heading(notes, text)
+        notes.titles += 1
+
+
+def _time_in(text: str) -> tuple[str, str]:
+    """Return the time in a line, with colons, and the rest of the line."""
+    text = with_colons(_COMMA_BEFORE_TIME.sub(", ", text))
+    found, spoken = _TIME.search(text), spoken_time(text)
+    if spoken is not None and (found is None or spoken[0] <= found.start()):
+        return spoken[1:]
+    if found is not None:
+        return found.group().strip(), f"{text[: found.start()]} {text[found.end() :]}"
+    for form, written in ((_DOTTED, r"\1:\2:\3"), (_DOTTED_PM, r"\1:\2 \3m"), (_SINCE_1970, r"\1")):
+        dotted = form.search(text)
+        if dotted is not None:
+            return dotted.expand(written), f"{text[: dotted.start()]} {text[dotted.end() :]}"
+    return "", text
+
+
+def _goes_on(text: str) -> bool:
+    """Tell whether letters and figures hang on to a time, which is then not the whole of it."""
+    found = _TIME.search(text)
+    return found is not None and spoken_time(text) is None and _GLUED.match(text, found.end()) is not None
+
+
+def _take_words(notes: _Notes, number: int, text: str, *, timed: bool, digits: bool) -> None:
+    """Take a line in which no number can be a speed."""
+    if timed and not digits:
+        notes.silent += 1
+    elif timed:
+        notes.refuse("no_reading_in_line", number, found=_short(text))
+    elif notes.speeds:
+        notes.remarks += 1
+    else:
+        _add_heading(notes, text)
+
+
+def _add_heading(notes: _Notes, text: str) -> None:
+    if len(notes.heading) < _LONGEST_HEADING:
+        notes.heading += f" {text}"
+
+
+def _unit(source: Source, notes: _Notes, request: Request) -> SpeedUnit:
+    units = dict(notes.units)
+    heading = speed_unit_in(normal(notes.heading))
+    if heading is not None:
+        units.setdefault(heading, 1)
+    stated = request.unit or cast(SpeedUnit | None, source.said("dial_unit"))
+    if stated is not None:
+        units.setdefault(stated, 0)
+    if not units and notes.problems:
+        refuse(source, notes.problems, len(notes.speeds))
+    if not units:
+        source.fail("no_speed_unit")
+    if len(units) > 1:
+        source.fail("several_units", units=list(units))
+    return next(iter(units))
+
+
+def _short(text: str) -> str:
+    text = " ".join(text.split())
+    return text if len(text) <= 60 else f"{text[:57]}..."

@@ -1,0 +1,213 @@
+"""Readings from a table with a header: narrow notes and wide vehicle-data logs alike."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from typing import cast
+
+import numpy as np
+
+from speedcal.errors import Problem
+from speedcal.finding import Finding
+from speedcal.interval import FloatArray
+from speedcal.logs import limits
+from speedcal.logs.drive.readings import Readings, Shown, Stamps, at_line, build_readings
+from speedcal.logs.drive.speed_physics import fastest_in, positions_mps, unit_by_positions
+from speedcal.logs.formats.registry import Request
+from speedcal.logs.source import Source
+from speedcal.logs.tables.handwriting import with_dittos
+from speedcal.logs.tables.markers import cleaned_speeds
+from speedcal.logs.tables.note_numbers import noted_speed
+from speedcal.logs.tables.sessions import one_session
+from speedcal.logs.tables.tabular import Table, check_header, decimal_mark, is_missing, named_column, uses_decimal_comma
+from speedcal.logs.times.time_column import on_track_clock, read_times
+from speedcal.logs.writing.headers import Heading, read_heading, unit_in_title
+from speedcal.logs.writing.numbers import Numbers, parse_numbers
+from speedcal.units import LENGTH_UNIT_M, SPEED_UNIT_MPS, SpeedUnit, parse_speed_unit
+
+
+def read_table(source: Source, table: Table, request: Request, *, kind: str) -> Readings:
+    """Return the readings of a table.
+
+    Raises
+    ------
+    ReadingsFormatError
+        No speed column, several that may be meant, no unit, or lines that cannot be read: all of them are listed.
+    """
+    check_header(source, table)
+    headings = [read_heading(name) for name in table.header]
+    table = one_session(source, table, headings, request.session)
+    roles = {heading.role for heading in headings}
+    with_fixes = {"latitude", "longitude"} <= roles
+    index = _speed_column(source, table, headings, request, with_fixes=with_fixes)
+    comma = uses_decimal_comma(table)
+    cells = with_dittos(table.column(index))
+    speeds, u = _as_noted(parse_numbers(cells, decimal_comma=comma), cells)
+    stamps = read_times(source, table, headings, request.zone)
+    unit = _unit(source, table, headings, index, speeds, stamps, request)
+    findings: list[Finding] = []
+    time_s = stamps.time_s if stamps.clock != "none" else None
+    values = cleaned_speeds(speeds, cells, table.header[index], fastest_in(unit), findings, time_s)
+    problems = [at_line(problem, table.line[i]) for i, problem in speeds.problems]
+    width = len(table.header)
+    problems += [Problem("row_too_long", line=line, count=count, width=width) for line, count in table.overlong]
+    shown = Shown(stamps, values, unit, table.line, problems=problems, column=table.header[index], findings=findings)
+    shown.dropped["summary_row"] = table.summed
+    _add_odometer(source, table, headings, unit, comma, shown)
+    stated_mps = _uncertainties(table, headings, "u", shown, comma=comma)
+    shown.u_mps = u * SPEED_UNIT_MPS[unit] if stated_mps is None else stated_mps
+    shown.u_common_mps = _uncertainties(table, headings, "u_common", shown, comma=comma)
+    others = [heading.name for i, heading in enumerate(headings) if heading.role == "speed" and i != index]
+    if others:
+        shown.findings.append(Finding("speed_column", column=table.header[index], others=others))
+    if with_fixes and stamps.clock != "none":
+        time_s, _ = on_track_clock(stamps)
+        shown.stamps = Stamps(time_s, "gps", stamps.resolution_s, stamps.problems, stamps.findings)
+    return build_readings(source, kind, shown)
+
+
+def _as_noted(numbers: Numbers, cells: list[str]) -> tuple[Numbers, FloatArray]:
+    """Return the numbers with those that people noted as a range or as about, and the uncertainties of these."""
+    u = np.full(len(cells), np.nan)
+    left = []
+    for i, problem in numbers.problems:
+        numbers.values[i], u[i] = noted_speed(cells[i])
+        if np.isnan(numbers.values[i]):
+            left.append((i, problem))
+    return replace(numbers, problems=left), u
+
+
+def _uncertainties(table: Table, headings: list[Heading], role: str, shown: Shown, *, comma: bool) -> FloatArray | None:
+    """Return the standard uncertainties of a column [m/s]; what cannot be one is among the problems."""
+    index = next((i for i, heading in enumerate(headings) if heading.role == role), None)
+    if index is None:
+        return None
+    unit = headings[index].speed_unit or "m/s"
+    numbers = parse_numbers(table.column(index), decimal_comma=comma)
+    shown.problems += [at_line(problem, table.line[i]) for i, problem in numbers.problems]
+    u_mps = numbers.values * SPEED_UNIT_MPS[unit]
+    for i in np.flatnonzero((u_mps <= 0) | (u_mps > limits.FASTEST_MPS)):
+        shown.problems.append(Problem("impossible_uncertainty", line=table.line[i], u_mps=float(u_mps[i]), unit=unit))
+    return u_mps
+
+
+def _speed_column(source: Source, table: Table, headings: list[Heading], request: Request, *, with_fixes: bool) -> int:
+    """Return the index of the column that holds what the instrument showed; ask when it is not certain."""
+    if request.column is not None:
+        index = named_column(source, table, request.column)
+        if headings[index].role == "speed" and headings[index].origin in {"satellite", "calculated"}:
+            source.fail("truth_as_instrument", line=table.header_line, column=table.header[index])
+        return index
+    speeds = [i for i, heading in enumerate(headings) if heading.role == "speed"]
+    instrument, vehicle, plain = (_of(headings, speeds, origin) for origin in ("instrument", "vehicle", ""))
+    candidates = instrument or (vehicle if with_fixes else vehicle + plain)
+    if len(candidates) == 1:
+        return candidates[0]
+    names = [table.header[i] for i in (candidates or speeds or range(min(len(table.header), 30)))]
+    code = "several_speed_columns" if candidates else "no_certain_column" if speeds else "no_speed_column"
+    source.fail(code, line=table.header_line, columns=names)
+
+
+def _of(headings: list[Heading], speeds: list[int], origin: str) -> list[int]:
+    """Return the speeds of one origin, those with a unit where any has one."""
+    found = [i for i in speeds if headings[i].origin == origin]
+    return [i for i in found if headings[i].speed_unit is not None] or found
+
+
+def _unit(
+    source: Source,
+    table: Table,
+    headings: list[Heading],
+    index: int,
+    speeds: Numbers,
+    stamps: Stamps,
+    request: Request,
+) -> SpeedUnit:
+    """Return the unit of the speeds: from the header, the cells or the user; they must not contradict each other.
+
+    Positions in the same table propose a unit in the question; a wrong unit is one of the faults that are looked for.
+    """
+    heading, line = headings[index], table.header_line
+    found: dict[SpeedUnit, str] = {}
+    if heading.speed_unit is not None:
+        found[heading.speed_unit] = "header"
+    for word in speeds.units:
+        unit = parse_speed_unit(word)
+        if unit is None:
+            source.fail("unknown_speed_unit", line=line, found=word)
+        found.setdefault(unit, "cells")
+    if request.unit is not None:
+        found.setdefault(request.unit, "option")
+    if not found and (seen := source.said("dial_unit")):
+        return cast(SpeedUnit, seen)
+    if not found and (told := _unit_beside(table, headings) or unit_in_title(table.title)):
+        return told
+    if not found:
+        proposed = _proposed(table, headings, speeds.values, stamps)
+        source.fail("column_without_unit", line=line, column=heading.name, proposed=proposed)
+    if len(found) > 1:
+        source.fail("units_contradict", line=line, found={where: unit for unit, where in found.items()})
+    return next(iter(found))
+
+
+def _unit_beside(table: Table, headings: list[Heading]) -> SpeedUnit | None:
+    """Return the unit that stands in a column of its own, the same in all rows."""
+    cells = {cell for i, item in enumerate(headings) if item.role == "unit" for cell in table.column(i) if cell}
+    return parse_speed_unit(cells.pop()) if len(cells) == 1 else None
+
+
+def _proposed(table: Table, headings: list[Heading], speeds: FloatArray, stamps: Stamps) -> SpeedUnit | None:
+    places = [
+        next((i for i, item in enumerate(headings) if item.role == role), None) for role in ("latitude", "longitude")
+    ]
+    latitude, longitude = (
+        None if i is None else parse_numbers(table.column(i), decimal_comma=False).values for i in places
+    )
+    if latitude is None or longitude is None:
+        return None
+    return unit_by_positions(speeds, positions_mps(stamps.time_s, latitude, longitude))[0]
+
+
+_LONGEST_ODOMETER = 1e8
+"""In any unit; no vehicle has gone as far."""
+
+
+def _add_odometer(
+    source: Source, table: Table, headings: list[Heading], unit: SpeedUnit, comma: bool, shown: Shown
+) -> None:
+    columns = [i for i, heading in enumerate(headings) if heading.role == "odometer"]
+    if not columns:
+        return
+    if len(columns) > 1:
+        shown.findings.append(Finding("odometers_unused", columns=[table.header[i] for i in columns]))
+        return
+    index = columns[0]
+    unclear = [cell for cell in table.column(index) if not is_missing(cell)]
+    if decimal_mark(table) == "" and unclear and all(re.fullmatch(r"\d{1,3}[.,]\d{3}", cell) for cell in unclear):
+        source.fail("thousands_or_decimals", line=table.header_line, found=unclear[0])
+    numbers = parse_numbers(table.column(index), decimal_comma=comma, grouped=True)
+    length = headings[index].length_m
+    if length is None and len(numbers.units) == 1:
+        length = LENGTH_UNIT_M.get(numbers.units[0].lower())
+    if length is None:
+        word = "mi" if unit == "mph" else "km"
+        length = LENGTH_UNIT_M[word]
+        shown.findings.append(Finding("odometer_unit_assumed", length_unit=word, speed_unit=unit))
+    shown.problems += [at_line(problem, table.line[i]) for i, problem in numbers.problems]
+    beyond = np.abs(numbers.values) > _LONGEST_ODOMETER
+    for i in np.flatnonzero(beyond):
+        shown.problems.append(Problem("impossible_odometer", line=table.line[i], found=table.column(index)[i]))
+    numbers.values[beyond] = np.nan
+    shown.odometer_m = numbers.values * length
+    shown.odometer_resolution_m = _odometer_step(numbers.values, numbers.decimals) * length
+
+
+def _odometer_step(values: FloatArray, decimals: int) -> float:
+    """Return the step of an odometer: as written, or coarser when the last digits are always zero."""
+    known = values[np.isfinite(values)]
+    if not len(known):
+        return float("nan")
+    while decimals and np.abs(known * 10 ** (decimals - 1) - np.round(known * 10 ** (decimals - 1))).max() < 1e-6:
+        decimals -= 1
+    return 10.0**-decimals

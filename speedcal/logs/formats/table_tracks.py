@@ -1,0 +1,162 @@
+"""Tracks from a table with columns for time, latitude and longitude."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from speedcal.finding import Finding
+from speedcal.interval import BoolArray, FloatArray
+from speedcal.logs.drive.speed_physics import (
+    are_swapped,
+    fastest_in,
+    is_receivers,
+    positions_mps,
+    unit_by_positions,
+)
+from speedcal.logs.drive.track import Fixes, Track, build_track
+from speedcal.logs.formats.registry import Request
+from speedcal.logs.source import Source
+from speedcal.logs.tables.angles import read_positions
+from speedcal.logs.tables.markers import cleaned_speeds
+from speedcal.logs.tables.sessions import one_session
+from speedcal.logs.tables.tabular import Table, check_header, named_column, uses_decimal_comma
+from speedcal.logs.times.time_column import on_track_clock, read_times
+from speedcal.logs.writing.headers import Heading, read_heading
+from speedcal.logs.writing.numbers import parse_numbers
+from speedcal.units import SPEED_UNIT_MPS
+
+_INVALID = frozenset(
+    {"v", "n", "no", "none", "invalid", "no fix", "nofix", "false", "0", "lost", "not valid", "void", "-1"}
+)
+_STATUS = _INVALID | frozenset(
+    {"", "a", "d", "r", "f", "e", "m", "s", "p", "1", "2", "3", "4", "5", "6", "7", "8", "9", "2d", "3d", "fix", "yes"}
+    | {"true", "valid", "ok", "gps", "dgps", "rtk", "float", "2d fix", "3d fix", "fixed", "auto", "autonomous"}
+)
+"""What a column about the fix may hold."""
+_MOST_MARKED = 0.5
+
+
+def has_fixes(table: Table) -> bool:
+    """Tell whether the table has columns for latitude and longitude."""
+    return {"latitude", "longitude"} <= {read_heading(name).role for name in table.header}
+
+
+def read_table_track(source: Source, table: Table, request: Request, *, kind: str) -> Track:
+    """Return the track of a table.
+
+    Raises
+    ------
+    TrackFormatError
+        No column for latitude, longitude or time, or nothing usable in them.
+    """
+    check_header(source, table)
+    headings = [read_heading(name) for name in table.header]
+    if not has_fixes(table):
+        source.fail("no_positions", line=table.header_line, columns=table.header[:30])
+    table = one_session(source, table, headings, request.session)
+    comma = uses_decimal_comma(table)
+    stamps = read_times(source, table, headings, request.zone)
+    if stamps.clock == "none":
+        source.fail("no_time_column", line=table.header_line, columns=table.header[:30])
+    time_s, has_date = on_track_clock(stamps)
+    findings = list(stamps.findings)
+    latitude, longitude = read_positions(table, headings, findings, comma=comma)
+    if are_swapped(time_s, latitude, longitude, _fullest_speed(table, headings, comma=comma)):
+        latitude, longitude = longitude, latitude
+        findings.append(Finding("positions_swapped"))
+    ground = positions_mps(time_s, latitude, longitude)
+    if request.column is not None:
+        shown = named_column(source, table, request.column)
+        headings[shown] = replace(headings[shown], origin="instrument")
+    fixes = Fixes(
+        time_s=time_s,
+        latitude_deg=latitude,
+        longitude_deg=longitude,
+        elevation_m=_elevation(table, headings, comma=comma),
+        speed_mps=_speed(table, headings, ground, findings, comma=comma),
+        invalid=_marked_invalid(table, headings, findings),
+        has_date=has_date,
+        findings=findings,
+    )
+    return build_track(source, kind, fixes)
+
+
+def _fullest_speed(table: Table, headings: list[Heading], *, comma: bool) -> FloatArray | None:
+    index = table.fullest(i for i, heading in enumerate(headings) if heading.role == "speed")
+    return None if index is None else parse_numbers(table.column(index), decimal_comma=comma).values
+
+
+def _elevation(table: Table, headings: list[Heading], *, comma: bool) -> FloatArray | None:
+    index = table.fullest(i for i, heading in enumerate(headings) if heading.role == "elevation")
+    if index is None:
+        return None
+    return parse_numbers(table.column(index), decimal_comma=comma).values * (headings[index].length_m or 1.0)
+
+
+def _speed(
+    table: Table, headings: list[Heading], ground: FloatArray, findings: list[Finding], *, comma: bool
+) -> FloatArray | None:
+    """Return the speed of the receiver: of a column that names it, else of one that agrees with the positions.
+
+    A unit in the header holds unless the positions contradict it; without one the positions decide. A column that
+    names no origin and does not follow the positions may be the vehicle's own, and is never taken for the receiver's.
+    """
+    speeds = [i for i, heading in enumerate(headings) if heading.role == "speed"]
+    satellite = [i for i in speeds if headings[i].origin == "satellite"]
+    plain = [i for i in speeds if headings[i].origin == ""]
+    if any(headings[i].origin == "instrument" for i in speeds):
+        plain = []
+    choices = satellite or plain
+    if not choices:
+        return None
+    index = next((i for i in choices if headings[i].speed_unit is not None), choices[0])
+    named, name, cells = headings[index].speed_unit, table.header[index], table.column(index)
+    numbers = parse_numbers(cells, decimal_comma=comma)
+    values = cleaned_speeds(numbers, cells, name, fastest_in(named or "km/h"), findings)
+    unit, left = unit_by_positions(values, ground)
+    if not satellite and np.isfinite(left) and not (unit is not None and is_receivers(left)):
+        findings.append(Finding("speed_not_of_receiver", column=name))
+        return None
+    if unit is None:
+        unit = named or "m/s"
+        if named is None:
+            findings.append(Finding("speed_unit_assumed", column=name, speed_unit=unit))
+    elif named is None:
+        findings.append(Finding("speed_unit_by_positions", column=name, speed_unit=unit))
+    elif unit != named:
+        findings.append(Finding("speed_unit_contradicted", column=name, named=named, speed_unit=unit))
+    if len(speeds) > 1:
+        findings.append(
+            Finding("track_speed_column", column=name, others=[table.header[i] for i in speeds if i != index])
+        )
+    return values * SPEED_UNIT_MPS[unit]
+
+
+def _marked_invalid(table: Table, headings: list[Heading], findings: list[Finding]) -> BoolArray | None:
+    """Return where a column about the fix says that there is none.
+
+    It must look like one by its values, and what would drop most of a file is not applied. A 1 is no fix where
+    2 (in the plane) and 3 (in space) occur as well and the column is no quality.
+    """
+    marked = np.zeros(len(table.rows), bool)
+    for i, heading in enumerate(headings):
+        if heading.role != "validity":
+            continue
+        cells = [_status(cell) for cell in table.column(i)]
+        if not set(cells) <= _STATUS:
+            continue
+        quality = "quality" in heading.name.lower()
+        words = _INVALID | {"1"} if {"2", "3"} & set(cells) and not quality else _INVALID
+        bad = np.array([cell in words for cell in cells], bool)
+        if bad.sum() > _MOST_MARKED * len(bad):
+            findings.append(Finding("status_not_applied", column=table.header[i], count=int(bad.sum())))
+            continue
+        marked |= bad
+    return marked
+
+
+def _status(cell: str) -> str:
+    word = cell.lower()
+    return word[:-2] if word.endswith(".0") else word

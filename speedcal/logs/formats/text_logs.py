@@ -1,0 +1,89 @@
+"""Text files: delimited tables of readings or fixes, measurements one to a row, and plain notes."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from speedcal.logs.drive.readings import Readings
+from speedcal.logs.drive.track import Track
+from speedcal.logs.formats.notes import read_notes
+from speedcal.logs.formats.registry import LogFormat, Request
+from speedcal.logs.formats.table_readings import read_table
+from speedcal.logs.formats.table_tracks import read_table_track
+from speedcal.logs.source import Source
+from speedcal.logs.tables.long_form import long_table
+from speedcal.logs.tables.tabular import Rows, Table, find_table, is_all_data, split_rows, usual_width
+from speedcal.logs.writing.headers import read_heading
+from speedcal.logs.writing.numbers import parse_numbers
+from speedcal.logs.writing.spoken_times import cue_lines
+
+_MOST_IN_NOTES = 3
+"""Cells of a line of notes at most: a time, a reading, a remark."""
+_FEWEST_ROWS = 5
+_KINDS = {
+    "\t": "table_tabs",
+    ";": "table_semicolons",
+    ",": "table_commas",
+    "|": "table_bars",
+    " ": "table",
+    "": "table",
+}
+
+
+def _read_readings(source: Source, request: Request) -> Readings:
+    rows = split_rows(source)
+    cues = cue_lines(rows.text)
+    if cues:
+        return read_notes(source, cues, request, heading="elapsed")
+    table = find_table(rows)
+    long = long_table(rows, table, for_track=False)
+    if long is not None:
+        return read_table(source, long, request, kind="table_long")
+    if table is not None and (request.column is not None or _is_readings(table)):
+        return read_table(source, table, request, kind=_KINDS[rows.delimiter])
+    if table is None:
+        _ask_for_header(source, rows)
+    return read_notes(source, rows.text, request)
+
+
+def _ask_for_header(source: Source, rows: Rows) -> None:
+    """Refuse rows of numbers in more columns than notes have, and no names above them."""
+    width = usual_width(rows.cells)
+    alike = [cells for cells in rows.cells if len(cells) == width and is_all_data(cells)]
+    if width > _MOST_IN_NOTES and len(alike) >= _FEWEST_ROWS and 2 * len(alike) > len(rows.cells):
+        source.fail("no_names_above", line=rows.line[0], width=width, found=rows.text[0][1])
+
+
+def _is_readings(table: Table) -> bool:
+    """Tell a table from notes with a title: it has several columns, or one that holds nothing but numbers."""
+    roles = {read_heading(name).role for name in table.header}
+    if len(table.header) > 1:
+        return bool(roles - {""}) or len(table.header) > _MOST_IN_NOTES
+    return "speed" in roles and _is_one_number(table.rows[0][0]) and not any(map(str.isdigit, table.header[0]))
+
+
+def _is_one_number(cell: str) -> bool:
+    return bool(np.isfinite(parse_numbers([cell], decimal_comma=True).values[0]))
+
+
+def _read_track(source: Source, request: Request) -> Track:
+    rows = split_rows(source)
+    table = find_table(rows)
+    long = long_table(rows, table, for_track=True)
+    if long is not None:
+        return read_table_track(source, long, request, kind="track_table_long")
+    if table is None:
+        _ask_for_header(source, rows)
+        source.fail("no_table")
+    return read_table_track(source, table, request, kind=f"track_{_KINDS[rows.delimiter]}")
+
+
+def _is_text(source: Source) -> bool:
+    head = source.data[:4096]
+    if head[:2] in (b"\xff\xfe", b"\xfe\xff"):
+        return True
+    binary = sum(1 for byte in head if byte < 32 and byte not in b"\t\n\r\f\x1a")
+    return binary <= 2 and not head.lstrip(b"\xef\xbb\xbf \t\r\n").startswith((b"<", b"%PDF"))
+
+
+FORMAT = LogFormat("text", _is_text, track=_read_track, readings=_read_readings, certain=False)

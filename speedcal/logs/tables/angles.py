@@ -1,0 +1,120 @@
+"""Latitudes and longitudes of a table, in whichever way they are written."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+import numpy as np
+
+from speedcal.finding import Finding
+from speedcal.interval import FloatArray
+from speedcal.logs.tables.tabular import Table
+from speedcal.logs.writing.headers import Heading, Role, normal
+from speedcal.logs.writing.numbers import parse_numbers
+
+_LONGEST_ANGLE = 60
+"""Characters of an angle at most."""
+_SEXAGESIMAL = re.compile(
+    r"\s*(?P<before>[NSEWnsew])?\s*(?P<minus>-)?(?P<d>\d{1,3})\s*[°\s:-]\s*(?P<m>\d{1,2}(?:[.,]\d{1,10})?)\s*['′:-]?"
+    r"(?:\s*(?P<s>\d{1,2}(?:[.,]\d{1,10})?)\s*(?:\"|″|'')?)?\s*(?P<after>[NSEWnsew])?\s*"
+)
+_HEMISPHERE = re.compile(r"\s*(-?[\d.,]+)\s*°?\s*([NSEWnsew])?\s*|\s*([NSEWnsew])\s*(-?[\d.,]+)\s*°?\s*")
+_PADDED = {"latitude": re.compile(r"-?0\d{3}(?:[.,]\d+)?"), "longitude": re.compile(r"-?0\d{4}(?:[.,]\d+)?")}
+"""Degrees in two or three figures and minutes in two, without anything between them."""
+_MOST_DEG = {"latitude": 90.0, "longitude": 180.0}
+_IN_SEMICIRCLES = re.compile(r"semi ?circles?|position ?(?:lat|long)(?![a-z])")
+"""Headers of columns with the angles of FIT records."""
+SEMICIRCLE_DEG = 180 / 2**31
+"""Degrees in the unit in which FIT writes angles."""
+_MILLION, _TEN_MILLION = 1e6, 1e7
+_SIDES: dict[Role, Role] = {"latitude": "north_south", "longitude": "east_west"}
+
+
+def read_positions(
+    table: Table, headings: Sequence[Heading], findings: list[Finding], *, comma: bool
+) -> tuple[FloatArray, FloatArray]:
+    """Return latitude and longitude in degrees.
+
+    N, S, E, W may stand before or behind the number or in a column of their own. Numbers beyond 90 and 180 in which the
+    last two whole figures are below 60 throughout are degrees and minutes without anything between: ``4807.038``. Whole
+    numbers that are on the globe as ten-millionths of a degree and not as millionths are that, or semicircles.
+    """
+    roles: tuple[Role, Role] = ("latitude", "longitude")
+    written = [_written(table, headings, role) for role in roles]
+    values = [parse_numbers(cells, decimal_comma=comma).values for cells, _ in written]
+    a_degree = _whole_parts(values, headings)
+    if a_degree:
+        findings.append(Finding("positions_in_whole_parts", a_degree=a_degree))
+        values = [angle / a_degree for angle in values]
+    elif _are_packed(roles, [cells for cells, _ in written], values):
+        findings.append(Finding("positions_in_minutes"))
+        values = [_unpacked(angle) for angle in values]
+    latitude, longitude = (angle * signs for angle, (_, signs) in zip(values, written, strict=True))
+    return latitude, longitude
+
+
+def _written(table: Table, headings: Sequence[Heading], role: Role) -> tuple[list[str], FloatArray]:
+    """Return the numbers of a column as they are written, and the sign that a letter gives each."""
+    index = table.fullest(i for i, heading in enumerate(headings) if heading.role == role)
+    cells = table.column(index) if index is not None else []
+    plain, signs = [], np.ones(len(cells))
+    for i, cell in enumerate(cells):
+        cell = cell if len(cell) <= _LONGEST_ANGLE else ""
+        found = _HEMISPHERE.fullmatch(cell)
+        parts = _SEXAGESIMAL.fullmatch(cell) if found is None else None
+        if parts:
+            cell = _decimal(parts)
+        if found:
+            number, letter = found.group(1) or found.group(4), found.group(2) or found.group(3) or ""
+            signs[i] = _sign(letter)
+            cell = number
+        plain.append(cell)
+    side = next((i for i, heading in enumerate(headings) if heading.role == _SIDES[role]), None)
+    if side is not None:
+        signs *= [_sign(cell) for cell in table.column(side)]
+    return plain, signs
+
+
+def _sign(letter: str) -> int:
+    return -1 if letter.upper() in {"S", "W", "SOUTH", "WEST"} else 1
+
+
+def _decimal(parts: re.Match[str]) -> str:
+    """Return degrees and minutes, perhaps with seconds, as a number of degrees; 60.00 s are a rounded minute."""
+    minutes, seconds = (float((parts[name] or "0").replace(",", ".")) for name in ("m", "s"))
+    if minutes >= 60 or seconds > 60:
+        return ""
+    sign = -1 if parts["minus"] else _sign(parts["before"] or parts["after"] or "")
+    return repr(sign * (int(parts["d"]) + minutes / 60 + seconds / 3600))
+
+
+def _whole_parts(values: Sequence[FloatArray], headings: Sequence[Heading]) -> float | None:
+    """Return how many of the whole numbers make a degree, None where they are none.
+
+    Ten million, where only this scale, the finest in use, puts both on the globe; 2^31 to 180 degrees, semicircles,
+    where the headers say so or where ten million to a degree leaves the globe.
+    """
+    sizes = [np.abs(angle[np.isfinite(angle)]) for angle in values]
+    if not all(len(size) and np.all(size == np.floor(size)) for size in sizes):
+        return None
+    most = max(size.max() / _MOST_DEG[role] for size, role in zip(sizes, ("latitude", "longitude"), strict=True))
+    if most > 1 and any(_IN_SEMICIRCLES.search(normal(item.name)) for item in headings if item.role in _MOST_DEG):
+        return 1 / SEMICIRCLE_DEG
+    return next((scale for scale in (_TEN_MILLION, 1 / SEMICIRCLE_DEG) if _MILLION < most <= scale), None)
+
+
+def _are_packed(roles: Sequence[Role], cells: Sequence[Sequence[str]], values: Sequence[FloatArray]) -> bool:
+    beyond = False
+    for role, texts, angle in zip(roles, cells, values, strict=True):
+        size = np.abs(angle[np.isfinite(angle) & (angle != 0)])
+        if not len(size) or (size % 100 > 60).any() or (size > 100 * _MOST_DEG[role]).any():
+            return False
+        padded = sum(1 for text in texts if _PADDED[str(role)].fullmatch(text))
+        beyond |= bool(np.median(size) > _MOST_DEG[role]) or 2 * padded > len(texts)
+    return beyond
+
+
+def _unpacked(angle: FloatArray) -> FloatArray:
+    degrees = np.floor(np.abs(angle) / 100)
+    return np.asarray(np.sign(angle) * (degrees + (np.abs(angle) - 100 * degrees) / 60))

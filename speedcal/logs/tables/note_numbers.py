@@ -1,0 +1,96 @@
+"""The numbers in a note that may be speeds: ``about 56``, ``40-45``, ``30, 45; 60``."""
+
+from __future__ import annotations
+
+import math
+import re
+
+from speedcal.logs.tables.handwriting import in_decimals
+from speedcal.units import parse_speed_unit
+
+_NUMBER = re.compile(r"(?<![\w.])(?<!\d,)[-+]?\d{1,6}(?:[.,]\d{1,4})?(?![\w:])")
+_GROUPED = re.compile(r"(?<![\w.,])\d{1,3}(?:[,.' ]\d{3})+(?:[.,]\d{1,2})?(?![\w:]|[.,]\d)")
+RANGE = re.compile(
+    r"(?<![\w.,-])(\d{1,3})\s*(?:-|–|to|or|/|\.{2,3}|(?<=between \d\d )and)\s*(\d{1,3})(?![\w:.,-]|\s*(?:s|sec|min)\b)"
+)
+_WITHIN = re.compile(r"(\d{1,3}(?:[.,]\d{1,2})?)\s?(?:±|\+/?-|\+-)\s?(\d{1,2}(?:[.,]\d{1,2})?)(?![\w:.,])")
+"""30 ± 1: the needle stood anywhere within, rectangular."""
+ABOUT = re.compile(
+    r"(?<=\d)\s*(?:ish|\?|\+/?-|\+(?!\s?\d))|(?<=\d)[-−](?=\s*$)|(?:~|≈|(?<![a-z])(?:ca\.?|approx\.?|approximately|about|around|circa|roughly|maybe"
+    r"|nearly|almost|close to|(?:just|slightly|a (?:bit|little|touch|hair)) (?:over|under|above|below)))"
+    r"\s*(?=\d)",
+    re.IGNORECASE,
+)
+_ONE_SIDED = re.compile(
+    r"(?:(?<![-=])[<>≤≥]|(?<![a-z])(?:over|under|above|below|more than|less than|at least|at most|up to))\s*(?=\d)",
+    re.IGNORECASE,
+)
+_TOUCHING_UNIT = re.compile(r"(?<=\d)(?=(?:mph|km|kph|kn|kt|mi/|m/s)[a-z/]*\b)", re.IGNORECASE)
+_BESIDE = re.compile(
+    r"(?<![\w.,])\d[\d.,]{0,7}\s?(?:rpm|r/min|1/min|u/min|°\s?[CF]?|%|psi|bar|volts?)"
+    r"(?![A-Za-z])",
+    re.IGNORECASE,
+)
+"""A number of something else."""
+_LIST = re.compile(r"\d{1,3}(?:[.,]\d{1,2})?(?:\s*[,;]\s*\d{1,3}(?:[.,]\d{1,2})?)+[,;]?")
+_LONGEST = 60
+_U_ABOUT_STEPS = 1.0
+"""Standard uncertainty of a reading noted as about, in units of the dial: from memory of how people speak."""
+
+
+def speeds_in(rest: str) -> tuple[list[float], float]:
+    """Return the numbers that may be speeds, and the standard uncertainty where a range or an about says one."""
+    rest = _BESIDE.sub(" ", _TOUCHING_UNIT.sub(" ", rest))
+    within = _WITHIN.search(rest)
+    if within is not None:
+        numbers = [_float(value) for value in _NUMBER.findall(_WITHIN.sub(r"\1", rest))]
+        return numbers, _float(within[2]) / math.sqrt(3)
+    wide = RANGE.search(rest)
+    if wide is not None and float(wide[1]) < float(wide[2]) <= 2 * float(wide[1]):
+        low, high = float(wide[1]), float(wide[2])
+        others = _NUMBER.findall(rest[: wide.start()] + " " + rest[wide.end() :])
+        # the needle stood anywhere in the range: rectangular
+        return [(low + high) / 2, *map(_float, others)], (high - low) / math.sqrt(12)
+    about = bool(ABOUT.search(rest))
+    numbers = [_float(value) for value in _NUMBER.findall(ABOUT.sub(" ", rest))]
+    return numbers, _U_ABOUT_STEPS if about else math.nan
+
+
+def noted_speed(cell: str) -> tuple[float, float]:
+    """Return the speed that a cell says, ``62 1/2``, ``60-62``, ``34+`` or ``about 45``, and its uncertainty.
+
+    Both are NaN where more stands in it, or nothing that is a number; see :func:`speeds_in`.
+    """
+    if len(cell) > _LONGEST:
+        return math.nan, math.nan
+    text = in_decimals(cell)
+    numbers, u = speeds_in(text)
+    plain = ABOUT.sub(" ", _WITHIN.sub(r"\1", _TOUCHING_UNIT.sub(" ", text)))
+    left = _NUMBER.sub(" ", RANGE.sub(r"\1", plain)).strip()
+    if len(numbers) != 1 or (left and parse_speed_unit(left) is None) or unclear_in(text, numbers, listed=False):
+        return math.nan, math.nan
+    return numbers[0], u
+
+
+def _float(text: str) -> float:
+    return float(text.replace(",", "."))
+
+
+def unclear_in(rest: str, values: list[float], *, listed: bool) -> str:
+    """Return the code of what can be read in two ways, empty where nothing can."""
+    if _GROUPED.search(rest):
+        return "thousands_in_note"
+    if len(values) > 1 and not listed:
+        return "several_numbers"
+    if _ONE_SIDED.search(ABOUT.sub(" ", rest)):
+        return "one_sided"
+    return "list_or_decimals" if listed and _is_unclear_list(rest) else ""
+
+
+def _is_unclear_list(rest: str) -> bool:
+    """Tell whether commas part numbers in one place and may be decimal marks in another: ``30, 45,60``."""
+    found = _LIST.search(rest)
+    if found is None or ";" in found.group():
+        return False
+    text = found.group()
+    return bool(re.search(r"\d,\d", text)) and bool(re.search(r"\d,\s|\d,\d+,", text))

@@ -1,0 +1,307 @@
+"""Delimited text as rows of cells with the lines they stand in, and where the header is."""
+
+from __future__ import annotations
+
+import csv
+import difflib
+import re
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from speedcal.logs import limits
+from speedcal.logs.source import Source
+from speedcal.logs.tables.fix_lines import fix_lines
+from speedcal.logs.tables.handwriting import is_drawn, unmarked
+from speedcal.logs.tables.line_rows import split_lines
+from speedcal.logs.tables.place_column import with_places
+from speedcal.logs.writing.headers import read_heading
+from speedcal.logs.writing.numbers import MISSING
+from speedcal.logs.writing.written_times import parse_stamp
+
+_DELIMITERS = ("\t", ";", "|", ",")
+_LOOKED_AT = 60
+_HEADER_WITHIN = 400
+"""Rows within which the data must begin."""
+_LONGEST_DATUM, _LONGEST_TITLE = 80, 5_000
+_DECIMALS = re.compile(r"[-+]?\d+([.,])(?:\d{1,2}|\d{4,})|[-+]?\d{4,}([.,])\d{3}")
+_DITTO = re.compile(r"(?:[^\",;|\t]*|\s*\"\s*)(?:[,;|\t](?:[^\",;|\t]*|\s*\"\s*))*")
+"""A row in which every quotation mark stands alone in its cell: it repeats what stands above."""
+_SUMMARY = frozenset({"min", "max", "minimum", "maximum", "average", "avg", "mean", "median", "total", "sum", "count"})
+"""First cells of rows below the data that sum them up."""
+_NUMBERLIKE = re.compile(r"[-+]?[\d.,' ]*\d[\d.,' ]*(?:\s*[A-Za-z/]{1,6})?")
+
+
+@dataclass(frozen=True, slots=True)
+class Rows:
+    """Cells of a table, stripped; rows may differ in length."""
+
+    cells: list[list[str]]
+    line: list[int]
+    """Line of the file each row stands in, counted from 1."""
+    delimiter: str = ""
+    text: tuple[tuple[int, str], ...] = ()
+    """Number and text of the lines, for a reader that does not want them split."""
+    commented: tuple[int, str] | None = None
+    """Number and text of the last comment above the rows, without its mark: it may be the header."""
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A table with its header taken off; rows may be shorter or longer than the header."""
+
+    header: list[str]
+    rows: list[list[str]]
+    line: list[int]
+    delimiter: str
+    header_line: int
+    overlong: tuple[tuple[int, int], ...] = ()
+    """Line and number of cells of rows that go on after the last column of the header."""
+    above: tuple[int, ...] = ()
+    """Lines of rows of numbers or times above the header, which belongs above them."""
+    summed: int = 0
+    """Rows below the data that sum them up; they are no longer among the rows."""
+    others: tuple[int, ...] = ()
+    """Lines of the headers of other tables in the same rows."""
+    title: str = ""
+    """What stands above the header."""
+
+    def column(self, index: int) -> list[str]:
+        """Return the cells of a column, empty where a row ends before it."""
+        return [row[index] if index < len(row) else "" for row in self.rows]
+
+    def fullest(self, columns: Iterable[int]) -> int | None:
+        """Return the column with most in it, the first of equals; None of none."""
+        choices = list(columns)
+        if len(choices) < 2:
+            return next(iter(choices), None)
+        return max(choices, key=lambda index: sum(1 for cell in self.column(index) if not is_missing(cell)))
+
+
+def split_rows(source: Source) -> Rows:
+    """Split a text file into rows: by tab, semicolon, bar or comma, whichever its lines agree on most."""
+    lines = source.lines()
+    for number, line in enumerate(lines, 1):
+        if len(line) > limits.MAX_LINE:
+            source.fail("line_too_long", line=number, length=len(line))
+    kept = [
+        (number, line)
+        for number, line in enumerate(lines, 1)
+        if line.strip() and not line.lstrip().startswith("#") and not is_drawn(line)
+    ]
+    if len(kept) > limits.MAX_POINTS + 1:  # and the header
+        source.fail("too_many", what="rows", most=limits.MAX_POINTS)
+    middle = max(len(kept) // 2 - _LOOKED_AT // 2, 0)  # settings may stand above the table, not in its middle
+    delimiter = _delimiter([line for _, line in kept[middle : middle + _LOOKED_AT]])
+    cells, numbers = [], []
+    budget = limits.MAX_CELLS
+    found = fix_lines(kept) or split_lines(kept, divided=bool(delimiter))
+    if found is not None:
+        delimiter = " "
+    for number, row in zip(found[1], found[0], strict=True) if found else _split(source, kept, delimiter):
+        if len(row) > limits.MAX_COLUMNS:
+            source.fail("too_many", line=number, what="columns", most=limits.MAX_COLUMNS)
+        budget -= len(row)
+        if budget < 0:
+            source.fail("too_many", what="cells", most=limits.MAX_CELLS)
+        cells.append([unmarked(cell.strip()) for cell in row])
+        numbers.append(number)
+    first = kept[0][0] if kept else 0
+    comments = [(i, line.strip().lstrip("#").strip()) for i, line in enumerate(lines[: first - 1], 1) if line.strip()]
+    return Rows(cells, numbers, delimiter, tuple(kept), comments[-1] if comments else None)
+
+
+def _delimiter(lines: Sequence[str]) -> str:
+    """Return the delimiter that most lines hold equally often; none when fewer than half hold any."""
+    best, most = "", 0
+    for mark in _DELIMITERS:
+        counts = Counter(line.count(mark) for line in lines)
+        counts.pop(0, None)
+        agree = max(counts.values(), default=0)
+        if agree > most and 2 * agree >= len(lines):
+            best, most = mark, agree
+    return best
+
+
+def _split(source: Source, lines: list[tuple[int, str]], delimiter: str) -> Iterator[tuple[int, list[str]]]:
+    for number, line in lines:
+        if not delimiter:
+            yield number, [line]
+        elif '"' in line and not _DITTO.fullmatch(line):
+            try:
+                yield number, next(csv.reader([line], delimiter=delimiter, skipinitialspace=True))
+            except (csv.Error, StopIteration) as error:
+                source.fail("open_quotation", line=number, reason=str(error))
+        else:
+            yield number, line.split(delimiter)
+
+
+def find_table(rows: Rows) -> Table | None:
+    """Return the table of a file, its header taken from the comment above the rows when no row is one.
+
+    Measurements one to a row (time; quantity; value; unit) come back as a table with a column for each quantity.
+    """
+    table = _find_table(rows)
+    if table is None and rows.commented is not None and rows.delimiter:
+        number, text = rows.commented
+        cells = [cell.strip() for cell in text.split(rows.delimiter)]
+        if rows.cells and len(cells) == len(rows.cells[0]):
+            table = _find_table(replace(rows, cells=[cells, *rows.cells], line=[number, *rows.line]))
+    divided = with_places(table.header, table.rows) if table is not None else None
+    return replace(table, header=divided[0], rows=divided[1]) if table is not None and divided else table
+
+
+def _find_table(rows: Rows) -> Table | None:
+    """Return the table in the rows; None when nothing looks like a header above data.
+
+    The data begin with the first row that holds a number or a time and is as wide as most rows of the file. The words
+    above it are names, units and sources: the first row that is nearly as full as the fullest names the columns, and
+    what stands under a name is joined to it, so that equal names are told apart. Titles and settings above are
+    skipped; the same header once more (a logger that was restarted) is no row.
+    """
+    width = usual_width(rows.cells)
+    near = range(1, min(len(rows.cells), _HEADER_WITHIN))
+    starts = [i for i in near if _is_data(rows.cells[i]) and _is_words(rows.cells[i - 1])]
+    as_wide = (i for i in starts if len(rows.cells[i]) == width and (_filled(rows.cells[i]) > 1 or width < 3))
+    start = next(as_wide, starts[0] if starts else None)
+    if start is None:
+        return None
+    top = start
+    while top and _is_words(rows.cells[top - 1]):
+        top -= 1
+    block = rows.cells[top:start]
+    full = max(_filled(row) for row in block)
+    names = next(i for i, row in enumerate(block) if _filled(row) >= 0.6 * full)
+    header = list(block[names])
+    under = [row for row in block[names + 1 :] if not all(map(is_missing, row))]
+    for row in under:
+        header = [f"{name} {word}".strip() for name, word in zip(header, _padded(row, len(header)), strict=True)]
+    again = [block[names], *under]
+    wordy = _is_words(header[-1:]) and not read_heading(header[-1]).role
+    joined = [_with_remark(cells, len(header)) if wordy else cells for cells in rows.cells[start:]]
+    below = zip(rows.line[start:], joined, strict=True)
+    body = [(line, cells) for line, cells in below if any(cells) and cells not in again]
+    summed = 0
+    while body and body[-1][1][0].lower().rstrip(":.") in _SUMMARY:
+        body.pop()
+        summed += 1
+    comment = rows.commented[1] if rows.commented else ""
+    above = [
+        line
+        for line, cells in zip(rows.line[:top], rows.cells[:top], strict=True)
+        if len(cells) == width and is_all_data(cells)
+    ]
+    return Table(
+        header,
+        [cells for _, cells in body],
+        [line for line, _ in body],
+        rows.delimiter,
+        rows.line[top + names],
+        tuple((line, len(cells)) for line, cells in body if any(cells[len(header) :])),
+        tuple(above),
+        summed,
+        _other_tables(rows, top, start),
+        " ".join([comment, *(cell for row in rows.cells[: top + names] for cell in row)])[:_LONGEST_TITLE],
+    )
+
+
+def usual_width(cells: list[list[str]]) -> int:
+    """Return how many cells most rows of the file have, by rows from its middle."""
+    middle = max(len(cells) // 2 - _LOOKED_AT, 0)
+    counts = Counter(len(row) for row in cells[middle : middle + 2 * _LOOKED_AT])
+    return max(counts, key=lambda width: (counts[width], width), default=0)
+
+
+def _filled(row: list[str]) -> int:
+    return sum(1 for cell in row if cell)
+
+
+def _padded(cells: list[str], width: int) -> list[str]:
+    return cells[:width] + [""] * (width - len(cells))
+
+
+def _with_remark(cells: list[str], width: int) -> list[str]:
+    """Return a row whose last cell is a remark that went on behind a comma."""
+    beyond = cells[width - 1 :]
+    return [*cells[: width - 1], " ".join(beyond)] if len(beyond) > 1 and _is_words(beyond) else cells
+
+
+def _is_words(row: list[str]) -> bool:
+    return any(row) and not _is_data(row)
+
+
+def _other_tables(rows: Rows, top: int, start: int) -> tuple[int, ...]:
+    """Return the lines that name columns of a dial above rows of data, the header in use apart."""
+    found = []
+    for i in (*range(top), *range(start, len(rows.cells) - 1)):
+        cells = rows.cells[i]
+        if _is_words(cells) and cells not in rows.cells[top:start] and is_all_data(rows.cells[i + 1]):
+            headings = [read_heading(cell) for cell in cells]
+            if sum(1 for heading in headings if heading.role) > 1 and "speed" in {h.role for h in headings}:
+                found.append(rows.line[i])
+    return tuple(found)
+
+
+def _is_data(row: list[str]) -> bool:
+    """Tell whether a row holds a number or a time; most rows end with a number, and times take longer to tell."""
+    return any(map(_is_number, reversed(row))) or any(map(_is_datum, row))
+
+
+def is_all_data(row: list[str]) -> bool:
+    """Tell whether a row holds numbers and times and nothing else, several of them."""
+    filled = [cell for cell in row if cell]
+    return len(filled) > 1 and all(_is_datum(cell) for cell in filled)
+
+
+def _is_number(cell: str) -> bool:
+    return len(cell) <= _LONGEST_DATUM and _NUMBERLIKE.fullmatch(cell) is not None
+
+
+def _is_datum(cell: str) -> bool:
+    if len(cell) > _LONGEST_DATUM or not any(character.isdigit() for character in cell):
+        return False
+    return _is_number(cell) or parse_stamp(cell) is not None
+
+
+def check_header(source: Source, table: Table) -> None:
+    """Refuse a table whose header stands in the middle of its rows, or another below it: one of them would be lost."""
+    if table.above:
+        source.fail("data_above_header", line=table.above[0], count=len(table.above), header_line=table.header_line)
+    if table.others:
+        first, second = sorted((table.header_line, table.others[0]))
+        source.fail("second_table", line=second, header_line=first)
+
+
+def named_column(source: Source, table: Table, name: str) -> int:
+    """Return the index of the column that a user named: its whole header, or the beginning of one only."""
+    plain = [header.strip().casefold() for header in table.header]
+    wanted = name.strip().casefold()
+    found = [i for i, header in enumerate(plain) if header == wanted]
+    found = found or [i for i, header in enumerate(plain) if wanted and header.startswith(f"{wanted} ")]
+    if len(found) == 1:
+        return found[0]
+    if found:
+        columns = [table.header[i] for i in found]
+        source.fail("several_named_columns", line=table.header_line, found=name, columns=columns)
+    near = difflib.get_close_matches(wanted, plain, 1, 0.4)
+    meant = table.header[plain.index(near[0])] if near else None
+    source.fail("no_such_column", line=table.header_line, found=name, meant=meant, columns=table.header[:30])
+
+
+def is_missing(cell: str) -> bool:
+    """Tell whether a cell holds one of the ways to write that there is no value."""
+    return cell.lower() in MISSING
+
+
+def uses_decimal_comma(table: Table) -> bool:
+    """Tell whether the table writes 45,5; see :func:`decimal_mark`."""
+    return decimal_mark(table) == ","
+
+
+def decimal_mark(table: Table) -> str:
+    """Return the mark before decimals, empty when no number of the table tells (45 and 12.345 do not)."""
+    if table.delimiter in {"", ","}:  # a spreadsheet, or commas that part the cells
+        return "."
+    sample = [cell for row in table.rows[:200] for cell in row]
+    marks = {found.group(1) or found.group(2) for cell in sample if (found := _DECIMALS.fullmatch(cell))}
+    return marks.pop() if len(marks) == 1 else "." if marks else ""

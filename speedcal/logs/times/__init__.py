@@ -1,0 +1,1 @@
+"""The clock of a column of times."""

@@ -1,0 +1,179 @@
+"""Which column of a table holds the time, and the times in it."""
+
+from __future__ import annotations
+
+import re
+from datetime import tzinfo
+
+import numpy as np
+
+from speedcal.finding import Finding
+from speedcal.interval import FloatArray
+from speedcal.logs.drive.readings import Stamps
+from speedcal.logs.drive.track import BASE_S
+from speedcal.logs.source import Source
+from speedcal.logs.tables.tabular import Table, is_missing
+from speedcal.logs.times.clock_times import UnclearTimesError
+from speedcal.logs.times.timestamps import parse_stamps
+from speedcal.logs.writing.headers import Heading, normal
+from speedcal.logs.writing.written_times import parse_stamp
+
+_NO_TIME = " 00:00:00"
+"""Behind a date that a spreadsheet keeps."""
+_WORTH = {"zoned": 5, "naive": 4, "slashed": 3, "number": 1}
+_LOOKED_AT, _FEW, _FEWEST_STEPS = 50, 0.1, 4
+_PARTS = {
+    word: part
+    for part, words in {
+        "year": ("year", "yyyy"),
+        "month": ("month", "mon"),
+        "day": ("day", "dd"),
+        "hour": ("hour", "hours", "hh", "hr", "h"),
+        "minute": ("minute", "minutes", "min", "mins", "mm", "m"),
+        "second": ("second", "seconds", "sec", "secs", "ss", "s"),
+    }.items()
+    for word in words
+}
+"""Headers of the parts of a time that stand in columns of their own."""
+_UNREAD = re.compile(r"(?=[^°]{5,40}$)(?:\D*\d+){3,7}\D*")
+"""Three numbers in a cell of a column that is not named: most likely a time, which must not be passed over."""
+_DOTTED = re.compile(r"\d{1,2}\.\d\d\.\d\d")
+"""A date or a time; under the name of a date it is one."""
+_RECEIVER = re.compile(r"gps|gnss|utc")
+
+
+def read_times(source: Source, table: Table, headings: list[Heading], zone: tzinfo | None) -> Stamps:
+    """Return the times of the rows as :func:`times_in` does; the error of the source where they are unclear."""
+    try:
+        return times_in(table, headings, zone)
+    except UnclearTimesError as unclear:
+        source.fail(unclear.code, line=table.header_line)
+
+
+def times_in(table: Table, headings: list[Heading], zone: tzinfo | None) -> Stamps:
+    """Return the times of the rows; clock ``none`` when the table has no time column.
+
+    Of several time columns that move with the rows the one that says most is taken: a stamp with zone before one with
+    a date, a date before a clock time, a clock time before a plain number; a date in a column of its own is joined to
+    the clock time. Hour, minute and second may stand in columns of their own.
+
+    Raises
+    ------
+    UnclearTimesError
+        The times can be understood in more than one way.
+    """
+    parts = _in_parts(table)
+    if parts:
+        return parse_stamps(parts, zone=zone)
+    ranked = sorted(((_rank(table.column(i), heading), -i) for i, heading in enumerate(headings)), reverse=True)
+    if not ranked or ranked[0][0] <= (0, 0.0):
+        named = [
+            table.header[i]
+            for i, heading in enumerate(headings)
+            if heading.role == "time" or (heading.role == "" and _run_on(table.column(i)))
+        ]
+        unread = next((cells for i, item in enumerate(headings) if _is_unread(cells := table.column(i), item)), None)
+        if unread is not None:  # every cell is a problem
+            return parse_stamps(unread)
+        findings = [Finding("no_times", column=named[0])] if named else []
+        return Stamps(np.full(len(table.rows), np.nan), "none", np.nan, findings=findings)
+    index = -ranked[0][1]
+    cells = table.column(index)
+    header = table.header[index]
+    dates = [i for i, heading in enumerate(headings) if heading.role == "date" and i != index]
+    if dates and _worth(cells, headings[index]) == 2:
+        days = table.column(dates[0])
+        joined = [
+            f"{day.removesuffix(_NO_TIME)} {cell}" if not is_missing(cell) else ""
+            for day, cell in zip(days, cells, strict=True)
+        ]
+        dated = sum(1 for cell in joined if parse_stamp(cell))
+        if 2 * dated > sum(1 for cell in joined if cell):  # a date in the first row alone dates no other
+            cells, header = joined, f"{table.header[dates[0]]} {header}"
+    return parse_stamps(cells, header=header, zone=zone)
+
+
+def _run_on(cells: list[str]) -> bool:
+    """Tell whether a column holds numbers that grow, not each by one: they may be times, and it is to be said."""
+    stamps = [stamp for stamp in map(parse_stamp, cells[: _LOOKED_AT * 20]) if stamp is not None]
+    steps = np.diff([stamp.value for stamp in stamps if stamp.kind == "number"])
+    return (
+        len(steps) >= _FEWEST_STEPS and len(steps) + 1 == len(cells) and bool((steps > 0).all() and np.ptp(steps) > 0)
+    )
+
+
+def _is_unread(cells: list[str], heading: Heading) -> bool:
+    """Tell whether a column that is not named holds what must be times, each another, though none that is known."""
+    filled = [cell for cell in cells[: _LOOKED_AT * 20] if not is_missing(cell)]
+    unnamed = heading.role in {"", "date"} and len(set(filled)) > 1
+    return unnamed and all(map(_UNREAD.fullmatch, filled))
+
+
+def _in_parts(table: Table) -> list[str]:
+    """Return the times of a table that has a column each for hour, minute and second; none of another."""
+    at = {_PARTS[word]: i for i, name in enumerate(table.header) if (word := normal(name)) in _PARTS}
+    if not {"hour", "minute", "second"} <= set(at):
+        return []
+    dated = {"year", "month", "day"} <= set(at)
+    names = ("year", "month", "day", "hour", "minute", "second") if dated else ("hour", "minute", "second")
+    return [_joined(parts) for parts in zip(*(table.column(at[name]) for name in names), strict=True)]
+
+
+def _joined(parts: tuple[str, ...]) -> str:
+    if any(map(is_missing, parts)):
+        return ""
+    *day, hour, minute, second = parts
+    whole, mark, rest = second.partition(".")
+    return f"{'-'.join(day)} {hour.zfill(2)}:{minute.zfill(2)}:{whole.zfill(2)}{mark}{rest}".strip()
+
+
+def _rank(cells: list[str], heading: Heading) -> tuple[int, float]:
+    """Return what a column is worth as the time: one that stands still while the rows go on is none.
+
+    At equal worth the clock of the receiver goes before that of the device, and what runs on before what runs back.
+    """
+    worth = _worth(cells, heading)
+    sample = cells[:: max(len(cells) // _LOOKED_AT, 1)]
+    if worth and len(sample) > 3 and len(set(sample)) == 1:
+        return 0, 0.0
+    return worth, 0.5 * bool(_RECEIVER.search(heading.name.lower())) - _share_back(cells[:_LOOKED_AT])
+
+
+def _share_back(cells: list[str]) -> float:
+    """Return in which share of their steps times run back, 0 for one in ten or fewer."""
+    stamps = [stamp for stamp in map(parse_stamp, cells) if stamp is not None]
+    kept = [stamp.value for stamp in stamps if stamp.kind == stamps[0].kind]
+    share = float((np.diff(kept) < 0).mean()) if len(kept) > 1 else 0.0
+    return share if share > _FEW else 0.0
+
+
+def _worth(cells: list[str], heading: Heading) -> int:
+    """Return how much a column says about the time: 0 nothing, 1 a number, 2 a clock time, 3 to 5 a date as well."""
+    if heading.role not in {"time", "date", ""}:
+        return 0
+    filled = [cell for cell in cells[: _LOOKED_AT * 20] if not is_missing(cell)][:_LOOKED_AT]
+    stamps = [stamp for stamp in map(parse_stamp, filled) if stamp is not None]
+    if 2 * len(stamps) <= len(filled) or not stamps:
+        if heading.role == "time" and filled and heading.name:
+            return 3
+        return 0
+    if heading.role == "date" and all(map(_DOTTED.fullmatch, filled)):
+        return 0
+    worth = max(_WORTH.get(stamp.kind, 2) for stamp in stamps)
+    if worth > 1:
+        return worth
+    if heading.role != "time":
+        return 0
+    return 3 if max(stamp.value for stamp in stamps) >= 3e8 else 1
+
+
+def on_track_clock(stamps: Stamps) -> tuple[FloatArray, bool]:
+    """Return times for a track, and whether they carry a date.
+
+    Stamps without zone are taken as UTC; times without a date start on 2000-01-01.
+    """
+    if stamps.clock in {"utc", "local"}:
+        if stamps.clock == "local":
+            stamps.findings.append(Finding("time_without_zone", count=int(np.isfinite(stamps.time_s).sum())))
+        return stamps.time_s, True
+    return stamps.time_s + BASE_S, False
