@@ -123,8 +123,6 @@ def compare_speed(
 
     Parameters
     ----------
-    before, after
-        The two drives.
     planned
         Gain after over gain before, from the parts that were changed, and how well that is known.
     vehicle, work

@@ -18,13 +18,6 @@ def true_speed_percent(calibration: Calibration, speed_mps: float) -> float:
 
     The part of the ground speed in the uncertainty of the dial, as in its budget; all of it when there is no budget,
     which is then an upper bound.
-
-    Parameters
-    ----------
-    calibration
-        The drive, or several pooled.
-    speed_mps
-        True speed. [m/s]
     """
     shares = [line.share for line in calibration.budget if line.component in _TRUTH]
     share = sum(shares) if shares else 1.0

@@ -15,8 +15,6 @@ def unpacked(path: str, into: Path) -> Path | None:
 
     Parameters
     ----------
-    path
-        The source.
     into
         A folder that is not there yet.
 

@@ -98,13 +98,7 @@ def load_libraries() -> None:
 
 
 def dask() -> tuple[Any, Any]:
-    """Return dask and distributed.
-
-    Raises
-    ------
-    FleetError
-        They are missing.
-    """
+    """Return dask and distributed, or refuse where they are missing."""
     if not has_dask():
         raise FleetError("library_missing", library="dask")
     return importlib.import_module("dask"), importlib.import_module("distributed")

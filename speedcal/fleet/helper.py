@@ -45,8 +45,6 @@ class Helper(Generic[Item, Made]):
 
         Parameters
         ----------
-        item
-            The item.
         needed
             Tells whether help is needed; once it is not, it is not waited for long.
         """

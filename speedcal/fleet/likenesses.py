@@ -36,8 +36,6 @@ def with_shared_drives(rows: Sequence[FleetRow], drives: Mapping[str, Iterable[t
 
     Parameters
     ----------
-    rows
-        The vehicles.
     drives
         Name and key of every drive, by vehicle; the same files have the same key.
     """

@@ -53,8 +53,6 @@ def find_vehicles(
 
     Parameters
     ----------
-    folder
-        The folder.
     skip
         Folder of the results, which may lie in it, or be it.
     passing

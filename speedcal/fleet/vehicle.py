@@ -54,10 +54,6 @@ def make_rows(several: Sequence[Measured], limits: Limits, rate: float) -> list[
 
     Parameters
     ----------
-    several
-        The vehicles.
-    limits
-        What counts as wrong.
     rate
         False discovery rate. Where the chance is not above it, the row has the advice for a vehicle that is wrong.
     """

@@ -34,8 +34,6 @@ def advise(row: FleetRow, job: JobContents | None, rate: float) -> Advice:
 
     Parameters
     ----------
-    row
-        The vehicle, judged.
     job
         What is stated of it, where its drives are those of a job.
     rate

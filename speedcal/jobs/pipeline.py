@@ -105,10 +105,6 @@ def measure_job(
 
     Parameters
     ----------
-    job
-        What the job file says.
-    phases
-        Which drives are wanted.
     progress
         Called before each drive.
 

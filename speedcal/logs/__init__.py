@@ -164,13 +164,7 @@ def read_film(path: str | Path, dial: str | Path, *, per_second: float = 2.0) ->
 
 
 def request_of(unit: str | None, column: str | None, zone: str | None, session: str | None = None) -> Request:
-    """Return what the user says about a readings file, checked.
-
-    Raises
-    ------
-    ReadingsFormatError
-        The unit or the zone is not known.
-    """
+    """Return what the user says about a readings file; a unit or zone that is not known is refused."""
     known = parse_speed_unit(unit) if unit is not None else None
     if unit is not None and known is None:
         raise ReadingsFormatError("unknown_speed_unit", found=unit)

@@ -81,8 +81,6 @@ def inspect_file(
 
     Parameters
     ----------
-    path
-        The file.
     unit, column, zone, session
         As for :func:`speedcal.logs.read_readings`.
 

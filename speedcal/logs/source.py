@@ -152,8 +152,6 @@ def load(path: str | Path, error: type[SpeedcalError], recognise: Callable[[Sour
 
     Parameters
     ----------
-    path
-        The file.
     error
         What to raise when it cannot be read.
     recognise

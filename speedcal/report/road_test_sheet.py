@@ -34,8 +34,6 @@ def render_sheet(plan: RoadTestPlan, *, heading: str = "") -> bytes:
 
     Parameters
     ----------
-    plan
-        The road test.
     heading
         Shop and job number, for the top of the page.
     """

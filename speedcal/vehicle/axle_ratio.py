@@ -69,11 +69,6 @@ def parse_turns(text: str, *, u_mark_turns: float = U_SHAFT_TURNS) -> tuple[floa
 
     ``37.25``, ``37 1/4``, ``3 3/4``, ``just short of 4``, ``a little over 3 1/2``. The step of the last digit or of the
     fraction is charged as step/sqrt(12), at least ``u_mark_turns``.
-
-    Raises
-    ------
-    VehicleError
-        It is not a number of turns.
     """
     plain = " ".join(text.strip().lower().replace(",", ".").split())
     shift, u_words = 0.0, 0.0

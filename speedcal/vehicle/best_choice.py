@@ -23,8 +23,6 @@ def best_of(judge: Judge, keep: Choice, lists: Sequence[Sequence[Choice]], *, ha
 
     Parameters
     ----------
-    judge
-        Holds the criterion.
     keep
         Leaving everything as it is.
     lists

@@ -47,11 +47,6 @@ def read_engine_speed(path: str | Path, *, column: str | None = None, session: s
     -------
     Readings
         ``speed_mps`` holds turns per minute instead of a speed.
-
-    Raises
-    ------
-    ReadingsFormatError
-        The file cannot be read, or it is not certain which column holds the engine speed.
     """
     from speedcal.logs.formats.engine_speed import read_engine_column
 
@@ -82,8 +77,6 @@ def axle_from_drive(track: Track, engine: Readings, *, gear_ratio: float, rolled
 
     Parameters
     ----------
-    track
-        The recorded drive.
     engine
         Readings whose ``speed_mps`` holds engine speed in turns per minute.
     gear_ratio

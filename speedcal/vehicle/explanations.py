@@ -78,8 +78,6 @@ def explain(calibration: Calibration, vehicle: Vehicle, *, most: int = 10) -> Ex
 
     Parameters
     ----------
-    calibration
-        The drive.
     vehicle
         What the job states; each statement is believed with the chance of the data file, not taken for certain.
     most

@@ -112,8 +112,6 @@ def plans_of(
 
     Parameters
     ----------
-    judge
-        Dial, speeds and limits.
     keep
         Leaving everything as it is.
     lists

@@ -228,13 +228,7 @@ def _plausible(circumference_m: float) -> float:
 
 
 def parse_roll_out(text: str) -> RolledTire:
-    """Read a roll-out written as ``TURNS:DISTANCE`` with a unit, such as ``3:8.12m``, ``3:319.5in`` or ``5:44ft``.
-
-    Raises
-    ------
-    VehicleError
-        It is not written so.
-    """
+    """Read a roll-out written as ``TURNS:DISTANCE`` with a unit, such as ``3:8.12m``, ``3:319.5in`` or ``5:44ft``."""
     match = re.fullmatch(r"\s*([\d.]+)\s*:\s*([\d.]+)\s*([a-z]+)\s*", text.lower().replace(",", "."))
     unit = LENGTH_UNIT_M.get(match[3]) if match else None
     if match is None or unit is None:

@@ -87,13 +87,7 @@ def make_services(settings: Settings) -> Services:
 
 
 def check_passcode(services: Services) -> None:
-    """Refuse to go on when others can reach the service and no passcode keeps them out.
-
-    Raises
-    ------
-    ServiceError
-        See above.
-    """
+    """Refuse to go on when others can reach the service and no passcode keeps them out."""
     if not services.settings.is_local and not services.auth.has_passcode:
         raise ServiceError("passcode_needed")
 

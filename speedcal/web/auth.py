@@ -63,13 +63,7 @@ class Auth:
         return self.store.fact("passcode") is not None
 
     def set_passcode(self, passcode: str) -> None:
-        """Set the passcode and end every session.
-
-        Raises
-        ------
-        ServiceError
-            It is too short.
-        """
+        """Set the passcode, unless it is too short, and end every session."""
         self.store.set_fact("passcode", digest_of(passcode))
         with self.store.writing() as connection:
             connection.execute(schema.sessions.delete())

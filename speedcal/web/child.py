@@ -174,13 +174,7 @@ class Child:
 
 
 def answer_of(message: dict[str, Any]) -> dict[str, Any]:
-    """Return what a worker process answered.
-
-    Raises
-    ------
-    ToldError
-        What it had to say against its input.
-    """
+    """Return what a worker process answered; what it had to say against its input is raised."""
     if "broke" in message:
         log.error("analysis broke: %s", message["broke"])
     if "error" in message:

@@ -86,13 +86,7 @@ class Context:
         return self.web.settings.limits
 
     def text(self, name: str, *, most: int | None = None) -> str:
-        """Return a field of the form without blanks around it.
-
-        Raises
-        ------
-        RefusedError
-            It is longer than the limit.
-        """
+        """Return a field of the form without blanks around it; one beyond the limit is refused."""
         value = self.form.get(name, "")
         text = plain(value).strip() if isinstance(value, str) else ""
         most = most or self.limits.text_characters

@@ -213,38 +213,20 @@ def is_locked(context: Context, view: View) -> bool:
 
 
 def check_not_locked(context: Context, view: View) -> None:
-    """Refuse a change of a drive through the owner's link once the road test is in.
-
-    Raises
-    ------
-    RefusedError
-        It is in.
-    """
+    """Refuse a change of a drive through the owner's link once the road test is in."""
     if is_locked(context, view):
         raise RefusedError(409, "road_test_is_in")
 
 
 def check_open(context: Context, view: View) -> None:
-    """Refuse a change of a drive or a film where the job is closed or the owner's drives stand.
-
-    Raises
-    ------
-    RefusedError
-        See above.
-    """
+    """Refuse a change of a drive or a film where the job is closed or the owner's drives stand."""
     if view.job.closed:
         raise RefusedError(409, "job_closed")
     check_not_locked(context, view)
 
 
 def drive_of(context: Context, view: View, *, removed: bool = False) -> DriveRow:
-    """Return the drive that the address names, when this door leads to it and it is there (or was removed).
-
-    Raises
-    ------
-    RefusedError
-        There is no such drive here.
-    """
+    """Return the drive that the address names, when this door leads to it and it is there (or removed); refuse any other."""
     drive = context.web.store.drive(context.request.path_params["drive"])
     if drive is None or drive.job_id != view.job.id or drive.phase not in view.phases:
         raise RefusedError(404, "no_such_drive")
@@ -276,13 +258,7 @@ def drive_picture(context: Context, view: View) -> Response:
 
 
 def phase_of(context: Context, view: View) -> str:
-    """Return the phase that the address names, when this door takes drives of it.
-
-    Raises
-    ------
-    RefusedError
-        It does not.
-    """
+    """Return the phase that the address names, when this door takes drives of it; refuse any other."""
     phase = str(context.request.path_params["phase"])
     if phase not in view.phases:
         raise RefusedError(404, "no_such_page")

@@ -101,13 +101,7 @@ def ask_for(context: Context, film: FilmRow) -> None:
 
 
 def film_of(context: Context, view: View) -> FilmRow:
-    """Return the film that the address names, when this door leads to it.
-
-    Raises
-    ------
-    RefusedError
-        There is no such film here.
-    """
+    """Return the film that the address names, when this door leads to it; refuse any other."""
     film = Films(context.web.store).film(str(context.request.path_params["film"]))
     if film is None or film.job_id != view.job.id or film.phase not in view.phases:
         raise RefusedError(404, "no_such_film")

@@ -126,13 +126,7 @@ class Guard:
                 del self._under_way[who]
 
     def check(self, scope: Scope) -> None:
-        """Refuse requests under a foreign host name, writes that another site caused, and what can be read two ways.
-
-        Raises
-        ------
-        RefusedError
-            See above.
-        """
+        """Refuse requests under a foreign host name, writes that another site caused, and what can be read two ways."""
         headers = Headers(scope=scope)
         host = headers.get("host", "")
         if not scope["path"].startswith("/") or ("transfer-encoding" in headers and "content-length" in headers):

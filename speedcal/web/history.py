@@ -26,12 +26,8 @@ def write_down(store: Store, what: str, answer: Response, *, view: Any, person: 
 
     Parameters
     ----------
-    store
-        Where it is kept.
     what
         Name of the form's handler.
-    answer
-        What was answered.
     view
         The job as it was seen when the form was sent, if one was.
     person

@@ -43,8 +43,6 @@ def field_of(error: SpeedcalError, part: str, task: Mapping[str, Any]) -> str:
 
     Parameters
     ----------
-    error
-        What was found.
     part
         ``track``, ``readings``, ``match`` or ``twice``.
     task

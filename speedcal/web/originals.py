@@ -55,8 +55,6 @@ class Originals:
 
         Parameters
         ----------
-        job_id
-            The job it belongs to.
         source
             Open file, read from where it stands to its end.
         limit

@@ -75,13 +75,7 @@ class Runner:
         self._work.set()
 
     def once(self, name: str, task: dict[str, Any]) -> dict[str, Any]:
-        """Do a short task in a worker process while the caller waits.
-
-        Raises
-        ------
-        SpeedcalError
-            What the task had to say against its input.
-        """
+        """Do a short task in a worker process while the caller waits; what it has against its input is raised."""
         with self.place():
             child = Child(is_warm=False)
             try:
@@ -93,13 +87,7 @@ class Runner:
 
     @contextmanager
     def place(self) -> Iterator[None]:
-        """Give a request that works hard itself one of two places; waiting for one does not take the threads of others.
-
-        Raises
-        ------
-        RefusedError
-            Both are taken.
-        """
+        """Give a request that works hard one of two places; waiting for one does not take the threads of others."""
         if not self._at_once.acquire(timeout=_WAIT_FOR_PLACE_S):
             raise busy("documents_busy")
         try:

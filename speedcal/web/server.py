@@ -15,13 +15,7 @@ if TYPE_CHECKING:
 
 
 def certificate(settings: Settings) -> ssl.SSLContext | None:
-    """Return what https is spoken with, or None for http.
-
-    Raises
-    ------
-    ServiceError
-        Certificate or key cannot be used.
-    """
+    """Return what https is spoken with, or None for http; what cannot be used is refused."""
     if settings.tls_pair is None:
         return None
     context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)

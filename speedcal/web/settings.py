@@ -170,13 +170,7 @@ class Settings:
 
     @property
     def trusted_networks(self) -> tuple[Network, ...]:
-        """Networks of the proxies that are trusted.
-
-        Raises
-        ------
-        ServiceError
-            One of them is no address.
-        """
+        """Networks of the proxies that are trusted; what is no address is refused."""
         try:
             return tuple(ipaddress.ip_network(proxy, strict=False) for proxy in self.trusted_proxies)
         except ValueError:
@@ -192,13 +186,7 @@ class Settings:
 
     @property
     def public_origin(self) -> str:
-        """Scheme, host and port of ``public_url``; empty when there is none.
-
-        Raises
-        ------
-        ServiceError
-            It is no address of a whole site.
-        """
+        """Scheme, host and port of ``public_url``; empty without one, and refused where it is none of a whole site."""
         if not self.public_url:
             return ""
         try:

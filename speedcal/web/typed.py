@@ -96,13 +96,7 @@ def listed(text: str) -> list[str]:
 
 
 def held_speeds(text: str, *, most: int) -> str:
-    """Return speeds held one after the other as numbers divided by blanks.
-
-    Raises
-    ------
-    RefusedError
-        Something in it is no speed.
-    """
+    """Return speeds held one after the other as numbers divided by blanks; a word that is no speed is refused."""
     words = listed(text)
     if len(words) > most:
         raise RefusedError(422, "too_many_held_typed", at="held", most=most)

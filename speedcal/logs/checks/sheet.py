@@ -47,13 +47,7 @@ class CheckSheet:
         return np.full(len(self.table.rows), np.nan)
 
     def only(self, part: Part) -> Column | None:
-        """Return the column of a part, None without one.
-
-        Raises
-        ------
-        ReadingsFormatError
-            There are several.
-        """
+        """Return the column of a part, None without one; several are refused."""
         found = [column for column in self.columns if column.part == part]
         if len(found) > 1:
             names = [column.name for column in found]
@@ -102,8 +96,6 @@ class CheckSheet:
 
         Parameters
         ----------
-        column
-            Of which it is asked.
         meant
             Name of each way, what is true by it, and what to return for it.
         shown

@@ -25,8 +25,6 @@ def sort_out(
 
     Parameters
     ----------
-    source
-        The file.
     problems
         What is wrong, each with its line; a line that is none of the rows counts as one of the file.
     line

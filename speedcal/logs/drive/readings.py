@@ -207,19 +207,12 @@ def build_readings(source: Source, kind: str, shown: Shown) -> Readings:
 
 
 def with_dial_unit(readings: Readings, unit: str | None) -> Readings:
-    """Return the readings with the unit that somebody saw on the dial, if anybody looked.
+    """Return the readings with the unit that somebody saw on the dial, if anybody looked; refuse another than theirs.
 
     Parameters
     ----------
-    readings
-        As read.
     unit
         ``mph`` or ``km/h``; None where nobody looked.
-
-    Raises
-    ------
-    ReadingsFormatError
-        The readings are in another unit.
     """
     if unit is None:
         return readings

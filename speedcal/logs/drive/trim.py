@@ -20,8 +20,6 @@ def without_ends(
 
     Parameters
     ----------
-    track
-        The drive.
     from_start_m, from_end_m
         Straight distance of every fix from the first and from the last, shape (n,). [m]
     cut_m

@@ -166,13 +166,7 @@ def _wanted(group: list[Any], following: Any, every_s: float) -> tuple[list[Any]
 
 
 def picture_at(film: Film, moment_s: float) -> Picture:
-    """Return the first picture at or after a moment of the film, else the last one.
-
-    Raises
-    ------
-    ReadingsFormatError
-        The film holds no picture.
-    """
+    """Return the first picture at or after a moment of the film, else the last one; a film without any is refused."""
     found = next((one for _, one in frames(film, per_s=1000.0, after_s=moment_s) if one is not None), None)
     if found is not None:
         return found

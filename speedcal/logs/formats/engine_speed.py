@@ -52,11 +52,6 @@ def read_engine_column(path: str | Path, *, column: str | None = None, session: 
         Its header; None takes the one column whose header says so.
     session
         Which vehicle or session, in a file that holds several.
-
-    Raises
-    ------
-    ReadingsFormatError
-        The file cannot be read, or it is not certain which column is meant.
     """
     import numpy as np
 

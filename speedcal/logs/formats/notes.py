@@ -117,12 +117,8 @@ def read_notes(source: Source, lines: Sequence[tuple[int, str]], request: Reques
 
     Parameters
     ----------
-    source
-        The file.
     lines
         Number and text of every line that is neither empty nor a comment.
-    request
-        What the user says about the file.
     heading
         What is known of the times, as it would stand above them.
 

@@ -44,8 +44,6 @@ def long_table(rows: Rows, table: Table | None, *, for_track: bool) -> Table | N
 
     Parameters
     ----------
-    rows
-        The rows of the file.
     table
         What they are with their header taken off; None where nothing looks like one.
     for_track

@@ -52,8 +52,6 @@ def blank_markers(numbers: Numbers, cells: Sequence[str], fastest: float, time_s
     ----------
     numbers
         Of the column; its values and problems are changed.
-    cells
-        The cells.
     fastest
         The highest speed of a road vehicle, in the unit of the column.
     time_s

@@ -56,11 +56,6 @@ def times_in(table: Table, headings: list[Heading], zone: tzinfo | None) -> Stam
     Of several time columns that move with the rows the one that says most is taken: a stamp with zone before one with
     a date, a date before a clock time, a clock time before a plain number; a date in a column of its own is joined to
     the clock time. Hour, minute and second may stand in columns of their own.
-
-    Raises
-    ------
-    UnclearTimesError
-        The times can be understood in more than one way.
     """
     parts = _in_parts(table)
     if parts:

@@ -200,13 +200,7 @@ _OFFSET = re.compile(r"(?:UTC|GMT)?\s*([+-])(\d{1,2})(?::?(\d{2}))?", re.IGNOREC
 
 
 def parse_zone(text: str) -> tzinfo:
-    """Return the zone meant by ``UTC``, ``+02:00``, ``UTC-7`` or a name of the IANA data base.
-
-    Raises
-    ------
-    ReadingsFormatError
-        Nothing of the kind.
-    """
+    """Return the zone meant by ``UTC``, ``+02:00``, ``UTC-7`` or a name of the IANA data base; refuse another."""
     word = text.strip()
     if word.upper() in {"UTC", "GMT", "Z"}:
         return UTC
