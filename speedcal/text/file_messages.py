@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from speedcal.text import format_messages
 from speedcal.text.messages import Template, Values
-from speedcal.text.numbers import counted, fill, joined, quoted, speed
+from speedcal.text.numbers import counted, fill, joined, quoted
 
 _CUT = "Cut it down to the drive"
 _EXPORT = "Export it again from the program that made it"
@@ -354,6 +354,10 @@ FINDINGS: dict[str, Template] = {
     "rows_exchanged": "{count:n row} ran back in time; the fixes were put in the order of their times.",
     "fixes_share_stamps": "Several fixes share a time; they were spread evenly over its step of {step_s:g} s.",
     "rows_on_change": "The log has a row only where the speed changes ({count:n row}); between, it was taken to stay.",
+    "fixes_of_a_timer": (
+        "An app took the fixes every {period_s:.3f} s by its own timer, while the receiver gives one each second; "
+        "their times were worked out."
+    ),
     "stamps_of_a_timer": "The {of} come every {period_s:.2f} s, stamped in whole seconds; their times were worked out.",
     "readings_share_stamps": "{count} readings share each time; they were spread evenly over its step of {step_s:g} s.",
     "readings_in_bundles": (
@@ -393,9 +397,6 @@ FINDINGS: dict[str, Template] = {
     "hardly changes.",
     "clock_never_set": "The dates are those of a clock that was never set (it begins in {year}): the times were taken "
     "as seconds since an unknown start.",
-    "dead_band": lambda values: (
-        f"No speed between 0 and {speed(values['slowest_mps'], None, digits=1)} occurs: "
-        "zeros may stand for slow driving."
-    ),
+    "dead_band": "No speed between 0 and {slowest_mps:speed1} occurs: zeros may stand for slow driving.",
 }
 """Code to the sentence, with its full stop."""

@@ -20,7 +20,7 @@ from speedcal.logs.drive.timer_stamps import of_a_timer
 from speedcal.logs.drive.track import same_fields
 from speedcal.logs.source import Source
 from speedcal.logs.writing.numbers import speed_step
-from speedcal.units import KMH_MPS, SPEED_UNIT_MPS, SpeedUnit
+from speedcal.units import KMH_MPS, SPEED_UNIT_MPS, SpeedUnit, display_unit_of
 from speedcal.wording import Spoken
 
 Clock = Literal["gps", "utc", "local", "time of day", "elapsed", "none"]
@@ -175,7 +175,7 @@ def build_readings(source: Source, kind: str, shown: Shown) -> Readings:
     time_s, period_s = of_a_timer(time_s)
     if period_s:
         findings.append(Finding("stamps_of_a_timer", of="readings", period_s=period_s))
-    _note_dead_band(speed_mps[known], findings)
+    _note_dead_band(speed_mps[known], shown.unit, findings)
     step_mps = speed_step(shown.speed[known], shown.unit, held=clock == "none")
     times = shown_between(time_s, speed_mps[keep], step_mps)
     rows = np.repeat(np.flatnonzero(keep), times)
@@ -271,11 +271,11 @@ def _as_set(clock: Clock, time_s: FloatArray, findings: list[Finding]) -> tuple[
     return clock, time_s
 
 
-def _note_dead_band(speed_mps: FloatArray, findings: list[Finding]) -> None:
+def _note_dead_band(speed_mps: FloatArray, unit: SpeedUnit, findings: list[Finding]) -> None:
     """Say so when a log knows no speed between zero and a walk."""
     moving = speed_mps[speed_mps > 0]
     if len(moving) < 200 or (speed_mps == 0).mean() < 0.02:
         return
     slowest = float(np.quantile(moving, 0.001))
     if slowest > 2.5 * KMH_MPS:
-        findings.append(Finding("dead_band", slowest_mps=slowest))
+        findings.append(Finding("dead_band", slowest_mps=slowest, unit=display_unit_of(unit)))

@@ -51,27 +51,32 @@ def evenly_taken(
     if not _way_is_even(step, run, latitude, longitude):
         return time_s, 0.0
     place, since_s = np.arange(len(time_s), dtype=float), time_s - time_s[0]
-    along, beside = place - _of_run(run, place), since_s - _of_run(run, since_s)
+    along, beside = place - mean_of_run(run, place), since_s - mean_of_run(run, since_s)
     period_s = float(along @ beside / (along @ along))
     left = beside - period_s * along
     return (time_s, 0.0) if np.ptp(left) > _NEAR_LINE_S else (time_s - left, period_s)
 
 
-def _of_run(run: IntArray, values: FloatArray) -> FloatArray:
+def mean_of_run(run: IntArray, values: FloatArray) -> FloatArray:
     """Return for each value the mean of its run."""
     return np.asarray((np.bincount(run, weights=values) / np.bincount(run))[run])
 
 
 def _way_is_even(step: FloatArray, run: IntArray, latitude: FloatArray, longitude: FloatArray) -> bool:
     """Tell whether the way between fixes stays the same where the step of their stamps is not the usual second."""
-    east = np.diff(longitude) * np.cos(np.radians(latitude[:-1]))
-    way = _DEGREE_M * np.hypot(east, np.diff(latitude))
+    way = way_of_steps_m(latitude, longitude)
     beside = (way[:-2] + way[2:]) / 2
     odd = (step[1:-1] != 1) & (step[:-2] == 1) & (step[2:] == 1) & (beside > _SLOWEST_M) & (run[:-3] == run[3:])
     if odd.sum() < _FEWEST_ODD:
         return False
     by_time, by_way = step[1:-1][odd] - 1, np.minimum(way[1:-1][odd] / beside[odd], _FARTHEST) - 1
     return float(by_time @ by_way) < _MOST_OF_TIME * float(by_time @ by_time)
+
+
+def way_of_steps_m(latitude: FloatArray, longitude: FloatArray) -> FloatArray:
+    """Return about how far each fix lies from the one before it, shape (n - 1,). [m]."""
+    east = np.diff(longitude) * np.cos(np.radians(latitude[:-1]))
+    return np.asarray(_DEGREE_M * np.hypot(east, np.diff(latitude)))
 
 
 def of_a_timer(time_s: FloatArray) -> tuple[FloatArray, float]:

@@ -13,6 +13,7 @@ from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray
 from speedcal.logs import limits
 from speedcal.logs.drive.fix_order import as_driven, in_time, not_renewed, spread_stamps
+from speedcal.logs.drive.receiver_seconds import at_whole_seconds, held_on_the_way
 from speedcal.logs.drive.speed_physics import are_swapped
 from speedcal.logs.drive.timer_stamps import evenly_taken, of_a_timer
 from speedcal.logs.source import Source
@@ -137,6 +138,9 @@ def build_track(source: Source, kind: str, fixes: Fixes) -> Track:
     time_s = time_s.copy()
     places = latitude[order], longitude[order], speed[order]
     time_s[order], found = _spread(time_s[order], segment[order], *places)
+    held = held_on_the_way(time_s[order], segment[order], *places)
+    dropped["fix_not_renewed"] += int(held.sum())
+    order = order[~held]
     order, segment = in_time(order, time_s, segment, dropped)
     time_s[order], period_s = of_a_timer(time_s[order])
     findings += [*found, *_of_a_timer(period_s)]
@@ -172,6 +176,10 @@ def _spread(
     even, period_s = evenly_taken(time_s, segment, latitude, longitude, speed)
     if period_s:
         return even, _of_a_timer(period_s)
+    if not np.isfinite(speed).any():
+        given_s, period_s = at_whole_seconds(time_s, segment, latitude, longitude)
+        if period_s:
+            return given_s, [Finding("fixes_of_a_timer", period_s=period_s)]
     spread, step_s = spread_stamps(time_s, latitude, longitude, speed)
     return spread, [Finding("fixes_share_stamps", step_s=step_s)] if step_s else []
 
