@@ -26,7 +26,7 @@ def command(file: Path, data: Path, database: str) -> None:
       speedcal backup shop.zip --data /srv/speedcal
     """
     from speedcal.text.page_labels import BACKUP
-    from speedcal.web.backup import make_backup
+    from speedcal.web.kept.backup import make_backup
     from speedcal.web.settings import Settings
 
     with waiting(working_on("writing", file.name)):

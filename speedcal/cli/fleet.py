@@ -100,7 +100,7 @@ def _sources(source: tuple[str, ...], database: str) -> Iterator[list[str | Path
     with tempfile.TemporaryDirectory(prefix="speedcal-jobs-") as aside:
         found: list[str | Path | Found] = [path for path in source if path not in pages]
         for number, path in enumerate(pages):
-            from speedcal.web.month import page_vehicles
+            from speedcal.web.kept.month import page_vehicles
 
             found += page_vehicles(Path(path), Path(aside) / str(number), database=database)
         yield found

@@ -26,7 +26,7 @@ def command(file: Path, data: Path, database: str) -> None:
       speedcal restore shop.zip --data new-folder --database postgresql+psycopg://user@host/name
     """
     from speedcal.text.page_labels import BACKUP
-    from speedcal.web.backup import restore_backup
+    from speedcal.web.kept.backup import restore_backup
     from speedcal.web.settings import Settings
 
     with waiting(working_on("reading", file.name)):

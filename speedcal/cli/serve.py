@@ -92,7 +92,7 @@ def _make_certificate(settings: Settings) -> None:
     from datetime import UTC, datetime
 
     from speedcal.text.page_labels import SERVE
-    from speedcal.web.certificate import make_certificate
+    from speedcal.web.entry.certificate import make_certificate
 
     names = make_certificate(settings, datetime.now(UTC))
     folder = settings.made_authority.parent
@@ -101,7 +101,7 @@ def _make_certificate(settings: Settings) -> None:
 
 def _print_unit(settings: Settings) -> None:
     from speedcal.text.page_labels import SERVE
-    from speedcal.web.unit_file import unit_file
+    from speedcal.web.entry.unit_file import unit_file
 
     click.echo(unit_file(settings), nl=False)
     click.echo(SERVE["unit"], err=True)
@@ -129,7 +129,7 @@ def _changed_store(settings: Settings, *, set_passcode: bool, unlock: bool) -> b
 
 def _start(settings: Settings, *, as_json: bool) -> None:
     from speedcal.text.page_labels import SERVE
-    from speedcal.web.listen import addresses_to_open, is_open_to_listeners, open_sockets
+    from speedcal.web.entry.listen import addresses_to_open, is_open_to_listeners, open_sockets
     from speedcal.web.logbook import keep_log
     from speedcal.web.server import serve
 
@@ -152,8 +152,8 @@ def _tell_certificate(settings: Settings, port: int) -> None:
 
     from speedcal.text.page_labels import SERVE
     from speedcal.web.answers import day
-    from speedcal.web.certificate import facts_of
-    from speedcal.web.listen import trust_address
+    from speedcal.web.entry.certificate import facts_of
+    from speedcal.web.entry.listen import trust_address
 
     facts = facts_of(settings)
     if facts is None:

@@ -26,7 +26,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "data_of_the_page": (
         "this is the data folder of the upload page",
-        "Run the command speedcal fleet on it, or give speedcal.fleet what speedcal.web.month.page_vehicles returns",
+        "Run the command speedcal fleet on it",
     ),
     "no_drives": ("no drive in the folder of this vehicle", "Put the track and the readings of each drive there"),
     "several_files_for_drive": (

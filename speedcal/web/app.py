@@ -21,13 +21,19 @@ from starlette.routing import BaseRoute, Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from speedcal.text.page_labels import HEALTH
-from speedcal.web import drives, film_pages, film_upload, importing, job_form, job_list, removal, results, shop
-from speedcal.web.admission import Uploads
 from speedcal.web.answers import RefusedError, wants_json
-from speedcal.web.auth import Auth, load_key
-from speedcal.web.certificate import facts_of
-from speedcal.web.context import Context, Door, Services, View, endpoint
-from speedcal.web.doors import (
+from speedcal.web.entry.admission import Uploads
+from speedcal.web.entry.certificate import facts_of
+from speedcal.web.entry.guard import Guard
+from speedcal.web.kept.auth import Auth, load_key
+from speedcal.web.kept.film_files import forget_films
+from speedcal.web.kept.film_store import Films
+from speedcal.web.kept.originals import Originals
+from speedcal.web.kept.queue import Queue
+from speedcal.web.kept.store import Store
+from speedcal.web.pages import drives, film_pages, film_upload, importing, job_form, job_list, removal, results, shop
+from speedcal.web.pages.context import Context, Door, Services, View, endpoint
+from speedcal.web.pages.doors import (
     customer_view,
     must_be_boss,
     must_be_shop,
@@ -38,19 +44,13 @@ from speedcal.web.doors import (
     sign_in_page,
     sign_out,
 )
-from speedcal.web.film_files import forget_films
-from speedcal.web.film_store import Films
-from speedcal.web.guard import Guard
-from speedcal.web.health import Health
-from speedcal.web.originals import Originals
-from speedcal.web.pages import customer_page, help_page, home, owner_page
-from speedcal.web.people import people_page, remove_person, save_person
-from speedcal.web.queue import Queue
-from speedcal.web.runner import Runner
+from speedcal.web.pages.front import customer_page, help_page, home, owner_page
+from speedcal.web.pages.people import people_page, remove_person, save_person
+from speedcal.web.pages.state import state_page
+from speedcal.web.pages.trust import authority_file, trust_page
 from speedcal.web.settings import ServiceError, Settings
-from speedcal.web.state import state_page
-from speedcal.web.store import Store
-from speedcal.web.trust import authority_file, trust_page
+from speedcal.web.work.health import Health
+from speedcal.web.work.runner import Runner
 
 log = logging.getLogger("speedcal.web")
 _STATIC = Path(__file__).parent / "static"

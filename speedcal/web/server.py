@@ -31,8 +31,8 @@ def make_server(settings: Settings) -> uvicorn.Server:
     import uvicorn
 
     from speedcal.web.app import create_app
-    from speedcal.web.gate import GatedServer
-    from speedcal.web.protocol import Lines, room_for_connections
+    from speedcal.web.entry.gate import GatedServer
+    from speedcal.web.entry.protocol import Lines, room_for_connections
 
     config = uvicorn.Config(
         create_app(settings),

@@ -63,6 +63,18 @@ WITHIN = {
         ("calibrate",),
         ("__init__",),
     ),
+    "web": (
+        ("settings", "logbook"),
+        ("answers",),
+        ("figures",),
+        ("typed",),
+        ("kept", "entry"),
+        ("work",),
+        ("pages",),
+        ("app",),
+        ("server",),
+        ("__init__",),
+    ),
 }
 
 

@@ -14,10 +14,10 @@ from unittest import mock
 
 from starlette.testclient import TestClient
 
-from speedcal.web import runner, worker
 from speedcal.web.app import create_app, make_services
-from speedcal.web.context import Services
+from speedcal.web.pages.context import Services
 from speedcal.web.settings import Limits, Settings
+from speedcal.web.work import runner, worker
 
 DEMO = Path(__file__).parents[2] / "data_demo"
 FORM = {

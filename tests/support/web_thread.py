@@ -11,7 +11,7 @@ from pathlib import Path
 
 import uvicorn
 
-from speedcal.web.listen import open_sockets
+from speedcal.web.entry.listen import open_sockets
 from speedcal.web.server import make_server
 from speedcal.web.settings import Limits, Settings
 

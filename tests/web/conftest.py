@@ -12,8 +12,9 @@ from support.needs import missing
 from support.postgres_server import PostgresServer, find_programs, new_schema
 from support.web_site import Site, analysed_at_hand, open_site
 
-from speedcal.web import auth, drives
-from speedcal.web.store import Store
+from speedcal.web.kept import auth
+from speedcal.web.kept.store import Store
+from speedcal.web.pages import drives
 
 
 @pytest.fixture(autouse=True)

@@ -10,8 +10,8 @@ from dataclasses import replace
 
 import pytest
 
-from speedcal.web.admission import Upload, Uploads
 from speedcal.web.answers import RefusedError
+from speedcal.web.entry.admission import Upload, Uploads
 from speedcal.web.settings import Limits
 
 LIMITS = replace(Limits(), uploads_at_once=6, uploads_per_address=4, uploads_per_link=3)

@@ -9,10 +9,10 @@ from pathlib import Path
 import pytest
 import sqlalchemy as sa
 
-from speedcal.web import schema
-from speedcal.web.auth import Auth, TooManyAttemptsError, load_key
+from speedcal.web.kept import schema
+from speedcal.web.kept.auth import Auth, TooManyAttemptsError, load_key
+from speedcal.web.kept.store import Store
 from speedcal.web.settings import Limits, ServiceError
-from speedcal.web.store import Store
 
 PASSCODE = "brass kettle tide"
 

@@ -20,8 +20,8 @@ from support.postgres_server import new_schema
 from speedcal.cli.backup import command as backup_command
 from speedcal.cli.restore import command as restore_command
 from speedcal.web.app import make_services
-from speedcal.web.backup import Counts, make_backup, restore_backup
-from speedcal.web.context import Services
+from speedcal.web.kept.backup import Counts, make_backup, restore_backup
+from speedcal.web.pages.context import Services
 from speedcal.web.settings import ServiceError, Settings
 
 JOB = {"job": {"number": "A-17", "customer": "Zürich ☂"}}

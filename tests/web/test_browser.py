@@ -21,7 +21,7 @@ from support.web_server import WebServer
 from support.web_site import DEMO
 
 from speedcal.web.app import make_services
-from speedcal.web.certificate import make_certificate
+from speedcal.web.entry.certificate import make_certificate
 from speedcal.web.settings import Settings
 
 PHONE, DESKTOP = {"width": 360, "height": 740}, {"width": 1280, "height": 900}

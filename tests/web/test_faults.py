@@ -16,7 +16,7 @@ from support.uploading import count_lost, new_job, send_track
 from support.web_server import WebServer
 from support.web_site import DEMO, Site, analysed_at_hand, open_site
 
-from speedcal.web import drives
+from speedcal.web.pages import drives
 
 
 def test_postgresql_goes_away_and_comes_back(

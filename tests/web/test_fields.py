@@ -8,7 +8,7 @@ from support.web_site import DEMO, Site
 from speedcal.conformity import load_tolerance
 from speedcal.conformity.rules import tolerance_names
 from speedcal.statements import stated
-from speedcal.web.fields import field_of, fields, groups, read_form, show_form
+from speedcal.web.pages.fields import field_of, fields, groups, read_form, show_form
 
 NOT_IN_THE_FORM = {
     "tolerance": {

@@ -13,12 +13,13 @@ import pytest
 from support.film_maker import FilmKind, MadeFilm, make_film
 from support.web_site import TINY_GPX, Site, open_site
 
-from speedcal.web import film_task, film_upload
-from speedcal.web.backup import make_backup
-from speedcal.web.film_run import FilmWork
-from speedcal.web.film_store import Films
-from speedcal.web.queue import Queue, Run
+from speedcal.web.kept.backup import make_backup
+from speedcal.web.kept.film_store import Films
+from speedcal.web.kept.queue import Queue, Run
+from speedcal.web.pages import film_upload
 from speedcal.web.settings import Limits
+from speedcal.web.work import film_task
+from speedcal.web.work.film_run import FilmWork
 
 PRINT = "64-0a0b0c0d-0a0b0c0d"
 JSON = {"accept": "application/json"}
@@ -165,7 +166,7 @@ def test_a_deleted_job_takes_its_films_along_and_no_backup_has_them(small: Site,
 def test_a_film_that_nobody_accepts_goes_after_some_days(small: Site, monkeypatch: pytest.MonkeyPatch) -> None:
     base = small.new_job()
     send(small, base, CONTENT)
-    monkeypatch.setattr("speedcal.web.film_files.time.time", lambda: 1e10)
+    monkeypatch.setattr("speedcal.web.kept.film_files.time.time", lambda: 1e10)
     begin(small, base, **{"print": "1-23456789"})
     assert len(Films(small.services.store).of_job(base.split("/")[-1], ("before",))) == 1
     assert not list((small.services.originals.root / "films").glob("*/*"))

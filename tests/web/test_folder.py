@@ -16,7 +16,7 @@ from support.web_site import DEMO, Site, analysed_at_hand, open_site
 
 from speedcal.errors import JobError
 from speedcal.jobs.job_file import job_text
-from speedcal.web.folder import unpack
+from speedcal.web.kept.folder import unpack
 from speedcal.web.settings import Limits
 
 keys = st.text(min_size=1, max_size=8).filter(lambda key: not any(0xD800 <= ord(c) < 0xE000 for c in key))

@@ -12,7 +12,7 @@ from starlette.routing import Mount, Route
 from support.web_site import Site, analysed_at_hand, open_site
 
 from speedcal.web import app as app_module
-from speedcal.web.guard import HEADERS
+from speedcal.web.entry.guard import HEADERS
 
 _STATIC_KINDS = {"page.js": "text/javascript", "style.css": "text/css", "icon.svg": "image/svg+xml"}
 

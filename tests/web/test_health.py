@@ -11,14 +11,15 @@ import pytest
 import sqlalchemy as sa
 from support.web_site import Site, open_site
 
-from speedcal.web import originals, runner
+from speedcal.web.kept import originals
 from speedcal.web.settings import Limits
+from speedcal.web.work import runner
 
 
 @pytest.fixture
 def impatient(site: Site, monkeypatch: pytest.MonkeyPatch) -> Iterator[Site]:
     """Return a service that looks each time it is asked."""
-    monkeypatch.setattr("speedcal.web.health._KEPT_S", -1.0)
+    monkeypatch.setattr("speedcal.web.work.health._KEPT_S", -1.0)
     return site
 
 
@@ -66,7 +67,7 @@ def test_a_disk_without_room(tmp_path: Path) -> None:
 
 def test_a_worker_that_hangs_or_has_ended(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """A thread without a sign of life for a minute and a half, and one that is no more."""
-    monkeypatch.setattr("speedcal.web.health._KEPT_S", -1.0)
+    monkeypatch.setattr("speedcal.web.work.health._KEPT_S", -1.0)
     with open_site(tmp_path, workers=1) as site:
         assert told(site)[1]["workers"]
         with monkeypatch.context() as later:
@@ -106,7 +107,7 @@ def test_asked_often_it_looks_once(site: Site, monkeypatch: pytest.MonkeyPatch) 
     looks: list[int] = []
     real = site.services.originals.try_writing
     monkeypatch.setattr(site.services.originals, "try_writing", lambda: looks.append(1) or real())
-    monkeypatch.setattr("speedcal.web.health._KEPT_S", 1000.0)
+    monkeypatch.setattr("speedcal.web.work.health._KEPT_S", 1000.0)
     for _ in range(10):
         site.client.get("/health")
     assert looks == [1]

@@ -12,8 +12,8 @@ from pathlib import Path
 import pytest
 from support.web_site import FORM, Site, open_site
 
-from speedcal.web import drives
-from speedcal.web.admission import Upload
+from speedcal.web.entry.admission import Upload
+from speedcal.web.pages import drives
 from speedcal.web.settings import Limits
 
 SMALL = Limits(
@@ -258,7 +258,7 @@ def test_who_may_not_come_in_sends_no_body(site: Site) -> None:
 
 def test_what_takes_long_to_make_does_not_take_the_turns_of_pages(site: Site, monkeypatch: pytest.MonkeyPatch) -> None:
     """Two zips are being made; a third is told to wait, at once, and is made when there is a place again."""
-    monkeypatch.setattr("speedcal.web.runner._WAIT_FOR_PLACE_S", 0.0)
+    monkeypatch.setattr("speedcal.web.work.runner._WAIT_FOR_PLACE_S", 0.0)
     base, runner = site.new_job(), site.services.runner
     with runner.place(), runner.place():
         for path in ("export.zip", "road-test.pdf"):

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from support.web_site import Site
 
-from speedcal.web.links import qr_code, reach_of
+from speedcal.web.pages.links import qr_code, reach_of
 
 ADDRESS = "https://drives.example:8443/o/0123456789abcdef0123456789abcdef.AbCd-_AbCdAbCdAbCdAbCdAb"
 _PIXELS = (8, 6, 4, 3, 10, 5, 7, 12)

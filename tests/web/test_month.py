@@ -14,10 +14,10 @@ from support.postgres_server import new_schema
 import speedcal
 from speedcal.cli import cli
 from speedcal.web.app import make_services
-from speedcal.web.month import vehicle_names
-from speedcal.web.originals import Originals
+from speedcal.web.kept.month import vehicle_names
+from speedcal.web.kept.originals import Originals
+from speedcal.web.kept.store import Store
 from speedcal.web.settings import Settings
-from speedcal.web.store import Store
 
 DEMO = ROOT / "data_demo"
 

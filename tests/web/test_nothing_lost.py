@@ -11,8 +11,8 @@ import pytest
 from support.web_site import DEMO, Site
 
 from speedcal.errors import FitError, JobError
-from speedcal.web.look import look
-from speedcal.web.look_task import look_task
+from speedcal.web.work.look import look
+from speedcal.web.work.look_task import look_task
 
 LOOKED = {"track": {"start_s": 0}, "readings": {}, "fit": {}, "errors": [], "picture": "", "span": None}
 UNREAD = {**LOOKED, "track": None, "readings": None, "fit": None}

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from speedcal.web.originals import NoRoomError, Originals, TooLargeError
+from speedcal.web.kept.originals import NoRoomError, Originals, TooLargeError
 
 JOB = "a" * 20
 
@@ -114,7 +114,7 @@ def test_sweeping_removes_old_strays_and_nothing_that_is_known_or_young(kept: Or
 def test_a_killed_writer_leaves_no_original_that_is_not_whole(tmp_path: Path) -> None:
     """Kill -9 in the middle of writing, five times: every file under a digest has that digest."""
     script = (
-        "import io, os, sys, pathlib; from speedcal.web.originals import Originals\n"
+        "import io, os, sys, pathlib; from speedcal.web.kept.originals import Originals\n"
         f"kept = Originals(pathlib.Path({str(tmp_path)!r}))\n"
         "print('go', flush=True)\n"
         "while True: kept.put('a' * 20, io.BytesIO(os.urandom(400_000)), limit=10**7)\n"

@@ -19,8 +19,9 @@ from support.web_site import DEMO, Site, open_site
 
 from speedcal.jobs import load_job
 from speedcal.text.page_labels import HISTORY
-from speedcal.web import removal, schema
 from speedcal.web.app import create_app
+from speedcal.web.kept import schema
+from speedcal.web.pages import removal
 from speedcal.web.settings import Settings
 
 PASSCODE, TECH = "brass kettle tide", "heron lamp gravel"

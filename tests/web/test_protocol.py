@@ -19,7 +19,7 @@ from support.needs import missing
 from support.uploading import count_lost, new_job, send_track
 from support.web_thread import serve_in_thread, until_closed
 
-from speedcal.web import guard, protocol
+from speedcal.web.entry import guard, protocol
 from speedcal.web.settings import Limits
 
 LIMITS = replace(Limits(), free_disk_bytes=0)

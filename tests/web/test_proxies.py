@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from support.web_site import Site, open_site
 
-from speedcal.web.proxies import believe, network_of
+from speedcal.web.entry.proxies import believe, network_of
 from speedcal.web.settings import ServiceError, Settings
 
 TRUSTED = (ipaddress.ip_network("192.0.2.0/24"), ipaddress.ip_network("2001:db8::1/128"))

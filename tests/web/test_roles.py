@@ -11,9 +11,9 @@ import pytest
 from support.web_site import DEMO, Site, open_site
 
 from speedcal.errors import SpeedcalError
-from speedcal.web import drives, removal
 from speedcal.web.answers import environment
 from speedcal.web.app import create_app, make_services
+from speedcal.web.pages import drives, removal
 from speedcal.web.settings import Settings
 
 PASSCODE = "brass kettle tide"

@@ -17,10 +17,10 @@ from support.web_site import DEMO, Site, open_site
 
 from speedcal.errors import SpeedcalError
 from speedcal.web import runner as runner_module
-from speedcal.web import worker
-from speedcal.web.child import AbandonedError, Child, LostError
-from speedcal.web.queue import Queue
+from speedcal.web.kept.queue import Queue
 from speedcal.web.settings import Limits
+from speedcal.web.work import worker
+from speedcal.web.work.child import AbandonedError, Child, LostError
 
 SNIPPETS = {
     "memory": "x = bytearray(10**11)",

@@ -28,7 +28,7 @@ from speedcal.cli import main
 from speedcal.cli.serve import command
 from speedcal.web import server
 from speedcal.web.app import make_services
-from speedcal.web.listen import addresses_to_open, is_open_to_listeners, open_sockets
+from speedcal.web.entry.listen import addresses_to_open, is_open_to_listeners, open_sockets
 from speedcal.web.server import make_server
 from speedcal.web.settings import ServiceError, Settings
 

@@ -10,8 +10,8 @@ import pypdf
 import pytest
 from support.web_site import DEMO
 
-from speedcal.web.sheet import write_sheet
-from speedcal.web.shop import _usual_limit
+from speedcal.web.pages.shop import _usual_limit
+from speedcal.web.work.sheet import write_sheet
 
 
 def sheet(tmp_path: Path, **changes: Any) -> str:

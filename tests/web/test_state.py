@@ -10,7 +10,7 @@ import pytest
 from support.web_site import Site
 
 from speedcal.errors import SpeedcalError
-from speedcal.web import state
+from speedcal.web.pages import state
 
 
 def shown(site: Site) -> dict[str, str]:

@@ -10,10 +10,10 @@ from concurrent.futures import ThreadPoolExecutor
 import pytest
 import sqlalchemy as sa
 
-from speedcal.web import schema
-from speedcal.web.queue import ATTEMPTS, Queue
+from speedcal.web.kept import schema
+from speedcal.web.kept.queue import ATTEMPTS, Queue
+from speedcal.web.kept.store import Store
 from speedcal.web.settings import ServiceError
-from speedcal.web.store import Store
 
 JOB = {
     "job": {"number": "A-17", "customer": "Zoë Łącka", "unit": "mph"},

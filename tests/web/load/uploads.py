@@ -123,7 +123,7 @@ def _wait(port: int, data: Path, bases: list[str]) -> int:
         if not any(json.loads(ask(port, "GET", f"{base}/status.json")[2])["active"] for base in bases):
             break
         time.sleep(1)
-    from speedcal.web.store import Store
+    from speedcal.web.kept.store import Store
 
     store = Store(f"sqlite:///{data / 'jobs.sqlite'}")
     usable = sum(drive.is_usable for base in bases for drive in store.drives(base.split("/")[-1]))

@@ -1,0 +1,1 @@
+"""How a request comes in: connections, addresses, limits, headers."""

@@ -1,0 +1,1 @@
+"""The pages, each behind its address."""

@@ -1,0 +1,1 @@
+"""What is done with files, in processes of their own."""
