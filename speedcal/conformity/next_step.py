@@ -160,7 +160,7 @@ def looks_first(after: Calibration) -> tuple[Advice, ...]:
     """Return what to look at whatever the verdict: what turns a needle that fell on the road test."""
     from speedcal.vehicle.first_steps import after_falls
 
-    return after_falls(after.findings)
+    return after_falls(after)
 
 
 def _counted(changes: Sequence[ChangeCheck]) -> list[Finding]:

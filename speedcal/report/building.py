@@ -168,6 +168,7 @@ def _picture_text(curves: tuple[Curve, ...], allowed: Allowed | None, unit: Disp
 def _verdict(verification: Verification, units: Units) -> Verdict:
     rule = verification.tolerance
     named, source = text.rule_lines(rule)
+    in_short = [(change.agrees, tech_text.change_lines(change, only_fitting=True)) for change in verification.changes]
     return Verdict(
         word=verification.verdict.upper(),
         mark=_MARKS[verification.verdict],
@@ -178,9 +179,8 @@ def _verdict(verification: Verification, units: Units) -> Verdict:
         checks=check_rows(verification, units),
         driven_range=tech_text.driven_range(verification),
         changes=tuple(line for change in verification.changes for line in tech_text.change_lines(change)),
-        changes_in_short=tuple(
-            line for change in verification.changes for line in tech_text.change_lines(change, only_fitting=True)
-        ),
+        changes_in_short=tuple(line for _, lines in in_short for line in lines),
+        otherwise=tuple(line for agrees, lines in in_short for line in lines if not agrees),
         findings=tuple(one_line(finding.text) for finding in verification.findings),
     )
 

@@ -220,6 +220,7 @@ FINDINGS: dict[str, Template] = {
     "housing_range": "That is the range of {teeth} teeth.",
     "may_stick": "If nothing is wrong with them, the needle may stick: note each speed once coming from below and once "
     "from above. One that sticks shows less on the way up than on the way down.",
+    "needle_stays_down": "It fell on this drive and did not come up again.",
     "may_jump": f"If the files are right, {WATCH_THE_NEEDLE}.",
     "instrument_work": "The instrument must be opened; set the needle at a known speed or on a bench, and check "
     "that it still drops back to its rest.",

@@ -352,6 +352,9 @@ FINDINGS: dict[str, Template] = {
     "wrong_together": "{wrong} of the {total} readings in lines {first_line} to {last_line} disagree with the others, "
     "one after the other; was something different there: tires, gears, range, dial, unit, reader or vehicle? Calibrate "
     "each part by itself.",
+    "needle_down": "From line {line} on {count:n reading shows/readings show} next to nothing while the vehicle went "
+    "on; only those before are used. If they were not misread, the needle is no longer turned: look at the cable "
+    "(broken or unscrewed), the driven gear, then the sensor and its plug.",
     "many_wrong": "{wrong} of {total} readings disagree with the others; check the file.",
     "large_scatter": "the readings stray by {scatter_mps:speed1} however the dial reads, more than one person "
     "misreads; does the needle swing? Were they all read off one instrument, in the vehicle that carried the GPS?",
@@ -388,6 +391,7 @@ LABELS: dict[str, str] = {
     "at_stop": "needle at an end of its scale",
     "spare": "more notes than are needed",
     "apart": "log or track stands or hangs while the other moves",
+    "needle_down": "needle down while the vehicle went on",
     "wrong": "disagrees with the other readings",
     "unmatched": "matches no steady run",
     "no_recorded_speed": "fixes without recorded speed",

@@ -370,7 +370,7 @@ FINDINGS: dict[str, Template] = {
     ),
     "likely_complies": lambda values: (
         f"It complies with a probability of {likely(values['chance'])}."
-        + ("" if values["is_all"] else " Who needs a pass moves it away from the limit, as below.")
+        + ("" if values["is_all"] else " Where a pass has to be proven, do the next step instead.")
     ),
     "hardly_complies": lambda values: f"Only if it has to stay as it is: it complies with {likely(values['chance'])}.",
     "longer_distance": "Not proven: a distance about {times:.0f} times as long between two odometer readings would "

@@ -161,7 +161,7 @@ def correct(
     found = correct_diagnosed(
         calibration, vehicle, diagnosis, speeds=speeds, criterion=criterion, limits=limits, unit=unit
     )
-    return replace(found, advice=(*after_falls(calibration.findings if calibration else ()), *found.advice))
+    return replace(found, advice=(*(after_falls(calibration) if calibration else ()), *found.advice))
 
 
 def correct_diagnosed(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -34,6 +34,7 @@ _STRANGE = frozenset(
     }
 )
 """Doubts about the readings that come before any part."""
+_FALLEN = ("needle_down", "needle_falls")
 _GROW_WITH_THE_COUNT = frozenset({"large_scatter", "log_strays"})
 """Doubts that a wrong count of pulses multiplies, as it does the speed shown: it is put right first."""
 _NEARLY_RIGHT = 0.5
@@ -151,9 +152,15 @@ def _look_at_needle_drive(why: Finding) -> Advice:
     return Advice("check_count", part="needle_drive", because=(why,))
 
 
-def after_falls(findings: Iterable[Finding]) -> tuple[Advice, ...]:
+def after_falls(calibration: Calibration) -> tuple[Advice, ...]:
     """Return the look that comes before all else where the needle fell on the drive."""
-    return tuple(_look_at_needle_drive(found) for found in findings if found.code == "needle_falls")[:1]
+    findings = (*calibration.trust.reasons, *calibration.findings)
+    why = (
+        Finding("needle_stays_down") if found.code == "needle_down" else found
+        for found in findings
+        if found.code in _FALLEN
+    )
+    return tuple(map(_look_at_needle_drive, why))[:1]
 
 
 def _look_at_range(outlook: Outlook) -> list[Advice]:

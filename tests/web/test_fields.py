@@ -58,17 +58,33 @@ def test_the_demo_job_goes_through_the_form_unchanged() -> None:
 
 
 def test_what_the_form_has_no_field_for_stays() -> None:
-    """A setting with its step, a gear family of one's own: they came with an import and survive an edit."""
-    tables = {
-        "vehicle": {
-            "settings": {"circumference_mm": {"now": 2400, "step": 5}, "turns_per_mile": 670},
-            "gear_family": {"name": "mine", "driven": {"teeth": "15-25"}},
-        }
-    }
+    """A gear family of one's own: it came with an import and survives an edit."""
+    tables = {"vehicle": {"gear_family": {"name": "mine", "driven": {"teeth": "15-25"}}}}
     texts = show_form(tables)
-    assert texts["vehicle.settings"] == "turns_per_mile = 670"
     sent, problems = read_form({**texts, "vehicle.label": "Truck"}, tables)
     assert (sent, problems) == ({"vehicle": {**tables["vehicle"], "label": "Truck"}}, {})
+
+
+@pytest.mark.parametrize(
+    ("text", "setting"),
+    [
+        ("turns_per_mile = 670", {"turns_per_mile": 670}),
+        ("circumference_mm = 2400, step 5", {"circumference_mm": {"now": 2400, "step": 5}}),
+        ("axle_ratio = step 0.01, low 2.5", {"axle_ratio": {"step": 0.01, "low": 2.5}}),
+        ("diameter_in = 28.9, values 27 28.9 30.5", {"diameter_in": {"now": 28.9, "values": [27, 28.9, 30.5]}}),
+    ],
+)
+def test_a_setting_is_written_with_what_the_module_takes(text: str, setting: dict[str, object]) -> None:
+    """What came with an import is seen, and can be typed as it is shown."""
+    tables = {"vehicle": {"settings": setting}}
+    assert show_form(tables)["vehicle.settings"] == text
+    assert read_form({"vehicle.settings": text}, {}) == (tables, {})
+    assert read_form({"vehicle.settings": text.replace(",", "")}, {}) == (tables, {})
+
+
+def test_a_figure_of_a_setting_that_is_none_is_said() -> None:
+    _, problems = read_form({"vehicle.settings": "circumference_mm = 2400, step five"}, {})
+    assert problems["vehicle.settings"].code == "not_a_number"
 
 
 @pytest.mark.parametrize(

@@ -20,6 +20,7 @@ TOO_SLOW = "too_slow"
 WRONG = "wrong"
 STOPPED = "at_stop"
 APART = "apart"
+DOWN = "needle_down"
 SPARE = "spare"
 UNMATCHED = "unmatched"
 

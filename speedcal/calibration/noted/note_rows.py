@@ -12,6 +12,7 @@ from speedcal.calibration.dial.measured import SPARE, STOPPED, MeasuredLine
 from speedcal.calibration.noted.clock_set import with_watch_set
 from speedcal.calibration.noted.fit_noted import fit_noted
 from speedcal.calibration.noted.hanging_needle import with_hanging_needle
+from speedcal.calibration.noted.needle_down import with_needle_down
 from speedcal.calibration.noted.scale_end import with_scale_end
 from speedcal.calibration.noted.smoothed_notes import with_smoothed_positions
 from speedcal.calibration.noted.wandering_positions import with_wandering_positions
@@ -36,6 +37,16 @@ def fit_notes(
     ground: GroundSpeed, runs: SteadyRuns, readings: Readings, known_s: float | None, habit: Habit, order: IntArray
 ) -> MeasuredLine:
     """Fit what a person noted; ``order`` is that of the times of the readings that can be used."""
+
+    def fit(rows: IntArray) -> MeasuredLine:
+        return _fitted_rows(ground, runs, readings, known_s, habit, rows)
+
+    return with_needle_down(fit, readings, order, ground)
+
+
+def _fitted_rows(
+    ground: GroundSpeed, runs: SteadyRuns, readings: Readings, known_s: float | None, habit: Habit, order: IntArray
+) -> MeasuredLine:
     order, spare = _told_once(readings, order)
     notes = _Notes.of(ground, runs, readings, known_s, habit, order)
     roughly = notes.stopped(notes.shifts[0].offset_s + notes.at.middle_s)

@@ -22,6 +22,10 @@ CELL_REACH_S = 8.0
 FEWEST_NOTES_AT_STOP = 4
 """The same of notes, at two figures of which speeds differ by three steps: at 60 mph nobody misreads so four times."""
 
+DOWN_BELOW = 0.25
+"""Share of the highest readings below which a needle is down. A gear that skips leaves more; doubled, a drive that
+ends in a town may have a needle that fell."""
+
 FEWEST_BELOW_END = 5
 """Notes below the end of a scale that tell a dial; fewer than eight are WEAK."""
 

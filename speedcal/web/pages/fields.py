@@ -160,9 +160,7 @@ def read_form(
         key = values.get(f"{f.id}.key", "")
         key = key if key in f.names else f.names[0]
         try:
-            if text and f.kind == "table":
-                table[key] = {**nested, **_value(f, text, decimal)}
-            elif text or nested:
+            if text or nested:
                 table[key] = _value(f, text, decimal) if text else nested
         except _NotReadError as error:
             problems[f.id] = error.problem
@@ -181,9 +179,7 @@ class _NotReadError(Exception):
 
 def _nested(f: Field, before: Any) -> dict[str, Any]:
     """Return the part of a table that has no place in the form and stays as it came with an import."""
-    if not isinstance(before, Mapping) or f.kind not in ("table", "family"):
-        return {}
-    return {k: v for k, v in before.items() if f.kind == "family" or isinstance(v, Mapping)}
+    return dict(before) if f.kind == "family" and isinstance(before, Mapping) else {}
 
 
 def _keys_of_part(part: str) -> set[str]:
@@ -238,11 +234,20 @@ def _number(text: str, decimal: Decimal | None = None) -> float | int:
     return number
 
 
-def _setting(line: str, decimal: Decimal | None) -> tuple[str, float | int]:
-    name, found, value = line.partition("=")
+def _setting(line: str, decimal: Decimal | None) -> tuple[str, Any]:
+    """Return a setting by name: its number, or a table where the line says too what the module takes."""
+    name, found, figures = line.partition("=")
     if not found:
         raise _NotReadError("setting_not_read", found=line.strip())
-    return name.strip(), _number(value.strip(), decimal)
+    keys = stated("setting").keys
+    now, *takes = re.split(rf"[\s,;]*\b({'|'.join(keys)})\b", figures)
+    told = {"now": now} if now.strip() or not takes else {}
+    told |= dict(zip(takes[::2], takes[1::2], strict=True))
+    read = {
+        key: [_number(word) for word in listed(text)] if keys[key].kind == "numbers" else _number(text.strip(), decimal)
+        for key, text in told.items()
+    }
+    return name.strip(), read["now"] if set(read) == {"now"} else read
 
 
 def _text(value: Any) -> str:
@@ -251,5 +256,12 @@ def _text(value: Any) -> str:
     if isinstance(value, list):
         return " ".join(_text(v) for v in value)
     if isinstance(value, Mapping):
-        return "\n".join(f"{key} = {_text(v)}" for key, v in value.items() if not isinstance(v, Mapping))
+        return "\n".join(f"{key} = {_setting_text(v)}" for key, v in value.items())
     return f"{value:.12g}" if isinstance(value, float) else str(value)
+
+
+def _setting_text(value: Any) -> str:
+    if not isinstance(value, Mapping):
+        return _text(value)
+    first = sorted(value.items(), key=lambda part: part[0] != "now")
+    return ", ".join(_text(v) if key == "now" else f"{key} {_text(v)}" for key, v in first)

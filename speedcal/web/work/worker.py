@@ -65,6 +65,7 @@ def run_job_folder(task: Mapping[str, Any], tell: Tell) -> dict[str, Any]:
         "cause": _whole(said.cause),
         "warnings": list(map(_whole, said.warnings)),
         "compliance": _whole(said.verdict.sentence) if said.verdict else "",
+        "otherwise": list(map(_whole, said.verdict.otherwise)) if said.verdict else [],
         "low": list(map(_whole, said.low)),
         "picture_text": said.picture_text,
         "next_heading": said.next_heading,
