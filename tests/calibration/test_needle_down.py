@@ -10,8 +10,8 @@ import pytest
 
 import speedcal
 from speedcal.errors import SpeedcalError
-from speedcal.logs.readings import Readings
-from speedcal.logs.track import Track
+from speedcal.logs.drive.readings import Readings
+from speedcal.logs.drive.track import Track
 from speedcal.simulate import simulate
 from speedcal.vehicle import Vehicle, correct
 

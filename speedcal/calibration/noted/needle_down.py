@@ -18,7 +18,7 @@ from speedcal.calibration.tuning.track import SLOWEST_MPS
 from speedcal.errors import AlignmentError
 from speedcal.finding import Finding
 from speedcal.interval import IntArray
-from speedcal.logs.readings import Readings
+from speedcal.logs.drive.readings import Readings
 
 
 def with_needle_down(
