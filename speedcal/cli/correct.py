@@ -62,5 +62,12 @@ def command(
     if planned:
         emit(forecast(vehicle, planned, calibration=calibration, unit=shown, speeds=speeds, criterion=wanted), as_json)
     else:
-        found = correct(calibration, vehicle, speeds=speeds, criterion=wanted, unit=shown, limits=loaded.limits())
+        found = correct(
+            calibration,
+            vehicle,
+            speeds=speeds,
+            criterion=wanted,
+            unit=shown,
+            limits=loaded.limits_in(calibration.unit if calibration else shown),
+        )
         emit_diagnosed(found, as_json, found.diagnosis)

@@ -10,6 +10,7 @@ import numpy as np
 from speedcal.calibration.tuning.general import TIRE_STATE_U
 from speedcal.errors import VehicleError
 from speedcal.interval import Interval, tidy
+from speedcal.vehicle.limits import POINTER_DIFFERS
 from speedcal.wording import Spoken
 
 if TYPE_CHECKING:
@@ -17,9 +18,6 @@ if TYPE_CHECKING:
     from speedcal.units import DisplayUnit
     from speedcal.vehicle import Work
 
-POINTER_DIFFERS = 0.03
-"""Half width of the 95 % interval of the odometer's factor over the pointer's: a pointer is often set to read a few per
-cent high, an odometer is geared. From memory; doubled, the interval of a distance told by the pointer doubles."""
 _READ_TO = 1.0
 """Whole miles or km that an odometer is read to, at either end."""
 

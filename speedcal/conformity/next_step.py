@@ -7,12 +7,12 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from speedcal.conformity.change import Cause, ChangeCheck
-from speedcal.conformity.road_test import FAR_BEYOND
 from speedcal.conformity.tolerance import Tolerance
 from speedcal.finding import Finding
 from speedcal.units import SPEED_UNIT_MPS
 from speedcal.vehicle.advice import Advice
-from speedcal.vehicle.first_steps import WITHOUT_WORK
+from speedcal.vehicle.first_steps import WITHOUT_WORK, read_odometer
+from speedcal.vehicle.limits import FAR_BEYOND
 from speedcal.vehicle.plans import LIKELY, MAY_PASS
 
 if TYPE_CHECKING:
@@ -27,6 +27,8 @@ _MORE_DRIVING = {
     "within_way_of_reading": None,
 }
 """Finding that driving settles it, to the unit of its number."""
+_FASTER = 1.1
+"""A drive before that went so many times as fast shows that the vehicle can. Our own judgment."""
 _ODD = 0.03
 """A change that is so much, relative, from the planned one is of the drive, and not of the needle. Our own judgment."""
 _UNDECIDED = ("more_readings", "more_drives", "within_way_of_reading", "on_the_limit")
@@ -74,16 +76,11 @@ def next_steps(
     """
     causes = [cause for change in changes for cause in change.causes if cause.fits]
     wrong = [step for cause in causes for step in _about_files(cause)]
+    unreached = _unreached(after, judged_mps) if any(found.code in _UNDECIDED for found in findings) else None
     if wrong:
         return tuple(wrong)
-    unreached = _unreached(after, judged_mps)
-    if unreached and any(found.code in _UNDECIDED for found in findings):
-        if before is not None and FAR_BEYOND * before.speed_range_mps[1] >= max(unreached.values["speeds_mps"]):
-            slow = Finding("driven_too_slowly", **unreached.values, before_mps=before.speed_range_mps[1])
-            return (Advice("drive_again", part="after", because=(slow,)),)
-        if rule.own_speeds:
-            return (Advice("drive_again", part="after", because=(Finding("named_not_driven", **unreached.values),)),)
-        return (Advice("measure_fact", part="max_speed", because=(unreached,)),)
+    if unreached:
+        return (_drive_faster(unreached, before, rule),)
     steps = [
         Advice("drive_again", part=f"after {found.values['farthest']}", because=(found,))
         for found in after.findings
@@ -93,9 +90,12 @@ def next_steps(
     looks = _looks(counted, changes)
     likely = as_it_is > LIKELY
     driving = [found for found in findings if found.code in _MORE_DRIVING]
+    if any(found.code == "odometer_not_read" for found in findings):
+        return (*looks, *steps, read_odometer())
     if likely and driving:
         drives = [after] if before is None or (work and work.note) else [before, after]  # a note may tell of a repair
-        return (*_sticking(drives, vehicle), *looks, *steps, *map(_drive, driving))
+        sticking = () if rule.quantity == "distance" else _sticking(drives, vehicle)
+        return (*sticking, *looks, *steps, *map(_drive, driving))
     speeds = [v / SPEED_UNIT_MPS[after.unit] for v in judged_mps if v > 0]
     undone = None
     if counted or all(change.agrees for change in changes):  # else undoing leads elsewhere
@@ -111,6 +111,17 @@ def next_steps(
     if not asked:
         return (*looks, *steps, *map(_drive, driving))
     return (*looks, *steps, *asked, *([] if looks else _if_it_must_stay(driving, as_it_is)))
+
+
+def _drive_faster(unreached: Finding, before: Calibration | None, rule: Tolerance) -> Advice:
+    """Return what to do about speeds far beyond those driven, which the plan or the vehicle did not reach."""
+    top = before.speed_range_mps[1] if before else 0.0
+    if top > _FASTER * unreached.values["driven_mps"] and FAR_BEYOND * top >= max(unreached.values["speeds_mps"]):
+        why = Finding("driven_too_slowly", **unreached.values, before_mps=top)
+        return Advice("drive_again", part="after", because=(why,))
+    if rule.own_speeds:
+        return Advice("drive_again", part="after", because=(Finding("named_not_driven", **unreached.values),))
+    return Advice("measure_fact", part="max_speed", because=(unreached,))
 
 
 def _sticking(drives: Sequence[Calibration], vehicle: Vehicle | None) -> tuple[Advice, ...]:
@@ -227,7 +238,7 @@ def _undone(
 
     if before is None or work is None or rule.quantity == "distance":
         return None
-    return state_before(before, vehicle or AnyVehicle(), work, speeds=speeds, limits=rule.allowed)
+    return state_before(before, vehicle or AnyVehicle(), work, speeds=speeds, limits=rule.for_choices)
 
 
 def _asked_by(
@@ -238,10 +249,13 @@ def _asked_by(
     from speedcal.vehicle.corrections import correct_diagnosed
 
     wrong = diagnose(after, vehicle)
-    if rule.quantity == "distance":
-        found = correct_diagnosed(after, vehicle, wrong, criterion="odometer first", may_keep=False)
-    else:
-        found = correct_diagnosed(
-            after, vehicle, wrong, speeds=speeds, limits=rule.allowed, may_keep=False, before=undone
-        )
+    found = correct_diagnosed(
+        after,
+        vehicle,
+        wrong,
+        speeds=None if rule.quantity == "distance" else speeds,
+        limits=rule.for_choices,
+        may_keep=False,
+        before=undone,
+    )
     return tuple(entry for entry in found.advice if entry.action not in _NO_HELP)

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from speedcal.calibration.dial.dial import Dial
-from speedcal.conformity.decision import decide, power_margin
 from speedcal.conformity.designs import (
     MOST_HOLDS,
     MOST_READINGS_A_HOLD,
@@ -20,7 +19,8 @@ from speedcal.conformity.designs import (
 )
 from speedcal.conformity.marks import marks_to_hold
 from speedcal.conformity.more_checks import more_checks
-from speedcal.conformity.road_test import FAR_BEYOND, Assumption, Plateau, RoadTestPlan, assumptions_with
+from speedcal.conformity.questions import far_beyond, is_provable, question
+from speedcal.conformity.road_test import Assumption, Plateau, RoadTestPlan, assumptions_with
 from speedcal.conformity.rules import load_tolerance
 from speedcal.conformity.tolerance import Tolerance
 from speedcal.errors import PlanError
@@ -54,7 +54,8 @@ def plan(
     The holds are chosen so that the 95 % interval is as narrow as promised in nine drives of ten: without a tolerance,
     the error factor to half a tooth, 1/(2 zn); with one, the verdict is clear. The shortest test that does it is
     returned, its rounds going up and down the marks in turn, so that nothing that drifts passes for an error; four or
-    more different marks show a bend.
+    more different marks show a bend. Where no sheet is sure to do it after the stated work, a fair one is returned that
+    says so.
 
     Parameters
     ----------
@@ -103,32 +104,21 @@ def plan(
         assumed.pop("may_read_low")
     marks = marks_to_hold(unit, speed_limit * factor, lowest, expected, assumed, named_mps=_named(rule))
     teeth, is_assumed = _teeth(vehicle, work, assumed)
-    target, answers = _question(rule, expected, marks, teeth, is_assumed=is_assumed)
+    target, answers = question(rule, expected, marks, teeth, is_assumed=is_assumed)
     designs = list(designs_of(marks, expected, assumed))
     design = next((design for design in designs if answers(design)), None)
     more = more_checks(calibration, teeth) if calibration is not None else None
-    unsure = design is None and by_gps
+    short: tuple[Finding, ...] = ()
     if design is None:
-        if not by_gps:
+        if not by_gps and (work is None or not is_provable(rule, expected, expected.true(marks))):
             raise _no_test(designs, expected, target, changed=work is not None, rule=rule, marks=marks, more=more)
         design = fair_design(designs)
+        short = (Finding("may_not_settle") if by_gps else Finding("one_sheet_is_short", target=target),)
     if not target.values.get("assumed"):
         assumed.pop("teeth")
     findings = (*_findings(rule, design.expected.true(design.order()), unit), *([more] if more else ()))
-    findings += (Finding("may_not_settle"),) if unsure else ()
-    made = _finished(design, assumed, unit, rule, target, speed_limit * factor, vehicle, findings)
+    made = _finished(design, assumed, unit, rule, target, speed_limit * factor, vehicle, (*findings, *short))
     return replace(made, by_gps=by_gps)
-
-
-def _question(
-    rule: Tolerance | None, expected: Expected, marks: FloatArray, teeth: float, *, is_assumed: bool
-) -> tuple[Finding, Callable[[Design], bool]]:
-    """Return what the road test is to tell, and the test that a design tells it."""
-    if rule is None:
-        target = Finding("half_a_tooth", teeth=teeth, assumed=is_assumed)
-        return target, _narrow_enough(expected.dial.line.error_factor / (2 * teeth))
-    target = Finding("clear_verdict", **rule.about, confidence=rule.confidence)
-    return target, _verdict_clear(rule, expected, expected.true(marks))
 
 
 def _no_test(
@@ -151,7 +141,7 @@ def _no_test(
         reached_percent=100 * fullest.half_width_factor() / expected.dial.line.error_factor,
         known=expected.known,
         changed=changed,
-        beyond_mps=_beyond(rule, expected.true(marks)),
+        beyond_mps=far_beyond(rule, expected.true(marks)),
         more=more,
     )
 
@@ -177,10 +167,6 @@ def _teeth(
     return (assumed["teeth"].value, True) if teeth is None else (teeth, False)
 
 
-def _narrow_enough(half_width: float) -> Callable[[Design], bool]:
-    return lambda design: design.half_width_factor() <= half_width
-
-
 def _rule(tolerance: Tolerance | str | Mapping[str, Any] | None, unit: DisplayUnit) -> Tolerance | None:
     if tolerance is None:
         return None
@@ -204,48 +190,9 @@ def _expectation(
     return Expected(predict_after(calibration, vehicle or AnyVehicle(), work).dial, known=True)
 
 
-def _verdict_clear(rule: Tolerance, expected: Expected, true_mps: FloatArray) -> Callable[[Design], bool]:
-    """Return the test that a design makes the verdict clear nine times in ten.
-
-    For an instrument of which nothing is known: clear if it reads in the middle half of the tolerance.
-    """
-    speeds = rule.speeds_mps or tuple(float(v) for v in (true_mps[0], true_mps[-1]))
-    speeds = tuple(v for v in speeds if rule.domain_mps[0] <= v <= rule.domain_mps[1] and rule.limits_at(v))
-    if not speeds:
-        raise PlanError("rule_holds_at_no_mark", rule=rule.name)
-    limits = rule.shown_limits(speeds)
-    margin, dial = power_margin(rule.confidence), expected.dial
-    if not expected.known:
-        dial, margin = _middle(rule, speeds), 2 * margin
-
-    def clear(design: Design) -> bool:
-        known = design.dial()
-        known = replace(known, shown_mps=dial.indicated(known.knots_mps))
-        return decide(limits.box(known).widened(margin * design.coverage() / 1.96), rule.confidence)[0] != "not proven"
-
-    return clear
-
-
 def _named(rule: Tolerance | None) -> float:
     """Return the slowest speed that a rule names; infinite where it names none. [m/s]."""
     return min(rule.speeds_mps, default=np.inf) if rule else np.inf
-
-
-def _beyond(rule: Tolerance | None, true_mps: FloatArray) -> float | None:
-    """Return the fastest speed that a rule names, where it is far beyond those that can be driven."""
-    named = max(rule.speeds_mps, default=0.0) if rule else 0.0
-    return named if named > FAR_BEYOND * float(true_mps.max()) else None
-
-
-def _middle(rule: Tolerance, speeds: tuple[float, ...]) -> Dial:
-    """Return the straight dial that runs in the middle of the limits."""
-    bands = np.array([rule.band(v) for v in speeds])
-    if not np.isfinite(bands).all():
-        raise PlanError("rule_limits_one_side", rule=rule.name)
-    middle, given = bands.mean(axis=1), np.array(speeds)
-    true, shown = (given, middle) if rule.given == "true" else (middle, given)
-    slope, offset = (shown[0] / true[0], 0.0) if len(speeds) == 1 else np.polyfit(true, shown, 1)
-    return Dial.straight(float(offset), float(slope), np.zeros((2, 2)), used_mps=true)
 
 
 def _finished(

@@ -30,11 +30,6 @@ CAUTIONS = (
 )
 
 
-FAR_BEYOND = 1.5
-"""A speed that a rule names over the fastest that can be driven, from which on the dial there is hardly known. Our own
-judgment."""
-
-
 @dataclass(frozen=True, slots=True)
 class Assumption:
     """A named value that the plan rests on, and where it comes from."""

@@ -13,6 +13,7 @@ from speedcal.conformity.probability import Box
 from speedcal.errors import ToleranceError
 from speedcal.interval import FloatArray, tidy
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit, speed_from_mps
+from speedcal.vehicle.limits import RuleLimits
 from speedcal.wording import Spoken
 
 _GRID_MPS = 2.5
@@ -197,8 +198,18 @@ class Tolerance(Spoken):
 
     def allowed(self, speeds_mps: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return the least and the most that may be shown at true speeds, infinite without a limit. [m/s]."""
-        bands = np.array([self.shown_band(float(v)) for v in speeds_mps])
-        return bands[:, 0], bands[:, 1]
+        first, last = self.domain_mps
+        nowhere = (-np.inf, np.inf)
+        bands = [self.shown_band(float(v)) if first - 1e-6 <= v <= last + 1e-6 else nowhere for v in speeds_mps]
+        low, high = np.array(bands).T
+        return low, high
+
+    @property
+    def for_choices(self) -> RuleLimits:
+        """What a choice of parts is judged by: the same as the verdict is."""
+        of_odometer = self.quantity == "distance"
+        named = self.shown_limits(() if of_odometer else self.speeds_mps)
+        return RuleLimits(self.allowed, named.speeds_mps, named.low_mps, named.high_mps, of_odometer)
 
     def does_not_hold(self, code: str, **values: Any) -> ToleranceError:
         """Return the refusal that says where the rule does hold."""

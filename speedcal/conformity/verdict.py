@@ -24,6 +24,7 @@ from speedcal.finding import Finding
 from speedcal.interval import reached
 from speedcal.units import ROUND_SPEED, SPEED_UNIT_MPS
 from speedcal.vehicle.advice import Advice
+from speedcal.vehicle.limits import POINTER_DIFFERS
 
 if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration
@@ -211,17 +212,18 @@ def _range_check(
 def _judge_distance(
     after: Calibration, rule: Tolerance, changes: tuple[ChangeCheck, ...], findings: list[Finding]
 ) -> Verification:
-    """Judge the odometer by its own factor, or by the gain of the speed fit when no odometer was read."""
-    factor = after.odometer_factor
-    if factor is None:
-        factor = after.error_factor
-        findings.append(Finding("odometer_not_read"))
-    u = factor.half_width / after.coverage_factor
+    """Judge the odometer by its own factor; the needle's tells how likely it complies, and proves nothing."""
+    factor, is_read = after.odometer_factor or after.error_factor, after.odometer_factor is not None
+    half = factor.half_width if is_read else float(np.hypot(factor.half_width, POINTER_DIFFERS * factor.value))
+    u = half / after.coverage_factor
     low, high = rule.band(1.0)
     limits, known = (np.array([low]), np.array([high])), (np.array([factor.value]), np.array([[u * u]]))
     box = Box(*limits, *known, after.dial.degrees_of_freedom)
     word, probability = decide(box, rule.confidence)
-    if word == "not proven":
+    if not is_read:
+        word = "not proven"
+        findings.append(Finding("odometer_not_read"))
+    elif word == "not proven":
         findings.append(way_to_settle(factor, low, high))
     return Verification(
         verdict=word,

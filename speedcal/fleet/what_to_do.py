@@ -50,7 +50,7 @@ def advise(row: FleetRow, job: JobContents | None, rate: float) -> Advice:
     if any(finding.code == "odometer_only" for finding in row.findings):
         return Advice("measure_fact", part="roll_out")
     if job is not None and job.vehicle is not None:
-        advice = correct(row.calibration, job.vehicle, limits=job.limits()).advice
+        advice = correct(row.calibration, job.vehicle, limits=job.limits_in(row.calibration.unit)).advice
         if advice and advice[0].action != "keep_as_is":
             return advice[0]
     cause = next(c for c in diagnose(row.calibration, Vehicle()).hypotheses if c.code != "parts_as_stated")

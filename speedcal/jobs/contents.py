@@ -112,12 +112,9 @@ class JobContents:
         chosen = self.tolerance.chosen_true_mps if self.tolerance else ()
         return tuple(tidy(speed_from_mps(v, unit), 4) for v in chosen) or None
 
-    def limits(self) -> Limits | None:
-        """Return what the rule of the job allows to be shown at true speeds; None when it has no such rule."""
-        rule = self.tolerance
-        if rule is None or rule.quantity != "speed":
-            return None
-        return rule.allowed
+    def limits_in(self, unit: DisplayUnit) -> Limits | None:
+        """Return what the rule of the job allows on a dial in a unit; None when it has none."""
+        return self.tolerance.in_unit(unit).for_choices if self.tolerance else None
 
     def to_dict(self) -> dict[str, Any]:
         """Return what the job says of itself, ready for JSON; the files are listed with the result."""

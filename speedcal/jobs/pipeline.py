@@ -73,7 +73,7 @@ class MeasuredJob:
         if self.before is None and (self.after is not None or job.vehicle is None):
             return None
         unit = self.before.unit if self.before else job.unit or "mph"
-        speeds, limits = job.speeds_in(unit), job.limits()
+        speeds, limits = job.speeds_in(unit), job.limits_in(unit)
         found = correct(self.before, job.vehicle or Vehicle(), speeds=speeds, limits=limits, unit=unit)
         return found.after(job.work) if job.work else found
 

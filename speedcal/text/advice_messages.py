@@ -221,6 +221,8 @@ FINDINGS: dict[str, Template] = {
     "may_stick": "If nothing is wrong with them, the needle may stick: note each speed once coming from below and once "
     "from above. One that sticks shows less on the way up than on the way down.",
     "needle_stays_down": "It fell on this drive and did not come up again.",
+    "if_shown_again": "Only if the files are right and another drive, read by one person, shows the same: then it is "
+    "in the instrument.",
     "may_jump": f"If the files are right, {WATCH_THE_NEEDLE}.",
     "instrument_work": "The instrument must be opened; set the needle at a known speed or on a bench, and check "
     "that it still drops back to its rest.",

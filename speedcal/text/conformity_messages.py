@@ -39,6 +39,14 @@ def _no_road_test(values: Values) -> str:
     )
 
 
+def _one_sheet_is_short(values: Values) -> str:
+    why = "" if values["target"].code == "half_a_tooth" else ": the dial is expected to read near a limit"
+    return (
+        f"This sheet may not be enough{why}. Film or log the dial while the marks are held, or drive the sheet on two "
+        "days and give both drives."
+    )
+
+
 def _what_instead_of_a_road_test(values: Values) -> str:
     more = f". {values['more'].text.rstrip('.')}" if values.get("more") else ""
     return _what_else(values) + more
@@ -53,10 +61,10 @@ def _what_else(values: Values) -> str:
             f"The rule is judged at {speed(values['beyond_mps'], None)} too, far beyond the speeds of this road test. "
             f"Give {keys}, as fits the vehicle, or a higher speed limit where vehicle and road allow it"
         )
-    if values["known"] and not values["changed"]:
-        return "As it is now the dial reads right at a limit. Say in the job what will be fitted or set, and plan again"
-    if values["known"]:
+    if values["known"] and values["changed"]:
         return "The instrument is expected to read right at a limit; choose a gear or setting that moves it away"
+    if values["known"]:
+        return "As it is now the dial reads right at a limit. Say in the job what will be fitted or set, and plan again"
     return "Add the drive before the work to the job, or judge at speeds inside the range of the road"
 
 
@@ -322,6 +330,7 @@ FINDINGS: dict[str, Template] = {
     "half_a_tooth": _half_a_tooth,
     "clear_verdict": lambda values: f"a clear verdict on {rules.title(values)}, {100 * values['confidence']:g} % sure.",
     "passenger_writes": "The driver only drives. A passenger reads the dial and writes, never the driver.",
+    "one_sheet_is_short": _one_sheet_is_short,
     "marks_of_the_dial": "The dial is marked in {unit}, and so are the marks to hold.",
     "may_not_settle": "How the dial reads now is not known, so this test may not settle the verdict; the verdict "
     "then says what is left to drive.",
@@ -375,8 +384,9 @@ FINDINGS: dict[str, Template] = {
     "hardly_complies": lambda values: f"Only if it has to stay as it is: it complies with {likely(values['chance'])}.",
     "longer_distance": "Not proven: a distance about {times:.0f} times as long between two odometer readings would "
     "settle it.",
-    "odometer_not_read": "The odometer was not read: its factor is taken from the speeds, which holds when both are "
-    "driven by the same gears. Note the odometer at the start and the end of the drive to be sure.",
+    "odometer_not_read": "The odometer was not read. The needle tells of it to ±3 % only, where both are driven by the "
+    "same gears and nothing is wrong with the needle itself. Fifteen miles (25 km) between two readings, to the tenth, "
+    "tell the odometer to ±0.3 %.",
     "outside_driven_range": _outside,
     "vehicle_does_not_reach": _not_reached,
     "driven_too_slowly": _too_slowly,

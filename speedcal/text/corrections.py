@@ -75,10 +75,11 @@ def _left(entry: Advice) -> str:
     if entry.worst_error_percent is None or (partner and entry.action in ("reseat_needle", "turn_housing")):
         return ""
     left = f", and {ACTION_NAMES[partner]} as below" if partner else ""
-    left += f": leaves at most {entry.worst_error_percent:.1f} %"
+    outcome = next((values for code, values in found.items() if code in _OUTCOMES), {})
+    what = "the odometer off by" if outcome.get("of_odometer") else "at most"
+    left += f": leaves {what} {entry.worst_error_percent:.1f} %"
     if entry.probability is None:
         return left
-    outcome = next((values for code, values in found.items() if code in _OUTCOMES), {})
     within = outcome.get("within_percent")
     goal = "to pass" if within is None else f"to stay within {within:g} %"
     goal += " and never low" if outcome.get("never_low") else ""
@@ -100,6 +101,7 @@ def _sentence(reason: Finding) -> str:
 _AT_PART: dict[tuple[str, str | None], str] = {
     ("repair_instrument", "tachograph"): "leave this drive to an approved workshop",
     ("repair_instrument", "odometer"): "have the odometer in the instrument repaired",
+    ("drive_again", "odometer"): "drive again and note what the odometer shows at both ends",
     ("set_unit", "instrument"): "correct the unit behind the dial: miles and kilometers are mixed up in the instrument "
     "or its module",
 }

@@ -48,6 +48,7 @@ MEASURED_BY = {
     "settings": "read the numbers now in the module, where one sets the speed",
     "pulse_scaler": "see whether a pulse scaler is fitted and what it can be set to",
     "max_speed": "state the design maximum speed of the vehicle, or the speeds that matter",
+    "bench": "have the instrument tested on a bench at several speeds",
     "ratio_box_teeth": "ask which ratio boxes can be had for this cable",
 }
 """Link or part to the measurement that finds it out."""

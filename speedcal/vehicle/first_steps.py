@@ -40,6 +40,7 @@ _GROW_WITH_THE_COUNT = frozenset({"large_scatter", "log_strays"})
 _NEARLY_RIGHT = 0.5
 """An odometer off by less than this share of the dial's error, and of what a gear for the dial would leave it off by,
 is turned nearly right: the instrument is repaired first. Our own judgment."""
+_IF_SHOWN_AGAIN = Advice("measure_fact", part="bench", because=(Finding("if_shown_again"),))
 WITHOUT_WORK = ("check_count", "measure_fact", "drive_again", "check_files", "use_correction_card")
 """What can be done at any time."""
 _SIX_FOR_FOUR, _NEAR_SIX_FOR_FOUR = 1.5, 0.08
@@ -56,8 +57,10 @@ def first_steps(outlook: Outlook) -> list[Advice]:
         return doubts
     if (dial_right := _only_odometer_is_off(outlook)) is not None:
         return [Advice("repair_instrument", part="odometer", because=(dial_right,))]
-    if diagnosis is None or top is None:
+    if diagnosis is None:
         return []
+    if top is None:
+        return _read_odometer(outlook)
     gain = righting_gain(diagnosis, outlook.judge.dial.line.error_factor)
     if top.code in ("wrong_unit", "other_scale") and gain is not None:
         because = _number_in_module(outlook, top.code, gain) or _if_it_stays(outlook, top.code)
@@ -69,7 +72,19 @@ def first_steps(outlook: Outlook) -> list[Advice]:
         return [Advice("check_count", part="pulses", value=1 / gain, unit="times", because=because)]
     if top.code == "other_range" and (look := _look_at_range(outlook)):
         return [*look, Advice("drive_again", part="readings", because=(Finding("one_range_throughout"),))]
-    return _instrument_first(outlook, diagnosis, top.code) or _count_first(outlook, diagnosis)
+    first = [] if outlook.judge.is_of_odometer else _instrument_first(outlook, diagnosis, top.code)
+    return [*_read_odometer(outlook), *(first or _count_first(outlook, diagnosis))]
+
+
+def _read_odometer(outlook: Outlook) -> list[Advice]:
+    """Return reading the odometer, where a rule is about it and the drive tells of it by the needle alone."""
+    judge = outlook.judge
+    return [read_odometer()] if judge.is_of_odometer and judge.odometer_factor is None else []
+
+
+def read_odometer() -> Advice:
+    """Return driving again with the odometer noted at both ends."""
+    return Advice("drive_again", part="odometer", because=(Finding("odometer_not_read"),))
 
 
 def _instrument_first(outlook: Outlook, diagnosis: Diagnosis, fault: str) -> list[Advice]:
@@ -99,12 +114,12 @@ def _doubts(outlook: Outlook) -> list[Advice]:
     if top is not None and top.group == "readings":
         doubts = [reason for reason in reasons if reason.code in _STRANGE]
         files = Advice("check_files", part="readings", because=(*outlook.causes, *doubts))
-        return [*_look_at_range(outlook), files, *_may_jump(outlook)]
+        return [*_look_at_range(outlook), files, *_may_jump(outlook), _IF_SHOWN_AGAIN]
     strange = _STRANGE - (_GROW_WITH_THE_COUNT if _is_counted_wrong(outlook) else frozenset())
     if outlook.trust and not strange.isdisjoint(outlook.trust.codes) and (top is None or top.group != "dial"):
         up_and_down = Advice("drive_again", part="readings", because=(Finding("may_stick"),))
         files = Advice("check_files", part="readings", because=outlook.trust.reasons)
-        return [*_look_at_range(outlook), files, *_may_jump(outlook), up_and_down]
+        return [*_look_at_range(outlook), files, *_may_jump(outlook), up_and_down, _IF_SHOWN_AGAIN]
     return []
 
 

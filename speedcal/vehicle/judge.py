@@ -5,15 +5,22 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from statistics import NormalDist
 
 import numpy as np
 
 from speedcal.calibration.dial.dial import Dial
 from speedcal.interval import FloatArray, Interval, tidy
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
-from speedcal.vehicle.limits import ROAD_TEST_MPS, Limits, TireSet, default_limits
-from speedcal.vehicle.plausible_dials import plausible_dials
+from speedcal.vehicle.limits import (
+    FAR_BEYOND,
+    ODOMETER_TEST,
+    ROAD_TEST_MPS,
+    Limits,
+    RuleLimits,
+    TireSet,
+    default_limits,
+)
+from speedcal.vehicle.showing import Showing
 from speedcal.vehicle.vehicle import CRITERIA, Criterion
 
 _GAIN_STEPS = 33
@@ -60,44 +67,41 @@ class Judge:
     tire_sets: tuple[TireSet, ...] = (TireSet(),)
     limits: Limits | None = None
     road_test_mps: float = ROAD_TEST_MPS
-    _truths: FloatArray = field(init=False, repr=False)
-    """Readings at the knots for equally likely truths, shape (truths, knots). [m/s]"""
-    _tires: FloatArray = field(init=False, repr=False)
-    """Standard normal deviates of the tires of the further sets, shape (truths,)."""
-    _odometers: FloatArray = field(init=False, repr=False)
+    _showing: Showing = field(init=False, repr=False)
     _latest: dict[float, FloatArray] = field(init=False, repr=False, default_factory=dict)
-    """What :meth:`_plausible_at` returned for the gain asked last; questions about one gain come together."""
+    """What :meth:`_latest_shown` returned for the gain asked last; questions about one gain come together."""
 
     def __post_init__(self) -> None:
         if not self.speeds or not all(0 < speed < np.inf for speed in self.speeds):
             raise ValueError(f"speeds must be above zero and at least one, not {self.speeds}")
         if self.criterion not in CRITERIA:
             raise ValueError(f"criterion must be one of {CRITERIA}, not {self.criterion!r}")
-        knots, spare = plausible_dials(self.dial, self.speeds_mps)
-        object.__setattr__(self, "_truths", knots)
-        object.__setattr__(self, "_tires", spare[:, 0])
-        if self.odometer_factor is None:
-            used = self.dial.used_mps
-            used = used if np.ptp(used) > 0 else used[0] + np.array([-1.0, 1.0])
-            rise = (used - used.mean()) / np.sum((used - used.mean()) ** 2)
-            odometers = knots @ self.dial.weights(used).T @ rise
-        else:
-            u = self.odometer_factor.half_width / NormalDist().inv_cdf(0.975)
-            odometers = self.odometer_factor.value + u * spare[:, 1]
-        object.__setattr__(self, "_odometers", odometers)
+        speeds_mps = np.concatenate([self.speeds_mps, self._named[0]])
+        showing = Showing(self.dial, speeds_mps, self.odometer_factor, self.tire_sets, self.is_of_odometer)
+        object.__setattr__(self, "_showing", showing)
 
     @cached_property
     def speeds_mps(self) -> FloatArray:
         """The customer's speeds. [m/s]."""
         return np.asarray(self.speeds, float) * SPEED_UNIT_MPS[self.unit]
 
+    @property
+    def is_of_odometer(self) -> bool:
+        """Whether it is the odometer that is judged, and not the dial."""
+        return isinstance(self.limits, RuleLimits) and self.limits.of_odometer
+
     @cached_property
+    def _named(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Speeds that a rule names, and its limits there; not far beyond those driven. [m/s]."""
+        if not isinstance(self.limits, RuleLimits):
+            return (np.empty(0),) * 3
+        near = self.limits.speeds_mps <= FAR_BEYOND * self.dial.driven_mps[1]
+        return self.limits.speeds_mps[near], self.limits.low_mps[near], self.limits.high_mps[near]
+
+    @property
     def odometer(self) -> Interval:
         """Gain of the odometer: measured, or else that of the pointer, which the same shaft drives."""
-        if self.odometer_factor is not None:
-            return self.odometer_factor
-        line = self.dial.line
-        return self.dial.interval(line.error_factor, line.u_factor)
+        return self._showing.odometer
 
     def relative_errors(self, gain: float, shift_mps: float = 0.0) -> FloatArray:
         """Return the expected error at each speed and set of tires after the change, relative to the true speed.
@@ -110,9 +114,7 @@ class Judge:
             How far the needle is set up (+) or down (-). [m/s]
         """
         v = self.speeds_mps
-        return np.concatenate(
-            [(self.dial.indicated(gain * tires.gain * v) + shift_mps) / v - 1 for tires in self.tire_sets]
-        )
+        return (self._showing.expected(v, gain) + shift_mps) / np.tile(v, len(self.tire_sets)) - 1
 
     def worst_error(self, gain: float, shift_mps: float = 0.0) -> float:
         """Return the largest expected error, relative to the true speed."""
@@ -141,44 +143,57 @@ class Judge:
 
     def plausible_errors(self, gains: Sequence[float] | FloatArray) -> FloatArray:
         """Return the relative errors that may be the truth, shape (truths, gains, speeds and sets)."""
-        v, gain = self.speeds_mps, np.asarray(gains, float)
-        found = []
-        for tires in self.tire_sets:
-            at = np.multiply.outer(gain * tires.gain, v)
-            shown = self._truths @ self.dial.weights(at.ravel()).T
-            if tires.u_ln_gain:
-                moved = tires.u_ln_gain * (at * self.dial.slope(at)).ravel()
-                shown = shown + self._tires[:, None] * moved
-            found.append(shown.reshape(-1, *at.shape) / v - 1)
-        return np.concatenate(found, axis=2)
+        v = self.speeds_mps
+        return self._showing.plausible(v, gains) / np.tile(v, len(self.tire_sets)) - 1
 
     def probability_reads_low(self, gain: float) -> float:
         """Return the chance that at one of the speeds at least the instrument shows less than the truth."""
-        return float((self._plausible_at(gain).min(axis=0) < 0).mean())
+        shown, v = self._latest_shown(gain)[: self._ordinary], np.tile(self.speeds_mps, len(self.tire_sets))
+        return float(((shown / v[:, None]).min(axis=0) < 1).mean())
 
-    def _plausible_at(self, gain: float) -> FloatArray:
-        """Return the relative errors that may be the truth with one gain, shape (speeds and sets, truths)."""
+    @property
+    def _ordinary(self) -> int:
+        """How many of the speeds that the limits are kept at are the customer's."""
+        return len(self.speeds_mps) * len(self.tire_sets)
+
+    def _latest_shown(self, gain: float) -> FloatArray:
+        """Return what may be shown with one gain, at the customer's speeds and the rule's, shape (speeds, truths)."""
         if gain not in self._latest:
             self._latest.clear()
-            self._latest[gain] = np.ascontiguousarray(self.plausible_errors([gain])[:, 0].T)
+            shown = [self._showing.plausible(v, [gain])[:, 0].T for v in (self.speeds_mps, self._named[0])]
+            self._latest[gain] = np.concatenate(shown)
         return self._latest[gain]
 
-    def _allowed(self) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Return the speeds of all sets of tires, and the least and the most that may be shown there. [m/s]."""
-        v = np.tile(self.speeds_mps, len(self.tire_sets))
-        return v, *(self.limits or default_limits(self.criterion, self.acceptable_percent))(v)
+    def _expected_shown(self, gain: float) -> FloatArray:
+        """Return what is expected to be shown at the customer's speeds and those that the rule names. [m/s]."""
+        return np.concatenate([self._showing.expected(v, gain) for v in (self.speeds_mps, self._named[0])])
 
-    def probability_within(self, gain: float, shift_mps: float = 0.0, *, margin_mps: float = 0.0) -> float:
-        """Return the chance that at every speed the instrument shows what the limits allow, less a margin."""
-        v, low, high = (row[:, None] for row in self._allowed())
-        shown = (self._plausible_at(gain) + 1) * v + shift_mps
-        inside = (shown >= low + margin_mps - 1e-9) & (shown <= high - margin_mps + 1e-9)
+    @cached_property
+    def _allowed(self) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """Return the customer's speeds and the rule's for all sets of tires, and what may be shown there. [m/s]."""
+        limits = self.limits or default_limits(self.criterion, self.acceptable_percent)
+        ordinary = (self.speeds_mps, *limits(self.speeds_mps))
+        v, low, high = (
+            np.concatenate([np.tile(rows, len(self.tire_sets)) for rows in pair])
+            for pair in zip(ordinary, self._named, strict=True)
+        )
+        return v, low, high
+
+    def probability_within(self, gain: float, shift_mps: float = 0.0, *, margin: float = 0.0) -> float:
+        """Return the chance that at every speed the instrument shows what the limits allow, less a margin.
+
+        The margin is a speed [m/s]; of an odometer, a share of what it counts.
+        """
+        v, low, high = (row[:, None] for row in self._allowed)
+        shown = self._latest_shown(gain) + shift_mps
+        kept = margin * v if self.is_of_odometer else np.full_like(v, margin)
+        inside = (shown >= low + kept - 1e-9) & (shown <= high - kept + 1e-9)
         return float(np.all(inside, axis=0).mean())
 
     def probability_proven(self, gain: float, shift_mps: float = 0.0) -> float:
         """Return the chance that a road test will show it: the limits of a rule are kept by what such a test leaves."""
-        margin = self.road_test_mps if self.limits is not None else 0.0
-        return self.probability_within(gain, shift_mps, margin_mps=margin)
+        margin = ODOMETER_TEST if self.is_of_odometer else self.road_test_mps
+        return self.probability_within(gain, shift_mps, margin=0.0 if self.limits is None else margin)
 
     def best_shift(self, gain: float, shifts_mps: FloatArray) -> float:
         """Return the smallest shift of the needle that is proven likely enough, or the one that most likely is."""
@@ -190,8 +205,8 @@ class Judge:
 
     def expected_within(self, gain: float, shift_mps: float = 0.0) -> bool:
         """Tell whether the expected readings keep the limits."""
-        v, low, high = self._allowed()
-        shown = (self.relative_errors(gain, shift_mps) + 1) * v
+        _, low, high = self._allowed
+        shown = self._expected_shown(gain) + shift_mps
         return bool(np.all((shown >= low - 1e-9) & (shown <= high + 1e-9)))
 
     def proven_gain(self) -> float:
@@ -202,9 +217,9 @@ class Judge:
         ideal = self.expected_ideal
         if self.limits is None or self.probability_proven(ideal) >= SURE_ENOUGH:
             return ideal
-        v, low, high = self._allowed()
+        v, low, high = self._allowed
         gains = ideal * np.linspace(0.85, 1.2, 71)
-        shown = np.stack([(self.relative_errors(gain) + 1) * v for gain in gains])
+        shown = np.stack([self._expected_shown(gain) for gain in gains])
         room = (np.minimum(shown - low, high - shown) / v).min(axis=1)
         middle = float(gains[int(np.argmax(np.nan_to_num(room, posinf=1.0)))])
         steps = ideal + (middle - ideal) * np.linspace(0.0, 1.0, 11)
@@ -248,7 +263,7 @@ class Judge:
         """
         centre = self.expected_ideal
         if self.criterion == "odometer first":
-            spread = 1 / self._odometers
+            spread = 1 / self._showing.odometers
         else:
             reach = 6 * float(np.max(self.dial.u_indicated(centre * self.speeds_mps) / self.speeds_mps)) + 1e-6
             gains = centre * (1 + np.linspace(-reach, reach, _GAIN_STEPS)).clip(0.05)
@@ -278,7 +293,7 @@ class Judge:
     def _losses(self, gains: FloatArray) -> FloatArray:
         """Return the loss of each gain for each plausible truth, shape (truths, gains)."""
         if self.criterion == "odometer first":
-            return np.asarray(np.abs(self._odometers[:, None] * gains - 1))
+            return np.asarray(np.abs(self._showing.odometers[:, None] * gains - 1))
         errors = self.plausible_errors(gains)
         worst = np.abs(errors).max(axis=2)
         if self.criterion != "never reads low":

@@ -11,7 +11,7 @@ from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 from speedcal.vehicle.drivetrain import driving_tire
 from speedcal.vehicle.facts_only import FactsDial
 from speedcal.vehicle.judge import Judge
-from speedcal.vehicle.limits import ROAD_TEST_MPS, Limits, TireSet, road_test_like
+from speedcal.vehicle.limits import ROAD_TEST_MPS, Limits, RuleLimits, TireSet, road_test_like
 from speedcal.vehicle.rolling_circumference import roll_by_convention
 from speedcal.vehicle.vehicle import Criterion, Vehicle
 
@@ -32,11 +32,12 @@ def judge_of(
         at = driven_speeds(calibration) if calibration is not None else USUAL_SPEEDS[unit]
     dial = calibration.dial if calibration is not None else known.dial if known else None
     assert dial is not None  # noqa: S101 - one of the two is there
+    of_odometer = isinstance(limits, RuleLimits) and limits.of_odometer
     return Judge(
         dial=dial,
         unit=calibration.unit if calibration is not None else unit,
         speeds=at,
-        criterion=criterion or vehicle.criterion,
+        criterion="odometer first" if of_odometer else criterion or vehicle.criterion,
         acceptable_percent=vehicle.acceptable_percent,
         odometer_factor=calibration.odometer_factor if calibration is not None else None,
         tire_sets=_tire_sets(vehicle),

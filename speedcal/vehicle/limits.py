@@ -15,6 +15,15 @@ from speedcal.vehicle.vehicle import Criterion
 Limits = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
 """The least and the most that may be shown at true speeds, each of the shape of the speeds. [m/s]"""
 
+FAR_BEYOND = 1.5
+"""A speed that a rule names over the fastest that was driven, from which on the dial there is hardly known. Our own
+judgment."""
+POINTER_DIFFERS = 0.03
+"""Half width of the 95 % interval of the odometer's factor over the pointer's: a pointer is often set to read a few per
+cent high, an odometer is geared. From memory; doubled, an odometer that nobody read is known half as well."""
+ODOMETER_TEST = 0.005
+"""How far from a limit, relative, an odometer must be for fifteen miles, read to a tenth at both ends, to prove that it
+keeps it. Our own judgment."""
 ROAD_TEST_MPS = 0.8 * MPH_MPS
 """How far from a limit a reading must be for a road test of one sheet, noted by a passenger, to prove that it keeps it.
 Doubled, under UN R39 dials are set another 0.8 mph high."""
@@ -23,6 +32,24 @@ LEAST_ROAD_TEST_MPS = 0.5 * MPH_MPS
 _MARGIN = 1.68
 """Half the 95 % interval of a reading times this is the margin with which a limit is proven in 95 of 100 road tests:
 1.645 standard uncertainties for the proof and 1.645 for the chance, over 1.96."""
+
+
+@dataclass(frozen=True, eq=False)
+class RuleLimits:
+    """What a rule allows: at the true speeds that it names, and wherever else it holds."""
+
+    elsewhere: Limits
+    """Infinite where the rule does not hold."""
+    speeds_mps: FloatArray
+    """Those that the rule names, and what may be shown there. [m/s]"""
+    low_mps: FloatArray
+    high_mps: FloatArray
+    of_odometer: bool = False
+    """Whether the limits are on the distance counted, and not on the speed shown."""
+
+    def __call__(self, speeds_mps: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Return the least and the most that may be shown at any true speeds. [m/s]."""
+        return self.elsewhere(speeds_mps)
 
 
 def default_limits(criterion: Criterion, acceptable_percent: float) -> Limits:

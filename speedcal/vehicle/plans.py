@@ -91,8 +91,11 @@ class Plan:
 
     @property
     def chances(self) -> tuple[int, ...]:
-        """Both chances less the price of the work, in steps that matter, the likelier first."""
-        return tuple(self._step(chance) for chance in (self.proven, self.probability))
+        """Both chances less the price of the work, in steps that matter, the likelier first.
+
+        What no road test of one sheet is likely to prove may still pass: then that chance alone decides.
+        """
+        return self._step(self.proven) if self.proven >= LIKELY else 0, self._step(self.probability)
 
     def _step(self, chance: float) -> int:
         if chance < LIKELY:
@@ -244,6 +247,8 @@ def _hides_needle(judge: Judge, gain: float, *, slope_now: float | None = None) 
 
 
 def _needle_is_off(judge: Judge) -> bool:
+    if judge.is_of_odometer:
+        return False
     line = judge.dial.line
     u = float(np.sqrt(line.covariance[0, 0]))
     return abs(line.offset_mps) > max(_NEEDLE_U * u, _NEEDLE_STEP_MPS[judge.unit])

@@ -31,6 +31,8 @@ _WORTH_SAYING_PERCENT = 1.0
 """An instrument that is right already is offered nothing that leaves less by a smaller part. Our own judgment."""
 _ALONE = ("repair_instrument", "check_files")
 """What orders no part besides."""
+_TYPED_IN = 1
+"""Work of a change that is a number typed in, and nothing opened or fitted."""
 _MOST_SHOWN = 5
 """Kinds of work in one list of advice: what a person reads. Our own judgment."""
 _BETTER = 0.7
@@ -61,11 +63,15 @@ def _with_plans(outlook: Outlook, first: Sequence[Advice], plans: Sequence[Plan]
     if best.choice.kind == "keep":  # then no part is figured from what is thought to be fitted
         looks = ("needle_drive",) if best.shift_mps else ()
         first = [entry for entry in first if entry.action != "check_count" or entry.part in looks]
-    entries = [*first, *_told_what_it_comes_to(_entries(outlook, best, plans), best, plans)]
-    if not any(plan.passes for plan in plans):
-        entries += _beyond_parts(outlook, best.worst_percent)
-    elif best.probability < LIKELY:
+    work = _told_what_it_comes_to(_entries(outlook, best, plans), best, plans)
+    beyond = [] if any(plan.passes for plan in plans) else _beyond_parts(outlook, best.worst_percent)
+    if beyond and beyond[0].action == "repair_instrument" and best.probability < LIKELY and best.work != _TYPED_IN:
+        entries = [*first, *beyond, *work]  # no part is fitted on a hope before the instrument is right
+    else:
+        entries = [*first, *work, *beyond]
+    if not beyond and best.probability < LIKELY:
         entries.append(_drive_again(outlook))
+        entries += [] if any(outlook.lists.values()) else _find_out(outlook)
     entries += _alternatives(outlook, best, plans)
     if outlook.measure is not None:
         entries.append(
@@ -92,7 +98,7 @@ def _worth_doing(outlook: Outlook, plans: Sequence[Plan]) -> list[Plan]:
     now = keep.worst_error_percent if keep.is_fitted else float("inf")
 
     def typed_in(plan: Plan) -> bool:
-        return plan.work == 1 and plan.worst_percent < now - _WORTH_SAYING_PERCENT
+        return plan.work == _TYPED_IN and plan.worst_percent < now - _WORTH_SAYING_PERCENT
 
     def is_less(plan: Plan) -> bool:
         return typed_in(plan) or (plan.worst_percent < _BETTER * now and not plan.shift_mps)
@@ -260,7 +266,7 @@ def _cautions(outlook: Outlook, choice: Choice) -> list[Finding]:
 def _odometer_left(outlook: Outlook, choice: Choice) -> tuple[Finding, ...]:
     """Return what the odometer, where it was read, is off by for sure when the dial is right."""
     judge = outlook.judge_of(choice)
-    if judge.odometer_factor is None:
+    if judge.odometer_factor is None or judge.is_of_odometer:
         return ()
     left = judge.odometer_factor.scaled(choice.gain)
     share = judge.acceptable_percent / 100
@@ -281,7 +287,7 @@ def _outcome(outlook: Outlook, plan: Plan) -> Finding:
     untouched = plan.choice.kind == "keep" and not plan.shift_mps
     code = "already_good" if untouched and plan.passes else "puts_right" if plan.passes else "leaves"
     judge = outlook.judge
-    own: dict[str, Any] = {}
+    own: dict[str, Any] = {"of_odometer": True} if judge.is_of_odometer else {}
     if judge.limits is None:
         own = {"within_percent": judge.acceptable_percent, "never_low": judge.criterion == "never reads low"}
     return Finding(code, percent=plan.worst_percent, chance=plan.probability, **own)

@@ -106,6 +106,18 @@ def test_a_slow_vehicle_gets_marks_it_can_reach() -> None:
     assert in_steps == pytest.approx(np.round(in_steps), abs=1e-6)
 
 
+def test_what_was_done_can_be_driven_although_one_sheet_may_not_prove_it() -> None:
+    """1 % above a limit of never low is 0.3 mph at 30 mph, which 60 readings of 0.6 mph hardly prove."""
+    dial = make_calibration(factor=1.11, u_factor=0.002, speed_range=(25, 65))
+    vehicle = Vehicle.from_dict({"driven_gear": 20})
+    found = plan(vehicle, speed_limit=65, tolerance="un_r39_type", calibration=dial, work={"driven_gear": 22})
+    assert "one_sheet_is_short" in {finding.code for finding in found.findings}
+    assert "log the dial" in str(found)
+    assert found.n_readings <= 60
+    with pytest.raises(PlanError, match="clear verdict"):  # and nothing to drive for where nothing is done
+        plan(vehicle, speed_limit=65, tolerance="un_r39_type", calibration=make_calibration(factor=1.005))
+
+
 def test_rounds_run_up_and_down_in_turn() -> None:
     """Anything that drifts with time then moves no speed against another: each round is the last one backwards."""
     found = plan(Vehicle.from_dict({"driven_gear": 29}), speed_limit=65)

@@ -146,8 +146,19 @@ def test_an_odometer_rule_judges_the_odometer() -> None:
     assert result.readings_needed is None
     codes = {finding.code for finding in result.findings}
     assert {"rule_from_memory", "longer_distance"} <= codes
-    unread = verify(None, make_calibration(factor=1.0, u_factor=0.001), "odo_hb44")
-    assert "odometer_not_read" in {finding.code for finding in unread.findings}
+
+
+def test_no_needle_proves_what_an_odometer_counts() -> None:
+    """A needle is known to be within 3 % of its odometer (95 %, from memory): P = 2 Phi(1.96 x 4/3) - 1 = 0.991.
+
+    It passed; but an instrument may be 14 % off beside an odometer that is right, and the reverse.
+    """
+    for factor, chance in ((1.0, 0.9911), (1.14, 0.0)):
+        unread = verify(None, make_calibration(factor=factor, u_factor=1e-6), "odo_hb44")
+        assert unread.verdict == "not proven"
+        assert unread.probability == pytest.approx(chance, abs=1e-3)
+        assert [(step.action, step.part) for step in unread.advice] == [("drive_again", "odometer")]
+        assert "odometer_not_read" in {finding.code for finding in unread.findings}
 
 
 def _road_test(rng: np.random.Generator, offset: float, factor: float, *, readings: int, u: float = 0.6) -> Calibration:

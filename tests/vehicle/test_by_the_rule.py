@@ -1,0 +1,117 @@
+"""Parts are chosen by what the verdict will be: at the speeds a rule names, of the dial or of the odometer."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from support.calibrations import make_calibration
+
+from speedcal.calibration.dial.dial import Dial
+from speedcal.conformity import load_tolerance, verify
+from speedcal.finding import Finding, Trust
+from speedcal.interval import Interval
+from speedcal.units import MPH_MPS
+from speedcal.vehicle import Vehicle, correct
+from speedcal.vehicle.advice import Advice
+
+TRUCK = {"driven_gear": 20, "drive_gear": 8, "gear_family": "plain sleeve", "gears_counted": True}
+
+
+def _advice(dial: object, rule: str | dict[str, object], vehicle: dict[str, object] | None = None) -> list[Advice]:
+    limits = load_tolerance(rule, unit="mph").for_choices
+    return list(correct(dial, Vehicle.from_dict(vehicle or TRUCK), limits=limits).advice)  # type: ignore[arg-type]
+
+
+@pytest.mark.published("US Army TM 9-1829A (1944): 10 reads 9 to 11, 30 reads 30 to 32, 60 reads 60 to 63")
+def test_a_rule_with_limits_at_three_speeds_is_kept_at_all_three() -> None:
+    """1.6 mph high at every speed is within at 30 and 60 and beyond at 10, which is below what was driven."""
+    dial = make_calibration(offset=1.6, u_offset=0.15, u_factor=0.002, speed_range=(20, 65))
+    first = _advice(dial, "tm9_1829a")[0]
+    assert (first.action, first.value) == ("reseat_needle", -1.0)
+    assert verify(None, dial, "tm9_1829a").verdict == "fail"
+
+
+@pytest.mark.published("49 CFR 393.82: at 50 mph within 5 mph")
+def test_a_rule_at_one_speed_forbids_nothing_at_others() -> None:
+    """Shown = -3 mph + 1.13 v: 53.5 at 50, which passes; 70.5 at 65, 5.5 off, of which the rule says nothing."""
+    dial = make_calibration(offset=-3.0, factor=1.13, u_offset=0.1, u_factor=0.002, speed_range=(25, 65))
+    rule = load_tolerance("us_393_82", unit="mph").for_choices
+    keep = correct(dial, Vehicle.from_dict(TRUCK), limits=rule).keep
+    assert keep.probability_passes > 0.99
+    assert verify(None, dial, "us_393_82").verdict == "pass"
+    dial = make_calibration(offset=5.5, factor=1.0, u_offset=0.1, u_factor=0.002, speed_range=(60, 70))
+    assert correct(dial, Vehicle.from_dict(TRUCK), limits=rule, speeds=[60, 70]).keep.probability_passes < 0.01
+
+
+def test_a_speed_far_beyond_those_driven_decides_no_part() -> None:
+    """A tractor driven to 20 mph: what its dial shows at 75 is not known, and the rule tests it elsewhere."""
+    dial = make_calibration(factor=1.04, u_offset=0.4, u_factor=0.02, speed_range=(8, 20))
+    limits = load_tolerance("un_r39_type", unit="mph").for_choices
+    keep = correct(dial, Vehicle.from_dict(TRUCK), limits=limits, speeds=[15, 20]).keep
+    sides = [(0.04 * v, math.sqrt(0.4**2 + (0.02 * v) ** 2 - 2 * 0.95 * 0.4 * 0.02 * v)) for v in (15, 20, 24.85)]
+    assert keep.probability_passes == pytest.approx(
+        min(0.5 * (1 + math.erf(away / u / math.sqrt(2))) for away, u in sides), abs=0.06
+    )
+
+
+@pytest.mark.published("NIST Handbook 44, 5.53: +-4 % (from memory)")
+def test_a_rule_on_the_odometer_is_kept_by_the_odometer() -> None:
+    """Needle 5 mph and 6 % high, odometer 6 % high: 21 teeth for 20 leave 1.06 / 1.05 - 1 = 1.0 %, the needle stays."""
+    counts = Interval.around(1.06, 0.003)
+    dial = make_calibration(offset=5.0, factor=1.06, u_offset=0.2, u_factor=0.003, odometer_factor=counts)
+    first = _advice(dial, "odo_hb44")[0]
+    assert (first.action, first.value) == ("fit_driven_gear", 21)
+    assert first.worst_error_percent == pytest.approx(100 * (1.06 * 20 / 21 - 1), abs=1e-6)
+    assert "the odometer off by 1.0 %" in str(first)
+    assert all(entry.action != "reseat_needle" for entry in _advice(dial, "odo_hb44"))
+
+
+def test_a_needle_off_beside_an_odometer_that_is_right_costs_no_gear_under_a_rule_on_the_odometer() -> None:
+    """14 % on the dial and none on the road counted: a gear would put the odometer, which the job is about, wrong."""
+    dial = make_calibration(factor=1.14, u_factor=0.003, odometer_factor=Interval.around(1.003, 0.003))
+    assert _advice(dial, "odo_stvzo")[0].action == "keep_as_is"
+
+
+def test_an_odometer_that_nobody_read_is_read_before_any_part() -> None:
+    """By the needle it is known to 3 %: of a rule of 4 % a factor of 1.0 keeps P = 2 Phi(1.96 x 4/3) - 1 = 0.991."""
+    found = _advice(make_calibration(factor=1.0, u_factor=1e-5), "odo_hb44")
+    assert (found[0].action, found[0].part) == ("drive_again", "odometer")
+    assert found[1].action == "keep_as_is"
+    assert found[1].probability == pytest.approx(math.erf(1.96 * 4 / 3 / math.sqrt(2)), abs=0.003)
+    far = _advice(make_calibration(factor=1.1, u_factor=0.001), "odo_hb44")
+    assert [entry.action for entry in far[:2]] == ["drive_again", "fit_driven_gear"]
+
+
+@pytest.mark.published("SAE J2976 (as quoted in a secondary text): 0.99 VA to 1.04 VA at 25, 45, 65 mph")
+def test_what_likely_passes_comes_before_what_likely_fails_where_no_road_test_of_one_sheet_proves_either() -> None:
+    """A window of 1.25 mph at 25 mph: kept it reads 4.4 % high and fails; 21 teeth for 20 leave -0.6 % and pass."""
+    dial = make_calibration(factor=1.044, u_factor=0.004, speed_range=(25, 65))
+    first = _advice(dial, "sae_j2976", {"driven_gear": 20})[0]
+    assert (first.action, first.value) == ("fit_driven_gear", 21)
+
+
+def _bent(factor: float) -> Dial:
+    """Return a hump of 5 mph at 45 on a straight scale, known to 0.1 mph."""
+    knots = np.arange(0, 90, 5) * MPH_MPS
+    shown = factor * knots + 5 * MPH_MPS * np.exp(-(((knots - 45 * MPH_MPS) / (10 * MPH_MPS)) ** 2))
+    used = np.linspace(20, 65, 40) * MPH_MPS
+    return Dial(knots, shown, np.eye(len(knots)) * (0.1 * MPH_MPS) ** 2, used, shape="bent")
+
+
+def test_no_transmission_is_opened_on_a_hope_where_the_instrument_is_bent() -> None:
+    """No gear keeps -1 to +4 % on a hump of 5 mph: the instrument first, and what fits it by the drive after."""
+    dial = replace(make_calibration(speed_range=(20, 65)), dial=_bent(1.08))
+    found = _advice(dial, "sae_j2976", {"driven_gear": 20, "drive_gear": 8})
+    assert found[0].action == "repair_instrument"
+
+
+def test_readings_that_look_foreign_twice_lead_on() -> None:
+    """Files that are right and another drive alike: 'Check the files' was all that was left, for good."""
+    doubt = Trust("WEAK", (Finding("two_readers"),))
+    dial = replace(make_calibration(factor=1.2, u_factor=0.004), trust=doubt)
+    found = correct(dial, Vehicle.from_dict(TRUCK)).advice
+    assert (found[0].action, found[-1].part) == ("check_files", "bench")
+    assert "another drive" in str(found[-1])
