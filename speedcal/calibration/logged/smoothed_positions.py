@@ -7,6 +7,8 @@ has back what bends took.
 
 from __future__ import annotations
 
+from itertools import product
+
 import numpy as np
 
 from speedcal.calibration.dial.measured import MeasuredLine, with_shared
@@ -53,9 +55,10 @@ def unsmoothed(ground: GroundSpeed, line: MeasuredLine, indicated_mps: FloatArra
     if np.median(np.diff(line.time_s[known])) > min(1.5 * ground.interval_s, LATENT_INTERVAL_S):
         return None
     log = _Beside(ground, ground.local_fit, line.time_s[known], indicated_mps[known], line.gain)
-    if log.told(Smoothing(SMOOTHING_HINT_S, one_sided=False)) < SMOOTHING_HINT:
+    ways = list(product((False, True), (False, True)))
+    if max(log.told(Smoothing(SMOOTHING_HINT_S, *way)) for way in ways) < SMOOTHING_HINT:
         return None
-    tried = [Smoothing(constant_s, one_sided) for constant_s in SMOOTHING_S for one_sided in (False, True)]
+    tried = [Smoothing(constant_s, *way) for constant_s in SMOOTHING_S for way in ways]
     told = [log.told(smoothing) for smoothing in tried]
     if max(told) < SMOOTHING_FROM:
         return None

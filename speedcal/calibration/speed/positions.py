@@ -25,7 +25,7 @@ from speedcal.interval import BoolArray, FloatArray, IntArray
 from speedcal.logs.drive.track import Track
 
 _SMOOTHING_REACH = 5.0
-"""Time constants before and after a moment that count."""
+"""Time constants before and after a moment that count; twice as many where it overshoots."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,21 +33,34 @@ class Smoothing:
     """How positions were smoothed before they were written: on the way, which comes late, or afterwards, evenly."""
 
     constant_s: float
-    """Standard deviation of the time that is averaged over: the time constant of one on the way."""
+    """Standard deviation of the time that is averaged over: the time constant of one on the way. Where it overshoots,
+    one over its natural frequency."""
     one_sided: bool
     """On the way; the mean delay is the clock's."""
+    overshoots: bool = False
+    """By a filter that expects the vehicle to go on as it does (R. E. Kalman, J. Basic Eng. 82, 1960, 35-45), settled,
+    or the same run forth and back. On the way it swings out of bends."""
 
     def mean(self, values: FloatArray, piece: IntArray, interval_s: float) -> FloatArray:
         """Return the values of shape (n,) smoothed in this way, each piece by itself."""
-        reach = int(np.ceil(_SMOOTHING_REACH * self.constant_s / interval_s))
-        since = np.arange(-reach, reach + 1) * interval_s / self.constant_s
-        if self.one_sided:
-            weight = np.where(since > -1 - 1e-9, np.exp(-np.maximum(since + 1, 0.0)), 0.0)
-            weight[np.abs(since + 1) < 1e-9] /= 2
-        else:
-            weight = np.exp(-(since**2) / 2)
+        reach = int(np.ceil((1 + self.overshoots) * _SMOOTHING_REACH * self.constant_s / interval_s))
+        weight = self._weight(reach, interval_s / self.constant_s)
         border = np.flatnonzero(np.diff(piece)) + 1
         return np.concatenate([_weighted(part, weight) for part in np.split(values, border)])
+
+    def _weight(self, reach: int, step: float) -> FloatArray:
+        """Return the weight of values up to so many steps of the constant ahead and back."""
+        since = np.arange(-reach, reach + 1) * step
+        if self.overshoots and self.one_sided:
+            return np.concatenate((np.zeros(reach), _of_steady_course(step, reach + 1)))
+        if self.overshoots:
+            angle = np.abs(since) / np.sqrt(2)
+            return np.asarray(np.exp(-angle) * (np.cos(angle) + np.sin(angle)))
+        if not self.one_sided:
+            return np.asarray(np.exp(-(since**2) / 2))
+        weight = np.where(since > -1 - 1e-9, np.exp(-np.maximum(since + 1, 0.0)), 0.0)
+        weight[np.abs(since + 1) < 1e-9] /= 2
+        return weight
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +79,26 @@ class LocalFit:
     def spans(self, label: IntArray) -> BoolArray:
         """Return where all neighbours that count carry the label of the fix itself."""
         return np.asarray(np.all((label[self.neighbour] == label[:, None]) | (self.weight == 0), axis=1))
+
+
+def _of_steady_course(step: float, count: int) -> FloatArray:
+    """Return the weights of so many values, the newest first, in the settled filter of a steady course.
+
+    Its gains by the tracking index, here the square of a step in natural time (P. R. Kalata, IEEE Trans. Aerospace and
+    Electronic Systems 20, 1984, 174-182; from memory).
+    """
+    index = step**2
+    root = (4 + index - np.sqrt(8 * index + index**2)) / 4
+    of_place = 1 - root**2
+    of_speed = 2 * (2 - of_place) - 4 * root
+    place = speed = 0.0
+    weight = np.empty(count)
+    for k in range(count):
+        place += speed
+        off = (k == 0) - place
+        place, speed = place + of_place * off, speed + of_speed * off
+        weight[k] = place
+    return weight
 
 
 def _weighted(values: FloatArray, weight: FloatArray) -> FloatArray:

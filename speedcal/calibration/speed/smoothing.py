@@ -27,7 +27,7 @@ def with_smoothing(ground: GroundSpeed, fit: LocalFit, smoothing: Smoothing) -> 
     return replace(
         ground,
         speed_mps=ground.speed_mps / left,
-        usable=ground.usable & (left > 1 - MOST_CUT),
+        usable=ground.usable & (np.abs(left - 1) < MOST_CUT),
         distance_m=np.concatenate(([0.0], np.cumsum(2 * np.diff(ground.distance_m) / (left[1:] + left[:-1])))),
         local_fit=replace(fit, smoothing=smoothing),
         findings=(*ground.findings, Finding("positions_smoothed", smoothed_s=smoothing.constant_s)),
@@ -35,9 +35,13 @@ def with_smoothing(ground: GroundSpeed, fit: LocalFit, smoothing: Smoothing) -> 
 
 
 def _left(ground: GroundSpeed, fit: LocalFit, smoothing: Smoothing) -> FloatArray:
-    """Return what smoothing left of the speed at each fix, 0 to 1."""
+    """Return what smoothing left of the speed at each fix: more than 1 where it swings out of a bend."""
+    if (
+        smoothing.overshoots and not smoothing.one_sided
+    ):  # by the fourth power of the turning rate: nothing where it counts
+        return np.ones(len(ground.speed_mps))
     east, north = (fit.rate(coordinate) for coordinate in (ground.east_m, ground.north_m))
     mean_east, mean_north, mean = (
         smoothing.mean(rate, ground.piece, ground.interval_s) for rate in (east, north, np.hypot(east, north))
     )
-    return np.clip(np.hypot(mean_east, mean_north) / np.maximum(mean, 1e-6), _LEAST_LEFT, 1.0)
+    return np.clip(np.hypot(mean_east, mean_north) / np.maximum(mean, 1e-6), _LEAST_LEFT, 1 / _LEAST_LEFT)
