@@ -4,7 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 
-from speedcal.calibration.tuning.general import EVEN_STEP, EVEN_STEPS, FEWEST_LOGGED, SLOWEST_LOG_S
+from speedcal.calibration.tuning.general import (
+    EVEN_STEP,
+    EVEN_STEPS,
+    FEWEST_LOGGED,
+    HURRIED_HAND_S,
+    MOST_BY_HAND,
+    SLOWEST_LOG_S,
+)
 from speedcal.interval import FloatArray
 from speedcal.logs.drive.readings import FASTEST_HAND_S
 
@@ -12,11 +19,19 @@ from speedcal.logs.drive.readings import FASTEST_HAND_S
 def is_log(time_s: FloatArray) -> bool:
     """Tell whether readings come from a machine.
 
-    At least sixty that follow each other faster than a hand notes them, or slower and as evenly as no hand does.
+    At least sixty that follow each other faster than a hand notes them, or slower and as evenly as no hand does. A
+    hand in a hurry takes two seconds at the least, and neither it nor its steps are those of a period.
     """
     step = np.diff(np.unique(time_s))
     if len(step) < FEWEST_LOGGED - 1:
         return False
     usual = float(np.median(step))
-    even = float(np.mean(np.abs(step - usual) <= EVEN_STEP * usual)) > EVEN_STEPS
-    return usual <= FASTEST_HAND_S or (usual <= SLOWEST_LOG_S and even)
+    if usual > FASTEST_HAND_S:
+        return usual <= SLOWEST_LOG_S and _of_period(step, usual)
+    shortest = float(np.quantile(step, 0.1))
+    hurried = shortest >= HURRIED_HAND_S and len(step) < MOST_BY_HAND
+    return not hurried or _of_period(step / np.maximum(np.round(step / shortest), 1.0), shortest)
+
+
+def _of_period(step: FloatArray, period_s: float) -> bool:
+    return float(np.mean(np.abs(step - period_s) <= EVEN_STEP * period_s)) > EVEN_STEPS

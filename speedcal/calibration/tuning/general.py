@@ -117,6 +117,9 @@ FEWEST_LOGGED, SLOWEST_LOG_S, EVEN_STEP, EVEN_STEPS = 60, 15.0, 0.05, 0.7
 seconds apart, more than this share of them as evenly as this share of a step, as no hand does. Our own judgment: notes
 every ten seconds by a watch that is looked at are less even, and are notes."""
 
+HURRIED_HAND_S, MOST_BY_HAND = 1.9, 500
+"""Shortest usual time between the notes of a hand in a hurry, of which there are not so many. Our own judgment."""
+
 DENSE_LEVELS, DENSE_ROWS = 6, 10
 """So many levels with so many rows of a log each tell a dial without any run of one speed."""
 

@@ -17,8 +17,9 @@ _MOST_COPIES = 3
 _FEWEST, _MOST_ALIKE, _SIGN_OF_LIFE = 60, 0.01, 5.0
 """Rows, and the share of them that may repeat the value before them sooner than so many times as late as rows mostly
 come: later it is a sign of life."""
-_NEIGHBOR_STEPS, _MOSTLY = 2.5, 0.9
-"""The next value is a step or two away, in this share of the rows: a log that rests in between jumps."""
+_NEIGHBOR_STEPS, _MOSTLY, _BRISK, _FEWEST_LATE = 2.5, 0.9, 1.5, 20
+"""The next value is a step or two away, in this share of the rows that come later than so many times the soonest, of
+which there are so many at least: a log that rests in between jumps. Soonest come those of hard braking."""
 _USUAL_S, _LONGEST_S = 5.0, 600.0
 """A hand is slower than this; a value that stays for longer is a log that rests. [s]"""
 _EVERY_S = 1.0
@@ -62,9 +63,9 @@ def shown_between(time_s: FloatArray, speed_mps: FloatArray, step_mps: float) ->
     since, change = np.diff(time_s), np.abs(np.diff(speed_mps))
     if len(time_s) < _FEWEST or not np.isfinite(change).all() or not (since > 0).all() or np.median(since) > _USUAL_S:
         return alone
-    near = change <= _NEIGHBOR_STEPS * step_mps
+    near, late = change <= _NEIGHBOR_STEPS * step_mps, since > _BRISK * np.quantile(since, 0.1)
     repeats = (change < step_mps / 2) & (since < _SIGN_OF_LIFE * np.median(since))
-    if repeats.mean() > _MOST_ALIKE or near.mean() < _MOSTLY:
+    if repeats.mean() > _MOST_ALIKE or late.sum() < _FEWEST_LATE or near[late].mean() < _MOSTLY:
         return alone
     stays = near & (since <= _LONGEST_S)
     alone[:-1] = np.where(stays, np.maximum(np.ceil(since / _EVERY_S), 1), 1)
