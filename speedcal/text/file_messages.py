@@ -6,6 +6,7 @@ from speedcal.text import format_messages
 from speedcal.text.messages import Template, Values
 from speedcal.text.numbers import counted, fill, joined, quoted
 
+_AT_ONCE = "tracks of the same time are in different places: "
 _CUT = "Cut it down to the drive"
 _EXPORT = "Export it again from the program that made it"
 _ONE_LOG = "Unpack it and give the one log you want"
@@ -197,14 +198,21 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "several_sessions": (
         lambda values: (
-            f"column {quoted(values['column'])} names {values['count']} of them: {joined(map(quoted, values['names']))}"
+            (f"column {quoted(values['column'])} names {values['count']} of them: " if values["column"] else _AT_ONCE)
+            + joined(map(quoted, values["names"]))
             + (" and more" if values["count"] > len(values["names"]) else "")
         ),
-        "Say which one is meant with {--session}",
+        lambda values: fill(
+            "Say which one is meant with {--session}"
+            + (", or 'all' where they are parts of one drive" if values["column"] else ""),
+            values,
+        ),
     ),
     "no_such_session": (
         lambda values: (
-            f"{quoted(values['found'])} is none of the {values['count']} in column {quoted(values['column'])}: "
+            f"{quoted(values['found'])} is none of the {values['count']}"
+            + (f" in column {quoted(values['column'])}" if values["column"] else "")
+            + ": "
             f"{joined(map(quoted, values['names']))}" + (" and more" if values["count"] > len(values["names"]) else "")
         ),
         "Give one of them with {--session}",
@@ -353,6 +361,7 @@ FINDINGS: dict[str, Template] = {
     "newest_first": "The file lists the newest fix first; it was read from its end.",
     "rows_exchanged": "{count:n row} ran back in time; the fixes were put in the order of their times.",
     "fixes_share_stamps": "Several fixes share a time; they were spread evenly over its step of {step_s:g} s.",
+    "blocks_side_by_side": "The {count} blocks of columns side by side were read as one list, one after the other.",
     "rows_on_change": "The log has a row only where the speed changes ({count:n row}); between, it was taken to stay.",
     "fixes_of_a_timer": (
         "An app took the fixes every {period_s:.3f} s by its own timer, while the receiver gives one each second; "

@@ -11,6 +11,7 @@ import openpyxl
 import pytest
 from click.testing import CliRunner
 from support.logfiles import small_drive
+from support.structures import rows_text
 
 import speedcal
 from speedcal.cli import cli
@@ -18,6 +19,7 @@ from speedcal.errors import ReadingsFormatError, TrackFormatError
 from speedcal.jobs import load_job, measure_job
 from speedcal.logs import read_readings, read_track
 from speedcal.logs.inspection import inspect_file
+from speedcal.units import MPH_MPS
 
 DRIVE = small_drive(200)
 FACTORS = {"Truck 7": 1.05, "van": 0.95}
@@ -148,4 +150,68 @@ def test_a_file_of_one_vehicle_is_read_whole_whatever_is_named(tmp_path):
 def test_a_column_that_numbers_the_rows_names_no_sessions(tmp_path):
     path = tmp_path / "track.csv"
     path.write_bytes(_csv([[*NAMES, "drive no"], *([*row, i] for i, row in enumerate(_rows(1.05)))]))
+    assert len(read_track(path)) == len(DRIVE.time_s)
+
+
+def test_pages_of_one_drive_are_read_together(tmp_path):
+    """Two sheets of notes, the second going on where the first ends."""
+    book = openpyxl.Workbook()
+    times = [f"10:{i:02d}:00" for i in range(12)]
+    for sheet, part in ((book.active, slice(0, 7)), (book.create_sheet("page 2"), slice(7, 12))):
+        for row in [("time", "dial (mph)"), *zip(times[part], range(30, 42)[part], strict=True)]:
+            sheet.append(row)
+    path = tmp_path / "notes.xlsx"
+    book.save(path)
+    with pytest.raises(ReadingsFormatError) as asked:
+        read_readings(path)
+    assert asked.value.code == "several_sessions"
+    together = read_readings(path, session="all")
+    np.testing.assert_allclose(together.speed_mps, np.arange(30, 42) * MPH_MPS)
+    np.testing.assert_allclose(np.diff(together.time_s), 60)
+
+
+@pytest.mark.parametrize("between", [[], [""]])
+def test_blocks_of_notes_side_by_side_are_one_list(tmp_path, between):
+    """Two pages of a notebook typed beside each other; the second is shorter."""
+    times = [f"10:{i:02d}:00" for i in range(9)]
+    rows = [[times[i], str(30 + i)] for i in range(9)] + [["", ""]]
+    columns = ["time", "dial (mph)"]
+    typed = [[*columns, *between, *columns], *([*a, *between, *b] for a, b in zip(rows[:5], rows[5:], strict=True))]
+    path = tmp_path / "notes.csv"
+    path.write_text(rows_text(typed))
+    found = read_readings(path)
+    np.testing.assert_allclose(found.speed_mps, np.arange(30, 39) * MPH_MPS)
+    np.testing.assert_allclose(np.diff(found.time_s), 60)
+    assert [finding.code for finding in found.findings] == ["blocks_side_by_side"]
+
+
+def _gpx(*tracks):
+    """Tracks of a name, and by how far north of the drive each is, in degrees."""
+    parts = []
+    for name, north in tracks:
+        points = "".join(
+            f'<trkpt lat="{lat + north:.7f}" lon="{lon:.7f}"><time>{stamp}</time></trkpt>'
+            for lat, lon, stamp in zip(DRIVE.latitude_deg, DRIVE.longitude_deg, DRIVE.iso, strict=True)
+        )
+        parts.append(f"<trk><name>{name}</name><trkseg>{points}</trkseg></trk>")
+    return f'<gpx version="1.1">{"".join(parts)}</gpx>'
+
+
+def test_of_tracks_of_one_time_in_different_places_it_is_asked_which(tmp_path):
+    """The longest was taken, and of equals the first."""
+    path = tmp_path / "two.gpx"
+    path.write_text(_gpx(("car", 0.0), ("van", 0.02)))
+    with pytest.raises(TrackFormatError) as asked:
+        read_track(path)
+    assert asked.value.code == "several_sessions"
+    assert asked.value.values["names"] == ["car", "van"]
+    van = read_track(path, session="van")
+    assert len(van) == len(DRIVE.time_s)
+    np.testing.assert_allclose(van.latitude_deg, DRIVE.latitude_deg + 0.02, atol=1e-7)
+
+
+def test_two_receivers_in_one_vehicle_are_no_question(tmp_path):
+    """Some 30 m apart, as a phone between houses and a receiver under the open sky may be."""
+    path = tmp_path / "two.gpx"
+    path.write_text(_gpx(("phone", 0.0003), ("receiver", 0.0)))
     assert len(read_track(path)) == len(DRIVE.time_s)

@@ -20,7 +20,7 @@ def is_log(time_s: FloatArray) -> bool:
     """Tell whether readings come from a machine.
 
     At least sixty that follow each other faster than a hand notes them, or slower and as evenly as no hand does. A
-    hand in a hurry takes two seconds at the least, and neither it nor its steps are those of a period.
+    hand in a hurry takes two seconds at the least, and its steps are not those of a period.
     """
     step = np.diff(np.unique(time_s))
     if len(step) < FEWEST_LOGGED - 1:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections import Counter
 from datetime import UTC, datetime, tzinfo
 from typing import Any
 from xml.etree import ElementTree
@@ -18,14 +19,17 @@ from xml.parsers.expat.errors import codes
 import numpy as np
 
 from speedcal.finding import Finding
+from speedcal.interval import BoolArray
 from speedcal.logs import limits
 from speedcal.logs.drive.readings import Readings, Shown, Stamps, build_readings
 from speedcal.logs.drive.track import Fixes, Track, build_track
+from speedcal.logs.drive.tracks_at_once import are_apart
 from speedcal.logs.formats.gpx_document import Document, Names, Waypoint
 from speedcal.logs.formats.gpx_points import PointPattern
 from speedcal.logs.formats.registry import LogFormat, Request
 from speedcal.logs.formats.xmltree import refuse_doctype, root_name
 from speedcal.logs.source import Source
+from speedcal.logs.tables.sessions import EVERY, choose
 from speedcal.logs.writing.headers import normal, speed_unit_in
 from speedcal.units import SpeedUnit
 
@@ -119,16 +123,30 @@ def _read_track(source: Source, request: Request) -> Track:
     findings = _cut_off(document)
     if document.naive and request.zone is None:
         findings.append(Finding("time_without_zone", count=document.naive))
+    kept = _of_vehicle_meant(source, document, request.session)
     fixes = Fixes(
-        time_s=np.frombuffer(document.time),
-        latitude_deg=np.frombuffer(document.latitude),
-        longitude_deg=np.frombuffer(document.longitude),
-        elevation_m=np.frombuffer(document.elevation),
-        speed_mps=np.frombuffer(document.speed),
-        segment=np.frombuffer(document.segment, np.int64),
+        time_s=np.frombuffer(document.time)[kept],
+        latitude_deg=np.frombuffer(document.latitude)[kept],
+        longitude_deg=np.frombuffer(document.longitude)[kept],
+        elevation_m=np.frombuffer(document.elevation)[kept],
+        speed_mps=np.frombuffer(document.speed)[kept],
+        segment=np.frombuffer(document.segment, np.int64)[kept],
         findings=findings,
     )
     return build_track(source, {"1.0": "gpx_1_0", "1.1": "gpx_1_1"}.get(document.version, "gpx"), fixes)
+
+
+def _of_vehicle_meant(source: Source, document: Document, wanted: str | None) -> BoolArray:
+    """Return which fixes are of the vehicle meant, where tracks of one time are in different places; else all."""
+    titles = [title for title, _ in document.tracks] + [""]  # a file that ends too early ends within a track
+    track = np.searchsorted([end for _, end in document.tracks], np.frombuffer(document.segment, np.int64), "right")
+    time_s, latitude, longitude = map(np.frombuffer, (document.time, document.latitude, document.longitude))
+    every = np.ones(len(track), bool)
+    if len(titles) < 3 or not are_apart(time_s, latitude, longitude, track):
+        return every
+    names = [name if name and titles.count(name) == 1 else f"track {i}" for i, name in enumerate(titles, 1)]
+    chosen = choose(source, Counter(names[i] for i in track), wanted, column=None)
+    return every if chosen == EVERY else np.asarray(track == names.index(chosen))
 
 
 def _cut_off(document: Document) -> list[Finding]:

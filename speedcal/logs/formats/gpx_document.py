@@ -19,8 +19,9 @@ from speedcal.logs.writing.instants import read_instants
 from speedcal.logs.writing.written_times import parse_stamp
 
 _SPEED = re.compile(r"^(?:gps|ground|doppler|sog)?_?speed(?:_?(?:mps|m_s))?$|^sog$", re.IGNORECASE)
-_TAKEN = frozenset({"trkseg", "wpt", "rtept", "gpx", MARK})
+_TAKEN = frozenset({"trkseg", "trk", "wpt", "rtept", "gpx", MARK})
 _NAN = math.nan
+_LONGEST_NAME = 80
 
 
 @dataclass(slots=True)
@@ -41,6 +42,8 @@ class Document:
         self.time, self.latitude, self.longitude, self.elevation, self.speed = (array("d") for _ in range(5))
         self.segment = array("q")
         self.waypoints: list[Waypoint] = []
+        self.tracks: list[tuple[str, int]] = []
+        """Name of each track, and the number of the segment after its last."""
         self.cut_off = False
         """The file ends before its outermost element does."""
         self.outside = self.naive = self.route_points = 0
@@ -83,6 +86,10 @@ class Document:
             self._in_segment = 0
             known.clear()
             self._pieces += 1
+            element.clear()
+        elif name == "trk":
+            title = next((child.text or "" for child in element if self.names[child.tag] == "name"), "")
+            self.tracks.append((title.strip()[:_LONGEST_NAME], self._pieces))
             element.clear()
         elif name == "wpt":
             self.waypoints.append(self._waypoint(element))

@@ -148,7 +148,7 @@ def sheet_table(source: Source, wanted: str, session: str | None) -> Table:
 def table_of(source: Source, named: Iterable[tuple[str, Rows]], wanted: str, session: str | None) -> Table:
     """Return the table of the sheet that has the column wanted, else of the first sheet that has any.
 
-    Sheets with one and the same header are sessions, and it is asked which is meant.
+    Sheets with one and the same header are sessions, and it is asked which is meant, or whether all are one drive.
     """
     tables = [(name, table) for name, rows in named if (table := find_table(rows)) is not None]
     if not tables:
@@ -160,7 +160,13 @@ def table_of(source: Source, named: Iterable[tuple[str, Rows]], wanted: str, ses
     if len(alike) == 1:
         return replace(fit[0][1], overlong=())  # remarks beside a table are no readings
     counts = Counter({name: len(table.rows) for name, table in alike.items()})
-    return replace(alike[choose(source, counts, session, column="sheet")], overlong=())
+    chosen = choose(source, counts, session, column="sheet")
+    if chosen in alike:
+        return replace(alike[chosen], overlong=())
+    pages = list(alike.values())
+    rows = [row for page in pages for row in page.rows]
+    line = [number for page in pages for number in page.line]
+    return replace(pages[0], rows=rows, line=line, summed=sum(page.summed for page in pages), overlong=())
 
 
 def _kind(source: Source) -> str:

@@ -46,7 +46,7 @@ def read_table(source: Source, table: Table, request: Request, *, kind: str) -> 
     speeds, u = _as_noted(parse_numbers(cells, decimal_comma=comma), cells)
     stamps = read_times(source, table, headings, request.zone)
     unit = _unit(source, table, headings, index, speeds, stamps, request)
-    findings: list[Finding] = []
+    findings = [Finding("blocks_side_by_side", count=table.blocks)] if table.blocks > 1 else []
     time_s = stamps.time_s if stamps.clock != "none" else None
     values = cleaned_speeds(speeds, cells, table.header[index], fastest_in(unit), findings, time_s)
     problems = [at_line(problem, table.line[i]) for i, problem in speeds.problems]

@@ -14,6 +14,8 @@ from speedcal.logs.writing.headers import Heading
 _MOST, _FEWEST_ROWS, _MOST_NAMED = 200, 3, 10
 BETWEEN = " / "
 """Stands between the names where several columns tell the rows apart."""
+EVERY = "all"
+"""The answer that means all of them, parts of one drive."""
 
 
 def one_session(source: Source, table: Table, headings: Sequence[Heading], wanted: str | None) -> Table:
@@ -39,6 +41,8 @@ def one_session(source: Source, table: Table, headings: Sequence[Heading], wante
     counts = Counter(key for key, is_known in zip(keys, known, strict=True) if is_known)
     column = BETWEEN.join(table.header[i] for i in telling)
     chosen = choose(source, counts, wanted, column=column, line=table.header_line)
+    if chosen == EVERY:
+        return table
     rows = [i for i, key in enumerate(keys) if key == chosen and known[i]]
     kept = {table.line[i] for i in rows}
     return replace(
@@ -57,13 +61,13 @@ def _tells(cells: list[str]) -> bool:
 def choose(
     source: Source, counts: Counter[str], wanted: str | None, *, column: str | None, line: int | None = None
 ) -> str:
-    """Return the name of the session wanted among those there are, in any case of letters; ask when it is open."""
+    """Return the name of the session wanted among those there are, in any case of letters, or ``EVERY``; else ask."""
     names = sorted(counts)
     if wanted is None and len(names) == 1:
         return names[0]
     plain = wanted.strip().casefold() if wanted is not None else None
     found = [name for name in names if name.casefold() == plain]
-    if len(found) == 1:
-        return found[0]
+    if len(found) == 1 or plain == EVERY:
+        return found[0] if found else EVERY
     code = "several_sessions" if wanted is None else "no_such_session"
     source.fail(code, line=line, column=column, found=wanted, names=names[:_MOST_NAMED], count=len(names))

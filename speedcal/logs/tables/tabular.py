@@ -15,6 +15,7 @@ from speedcal.logs.tables.fix_lines import fix_lines
 from speedcal.logs.tables.handwriting import is_drawn, unmarked
 from speedcal.logs.tables.line_rows import split_lines
 from speedcal.logs.tables.place_column import with_places
+from speedcal.logs.tables.side_by_side import one_below_the_other
 from speedcal.logs.writing.headers import read_heading
 from speedcal.logs.writing.numbers import MISSING
 from speedcal.logs.writing.written_times import parse_stamp
@@ -65,6 +66,8 @@ class Table:
     """Lines of the headers of other tables in the same rows."""
     title: str = ""
     """What stands above the header."""
+    blocks: int = 1
+    """How often its columns stood side by side; they stand one below the other now."""
 
     def column(self, index: int) -> list[str]:
         """Return the cells of a column, empty where a row ends before it."""
@@ -139,7 +142,8 @@ def _split(source: Source, lines: list[tuple[int, str]], delimiter: str) -> Iter
 def find_table(rows: Rows) -> Table | None:
     """Return the table of a file, its header taken from the comment above the rows when no row is one.
 
-    Measurements one to a row (time; quantity; value; unit) come back as a table with a column for each quantity.
+    Measurements one to a row (time; quantity; value; unit) come back as a table with a column for each quantity, and
+    equal blocks of columns side by side one below the other.
     """
     table = _find_table(rows)
     if table is None and rows.commented is not None and rows.delimiter:
@@ -147,8 +151,16 @@ def find_table(rows: Rows) -> Table | None:
         cells = [cell.strip() for cell in text.split(rows.delimiter)]
         if rows.cells and len(cells) == len(rows.cells[0]):
             table = _find_table(replace(rows, cells=[cells, *rows.cells], line=[number, *rows.line]))
-    divided = with_places(table.header, table.rows) if table is not None else None
-    return replace(table, header=divided[0], rows=divided[1]) if table is not None and divided else table
+    if table is None:
+        return None
+    divided = with_places(table.header, table.rows)
+    if divided:
+        return replace(table, header=divided[0], rows=divided[1])
+    stacked = one_below_the_other(table.header, table.rows, table.line)
+    if stacked is None:
+        return table
+    header, body, line, blocks = stacked
+    return replace(table, header=header, rows=body, line=line, blocks=blocks)
 
 
 def _find_table(rows: Rows) -> Table | None:
