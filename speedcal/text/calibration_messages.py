@@ -74,6 +74,12 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "behind. If gears, range, tires or the unit changed on the way, try each part by itself. If nothing of this is "
         f"so, {WATCH_THE_NEEDLE}",
     ),
+    "few_changes": (
+        "{near} of {count} readings lie within {within_mps:speed} of what one dial would show, but the speed of this "
+        "drive changes too little to show that they belong to it",
+        "Check that both are of one drive. Then drive again: several speeds from slow to fast and back, each held for "
+        "half a minute, and twenty readings or more with the seconds of their times",
+    ),
     "track_gaps": (
         "the track has gaps: it tells the speed for only {covered:percent} of the drive, too little to show that the "
         "readings belong to it",
@@ -84,7 +90,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         lambda values: f"the readings and the track have no time in common{_apart(values)}",
         lambda values: (
             fill(
-                "Check that both files are of one drive; if only the date or the zone is wrong, give {--clock-offset}",
+                "Check that both files are of one drive. If only the date of the readings is wrong, leave it out: times "
+                "of day will do. If you know to about ten seconds what their clock lacks, give {--clock-offset}",
                 values,
             )
             if values["clock"] in ("utc", "local", "gps")

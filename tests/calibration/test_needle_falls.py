@@ -170,7 +170,8 @@ def test_readings_of_another_drive_are_not_said_to_follow() -> None:
 
 
 def test_the_words_name_how_many_and_the_gear_before_cable_and_sensor() -> None:
-    values = how_loose(np.array([0.1, -0.2, -3.0, 2.0, -2.5, 0.3]), 1.2)
+    code, values = how_loose(np.array([0.1, -0.2, -3.0, 2.0, -2.5, 0.3]), 1.2)
+    assert code == "loose_readings"
     assert (values["near"], values["low"], values["high"], values["off_mps"]) == (3, 2, 1, 2.5)
     text, remedy = refusal("loose_readings", values)
     assert "3 of 6" in text
@@ -181,3 +182,13 @@ def test_the_words_name_how_many_and_the_gear_before_cable_and_sensor() -> None:
     assert "5 of 20 readings lie 20 % below" in notes
     for words in (remedy, spells, notes):
         assert 0 < words.index("driven gear") < words.index("cable") < words.index("sensor")
+
+
+def test_readings_near_one_dial_are_not_called_loose() -> None:
+    """Of a drive at two speeds, or of a tractor, one dial explains the readings, but it would on other drives too."""
+    code, values = how_loose(np.array([0.1, -0.2, 0.3, 0.2, -0.1, 0.3]), 0.25)
+    assert code == "few_changes"
+    text, remedy = refusal(code, values)
+    assert "6 of 6" in text
+    assert "several speeds" in remedy
+    assert how_loose(np.array([0.1, -0.2, 0.3, 0.2, -0.1, 0.3]), 0.6)[0] == "loose_readings"

@@ -13,7 +13,7 @@ from speedcal.calibration.noted.note_lines import Notes
 from speedcal.calibration.noted.rival_odds import weigh_rivals
 from speedcal.calibration.noted.weigh_noted import Weighed, best_moments
 from speedcal.calibration.readings.habits import Habit
-from speedcal.calibration.readings.looseness import LOOSE, how_loose
+from speedcal.calibration.readings.looseness import how_loose
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.speed.runs import SteadyRuns
 from speedcal.calibration.tuning.general import WRONG_BELOW
@@ -86,7 +86,8 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
         if belongs < ASSOCIATION_FROM or ground.covered < MUCH_COVERED:
             raise _foreign(ground, evidence, about_dial, source)
         away = notes.indicated_mps - mixed.dial.indicated(np.where(inside, speed, np.nan))
-        raise AlignmentError(LOOSE, source=source, **how_loose(away[inside], about_dial))
+        code, values = how_loose(away[inside], about_dial)
+        raise AlignmentError(code, source=source, **values)
     if left_open(notes, cells):  # whether they belong was told by the moments that fit, which foreign ones lack
         opened = [any_moment(ground, notes, cells, cell) for cell in range(len(cells.weight))]
         mixed = mixed_dial(within_marks(_ways(ground, notes, cells, runs, opened), basis), basis)

@@ -10,15 +10,20 @@ from typing import Any
 
 import numpy as np
 
-from speedcal.calibration.tuning.general import LOOSE_NEAR_MPS, LOOSE_SPREAD_SHARE
+from speedcal.calibration.tuning.general import (
+    LOOSE_NEAR_MPS,
+    LOOSE_SPREAD_SHARE,
+    TIGHT_FAR_SHARE,
+    TIGHT_SCATTER_MPS,
+)
 from speedcal.interval import FloatArray
 
-LOOSE = "loose_readings"
-"""Code of the refusal."""
+LOOSE, FEW_CHANGES = "loose_readings", "few_changes"
+"""Codes of the refusal: of readings that no dial explains, and of those that one does, as it would on many drives."""
 
 
-def how_loose(away_mps: FloatArray, scatter_mps: float) -> dict[str, Any]:
-    """Return how many readings lie on one dial, and how far off the others are, as values of the refusal.
+def how_loose(away_mps: FloatArray, scatter_mps: float) -> tuple[str, dict[str, Any]]:
+    """Return code and values of the refusal: how many readings lie on one dial, and how far off the others are.
 
     Parameters
     ----------
@@ -29,7 +34,8 @@ def how_loose(away_mps: FloatArray, scatter_mps: float) -> dict[str, Any]:
     """
     far = np.abs(away_mps) > LOOSE_NEAR_MPS
     low = far & (away_mps < 0)
-    return {
+    tight = far.mean() <= TIGHT_FAR_SHARE and scatter_mps <= TIGHT_SCATTER_MPS
+    return FEW_CHANGES if tight else LOOSE, {
         "near": int((~far).sum()),
         "count": len(away_mps),
         "within_mps": LOOSE_NEAR_MPS,
@@ -46,5 +52,5 @@ def why_no_dial(away_mps: FloatArray, shown_mps: FloatArray, scatter_mps: float)
     Those that scatter little beside the spread of the speeds shown, shape (n,), follow the track for all that.
     """
     if scatter_mps < LOOSE_SPREAD_SHARE * float(np.std(shown_mps)):
-        return LOOSE, how_loose(away_mps, scatter_mps)
+        return LOOSE, how_loose(away_mps, scatter_mps)[1]
     return "readings_do_not_follow", {"scatter_mps": scatter_mps}
