@@ -90,8 +90,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         lambda values: f"the readings and the track have no time in common{_apart(values)}",
         lambda values: (
             fill(
-                "Check that both files are of one drive. If only the date of the readings is wrong, leave it out: times "
-                "of day will do. If you know to about ten seconds what their clock lacks, give {--clock-offset}",
+                "Check that both files are of one drive. If only the date of the readings is wrong, leave it out: "
+                "times of day will do. If you know to about ten seconds what their clock lacks, give {--clock-offset}",
                 values,
             )
             if values["clock"] in ("utc", "local", "gps")

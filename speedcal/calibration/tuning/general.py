@@ -185,8 +185,8 @@ FALLS_BY_CHANCE = 0.07
 It costs a sentence only."""
 
 TIGHT_FAR_SHARE, TIGHT_SCATTER_MPS = 0.2, 0.8 * MPH_MPS
-"""Readings of which no more are farther from one dial, and that scatter no more about it, are not called loose: the drive
-tells too little of whose they are. Our own judgment; it changes words only."""
+"""Readings of which no more are farther from one dial, and that scatter no more about it, are not called loose: the
+drive tells too little of whose they are. Our own judgment; it changes words only."""
 
 LOOSE_NEAR_MPS, LOOSE_SPREAD_SHARE = 1.0 * MPH_MPS, 0.3
 """How near to one dial readings count as lying on it, where too few do for a number, and scatter, as a share of the
