@@ -163,6 +163,12 @@ class FleetError(SpeedcalError):
     """No fleet can be made of what was given, or it cannot be computed where it should be."""
 
 
+def check_kind(name: str, given: object, kind: type) -> None:
+    """Raise a TypeError where a caller of the library gave something else than this, such as the name of a file."""
+    if not isinstance(given, kind):
+        raise TypeError(f"{name} must be a {kind.__name__}, not {type(given).__name__}")
+
+
 def raise_problems(
     problems: Sequence[Any], *, source: str, kind: type[SpeedcalError], several: str = "several_problems", **values: Any
 ) -> NoReturn:

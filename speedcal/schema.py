@@ -98,10 +98,10 @@ def _check_range(value: float | Fraction, key: Key) -> None:
 
 
 def _whole(value: Any, key: Key) -> int:
-    if isinstance(value, bool) or not isinstance(value, int):
+    if not _is_number(value) or value != int(value):
         raise _RefusedError("not_whole", least=key.least, most=key.most)
-    _check_range(value, key)
-    return value
+    _check_range(int(value), key)
+    return int(value)
 
 
 def _ratio(value: Any, key: Key) -> Fraction:
@@ -241,8 +241,8 @@ class TableReader:
                 self.problems.append(
                     Problem("unknown_key", table=self.where, **not_known(name, self.keys if name in every else every))
                 )
-            elif value is not None:
-                self._read(self.keys[name], value)
+            elif value is not None:  # numbers and arrays of numpy and pandas are taken as Python's own
+                self._read(self.keys[name], value.tolist() if hasattr(value, "tolist") else value)
         self._check_one_of()
         for key in self.keys.values():
             if key.needed and table.get(key.name) in (None, ""):

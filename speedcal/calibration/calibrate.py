@@ -38,7 +38,7 @@ from speedcal.calibration.speed.runs import steady_runs
 from speedcal.calibration.speed.track_part import days_of
 from speedcal.calibration.speed.way_speed import speed_along_way
 from speedcal.calibration.speed.week_count import counted_on
-from speedcal.errors import FitError, SpeedcalError
+from speedcal.errors import FitError, SpeedcalError, check_kind
 from speedcal.finding import Finding, Trust
 from speedcal.interval import IntArray, Interval
 from speedcal.logs.drive.readings import Readings, Terrain
@@ -112,6 +112,8 @@ def calibrate(
     >>> str(result.trust)
     'TRUSTED'
     """
+    check_kind("track", track, Track)
+    check_kind("readings", readings, Readings)
     check_display_unit(unit)
     if clock_offset_s is not None and not np.isfinite(clock_offset_s):
         raise ValueError(f"clock_offset_s must be a number of seconds, not {clock_offset_s}")

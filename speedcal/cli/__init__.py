@@ -119,6 +119,9 @@ def main(arguments: Sequence[str] | None = None) -> None:
     Letters that a pipe cannot carry (on Windows it knows one alphabet) are written as ``\u0141``, which JSON knows too,
     and a minus sign as a hyphen.
     """
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:  # closed by whoever started this
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115 - as long as the program runs
     if isinstance(sys.stdout, io.TextIOWrapper):
         codecs.register_error("plainly", _plainly)
         sys.stdout.reconfigure(errors="plainly")
@@ -132,14 +135,17 @@ def main(arguments: Sequence[str] | None = None) -> None:
             command = problem.ctx.command_path if problem.ctx else "speedcal"
             reason = problem.format_message().removesuffix(".")
             _answer(SpeedcalError("call_unusable", reason=reason, command=command))
-        problem.show()
+        with _as_far_as_written():
+            problem.show()
     except (SpeedcalError, OSError) as problem:
         error = problem if isinstance(problem, SpeedcalError) else _refused(problem)
         if as_json:
             _answer(error)
-        tell(f"speedcal: {error}", err=True)
+        with _as_far_as_written():
+            tell(f"speedcal: {error}", err=True)
     except Exception:  # Python would end with 1, which says that the verdict is a fail
-        traceback.print_exc()
+        with _as_far_as_written():
+            traceback.print_exc()
     sys.exit(EXIT_UNUSABLE)
 
 
@@ -147,6 +153,11 @@ def _refused(error: OSError) -> SpeedcalError:
     return SpeedcalError("system_refused", source=error.filename or "", reason=error.strerror or str(error))
 
 
+def _as_far_as_written() -> contextlib.suppress:
+    """Go on where the system refuses even what is said about that: the exit status tells it."""
+    return contextlib.suppress(OSError)
+
+
 def _answer(error: SpeedcalError) -> None:
-    with contextlib.suppress(OSError):  # it may be standard output that the system refuses
+    with _as_far_as_written():
         click.echo(json.dumps(error.to_dict(), ensure_ascii=False))

@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import sys
 import textwrap
 
 import click
 
+_CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f]")
+"""Names and cells of other people's files may hold what drives a terminal."""
 _NARROWEST = 40
 """On a screen of fewer columns whole words would leave more gaps than text."""
 
 
 def tell(text: str, *, err: bool = False) -> None:
     """Write a text; where a person watches, no word is cut at the edge of the screen."""
+    text = _CONTROL.sub("", text)
     if (sys.stderr if err else sys.stdout).isatty():
         text = folded(text, shutil.get_terminal_size().columns)
     click.echo(text, err=err)

@@ -65,14 +65,14 @@ def command(
         )
     else:
         for found in results:
-            click.echo(render(found, shown))
+            tell(render(found, shown))
             if plot:
                 click.echo(_printable(_plot(found, shown)))
         for refusal in refusals:
             tell(f"speedcal: {refusal}", err=True)
             if "table" in refusal.values:
                 lines = column_lines(refusal.values["table"], refusal.values["header_line"])
-                click.echo("\n".join(lines), err=True)
+                tell("\n".join(lines), err=True)
     if refusals:
         raise click.exceptions.Exit(2)
 

@@ -61,7 +61,7 @@ def verify(
     ToleranceError
         The rule does not hold at a speed asked for, or nowhere in the driven range.
     ValueError
-        A speed is not above zero.
+        A speed is not above zero, there is none in ``speeds``, or a gain in ``work`` is not above zero.
 
     References
     ----------
@@ -78,10 +78,11 @@ def verify(
     """
     rule = tolerance if isinstance(tolerance, Tolerance) else load_tolerance(tolerance, unit=after.unit)
     rule = rule.in_unit(after.unit)
-    if speeds is not None and not all(0 < v < np.inf for v in speeds):
-        raise ValueError(f"speeds must be above zero, not {speeds}")
-    if speeds is not None and rule.quantity == "speed":
-        rule = rule.at_speeds(tuple(v * SPEED_UNIT_MPS[after.unit] for v in speeds))
+    asked = None if speeds is None else tuple(float(v) for v in speeds)
+    if asked is not None and not (asked and all(0 < v < np.inf for v in asked)):
+        raise ValueError(f"speeds must be above zero and at least one, not {asked}")
+    if asked is not None and rule.quantity == "speed":
+        rule = rule.at_speeds(tuple(v * SPEED_UNIT_MPS[after.unit] for v in asked))
     findings = _rule_findings(rule)
     if after.trust.word == "WEAK":
         findings.append(Finding("weak_drive", reasons=after.trust.reasons))

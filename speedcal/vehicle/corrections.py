@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from speedcal.calibration.result import Calibration
+from speedcal.errors import check_kind
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, Interval
 from speedcal.units import DisplayUnit, check_display_unit
@@ -156,6 +157,7 @@ def correct(
     >>> speedcal.correct(before, vehicle, speeds=[30, 60]).best.to_dict()["teeth"]
     22
     """
+    check_kind("vehicle", vehicle, Vehicle)
     check_display_unit(unit)
     diagnosis = diagnose(calibration, vehicle) if calibration is not None else None
     found = correct_diagnosed(

@@ -39,6 +39,10 @@ class GainChange:
     u_relative: float
     """Relative standard uncertainty: zero for teeth and scalers, that of the tires when they are changed."""
 
+    def __post_init__(self) -> None:
+        if not 0 < self.value < np.inf:
+            raise ValueError(f"a gain must be above zero, not {self.value}")
+
 
 @dataclass(frozen=True)
 class Prediction:

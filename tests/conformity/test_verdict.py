@@ -6,6 +6,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 from scipy import stats
 from support.calibrations import make_calibration, with_line, word_of
@@ -50,12 +51,39 @@ def test_the_result_has_the_keys_that_programs_rely_on() -> None:
         (lambda _: correct(None, Vehicle(), unit="kn"), "unit must be mph or km/h"),
         (lambda _: plan(speed_limit=65, unit="kn"), "unit must be mph or km/h"),
         (lambda _: calibrate(*DRIVE, unit="kn"), "unit must be mph or km/h"),
+        (lambda dial: verify(None, dial, "sae_j2976", speeds=[]), "at least one"),
+        (lambda dial: verify(dial, dial, "sae_j2976", work=np.nan), "a gain must be above zero"),
+        (lambda dial: verify(dial, dial, "sae_j2976", work=0.0), "a gain must be above zero"),
+        (lambda _: calibrate("drive.gpx", "notes.csv"), "track must be a Track, not str"),
+        (lambda dial: correct(dial, {"driven_gear": 19}), "vehicle must be a Vehicle, not dict"),
+        (lambda _: replace(DRIVE[0], time_s=DRIVE[0].time_s[::-1]), "time_s must increase"),
+        (lambda _: replace(DRIVE[0], time_s=DRIVE[0].time_s.astype("datetime64[s]")), "time_s must be numbers"),
+        (lambda _: replace(DRIVE[0], speed_mps=DRIVE[0].speed_mps[1:]), "speed_mps has the shape"),
+        (lambda _: replace(DRIVE[0], speed_mps=DRIVE[0].speed_mps[:, None]), "speed_mps has the shape"),
+        (lambda _: replace(DRIVE[0], latitude_deg=DRIVE[0].latitude_deg + 200), "latitude_deg must lie between"),
+        (lambda _: replace(DRIVE[1], line=[1]), "line has the shape"),
+        (lambda _: replace(DRIVE[1], speed_unit="knots"), "speed_unit must be one of mph"),
+        (lambda _: replace(DRIVE[1], clock="GPS"), "clock must be one of gps"),
     ],
 )
 def test_what_a_program_asks_wrongly_is_told_as_such(call: Callable[[Calibration], object], words: str) -> None:
     """No answer at minus one mile an hour, and none in knots."""
-    with pytest.raises(ValueError, match=words):
+    with pytest.raises((ValueError, TypeError), match=words):
         call(make_calibration(factor=1.02, u_factor=0.001))
+
+
+def test_lists_columns_and_numbers_of_other_libraries_are_taken_as_what_they_are() -> None:
+    """Lists, columns that count their rows from five, whole numbers of numpy and whole floats."""
+    track, readings = DRIVE
+    rows = range(5, 5 + len(track))
+    same = replace(track, time_s=list(track.time_s), speed_mps=pd.Series(track.speed_mps, index=rows))
+    found = calibrate(same, replace(readings, speed_mps=list(readings.speed_mps)))
+    assert found.to_dict() == calibrate(track, readings).to_dict()
+    assert [Vehicle.from_dict({"driven_gear": n}).driven_gear for n in (np.int64(19), 19.0)] == [19, 19]
+    assert load_tolerance({"percent": 2, "speeds": np.array([30, 60]), "unit": "mph"}).speeds_mps == (
+        30 * MPH_MPS,
+        60 * MPH_MPS,
+    )
 
 
 @pytest.mark.published("49 CFR 393.82 (70 FR 48054)")

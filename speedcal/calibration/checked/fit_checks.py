@@ -22,7 +22,7 @@ from speedcal.calibration.tuning.general import (
     SMALLEST_FACTOR,
     UNCHECKED_DIAL_U,
 )
-from speedcal.errors import FitError
+from speedcal.errors import FitError, check_kind
 from speedcal.finding import Finding, Trust
 from speedcal.interval import BoolArray, FloatArray, IntArray, Interval
 from speedcal.logs.checks.checks import Checks
@@ -95,6 +95,7 @@ def calibrate_checks(checks: Checks, *, unit: DisplayUnit | None = None) -> Cali
     >>> result.trust.codes  # a dial may bend between two marks 32 mph apart
     ['wide_interval']
     """
+    check_kind("checks", checks, Checks)
     check_display_unit(unit)
     rows = np.flatnonzero(checks.has_speed)
     odometer = _odometer(checks)

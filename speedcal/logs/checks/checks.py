@@ -8,6 +8,7 @@ import numpy as np
 
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray
+from speedcal.logs.drive.arrays import as_arrays
 from speedcal.units import SpeedUnit
 
 
@@ -60,6 +61,9 @@ class Checks:
     digest: str = ""
     """SHA-256 of the file."""
     findings: tuple[Finding, ...] = field(default=())
+
+    def __post_init__(self) -> None:
+        as_arrays(self)
 
     def __len__(self) -> int:
         return len(self.dial_mps)

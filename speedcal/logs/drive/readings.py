@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 
@@ -13,6 +13,7 @@ from speedcal.errors import Problem, ReadingsFormatError
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, IntArray
 from speedcal.logs import limits
+from speedcal.logs.drive.arrays import as_arrays
 from speedcal.logs.drive.bad_rows import sort_out
 from speedcal.logs.drive.repeated_rows import doubled, shown_between, told_at
 from speedcal.logs.drive.shared_stamps import are_even, are_in_proportion, cut_to, evenly, in_bundles
@@ -86,6 +87,12 @@ class Readings(Spoken):
     """How readings were rounded to the marks, where the file says so."""
     terrain: Terrain | None = None
     """How hilly the country was, where the file says so."""
+
+    def __post_init__(self) -> None:
+        as_arrays(self)
+        for name, known in (("clock", get_args(Clock)), ("speed_unit", tuple(SPEED_UNIT_MPS))):
+            if getattr(self, name) not in known:
+                raise ValueError(f"{name} must be one of {', '.join(known)}, not {getattr(self, name)!r}")
 
     def __len__(self) -> int:
         return len(self.speed_mps)

@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray
 from speedcal.logs import limits
+from speedcal.logs.drive.arrays import as_arrays
 from speedcal.logs.drive.fix_order import as_driven, in_time, not_renewed, spread_stamps
 from speedcal.logs.drive.receiver_seconds import at_whole_seconds, held_on_the_way
 from speedcal.logs.drive.speed_physics import are_swapped
@@ -60,6 +61,13 @@ class Track(Spoken):
     findings: tuple[Finding, ...] = ()
     speed_step_mps: float = 0.0
     """Step of the recorded speeds, found from the values: whole km/h, mph, knots or m/s; 0 where it is fine."""
+
+    def __post_init__(self) -> None:
+        as_arrays(self)
+        if not (self.time_s[1:] > self.time_s[:-1]).all():
+            raise ValueError("time_s must increase from fix to fix")
+        if (np.abs(self.latitude_deg) > 90).any():
+            raise ValueError("latitude_deg must lie between -90 and 90")
 
     def __len__(self) -> int:
         return len(self.time_s)
