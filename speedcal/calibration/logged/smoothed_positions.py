@@ -7,6 +7,8 @@ has back what bends took.
 
 from __future__ import annotations
 
+from dataclasses import replace
+from functools import partial
 from itertools import product
 
 import numpy as np
@@ -18,6 +20,7 @@ from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.speed.positions import LocalFit, Smoothing
 from speedcal.calibration.speed.smoothing import SMOOTHED, with_smoothing
 from speedcal.calibration.tuning.logs import (
+    FILTER_BESIDE_DAMPED,
     LATENT_INTERVAL_S,
     SMOOTHING_FROM,
     SMOOTHING_HINT,
@@ -54,15 +57,29 @@ def unsmoothed(ground: GroundSpeed, line: MeasuredLine, indicated_mps: FloatArra
         return None
     if np.median(np.diff(line.time_s[known])) > min(1.5 * ground.interval_s, LATENT_INTERVAL_S):
         return None
-    log = _Beside(ground, ground.local_fit, line.time_s[known], indicated_mps[known], line.gain)
+    log = _Beside(ground, line.time_s[known], indicated_mps[known], line.gain)
+    smoothed = partial(_smoothed, ground, ground.local_fit)
     ways = list(product((False, True), (False, True)))
-    if max(log.told(Smoothing(SMOOTHING_HINT_S, *way)) for way in ways) < SMOOTHING_HINT:
+    if max(log.told(smoothed(SMOOTHING_HINT_S, *way)) for way in ways) < SMOOTHING_HINT:
         return None
-    tried = [Smoothing(constant_s, *way) for constant_s in SMOOTHING_S for way in ways]
-    told = [log.told(smoothing) for smoothing in tried]
-    if max(told) < SMOOTHING_FROM:
-        return None
-    return with_smoothing(ground, ground.local_fit, tried[int(np.argmax(told))])
+    tried = [smoothed(constant_s, *way) for constant_s in SMOOTHING_S for way in ways]
+    told = np.array([log.told(one) for one in tried])
+    filtered = np.array(len(SMOOTHING_S) * [all(way) for way in ways])
+    damped = (
+        max(log.told(_damped(ground, constant_s)) for constant_s in SMOOTHING_S) if filtered[told.argmax()] else 0.0
+    )
+    told[filtered & (told < FILTER_BESIDE_DAMPED * damped)] = 0.0
+    return tried[int(told.argmax())] if told.max() >= SMOOTHING_FROM else None
+
+
+def _smoothed(ground: GroundSpeed, fit: LocalFit, constant_s: float, one_sided: bool, overshoots: bool) -> GroundSpeed:
+    return with_smoothing(ground, fit, Smoothing(constant_s, one_sided, overshoots))
+
+
+def _damped(ground: GroundSpeed, constant_s: float) -> GroundSpeed:
+    """Return the speed as a damped needle follows it, beside which a filter that overshoots would look right."""
+    speed = Smoothing(constant_s, one_sided=True).mean(ground.speed_mps, ground.piece, ground.interval_s)
+    return replace(ground, speed_mps=speed)
 
 
 def with_smoothing_left(line: MeasuredLine, plain: MeasuredLine) -> MeasuredLine:
@@ -82,25 +99,22 @@ def with_smoothing_left(line: MeasuredLine, plain: MeasuredLine) -> MeasuredLine
 class _Beside:
     """A log beside positions, and how much likelier each smoothing makes it."""
 
-    def __init__(
-        self, ground: GroundSpeed, fit: LocalFit, time_s: FloatArray, indicated_mps: FloatArray, gain: float
-    ) -> None:
-        self.ground, self.fit, self.time_s, self.indicated_mps, self.gain = ground, fit, time_s, indicated_mps, gain
+    def __init__(self, ground: GroundSpeed, time_s: FloatArray, indicated_mps: FloatArray, gain: float) -> None:
+        self.ground, self.time_s, self.indicated_mps, self.gain = ground, time_s, indicated_mps, gain
         self.scale_mps = 0.0
-        off = self._off(None)
+        off = self._off(ground)
         self.scale_mps = max(robust_scale(off), _LEAST_SCALE_MPS)
-        self.plain = self._far(None)
+        self.plain = self._far(ground)
 
-    def told(self, smoothing: Smoothing) -> float:
-        """Return how much a smoothing brings against none. [nats]."""
-        return (self.plain - self._far(smoothing)) * self.ground.interval_s / _ALIKE_S
+    def told(self, ground: GroundSpeed) -> float:
+        """Return how much another ground speed brings against the plain one. [nats]."""
+        return (self.plain - self._far(ground)) * self.ground.interval_s / _ALIKE_S
 
-    def _far(self, smoothing: Smoothing | None) -> float:
-        return float(np.sum(np.log1p((self._off(smoothing) / self.scale_mps) ** 2)))
+    def _far(self, ground: GroundSpeed) -> float:
+        return float(np.sum(np.log1p((self._off(ground) / self.scale_mps) ** 2)))
 
-    def _off(self, smoothing: Smoothing | None) -> FloatArray:
+    def _off(self, ground: GroundSpeed) -> FloatArray:
         """Return how far what was shown lies off a line through the speed, in motion, with a clock of its own."""
-        ground = self.ground if smoothing is None else with_smoothing(self.ground, self.fit, smoothing)
         pairs = make_pairs(ground, self.time_s, self.indicated_mps, 0.0)
         plain = self.ground.at(pairs.time_s)[0] > SLOWEST_POSITION_SPEED_MPS
         speed, shown, slope = (a[plain] for a in (pairs.ground_mps, pairs.indicated_mps, pairs.acceleration))
