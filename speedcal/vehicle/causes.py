@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -9,10 +10,9 @@ import numpy as np
 
 from speedcal.units import MILE_M, MPH_MPS
 from speedcal.vehicle.data import facts
-from speedcal.vehicle.drivetrain import chain, driving_tire, range_gains, train_gain
+from speedcal.vehicle.drivetrain import assumed_roll, chain, driving_tire, range_gains, train_gain
 from speedcal.vehicle.identities import parts_of
 from speedcal.vehicle.parts import WRONG_PULSES
-from speedcal.vehicle.rolling_circumference import roll_by_convention
 from speedcal.vehicle.vehicle import Vehicle
 
 GROUPS = {
@@ -91,17 +91,11 @@ def _axle_against_its_number(vehicle: Vehicle) -> tuple[float, float] | None:
 
 def _tire_against_the_assumed(vehicle: Vehicle) -> tuple[float, float] | None:
     """Return what a module is set to, or the tire of before rolled, over what the tire rolls now; as above."""
-    rolled = driving_tire(vehicle)
-    if rolled is None:
+    rolled, assumed = driving_tire(vehicle), assumed_roll(vehicle)
+    if rolled is None or assumed is None:
         return None
-    for setting in vehicle.settings:
-        if setting.circumference_m is not None:
-            return float(np.log(setting.circumference_m / rolled.circumference_m.value)), rolled.u_relative
-    if vehicle.tire_before is None:
-        return None
-    before = roll_by_convention(vehicle.tire_before)
-    u = float(np.hypot(before.u_relative, rolled.u_relative))
-    return float(np.log(before.circumference_m.value / rolled.circumference_m.value)), u
+    circumference_m, u_relative, _ = assumed
+    return float(np.log(circumference_m / rolled.circumference_m.value)), math.hypot(u_relative, rolled.u_relative)
 
 
 def expected_or_unknown(vehicle: Vehicle, measured: float) -> tuple[float, float]:

@@ -218,7 +218,7 @@ def _once_right(
 ) -> Corrections:
     """Return what is to be done once a unit or a count of pulses is right, with that on top."""
     left = tuple(
-        Finding(found.code, **found.values, once_right=True) if found.code == "speeds_not_driven" else found
+        Finding(found.code, **{**found.values, "once_right": True}) if found.code == "speeds_not_driven" else found
         for found in then.findings
         if found.code != "acceptable_as_is"
     )

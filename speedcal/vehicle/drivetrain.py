@@ -100,6 +100,20 @@ def driving_tire(vehicle: Vehicle) -> RolledTire | None:
     return both_sides(vehicle.rolled, roll_by_convention(vehicle.tire_other_side))
 
 
+def assumed_roll(vehicle: Vehicle) -> tuple[float, float, Finding] | None:
+    """Return what the instrument takes the tire to roll [m], the relative standard uncertainty, and why it does.
+
+    That is the present setting of its module, or the tire it was right with; None where neither is stated.
+    """
+    for setting in vehicle.settings:
+        if setting.circumference_m is not None:
+            return setting.circumference_m, 0.0, Finding("module_setting", kind=setting.kind, now=setting.now)
+    if vehicle.tire_before is None:
+        return None
+    before = roll_by_convention(vehicle.tire_before)
+    return before.circumference_m.value, before.u_relative, Finding("right_with_tire", tire=str(vehicle.tire_before))
+
+
 def shaft_turn_m(vehicle: Vehicle) -> Interval | None:
     """Return the road covered in one turn of the gearbox's output shaft, with its 95 % interval; None if not stated.
 
@@ -210,16 +224,10 @@ def effective_tire(calibration: Calibration, vehicle: Vehicle) -> EffectiveTire 
     known = train_gain(chain(vehicle), without="tire")
     if known is not None:
         return EffectiveTire(solve_for(calibration, known, -1), Finding("whole_train"), True)
-    for setting in vehicle.settings:
-        if setting.circumference_m is not None:
-            basis = Finding("module_setting", kind=setting.kind, now=setting.now)
-            return EffectiveTire(solve_for(calibration, (setting.circumference_m, 0.0), -1), basis, False)
-    if vehicle.tire_before is not None:
-        before = roll_by_convention(vehicle.tire_before)
-        basis = Finding("right_with_tire", tire=str(vehicle.tire_before))
-        known = (before.circumference_m.value, before.u_relative)
-        return EffectiveTire(solve_for(calibration, known, -1), basis, False)
-    return None
+    if (assumed := assumed_roll(vehicle)) is None:
+        return None
+    circumference_m, u_relative, basis = assumed
+    return EffectiveTire(solve_for(calibration, (circumference_m, u_relative), -1), basis, False)
 
 
 def train_findings(calibration: Calibration, vehicle: Vehicle, effective: EffectiveTire | None) -> list[Finding]:
@@ -230,11 +238,11 @@ def train_findings(calibration: Calibration, vehicle: Vehicle, effective: Effect
     elif effective is not None and not _fits_a_road_wheel(effective.circumference_m.value, vehicle):
         rolls_m = effective.circumference_m.value
         found.append(Finding("chain_implausible", circumference_m=rolls_m, unit=calibration.unit))
-    elif effective is not None and effective.is_absolute and vehicle.rolled is not None:
-        stated, driven = vehicle.rolled.circumference_m, effective.circumference_m
+    elif effective is not None and effective.is_absolute and (rolled := driving_tire(vehicle)) is not None:
+        stated, driven = rolled.circumference_m, effective.circumference_m
         if stated.high < driven.low or stated.low > driven.high:
             values = {"stated_m": stated.value, "driven_m": driven.value, "unit": calibration.unit}
-            found.append(Finding("chain_contradicts_drive", basis=vehicle.rolled.basis.text, **values))
+            found.append(Finding("chain_contradicts_drive", basis=rolled.basis.text, **values))
     found += gears_swapped(vehicle, calibration.error_factor.value)
     if vehicle.axle is not None and not vehicle.axle.has_teeth and vehicle.sensor != "wheel":
         found.append(Finding("axle_ratio_rounded", axle=str(vehicle.axle)))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -16,9 +15,8 @@ from speedcal.errors import VehicleError
 from speedcal.finding import Finding, Trust
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 from speedcal.vehicle.data import facts
-from speedcal.vehicle.drivetrain import chain, train_gain
+from speedcal.vehicle.drivetrain import assumed_roll, chain, driving_tire, train_gain
 from speedcal.vehicle.options import FittedTeeth
-from speedcal.vehicle.rolling_circumference import roll_by_convention
 from speedcal.vehicle.vehicle import Criterion, Vehicle
 
 _READING_COLUMNS = ("ground_mps", "indicated_mps", "residual_mps", "time_s")
@@ -68,8 +66,12 @@ def dial_from_facts(vehicle: Vehicle, unit: DisplayUnit) -> FactsDial:
             teeth = FittedTeeth(counted, vehicle.drive_gear, is_guess=True)
         components |= {link.name: link.u_relative for link in links if link.u_relative}
     else:
-        factor, u_before, assumed = _against_before(vehicle, unknown)
-        components |= {"tire": math.hypot(u_before, vehicle.rolled.u_relative if vehicle.rolled else 0.0)}
+        rolled, believed = driving_tire(vehicle), assumed_roll(vehicle)
+        if rolled is None or believed is None:
+            raise VehicleError("facts_missing", links=unknown)
+        circumference_m, u_believed, assumed = believed
+        factor = circumference_m / rolled.circumference_m.value
+        components["tire"] = math.hypot(u_believed, rolled.u_relative)
     speeds = np.array(USUAL_SPEEDS[unit]) * SPEED_UNIT_MPS[unit]
     ordered = tuple(sorted(components.items(), key=lambda item: -item[1]))
     u = math.hypot(*components.values())
@@ -106,24 +108,6 @@ def undriven(dial: Dial, unit: DisplayUnit, *why: Finding) -> Calibration:
         ground=pd.DataFrame({"time_s": [], "speed_mps": [], "piece": []}),
         steady_runs=0,
     )
-
-
-def _against_before(vehicle: Vehicle, unknown: Sequence[str]) -> tuple[float, float, Finding]:
-    """Return the error factor against what the instrument was right with, and the uncertainty of that."""
-    if vehicle.rolled is not None:
-        now_m = vehicle.rolled.circumference_m.value
-        for setting in vehicle.settings:
-            if setting.circumference_m is not None:
-                return (
-                    setting.circumference_m / now_m,
-                    0.0,
-                    Finding("module_setting", kind=setting.kind, now=setting.now),
-                )
-        if vehicle.tire_before is not None:
-            before = roll_by_convention(vehicle.tire_before)
-            basis = Finding("right_with_tire", tire=str(vehicle.tire_before))
-            return before.circumference_m.value / now_m, before.u_relative, basis
-    raise VehicleError("facts_missing", links=list(unknown))
 
 
 def best_measurement(known: FactsDial, exact_teeth: float, criterion: Criterion) -> Finding | None:

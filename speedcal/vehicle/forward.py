@@ -16,6 +16,7 @@ from speedcal.interval import FloatArray, Interval
 from speedcal.units import MPH_MPS, SPEED_UNIT_MPS, DisplayUnit
 from speedcal.vehicle.corrections import Corrections, correct_diagnosed
 from speedcal.vehicle.diagnosis import diagnose
+from speedcal.vehicle.drivetrain import driving_tire
 from speedcal.vehicle.facts_only import undriven
 from speedcal.vehicle.rolling_circumference import roll_by_convention
 from speedcal.vehicle.vehicle import Criterion, Vehicle, Work
@@ -48,38 +49,9 @@ class GainChange:
 class Prediction:
     """How the instrument will read after the work."""
 
-    unit: DisplayUnit
     dial: Dial
     odometer_factor: Interval | None
     gain: GainChange
-
-    def indicated(self, ground_mps: FloatArray | float) -> FloatArray:
-        """Return the speed that will be shown at a true ground speed. [m/s]."""
-        return self.dial.indicated(ground_mps)
-
-    def u_indicated(self, ground_mps: FloatArray | float) -> FloatArray:
-        """Return the standard uncertainty of :meth:`indicated`. [m/s]."""
-        return self.dial.u_indicated(ground_mps)
-
-    @property
-    def coverage_factor(self) -> float:
-        """Standard uncertainty times this is the half width of a 95 % interval."""
-        return self.dial.coverage_factor
-
-    @property
-    def offset_mps(self) -> float:
-        """Offset of the line through the dial. [m/s]."""
-        return self.dial.line.offset_mps
-
-    @property
-    def factor(self) -> float:
-        """Slope of that line."""
-        return self.dial.line.error_factor
-
-    @property
-    def covariance(self) -> FloatArray:
-        """Joint covariance of offset and slope."""
-        return self.dial.line.covariance
 
 
 def gain_change(vehicle: Vehicle, work: Work | Mapping[str, Any]) -> GainChange:
@@ -112,7 +84,7 @@ def gain_change(vehicle: Vehicle, work: Work | Mapping[str, Any]) -> GainChange:
         gain *= float(plan.axle) / float(before)
         variance += plan.axle.u_relative**2 + before.u_relative**2
     if plan.tire is not None:
-        rolled_before, rolled = _before(vehicle.rolled, "tire"), plan.rolled or roll_by_convention(plan.tire)
+        rolled_before, rolled = _before(driving_tire(vehicle), "tire"), plan.rolled or roll_by_convention(plan.tire)
         gain *= rolled_before.circumference_m.value / rolled.circumference_m.value
         variance += rolled.u_relative**2 + rolled_before.u_relative**2
     for setting in plan.settings:
@@ -152,13 +124,9 @@ def predict_after(calibration: Calibration, vehicle: Vehicle, work: Work | Mappi
     plan = work if isinstance(work, Work) else Work.from_dict(work)
     change = gain_change(vehicle, plan)
     odometer = calibration.odometer_factor
+    dial = calibration.dial.geared(change.value, u_ln_factor=change.u_relative)
     return Prediction(
-        unit=calibration.unit,
-        dial=with_needle_set(
-            calibration.dial.geared(change.value, u_ln_factor=change.u_relative), plan, calibration.unit
-        ),
-        odometer_factor=None if odometer is None else odometer.scaled(change.value),
-        gain=change,
+        with_needle_set(dial, plan, calibration.unit), odometer and odometer.scaled(change.value), gain=change
     )
 
 
@@ -229,7 +197,7 @@ def forecast(
     diagnosis = None if calibration is None else diagnose(calibration, vehicle)
     if speeds is None and calibration is None:
         speeds = ROAD_SPEEDS[unit]
-    half = after.coverage_factor * after.gain.value * after.gain.u_relative
+    half = after.dial.coverage_factor * after.gain.value * after.gain.u_relative
     return Forecast(
         work=plan,
         gain=Interval.around(after.gain.value, half),
@@ -249,6 +217,7 @@ def vehicle_after(vehicle: Vehicle, work: Work) -> Vehicle:
     }
     if work.tire is not None:
         changes["rolled"] = work.rolled or roll_by_convention(work.tire)
+        changes["tire_other_side"] = None
         changes["tire_before"] = vehicle.tire_before or vehicle.tire  # which the instrument was made for
     if work.settings:
         kept = {item.kind: item for item in vehicle.settings}

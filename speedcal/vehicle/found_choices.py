@@ -148,5 +148,6 @@ def find_choices(
 
 
 def _from_memory(vehicle: Vehicle) -> list[Finding]:
-    unsure = vehicle.family.from_memory() if vehicle.family else []
-    return [Finding("gear_family_from_memory", family=vehicle.family.name, ranges=unsure)] if unsure else []  # type: ignore[union-attr]
+    family = vehicle.family
+    unsure = family.from_memory() if family else []
+    return [Finding("gear_family_from_memory", family=family.name, ranges=unsure)] if family and unsure else []

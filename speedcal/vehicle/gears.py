@@ -37,13 +37,10 @@ class GearFamily:
     notes: tuple[tuple[str, str], ...] = ()
     """Text and source of what to mind at the bench."""
 
-    def has_driven(self, teeth: int) -> bool | None:
-        """Tell whether a driven gear with so many teeth exists; None when the family does not say."""
-        return None if self.driven is None else teeth in self.driven.teeth
-
-    def has_drive(self, teeth: int) -> bool | None:
-        """Tell whether a drive gear with so many teeth exists; None when the family does not say."""
-        return None if self.drive is None else teeth in self.drive.teeth
+    def has(self, gear: str, teeth: int) -> bool | None:
+        """Tell whether a ``driven_gear`` or ``drive_gear`` of so many teeth exists; None where the family is silent."""
+        known = self.driven if gear == "driven_gear" else self.drive
+        return None if known is None else teeth in known.teeth
 
     def orientation(self, driven_teeth: int) -> str | None:
         """Return the tooth range that must face down for this driven gear; None when the housing is not indexed."""

@@ -12,8 +12,7 @@ from speedcal.finding import Finding
 from speedcal.interval import FloatArray
 from speedcal.vehicle.axle_ratio import known_pairs
 from speedcal.vehicle.data import facts
-from speedcal.vehicle.gears import GearFamily
-from speedcal.vehicle.parts import AxleRatio
+from speedcal.vehicle.drivetrain import driving_tire
 from speedcal.vehicle.rolling_circumference import RolledTire, roll_by_convention
 from speedcal.vehicle.tires import TireSize, parse_tire_size
 from speedcal.vehicle.vehicle import Vehicle
@@ -83,10 +82,10 @@ def _tires(vehicle: Vehicle) -> Part | None:
         sizes = {text: size for text, size in sizes.items() if abs(size.rim_mm - stated.rim_mm) < 1}
         sizes.setdefault(stated.text, stated)
     rolled = {text: roll_by_convention(size) for text, size in sizes.items()}
-    if vehicle.rolled is not None and stated is None:
-        return _part("tire", {_MEASURED: vehicle.rolled}, _MEASURED)
-    if vehicle.rolled is not None and stated is not None:
-        rolled[stated.text] = vehicle.rolled
+    if (fitted := driving_tire(vehicle)) is not None:
+        if stated is None:
+            return _part("tire", {_MEASURED: fitted}, _MEASURED)
+        rolled[stated.text] = fitted
     return _part("tire", rolled, stated.text if stated else None)
 
 
@@ -115,7 +114,8 @@ def _axles(vehicle: Vehicle) -> Part | None:
             groups = [*groups, (float(stated), str(stated))]
             where = len(groups) - 1
         else:
-            groups[where] = (float(stated), _axle_label(stated))
+            label = f"{float(stated):.2f} ({stated.text})" if stated.has_teeth else stated.text
+            groups[where] = (float(stated), label)
     gains = np.array([ratio for ratio, _ in groups])
     return Part(
         "axle",
@@ -125,10 +125,6 @@ def _axles(vehicle: Vehicle) -> Part | None:
         _prior("axle", len(gains), where),
         where,
     )
-
-
-def _axle_label(axle: AxleRatio) -> str:
-    return f"{float(axle):.2f} ({axle.text})" if axle.has_teeth else axle.text
 
 
 def axle_groups() -> list[tuple[float, str]]:
@@ -150,7 +146,7 @@ def axle_groups() -> list[tuple[float, str]]:
 def _gears(vehicle: Vehicle) -> list[Part]:
     if not vehicle.has_gear_drive:
         return []
-    family: GearFamily | None = vehicle.family
+    family = vehicle.family
     found = []
     for name, stated, teeth, free, power in (
         ("driven_gear", vehicle.driven_gear, family and family.driven, _FREE_DRIVEN, -1),

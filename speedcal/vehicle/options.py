@@ -48,19 +48,13 @@ def fitted_teeth(calibration: Calibration | None, vehicle: Vehicle) -> FittedTee
     nearest = round(told.value.value)
     others = [n for n in range(math.ceil(told.value.low), math.floor(told.value.high) + 1) if n != nearest]
     values = {"gear": told.determined, "teeth": told.value.value, "low": told.value.low, "high": told.value.high}
-    if others or nearest < 3 or not _may_exist(vehicle, told.determined, nearest):
+    is_missing = vehicle.family is not None and vehicle.family.has(told.determined, nearest) is False
+    if others or nearest < 3 or is_missing:
         return FittedTeeth(driven, drive, (Finding("teeth_open", **values),))
     found = (Finding("teeth_from_drive", **values, taken=nearest),)
     return (
         FittedTeeth(nearest, drive, found) if told.determined == "driven_gear" else FittedTeeth(driven, nearest, found)
     )
-
-
-def _may_exist(vehicle: Vehicle, gear: str, teeth: int) -> bool:
-    if vehicle.family is None:
-        return True
-    known = vehicle.family.has_driven(teeth) if gear == "driven_gear" else vehicle.family.has_drive(teeth)
-    return known is not False
 
 
 def driven_choices(judge: Judge, vehicle: Vehicle, fitted: FittedTeeth) -> list[Choice]:
@@ -76,7 +70,7 @@ def driven_choices(judge: Judge, vehicle: Vehicle, fitted: FittedTeeth) -> list[
             "driven_gear",
             (("teeth", teeth),),
             driven / teeth,
-            available=True if teeth == now else family.has_driven(teeth) if family else None,
+            available=True if teeth == now else family.has("driven_gear", teeth) if family else None,
             orientation=family.orientation(teeth) if family else None,
             is_fitted=teeth == now,
         )
@@ -103,7 +97,7 @@ def drive_choices(judge: Judge, vehicle: Vehicle, fitted: FittedTeeth) -> list[C
             "drive_gear",
             (("teeth", teeth),),
             teeth / now,
-            available=True if teeth == now else family.has_drive(teeth) if family else None,
+            available=True if teeth == now else family.has("drive_gear", teeth) if family else None,
             orientation=turned,
             is_fitted=teeth == now,
         )

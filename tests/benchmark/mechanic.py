@@ -264,8 +264,8 @@ def _not_there(entry: Advice, vehicle: Vehicle) -> str:
         return f"{entry.action} {value}"
     family = vehicle.family
     wrong = {
-        "fit_driven_gear": lambda: family and family.has_driven(value) is False,
-        "fit_drive_gear": lambda: family and family.has_drive(value) is False,
+        "fit_driven_gear": lambda: family and family.has("driven_gear", value) is False,
+        "fit_drive_gear": lambda: family and family.has("drive_gear", value) is False,
         "fit_ratio_box": lambda: not set(map(int, str(value).split("/"))) <= set(vehicle.ratio_box_teeth),
         "set_pulse_scaler": lambda: not _settable(str(value), vehicle),
         "set_module": lambda: not any(s.kind == entry.part and s.low <= value <= s.high for s in vehicle.settings),

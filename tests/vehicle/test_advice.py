@@ -25,6 +25,9 @@ from speedcal.vehicle.corrections import correct_diagnosed
 from speedcal.vehicle.diagnosis import Diagnosis, Hypothesis
 from speedcal.vehicle.drivetrain import chain, train_gain
 from speedcal.vehicle.evidence import _driven_moments, evidence_of
+from speedcal.vehicle.facts_only import dial_from_facts
+from speedcal.vehicle.forward import gain_change, vehicle_after
+from speedcal.vehicle.vehicle import Work
 
 _TABLES = ("readings", "ground")
 TRUCK = {"driven_gear": 19, "drive_gear": 8, "gear_family": "plain sleeve"}
@@ -449,12 +452,31 @@ def test_two_sets_of_tires_get_the_one_gear_that_serves_both() -> None:
     assert dict(both.driven_gear[0].parts)["teeth"] == min(worst, key=lambda n: worst[n])
 
 
+def test_two_mixed_up_units_and_a_speed_not_driven_are_told_once() -> None:
+    """2.5 = 1.61 x 1.55: with one unit put right the dial still reads as if by the other, and 90 mph stays unknown."""
+    found = correct(make_calibration(factor=2.5), Vehicle.from_dict({"tire": "P225/70R16"}), speeds=[60, 90])
+    assert actions(found)[0] == "set_unit"
+    told = [finding for finding in found.findings if finding.code == "speeds_not_driven"]
+    assert [finding.values["once_right"] for finding in told] == [True]
+
+
 def test_a_spare_on_one_side_counts_half() -> None:
     """The differential turns with the mean of the wheels: 1/C = (1/2.0 + 1/1.9)/2."""
     table = {"rolled_turns": 10, "rolled_distance_m": 20, "tire_other_side": "205/55R16", "axle": "41/11"}
     links = {link.name: link for link in chain(Vehicle.from_dict(table))}
     other = 3.05 * 0.6319
     assert links["tire"].value == pytest.approx(2 / (1 / 2.0 + 1 / other), rel=1e-9)
+
+
+def test_a_spare_counts_half_by_the_facts_alone_and_goes_with_new_tires() -> None:
+    """C = 3.05 D for the old and the new tires alike, so that the instrument is right again with the new ones."""
+    table = {"rolled_turns": 10, "rolled_distance_m": 20, "tire_other_side": "205/55R16", "tire_before": "225/70R16"}
+    rolls_m, plain_m = 2 / (1 / 2.0 + 1 / (3.05 * 0.6319)), 3.05 * 0.7214
+    mixed, new_tires = Vehicle.from_dict(table), Work.from_dict({"tire": "225/70R16"})
+    assert dial_from_facts(mixed, "mph").dial.line.error_factor == pytest.approx(plain_m / rolls_m, rel=1e-9)
+    assert gain_change(mixed, new_tires).value == pytest.approx(rolls_m / plain_m, rel=1e-9)
+    right = dial_from_facts(vehicle_after(mixed, new_tires), "mph")
+    assert right.dial.line.error_factor == pytest.approx(1.0, rel=1e-9)
 
 
 def test_a_wheel_sensor_with_a_gear_drive_has_no_axle_in_its_chain() -> None:

@@ -499,8 +499,8 @@ def test_speeds_of_zero_are_a_callers_mistake() -> None:
 
 def test_planned_gears_scale_the_factor_and_its_covariance_and_leave_the_offset() -> None:
     calibration = make_calibration(offset=1.0, factor=1.1, u_offset=0.5, u_factor=0.01)
-    after = predict_after(calibration, vehicle(), {"driven_gear": 29})
-    assert after.factor == pytest.approx(1.1 * 26 / 29, rel=1e-12)
+    after = predict_after(calibration, vehicle(), {"driven_gear": 29}).dial.line
+    assert after.error_factor == pytest.approx(1.1 * 26 / 29, rel=1e-12)
     assert after.offset_mps == pytest.approx(calibration.offset_mps.value, rel=1e-12)
     g = 26 / 29
     assert after.covariance == pytest.approx(calibration.covariance * np.array([[1, g], [g, g * g]]), rel=1e-12)

@@ -91,7 +91,7 @@ def test_the_prediction_from_the_drive_before_meets_the_drive_after() -> None:
         after = simulate("noted", 100 + seed, error_factor=FACTOR * 26 / 29, offset_mps=offset)
         predicted = predict_after(
             calibrate(before.track, before.readings), vehicle_without("tire"), {"driven_gear": 29}
-        )
+        ).dial
         measured = calibrate(after.track, after.readings)
         v = 50 * MPH_MPS
         gap = float(predicted.indicated(v) - measured.indicated(v))
