@@ -244,7 +244,7 @@ def _one_speed(values: Values) -> str:
 
 def _few_speeds(values: Values) -> str:
     levels = joined(f"{speed(level, values['unit'])}" for level in values["levels_mps"])
-    return f"only {levels or 'one speed'} held; add steady runs at two more speeds."
+    return f"only {levels} held; add steady runs at two more speeds." if levels else "no speed held; hold four of them."
 
 
 def _dial_changes(values: Values) -> str:
@@ -352,7 +352,6 @@ FINDINGS: dict[str, Template] = {
     "finer steps, or drive longer at more different speeds.",
     "fit_unsettled": "clock, lag and dial of this log do not settle on one answer, as for a log of another vehicle or "
     "one that was processed on the way; check that, and record once more.",
-    "few_runs": "readings in {count:n steady run} only; hold four different speeds.",
     "few_speeds": _few_speeds,
     "rounded_down": "all readings are multiples of {step_mps:speed}, and the needle seems to sit about half of that "
     "low. Was the mark below the needle noted, and not the nearest? Say how they were rounded, and that part goes.",

@@ -230,9 +230,9 @@ def test_the_distance_truly_driven_since_the_work_is_reported_and_nothing_more()
 
 def test_a_weak_drive_says_so_before_any_number() -> None:
     """The reader sees the word before the number."""
-    weak = make_calibration(trust=Trust("WEAK", (Finding("few_runs", count=1),)))
+    weak = make_calibration(trust=Trust("WEAK", (Finding("few_speeds", levels_mps=[], unit="mph"),)))
     model = build_model(make_facts(before=weak))
-    assert model.warnings == ("Drive before: WEAK. Readings in 1 steady run only; hold four different speeds.",)
+    assert model.warnings == ("Drive before: WEAK. No speed held; hold four of them.",)
     assert build_model(make_facts()).warnings == ()
 
 

@@ -99,7 +99,6 @@ def dial_through(
     noise: FloatArray,
     *,
     used_mps: FloatArray,
-    degrees_of_freedom: float = float("inf"),
 ) -> Dial:
     """Return the dial that goes through readings of known noise.
 
@@ -111,8 +110,6 @@ def dial_through(
         Covariance of the readings about the dial, shape (n, n), positive definite. [m2/s2]
     used_mps
         True speeds of all readings that stand behind these; they define the line. [m/s]
-    degrees_of_freedom
-        Of the noise.
     """
     from scipy.linalg.lapack import dgetrf, dgetrs  # of a dozen knots the checks above these take longer than they do
 
@@ -144,4 +141,4 @@ def dial_through(
     middle = np.asarray(weight @ np.array(mean))
     spread = np.array(mean) - middle
     total = np.einsum("g,gij->ij", weight, np.array(covariance)) + (spread * weight[:, None]).T @ spread
-    return Dial(knots, middle, (total + total.T) / 2, driven, degrees_of_freedom, shape_of(float(weight[0])))
+    return Dial(knots, middle, (total + total.T) / 2, driven, shape=shape_of(float(weight[0])))

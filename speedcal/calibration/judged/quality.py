@@ -18,7 +18,7 @@ from speedcal.calibration.speed.recorded_speed import SPEED_AGAINST_POSITIONS
 from speedcal.calibration.tuning.general import (
     CLOCK_FAR_S,
     DENSE_LEVELS,
-    DENSE_ROWS,
+    DENSE_SHARE,
     FEW_READINGS,
     FEW_RUNS,
     KILOMETRES_HIGH_TOLERANCE,
@@ -114,12 +114,8 @@ def _too_little(calibration: Calibration) -> list[Finding]:
     used = int(calibration.readings["used"].sum())
     listed = calibration.clock_offset_s is None  # a mark is the mean of a hold, and a list has to prove its drive
     found = [Finding("few_readings", count=used)] if used < FEW_READINGS and not listed else []
-    if narrow := _one_speed(calibration):
+    if narrow := _one_speed(calibration) or _few_speeds(calibration):
         found.append(narrow)
-    elif calibration.steady_runs < FEW_RUNS:
-        found += [] if _dense(calibration) else [Finding("few_runs", count=calibration.steady_runs)]
-    elif len(levels := _levels(calibration)) < FEW_RUNS:
-        found.append(Finding("few_speeds", levels_mps=levels, unit=calibration.unit))
     return found
 
 
@@ -130,14 +126,6 @@ def _one_speed(calibration: Calibration) -> Finding | None:
         return None
     beyond = {"below_mps": slower * low, "above_mps": faster * high}
     return Finding("one_speed", low_mps=low, high_mps=high, unit=calibration.unit, **beyond)
-
-
-def _dense(calibration: Calibration) -> bool:
-    """Tell whether a log shows many speeds so often that it needs none of them to be held."""
-    if not is_of_log(calibration):
-        return False
-    speed = calibration.readings["ground_mps"][calibration.readings["used"]]
-    return int((np.bincount((speed / SAME_LEVEL_MPS).astype(int)) >= DENSE_ROWS).sum()) >= DENSE_LEVELS
 
 
 def _many_wrong(calibration: Calibration) -> Finding | None:
@@ -159,17 +147,22 @@ def _wide(calibration: Calibration) -> Finding | None:
     return None
 
 
-def _levels(calibration: Calibration) -> list[float]:
-    """Return the different ground speeds that steady runs with used readings were held at. [m/s]."""
-    table = calibration.readings
-    run, speed = table["run"].to_numpy(), table["ground_mps"].to_numpy()
-    steady = table["used"].to_numpy() & (run >= 0)
-    run, speed = run[steady], speed[steady]
+def _few_speeds(calibration: Calibration) -> Finding | None:
+    """Return that readings were noted, or a log was held, at too few different speeds.
+
+    A log that shows many speeds often needs none of them to be held.
+    """
+    used = calibration.readings[calibration.readings["used"]]
+    speed, run = used["ground_mps"].to_numpy(), used["run"].to_numpy()
+    if is_of_log(calibration):
+        if (np.bincount((speed / SAME_LEVEL_MPS).astype(int)) >= DENSE_SHARE * len(speed)).sum() >= DENSE_LEVELS:
+            return None
+        speed = np.array([np.median(speed[run == number]) for number in np.unique(run[run >= 0])])
     levels: list[float] = []
-    for level in sorted(float(np.median(speed[run == number])) for number in np.unique(run)):
+    for level in np.sort(speed).tolist():
         if not levels or level - levels[-1] > SAME_LEVEL_MPS:
             levels.append(level)
-    return levels
+    return None if len(levels) >= FEW_RUNS else Finding("few_speeds", levels_mps=levels, unit=calibration.unit)
 
 
 def _unit_suspected(calibration: Calibration) -> Finding | None:

@@ -50,7 +50,7 @@ def fit_distances(log: RoughLog) -> MeasuredLine | None:
     if not fit.run():
         return None
     moment = fit.gps_time(time_s)
-    covariance, u_clock, freedom = fit.uncertainty()
+    covariance, u_clock = fit.uncertainty()
     gain = 1 / np.gradient(fit.true_mps, nodes)
     speed, _, inside = ground.at(moment)
     usable = inside & ground.usable_at(moment)
@@ -60,7 +60,6 @@ def fit_distances(log: RoughLog) -> MeasuredLine | None:
         nodes,
         covariance * np.outer(gain, gain),
         used_mps=speed[usable & ~wrong] if (usable & ~wrong).any() else fit.true_mps,
-        degrees_of_freedom=freedom,
     )
     reason = np.where(usable, np.where(wrong, WRONG, ""), np.where(inside, TOO_SLOW, NO_GROUND))
     return MeasuredLine(
@@ -200,8 +199,8 @@ class _Fit:
         rate[1:-1] = (self.weight_at[2:] - self.weight_at[:-2]) / (moment[2:] - moment[:-2])[:, None]
         return np.where(inner[:, None], rate, 0.0)
 
-    def uncertainty(self) -> tuple[FloatArray, float, float]:
-        """Return covariance of the true speeds at the nodes, u of the clock, and degrees of freedom."""
+    def uncertainty(self) -> tuple[FloatArray, float]:
+        """Return covariance of the true speeds at the nodes, and u of the clock."""
         size = len(self.nodes)
         line = np.column_stack([np.ones(size), self.nodes])
         narrow = np.zeros((size + 2, 4))
@@ -215,11 +214,11 @@ class _Fit:
             prior=narrow.T @ self.prior @ narrow,
         )
         noise = np.asarray(np.linalg.inv(self.design.T @ self.design + self.prior)[:size, :size], float)
-        noise = scaled_noise(noise, line, model=model[-2:, -2:], jackknife=jackknife[-2:, -2:])
+        noise = scaled_noise(noise, line, model=model[-2:, -2:], jackknife=jackknife[-2:, -2:], freedom=freedom)
         alike = self.design.T @ self.root.whitened(self.some.u_between_m[:, None])[:, 0]
         moved = np.linalg.solve(self.design.T @ self.design + self.prior, alike)[:size]
         noise = noise + np.outer(moved, moved)
-        return noise, float(np.sqrt(max(jackknife[0, 0], model[0, 0]))), freedom
+        return noise, float(np.sqrt(max(jackknife[0, 0], model[0, 0])))
 
 
 _Ends = tuple[FloatArray, FloatArray]

@@ -22,7 +22,7 @@ from speedcal.calibration.tuning.logs import (
     SHARED_LEFT,
     UNEVEN_SURE_S,
 )
-from speedcal.interval import FloatArray, IntArray
+from speedcal.interval import FloatArray, IntArray, student_quantile
 
 _NO_PLAY_MPS = 1e-6
 _BROKEN_MPS = 1.0
@@ -77,10 +77,10 @@ def log_dial(fit: Fit, *, run: IntArray, used: FloatArray, step_mps: float, u_co
     jackknife = minutes[-2:, -2:]
     if holds is not None and fit.play_mps > _NO_PLAY_MPS:
         jackknife = jackknife + _positive(holds.strayed() - jackknife)
-    noise = scaled_noise(noise, line, model=model[-2:, -2:], jackknife=jackknife)
+    noise = scaled_noise(noise, line, model=model[-2:, -2:], jackknife=jackknife, freedom=freedom)
     if holds is not None:
         noise = noise + line @ holds.shared(fit) @ line.T
-    dial = dial_through(knots, shown, (noise + noise.T) / 2, used_mps=used, degrees_of_freedom=freedom)
+    dial = dial_through(knots, shown, (noise + noise.T) / 2, used_mps=used)
     u_clock = float(np.sqrt(max(minutes[0, 0], model[0, 0])))
     moved = replace(fit.dial, shown_mps=doubt).indicated(dial.knots_mps)
     dial = replace(dial, shown_mps=dial.shown_mps - moved)
@@ -96,10 +96,11 @@ def _doubt_of_uneven(fit: Fit, covariance: FloatArray) -> FloatArray:
 
 def leaving_out_blocks(
     score: FloatArray, weight: FloatArray, left: FloatArray, *, block: FloatArray, prior: FloatArray
-) -> tuple[FloatArray, FloatArray, float]:
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return the covariance of p parameters by the model and by the jackknife over blocks, and its degrees of freedom.
 
-    The last are those of the blocks that really move the last parameter.
+    The last two parameters are offset and factor; the degrees of freedom are those of the blocks that really move the
+    level where it does not hang together with the factor, and the factor, shape (2,).
 
     Parameters
     ----------
@@ -126,13 +127,22 @@ def leaving_out_blocks(
     least = 0.02 * np.diag(np.diag(whole))
     moved = np.linalg.solve(_lifted(whole - parts, least), pulls[:, :, None])[:, :, 0]
     jackknife = moved.T @ moved * (blocks - 1) / max(blocks, 1)
-    share = np.maximum(np.einsum("i,bij,j->b", model[:, -1], parts, model[:, -1]), 0.0)
-    freedom = max(float(share.sum() ** 2 / max(np.sum(share**2), 1e-300)) - 1, 1.0)
-    return model, jackknife, freedom
+    told = model[:, -2:] @ np.array([[1.0, 0.0], [-model[-2, -1] / model[-1, -1], 1.0]])
+    return model, jackknife, freedom_of(np.maximum(np.einsum("ik,bij,jk->kb", told, parts, told), 0.0))
 
 
-def scaled_noise(noise: FloatArray, line: FloatArray, *, model: FloatArray, jackknife: FloatArray) -> FloatArray:
+def freedom_of(share: FloatArray) -> FloatArray:
+    """Return the degrees of freedom of variances that blocks have these shares in, shape (k, blocks)."""
+    return np.asarray(np.maximum(share.sum(axis=1) ** 2 / np.maximum(np.sum(share**2, axis=1), 1e-300) - 1, 1.0))
+
+
+def scaled_noise(
+    noise: FloatArray, line: FloatArray, *, model: FloatArray, jackknife: FloatArray, freedom: FloatArray
+) -> FloatArray:
     """Return the covariance of a dial's knots, of shape (m, m), with what the jackknife saw of its line.
+
+    It is that of a normal distribution whose 95 % interval is as wide as Student's, so that what is known otherwise
+    adds to it without being widened for blocks that it does not come from.
 
     Parameters
     ----------
@@ -142,6 +152,8 @@ def scaled_noise(noise: FloatArray, line: FloatArray, *, model: FloatArray, jack
         What offset and factor do at the knots, shape (m, 2).
     model, jackknife
         Covariance of offset and factor, shape (2, 2).
+    freedom
+        Degrees of freedom of level and factor, as of :func:`leaving_out_blocks`.
     """
     size = max(float(np.trace(np.linalg.solve(model, jackknife))) / 2, LUCK)
     both = size * model + _positive(jackknife - size * model)
@@ -149,7 +161,11 @@ def scaled_noise(noise: FloatArray, line: FloatArray, *, model: FloatArray, jack
     pivot = np.array([1.0, -both[0, 1] / both[1, 1]])
     less = pivot @ both @ pivot - max(pivot @ jackknife @ pivot, LUCK * (pivot @ model @ pivot))
     both[0, 0] -= less
-    return np.asarray(size * _positive(noise - line @ model @ line.T) + line @ both @ line.T)
+    wider_level, wider_factor = ((student_quantile(each) / student_quantile(np.inf)) ** 2 for each in freedom)
+    alone = np.zeros((2, 2))
+    alone[0, 0] = pivot @ both @ pivot
+    both = wider_level * alone + wider_factor * (both - alone)
+    return np.asarray(wider_level * size * _positive(noise - line @ model @ line.T) + line @ both @ line.T)
 
 
 def _lifted(matrices: FloatArray, least: FloatArray) -> FloatArray:

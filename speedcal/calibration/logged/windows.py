@@ -8,7 +8,7 @@ import numpy as np
 
 from speedcal.calibration.dial.curve import dial_through
 from speedcal.calibration.dial.dial import Dial
-from speedcal.calibration.logged.log_intervals import mean_rounding, scaled_noise
+from speedcal.calibration.logged.log_intervals import freedom_of, mean_rounding, scaled_noise
 from speedcal.calibration.logged.pairs import Windows
 from speedcal.calibration.logged.regression import LineFit, fit_line_york
 from speedcal.calibration.readings.clock_search import OFFSET_SCALE_MPS
@@ -35,8 +35,8 @@ class WindowLine:
     gain: float
     covariance: FloatArray
     """Of offset [m/s] and gain [1], shape (2, 2)."""
-    freedom: float
-    """Degrees of freedom of the covariance."""
+    freedom: FloatArray
+    """Degrees of freedom of level and gain."""
     u_mps: FloatArray
     """Standard uncertainty of each window about the line, more for those that lie far off, shape (k,)."""
 
@@ -45,14 +45,8 @@ class WindowLine:
         line = np.column_stack([np.ones(len(windows)), windows.ground_mps])
         information = line.T @ (line / self.u_mps[:, None] ** 2) + np.diag([_PRIOR_WEIGHT, 0.0])
         model = np.asarray(np.linalg.inv(information), float)
-        noise = scaled_noise(np.diag(self.u_mps**2), line, model=model, jackknife=self.covariance)
-        return dial_through(
-            windows.ground_mps,
-            windows.indicated_mps,
-            noise,
-            used_mps=used_mps,
-            degrees_of_freedom=self.freedom,
-        )
+        noise = scaled_noise(np.diag(self.u_mps**2), line, model=model, jackknife=self.covariance, freedom=self.freedom)
+        return dial_through(windows.ground_mps, windows.indicated_mps, noise, used_mps=used_mps)
 
 
 def fit_windows(
@@ -135,13 +129,13 @@ def _leaving_out_blocks(
     weight: FloatArray,
     *,
     rounding: FloatArray,
-) -> tuple[FloatArray, float]:
+) -> tuple[FloatArray, FloatArray]:
     """Return the covariance of offset and gain by the jackknife over blocks of time, and its degrees of freedom.
 
     Leaving out whole minutes counts what neighbouring windows share once, and sees the leverage of the few stretches
     at the slow and fast end (A. C. Cameron and D. L. Miller, J. Human Resources 50, 2015, 317-372, section VI). The
-    degrees of freedom are those of the blocks that really move the slope (section VI.D). A jackknife that comes out
-    much smaller than independent windows would be has only had luck; those then decide.
+    degrees of freedom are those of the blocks that really move level and slope (section VI.D). A jackknife that comes
+    out much smaller than independent windows would be has only had luck; those then decide.
     """
     _, label = np.unique(block, return_inverse=True)
     columns = (weight, weight * x, weight * instrument, weight * instrument * x, weight * y, weight * instrument * y)
@@ -158,11 +152,10 @@ def _leaving_out_blocks(
     alone = inverse @ information @ inverse * scale + rounding
     if not covariance[1, 1] > alone[1, 1]:
         covariance = alone
-    share = np.bincount(label, weights=weight * (x - total[1] / total[0]) ** 2)
-    freedom = max(float(share.sum() ** 2 / max(np.sum(share**2), 1e-30)) - 1, 1.0)
+    freedom = freedom_of(np.stack([sums[0], np.bincount(label, weights=weight * (x - total[1] / total[0]) ** 2)]))
     both = covariance + np.outer(inverse[0], inverse[0]) * _PRIOR_WEIGHT
     # The prior is known; only the other part has few degrees of freedom (Welch-Satterthwaite, JCGM 100:2008, G.4.1).
-    return both, freedom * float(both[1, 1] / max(covariance[1, 1], 1e-12)) ** 2
+    return both, freedom * [1.0, float(both[1, 1] / max(covariance[1, 1], 1e-12)) ** 2]
 
 
 def _shared_rounding(

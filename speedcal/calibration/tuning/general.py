@@ -120,8 +120,9 @@ every ten seconds by a watch that is looked at are less even, and are notes."""
 HURRIED_HAND_S, MOST_BY_HAND = 1.9, 500
 """Shortest usual time between the notes of a hand in a hurry, of which there are not so many. Our own judgment."""
 
-DENSE_LEVELS, DENSE_ROWS = 6, 10
-"""So many levels with so many rows of a log each tell a dial without any run of one speed."""
+DENSE_LEVELS, DENSE_SHARE = 6, 0.05
+"""So many levels with such a share of the rows of a log each tell a dial without any run of one speed. Ramps between
+two speeds that are held come to 0.04, and the two may be rounded alike at every visit."""
 
 MANY_WRONG = 0.33
 """Share of wrong readings beyond which the file is doubted. Of notes of which 30 and 38 % are wrong, by slips, factors
