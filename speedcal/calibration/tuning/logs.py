@@ -132,7 +132,7 @@ SMOOTHING_HINT_S, SMOOTHING_HINT, SMOOTHING_FROM = 1.5, 2.0, 6.0
 9 to 30 and then 26 to 65, those that were not lose 2 to 20; overlooked, factors are 0.9 % high."""
 
 FILTER_BESIDE_DAMPED = 0.4
-"""Share that a filter which overshoots must bring of what a damped needle does: damped needles come to 0.31 at the most,
+"""Share that a filter which overshoots must bring of what a damped needle does: damped needles come to 0.31 at most,
 positions behind such a filter to 0.5 to 0.8, between walls to 0.35 to 0.5."""
 
 SMOOTHING_LEFT = 0.12
