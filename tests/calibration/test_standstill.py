@@ -98,3 +98,12 @@ def test_minutes_against_the_dial_are_those_left_out(ground_mps: float, shown_mp
     shown = np.concatenate([drive, shown_mps * minutes, drive])
     apart = rows_apart(np.arange(len(speed)) * 1.0, speed, shown, _STEP)
     assert np.array_equal(np.flatnonzero(apart), len(drive) + np.arange(len(minutes)))
+
+
+def test_two_rows_about_a_pause_of_the_logger_are_no_minutes() -> None:
+    """The logger stops with the vehicle and begins anew 5 min later: one row shows nothing at a speed, not minutes."""
+    time = np.concatenate((np.arange(300.0), 600.0 + np.arange(300.0)))
+    speed = 8.0 + 4.0 * np.sin(time / 20)
+    shown = np.round(speed / _STEP) * _STEP
+    shown[299:301] = 0.0
+    assert not rows_apart(time, speed, shown, _STEP).any()

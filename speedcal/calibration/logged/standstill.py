@@ -53,10 +53,10 @@ def rows_apart(time_s: FloatArray, ground_mps: FloatArray, indicated_mps: FloatA
     least, most = _shown_at(ground[plain], indicated_mps[plain])
     cell = ground.astype(np.int64)
     against = known & (np.maximum(least[cell] - indicated_mps, indicated_mps - most[cell]) > APART_MPS)
+    usual_s = float(np.median(np.diff(time_s)))  # of a logger that pauses two rows may span minutes
     for rows in stretches:
         here = rows.start + np.flatnonzero(against[rows])
-        share = len(here) / (rows.stop - rows.start)
-        if share * (time_s[rows.stop - 1] - time_s[rows.start]) >= APART_S:
+        if len(here) * usual_s >= APART_S:
             apart[here[0] : here[-1] + 1] = True
     return apart
 
