@@ -5,7 +5,10 @@ from __future__ import annotations
 from speedcal.text.messages import Template, Values, labelled
 from speedcal.text.numbers import distance, fill, joined, span, speed
 from speedcal.text.parts import TURNS_THE_NEEDLE, WATCH_THE_NEEDLE
+from speedcal.units import SPEED_UNIT_MPS, USUAL_LIMIT
 
+_USUAL_LIMIT_MPS = USUAL_LIMIT["mph"] * SPEED_UNIT_MPS["mph"]
+"""Nobody is sent beyond it."""
 _LEAST_SAID = 0.0005
 """A share below this would be written as zero."""
 
@@ -239,7 +242,8 @@ def _one_speed(values: Values) -> str:
         speed(values[f"{name}_mps"], values.get("unit")) for name in ("low", "high", "below", "above")
     )
     driven = low if low == high else f"{low} to {high}"
-    return f"nearly one speed only, {driven}; add steady runs below {below} or above {above}."
+    faster = f" or above {above}" if values["above_mps"] < _USUAL_LIMIT_MPS else ""
+    return f"nearly one speed only, {driven}; add steady runs below {below}{faster}."
 
 
 def _few_speeds(values: Values) -> str:

@@ -7,11 +7,11 @@ from collections.abc import Sequence
 from speedcal.calibration.checked.fit_checks import USUAL_SPEEDS
 from speedcal.calibration.result import Calibration
 from speedcal.interval import FloatArray, tidy
-from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
+from speedcal.units import SPEED_UNIT_MPS, DisplayUnit, speed_from_mps
 from speedcal.vehicle.drivetrain import driving_tire
 from speedcal.vehicle.facts_only import FactsDial
 from speedcal.vehicle.judge import Judge
-from speedcal.vehicle.limits import ROAD_TEST_MPS, Limits, RuleLimits, TireSet, road_test_like
+from speedcal.vehicle.limits import FAR_BEYOND, ROAD_TEST_MPS, Limits, RuleLimits, TireSet, road_test_like
 from speedcal.vehicle.rolling_circumference import roll_by_convention
 from speedcal.vehicle.vehicle import Criterion, Vehicle
 
@@ -30,6 +30,8 @@ def judge_of(
         at = tuple(float(v) for v in speeds)
     else:
         at = driven_speeds(calibration) if calibration is not None else USUAL_SPEEDS[unit]
+        if calibration is not None and "one_speed" in calibration.trust.codes:
+            at = _around(calibration, at)
     dial = calibration.dial if calibration is not None else known.dial if known else None
     assert dial is not None  # noqa: S101 - one of the two is there
     of_odometer = isinstance(limits, RuleLimits) and limits.of_odometer
@@ -53,6 +55,12 @@ def _tire_sets(vehicle: Vehicle) -> tuple[TireSet, ...]:
     other = roll_by_convention(vehicle.second_tire)
     gain = rolled.circumference_m.value / other.circumference_m.value
     return (TireSet(), TireSet(gain, (rolled.u_relative**2 + other.u_relative**2) ** 0.5))
+
+
+def _around(calibration: Calibration, driven: tuple[float, ...]) -> tuple[float, ...]:
+    """Return the speeds driven with the usual ones about them: nobody drives at one speed alone."""
+    top = FAR_BEYOND * speed_from_mps(calibration.speed_range_mps[1], calibration.unit)
+    return tuple(sorted({*driven, *(v for v in USUAL_SPEEDS[calibration.unit] if v <= top)}))
 
 
 def driven_speeds(calibration: Calibration) -> tuple[float, ...]:

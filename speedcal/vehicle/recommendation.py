@@ -64,6 +64,9 @@ def _with_plans(outlook: Outlook, first: Sequence[Advice], plans: Sequence[Plan]
         looks = ("needle_drive",) if best.shift_mps else ()
         first = [entry for entry in first if entry.action != "check_count" or entry.part in looks]
     work = _told_what_it_comes_to(_entries(outlook, best, plans), best, plans)
+    if "one_speed" in (outlook.trust.codes if outlook.trust else ()) and best.probability < SURE_ENOUGH:
+        again = [_drive_again(outlook)]  # which costs less than a part that may be the wrong one
+        first, work = ([*first, *again], work) if best.work > _TYPED_IN else (first, [*work, *again])
     beyond = [] if any(plan.passes for plan in plans) else _beyond_parts(outlook, best.worst_percent)
     if beyond and beyond[0].action == "repair_instrument" and best.probability < LIKELY and best.work != _TYPED_IN:
         entries = [*first, *beyond, *work]  # no part is fitted on a hope before the instrument is right

@@ -115,3 +115,19 @@ def test_readings_that_look_foreign_twice_lead_on() -> None:
     found = correct(dial, Vehicle.from_dict(TRUCK)).advice
     assert (found[0].action, found[-1].part) == ("check_files", "bench")
     assert "another drive" in str(found[-1])
+
+
+def test_a_drive_at_one_speed_is_made_again_before_a_gear_is_bought() -> None:
+    """Logged between 58 and 62 mph alone, where 20 teeth read 10 % high: 22 were '99 % sure', at that speed."""
+    narrow = {"low_mps": 58 * MPH_MPS, "high_mps": 62 * MPH_MPS, "below_mps": 35 * MPH_MPS, "above_mps": 78 * MPH_MPS}
+    trust = Trust("WEAK", (Finding("one_speed", unit="mph", **narrow),))
+    uncertain = {"u_offset": 1.0, "u_factor": 0.0167, "correlation": -0.998}  # 0.06 mph at 60, 0.5 at 30
+    dial = replace(make_calibration(factor=1.1, speed_range=(58, 62), **uncertain), trust=trust)  # type: ignore[arg-type]
+    again, gear = correct(dial, Vehicle.from_dict(TRUCK)).advice[:2]
+    assert (again.action, gear.action, gear.value) == ("drive_again", "fit_driven_gear", 22)
+    assert "below 35 mph." in str(again)  # and not above 78
+    at = 0.0167 * 30 / 1.1  # then shows at 30 mph what it shows at 27 now
+    chance = math.erf(0.025 * 30 / math.sqrt((1.0 - at) ** 2 + 2 * 0.002 * at) / math.sqrt(2))
+    assert gear.probability == pytest.approx(chance, abs=0.03)
+    module = Vehicle.from_dict({"settings": {"circumference_mm": 2100}})
+    assert [entry.action for entry in correct(dial, module).advice[:2]] == ["set_module", "drive_again"]
