@@ -72,6 +72,11 @@ TRACKS = {
         lambda i: f"{_when(i)},{LATITUDE[i]},{LONGITUDE[i]},{SPEED_MPS[i]}",
         [i * 37 % N for i in range(N)],
     ),
+    "parts joined the wrong way round": _table(
+        "time,lat,lon,speed (m/s)",
+        lambda i: f"{_when(i)},{LATITUDE[i]},{LONGITUDE[i]},{SPEED_MPS[i]}",
+        [*range(N // 2, N - 10), *range(N // 2), *range(N - 10, N)],
+    ),
     "latitude in the column of the longitude": _table(
         "time,latitude,longitude,speed (m/s)",
         lambda i: f"{_when(i)},{LONGITUDE[i]},{LATITUDE[i]},{SPEED_MPS[i]}",

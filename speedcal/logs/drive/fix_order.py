@@ -22,12 +22,16 @@ _MOSTLY_BACK, _OFTEN_BACK, _DISTINCT = 0.5, 0.05, 0.98
 """Shares of the steps that go back where the newest fix stands first and where rows were exchanged, and of stamps that
 stand once."""
 
+_LEAP_S, _LEAP_STEPS, _MOST_PARTS = 10.0, 5.0, 50
+"""Parts of a file that stand in another order than they were driven begin where the time leaps, either way, by more
+than this and so many usual steps."""
+
 
 def as_driven(time_s: FloatArray, segment: IntArray) -> tuple[IntArray, list[Finding]]:
     """Return the places of the rows in the order of the drive: as they are, from the last, or sorted.
 
     They are sorted where many step back and hardly any share a stamp: then rows were exchanged, while a clock that is
-    set back does so once.
+    set back does so once; and where few step back, but to parts of other times, as of files joined the wrong way round.
     """
     places, steps = np.arange(len(time_s)), np.diff(time_s)
     back = float((steps < 0).mean()) if len(steps) > 1 else 0.0
@@ -35,6 +39,13 @@ def as_driven(time_s: FloatArray, segment: IntArray) -> tuple[IntArray, list[Fin
         return places[::-1], [Finding("newest_first")]
     if back > _OFTEN_BACK and len(np.unique(time_s)) >= _DISTINCT * len(time_s) and not np.ptp(segment):
         return np.argsort(time_s, kind="stable"), [Finding("rows_exchanged", count=int((steps < 0).sum()))]
+    if back and not np.ptp(segment):
+        leap = np.abs(steps) > max(_LEAP_S, _LEAP_STEPS * float(np.median(np.abs(steps))))
+        parts = np.split(places, np.flatnonzero(leap) + 1)
+        parts.sort(key=lambda part: float(time_s[part].min()))
+        apart = all(time_s[later].min() > time_s[earlier].max() for earlier, later in pairwise(parts))
+        if 1 < len(parts) <= _MOST_PARTS and apart:
+            return np.concatenate(parts), [Finding("rows_exchanged", count=int((steps < 0).sum()))]
     return places, []
 
 
