@@ -202,6 +202,15 @@ def test_one_speed_just_beyond_a_pin_is_seen_once_the_clock_is_settled() -> None
     assert not at_stops(seen, free, MPH, settled=True).any()
 
 
+def test_a_dial_of_few_figures_lies_at_no_stop() -> None:
+    """A quarter of the pulses: a figure is four mph of true speed wide, and several speeds share the least of them."""
+    for seed in range(60):
+        rng = np.random.default_rng(seed)
+        true = rng.uniform(26, 65, 26)
+        shown = np.round(0.25 * true + rng.normal(0, 0.5, 26))
+        assert not at_stops(true * MPH, shown * MPH, MPH, fewest=4).any()
+
+
 def test_a_few_speeds_far_off_at_the_top_speed_are_no_pin() -> None:
     """Speeds held, 5 mph of noise on what the positions say, and a jump to 80 at the top of 62: no row is left out."""
     held = np.repeat([24.0, 38, 56, 28, 59, 62, 52, 33, 54], [170, 420, 360, 400, 350, 160, 140, 230, 290])

@@ -59,7 +59,8 @@ def at_stops(
     if not moving.any():
         return stopped
     ends = _ends(indicated_mps[moving], step_mps, fewest)
-    held_mps = held_spread(ground_mps[moving], indicated_mps[moving], step_mps)
+    a_step_mps = step_mps / float(np.median(indicated_mps[moving] / ground_mps[moving]).clip(1e-3))
+    held_mps = max(held_spread(ground_mps[moving], indicated_mps[moving], step_mps), a_step_mps)
     spread = STOP_SETTLED_SPREAD if settled else (STOP_SPREAD_STEPS, STOP_SPREAD_MPS)
     farther = STOP_SETTLED_BEYOND if settled else (STOP_SPREAD_STEPS, STOP_BEYOND_MPS)
     most_wide, most_beyond = (steps * held_mps + lag_mps for steps, lag_mps in (spread, farther))
