@@ -14,7 +14,7 @@ from benchmark.outside_score import answer
 from scipy import integrate, stats
 
 import speedcal
-from speedcal.calibration import gps_display as gps_display_module
+from speedcal.calibration.noted import gps_display as gps_display_module
 from speedcal.calibration.noted.association import stray_density
 from speedcal.calibration.noted.clock_posterior import Cells, clock_cells
 from speedcal.calibration.noted.gps_display import gps_display

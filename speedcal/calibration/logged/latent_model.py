@@ -68,6 +68,8 @@ class Fit:
     """Knots and what the dial shows there; without covariance."""
     speed_mps: FloatArray
     """Most likely true speed at each reading, as its instrument saw it. [m/s]"""
+    u_speed_mps: FloatArray
+    """Its standard uncertainty, shape (n,)."""
     off_mps: FloatArray
     """Each reading less what is expected there, shape (n,). [m/s]"""
     right: FloatArray

@@ -317,6 +317,7 @@ class _Fitter:
             pointer=self._pointer(),
             dial=self.dial,
             speed_mps=log.places.of(self.coefficients, log.plain),
+            u_speed_mps=np.sqrt(np.maximum(variances(self.inverse, log.places.first, log.plain, log.plain), 0.0)),
             off_mps=self.log.value_mps - log.constant - log.places.of(self.coefficients, log.row),
             right=log.right,
             noise_mps=float(np.sqrt(np.median(self.states["log"].noise.variance))),

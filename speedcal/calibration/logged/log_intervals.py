@@ -214,7 +214,8 @@ class _Holds:
         _, visit = np.unique(run[steady], return_inverse=True)
         count = np.bincount(visit)
         level = np.bincount(visit, weights=speed) / count
-        wander = np.bincount(visit, weights=(speed - level[visit]) ** 2) / count * gain**2
+        off2 = (speed - level[visit]) ** 2 + fit.u_speed_mps[steady] ** 2
+        wander = np.bincount(visit, weights=off2) / count * gain**2
         order = np.argsort(level)
         place = np.empty(len(level), np.int64)
         place[order] = np.concatenate(([0], np.cumsum(np.diff(level[order]) * gain > 0.6 * step_mps)))
