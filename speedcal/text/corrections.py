@@ -187,7 +187,10 @@ def _corrections(found: Corrections) -> str:
         lines.append(f"exact tooth count: {found.ideal_driven_teeth}{so}")
     listed = [choice for choices in found.lists().values() for choice in worth_listing(choices)[:_MOST_ROWS]]
     width = max((len(choice_name(choice.what)) for choice in listed), default=0)
-    lines += [_row(choice, width) for choice in listed]
+    advised = advised_among(found, listed)
+    best = max(listed, key=lambda choice: choice.probability_best or 0.0, default=None)
+    # by the rule, the work or the needle it may be another, and none is called the best beside it
+    lines += [_row(choice, width, is_ranked=advised in (None, best)) for choice in listed]
     lines += [f"as it is, in the {name}: {shown}" for name, shown in other_ranges(found)]
     lines.append(f"judged by: {found.criterion}, at {', '.join(f'{v:.4g}' for v in found.speeds)} {found.unit}")
     lines += [f"note: {text} ({source})" for text, source in found.notes]
@@ -256,9 +259,9 @@ def _fitting(found: Corrections) -> Advice | None:
     return next((e for e in found.advice if e.action.startswith(("fit_", "set_")) and e.action != "set_unit"), None)
 
 
-def _row(choice: Choice, width: int) -> str:
+def _row(choice: Choice, width: int, *, is_ranked: bool) -> str:
     words = [f"  {choice_name(choice.what):<{width}}  worst {choice.worst_error_percent:4.1f} %"]
-    if choice.probability_best is not None and choice.probability_best > 0.005:
+    if is_ranked and choice.probability_best is not None and choice.probability_best > 0.005:
         words.append(best_text(choice.probability_best))
     words += [low_text(choice)] if low_text(choice) else []
     words += ["not in the gear family"] if choice.available is False else []

@@ -47,8 +47,8 @@ def _lines(plan: RoadTestPlan) -> list[str]:
         ),
         f"{plan.n_readings} readings in {plan.duration_s / 60:.0f} minutes on {distance(plan.distance_m, plan.unit)} "
         f"of road (longest stretch {distance(plan.stretch_m, plan.unit)})",
-        f"it will tell: the error factor to ±{plan.half_width_percent:.2f} %, the shown speed to "
-        f"±{plan.half_width_speed_mps / factor:.2f} {plan.unit} (95 % intervals, in nine drives of ten)",
+        f"it will tell: the error factor to ±{plan.half_width_percent:.1f} %, the shown speed to "
+        f"±{plan.half_width_speed_mps / factor:.1f} {plan.unit} (in nine drives of ten, or better)",
     ]
 
 

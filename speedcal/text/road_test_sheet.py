@@ -56,5 +56,5 @@ def _promise(plan: RoadTestPlan) -> list[str]:
         f"{plan.n_readings} readings, about {plan.duration_s / 60:.0f} minutes, {distance(plan.distance_m, plan.unit)} "
         f"of road; no single stretch longer than {distance(plan.stretch_m, plan.unit)}.",
         f"Answers: {answers(plan)}. In nine drives of ten the error factor comes out to ±"
-        f"{plan.half_width_percent:.2f} % or better, as long as the assumptions of the plan hold.",
+        f"{plan.half_width_percent:.1f} % or better, as long as the assumptions of the plan hold.",
     ]

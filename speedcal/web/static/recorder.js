@@ -73,7 +73,7 @@
     const last = taps[taps.length - 1];
     by("last").textContent = last
       ? `Reading ${taps.length}: ${last.speed} ${unit} at ${new Date(last.at).toLocaleTimeString()}` : "No reading yet.";
-    by("summary").textContent = `${fixes} GPS fixes and ${taps.length} readings are kept in this browser.`;
+    by("summary").textContent = `${fixes} GPS points and ${taps.length} readings are kept in this browser.`;
   };
 
   // ---- recording
