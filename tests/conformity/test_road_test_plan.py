@@ -289,4 +289,4 @@ def test_the_promise_is_in_per_cent_of_the_factor_as_half_a_tooth_is() -> None:
     found = plan(Vehicle.from_dict({"driven_gear": 20}), speed_limit=65, calibration=high)
     assert found.half_width / 1.2 == pytest.approx(found.half_width_percent / 100)
     assert found.half_width_percent <= 2.5
-    assert f"error factor to ±{found.half_width_percent:.2f} %" in str(found)
+    assert f"error factor to ±{found.half_width_percent:.1f} %" in str(found)
