@@ -187,10 +187,10 @@ def _corrections(found: Corrections) -> str:
         lines.append(f"exact tooth count: {found.ideal_driven_teeth}{so}")
     listed = [choice for choices in found.lists().values() for choice in worth_listing(choices)[:_MOST_ROWS]]
     width = max((len(choice_name(choice.what)) for choice in listed), default=0)
-    advised = advised_among(found, listed)
+    fitting = advised_among(found, listed)
     best = max(listed, key=lambda choice: choice.probability_best or 0.0, default=None)
     # by the rule, the work or the needle it may be another, and none is called the best beside it
-    lines += [_row(choice, width, is_ranked=advised in (None, best)) for choice in listed]
+    lines += [_row(choice, width, is_ranked=fitting in (None, best)) for choice in listed]
     lines += [f"as it is, in the {name}: {shown}" for name, shown in other_ranges(found)]
     lines.append(f"judged by: {found.criterion}, at {', '.join(f'{v:.4g}' for v in found.speeds)} {found.unit}")
     lines += [f"note: {text} ({source})" for text, source in found.notes]
