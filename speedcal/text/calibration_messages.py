@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from speedcal.text.messages import Template, Values, labelled
-from speedcal.text.numbers import distance, fill, joined, span, speed
+from speedcal.text.numbers import counted, distance, fill, joined, span, speed
 from speedcal.text.parts import TURNS_THE_NEEDLE, WATCH_THE_NEEDLE
 from speedcal.units import SPEED_UNIT_MPS, USUAL_LIMIT
 
@@ -198,9 +198,12 @@ def _clock_far(values: Values) -> str:
 
 def _clock_local(values: Values) -> str:
     zone, slow = values["zone_s"], values["slow_s"]
-    local = f"{abs(zone) / 3600:g} h {'ahead of' if zone > 0 else 'behind'} UTC" if zone else "at UTC"
+    side = "ahead of" if zone > 0 else "behind"
+    local = f"a time zone {abs(zone) / 3600:g} h {side} UTC" if zone else "UTC"
+    days = values.get("days", 0)
+    dated = f"The date of the readings is {counted(abs(days), 'day')} too {'early' if days > 0 else 'late'}. "
     return (
-        f"The readings were written in a time zone {local}, by a clock that is {abs(slow):.0f} s "
+        f"{dated if days else ''}The readings were written in {local}, by a clock that is {abs(slow):.0f} s "
         f"{'slow' if slow > 0 else 'fast'}."
     )
 

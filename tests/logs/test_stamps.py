@@ -31,6 +31,8 @@ NOON_S = datetime(2021, 7, 26, 12, tzinfo=UTC).timestamp()
         (["2021-07-26T12:00:00"], "local", [NOON_S], 1),
         (["2021/07/26 12:00:00"], "local", [NOON_S], 1),
         (["2021:07:26 12:00:00"], "local", [NOON_S], 1),  # of a photograph
+        (["IMG_20210726_120000.jpg", "IMG_20210726_120001~2.JPG"], "local", [NOON_S, NOON_S + 1], 1),
+        (["PIC-20210726-120000250.heic"], "local", [NOON_S + 0.25], 0.001),
         (["26.07.2021 12:00:00"], "local", [NOON_S], 1),
         (["26.7.21, 12:00"], "local", [NOON_S], 60),
         (["26-Jul-2021 12:00:00.000"], "local", [NOON_S], 0.001),

@@ -13,6 +13,7 @@ from speedcal.calibration.noted.wrong_together import wrong_together
 from speedcal.calibration.readings.clock_search import zone_near
 from speedcal.calibration.readings.habits import PARALLAX
 from speedcal.calibration.readings.odometer import OdometerFactor
+from speedcal.calibration.readings.rows import DAY_S
 from speedcal.calibration.result import Calibration
 from speedcal.calibration.speed.recorded_speed import SPEED_AGAINST_POSITIONS
 from speedcal.calibration.tuning.general import (
@@ -187,8 +188,11 @@ def _clock(calibration: Calibration, readings: Readings) -> Finding | None:
     if readings.clock == "utc":
         return Finding("clock_far", clock_offset_s=offset.value)
     if readings.clock == "local":
-        zone = zone_near(offset.value)
-        return Finding("clock_local", zone_s=zone, slow_s=offset.value + zone)
+        of_day = abs(offset.value + zone_near(offset.value)) > DAY_S / 4  # no zone explains it
+        days = round(offset.value / DAY_S) if of_day else 0
+        rest = offset.value - days * DAY_S
+        zone = zone_near(rest)
+        return Finding("clock_local", zone_s=zone, slow_s=rest + zone, days=days)
     return None
 
 

@@ -69,7 +69,9 @@ def is_drawn(line: str) -> bool:
 
 
 def unmarked(cell: str) -> str:
-    """Return a cell without the marks around it that make it bold or a word."""
+    """Return a cell without what was crossed out in it, or the marks around it that make it bold or a word."""
+    if "~~" in cell:
+        return without_struck(cell).strip()
     if cell[:1] in _AROUND and cell[-1:] == cell[:1] and len(cell) > _FEWEST_MARKED:
         return cell.strip(cell[0]).strip()
     return cell

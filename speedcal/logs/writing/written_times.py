@@ -52,12 +52,18 @@ _COMPACT = (
     r"(?P<year>\d{4})(?P<month>\d{2})(?P<day>\d{2})[T _-]"
     r"(?P<h>\d{2})(?P<m>\d{2})(?P<s>\d{2})(?:[.,](?P<f>\d{1,9}))?"
 )
+_PHOTOGRAPH = (
+    r"[A-Za-z]{2,6}[_-](?P<year>\d{4})(?P<month>\d{2})(?P<day>\d{2})[_-]"
+    r"(?P<h>\d{2})(?P<m>\d{2})(?P<s>\d{2})(?P<f>\d{3})?[^.\s]{0,20}\.(?i:jpe?g|heic|png)"
+)
+"""Name of a file, as cameras of phones give it."""
 _DATED = tuple(
     re.compile(pattern)
     for pattern in (
         *(date + _BETWEEN + _CLOCK + _ZONE for date in _DATES),
         _MAIL_DATE + _CLOCK + _ZONE + r"\s(?P<year>\d{4})",
         _COMPACT + _ZONE,
+        _PHOTOGRAPH,
     )
 )
 _CLOCK_ONLY = re.compile(_CLOCK + _ZONE)
@@ -159,7 +165,7 @@ def _from_date(parts: _Parts) -> Stamp | None:
         return None
     year = int(parts["year"] or 0)
     year += 2000 if year < 80 else 1900 if year < 100 else 0
-    zone = parts["zone"]
+    zone = parts.get("zone")
     if parts.get("one"):
         if zone is not None:
             return None
