@@ -67,6 +67,16 @@ def test_a_clock_ten_minutes_off_is_not_called_a_zone() -> None:
     assert not [finding for finding in result.findings if "0.25 h" in finding.text]
 
 
+def test_a_date_days_off_is_no_zone() -> None:
+    """It was told as the farthest zone and a clock 58 hours fast."""
+    wrong = replace(NOTES, time_s=NOTES.time_s + 3 * DAY_S + 2 * 3600 + 50, clock="local")
+    result = speedcal.calibrate(TRACK, wrong, clock_offset_s=-3 * DAY_S - 2 * 3600 - 45)
+    (finding,) = [finding for finding in result.findings if finding.code == "clock_local"]
+    assert (finding.values["days"], finding.values["zone_s"]) == (-3, 7200)
+    assert finding.values["slow_s"] == pytest.approx(-50, abs=2)
+    assert "3 days too late" in finding.text
+
+
 @pytest.mark.parametrize("zone_h", [0.0, 1.5, -5.0, 2.0, 10.5, -9.5])
 def test_a_time_of_day_passes_midnight_and_keeps_counting(zone_h: float) -> None:
     """The drive begins at 22:25 UTC and lasts eleven minutes; in the zone of 1.5 h midnight falls into it."""
