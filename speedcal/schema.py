@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import math
 import re
+import sys
 from collections.abc import Callable, Mapping
 from datetime import date, datetime
 from fractions import Fraction
@@ -73,8 +73,12 @@ class _RefusedError(Exception):
         super().__init__(code)
 
 
+_LARGEST = sys.float_info.max
+"""Whole numbers can be larger, and then nothing can be worked out with them."""
+
+
 def _is_number(value: object) -> bool:
-    return isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
+    return isinstance(value, (int, float)) and not isinstance(value, bool) and abs(value) <= _LARGEST
 
 
 def _text(value: Any, key: Key) -> str:

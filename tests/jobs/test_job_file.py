@@ -137,6 +137,8 @@ def test_every_problem_is_listed_at_once_with_its_line(folder: Path) -> None:
         ("[before]\nchecks = 'mile.csv'\n", "no_such_file"),
         (DRIVE + "clock_offset_s = '3'\n", "not_a_number"),
         (DRIVE + "clock_offset_s = nan\n", "not_a_number"),
+        (DRIVE + f"clock_offset_s = {'9' * 400}\n", "not_a_number"),
+        (DRIVE + f"[vehicle]\ndriven_gear = {'9' * 400}\n", "not_whole"),
         (DRIVE + "[work]\ndriven_gear = 20.5\n", "not_whole"),
         (DRIVE + "[work]\npulse_scaler = 0\n", "not_a_ratio"),
         (DRIVE + "[work]\ndate = 'May'\n", "not_a_date"),

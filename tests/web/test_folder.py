@@ -133,6 +133,22 @@ def test_what_is_no_zip_is_refused(tmp_path: Path, content: bytes) -> None:
         unpack(tmp_path / "a.zip", tmp_path / "out", Limits())
 
 
+def test_a_zip_whose_contents_are_damaged_or_too_large_is_told_as_that(tmp_path: Path) -> None:
+    """Nobody who runs the service need be asked."""
+    (tmp_path / "out").mkdir()
+    path = tmp_path / "a.zip"
+    with zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as out:
+        out.writestr("drives/a.gpx", bytes(range(256)) * 40)
+        out.writestr("job.toml", JOB)
+    data = path.read_bytes()
+    path.write_bytes(data[:60] + b"\xff" * 20 + data[80:])
+    with pytest.raises(JobError, match="not a zip that can be read"):
+        unpack(path, tmp_path / "out", Limits())
+    path.write_bytes(data)
+    with pytest.raises(JobError, match="a file in the zip is too large"):
+        unpack(path, tmp_path / "out", Limits(written_bytes=10_000))
+
+
 def demo_zip(path: Path) -> Path:
     """Pack the demo job as a person would."""
     names = [p for p in DEMO.iterdir() if p.suffix in (".toml", ".gpx", ".csv")]

@@ -128,6 +128,8 @@ def restore_backup(settings: Settings, source: Path) -> Counts:
 
 
 def _unpack(source: Path, scratch: Path) -> None:
+    if not source.is_file():  # a device has no end
+        raise ServiceError("no_backup", source=source.name)
     try:
         with zipfile.ZipFile(source) as packed:
             names = packed.namelist()

@@ -6,6 +6,7 @@ import re
 import shutil
 import tomllib
 import zipfile
+import zlib
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import date, time
 from pathlib import Path, PurePosixPath
@@ -121,7 +122,7 @@ def unpack(source: Path, folder: Path, limits: Limits) -> dict[str, Any]:
             inside = [(e, n.relative_to(home)) for e, n in zip(entries, names, strict=True) if home in n.parents]
             for number, (entry, _) in enumerate(inside):
                 _extract(packed, entry, folder / f"file-{number}")
-    except (zipfile.BadZipFile, NotImplementedError, RuntimeError, EOFError, ValueError) as error:
+    except (zipfile.BadZipFile, zlib.error, NotImplementedError, RuntimeError, EOFError, ValueError) as error:
         raise JobError("zip_unreadable", source="zip") from error
     places = {str(name): f"file-{number}" for number, (_, name) in enumerate(inside)}
     return _document(folder, places)
@@ -132,6 +133,8 @@ def _check_entries(entries: Sequence[zipfile.ZipInfo], limits: Limits) -> None:
         raise JobError("zip_too_many_files", source="zip", most=limits.zip_entries)
     if sum(entry.file_size for entry in entries) > limits.zip_unpacked_bytes:
         raise JobError("zip_unpacks_too_large", source="zip", most_mb=limits.zip_unpacked_bytes // 2**20)
+    if any(entry.file_size > limits.written_bytes for entry in entries):
+        raise JobError("zip_file_too_large", source="zip")
     for entry in entries:
         path = PurePosixPath(entry.filename)
         if path.is_absolute() or ".." in path.parts or "\\" in entry.filename:
