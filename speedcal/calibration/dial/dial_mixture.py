@@ -53,6 +53,8 @@ class Laid:
     """When each was taken, empty where nobody knows. [s]"""
     rounding_variance: float = 0.0
     """Of one reading; what readings of one run share of their scatter, they share of their rounding. [m2/s2]"""
+    scatter_scale: float = 1.0
+    """Usual scatter of such readings over that of a pointer that somebody reads."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -196,6 +198,7 @@ def solved(way: Laid, basis: Basis) -> Solved:
     prior_sd, log_sizes = prior_nodes(parts)
     log_scatter = -0.5 * (np.log(noise[:, 0] / SCATTER_MPS) / SCATTER_LOG_SD) ** 2
     log_noise = log_scatter + np.tile(np.log(RUN_SHARE_ODDS), len(LINE_SCATTERS_MPS))
+    noise[:, 0] *= way.scatter_scale
     told, log_determinant = information(way, np.column_stack([rows, way.play]), noise)
     log_node, solution, precision = at_nodes(told, log_determinant, prior_sd)
     log = (log_noise[:, None] + log_sizes + log_node).ravel()

@@ -26,6 +26,7 @@ from speedcal.calibration.tuning.notes import (
     COARSE_U_MPS,
     END_LOOSE,
     FAR_CLOCK_S,
+    FIGURES_SCATTER,
     FOLLOWING_SHARE,
     GROUND_LOOSE,
     JUMPS_LOOSE,
@@ -73,7 +74,7 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
         raise AlignmentError("readings_do_not_follow", source=source, right=int(right.sum()), count=len(right))
     basis = Basis.driven_at(speed[used])
     chosen = [_pairs(notes, cells, cell) for cell in range(len(cells.weight))]
-    mixed = mixed_dial(within_marks(_ways(ground, notes, cells, runs, chosen), basis), basis)
+    mixed = mixed_dial(within_marks(_ways(weighed, runs, habit, chosen), basis), basis)
     low, clock, high = _quantiles(cells)
     _refuse_two_clocks(cells, mixed, best, source)
     rivals = weigh_rivals(weighed, mixed, basis)
@@ -90,7 +91,7 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
         raise AlignmentError(code, source=source, **values)
     if left_open(notes, cells):  # whether they belong was told by the moments that fit, which foreign ones lack
         opened = [any_moment(ground, notes, cells, cell) for cell in range(len(cells.weight))]
-        mixed = mixed_dial(within_marks(_ways(ground, notes, cells, runs, opened), basis), basis)
+        mixed = mixed_dial(within_marks(_ways(weighed, runs, habit, opened), basis), basis)
     knots = mixed.dial.knots_mps
     habits = habit.covariances(knots) | rivals.covariances(knots)
     dial = mixed.dial.shifted(sum(habits.values()))
@@ -175,8 +176,9 @@ def _quantiles(cells: Cells) -> tuple[float, float, float]:
     return low - CELL_S / 2, float(cells.weight @ cells.clock_s), high + CELL_S / 2
 
 
-def _ways(ground: GroundSpeed, notes: Notes, cells: Cells, runs: SteadyRuns, pairs: list[FloatArray]) -> list[Laid]:
+def _ways(weighed: Weighed, runs: SteadyRuns, habit: Habit, pairs: list[FloatArray]) -> list[Laid]:
     """Return the clock offsets in groups of like mass, each with its pairs of speeds, those of each cell given."""
+    ground, notes, cells = weighed.ground, weighed.notes, weighed.cells
     order = np.argsort(cells.clock_s, kind="stable")
     weight = cells.weight[order]
     group = (np.clip(np.cumsum(weight) - weight / 2, 0.0, 1 - 1e-9) * CLOCKS_KEPT).astype(int)
@@ -199,6 +201,7 @@ def _ways(ground: GroundSpeed, notes: Notes, cells: Cells, runs: SteadyRuns, pai
                 play=play.at(moment),
                 moment_s=moment,
                 rounding_variance=notes.u_rounding_mps**2,
+                scatter_scale=FIGURES_SCATTER if habit.of_figures else 1.0,
             )
         )
     return ways

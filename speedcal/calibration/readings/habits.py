@@ -36,6 +36,8 @@ class Habit:
     """Standard uncertainty of a reading from the angle of view."""
     sweep_rad_per_mps: float
     """How far the needle turns with speed. [rad s/m]"""
+    of_figures: bool = False
+    """No needle is read to a part of a step."""
     is_film: bool = False
     """What a file states that its readings share is that of marks and view, which changes around the dial."""
 
@@ -111,6 +113,7 @@ def reading_habit(read_from: ReadFrom, rounding: Rounding, *, step_mps: float) -
         u_rounding_mps=eye * habit["u_steps"] * step_mps,
         u_parallax_mps=float(away_mm / parallax["scale_mm_per_mph"]) * MPH_MPS,
         sweep_rad_per_mps=float(np.radians(parallax["sweep_deg_per_mph"])) / MPH_MPS,
+        of_figures=not eye,
     )
 
 
