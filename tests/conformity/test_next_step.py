@@ -116,7 +116,7 @@ def test_nothing_is_said_to_stand_below_where_only_files_are_to_be_checked() -> 
     assert result.verdict == "not proven"
     assert result.advice[0].action == "keep_as_is"
     assert "check_files" in [step.action for step in result.advice]
-    assert "as below" not in str(result.advice[0])
+    assert "next step" not in str(result.advice[0])
 
 
 def test_a_count_two_sigma_away_is_still_the_one_to_look_for() -> None:
@@ -369,7 +369,7 @@ def test_where_nothing_settles_it_the_choice_is_told_with_its_probability() -> N
     assert keep.action == "keep_as_is"
     assert keep.probability == pytest.approx(0.54, abs=0.01)
     assert "too close to a limit" in str(keep)
-    assert "as below" in str(keep)
+    assert "do the next step" in str(keep)
     assert (work.action, work.value) == ("fit_driven_gear", 21)
 
 
