@@ -17,11 +17,11 @@ DEGREE_M = 110_574.4
 
 
 def _true_speed(time_s: FloatArray) -> FloatArray:
-    return 15.0 + 8.0 * np.sin(time_s / 30)
+    return 15.0 + 8.0 * np.sin(time_s / 60)
 
 
 def _way(time_s: FloatArray) -> FloatArray:
-    return 15.0 * time_s - 240.0 * np.cos(time_s / 30)
+    return 15.0 * time_s - 480.0 * np.cos(time_s / 60)
 
 
 def _track(stamp_s: FloatArray, place_m: FloatArray, speed_mps: FloatArray | None = None) -> Track:
@@ -36,22 +36,23 @@ def _track(stamp_s: FloatArray, place_m: FloatArray, speed_mps: FloatArray | Non
 
 
 def _by_a_timer(period_s: float, *, wander_s: float = 0.0) -> FloatArray:
-    return 0.4 + np.cumsum(period_s + wander_s * np.random.default_rng(3).standard_normal(1500))
+    count = int(1500 / period_s)
+    return 0.4 + np.cumsum(period_s + wander_s * np.random.default_rng(3).standard_normal(count))
 
 
 def _codes(track: Track) -> set[str]:
     return {finding.code for finding in track.findings}
 
 
-@pytest.mark.parametrize("period_s", [0.93, 0.985, 0.995, 1.005, 1.015, 1.06])
-def test_speed_is_right_nearly_everywhere(period_s):
-    """By the stamps it is off by as much as the timer: 0.5 to 7 %."""
+@pytest.mark.parametrize("period_s", [0.8, 0.93, 0.985, 0.995, 1.005, 1.015, 1.3, 2.01, 3.02, 5.03])
+def test_fixes_get_the_seconds_of_the_receiver(period_s):
+    """By the stamps speed is off by as much as the timer nearly everywhere, 0.5 to 20 %."""
     taken = _by_a_timer(period_s, wander_s=0.005)
     track = _track(taken, _way(np.floor(taken)))
-    ground = ground_speed(track)
+    given = np.unique(np.floor(taken))
     late = float(np.median((track.time_s - START_S) % 1))  # how long a fix waits on the mean, which is the clock's
-    off = ground.speed_mps / _true_speed(ground.time_s - START_S - late) - 1
-    assert np.quantile(np.abs(off[5:-5]), 0.95) < 0.003
+    assert len(track) == len(given)
+    assert np.quantile(np.abs(track.time_s - START_S - late - given), 0.98) < 0.01
     assert "fixes_of_a_timer" in _codes(track)
 
 
@@ -92,11 +93,11 @@ def test_a_vehicle_that_stands_keeps_its_fixes():
     assert len(track) == 400
 
 
-@pytest.mark.parametrize("wander_s", [0.02, 0.1])
-def test_stamps_of_the_receiver_itself_stay(wander_s):
+@pytest.mark.parametrize(("period_s", "wander_s"), [(1.0, 0.02), (1.0, 0.1), (0.985, 0.01), (2.01, 0.02), (5.04, 0.1)])
+def test_stamps_of_the_receiver_itself_stay(period_s, wander_s):
     """Fixes taken when they say, unevenly, some of them missing."""
     rng = np.random.default_rng(8)
-    taken = np.cumsum(rng.normal(1.0, wander_s, 900))[rng.random(900) > 0.03]
+    taken = np.cumsum(rng.normal(period_s, wander_s, 900))[rng.random(900) > 0.03]
     track = _track(taken, _way(taken))
     assert track.time_s - START_S == pytest.approx(taken, abs=1e-6)
     assert track.dropped == {}

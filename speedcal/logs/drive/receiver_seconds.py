@@ -1,8 +1,9 @@
-"""Fixes that an app took from its receiver by a timer of its own, every 0.985 s, say, and stamped when it did.
+"""Fixes that an app took from its receiver by a timer of its own, every 0.985 s or 5.03 s, and stamped when it did.
 
 A receiver gives a fix at each whole second of its own clock. A timer that is quicker takes some of them twice, one that
-is slower leaves some out; either way most fixes are a second apart on the road and not on paper. Speed from positions
-is then off by as much as the timer, 1.5 % here, nearly everywhere, and far off where a fix was taken twice.
+is slower leaves out one more now and then; either way most fixes lie whole seconds apart on the road and not on paper.
+Speed from positions is then off by as much as the timer, 1.5 % or 0.6 % here, nearly everywhere, and far off where a
+fix was taken twice.
 """
 
 from __future__ import annotations
@@ -10,24 +11,29 @@ from __future__ import annotations
 import numpy as np
 
 from speedcal.interval import BoolArray, FloatArray, IntArray
-from speedcal.logs.drive.timer_stamps import mean_of_run, way_of_steps_m
+from speedcal.logs.drive.timer_stamps import way_of_steps_m
 
-_UNDER_WAY_MPS, _LONGEST_STEP_S = 4.0, 3.0
-"""A vehicle so fast does not stand a second later; longer steps are gaps."""
-_BESIDE = 5
-"""Steps to either side whose median is the usual speed."""
-_NEAR_SECOND, _FEWEST_HELD, _FEWEST_STEPS = 0.2, 4, 20
-"""How far a timer is from a second at the most, how many fixes taken twice or left out tell, and the steps of a run."""
-_LEFT, _NEAR_LINE_S, _MOST_ASTRAY = 0.3, 1.5, 0.1
-"""Share of what the timer is off by that whole seconds may leave, how far stamps spread about them, and the share of
-those that may lie farther."""
+_UNDER_WAY_MPS, _FEWEST_FIXES = 4.0, 60
+"""A vehicle so fast does not stand a second later; fewer fixes tell no timer."""
+_LONGEST_STEP_S, _LONGEST_STEPS = 3.0, 2.5
+"""Steps longer than both, in seconds and usual steps, are gaps."""
+_PERIODS_S, _OFF_SECONDS = (0.75, 12.0), 0.001
+"""Timers that are asked after, and how far from whole seconds they are at the least."""
+_PHASES = np.arange(20) / 20
+"""Parts of a second at which a receiver may give its fixes."""
+_UNSURE, _UNLIKELY = 0.2, 0.05
+"""So near to that moment a stamp may belong to the second on either side, at this cost."""
+_MOST_ODD_S = 0.3
+"""Ways tell where the speeds before and after are so near to each other that they cannot make more than this."""
+_EXPLAINED, _FEWEST_ODD = 0.7, 2.5
+"""Share of what ways are odd by that may be left, and how many whole odd seconds must be explained."""
 
 
 def held_on_the_way(
     time_s: FloatArray, segment: IntArray, latitude: FloatArray, longitude: FloatArray, speed: FloatArray
 ) -> BoolArray:
     """Return the fixes that repeat the place of the one before, though the vehicle moved before and after."""
-    if len(time_s) < _FEWEST_STEPS:
+    if len(time_s) < _FEWEST_FIXES:
         return np.zeros(len(time_s), np.bool_)
     way, usual, _ = _steps(time_s, segment, latitude, longitude)
     still = np.concatenate(([False], (way == 0) & (usual > _UNDER_WAY_MPS)))
@@ -48,37 +54,69 @@ def at_whole_seconds(
     latitude, longitude
         Where they are. [degrees]
     """
-    if len(time_s) < _FEWEST_STEPS:
-        return time_s, 0.0
-    way, usual, whole = _steps(time_s, segment, latitude, longitude)
     step = np.diff(time_s)
-    moving = whole & (usual > _UNDER_WAY_MPS)
-    seconds = np.where(moving, np.rint(way / np.maximum(usual, _UNDER_WAY_MPS)), 0.0)
-    odd = moving & (seconds != np.rint(step))
-    period_s = float(np.median(step))
-    off = abs(period_s - 1)
-    if odd.sum() < _FEWEST_HELD or off > _NEAR_SECOND:
+    period_s = float(np.median(step)) if len(time_s) >= _FEWEST_FIXES else 0.0
+    if not _PERIODS_S[0] < period_s < _PERIODS_S[1] or abs(period_s - np.rint(period_s)) < _OFF_SECONDS:
         return time_s, 0.0
-    run = np.concatenate(([0], np.cumsum(~moving)))
-    run = np.where(np.bincount(run)[run] > _FEWEST_STEPS, run, -1)
-    some = run >= 0
-    label = np.unique(run[some], return_inverse=True)[1]
-    place = np.concatenate(([0.0], np.cumsum(seconds)))[some]
-    along, beside = (values - mean_of_run(label, values) for values in (place, time_s[some] - time_s[0]))
-    astray = np.abs(beside - along) > _NEAR_LINE_S
-    if abs(float(along @ beside / (along @ along)) - 1) > _LEFT * off or astray.mean() > _MOST_ASTRAY:
+    way, usual, apart = _steps(time_s, segment, latitude, longitude)
+    moving = (usual > _UNDER_WAY_MPS) & (apart * period_s < _MOST_ODD_S * usual)
+    seconds = np.where(moving, way / np.where(moving, usual, 1.0), np.nan)
+    plain = float(_odd(seconds, step).sum())
+    if plain < _FEWEST_ODD:
         return time_s, 0.0
-    given = time_s.copy()
-    given[some] += along - beside
-    return given, period_s
+    second = _seconds(time_s - np.floor(time_s[0]) - _PHASES[:, None], seconds)
+    left = _odd(seconds, np.diff(second)).sum(axis=1)
+    best = int(left.argmin())
+    if left[best] > _EXPLAINED * plain or plain - left[best] < _FEWEST_ODD:
+        return time_s, 0.0
+    return second[best] + float(np.mean(time_s - second[best])), period_s
+
+
+def _odd(seconds: FloatArray, expected: FloatArray) -> FloatArray:
+    """Return the square by which each way is odd, in seconds at the usual speed; nothing where the vehicle stands."""
+    return np.nan_to_num(np.minimum((seconds - expected) ** 2, 1.0))
+
+
+def _seconds(since_s: FloatArray, seconds: FloatArray) -> FloatArray:
+    """Return the whole second at which each fix was given: that of its stamp or, near its end, what the ways tell.
+
+    By dynamic programming over the two seconds that a stamp may belong to (A. J. Viterbi, IEEE Trans. Information
+    Theory 13, 1967, 260-269), for each of p beginnings of a second.
+
+    Parameters
+    ----------
+    since_s
+        Stamps since each beginning, shape (p, n).
+    seconds
+        Way of each step in seconds at the usual speed, NaN where it tells nothing, shape (n - 1,).
+    """
+    first = np.floor(since_s)
+    part = since_s - first
+    either = np.stack((first, first + 1.0 * (part > 1 - _UNSURE) - (part < _UNSURE)), axis=2)
+    between = either[:, 1:, None, :] - either[:, :-1, :, None]
+    price = _odd(seconds[:, None, None], between) + np.where(between < 0, np.inf, 0.0)
+    price[..., 1] += _UNLIKELY
+    count = since_s.shape[1]
+    cost, came = np.zeros((len(since_s), 2)), np.zeros((*since_s.shape, 2), np.int64)
+    for k in range(1, count):
+        ways = cost[:, :, None] + price[:, k - 1]
+        came[:, k] = ways.argmin(axis=1)
+        cost = ways.min(axis=1)
+    chosen = np.empty(since_s.shape, np.int64)
+    chosen[:, -1] = cost.argmin(axis=1)
+    every = np.arange(len(since_s))
+    for k in range(count - 1, 0, -1):
+        chosen[:, k - 1] = came[every, k, chosen[:, k]]
+    return np.asarray(np.take_along_axis(either, chosen[..., None], axis=2)[..., 0])
 
 
 def _steps(
     time_s: FloatArray, segment: IntArray, latitude: FloatArray, longitude: FloatArray
-) -> tuple[FloatArray, FloatArray, BoolArray]:
-    """Return the way of each step, the usual speed about it, and whether it is none over a gap."""
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return the way of each step, the usual speed about it, and how far apart the speeds before and after it are."""
     step, way = np.diff(time_s), way_of_steps_m(latitude, longitude)
-    whole = (step > 0) & (step <= _LONGEST_STEP_S) & (np.diff(segment) == 0)
-    speed = np.pad(np.where(whole, way / np.where(whole, step, 1.0), 0.0), _BESIDE)
-    usual = np.median(np.lib.stride_tricks.sliding_window_view(speed, 2 * _BESIDE + 1), axis=1)
-    return way, np.asarray(usual), np.asarray(whole)
+    longest_s = max(_LONGEST_STEP_S, _LONGEST_STEPS * float(np.median(step)))
+    whole = (step > 0) & (step <= longest_s) & (np.diff(segment) == 0)
+    speed = np.pad(np.where(whole, way / np.where(whole, step, 1.0), 0.0), 2)
+    beside = np.sort(np.stack([speed[:-4], speed[1:-3], speed[3:-1], speed[4:]]), axis=0)
+    return way, beside[1:3].mean(axis=0), np.where(whole, beside[2] - beside[1], np.inf)
