@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from speedcal.conformity.shown_by_gps import as_gps, open_findings
 from speedcal.interval import reached
@@ -41,6 +41,7 @@ if TYPE_CHECKING:
 
 _MARKS = {"pass": "✓", "fail": "✗", "not proven": "?"}
 _MOST_CHOICES = 3
+Advised = TypeVar("Advised", "Corrections | None", "Verification | None")
 _MOST_ON_CARD = 9
 
 
@@ -90,7 +91,10 @@ def build_model(facts: ReportFacts) -> ReportModel:
         units=units,
         warnings=warnings,
         next_steps=text.next_steps(
-            corrections if after is None else None, verification, facts.work if after is None else None, facts.unit
+            _unwarned(corrections, before) if after is None else None,
+            _unwarned(verification, after),
+            facts.work if after is None else None,
+            facts.unit,
         ),
         sentences=tuple(
             text.expected_sentence(expected, facts.unit, spoken_in=spoken)
@@ -118,6 +122,15 @@ def build_model(facts: ReportFacts) -> ReportModel:
         version=facts.version,
         card=_card(facts),
     )
+
+
+def _unwarned(found: Advised, drive: Calibration | None) -> Advised:
+    """Return what was found with its advice, without the reasons that the warning of a drive tells already."""
+    if found is None or drive is None:
+        return found
+    told = set(drive.trust.codes)
+    advice = [replace(e, because=tuple(why for why in e.because if why.code not in told)) for e in found.advice]
+    return replace(found, advice=tuple(advice))
 
 
 def _odometer(facts: ReportFacts) -> tuple[str, ...]:

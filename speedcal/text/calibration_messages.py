@@ -244,7 +244,7 @@ def _one_speed(values: Values) -> str:
     low, high, below, above = (
         speed(values[f"{name}_mps"], values.get("unit")) for name in ("low", "high", "below", "above")
     )
-    driven = low if low == high else f"{low} to {high}"
+    driven = low if low == high else f"from {low} to {high}"
     faster = f" or above {above}" if values["above_mps"] < _USUAL_LIMIT_MPS else ""
     return f"nearly one speed only, {driven}; add steady runs below {below}{faster}."
 

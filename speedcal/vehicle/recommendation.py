@@ -61,7 +61,7 @@ def _with_plans(outlook: Outlook, first: Sequence[Advice], plans: Sequence[Plan]
     else:
         entries = [*first, *work, *beyond]
     if not beyond and best.probability < LIKELY:
-        entries.append(drive_again(outlook))
+        entries += [] if any(entry.action == "drive_again" for entry in entries) else [drive_again(outlook)]
         entries += [] if any(outlook.lists.values()) else find_out(outlook)
     entries += _alternatives(outlook, best, plans)
     if outlook.measure is not None:

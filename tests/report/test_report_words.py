@@ -458,3 +458,15 @@ def test_one_is_no_plural_and_no_range() -> None:
     assert "50 mph to 53 mph" in Finding("one_speed", **{**at, "high_mps": 53 * MPH_MPS}, unit="mph").text
     assert "in 1 steady run\n" in str(replace(make_calibration(), steady_runs=1))
     assert "in 9 steady runs\n" in str(replace(make_calibration(), steady_runs=9))
+
+
+def test_what_a_warning_says_is_not_said_again_by_a_step() -> None:
+    """The reason against trust stands above; the step keeps what else speaks for it."""
+    few = Finding("few_readings", count=6)
+    before = make_calibration(1.1, trust=Trust("WEAK", (few,)))
+    found = correct(before, Vehicle.from_dict({"driven_gear": 19}))
+    again = Advice("drive_again", because=(Finding("too_uncertain"), few))
+    model = build_model(make_facts(before=before, after=None, work=None, corrections=replace(found, advice=(again,))))
+    assert "note twenty" in " ".join(model.warnings)
+    assert "note twenty" not in " ".join(model.next_steps)
+    assert "not precise enough" in " ".join(model.next_steps)

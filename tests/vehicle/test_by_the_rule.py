@@ -129,5 +129,9 @@ def test_a_drive_at_one_speed_is_made_again_before_a_gear_is_bought() -> None:
     at = 0.0167 * 30 / 1.1  # then shows at 30 mph what it shows at 27 now
     chance = math.erf(0.025 * 30 / math.sqrt((1.0 - at) ** 2 + 2 * 0.002 * at) / math.sqrt(2))
     assert gear.probability == pytest.approx(chance, abs=0.03)
+    unsure = {"u_offset": 4.0, "u_factor": 0.0668, "correlation": -0.998}
+    wide = replace(make_calibration(factor=1.1, speed_range=(58, 62), **unsure), trust=trust)  # type: ignore[arg-type]
+    actions = [entry.action for entry in correct(wide, Vehicle.from_dict(TRUCK)).advice]
+    assert (actions[0], actions.count("drive_again")) == ("drive_again", 1)
     module = Vehicle.from_dict({"settings": {"circumference_mm": 2100}})
     assert [entry.action for entry in correct(dial, module).advice[:2]] == ["set_module", "drive_again"]
