@@ -65,6 +65,11 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "a second, would show that they belong together. If they do, look at what makes a needle stand, jump or swing: "
         "a broken, worn, dry or kinked cable, or a gear that skips because its housing is turned to the wrong range",
     ),
+    "unit_changes": (
+        "from this line on the readings seem to be in {after}, above it in {before}: against the track they change by "
+        "the factor between the two",
+        "Put each part into a file of its own, with its unit in the heading, or convert one of them",
+    ),
     "needle_stands": (
         "the dial showed {shown_mps:speed} throughout, while the vehicle went at {slow_mps:speed} to {fast_mps:speed}",
         "Check that these are readings of the dial. If its needle stood, look at what turns it: the cable (broken), "

@@ -16,6 +16,7 @@ from speedcal.calibration.readings.habits import Habit
 from speedcal.calibration.readings.moments import moments
 from speedcal.calibration.readings.refusals import usable_readings
 from speedcal.calibration.readings.rows import in_their_order, on_its_day, shifts_of, stated_by
+from speedcal.calibration.readings.unit_change import unit_change
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.speed.runs import SteadyRuns
 from speedcal.calibration.tuning.general import FEW_READINGS
@@ -36,6 +37,7 @@ def fit_log(
     order, time, shifts, steps = _in_order(ground, readings, known_s)
     at = moments(readings.time_resolution_s, _LOGGED_U_TIME_S)
     speed, line = readings.speed_mps[order], readings.line[order]
+    _refuse_units(ground, time + shifts[0].offset_s, speed, line, readings.source)
     apart = _apart(ground, time + shifts[0].offset_s, speed, readings)
     together = np.flatnonzero(~apart)
     stopped = _stopped(ground, time[together] + shifts[0].offset_s, speed[together], readings)
@@ -82,6 +84,16 @@ def fit_log(
         fit, reading_shift_mps=habit.shift_mps, findings=(Finding("clock_stepped", rows=rows),) if rows else ()
     )
     return in_their_order(fit, order[~stopped], readings, {STOPPED: order[stopped], APART: left})
+
+
+def _refuse_units(ground: GroundSpeed, time_s: FloatArray, speed_mps: FloatArray, line: IntArray, source: str) -> None:
+    """Raise where the unit changes on the way; parts that read otherwise for other reasons are found later."""
+    then, _, inside = ground.at(time_s)
+    changed = unit_change(np.where(inside, then, np.nan), speed_mps)
+    if changed is not None:
+        row, up = changed
+        before, after = ("mph", "km/h") if up else ("km/h", "mph")
+        raise FitError("unit_changes", source=source, line=int(line[row]), before=before, after=after)
 
 
 def _apart(ground: GroundSpeed, moment_s: FloatArray, speed_mps: FloatArray, readings: Readings) -> BoolArray:
