@@ -152,6 +152,8 @@ def test_a_dial_that_turns_the_other_way_is_read_the_other_way() -> None:
         ({"unit": "mph"}, "dial_file_marks"),
         ({"unit": "mph", "marks": [[0, 1], [1, 2], [3, 4]]}, "dial_file_marks"),
         ({"unit": "mph", "marks": "many"}, "dial_file_marks"),
+        ({"unit": "mph", "marks": [[0, 1, 2], [1e308, 2, 1], [3, 4, 5]]}, "dial_file_marks"),
+        ({"unit": "mph", "marks": [[0, 1, 2], [10**400, 2, 1], [3, 4, 5]]}, "dial_file_marks"),
         ({"unit": "mph", "mark": []}, "dial_file_unknown_key"),
         (_marks([135, 180, 225], [0, 20, 20]), "dial_file_mark_twice"),
         (_marks([135, 225, 180, 300, 10], [0, 20, 40, 60, 80]), "dial_file_order"),

@@ -27,6 +27,8 @@ TAP_PX = 1.0
 _FEW_LEFT = 0.5
 """What a scale through a few marks leaves of the error of a tap. From rendered dials."""
 _BETWEEN = 24
+_FARTHEST = 1e6
+"""No value of a dial and no pixel of a picture is larger."""
 _KEYS = ("unit", "marks", "centre", "frame_s")
 
 
@@ -209,14 +211,14 @@ def _refuse_order(values: FloatArray, scale: FloatArray, source: str) -> None:
 
 
 def _rows(value: object, width: int) -> FloatArray | None:
-    """Return a list of rows of finite numbers, None when it is not one."""
+    """Return a list of rows of numbers that a dial or a picture may have, None when it is not one."""
     if not isinstance(value, list):
         return None
     try:
         rows = np.array(value, float)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         return None
-    return rows if rows.ndim == 2 and rows.shape[1] == width and np.isfinite(rows).all() else None
+    return rows if rows.ndim == 2 and rows.shape[1] == width and (np.abs(rows) < _FARTHEST).all() else None
 
 
 def _square_on(points: FloatArray, centre: FloatArray | None, source: str) -> FloatArray:
