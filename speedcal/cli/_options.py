@@ -17,13 +17,18 @@ from speedcal.text.command_messages import EXPLAINED_BY, WORKED_OUT_BY
 from speedcal.whole_file import write_whole
 
 if TYPE_CHECKING:
+    from speedcal.vehicle import Criterion
     from speedcal.vehicle.diagnosis import Diagnosis
 
 _F = TypeVar("_F", bound=Callable[..., Any])
 
 FILE = click.Path(path_type=Path, readable=False)
 """A file or a folder; that it is missing or cannot be read is told by whoever opens it, as JSON too."""
-CRITERION_WORDS = {"worst": "smallest worst error", "never-low": "never reads low", "odometer": "odometer first"}
+_CRITERION_WORDS: dict[str, Criterion] = {
+    "worst": "smallest worst error",
+    "never-low": "never reads low",
+    "odometer": "odometer first",
+}
 """How the criteria are written on the command line."""
 
 
@@ -115,7 +120,8 @@ def choice_options(function: _F) -> _F:
     """Add ``--speeds`` and ``--criterion``."""
     function = click.option(
         "--criterion",
-        type=click.Choice(sorted(CRITERION_WORDS)),
+        type=click.Choice(sorted(_CRITERION_WORDS)),
+        callback=lambda _context, _option, word: _CRITERION_WORDS.get(word or ""),
         help="What counts as best: smallest worst error, never reading low, or the odometer first.",
     )(function)
     return click.option(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING
 
 import click
 
@@ -11,11 +11,11 @@ from speedcal.cli._options import FILE, AnyNumber, emit, result_options
 from speedcal.cli._waiting import waiting
 from speedcal.errors import ReadingsFormatError, SpeedcalError
 from speedcal.text.command_messages import working_on
-from speedcal.units import DisplayUnit, SpeedUnit
+from speedcal.units import DisplayUnit
 
 if TYPE_CHECKING:
     from speedcal.calibration import Calibration
-    from speedcal.logs import Readings, Track
+    from speedcal.logs import Readings
 
 
 @click.command()
@@ -41,7 +41,7 @@ def command(
     clock_offset: float | None,
     budget: bool,
     as_json: bool,
-    unit: str | None,
+    unit: DisplayUnit | None,
 ) -> None:
     r"""Find out how an instrument reads from the TRACK of a drive and the READINGS noted or logged on it.
 
@@ -62,6 +62,7 @@ def command(
     A passenger writes the readings down and works the watch, the driver drives. Keep to the speed limit, on a
     suitable road. Local rules on speedometers and odometers come first.
     """
+    from speedcal.calibration import calibrate
     from speedcal.logs import in_the_track, read_track
     from speedcal.text.calibration_summary import budget_text
 
@@ -73,18 +74,11 @@ def command(
         else:
             drive = read_track(track, session=session, instrument=in_the_track(track, readings, column))
             shown = _readings(readings, unit, column=column, zone=zone, session=session)
-            result = _from_drive(drive, shown, unit, clock_offset)
+            result = calibrate(drive, shown, unit=unit, clock_offset_s=clock_offset)
     emit(result, as_json, f"{result}\n\n{budget_text(result)}" if budget else str(result))
 
 
-def _from_drive(track: Track, readings: Readings, unit: str | None, clock_offset: float | None) -> Calibration:
-    from speedcal.calibration import calibrate
-
-    shown = cast(DisplayUnit | None, unit)
-    return calibrate(track, readings, unit=shown, clock_offset_s=clock_offset)
-
-
-def _from_checks(path: Path, unit: str | None, column: str | None, session: str | None) -> Calibration:
+def _from_checks(path: Path, unit: DisplayUnit | None, column: str | None, session: str | None) -> Calibration:
     from speedcal.calibration import calibrate_checks
     from speedcal.logs import read_checks
 
@@ -95,7 +89,7 @@ def _from_checks(path: Path, unit: str | None, column: str | None, session: str 
             _refuse_others(path)
             raise
         checks = read_checks(path, unit=unit, column=column, session=session)
-    return calibrate_checks(checks, unit=cast(DisplayUnit | None, unit))
+    return calibrate_checks(checks, unit=unit)
 
 
 def _refuse_others(path: Path) -> None:
@@ -111,12 +105,12 @@ def _refuse_others(path: Path) -> None:
         raise ReadingsFormatError(code, source=path.name, file=path.name) from None
 
 
-def _readings(path: Path, unit: str | None, **options: str | None) -> Readings:
+def _readings(path: Path, unit: DisplayUnit | None, **options: str | None) -> Readings:
     """Read the readings; ``unit`` is what people want to see, and theirs only where the file names none."""
     from speedcal.logs import read_readings
 
     try:
-        return read_readings(path, unit=cast(SpeedUnit | None, unit), **options)
+        return read_readings(path, unit=unit, **options)
     except ReadingsFormatError as problem:
         if unit is None:
             raise

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Any, cast
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from speedcal.cli._before import measured_before
-from speedcal.cli._options import CRITERION_WORDS, FILE, choice_options, emit, emit_diagnosed, result_options
+from speedcal.cli._options import FILE, choice_options, emit, emit_diagnosed, result_options
 from speedcal.units import DisplayUnit
+
+if TYPE_CHECKING:
+    from speedcal.vehicle import Criterion
 
 
 @click.command()
@@ -21,9 +24,9 @@ from speedcal.units import DisplayUnit
 def command(
     job: Path,
     as_json: bool,
-    unit: str | None,
+    unit: DisplayUnit | None,
     speeds: tuple[float, ...] | None,
-    criterion: str | None,
+    criterion: Criterion | None,
     planned_tire: str | None,
     planned_axle: str | None,
 ) -> None:
@@ -44,29 +47,30 @@ def command(
     odometers come first; a licensed shop where the law asks for one. The odometer keeps what it shows.
     """
     from speedcal.jobs import load_job
-    from speedcal.vehicle import Criterion, Vehicle, correct
+    from speedcal.vehicle import Vehicle, correct
     from speedcal.vehicle.forward import forecast
 
     loaded = load_job(job)
     vehicle, calibration = loaded.vehicle or Vehicle(), None
-    shown = cast("DisplayUnit", unit or loaded.unit or "mph")
+    shown = unit or loaded.unit or "mph"
     if loaded.before:
-        calibration, vehicle, job_speeds = measured_before(job, cast("DisplayUnit | None", unit))
+        calibration, vehicle, job_speeds = measured_before(job, unit)
     else:
         job_speeds = loaded.speeds_in(shown)
-    wanted = cast("Criterion | None", CRITERION_WORDS.get(criterion or ""))
     speeds = speeds or job_speeds
     planned: dict[str, Any] = {
         key: value for key, value in (("tire", planned_tire), ("axle", planned_axle)) if value is not None
     }
     if planned:
-        emit(forecast(vehicle, planned, calibration=calibration, unit=shown, speeds=speeds, criterion=wanted), as_json)
+        emit(
+            forecast(vehicle, planned, calibration=calibration, unit=shown, speeds=speeds, criterion=criterion), as_json
+        )
     else:
         found = correct(
             calibration,
             vehicle,
             speeds=speeds,
-            criterion=wanted,
+            criterion=criterion,
             unit=shown,
             limits=loaded.limits_in(calibration.unit if calibration else shown),
         )

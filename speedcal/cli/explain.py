@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import cast
 
 import click
 
@@ -16,7 +15,7 @@ from speedcal.units import DisplayUnit
 @click.argument("job", type=FILE)
 @result_options
 @click.option("--most", type=click.IntRange(1, 200), default=10, show_default=True, help="How many to list.")
-def command(job: Path, as_json: bool, unit: str | None, most: int) -> None:
+def command(job: Path, as_json: bool, unit: DisplayUnit | None, most: int) -> None:
     r"""Say what is wrong with the speedometer of JOB, and which parts would explain it.
 
     First the likely causes, in the drive and in the instrument, with what speaks against each and the one measurement
@@ -35,7 +34,7 @@ def command(job: Path, as_json: bool, unit: str | None, most: int) -> None:
     from speedcal.vehicle import diagnose
     from speedcal.vehicle.explanations import explain
 
-    calibration, vehicle, _ = measured_before(job, cast("DisplayUnit | None", unit))
+    calibration, vehicle, _ = measured_before(job, unit)
     causes = diagnose(calibration, vehicle)
     named = vehicle.tire or vehicle.tire_before or vehicle.axle
     parts = explain(calibration, vehicle, most=most) if named else None

@@ -7,7 +7,7 @@ import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING
 
 import click
 
@@ -54,7 +54,7 @@ def command(
     false_alarms: float,
     database: str,
     as_json: bool,
-    unit: str | None,
+    unit: DisplayUnit | None,
 ) -> None:
     r"""Measure all drives of many vehicles and list those that count their miles wrong.
 
@@ -81,7 +81,7 @@ def command(
             percent=percent,
             rule=rule,
             rate=false_alarms / 100,
-            unit=cast(DisplayUnit | None, unit),
+            unit=unit,
             column=column,
             remember=folder,
             progress=progress,

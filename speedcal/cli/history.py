@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from typing import cast
 
 import click
 
@@ -18,7 +17,7 @@ from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 @click.argument("jobs", type=FILE, nargs=-1, required=True)
 @click.option("--speed", type=SPEED, help="True speed to compare at; otherwise the middle of what all drives have.")
 @result_options
-def command(jobs: tuple[Path, ...], speed: float | None, as_json: bool, unit: str | None) -> None:
+def command(jobs: tuple[Path, ...], speed: float | None, as_json: bool, unit: DisplayUnit | None) -> None:
     r"""Lay the drives of one vehicle, from one or several JOBS, in order of time.
 
     Says whether the reading creeps as tires wear or jumped because something was changed.
@@ -33,8 +32,7 @@ def command(jobs: tuple[Path, ...], speed: float | None, as_json: bool, unit: st
 
     drives = []
     for path in jobs:
-        job = load_job(path)
-        job = replace(job.shown_in(cast(DisplayUnit | None, unit)), tolerance=None)
+        job = replace(load_job(path).shown_in(unit), tolerance=None)
         for drive in measured(job).drives:
             if not drive.has_date:
                 raise JobError("drive_without_date", source=job.source.name, drive=drive.name)

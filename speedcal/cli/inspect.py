@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING
 
 import click
 
@@ -37,7 +37,7 @@ def command(
     zone: str | None,
     plot: bool,
     as_json: bool,
-    unit: str | None,
+    unit: DisplayUnit | None,
 ) -> None:
     r"""Say what each FILE is and what is in it: fixes or readings, times, speeds, gaps, what was left out and why.
 
@@ -51,7 +51,6 @@ def command(
     """
     from speedcal.text.inspection import column_lines, render
 
-    shown = cast(DisplayUnit | None, unit)
     results, refusals = [], []
     for file in files:
         try:
@@ -65,9 +64,9 @@ def command(
         )
     else:
         for found in results:
-            tell(render(found, shown))
+            tell(render(found, unit))
             if plot:
-                click.echo(_printable(_plot(found, shown)))
+                click.echo(_printable(_plot(found, unit)))
         for refusal in refusals:
             tell(f"speedcal: {refusal}", err=True)
             if "table" in refusal.values:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING
 
 import click
 
@@ -53,7 +53,7 @@ def command(
     table: Path | None,
     explain: bool,
     as_json: bool,
-    unit: str | None,
+    unit: DisplayUnit | None,
 ) -> None:
     r"""Plan the road test for JOB: speeds to hold, how long, how many readings, in which order.
 
@@ -81,9 +81,8 @@ def command(
     before = known.before if known else None
     is_known = before is not None and says_what_changes(loaded.vehicle, loaded.work)
     by_gps = before is not None and not is_known
-    asked = cast(DisplayUnit | None, unit)
     dial = known.dial_unit if known else loaded.unit
-    shown = (asked if by_gps else None) or dial or asked or "mph"
+    shown = (unit if by_gps else None) or dial or unit or "mph"
     result = plan(
         loaded.vehicle,
         speed_limit=speed_limit if speed_limit is not None else usual_limit(shown, before, loaded.tolerance),
@@ -95,12 +94,11 @@ def command(
         assumptions=dict(_assumption(text) for text in assume),
         by_gps=by_gps,
     )
-    if asked not in (None, shown):
+    if unit not in (None, shown):
         result = replace(result, findings=(*result.findings, Finding("marks_of_the_dial", unit=shown)))
     if sheet is not None:
-        heading = " · ".join(part for part in (f"job {loaded.number}" if loaded.number else "", loaded.shop) if part)
         refuse_other(sheet, b"%PDF", PlanError)
-        _write(sheet, render_sheet(result, heading=heading))
+        _write(sheet, render_sheet(result, number=loaded.number, shop=loaded.shop))
     if table is not None:
         empty = render_template(result).encode()
         if table.exists() and table.read_bytes() != empty:

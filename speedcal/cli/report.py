@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING
 
 import click
 
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 @click.option("--both-units", is_flag=True, help="Give every figure of the report in the other unit besides.")
 @click.option("--json", "as_json", is_flag=True, help="Write the whole result as JSON to standard output too.")
 @click.option("--unit", type=click.Choice(["mph", "km/h"]), help="Unit for people; otherwise that of the job.")
-def command(job: Path, folder: Path, paper: str, both_units: bool, as_json: bool, unit: str | None) -> None:
+def command(job: Path, folder: Path, paper: Paper, both_units: bool, as_json: bool, unit: DisplayUnit | None) -> None:
     r"""Run JOB and write its report into a folder.
 
     JOB is the TOML file of a job, or the folder with a job.toml in it. Written are report.html, report.pdf (one page),
@@ -45,10 +45,7 @@ def command(job: Path, folder: Path, paper: str, both_units: bool, as_json: bool
     """
     from speedcal.jobs import load_job
 
-    loaded = load_job(job)
-    if unit is not None:
-        loaded = loaded.shown_in(cast(DisplayUnit, unit))
-    result, paths = _run(loaded, folder, cast("Paper", paper), both_units)
+    result, paths = _run(load_job(job).shown_in(unit), folder, paper, both_units)
     for path in paths:
         click.echo(written(str(path)), err=True)
     if as_json:

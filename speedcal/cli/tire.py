@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from speedcal.cli._options import CRITERION_WORDS, Number, choice_options, emit, result_options
+from speedcal.cli._options import Number, choice_options, emit, result_options
 from speedcal.errors import SpeedcalError, VehicleError
 from speedcal.units import MILE_M, DisplayUnit
 
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 @click.option("--planned-axle", help="Axle gears to be fitted together with SIZE, such as 45/11.")
 @result_options
 @choice_options
-def command(sizes: tuple[str, ...], as_json: bool, unit: str | None, **options: Any) -> None:
+def command(sizes: tuple[str, ...], as_json: bool, unit: DisplayUnit | None, **options: Any) -> None:
     r"""Say what the tire SIZE measures and rolls: nominal by its sidewall, rolled by convention, as intervals.
 
     A roll-out (chalk mark, some turns, measured distance) or the maker's turns per mile are better than any
@@ -61,7 +61,7 @@ def command(sizes: tuple[str, ...], as_json: bool, unit: str | None, **options: 
     from speedcal.vehicle.forward import ROAD_SPEEDS
     from speedcal.vehicle.rolling_circumference import TireChange
 
-    shown = cast(DisplayUnit, unit or "mph")
+    shown = unit or "mph"
     tire = parse_tire_size(size)
     rolled = _rolled(tire, options)
     result: dict[str, Any] = {**tire.to_dict(), **_nominal(tire), "rolled": rolled.to_dict()}
@@ -155,7 +155,7 @@ def _nominal(tire: TireSize) -> dict[str, Any]:
 def _forecast(size: str, rolled: RolledTire, unit: DisplayUnit, options: dict[str, Any]) -> Forecast | None:
     from dataclasses import replace
 
-    from speedcal.vehicle import Criterion, Vehicle, Work
+    from speedcal.vehicle import Vehicle, Work
     from speedcal.vehicle.forward import forecast
 
     given = {key: options[key] for key in ("drive_gear", "driven_gear", "axle", "gear_family") if options[key]}
@@ -164,5 +164,4 @@ def _forecast(size: str, rolled: RolledTire, unit: DisplayUnit, options: dict[st
     vehicle = Vehicle.from_dict({"tire": options["instead_of"], **given}, source="options")
     planned = {"tire": size, **({"axle": options["planned_axle"]} if options["planned_axle"] else {})}
     work = replace(Work.from_dict(planned, source="options"), rolled=rolled)
-    criterion = cast("Criterion | None", CRITERION_WORDS.get(options["criterion"] or ""))
-    return forecast(vehicle, work, unit=unit, speeds=options["speeds"], criterion=criterion)
+    return forecast(vehicle, work, unit=unit, speeds=options["speeds"], criterion=options["criterion"])

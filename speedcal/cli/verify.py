@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import cast
 
 import click
 
@@ -21,7 +20,7 @@ _EXIT = {"pass": 0, "fail": EXIT_FAIL, "not proven": EXIT_NOT_PROVEN}
 @click.argument("job", type=FILE)
 @explain_option
 @result_options
-def command(job: Path, explain: bool, as_json: bool, unit: str | None) -> None:
+def command(job: Path, explain: bool, as_json: bool, unit: DisplayUnit | None) -> None:
     r"""Judge the drive after the work of JOB against its tolerance.
 
     The exit status tells the verdict: 0 pass, 1 fail, 3 not proven, 2 when the input cannot be used.
@@ -37,9 +36,7 @@ def command(job: Path, explain: bool, as_json: bool, unit: str | None) -> None:
     from speedcal.jobs import load_job
     from speedcal.text.verdict import in_full
 
-    loaded = load_job(job)
-    if unit is not None:
-        loaded = loaded.shown_in(cast(DisplayUnit, unit))
+    loaded = load_job(job).shown_in(unit)
     if not loaded.after:
         raise JobError("no_drive_after", source=loaded.source.name)
     if loaded.tolerance is None:

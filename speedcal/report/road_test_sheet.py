@@ -29,13 +29,10 @@ def render_template(plan: RoadTestPlan) -> str:
     return "\n".join(lines) + "\n"
 
 
-def render_sheet(plan: RoadTestPlan, *, heading: str = "") -> bytes:
+def render_sheet(plan: RoadTestPlan, *, number: str = "", shop: str = "") -> bytes:
     """Return the sheet as a PDF of one page: cautions, holds, blanks. The same plan gives the same bytes.
 
-    Parameters
-    ----------
-    heading
-        Shop and job number, for the top of the page.
+    The number of the job and the shop stand on top of it.
     """
     paper = "letter" if plan.unit == "mph" else "a4"
-    return typeset("sheet", {**text.words(plan, heading), "paper": paper})
+    return typeset("sheet", {**text.words(plan, number, shop), "paper": paper})

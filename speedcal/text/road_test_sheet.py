@@ -23,14 +23,14 @@ HOW_TO_FILL_BY_GPS = (
 )
 
 
-def words(plan: RoadTestPlan, heading: str) -> dict[str, Any]:
+def words(plan: RoadTestPlan, number: str, shop: str) -> dict[str, Any]:
     """Return everything on the sheet, by the names that its template uses."""
     factor, unit = SPEED_UNIT_MPS[plan.unit], plan.unit
     length = "miles" if unit == "mph" else "km"
     return {
         "title": TITLE,
         "about": f"{len(plan.plateaus)} marks to hold, with blanks for the time and what the needle shows.",
-        "heading": shortened(heading, 120),
+        "heading": shortened(" · ".join(filter(None, (number and f"job {number}", shop))), 120),
         "vehicle": shortened(plan.vehicle_label, 120) or "Vehicle:",
         "limit": f"Speed limit {plan.speed_limit_mps / factor:.0f} {unit}",
         "blanks": [

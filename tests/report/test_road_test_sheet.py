@@ -52,8 +52,8 @@ def test_the_filled_in_table_comes_back_as_readings(tmp_path: Path) -> None:
 def test_the_same_plan_gives_the_same_sheet_with_text_that_can_be_searched() -> None:
     """Cautions, marks, shop and vehicle are text; the language and the title are told."""
     found = plan(TRUCK, speed_limit=65)
-    pdf = render_sheet(found, heading="Invented shop")
-    assert pdf == render_sheet(found, heading="Invented shop")
+    pdf = render_sheet(found, shop="Invented shop")
+    assert pdf == render_sheet(found, shop="Invented shop")
     said = words_of(pdf)
     for expected in ("Road test sheet", "Invented truck", "Invented shop", "never the driver", "Speed limit 65 mph"):
         assert expected in said
@@ -67,7 +67,7 @@ def test_the_same_plan_gives_the_same_sheet_with_text_that_can_be_searched() -> 
 @pytest.mark.parametrize(("unit", "paper"), [("mph", "letter"), ("km/h", "a4")])
 def test_the_fullest_sheet_is_one_page_of_the_paper_of_the_country(unit: str, paper: str) -> None:
     """Every hold is on it, nothing written beyond its edge, and the letters a font lacks are counted."""
-    pdf = render_sheet(replace(fullest(), unit=unit), heading="long shop name " * 20)
+    pdf = render_sheet(replace(fullest(), unit=unit), shop="long shop name " * 20)
     (page,) = PdfReader(io.BytesIO(pdf)).pages
     assert (float(page.mediabox.width), float(page.mediabox.height)) == pytest.approx(PAPER_PT[paper], abs=0.01)
     said = words_of(pdf)

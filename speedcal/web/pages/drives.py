@@ -141,8 +141,8 @@ def save_drive(context: Context, view: View, phase: str, drive: DriveRow | None)
         return _refusal(context, view, phase, drive, refused)
     if made is None and not any(values.get(name) for name in CONTENT):
         return _refusal(context, view, phase, None, refused or [RefusedError(422, "nothing_sent", at="track")])
-    if made is None and len(web.store.drives(view.job.id)) >= context.limits.drives_per_job:
-        raise RefusedError(409, "too_many_drives", most=context.limits.drives_per_job)
+    if made is None:
+        check_room(context, view)
     if made and changed:
         check_not_locked(context, view)
     drive_id, is_again = _keep_drive(context, view, phase, made, changed, key)
@@ -171,10 +171,7 @@ def _keep_drive(
     """
     web = context.web
     if drive is None:
-        try:
-            drive_id = web.store.add_drive(view.job.id, phase, changed, client_key=key)
-        except KeyError:
-            raise RefusedError(404, "job_deleted") from None
+        drive_id = add_drive(context, view, phase, changed, key)
         if (same := web.store.drive(drive_id)) and same.look is not None:
             return drive_id, True
     else:
@@ -216,6 +213,20 @@ def check_not_locked(context: Context, view: View) -> None:
     """Refuse a change of a drive through the owner's link once the road test is in."""
     if is_locked(context, view):
         raise RefusedError(409, "road_test_is_in")
+
+
+def check_room(context: Context, view: View) -> None:
+    """Refuse a further drive of a job that has as many as it may."""
+    if len(context.web.store.drives(view.job.id)) >= context.limits.drives_per_job:
+        raise RefusedError(409, "too_many_drives", most=context.limits.drives_per_job)
+
+
+def add_drive(context: Context, view: View, phase: str, values: dict[str, Any], key: str | None) -> str:
+    """Keep a new drive, or find the one that was sent under the same key; return its id."""
+    try:
+        return context.web.store.add_drive(view.job.id, phase, values, client_key=key)
+    except KeyError:
+        raise RefusedError(404, "job_deleted") from None
 
 
 def check_open(context: Context, view: View) -> None:

@@ -16,7 +16,7 @@ from speedcal.web.kept.film_files import READINGS_FILE, remove_film
 from speedcal.web.kept.film_store import FilmRow, Films
 from speedcal.web.kept.rows import DriveRow
 from speedcal.web.pages.context import Context, View
-from speedcal.web.pages.drives import check_open
+from speedcal.web.pages.drives import add_drive, check_open, check_room
 from speedcal.web.pages.film_upload import ask_for, film_of, send_page
 from speedcal.web.pages.handin import UNITS
 
@@ -129,13 +129,9 @@ def _hand_over(context: Context, view: View, film: FilmRow, digest: str) -> str:
     if chosen is not None:
         web.store.change_drive(chosen.id, {**readings, "options": options})
         return chosen.id
-    if len(web.store.drives(view.job.id)) >= context.limits.drives_per_job:
-        raise RefusedError(409, "too_many_drives", most=context.limits.drives_per_job)
+    check_room(context, view)
     key = f"{film.id}-{film.version}"
-    try:
-        return web.store.add_drive(film.job_id, film.phase, {**readings, "options": options}, client_key=key)
-    except KeyError:
-        raise RefusedError(404, "job_deleted") from None
+    return add_drive(context, view, film.phase, {**readings, "options": options}, key)
 
 
 def _waiting_drives(context: Context, view: View, film: FilmRow) -> list[DriveRow]:

@@ -10,7 +10,7 @@ from starlette.responses import Response
 from speedcal.web.answers import RefusedError
 from speedcal.web.kept.rows import DriveRow
 from speedcal.web.pages.context import Context, Services, View
-from speedcal.web.pages.drives import check_open, drive_of
+from speedcal.web.pages.drives import check_open, check_room, drive_of
 
 _DAY_S = 86400
 
@@ -37,8 +37,7 @@ def remove_drive(context: Context, view: View) -> Response:
 def restore_drive(context: Context, view: View) -> Response:
     """Put a removed drive back."""
     drive, web = _changeable(context, view, removed=True), context.web
-    if len(web.store.drives(view.job.id)) >= context.limits.drives_per_job:
-        raise RefusedError(409, "too_many_drives", most=context.limits.drives_per_job)
+    check_room(context, view)
     web.store.restore_drive(drive.id)
     web.queue.put(view.job.id, drive.id)  # another copy of it may have come in meanwhile
     return _told(context, view)

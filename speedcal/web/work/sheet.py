@@ -48,7 +48,6 @@ def write_sheet(task: Mapping[str, Any]) -> dict[str, Any]:
         work=work,
         by_gps=not is_known,
     )
-    number = head.get("number", "")
-    heading = " · ".join(part for part in (f"job {number}" if number else "", head.get("shop", "")) if part)
-    Path(task["out"]).write_bytes(render_sheet(made, heading=heading))
+    sheet = render_sheet(made, number=head.get("number", ""), shop=head.get("shop", ""))
+    Path(task["out"]).write_bytes(sheet)
     return {}
