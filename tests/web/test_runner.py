@@ -16,9 +16,9 @@ import pytest
 from support.web_site import DEMO, Site, open_site
 
 from speedcal.errors import SpeedcalError
-from speedcal.web import runner as runner_module
 from speedcal.web.kept.queue import Queue
 from speedcal.web.settings import Limits
+from speedcal.web.work import runner as runner_module
 from speedcal.web.work import worker
 from speedcal.web.work.child import AbandonedError, Child, LostError
 

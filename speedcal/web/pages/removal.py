@@ -7,7 +7,6 @@ from collections.abc import Collection
 
 from starlette.responses import Response
 
-from speedcal.web.answers import RefusedError
 from speedcal.web.kept.rows import DriveRow
 from speedcal.web.pages.context import Context, Services, View
 from speedcal.web.pages.drives import check_open, check_room, drive_of
