@@ -35,7 +35,7 @@ SNIPPETS = {
 def do(snippet: str, *, cpu_s: int = 1, **limits: int) -> dict:
     """Run a snippet in a worker process under limits, the way a task runs."""
     script = (
-        "import sys; from speedcal.web import worker\n"
+        "import sys; from speedcal.web.work import worker\n"
         f"worker.TASKS['x'] = lambda task, tell: exec({snippet!r}, {{}}) or {{'fine': 1}}\n"
         "worker.main()"
     )
