@@ -56,6 +56,16 @@ def test_fixes_get_the_seconds_of_the_receiver(period_s):
     assert "fixes_of_a_timer" in _codes(track)
 
 
+@pytest.mark.parametrize("period_s", [1.03, 2.01, 5.03])
+def test_stamps_of_such_a_timer_may_be_cut_to_whole_seconds(period_s):
+    """What a second was skipped for on paper is then not what it was skipped for on the road."""
+    taken = _by_a_timer(period_s) + 0.2
+    given = np.floor(taken - 0.45)
+    track = _track(np.floor(taken), _way(given))
+    assert np.ptp(np.quantile(track.time_s - START_S - given, (0.02, 0.98))) < 0.01
+    assert "fixes_of_a_timer" in _codes(track)
+
+
 def test_without_it_the_speed_is_off_by_the_timer():
     """The same fixes with a recorded speed keep their stamps: it is right whatever they are."""
     taken = _by_a_timer(0.985)

@@ -151,7 +151,14 @@ def build_track(source: Source, kind: str, fixes: Fixes) -> Track:
     order = order[~held]
     order, segment = in_time(order, time_s, segment, dropped)
     time_s[order], period_s = of_a_timer(time_s[order])
-    findings += [*found, *_of_a_timer(period_s)]
+    found += _of_a_timer(period_s)
+    if not np.isfinite(speed[order]).any():
+        time_s[order], period_s = at_whole_seconds(time_s[order], segment, latitude[order], longitude[order])
+        found = [Finding("fixes_of_a_timer", period_s=period_s)] if period_s else found
+    again = np.diff(time_s[order], prepend=-np.inf) <= 0
+    dropped["fix_not_renewed"] += int(again.sum())
+    order, segment = order[~again], segment[~again]
+    findings += found
     dropped = Counter({reason: count for reason, count in dropped.items() if count})
     if len(order) < 2:
         source.fail("no_fixes", count=len(order), dropped=dict(sorted(dropped.items())))
@@ -184,10 +191,6 @@ def _spread(
     even, period_s = evenly_taken(time_s, segment, latitude, longitude, speed)
     if period_s:
         return even, _of_a_timer(period_s)
-    if not np.isfinite(speed).any():
-        given_s, period_s = at_whole_seconds(time_s, segment, latitude, longitude)
-        if period_s:
-            return given_s, [Finding("fixes_of_a_timer", period_s=period_s)]
     spread, step_s = spread_stamps(time_s, latitude, longitude, speed)
     return spread, [Finding("fixes_share_stamps", step_s=step_s)] if step_s else []
 
