@@ -105,6 +105,9 @@ def next_steps(
     if "work" in looked_at or (work and work.driven_gear is not None and all(change.agrees for change in changes)):
         looked_at.add("driven_gear")  # the one just fitted is looked at, or did what its teeth do
     asked = tuple(entry for entry in asked if entry.action != "check_count" or entry.part not in looked_at)
+    if counted:
+        so = Finding("if_so_counted", teeth=counted[0].values["teeth"])
+        asked = tuple(replace(e, because=(*e.because, so)) if e.action.startswith("fit_") else e for e in asked)
     if likely:
         is_all = all(entry.action in WITHOUT_WORK for entry in asked)
         return (*looks, *steps, *_left_open(findings, as_it_is, is_all=is_all), *asked)

@@ -354,6 +354,7 @@ FINDINGS: dict[str, Template] = {
     "was set to another since: then the change is as planned.",
     "count_decides": "If it has {planned}, add to the job what else changed, such as the tires, and that its "
     "teeth were counted.",
+    "if_so_counted": "This is figured for {teeth} teeth fitted now.",
     "needle_moved": "The needle offset is not the same before and after: the needle, the face or the instrument was "
     "moved, or one of the drives was read in another unit than it says.",
     "cause_gear": _gear,
