@@ -12,7 +12,7 @@ from speedcal.calibration.dial.dial import Dial
 from speedcal.interval import FloatArray, Interval, tidy
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 from speedcal.vehicle.limits import (
-    FAR_BEYOND,
+    ABOUT_AS_FAST,
     ODOMETER_TEST,
     ROAD_TEST_MPS,
     Limits,
@@ -92,10 +92,11 @@ class Judge:
 
     @cached_property
     def _named(self) -> tuple[FloatArray, FloatArray, FloatArray]:
-        """Speeds that a rule names, and its limits there; not far beyond those driven. [m/s]."""
+        """Speeds that a rule names, and its limits there: those about as fast as was driven, or the slowest. [m/s]."""
         if not isinstance(self.limits, RuleLimits):
             return (np.empty(0),) * 3
-        near = self.limits.speeds_mps <= FAR_BEYOND * self.dial.driven_mps[1]
+        top = ABOUT_AS_FAST * self.dial.driven_mps[1]
+        near = self.limits.speeds_mps <= max(top, self.limits.speeds_mps.min(initial=np.inf) + 1e-6)
         return self.limits.speeds_mps[near], self.limits.low_mps[near], self.limits.high_mps[near]
 
     @property
@@ -148,13 +149,8 @@ class Judge:
 
     def probability_reads_low(self, gain: float) -> float:
         """Return the chance that at one of the speeds at least the instrument shows less than the truth."""
-        shown, v = self._latest_shown(gain)[: self._ordinary], np.tile(self.speeds_mps, len(self.tire_sets))
-        return float(((shown / v[:, None]).min(axis=0) < 1).mean())
-
-    @property
-    def _ordinary(self) -> int:
-        """How many of the speeds that the limits are kept at are the customer's."""
-        return len(self.speeds_mps) * len(self.tire_sets)
+        v = np.tile(self.speeds_mps, len(self.tire_sets))
+        return float(((self._latest_shown(gain)[: len(v)] / v[:, None]).min(axis=0) < 1).mean())
 
     def _latest_shown(self, gain: float) -> FloatArray:
         """Return what may be shown with one gain, at the customer's speeds and the rule's, shape (speeds, truths)."""

@@ -18,6 +18,9 @@ Limits = Callable[[FloatArray], tuple[FloatArray, FloatArray]]
 FAR_BEYOND = 1.5
 """A speed that a rule names over the fastest that was driven, from which on the dial there is hardly known. Our own
 judgment."""
+ABOUT_AS_FAST = 1.1
+"""A speed over the fastest driven, up to which a dial is known well enough to order parts by. Our own judgment; at 1.5
+transmissions are opened for what a dial may show at 75 mph that was driven to 50."""
 POINTER_DIFFERS = 0.03
 """Half width of the 95 % interval of the odometer's factor over the pointer's: a pointer is often set to read a few per
 cent high, an odometer is geared. From memory; doubled, an odometer that nobody read is known half as well."""

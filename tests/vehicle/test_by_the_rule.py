@@ -135,3 +135,10 @@ def test_a_drive_at_one_speed_is_made_again_before_a_gear_is_bought() -> None:
     assert (actions[0], actions.count("drive_again")) == ("drive_again", 1)
     module = Vehicle.from_dict({"settings": {"circumference_mm": 2100}})
     assert [entry.action for entry in correct(dial, module).advice[:2]] == ["set_module", "drive_again"]
+
+
+def test_what_a_dial_may_show_far_beyond_what_was_driven_opens_no_transmission() -> None:
+    """Driven to 52 mph and 1.6 mph high at 25, 0.9 at 50; at 75, where the rule asks too, it is known to 1.2 mph."""
+    dial = make_calibration(offset=2.3, factor=0.972, u_offset=0.9, u_factor=0.027, speed_range=(20, 52))
+    found = _advice(dial, "un_r39_cop_mn", {"drive_gear": 13, "driven_gear": 27, "gear_family": "indexed housing"})
+    assert found[0].action not in ("fit_drive_gear", "fit_gear_pair")
