@@ -44,3 +44,12 @@ def test_another_change_is_none_of_the_unit(change: float) -> None:
     shown = 1.1 * true * np.where(np.arange(400) < 180, 1.0, change) + rng.normal(0, 0.3, 400)
     assert unit_change(true, shown) is None
     assert unit_change(true, np.where(rng.random(400) < 0.1, KM * shown, shown)) is None
+
+
+def test_a_few_rows_beside_positions_that_set_in_are_no_other_unit() -> None:
+    """On a recorded drive the first six rows showed two thirds of what positions said; then all was well."""
+    rng = np.random.default_rng(8)
+    true = 20 + 8 * np.sin(np.arange(2000) / 25)
+    shown = true + rng.normal(0, 0.3, 2000)
+    true[:6] *= KM
+    assert unit_change(true, shown) is None

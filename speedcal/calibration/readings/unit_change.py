@@ -8,6 +8,7 @@ from speedcal.calibration.tuning.general import (
     UNIT_CHANGE_FEWEST,
     UNIT_CHANGE_FROM_MPS,
     UNIT_CHANGE_NEAR,
+    UNIT_CHANGE_PART,
     UNIT_CHANGE_SHARE,
     UNIT_CHANGE_WITHIN,
 )
@@ -28,7 +29,8 @@ def unit_change(ground_mps: FloatArray, indicated_mps: FloatArray) -> tuple[int,
     with np.errstate(invalid="ignore"):
         rows = np.flatnonzero((ground_mps > UNIT_CHANGE_FROM_MPS) & (indicated_mps > 0))
     ratio = np.log(indicated_mps[rows] / ground_mps[rows])
-    n, fewest = len(rows), UNIT_CHANGE_FEWEST
+    n = len(rows)
+    fewest = max(UNIT_CHANGE_FEWEST, int(UNIT_CHANGE_PART * n))
     if n < 2 * fewest:
         return None
     clipped = np.clip(ratio, *(float(np.median(ratio)) + 1.5 * _LN_UNITS * np.array([-1.0, 1.0])))

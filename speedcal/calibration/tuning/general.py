@@ -143,11 +143,12 @@ FOLLOWS_MPS = 2.0 * MPH_MPS
 """Readings that scatter more than this do not belong to the track: right ones scatter by half a mph to one, those of
 another drive by three or more (simulated drives)."""
 
-UNIT_CHANGE_FROM_MPS, UNIT_CHANGE_FEWEST = 8.0, 6
+UNIT_CHANGE_FROM_MPS, UNIT_CHANGE_FEWEST, UNIT_CHANGE_PART = 8.0, 6, 0.05
 UNIT_CHANGE_WITHIN, UNIT_CHANGE_NEAR, UNIT_CHANGE_SHARE = 0.06, 0.12, 0.85
-"""Speeds from which on readings tell their unit, and how many on either side of a change of it; how near to the factor
-between the units they change, and how many of them lie how near to the middle of their side, as logarithms. Our own
-judgment: nothing else on a drive changes by 1.61 for good."""
+"""Speeds from which on readings tell their unit, how many of them and what share stand on either side of a change of it
+(where the positions of a recorded drive set in six rows were off by a half); how near to the factor between the units
+they change, and how many of them lie how near to the middle of their side, as logarithms. Our own judgment: nothing
+else on a drive changes by 1.61 for good."""
 
 MILES_KILOMETRES_TOLERANCE, KILOMETRES_HIGH_TOLERANCE = 0.16, 0.21
 """A dial that is off by up to this much and was noted in the other unit is asked about; one that reads high and was
