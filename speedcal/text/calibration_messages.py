@@ -15,7 +15,7 @@ _LEAST_SAID = 0.0005
 REFUSALS: dict[str, tuple[Template, Template]] = {
     "few_fixes": (
         "the track has {count:n usable fix/usable fixes}, too few to tell a speed",
-        "Record a drive of at least ten minutes with one fix a second",
+        "Record a drive of at least ten minutes with one GPS point a second",
     ),
     "speed_unit_unexplained": (
         "the recorded speed is {ratio:.2f} times the speed worked out from the "
@@ -61,9 +61,9 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "foreign_readings": (
         "the readings fit this track no better than they would fit the track of another drive",
-        "Check that both are of one drive, and the unit of the readings. Twenty readings at several speeds, and a fix "
-        "a second, would show that they belong together. If they do, look at what makes a needle stand, jump or swing: "
-        "a broken, worn, dry or kinked cable, or a gear that skips because its housing is turned to the wrong range",
+        "Check that both are of one drive, and the unit of the readings. Twenty readings at several speeds, and a GPS "
+        "point a second, would show that they belong together. If they do, look at what makes a needle stand, jump or "
+        "swing: a broken, worn, dry or kinked cable, or a gear that skips because its housing is turned to the wrong range",
     ),
     "unit_changes": (
         "from this line on the readings seem to be in {after}, above it in {before}: against the track they change by "
@@ -91,8 +91,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "track_gaps": (
         "the track has gaps: it tells the speed for only {covered:percent} of the drive, too little to show that the "
         "readings belong to it",
-        "Use the track as it was recorded, with a fix a second or so; apps that thin out the points leave no speed "
-        "between them",
+        "Use the track as it was recorded, with a GPS point a second or so; apps that thin out the points leave no "
+        "speed between them",
     ),
     "no_common_time": (
         lambda values: f"the readings and the track have no time in common{_apart(values)}",
@@ -377,7 +377,7 @@ FINDINGS: dict[str, Template] = {
     "large_scatter": "the readings stray by {scatter_mps:speed1} however the dial reads, more than one person "
     "misreads; does the needle swing? Were they all read off one instrument, in the vehicle that carried the GPS?",
     "track_gaps": "the track has gaps and tells the speed for only {covered:percent} of the drive; use it as it was "
-    "recorded, with a fix a second or so.",
+    "recorded, with a GPS point a second or so.",
     "dial_moves": lambda values: fill(
         "Within the log the dial moves by {size:percent1} against the true speed, as when tires warm up or a load "
         "shifts. The answer is for the middle of that, and its interval allows for the rest.",

@@ -398,7 +398,7 @@ def test_what_to_do_about_two_files_that_do_not_match_is_told_once(site: Site, b
     refuse(site)
     page = unescape(site.client.get(drive).text)
     assert page.count("too few to tell a speed") == 2
-    assert page.count("one fix a second") == 1
+    assert page.count("one GPS point a second") == 1
 
 
 def test_the_owner_is_not_asked_for_a_drive_before_the_work_after_it(site: Site, base: str) -> None:
