@@ -31,6 +31,9 @@ class Remembered:
         try:
             if folder is not None:
                 folder.mkdir(parents=True, exist_ok=True)
+        except OSError as problem:
+            raise FleetError("folder_not_usable", source=str(folder), reason=problem.strerror or str(problem)) from None
+        with self._told():
             self._db = sqlite3.connect(":memory:" if folder is None else folder / NAME)
             self._db.executescript("""
                 PRAGMA journal_mode=WAL;
@@ -42,9 +45,6 @@ class Remembered:
                 CREATE INDEX IF NOT EXISTS files_by_size ON files (size);
                 CREATE TABLE IF NOT EXISTS runs (number INTEGER PRIMARY KEY, drives TEXT NOT NULL, wrong TEXT NOT NULL);
             """)
-        except (OSError, sqlite3.Error) as problem:
-            reason = getattr(problem, "strerror", None) or str(problem)
-            raise FleetError("folder_not_usable", source=str(folder), reason=reason) from None
 
     def close(self) -> None:
         """Let go of the file."""

@@ -123,8 +123,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "results_not_kept": (
         "what was measured cannot be kept or read in the folder of the results: {reason}",
-        "Make room on the disk and start again: it goes on where it was; if drives.sqlite there is damaged, or not of "
-        "this program, move it away or name another folder",
+        "Make room on the disk, or let another run end that uses the folder, and start again: it goes on where it was; "
+        "if drives.sqlite there is damaged, or not of this program, move it away or name another folder",
     ),
     "archive_not_read": (
         "the archive cannot be unpacked: {reason}",
