@@ -183,6 +183,17 @@ def test_a_missing_original_is_told_and_does_not_stop_the_rest(tmp_path: Path) -
     assert restore_backup(Settings(data=tmp_path / "new"), tmp_path / "shop.zip") == Counts(2, 4, 1)
 
 
+def test_a_drive_that_was_looked_at_without_a_picture_lacks_nothing(tmp_path: Path) -> None:
+    """A file that cannot be read, notes that wait for their track: nothing was drawn of them."""
+    services, _ = filled(Settings(data=tmp_path / "old"))
+    drive = services.store.drives(services.store.find_jobs()[0].id)[0]
+    services.queue.put(drive.job_id, drive.id)
+    run = services.queue.claim("w")
+    assert services.queue.finish_look(run, drive.version, {"fit": None, "errors": [{}], "picture": ""})
+    services.store.close()
+    assert make_backup(services.settings, tmp_path / "shop.zip") == Counts(2, 4, 0)
+
+
 def test_the_file_is_private_and_never_overwrites(tmp_path: Path) -> None:
     """It holds the key that makes links."""
     services, _ = filled(Settings(data=tmp_path / "old"))

@@ -372,6 +372,7 @@ def test_two_servers_can_start_on_an_empty_database_at_once(database: str) -> No
         "mysql://x/y",
         "postgresql://x/y",
         "nonsense",
+        "postgresql+psycopg://u@[::1",
         "sqlite://",
         "sqlite:///",
         "sqlite:///:memory:",

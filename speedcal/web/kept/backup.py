@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
+import json
 import os
 import re
 import shutil
@@ -201,8 +202,9 @@ def _wanted(store: Store) -> set[str]:
     with store.reading() as connection:
         kept = connection.execute(sa.select(drives.c.job_id, drives.c.track_digest, drives.c.readings_digest)).all()
         places = {f"originals/{row[0]}/{digest}" for row in kept for digest in row[1:] if digest}
-        looks = sa.select(drives.c.job_id, drives.c.look_run).where(drives.c.look_run != "", drives.c.look != "")
-        looked = connection.execute(looks).all()
+        looks = sa.select(drives.c.job_id, drives.c.look_run, drives.c.look)
+        found = connection.execute(looks.where(drives.c.look_run != "", drives.c.look != "")).all()
+        looked = [(job, run) for job, run, look in found if json.loads(look).get("picture")]  # others have no files
         whole = sa.select(runs.c.job_id, runs.c.id).where(runs.c.state == "done", runs.c.drive_id == "")
         done = connection.execute(whole).all()
     return places | {f"results/{job}/{run}" for job, run in [*looked, *done]}

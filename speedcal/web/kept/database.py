@@ -29,7 +29,7 @@ def open_database(url: str) -> sa.Engine:
     """
     try:
         parsed = make_url(url)
-    except sa.exc.ArgumentError:
+    except (sa.exc.ArgumentError, ValueError):
         raise ServiceError("database_address_unreadable") from None
     if parsed.get_backend_name() == "sqlite":
         if sqlite3.sqlite_version_info < _OLDEST_SQLITE:
