@@ -8,29 +8,20 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from speedcal.calibration.tuning.general import TIRE_STATE_U
+from speedcal.conformity.two_dials import measured_change, needle_that_moved
 from speedcal.finding import Finding, codes_of
-from speedcal.interval import FloatArray, Interval, tidy
+from speedcal.interval import Interval, tidy
 from speedcal.logs.drive.readings import DIAL_UNIT_SEEN
-from speedcal.units import MILE_M, MPH_MPS, DisplayUnit
+from speedcal.units import MILE_M
 
 if TYPE_CHECKING:
-    from speedcal.calibration.dial.dial import Dial
     from speedcal.calibration.result import Calibration
     from speedcal.vehicle import GainChange, Vehicle, Work
 
 PRESSURE_PERCENT = 1.0
 """Largest change of circumference that tire pressure makes, in per cent; one private GPS experiment found less than
 this from very low to very high pressure (read in a secondary text)."""
-_COMPARED = 5
-"""Speeds at which two dials are compared: a line needs two, a bend a few more."""
-_LEAST_U_MPS = 1e-3
-"""Added to what is known at each speed, so that dials without uncertainty can be compared. [m/s]"""
 _KM_A_MILE = MILE_M / 1000
-_LEAST_SHIFT_MPS = 1 * MPH_MPS
-"""A needle that stands elsewhere by less is not told from one that does not. Our own judgment."""
-_FAR_BETTER = 6.0
-"""Sum of squares by which a needle that moved must explain two dials better than another change of the drive: twenty
-times as likely. Our own judgment."""
 _TOOTH_REACH = 1.5
 """A whole count of teeth still explains a change that is so many times its 95 % interval off: counts are few, and one
 that is three standard uncertainties away is likelier than a gear as planned. Our own judgment."""
@@ -128,7 +119,7 @@ def compare_speed(
     vehicle, work
         For the causes: which gear was meant to be fitted.
     """
-    measured, shift = _measured_change(before.dial, after.dial)
+    measured, shift = measured_change(before.dial, after.dial)
     agrees = _agree(measured, planned)
     result = ChangeCheck(
         quantity="speed",
@@ -141,7 +132,7 @@ def compare_speed(
     )
     if agrees:
         return result
-    needle = _needle(before.dial, after.dial, planned, after.unit)
+    needle = needle_that_moved(before.dial, after.dial, planned, after.unit)
     if needle is not None:  # then nothing speaks for another gear or other files
         return replace(result, causes=(Cause(needle, None, True),))
     unit_seen = DIAL_UNIT_SEEN in codes_of(after.findings)
@@ -174,73 +165,6 @@ def _agree(measured: Interval, planned: GainChange) -> bool:
     """Tell whether two changes differ by no more than their joint 95 % interval."""
     half = float(np.hypot(measured.half_width, 1.96 * planned.u_relative * planned.value))
     return abs(measured.value - planned.value) <= half
-
-
-def _measured_change(before: Dial, after: Dial) -> tuple[Interval, Interval]:
-    """Return the change of the drive, and the shift of the needle [m/s] when both are left free."""
-    k = max(before.coverage_factor, after.coverage_factor)
-    change, _ = _fitted(before, after)
-    free, _ = _fitted(before, after, needle_moves=True)
-    return Interval.around(change.change, k * change.u_change), Interval.around(free.shift_mps, k * free.u_shift_mps)
-
-
-def _needle(before: Dial, after: Dial, planned: GainChange, unit: DisplayUnit) -> Finding | None:
-    """Return that the drive is as planned and the needle is not, where that explains both dials far better."""
-    _, against_drive = _fitted(before, after)
-    by_needle, against_needle = _fitted(before, after, needle_moves=True, planned=planned)
-    if abs(by_needle.shift_mps) < _LEAST_SHIFT_MPS or against_needle + _FAR_BETTER > against_drive:
-        return None
-    return Finding("cause_needle", shift_mps=by_needle.shift_mps, unit=unit)
-
-
-@dataclass(frozen=True, slots=True)
-class _Moved:
-    """Change of the drive and shift of the needle between two dials, with their standard uncertainties."""
-
-    change: float
-    u_change: float
-    shift_mps: float
-    u_shift_mps: float
-
-
-def _fitted(
-    before: Dial, after: Dial, *, needle_moves: bool = False, planned: GainChange | None = None
-) -> tuple[_Moved, float]:
-    """Return what moved by generalised least squares (Gauss-Newton), and the weighted sum of squares that is left.
-
-    With a planned change the drive is held to it, as well as that is known.
-    """
-    change, shift = after.line.error_factor / before.line.error_factor, 0.0
-    if planned is not None:
-        change = planned.value
-    covariance: FloatArray = np.eye(2)
-    misfit = 0.0
-    for _ in range(20):
-        speeds = _compared_speeds(before, after, change)
-        steep = before.slope(change * speeds) * speeds
-        known = 0.0 if planned is None else planned.u_relative
-        tire = np.outer(steep, steep) * (change * float(np.hypot(TIRE_STATE_U, known))) ** 2
-        both = after.covariance(speeds, speeds) + before.covariance(change * speeds, change * speeds) + tire
-        weight = np.linalg.inv(both + np.eye(len(speeds)) * _LEAST_U_MPS**2)
-        design = np.column_stack([steep * (planned is None), np.ones_like(steep) * needle_moves])
-        left = after.indicated(speeds) - before.indicated(change * speeds) - shift
-        covariance = np.asarray(np.linalg.pinv(design.T @ weight @ design, hermitian=True))
-        step = covariance @ design.T @ weight @ left
-        left = left - design @ step
-        misfit = float(left @ weight @ left)
-        change, shift = change + float(step[0]), shift + float(step[1])
-        if abs(step[0]) < 1e-12:
-            break
-    u = np.sqrt(np.maximum(np.diag(covariance), 0.0))
-    return _Moved(change, float(u[0]), shift, float(u[1])), misfit
-
-
-def _compared_speeds(before: Dial, after: Dial, change: float) -> FloatArray:
-    """Return speeds after the work that both drives know from driving, or those of the drive after."""
-    low, high = after.driven_mps
-    first, last = (v / change for v in before.driven_mps)
-    shared = max(low, first), min(high, last)
-    return np.linspace(*(shared if shared[1] - shared[0] > (high - low) / 4 else (low, high)), _COMPARED)
 
 
 def _causes(change: ChangeCheck, vehicle: Vehicle | None, work: Work | None, *, unit_seen: bool) -> tuple[Cause, ...]:

@@ -10,22 +10,19 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from speedcal.calibration.tuning.general import TIRE_STATE_U
-from speedcal.conformity.probability import Box
-from speedcal.conformity.verdict import driven_part
 from speedcal.errors import FleetError, SpeedcalError
 from speedcal.finding import Finding
+from speedcal.fleet.judged import beyond_driven, chance_of_rule, chance_within, together
 from speedcal.fleet.kept import Outcome, calibration_of
 from speedcal.fleet.rows import DrivePoint, FleetRow, JudgedBy, Limits
 from speedcal.fleet.steps import Course, follow, iso_date
 from speedcal.fleet.what_to_do import advise, is_about_the_dial
-from speedcal.interval import FloatArray, Interval, reached
+from speedcal.interval import FloatArray, Interval
 from speedcal.jobs.contents import JobContents
 from speedcal.vehicle.advice import Advice
 
 if TYPE_CHECKING:
     from speedcal.calibration import Calibration
-    from speedcal.conformity import Tolerance
-    from speedcal.conformity.tolerance import ShownLimits
 
 _FASTEST_MEAN_MPS = 25.0
 """No vehicle drives faster day and night for weeks; an odometer that says so was set or belongs to another one."""
@@ -151,7 +148,7 @@ class _Vehicle:
         pooled = pool([self.calibrations[i] for i in now])
         of_each = np.array([self.outcomes[i]["u_way"] for i in now])
         none = np.zeros(len(now))
-        factor = _together(self.value[list(now)], self.u[list(now)], of_each if self.by_odometer else none)
+        factor = together(self.value[list(now)], self.u[list(now)], of_each if self.by_odometer else none)
         odometer = factor if self.by_odometer else self._odometer(now)
         judged, error, p_value = self._judged(pooled, factor)
         findings = self._findings(pooled, len(refused), twice)
@@ -176,7 +173,7 @@ class _Vehicle:
             return None
         value = np.array([factor.value for factor in known])
         shared = np.array([self.outcomes[i]["u_way"] for i in now if self.calibrations[i].odometer_factor])
-        return _together(value, np.array([factor.half_width / 1.96 for factor in known]) / value, shared)
+        return together(value, np.array([factor.half_width / 1.96 for factor in known]) / value, shared)
 
     def _judged(self, pooled: Calibration, factor: Interval) -> tuple[JudgedBy, Interval | None, float | None]:
         """Return what it is judged by, how far that is off, and the chance of that in a vehicle that is right."""
@@ -185,9 +182,9 @@ class _Vehicle:
         judged: JudgedBy = ""
         if self.by_odometer or (rule is None and all(outcome["logged"] for outcome in self.outcomes)):
             judged = "odometer" if self.by_odometer else "speed"
-            chances.append(_chance(factor, self.limits.band))
+            chances.append(chance_within(factor, self.limits.band))
         if rule is not None:
-            chance = _chance_of_rule(pooled, rule)
+            chance = chance_of_rule(pooled, rule)
             judged = judged or "rule"
             chances += [] if chance is None else [chance]
         error = Interval(*(100 * (x - 1) for x in (factor.value, factor.low, factor.high)))
@@ -228,7 +225,7 @@ class _Vehicle:
     def _findings(self, pooled: Calibration, refused: int, twice: int) -> tuple[Finding, ...]:
         """Return what the reader should know, the weightiest first."""
         rule = None if self.odometer_only else self.limits.speed_rule
-        found = [*pooled.trust.reasons, *_beyond_driven(pooled, rule)]
+        found = [*pooled.trust.reasons, *beyond_driven(pooled, rule)]
         for step in self.course.steps:
             found.append(Finding("vehicle_changed", percent=step.percent.value, **step.days))
         if self.course.odd:
@@ -272,52 +269,3 @@ def _comparable(outcomes: Sequence[tuple[str, Outcome]]) -> Sequence[tuple[str, 
 
 def _days(earliest_s: float, latest_s: float) -> dict[str, str]:
     return {"earliest": iso_date(earliest_s), "latest": iso_date(latest_s)}
-
-
-def _together(value: FloatArray, u: FloatArray, shared: FloatArray) -> Interval:
-    """Return the weighted mean of factors with its 95 % interval.
-
-    The state of the tires on another day adds to each; drives that disagree widen it by the Birge ratio. What the roads
-    between fixes add is in ``u`` and the same in every drive, so that no number of drives makes it smaller.
-    """
-    own = np.hypot(np.sqrt(np.maximum(u**2 - shared**2, 0.0)), TIRE_STATE_U) * value
-    weight = (own**2 + (shared * value) ** 2) ** -1
-    weight /= weight.sum()
-    mean = float(weight @ value)
-    spread = float(np.sum(((value - mean) / own) ** 2)) / max(len(value) - 1, 1)
-    variance = max(spread, 1.0) * float(weight**2 @ own**2) + float(weight @ shared * mean) ** 2
-    return Interval.around(mean, 1.96 * float(np.sqrt(variance)))
-
-
-def _chance(factor: Interval, band: tuple[float, float]) -> float:
-    low, high = (np.array([end]) for end in band)
-    u = factor.half_width / 1.96
-    return Box(low, high, np.array([factor.value]), np.array([[u * u]])).risk_of_false_fail()
-
-
-def _limits_of(pooled: Calibration, rule: Tolerance) -> ShownLimits | None:
-    """Return what a rule allows at its own speeds, or at the ends and the middle of those driven."""
-    rule = rule.in_unit(pooled.unit)
-    driven = driven_part(pooled, rule)
-    speeds = rule.speeds_mps or ((driven[0], sum(driven) / 2, driven[1]) if driven else ())
-    return rule.shown_limits(speeds) if speeds else None
-
-
-def _beyond_driven(pooled: Calibration, rule: Tolerance | None) -> list[Finding]:
-    """Return at which speeds a rule judges that were not driven."""
-    limits = None if rule is None else _limits_of(pooled, rule)
-    driven = pooled.speed_range_mps
-    beyond = [] if limits is None else [float(v) for v in limits.speeds_mps if not reached(driven, float(v))]
-    if not beyond or rule is None:
-        return []
-    return [Finding("outside_driven_range", **rule.about, speeds_mps=beyond, driven_mps=driven, unit=pooled.unit)]
-
-
-def _chance_of_rule(pooled: Calibration, rule: Tolerance) -> float | None:
-    """Return how likely a dial inside a rule looks as bad as this at the speeds judged."""
-    limits = _limits_of(pooled, rule)
-    if limits is None:
-        return None
-    day = np.outer(*(2 * [TIRE_STATE_U * pooled.indicated(limits.speeds_mps)]))
-    box = limits.box(pooled.dial)
-    return Box(box.low, box.high, box.mean, box.covariance + day, box.dof).risk_of_false_fail()
