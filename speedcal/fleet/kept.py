@@ -55,7 +55,6 @@ def kept(track: Track, readings: Readings, calibration: Calibration, by_box: boo
         "reference_mps": calibration.reference_speed_mps,
         "speed_source": calibration.speed_source,
         "steady_runs": calibration.steady_runs,
-        "counts": list(calibration.counts()),
         "dial": _dial(calibration.dial),
     }
 

@@ -121,7 +121,10 @@ def _unprinted(form: Form, part: Mapping[str, str]) -> Geometry:
     """Return a size whose sidewall does not state its height: from a table, a chart of equivalents, or a rule."""
     name, rim_mm = _table_name(form, part), _rim_mm(part)
     letter = form == "letter"
-    width_mm = _letter_width(part) if letter else Fraction(part["width"]) * _INCH_MM
+    if letter:
+        width_mm = Fraction(facts("tires")["letter"][f"width_{part['aspect']}"][part["letter"]])
+    else:
+        width_mm = Fraction(part["width"]) * _INCH_MM
     for table in facts("tires")["table"]:
         for known in (f"{name}C" if part["after"] in ("LT", "C") else name, name):
             if known in table["diameter_mm"]:
@@ -159,12 +162,9 @@ def _table_name(form: Form, part: Mapping[str, str]) -> str:
     return f"{float(part['width']):.2f}{part.get('low') or ''}{built}{part['rim']}"
 
 
-def _letter_width(part: Mapping[str, str]) -> Fraction:
-    return Fraction(facts("tires")["letter"][f"width_{part['aspect']}"][part["letter"]])
-
-
 def _numeric_rule(part: Mapping[str, str]) -> str:
-    rim, width, has_tenths = Fraction(part["rim"]), Fraction(part["width"]), _has_tenths(part["width"])
+    rim, width = Fraction(part["rim"]), Fraction(part["width"])
+    has_tenths = len(part["width"].partition(".")[2]) == 1  # 12.5-18 of a loader, not 8.25-20 of a truck
     if part.get("low"):
         return "low_farm"
     if rim == _LOW_SECTION_RIM_IN:
@@ -186,8 +186,3 @@ def _by_use(rim: Fraction, width: Fraction, part: Mapping[str, str]) -> str:
     if rim >= _TRUCK_RIM_IN or part["after"] in ("LT", "C"):
         return "truck"
     return "numeric" if f"{float(width):.2f}".endswith("0") else "numeric_ending_in_5"
-
-
-def _has_tenths(width: str) -> bool:
-    """Tell 12.5-18 of a loader from 8.25-20 of a truck: one decimal."""
-    return len(width.partition(".")[2]) == 1

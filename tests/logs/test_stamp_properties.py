@@ -5,11 +5,10 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta, timezone
 
 import numpy as np
-import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from speedcal.logs.times.clock_times import UnclearTimesError, read_clock_times
+from speedcal.logs.times.clock_times import UnclearTimesError
 from speedcal.logs.times.timestamps import parse_stamps
 from speedcal.logs.writing.written_times import parse_stamp
 
@@ -97,14 +96,6 @@ def test_any_mixture_of_clock_times_is_read_or_asked_about(cells):
         return
     bad = {index for index, _ in stamps.problems}
     assert all(np.isfinite(time) or i in bad for i, time in enumerate(stamps.time_s))
-
-
-def test_nothing_is_decided_for_a_single_pair():
-    """The code says what is unclear."""
-    with pytest.raises(UnclearTimesError, match="hours_or_minutes"):
-        read_clock_times([parse_stamp("10:32")], "", None)
-    with pytest.raises(UnclearTimesError):
-        parse_stamps(["10:32"])
 
 
 @settings(deadline=None)

@@ -230,7 +230,8 @@ def _text(value: Any) -> str:
     return " ".join(str(value).split())[:200]
 
 
-def _table(source: Source, rows: Rows, *, for_track: bool) -> Table:
+def _table(source: Source, wanted: str, *, for_track: bool) -> Table:
+    rows = _rows(source, wanted)
     if len(rows.cells) <= 1:
         source.fail("no_list_of_records")
     table = long_table(rows, find_table(rows), for_track=for_track)
@@ -238,13 +239,11 @@ def _table(source: Source, rows: Rows, *, for_track: bool) -> Table:
 
 
 def _read_track(source: Source, request: Request) -> Track:
-    return read_table_track(
-        source, _table(source, _rows(source, "latitude"), for_track=True), request, kind="track_json"
-    )
+    return read_table_track(source, _table(source, "latitude", for_track=True), request, kind="track_json")
 
 
 def _read_readings(source: Source, request: Request) -> Readings:
-    return read_table(source, _table(source, _rows(source, "speed"), for_track=False), request, kind="json")
+    return read_table(source, _table(source, "speed", for_track=False), request, kind="json")
 
 
 def _is_json(source: Source) -> bool:

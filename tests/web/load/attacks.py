@@ -22,7 +22,7 @@ from pathlib import Path
 sys.path[:0] = [str(Path(__file__).parents[2]), str(Path(__file__).parent)]
 
 from support.web_server import WebServer  # noqa: E402 - the tests' own helpers
-from uploads import ask, drive  # noqa: E402
+from uploads import ask, drive, say  # noqa: E402
 
 FORM = "application/x-www-form-urlencoded"
 _QUIET_S = 8.0
@@ -127,12 +127,6 @@ def main(connections: int = 1500, seconds: int = 40) -> int:
         fine = [measure(server, kind, connections, seconds) for kind in FIRST]
         server.stop()
     return 0 if all(fine) else 1
-
-
-def say(line: str) -> None:
-    """Write a figure."""
-    sys.stdout.write(line + "\n")
-    sys.stdout.flush()
 
 
 if __name__ == "__main__":

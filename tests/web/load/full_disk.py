@@ -15,7 +15,7 @@ from pathlib import Path
 sys.path[:0] = [str(Path(__file__).parents[2]), str(Path(__file__).parent)]
 
 from support.web_site import Site, open_site  # noqa: E402 - the tests' own helpers
-from uploads import drive  # noqa: E402
+from uploads import drive, say  # noqa: E402
 
 from speedcal.web.settings import Limits  # noqa: E402
 
@@ -58,11 +58,6 @@ def _send(site: Site, base: str, mark: str) -> int:
     return int(
         site.client.post(f"{base}/drives/new/before", content=body, headers=kind, follow_redirects=False).status_code
     )
-
-
-def say(line: str) -> None:
-    """Write a figure."""
-    sys.stdout.write(line + "\n")
 
 
 if __name__ == "__main__":

@@ -134,6 +134,7 @@ def _wait(port: int, data: Path, bases: list[str]) -> int:
 def say(line: str) -> None:
     """Write a figure."""
     sys.stdout.write(line + "\n")
+    sys.stdout.flush()
 
 
 if __name__ == "__main__":
