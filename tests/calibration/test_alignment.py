@@ -10,6 +10,7 @@ from support.roads import START_S, Road, answer_or_refusal, plateaus, readings_o
 
 import speedcal
 from speedcal.calibration.logged.pairs import make_pairs
+from speedcal.calibration.readings.clock_search import search_shifts
 from speedcal.calibration.result import Calibration
 from speedcal.calibration.speed.ground_speed import ground_speed
 from speedcal.errors import AlignmentError, FitError
@@ -65,6 +66,17 @@ def test_a_clock_ten_minutes_off_is_not_called_a_zone() -> None:
     """No zone is a sixth of an hour off; the finding must not say a quarter."""
     result = speedcal.calibrate(TRACK, replace(NOTES, time_s=NOTES.time_s - 600, clock="local"))
     assert not [finding for finding in result.findings if "0.25 h" in finding.text]
+
+
+def test_a_few_notes_of_a_clock_that_was_set_back_hide_no_others() -> None:
+    """Most notes are of the first third; the few after an hour was put back are on no track, and made it seem long."""
+    times = np.concatenate([np.linspace(20, 0.35 * ROAD.length_s, 18), np.linspace(0.5, 0.85, 4) * ROAD.length_s])
+    notes = readings_of(ROAD, times, step_mph=0.5)
+    moved = notes.time_s - np.where(np.arange(22) < 18, 0.0, 3600.0)
+    found = search_shifts(
+        ground_speed(TRACK), moved, notes.speed_mps, clock="local", middle_s=0.5, half_width_s=1.0, source="notes"
+    )
+    assert abs(found[0].offset_s) < 3
 
 
 def test_a_date_days_off_is_no_zone() -> None:

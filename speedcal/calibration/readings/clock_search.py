@@ -186,10 +186,12 @@ def _range_of_shifts(
     """Return the offsets to try: those that lay half of the readings or half of the track on the other."""
     begin, end = float(ground.time_s[0]), float(ground.time_s[-1])
     longer = float(np.clip(np.ptp(time_s) - (end - begin), 0.0, _MOST_BEYOND_S))
-    # of readings that go on for longer most may be those of another drive
+    # of readings that go on for longer most may be those of another drive, or a few of a clock that was set
     between = 0.0 < longer < _MOST_BEYOND_S
-    middle = float((time_s.min() + time_s.max()) / 2 if between else np.median(time_s))
-    low, high = begin - middle - longer / 2, end - middle + longer / 2
+    usual = float(np.median(time_s))
+    middle = float((time_s.min() + time_s.max()) / 2 if between else usual)
+    low = min(begin - middle - longer / 2, begin - usual)
+    high = max(end - middle + longer / 2, end - usual)
     if known_s is not None:
         low, high = max(low, known_s - 60.0), min(high, known_s + 60.0)
     elif clock == "gps":
