@@ -34,6 +34,8 @@ from speedcal.units import MPH_MPS
 
 _ALIKE_S = 5.0
 """Time over which what lies off the line counts once."""
+_LASTING = np.exp(-(np.arange(-6, 7) ** 2) / 8) / np.exp(-(np.arange(-6, 7) ** 2) / 8).sum()
+"""Weights of the fixes about each for what lasts: a standard deviation of two."""
 _ROUNDS, _LEAST_SCALE_MPS = 6, 0.05
 
 
@@ -65,10 +67,9 @@ def unsmoothed(ground: GroundSpeed, line: MeasuredLine, indicated_mps: FloatArra
     tried = [smoothed(constant_s, *way) for constant_s in SMOOTHING_S for way in ways]
     told = np.array([log.told(one) for one in tried])
     filtered = np.array(len(SMOOTHING_S) * [all(way) for way in ways])
-    damped = (
-        max(log.told(_damped(ground, constant_s)) for constant_s in SMOOTHING_S) if filtered[told.argmax()] else 0.0
-    )
-    told[filtered & (told < FILTER_BESIDE_DAMPED * damped)] = 0.0
+    if filtered[best := int(told.argmax())]:
+        damped = max(log.lasting(_damped(ground, constant_s)) for constant_s in SMOOTHING_S)
+        told[filtered & (log.lasting(tried[best]) < FILTER_BESIDE_DAMPED * damped)] = 0.0
     return tried[int(told.argmax())] if told.max() >= SMOOTHING_FROM else None
 
 
@@ -109,6 +110,13 @@ class _Beside:
     def told(self, ground: GroundSpeed) -> float:
         """Return how much another ground speed brings against the plain one. [nats]."""
         return (self.plain - self._far(ground)) * self.ground.interval_s / _ALIKE_S
+
+    def lasting(self, ground: GroundSpeed) -> float:
+        """Return the same by what lasts for seconds, in which the noise of positions hardly counts."""
+        plain, other = (np.convolve(self._off(one), _LASTING, mode="same") for one in (self.ground, ground))
+        scale = max(robust_scale(plain), _LEAST_SCALE_MPS)
+        far = (float(np.sum(np.log1p((off / scale) ** 2))) for off in (plain, other))
+        return (next(far) - next(far)) * self.ground.interval_s / _ALIKE_S
 
     def _far(self, ground: GroundSpeed) -> float:
         return float(np.sum(np.log1p((self._off(ground) / self.scale_mps) ** 2)))

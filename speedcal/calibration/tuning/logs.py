@@ -131,9 +131,9 @@ SMOOTHING_HINT_S, SMOOTHING_HINT, SMOOTHING_FROM = 1.5, 2.0, 6.0
 """All are tried where the first one brings so many nats, and believed from so many on. Positions smoothed by 3 s bring
 9 to 30 and then 26 to 65, those that were not lose 2 to 20; overlooked, factors are 0.9 % high."""
 
-FILTER_BESIDE_DAMPED = 0.4
-"""Share that a filter which overshoots must bring of what a damped needle does: damped needles come to 0.31 at most,
-positions behind such a filter to 0.5 to 0.8, between walls to 0.35 to 0.5."""
+FILTER_BESIDE_DAMPED = 0.55
+"""Share that a filter which overshoots must bring of what a damped needle does, of what lasts: damped needles come to
+0.52 at the most, positions behind such a filter to 0.57 to 0.9 where they are noisy, to 1.4 and more where not."""
 
 SMOOTHING_LEFT = 0.12
 """Standard uncertainty of what smoothing did to a factor, as a share of it, since how it was done is not known: of
