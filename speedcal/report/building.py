@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, TypeVar
 from speedcal.conformity.shown_by_gps import as_gps, open_findings
 from speedcal.interval import reached
 from speedcal.report.allowed import Allowed
-from speedcal.report.comparison import Curve
+from speedcal.report.comparison import Curve, margin_beside
 from speedcal.report.facts import ReportFacts
 from speedcal.report.for_tech import (
     Cell,
@@ -168,7 +168,8 @@ def _pictures(facts: ReportFacts, change: str) -> tuple[tuple[Curve, ...], Allow
         return curves, None
     low = min(c.dial.driven_mps[0] for c, _, _ in known)
     high = max(c.dial.driven_mps[1] for c, _, _ in known)
-    margin = 0.06 * (high - low)
+    factor = SPEED_UNIT_MPS[facts.unit]
+    margin = factor * margin_beside(low / factor, high / factor)
     rule = facts.tolerance.in_unit(facts.unit)
     return curves, Allowed.of(rule, facts.unit, range_mps=(max(low - margin, 0.0), high + margin))
 

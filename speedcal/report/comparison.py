@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from speedcal.calibration.dial.dial import Dial
 
 MOST_POINTS = 240
+_LEAST_WIDE = 20.0
+"""Speeds from the left to the right of a picture, at the least, in the unit of the report."""
 
 
 @dataclass(frozen=True)
@@ -135,11 +137,16 @@ def _signed(value: float, _position: float) -> str:
     return "0" if abs(value) < 1e-9 else with_minus(f"{value:+g}")
 
 
+def margin_beside(slowest: float, fastest: float) -> float:
+    """Return what is drawn beside the speeds of a drive, in its unit; a drive at one speed is no picture of tenths."""
+    return max(0.06 * (fastest - slowest), (_LEAST_WIDE - (fastest - slowest)) / 2)
+
+
 def _set_limits(ax: Axes, curves: Sequence[Curve], allowed: Allowed | None) -> None:
     speeds = np.concatenate([c.speed for c in curves])
     errors = np.concatenate([np.concatenate([c.low, c.high, c.used[:, 1]]) for c in curves])
-    left, right = speeds.min(), speeds.max()
-    margin = 0.06 * (right - left)
+    left, right = float(speeds.min()), float(speeds.max())
+    margin = margin_beside(left, right)
     low, high = min(errors.min(), 0.0), max(errors.max(), 0.0)
     if allowed is not None:
         reaches = allowed.reaches()

@@ -19,7 +19,7 @@ from speedcal.report import style
 from speedcal.report.allowed import Allowed
 from speedcal.report.charts import NARROW, WIDE, Shape, comparison_svg
 from speedcal.report.clock_match import draw_clock_match
-from speedcal.report.comparison import MOST_POINTS, Curve, draw_comparison, thinned
+from speedcal.report.comparison import MOST_POINTS, Curve, draw_comparison, margin_beside, thinned
 from speedcal.simulate import simulate
 from speedcal.units import KMH_MPS, MPH_MPS, DisplayUnit
 
@@ -288,3 +288,9 @@ def test_a_crowd_of_readings_is_thinned_evenly() -> None:
     assert len(kept) <= MOST_POINTS
     assert len(set(np.diff(kept[:, 0]))) == 1
     assert thinned(rows[:10]).shape == (10, 2)
+
+
+def test_a_drive_at_one_speed_is_drawn_as_that() -> None:
+    """Twenty units from left to right at the least: two of them are a tenth of the width."""
+    assert margin_beside(49.0, 51.0) == 9.0
+    assert margin_beside(25.0, 65.0) == pytest.approx(2.4)
