@@ -21,6 +21,8 @@ _PERIODS_S, _OFF_SECONDS = (0.75, 12.0), 0.001
 """Timers that are asked after, and how far from whole seconds they are at the least."""
 _PHASES = np.arange(20) / 20
 """Parts of a second at which a receiver may give its fixes."""
+_MOST_ASKED = 5000
+"""Fixes that are asked for that moment."""
 _UNSURE, _UNLIKELY = 0.2, 0.05
 """So near to that moment a stamp may belong to the second on either side, at this cost."""
 _MOST_ODD_S = 0.3
@@ -64,12 +66,14 @@ def at_whole_seconds(
     plain = float(_odd(seconds, step).sum())
     if plain < _FEWEST_ODD:
         return time_s, 0.0
-    second = _seconds(time_s - np.floor(time_s[0]) - _PHASES[:, None], seconds)
-    left = _odd(seconds, np.diff(second)).sum(axis=1)
-    best = int(left.argmin())
-    if left[best] > _EXPLAINED * plain or plain - left[best] < _FEWEST_ODD:
+    since_s = time_s - np.floor(time_s[0])
+    asked = _seconds(since_s[:_MOST_ASKED] - _PHASES[:, None], seconds[: _MOST_ASKED - 1])
+    phase = _PHASES[_odd(seconds[: _MOST_ASKED - 1], np.diff(asked)).sum(axis=1).argmin()]
+    second = _seconds((since_s - phase)[None, :], seconds)[0]
+    left = float(_odd(seconds, np.diff(second)).sum())
+    if left > _EXPLAINED * plain or plain - left < _FEWEST_ODD:
         return time_s, 0.0
-    return second[best] + float(np.mean(time_s - second[best])), period_s
+    return second + float(np.mean(time_s - second)), period_s
 
 
 def _odd(seconds: FloatArray, expected: FloatArray) -> FloatArray:
