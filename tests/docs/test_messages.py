@@ -262,6 +262,24 @@ def test_an_answer_that_nobody_gets_is_no_verdict(unread: str, status: int, fold
     assert (done.returncode, "Traceback" in done.stderr) == (status, False), done.stderr
 
 
+@pytest.mark.parametrize(
+    ("call", "status"),
+    [
+        ("calibrate drive.gpx notes.csv >&-", 0),
+        ("calibrate drive.gpx notes.csv 2>&-", 0),
+        ("calibrate nothing.gpx notes.csv 2>/dev/full", 2),
+        ("calibrate --bogus 2>/dev/full", 2),
+    ],
+)
+def test_who_closes_or_fills_an_output_still_gets_the_status(call: str, status: int, folder: Path) -> None:
+    """A task of the system that starts the command without a terminal; 1 would say that the vehicle failed."""
+    if not Path("/dev/full").exists():
+        pytest.skip("this system has no /dev/full")
+    line = f'"{sys.executable}" -m speedcal {call}'
+    done = subprocess.run(["sh", "-c", line], capture_output=True, text=True, check=False)
+    assert (done.returncode, "Traceback" in done.stdout + done.stderr) == (status, False), done
+
+
 def test_python_callers_get_the_same_message() -> None:
     """The text of the error is the text of the command."""
     from speedcal import read_track

@@ -9,7 +9,7 @@ import sys
 import pytest
 from support.web_site import DEMO
 
-from speedcal.cli._screen import folded
+from speedcal.cli._screen import folded, tell
 
 COMMAND = [sys.executable, "-m", "speedcal", "correct", str(DEMO / "job.toml")]
 
@@ -20,6 +20,12 @@ def test_lines_are_folded_between_words_and_a_number_keeps_its_sign() -> None:
     assert folded(text, 42) == "one\n  1. Fit a driven gear with 22 teeth:\n    leaves at most 15.6 % of it"
     assert folded("the worst error that this choice leaves 5 %", 41).endswith("\n  5 %")
     assert folded("  row              worst  5.6 %", 40) == "  row              worst  5.6 %"
+
+
+def test_what_drives_a_terminal_is_not_written(capsys: pytest.CaptureFixture[str]) -> None:
+    """A file of a stranger may be named so; a screen would take it for orders. Tabs and lines stay."""
+    tell("a\x1b]0;name\x07b\x9b2J\tc\nd − 5\u00a0%")
+    assert capsys.readouterr().out == "a]0;nameb2J\tc\nd − 5\u00a0%\n"
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no pseudo-terminal there")
