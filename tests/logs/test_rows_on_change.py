@@ -95,3 +95,17 @@ def test_its_dial_is_that_of_the_drive(tmp_path: Path) -> None:
         assert str(result.trust) == "TRUSTED"
         assert result.error_factor.low - 0.001 < FACTOR < result.error_factor.high + 0.001
         assert result.error_factor.high - result.error_factor.low < 0.01
+
+
+def test_a_log_that_looks_once_a_second_jumps_when_the_driver_brakes(tmp_path: Path) -> None:
+    """At 2 m/s² the figure moves by seven km/h from row to row; held speeds move by one, and late."""
+    time = np.arange(0.0, 900.0)
+    held = np.array([10.0, 28.0, 12.0, 26.0, 8.0, 30.0, 14.0, 27.0, 9.0, 29.0])
+    speed = np.interp(time, np.ravel([(90.0 * i + 9, 90.0 * i + 90) for i in range(10)]), np.repeat(held, 2))
+    every = np.round(3.6 * (speed + 0.4 * np.sin(time / 7.3)))
+    first = np.diff(every, prepend=-1.0) != 0
+    assert (np.abs(np.diff(every[first])) > 3).mean() > 0.1
+    readings = _read(tmp_path, time[first], every[first])
+    assert "rows_on_change" in {finding.code for finding in readings.findings}
+    at = np.round(readings.time_s - START_S).astype(int)
+    np.testing.assert_allclose(readings.speed_mps * 3.6, every[at], atol=1e-6)
