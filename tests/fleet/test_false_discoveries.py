@@ -7,9 +7,9 @@ import pytest
 
 from speedcal.calibration.tuning.general import TIRE_STATE_U
 from speedcal.fleet.discoveries import discoveries
+from speedcal.fleet.judged import chance_within, together
 from speedcal.fleet.rows import Limits
 from speedcal.fleet.steps import follow
-from speedcal.fleet.vehicle import _chance, _together
 
 DAY_S, DRIVES = 86400.0, 4
 LIMIT, RATE = 0.01, 0.05
@@ -40,7 +40,7 @@ def drawn(count: int, rng: np.random.Generator, *, at_limit: bool, by_model: boo
         u = np.hypot(own_u, shared_u)
         start = np.sort(rng.uniform(0, 120, DRIVES)) * DAY_S
         now = list(follow(start, start + 900, value, np.hypot(u, TIRE_STATE_U)).last(DRIVES))
-        chances[number] = _chance(_together(value[now], u[now], np.full(len(now), shared_u)), band)
+        chances[number] = chance_within(together(value[now], u[now], np.full(len(now), shared_u)), band)
         off[number] = abs(truth[-1] - 1)
     return chances, off
 
