@@ -38,7 +38,8 @@ def _apart(one: FloatArray, other: FloatArray) -> bool:
         return False
     at, north, east = one[:, here]
     away_north = np.interp(at, other[0], other[1]) - north
-    away_east = (np.interp(at, other[0], other[2]) - east) * np.cos(np.radians(north))
+    turned = (np.interp(at, other[0], other[2]) - east + 180.0) % 360.0 - 180.0  # across the date line too
+    away_east = turned * np.cos(np.radians(north))
     return float(np.median(np.hypot(away_north, away_east))) * _DEGREE_M > _APART_M
 
 
