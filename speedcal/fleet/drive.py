@@ -52,10 +52,17 @@ class DriveFiles:
     def __post_init__(self) -> None:
         if not self.paths:
             raise ValueError("a drive needs a file")
+        for called in ("vehicle", "name"):
+            object.__setattr__(self, called, readable(getattr(self, called)))
 
     def packed(self) -> DriveFiles:
         """Return the drive as it can be sent elsewhere."""
         return replace(self, data=tuple(Path(path).read_bytes() for path in self.paths)) if self.passing else self
+
+
+def readable(name: str) -> str:
+    """Return a name as tables can hold it: bytes of a file name that are no UTF-8 are written out."""
+    return name.encode("utf-8", "backslashreplace").decode("utf-8")
 
 
 @cache

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from speedcal.errors import FleetError
 from speedcal.fleet.addresses import facts_at
-from speedcal.fleet.drive import DriveFiles, Written, key_of
+from speedcal.fleet.drive import DriveFiles, Written, key_of, readable
 from speedcal.fleet.kept import Outcome
 from speedcal.units import DisplayUnit
 
@@ -79,7 +79,7 @@ class Remembered:
             return [self._digest(path) for path in paths]
 
     def _digest(self, path: str) -> str | None:
-        row = self._db.execute("SELECT size, changed, digest FROM files WHERE path = ?", (path,)).fetchone()
+        row = self._db.execute("SELECT size, changed, digest FROM files WHERE path = ?", (readable(path),)).fetchone()
         if row is None and "://" in path:
             return None
         facts = _facts(path)
@@ -109,7 +109,7 @@ class Remembered:
                 for path, digest in zip(files.paths, outcome.digests, strict=False):
                     facts = None if files.data else _facts(path)
                     if facts is not None:
-                        place = digest if files.passing else path
+                        place = digest if files.passing else readable(path)
                         self._db.execute("INSERT OR REPLACE INTO files VALUES (?, ?, ?, ?)", (place, *facts, digest))
         return keys
 

@@ -122,9 +122,11 @@ class FleetResult(Spoken):
         table = self.table()
         page = render_page(self.rows, self.limits, self.rate, self.display_unit, compared=self.compared)
         files = {
-            "fleet.csv": _csv(table).encode(),
-            "fleet.html": page.encode(),
-            "fleet.json": (json.dumps(self.to_dict(), ensure_ascii=False, separators=(",", ":")) + "\n").encode(),
+            "fleet.csv": _csv(table).encode("utf-8", "backslashreplace"),
+            "fleet.html": page.encode("utf-8", "backslashreplace"),
+            "fleet.json": (json.dumps(self.to_dict(), ensure_ascii=False, separators=(",", ":")) + "\n").encode(
+                "utf-8", "backslashreplace"
+            ),
             "fleet.parquet": as_parquet(table),
         }
         folder = Path(folder)

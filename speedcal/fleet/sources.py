@@ -10,7 +10,7 @@ from pathlib import Path, PurePath, PurePosixPath
 from speedcal.errors import FleetError, SpeedcalError
 from speedcal.fleet.addresses import places_at
 from speedcal.fleet.archives import Inside
-from speedcal.fleet.drive import DriveFiles
+from speedcal.fleet.drive import DriveFiles, readable
 from speedcal.jobs.contents import Drive, JobContents
 
 JOB = "job.toml"
@@ -37,6 +37,9 @@ class Found:
     refused: tuple[tuple[str, SpeedcalError], ...] = ()
     """Name and error of every drive that cannot even be looked for."""
     job: JobContents | None = field(default=None, compare=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "vehicle", readable(self.vehicle))
 
 
 Source = str | Path | Found

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import csv
 import json
+import os
 import re
 import shutil
+import sys
 import zipfile
 from collections.abc import Iterator
 from dataclasses import replace
@@ -77,6 +79,18 @@ def test_intervals_hold_the_truth(vehicle: str, rows: dict[str, dict[str, str]])
     assert float(row["high"]) - float(row["low"]) < 0.06
     assert float(row["odometer_low"]) < truth < float(row["odometer_high"])
     assert abs(float(row["odometer_factor"]) - truth) < 0.01
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="names of files are text there")
+def test_a_name_that_is_no_text_does_not_stop_the_others(tmp_path: Path) -> None:
+    """A folder of an old system, in its own alphabet; the second run knows its drives again."""
+    write_pair(drive_on(0, 78, 1.0), tmp_path / "in" / "good", "day0")
+    write_pair(drive_on(0, 79, 1.0), tmp_path / "in" / os.fsdecode(b"m\xfcll"), os.fsdecode(b"day\xff"))
+    for _ in range(2):
+        result = speedcal.fleet(tmp_path / "in", processes=1, remember=tmp_path / "out")
+        assert {(row.vehicle, row.trust) for row in result.rows} == {("good", "TRUSTED"), ("m\\udcfcll", "TRUSTED")}
+        result.write(tmp_path / "out")
+    assert "m\\udcfcll" in (tmp_path / "out" / "fleet.csv").read_text(encoding="utf-8")
 
 
 def test_the_wrong_ones_are_named_and_the_right_one_is_not(rows: dict[str, dict[str, str]]) -> None:
