@@ -83,7 +83,8 @@ def test_positions_to_four_digits_tell_no_way_too_short(latitude_deg: float) -> 
     along = speed_along_way(
         ground_speed(build_track(Source("t.gpx", b"", "track", TrackFormatError), "gpx_1_1", fixes))
     )
-    assert abs(np.mean(along.speed_mps) / np.mean(np.interp(since, KNOTS_S, SPEEDS_MPS)) - 1) < 0.0015
+    true_mps = np.interp((along.time_s - START_S) % KNOTS_S[-1], KNOTS_S, SPEEDS_MPS)  # of repeated fixes some go
+    assert abs(np.mean(along.speed_mps) / np.mean(true_mps) - 1) < 0.0015
 
 
 def test_the_speed_along_a_day_of_driving_is_as_good_as_along_ten_minutes() -> None:

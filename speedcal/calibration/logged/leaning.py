@@ -14,6 +14,7 @@ import numpy as np
 from speedcal.calibration.dial.measured import MeasuredLine
 from speedcal.calibration.readings.kind import is_log
 from speedcal.calibration.speed.ground_speed import GroundSpeed
+from speedcal.calibration.tuning.general import SMALLEST_FACTOR
 from speedcal.calibration.tuning.logs import (
     LEAN_BLOCK_S,
     LEAN_LEAST,
@@ -44,7 +45,7 @@ def leaned(ground: GroundSpeed, line: MeasuredLine, indicated_mps: FloatArray) -
     indicated_mps
         The readings, shape (n,). [m/s]
     """
-    if not ground.is_recorded_often:
+    if not ground.is_recorded_often or line.gain < SMALLEST_FACTOR:
         return None
     known = np.flatnonzero(np.array(line.reason) == "")
     if len(known) < _FEWEST_ROWS or not is_log(np.sort(line.time_s[known])):
