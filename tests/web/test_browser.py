@@ -125,6 +125,7 @@ def test_the_whole_story(server: WebServer, browsing: Browsing) -> None:
     owner.wait_for_selector("#progress", state="detached", timeout=120_000)
     check(owner)
     assert "At a true 60 mph the dial shows" in owner.inner_text("main")
+    assert "Your part is done." in owner.inner_text("main")
 
     tech.goto(base)
     check(tech)
@@ -155,6 +156,7 @@ def test_the_whole_story(server: WebServer, browsing: Browsing) -> None:
     until(customer, "document.querySelector('img.picture').naturalWidth > 0")
     check(customer)
     assert "after the gear change it shows 60 to 61" in " ".join(customer.inner_text("main").split())
+    assert "The speedometer complies with the rule" in customer.inner_text("main")
     report = customer.request.get(f"{customer_link}/files/report.pdf")
     assert len(pypdf.PdfReader(io.BytesIO(report.body())).pages) == 1
     customer.click("text=Open the full report")
