@@ -287,8 +287,6 @@ FINDINGS: dict[str, Template] = {
     ),
     "speed_against_positions": "The recorded speed is {ratio:.3f} times the speed of the positions; one of the two is "
     "off. Export the track without its speed column to use the positions.",
-    "list_rises": "The list only rises, or only falls, and so fits any drive on which such marks were held; is it of "
-    "this one?",
     "no_heights": "The track has no heights. On level roads that does not matter; in hills the vehicle was faster than "
     "the receiver says, by 0.05 % at grades of 3 % and 0.3 % at 8 %. Record heights too, "
     "or say whether the country was level, rolling or mountainous.",

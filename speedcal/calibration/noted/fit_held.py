@@ -95,25 +95,20 @@ def fit_held(
         time_s=np.where(matched, holds.middle_s[taken], np.nan),
         ground_mps=np.where(matched, holds.speed_mps[taken], np.nan),
         reason=tuple("" if ok else UNMATCHED for ok in matched),
-        reasons=_doubts(evidence, doubt),
-        findings=_rises(indicated_mps[~again]),
+        reasons=_doubts(indicated_mps[~again], evidence, doubt),
         habits=habits,
     )
 
 
-def _doubts(evidence: float, doubt: float) -> tuple[Finding, ...]:
-    """Say that a list may be of another drive when it fits little better than any, or may lie otherwise."""
-    unproven = evidence < HELD_PROVEN_FROM or doubt > CLOCK_DOUBT
-    return (Finding("association_unproven", log_evidence=evidence),) if unproven else ()
+def _doubts(marks: FloatArray, evidence: float, doubt: float) -> tuple[Finding, ...]:
+    """Say that a list proves nothing of its drive when it (nearly) only rises or falls, or fits little better than any.
 
-
-def _rises(marks: FloatArray) -> tuple[Finding, ...]:
-    """Say that a list (nearly) only rises or falls: it fits whatever drive such marks were held on.
-
-    That costs no trust, for on those the needle was held on the same marks.
+    A rising list on a drive that rises fits whatever drive it is from. Nor does one that may lie otherwise.
     """
-    only = max(_longest_rise(marks), _longest_rise(-marks)) >= len(marks) - ONE_OUT_OF_ORDER
-    return (Finding("list_rises"),) if only else ()
+    monotone = max(_longest_rise(marks), _longest_rise(-marks)) >= len(marks) - ONE_OUT_OF_ORDER
+    if monotone or evidence < HELD_PROVEN_FROM or doubt > CLOCK_DOUBT:
+        return (Finding("association_unproven", log_evidence=evidence, monotone=monotone),)
+    return ()
 
 
 def _longest_rise(marks: FloatArray) -> int:

@@ -218,9 +218,7 @@ seven in 2,400 came to 7 and more with an order of their own."""
 
 ONE_OUT_OF_ORDER = 1
 """Marks out of order with which a list still counts as one that only rises or falls. At 2, one shuffled list of seven
-in fourteen would. That a list only rises costs no trust: of 160 rising lists laid on other drives that rise 62 were
-trusted, all with the dial of that drive inside, since it was held on such marks, too; on 80 drives in traffic none got
-a number."""
+in fourteen would."""
 
 HANGING_SIZES_MPS, HANGING_SHARE = tuple(size * MPH_MPS for size in (0.8, 1.2, 1.7, 2.3, 3.0)), 0.1
 """How far needles hang behind on either side against which notes are held, as true speed, and how many needles do, from
