@@ -111,3 +111,14 @@ def test_stamps_of_the_receiver_itself_stay(period_s, wander_s):
     track = _track(taken, _way(taken))
     assert track.time_s - START_S == pytest.approx(taken, abs=1e-6)
     assert track.dropped == {}
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_stamps_that_are_late_by_chance_are_of_no_timer(seed):
+    """A fix every 1 to 3 s, and its stamp up to half a second early or late."""
+    rng = np.random.default_rng(seed)
+    taken = np.cumsum(rng.uniform(1.0, 3.0, 700))
+    stamp = taken + rng.uniform(-0.45, 0.45, len(taken))
+    track = _track(stamp, _way(taken))
+    assert track.time_s - START_S == pytest.approx(stamp, abs=1e-6)
+    assert _codes(track) == set()

@@ -25,8 +25,8 @@ from speedcal.calibration.readings.rows import DAY_S, in_their_order, on_its_day
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.speed.runs import SteadyRuns
 from speedcal.calibration.tuning.general import FEW_READINGS
-from speedcal.calibration.tuning.logs import LATENT_INTERVAL_S
 from speedcal.calibration.tuning.notes import FEWEST_NOTES_AT_STOP, LONG_STEP_S, MOST_NOTES
+from speedcal.calibration.tuning.track import SPARSE_FROM_S
 from speedcal.interval import BoolArray, FloatArray, IntArray
 from speedcal.logs.drive.readings import Readings
 
@@ -141,7 +141,7 @@ class _Notes:
 
     def _fitted(self, weighed: Weighed, weigh: Callable[[GroundSpeed], Weighed]) -> MeasuredLine:
         # a time to the minute says nothing of where a needle hangs, nor do fixes that leave it open how one was driven
-        if self.at.half_width_s > LONG_STEP_S or weighed.ground.interval_s > LATENT_INTERVAL_S:
+        if self.at.half_width_s > LONG_STEP_S or weighed.ground.interval_s > SPARSE_FROM_S:
             return self.fit(weighed)
         hanging = partial(with_hanging_needle, weigh=weigh, fit=self.fit)
         smoothed = partial(with_smoothed_positions, weigh=weigh, fit=hanging)

@@ -19,6 +19,8 @@ _LONGEST_STEP_S, _LONGEST_STEPS = 3.0, 2.5
 """Steps longer than both, in seconds and usual steps, are gaps."""
 _PERIODS_S, _OFF_SECONDS = (0.75, 12.0), 0.001
 """Timers that are asked after, and how far from whole seconds they are at the least."""
+_WANDER_S, _MOST_EVEN = 0.15, 0.8
+"""How far a timer strays in such a share of its steps; stamps that are late by chance stray farther."""
 _PHASES = np.arange(20) / 20
 """Parts of a second at which a receiver may give its fixes."""
 _MOST_ASKED = 5000
@@ -59,6 +61,9 @@ def at_whole_seconds(
     step = np.diff(time_s)
     period_s = float(np.median(step)) if len(time_s) >= _FEWEST_FIXES else 0.0
     if not _PERIODS_S[0] < period_s < _PERIODS_S[1] or abs(period_s - np.rint(period_s)) < _OFF_SECONDS:
+        return time_s, 0.0
+    strays_s = np.abs(step - period_s * np.rint(step / period_s))
+    if np.mean(strays_s < _WANDER_S) < _MOST_EVEN:
         return time_s, 0.0
     way, usual, apart = _steps(time_s, segment, latitude, longitude)
     moving = (usual > _UNDER_WAY_MPS) & (apart * period_s < _MOST_ODD_S * usual)
