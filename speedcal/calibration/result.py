@@ -49,7 +49,7 @@ class BudgetLine:
         }
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Calibration(Spoken):
     """How an instrument reads, from one drive.
 
