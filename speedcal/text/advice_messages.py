@@ -200,8 +200,8 @@ FINDINGS: dict[str, Template] = {
         "choose the part by that drive."
     ),
     "margin_to_the_rule": lambda values: (
-        f"{choice_name(values['nearest'])} would be nearer to true ({values['percent']:.1f} %), but likely "
-        "too near a limit to be proven."
+        f"{choice_name(values['nearest'])} is nearer to true ({values['percent']:.1f} %), but likely "
+        "too near a limit to prove."
     ),
     "until_repaired": "It helps until the instrument is repaired.",
     "pulses_times": lambda values: (

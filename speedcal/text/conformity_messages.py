@@ -352,8 +352,7 @@ FINDINGS: dict[str, Template] = {
     "changed_otherwise": _changed_otherwise,
     "before_in_other_unit": "The drive before the work seems to have been noted in the other unit, or the instrument "
     "was set to another since: then the change is as planned.",
-    "count_decides": "If it has {planned}, add to the job what else changed, such as the tires, and that its "
-    "teeth were counted.",
+    "count_decides": "If it has {planned}, add to the job what else changed (tires?), and that they were counted.",
     "if_so_counted": "This is figured for {teeth} teeth fitted now.",
     "needle_moved": "The needle offset is not the same before and after: the needle, the face or the instrument was "
     "moved, or one of the drives was read in another unit than it says.",

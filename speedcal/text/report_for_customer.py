@@ -191,7 +191,7 @@ def reads_low(dial_of: Calibration, unit: DisplayUnit) -> tuple[str, ...]:
         everywhere = "At every speed driven" if (error + half < 0).all() else "At some of the speeds driven"
         return (f"{everywhere} it reads low: you drive faster than the dial says.",)
     least = float((error - half).min()) / SPEED_UNIT_MPS[unit]
-    return (f"It may read low by up to {-least:.1f} {unit}.",) if least <= -_LEAST_SAID else ()
+    return (f"It may read low by {-least:.1f} {unit}.",) if least <= -_LEAST_SAID else ()
 
 
 def _error_range(after: Calibration, ground_mps: float, factor: float) -> str:
