@@ -376,7 +376,7 @@ def test_two_servers_can_start_on_an_empty_database_at_once(database: str) -> No
         "sqlite://",
         "sqlite:///",
         "sqlite:///:memory:",
-        "sqlite+x:////tmp/y",
+        "sqlite+x:////srv/y",
     ],
 )
 def test_other_databases_are_refused_with_what_to_write(url: str) -> None:
