@@ -215,7 +215,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
             + ": "
             f"{joined(map(quoted, values['names']))}" + (" and more" if values["count"] > len(values["names"]) else "")
         ),
-        "Give one of them with {--session}",
+        "Give one of them with {--session}; where track and readings name it differently, both names with ; between",
     ),
     "hours_or_minutes": (
         "the times may be hours and minutes or minutes and seconds",

@@ -184,8 +184,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "analysis_broke": ("the analysis broke down on this", "Tell whoever runs this service"),
     "analysis_lost": (
-        "the analysis was stopped before it could answer, several times",
-        "Try a shorter drive; if that fails too, tell whoever runs this service",
+        "the work on this was stopped before it could answer",
+        "Try again, then with a shorter drive; if that fails too, tell whoever runs this service",
     ),
     "too_much_memory": (
         "the files need more memory than one job may take",

@@ -140,6 +140,20 @@ def test_the_command_and_the_job_take_the_answer(tmp_path):
         assert measured.before.error_factor.value == pytest.approx(factor, rel=0.01)
 
 
+def test_two_files_may_name_the_same_vehicle_differently(tmp_path):
+    """One answer serves both; with one of the names alone the other file asks."""
+    track, notes = tmp_path / "track.gpx", tmp_path / "log.csv"
+    track.write_text(_gpx(("van; blue", 0.02), ("unit 12", 0.0)))
+    notes.write_bytes(_wide())
+    both = ["calibrate", str(track), str(notes), "--json", "--session"]
+    given = json.loads(CliRunner().invoke(cli, [*both, "Unit 12; truck 7"]).stdout)
+    assert given["error_factor"]["value"] == pytest.approx(FACTORS["Truck 7"], rel=0.01)
+    assert "both names with ; between" in str(CliRunner().invoke(cli, [*both, "unit 12"]).exception)
+    assert len(read_track(track, session="van; blue")) == len(DRIVE.time_s)
+    with pytest.raises(ReadingsFormatError, match="none of the 2"):
+        read_readings(notes, session="van; truck 7")
+
+
 def test_a_file_of_one_vehicle_is_read_whole_whatever_is_named(tmp_path):
     """The track may come from a receiver that names itself, and the readings from a log of several vehicles."""
     path = tmp_path / "track.csv"

@@ -80,6 +80,20 @@ def test_a_session_ends_by_itself(auth: Auth, monkeypatch: pytest.MonkeyPatch) -
     assert auth.person_of(cookie) is None
 
 
+def test_a_clock_that_is_set_back_makes_no_session_longer(auth: Auth, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Twelve hours by the monotonic clock are its end, and it stays ended."""
+    auth.set_passcode(PASSCODE)
+    cookie, now, running = auth.sign_in(PASSCODE, "a"), time.time(), time.monotonic()
+    assert auth.person_of(cookie) is not None
+    monkeypatch.setattr(time, "time", lambda: now - 86400)
+    monkeypatch.setattr(time, "monotonic", lambda: running + 12 * 3600 - 5)
+    assert auth.person_of(cookie) is not None
+    monkeypatch.setattr(time, "monotonic", lambda: running + 12 * 3600 + 5)
+    assert auth.person_of(cookie) is None
+    monkeypatch.setattr(time, "monotonic", lambda: running)
+    assert auth.person_of(cookie) is None
+
+
 def test_five_wrong_passcodes_close_the_door_for_a_quarter_of_an_hour(
     auth: Auth, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -179,7 +179,7 @@ def test_the_shop_unlocks_its_door_from_the_machine_itself(serve: Serve, tmp_pat
 
 def test_the_service_file_starts_the_page_with_the_same_options(serve: Serve, tmp_path: Path) -> None:
     """At boot, from any folder; what systemd would read as something else is written so that it does not."""
-    data = tmp_path / 'a "b" 100% $x'
+    data = tmp_path / 'a "b" 100% $x\n'
     options = ["--data", str(data), "--port", "8123", "--keep-drives", "90"]
     options += ["--host-name", "shop-pc.example", "--host-name", "lan.example"]
     done = serve(*options, "--unit-file")
@@ -188,7 +188,7 @@ def test_the_service_file_starts_the_page_with_the_same_options(serve: Serve, tm
     parts = configparser.ConfigParser(interpolation=None, strict=True)
     parts.optionxform = str  # type: ignore[assignment,method-assign]
     parts.read_string(done.stdout)
-    words = shlex.split(parts["Service"]["ExecStart"].replace("%%", "%").replace("$$", "$"))
+    words = shlex.split(parts["Service"]["ExecStart"].replace("%%", "%").replace("$$", "$").replace("\\x0a", "\n"))
     assert words[:4] == [sys.executable, "-m", "speedcal", "serve"]
     told = command.make_context("serve", words[4:]).params
     asked = command.make_context("serve", options).params

@@ -61,13 +61,19 @@ def _tells(cells: list[str]) -> bool:
 def choose(
     source: Source, counts: Counter[str], wanted: str | None, *, column: str | None, line: int | None = None
 ) -> str:
-    """Return the name of the session wanted among those there are, in any case of letters, or ``EVERY``; else ask."""
+    """Return the name of the session wanted among those there are, in any case of letters, or ``EVERY``; else ask.
+
+    Two files may name one session differently: of several names, with ``;`` between, the one that is there is meant.
+    """
     names = sorted(counts)
     if wanted is None and len(names) == 1:
         return names[0]
-    plain = wanted.strip().casefold() if wanted is not None else None
-    found = [name for name in names if name.casefold() == plain]
-    if len(found) == 1 or plain == EVERY:
-        return found[0] if found else EVERY
+    whole = (wanted or "").strip().casefold()
+    asked = {whole} if whole in map(str.casefold, names) else {part.strip() for part in whole.split(";")}
+    found = [name for name in names if name.casefold() in asked]
+    if len(found) == 1:
+        return found[0]
+    if not found and EVERY in asked:
+        return EVERY
     code = "several_sessions" if wanted is None else "no_such_session"
     source.fail(code, line=line, column=column, found=wanted, names=names[:_MOST_NAMED], count=len(names))

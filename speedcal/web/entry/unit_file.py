@@ -27,6 +27,10 @@ PrivateTmp=yes
 [Install]
 WantedBy=multi-user.target
 """
+_WRITTEN = str.maketrans(
+    {"\\": "\\\\", '"': '\\"', "%": "%%", "$": "$$"} | {chr(code): f"\\x{code:02x}" for code in range(1, 32)}
+)
+"""Signs that stand for something else in a service file, or end its line."""
 
 
 def unit_file(settings: Settings) -> str:
@@ -53,7 +57,5 @@ def _absolute(path: Path | None) -> str:
 
 
 def _quoted(word: str) -> str:
-    r"""Write a word as systemd reads it: ``%`` and ``$`` stand for something else there, ``\`` and ``"`` too."""
-    for sign, written in (("\\", "\\\\"), ('"', '\\"'), ("%", "%%"), ("$", "$$")):
-        word = word.replace(sign, written)
-    return f'"{word}"'
+    """Write a word as systemd reads it."""
+    return f'"{word.translate(_WRITTEN)}"'
