@@ -18,7 +18,7 @@ from speedcal.whole_file import write_whole
 
 if TYPE_CHECKING:
     from speedcal.vehicle import Criterion
-    from speedcal.vehicle.diagnosis import Diagnosis
+    from speedcal.vehicle.diagnosed.diagnosis import Diagnosis
 
 _F = TypeVar("_F", bound=Callable[..., Any])
 

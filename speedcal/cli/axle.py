@@ -13,7 +13,7 @@ from speedcal.text.command_messages import working_on
 
 if TYPE_CHECKING:
     from speedcal.vehicle import RolledTire
-    from speedcal.vehicle.axle_ratio import AxleEstimate, TurnCount
+    from speedcal.vehicle.train.axle_ratio import AxleEstimate, TurnCount
 
 
 @click.command()
@@ -66,7 +66,7 @@ def command(counts: tuple[str, ...], as_json: bool, unit: str | None, **options:
     """
     from speedcal.text.command_messages import DRIVING_CAUTION
     from speedcal.text.vehicle_summary import COUNTING_CAUTIONS
-    from speedcal.vehicle.axle_ratio import axle_from_counts
+    from speedcal.vehicle.train.axle_ratio import axle_from_counts
 
     if counts:
         say([f"caution: {text}" for text in COUNTING_CAUTIONS])
@@ -80,7 +80,7 @@ def command(counts: tuple[str, ...], as_json: bool, unit: str | None, **options:
 
 
 def _count(text: str, one_wheel: bool, mark_error: float | None) -> TurnCount:
-    from speedcal.vehicle.axle_ratio import U_SHAFT_TURNS, U_WHEEL_TURNS, TurnCount, parse_turns
+    from speedcal.vehicle.train.axle_ratio import U_SHAFT_TURNS, U_WHEEL_TURNS, TurnCount, parse_turns
 
     wheel, colon, shaft = text.partition(":")
     if not colon:
@@ -94,7 +94,7 @@ def _count(text: str, one_wheel: bool, mark_error: float | None) -> TurnCount:
 def _from_engine(unit: str | None, options: dict[str, Any]) -> AxleEstimate:
     from speedcal.schema import parse_ratio
     from speedcal.units import KMH_MPS, MPH_MPS
-    from speedcal.vehicle.axle_ratio import axle_from_engine_speed
+    from speedcal.vehicle.train.axle_ratio import axle_from_engine_speed
 
     by_drive = options["track"] is not None or options["log"] is not None
     needed = ("track", "log", "gear", "tire") if by_drive else ("rpm", "speed", "gear", "tire")
@@ -110,7 +110,7 @@ def _from_engine(unit: str | None, options: dict[str, Any]) -> AxleEstimate:
         speed_mps = options["speed"] * (KMH_MPS if unit == "km/h" else MPH_MPS)
         return axle_from_engine_speed(options["rpm"], speed_mps, gear_ratio, rolled, u_rpm=options["rpm_error"])
     from speedcal.logs import read_track
-    from speedcal.vehicle.engine_speed import axle_from_drive, read_engine_speed
+    from speedcal.vehicle.train.engine_speed import axle_from_drive, read_engine_speed
 
     track, log, session = options["track"], options["log"], options["session"]
     with waiting(working_on("reading", track.name)):
@@ -120,6 +120,6 @@ def _from_engine(unit: str | None, options: dict[str, Any]) -> AxleEstimate:
 
 def _rolled(text: str) -> RolledTire:
     from speedcal.vehicle import parse_tire_size, roll_by_convention
-    from speedcal.vehicle.rolling_circumference import parse_roll_out
+    from speedcal.vehicle.tires.rolling_circumference import parse_roll_out
 
     return parse_roll_out(text) if ":" in text else roll_by_convention(parse_tire_size(text))

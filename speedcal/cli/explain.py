@@ -32,7 +32,7 @@ def command(job: Path, as_json: bool, unit: DisplayUnit | None, most: int) -> No
     engine running. Local rules and licensed practice come first.
     """
     from speedcal.vehicle import diagnose
-    from speedcal.vehicle.explanations import explain
+    from speedcal.vehicle.diagnosed.explanations import explain
 
     calibration, vehicle, _ = measured_before(job, unit)
     causes = diagnose(calibration, vehicle)

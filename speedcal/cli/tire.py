@@ -59,7 +59,7 @@ def command(sizes: tuple[str, ...], as_json: bool, unit: DisplayUnit | None, **o
     from speedcal.text.tire_sizes import change_lines, size_lines
     from speedcal.vehicle import parse_tire_size, roll_by_convention
     from speedcal.vehicle.forward import ROAD_SPEEDS
-    from speedcal.vehicle.rolling_circumference import TireChange
+    from speedcal.vehicle.tires.rolling_circumference import TireChange
 
     shown = unit or "mph"
     tire = parse_tire_size(size)
@@ -106,7 +106,7 @@ def _figures(rolled: RolledTire, before: RolledTire | None, teeth: int | None) -
     """Return what a tire rolls, and against another what it does to the reading and to the driven gear."""
     from speedcal.interval import Interval
     from speedcal.text.verdict import in_percent
-    from speedcal.vehicle.rolling_circumference import TireChange
+    from speedcal.vehicle.tires.rolling_circumference import TireChange
 
     around = rolled.circumference_m
     figures = {"turns_per_mile": Interval(*(MILE_M / end for end in (around.value, around.high, around.low)))}
@@ -120,7 +120,7 @@ def _figures(rolled: RolledTire, before: RolledTire | None, teeth: int | None) -
 def _rolled(tire: TireSize, options: dict[str, Any]) -> RolledTire:
     from speedcal.vehicle import roll_by_convention, roll_by_turns
     from speedcal.vehicle.data import facts
-    from speedcal.vehicle.rolling_circumference import parse_roll_out
+    from speedcal.vehicle.tires.rolling_circumference import parse_roll_out
 
     if options["rolled_text"]:
         return parse_roll_out(options["rolled_text"])
@@ -142,7 +142,7 @@ def _rolled(tire: TireSize, options: dict[str, Any]) -> RolledTire:
 
 def _nominal(tire: TireSize) -> dict[str, Any]:
     from speedcal.interval import tidy
-    from speedcal.vehicle.rolling_circumference import nominal_circumference_m
+    from speedcal.vehicle.tires.rolling_circumference import nominal_circumference_m
 
     around = nominal_circumference_m(tire)
     return {

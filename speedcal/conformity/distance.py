@@ -10,7 +10,7 @@ import numpy as np
 from speedcal.calibration.tuning.general import TIRE_STATE_U
 from speedcal.errors import VehicleError
 from speedcal.interval import Interval, tidy
-from speedcal.vehicle.limits import POINTER_DIFFERS
+from speedcal.vehicle.judged.limits import POINTER_DIFFERS
 from speedcal.wording import Spoken
 
 if TYPE_CHECKING:

@@ -10,15 +10,15 @@ from speedcal.conformity.change import Cause, ChangeCheck
 from speedcal.conformity.tolerance import Tolerance
 from speedcal.finding import Finding
 from speedcal.units import SPEED_UNIT_MPS
-from speedcal.vehicle.advice import Advice
-from speedcal.vehicle.first_steps import WITHOUT_WORK, read_odometer
-from speedcal.vehicle.limits import FAR_BEYOND
-from speedcal.vehicle.plans import LIKELY, MAY_PASS
+from speedcal.vehicle.advised.advice import Advice
+from speedcal.vehicle.advised.first_steps import WITHOUT_WORK, read_odometer
+from speedcal.vehicle.advised.plans import LIKELY, MAY_PASS
+from speedcal.vehicle.judged.limits import FAR_BEYOND
 
 if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration
     from speedcal.vehicle import Vehicle, Work
-    from speedcal.vehicle.undoing import StateBefore
+    from speedcal.vehicle.choices.undoing import StateBefore
 
 _MORE_DRIVING = {
     "more_readings": "readings",
@@ -172,7 +172,7 @@ def looks_at(changes: Sequence[ChangeCheck]) -> tuple[Advice, ...]:
 
 def looks_first(after: Calibration) -> tuple[Advice, ...]:
     """Return what to look at whatever the verdict: what turns a needle that fell on the road test."""
-    from speedcal.vehicle.first_steps import after_falls
+    from speedcal.vehicle.advised.first_steps import after_falls
 
     return after_falls(after)
 

@@ -15,7 +15,7 @@ from speedcal.errors import PlanError
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray
 from speedcal.units import MPH_MPS
-from speedcal.vehicle.limits import FAR_BEYOND
+from speedcal.vehicle.judged.limits import FAR_BEYOND
 
 _RIGHT_AT_A_LIMIT_MPS = 0.2 * MPH_MPS
 """So near to a limit neither a log nor a film settles a verdict: on another day tires roll by so much otherwise. Our

@@ -13,7 +13,7 @@ from speedcal.conformity.probability import Box
 from speedcal.errors import ToleranceError
 from speedcal.interval import FloatArray, tidy
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit, speed_from_mps
-from speedcal.vehicle.limits import RuleLimits
+from speedcal.vehicle.judged.limits import RuleLimits
 from speedcal.wording import Spoken
 
 _GRID_MPS = 2.5

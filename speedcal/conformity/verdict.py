@@ -23,8 +23,8 @@ from speedcal.errors import VehicleError
 from speedcal.finding import Finding
 from speedcal.interval import reached
 from speedcal.units import ROUND_SPEED, SPEED_UNIT_MPS
-from speedcal.vehicle.advice import Advice
-from speedcal.vehicle.limits import POINTER_DIFFERS
+from speedcal.vehicle.advised.advice import Advice
+from speedcal.vehicle.judged.limits import POINTER_DIFFERS
 
 if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration

@@ -13,7 +13,7 @@ from speedcal.conformity.tolerance import Tolerance
 from speedcal.finding import Finding
 from speedcal.interval import tidy
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
-from speedcal.vehicle.advice import Advice
+from speedcal.vehicle.advised.advice import Advice
 from speedcal.wording import Spoken
 
 

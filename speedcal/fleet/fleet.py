@@ -34,7 +34,7 @@ from speedcal.fleet.vehicle import Measured, make_rows, row_of_failure
 from speedcal.fleet.what_to_do import is_about_the_dial
 from speedcal.fleet.workers import Work, Workers
 from speedcal.units import DisplayUnit
-from speedcal.vehicle.advice import Advice
+from speedcal.vehicle.advised.advice import Advice
 
 Progress = Callable[[int, int], None]
 """Called with how many drives are done, and how many there are."""

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from speedcal.finding import Finding
 from speedcal.fleet.steps import Course, Step, iso_date
 from speedcal.interval import Interval, tidy
-from speedcal.vehicle.advice import Advice
+from speedcal.vehicle.advised.advice import Advice
 
 if TYPE_CHECKING:
     from speedcal.calibration import Calibration

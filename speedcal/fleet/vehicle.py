@@ -19,7 +19,7 @@ from speedcal.fleet.steps import Course, follow, iso_date
 from speedcal.fleet.what_to_do import advise, is_about_the_dial
 from speedcal.interval import FloatArray, Interval
 from speedcal.jobs.contents import JobContents
-from speedcal.vehicle.advice import Advice
+from speedcal.vehicle.advised.advice import Advice
 
 if TYPE_CHECKING:
     from speedcal.calibration import Calibration

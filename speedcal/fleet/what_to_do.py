@@ -9,7 +9,7 @@ from speedcal.fleet.rows import FleetRow
 from speedcal.jobs.contents import JobContents
 from speedcal.units import KMH_MPS, MPH_MPS
 from speedcal.vehicle import Vehicle, correct, diagnose
-from speedcal.vehicle.advice import Action, Advice
+from speedcal.vehicle.advised.advice import Action, Advice
 
 _BY_CAUSE: dict[str, Action] = {
     "pulse_count": "check_count",

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from speedcal.conformity import Tolerance
     from speedcal.logs.drive.readings import ReadFrom, Rounding, Terrain
     from speedcal.vehicle import Vehicle, Work
-    from speedcal.vehicle.limits import Limits
+    from speedcal.vehicle.judged.limits import Limits
 
 
 @dataclass(frozen=True, slots=True)

@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from speedcal.conformity import History, Verification
     from speedcal.conformity.distance import DrivenDistance
     from speedcal.vehicle import Corrections
-    from speedcal.vehicle.explanations import Explanations
+    from speedcal.vehicle.diagnosed.explanations import Explanations
 
 _PICTURE: tuple[PageKind, ...] = ("png", "svg", "pdf")
 _CARD: tuple[PageKind, ...] = ("pdf", "png")
@@ -72,7 +72,7 @@ class JobResult:
     @property
     def expected(self) -> Calibration | None:
         """How the instrument should read by the facts of the vehicle, where nothing was driven."""
-        from speedcal.vehicle.facts_only import expected_reading
+        from speedcal.vehicle.choices.facts_only import expected_reading
 
         if self.drives or self.job.vehicle is None:
             return None

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from speedcal.conformity import History, Verification
     from speedcal.logs.drive.readings import Readings
     from speedcal.vehicle import Corrections, Vehicle
-    from speedcal.vehicle.explanations import Explanations
+    from speedcal.vehicle.diagnosed.explanations import Explanations
 
 Progress = Callable[[str, float], None]
 """Called with what is being done and the part of the job that is behind, 0 to 1."""
@@ -80,7 +80,7 @@ class MeasuredJob:
     @property
     def explanations(self) -> Explanations | None:
         """What would explain the error, where the job states a tire or an axle to start from."""
-        from speedcal.vehicle.explanations import explain
+        from speedcal.vehicle.diagnosed.explanations import explain
 
         vehicle = self.job.vehicle
         if self.before is None or vehicle is None or (vehicle.tire or vehicle.tire_before or vehicle.axle) is None:

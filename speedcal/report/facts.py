@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration
     from speedcal.conformity import History, Tolerance, Verification
     from speedcal.vehicle import Corrections, Vehicle, Work
-    from speedcal.vehicle.explanations import Explanations
+    from speedcal.vehicle.diagnosed.explanations import Explanations
 
 
 @dataclass(frozen=True)

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from speedcal.conformity import History, Verification
     from speedcal.text.report_for_tech import Rows
     from speedcal.vehicle import Choice, Corrections
-    from speedcal.vehicle.explanations import Explanations
+    from speedcal.vehicle.diagnosed.explanations import Explanations
 
 Cell = tuple[str, ...]
 """A figure in the unit of the report, and in the other one where both were asked for."""

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 def road_test_steps(work: Work | None, corrections: Corrections | None, unit: str) -> tuple[str, ...]:
     """Ask for the road test of the work, with what the drive before leads one to expect; nothing without any work."""
-    from speedcal.vehicle.fitted import brought_by
+    from speedcal.vehicle.choices.fitted import brought_by
 
     if work is None or work.is_nothing:
         return ()

@@ -11,11 +11,11 @@ from speedcal.text.explanations import diagnosis_lines
 from speedcal.text.numbers import joined, likely, signed
 from speedcal.text.parts import MEASURED_BY, choice_name, part_name, part_value, setting_name
 from speedcal.text.vehicle_summary import effective_text
-from speedcal.vehicle.advice import Advice
-from speedcal.vehicle.choice import Choice
+from speedcal.vehicle.advised.advice import Advice
+from speedcal.vehicle.choices.choice import Choice
 from speedcal.vehicle.corrections import Corrections
 from speedcal.vehicle.forward import Forecast
-from speedcal.vehicle.parts import SETTING_POWER
+from speedcal.vehicle.train.parts import SETTING_POWER
 
 _WORTH_SAYING = 0.005
 """Chance of reading low from which it is said."""

@@ -5,8 +5,8 @@ from __future__ import annotations
 from speedcal.text.advice_messages import CAUSES, SETTLES
 from speedcal.text.numbers import likely, signed
 from speedcal.text.parts import part_name
-from speedcal.vehicle.diagnosis import Diagnosis
-from speedcal.vehicle.explanations import Explanation, Explanations
+from speedcal.vehicle.diagnosed.diagnosis import Diagnosis
+from speedcal.vehicle.diagnosed.explanations import Explanation, Explanations
 
 _MOST_CAUSES = 4
 _WORTH_SAYING = 0.03

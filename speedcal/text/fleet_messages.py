@@ -9,7 +9,7 @@ from speedcal.text.messages import Template, Values
 from speedcal.text.numbers import joined, signed
 
 if TYPE_CHECKING:
-    from speedcal.vehicle.advice import Advice
+    from speedcal.vehicle.advised.advice import Advice
 
 _INSTALL = "Install it with: pip install 'speedcal[fleet]'"
 

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration
     from speedcal.conformity import Tolerance, Verification
     from speedcal.vehicle import Corrections, Vehicle, Work
-    from speedcal.vehicle.advice import Advice
+    from speedcal.vehicle.advised.advice import Advice
 
 HEADINGS = {
     "picture": "How far the dial is off",

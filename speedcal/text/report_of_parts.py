@@ -12,7 +12,7 @@ from speedcal.text.parts import MEASURED_BY, part_name
 if TYPE_CHECKING:
     from speedcal.text.report_for_tech import Rows
     from speedcal.vehicle import Choice, Corrections
-    from speedcal.vehicle.explanations import Explanations
+    from speedcal.vehicle.diagnosed.explanations import Explanations
 
 
 def choice_remarks(choice: Choice) -> str:

@@ -8,10 +8,10 @@ from speedcal.text.numbers import likely, rolled
 from speedcal.text.parts import part_name, part_value, setting_name
 from speedcal.text.sources import status_in_short
 from speedcal.units import INCH_M, MILE_M
-from speedcal.vehicle.axle_ratio import AxleEstimate, PairChance
 from speedcal.vehicle.data import facts
 from speedcal.vehicle.drivetrain import Determination, EffectiveTire, Link
-from speedcal.vehicle.rolling_circumference import RolledTire
+from speedcal.vehicle.tires.rolling_circumference import RolledTire
+from speedcal.vehicle.train.axle_ratio import AxleEstimate, PairChance
 from speedcal.vehicle.vehicle import Vehicle, Work
 
 COUNTING_CAUTIONS = (

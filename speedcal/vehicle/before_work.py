@@ -8,10 +8,10 @@ from typing import Any
 
 from speedcal.calibration.result import Calibration
 from speedcal.errors import VehicleError
+from speedcal.vehicle.choices.judged_vehicle import judge_of
+from speedcal.vehicle.choices.undoing import StateBefore
 from speedcal.vehicle.forward import gain_change, vehicle_after, with_needle_set
-from speedcal.vehicle.judged_vehicle import judge_of
-from speedcal.vehicle.limits import Limits
-from speedcal.vehicle.undoing import StateBefore
+from speedcal.vehicle.judged.limits import Limits
 from speedcal.vehicle.vehicle import Vehicle, Work
 
 _TURNED_BACK = ("driven_gear", "drive_gear", "ratio_box", "pulse_scaler")

@@ -11,18 +11,18 @@ from speedcal.errors import check_kind
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, Interval
 from speedcal.units import DisplayUnit, check_display_unit
-from speedcal.vehicle.advice import Advice
-from speedcal.vehicle.choice import Choice
-from speedcal.vehicle.diagnosis import Diagnosis, diagnose
+from speedcal.vehicle.advised.advice import Advice
+from speedcal.vehicle.advised.first_steps import after_falls, as_if_right, followed_by, righting_gain
+from speedcal.vehicle.advised.outlook import Outlook
+from speedcal.vehicle.advised.recommendation import advise
+from speedcal.vehicle.choices.choice import Choice
+from speedcal.vehicle.choices.fitted import is_fitted_after
+from speedcal.vehicle.choices.found_choices import FoundChoices, find_choices
+from speedcal.vehicle.choices.other_ranges import OtherRange, other_ranges
+from speedcal.vehicle.choices.undoing import StateBefore
+from speedcal.vehicle.diagnosed.diagnosis import Diagnosis, diagnose
 from speedcal.vehicle.drivetrain import Determination, EffectiveTire, solve_train
-from speedcal.vehicle.first_steps import after_falls, as_if_right, followed_by, righting_gain
-from speedcal.vehicle.fitted import is_fitted_after
-from speedcal.vehicle.found_choices import FoundChoices, find_choices
-from speedcal.vehicle.limits import Limits
-from speedcal.vehicle.other_ranges import OtherRange, other_ranges
-from speedcal.vehicle.outlook import Outlook
-from speedcal.vehicle.recommendation import advise
-from speedcal.vehicle.undoing import StateBefore
+from speedcal.vehicle.judged.limits import Limits
 from speedcal.vehicle.vehicle import Criterion, Vehicle, Work
 from speedcal.wording import Spoken
 

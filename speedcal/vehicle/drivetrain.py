@@ -10,7 +10,7 @@ from speedcal.calibration.result import Calibration
 from speedcal.finding import Finding
 from speedcal.interval import Interval
 from speedcal.units import MILE_M
-from speedcal.vehicle.rolling_circumference import RolledTire, both_sides, circumference_forms, roll_by_convention
+from speedcal.vehicle.tires.rolling_circumference import RolledTire, both_sides, circumference_forms, roll_by_convention
 from speedcal.vehicle.vehicle import Vehicle
 from speedcal.wording import Spoken
 

@@ -14,11 +14,11 @@ from speedcal.errors import VehicleError
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, Interval
 from speedcal.units import MPH_MPS, SPEED_UNIT_MPS, DisplayUnit
+from speedcal.vehicle.choices.facts_only import undriven
 from speedcal.vehicle.corrections import Corrections, correct_diagnosed
-from speedcal.vehicle.diagnosis import diagnose
+from speedcal.vehicle.diagnosed.diagnosis import diagnose
 from speedcal.vehicle.drivetrain import driving_tire
-from speedcal.vehicle.facts_only import undriven
-from speedcal.vehicle.rolling_circumference import roll_by_convention
+from speedcal.vehicle.tires.rolling_circumference import roll_by_convention
 from speedcal.vehicle.vehicle import Criterion, Vehicle, Work
 from speedcal.wording import Spoken
 

@@ -11,10 +11,10 @@ from typing import Any, Literal, get_args
 from speedcal.errors import VehicleError
 from speedcal.schema import TableReader
 from speedcal.units import INCH_M, MILE_M
-from speedcal.vehicle.gears import GearFamily, load_family
-from speedcal.vehicle.parts import AxleRatio, ScalerLimits, Setting, parse_settings
-from speedcal.vehicle.rolling_circumference import RolledTire, roll_by_convention, roll_by_turns, roll_out
-from speedcal.vehicle.tires import TireSize, parse_tire_size
+from speedcal.vehicle.tires.rolling_circumference import RolledTire, roll_by_convention, roll_by_turns, roll_out
+from speedcal.vehicle.tires.tire_size import TireSize, parse_tire_size
+from speedcal.vehicle.train.gears import GearFamily, load_family
+from speedcal.vehicle.train.parts import AxleRatio, ScalerLimits, Setting, parse_settings
 from speedcal.wording import Spoken
 
 Criterion = Literal["smallest worst error", "never reads low", "odometer first"]

@@ -23,9 +23,9 @@ from speedcal.conformity import RoadTestPlan, Verification, pool
 from speedcal.conformity.rules import load_tolerance
 from speedcal.errors import AlignmentError, PlanError, SpeedcalError
 from speedcal.vehicle import Vehicle, Work, correct
-from speedcal.vehicle.advice import Advice
+from speedcal.vehicle.advised.advice import Advice
 from speedcal.vehicle.forward import with_needle_set
-from speedcal.vehicle.parts import SETTING_POWER
+from speedcal.vehicle.train.parts import SETTING_POWER
 
 RULE = "un_r39_type"
 SPEED_LIMIT_MPH = 75.0

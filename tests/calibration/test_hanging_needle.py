@@ -17,7 +17,7 @@ from speedcal.calibration.result import Calibration
 from speedcal.calibration.speed.ground_speed import ground_speed
 from speedcal.calibration.tuning.notes import HANGING_SIZES_MPS
 from speedcal.units import MPH_MPS
-from speedcal.vehicle.evidence import evidence_of
+from speedcal.vehicle.diagnosed.evidence import evidence_of
 
 HANGING = DialStyle(play_mph=2.2)
 

@@ -11,7 +11,7 @@ from support.logfiles import TRACKS, small_drive
 from speedcal.errors import SpeedcalError
 from speedcal.finding import codes_of
 from speedcal.logs import read_readings, read_track
-from speedcal.vehicle.engine_speed import read_engine_speed
+from speedcal.vehicle.train.engine_speed import read_engine_speed
 
 DRIVE = small_drive()
 CLOCK = [datetime.fromtimestamp(t, UTC).strftime("%H:%M:%S") for t in DRIVE.time_s]

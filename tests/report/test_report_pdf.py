@@ -25,7 +25,7 @@ from speedcal.report.building import _card
 from speedcal.report.model import ToFit
 from speedcal.report.pdf import _work
 from speedcal.text import report_for_customer as text
-from speedcal.vehicle.advice import Advice
+from speedcal.vehicle.advised.advice import Advice
 
 SHAPES = sorted(shapes())
 HARD = ("200 readings", "disagreeing", "unbroken", "chinese", "note", "before only")

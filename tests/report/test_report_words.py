@@ -17,7 +17,7 @@ from speedcal.text.calibration_summary import clock_shift
 from speedcal.text.numbers import chance
 from speedcal.units import MPH_MPS
 from speedcal.vehicle import Vehicle, Work, correct
-from speedcal.vehicle.advice import Advice
+from speedcal.vehicle.advised.advice import Advice
 
 
 def exact(factor: float, offset: float = 0.0, **more):  # type: ignore[no-untyped-def]

@@ -14,7 +14,7 @@ from speedcal.fleet import FleetResult, FleetRow
 from speedcal.fleet.rows import DrivePoint, Limits
 from speedcal.fleet.steps import Course, Step
 from speedcal.interval import Interval
-from speedcal.vehicle.advice import Advice
+from speedcal.vehicle.advised.advice import Advice
 
 
 def large_fleet(count: int, seed: int) -> FleetResult:

@@ -11,7 +11,7 @@ from speedcal.conformity import history, load_tolerance, verify
 from speedcal.finding import Finding, Trust
 from speedcal.report import DriveFacts, Pictures, ReportFacts, ReportModel, build_model, draw_pictures
 from speedcal.vehicle import Vehicle, Work, correct
-from speedcal.vehicle.explanations import explain
+from speedcal.vehicle.diagnosed.explanations import explain
 
 LONG = "Extraordinarily-Long-Workshop-Name without Mercy & Sons, Speedometers, Tachographs and Taximeters (invented) "
 HEBREW = "מוסך הצפון (מומצא) 42"

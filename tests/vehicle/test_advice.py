@@ -21,11 +21,11 @@ from speedcal.interval import Interval
 from speedcal.simulate import simulate
 from speedcal.units import MILE_M, MPH_MPS
 from speedcal.vehicle import Vehicle, correct, diagnose
+from speedcal.vehicle.choices.facts_only import dial_from_facts
 from speedcal.vehicle.corrections import correct_diagnosed
-from speedcal.vehicle.diagnosis import Diagnosis, Hypothesis
+from speedcal.vehicle.diagnosed.diagnosis import Diagnosis, Hypothesis
+from speedcal.vehicle.diagnosed.evidence import _driven_moments, evidence_of
 from speedcal.vehicle.drivetrain import chain, train_gain
-from speedcal.vehicle.evidence import _driven_moments, evidence_of
-from speedcal.vehicle.facts_only import dial_from_facts
 from speedcal.vehicle.forward import gain_change, vehicle_after
 from speedcal.vehicle.vehicle import Work
 

@@ -15,7 +15,8 @@ from speedcal.errors import ReadingsFormatError, VehicleError
 from speedcal.simulate import simulate
 from speedcal.units import KMH_MPS, MPH_MPS
 from speedcal.vehicle import AxleRatio, roll_out
-from speedcal.vehicle.axle_ratio import (
+from speedcal.vehicle.tires.rolling_circumference import RolledTire
+from speedcal.vehicle.train.axle_ratio import (
     U_SHAFT_TURNS,
     U_WHEEL_TURNS,
     AxleEstimate,
@@ -26,8 +27,7 @@ from speedcal.vehicle.axle_ratio import (
     parse_turns,
     plausible_pairs,
 )
-from speedcal.vehicle.engine_speed import axle_from_drive, read_engine_speed
-from speedcal.vehicle.rolling_circumference import RolledTire
+from speedcal.vehicle.train.engine_speed import axle_from_drive, read_engine_speed
 
 RING_AND_PINION = {
     "35/10": 3.500000, "37/12": 3.083333, "39/12": 3.250000, "40/13": 3.076923, "41/13": 3.153846, "43/13": 3.307692,

@@ -15,7 +15,7 @@ from speedcal.finding import Finding, Trust
 from speedcal.interval import Interval
 from speedcal.units import MPH_MPS
 from speedcal.vehicle import Vehicle, correct
-from speedcal.vehicle.advice import Advice
+from speedcal.vehicle.advised.advice import Advice
 
 TRUCK = {"driven_gear": 20, "drive_gear": 8, "gear_family": "plain sleeve", "gears_counted": True}
 

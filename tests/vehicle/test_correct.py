@@ -20,10 +20,10 @@ from speedcal.interval import Interval
 from speedcal.text.corrections import low_text, unsaid
 from speedcal.units import MILE_M, MPH_MPS
 from speedcal.vehicle import Vehicle, correct, gain_change, predict_after
-from speedcal.vehicle.choice import judge_choice
+from speedcal.vehicle.choices.choice import judge_choice
 from speedcal.vehicle.drivetrain import chain, shaft_turn_m, train_gain
-from speedcal.vehicle.judge import Judge
-from speedcal.vehicle.limits import TireSet
+from speedcal.vehicle.judged.judge import Judge
+from speedcal.vehicle.judged.limits import TireSet
 
 PICKUP = {
     "label": "invented pickup",

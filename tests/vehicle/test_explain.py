@@ -10,9 +10,9 @@ from support.calibrations import make_calibration
 
 from speedcal.errors import VehicleError
 from speedcal.vehicle import Vehicle
-from speedcal.vehicle.explanations import explain
-from speedcal.vehicle.identities import axle_groups
-from speedcal.vehicle.tires import parse_tire_size
+from speedcal.vehicle.diagnosed.explanations import explain
+from speedcal.vehicle.diagnosed.identities import axle_groups
+from speedcal.vehicle.tires.tire_size import parse_tire_size
 
 STATED = {"tire": "LT245/75R16", "axle": "41/11", "driven_gear": 20, "drive_gear": 8}
 HEALTHY = 1.015  # the gain of a healthy instrument in the data file

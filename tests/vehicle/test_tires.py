@@ -14,7 +14,7 @@ from speedcal.errors import VehicleError
 from speedcal.units import INCH_M, MILE_M
 from speedcal.vehicle import parse_tire_size, roll_by_convention, roll_by_turns, roll_out
 from speedcal.vehicle.data import facts
-from speedcal.vehicle.rolling_circumference import TireChange, nominal_circumference_m, parse_roll_out
+from speedcal.vehicle.tires.rolling_circumference import TireChange, nominal_circumference_m, parse_roll_out
 
 GEOMETRY = [
     # size, section height mm, diameter mm, pi D mm, 3.05 D mm, turns/mile, turns/km: arithmetic of D = d + 2H

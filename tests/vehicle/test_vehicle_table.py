@@ -16,18 +16,10 @@ from speedcal.schema import parse_teeth
 from speedcal.statements import stated
 from speedcal.text.parts import MEASURED_BY
 from speedcal.units import MILE_M
-from speedcal.vehicle import (
-    GearFamily,
-    Vehicle,
-    Work,
-    correct,
-    load_family,
-    parse_tire_size,
-    solve_train,
-)
-from speedcal.vehicle.axle_ratio import parse_turns
+from speedcal.vehicle import GearFamily, Vehicle, Work, correct, load_family, parse_tire_size, solve_train
 from speedcal.vehicle.data import shipped_families
-from speedcal.vehicle.rolling_circumference import parse_roll_out
+from speedcal.vehicle.tires.rolling_circumference import parse_roll_out
+from speedcal.vehicle.train.axle_ratio import parse_turns
 
 FAMILY = """
 name = "three gears"

@@ -15,7 +15,7 @@ def has_basis(job: JobRow, drives: Sequence[DriveRow]) -> bool:
 
 def _facts_suffice(job: JobRow) -> bool:
     from speedcal.vehicle import Vehicle
-    from speedcal.vehicle.facts_only import dial_from_facts
+    from speedcal.vehicle.choices.facts_only import dial_from_facts
 
     try:
         dial_from_facts(Vehicle.from_dict(job.document.get("vehicle", {})), "mph")

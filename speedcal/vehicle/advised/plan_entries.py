@@ -1,0 +1,173 @@
+"""What a plan is as advice: what to fit or set, what it leaves, and what to mind."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+from speedcal.finding import Finding
+from speedcal.units import SPEED_UNIT_MPS
+from speedcal.vehicle.advised.advice import Action, Advice
+from speedcal.vehicle.advised.outlook import Outlook
+from speedcal.vehicle.advised.plans import LISTED, Plan
+from speedcal.vehicle.choices.choice import Choice
+
+_ACTIONS: dict[str, Action] = {
+    "keep": "keep_as_is",
+    "setting": "set_module",
+    "pulse_scaler": "set_pulse_scaler",
+    "driven_gear": "fit_driven_gear",
+    "ratio_box": "fit_ratio_box",
+    "drive_gear": "fit_drive_gear",
+    "pair": "fit_gear_pair",
+    "undo": "undo_work",
+}
+
+
+def entries_of(outlook: Outlook, best: Plan, plans: Sequence[Plan]) -> list[Advice]:
+    """Return the entries of one plan: what goes together stands together, the gear before the needle."""
+    if not best.shift_mps:
+        return _with_housing(outlook, entry_of(outlook, best))
+    if best.choice.kind == "keep":
+        return [entry_of(outlook, best)]
+    together: tuple[Finding, ...] = (Finding("together_with", action=_ACTIONS[best.choice.kind]),)
+    other = next((p for p in plans if p.choice.kind == "keep" and p.shift_mps), None)
+    if other is not None:
+        together += (Finding("needle_alone_leaves", percent=other.worst_percent),)
+    gear = entry_of(outlook, best, (Finding("together_with", action="reseat_needle"),))
+    alone = Finding("gear_alone_leaves", percent=best.choice.worst_error_percent)
+    gear = replace(gear, because=(*gear.because, alone))
+    return [*_with_housing(outlook, gear), _needle(outlook, best, together)]
+
+
+def _needle(outlook: Outlook, plan: Plan, because: tuple[Finding, ...] = ()) -> Advice:
+    """Return the setting over of the needle in a plan."""
+    return Advice(
+        "reseat_needle",
+        part="needle",
+        value=round(plan.shift_mps / SPEED_UNIT_MPS[outlook.judge.unit], 2),
+        unit=outlook.judge.unit,
+        worst_error_percent=plan.worst_percent,
+        probability=plan.probability,
+        because=(_outcome(outlook, plan), *outlook.causes, *because, Finding("instrument_work")),
+    )
+
+
+def entry_of(outlook: Outlook, plan: Plan, because: tuple[Finding, ...] = ()) -> Advice:
+    """Return what one plan is as advice: the needle where that is all of it, else the part or the setting."""
+    choice = plan.choice
+    if plan.shift_mps and choice.kind == "keep":
+        return _needle(outlook, plan, because)
+    part, value, unit = _target(choice)
+    low: tuple[Finding, ...] = ()
+    nearest = min(
+        outlook.lists.get(LISTED.get(choice.kind, choice.kind), ()),
+        key=lambda c: c.worst_error_percent,
+        default=choice,
+    )
+    if (
+        plan.passes
+        and not plan.shift_mps
+        and outlook.judge.limits is not None
+        and nearest.worst_error_percent < choice.worst_error_percent - 0.5
+    ):
+        low = (Finding("margin_to_the_rule", nearest=nearest.what, percent=nearest.worst_error_percent),)
+    if choice.reads_low and not plan.shift_mps:
+        low = (Finding("reads_low_by", percent=-choice.lowest_error_percent),)
+    causes = () if choice.kind == "keep" and plan.passes else outlook.causes
+    told = (Finding("as_before", parts=[list(part) for part in choice.parts]),) if choice.kind == "undo" else ()
+    return Advice(
+        _ACTIONS[choice.kind],
+        part=part,
+        value=value,
+        unit=unit,
+        worst_error_percent=plan.worst_percent,
+        probability=plan.probability,
+        because=(
+            _outcome(outlook, plan),
+            *because,
+            *told,
+            *causes,
+            *low,
+            *_odometer_left(outlook, choice),
+            *_hides_needle(outlook, plan),
+            *_cautions(outlook, choice),
+        ),
+    )
+
+
+def _cautions(outlook: Outlook, choice: Choice) -> list[Finding]:
+    """Return what to mind with a choice."""
+    opens = "opens_hub" if outlook.vehicle.sensor == "wheel" else "opens_transmission"
+    cautions = {
+        "setting": ("setting_moves_shifts",),
+        "settings": ("setting_moves_shifts",),
+        "pulse_scaler": ("scaler_moves_all",) if outlook.vehicle.settings else (),
+        "drive_gear": (opens,),
+        "pair": (opens,),
+    }
+    kinds = [name.partition(".")[0] for name, _ in choice.parts] if choice.kind == "undo" else [choice.kind]
+    return [Finding(code) for kind in kinds for code in cautions.get(kind, ())]
+
+
+def _odometer_left(outlook: Outlook, choice: Choice) -> tuple[Finding, ...]:
+    """Return what the odometer, where it was read, is off by for sure when the dial is right."""
+    judge = outlook.judge_of(choice)
+    if judge.odometer_factor is None or judge.is_of_odometer:
+        return ()
+    left = judge.odometer_factor.scaled(choice.gain)
+    share = judge.acceptable_percent / 100
+    if 1 - share <= left.high and left.low <= 1 + share:
+        return ()
+    return (Finding("odometer_left", percent=100 * (left.value - 1), changed=choice.kind != "keep"),)
+
+
+def _hides_needle(outlook: Outlook, plan: Plan) -> tuple[Finding, ...]:
+    """Return that a gear only makes up for a needle that sits wrong, where no odometer was read that tells it."""
+    if not plan.hides_needle_percent or outlook.judge.odometer_factor is not None:
+        return ()
+    return (Finding("hides_needle", percent=plan.hides_needle_percent),)
+
+
+def _outcome(outlook: Outlook, plan: Plan) -> Finding:
+    """Return what a plan leaves, and what the chance is a chance of: a named rule, or the job's own limits."""
+    untouched = plan.choice.kind == "keep" and not plan.shift_mps
+    code = "already_good" if untouched and plan.passes else "puts_right" if plan.passes else "leaves"
+    judge = outlook.judge
+    own: dict[str, Any] = {"of_odometer": True} if judge.is_of_odometer else {}
+    if judge.limits is None:
+        own = {"within_percent": judge.acceptable_percent, "never_low": judge.criterion == "never reads low"}
+    return Finding(code, percent=plan.worst_percent, chance=plan.probability, **own)
+
+
+def _target(choice: Choice) -> tuple[str | None, float | str | None, str | None]:
+    """Return the part, the value and the unit of a choice."""
+    parts: dict[str, Any] = dict(choice.parts)
+    match choice.kind:
+        case "keep":
+            return None, None, None
+        case "undo":
+            return "work", None, None
+        case "pair":
+            return "gears", f"{parts['drive_gear']}/{parts['driven_gear']}", "teeth"
+        case "ratio_box":
+            return "ratio_box", parts["ratio"], "ratio"
+        case "pulse_scaler":
+            return "pulse_scaler", parts["fraction"] or parts["scaler"], "ratio"
+        case "setting":
+            return parts["setting"], parts["value"], None
+    return choice.kind, parts["teeth"], "teeth"
+
+
+def _with_housing(outlook: Outlook, entry: Advice) -> list[Advice]:
+    """Return the entry, and the housing to turn with it where the new gear belongs to another range of teeth."""
+    family, now = outlook.vehicle.family, outlook.teeth.driven
+    if family is None or now is None or entry.action not in ("fit_driven_gear", "fit_gear_pair"):
+        return [entry]
+    teeth = int(str(entry.value).rpartition("/")[2])
+    turned = family.orientation(teeth)
+    if turned is None or turned == family.orientation(now):
+        return [entry]
+    because = (Finding("together_with", action=entry.action), Finding("housing_range", teeth=teeth, range=turned))
+    return [entry, replace(entry, action="turn_housing", part="housing", value=turned, because=because)]

@@ -1,0 +1,171 @@
+"""What to do first: the fewest changes that put the instrument right, by their chance of passing and their work."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from speedcal.finding import Finding
+from speedcal.vehicle.advised.advice import Advice
+from speedcal.vehicle.advised.beyond_parts import WORTH_SAYING_PERCENT, beyond_parts, drive_again, find_out
+from speedcal.vehicle.advised.first_steps import first_steps, meanwhile, righting_gain
+from speedcal.vehicle.advised.outlook import Outlook
+from speedcal.vehicle.advised.plan_entries import entries_of, entry_of
+from speedcal.vehicle.advised.plans import LIKELY, MAY_PASS, SAME_CHANCE, WORTH_WORK_PERCENT, Plan, plans_of
+from speedcal.vehicle.choices.choice import Choice
+from speedcal.vehicle.judged.judge import SURE_ENOUGH
+
+_GOOD_CHANCE = 0.9
+"""Chance of passing that is enough to leave everything as it is. Our own judgment."""
+_ALONE = ("repair_instrument", "check_files")
+"""What orders no part besides."""
+_TYPED_IN = 1
+"""Work of a change that is a number typed in, and nothing opened or fitted."""
+_MOST_SHOWN = 5
+"""Kinds of work in one list of advice: what a person reads. Our own judgment."""
+_BETTER = 0.7
+"""A change that cannot put the instrument right is still advised when it leaves less than this share of the error."""
+
+
+def advise(outlook: Outlook) -> tuple[Advice, ...]:
+    """Return what to do, the first on top."""
+    if outlook.vehicle.tachograph:
+        return (Advice("repair_instrument", part="tachograph", because=(Finding("approved_workshop_only"),)),)
+    first = first_steps(outlook)
+    if righting_gain(outlook.diagnosis, outlook.judge.dial.line.error_factor) is not None or (
+        first and (first[0].action in _ALONE or first[0].part == "range")
+    ):
+        return (*first, *meanwhile(first), *_undo_instead(outlook, first))
+    plans = _plans(outlook)
+    if not plans:
+        return (*first, *find_out(outlook))
+    if _none_passes(plans) and not _worth_doing(outlook, plans):
+        percent = outlook.keep.worst_error_percent
+        return (*first, *beyond_parts(outlook, percent, Finding("no_part_helps", percent=percent)))
+    return tuple(_unique(_with_plans(outlook, first, _worth_doing(outlook, plans) if _none_passes(plans) else plans)))
+
+
+def _with_plans(outlook: Outlook, first: Sequence[Advice], plans: Sequence[Plan]) -> list[Advice]:
+    """Return what to do by the plans, the best first."""
+    best = plans[0]
+    if best.choice.kind == "keep":  # then no part is figured from what is thought to be fitted
+        looks = ("needle_drive",) if best.shift_mps else ()
+        first = [entry for entry in first if entry.action != "check_count" or entry.part in looks]
+    work = _told_what_it_comes_to(entries_of(outlook, best, plans), best, plans)
+    if "one_speed" in (outlook.trust.codes if outlook.trust else ()) and best.probability < SURE_ENOUGH:
+        again = [drive_again(outlook)]  # which costs less than a part that may be the wrong one
+        first, work = ([*first, *again], work) if best.work > _TYPED_IN else (first, [*work, *again])
+    beyond = [] if any(plan.passes for plan in plans) else beyond_parts(outlook, best.worst_percent)
+    if beyond and beyond[0].action == "repair_instrument" and best.probability < LIKELY and best.work != _TYPED_IN:
+        entries = [*first, *beyond, *work]  # no part is fitted on a hope before the instrument is right
+    else:
+        entries = [*first, *work, *beyond]
+    if not beyond and best.probability < LIKELY:
+        entries += [] if any(entry.action == "drive_again" for entry in entries) else [drive_again(outlook)]
+        entries += [] if any(outlook.lists.values()) else find_out(outlook)
+    entries += _alternatives(outlook, best, plans)
+    if outlook.measure is not None:
+        entries.append(
+            Advice(
+                "measure_fact",
+                part=outlook.measure.values["part"],
+                probability=outlook.measure.values["chance_then"],
+                because=(outlook.measure,),
+            )
+        )
+    return entries
+
+
+def _none_passes(plans: Sequence[Plan]) -> bool:
+    return not any(plan.passes for plan in plans) and max(plan.probability for plan in plans) < MAY_PASS
+
+
+def _worth_doing(outlook: Outlook, plans: Sequence[Plan]) -> list[Plan]:
+    """Return the plans that leave far less than what is fitted, where none puts it right: nothing is made worse.
+
+    Less will do of a number that is only typed in, and no instrument is opened on a hope.
+    """
+    keep = outlook.keep
+    now = keep.worst_error_percent if keep.is_fitted else float("inf")
+
+    def typed_in(plan: Plan) -> bool:
+        return plan.work == _TYPED_IN and plan.worst_percent < now - WORTH_SAYING_PERCENT
+
+    def is_less(plan: Plan) -> bool:
+        return typed_in(plan) or (plan.worst_percent < _BETTER * now and not plan.shift_mps)
+
+    worth = [plan for plan in plans if plan.is_untouched or is_less(plan)]
+    return sorted(worth, key=lambda plan: not typed_in(plan)) if worth and worth[0].is_untouched else worth
+
+
+def _plans(outlook: Outlook) -> list[Plan]:
+    return plans_of(outlook.judge, outlook.keep, outlook.lists, may_keep=outlook.may_keep, before=outlook.before)
+
+
+def _undo_instead(outlook: Outlook, first: Sequence[Advice]) -> list[Advice]:
+    """Return undoing the latest work, where an instrument would be repaired that passed before it."""
+    if not any(entry.action == "repair_instrument" for entry in first):
+        return []
+    instead = Finding("instead_of_the_first", kind="repair", needle=False)
+    return [entry_of(outlook, plan, (instead,)) for plan in _plans(outlook) if _kind_alone(plan) == "undo"]
+
+
+def _alternatives(outlook: Outlook, best: Plan, plans: Sequence[Plan]) -> list[Advice]:
+    """Return what could be done instead of the best, one of a kind."""
+    entries: list[Advice] = []
+    shown = [best.choice.kind, *(["needle"] if best.shift_mps else [])]
+    for plan in plans:
+        kind = _kind_alone(plan)
+        if kind is None or kind in shown or len(shown) >= _MOST_SHOWN:
+            continue
+        if _worth_showing(plan, best, outlook.keep) and not any(_no_worse(other, plan) for other in plans):
+            shown.append(kind)
+            instead = Finding("instead_of_the_first", kind=best.choice.kind, needle=bool(best.shift_mps))
+            entries.append(entry_of(outlook, plan, (instead,)))
+    return entries
+
+
+def _told_what_it_comes_to(entries: list[Advice], best: Plan, plans: Sequence[Plan]) -> list[Advice]:
+    """Return the entries with the first saying that nothing has to be done, or that nothing puts it right."""
+    if _none_passes(plans):
+        return [replace(entries[0], because=(*entries[0].because, Finding("no_part_puts_right"))), *entries[1:]]
+    keep = next((plan for plan in plans if plan.is_untouched), None)
+    if keep is None or best.is_untouched or keep.probability < SURE_ENOUGH:
+        return entries
+    passes = Finding("passes_as_it_is", percent=keep.worst_percent, chance=keep.probability)
+    return [replace(entries[0], because=(*entries[0].because, passes)), *entries[1:]]
+
+
+def _worth_showing(plan: Plan, best: Plan, keep: Choice) -> bool:
+    """Tell whether a plan is an alternative to the best: it may pass and leaves little more, or it leaves far less."""
+    if plan.shift_mps and plan.probability < best.probability - SAME_CHANCE:
+        return False  # no instrument is opened on a hope
+    if plan.probability < MAY_PASS and best.probability > LIKELY:
+        return False  # nobody does what fails in place of what passes, however near to true it is
+    far_less = plan.worst_percent < _BETTER * keep.worst_error_percent
+    if best.choice.kind == "keep" and keep.is_acceptable:
+        far_less = far_less and keep.worst_error_percent - plan.worst_percent > WORTH_SAYING_PERCENT
+    if best.choice.kind == "keep" and best.probability > _GOOD_CHANCE:
+        return far_less
+    return far_less or (plan.probability > 0.05 and plan.worst_percent < best.worst_percent + WORTH_WORK_PERCENT)
+
+
+def _no_worse(plan: Plan, other: Plan) -> bool:
+    """Tell whether a plan is less work than another, passes no less likely, and leaves hardly more."""
+    return (
+        0 < plan.work < other.work
+        and not plan.hides_needle_percent
+        and plan.worst_percent <= other.worst_percent + WORTH_WORK_PERCENT
+        and plan.probability >= other.probability - SAME_CHANCE
+    )
+
+
+def _unique(entries: Sequence[Advice]) -> list[Advice]:
+    return list({(entry.action, entry.part, str(entry.value)): entry for entry in reversed(entries)}.values())[::-1]
+
+
+def _kind_alone(plan: Plan) -> str | None:
+    """Return what kind of work a plan is; None for none, and for two in one, which no alternative is."""
+    if plan.choice.kind == "keep":
+        return "needle" if plan.shift_mps else None
+    return None if plan.shift_mps else plan.choice.kind

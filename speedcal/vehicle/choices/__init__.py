@@ -1,0 +1,1 @@
+"""What could be fitted or set, and what each choice would leave."""

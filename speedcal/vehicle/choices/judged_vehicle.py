@@ -1,0 +1,77 @@
+"""What a vehicle is judged by: its dial, the speeds that matter, its sets of tires and the limits."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from speedcal.calibration.checked.fit_checks import USUAL_SPEEDS
+from speedcal.calibration.result import Calibration
+from speedcal.interval import FloatArray, tidy
+from speedcal.units import SPEED_UNIT_MPS, DisplayUnit, speed_from_mps
+from speedcal.vehicle.choices.facts_only import FactsDial
+from speedcal.vehicle.drivetrain import driving_tire
+from speedcal.vehicle.judged.judge import Judge
+from speedcal.vehicle.judged.limits import FAR_BEYOND, ROAD_TEST_MPS, Limits, RuleLimits, TireSet, road_test_like
+from speedcal.vehicle.tires.rolling_circumference import roll_by_convention
+from speedcal.vehicle.vehicle import Criterion, Vehicle
+
+
+def judge_of(
+    calibration: Calibration | None,
+    known: FactsDial | None,
+    vehicle: Vehicle,
+    unit: DisplayUnit,
+    speeds: Sequence[float] | FloatArray | None,
+    criterion: Criterion | None,
+    limits: Limits | None,
+) -> Judge:
+    """Return the judge of a vehicle, by its drive or by the facts alone."""
+    if speeds is not None:
+        at = tuple(float(v) for v in speeds)
+    else:
+        at = driven_speeds(calibration) if calibration is not None else USUAL_SPEEDS[unit]
+        if calibration is not None and "one_speed" in calibration.trust.codes:
+            at = _around(calibration, at)
+    dial = calibration.dial if calibration is not None else known.dial if known else None
+    assert dial is not None  # noqa: S101 - one of the two is there
+    of_odometer = isinstance(limits, RuleLimits) and limits.of_odometer
+    return Judge(
+        dial=dial,
+        unit=calibration.unit if calibration is not None else unit,
+        speeds=at,
+        criterion="odometer first" if of_odometer else criterion or vehicle.criterion,
+        acceptable_percent=vehicle.acceptable_percent,
+        odometer_factor=calibration.odometer_factor if calibration is not None else None,
+        tire_sets=_tire_sets(vehicle),
+        limits=limits,
+        road_test_mps=road_test_like(dial) if calibration is not None else ROAD_TEST_MPS,
+    )
+
+
+def _tire_sets(vehicle: Vehicle) -> tuple[TireSet, ...]:
+    rolled = driving_tire(vehicle)
+    if vehicle.second_tire is None or rolled is None:
+        return (TireSet(),)
+    other = roll_by_convention(vehicle.second_tire)
+    gain = rolled.circumference_m.value / other.circumference_m.value
+    return (TireSet(), TireSet(gain, (rolled.u_relative**2 + other.u_relative**2) ** 0.5))
+
+
+def _around(calibration: Calibration, driven: tuple[float, ...]) -> tuple[float, ...]:
+    """Return the speeds driven with the usual ones about them: nobody drives at one speed alone."""
+    top = FAR_BEYOND * speed_from_mps(calibration.speed_range_mps[1], calibration.unit)
+    return tuple(sorted({*driven, *(v for v in USUAL_SPEEDS[calibration.unit] if v <= top)}))
+
+
+def driven_speeds(calibration: Calibration) -> tuple[float, ...]:
+    """Return the speeds taken when nobody names any: round ones of the driven range, in the display unit.
+
+    Not below 25 mph or 40 km/h, the lowest test speeds of SAE J2976 and UN R39, unless that leaves fewer than two: at
+    walking pace a small needle offset is a large percentage and would decide the gear.
+    """
+    factor = SPEED_UNIT_MPS[calibration.unit]
+    lowest = 25 if calibration.unit == "mph" else 40
+    found = tuple(row["ground"] for row in calibration.error_table() if row["ground"] > 0)
+    road = tuple(speed for speed in found if speed >= lowest)
+    ends = tuple(tidy(v / factor, 1) for v in calibration.speed_range_mps if v > 0)
+    return road if len(road) > 1 else found or ends
