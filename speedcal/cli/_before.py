@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from speedcal.cli._waiting import waiting
 from speedcal.errors import JobError
-from speedcal.text.command_messages import working_on
+from speedcal.text.codes.command_messages import working_on
 from speedcal.units import DisplayUnit
 
 if TYPE_CHECKING:

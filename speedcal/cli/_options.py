@@ -13,7 +13,7 @@ import click
 
 from speedcal.cli._screen import tell
 from speedcal.errors import SpeedcalError
-from speedcal.text.command_messages import EXPLAINED_BY, WORKED_OUT_BY
+from speedcal.text.codes.command_messages import EXPLAINED_BY, WORKED_OUT_BY
 from speedcal.whole_file import write_whole
 
 if TYPE_CHECKING:

@@ -9,7 +9,7 @@ import click
 from speedcal.cli._options import FILE, Number, emit, result_options, say
 from speedcal.cli._waiting import waiting
 from speedcal.errors import SpeedcalError, VehicleError
-from speedcal.text.command_messages import working_on
+from speedcal.text.codes.command_messages import working_on
 
 if TYPE_CHECKING:
     from speedcal.vehicle import RolledTire
@@ -64,8 +64,8 @@ def command(counts: tuple[str, ...], as_json: bool, unit: str | None, **options:
       speedcal axle --rpm 2500 --speed 60 --gear 1 --tire 35x12.50R17LT
       speedcal axle --track drive.gpx --log log.csv --column "Engine RPM" --gear 0.73 --tire 265/70R17
     """
-    from speedcal.text.command_messages import DRIVING_CAUTION
-    from speedcal.text.vehicle_summary import COUNTING_CAUTIONS
+    from speedcal.text.codes.command_messages import DRIVING_CAUTION
+    from speedcal.text.results.vehicle_summary import COUNTING_CAUTIONS
     from speedcal.vehicle.train.axle_ratio import axle_from_counts
 
     if counts:

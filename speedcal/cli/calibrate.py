@@ -10,7 +10,7 @@ import click
 from speedcal.cli._options import FILE, AnyNumber, emit, result_options
 from speedcal.cli._waiting import waiting
 from speedcal.errors import ReadingsFormatError, SpeedcalError
-from speedcal.text.command_messages import working_on
+from speedcal.text.codes.command_messages import working_on
 from speedcal.units import DisplayUnit
 
 if TYPE_CHECKING:
@@ -64,7 +64,7 @@ def command(
     """
     from speedcal.calibration import calibrate
     from speedcal.logs import in_the_track, read_track
-    from speedcal.text.calibration_summary import budget_text
+    from speedcal.text.results.calibration_summary import budget_text
 
     if readings is None and (zone is not None or clock_offset is not None):
         raise SpeedcalError("checks_without_clock")

@@ -41,8 +41,8 @@ def command(video: Path, dial: Path, out: Path, check: Path | None, per_second: 
 
     from speedcal.logs.film.reading import film_reading, readings_table
     from speedcal.logs.film.stills import contact_sheet
-    from speedcal.text.command_messages import READING_FILM
-    from speedcal.text.film_messages import frames_text
+    from speedcal.text.codes.command_messages import READING_FILM
+    from speedcal.text.codes.film_messages import frames_text
 
     for path, mark in ((out, b",u_common ("), (check, b"PNG")):  # before the film is read, which takes minutes
         if path is not None:

@@ -12,7 +12,7 @@ from speedcal.cli._options import FILE, emit, result_options
 from speedcal.cli._screen import tell
 from speedcal.cli._waiting import waiting
 from speedcal.errors import SpeedcalError
-from speedcal.text.command_messages import working_on
+from speedcal.text.codes.command_messages import working_on
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
@@ -49,7 +49,7 @@ def command(
       speedcal inspect drive.gpx readings.csv
       speedcal inspect log.csv --column "Vehicle speed (km/h)" --plot
     """
-    from speedcal.text.inspection import column_lines, render
+    from speedcal.text.results.inspection import column_lines, render
 
     results, refusals = [], []
     for file in files:
@@ -104,7 +104,7 @@ def _plot(found: Inspection, unit: DisplayUnit | None) -> str:
     import numpy as np
 
     from speedcal.calibration.speed.ground_speed import ground_speed
-    from speedcal.text.sketch import sketch
+    from speedcal.text.results.sketch import sketch
 
     if found.track is not None:
         word = unit or "km/h"

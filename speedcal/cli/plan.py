@@ -21,7 +21,7 @@ from speedcal.cli._options import (
 )
 from speedcal.errors import PlanError
 from speedcal.finding import Finding
-from speedcal.text.command_messages import written
+from speedcal.text.codes.command_messages import written
 from speedcal.units import DisplayUnit
 
 if TYPE_CHECKING:
@@ -73,7 +73,7 @@ def command(
     from speedcal.conformity.planner import usual_limit
     from speedcal.jobs import load_job
     from speedcal.report.road_test_sheet import render_sheet, render_template
-    from speedcal.text.road_test import in_full
+    from speedcal.text.results.road_test import in_full
     from speedcal.vehicle import says_what_changes
 
     loaded = load_job(job)

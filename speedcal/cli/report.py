@@ -11,7 +11,7 @@ import click
 
 from speedcal.cli._options import FILE
 from speedcal.cli._screen import tell
-from speedcal.text.command_messages import DRAWING, READING, written
+from speedcal.text.codes.command_messages import DRAWING, READING, written
 from speedcal.units import DisplayUnit
 
 if TYPE_CHECKING:

@@ -8,7 +8,7 @@ import click
 
 from speedcal.cli._options import store_options
 from speedcal.cli._waiting import waiting
-from speedcal.text.command_messages import working_on
+from speedcal.text.codes.command_messages import working_on
 
 
 @click.command()
@@ -25,7 +25,7 @@ def command(file: Path, data: Path, database: str) -> None:
       speedcal restore shop.zip --data new-folder
       speedcal restore shop.zip --data new-folder --database postgresql+psycopg://user@host/name
     """
-    from speedcal.text.page_labels import BACKUP
+    from speedcal.text.pages.page_labels import BACKUP
     from speedcal.web.kept.backup import restore_backup
     from speedcal.web.settings import Settings
 

@@ -10,7 +10,7 @@ import click
 
 from speedcal.cli._options import store_options
 from speedcal.errors import SpeedcalError
-from speedcal.text.command_messages import PASSCODE_ASKED
+from speedcal.text.codes.command_messages import PASSCODE_ASKED
 
 if TYPE_CHECKING:
     from speedcal.web.settings import Settings
@@ -91,7 +91,7 @@ def command(*, as_json: bool, **options: Any) -> None:
 def _make_certificate(settings: Settings) -> None:
     from datetime import UTC, datetime
 
-    from speedcal.text.page_labels import SERVE
+    from speedcal.text.pages.page_labels import SERVE
     from speedcal.web.entry.certificate import make_certificate
 
     names = make_certificate(settings, datetime.now(UTC))
@@ -100,7 +100,7 @@ def _make_certificate(settings: Settings) -> None:
 
 
 def _print_unit(settings: Settings) -> None:
-    from speedcal.text.page_labels import SERVE
+    from speedcal.text.pages.page_labels import SERVE
     from speedcal.web.entry.unit_file import unit_file
 
     click.echo(unit_file(settings), nl=False)
@@ -109,7 +109,7 @@ def _print_unit(settings: Settings) -> None:
 
 def _changed_store(settings: Settings, *, set_passcode: bool, unlock: bool) -> bool:
     """Do what is done in the store alone and tell whether that was all that was asked."""
-    from speedcal.text.page_labels import SERVE
+    from speedcal.text.pages.page_labels import SERVE
     from speedcal.web.app import check_passcode, make_services
 
     services = make_services(settings)
@@ -128,7 +128,7 @@ def _changed_store(settings: Settings, *, set_passcode: bool, unlock: bool) -> b
 
 
 def _start(settings: Settings, *, as_json: bool) -> None:
-    from speedcal.text.page_labels import SERVE
+    from speedcal.text.pages.page_labels import SERVE
     from speedcal.web.entry.listen import addresses_to_open, is_open_to_listeners, open_sockets
     from speedcal.web.logbook import keep_log
     from speedcal.web.server import serve
@@ -150,7 +150,7 @@ def _start(settings: Settings, *, as_json: bool) -> None:
 def _tell_certificate(settings: Settings, port: int) -> None:
     import time
 
-    from speedcal.text.page_labels import SERVE
+    from speedcal.text.pages.page_labels import SERVE
     from speedcal.web.answers import day
     from speedcal.web.entry.certificate import facts_of
     from speedcal.web.entry.listen import trust_address

@@ -56,7 +56,7 @@ def command(sizes: tuple[str, ...], as_json: bool, unit: DisplayUnit | None, **o
         _emit_table(sizes, as_json, options)
         return
     (size,) = sizes
-    from speedcal.text.tire_sizes import change_lines, size_lines
+    from speedcal.text.results.tire_sizes import change_lines, size_lines
     from speedcal.vehicle import parse_tire_size, roll_by_convention
     from speedcal.vehicle.forward import ROAD_SPEEDS
     from speedcal.vehicle.tires.rolling_circumference import TireChange
@@ -86,7 +86,7 @@ _FOR_ONE_SIZE = ("rolled_text", "turns_per_mile", "turns_per_km")
 
 def _emit_table(sizes: tuple[str, ...], as_json: bool, options: dict[str, Any]) -> None:
     """Write several sizes side by side: what each rolls, what it does to the reading, and the exact tooth count."""
-    from speedcal.text.tire_sizes import table_lines
+    from speedcal.text.results.tire_sizes import table_lines
     from speedcal.vehicle import parse_tire_size, roll_by_convention
 
     if any(options[name] for name in _FOR_ONE_SIZE):
@@ -105,7 +105,7 @@ def _emit_table(sizes: tuple[str, ...], as_json: bool, options: dict[str, Any]) 
 def _figures(rolled: RolledTire, before: RolledTire | None, teeth: int | None) -> dict[str, Interval]:
     """Return what a tire rolls, and against another what it does to the reading and to the driven gear."""
     from speedcal.interval import Interval
-    from speedcal.text.verdict import in_percent
+    from speedcal.text.results.verdict import in_percent
     from speedcal.vehicle.tires.rolling_circumference import TireChange
 
     around = rolled.circumference_m

@@ -11,7 +11,7 @@ import click
 from speedcal.cli._options import FILE, emit, say, write_file
 from speedcal.cli._waiting import waiting
 from speedcal.errors import SpeedcalError, TrackFormatError
-from speedcal.text.command_messages import UNDATED, trimmed, working_on
+from speedcal.text.codes.command_messages import UNDATED, trimmed, working_on
 from speedcal.units import LENGTH_UNIT_M
 
 if TYPE_CHECKING:

@@ -34,7 +34,7 @@ def command(job: Path, explain: bool, as_json: bool, unit: DisplayUnit | None) -
     Local rules on speedometers and odometers come first.
     """
     from speedcal.jobs import load_job
-    from speedcal.text.verdict import in_full
+    from speedcal.text.results.verdict import in_full
 
     loaded = load_job(job).shown_in(unit)
     if not loaded.after:

@@ -8,9 +8,9 @@ from typing import Any
 
 from speedcal.fleet.rows import DrivePoint, FleetRow, Limits
 from speedcal.report.html import environment
-from speedcal.text.fleet import within
-from speedcal.text.fleet_messages import action_text
-from speedcal.text.fleet_page import PAGE, about, false_alarms
+from speedcal.text.codes.fleet_messages import action_text
+from speedcal.text.pages.fleet_page import PAGE, about, false_alarms
+from speedcal.text.results.fleet import within
 from speedcal.units import MILE_M, DisplayUnit
 
 _DAY_S = 86400.0

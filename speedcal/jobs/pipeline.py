@@ -12,7 +12,7 @@ from speedcal.errors import JobError, SpeedcalError
 from speedcal.jobs.contents import Drive, JobContents
 from speedcal.jobs.output import JobResult
 from speedcal.report import DriveFacts
-from speedcal.text.job_messages import step_name
+from speedcal.text.codes.job_messages import step_name
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit, SpeedUnit, display_unit_of
 
 if TYPE_CHECKING:

@@ -9,7 +9,7 @@ import numpy as np
 
 from speedcal.interval import FloatArray
 from speedcal.report import fonts, style
-from speedcal.text.pictures import allowed_label
+from speedcal.text.pages.pictures import allowed_label
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:

@@ -24,14 +24,15 @@ from speedcal.report.for_tech import (
 )
 from speedcal.report.model import ReportModel, SpeedRow, ToFit, Verdict
 from speedcal.report.style import AFTER, BEFORE
-from speedcal.text import pictures, rules
-from speedcal.text import report_for_customer as text
-from speedcal.text import report_for_tech as tech_text
-from speedcal.text import report_of_parts as part_text
-from speedcal.text.corrections import advised_among
-from speedcal.text.names import one_line
-from speedcal.text.numbers import other_unit
-from speedcal.text.told_speeds import table_speeds
+from speedcal.text.pages import pictures
+from speedcal.text.pages import report_for_customer as text
+from speedcal.text.pages import report_for_tech as tech_text
+from speedcal.text.pages import report_of_parts as part_text
+from speedcal.text.pages.told_speeds import table_speeds
+from speedcal.text.results.corrections import advised_among
+from speedcal.text.words import rules
+from speedcal.text.words.names import one_line
+from speedcal.text.words.numbers import other_unit
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:

@@ -10,7 +10,7 @@ from speedcal.interval import FloatArray
 from speedcal.report import style
 from speedcal.report.comparison import cross_area, mark_radius, marker_area, steady, thinned
 from speedcal.report.labels import Drawn, place_label
-from speedcal.text import pictures as words
+from speedcal.text.pages import pictures as words
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:

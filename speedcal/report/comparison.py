@@ -12,8 +12,8 @@ from speedcal.interval import FloatArray
 from speedcal.report import style
 from speedcal.report.allowed import Allowed
 from speedcal.report.labels import Drawn, place_label
-from speedcal.text import pictures as words
-from speedcal.text.numbers import with_minus
+from speedcal.text.pages import pictures as words
+from speedcal.text.words.numbers import with_minus
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:

@@ -6,7 +6,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from speedcal.text.pictures import letters_missing
+from speedcal.text.pages.pictures import letters_missing
 
 if TYPE_CHECKING:
     from matplotlib.font_manager import FontEntry

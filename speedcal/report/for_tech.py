@@ -9,21 +9,21 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from speedcal.text import pictures
-from speedcal.text import report_for_tech as text
-from speedcal.text import report_of_parts as part_text
-from speedcal.text.corrections import unsaid
 from speedcal.text.messages import label
-from speedcal.text.names import one_line
-from speedcal.text.numbers import counted, signed
-from speedcal.text.parts import part_name
-from speedcal.text.vehicle_summary import link_text
+from speedcal.text.pages import pictures
+from speedcal.text.pages import report_for_tech as text
+from speedcal.text.pages import report_of_parts as part_text
+from speedcal.text.results.corrections import unsaid
+from speedcal.text.results.vehicle_summary import link_text
+from speedcal.text.words.names import one_line
+from speedcal.text.words.numbers import counted, signed
+from speedcal.text.words.parts import part_name
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration
     from speedcal.conformity import History, Verification
-    from speedcal.text.report_for_tech import Rows
+    from speedcal.text.pages.report_for_tech import Rows
     from speedcal.vehicle import Choice, Corrections
     from speedcal.vehicle.diagnosed.explanations import Explanations
 

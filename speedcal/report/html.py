@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 from speedcal.report.charts import Pictures
 from speedcal.report.model import ReportModel
-from speedcal.text import report_for_customer as text
-from speedcal.text import report_for_tech as tech_text
-from speedcal.text.names import glued
+from speedcal.text.pages import report_for_customer as text
+from speedcal.text.pages import report_for_tech as tech_text
+from speedcal.text.words.names import glued
 
 if TYPE_CHECKING:
     from jinja2 import Environment

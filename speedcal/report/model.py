@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from speedcal.report.allowed import Allowed
 from speedcal.report.comparison import Curve
 from speedcal.report.for_tech import Cell, CheckRow, Depth, DriveDetail, Explained, OverTime, Units
-from speedcal.text import report_for_customer as text
-from speedcal.text import report_for_tech as tech_text
+from speedcal.text.pages import report_for_customer as text
+from speedcal.text.pages import report_for_tech as tech_text
 from speedcal.units import DisplayUnit
 
 

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any
 from speedcal.report.charts import Pictures
 from speedcal.report.model import ReportModel, SpeedRow
 from speedcal.report.typesetting import PageKind, Paper, typeset
-from speedcal.text import correction_card as card_text
-from speedcal.text import report_for_customer as text
-from speedcal.text import report_for_tech as tech_text
-from speedcal.text.names import shortened
+from speedcal.text.pages import correction_card as card_text
+from speedcal.text.pages import report_for_customer as text
+from speedcal.text.pages import report_for_tech as tech_text
+from speedcal.text.words.names import shortened
 
 if TYPE_CHECKING:
     from speedcal.report.for_tech import DriveDetail

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from speedcal.report.typesetting import typeset
-from speedcal.text import road_test_sheet as text
+from speedcal.text.pages import road_test_sheet as text
 from speedcal.units import SPEED_UNIT_MPS
 
 if TYPE_CHECKING:

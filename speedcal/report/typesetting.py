@@ -12,7 +12,7 @@ from importlib import resources
 from typing import Any, Literal
 
 from speedcal.report import fonts
-from speedcal.text.names import glued, one_line
+from speedcal.text.words.names import glued, one_line
 
 Paper = Literal["a4", "letter"]
 PageKind = Literal["pdf", "png", "svg"]

@@ -1,7 +1,7 @@
 """Every sentence for people: codes and values of the rooms below become words here, for command, page and report.
 
-A room below never holds a sentence. ``REFUSALS`` and ``FINDINGS`` of the ``*_messages`` modules map a code to its
-words; a template's fields are formatted by :mod:`speedcal.text.numbers` (``{offset_mps:speed}``).
+A room below never holds a sentence. ``REFUSALS`` and ``FINDINGS`` of the modules in ``codes`` map a code to its
+words; a template's fields are formatted by :mod:`speedcal.text.words.numbers` (``{offset_mps:speed}``).
 """
 
 from __future__ import annotations

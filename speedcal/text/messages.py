@@ -7,7 +7,7 @@ import importlib
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from speedcal.text.numbers import fill
+from speedcal.text.words.numbers import fill
 
 Values = Mapping[str, Any]
 Template = str | Callable[[Values], str]
@@ -60,7 +60,7 @@ def labels() -> Mapping[str, str]:
 def _gathered(name: str) -> dict[str, Any]:
     every: dict[str, Any] = {}
     for room in _ROOMS:
-        table = getattr(importlib.import_module(f"speedcal.text.{room}_messages"), name, {})
+        table = getattr(importlib.import_module(f"speedcal.text.codes.{room}_messages"), name, {})
         twice = every.keys() & table.keys()
         if twice:
             raise ValueError(f"{name}: {sorted(twice)} of {room}_messages stand elsewhere too")

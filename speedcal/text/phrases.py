@@ -9,21 +9,21 @@ from speedcal.finding import Trust
 
 _MOST_LISTED = 20
 _WRITTEN_IN: dict[str, str] = {
-    "Calibration": "calibration_summary",
-    "DrivenDistance": "distance",
-    "FleetResult": "fleet",
-    "History": "history",
-    "Inspection": "inspection",
-    "Readings": "inspection",
-    "RoadTestPlan": "road_test",
-    "Tolerance": "rules",
-    "Track": "inspection",
-    "Verification": "verdict",
+    "Calibration": "results.calibration_summary",
+    "DrivenDistance": "results.distance",
+    "FleetResult": "results.fleet",
+    "History": "results.history",
+    "Inspection": "results.inspection",
+    "Readings": "results.inspection",
+    "RoadTestPlan": "results.road_test",
+    "Tolerance": "words.rules",
+    "Track": "results.inspection",
+    "Verification": "results.verdict",
     **dict.fromkeys(
-        ("Vehicle", "Work", "RolledTire", "Determination", "EffectiveTire", "AxleEstimate"), "vehicle_summary"
+        ("Vehicle", "Work", "RolledTire", "Determination", "EffectiveTire", "AxleEstimate"), "results.vehicle_summary"
     ),
-    **dict.fromkeys(("Advice", "Choice", "Corrections", "Forecast"), "corrections"),
-    **dict.fromkeys(("Diagnosis", "Explanations"), "explanations"),
+    **dict.fromkeys(("Advice", "Choice", "Corrections", "Forecast"), "results.corrections"),
+    **dict.fromkeys(("Diagnosis", "Explanations"), "results.explanations"),
 }
 """Type of a result to the module of this room whose function ``summary`` writes it."""
 

@@ -16,9 +16,9 @@ from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.types import Scope
 
 from speedcal.errors import SpeedcalError
-from speedcal.text.corrections import FEWEST_ROWS
-from speedcal.text.numbers import signed
-from speedcal.text.page_labels import title_of
+from speedcal.text.pages.page_labels import title_of
+from speedcal.text.results.corrections import FEWEST_ROWS
+from speedcal.text.words.numbers import signed
 
 HERE = Path(__file__).parent
 _TRY_AGAIN_S = "5"

@@ -20,7 +20,7 @@ from starlette.responses import FileResponse, JSONResponse, PlainTextResponse, R
 from starlette.routing import BaseRoute, Mount, Route
 from starlette.staticfiles import StaticFiles
 
-from speedcal.text.page_labels import HEALTH
+from speedcal.text.pages.page_labels import HEALTH
 from speedcal.web.answers import RefusedError, wants_json
 from speedcal.web.entry.admission import Uploads
 from speedcal.web.entry.certificate import facts_of

@@ -20,8 +20,8 @@ from speedcal.calibration.speed.ground_speed import ground_speed
 from speedcal.calibration.speed.runs import steady_runs
 from speedcal.errors import SpeedcalError
 from speedcal.simulate import simulate
-from speedcal.text.calibration_summary import budget_text
 from speedcal.text.messages import label
+from speedcal.text.results.calibration_summary import budget_text
 from speedcal.units import KMH_MPS, MPH_MPS
 
 ROAD = plateaus([30, 55, 40, 65, 25, 50, 35, 60])

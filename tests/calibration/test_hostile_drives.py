@@ -23,7 +23,7 @@ from speedcal.interval import FloatArray
 from speedcal.logs.drive.readings import Clock, Readings
 from speedcal.logs.drive.track import Track
 from speedcal.simulate import simulate
-from speedcal.text.calibration_summary import budget_text
+from speedcal.text.results.calibration_summary import budget_text
 
 ROAD = plateaus([30, 55, 40, 65, 25, 50, 35, 60])
 RECORDED = track_of(ROAD, noise_mps=0.05)

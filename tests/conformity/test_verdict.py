@@ -19,8 +19,8 @@ from speedcal.conformity.change import compare_speed
 from speedcal.errors import ToleranceError
 from speedcal.finding import Finding, Trust
 from speedcal.interval import Interval
-from speedcal.text.report_for_tech import change_lines
-from speedcal.text.verdict import change_words, in_full
+from speedcal.text.pages.report_for_tech import change_lines
+from speedcal.text.results.verdict import change_words, in_full
 from speedcal.units import MPH_MPS
 from speedcal.vehicle import GainChange, Vehicle, correct
 

@@ -32,7 +32,8 @@ def test_every_example_is_tried_here() -> None:
 
 def test_the_new_finding_is_said_in_the_unit_of_the_reader(monkeypatch: pytest.MonkeyPatch) -> None:
     """11.176 m/s are 25 mph and 40.2 km/h, exactly by the mile of 1609.344 m."""
-    from speedcal.text import calibration_messages, messages
+    from speedcal.text import messages
+    from speedcal.text.codes import calibration_messages
 
     monkeypatch.setattr(calibration_messages, "FINDINGS", dict(calibration_messages.FINDINGS))
     messages.findings.cache_clear()
@@ -59,7 +60,7 @@ def test_the_functions_on_the_way_of_a_reading_are_there() -> None:
 def test_the_places_that_answer_a_question_are_there() -> None:
     """The needle's words, the keys of the vehicle, the number for wrong readings."""
     from speedcal.calibration.tuning import general as tuning
-    from speedcal.text.calibration_messages import FINDINGS
+    from speedcal.text.codes.calibration_messages import FINDINGS
 
     assert "needle_offset" in FINDINGS
     assert "needle" in Finding("needle_offset", offset_mps=1.0, unit="mph").text

@@ -12,7 +12,7 @@ from support.large_fleet import large_fleet
 
 from speedcal.fleet import FleetResult
 from speedcal.fleet.overview import render_page
-from speedcal.text.fleet_page import about
+from speedcal.text.pages.fleet_page import about
 
 COUNT, MANY = 1_500, 10_000
 PHONE, DESK = {"width": 390, "height": 844}, {"width": 1280, "height": 900}

@@ -23,7 +23,7 @@ from speedcal.errors import SpeedcalError
 from speedcal.logs import read_track
 from speedcal.logs.inspection import inspect_file
 from speedcal.text.messages import label
-from speedcal.text.sketch import sketch
+from speedcal.text.results.sketch import sketch
 
 DRIVE = small_drive()
 

@@ -14,7 +14,7 @@ from speedcal.errors import Problem, VehicleError
 from speedcal.logs.formats.registry import all_formats
 from speedcal.statements import stated
 from speedcal.text.messages import findings, labels, refusals
-from speedcal.text.numbers import keys_named
+from speedcal.text.words.numbers import keys_named
 
 PACKAGE = ROOT / "speedcal"
 OUTSIDE = [
@@ -89,7 +89,7 @@ def test_every_code_that_is_raised_has_words() -> None:
 def test_findings_and_reports_name_nothing_that_their_reader_cannot_use() -> None:
     """A page and a report have no commands, no options and no keys of a file."""
     for pattern in ("*_messages.py", "parts.py", "report_for_*.py", "pictures.py", "correction_card.py"):
-        for path in (PACKAGE / "text").glob(pattern):
+        for path in (PACKAGE / "text").rglob(pattern):
             tree = ast.parse(path.read_text(encoding="utf-8"))
             tree.body = [s for s in tree.body if getattr(getattr(s, "target", None), "id", "") != "REFUSALS"]
             texts = [] if path.name in ("page_messages.py", "command_messages.py") else spoken(tree)
@@ -130,7 +130,7 @@ def test_no_sentence_is_left_beside_the_statement_that_returns_it() -> None:
     """Two literals in a row are one string only inside brackets; otherwise the second is said to nobody."""
     left = [
         f"{path.name}:{statement.lineno}"
-        for path in sorted((PACKAGE / "text").glob("*.py"))
+        for path in sorted((PACKAGE / "text").rglob("*.py"))
         for function in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
         if isinstance(function, ast.FunctionDef)
         for statement in function.body[1:]

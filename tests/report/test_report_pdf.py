@@ -24,7 +24,7 @@ from speedcal.report import (
 from speedcal.report.building import _card
 from speedcal.report.model import ToFit
 from speedcal.report.pdf import _work
-from speedcal.text import report_for_customer as text
+from speedcal.text.pages import report_for_customer as text
 from speedcal.vehicle.advised.advice import Advice
 
 SHAPES = sorted(shapes())

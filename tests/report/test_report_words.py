@@ -12,9 +12,9 @@ from speedcal.finding import Finding, Trust
 from speedcal.interval import Interval
 from speedcal.report import DriveFacts, ReportModel, build_model
 from speedcal.report.for_tech import depth, drive_detail
-from speedcal.text import report_for_customer as words
-from speedcal.text.calibration_summary import clock_shift
-from speedcal.text.numbers import chance
+from speedcal.text.pages import report_for_customer as words
+from speedcal.text.results.calibration_summary import clock_shift
+from speedcal.text.words.numbers import chance
 from speedcal.units import MPH_MPS
 from speedcal.vehicle import Vehicle, Work, correct
 from speedcal.vehicle.advised.advice import Advice

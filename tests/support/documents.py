@@ -142,7 +142,7 @@ def tolerance_table() -> str:
     """Return the shipped tolerance rules as a table."""
     from speedcal import load_tolerance
     from speedcal.conformity.rules import tolerance_names
-    from speedcal.text import rules
+    from speedcal.text.words import rules
 
     full_scale = {"sae_j1226_biased": {"full_scale": 85, "unit": "mph"}}
     rows = ["| rule | title | limits | status of the source |", "|---|---|---|---|"]
@@ -156,7 +156,7 @@ def tolerance_table() -> str:
 def key_tables() -> str:
     """Return every table and key of a job file, with an example each."""
     from speedcal.statements import Key, Table, stated
-    from speedcal.text.job_messages import UNITS
+    from speedcal.text.codes.job_messages import UNITS
 
     def rows(table: Table) -> Iterator[str]:
         for key in table.keys.values():

@@ -17,7 +17,7 @@ from support.calibrations import make_calibration
 from speedcal.errors import VehicleError
 from speedcal.finding import Finding
 from speedcal.interval import Interval
-from speedcal.text.corrections import low_text, unsaid
+from speedcal.text.results.corrections import low_text, unsaid
 from speedcal.units import MILE_M, MPH_MPS
 from speedcal.vehicle import Vehicle, correct, gain_change, predict_after
 from speedcal.vehicle.choices.choice import judge_choice

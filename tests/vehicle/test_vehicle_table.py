@@ -14,7 +14,7 @@ from support.calibrations import make_calibration
 from speedcal.errors import VehicleError
 from speedcal.schema import parse_teeth
 from speedcal.statements import stated
-from speedcal.text.parts import MEASURED_BY
+from speedcal.text.words.parts import MEASURED_BY
 from speedcal.units import MILE_M
 from speedcal.vehicle import GearFamily, Vehicle, Work, correct, load_family, parse_tire_size, solve_train
 from speedcal.vehicle.data import shipped_families

@@ -17,7 +17,7 @@ from support.web_site import open_site
 from support.web_thread import serve_in_thread
 
 from speedcal.cli.serve import _tell_certificate
-from speedcal.text.page_labels import HEALTH
+from speedcal.text.pages.page_labels import HEALTH
 from speedcal.web.app import make_services
 from speedcal.web.entry.certificate import DAYS, facts_of, make_authority, make_certificate, sign
 from speedcal.web.settings import Limits, ServiceError, Settings

@@ -18,7 +18,7 @@ from starlette.routing import Route
 from support.web_site import DEMO, Site, open_site
 
 from speedcal.jobs import load_job
-from speedcal.text.page_labels import HISTORY
+from speedcal.text.pages.page_labels import HISTORY
 from speedcal.web.app import create_app
 from speedcal.web.kept import schema
 from speedcal.web.pages import removal

@@ -12,7 +12,7 @@ import sqlalchemy as sa
 from sqlalchemy.exc import DBAPIError
 from starlette.responses import JSONResponse, Response
 
-from speedcal.text.page_labels import HISTORY, WHO
+from speedcal.text.pages.page_labels import HISTORY, WHO
 from speedcal.web.kept import schema
 from speedcal.web.kept.store import Store, new_id
 

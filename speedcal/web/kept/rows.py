@@ -9,7 +9,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from speedcal.text.page_labels import UNNAMED
+from speedcal.text.pages.page_labels import UNNAMED
 
 STAGES = ("waiting", "measured", "tested", "closed")
 """States of a job."""

@@ -19,7 +19,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.types import Message
 
 from speedcal.errors import SpeedcalError
-from speedcal.text.page_labels import UNNAMED
+from speedcal.text.pages.page_labels import UNNAMED
 from speedcal.web.answers import RefusedError, busy, environment, wants_json
 from speedcal.web.entry.admission import Upload, Uploads
 from speedcal.web.entry.certificate import Facts

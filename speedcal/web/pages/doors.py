@@ -6,7 +6,7 @@ import json
 
 from starlette.responses import Response
 
-from speedcal.text.page_labels import SESSION_OVER, WRONG_PASSCODE
+from speedcal.text.pages.page_labels import SESSION_OVER, WRONG_PASSCODE
 from speedcal.web.answers import RefusedError, wants_json
 from speedcal.web.entry.proxies import network_of
 from speedcal.web.kept.auth import Link

@@ -13,7 +13,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.responses import FileResponse, JSONResponse, Response
 
 from speedcal.statements import stated
-from speedcal.text.page_labels import HINTS, PARTS, PHASES, QUESTIONS, UNNAMED
+from speedcal.text.pages.page_labels import HINTS, PARTS, PHASES, QUESTIONS, UNNAMED
 from speedcal.web.answers import RefusedError, busy, wants_json
 from speedcal.web.entry.guard import PICTURE_POLICY
 from speedcal.web.kept.queue import Run

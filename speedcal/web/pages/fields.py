@@ -12,7 +12,7 @@ from typing import Any
 
 from speedcal.errors import Problem
 from speedcal.statements import Key, Kind, OneOf, Table, stated
-from speedcal.text.page_labels import CHOICES
+from speedcal.text.pages.page_labels import CHOICES
 from speedcal.web.figures import AmbiguousError, Decimal, decimal_mark, number_in
 from speedcal.web.typed import listed
 

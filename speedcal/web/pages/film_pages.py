@@ -8,8 +8,8 @@ from typing import Any
 
 from starlette.responses import FileResponse, JSONResponse, Response
 
-from speedcal.text.film_messages import left_out_text
-from speedcal.text.page_labels import FILM_TITLES, UNNAMED
+from speedcal.text.codes.film_messages import left_out_text
+from speedcal.text.pages.page_labels import FILM_TITLES, UNNAMED
 from speedcal.web.answers import RefusedError, wants_json
 from speedcal.web.entry.guard import PICTURE_POLICY
 from speedcal.web.kept.film_files import READINGS_FILE, remove_film

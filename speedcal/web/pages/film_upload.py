@@ -7,7 +7,7 @@ import re
 
 from starlette.responses import JSONResponse, Response
 
-from speedcal.text.page_labels import FILM_TITLES
+from speedcal.text.pages.page_labels import FILM_TITLES
 from speedcal.web.answers import RefusedError, busy
 from speedcal.web.kept.film_files import forget_films, write_piece
 from speedcal.web.kept.film_store import FilmRow, Films

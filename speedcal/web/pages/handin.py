@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any, TypeVar
 
-from speedcal.text.page_labels import QUESTIONS
+from speedcal.text.pages.page_labels import QUESTIONS
 from speedcal.web.answers import RefusedError
 from speedcal.web.figures import AmbiguousError, number_in
 from speedcal.web.kept.originals import TooLargeError

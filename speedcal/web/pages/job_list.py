@@ -16,7 +16,7 @@ import sqlalchemy as sa
 from starlette.responses import Response
 
 from speedcal.jobs.spreadsheet import as_text
-from speedcal.text.page_labels import NEWS, NEWS_STATE, STAGES
+from speedcal.text.pages.page_labels import NEWS, NEWS_STATE, STAGES
 from speedcal.web.answers import day
 from speedcal.web.kept import schema
 from speedcal.web.kept.folder import Files, job_files

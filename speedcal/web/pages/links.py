@@ -10,7 +10,7 @@ from urllib.parse import quote, urlsplit
 import segno
 from markupsafe import Markup
 
-from speedcal.text.page_labels import LINK_REACH, LINK_TEXTS
+from speedcal.text.pages.page_labels import LINK_REACH, LINK_TEXTS
 from speedcal.web.entry.listen import addresses_to_open
 from speedcal.web.kept.auth import Link
 from speedcal.web.kept.rows import JobRow

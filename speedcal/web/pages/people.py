@@ -7,7 +7,7 @@ import time
 import sqlalchemy as sa
 from starlette.responses import Response
 
-from speedcal.text.page_labels import PEOPLE_TITLE
+from speedcal.text.pages.page_labels import PEOPLE_TITLE
 from speedcal.web.answers import RefusedError
 from speedcal.web.kept import schema
 from speedcal.web.kept.auth import digest_of

@@ -13,7 +13,7 @@ from typing import Any
 from starlette.background import BackgroundTask
 from starlette.responses import FileResponse, JSONResponse, Response
 
-from speedcal.text.job_messages import step_name
+from speedcal.text.codes.job_messages import step_name
 from speedcal.web.answers import RefusedError, attachment
 from speedcal.web.entry.guard import PICTURE_POLICY, REPORT_POLICY
 from speedcal.web.kept.basis import has_basis

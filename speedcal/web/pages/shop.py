@@ -7,7 +7,7 @@ from typing import Any
 
 from starlette.responses import Response
 
-from speedcal.text import page_labels
+from speedcal.text.pages import page_labels
 from speedcal.units import USUAL_LIMIT
 from speedcal.web.answers import RefusedError, attachment
 from speedcal.web.figures import number_in

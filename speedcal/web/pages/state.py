@@ -12,7 +12,7 @@ from typing import Any
 import sqlalchemy as sa
 from starlette.responses import Response
 
-from speedcal.text.page_labels import HEALTH, STATE_TITLE
+from speedcal.text.pages.page_labels import HEALTH, STATE_TITLE
 from speedcal.web.entry.listen import trust_address
 from speedcal.web.kept import schema
 from speedcal.web.kept.store import Store

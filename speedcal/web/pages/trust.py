@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from starlette.responses import FileResponse, Response
 
-from speedcal.text.page_labels import TRUST_TITLE
+from speedcal.text.pages.page_labels import TRUST_TITLE
 from speedcal.web.answers import RefusedError
 from speedcal.web.entry.certificate import Facts
 from speedcal.web.pages.context import Context

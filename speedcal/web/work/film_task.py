@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from speedcal.text.job_messages import step_name
+from speedcal.text.codes.job_messages import step_name
 from speedcal.web.kept.film_files import READINGS_FILE
 
 if TYPE_CHECKING:

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 from speedcal.errors import JobError, Problem, SpeedcalError
 from speedcal.finding import Finding
-from speedcal.text.inspection import CLOCKS
-from speedcal.text.job_messages import step_name
+from speedcal.text.codes.job_messages import step_name
 from speedcal.text.messages import label
+from speedcal.text.results.inspection import CLOCKS
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 from speedcal.web.answers import day
 from speedcal.web.work.marks import field_of

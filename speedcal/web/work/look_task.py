@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from speedcal.text import page_labels
+from speedcal.text.pages import page_labels
 from speedcal.web.answers import day
 from speedcal.web.kept.folder import job_files, lay_out
 from speedcal.web.kept.originals import Originals

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any, TextIO
 
 from speedcal.errors import SpeedcalError
-from speedcal.text.job_messages import step_name
+from speedcal.text.codes.job_messages import step_name
 from speedcal.web.logbook import place_of
 from speedcal.web.settings import Limits
 

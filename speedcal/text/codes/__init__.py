@@ -1,0 +1,1 @@
+"""The words under every code, a module a room."""

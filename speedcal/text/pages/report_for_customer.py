@@ -1,0 +1,313 @@
+"""The customer's part of a report, and what the command says of a job: plain sentences, cautions, law."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from speedcal.interval import reached
+from speedcal.text.pages.after_work import road_test_steps
+from speedcal.text.pages.told_speeds import headline_speed, table_speeds
+from speedcal.text.results.explanations import likely_causes
+from speedcal.text.results.vehicle_summary import work_words
+from speedcal.text.words import rules
+from speedcal.text.words.names import one_line
+from speedcal.text.words.numbers import chance, fill, signed
+from speedcal.text.words.parts import part_value, setting_name
+from speedcal.text.words.sources import status_words
+from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from speedcal.calibration.result import Calibration
+    from speedcal.conformity import Tolerance, Verification
+    from speedcal.vehicle import Corrections, Vehicle, Work
+    from speedcal.vehicle.advised.advice import Advice
+
+HEADINGS = {
+    "picture": "How far the dial is off",
+    "shows": "What the dial shows at a true speed",
+    "fit": "What to fit or set",
+    "done": "What was done",
+    "left": "What is left",
+    "odometer": "Odometer",
+    "cautions": "Cautions for the road test and the work",
+    "law": "What the law says",
+    "tech": "For the tech",
+    "next": "What happens next",
+}
+TITLE_EXPECTED = "How the speedometer should read by its parts"
+DRIVE_IT = "Before money is spent on the last tooth: add a drive to the job, or a mile that is timed at a steady dial."
+BY_FACTS = "by the parts"
+TITLE_BOTH, TITLE_ONE = "Speedometer before and after", "How the speedometer reads"
+MORE = "… more in report.html"
+RANGES = "19 times in 20 the true value lies inside the range given."
+NOT_DRIVEN = "not driven: extended"
+ADVISED = "advised"
+
+CAUTIONS = (
+    "The driver only drives; a passenger reads the dial and writes.",
+    "Legal speeds only, on a straight, dry road with little traffic. Stop whenever traffic asks for it.",
+    "Wheels off the ground only on rated stands on firm, level ground, the vehicle secured against rolling; keep clear "
+    "of turning wheels and shafts.",
+    "Local rules on speedometers and odometers come first; where they ask for a licensed shop, it does the work.",
+)
+"""What can hurt someone in this work, and who decides."""
+
+ODOMETER_LAW = (
+    "New gears, tires or settings change only the distance counted from now on. The mileage shown stays as it is; "
+    "altering it is an offense in many places."
+)
+ODOMETER_LAW_IN_FULL = (
+    "United States, 49 USC 32703 and 32704: service may not change the mileage shown; where it cannot stay the same, "
+    "the odometer is set to zero and a written notice with the mileage before and the date goes on the left door "
+    "frame. Elsewhere: ask for the local rule."
+)
+"""Reminder that belongs to every change of an odometer drive."""
+
+_LEAST_SAID = 0.05
+"""Less than this, in the unit of the dial, would be written as zero."""
+
+
+def caption(has_readings: bool) -> str:
+    """Say what is drawn in the comparison."""
+    return f"{'Points are readings; the' if has_readings else 'The'} bands are the ranges of the lines."
+
+
+def change_words(work: Work | None) -> str:
+    """Name what was changed, to follow the word ``after``."""
+    if work is None:
+        return "the work"
+    names = {
+        "the gear change": work.driven_gear or work.drive_gear or work.ratio_box,
+        "the new setting": work.pulse_scaler or work.settings,
+        "the tire change": work.tire,
+        "the axle change": work.axle,
+    }
+    done = [name for name, change in names.items() if change]
+    return done[0] if len(done) == 1 else "the work"
+
+
+def shown_range(calibration: Calibration, speed: float, unit: DisplayUnit, *, decimals: int = 0) -> str:
+    """Say what the dial shows at a true speed, as a person would: ``66``, or ``60 to 61``. ``speed`` in ``unit``."""
+    factor = SPEED_UNIT_MPS[unit]
+    shown = float(calibration.dial.indicated(speed * factor)) / factor
+    half = float(calibration.dial.half_width(speed * factor)) / factor
+    low, high = f"{shown - half:.{decimals}f}", f"{shown + half:.{decimals}f}"
+    return low if low == high else f"{low} to {high}"
+
+
+def customer_sentence(
+    before: Calibration | None,
+    after: Calibration | None,
+    unit: DisplayUnit,
+    *,
+    change: str,
+    spoken_in: DisplayUnit | None = None,
+) -> str:
+    """Say in one plain sentence what the dial did at a usual speed and what it does now.
+
+    Parameters
+    ----------
+    unit
+        Unit in which the speed is a round one.
+    change
+        What was changed, as :func:`change_words` names it.
+    spoken_in
+        Unit of the numbers in the sentence, when another.
+    """
+    spoken = spoken_in or unit
+    known = [c for c in (before, after) if c is not None]
+    speed = headline_speed(known, unit) * SPEED_UNIT_MPS[unit] / SPEED_UNIT_MPS[spoken]
+    start = f"At a true {speed:.0f} {spoken} the dial"
+    if before is None or after is None:
+        return f"{start} shows {shown_range(known[0], speed, spoken)}."
+    was, now = (shown_range(c, speed, spoken) for c in (before, after))
+    return f"{start} showed {was}; after {change} it shows {now}."
+
+
+def expectations(expected: Calibration) -> tuple[str, ...]:
+    """Say what an answer from the parts alone rests on."""
+    return tuple(reason.text for reason in expected.trust.reasons)
+
+
+def expected_sentence(expected: Calibration, unit: DisplayUnit, *, spoken_in: DisplayUnit) -> str:
+    """Say what the dial should show at a usual speed by the parts alone."""
+    speed = headline_speed([expected], unit) * SPEED_UNIT_MPS[unit] / SPEED_UNIT_MPS[spoken_in]
+    said = shown_range(expected, speed, spoken_in)
+    return f"At a true {speed:.0f} {spoken_in} the dial should show {said} by its parts."
+
+
+def odometer_sentences(before: Calibration | None, after: Calibration | None, unit: DisplayUnit) -> tuple[str, ...]:
+    """Say what the odometer counts for a hundred true miles or kilometers; it is told by its own readings alone."""
+    name = "miles" if unit == "mph" else "km"
+    out = []
+    for when, verb, c in (("Before the work", "counted", before), ("After the work", "counts", after)):
+        if c is None or c.odometer_factor is None:
+            continue
+        low, high = sorted((100 * c.odometer_factor.low, 100 * c.odometer_factor.high))
+        out.append(f"{when} the odometer {verb} {low:.1f} to {high:.1f} for 100 true {name}.")
+    if not out:
+        out.append("The odometer was not read, so nothing is said about it.")
+    return tuple(out)
+
+
+def left_over(after: Calibration, unit: DisplayUnit) -> tuple[str, ...]:
+    """Say what error is left after the work: overall, at usual speeds, by the needle, and where it reads low."""
+    factor = SPEED_UNIT_MPS[unit]
+    low, high = after.dial.driven_mps
+    grid = np.linspace(low, high, 41)
+    half = after.dial.half_width(grid)
+    error = after.dial.indicated(grid) - grid
+    least, most = float((error - half).min()) / factor, float((error + half).max()) / factor
+    told = [v for v in table_speeds([after], unit) if reached((low, high), v * factor)]
+    at = "; ".join(f"at {v:g}: {_error_range(after, v * factor, factor)}" for v in told)
+    lines = [
+        f"From {low / factor:.0f} to {high / factor:.0f} {unit} the dial is off by {signed(least)} to {signed(most)} "
+        f"{unit}{f' ({at})' * bool(told)}."
+    ]
+    offset = after.offset_mps.scaled(1 / factor)
+    if after.dial.shape == "straight" and not offset.contains(0.0) and abs(offset.value) >= _LEAST_SAID:
+        near, far = sorted((abs(offset.low), abs(offset.high)))
+        lines.append(
+            f"The needle sits {abs(offset.value):.1f} {unit} {'high' if offset.value > 0 else 'low'} at every speed "
+            f"({near:.1f} to {far:.1f}); no gear or setting removes that part."
+        )
+    leans = [found.values for found in after.findings if found.code == "vehicle_leans"]
+    return (
+        *lines,
+        *reads_low(after, unit),
+        *[fill("In bends it shows up to {most:percent1} more.", values) for values in leans[:1]],
+    )
+
+
+def reads_low(dial_of: Calibration, unit: DisplayUnit) -> tuple[str, ...]:
+    """Say that a dial shows less than the true speed, the side on which somebody drives too fast; nothing else."""
+    grid = np.linspace(*dial_of.dial.driven_mps, 41)
+    error, half = dial_of.dial.indicated(grid) - grid, dial_of.dial.half_width(grid)
+    if (error + half < 0).any():
+        everywhere = "At every speed driven" if (error + half < 0).all() else "At some of the speeds driven"
+        return (f"{everywhere} it reads low: you drive faster than the dial says.",)
+    least = float((error - half).min()) / SPEED_UNIT_MPS[unit]
+    return (f"It may read low by {-least:.1f} {unit}.",) if least <= -_LEAST_SAID else ()
+
+
+def _error_range(after: Calibration, ground_mps: float, factor: float) -> str:
+    error = float(after.dial.indicated(ground_mps)) - ground_mps
+    half = float(after.dial.half_width(ground_mps))
+    return f"{signed((error - half) / factor)} to {signed((error + half) / factor)}"
+
+
+def warnings(before: Calibration | None, after: Calibration | None) -> tuple[str, ...]:
+    """Say how far each drive may not be trusted, the word first and every reason."""
+    named = (("before", before), ("after", after))
+    return tuple(
+        f"Drive {name}: {c.trust.word}. {' '.join(_capital(reason.text) for reason in c.trust.reasons)}".strip()
+        for name, c in named
+        if c is not None and c.trust.word != "TRUSTED"
+    )
+
+
+def missing(before: Calibration | None, after: Calibration | None, tolerance: Tolerance | None) -> tuple[str, ...]:
+    """Name the parts that the job does not carry, each with what would bring them."""
+    out = []
+    if before is None:
+        out.append("There is no drive before the work, so nothing is said about what changed.")
+    if after is None:
+        out.append("There is no drive after the work yet; it will show what the work did.")
+    elif tolerance is None:
+        out.append("No rule was named for this job, so there is no verdict.")
+    return tuple(out)
+
+
+def cause(corrections: Corrections | None) -> str:
+    """Say what is likely wrong; empty where nothing is, or nothing tells."""
+    diagnosis = corrections.diagnosis if corrections else None
+    return f"{_capital(likely_causes(diagnosis))}." if diagnosis and diagnosis.top else ""
+
+
+def done(work: Work | None, vehicle: Vehicle | None, unit: str) -> tuple[str, ...]:
+    """Say what was changed, what was there before, and the note about it."""
+    if work is None:
+        return ()
+    text, note = work_words(work, unit), one_line(work.note)
+    lines = [] if work.is_nothing and note else [_capital(text) + _was(work, vehicle)]
+    return (*lines, *([note] if note else []))
+
+
+def _was(work: Work, vehicle: Vehicle | None) -> str:
+    names = ("driven_gear", "drive_gear", "ratio_box", "pulse_scaler", "axle", "tire")
+    parts = [
+        f"{name.replace('_', ' ')} {one_line(part_value(getattr(vehicle, name)))}"
+        for name in names
+        if getattr(work, name) is not None and getattr(vehicle, name, None) is not None
+    ]
+    now = {setting.kind: setting.now for setting in vehicle.settings} if vehicle else {}
+    before = [(setting.kind, now.get(setting.kind)) for setting in work.settings]
+    parts += [setting_name(kind, value) for kind, value in before if value is not None]
+    return f" (before: {', '.join(parts)})" if parts else ""
+
+
+def verdict_sentence(verification: Verification) -> str:
+    """Say whether the speedometer complies, and how sure that is."""
+    sure = f"probability that it does: {chance(verification.probability)}"
+    if verification.verdict == "pass":
+        return f"The speedometer complies with the rule ({sure})."
+    if verification.verdict == "fail":
+        return f"The speedometer does not comply with the rule ({sure})."
+    if any(found.code == "fell_on_road_test" for found in verification.findings):
+        return "The speedometer complies with the rule while its needle stays up; on this drive it fell in spells."
+    if verification.probability < 0.2:
+        return f"The speedometer likely does not comply with the rule ({sure}), but this drive does not prove it."
+    if verification.probability > 0.8:
+        return f"The speedometer likely complies with the rule ({sure}), but this drive does not prove it."
+    return f"The drive does not settle whether the speedometer complies with the rule ({sure})."
+
+
+def rule_lines(rule: Tolerance) -> tuple[str, str]:
+    """Name the rule with its limits, and its document with how far that was read."""
+    status = status_words(rule.status)
+    source = f"{one_line(rule.source)} ({status})" if rule.source else status
+    return f"Rule: {one_line(rules.title(rule.about))} – {rules.limits(rule)}.", f"Source: {source}."
+
+
+def next_steps(
+    corrections: Corrections | None, verification: Verification | None, work: Work | None = None, unit: str = ""
+) -> tuple[str, ...]:
+    """Say what happens next while the speedometer is not put right, or not driven after work; nothing when it is."""
+    if verification is not None:
+        return _after_verdict(verification)
+    if told := road_test_steps(work, corrections, unit):
+        return told
+    if corrections is None:
+        return ()
+    return advice_lines(corrections.advice) or (to_fit(corrections),)
+
+
+def advice_lines(advice: Sequence[Advice]) -> tuple[str, ...]:
+    """Return a sentence for each thing to do, the first thing first."""
+    return tuple(_capital(str(entry)) for entry in advice)
+
+
+def _after_verdict(verification: Verification) -> tuple[str, ...]:
+    told = advice_lines(verification.advice)
+    if verification.verdict == "pass":
+        return told
+    if verification.verdict == "fail":
+        left = told or ("Check that what was meant to be fitted is fitted, put right what is left, and drive again.",)
+        return (f"Do not sign the work off. {left[0]}", *left[1:])
+    return told or ("More driving would not settle it. Put right what is left, then drive again.",)
+
+
+def to_fit(corrections: Corrections) -> str:
+    """Name the best thing to do about the error, and what error it leaves."""
+    best = corrections.best
+    if best is None:
+        return "The job names no gear, scaler or setting; add what is fitted, and its choices are listed here."
+    return f"{_capital(str(best))}: worst error left {best.worst_error_percent:.1f} %."
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

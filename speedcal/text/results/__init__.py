@@ -1,0 +1,1 @@
+"""The lines of a result, as ``str()`` and the command print them."""

@@ -1,0 +1,70 @@
+"""What the command prints of a calibration, and its uncertainty budget as a table."""
+
+from __future__ import annotations
+
+from speedcal.calibration.result import ANOTHER_DAY, Calibration
+from speedcal.interval import Interval
+from speedcal.text.messages import label
+from speedcal.text.words.numbers import counted
+from speedcal.units import SPEED_UNIT_MPS
+
+_QUARTER_S, _QUARTERS_A_DAY = 900.0, 96
+
+
+def clock_shift(shift_s: Interval) -> str:
+    """Say a clock offset as people do: hours and minutes of the zone, and seconds.
+
+    Whole days are left out: a clock without a date counts from a midnight, its offset holds the days since 1970.
+    """
+    quarters = round(shift_s.value / _QUARTER_S)
+    rest = Interval(*(end - quarters * _QUARTER_S for end in (shift_s.value, shift_s.low, shift_s.high)))
+    quarters %= _QUARTERS_A_DAY
+    if quarters > _QUARTERS_A_DAY // 2:
+        quarters -= _QUARTERS_A_DAY
+    sign = "−" if quarters < 0 else "+"
+    zone = f"{sign}{abs(quarters) // 4}:{abs(quarters) % 4 * 15:02d} h and " if quarters else ""
+    return f"{zone}{rest} s"
+
+
+def summary(calibration: Calibration) -> str:
+    """Return the answer in a few lines: trust, factor, offset, and what the dial shows at round speeds."""
+    unit, factor = calibration.unit, SPEED_UNIT_MPS[calibration.unit]
+    used, total = calibration.counts()
+    offset = calibration.offset_mps.scaled(1 / factor)
+    lines = [
+        f"{calibration.trust}",
+        f"error factor  {calibration.error_factor}",
+        f"needle offset {offset} {unit}",
+        f"checks        {used} of {total} used"
+        if calibration.speed_source == "checks"
+        else f"readings      {used} of {total} used, in {counted(calibration.steady_runs, 'steady run')}",
+    ]
+    if calibration.clock_offset_s:
+        lines.append(f"clock offset  {clock_shift(calibration.clock_offset_s)} (reading clock + this = GPS clock)")
+    if calibration.odometer_factor:
+        lines.append(f"odometer      {calibration.odometer_factor}")
+    lines += [
+        f"at a true {row['ground']:g} {unit} it shows {row['indicated']:.1f} "
+        f"({row['ground'] + row['low']:.1f} to {row['ground'] + row['high']:.1f})"
+        for row in calibration.error_table()
+    ]
+    lines += [f"also: {reason.text}" for reason in calibration.trust.reasons[1:]]
+    return "\n".join([*lines, *(f"note: {finding.text}" for finding in calibration.findings)])
+
+
+def budget_text(calibration: Calibration) -> str:
+    """Return the uncertainty budget as a table for people, at the reference speed."""
+    unit, factor = calibration.unit, SPEED_UNIT_MPS[calibration.unit]
+    at = calibration.reference_speed_mps
+    u = float(calibration.u_indicated(at)) / factor
+    rows = [f"uncertainty at a true {at / factor:.0f} {unit}, standard (k = 1)"]
+    for line in calibration.budget:
+        share = (
+            "a usual size, not verified; not in the interval of this drive"
+            if line.component == ANOTHER_DAY
+            else f"{100 * line.share:3.0f} %"
+        )
+        size = f"{line.u_indicated_mps / factor:7.3f} {unit}"
+        rows.append(f"  {label(line.component):<28} type {line.evaluation}  {size}  {share}")
+    k = calibration.coverage_factor
+    return "\n".join([*rows, f"  combined {u:.3f} {unit}, expanded {k * u:.3f} {unit} (k = {k:.2f}, 95 %)"])

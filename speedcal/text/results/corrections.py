@@ -1,0 +1,286 @@
+"""What the command prints of corrections: what to do first, the choices, what is wrong, and what to mind."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from speedcal.finding import Finding
+from speedcal.text.codes.advice_messages import ACTION_NAMES, TIMES, gained_by_measuring
+from speedcal.text.results.explanations import diagnosis_lines
+from speedcal.text.results.vehicle_summary import effective_text
+from speedcal.text.words.numbers import joined, likely, signed
+from speedcal.text.words.parts import MEASURED_BY, choice_name, part_name, part_value, setting_name
+from speedcal.vehicle.advised.advice import Advice
+from speedcal.vehicle.choices.choice import Choice
+from speedcal.vehicle.corrections import Corrections
+from speedcal.vehicle.forward import Forecast
+from speedcal.vehicle.train.parts import SETTING_POWER
+
+_WORTH_SAYING = 0.005
+"""Chance of reading low from which it is said."""
+_HARDLY_PERCENT = 0.5
+"""A dial that reads low by less is not called one that reads low."""
+FEWEST_ROWS, _MOST_ROWS, _MORE_LIKELY_THAN_NOT = 2, 5, 0.5
+_ABOUT_THE_BEST = {"margin_too_wide", "margin_kept", "no_acceptable_choice", "not_decided"}
+"""Findings on the choice that by itself is the best; the advice weighs the work too and may name another."""
+_NOT_OF_THE_DRIVE = {"keep_as_is", "reseat_needle", "repair_instrument", "check_files", "set_unit"}
+"""What comes first where nothing between road and instrument is to be changed, or not yet."""
+_OUTCOMES = ("puts_right", "leaves", "already_good")
+_IN_HEAD = (*_OUTCOMES, "likely_cause", "together_with")
+"""Reasons that the head of an advice says already."""
+
+
+def summary(result: object) -> str:
+    """Return the few lines of a result of this room."""
+    if isinstance(result, Advice):
+        return advice_text(result)
+    if isinstance(result, Choice):
+        return choice_name(result.what)
+    if isinstance(result, Forecast):
+        return _forecast(result)
+    assert isinstance(result, Corrections)  # noqa: S101 - phrases sends nothing else
+    return _corrections(result)
+
+
+def low_text(choice: Choice) -> str:
+    """Return whether it reads low at one of the speeds, and by how much; empty when it hardly can."""
+    if choice.reads_low:
+        low, worst = (f"{percent:.1f}" for percent in (-choice.lowest_error_percent, choice.worst_error_percent))
+        by = "" if low == worst else f" by up to {low} %"  # else the same figure stands beside it
+        return f"reads low{by}" if -choice.lowest_error_percent >= _HARDLY_PERCENT else ""
+    if choice.probability_reads_low < _WORTH_SAYING:
+        return ""
+    return f"may read low ({likely(choice.probability_reads_low)})"
+
+
+def best_text(probability: float) -> str:
+    """Return how likely a choice is to be the best of all."""
+    if probability > 0.95:
+        return "almost certainly the best"
+    return f"{likely(probability)} likely to be the best"
+
+
+def advice_text(entry: Advice) -> str:
+    """Return one thing to do: what, what it leaves, and why."""
+    reasons = " ".join(_because(reason) for reason in entry.because if reason.code not in _IN_HEAD)
+    head = headline(entry) + _left(entry)
+    return f"{head[0].upper()}{head[1:]}." + (f" {reasons}" if reasons else "")
+
+
+def _left(entry: Advice) -> str:
+    """Return what it leaves; of two things done together the first says it for both."""
+    found = {reason.code: reason.values for reason in entry.because}
+    partner = found.get("together_with", {}).get("action")
+    if entry.worst_error_percent is None or (partner and entry.action in ("reseat_needle", "turn_housing")):
+        return ""
+    left = f", and {ACTION_NAMES[partner]} as below" if partner else ""
+    outcome = next((values for code, values in found.items() if code in _OUTCOMES), {})
+    what = "the odometer off by" if outcome.get("of_odometer") else "at most"
+    left += f": leaves {what} {entry.worst_error_percent:.1f} %"
+    if entry.probability is None:
+        return left
+    within = outcome.get("within_percent")
+    goal = "to pass" if within is None else f"to stay within {within:g} %"
+    goal += " and never low" if outcome.get("never_low") else ""
+    sure = likely(entry.probability)
+    hardly = "only " if entry.probability < _MORE_LIKELY_THAN_NOT and sure[0].isdigit() else ""
+    return f"{left}, {hardly}{sure} sure {goal}"
+
+
+def _because(reason: Finding) -> str:
+    """Return a reason; what is to be measured stands in the head of the advice already."""
+    return gained_by_measuring(reason.values) if reason.code == "measure_first" else _sentence(reason)
+
+
+def _sentence(reason: Finding) -> str:
+    text = reason.text
+    return f"{text[0].upper()}{text[1:]}{'' if text.endswith(('.', '!', '?')) else '.'}"
+
+
+_AT_PART: dict[tuple[str, str | None], str] = {
+    ("repair_instrument", "tachograph"): "leave this drive to an approved workshop",
+    ("repair_instrument", "odometer"): "have the odometer in the instrument repaired",
+    ("drive_again", "odometer"): "drive again and note what the odometer shows at both ends",
+    ("set_unit", "instrument"): "correct the unit behind the dial: miles and kilometers are mixed up in the instrument "
+    "or its module",
+}
+"""What an action is called at a part where it is not what it is elsewhere."""
+
+
+def headline(entry: Advice) -> str:
+    """Return what is to be done, in a few words and without a full stop."""
+    value: Any = entry.value
+    match entry.action:
+        case "fit_driven_gear" | "fit_drive_gear":
+            return f"fit a {part_name(entry.part or '')} with {value} teeth"
+        case "fit_gear_pair":
+            drive, _, driven = str(value).partition("/")
+            return f"fit a drive gear with {drive} teeth and a driven gear with {driven}"
+        case "fit_ratio_box":
+            return f"fit a ratio box {value} in the cable"
+        case "set_pulse_scaler":
+            return f"set the pulse scaler to {value}"
+        case "set_module" if entry.part in SETTING_POWER:
+            return f"set the {setting_name(entry.part, float(value), 'to ')}"
+        case "reseat_needle":
+            return f"reseat the needle {abs(float(value)):g} {entry.unit} {'lower' if float(value) < 0 else 'higher'}"
+        case "turn_housing":
+            return f"turn the housing so that the range {value} faces down"
+        case "check_count" | "undo_work":
+            return _look_text(entry) if entry.action == "check_count" else _undoing(entry)
+        case "measure_fact" if entry.part in MEASURED_BY:
+            return MEASURED_BY[entry.part]
+    return _AT_PART.get((entry.action, entry.part), ACTION_NAMES[entry.action])
+
+
+def _undoing(entry: Advice) -> str:
+    """Return what is fitted or set again as it was."""
+    return joined(_again(*part) for why in entry.because if why.code == "as_before" for part in why.values["parts"])
+
+
+def _again(name: str, value: Any) -> str:
+    part = part_name(name)
+    if name == "housing":
+        return f"turn the housing back so that the range {value} faces down"
+    if name.startswith("settings."):
+        kind = name.partition(".")[2]
+        return f"set the {setting_name(kind, value, 'back to ')}" if value else f"set the {part_name(kind)} back"
+    if value is None:
+        taken_out = name in ("ratio_box", "pulse_scaler")
+        return f"take the {part} out again" if taken_out else f"fit the {part} again that was in it before"
+    if name == "pulse_scaler":
+        return f"set the {part} back to {part_value(value)}"
+    return f"fit the {part} {value} again" if name == "ratio_box" else f"fit the {part} with {value} teeth again"
+
+
+def _look_text(entry: Advice) -> str:
+    """Return what is to be looked at."""
+    if entry.part == "pulses":
+        return f"count the pulses for one turn of the sensor: it seems to give {TIMES[float(entry.value or 0)]} stated"
+    if entry.part == "range":
+        return "see in which range the axle or transfer case stood on the drive"
+    if entry.part == "work":
+        return "look at what was really fitted and set"
+    if entry.part == "needle_drive":
+        return "look at what turns the needle"
+    if entry.part == "gears":
+        return "count the teeth of both gears"
+    if entry.part == "ratio_box":
+        return "see which way round the ratio box sits"
+    likely_count = f": {entry.value} are likely" if entry.value else ""
+    return f"count the teeth of the {part_name(entry.part or '')}{likely_count}"
+
+
+def _corrections(found: Corrections) -> str:
+    lines = ["what to do:", *(f"  {i}. {advice_text(entry)}" for i, entry in enumerate(found.advice, 1))]
+    if found.diagnosis is not None:
+        lines += diagnosis_lines(found.diagnosis)
+    lines.append(f"as it is: worst error {found.keep.worst_error_percent:.1f} %")
+    has_more = found.effective_tire or found.ideal_driven_teeth or any(found.lists().values())
+    lines += ["once that is right:"] if has_more and _comes_first(found) else []
+    lines += [effective_text(found.effective_tire, found.unit)] if found.effective_tire else []
+    if found.ideal_driven_teeth:
+        advised = next((e.value for e in found.advice if e.action == "fit_driven_gear" and _is_first(e)), None)
+        nearest = next((c for c in found.driven_gear if c.available is not False), None)
+        so = f", so fit {advised}" if nearest and dict(nearest.parts)["teeth"] == advised else ""
+        lines.append(f"exact tooth count: {found.ideal_driven_teeth}{so}")
+    listed = [choice for choices in found.lists().values() for choice in worth_listing(choices)[:_MOST_ROWS]]
+    width = max((len(choice_name(choice.what)) for choice in listed), default=0)
+    fitting = advised_among(found, listed)
+    best = max(listed, key=lambda choice: choice.probability_best or 0.0, default=None)
+    # by the rule, the work or the needle it may be another, and none is called the best beside it
+    lines += [_row(choice, width, is_ranked=fitting in (None, best)) for choice in listed]
+    lines += [f"as it is, in the {name}: {shown}" for name, shown in other_ranges(found)]
+    lines.append(f"judged by: {found.criterion}, at {', '.join(f'{v:.4g}' for v in found.speeds)} {found.unit}")
+    lines += [f"note: {text} ({source})" for text, source in found.notes]
+    return "\n".join([*lines, *(f"note: {_sentence(finding)}" for finding in unsaid(found))])
+
+
+def worth_listing(choices: Sequence[Choice]) -> Sequence[Choice]:
+    """Return the choices of a kind down to the one that is fitted: what is worse than that is no choice."""
+    last = next((i for i, choice in enumerate(choices, 1) if choice.is_fitted), len(choices))
+    return choices[: max(last, FEWEST_ROWS)]
+
+
+def _is_first(entry: Advice) -> bool:
+    return "instead_of_the_first" not in entry.codes
+
+
+def _comes_first(found: Corrections) -> bool:
+    """Tell whether a unit or a pulse count must be right before any choice."""
+    return bool(found.advice) and found.advice[0].rights_what_is_told
+
+
+def other_ranges(found: Corrections) -> list[tuple[str, str]]:
+    """Return each other range of axle or transfer case, and what the dial shows in it at the lowest of the speeds."""
+    return [
+        (
+            f"other range of the {part_name(other.part)}",
+            f"at a true {row['ground']:g} {found.unit} it shows {row['indicated']:.1f} ({signed(row['percent'])} %)",
+        )
+        for other in found.other_ranges
+        for row in other.errors[:1]
+    ]
+
+
+def unsaid(found: Corrections) -> list[Finding]:
+    """Return the findings that the advice leaves open; a needle to reseat says what a gear alone leaves."""
+    said = {code for entry in found.advice for code in entry.codes}
+    if any(entry.action == "reseat_needle" for entry in found.advice):
+        said.add("instrument_limits")
+    if found.advice and found.advice[0].action in _NOT_OF_THE_DRIVE:
+        said |= {*_ABOUT_THE_BEST, "nothing_to_change", "instrument_limits", "acceptable_as_is", "inseparable"}
+    if "margin_to_the_rule" in said:  # then a count is not chosen for being the nearest
+        said.add("not_decided")
+    if not _best_is_advised(found):
+        said |= _ABOUT_THE_BEST
+    return [finding for finding in found.findings if finding.code not in said]
+
+
+def _best_is_advised(found: Corrections) -> bool:
+    """Tell whether the advice names the choice that the findings speak of, if any."""
+    return found.best is None or _fitting(found) is None or advised_among(found, [found.best]) is not None
+
+
+def advised_among(found: Corrections, choices: Sequence[Choice]) -> Choice | None:
+    """Return which of some choices the advice names; it weighs a rule and the work, and may not name the nearest."""
+    entry = _fitting(found)
+    for choice in choices:
+        names = [str(value) for _, value in choice.parts]
+        part = "gears" if choice.kind == "pair" else choice.kind
+        if entry and entry.part in (part, *names) and str(entry.value) in (*names, "/".join(names)):
+            return choice
+    return None
+
+
+def _fitting(found: Corrections) -> Advice | None:
+    """Return the first advice that has a part fitted or set."""
+    return next((e for e in found.advice if e.action.startswith(("fit_", "set_")) and e.action != "set_unit"), None)
+
+
+def _row(choice: Choice, width: int, *, is_ranked: bool) -> str:
+    words = [f"  {choice_name(choice.what):<{width}}  worst {choice.worst_error_percent:4.1f} %"]
+    if is_ranked and choice.probability_best is not None and choice.probability_best > 0.005:
+        words.append(best_text(choice.probability_best))
+    words += [low_text(choice)] if low_text(choice) else []
+    words += ["not in the gear family"] if choice.available is False else []
+    words += [f"housing: range {choice.orientation} down"] if choice.orientation else []
+    words += ["fitted now"] if choice.is_fitted else []
+    return ", ".join(words)
+
+
+def _forecast(found: Forecast) -> str:
+    now = "what the drive shows" if found.is_measured else "an instrument that is right now"
+    unit, percent = found.corrections.unit, 100 * (found.gain.value - 1)
+    lines = [f"planned: {found.work}, starting from {now}"]
+    lines.append(
+        f"it will read {abs(percent):.1f} % {'less' if percent < 0 else 'more'} than now "
+        f"({signed(100 * (found.gain.low - 1))} to {signed(100 * (found.gain.high - 1))} %)"
+    )
+    lines += [
+        f"  at a true {row['ground']:g} {unit} it will show {row['indicated']:.1f} "
+        f"({row['ground'] + row['low']:.1f} to {row['ground'] + row['high']:.1f})"
+        for row in found.corrections.keep.errors
+    ]
+    return "\n".join([*lines, _corrections(found.corrections)])

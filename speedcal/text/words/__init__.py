@@ -1,0 +1,1 @@
+"""How numbers, names, parts, sources and rules are written."""
