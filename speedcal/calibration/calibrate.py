@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
@@ -59,6 +59,7 @@ def calibrate(
     read_from: ReadFrom | None = None,
     rounding: Rounding | None = None,
     terrain: Terrain | None = None,
+    range_gains: Sequence[float] = (),
 ) -> Calibration:
     """Find out how an instrument reads, from one drive.
 
@@ -85,6 +86,9 @@ def calibrate(
     terrain
         How hilly the country was, where the track has no heights: ``level``, ``rolling`` or ``mountainous``. None takes
         what the readings say, and level to rolling country where they say nothing.
+    range_gains
+        By how much more the instrument is turned in each other range of axle or transfer case that the vehicle has:
+        what is driven there is no nonsense.
 
     Raises
     ------
@@ -143,7 +147,8 @@ def calibrate(
     shown_in = unit or display_unit_of(readings.speed_unit)
     calibration = _calibration(track, readings, ground, line, dial, table, unit=shown_in, odometer=odometer)
     doubts = () if log is None else log.doubts(calibration.scatter_mps, calibration.unit)
-    refuse_nonsense(calibration, readings, (*doubts, *line.findings) if ground.is_recorded_often else ())
+    seen = (*doubts, *line.findings) if ground.is_recorded_often else ()
+    refuse_nonsense(calibration, readings, seen, range_gains)
     findings = (
         *track.findings,
         *readings.findings,

@@ -22,6 +22,9 @@ PRESSURE_PERCENT = 1.0
 """Largest change of circumference that tire pressure makes, in per cent; one private GPS experiment found less than
 this from very low to very high pressure (read in a secondary text)."""
 _KM_A_MILE = MILE_M / 1000
+_RANGE_SLACK = 0.04
+"""How far, relative, a change may be from the ratio of a range and still be called that: ratios are stated rounded, and
+what else differs is a few per cent, where ranges differ by a third and more. Our own judgment."""
 _TOOTH_REACH = 1.5
 """A whole count of teeth still explains a change that is so many times its 95 % interval off: counts are few, and one
 that is three standard uncertainties away is likelier than a gear as planned. Our own judgment."""
@@ -32,8 +35,8 @@ class Cause:
     """Something that would explain a change other than planned, and how large it would have to be."""
 
     what: Finding
-    """Code and values: ``cause_gear``, ``cause_setting``, ``cause_housing``, ``cause_tires``, ``cause_file``, or
-    ``cause_needle``."""
+    """Code and values: ``cause_gear``, ``cause_setting``, ``cause_housing``, ``cause_tires``, ``cause_file``,
+    ``cause_range`` or ``cause_needle``."""
     size_percent: float | None
     """Change of the error factor against the plan that this cause makes; None when it has no fixed size."""
     fits: bool
@@ -169,8 +172,23 @@ def _agree(measured: Interval, planned: GainChange) -> bool:
 
 def _causes(change: ChangeCheck, vehicle: Vehicle | None, work: Work | None, *, unit_seen: bool) -> tuple[Cause, ...]:
     """List what would explain a change other than planned, in the order in which a shop would look."""
+    if ranges := _other_range(change, vehicle):  # nobody takes gears out before he has asked the driver
+        return ranges
     wrong_file = _wrong_file(change, unit_seen=unit_seen)
     return (*_other_gear(change, vehicle, work), _wrong_range(change), _tires(change), wrong_file)
+
+
+def _other_range(change: ChangeCheck, vehicle: Vehicle | None) -> tuple[Cause, ...]:
+    """Return that one of the drives was made in another range that the vehicle has, where that is the change."""
+    from speedcal.vehicle.drivetrain import range_gains
+
+    found = range_gains(vehicle) if vehicle is not None else []
+    return tuple(
+        Cause(Finding("cause_range", part=part, phase=phase, times=max(gain, 1 / gain)), 100 * (excess - 1), True)
+        for part, gain in found
+        for phase, excess in (("after", gain), ("before", 1 / gain))
+        if abs(np.log(change.excess / excess)) < _RANGE_SLACK
+    )[:1]
 
 
 def _fits(change: ChangeCheck, excess: float, *, reach: float = 1.0) -> bool:

@@ -165,6 +165,8 @@ def looks_at(changes: Sequence[ChangeCheck]) -> tuple[Advice, ...]:
     A unit that was mixed up was so on the drive before: the one that passes is right.
     """
     fitting = [cause.what for change in changes for cause in change.causes if cause.fits]
+    if ranges := [what for what in fitting if what.code == "cause_range"]:
+        return tuple(_in_range(ranges[0])[:1])
     if any(what.values.get("why") in _TAKEN_FOR for what in fitting):
         return (Advice("check_files", part="before", because=(Finding("before_in_other_unit"),)),)
     return tuple(_looks(_counted(changes), changes))
@@ -212,7 +214,15 @@ def _unreached(after: Calibration, judged_mps: Sequence[float]) -> Finding | Non
     return Finding("vehicle_does_not_reach", speeds_mps=speeds, driven_mps=top, unit=after.unit)
 
 
+def _in_range(what: Finding) -> list[Advice]:
+    """Return the look at the range of one drive, and that drive once more."""
+    again = Advice("drive_again", part=what.values["phase"], because=(Finding("one_range_throughout"),))
+    return [Advice("check_count", part="range", because=(what,)), again]
+
+
 def _about_files(cause: Cause) -> list[Advice]:
+    if cause.what.code == "cause_range":
+        return _in_range(cause.what)
     why = cause.what.values.get("why")
     if why == "unchanged":
         return [Advice("check_files", part="after", because=(cause.what,)), Advice("check_count", part="work")]
@@ -261,4 +271,4 @@ def _asked_by(
         may_keep=False,
         before=undone,
     )
-    return tuple(entry for entry in found.advice if entry.action not in _NO_HELP)
+    return tuple(e for e in found.advice if e.action not in _NO_HELP or "one_range_throughout" in e.codes)

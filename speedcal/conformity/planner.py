@@ -19,7 +19,7 @@ from speedcal.conformity.designs import (
 )
 from speedcal.conformity.marks import marks_to_hold
 from speedcal.conformity.more_checks import more_checks
-from speedcal.conformity.questions import far_beyond, is_provable, question
+from speedcal.conformity.questions import far_beyond, is_provable, question, within_reach
 from speedcal.conformity.road_test import Assumption, Plateau, RoadTestPlan, assumptions_with
 from speedcal.conformity.rules import load_tolerance
 from speedcal.conformity.tolerance import Tolerance
@@ -104,14 +104,15 @@ def plan(
         assumed.pop("may_read_low")
     marks = marks_to_hold(unit, speed_limit * factor, lowest, expected, assumed, named_mps=_named(rule))
     teeth, is_assumed = _teeth(vehicle, work, assumed)
-    target, answers = question(rule, expected, marks, teeth, is_assumed=is_assumed)
+    judged = within_reach(rule, expected.true(marks))
+    target, answers = question(judged, expected, marks, teeth, is_assumed=is_assumed)
     designs = list(designs_of(marks, expected, assumed))
     design = next((design for design in designs if answers(design)), None)
     more = more_checks(calibration, teeth) if calibration is not None else None
     short: tuple[Finding, ...] = ()
     if design is None:
-        if not by_gps and (work is None or not is_provable(rule, expected, expected.true(marks))):
-            raise _no_test(designs, expected, target, changed=work is not None, rule=rule, marks=marks, more=more)
+        if not by_gps and (work is None or not is_provable(judged, expected, expected.true(marks))):
+            raise _no_test(designs, expected, target, changed=work is not None, rule=judged, marks=marks, more=more)
         design = fair_design(designs)
         short = (Finding("may_not_settle") if by_gps else Finding("one_sheet_is_short", target=target),)
     if not target.values.get("assumed"):
@@ -141,7 +142,7 @@ def _no_test(
         reached_percent=100 * fullest.half_width_factor() / expected.dial.line.error_factor,
         known=expected.known,
         changed=changed,
-        beyond_mps=far_beyond(rule, expected.true(marks)),
+        beyond_mps=max(far_beyond(rule, expected.true(marks)), default=None),
         more=more,
     )
 
@@ -232,6 +233,9 @@ def _finished(
 
 
 def _findings(rule: Tolerance | None, true: FloatArray, unit: DisplayUnit) -> tuple[Finding, ...]:
-    speeds = rule.speeds_mps if rule else ()
-    outside = [v for v in speeds if not reached((float(true.min()), float(true.max())), v)]
-    return (Finding("rule_beyond_road_test", **rule.about, speeds_mps=outside, unit=unit),) if rule and outside else ()
+    if rule is None:
+        return ()
+    far = far_beyond(rule, true)
+    near = [v for v in rule.speeds_mps if v not in far and not reached((float(true.min()), float(true.max())), v)]
+    codes = {"rule_beyond_road_test": near, "rule_far_beyond_road_test": far}
+    return tuple(Finding(code, **rule.about, speeds_mps=list(v), unit=unit) for code, v in codes.items() if v)

@@ -76,15 +76,22 @@ def _middle(rule: Tolerance, speeds: tuple[float, ...]) -> Dial:
     return Dial.straight(float(offset), float(slope), np.zeros((2, 2)), used_mps=true)
 
 
-def far_beyond(rule: Tolerance | None, true_mps: FloatArray) -> float | None:
-    """Return the fastest speed that a rule names, where it is far beyond those that can be driven."""
-    named = max(rule.speeds_mps, default=0.0) if rule else 0.0
-    return named if named > FAR_BEYOND * float(true_mps.max()) else None
+def far_beyond(rule: Tolerance | None, true_mps: FloatArray) -> tuple[float, ...]:
+    """Return the speeds that a rule names far beyond those that can be driven. [m/s]."""
+    return tuple(v for v in (rule.speeds_mps if rule else ()) if v > FAR_BEYOND * float(true_mps.max()))
+
+
+def within_reach(rule: Tolerance | None, true_mps: FloatArray) -> Tolerance | None:
+    """Return the rule at those of its speeds that this road tells of; all of it where that is none of them."""
+    beyond = far_beyond(rule, true_mps)
+    if rule is None or not beyond or len(beyond) == len(rule.speeds_mps):
+        return rule
+    return replace(rule, speeds_mps=tuple(v for v in rule.speeds_mps if v not in beyond))
 
 
 def is_provable(rule: Tolerance | None, expected: Expected, true_mps: FloatArray) -> bool:
     """Tell whether more than one sheet, a film or a log can tell what one sheet cannot."""
-    if not expected.known or far_beyond(rule, true_mps) is not None:
+    if not expected.known or far_beyond(rule, true_mps):
         return False
     if rule is None:
         return True

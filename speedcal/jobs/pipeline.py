@@ -173,7 +173,7 @@ def _named(name: str, drives: tuple[Drive, ...]) -> list[tuple[str, Drive]]:
 
 def _measure(name: str, drive: Drive, unit: DisplayUnit | None, vehicle: Vehicle | None) -> DriveFacts:
     try:
-        found = _from_checks(name, drive, unit, vehicle) if drive.checks else _from_track(name, drive, unit)
+        found = _from_checks(name, drive, unit, vehicle) if drive.checks else _from_track(name, drive, unit, vehicle)
         return replace(found, noted=drive.noted)
     except SpeedcalError as error:
         error.values = {**error.values, "of_drive": name}  # a job has several files
@@ -192,10 +192,11 @@ def _from_checks(name: str, drive: Drive, unit: DisplayUnit | None, vehicle: Veh
     return DriveFacts(name=name, calibration=calibrate_checks(checks, unit=unit), has_date=False, date=drive.date)
 
 
-def _from_track(name: str, drive: Drive, unit: DisplayUnit | None) -> DriveFacts:
+def _from_track(name: str, drive: Drive, unit: DisplayUnit | None, vehicle: Vehicle | None) -> DriveFacts:
     from speedcal.calibration import calibrate
     from speedcal.logs import in_the_track, read_readings, read_track
     from speedcal.logs.drive.readings import with_dial_unit
+    from speedcal.vehicle.drivetrain import range_gains
 
     assert drive.track is not None  # noqa: S101 - the job file was checked
     instrument = in_the_track(drive.track, drive.readings, drive.column) if drive.readings else None
@@ -214,6 +215,7 @@ def _from_track(name: str, drive: Drive, unit: DisplayUnit | None) -> DriveFacts
         read_from=drive.read_from,
         rounding=drive.rounding,
         terrain=drive.terrain,
+        range_gains=[gain for _, gain in range_gains(vehicle)] if vehicle else (),
     )
     noted_in = display_unit_of(readings.speed_unit)
     return DriveFacts(name=name, calibration=calibration, has_date=track.has_date, noted_in=noted_in)

@@ -484,3 +484,27 @@ def test_only_a_road_test_that_was_slower_than_the_drive_before_was_driven_too_s
     after = make_calibration(factor=1.01, u_offset=0.5, u_factor=0.02, speed_range=(20, 49))
     step = verify(before, after, "un_r39_type").advice[0]
     assert (step.action, step.part) == (action, part)
+
+
+@pytest.mark.parametrize(
+    ("table", "times"),
+    [
+        ({"second_transfer_ratio": "2.61"}, 2.61),
+        ({"second_transfer_ratio": "4/1"}, 4.0),
+        ({"axle": "5.57", "second_axle": "7.75"}, 7.75 / 5.57),
+    ],
+)
+def test_a_road_test_in_low_range_asks_for_the_range_and_for_no_gear(table: dict[str, Any], times: float) -> None:
+    """22 for 20 teeth make 1.10 right; driven in low range it shows so many times as much."""
+    car = Vehicle.from_dict({"driven_gear": 20, **table})
+    right = make_calibration(factor=1.0, u_offset=0.1, u_factor=0.002)
+    low = make_calibration(factor=times, u_offset=0.1, u_factor=0.004, speed_range=(8, 25))
+    failed = verify(BEFORE, low, RULE, vehicle=car, work={"driven_gear": 22})
+    assert failed.verdict == "fail"
+    assert [(step.action, step.part) for step in failed.advice] == [("check_count", "range"), ("drive_again", "after")]
+    assert "other range" in str(failed.advice[0])
+    before = make_calibration(factor=1.10 * times, u_offset=0.1, u_factor=0.004, speed_range=(8, 25))
+    passed = verify(before, right, RULE, vehicle=car, work={"driven_gear": 22})
+    assert passed.verdict == "pass"
+    assert [(step.action, step.part) for step in passed.advice] == [("check_count", "range")]
+    assert "drive before the work" in str(passed.advice[0])

@@ -74,6 +74,22 @@ def test_the_slowest_speed_that_a_rule_names_is_driven() -> None:
     ).marks_mps.min() == pytest.approx(25 * MPH_MPS)
 
 
+def test_a_speed_far_beyond_the_road_is_left_open_and_the_rest_is_planned() -> None:
+    """Judged at 25, 50 and 75 mph on a road of 45: the sheet settles the first two and says what 75 asks for."""
+    before = make_calibration(factor=1.1, u_offset=0.3, u_factor=0.01, speed_range=(20, 45))
+    asked = {"speed_limit": 45.0, "calibration": before, "work": 1.04 / 1.1}
+    found = plan(TRUCK, tolerance="un_r39_type", **asked)  # type: ignore[arg-type]
+    assert max(p.true_mps for p in found.plateaus) <= 45 * MPH_MPS
+    (far,) = [finding for finding in found.findings if finding.code == "rule_far_beyond_road_test"]
+    assert [v / KMH_MPS for v in far.values["speeds_mps"]] == pytest.approx([120])
+    assert "design maximum speed" in far.text
+    near = plan(TRUCK, tolerance={"rule": "un_r39_type", "speeds": [25, 50]}, **asked)  # type: ignore[arg-type]
+    assert [p.mark_mps for p in found.plateaus] == [p.mark_mps for p in near.plateaus]
+    assert near.n_readings == found.n_readings
+    with pytest.raises(PlanError, match="far beyond"):
+        plan(TRUCK, tolerance={"percent": 2, "speeds": [70]}, **asked)  # type: ignore[arg-type]
+
+
 def test_a_dial_that_read_twice_the_speed_does_not_keep_the_road_test_slow() -> None:
     """Held at 30 to 70 on the dial, which is 15 to 35 mph: the job names 60, and so the driver can drive it."""
     before = make_calibration(factor=2.0, u_factor=0.01, speed_range=(15, 35))

@@ -23,11 +23,11 @@ from benchmark.outside_score import outside_drive
 
 import speedcal
 from speedcal.cli import main
-from speedcal.errors import JobError, SpeedcalError
+from speedcal.errors import FitError, JobError, SpeedcalError
 from speedcal.jobs import JobResult, load_job, measure_job
 from speedcal.jobs.contents import Drive
 from speedcal.jobs.pipeline import held_readings
-from speedcal.simulate import KINDS, simulate, write_drive
+from speedcal.simulate import KINDS, Plateau, simulate, write_drive
 from speedcal.units import MPH_MPS
 from speedcal.whole_file import write_whole
 
@@ -493,3 +493,23 @@ def test_speeds_that_only_the_rule_names_do_not_choose_the_gear(variant: Callabl
     result = load_job(variant("tolerance", more='\n[tolerance]\nrule = "un_r39_type"\n')).run()
     assert result.corrections is not None
     assert result.corrections.speeds == tuple(range(25, 66, 5))
+
+
+@pytest.mark.parametrize("low", [2.61, 4.0])
+def test_a_drive_in_low_range_is_measured_where_the_job_states_one(tmp_path: Path, low: float) -> None:
+    """Left in low range the dial shows so many times the speed; without such a transfer case nothing does."""
+    plan = [Plateau(speed_mps, 60.0) for speed_mps in (4, 6, 8, 10) * 3]
+    write_drive(simulate("logged", 21, error_factor=low, offset_mps=0.0, plan=plan), tmp_path)
+    drive = '[vehicle]\nsecond_transfer_ratio = "{}"\n[before]\ntrack = "track.gpx"\nreadings = "readings.csv"\n'
+    path = tmp_path / "job.toml"
+    path.write_text(drive.format(low), encoding="utf-8")
+    found = load_job(path).run()
+    assert found.before is not None
+    assert found.before.error_factor.value == pytest.approx(low, rel=0.01)
+    assert found.corrections is not None
+    steps = [(step.action, step.part) for step in found.corrections.advice]
+    assert steps == [("check_count", "range"), ("drive_again", "readings")]
+    if low < 3:  # four times is a wrong count of pulses too
+        path.write_text(drive.format(1.1), encoding="utf-8")
+        with pytest.raises(FitError, match="which no change of tires or gears explains"):
+            load_job(path).run()

@@ -203,6 +203,13 @@ def test_no_count_is_asked_for_where_nothing_is_ordered_by_it() -> None:
     assert "turns or pulses" not in str(found)
 
 
+def test_a_unit_that_is_mixed_up_beside_a_wrong_count_of_pulses_is_told_as_well() -> None:
+    """Four times the pulses, and miles for kilometers: the count alone leaves 1.609 times the speed."""
+    van = Vehicle.from_dict({"sensor": "output shaft", "pulses_per_turn": 4})
+    found = correct(make_calibration(factor=4 * 1.609344, u_factor=0.004), van)
+    assert actions(found)[:2] == ["check_count", "set_unit"]
+
+
 def test_doubtful_readings_are_checked_before_any_part() -> None:
     """Two per cent off or twenty: readings that scatter like those of two instruments order no gear."""
     doubt = Trust("WEAK", (Finding("large_scatter", scatter_mps=0.6),))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -75,11 +76,13 @@ def unless_it_stands(refused: SpeedcalError, ground: GroundSpeed, readings: Read
     return FitError("needle_stands", source=readings.source, unit=display_unit_of(readings.speed_unit), **speeds)
 
 
-def refuse_nonsense(calibration: Calibration, readings: Readings, seen: tuple[Finding, ...]) -> None:
+def refuse_nonsense(
+    calibration: Calibration, readings: Readings, seen: tuple[Finding, ...], range_gains: Sequence[float]
+) -> None:
     """Raise :class:`FitError` for an answer that no instrument in use gives, or that rests on how it was laid alone.
 
     A log of the same road on another day lies on the track piece by piece, its clock set wherever that makes it fit;
-    ``seen`` is what tells so, where the track tells the speed well.
+    ``seen`` is what tells so, where the track tells the speed well; of ``range_gains`` any may have been driven in.
     """
     factor = calibration.error_factor
     scatter = float(np.sqrt(max(calibration.scatter_mps**2 - readings.speed_resolution_mps**2 / 12, 0.0)))
@@ -88,7 +91,7 @@ def refuse_nonsense(calibration: Calibration, readings: Readings, seen: tuple[Fi
         away, shown = (used[column].to_numpy(float) for column in ("residual_mps", "indicated_mps"))
         code, values = why_no_dial(away, shown, scatter)
         raise FitError(code, source=readings.source, unit=calibration.unit, **values)
-    if not _has_a_cause(factor.value):
+    if not any(_has_a_cause(factor.value / gain) for gain in (1.0, *range_gains)):
         raise FitError("impossible_factor", source=readings.source, factor=factor.value)
 
 

@@ -8,6 +8,7 @@ from speedcal.text.codes.job_messages import unknown
 from speedcal.text.messages import Template, Values
 from speedcal.text.words import rules
 from speedcal.text.words.numbers import counted, joined, keys_named, likely, signed, span, speed
+from speedcal.text.words.parts import MEASURED_BY, part_name
 from speedcal.text.words.sources import status_words
 from speedcal.units import SPEED_UNIT_MPS
 
@@ -233,6 +234,14 @@ def _beyond_road_test(values: Values) -> str:
     )
 
 
+def _far_beyond_road_test(values: Values) -> str:
+    at = joined(_bare(v, values["unit"]) for v in values["speeds_mps"])
+    return (
+        f"{rules.title(values)} is judged at {at} {values['unit']} too, of which this road test tells nothing. Drive "
+        f"there as well where road and law allow it; of a vehicle that does not go so fast, {MEASURED_BY['max_speed']}."
+    )
+
+
 def _reference(values: Values) -> str:
     unit, wanted = values["unit"], values["wanted"]
     known = joined(f"±{row['percent']:.1f} % at {_bare(row['speed_mps'], unit)} {unit}" for row in values["known"])
@@ -291,6 +300,14 @@ def _tires(values: Values) -> str:
     )
 
 
+def _other_range(values: Values) -> str:
+    drive = {"after": "road test", "before": "drive before the work"}[values["phase"]]
+    return (
+        f"The {drive} looks like one in the other range of the {part_name(values['part'])}: there the dial shows "
+        f"{values['times']:.2f} times as much or as little."
+    )
+
+
 _WRONG_FILE = {
     "unchanged": "The wrong readings file: nothing has changed since the drive before, so it is the same drive, or the "
     "part is not fitted.",
@@ -342,6 +359,7 @@ FINDINGS: dict[str, Template] = {
     "the first mark.",
     "local_rules_first": "Local rules on speedometers, odometers and road tests come first.",
     "rule_beyond_road_test": _beyond_road_test,
+    "rule_far_beyond_road_test": _far_beyond_road_test,
     "more_checks": _more_checks,
     "rule_from_memory": lambda values: f"The limits of {values['title']} are {status_words(values['status'])}.",
     "rule_note": "{note}",
@@ -362,6 +380,7 @@ FINDINGS: dict[str, Template] = {
         f"{'higher' if values['shift_mps'] > 0 else 'lower'} than the drive before and the work lead one to expect; "
         "the drive is as planned."
     ),
+    "cause_range": _other_range,
     "cause_setting": "A gear or setting other than planned: it would have to change the reading by {percent:signed} %; "
     "look at what is fitted.",
     "cause_housing": _housing,

@@ -277,7 +277,7 @@ def followed_by(first: Sequence[Advice], then: Sequence[Advice]) -> tuple[Advice
 
     A number in a module stands there once: what is typed in for the first is not told anew for the rest.
     """
-    done = {"keep_as_is", "set_unit"}
+    done = {"keep_as_is", *(entry.action for entry in first if entry.action == "set_unit")}
     if "number_of_other_unit" in first[0].codes:
         done.add("set_module")
     if then and then[0].action == "keep_as_is":  # and nothing instead of what is not told

@@ -18,8 +18,9 @@ from speedcal.web.work.marks import field_of
 
 if TYPE_CHECKING:
     from speedcal.calibration import Calibration
-    from speedcal.interval import FloatArray, Interval
+    from speedcal.interval import FloatArray
     from speedcal.logs import Checks, Readings, Track
+    from speedcal.vehicle import Vehicle
 
 _READING_OPTIONS = ("unit", "column", "session", "zone")
 PICTURE, NARROW_PICTURE = "look.svg", "look-narrow.svg"
@@ -100,17 +101,17 @@ def _look_at_checks(
 
 def _read_checks(task: Mapping[str, Any]) -> Checks:
     from speedcal.logs import read_checks
+    from speedcal.vehicle.drivetrain import shaft_turn_m
 
     options = {key: task["options"].get(key) for key in ("unit", "column", "session")}
-    checks = read_checks(task["readings"], **options, shaft_turn_m=_shaft_turn_m(task))
+    checks = read_checks(task["readings"], **options, shaft_turn_m=shaft_turn_m(_vehicle(task)))
     _check_size(len(checks), task["most_rows"], "readings", checks.source)
     return checks
 
 
-def _shaft_turn_m(task: Mapping[str, Any]) -> Interval | None:
-    """Return the road to one turn of the driveshaft as the vehicle was on the drive, None where it is not stated."""
+def _vehicle(task: Mapping[str, Any]) -> Vehicle:
+    """Return the vehicle as it was on the drive; an unknown one where its table or the work cannot be used."""
     from speedcal.vehicle import Vehicle, Work
-    from speedcal.vehicle.drivetrain import shaft_turn_m
     from speedcal.vehicle.forward import vehicle_after
 
     try:
@@ -118,8 +119,8 @@ def _shaft_turn_m(task: Mapping[str, Any]) -> Interval | None:
         if task["phase"] == "after" and task["work"]:
             vehicle = vehicle_after(vehicle, Work.from_dict(task["work"]))
     except SpeedcalError:  # the page of the job says so
-        return None
-    return shaft_turn_m(vehicle)
+        return Vehicle()
+    return vehicle
 
 
 def _calibrate_checks(task: Mapping[str, Any], checks: Checks) -> Calibration:
@@ -246,6 +247,7 @@ def _check_size(found: int, most: int, what: str, source: str) -> None:
 
 def _calibrate(task: Mapping[str, Any], track: Track, readings: Readings) -> Calibration:
     from speedcal.calibration import calibrate
+    from speedcal.vehicle.drivetrain import range_gains
 
     options = task["options"]
     return calibrate(
@@ -256,6 +258,7 @@ def _calibrate(task: Mapping[str, Any], track: Track, readings: Readings) -> Cal
         read_from=options.get("read_from") or readings.read_from or "square",
         rounding=options.get("rounding") or readings.rounding or "nearest",
         terrain=options.get("terrain"),
+        range_gains=[gain for _, gain in range_gains(_vehicle(task))],
     )
 
 
