@@ -11,6 +11,7 @@ from speedcal.conformity.tolerance import Tolerance
 from speedcal.finding import Finding
 from speedcal.units import SPEED_UNIT_MPS
 from speedcal.vehicle.advised.advice import Advice
+from speedcal.vehicle.advised.drives_apart import drives_apart
 from speedcal.vehicle.advised.first_steps import WITHOUT_WORK, read_odometer
 from speedcal.vehicle.advised.plans import LIKELY, MAY_PASS
 from speedcal.vehicle.judged.limits import FAR_BEYOND
@@ -81,11 +82,7 @@ def next_steps(
         return tuple(wrong)
     if unreached:
         return (_drive_faster(unreached, before, rule),)
-    steps = [
-        Advice("drive_again", part=f"after {found.values['farthest']}", because=(found,))
-        for found in after.findings
-        if found.code == "drives_disagree"
-    ]
+    steps = drives_apart(after, "after")
     counted = _counted(changes)
     looks = _looks(counted, changes)
     likely = as_it_is > LIKELY

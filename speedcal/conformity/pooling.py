@@ -121,7 +121,10 @@ def consistency(calibrations: Sequence[Calibration]) -> tuple[list[Finding], flo
         return [], 1.0
     middle = calibrations[0].reference_speed_mps or float(np.mean(calibrations[0].speed_range_mps))
     errors = [100 * (float(c.indicated(middle)) / middle - 1) for c in calibrations]
-    found = Finding("drives_disagree", errors_percent=errors, farthest=int(np.argmax(parts)) + 1, speed_mps=middle)
+    odd = int(np.argmax(parts))
+    others = [c for i, c in enumerate(calibrations) if i != odd]
+    values = {"farthest": odd + 1, "speed_mps": middle, "others_agree": len(others) > 1 and not consistency(others)[0]}
+    found = Finding("drives_disagree", errors_percent=errors, **values)
     return [found], max(total / (len(calibrations) - 1), 1.0)
 
 

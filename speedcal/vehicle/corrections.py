@@ -12,6 +12,7 @@ from speedcal.finding import Finding
 from speedcal.interval import FloatArray, Interval
 from speedcal.units import DisplayUnit, check_display_unit
 from speedcal.vehicle.advised.advice import Advice
+from speedcal.vehicle.advised.drives_apart import drives_apart
 from speedcal.vehicle.advised.first_steps import after_falls, as_if_right, followed_by, righting_gain
 from speedcal.vehicle.advised.outlook import Outlook
 from speedcal.vehicle.advised.recommendation import advise
@@ -163,7 +164,9 @@ def correct(
     found = correct_diagnosed(
         calibration, vehicle, diagnosis, speeds=speeds, criterion=criterion, limits=limits, unit=unit
     )
-    return replace(found, advice=(*(after_falls(calibration) if calibration else ()), *found.advice))
+    if calibration is None:
+        return found
+    return replace(found, advice=(*after_falls(calibration), *drives_apart(calibration, "before"), *found.advice))
 
 
 def correct_diagnosed(

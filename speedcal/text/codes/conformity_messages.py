@@ -8,7 +8,7 @@ from speedcal.text.codes.job_messages import unknown
 from speedcal.text.messages import Template, Values
 from speedcal.text.words import rules
 from speedcal.text.words.numbers import counted, joined, keys_named, likely, signed, span, speed
-from speedcal.text.words.parts import MEASURED_BY, part_name
+from speedcal.text.words.parts import MEASURED_BY, TURNS_THE_NEEDLE, part_name
 from speedcal.text.words.sources import status_words
 from speedcal.units import SPEED_UNIT_MPS
 
@@ -415,6 +415,11 @@ FINDINGS: dict[str, Template] = {
     "reference_speed": _reference,
     "pooled": "{count:n drive is/drives are} pooled.",
     "drives_disagree": _disagree,
+    "third_drive_decides": "Drive a third time in the same state, on tires at the same cold pressure, and give all "
+    "three: two that agree tell which is odd.",
+    "odd_drive": "The others agree. See whether the files of drive {drive} are right and what was otherwise on it "
+    "(tires, pressure, load, range, who read); leave it out of the job if something was.",
+    "no_two_agree": f"No two of them agree, so more driving will not settle it: {TURNS_THE_NEEDLE}.",
     "jump": "Between {first} and {second} the reading jumped by {percent:signed} %: a gear, a setting, the tires or "
     "the instrument was changed.",
     "compared_beyond_driven": "The drives are compared at {speed_mps:speed}, which not all of them reached; there a "
