@@ -188,6 +188,8 @@ class Solved:
     """Scatter and share of runs, shape (k, 2)."""
     prior_sd: FloatArray
     """Of the parts and the play, shape (k, p + 1)."""
+    log_evidence: float
+    """Of the readings, less a constant for each."""
 
 
 def solved(way: Laid, basis: Basis) -> Solved:
@@ -215,6 +217,7 @@ def solved(way: Laid, basis: Basis) -> Solved:
         scatter=noise[:, 0],
         noise=noise,
         prior_sd=prior_sd,
+        log_evidence=float(np.logaddexp.reduce(log) - np.logaddexp.reduce(log_noise)),
     )
 
 

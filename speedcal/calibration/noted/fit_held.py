@@ -27,6 +27,7 @@ from speedcal.calibration.tuning.notes import (
     MOST_NOTES_A_HOLD,
     ONE_OUT_OF_ORDER,
     ORDER_DOUBT,
+    USUAL_LINE,
 )
 from speedcal.errors import AlignmentError
 from speedcal.finding import Finding
@@ -95,20 +96,28 @@ def fit_held(
         time_s=np.where(matched, holds.middle_s[taken], np.nan),
         ground_mps=np.where(matched, holds.speed_mps[taken], np.nan),
         reason=tuple("" if ok else UNMATCHED for ok in matched),
-        reasons=_doubts(indicated_mps[~again], evidence, doubt),
+        reasons=_doubts(indicated_mps[~again], evidence, doubt, modes.log_usual),
         habits=habits,
     )
 
 
-def _doubts(marks: FloatArray, evidence: float, doubt: float) -> tuple[Finding, ...]:
-    """Say that a list proves nothing of its drive when it (nearly) only rises or falls, or fits little better than any.
+def _doubts(marks: FloatArray, evidence: float, doubt: float, log_usual: float) -> tuple[Finding, ...]:
+    """Say that a list proves nothing of its drive when it fits little better than any, or may lie otherwise.
 
-    A rising list on a drive that rises fits whatever drive it is from. Nor does one that may lie otherwise.
+    One that (nearly) only rises or falls, or goes up and down once, has the order of many drives: other marks in that
+    order fit as well, but by a needle that sits wrong or a factor that is far off.
     """
-    monotone = max(_longest_rise(marks), _longest_rise(-marks)) >= len(marks) - ONE_OUT_OF_ORDER
-    if monotone or evidence < HELD_PROVEN_FROM or doubt > CLOCK_DOUBT:
-        return (Finding("association_unproven", log_evidence=evidence, monotone=monotone),)
+    regular = _is_regular(marks)
+    if evidence < HELD_PROVEN_FROM or doubt > CLOCK_DOUBT or (regular and log_usual < USUAL_LINE):
+        return (Finding("association_unproven", log_evidence=evidence, regular=regular),)
     return ()
+
+
+def _is_regular(marks: FloatArray) -> bool:
+    """Tell whether marks turn once at most, or (nearly) only rise or fall."""
+    steps = np.sign(np.diff(marks))
+    turns = int(np.count_nonzero(np.diff(steps[steps != 0])))
+    return turns <= 1 or max(_longest_rise(marks), _longest_rise(-marks)) >= len(marks) - ONE_OUT_OF_ORDER
 
 
 def _longest_rise(marks: FloatArray) -> int:

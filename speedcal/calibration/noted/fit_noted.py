@@ -8,6 +8,7 @@ from speedcal.calibration.dial.dial_mixture import Basis, Laid, Mixed, PointerPl
 from speedcal.calibration.dial.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine
 from speedcal.calibration.noted.clock_posterior import Cells
 from speedcal.calibration.noted.coarse_marks import within_marks
+from speedcal.calibration.noted.lone_reading import with_slips
 from speedcal.calibration.noted.looks import any_moment, left_open, on_the_line
 from speedcal.calibration.noted.note_lines import Notes
 from speedcal.calibration.noted.rival_odds import weigh_rivals
@@ -74,7 +75,7 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
         raise AlignmentError("readings_do_not_follow", source=source, right=int(right.sum()), count=len(right))
     basis = Basis.driven_at(speed[used])
     chosen = [_pairs(notes, cells, cell) for cell in range(len(cells.weight))]
-    mixed = mixed_dial(within_marks(_ways(weighed, runs, habit, chosen), basis), basis)
+    mixed = _mixed(weighed, runs, habit, chosen, basis)
     low, clock, high = _quantiles(cells)
     _refuse_two_clocks(cells, mixed, best, source)
     rivals = weigh_rivals(weighed, mixed, basis)
@@ -91,7 +92,7 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
         raise AlignmentError(code, source=source, **values)
     if left_open(notes, cells):  # whether they belong was told by the moments that fit, which foreign ones lack
         opened = [any_moment(ground, notes, cells, cell) for cell in range(len(cells.weight))]
-        mixed = mixed_dial(within_marks(_ways(weighed, runs, habit, opened), basis), basis)
+        mixed = _mixed(weighed, runs, habit, opened, basis)
     knots = mixed.dial.knots_mps
     habits = habit.covariances(knots) | rivals.covariances(knots)
     dial = mixed.dial.shifted(sum(habits.values()))
@@ -174,6 +175,12 @@ def _quantiles(cells: Cells) -> tuple[float, float, float]:
     ends = np.minimum(np.searchsorted(mass, [0.025, 0.975]), len(clock) - 1)
     low, high = (float(end) for end in clock[ends])
     return low - CELL_S / 2, float(cells.weight @ cells.clock_s), high + CELL_S / 2
+
+
+def _mixed(weighed: Weighed, runs: SteadyRuns, habit: Habit, pairs: list[FloatArray], basis: Basis) -> Mixed:
+    """Return the dial by the pairs of speeds of each cell."""
+    ways = within_marks(_ways(weighed, runs, habit, pairs), basis)
+    return mixed_dial(with_slips(ways, basis, float(weighed.cells.weight @ weighed.cells.wrong_share)), basis)
 
 
 def _ways(weighed: Weighed, runs: SteadyRuns, habit: Habit, pairs: list[FloatArray]) -> list[Laid]:

@@ -127,6 +127,13 @@ class HeldModes:
         mass = np.exp(self.log_mass - self.log_mass.max())
         return np.asarray(mass / mass.sum())
 
+    @property
+    def log_usual(self) -> float:
+        """Log density of the likeliest line before the list is seen, less that of a dial that is right."""
+        best = int(np.argmax(self.log_mass))
+        line = Lines(np.array([self.offset_mps[best], 0.0]), np.array([self.gain[best], 1.0]), np.zeros(2)).log_prior
+        return float(line[0] - line[1])
+
     def assignment(self, mode: int) -> IntArray:
         """Return the hold of each note in one of them, -1 where it has none."""
         match = self.match[mode]

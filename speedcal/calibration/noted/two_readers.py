@@ -134,6 +134,8 @@ class _Watch:
         at = notes.at
         self.at, self.stride = at, max(1, round(_STEP_S / at.spacing_s))
         order = np.argsort(notes.time_s, kind="stable")
+        # to one that lies in a gap another watch only brings what speed there is beside it
+        order = order[cells.seen[order]]
         clocks = round(2 * reach_s / _STEP_S)
         steps = at.spacing_s * np.arange(clocks * self.stride + len(at.delay_s))
         self.moments = notes.time_s[order, None] + cells.clock_s[best] - reach_s + at.delay_s[0] + steps

@@ -49,6 +49,10 @@ LONG_STEP_S = 10.0
 WRONG_BETA, WRONG_NODES = (1.0, 8.0), 9
 """Share of wrong readings before any is seen: a beta density, one in nine on average, and its number of nodes."""
 
+SLIP_MPS = 10 * MPH_MPS
+"""By how much a reading that was written down wrongly is off, standard: a digit, five or ten, from memory. Halved or
+doubled, the odds of a slip are doubled or halved."""
+
 SCATTER_MPS, SCATTER_LOG_SD = 0.27, 0.6
 """A pointer is read to about 0.6 mph (0.27 m/s), within a factor of two either way; from memory."""
 
@@ -219,6 +223,12 @@ seven in 2,400 came to 7 and more with an order of their own."""
 ONE_OUT_OF_ORDER = 1
 """Marks out of order with which a list still counts as one that only rises or falls. At 2, one shuffled list of seven
 in fourteen would."""
+
+USUAL_LINE = -1.5
+"""Log density of needle and factor before a list is seen, less its greatest, from which on a list in an order of many
+drives may be proven: a needle 2.5 mph off alone comes to it, or a factor 20 %. Of 474 such lists laid on other drives
+held in the same order none is then TRUSTED and wrong, at -2.5 four, at no limit fifteen of those that turn once; own
+lists of seven marks and more all are."""
 
 HANGING_SIZES_MPS, HANGING_SHARE = tuple(size * MPH_MPS for size in (0.8, 1.2, 1.7, 2.3, 3.0)), 0.1
 """How far needles hang behind on either side against which notes are held, as true speed, and how many needles do, from
