@@ -1,4 +1,4 @@
-"""Files that are written whole or not at all."""
+"""Files that are read or written whole or not at all."""
 
 from __future__ import annotations
 
@@ -8,6 +8,24 @@ import secrets
 import shutil
 from collections.abc import Mapping
 from pathlib import Path
+
+_MOST_SMALL_BYTES = 1_000_000
+"""Size of a file that a person writes: a job, the marks of a dial, a shelf of gears. [bytes]"""
+
+
+def read_small(path: Path) -> bytes:
+    """Return a file that a person wrote.
+
+    Raises
+    ------
+    OSError
+        It cannot be read, or it is larger than such a file can be (``EFBIG``), as one without an end is.
+    """
+    with path.open("rb") as file:
+        data = file.read(_MOST_SMALL_BYTES + 1)
+    if len(data) > _MOST_SMALL_BYTES:
+        raise OSError(errno.EFBIG, os.strerror(errno.EFBIG), str(path))
+    return data
 
 
 def write_whole(contents: Mapping[Path, bytes]) -> None:

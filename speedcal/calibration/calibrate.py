@@ -23,6 +23,7 @@ from speedcal.calibration.logged.standstill import minutes_apart
 from speedcal.calibration.noted.note_rows import NOTED_U_TIME_S
 from speedcal.calibration.readings.habits import ReadFrom, Rounding, habit_of, shared_beside
 from speedcal.calibration.readings.kind import is_log
+from speedcal.calibration.readings.local_time import zone_of_drive
 from speedcal.calibration.readings.odometer import OdometerFactor, odometer_factor
 from speedcal.calibration.readings.refusals import (
     refuse_hopeless,
@@ -215,6 +216,7 @@ def _calibration(
         ),
         reference_speed_mps=reference,
         needle_lag_s=line.needle_lag_s,
+        zone_s=zone_of_drive(track, readings.clock, line.clock_offset_s),
         sources=tuple((log.source, log.digest) for log in (track, readings)),
     )
 

@@ -93,6 +93,8 @@ class Calibration(Spoken):
     findings: tuple[Finding, ...] = ()
     needle_lag_s: float | None = None
     """Time constant with which the needle follows the speed, 0 when at once; None where the drive does not tell."""
+    zone_s: float | None = None
+    """Time zone in which the drive has its day, ahead of UTC; None without a track. [s]"""
     sources: tuple[tuple[str, str], ...] = field(default=())
     """Names and SHA-256 digests of the files used."""
 

@@ -38,11 +38,13 @@ class HistoryRow:
     """Error at the reference speed, in per cent of the true speed."""
     error_factor: Interval
     odometer_factor: Interval | None
+    zone_s: float = 0.0
+    """Time zone in which it has its day, ahead of UTC. [s]"""
 
     @property
     def date(self) -> str:
-        """The day, in UTC."""
-        return datetime.fromtimestamp(self.time_s, UTC).date().isoformat()
+        """The day."""
+        return datetime.fromtimestamp(self.time_s + self.zone_s, UTC).date().isoformat()
 
 
 @dataclass(frozen=True)
@@ -146,7 +148,8 @@ def _row(calibration: Calibration, reference_mps: float) -> HistoryRow:
     error = 100 * (float(calibration.indicated(reference_mps)) / reference_mps - 1)
     half = 100 * float(calibration.half_width(reference_mps)) / reference_mps
     interval = Interval.around(error, half)
-    return HistoryRow(_start_s(calibration), interval, calibration.error_factor, calibration.odometer_factor)
+    told = interval, calibration.error_factor, calibration.odometer_factor
+    return HistoryRow(_start_s(calibration), *told, zone_s=calibration.zone_s or 0.0)
 
 
 def _jumps(rows: Sequence[HistoryRow], value: FloatArray, u: FloatArray) -> list[Finding]:

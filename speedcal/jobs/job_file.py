@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import errno
 import hashlib
 import re
 import tomllib
@@ -16,12 +17,12 @@ from speedcal.jobs.job import Job
 from speedcal.schema import TableReader
 from speedcal.statements import not_known, stated
 from speedcal.units import DisplayUnit
+from speedcal.whole_file import read_small
 
 if TYPE_CHECKING:
     from speedcal.conformity import Tolerance
     from speedcal.vehicle import Vehicle, Work
 
-_MOST_BYTES = 1_000_000
 _FILES = ("track", "readings", "checks")
 _READINGS = ("readings", "held", "checks")
 
@@ -171,13 +172,12 @@ def _near(path: Path) -> dict[str, Any]:
 
 def _read_document(path: Path) -> tuple[bytes, str, dict[str, Any]]:
     try:
-        with path.open("rb") as file:
-            data = file.read(_MOST_BYTES + 1)
+        data = read_small(path)
     except (OSError, ValueError) as error:
+        if getattr(error, "errno", None) == errno.EFBIG:
+            raise JobError("job_file_too_large", source=path.name) from None
         reason = getattr(error, "strerror", None) or str(error)
         raise JobError("job_file_cannot_be_opened", source=str(path), reason=reason) from None
-    if len(data) > _MOST_BYTES:
-        raise JobError("job_file_too_large", source=path.name)
     try:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:

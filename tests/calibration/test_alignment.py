@@ -11,13 +11,16 @@ from support.roads import START_S, Road, answer_or_refusal, plateaus, readings_o
 import speedcal
 from speedcal.calibration.logged.pairs import make_pairs
 from speedcal.calibration.readings.clock_search import search_shifts
+from speedcal.calibration.readings.local_time import zone_of_drive
 from speedcal.calibration.result import Calibration
 from speedcal.calibration.speed.ground_speed import ground_speed
+from speedcal.conformity import history
 from speedcal.errors import AlignmentError, FitError
 from speedcal.interval import FloatArray
 from speedcal.logs.drive.readings import Clock, Readings
 from speedcal.logs.drive.track import Track
 from speedcal.simulate import simulate
+from speedcal.text.pages.report_for_tech import when
 from speedcal.units import MPH_MPS
 
 ROAD = plateaus([30, 55, 40, 65, 25, 50, 35, 60])
@@ -377,3 +380,34 @@ def test_readings_share_the_clock_of_their_own_fixes_and_of_no_other_receiver() 
     result = speedcal.calibrate(replace(TRACK, digest="a" * 64), late)
     assert result.clock_offset_s is not None
     assert result.clock_offset_s.value == pytest.approx(30.0, abs=0.5)
+
+
+@pytest.mark.parametrize(
+    ("longitude_deg", "clock", "offset_s", "zone_h"),
+    [
+        (-122.0, "local", 7 * 3600 + 22.0, -7),  # summer time there; the sun says -8
+        (-122.0, "time of day", 19_000 * DAY_S + 7 * 3600 - 40, -7),
+        (151.0, "time of day", -10 * 3600 + 3, 10),
+        (151.0, "time of day", 14 * 3600 + 3, 10),  # the same, and not 14 h behind UTC
+        (174.0, "utc", 0.4, 12),
+        (-3.0, "elapsed", 1.7e9, 0),
+        (-80.0, "none", None, -5),
+    ],
+)
+def test_the_day_of_a_drive_is_that_of_its_clock_or_of_the_sun_there(
+    longitude_deg: float, clock: Clock, offset_s: float | None, zone_h: float
+) -> None:
+    track = replace(TRACK, longitude_deg=np.full_like(TRACK.longitude_deg, longitude_deg))
+    assert zone_of_drive(track, clock, offset_s) == zone_h * 3600
+
+
+def test_an_evening_drive_has_the_day_that_the_driver_had() -> None:
+    """Half past nine in the evening, seven hours behind UTC, where the next day has begun."""
+    begin_s = 20_000 * DAY_S + 4.5 * 3600  # 4 October 2024, 04:30 UTC
+    moved = replace(TRACK, time_s=TRACK.time_s - TRACK.time_s[0] + begin_s)
+    local_s = NOTES.time_s - START_S + begin_s - 7 * 3600
+    west = replace(moved, longitude_deg=TRACK.longitude_deg - np.median(TRACK.longitude_deg) - 100)
+    found = speedcal.calibrate(west, replace(NOTES, time_s=local_s % DAY_S, clock="time of day"))
+    assert found.zone_s == -7 * 3600
+    assert when(found, has_date=True).startswith("2024-10-03,")
+    assert history([found]).rows[0].date == "2024-10-03"

@@ -4,8 +4,9 @@ from pathlib import Path
 
 import pytest
 
-from speedcal.errors import JobError
+from speedcal.errors import JobError, ReadingsFormatError
 from speedcal.jobs import load_job
+from speedcal.logs.film.marks import read_dial
 
 
 @pytest.fixture
@@ -208,6 +209,14 @@ def test_toml_that_python_gives_up_on_is_no_toml(folder: Path, value: str) -> No
     assert refused(folder, f"[vehicle]\ndriven_gear = {value}\n").code == "job_file_not_toml"
     (folder / "shelf.toml").write_text(f"name = {value}\n", encoding="utf-8")
     assert refused(folder, '[vehicle]\ngear_family = "shelf.toml"\n').code == "gear_family_unreadable"
+
+
+@pytest.mark.skipif(not Path("/dev/zero").exists(), reason="no file without an end here")
+def test_a_gear_family_or_a_dial_without_an_end_is_refused(folder: Path) -> None:
+    (folder / "endless.toml").symlink_to("/dev/zero")
+    assert "too large" in str(refused(folder, '[vehicle]\ngear_family = "endless.toml"\n'))
+    with pytest.raises(ReadingsFormatError, match="too large"):
+        read_dial(folder / "endless.toml")
 
 
 @pytest.mark.parametrize("data", [b"\xff\xfe[\x00j\x00", b"\x89PNG\r\n\x1a\n\x00\x00", b'[job]\nshop = "\xe9"\n'])

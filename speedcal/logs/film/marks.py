@@ -14,6 +14,7 @@ from speedcal.interval import BoolArray, FloatArray
 from speedcal.logs.film.dial_fit import Pivot, fit_scale, seen_at
 from speedcal.logs.film.uneven import refuse_uneven
 from speedcal.units import SpeedUnit, parse_speed_unit
+from speedcal.whole_file import read_small
 
 if TYPE_CHECKING:
     from scipy.interpolate import PchipInterpolator
@@ -162,7 +163,7 @@ def read_dial(path: str | Path) -> FilmedDial:
     """
     source = Path(path).name
     try:
-        table = tomllib.loads(Path(path).read_text(encoding="utf-8-sig"))
+        table = tomllib.loads(read_small(Path(path)).decode("utf-8-sig"))
     except OSError as error:
         raise ReadingsFormatError("cannot_open", source=source, reason=error.strerror or "") from None
     except (ValueError, RecursionError) as error:

@@ -107,7 +107,8 @@ def when(c: Calibration, *, has_date: bool) -> str:
     if not len(time):
         return "checks, no date" if is_checks(c) else "no time"
     minutes = f"{(time[-1] - time[0]) / 60:.0f} min"
-    return f"{datetime.fromtimestamp(float(time[0]), tz=UTC):%Y-%m-%d} (UTC), {minutes}" if has_date else minutes
+    start = datetime.fromtimestamp(float(time[0]) + (c.zone_s or 0.0), tz=UTC)
+    return f"{start:%Y-%m-%d}, {minutes}" if has_date else minutes
 
 
 def noted_words(noted: Iterable[tuple[str, float | str]], unit: DisplayUnit) -> list[str]:

@@ -11,6 +11,7 @@ from typing import Any
 from speedcal.errors import VehicleError
 from speedcal.schema import TableReader
 from speedcal.vehicle.data import shipped_families
+from speedcal.whole_file import read_small
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +114,7 @@ def _read_family(name: str, *, source: str, folder: Path | None) -> GearFamily:
     if folder is None or path.is_absolute() or ".." in path.parts:
         raise VehicleError("gear_family_elsewhere", source=source, file=name)
     try:
-        table = tomllib.loads((folder / path).read_text(encoding="utf-8-sig"))
+        table = tomllib.loads(read_small(folder / path).decode("utf-8-sig"))
     except FileNotFoundError:
         raise VehicleError("gear_family_missing", source=source, file=name) from None
     except (OSError, ValueError, RecursionError) as error:
