@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from statistics import NormalDist
 
@@ -12,6 +11,8 @@ from numpy.typing import NDArray
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 IntArray = NDArray[np.int64]
+COVERAGE_FACTOR = NormalDist().inv_cdf(0.975)
+"""Standard uncertainty times this is the half width of a 95 % interval (JCGM 100, 6.3.3)."""
 _HARDLY_BEYOND = 0.02
 """So much of the highest speed driven beyond either end still counts as driven: what a foot on the pedal wanders."""
 
@@ -28,6 +29,11 @@ class Interval:
     def around(cls, value: float, half_width: float) -> Interval:
         """Return the symmetric interval ``value ± half_width``."""
         return cls(value, value - half_width, value + half_width)
+
+    @classmethod
+    def known_to(cls, value: float, u: float) -> Interval:
+        """Return the interval of a value with this standard uncertainty."""
+        return cls.around(value, COVERAGE_FACTOR * u)
 
     @property
     def half_width(self) -> float:
@@ -75,15 +81,6 @@ def robust_scale(residuals: FloatArray) -> float:
     1.4826 is one over the 75 % quantile of the normal distribution (F. R. Hampel 1974, J. Am. Stat. Assoc. 69, 383).
     """
     return 1.4826 * float(np.median(np.abs(residuals)))
-
-
-def student_quantile(degrees_of_freedom: float) -> float:
-    """Return the factor of a two-sided 95 % interval, the 97.5 % quantile of Student's t."""
-    if math.isinf(degrees_of_freedom):  # the normal's, without waiting for scipy
-        return NormalDist().inv_cdf(0.975)
-    from scipy.special import stdtrit
-
-    return float(stdtrit(degrees_of_freedom, 0.975))
 
 
 def reached(driven: tuple[float, float], speeds: FloatArray | float) -> BoolArray:

@@ -195,11 +195,12 @@ def _calibration(
     """Return what came out, before it is judged."""
     used, run = table["used"].to_numpy(), table["run"].to_numpy()
     reference = float(np.median(line.ground_mps[used]))
-    half_s = dial.coverage_factor * line.u_clock_offset_s
     return Calibration(
         unit=unit,
         dial=dial,
-        clock_offset_s=None if line.clock_offset_s is None else Interval.around(line.clock_offset_s, half_s),
+        clock_offset_s=None
+        if line.clock_offset_s is None
+        else Interval.known_to(line.clock_offset_s, line.u_clock_offset_s),
         odometer_factor=Interval.around(odometer.value, 2.0 * odometer.u) if odometer and odometer.value else None,
         scatter_mps=line.scatter_mps,
         speed_source=ground.source,

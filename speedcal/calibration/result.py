@@ -10,7 +10,7 @@ import numpy as np
 from speedcal.calibration.dial.dial import Dial
 from speedcal.calibration.speed.ground_speed import SpeedSource
 from speedcal.finding import Finding, Trust
-from speedcal.interval import FloatArray, Interval, tidy
+from speedcal.interval import COVERAGE_FACTOR, FloatArray, Interval, tidy
 from speedcal.units import ROUND_SPEED, SPEED_UNIT_MPS, DisplayUnit
 from speedcal.wording import Spoken
 
@@ -106,13 +106,13 @@ class Calibration(Spoken):
     def error_factor(self) -> Interval:
         """Slope of the line through the dial over the driven speeds; 1.06 reads 6 % high."""
         line = self.dial.line
-        return self.dial.interval(line.error_factor, line.u_factor)
+        return Interval.known_to(line.error_factor, line.u_factor)
 
     @property
     def offset_mps(self) -> Interval:
         """Offset of that line. [m/s]."""
         line = self.dial.line
-        return self.dial.interval(line.offset_mps, float(np.sqrt(line.covariance[0, 0])))
+        return Interval.known_to(line.offset_mps, float(np.sqrt(line.covariance[0, 0])))
 
     @property
     def covariance(self) -> FloatArray:
@@ -122,7 +122,7 @@ class Calibration(Spoken):
     @property
     def coverage_factor(self) -> float:
         """Standard uncertainty times this is the half width of a 95 % interval."""
-        return self.dial.coverage_factor
+        return COVERAGE_FACTOR
 
     @property
     def speed_range_mps(self) -> tuple[float, float]:

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
-
-import numpy as np
 
 from speedcal.calibration.tuning.general import TIRE_STATE_U
 from speedcal.conformity.two_dials import measured_change, needle_that_moved
 from speedcal.finding import Finding, codes_of
-from speedcal.interval import Interval, tidy
+from speedcal.interval import COVERAGE_FACTOR, Interval, tidy
 from speedcal.logs.drive.readings import DIAL_UNIT_SEEN
 from speedcal.units import MILE_M
 
@@ -145,28 +144,25 @@ def compare_speed(
 def compare_odometer(before: Interval, after: Interval, planned: GainChange) -> ChangeCheck:
     """Compare the odometer factors of two drives; the odometer has no offset."""
     ratio = after.value / before.value
-    half = ratio * float(
-        np.sqrt(
-            (before.half_width / before.value) ** 2 + (after.half_width / after.value) ** 2 + (1.96 * TIRE_STATE_U) ** 2
-        )
-    )
-    change = Interval.around(ratio, half)
+    parts = before.half_width / before.value, after.half_width / after.value, COVERAGE_FACTOR * TIRE_STATE_U
+    change = Interval.around(ratio, ratio * math.hypot(*parts))
     predicted = _predicted(before, planned)
     return ChangeCheck("odometer", _planned(planned), predicted, after, change, _agree(change, planned))
 
 
 def _planned(change: GainChange) -> Interval:
-    return Interval.around(change.value, 1.96 * change.u_relative * change.value)
+    return Interval.known_to(change.value, change.u_relative * change.value)
 
 
 def _predicted(before: Interval, change: GainChange) -> Interval:
     value = before.value * change.value
-    return Interval.around(value, value * float(np.hypot(before.half_width / before.value, 1.96 * change.u_relative)))
+    half = value * math.hypot(before.half_width / before.value, COVERAGE_FACTOR * change.u_relative)
+    return Interval.around(value, half)
 
 
 def _agree(measured: Interval, planned: GainChange) -> bool:
     """Tell whether two changes differ by no more than their joint 95 % interval."""
-    half = float(np.hypot(measured.half_width, 1.96 * planned.u_relative * planned.value))
+    half = math.hypot(measured.half_width, COVERAGE_FACTOR * planned.u_relative * planned.value)
     return abs(measured.value - planned.value) <= half
 
 
@@ -187,7 +183,7 @@ def _other_range(change: ChangeCheck, vehicle: Vehicle | None) -> tuple[Cause, .
         Cause(Finding("cause_range", part=part, phase=phase, times=max(gain, 1 / gain)), 100 * (excess - 1), True)
         for part, gain in found
         for phase, excess in (("after", gain), ("before", 1 / gain))
-        if abs(np.log(change.excess / excess)) < _RANGE_SLACK
+        if abs(math.log(change.excess / excess)) < _RANGE_SLACK
     )[:1]
 
 

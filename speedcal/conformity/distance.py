@@ -9,7 +9,7 @@ import numpy as np
 
 from speedcal.calibration.tuning.general import TIRE_STATE_U
 from speedcal.errors import VehicleError
-from speedcal.interval import Interval, tidy
+from speedcal.interval import COVERAGE_FACTOR, Interval, tidy
 from speedcal.vehicle.judged.limits import POINTER_DIFFERS
 from speedcal.wording import Spoken
 
@@ -79,8 +79,8 @@ def distance_since(work: Work | None, after: Calibration | None) -> DrivenDistan
         raise VehicleError("odometer_shows_less", then=work.odometer, now=work.odometer_now)
     own = after.odometer_factor
     factor = own or after.error_factor
-    relative = [factor.half_width / factor.value, 1.96 * TIRE_STATE_U, 0.0 if own else POINTER_DIFFERS]
+    relative = [factor.half_width / factor.value, COVERAGE_FACTOR * TIRE_STATE_U, 0.0 if own else POINTER_DIFFERS]
     driven = shown / factor.value
-    reading = 1.96 * _READ_TO / np.sqrt(12) * np.sqrt(2) / factor.value
+    reading = COVERAGE_FACTOR * _READ_TO / np.sqrt(12) * np.sqrt(2) / factor.value
     half = float(np.hypot(driven * np.linalg.norm(relative), reading))
     return DrivenDistance(after.unit, shown, Interval.around(driven, half), "odometer" if own else "pointer", work.date)

@@ -1,4 +1,4 @@
-"""Content of a box under the multivariate normal or t distribution, by a fixed lattice.
+"""Content of a box under the multivariate normal distribution, by a fixed lattice.
 
 Genz's separation of variables: each quantity in turn is confined to what its limits leave when those before it are
 given, which turns the content into a smooth integral over the unit cube. The lattice is fixed, so the same box always
@@ -39,8 +39,8 @@ class _Factor:
     """For each column the quantities whose last column it is: they are known once it is."""
 
 
-def content(low: FloatArray, high: FloatArray, correlation: FloatArray, dof: float) -> float:
-    """Return the probability of ``low <= x <= high`` for standard normal or t variables, all shape (n,).
+def content(low: FloatArray, high: FloatArray, correlation: FloatArray) -> float:
+    """Return the probability of ``low <= x <= high`` for standard normal variables, all shape (n,).
 
     Parameters
     ----------
@@ -48,49 +48,35 @@ def content(low: FloatArray, high: FloatArray, correlation: FloatArray, dof: flo
         Limits in standard uncertainties, infinite where there is none.
     correlation
         Correlation matrix, shape (n, n); may be singular.
-    dof
-        Degrees of freedom; infinite for the normal distribution.
     """
     from scipy.special import ndtr, ndtri
 
     factor = _factor(low, high, correlation)
     columns = len(factor.closed_by)
-    points = 1 - np.abs(2 * _points(columns + 1) - 1)
-    scale = _scale(points[:, 0], dof)
+    points = 1 - np.abs(2 * _points(columns) - 1)
     at = np.zeros((len(points), columns))
     chance = np.ones(len(points))
     for column, closed in enumerate(factor.closed_by):
         bottom, top = np.full(len(points), -np.inf), np.full(len(points), np.inf)
         for row in closed:
             known, own = at[:, :column] @ factor.rows[row, :column], factor.rows[row, column]
-            ends = (low[row] * scale - known) / own, (high[row] * scale - known) / own
+            ends = (low[row] - known) / own, (high[row] - known) / own
             bottom = np.maximum(bottom, ends[0] if own > 0 else ends[1])
             top = np.minimum(top, ends[1] if own > 0 else ends[0])
         below, above = ndtr(bottom), ndtr(top)
         width = np.maximum(above - below, 0.0)
         chance *= width
-        at[:, column] = np.clip(ndtri(below + points[:, column + 1] * width), -_FAR, _FAR)
+        at[:, column] = np.clip(ndtri(below + points[:, column] * width), -_FAR, _FAR)
     return float(chance.mean())
 
 
-def sample(correlation: FloatArray, dof: float) -> FloatArray:
-    """Return evenly spread points of the standard normal or t distribution, shape (points, n)."""
+def sample(correlation: FloatArray) -> FloatArray:
+    """Return evenly spread points of the standard normal distribution, shape (points, n)."""
     from scipy.special import ndtri
 
     n = len(correlation)
     factor = _factor(np.full(n, -1.0), np.full(n, 1.0), correlation)
-    columns = len(factor.closed_by)
-    points = _points(columns + 1)
-    return np.asarray(ndtri(points[:, 1:]) @ factor.rows.T / _scale(points[:, 0], dof)[:, None])
-
-
-def _scale(share: FloatArray, dof: float) -> FloatArray:
-    """Return sqrt(chi2/dof), by which a normal variable is divided to be t."""
-    if not np.isfinite(dof):
-        return np.ones_like(share)
-    from scipy.special import gammaincinv
-
-    return np.asarray(np.sqrt(2 * gammaincinv(dof / 2, np.clip(share, 1e-12, 1 - 1e-12)) / dof))
+    return np.asarray(ndtri(_points(len(factor.closed_by))) @ factor.rows.T)
 
 
 def _factor(low: FloatArray, high: FloatArray, correlation: FloatArray) -> _Factor:

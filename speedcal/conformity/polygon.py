@@ -1,4 +1,4 @@
-"""Content of a polygon under the bivariate normal or t distribution, exact but for rounding, and its corners.
+"""Content of a polygon under the bivariate normal distribution, exact but for rounding, and its corners.
 
 Whatever is known through two quantities (a straight dial: offset and factor) leaves a polygon of what conforms, however
 many limits there are. The content is exact in one dimension and by quadrature in the other.
@@ -6,7 +6,6 @@ many limits there are. The content is exact in one dimension and by quadrature i
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from functools import lru_cache
 
 import numpy as np
@@ -17,16 +16,12 @@ _NODES = 24
 """Of Gauss and Legendre in each piece."""
 _SMALL = 1e-12
 
-_Law = tuple[FloatArray, Callable[[FloatArray], FloatArray], FloatArray, FloatArray]
-"""Density of the outer variable, distribution of the inner one, and what slope and level are multiplied with."""
 
+def content(distance: FloatArray, normal: FloatArray) -> float:
+    """Return the probability of ``distance + normal @ z >= 0`` for a standard bivariate normal.
 
-def content(distance: FloatArray, normal: FloatArray, dof: float) -> float:
-    """Return the probability of ``distance + normal @ z >= 0`` for a standard bivariate normal or t.
-
-    Given z1, the limits leave an interval of z2, whose content is exact; for t, z2 given z1 is again t, with one more
-    degree of freedom and scale sqrt((dof + z1^2)/(dof + 1)). The panels of the outer quadrature end where the
-    binding limit changes, so the integrand is smooth in each.
+    Given z1, the limits leave an interval of z2, whose content is exact. The panels of the outer quadrature end where
+    the binding limit changes, so the integrand is smooth in each.
 
     Parameters
     ----------
@@ -34,28 +29,24 @@ def content(distance: FloatArray, normal: FloatArray, dof: float) -> float:
         Distances of the limits from the origin, shape (k,), negative where it is outside.
     normal
         Their normals, shape (k, 2).
-    dof
-        Degrees of freedom; infinite for the normal distribution.
     """
+    from scipy.special import ndtr
+
     if not len(distance):
         return 1.0
     normal = _turned(normal)
     slope, level = -normal[:, 0] / normal[:, 1], -distance / normal[:, 1]
-    breaks = _breaks(slope, level)
+    edges = _breaks(slope, level)
     lower, upper = normal[:, 1] > 0, normal[:, 1] < 0
-    finite = np.isfinite(dof)
-    edges = np.arctan(breaks / np.sqrt(dof)) if finite else breaks
-    if finite:
-        edges = np.concatenate([[-np.pi / 2], edges, [np.pi / 2]])
     nodes, weights = _gauss_legendre()
     middle, half = (edges[1:] + edges[:-1]) / 2, (edges[1:] - edges[:-1]) / 2
     at = (middle[:, None] + half[:, None] * nodes).ravel()
     weight = (half[:, None] * weights).ravel()
-    density, cumulative, along, across = _student(at, dof) if finite else _normal(at)
-    bounds = level[:, None] * across + slope[:, None] * along
+    density = np.exp(-at * at / 2) / np.sqrt(2 * np.pi)
+    bounds = level[:, None] + slope[:, None] * at
     bottom = bounds[lower].max(axis=0) if lower.any() else np.full(len(at), -np.inf)
     top = bounds[upper].min(axis=0) if upper.any() else np.full(len(at), np.inf)
-    inner = np.where(top > bottom, cumulative(top) - cumulative(bottom), 0.0)
+    inner = np.where(top > bottom, ndtr(top) - ndtr(bottom), 0.0)
     return float(np.clip(np.sum(weight * density * inner), 0.0, 1.0))
 
 
@@ -73,27 +64,6 @@ def extreme_points(distance: FloatArray, normal: FloatArray) -> list[FloatArray]
         if inside:
             return inside
     return []
-
-
-def _normal(at: FloatArray) -> _Law:
-    from scipy.special import ndtr
-
-    return np.exp(-at * at / 2) / np.sqrt(2 * np.pi), ndtr, at, np.ones_like(at)
-
-
-def _student(angle: FloatArray, dof: float) -> _Law:
-    """With z1 = sqrt(dof) tan(angle), density and scaled bounds are smooth on the closed range."""
-    from scipy.special import gammaln, stdtr
-
-    constant = np.exp(gammaln((dof + 1) / 2) - gammaln(dof / 2)) / np.sqrt(np.pi)
-    stretch = np.sqrt((dof + 1) / dof)
-    density = constant * np.cos(angle) ** (dof - 1)
-    return (
-        np.asarray(density),
-        lambda x: np.asarray(stdtr(dof + 1, x)),
-        stretch * np.sqrt(dof) * np.sin(angle),
-        stretch * np.cos(angle),
-    )
 
 
 def _turned(normal: FloatArray) -> FloatArray:

@@ -169,7 +169,6 @@ def _pooled_dial(calibrations: Sequence[Calibration], *, another_day: bool) -> t
             bare,
             shown_mps=along @ line + deviation,
             knot_covariance=(covariance + covariance.T) / 2,
-            degrees_of_freedom=min(sum(dial.degrees_of_freedom for dial in dials), 1e6),
             shape="bent" if any(dial.shape == "bent" for dial in dials) else "straight",
         ),
         spreads,

@@ -36,8 +36,6 @@ class Box:
     mean: FloatArray
     covariance: FloatArray
     """Shape (n, n)."""
-    dof: float = float("inf")
-    """Degrees of freedom of the multivariate t distribution; infinite for the normal distribution."""
 
     def widened(self, factor: float) -> Box:
         """Return the same estimate with every standard uncertainty times ``factor``."""
@@ -75,7 +73,7 @@ class Box:
         keep = ~sure & (np.isfinite(self.low) | np.isfinite(self.high))
         u, mean = u[keep], self.mean[keep]
         correlation = self.covariance[np.ix_(keep, keep)] / np.outer(u, u)
-        return _Standard((self.low[keep] - mean) / u, (self.high[keep] - mean) / u, correlation, self.dof)
+        return _Standard((self.low[keep] - mean) / u, (self.high[keep] - mean) / u, correlation)
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,7 +83,6 @@ class _Standard:
     low: FloatArray
     high: FloatArray
     correlation: FloatArray
-    dof: float
 
     def plane(self) -> FloatArray | None:
         """Return how the quantities follow from two independent ones, shape (n, 2), or None when they do not."""
@@ -101,8 +98,8 @@ class _Standard:
             return 1.0
         plane = self.plane()
         if plane is None:
-            return lattice.content(low, high, self.correlation, self.dof)
-        return polygon.content(*_half_planes(low, high, plane), self.dof)
+            return lattice.content(low, high, self.correlation)
+        return polygon.content(*_half_planes(low, high, plane))
 
     def risk(self, violation: float) -> float:
         """Return how often the worst conforming truth would show a violation as large."""
@@ -116,7 +113,7 @@ class _Standard:
 
     def _risk_at_corners(self, violation: float) -> float:
         """Return the risk at the worst corner that goes from limit to limit at most twice; speeds are in order."""
-        error = lattice.sample(self.correlation, self.dof).T
+        error = lattice.sample(self.correlation).T
         width = (self.high - self.low)[:, None]
         low, high = np.isfinite(self.low)[:, None], np.isfinite(self.high)[:, None]
         on_low = (error <= -violation) | (error >= violation + width)

@@ -13,7 +13,7 @@ from speedcal.conformity.designs import Design, Expected
 from speedcal.conformity.tolerance import Tolerance
 from speedcal.errors import PlanError
 from speedcal.finding import Finding
-from speedcal.interval import FloatArray
+from speedcal.interval import COVERAGE_FACTOR, FloatArray
 from speedcal.units import MPH_MPS
 from speedcal.vehicle.judged.limits import FAR_BEYOND
 
@@ -51,7 +51,8 @@ def _verdict_clear(rule: Tolerance, expected: Expected, true_mps: FloatArray) ->
     def clear(design: Design) -> bool:
         known = design.dial()
         known = replace(known, shown_mps=dial.indicated(known.knots_mps))
-        return decide(limits.box(known).widened(margin * design.coverage() / 1.96), rule.confidence)[0] != "not proven"
+        box = limits.box(known).widened(margin * design.coverage() / COVERAGE_FACTOR)
+        return decide(box, rule.confidence)[0] != "not proven"
 
     return clear
 

@@ -10,7 +10,7 @@ from speedcal.calibration.readings.habits import PARALLAX, ROUNDING_HABIT, STATE
 from speedcal.conformity.decision import drives_to_settle, readings_to_settle
 from speedcal.conformity.tolerance import ShownLimits, Tolerance
 from speedcal.finding import Finding
-from speedcal.interval import FloatArray, Interval
+from speedcal.interval import COVERAGE_FACTOR, FloatArray, Interval
 
 if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration
@@ -60,7 +60,7 @@ def driving_to_settle(
             return Finding("more_readings", **values), count, speeds
     u_mps = float(np.sqrt(shared[0, 0]))
     if _is_of_the_eye(after) and _readings(after, limits, rule, judged_mps, 0 * shared) is not None:
-        return Finding("within_way_of_reading", half_width_mps=1.96 * u_mps, unit=after.unit), None, ()
+        return Finding("within_way_of_reading", half_width_mps=COVERAGE_FACTOR * u_mps, unit=after.unit), None, ()
     return Finding("on_the_limit", speed_mps=_tightest(limits, after), unit=after.unit), None, ()
 
 

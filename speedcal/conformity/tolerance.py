@@ -98,7 +98,6 @@ class ShownLimits:
             self.high_mps,
             dial.indicated(self.speeds_mps),
             dial.covariance(self.speeds_mps, self.speeds_mps),
-            dial.degrees_of_freedom,
         )
 
 

@@ -14,7 +14,7 @@ from speedcal.calibration.tuning.general import TIRE_STATE_U
 from speedcal.conformity.mixups import is_same_drive
 from speedcal.errors import FitError
 from speedcal.finding import Finding
-from speedcal.interval import FloatArray, Interval, reached, tidy
+from speedcal.interval import COVERAGE_FACTOR, FloatArray, Interval, reached, tidy
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 from speedcal.wording import Spoken
 
@@ -156,7 +156,7 @@ def _jumps(rows: Sequence[HistoryRow], value: FloatArray, u: FloatArray) -> list
     found = []
     for i in range(1, len(rows)):
         step, u_step = value[i] - value[i - 1], float(np.hypot(u[i], u[i - 1]))
-        if abs(step) - 1.96 * u_step > JUMP_PERCENT:
+        if abs(step) - COVERAGE_FACTOR * u_step > JUMP_PERCENT:
             found.append(Finding("jump", first=rows[i - 1].date, second=rows[i].date, percent=float(step)))
     return found
 
@@ -168,4 +168,5 @@ def _trend(time_years: FloatArray, value: FloatArray, u: FloatArray) -> Interval
     weight = 1 / u**2
     centred = time_years - np.average(time_years, weights=weight)
     precision = float(np.sum(weight * centred**2))
-    return Interval.around(float(np.sum(weight * centred * value)) / precision, 1.96 / float(np.sqrt(precision)))
+    slope = float(np.sum(weight * centred * value)) / precision
+    return Interval.known_to(slope, 1 / float(np.sqrt(precision)))

@@ -29,10 +29,12 @@ times as likely. Our own judgment."""
 
 def measured_change(before: Dial, after: Dial) -> tuple[Interval, Interval]:
     """Return the change of the drive, and the shift of the needle [m/s] when both are left free."""
-    k = max(before.coverage_factor, after.coverage_factor)
     change, _ = _fitted(before, after)
     free, _ = _fitted(before, after, needle_moves=True)
-    return Interval.around(change.change, k * change.u_change), Interval.around(free.shift_mps, k * free.u_shift_mps)
+    return (
+        Interval.known_to(change.change, change.u_change),
+        Interval.known_to(free.shift_mps, free.u_shift_mps),
+    )
 
 
 def needle_that_moved(before: Dial, after: Dial, planned: GainChange, unit: DisplayUnit) -> Finding | None:

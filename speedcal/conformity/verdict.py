@@ -21,7 +21,7 @@ from speedcal.conformity.tolerance import ShownLimits, Tolerance
 from speedcal.conformity.verification import Check, RangeCheck, Verification
 from speedcal.errors import VehicleError
 from speedcal.finding import Finding
-from speedcal.interval import reached
+from speedcal.interval import COVERAGE_FACTOR, reached
 from speedcal.units import ROUND_SPEED, SPEED_UNIT_MPS
 from speedcal.vehicle.advised.advice import Advice
 from speedcal.vehicle.judged.limits import POINTER_DIFFERS
@@ -216,11 +216,10 @@ def _judge_distance(
     """Judge the odometer by its own factor; the needle's tells how likely it complies, and proves nothing."""
     factor, is_read = after.odometer_factor or after.error_factor, after.odometer_factor is not None
     half = factor.half_width if is_read else float(np.hypot(factor.half_width, POINTER_DIFFERS * factor.value))
-    u = half / after.coverage_factor
+    u = half / COVERAGE_FACTOR
     low, high = rule.band(1.0)
     limits, known = (np.array([low]), np.array([high])), (np.array([factor.value]), np.array([[u * u]]))
-    box = Box(*limits, *known, after.dial.degrees_of_freedom)
-    word, probability = decide(box, rule.confidence)
+    word, probability = decide(Box(*limits, *known), rule.confidence)
     if not is_read:
         word = "not proven"
         findings.append(Finding("odometer_not_read"))

@@ -65,4 +65,4 @@ def chance_of_rule(pooled: Calibration, rule: Tolerance) -> float | None:
         return None
     day = np.outer(*(2 * [TIRE_STATE_U * pooled.indicated(limits.speeds_mps)]))
     box = limits.box(pooled.dial)
-    return Box(box.low, box.high, box.mean, box.covariance + day, box.dof).risk_of_false_fail()
+    return Box(box.low, box.high, box.mean, box.covariance + day).risk_of_false_fail()

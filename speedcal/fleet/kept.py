@@ -72,7 +72,6 @@ def _dial(dial: Dial) -> dict[str, Any]:
         "shown": [round(float(v), _WHOLE) for v in dial.shown_mps],
         "covariance": base64.b64encode(upper.astype("<f8").tobytes()).decode(),
         "used": [round(float(v), 4) for v in dial.used_mps],
-        "dof": None if np.isinf(dial.degrees_of_freedom) else float(dial.degrees_of_freedom),
         "shape": dial.shape,
     }
 
@@ -129,6 +128,5 @@ def _dial_of(numbers: Mapping[str, Any]) -> Dial:
         np.array(numbers["shown"]),
         covariance,
         np.array(numbers["used"]),
-        np.inf if numbers["dof"] is None else numbers["dof"],
         numbers["shape"],
     )

@@ -8,7 +8,7 @@ from typing import Any
 
 from speedcal.calibration.result import Calibration
 from speedcal.finding import Finding
-from speedcal.interval import Interval
+from speedcal.interval import COVERAGE_FACTOR, Interval
 from speedcal.units import MILE_M
 from speedcal.vehicle.tires.rolling_circumference import RolledTire, both_sides, circumference_forms, roll_by_convention
 from speedcal.vehicle.vehicle import Vehicle
@@ -188,8 +188,8 @@ def solve_for(calibration: Calibration, known: tuple[float, float], power: int) 
     """Return the missing link: error factor = known x link ** power."""
     factor = calibration.error_factor
     value = (factor.value / known[0]) ** power
-    low = (1 - factor.low / factor.value, calibration.coverage_factor * known[1])
-    high = (factor.high / factor.value - 1, calibration.coverage_factor * known[1])
+    low = (1 - factor.low / factor.value, COVERAGE_FACTOR * known[1])
+    high = (factor.high / factor.value - 1, COVERAGE_FACTOR * known[1])
     below, above = math.hypot(*low), math.hypot(*high)
     if power < 0:
         return Interval(value, value / (1 + above), value / (1 - min(below, 0.9)))

@@ -197,10 +197,9 @@ def forecast(
     diagnosis = None if calibration is None else diagnose(calibration, vehicle)
     if speeds is None and calibration is None:
         speeds = ROAD_SPEEDS[unit]
-    half = after.dial.coverage_factor * after.gain.value * after.gain.u_relative
     return Forecast(
         work=plan,
-        gain=Interval.around(after.gain.value, half),
+        gain=Interval.known_to(after.gain.value, after.gain.value * after.gain.u_relative),
         is_measured=calibration is not None,
         corrections=correct_diagnosed(
             predicted, vehicle_after(vehicle, plan), diagnosis, speeds=speeds, criterion=criterion

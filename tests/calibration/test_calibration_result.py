@@ -108,10 +108,10 @@ def test_a_speed_in_the_middle_is_known_better_than_factor_and_offset_make_it_lo
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_the_coverage_factor_is_a_students_quantile_and_makes_the_intervals(kind: str) -> None:
-    """Between the normal's 1.96 and that of a few degrees of freedom."""
+def test_the_coverage_factor_is_the_normals_and_makes_the_intervals(kind: str) -> None:
+    """95 % of a normal distribution; few readings widen the covariance."""
     result = _result(kind)
-    assert 1.9599 <= result.coverage_factor <= float(stats.t.ppf(0.975, 3))
+    assert result.coverage_factor == pytest.approx(float(stats.norm.ppf(0.975)))
     u = np.sqrt(np.diag(result.covariance))
     assert result.offset_mps.half_width == pytest.approx(result.coverage_factor * u[0])
     assert result.error_factor.half_width == pytest.approx(result.coverage_factor * u[1])

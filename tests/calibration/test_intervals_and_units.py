@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from speedcal.interval import Interval, decimals_for, reached, robust_scale, student_quantile, tidy
+from speedcal.interval import Interval, decimals_for, reached, robust_scale, tidy
 from speedcal.units import LENGTH_UNIT_M, SpeedUnit, display_unit_of, parse_speed_unit, speed_from_mps
 
 
@@ -44,12 +44,6 @@ def test_the_robust_scale_of_normal_residuals_is_their_standard_deviation() -> N
     assert robust_scale(3.0 * normal_quantiles) == pytest.approx(3.0, rel=1e-3)
     wild = np.where(np.arange(10_001) % 10 == 0, 1e6, normal_quantiles)
     assert 1.0 < robust_scale(wild) < 1.3
-
-
-@pytest.mark.published("NIST/SEMATECH e-Handbook of Statistical Methods, 1.3.6.7.2, Student's t, 0.975 (from memory)")
-@pytest.mark.parametrize(("dof", "factor"), [(1, 12.706), (4, 2.776), (10, 2.228), (30, 2.042), (np.inf, 1.960)])
-def test_the_factor_of_an_interval_is_that_of_the_table(dof: float, factor: float) -> None:
-    assert student_quantile(dof) == pytest.approx(factor, abs=5e-4)
 
 
 def test_what_was_driven_reaches_a_little_beyond_its_ends_in_any_unit() -> None:

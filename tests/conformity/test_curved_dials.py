@@ -45,17 +45,6 @@ def test_the_content_of_a_box_agrees_with_an_independent_library(count: int) -> 
     assert found == pytest.approx(oracle.cdf(high, lower_limit=low), abs=1e-3)
 
 
-@pytest.mark.parametrize(("count", "dof"), [(3, 4.0), (6, 9.0)])
-def test_the_content_under_student_agrees_with_an_independent_library(count: int, dof: float) -> None:
-    """Multivariate t, against scipy's randomised quadrature."""
-    speeds = np.linspace(11.0, 30.0, count)
-    covariance = smooth(speeds)
-    low, high, mean = np.full(count, -0.5), np.full(count, 1.1), np.full(count, 0.2)
-    oracle = stats.multivariate_t(mean, covariance, df=dof, seed=1)
-    found = Box(low, high, mean, covariance, dof).probability()
-    assert found == pytest.approx(oracle.cdf(high, lower_limit=low, maxpts=200_000), abs=2e-3)
-
-
 def test_one_and_two_speeds_are_exact() -> None:
     """To seven decimals: no lattice where there is a closed form or one quadrature."""
     speeds = np.array([15.0, 28.0])

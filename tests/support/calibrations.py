@@ -27,7 +27,6 @@ def make_calibration(
     unit: DisplayUnit = "mph",
     speed_range: tuple[float, float] = (30.0, 70.0),
     odometer_factor: Interval | None = None,
-    degrees_of_freedom: float = math.inf,
     n_readings: int = 24,
 ) -> Calibration:
     """Return a calibration with this offset and its standard uncertainty in ``unit``, and this factor.
@@ -60,7 +59,6 @@ def make_calibration(
             factor,
             np.array([[(u_offset * scale) ** 2, shared], [shared, u_factor**2]]),
             used_mps=ground,
-            degrees_of_freedom=degrees_of_freedom,
         ),
         clock_offset_s=None,
         odometer_factor=odometer_factor,
@@ -80,8 +78,4 @@ def word_of(drive: Calibration, rule: Tolerance) -> str:
 
 def with_line(calibration: Calibration, offset_mps: float, factor: float, covariance: np.ndarray) -> Calibration:
     """Return the calibration with another straight dial."""
-    dial = calibration.dial
-    line = Dial.straight(
-        offset_mps, factor, covariance, used_mps=dial.used_mps, degrees_of_freedom=dial.degrees_of_freedom
-    )
-    return replace(calibration, dial=line)
+    return replace(calibration, dial=Dial.straight(offset_mps, factor, covariance, used_mps=calibration.dial.used_mps))

@@ -72,7 +72,7 @@ def make_calibration(
         covariance = np.diag([(u_offset * u) ** 2, 0.0])
     return Calibration(
         unit=unit,
-        dial=Dial.straight(offset * u, factor, covariance, used_mps=[low * u, high * u], degrees_of_freedom=60),
+        dial=Dial.straight(offset * u, factor, covariance, used_mps=[low * u, high * u]),
         clock_offset_s=None if held else Interval(7.3, 6.1, 8.4),
         odometer_factor=Interval.around(factor, 0.004) if odometer else None,
         scatter_mps=0.3 * u,

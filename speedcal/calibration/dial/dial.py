@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from speedcal.interval import FloatArray, Interval, student_quantile
+from speedcal.interval import COVERAGE_FACTOR, FloatArray
 
 Shape = Literal["straight", "bent"]
 _NEWTON_STEPS, _LEAST_SLOPE = 8, 0.2
@@ -54,7 +54,6 @@ class Dial:
     """Standard covariance of ``shown_mps``, shape (m, m). [m2/s2]"""
     used_mps: FloatArray
     """True speeds of the readings it rests on (or quantiles of them), increasing, shape (k,). [m/s]"""
-    degrees_of_freedom: float = float("inf")
     shape: Shape = "straight"
 
     @classmethod
@@ -65,7 +64,6 @@ class Dial:
         covariance: FloatArray | list[list[float]],
         *,
         used_mps: FloatArray | list[float],
-        degrees_of_freedom: float = float("inf"),
     ) -> Dial:
         """Return the dial of a straight line; ``covariance`` is that of (offset, factor), shape (2, 2)."""
         used = np.sort(np.asarray(used_mps, float))
@@ -76,7 +74,6 @@ class Dial:
             shown_mps=design @ np.array([offset_mps, error_factor]),
             knot_covariance=design @ np.asarray(covariance, float) @ design.T,
             used_mps=used,
-            degrees_of_freedom=degrees_of_freedom,
         )
 
     def indicated(self, ground_mps: FloatArray | float) -> FloatArray:
@@ -96,12 +93,7 @@ class Dial:
 
     def half_width(self, ground_mps: FloatArray | float) -> FloatArray:
         """Return half the width of the 95 % interval of :meth:`indicated`. [m/s]."""
-        return np.asarray(self.coverage_factor * self.u_indicated(ground_mps))
-
-    @cached_property
-    def coverage_factor(self) -> float:
-        """Standard uncertainty times this is the half width of a 95 % interval (JCGM 100, G.3)."""
-        return student_quantile(self.degrees_of_freedom)
+        return np.asarray(COVERAGE_FACTOR * self.u_indicated(ground_mps))
 
     @property
     def is_line(self) -> bool:
@@ -121,10 +113,6 @@ class Dial:
         weights = np.linalg.pinv(design) @ self.weights(used)
         offset, factor = weights @ self.shown_mps
         return Line(float(offset), float(factor), np.asarray(weights @ self.knot_covariance @ weights.T))
-
-    def interval(self, value: float, u: float) -> Interval:
-        """Return the 95 % interval of something this dial tells with standard uncertainty ``u``."""
-        return Interval.around(value, self.coverage_factor * u)
 
     def geared(self, factor: float, *, u_ln_factor: float = 0.0) -> Dial:
         """Return the dial after its drive is changed: at true speed v it shows what it showed at ``factor * v``.

@@ -35,6 +35,7 @@ from speedcal.calibration.tuning.general import (
 )
 from speedcal.calibration.tuning.logs import SLOW_NEEDLE_S
 from speedcal.finding import Finding, Trust, codes_of
+from speedcal.interval import COVERAGE_FACTOR
 from speedcal.logs.drive.readings import DIAL_UNIT_SEEN, Readings
 from speedcal.units import MILE_M
 
@@ -259,9 +260,9 @@ def _odometer(calibration: Calibration, odometer: OdometerFactor) -> Finding | N
     difference = calibration.error_factor.value - odometer.value
     u = float(np.hypot(calibration.dial.line.u_factor, odometer.u))
     surprise = abs(difference) / u
-    if surprise < calibration.coverage_factor:
+    if surprise < COVERAGE_FACTOR:
         return None
-    low, high = difference - calibration.coverage_factor * u, difference + calibration.coverage_factor * u
+    low, high = difference - COVERAGE_FACTOR * u, difference + COVERAGE_FACTOR * u
     return Finding(
         "odometer_differs",
         odometer_factor=odometer.value,

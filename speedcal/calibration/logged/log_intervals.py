@@ -22,7 +22,7 @@ from speedcal.calibration.tuning.logs import (
     SHARED_LEFT,
     UNEVEN_SURE_S,
 )
-from speedcal.interval import FloatArray, IntArray, student_quantile
+from speedcal.interval import COVERAGE_FACTOR, FloatArray, IntArray
 
 _NO_PLAY_MPS = 1e-6
 _BROKEN_MPS = 1.0
@@ -155,13 +155,15 @@ def scaled_noise(
     freedom
         Degrees of freedom of level and factor, as of :func:`leaving_out_blocks`.
     """
+    from scipy.special import stdtrit
+
     size = max(float(np.trace(np.linalg.solve(model, jackknife))) / 2, LUCK)
     both = size * model + _positive(jackknife - size * model)
     # where offset and factor do not hang together the level has luck, or none, of its own
     pivot = np.array([1.0, -both[0, 1] / both[1, 1]])
     less = pivot @ both @ pivot - max(pivot @ jackknife @ pivot, LUCK * (pivot @ model @ pivot))
     both[0, 0] -= less
-    wider_level, wider_factor = ((student_quantile(each) / student_quantile(np.inf)) ** 2 for each in freedom)
+    wider_level, wider_factor = (stdtrit(freedom, 0.975) / COVERAGE_FACTOR) ** 2
     alone = np.zeros((2, 2))
     alone[0, 0] = pivot @ both @ pivot
     both = wider_level * alone + wider_factor * (both - alone)

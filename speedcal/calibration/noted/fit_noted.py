@@ -41,7 +41,7 @@ from speedcal.calibration.tuning.notes import (
 )
 from speedcal.calibration.tuning.track import SLOWEST_MPS
 from speedcal.errors import AlignmentError
-from speedcal.interval import FloatArray, IntArray
+from speedcal.interval import COVERAGE_FACTOR, FloatArray, IntArray
 
 
 def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str = "") -> MeasuredLine:
@@ -99,7 +99,7 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
     return MeasuredLine(
         dial=dial,
         clock_offset_s=clock,
-        u_clock_offset_s=(high - low) / (2 * dial.coverage_factor),
+        u_clock_offset_s=(high - low) / (2 * COVERAGE_FACTOR),
         scatter_mps=float(np.hypot(mixed.scatter_mps, notes.u_rounding_mps)),
         time_share=mixed.between,
         time_s=moment,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from speedcal.calibration.result import ANOTHER_DAY, Calibration
-from speedcal.interval import Interval
+from speedcal.interval import COVERAGE_FACTOR, Interval
 from speedcal.text.messages import label
 from speedcal.text.words.numbers import counted
 from speedcal.units import SPEED_UNIT_MPS
@@ -66,5 +66,5 @@ def budget_text(calibration: Calibration) -> str:
         )
         size = f"{line.u_indicated_mps / factor:7.3f} {unit}"
         rows.append(f"  {label(line.component):<28} type {line.evaluation}  {size}  {share}")
-    k = calibration.coverage_factor
+    k = COVERAGE_FACTOR
     return "\n".join([*rows, f"  combined {u:.3f} {unit}, expanded {k * u:.3f} {unit} (k = {k:.2f}, 95 %)"])

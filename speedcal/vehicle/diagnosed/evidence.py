@@ -86,7 +86,7 @@ def evidence_of(calibration: Calibration) -> Evidence:
 
 
 def _by_the_readings_alone(calibration: Calibration) -> tuple[FloatArray, FloatArray]:
-    """Return offset and factor, and their covariance as that of a normal distribution.
+    """Return offset and factor, and their covariance.
 
     The calibration believes beforehand that most needles sit right; what is wrong is weighed with a belief of its own.
     """
@@ -95,7 +95,7 @@ def _by_the_readings_alone(calibration: Calibration) -> tuple[FloatArray, FloatA
     taken, alone = line_alone(value, covariance, belief_of(calibration))
     if taken[1] <= _LEAST_FACTOR:
         taken, alone = value, covariance
-    return taken, alone * (calibration.coverage_factor / 1.96) ** 2
+    return taken, alone
 
 
 def with_needle_off(calibration: Calibration) -> Calibration:

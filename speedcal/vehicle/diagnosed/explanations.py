@@ -11,7 +11,7 @@ import numpy as np
 from speedcal.calibration.result import Calibration
 from speedcal.errors import VehicleError
 from speedcal.finding import Finding
-from speedcal.interval import FloatArray, tidy
+from speedcal.interval import COVERAGE_FACTOR, FloatArray, tidy
 from speedcal.vehicle.data import facts
 from speedcal.vehicle.diagnosed.identities import Part, base_of, parts_of
 from speedcal.vehicle.vehicle import Vehicle
@@ -104,7 +104,7 @@ def explain(calibration: Calibration, vehicle: Vehicle, *, most: int = 10) -> Ex
         variance = variance + part.u_relative.reshape(along) ** 2
         prior = prior + np.log(part.prior).reshape(along)
     c = calibration
-    u = np.sqrt(variance * factor**2 + (c.error_factor.half_width / c.coverage_factor) ** 2)
+    u = np.sqrt(variance * factor**2 + (c.error_factor.half_width / COVERAGE_FACTOR) ** 2)
     away = np.abs(c.error_factor.value - factor) / u
     joint = prior - 0.5 * away**2 - np.log(u)
     posterior = np.exp(joint - joint.max())

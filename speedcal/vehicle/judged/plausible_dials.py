@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from functools import cache
-from statistics import NormalDist
 
 import numpy as np
 
@@ -20,17 +19,15 @@ _FURTHER = (2.0, 3.0, 5.0, 7.0, 11.0, 13.0)
 def plausible_dials(dial: Dial, speeds_mps: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return equally likely readings at the knots (n, knots) and two spare deviates (n, 2), the same on every call.
 
-    A point set that fills the unit cube evenly is turned into the joint normal distribution of the knots, widened so
-    that its 95 % intervals are those of the dial. The first coordinates carry what moves the readings at the
-    customer's speeds most.
+    A point set that fills the unit cube evenly is turned into the joint normal distribution of the knots. The first
+    coordinates carry what moves the readings at the customer's speeds most.
     """
     values, vectors = np.linalg.eigh(dial.knot_covariance)
     root = vectors * np.sqrt(np.maximum(values, 0.0))
     turned = np.linalg.svd(dial.weights(speeds_mps) @ root, full_matrices=True)[2]
     keep = min(_MOST_DIMENSIONS - 2, len(turned))
-    widen = dial.coverage_factor / NormalDist().inv_cdf(0.975)
     points = _even_normals(keep + 2)
-    return dial.shown_mps + widen * points[:, :keep] @ (root @ turned[:keep].T).T, points[:, keep:]
+    return dial.shown_mps + points[:, :keep] @ (root @ turned[:keep].T).T, points[:, keep:]
 
 
 @cache

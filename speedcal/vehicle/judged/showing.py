@@ -5,16 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from statistics import NormalDist
 
 import numpy as np
 
 from speedcal.calibration.dial.dial import Dial
-from speedcal.interval import FloatArray, Interval
+from speedcal.interval import COVERAGE_FACTOR, FloatArray, Interval
 from speedcal.vehicle.judged.limits import POINTER_DIFFERS, TireSet
 from speedcal.vehicle.judged.plausible_dials import plausible_dials
-
-_SIDE = NormalDist().inv_cdf(0.975)
 
 
 @dataclass(frozen=True)
@@ -57,9 +54,9 @@ class Showing:
             rise = (used - used.mean()) / np.sum((used - used.mean()) ** 2)
             odometers = knots @ self.dial.weights(used).T @ rise
             if self.is_odometer:
-                odometers = odometers * (1 + POINTER_DIFFERS / _SIDE * spare[:, 1])
+                odometers = odometers * (1 + POINTER_DIFFERS / COVERAGE_FACTOR * spare[:, 1])
         else:
-            odometers = self.odometer_factor.value + self.odometer_factor.half_width / _SIDE * spare[:, 1]
+            odometers = self.odometer_factor.value + self.odometer_factor.half_width / COVERAGE_FACTOR * spare[:, 1]
         object.__setattr__(self, "odometers", odometers)
 
     @cached_property
@@ -68,7 +65,7 @@ class Showing:
         if self.odometer_factor is not None:
             return self.odometer_factor
         line = self.dial.line
-        return self.dial.interval(line.error_factor, line.u_factor)
+        return Interval.known_to(line.error_factor, line.u_factor)
 
     def expected(self, v: FloatArray, gain: float) -> FloatArray:
         """Return what is expected at true speeds, one set of tires after the other. [m/s]."""
