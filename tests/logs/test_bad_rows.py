@@ -59,7 +59,6 @@ def _with(time, speed):
         (_notes, None, "4S", "no_reading_in_line", 18),
         (_notes, None, "45 47", "several_numbers", 18),
         (_notes, None, "over 80", "one_sided", 18),
-        (_notes, None, "fifty", "numbers_in_words", 18),
         (_notes, "12:2O:00", "45", "letter_for_digit", 18),
         (_notes, " ", "45", "no_time_in_line", 18),
         (_notes, None, "1000", "impossible_speed", 18),

@@ -60,6 +60,14 @@ def _read(tmp_path, text, **options):
             [45, 55, 46, 57],
         ),
         ("10:32:15\t45 mph\t(downhill)\n10:33:20\t50 mph\t\n", MPH_MPS, [45, 50]),
+        ("7:15, 45; 7:20, 55; 7:25, 60 mph\n", MPH_MPS, [45, 55, 60]),
+        ("mph\n45 at 10:04:05, 50 at 10:05:10\n", MPH_MPS, [45, 50]),
+        ("mph\n10:15:00 GPS says 60, dial says 64\n10:16:00 gps 50\n10:17:00 54\n", MPH_MPS, [64, 54]),
+        ("all mph\n45\t10:04:05\n50\t10:05:10\n", MPH_MPS, [45, 50]),
+        ("time,10:04:05,10:05:10,10:06:00\ndial mph,45,50,55\n", MPH_MPS, [45, 50, 55]),
+        ("held mph\nthirty\nforty five\na hundred and five\n", MPH_MPS, [30, 45, 105]),
+        ("time,dial mph\n10:04:05,forty five\n10:05:10,fifty two and a half\n", MPH_MPS, [45, 52.5]),
+        ("mph\n10:15:00 forty five\n10:16:00 two trucks ahead\n10:20:00 fifty\n", MPH_MPS, [45, 50]),
     ],
 )
 def test_notes_are_read_as_they_are_meant(tmp_path, text, unit_mps, speeds):
@@ -68,17 +76,80 @@ def test_notes_are_read_as_they_are_meant(tmp_path, text, unit_mps, speeds):
 
 
 @pytest.mark.parametrize(
+    ("text", "times", "speeds"),
+    [
+        ("mph\nfifty five at ten oh four\nforty at ten fifteen am\n", ["10:04", "10:15"], [55, 40]),
+        ("mph\nten oh four fifty five\nten twelve forty five\n", ["10:04", "10:12"], [55, 45]),
+        ("mph\nfifty five ten oh four\nforty five ten twelve\n", ["10:04", "10:12"], [55, 45]),
+        (
+            "one oh four and nine seconds twenty miles per hour\none oh five and ten seconds thirty two\n",
+            ["1:04:09", "1:05:10"],
+            [20, 32],
+        ),
+        (
+            "mph\nten twelve forty five\nten fourteen fifty\nten fifteen thirty\neleven ten forty\n",
+            ["10:12", "10:14", "10:15", "11:10"],
+            [45, 50, 30, 40],
+        ),
+        ("mph\nhalf past ten forty five\nquarter to eleven thirty\n", ["10:30", "10:45"], [45, 30]),
+        ("mph\nsixty at ten o'clock and nine seconds\ntwenty at ten past ten\n", ["10:00:09", "10:10"], [60, 20]),
+    ],
+)
+def test_dictated_notes_are_read(tmp_path, text, times, speeds):
+    """Times as they are said in English; the order of time and speed is that which suits every line."""
+    said = _read(tmp_path, text)
+    clock = [sum(int(part) * 60 ** (2 - i) for i, part in enumerate(time.split(":"))) for time in times]
+    np.testing.assert_allclose(said.speed_mps / MPH_MPS, speeds)
+    np.testing.assert_allclose(np.diff(said.time_s), np.diff(clock))
+
+
+_SPEEDS = [31, 36, 42, 47, 53, 58, 44, 39]
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "({h:02d}:{m:02d}:{s:02d}) <kim> {v} mph",
+        "[12/03/2024, {h:02d}:{m:02d}:{s:02d}] +44 7700 900123: {v} mph",
+        "13/03/24, {h:02d}:{m:02d}:{s:02d} - Car 54: {v} mph",
+        "{h:02d}{m:02d}{s:02d}  {v} mph",
+    ],
+)
+def test_chats_and_bare_figures_of_a_clock_are_read(tmp_path, line):
+    """Figures in the name of who wrote it are no reading; six figures that run as a clock does are times."""
+    rows = [(8 + (50 + 2 * i) // 60, (50 + 2 * i) % 60, 7 * i, v) for i, v in enumerate(_SPEEDS)]
+    readings = _read(tmp_path, "\n".join(line.format(h=h, m=m, s=s, v=v) for h, m, s, v in rows))
+    np.testing.assert_allclose(readings.speed_mps / MPH_MPS, _SPEEDS)
+    np.testing.assert_allclose(np.diff(readings.time_s), 127)
+
+
+def test_messages_of_a_chat_that_was_exported_are_read(tmp_path):
+    """No name says that they are speeds; most of them do."""
+    messages = [
+        {"id": i, "date": f"2024-03-12T10:{4 + i:02d}:00", "from": "Kim", "text": f"{v} mph"}
+        for i, v in enumerate(_SPEEDS)
+    ]
+    readings = _read(tmp_path, json.dumps({"name": "drive", "messages": messages}))
+    np.testing.assert_allclose(readings.speed_mps / MPH_MPS, _SPEEDS)
+
+
+def test_the_unit_may_stand_in_a_message_above_the_readings(tmp_path):
+    text = "12/13/24, 7:14 PM - Pat: ready? mph please\n" + "".join(
+        f"12/13/24, 7:{15 + i} PM - Kim: {v}\n" for i, v in enumerate(_SPEEDS)
+    )
+    np.testing.assert_allclose(_read(tmp_path, text).speed_mps / MPH_MPS, _SPEEDS)
+
+
+@pytest.mark.parametrize(
     ("text", "code"),
     [
         ("30, 45,60 km/h", "list_or_decimals"),
         ("mph\n10:15:00 45\n10:2O:00 55\n", "letter_for_digit"),
         ("mph\n10:15:00 6O\n", "letter_for_digit"),
-        ("forty five at three fifteen\n", "numbers_in_words"),
-        ("mph\n10:15:00 45\n10:20:00 fifty five\n", "numbers_in_words"),
+        ("mph\nten twelve forty five\n", "numbers_in_words"),
         ("mph\n0715 45\n", "several_numbers"),
         ("mph\n7:15 60 -> 63\n", "several_numbers"),
-        ("mph\n7:15 GPS says 60 dial says 64\n", "several_numbers"),
-        ("7:15, 45; 7:20, 55; 7:25, 60 mph\n", "several_numbers"),
+        ("mph\n7:15 60 gps 64\n", "several_numbers"),
         ("time,speedo mph\n7:15:10,45\n7:20:10,55\n\nspeedo mph,odometer mi\n46,100\n57,102\n", "second_table"),
         ("mph\n10:03:17 1,045\n10:05:00 60\n", "thousands_in_note"),
         ("mph\n10:03:17 45 50\n10:05:00 60\n", "several_numbers"),

@@ -359,7 +359,6 @@ def test_notes_and_subtitles_are_read_with_their_times(tmp_path, text, times_s, 
         ("over 60", "one_sided"),
         ("at least 60", "one_sided"),
         ("52 for 2 min", "several_numbers"),
-        ("fifty two", "numbers_in_words"),
     ],
 )
 def test_notes_that_tell_no_speed_are_a_question(tmp_path, line, code):

@@ -23,30 +23,28 @@ from speedcal.logs.tables.handwriting import (
 )
 from speedcal.logs.tables.line_rows import Line
 from speedcal.logs.tables.note_numbers import ABOUT, RANGE, speeds_in, unclear_in
+from speedcal.logs.tables.noted_times import goes_on, time_in, with_times_above
+from speedcal.logs.tables.typed_lines import one_below_another, with_clock_figures, without_senders
 from speedcal.logs.times.clock_times import UnclearTimesError
 from speedcal.logs.times.timestamps import parse_stamps
 from speedcal.logs.writing.headers import normal, speed_unit_in
-from speedcal.logs.writing.local_times import with_colons
-from speedcal.logs.writing.spoken_times import spoken_time
+from speedcal.logs.writing.number_words import in_figures
 from speedcal.units import SPEED_UNIT_MPS, SpeedUnit
 
-_TIME = re.compile(
-    r"(?:(?:\d{4}[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.]\d{2,4})(?:\s*[T,]\s*|\s+))?"
-    r"(?<![\d:.,])\d{1,3}[:hH]\d{2}(?::\d{2})?(?:\.\d{1,6}(?![\d,.]))?"
-    r"(?:\s?[AaPp]\.?\s?[Mm]\b\.?)?(?:\s?(?:Z|UTC|GMT|[+-]\d{2}:\d{2})(?![\w:]))?"
-)
-_DOTTED = re.compile(r"(?<![\d.,:])([01]?\d|2[0-3])\.([0-5]\d)\.([0-5]\d)(?![\d.,]|:\d)")
-"""10.03.17: three parts are a time of day; a date would have to come before a time."""
-_DOTTED_PM = re.compile(r"(?<![\d.,:])(1[0-2]|0?[1-9])\.([0-5]\d)\s?([AaPp])\.?[Mm]\b\.?")
-_SINCE_1970 = re.compile(r"(?<![\d.,:])(1\d{9}(?:\.\d{1,6}|\d{3})?)(?![\d:])")
 _DITTO = re.compile(r"(?:^|(?<=\s))(?:\"|''|″|”|„|〃|ditto|do\.|same)(?=\s|$|[,;])", re.IGNORECASE)
 _ODOMETER = re.compile(
     r"(?<![A-Za-z])(?:odo(?:met(?:er|re))?|trip(?: ?met(?:er|re))?|mileage|total)"
     r"\W{0,3}\d[\d.,' ]*\d*(?:\s*(?:mi(?:les)?|km))?(?![A-Za-z])",
     re.IGNORECASE,
 )
+_GPS = r"(?:gps|gnss|sat ?nav)\b"
+_RECEIVER = re.compile(
+    rf"(?:^|[,;(/|–-])\s*(?:the\s)?{_GPS}[^\d,;]{{0,15}}\d{{1,3}}(?:[.,]\d{{1,2}})?(?![\w:]|[.,]\d)"
+    rf"|(?<![\w.,:])\d{{1,3}}(?:[.,]\d{{1,2}})?\s?(?:mph|km/?h|kph)?\s?(?:\(|(?:on|by|from) (?:the )?){_GPS}",
+    re.IGNORECASE,
+)
+"""What a receiver showed, which is no reading of the dial."""
 _MONTH = r"(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]{0,6}\.?"
-_COMMA_BEFORE_TIME = re.compile(r",(?=\d{1,2}:\d{2}(?!\d))")
 _DASH = re.compile(r"^\s*[-–—−]\s*(?=\d)")
 """Stands between time and reading; no dial shows less than nothing."""
 _DATE = re.compile(
@@ -54,14 +52,12 @@ _DATE = re.compile(
     rf"|\d{{1,2}}(?:st|nd|rd|th)?\s{_MONTH},?\s\d{{4}}|{_MONTH}\s\d{{1,2}}(?:st|nd|rd|th)?,?\s\d{{4}})(?![\w:])",
     re.IGNORECASE,
 )
-_GLUED = re.compile(r"[A-Za-z]{1,8}\d")
 _ITEM = re.compile(r"\s*\d{1,3}[.)]\s+(?=.*\d[:hH.]\d)")
 """The number of an item in a list of notes: ``3.`` or ``3)`` before a time."""
 _BARE = re.compile(r"[\s\d.,;|+-]*(?:[A-Za-z/]{2,5})?\s*")
 _LONGEST = 500
 _LONGEST_HEADING = 5_000
 _MOST_PROBLEMS = 10_000
-_FEWEST_PAIRS = 3
 
 
 @dataclass(slots=True)
@@ -128,7 +124,7 @@ def read_notes(source: Source, lines: Sequence[tuple[int, str]], request: Reques
         No readings, no unit, or lines that cannot be understood: all of them are listed.
     """
     notes = _Notes(heading=heading)
-    for number, text in _with_times_above(without_numbers_of_lines(without_quoting(lines))):
+    for number, text in with_times_above(_tidied(lines)):
         if source.is_saying(text):
             continue
         _take(notes, number, text, only=len(lines) == 1)
@@ -160,26 +156,11 @@ def read_notes(source: Source, lines: Sequence[tuple[int, str]], request: Reques
     return build_readings(source, "notes" if timed else "held_speeds", shown)
 
 
-def _with_times_above(lines: Sequence[Line]) -> Sequence[Line]:
-    """Return the lines with each time that stands in a line above its reading.
-
-    So it is where most readings have it there, or all that have none in their own line.
-    """
-    made: list[Line] = []
-    alone = joined = bare = 0
-    before = (False, False)
-    for number, text in lines:
-        parts = _time_in(" ".join(text.split())) if len(text) <= _LONGEST and any(map(str.isdigit, text)) else ("", "")
-        has = (bool(parts[0]), bool(speeds_in(parts[1])[0]))  # a time, a number
-        if before == (True, False) and has == (False, True):
-            made[-1] = (number, f"{made[-1][1]} {text}")
-            joined += 1
-        else:
-            made.append((number, text))
-            alone += has == (True, True)
-            bare += has == (False, True)
-        before = has
-    return made if joined >= _FEWEST_PAIRS and (joined > alone or not bare) else lines
+def _tidied(lines: Sequence[Line]) -> Sequence[Line]:
+    """Return the lines with one reading each, in figures, without what mails, chats and lists put before them."""
+    for tidy in (without_quoting, without_senders, one_below_another, in_figures, without_numbers_of_lines):
+        lines = tidy(lines)
+    return with_clock_figures(lines)
 
 
 def _take(notes: _Notes, number: int, text: str, *, only: bool) -> None:
@@ -218,9 +199,9 @@ def _take(notes: _Notes, number: int, text: str, *, only: bool) -> None:
 
 def _read(notes: _Notes, text: str) -> _Note:
     """Return what stands in a line; a ditto mark repeats the speed or the time of the last reading."""
-    time, rest = _time_in(text)
+    time, rest = time_in(text)
     rest = _ODOMETER.sub(" ", rest if time else _DATE.sub(" ", rest))
-    rest = _DASH.sub(" ", in_decimals(rest))
+    rest = _DASH.sub(" ", in_decimals(_RECEIVER.sub(" ", rest)))
     values, u = speeds_in(rest)
     ditto = bool(_DITTO.search(rest)) and (bool(notes.speeds) or notes.unread)
     if not ditto or (time and values):
@@ -240,7 +221,7 @@ def _fault(notes: _Notes, text: str, note: _Note, *, listed: bool) -> str:
         return unreadable
     if not note.values:
         return ""
-    return "time_goes_on" if note.time and _goes_on(text) else unclear_in(note.rest, note.values, listed=listed)
+    return "time_goes_on" if note.time and goes_on(text) else unclear_in(note.rest, note.values, listed=listed)
 
 
 def _take_title(notes: _Notes, text: str) -> None:
@@ -252,31 +233,12 @@ def _take_title(notes: _Notes, text: str) -> None:
         notes.titles += 1
 
 
-def _time_in(text: str) -> tuple[str, str]:
-    """Return the time in a line, with colons, and the rest of the line."""
-    text = with_colons(_COMMA_BEFORE_TIME.sub(", ", text))
-    found, spoken = _TIME.search(text), spoken_time(text)
-    if spoken is not None and (found is None or spoken[0] <= found.start()):
-        return spoken[1:]
-    if found is not None:
-        return found.group().strip(), f"{text[: found.start()]} {text[found.end() :]}"
-    for form, written in ((_DOTTED, r"\1:\2:\3"), (_DOTTED_PM, r"\1:\2 \3m"), (_SINCE_1970, r"\1")):
-        dotted = form.search(text)
-        if dotted is not None:
-            return dotted.expand(written), f"{text[: dotted.start()]} {text[dotted.end() :]}"
-    return "", text
-
-
-def _goes_on(text: str) -> bool:
-    """Tell whether letters and figures hang on to a time, which is then not the whole of it."""
-    found = _TIME.search(text)
-    return found is not None and spoken_time(text) is None and _GLUED.match(text, found.end()) is not None
-
-
 def _take_words(notes: _Notes, number: int, text: str, *, timed: bool, digits: bool) -> None:
     """Take a line in which no number can be a speed."""
     if timed and not digits:
         notes.silent += 1
+        if not notes.speeds:
+            _add_heading(notes, text)
     elif timed:
         notes.refuse("no_reading_in_line", number, found=_short(text))
     elif notes.speeds:

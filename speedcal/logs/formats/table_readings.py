@@ -26,6 +26,9 @@ from speedcal.logs.writing.headers import Heading, read_heading, unit_in_title
 from speedcal.logs.writing.numbers import Numbers, parse_numbers
 from speedcal.units import LENGTH_UNIT_M, SPEED_UNIT_MPS, SpeedUnit, parse_speed_unit
 
+_LOOKED_AT = 100
+_NUMBER_BEFORE = re.compile(r"\d{1,3}(?:[.,]\d{1,2})?\s*")
+
 
 def read_table(source: Source, table: Table, request: Request, *, kind: str) -> Readings:
     """Return the readings of a table.
@@ -102,11 +105,20 @@ def _speed_column(source: Source, table: Table, headings: list[Heading], request
     speeds = [i for i, heading in enumerate(headings) if heading.role == "speed"]
     instrument, vehicle, plain = (_of(headings, speeds, origin) for origin in ("instrument", "vehicle", ""))
     candidates = instrument or (vehicle if with_fixes else vehicle + plain)
+    if not speeds:
+        candidates = [i for i, item in enumerate(headings) if item.role == "" and _says_speeds(table.column(i))]
     if len(candidates) == 1:
         return candidates[0]
     names = [table.header[i] for i in (candidates or speeds or range(min(len(table.header), 30)))]
     code = "several_speed_columns" if candidates else "no_certain_column" if speeds else "no_speed_column"
     source.fail(code, line=table.header_line, columns=names)
+
+
+def _says_speeds(cells: list[str]) -> bool:
+    """Tell whether half of what stands in a column are numbers with a unit of speed, as in the messages of a chat."""
+    filled = [cell for cell in cells if cell][:_LOOKED_AT]
+    behind = [cell[found.end() :] for cell in filled if (found := _NUMBER_BEFORE.match(cell))]
+    return 2 * sum(1 for word in behind if parse_speed_unit(word) is not None) > len(filled)
 
 
 def _of(headings: list[Heading], speeds: list[int], origin: str) -> list[int]:

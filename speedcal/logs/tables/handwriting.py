@@ -6,13 +6,11 @@ import re
 from collections.abc import Sequence
 
 from speedcal.logs.tables.line_rows import Line
+from speedcal.logs.writing.number_words import LARGE
 
 _STRUCK = re.compile(r"~~.*?~~|(?:[^\s\u0335-\u0338][\u0335-\u0338]\s*)+")
 _LETTER_FOR_DIGIT = re.compile(r"\d[oO](?![A-Za-z])|(?<![A-Za-z])[oOlI]+[.:]?\d|\d[:.]?[oOlI]+\d|:\d?[oOlI]")
 """6O, l5 and 7:l5: an o for a nought, an l for a one. ``20l`` may be of fuel."""
-_IN_WORDS = re.compile(
-    r"\b(?:twenty|thirty|forty|fifty|sixty|seventy|eighty|ninety|hundred)\b|\bhalf past\b|\bquarter (?:past|to)\b", re.I
-)
 
 
 _PARTS = {"½": ".5", "¼": ".25", "¾": ".75", "1/2": ".5", "1/4": ".25", "3/4": ".75", "and a half": ".5"}
@@ -60,7 +58,7 @@ def misread(text: str) -> str:
     """Return the code of what is written so that its figures cannot be told, empty where nothing is."""
     if _LETTER_FOR_DIGIT.search(text):
         return "letter_for_digit"
-    return "numbers_in_words" if _IN_WORDS.search(text) else ""
+    return "numbers_in_words" if LARGE.search(text) else ""
 
 
 def is_drawn(line: str) -> bool:

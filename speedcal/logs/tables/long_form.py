@@ -94,8 +94,17 @@ def _with_header(rows: Rows, table: Table | None) -> tuple[int, int, int, int, i
     unit = next((i for i, word in enumerate(words) if _UNIT.fullmatch(word)), None)
     if key is None or value is None or time is None:
         return None
+    if unit is None:
+        left = set(range(len(words))) - {key, value, time}
+        unit = next((i for i in left if parse_speed_unit(_beside_speed(table, key, i)) is not None), None)
     first = rows.line.index(table.line[0]) if table.line else 0
     return first, time, key, value, unit, max(time, key, value, unit or 0) + 1
+
+
+def _beside_speed(table: Table, key: int, index: int) -> str:
+    """Return what stands in a column beside the first speed."""
+    pairs = zip(table.column(key), table.column(index), strict=True)
+    return next((cell for name, cell in pairs if _is_speed(name)), "")
 
 
 def _without_header(rows: Rows) -> tuple[int, int, int, int, int | None, int] | None:

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 from speedcal.logs import limits
 from speedcal.logs.source import Source
+from speedcal.logs.tables.across import turned_upright
 from speedcal.logs.tables.fix_lines import fix_lines
 from speedcal.logs.tables.handwriting import is_drawn, unmarked
 from speedcal.logs.tables.line_rows import split_lines
@@ -145,6 +146,9 @@ def find_table(rows: Rows) -> Table | None:
     Measurements one to a row (time; quantity; value; unit) come back as a table with a column for each quantity, and
     equal blocks of columns side by side one below the other.
     """
+    upright = turned_upright(rows.cells, rows.line)
+    if upright is not None:
+        rows = replace(rows, cells=upright[0], line=upright[1])
     table = _find_table(rows)
     if table is None and rows.commented is not None and rows.delimiter:
         number, text = rows.commented

@@ -1,0 +1,71 @@
+"""Lines as they are typed on a phone: who sent each, several readings in one, times without a mark between figures."""
+
+from __future__ import annotations
+
+import itertools
+import re
+from collections import Counter
+from collections.abc import Sequence
+
+from speedcal.logs.tables.line_rows import Line
+from speedcal.logs.writing.headers import read_heading, speed_unit_in
+
+_SENT = re.compile(
+    r"(?P<when>[\[(]?\d[\d/.,:\- ]{0,30}\d(?:\s?[AaPp]\.?[Mm]\.?)?[\])]?\s*(?:[-–]\s+)?)"
+    r"(?:<(?P<nick>[^<>]{1,40})>|(?P<name>[^:<>\d]*[A-Za-z+][^:<>]{0,40}):)\s"
+)
+_TIME = re.compile(r"(?<![\d:.])\d{1,2}:\d{2}(?::\d{2})?(?![\d:])")
+_BETWEEN = tuple(map(re.compile, (r";", r"[,|]\s{1,3}(?=\d{1,2}:\d{2})", r"(?<=:\d\d),\s{1,3}(?=\d{1,3}(?![\d:]))")))
+_FIGURES = re.compile(r"\s*([01]\d|2[0-3])([0-5]\d)([0-5]\d)(?=[\s,;:-]+\D*\d{1,3}(?:[.,]\d{1,2})?(?!\d))")
+_FEWEST_SENT, _FEWEST_LISTED, _FEWEST_FIGURES = 3, 2, 8
+_LEAST_SPAN = 200
+"""Seconds written as figures of a clock at least; an odometer that went as far would not end below 60 each time."""
+
+
+def without_senders(lines: Sequence[Line]) -> Sequence[Line]:
+    """Return the lines of a chat without the names of those who wrote them, which may hold figures."""
+    found = [_SENT.match(text) for _, text in lines]
+    names = Counter(_sender(item) for item in found if item)
+    senders = {name for name, count in names.items() if count >= _FEWEST_SENT and not _says_what(name)}
+    return [
+        (number, item["when"] + text[item.end() :] if item and _sender(item) in senders else text)
+        for (number, text), item in zip(lines, found, strict=True)
+    ]
+
+
+def _sender(found: re.Match[str]) -> str:
+    return (found["nick"] or found["name"]).strip()
+
+
+def _says_what(name: str) -> bool:
+    """Tell whether what stands before a colon says what the number behind it is, or is a word of the note."""
+    return bool(read_heading(name).role) or speed_unit_in(name.lower()) is not None
+
+
+def one_below_another(lines: Sequence[Line]) -> Sequence[Line]:
+    """Return each reading of a line that holds several, with a time each, as a line of its own."""
+    made: list[Line] = []
+    for number, text in lines:
+        made += [(number, part) for part in _listed(text)]
+    return made
+
+
+def _listed(text: str) -> list[str]:
+    if text.count(":") >= _FEWEST_LISTED and len(_TIME.findall(text)) >= _FEWEST_LISTED:
+        for mark in _BETWEEN:
+            parts = [part for part in mark.split(text) if part.strip()]
+            if all(len(_TIME.findall(part)) == 1 for part in parts):
+                return parts
+    return [text]
+
+
+def with_clock_figures(lines: Sequence[Line]) -> Sequence[Line]:
+    """Return lines that all begin with times such as ``100423`` with colons in them."""
+    numbered = [text for _, text in lines if any(map(str.isdigit, text))]
+    found = [_FIGURES.match(text) for text in numbered]
+    if len(found) < _FEWEST_FIGURES or not all(found):
+        return lines
+    times = [3600 * int(item[1]) + 60 * int(item[2]) + int(item[3]) for item in found if item]
+    if any(later <= earlier for earlier, later in itertools.pairwise(times)) or times[-1] - times[0] < _LEAST_SPAN:
+        return lines
+    return [(number, _FIGURES.sub(r"\1:\2:\3", text, count=1)) for number, text in lines]
