@@ -42,7 +42,7 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         "page.html": "<!DOCTYPE html><html><body>Please log in</body></html>",
         "three.csv": "time,dial mph\n" + "".join(f"{t},{v}\n" for t, v in READINGS[:3]),
         "words.csv": "time,dial mph\n"
-        + "".join(f"{t},{v if i % 4 else 'fast'}\n" for i, (t, v) in enumerate(READINGS)),
+        + "".join(f"{t},{v if i % 4 else 'very ' * (i // 4) + 'fast'}\n" for i, (t, v) in enumerate(READINGS)),
         "two speeds.csv": "time,speed mph,vehicle speed km/h\n" + "".join(f"{t},{v},50\n" for t, v in READINGS),
         "parked.csv": "time,dial mph\n" + "".join(f"{t},0\n" for t, _ in READINGS),
         "letter.txt": "Dear shop,\nthe dial reads wrong.\n",
