@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from functools import cache
 from importlib import resources
 from types import MappingProxyType
 
 _ORDER = (
-    "files", "checks", "film", "job-file", "rules", "settings", "road-test", "trust", "limits", "fleet", "page",
-    "commands", "python",
+    "drive", "files", "checks", "film", "job-file", "rules", "settings", "road-test", "trust", "limits", "fleet",
+    "page", "commands", "python",
 )  # fmt: skip
 """Pages in the order in which a reader meets them."""
 
@@ -28,12 +29,18 @@ def title(topic: str) -> str:
 
 
 def find(words: str) -> Iterator[tuple[str, str]]:
-    """Yield the topic and the line of every line that has all the words, whatever their case."""
+    """Yield the topic and the line, without its marks, of every line that has all the words, whatever their case."""
     wanted = words.lower().split()
     for topic, text in pages().items():
-        for line in text.splitlines():
+        for line in map(_plain, text.splitlines()):
             if wanted and all(word in line.lower() for word in wanted):
-                yield topic, line.strip()
+                yield topic, line
+
+
+def _plain(line: str) -> str:
+    """Return a line without the marks of Markdown, the cells of a table with a dot between."""
+    words = re.sub(r"^\s*(#+|-) |[`*]", "", line)
+    return " · ".join(cell.strip() for cell in words.split("|") if cell.strip())
 
 
 def _without_marks(text: str) -> str:

@@ -107,7 +107,7 @@ def build_model(facts: ReportFacts) -> ReportModel:
         verdict=_verdict(verification, units) if verification else None,
         rows=_speed_rows(facts, units),
         done=text.done(facts.work, facts.vehicle, facts.unit),
-        left=text.left_over(after, facts.unit) if after else (),
+        left=text.left_over(after, facts.unit, facts.tolerance) if after else (),
         low=text.reads_low(latest, facts.unit) if (latest := after or before) else (),
         to_fit=_to_fit(corrections, warnings) if corrections and after is None else None,
         odometer=() if expected else _odometer(facts),
@@ -205,10 +205,12 @@ def _speed_rows(facts: ReportFacts, units: Units) -> tuple[SpeedRow, ...]:
     first = facts.before or facts.expected
     driven = [c.dial.driven_mps for c in (first, facts.after) if c is not None]
     rows = []
-    for speed in table_speeds([c for c in (first, facts.after) if c is not None], facts.unit):
+    for speed in table_speeds([c for c in (first, facts.after) if c is not None], facts.unit, facts.tolerance):
         outside = not all(reached(ends, speed * factor) for ends in driven)
         in_units = [speed * factor / SPEED_UNIT_MPS[unit] for unit in units]
-        true = tuple(f"{v:.{1 if i else 0}f} {unit}" for i, (v, unit) in enumerate(zip(in_units, units, strict=True)))
+        true = tuple(
+            f"{v:{'.1f' if i else 'g'}} {unit}" for i, (v, unit) in enumerate(zip(in_units, units, strict=True))
+        )
         before, after = (_shown(c, in_units, units) for c in (first, facts.after))
         rows.append(SpeedRow(true, before, after, outside))
     return tuple(rows)

@@ -20,6 +20,7 @@ from speedcal.jobs import load_job, measure_job
 from speedcal.logs import read_readings, read_track
 from speedcal.logs.inspection import inspect_file
 from speedcal.units import MPH_MPS
+from speedcal.web.work.marks import choices
 
 DRIVE = small_drive(200)
 FACTORS = {"Truck 7": 1.05, "van": 0.95}
@@ -152,6 +153,10 @@ def test_two_files_may_name_the_same_vehicle_differently(tmp_path):
     assert len(read_track(track, session="van; blue")) == len(DRIVE.time_s)
     with pytest.raises(ReadingsFormatError, match="none of the 2"):
         read_readings(notes, session="van; truck 7")
+    with pytest.raises(ReadingsFormatError) as asked:
+        read_readings(notes, session="unit 12")
+    offered = choices([{**asked.value.to_dict(), "field": "session"}])["session"]
+    assert offered == ["Truck 7", "van", "unit 12; Truck 7", "unit 12; van"]
 
 
 def test_a_file_of_one_vehicle_is_read_whole_whatever_is_named(tmp_path):

@@ -65,6 +65,19 @@ def test_the_table_of_a_slow_vehicle_has_speeds_that_it_reaches(
     assert words.table_speeds([make_calibration(low=low, high=high)], "mph") == speeds
 
 
+def test_the_table_has_the_speeds_that_were_chosen_for_the_job() -> None:
+    """A job judged at 50, 80 and 120 km/h was told of 110; of many the ends and the middle are told."""
+    c = make_calibration(low=20, high=80)
+    chosen = load_tolerance({"rule": "un_r39_type", "speeds": [120, 50, 80]}, unit="km/h")
+    assert words.table_speeds([c], "km/h", chosen) == (50, 80, 120)
+    assert "at 120:" in words.left_over(c, "km/h", chosen)[0]
+    many = load_tolerance({"rule": "un_r39_type", "speeds": [40, 50, 60, 80, 100]}, unit="km/h")
+    assert words.table_speeds([c], "km/h", many) == (40, 60, 100)
+    assert words.table_speeds([c], "km/h", load_tolerance({"rule": "un_r39_type", "max_speed": 150}, unit="km/h")) == (
+        50, 80, 110
+    )  # fmt: skip
+
+
 @pytest.mark.parametrize(
     ("work", "said"),
     [
@@ -132,7 +145,7 @@ def test_what_is_not_in_the_interval_says_so() -> None:
     other_day = BudgetLine(ANOTHER_DAY, "B", 0.002, 0.05, 0.0)
     detail = drive_detail("before", replace(drive, budget=(*drive.budget, other_day)), "mph", has_date=True)
     assert detail.budget[-1][0] == "tires on another day"
-    assert detail.budget[-1][3] == "a usual size; not in this interval"
+    assert detail.budget[-1][3] == "a usual size; not in this range"
 
 
 def test_one_reading_that_was_left_out_for_a_reason_is_one_reading() -> None:

@@ -36,6 +36,20 @@ def test_a_pasted_table_of_checks_comes_to_a_report(busy: Site) -> None:
     assert 'name="checks" value="yes" checked' in page
 
 
+def test_an_odometer_and_another_unit_are_told_on_the_job(busy: Site) -> None:
+    """10.9 counted over 10.0 miles is 109 for 100; the job is in km/h, the dial in mph."""
+    base = busy.new_job(**{"job.unit": "km/h"})
+    _hand_in(busy, base, checks="yes", pasted=MILES)
+    job = busy.client.get(base).text
+    assert f'<a href="{base}/edit#job.unit">' in job
+    assert "odometer counted" not in job
+    other = busy.new_job()
+    _hand_in(busy, other, checks="yes", pasted="trip mi,distance mi\n10.9,10\n10.9,10\n10.9,10\n")
+    job = busy.client.get(other).text
+    assert "Before the work the odometer counted 108" in job
+    assert "edit#job.unit" not in job
+
+
 def test_what_is_wrong_with_checks_is_said_and_they_stay(busy: Site) -> None:
     base = busy.new_job()
     address = _hand_in(busy, base, checks="yes", pasted="dial mph,distance mi,time\n60,1,fast\n60,1,63\n")

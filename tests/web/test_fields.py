@@ -184,5 +184,15 @@ def test_the_guide_is_the_help_of_the_page(site: Site) -> None:
     page = site.client.get("/help/job-file").text
     assert "<table>" in page
     assert "<code>tread_mm</code>" in page
-    assert "tread_mm" in site.client.get("/help/files?q=tread").text
+    found = site.client.get("/help/files?q=tread_mm").text
+    assert "<li>tread_mm · " in found, "without the marks of its table"
     assert site.client.get("/help/nothing").status_code == 404
+
+
+def test_help_opens_on_what_the_reader_does(site: Site) -> None:
+    """It opened on the formats of files, whoever asked."""
+    base = site.new_job()
+    opens = {"/jobs": "page", "/jobs/new": "settings", f"{base}/drives/new/before": "drive"}
+    for address, topic in {**opens, f"{base}/films/new/before": "film"}.items():
+        assert site.client.get(address).text.count(f'<a href="/help/{topic}">') == 2
+    assert "what to note</h1>" in site.client.get("/help").text

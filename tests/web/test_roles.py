@@ -157,7 +157,7 @@ def test_the_customer_reads_and_nothing_else(guarded: Site, links: tuple[str, st
     page = guarded.client.get(customer)
     assert page.status_code == 200
     assert "<form" not in page.text
-    assert re.search(r'<p class="quiet">job <bdi>', page.text), "no shop is named, so nothing stands before the number"
+    assert re.search(r'<p class="quiet">Job <bdi>', page.text), "no shop is named, so nothing stands before the number"
     for path in (
         "/drives/new/before",
         "/record/before",

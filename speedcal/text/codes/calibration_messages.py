@@ -381,7 +381,7 @@ FINDINGS: dict[str, Template] = {
     "recorded, with a GPS point a second or so.",
     "dial_moves": lambda values: fill(
         "Within the log the dial moves by {size:percent1} against the true speed, as when tires warm up or a load "
-        "shifts. The answer is for the middle of that, and its interval allows for the rest.",
+        "shifts. The answer is for the middle of that, and its range allows for the rest.",
         {**values, "size": abs(values["difference"])},
     ),
     "dial_changes": _dial_changes,

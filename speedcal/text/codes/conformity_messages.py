@@ -321,7 +321,7 @@ def _disagree(values: Values) -> str:
     shown = joined(f"drive {i} {signed(percent)} %" for i, percent in enumerate(values["errors_percent"], start=1))
     return (
         f"The drives do not agree ({shown}); drive {values['farthest']} is farthest out. Something changed "
-        "between them, or one of them is not of this vehicle in this state. The interval is widened accordingly."
+        "between them, or one of them is not of this vehicle in this state. The range is widened accordingly."
     )
 
 
@@ -397,10 +397,12 @@ FINDINGS: dict[str, Template] = {
         + "or log what it shows."
     ),
     "likely_complies": lambda values: (
-        f"It complies with a probability of {likely(values['chance'])}."
+        f"The chance that it complies is {likely(values['chance'])}."
         + ("" if values["is_all"] else " Where a pass has to be proven, do the next step instead.")
     ),
-    "hardly_complies": lambda values: f"Only if it has to stay as it is: it complies with {likely(values['chance'])}.",
+    "hardly_complies": lambda values: (
+        f"Only if it has to stay as it is: the chance that it complies is {likely(values['chance'])}."
+    ),
     "longer_distance": "Not proven: a distance about {times:.0f} times as long between two odometer readings would "
     "settle it.",
     "odometer_not_read": "The odometer was not read. The needle tells of it to ±3 % only, where both are driven by the "

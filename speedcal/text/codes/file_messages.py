@@ -128,7 +128,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "empty_archive": ("the archive is empty", "Put the log into it or give the log itself"),
     "several_files_in_archive": (
         lambda values: "the archive holds several files: " + ", ".join(map(repr, values["names"])),
-        _ONE_LOG,
+        f"{_ONE_LOG}; each piece of a drive counts as a drive of its own, all with the same readings",
     ),
     "too_large": (
         lambda values: f"{_PARTS[values['part']]} is larger than {values['most_mb']} MB, more than any drive needs",

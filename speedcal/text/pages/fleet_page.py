@@ -28,7 +28,7 @@ PAGE = {
     "in": "in",
     "shown": "vehicles shown",
     "more": "Show more",
-    "picture": "From low to high: error with its 95 % interval; shaded is what is allowed.",
+    "picture": "From low to high: the range that holds the error 19 times in 20; shaded is what is allowed.",
     "picture_hint": "Touch a bar to open its vehicle.",
     "touched": "Vehicle touched in the picture",
     "drives": "drives",

@@ -45,6 +45,7 @@ TITLE_BOTH, TITLE_ONE = "Speedometer before and after", "How the speedometer rea
 MORE = "… more in report.html"
 RANGES = "19 times in 20 the true value lies inside the range given."
 NOT_DRIVEN = "not driven: extended"
+ODOMETER_NOT_READ = "The odometer was not read, so nothing is said about it."
 ADVISED = "advised"
 
 CAUTIONS = (
@@ -150,19 +151,19 @@ def odometer_sentences(before: Calibration | None, after: Calibration | None, un
         low, high = sorted((100 * c.odometer_factor.low, 100 * c.odometer_factor.high))
         out.append(f"{when} the odometer {verb} {low:.1f} to {high:.1f} for 100 true {name}.")
     if not out:
-        out.append("The odometer was not read, so nothing is said about it.")
+        out.append(ODOMETER_NOT_READ)
     return tuple(out)
 
 
-def left_over(after: Calibration, unit: DisplayUnit) -> tuple[str, ...]:
-    """Say what error is left after the work: overall, at usual speeds, by the needle, and where it reads low."""
+def left_over(after: Calibration, unit: DisplayUnit, tolerance: Tolerance | None = None) -> tuple[str, ...]:
+    """Say what error is left after the work: overall, at some speeds, by the needle, and where it reads low."""
     factor = SPEED_UNIT_MPS[unit]
     low, high = after.dial.driven_mps
     grid = np.linspace(low, high, 41)
     half = after.dial.half_width(grid)
     error = after.dial.indicated(grid) - grid
     least, most = float((error - half).min()) / factor, float((error + half).max()) / factor
-    told = [v for v in table_speeds([after], unit) if reached((low, high), v * factor)]
+    told = [v for v in table_speeds([after], unit, tolerance) if reached((low, high), v * factor)]
     at = "; ".join(f"at {v:g}: {_error_range(after, v * factor, factor)}" for v in told)
     lines = [
         f"From {low / factor:.0f} to {high / factor:.0f} {unit} the dial is off by {signed(least)} to {signed(most)} "
@@ -252,7 +253,7 @@ def _was(work: Work, vehicle: Vehicle | None) -> str:
 
 def verdict_sentence(verification: Verification) -> str:
     """Say whether the speedometer complies, and how sure that is."""
-    sure = f"probability that it does: {chance(verification.probability)}"
+    sure = f"chance that it does: {chance(verification.probability)}"
     if verification.verdict == "pass":
         return f"The speedometer complies with the rule ({sure})."
     if verification.verdict == "fail":

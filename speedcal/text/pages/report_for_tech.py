@@ -31,7 +31,7 @@ Rows = tuple[tuple[str, str], ...]
 _METHOD_OF_TRACKS = (
     "True speed comes from the track (receiver speed where it was recorded, otherwise positions on the WGS84 "
     "ellipsoid); nothing is interpolated across gaps.",
-    "The clock of the readings is shifted until they agree with it; the shift is stated with its interval.",
+    "The clock of the readings is shifted until they agree with it; the shift is stated with its range.",
     "A curve, shown against true, is fitted with errors in both, weights by how steady the speed was, and a bounded "
     "influence of each reading, so that a wrong reading does not steer it.",
     "Every figure uses the covariance of the whole curve. All intervals are 95 %.",
@@ -64,7 +64,7 @@ _SOURCES = {
     "positions": "from positions",
     "checks": "checks: distance and time, or another instrument",
 }
-NOT_IN_IT = "a usual size; not in this interval"
+NOT_IN_IT = "a usual size; not in this range"
 """Instead of a share, for what differs from one day to the next."""
 
 
@@ -204,7 +204,7 @@ def driven_range(verification: Verification) -> str:
         return ""
     low, high = (v / SPEED_UNIT_MPS[verification.unit] for v in (span.low_mps, span.high_mps))
     return (
-        f"Everywhere between {low:.0f} and {high:.0f} {verification.unit}: {span.verdict}, probability of conformance "
+        f"Everywhere between {low:.0f} and {high:.0f} {verification.unit}: {span.verdict}, chance that it complies "
         f"{chance(span.probability)}{beside_the_verdict(verification)}."
     )
 

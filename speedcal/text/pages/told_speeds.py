@@ -10,6 +10,7 @@ from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
 
 if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration
+    from speedcal.conformity import Tolerance
 
 _HEADLINE_SPEEDS: dict[DisplayUnit, tuple[int, ...]] = {
     "mph": (60, 50, 55, 45, 40, 65, 70, 30),
@@ -19,6 +20,7 @@ _ROUND = 5
 """A slow vehicle's reading is told at a multiple of this, in the unit of the dial."""
 _TABLE_SPEEDS: dict[DisplayUnit, tuple[int, ...]] = {"mph": (30, 50, 70), "km/h": (50, 80, 110)}
 """Speeds at which a report says what the dial shows, where a vehicle reaches two of them."""
+_MOST_CHOSEN = 4
 _SLACK = 1.02
 """A speed this little beyond those driven still counts as driven."""
 _STEPS = (5, 2, 1)
@@ -36,9 +38,16 @@ def headline_speed(calibrations: list[Calibration], unit: DisplayUnit) -> float:
     return float(round_one if low <= round_one <= high else round((low + high) / 2))
 
 
-def table_speeds(calibrations: Sequence[Calibration], unit: DisplayUnit) -> tuple[int, ...]:
-    """Return the speeds of the table: usual ones, or of a slow vehicle three that it reaches. [unit]."""
+def table_speeds(
+    calibrations: Sequence[Calibration], unit: DisplayUnit, tolerance: Tolerance | None = None
+) -> tuple[float, ...]:
+    """Return the speeds of the table: those chosen for the job, else usual ones or what a slow vehicle reaches. [unit].
+
+    Of many that were chosen the table has the first, the middle and the last.
+    """
     factor = SPEED_UNIT_MPS[unit]
+    if tolerance and (chosen := sorted({round(v / factor, 1) for v in tolerance.chosen_true_mps})):
+        return tuple(chosen if len(chosen) <= _MOST_CHOSEN else (chosen[0], chosen[len(chosen) // 2], chosen[-1]))
     low = min(c.dial.driven_mps[0] for c in calibrations) / factor
     high = _SLACK * max(c.dial.driven_mps[1] for c in calibrations) / factor
     usual = _TABLE_SPEEDS[unit]

@@ -60,7 +60,7 @@ def budget_text(calibration: Calibration) -> str:
     rows = [f"uncertainty at a true {at / factor:.0f} {unit}, standard (k = 1)"]
     for line in calibration.budget:
         share = (
-            "a usual size, not verified; not in the interval of this drive"
+            "a usual size, not verified; not in the range of this drive"
             if line.component == ANOTHER_DAY
             else f"{100 * line.share:3.0f} %"
         )

@@ -102,7 +102,7 @@ def pair_text(pair: PairChance) -> str:
 def _axle(estimate: AxleEstimate) -> str:
     lines = [f"axle ratio {estimate.ratio}, by {label(estimate.method)}"]
     lines += [f"  {pair_text(pair)}" for pair in estimate.pairs] or [
-        "  no ring-and-pinion pair that we know lies in the interval"
+        "  no ring-and-pinion pair that we know lies in this range"
     ]
     table = facts("axle_gears")
     lines.append(f"pairs looked through: {table['source']} ({status_in_short(table['status'])})")

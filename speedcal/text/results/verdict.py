@@ -37,7 +37,7 @@ def in_full(result: Verification) -> str:
 def _head(result: Verification) -> list[str]:
     falls = any(found.code == "fell_on_road_test" for found in result.findings)
     of_it = " while its needle stays up" if falls else ""
-    return [f"{result.verdict.upper()} ({chance(result.probability)} probability that it complies{of_it})"]
+    return [f"{result.verdict.upper()} ({chance(result.probability)} chance that it complies{of_it})"]
 
 
 def _body(result: Verification) -> list[str]:

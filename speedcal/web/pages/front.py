@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from itertools import groupby
+from operator import itemgetter
+
 from markupsafe import Markup
 from starlette.responses import Response
 
@@ -32,7 +35,7 @@ def help_page(context: Context) -> Response:
         topics={name: title(name) for name in pages()},
         topic=topic,
         words=words,
-        found=list(find(words)) if words else [],
+        found=[(name, [line for _, line in lines]) for name, lines in groupby(find(words), itemgetter(0))],
         text=_as_html(pages()[topic]),
     )
 
@@ -43,8 +46,10 @@ def _as_html(text: str) -> Markup:
 
     made = MarkdownIt("commonmark", {"html": False}).enable("table").render(text)
     made = made.replace("<pre>", '<pre class="scroll" tabindex="0">')
-    tables = '<div class="scroll" role="region" aria-label="Table" tabindex="0"><table>'
-    return Markup(made.replace("<table>", tables).replace("</table>", "</table></div>"))  # noqa: S704 - our own pages
+    before, *tables = made.split("<table>")
+    for number, table in enumerate(tables, start=1):
+        before += f'<div class="scroll" role="region" aria-label="Table {number}" tabindex="0"><table>{table}'
+    return Markup(before.replace("</table>", "</table></div>"))  # noqa: S704 - our own pages
 
 
 def owner_page(context: Context, view: View) -> Response:

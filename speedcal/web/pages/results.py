@@ -44,6 +44,7 @@ _UNSAID: dict[str, Any] = {
     "has_card": False,
     "compliance": "",
     "low": [],
+    "odometer": [],
     "otherwise": [],
 }
 """Words that a result of an earlier version does not have."""

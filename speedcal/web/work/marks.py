@@ -100,8 +100,15 @@ def _row_field(problem: Mapping[str, Any], rows: int) -> str:
 
 
 def choices(told: Iterable[Mapping[str, Any]]) -> dict[str, list[str]]:
-    """Return what a field may be filled with, where a file that was read names all there is."""
+    """Return what a field may be filled with, where a file that was read names all there is.
+
+    Where the name that was given is of the other file, both together are the answer.
+    """
     named = {"column": "columns", "session": "names"}
     found = {one["field"]: one["values"] for one in told if one.get("field") in named}
     listed = {field: list(values.get(named[field], ())) for field, values in found.items()}
-    return {field: names for field, names in listed.items() if len(names) >= found[field].get("count", 1)}
+    whole = {field: names for field, names in listed.items() if len(names) >= found[field].get("count", 1)}
+    given = found.get("session", {}).get("found")
+    if given and ";" not in given and "session" in whole:
+        whole["session"] += [f"{given}; {name}" for name in whole["session"]]
+    return whole

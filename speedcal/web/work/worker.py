@@ -52,6 +52,7 @@ def set_limits(*, cpu_s: int, memory_bytes: int, written_bytes: int) -> None:
 def run_job_folder(task: Mapping[str, Any], tell: Tell) -> dict[str, Any]:
     """Run a job folder exactly as ``speedcal report`` does, write its files and return its words for the pages."""
     from speedcal.jobs import load_job
+    from speedcal.text.pages.report_for_customer import ODOMETER_NOT_READ
 
     job = load_job(Path(task["folder"]) / "job.toml")
     result = job.run(progress=lambda step, part: tell(step, 0.8 * part))
@@ -67,6 +68,7 @@ def run_job_folder(task: Mapping[str, Any], tell: Tell) -> dict[str, Any]:
         "compliance": _whole(said.verdict.sentence) if said.verdict else "",
         "otherwise": list(map(_whole, said.verdict.otherwise)) if said.verdict else [],
         "low": list(map(_whole, said.low)),
+        "odometer": [line for line in said.odometer if line != ODOMETER_NOT_READ],
         "picture_text": said.picture_text,
         "next_heading": said.next_heading,
         "next_steps": list(map(_whole, said.next_steps)),
