@@ -18,7 +18,7 @@ from speedcal.calibration.judged.quality import judge
 from speedcal.calibration.judged.uncertainty import uncertainty_budget
 from speedcal.calibration.logged.leaning import leaned
 from speedcal.calibration.logged.one_dial import LoggedDial
-from speedcal.calibration.logged.smoothed_positions import unsmoothed, with_smoothing_left
+from speedcal.calibration.logged.smoothed_positions import u_of_bends, unsmoothed, with_smoothing_left
 from speedcal.calibration.logged.standstill import minutes_apart
 from speedcal.calibration.noted.note_rows import NOTED_U_TIME_S
 from speedcal.calibration.readings.habits import ReadFrom, Rounding, habit_of, shared_beside
@@ -232,7 +232,7 @@ def _fitted(
     line = fit(ground)
     smoothed = unsmoothed(ground, line, readings.speed_mps)
     if smoothed is not None:
-        ground, line = smoothed, with_smoothing_left(fit(smoothed), line)
+        ground, line = smoothed, with_smoothing_left(fit(smoothed), line, u_bends=u_of_bends(ground, smoothed))
     leaning = leaned(ground, line, readings.speed_mps)
     return (ground, line) if leaning is None else (leaning, fit(leaning))
 

@@ -8,7 +8,9 @@ flattened.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import product, starmap
 
 import numpy as np
 
@@ -16,18 +18,28 @@ from speedcal.calibration.dial.curve import dial_through
 from speedcal.calibration.dial.dial import spline_weights
 from speedcal.calibration.dial.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine, RoughLog, StraightWindows
 from speedcal.calibration.logged.log_intervals import leaving_out_blocks, scaled_noise
+from speedcal.calibration.logged.smoothed_positions import with_smoothing_left
+from speedcal.calibration.logged.smoothed_way import CurvedWay
 from speedcal.calibration.logged.way import Windows, windows_of_way
-from speedcal.calibration.speed.positions import without_spikes
+from speedcal.calibration.speed.ground_speed import GroundSpeed
+from speedcal.calibration.speed.positions import Smoothing, without_spikes
 from speedcal.calibration.tuning.logs import (
     DRIFT_U,
     FEWEST_WINDOWS,
+    LATENT_INTERVAL_S,
     LOG_NODE_GAP_MPS,
     POSITIONS_BLOCK_S,
+    SMOOTHING_FROM,
+    SMOOTHING_HINT,
+    SMOOTHING_S,
     STRAIGHT_U_MPS,
+    THINNED_HINT_S,
 )
+from speedcal.calibration.tuning.track import SLOWEST_POSITION_SPEED_MPS
+from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray, robust_scale
 
-_ROUNDS, _CAUCHY, _MOST_NODES, _WINDOWS_A_NODE = 10, 3.0, 8, 8
+_ROUNDS, _ROUNDS_FROM_NEAR, _CAUCHY, _MOST_NODES, _WINDOWS_A_NODE = 10, 4, 3.0, 8, 8
 _LARGEST_STEP_S, _FAR = 1.0, 6.0
 _BEND_MPS = 1.0
 """Loose bound on the second difference of the dial from node to node; the prior of the curve decides afterwards."""
@@ -42,18 +54,32 @@ def fit_distances(log: RoughLog) -> MeasuredLine | None:
     right = np.flatnonzero(smooth)
     if len(right) < 2:
         return None
-    smoothed = _Log.of(time_s[right], indicated_mps[right])
-    nodes = _nodes(smoothed, windows, log.tau_s)
+    rows = _Log.of(time_s[right], indicated_mps[right])
+    nodes = _nodes(rows, windows, log.tau_s)
     if nodes is None:
         return None
-    fit = _Fit(windows, smoothed, nodes, (nodes - log.offset_mps) / log.factor, log.tau_s)
+    fit = _Fit(windows, rows, nodes, (nodes - log.offset_mps) / log.factor, log.tau_s)
     if not fit.run():
         return None
-    moment = fit.gps_time(time_s)
+    plain = _line(log, fit, smooth)
+    if np.median(np.diff(rows.time_s)) > LATENT_INTERVAL_S:
+        return plain
+    found = _unsmoothed(fit, ground)
+    if found is None:
+        return plain
+    unsmoothed, smoothing = found
+    told = Finding("positions_smoothed", smoothed_s=smoothing.constant_s)
+    return with_smoothing_left(replace(_line(log, unsmoothed, smooth), findings=(told,)), plain)
+
+
+def _line(log: RoughLog, fit: _Fit, smooth: BoolArray) -> MeasuredLine:
+    """Return the dial of a fit, and what each row was found to be."""
+    ground, nodes = log.ground, fit.nodes
+    moment = fit.gps_time(log.time_s)
     covariance, u_clock = fit.uncertainty()
     gain = 1 / np.gradient(fit.true_mps, nodes)
     speed, _, inside = ground.at(moment)
-    usable = inside & ground.usable_at(moment)
+    usable = inside & ground.usable_at(moment) & ~fit.is_slow(moment)
     wrong = ~smooth | fit.far_off(moment)
     dial = dial_through(
         fit.true_mps,
@@ -72,6 +98,23 @@ def fit_distances(log: RoughLog) -> MeasuredLine | None:
         reason=tuple(reason.tolist()),
         windows=fit.straight_windows(),
     )
+
+
+def _unsmoothed(plain: _Fit, ground: GroundSpeed) -> tuple[_Fit, Smoothing] | None:
+    """Return the fit of positions that were smoothed before they were thinned out; None where a log denies it."""
+    curve = CurvedWay.through(ground)
+
+    def tried(constants_s: Sequence[float]) -> tuple[float, _Fit, Smoothing]:
+        found = []
+        for smoothing in starmap(Smoothing, product(constants_s, (False, True), (False, True))):
+            fit = plain.smoothed(curve.with_bends(plain.windows, smoothing), smoothing)
+            found.append((plain.better_by(fit) if fit.run(_ROUNDS_FROM_NEAR) else -np.inf, fit, smoothing))
+        return max(found, key=lambda one: one[0])
+
+    if tried((THINNED_HINT_S,))[0] < SMOOTHING_HINT:
+        return None
+    told, best, smoothing = tried(SMOOTHING_S)
+    return (best, smoothing) if told >= SMOOTHING_FROM and best.run() else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,10 +157,22 @@ def _nodes(log: _Log, windows: Windows, tau_s: float) -> FloatArray | None:
 class _Fit:
     """Gauss and Newton's method for the dial turned round, the clock and its drift."""
 
-    def __init__(self, windows: Windows, log: _Log, nodes: FloatArray, true: FloatArray, tau: float) -> None:
+    def __init__(
+        self,
+        windows: Windows,
+        log: _Log,
+        nodes: FloatArray,
+        true: FloatArray,
+        tau: float,
+        smoothing: Smoothing | None = None,
+    ) -> None:
         self.windows, self.log, self.nodes, self.true_mps = windows, log, nodes, true
         self.tau, self.drift = tau, 0.0
+        self.slow_s = np.zeros((2, 0))
         self.weight_at, _ = spline_weights(nodes, log.shown_mps)
+        if smoothing is not None:
+            usual_s = float(np.median(np.diff(log.time_s)))
+            self.weight_at = np.column_stack([smoothing.mean(one, log.stretch, usual_s) for one in self.weight_at.T])
         self.middle = float(np.mean(log.time_s))
         size = len(nodes)
         self.prior = np.zeros((size + 2, size + 2))
@@ -126,12 +181,31 @@ class _Fit:
             self.prior[:size, :size] = second.T @ second
         self.prior[-2, -2], self.prior[-1, -1] = 1e-4, DRIFT_U**-2
 
+    def smoothed(self, windows: Windows, smoothing: Smoothing) -> _Fit:
+        """Return a fit that starts here, of positions that were smoothed, away from where the vehicle is slow."""
+        fit = _Fit(windows, self.log, self.nodes, self.true_mps, self.tau, smoothing)
+        slow = self.log.time_s[self.weight_at @ self.true_mps < SLOWEST_POSITION_SPEED_MPS] + self.tau
+        fit.slow_s = np.stack([slow - smoothing.constant_s, slow + smoothing.constant_s])
+        begun, ended = (np.searchsorted(fit.slow_s[1 - k], (windows.begin_s, windows.end_s)[k]) for k in (0, 1))
+        fit.windows = windows.only(begun == ended)
+        return fit
+
+    def better_by(self, other: _Fit) -> float:
+        """Return how much likelier another fit makes its windows, by how far they usually lie off this one. [nats]."""
+        size = max(robust_scale(self.off_m), _LEAST_NOISE_M)
+        here = self.off_m[np.isin(self.some.begin_s, other.some.begin_s)]
+        return float(np.sum(np.log1p((here / size) ** 2)) - np.sum(np.log1p((other.off_m / size) ** 2)))
+
+    def is_slow(self, moment: FloatArray) -> BoolArray:
+        """Return which moments lie where smoothing brings in speeds that no dial shows in proportion."""
+        return np.searchsorted(self.slow_s[1], moment) < np.searchsorted(self.slow_s[0], moment, side="right")
+
     def gps_time(self, time_s: FloatArray) -> FloatArray:
         return np.asarray(time_s + self.tau + self.drift * (time_s - self.middle))
 
-    def run(self) -> bool:
+    def run(self, rounds: int = _ROUNDS) -> bool:
         """Move to the best place; tell whether it is one, and the log covers windows enough there."""
-        return all(self._round() for _ in range(_ROUNDS)) and bool(np.all(np.diff(self.true_mps) > 0))
+        return all(self._round() for _ in range(rounds)) and bool(np.all(np.diff(self.true_mps) > 0))
 
     def _round(self) -> bool:
         begin, end = (t - self.tau for t in (self.windows.begin_s, self.windows.end_s))

@@ -80,9 +80,8 @@ def fit_log(
         if (surely != stopped).any():
             stopped, fit = surely, without(surely)
     rows = [{"line": line, "forward_s": forward} for line, forward in steps]
-    fit = replace(
-        fit, reading_shift_mps=habit.shift_mps, findings=(Finding("clock_stepped", rows=rows),) if rows else ()
-    )
+    stepped = (Finding("clock_stepped", rows=rows),) if rows else ()
+    fit = replace(fit, reading_shift_mps=habit.shift_mps, findings=(*fit.findings, *stepped))
     return in_their_order(fit, order[~stopped], readings, {STOPPED: order[stopped], APART: left})
 
 

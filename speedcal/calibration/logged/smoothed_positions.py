@@ -27,6 +27,7 @@ from speedcal.calibration.tuning.logs import (
     SMOOTHING_HINT_S,
     SMOOTHING_LEFT,
     SMOOTHING_S,
+    TURN_SHARE_U,
 )
 from speedcal.calibration.tuning.track import SLOWEST_POSITION_SPEED_MPS
 from speedcal.interval import FloatArray, robust_scale
@@ -83,7 +84,7 @@ def _damped(ground: GroundSpeed, constant_s: float) -> GroundSpeed:
     return replace(ground, speed_mps=speed)
 
 
-def with_smoothing_left(line: MeasuredLine, plain: MeasuredLine) -> MeasuredLine:
+def with_smoothing_left(line: MeasuredLine, plain: MeasuredLine, *, u_bends: float = 0.0) -> MeasuredLine:
     """Return the fit beside smoothed positions with the uncertainty of what smoothing did, a line of the budget.
 
     Parameters
@@ -92,9 +93,18 @@ def with_smoothing_left(line: MeasuredLine, plain: MeasuredLine) -> MeasuredLine
         The fit with it put right.
     plain
         The fit to the positions as they are.
+    u_bends
+        Relative standard uncertainty of what was put back in bends, alike in all of them.
     """
-    wider = line.dial.geared(1.0, u_ln_factor=SMOOTHING_LEFT * abs(float(np.log(line.gain / plain.gain))))
-    return with_shared(line, {SMOOTHED: wider.knot_covariance - line.dial.knot_covariance})
+    shown = line.dial.shown_mps
+    moved = SMOOTHING_LEFT * (shown - plain.dial.indicated(line.dial.knots_mps))
+    return with_shared(line, {SMOOTHED: np.outer(moved, moved) + u_bends**2 * np.outer(shown, shown)})
+
+
+def u_of_bends(ground: GroundSpeed, smoothed: GroundSpeed) -> float:
+    """Return the relative standard uncertainty of the speed that was put back in bends."""
+    share = np.abs(smoothed.speed_mps / np.maximum(ground.speed_mps, SLOWEST_POSITION_SPEED_MPS) - 1)
+    return TURN_SHARE_U * float(np.mean(share[smoothed.usable])) if smoothed.usable.any() else 0.0
 
 
 class _Beside:

@@ -131,6 +131,11 @@ SMOOTHING_HINT_S, SMOOTHING_HINT, SMOOTHING_FROM = 1.5, 2.0, 6.0
 """All are tried where the first one brings so many nats, and believed from so many on. Positions smoothed by 3 s bring
 9 to 30 and then 26 to 65, those that were not lose 2 to 20; overlooked, factors are 0.9 % high."""
 
+THINNED_HINT_S = 2.0
+"""The same where smoothed positions were thinned out, by the way between them. Every 2 to 10 s of positions behind
+filters bring 4 to 50 nats then, those that were not smoothed lose 1 to 90, or bring 4; overlooked, readings at 50 mph
+are 0.5 to 1.6 mph off."""
+
 FILTER_BESIDE_DAMPED = 0.55
 """Share that a filter which overshoots must bring of what a damped needle does, of what lasts: damped needles come to
 0.52 at the most, positions behind such a filter to 0.57 to 0.9 where they are noisy, to 1.4 and more where not."""

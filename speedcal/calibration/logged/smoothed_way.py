@@ -1,0 +1,58 @@
+"""The way between positions that were smoothed before they were thinned out, with what that took in bends put back.
+
+On a straight road the way of smoothed positions is that of the speed smoothed alike, which a log makes up for. In bends
+it is shorter, or longer where a filter swings out, and smoothing itself makes a curve through the positions sure.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from speedcal.calibration.logged.way import Windows
+from speedcal.calibration.speed.ground_speed import GroundSpeed
+from speedcal.calibration.speed.positions import Smoothing
+from speedcal.calibration.speed.smoothing import share_left
+from speedcal.calibration.tuning.logs import TURN_SHARE_U
+from speedcal.interval import FloatArray, IntArray
+
+_APART_S, _FEWEST = 1.0, 4
+
+
+@dataclass(frozen=True, slots=True)
+class CurvedWay:
+    """Velocity along a cubic spline through the positions at even times, shape (k,)."""
+
+    time_s: FloatArray
+    east_mps: FloatArray
+    north_mps: FloatArray
+    piece: IntArray
+
+    @classmethod
+    def through(cls, ground: GroundSpeed) -> CurvedWay:
+        """Return the curve through the fixes of each piece that has some."""
+        from scipy.interpolate import CubicSpline
+
+        parts = []
+        for piece in np.flatnonzero(np.bincount(ground.piece) >= _FEWEST):
+            here = ground.piece == piece
+            time = ground.time_s[here]
+            even = np.arange(time[0], time[-1], _APART_S)
+            place = CubicSpline(time, np.column_stack([ground.east_m[here], ground.north_m[here]]))
+            parts.append((even, *place(even, 1).T, np.full(len(even), piece)))
+        return cls(*(np.concatenate(column) for column in zip(*parts, strict=True)))
+
+    def with_bends(self, windows: Windows, smoothing: Smoothing) -> Windows:
+        """Return the windows with what smoothing took of their way put back."""
+        speed = np.hypot(self.east_mps, self.north_mps)
+        left = share_left(self.east_mps, self.north_mps, self.piece, _APART_S, smoothing)
+        way, whole = (np.cumsum(each) for each in (speed, speed / left))
+        over = (
+            np.interp(windows.end_s, self.time_s, along) - np.interp(windows.begin_s, self.time_s, along)
+            for along in (way, whole)
+        )
+        plain = next(over)
+        longer = np.where(plain > 0, next(over) / np.maximum(plain, 1e-9), 1.0)
+        u_turn_m = np.hypot(windows.u_turn_m, TURN_SHARE_U * np.abs(longer - 1) * windows.way_m)
+        return replace(windows, way_m=windows.way_m * longer, u_turn_m=u_turn_m)
