@@ -13,7 +13,7 @@ from speedcal.calibration.dial.dial import Dial
 from speedcal.calibration.dial.measured import MeasuredLine, with_shared
 from speedcal.calibration.fit_drive import fit_drive
 from speedcal.calibration.judged.falls import falls_in_spells
-from speedcal.calibration.judged.noticed import beside_track, hanging, heights_missing, left_out, rounded_down
+from speedcal.calibration.judged.noticed import beside_track, hanging, heights_missing, left_out, rounded_by_reader
 from speedcal.calibration.judged.quality import judge
 from speedcal.calibration.judged.uncertainty import uncertainty_budget
 from speedcal.calibration.logged.leaning import leaned
@@ -150,6 +150,7 @@ def calibrate(
     doubts = () if log is None else log.doubts(calibration.scatter_mps, calibration.unit)
     seen = (*doubts, *line.findings) if ground.is_recorded_often else ()
     refuse_nonsense(calibration, readings, seen, range_gains)
+    coarse, asked = ((), ()) if rounding or readings.rounding else rounded_by_reader(calibration, readings)
     findings = (
         *track.findings,
         *readings.findings,
@@ -162,11 +163,12 @@ def calibrate(
         *minutes_apart(table, ground, calibration.unit),
         *left_out(track, ground, readings, odometer),
         *beside_track(calibration),
+        *asked,
     )
     reasons = (
         *((Finding("may_be_truth"),) if kin == "untold" else ()),
         *line.reasons,
-        *(() if rounding or readings.rounding else rounded_down(calibration, readings)),
+        *coarse,
         *doubts,
     )
     return judge(calibration, readings, findings=findings, odometer=odometer, fit_reasons=reasons)

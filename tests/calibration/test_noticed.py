@@ -25,6 +25,8 @@ def test_fives_of_the_mark_below_are_asked_about_until_somebody_says_so() -> Non
             continue
         asked += "rounded_down" in untold.trust.codes
         assert "rounded_down" not in told.trust.codes
+        assert {"rounded_down", "nearest_mark_taken"} & {*untold.trust.codes, *codes_of(untold.findings)}
+        assert "nearest_mark_taken" not in codes_of(told.findings)
         if "rounded_down" in untold.trust.codes:
             assert abs(told.offset_mps.value) < abs(untold.offset_mps.value)
             first = speedcal.correct(untold, speedcal.Vehicle.from_dict({"driven_gear": 20})).advice[0]
@@ -36,6 +38,7 @@ def test_notes_in_whole_units_are_not_asked_for_their_rounding() -> None:
     for seed in range(DRIVES):
         result = speedcal.calibrate(*in_memory(outside_drive("notes, needle wrong", (311, seed))))
         assert "rounded_down" not in result.trust.codes
+        assert "nearest_mark_taken" not in codes_of(result.findings)
 
 
 def test_readings_beside_the_track_are_counted() -> None:

@@ -52,15 +52,18 @@ def beside_track(calibration: Calibration) -> tuple[Finding, ...]:
     return (Finding("readings_beside_track", count=count, total=len(reason)),)
 
 
-def rounded_down(calibration: Calibration, readings: Readings) -> tuple[Finding, ...]:
-    """Return the doubt whether coarse notes were of the mark below the needle: then it seems to sit half a step low."""
+def rounded_by_reader(calibration: Calibration, readings: Readings) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
+    """Return the doubt whether coarse notes were of the mark below the needle, and the question where none is to see.
+
+    A needle that seems to sit half a step low makes it a doubt; one that sits high may hide it.
+    """
     step, offset = readings.speed_resolution_mps, calibration.offset_mps
-    if step < ROUNDED_DOWN_FROM_MPS or is_of_log(calibration) or offset.high >= 0:
-        return ()
+    if step < ROUNDED_DOWN_FROM_MPS or is_of_log(calibration):
+        return (), ()
     least, most = (share * step for share in ROUNDED_DOWN_STEPS)
-    if not least < -offset.value < most:
-        return ()
-    return (Finding("rounded_down", step_mps=step, offset_mps=offset.value, unit=calibration.unit),)
+    if offset.high < 0 and least < -offset.value < most:
+        return (Finding("rounded_down", step_mps=step, offset_mps=offset.value, unit=calibration.unit),), ()
+    return (), (Finding("nearest_mark_taken", step_mps=step, half_mps=step / 2, unit=calibration.unit),)
 
 
 def heights_missing(calibration: Calibration, track: Track) -> tuple[Finding, ...]:

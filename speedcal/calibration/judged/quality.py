@@ -152,16 +152,17 @@ def _wide(calibration: Calibration) -> Finding | None:
 def _few_speeds(calibration: Calibration) -> Finding | None:
     """Return that readings were noted, or a log was held, at too few different speeds.
 
-    A log that shows many speeds often needs none of them to be held.
+    A log that shows many speeds often needs none of them to be held. What a held speed wanders by is no other speed.
     """
     used = calibration.readings[calibration.readings["used"]]
     speed, run = used["ground_mps"].to_numpy(), used["run"].to_numpy()
     if is_of_log(calibration):
         if (np.bincount((speed / SAME_LEVEL_MPS).astype(int)) >= DENSE_SHARE * len(speed)).sum() >= DENSE_LEVELS:
             return None
-        speed = np.array([np.median(speed[run == number]) for number in np.unique(run[run >= 0])])
+        speed, run = speed[run >= 0], run[run >= 0]
+    held = [float(np.median(speed[run == number])) for number in np.unique(run[run >= 0])]
     levels: list[float] = []
-    for level in np.sort(speed).tolist():
+    for level in sorted([*held, *speed[run < 0].tolist()]):
         if not levels or level - levels[-1] > SAME_LEVEL_MPS:
             levels.append(level)
     return None if len(levels) >= FEW_RUNS else Finding("few_speeds", levels_mps=levels, unit=calibration.unit)

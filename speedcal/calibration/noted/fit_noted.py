@@ -39,7 +39,7 @@ from speedcal.calibration.tuning.notes import (
     MUCH_COVERED,
     SAME_LOOK_S,
 )
-from speedcal.calibration.tuning.track import SLOWEST_MPS
+from speedcal.calibration.tuning.track import SLOWEST_MPS, SPARSE_FROM_S
 from speedcal.errors import AlignmentError
 from speedcal.interval import COVERAGE_FACTOR, FloatArray, IntArray
 
@@ -89,6 +89,8 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
             raise _foreign(ground, evidence, about_dial, source)
         away = notes.indicated_mps - mixed.dial.indicated(np.where(inside, speed, np.nan))
         code, values = how_loose(away[inside], about_dial)
+        if ground.interval_s > SPARSE_FROM_S:
+            values["interval_s"] = ground.interval_s
         raise AlignmentError(code, source=source, **values)
     if left_open(notes, cells):  # whether they belong was told by the moments that fit, which foreign ones lack
         opened = [any_moment(ground, notes, cells, cell) for cell in range(len(cells.weight))]

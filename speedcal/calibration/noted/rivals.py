@@ -17,6 +17,8 @@ from speedcal.calibration.dial.dial_mixture import Basis, Laid, Solved, at_nodes
 from speedcal.calibration.tuning.general import FEW_READINGS
 from speedcal.calibration.tuning.notes import (
     LINE_SCATTERS_MPS,
+    REST_BEYOND_MPS,
+    REST_BEYOND_STEPS,
     REST_EVIDENCE,
     REST_FACTOR_U,
     RUN_SHARE_ODDS,
@@ -75,7 +77,7 @@ def kinks_of(way: Laid, basis: Basis, nodes: Solved, set_s: float = np.nan) -> K
         return Kinks()
     after = (rank[:, None] >= begins).astype(float)
     after = np.hstack([CHANGE_ON_WAY_U * speed[:, None] * after, CHANGE_ON_WAY_MPS * after])
-    low, high = _ends(speed)
+    low, high = _ends(speed, REST_BEYOND_STEPS * float(np.sqrt(12 * np.max(way.rounding_variance))) + REST_BEYOND_MPS)
     rests = np.hstack([np.maximum(low - speed[:, None], 0.0), np.minimum(high - speed[:, None], 0.0)])
     handed = ASIDE_MPS * (way.moment_s[:, None] > set_s)
     weight, pull, log_share = _beside(way, basis, nodes, np.hstack([after, rests, handed]))
@@ -102,11 +104,15 @@ def _handed_over(weight: FloatArray, pull: FloatArray, log_share: FloatArray) ->
     return float(np.logaddexp.reduce(log, axis=None)), (ASIDE_MPS / 2) ** 2 * mean
 
 
-def _ends(speed_mps: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return speeds between two readings below, and above, which a needle may rest for all that the others tell."""
+def _ends(speed_mps: FloatArray, beyond_mps: float) -> tuple[FloatArray, FloatArray]:
+    """Return speeds between two readings below, and above, which a needle may rest for all that the others tell.
+
+    One of them was as far beyond at the least: what a held speed wanders by, no needle shows.
+    """
     counts = np.arange(FEWEST_ON_A_SIDE, len(speed_mps) - FEW_READINGS + 1)
     up = np.sort(speed_mps)
-    return (up[counts - 1] + up[counts]) / 2, (up[-counts] + up[-counts - 1]) / 2
+    low, high = (up[counts - 1] + up[counts]) / 2, (up[-counts] + up[-counts - 1]) / 2
+    return low[low - up[0] > beyond_mps], high[up[-1] - high > beyond_mps]
 
 
 def _likely(ends_mps: FloatArray, log: FloatArray, none: float) -> float:

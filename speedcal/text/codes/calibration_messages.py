@@ -12,6 +12,11 @@ _USUAL_LIMIT_MPS = USUAL_LIMIT["mph"] * SPEED_UNIT_MPS["mph"]
 _LEAST_SAID = 0.0005
 """A share below this would be written as zero."""
 
+_SPARSE = (
+    "The track has a GPS point every {interval_s:seconds} only, and on winding roads and in traffic the speed changes "
+    "faster: record the next drive with a point a second. "
+)
+
 REFUSALS: dict[str, tuple[Template, Template]] = {
     "few_fixes": (
         "the track has {count:n usable fix/usable fixes}, too few to tell a speed",
@@ -79,9 +84,12 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "loose_readings": (
         "the readings follow the speed of this track, but not as one dial shows it: {near} of {count} lie within "
         "{within_mps:speed} of one, {low} below it and {high} above, by some {off_mps:speed1}",
-        "Check that they were read on this drive in this vehicle, not on the same road another day or in a vehicle "
-        "behind. If gears, range, tires or the unit changed on the way, try each part by itself. If nothing of this is "
-        f"so, {WATCH_THE_NEEDLE}",
+        lambda values: (
+            fill(_SPARSE if "interval_s" in values else "", values)
+            + "Check that they were read on this drive in this vehicle, not on the same road another day or in a "
+            "vehicle behind. If gears, range, tires or the unit changed on the way, try each part by itself. "
+            f"If nothing of this is so, {WATCH_THE_NEEDLE}"
+        ),
     ),
     "few_changes": (
         "{near} of {count} readings lie within {within_mps:speed} of what one dial would show, but the speed of this "
@@ -126,8 +134,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Record a drive of at least five minutes with the log running",
     ),
     "two_clocks_for_log": (
-        "two clock offsets explain the log nearly equally well: {clock_offset_s:.0f} s and "
-        "{other_clock_offset_s:.0f} s",
+        "two clock offsets explain the log nearly equally well: {clock_offset_s:shift} and "
+        "{other_clock_offset_s:shift}",
         "Give {--clock-offset} to about ten seconds, or record a drive with more changes of speed",
     ),
     "line_unsettled": (
@@ -135,8 +143,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Check that the speeds differ by more than their uncertainty",
     ),
     "two_clocks": (
-        "two clock offsets explain the readings nearly equally well: {clock_offset_s:.0f} s gives an error factor of "
-        "{factor:.3f}, {other_clock_offset_s:.0f} s gives {other_factor:.3f}",
+        "two clock offsets explain the readings nearly equally well: {clock_offset_s:shift} gives an error factor of "
+        "{factor:.3f}, {other_clock_offset_s:shift} gives {other_factor:.3f}",
         "Write the times with date and zone, or give {--clock-offset} to about ten seconds; more "
         "steady runs at different speeds make it certain. Check the unit of the readings too",
     ),
@@ -287,6 +295,9 @@ FINDINGS: dict[str, Template] = {
     ),
     "speed_against_positions": "The recorded speed is {ratio:.3f} times the speed of the positions; one of the two is "
     "off. Export the track without its speed column to use the positions.",
+    "nearest_mark_taken": "All readings are multiples of {step_mps:speed} and were taken for the nearest mark. If the "
+    "mark below the needle was noted, the dial shows {half_mps:speed1} more than is given here: say how they were "
+    "rounded.",
     "no_heights": "The track has no heights. On level roads that does not matter; in hills the vehicle was faster than "
     "the receiver says, by 0.05 % at grades of 3 % and 0.3 % at 8 %. Record heights too, "
     "or say whether the country was level, rolling or mountainous.",

@@ -5,25 +5,15 @@ from __future__ import annotations
 from speedcal.calibration.result import ANOTHER_DAY, Calibration
 from speedcal.interval import COVERAGE_FACTOR, Interval
 from speedcal.text.messages import label
-from speedcal.text.words.numbers import counted
+from speedcal.text.words.numbers import counted, zone_and_rest
 from speedcal.units import SPEED_UNIT_MPS
-
-_QUARTER_S, _QUARTERS_A_DAY = 900.0, 96
 
 
 def clock_shift(shift_s: Interval) -> str:
-    """Say a clock offset as people do: hours and minutes of the zone, and seconds.
-
-    Whole days are left out: a clock without a date counts from a midnight, its offset holds the days since 1970.
-    """
-    quarters = round(shift_s.value / _QUARTER_S)
-    rest = Interval(*(end - quarters * _QUARTER_S for end in (shift_s.value, shift_s.low, shift_s.high)))
-    quarters %= _QUARTERS_A_DAY
-    if quarters > _QUARTERS_A_DAY // 2:
-        quarters -= _QUARTERS_A_DAY
-    sign = "−" if quarters < 0 else "+"
-    zone = f"{sign}{abs(quarters) // 4}:{abs(quarters) % 4 * 15:02d} h and " if quarters else ""
-    return f"{zone}{rest} s"
+    """Say a clock offset as people do: hours and minutes of the zone, and seconds."""
+    zone, rest_s = zone_and_rest(shift_s.value)
+    away_s = rest_s - shift_s.value
+    return f"{zone}{Interval(rest_s, shift_s.low + away_s, shift_s.high + away_s)} s"
 
 
 def summary(calibration: Calibration) -> str:

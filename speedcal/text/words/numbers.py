@@ -6,6 +6,7 @@ the values both are given, ``60 mph (97 km/h)``. The words after the colon:
 ``speed``, ``speed1``   a speed, whole or with one decimal
 ``n reading``           a count with its noun: ``1 reading``, ``3 readings``; ``n run is/runs are`` says both forms
 ``percent``, ``percent1``, ``percent2``   a share of one in per cent
+``shift``               a clock offset: hours and minutes of the zone, and seconds
 ``signed``              with its sign and one decimal
 ``factor``              three decimals
 ``quoted``              in quotation marks, cut to forty characters
@@ -53,6 +54,9 @@ class _Formatter(string.Formatter):
             return counted(value, rest)
         if match := re.fullmatch(r"speed(\d?)", word):
             return speed(value, self._unit, digits=int(match[1] or 0))
+        if word == "shift":
+            zone, rest_s = zone_and_rest(value)
+            return f"{zone}{short(rest_s, 0)} s"
         if match := re.fullmatch(r"percent(\d?)", word):
             return f"{100 * value:.{int(match[1] or 0)}f} %"
         if word in _SIMPLE:
@@ -140,6 +144,23 @@ def span(seconds: float) -> str:
     if abs(seconds) < 7200:
         return f"{seconds / 60:.0f} min"
     return f"{seconds / 3600:.1f} h" if abs(seconds) < 172800 else f"{seconds / 86400:.1f} days"
+
+
+_QUARTER_S, _QUARTERS_A_DAY = 900, 96
+
+
+def zone_and_rest(shift_s: float) -> tuple[str, float]:
+    """Return the hours and minutes of a zone in words, empty where there are none, and the seconds beyond any zone.
+
+    Whole days are left out: a clock without a date counts from a midnight, its offset holds the days since 1970.
+    """
+    quarters = round(shift_s / _QUARTER_S)
+    rest_s = shift_s - quarters * _QUARTER_S
+    quarters %= _QUARTERS_A_DAY
+    if quarters > _QUARTERS_A_DAY // 2:
+        quarters -= _QUARTERS_A_DAY
+    sign = "−" if quarters < 0 else "+"
+    return f"{sign}{abs(quarters) // 4}:{abs(quarters) % 4 * 15:02d} h and " if quarters else "", rest_s
 
 
 def signed(value: float, decimals: int = 1) -> str:
