@@ -127,6 +127,15 @@ def test_the_end_at_which_a_needle_rests_is_found(end: str) -> None:
     assert found >= 18
 
 
+def test_a_speed_held_for_long_and_read_alike_is_no_end_of_a_scale() -> None:
+    """Held at 70 mph it wanders by 0.7 mph to either side, as a cruise control does, and the needle shows 66 of it."""
+    for seed in range(40):
+        rng = np.random.default_rng(seed)
+        speed = np.concatenate((rng.uniform(38, 60, 12), rng.uniform(69.3, 70.7, 10))) * MPH_MPS
+        shown = np.where(speed > 69 * MPH_MPS, 66.5 * MPH_MPS, 0.95 * speed + rng.normal(0, 0.3 * MPH_MPS, 22))
+        assert _rests(rng.permutation(22) * 40.0, speed, shown) == (-np.inf, np.inf)
+
+
 def test_the_interval_is_that_of_one_reader_and_of_two_by_their_odds() -> None:
     """All odds written out: two watches at 2 to 1, two dials at 1 to 4, strays at 3 to 1, before their shares."""
     others = OtherReaders(watches=np.log(2.0), dials=np.log(0.25), apart_mps2=0.3)
