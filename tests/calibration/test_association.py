@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from benchmark.outside_score import answer, outside_drive
 from scipy import integrate, optimize, stats
+from support.roads import plateaus, readings_of, track_of
 
 import speedcal
 from speedcal.calibration.noted.association import log_unrelated, stray_density
@@ -260,3 +261,19 @@ def test_a_needle_that_stands_is_no_wrong_file(kind: str, shown_mph: float) -> N
     assert _codes(drive, speed_mps=standing) == {"needle_stands"}
     swinging = standing + 10 * MPH_MPS * (1 + np.random.default_rng(2).choice([-1.0, 1.0], len(standing)))
     assert "needle_stands" not in _codes(drive, speed_mps=swinging)
+
+
+@pytest.mark.parametrize("count", [4, 6])
+def test_notes_all_taken_at_one_speed_are_told_that_and_no_needle_that_stands(count: int) -> None:
+    """Within half a minute at 50 mph, on a drive that goes from 30 to 60: they would fit any drive."""
+    road = plateaus([30.0, 40, 50, 60, 45, 35])
+    held = road.corner_s[6] + np.linspace(5.0, 55.0, count)
+    readings = readings_of(road, held, step_mph=1.0)
+    for scatter in ([0.0], [0.0, 1.0, -1.0]):
+        shown = readings.speed_mps + np.resize(scatter, count) * MPH_MPS
+        with pytest.raises(AlignmentError) as caught:
+            speedcal.calibrate(track_of(road, noise_mps=0.05), replace(readings, speed_mps=shown))
+        assert caught.value.code == "one_speed_noted"
+    with pytest.raises(SpeedcalError) as caught_standing:
+        speedcal.calibrate(track_of(road), replace(readings, speed_mps=np.zeros(count)))
+    assert caught_standing.value.code == "needle_stands"

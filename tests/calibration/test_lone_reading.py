@@ -10,12 +10,15 @@ import pytest
 from support.roads import plateaus, readings_of, track_of
 
 import speedcal
+from speedcal.calibration.checked.fit_checks import calibrate_checks
 from speedcal.calibration.dial.curve import deviation_covariance, deviation_sizes, driven_points
 from speedcal.calibration.dial.dial_mixture import Basis, Laid
-from speedcal.calibration.noted.lone_reading import with_slips
-from speedcal.calibration.tuning.general import FACTOR_PRIOR_U, OFFSET_SHARES, OFFSET_SIZES_MPS
-from speedcal.calibration.tuning.notes import LINE_SCATTERS_MPS, SCATTER_LOG_SD, SCATTER_MPS, SLIP_MPS
+from speedcal.calibration.noted.slips import with_slips
+from speedcal.calibration.result import Calibration
+from speedcal.calibration.tuning.general import FACTOR_PRIOR_U, OFFSET_SHARES, OFFSET_SIZES_MPS, SLIP_MPS
+from speedcal.calibration.tuning.notes import LINE_SCATTERS_MPS, SCATTER_LOG_SD, SCATTER_MPS
 from speedcal.interval import FloatArray
+from speedcal.logs.checks.checks import Checks
 from speedcal.units import MPH_MPS
 
 FAST = np.array([24.0, 24.6, 25.3, 25.9, 26.4, 27.1, 27.8, 28.2])
@@ -92,3 +95,41 @@ def test_a_slow_note_that_was_a_slip_makes_no_sure_and_wrong_dial(slip_mph: floa
     if not slip_mph:
         assert result.trust.word == "TRUSTED"
         assert float(result.half_width(30 * MPH_MPS)) < 1.3 * MPH_MPS
+
+
+def _checked(slip_mph: float, seed: int) -> tuple[Calibration, float]:
+    """Return the dial through ten checks at highway speeds and one at 30 mph, and what it truly shows there. [m/s]."""
+    rng = np.random.default_rng([seed, 31])
+    offset, factor = rng.uniform(-1, 1), rng.uniform(0.95, 1.1)
+    true = np.append(rng.uniform(54, 62, 10), 30.0)
+    shown = np.round(offset + factor * true + rng.normal(0, 0.4, 11))
+    shown[-1] += slip_mph
+    nothing = np.full(11, np.nan)
+    checks = Checks(
+        dial_mps=shown * MPH_MPS,
+        true_mps=true * MPH_MPS,
+        u_true_mps=np.full(11, 0.1 * MPH_MPS),
+        odometer_m=nothing,
+        distance_m=nothing,
+        line=np.arange(2, 13),
+        dial_step_mps=MPH_MPS,
+        odometer_step_m=np.nan,
+        u_common=0.0,
+        speed_unit="mph",
+    )
+    return calibrate_checks(checks), (offset + factor * 30.0) * MPH_MPS
+
+
+@pytest.mark.parametrize("slip_mph", [-5.0, 0.0, 5.0, 7.0])
+def test_one_check_far_from_all_others_makes_no_sure_and_wrong_dial(slip_mph: float) -> None:
+    """Taken to be right whatever it says, five mph of a slip are TRUSTED in half of the owners and held in none."""
+    answers = [_checked(slip_mph, seed) for seed in range(8)]
+    at = 30 * MPH_MPS
+    off = [abs(float(result.indicated(at)) - truth) / float(result.half_width(at)) for result, truth in answers]
+    trusted = [result.trust.word == "TRUSTED" for result, _ in answers]
+    assert np.mean(np.array(off) < 1) >= 0.75
+    if slip_mph:
+        assert sum(trusted) <= 2
+    else:
+        assert sum(trusted) >= 7
+        assert np.median([float(result.half_width(at)) for result, _ in answers]) < 1.1 * MPH_MPS

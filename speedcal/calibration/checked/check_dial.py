@@ -15,6 +15,7 @@ import numpy as np
 
 from speedcal.calibration.dial.curve import deviation_covariance, deviation_sizes, driven_points, knots_for, shape_of
 from speedcal.calibration.dial.dial import Dial
+from speedcal.calibration.dial.lone_reading import lone_reading
 from speedcal.calibration.dial.rounded_likelihood import slopes
 from speedcal.calibration.tuning.general import (
     CHECK_CUT_SHARE,
@@ -26,6 +27,8 @@ from speedcal.calibration.tuning.general import (
     FACTOR_PRIOR_U,
     OFFSET_SHARES,
     OFFSET_SIZES_MPS,
+    SLIP_MPS,
+    WRONG_BETA,
 )
 from speedcal.interval import FloatArray, IntArray
 
@@ -68,15 +71,21 @@ class Pairs:
 def dial_of_checks(pairs: Pairs) -> tuple[Dial, float]:
     """Return the dial through checks, and the size of their errors over the usual one.
 
-    All sizes of errors, of the needle's offset and of the curve are weighed together, and both ways of rounding the
-    truth; the dial has the mean and the covariance of them all.
+    All sizes of errors, of the needle's offset and of the curve are weighed together, both ways of rounding the truth,
+    and whether a check that the slope rests on was a slip; the dial has the mean and the covariance of them all.
     """
     driven = driven_points(pairs.true_mps)
-    parts = [_Ways.of(pairs, driven)]
+    ways = [(pairs, 1.0)]
     if np.abs(pairs.cut_mps).max() > 0:
         moved = replace(pairs, true_mps=pairs.true_mps + pairs.cut_mps)
-        shares = np.log([1 - CHECK_CUT_SHARE, CHECK_CUT_SHARE])
-        parts = [_Ways.of(one, driven).less(float(share)) for one, share in zip((pairs, moved), shares, strict=True)]
+        ways = [(pairs, 1 - CHECK_CUT_SHARE), (moved, CHECK_CUT_SHARE)]
+    lone = lone_reading(pairs.true_mps, 1 / np.diag(pairs.noise))
+    if lone is not None:
+        wrong, right = WRONG_BETA
+        slip = SLIP_MPS**2 * (np.arange(len(pairs.own)) == lone)
+        odds = wrong / (right + len(pairs.own))
+        ways += [(replace(one, own=one.own + slip), share * odds) for one, share in ways]
+    parts = [_Ways.of(one, driven).less(float(np.log(share))) for one, share in ways]
     log_weight = np.concatenate([part.log_weight for part in parts])
     weight = np.exp(log_weight - log_weight.max())
     keep = weight > _NEGLIGIBLE

@@ -17,6 +17,7 @@ from speedcal.calibration.noted.note_lines import Lines, Notes, Seen, Told, clim
 from speedcal.calibration.readings.clock_search import Shift
 from speedcal.calibration.readings.moments import Moments
 from speedcal.calibration.speed.ground_speed import GroundSpeed
+from speedcal.calibration.tuning.general import WRONG_BETA
 from speedcal.calibration.tuning.notes import (
     CELL_REACH_S,
     CELL_S,
@@ -25,7 +26,6 @@ from speedcal.calibration.tuning.notes import (
     SCATTER_LOG_SD,
     SCATTER_MPS,
     SCATTER_NODES_MPS,
-    WRONG_BETA,
     WRONG_NODES,
 )
 from speedcal.interval import BoolArray, FloatArray

@@ -15,7 +15,8 @@ from speedcal.calibration.noted.weigh_noted import Weighed
 from speedcal.calibration.noted.wrong_together import log_apart
 from speedcal.calibration.readings.clock_search import Shift
 from speedcal.calibration.speed.ground_speed import GroundSpeed
-from speedcal.calibration.tuning.notes import ASSOCIATION_FROM, WRONG_BETA
+from speedcal.calibration.tuning.general import WRONG_BETA
+from speedcal.calibration.tuning.notes import ASSOCIATION_FROM
 from speedcal.calibration.tuning.rivals import WATCH_ASKED_FROM, WATCH_SET_EVIDENCE, WATCH_SET_RESCUES
 from speedcal.errors import AlignmentError
 from speedcal.finding import Finding

@@ -16,8 +16,8 @@ import numpy as np
 
 from speedcal.calibration.readings.clock_search import OFFSET_FREEDOM, OFFSET_SCALE_MPS
 from speedcal.calibration.readings.moments import Moments
-from speedcal.calibration.tuning.general import LARGEST_FACTOR, SMALLEST_FACTOR
-from speedcal.calibration.tuning.notes import CRAWL_SD_MPS, LN_FACTOR_FREEDOM, LN_FACTOR_SCALE, WRONG_BETA
+from speedcal.calibration.tuning.general import LARGEST_FACTOR, SMALLEST_FACTOR, WRONG_BETA
+from speedcal.calibration.tuning.notes import CRAWL_SD_MPS, LN_FACTOR_FREEDOM, LN_FACTOR_SCALE
 from speedcal.calibration.tuning.track import SLOWEST_MPS
 from speedcal.interval import FloatArray, IntArray
 

@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from speedcal.calibration.noted.note_lines import Notes
 from speedcal.calibration.readings.clock_search import OFFSET_SCALE_MPS, Shift, averaged
 from speedcal.calibration.speed.ground_speed import GroundSpeed
-from speedcal.calibration.tuning.general import LARGEST_FACTOR, SMALLEST_FACTOR
-from speedcal.calibration.tuning.notes import CRAWL_SD_MPS, LN_FACTOR_SCALE, SCATTER_MPS, WRONG_BETA
+from speedcal.calibration.tuning.general import LARGEST_FACTOR, SMALLEST_FACTOR, WRONG_BETA
+from speedcal.calibration.tuning.notes import CRAWL_SD_MPS, LN_FACTOR_SCALE, SCATTER_MPS
 from speedcal.calibration.tuning.rivals import FEWEST_ON_A_SIDE, WATCH_SET_SHARE, WATCH_STEPS_S
 from speedcal.calibration.tuning.track import SLOWEST_MPS
 from speedcal.interval import BoolArray, FloatArray, IntArray

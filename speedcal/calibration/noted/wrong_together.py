@@ -11,8 +11,8 @@ import numpy as np
 
 from speedcal.calibration.dial.measured import NO_GROUND, WRONG
 from speedcal.calibration.result import Calibration
-from speedcal.calibration.tuning.general import WRONG_SPREAD_MPS
-from speedcal.calibration.tuning.notes import SCATTER_MPS, WRONG_BETA
+from speedcal.calibration.tuning.general import WRONG_BETA, WRONG_SPREAD_MPS
+from speedcal.calibration.tuning.notes import SCATTER_MPS
 from speedcal.calibration.tuning.rivals import FEWEST_ON_A_SIDE, OTHER_DIAL_MOST, RAN_BACK_S, WRONG_TOGETHER_EVIDENCE
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray

@@ -21,9 +21,9 @@ from speedcal.calibration.tuning.general import (
     SLOWEST_DRIVE_MPS,
     STANDS_MPS,
 )
-from speedcal.errors import FitError, SpeedcalError
+from speedcal.errors import AlignmentError, FitError, SpeedcalError
 from speedcal.finding import Finding, codes_of
-from speedcal.interval import IntArray
+from speedcal.interval import FloatArray, IntArray
 from speedcal.logs.drive.readings import Readings
 from speedcal.units import display_unit_of
 
@@ -36,6 +36,8 @@ _OF_THE_FILES = (
     "two_clocks_for_log",
 )
 """Refusals that send people to look for other files, or for the time."""
+
+_CLOCK_STEP_S, _ONE_SPEED_MPS = 5.0, 2 * FOLLOWS_MPS
 
 
 def refuse_hopeless(ground: GroundSpeed, readings: Readings) -> None:
@@ -67,13 +69,30 @@ def usable_readings(readings: Readings) -> IntArray:
 
 
 def unless_it_stands(refused: SpeedcalError, ground: GroundSpeed, readings: Readings) -> SpeedcalError:
-    """Return that the needle stood, where readings that were refused say nothing else; a needle is no wrong file."""
-    shown = readings.speed_mps[usable_readings(readings)]
+    """Return that the needle stood, where readings that were refused say nothing else; a needle is no wrong file.
+
+    Nor are readings that were all taken at one speed.
+    """
+    rows = usable_readings(readings)
+    shown = readings.speed_mps[rows]
     slow, fast = np.percentile(ground.speed_mps, [10, 90])
-    if refused.code not in _OF_THE_FILES or np.ptp(shown) > STANDS_MPS or fast - slow < MOVES_MPS:
+    middle, apart = float(np.median(shown)), float(np.ptp(shown))
+    if refused.code not in _OF_THE_FILES or apart > _ONE_SPEED_MPS or fast - slow < MOVES_MPS:
         return refused
-    speeds: dict[str, Any] = {"shown_mps": float(np.median(shown)), "slow_mps": float(slow), "fast_mps": float(fast)}
+    if middle >= SLOWEST_DRIVE_MPS and _taken_at_one_speed(ground, readings.time_s[rows]):
+        return AlignmentError("one_speed_noted", source=readings.source, shown_mps=middle)
+    if apart > STANDS_MPS:
+        return refused
+    speeds: dict[str, Any] = {"shown_mps": middle, "slow_mps": float(slow), "fast_mps": float(fast)}
     return FitError("needle_stands", source=readings.source, unit=display_unit_of(readings.speed_unit), **speeds)
+
+
+def _taken_at_one_speed(ground: GroundSpeed, time_s: FloatArray) -> bool:
+    """Tell whether the vehicle may have held one speed whenever it was looked at, whatever the clock."""
+    first, last = ground.time_s[0] - time_s.min(), ground.time_s[-1] - time_s.max()
+    speed, _, inside = ground.at(time_s + np.arange(first, last, _CLOCK_STEP_S)[:, None])
+    held = (np.ptp(speed, axis=1) <= _ONE_SPEED_MPS) & (speed.min(axis=1) >= SLOWEST_DRIVE_MPS)
+    return bool((held & inside.all(axis=1)).any())
 
 
 def refuse_nonsense(

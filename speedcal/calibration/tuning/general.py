@@ -82,6 +82,13 @@ ABSURD_READING_MPS = 150.0
 SLOWEST_DRIVE_MPS = 5.0
 """A drive whose fast part is slower than this is a walk."""
 
+WRONG_BETA = 1.0, 8.0
+"""Share of wrong readings before any is seen: a beta density, one in nine on average."""
+
+SLIP_MPS = 10 * MPH_MPS
+"""By how much a reading that was written down wrongly is off, standard: a digit, five or ten, from memory. Halved or
+doubled, the odds of a slip are doubled or halved."""
+
 # ---- odometer
 
 ODOMETER_SHORTEST_M = 1500.0

@@ -50,12 +50,8 @@ whether it lay there. Without, one file in eighty had a speed held for long, and
 LONG_STEP_S = 10.0
 """Half width of the moments of a reading from which on they tell neither a stop nor two watches."""
 
-WRONG_BETA, WRONG_NODES = (1.0, 8.0), 9
-"""Share of wrong readings before any is seen: a beta density, one in nine on average, and its number of nodes."""
-
-SLIP_MPS = 10 * MPH_MPS
-"""By how much a reading that was written down wrongly is off, standard: a digit, five or ten, from memory. Halved or
-doubled, the odds of a slip are doubled or halved."""
+WRONG_NODES = 9
+"""Nodes of the density of the share of wrong readings."""
 
 SCATTER_MPS, SCATTER_LOG_SD = 0.27, 0.6
 """A pointer is read to about 0.6 mph (0.27 m/s), within a factor of two either way; from memory."""

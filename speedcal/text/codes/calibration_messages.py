@@ -76,6 +76,11 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "the factor between the two",
         "Put each part into a file of its own, with its unit in the heading, or convert one of them",
     ),
+    "one_speed_noted": (
+        "all readings show about {shown_mps:speed}, and one speed does not show that they belong to this drive",
+        "Drive again: several speeds from slow to fast and back, each held for half a minute, and twenty readings or "
+        "more with the seconds of their times",
+    ),
     "needle_stands": (
         "the dial showed {shown_mps:speed} throughout, while the vehicle went at {slow_mps:speed} to {fast_mps:speed}",
         "Check that these are readings of the dial. If its needle stood, look at what turns it: the cable (broken), "

@@ -1,4 +1,4 @@
-"""A reading that the slope of the dial rests on, and that may be the one that is wrong.
+"""Notes whose slope rests on one of them, which may be the one that is wrong.
 
 Where all others are at nearly one speed, the line bends to the one that is far off, and then it fits. So the answer is
 the mean over both, with and without it (J. A. Hoeting et al. 1999, Statist. Sci. 14, 382).
@@ -12,8 +12,8 @@ from dataclasses import replace
 import numpy as np
 
 from speedcal.calibration.dial.dial_mixture import Basis, Laid, solved
-from speedcal.calibration.tuning.general import FEWEST_READINGS
-from speedcal.calibration.tuning.notes import SLIP_MPS
+from speedcal.calibration.dial.lone_reading import lone_reading
+from speedcal.calibration.tuning.general import SLIP_MPS
 
 _OF_READINGS = ("speed_mps", "shown_mps", "widening", "known_variance", "run", "play", "moment_s")
 
@@ -32,19 +32,9 @@ def with_slips(ways: Sequence[Laid], basis: Basis, wrong_share: float) -> list[L
     """
     both = []
     for way in ways:
-        lone = _lone(way)
+        lone = lone_reading(way.speed_mps, 1 / way.widening)
         both += [way] if lone is None else _with_and_without(way, lone, basis, wrong_share)
     return both
-
-
-def _lone(way: Laid) -> int | None:
-    """Return the reading that tells more of the slope than all others together, None if there is none."""
-    weight, place = 1 / way.widening, way.speed_mps - np.average(way.speed_mps, weights=1 / way.widening)
-    spread = float(weight @ place**2)
-    # what is left of the spread without each, about the mean of the others
-    gone = weight * place**2 / (1 - weight / weight.sum())
-    lone = int(np.argmax(gone))
-    return lone if len(place) > FEWEST_READINGS and gone[lone] > spread / 2 else None
 
 
 def _with_and_without(way: Laid, lone: int, basis: Basis, wrong_share: float) -> list[Laid]:
