@@ -79,7 +79,7 @@ def command(
     loaded = load_job(job)
     known = measured(loaded, phases=("before",)) if loaded.before else None
     before = known.before if known else None
-    is_known = before is not None and says_what_changes(loaded.vehicle, loaded.work)
+    is_known = before is not None and says_what_changes(before, loaded.vehicle, loaded.work)
     by_gps = before is not None and not is_known
     dial = known.dial_unit if known else loaded.unit
     shown = (unit if by_gps else None) or dial or unit or "mph"

@@ -63,6 +63,8 @@ class ChangeCheck:
     causes: tuple[Cause, ...] = ()
     offset_shift_mps: Interval | None = None
     """Shift of the needle between the drives when the change of gain is left free; None for the odometer."""
+    righted: float = 1.0
+    """Part of the plan that is a unit or a count of pulses put right since the drive before."""
 
     @property
     def excess(self) -> float:
@@ -208,7 +210,9 @@ def _other_gear(change: ChangeCheck, vehicle: Vehicle | None, work: Work | None)
             teeth = max(1, round(implied))
             size = 100 * ((teeth / planned) ** power - 1)
             fits = teeth != planned and _fits(change, 1 + size / 100, reach=_TOOTH_REACH)
-            what = Finding("cause_gear", gear=gear, implied=implied, planned=planned, teeth=teeth, percent=size)
+            came_out = round(planned * change.measured_change.value**-power) if told is work else None
+            values = {"implied": implied, "planned": planned, "teeth": teeth, "percent": size, "came_out": came_out}
+            what = Finding("cause_gear", gear=gear, **values)
             return (Cause(what, size, fits),)
     percent = 100 * (change.excess - 1)
     return (Cause(Finding("cause_setting", percent=percent), percent, False),)

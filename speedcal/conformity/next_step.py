@@ -6,14 +6,17 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from speedcal.conformity.change import Cause, ChangeCheck
 from speedcal.conformity.tolerance import Tolerance
 from speedcal.finding import Finding
-from speedcal.units import SPEED_UNIT_MPS
+from speedcal.units import MILE_M, SPEED_UNIT_MPS
 from speedcal.vehicle.advised.advice import Advice
 from speedcal.vehicle.advised.drives_apart import drives_apart
 from speedcal.vehicle.advised.first_steps import WITHOUT_WORK, read_odometer
 from speedcal.vehicle.advised.plans import LIKELY, MAY_PASS
+from speedcal.vehicle.judged.judge import SURE_ENOUGH
 from speedcal.vehicle.judged.limits import FAR_BEYOND
 
 if TYPE_CHECKING:
@@ -33,6 +36,8 @@ _FASTER = 1.1
 _ODD = 0.03
 """A change that is so much, relative, from the planned one is of the drive, and not of the needle. Our own judgment."""
 _UNDECIDED = ("more_readings", "more_drives", "within_way_of_reading", "on_the_limit")
+_OUTSIDE = ("fit_driven_gear", "set_module", "set_pulse_scaler")
+"""Work that is done from outside, or typed in."""
 _NO_HELP = ("keep_as_is", "drive_again")
 """Advice that a drive may ask for, but not one that has failed, or that sits on a limit."""
 _TAKEN_FOR = {"kmh_taken_for_mph": "km/h", "mph_taken_for_kmh": "mph"}
@@ -90,7 +95,8 @@ def next_steps(
     if any(found.code == "odometer_not_read" for found in findings):
         return (*looks, *steps, read_odometer())
     if likely and driving:
-        drives = [after] if before is None or (work and work.note) else [before, after]  # a note may tell of a repair
+        is_repaired = work is not None and bool(work.note or work.instrument_repaired)  # a note may tell of it as well
+        drives = [after] if before is None or is_repaired else [before, after]
         sticking = () if rule.quantity == "distance" else _sticking(drives, vehicle)
         return (*sticking, *looks, *steps, *map(_drive, driving))
     speeds = [v / SPEED_UNIT_MPS[after.unit] for v in judged_mps if v > 0]
@@ -107,7 +113,11 @@ def next_steps(
         asked = tuple(replace(e, because=(*e.because, so)) if e.action.startswith("fit_") else e for e in asked)
     if likely:
         is_all = all(entry.action in WITHOUT_WORK for entry in asked)
-        return (*looks, *steps, *_left_open(findings, as_it_is, is_all=is_all), *asked)
+        is_first = bool(asked) and (
+            _is_sure(asked[0]) or asked[0].action == "check_files"
+        )  # what is doubted comes first
+        left = _left_open(findings, as_it_is, is_all=is_all or is_first)
+        return (*looks, *steps, *asked, *left) if is_first else (*looks, *steps, *left, *asked)
     if not asked:
         return (*looks, *steps, *map(_drive, driving))
     return (*looks, *steps, *asked, *([] if looks else _if_it_must_stay(driving, as_it_is)))
@@ -151,6 +161,11 @@ def _left_open(findings: Sequence[Finding], as_it_is: float, *, is_all: bool) ->
     return [Advice("keep_as_is", probability=as_it_is, because=(found, kept)) for found in near]
 
 
+def _is_sure(asked: Advice) -> bool:
+    """Tell whether what is asked for passes for sure and opens nothing: then nobody leaves a verdict open."""
+    return asked.action in _OUTSIDE and (asked.probability or 0.0) >= SURE_ENOUGH
+
+
 def _drive(found: Finding) -> Advice:
     value = found.values.get("count", found.values.get("times"))
     return Advice("drive_again", value=value, unit=_MORE_DRIVING[found.code], because=(found,))
@@ -164,7 +179,8 @@ def looks_at(changes: Sequence[ChangeCheck]) -> tuple[Advice, ...]:
     fitting = [cause.what for change in changes for cause in change.causes if cause.fits]
     if ranges := [what for what in fitting if what.code == "cause_range"]:
         return tuple(_in_range(ranges[0])[:1])
-    if any(what.values.get("why") in _TAKEN_FOR for what in fitting):
+    was_of_unit = any(abs(abs(np.log(change.righted)) - np.log(MILE_M / 1000)) < _ODD for change in changes)
+    if was_of_unit or any(what.values.get("why") in _TAKEN_FOR for what in fitting):
         return (Advice("check_files", part="before", because=(Finding("before_in_other_unit"),)),)
     return tuple(_looks(_counted(changes), changes))
 
@@ -189,7 +205,8 @@ def _looks(counted: Sequence[Finding], changes: Sequence[ChangeCheck]) -> list[A
     looks = []
     for what in counted:
         teeth = what.values["teeth"]
-        if_not = Finding("count_decides", teeth=teeth, planned=what.values["planned"])
+        came_out = what.values["came_out"]
+        if_not = Finding("count_decides", teeth=teeth, planned=what.values["planned"], came_out=came_out)
         looks.append(Advice("check_count", part=what.values["gear"], value=teeth, unit="teeth", because=(*why, if_not)))
     odd = [change for change in changes if not change.agrees and abs(change.excess - 1) > _ODD]
     if looks or not odd or any(finding.code == "needle_moved" for change in odd for finding in change.findings):
@@ -246,7 +263,7 @@ def _undone(
     from speedcal.vehicle import Vehicle as AnyVehicle
     from speedcal.vehicle.before_work import state_before
 
-    if before is None or work is None or rule.quantity == "distance":
+    if before is None or work is None or work.instrument_repaired or rule.quantity == "distance":
         return None
     return state_before(before, vehicle or AnyVehicle(), work, speeds=speeds, limits=rule.for_choices)
 
@@ -268,4 +285,5 @@ def _asked_by(
         may_keep=False,
         before=undone,
     )
-    return tuple(e for e in found.advice if e.action not in _NO_HELP or "one_range_throughout" in e.codes)
+    vague = found.advice[: next((i for i, e in enumerate(found.advice) if e.action not in WITHOUT_WORK), None)]
+    return tuple(e for e in found.advice if e.action not in _NO_HELP or e in vague)

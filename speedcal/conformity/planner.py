@@ -111,10 +111,12 @@ def plan(
     more = more_checks(calibration, teeth) if calibration is not None else None
     short: tuple[Finding, ...] = ()
     if design is None:
-        if not by_gps and (work is None or not is_provable(judged, expected, expected.true(marks))):
+        is_open = by_gps or is_provable(judged, expected, expected.true(marks))
+        if not is_open and (work is None or far_beyond(judged, expected.true(marks))):
             raise _no_test(designs, expected, target, changed=work is not None, rule=judged, marks=marks, more=more)
         design = fair_design(designs)
-        short = (Finding("may_not_settle") if by_gps else Finding("one_sheet_is_short", target=target),)
+        code = "may_not_settle" if by_gps else "one_sheet_is_short" if is_open else "expected_at_limit"
+        short = (Finding(code, target=target),)
     if not target.values.get("assumed"):
         assumed.pop("teeth")
     findings = (*_findings(rule, design.expected.true(design.order()), unit), *([more] if more else ()))

@@ -14,6 +14,7 @@ from speedcal.conformity.marks import multiples
 from speedcal.conformity.next_step import looks_at, looks_first, next_steps
 from speedcal.conformity.probability import Box
 from speedcal.conformity.reference_speed import reference_findings
+from speedcal.conformity.righted import righted_since
 from speedcal.conformity.rules import load_tolerance
 from speedcal.conformity.settling import driving_to_settle, way_to_settle
 from speedcal.conformity.shown_by_gps import as_gps
@@ -242,7 +243,10 @@ def _judge_distance(
 def _changes(
     before: Calibration, after: Calibration, vehicle: Vehicle | None, work: Work | Mapping[str, Any] | float
 ) -> tuple[ChangeCheck, ...]:
-    """Compare planned with measured change; work that changes nothing (a note alone) predicts nothing."""
+    """Compare planned with measured change; work that changes nothing (a note alone) predicts nothing.
+
+    Nor does a repair of the instrument; a unit or a count put right since the drive before is part of the plan.
+    """
     from speedcal.vehicle import GainChange, gain_change
     from speedcal.vehicle import Vehicle as AnyVehicle
     from speedcal.vehicle import Work as AnyWork
@@ -253,12 +257,14 @@ def _changes(
         planned = GainChange(float(work), 0.0)
     else:
         done = _work_done(work) or AnyWork()
-        if replace(done, note="", date="", odometer=None, odometer_now=None) == AnyWork():
+        if done.instrument_repaired or replace(done, note="", date="", odometer=None, odometer_now=None) == AnyWork():
             return ()
         planned = gain_change(vehicle or AnyVehicle(), done)
         set_over = with_needle_set(before.dial, done, before.unit)
         before = replace(before, dial=set_over)  # at v it then shows what it showed at g v, and the shift
-    speed = compare_speed(before, after, planned, vehicle=vehicle, work=done)
+    righted = righted_since(before, after, vehicle or AnyVehicle(), planned.value)
+    planned = replace(planned, value=planned.value * righted)
+    speed = replace(compare_speed(before, after, planned, vehicle=vehicle, work=done), righted=righted)
     if before.odometer_factor and after.odometer_factor:
         return speed, compare_odometer(before.odometer_factor, after.odometer_factor, planned)
     return (speed,)

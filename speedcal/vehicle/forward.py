@@ -14,6 +14,7 @@ from speedcal.errors import VehicleError
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, Interval
 from speedcal.units import MPH_MPS, SPEED_UNIT_MPS, DisplayUnit
+from speedcal.vehicle.advised.first_steps import righting_gain
 from speedcal.vehicle.choices.facts_only import undriven
 from speedcal.vehicle.corrections import Corrections, correct_diagnosed
 from speedcal.vehicle.diagnosed.diagnosis import diagnose
@@ -94,15 +95,20 @@ def gain_change(vehicle: Vehicle, work: Work | Mapping[str, Any]) -> GainChange:
     return GainChange(gain, float(np.sqrt(variance)))
 
 
-def says_what_changes(vehicle: Vehicle | None, work: Work | None) -> bool:
-    """Tell whether a job states what its work does to the reading; a repair, or a unit put right, is only told of."""
-    if work is None:
+def says_what_changes(before: Calibration, vehicle: Vehicle | None, work: Work | None) -> bool:
+    """Tell whether a job states all that its work does to the reading of the drive before.
+
+    It does not where the instrument was repaired, nor where a unit or a count of pulses was to be put right first.
+    """
+    if work is None or work.instrument_repaired or not (work.changes or work.needle is not None):
         return False
     try:
-        gain_change(vehicle or Vehicle(), work)
+        gain = gain_change(vehicle or Vehicle(), work).value
     except VehicleError:
         return False
-    return bool(work.changes) or work.needle is not None
+    now = before.error_factor.value
+    is_righted = abs(np.log(now * gain)) < abs(np.log(now)) / 2  # by the work itself, such as a number in a module
+    return is_righted or righting_gain(diagnose(before, vehicle or Vehicle()), now) is None
 
 
 def with_needle_set(dial: Dial, work: Work, unit: DisplayUnit) -> Dial:

@@ -170,6 +170,8 @@ class Work(Spoken):
     """How far the needle was set up (+) or down (-), in mph or km/h as the dial is marked."""
     gears_counted: bool = False
     """Whether the teeth of the new gears were counted."""
+    instrument_repaired: bool = False
+    """Whether the instrument was repaired or replaced: the drive before tells nothing of it any more."""
     note: str = ""
     date: str = ""
     odometer: float | None = None
@@ -209,7 +211,7 @@ class Work(Spoken):
     @property
     def is_nothing(self) -> bool:
         """Whether nothing was fitted or set, though a note may stand there."""
-        return not self.changes and self.needle is None
+        return not self.changes and self.needle is None and not self.instrument_repaired
 
 
 def _axle(reader: TableReader, key: str) -> AxleRatio | None:

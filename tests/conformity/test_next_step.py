@@ -16,7 +16,7 @@ from speedcal.conformity.tolerance import ShownLimits
 from speedcal.finding import Finding, Trust
 from speedcal.interval import Interval
 from speedcal.units import MPH_MPS
-from speedcal.vehicle import Vehicle, correct
+from speedcal.vehicle import Vehicle, Work, correct, says_what_changes
 
 VEHICLE = Vehicle.from_dict({"driven_gear": 20})
 BEFORE = make_calibration(offset=0.5, factor=1.10, u_offset=0.1, u_factor=0.002)
@@ -68,7 +68,7 @@ def test_another_gear_than_planned_is_counted_first_and_replaced_by_the_planned_
     result = verified(0.5, 1.10 * 20 / 21)
     assert [(step.action, step.value) for step in result.advice[:2]] == [("check_count", 21), ("fit_driven_gear", 22)]
     assert "figured for 21 teeth" in str(result.advice[1])
-    assert "If it has 22, add to the job what else changed" in str(result.advice[0])
+    assert "If it has 22, count the one that came out: 21 teeth would explain it" in str(result.advice[0])
     assert [step.part for step in result.advice].count("driven_gear") == 2  # looked at once, and changed
 
 
@@ -95,6 +95,33 @@ def test_a_drive_that_passes_shows_that_the_one_before_was_in_the_other_unit() -
     assert "other unit" in str(result.advice[0])
 
 
+@pytest.mark.parametrize(("pulses", "rest"), [(4.0, 1.0), (0.5, 1.0), (1 / 1.609344, 1.1)])
+def test_a_count_put_right_since_the_drive_before_is_no_work_to_look_at(pulses: float, rest: float) -> None:
+    """So many times the pulses before, and the right ones now; the work states the module alone, or nothing else."""
+    van = Vehicle.from_dict({"pulses_per_turn": 8, "settings": {"circumference_mm": 2000}})
+    before = make_calibration(factor=pulses * rest, u_offset=0.1, u_factor=0.002)
+    after = make_calibration(factor=1.0, u_offset=0.1, u_factor=0.002)
+    work = {"settings": {"circumference_mm": 2000 / rest}, "note": "New sensor."}
+    passed = verify(before, after, RULE, vehicle=van, work=work)
+    assert passed.verdict == "pass"
+    assert passed.predicted_agrees is True
+    assert {step.action for step in passed.advice} <= {"check_files"}
+    assert not says_what_changes(before, van, Work.from_dict(work))  # so the road test goes by GPS
+    right = make_calibration(factor=rest, u_offset=0.1, u_factor=0.002)
+    assert says_what_changes(right, van, Work.from_dict(work))
+
+
+def test_after_a_repair_no_gear_is_suspected_by_the_drive_before() -> None:
+    """The old instrument showed 10 % more and a gear was fitted; the new one is 4 % low, and its drive alone counts."""
+    after = make_calibration(factor=0.96, u_offset=0.1, u_factor=0.002)
+    told = verify(BEFORE, after, RULE, vehicle=VEHICLE, work={"driven_gear": 22, "instrument_repaired": True})
+    assert told.verdict == "fail"
+    assert told.predicted_agrees is None
+    assert (told.advice[0].action, told.advice[0].value) == ("fit_driven_gear", 21)  # 22 x 0.96
+    blind = verify(BEFORE, after, RULE, vehicle=VEHICLE, work={"driven_gear": 22})
+    assert blind.advice[0].action == "check_count"
+
+
 @pytest.mark.parametrize(("play_mph", "repaired"), [(1.2, True), (0.2, False)])
 def test_a_needle_that_sticks_is_repaired_before_anybody_drives_again(play_mph: float, *, repaired: bool) -> None:
     """1.2 mph of play and 0.9 of scatter before: where it stands at 50 mph hangs on how 50 is reached."""
@@ -114,9 +141,9 @@ def test_nothing_is_said_to_stand_below_where_only_files_are_to_be_checked() -> 
     doubtful = replace(after, trust=Trust("WEAK", (Finding("two_readers"),)))
     result = verify(None, doubtful, RULE)
     assert result.verdict == "not proven"
-    assert result.advice[0].action == "keep_as_is"
-    assert "check_files" in [step.action for step in result.advice]
-    assert "next step" not in str(result.advice[0])
+    actions = [step.action for step in result.advice]
+    assert (actions[0], actions[-1]) == ("check_files", "keep_as_is")
+    assert "next step" not in str(result.advice[-1])
 
 
 def test_a_count_two_sigma_away_is_still_the_one_to_look_for() -> None:

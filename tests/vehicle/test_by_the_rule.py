@@ -16,6 +16,7 @@ from speedcal.interval import Interval
 from speedcal.units import MPH_MPS
 from speedcal.vehicle import Vehicle, correct
 from speedcal.vehicle.advised.advice import Advice
+from speedcal.vehicle.corrections import correct_diagnosed
 
 TRUCK = {"driven_gear": 20, "drive_gear": 8, "gear_family": "plain sleeve", "gears_counted": True}
 
@@ -32,6 +33,44 @@ def test_a_rule_with_limits_at_three_speeds_is_kept_at_all_three() -> None:
     first = _advice(dial, "tm9_1829a")[0]
     assert (first.action, first.value) == ("reseat_needle", -1.0)
     assert verify(None, dial, "tm9_1829a").verdict == "fail"
+
+
+def test_a_part_that_likely_fails_waits_for_a_better_drive() -> None:
+    """7 % high, known to 1.6 mph; what is left of 0 to 2.5 % is smaller: a film or a log comes before any gear."""
+    rule = {"high_percent": 2.5, "low_percent": 0, "speeds": [25, 45, 65]}
+    vague = make_calibration(factor=1.07, u_offset=0.9, u_factor=0.018, speed_range=(25, 65))
+    first = _advice(vague, rule)
+    assert first[0].action == "drive_again"
+    assert any(entry.action == "fit_driven_gear" for entry in first)
+    sharp = make_calibration(factor=1.07, u_offset=0.05, u_factor=0.001, speed_range=(25, 65))
+    assert "drive_again" not in {entry.action for entry in _advice(sharp, rule)}
+
+
+@pytest.mark.parametrize("then", [1946.0, 1990.0])
+def test_no_part_is_advised_that_likely_leaves_more_than_what_is_fitted(then: float) -> None:
+    """1 % allowed, 1.2 % high; 1946 for 2000 mm make it 1.5 % low, which may be within. 1990 mm are nearer: 0.7 %."""
+    dial = make_calibration(factor=1.012, u_factor=0.005, speed_range=(25, 65))
+    vehicle = Vehicle.from_dict({"settings": {"circumference_mm": {"now": 2000, "values": [2000, then]}}})
+    limits = load_tolerance({"percent": 1, "speeds": [30, 60]}, unit="mph").for_choices
+    found = correct_diagnosed(dial, vehicle, None, limits=limits, may_keep=False)  # a road test has failed
+    assert ("set_module" in {entry.action for entry in found.advice}) == (then > 1980)
+
+
+def test_what_is_done_from_outside_comes_first_where_both_leave_the_same() -> None:
+    """18 for 20 and 10 for 9 teeth are both one ninth more: nobody opens the transmission for it."""
+    dial = make_calibration(offset=0.3, factor=0.93, u_offset=0.72, u_factor=0.018, speed_range=(20, 45))
+    truck = {"driven_gear": 20, "drive_gear": 9, "gear_family": "plain sleeve", "gears_counted": True}
+    first = _advice(dial, "un_r39_type", truck)[0]
+    assert (first.action, first.value) == ("fit_driven_gear", 18)
+
+
+def test_a_gear_that_puts_a_wrong_odometer_more_wrong_waits_for_the_instrument() -> None:
+    """The dial 13 % high and the odometer 12 % low go through one shaft: a gear for the needle leaves it 22 % low."""
+    counts = Interval(0.88, 0.877, 0.883)
+    dial = make_calibration(factor=1.13, u_offset=0.2, u_factor=0.003, odometer_factor=counts)
+    first = _advice(dial, "sae_j2976")[0]
+    assert (first.action, first.part) == ("repair_instrument", "instrument")
+    assert "22 % wrong" in str(first)
 
 
 @pytest.mark.published("49 CFR 393.82: at 50 mph within 5 mph")

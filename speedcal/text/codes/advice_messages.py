@@ -170,6 +170,10 @@ FINDINGS: dict[str, Template] = {
     "odometer_left": _odometer_left,
     "odometer_is_right": _odometer_is_right,
     "odometer_is_nearly_right": _odometer_is_nearly_right,
+    "odometer_gets_worse": lambda values: (
+        f"The odometer is off by {signed(values['percent'])} %, and a gear or setting that puts the needle right would "
+        f"put it {abs(values['then_percent']):.0f} % wrong: one shaft drives both, so the instrument is at fault first."
+    ),
     "dial_is_right": _dial_is_right,
     "one_range_throughout": "Stay in the range that the job states for the whole drive, and drive again.",
     "number_of_other_unit": lambda values: (

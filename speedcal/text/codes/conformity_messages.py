@@ -178,12 +178,14 @@ def _more_readings(values: Values) -> str:
     where = joined(f"{v / SPEED_UNIT_MPS[unit]:.0f}" for v in speeds)
     at = f"at a true {where} {unit}{', half of them at each' * (len(speeds) == 2)}"
     at = f"shared among a true {where} {unit}" if len(speeds) > 2 else at
+    alone = " Note a few at other speeds on the way too: notes at one speed cannot be laid on the track."
     noted = " So many come from one film of the dial, or one log." if values["count"] > _MANY else ""
     faster = ", faster than driven, where that is legal" if values["beyond_driven"] else ""
     return (
         f"About {counted(values['count'], 'more reading')} {at}{faster}, "
         "each approached afresh and pooled with this drive, settle it nine times in ten if the dial reads as estimated."
         + noted
+        + alone * (len(speeds) == 1)
     )
 
 
@@ -300,6 +302,12 @@ def _tires(values: Values) -> str:
     )
 
 
+def _count_decides(values: Values) -> str:
+    out = values["came_out"]
+    old = f"count the one that came out: {out} teeth would explain it. If it is as stated, " if out else ""
+    return f"If it has {values['planned']}, {old}add to the job what else changed (tires?), and that they were counted."
+
+
 def _other_range(values: Values) -> str:
     drive = {"after": "road test", "before": "drive before the work"}[values["phase"]]
     return (
@@ -349,6 +357,8 @@ FINDINGS: dict[str, Template] = {
     "passenger_writes": "The driver only drives. A passenger reads the dial and writes, never the driver.",
     "one_sheet_is_short": _one_sheet_is_short,
     "marks_of_the_dial": "The dial is marked in {unit}, and so are the marks to hold.",
+    "expected_at_limit": "After this work the dial is expected to read right at a limit, where no road test settles "
+    "much; a gear or setting that moves it away does.",
     "may_not_settle": "How the dial reads now is not known, so this test may not settle the verdict; the verdict "
     "then says what is left to drive.",
     "legal_speed_by_gps": "Keep to the speed limit by the GPS, not by the dial under test; skip a mark that the road "
@@ -370,7 +380,7 @@ FINDINGS: dict[str, Template] = {
     "changed_otherwise": _changed_otherwise,
     "before_in_other_unit": "The drive before the work seems to have been noted in the other unit, or the instrument "
     "was set to another since: then the change is as planned.",
-    "count_decides": "If it has {planned}, add to the job what else changed (tires?), and that they were counted.",
+    "count_decides": _count_decides,
     "if_so_counted": "This is figured for {teeth} teeth fitted now.",
     "needle_moved": "The needle offset is not the same before and after: the needle, the face or the instrument was "
     "moved, or one of the drives was read in another unit than it says.",

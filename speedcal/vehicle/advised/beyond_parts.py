@@ -13,9 +13,7 @@ WORTH_SAYING_PERCENT = 1.0
 
 
 def find_out(outlook: Outlook) -> list[Advice]:
-    """Return which facts to find out when the job names nothing that could be changed, or not far enough."""
-    if any(outlook.lists.values()):
-        return beyond_parts(outlook, outlook.keep.worst_error_percent)
+    """Return which facts to find out when the job names nothing that could be changed."""
     percent = 100 * (outlook.judge.ideal_gain().value - 1)
     nothing = Finding("nothing_to_change", percent=percent, at_its_end=False)
     parts = ("settings", "pulse_scaler") if outlook.vehicle.expects_pulses else ("driven_gear", "settings")

@@ -40,6 +40,7 @@ _GROW_WITH_THE_COUNT = frozenset({"large_scatter", "log_strays"})
 _NEARLY_RIGHT = 0.5
 """An odometer off by less than this share of the dial's error, and of what a gear for the dial would leave it off by,
 is turned nearly right: the instrument is repaired first. Our own judgment."""
+_UP_AND_DOWN = Advice("drive_again", part="readings", because=(Finding("may_stick"),))
 _IF_SHOWN_AGAIN = Advice("measure_fact", part="bench", because=(Finding("if_shown_again"),))
 WITHOUT_WORK = ("check_count", "measure_fact", "drive_again", "check_files", "use_correction_card")
 """What can be done at any time."""
@@ -114,12 +115,11 @@ def _doubts(outlook: Outlook) -> list[Advice]:
     if top is not None and top.group == "readings":
         doubts = [reason for reason in reasons if reason.code in _STRANGE]
         files = Advice("check_files", part="readings", because=(*outlook.causes, *doubts))
-        return [*_look_at_range(outlook), files, *_may_jump(outlook), _IF_SHOWN_AGAIN]
+        return [*_look_at_range(outlook), files, *_may_jump(outlook), _UP_AND_DOWN, _IF_SHOWN_AGAIN]
     strange = _STRANGE - (_GROW_WITH_THE_COUNT if _is_counted_wrong(outlook) else frozenset())
     if outlook.trust and not strange.isdisjoint(outlook.trust.codes) and (top is None or top.group != "dial"):
-        up_and_down = Advice("drive_again", part="readings", because=(Finding("may_stick"),))
         files = Advice("check_files", part="readings", because=outlook.trust.reasons)
-        return [*_look_at_range(outlook), files, *_may_jump(outlook), up_and_down, _IF_SHOWN_AGAIN]
+        return [*_look_at_range(outlook), files, *_may_jump(outlook), _UP_AND_DOWN, _IF_SHOWN_AGAIN]
     return []
 
 
@@ -204,6 +204,8 @@ def _odometer_is_right(outlook: Outlook) -> Finding | None:
         return Finding("odometer_is_right", percent=off, then_percent=then)
     if abs(off) < _NEARLY_RIGHT * min(abs(then), outlook.keep.worst_error_percent):
         return Finding("odometer_is_nearly_right", percent=off, then_percent=then)
+    if abs(then) > abs(off) + judge.acceptable_percent:
+        return Finding("odometer_gets_worse", percent=off, then_percent=then)
     return None
 
 

@@ -145,7 +145,15 @@ def plans_of(
     plans += undoing
     if not has_parts and not any(plan.passes for plan in plans):
         return []
-    return [_nearer_to_true(judge, lists, plan) for plan in _in_order(plans)]
+    plans = [plan for plan in plans if not _makes_worse(judge, keep, plan)]
+    return _in_order([_nearer_to_true(judge, lists, plan) for plan in plans]) if plans else []
+
+
+def _makes_worse(judge: Judge, keep: Choice, plan: Plan) -> bool:
+    """Tell whether a plan likely fails, and by more than what is fitted does."""
+    if plan.choice.kind in ("keep", "undo") or plan.probability >= LIKELY or not keep.is_fitted:
+        return False
+    return judge.expected_excess(plan.choice.gain, plan.shift_mps) >= judge.expected_excess(keep.gain)
 
 
 def _undoing(judge: Judge, before: StateBefore) -> list[Plan]:
@@ -183,12 +191,15 @@ def _in_order(plans: Sequence[Plan]) -> list[Plan]:
 
 
 def _does_from_outside(plan: Plan, best: Plan) -> bool:
-    """Tell whether a plan surely passes too, leaves little more, and opens no transmission.
+    """Tell whether a plan opens no transmission and surely passes too, leaving little more, or is no smaller a hope.
 
     It may take a longer road test to prove, which is less work.
     """
-    alike = plan.probability >= SURE_ENOUGH and plan.worst_percent <= best.worst_percent + WORTH_WORK_PERCENT
-    return alike and plan.choice.kind not in _OPENED and plan.work < best.work and not plan.is_untouched
+    if plan.choice.kind in _OPENED or plan.work >= best.work or plan.is_untouched:
+        return False
+    if best.probability < LIKELY:
+        return plan.probability >= best.probability
+    return plan.probability >= SURE_ENOUGH and plan.worst_percent <= best.worst_percent + WORTH_WORK_PERCENT
 
 
 def _is_worth(plan: Plan, least: Plan) -> bool:

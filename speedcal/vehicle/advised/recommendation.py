@@ -14,6 +14,7 @@ from speedcal.vehicle.advised.plan_entries import entries_of, entry_of
 from speedcal.vehicle.advised.plans import LIKELY, MAY_PASS, SAME_CHANCE, WORTH_WORK_PERCENT, Plan, plans_of
 from speedcal.vehicle.choices.choice import Choice
 from speedcal.vehicle.judged.judge import SURE_ENOUGH
+from speedcal.vehicle.judged.limits import LEAST_ROAD_TEST_MPS, road_test_like
 
 _GOOD_CHANCE = 0.9
 """Chance of passing that is enough to leave everything as it is. Our own judgment."""
@@ -37,9 +38,9 @@ def advise(outlook: Outlook) -> tuple[Advice, ...]:
     ):
         return (*first, *meanwhile(first), *_undo_instead(outlook, first))
     plans = _plans(outlook)
-    if not plans:
+    if not plans and not any(outlook.lists.values()):
         return (*first, *find_out(outlook))
-    if _none_passes(plans) and not _worth_doing(outlook, plans):
+    if not plans or (_none_passes(plans) and not _worth_doing(outlook, plans)):
         percent = outlook.keep.worst_error_percent
         return (*first, *beyond_parts(outlook, percent, Finding("no_part_helps", percent=percent)))
     return tuple(_unique(_with_plans(outlook, first, _worth_doing(outlook, plans) if _none_passes(plans) else plans)))
@@ -52,7 +53,7 @@ def _with_plans(outlook: Outlook, first: Sequence[Advice], plans: Sequence[Plan]
         looks = ("needle_drive",) if best.shift_mps else ()
         first = [entry for entry in first if entry.action != "check_count" or entry.part in looks]
     work = _told_what_it_comes_to(entries_of(outlook, best, plans), best, plans)
-    if "one_speed" in (outlook.trust.codes if outlook.trust else ()) and best.probability < SURE_ENOUGH:
+    if _is_guess(outlook, best):
         again = [drive_again(outlook)]  # which costs less than a part that may be the wrong one
         first, work = ([*first, *again], work) if best.work > _TYPED_IN else (first, [*work, *again])
     beyond = [] if any(plan.passes for plan in plans) else beyond_parts(outlook, best.worst_percent)
@@ -74,6 +75,14 @@ def _with_plans(outlook: Outlook, first: Sequence[Advice], plans: Sequence[Plan]
             )
         )
     return entries
+
+
+def _is_guess(outlook: Outlook, best: Plan) -> bool:
+    """Tell whether under a rule the best plan likely fails for want of a better drive, which can be had."""
+    if "one_speed" in (outlook.trust.codes if outlook.trust else ()):
+        return best.probability < SURE_ENOUGH
+    is_vague = outlook.judge.limits is not None and road_test_like(outlook.judge.dial) > LEAST_ROAD_TEST_MPS
+    return is_vague and outlook.trust is not None and MAY_PASS <= best.probability < LIKELY
 
 
 def _none_passes(plans: Sequence[Plan]) -> bool:
@@ -142,6 +151,8 @@ def _worth_showing(plan: Plan, best: Plan, keep: Choice) -> bool:
         return False  # no instrument is opened on a hope
     if plan.probability < MAY_PASS and best.probability > LIKELY:
         return False  # nobody does what fails in place of what passes, however near to true it is
+    if best.probability > LIKELY and plan.worst_percent > best.worst_percent + 2 * WORTH_WORK_PERCENT:
+        return False  # nor what leaves far more
     far_less = plan.worst_percent < _BETTER * keep.worst_error_percent
     if best.choice.kind == "keep" and keep.is_acceptable:
         far_less = far_less and keep.worst_error_percent - plan.worst_percent > WORTH_SAYING_PERCENT

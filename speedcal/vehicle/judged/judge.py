@@ -201,9 +201,13 @@ class Judge:
 
     def expected_within(self, gain: float, shift_mps: float = 0.0) -> bool:
         """Tell whether the expected readings keep the limits."""
+        return self.expected_excess(gain, shift_mps) <= 1e-9
+
+    def expected_excess(self, gain: float, shift_mps: float = 0.0) -> float:
+        """Return by how much the expected readings leave the limits where they do so most; below zero inside. [m/s]."""
         _, low, high = self._allowed
         shown = self._expected_shown(gain) + shift_mps
-        return bool(np.all((shown >= low - 1e-9) & (shown <= high + 1e-9)))
+        return float(np.maximum(low - shown, shown - high).max())
 
     def proven_gain(self) -> float:
         """Return the gain nearest to the ideal one with which a road test will likely show that the rule is kept.

@@ -35,16 +35,18 @@ def write_sheet(task: Mapping[str, Any]) -> dict[str, Any]:
     work = Work.from_dict(document.get("work", {}), source="the job")
     folder = task["folder"]
     vehicle = Vehicle.from_dict(document.get("vehicle", {}), source="the job")
-    is_known = bool(folder) and says_what_changes(vehicle, work)
-    known = measure_job(load_job(Path(folder) / "job.toml"), phases=("before",)) if is_known else None
+    is_told = bool(folder) and not work.is_nothing
+    known = measure_job(load_job(Path(folder) / "job.toml"), phases=("before",)) if is_told else None
+    before = known.before if known else None
+    is_known = before is not None and says_what_changes(before, vehicle, work)
     limit_mps = task["speed_limit"] * SPEED_UNIT_MPS[unit]
-    unit = (known.dial_unit if known else None) or unit
+    unit = (known.dial_unit if known and is_known else None) or unit
     made = plan(
         vehicle,
         speed_limit=limit_mps / SPEED_UNIT_MPS[unit],
         unit=unit,
         tolerance=load_tolerance(rule, source="the job", unit=unit) if rule else None,
-        calibration=known.before if known else None,
+        calibration=before if is_known else None,
         work=work,
         by_gps=not is_known,
     )
