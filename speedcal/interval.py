@@ -54,9 +54,13 @@ class Interval:
         return {name: tidy(getattr(self, name), digits) for name in ("value", "low", "high")}
 
     def __str__(self) -> str:
-        digits = decimals_for(self.half_width / 2)
-        text = f"{self.value:.{digits}f} ({self.low:.{digits}f} to {self.high:.{digits}f})"
-        return text.replace("-", "−")
+        return self.to_decimals(9)
+
+    def to_decimals(self, most: int) -> str:
+        """Return the value with its range, to as many decimals as are known and not more than these."""
+        digits = min(most, decimals_for(self.half_width / 2))
+        value, low, high = (f"{tidy(end, digits):.{digits}f}" for end in (self.value, self.low, self.high))
+        return f"{value} ({low} to {high})".replace("-", "−")
 
 
 def tidy(x: float, digits: int) -> float:

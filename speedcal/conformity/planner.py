@@ -115,7 +115,8 @@ def plan(
         if not is_open and (work is None or far_beyond(judged, expected.true(marks))):
             raise _no_test(designs, expected, target, changed=work is not None, rule=judged, marks=marks, more=more)
         design = fair_design(designs)
-        code = "may_not_settle" if by_gps else "one_sheet_is_short" if is_open else "expected_at_limit"
+        of_verdict = by_gps and judged is not None
+        code = "may_not_settle" if of_verdict else "one_sheet_is_short" if is_open else "expected_at_limit"
         short = (Finding(code, target=target),)
     if not target.values.get("assumed"):
         assumed.pop("teeth")

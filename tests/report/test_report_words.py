@@ -407,7 +407,7 @@ def test_what_is_advised_leads_the_choices_and_no_other_is_called_the_best() -> 
 @pytest.mark.parametrize(
     ("shift", "text"),
     [
-        (Interval(7.3, 6.1, 8.4), "7.30 (6.10 to 8.40) s"),
+        (Interval(7.3, 6.1, 8.4), "7.3 (6.1 to 8.4) s"),
         (Interval(-3.0, -5.0, -1.0), "−3.0 (−5.0 to −1.0) s"),
         (Interval(36007.0, 36005.0, 36009.0), "+10:00 h and 7.0 (5.0 to 9.0) s"),
         (Interval(-19793.0, -19795.0, -19791.0), "−5:30 h and 7.0 (5.0 to 9.0) s"),

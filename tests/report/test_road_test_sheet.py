@@ -13,6 +13,7 @@ from support.pdf_pages import PAPER_PT, pictures_of, root_of, texts_of, words_of
 
 from speedcal.conformity import RoadTestPlan, plan
 from speedcal.conformity.designs import MOST_HOLDS, MOST_READINGS_A_HOLD
+from speedcal.finding import Finding
 from speedcal.logs import read_readings
 from speedcal.report.road_test_sheet import render_sheet, render_template
 from speedcal.vehicle import Vehicle
@@ -25,7 +26,8 @@ def fullest() -> RoadTestPlan:
     found = plan(TRUCK, speed_limit=65)
     hold = replace(found.plateaus[0], readings=MOST_READINGS_A_HOLD)
     label = "速度計 عداد السرعة " + "very long label " * 20
-    return replace(found, plateaus=(hold,) * MOST_HOLDS, vehicle_label=label)
+    short = (Finding("one_sheet_is_short", target=found.target),)
+    return replace(found, plateaus=(hold,) * MOST_HOLDS, vehicle_label=label, findings=short)
 
 
 def test_the_filled_in_table_comes_back_as_readings(tmp_path: Path) -> None:
@@ -62,6 +64,16 @@ def test_the_same_plan_gives_the_same_sheet_with_text_that_can_be_searched() -> 
     assert root_of(pdf)["/Lang"] == "en"
     assert PdfReader(io.BytesIO(pdf)).metadata.title == "Road test sheet"  # type: ignore[union-attr]
     assert pictures_of(pdf) == []
+
+
+def test_a_sheet_that_does_not_reach_what_it_is_for_says_so() -> None:
+    """It promised half a tooth, 1.25 %, and in the next sentence 2.4 %; a sheet that reaches it says nothing."""
+    slow, fast = (plan(Vehicle.from_dict({}), speed_limit=limit, unit="km/h", by_gps=True) for limit in (60, 110))
+    assert slow.half_width_percent > 1.25 > fast.half_width_percent
+    said, of_fast = words_of(render_sheet(slow)), words_of(render_sheet(fast))
+    assert "drive the sheet on two days" in said
+    assert "verdict" not in said
+    assert "two days" not in of_fast
 
 
 @pytest.mark.parametrize(("unit", "paper"), [("mph", "letter"), ("km/h", "a4")])

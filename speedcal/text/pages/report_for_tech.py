@@ -137,8 +137,8 @@ def drive_figures(c: Calibration, unit: DisplayUnit) -> Rows:
     low, high = (v / factor for v in c.dial.driven_mps)
     figures = [
         ("Trust", str(c.trust)),
-        ("Error factor", str(c.error_factor)),
-        ("Needle offset", f"{c.offset_mps.scaled(1 / factor)} {unit}"),
+        ("Error factor", c.error_factor.to_decimals(3)),
+        ("Needle offset", f"{c.offset_mps.scaled(1 / factor).to_decimals(1)} {unit}"),
         ("Readings", counts(c)),
         ("Scatter of one reading", f"{c.scatter_mps / factor:.2f} {unit}"),
         ("Speeds driven", f"{low:.0f} to {high:.0f} {unit}"),
@@ -149,7 +149,7 @@ def drive_figures(c: Calibration, unit: DisplayUnit) -> Rows:
     elif not is_checks(c):
         figures.append(("Clock shift", "none; the readings carry no times and were assigned in order"))
     if c.odometer_factor:
-        figures.append(("Odometer factor", str(c.odometer_factor)))
+        figures.append(("Odometer factor", c.odometer_factor.to_decimals(3)))
     return tuple(figures)
 
 
@@ -236,4 +236,4 @@ def over_time_notes(history: History, pooled: Calibration | None) -> tuple[str, 
 
 def over_time_row(date: str, error_percent: Interval, error_factor: Interval) -> tuple[str, str, str]:
     """Return date, error and error factor of one drive."""
-    return date, signed_interval(error_percent, " %"), str(error_factor)
+    return date, signed_interval(error_percent, " %"), error_factor.to_decimals(3)

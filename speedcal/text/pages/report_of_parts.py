@@ -65,7 +65,7 @@ def vehicle_in_short(corrections: Corrections) -> Rows:
             rolls = f"{_span(_times(forms['rolling_circumference_m'], 1000), 0)} mm per turn"
         figures.append(("Effective tire", f"{rolls}, {tire.basis.text}"))
     if teeth := corrections.ideal_driven_teeth:
-        figures.append(("Exact tooth count of the driven gear", str(teeth)))
+        figures.append(("Exact tooth count of the driven gear", teeth.to_decimals(2)))
     return tuple(figures)
 
 

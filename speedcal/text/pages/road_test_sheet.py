@@ -11,6 +11,8 @@ from speedcal.text.words.numbers import distance
 from speedcal.units import SPEED_UNIT_MPS
 
 TITLE = "Road test sheet"
+_SHORT = ("one_sheet_is_short", "may_not_settle", "expected_at_limit")
+"""Findings that say that the sheet may not answer what was asked."""
 HOW_TO_FILL = (
     "Write the time to the second, always from the same phone or watch, and exactly what the needle shows at that "
     "moment, even when it is not on the mark. Between two holds of the same mark slow down and come back to it."
@@ -57,4 +59,5 @@ def _promise(plan: RoadTestPlan) -> list[str]:
         f"of road; no single stretch longer than {distance(plan.stretch_m, plan.unit)}.",
         f"Answers: {answers(plan)}. In nine drives of ten the error factor comes out to ±"
         f"{plan.half_width_percent:.1f} % or better, as long as the assumptions of the plan hold.",
+        *(finding.text for finding in plan.findings if finding.code in _SHORT),
     ]

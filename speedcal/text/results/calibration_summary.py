@@ -13,17 +13,18 @@ def clock_shift(shift_s: Interval) -> str:
     """Say a clock offset as people do: hours and minutes of the zone, and seconds."""
     zone, rest_s = zone_and_rest(shift_s.value)
     away_s = rest_s - shift_s.value
-    return f"{zone}{Interval(rest_s, shift_s.low + away_s, shift_s.high + away_s)} s"
+    rest = Interval(rest_s, shift_s.low + away_s, shift_s.high + away_s)
+    return f"{zone}{rest.to_decimals(1)} s"
 
 
 def summary(calibration: Calibration) -> str:
     """Return the answer in a few lines: trust, factor, offset, and what the dial shows at round speeds."""
     unit, factor = calibration.unit, SPEED_UNIT_MPS[calibration.unit]
     used, total = calibration.counts()
-    offset = calibration.offset_mps.scaled(1 / factor)
+    offset = calibration.offset_mps.scaled(1 / factor).to_decimals(1)
     lines = [
         f"{calibration.trust}",
-        f"error factor  {calibration.error_factor}",
+        f"error factor  {calibration.error_factor.to_decimals(3)}",
         f"needle offset {offset} {unit}",
         f"checks        {used} of {total} used"
         if calibration.speed_source == "checks"
@@ -32,7 +33,7 @@ def summary(calibration: Calibration) -> str:
     if calibration.clock_offset_s:
         lines.append(f"clock offset  {clock_shift(calibration.clock_offset_s)} (reading clock + this = GPS clock)")
     if calibration.odometer_factor:
-        lines.append(f"odometer      {calibration.odometer_factor}")
+        lines.append(f"odometer      {calibration.odometer_factor.to_decimals(3)}")
     lines += [
         f"at a true {row['ground']:g} {unit} it shows {row['indicated']:.1f} "
         f"({row['ground'] + row['low']:.1f} to {row['ground'] + row['high']:.1f})"

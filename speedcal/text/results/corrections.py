@@ -184,7 +184,7 @@ def _corrections(found: Corrections) -> str:
         advised = next((e.value for e in found.advice if e.action == "fit_driven_gear" and _is_first(e)), None)
         nearest = next((c for c in found.driven_gear if c.available is not False), None)
         so = f", so fit {advised}" if nearest and dict(nearest.parts)["teeth"] == advised else ""
-        lines.append(f"exact tooth count: {found.ideal_driven_teeth}{so}")
+        lines.append(f"exact tooth count: {found.ideal_driven_teeth.to_decimals(2)}{so}")
     listed = [choice for choices in found.lists().values() for choice in worth_listing(choices)[:_MOST_ROWS]]
     width = max((len(choice_name(choice.what)) for choice in listed), default=0)
     fitting = advised_among(found, listed)

@@ -120,7 +120,8 @@
     input.addEventListener("change", () => {
       const file = input.files[0];
       const size = Math.floor(most / 1048576);
-      input.setCustomValidity(file && file.size > most ? `This file is larger than ${size} MB.` : "");
+      const film = file?.type.startsWith("video/") ? " A film of the dial has a page of its own, see below." : "";
+      input.setCustomValidity(file && file.size > most ? `This file is larger than ${size} MB.${film}` : "");
       input.reportValidity();
     });
   }

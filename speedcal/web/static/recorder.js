@@ -64,6 +64,7 @@
     const hour = new Date().getHours();
     if (hour >= 19 || hour < 7) by("dark").media = "screen";
   };
+  const counted = (count, word) => `${count} ${word}${count === 1 ? "" : "s"}`;
   const refresh = () => {
     const seconds = meta.started ? Math.max(0, Math.floor((Date.now() - meta.started) / 1000)) : 0;
     by("clock").textContent = `${Math.floor(seconds / 60)}:${String(seconds % 60).padStart(2, "0")}`;
@@ -73,7 +74,7 @@
     const last = taps[taps.length - 1];
     by("last").textContent = last
       ? `Reading ${taps.length}: ${last.speed} ${unit} at ${new Date(last.at).toLocaleTimeString()}` : "No reading yet.";
-    by("summary").textContent = `${fixes} GPS points and ${taps.length} readings are kept in this browser.`;
+    by("summary").textContent = `${counted(fixes, "GPS point")} and ${counted(taps.length, "reading")} are kept in this browser.`;
   };
 
   // ---- recording
@@ -271,6 +272,7 @@
       return;
     }
     by("other").value = "";
+    say("");
     tap(speed);
   });
   by("undo").addEventListener("click", async () => {
