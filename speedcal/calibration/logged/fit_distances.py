@@ -29,10 +29,11 @@ from speedcal.calibration.tuning.logs import (
     LATENT_INTERVAL_S,
     LOG_NODE_GAP_MPS,
     POSITIONS_BLOCK_S,
-    SMOOTHING_FROM,
-    SMOOTHING_HINT,
     SMOOTHING_S,
     STRAIGHT_U_MPS,
+    THINNED_FILTER_FROM,
+    THINNED_FROM,
+    THINNED_HINT,
     THINNED_HINT_S,
 )
 from speedcal.calibration.tuning.track import SLOWEST_POSITION_SPEED_MPS
@@ -111,10 +112,11 @@ def _unsmoothed(plain: _Fit, ground: GroundSpeed) -> tuple[_Fit, Smoothing] | No
             found.append((plain.better_by(fit) if fit.run(_ROUNDS_FROM_NEAR) else -np.inf, fit, smoothing))
         return max(found, key=lambda one: one[0])
 
-    if tried((THINNED_HINT_S,))[0] < SMOOTHING_HINT:
+    if tried((THINNED_HINT_S,))[0] < THINNED_HINT:
         return None
     told, best, smoothing = tried(SMOOTHING_S)
-    return (best, smoothing) if told >= SMOOTHING_FROM and best.run() else None
+    asked = THINNED_FILTER_FROM if smoothing.overshoots else THINNED_FROM
+    return (best, smoothing) if told >= asked and best.run() else None
 
 
 @dataclass(frozen=True, slots=True)
