@@ -11,7 +11,7 @@ from speedcal.calibration.logged import latent_speed
 from speedcal.calibration.speed.banded import Banded
 from speedcal.calibration.speed.motion import Motion
 from speedcal.calibration.speed.runs import SteadyRuns
-from speedcal.calibration.speed.speed_spline import SplineGrid, add_information, add_up
+from speedcal.calibration.speed.speed_spline import SplineGrid
 from speedcal.interval import FloatArray
 from speedcal.simulate import simulate
 
@@ -65,8 +65,8 @@ def test_the_wander_of_held_speeds_is_found(wander: float) -> None:
     weight = np.full(count, noise**-2)
     for _ in range(40):
         band = motion.band()
-        add_information(band, places.first, places.value, weight)
-        pulled = add_up(places.first, places.value, weight * (seen - 25), len(grid))
+        places.add_information(band, places.value, weight)
+        pulled = places.add_up(places.value, weight * (seen - 25), len(grid))
         answer = level + solveh_banded(band, pulled, lower=True)
         motion.renew(answer, Banded(band).inverse())
     found = np.sqrt(np.mean(motion.wander2[motion.run >= 0]))

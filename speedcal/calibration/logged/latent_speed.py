@@ -44,13 +44,7 @@ from speedcal.calibration.logged.latent_step import LastStep, newton_step
 from speedcal.calibration.logged.latent_views import View, WeightTable
 from speedcal.calibration.speed.banded import Banded
 from speedcal.calibration.speed.motion import Motion, local_sum
-from speedcal.calibration.speed.speed_spline import (
-    SplineGrid,
-    add_information,
-    add_up,
-    observations,
-    variances,
-)
+from speedcal.calibration.speed.speed_spline import SplineGrid
 from speedcal.calibration.tuning.logs import (
     DAMPED_ROWS_S,
     FOLLOWED_PLAY_MPS,
@@ -142,9 +136,9 @@ class _Fitter:
         band[0] += _LOOSE
         places = self.grid.locate(self.track.time_s, self.track.piece)
         weight = 1 / (self.states["track"].noise.variance + self.track.step_mps**2 / 12)
-        add_information(band, places.first, places.value, weight)
+        places.add_information(band, places.value, weight)
         factor = Banded(band)
-        pull = add_up(places.first, places.value, weight * self.track.value_mps, len(self.grid))
+        pull = places.add_up(places.value, weight * self.track.value_mps, len(self.grid))
         return factor.solve(pull), factor.inverse()
 
     def run(self) -> Fit:
@@ -169,10 +163,8 @@ class _Fitter:
         right_side = np.zeros(len(grid))
         for name, view in views.items():
             message = self.states[name].message
-            add_information(band, view.places.first, view.row, message.precision)
-            right_side += add_up(
-                view.places.first, view.row, message.shift - message.precision * view.constant, len(grid)
-            )
+            view.places.add_information(band, view.row, message.precision)
+            right_side += view.places.add_up(view.row, message.shift - message.precision * view.constant, len(grid))
         factor = Banded(band)
         self.coefficients, self.inverse = factor.solve(right_side), factor.inverse()
         self.motion.renew(self.coefficients, self.inverse)
@@ -183,7 +175,7 @@ class _Fitter:
         constant = np.sqrt(2 * max(damping, 0.0))
         places = self.grid.locate(track.time_s - constant, track.piece)
         row = places.value + constant * places.rate
-        return View(places, row, np.zeros(len(row)), np.ones(len(row)))
+        return View(places, row, np.zeros(len(track.time_s)), np.ones(len(track.time_s)))
 
     def _log_view(self) -> View:
         log = self.log
@@ -199,7 +191,7 @@ class _Fitter:
         later = gain * (np.hypot(rate, UNEVEN_STEADY_MPS2) - UNEVEN_STEADY_MPS2)
         hangs = self._pointer().at(moment)
         shown = weights @ self.dial.shown_mps + uneven * later + play * hangs
-        return View(places, gain[:, None] * row, shown - gain * speed, gain, weights, slope, row, later, hangs)
+        return View(places, gain * row, shown - gain * speed, gain, weights, slope, row, later, hangs)
 
     def _pointer(self) -> PointerPlay:
         """Return where a pointer hangs behind the speed as it is known now, averaged not to follow noise."""
@@ -213,7 +205,7 @@ class _Fitter:
         """Renew the messages of a channel, and what is believed of its noise."""
         channel, state = (self.track, self.log)[name == "log"], self.states[name]
         mean = view.constant + view.places.of(self.coefficients, view.row)
-        variance = np.maximum(variances(self.inverse, view.places.first, view.row, view.row), 1e-10)
+        variance = np.maximum(view.places.variances(self.inverse, view.row, view.row), 1e-10)
         alike = self._alike(channel, view)
         cavity, cavity_variance = without(mean, variance, state.message.times(alike))
         steep = view.gain * view.places.of(self.coefficients, view.places.rate)
@@ -240,7 +232,7 @@ class _Fitter:
             channel.value_mps,
             channel.piece,
             moved=np.diff(shown, prepend=shown[0]),
-            wandered2=view.gain**2 * self.motion.wander2[view.places.first + 1] * since,
+            wandered2=view.gain**2 * self.motion.wander2[view.places.index[1]] * since,
             step=channel.step_mps,
         )
 
@@ -257,14 +249,14 @@ class _Fitter:
         bent, moved = self._moved(track, log)
         score = moved * pull["log"][:, None]
         # what the doubt about the speed itself adds: minus the covariance of the value with its own derivative
-        shaky = precision["log"] * variances(self.inverse, places.first, log.row, log.gain[:, None] * places.rate)
-        own = precision["log"] * variances(self.inverse, places.first, log.row, log.plain)
+        shaky = precision["log"] * places.variances(self.inverse, log.row, log.gain * places.rate)
+        own = precision["log"] * places.variances(self.inverse, log.row, log.plain)
         score[:, CLOCK] -= shaky
         score[:, DRIFT] -= shaky * since
         score[:, NUISANCES:] -= own[:, None] * log.slope
         weight, bent_weight = precision["log"][:, None] * moved, precision["track"] * bent
-        carried = observations(places.first, log.row, len(self.grid)).T @ weight
-        carried[:, DAMPING] += add_up(track.places.first, track.row, bent_weight, len(self.grid))
+        carried = places.observations(log.row, len(self.grid)).T @ weight
+        carried[:, DAMPING] += track.places.add_up(track.row, bent_weight, len(self.grid))
         answer = factor.solve(carried)
         information = weight.T @ moved - carried.T @ answer
         information[DAMPING, DAMPING] += bent_weight @ bent
@@ -301,7 +293,7 @@ class _Fitter:
         if damping >= 0:
             bent_track, bent_log = -self.grid.bending_at(track.places, smooth), np.zeros_like(turn)
         else:
-            bent_track, bent_log = np.zeros(len(track.row)), log.gain * self.grid.bending_at(places, smooth)
+            bent_track, bent_log = np.zeros(len(track.constant)), log.gain * self.grid.bending_at(places, smooth)
         since = self.log.time_s - self.middle_s
         return bent_track, np.column_stack([turn, bent_log, turn * since, log.later, log.hangs, log.weights])
 
@@ -317,7 +309,7 @@ class _Fitter:
             pointer=self._pointer(),
             dial=self.dial,
             speed_mps=log.places.of(self.coefficients, log.plain),
-            u_speed_mps=np.sqrt(np.maximum(variances(self.inverse, log.places.first, log.plain, log.plain), 0.0)),
+            u_speed_mps=np.sqrt(np.maximum(log.places.variances(self.inverse, log.plain, log.plain), 0.0)),
             off_mps=self.log.value_mps - log.constant - log.places.of(self.coefficients, log.row),
             right=log.right,
             noise_mps=float(np.sqrt(np.median(self.states["log"].noise.variance))),

@@ -9,7 +9,6 @@ import numpy as np
 
 from speedcal.calibration.logged.latent_model import DAMPING, NUISANCES, PLAY, UNEVEN
 from speedcal.calibration.logged.latent_views import View
-from speedcal.calibration.speed.speed_spline import observations
 from speedcal.calibration.tuning.logs import DAMPING_FROM, LEAST_PLAY_MPS, UNEVEN_NOTICED_S
 from speedcal.interval import FloatArray
 
@@ -72,7 +71,7 @@ class LastStep:
     def information_of_each(self) -> FloatArray:
         """Return the information of each value of track and log as outer factors, shape (2, n, p)."""
         count = len(self.answer)
-        taken_up = [observations(view.places.first, view.row, count) @ self.answer for view in self.views]
+        taken_up = [view.places.observations(view.row, count) @ self.answer for view in self.views]
         return np.stack([_of_both(*self.weight), _of_both(*self.moved) - np.concatenate(taken_up)])
 
 

@@ -36,7 +36,7 @@ class View:
 
     places: Places
     row: FloatArray
-    """Weights of the coefficients in what it shows, shape (n, 4)."""
+    """Weights of the coefficients in what it shows, shape (4, n)."""
     constant: FloatArray
     gain: FloatArray
     weights: FloatArray = field(default_factory=lambda: np.zeros((0, 0)))

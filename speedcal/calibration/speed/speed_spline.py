@@ -23,20 +23,49 @@ _PADDING_S = 4.0
 
 @dataclass(frozen=True, slots=True)
 class Places:
-    """Moments on a spline: arrays of shape (n,) and (n, 4)."""
+    """Moments on a spline: arrays of shape (4, n) and (n,), and so are the weights that its methods take."""
 
-    first: IntArray
-    """The first of the four coefficients."""
+    index: IntArray
+    """The four coefficients."""
     value: FloatArray
-    """Weights of the coefficients in the speed."""
+    """Their weights in the speed."""
     rate: FloatArray
-    """Weights in its derivative. [1/s]"""
+    """Their weights in its derivative. [1/s]"""
     part: FloatArray
-    """How far into its cell each moment lies, 0 to 1."""
+    """How far into its cell each moment lies, 0 to 1, shape (n,)."""
 
     def of(self, coefficients: FloatArray, weights: FloatArray) -> FloatArray:
         """Return the weighted sum of the coefficients at each moment."""
-        return np.asarray(np.einsum("nk,nk->n", weights, coefficients[self.first[:, None] + np.arange(REACH)]))
+        return np.asarray(np.einsum("kn,kn->n", weights, coefficients.take(self.index)))
+
+    def add_information(self, band: FloatArray, weights: FloatArray, precision: FloatArray) -> None:
+        """Add to a band, shape (4, m), what weighted sums of given precision bring."""
+        weighted = precision * weights
+        for i in range(REACH):
+            for j in range(i, REACH):
+                brought = weighted[i] * weights[j]
+                band[j - i] += np.bincount(self.index[i], weights=brought, minlength=band.shape[1])
+
+    def add_up(self, weights: FloatArray, value: FloatArray, count: int) -> FloatArray:
+        """Return the sum over the moments of ``weights * value`` at their coefficients, shape (count,)."""
+        total = np.bincount(self.index.ravel(), weights=(weights * value).ravel(), minlength=count)
+        return np.asarray(total, float)
+
+    def observations(self, weights: FloatArray, count: int) -> csr_array:
+        """Return the matrix that makes weighted sums of coefficients, shape (n, count)."""
+        from scipy.sparse import csr_array
+
+        ends = np.arange(0, weights.size + 1, REACH)
+        return csr_array((weights.T.ravel(), self.index.T.ravel(), ends), shape=(weights.shape[1], count))
+
+    def variances(self, inverse_band: FloatArray, weights: FloatArray, other: FloatArray) -> FloatArray:
+        """Return the covariance of two weighted sums at each moment from the band of the covariance."""
+        total = np.einsum("kn,kn,kn->n", weights, other, inverse_band[0].take(self.index))
+        for i in range(REACH):
+            for j in range(i + 1, REACH):
+                both = weights[i] * other[j] + weights[j] * other[i]
+                total += both * inverse_band[j - i].take(self.index[i])
+        return np.asarray(total)
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,9 +101,10 @@ class SplineGrid:
         f = np.clip(along - cell, 0.0, 1.0)
         g = 1 - f
         f2, g2 = f * f, g * g
-        value = np.stack([g2 * g, 3 * (f - 2) * f2 + 4, 3 * (g - 2) * g2 + 4, f2 * f], axis=1) / 6
-        rate = np.stack([-g2, 3 * f2 - 4 * f, 4 * g - 3 * g2, f2], axis=1) / (2 * self.spacing_s)
-        return Places(self.base[piece] + cell.astype(np.int64), value, rate, f)
+        value = np.stack([g2 * g, 3 * (f - 2) * f2 + 4, 3 * (g - 2) * g2 + 4, f2 * f]) / 6
+        rate = np.stack([-g2, 3 * f2 - 4 * f, 4 * g - 3 * g2, f2]) / (2 * self.spacing_s)
+        first = self.base[piece] + cell.astype(np.int64)
+        return Places(first + np.arange(REACH)[:, None], value, rate, f)
 
     @property
     def inner(self) -> BoolArray:
@@ -133,7 +163,7 @@ class SplineGrid:
 
     def bending_at(self, places: Places, bending: FloatArray) -> FloatArray:
         """Return the second derivative at moments from that at the knots; it is straight between them."""
-        return np.asarray((1 - places.part) * bending[places.first + 1] + places.part * bending[places.first + 2])
+        return np.asarray((1 - places.part) * bending[places.index[1]] + places.part * bending[places.index[2]])
 
     def tautness(self, precision: FloatArray) -> FloatArray:
         """Return the band of the information that changes of given precision bring, shape (4, n)."""
@@ -152,39 +182,3 @@ class SplineGrid:
         band[1, :-1] = -2 * (p[:-1] + p[1:])
         band[2, :-2] = p[1:-1]
         return band
-
-
-def add_information(band: FloatArray, first: IntArray, row: FloatArray, precision: FloatArray) -> None:
-    """Add to a band, shape (4, n), what observations ``row @ coefficients`` of given precision bring."""
-    count = band.shape[1]
-    for i in range(REACH):
-        weighted = precision * row[:, i]
-        for j in range(i, REACH):
-            band[j - i] += np.bincount(first + i, weights=weighted * row[:, j], minlength=count)
-
-
-def add_up(first: IntArray, row: FloatArray, value: FloatArray, count: int) -> FloatArray:
-    """Return the sum over observations of ``row * value`` at their coefficients, shape (count,)."""
-    total = np.zeros(count)
-    for i in range(REACH):
-        total += np.bincount(first + i, weights=row[:, i] * value, minlength=count)
-    return total
-
-
-def observations(first: IntArray, row: FloatArray, count: int) -> csr_array:
-    """Return the matrix that makes observations ``row @ coefficients`` of coefficients, shape (n, count)."""
-    from scipy.sparse import csr_array
-
-    columns = first[:, None] + np.arange(REACH)
-    return csr_array((row.ravel(), columns.ravel(), np.arange(0, row.size + 1, REACH)), shape=(len(first), count))
-
-
-def variances(inverse_band: FloatArray, first: IntArray, row: FloatArray, other: FloatArray) -> FloatArray:
-    """Return ``row C other`` for each observation, C the inverse whose band is given."""
-    total = np.zeros(len(first))
-    for i in range(REACH):
-        total += row[:, i] * other[:, i] * inverse_band[0][first + i]
-        for j in range(i + 1, REACH):
-            both = row[:, i] * other[:, j] + row[:, j] * other[:, i]
-            total += both * inverse_band[j - i][first + i]
-    return total

@@ -16,7 +16,7 @@ from speedcal.calibration.speed.banded import Banded
 from speedcal.calibration.speed.between_fixes import way_between
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.speed.motion import local_sum
-from speedcal.calibration.speed.speed_spline import SplineGrid, add_information, add_up, variances
+from speedcal.calibration.speed.speed_spline import SplineGrid
 from speedcal.calibration.tuning.logs import DENSE_POSITIONS_S
 from speedcal.calibration.tuning.track import (
     CORNERS_FROM_S,
@@ -61,7 +61,7 @@ def speed_along_way(ground: GroundSpeed) -> GroundSpeed:
     after = np.minimum(before + 1, len(piece) - 1)
     road = ground.road_over_level[before] * (1 - share) + ground.road_over_level[after] * share
     speed = np.maximum(places.of(coefficients, places.rate), 0.0) * road
-    u_speed = np.sqrt(np.maximum(variances(covariance, places.first, places.rate, places.rate), 0.0))
+    u_speed = np.sqrt(np.maximum(places.variances(covariance, places.rate, places.rate), 0.0))
     moving = speed > SLOWEST_MPS
     bending = grid.bending_at(places, grid.bending(coefficients))
     distance = _distance(places.of(coefficients, places.value), ground.piece[before], road)
@@ -145,17 +145,17 @@ def _fitted(ground: GroundSpeed, piece: IntArray, way: FloatArray, grid: SplineG
     for _ in range(WAY_ROUNDS):
         band = grid.stiffness(1 / acceleration2)
         band[0] += _LOOSE
-        add_information(band, places.first, places.value, 1 / noise2)
-        told = _LOOSE * between + add_up(places.first, places.value, way / noise2, len(grid))
+        places.add_information(band, places.value, 1 / noise2)
+        told = _LOOSE * between + places.add_up(places.value, way / noise2, len(grid))
         if recorded:
-            add_information(band, places.first, places.rate, precision)
+            places.add_information(band, places.rate, precision)
             level = ground.speed_mps / ground.road_over_level
-            told += add_up(places.first, places.rate, precision * level, len(grid))
+            told += places.add_up(places.rate, precision * level, len(grid))
         known = Banded(band)
         coefficients = known.solve(told)
         covariance = known.inverse()
         off2 = (way - places.of(coefficients, places.value)) ** 2
-        seen2 = off2 + variances(covariance, places.first, places.value, places.value)
+        seen2 = off2 + places.variances(covariance, places.value, places.value)
         noise2 = np.maximum(_near(seen2, moving), least_m**2)
         noise2 *= np.maximum(1.0, off2 / noise2 / _OUTLIER)
         acceleration2 = _learnt(grid, coefficients, covariance, acceleration2)
