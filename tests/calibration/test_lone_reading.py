@@ -92,6 +92,9 @@ def test_a_slow_note_that_was_a_slip_makes_no_sure_and_wrong_dial(slip_mph: floa
     for speed in (30 * MPH_MPS, 58 * MPH_MPS):
         off = abs(float(result.indicated(speed)) - 1.05 * speed)
         assert off < float(result.half_width(speed))
+    told = [finding.values["line"] for finding in result.findings if finding.code == "rests_on_one"]
+    used = result.readings[result.readings["used"]].set_index("line")["ground_mps"]
+    assert told == ([used.idxmin()] if used.min() < 40 * MPH_MPS else [])
     if not slip_mph:
         assert result.trust.word == "TRUSTED"
         assert float(result.half_width(30 * MPH_MPS)) < 1.3 * MPH_MPS

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from speedcal.calibration.dial.lone_reading import lone_reading
 from speedcal.calibration.dial.measured import NO_GROUND
 from speedcal.calibration.readings.kind import is_log
 from speedcal.calibration.readings.odometer import OdometerFactor
@@ -64,6 +65,16 @@ def rounded_by_reader(calibration: Calibration, readings: Readings) -> tuple[tup
     if offset.high < 0 and least < -offset.value < most:
         return (Finding("rounded_down", step_mps=step, offset_mps=offset.value, unit=calibration.unit),), ()
     return (), (Finding("nearest_mark_taken", step_mps=step, half_mps=step / 2, unit=calibration.unit),)
+
+
+def rests_on_one(calibration: Calibration) -> Finding | None:
+    """Say that one reading tells more of the slope than all others, and where another would settle it."""
+    used = calibration.readings[calibration.readings["used"]]
+    speed = used["ground_mps"].to_numpy(float)
+    lone = None if is_of_log(calibration) else lone_reading(speed, np.ones(len(speed)))
+    if lone is None:
+        return None
+    return Finding("rests_on_one", line=int(used["line"].iloc[lone]), at_mps=float(speed[lone]), unit=calibration.unit)
 
 
 def heights_missing(calibration: Calibration, track: Track) -> tuple[Finding, ...]:

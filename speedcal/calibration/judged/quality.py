@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from speedcal.calibration.dial.measured import STOPPED, WRONG
-from speedcal.calibration.judged.noticed import is_of_log, reads_as_gps
+from speedcal.calibration.judged.noticed import is_of_log, reads_as_gps, rests_on_one
 from speedcal.calibration.noted.wrong_together import wrong_together
 from speedcal.calibration.readings.clock_search import zone_near
 from speedcal.calibration.readings.habits import PARALLAX
@@ -70,6 +70,7 @@ def judge(
         _bent(calibration),
         _damped(calibration),
         reads_as_gps(calibration),
+        rests_on_one(calibration),
         None if odometer is None else _odometer(calibration, odometer),
     ):
         if note is not None:
@@ -83,7 +84,7 @@ def judge(
 def trust_in_checks(calibration: Calibration) -> Calibration:
     """Return a calibration from checks with its word of trust and its findings."""
     used = int(calibration.readings["used"].sum())
-    notes = (_wrong_readings(calibration), _offset(calibration), _bent(calibration))
+    notes = (_wrong_readings(calibration), _offset(calibration), _bent(calibration), rests_on_one(calibration))
     found = (
         _unit_suspected(calibration),
         Finding("few_checks", count=used) if used < FEW_RUNS else None,

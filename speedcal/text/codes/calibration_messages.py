@@ -341,6 +341,8 @@ FINDINGS: dict[str, Template] = {
         f"The needle sits {speed(abs(values['offset_mps']), values['unit'], digits=1)} "
         f"{'high' if values['offset_mps'] > 0 else 'low'} at every speed; a gear change cannot cancel that part."
     ),
+    "rests_on_one": "The slope of the dial rests on line {line} alone, near {at_mps:speed}: the intervals allow for a "
+    "slip there, and one more reading near {at_mps:speed} would settle it.",
     "offset_assumed": "This drive can hardly tell a needle that sits wrong from a wrong gear, so part of the answer "
     "assumes a needle that sits right to within a mph or two (common practice, no source). Readings at more speeds "
     "would settle it.",
