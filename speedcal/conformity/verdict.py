@@ -52,7 +52,7 @@ def verify(
     tolerance
         The rule, its name, or a ``[tolerance]`` table.
     vehicle, work
-        What was fitted before, and what was changed (or the planned change of the gain itself, after over before).
+        What was fitted before, and what was changed (or the factor itself, after over before).
     speeds
         Speeds to judge at, in the unit of ``after``; None takes those of the rule, or the driven range when it names
         none.
@@ -62,7 +62,7 @@ def verify(
     ToleranceError
         The rule does not hold at a speed asked for, or nowhere in the driven range.
     ValueError
-        A speed is not above zero, there is none in ``speeds``, or a gain in ``work`` is not above zero.
+        A speed is not above zero, there is none in ``speeds``, or a factor in ``work`` is not above zero.
 
     References
     ----------

@@ -451,7 +451,7 @@ def test_miles_are_told_of_an_odometer_alone_and_one_that_stands_still_is_named(
     counts, stands = (next(row for row in result.rows if row.vehicle == name) for name in ("counts", "stands"))
     lines = {name: line for line in str(result).splitlines() for name in ("counts", "stands") if f"  {name}:" in line}
     driven = counts.distance_m / 1000
-    assert f", {0.06 * driven:.1f} km in {driven:.1f};" in lines["counts"]
+    assert f", off by {0.06 * driven:.1f} km in {driven:.1f};" in lines["counts"]
     assert " km in " not in lines["stands"]
     told = {row.vehicle: {finding.code for finding in row.findings} for row in (counts, stands)}
     assert ("odometer_stands_still" in told["counts"], "odometer_stands_still" in told["stands"]) == (False, True)

@@ -84,4 +84,4 @@ def _miscounted(row: Any, unit: str) -> str:
         return ""
     length, name = (MILE_M, "mi") if unit == "mph" else (1000.0, "km")
     wrong, driven = (f"{x / length:,.{int(x < 100 * length)}f}" for x in (row.cost_m, row.distance_m))
-    return f", {wrong} {name} in {driven}"
+    return f", off by {wrong} {name} in {driven}"

@@ -90,15 +90,19 @@ def _track_lines(track: Track, unit: DisplayUnit) -> list[str]:
         speed += f", {short(low / factor, 1)} to {short(high / factor, 1)} {unit}"
     if facts["speed_source"] == "positions":
         speed = "from positions" if facts["speed_mps"] is None else f"from positions ({speed})"
-    every = f"one every {facts['interval_s']:g} s"
+    every = f"one every {facts['interval_s']:.3g} s"
     lines = [
         f"  track       {len(track)} fixes over {facts['duration_s'] / 60:.1f} min, {every}",
-        f"  start       {facts['start'] or 'times of day only, no date'}",
+        f"  start       {_to_the_second(facts['start']) or 'times of day only, no date'}",
         f"  speed       {speed}",
         f"  elevation   with {facts['with_elevation']} fixes",
-        f"  gaps        {facts['gaps']}" + (f", longest {facts['longest_gap_s']:g} s" if facts["gaps"] else ""),
+        f"  gaps        {facts['gaps']}" + (f", longest {facts['longest_gap_s']:.3g} s" if facts["gaps"] else ""),
     ]
     return lines + _remarks(track)
+
+
+def _to_the_second(stamp: str | None) -> str:
+    return f"{stamp[:10]} {stamp[11:19]} UTC" if stamp else ""
 
 
 def _readings_lines(readings: Readings, unit: DisplayUnit | None) -> list[str]:
@@ -116,7 +120,7 @@ def _readings_lines(readings: Readings, unit: DisplayUnit | None) -> list[str]:
         f"  clock       {CLOCKS[readings.clock]}",
     ]
     if readings.clock != "none":
-        every = f", one every {facts['interval_s']:g} s" if facts["interval_s"] is not None else ""
+        every = f", one every {facts['interval_s']:.3g} s" if facts["interval_s"] is not None else ""
         minutes, step_s = facts["duration_s"] / 60, readings.time_resolution_s
         lines.append(f"  times       over {minutes:.1f} min{every}, in steps of {step_s:g} s")
     if facts["with_odometer"]:
