@@ -236,7 +236,8 @@ FINDINGS: dict[str, Template] = {
     ),
     "between_two_teeth": "Whole teeth leave {percent:.1f} %; a ratio box in the cable gets closer.",
     "between_two_steps": "The steps of the module leave {percent:.1f} %; a pulse scaler before it gets closer.",
-    "too_uncertain": "This drive is not precise enough to decide; more readings at steady speeds would settle it.",
+    "too_uncertain": "This drive is not precise enough to decide; a film or a log of the dial would settle it, or more "
+    "readings at steady speeds.",
     "approved_workshop_only": "A tachograph or a sealed limiter runs off this drive: this is a report only.",
     "measure_first": lambda values: (
         f"One measurement would make the choice surer: {MEASURED_BY[values['part']]}. {gained_by_measuring(values)}"

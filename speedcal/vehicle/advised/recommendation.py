@@ -24,6 +24,8 @@ _TYPED_IN = 1
 """Work of a change that is a number typed in, and nothing opened or fitted."""
 _MOST_SHOWN = 5
 """Kinds of work in one list of advice: what a person reads. Our own judgment."""
+_FAIR_READINGS = 60
+"""Readings from which on nobody is asked for more of the same before a part is tried. Our own judgment."""
 _BETTER = 0.7
 """A change that cannot put the instrument right is still advised when it leaves less than this share of the error."""
 
@@ -53,9 +55,11 @@ def _with_plans(outlook: Outlook, first: Sequence[Advice], plans: Sequence[Plan]
         looks = ("needle_drive",) if best.shift_mps else ()
         first = [entry for entry in first if entry.action != "check_count" or entry.part in looks]
     work = _told_what_it_comes_to(entries_of(outlook, best, plans), best, plans)
-    if _is_guess(outlook, best):
+    is_margin = _is_margin(outlook, best)
+    if is_margin or _is_guess(outlook, best):
         again = [drive_again(outlook)]  # which costs less than a part that may be the wrong one
-        first, work = ([*first, *again], work) if best.work > _TYPED_IN else (first, [*work, *again])
+        is_first = is_margin or best.work > _TYPED_IN
+        first, work = ([*first, *again], work) if is_first else (first, [*work, *again])
     beyond = [] if any(plan.passes for plan in plans) else beyond_parts(outlook, best.worst_percent)
     if beyond and beyond[0].action == "repair_instrument" and best.probability < LIKELY and best.work != _TYPED_IN:
         entries = [*first, *beyond, *work]  # no part is fitted on a hope before the instrument is right
@@ -81,8 +85,21 @@ def _is_guess(outlook: Outlook, best: Plan) -> bool:
     """Tell whether under a rule the best plan likely fails for want of a better drive, which can be had."""
     if "one_speed" in (outlook.trust.codes if outlook.trust else ()):
         return best.probability < SURE_ENOUGH
-    is_vague = outlook.judge.limits is not None and road_test_like(outlook.judge.dial) > LEAST_ROAD_TEST_MPS
-    return is_vague and outlook.trust is not None and MAY_PASS <= best.probability < LIKELY
+    return _is_vague(outlook) and MAY_PASS <= best.probability < LIKELY
+
+
+def _is_margin(outlook: Outlook, best: Plan) -> bool:
+    """Tell whether what is fitted is expected to keep a rule, and is made less true for want of a better drive only."""
+    keep = outlook.keep
+    is_less_true = not best.is_untouched and best.worst_percent > keep.worst_error_percent + WORTH_SAYING_PERCENT
+    return _is_vague(outlook) and is_less_true and keep.is_fitted and outlook.judge.expected_within(keep.gain)
+
+
+def _is_vague(outlook: Outlook) -> bool:
+    """Tell whether a rule is to be kept by a dial that a film, a log or more readings would tell far better."""
+    dial = outlook.judge.dial
+    few = outlook.trust is not None and len(dial.used_mps) < _FAIR_READINGS
+    return few and outlook.judge.limits is not None and road_test_like(dial) > LEAST_ROAD_TEST_MPS
 
 
 def _none_passes(plans: Sequence[Plan]) -> bool:
