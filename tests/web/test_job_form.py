@@ -200,3 +200,17 @@ def test_what_came_with_a_drive_stays_when_the_form_changes_it(site: Site) -> No
     site.client.post(f"{base}/drives/{drive.id}", data=told)
     kept = site.services.store.drive(drive.id).options
     assert kept == {"date": "2026-05-04", "odometer": 84210} | {k: v for k, v in told.items() if v}
+
+
+def test_what_is_wrong_in_several_tables_is_told_at_once(site: Site) -> None:
+    """A word among the speeds hid a tire that is none; what a table misses because it was not read is not told."""
+    wrong = {"vehicle.tire": "big ones", "vehicle.driven_gear": "19.5", "tolerance.rule": "own"}
+    answer = site.client.post(
+        "/jobs/new", data={**FORM, **wrong, "tolerance.never_low": "yes", "tolerance.speeds": "30 fast"}
+    )
+    assert answer.status_code == 422
+    assert re.findall(r'<li><a href="#([^"]+)">', answer.text) == [
+        "vehicle.tire",
+        "vehicle.driven_gear",
+        "tolerance.speeds",
+    ]

@@ -90,7 +90,8 @@ def save_job(context: Context, view: View | None = None) -> Response:
     if view and (meanwhile := _meanwhile(context, view, texts)):
         return _page(context, view, texts, _Said(meanwhile=tuple(meanwhile)))
     document, unread = read_form(texts, view.job.document if view else {})
-    problems = {**unread, **problems} or problems_of(document)
+    in_part = {f.table for f in fields() if f.id in unread} - {"job"}  # what was not read would be missed in them
+    problems = {**problems_of({t: v for t, v in document.items() if t not in in_part}), **unread, **problems}
     if problems:
         return _page(context, view, texts, _Said(problems))
     if view and (meanings := _meanings(context, view, texts, document)):
