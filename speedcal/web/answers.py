@@ -72,7 +72,8 @@ def refusal_response(scope: Scope, refused: RefusedError) -> Response:
         "told": told,
         "title": title_of(refused.status),
         "base": base,
-        "role": "shop" if path[1] == "jobs" else "",
+        "role": "shop" if path[1] in ("jobs", "import") else "",
+        "form": "/import" if path[1] == "import" else "",
     }
     page = (
         environment()

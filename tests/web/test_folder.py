@@ -203,5 +203,10 @@ def test_a_bad_zip_makes_no_job(site: Site, tmp_path: Path) -> None:
     answer = site.client.post("/import", files={"zip": ("a.zip", source.read_bytes())})
     assert answer.status_code == 422
     assert "lacks the file" in answer.text
+    assert 'href="/import">Choose another file' in answer.text
+    other = site.client.post(
+        "/import", files={"zip": ("drives.zip", zipped({"a.gpx": b""}, tmp_path / "b.zip").read_bytes())}
+    )
+    assert "drives.zip: The zip holds no job.toml" in other.text
     assert site.services.store.find_jobs() == []
     assert not list((site.services.originals.root / "scratch").iterdir())

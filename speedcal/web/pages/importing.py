@@ -14,6 +14,7 @@ from speedcal.web.kept.folder import PHASES
 from speedcal.web.kept.originals import TooLargeError
 from speedcal.web.pages.context import Context
 from speedcal.web.pages.fields import TABLES
+from speedcal.web.work.child import ToldError
 
 
 def import_page(context: Context) -> Response:
@@ -36,7 +37,12 @@ def import_job(context: Context) -> Response:
             shutil.copyfileobj(content, out, 2**20)
         (scratch / "out").mkdir()
         task = {"zip": str(packed), "out": str(scratch / "out"), "most_entries": limits.zip_entries}
-        document = web.runner.once("unpack", {**task, "most_bytes": limits.zip_unpacked_bytes})
+        try:
+            document = web.runner.once("unpack", {**task, "most_bytes": limits.zip_unpacked_bytes})
+        except ToldError as error:
+            raise ToldError(
+                {**error.told, "source": label if error.told["source"] == "zip" else error.told["source"]}
+            ) from None
         try:
             job_id = _keep(context, document, scratch / "out")
         except TooLargeError:
