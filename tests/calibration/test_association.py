@@ -172,6 +172,12 @@ def test_its_own_notes_in_another_order_get_no_number() -> None:
     with pytest.raises(AlignmentError) as caught:
         speedcal.calibrate(drive.track, replace(drive.readings, speed_mps=shuffled))
     assert caught.value.code == "foreign_readings"
+    assert "times to the second" not in caught.value.remedy
+    minutes = _drive(9, "whole minutes").readings
+    shuffled = np.random.default_rng(1).permutation(minutes.speed_mps)
+    with pytest.raises(AlignmentError) as caught:
+        speedcal.calibrate(_drive(9, "whole minutes").track, replace(minutes, speed_mps=shuffled))
+    assert "times to the second" in caught.value.remedy
 
 
 def _codes(drive: Drive, **changes: object) -> set[str]:

@@ -27,6 +27,7 @@ from speedcal.interval import FloatArray, IntArray
 from speedcal.logs.drive.readings import Readings
 from speedcal.units import display_unit_of
 
+_MINUTE_S = 60.0
 _LAID_BY_STEPS = {"clock_stepped", "large_scatter", "log_strays"}
 _OF_THE_FILES = (
     "foreign_readings",
@@ -77,6 +78,8 @@ def unless_it_stands(refused: SpeedcalError, ground: GroundSpeed, readings: Read
     shown = readings.speed_mps[rows]
     slow, fast = np.percentile(ground.speed_mps, [10, 90])
     middle, apart = float(np.median(shown)), float(np.ptp(shown))
+    if refused.code == "foreign_readings" and readings.time_resolution_s >= _MINUTE_S:
+        refused.values = {**refused.values, "step_s": readings.time_resolution_s}
     if refused.code not in _OF_THE_FILES or apart > _ONE_SPEED_MPS or fast - slow < MOVES_MPS:
         return refused
     if middle >= SLOWEST_DRIVE_MPS and _taken_at_one_speed(ground, readings.time_s[rows]):
