@@ -68,10 +68,10 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "the readings fit this track no better than they would fit the track of another drive",
         lambda values: (
             ("Write the times to the second: whole minutes hardly tell one hold from the next. " * ("step_s" in values))
-            + "Check that both are of one drive, and the unit of the readings. Twenty readings at several speeds, and a "
-            "GPS point a second, would show that they belong together. If they do, look at what makes a needle stand, "
-            "jump or swing: a broken, worn, dry or kinked cable, or a gear that skips because its housing is turned "
-            "to the wrong range"
+            + "Check that both are of one drive, and the unit of the readings. Twenty readings at several speeds, and "
+            "a GPS point a second, would show that they belong together. If they do, look at what makes a needle "
+            "stand, jump or swing: a broken, worn, dry or kinked cable, or a gear that skips because its housing is "
+            "turned to the wrong range"
         ),
     ),
     "unit_changes": (
