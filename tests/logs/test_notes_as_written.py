@@ -65,6 +65,7 @@ def _read(tmp_path, text, **options):
         ("mph\n10:15:00 GPS says 60, dial says 64\n10:16:00 gps 50\n10:17:00 54\n", MPH_MPS, [64, 54]),
         ("all mph\n45\t10:04:05\n50\t10:05:10\n", MPH_MPS, [45, 50]),
         ("time,10:04:05,10:05:10,10:06:00\ndial mph,45,50,55\n", MPH_MPS, [45, 50, 55]),
+        ("mph\n10:04:00-10:04:30 45\n10:06:00 to 10:07:00: 50\n", MPH_MPS, [45, 50]),
         ("held mph\nthirty\nforty five\na hundred and five\n", MPH_MPS, [30, 45, 105]),
         ("time,dial mph\n10:04:05,forty five\n10:05:10,fifty two and a half\n", MPH_MPS, [45, 52.5]),
         ("mph\n10:15:00 forty five\n10:16:00 two trucks ahead\n10:20:00 fifty\n", MPH_MPS, [45, 50]),
@@ -113,6 +114,13 @@ _SPEEDS = [31, 36, 42, 47, 53, 58, 44, 39]
         "[12/03/2024, {h:02d}:{m:02d}:{s:02d}] +44 7700 900123: {v} mph",
         "13/03/24, {h:02d}:{m:02d}:{s:02d} - Car 54: {v} mph",
         "{h:02d}{m:02d}{s:02d}  {v} mph",
+        "{h:02d} {m:02d} {s:02d}  {v} mph",
+        "Speaker 1  {h:02d}:{m:02d}:{s:02d}\n{v} mph.\n",
+        "#7: {h:02d}:{m:02d}:{s:02d} {v} mph",
+        "13/3 {h:02d}:{m:02d}:{s:02d} {v} mph",
+        "IMG_20240312_{h:02d}{m:02d}{s:02d}.jpg shows {v} mph",
+        "======== IMG_2000.jpg\nTime Original : 2024:03:12 {h:02d}:{m:02d}:{s:02d}\nComment : {v} mph",
+        "{v} miles an hour at {h:02d}:{m:02d}:{s:02d}",
     ],
 )
 def test_chats_and_bare_figures_of_a_clock_are_read(tmp_path, line):
@@ -121,6 +129,14 @@ def test_chats_and_bare_figures_of_a_clock_are_read(tmp_path, line):
     readings = _read(tmp_path, "\n".join(line.format(h=h, m=m, s=s, v=v) for h, m, s, v in rows))
     np.testing.assert_allclose(readings.speed_mps / MPH_MPS, _SPEEDS)
     np.testing.assert_allclose(np.diff(readings.time_s), 127)
+
+
+def test_what_was_held_from_when_to_when_is_of_the_middle(tmp_path):
+    """Of minutes, which tell the middle no better, of the begin; a zone of whole quarters behind a time is none."""
+    times = _read(tmp_path, "mph\n10:04:00-10:04:30 45\n10:06:00 to 10:07:00 50\n").time_s
+    np.testing.assert_allclose(times, [36255, 36390])
+    minutes = _read(tmp_path, "mph\n10:02-10:04 45\n10:15 until 10:20 50\n10:31 55\n").time_s
+    np.testing.assert_allclose(np.diff(minutes), [13 * 60, 16 * 60])
 
 
 def test_messages_of_a_chat_that_was_exported_are_read(tmp_path):

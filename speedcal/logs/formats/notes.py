@@ -52,8 +52,8 @@ _DATE = re.compile(
     rf"|\d{{1,2}}(?:st|nd|rd|th)?\s{_MONTH},?\s\d{{4}}|{_MONTH}\s\d{{1,2}}(?:st|nd|rd|th)?,?\s\d{{4}})(?![\w:])",
     re.IGNORECASE,
 )
-_ITEM = re.compile(r"\s*\d{1,3}[.)]\s+(?=.*\d[:hH.]\d)")
-"""The number of an item in a list of notes: ``3.`` or ``3)`` before a time."""
+_ITEM = re.compile(r"\s*(?:#\d{1,3}[.):]?|\d{1,3}[.)])\s+(?=.*\d[:hH.]\d)")
+"""The number of an item in a list of notes: ``3.``, ``3)`` or ``#3`` before a time."""
 _BARE = re.compile(r"[\s\d.,;|+-]*(?:[A-Za-z/]{2,5})?\s*")
 _LONGEST = 500
 _LONGEST_HEADING = 5_000

@@ -11,7 +11,7 @@ from speedcal.logs.writing.local_times import with_colons
 from speedcal.logs.writing.spoken_times import spoken_time
 
 _TIME = re.compile(
-    r"(?:(?:\d{4}[-/.]\d{1,2}[-/.]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.]\d{2,4})(?:\s*[T,]\s*|\s+))?"
+    r"(?:(?:\d{4}[-/.:]\d{1,2}[-/.:]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.]\d{2,4})(?:\s*[T,]\s*|\s+))?"
     r"(?<![\d:.,])\d{1,3}[:hH]\d{2}(?::\d{2})?(?:\.\d{1,6}(?![\d,.]))?"
     r"(?:\s?[AaPp]\.?\s?[Mm]\b\.?)?(?:\s?(?:Z|UTC|GMT|[+-]\d{2}:\d{2})(?![\w:]))?"
 )
@@ -19,6 +19,16 @@ _DOTTED = re.compile(r"(?<![\d.,:])([01]?\d|2[0-3])\.([0-5]\d)\.([0-5]\d)(?![\d.
 """10.03.17: three parts are a time of day; a date would have to come before a time."""
 _DOTTED_PM = re.compile(r"(?<![\d.,:])(1[0-2]|0?[1-9])\.([0-5]\d)\s?([AaPp])\.?[Mm]\b\.?")
 _SINCE_1970 = re.compile(r"(?<![\d.,:])(1\d{9}(?:\.\d{1,6}|\d{3})?)(?![\d:])")
+_PICTURE = re.compile(r"(?<!\d)(\d{8}[T_-]\d{6})(?:\d{3})?(?!\d)(?:[\w()-]*\.(?:jpe?g|heic|png))?", re.IGNORECASE)
+"""20260317_140312, as phones name what they take."""
+_UNTIL = re.compile(
+    r"(?<![\d:.,])(\d{1,2}):([0-5]\d)(?::([0-5]\d))?\s?(?:[-–—]|to|till?|until)\s?"
+    r"(\d{1,2}):([0-5]\d)(?::([0-5]\d))?(?![\d:])(?!\s?[ap]\.?m)",
+    re.IGNORECASE,
+)
+"""Two times within an hour: from when to when a speed was held."""
+_LONGEST_HOLD_S = 3600
+_DAY_AND_MONTH = re.compile(r"^\s*\d{1,2}[/.]\d{1,2}\.?,?\s+(?=\d{1,2}:\d{2})")
 _COMMA_BEFORE_TIME = re.compile(r",(?=\d{1,2}:\d{2}(?!\d))")
 _GLUED = re.compile(r"[A-Za-z]{1,8}\d")
 _LONGEST = 500
@@ -49,17 +59,34 @@ def with_times_above(lines: Sequence[Line]) -> Sequence[Line]:
 
 def time_in(text: str) -> tuple[str, str]:
     """Return the time in a line, with colons, and the rest of the line."""
-    text = with_colons(_COMMA_BEFORE_TIME.sub(", ", text))
+    text = _DAY_AND_MONTH.sub("", with_colons(_COMMA_BEFORE_TIME.sub(", ", text)))
+    text = _UNTIL.sub(_held_at, text)
     found, spoken = _TIME.search(text), spoken_time(text)
     if spoken is not None and (found is None or spoken[0] <= found.start()):
         return spoken[1:]
     if found is not None:
         return found.group().strip(), f"{text[: found.start()]} {text[found.end() :]}"
-    for form, written in ((_DOTTED, r"\1:\2:\3"), (_DOTTED_PM, r"\1:\2 \3m"), (_SINCE_1970, r"\1")):
+    forms = ((_DOTTED, r"\1:\2:\3"), (_DOTTED_PM, r"\1:\2 \3m"), (_PICTURE, r"\1"), (_SINCE_1970, r"\1"))
+    for form, written in forms:
         dotted = form.search(text)
         if dotted is not None:
             return dotted.expand(written), f"{text[: dotted.start()]} {text[dotted.end() :]}"
     return "", text
+
+
+def _held_at(found: re.Match[str]) -> str:
+    """Return the middle of a hold by its seconds; by minutes its begin, since the middle would be no better known."""
+    begin, end = (_seconds(found.groups("0")[k : k + 3]) for k in (0, 3))
+    if not 0 < end - begin <= _LONGEST_HOLD_S:
+        return found.group()
+    if found[3] is None or found[6] is None:
+        return ":".join(part for part in found.groups()[:3] if part)
+    middle = (begin + end) // 2
+    return f"{middle // 3600}:{middle // 60 % 60:02d}:{middle % 60:02d}"
+
+
+def _seconds(parts: Sequence[str]) -> int:
+    return 3600 * int(parts[0]) + 60 * int(parts[1]) + int(parts[2])
 
 
 def goes_on(text: str) -> bool:

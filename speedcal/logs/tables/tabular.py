@@ -31,6 +31,8 @@ _DITTO = re.compile(r"(?:[^\",;|\t]*|\s*\"\s*)(?:[,;|\t](?:[^\",;|\t]*|\s*\"\s*)
 """A row in which every quotation mark stands alone in its cell: it repeats what stands above."""
 _SUMMARY = frozenset({"min", "max", "minimum", "maximum", "average", "avg", "mean", "median", "total", "sum", "count"})
 """First cells of rows below the data that sum them up."""
+_COMMENT = re.compile(r"\s*#(?!\d{1,3}[.):]?\s+\S*\d)")
+"""``#3: 10:32:15 45`` is the third of a list."""
 _NUMBERLIKE = re.compile(r"[-+]?[\d.,' ]*\d[\d.,' ]*(?:\s*[A-Za-z/]{1,6})?")
 
 
@@ -91,7 +93,7 @@ def split_rows(source: Source) -> Rows:
     kept = [
         (number, line)
         for number, line in enumerate(lines, 1)
-        if line.strip() and not line.lstrip().startswith("#") and not is_drawn(line)
+        if line.strip() and not _COMMENT.match(line) and not is_drawn(line)
     ]
     if len(kept) > limits.MAX_POINTS + 1:  # and the header
         source.fail("too_many", what="rows", most=limits.MAX_POINTS)

@@ -16,19 +16,34 @@ _SENT = re.compile(
 )
 _TIME = re.compile(r"(?<![\d:.])\d{1,2}:\d{2}(?::\d{2})?(?![\d:])")
 _BETWEEN = tuple(map(re.compile, (r";", r"[,|]\s{1,3}(?=\d{1,2}:\d{2})", r"(?<=:\d\d),\s{1,3}(?=\d{1,3}(?![\d:]))")))
-_FIGURES = re.compile(r"\s*([01]\d|2[0-3])([0-5]\d)([0-5]\d)(?=[\s,;:-]+\D*\d{1,3}(?:[.,]\d{1,2})?(?!\d))")
+_FIGURES = re.compile(r"\s*([01]\d|2[0-3])[ -]?([0-5]\d)[ -]?([0-5]\d)(?=[\s,;:-]+\D*\d{1,3}(?:[.,]\d{1,2})?(?!\d))")
+_SPOKE = re.compile(
+    r"\s*(?P<name>[A-Za-z][A-Za-z ]{0,30}\d{0,3})[\s,(\[]+(?P<when>\d{1,2}:\d{2}(?::\d{2})?)[)\]]?\s*:?\s*"
+)
 _FEWEST_SENT, _FEWEST_LISTED, _FEWEST_FIGURES = 3, 2, 8
 _LEAST_SPAN = 200
 """Seconds written as figures of a clock at least; an odometer that went as far would not end below 60 each time."""
 
 
 def without_senders(lines: Sequence[Line]) -> Sequence[Line]:
-    """Return the lines of a chat without the names of those who wrote them, which may hold figures."""
+    """Return the lines of a chat, or of what was said, without the names, which may hold figures."""
+    lines = _without_speakers(lines)
     found = [_SENT.match(text) for _, text in lines]
     names = Counter(_sender(item) for item in found if item)
     senders = {name for name, count in names.items() if count >= _FEWEST_SENT and not _says_what(name)}
     return [
         (number, item["when"] + text[item.end() :] if item and _sender(item) in senders else text)
+        for (number, text), item in zip(lines, found, strict=True)
+    ]
+
+
+def _without_speakers(lines: Sequence[Line]) -> Sequence[Line]:
+    """Return the lines with times alone that say who spoke then; what was said stands below."""
+    found = [_SPOKE.fullmatch(text) for _, text in lines]
+    voices = Counter(item["name"].strip() for item in found if item)
+    heard = {name for name, count in voices.items() if count >= _FEWEST_SENT and not _says_what(name)}
+    return [
+        (number, item["when"] if item and item["name"].strip() in heard else text)
         for (number, text), item in zip(lines, found, strict=True)
     ]
 

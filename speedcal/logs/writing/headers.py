@@ -13,7 +13,7 @@ Role = Literal["speed", "time", "date", "odometer", "engine", "u", "u_common", "
 
 _SPEED_UNIT = re.compile(
     r"(?<![a-z])(km/h|kmh|km/hr|km h|kph|kmph|km/t|km/u|km/sa|км/ч|stundenkilometer|m\.p\.h|mi/h|mph"
-    r"|m/s|mps|knots?|kts?|kn|miles per hour|kilomet(?:er|re)s per hour)(?![a-z/²^]|2)"
+    r"|m/s|mps|knots?|kts?|kn|miles (?:per|an) hour|kilomet(?:er|re)s (?:per|an) hour)(?![a-z/²^]|2)"
 )
 _VALUE = re.compile(rf"\d\s?(?:{_SPEED_UNIT.pattern})")
 _LENGTH_UNIT = re.compile(r"(?<![a-z])(miles?|mi|kilomet(?:er|re)s?|km|met(?:er|re)s?|m|feet|ft)(?![a-z/])")
