@@ -40,7 +40,17 @@ def _named(unit: SpeedUnit, *words: str) -> dict[str, SpeedUnit]:
 
 _SPEED_WORDS: dict[str, SpeedUnit] = {
     **_named(
-        "mph", "mph", "mi/h", "mi./h", "miles/h", "miles per hour", "miles an hour", "miles/hour", "m.p.h.", "m.p.h"
+        "mph",
+        "mph",
+        "mi/h",
+        "mi./h",
+        "miles/h",
+        "miles per hour",
+        "miles an hour",
+        "miles/hour",
+        "m.p.h.",
+        "m.p.h",
+        "m p h",
     ),
     **_named("km/h", "km/h", "kmh", "kph", "kmph", "km/hr", "km/hour", "kilometers per hour", "kilometers an hour"),
     **_named("km/h", "km/t", "km/u", "km/sa", "км/ч", "stundenkilometer"),

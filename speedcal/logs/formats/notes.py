@@ -158,7 +158,7 @@ def read_notes(source: Source, lines: Sequence[tuple[int, str]], request: Reques
 
 def _tidied(lines: Sequence[Line]) -> Sequence[Line]:
     """Return the lines with one reading each, in figures, without what mails, chats and lists put before them."""
-    for tidy in (without_quoting, without_senders, one_below_another, in_figures, without_numbers_of_lines):
+    for tidy in (without_quoting, without_senders, in_figures, one_below_another, without_numbers_of_lines):
         lines = tidy(lines)
     return with_clock_figures(lines)
 

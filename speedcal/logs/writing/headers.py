@@ -12,7 +12,7 @@ Place = Literal["latitude", "longitude", "elevation", "validity", "north_south",
 Role = Literal["speed", "time", "date", "odometer", "engine", "u", "u_common", "session", "unit", ""] | Place
 
 _SPEED_UNIT = re.compile(
-    r"(?<![a-z])(km/h|kmh|km/hr|km h|kph|kmph|km/t|km/u|km/sa|км/ч|stundenkilometer|m\.p\.h|mi/h|mph"
+    r"(?<![a-z])(km/h|kmh|km/hr|km h|kph|kmph|km/t|km/u|km/sa|км/ч|stundenkilometer|m\.p\.h|m p h|mi/h|mph"
     r"|m/s|mps|knots?|kts?|kn|miles (?:per|an) hour|kilomet(?:er|re)s (?:per|an) hour)(?![a-z/²^]|2)"
 )
 _VALUE = re.compile(rf"\d\s?(?:{_SPEED_UNIT.pattern})")

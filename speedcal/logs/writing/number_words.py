@@ -29,7 +29,8 @@ _PAST = re.compile(
 )
 _CLOCK = re.compile(r"\d[:hH]\d\d|\d\.\d\d\.\d\d")
 _UNIT_BEHIND = re.compile(r"\s*(?:mph|kph|km|kilomet|miles? (?:per|an)|m/s|knots?)", re.IGNORECASE)
-LARGE = re.compile(rf"\b(?:{_TEN}|hundred)\b|\bhalf past\b|\bquarter (?:past|to)\b", re.IGNORECASE)
+_PARTS = re.compile(r"[.,;]\s+")
+LARGE = re.compile(rf"\b(?:{_TEN}|hundred|(?:oh|o) (?:{_UNIT}))\b|\bhalf past\b|\bquarter (?:past|to)\b", re.IGNORECASE)
 """Words that a remark seldom holds and a reading mostly."""
 _FEWEST_LINES, _MOST_HOURS = 4, 2
 
@@ -85,13 +86,32 @@ def _readings(text: str) -> dict[str, str]:
     if _CLOCK.search(text) or not times:
         return {"": _written(text, runs, [[_plain(one) for one in groups] for groups in said])}
     if len(times) > 1:
-        return {}
-    at, alone = times[0], len(runs) == 1
+        return _many(text, runs, said)
+    at, alone = times[0], len(runs) == 1 and not any(map(str.isdigit, text))
     found = _ordered(said[at], _value(runs[at]["s"]).value if runs[at]["s"] else None, alone=alone)
     if alone and "first" in found and _UNIT_BEHIND.match(text, runs[at].end()):
         found = {"": found["first"]}
     plain = [[_plain(one) for one in groups] for groups in said]
     return {order: _written(text, runs, [*plain[:at], words, *plain[at + 1 :]]) for order, words in found.items()}
+
+
+def _many(text: str, runs: Sequence[re.Match[str]], said: Sequence[Sequence[_Said]]) -> dict[str, str]:
+    """Return a line of several readings in figures, or one whose speed was said as ``one ten``."""
+    parts = _PARTS.split(text.rstrip(".,; "))
+    if len(parts) > 1:
+        found = [_readings(part).get("", "" if _RUN.search(part) else f"{part},") for part in parts]
+        return {"": "; ".join(found).replace(",; ", ", ")} if all(found) else {}
+    hundreds = [i for i, groups in enumerate(said) if _is_hundred(groups)]
+    if len(runs) != 2 or len(hundreds) != 1:
+        return {}
+    clock = _clock(said[1 - hundreds[0]], None)
+    one, more = said[hundreds[0]]
+    words = [clock or "", f"{100 * one.value + more.value:g}"]
+    return {"": _written(text, runs, [[word] for word in (words if hundreds[0] else words[::-1])])} if clock else {}
+
+
+def _is_hundred(groups: Sequence[_Said]) -> bool:
+    return len(groups) == 2 and groups[0].value == 1 and groups[1].is_plain and groups[1].value >= 10
 
 
 def _ordered(groups: Sequence[_Said], seconds: float | None, *, alone: bool) -> dict[str, list[str]]:
