@@ -14,6 +14,7 @@ from speedcal.logs.source import Source
 from speedcal.logs.tables.handwriting import misread, without_struck
 from speedcal.logs.tables.tabular import Table
 from speedcal.logs.writing.headers import speed_unit_in
+from speedcal.logs.writing.number_words import in_figures
 from speedcal.units import LENGTH_UNIT_M
 
 _TITLE = re.compile(
@@ -67,7 +68,7 @@ def noted_checks(source: Source, lines: tuple[tuple[int, str], ...]) -> tuple[Ta
     if len(lines) > _MOST_LINES:
         return None
     sheet = _Sheet()
-    for number, text in lines:
+    for number, text in in_figures(lines):
         if len(text) <= _LONGEST:
             _take(sheet, number, text)
     if not sheet.rows:
