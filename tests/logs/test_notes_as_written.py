@@ -66,8 +66,9 @@ def _read(tmp_path, text, **options):
         ("all mph\n45\t10:04:05\n50\t10:05:10\n", MPH_MPS, [45, 50]),
         ("time,10:04:05,10:05:10,10:06:00\ndial mph,45,50,55\n", MPH_MPS, [45, 50, 55]),
         ("mph\n10:04:00-10:04:30 45\n10:06:00 to 10:07:00: 50\n", MPH_MPS, [45, 50]),
-        ("held mph\nthirty\nforty five\na hundred and five\n", MPH_MPS, [30, 45, 105]),
-        ("time,dial mph\n10:04:05,forty five\n10:05:10,fifty two and a half\n", MPH_MPS, [45, 52.5]),
+        ("held mph\nfifteen\nthirty\nforty five\na hundred and five\n", MPH_MPS, [15, 30, 45, 105]),
+        ("time,dial mph\n10:04:05,forty five\n10:05:10,fifty two and a half\n10:06:10,nine\n", MPH_MPS, [45, 52.5, 9]),
+        ("mph\nforty five at 10:04:05\nnine at 10:05:10\n", MPH_MPS, [45, 9]),
         ("mph\n10:15:00 forty five\n10:16:00 two trucks ahead\n10:20:00 fifty\n", MPH_MPS, [45, 50]),
     ],
 )

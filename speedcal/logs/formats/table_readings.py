@@ -23,6 +23,7 @@ from speedcal.logs.tables.sessions import one_session
 from speedcal.logs.tables.tabular import Table, check_header, decimal_mark, is_missing, named_column, uses_decimal_comma
 from speedcal.logs.times.time_column import on_track_clock, read_times
 from speedcal.logs.writing.headers import Heading, read_heading, unit_in_title
+from speedcal.logs.writing.number_words import in_figures
 from speedcal.logs.writing.numbers import Numbers, parse_numbers
 from speedcal.units import LENGTH_UNIT_M, SPEED_UNIT_MPS, SpeedUnit, parse_speed_unit
 
@@ -74,8 +75,9 @@ def _as_noted(numbers: Numbers, cells: list[str]) -> tuple[Numbers, FloatArray]:
     """Return the numbers with those that people noted as a range or as about, and the uncertainties of these."""
     u = np.full(len(cells), np.nan)
     left = []
-    for i, problem in numbers.problems:
-        numbers.values[i], u[i] = noted_speed(cells[i])
+    said = in_figures([(i, cells[i]) for i, _ in numbers.problems])
+    for (i, problem), (_, cell) in zip(numbers.problems, said, strict=True):
+        numbers.values[i], u[i] = noted_speed(cell)
         if np.isnan(numbers.values[i]):
             left.append((i, problem))
     return replace(numbers, problems=left), u

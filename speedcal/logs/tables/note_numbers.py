@@ -6,7 +6,6 @@ import math
 import re
 
 from speedcal.logs.tables.handwriting import in_decimals
-from speedcal.logs.writing.number_words import in_figures
 from speedcal.units import parse_speed_unit
 
 _NUMBER = re.compile(r"(?<![\w.])(?<!\d,)[-+]?\d{1,6}(?:[.,]\d{1,4})?(?![\w:])")
@@ -64,7 +63,7 @@ def noted_speed(cell: str) -> tuple[float, float]:
     """
     if len(cell) > _LONGEST:
         return math.nan, math.nan
-    text = in_decimals(in_figures([(0, cell)])[0][1])
+    text = in_decimals(cell)
     numbers, u = speeds_in(text)
     plain = ABOUT.sub(" ", _WITHIN.sub(r"\1", _TOUCHING_UNIT.sub(" ", text)))
     left = _NUMBER.sub(" ", RANGE.sub(r"\1", plain)).strip()

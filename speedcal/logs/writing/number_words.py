@@ -29,6 +29,8 @@ _PAST = re.compile(
 )
 _CLOCK = re.compile(r"\d[:hH]\d\d|\d\.\d\d\.\d\d")
 _UNIT_BEHIND = re.compile(r"\s*(?:mph|kph|km|kilomet|miles? (?:per|an)|m/s|knots?)", re.IGNORECASE)
+_WORD = re.compile(r"[A-Za-z]{2}")
+_NO_WORD = re.compile(r"\b(?:mph|kph|kmh|km|at|and|miles?|kilomet(?:er|re)s?|per|an|hour|[ap]m)\b", re.IGNORECASE)
 _PARTS = re.compile(r"[.,;]\s+")
 LARGE = re.compile(rf"\b(?:{_TEN}|hundred|(?:oh|o) (?:{_UNIT}))\b|\bhalf past\b|\bquarter (?:past|to)\b", re.IGNORECASE)
 """Words that a remark seldom holds and a reading mostly."""
@@ -78,9 +80,10 @@ def in_figures(lines: Sequence[tuple[int, str]]) -> Sequence[tuple[int, str]]:
 def _readings(text: str) -> dict[str, str]:
     """Return a line in figures, under an empty key where it is certain, else by where its time stands."""
     text = _PAST.sub(_clock_of_past, " ".join(text.split()))
-    runs = [run for run in _RUN.finditer(text) if run["s"] or len(_said(run)) > 1 or _said(run)[0].counts]
+    bare = not _WORD.search(_NO_WORD.sub(" ", _RUN.sub(" ", text)))
+    runs = [run for run in _RUN.finditer(text) if bare or run["s"] or len(_said(run)) > 1 or _said(run)[0].counts]
     said = [_said(run) for run in runs]
-    if not runs or (not LARGE.search(text) and not _CLOCK.search(text) and sum(map(len, said)) < 3):
+    if not runs or not (bare or LARGE.search(text) or _CLOCK.search(text) or sum(map(len, said)) > 2):
         return {"": text} if _CLOCK.search(text) else {}
     times = [i for i, groups in enumerate(said) if len(groups) > 1 or groups[0].hour or runs[i]["s"]]
     if _CLOCK.search(text) or not times:
