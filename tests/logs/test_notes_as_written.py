@@ -134,6 +134,11 @@ def test_chats_and_bare_figures_of_a_clock_are_read(tmp_path, line):
     np.testing.assert_allclose(np.diff(readings.time_s), 127)
 
 
+def test_minutes_and_seconds_of_a_stopwatch_may_stand_apart(tmp_path):
+    readings = _read(tmp_path, "min,sec,dial mph\n0,12,45\n1,5,50\n61,0,55\n")
+    np.testing.assert_allclose(readings.time_s, [12, 65, 3660])
+
+
 def test_what_was_held_from_when_to_when_is_of_the_middle(tmp_path):
     """Of minutes, which tell the middle no better, of the begin; a zone of whole quarters behind a time is none."""
     times = _read(tmp_path, "mph\n10:04:00-10:04:30 45\n10:06:00 to 10:07:00 50\n").time_s

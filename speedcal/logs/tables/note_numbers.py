@@ -56,6 +56,11 @@ def speeds_in(rest: str) -> tuple[list[float], float]:
     return numbers, _U_ABOUT_STEPS if about else math.nan
 
 
+def has_speed(rest: str) -> bool:
+    """Tell whether :func:`speeds_in` finds any number."""
+    return _NUMBER.search(ABOUT.sub(" ", _BESIDE.sub(" ", _TOUCHING_UNIT.sub(" ", rest)))) is not None
+
+
 def noted_speed(cell: str) -> tuple[float, float]:
     """Return the speed that a cell says, ``62 1/2``, ``60-62``, ``34+`` or ``about 45``, and its uncertainty.
 

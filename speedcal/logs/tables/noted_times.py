@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 
 from speedcal.logs.tables.line_rows import Line
-from speedcal.logs.tables.note_numbers import speeds_in
+from speedcal.logs.tables.note_numbers import has_speed
 from speedcal.logs.writing.local_times import with_colons
 from speedcal.logs.writing.spoken_times import spoken_time
 
@@ -45,7 +45,7 @@ def with_times_above(lines: Sequence[Line]) -> Sequence[Line]:
     before = (False, False)
     for number, text in lines:
         parts = time_in(" ".join(text.split())) if len(text) <= _LONGEST and any(map(str.isdigit, text)) else ("", "")
-        has = (bool(parts[0]), bool(speeds_in(parts[1])[0]))  # a time, a number
+        has = (bool(parts[0]), has_speed(parts[1]))  # a time, a number
         if before == (True, False) and has == (False, True):
             made[-1] = (number, f"{made[-1][1]} {text}")
             joined += 1

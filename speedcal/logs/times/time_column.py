@@ -35,6 +35,7 @@ _PARTS = {
     for word in words
 }
 """Headers of the parts of a time that stand in columns of their own."""
+_OF_MINUTE = re.compile(r"[0-5]?\d(?:\.\d+)?")
 _UNREAD = re.compile(r"(?=[^°]{5,40}$)(?:\D*\d+){3,7}\D*")
 """Three numbers in a cell of a column that is not named: most likely a time, which must not be passed over."""
 _DOTTED = re.compile(r"\d{1,2}\.\d\d\.\d\d")
@@ -105,13 +106,34 @@ def _is_unread(cells: list[str], heading: Heading) -> bool:
 
 
 def _in_parts(table: Table) -> list[str]:
-    """Return the times of a table that has a column each for hour, minute and second; none of another."""
+    """Return the times of a table that has a column each for hour, minute and second, or for minute and second.
+
+    None of another.
+    """
     at = {_PARTS[word]: i for i, name in enumerate(table.header) if (word := normal(name)) in _PARTS}
-    if not {"hour", "minute", "second"} <= set(at):
+    if not {"minute", "second"} <= set(at):
         return []
+    if "hour" not in at:
+        return (
+            []
+            if normal(table.header[at["minute"]]) == "m"
+            else _elapsed(table.column(at["minute"]), table.column(at["second"]))
+        )
     dated = {"year", "month", "day"} <= set(at)
     names = ("year", "month", "day", "hour", "minute", "second") if dated else ("hour", "minute", "second")
     return [_joined(parts) for parts in zip(*(table.column(at[name]) for name in names), strict=True)]
+
+
+def _elapsed(minutes: list[str], seconds: list[str]) -> list[str]:
+    """Return the times of a stopwatch; none where seconds go on beyond a minute, which are no part of one."""
+    if not all(_OF_MINUTE.fullmatch(cell) for cell in seconds if cell) or not all(
+        map(str.isdigit, filter(None, minutes))
+    ):
+        return []
+    return [
+        _joined((f"{int(minute) // 60}", f"{int(minute) % 60}", second)) if minute and second else ""
+        for minute, second in zip(minutes, seconds, strict=True)
+    ]
 
 
 def _joined(parts: tuple[str, ...]) -> str:
