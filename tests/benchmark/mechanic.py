@@ -131,8 +131,10 @@ def mark_job(fault: str, seed: Sequence[int], *, logged: bool) -> JobMark:
     )
 
 
-def _again(shop: _Shop) -> Calibration:
-    """Drive once more with the right files of the right instrument."""
+def _again(shop: _Shop, asked: Advice | None = None) -> Calibration:
+    """Drive once more with the right files of the right instrument, by a log where a better drive is asked for."""
+    if asked is not None and "too_uncertain" in asked.codes:
+        shop.kind = kind_of_drive(shop.rng, shop.rig, logged=True)
     shop.rig = replace(shop.rig, second="")
     shop.kind = replace(shop.kind, second="")
     return shop.drive()
@@ -156,7 +158,7 @@ def _follow(shop: _Shop, before: Calibration) -> Calibration:
         shop.steps.append(f"{first.action} {first.part or ''} {'' if first.value is None else first.value}".strip())
         match first.action:
             case "check_files" | "drive_again":
-                before = _again(shop)
+                before = _again(shop, first)
             case "set_unit":
                 _change(shop, 1 / shop.rig.parts.get("unit", 1.0))
                 for entry in _together(advice[1:]):

@@ -89,10 +89,10 @@ def _is_guess(outlook: Outlook, best: Plan) -> bool:
 
 
 def _is_margin(outlook: Outlook, best: Plan) -> bool:
-    """Tell whether what is fitted is expected to keep a rule, and is made less true for want of a better drive only."""
+    """Tell whether what is fitted may keep a rule, and is made less true for want of a better drive only."""
     keep = outlook.keep
     is_less_true = not best.is_untouched and best.worst_percent > keep.worst_error_percent + WORTH_SAYING_PERCENT
-    return _is_vague(outlook) and is_less_true and keep.is_fitted and outlook.judge.expected_within(keep.gain)
+    return _is_vague(outlook) and is_less_true and keep.is_fitted and keep.probability_passes >= MAY_PASS
 
 
 def _is_vague(outlook: Outlook) -> bool:
