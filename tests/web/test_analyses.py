@@ -126,3 +126,14 @@ def test_gears_are_listed_only_where_there_are_some(site: Site) -> None:
     assert "\u00a0%" in advice  # on a phone a line ended in 2.5, and the next began with %
     assert " %" not in advice
     assert ["What each gear by itself would leave" in page for page in pages] == [True, False]
+
+
+def test_after_a_pass_the_shop_is_told_what_is_left_to_do(site: Site) -> None:
+    """To hand over and to close; when it is closed, nothing."""
+    base = site.new_job(**{"tolerance.rule": "un_r39_type", "tolerance.speeds": "30 45 60"})
+    site.send(base, "after")
+    site.settle(base)
+    said = "PASS: what happens next"
+    assert said in site.client.get(base).text
+    site.client.post(f"{base}/close", data={"closed": "yes"})
+    assert said not in site.client.get(base).text

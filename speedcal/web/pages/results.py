@@ -46,6 +46,7 @@ _UNSAID: dict[str, Any] = {
     "low": [],
     "odometer": [],
     "otherwise": [],
+    "verdict": "",
 }
 """Words that a result of an earlier version does not have."""
 
