@@ -115,7 +115,8 @@ class Head(NamedTuple):
 def text_head(path: str) -> Head:
     """Return what the beginning of a table tells of it."""
     from speedcal.logs.source import Source, unpack
-    from speedcal.logs.tables.tabular import find_table, split_rows
+    from speedcal.logs.tables.delimited import split_rows
+    from speedcal.logs.tables.tabular import find_table
 
     with opened(path) as stream:
         head = stream.read(_HEAD_BYTES)

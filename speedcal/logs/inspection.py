@@ -16,7 +16,8 @@ from speedcal.logs.drive.readings import Readings
 from speedcal.logs.drive.track import Track
 from speedcal.logs.formats.registry import LogFormat, Request, is_certain, recognise
 from speedcal.logs.source import Source, load
-from speedcal.logs.tables.tabular import find_table, split_rows
+from speedcal.logs.tables.delimited import split_rows
+from speedcal.logs.tables.tabular import find_table
 from speedcal.logs.writing.headers import read_heading
 from speedcal.wording import Spoken
 

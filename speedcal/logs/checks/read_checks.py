@@ -21,8 +21,9 @@ from speedcal.logs.checks.truth import DISTANCE_U, Truth, by_posts, by_receiver,
 from speedcal.logs.formats.registry import is_certain
 from speedcal.logs.formats.sheets import sheet_table
 from speedcal.logs.source import Source, is_spreadsheet, load
+from speedcal.logs.tables.delimited import split_rows
 from speedcal.logs.tables.sessions import one_session
-from speedcal.logs.tables.tabular import Table, check_header, find_table, split_rows
+from speedcal.logs.tables.tabular import Table, check_header, find_table
 from speedcal.logs.writing.headers import read_heading
 from speedcal.logs.writing.numbers import speed_step
 from speedcal.units import SPEED_UNIT_MPS, SpeedUnit, parse_speed_unit

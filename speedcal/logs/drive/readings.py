@@ -11,7 +11,7 @@ import numpy as np
 
 from speedcal.errors import Problem, ReadingsFormatError
 from speedcal.finding import Finding
-from speedcal.interval import FloatArray, IntArray
+from speedcal.interval import BoolArray, FloatArray, IntArray
 from speedcal.logs import limits
 from speedcal.logs.drive.arrays import as_arrays
 from speedcal.logs.drive.bad_rows import sort_out
@@ -158,20 +158,7 @@ def build_readings(source: Source, kind: str, shown: Shown) -> Readings:
     findings = [*shown.findings, *stamps.findings, *told]
 
     odometer = np.full(len(line), np.nan) if shown.odometer_m is None else shown.odometer_m
-    said = np.isfinite(speed_mps) | (np.isfinite(odometer) & (stamps.clock != "none"))
-    dropped["speed_missing"] += int((~said & ~bad).sum())
-    keep = said & ~bad
-    if stamps.clock != "none":
-        timeless = keep & ~np.isfinite(stamps.time_s)
-        dropped["time_missing"] += int(timeless.sum())
-        keep &= ~timeless
-    if stamps.clock == "gps":  # as the fixes of these rows are
-        with np.errstate(invalid="ignore"):
-            ages_off = keep & ((stamps.time_s < limits.EARLIEST_S) | (stamps.time_s > limits.LATEST_S))
-        dropped["impossible_date"] += int(ages_off.sum())
-        keep &= ~ages_off
-    if stamps.clock != "none" and not stamps.resolution_s >= 60:  # NaN where it is not known
-        keep &= ~doubled(stamps.time_s, keep, speed_mps, odometer, dropped)
+    keep = _kept(stamps, speed_mps, odometer, bad, dropped)
     known = keep & np.isfinite(speed_mps)
     if not known.any():
         source.fail("readings_missing")
@@ -211,6 +198,27 @@ def build_readings(source: Source, kind: str, shown: Shown) -> Readings:
         terrain=source.said("terrain"),  # type: ignore[arg-type]
     )
     return with_dial_unit(readings, source.said("dial_unit"))
+
+
+def _kept(
+    stamps: Stamps, speed_mps: FloatArray, odometer: FloatArray, bad: BoolArray, dropped: Counter[str]
+) -> BoolArray:
+    """Return which lines are readings, or notes of the odometer; the others are counted."""
+    said = np.isfinite(speed_mps) | (np.isfinite(odometer) & (stamps.clock != "none"))
+    dropped["speed_missing"] += int((~said & ~bad).sum())
+    keep = said & ~bad
+    if stamps.clock != "none":
+        timeless = keep & ~np.isfinite(stamps.time_s)
+        dropped["time_missing"] += int(timeless.sum())
+        keep &= ~timeless
+    if stamps.clock == "gps":  # as the fixes of these rows are
+        with np.errstate(invalid="ignore"):
+            ages_off = keep & ((stamps.time_s < limits.EARLIEST_S) | (stamps.time_s > limits.LATEST_S))
+        dropped["impossible_date"] += int(ages_off.sum())
+        keep &= ~ages_off
+    if stamps.clock != "none" and not stamps.resolution_s >= 60:  # NaN where it is not known
+        keep &= ~doubled(stamps.time_s, keep, speed_mps, odometer, dropped)
+    return keep
 
 
 def with_dial_unit(readings: Readings, unit: str | None) -> Readings:

@@ -137,27 +137,8 @@ def build_track(source: Source, kind: str, fixes: Fixes) -> Track:
     for reason, bad in _unusable(time_s, latitude, longitude, fixes):
         dropped[reason] += int((keep & bad).sum())
         keep &= ~bad
-    order = np.flatnonzero(keep)
-    driven, found = as_driven(time_s[order], segment[order])
-    order, findings = order[driven], findings + found
-    stale = not_renewed(time_s[order], latitude[order], longitude[order], speed[order])
-    dropped["fix_not_renewed"] += int(stale.sum())
-    order = order[~stale]
     time_s = time_s.copy()
-    places = latitude[order], longitude[order], speed[order]
-    time_s[order], found = _spread(time_s[order], segment[order], *places)
-    held = held_on_the_way(time_s[order], segment[order], *places)
-    dropped["fix_not_renewed"] += int(held.sum())
-    order = order[~held]
-    order, segment = in_time(order, time_s, segment, dropped)
-    time_s[order], period_s = of_a_timer(time_s[order])
-    found += _of_a_timer(period_s)
-    if not np.isfinite(speed[order]).any():
-        time_s[order], period_s = at_whole_seconds(time_s[order], segment, latitude[order], longitude[order])
-        found = [Finding("fixes_of_a_timer", period_s=period_s)] if period_s else found
-    again = np.diff(time_s[order], prepend=-np.inf) <= 0
-    dropped["fix_not_renewed"] += int(again.sum())
-    order, segment = order[~again], segment[~again]
+    order, segment, found = _in_order(time_s, np.flatnonzero(keep), segment, (latitude, longitude, speed), dropped)
     findings += found
     dropped = Counter({reason: count for reason, count in dropped.items() if count})
     if len(order) < 2:
@@ -182,6 +163,47 @@ def build_track(source: Source, kind: str, fixes: Fixes) -> Track:
         findings=tuple(findings),
         speed_step_mps=recorded_step(speed),
     )
+
+
+def _in_order(
+    time_s: FloatArray,
+    order: IntArray,
+    segment: IntArray,
+    places: tuple[FloatArray, FloatArray, FloatArray],
+    dropped: Counter[str],
+) -> tuple[IntArray, IntArray, list[Finding]]:
+    """Return which fixes are left in the order they were driven, their segments, and findings; mend ``time_s``.
+
+    Parameters
+    ----------
+    time_s, segment
+        Of all fixes, shape (n,).
+    order
+        Fixes that can be used.
+    places
+        Latitude, longitude and recorded speed of all fixes.
+    dropped
+        Counts what is left out.
+    """
+    driven, findings = as_driven(time_s[order], segment[order])
+    order = order[driven]
+    stale = not_renewed(time_s[order], *(values[order] for values in places))
+    dropped["fix_not_renewed"] += int(stale.sum())
+    order = order[~stale]
+    latitude, longitude, speed = (values[order] for values in places)
+    time_s[order], found = _spread(time_s[order], segment[order], latitude, longitude, speed)
+    held = held_on_the_way(time_s[order], segment[order], latitude, longitude, speed)
+    dropped["fix_not_renewed"] += int(held.sum())
+    order, segment = in_time(order[~held], time_s, segment, dropped)
+    time_s[order], period_s = of_a_timer(time_s[order])
+    found += _of_a_timer(period_s)
+    latitude, longitude, speed = (values[order] for values in places)
+    if not np.isfinite(speed).any():
+        time_s[order], period_s = at_whole_seconds(time_s[order], segment, latitude, longitude)
+        found = [Finding("fixes_of_a_timer", period_s=period_s)] if period_s else found
+    again = np.diff(time_s[order], prepend=-np.inf) <= 0
+    dropped["fix_not_renewed"] += int(again.sum())
+    return order[~again], segment[~again], findings + found
 
 
 def _spread(

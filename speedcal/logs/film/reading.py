@@ -103,14 +103,14 @@ def film_reading(
     if shape is None:
         raise ReadingsFormatError("film_no_needle", source=opened.path.name)
     aside = are_from_aside(np.array(seen.warps), int(np.argmin(np.abs(np.array(times) - known.frame_s))))
-    kept, sightings = [], []
+    sighted = {}
     for i in range(len(polar)):
         found = "other_angle" if aside[i] else find_needle(differences(polar[i], face), shape)
         if isinstance(found, str):
             left_out[found] += 1
         else:
-            kept.append(i)
-            sightings.append(found)
+            sighted[i] = found
+    kept, sightings = list(sighted), list(sighted.values())
     if len(kept) < _FEWEST:
         raise _few(opened, len(kept), left_out)
     angle, shift = _directions(sightings)
@@ -127,10 +127,9 @@ def film_reading(
     moments = np.array(times)[kept]
     good = plausible(value, unsure, known, left_out)
     tips = {kept[i]: (float(value[i]), float(angle[i])) for i in np.flatnonzero(good)}
-    shown = [one for one in seen.kept if one.number in tips]
-    if good.sum() < _FEWEST or not shown:
+    stills = _stills(seen, known, tips)
+    if good.sum() < _FEWEST or not stills:
         raise _few(opened, int(good.sum()), left_out)
-    shown = [shown[i] for i in np.unique(np.linspace(0, len(shown) - 1, _STILLS).astype(int))]
     return FilmReading(
         dial=known,
         time_s=(opened.created_s or 0.0) + moments[good],
@@ -140,16 +139,19 @@ def film_reading(
         u_common=np.hypot(np.hypot(_u_common(known), picture.u_lens(value)), unsure[good]),
         has_clock=opened.created_s is not None,
         left_out={reason: count for reason, count in left_out.items() if count},
-        stills=tuple(
-            Still(
-                times[one.number],
-                tips[one.number][0],
-                one.picture,
-                one.place(needle_px(known, tips[one.number][1], one.warp)),
-            )
-            for one in shown
-        ),
+        stills=stills,
     )
+
+
+def _stills(seen: _Seen, known: FilmedDial, tips: Mapping[int, tuple[float, float]]) -> tuple[Still, ...]:
+    """Return a dozen frames with reading and needle; ``tips`` are value and angle by the number of the frame."""
+    shown = [one for one in seen.kept if one.number in tips]
+    some = np.unique(np.linspace(0, len(shown) - 1, _STILLS).astype(int)) if shown else ()
+    stills = []
+    for one in (shown[i] for i in some):
+        value, angle = tips[one.number]
+        stills.append(Still(seen.times[one.number], value, one.picture, one.place(needle_px(known, angle, one.warp))))
+    return tuple(stills)
 
 
 def readings_table(reading: FilmReading) -> bytes:

@@ -14,9 +14,10 @@ from speedcal.logs.drive.bad_rows import sort_out
 from speedcal.logs.drive.readings import Clock, Stamps, at_line
 from speedcal.logs.formats.registry import is_certain
 from speedcal.logs.source import load
+from speedcal.logs.tables.delimited import split_rows
 from speedcal.logs.tables.long_form import long_table
 from speedcal.logs.tables.sessions import one_session
-from speedcal.logs.tables.tabular import find_table, named_column, split_rows, uses_decimal_comma
+from speedcal.logs.tables.tabular import find_table, named_column, uses_decimal_comma
 from speedcal.logs.times.time_column import on_track_clock, read_times
 from speedcal.logs.writing.headers import read_heading
 from speedcal.logs.writing.numbers import decimal_step, parse_numbers

@@ -13,8 +13,9 @@ from speedcal.logs.formats.registry import LogFormat, Request
 from speedcal.logs.formats.table_readings import read_table
 from speedcal.logs.formats.table_tracks import read_table_track
 from speedcal.logs.source import Source
+from speedcal.logs.tables.delimited import Rows
 from speedcal.logs.tables.long_form import long_table
-from speedcal.logs.tables.tabular import Rows, Table, find_table
+from speedcal.logs.tables.tabular import Table, find_table
 from speedcal.logs.writing.headers import read_heading
 from speedcal.logs.writing.written_times import parse_stamp
 

@@ -21,8 +21,9 @@ from speedcal.logs.formats.table_readings import read_table
 from speedcal.logs.formats.table_tracks import has_fixes, read_table_track
 from speedcal.logs.formats.xmltree import local, parse
 from speedcal.logs.source import Source, check_archive, is_spreadsheet, read_member
+from speedcal.logs.tables.delimited import Rows
 from speedcal.logs.tables.sessions import choose
-from speedcal.logs.tables.tabular import Rows, Table, find_table
+from speedcal.logs.tables.tabular import Table, find_table
 from speedcal.logs.writing.characters import plain_characters
 from speedcal.logs.writing.headers import read_heading
 

@@ -16,7 +16,8 @@ from speedcal.logs.formats.table_readings import read_table
 from speedcal.logs.formats.table_tracks import has_fixes, read_table_track
 from speedcal.logs.formats.xmltree import without_comments
 from speedcal.logs.source import Source
-from speedcal.logs.tables.tabular import Rows, Table, find_table
+from speedcal.logs.tables.delimited import Rows
+from speedcal.logs.tables.tabular import Table, find_table
 from speedcal.logs.writing.characters import plain_characters
 
 _TAG = re.compile(r"<(/?)([a-zA-Z][a-zA-Z0-9]{0,15})[^<>]{0,2000}>")

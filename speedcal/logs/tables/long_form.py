@@ -15,7 +15,8 @@ import numpy as np
 
 from speedcal.interval import FloatArray
 from speedcal.logs.drive.speed_physics import is_receivers, positions_mps, unit_by_positions
-from speedcal.logs.tables.tabular import Rows, Table, is_missing
+from speedcal.logs.tables.delimited import Rows
+from speedcal.logs.tables.tabular import Table, is_missing
 from speedcal.logs.writing.headers import normal, read_heading
 from speedcal.logs.writing.numbers import MISSING
 from speedcal.logs.writing.written_times import parse_stamp

@@ -1,53 +1,29 @@
-"""Delimited text as rows of cells with the lines they stand in, and where the header is."""
+"""The table in rows of cells: where its header stands, what its columns are."""
 
 from __future__ import annotations
 
-import csv
 import difflib
 import re
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
-from speedcal.logs import limits
 from speedcal.logs.source import Source
 from speedcal.logs.tables.across import turned_upright
-from speedcal.logs.tables.fix_lines import fix_lines
-from speedcal.logs.tables.handwriting import is_drawn, unmarked
-from speedcal.logs.tables.line_rows import split_lines
+from speedcal.logs.tables.delimited import LOOKED_AT, Rows
 from speedcal.logs.tables.place_column import with_places
 from speedcal.logs.tables.side_by_side import one_below_the_other
 from speedcal.logs.writing.headers import read_heading
 from speedcal.logs.writing.numbers import MISSING
 from speedcal.logs.writing.written_times import parse_stamp
 
-_DELIMITERS = ("\t", ";", "|", ",")
-_LOOKED_AT = 60
 _HEADER_WITHIN = 400
 """Rows within which the data must begin."""
 _LONGEST_DATUM, _LONGEST_TITLE = 80, 5_000
 _DECIMALS = re.compile(r"[-+]?\d+([.,])(?:\d{1,2}|\d{4,})|[-+]?\d{4,}([.,])\d{3}")
-_DITTO = re.compile(r"(?:[^\",;|\t]*|\s*\"\s*)(?:[,;|\t](?:[^\",;|\t]*|\s*\"\s*))*")
-"""A row in which every quotation mark stands alone in its cell: it repeats what stands above."""
 _SUMMARY = frozenset({"min", "max", "minimum", "maximum", "average", "avg", "mean", "median", "total", "sum", "count"})
 """First cells of rows below the data that sum them up."""
-_COMMENT = re.compile(r"\s*#(?!\d{1,3}[.):]?\s+\S*\d)")
-"""``#3: 10:32:15 45`` is the third of a list."""
 _NUMBERLIKE = re.compile(r"[-+]?[\d.,' ]*\d[\d.,' ]*(?:\s*[A-Za-z/]{1,6})?")
-
-
-@dataclass(frozen=True, slots=True)
-class Rows:
-    """Cells of a table, stripped; rows may differ in length."""
-
-    cells: list[list[str]]
-    line: list[int]
-    """Line of the file each row stands in, counted from 1."""
-    delimiter: str = ""
-    text: tuple[tuple[int, str], ...] = ()
-    """Number and text of the lines, for a reader that does not want them split."""
-    commented: tuple[int, str] | None = None
-    """Number and text of the last comment above the rows, without its mark: it may be the header."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,64 +58,6 @@ class Table:
         if len(choices) < 2:
             return next(iter(choices), None)
         return max(choices, key=lambda index: sum(1 for cell in self.column(index) if not is_missing(cell)))
-
-
-def split_rows(source: Source) -> Rows:
-    """Split a text file into rows: by tab, semicolon, bar or comma, whichever its lines agree on most."""
-    lines = source.lines()
-    for number, line in enumerate(lines, 1):
-        if len(line) > limits.MAX_LINE:
-            source.fail("line_too_long", line=number, length=len(line))
-    kept = [
-        (number, line)
-        for number, line in enumerate(lines, 1)
-        if line.strip() and not _COMMENT.match(line) and not is_drawn(line)
-    ]
-    if len(kept) > limits.MAX_POINTS + 1:  # and the header
-        source.fail("too_many", what="rows", most=limits.MAX_POINTS)
-    middle = max(len(kept) // 2 - _LOOKED_AT // 2, 0)  # settings may stand above the table, not in its middle
-    delimiter = _delimiter([line for _, line in kept[middle : middle + _LOOKED_AT]])
-    cells, numbers = [], []
-    budget = limits.MAX_CELLS
-    found = fix_lines(kept) or split_lines(kept, divided=bool(delimiter))
-    if found is not None:
-        delimiter = " "
-    for number, row in zip(found[1], found[0], strict=True) if found else _split(source, kept, delimiter):
-        if len(row) > limits.MAX_COLUMNS:
-            source.fail("too_many", line=number, what="columns", most=limits.MAX_COLUMNS)
-        budget -= len(row)
-        if budget < 0:
-            source.fail("too_many", what="cells", most=limits.MAX_CELLS)
-        cells.append([unmarked(cell.strip()) for cell in row])
-        numbers.append(number)
-    first = kept[0][0] if kept else 0
-    comments = [(i, line.strip().lstrip("#").strip()) for i, line in enumerate(lines[: first - 1], 1) if line.strip()]
-    return Rows(cells, numbers, delimiter, tuple(kept), comments[-1] if comments else None)
-
-
-def _delimiter(lines: Sequence[str]) -> str:
-    """Return the delimiter that most lines hold equally often; none when fewer than half hold any."""
-    best, most = "", 0
-    for mark in _DELIMITERS:
-        counts = Counter(line.count(mark) for line in lines)
-        counts.pop(0, None)
-        agree = max(counts.values(), default=0)
-        if agree > most and 2 * agree >= len(lines):
-            best, most = mark, agree
-    return best
-
-
-def _split(source: Source, lines: list[tuple[int, str]], delimiter: str) -> Iterator[tuple[int, list[str]]]:
-    for number, line in lines:
-        if not delimiter:
-            yield number, [line]
-        elif '"' in line and not _DITTO.fullmatch(line):
-            try:
-                yield number, next(csv.reader([line], delimiter=delimiter, skipinitialspace=True))
-            except (csv.Error, StopIteration) as error:
-                source.fail("open_quotation", line=number, reason=str(error))
-        else:
-            yield number, line.split(delimiter)
 
 
 def find_table(rows: Rows) -> Table | None:
@@ -225,8 +143,8 @@ def _find_table(rows: Rows) -> Table | None:
 
 def usual_width(cells: list[list[str]]) -> int:
     """Return how many cells most rows of the file have, by rows from its middle."""
-    middle = max(len(cells) // 2 - _LOOKED_AT, 0)
-    counts = Counter(len(row) for row in cells[middle : middle + 2 * _LOOKED_AT])
+    middle = max(len(cells) // 2 - LOOKED_AT, 0)
+    counts = Counter(len(row) for row in cells[middle : middle + 2 * LOOKED_AT])
     return max(counts, key=lambda width: (counts[width], width), default=0)
 
 
