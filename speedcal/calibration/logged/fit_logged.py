@@ -80,7 +80,32 @@ def fit_logged(
     FitError
         Fewer than a dozen usable pairs, or fewer than four windows of ten seconds.
     """
-    start = _best_start(shifts, source)
+    reasons: tuple[Finding, ...] = ()
+    log, u_tau, residual, shown = _by_all_pairs(
+        ground, time_s, indicated_mps, _best_start(shifts, source), step_mps, source
+    )
+    if ground.is_recorded_often:
+        if log.scatter_mps > LOG_ASTRAY_MPS * max(log.factor, 1.0) + step_mps / 2:
+            code, values = why_no_dial(residual, shown, log.scatter_mps)
+            raise AlignmentError(code, source=source, **values)
+        settled = fit_rounded(log, runs=runs, u_stated_mps=u_stated_mps)
+        if settled is not None:
+            return settled
+        reasons = (Finding("log_unsettled"),) if min(ground.step_mps, step_mps) > 0 else ()
+    elif ground.between_is_guessed and float(np.median(np.diff(time_s))) <= _longest_between_rows_s(ground):
+        told = fit_distances(log)
+        if told is not None:
+            return told
+    return _through_windows(log, runs, u_tau, reasons, source)
+
+
+def _by_all_pairs(
+    ground: GroundSpeed, time_s: FloatArray, indicated_mps: FloatArray, start: Shift, step_mps: float, source: str
+) -> tuple[RoughLog, float, FloatArray, FloatArray]:
+    """Return clock and line by Gauss and Newton on all pairs.
+
+    Beside them the standard uncertainty of the clock [s], and residual and reading of every pair, shape (n,).
+    """
     tau, gain, offset = start.offset_s, start.gain, start.offset_mps
     scatter, u_tau = _WIDEST_SCALE_MPS, np.nan
     residual = shown = np.zeros(0)
@@ -107,30 +132,25 @@ def fit_logged(
         u_tau = _u_clock(pairs.time_s[pairs.usable], columns, far, residual, normal)
         if round_ > 5 and abs(move) < 1e-3:
             break
-    reasons: tuple[Finding, ...] = ()
     log = RoughLog(ground, time_s, indicated_mps, step_mps, tau, offset, gain, scatter)
-    if ground.is_recorded_often:
-        if scatter > LOG_ASTRAY_MPS * max(gain, 1.0) + step_mps / 2:
-            code, values = why_no_dial(residual, shown, scatter)
-            raise AlignmentError(code, source=source, **values)
-        settled = fit_rounded(log, runs=runs, u_stated_mps=u_stated_mps)
-        if settled is not None:
-            return settled
-        reasons = (Finding("log_unsettled"),) if min(ground.step_mps, step_mps) > 0 else ()
-    elif ground.between_is_guessed and float(np.median(np.diff(time_s))) <= _longest_between_rows_s(ground):
-        told = fit_distances(log)
-        if told is not None:
-            return told
-    pairs = make_pairs(ground, time_s, indicated_mps, tau)
-    windows = _windows(ground, pairs, offset, gain, scatter, source)
+    return log, u_tau, residual, shown
+
+
+def _through_windows(
+    log: RoughLog, runs: SteadyRuns, u_tau: float, reasons: tuple[Finding, ...], source: str
+) -> MeasuredLine:
+    """Return the line through windows of ten seconds, and which readings lie on it."""
+    ground, tau, scatter = log.ground, log.tau_s, log.scatter_mps
+    pairs = make_pairs(ground, log.time_s, log.indicated_mps, tau)
+    windows = _windows(ground, pairs, log.offset_mps, log.factor, scatter, source)
     run = runs.number_at(windows.time_s)
-    line = fit_windows(ground, windows, run=run, gain=gain, scatter_mps=scatter, step_mps=step_mps)
-    moment = time_s + tau
+    line = fit_windows(ground, windows, run=run, gain=log.factor, scatter_mps=scatter, step_mps=log.step_mps)
+    moment = log.time_s + tau
     speed, slope, inside = ground.at(moment)
     limit = _limit(scatter, line.gain, slope)
-    if is_finer(ground, time_s):
-        limit = limit + off_between(ground, moment, indicated_mps)
-    right = np.abs(indicated_mps - line.offset_mps - line.gain * speed) < limit
+    if is_finer(ground, log.time_s):
+        limit = limit + off_between(ground, moment, log.indicated_mps)
+    right = np.abs(log.indicated_mps - line.offset_mps - line.gain * speed) < limit
     reason = np.where(right, "", WRONG)
     reason = np.where(ground.usable_at(moment), reason, TOO_SLOW)
     reason = np.where(inside, reason, NO_GROUND)
