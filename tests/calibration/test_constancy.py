@@ -211,6 +211,15 @@ def test_a_dial_of_few_figures_lies_at_no_stop() -> None:
         assert not at_stops(true * MPH, shown * MPH, MPH, fewest=4).any()
 
 
+def test_notes_of_one_slow_speed_one_of_them_late_are_no_pin() -> None:
+    """The late one lies where the needle was free; of a needle that did rest at 27 mph all were slower."""
+    true = np.array([22.6, 22.7, 22.7, 28.8, 34.8, 37.5, 39.3, 40.4, 41.8, 42.4, 55.0]) * MPH
+    shown = np.array([26, 27, 27, 27, 40, 43, 45, 46, 48, 48, 63]) * MPH
+    assert not at_stops(true, shown, 2 * MPH, fewest=4).any()
+    true[:4] = np.array([12.0, 16.0, 19.0, 22.7]) * MPH
+    assert at_stops(true, shown, 2 * MPH, fewest=4)[:4].all()
+
+
 def test_a_few_speeds_far_off_at_the_top_speed_are_no_pin() -> None:
     """Speeds held, 5 mph of noise on what the positions say, and a jump to 80 at the top of 62: no row is left out."""
     held = np.repeat([24.0, 38, 56, 28, 59, 62, 52, 33, 54], [170, 420, 360, 400, 350, 160, 140, 230, 290])

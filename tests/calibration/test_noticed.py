@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 from benchmark.outside_score import in_memory, outside_drive
@@ -10,6 +11,7 @@ from benchmark.outside_score import in_memory, outside_drive
 import speedcal
 from speedcal.errors import AlignmentError
 from speedcal.finding import codes_of
+from speedcal.units import MPH_MPS
 
 DRIVES = 12
 
@@ -53,3 +55,21 @@ def test_readings_beside_the_track_are_counted() -> None:
     assert 0.3 < told.values["count"] / len(readings) < 0.7
     whole = speedcal.calibrate(track, readings)
     assert "readings_beside_track" not in codes_of(whole.findings)
+
+
+def test_one_slow_reading_beside_a_held_speed_does_not_tell_where_the_needle_sits(tmp_path: Path) -> None:
+    """Twenty notes at 56 mph and one, misread by 6 mph, at 27: neither needle nor gear can be told from the other."""
+    ramp = np.linspace(25, 12, 20)
+    speed = np.tile(np.concatenate((np.full(400, 25.0), ramp, np.full(100, 12.0), ramp[::-1])), 2)
+    speed += 0.4 * np.sin(np.arange(len(speed)) / 17)
+    way = np.cumsum(speed) / 111_319.5  # degrees of the equator
+    clock = [f"{10 + i // 3600}:{i // 60 % 60:02d}:{i % 60:02d}" for i in range(len(speed))]
+    fixes = (f"2024-03-12T{t}Z,0,{x:.7f},{v:.2f}" for t, x, v in zip(clock, way, speed, strict=True))
+    (tmp_path / "track.csv").write_text("\n".join(("time,latitude,longitude,gps speed m/s", *fixes)))
+    at = [*range(20, 400, 19), 470]
+    notes = (f"{clock[i]},{1.04 * speed[i] / MPH_MPS + (6 if i == 470 else 0):.0f}" for i in at)
+    (tmp_path / "notes.csv").write_text("\n".join(("time,dial mph", *notes)))
+    track, readings = speedcal.read_track(tmp_path / "track.csv"), speedcal.read_readings(tmp_path / "notes.csv")
+    result = speedcal.calibrate(track, readings)
+    assert "few_speeds" in result.trust.codes
+    assert "needle_offset" not in codes_of(result.findings)

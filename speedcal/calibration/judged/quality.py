@@ -66,7 +66,7 @@ def judge(
         _clock(calibration, readings),
         _wrong_readings(calibration),
         _stopped(calibration),
-        _offset(calibration),
+        _offset(calibration, _one_speed(calibration) or _few_speeds(calibration)),
         _bent(calibration),
         _damped(calibration),
         reads_as_gps(calibration),
@@ -222,15 +222,18 @@ def _stopped(calibration: Calibration) -> Finding | None:
     return Finding("needle_at_stop", count=len(shown), at_mps=float(shown.mode().iloc[0]), unit=calibration.unit)
 
 
-def _offset(calibration: Calibration) -> Finding | None:
-    """Say what the drive tells about the needle offset, which no gear can cancel; a bent dial has no constant one."""
+def _offset(calibration: Calibration, few: Finding | None = None) -> Finding | None:
+    """Say what the drive tells about the needle offset, which no gear can cancel; a bent dial has no constant one.
+
+    Notes at one or two speeds do not tell the needle from the gear, whatever a single slow one says; ``few`` says so.
+    """
     if calibration.dial.shape == "bent":
         return None
     offset = calibration.offset_mps
     u = float(np.sqrt(calibration.covariance[0, 0]))
-    if not offset.contains(0.0):
+    if not offset.contains(0.0) and not few:
         return Finding("needle_offset", offset_mps=offset.value, u_mps=u, unit=calibration.unit)
-    if u > OFFSET_UNKNOWN_MPS:
+    if u > OFFSET_UNKNOWN_MPS or few:
         return Finding("offset_assumed", u_mps=u, unit=calibration.unit)
     return None
 

@@ -73,7 +73,8 @@ def at_stops(
         at_end = ground_mps[beyond[here[beyond]]]
         if len(at_end) < max(fewest, STOP_SHARE * len(beyond), _LEAST_PART * here.sum()):
             continue
-        wide = np.subtract(*np.percentile(at_end, [90, 10])) > most_wide
+        farther_out = at_end[:-1]  # the innermost may be one that was noted late
+        wide = np.subtract(*np.percentile(farther_out, [90, 10])) > most_wide
         next_to = moving & ~here & (np.abs(indicated_mps - end) <= STOP_NEAR_MPS)
         led_to = _continued(ground_mps[next_to], indicated_mps[next_to], end)
         if wide or toward * (float(np.median(at_end)) - led_to) > most_beyond:

@@ -16,7 +16,7 @@ _VALUE = {
 }
 _UNIT, _TEEN, _TEN = "|".join(_UNITS), "|".join(_TEENS), "|".join([*_TENS, "fourty"])
 _BELOW_100 = rf"(?:(?:{_TEN})(?:[ -](?:{_UNIT})\b)?|{_TEEN}|{_UNIT})"
-_NUMBER = rf"(?:(?:a|one|two)[ -]hundred(?: (?:and )?{_BELOW_100})?|(?:oh|o|zero)[ -](?:{_UNIT})|{_BELOW_100})\b"
+_NUMBER = rf"(?:(?:a|one|two)[ -]hundred(?:[ -](?:and[ -])?{_BELOW_100})?|(?:oh|o|zero)[ -](?:{_UNIT})|{_BELOW_100})\b"
 _SPOKEN = rf"{_NUMBER}(?: point (?:{_UNIT}|zero)\b)?"
 _RUN = re.compile(
     rf"\b{_SPOKEN}(?: o'?clock\b)?(?: {_SPOKEN})*(?:,? (?:and )?(?P<s>{_NUMBER}) sec(?:ond)?s?\b)?", re.IGNORECASE
