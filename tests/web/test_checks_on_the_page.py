@@ -44,7 +44,11 @@ def test_an_odometer_and_another_unit_are_told_on_the_job(busy: Site) -> None:
     assert f'<a href="{base}/edit#job.unit">' in job
     assert "odometer counted" not in job
     other = busy.new_job()
-    _hand_in(busy, other, checks="yes", pasted="trip mi,distance mi\n10.9,10\n10.9,10\n10.9,10\n")
+    sent = _hand_in(busy, other, checks="yes", pasted="trip mi,distance mi\n10.9,10\n10.9,10\n10.9,10\n")
+    drive = busy.client.get(sent).text
+    assert "The odometer can be used." in drive
+    assert "0 of 0" not in drive
+    assert "<dt>Speeds</dt>" not in drive
     job = busy.client.get(other).text
     assert "Before the work the odometer counted 108" in job
     assert "edit#job.unit" not in job

@@ -378,9 +378,8 @@ FINDINGS: dict[str, Template] = {
     "unit where it is named, or look at the dial and say which unit stands on it.",
     "few_readings": "only {count:n reading} could be used; note twenty.",
     "one_speed": _one_speed,
-    "dial_not_checked": "only the odometer was checked: it counts {odometer_factor} of the true distance; the same "
-    "drive turns the dial, which may be off by itself. Add runs at a steady dial with their time, or what a phone "
-    "shows beside it.",
+    "dial_not_checked": "only the odometer was checked; the same drive turns the dial, which may be off by itself. "
+    "Add runs at a steady dial with their time, or what a phone shows beside it.",
     "few_checks": "only {count:n check}; one more, on a mark between or beside those driven, tells much more.",
     "log_unsettled": "track and log are both rounded so coarsely that their fit does not settle; record either in "
     "finer steps, or drive longer at more different speeds.",
