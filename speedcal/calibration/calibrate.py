@@ -16,7 +16,7 @@ from speedcal.calibration.judged.falls import falls_in_spells
 from speedcal.calibration.judged.noticed import beside_track, hanging, heights_missing, left_out, rounded_by_reader
 from speedcal.calibration.judged.quality import judge
 from speedcal.calibration.judged.uncertainty import uncertainty_budget
-from speedcal.calibration.logged.leaning import leaned
+from speedcal.calibration.logged.bends import in_bends
 from speedcal.calibration.logged.one_dial import LoggedDial
 from speedcal.calibration.logged.smoothed_positions import u_of_bends, unsmoothed, with_smoothing_left
 from speedcal.calibration.logged.standstill import minutes_apart
@@ -229,14 +229,18 @@ def _fitted(
 ) -> tuple[GroundSpeed, MeasuredLine]:
     """Return the speed that the dial went by, and the fit of the readings to it.
 
-    It differs from that of the track where a log tells that positions were smoothed, or that the vehicle leans.
+    It differs from that of the track where a log tells that the receiver smoothed it, or that the vehicle leans.
     """
     line = fit(ground)
     smoothed = unsmoothed(ground, line, readings.speed_mps)
     if smoothed is not None:
         ground, line = smoothed, with_smoothing_left(fit(smoothed), line, u_bends=u_of_bends(ground, smoothed))
-    leaning = leaned(ground, line, readings.speed_mps)
-    return (ground, line) if leaning is None else (leaning, fit(leaning))
+    bent = in_bends(ground, line, readings.speed_mps)
+    return (
+        (ground, line)
+        if bent is None
+        else (bent, with_smoothing_left(fit(bent), line, u_bends=u_of_bends(ground, bent)))
+    )
 
 
 def _on_day_of(track: Track, readings: Readings) -> Readings:

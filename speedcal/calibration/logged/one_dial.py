@@ -11,10 +11,10 @@ from speedcal.calibration.dial.dial import Dial
 from speedcal.calibration.dial.measured import WRONG, MeasuredLine
 from speedcal.calibration.logged.beside_fixes import BesideFixes, is_finer
 from speedcal.calibration.logged.constancy import Change, by_turns, change_within, steady_wander
+from speedcal.calibration.logged.smoothed_shown import as_smoothed
 from speedcal.calibration.readings.end_stops import sticking_step
 from speedcal.calibration.readings.kind import is_log
 from speedcal.calibration.speed.ground_speed import GroundSpeed
-from speedcal.calibration.speed.positions import Smoothing
 from speedcal.calibration.tuning.logs import (
     HELD_ROUNDING_STEPS,
     LARGE_BY_TURNS_MPS,
@@ -24,7 +24,6 @@ from speedcal.calibration.tuning.logs import (
     STEADY_WINDOW_S,
     WINDOW_WANDER_MPS,
 )
-from speedcal.calibration.tuning.track import GAP_S
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, IntArray
 from speedcal.units import DisplayUnit
@@ -79,7 +78,7 @@ class LoggedDial:
         lines = table["line"].to_numpy()[rows]
         speed, shown = (table[name].to_numpy()[rows] for name in ("ground_mps", "indicated_mps"))
         time, off = time[rows], off[rows]
-        off = off + _as_smoothed(ground, line, time, shown) - shown
+        off = off + as_smoothed(ground, line, time, shown) - shown
         step_mps = sticking_step(speed, shown, step_mps)
         rate, row_s = ground.at(time)[1], time
         if line.windows is not None:  # they know the speed better than rows do
@@ -174,17 +173,3 @@ class LoggedDial:
             return Finding("dial_drifts", difference=change.difference)
         first, last = (int(line) for line in self.line[[change.first, change.last]])
         return Finding("dial_changes", first=first, last=last, difference=change.difference)
-
-
-def _as_smoothed(ground: GroundSpeed, line: MeasuredLine, time_s: FloatArray, shown_mps: FloatArray) -> FloatArray:
-    """Return what was shown, smoothed as the speed beside it was."""
-    if line.tracking is not None:
-        return line.tracking.seen(time_s, shown_mps)
-    smoothing = None if ground.local_fit is None else ground.local_fit.smoothing
-    if line.receiver_lag_s > 0:
-        smoothing = Smoothing(line.receiver_lag_s, one_sided=True)
-    if smoothing is None:
-        return shown_mps
-    step = np.diff(time_s)
-    piece = np.concatenate(([0], np.cumsum(step > GAP_S)))
-    return smoothing.mean(shown_mps, piece, float(np.median(step)))

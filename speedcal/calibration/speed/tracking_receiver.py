@@ -1,7 +1,8 @@
-"""A receiver that follows speed and its change at once, and so overshoots where the change ends (alpha-beta filter).
+"""A receiver that follows a course with a filter of the second order (alpha-beta filter).
 
-What it records is the speed seen through a filter of the second order that hangs behind no steady change. What a dial
-showed, seen through the same filter, is a line of what it recorded.
+One that follows speed and its change hangs behind no steady change, and so overshoots where the change ends. One that
+follows place and speed, as Kalman's filter of positions does, records a speed that comes late and rings less. What a
+dial showed, seen through the same filter, is a line of what it recorded.
 """
 
 from __future__ import annotations
@@ -25,12 +26,21 @@ class Tracking:
     """Natural frequency, in radians."""
     ratio: float
     """Damping ratio; not exactly 1."""
+    overshoots: bool = True
+    """Whether it follows speed and its change, and not place and speed."""
 
-    def kernel(self) -> FloatArray:
-        """Return the weights of what was, every half second back from now; they sum to one."""
+    @property
+    def late_s(self) -> float:
+        """By how much it hangs behind a steady change."""
+        return 0.0 if self.overshoots else 2 * self.ratio / self.rate_per_s
+
+    def kernel(self, step_s: float = STEP_S) -> FloatArray:
+        """Return the weights of what was, by steps back from now; they sum to one."""
         decay, ring = self.ratio * self.rate_per_s, self.rate_per_s * np.sqrt(self.ratio**2 - 1 + 0j)
-        back = np.arange(0.0, _REACH / (decay - ring.real), STEP_S)
-        swing = 2 * decay * np.cosh(ring * back) + (self.rate_per_s**2 - 2 * decay**2) / ring * np.sinh(ring * back)
+        back = np.arange(0.0, _REACH / (decay - ring.real), step_s)
+        swing = self.rate_per_s**2 / ring * np.sinh(ring * back)
+        if self.overshoots:
+            swing = 2 * decay * np.cosh(ring * back) + (1 - 2 * self.ratio**2) * swing
         weight = np.exp(-decay * back) * swing.real
         weight[0] /= 2
         return np.asarray(weight / weight.sum())

@@ -30,6 +30,11 @@ is looked for, how much nearer that must bring it, how near in shares of the noi
 it is found to do, as a share. Logs beside such receivers come to 0.2 to 0.8 and 1.0 to 1.8, those of damped needles to
 0.87, of the car behind to 0.78 and 6. At an uncertainty of none factors are held in 0.6 to 0.8."""
 
+KALMAN_RATIO, KALMAN_RATIO_OFF, KALMAN_MATCH = 0.707, 0.12, 0.88
+"""Damping ratio with which a settled Kalman filter of place and speed follows (1 over the root of 2, arithmetic), how
+near to it the best filter must be, and how much nearer than smoothing of the first order it must bring a log. Behind
+such filters logs come to 0.68 to 0.77 and 0.72 to 0.9, for what is cut in bends."""
+
 EVEN_MEAN_FROM_S2, EVEN_MATCH, EVEN_MEAN_U = 1.2, 0.9, 0.1
 """A receiver damped by so much (1.5 s) gives means where a log that is averaged comes so much nearer than one smoothed
 as by the first order: to 0.35 to 0.75 beside means of 10 s, to 1.0 and more where it smooths. The third is the standard
@@ -304,6 +309,15 @@ LEAN_LEAST, LEAN_MOST, LEAN_SIGMAS, LEAN_BLOCK_S = 0.1, 0.5, 8.0, 20.0
 and the time over which rows err alike. On drives made apart from ours motorcycles come to 0.3 to 0.4 at 9 to 45 sigma,
 cars and trucks to 4 sigma, and receivers that smooth a speed by 3 s and more to 0.4 to 1.3 at 7. Unseen, logs of
 motorcycles have factors 0.8 to 2 % off, and sure."""
+
+CUT_DAMPED_S, CUT_FILTERED_S, CUT_HINT_S = (0.7, 1.0, 1.5, 2.0, 3.0), (1.0, 1.5, 2.0, 3.0, 4.0), 1.5
+"""Time constants of smoothing, and of a Kalman filter, by which a receiver may cut bends, and the one of smoothing for
+which all are tried. Doubled, cuts of 1 s are missed."""
+
+CUT_SIGMAS, CUT_LEAST, CUT_MOST = 5.0, 0.4, 1.6
+"""How plain a cut must be, and the least and most part of what a filter does to bends that a log must show. Speeds
+behind filters of positions come to 6 to 37 sigma, receivers' own to 3; overlooked, readings at 50 mph are 0.1 to 0.6 mph
+high."""
 
 MOST_LEAN, MOST_LEAN_MPS2 = 0.01, 9.0
 """Bends in which a lean takes a larger share are left out, for a fit of positions blurs the sharp ones; tires hold no

@@ -327,6 +327,8 @@ FINDINGS: dict[str, Template] = {
     "dial's: at one held speed, see that the dial shows what the log says.",
     "vehicle_leans": "The dial shows up to {most:percent1} more in bends, as that of a motorcycle does, which leans "
     "onto the shoulders of its tires; the result is for driving straight.",
+    "receiver_in_bends": "The receiver smoothed what it recorded, so in bends its speed is off by up to "
+    "{most:percent1}; this was put right by how the dial follows.",
     "positions_smoothed": "The positions were smoothed, over some {smoothed_s:.0f} s, which cuts bends and rounds off "
     "changes of speed; both were put right by how the dial follows. Recorded speed would tell the factor better.",
     "track_left_out": lambda values: f"Left out of the track: {labelled(values['counts'])}.",

@@ -1,0 +1,134 @@
+"""What a log shows more in bends than recorded speed: a vehicle that leans, or a receiver that cuts them.
+
+A receiver that smooths its positions, or filters its speed as a velocity, records the length of a mean of velocities:
+in a bend less than the mean of their lengths, or more where its filter swings out. By how much can be made from the
+course itself, and the log tells whether it was so.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from speedcal.calibration.dial.measured import MeasuredLine
+from speedcal.calibration.logged.leaning import leaning, upright_share
+from speedcal.calibration.logged.smoothed_shown import as_smoothed
+from speedcal.calibration.readings.kind import is_log
+from speedcal.calibration.speed.ground_speed import GroundSpeed
+from speedcal.calibration.speed.tracking_receiver import Tracking, passed
+from speedcal.calibration.tuning.general import SMALLEST_FACTOR
+from speedcal.calibration.tuning.logs import (
+    CUT_DAMPED_S,
+    CUT_FILTERED_S,
+    CUT_HINT_S,
+    CUT_LEAST,
+    CUT_MOST,
+    CUT_SIGMAS,
+    KALMAN_RATIO,
+    LEAN_BLOCK_S,
+    LEAN_LEAST,
+    LEAN_MOST,
+    LEAN_SIGMAS,
+    MOST_CUT,
+)
+from speedcal.calibration.tuning.track import SLOWEST_MPS
+from speedcal.finding import Finding
+from speedcal.interval import FloatArray, robust_scale
+
+_FEWEST_ROWS = 60
+_REACH, _ROUNDS, _LEAST_SCALE_MPS, _HINGES_MPS = 5.0, 6, 0.05, (10.0, 20.0)
+"""Time constants that count; rounds of the robust fit, its least scale, the speeds at which the dial may bend in it."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """How much of what a bend may do a log shows, and how plainly."""
+
+    share: float
+    sigmas: float
+
+
+def in_bends(ground: GroundSpeed, line: MeasuredLine, indicated_mps: FloatArray) -> GroundSpeed | None:
+    """Return the speed that the dial goes by in bends, None where no log tells that it is another than recorded.
+
+    Parameters
+    ----------
+    ground
+        Ground speed of the drive.
+    line
+        The fit of the log to it.
+    indicated_mps
+        The readings, shape (n,). [m/s]
+    """
+    if not ground.is_recorded_often or line.gain < SMALLEST_FACTOR:
+        return None
+    known = np.flatnonzero(np.array(line.reason) == "")
+    known = known[np.argsort(line.time_s[known], kind="stable")]
+    if len(known) < _FEWEST_ROWS or not is_log(line.time_s[known]):
+        return None
+    log = line.time_s[known], as_smoothed(ground, line, line.time_s[known], indicated_mps[known])
+    upright = upright_share(ground)
+    leans, hint = _told(ground, *log, upright), _told(ground, *log, _cut(ground, _smoothing(CUT_HINT_S, ground)))
+    tried = _filters(ground, line.tracking) if max(abs(leans.sigmas), abs(hint.sigmas)) > CUT_SIGMAS else []
+    cuts = [(_told(ground, *log, cut), cut) for cut in (_cut(ground, kernel) for kernel in tried)]
+    likely = [one for one in cuts if CUT_LEAST < one[0].share < CUT_MOST and one[0].sigmas > CUT_SIGMAS]
+    told, cut = max(likely, key=lambda one: one[0].sigmas, default=(_Told(0.0, 0.0), upright))
+    if LEAN_LEAST < leans.share < LEAN_MOST and leans.sigmas > max(LEAN_SIGMAS, told.sigmas):
+        return leaning(ground, leans.share * upright)
+    return _with_bends(ground, told.share * cut) if likely else None
+
+
+def _with_bends(ground: GroundSpeed, cut: FloatArray) -> GroundSpeed:
+    """Return the speed with the share that the receiver cut of it put back."""
+    return replace(
+        ground.shown_as(ground.speed_mps * (1 + cut)),
+        usable=ground.usable & (np.abs(cut) < MOST_CUT),
+        findings=(
+            *ground.findings,
+            Finding("receiver_in_bends", most=float(np.quantile(np.abs(cut[ground.usable]), 0.99))),
+        ),
+    )
+
+
+def _smoothing(constant_s: float, ground: GroundSpeed) -> FloatArray:
+    return np.exp(-np.arange(0.0, _REACH * constant_s, ground.interval_s) / constant_s)
+
+
+def _filters(ground: GroundSpeed, tracking: Tracking | None) -> list[FloatArray]:
+    """Return the weights, from now back in time, by which a receiver may have smoothed its velocity."""
+    kalman = [Tracking(1 / constant_s, KALMAN_RATIO, overshoots=False) for constant_s in CUT_FILTERED_S]
+    known = kalman if tracking is None else [tracking, *kalman]
+    return [_smoothing(constant_s, ground) for constant_s in CUT_DAMPED_S] + [
+        one.kernel(ground.interval_s) for one in known
+    ]
+
+
+def _cut(ground: GroundSpeed, kernel: FloatArray) -> FloatArray:
+    """Return which share of the speed at each fix such weights take, below zero where they swing out of a bend."""
+    east, north = (np.gradient(place, ground.time_s) for place in (ground.east_m, ground.north_m))
+    mean_east, mean_north, mean = (passed(course, kernel) for course in (east, north, np.hypot(east, north)))
+    return np.asarray(np.clip(mean / np.maximum(np.hypot(mean_east, mean_north), SLOWEST_MPS / 2), 0.5, 2.0) - 1)
+
+
+def _told(ground: GroundSpeed, time_s: FloatArray, shown_mps: FloatArray, more: FloatArray) -> _Told:
+    """Return which part of a share that may be shown more at each fix a log does show.
+
+    Beside it a dial that bends and a lag of its own are fitted. What lies in one block of time errs alike.
+    """
+    speed, slope, _ = ground.at(time_s)
+    hinges = [np.maximum(speed - hinge, 0.0) for hinge in _HINGES_MPS]
+    bends = speed * np.interp(time_s, ground.time_s, more)
+    columns = np.column_stack([bends, speed, np.ones_like(speed), *hinges, slope, slope * speed])
+    weight, fit, off = np.ones_like(speed), np.zeros(columns.shape[1]), shown_mps
+    inverse = np.eye(len(fit))
+    for _ in range(_ROUNDS):
+        inverse = np.asarray(np.linalg.pinv(columns.T @ (columns * weight[:, None])), float)
+        fit = inverse @ columns.T @ (weight * shown_mps)
+        off = shown_mps - columns @ fit
+        weight = 1 / (1 + (off / max(2.5 * robust_scale(off), _LEAST_SCALE_MPS)) ** 2)
+    block = np.unique(np.floor(time_s / LEAN_BLOCK_S), return_inverse=True)[1]
+    pull = np.stack([np.bincount(block, weights=weight * off * column) for column in columns.T])
+    spread = inverse @ pull
+    gain = float(np.median(shown_mps / speed))
+    return _Told(float(fit[0]) / gain, float(fit[0] / np.sqrt(max(spread[0] @ spread[0], 1e-12))))
