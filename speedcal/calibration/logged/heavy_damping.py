@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from itertools import product, starmap
-
 import numpy as np
 
 from speedcal.calibration.speed.ground_speed import GroundSpeed
@@ -15,9 +13,6 @@ from speedcal.calibration.tuning.logs import (
     HEAVY_DAMPING_FROM,
     HEAVY_DAMPING_GAIN,
     HEAVY_DAMPING_S,
-    KALMAN_MATCH,
-    KALMAN_RATIO,
-    KALMAN_RATIO_OFF,
     TRACKING_FROM,
     TRACKING_MATCH,
     TRACKING_NEAR,
@@ -79,21 +74,12 @@ def heavy_damping(
     if closest > TRACKING_FROM * plain_mps:
         least = min(TRACKING_MATCH * closest, TRACKING_NEAR * plain_mps)
         tracks, tracks_late_s, match = _tracking(speed, shown, inside & (speed > SLOWEST_MPS), _HOPELESS * least)
-        if _believed(tracks, match, least_mps=least, closest_mps=closest):
+        # one that would rather ring less than any that is tried does not overshoot: it is a damped needle
+        if tracks.ratio <= TRACKING_RATIOS[-1] and match < least:
             return tau_s - tracks_late_s, 0.0, tracks
     if best >= HEAVY_DAMPING_GAIN * plain:
         return none
     return tau_s - late_s - damped_s, damped_s * abs(damped_s) / 2, None
-
-
-def _believed(tracks: Tracking, match_mps: float, *, least_mps: float, closest_mps: float) -> bool:
-    """Tell whether a receiver tracks so: the best filter that overshoots, or plainly Kalman's.
-
-    One that would rather ring less than any that is tried does not overshoot: it is a damped needle.
-    """
-    if tracks.overshoots:
-        return tracks.ratio <= TRACKING_RATIOS[-1] and match_mps < least_mps
-    return abs(tracks.ratio - KALMAN_RATIO) < KALMAN_RATIO_OFF and match_mps < KALMAN_MATCH * closest_mps
 
 
 def _damped(speed: FloatArray, shown: FloatArray, inside: BoolArray, constant_s: float) -> tuple[float, float, float]:
@@ -121,19 +107,17 @@ def _tracking(
 
     It is found roughly where that is farther than ``hopeless_mps``.
     """
-
-    def near(tracking: Tracking) -> tuple[float, int, Tracking]:
-        reach = int((_TRACKING_LATE_S + tracking.late_s) / STEP_S)
-        return *_nearest(speed, passed(shown, tracking.kernel()), inside, reach), tracking
+    reach = int(_TRACKING_LATE_S / STEP_S)
 
     def nearest(tried: list[Tracking]) -> tuple[float, int, Tracking]:
-        return min(map(near, tried), key=lambda one: one[0])
+        found = [(*_nearest(speed, passed(shown, tracking.kernel()), inside, reach), tracking) for tracking in tried]
+        return min(found, key=lambda one: one[0])
 
-    coarse = list(starmap(Tracking, product(TRACKING_RATES_PER_S, TRACKING_RATIOS, (True, False))))
+    coarse = [Tracking(rate, ratio) for rate in TRACKING_RATES_PER_S for ratio in TRACKING_RATIOS]
     closest, late, best = nearest(coarse)
     for step in _FINER if closest < hopeless_mps else ():
         around = [
-            Tracking(best.rate_per_s * step**rate, best.ratio * step**ratio, best.overshoots)
+            Tracking(best.rate_per_s * step**rate, best.ratio * step**ratio)
             for rate in (-1, 0, 1)
             for ratio in (-1, 0, 1)
         ]

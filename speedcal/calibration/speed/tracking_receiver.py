@@ -29,11 +29,6 @@ class Tracking:
     overshoots: bool = True
     """Whether it follows speed and its change, and not place and speed."""
 
-    @property
-    def late_s(self) -> float:
-        """By how much it hangs behind a steady change."""
-        return 0.0 if self.overshoots else 2 * self.ratio / self.rate_per_s
-
     def kernel(self, step_s: float = STEP_S) -> FloatArray:
         """Return the weights of what was, by steps back from now; they sum to one."""
         decay, ring = self.ratio * self.rate_per_s, self.rate_per_s * np.sqrt(self.ratio**2 - 1 + 0j)

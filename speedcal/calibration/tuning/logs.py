@@ -30,10 +30,8 @@ is looked for, how much nearer that must bring it, how near in shares of the noi
 it is found to do, as a share. Logs beside such receivers come to 0.2 to 0.8 and 1.0 to 1.8, those of damped needles to
 0.87, of the car behind to 0.78 and 6. At an uncertainty of none factors are held in 0.6 to 0.8."""
 
-KALMAN_RATIO, KALMAN_RATIO_OFF, KALMAN_MATCH = 0.707, 0.12, 0.88
-"""Damping ratio with which a settled Kalman filter of place and speed follows (1 over the root of 2, arithmetic), how
-near to it the best filter must be, and how much nearer than smoothing of the first order it must bring a log. Behind
-such filters logs come to 0.68 to 0.77 and 0.72 to 0.9, for what is cut in bends."""
+KALMAN_RATIO = 0.707
+"""Damping ratio with which a settled Kalman filter of place and speed follows: 1 over the root of 2, arithmetic."""
 
 EVEN_MEAN_FROM_S2, EVEN_MATCH, EVEN_MEAN_U = 1.2, 0.9, 0.1
 """A receiver damped by so much (1.5 s) gives means where a log that is averaged comes so much nearer than one smoothed
@@ -316,8 +314,8 @@ which all are tried. Doubled, cuts of 1 s are missed."""
 
 CUT_SIGMAS, CUT_LEAST, CUT_MOST = 5.0, 0.4, 1.6
 """How plain a cut must be, and the least and most part of what a filter does to bends that a log must show. Speeds
-behind filters of positions come to 6 to 37 sigma, receivers' own to 3; overlooked, readings at 50 mph are 0.1 to 0.6 mph
-high."""
+behind filters of positions come to 6 to 37 sigma, receivers' own to 3; overlooked, readings at 50 mph are 0.1 to 0.6
+mph high."""
 
 MOST_LEAN, MOST_LEAN_MPS2 = 0.01, 9.0
 """Bends in which a lean takes a larger share are left out, for a fit of positions blurs the sharp ones; tires hold no
