@@ -104,6 +104,8 @@ def next_steps(
     if counted or all(change.agrees for change in changes):  # else undoing leads elsewhere
         undone = _undone(before, rule, vehicle, work, speeds)
     asked = _asked_by(after, rule, _fitted(vehicle, work, counted), speeds, undone)
+    if any(found.code == "on_the_limit" for found in findings):  # of which more driving tells hardly more
+        asked = tuple(entry for entry in asked if "too_uncertain" not in entry.codes)
     looked_at = {look.part for look in looks}  # and not once more
     if "work" in looked_at or (work and work.driven_gear is not None and all(change.agrees for change in changes)):
         looked_at.add("driven_gear")  # the one just fitted is looked at, or did what its teeth do

@@ -111,6 +111,15 @@ def test_a_count_put_right_since_the_drive_before_is_no_work_to_look_at(pulses: 
     assert says_what_changes(right, van, Work.from_dict(work))
 
 
+def test_what_sits_on_a_limit_is_set_off_it_and_not_driven_again() -> None:
+    """At the lower limit of UN R39, known to 0.8 mph: no driving proves it, some per cent in the module do."""
+    module = Vehicle.from_dict({"settings": {"circumference_mm": {"now": 2000, "step": 1, "low": 1500, "high": 2500}}})
+    after = make_calibration(offset=0.1, factor=1.001, u_offset=0.4, u_factor=0.008, speed_range=(25, 75))
+    result = verify(None, after, "un_r39_type", vehicle=module)
+    assert "on_the_limit" in {finding.code for finding in result.findings}
+    assert [step.action for step in result.advice] == ["set_module"]
+
+
 def test_after_a_repair_no_gear_is_suspected_by_the_drive_before() -> None:
     """The old instrument showed 10 % more and a gear was fitted; the new one is 4 % low, and its drive alone counts."""
     after = make_calibration(factor=0.96, u_offset=0.1, u_factor=0.002)

@@ -92,7 +92,8 @@ def _is_margin(outlook: Outlook, best: Plan) -> bool:
     """Tell whether what is fitted may keep a rule, and is made less true for want of a better drive only."""
     keep = outlook.keep
     is_less_true = not best.is_untouched and best.worst_percent > keep.worst_error_percent + WORTH_SAYING_PERCENT
-    return _is_vague(outlook) and is_less_true and keep.is_fitted and keep.probability_passes >= MAY_PASS
+    may_stay = outlook.may_keep and keep.is_fitted and keep.probability_passes >= MAY_PASS
+    return _is_vague(outlook) and is_less_true and may_stay
 
 
 def _is_vague(outlook: Outlook) -> bool:
