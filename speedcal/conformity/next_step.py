@@ -103,9 +103,8 @@ def next_steps(
     undone = None
     if counted or all(change.agrees for change in changes):  # else undoing leads elsewhere
         undone = _undone(before, rule, vehicle, work, speeds)
-    asked = _asked_by(after, rule, _fitted(vehicle, work, counted), speeds, undone)
-    if any(found.code == "on_the_limit" for found in findings):  # of which more driving tells hardly more
-        asked = tuple(entry for entry in asked if "too_uncertain" not in entry.codes)
+    is_on_limit = any(found.code == "on_the_limit" for found in findings)
+    asked = _asked_by(after, rule, _fitted(vehicle, work, counted), speeds, undone, is_on_limit=is_on_limit)
     looked_at = {look.part for look in looks}  # and not once more
     if "work" in looked_at or (work and work.driven_gear is not None and all(change.agrees for change in changes)):
         looked_at.add("driven_gear")  # the one just fitted is looked at, or did what its teeth do
@@ -271,9 +270,18 @@ def _undone(
 
 
 def _asked_by(
-    after: Calibration, rule: Tolerance, vehicle: Vehicle, speeds: Sequence[float], undone: StateBefore | None
+    after: Calibration,
+    rule: Tolerance,
+    vehicle: Vehicle,
+    speeds: Sequence[float],
+    undone: StateBefore | None,
+    *,
+    is_on_limit: bool,
 ) -> tuple[Advice, ...]:
-    """Return what the drive after asks for to be changed, and what undoing the work would do."""
+    """Return what the drive after asks for to be changed, and what undoing the work would do.
+
+    On a limit more driving tells hardly more, and is not asked for.
+    """
     from speedcal.vehicle import diagnose
     from speedcal.vehicle.corrections import correct_diagnosed
 
@@ -288,4 +296,5 @@ def _asked_by(
         before=undone,
     )
     vague = found.advice[: next((i for i, e in enumerate(found.advice) if e.action not in WITHOUT_WORK), None)]
-    return tuple(e for e in found.advice if e.action not in _NO_HELP or e in vague)
+    asked = (e for e in found.advice if e.action not in _NO_HELP or e in vague)
+    return tuple(e for e in asked if not (is_on_limit and "too_uncertain" in e.codes))
