@@ -214,3 +214,4 @@ def test_what_is_wrong_in_several_tables_is_told_at_once(site: Site) -> None:
         "vehicle.driven_gear",
         "tolerance.speeds",
     ]
+    assert "<title>Not saved yet: New job" in answer.text, "what a screen reader says first"
