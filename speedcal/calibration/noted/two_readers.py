@@ -31,7 +31,7 @@ from speedcal.calibration.tuning.rivals import (
     READERS_SWITCHES,
     TWO_WATCHES_SHARE,
 )
-from speedcal.interval import FloatArray
+from speedcal.interval import FloatArray, IntArray
 
 _STEP_S = 1.0
 _SPEEDS = 100
@@ -67,21 +67,20 @@ def other_readers(ground: GroundSpeed, notes: Notes, cells: Cells, dial: Dial) -
     dial
         What came of them: a bend, too, is no second reader.
     """
-    watch = _Watch(ground, notes, cells, dial, reach_s=READERS_CLOCK_REACH_S)
-    hangs = PointerPlay.along(ground).at(watch.moments)
-    plays = np.multiply.outer(READERS_PLAYS_MPS, hangs)
-    alone = mean_of_logs(
-        np.log([watch.density(scatter, plays) for scatter in READERS_SCATTERS_MPS]).sum(axis=-1).ravel()
-    )
-    near = _Watch(ground, notes, cells, dial, reach_s=DIALS_CLOCK_REACH_S)
+    order = np.argsort(notes.time_s, kind="stable")
+    # one that lies in a gap another watch only brings to what speed there is beside it
+    watch = _Watch(ground, notes, cells, dial, rows=order[cells.seen[order]], reach_s=READERS_CLOCK_REACH_S)
+    near = _Watch(ground, notes, cells, dial, rows=order, reach_s=DIALS_CLOCK_REACH_S)
+    pointer = PointerPlay.along(ground)
     dials = _two_dials(near)
     either = mean_of_logs(np.log(np.concatenate(dials)).sum(axis=1))
     first, second, shift = _two_watches(watch)
     watches = taking_turns(first, second, READERS_SWITCHES)
     square = np.tile((shift / 2) ** 2, len(READERS_SWITCHES))
     return OtherReaders(
-        watches=mean_of_logs(watches) - alone,
-        dials=mean_of_logs(taking_turns(*dials, READERS_SWITCHES)) - mean_of_logs(np.array([alone, either])),
+        watches=mean_of_logs(watches) - _alone(watch, pointer),
+        dials=mean_of_logs(taking_turns(*dials, READERS_SWITCHES))
+        - mean_of_logs(np.array([_alone(near, pointer), either])),
         apart_mps2=float(np.average(square, weights=np.exp(watches - watches.max()))),
     )
 
@@ -89,6 +88,13 @@ def other_readers(ground: GroundSpeed, notes: Notes, cells: Cells, dial: Dial) -
 def mean_of_logs(logs: FloatArray) -> float:
     """Return the log of the mean of what these are the logs of."""
     return float(np.logaddexp.reduce(logs) - np.log(len(logs)))
+
+
+def _alone(watch: _Watch, pointer: PointerPlay) -> float:
+    """Return the log evidence of one reader of one dial, whose needle may hang in its play."""
+    plays = np.multiply.outer(READERS_PLAYS_MPS, pointer.at(watch.moments))
+    logs = [np.log(watch.density(scatter, plays)).sum(axis=-1) for scatter in READERS_SCATTERS_MPS]
+    return mean_of_logs(np.ravel(logs))
 
 
 def _two_watches(watch: _Watch) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -127,24 +133,23 @@ def _shown(dial: Dial, speed_mps: FloatArray) -> FloatArray:
 class _Watch:
     """What the track says at the moments of the readings, for some offsets of one watch."""
 
-    def __init__(self, ground: GroundSpeed, notes: Notes, cells: Cells, dial: Dial, *, reach_s: float) -> None:
-        """Look at the track for offsets within reach of those of the best cell."""
+    def __init__(
+        self, ground: GroundSpeed, notes: Notes, cells: Cells, dial: Dial, *, rows: IntArray, reach_s: float
+    ) -> None:
+        """Look at the track for offsets within reach of those of the best cell, for some readings in order of time."""
         best = int(np.argmax(cells.log_mass))
         gain, wrong = cells.gain[best], float(cells.weight @ cells.wrong_share)
         at = notes.at
         self.at, self.stride = at, max(1, round(_STEP_S / at.spacing_s))
-        order = np.argsort(notes.time_s, kind="stable")
-        # to one that lies in a gap another watch only brings what speed there is beside it
-        order = order[cells.seen[order]]
         clocks = round(2 * reach_s / _STEP_S)
         steps = at.spacing_s * np.arange(clocks * self.stride + len(at.delay_s))
-        self.moments = notes.time_s[order, None] + cells.clock_s[best] - reach_s + at.delay_s[0] + steps
+        self.moments = notes.time_s[rows, None] + cells.clock_s[best] - reach_s + at.delay_s[0] + steps
         self.speed, rate, inside = ground.at(self.moments)
         self.inside = inside.astype(float)
-        self.residual = notes.indicated_mps[order, None] - _shown(dial, self.speed)
+        self.residual = notes.indicated_mps[rows, None] - _shown(dial, self.speed)
         self.variance = gain**2 * (ground.variance_at(self.moments) + (rate * at.spacing_s) ** 2 / 12)
-        self.variance += notes.own_variance[order, None]
-        self.right, self.stray = 1 - wrong, notes.stray[order]
+        self.variance += notes.own_variance[rows, None]
+        self.right, self.stray = 1 - wrong, notes.stray[rows]
         self.off_track = self.right * (1 - self._over_moments(self.inside)) + wrong
 
     def _over_moments(self, values: FloatArray) -> FloatArray:

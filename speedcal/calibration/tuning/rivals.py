@@ -81,7 +81,7 @@ STRAY_SCATTER_MPS, STRAY_SCATTER_LOG_SD = 0.24, 0.4
 """What people read to, where the question is whether it is more than that; half as narrow, readings of the car behind
 pass for those of somebody careless."""
 
-RIVAL_SHARES = {"two_readers": 0.4, "dial_changed": 0.1, "large_scatter": 0.4, "gps_among_readings": 0.12}
+RIVAL_SHARES = {"two_readers": 0.5, "dial_changed": 0.1, "large_scatter": 0.4, "gps_among_readings": 0.12}
 """How likely two readers or dials, a change on the way, another vehicle and a GPS display are beside each other. From
 drives made apart from ours; half or twice of any of them changes less than one file in a hundred."""
 
