@@ -18,7 +18,7 @@ PAGE = {
     "action": "To do",
     "any_action": "anything",
     "sort": "Sorted by",
-    "by_cost": "distance miscounted",
+    "by_cost": "distance off",
     "by_error": "error",
     "by_name": "vehicle",
     "vehicle": "Vehicle",

@@ -32,7 +32,7 @@ def words(plan: RoadTestPlan, number: str, shop: str) -> dict[str, Any]:
     return {
         "title": TITLE,
         "about": f"{len(plan.plateaus)} marks to hold, with blanks for the time and what the needle shows.",
-        "heading": shortened(" · ".join(filter(None, (number and f"job {number}", shop))), 120),
+        "heading": shortened(" · ".join(filter(None, (number and f"Job {number}", shop))), 120),
         "vehicle": shortened(plan.vehicle_label, 120) or "Vehicle:",
         "limit": f"Speed limit {plan.speed_limit_mps / factor:.0f} {unit}",
         "blanks": [
