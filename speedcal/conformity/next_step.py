@@ -280,7 +280,7 @@ def _asked_by(
 ) -> tuple[Advice, ...]:
     """Return what the drive after asks for to be changed, and what undoing the work would do.
 
-    On a limit more driving tells hardly more, and is not asked for.
+    On a limit more driving tells hardly more, and is not asked for where work passes for sure.
     """
     from speedcal.vehicle import diagnose
     from speedcal.vehicle.corrections import correct_diagnosed
@@ -297,4 +297,5 @@ def _asked_by(
     )
     vague = found.advice[: next((i for i, e in enumerate(found.advice) if e.action not in WITHOUT_WORK), None)]
     asked = (e for e in found.advice if e.action not in _NO_HELP or e in vague)
-    return tuple(e for e in asked if not (is_on_limit and "too_uncertain" in e.codes))
+    passes = is_on_limit and any((e.probability or 0.0) >= SURE_ENOUGH for e in found.advice)
+    return tuple(e for e in asked if not (passes and "too_uncertain" in e.codes))

@@ -120,6 +120,18 @@ def test_what_sits_on_a_limit_is_set_off_it_and_not_driven_again() -> None:
     assert [step.action for step in result.advice] == ["set_module"]
 
 
+def test_a_number_that_a_road_test_does_not_tell_from_the_last_is_not_tried() -> None:
+    """0 to 2.5 % are allowed and the dial is known to 2 %: one number after the other would be as good as this one."""
+    module = Vehicle.from_dict({"settings": {"circumference_mm": {"now": 5000, "step": 10, "low": 2000, "high": 6500}}})
+    rule = {"low_percent": 0, "high_percent": 2.5, "speeds": [10, 15, 20], "unit": "mph"}
+    after = make_calibration(factor=1.003, u_offset=0.2, u_factor=0.012, speed_range=(8, 22))
+    result = verify(None, after, rule, vehicle=module)
+    assert result.verdict == "not proven"
+    assert result.advice[0].action == "drive_again"
+    filmed = make_calibration(factor=0.99, u_offset=0.01, u_factor=0.0005, speed_range=(8, 22))
+    assert verify(None, filmed, rule, vehicle=module).advice[0].action == "set_module"
+
+
 def test_after_a_repair_no_gear_is_suspected_by_the_drive_before() -> None:
     """The old instrument showed 10 % more and a gear was fitted; the new one is 4 % low, and its drive alone counts."""
     after = make_calibration(factor=0.96, u_offset=0.1, u_factor=0.002)

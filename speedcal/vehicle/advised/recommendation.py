@@ -55,7 +55,7 @@ def _with_plans(outlook: Outlook, first: Sequence[Advice], plans: Sequence[Plan]
         looks = ("needle_drive",) if best.shift_mps else ()
         first = [entry for entry in first if entry.action != "check_count" or entry.part in looks]
     work = _told_what_it_comes_to(entries_of(outlook, best, plans), best, plans)
-    is_margin = _is_margin(outlook, best)
+    is_margin = _is_margin(outlook, best) or _is_within_noise(outlook, best)
     if is_margin or _is_guess(outlook, best):
         again = [drive_again(outlook)]  # which costs less than a part that may be the wrong one
         is_first = is_margin or best.work > _TYPED_IN
@@ -94,6 +94,17 @@ def _is_margin(outlook: Outlook, best: Plan) -> bool:
     is_less_true = not best.is_untouched and best.worst_percent > keep.worst_error_percent + WORTH_SAYING_PERCENT
     may_stay = outlook.may_keep and keep.is_fitted and keep.probability_passes >= MAY_PASS
     return _is_vague(outlook) and is_less_true and may_stay
+
+
+def _is_within_noise(outlook: Outlook, best: Plan) -> bool:
+    """Tell whether a road test asks for a change that it does not tell from none, and that may well fail again.
+
+    So a job would go from one number to the next, each as good as the last.
+    """
+    fails = outlook.keep.probability_passes <= 1 - SURE_ENOUGH
+    if outlook.may_keep or fails or best.shift_mps or best.probability >= SURE_ENOUGH:
+        return False
+    return outlook.judge.ideal_gain().contains(1.0)
 
 
 def _is_vague(outlook: Outlook) -> bool:
