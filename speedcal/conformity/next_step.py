@@ -103,8 +103,7 @@ def next_steps(
     undone = None
     if counted or all(change.agrees for change in changes):  # else undoing leads elsewhere
         undone = _undone(before, rule, vehicle, work, speeds)
-    is_on_limit = any(found.code == "on_the_limit" for found in findings)
-    asked = _asked_by(after, rule, _fitted(vehicle, work, counted), speeds, undone, is_on_limit=is_on_limit)
+    asked = _asked_by(after, rule, _fitted(vehicle, work, counted), speeds, undone)
     looked_at = {look.part for look in looks}  # and not once more
     if "work" in looked_at or (work and work.driven_gear is not None and all(change.agrees for change in changes)):
         looked_at.add("driven_gear")  # the one just fitted is looked at, or did what its teeth do
@@ -270,18 +269,9 @@ def _undone(
 
 
 def _asked_by(
-    after: Calibration,
-    rule: Tolerance,
-    vehicle: Vehicle,
-    speeds: Sequence[float],
-    undone: StateBefore | None,
-    *,
-    is_on_limit: bool,
+    after: Calibration, rule: Tolerance, vehicle: Vehicle, speeds: Sequence[float], undone: StateBefore | None
 ) -> tuple[Advice, ...]:
-    """Return what the drive after asks for to be changed, and what undoing the work would do.
-
-    On a limit more driving tells hardly more, and is not asked for where work passes for sure.
-    """
+    """Return what the drive after asks for to be changed, and what undoing the work would do."""
     from speedcal.vehicle import diagnose
     from speedcal.vehicle.corrections import correct_diagnosed
 
@@ -296,6 +286,4 @@ def _asked_by(
         before=undone,
     )
     vague = found.advice[: next((i for i, e in enumerate(found.advice) if e.action not in WITHOUT_WORK), None)]
-    asked = (e for e in found.advice if e.action not in _NO_HELP or e in vague)
-    passes = is_on_limit and any((e.probability or 0.0) >= SURE_ENOUGH for e in found.advice)
-    return tuple(e for e in asked if not (passes and "too_uncertain" in e.codes))
+    return tuple(e for e in found.advice if e.action not in _NO_HELP or e in vague)

@@ -97,12 +97,12 @@ def _is_margin(outlook: Outlook, best: Plan) -> bool:
 
 
 def _is_within_noise(outlook: Outlook, best: Plan) -> bool:
-    """Tell whether a road test asks for a change that it does not tell from none, and that may well fail again.
+    """Tell whether a road test asks for a change that it does not tell from none, and that another will hardly prove.
 
     So a job would go from one number to the next, each as good as the last.
     """
     fails = outlook.keep.probability_passes <= 1 - SURE_ENOUGH
-    if outlook.may_keep or fails or best.shift_mps or best.probability >= SURE_ENOUGH:
+    if outlook.may_keep or fails or best.shift_mps or best.proven >= LIKELY:
         return False
     return outlook.judge.ideal_gain().contains(1.0)
 
