@@ -300,11 +300,11 @@ def test_readings_of_another_drive_are_never_trusted(kind: str, seed: int) -> No
 def test_readings_of_another_drive_are_mostly_refused() -> None:
     """More than half: speeds between 25 and 65 mph have much in common, so chance alone fits some."""
     refused = 0
-    for seed in range(16):
+    for seed in range(10):
         track, other = simulate("noted", [33, seed]).track, simulate("noted", [34, seed]).readings
         other = replace(other, time_s=other.time_s - other.time_s[0], clock="elapsed")
         refused += isinstance(answer_or_refusal(track, other), speedcal.SpeedcalError)
-    assert refused > 8
+    assert refused > 5
 
 
 @pytest.mark.parametrize("clock", ["utc", "local"])

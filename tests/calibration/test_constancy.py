@@ -245,12 +245,12 @@ def test_a_log_that_is_not_of_one_dial_in_this_vehicle_is_not_trusted(kind: str,
 
 
 def test_a_fit_that_does_not_settle_is_not_trusted() -> None:
-    """Logs of the car behind follow no lag of an instrument: most of ten never settle; ten of one's own all do."""
+    """Logs of the car behind follow no lag of an instrument: most of five never settle; five of one's own all do."""
     unsettled = {
         kind: sum("fit_unsettled" in answer(outside_drive(kind, (41, i))).trust.codes for i in numbers)
-        for kind, numbers in {"convoy, log": _answered("convoy, log", 41, 10), "log, canyons": range(10)}.items()
+        for kind, numbers in {"convoy, log": _answered("convoy, log", 41, 5), "log, canyons": range(5)}.items()
     }
-    assert unsettled["convoy, log"] >= 5
+    assert unsettled["convoy, log"] >= 3
     assert unsettled["log, canyons"] == 0
 
 
@@ -284,11 +284,11 @@ def _doubted(kind: str, number: int, reason: str) -> bool:
         return error.code == "readings_do_not_follow"
 
 
-@pytest.mark.parametrize(("kind", "least"), [("sparse", 9), ("track thinned", 8)])
+@pytest.mark.parametrize(("kind", "least"), [("sparse", 5), ("track thinned", 4)])
 def test_a_part_that_reads_otherwise_is_found_by_the_way_between_fixes(kind: str, least: int) -> None:
     """Positions alone, 2 to 10 s apart: 2.5 to 6 % on a fifth to two fifths of the log; without it nothing is told."""
     told, honest = [], []
-    for seed in range(10):
+    for seed in range(6):
         for found, second in ((told, "another part"), (honest, "")):
             drive = make_drive(replace(kind_of(kind, (41, seed)), second=second), generator(kind, (41, seed)))
             with suppress(FitError):
@@ -363,11 +363,11 @@ def test_a_log_does_not_stray_from_a_receiver_that_is_only_noisy() -> None:
     assert held >= 10
 
 
-@pytest.mark.parametrize(("kind", "least", "most"), [("log", 0, 1), ("convoy, log", 7, 8)])
+@pytest.mark.parametrize(("kind", "least", "most"), [("log", 0, 1), ("convoy, log", 4, 5)])
 def test_rows_read_off_a_film_do_not_stray_for_that_alone(kind: str, least: int, most: int) -> None:
     """A row in two seconds, read to 0.5 mph, is 0.14 m/s in means of five; the car behind strays all the same."""
     strayed = 0
-    for seed in range(8):
+    for seed in range(5):
         track, readings = in_memory(outside_drive(kind, (173, seed)))
         noise = 0.5 * MPH * np.random.default_rng(seed).standard_normal(len(readings.speed_mps))
         film = np.where(np.arange(len(noise)) % 2 == 0, np.abs(readings.speed_mps + noise), np.nan)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -39,12 +40,17 @@ def calibrated(drive: OutsideDrive) -> Calibration | None:
 @pytest.fixture(scope="module")
 def hanging() -> list[tuple[OutsideDrive, Calibration | None]]:
     """Return drives with a needle that hangs by 2.2 mph either way, and what comes of each."""
-    drives = [drive_of("notes", HANGING, seed) for seed in range(12)]
+    drives = [drive_of("notes", HANGING, seed) for seed in range(8)]
     return [(drive, calibrated(drive)) for drive in drives]
 
 
+@cache
+def _sound() -> list[Calibration | None]:
+    return [calibrated(drive_of("notes", DialStyle(), seed)) for seed in range(8)]
+
+
 def test_a_needle_that_hangs_is_no_other_drive(hanging: list[tuple[OutsideDrive, Calibration | None]]) -> None:
-    """All twelve get an answer; taken for scatter, half of them were refused and factors were 4 % low."""
+    """All eight get an answer; taken for scatter, half of them were refused and factors were 4 % low."""
     answers = [(drive.truth, result) for drive, result in hanging if result is not None]
     assert len(answers) == len(hanging)
     off = [result.indicated(50 * MPH_MPS) - truth.reading(50 * MPH_MPS) for truth, result in answers]
@@ -65,10 +71,9 @@ def test_how_far_it_hangs_is_told(hanging: list[tuple[OutsideDrive, Calibration 
         for finding in result.findings
         if finding.code == "needle_hangs"
     ]
-    assert len(told) >= 10
+    assert len(told) >= 7
     assert np.median(told) == pytest.approx(2.2, rel=0.33)
-    sound = [calibrated(drive_of("notes", DialStyle(), seed)) for seed in range(12)]
-    assert all("needle_hangs" not in {f.code for f in one.findings} for one in sound if one is not None)
+    assert all("needle_hangs" not in {f.code for f in one.findings} for one in _sound() if one is not None)
 
 
 def test_a_needle_that_hangs_is_what_the_vehicle_is_asked_about(
@@ -76,14 +81,13 @@ def test_a_needle_that_hangs_is_what_the_vehicle_is_asked_about(
 ) -> None:
     """Whose scatter is explained is no sound instrument: it speaks for one that sticks, and against it elsewhere."""
     found = [evidence_of(result).sticking for _, result in hanging if result is not None]
-    assert sum(one > 3 for one in found) >= 10
-    sound = [calibrated(drive_of("notes", DialStyle(), seed)) for seed in range(12)]
-    assert all(evidence_of(one).sticking < 1 for one in sound if one is not None)
+    assert sum(one > 3 for one in found) >= 7
+    assert all(evidence_of(one).sticking < 1 for one in _sound() if one is not None)
 
 
 def test_what_hangs_still_belongs_to_its_own_drive_alone() -> None:
     """Of notes of another drive with such a needle none gets a number."""
-    assert all(calibrated(drive_of("other drive", HANGING, seed)) is None for seed in range(12))
+    assert all(calibrated(drive_of("other drive", HANGING, seed)) is None for seed in range(8))
 
 
 def test_the_readings_table_has_the_true_speed_and_not_that_of_the_needle(

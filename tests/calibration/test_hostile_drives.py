@@ -190,7 +190,7 @@ def test_few_fixes_end_well(track: Track, readings: Readings, count: int) -> Non
 
 @TRACKS
 @BOTH
-@pytest.mark.parametrize("length", [1, 2, 4, 12, 60])
+@pytest.mark.parametrize("length", [1, 2, 12, 60])
 def test_a_track_in_many_tiny_pieces_ends_well(track: Track, readings: Readings, length: int) -> None:
     """No reading is used whose moment lies between two pieces."""
     broken = replace(track, segment=np.arange(N) // length)
@@ -235,7 +235,7 @@ def test_single_absurd_recorded_speeds_do_not_matter(readings: Readings, value: 
 
 @TRACKS
 @BOTH
-@pytest.mark.parametrize("value", [-400.0, 9000.0, 1e6, np.nan])
+@pytest.mark.parametrize("value", [-400.0, 1e6, np.nan])
 def test_absurd_heights_end_well(track: Track, readings: Readings, value: float) -> None:
     _sound(replace(track, elevation_m=np.full(N, value)), readings)
     heights = np.full(N, 100.0)
@@ -288,7 +288,7 @@ _SPEED = st.one_of(
 _TIME = st.one_of(st.floats(0, 700), st.sampled_from([0.0, 300.0, np.nan, -1e9, 1e9]))
 
 
-@settings(max_examples=50, deadline=None, derandomize=True)
+@settings(max_examples=30, deadline=None, derandomize=True)
 @given(
     rows=st.lists(st.tuples(_TIME, _SPEED), max_size=40),
     clock=st.sampled_from(get_args(Clock)),
@@ -313,7 +313,7 @@ def test_any_readings_end_well(
     _sound(POSITIONS if positions else RECORDED, readings)
 
 
-@settings(max_examples=25, deadline=None, derandomize=True)
+@settings(max_examples=15, deadline=None, derandomize=True)
 @given(
     seed=st.integers(0, 10_000),
     keep=st.floats(0.0, 1.0),
@@ -340,7 +340,7 @@ def test_any_track_ends_well(
     _sound(some_fixes(track, rng.random(N) < keep), LOG if logged else NOTES)
 
 
-@settings(max_examples=20, deadline=None, derandomize=True)
+@settings(max_examples=12, deadline=None, derandomize=True)
 @given(
     odometer=st.lists(
         st.one_of(st.floats(0, 1e9), st.sampled_from([np.nan, np.inf, 0.0, 1e300, -5.0])), min_size=24, max_size=24

@@ -32,7 +32,7 @@ def _falls_after(readings: Readings, count: int, *, shows: float = 0.0) -> Readi
     return replace(readings, speed_mps=shown)
 
 
-@pytest.mark.parametrize("seed", range(120, 126))
+@pytest.mark.parametrize("seed", range(120, 123))
 @pytest.mark.parametrize("shows", [0.0, 2.0])
 def test_the_readings_before_it_fell_tell_the_dial(seed: int, shows: float) -> None:
     """At the peg or a little above it: the factor is the truth's, the answer WEAK, the needle is looked at first."""
@@ -49,7 +49,7 @@ def test_the_readings_before_it_fell_tell_the_dial(seed: int, shows: float) -> N
     assert (first.action, first.part) == ("check_count", "needle_drive")
 
 
-@pytest.mark.parametrize("seed", range(120, 126))
+@pytest.mark.parametrize("seed", range(120, 123))
 def test_readings_of_another_drive_are_not_saved_by_it(seed: int) -> None:
     track, _ = _drive(seed)
     _, foreign = _drive(seed + 20)

@@ -173,16 +173,16 @@ def test_the_fit_of_a_slow_instrument_starts_at_its_clock_and_lag(needle: bool) 
 
 
 def test_a_needle_that_sticks_widens_the_answer_by_how_held_speeds_stray() -> None:
-    """Stays until it is off by 1 mph, then jumps: ten of twelve hold the factor, most to 2 %; as play alone, six."""
+    """Stays until it is off by 1 mph, then jumps: seven of eight hold the factor, most to 2 %; as play alone, half."""
     held = narrow = 0
-    for seed in range(12):
+    for seed in range(8):
         sticks = replace(KINDS["log"], reader=LoggerStyle(unit="mph"), dial=DialStyle(sticking_mph=1.0))  # type: ignore[arg-type]
         drive = make_drive(sticks, generator("sticks", (seed,)))
         factor = speedcal.calibrate(*in_memory(drive)).error_factor
         held += factor.contains(drive.truth.factor(drive.truth.speed_mps))
         narrow += factor.half_width < 0.02
-    assert held >= 10
-    assert narrow >= 7
+    assert held >= 7
+    assert narrow >= 5
 
 
 def test_a_log_shorter_than_the_lags_that_are_tried_is_not_asked() -> None:

