@@ -35,6 +35,7 @@ from speedcal.calibration.tuning.logs import (
     THINNED_FROM,
     THINNED_HINT,
     THINNED_HINT_S,
+    THINNED_TO_S,
 )
 from speedcal.calibration.tuning.track import SLOWEST_POSITION_SPEED_MPS
 from speedcal.finding import Finding
@@ -63,7 +64,7 @@ def fit_distances(log: RoughLog) -> MeasuredLine | None:
     if not fit.run():
         return None
     plain = _line(log, fit, smooth)
-    if np.median(np.diff(rows.time_s)) > LATENT_INTERVAL_S:
+    if np.median(np.diff(rows.time_s)) > LATENT_INTERVAL_S or ground.interval_s > THINNED_TO_S:
         return plain
     found = _unsmoothed(fit, ground)
     if found is None:

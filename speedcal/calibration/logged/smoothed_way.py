@@ -17,7 +17,7 @@ from speedcal.calibration.speed.smoothing import share_left
 from speedcal.calibration.tuning.logs import TURN_SHARE_U
 from speedcal.interval import FloatArray, IntArray
 
-_APART_S, _FEWEST = 1.0, 4
+_APART_S, _FEWEST = 1.0, 2
 
 
 @dataclass(frozen=True, slots=True)

@@ -140,6 +140,9 @@ Of 230 tracks with a fix in 2 to 10 s that were not smoothed none brought 6 nats
 the others, at which readings are 0.3 mph low. Smoothed ones bring 20 to 45, behind filters 7 to 43; overlooked,
 readings at 50 mph are 0.5 to 1.6 mph off."""
 
+THINNED_TO_S = 12.0
+"""Fixes farther apart tell nothing of what smoothed them by 6 s. Doubled, long trips cost more and tell as much."""
+
 FILTER_BESIDE_DAMPED = 0.55
 """Share that a filter which overshoots must bring of what a damped needle does, of what lasts: damped needles come to
 0.52 at the most, positions behind such a filter to 0.57 to 0.9 where they are noisy, to 1.4 and more where not."""
