@@ -127,6 +127,7 @@ class _Fitter:
                 ("log", len(log.time_s), shaky),
             )
         }
+        self.track_late_s, self.track_places = 0.0, grid.locate(track.time_s, track.piece)
         self.coefficients, self.inverse = self._smoothed()
         self.motion = Motion(grid, self.coefficients, start.runs)
 
@@ -134,7 +135,7 @@ class _Fitter:
         """Return coefficients of the track's own speed, a little smoothed, and the band of their covariance."""
         band = self.grid.stiffness(np.full(len(self.grid), 0.2**-2))
         band[0] += _LOOSE
-        places = self.grid.locate(self.track.time_s, self.track.piece)
+        places = self.track_places
         weight = 1 / (self.states["track"].noise.variance + self.track.step_mps**2 / 12)
         places.add_information(band, places.value, weight)
         factor = Banded(band)
@@ -173,7 +174,9 @@ class _Fitter:
     def _track_view(self) -> View:
         track, damping = self.track, self.nuisance[DAMPING]
         constant = np.sqrt(2 * max(damping, 0.0))
-        places = self.grid.locate(track.time_s - constant, track.piece)
+        if constant != self.track_late_s:
+            self.track_late_s, self.track_places = constant, self.grid.locate(track.time_s - constant, track.piece)
+        places = self.track_places
         row = places.value + constant * places.rate
         return View(places, row, np.zeros(len(track.time_s)), np.ones(len(track.time_s)))
 

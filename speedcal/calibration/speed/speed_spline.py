@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 REACH = 4
 """Coefficients that make up one speed."""
 _PADDING_S = 4.0
+_VALUE = np.array([[1, -3, 3, -1], [4, 0, -6, 3], [1, 3, 3, -3], [0, 0, 0, 1]]) / 6
+_RATE = np.array([[-1, 2, -1, 0], [0, -4, 3, 0], [1, 2, -3, 0], [0, 0, 1, 0]]) / 2
+"""Weights of the four coefficients, and their derivatives by the part of a cell, as polynomials of it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,15 +99,12 @@ class SplineGrid:
 
     def locate(self, time_s: FloatArray, piece: IntArray) -> Places:
         """Return the places of moments in given pieces (their order number)."""
-        along = (time_s - self.begin_s[piece]) / self.spacing_s
-        cell = np.clip(np.floor(along), 0, self.cells[piece] - 1)
+        along = (time_s - self.begin_s.take(piece)) / self.spacing_s
+        cell = np.clip(np.floor(along), 0, self.cells.take(piece) - 1)
         f = np.clip(along - cell, 0.0, 1.0)
-        g = 1 - f
-        f2, g2 = f * f, g * g
-        value = np.stack([g2 * g, 3 * (f - 2) * f2 + 4, 3 * (g - 2) * g2 + 4, f2 * f]) / 6
-        rate = np.stack([-g2, 3 * f2 - 4 * f, 4 * g - 3 * g2, f2]) / (2 * self.spacing_s)
-        first = self.base[piece] + cell.astype(np.int64)
-        return Places(first + np.arange(REACH)[:, None], value, rate, f)
+        powers = np.stack([np.ones_like(f), f, f * f, f * f * f])
+        first = self.base.take(piece) + cell.astype(np.int64)
+        return Places(first + np.arange(REACH)[:, None], _VALUE @ powers, _RATE @ powers / self.spacing_s, f)
 
     @property
     def inner(self) -> BoolArray:
