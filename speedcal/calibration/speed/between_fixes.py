@@ -22,7 +22,9 @@ class Way:
     """The way along the fixes."""
 
     step_m: FloatArray
-    """From each fix to the next; zero across gaps. [m]"""
+    """From each fix to the next, what is lost spread evenly, as distances ask; zero across gaps. [m]"""
+    bent_step_m: FloatArray
+    """The same with what is lost where the bends are, as speeds ask. [m]"""
     longer: float
     """Share by which the road is longer than the straight lines; ``step_m`` has it in."""
     u: float
@@ -34,7 +36,7 @@ def way_between(piece: IntArray, east: FloatArray, north: FloatArray, speed: Flo
 
     Straight lines from fix to fix cut corners. Those over every second fix cut more of them, those over every fourth
     more again. How the loss grows tells smooth bends (with the square of the distance) from corners that are rarer than
-    fixes (with the distance), and so what the first lines lose themselves.
+    fixes (with the distance), and so what the first lines lose themselves; where they do, what the second ones lose.
 
     Parameters
     ----------
@@ -54,7 +56,21 @@ def way_between(piece: IntArray, east: FloatArray, north: FloatArray, speed: Flo
     growth = (half - quarter) / max(whole - half, 1e-9)
     share = float(np.clip(1 / max(growth - CHORD_GROWTH_OFF, 1e-9), CHORD_LOSS_LEAST, CHORD_LOSS_MOST))
     longer = share * lost
-    return Way(chord * (1 + longer), longer, CHORD_LOSS_U * share * longer)
+    where = _lost_at(piece, east, north, chord)
+    bent = chord + where * (longer * whole / max(float(where.sum()), 1e-9))
+    return Way(chord * (1 + longer), bent, longer, CHORD_LOSS_U * share * longer)
+
+
+def _lost_at(piece: IntArray, east: FloatArray, north: FloatArray, chord: FloatArray) -> FloatArray:
+    """Return what lines over every second fix lose at each step, in the mean over it and four beside it. [m].
+
+    Bends are driven slowly: spread evenly, what they lose would make the fast and straight parts faster than they were.
+    """
+    far = np.hypot(east[2:] - east[:-2], north[2:] - north[:-2])
+    lost = np.where(piece[2:] == piece[:-2], np.maximum(chord[1:] + chord[:-1] - far, 0.0), 0.0)
+    at = np.concatenate((lost, [0.0])) + np.concatenate(([0.0], lost))
+    near, length = (np.convolve(x, (1.0, 2.0, 3.0, 2.0, 1.0), "same") for x in (at, chord))
+    return near / np.maximum(length, 1e-9) * chord
 
 
 def _length(piece: IntArray, east: FloatArray, north: FloatArray, chord: FloatArray, every: int) -> float:

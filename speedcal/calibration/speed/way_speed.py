@@ -52,7 +52,7 @@ def speed_along_way(ground: GroundSpeed) -> GroundSpeed:
         Ground speed from positions, or recorded at fixes far apart.
     """
     piece = np.unique(ground.piece, return_inverse=True)[1]
-    way, u_distance = _way(ground, piece)
+    way, evenly, u_distance = _way(ground, piece)
     grid = SplineGrid.over(ground.time_s, piece, max(WAY_KNOTS_S, ground.interval_s / 2))
     coefficients, covariance = _fitted(ground, piece, way, grid)
     dense = ground.interval_s <= DENSE_POSITIONS_S
@@ -64,7 +64,8 @@ def speed_along_way(ground: GroundSpeed) -> GroundSpeed:
     u_speed = np.sqrt(np.maximum(places.variances(covariance, places.rate, places.rate), 0.0))
     moving = speed > SLOWEST_MPS
     bending = grid.bending_at(places, grid.bending(coefficients))
-    distance = _distance(places.of(coefficients, places.value), ground.piece[before], road)
+    gone = places.of(coefficients, places.value) + np.interp(time, ground.time_s, evenly - way)
+    distance = _distance(gone, ground.piece[before], road)
     return replace(
         ground,
         time_s=time,
@@ -98,12 +99,15 @@ def _moments(time_s: FloatArray, piece: IntArray, apart_s: float) -> tuple[Float
     return time_s[before] + share * np.append(step, 0.0)[before], before, share
 
 
-def _way(ground: GroundSpeed, piece: IntArray) -> tuple[FloatArray, float]:
-    """Return the way to each fix from the first of its piece, level, in m, and its relative uncertainty."""
+def _way(ground: GroundSpeed, piece: IntArray) -> tuple[FloatArray, FloatArray, float]:
+    """Return the way to each fix from the first of its piece, level, in m, as speeds and as distances ask.
+
+    And its relative uncertainty.
+    """
     u_way = 0.0
     if ground.interval_s >= CORNERS_FROM_S:
         between = way_between(piece, ground.east_m, ground.north_m, ground.speed_mps)
-        step, u_way = between.step_m, between.u
+        step, even, u_way = between.bent_step_m, between.step_m, between.u
     else:
         east, north = np.diff(ground.east_m), np.diff(ground.north_m)
         chord, course = np.hypot(east, north), np.arctan2(north, east)
@@ -111,8 +115,10 @@ def _way(ground: GroundSpeed, piece: IntArray) -> tuple[FloatArray, float]:
         # what lies across the road lengthens each step: E hypot(L, e1 - e2) = L + u^2/L
         step = np.maximum(chord - across**2 / np.maximum(chord, max(across, LEAST_FIX_NOISE_M)), 0.0)
         step[np.diff(piece) != 0] = 0.0
-    way = np.concatenate(([0.0], np.cumsum(step)))
-    return np.asarray(way - way[np.searchsorted(piece, piece)]), u_way
+        even = step
+    way, evenly = (np.concatenate(([0.0], np.cumsum(steps))) for steps in (step, even))
+    first = np.searchsorted(piece, piece)
+    return np.asarray(way - way[first]), np.asarray(evenly - evenly[first]), u_way
 
 
 def _noise_across(ground: GroundSpeed, piece: IntArray, course: FloatArray) -> float:
