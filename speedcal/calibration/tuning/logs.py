@@ -134,11 +134,11 @@ SMOOTHING_HINT_S, SMOOTHING_HINT, SMOOTHING_FROM = 1.5, 2.0, 6.0
 """All are tried where the first one brings so many nats, and believed from so many on. Positions smoothed by 3 s bring
 9 to 30 and then 26 to 65, those that were not lose 2 to 20; overlooked, factors are 0.9 % high."""
 
-THINNED_HINT_S, THINNED_HINT, THINNED_FROM, THINNED_FILTER_FROM = 2.0, 3.0, 16.0, 8.0
+THINNED_HINT_S, THINNED_HINT, THINNED_FROM, THINNED_FILTER_FROM = 2.0, 5.0, 16.0, 8.0
 """The same where smoothed positions were thinned out, by the way between them; the last is of filters that overshoot.
-Of 230 tracks with a fix in 2 to 10 s that were not smoothed none brought 6 nats for such a filter, seven up to 13 for
-the others, at which readings are 0.3 mph low. Smoothed ones bring 20 to 45, behind filters 7 to 43; overlooked,
-readings at 50 mph are 0.5 to 1.6 mph off."""
+Of 270 tracks with a fix in 2 to 10 s that were not smoothed none brought 6 nats for such a filter, eleven 7 to 16 for
+the others; believed, readings are 0.3 mph low. Positions smoothed by 3 s bring 17 to 50, behind filters 7 to 49, and 6
+and more at the first constant; overlooked, readings at 50 mph are 0.5 to 1.6 mph off."""
 
 THINNED_TO_S = 12.0
 """Fixes farther apart tell nothing of what smoothed them by 6 s. Doubled, long trips cost more and tell as much."""
