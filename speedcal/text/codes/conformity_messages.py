@@ -304,7 +304,7 @@ def _tires(values: Values) -> str:
 
 def _count_decides(values: Values) -> str:
     out = values["came_out"]
-    old = f"count the one that came out: {out} teeth would explain it. If it is as stated, " if out else ""
+    old = f"count the one that came out: {out} teeth would explain it. Otherwise " if out else ""
     return f"If it has {values['planned']}, {old}add to the job what else changed (tires?), and that they were counted."
 
 
@@ -381,7 +381,7 @@ FINDINGS: dict[str, Template] = {
     "before_in_other_unit": "The drive before the work seems to have been noted in the other unit, or the instrument "
     "was set to another since: then the change is as planned.",
     "count_decides": _count_decides,
-    "if_so_counted": "This is figured for {teeth} teeth fitted now.",
+    "if_so_counted": "Figured for {teeth} teeth fitted now.",
     "needle_moved": "The needle offset is not the same before and after: the needle, the face or the instrument was "
     "moved, or one of the drives was read in another unit than it says.",
     "cause_gear": _gear,

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from speedcal.interval import reached
+from speedcal.interval import FloatArray, reached
 from speedcal.text.pages.after_work import road_test_steps
 from speedcal.text.pages.told_speeds import headline_speed, table_speeds
 from speedcal.text.results.explanations import likely_causes
@@ -74,7 +74,7 @@ _LEAST_SAID = 0.05
 
 def caption(has_readings: bool) -> str:
     """Say what is drawn in the comparison."""
-    return f"{'Points are readings; the' if has_readings else 'The'} bands are the ranges of the lines."
+    return f"{'Points are readings, bands' if has_readings else 'Bands are'} the ranges of the lines."
 
 
 def change_words(work: Work | None) -> str:
@@ -159,9 +159,7 @@ def left_over(after: Calibration, unit: DisplayUnit, tolerance: Tolerance | None
     """Say what error is left after the work: overall, at some speeds, by the needle, and where it reads low."""
     factor = SPEED_UNIT_MPS[unit]
     low, high = after.dial.driven_mps
-    grid = np.linspace(low, high, 41)
-    half = after.dial.half_width(grid)
-    error = after.dial.indicated(grid) - grid
+    error, half = _errors(after)
     least, most = float((error - half).min()) / factor, float((error + half).max()) / factor
     told = [v for v in table_speeds([after], unit, tolerance) if reached((low, high), v * factor)]
     at = "; ".join(f"at {v:g}: {_error_range(after, v * factor, factor)}" for v in told)
@@ -179,20 +177,30 @@ def left_over(after: Calibration, unit: DisplayUnit, tolerance: Tolerance | None
     leans = [found.values for found in after.findings if found.code == "vehicle_leans"]
     return (
         *lines,
-        *reads_low(after, unit),
+        *_surely_low(after),
         *[fill("In bends it shows up to {most:percent1} more.", values) for values in leans[:1]],
     )
 
 
 def reads_low(dial_of: Calibration, unit: DisplayUnit) -> tuple[str, ...]:
-    """Say that a dial shows less than the true speed, the side on which somebody drives too fast; nothing else."""
-    grid = np.linspace(*dial_of.dial.driven_mps, 41)
-    error, half = dial_of.dial.indicated(grid) - grid, dial_of.dial.half_width(grid)
-    if (error + half < 0).any():
-        everywhere = "At every speed driven" if (error + half < 0).all() else "At some of the speeds driven"
-        return (f"{everywhere} it reads low: you drive faster than the dial says.",)
+    """Say that a dial shows less than the true speed, or may, the side on which somebody drives too fast."""
+    error, half = _errors(dial_of)
     least = float((error - half).min()) / SPEED_UNIT_MPS[unit]
-    return (f"It may read low by {-least:.1f} {unit}.",) if least <= -_LEAST_SAID else ()
+    may = (f"It may read low by {-least:.1f} {unit}.",) if least <= -_LEAST_SAID else ()
+    return _surely_low(dial_of) or may
+
+
+def _surely_low(dial_of: Calibration) -> tuple[str, ...]:
+    error, half = _errors(dial_of)
+    low = error + half < 0
+    where = "At every speed driven" if low.all() else "At some of the speeds driven"
+    return (f"{where} it reads low: you drive faster than the dial says.",) if low.any() else ()
+
+
+def _errors(dial_of: Calibration) -> tuple[FloatArray, FloatArray]:
+    """Return how far a dial is off over the driven speeds, and half the width of its interval there. [m/s]."""
+    grid = np.linspace(*dial_of.dial.driven_mps, 41)
+    return dial_of.dial.indicated(grid) - grid, dial_of.dial.half_width(grid)
 
 
 def _error_range(after: Calibration, ground_mps: float, factor: float) -> str:
