@@ -33,7 +33,6 @@ from speedcal.calibration.tuning.notes import (
     JUMPS_LOOSE,
     LEAST_RIGHT,
     LOOSE_A_LOOK,
-    LOOSE_BETWEEN_FIXES,
     LOOSE_EVIDENCE,
     LOOSE_SCATTER_MPS,
     MOST_DRAWN,
@@ -141,9 +140,8 @@ def _loose_below(weighed: Weighed, scatter: float) -> float:
         return least
     looked_s = np.sort(np.concatenate([notes.time_s[cells.seen], weighed.at_end_s]))
     looks = 1 + int((np.diff(looked_s) > SAME_LOOK_S).sum())
-    a_look, less = LOOSE_A_LOOK if weighed.ground.is_recorded_often else LOOSE_BETWEEN_FIXES
-    end = END_LOOSE if len(weighed.at_end_s) else 1.0
-    return max(least, a_look * end * scatter * looks * (1 - less * float(cells.weight @ cells.wrong_share)))
+    a_look = LOOSE_A_LOOK * (END_LOOSE if len(weighed.at_end_s) else 1.0)
+    return max(least, a_look * scatter * looks * (1 - float(cells.weight @ cells.wrong_share)))
 
 
 def _refuse_two_clocks(cells: Cells, mixed: Mixed, best: int, source: str) -> None:

@@ -113,14 +113,12 @@ LOOSE_SCATTER_MPS, LOOSE_EVIDENCE, MUCH_COVERED = 1.4 * MPH_MPS, 25.0, 0.75
 """Readings that scatter this much about the dial have to belong to it with such odds at the least; those that
 do not show that they belong are told of the gaps where less of the drive has a speed."""
 
-LOOSE_A_LOOK, LOOSE_BETWEEN_FIXES, SAME_LOOK_S = (3.0, 2.0), (2.8, 1.0), 15.0
-"""Log odds that each look at the dial must add for each m/s of scatter about the dial, and how much smaller their sum
-is for each share that is wrong: slips lie far from a dial that the others are near, loose ones anywhere. Where fixes do
-not tell the speed of each second loose ones look like slips, and those of the second pair count. Readings within the
-time are of one look. Notes of the same road on another day follow the track, but loosely: of 600 such files four get a
-number, without it one in fifteen. Sound files are not refused for it, of 260 with 30 % wrong six (16 by the second, for
-the same four), and one in ten of those whose needle trembles by 2 mph. Not asked of readings to coarse marks, of
-which one in fifty was refused."""
+LOOSE_A_LOOK, SAME_LOOK_S = 2.8, 15.0
+"""Log odds that each look at the dial, if it is right, must add for each m/s of scatter about the dial, and the time
+within which readings are of one look. Notes of the same road on another day follow the track, but loosely: of 1,800
+such files 13 get a number, 27 at 2.2, without it one in fifteen. Sound files are not refused for it, of those with a
+third wrong one in sixty, and one in ten of those whose needle trembles by 2 mph. Not asked of readings to coarse marks,
+of which one in fifty was refused."""
 
 COARSE_U_MPS, MARKS_EVIDENCE = 0.35, 3.0
 """Rounding from which on, standard, and log odds (20 to 1) at which readings are taken as noted with the needle on its
