@@ -107,8 +107,9 @@ def test_what_is_left_says_when_the_dial_reads_low() -> None:
     """A dial that shows less than the truth is the dangerous side; it is named as such."""
     low = " ".join(words.left_over(exact(0.97), "mph"))
     assert "reads low" in low
-    maybe = " ".join(words.left_over(make_calibration(1.001, u_offset=0.1 / MPH_MPS), "mph"))
-    assert "may read low" in maybe
+    maybe = make_calibration(1.001, u_offset=0.1 / MPH_MPS)
+    assert "may read low" in " ".join(words.reads_low(maybe, "mph"))
+    assert "off by −" in " ".join(words.left_over(maybe, "mph"))  # the range says it there
     assert "low" not in " ".join(words.left_over(exact(1.05), "mph"))
 
 
