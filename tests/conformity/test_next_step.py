@@ -67,7 +67,7 @@ def test_another_gear_than_planned_is_counted_first_and_replaced_by_the_planned_
     """22 planned, the drive stands for 21: count them; 21 x 1.10 x 20/21 = 22."""
     result = verified(0.5, 1.10 * 20 / 21)
     assert [(step.action, step.value) for step in result.advice[:2]] == [("check_count", 21), ("fit_driven_gear", 22)]
-    assert "figured for 21 teeth" in str(result.advice[1])
+    assert "Figured for 21 teeth" in str(result.advice[1])
     assert "If it has 22, count the one that came out: 21 teeth would explain it" in str(result.advice[0])
     assert [step.part for step in result.advice].count("driven_gear") == 2  # looked at once, and changed
 
