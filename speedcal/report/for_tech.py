@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from speedcal.calibration.dial.measured import WRONG
+from speedcal.finding import codes_of
 from speedcal.text.messages import label
 from speedcal.text.pages import pictures
 from speedcal.text.pages import report_for_tech as text
@@ -89,7 +91,9 @@ class DriveDetail:
         if parts:
             lines.append(f"Uncertainty {self.budget_title}: {', '.join(parts)}")
         if len(self.left_out) <= _MOST_LEFT_OUT:
-            lines += [f"Line {row[0]}, shown {row[2]}: {row[-1]}" for row in self.left_out]
+            named = "wrong_readings" in codes_of(self.calibration.findings)  # each by its line
+            told = f"not used: {label(WRONG)}" if named else ""
+            lines += [f"Line {row[0]}, shown {row[2]}: {row[-1]}" for row in self.left_out if row[-1] != told]
         else:
             lines += [f"{counted(count, 'reading')} not used: {reason}" for reason, count in self.reasons]
         return (*lines, *self.findings)

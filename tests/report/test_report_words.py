@@ -158,6 +158,18 @@ def test_one_reading_that_was_left_out_for_a_reason_is_one_reading() -> None:
     assert counts == [f"{len(table) - 1} readings not used", "1 reading not used"]
 
 
+def test_a_reading_that_disagrees_stands_once_on_the_printed_page() -> None:
+    """The finding names it by its line, and what was left out for another reason stands beside it."""
+    drive = make_calibration()
+    table = drive.readings.assign(line=range(2, len(drive.readings) + 2))
+    table.loc[table.index[:2], ["reason", "used"]] = [["wrong", False], ["no_speed", False]]
+    row = {"line": 2, "shown_mps": 30.0, "expected_mps": 20.0}
+    found = Finding("wrong_readings", rows=[row], count=1, unit="mph")
+    lines = drive_detail("before", replace(drive, readings=table, findings=(found,)), "mph", has_date=True).in_short()
+    assert sum("line 2 " in line or line.startswith("Line 2,") for line in lines) == 1
+    assert sum(line.startswith("Line 3,") for line in lines) == 1
+
+
 def test_choices_in_depth_carry_the_errors_of_the_corrections() -> None:
     """Two teeth more on 20 take a factor of 1.1 to 1.0; at 60 mph the error goes from +6 to 0."""
     vehicle = Vehicle.from_dict({"driven_gear": 20})
