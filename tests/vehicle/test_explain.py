@@ -10,11 +10,13 @@ from support.calibrations import make_calibration
 
 from speedcal.errors import VehicleError
 from speedcal.vehicle import Vehicle
+from speedcal.vehicle.diagnosed.diagnosis import diagnose
 from speedcal.vehicle.diagnosed.explanations import explain
 from speedcal.vehicle.diagnosed.identities import axle_groups
+from speedcal.vehicle.tires.rolling_circumference import roll_by_convention
 from speedcal.vehicle.tires.tire_size import parse_tire_size
 
-STATED = {"tire": "LT245/75R16", "axle": "41/11", "driven_gear": 20, "drive_gear": 8}
+STATED = {"tire": "LT245/75R16", "tire_before": "LT245/75R16", "axle": "41/11", "driven_gear": 20, "drive_gear": 8}
 HEALTHY = 1.015  # the gain of a healthy instrument in the data file
 
 
@@ -116,6 +118,40 @@ def test_a_part_of_which_nothing_is_stated_is_not_said_to_have_changed() -> None
     assert found.ranked[0].departs == ()
     assert found.as_stated > 0.8
     assert all(0.7 < item.factor < 1.4 for item in found.ranked)
+
+
+def test_of_tires_that_somebody_fitted_the_ones_of_before_are_sought() -> None:
+    """285/75R16 rolls 833.9/773.9 as far as LT245/75R16: the size is read off the sidewall, the one before is not."""
+    unknown = {key: value for key, value in STATED.items() if key != "tire_before"}
+    found = explain(make_calibration(factor=HEALTHY * 833.9 / 773.9, u_factor=0.004), Vehicle.from_dict(unknown))
+    best = found.ranked[0]
+    assert best.departs == ()
+    assert float(parse_tire_size(dict(best.parts)["tire_before"]).diameter_mm) == pytest.approx(833.9, rel=0.02)
+    assert "x" not in dict(best.parts)["tire_before"]
+    assert any(prior.code == "built_with_fitted" for prior in found.priors)
+
+
+def test_what_a_module_is_set_to_is_what_the_instrument_is_right_for() -> None:
+    """The tire LT245/75R16 of 773.9 mm and a module set to one that rolls 4 % more: the dial reads 4 % high."""
+    plain = {"tire": "LT245/75R16", "tire_before": "LT245/75R16"}
+    right = explain(make_calibration(factor=HEALTHY), Vehicle.from_dict(plain)).ranked[0]
+    rolls_mm = 1000 * roll_by_convention(parse_tire_size("LT245/75R16")).circumference_m.value
+    table = {"tire": "LT245/75R16", "settings": {"circumference_mm": 1.04 * rolls_mm}}
+    found = explain(make_calibration(factor=1.04 * HEALTHY, u_factor=0.004), Vehicle.from_dict(table))
+    assert found.ranked[0].departs == ()
+    assert found.ranked[0].factor == pytest.approx(1.04 * right.factor)
+    assert found.priors[0].code == "right_by_module"
+
+
+def test_a_cause_of_unknown_size_makes_what_the_drive_shows_and_nothing_speaks_against_it() -> None:
+    """Gears nobody counted: normal about what a healthy dial shows, 10 % wide, seen through 1.25 % and the drive."""
+    drive = make_calibration(factor=1.13, u_offset=0.3, u_factor=0.006)
+    found = {item.code: item for item in diagnose(drive, Vehicle.from_dict({"tire": "LT245/75R16"})).hypotheses}
+    wide, narrow = 0.10**2 + 0.005**2, (0.0125 / HEALTHY) ** 2 + (0.006 / 1.13) ** 2
+    makes = HEALTHY * np.exp(wide / (wide + narrow) * np.log(1.13 / HEALTHY))
+    assert found["gears"].factor == pytest.approx(makes, abs=5e-4)
+    assert not found["gears"].against
+    assert "factor_unexplained" in {finding.code for finding in found["pulse_count"].against}  # by two or four
 
 
 def test_without_any_statement_there_is_nothing_to_start_from() -> None:

@@ -194,6 +194,13 @@ def _as_stated(values: Values) -> str:
     )
 
 
+def _built_with(values: Values) -> str:
+    return (
+        f"{part_name('tire_before')}: not stated, {likely(values['chance'])} the size that is fitted, otherwise one of "
+        f"{values['others']} others ({values['source']}, {status_in_short(values['status'])})"
+    )
+
+
 def _ambiguous(values: Values) -> str:
     measures = "; ".join(f"{part_name(part)}: {MEASURED_BY[part]}" for part in values["parts"])
     return f"More than one combination fits. {f'What would settle it: {measures}.' if measures else ''}".strip()
@@ -248,13 +255,18 @@ FINDINGS: dict[str, Template] = {
     # what explains a factor
     "whole_chain_compared": "the instrument expects what the job says, so the whole chain is compared",
     "right_before": lambda values: (
-        f"the instrument was right with {values['tire'] or 'the tires before'} and the axle and gears that the "
-        "job states"
+        f"the instrument was right with {values['tire'] or 'the tires it was made for'} and the axle and gears that "
+        "the job states"
+    ),
+    "right_by_module": lambda values: (
+        f"the instrument is right for its {setting_name(values['kind'], values['now'])} and the axle and gears that "
+        "the job states"
     ),
     "healthy_instrument": _sizes,
     "possible_parts": _possible,
     "part_not_stated": _not_stated,
     "part_as_stated": _as_stated,
+    "built_with_fitted": _built_with,
     "nothing_explains": "No combination that we know of comes near this factor; check units and readings.",
     "ambiguous": _ambiguous,
     # axle ratio

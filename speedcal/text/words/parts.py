@@ -20,6 +20,7 @@ _NAMES = {
     "sensor": "sensor",
     "axle": "axle",
     "tire": "tire",
+    "tire_before": "tire it was built with",
     "housing": "housing range",
     "needle": "needle",
     "settings": "module setting",
@@ -38,6 +39,7 @@ WATCH_THE_NEEDLE = (
 
 MEASURED_BY = {
     "tire": "roll the tire out: chalk mark, three turns under load, measure the distance",
+    "tire_before": "read the size it was built with off the placard in the door frame",
     "axle": "read the tag of the axle, or count turns of the driveshaft for turns of the wheels (off the ground on "
     "rated stands only)",
     "drive_gear": "count the teeth of the drive gear on the output shaft",

@@ -33,7 +33,7 @@ from speedcal.vehicle.vehicle import Vehicle
 from speedcal.wording import Spoken
 
 _FAR = 2.0
-"""Standard uncertainties from which on something speaks against a cause."""
+"""Standard uncertainties from which on something speaks against a cause, and to which one reaches."""
 _STRANGE = {
     "many_wrong",
     "wrong_together",
@@ -56,7 +56,7 @@ class Hypothesis:
     group: str
     probability: float
     factor: float
-    """Factor of the pointer that it leads one to expect, at its likeliest."""
+    """Factor of the pointer that it makes by itself, at its likeliest."""
     against: tuple[Finding, ...] = ()
     settled_by: str = ""
 
@@ -147,17 +147,14 @@ def _diagnosis(
     drives: list[str], instruments: list[str], posterior: FloatArray, at: FloatArray, evidence: Evidence
 ) -> Diagnosis:
     found = []
+    alone = (at[:, instruments.index("none")], at[0])  # beside a healthy instrument, and parts that are as stated
     for names, axis in ((drives, 0), (instruments, 1)):
         for j, name in enumerate(names):
             if name == "none":
                 continue
-            row, where = np.take(posterior, j, axis=axis), np.take(at, j, axis=axis)
-            factor = float(where[int(row.argmax())])
-            found.append(
-                Hypothesis(
-                    name, GROUPS[name], float(row.sum()), factor, _against(name, factor, evidence), SETTLED_BY[name]
-                )
-            )
+            chance, factor = float(np.take(posterior, j, axis=axis).sum()), float(alone[axis][j])
+            against = _against(name, factor, evidence)
+            found.append(Hypothesis(name, GROUPS[name], chance, factor, against, SETTLED_BY[name]))
     found.sort(key=lambda item: -item.probability)
     healthy = float(posterior[drives.index("none"), instruments.index("none")]) if "none" in drives else 0.0
     return Diagnosis(tuple(found), healthy, _settled_by(found, healthy, evidence))
@@ -207,7 +204,10 @@ def _either(found: list[tuple[float, float]]) -> tuple[float, float]:
 def _log_likelihood(
     evidence: Evidence, shifts: Shifts, spread: Spread, expected: float, u_expected: float
 ) -> tuple[float, float]:
-    """Return the log likelihood of offset and factors under a pair of causes, and the factor it expects at its best."""
+    """Return the log likelihood of offset and factors under a pair of causes, and the factor of the pointer it makes.
+
+    A cause of unknown size makes what the drive shows, as far as it reaches; that of the next gear is known.
+    """
     instrument, size = facts("explain")["instrument"], facts("explain")["cause"]["size"]
     usual = float(np.log(instrument["gain"]))
     u_pointer = float(np.hypot(instrument["u_gain"] / instrument["gain"], spread.gain))
@@ -218,12 +218,16 @@ def _log_likelihood(
     common = np.zeros((3, 3))
     common[1:, 1:] = 1.0
     model = np.diag([spread.offset_mps**2, u_pointer**2, size["odometer"] ** 2])
-    model = model + (u_expected**2 + u_shift**2)[:, None, None] * common
+    of_cause = u_expected**2 + u_shift**2
+    model = model + of_cause[:, None, None] * common
     total = model[:, :known, :known] + evidence.covariance
     away = evidence.value - mean
-    misfit = np.sum(away * np.linalg.solve(total, away[..., None])[..., 0], axis=1)
-    logs = np.log(share) - 0.5 * (misfit + np.linalg.slogdet(total)[1])
-    return float(np.logaddexp.reduce(logs)), float(np.exp(mean[np.argmax(logs), 1]))
+    weighed = np.linalg.solve(total, away[..., None])[..., 0]
+    logs = np.log(share) - 0.5 * (np.sum(away * weighed, axis=1) + np.linalg.slogdet(total)[1])
+    best = int(np.argmax(logs))
+    reach = _FAR * float(np.sqrt(spread.gain**2 + of_cause[best]))
+    follows = spread.gain**2 * weighed[best, 1] + of_cause[best] * weighed[best, 1:].sum()
+    return float(np.logaddexp.reduce(logs)), float(np.exp(mean[best, 1] + np.clip(follows, -reach, reach)))
 
 
 def _against(cause: str, factor: float, evidence: Evidence) -> tuple[Finding, ...]:

@@ -73,8 +73,9 @@ def explain(calibration: Calibration, vehicle: Vehicle, *, most: int = 10) -> Ex
     """Rank combinations of tire size, axle gears and gear teeth by how well they explain the error factor.
 
     With the instrument's expectation and both gears stated the chain is absolute. Otherwise the instrument is taken
-    to have been right with ``tire_before`` (or the stated tire), the stated axle and the stated gears, and what has
-    changed since is ranked.
+    to have been right with ``tire_before`` or what its module is set to (where neither is stated, with one of the
+    tires for that rim, likeliest the one fitted), the stated axle and the stated gears, and what has changed since is
+    ranked.
 
     Parameters
     ----------
@@ -171,7 +172,10 @@ def _priors(parts: Sequence[Part]) -> list[Finding]:
         if name in open_parts
     ]
     for part in parts:
-        if part.stated is None:
+        if part.name == "tire_before":
+            values = {"chance": float(stated[part.name]), "others": len(part.labels) - 1}
+            found.append(Finding("built_with_fitted", **values, source=stated["source"], status=stated["status"]))
+        elif part.stated is None:
             found.append(Finding("part_not_stated", part=part.name, count=len(part.labels)))
         elif len(part.labels) > 1:
             values = {"chance": float(stated[part.name]), "others": len(part.labels) - 1}

@@ -11,7 +11,7 @@ import numpy as np
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray
 from speedcal.vehicle.data import facts
-from speedcal.vehicle.drivetrain import driving_tire
+from speedcal.vehicle.drivetrain import assumed_roll, driving_tire
 from speedcal.vehicle.tires.rolling_circumference import RolledTire, roll_by_convention
 from speedcal.vehicle.tires.tire_size import TireSize, parse_tire_size
 from speedcal.vehicle.train.axle_ratio import known_pairs
@@ -21,6 +21,7 @@ _MEASURED = "measured"
 """Label of a tire that was rolled out or stated by its maker's figure, without a size."""
 _SAME_RATIO = 0.006
 """Axle ratios closer than this (relative) are one and the same to a drive."""
+_TIRES = ("tire", "tire_before")
 _FREE_DRIVEN, _FREE_DRIVE = range(15, 46), range(6, 16)
 """Counts that may be in the vehicle where no gear family says which exist: those met in the trade. From memory."""
 
@@ -30,7 +31,7 @@ class Part:
     """What one part of the chain may be: labels, the factor each brings, its spread and its prior."""
 
     name: str
-    """``tire``, ``axle``, ``driven_gear`` or ``drive_gear``."""
+    """``tire``, ``tire_before``, ``axle``, ``driven_gear`` or ``drive_gear``."""
     labels: tuple[str, ...]
     gains: FloatArray
     u_relative: FloatArray
@@ -45,8 +46,9 @@ def parts_of(vehicle: Vehicle) -> list[Part]:
     Where the chain can only be compared with what it was before, a part of which nothing is stated cannot be seen to
     have changed; only tires can, since the instrument says nothing of the ones it was right with.
     """
-    parts = [part for part in (_tires(vehicle), _axles(vehicle), *_gears(vehicle)) if part is not None]
-    return [part for part in parts if part.stated is not None or part.name == "tire" or _is_whole(vehicle)]
+    found = (_tires(vehicle), _tires_before(vehicle), _axles(vehicle), *_gears(vehicle))
+    parts = [part for part in found if part is not None]
+    return [part for part in parts if part.stated is not None or part.name in _TIRES or _is_whole(vehicle)]
 
 
 def _is_whole(vehicle: Vehicle) -> bool:
@@ -62,13 +64,19 @@ def base_of(vehicle: Vehicle, parts: Sequence[Part]) -> tuple[float, Finding]:
     if vehicle.counts_per_m is not None and _is_whole(vehicle):
         base *= (vehicle.pulses_per_turn or 1.0) * float(vehicle.transfer_ratio) / vehicle.counts_per_m
         return base, Finding("whole_chain_compared")
-    before = vehicle.tire_before or vehicle.tire
+    assumed, names = assumed_roll(vehicle), {part.name for part in parts}
     for part in parts:
         if part.name == "tire":
-            base *= roll_by_convention(before).circumference_m.value if before else 1 / float(np.median(part.gains))
+            base *= assumed[0] if assumed else 1.0 if "tire_before" in names else 1 / float(np.median(part.gains))
         elif part.stated is not None:
             base /= float(part.gains[part.stated])
-    return base, Finding("right_before", tire=str(before) if before else None)
+    return base, _right_before(vehicle, assumed)
+
+
+def _right_before(vehicle: Vehicle, assumed: tuple[float, float, Finding] | None) -> Finding:
+    if assumed is not None and assumed[2].code == "module_setting":
+        return Finding("right_by_module", **assumed[2].values)
+    return Finding("right_before", tire=str(vehicle.tire_before) if vehicle.tire_before else None)
 
 
 @cache
@@ -76,12 +84,38 @@ def _common_tires() -> tuple[tuple[str, TireSize], ...]:
     return tuple((size.text, size) for size in map(parse_tire_size, facts("common_tires")["sizes"]))
 
 
-def _tires(vehicle: Vehicle) -> Part | None:
-    sizes, stated = dict(_common_tires()), vehicle.tire
+def _rolled(stated: TireSize | None) -> dict[str, RolledTire]:
+    """Return the sizes met in the trade, for the rim of the one stated and with it, and how far they roll."""
+    sizes = dict(_common_tires())
     if stated is not None:
         sizes = {text: size for text, size in sizes.items() if abs(size.rim_mm - stated.rim_mm) < 1}
         sizes.setdefault(stated.text, stated)
-    rolled = {text: roll_by_convention(size) for text, size in sizes.items()}
+    return {text: roll_by_convention(size) for text, size in sizes.items()}
+
+
+def _tires_before(vehicle: Vehicle) -> Part | None:
+    """Return the tires that the instrument may have been made for; None where that is stated or nothing to go by.
+
+    Flotation sizes are for later (common practice, no source).
+    """
+    fitted = vehicle.tire
+    if fitted is None or _is_whole(vehicle) or assumed_roll(vehicle) is not None:
+        return None
+    rolled = _rolled(fitted)
+    labels = tuple(text for text in rolled if text == fitted.text or parse_tire_size(text).form != "flotation")
+    return Part(
+        "tire_before",
+        labels,
+        np.array([rolled[text].circumference_m.value for text in labels]),
+        np.zeros(len(labels)),  # it errs as the tire fitted does
+        _prior("tire_before", len(labels), labels.index(fitted.text)),
+        None,
+    )
+
+
+def _tires(vehicle: Vehicle) -> Part | None:
+    stated = vehicle.tire
+    rolled = _rolled(stated)
     if (fitted := driving_tire(vehicle)) is not None:
         if stated is None:
             return _part("tire", {_MEASURED: fitted}, _MEASURED)
