@@ -14,7 +14,6 @@ from benchmark.outside_score import answer
 from scipy import integrate, stats
 
 import speedcal
-from speedcal.calibration.noted import gps_display as gps_display_module
 from speedcal.calibration.noted.association import stray_density
 from speedcal.calibration.noted.clock_posterior import Cells, clock_cells
 from speedcal.calibration.noted.gps_display import gps_display
@@ -22,6 +21,7 @@ from speedcal.calibration.noted.note_lines import Notes
 from speedcal.calibration.readings.clock_search import OFFSET_SCALE_MPS, Shift
 from speedcal.calibration.readings.moments import moments
 from speedcal.calibration.speed.ground_speed import GroundSpeed, ground_speed
+from speedcal.calibration.tuning import rivals as tuned
 from speedcal.calibration.tuning.notes import LN_FACTOR_SCALE, SCATTER_LOG_SD, SCATTER_MPS
 from speedcal.calibration.tuning.rivals import (
     GPS_IN_STRETCHES,
@@ -81,7 +81,7 @@ def test_the_odds_are_those_of_a_quadrature_over_all_lines(every: int, monkeypat
     alone = [evidence(0.0, scatter) for scatter in GPS_SCATTERS_MPS]
     odds = np.logaddexp.reduce(both) - np.log(len(both)) - np.logaddexp.reduce(alone) + np.log(len(alone))
     assert gps_display(ground, notes, cells) >= odds + np.log(1 - GPS_IN_STRETCHES) - 0.5
-    monkeypatch.setattr(gps_display_module, "GPS_IN_STRETCHES", 1e-9)
+    monkeypatch.setattr(tuned, "GPS_IN_STRETCHES", 1e-9)
     assert gps_display(ground, notes, cells) == pytest.approx(odds, abs=0.5)
 
 

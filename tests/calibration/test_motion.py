@@ -12,6 +12,7 @@ from speedcal.calibration.speed.banded import Banded
 from speedcal.calibration.speed.motion import Motion
 from speedcal.calibration.speed.runs import SteadyRuns
 from speedcal.calibration.speed.speed_spline import SplineGrid
+from speedcal.calibration.tuning import logs as tuned
 from speedcal.interval import FloatArray
 from speedcal.simulate import simulate
 
@@ -81,5 +82,5 @@ def test_a_fit_ends_where_ten_times_as_many_rounds_end(seed: int, monkeypatch: p
     drive = simulate("cruise control", [2026, seed])
     factor = speedcal.calibrate(drive.track, drive.readings).error_factor.value
     monkeypatch.setattr(latent_speed, "_AT_REST", 0.005)
-    monkeypatch.setattr(latent_speed, "LATENT_ROUNDS", 200)
+    monkeypatch.setattr(tuned, "LATENT_ROUNDS", 200)
     assert factor == pytest.approx(speedcal.calibrate(drive.track, drive.readings).error_factor.value, abs=1.2e-4)

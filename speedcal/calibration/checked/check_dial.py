@@ -17,19 +17,7 @@ from speedcal.calibration.dial.curve import deviation_covariance, deviation_size
 from speedcal.calibration.dial.dial import Dial
 from speedcal.calibration.dial.lone_reading import lone_reading
 from speedcal.calibration.dial.rounded_likelihood import slopes
-from speedcal.calibration.tuning.general import (
-    CHECK_CUT_SHARE,
-    CHECK_ERROR_LOG_SD,
-    CHECK_ERROR_SIZES,
-    CHECK_STRETCH_ODDS,
-    CHECK_STRETCH_SHARES,
-    CURVE_SIZES_MPS,
-    FACTOR_PRIOR_U,
-    OFFSET_SHARES,
-    OFFSET_SIZES_MPS,
-    SLIP_MPS,
-    WRONG_BETA,
-)
+from speedcal.calibration.tuning import general as tuned
 from speedcal.interval import FloatArray, IntArray
 
 _ROUNDS, _DAMPED, _SETTLED = 25, 0.8, 1e-4
@@ -78,11 +66,11 @@ def dial_of_checks(pairs: Pairs) -> tuple[Dial, float]:
     ways = [(pairs, 1.0)]
     if np.abs(pairs.cut_mps).max() > 0:
         moved = replace(pairs, true_mps=pairs.true_mps + pairs.cut_mps)
-        ways = [(pairs, 1 - CHECK_CUT_SHARE), (moved, CHECK_CUT_SHARE)]
+        ways = [(pairs, 1 - tuned.CHECK_CUT_SHARE), (moved, tuned.CHECK_CUT_SHARE)]
     lone = lone_reading(pairs.true_mps, 1 / np.diag(pairs.noise))
     if lone is not None:
-        wrong, right = WRONG_BETA
-        slip = SLIP_MPS**2 * (np.arange(len(pairs.own)) == lone)
+        wrong, right = tuned.WRONG_BETA
+        slip = tuned.SLIP_MPS**2 * (np.arange(len(pairs.own)) == lone)
         odds = wrong / (right + len(pairs.own))
         ways += [(replace(one, own=one.own + slip), share * odds) for one, share in ways]
     parts = [_Ways.of(one, driven).less(float(np.log(share))) for one, share in ways]
@@ -105,8 +93,8 @@ def dial_of_checks(pairs: Pairs) -> tuple[Dial, float]:
 def dial_covariance(
     at_mps: FloatArray,
     driven_mps: FloatArray,
-    offset_mps: FloatArray | float = OFFSET_SIZES_MPS[-1],
-    curve_mps: FloatArray | float = CURVE_SIZES_MPS[-1],
+    offset_mps: FloatArray | float = tuned.OFFSET_SIZES_MPS[-1],
+    curve_mps: FloatArray | float = tuned.CURVE_SIZES_MPS[-1],
 ) -> FloatArray:
     """Return the covariance of what a dial shows at some speeds before it is seen, about the truth. [m2/s2].
 
@@ -118,7 +106,9 @@ def dial_covariance(
         Sizes of the offset and of the deviation; the loosest where none are given. [m/s]
     """
     deviation = deviation_covariance(at_mps, at_mps, driven_mps)
-    return np.asarray(offset_mps**2 + FACTOR_PRIOR_U**2 * np.multiply.outer(at_mps, at_mps) + curve_mps**2 * deviation)
+    return np.asarray(
+        offset_mps**2 + tuned.FACTOR_PRIOR_U**2 * np.multiply.outer(at_mps, at_mps) + curve_mps**2 * deviation
+    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -145,10 +135,12 @@ class _Ways:
         count, at = len(speed), np.concatenate([speed, knots])
         curve_sizes, curve_shares = deviation_sizes()
         held_on = len(np.unique(pairs.stretch)) < len(speed)
-        stretch_shares, stretch_odds = (CHECK_STRETCH_SHARES, CHECK_STRETCH_ODDS) if held_on else ((0.0,), (1.0,))
-        grid = np.array(list(product(OFFSET_SIZES_MPS, curve_sizes, CHECK_ERROR_SIZES, stretch_shares)))
-        log_errors = -0.5 * (np.log(CHECK_ERROR_SIZES) / CHECK_ERROR_LOG_SD) ** 2
-        prior = [np.log(OFFSET_SHARES), np.log(curve_shares), log_errors, np.log(stretch_odds)]
+        stretch_shares, stretch_odds = (
+            (tuned.CHECK_STRETCH_SHARES, tuned.CHECK_STRETCH_ODDS) if held_on else ((0.0,), (1.0,))
+        )
+        grid = np.array(list(product(tuned.OFFSET_SIZES_MPS, curve_sizes, tuned.CHECK_ERROR_SIZES, stretch_shares)))
+        log_errors = -0.5 * (np.log(tuned.CHECK_ERROR_SIZES) / tuned.CHECK_ERROR_LOG_SD) ** 2
+        prior = [np.log(tuned.OFFSET_SHARES), np.log(curve_shares), log_errors, np.log(stretch_odds)]
         log_prior = np.add.outer(np.add.outer(np.add.outer(prior[0], prior[1]), prior[2]), prior[3]).ravel()
         offset, curve, size, shared = (column[:, None, None] for column in grid.T)
 

@@ -12,16 +12,7 @@ from speedcal.calibration.dial.dial import Dial
 from speedcal.calibration.dial.measured import WRONG
 from speedcal.calibration.judged.quality import trust_in_checks
 from speedcal.calibration.result import BudgetLine, Calibration
-from speedcal.calibration.tuning.general import (
-    CHECK_HABIT_MPS,
-    CHECK_HOLD_MPS,
-    FEWEST_CHECKS,
-    LARGEST_FACTOR,
-    ODOMETER_STEPS_U,
-    OFFSET_PRIOR_MPS,
-    SMALLEST_FACTOR,
-    UNCHECKED_DIAL_U,
-)
+from speedcal.calibration.tuning import general as tuned
 from speedcal.errors import FitError, check_kind
 from speedcal.finding import Finding, Trust
 from speedcal.interval import BoolArray, FloatArray, IntArray, Interval
@@ -101,7 +92,7 @@ def calibrate_checks(checks: Checks, *, unit: DisplayUnit | None = None) -> Cali
     odometer = _odometer(checks)
     if not len(rows) and odometer is not None:
         return _by_odometer(checks, odometer, unit)
-    if len(rows) < FEWEST_CHECKS:
+    if len(rows) < tuned.FEWEST_CHECKS:
         raise FitError("too_few_checks", source=checks.source, count=len(rows))
     speed, shown = checks.true_mps[rows], checks.dial_mps[rows]
     if speed.max() > FASTEST_MPS:
@@ -109,9 +100,9 @@ def calibrate_checks(checks: Checks, *, unit: DisplayUnit | None = None) -> Cali
     pairs = _pairs(checks, rows)
     right = right_checks(pairs)
     dial, size = dial_of_checks(pairs.only(np.flatnonzero(right)))
-    dial = dial.geared(1.0, u_ln_factor=checks.u_common).shifted(CHECK_HABIT_MPS**2)
+    dial = dial.geared(1.0, u_ln_factor=checks.u_common).shifted(tuned.CHECK_HABIT_MPS**2)
     ratio = float(np.median(shown[right] / speed[right]))
-    if not SMALLEST_FACTOR < ratio < LARGEST_FACTOR:
+    if not tuned.SMALLEST_FACTOR < ratio < tuned.LARGEST_FACTOR:
         raise FitError("impossible_checks", source=checks.source, factor=ratio)
     residual = shown - dial.indicated(speed)
     low, high = dial.driven_mps
@@ -143,12 +134,12 @@ def _by_odometer(checks: Checks, odometer: Interval, unit: DisplayUnit | None) -
     FitError
         The odometer would be further out than tires and gears can put it.
     """
-    if not SMALLEST_FACTOR < odometer.value < LARGEST_FACTOR:
+    if not tuned.SMALLEST_FACTOR < odometer.value < tuned.LARGEST_FACTOR:
         raise FitError("impossible_checks", source=checks.source, factor=odometer.value)
     shown = unit or display_unit_of(checks.speed_unit)
     speeds = np.array(USUAL_SPEEDS[shown]) * SPEED_UNIT_MPS[shown]
-    u = float(np.hypot(odometer.half_width / 2, UNCHECKED_DIAL_U * odometer.value))
-    dial = Dial.straight(0.0, odometer.value, np.diag([OFFSET_PRIOR_MPS**2, u**2]), used_mps=speeds)
+    u = float(np.hypot(odometer.half_width / 2, tuned.UNCHECKED_DIAL_U * odometer.value))
+    dial = Dial.straight(0.0, odometer.value, np.diag([tuned.OFFSET_PRIOR_MPS**2, u**2]), used_mps=speeds)
     rows = np.empty(0, np.int64)
     return Calibration(
         unit=shown,
@@ -180,7 +171,7 @@ def _pairs(checks: Checks, rows: IntArray) -> Pairs:
     return Pairs(
         true_mps=checks.true_mps[rows],
         shown_mps=shown,
-        own=np.full(len(rows), CHECK_HOLD_MPS**2 + eye),
+        own=np.full(len(rows), tuned.CHECK_HOLD_MPS**2 + eye),
         truth=np.outer(u_true, u_true) * together,
         step_mps=np.full(len(rows), 0.0 if held else checks.dial_step_mps),
         cut_mps=np.zeros(len(rows)) if checks.cut_mps is None else checks.cut_mps[rows],
@@ -196,7 +187,7 @@ def _odometer(checks: Checks) -> Interval | None:
     true = checks.distance_m[known]
     factor = float(checks.odometer_m[known].sum() / true.sum())
     step = 0.0 if np.isnan(checks.odometer_step_m) else checks.odometer_step_m
-    u = float(np.hypot(ODOMETER_STEPS_U * step * np.sqrt(len(true)) / true.sum(), factor * checks.u_common))
+    u = float(np.hypot(tuned.ODOMETER_STEPS_U * step * np.sqrt(len(true)) / true.sum(), factor * checks.u_common))
     return Interval.around(factor, 2.0 * u)
 
 

@@ -12,15 +12,7 @@ from functools import lru_cache
 import numpy as np
 
 from speedcal.calibration.dial.dial import Dial, Shape
-from speedcal.calibration.tuning.general import (
-    BENT_ODDS,
-    CURVE_LENGTHS_MPS,
-    CURVE_SIZES_MPS,
-    FACTOR_PRIOR_U,
-    KNOT_SPACING_MPS,
-    OFFSET_PRIOR_MPS,
-    STRAIGHT_SHARE,
-)
+from speedcal.calibration.tuning import general as tuned
 from speedcal.interval import FloatArray
 
 _DRIVEN_POINTS = 101
@@ -41,7 +33,7 @@ def driven_points(speeds_mps: FloatArray) -> FloatArray:
 def knots_for(driven_mps: FloatArray) -> FloatArray:
     """Return the knots of a dial that was driven at these speeds: from standstill to well beyond the fastest. [m/s]."""
     top = 1.5 * float(np.max(driven_mps)) + 10.0
-    return np.linspace(0.0, top, max(2, int(np.ceil(top / KNOT_SPACING_MPS)) + 1))
+    return np.linspace(0.0, top, max(2, int(np.ceil(top / tuned.KNOT_SPACING_MPS)) + 1))
 
 
 def deviation_covariance(
@@ -78,19 +70,19 @@ def _of_driven(driven: bytes) -> tuple[FloatArray, FloatArray]:
 
 def _kernel(left: FloatArray, right: FloatArray) -> FloatArray:
     square = np.subtract.outer(np.asarray(left, float), np.asarray(right, float)) ** 2
-    return np.asarray(np.mean([np.exp(-square / (2 * length**2)) for length in CURVE_LENGTHS_MPS], axis=0))
+    return np.asarray(np.mean([np.exp(-square / (2 * length**2)) for length in tuned.CURVE_LENGTHS_MPS], axis=0))
 
 
 def deviation_sizes() -> tuple[FloatArray, FloatArray]:
     """Return the sizes of the deviation that are weighed, none at all the first of them, and their prior shares."""
-    shares = np.full(len(CURVE_SIZES_MPS), (1 - STRAIGHT_SHARE) / len(CURVE_SIZES_MPS))
-    return np.array([0.0, *CURVE_SIZES_MPS]), np.concatenate([[STRAIGHT_SHARE], shares])
+    shares = np.full(len(tuned.CURVE_SIZES_MPS), (1 - tuned.STRAIGHT_SHARE) / len(tuned.CURVE_SIZES_MPS))
+    return np.array([0.0, *tuned.CURVE_SIZES_MPS]), np.concatenate([[tuned.STRAIGHT_SHARE], shares])
 
 
 def shape_of(straight: float) -> Shape:
     """Return what to call a dial that is straight with this posterior probability."""
-    odds = (1 - straight) / max(straight, 1e-300) * STRAIGHT_SHARE / (1 - STRAIGHT_SHARE)
-    return "bent" if odds > BENT_ODDS else "straight"
+    odds = (1 - straight) / max(straight, 1e-300) * tuned.STRAIGHT_SHARE / (1 - tuned.STRAIGHT_SHARE)
+    return "bent" if odds > tuned.BENT_ODDS else "straight"
 
 
 def dial_through(
@@ -117,7 +109,7 @@ def dial_through(
     knots = knots_for(driven)
     at_knots = np.column_stack([np.ones(len(knots)), knots])
     design = np.column_stack([np.ones(len(speed_mps)), speed_mps])
-    line_prior = np.diag([OFFSET_PRIOR_MPS**2, FACTOR_PRIOR_U**2])
+    line_prior = np.diag([tuned.OFFSET_PRIOR_MPS**2, tuned.FACTOR_PRIOR_U**2])
     cross, own = deviation_covariance(knots, speed_mps, driven), deviation_covariance(speed_mps, speed_mps, driven)
     prior_mean = np.array([0.0, 1.0])
     rest = shown_mps - design @ prior_mean

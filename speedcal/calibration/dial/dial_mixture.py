@@ -16,17 +16,8 @@ import numpy as np
 from speedcal.calibration.dial.curve import deviation_covariance, deviation_sizes, driven_points, knots_for, shape_of
 from speedcal.calibration.dial.dial import Dial
 from speedcal.calibration.speed.ground_speed import GroundSpeed
+from speedcal.calibration.tuning import notes as tuned
 from speedcal.calibration.tuning.general import FACTOR_PRIOR_U, OFFSET_SHARES, OFFSET_SIZES_MPS
-from speedcal.calibration.tuning.notes import (
-    LINE_SCATTERS_MPS,
-    PLAY_MPS,
-    PLAY_SHARES,
-    PLAY_SIZES_MPS,
-    RUN_SHARE_ODDS,
-    RUN_SHARES,
-    SCATTER_LOG_SD,
-    SCATTER_MPS,
-)
 from speedcal.interval import BoolArray, FloatArray, IntArray
 
 _RANK_TOLERANCE = 1e-3
@@ -83,7 +74,7 @@ class PointerPlay:
         """Return where it hangs along a track, seen once a second."""
         clock = np.arange(ground.time_s[0], ground.time_s[-1] + 1.0)
         speed, _, inside = ground.at(clock)
-        return cls.behind(clock, speed, inside, play_mps=PLAY_MPS)
+        return cls.behind(clock, speed, inside, play_mps=tuned.PLAY_MPS)
 
     @classmethod
     def behind(cls, clock_s: FloatArray, speed_mps: FloatArray, known: BoolArray, *, play_mps: float) -> PointerPlay:
@@ -196,10 +187,10 @@ def solved(way: Laid, basis: Basis) -> Solved:
     """Return every node's posterior for one way of laying the readings."""
     rows = basis.rows(way.speed_mps)
     parts = rows.shape[1]
-    noise = np.array(list(product(LINE_SCATTERS_MPS, RUN_SHARES)))
+    noise = np.array(list(product(tuned.LINE_SCATTERS_MPS, tuned.RUN_SHARES)))
     prior_sd, log_sizes = prior_nodes(parts)
-    log_scatter = -0.5 * (np.log(noise[:, 0] / SCATTER_MPS) / SCATTER_LOG_SD) ** 2
-    log_noise = log_scatter + np.tile(np.log(RUN_SHARE_ODDS), len(LINE_SCATTERS_MPS))
+    log_scatter = -0.5 * (np.log(noise[:, 0] / tuned.SCATTER_MPS) / tuned.SCATTER_LOG_SD) ** 2
+    log_noise = log_scatter + np.tile(np.log(tuned.RUN_SHARE_ODDS), len(tuned.LINE_SCATTERS_MPS))
     noise[:, 0] *= way.scatter_scale
     told, log_determinant = information(way, np.column_stack([rows, way.play]), noise)
     log_node, solution, precision = at_nodes(told, log_determinant, prior_sd)
@@ -224,10 +215,10 @@ def solved(way: Laid, basis: Basis) -> Solved:
 def prior_nodes(parts: int) -> tuple[FloatArray, FloatArray]:
     """Return the prior standard deviations of the parts and the play at each node of sizes, and its log share."""
     curve_sizes, curve_shares = deviation_sizes()
-    sizes = np.array(list(product(OFFSET_SIZES_MPS, curve_sizes, PLAY_SIZES_MPS)))
+    sizes = np.array(list(product(OFFSET_SIZES_MPS, curve_sizes, tuned.PLAY_SIZES_MPS)))
     prior_sd = np.repeat(sizes, [1, parts - 1, 1], axis=1)
     prior_sd[:, 1] = FACTOR_PRIOR_U
-    return prior_sd, np.log(np.multiply.outer(OFFSET_SHARES, np.outer(curve_shares, PLAY_SHARES)).ravel())
+    return prior_sd, np.log(np.multiply.outer(OFFSET_SHARES, np.outer(curve_shares, tuned.PLAY_SHARES)).ravel())
 
 
 def at_nodes(

@@ -10,13 +10,7 @@ from speedcal.calibration.readings.kind import is_log
 from speedcal.calibration.readings.odometer import OdometerFactor
 from speedcal.calibration.result import HILLS, Calibration
 from speedcal.calibration.speed.ground_speed import GroundSpeed
-from speedcal.calibration.tuning.general import (
-    AS_GPS_WITHIN,
-    AS_GPS_WITHIN_MPS,
-    BESIDE_TRACK_NOTICED,
-    ROUNDED_DOWN_FROM_MPS,
-    ROUNDED_DOWN_STEPS,
-)
+from speedcal.calibration.tuning import general as tuned
 from speedcal.calibration.tuning.logs import PLAY_NOTICED_MPS
 from speedcal.calibration.tuning.track import HEIGHTS_NEEDED, HILLS_NOTICED
 from speedcal.finding import Finding
@@ -48,7 +42,7 @@ def beside_track(calibration: Calibration) -> tuple[Finding, ...]:
     """Return the finding that readings were taken where the track tells no speed; nothing where those are a few."""
     reason = calibration.readings["reason"].to_numpy()
     count = int((reason == NO_GROUND).sum())
-    if count <= BESIDE_TRACK_NOTICED * len(reason):
+    if count <= tuned.BESIDE_TRACK_NOTICED * len(reason):
         return ()
     return (Finding("readings_beside_track", count=count, total=len(reason)),)
 
@@ -59,9 +53,9 @@ def rounded_by_reader(calibration: Calibration, readings: Readings) -> tuple[tup
     A needle that seems to sit half a step low makes it a doubt; one that sits high may hide it.
     """
     step, offset = readings.speed_resolution_mps, calibration.offset_mps
-    if step < ROUNDED_DOWN_FROM_MPS or is_of_log(calibration):
+    if step < tuned.ROUNDED_DOWN_FROM_MPS or is_of_log(calibration):
         return (), ()
-    least, most = (share * step for share in ROUNDED_DOWN_STEPS)
+    least, most = (share * step for share in tuned.ROUNDED_DOWN_STEPS)
     if offset.high < 0 and least < -offset.value < most:
         return (Finding("rounded_down", step_mps=step, offset_mps=offset.value, unit=calibration.unit),), ()
     return (), (Finding("nearest_mark_taken", step_mps=step, half_mps=step / 2, unit=calibration.unit),)
@@ -106,6 +100,6 @@ def reads_as_gps(calibration: Calibration) -> Finding | None:
     speeds = np.linspace(*calibration.speed_range_mps, 3)
     half = calibration.half_width(speeds)
     away = np.abs(calibration.indicated(speeds) - speeds)
-    if (away > 2 * half).any() or (half > AS_GPS_WITHIN * speeds + AS_GPS_WITHIN_MPS).any():
+    if (away > 2 * half).any() or (half > tuned.AS_GPS_WITHIN * speeds + tuned.AS_GPS_WITHIN_MPS).any():
         return None
     return Finding(READS_AS_GPS, within=float((np.maximum(half, away) / speeds).max()))

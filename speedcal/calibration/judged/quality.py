@@ -16,23 +16,7 @@ from speedcal.calibration.readings.odometer import OdometerFactor
 from speedcal.calibration.readings.rows import DAY_S
 from speedcal.calibration.result import Calibration
 from speedcal.calibration.speed.recorded_speed import SPEED_AGAINST_POSITIONS
-from speedcal.calibration.tuning.general import (
-    CLOCK_FAR_S,
-    DENSE_LEVELS,
-    DENSE_SHARE,
-    FEW_READINGS,
-    FEW_RUNS,
-    KILOMETRES_HIGH_TOLERANCE,
-    MANY_WRONG,
-    MILES_KILOMETRES_TOLERANCE,
-    NARROW_RANGE,
-    OFFSET_UNKNOWN_MPS,
-    OTHER_SPEEDS,
-    SAME_LEVEL_MPS,
-    VIEW_NOTICED,
-    WIDE_MPS,
-    WIDE_SHARE,
-)
+from speedcal.calibration.tuning import general as tuned
 from speedcal.calibration.tuning.logs import SLOW_NEEDLE_S
 from speedcal.finding import Finding, Trust, codes_of
 from speedcal.interval import COVERAGE_FACTOR
@@ -87,7 +71,7 @@ def trust_in_checks(calibration: Calibration) -> Calibration:
     notes = (_wrong_readings(calibration), _offset(calibration), _bent(calibration), rests_on_one(calibration))
     found = (
         _unit_suspected(calibration),
-        Finding("few_checks", count=used) if used < FEW_RUNS else None,
+        Finding("few_checks", count=used) if used < tuned.FEW_RUNS else None,
         _one_speed(calibration),
         _many_wrong(calibration),
         _wide(calibration),
@@ -116,7 +100,7 @@ def _too_little(calibration: Calibration) -> list[Finding]:
     """Return reasons that say the drive had too few readings or too few different speeds."""
     used = int(calibration.readings["used"].sum())
     listed = calibration.clock_offset_s is None  # a mark is the mean of a hold, and a list has to prove its drive
-    found = [Finding("few_readings", count=used)] if used < FEW_READINGS and not listed else []
+    found = [Finding("few_readings", count=used)] if used < tuned.FEW_READINGS and not listed else []
     if narrow := _one_speed(calibration) or _few_speeds(calibration):
         found.append(narrow)
     return found
@@ -124,8 +108,8 @@ def _too_little(calibration: Calibration) -> list[Finding]:
 
 def _one_speed(calibration: Calibration) -> Finding | None:
     """Return that the speeds are too alike, with a slower and a faster one that would tell more."""
-    (low, high), (slower, faster) = calibration.speed_range_mps, OTHER_SPEEDS
-    if high >= NARROW_RANGE * low:
+    (low, high), (slower, faster) = calibration.speed_range_mps, tuned.OTHER_SPEEDS
+    if high >= tuned.NARROW_RANGE * low:
         return None
     beyond = {"below_mps": slower * low, "above_mps": faster * high}
     return Finding("one_speed", low_mps=low, high_mps=high, unit=calibration.unit, **beyond)
@@ -134,7 +118,7 @@ def _one_speed(calibration: Calibration) -> Finding | None:
 def _many_wrong(calibration: Calibration) -> Finding | None:
     table = calibration.readings
     used, wrong = int(table["used"].sum()), int((table["reason"].to_numpy() == WRONG).sum())
-    if wrong > MANY_WRONG * (used + wrong):
+    if wrong > tuned.MANY_WRONG * (used + wrong):
         return Finding("many_wrong", wrong=wrong, total=used + wrong)
     return None
 
@@ -143,9 +127,9 @@ def _wide(calibration: Calibration) -> Finding | None:
     low, high = calibration.speed_range_mps
     middle = (low + high) / 2
     half = float(calibration.half_width(middle))
-    if half > max(WIDE_SHARE * middle, WIDE_MPS):
+    if half > max(tuned.WIDE_SHARE * middle, tuned.WIDE_MPS):
         seen = sum(line.share for line in calibration.budget if line.component == PARALLAX)
-        code = "wide_by_view" if seen > VIEW_NOTICED else "wide_interval"
+        code = "wide_by_view" if seen > tuned.VIEW_NOTICED else "wide_interval"
         return Finding(code, at_mps=middle, half_width_mps=half, unit=calibration.unit)
     return None
 
@@ -158,15 +142,17 @@ def _few_speeds(calibration: Calibration) -> Finding | None:
     used = calibration.readings[calibration.readings["used"]]
     speed, run = used["ground_mps"].to_numpy(), used["run"].to_numpy()
     if is_of_log(calibration):
-        if (np.bincount((speed / SAME_LEVEL_MPS).astype(int)) >= DENSE_SHARE * len(speed)).sum() >= DENSE_LEVELS:
+        if (
+            np.bincount((speed / tuned.SAME_LEVEL_MPS).astype(int)) >= tuned.DENSE_SHARE * len(speed)
+        ).sum() >= tuned.DENSE_LEVELS:
             return None
         speed, run = speed[run >= 0], run[run >= 0]
     held = [float(np.median(speed[run == number])) for number in np.unique(run[run >= 0])]
     levels: list[float] = []
     for level in sorted([*held, *speed[run < 0].tolist()]):
-        if not levels or level - levels[-1] > SAME_LEVEL_MPS:
+        if not levels or level - levels[-1] > tuned.SAME_LEVEL_MPS:
             levels.append(level)
-    return None if len(levels) >= FEW_RUNS else Finding("few_speeds", levels_mps=levels, unit=calibration.unit)
+    return None if len(levels) >= tuned.FEW_RUNS else Finding("few_speeds", levels_mps=levels, unit=calibration.unit)
 
 
 def _unit_suspected(calibration: Calibration) -> Finding | None:
@@ -175,10 +161,10 @@ def _unit_suspected(calibration: Calibration) -> Finding | None:
         return None
     factor = calibration.error_factor.value
     for ratio, noted, high in (
-        (MILE_M / 1000, "km/h", KILOMETRES_HIGH_TOLERANCE),
-        (1000 / MILE_M, "mph", MILES_KILOMETRES_TOLERANCE),
+        (MILE_M / 1000, "km/h", tuned.KILOMETRES_HIGH_TOLERANCE),
+        (1000 / MILE_M, "mph", tuned.MILES_KILOMETRES_TOLERANCE),
     ):
-        if -MILES_KILOMETRES_TOLERANCE < factor / ratio - 1 < high:
+        if -tuned.MILES_KILOMETRES_TOLERANCE < factor / ratio - 1 < high:
             return Finding("unit_suspected", factor=factor, noted=noted)
     return None
 
@@ -186,7 +172,7 @@ def _unit_suspected(calibration: Calibration) -> Finding | None:
 def _clock(calibration: Calibration, readings: Readings) -> Finding | None:
     """Tell when the clock of the readings is far from that of the track."""
     offset = calibration.clock_offset_s
-    if offset is None or abs(offset.value) <= CLOCK_FAR_S:
+    if offset is None or abs(offset.value) <= tuned.CLOCK_FAR_S:
         return None
     if readings.clock == "utc":
         return Finding("clock_far", clock_offset_s=offset.value)
@@ -233,7 +219,7 @@ def _offset(calibration: Calibration, few: Finding | None = None) -> Finding | N
     u = float(np.sqrt(calibration.covariance[0, 0]))
     if not offset.contains(0.0) and not few:
         return Finding("needle_offset", offset_mps=offset.value, u_mps=u, unit=calibration.unit)
-    if u > OFFSET_UNKNOWN_MPS or few:
+    if u > tuned.OFFSET_UNKNOWN_MPS or few:
         return Finding("offset_assumed", u_mps=u, unit=calibration.unit)
     return None
 

@@ -17,21 +17,8 @@ from speedcal.calibration.logged.smoothed_shown import as_smoothed
 from speedcal.calibration.readings.kind import is_log
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.speed.tracking_receiver import Tracking, passed
+from speedcal.calibration.tuning import logs as tuned
 from speedcal.calibration.tuning.general import SMALLEST_FACTOR
-from speedcal.calibration.tuning.logs import (
-    CUT_DAMPED_S,
-    CUT_FILTERED_S,
-    CUT_HINT_S,
-    CUT_LEAST,
-    CUT_MOST,
-    CUT_SIGMAS,
-    KALMAN_RATIO,
-    LEAN_BLOCK_S,
-    LEAN_LEAST,
-    LEAN_MOST,
-    LEAN_SIGMAS,
-    MOST_CUT,
-)
 from speedcal.calibration.tuning.track import SLOWEST_MPS
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, robust_scale
@@ -69,12 +56,14 @@ def in_bends(ground: GroundSpeed, line: MeasuredLine, indicated_mps: FloatArray)
         return None
     log = line.time_s[known], as_smoothed(ground, line, line.time_s[known], indicated_mps[known])
     upright = upright_share(ground)
-    leans, hint = _told(ground, *log, upright), _told(ground, *log, _cut(ground, _smoothing(CUT_HINT_S, ground)))
-    tried = _filters(ground, line.tracking) if max(abs(leans.sigmas), abs(hint.sigmas)) > CUT_SIGMAS else []
+    leans, hint = _told(ground, *log, upright), _told(ground, *log, _cut(ground, _smoothing(tuned.CUT_HINT_S, ground)))
+    tried = _filters(ground, line.tracking) if max(abs(leans.sigmas), abs(hint.sigmas)) > tuned.CUT_SIGMAS else []
     cuts = [(_told(ground, *log, cut), cut) for cut in (_cut(ground, kernel) for kernel in tried)]
-    likely = [one for one in cuts if CUT_LEAST < one[0].share < CUT_MOST and one[0].sigmas > CUT_SIGMAS]
+    likely = [
+        one for one in cuts if tuned.CUT_LEAST < one[0].share < tuned.CUT_MOST and one[0].sigmas > tuned.CUT_SIGMAS
+    ]
     told, cut = max(likely, key=lambda one: one[0].sigmas, default=(_Told(0.0, 0.0), upright))
-    if LEAN_LEAST < leans.share < LEAN_MOST and leans.sigmas > max(LEAN_SIGMAS, told.sigmas):
+    if tuned.LEAN_LEAST < leans.share < tuned.LEAN_MOST and leans.sigmas > max(tuned.LEAN_SIGMAS, told.sigmas):
         return leaning(ground, leans.share * upright)
     return _with_bends(ground, told.share * cut) if likely else None
 
@@ -83,7 +72,7 @@ def _with_bends(ground: GroundSpeed, cut: FloatArray) -> GroundSpeed:
     """Return the speed with the share that the receiver cut of it put back."""
     return replace(
         ground.shown_as(ground.speed_mps * (1 + cut)),
-        usable=ground.usable & (np.abs(cut) < MOST_CUT),
+        usable=ground.usable & (np.abs(cut) < tuned.MOST_CUT),
         findings=(
             *ground.findings,
             Finding("receiver_in_bends", most=float(np.quantile(np.abs(cut[ground.usable]), 0.99))),
@@ -97,9 +86,9 @@ def _smoothing(constant_s: float, ground: GroundSpeed) -> FloatArray:
 
 def _filters(ground: GroundSpeed, tracking: Tracking | None) -> list[FloatArray]:
     """Return the weights, from now back in time, by which a receiver may have smoothed its velocity."""
-    kalman = [Tracking(1 / constant_s, KALMAN_RATIO, overshoots=False) for constant_s in CUT_FILTERED_S]
+    kalman = [Tracking(1 / constant_s, tuned.KALMAN_RATIO, overshoots=False) for constant_s in tuned.CUT_FILTERED_S]
     known = kalman if tracking is None else [tracking, *kalman]
-    return [_smoothing(constant_s, ground) for constant_s in CUT_DAMPED_S] + [
+    return [_smoothing(constant_s, ground) for constant_s in tuned.CUT_DAMPED_S] + [
         one.kernel(ground.interval_s) for one in known
     ]
 
@@ -127,7 +116,7 @@ def _told(ground: GroundSpeed, time_s: FloatArray, shown_mps: FloatArray, more: 
         fit = inverse @ columns.T @ (weight * shown_mps)
         off = shown_mps - columns @ fit
         weight = 1 / (1 + (off / max(2.5 * robust_scale(off), _LEAST_SCALE_MPS)) ** 2)
-    block = np.unique(np.floor(time_s / LEAN_BLOCK_S), return_inverse=True)[1]
+    block = np.unique(np.floor(time_s / tuned.LEAN_BLOCK_S), return_inverse=True)[1]
     pull = np.stack([np.bincount(block, weights=weight * off * column) for column in columns.T])
     spread = inverse @ pull
     gain = float(np.median(shown_mps / speed))

@@ -15,18 +15,7 @@ import numpy as np
 
 from speedcal.calibration.readings.clock_search import Shift
 from speedcal.calibration.speed.ground_speed import GroundSpeed
-from speedcal.calibration.tuning.logs import (
-    CLOCK_BLOCK_S,
-    CLOCK_DRIFTS,
-    CLOCK_EXPLAINED,
-    CLOCK_FAR_S,
-    CLOCK_FAST_DRIFTS,
-    CLOCK_LEAST_STEP_S,
-    CLOCK_NEAR_S,
-    CLOCK_STEP_COST,
-    LOG_ASTRAY_MPS,
-    MOST_JUMPS,
-)
+from speedcal.calibration.tuning import logs as tuned
 from speedcal.interval import BoolArray, FloatArray, IntArray
 
 _GRID_S, _FINE_S, _FINE_REACH_S = 0.5, 0.1, 1.0
@@ -62,8 +51,8 @@ def closed_jumps(time_s: FloatArray) -> ClockCourse | None:
         Times in the order of the file, shape (n,). [s]
     """
     step = np.diff(time_s)
-    jumps = np.flatnonzero((step < 0) | (step > CLOCK_FAR_S))
-    if not 0 < len(jumps) <= MOST_JUMPS:
+    jumps = np.flatnonzero((step < 0) | (step > tuned.CLOCK_FAR_S))
+    if not 0 < len(jumps) <= tuned.MOST_JUMPS:
         return None
     forward = step[jumps] - np.median(step)
     late = np.zeros(len(time_s))
@@ -97,22 +86,22 @@ def course_of_clock(
         return as_told
     some = np.flatnonzero(np.diff(np.floor(time_s - time_s[0]), prepend=-1) > 0)
     blocks = _Blocks(ground, time_s[some], indicated_mps[some], shift, step_mps)
-    if blocks.astray_mps > LOG_ASTRAY_MPS + step_mps / 2:
+    if blocks.astray_mps > tuned.LOG_ASTRAY_MPS + step_mps / 2:
         return as_told
-    found = blocks.course(CLOCK_NEAR_S, CLOCK_DRIFTS)
-    if abs(found[0]) == max(CLOCK_DRIFTS):
-        reach_s = CLOCK_NEAR_S + max(CLOCK_FAST_DRIFTS) * np.ptp(time_s) / 2
-        found = blocks.course(reach_s, tuple(np.sign(found[0]) * np.array(CLOCK_FAST_DRIFTS)))
+    found = blocks.course(tuned.CLOCK_NEAR_S, tuned.CLOCK_DRIFTS)
+    if abs(found[0]) == max(tuned.CLOCK_DRIFTS):
+        reach_s = tuned.CLOCK_NEAR_S + max(tuned.CLOCK_FAST_DRIFTS) * np.ptp(time_s) / 2
+        found = blocks.course(reach_s, tuple(np.sign(found[0]) * np.array(tuned.CLOCK_FAST_DRIFTS)))
     unexplained = blocks.unexplained(*found)
     if unexplained >= max(_LEAST_BLOCKS, _LEAST_PART * np.count_nonzero(blocks.moving)):
-        farther = blocks.course(CLOCK_FAR_S, (0.0,))
+        farther = blocks.course(tuned.CLOCK_FAR_S, (0.0,))
         if np.count_nonzero(np.diff(farther[1])) <= _MOST_FAR and 2 * blocks.unexplained(*farther) <= unexplained:
             found = farther
     drift, lateness = found
     if not drift and not np.ptp(lateness):
         return as_told
     first, late = blocks.located(drift, lateness)
-    if blocks.least_explained(drift, first, late) < CLOCK_EXPLAINED:  # of another dial, and not late
+    if blocks.least_explained(drift, first, late) < tuned.CLOCK_EXPLAINED:  # of another dial, and not late
         return as_told
     piece = np.searchsorted(some[first], np.arange(len(time_s)), side="right")
     longest = late[int(np.argmax(np.bincount(piece, minlength=len(late))))]
@@ -129,7 +118,7 @@ class _Blocks:
         self.time_s = time_s + shift.offset_s
         self.shown_mps = shown_mps.astype(np.float32)  # and with it all that is as large, which halves the time
         self.since_s = time_s - time_s.mean()
-        self.block = np.unique(np.floor((time_s - time_s[0]) / CLOCK_BLOCK_S), return_inverse=True)[1]
+        self.block = np.unique(np.floor((time_s - time_s[0]) / tuned.CLOCK_BLOCK_S), return_inverse=True)[1]
         self.first = np.searchsorted(self.block, np.arange(int(self.block[-1]) + 1))
         self.count = np.diff(np.append(self.first, len(time_s)))
         self.start_s = float(ground.time_s[0])
@@ -141,7 +130,7 @@ class _Blocks:
         self.unknowing = ((1 - _UNIFORM) * often / len(place) + _UNIFORM / _TOP_MPS)[place]
         self.moving = np.maximum.reduceat(shown_mps, self.first) > _MOVING_MPS
         self.counts = (shown_mps > _STANDING_MPS) & ~self._beside()
-        off = np.minimum(np.abs(self._off(_grid(CLOCK_NEAR_S), 0.0)), _MOST_OFF_MPS)
+        off = np.minimum(np.abs(self._off(_grid(tuned.CLOCK_NEAR_S), 0.0)), _MOST_OFF_MPS)
         known = np.add.reduceat(np.isfinite(off), self.first, axis=0, dtype=float)
         total = np.add.reduceat(np.nan_to_num(off), self.first, axis=0)
         unknown = self.count[:, None] - known
@@ -188,13 +177,13 @@ class _Blocks:
             return 0.0, np.zeros(len(self.count))
         late = _grid(reach_s)
         evidence, path = _dearest_steps(np.stack([self._told_by_blocks(late, drift) for drift in drifts]))
-        best = int(np.argmax(evidence - CLOCK_STEP_COST * (np.array(drifts) != 0)))
+        best = int(np.argmax(evidence - tuned.CLOCK_STEP_COST * (np.array(drifts) != 0)))
         return drifts[best], _lasting(late[path[best]])
 
     def _varies(self, reach_s: float) -> bool:
         """Tell whether a lateness of its own for each block brings what a step costs."""
         told = self._told_by_blocks(_grid(reach_s), 0.0)
-        return float(told.max(axis=1).sum() - told.sum(axis=0).max()) > CLOCK_STEP_COST
+        return float(told.max(axis=1).sum() - told.sum(axis=0).max()) > tuned.CLOCK_STEP_COST
 
     def unexplained(self, drift: float, lateness_s: FloatArray) -> int:
         """Return how many blocks with moving rows fit nothing."""
@@ -259,7 +248,7 @@ def _dearest_steps(told: FloatArray) -> tuple[FloatArray, IntArray]:
     told
         Evidence of each block for each lateness, for each of several drifts, shape (d, m, k).
     """
-    apart = round(CLOCK_LEAST_STEP_S / _GRID_S)
+    apart = round(tuned.CLOCK_LEAST_STEP_S / _GRID_S)
     drifts, blocks, cells = told.shape
     here, nowhere = np.arange(cells), np.full((drifts, apart), -1)
     came = np.empty((blocks, drifts, cells), np.int64)
@@ -275,9 +264,9 @@ def _dearest_steps(told: FloatArray) -> tuple[FloatArray, IntArray]:
             there = np.take_along_axis(sum_, index, axis=1)
             better = (index >= 0) & (there > best)
             best, source = np.where(better, there, best), np.where(better, index, source)
-        steps = best - CLOCK_STEP_COST > stay
+        steps = best - tuned.CLOCK_STEP_COST > stay
         came[k] = np.where(steps, source, here)
-        sum_ = told[:, k] + np.where(steps, best - CLOCK_STEP_COST, stay)
+        sum_ = told[:, k] + np.where(steps, best - tuned.CLOCK_STEP_COST, stay)
     path = np.empty((drifts, blocks), np.int64)
     path[:, -1] = np.argmax(sum_, axis=1)
     for k in range(blocks - 1, 0, -1):

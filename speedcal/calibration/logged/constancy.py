@@ -14,15 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.polynomial.legendre import legvander
 
-from speedcal.calibration.tuning.logs import (
-    CHANGE_BLOCK_S,
-    CHANGE_LEAST,
-    CHANGE_SIGMAS,
-    CHANGE_TOLD,
-    QUIET_SHARE,
-    STEADY_ACCELERATION_MPS2,
-    STEADY_WINDOW_S,
-)
+from speedcal.calibration.tuning import logs as tuned
 from speedcal.calibration.tuning.track import SLOWEST_POSITION_SPEED_MPS
 from speedcal.interval import FloatArray, IntArray, robust_scale
 
@@ -64,7 +56,7 @@ def change_within(time_s: FloatArray, ground_mps: FloatArray, off_mps: FloatArra
     step_mps
         Step of rounding, of both sides together; speeds held still round alike for minutes. [m/s]
     """
-    length = max(CHANGE_BLOCK_S, (time_s[-1] - time_s[0]) / _MOST_BLOCKS)
+    length = max(tuned.CHANGE_BLOCK_S, (time_s[-1] - time_s[0]) / _MOST_BLOCKS)
     label = np.unique(np.floor((time_s - time_s[0]) / length), return_inverse=True)[1]
     count = int(label[-1]) + 1
     least = max(3, count // 10)
@@ -79,13 +71,13 @@ def change_within(time_s: FloatArray, ground_mps: FloatArray, off_mps: FloatArra
     rounding = step_mps / 4 / float(np.median(ground_mps))
     least_share, least_told, sigmas = (
         np.append(np.full(len(parts), of_part), of_drift)
-        for of_part, of_drift in ((_LEAST_SHARE, _LEAST_DRIFT_SHARE), CHANGE_TOLD, CHANGE_SIGMAS)
+        for of_part, of_drift in ((_LEAST_SHARE, _LEAST_DRIFT_SHARE), tuned.CHANGE_TOLD, tuned.CHANGE_SIGMAS)
     )
     some = np.flatnonzero((share >= least_share) & (np.abs(difference) >= least_told + rounding))
     plain = some[np.abs(difference[some]) >= sigmas[some] * blocks.u_differences(shape[some])]
     if not len(plain):
         return None
-    large = np.abs(difference[plain]) >= CHANGE_LEAST + rounding
+    large = np.abs(difference[plain]) >= tuned.CHANGE_LEAST + rounding
     plain = plain[large | ~large.any()]
     shorter = 1 - 1e-9 * np.append(end - begin, 0)  # of a part and its rest, which say the same
     best = plain[int(np.argmax((told * shorter)[plain]))]
@@ -171,11 +163,11 @@ def steady_wander(
         Moments in order, true speed, reading less what the dial says, and change of speed, shape (n,).
         [s, m/s, m/s, m/s2]
     """
-    label = np.unique(np.floor(time_s / STEADY_WINDOW_S), return_inverse=True)[1]
+    label = np.unique(np.floor(time_s / tuned.STEADY_WINDOW_S), return_inverse=True)[1]
     count = np.bincount(label)
     mean = np.bincount(label, weights=clipped(ground_mps, off_mps)) / count
     change = np.sqrt(np.bincount(label, weights=acceleration_mps2**2) / count)
-    steady = mean[(count >= np.median(count) / 2) & (change < STEADY_ACCELERATION_MPS2)]
+    steady = mean[(count >= np.median(count) / 2) & (change < tuned.STEADY_ACCELERATION_MPS2)]
     if len(steady) < _FEWEST_WINDOWS:
         return 0.0
     return robust_scale(steady - np.median(steady))
@@ -196,7 +188,7 @@ def by_turns(shown_mps: FloatArray, ground_mps: FloatArray | None = None) -> flo
     if ground_mps is not None:
         step, moving = np.abs(np.diff(ground_mps)), ground_mps[1:-1] > SLOWEST_POSITION_SPEED_MPS
         change = (np.maximum(step[1:], step[:-1]) / ground_mps[1:-1].clip(SLOWEST_POSITION_SPEED_MPS))[moving]
-        off = off[moving][np.argsort(change, kind="stable")[: max(_FEWEST_QUIET, int(QUIET_SHARE * len(change)))]]
+        off = off[moving][np.argsort(change, kind="stable")[: max(_FEWEST_QUIET, int(tuned.QUIET_SHARE * len(change)))]]
     if not len(off):
         return 0.0
     return robust_scale(off) / float(np.sqrt(1.5))

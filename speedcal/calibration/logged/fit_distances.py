@@ -23,20 +23,7 @@ from speedcal.calibration.logged.smoothed_way import CurvedWay
 from speedcal.calibration.logged.way import Windows, windows_of_way
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.speed.positions import Smoothing, without_spikes
-from speedcal.calibration.tuning.logs import (
-    DRIFT_U,
-    FEWEST_WINDOWS,
-    LATENT_INTERVAL_S,
-    LOG_NODE_GAP_MPS,
-    POSITIONS_BLOCK_S,
-    SMOOTHING_S,
-    STRAIGHT_U_MPS,
-    THINNED_FILTER_FROM,
-    THINNED_FROM,
-    THINNED_HINT,
-    THINNED_HINT_S,
-    THINNED_TO_S,
-)
+from speedcal.calibration.tuning import logs as tuned
 from speedcal.calibration.tuning.track import SLOWEST_POSITION_SPEED_MPS
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray, robust_scale
@@ -64,7 +51,7 @@ def fit_distances(log: RoughLog) -> MeasuredLine | None:
     if not fit.run():
         return None
     plain = _line(log, fit, smooth)
-    if np.median(np.diff(rows.time_s)) > LATENT_INTERVAL_S or ground.interval_s > THINNED_TO_S:
+    if np.median(np.diff(rows.time_s)) > tuned.LATENT_INTERVAL_S or ground.interval_s > tuned.THINNED_TO_S:
         return plain
     found = _unsmoothed(fit, ground)
     if found is None:
@@ -113,10 +100,10 @@ def _unsmoothed(plain: _Fit, ground: GroundSpeed) -> tuple[_Fit, Smoothing] | No
             found.append((plain.better_by(fit) if fit.run(_ROUNDS_FROM_NEAR) else -np.inf, fit, smoothing))
         return max(found, key=lambda one: one[0])
 
-    if tried((THINNED_HINT_S,))[0] < THINNED_HINT:
+    if tried((tuned.THINNED_HINT_S,))[0] < tuned.THINNED_HINT:
         return None
-    told, best, smoothing = tried(SMOOTHING_S)
-    asked = THINNED_FILTER_FROM if smoothing.overshoots else THINNED_FROM
+    told, best, smoothing = tried(tuned.SMOOTHING_S)
+    asked = tuned.THINNED_FILTER_FROM if smoothing.overshoots else tuned.THINNED_FROM
     return (best, smoothing) if told >= asked and best.run() else None
 
 
@@ -147,13 +134,13 @@ class _Log:
 
 def _nodes(log: _Log, windows: Windows, tau_s: float) -> FloatArray | None:
     covered = log.covers(windows.begin_s - tau_s, windows.end_s - tau_s)
-    if covered.sum() < FEWEST_WINDOWS:
+    if covered.sum() < tuned.FEWEST_WINDOWS:
         return None
     middle = (windows.begin_s + windows.end_s)[covered] / 2 - tau_s
     low, high = np.quantile(np.interp(middle, log.time_s, log.shown_mps), (0.02, 0.98))
     high = max(high, low + 1.0)
     most = min(_MOST_NODES, max(2, int(covered.sum()) // _WINDOWS_A_NODE))
-    count = int(np.clip(round((high - low) / LOG_NODE_GAP_MPS) + 1, 2, most))
+    count = int(np.clip(round((high - low) / tuned.LOG_NODE_GAP_MPS) + 1, 2, most))
     return np.linspace(low, high, count)
 
 
@@ -182,7 +169,7 @@ class _Fit:
         if size > 2:
             second = np.diff(np.eye(size), 2, axis=0) / _BEND_MPS
             self.prior[:size, :size] = second.T @ second
-        self.prior[-2, -2], self.prior[-1, -1] = 1e-4, DRIFT_U**-2
+        self.prior[-2, -2], self.prior[-1, -1] = 1e-4, tuned.DRIFT_U**-2
 
     def smoothed(self, windows: Windows, smoothing: Smoothing) -> _Fit:
         """Return a fit that starts here, of positions that were smoothed, away from where the vehicle is slow."""
@@ -213,7 +200,7 @@ class _Fit:
     def _round(self) -> bool:
         begin, end = (t - self.tau for t in (self.windows.begin_s, self.windows.end_s))
         self.some = some = self.windows.only(self.log.covers(begin, end))
-        if len(some.way_m) < FEWEST_WINDOWS:
+        if len(some.way_m) < tuned.FEWEST_WINDOWS:
             return False
         columns = self._columns(some)
         self.off_m = rest = some.way_m - columns[:, : len(self.nodes)] @ self.true_mps
@@ -233,8 +220,8 @@ class _Fit:
         """Return the windows that bends hardly lengthen, None where they are few."""
         some = self.some
         lasts = some.end_s - some.begin_s
-        straight = some.u_turn_m < STRAIGHT_U_MPS * lasts
-        if straight.sum() < FEWEST_WINDOWS:
+        straight = some.u_turn_m < tuned.STRAIGHT_U_MPS * lasts
+        if straight.sum() < tuned.FEWEST_WINDOWS:
             return None
         lasts, off_m = lasts[straight], self.off_m[straight]
         stray_m = np.sqrt(max(robust_scale(off_m) ** 2 - 2 * self.ends, 0.0))
@@ -287,7 +274,7 @@ class _Fit:
             design * self.rest[:, None],
             design,
             design,
-            block=np.floor((self.some.begin_s - self.some.begin_s[0]) / POSITIONS_BLOCK_S),
+            block=np.floor((self.some.begin_s - self.some.begin_s[0]) / tuned.POSITIONS_BLOCK_S),
             prior=narrow.T @ self.prior @ narrow,
         )
         noise = np.asarray(np.linalg.inv(self.design.T @ self.design + self.prior)[:size, :size], float)

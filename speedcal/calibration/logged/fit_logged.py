@@ -21,13 +21,7 @@ from speedcal.calibration.readings.clock_search import OFFSET_SCALE_MPS, Shift
 from speedcal.calibration.readings.looseness import why_no_dial
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.speed.runs import SteadyRuns
-from speedcal.calibration.tuning.logs import (
-    LOG_ASTRAY_MPS,
-    LOG_LAG_S,
-    LOG_WRONG_FROM,
-    LONGEST_BETWEEN_ROWS_S,
-    ROWS_BESIDE_FIXES,
-)
+from speedcal.calibration.tuning import logs as tuned
 from speedcal.errors import AlignmentError, FitError
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, robust_scale
@@ -85,7 +79,7 @@ def fit_logged(
         ground, time_s, indicated_mps, _best_start(shifts, source), step_mps, source
     )
     if ground.is_recorded_often:
-        if log.scatter_mps > LOG_ASTRAY_MPS * max(log.factor, 1.0) + step_mps / 2:
+        if log.scatter_mps > tuned.LOG_ASTRAY_MPS * max(log.factor, 1.0) + step_mps / 2:
             code, values = why_no_dial(residual, shown, log.scatter_mps)
             raise AlignmentError(code, source=source, **values)
         settled = fit_rounded(log, runs=runs, u_stated_mps=u_stated_mps)
@@ -169,7 +163,7 @@ def _through_windows(
 
 def _longest_between_rows_s(ground: GroundSpeed) -> float:
     """Return how far apart rows may be to tell what was driven between two fixes. [s]."""
-    return max(LONGEST_BETWEEN_ROWS_S, ROWS_BESIDE_FIXES * ground.interval_s)
+    return max(tuned.LONGEST_BETWEEN_ROWS_S, tuned.ROWS_BESIDE_FIXES * ground.interval_s)
 
 
 def _u_clock(time: FloatArray, columns: FloatArray, far: FloatArray, residual: FloatArray, normal: FloatArray) -> float:
@@ -198,7 +192,7 @@ def _best_start(shifts: list[Shift], source: str) -> Shift:
 
 def _limit(scatter: float, gain: float, acceleration: FloatArray) -> FloatArray:
     """Return how far a right reading may lie from the line; under acceleration the needle may lag. [m/s]."""
-    return np.asarray(LOG_WRONG_FROM * scatter + LOG_LAG_S * gain * np.abs(acceleration))
+    return np.asarray(tuned.LOG_WRONG_FROM * scatter + tuned.LOG_LAG_S * gain * np.abs(acceleration))
 
 
 def _windows(ground: GroundSpeed, pairs: Pairs, offset: float, gain: float, scatter: float, source: str) -> Windows:

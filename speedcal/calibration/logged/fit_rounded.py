@@ -13,18 +13,8 @@ from speedcal.calibration.readings.end_stops import held_spread, sticking_step
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.speed.runs import SteadyRuns
 from speedcal.calibration.speed.speed_spline import SplineGrid
+from speedcal.calibration.tuning import logs as tuned
 from speedcal.calibration.tuning.general import WRONG_BELOW
-from speedcal.calibration.tuning.logs import (
-    HEAVY_LATE_S,
-    HELD_FIXES,
-    LAG_TOLD_STEP_MPS,
-    LATENT_LATE_S,
-    LATENT_READINGS,
-    LATENT_SPACING_S,
-    LATENT_WRONG_FROM,
-    MOST_HELD,
-    RECEIVER_U_MPS,
-)
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray
 
@@ -60,10 +50,10 @@ def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) ->
     some = some[_thinned(time_s[some])]
     fixes = np.flatnonzero(~_held(ground))
     fixes = fixes[_thinned(ground.time_s[fixes])]
-    if min(len(some), len(fixes)) < LATENT_READINGS:
+    if min(len(some), len(fixes)) < tuned.LATENT_READINGS:
         return None
     off = np.abs(indicated_mps - log.offset_mps - log.factor * speed)
-    plain = inside & (off < _PLAINLY_WRONG_MPS + HEAVY_LATE_S * np.abs(slope))
+    plain = inside & (off < _PLAINLY_WRONG_MPS + tuned.HEAVY_LATE_S * np.abs(slope))
     start_s, damping_s2, tracking = heavy_damping(
         ground,
         time_s[plain],
@@ -85,7 +75,7 @@ def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) ->
         run=runs.number_at(moment[some]),
         used=fit.speed_mps[fit.right > WRONG_BELOW],
         step_mps=held_mps if held_mps > 2 * step_mps else step_mps,
-        u_common_mps=float(np.hypot(RECEIVER_U_MPS, ground.u_cut_mps)),
+        u_common_mps=float(np.hypot(tuned.RECEIVER_U_MPS, ground.u_cut_mps)),
     )
     u_even = u_even_mean(
         ground,
@@ -105,7 +95,9 @@ def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) ->
         return None
     reason = np.where(inside & ground.usable_at(moment), "", np.where(inside, TOO_SLOW, NO_GROUND)).astype(object)
     scatter = float(np.hypot(fit.noise_mps, step_mps / np.sqrt(12)))
-    far = LATENT_WRONG_FROM * np.hypot(scatter, u_stated_mps) + max(LATENT_LATE_S, constant_s) * np.abs(slope)
+    far = tuned.LATENT_WRONG_FROM * np.hypot(scatter, u_stated_mps) + max(tuned.LATENT_LATE_S, constant_s) * np.abs(
+        slope
+    )
     reason[(reason == "") & (away > far)] = WRONG
     return MeasuredLine(
         dial=dial,
@@ -117,7 +109,7 @@ def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) ->
         reason=tuple(reason.tolist()),
         reasons=() if fit.settled else (Finding("fit_unsettled"),),
         hangs_mps=hangs_mps,
-        needle_lag_s=constant_s * (fit.damping_s2 > 0) if ground.step_mps < LAG_TOLD_STEP_MPS else None,
+        needle_lag_s=constant_s * (fit.damping_s2 > 0) if ground.step_mps < tuned.LAG_TOLD_STEP_MPS else None,
         receiver_lag_s=constant_s * (fit.damping_s2 < 0),
         tracking=tracking,
     )
@@ -140,7 +132,7 @@ def _latent_fit(
     return fit_latent(
         Channel(ground.time_s[fixes], ground.speed_mps[fixes], piece[fixes], ground.step_mps, np.zeros(len(fixes))),
         shown,
-        grid=SplineGrid.over(ground.time_s, piece, LATENT_SPACING_S),
+        grid=SplineGrid.over(ground.time_s, piece, tuned.LATENT_SPACING_S),
         start=Start(
             start_s,
             log.offset_mps,
@@ -181,7 +173,7 @@ def _held(ground: GroundSpeed) -> BoolArray:
     level = ground.speed_mps / ground.road_over_level
     begin = np.flatnonzero(~(np.abs(np.diff(level, prepend=np.nan)) < 1e-9))
     length = np.diff(np.append(begin, len(level)))
-    held = np.repeat(length >= HELD_FIXES, length) & (level > 0)
-    if ground.step_mps > 0 or held.mean() > MOST_HELD:
+    held = np.repeat(length >= tuned.HELD_FIXES, length) & (level > 0)
+    if ground.step_mps > 0 or held.mean() > tuned.MOST_HELD:
         return np.zeros(len(level), bool)
     return np.asarray(held)

@@ -6,20 +6,7 @@ import numpy as np
 
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.speed.tracking_receiver import STEP_S, Tracking, passed
-from speedcal.calibration.tuning.logs import (
-    EVEN_MATCH,
-    EVEN_MEAN_FROM_S2,
-    EVEN_MEAN_U,
-    HEAVY_DAMPING_FROM,
-    HEAVY_DAMPING_GAIN,
-    HEAVY_DAMPING_S,
-    TRACKING_FROM,
-    TRACKING_MATCH,
-    TRACKING_NEAR,
-    TRACKING_RATES_PER_S,
-    TRACKING_RATIOS,
-    TRACKING_U,
-)
+from speedcal.calibration.tuning import logs as tuned
 from speedcal.calibration.tuning.track import SLOWEST_MPS
 from speedcal.interval import BoolArray, FloatArray
 
@@ -60,24 +47,24 @@ def heavy_damping(
     none = (tau_s, 0.0, None)
     if len(time_s) < _FEWEST or time_s[-1] - time_s[0] > _LONGEST_S:
         return none
-    if max(ground.interval_s, float(np.median(np.diff(time_s)))) > HEAVY_DAMPING_S[0]:
+    if max(ground.interval_s, float(np.median(np.diff(time_s)))) > tuned.HEAVY_DAMPING_S[0]:
         return none  # the line between two readings would pass for smoothing
     moment = np.arange(time_s[0], time_s[-1], STEP_S)
     shown = np.interp(moment, time_s, indicated_mps)
     speed, _, inside = ground.at(moment + tau_s)
     speed = np.where(inside, speed, shown)
     plain = float(_matches(speed, shown, inside, 0)[0])
-    if plain < HEAVY_DAMPING_FROM * plain_mps:
+    if plain < tuned.HEAVY_DAMPING_FROM * plain_mps:
         return none
-    best, late_s, damped_s = min(_damped(speed, shown, inside, constant) for constant in HEAVY_DAMPING_S)
+    best, late_s, damped_s = min(_damped(speed, shown, inside, constant) for constant in tuned.HEAVY_DAMPING_S)
     closest = min(plain, best, *(_damped(speed, shown, inside, constant)[0] for constant in _MILD_DAMPING_S))
-    if closest > TRACKING_FROM * plain_mps:
-        least = min(TRACKING_MATCH * closest, TRACKING_NEAR * plain_mps)
+    if closest > tuned.TRACKING_FROM * plain_mps:
+        least = min(tuned.TRACKING_MATCH * closest, tuned.TRACKING_NEAR * plain_mps)
         tracks, tracks_late_s, match = _tracking(speed, shown, inside & (speed > SLOWEST_MPS), _HOPELESS * least)
         # one that would rather ring less than any that is tried does not overshoot: it is a damped needle
-        if tracks.ratio <= TRACKING_RATIOS[-1] and match < least:
+        if tracks.ratio <= tuned.TRACKING_RATIOS[-1] and match < least:
             return tau_s - tracks_late_s, 0.0, tracks
-    if best >= HEAVY_DAMPING_GAIN * plain:
+    if best >= tuned.HEAVY_DAMPING_GAIN * plain:
         return none
     return tau_s - late_s - damped_s, damped_s * abs(damped_s) / 2, None
 
@@ -113,7 +100,7 @@ def _tracking(
         found = [(*_nearest(speed, passed(shown, tracking.kernel()), inside, reach), tracking) for tracking in tried]
         return min(found, key=lambda one: one[0])
 
-    coarse = [Tracking(rate, ratio) for rate in TRACKING_RATES_PER_S for ratio in TRACKING_RATIOS]
+    coarse = [Tracking(rate, ratio) for rate in tuned.TRACKING_RATES_PER_S for ratio in tuned.TRACKING_RATIOS]
     closest, late, best = nearest(coarse)
     for step in _FINER if closest < hopeless_mps else ():
         around = [
@@ -142,7 +129,7 @@ def u_even_mean(
     clock_offset_s, damping_s2
         What the fit found.
     """
-    if damping_s2 > -EVEN_MEAN_FROM_S2 or time_s[-1] - time_s[0] > _LONGEST_S:
+    if damping_s2 > -tuned.EVEN_MEAN_FROM_S2 or time_s[-1] - time_s[0] > _LONGEST_S:
         return 0.0
     moment = np.arange(time_s[0], time_s[-1], STEP_S)
     shown = np.interp(moment, time_s, indicated_mps)
@@ -153,15 +140,15 @@ def u_even_mean(
     def match(quick: FloatArray) -> float:
         return _nearest(speed, quick, inside, reach)[0]
 
-    if match(passed(shown, np.ones(round(length / STEP_S)))) > EVEN_MATCH * match(_smoothed(shown, constant)):
+    if match(passed(shown, np.ones(round(length / STEP_S)))) > tuned.EVEN_MATCH * match(_smoothed(shown, constant)):
         return 0.0
-    return EVEN_MEAN_U * -damping_s2 * float(np.mean(rate[inside] ** 2) / np.var(speed[inside]))
+    return tuned.EVEN_MEAN_U * -damping_s2 * float(np.mean(rate[inside] ** 2) / np.var(speed[inside]))
 
 
 def u_tracking(ground: GroundSpeed, tracking: Tracking) -> float:
     """Return the relative standard uncertainty of a factor for not knowing exactly how a receiver tracks."""
     swings = float(np.mean(ground.slope**2) / np.var(ground.speed_mps))
-    return TRACKING_U / tracking.rate_per_s**2 * swings
+    return tuned.TRACKING_U / tracking.rate_per_s**2 * swings
 
 
 def _matches(speed: FloatArray, shown: FloatArray, inside: BoolArray, reach: int) -> FloatArray:

@@ -45,16 +45,7 @@ from speedcal.calibration.logged.latent_views import View, WeightTable
 from speedcal.calibration.speed.banded import Banded
 from speedcal.calibration.speed.motion import Motion, local_sum
 from speedcal.calibration.speed.speed_spline import SplineGrid
-from speedcal.calibration.tuning.logs import (
-    DAMPED_ROWS_S,
-    FOLLOWED_PLAY_MPS,
-    LATENT_KNOT_SPACING_MPS,
-    LATENT_ROUNDS,
-    LEAST_NOISE_MPS,
-    LEAST_NOISE_STEPS,
-    POINTER_REACH_S,
-    UNEVEN_STEADY_MPS2,
-)
+from speedcal.calibration.tuning import logs as tuned
 from speedcal.interval import FloatArray
 
 _SETTLING_ROUNDS = 2
@@ -84,8 +75,8 @@ class _State:
 
 def _knots(speed: FloatArray) -> FloatArray:
     low, high = np.quantile(speed, [0.01, 0.99])
-    low, high = min(low, high - LATENT_KNOT_SPACING_MPS / 2), max(high, low + LATENT_KNOT_SPACING_MPS / 2)
-    return np.linspace(low, high, max(2, int((high - low) / LATENT_KNOT_SPACING_MPS) + 1))
+    low, high = min(low, high - tuned.LATENT_KNOT_SPACING_MPS / 2), max(high, low + tuned.LATENT_KNOT_SPACING_MPS / 2)
+    return np.linspace(low, high, max(2, int((high - low) / tuned.LATENT_KNOT_SPACING_MPS) + 1))
 
 
 def fit_latent(track: Channel, log: Channel, *, grid: SplineGrid, start: Start) -> Fit:
@@ -111,7 +102,7 @@ class _Fitter:
         self.nuisance = np.array([start.clock_offset_s, start.damping_s2, 0.0, 0.0, 0.0])
         self.none = [UNEVEN, PLAY] if start.damping_s2 else [DAMPING, UNEVEN, PLAY]  # until the log says otherwise
         # beside rows far apart the score of a damping is that of the track alone, which is smoothed by what is believed
-        self.seldom = bool(np.median(np.diff(log.time_s)) > DAMPED_ROWS_S)
+        self.seldom = bool(np.median(np.diff(log.time_s)) > tuned.DAMPED_ROWS_S)
         self.clock_s, self.known = start.clock_s, start.clock_piece >= 0
         self.seconds = grid.locate(start.clock_s, np.maximum(start.clock_piece, 0))
         self.middle_s = float(np.mean(log.time_s))
@@ -144,7 +135,7 @@ class _Fitter:
 
     def run(self) -> Fit:
         large = 0
-        for turn in range(LATENT_ROUNDS):
+        for turn in range(tuned.LATENT_ROUNDS):
             with_log = turn >= _SETTLING_ROUNDS
             done = self._round(with_log=with_log)
             if with_log:
@@ -191,17 +182,20 @@ class _Fitter:
         weights, slope = self.table.at(speed)
         gain = slope @ self.dial.shown_mps
         rate = places.of(self.coefficients, places.rate)
-        later = gain * (np.hypot(rate, UNEVEN_STEADY_MPS2) - UNEVEN_STEADY_MPS2)
+        later = gain * (np.hypot(rate, tuned.UNEVEN_STEADY_MPS2) - tuned.UNEVEN_STEADY_MPS2)
         hangs = self._pointer().at(moment)
         shown = weights @ self.dial.shown_mps + uneven * later + play * hangs
         return View(places, gain * row, shown - gain * speed, gain, weights, slope, row, later, hangs)
 
     def _pointer(self) -> PointerPlay:
         """Return where a pointer hangs behind the speed as it is known now, averaged not to follow noise."""
-        count = np.maximum(local_sum(self.known.astype(float), POINTER_REACH_S), 1.0)
-        speed = local_sum(self.seconds.of(self.coefficients, self.seconds.value) * self.known, POINTER_REACH_S) / count
+        count = np.maximum(local_sum(self.known.astype(float), tuned.POINTER_REACH_S), 1.0)
+        speed = (
+            local_sum(self.seconds.of(self.coefficients, self.seconds.value) * self.known, tuned.POINTER_REACH_S)
+            / count
+        )
         gain = np.ptp(self.dial.shown_mps) / np.ptp(self.dial.knots_mps)
-        play_mps = float(max(self.nuisance[PLAY], FOLLOWED_PLAY_MPS) / gain)
+        play_mps = float(max(self.nuisance[PLAY], tuned.FOLLOWED_PLAY_MPS) / gain)
         return PointerPlay.behind(self.clock_s, speed, self.known, play_mps=play_mps)
 
     def _listen(self, name: str, view: View) -> None:
@@ -223,7 +217,7 @@ class _Fitter:
             told,
             lambda noise: log_likelihood(value, step, noise + stated, cavity, cavity_variance, wrong),
             steep=steep,
-            least=max(LEAST_NOISE_MPS, LEAST_NOISE_STEPS * channel.step_mps) ** 2,
+            least=max(tuned.LEAST_NOISE_MPS, tuned.LEAST_NOISE_STEPS * channel.step_mps) ** 2,
             local=name == "track",
         )
 

@@ -14,14 +14,7 @@ import numpy as np
 from speedcal.calibration.dial.curve import dial_through
 from speedcal.calibration.dial.dial import Dial
 from speedcal.calibration.logged.latent_model import NUISANCES, UNEVEN, Fit
-from speedcal.calibration.tuning.logs import (
-    HANG_U_MPS,
-    HOLDS_STRAY_MPS,
-    LOG_BLOCK_S,
-    LUCK,
-    SHARED_LEFT,
-    UNEVEN_SURE_S,
-)
+from speedcal.calibration.tuning import logs as tuned
 from speedcal.interval import COVERAGE_FACTOR, FloatArray, IntArray
 
 _NO_PLAY_MPS = 1e-6
@@ -70,7 +63,7 @@ def log_dial(fit: Fit, *, run: IntArray, used: FloatArray, step_mps: float, u_co
         fit.score @ narrow,
         weight @ narrow,
         left @ narrow,
-        block=np.floor((fit.time_s - fit.time_s.min()) / LOG_BLOCK_S),
+        block=np.floor((fit.time_s - fit.time_s.min()) / tuned.LOG_BLOCK_S),
         prior=narrow.T @ fit.prior @ narrow,
     )
     holds = _Holds.of(fit, narrow, run=run, step_mps=step_mps) if (run >= 0).any() else None
@@ -89,7 +82,7 @@ def log_dial(fit: Fit, *, run: IntArray, used: FloatArray, step_mps: float, u_co
 
 def _doubt_of_uneven(fit: Fit, covariance: FloatArray) -> FloatArray:
     """Return half of what an uneven lag does to the dial at its knots, where it may be another's than the display's."""
-    if abs(fit.uneven_s) >= UNEVEN_SURE_S:
+    if abs(fit.uneven_s) >= tuned.UNEVEN_SURE_S:
         return np.zeros(len(fit.dial.knots_mps))
     return np.asarray(fit.uneven_s / 2 * covariance[NUISANCES:, UNEVEN] / covariance[UNEVEN, UNEVEN])
 
@@ -157,11 +150,11 @@ def scaled_noise(
     """
     from scipy.special import stdtrit
 
-    size = max(float(np.trace(np.linalg.solve(model, jackknife))) / 2, LUCK)
+    size = max(float(np.trace(np.linalg.solve(model, jackknife))) / 2, tuned.LUCK)
     both = size * model + _positive(jackknife - size * model)
     # where offset and factor do not hang together the level has luck, or none, of its own
     pivot = np.array([1.0, -both[0, 1] / both[1, 1]])
-    less = pivot @ both @ pivot - max(pivot @ jackknife @ pivot, LUCK * (pivot @ model @ pivot))
+    less = pivot @ both @ pivot - max(pivot @ jackknife @ pivot, tuned.LUCK * (pivot @ model @ pivot))
     both[0, 0] -= less
     wider_level, wider_factor = (stdtrit(freedom, 0.975) / COVERAGE_FACTOR) ** 2
     alone = np.zeros((2, 2))
@@ -242,8 +235,8 @@ class _Holds:
         intervals take up a part. Where in its play a pointer hangs is known as well as the speed that it hangs behind,
         at every visit anew, until that wanders by more.
         """
-        rounding = np.sqrt(SHARED_LEFT * self.rounding2)[self.visit]
-        u_hangs = min(fit.play_mps, HANG_U_MPS)
+        rounding = np.sqrt(tuned.SHARED_LEFT * self.rounding2)[self.visit]
+        u_hangs = min(fit.play_mps, tuned.HANG_U_MPS)
         hangs = u_hangs * np.exp(-self.wander2 / (2 * max(u_hangs, _NO_PLAY_MPS) ** 2))[self.visit]
         return self._carried(
             np.vstack(
@@ -266,7 +259,7 @@ class _Holds:
         # the speed has given way to a reading that strays, so that less of it is seen
         seen2 = (taken[long] / weight[long]) ** 2
         strayed = float(np.sum(self.off_mps[long] ** 2 - seen2 * self.rounding2[long]) / np.sum(seen2))
-        more = strayed * long.sum() / (long.sum() - _TAKEN_BY_DIAL) - HOLDS_STRAY_MPS**2
+        more = strayed * long.sum() / (long.sum() - _TAKEN_BY_DIAL) - tuned.HOLDS_STRAY_MPS**2
         return self._carried(_summed(self.taken * np.sqrt(max(more, 0.0)), self.visit))
 
     def _carried(self, score: FloatArray) -> FloatArray:

@@ -15,15 +15,7 @@ from speedcal.calibration.logged.smoothed_shown import as_smoothed
 from speedcal.calibration.readings.end_stops import sticking_step
 from speedcal.calibration.readings.kind import is_log
 from speedcal.calibration.speed.ground_speed import GroundSpeed
-from speedcal.calibration.tuning.logs import (
-    HELD_ROUNDING_STEPS,
-    LARGE_BY_TURNS_MPS,
-    LARGE_SCATTER_MPS,
-    PLAY_LEFT,
-    STEADY_WANDER_MPS,
-    STEADY_WINDOW_S,
-    WINDOW_WANDER_MPS,
-)
+from speedcal.calibration.tuning import logs as tuned
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, IntArray
 from speedcal.units import DisplayUnit
@@ -120,9 +112,9 @@ class LoggedDial:
             Unit for people.
         """
         found = []
-        most = LARGE_SCATTER_MPS
+        most = tuned.LARGE_SCATTER_MPS
         if self.ground.between_is_guessed:
-            scatter_mps, most = by_turns(self.shown_mps, self.passed_mps), LARGE_BY_TURNS_MPS
+            scatter_mps, most = by_turns(self.shown_mps, self.passed_mps), tuned.LARGE_BY_TURNS_MPS
         scatter = float(np.sqrt(max(scatter_mps**2 - self.shown_step_mps**2 / 12, 0.0)))  # beside its rounding
         if scatter > most * max(self.gain, 1.0):  # rows of two dials by turns
             found.append(Finding("large_scatter", scatter_mps=scatter))
@@ -138,15 +130,15 @@ class LoggedDial:
             # a log may stray for this reason alone
             off = off - change.difference * self.ground_mps * (course - course.mean())
         if self.ground.between_is_guessed:
-            if self.window_wander_mps > WINDOW_WANDER_MPS:
+            if self.window_wander_mps > tuned.WINDOW_WANDER_MPS:
                 found.append(Finding("log_strays", wander_mps=self.window_wander_mps, unit=unit))
             return tuple(found)
         strays = steady_wander(time, self.ground_mps, off, self.acceleration_mps2)
         usual_mps = (
-            self.gain * STEADY_WANDER_MPS[self.ground.source],
-            HELD_ROUNDING_STEPS * self.shown_step_mps,
-            self.gain * HELD_ROUNDING_STEPS * self.ground.step_mps,
-            PLAY_LEFT * self.play_mps,
+            self.gain * tuned.STEADY_WANDER_MPS[self.ground.source],
+            tuned.HELD_ROUNDING_STEPS * self.shown_step_mps,
+            self.gain * tuned.HELD_ROUNDING_STEPS * self.ground.step_mps,
+            tuned.PLAY_LEFT * self.play_mps,
             self.gain * self._noise_of_means(),
             self._noise_of_rows(off),
         )
@@ -158,11 +150,11 @@ class LoggedDial:
         """Return what the noise of recorded speeds makes of a mean; that of positions is not known one by one."""
         if self.ground.source != "recorded":
             return 0.0
-        return self.ground.u_speed_mps / float(np.sqrt(max(STEADY_WINDOW_S / self.ground.interval_s, 1.0)))
+        return self.ground.u_speed_mps / float(np.sqrt(max(tuned.STEADY_WINDOW_S / self.ground.interval_s, 1.0)))
 
     def _noise_of_rows(self, off_mps: FloatArray) -> float:
         """Return what the rows' own noise makes of a mean, beside their rounding and the noise of the track."""
-        a_window = STEADY_WINDOW_S / float(np.median(np.diff(self.time_s)))
+        a_window = tuned.STEADY_WINDOW_S / float(np.median(np.diff(self.time_s)))
         if a_window < 2:  # so far apart a car behind strays anew from row to row
             return 0.0
         known = self.shown_step_mps**2 / 12 + (self.gain * self.ground.u_speed_mps) ** 2

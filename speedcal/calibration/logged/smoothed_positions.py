@@ -19,16 +19,7 @@ from speedcal.calibration.readings.kind import is_log
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.speed.positions import LocalFit, Smoothing
 from speedcal.calibration.speed.smoothing import SMOOTHED, with_smoothing
-from speedcal.calibration.tuning.logs import (
-    FILTER_BESIDE_DAMPED,
-    LATENT_INTERVAL_S,
-    SMOOTHING_FROM,
-    SMOOTHING_HINT,
-    SMOOTHING_HINT_S,
-    SMOOTHING_LEFT,
-    SMOOTHING_S,
-    TURN_SHARE_U,
-)
+from speedcal.calibration.tuning import logs as tuned
 from speedcal.calibration.tuning.track import SLOWEST_POSITION_SPEED_MPS
 from speedcal.interval import FloatArray, robust_scale
 from speedcal.units import MPH_MPS
@@ -58,20 +49,20 @@ def unsmoothed(ground: GroundSpeed, line: MeasuredLine, indicated_mps: FloatArra
     known = known[np.argsort(line.time_s[known], kind="stable")]
     if not is_log(line.time_s[known]):
         return None
-    if np.median(np.diff(line.time_s[known])) > min(1.5 * ground.interval_s, LATENT_INTERVAL_S):
+    if np.median(np.diff(line.time_s[known])) > min(1.5 * ground.interval_s, tuned.LATENT_INTERVAL_S):
         return None
     log = _Beside(ground, line.time_s[known], indicated_mps[known], line.gain)
     smoothed = partial(_smoothed, ground, ground.local_fit)
     ways = list(product((False, True), (False, True)))
-    if max(log.told(smoothed(SMOOTHING_HINT_S, *way)) for way in ways) < SMOOTHING_HINT:
+    if max(log.told(smoothed(tuned.SMOOTHING_HINT_S, *way)) for way in ways) < tuned.SMOOTHING_HINT:
         return None
-    tried = [smoothed(constant_s, *way) for constant_s in SMOOTHING_S for way in ways]
+    tried = [smoothed(constant_s, *way) for constant_s in tuned.SMOOTHING_S for way in ways]
     told = np.array([log.told(one) for one in tried])
-    filtered = np.array(len(SMOOTHING_S) * [all(way) for way in ways])
+    filtered = np.array(len(tuned.SMOOTHING_S) * [all(way) for way in ways])
     if filtered[best := int(told.argmax())]:
-        damped = max(log.lasting(_damped(ground, constant_s)) for constant_s in SMOOTHING_S)
-        told[filtered & (log.lasting(tried[best]) < FILTER_BESIDE_DAMPED * damped)] = 0.0
-    return tried[int(told.argmax())] if told.max() >= SMOOTHING_FROM else None
+        damped = max(log.lasting(_damped(ground, constant_s)) for constant_s in tuned.SMOOTHING_S)
+        told[filtered & (log.lasting(tried[best]) < tuned.FILTER_BESIDE_DAMPED * damped)] = 0.0
+    return tried[int(told.argmax())] if told.max() >= tuned.SMOOTHING_FROM else None
 
 
 def _smoothed(ground: GroundSpeed, fit: LocalFit, constant_s: float, one_sided: bool, overshoots: bool) -> GroundSpeed:
@@ -97,14 +88,14 @@ def with_smoothing_left(line: MeasuredLine, plain: MeasuredLine, *, u_bends: flo
         Relative standard uncertainty of what was put back in bends, alike in all of them.
     """
     shown = line.dial.shown_mps
-    moved = SMOOTHING_LEFT * (shown - plain.dial.indicated(line.dial.knots_mps))
+    moved = tuned.SMOOTHING_LEFT * (shown - plain.dial.indicated(line.dial.knots_mps))
     return with_shared(line, {SMOOTHED: np.outer(moved, moved) + u_bends**2 * np.outer(shown, shown)})
 
 
 def u_of_bends(ground: GroundSpeed, smoothed: GroundSpeed) -> float:
     """Return the relative standard uncertainty of the speed that was put back in bends."""
     share = np.abs(smoothed.speed_mps / np.maximum(ground.speed_mps, SLOWEST_POSITION_SPEED_MPS) - 1)
-    return TURN_SHARE_U * float(np.mean(share[smoothed.usable])) if smoothed.usable.any() else 0.0
+    return tuned.TURN_SHARE_U * float(np.mean(share[smoothed.usable])) if smoothed.usable.any() else 0.0
 
 
 class _Beside:

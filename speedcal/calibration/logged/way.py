@@ -8,16 +8,7 @@ import numpy as np
 
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.speed.way_speed import speed_along_way
-from speedcal.calibration.tuning.logs import (
-    BETWEEN_SHARE,
-    BETWEEN_SHARE_U,
-    BETWEEN_SPREAD,
-    COARSE_POSITIONS_MPS,
-    LEAST_BETWEEN_SHARE,
-    STATION_S,
-    TURN_SHARE_U,
-    WINDOW_S,
-)
+from speedcal.calibration.tuning import logs as tuned
 from speedcal.calibration.tuning.track import SLOWEST_POSITION_SPEED_MPS, SPARSE_FROM_S
 from speedcal.interval import BoolArray, FloatArray, IntArray
 
@@ -51,11 +42,11 @@ def windows_of_way(ground: GroundSpeed) -> Windows:
     (L. F. Richardson's extrapolation). A bend that lies between two fixes does not show there, and one that shows
     between others is counted too often: part of what is missing is spread along the whole way.
     """
-    coarse = ground.u_speed_mps >= COARSE_POSITIONS_MPS
+    coarse = ground.u_speed_mps >= tuned.COARSE_POSITIONS_MPS
     smooth = coarse and ground.interval_s < SPARSE_FROM_S  # fixes further apart leave corners out, which no curve finds
     if smooth:
         ground = speed_along_way(ground)
-    cell = np.floor(ground.time_s / (WINDOW_S if coarse else STATION_S)).astype(np.int64)
+    cell = np.floor(ground.time_s / (tuned.WINDOW_S if coarse else tuned.STATION_S)).astype(np.int64)
     first = np.flatnonzero((np.diff(cell, prepend=-1) > 0) | (np.diff(ground.piece, prepend=-1) != 0))
     time, piece = ground.time_s[first], ground.piece[first]
     whole = np.diff(piece) == 0
@@ -73,7 +64,7 @@ def windows_of_way(ground: GroundSpeed) -> Windows:
         u_between_m=_sums(label, u_between),
         follows=follows,
     )
-    return windows.only(windows.end_s - windows.begin_s > WINDOW_S / 2)
+    return windows.only(windows.end_s - windows.begin_s > tuned.WINDOW_S / 2)
 
 
 def _smoothed(ground: GroundSpeed, first: IntArray, moving: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -89,9 +80,9 @@ def _arched(ground: GroundSpeed, first: IntArray, moving: IntArray) -> tuple[Flo
     lost, share = _lost(east, north, piece, arc)
     ratio = (ground.road_over_level[first][1:] + ground.road_over_level[first][:-1]) / 2
     chord, arc, lost = chord[moving], arc[moving], lost[moving]
-    lost += BETWEEN_SPREAD * (lost.sum() * chord / max(chord.sum(), 1.0) - lost)
+    lost += tuned.BETWEEN_SPREAD * (lost.sum() * chord / max(chord.sum(), 1.0) - lost)
     missing = share * lost
-    return (arc + missing) * ratio[moving], TURN_SHARE_U * (arc - chord + missing), lost * BETWEEN_SHARE_U
+    return (arc + missing) * ratio[moving], tuned.TURN_SHARE_U * (arc - chord + missing), lost * tuned.BETWEEN_SHARE_U
 
 
 def _sums(label: IntArray, values: FloatArray) -> FloatArray:
@@ -103,7 +94,7 @@ def _labels(time: FloatArray, moving: IntArray) -> tuple[IntArray, BoolArray]:
     run = np.cumsum(np.diff(moving, prepend=-2) > 1) - 1
     start = time[moving][np.flatnonzero(np.diff(run, prepend=-1))]
     lasts = np.bincount(run, np.diff(time)[moving])
-    length = lasts / np.maximum(np.round(lasts / WINDOW_S), 1)
+    length = lasts / np.maximum(np.round(lasts / tuned.WINDOW_S), 1)
     number = np.floor((time[moving] - start[run] + 1e-6) / length[run]).astype(np.int64)
     new = (np.diff(run, prepend=-1) > 0) | (np.diff(number, prepend=-1) != 0)
     return np.cumsum(new) - 1, np.diff(run[new], prepend=-1) == 0
@@ -128,7 +119,7 @@ def _lost(east: FloatArray, north: FloatArray, piece: IntArray, arc: FloatArray)
     """Return what each arc loses when every other fix is left out, and by what share of that the road is longer."""
     half, quarter = (_through_every(every, east, north, piece, arc) for every in (2, 4))
     growth = float(np.sum(half - quarter)) / max(float(np.sum(arc - half)), 1e-9)
-    return arc - half, float(np.clip(1 / max(growth - 1, 1e-9), LEAST_BETWEEN_SHARE, BETWEEN_SHARE))
+    return arc - half, float(np.clip(1 / max(growth - 1, 1e-9), tuned.LEAST_BETWEEN_SHARE, tuned.BETWEEN_SHARE))
 
 
 def _through_every(every: int, east: FloatArray, north: FloatArray, piece: IntArray, arc: FloatArray) -> FloatArray:

@@ -13,17 +13,8 @@ from itertools import product
 import numpy as np
 
 from speedcal.calibration.speed.ground_speed import GroundSpeed
+from speedcal.calibration.tuning import notes as tuned
 from speedcal.calibration.tuning.general import WRONG_SPREAD_MPS
-from speedcal.calibration.tuning.notes import (
-    NOTES_KERNEL_MPS,
-    NOTES_UNIFORM,
-    TRACK_KERNEL_MPS,
-    TRACK_KERNEL_SHARE,
-    TRACK_UNIFORM,
-    UNRELATED_LASTS,
-    UNRELATED_MEMORY_S,
-    UNRELATED_STEP_MPS,
-)
 from speedcal.calibration.tuning.track import SLOWEST_MPS
 from speedcal.interval import FloatArray
 
@@ -40,19 +31,19 @@ def stray_density(ground: GroundSpeed, indicated_mps: FloatArray) -> FloatArray:
 
 def _from_track(ground: GroundSpeed, indicated: FloatArray) -> FloatArray:
     moving = np.sort(ground.speed_mps[ground.speed_mps >= SLOWEST_MPS])
-    uniform = TRACK_UNIFORM / WRONG_SPREAD_MPS
+    uniform = tuned.TRACK_UNIFORM / WRONG_SPREAD_MPS
     if not len(moving):
         return np.full(len(indicated), 1 / WRONG_SPREAD_MPS)
     some = moving[np.linspace(0, len(moving) - 1, min(len(moving), _TRACK_POINTS)).astype(int)]
-    width = np.maximum(TRACK_KERNEL_SHARE * some, TRACK_KERNEL_MPS)
-    return np.asarray((1 - TRACK_UNIFORM) * _normal(indicated[:, None] - some, width).mean(axis=1) + uniform)
+    width = np.maximum(tuned.TRACK_KERNEL_SHARE * some, tuned.TRACK_KERNEL_MPS)
+    return np.asarray((1 - tuned.TRACK_UNIFORM) * _normal(indicated[:, None] - some, width).mean(axis=1) + uniform)
 
 
 def _from_others(indicated: FloatArray) -> FloatArray:
-    near = _normal(indicated[:, None] - indicated, NOTES_KERNEL_MPS)
+    near = _normal(indicated[:, None] - indicated, tuned.NOTES_KERNEL_MPS)
     np.fill_diagonal(near, 0.0)
     others = near.sum(axis=1) / max(len(indicated) - 1, 1)
-    return np.asarray((1 - NOTES_UNIFORM) * others + NOTES_UNIFORM / WRONG_SPREAD_MPS)
+    return np.asarray((1 - tuned.NOTES_UNIFORM) * others + tuned.NOTES_UNIFORM / WRONG_SPREAD_MPS)
 
 
 def log_unrelated(time_s: FloatArray, indicated_mps: FloatArray, stray: FloatArray, *, least_s: float) -> float:
@@ -77,7 +68,7 @@ def log_unrelated(time_s: FloatArray, indicated_mps: FloatArray, stray: FloatArr
     since = np.maximum(np.diff(time_s[order]), least_s)
     step = np.diff(shown)
     logs = []
-    for lasts, memory, sd in product(UNRELATED_LASTS, UNRELATED_MEMORY_S, UNRELATED_STEP_MPS):
+    for lasts, memory, sd in product(tuned.UNRELATED_LASTS, tuned.UNRELATED_MEMORY_S, tuned.UNRELATED_STEP_MPS):
         same = lasts * np.exp(-since / memory)
         logs.append(float(np.log(same * _normal(step, sd) + (1 - same) * free[1:]).sum()))
     return float(np.log(free[0]) + np.logaddexp.reduce(logs) - np.log(len(logs)))

@@ -17,17 +17,8 @@ from speedcal.calibration.noted.note_lines import Lines, Notes, Seen, Told, clim
 from speedcal.calibration.readings.clock_search import Shift
 from speedcal.calibration.readings.moments import Moments
 from speedcal.calibration.speed.ground_speed import GroundSpeed
+from speedcal.calibration.tuning import notes as tuned
 from speedcal.calibration.tuning.general import WRONG_BETA
-from speedcal.calibration.tuning.notes import (
-    CELL_REACH_S,
-    CELL_S,
-    FIRST_SCATTER_MPS,
-    MINUTE_CELL_S,
-    SCATTER_LOG_SD,
-    SCATTER_MPS,
-    SCATTER_NODES_MPS,
-    WRONG_NODES,
-)
 from speedcal.interval import BoolArray, FloatArray
 
 _FIRST_ROUNDS, _SECOND_ROUNDS, _LAST_ROUNDS = 4, 2, 7
@@ -91,13 +82,13 @@ def clock_cells(
     """
     whole = _around(ground, notes, shifts)
     seen = whole.in_short
-    scatter = np.full(len(seen.clock_s), FIRST_SCATTER_MPS)
+    scatter = np.full(len(seen.clock_s), tuned.FIRST_SCATTER_MPS)
     lines = climbed(seen, scatter, notes, seen.start, rounds=_FIRST_ROUNDS)
     height = log_height(seen, scatter, notes, lines) + log_prior(seen.clock_s)
     near = np.sort(np.argsort(height, kind="stable")[-_MOST_CLOCKS:])
     near = near[height[near] > height.max() - _WORTH_A_LOOK]
-    rows = np.repeat(near, len(SCATTER_NODES_MPS))
-    scatter = np.tile(SCATTER_NODES_MPS, len(near))
+    rows = np.repeat(near, len(tuned.SCATTER_NODES_MPS))
+    scatter = np.tile(tuned.SCATTER_NODES_MPS, len(near))
     prior = (
         log_prior(seen.clock_s[rows])
         + np.tile(_log_scatter_prior(), len(near))
@@ -114,13 +105,13 @@ def clock_cells(
 
 def _stride(at: Moments) -> int:
     """Return how many nodes of the moments lie between two clock offsets that are looked at."""
-    return max(1, round((MINUTE_CELL_S if at.half_width_s > 10 else CELL_S) / at.spacing_s))
+    return max(1, round((tuned.MINUTE_CELL_S if at.half_width_s > 10 else tuned.CELL_S) / at.spacing_s))
 
 
 def _around(ground: GroundSpeed, notes: Notes, shifts: list[Shift]) -> Seen:
     """Look at the track for every clock offset within reach of a shift, none of them twice."""
     spacing, nodes, stride = notes.at.spacing_s, len(notes.at.delay_s), _stride(notes.at)
-    reach = CELL_REACH_S + notes.at.half_width_s
+    reach = tuned.CELL_REACH_S + notes.at.half_width_s
     count = int(np.ceil(reach / spacing / stride))
     base = shifts[0].offset_s
     taken: set[int] = set()
@@ -201,7 +192,7 @@ def _by_line(weight: FloatArray, speed: FloatArray) -> FloatArray:
 def _wrong_quadrature() -> tuple[FloatArray, FloatArray]:
     """Return nodes and weights of the share of wrong readings under its beta prior (Gauss and Jacobi)."""
     a, b = WRONG_BETA[1] - 1, WRONG_BETA[0] - 1
-    k = np.arange(WRONG_NODES, dtype=float)
+    k = np.arange(tuned.WRONG_NODES, dtype=float)
     twice = 2 * k + a + b
     # eigenvalues of the recurrence's matrix (Golub and Welsch 1969); scipy.special takes a third of a second to load
     diagonal = (b * b - a * a) / (twice * (twice + 2))
@@ -213,5 +204,5 @@ def _wrong_quadrature() -> tuple[FloatArray, FloatArray]:
 
 def _log_scatter_prior() -> FloatArray:
     """Return the log prior share of each scatter node."""
-    log = -0.5 * ((np.log(SCATTER_NODES_MPS) - np.log(SCATTER_MPS)) / SCATTER_LOG_SD) ** 2
+    log = -0.5 * ((np.log(tuned.SCATTER_NODES_MPS) - np.log(tuned.SCATTER_MPS)) / tuned.SCATTER_LOG_SD) ** 2
     return np.asarray(log - np.logaddexp.reduce(log))

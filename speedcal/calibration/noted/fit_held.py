@@ -14,21 +14,7 @@ from speedcal.calibration.noted.holds import Holds, holds_of
 from speedcal.calibration.readings.habits import Habit
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.speed.runs import SteadyRuns
-from speedcal.calibration.tuning.notes import (
-    CLOCK_DOUBT,
-    FEWEST_HELD,
-    HELD_LIKELIER_FROM,
-    HELD_MATCHED_SHARE,
-    HELD_PROVEN_FROM,
-    HOLD_APART_S,
-    HOLD_SCATTER_MPS,
-    LEAST_RIGHT,
-    MOST_LISTED,
-    MOST_NOTES_A_HOLD,
-    ONE_OUT_OF_ORDER,
-    ORDER_DOUBT,
-    USUAL_LINE,
-)
+from speedcal.calibration.tuning import notes as tuned
 from speedcal.errors import AlignmentError
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray
@@ -75,14 +61,14 @@ def fit_held(
     modes = held_modes(holds, indicated_mps, again, stray, u_stated_mps)
     doubt = _doubt_of_order(modes, holds, source)
     taken = _taken(modes, again)
-    if (taken >= 0).sum() < max(FEWEST_HELD, HELD_MATCHED_SHARE * len(taken)):
+    if (taken >= 0).sum() < max(tuned.FEWEST_HELD, tuned.HELD_MATCHED_SHARE * len(taken)):
         raise AlignmentError("held_unmatched", source=source, matched=int((taken >= 0).sum()), count=len(taken))
     basis = Basis.driven_at(holds.speed_mps[taken[taken >= 0]])
     mixed = mixed_dial(_ways(ground, holds, modes, indicated_mps, u_stated_mps), basis)
-    apart = np.where(again, HOLD_APART_S / 10, HOLD_APART_S)
+    apart = np.where(again, tuned.HOLD_APART_S / 10, tuned.HOLD_APART_S)
     unrelated = log_unrelated(np.cumsum(apart), indicated_mps, stray, least_s=1.0)
     evidence = float(np.logaddexp.reduce(modes.log_mass)) - unrelated
-    if evidence < HELD_LIKELIER_FROM:
+    if evidence < tuned.HELD_LIKELIER_FROM:
         raise AlignmentError("foreign_readings", source=source, log_evidence=evidence)
     habits = habit.covariances(mixed.dial.knots_mps)
     dial = mixed.dial.shifted(sum(habits.values()))
@@ -108,7 +94,7 @@ def _doubts(marks: FloatArray, evidence: float, doubt: float, log_usual: float) 
     order fit as well, but by a needle that sits wrong or a factor that is far off.
     """
     regular = _is_regular(marks)
-    if evidence < HELD_PROVEN_FROM or doubt > CLOCK_DOUBT or (regular and log_usual < USUAL_LINE):
+    if evidence < tuned.HELD_PROVEN_FROM or doubt > tuned.CLOCK_DOUBT or (regular and log_usual < tuned.USUAL_LINE):
         return (Finding("association_unproven", log_evidence=evidence, regular=regular),)
     return ()
 
@@ -117,7 +103,7 @@ def _is_regular(marks: FloatArray) -> bool:
     """Tell whether marks turn once at most, or (nearly) only rise or fall."""
     steps = np.sign(np.diff(marks))
     turns = int(np.count_nonzero(np.diff(steps[steps != 0])))
-    return turns <= 1 or max(_longest_rise(marks), _longest_rise(-marks)) >= len(marks) - ONE_OUT_OF_ORDER
+    return turns <= 1 or max(_longest_rise(marks), _longest_rise(-marks)) >= len(marks) - tuned.ONE_OUT_OF_ORDER
 
 
 def _longest_rise(marks: FloatArray) -> int:
@@ -131,9 +117,9 @@ def _longest_rise(marks: FloatArray) -> int:
 
 def _refuse_unmatchable(indicated: FloatArray, again: BoolArray, holds: Holds, source: str) -> None:
     marks, count = int((~again).sum()), len(holds)
-    if marks < FEWEST_HELD or count < FEWEST_HELD:
+    if marks < tuned.FEWEST_HELD or count < tuned.FEWEST_HELD:
         raise AlignmentError("too_few_held", source=source, count=marks, holds=count)
-    if marks > MOST_NOTES_A_HOLD * count or len(indicated) > MOST_LISTED:
+    if marks > tuned.MOST_NOTES_A_HOLD * count or len(indicated) > tuned.MOST_LISTED:
         raise AlignmentError("too_many_held", source=source, count=len(indicated), holds=count)
 
 
@@ -143,10 +129,10 @@ def _doubt_of_order(modes: HeldModes, holds: Holds, source: str) -> float:
     own = modes.assignment(best)
     speeds = holds.speed_mps
     shown = modes.offset_mps[:, None] + modes.gain[:, None] * np.array([speeds.min(), speeds.max()])
-    differs = (np.abs(shown - shown[best]) > 2 * HOLD_SCATTER_MPS).any(axis=1)
+    differs = (np.abs(shown - shown[best]) > 2 * tuned.HOLD_SCATTER_MPS).any(axis=1)
     other = [k for k in np.flatnonzero(differs).tolist() if np.any(modes.assignment(k) != own)]
     doubt = float(weight[other].sum())
-    if doubt <= ORDER_DOUBT:
+    if doubt <= tuned.ORDER_DOUBT:
         return doubt
     second = max(other, key=lambda k: modes.log_mass[k])
     raise AlignmentError(
@@ -172,7 +158,7 @@ def _ways(
     for k in np.argsort(-modes.log_mass)[:_WAYS]:
         match = modes.match[k]
         right = match.sum(axis=1)
-        use = right > LEAST_RIGHT
+        use = right > tuned.LEAST_RIGHT
         share = match[use] / right[use, None]
         speed = share @ holds.speed_mps
         spread = share @ (holds.speed_mps**2) - speed**2

@@ -17,28 +17,8 @@ from speedcal.calibration.readings.habits import Habit
 from speedcal.calibration.readings.looseness import how_loose
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.speed.runs import SteadyRuns
+from speedcal.calibration.tuning import notes as tuned
 from speedcal.calibration.tuning.general import WRONG_BELOW
-from speedcal.calibration.tuning.notes import (
-    ASSOCIATION_FROM,
-    CELL_S,
-    CLOCK_DOUBT,
-    CLOCKS_KEPT,
-    CLUSTER_S,
-    COARSE_U_MPS,
-    END_LOOSE,
-    FAR_CLOCK_S,
-    FIGURES_SCATTER,
-    FOLLOWING_SHARE,
-    GROUND_LOOSE,
-    JUMPS_LOOSE,
-    LEAST_RIGHT,
-    LOOSE_A_LOOK,
-    LOOSE_EVIDENCE,
-    LOOSE_SCATTER_MPS,
-    MOST_DRAWN,
-    MUCH_COVERED,
-    SAME_LOOK_S,
-)
 from speedcal.calibration.tuning.track import SLOWEST_MPS, SPARSE_FROM_S
 from speedcal.errors import AlignmentError
 from speedcal.interval import COVERAGE_FACTOR, FloatArray, IntArray
@@ -80,12 +60,12 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
     _refuse_two_clocks(cells, mixed, best, source)
     rivals = weigh_rivals(weighed, mixed, basis)
     # a bend is no looseness, nor is a wrong reading, but a needle that jumps is
-    about_dial = float(np.hypot(min(scatter, mixed.scatter_mps), JUMPS_LOOSE * weighed.jumps_mps))
-    of_track = GROUND_LOOSE * ground.u_speed_mps
+    about_dial = float(np.hypot(min(scatter, mixed.scatter_mps), tuned.JUMPS_LOOSE * weighed.jumps_mps))
+    of_track = tuned.GROUND_LOOSE * ground.u_speed_mps
     about_dial = float(np.sqrt(max(about_dial**2 - of_track**2, 0.0)))
     belongs = evidence + rivals.log_of_this_drive
     if belongs < _loose_below(weighed, about_dial):
-        if belongs < ASSOCIATION_FROM or ground.covered < MUCH_COVERED:
+        if belongs < tuned.ASSOCIATION_FROM or ground.covered < tuned.MUCH_COVERED:
             raise _foreign(ground, evidence, about_dial, source)
         away = notes.indicated_mps - mixed.dial.indicated(np.where(inside, speed, np.nan))
         code, values = how_loose(away[inside], about_dial)
@@ -117,17 +97,17 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
 
 def _refuse_foreign(cells: Cells, evidence: float, scatter: float, ground: GroundSpeed, source: str) -> None:
     """Raise when the readings are hardly likelier on this track than on another, or follow it badly."""
-    if evidence < ASSOCIATION_FROM:
+    if evidence < tuned.ASSOCIATION_FROM:
         raise _foreign(ground, evidence, scatter, source)
     seen = cells.on_track.sum(axis=1)
     following = float(cells.weight @ ((cells.on_track * cells.right).sum(axis=1) / np.maximum(seen, 1e-9)))
-    if following < FOLLOWING_SHARE:
+    if following < tuned.FOLLOWING_SHARE:
         count = round(float(cells.weight @ seen))
         raise AlignmentError("readings_do_not_follow", source=source, right=round(following * count), count=count)
 
 
 def _foreign(ground: GroundSpeed, evidence: float, scatter: float, source: str) -> AlignmentError:
-    if ground.covered < MUCH_COVERED:
+    if ground.covered < tuned.MUCH_COVERED:
         return AlignmentError("track_gaps", source=source, covered=ground.covered)
     return AlignmentError("foreign_readings", source=source, log_evidence=evidence, scatter_mps=scatter)
 
@@ -135,12 +115,12 @@ def _foreign(ground: GroundSpeed, evidence: float, scatter: float, source: str) 
 def _loose_below(weighed: Weighed, scatter: float) -> float:
     """Return the log odds that readings of this scatter about a dial must have: more, the more often one looked."""
     cells, notes = weighed.cells, weighed.notes
-    least = LOOSE_EVIDENCE if scatter > LOOSE_SCATTER_MPS else 0.0
-    if notes.u_rounding_mps >= COARSE_U_MPS:  # coarse marks hide more than looseness does
+    least = tuned.LOOSE_EVIDENCE if scatter > tuned.LOOSE_SCATTER_MPS else 0.0
+    if notes.u_rounding_mps >= tuned.COARSE_U_MPS:  # coarse marks hide more than looseness does
         return least
     looked_s = np.sort(np.concatenate([notes.time_s[cells.seen], weighed.at_end_s]))
-    looks = 1 + int((np.diff(looked_s) > SAME_LOOK_S).sum())
-    a_look = LOOSE_A_LOOK * (END_LOOSE if len(weighed.at_end_s) else 1.0)
+    looks = 1 + int((np.diff(looked_s) > tuned.SAME_LOOK_S).sum())
+    a_look = tuned.LOOSE_A_LOOK * (tuned.END_LOOSE if len(weighed.at_end_s) else 1.0)
     return max(least, a_look * scatter * looks * (1 - float(cells.weight @ cells.wrong_share)))
 
 
@@ -155,9 +135,9 @@ def _refuse_two_clocks(cells: Cells, mixed: Mixed, best: int, source: str) -> No
         + cells.covariance[best, 1, 1] * speeds**2
     )
     differs = (np.abs(shown - shown[best]) > 2.5 * spread).any(axis=1)
-    far = np.abs(cells.clock_s - cells.clock_s[best]) > FAR_CLOCK_S
+    far = np.abs(cells.clock_s - cells.clock_s[best]) > tuned.FAR_CLOCK_S
     other = far & differs
-    if cells.weight[other].sum() <= CLOCK_DOUBT:
+    if cells.weight[other].sum() <= tuned.CLOCK_DOUBT:
         return
     second = int(np.flatnonzero(other)[np.argmax(cells.log_mass[other])])
     raise AlignmentError(
@@ -176,7 +156,7 @@ def _quantiles(cells: Cells) -> tuple[float, float, float]:
     clock, mass = cells.clock_s[order], np.cumsum(cells.weight[order])
     ends = np.minimum(np.searchsorted(mass, [0.025, 0.975]), len(clock) - 1)
     low, high = (float(end) for end in clock[ends])
-    return low - CELL_S / 2, float(cells.weight @ cells.clock_s), high + CELL_S / 2
+    return low - tuned.CELL_S / 2, float(cells.weight @ cells.clock_s), high + tuned.CELL_S / 2
 
 
 def _mixed(weighed: Weighed, runs: SteadyRuns, habit: Habit, pairs: list[FloatArray], basis: Basis) -> Mixed:
@@ -190,14 +170,14 @@ def _ways(weighed: Weighed, runs: SteadyRuns, habit: Habit, pairs: list[FloatArr
     ground, notes, cells = weighed.ground, weighed.notes, weighed.cells
     order = np.argsort(cells.clock_s, kind="stable")
     weight = cells.weight[order]
-    group = (np.clip(np.cumsum(weight) - weight / 2, 0.0, 1 - 1e-9) * CLOCKS_KEPT).astype(int)
+    group = (np.clip(np.cumsum(weight) - weight / 2, 0.0, 1 - 1e-9) * tuned.CLOCKS_KEPT).astype(int)
     play = PointerPlay.along(ground)
     ways = []
     for number in np.unique(group):
         inside = np.flatnonzero(group == number)
         mass = weight[inside]
         right, told = _over_clocks(mass, np.array([pairs[order[k]] for k in inside]))
-        use = right > LEAST_RIGHT
+        use = right > tuned.LEAST_RIGHT
         moment, speed, widening = told[:, use]
         ways.append(
             Laid(
@@ -210,7 +190,7 @@ def _ways(weighed: Weighed, runs: SteadyRuns, habit: Habit, pairs: list[FloatArr
                 play=play.at(moment),
                 moment_s=moment,
                 rounding_variance=notes.u_rounding_mps**2,
-                scatter_scale=FIGURES_SCATTER if habit.of_figures else 1.0,
+                scatter_scale=tuned.FIGURES_SCATTER if habit.of_figures else 1.0,
             )
         )
     return ways
@@ -237,7 +217,7 @@ def _together(run: IntArray, moment_s: FloatArray) -> IntArray:
     """Return a number for each group of readings that share an error: one steady run, or one after the other."""
     order = np.argsort(moment_s, kind="stable")
     group = np.empty(len(run), np.int64)
-    group[order] = np.concatenate(([0], np.cumsum(np.diff(moment_s[order]) > CLUSTER_S)))
+    group[order] = np.concatenate(([0], np.cumsum(np.diff(moment_s[order]) > tuned.CLUSTER_S)))
     alone = np.bincount(group, minlength=len(run))[group] == 1
     return np.where(run >= 0, run, np.where(alone, -1, len(run) + run.max(initial=0) + 1 + group))
 
@@ -249,8 +229,8 @@ def _pairs(notes: Notes, cells: Cells, cell: int) -> FloatArray:
     kappa of its distance; that is undone, and the variance is what it was before the moment was known.
     """
     right, share, speed, hidden = on_the_line(notes, cells, cell)
-    gain, kappa = cells.gain[cell], np.minimum(hidden, MOST_DRAWN)
+    gain, kappa = cells.gain[cell], np.minimum(hidden, tuned.MOST_DRAWN)
     residual = notes.indicated_mps - cells.offset_mps[cell] - gain * speed
     speed = speed - residual * kappa / (1 - kappa) / gain
     moment = notes.time_s + cells.clock_s[cell] + share @ notes.at.delay_s
-    return np.stack([right, moment, speed, 1 / ((1 - kappa) * np.clip(right, LEAST_RIGHT, 1.0))])
+    return np.stack([right, moment, speed, 1 / ((1 - kappa) * np.clip(right, tuned.LEAST_RIGHT, 1.0))])

@@ -15,15 +15,9 @@ from speedcal.calibration.noted.clock_posterior import Cells
 from speedcal.calibration.noted.note_lines import Lines, Notes
 from speedcal.calibration.noted.two_readers import mean_of_logs, taking_turns
 from speedcal.calibration.speed.ground_speed import GroundSpeed
+from speedcal.calibration.tuning import rivals as tuned
 from speedcal.calibration.tuning.general import LARGEST_FACTOR, SMALLEST_FACTOR
 from speedcal.calibration.tuning.notes import CRAWL_SD_MPS, SCATTER_LOG_SD, SCATTER_MPS
-from speedcal.calibration.tuning.rivals import (
-    GPS_IN_STRETCHES,
-    GPS_SCATTER_MPS,
-    GPS_SCATTERS_MPS,
-    GPS_SHARES,
-    GPS_SWITCHES,
-)
 from speedcal.calibration.tuning.track import SLOWEST_MPS
 from speedcal.interval import FloatArray
 
@@ -44,19 +38,19 @@ def gps_display(ground: GroundSpeed, notes: Notes, cells: Cells) -> float:
     line = np.array([cells.offset_mps[best], cells.gain[best]])
     away = line - np.array([0.0, 1.0])
     moments = _Moments(ground, notes, cells, best)
-    scatters = np.array(GPS_SCATTERS_MPS)
+    scatters = np.array(tuned.GPS_SCATTERS_MPS)
     alone = _Rows(moments, np.zeros(len(scatters)), scatters, np.tile(line, (len(scatters), 1)))
     # the line that was found may be that of the dial, or lie between it and the display
     rows = [(share, scatter, *(line + way * share / (1 - share) * away)) for share, scatter, way in _WAYS]
     share, scatter, *start = np.array(rows).T
     both = _Rows(moments, share, scatter, np.column_stack(start))
     none = mean_of_logs(alone.log_mixed)
-    mixed = float(np.log(1 - GPS_IN_STRETCHES)) + mean_of_logs(both.log_mixed) - none
-    stretches = float(np.log(GPS_IN_STRETCHES)) + mean_of_logs(both.log_in_stretches) - none
+    mixed = float(np.log(1 - tuned.GPS_IN_STRETCHES)) + mean_of_logs(both.log_mixed) - none
+    stretches = float(np.log(tuned.GPS_IN_STRETCHES)) + mean_of_logs(both.log_in_stretches) - none
     return float(np.logaddexp(mixed, stretches))
 
 
-_WAYS = tuple(product(GPS_SHARES, GPS_SCATTERS_MPS, (0.0, 1.0)))
+_WAYS = tuple(product(tuned.GPS_SHARES, tuned.GPS_SCATTERS_MPS, (0.0, 1.0)))
 
 
 class _Moments:
@@ -73,7 +67,7 @@ class _Moments:
         self.moves = self.speed >= SLOWEST_MPS
         self.ground_variance = ground.variance_at(moment) + (rate * every * notes.at.spacing_s) ** 2 / 12
         self.wrong = float(cells.weight @ cells.wrong_share)
-        variance = GPS_SCATTER_MPS**2 + notes.own_variance[:, None] + self.ground_variance
+        variance = tuned.GPS_SCATTER_MPS**2 + notes.own_variance[:, None] + self.ground_variance
         variance = np.where(self.moves, variance, CRAWL_SD_MPS**2)  # a dial that hardly moves shows what it likes
         self.display = self.density(notes.indicated_mps[:, None] - self.speed, variance).sum(axis=1)
         self.display += self.off_track * notes.stray
@@ -142,5 +136,5 @@ class _Rows:
         moments = self.moments
         stray = moments.wrong * moments.notes.stray
         dial, display = ((1 - moments.wrong) * part + stray for part in (self._dial, moments.display))
-        log = taking_turns(dial, np.broadcast_to(display, dial.shape), GPS_SWITCHES)
-        return np.asarray(log + np.tile(self._log_prior, len(GPS_SWITCHES)))
+        log = taking_turns(dial, np.broadcast_to(display, dial.shape), tuned.GPS_SWITCHES)
+        return np.asarray(log + np.tile(self._log_prior, len(tuned.GPS_SWITCHES)))

@@ -18,12 +18,7 @@ from speedcal.calibration.dial.measured import MeasuredLine
 from speedcal.calibration.noted.other_courses import gain_by, likeliest
 from speedcal.calibration.noted.weigh_noted import Weighed
 from speedcal.calibration.speed.ground_speed import GroundSpeed
-from speedcal.calibration.tuning.notes import (
-    HANGING_ASKED_FROM,
-    HANGING_RESCUES,
-    HANGING_SHARE,
-    HANGING_SIZES_MPS,
-)
+from speedcal.calibration.tuning import notes as tuned
 from speedcal.errors import AlignmentError
 from speedcal.interval import FloatArray
 
@@ -49,19 +44,19 @@ def with_hanging_needle(
     """
     ground = weighed.ground
     gains = [(gain_by(hang, weighed), hang) for hang in hangs_along(ground)]
-    if max(gain for gain, _ in gains) < HANGING_ASKED_FROM:
+    if max(gain for gain, _ in gains) < tuned.HANGING_ASKED_FROM:
         return fit(weighed)
     courses = [weigh(ground.shown_as(ground.speed_mps + hang)) for gain, hang in gains if gain > 0]
     # a needle that hangs has to explain by itself what one that jumps at low speed would explain
     own = np.array([course.log_evidence - course.log_jumps for course in courses])
-    log_odds = own - weighed.log_evidence - np.log(len(HANGING_SIZES_MPS))
+    log_odds = own - weighed.log_evidence - np.log(len(tuned.HANGING_SIZES_MPS))
     every = float(np.logaddexp.reduce(log_odds))
-    paid = log_odds + np.log(HANGING_SHARE)
+    paid = log_odds + np.log(tuned.HANGING_SHARE)
     shares = np.exp(paid - np.logaddexp(0.0, np.logaddexp.reduce(paid)))
     ways: list[tuple[float, MeasuredLine]] = []
-    if every < HANGING_RESCUES:  # only what surely hangs saves notes that look like those of another drive
+    if every < tuned.HANGING_RESCUES:  # only what surely hangs saves notes that look like those of another drive
         ways.append((1 - float(shares.sum()), fit(weighed)))
-    log_evidence = weighed.log_evidence + every + float(np.log(HANGING_SHARE))
+    log_evidence = weighed.log_evidence + every + float(np.log(tuned.HANGING_SHARE))
     for share, course in zip(shares.tolist(), courses, strict=True):
         if share > _NEGLIGIBLE:
             with suppress(AlignmentError):
@@ -74,8 +69,8 @@ def hangs_along(ground: GroundSpeed) -> list[FloatArray]:
     """Return by how much more needles that hang by several amounts show at each fix, as true speed."""
     clock = np.arange(ground.time_s[0], ground.time_s[-1] + 1.0)
     speed, _, inside = ground.at(clock)
-    plays = [PointerPlay.behind(clock, speed, inside, play_mps=size) for size in HANGING_SIZES_MPS]
-    return [size * play.at(ground.time_s) for size, play in zip(HANGING_SIZES_MPS, plays, strict=True)]
+    plays = [PointerPlay.behind(clock, speed, inside, play_mps=size) for size in tuned.HANGING_SIZES_MPS]
+    return [size * play.at(ground.time_s) for size, play in zip(tuned.HANGING_SIZES_MPS, plays, strict=True)]
 
 
 def _told(line: MeasuredLine, course: GroundSpeed, ground: GroundSpeed) -> MeasuredLine:

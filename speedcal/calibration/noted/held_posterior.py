@@ -13,22 +13,8 @@ import numpy as np
 
 from speedcal.calibration.noted.holds import Holds
 from speedcal.calibration.noted.note_lines import Lines
+from speedcal.calibration.tuning import notes as tuned
 from speedcal.calibration.tuning.general import LARGEST_FACTOR, SMALLEST_FACTOR
-from speedcal.calibration.tuning.notes import (
-    HELD_FACTORS,
-    HELD_REPEAT_MPS,
-    HELD_TAIL,
-    HELD_TAIL_SHARE,
-    HOLD_LOG_SD,
-    HOLD_LONG_S,
-    HOLD_SCATTER_MPS,
-    HOLD_SCATTERS_MPS,
-    HOLD_SKIPPED,
-    HOLD_SKIPPED_SHORT,
-    HOLD_SPREAD_SHARE,
-    NOTE_MISSED,
-    NOTE_REPEATED,
-)
 from speedcal.interval import BoolArray, FloatArray, IntArray
 
 _FIRST_ROUNDS, _LAST_ROUNDS = 8, 6
@@ -100,9 +86,9 @@ def chain_of(holds: Holds, again: BoolArray, stray: FloatArray) -> Chain:
     stray
         Density of each note that has no hold. [s/m]
     """
-    skip_hold = np.where(holds.length_s < HOLD_LONG_S, HOLD_SKIPPED_SHORT, HOLD_SKIPPED)
-    missed = np.where(again, NOTE_REPEATED, NOTE_MISSED)
-    density = np.where(again, 1 / (HELD_REPEAT_MPS * np.sqrt(2 * np.pi)), stray)
+    skip_hold = np.where(holds.length_s < tuned.HOLD_LONG_S, tuned.HOLD_SKIPPED_SHORT, tuned.HOLD_SKIPPED)
+    missed = np.where(again, tuned.NOTE_REPEATED, tuned.NOTE_MISSED)
+    density = np.where(again, 1 / (tuned.HELD_REPEAT_MPS * np.sqrt(2 * np.pi)), stray)
     return Chain(skip_hold, missed * density, np.outer(1 - missed, 1 - skip_hold))
 
 
@@ -145,15 +131,15 @@ def held_modes(
 ) -> HeldModes:
     """Return the maxima of the posterior of (offset, factor) for every scatter that is weighed."""
     problem = _Problem(chain_of(holds, again, stray), holds, indicated_mps, u_stated_mps)
-    gain = np.asarray(HELD_FACTORS)
+    gain = np.asarray(tuned.HELD_FACTORS)
     lines = Lines(np.zeros(len(gain)), gain, np.zeros(len(gain)))
-    first = np.full(len(gain), 1.5 * HOLD_SCATTER_MPS)
+    first = np.full(len(gain), 1.5 * tuned.HOLD_SCATTER_MPS)
     lines = problem.climbed(lines, first, rounds=_FIRST_ROUNDS)
     best = _different(lines, problem.height(lines, first), first)[:_MOST_STARTS]
-    rows = np.repeat(best, len(HOLD_SCATTERS_MPS))
-    scatter = np.tile(HOLD_SCATTERS_MPS, len(best))
+    rows = np.repeat(best, len(tuned.HOLD_SCATTERS_MPS))
+    scatter = np.tile(tuned.HOLD_SCATTERS_MPS, len(best))
     lines = problem.climbed(lines.only(rows), scatter, rounds=_LAST_ROUNDS)
-    log_prior = -0.5 * ((np.log(HOLD_SCATTERS_MPS) - np.log(HOLD_SCATTER_MPS)) / HOLD_LOG_SD) ** 2
+    log_prior = -0.5 * ((np.log(tuned.HOLD_SCATTERS_MPS) - np.log(tuned.HOLD_SCATTER_MPS)) / tuned.HOLD_LOG_SD) ** 2
     log_prior -= np.logaddexp.reduce(log_prior)
     keep = _different(lines, problem.height(lines, scatter), scatter)
     return problem.weighed(lines.only(keep), scatter[keep], np.tile(log_prior, len(best))[keep])
@@ -185,7 +171,7 @@ class _Problem:
 
     @property
     def u_speed(self) -> FloatArray:
-        return HOLD_SPREAD_SHARE * self.holds.spread_mps
+        return tuned.HOLD_SPREAD_SHARE * self.holds.spread_mps
 
     def _variance(self, gain: FloatArray, scatter: FloatArray) -> FloatArray:
         """Return the variance of each note at each hold for gains of shape (rows, 1, 1), shape (rows, n, k)."""
@@ -197,12 +183,12 @@ class _Problem:
         residual = self.indicated[None, :, None] - lines.offset[:, None, None] - gain * self.holds.speed_mps
         variance = self._variance(gain, scatter)
         square = residual**2 / variance
-        near = (1 - HELD_TAIL_SHARE) * np.exp(-0.5 * square)
-        far = HELD_TAIL_SHARE / HELD_TAIL * np.exp(-0.5 * square / HELD_TAIL**2)
+        near = (1 - tuned.HELD_TAIL_SHARE) * np.exp(-0.5 * square)
+        far = tuned.HELD_TAIL_SHARE / tuned.HELD_TAIL * np.exp(-0.5 * square / tuned.HELD_TAIL**2)
         density = (near + far) / np.sqrt(2 * np.pi * variance)
         log_sum, match = self.chain.matched(density)
         tail = far / np.maximum(near + far, 1e-300)
-        return log_sum, match, (1 - tail + tail / HELD_TAIL**2) / variance
+        return log_sum, match, (1 - tail + tail / tuned.HELD_TAIL**2) / variance
 
     def height(self, lines: Lines, scatter: FloatArray) -> FloatArray:
         """Return the log density of the list at each line, and of the line."""

@@ -14,26 +14,9 @@ from itertools import product
 import numpy as np
 
 from speedcal.calibration.dial.dial_mixture import Basis, Laid, Solved, at_nodes, information, prior_nodes
+from speedcal.calibration.tuning import notes as notes_tuned
+from speedcal.calibration.tuning import rivals as tuned
 from speedcal.calibration.tuning.general import FEW_READINGS
-from speedcal.calibration.tuning.notes import (
-    LINE_SCATTERS_MPS,
-    REST_BEYOND_MPS,
-    REST_BEYOND_STEPS,
-    REST_EVIDENCE,
-    REST_FACTOR_U,
-    RUN_SHARE_ODDS,
-    RUN_SHARES,
-)
-from speedcal.calibration.tuning.rivals import (
-    ASIDE_MPS,
-    CHANGE_ON_WAY_MPS,
-    CHANGE_ON_WAY_U,
-    FEWEST_ON_A_SIDE,
-    STRAY_LASTS_S,
-    STRAY_MPS,
-    STRAY_SCATTER_LOG_SD,
-    STRAY_SCATTER_MPS,
-)
 from speedcal.interval import FloatArray
 
 _NEGLIGIBLE = 0.02
@@ -72,20 +55,24 @@ def kinks_of(way: Laid, basis: Basis, nodes: Solved, set_s: float = np.nan) -> K
     """
     speed = way.speed_mps
     rank = np.argsort(np.argsort(way.moment_s, kind="stable"), kind="stable")
-    begins = np.arange(FEWEST_ON_A_SIDE, len(speed) - FEWEST_ON_A_SIDE + 1)
+    begins = np.arange(tuned.FEWEST_ON_A_SIDE, len(speed) - tuned.FEWEST_ON_A_SIDE + 1)
     if not len(begins):
         return Kinks()
     after = (rank[:, None] >= begins).astype(float)
-    after = np.hstack([CHANGE_ON_WAY_U * speed[:, None] * after, CHANGE_ON_WAY_MPS * after])
-    low, high = _ends(speed, REST_BEYOND_STEPS * float(np.sqrt(12 * np.max(way.rounding_variance))) + REST_BEYOND_MPS)
+    after = np.hstack([tuned.CHANGE_ON_WAY_U * speed[:, None] * after, tuned.CHANGE_ON_WAY_MPS * after])
+    low, high = _ends(
+        speed,
+        notes_tuned.REST_BEYOND_STEPS * float(np.sqrt(12 * np.max(way.rounding_variance)))
+        + notes_tuned.REST_BEYOND_MPS,
+    )
     rests = np.hstack([np.maximum(low - speed[:, None], 0.0), np.minimum(high - speed[:, None], 0.0)])
-    handed = ASIDE_MPS * (way.moment_s[:, None] > set_s)
+    handed = tuned.ASIDE_MPS * (way.moment_s[:, None] > set_s)
     weight, pull, log_share = _beside(way, basis, nodes, np.hstack([after, rests, handed]))
     log_handed, apart = _handed_over(weight[:, -1:], pull[:, -1:], log_share)
     count, weight, pull = after.shape[1], weight[:, :-1], pull[:, :-1]
     gain = pull[:, :count] ** 2 / (weight[:, :count] + 1) - np.log1p(weight[:, :count])
     log_changed = float(np.logaddexp.reduce(gain / 2 + log_share, axis=None) - np.log(count))
-    weight, pull, known = weight[:, count:], pull[:, count:], 1 / REST_FACTOR_U**2
+    weight, pull, known = weight[:, count:], pull[:, count:], 1 / notes_tuned.REST_FACTOR_U**2
     gain = (pull + known) ** 2 / (weight + known) - known - np.log1p(weight / known)
     log_rests = np.logaddexp.reduce(gain / 2 + log_share, axis=0)
     return Kinks(
@@ -101,7 +88,7 @@ def _handed_over(weight: FloatArray, pull: FloatArray, log_share: FloatArray) ->
     log = (pull**2 / (weight + 1) - np.log1p(weight)) / 2 + log_share
     square = (pull / (weight + 1)) ** 2 + 1 / (weight + 1)
     mean = float(np.average(square, weights=np.exp(log - log.max())))
-    return float(np.logaddexp.reduce(log, axis=None)), (ASIDE_MPS / 2) ** 2 * mean
+    return float(np.logaddexp.reduce(log, axis=None)), (tuned.ASIDE_MPS / 2) ** 2 * mean
 
 
 def _ends(speed_mps: FloatArray, beyond_mps: float) -> tuple[FloatArray, FloatArray]:
@@ -109,7 +96,7 @@ def _ends(speed_mps: FloatArray, beyond_mps: float) -> tuple[FloatArray, FloatAr
 
     One of them was as far beyond at the least: what a held speed wanders by, no needle shows.
     """
-    counts = np.arange(FEWEST_ON_A_SIDE, len(speed_mps) - FEW_READINGS + 1)
+    counts = np.arange(tuned.FEWEST_ON_A_SIDE, len(speed_mps) - FEW_READINGS + 1)
     up = np.sort(speed_mps)
     low, high = (up[counts - 1] + up[counts]) / 2, (up[-counts] + up[-counts - 1]) / 2
     return low[low - up[0] > beyond_mps], high[up[-1] - high > beyond_mps]
@@ -117,7 +104,7 @@ def _ends(speed_mps: FloatArray, beyond_mps: float) -> tuple[FloatArray, FloatAr
 
 def _likely(ends_mps: FloatArray, log: FloatArray, none: float) -> float:
     """Return the likeliest end of a scale, or that there is none, averaged over where it may lie."""
-    if not len(log) or np.logaddexp.reduce(log) - np.log(len(log)) < REST_EVIDENCE:
+    if not len(log) or np.logaddexp.reduce(log) - np.log(len(log)) < notes_tuned.REST_EVIDENCE:
         return none
     return float(ends_mps[int(np.argmax(log))])
 
@@ -156,7 +143,7 @@ def log_strays(way: Laid, basis: Basis) -> float:
     columns = np.column_stack([rows, way.play, way.shown_mps - way.speed_mps])
     prior_sd, log_sizes = prior_nodes(rows.shape[1])
     apart = np.abs(way.moment_s[:, None] - way.moment_s)
-    strays = [STRAY_MPS**2 * np.exp(-apart / lasts) for lasts in STRAY_LASTS_S]
+    strays = [tuned.STRAY_MPS**2 * np.exp(-apart / lasts) for lasts in tuned.STRAY_LASTS_S]
     noise, log_noise = _own_errors(way)
     covariance = noise[:, None] + np.array([np.zeros_like(apart), *strays])
     root = np.linalg.cholesky(covariance.reshape(-1, *apart.shape))
@@ -170,9 +157,9 @@ def log_strays(way: Laid, basis: Basis) -> float:
 
 def _own_errors(way: Laid) -> tuple[FloatArray, FloatArray]:
     """Return covariances (k, n, n) of what readings err by alone and in runs, and the log share of each."""
-    scatter, share = np.array(list(product(LINE_SCATTERS_MPS, RUN_SHARES))).T
-    log = -0.5 * (np.log(scatter / STRAY_SCATTER_MPS) / STRAY_SCATTER_LOG_SD) ** 2
-    log += np.tile(np.log(RUN_SHARE_ODDS), len(LINE_SCATTERS_MPS))
+    scatter, share = np.array(list(product(notes_tuned.LINE_SCATTERS_MPS, notes_tuned.RUN_SHARES))).T
+    log = -0.5 * (np.log(scatter / tuned.STRAY_SCATTER_MPS) / tuned.STRAY_SCATTER_LOG_SD) ** 2
+    log += np.tile(np.log(notes_tuned.RUN_SHARE_ODDS), len(notes_tuned.LINE_SCATTERS_MPS))
     likely = log > log.max() + np.log(_NEGLIGIBLE)
     in_run = way.run >= 0
     together = (way.run[:, None] == way.run) & in_run

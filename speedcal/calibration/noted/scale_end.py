@@ -14,14 +14,7 @@ import numpy as np
 from speedcal.calibration.dial.measured import MeasuredLine
 from speedcal.calibration.noted.weigh_noted import Weighed, best_moments
 from speedcal.calibration.readings.clock_search import Shift
-from speedcal.calibration.tuning.notes import (
-    END_EVIDENCE,
-    END_RESCUES,
-    END_SHARE,
-    END_SHOWN,
-    FEWEST_BELOW_END,
-    FEWEST_NOTES_AT_STOP,
-)
+from speedcal.calibration.tuning import notes as tuned
 from speedcal.errors import AlignmentError
 from speedcal.interval import BoolArray, FloatArray
 
@@ -72,11 +65,14 @@ def _ended(
     """
     # who looks at an end notes one of two or three figures
     shows_end = indicated_mps >= indicated_mps.max() - 2.5 * step_mps
-    if shows_end.sum() < max(FEWEST_NOTES_AT_STOP, END_SHOWN * len(shows_end)) or (~shows_end).sum() < FEWEST_BELOW_END:
+    if (
+        shows_end.sum() < max(tuned.FEWEST_NOTES_AT_STOP, tuned.END_SHOWN * len(shows_end))
+        or (~shows_end).sum() < tuned.FEWEST_BELOW_END
+    ):
         return None
     weighed = weigh(shifts=search(~shows_end), top_mps=float(np.median(indicated_mps[shows_end])))
-    log_evidence = weighed.log_evidence + float(np.log(END_SHARE))
-    if log_evidence < END_RESCUES or weighed.log_evidence - weigh().log_evidence < END_EVIDENCE:
+    log_evidence = weighed.log_evidence + float(np.log(tuned.END_SHARE))
+    if log_evidence < tuned.END_RESCUES or weighed.log_evidence - weigh().log_evidence < tuned.END_EVIDENCE:
         return None
     notes, cells = weighed.notes, weighed.cells
     best = int(np.argmax(cells.log_mass))
@@ -84,7 +80,7 @@ def _ended(
     _, _, speed, inside = best_moments(weighed.ground, notes, cells, best)
     at_end = shows_end | (inside & (cells.offset_mps[best] + cells.gain[best] * speed > notes.top_mps))
     below = np.flatnonzero(~at_end)
-    if len(below) < FEWEST_BELOW_END:
+    if len(below) < tuned.FEWEST_BELOW_END:
         return None
     of_notes = {name: getattr(cells, name)[:, below] for name in ("right", "on_track", "share", "speed_mps")}
     of_below = replace(weighed, notes=notes.only(below), cells=replace(cells, **of_notes), log_evidence=log_evidence)

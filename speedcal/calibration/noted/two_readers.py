@@ -19,18 +19,7 @@ from speedcal.calibration.dial.dial_mixture import PointerPlay
 from speedcal.calibration.noted.clock_posterior import Cells
 from speedcal.calibration.noted.note_lines import Notes
 from speedcal.calibration.speed.ground_speed import GroundSpeed
-from speedcal.calibration.tuning.rivals import (
-    DIALS_APART,
-    DIALS_CLOCK_REACH_S,
-    DIALS_MEET_MPS,
-    READERS_APART_S,
-    READERS_CLOCK_REACH_S,
-    READERS_PLAYS_MPS,
-    READERS_SCATTERS_MPS,
-    READERS_SHIFTS_MPS,
-    READERS_SWITCHES,
-    TWO_WATCHES_SHARE,
-)
+from speedcal.calibration.tuning import rivals as tuned
 from speedcal.interval import FloatArray, IntArray
 
 _STEP_S = 1.0
@@ -51,7 +40,7 @@ class OtherReaders:
     @property
     def two(self) -> float:
         """Two readers or two dials."""
-        share = TWO_WATCHES_SHARE
+        share = tuned.TWO_WATCHES_SHARE
         return float(np.logaddexp(np.log(share) + self.watches, np.log(1 - share) + self.dials))
 
 
@@ -69,17 +58,17 @@ def other_readers(ground: GroundSpeed, notes: Notes, cells: Cells, dial: Dial) -
     """
     order = np.argsort(notes.time_s, kind="stable")
     # one that lies in a gap another watch only brings to what speed there is beside it
-    watch = _Watch(ground, notes, cells, dial, rows=order[cells.seen[order]], reach_s=READERS_CLOCK_REACH_S)
-    near = _Watch(ground, notes, cells, dial, rows=order, reach_s=DIALS_CLOCK_REACH_S)
+    watch = _Watch(ground, notes, cells, dial, rows=order[cells.seen[order]], reach_s=tuned.READERS_CLOCK_REACH_S)
+    near = _Watch(ground, notes, cells, dial, rows=order, reach_s=tuned.DIALS_CLOCK_REACH_S)
     pointer = PointerPlay.along(ground)
     dials = _two_dials(near)
     either = mean_of_logs(np.log(np.concatenate(dials)).sum(axis=1))
     first, second, shift = _two_watches(watch)
-    watches = taking_turns(first, second, READERS_SWITCHES)
-    square = np.tile((shift / 2) ** 2, len(READERS_SWITCHES))
+    watches = taking_turns(first, second, tuned.READERS_SWITCHES)
+    square = np.tile((shift / 2) ** 2, len(tuned.READERS_SWITCHES))
     return OtherReaders(
         watches=mean_of_logs(watches) - _alone(watch, pointer),
-        dials=mean_of_logs(taking_turns(*dials, READERS_SWITCHES))
+        dials=mean_of_logs(taking_turns(*dials, tuned.READERS_SWITCHES))
         - mean_of_logs(np.array([_alone(near, pointer), either])),
         apart_mps2=float(np.average(square, weights=np.exp(watches - watches.max()))),
     )
@@ -92,18 +81,18 @@ def mean_of_logs(logs: FloatArray) -> float:
 
 def _alone(watch: _Watch, pointer: PointerPlay) -> float:
     """Return the log evidence of one reader of one dial, whose needle may hang in its play."""
-    plays = np.multiply.outer(READERS_PLAYS_MPS, pointer.at(watch.moments))
-    logs = [np.log(watch.density(scatter, plays)).sum(axis=-1) for scatter in READERS_SCATTERS_MPS]
+    plays = np.multiply.outer(tuned.READERS_PLAYS_MPS, pointer.at(watch.moments))
+    logs = [np.log(watch.density(scatter, plays)).sum(axis=-1) for scatter in tuned.READERS_SCATTERS_MPS]
     return mean_of_logs(np.ravel(logs))
 
 
 def _two_watches(watch: _Watch) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return the densities of the readings by either of two readers, shape (ways, n) each, and how they see apart."""
     first, second, apart_mps = [], [], []
-    shifts = sorted({side * shift / 2 for shift in READERS_SHIFTS_MPS for side in (1, -1)})
-    for scatter in READERS_SCATTERS_MPS:
+    shifts = sorted({side * shift / 2 for shift in tuned.READERS_SHIFTS_MPS for side in (1, -1)})
+    for scatter in tuned.READERS_SCATTERS_MPS:
         density = dict(zip(shifts, watch.density(scatter, np.array(shifts)[:, None, None]), strict=True))
-        for apart, shift in product(READERS_APART_S, READERS_SHIFTS_MPS):
+        for apart, shift in product(tuned.READERS_APART_S, tuned.READERS_SHIFTS_MPS):
             lag = round(apart / _STEP_S)
             first.append(density[-shift / 2][:-lag])
             second.append(density[shift / 2][lag:])
@@ -113,9 +102,9 @@ def _two_watches(watch: _Watch) -> tuple[FloatArray, FloatArray, FloatArray]:
 
 def _two_dials(watch: _Watch) -> tuple[FloatArray, FloatArray]:
     """Return the densities of the readings off either of two dials; that found lies between them, or is one."""
-    away = np.array([apart * (watch.speed - meet) for meet, apart in product(DIALS_MEET_MPS, DIALS_APART)])
+    away = np.array([apart * (watch.speed - meet) for meet, apart in product(tuned.DIALS_MEET_MPS, tuned.DIALS_APART)])
     first, second = [], []
-    for scatter in READERS_SCATTERS_MPS:
+    for scatter in tuned.READERS_SCATTERS_MPS:
         parts = watch.density(scatter, np.multiply.outer([-0.5, 0.5, -1.0, 1.0], away))
         low, high, below, above = (np.concatenate(part) for part in parts)
         here = np.tile(watch.density(scatter, 0.0), (len(away), 1))

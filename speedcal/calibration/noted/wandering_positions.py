@@ -17,14 +17,7 @@ from speedcal.calibration.dial.measured import MeasuredLine
 from speedcal.calibration.noted.weigh_noted import Weighed
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.speed.motion import local_sum
-from speedcal.calibration.tuning.notes import (
-    WANDER_CHANGE_S,
-    WANDER_EVIDENCE,
-    WANDER_LEAVES,
-    WANDER_REACH_S,
-    WANDER_RESCUES,
-    WANDER_TIMES_S2,
-)
+from speedcal.calibration.tuning import notes as tuned
 from speedcal.errors import AlignmentError
 from speedcal.interval import FloatArray
 
@@ -44,14 +37,14 @@ def with_wandering_positions(
     try:
         plain = fit(weighed)
     except AlignmentError:
-        line = _beside_wandering(weighed, weigh, fit, WANDER_RESCUES)
-        if line is None or not (line.reasons or line.log_doubt < WANDER_LEAVES):
+        line = _beside_wandering(weighed, weigh, fit, tuned.WANDER_RESCUES)
+        if line is None or not (line.reasons or line.log_doubt < tuned.WANDER_LEAVES):
             raise
         return line
     if not plain.reasons:
         return plain
-    line = _beside_wandering(weighed, weigh, fit, max(WANDER_EVIDENCE, plain.log_doubt))
-    return line if line is not None and line.log_doubt < WANDER_LEAVES else plain
+    line = _beside_wandering(weighed, weigh, fit, max(tuned.WANDER_EVIDENCE, plain.log_doubt))
+    return line if line is not None and line.log_doubt < tuned.WANDER_LEAVES else plain
 
 
 def _beside_wandering(
@@ -61,7 +54,8 @@ def _beside_wandering(
     ground = weighed.ground
     wandering = may_wander(ground)
     tried = [
-        weigh(replace(ground, u_each_mps=np.hypot(_u_each(ground), times * wandering))) for times in WANDER_TIMES_S2
+        weigh(replace(ground, u_each_mps=np.hypot(_u_each(ground), times * wandering)))
+        for times in tuned.WANDER_TIMES_S2
     ]
     best = max(tried, key=lambda one: one.log_evidence)
     if best.log_evidence - weighed.log_evidence > least:
@@ -78,7 +72,7 @@ def may_wander(ground: GroundSpeed) -> FloatArray:
     """Return the lesser of how accelerations along and across the road change about each fix, rms. [m/s3]."""
     time, piece = ground.time_s, ground.piece
     interval = max(ground.interval_s, 1e-3)
-    half = max(1, round(WANDER_CHANGE_S / interval))
+    half = max(1, round(tuned.WANDER_CHANGE_S / interval))
     index = np.arange(len(time))
     before, after = np.maximum(index - half, 0), np.minimum(index + half, len(time) - 1)
     span = time[after] - time[before]
@@ -89,7 +83,7 @@ def may_wander(ground: GroundSpeed) -> FloatArray:
     east, north = change(ground.east_m), change(ground.north_m)
     speed, course = np.hypot(east, north), np.unwrap(np.arctan2(north, east))
     whole = piece[before] == piece[after]
-    reach = max(1, round(WANDER_REACH_S / interval))
+    reach = max(1, round(tuned.WANDER_REACH_S / interval))
     count = local_sum(whole.astype(float), reach)
     squares = []
     for acceleration in (change(speed), speed * change(course)):

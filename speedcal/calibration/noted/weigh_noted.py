@@ -15,19 +15,8 @@ from speedcal.calibration.readings.clock_search import Shift
 from speedcal.calibration.readings.habits import Habit, u_of_heaps
 from speedcal.calibration.readings.moments import Moments
 from speedcal.calibration.speed.ground_speed import GroundSpeed
+from speedcal.calibration.tuning import notes as tuned
 from speedcal.calibration.tuning.general import WRONG_BELOW
-from speedcal.calibration.tuning.notes import (
-    COARSE_U_MPS,
-    HEAPED_EVIDENCE,
-    JUMPS_ASKED_FROM,
-    JUMPS_EVIDENCE,
-    LEAST_MINUTE_STEP_S,
-    LONG_STEP_S,
-    MARKS_EVIDENCE,
-    MOST_JUMP_MPS,
-    SCATTER_MPS,
-    SCATTER_NODES_MPS,
-)
 from speedcal.calibration.tuning.rivals import FEWEST_ON_A_SIDE
 from speedcal.calibration.tuning.track import SLOWEST_MPS
 from speedcal.interval import BoolArray, FloatArray
@@ -101,17 +90,17 @@ def weigh_notes(
     cells = weigh(notes)
     if by_hand is not None:
         notes, cells = _likelier(notes, cells, replace(notes, at=by_hand), weigh, by=0.0)
-    if u_rounding_mps >= COARSE_U_MPS and not habit.shift_mps:
+    if u_rounding_mps >= tuned.COARSE_U_MPS and not habit.shift_mps:
         marks = replace(notes, u_rounding_mps=u_rounding_mps / 3)
         exact = weigh(marks)
         odds = min(exact.log_evidence - cells.log_evidence, _log_odds_of_marks(ground, marks, exact, u_rounding_mps))
-        if odds > MARKS_EVIDENCE:
+        if odds > tuned.MARKS_EVIDENCE:
             notes, cells = marks, exact
     if heaps is not None:
         loose = replace(notes, u_stated_mps=np.hypot(u_stated_mps, heaps))
-        notes, cells = _likelier(notes, cells, loose, weigh, by=HEAPED_EVIDENCE)
+        notes, cells = _likelier(notes, cells, loose, weigh, by=tuned.HEAPED_EVIDENCE)
     steady, log_steady, jumps_mps = notes, cells.log_evidence, 0.0
-    for least in (JUMPS_EVIDENCE, 0.0):  # the line by which jumps are told is better once they are told
+    for least in (tuned.JUMPS_EVIDENCE, 0.0):  # the line by which jumps are told is better once they are told
         # a speed guessed between fixes far apart scatters by itself where the vehicle is slow
         jumps = None if ground.between_is_guessed or np.isfinite(top_mps) else _jumps_when_slow(ground, notes, cells)
         if jumps is None:
@@ -121,7 +110,7 @@ def weigh_notes(
         if notes is before:
             break
         jumps_mps = float(np.sqrt(np.mean(jumps**2)))
-    least_s = LEAST_MINUTE_STEP_S if notes.at.half_width_s > LONG_STEP_S else 1.0
+    least_s = tuned.LEAST_MINUTE_STEP_S if notes.at.half_width_s > tuned.LONG_STEP_S else 1.0
     seen = cells.seen
     unrelated = log_unrelated(time_s[seen], indicated_mps[seen], stray[seen], least_s=least_s)
     # those of another drive in the same file are alike as well, and the track has nothing to say of them
@@ -160,7 +149,7 @@ def _log_odds_of_marks(ground: GroundSpeed, notes: Notes, cells: Cells, u_roundi
         return 0.0
     _, mark = np.unique(notes.indicated_mps[use], return_inverse=True)
     off = notes.indicated_mps[use] - cells.offset_mps[best] - cells.gain[best] * speed[use]
-    left = float(np.hypot(np.sqrt(np.mean(off**2)), SCATTER_NODES_MPS[0]))
+    left = float(np.hypot(np.sqrt(np.mean(off**2)), tuned.SCATTER_NODES_MPS[0]))
     step = float(np.sqrt(12)) * u_rounding_mps
     return float((mark.max() - 1) * (np.log(step / left) - (1 + np.log(2 * np.pi)) / 2))
 
@@ -178,14 +167,14 @@ def _jumps_when_slow(ground: GroundSpeed, notes: Notes, cells: Cells) -> FloatAr
         return None
     up = use[np.argsort(speed[use])]
     off = np.abs(notes.indicated_mps - cells.offset_mps[best] - cells.gain[best] * speed)[up]
-    square = np.cumsum(np.minimum(off, MOST_JUMP_MPS) ** 2)
-    least = SCATTER_MPS**2 + notes.u_rounding_mps**2
+    square = np.cumsum(np.minimum(off, tuned.MOST_JUMP_MPS) ** 2)
+    least = tuned.SCATTER_MPS**2 + notes.u_rounding_mps**2
     slow, fast = square[counts - 1] / counts, (square[-1] - square[counts - 1]) / (len(up) - counts)
     log = -0.5 * (counts * np.log(np.maximum(slow, least)) + (len(up) - counts) * np.log(np.maximum(fast, least)))
     log += 0.5 * len(up) * np.log(max(square[-1] / len(up), least))
     log[slow <= fast] = 0.0
     split = int(np.argmax(log))
-    if log[split] < JUMPS_ASKED_FROM:
+    if log[split] < tuned.JUMPS_ASKED_FROM:
         return None
     jumps = np.zeros(len(speed))
     jumps[up[: counts[split]]] = np.sqrt(slow[split] - max(fast[split], least))

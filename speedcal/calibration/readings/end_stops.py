@@ -4,21 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from speedcal.calibration.tuning.logs import (
-    STICKS_MPS,
-    STICKS_SHARE,
-    STICKS_STEPS,
-    STOP_BEYOND_MPS,
-    STOP_BROKEN,
-    STOP_EDGE,
-    STOP_NEAR_MPS,
-    STOP_ROWS,
-    STOP_SETTLED_BEYOND,
-    STOP_SETTLED_SPREAD,
-    STOP_SHARE,
-    STOP_SPREAD_MPS,
-    STOP_SPREAD_STEPS,
-)
+from speedcal.calibration.tuning import logs as tuned
 from speedcal.calibration.tuning.track import SLOWEST_MPS
 from speedcal.interval import BoolArray, FloatArray, IntArray
 
@@ -34,7 +20,7 @@ def at_stops(
     indicated_mps: FloatArray,
     step_mps: float,
     *,
-    fewest: int = STOP_ROWS,
+    fewest: int = tuned.STOP_ROWS,
     settled: bool = False,
 ) -> BoolArray:
     """Tell for each reading in order of time whether the needle lay at a stop, shape (n,).
@@ -61,21 +47,21 @@ def at_stops(
     ends = _ends(indicated_mps[moving], step_mps, fewest)
     a_step_mps = step_mps / float(np.median(indicated_mps[moving] / ground_mps[moving]).clip(1e-3))
     held_mps = max(held_spread(ground_mps[moving], indicated_mps[moving], step_mps), a_step_mps)
-    spread = STOP_SETTLED_SPREAD if settled else (STOP_SPREAD_STEPS, STOP_SPREAD_MPS)
-    farther = STOP_SETTLED_BEYOND if settled else (STOP_SPREAD_STEPS, STOP_BEYOND_MPS)
+    spread = tuned.STOP_SETTLED_SPREAD if settled else (tuned.STOP_SPREAD_STEPS, tuned.STOP_SPREAD_MPS)
+    farther = tuned.STOP_SETTLED_BEYOND if settled else (tuned.STOP_SPREAD_STEPS, tuned.STOP_BEYOND_MPS)
     most_wide, most_beyond = (steps * held_mps + lag_mps for steps, lag_mps in (spread, farther))
-    edge_mps = float(np.dot(STOP_EDGE, (held_mps, 1.0)))
+    edge_mps = float(np.dot(tuned.STOP_EDGE, (held_mps, 1.0)))
     for end, toward in zip(ends, (-1.0, 1.0), strict=True):
         here = moving & (np.abs(indicated_mps - end) <= step_mps / 2)
         farthest_first = np.flatnonzero(moving)[np.argsort(-toward * ground_mps[moving])]
         apart = np.cumsum(np.where(here[farthest_first], 1, -1))
         beyond = farthest_first[: int(np.argmax(apart)) + 1]  # where speed tells best who is at the end
         at_end = ground_mps[beyond[here[beyond]]]
-        if len(at_end) < max(fewest, STOP_SHARE * len(beyond), _LEAST_PART * here.sum()):
+        if len(at_end) < max(fewest, tuned.STOP_SHARE * len(beyond), _LEAST_PART * here.sum()):
             continue
         farther_out = at_end[:-1]  # the innermost may be one that was noted late
         wide = np.subtract(*np.percentile(farther_out, [90, 10])) > most_wide
-        next_to = moving & ~here & (np.abs(indicated_mps - end) <= STOP_NEAR_MPS)
+        next_to = moving & ~here & (np.abs(indicated_mps - end) <= tuned.STOP_NEAR_MPS)
         led_to = _continued(ground_mps[next_to], indicated_mps[next_to], end)
         if wide or toward * (float(np.median(at_end)) - led_to) > most_beyond:
             stopped |= here
@@ -95,7 +81,7 @@ def _ends(indicated_mps: FloatArray, step_mps: float, fewest: int) -> tuple[floa
     first = np.searchsorted(shown, values - step_mps / 2)
     last = np.searchsorted(shown, values + step_mps / 2, side="right")
     often = np.flatnonzero(last - first >= fewest)
-    few = STOP_BROKEN * len(shown)
+    few = tuned.STOP_BROKEN * len(shown)
     low = values[often[0]] if len(often) and first[often[0]] <= few else shown[0]
     high = values[often[-1]] if len(often) and len(shown) - last[often[-1]] <= few else shown[-1]
     return float(low), float(high)
@@ -127,10 +113,10 @@ def sticking_step(ground_mps: FloatArray, indicated_mps: FloatArray, step_mps: f
     """
     begin, length = _holds(indicated_mps, step_mps)
     long = length[:-1] >= _HELD_ROWS
-    if long.sum() < _FEWEST_HELD or length[length >= _HELD_ROWS].sum() < STICKS_SHARE * len(indicated_mps):
+    if long.sum() < _FEWEST_HELD or length[length >= _HELD_ROWS].sum() < tuned.STICKS_SHARE * len(indicated_mps):
         return step_mps
     jumps = np.abs(np.diff(indicated_mps[begin]))[long]
-    if np.percentile(jumps, 25) < STICKS_STEPS * step_mps + STICKS_MPS:
+    if np.percentile(jumps, 25) < tuned.STICKS_STEPS * step_mps + tuned.STICKS_MPS:
         return step_mps
     return held_spread(ground_mps, indicated_mps, step_mps)
 
@@ -148,7 +134,7 @@ def held_spread(ground_mps: FloatArray, indicated_mps: FloatArray, step_mps: flo
     """
     begin, length = _holds(indicated_mps, step_mps)
     shown = indicated_mps[begin]
-    low, high = _ends(indicated_mps, step_mps, STOP_ROWS)
+    low, high = _ends(indicated_mps, step_mps, tuned.STOP_ROWS)
     inner = (length >= _HELD_ROWS) & (shown > low + step_mps / 2) & (shown < high - step_mps / 2)
     if inner.sum() < _FEWEST_HELD:
         return step_mps

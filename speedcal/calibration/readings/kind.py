@@ -4,14 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from speedcal.calibration.tuning.general import (
-    EVEN_STEP,
-    EVEN_STEPS,
-    FEWEST_LOGGED,
-    HURRIED_HAND_S,
-    MOST_BY_HAND,
-    SLOWEST_LOG_S,
-)
+from speedcal.calibration.tuning import general as tuned
 from speedcal.interval import FloatArray
 from speedcal.logs.drive.readings import FASTEST_HAND_S
 
@@ -23,15 +16,15 @@ def is_log(time_s: FloatArray) -> bool:
     hand in a hurry takes two seconds at the least, and its steps are not those of a period.
     """
     step = np.diff(np.unique(time_s))
-    if len(step) < FEWEST_LOGGED - 1:
+    if len(step) < tuned.FEWEST_LOGGED - 1:
         return False
     usual = float(np.median(step))
     if usual > FASTEST_HAND_S:
-        return usual <= SLOWEST_LOG_S and _of_period(step, usual)
+        return usual <= tuned.SLOWEST_LOG_S and _of_period(step, usual)
     shortest = float(np.quantile(step, 0.1))
-    hurried = shortest >= HURRIED_HAND_S and len(step) < MOST_BY_HAND
+    hurried = shortest >= tuned.HURRIED_HAND_S and len(step) < tuned.MOST_BY_HAND
     return not hurried or _of_period(step / np.maximum(np.round(step / shortest), 1.0), shortest)
 
 
 def _of_period(step: FloatArray, period_s: float) -> bool:
-    return float(np.mean(np.abs(step - period_s) <= EVEN_STEP * period_s)) > EVEN_STEPS
+    return float(np.mean(np.abs(step - period_s) <= tuned.EVEN_STEP * period_s)) > tuned.EVEN_STEPS

@@ -10,12 +10,7 @@ from typing import Any
 
 import numpy as np
 
-from speedcal.calibration.tuning.general import (
-    LOOSE_NEAR_MPS,
-    LOOSE_SPREAD_SHARE,
-    TIGHT_FAR_SHARE,
-    TIGHT_SCATTER_MPS,
-)
+from speedcal.calibration.tuning import general as tuned
 from speedcal.interval import FloatArray
 
 LOOSE, FEW_CHANGES = "loose_readings", "few_changes"
@@ -32,13 +27,13 @@ def how_loose(away_mps: FloatArray, scatter_mps: float) -> tuple[str, dict[str, 
     scatter_mps
         Scatter about the dial, without what is known otherwise. [m/s]
     """
-    far = np.abs(away_mps) > LOOSE_NEAR_MPS
+    far = np.abs(away_mps) > tuned.LOOSE_NEAR_MPS
     low = far & (away_mps < 0)
-    tight = far.mean() <= TIGHT_FAR_SHARE and scatter_mps <= TIGHT_SCATTER_MPS
+    tight = far.mean() <= tuned.TIGHT_FAR_SHARE and scatter_mps <= tuned.TIGHT_SCATTER_MPS
     return FEW_CHANGES if tight else LOOSE, {
         "near": int((~far).sum()),
         "count": len(away_mps),
-        "within_mps": LOOSE_NEAR_MPS,
+        "within_mps": tuned.LOOSE_NEAR_MPS,
         "low": int(low.sum()),
         "high": int((far & ~low).sum()),
         "off_mps": float(np.median(np.abs(away_mps[far]))) if far.any() else 0.0,
@@ -51,6 +46,6 @@ def why_no_dial(away_mps: FloatArray, shown_mps: FloatArray, scatter_mps: float)
 
     Those that scatter little beside the spread of the speeds shown, shape (n,), follow the track for all that.
     """
-    if scatter_mps < LOOSE_SPREAD_SHARE * float(np.std(shown_mps)):
+    if scatter_mps < tuned.LOOSE_SPREAD_SHARE * float(np.std(shown_mps)):
         return LOOSE, how_loose(away_mps, scatter_mps)[1]
     return "readings_do_not_follow", {"scatter_mps": scatter_mps}

@@ -7,16 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from speedcal.calibration.speed.ground_speed import GroundSpeed
-from speedcal.calibration.tuning.general import (
-    ODOMETER_LEAST_U_M,
-    ODOMETER_MOST_FACTOR,
-    ODOMETER_PAIRS_OF,
-    ODOMETER_SHORTEST_M,
-    ODOMETER_SLOPE_SLACK,
-    ODOMETER_STANDS_S,
-    ODOMETER_STANDS_STEPS,
-    ODOMETER_WRONG_FROM,
-)
+from speedcal.calibration.tuning import general as tuned
 from speedcal.calibration.tuning.track import TRACK_LENGTH_U
 from speedcal.interval import BoolArray, FloatArray, IntArray
 
@@ -63,12 +54,12 @@ def odometer_factor(
         return None
     turned = np.diff(odometer_m[use], prepend=np.nan) != 0  # a figure that stands still is one reading, not many
     resolution_m = _step(distance[use], odometer_m[use], resolution_m)
-    use = use[turned | (np.diff(moment_s[use], prepend=-np.inf) > ODOMETER_STANDS_S)]
+    use = use[turned | (np.diff(moment_s[use], prepend=-np.inf) > tuned.ODOMETER_STANDS_S)]
     distance, shown = distance[use], odometer_m[use] - odometer_m[use[0]]  # one that stands has a factor of exactly 0
     speed, _, _ = ground.at(moment_s[use])
     figure = np.cumsum(np.diff(shown, prepend=np.nan) != 0) - 1
     cut = resolution_m**2 / 12 * np.bincount(figure)[figure]  # readings of one figure are cut off alike
-    variance = cut + (speed * u_time_s) ** 2 + ODOMETER_LEAST_U_M**2
+    variance = cut + (speed * u_time_s) ** 2 + tuned.ODOMETER_LEAST_U_M**2
     stretch = _stretches(distance, shown, piece[use], resolution_m)
     right = _follow(distance, shown, stretch, np.sqrt(variance))
     distance, shown, stretch, weight = distance[right], shown[right], stretch[right], 1 / variance[right]
@@ -76,7 +67,7 @@ def odometer_factor(
     total = np.bincount(label, weights=weight)
     away, risen = (a - (np.bincount(label, weights=weight * a) / total)[label] for a in (distance, shown))
     longest = max((float(np.ptp(distance[label == k])) for k in range(len(total))), default=0.0)
-    if longest < (ODOMETER_SHORTEST_M if shown.any() else max(ODOMETER_SHORTEST_M, 2 * resolution_m)):
+    if longest < (tuned.ODOMETER_SHORTEST_M if shown.any() else max(tuned.ODOMETER_SHORTEST_M, 2 * resolution_m)):
         return None
     spread = float(np.sum(weight * away**2))
     factor = float(np.sum(weight * away * risen)) / spread
@@ -90,7 +81,7 @@ def _step(distance: FloatArray, shown: FloatArray, written_m: float) -> float:
     One in hundreds of miles, or in whole kilometres told as miles with decimals, is written finer than it counts.
     """
     first = np.flatnonzero(np.diff(shown, prepend=np.nan) != 0)
-    stood = distance[first[1:] - 1] - distance[first[:-1]] > ODOMETER_STANDS_STEPS * written_m
+    stood = distance[first[1:] - 1] - distance[first[:-1]] > tuned.ODOMETER_STANDS_STEPS * written_m
     rise = np.diff(shown[first])[stood]
     rise = rise[rise > 0]
     return max(written_m, float(np.median(rise))) if len(rise) and len(rise) > (len(first) - 1) / 3 else written_m
@@ -99,16 +90,18 @@ def _step(distance: FloatArray, shown: FloatArray, written_m: float) -> float:
 def _stretches(distance: FloatArray, shown: FloatArray, piece: IntArray, resolution_m: float) -> IntArray:
     """Return the stretch of each reading over which the odometer only counts; a gap, a fall or a leap ends one."""
     rise, way = np.diff(shown), np.diff(distance)
-    broken = (rise < -resolution_m) | (rise > ODOMETER_MOST_FACTOR * way + 5 * resolution_m) | (np.diff(piece) != 0)
+    broken = (
+        (rise < -resolution_m) | (rise > tuned.ODOMETER_MOST_FACTOR * way + 5 * resolution_m) | (np.diff(piece) != 0)
+    )
     return np.concatenate(([0], np.cumsum(broken))).astype(np.int64)
 
 
 def _follow(distance: FloatArray, shown: FloatArray, stretch: IntArray, u: FloatArray) -> BoolArray:
     """Return which readings follow the others: the median slope of all pairs of a stretch decides."""
-    some = np.unique(np.linspace(0, len(shown) - 1, min(len(shown), ODOMETER_PAIRS_OF)).astype(int))
+    some = np.unique(np.linspace(0, len(shown) - 1, min(len(shown), tuned.ODOMETER_PAIRS_OF)).astype(int))
     i, j = np.triu_indices(len(some), 1)
     i, j = some[i], some[j]
-    pair = (stretch[i] == stretch[j]) & (distance[j] - distance[i] > ODOMETER_SHORTEST_M / 5)
+    pair = (stretch[i] == stretch[j]) & (distance[j] - distance[i] > tuned.ODOMETER_SHORTEST_M / 5)
     if not pair.any():
         return np.zeros(len(shown), bool)
     slope = float(np.median(((shown[j] - shown[i]) / np.maximum(distance[j] - distance[i], 1e-9))[pair]))
@@ -116,5 +109,5 @@ def _follow(distance: FloatArray, shown: FloatArray, stretch: IntArray, u: Float
     middle = np.array([np.median(level[stretch == number]) for number in range(stretch[-1] + 1)])
     return np.asarray(
         np.abs(level - middle[stretch])
-        <= ODOMETER_WRONG_FROM * u + ODOMETER_SLOPE_SLACK * np.abs(distance - distance.mean())
+        <= tuned.ODOMETER_WRONG_FROM * u + tuned.ODOMETER_SLOPE_SLACK * np.abs(distance - distance.mean())
     )

@@ -10,17 +10,7 @@ import numpy as np
 from speedcal.calibration.readings.looseness import why_no_dial
 from speedcal.calibration.result import Calibration
 from speedcal.calibration.speed.ground_speed import GroundSpeed
-from speedcal.calibration.tuning.general import (
-    ABSURD_READING_MPS,
-    FEWEST_READINGS,
-    FOLLOWS_MPS,
-    MANY_WRONG,
-    MOVES_MPS,
-    PULSE_FACTORS,
-    PULSE_SLACK,
-    SLOWEST_DRIVE_MPS,
-    STANDS_MPS,
-)
+from speedcal.calibration.tuning import general as tuned
 from speedcal.errors import AlignmentError, FitError, SpeedcalError
 from speedcal.finding import Finding, codes_of
 from speedcal.interval import FloatArray, IntArray
@@ -38,32 +28,32 @@ _OF_THE_FILES = (
 )
 """Refusals that send people to look for other files, or for the time."""
 
-_CLOCK_STEP_S, _ONE_SPEED_MPS = 5.0, 2 * FOLLOWS_MPS
+_CLOCK_STEP_S, _ONE_SPEED_MPS = 5.0, 2 * tuned.FOLLOWS_MPS
 
 
 def refuse_hopeless(ground: GroundSpeed, readings: Readings) -> None:
     """Raise :class:`FitError` for a drive that cannot carry a result whatever is done with it."""
     refuse_too_few(len(usable_readings(readings)), readings)
-    if readings.clock != "none" and len(np.unique(readings.time_s[usable_readings(readings)])) < FEWEST_READINGS:
+    if readings.clock != "none" and len(np.unique(readings.time_s[usable_readings(readings)])) < tuned.FEWEST_READINGS:
         raise FitError("few_times", source=readings.source)
     shown = readings.speed_mps[np.isfinite(readings.speed_mps)]
-    if np.mean(shown >= ABSURD_READING_MPS) > MANY_WRONG:  # another unit or column
+    if np.mean(shown >= tuned.ABSURD_READING_MPS) > tuned.MANY_WRONG:  # another unit or column
         raise FitError("readings_do_not_follow", source=readings.source)
     fastest = float(np.percentile(ground.speed_mps, 99))
-    if fastest < SLOWEST_DRIVE_MPS:
+    if fastest < tuned.SLOWEST_DRIVE_MPS:
         raise FitError("hardly_moved", fastest_mps=fastest)
 
 
 def refuse_too_few(count: int, readings: Readings) -> None:
     """Raise :class:`FitError` when fewer readings can be used than a line needs."""
-    if count < FEWEST_READINGS:
+    if count < tuned.FEWEST_READINGS:
         raise FitError("too_few_readings", source=readings.source, count=count)
 
 
 def usable_readings(readings: Readings) -> IntArray:
     """Return the indices of readings that have a speed a road vehicle can show, and a time if times matter."""
     speed = readings.speed_mps
-    usable = np.isfinite(speed) & (np.nan_to_num(speed) >= 0) & (np.nan_to_num(speed) < ABSURD_READING_MPS)
+    usable = np.isfinite(speed) & (np.nan_to_num(speed) >= 0) & (np.nan_to_num(speed) < tuned.ABSURD_READING_MPS)
     if readings.clock != "none":
         usable &= np.isfinite(readings.time_s)
     return np.flatnonzero(usable)
@@ -80,11 +70,11 @@ def unless_it_stands(refused: SpeedcalError, ground: GroundSpeed, readings: Read
     middle, apart = float(np.median(shown)), float(np.ptp(shown))
     if refused.code == "foreign_readings" and readings.time_resolution_s >= _MINUTE_S:
         refused.values = {**refused.values, "step_s": readings.time_resolution_s}
-    if refused.code not in _OF_THE_FILES or apart > _ONE_SPEED_MPS or fast - slow < MOVES_MPS:
+    if refused.code not in _OF_THE_FILES or apart > _ONE_SPEED_MPS or fast - slow < tuned.MOVES_MPS:
         return refused
-    if middle >= SLOWEST_DRIVE_MPS and _taken_at_one_speed(ground, readings.time_s[rows]):
+    if middle >= tuned.SLOWEST_DRIVE_MPS and _taken_at_one_speed(ground, readings.time_s[rows]):
         return AlignmentError("one_speed_noted", source=readings.source, shown_mps=middle)
-    if apart > STANDS_MPS:
+    if apart > tuned.STANDS_MPS:
         return refused
     speeds: dict[str, Any] = {"shown_mps": middle, "slow_mps": float(slow), "fast_mps": float(fast)}
     return FitError("needle_stands", source=readings.source, unit=display_unit_of(readings.speed_unit), **speeds)
@@ -94,7 +84,7 @@ def _taken_at_one_speed(ground: GroundSpeed, time_s: FloatArray) -> bool:
     """Tell whether the vehicle may have held one speed whenever it was looked at, whatever the clock."""
     first, last = ground.time_s[0] - time_s.min(), ground.time_s[-1] - time_s.max()
     speed, _, inside = ground.at(time_s + np.arange(first, last, _CLOCK_STEP_S)[:, None])
-    held = (np.ptp(speed, axis=1) <= _ONE_SPEED_MPS) & (speed.min(axis=1) >= SLOWEST_DRIVE_MPS)
+    held = (np.ptp(speed, axis=1) <= _ONE_SPEED_MPS) & (speed.min(axis=1) >= tuned.SLOWEST_DRIVE_MPS)
     return bool((held & inside.all(axis=1)).any())
 
 
@@ -108,7 +98,7 @@ def refuse_nonsense(
     """
     factor = calibration.error_factor
     scatter = float(np.sqrt(max(calibration.scatter_mps**2 - readings.speed_resolution_mps**2 / 12, 0.0)))
-    if scatter > FOLLOWS_MPS or set(codes_of(seen)) >= _LAID_BY_STEPS:
+    if scatter > tuned.FOLLOWS_MPS or set(codes_of(seen)) >= _LAID_BY_STEPS:
         used = calibration.readings[calibration.readings["used"]]
         away, shown = (used[column].to_numpy(float) for column in ("residual_mps", "indicated_mps"))
         code, values = why_no_dial(away, shown, scatter)
@@ -119,6 +109,6 @@ def refuse_nonsense(
 
 def _has_a_cause(factor: float) -> bool:
     """Tell whether tires, gears, a unit or a pulse count can make an error factor."""
-    slack = 1 + PULSE_SLACK
-    ranges = ((0.5, 2.0), *((pulses, pulses) for pulses in PULSE_FACTORS))
+    slack = 1 + tuned.PULSE_SLACK
+    ranges = ((0.5, 2.0), *((pulses, pulses) for pulses in tuned.PULSE_FACTORS))
     return any(low / slack < factor < high * slack for low, high in ranges)

@@ -4,14 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from speedcal.calibration.tuning.general import (
-    UNIT_CHANGE_FEWEST,
-    UNIT_CHANGE_FROM_MPS,
-    UNIT_CHANGE_NEAR,
-    UNIT_CHANGE_PART,
-    UNIT_CHANGE_SHARE,
-    UNIT_CHANGE_WITHIN,
-)
+from speedcal.calibration.tuning import general as tuned
 from speedcal.interval import FloatArray
 from speedcal.units import MILE_M
 
@@ -27,10 +20,10 @@ def unit_change(ground_mps: FloatArray, indicated_mps: FloatArray) -> tuple[int,
         True speed and reading in order of time, NaN where one is not known, shape (n,). [m/s]
     """
     with np.errstate(invalid="ignore"):
-        rows = np.flatnonzero((ground_mps > UNIT_CHANGE_FROM_MPS) & (indicated_mps > 0))
+        rows = np.flatnonzero((ground_mps > tuned.UNIT_CHANGE_FROM_MPS) & (indicated_mps > 0))
     ratio = np.log(indicated_mps[rows] / ground_mps[rows])
     n = len(rows)
-    fewest = max(UNIT_CHANGE_FEWEST, int(UNIT_CHANGE_PART * n))
+    fewest = max(tuned.UNIT_CHANGE_FEWEST, int(tuned.UNIT_CHANGE_PART * n))
     if n < 2 * fewest:
         return None
     clipped = np.clip(ratio, *(float(np.median(ratio)) + 1.5 * _LN_UNITS * np.array([-1.0, 1.0])))
@@ -40,7 +33,7 @@ def unit_change(ground_mps: FloatArray, indicated_mps: FloatArray) -> tuple[int,
     split = int(first[np.argmax(apart**2 * first * (n - first))])
     parts = ratio[:split], ratio[split:]
     step = float(np.median(parts[1]) - np.median(parts[0]))
-    near = np.concatenate([np.abs(part - np.median(part)) < UNIT_CHANGE_NEAR for part in parts])
-    if abs(abs(step) - _LN_UNITS) > UNIT_CHANGE_WITHIN or near.mean() < UNIT_CHANGE_SHARE:
+    near = np.concatenate([np.abs(part - np.median(part)) < tuned.UNIT_CHANGE_NEAR for part in parts])
+    if abs(abs(step) - _LN_UNITS) > tuned.UNIT_CHANGE_WITHIN or near.mean() < tuned.UNIT_CHANGE_SHARE:
         return None
     return int(rows[split]), step > 0

@@ -6,14 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from speedcal.calibration.tuning.track import (
-    CHORD_GROWTH_OFF,
-    CHORD_LOSS_LEAST,
-    CHORD_LOSS_MOST,
-    CHORD_LOSS_U,
-    SLOWEST_MPS,
-    STANDING_CHORD_M,
-)
+from speedcal.calibration.tuning import track as tuned
 from speedcal.interval import FloatArray, IntArray
 
 
@@ -49,16 +42,18 @@ def way_between(piece: IntArray, east: FloatArray, north: FloatArray, speed: Flo
     """
     here = np.diff(piece) == 0
     chord = np.hypot(np.diff(east), np.diff(north))
-    standing = np.maximum(speed[1:], speed[:-1]) < SLOWEST_MPS
-    chord[~here | (standing & (chord < STANDING_CHORD_M))] = 0.0
+    standing = np.maximum(speed[1:], speed[:-1]) < tuned.SLOWEST_MPS
+    chord[~here | (standing & (chord < tuned.STANDING_CHORD_M))] = 0.0
     whole, half, quarter = (_length(piece, east, north, chord, every) for every in (1, 2, 4))
     lost = max(1 - half / max(whole, 1.0), 0.0)
     growth = (half - quarter) / max(whole - half, 1e-9)
-    share = float(np.clip(1 / max(growth - CHORD_GROWTH_OFF, 1e-9), CHORD_LOSS_LEAST, CHORD_LOSS_MOST))
+    share = float(
+        np.clip(1 / max(growth - tuned.CHORD_GROWTH_OFF, 1e-9), tuned.CHORD_LOSS_LEAST, tuned.CHORD_LOSS_MOST)
+    )
     longer = share * lost
     where = _lost_at(piece, east, north, chord)
     bent = chord + where * (longer * whole / max(float(where.sum()), 1e-9))
-    return Way(chord * (1 + longer), bent, longer, CHORD_LOSS_U * share * longer)
+    return Way(chord * (1 + longer), bent, longer, tuned.CHORD_LOSS_U * share * longer)
 
 
 def _lost_at(piece: IntArray, east: FloatArray, north: FloatArray, chord: FloatArray) -> FloatArray:

@@ -9,19 +9,7 @@ from typing import Any, get_args
 
 import numpy as np
 
-from speedcal.calibration.tuning.track import (
-    CLIMB_REACH_S,
-    FEWEST_AT_REST,
-    GRADE_REACH_M,
-    GRADE_SHARE_RESTED_U,
-    GRADE_SHARE_U,
-    HEIGHTS_NEEDED,
-    HILLS_LOSE,
-    NO_HEIGHTS_U,
-    SLOWEST_MPS,
-    STANDING_MPS,
-    STEEPEST_GRADE,
-)
+from speedcal.calibration.tuning import track as tuned
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, IntArray
 from speedcal.logs.drive.readings import Terrain
@@ -54,29 +42,32 @@ def road_over_level(
         How hilly it was, as somebody says; heights know better where there are any.
     """
     known = np.isfinite(elevation_m)
-    if known.mean() < HEIGHTS_NEEDED or len(time_s) < 4:
-        told, u_told = (1.0, NO_HEIGHTS_U) if terrain is None else longer_in(terrain)
+    if known.mean() < tuned.HEIGHTS_NEEDED or len(time_s) < 4:
+        told, u_told = (1.0, tuned.NO_HEIGHTS_U) if terrain is None else longer_in(terrain)
         return np.full(len(time_s), told), u_told, ()
     height = np.interp(time_s, time_s[known], elevation_m[known]) - float(np.mean(elevation_m[known]))
     step = np.diff(time_s)
     way = np.concatenate(([0.0], np.cumsum(step * (speed_mps[1:] + speed_mps[:-1]) / 2)))
-    moving = speed_mps > SLOWEST_MPS
+    moving = speed_mps > tuned.SLOWEST_MPS
     square, smoother = (
         np.where(moving, _square_of_grade(way, height, piece, reach), 0.0)
         for reach in (
-            np.maximum(times * GRADE_REACH_M, _REACH_INTERVALS * float(np.median(step)) * speed_mps) for times in (1, 2)
+            np.maximum(times * tuned.GRADE_REACH_M, _REACH_INTERVALS * float(np.median(step)) * speed_mps)
+            for times in (1, 2)
         )
     )
     climb = _climb_at_rest(time_s, height, piece, speed_mps)
-    share_u, (rate2, u_rate2) = (GRADE_SHARE_U, (0.0, 0.0)) if climb is None else (GRADE_SHARE_RESTED_U, climb)
-    a_rate = np.where(moving, 1 / np.maximum(speed_mps, SLOWEST_MPS) ** 2, 0.0)
+    share_u, (rate2, u_rate2) = (
+        (tuned.GRADE_SHARE_U, (0.0, 0.0)) if climb is None else (tuned.GRADE_SHARE_RESTED_U, climb)
+    )
+    a_rate = np.where(moving, 1 / np.maximum(speed_mps, tuned.SLOWEST_MPS) ** 2, 0.0)
     square, smoother = square - rate2 * a_rate, smoother - rate2 * a_rate
-    longer = np.sqrt(1 + np.maximum(square, -(STEEPEST_GRADE**2)))
+    longer = np.sqrt(1 + np.maximum(square, -(tuned.STEEPEST_GRADE**2)))
     extra, lost = float(np.mean(longer)) - 1, float(np.mean(square - smoother)) / 2
     u_extra = float(np.hypot(share_u * extra, u_rate2 * float(np.mean(a_rate)) / 2))
     steep = float(np.sqrt(max(float(np.mean(square[moving])), 0.0))) if moving.any() else 0.0
     if steep <= _facts()["mountainous"]["highest_grade"]:
-        return longer, float(np.hypot(u_extra, max(lost - HILLS_LOSE * extra, 0.0))), ()
+        return longer, float(np.hypot(u_extra, max(lost - tuned.HILLS_LOSE * extra, 0.0))), ()
     in_feet = FOOT_M**2
     longer = np.sqrt(1 + square * (1 + in_feet) / 2)
     return longer, float(np.hypot(u_extra, (1 - in_feet) / 4 * extra)), (Finding("heights_steep", grade=steep),)
@@ -89,14 +80,14 @@ def _climb_at_rest(
 
     None where it hardly stands. [m2/s2]
     """
-    passed = np.concatenate(([0.0], np.cumsum(speed_mps > STANDING_MPS)))
-    edge = np.searchsorted(time_s, [time_s - CLIMB_REACH_S, time_s + CLIMB_REACH_S])
+    passed = np.concatenate(([0.0], np.cumsum(speed_mps > tuned.STANDING_MPS)))
+    edge = np.searchsorted(time_s, [time_s - tuned.CLIMB_REACH_S, time_s + tuned.CLIMB_REACH_S])
     rests = passed[edge[1]] == passed[edge[0]]
-    if rests.sum() < FEWEST_AT_REST:
+    if rests.sum() < tuned.FEWEST_AT_REST:
         return None
     along = (time_s - time_s[0]) * _PACE_MPS  # as if it climbed on its way
-    square = _square_of_grade(along, height, piece, np.full(len(along), CLIMB_REACH_S * _PACE_MPS))[rests]
-    alike = CLIMB_REACH_S / 2 / float(np.median(np.diff(time_s)))
+    square = _square_of_grade(along, height, piece, np.full(len(along), tuned.CLIMB_REACH_S * _PACE_MPS))[rests]
+    alike = tuned.CLIMB_REACH_S / 2 / float(np.median(np.diff(time_s)))
     return float(np.mean(square)) * _PACE_MPS**2, float(np.std(square) * np.sqrt(alike / len(square))) * _PACE_MPS**2
 
 
@@ -107,7 +98,7 @@ def _square_of_grade(way: FloatArray, height: FloatArray, piece: IntArray, reach
         square *= _grade(way, way[first::2], height[first::2], reach)
     edge = np.searchsorted(way, [way - reach, way + reach])
     whole = piece[np.minimum(edge[0], len(way) - 1)] == piece[np.minimum(edge[1], len(way) - 1)]
-    return np.where(whole, np.clip(square, -(STEEPEST_GRADE**2), STEEPEST_GRADE**2), 0.0)
+    return np.where(whole, np.clip(square, -(tuned.STEEPEST_GRADE**2), tuned.STEEPEST_GRADE**2), 0.0)
 
 
 @cache

@@ -20,16 +20,8 @@ from speedcal.calibration.speed.recorded_speed import (
     told_by_positions,
     unit_of_recorded,
 )
+from speedcal.calibration.tuning import track as tuned
 from speedcal.calibration.tuning.logs import COARSE_POSITIONS_MPS, DENSE_POSITIONS_S, LATENT_INTERVAL_S
-from speedcal.calibration.tuning.track import (
-    ACCELERATION_REACH_S,
-    FEWEST_FIXES,
-    RECORDED_U_MPS,
-    SLOWEST_MPS,
-    SLOWEST_POSITION_SPEED_MPS,
-    SPARSE_FROM_S,
-    STRAIGHT_RAD_PER_S,
-)
 from speedcal.errors import FitError
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray
@@ -156,7 +148,7 @@ class GroundSpeed:
         speed, _, _ = self.at(time_s)
         since = time_s - self.time_s[before]
         way = since * (self.speed_mps[before] + speed) / 2
-        if self.interval_s >= SPARSE_FROM_S:  # the part of the step that is behind, by the speeds at its ends
+        if self.interval_s >= tuned.SPARSE_FROM_S:  # the part of the step that is behind, by the speeds at its ends
             step = self.distance_m[before + 1] - self.distance_m[before]
             span = self.time_s[before + 1] - self.time_s[before]
             whole = span * (self.speed_mps[before] + self.speed_mps[before + 1]) / 2
@@ -188,7 +180,7 @@ def ground_speed(track: Track, terrain: Terrain | None = None) -> GroundSpeed:
     keep, segment, dropped = without_jumps(track)
     speed = np.where(np.abs(np.nan_to_num(track.speed_mps, nan=np.inf)) < _ABSURD, track.speed_mps, np.nan)
     fixes = KeptFixes(track.time_s[keep], segment[keep], track.elevation_m[keep], speed[keep], terrain)
-    if len(fixes.time) < FEWEST_FIXES:
+    if len(fixes.time) < tuned.FEWEST_FIXES:
         raise FitError("few_fixes", source=track.source, count=len(fixes.time))
     east, north = local_east_north_m(track.latitude_deg[keep], track.longitude_deg[keep], elevation_m=fixes.elevation)
     recorded = bool(np.isfinite(fixes.recorded).mean() > 0.5)
@@ -201,7 +193,7 @@ def ground_speed(track: Track, terrain: Terrain | None = None) -> GroundSpeed:
 
 def _along(ground: GroundSpeed, east: FloatArray, north: FloatArray) -> GroundSpeed:
     """Return the ground speed with the distance along its positions, where the fixes lie far apart."""
-    if ground.interval_s < SPARSE_FROM_S:
+    if ground.interval_s < tuned.SPARSE_FROM_S:
         return ground
     way = way_between(ground.piece, east, north, ground.speed_mps)
     step = way.step_m * (ground.road_over_level[1:] + ground.road_over_level[:-1]) / 2
@@ -235,8 +227,8 @@ def _from_recorded(
     ground = _finished(
         fixes,
         speed,
-        u_speed_mps=min(scatter(fixes.time, fixes.piece, speed), 3 * RECORDED_U_MPS),
-        usable=speed >= SLOWEST_MPS,
+        u_speed_mps=min(scatter(fixes.time, fixes.piece, speed), 3 * tuned.RECORDED_U_MPS),
+        usable=speed >= tuned.SLOWEST_MPS,
         local_fit=None,
         dropped=dropped,
         findings=findings,
@@ -248,7 +240,7 @@ def _from_recorded(
 def _from_positions(fixes: KeptFixes, east: FloatArray, north: FloatArray, dropped: dict[str, int]) -> GroundSpeed:
     """Work the speed out of the positions."""
     speed, turning, u, local_fit = speed_from_positions(fixes.time, fixes.piece, east, north, fixes.interval)
-    usable = (speed >= SLOWEST_POSITION_SPEED_MPS) & (turning <= STRAIGHT_RAD_PER_S)
+    usable = (speed >= tuned.SLOWEST_POSITION_SPEED_MPS) & (turning <= tuned.STRAIGHT_RAD_PER_S)
     ground = _finished(fixes, speed, u_speed_mps=u, usable=usable, local_fit=local_fit, dropped=dropped, findings=[])
     return replace(ground, east_m=east, north_m=north)
 
@@ -278,7 +270,7 @@ def _finished(
         usable=usable,
         interval_s=fixes.interval,
         source="recorded" if local_fit is None else "positions",
-        acceleration=_slope(fixes.time, piece, speed, reach=max(1, round(ACCELERATION_REACH_S / fixes.interval))),
+        acceleration=_slope(fixes.time, piece, speed, reach=max(1, round(tuned.ACCELERATION_REACH_S / fixes.interval))),
         slope=_slope(fixes.time, piece, speed, reach=1),
         distance_m=np.concatenate(([0.0], np.cumsum(step))),
         local_fit=local_fit,

@@ -7,20 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from speedcal.calibration.speed.geodesy import local_east_north_m
-from speedcal.calibration.tuning.track import (
-    FEWEST_FIXES,
-    IMPOSSIBLE_ACCELERATION,
-    IMPOSSIBLE_SPEED_MPS,
-    MOST_CHORD,
-    POSITION_SLACK_M,
-    POSITION_WINDOW_S,
-    RECORDED_U_MPS,
-    SLOWEST_POSITION_SPEED_MPS,
-    SPIKE_ACCELERATION,
-    SPIKE_MPS,
-    STRAIGHT_FIT_RAD,
-    UNEVEN_FIXES,
-)
+from speedcal.calibration.tuning import track as tuned
 from speedcal.interval import BoolArray, FloatArray, IntArray
 from speedcal.logs.drive.track import Track
 
@@ -115,7 +102,7 @@ def speed_from_positions(
 
     Returns speed, turning rate, noise of the speed, and the fit itself.
     """
-    reach = int(np.clip(round(POSITION_WINDOW_S / interval), 1, 12))
+    reach = int(np.clip(round(tuned.POSITION_WINDOW_S / interval), 1, 12))
     n = len(time)
     neighbours = np.arange(n)[:, None] + np.arange(-reach, reach + 1)[None, :]
     inside = (neighbours >= 0) & (neighbours < n)
@@ -146,17 +133,21 @@ def speed_from_positions(
     turning = turn / np.maximum(time[last] - time[first], interval)
     gain = np.sum(rows[:, 1, :] ** 2, axis=1) / (reach * interval) ** 2
     # in a bend a fit leaves the bend itself as residual, which is no noise
-    full = (inside.sum(axis=1) == 2 * reach + 1) & (speed > SLOWEST_POSITION_SPEED_MPS) & (turn < STRAIGHT_FIT_RAD)
+    full = (
+        (inside.sum(axis=1) == 2 * reach + 1)
+        & (speed > tuned.SLOWEST_POSITION_SPEED_MPS)
+        & (turn < tuned.STRAIGHT_FIT_RAD)
+    )
     spare = max(2 * reach + 1 - 3, 1)
     squares = sum(np.sum(r**2, axis=1) for r in residual) / 2 / spare
     variance = float(np.mean(np.minimum(squares[full], 4 * np.median(squares[full])))) if full.any() else 0.0
     # the slow wander of positions does not show in the residuals of a short fit, hence a floor
-    u_speed = max(float(np.sqrt(variance * np.median(gain))), RECORDED_U_MPS)
+    u_speed = max(float(np.sqrt(variance * np.median(gain))), tuned.RECORDED_U_MPS)
     # E|v + noise| = |v| + u²/(2|v|): the part of the noise across the course only ever lengthens a velocity
     speed = np.maximum(speed - variance * gain / (2 * np.maximum(speed, 1.0)), 0.0)
     # a chord is shorter than its arc: on a circle the fitted rate of sin(wt)/w is 1 - w²/6 sum(weight t³)
     cube = np.sum(rows[:, 1, :] * u**3, axis=1) * (reach * interval) ** 2
-    short = np.minimum(turning**2 * cube / 6, MOST_CHORD)
+    short = np.minimum(turning**2 * cube / 6, tuned.MOST_CHORD)
     speed = speed * (1 + short + 0.7 * short**2)  # x / sin x in powers of x²/6
     return speed, turning, u_speed, LocalFit(neighbours, rows[:, 1, :] * inside / (reach * interval))
 
@@ -168,16 +159,16 @@ def without_jumps(track: Track) -> tuple[BoolArray, IntArray, dict[str, int]]:
     shorter than ten fixes is a jump there and back, and is dropped. A place that is repeated up to such a step is one
     where the receiver froze while the vehicle went on.
     """
-    if len(track) < FEWEST_FIXES:
+    if len(track) < tuned.FEWEST_FIXES:
         return np.ones(len(track), bool), track.segment, {}
     east, north = local_east_north_m(track.latitude_deg, track.longitude_deg)
     length, span = np.hypot(np.diff(east), np.diff(north)), np.diff(track.time_s)
     usual = _running_median(length / span, 3)
     longest = span + _late_stamps_s(track.time_s)
-    reach = longest * np.minimum(usual + IMPOSSIBLE_ACCELERATION * span, IMPOSSIBLE_SPEED_MPS)
-    impossible = length > reach + POSITION_SLACK_M
+    reach = longest * np.minimum(usual + tuned.IMPOSSIBLE_ACCELERATION * span, tuned.IMPOSSIBLE_SPEED_MPS)
+    impossible = length > reach + tuned.POSITION_SLACK_M
     part = np.concatenate(([0], np.cumsum(impossible)))
-    keep = (np.bincount(part) >= FEWEST_FIXES)[part]
+    keep = (np.bincount(part) >= tuned.FEWEST_FIXES)[part]
     frozen = _frozen(length, impossible)
     counts = {
         "impossible_jump": int((~keep).sum()),
@@ -191,7 +182,7 @@ def without_jumps(track: Track) -> tuple[BoolArray, IntArray, dict[str, int]]:
 def _late_stamps_s(time_s: FloatArray) -> float:
     """Return by how much longer than its stamps say a step may be: a second where uneven fixes are stamped in those."""
     step = np.diff(time_s)
-    uneven = float(np.mean(step != np.median(step))) > UNEVEN_FIXES
+    uneven = float(np.mean(step != np.median(step))) > tuned.UNEVEN_FIXES
     return 1.0 if uneven and (time_s == np.round(time_s)).all() else 0.0
 
 
@@ -211,7 +202,7 @@ def without_spikes(time: FloatArray, speed: FloatArray) -> BoolArray:
     """
     interval = float(np.median(np.diff(time)))
     away = np.abs(speed - _running_median(speed, 3))
-    return np.asarray(away <= SPIKE_MPS + SPIKE_ACCELERATION * interval)
+    return np.asarray(away <= tuned.SPIKE_MPS + tuned.SPIKE_ACCELERATION * interval)
 
 
 def _running_median(values: FloatArray, reach: int) -> FloatArray:

@@ -7,35 +7,8 @@ from itertools import pairwise
 
 import numpy as np
 
+from speedcal.calibration.tuning import track as tuned
 from speedcal.calibration.tuning.logs import RECEIVER_U_MPS, STEP_NOTICED_MPS
-from speedcal.calibration.tuning.track import (
-    ALIKE,
-    ALIKE_WORTH,
-    AS_NEAR_S,
-    BENDS_LEFT_U,
-    DIFFERENCES,
-    DIFFERING,
-    FEWEST_FIXES,
-    FEWEST_SAME_NOISE,
-    GAP_INTERVALS,
-    GAP_S,
-    LEAST_DOUBT,
-    LEGS_OF_SPEED,
-    LONG_MEAN_S,
-    MOST_ALIKE,
-    NOISY_SPEED_MPS,
-    RECORDED_U_MPS,
-    SAME_NOISE,
-    SLOWEST_POSITION_SPEED_MPS,
-    SPARSE_FROM_S,
-    SPARSE_UNIT_TOLERANCE,
-    SPEED_DISAGREES,
-    SPEED_DISAGREES_SIGMAS,
-    STRAIGHT_CHORD,
-    STRAIGHTEST_CHORD,
-    STRETCH_S,
-    UNIT_TOLERANCE,
-)
 from speedcal.errors import FitError
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, IntArray, robust_scale
@@ -76,7 +49,7 @@ class KeptFixes:
 
 def _pieces(time: FloatArray, segment: IntArray, interval: float) -> IntArray:
     """Return the number of the unbroken piece of each fix; segment breaks and gaps begin a new one."""
-    breaks = (np.diff(time) > max(GAP_S, GAP_INTERVALS * interval)) | (np.diff(segment) != 0)
+    breaks = (np.diff(time) > max(tuned.GAP_S, tuned.GAP_INTERVALS * interval)) | (np.diff(segment) != 0)
     return np.concatenate(([0], np.cumsum(breaks))).astype(np.int64)
 
 
@@ -87,8 +60,8 @@ def unit_of_recorded(fixes: KeptFixes, east: FloatArray, north: FloatArray, sour
         return 1.0, [Finding("speed_unit_unchecked")]
     unit = min(SPEED_UNIT_MPS, key=lambda unit: abs(ratio * SPEED_UNIT_MPS[unit] - 1))
     factor = SPEED_UNIT_MPS[unit]
-    sparse = fixes.interval >= SPARSE_FROM_S  # then corners between the fixes are in the ratio as well
-    if abs(ratio * factor - 1) > (SPARSE_UNIT_TOLERANCE if sparse else UNIT_TOLERANCE):
+    sparse = fixes.interval >= tuned.SPARSE_FROM_S  # then corners between the fixes are in the ratio as well
+    if abs(ratio * factor - 1) > (tuned.SPARSE_UNIT_TOLERANCE if sparse else tuned.UNIT_TOLERANCE):
         raise FitError("speed_unit_unexplained", source=source, ratio=ratio)
     return factor, [] if unit == "m/s" else [Finding("speed_unit_found", ratio=ratio, unit=unit)]
 
@@ -96,7 +69,7 @@ def unit_of_recorded(fixes: KeptFixes, east: FloatArray, north: FloatArray, sour
 def _recorded_over_positions(fixes: KeptFixes, east: FloatArray, north: FloatArray) -> float | None:
     """Return the ratio of recorded speed to that of the positions over straight stretches, None without any."""
     travelled, way, _, _ = _straight_stretches(fixes, fixes.recorded, east, north)
-    return float(np.median(travelled / way)) if len(way) >= FEWEST_FIXES else None
+    return float(np.median(travelled / way)) if len(way) >= tuned.FEWEST_FIXES else None
 
 
 def against_positions(
@@ -108,19 +81,19 @@ def against_positions(
     speeds share: the truth is anywhere between the two if they differ by more than chance, and that is as likely as the
     difference says, with what receivers are known to differ by.
     """
-    if fixes.interval >= SPARSE_FROM_S:
+    if fixes.interval >= tuned.SPARSE_FROM_S:
         return [], 0.0
-    travelled, way, begin, _ = _straight_stretches(fixes, speed, east, north, straight=STRAIGHTEST_CHORD)
-    label = np.unique(np.floor(begin / (3 * STRETCH_S)), return_inverse=True)[1]
-    if not len(label) or label.max() + 1 < FEWEST_FIXES:
+    travelled, way, begin, _ = _straight_stretches(fixes, speed, east, north, straight=tuned.STRAIGHTEST_CHORD)
+    label = np.unique(np.floor(begin / (3 * tuned.STRETCH_S)), return_inverse=True)[1]
+    if not len(label) or label.max() + 1 < tuned.FEWEST_FIXES:
         return [], 0.0
     ratio = np.bincount(label, weights=travelled) / np.bincount(label, weights=way)
     middle = float(np.median(ratio))
     u = _u_of_middle(ratio - middle)
     away = abs(middle - 1)
     doubt = _believed_difference(away, u) / float(np.sqrt(3))
-    doubt = doubt if doubt > LEAST_DOUBT else 0.0
-    if away < max(SPEED_DISAGREES, SPEED_DISAGREES_SIGMAS * u):
+    doubt = doubt if doubt > tuned.LEAST_DOUBT else 0.0
+    if away < max(tuned.SPEED_DISAGREES, tuned.SPEED_DISAGREES_SIGMAS * u):
         return [], doubt
     return [Finding(SPEED_AGAINST_POSITIONS, ratio=middle)], doubt
 
@@ -133,46 +106,48 @@ def told_by_positions(fixes: KeptFixes, east: FloatArray, north: FloatArray) -> 
     ball or ellipsoid the app went. Over a second, and of positions without noise, such a speed is as good as any.
     """
     count = len(fixes.time)
-    if count < FEWEST_SAME_NOISE:
+    if count < tuned.FEWEST_SAME_NOISE:
         return False
     leg = np.hypot(np.diff(east), np.diff(north)) / np.diff(fixes.time)
-    at = np.arange(LEGS_OF_SPEED, count - 1)
-    legs = np.stack([leg[at - k] for k in range(LEGS_OF_SPEED + 1)], axis=1)
-    quick = (legs.min(axis=1) > SLOWEST_POSITION_SPEED_MPS) & (fixes.piece[at - LEGS_OF_SPEED] == fixes.piece[at + 1])
+    at = np.arange(tuned.LEGS_OF_SPEED, count - 1)
+    legs = np.stack([leg[at - k] for k in range(tuned.LEGS_OF_SPEED + 1)], axis=1)
+    quick = (legs.min(axis=1) > tuned.SLOWEST_POSITION_SPEED_MPS) & (
+        fixes.piece[at - tuned.LEGS_OF_SPEED] == fixes.piece[at + 1]
+    )
     quick &= np.isfinite(fixes.recorded[at])
     noise, whole = (sum(w * x[k : len(x) - 4 + k] for k, w in enumerate(_FOURTH)) for x in (legs, fixes.recorded[at]))
     use = np.lib.stride_tricks.sliding_window_view(quick, 5).all(axis=1) if len(quick) > 4 else np.zeros(0, bool)
-    if use.sum() < FEWEST_SAME_NOISE:
+    if use.sum() < tuned.FEWEST_SAME_NOISE:
         return False
     noise, whole = noise[use], whole[use]
     weight = np.linalg.lstsq(noise, whole, rcond=None)[0]
     left, size = robust_scale(whole - noise @ weight), robust_scale(whole)
-    if not left < SAME_NOISE * size:
+    if not left < tuned.SAME_NOISE * size:
         return False
     lasts_s = fixes.interval * float(weight.sum() ** 2 / (weight @ weight))
     noise_mps = size / float(np.linalg.norm(_FOURTH) * abs(weight.sum()))
-    return lasts_s > LONG_MEAN_S or noise_mps > NOISY_SPEED_MPS
+    return lasts_s > tuned.LONG_MEAN_S or noise_mps > tuned.NOISY_SPEED_MPS
 
 
 def _u_of_middle(off: FloatArray) -> float:
     """Return the standard uncertainty of the median of what follows each other in time and errs alike for a while."""
     scale = robust_scale(off)
     away = np.clip(off / max(scale, 1e-9), -3.0, 3.0)
-    alike = (float(away[1:] @ away[:-1]) + ALIKE * ALIKE_WORTH) / (float(away @ away) + ALIKE_WORTH)
-    alike = float(np.clip(alike, 0.0, MOST_ALIKE))
+    alike = (float(away[1:] @ away[:-1]) + tuned.ALIKE * tuned.ALIKE_WORTH) / (float(away @ away) + tuned.ALIKE_WORTH)
+    alike = float(np.clip(alike, 0.0, tuned.MOST_ALIKE))
     return max(1.25 * scale / float(np.sqrt(len(off))) * float(np.sqrt((1 + alike) / (1 - alike))), 1e-6)
 
 
 def _believed_difference(away: float, u: float) -> float:
     """Return by how much recorded speed is believed to differ from the positions: the mean, where it may not at all."""
-    size2 = np.square(DIFFERENCES)
+    size2 = np.square(tuned.DIFFERENCES)
     favour = -0.5 * np.log1p(size2 / u**2) + 0.5 * away**2 * (1 / u**2 - 1 / (u**2 + size2))
-    odds = DIFFERING / (1 - DIFFERING) / len(DIFFERENCES) * np.exp(np.minimum(favour, 500.0))
+    odds = tuned.DIFFERING / (1 - tuned.DIFFERING) / len(tuned.DIFFERENCES) * np.exp(np.minimum(favour, 500.0))
     return float(odds @ (away * size2 / (u**2 + size2)) / (1 + odds.sum()))
 
 
 def _straight_stretches(
-    fixes: KeptFixes, speed: FloatArray, east: FloatArray, north: FloatArray, *, straight: float = STRAIGHT_CHORD
+    fixes: KeptFixes, speed: FloatArray, east: FloatArray, north: FloatArray, *, straight: float = tuned.STRAIGHT_CHORD
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Return path by recorded speed and by positions, begin and length of all straight stretches of ten seconds.
 
@@ -182,8 +157,8 @@ def _straight_stretches(
     the way, as where they are rounded to ten meters, makes the way between them longer, and is taken off. [m, m, s, s].
     """
     time = fixes.time
-    here = np.flatnonzero(np.searchsorted(time, time + STRETCH_S) < len(time))
-    ahead = _nearest(time, time[here] + STRETCH_S)
+    here = np.flatnonzero(np.searchsorted(time, time + tuned.STRETCH_S) < len(time))
+    ahead = _nearest(time, time[here] + tuned.STRETCH_S)
     known = np.isfinite(speed)
     speed = np.where(known, speed, 0.0)
     travelled = np.concatenate(([0.0], np.cumsum(np.diff(time) * (speed[1:] + speed[:-1]) / 2)))
@@ -196,7 +171,7 @@ def _straight_stretches(
 
     chord, two, four = over(here, ahead), over(here, at[2], ahead), over(*at, ahead)
     whole = (fixes.piece[ahead] == fixes.piece[here]) & (unknown[ahead + 1] == unknown[here])
-    use = whole & (chord > straight * two) & (chord > SLOWEST_POSITION_SPEED_MPS * (time[ahead] - time[here]))
+    use = whole & (chord > straight * two) & (chord > tuned.SLOWEST_POSITION_SPEED_MPS * (time[ahead] - time[here]))
     way = four + (four - two) / 3
     stops = np.stack([here, *at[1:], ahead])[:, use]
     here, ahead = here[use], ahead[use]
@@ -212,8 +187,8 @@ def _nearest(time: FloatArray, wanted: FloatArray) -> IntArray:
     """
     after = np.clip(np.searchsorted(time, wanted), 1, len(time) - 1)
     nearer = (time[after] - wanted) - (wanted - time[after - 1])
-    in_turn = (np.abs(nearer) < AS_NEAR_S) & (np.arange(len(wanted)) % 2 == 0)
-    return np.asarray(after - ((nearer > AS_NEAR_S) | in_turn))
+    in_turn = (np.abs(nearer) < tuned.AS_NEAR_S) & (np.arange(len(wanted)) % 2 == 0)
+    return np.asarray(after - ((nearer > tuned.AS_NEAR_S) | in_turn))
 
 
 def _beside_way2(east: FloatArray, north: FloatArray) -> float:
@@ -269,13 +244,13 @@ def _recorded_less_positions(
 ) -> tuple[float, float]:
     """Return the mean of recorded speed less that of the positions while driving straight, and its uncertainty."""
     travelled, way, _, span = _straight_stretches(fixes, speed, east, north)
-    if len(way) < 3 * FEWEST_FIXES:
+    if len(way) < 3 * tuned.FEWEST_FIXES:
         return np.nan, np.inf
     away = (travelled - way) / span
     middle = float(np.median(away))
     spread = robust_scale(away - middle)
-    independent = max(len(away) * float(np.median(np.diff(fixes.time))) / STRETCH_S, 3.0)
-    bends = BENDS_LEFT_U * float(np.median(way / span))
+    independent = max(len(away) * float(np.median(np.diff(fixes.time))) / tuned.STRETCH_S, 3.0)
+    bends = tuned.BENDS_LEFT_U * float(np.median(way / span))
     return middle, float(np.linalg.norm([1.25 * spread / np.sqrt(independent), RECEIVER_U_MPS, bends]))
 
 
@@ -284,5 +259,5 @@ def scatter(time: FloatArray, piece: IntArray, speed: FloatArray) -> float:
     whole = piece[2:] == piece[:-2]
     second = (speed[2:] - 2 * speed[1:-1] + speed[:-2])[whole & (speed[1:-1] > 2.0)]
     if len(second) < 20 or float(np.median(np.diff(time))) > 1.5:  # at wide spacing this would measure the driver
-        return RECORDED_U_MPS
+        return tuned.RECORDED_U_MPS
     return float(np.clip(robust_scale(second) / np.sqrt(6), 0.02, None))

@@ -17,23 +17,8 @@ from speedcal.calibration.speed.between_fixes import way_between
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.speed.motion import local_sum
 from speedcal.calibration.speed.speed_spline import SplineGrid
+from speedcal.calibration.tuning import track as tuned
 from speedcal.calibration.tuning.logs import DENSE_POSITIONS_S
-from speedcal.calibration.tuning.track import (
-    CORNERS_FROM_S,
-    FIX_NOISE_POOL,
-    FIX_NOISE_REACH,
-    LEAST_FIX_NOISE_M,
-    LEAST_WAY_ACCELERATION,
-    MOST_WAY_ACCELERATION,
-    SLOWEST_MPS,
-    USUAL_WAY_ACCELERATION,
-    WANDER_OF_FIXES_M,
-    WAY_KNOTS_S,
-    WAY_LEARNT,
-    WAY_POOL,
-    WAY_REACH_S,
-    WAY_ROUNDS,
-)
 from speedcal.interval import BoolArray, FloatArray, IntArray
 
 _LOOSE = 1e-6
@@ -53,16 +38,16 @@ def speed_along_way(ground: GroundSpeed) -> GroundSpeed:
     """
     piece = np.unique(ground.piece, return_inverse=True)[1]
     way, evenly, u_distance = _way(ground, piece)
-    grid = SplineGrid.over(ground.time_s, piece, max(WAY_KNOTS_S, ground.interval_s / 2))
+    grid = SplineGrid.over(ground.time_s, piece, max(tuned.WAY_KNOTS_S, ground.interval_s / 2))
     coefficients, covariance = _fitted(ground, piece, way, grid)
     dense = ground.interval_s <= DENSE_POSITIONS_S
-    time, before, share = _moments(ground.time_s, piece, np.inf if dense else WAY_KNOTS_S)
+    time, before, share = _moments(ground.time_s, piece, np.inf if dense else tuned.WAY_KNOTS_S)
     places = grid.locate(time, piece[before])
     after = np.minimum(before + 1, len(piece) - 1)
     road = ground.road_over_level[before] * (1 - share) + ground.road_over_level[after] * share
     speed = np.maximum(places.of(coefficients, places.rate), 0.0) * road
     u_speed = np.sqrt(np.maximum(places.variances(covariance, places.rate, places.rate), 0.0))
-    moving = speed > SLOWEST_MPS
+    moving = speed > tuned.SLOWEST_MPS
     bending = grid.bending_at(places, grid.bending(coefficients))
     gone = places.of(coefficients, places.value) + np.interp(time, ground.time_s, evenly - way)
     distance = _distance(gone, ground.piece[before], road)
@@ -105,7 +90,7 @@ def _way(ground: GroundSpeed, piece: IntArray) -> tuple[FloatArray, FloatArray, 
     And its relative uncertainty.
     """
     u_way = 0.0
-    if ground.interval_s >= CORNERS_FROM_S:
+    if ground.interval_s >= tuned.CORNERS_FROM_S:
         between = way_between(piece, ground.east_m, ground.north_m, ground.speed_mps)
         step, even, u_way = between.bent_step_m, between.step_m, between.u
     else:
@@ -113,7 +98,7 @@ def _way(ground: GroundSpeed, piece: IntArray) -> tuple[FloatArray, FloatArray, 
         chord, course = np.hypot(east, north), np.arctan2(north, east)
         across = _noise_across(ground, piece, np.append(course, course[-1]))
         # what lies across the road lengthens each step: E hypot(L, e1 - e2) = L + u^2/L
-        step = np.maximum(chord - across**2 / np.maximum(chord, max(across, LEAST_FIX_NOISE_M)), 0.0)
+        step = np.maximum(chord - across**2 / np.maximum(chord, max(across, tuned.LEAST_FIX_NOISE_M)), 0.0)
         step[np.diff(piece) != 0] = 0.0
         even = step
     way, evenly = (np.concatenate(([0.0], np.cumsum(steps))) for steps in (step, even))
@@ -130,25 +115,25 @@ def _noise_across(ground: GroundSpeed, piece: IntArray, course: FloatArray) -> f
     contrast /= np.sqrt((contrast**2).sum(axis=1))[:, None]
     along = course[rows[:, 1]]
     off = (contrast * north).sum(axis=1) * np.cos(along) - (contrast * east).sum(axis=1) * np.sin(along)
-    moving = (ground.speed_mps[rows[:, 1]] >= SLOWEST_MPS) & (piece[rows[:, 0]] == piece[rows[:, 3]])
+    moving = (ground.speed_mps[rows[:, 1]] >= tuned.SLOWEST_MPS) & (piece[rows[:, 0]] == piece[rows[:, 3]])
     return float(np.sqrt(_usual(off[moving] ** 2))) if moving.any() else 0.0
 
 
 def _fitted(ground: GroundSpeed, piece: IntArray, way: FloatArray, grid: SplineGrid) -> tuple[FloatArray, FloatArray]:
     """Return the coefficients of the way and the band of their covariance."""
     places = grid.locate(ground.time_s, piece)
-    moving = ground.speed_mps >= SLOWEST_MPS
+    moving = ground.speed_mps >= tuned.SLOWEST_MPS
     moving = moving if moving.any() else np.ones(len(way), bool)
-    acceleration2 = np.full(len(grid), USUAL_WAY_ACCELERATION**2)
-    noise2 = np.full(len(way), (ground.u_speed_mps * ground.interval_s) ** 2 + LEAST_FIX_NOISE_M**2)
+    acceleration2 = np.full(len(grid), tuned.USUAL_WAY_ACCELERATION**2)
+    noise2 = np.full(len(way), (ground.u_speed_mps * ground.interval_s) ** 2 + tuned.LEAST_FIX_NOISE_M**2)
     # what the fixes leave open stays near the way between them: held near nothing, a way of hundreds of km would stray
     between = np.interp(grid.knots_s, ground.time_s, way)
     coefficients = covariance = np.empty(0)
     # where speed is recorded it is seen as well, and positions wander by what it does not
     recorded = ground.source == "recorded"
     precision = np.full(len(way), recorded / (ground.u_speed_mps**2 + ground.step_mps**2 / 12))
-    least_m = WANDER_OF_FIXES_M if recorded else LEAST_FIX_NOISE_M
-    for _ in range(WAY_ROUNDS):
+    least_m = tuned.WANDER_OF_FIXES_M if recorded else tuned.LEAST_FIX_NOISE_M
+    for _ in range(tuned.WAY_ROUNDS):
         band = grid.stiffness(1 / acceleration2)
         band[0] += _LOOSE
         places.add_information(band, places.value, 1 / noise2)
@@ -176,20 +161,22 @@ def _usual(off2: FloatArray) -> float:
 def _near(off2: FloatArray, moving: BoolArray) -> FloatArray:
     """Return the mean square of how far fixes lie off near each, drawn towards that of all under way. [m2]."""
     usual2 = _usual(off2[moving])
-    near2 = local_sum(np.minimum(off2, _MOST_AT_ONCE * usual2), FIX_NOISE_REACH)
-    return (near2 + FIX_NOISE_POOL * usual2) / (local_sum(np.ones(len(off2)), FIX_NOISE_REACH) + FIX_NOISE_POOL)
+    near2 = local_sum(np.minimum(off2, _MOST_AT_ONCE * usual2), tuned.FIX_NOISE_REACH)
+    return (near2 + tuned.FIX_NOISE_POOL * usual2) / (
+        local_sum(np.ones(len(off2)), tuned.FIX_NOISE_REACH) + tuned.FIX_NOISE_POOL
+    )
 
 
 def _learnt(
     grid: SplineGrid, coefficients: FloatArray, covariance: FloatArray, acceleration2: FloatArray
 ) -> FloatArray:
     """Return the mean square of the acceleration near each knot, from that before (MacKay's fixed point). [m2/s4]."""
-    reach = max(1, round(WAY_REACH_S / grid.spacing_s))
-    expected2 = max(USUAL_WAY_ACCELERATION**2, WAY_LEARNT * float(np.exp(np.log(acceleration2).mean())))
+    reach = max(1, round(tuned.WAY_REACH_S / grid.spacing_s))
+    expected2 = max(tuned.USUAL_WAY_ACCELERATION**2, tuned.WAY_LEARNT * float(np.exp(np.log(acceleration2).mean())))
     learnt = np.clip(1 - grid.bending_variances(covariance) / acceleration2, 0.0, 1.0)
     return np.clip(
-        (local_sum(grid.bending(coefficients) ** 2, reach) + WAY_POOL * expected2)
-        / (local_sum(learnt * grid.inner, reach) + WAY_POOL),
-        LEAST_WAY_ACCELERATION**2,
-        MOST_WAY_ACCELERATION**2,
+        (local_sum(grid.bending(coefficients) ** 2, reach) + tuned.WAY_POOL * expected2)
+        / (local_sum(learnt * grid.inner, reach) + tuned.WAY_POOL),
+        tuned.LEAST_WAY_ACCELERATION**2,
+        tuned.MOST_WAY_ACCELERATION**2,
     )
