@@ -26,6 +26,17 @@ every acceleration."""
 _COPY_MPS = 0.03
 """The same of tracks with dates more than a zone apart, which a machine may have driven alike: receivers have noise,
 copies have none."""
+_PROFILE_STEP_S, _PROFILE_S = 2.0, 8.0
+"""Step at which two drives are laid on each other, and the seconds over which their speeds and accelerations are taken:
+two receivers differ in a second by more than they do over these."""
+_LEAST_PROFILE_S, _LEAST_SHARED_PART = 480.0, 0.5
+"""Shorter drives of one plan may look alike; and so much of the shorter one must lie on the other."""
+_ALIKE, _ALIKE_MPS = 0.85, 1.2
+"""Correlation of the accelerations, and difference of the speeds, rms, from which on two tracks are of one drive: two
+receivers come to 0.89 and more (with positions every ten seconds), the same plan driven twice to 0.66 and 5 m/s."""
+_ROLLOVER_S, _SAME_MOMENT_S = 1024 * 7 * _DAY_S, 5.0
+"""An old receiver dates a drive 1024 weeks early, when the count of weeks starts again (from
+memory); its time of day is right to this."""
 _LEAST_READINGS, _SHARED_READINGS, _SAME_TIME_S = 5, 0.5, 1.5
 """Two lists of readings are one when half of the shorter agree in their own clock and in what they show."""
 _STOPWATCH_S = 2 * _HOUR_S
@@ -113,6 +124,8 @@ def is_same_drive(one: Calibration, other: Calibration, *, dated: bool) -> bool:
     shifts = [second[0] - first[0], starts[1] - starts[0], *zones]
     redated = dated and abs(starts[1] - starts[0]) > _ZONES * _QUARTER_S
     within = _COPY_MPS if redated else _SAME_SPEED_MPS
+    if _same_profile((one, other), rolled_over=redated):
+        return True
     return any(_same_speeds((one, other), spans, float(shift), within) for shift in shifts)
 
 
@@ -130,6 +143,44 @@ def _same_speeds(
     if known.sum() < _LEAST_COMMON_S or np.std(speeds[0][known]) < _LEAST_SPREAD_MPS:
         return False
     return float(np.mean(np.abs(speeds[0] - speeds[1])[known] < within_mps)) > _SAME_SHARE
+
+
+def _same_profile(drives: tuple[Calibration, Calibration], *, rolled_over: bool) -> bool:
+    """Tell whether two receivers recorded one drive, by how its speed went, whatever their clocks say.
+
+    With ``rolled_over`` they may differ by what a count of weeks that starts again leaves, and by no other date.
+    """
+    from scipy.signal import correlate
+
+    starts, means = zip(*map(_profile, drives), strict=True)
+    lag = round(_PROFILE_S / 2 / _PROFILE_STEP_S)
+    changes = [np.nan_to_num(mean[2 * lag :] - mean[: -2 * lag]) for mean in means]
+    if min(map(len, changes)) * _PROFILE_STEP_S < _LEAST_PROFILE_S:
+        return False
+    shift = int(np.argmax(correlate(changes[0], changes[1], method="fft"))) - len(changes[1]) + 1
+    apart_s = starts[1] - shift * _PROFILE_STEP_S - starts[0]
+    if rolled_over and abs((apart_s + _ROLLOVER_S / 2) % _ROLLOVER_S - _ROLLOVER_S / 2) > _SAME_MOMENT_S:
+        return False
+    first, last = max(0, shift), min(len(means[0]), len(means[1]) + shift)
+    shared = [means[0][first:last], means[1][first - shift : last - shift]]
+    known = np.isfinite(shared[0] - shared[1])
+    if known.sum() < _LEAST_SHARED_PART * min(map(len, means)):
+        return False
+    moves = [part[2 * lag :] - part[: -2 * lag] for part in shared]
+    moving = np.isfinite(moves[0] - moves[1])
+    if min(np.std(part[moving]) for part in moves) == 0:
+        return False
+    alike = float(np.corrcoef(moves[0][moving], moves[1][moving])[0, 1])
+    return alike > _ALIKE and float(np.sqrt(np.mean((shared[0] - shared[1])[known] ** 2))) < _ALIKE_MPS
+
+
+def _profile(calibration: Calibration) -> tuple[float, FloatArray]:
+    """Return when a drive begins, and its mean speed over some seconds at even steps; NaN where the track has gaps."""
+    time = calibration.ground["time_s"].to_numpy(float)
+    at = np.arange(time[0], time[-1] + 1.0)
+    width = round(_PROFILE_S)
+    means = np.convolve(_speeds_at(calibration, at), np.full(width, 1 / width), mode="valid")
+    return float(time[0]), np.asarray(means[:: round(_PROFILE_STEP_S)])
 
 
 def _speeds_at(calibration: Calibration, at_s: FloatArray) -> FloatArray:

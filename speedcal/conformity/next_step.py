@@ -82,11 +82,8 @@ def next_steps(
     """
     causes = [cause for change in changes for cause in change.causes if cause.fits]
     wrong = [step for cause in causes for step in _about_files(cause)]
-    unreached = _unreached(after, judged_mps) if any(found.code in _UNDECIDED for found in findings) else None
-    if wrong:
-        return tuple(wrong)
-    if unreached:
-        return (_drive_faster(unreached, before, rule),)
+    if first := wrong or _drive_there(before, after, rule, findings, judged_mps):
+        return tuple(first)
     steps = drives_apart(after, "after")
     counted = _counted(changes)
     looks = _looks(counted, changes)
@@ -121,6 +118,20 @@ def next_steps(
     if not asked:
         return (*looks, *steps, *map(_drive, driving))
     return (*looks, *steps, *asked, *([] if looks else _if_it_must_stay(driving, as_it_is)))
+
+
+def _drive_there(
+    before: Calibration | None,
+    after: Calibration,
+    rule: Tolerance,
+    findings: Sequence[Finding],
+    judged_mps: Sequence[float],
+) -> list[Advice]:
+    """Return driving where the rule judges, where the road test was far from there."""
+    if nowhere := [found for found in findings if found.code == "rule_holds_nowhere_driven"]:
+        return [Advice("drive_again", part="after", because=(nowhere[0],))]
+    unreached = _unreached(after, judged_mps) if any(found.code in _UNDECIDED for found in findings) else None
+    return [_drive_faster(unreached, before, rule)] if unreached else []
 
 
 def _drive_faster(unreached: Finding, before: Calibration | None, rule: Tolerance) -> Advice:

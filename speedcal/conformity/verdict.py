@@ -60,7 +60,7 @@ def verify(
     Raises
     ------
     ToleranceError
-        The rule does not hold at a speed asked for, or nowhere in the driven range.
+        The rule does not hold at a speed asked for.
     ValueError
         A speed is not above zero, there is none in ``speeds``, or a factor in ``work`` is not above zero.
 
@@ -128,7 +128,7 @@ def _judge_speed(
     after: Calibration, rule: Tolerance, changes: tuple[ChangeCheck, ...], findings: list[Finding]
 ) -> Verification:
     driven = driven_part(after, rule)
-    speeds = rule.speeds_mps or _round_speeds(after, rule, driven)
+    speeds = rule.speeds_mps or (_round_speeds(after, driven) if driven else _nearest_speed(after, rule))
     checks = tuple(_check(after, rule, speed) for speed in speeds)
     everywhere = rule.limits_between(*driven, after.dial) if driven and _is_continuous(rule) else None
     limits = rule.shown_limits(speeds)
@@ -137,7 +137,11 @@ def _judge_speed(
     verdict, probability = decide(limits.box(after.dial), rule.confidence)
     needed: int | None = 0
     needed_at: tuple[float, ...] = ()
-    if verdict == "not proven":
+    if not (rule.speeds_mps or driven):  # what is expected there was not seen
+        verdict, needed = "not proven", None
+        about = {"domain_mps": rule.domain_mps, "rule_unit": rule.unit, "driven_mps": after.speed_range_mps}
+        findings = [*findings, Finding("rule_holds_nowhere_driven", rule=rule.title, **about, unit=after.unit)]
+    elif verdict == "not proven":
         found, needed, needed_at = driving_to_settle(after, limits, rule, tuple(check.true for check in checks))
         findings = [*findings, found]
     return Verification(
@@ -177,9 +181,13 @@ def driven_part(after: Calibration, rule: Tolerance) -> tuple[float, float] | No
     return (low, high) if low < high else None
 
 
-def _round_speeds(after: Calibration, rule: Tolerance, driven: tuple[float, float] | None) -> tuple[float, ...]:
-    if driven is None:
-        raise rule.does_not_hold("rule_holds_nowhere_driven")
+def _nearest_speed(after: Calibration, rule: Tolerance) -> tuple[float, ...]:
+    """Return the speed at which a rule holds that is nearest to those driven."""
+    low, high = rule.domain_mps
+    return (high if high < after.speed_range_mps[0] else low,)
+
+
+def _round_speeds(after: Calibration, driven: tuple[float, float]) -> tuple[float, ...]:
     step = ROUND_SPEED[after.unit] * SPEED_UNIT_MPS[after.unit]
     return tuple(float(v) for v in multiples(step, *driven)) or driven
 

@@ -205,6 +205,35 @@ def test_a_plan_that_a_machine_drives_again_on_another_day_is_another_drive() ->
     assert code_of(before, [measured("after", again.track, readings)]) == "duplicate_drive"
 
 
+def other_receiver(drive: Drive, seed: int) -> Track:
+    """Return the drive as a telephone in the same car has it: positions alone, wandering by 4 m within 20 s."""
+    rng, track = np.random.default_rng(seed), drive.track
+    wander = np.zeros((len(track.time_s), 2))
+    for i in range(1, len(wander)):
+        wander[i] = np.exp(-1 / 20) * wander[i - 1] + 4 * np.sqrt(1 - np.exp(-2 / 20)) * rng.normal(size=2)
+    north, east = np.degrees(wander.T / 6_371_000.0)
+    return replace(
+        track,
+        latitude_deg=track.latitude_deg + north,
+        longitude_deg=track.longitude_deg + east / np.cos(np.radians(track.latitude_deg)),
+        speed_mps=np.full(len(track.time_s), np.nan),
+    )
+
+
+def test_two_receivers_of_one_drive_are_one_drive_whatever_their_clocks() -> None:
+    """Without a date, an hour off, and 1024 weeks early; the same plan driven twice on one day stays two drives."""
+    drive = simulate("noted", 45, error_factor=1.1, plan=HOLDS)
+    track, first = other_receiver(drive, 45), measured("one", drive.track, drive.readings)
+    midnight = 86400 * np.floor(drive.track.time_s[0] / 86400)
+    for by, has_date in ((-midnight, False), (3600.0, True), (-1024 * 7 * 86400.0, True)):
+        readings = replace(drive.readings, time_s=drive.readings.time_s + by)
+        again = calibrate(replace(track, time_s=track.time_s + by), readings)
+        assert is_same_drive(first.calibration, again, dated=has_date)
+        assert is_same_drive(again, first.calibration, dated=has_date)
+    other = moved(simulate("noted", 46, error_factor=1.1, plan=HOLDS), drive.track.time_s[-1] + 3600.0)
+    assert not is_same_drive(first.calibration, calibrate(other.track, other.readings), dated=True)
+
+
 def test_checks_are_the_same_when_they_come_from_one_file() -> None:
     """They have no track, so their content alone tells; under another name it is still the same."""
 

@@ -15,7 +15,6 @@ from speedcal.calibration import calibrate
 from speedcal.calibration.result import Calibration
 from speedcal.conformity import history, load_tolerance, plan, verify
 from speedcal.conformity.change import compare_speed
-from speedcal.errors import ToleranceError
 from speedcal.finding import Finding, Trust
 from speedcal.interval import Interval
 from speedcal.text.pages.report_for_tech import change_lines
@@ -140,10 +139,17 @@ def test_a_weak_drive_is_said_to_be_weak() -> None:
     assert "WEAK (" in str(verify(None, weak, "sae_j2976"))
 
 
-def test_a_rule_that_holds_nowhere_in_the_drive_is_refused() -> None:
-    """ADR 18 asked nothing at 40 km/h and below; a drive from 15 to 22 mph says nothing about it."""
-    with pytest.raises(ToleranceError, match="does not apply at any speed that was driven"):
-        verify(None, make_calibration(speed_range=(15, 22)), "adr18_pre2006")
+@pytest.mark.parametrize("factor", [1.0, 1.3])
+def test_a_rule_that_holds_nowhere_in_the_drive_is_not_proven_and_sends_where_it_holds(factor: float) -> None:
+    """ADR 18 asked nothing at 40 km/h and below; a drive from 15 to 22 mph says nothing about it, however it reads."""
+    dial = make_calibration(speed_range=(15, 22), factor=factor, u_factor=0.001)
+    result = verify(None, dial, "adr18_pre2006")
+    assert (result.verdict, result.readings_needed) == ("not proven", None)
+    assert [check.outside for check in result.checks] == [True]
+    assert [(step.action, step.part) for step in result.advice] == [("drive_again", "after")]
+    assert "above 40 km/h" in str(result)
+    slow = {"percent": 5, "domain": [5, 10], "unit": "mph"}
+    assert "from 5 to 10 mph" in str(verify(None, dial, slow))
 
 
 def test_speeds_are_in_the_unit_of_the_drive_and_said_to_be_chosen() -> None:

@@ -35,6 +35,14 @@ def test_a_rule_with_limits_at_three_speeds_is_kept_at_all_three() -> None:
     assert verify(None, dial, "tm9_1829a").verdict == "fail"
 
 
+def test_a_rule_that_holds_at_no_speed_driven_makes_nothing_right() -> None:
+    """Driven to 22 mph, where ADR 18 asks for nothing: 30 % high is put right as it is without a rule."""
+    dial = make_calibration(factor=1.3, u_factor=0.003, speed_range=(15, 22))
+    advice = _advice(dial, "adr18_pre2006")
+    assert advice == list(correct(dial, Vehicle.from_dict(TRUCK)).advice)
+    assert advice[0].action != "keep_as_is"
+
+
 def test_a_part_that_likely_fails_waits_for_a_better_drive() -> None:
     """7 % high, known to 1.6 mph; what is left of 0 to 2.5 % is smaller: a film or a log comes before any gear."""
     rule = {"high_percent": 2.5, "low_percent": 0, "speeds": [25, 45, 65]}

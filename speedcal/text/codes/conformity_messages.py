@@ -83,10 +83,6 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         _does_not_hold,
         lambda values: f"It applies {rules.domain(values)}. Leave out speeds, or write your own rule",
     ),
-    "rule_holds_nowhere_driven": (
-        "the rule {rule} does not apply at any speed that was driven",
-        lambda values: f"It applies {rules.domain(values)}. Drive there, or choose another rule",
-    ),
     "unknown_assumption": (unknown("assumption", "name"), "Correct the name"),
     "assumption_unusable": ("{name} is {value}", "Give a number in {wanted_unit}"),
     "assumption_unreadable": ("{found:quoted} is not an assumption", "Write it like pointer_scatter=0.5"),
@@ -186,6 +182,15 @@ def _more_readings(values: Values) -> str:
         "each approached afresh and pooled with this drive, settle it nine times in ten if the dial reads as estimated."
         + noted
         + alone * (len(speeds) == 1)
+    )
+
+
+def _holds_nowhere_driven(values: Values) -> str:
+    where = rules.domain({**values, "unit": values["rule_unit"], "quantity": "speed", "points_mps": ()})
+    low, high = (_bare(v, values["unit"]) for v in values["driven_mps"])
+    return (
+        f"{values['rule']} applies {where}; driven was {low} to {high} {values['unit']}. Drive there where that is "
+        "legal; for a vehicle that does not go so fast, judge by another rule."
     )
 
 
@@ -424,6 +429,7 @@ FINDINGS: dict[str, Template] = {
     "fell_on_road_test": "While the needle stayed up the dial was within the rule; where it fell it was not. It passes "
     "once a road test shows that it stays up.",
     "named_not_driven": _named_not_driven,
+    "rule_holds_nowhere_driven": _holds_nowhere_driven,
     "reference_speed": _reference,
     "pooled": "{count:n drive is/drives are} pooled.",
     "drives_disagree": _disagree,

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+import numpy as np
+
 from speedcal.calibration.checked.fit_checks import USUAL_SPEEDS
 from speedcal.calibration.result import Calibration
 from speedcal.interval import FloatArray, tidy
@@ -34,10 +36,13 @@ def judge_of(
             at = _around(calibration, at)
     dial = calibration.dial if calibration is not None else known.dial if known else None
     assert dial is not None  # noqa: S101 - one of the two is there
+    unit = calibration.unit if calibration is not None else unit
     of_odometer = isinstance(limits, RuleLimits) and limits.of_odometer
+    if isinstance(limits, RuleLimits) and limits.say_nothing_at(SPEED_UNIT_MPS[unit] * np.array(at)):
+        limits = None
     return Judge(
         dial=dial,
-        unit=calibration.unit if calibration is not None else unit,
+        unit=unit,
         speeds=at,
         criterion="odometer first" if of_odometer else criterion or vehicle.criterion,
         acceptable_percent=vehicle.acceptable_percent,

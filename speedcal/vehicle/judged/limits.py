@@ -54,6 +54,10 @@ class RuleLimits:
         """Return the least and the most that may be shown at any true speeds. [m/s]."""
         return self.elsewhere(speeds_mps)
 
+    def say_nothing_at(self, speeds_mps: FloatArray) -> bool:
+        """Tell whether the rule names no speed and holds at none of these."""
+        return not (self.of_odometer or len(self.speeds_mps) or np.isfinite(self.elsewhere(speeds_mps)).any())
+
 
 def default_limits(criterion: Criterion, acceptable_percent: float) -> Limits:
     """Return the limits where no rule is named: the acceptable error, never low if the criterion says so."""
