@@ -24,14 +24,8 @@ def fit_drive(
 
     Parameters
     ----------
-    ground, runs
-        Ground speed of the drive, and its steady runs.
-    readings
-        What the instrument showed.
     known_s
         Clock offset, as far as it is known. [s]
-    habit
-        How it was read.
     """
     here = usable_readings(readings)
     if readings.clock == "none":

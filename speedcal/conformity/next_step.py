@@ -65,10 +65,6 @@ def next_steps(
     ----------
     before
         The drive before the work: what undoing it leads back to.
-    after
-        The drive that was judged, or several pooled.
-    rule
-        What it was judged by.
     vehicle, work
         What was fitted before, and what was changed.
     changes

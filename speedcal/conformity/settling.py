@@ -39,10 +39,6 @@ def driving_to_settle(
     ----------
     after
         The drive that was judged, or several pooled.
-    limits
-        What the dial may show.
-    rule
-        What it is judged by.
     judged_mps
         True speeds that were judged. [m/s]
     """

@@ -106,8 +106,6 @@ def measure(files: DriveFiles, unit: DisplayUnit | None) -> Outcome:
 
     Parameters
     ----------
-    files
-        Where it lies.
     unit
         Unit for people, and of readings whose file names none.
     """

@@ -29,12 +29,6 @@ def uncertainty_budget(
 
     Parameters
     ----------
-    line
-        The fit.
-    dial
-        What came out.
-    reference_mps
-        Speed the budget refers to. [m/s]
     u_rounding_mps, u_ground_mps
         Standard uncertainty of one reading from its resolution, and of one ground speed. [m/s]
     """

@@ -37,17 +37,7 @@ class _Told:
 
 
 def in_bends(ground: GroundSpeed, line: MeasuredLine, indicated_mps: FloatArray) -> GroundSpeed | None:
-    """Return the speed that the dial goes by in bends, None where no log tells that it is another than recorded.
-
-    Parameters
-    ----------
-    ground
-        Ground speed of the drive.
-    line
-        The fit of the log to it.
-    indicated_mps
-        The readings, shape (n,). [m/s]
-    """
+    """Return the speed that the dial goes by in bends, None where no log tells that it is another than recorded."""
     if not ground.is_recorded_often or line.gain < SMALLEST_FACTOR:
         return None
     known = np.flatnonzero(np.array(line.reason) == "")

@@ -34,12 +34,8 @@ class BesideFixes:
 
         Parameters
         ----------
-        ground
-            Ground speed of the drive.
         time_s, off_mps, shown_mps
             Moments in order, reading less what the dial says at the speed guessed there, and reading, shape (n,).
-        gain
-            Error factor. [1]
         """
         fix = ground.nearest(time_s)
         since_s = time_s - ground.time_s[fix]

@@ -54,8 +54,6 @@ class Noise:
 
         Parameters
         ----------
-        told
-            What the values said.
         likelihood
             Log likelihood by the variance of each value, shape (n,).
         steep

@@ -72,14 +72,8 @@ def course_of_clock(
 
     Parameters
     ----------
-    ground
-        Ground speed of the drive.
-    time_s, indicated_mps
-        Readings in order of time, shape (n,). [s, m/s]
     shift
         Clock offset and line that fit most of the log.
-    step_mps
-        Step the readings are rounded to. [m/s]
     """
     as_told = ClockCourse(np.zeros(len(time_s)))
     if max(np.ptp(time_s), np.ptp(ground.time_s)) > _LONGEST_S:

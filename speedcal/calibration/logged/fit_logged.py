@@ -58,14 +58,8 @@ def fit_logged(
         Readings, shape (n,), in order of time. [s, m/s]
     shifts
         Clock offsets to start from, best first.
-    runs
-        Steady runs of the drive.
-    step_mps
-        Step the readings are rounded to. [m/s]
     u_stated_mps
         Standard uncertainty that each reading states of itself, 0 where it states none, shape (n,). [m/s]
-    source
-        Name of the readings for messages.
 
     Raises
     ------

@@ -31,17 +31,7 @@ them is taken moves a factor by a third of its sigma."""
 
 
 def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) -> MeasuredLine | None:
-    """Return the dial of a log beside recorded speed, both rounded as they are; None where no answer settles.
-
-    Parameters
-    ----------
-    log
-        Log beside the recorded speed of the drive.
-    runs
-        Steady runs of the drive.
-    u_stated_mps
-        Standard uncertainty that each reading states of itself, 0 where it states none, shape (n,). [m/s]
-    """
+    """Return the dial of a log beside recorded speed, both rounded as they are; None where no answer settles."""
     ground, time_s, indicated_mps, step_mps = log.ground, log.time_s, log.indicated_mps, log.step_mps
     moment = time_s + log.tau_s
     speed, slope, inside = ground.at(moment)

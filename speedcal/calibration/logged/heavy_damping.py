@@ -28,8 +28,6 @@ def heavy_damping(
 
     Parameters
     ----------
-    ground
-        Ground speed of the drive.
     time_s, indicated_mps
         Readings in order of time without those that are plainly wrong, at rest too, shape (n,). [s, m/s]
     tau_s
@@ -119,15 +117,6 @@ def u_even_mean(
 
     One that does matches the log better when that is averaged evenly than when it is smoothed as by an instrument of
     the first order, which the fit takes it for; its factor is off by a part of what smoothing does to it.
-
-    Parameters
-    ----------
-    ground
-        Ground speed of the drive.
-    time_s, indicated_mps
-        Readings in order of time, shape (n,). [s, m/s]
-    clock_offset_s, damping_s2
-        What the fit found.
     """
     if damping_s2 > -tuned.EVEN_MEAN_FROM_S2 or time_s[-1] - time_s[0] > _LONGEST_S:
         return 0.0

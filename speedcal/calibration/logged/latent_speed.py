@@ -86,10 +86,6 @@ def fit_latent(track: Channel, log: Channel, *, grid: SplineGrid, start: Start) 
     ----------
     track, log
         Recorded speeds, and readings taken where the dial shows speed.
-    grid
-        Knots in time over the pieces of the track.
-    start
-        Where to start.
     """
     return _Fitter(track, log, grid, start).run()
 

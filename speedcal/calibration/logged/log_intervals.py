@@ -31,14 +31,8 @@ def log_dial(fit: Fit, *, run: IntArray, used: FloatArray, step_mps: float, u_co
 
     Parameters
     ----------
-    fit
-        The fit of the log.
     run
         Number of the steady run each reading lies in, -1 outside.
-    used
-        True speeds of the readings used. [m/s]
-    step_mps
-        Step of the readings. [m/s]
     u_common_mps
         Standard uncertainty that all recorded speeds share. [m/s]
     """

@@ -102,15 +102,7 @@ class LoggedDial:
         return (Finding("dial_moves", difference=self.change.difference),)
 
     def doubts(self, scatter_mps: float, unit: DisplayUnit) -> tuple[Finding, ...]:
-        """Return reasons that say the log is not of one dial in the vehicle of the track.
-
-        Parameters
-        ----------
-        scatter_mps
-            Of one reading about the dial.
-        unit
-            Unit for people.
-        """
+        """Return reasons that say the log is not of one dial in the vehicle of the track."""
         found = []
         most = tuned.LARGE_SCATTER_MPS
         if self.ground.between_is_guessed:

@@ -57,8 +57,6 @@ def fit_line_york(
         weighted least squares of x on y swap the axes instead of setting ``u_y`` to zero. [as x, as y]
     rtol
         The iteration ends when the slope changes by less than this part of itself.
-    max_iterations
-        How many rounds to try.
 
     Raises
     ------

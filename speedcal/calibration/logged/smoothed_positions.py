@@ -32,17 +32,7 @@ _ROUNDS, _LEAST_SCALE_MPS = 6, 0.05
 
 
 def unsmoothed(ground: GroundSpeed, line: MeasuredLine, indicated_mps: FloatArray) -> GroundSpeed | None:
-    """Return the ground speed of positions that were smoothed, None where a log beside them says that they were not.
-
-    Parameters
-    ----------
-    ground
-        Ground speed of the drive.
-    line
-        The fit of the log to it.
-    indicated_mps
-        The readings, shape (n,). [m/s]
-    """
+    """Return the ground speed of positions that were smoothed, None where a log beside them says that they were not."""
     if ground.local_fit is None or ground.between_is_guessed:
         return None
     known = np.flatnonzero(np.isfinite(line.time_s) & np.isfinite(line.ground_mps) & np.isfinite(indicated_mps))

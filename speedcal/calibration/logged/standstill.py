@@ -36,8 +36,6 @@ def rows_apart(time_s: FloatArray, ground_mps: FloatArray, indicated_mps: FloatA
         Times in order, shape (n,). [s]
     ground_mps, indicated_mps
         Speed at each row, NaN where it is not known, and what was shown, shape (n,). [m/s]
-    step_mps
-        Step of the rows. [m/s]
     """
     known = np.isfinite(ground_mps)
     ground = np.clip(np.where(known, ground_mps, 0.0), 0.0, _TOP_MPS)
@@ -62,17 +60,7 @@ def rows_apart(time_s: FloatArray, ground_mps: FloatArray, indicated_mps: FloatA
 
 
 def minutes_apart(table: pd.DataFrame, ground: GroundSpeed, unit: DisplayUnit) -> tuple[Finding, ...]:
-    """Return the finding that minutes were left out, and which.
-
-    Parameters
-    ----------
-    table
-        Readings, with what became of each.
-    ground
-        Ground speed of the drive.
-    unit
-        Unit for people.
-    """
+    """Return the finding that minutes were left out, and which."""
     if not (table["reason"].to_numpy() == APART).any():
         return ()
     table = table[np.isfinite(table["time_s"])].sort_values("time_s", kind="stable")

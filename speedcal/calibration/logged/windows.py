@@ -56,8 +56,6 @@ def fit_windows(
 
     Parameters
     ----------
-    ground
-        Ground speed of the drive, for its noise.
     windows
         At least four windows.
     run
@@ -66,8 +64,6 @@ def fit_windows(
         Error factor, roughly. [1]
     scatter_mps
         Standard deviation of one pair about the line. [m/s]
-    step_mps
-        Step the readings are rounded to. [m/s]
     """
     x, y = windows.ground_mps, windows.indicated_mps
     u_y = scatter_mps / np.sqrt(windows.count)

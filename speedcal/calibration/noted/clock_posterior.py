@@ -73,8 +73,6 @@ def clock_cells(
 
     Parameters
     ----------
-    ground, notes
-        The drive.
     shifts
         Peaks of the search, each with a line to start from.
     log_prior

@@ -44,8 +44,6 @@ def with_watch_set(
         Weighs the notes beside any course of the speed, with other times and shifts if they are given.
     fit
         Fits weighed notes, and weighs them beside other courses as it likes.
-    ground
-        The drive.
     shifts, log_prior
         Clock offsets with lines to start from, and the log density of clock offsets.
     lines

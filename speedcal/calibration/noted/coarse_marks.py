@@ -23,15 +23,7 @@ _LEAST_TOLD = 1e-3
 
 
 def within_marks(ways: Sequence[Laid], basis: Basis) -> list[Laid]:
-    """Return readings to coarse marks as what their intervals tell; others as they are.
-
-    Parameters
-    ----------
-    ways
-        Readings as they may lie on the track.
-    basis
-        Parts of the dial.
-    """
+    """Return readings to coarse marks as what their intervals tell; others as they are."""
     if all(way.rounding_variance < COARSE_U_MPS**2 for way in ways):
         return list(ways)
     # how people scatter and dials bend is alike for all ways

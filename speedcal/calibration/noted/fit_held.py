@@ -38,16 +38,8 @@ def fit_held(
 
     Parameters
     ----------
-    ground, runs
-        The drive and its steady runs.
     indicated_mps
         Speeds held, in order, shape (n,). [m/s]
-    u_stated_mps
-        What each reading states of itself, 0 where it states nothing, shape (n,). [m/s]
-    habit
-        What the way of reading does to all of them.
-    source
-        Name of the readings for messages.
 
     Raises
     ------

@@ -27,17 +27,6 @@ from speedcal.interval import COVERAGE_FACTOR, FloatArray, IntArray
 def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str = "") -> MeasuredLine:
     """Fit a dial and a clock offset to noted readings, once they are known to belong to the track.
 
-    Parameters
-    ----------
-    weighed
-        The readings beside the drive.
-    runs
-        Its steady runs.
-    habit
-        What the way of reading does to all of them.
-    source
-        Name of the readings for messages.
-
     Raises
     ------
     AlignmentError

@@ -29,8 +29,6 @@ def gps_display(ground: GroundSpeed, notes: Notes, cells: Cells) -> float:
 
     Parameters
     ----------
-    ground, notes
-        The drive.
     cells
         The posterior of clock offset and line for the dial alone.
     """

@@ -81,10 +81,6 @@ def weigh_rivals(weighed: Weighed, mixed: Mixed, basis: Basis) -> RivalOdds:
     ----------
     weighed
         Readings beside the drive, with the posterior of clock offset and line for one reader.
-    mixed
-        What came of them.
-    basis
-        Parts of its dial.
     """
     ground, notes, cells = weighed.ground, weighed.notes, weighed.cells
     kinks = kinks_of(mixed.heaviest, basis, mixed.nodes, weighed.set_s)

@@ -44,12 +44,6 @@ def kinks_of(way: Laid, basis: Basis, nodes: Solved, set_s: float = np.nan) -> K
 
     Parameters
     ----------
-    way
-        Readings with their moments.
-    basis
-        Parts of the dial.
-    nodes
-        All its sizes, solved for these readings.
     set_s
         Moment from which on the readings are timed by another clock, NaN if there is none.
     """
@@ -131,13 +125,6 @@ def log_strays(way: Laid, basis: Basis) -> float:
     """Return the log odds that readings stray from the dial for a while together, against errors of their own.
 
     Both are weighed at the scatters with which people read; for how long they stray is averaged over.
-
-    Parameters
-    ----------
-    way
-        Readings with their moments.
-    basis
-        Parts of the dial.
     """
     rows = basis.rows(way.speed_mps)
     columns = np.column_stack([rows, way.play, way.shown_mps - way.speed_mps])

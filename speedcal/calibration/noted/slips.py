@@ -19,17 +19,7 @@ _OF_READINGS = ("speed_mps", "shown_mps", "widening", "known_variance", "run", "
 
 
 def with_slips(ways: Sequence[Laid], basis: Basis, wrong_share: float) -> list[Laid]:
-    """Return the ways, and beside each that rests on one reading the same without it, by their odds.
-
-    Parameters
-    ----------
-    ways
-        Readings as they may lie on the track.
-    basis
-        Parts of the dial.
-    wrong_share
-        Share of wrong readings.
-    """
+    """Return the ways, and beside each that rests on one reading the same without it, by their odds."""
     both = []
     for way in ways:
         lone = lone_reading(way.speed_mps, 1 / way.widening)

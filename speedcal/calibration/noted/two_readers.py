@@ -49,8 +49,6 @@ def other_readers(ground: GroundSpeed, notes: Notes, cells: Cells, dial: Dial) -
 
     Parameters
     ----------
-    ground, notes
-        The drive.
     cells
         The posterior of clock offset and line for one reader.
     dial

@@ -55,14 +55,10 @@ def likeliest_step(
 
     Parameters
     ----------
-    ground
-        The drive.
     notes
         In the order in which they were written.
     shifts
         Clock offsets with lines to start from, best first.
-    log_prior
-        Log density of clock offsets.
     """
     track = _along(ground, notes, log_prior)
     if track is None:

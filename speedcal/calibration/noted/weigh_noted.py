@@ -61,14 +61,6 @@ def weigh_notes(
 
     Parameters
     ----------
-    ground
-        The drive.
-    time_s, indicated_mps
-        Readings, shape (n,). [s, m/s]
-    shifts
-        Clock offsets to look around.
-    at
-        When a reading may have been taken.
     by_hand
         The same if its stamp was rounded by hand; None where that is out of the question.
     u_rounding_mps
@@ -77,8 +69,6 @@ def weigh_notes(
         What each reading states of itself, 0 where it states nothing, shape (n,). [m/s]
     log_prior
         Log density of clock offsets, normalised over all that were searched.
-    habit
-        What the way of reading does to all of them.
     top_mps
         Reading at which the scale ends. [m/s]
     """

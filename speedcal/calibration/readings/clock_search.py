@@ -124,16 +124,12 @@ def search_shifts(
 
     Parameters
     ----------
-    ground
-        Ground speed of the drive.
     time_s, indicated_mps
         Readings, shape (n,), finite. [s, m/s]
     clock, known_s
         As for :func:`log_prior`.
     middle_s, half_width_s
         A reading was taken this long after its stamp, give or take the half width; ground speed is averaged over it.
-    source
-        Name of the readings for messages.
 
     Raises
     ------

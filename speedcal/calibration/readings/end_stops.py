@@ -33,8 +33,6 @@ def at_stops(
     ----------
     ground_mps, indicated_mps
         Speed at each row, NaN where it is not known, and what was shown, shape (n,). [m/s]
-    step_mps
-        Step of the rows. [m/s]
     fewest
         Readings that show a stop.
     settled
@@ -108,8 +106,6 @@ def sticking_step(ground_mps: FloatArray, indicated_mps: FloatArray, step_mps: f
     ----------
     ground_mps, indicated_mps
         Speed at each row in order of time, and what was shown, shape (n,). [m/s]
-    step_mps
-        Step of the figures. [m/s]
     """
     begin, length = _holds(indicated_mps, step_mps)
     long = length[:-1] >= _HELD_ROWS

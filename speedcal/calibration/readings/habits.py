@@ -93,8 +93,6 @@ def reading_habit(read_from: ReadFrom, rounding: Rounding, *, step_mps: float) -
         ``square`` on, from the ``side`` (the passenger's seat), on ``film``, or ``logged`` by a machine.
     rounding
         Whether the ``nearest`` step or the one ``down`` was noted.
-    step_mps
-        Step of the readings. [m/s]
 
     Raises
     ------

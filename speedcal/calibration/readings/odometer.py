@@ -37,14 +37,8 @@ def odometer_factor(
 
     Parameters
     ----------
-    ground
-        Ground speed of the drive.
     moment_s, odometer_m
         When each reading was taken on the GPS clock, and what it was, shape (n,); NaN where there is none. [s, m]
-    resolution_m
-        Step of the odometer. [m]
-    u_time_s
-        Standard uncertainty of a moment. [s]
     """
     known = np.isfinite(odometer_m) & np.isfinite(moment_s) & np.isfinite(resolution_m)
     distance, piece, inside = ground.travelled_m(np.where(known, moment_s, ground.time_s[0]))

@@ -167,8 +167,6 @@ def ground_speed(track: Track, terrain: Terrain | None = None) -> GroundSpeed:
 
     Parameters
     ----------
-    track
-        Where the vehicle was.
     terrain
         How hilly it was there; counts where the track has no heights.
 

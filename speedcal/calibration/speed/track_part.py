@@ -27,8 +27,6 @@ def days_of(track: Track, readings: Readings, clock_offset_s: float | None) -> T
 
     Parameters
     ----------
-    track, readings
-        The drive.
     clock_offset_s
         What must be added to the clock of the readings, if it is known. [s]
 

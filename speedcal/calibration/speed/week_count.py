@@ -21,11 +21,6 @@ def counted_on(track: Track, readings: Readings) -> Track:
     """Return a track whose weeks are counted on, where its dates lie a whole count before those of its readings.
 
     Any other comes back as it is.
-
-    Parameters
-    ----------
-    track, readings
-        The drive.
     """
     known = readings.time_s[np.isfinite(readings.time_s)]
     if not (len(track) and len(known) and track.has_date and readings.clock in ("utc", "local")):

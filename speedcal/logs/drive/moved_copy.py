@@ -40,8 +40,6 @@ def is_moved_copy(recorded: Series, shown: Series, shifts: list[float]) -> bool:
 
     Parameters
     ----------
-    recorded, shown
-        The two series.
     shifts
         What the clock of the second may be off, to the nearest seconds; where it is off altogether is found. [s]
     """

@@ -56,8 +56,6 @@ def shown_between(time_s: FloatArray, speed_mps: FloatArray, step_mps: float) ->
     ----------
     time_s, speed_mps
         Rows, shape (n,). [s, m/s]
-    step_mps
-        Step of the values. [m/s]
     """
     alone = np.ones(len(time_s), np.int64)
     since, change = np.diff(time_s), np.abs(np.diff(speed_mps))

@@ -22,8 +22,6 @@ def without_ends(
     ----------
     from_start_m, from_end_m
         Straight distance of every fix from the first and from the last, shape (n,). [m]
-    cut_m
-        How much to leave out. [m]
 
     Returns
     -------

@@ -105,8 +105,6 @@ def expected_or_unknown(vehicle: Vehicle, measured: float) -> tuple[float, float
 
     Parameters
     ----------
-    vehicle
-        As stated.
     measured
         Logarithm of the factor that the drive shows.
     """

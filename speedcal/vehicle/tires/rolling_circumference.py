@@ -179,8 +179,6 @@ def roll_out(distance_m: float, turns: float) -> RolledTire:
 
     Parameters
     ----------
-    distance_m
-        Between the marks on the ground. [m]
     turns
         Whole turns of the wheel between them.
 

@@ -192,8 +192,6 @@ def axle_from_engine_speed(
         True ground speed, by GPS and not by the dial. [m/s]
     gear_ratio
         Of the gear engaged and anything else before the driveshaft.
-    rolled
-        What the tire rolls in a turn.
     u_rpm
         Its standard uncertainty; None takes half a division of a usual tachometer, :data:`U_RPM`, from memory.
 

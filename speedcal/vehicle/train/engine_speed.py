@@ -81,8 +81,6 @@ def axle_from_drive(track: Track, engine: Readings, *, gear_ratio: float, rolled
         Readings whose ``speed_mps`` holds engine speed in turns per minute.
     gear_ratio
         Of the gear in which most of the drive was made.
-    rolled
-        What the tire rolls in a turn.
 
     Raises
     ------
