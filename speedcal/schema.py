@@ -10,7 +10,7 @@ from fractions import Fraction
 from typing import Any
 
 from speedcal.errors import Problem, SpeedcalError, raise_problems
-from speedcal.statements import Key, Kind, not_known, stated
+from speedcal.statements import Key, Kind, not_a_key, not_known, stated
 from speedcal.units import display_unit_of, parse_speed_unit
 
 _RATIO = re.compile(r"(\d{1,7}(?:\.\d{1,17})?)(?:\s*/\s*(\d{1,7}(?:\.\d{1,17})?))?")
@@ -243,7 +243,7 @@ class TableReader:
         for name, value in table.items():
             if name not in self.keys:
                 self.problems.append(
-                    Problem("unknown_key", table=self.where, **not_known(name, self.keys if name in every else every))
+                    Problem("unknown_key", table=self.where, **not_a_key(name, self.keys if name in every else every))
                 )
             elif value is not None:  # numbers and arrays of numpy and pandas are taken as Python's own
                 self._read(self.keys[name], value.tolist() if hasattr(value, "tolist") else value)

@@ -50,6 +50,8 @@ class Key:
     long: bool = False
     more: bool = False
     """Whether the form folds it away."""
+    also: tuple[str, ...] = ()
+    """Other names that people try, for the hint alone."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +92,7 @@ def stated(name: str) -> Table:
 
 
 def _key(table: str, name: str, entry: Mapping[str, Any]) -> Key:
-    return Key(table=table, name=name, **{**entry, "words": tuple(entry.get("words", ()))})
+    return Key(table=table, name=name, **{**entry, **{name: tuple(entry.get(name, ())) for name in ("words", "also")}})
 
 
 def nearest(name: str, known: Iterable[str]) -> str | None:
@@ -103,3 +105,10 @@ def not_known(found: object, known: Iterable[str]) -> dict[str, Any]:
     """Return what a problem says of a name that is not known: the name, the nearest one, and all of them."""
     names = sorted(known)
     return {"found": str(found), "near": nearest(str(found), names), "known": names}
+
+
+def not_a_key(found: str, keys: Mapping[str, Key]) -> dict[str, Any]:
+    """Return the same of a key, which may be near to one by another name that people give it."""
+    meant = {name: key.name for key in keys.values() for name in (*key.also, key.name)}
+    near = nearest(found.replace("-", "_").replace(" ", "_"), meant)
+    return not_known(found, keys) | {"near": near and meant[near]}

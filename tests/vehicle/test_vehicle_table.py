@@ -49,7 +49,19 @@ def test_an_empty_table_is_a_vehicle_of_which_nothing_is_known() -> None:
     assert set(told.unknown) <= set(MEASURED_BY)
 
 
-@pytest.mark.parametrize(("wrong", "nearest"), [("tyre", "tire"), ("driven_gera", "driven_gear"), ("axel", "axle")])
+@pytest.mark.parametrize(
+    ("wrong", "nearest"),
+    [
+        ("tyre", "tire"),
+        ("driven_gera", "driven_gear"),
+        ("axel", "axle"),
+        ("original_tire", "tire_before"),
+        ("stock-tires", "tire_before"),
+        ("axle ratio", "axle"),
+        ("speedo_gear", "driven_gear"),
+        ("revs_per_mile", "tire_turns_per_mile"),
+    ],
+)
 def test_an_unknown_name_is_refused_with_the_nearest_valid_one(wrong: str, nearest: str) -> None:
     with pytest.raises(VehicleError, match=rf"job.toml: \[vehicle\] has no key '{wrong}': did you mean '{nearest}'\?"):
         Vehicle.from_dict({wrong: 1}, source="job.toml")

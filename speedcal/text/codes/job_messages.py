@@ -15,9 +15,9 @@ UNITS = {"dial": "unit of the dial", "odometer": "mi or km, as the dial is marke
 """Units of keys that depend on the instrument, in words."""
 
 
-def hint(found: object, known: Iterable[str]) -> str:
+def hint(found: object, known: Iterable[str], near: str | None = None) -> str:
     """Name the nearest known word, or all of them when none is close."""
-    near = nearest(str(found), known)
+    near = near or nearest(str(found), known)
     return f"did you mean {near!r}?" if near is not None else f"use one of {', '.join(sorted(known))}"
 
 
@@ -27,7 +27,7 @@ def unknown(noun: str, key: str = "found") -> Template:
 
 
 def _with_hint(template: str) -> Template:
-    return lambda values: f"{fill(template, values)}: {hint(values['found'], values['known'])}"
+    return lambda values: f"{fill(template, values)}: {hint(values['found'], values['known'], values['near'])}"
 
 
 def _out_of_range(values: Values) -> str:
