@@ -35,7 +35,7 @@ def state_before(
         As in :func:`speedcal.vehicle.corrections.correct`.
     """
     parts = _parts(vehicle, work)
-    kept = Work(tire=work.tire, axle=work.axle, rolled=work.rolled)
+    kept = Work(tire=work.tire, axle=work.axle, rolled=work.rolled, ratio_box_turned=work.ratio_box_turned)
     try:
         change = gain_change(vehicle, kept)
     except VehicleError:

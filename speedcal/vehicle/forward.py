@@ -78,6 +78,8 @@ def gain_change(vehicle: Vehicle, work: Work | Mapping[str, Any]) -> GainChange:
         gain *= plan.drive_gear / _before(vehicle.drive_gear, "drive_gear")
     if plan.ratio_box is not None:
         gain *= float(plan.ratio_box / (vehicle.ratio_box or 1))
+    if plan.ratio_box_turned:
+        gain *= float(_before(vehicle.ratio_box, "ratio_box")) ** 2
     if plan.pulse_scaler is not None:
         gain *= float(plan.pulse_scaler / (vehicle.pulse_scaler or 1))
     if plan.axle is not None and vehicle.sensor != "wheel":
@@ -100,7 +102,7 @@ def says_what_changes(before: Calibration, vehicle: Vehicle | None, work: Work |
 
     It does not where the instrument was repaired, nor where a unit or a count of pulses was to be put right first.
     """
-    if work is None or work.instrument_repaired or not (work.changes or work.needle is not None):
+    if work is None or work.instrument_repaired or work.is_nothing:
         return False
     try:
         gain = gain_change(vehicle or Vehicle(), work).value

@@ -162,6 +162,8 @@ class Work(Spoken):
     driven_gear: int | None = None
     drive_gear: int | None = None
     ratio_box: Fraction | None = None
+    ratio_box_turned: bool = False
+    """Whether the box that is fitted had been the wrong way round, and was turned."""
     pulse_scaler: Fraction | None = None
     tire: TireSize | None = None
     axle: AxleRatio | None = None
@@ -193,6 +195,8 @@ class Work(Spoken):
         reader = TableReader(table, "work")
         tire = reader.take("tire", parse_tire_size)
         settings = reader.take("settings", lambda given: parse_settings(given, table="work.settings"))
+        if reader.get("ratio_box_turned") and "ratio_box" in reader.values:
+            reader.problem("box_turned_and_fitted", "ratio_box_turned")
         reader.finish(source=source, kind=VehicleError)
         further = {
             "tire": tire,
@@ -211,7 +215,8 @@ class Work(Spoken):
     @property
     def is_nothing(self) -> bool:
         """Whether nothing was fitted or set, though a note may stand there."""
-        return not self.changes and self.needle is None and not self.instrument_repaired
+        done = self.changes or self.ratio_box_turned or self.instrument_repaired
+        return not done and self.needle is None
 
 
 def _axle(reader: TableReader, key: str) -> AxleRatio | None:

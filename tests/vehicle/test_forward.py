@@ -7,9 +7,10 @@ import math
 import pytest
 from support.calibrations import make_calibration
 
+from speedcal.conformity import verify
 from speedcal.errors import VehicleError
-from speedcal.vehicle import Vehicle
-from speedcal.vehicle.forward import forecast, gain_change
+from speedcal.vehicle import Vehicle, Work
+from speedcal.vehicle.forward import forecast, gain_change, vehicle_after
 
 NOW = {"tire": "265/70R17", "axle": "41/11", "drive_gear": 13, "driven_gear": 26, "gear_family": "indexed housing"}
 
@@ -38,6 +39,7 @@ def test_axle_gears_that_compensate_the_tires_leave_the_instrument_right() -> No
         ({}, {"drive_gear": 15, "driven_gear": 24}, 15 / 13 * 26 / 24),
         ({}, {"ratio_box": "21/20"}, 21 / 20),
         ({"ratio_box": "21/20"}, {"ratio_box": "20/21"}, (20 / 21) ** 2),
+        ({"ratio_box": "21/20"}, {"ratio_box_turned": True}, (21 / 20) ** 2),
         ({}, {"pulse_scaler": "27/32"}, 27 / 32),
         ({"pulse_scaler": "27/32"}, {"pulse_scaler": "32/27"}, (32 / 27) ** 2),
         ({}, {"axle": "41/10"}, 1.1),
@@ -50,6 +52,20 @@ def test_each_part_turns_the_shaft_by_its_own_ratio(
     change = gain_change(Vehicle.from_dict({**NOW, **fitted}), work)
     assert change.value == pytest.approx(gain, rel=1e-12)
     assert change.u_relative == 0
+
+
+def test_a_box_found_the_wrong_way_round_and_turned_is_work_that_can_be_told() -> None:
+    """Turned from 20/21 to 21/20 a dial that read 9.3 % low reads right, as foretold; the box is as the job says."""
+    vehicle, work = Vehicle.from_dict({**NOW, "ratio_box": "21/20"}), Work.from_dict({"ratio_box_turned": True})
+    before, after = (make_calibration(factor=f, u_factor=0.002) for f in ((20 / 21) ** 2, 1.0))
+    assert verify(before, after, {"percent": 2}, vehicle=vehicle, work=work).predicted_agrees
+    assert vehicle_after(vehicle, work) == vehicle
+    assert not work.is_nothing
+    assert "turned" in str(work)
+    with pytest.raises(VehicleError, match="given as fitted"):
+        Work.from_dict({"ratio_box_turned": True, "ratio_box": "20/21"})
+    with pytest.raises(VehicleError):
+        gain_change(Vehicle.from_dict(NOW), work)  # the job knows of no box
 
 
 def test_printed_axle_ratios_bring_the_rounding_of_both() -> None:

@@ -214,7 +214,8 @@ FINDINGS: dict[str, Template] = {
     ),
     "sixes_for_fours": "A sensor that gives six pulses where four are stated, or four for six, makes nearly the same "
     "error: if it was changed, count its pulses for one turn first.",
-    "box_may_be_turned": "Fitted the wrong way round it would explain the error.",
+    "box_may_be_turned": "Fitted the wrong way round it would explain the error. Turn it then, "
+    "and say so with what was done.",
     "teeth_as_stated": lambda values: (
         f"The job says {values['teeth']}; if another is in it ({likely(values['chance'])}), the new one "
         "would be figured wrong."
