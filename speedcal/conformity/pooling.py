@@ -61,14 +61,13 @@ def pool(calibrations: Sequence[Calibration]) -> Calibration:
     covariance = dial.knot_covariance
     dial = replace(dial, knot_covariance=covariance * widening)
     readings, ground = _joined(calibrations, dial)
-    used = readings["used"].to_numpy(bool)
-    residual = readings["residual_mps"].to_numpy(float)[used]
     return replace(
         calibrations[0],
         dial=dial,
         clock_offset_s=None,
         odometer_factor=_odometer(calibrations),
-        scatter_mps=float(np.sqrt(np.mean(residual**2))) if residual.any() else calibrations[0].scatter_mps,
+        scatter_mps=_scatter_mps(calibrations, dial),
+        needle_lag_s=max((c.needle_lag_s for c in calibrations if c.needle_lag_s is not None), default=None),
         speed_source=_source(calibrations),
         trust=_trust(calibrations, agree=not findings),
         readings=readings,
@@ -87,6 +86,19 @@ def pool(calibrations: Sequence[Calibration]) -> Calibration:
         ),
         sources=tuple(source for c in calibrations for source in c.sources),
     )
+
+
+def _scatter_mps(calibrations: Sequence[Calibration], dial: Dial) -> float:
+    """Return how far the readings scatter about the pooled dial: about their own, and by what their own is from it.
+
+    Not their residuals, in which a needle that lags is off whenever the speed changes.
+    """
+    squares = []
+    for c in calibrations:
+        at = c.dial.used_mps
+        squares.append((len(at), c.scatter_mps**2 + np.mean((c.indicated(at) - dial.indicated(at)) ** 2)))
+    count, square = np.array(squares).T
+    return float(np.sqrt(np.average(square, weights=count)))
 
 
 def _source(calibrations: Sequence[Calibration]) -> SpeedSource:

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.signal import lfilter
 from support.calibrations import make_calibration, with_line
 
 from speedcal.calibration import calibrate
@@ -19,6 +20,7 @@ from speedcal.finding import Finding, Trust
 from speedcal.interval import Interval
 from speedcal.simulate import simulate
 from speedcal.units import MPH_MPS
+from speedcal.vehicle import Vehicle, diagnose
 
 V = np.repeat(np.array([25.0, 40.0, 55.0]) * MPH_MPS, 20)
 """As many readings as a log has: its needle is believed by one normal distribution, and the sum below is exact."""
@@ -136,6 +138,30 @@ def test_pooled_tables_keep_every_reading_with_its_drive_and_run() -> None:
     assert pooled.clock_offset_s is None
     assert pooled.to_dict()["readings"]["total"] == 48
     assert sum(line.share for line in pooled.budget) == pytest.approx(1)
+
+
+def _of_a_slow_needle(kind: str, seed: list[int], lag_s: float, *, days: float = 0.0) -> Calibration:
+    """Return a drive whose needle follows the speed as a first-order lag does, and reads 6 % high."""
+    drive = simulate(kind, seed, error_factor=1.06, offset_mps=0.0)
+    truth, step = drive.truth, MPH_MPS if kind == "noted" else 1 / 3.6
+    keep = np.exp(-np.diff(truth.time_s[:2])[0] / lag_s)
+    needle = lfilter([1 - keep], [1, -keep], truth.ground_mps, zi=[keep * truth.ground_mps[0]])[0]
+    shown = 1.06 * np.interp(truth.reading_time_s, truth.time_s, needle)
+    shown += np.random.default_rng(seed).normal(0, 0.5 * MPH_MPS * (kind == "noted"), len(shown))
+    by = 86400.0 * days
+    readings = replace(drive.readings, time_s=drive.readings.time_s + by, speed_mps=np.round(shown / step) * step)
+    return calibrate(replace(drive.track, time_s=drive.track.time_s + by), readings)
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_notes_and_a_later_log_of_a_slow_needle_are_of_one_instrument(seed: int) -> None:
+    """The lag moves the clock of the notes, and is in the log's readings wherever the speed changes."""
+    lag_s = 4.0 if seed == 2 else 3.0
+    notes, log = (_of_a_slow_needle(k, [91, seed, i], lag_s, days=3.0 * i) for i, k in enumerate(("noted", "logged")))
+    pooled = pool([notes, log])
+    assert pooled.needle_lag_s == pytest.approx(lag_s, abs=0.2)
+    chance = {item.code: item.probability for item in diagnose(pooled, Vehicle()).hypotheses}
+    assert chance["needle_damped"] > 0.5 > 0.1 > chance["foreign_readings"] + chance["needle_sticks"]
 
 
 def test_pooled_readings_that_were_cut_stay_about_their_dial() -> None:

@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from speedcal.calibration.dial.dial import Dial
 from speedcal.calibration.dial.measured import WRONG
 from speedcal.calibration.judged.needle_belief import belief_of, is_logged, line_alone
+from speedcal.calibration.readings.kind import is_log
 from speedcal.calibration.result import Calibration
 from speedcal.calibration.tuning.logs import SLOW_NEEDLE_S
 from speedcal.finding import codes_of
 from speedcal.interval import FloatArray, IntArray
 from speedcal.units import MPH_MPS
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 MOST_EVIDENCE = 15.0
 """Logarithm of the likelihood ratio that one kind of evidence may bring at the most; no model is that good."""
@@ -130,9 +135,18 @@ def _sticking_evidence(calibration: Calibration) -> float:
     """Return how much the readings speak for a needle that stays where it is until the speed is off by some mph.
 
     The needle is followed over the track for several sizes of sticking; what it would be off by at each reading is
-    laid on the residuals, beside a line of its own and a shift of the clock.
+    laid on the residuals, beside a line of its own and a shift of the clock. Each of several drives that were pooled
+    has its own clock.
     """
-    rows, ground = calibration.readings, calibration.ground.sort_values("time_s", kind="stable")
+    rows = calibration.readings
+    drives = [rows[rows["drive"] == drive] for drive in rows["drive"].unique()] if "drive" in rows else [rows]
+    found = sum(_sticking_of(calibration, drive) for drive in drives)
+    return float(np.clip(found, -2.0, MOST_EVIDENCE))
+
+
+def _sticking_of(calibration: Calibration, rows: pd.DataFrame) -> float:
+    """Return the evidence of one drive for a needle that sticks."""
+    ground = calibration.ground.sort_values("time_s", kind="stable")
     piece = ground["piece"].to_numpy()
     if not len(rows) or len(ground) < 30 or (np.diff(piece) != 0).sum() >= len(np.unique(piece)):  # two drives at once
         return 0.0
@@ -140,7 +154,7 @@ def _sticking_evidence(calibration: Calibration) -> float:
     keep = rows["used"].to_numpy(bool) | ((rows["reason"] == WRONG).to_numpy(bool) & (np.abs(residual) < _STRAY_MPS))
     keep &= np.isfinite(residual) & np.isfinite(time)
     order = np.flatnonzero(keep)[np.argsort(time[keep], kind="stable")]
-    order = order[_spaced(time[order])] if is_logged(calibration) else order
+    order = order[_spaced(time[order])] if is_log(time[order]) else order
     if len(order) < _FEWEST:
         return 0.0
     grid = _driven_moments(ground["time_s"].to_numpy(float))
@@ -159,7 +173,7 @@ def _sticking_evidence(calibration: Calibration) -> float:
         if fitted[3] > _LEAST_SHARE:
             found = max(found, len(at) / 2 * float(np.log(np.mean(before**2) / np.mean(left**2))))
     cost = 0.5 * np.log(len(at)) + np.log(len(_STICKS_MPS))
-    return float(np.clip(found - cost, -2.0, MOST_EVIDENCE))
+    return float(max(found - cost, -2.0))
 
 
 def _hanging_evidence(calibration: Calibration) -> float:
