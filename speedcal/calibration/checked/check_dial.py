@@ -186,7 +186,7 @@ def _propagated(pairs: Pairs, mean: FloatArray, behind: FloatArray, own: FloatAr
     shift = precision * (shown - mean)
     for _ in range(_ROUNDS):
         cavity, around = _without_itself(behind, precision, shift)
-        slope, curve, _, _ = slopes(shown - mean - around, step, own, cavity + own)
+        slope, curve, _ = slopes(shown - mean - around, step, own, cavity + own)
         left = np.maximum(1 - curve * cavity, 1e-9)
         new = np.maximum(curve / left, _LEAST_PRECISION)
         change = float(np.max(np.abs(new - precision) / precision))
@@ -195,7 +195,7 @@ def _propagated(pairs: Pairs, mean: FloatArray, behind: FloatArray, own: FloatAr
         if change < _SETTLED:
             break
     cavity, around = _without_itself(behind, precision, shift)
-    density = slopes(shown - mean - around, step, own, cavity + own)[3]
+    density = slopes(shown - mean - around, step, own, cavity + own)[2]
     value, width = shift / precision, 1 / precision
     marginal = behind + width[..., None] * np.eye(len(mean))
     _, log_determinant = np.linalg.slogdet(marginal)

@@ -99,7 +99,7 @@ def told_by(
     wrong
         Density of wrong values.
     """
-    slope, curve, _, density = slopes(value - mean, np.full(len(value), step), noise, variance + noise)
+    slope, curve, density = slopes(value - mean, step, noise, variance + noise)
     right = (1 - WRONG_SHARE) * density
     right = right / (right + wrong)
     square, known = right * slope**2, right * curve
@@ -117,13 +117,13 @@ def log_likelihood(
     wrong: FloatArray | float = WRONG_DENSITY,
 ) -> float:
     """Return the log likelihood of values rounded to a step; parameters as of :func:`told_by`."""
-    density = _density(value - mean, np.full(len(value), step), noise, variance + noise)
+    density = _density(value - mean, step, noise, variance + noise)
     return float(np.sum(np.log((1 - WRONG_SHARE) * density + wrong)))
 
 
 def slopes(
-    away: FloatArray, step: FloatArray, noise: FloatArray, total: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    away: FloatArray, step: FloatArray | float, noise: FloatArray, total: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return how the log probability of rounded values changes with the mean of what is behind them.
 
     Parameters
@@ -137,61 +137,57 @@ def slopes(
 
     Returns
     -------
-        First and negative second derivative, expected square of the standardised distance, and density.
+        First and negative second derivative, and density.
     """
     coarse, total = _coarse(step, noise, total)
-    root = np.sqrt(total)
-    away = away / root
     if coarse.all():
-        return _interval(away, step / root / 2, root, step)
-    slope, curve, spread, density = away / root, 1 / total, away**2, np.exp(-0.5 * away**2) / np.sqrt(2 * np.pi) / root
+        return _interval(away, step, np.sqrt(total))
+    slope, curve, density = away / total, 1 / total, _normal(away, total)
     if coarse.any():
-        half = step[coarse] / root[coarse] / 2
-        slope[coarse], curve[coarse], spread[coarse], density[coarse] = _interval(
-            away[coarse], half, root[coarse], step[coarse]
-        )
-    return slope, curve, spread, density
+        some = np.broadcast_to(step, coarse.shape)[coarse]
+        slope[coarse], curve[coarse], density[coarse] = _interval(away[coarse], some, np.sqrt(total[coarse]))
+    return slope, curve, density
 
 
-def _density(away: FloatArray, step: FloatArray, noise: FloatArray, total: FloatArray) -> FloatArray:
+def _density(away: FloatArray, step: float, noise: FloatArray, total: FloatArray) -> FloatArray:
     """Return the density of rounded values; parameters as of :func:`slopes`, the last of whose results it is."""
     coarse, total = _coarse(step, noise, total)
-    root = np.sqrt(total)
-    away = away / root
     if coarse.all():
-        return _within(away, step / root / 2)[2] / step
-    density: FloatArray = np.exp(-0.5 * away**2) / np.sqrt(2 * np.pi) / root
+        return _within(away, step, np.sqrt(total))[2] / step
+    density = _normal(away, total)
     if coarse.any():
-        density[coarse] = _within(away[coarse], step[coarse] / root[coarse] / 2)[2] / step[coarse]
+        density[coarse] = _within(away[coarse], step, np.sqrt(total[coarse]))[2] / step
     return density
 
 
-def _coarse(step: FloatArray, noise: FloatArray, total: FloatArray) -> tuple[BoolArray, FloatArray]:
+def _coarse(step: FloatArray | float, noise: FloatArray, total: FloatArray) -> tuple[BoolArray, FloatArray]:
     """Return where values stand for an interval, and the variance with that of a step that is as good as none."""
-    coarse = step >= _FINE * np.sqrt(noise)
-    coarse &= step > 0
-    return coarse, total + np.where(coarse, 0.0, step**2 / 12)
+    square = np.square(step)
+    coarse = (square >= _FINE**2 * noise) & (square > 0)
+    return coarse, total if coarse.all() else total + np.where(coarse, 0.0, square / 12)
 
 
-def _within(away: FloatArray, half: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _normal(away: FloatArray, total: FloatArray) -> FloatArray:
+    return np.asarray(np.exp(-0.5 * away**2 / total) / np.sqrt(2 * np.pi * total))
+
+
+def _within(away: FloatArray, step: FloatArray | float, root: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return both ends of a standardised interval, in the lower tail, and the probability between them."""
     from scipy.special import ndtr
 
-    centre = -np.abs(away)  # in the lower tail differences are exact
-    low, high = centre - half, centre + half
+    far = np.abs(away)
+    low, high = (-step / 2 - far) / root, (step / 2 - far) / root  # in the lower tail differences are exact
     return low, high, np.maximum(ndtr(high) - ndtr(low), _LEAST_CHANCE)
 
 
 def _interval(
-    away: FloatArray, half: FloatArray, root: FloatArray, step: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-    """Return first and negative second derivative of the log probability of an interval by the mean, and more.
+    away: FloatArray, step: FloatArray | float, root: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Return first and negative second derivative of the log probability of an interval by the mean, and its density.
 
-    The third is the expected square of the standardised distance inside the interval, the last the probability per
-    unit of step.
+    The density is the probability per unit of step.
     """
-    sign = np.where(away < 0, 1.0, -1.0)
-    low, high, chance = _within(away, half)
+    low, high, chance = _within(away, step, root)
     tiny = chance <= _LEAST_CHANCE
     at_low, at_high = (np.exp(-0.5 * edge**2) / np.sqrt(2 * np.pi) for edge in (low, high))
     first = (at_low - at_high) / chance  # mean of the standardised distance
@@ -199,6 +195,6 @@ def _interval(
     if tiny.any():  # far out: all of it lies at the near edge
         first[tiny] = high[tiny]
         moved[tiny] = 1 - high[tiny] ** 2
-    slope = sign * first / root
+    slope = np.where(away < 0, first, -first) / root
     curve = np.maximum(first**2 + moved, 1e-12) / root**2
-    return slope, curve, np.maximum(1 - moved, 0.0), chance / step
+    return slope, curve, chance / step

@@ -37,8 +37,9 @@ def telling_alike(
     if step <= 0:
         return np.ones(len(value))
     near = ALIKE_STEPS * step
-    same = (np.diff(value, prepend=np.nan) == 0) & (np.diff(piece, prepend=-1) == 0)
-    apart = np.where(same, np.minimum(np.abs(moved) / near + wandered2 / near**2, _FAR), _FAR)
+    apart = np.full(len(value), _FAR)
+    same = 1 + np.flatnonzero((value[1:] == value[:-1]) & (piece[1:] == piece[:-1]))
+    apart[same] = np.minimum(np.abs(moved[same]) / near + wandered2[same] / near**2, _FAR)
     along = np.cumsum(apart)
     last, first = np.searchsorted(along, along + 1, side="right"), np.searchsorted(along, along - 1)
     return (last - first).astype(float)

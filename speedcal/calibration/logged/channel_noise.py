@@ -68,8 +68,14 @@ class Noise:
         before = np.array([usual, self.jitter_s2])
         rise = share @ told.square / np.maximum(share @ told.known, 1e-12)
         low, high = [least, _LEAST_JITTER_S**2], [np.inf, _MOST_JITTER_S**2]
-        tried = [np.clip(before * rise**pace, low, high) for pace in _PACES]
-        usual, self.jitter_s2 = max(tried, key=lambda size: likelihood(size @ share)).tolist()
+        size, best = before, -np.inf
+        for pace in _PACES:
+            farther = np.clip(before * rise**pace, low, high)
+            told_of_it = likelihood(farther @ share)
+            if told_of_it < best:
+                break
+            size, best = farther, told_of_it
+        usual, self.jitter_s2 = size.tolist()
         if local:
             square, known = self.variance**2 * told.square, self.variance * told.known
             own = (local_sum(square, _REACH) + _REACH * usual) / (local_sum(known, _REACH) + _REACH)

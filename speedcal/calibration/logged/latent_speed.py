@@ -79,6 +79,13 @@ def _knots(speed: FloatArray) -> FloatArray:
     return np.linspace(low, high, max(2, int((high - low) / tuned.LATENT_KNOT_SPACING_MPS) + 1))
 
 
+def _since_before(values: FloatArray) -> FloatArray:
+    """Return what each of n values adds to the one before, nothing the first."""
+    since = np.zeros(len(values))
+    np.subtract(values[1:], values[:-1], out=since[1:])
+    return since
+
+
 def fit_latent(track: Channel, log: Channel, *, grid: SplineGrid, start: Start) -> Fit:
     """Fit clock, damping, drift and dial to a track with recorded speed and a log.
 
@@ -101,6 +108,7 @@ class _Fitter:
         self.seldom = bool(np.median(np.diff(log.time_s)) > tuned.DAMPED_ROWS_S)
         self.clock_s, self.known = start.clock_s, start.clock_piece >= 0
         self.seconds = grid.locate(start.clock_s, np.maximum(start.clock_piece, 0))
+        self.count = np.maximum(local_sum(self.known.astype(float), tuned.POINTER_REACH_S), 1.0)
         self.middle_s = float(np.mean(log.time_s))
         knots = _knots(start.speed_mps)
         self.dial = Dial(knots, start.offset_mps + start.gain * knots, np.zeros((len(knots),) * 2), knots)
@@ -185,11 +193,8 @@ class _Fitter:
 
     def _pointer(self) -> PointerPlay:
         """Return where a pointer hangs behind the speed as it is known now, averaged not to follow noise."""
-        count = np.maximum(local_sum(self.known.astype(float), tuned.POINTER_REACH_S), 1.0)
-        speed = (
-            local_sum(self.seconds.of(self.coefficients, self.seconds.value) * self.known, tuned.POINTER_REACH_S)
-            / count
-        )
+        speed = self.seconds.of(self.coefficients, self.seconds.value) * self.known
+        speed = local_sum(speed, tuned.POINTER_REACH_S) / self.count
         gain = np.ptp(self.dial.shown_mps) / np.ptp(self.dial.knots_mps)
         play_mps = float(max(self.nuisance[PLAY], tuned.FOLLOWED_PLAY_MPS) / gain)
         return PointerPlay.behind(self.clock_s, speed, self.known, play_mps=play_mps)
@@ -220,12 +225,11 @@ class _Fitter:
     def _alike(self, channel: Channel, view: View) -> FloatArray:
         """Return how many values of a channel tell what each tells."""
         shown = view.gain * view.places.of(self.coefficients, view.places.value)
-        since = np.diff(channel.time_s, prepend=channel.time_s[0])
         return telling_alike(
             channel.value_mps,
             channel.piece,
-            moved=np.diff(shown, prepend=shown[0]),
-            wandered2=view.gain**2 * self.motion.wander2[view.places.index[1]] * since,
+            moved=_since_before(shown),
+            wandered2=view.gain**2 * self.motion.wander2[view.places.index[1]] * _since_before(channel.time_s),
             step=channel.step_mps,
         )
 
@@ -250,8 +254,8 @@ class _Fitter:
         weight, bent_weight = precision["log"][:, None] * moved, precision["track"] * bent
         carried = places.observations(log.row, len(self.grid)).T @ weight
         carried[:, DAMPING] += track.places.add_up(track.row, bent_weight, len(self.grid))
-        answer = factor.solve(carried)
-        information = weight.T @ moved - carried.T @ answer
+        taken_up = factor.half_solved(carried)
+        information = weight.T @ moved - taken_up.T @ taken_up
         information[DAMPING, DAMPING] += bent_weight @ bent
         information = (information + information.T) / 2
         bent_score = bent * pull["track"]
@@ -266,7 +270,14 @@ class _Fitter:
         rising = float(np.max(np.abs(step[NUISANCES:]))) / _SETTLED_MPS
         moving = max(turning, rising)
         self.last = LastStep(
-            (track, log), (bent, moved), (bent_weight, weight), (bent_score, score), answer, tuple(self.none), moving
+            (track, log),
+            (bent, moved),
+            (bent_weight, weight),
+            (bent_score, score),
+            carried,
+            factor,
+            tuple(self.none),
+            moving,
         )
         if self.seldom:
             surprise.pop(DAMPING, None)
@@ -279,14 +290,13 @@ class _Fitter:
         """Return what damping moves each value of the track by, and what each unknown moves those of the log by."""
         damping, places = self.nuisance[DAMPING], log.places
         smooth = self.grid.smooth_bending(self.coefficients, _SMOOTH_S)
-        turn = log.gain * (
-            places.of(self.coefficients, places.rate)
-            + np.sqrt(2 * max(-damping, 0.0)) * self.grid.bending_at(places, self.grid.bending(self.coefficients))
-        )
+        turn = log.gain * places.of(self.coefficients, places.rate)
         if damping >= 0:
             bent_track, bent_log = -self.grid.bending_at(track.places, smooth), np.zeros_like(turn)
         else:
             bent_track, bent_log = np.zeros(len(track.constant)), log.gain * self.grid.bending_at(places, smooth)
+            bending = self.grid.bending_at(places, self.grid.bending(self.coefficients))
+            turn += log.gain * np.sqrt(-2 * damping) * bending
         since = self.log.time_s - self.middle_s
         return bent_track, np.column_stack([turn, bent_log, turn * since, log.later, log.hangs, log.weights])
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from speedcal.calibration.logged.latent_model import DAMPING, NUISANCES, PLAY, UNEVEN
 from speedcal.calibration.logged.latent_views import View
+from speedcal.calibration.speed.banded import Banded
 from speedcal.calibration.tuning.logs import DAMPING_FROM, LEAST_PLAY_MPS, UNEVEN_NOTICED_S
 from speedcal.interval import FloatArray
 
@@ -32,7 +33,7 @@ def newton_step(total: FloatArray, pull: FloatArray, *, none: Collection[int]) -
     """
     surprise, held = {}, list(none)
     if held:
-        free = np.linalg.pinv(total, hermitian=True)
+        free = np.linalg.inv(total)
         wish, u = free @ pull, np.sqrt(np.maximum(np.diag(free), 1e-30))
         wish[PLAY] = max(wish[PLAY], 0.0)  # no pointer hangs ahead
         surprise = {
@@ -41,7 +42,7 @@ def newton_step(total: FloatArray, pull: FloatArray, *, none: Collection[int]) -
         pull, total = pull.copy(), total.copy()
         pull[held] = total[held, :] = total[:, held] = 0.0
         total[held, held] = 1.0
-    step = np.asarray(np.linalg.lstsq(total, pull, rcond=None)[0], float)
+    step = np.asarray(np.linalg.solve(total, pull), float)
     step[:NUISANCES] /= max(float(np.max(np.abs(step[:NUISANCES]) / _LONGEST)), 1.0)
     step[NUISANCES:] /= max(float(np.max(np.abs(step[NUISANCES:]))) / _HIGHEST_MPS, 1.0)
     return step, surprise
@@ -49,7 +50,7 @@ def newton_step(total: FloatArray, pull: FloatArray, *, none: Collection[int]) -
 
 @dataclass(frozen=True, slots=True)
 class LastStep:
-    """The last step: what moves each value, as it is and weighted, and what the coefficients take up of it.
+    """The last step: what moves each value, as it is and weighted, and what that pulls the coefficients by.
 
     Of two, the first belongs to the track, which damping alone moves, shape (n,), the second to the log, shape (n, p).
     """
@@ -58,7 +59,8 @@ class LastStep:
     moved: tuple[FloatArray, FloatArray]
     weight: tuple[FloatArray, FloatArray]
     score: tuple[FloatArray, FloatArray]
-    answer: FloatArray
+    carried: FloatArray
+    factor: Banded
     none: tuple[int, ...]
     """What was taken as none."""
     moving: float
@@ -70,8 +72,8 @@ class LastStep:
 
     def information_of_each(self) -> FloatArray:
         """Return the information of each value of track and log as outer factors, shape (2, n, p)."""
-        count = len(self.answer)
-        taken_up = [view.places.observations(view.row, count) @ self.answer for view in self.views]
+        answer = self.factor.solve(self.carried)
+        taken_up = [view.places.observations(view.row, len(answer)) @ answer for view in self.views]
         return np.stack([_of_both(*self.weight), _of_both(*self.moved) - np.concatenate(taken_up)])
 
 

@@ -19,15 +19,14 @@ class WeightTable:
     def __init__(self, dial: Dial, top_mps: float) -> None:
         speed = np.arange(0.0, top_mps + 2 * _TABLE_MPS, _TABLE_MPS)
         self.value = dial.weights(speed)
-        self.slope = np.gradient(self.value, _TABLE_MPS, axis=0)
+        self.slope = np.diff(self.value, axis=0) / _TABLE_MPS
 
     def at(self, speed: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Return the weights and their derivatives by speed at (n,) speeds, shape (n, m) each."""
-        along = np.clip(speed / _TABLE_MPS, 0.0, len(self.value) - 2)
-        cell = along.astype(np.int64)
-        part = (along - cell)[:, None]
-        value, slope = (table[cell] + part * (table[cell + 1] - table[cell]) for table in (self.value, self.slope))
-        return value, slope
+        cell = np.clip(speed / _TABLE_MPS, 0.0, len(self.slope) - 1).astype(np.int64)
+        beyond = np.clip(speed - cell * _TABLE_MPS, 0.0, _TABLE_MPS)
+        slope = self.slope.take(cell, axis=0)
+        return self.value.take(cell, axis=0) + beyond[:, None] * slope, slope
 
 
 @dataclass(slots=True)

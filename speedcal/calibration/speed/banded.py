@@ -39,6 +39,12 @@ class Banded:
 
         return np.asarray(dpbtrs(self._factor, right_side, lower=1)[0], float)
 
+    def half_solved(self, right_side: FloatArray) -> FloatArray:
+        """Return what times itself is the right side times its solution, shape (n, k) as the right side, sooner."""
+        from scipy.linalg.lapack import dtbtrs
+
+        return np.asarray(dtbtrs(self._factor, right_side, uplo="L")[0], float)
+
     def inverse(self) -> FloatArray:
         """Return the same band of the inverse, shape (4, n).
 
@@ -50,12 +56,12 @@ class Banded:
         factor = self._factor
         count = factor.shape[1]
         system = np.zeros((10, _DIAGONALS * count))
+        ratio = (factor / factor[0])[:, ::-1]
         for place, entries in enumerate(_ENTRIES):
             for below, before in entries:
                 some = max(count - below, 0)
-                ratio = factor[below, :some] / factor[0, :some]
-                system[before, _DIAGONALS * below + place - before :: _DIAGONALS][:some] = ratio[::-1]
+                system[before, _DIAGONALS * below + place - before :: _DIAGONALS][:some] = ratio[below, count - some :]
         right_side = np.zeros(_DIAGONALS * count)
         right_side[_DIAGONALS - 1 :: _DIAGONALS] = (1 / factor[0] ** 2)[::-1]
         answer = dtbtrs(system, right_side, uplo="L", diag="U")[0]
-        return np.asarray(answer, float).reshape(count, _DIAGONALS)[::-1, ::-1].T
+        return np.ascontiguousarray(answer.reshape(count, _DIAGONALS)[::-1, ::-1].T)

@@ -38,6 +38,7 @@ class Motion:
     def __init__(self, grid: SplineGrid, coefficients: FloatArray, runs: SteadyRuns) -> None:
         self.grid = grid
         self.run = _run_of(grid, runs)
+        self._inside = np.flatnonzero(self.run >= 0)
         square = grid.bending(coefficients) ** 2
         self.jerk2 = np.maximum(local_sum(square, LOCAL_KNOTS) / (2 * LOCAL_KNOTS + 1), LEAST_JERK**2)
         self.wander2 = self._of_runs(grid.changes(coefficients) ** 2, np.ones(len(grid)))
@@ -51,7 +52,7 @@ class Motion:
     def renew(self, coefficients: FloatArray, inverse: FloatArray) -> None:
         """Renew the sizes by the speed as it is known now: its coefficients and the band of their covariance."""
         grid = self.grid
-        before = Banded(self.band()).inverse() if (self.run >= 0).any() else None
+        before = Banded(self.band()).inverse() if len(self._inside) else None
         square = grid.bending(coefficients) ** 2
         expected = self.jerk2 if before is None else grid.bending_variances(before)
         learnt = _learnt(self.jerk2, expected, grid.bending_variances(inverse))
@@ -66,15 +67,15 @@ class Motion:
 
     def _of_runs(self, square: FloatArray, learnt: FloatArray) -> FloatArray:
         """Return the size of the wander of each run, where it says little that of all, and none outside of runs."""
-        inside = self.run >= 0
-        size2 = np.full(len(inside), _FREE)
-        if inside.any():
-            total, count = (np.bincount(self.run[inside], weights=x[inside]) for x in (square, learnt))
+        size2 = np.full(len(square), _FREE)
+        if len(self._inside):
+            run = self.run[self._inside]
+            total, count = (np.bincount(run, weights=x[self._inside]) for x in (square, learnt))
             some = count > 0.0
             own = np.log(np.maximum(total[some] / count[some], LEAST_WANDER**2))
-            usual = np.exp(np.average(own, weights=count[some])) if some.any() else LEAST_WANDER**2
+            usual = np.exp(own @ count[some] / count.sum()) if some.any() else LEAST_WANDER**2
             pooled = (total + RUN_POOL * usual) / (count + RUN_POOL)
-            size2[inside] = np.maximum(pooled, LEAST_WANDER**2)[self.run[inside]]
+            size2[self._inside] = np.maximum(pooled, LEAST_WANDER**2)[run]
         return size2
 
 
@@ -85,9 +86,11 @@ def _learnt(size2: FloatArray, before: FloatArray, after: FloatArray) -> FloatAr
 
 def local_sum(values: FloatArray, reach: int) -> FloatArray:
     """Return the sum over the values up to ``reach`` before and after each."""
-    total = np.concatenate(([0.0], np.cumsum(values)))
-    at = np.arange(len(values))
-    return np.asarray(total[np.minimum(at + reach + 1, len(values))] - total[np.maximum(at - reach, 0)])
+    count, after = len(values), reach + 1 + len(values)
+    total = np.zeros(count + 2 * reach + 1)
+    np.cumsum(values, out=total[reach + 1 : after])
+    total[after:] = total[after - 1]
+    return np.asarray(total[2 * reach + 1 :] - total[:count])
 
 
 def _run_of(grid: SplineGrid, runs: SteadyRuns) -> IntArray:

@@ -44,10 +44,9 @@ class Places:
     def add_information(self, band: FloatArray, weights: FloatArray, precision: FloatArray) -> None:
         """Add to a band, shape (4, m), what weighted sums of given precision bring."""
         weighted = precision * weights
-        for i in range(REACH):
-            for j in range(i, REACH):
-                brought = weighted[i] * weights[j]
-                band[j - i] += np.bincount(self.index[i], weights=brought, minlength=band.shape[1])
+        for d in range(REACH):
+            brought = weighted[: REACH - d] * weights[d:]
+            band[d] += np.bincount(self.index[: REACH - d].ravel(), weights=brought.ravel(), minlength=band.shape[1])
 
     def add_up(self, weights: FloatArray, value: FloatArray, count: int) -> FloatArray:
         """Return the sum over the moments of ``weights * value`` at their coefficients, shape (count,)."""
