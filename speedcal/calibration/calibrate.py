@@ -165,12 +165,7 @@ def calibrate(
         *beside_track(calibration),
         *asked,
     )
-    reasons = (
-        *((Finding("may_be_truth"),) if kin == "untold" else ()),
-        *line.reasons,
-        *coarse,
-        *doubts,
-    )
+    reasons = (*((Finding("may_be_truth"),) if kin == "untold" else ()), *line.reasons, *coarse, *doubts)
     return judge(calibration, readings, findings=findings, odometer=odometer, fit_reasons=reasons)
 
 

@@ -14,7 +14,6 @@ from speedcal.interval import FloatArray
 
 MOST_HOLDS, MOST_READINGS_A_HOLD = 25, 6
 """What fits on one sheet, and what a passenger can be asked for."""
-MOST_READINGS = MOST_HOLDS * MOST_READINGS_A_HOLD
 _FAIR_READINGS = 60
 """Readings of a test of a dial that nobody can foretell: half an hour or so. Our own judgment."""
 _FEWEST_HOLDS = 6

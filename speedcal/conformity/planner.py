@@ -9,14 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from speedcal.calibration.dial.dial import Dial
-from speedcal.conformity.designs import (
-    MOST_HOLDS,
-    MOST_READINGS_A_HOLD,
-    Design,
-    Expected,
-    designs_of,
-    fair_design,
-)
+from speedcal.conformity.designs import MOST_HOLDS, MOST_READINGS_A_HOLD, Design, Expected, designs_of, fair_design
 from speedcal.conformity.marks import marks_to_hold
 from speedcal.conformity.more_checks import more_checks
 from speedcal.conformity.questions import far_beyond, is_provable, question, within_reach

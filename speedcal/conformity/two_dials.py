@@ -31,10 +31,7 @@ def measured_change(before: Dial, after: Dial) -> tuple[Interval, Interval]:
     """Return the change of the drive, and the shift of the needle [m/s] when both are left free."""
     change, _ = _fitted(before, after)
     free, _ = _fitted(before, after, needle_moves=True)
-    return (
-        Interval.known_to(change.change, change.u_change),
-        Interval.known_to(free.shift_mps, free.u_shift_mps),
-    )
+    return (Interval.known_to(change.change, change.u_change), Interval.known_to(free.shift_mps, free.u_shift_mps))
 
 
 def needle_that_moved(before: Dial, after: Dial, planned: GainChange, unit: DisplayUnit) -> Finding | None:

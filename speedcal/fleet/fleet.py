@@ -178,11 +178,7 @@ def _found(
 
 
 def _measured(
-    vehicles: Sequence[Found],
-    memory: Remembered,
-    unit: DisplayUnit | None,
-    workers: Workers,
-    progress: Progress | None,
+    vehicles: Sequence[Found], memory: Remembered, unit: DisplayUnit | None, workers: Workers, progress: Progress | None
 ) -> dict[str, list[tuple[str, str]]]:
     """Measure the drives that are not remembered; return name and key of every drive by vehicle."""
     total = sum(len(one.drives) for one in vehicles)

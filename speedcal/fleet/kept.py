@@ -124,9 +124,5 @@ def _dial_of(numbers: Mapping[str, Any]) -> Dial:
     covariance[np.triu_indices(count)] = np.frombuffer(base64.b64decode(numbers["covariance"]), "<f8")
     covariance += np.triu(covariance, 1).T
     return Dial(
-        np.array(numbers["knots"]),
-        np.array(numbers["shown"]),
-        covariance,
-        np.array(numbers["used"]),
-        numbers["shape"],
+        np.array(numbers["knots"]), np.array(numbers["shown"]), covariance, np.array(numbers["used"]), numbers["shape"]
     )

@@ -156,11 +156,7 @@ class FleetRow:
             "distance_m": tidy(self.distance_m, 0),
             "cost_m": tidy(self.cost_m, 0),
             "changes": [
-                {
-                    "from": step.days["earliest"],
-                    "to": step.days["latest"],
-                    "percent": step.percent.to_dict(digits=3),
-                }
+                {"from": step.days["earliest"], "to": step.days["latest"], "percent": step.percent.to_dict(digits=3)}
                 for step in self.changed
             ],
             "trend_percent_a_year": trend.to_dict(digits=3) if trend else None,

@@ -214,10 +214,7 @@ class _Vehicle:
         rows = zip(self.names, self.outcomes, self.value, self.u, strict=True)
         return tuple(
             DrivePoint(
-                name,
-                outcome["start_s"],
-                Interval.around(100 * (float(value) - 1), 196.0 * float(value * u)),
-                i in now,
+                name, outcome["start_s"], Interval.around(100 * (float(value) - 1), 196.0 * float(value * u)), i in now
             )
             for i, (name, outcome, value, u) in enumerate(rows)
         )

@@ -198,11 +198,7 @@ class Work(Spoken):
         if reader.get("ratio_box_turned") and "ratio_box" in reader.values:
             reader.problem("box_turned_and_fitted", "ratio_box_turned")
         reader.finish(source=source, kind=VehicleError)
-        further = {
-            "tire": tire,
-            "settings": settings or (),
-            "axle": _axle(reader, "axle"),
-        }
+        further = {"tire": tire, "settings": settings or (), "axle": _axle(reader, "axle")}
         return cls(**{**reader.values, **further})
 
     @property

@@ -116,10 +116,7 @@ def create_app(settings: Settings) -> Starlette:
         routes=_routes(),
         middleware=[
             Middleware(
-                Guard,
-                allowed_hosts=settings.allowed_hosts,
-                trusted=settings.trusted_networks,
-                is_tls=settings.is_tls,
+                Guard, allowed_hosts=settings.allowed_hosts, trusted=settings.trusted_networks, is_tls=settings.is_tls
             )
         ],
         exception_handlers={HTTPException: _told},

@@ -36,11 +36,7 @@ def knots_for(driven_mps: FloatArray) -> FloatArray:
     return np.linspace(0.0, top, max(2, int(np.ceil(top / tuned.KNOT_SPACING_MPS)) + 1))
 
 
-def deviation_covariance(
-    left_mps: FloatArray,
-    right_mps: FloatArray,
-    driven_mps: FloatArray,
-) -> FloatArray:
+def deviation_covariance(left_mps: FloatArray, right_mps: FloatArray, driven_mps: FloatArray) -> FloatArray:
     """Return the prior covariance of the deviation, of unit size, between (n,) and (k,) speeds, shape (n, k).
 
     It is that of a squared exponential process less its own least-squares line over ``driven_mps``.
@@ -85,13 +81,7 @@ def shape_of(straight: float) -> Shape:
     return "bent" if odds > tuned.BENT_ODDS else "straight"
 
 
-def dial_through(
-    speed_mps: FloatArray,
-    shown_mps: FloatArray,
-    noise: FloatArray,
-    *,
-    used_mps: FloatArray,
-) -> Dial:
+def dial_through(speed_mps: FloatArray, shown_mps: FloatArray, noise: FloatArray, *, used_mps: FloatArray) -> Dial:
     """Return the dial that goes through readings of known noise.
 
     Parameters

@@ -13,12 +13,7 @@ from speedcal.calibration.tuning.general import TIRE_STATE_U
 
 
 def uncertainty_budget(
-    line: MeasuredLine,
-    dial: Dial,
-    *,
-    reference_mps: float,
-    u_rounding_mps: float,
-    u_ground_mps: float,
+    line: MeasuredLine, dial: Dial, *, reference_mps: float, u_rounding_mps: float, u_ground_mps: float
 ) -> tuple[BudgetLine, ...]:
     """Return the components of the uncertainty of the indicated speed at a reference speed, largest first.
 

@@ -39,13 +39,7 @@ class Noise:
         return self.variance + self.jitter_s2 * steep**2
 
     def learn(
-        self,
-        told: Told,
-        likelihood: Callable[[FloatArray], float],
-        *,
-        steep: FloatArray,
-        least: float,
-        local: bool,
+        self, told: Told, likelihood: Callable[[FloatArray], float], *, steep: FloatArray, least: float, local: bool
     ) -> None:
         """Take a step towards the likeliest noise: an error squared is as large as what is known of it.
 

@@ -61,12 +61,7 @@ def closed_jumps(time_s: FloatArray) -> ClockCourse | None:
 
 
 def course_of_clock(
-    ground: GroundSpeed,
-    time_s: FloatArray,
-    indicated_mps: FloatArray,
-    *,
-    shift: Shift,
-    step_mps: float,
+    ground: GroundSpeed, time_s: FloatArray, indicated_mps: FloatArray, *, shift: Shift, step_mps: float
 ) -> ClockCourse:
     """Return the steps of a log's clock and the drift beside them; no lateness where its clock has neither.
 

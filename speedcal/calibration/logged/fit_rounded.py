@@ -68,11 +68,7 @@ def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) ->
         u_common_mps=float(np.hypot(tuned.RECEIVER_U_MPS, ground.u_cut_mps)),
     )
     u_even = u_even_mean(
-        ground,
-        time_s[plain],
-        indicated_mps[plain],
-        clock_offset_s=fit.clock_offset_s,
-        damping_s2=fit.damping_s2,
+        ground, time_s[plain], indicated_mps[plain], clock_offset_s=fit.clock_offset_s, damping_s2=fit.damping_s2
     )
     u_tracks = 0.0 if tracking is None else u_tracking(ground, tracking)
     dial = dial.geared(1.0, u_ln_factor=float(np.hypot(u_even, u_tracks)))

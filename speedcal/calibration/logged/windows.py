@@ -118,13 +118,7 @@ def _far(ratio: FloatArray) -> FloatArray:
 
 
 def _leaving_out_blocks(
-    block: FloatArray,
-    x: FloatArray,
-    y: FloatArray,
-    instrument: FloatArray,
-    weight: FloatArray,
-    *,
-    rounding: FloatArray,
+    block: FloatArray, x: FloatArray, y: FloatArray, instrument: FloatArray, weight: FloatArray, *, rounding: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Return the covariance of offset and gain by the jackknife over blocks of time, and its degrees of freedom.
 

@@ -84,10 +84,7 @@ def weigh_rivals(weighed: Weighed, mixed: Mixed, basis: Basis) -> RivalOdds:
     """
     ground, notes, cells = weighed.ground, weighed.notes, weighed.cells
     kinks = kinks_of(mixed.heaviest, basis, mixed.nodes, weighed.set_s)
-    log = {
-        "dial_changed": kinks.log_changed,
-        "large_scatter": log_strays(mixed.heaviest, basis),
-    }
+    log = {"dial_changed": kinks.log_changed, "large_scatter": log_strays(mixed.heaviest, basis)}
     if notes.at.half_width_s > LONG_STEP_S:
         return RivalOdds({"two_readers": kinks.log_handed_over, **log}, None, kinks=kinks)
     others = other_readers(ground, notes, cells, mixed.dial)

@@ -108,13 +108,7 @@ def weigh_notes(
     if not jumps_mps:
         return Weighed(ground, notes, cells, evidence)
     return Weighed(
-        ground,
-        notes,
-        cells,
-        evidence,
-        jumps_mps=jumps_mps,
-        steady=steady,
-        log_jumps=cells.log_evidence - log_steady,
+        ground, notes, cells, evidence, jumps_mps=jumps_mps, steady=steady, log_jumps=cells.log_evidence - log_steady
     )
 
 

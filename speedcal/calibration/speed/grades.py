@@ -20,11 +20,7 @@ _PACE_MPS = 20.0
 
 
 def road_over_level(
-    time_s: FloatArray,
-    piece: IntArray,
-    elevation_m: FloatArray,
-    speed_mps: FloatArray,
-    terrain: Terrain | None = None,
+    time_s: FloatArray, piece: IntArray, elevation_m: FloatArray, speed_mps: FloatArray, terrain: Terrain | None = None
 ) -> tuple[FloatArray, float, tuple[Finding, ...]]:
     """Return road over horizontal length at each fix, the relative standard uncertainty they share, and findings.
 

@@ -197,10 +197,7 @@ def _along(ground: GroundSpeed, east: FloatArray, north: FloatArray) -> GroundSp
     step = way.step_m * (ground.road_over_level[1:] + ground.road_over_level[:-1]) / 2
     told = Finding("distance_between_fixes", interval_s=ground.interval_s, longer=way.longer, u=way.u)
     return replace(
-        ground,
-        distance_m=np.concatenate(([0.0], np.cumsum(step))),
-        u_distance=way.u,
-        findings=(*ground.findings, told),
+        ground, distance_m=np.concatenate(([0.0], np.cumsum(step))), u_distance=way.u, findings=(*ground.findings, told)
     )
 
 

@@ -37,10 +37,7 @@ _TOKENS: tuple[tuple[str, str], ...] = (
     ("gear", r"(?<![a-z])direct(?: (?:gear|drive))?(?![a-z])"),
     ("speed", rf"{_NUMBER} ?{_SPEED_UNIT}"),
     ("distance", rf"(?:\d{{1,5}}(?:[.,]\d{{1,4}})?|\d/[2-9])[ -]?{LENGTH_UNIT}"),
-    (
-        "distance",
-        r"(?<![a-z])(?:(?:half|quarter|one|two)(?: of)?(?: an?)?[ -])?(?:mile|kilomet(?:er|re))(?![a-z])",
-    ),
+    ("distance", r"(?<![a-z])(?:(?:half|quarter|one|two)(?: of)?(?: an?)?[ -])?(?:mile|kilomet(?:er|re))(?![a-z])"),
     ("dial", r"speedo(?:meter)?|(?<![a-z])(?:dial|needle|pointer|indicated|dash(?:board)?|instrument)(?![a-z])"),
     ("true", r"(?<![a-z])(?:gps|gnss|phone|sat ?nav|app|actual|true|real|radar|receiver)(?![a-z])"),
     ("apart", r"[,;=|/]|->|→|(?<= )[-–](?= )|(?<![a-z])(?:vs|versus|and)(?![a-z])"),

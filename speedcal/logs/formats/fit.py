@@ -103,9 +103,7 @@ def _records(source: Source) -> _Log:
 
     log = _Log()
     reader = fitdecode.FitReader(
-        io.BytesIO(source.data),
-        check_crc=fitdecode.CrcCheck.READONLY,
-        error_handling=fitdecode.ErrorHandling.IGNORE,
+        io.BytesIO(source.data), check_crc=fitdecode.CrcCheck.READONLY, error_handling=fitdecode.ErrorHandling.IGNORE
     )
     try:
         for frame in reader:

@@ -130,13 +130,7 @@ def _of(headings: list[Heading], speeds: list[int], origin: str) -> list[int]:
 
 
 def _unit(
-    source: Source,
-    table: Table,
-    headings: list[Heading],
-    index: int,
-    speeds: Numbers,
-    stamps: Stamps,
-    request: Request,
+    source: Source, table: Table, headings: list[Heading], index: int, speeds: Numbers, stamps: Stamps, request: Request
 ) -> SpeedUnit:
     """Return the unit of the speeds: from the header, the cells or the user; they must not contradict each other.
 

@@ -8,13 +8,7 @@ import numpy as np
 
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray
-from speedcal.logs.drive.speed_physics import (
-    are_swapped,
-    fastest_in,
-    is_receivers,
-    positions_mps,
-    unit_by_positions,
-)
+from speedcal.logs.drive.speed_physics import are_swapped, fastest_in, is_receivers, positions_mps, unit_by_positions
 from speedcal.logs.drive.track import Fixes, Track, build_track
 from speedcal.logs.formats.registry import Request
 from speedcal.logs.source import Source

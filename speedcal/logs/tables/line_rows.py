@@ -22,8 +22,7 @@ _NAMED = re.compile(r"([A-Za-z_][\w.]{0,60})=(.*?)(?=[\s,;|]+[A-Za-z_][\w.]{0,60
 _INSERT = re.compile(r"\s*insert\s+into\s+[^\s(]+\s*\(([^()]*)\)\s*values\b(.*)", re.IGNORECASE)
 _BETWEEN_ROWS = re.compile(r"\)\s*,\s*\(")
 _ANSWER = re.compile(
-    r"(?<![0-9A-Za-z.])(?:7E[89A-F][ #:]?(?:0?3 ?))?41 ?0D ?([0-9A-F]{2})[ 0-9A-F]{0,24}[\">\s]*$",
-    re.IGNORECASE,
+    r"(?<![0-9A-Za-z.])(?:7E[89A-F][ #:]?(?:0?3 ?))?41 ?0D ?([0-9A-F]{2})[ 0-9A-F]{0,24}[\">\s]*$", re.IGNORECASE
 )
 _FEWEST_ANSWERS, _ANSWERS = 3, 0.2
 """Answers at least, and as a share of the lines: requests, echoes and other quantities stand between them."""

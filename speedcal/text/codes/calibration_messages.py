@@ -360,11 +360,7 @@ FINDINGS: dict[str, Template] = {
     "bent_dial": lambda values: fill(
         "The dial is not straight: near a true {at_mps:speed} it shows {away_mps:speed1} {side} than a straight scale "
         "would. No gear cancels that.",
-        {
-            **values,
-            "away_mps": abs(values["deviation_mps"]),
-            "side": "more" if values["deviation_mps"] > 0 else "less",
-        },
+        {**values, "away_mps": abs(values["deviation_mps"]), "side": "more" if values["deviation_mps"] > 0 else "less"},
     ),
     "odometer_stands_still": lambda values: (
         f"The odometer shows the same figure throughout {distance(values['distance_m'], values['unit'])}: "

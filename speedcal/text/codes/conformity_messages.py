@@ -107,14 +107,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "no_drive_after": ("the job has no drive after the work", "Add [after] with its track and readings"),
     "no_drive_before": ("the job has no drive before the work", "Add [before] with its track and readings"),
-    "no_tolerance": (
-        "the job names no tolerance",
-        'Add [tolerance] with rule = "un_r39_type", for example',
-    ),
-    "drive_without_date": (
-        "the track of drive {drive} carries no date",
-        "Leave this drive out of the history",
-    ),
+    "no_tolerance": ("the job names no tolerance", 'Add [tolerance] with rule = "un_r39_type", for example'),
+    "drive_without_date": ("the track of drive {drive} carries no date", "Leave this drive out of the history"),
     "file_not_written": ("{file} cannot be written ({reason})", "Check the folder, or close the file"),
     "duplicate_drive": (
         "{first} and {second} are the same drive, given twice",

@@ -229,10 +229,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "the times run back too often for those of one drive; they may be those of laps, each counted from the last",
         "Give times since the start, or the time of day, in their order",
     ),
-    "unknown_zone": (
-        "the time zone {found!r} is not known",
-        "Write it as +02:00, or as its IANA name",
-    ),
+    "unknown_zone": ("the time zone {found!r} is not known", "Write it as +02:00, or as its IANA name"),
     "unknown_speed_unit": ("{found:quoted} is not a unit of speed", "Give mph, km/h, m/s or kn"),
     "no_speed_unit": ("the unit of the speeds is not stated", "Write it after the speeds (45 mph) or give {--unit}"),
     "several_units": (
@@ -300,10 +297,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
             else ""
         ),
     ),
-    "nothing_left_of_drive": (
-        "no part of the drive is farther than {cut_m:g} m from its ends",
-        "Give a smaller --cut",
-    ),
+    "nothing_left_of_drive": ("no part of the drive is farther than {cut_m:g} m from its ends", "Give a smaller --cut"),
     "impossible_speed": ("{speed_mps:speed} is not the speed of a road vehicle", _WRITE),
     "impossible_uncertainty": (
         "an uncertainty of {u_mps:speed2} cannot be",

@@ -38,10 +38,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "the mark at {value:g} does not follow the others around the dial",
         "Check the values: they must grow in one direction around the dial",
     ),
-    "film_extra_missing": (
-        "reading films needs an extra that is not installed",
-        "Run: pip install 'speedcal[film]'",
-    ),
+    "film_extra_missing": ("reading films needs an extra that is not installed", "Run: pip install 'speedcal[film]'"),
     "film_unreadable": ("the film cannot be read: {reason}", "Give the video as the phone wrote it"),
     "film_without_video": ("the file has no video in it", "Give the video as the phone wrote it"),
     "film_empty": ("the film has no picture in it", "Give the video as the phone wrote it"),

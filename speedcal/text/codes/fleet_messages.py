@@ -24,10 +24,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Name a folder with one subfolder a vehicle, and in each the drives as pairs of files of one name, such as "
         "day0.gpx and day0.csv; or a table with a column that names the vehicle",
     ),
-    "data_of_the_page": (
-        "this is the data folder of the upload page",
-        "Run the command speedcal fleet on it",
-    ),
+    "data_of_the_page": ("this is the data folder of the upload page", "Run the command speedcal fleet on it"),
     "no_drives": ("no drive in the folder of this vehicle", "Put the track and the readings of each drive there"),
     "several_files_for_drive": (
         "{names:and} would all be one drive by their names",
@@ -54,10 +51,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "there is no column {found:quoted}; its columns are {columns:and}",
         "Name the column with {--vehicle} as the header has it",
     ),
-    "several_vehicle_columns": (
-        "{columns:and} may each name the vehicle",
-        "Name the column with {--vehicle}",
-    ),
+    "several_vehicle_columns": ("{columns:and} may each name the vehicle", "Name the column with {--vehicle}"),
     "no_dates_in_table": (
         "the times in the table carry no date",
         "A long table needs a column with date and time, so that it can be cut into drives",
@@ -126,10 +120,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Make room on the disk, or let another run end that uses the folder, and start again: it goes on where it was; "
         "if drives.sqlite there is damaged, or not of this program, move it away or name another folder",
     ),
-    "archive_not_read": (
-        "the archive cannot be unpacked: {reason}",
-        "Unpack it, and give the folder",
-    ),
+    "archive_not_read": ("the archive cannot be unpacked: {reason}", "Unpack it, and give the folder"),
     "folder_not_usable": ("the folder of the results cannot be used: {reason}", "Name a folder that can be written"),
 }
 

@@ -58,10 +58,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "too_many_typed": ("more than {most} readings were typed", "Upload them as a file instead"),
     "pasted_and_typed": ("a table with a heading was pasted, and rows were typed as well", "Keep one of the two"),
     "too_many_held_typed": ("more than {most} held speeds were typed", "Keep those of one drive"),
-    "held_not_a_speed": (
-        "{found:quoted} among the held speeds is not a speed",
-        "Write numbers only, such as 30 40 50",
-    ),
+    "held_not_a_speed": ("{found:quoted} among the held speeds is not a speed", "Write numbers only, such as 30 40 50"),
     "too_many_drives": ("the job can have {most} drives at the most", "Remove one that is not needed"),
     "road_test_is_in": (
         "the road test is in, and this drive is what it is judged by",
@@ -80,25 +77,16 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     # a film of the dial
     "film_not_announced": ("no film was chosen", "Choose the film on its page; that page needs JavaScript"),
     "film_size": ("the film is empty or larger than {most_mb} MB", "Cut it down to the drive, or film in 1080p"),
-    "too_many_films": (
-        "the job has {most} films already",
-        "Accept the readings of one of them, or delete it",
-    ),
+    "too_many_films": ("the job has {most} films already", "Accept the readings of one of them, or delete it"),
     "film_piece_lost": ("a piece of the film got lost on the way", "Reload the page and choose the same film again"),
-    "film_piece_too_large": (
-        "a piece does not belong to this film",
-        "Reload the page and choose the same film again",
-    ),
+    "film_piece_too_large": ("a piece does not belong to this film", "Reload the page and choose the same film again"),
     "film_marks_not_read": ("the marks could not be read", "Reload the page and set them again"),
     "film_changed_meanwhile": (
         "somebody set other marks in this film meanwhile",
         "Reload the page and look at what was read with them",
     ),
     "film_all_taken_out": ("every part of the film was left out", "Keep those in which the needle is found"),
-    "no_such_film": (
-        "there is no such film; a film is deleted once its readings are accepted",
-        "Go back to the job",
-    ),
+    "no_such_film": ("there is no such film; a film is deleted once its readings are accepted", "Go back to the job"),
     # what is not there
     "no_such_job": ("there is no such job", "It may have been deleted; look in the list"),
     "no_such_drive": ("there is no such drive", _BACK),
@@ -154,10 +142,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "this came in so slowly that it had to give way to others, nothing was kept",
         "Send it again, with a better connection if there is one",
     ),
-    "address_busy": (
-        "too many requests from your address are being answered right now",
-        "Wait a moment and try again",
-    ),
+    "address_busy": ("too many requests from your address are being answered right now", "Wait a moment and try again"),
     "documents_busy": ("other sheets and zips are being made right now", "Wait a moment and try again"),
     "analyses_busy": ("too many analyses are waiting already", "Wait a moment and send it again"),
     "field_too_long": ("this is longer than {most} characters", "Shorten it"),
@@ -170,27 +155,18 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Go back: your browser still has what you typed; leave out or shorten what is too large",
     ),
     "too_slow": ("the upload took too long", "Try again with a better connection"),
-    "disk_full": (
-        "the disk of this service is full, nothing was kept",
-        "Tell whoever runs it, then send it again",
-    ),
+    "disk_full": ("the disk of this service is full, nothing was kept", "Tell whoever runs it, then send it again"),
     "store_unreachable": (
         "the job store cannot be reached right now, nothing was kept",
         "Wait a moment and send it again",
     ),
-    "something_broke": (
-        "something broke in the service",
-        "Go back and try again; nothing you sent before is lost",
-    ),
+    "something_broke": ("something broke in the service", "Go back and try again; nothing you sent before is lost"),
     "analysis_broke": ("the analysis broke down on this", "Tell whoever runs this service"),
     "analysis_lost": (
         "the work on this was stopped before it could answer",
         "Try again, then with a shorter drive; if that fails too, tell whoever runs this service",
     ),
-    "too_much_memory": (
-        "the files need more memory than one job may take",
-        "Cut the drive into shorter pieces",
-    ),
+    "too_much_memory": ("the files need more memory than one job may take", "Cut the drive into shorter pieces"),
     "took_too_long": (
         "this took more than {seconds} seconds and was stopped",
         "Cut the drive into shorter pieces, or check that the file is what you meant to send",
@@ -230,10 +206,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "port {port} is taken by another program, perhaps by this service started before",
         "End that program, or choose another port with --port",
     ),
-    "port_not_allowed": (
-        "this system does not let you listen on port {port}",
-        "Choose one above 1023 with --port",
-    ),
+    "port_not_allowed": ("this system does not let you listen on port {port}", "Choose one above 1023 with --port"),
     "host_not_here": (
         "{host:quoted} is not an address of this machine",
         "Name one with --host: 127.0.0.1 for this machine alone, 0.0.0.0 for the network",

@@ -23,10 +23,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "roll-out {given:quoted} is not TURNS:DISTANCE with a unit",
         "Write it as 3:8.12m, 3:319.5in or 5:44ft",
     ),
-    "unknown_gear_family": (
-        unknown("gear family", "given"),
-        _FAMILY_REMEDY,
-    ),
+    "unknown_gear_family": (unknown("gear family", "given"), _FAMILY_REMEDY),
     "gear_family_elsewhere": ("gear family file {file:quoted} must lie beside the job file", "Copy it there"),
     "gear_family_missing": ("there is no gear family file {file:quoted}", "Put it beside the job file"),
     "gear_family_unreadable": ("gear family file {file:quoted} cannot be read: {why}", "Correct the file"),

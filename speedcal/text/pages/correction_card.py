@@ -21,8 +21,5 @@ def words(rows: Sequence[tuple[float, float]], unit: DisplayUnit, vehicle: str, 
         + ".",
         "heads": [f"true {unit}", f"dial shows {unit}"],
         "rows": [[f"{true:g}", f"{shown:.0f}"] for true, shown in rows],
-        "lines": [
-            *([named] if named else []),
-            f"Measured: {driven}. Other tires, gears or settings need a new card.",
-        ],
+        "lines": [*([named] if named else []), f"Measured: {driven}. Other tires, gears or settings need a new card."],
     }

@@ -125,17 +125,8 @@ QUESTIONS = {
         "film": "on a film",
         "logged": "digital, or logged",
     },
-    "rounding": {
-        "": "not said: nearest mark",
-        "nearest": "nearest mark",
-        "down": "the mark below",
-    },
-    "terrain": {
-        "": "not said",
-        "level": "level",
-        "rolling": "rolling",
-        "mountainous": "mountainous",
-    },
+    "rounding": {"": "not said: nearest mark", "nearest": "nearest mark", "down": "the mark below"},
+    "terrain": {"": "not said", "level": "level", "rolling": "rolling", "mountainous": "mountainous"},
     "dial_unit": {"": "not looked at", "mph": "mph", "km/h": "km/h"},
 }
 """What no file shows of itself, and the answers."""

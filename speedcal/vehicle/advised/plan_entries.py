@@ -62,9 +62,7 @@ def entry_of(outlook: Outlook, plan: Plan, because: tuple[Finding, ...] = ()) ->
     part, value, unit = _target(choice)
     low: tuple[Finding, ...] = ()
     nearest = min(
-        outlook.lists.get(LISTED.get(choice.kind, choice.kind), ()),
-        key=lambda c: c.worst_error_percent,
-        default=choice,
+        outlook.lists.get(LISTED.get(choice.kind, choice.kind), ()), key=lambda c: c.worst_error_percent, default=choice
     )
     if (
         plan.passes

@@ -175,12 +175,7 @@ def axle_from_counts(counts: Sequence[TurnCount]) -> AxleEstimate:
 
 
 def axle_from_engine_speed(
-    rpm: float,
-    speed_mps: float,
-    gear_ratio: float,
-    rolled: RolledTire,
-    *,
-    u_rpm: float | None = None,
+    rpm: float, speed_mps: float, gear_ratio: float, rolled: RolledTire, *, u_rpm: float | None = None
 ) -> AxleEstimate:
     """Return the axle ratio from engine speed and true road speed in a known gear: R = rpm C / (60 v gear).
 

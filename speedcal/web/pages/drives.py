@@ -6,7 +6,6 @@ import asyncio
 import re
 import secrets
 import time
-from collections.abc import Callable
 from typing import Any
 
 from starlette.concurrency import run_in_threadpool
@@ -28,7 +27,6 @@ TYPED_ROWS = 12
 """Rows of the typing form; it grows with what is filled in."""
 _WAIT_S, _STEP_S = 6.0, 0.2
 _KEY = re.compile(r"[A-Za-z0-9-]{8,64}")
-Door = Callable[[Context], View]
 
 
 async def settle(context: Context) -> None:
@@ -54,12 +52,7 @@ def new_drive_page(context: Context, view: View, phase: str) -> Response:
 
 
 def _form_page(
-    context: Context,
-    view: View,
-    phase: str,
-    drive: DriveRow | None,
-    *,
-    refused: RefusedError | None = None,
+    context: Context, view: View, phase: str, drive: DriveRow | None, *, refused: RefusedError | None = None
 ) -> Response:
     """Show the form of a drive: as it was just sent when it was refused, else as it is kept."""
     is_sent = bool(context.form)

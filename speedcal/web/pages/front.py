@@ -73,8 +73,4 @@ def owner_page(context: Context, view: View) -> Response:
 
 def customer_page(context: Context, view: View) -> Response:
     """Show the customer the result, with the report and the PDF."""
-    return context.page(
-        "customer.html",
-        title="Speedometer report",
-        result=result_of(context, view),
-    )
+    return context.page("customer.html", title="Speedometer report", result=result_of(context, view))

@@ -18,10 +18,7 @@ def remove_page(context: Context, view: View) -> Response:
     """Ask before a drive is removed."""
     drive = _changeable(context, view)
     return context.page(
-        "remove_drive.html",
-        title=f"Remove {drive.name}",
-        drive=drive,
-        days=context.limits.removed_days,
+        "remove_drive.html", title=f"Remove {drive.name}", drive=drive, days=context.limits.removed_days
     )
 
 
