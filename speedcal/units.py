@@ -38,6 +38,16 @@ def _named(unit: SpeedUnit, *words: str) -> dict[str, SpeedUnit]:
     return dict.fromkeys(words, unit)
 
 
+_KM = (
+    *("km", "kilometer", "kilometern", "kilomètres", "kilometres", "kilómetros", "kilometros"),
+    *("quilómetros", "quilômetros", "chilometri"),
+)
+_AN_HOUR = ("pro stunde", "par heure", "heure", "à l'heure", "por hora", "per uur", "i timmen", "orari", "all'ora")
+KMH_ABROAD = (
+    *("km/t", "km/u", "km/sa", "км/ч", "stundenkilometer"),
+    *(f"{km} {hour}" for km in _KM for hour in _AN_HOUR),
+)
+"""Kilometers an hour in other languages."""
 _SPEED_WORDS: dict[str, SpeedUnit] = {
     **_named(
         "mph",
@@ -53,7 +63,7 @@ _SPEED_WORDS: dict[str, SpeedUnit] = {
         "m p h",
     ),
     **_named("km/h", "km/h", "kmh", "kph", "kmph", "km/hr", "km/hour", "kilometers per hour", "kilometers an hour"),
-    **_named("km/h", "km/t", "km/u", "km/sa", "км/ч", "stundenkilometer"),
+    **_named("km/h", *KMH_ABROAD),
     **_named("m/s", "m/s", "mps", "ms-1", "meters per second", "metres per second"),
     **_named("kn", "kn", "kt", "kts", "knot", "knots"),
 }

@@ -21,6 +21,7 @@ from speedcal.logs.writing.characters import plain_characters
 
 _BOMS = ((b"\xef\xbb\xbf", "utf-8"), (b"\xff\xfe", "utf-16-le"), (b"\xfe\xff", "utf-16-be"))
 _DECLARED = re.compile(rb"<\?xml[^>]{0,200}?encoding\s*=\s*[\"']([A-Za-z0-9._-]{1,40})[\"']")
+_PAGE_DECLARED = re.compile(rb"<meta[^<>]{0,200}charset\s*=\s*[\"']?([A-Za-z0-9._-]{1,40})", re.IGNORECASE)
 _CYRILLIC = re.compile(rb"[\xC0-\xFF]{4}")
 """Four letters in a row that Western words write with an accent, if at all."""
 _MEGABYTE = 1024 * 1024
@@ -36,9 +37,10 @@ SAYINGS = {
     "dial_unit": ("mph", "km/h"),
 }
 """What the head of a readings file may say, and the words for it."""
+OFFICE_TEXT = "word/document.xml"
 _CONTENT_TYPES = "[Content_Types].xml"
 """Stands in every document of Office Open XML."""
-FileKind = Literal["zip", "gzip", "spreadsheet", "gpx", "fit", "json"]
+FileKind = Literal["zip", "gzip", "spreadsheet", "document", "gpx", "fit", "json"]
 """What another library is asked to read."""
 
 
@@ -116,7 +118,8 @@ def _decode(source: Source) -> str:
     if declared:
         return _strictly(source, data, declared.group(1).decode("ascii").lower())
     if data.lstrip()[:1] == b"<":
-        return _strictly(source, data, "utf-8")
+        declared = _PAGE_DECLARED.search(data[:_HEAD])
+        return _strictly(source, data, declared.group(1).decode("ascii").lower() if declared else "utf-8")
     try:
         return data.decode("utf-8")
     except UnicodeDecodeError:
@@ -182,7 +185,7 @@ def unpack(source: Source, recognise: Callable[[Source], bool]) -> Source:
     for _ in range(2):  # an archive, or one that was compressed once more
         if source.data[:2] == b"\x1f\x8b":
             source = replace(source, data=_gunzip(source))
-        elif source.data[:4] == b"PK\x03\x04" and not is_spreadsheet(source):
+        elif source.data[:4] == b"PK\x03\x04" and not is_spreadsheet(source) and not holds_office_text(source):
             source = replace(source, data=_unzip(source, recognise))
     source = replace(source, data=_mark_of_utf16(source.data[:400]) + _without_padding(source.data))
     if not source.data or source.data.isspace():
@@ -207,14 +210,23 @@ def _mark_of_utf16(head: bytes) -> bytes:
 
 def is_spreadsheet(source: Source) -> bool:
     """Tell whether the file is a zip that holds a spreadsheet (Office Open XML or OpenDocument)."""
+    names = _members(source)
+    return "xl/workbook.xml" in names or {"mimetype", "content.xml"} <= names
+
+
+def holds_office_text(source: Source) -> bool:
+    """Tell whether the file is a zip that holds a text document of Office Open XML."""
+    return OFFICE_TEXT in _members(source)
+
+
+def _members(source: Source) -> set[str]:
     if source.data[:4] != b"PK\x03\x04":
-        return False
+        return set()
     try:
         with zipfile.ZipFile(io.BytesIO(source.data)) as archive:
-            names = set(archive.namelist())
+            return set(archive.namelist())
     except (zipfile.BadZipFile, NotImplementedError, ValueError, OSError):
-        return False
-    return "xl/workbook.xml" in names or {"mimetype", "content.xml"} <= names
+        return set()
 
 
 def check_archive(source: Source) -> None:

@@ -97,7 +97,7 @@ def _lists(value: Any, path: tuple[str, ...], depth: int) -> Iterator[_Named]:
         else:
             yield from inner
     elif isinstance(value, Mapping):
-        turned = _timed_line(value) or _turned(value)
+        turned = _timed_line(value) or _turned(value) or _by_time(value)
         if turned:
             yield path, turned
             return
@@ -121,6 +121,23 @@ def _turned(value: Mapping[str, Any]) -> list[Mapping[str, Any]]:
     if len(columns) == len(value) > 1 and len(keys) >= _LOOKED_AT and all(list(c) == keys for c in columns.values()):
         return [{name: column[key] for name, column in columns.items()} for key in keys]
     return []
+
+
+def _by_time(value: Mapping[str, Any]) -> list[Mapping[str, Any]]:
+    """Return the records of an object of speeds by their times, or with a list of pairs of both, and its unit."""
+    for item in (value, *value.values()):
+        pairs = list(item.items()) if isinstance(item, Mapping) else item
+        if isinstance(pairs, list) and len(pairs) >= _FEWEST and all(map(_is_time_and_speed, pairs)):
+            unit = value.get("unit", value.get("units", ""))
+            return [{"time": time, f"speed {unit}": speed} for time, speed in pairs]
+    return []
+
+
+def _is_time_and_speed(pair: Any) -> bool:
+    if not isinstance(pair, list | tuple) or len(pair) != len(("time", "speed")):
+        return False
+    stamp = parse_stamp(pair[0]) if isinstance(pair[0], str) else None
+    return stamp is not None and stamp.kind != "number" and isinstance(pair[1], int | float)
 
 
 def _timed_line(feature: Mapping[str, Any]) -> list[Mapping[str, Any]]:

@@ -29,6 +29,7 @@ from speedcal.logs.times.clock_times import UnclearTimesError
 from speedcal.logs.times.timestamps import parse_stamps
 from speedcal.logs.writing.headers import normal, speed_unit_in
 from speedcal.logs.writing.number_words import in_figures
+from speedcal.logs.writing.words_abroad import in_figures_abroad
 from speedcal.units import SPEED_UNIT_MPS, SpeedUnit
 
 _DITTO = re.compile(r"(?:^|(?<=\s))(?:\"|''|″|”|„|〃|ditto|do\.|same)(?=\s|$|[,;])", re.IGNORECASE)
@@ -40,7 +41,8 @@ _ODOMETER = re.compile(
 _GPS = r"(?:gps|gnss|sat ?nav)\b"
 _RECEIVER = re.compile(
     rf"(?:^|[,;(/|–-])\s*(?:the\s)?{_GPS}[^\d,;]{{0,15}}\d{{1,3}}(?:[.,]\d{{1,2}})?(?![\w:]|[.,]\d)"
-    rf"|(?<![\w.,:])\d{{1,3}}(?:[.,]\d{{1,2}})?\s?(?:mph|km/?h|kph)?\s?(?:\(|(?:on|by|from) (?:the )?){_GPS}",
+    rf"|(?<![\w.,:])\d{{1,3}}(?:[.,]\d{{1,2}})?\s?(?:mph|km/?h|kph)?\s?"
+    rf"(?:\(|(?:on|by|from) (?:the )?){_GPS}(?!\D{{0,4}}\d)",
     re.IGNORECASE,
 )
 """What a receiver showed, which is no reading of the dial."""
@@ -158,7 +160,14 @@ def read_notes(source: Source, lines: Sequence[tuple[int, str]], request: Reques
 
 def _tidied(lines: Sequence[Line]) -> Sequence[Line]:
     """Return the lines with one reading each, in figures, without what mails, chats and lists put before them."""
-    for tidy in (without_quoting, without_senders, in_figures, one_below_another, without_numbers_of_lines):
+    for tidy in (
+        without_quoting,
+        without_senders,
+        in_figures_abroad,
+        in_figures,
+        one_below_another,
+        without_numbers_of_lines,
+    ):
         lines = tidy(lines)
     return with_clock_figures(lines)
 

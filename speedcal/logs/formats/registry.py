@@ -15,7 +15,7 @@ from functools import cache
 
 from speedcal.logs.drive.readings import Readings
 from speedcal.logs.drive.track import Track
-from speedcal.logs.source import Source
+from speedcal.logs.source import Source, holds_office_text
 from speedcal.units import SpeedUnit
 
 
@@ -43,7 +43,7 @@ class LogFormat:
     """False for tables and notes, which any text may be."""
 
 
-_MODULES = ("gpx", "tcx", "kml", "fit", "sheets", "web_tables", "json_logs", "nmea", "text_logs")
+_MODULES = ("gpx", "tcx", "kml", "fit", "documents", "sheets", "web_tables", "json_logs", "nmea", "text_logs")
 
 
 @cache
@@ -83,6 +83,8 @@ def recognise(source: Source) -> LogFormat:
     for log in known:
         if log.certain and log.recognises(source):
             return log
+    if holds_office_text(source):
+        source.fail("not_a_log", found="document")
     for what, signature in _OTHERS.items():
         if signature.match(source.data[:_HEAD]):
             source.fail("not_a_log", found=what)

@@ -16,17 +16,21 @@ from xml.etree import ElementTree
 from speedcal.logs import limits
 from speedcal.logs.drive.readings import Readings
 from speedcal.logs.drive.track import Track
+from speedcal.logs.formats.notes import read_notes
 from speedcal.logs.formats.registry import LogFormat, Request
 from speedcal.logs.formats.table_readings import read_table
 from speedcal.logs.formats.table_tracks import has_fixes, read_table_track
 from speedcal.logs.formats.xmltree import local, parse
 from speedcal.logs.source import Source, check_archive, is_spreadsheet, read_member
 from speedcal.logs.tables.delimited import Rows
+from speedcal.logs.tables.note_numbers import has_speed
+from speedcal.logs.tables.noted_times import time_in
 from speedcal.logs.tables.sessions import choose
 from speedcal.logs.tables.tabular import Table, find_table
 from speedcal.logs.writing.characters import plain_characters
 from speedcal.logs.writing.headers import read_heading
 
+_LONGEST_NOTE, _LOOKED_AT = 80, 40
 _DURATION = re.compile(r"PT(?:(\d+)H)?(?:(\d+)M)?(?:(\d+)(?:[.,]\d+)?S)?")
 """A time of day or a time since a start, as OpenDocument keeps it."""
 
@@ -174,8 +178,19 @@ def _kind(source: Source) -> str:
     return "sheet_ods" if b"mimetypeapplication/vnd.oasis" in source.data[:100] else "sheet_xlsx"
 
 
+def _is_noted(rows: Rows) -> bool:
+    """Tell whether cells hold a time and a speed each, as lines of notes do."""
+    found = [time_in(cell) for row in rows.cells[:_LOOKED_AT] for cell in row if len(cell) <= _LONGEST_NOTE]
+    return any(time and has_speed(rest) for time, rest in found) and find_table(rows) is None
+
+
 def _read_readings(source: Source, request: Request) -> Readings:
-    return read_table(source, sheet_table(source, "speed", request.session), request, kind=_kind(source))
+    sheets = list(_sheets(source))
+    noted = next((rows for _, rows in sheets if _is_noted(rows)), None)
+    if noted is not None:
+        lines = [(line, " ".join(filter(None, row))) for row, line in zip(noted.cells, noted.line, strict=True)]
+        return read_notes(source, lines, request)
+    return read_table(source, table_of(source, sheets, "speed", request.session), request, kind=_kind(source))
 
 
 def _read_track(source: Source, request: Request) -> Track:

@@ -31,7 +31,8 @@ _KINDS = {
 }
 
 
-def _read_readings(source: Source, request: Request) -> Readings:
+def read_text(source: Source, request: Request) -> Readings:
+    """Return the readings of a text file: a table, or notes."""
     rows = split_rows(source)
     cues = cue_lines(rows.text)
     if cues:
@@ -44,7 +45,7 @@ def _read_readings(source: Source, request: Request) -> Readings:
         return read_table(source, table, request, kind=_KINDS[rows.delimiter])
     if table is None:
         _ask_for_header(source, rows)
-    return read_notes(source, rows.text, request)
+    return read_notes(source, rows.text, request, heading=rows.commented[1] if rows.commented else "")
 
 
 def _ask_for_header(source: Source, rows: Rows) -> None:
@@ -88,4 +89,4 @@ def _is_text(source: Source) -> bool:
     return binary <= 2 and not head.lstrip(b"\xef\xbb\xbf \t\r\n").startswith((b"<", b"%PDF"))
 
 
-FORMAT = LogFormat("text", _is_text, track=_read_track, readings=_read_readings, certain=False)
+FORMAT = LogFormat("text", _is_text, track=_read_track, readings=read_text, certain=False)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from functools import lru_cache
 
 from speedcal.logs.tables.line_rows import Line
 from speedcal.logs.tables.note_numbers import has_speed
@@ -27,25 +28,49 @@ _UNTIL = re.compile(
     re.IGNORECASE,
 )
 """Two times within an hour: from when to when a speed was held."""
+_BETWEEN = re.compile(r"\bbetween\s+(\d[\d:]*)\s+and\s+(?=\d{1,2}:)", re.IGNORECASE)
 _LONGEST_HOLD_S = 3600
+_HOURS = re.compile(
+    r"(?<![\w.,:])([01]?\d|2[0-3])\s?(?:h|uhr|uur|heures?|horas?)\s?(?:(?:und|en|et|y|e)\s)?([0-5]?\d)(?![\w:]|[.,]\d)",
+    re.IGNORECASE,
+)
+"""10 h 04, 10 Uhr 4."""
+_MILITARY = re.compile(
+    r"(?<![\w.,:])([01]\d|2[0-3])([0-5]\d)(?::([0-5]\d)(?![\d:])|\s?(?:hrs?|hours|h|uhr|uur)\b)", re.IGNORECASE
+)
+_AND_SECONDS = re.compile(
+    r"(?<=\d:)([0-5]\d),?\s(?:and\s)?([0-5]?\d)\s?s(?:ec(?:ond)?s?)?\b|(?<=\d:)([0-5]\d)\sand\s([0-5]?\d)(?![\w:.,]|\s?(?:mph|k|mi))"
+)
+"""10:04 and 30, 10:04 and 30 seconds."""
 _DAY_AND_MONTH = re.compile(r"^\s*\d{1,2}[/.]\d{1,2}\.?,?\s+(?=\d{1,2}:\d{2})")
 _COMMA_BEFORE_TIME = re.compile(r",(?=\d{1,2}:\d{2}(?!\d))")
 _GLUED = re.compile(r"[A-Za-z]{1,8}\d")
 _LONGEST = 500
 _FEWEST_PAIRS = 3
+_COLUMNS, _FEWEST_APART = ((True, False), (False, True)), 4
 
 
 def with_times_above(lines: Sequence[Line]) -> Sequence[Line]:
     """Return the lines with each time that stands in a line above its reading.
 
-    So it is where most readings have it there, or all that have none in their own line.
+    So it is where most readings have it there, or all that have none in their own line; and where all times stand
+    above as many speeds, as a column of a printed table is copied below the other.
     """
     made: list[Line] = []
     alone = joined = bare = 0
     before = (False, False)
-    for number, text in lines:
-        parts = time_in(" ".join(text.split())) if len(text) <= _LONGEST and any(map(str.isdigit, text)) else ("", "")
-        has = (bool(parts[0]), has_speed(parts[1]))  # a time, a number
+    told = [_tells(text) for _, text in lines]
+    times, speeds = ([line for line, has in zip(lines, told, strict=True) if has == what] for what in _COLUMNS)
+    if len(times) == len(speeds) >= _FEWEST_APART and times[-1][0] < speeds[0][0] and (True, True) not in told:
+        pairs = [(number, f"{text} {speed}") for (number, text), (_, speed) in zip(times, speeds, strict=True)]
+        columns = {number for number, _ in (*times, *speeds)}
+        others = [line for line in lines if line[0] not in columns]
+        return [
+            *(line for line in others if line[0] < speeds[0][0]),
+            *pairs,
+            *(line for line in others if line[0] > speeds[0][0]),
+        ]
+    for (number, text), has in zip(lines, told, strict=True):
         if before == (True, False) and has == (False, True):
             made[-1] = (number, f"{made[-1][1]} {text}")
             joined += 1
@@ -57,10 +82,21 @@ def with_times_above(lines: Sequence[Line]) -> Sequence[Line]:
     return made if joined >= _FEWEST_PAIRS and (joined > alone or not bare) else lines
 
 
+def _tells(text: str) -> tuple[bool, bool]:
+    """Tell whether a time stands in a line, and whether a number does beside it."""
+    parts = time_in(" ".join(text.split())) if len(text) <= _LONGEST and any(map(str.isdigit, text)) else ("", "")
+    return bool(parts[0]), has_speed(parts[1])
+
+
+@lru_cache(maxsize=10_000)  # each line is asked for its time twice
 def time_in(text: str) -> tuple[str, str]:
     """Return the time in a line, with colons, and the rest of the line."""
     text = _DAY_AND_MONTH.sub("", with_colons(_COMMA_BEFORE_TIME.sub(", ", text)))
-    text = _UNTIL.sub(_held_at, text)
+    text = _UNTIL.sub(_held_at, _BETWEEN.sub(r"\1 - ", text))
+    for form, in_colons in ((_MILITARY, _as_military), (_HOURS, _as_hours), (_AND_SECONDS, _as_seconds)):
+        told = form.sub(in_colons, text, count=1)
+        if told != text and has_speed(_TIME.sub(" ", told)):
+            text = told
     found, spoken = _TIME.search(text), spoken_time(text)
     if spoken is not None and (found is None or spoken[0] <= found.start()):
         return spoken[1:]
@@ -72,6 +108,18 @@ def time_in(text: str) -> tuple[str, str]:
         if dotted is not None:
             return dotted.expand(written), f"{text[: dotted.start()]} {text[dotted.end() :]}"
     return "", text
+
+
+def _as_military(found: re.Match[str]) -> str:
+    return f"{found[1]}:{found[2]}" + (f":{found[3]}" if found[3] else "")
+
+
+def _as_hours(found: re.Match[str]) -> str:
+    return f"{found[1]}:{found[2]:0>2}"
+
+
+def _as_seconds(found: re.Match[str]) -> str:
+    return f"{found[1] or found[3]}:{found[2] or found[4]:0>2}"
 
 
 def _held_at(found: re.Match[str]) -> str:

@@ -133,7 +133,7 @@ def _find_table(rows: Rows) -> Table | None:
         [line for line, _ in body],
         rows.delimiter,
         rows.line[top + names],
-        tuple((line, len(cells)) for line, cells in body if any(cells[len(header) :])),
+        tuple((line, len(cells)) for line, cells in body if any(map(_has_figures, cells[len(header) :]))),
         tuple(above),
         summed,
         _other_tables(rows, top, start),
@@ -160,6 +160,10 @@ def _with_remark(cells: list[str], width: int) -> list[str]:
     """Return a row whose last cell is a remark that went on behind a comma."""
     beyond = cells[width - 1 :]
     return [*cells[: width - 1], " ".join(beyond)] if len(beyond) > 1 and _is_words(beyond) else cells
+
+
+def _has_figures(cell: str) -> bool:
+    return any(map(str.isdigit, cell))
 
 
 def _is_words(row: list[str]) -> bool:

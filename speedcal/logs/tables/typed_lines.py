@@ -15,7 +15,22 @@ _SENT = re.compile(
     r"(?:<(?P<nick>[^<>]{1,40})>|(?P<name>[^:<>\d]*[A-Za-z+][^:<>]{0,40}):)\s"
 )
 _TIME = re.compile(r"(?<![\d:.])\d{1,2}:\d{2}(?::\d{2})?(?![\d:])")
-_BETWEEN = tuple(map(re.compile, (r";", r"[,|]\s{1,3}(?=\d{1,2}:\d{2})", r"(?<=:\d\d),\s{1,3}(?=\d{1,3}(?![\d:]))")))
+_CLOCK = r"\d{1,2}:\d{2}(?::\d{2})?"
+_BETWEEN = tuple(
+    map(
+        re.compile,
+        (
+            r";",
+            r"[,|]\s{1,3}(?=\d{1,2}:\d{2})",
+            r"(?<=:\d\d),\s{1,3}(?=\d{1,3}(?![\d:]))",
+            r"(?:\.|,?\s(?:and\s)?then)\s{1,3}",
+        ),
+    )
+)
+_SPEED_AND_TIMES = re.compile(
+    r"\s*(?P<speed>\d{1,3}(?:[.,]\d)?(?![\d:]*:\d)\s?(?:[A-Za-z/]{2,5})?)\s?(?:(?:at|@|[:=–-])\s?)?"
+    rf"(?P<times>{_CLOCK}(?:(?:\s?[,;&+]\s?|\sand\s|,\sand\s|\s){_CLOCK})*)[.\s]*"
+)
 _FIGURES = re.compile(r"\s*([01]\d|2[0-3])[ -]?([0-5]\d)[ -]?([0-5]\d)(?=[\s,;:-]+\D*\d{1,3}(?:[.,]\d{1,2})?(?!\d))")
 _SPOKE = re.compile(
     r"\s*(?P<name>[A-Za-z][A-Za-z ]{0,30}\d{0,3})[\s,(\[]+(?P<when>\d{1,2}:\d{2}(?::\d{2})?)[)\]]?\s*:?\s*"
@@ -66,6 +81,9 @@ def one_below_another(lines: Sequence[Line]) -> Sequence[Line]:
 
 
 def _listed(text: str) -> list[str]:
+    held = _SPEED_AND_TIMES.fullmatch(text)
+    if held:
+        return [f"{time} {held['speed']}" for time in _TIME.findall(held["times"])]
     if text.count(":") >= _FEWEST_LISTED and len(_TIME.findall(text)) >= _FEWEST_LISTED:
         for mark in _BETWEEN:
             parts = [part for part in mark.split(text) if part.strip()]

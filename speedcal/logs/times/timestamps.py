@@ -75,7 +75,7 @@ def parse_stamps(cells: Sequence[str], *, header: str = "", zone: tzinfo | None 
     at = np.array([i for i, stamp in enumerate(stamps) if stamp is not None])
     read = _read_family([stamp for stamp in stamps if stamp is not None], family, words, zone)
     time_s = np.full(len(cells), np.nan)
-    time_s[at] = read.time_s
+    time_s[at] = _way_of_time(read, words) * read.time_s
     problems += [(int(at[i]), problem) for i, problem in read.problems]
     return Stamps(
         time_s,
@@ -84,6 +84,11 @@ def parse_stamps(cells: Sequence[str], *, header: str = "", zone: tzinfo | None 
         sorted(problems, key=lambda item: item[0]),
         read.findings,
     )
+
+
+def _way_of_time(read: Stamps, words: str) -> int:
+    """Return -1 for a timer that shows what is left."""
+    return -1 if read.clock == "elapsed" and _COUNTS_DOWN.search(words) else 1
 
 
 def _family(counts: Counter[StampKind]) -> tuple[StampKind, ...]:
@@ -166,6 +171,8 @@ def _to_utc(value: float, zone: tzinfo, last: float) -> float:
 
 _SINCE_1970 = (1.0, 1e-3, 1e-6, 1e-9)
 """Seconds in one unit of a time since 1970, whichever makes a date."""
+_MINUTES_AND_SECONDS = re.compile(r"(?<![a-z])m(?:m|ins?|inutes?)?\.ss?(?:ecs?|econds?)?(?![a-z])")
+_COUNTS_DOWN = re.compile(r"(?<![a-z])(?:remaining|left|count(?:s|ing)?[ -]?down|restzeit|restant)(?![a-z])")
 _UNITS = (
     (re.compile(r"(?<![a-z])(ms|msec|millis|milliseconds?)(?![a-z])"), 1e-3),
     (re.compile(r"(?<![a-z])(us|µs|micros|microseconds?)(?![a-z])"), 1e-6),
@@ -200,6 +207,9 @@ def _number_times(values: FloatArray, step: float, words: str) -> Stamps:
     if step <= 1e-4 and np.ptp(values) < 1 and values.min() >= 0 and values.max() < 1 and len(values) > 1:
         times, step_s = np.round(values * _DAY_S, 3), max(step * _DAY_S, 0.001)
         return Stamps(times, "time of day", step_s, findings=[Finding("fraction_of_day")])
+    minutes, seconds = np.divmod(np.round(values * 100), 100)
+    if _MINUTES_AND_SECONDS.search(words) and (seconds < 60).all():
+        return Stamps(60 * minutes + seconds, "elapsed", 1.0)
     for pattern, factor in _UNITS:
         if pattern.search(words):
             return Stamps(values * factor, "elapsed", step * factor)

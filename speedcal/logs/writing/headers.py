@@ -6,13 +6,13 @@ import re
 from dataclasses import dataclass
 from typing import Literal
 
-from speedcal.units import LENGTH_UNIT_M, SpeedUnit, parse_speed_unit
+from speedcal.units import KMH_ABROAD, LENGTH_UNIT_M, SpeedUnit, parse_speed_unit
 
 Place = Literal["latitude", "longitude", "elevation", "validity", "north_south", "east_west"]
 Role = Literal["speed", "time", "date", "odometer", "engine", "u", "u_common", "session", "unit", ""] | Place
 
 _SPEED_UNIT = re.compile(
-    r"(?<![a-z])(km/h|kmh|km/hr|km h|kph|kmph|km/t|km/u|km/sa|км/ч|stundenkilometer|m\.p\.h|m p h|mi/h|mph"
+    rf"(?<![a-z])(km/h|kmh|km/hr|km h|kph|kmph|{'|'.join(KMH_ABROAD)}|m\.p\.h|m p h|mi/h|mph"
     r"|m/s|mps|knots?|kts?|kn|miles (?:per|an) hour|kilomet(?:er|re)s (?:per|an) hour)(?![a-z/²^]|2)"
 )
 _VALUE = re.compile(rf"\d\s?(?:{_SPEED_UNIT.pattern})")

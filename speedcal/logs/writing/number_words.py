@@ -22,9 +22,13 @@ _RUN = re.compile(
     rf"\b{_SPOKEN}(?: o'?clock\b)?(?: {_SPOKEN})*(?:,? (?:and )?(?P<s>{_NUMBER}) sec(?:ond)?s?\b)?", re.IGNORECASE
 )
 _ONE = re.compile(rf"{_SPOKEN}(?: o'?clock\b)?", re.IGNORECASE)
+_AND_SECONDS = re.compile(
+    rf"\b((?:{_SPOKEN} ){{2}}(?<!hundred )and {_NUMBER})(?![ -](?:{_UNIT})\b| sec)", re.IGNORECASE
+)
+"""Ten oh four and thirty."""
 _PAST = re.compile(
-    rf"\b(?P<m>half|(?:a )?quarter|{_BELOW_100})(?: minutes?)?"
-    rf" (?P<way>past|after|to|before) (?P<h>{_BELOW_100})(?: o'?clock)?\b",
+    rf"\b(?P<m>half|(?:a )?quarter|{_BELOW_100}|[0-5]?\d(?=(?: minutes?)? past\b))(?: minutes?)?"
+    rf" (?P<way>past|after|to|before) (?P<h>{_BELOW_100}|(?<=past )\d{{1,2}}(?![:.\d]))(?: o'?clock)?\b",
     re.IGNORECASE,
 )
 _CLOCK = re.compile(r"\d[:hH]\d\d|\d\.\d\d\.\d\d")
@@ -62,7 +66,7 @@ def in_figures(lines: Sequence[tuple[int, str]]) -> Sequence[tuple[int, str]]:
     together: ``ten twelve forty five`` and ``fifty five ten thirteen`` leave one order, the first alone two. What is
     the same in all of several lines is the hour.
     """
-    if not any(LARGE.search(text) for _, text in lines):
+    if not any(LARGE.search(text) or _PAST.search(text) for _, text in lines):
         return lines
     readings = [_readings(text) for _, text in lines]
     open_lines = [found for found in readings if found and "" not in found]
@@ -79,7 +83,7 @@ def in_figures(lines: Sequence[tuple[int, str]]) -> Sequence[tuple[int, str]]:
 
 def _readings(text: str) -> dict[str, str]:
     """Return a line in figures, under an empty key where it is certain, else by where its time stands."""
-    text = _PAST.sub(_clock_of_past, " ".join(text.split()))
+    text = _AND_SECONDS.sub(r"\1 seconds", _PAST.sub(_clock_of_past, " ".join(text.split())))
     bare = not _WORD.search(_NO_WORD.sub(" ", _RUN.sub(" ", text)))
     runs = [run for run in _RUN.finditer(text) if bare or run["s"] or len(_said(run)) > 1 or _said(run)[0].counts]
     said = [_said(run) for run in runs]
@@ -142,7 +146,11 @@ def _value(words: str) -> _Said:
     whole, _, decimal = " ".join(parts[: len(parts) - hour]).partition(" point ")
     value = 0
     for word in whole.split():
-        value = 100 * max(value, 1) if word == "hundred" else value + _VALUE.get(word, 0)
+        value = (
+            100 * max(value, 1)
+            if word == "hundred"
+            else value + (int(word) if word.isdecimal() else _VALUE.get(word, 0))
+        )
     return _Said(value + _VALUE.get(decimal, 0) / 10, whole.split()[0] in ("oh", "o", "zero"), hour)
 
 

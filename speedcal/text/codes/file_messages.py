@@ -31,7 +31,14 @@ _INSTEAD = {
     "document": "Save it as plain text or as a table with commas",
     "web_page": "Open it, and save the log that it offers",
 }
-_DAMAGED = {"zip": "a zip archive", "gzip": "a gzip file", "spreadsheet": "a spreadsheet", "fit": "FIT", "json": "JSON"}
+_DAMAGED = {
+    "zip": "a zip archive",
+    "gzip": "a gzip file",
+    "spreadsheet": "a spreadsheet",
+    "document": "a document",
+    "fit": "FIT",
+    "json": "JSON",
+}
 _SENTENCES = {
     "cut_off": "cut off before the checksum",
     "wrong_checksum": "wrong checksum",

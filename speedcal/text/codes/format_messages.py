@@ -16,6 +16,7 @@ LABELS: dict[str, str] = {
     "tcx": "TCX",
     "kml": "KML",
     "json": "JSON",
+    "document": "document or mail",
     "track_json": "track in JSON",
     "sheet": "spreadsheet",
     "sheet_ods": "spreadsheet (.ods)",
