@@ -3,6 +3,11 @@
 A receiver that smooths its positions, or filters its speed as a velocity, records the length of a mean of velocities:
 in a bend less than the mean of their lengths, or more where its filter swings out. By how much can be made from the
 course itself, and the log tells whether it was so.
+
+A motorcycle rolls in a bend on the shoulders of its tires, which are smaller, and shows more: at a lean of t to the
+upright a tire with a round section of radius c rolls on a radius smaller by c (1 - cos t), and a bend at speed v and
+turning rate w asks for tan t = v w / g. The share that is lost is a few sigma in cars, of any sign, and twenty in
+motorcycles, a third of 1 - cos t.
 """
 
 from __future__ import annotations
@@ -12,18 +17,17 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from speedcal.calibration.dial.measured import MeasuredLine
-from speedcal.calibration.logged.leaning import leaning, upright_share
 from speedcal.calibration.logged.smoothed_shown import as_smoothed
 from speedcal.calibration.readings.kind import is_log
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.speed.tracking_receiver import Tracking, passed
 from speedcal.calibration.tuning import logs as tuned
 from speedcal.calibration.tuning.general import SMALLEST_FACTOR
-from speedcal.calibration.tuning.track import SLOWEST_MPS
+from speedcal.calibration.tuning.track import POSITION_WINDOW_S, SLOWEST_MPS
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, robust_scale
 
-_FEWEST_ROWS = 60
+_FEWEST_ROWS, _G_MPS2 = 60, 9.80665
 _REACH, _ROUNDS, _LEAST_SCALE_MPS, _HINGES_MPS = 5.0, 6, 0.05, (10.0, 20.0)
 """Time constants that count; rounds of the robust fit, its least scale, the speeds at which the dial may bend in it."""
 
@@ -45,7 +49,7 @@ def in_bends(ground: GroundSpeed, line: MeasuredLine, indicated_mps: FloatArray)
     if len(known) < _FEWEST_ROWS or not is_log(line.time_s[known]):
         return None
     log = line.time_s[known], as_smoothed(ground, line, line.time_s[known], indicated_mps[known])
-    upright = upright_share(ground)
+    upright = _upright_share(ground)
     leans, hint = _told(ground, *log, upright), _told(ground, *log, _cut(ground, _smoothing(tuned.CUT_HINT_S, ground)))
     tried = _filters(ground, line.tracking) if max(abs(leans.sigmas), abs(hint.sigmas)) > tuned.CUT_SIGMAS else []
     cuts = [(_told(ground, *log, cut), cut) for cut in (_cut(ground, kernel) for kernel in tried)]
@@ -54,7 +58,7 @@ def in_bends(ground: GroundSpeed, line: MeasuredLine, indicated_mps: FloatArray)
     ]
     told, cut = max(likely, key=lambda one: one[0].sigmas, default=(_Told(0.0, 0.0), upright))
     if tuned.LEAN_LEAST < leans.share < tuned.LEAN_MOST and leans.sigmas > max(tuned.LEAN_SIGMAS, told.sigmas):
-        return leaning(ground, leans.share * upright)
+        return _leaning(ground, leans.share * upright)
     return _with_bends(ground, told.share * cut) if likely else None
 
 
@@ -111,3 +115,29 @@ def _told(ground: GroundSpeed, time_s: FloatArray, shown_mps: FloatArray, more: 
     spread = inverse @ pull
     gain = float(np.median(shown_mps / speed))
     return _Told(float(fit[0]) / gain, float(fit[0] / np.sqrt(max(spread[0] @ spread[0], 1e-12))))
+
+
+def _leaning(ground: GroundSpeed, lost: FloatArray) -> GroundSpeed:
+    """Return the speed that the dial of a leaning vehicle goes by, by the share of its radius that is lost."""
+    most = float(np.quantile(lost[ground.usable], 0.99))
+    return replace(
+        ground.shown_as(ground.speed_mps / (1 - lost)),
+        usable=ground.usable & (lost < tuned.MOST_LEAN),
+        findings=(*ground.findings, Finding("vehicle_leans", most=most)),
+    )
+
+
+def _upright_share(ground: GroundSpeed) -> FloatArray:
+    """Return 1 - cos of the lean that each fix asks for, shape (n,)."""
+    reach = max(1, round(POSITION_WINDOW_S / ground.interval_s))
+    index = np.arange(len(ground.time_s))
+    first, last = np.maximum(index - reach, 0), np.minimum(index + reach, len(index) - 1)
+    before, after = (
+        np.arctan2(ground.east_m[to] - ground.east_m[at], ground.north_m[to] - ground.north_m[at])
+        for at, to in ((first, index), (index, last))
+    )
+    turned = np.abs((after - before + np.pi) % (2 * np.pi) - np.pi)
+    turned[(ground.piece[first] != ground.piece[last]) | (first == index) | (last == index)] = 0.0
+    turning = 2 * turned / (ground.time_s[last] - ground.time_s[first])
+    sideways = np.minimum(turning * ground.speed_mps, tuned.MOST_LEAN_MPS2) / _G_MPS2
+    return np.asarray(1 - 1 / np.sqrt(1 + sideways**2))

@@ -9,10 +9,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from speedcal.logs.source import Source
-from speedcal.logs.tables.across import turned_upright
 from speedcal.logs.tables.delimited import LOOKED_AT, Rows
+from speedcal.logs.tables.layouts import one_below_the_other, turned_upright
 from speedcal.logs.tables.place_column import with_places
-from speedcal.logs.tables.side_by_side import one_below_the_other
 from speedcal.logs.writing.headers import read_heading
 from speedcal.logs.writing.numbers import MISSING
 from speedcal.logs.writing.written_times import parse_stamp

@@ -1,0 +1,49 @@
+"""Tables laid out otherwise than rows below one header: names in the first column, or blocks beside each other."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import zip_longest
+
+from speedcal.logs.writing.headers import read_heading
+from speedcal.logs.writing.written_times import parse_stamp
+
+_MOST_ROWS, _FEWEST_COLUMNS = 12, 4
+
+
+def turned_upright(cells: list[list[str]], line: list[int]) -> tuple[list[list[str]], list[int]] | None:
+    """Return the rows of a table that goes on from left to right, and the line of its speeds for each; None of another.
+
+    A row of times and one of speeds are asked for, and more columns than rows.
+    """
+    if not 2 <= len(cells) <= _MOST_ROWS:
+        return None
+    wide = [
+        (row, number) for row, number in zip(cells, line, strict=True) if len(row) >= max(_FEWEST_COLUMNS, len(cells))
+    ]
+    roles = {read_heading(row[0]).role: (row, number) for row, number in wide}
+    if not {"time", "speed"} <= set(roles) or parse_stamp(roles["time"][0][1]) is None:
+        return None
+    rows = [list(row) for row in zip_longest(*(row for row, _ in wide), fillvalue="")]
+    return rows, [roles["speed"][1]] * len(rows)
+
+
+def one_below_the_other(
+    header: Sequence[str], rows: Sequence[list[str]], line: Sequence[int]
+) -> tuple[list[str], list[list[str]], list[int], int] | None:
+    """Return header, rows and lines of blocks, the first block first, and how many there are; None of one block.
+
+    People lay notes out so to see all at once. A block holds a time and a speed, and may have empty columns behind it.
+    """
+    width = next((i for i in range(2, len(header)) if header[i] == header[0]), len(header))
+    block, count = list(header[:width]), -(-len(header) // width) if width else 0
+    padded = [*header, *[""] * (count * width - len(header))]
+    if count < 2 or padded != block * count or {"time", "speed"} - {read_heading(name).role for name in block}:
+        return None
+    parts = [
+        (cells, number)
+        for k in range(count)
+        for row, number in zip(rows, line, strict=True)
+        if any(cells := row[k * width : (k + 1) * width])
+    ]
+    return block, [cells for cells, _ in parts], [number for _, number in parts], count
