@@ -65,7 +65,7 @@ def rests_on_one(calibration: Calibration) -> Finding | None:
     """Say that one reading tells more of the slope than all others, and where another would settle it."""
     used = calibration.readings[calibration.readings["used"]]
     speed = used["ground_mps"].to_numpy(float)
-    lone = None if is_of_log(calibration) else lone_reading(speed, np.ones(len(speed)))
+    lone = lone_reading(speed, np.ones(len(speed)))
     if lone is None:
         return None
     return Finding("rests_on_one", line=int(used["line"].iloc[lone]), at_mps=float(speed[lone]), unit=calibration.unit)
@@ -95,8 +95,6 @@ def is_of_log(calibration: Calibration) -> bool:
 
 def reads_as_gps(calibration: Calibration) -> Finding | None:
     """Say that a log shows what GPS shows: an instrument is rarely that right, and an app may log the speed of GPS."""
-    if not is_of_log(calibration):
-        return None
     speeds = np.linspace(*calibration.speed_range_mps, 3)
     half = calibration.half_width(speeds)
     away = np.abs(calibration.indicated(speeds) - speeds)

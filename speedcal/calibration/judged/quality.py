@@ -19,7 +19,7 @@ from speedcal.calibration.speed.recorded_speed import SPEED_AGAINST_POSITIONS
 from speedcal.calibration.tuning import general as tuned
 from speedcal.calibration.tuning.logs import SLOW_NEEDLE_S
 from speedcal.finding import Finding, Trust, codes_of
-from speedcal.interval import COVERAGE_FACTOR
+from speedcal.interval import COVERAGE_FACTOR, median
 from speedcal.logs.drive.readings import DIAL_UNIT_SEEN, Readings
 from speedcal.units import MILE_M
 
@@ -45,23 +45,24 @@ def judge(
     fit_reasons
         What the fit itself found that costs trust.
     """
-    notes = list(findings)
+    notes, logged = list(findings), is_of_log(calibration)
+    narrow = _one_speed(calibration) or _few_speeds(calibration, logged=logged)
     for note in (
         _clock(calibration, readings),
         _wrong_readings(calibration),
         _stopped(calibration),
-        _offset(calibration, _one_speed(calibration) or _few_speeds(calibration)),
+        _offset(calibration, narrow),
         _bent(calibration),
         _damped(calibration),
-        reads_as_gps(calibration),
-        rests_on_one(calibration),
+        reads_as_gps(calibration) if logged else None,
+        None if logged else rests_on_one(calibration),
         None if odometer is None else _odometer(calibration, odometer),
     ):
         if note is not None:
             notes.append(note)
     calibration = replace(calibration, findings=tuple(notes))
     unit = _unit_suspected(calibration)  # in another unit readings scatter otherwise, too
-    reasons = (*((unit,) if unit else ()), *fit_reasons, *_reasons(calibration))
+    reasons = (*((unit,) if unit else ()), *fit_reasons, *_reasons(calibration, narrow, logged=logged))
     return replace(calibration, trust=Trust("WEAK", reasons) if reasons else Trust("TRUSTED"))
 
 
@@ -84,26 +85,23 @@ def trust_in_checks(calibration: Calibration) -> Calibration:
     )
 
 
-def _reasons(calibration: Calibration) -> tuple[Finding, ...]:
+def _reasons(calibration: Calibration, narrow: Finding | None, *, logged: bool) -> tuple[Finding, ...]:
     """Return every reason against trust, the weightiest first."""
     found = (
         *(finding for finding in calibration.findings if finding.code == SPEED_AGAINST_POSITIONS),
-        *_too_little(calibration),
-        None if is_of_log(calibration) else wrong_together(calibration),
+        _few_readings(calibration),
+        narrow,
+        None if logged else wrong_together(calibration),
         _many_wrong(calibration),
         _wide(calibration),
     )
     return tuple(reason for reason in found if reason is not None)
 
 
-def _too_little(calibration: Calibration) -> list[Finding]:
-    """Return reasons that say the drive had too few readings or too few different speeds."""
+def _few_readings(calibration: Calibration) -> Finding | None:
     used = int(calibration.readings["used"].sum())
     listed = calibration.clock_offset_s is None  # a mark is the mean of a hold, and a list has to prove its drive
-    found = [Finding("few_readings", count=used)] if used < tuned.FEW_READINGS and not listed else []
-    if narrow := _one_speed(calibration) or _few_speeds(calibration):
-        found.append(narrow)
-    return found
+    return Finding("few_readings", count=used) if used < tuned.FEW_READINGS and not listed else None
 
 
 def _one_speed(calibration: Calibration) -> Finding | None:
@@ -134,20 +132,20 @@ def _wide(calibration: Calibration) -> Finding | None:
     return None
 
 
-def _few_speeds(calibration: Calibration) -> Finding | None:
+def _few_speeds(calibration: Calibration, *, logged: bool) -> Finding | None:
     """Return that readings were noted, or a log was held, at too few different speeds.
 
     A log that shows many speeds often needs none of them to be held. What a held speed wanders by is no other speed.
     """
     used = calibration.readings[calibration.readings["used"]]
     speed, run = used["ground_mps"].to_numpy(), used["run"].to_numpy()
-    if is_of_log(calibration):
+    if logged:
         if (
             np.bincount((speed / tuned.SAME_LEVEL_MPS).astype(int)) >= tuned.DENSE_SHARE * len(speed)
         ).sum() >= tuned.DENSE_LEVELS:
             return None
         speed, run = speed[run >= 0], run[run >= 0]
-    held = [float(np.median(speed[run == number])) for number in np.unique(run[run >= 0])]
+    held = [median(speed[run == number]) for number in np.unique(run[run >= 0])]
     levels: list[float] = []
     for level in sorted([*held, *speed[run < 0].tolist()]):
         if not levels or level - levels[-1] > tuned.SAME_LEVEL_MPS:

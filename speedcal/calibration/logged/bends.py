@@ -25,7 +25,7 @@ from speedcal.calibration.tuning import logs as tuned
 from speedcal.calibration.tuning.general import SMALLEST_FACTOR
 from speedcal.calibration.tuning.track import POSITION_WINDOW_S, SLOWEST_MPS
 from speedcal.finding import Finding
-from speedcal.interval import FloatArray, robust_scale
+from speedcal.interval import FloatArray, median, robust_scale
 
 _FEWEST_ROWS, _G_MPS2 = 60, 9.80665
 _REACH, _ROUNDS, _LEAST_SCALE_MPS, _HINGES_MPS = 5.0, 6, 0.05, (10.0, 20.0)
@@ -106,14 +106,14 @@ def _told(ground: GroundSpeed, time_s: FloatArray, shown_mps: FloatArray, more: 
     weight, fit, off = np.ones_like(speed), np.zeros(columns.shape[1]), shown_mps
     inverse = np.eye(len(fit))
     for _ in range(_ROUNDS):
-        inverse = np.asarray(np.linalg.pinv(columns.T @ (columns * weight[:, None])), float)
+        inverse = np.asarray(np.linalg.pinv(columns.T @ (columns * weight[:, None]), hermitian=True), float)
         fit = inverse @ columns.T @ (weight * shown_mps)
         off = shown_mps - columns @ fit
         weight = 1 / (1 + (off / max(2.5 * robust_scale(off), _LEAST_SCALE_MPS)) ** 2)
     block = np.unique(np.floor(time_s / tuned.LEAN_BLOCK_S), return_inverse=True)[1]
     pull = np.stack([np.bincount(block, weights=weight * off * column) for column in columns.T])
     spread = inverse @ pull
-    gain = float(np.median(shown_mps / speed))
+    gain = median(shown_mps / speed)
     return _Told(float(fit[0]) / gain, float(fit[0] / np.sqrt(max(spread[0] @ spread[0], 1e-12))))
 
 

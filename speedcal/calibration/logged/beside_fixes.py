@@ -9,7 +9,7 @@ import numpy as np
 from speedcal.calibration.logged.constancy import clipped
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.tuning.logs import BESIDE_FIX_S, LATENT_INTERVAL_S, STEADY_WINDOW_S
-from speedcal.interval import FloatArray
+from speedcal.interval import FloatArray, median
 
 _HALF_S = STEADY_WINDOW_S / 2
 
@@ -39,7 +39,7 @@ class BesideFixes:
         """
         fix = ground.nearest(time_s)
         since_s = time_s - ground.time_s[fix]
-        near = np.abs(since_s) <= max(BESIDE_FIX_S, float(np.median(np.diff(time_s))) / 2)
+        near = np.abs(since_s) <= max(BESIDE_FIX_S, median(np.diff(time_s)) / 2)
         place, which, count = np.unique(fix[near], return_inverse=True, return_counts=True)
         moment, speed = ground.time_s[place], ground.speed_mps[place]
         after, before = (np.interp(moment + move, time_s, shown_mps) for move in (_HALF_S, -_HALF_S))
@@ -51,7 +51,7 @@ class BesideFixes:
 
 def is_finer(ground: GroundSpeed, time_s: FloatArray) -> bool:
     """Tell whether a log knows what the speed did between recorded fixes, and they do not: they lie too far apart."""
-    return ground.source == "recorded" and ground.interval_s > LATENT_INTERVAL_S >= float(np.median(np.diff(time_s)))
+    return ground.source == "recorded" and ground.interval_s > LATENT_INTERVAL_S >= median(np.diff(time_s))
 
 
 def off_between(ground: GroundSpeed, moment_s: FloatArray, indicated_mps: FloatArray) -> FloatArray:

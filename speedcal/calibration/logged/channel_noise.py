@@ -9,7 +9,7 @@ import numpy as np
 
 from speedcal.calibration.dial.rounded_likelihood import Told
 from speedcal.calibration.speed.motion import local_sum
-from speedcal.interval import FloatArray
+from speedcal.interval import FloatArray, median
 
 _JITTER_S = 0.1
 """Of stamps that nothing is known of."""
@@ -58,7 +58,7 @@ class Noise:
             Whether the noise changes on the way.
         """
         share = np.stack([np.ones_like(steep), steep**2])
-        usual = float(np.median(self.variance)) if local else float(self.variance[0])
+        usual = median(self.variance) if local else float(self.variance[0])
         before = np.array([usual, self.jitter_s2])
         rise = share @ told.square / np.maximum(share @ told.known, 1e-12)
         low, high = [least, _LEAST_JITTER_S**2], [np.inf, _MOST_JITTER_S**2]

@@ -16,7 +16,7 @@ import numpy as np
 from speedcal.calibration.readings.clock_search import Shift
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.tuning import logs as tuned
-from speedcal.interval import BoolArray, FloatArray, IntArray
+from speedcal.interval import BoolArray, FloatArray, IntArray, median
 
 _GRID_S, _FINE_S, _FINE_REACH_S = 0.5, 0.1, 1.0
 _LEAST_SCALE_MPS, _MOST_OFF_MPS, _MOVING_MPS, _STANDING_MPS = 0.3, 5.0, 3.0, 1.0
@@ -124,11 +124,11 @@ class _Blocks:
         total = np.add.reduceat(np.nan_to_num(off), self.first, axis=0)
         unknown = self.count[:, None] - known
         mean = (total + _MOST_OFF_MPS * unknown).min(axis=1) / self.count
-        usual = float(np.median(mean[self.moving])) if self.moving.any() else 0.0
+        usual = median(mean[self.moving]) if self.moving.any() else 0.0
         self.scale_mps = max(1.25 * usual, _LEAST_SCALE_MPS, step_mps / 2)
         told = self.moving & (unknown < known).all(axis=1)
         alone = total[told] / known[told]
-        self.astray_mps = float(np.median(alone.min(axis=1))) if told.any() else 0.0
+        self.astray_mps = median(alone.min(axis=1)) if told.any() else 0.0
         """How far blocks lie off where the track tells it, each at its best lateness."""
 
     def _beside(self) -> BoolArray:

@@ -16,7 +16,7 @@ from numpy.polynomial.legendre import legvander
 
 from speedcal.calibration.tuning import logs as tuned
 from speedcal.calibration.tuning.track import SLOWEST_POSITION_SPEED_MPS
-from speedcal.interval import FloatArray, IntArray, robust_scale
+from speedcal.interval import FloatArray, IntArray, median, robust_scale
 
 _MOST_BLOCKS = 120
 _LEAST_SHARE, _LEAST_DRIFT_SHARE = 0.03, 0.01
@@ -68,7 +68,7 @@ def change_within(time_s: FloatArray, ground_mps: FloatArray, off_mps: FloatArra
     parts = (block >= begin[:, None]) & (block < end[:, None])
     shape = np.vstack([parts, block / (count - 1) - 0.5])  # the last one is a drift over all of the log
     difference, told, share = blocks.differences(shape)
-    rounding = step_mps / 4 / float(np.median(ground_mps))
+    rounding = step_mps / 4 / median(ground_mps)
     least_share, least_told, sigmas = (
         np.append(np.full(len(parts), of_part), of_drift)
         for of_part, of_drift in ((_LEAST_SHARE, _LEAST_DRIFT_SHARE), tuned.CHANGE_TOLD, tuned.CHANGE_SIGMAS)
@@ -170,7 +170,7 @@ def steady_wander(
     steady = mean[(count >= np.median(count) / 2) & (change < tuned.STEADY_ACCELERATION_MPS2)]
     if len(steady) < _FEWEST_WINDOWS:
         return 0.0
-    return robust_scale(steady - np.median(steady))
+    return robust_scale(steady - median(steady))
 
 
 def by_turns(shown_mps: FloatArray, ground_mps: FloatArray | None = None) -> float:

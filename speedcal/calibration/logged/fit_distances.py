@@ -26,7 +26,7 @@ from speedcal.calibration.speed.positions import Smoothing, without_spikes
 from speedcal.calibration.tuning import logs as tuned
 from speedcal.calibration.tuning.track import SLOWEST_POSITION_SPEED_MPS
 from speedcal.finding import Finding
-from speedcal.interval import BoolArray, FloatArray, IntArray, robust_scale
+from speedcal.interval import BoolArray, FloatArray, IntArray, median, robust_scale
 
 _ROUNDS, _ROUNDS_FROM_NEAR, _CAUCHY, _MOST_NODES, _WINDOWS_A_NODE = 10, 4, 3.0, 8, 8
 _LARGEST_STEP_S, _FAR = 1.0, 6.0
@@ -121,7 +121,7 @@ class _Log:
     @classmethod
     def of(cls, time: FloatArray, shown: FloatArray) -> _Log:
         step = np.diff(time)
-        gap = step > max(3.0, 3 * float(np.median(step)))
+        gap = step > max(3.0, 3 * median(step))
         return cls(time, time - float(np.mean(time)), shown, np.concatenate(([0], np.cumsum(gap))))
 
     def covers(self, begin: FloatArray, end: FloatArray) -> BoolArray:
@@ -161,7 +161,7 @@ class _Fit:
         self.slow_s = np.zeros((2, 0))
         self.weight_at, _ = spline_weights(nodes, log.shown_mps)
         if smoothing is not None:
-            usual_s = float(np.median(np.diff(log.time_s)))
+            usual_s = median(np.diff(log.time_s))
             self.weight_at = np.column_stack([smoothing.mean(one, log.stretch, usual_s) for one in self.weight_at.T])
         self.middle = float(np.mean(log.time_s))
         size = len(nodes)

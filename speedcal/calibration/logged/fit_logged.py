@@ -24,7 +24,7 @@ from speedcal.calibration.speed.runs import SteadyRuns
 from speedcal.calibration.tuning import logs as tuned
 from speedcal.errors import AlignmentError, FitError
 from speedcal.finding import Finding
-from speedcal.interval import FloatArray, robust_scale
+from speedcal.interval import FloatArray, median, robust_scale
 
 _SCORE_BLOCK_S = 30.0
 """Residuals within this time may be alike, as far as the clock offset is concerned."""
@@ -80,7 +80,7 @@ def fit_logged(
         if settled is not None:
             return settled
         reasons = (Finding("log_unsettled"),) if min(ground.step_mps, step_mps) > 0 else ()
-    elif ground.between_is_guessed and float(np.median(np.diff(time_s))) <= _longest_between_rows_s(ground):
+    elif ground.between_is_guessed and median(np.diff(time_s)) <= _longest_between_rows_s(ground):
         told = fit_distances(log)
         if told is not None:
             return told
@@ -117,8 +117,8 @@ def _by_all_pairs(
         offset, gain = offset + float(step[0]), gain + float(step[1])
         move = float(np.clip(step[2], -_LARGEST_STEP_S, _LARGEST_STEP_S))
         tau += move
-        u_tau = _u_clock(pairs.time_s[pairs.usable], columns, far, residual, normal)
-        if round_ > 5 and abs(move) < 1e-3:
+        if round_ == _ROUNDS - 1 or (round_ > 5 and abs(move) < 1e-3):
+            u_tau = _u_clock(pairs.time_s[pairs.usable], columns, far, residual, normal)
             break
     log = RoughLog(ground, time_s, indicated_mps, step_mps, tau, offset, gain, scatter)
     return log, u_tau, residual, shown

@@ -16,7 +16,7 @@ from speedcal.calibration.speed.speed_spline import SplineGrid
 from speedcal.calibration.tuning import logs as tuned
 from speedcal.calibration.tuning.general import WRONG_BELOW
 from speedcal.finding import Finding
-from speedcal.interval import BoolArray, FloatArray, IntArray
+from speedcal.interval import BoolArray, FloatArray, IntArray, median
 
 _WORSE = 1.5
 """An answer whose readings lie this much farther off than from the line it started at, and by more than half a step of
@@ -77,7 +77,7 @@ def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) ->
     followed = _followed(ground, moment, constant_s) if fit.damping_s2 > 0 else speed
     hangs_mps = fit.play_mps * fit.pointer.at(moment)
     away = np.abs(told_mps - hangs_mps - dial.indicated(followed))
-    if not np.median(away[carries]) <= _WORSE * np.median(off[carries]) + step_mps / 2:
+    if not median(away[carries]) <= _WORSE * median(off[carries]) + step_mps / 2:
         return None
     reason = np.where(inside & ground.usable_at(moment), "", np.where(inside, TOO_SLOW, NO_GROUND)).astype(object)
     scatter = float(np.hypot(fit.noise_mps, step_mps / np.sqrt(12)))

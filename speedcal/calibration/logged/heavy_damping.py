@@ -8,7 +8,7 @@ from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.speed.tracking_receiver import STEP_S, Tracking, passed
 from speedcal.calibration.tuning import logs as tuned
 from speedcal.calibration.tuning.track import SLOWEST_MPS
-from speedcal.interval import BoolArray, FloatArray
+from speedcal.interval import BoolArray, FloatArray, median
 
 _FEWEST, _LONGEST_S = 60, 86400.0
 _MILD_DAMPING_S = (0.5, 1.0)
@@ -45,7 +45,7 @@ def heavy_damping(
     none = (tau_s, 0.0, None)
     if len(time_s) < _FEWEST or time_s[-1] - time_s[0] > _LONGEST_S:
         return none
-    if max(ground.interval_s, float(np.median(np.diff(time_s)))) > tuned.HEAVY_DAMPING_S[0]:
+    if max(ground.interval_s, median(np.diff(time_s))) > tuned.HEAVY_DAMPING_S[0]:
         return none  # the line between two readings would pass for smoothing
     moment = np.arange(time_s[0], time_s[-1], STEP_S)
     shown = np.interp(moment, time_s, indicated_mps)

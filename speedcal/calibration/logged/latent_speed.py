@@ -46,7 +46,7 @@ from speedcal.calibration.speed.banded import Banded
 from speedcal.calibration.speed.motion import Motion, local_sum
 from speedcal.calibration.speed.speed_spline import SplineGrid
 from speedcal.calibration.tuning import logs as tuned
-from speedcal.interval import FloatArray
+from speedcal.interval import FloatArray, median
 
 _SETTLING_ROUNDS = 2
 _BLEND = 0.7
@@ -105,7 +105,7 @@ class _Fitter:
         self.nuisance = np.array([start.clock_offset_s, start.damping_s2, 0.0, 0.0, 0.0])
         self.none = [UNEVEN, PLAY] if start.damping_s2 else [DAMPING, UNEVEN, PLAY]  # until the log says otherwise
         # beside rows far apart the score of a damping is that of the track alone, which is smoothed by what is believed
-        self.seldom = bool(np.median(np.diff(log.time_s)) > tuned.DAMPED_ROWS_S)
+        self.seldom = median(np.diff(log.time_s)) > tuned.DAMPED_ROWS_S
         self.clock_s, self.known = start.clock_s, start.clock_piece >= 0
         self.seconds = grid.locate(start.clock_s, np.maximum(start.clock_piece, 0))
         self.count = np.maximum(local_sum(self.known.astype(float), tuned.POINTER_REACH_S), 1.0)
@@ -315,7 +315,7 @@ class _Fitter:
             u_speed_mps=np.sqrt(np.maximum(log.places.variances(self.inverse, log.plain, log.plain), 0.0)),
             off_mps=self.log.value_mps - log.constant - log.places.of(self.coefficients, log.row),
             right=log.right,
-            noise_mps=float(np.sqrt(np.median(self.states["log"].noise.variance))),
+            noise_mps=float(np.sqrt(median(self.states["log"].noise.variance))),
             score=last.score_of_each(),
             information=last.information_of_each(),
             time_s=np.concatenate([self.track.time_s, self.log.time_s + self.nuisance[CLOCK]]),

@@ -8,6 +8,7 @@ alike, neither sees the rounding error that they have in common.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -100,13 +101,12 @@ def leaving_out_blocks(
     prior
         Information of the prior, shape (p, p).
     """
-    _, label = np.unique(block, return_inverse=True)
-    blocks, size = int(label.max()) + 1, score.shape[1]
-    pulls = np.stack([np.bincount(label, weights=score[:, i], minlength=blocks) for i in range(size)], axis=1)
-    parts = np.empty((blocks, size, size))
-    for i in range(size):
-        for j in range(size):
-            parts[:, i, j] = np.bincount(label, weights=weight[:, i] * left[:, j], minlength=blocks)
+    order = np.argsort(block, kind="stable")
+    edges = np.flatnonzero(np.diff(block[order], prepend=np.nan, append=np.nan))
+    blocks = len(edges) - 1
+    score, weight, left = score[order], weight[order], left[order]
+    pulls = np.add.reduceat(score, edges[:-1])
+    parts = np.stack([weight[a:b].T @ left[a:b] for a, b in pairwise(edges)])
     parts = (parts + np.swapaxes(parts, 1, 2)) / 2
     whole = parts.sum(axis=0) + prior
     model = np.linalg.inv(whole)

@@ -47,13 +47,15 @@ def fit_log(
     if len(free) < len(time):  # what tells nothing of the dial turns the line by which the clock is judged
         shifts = shifts_of(ground, time[free], speed[free], readings, shifts[0].offset_s, at)
     course = course_of_clock(ground, time[free], speed[free], shift=shifts[0], step_mps=readings.speed_resolution_mps)
+    changed = bool(len(free) < len(time) or course.late_s.any())
     steps = sorted(steps + [(int(line[free[row]]), forward) for row, forward in course.steps])
     before = np.maximum(np.searchsorted(free, np.arange(len(time)), side="right") - 1, 0)
     time, first = np.unique(time + course.late_s[before], return_index=True)
     order, speed = order[first], speed[first]
     if np.ptp(course.late_s):  # the offset was found for a part of it
         shifts = shifts_of(ground, time, speed, readings, shifts[0].offset_s, at)
-    apart = _apart(ground, time + shifts[0].offset_s, speed, readings)
+    if changed:
+        apart = _apart(ground, time + shifts[0].offset_s, speed, readings)
     left, order, time, speed = order[apart], order[~apart], time[~apart], speed[~apart]
 
     def without(stopped: BoolArray) -> MeasuredLine:
@@ -71,7 +73,8 @@ def fit_log(
             source=readings.source,
         )
 
-    stopped = _stopped(ground, time + shifts[0].offset_s, speed, readings)
+    if changed:
+        stopped = _stopped(ground, time + shifts[0].offset_s, speed, readings)
     fit = without(stopped)
     # the line between two fixes far apart spreads the speeds at which one value is shown
     if ground.interval_s <= LATENT_INTERVAL_S and not ground.between_is_guessed:

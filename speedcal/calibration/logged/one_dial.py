@@ -17,7 +17,7 @@ from speedcal.calibration.readings.kind import is_log
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.tuning import logs as tuned
 from speedcal.finding import Finding
-from speedcal.interval import FloatArray, IntArray
+from speedcal.interval import FloatArray, IntArray, median
 from speedcal.units import DisplayUnit
 
 if TYPE_CHECKING:
@@ -146,7 +146,7 @@ class LoggedDial:
 
     def _noise_of_rows(self, off_mps: FloatArray) -> float:
         """Return what the rows' own noise makes of a mean, beside their rounding and the noise of the track."""
-        a_window = tuned.STEADY_WINDOW_S / float(np.median(np.diff(self.time_s)))
+        a_window = tuned.STEADY_WINDOW_S / median(np.diff(self.time_s))
         if a_window < 2:  # so far apart a car behind strays anew from row to row
             return 0.0
         known = self.shown_step_mps**2 / 12 + (self.gain * self.ground.u_speed_mps) ** 2

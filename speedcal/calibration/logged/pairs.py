@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from speedcal.calibration.speed.ground_speed import GroundSpeed
-from speedcal.interval import BoolArray, FloatArray, IntArray
+from speedcal.interval import BoolArray, FloatArray, IntArray, median
 
 _LONGEST_WINDOW_S, _SHORTEST_WINDOW_S = 10.0, 1.0
 _NEGLIGIBLE_FLATTENING = 2e-4
@@ -34,15 +34,15 @@ def make_pairs(ground: GroundSpeed, time_s: FloatArray, indicated_mps: FloatArra
     very same fit, and through the smoothing of the positions: it eats the same accelerations, and the line stays where
     it is.
     """
-    spacing = float(np.median(np.diff(time_s)))
+    spacing = median(np.diff(time_s))
     if spacing >= ground.interval_s / 1.5 and (ground.local_fit is None or spacing > 1.5 * ground.interval_s):
         moment, indicated = time_s + clock_offset_s, indicated_mps
         speed, acceleration, inside = ground.at(moment)
     else:
         moment, speed, acceleration = ground.time_s, ground.speed_mps, ground.acceleration
         indicated, inside = _at_fixes(ground, time_s, indicated_mps, clock_offset_s, spacing)
-    before, _ = ground.place(moment)
-    usable = ground.usable_at(moment) if moment is not ground.time_s else ground.usable
+    before, known = ground.place(moment)
+    usable = known & ground.usable[before] & ground.usable[before + 1] if moment is not ground.time_s else ground.usable
     return Pairs(
         time_s=moment[inside],
         ground_mps=speed[inside],
@@ -83,7 +83,7 @@ def window_length_s(ground: GroundSpeed, pairs: Pairs) -> float:
     """
     if ground.source == "positions":
         return _LONGEST_WINDOW_S
-    spacing = float(np.median(np.diff(pairs.time_s)))
+    spacing = median(np.diff(pairs.time_s))
     variance = float(np.var(pairs.ground_mps[pairs.usable]))
     enough = spacing * ground.u_speed_mps**2 / (_NEGLIGIBLE_FLATTENING * max(variance, 1e-9))
     return float(np.clip(enough, _SHORTEST_WINDOW_S, _LONGEST_WINDOW_S))

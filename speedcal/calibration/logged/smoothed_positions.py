@@ -21,7 +21,7 @@ from speedcal.calibration.speed.positions import LocalFit, Smoothing
 from speedcal.calibration.speed.smoothing import SMOOTHED, with_smoothing
 from speedcal.calibration.tuning import logs as tuned
 from speedcal.calibration.tuning.track import SLOWEST_POSITION_SPEED_MPS
-from speedcal.interval import FloatArray, robust_scale
+from speedcal.interval import FloatArray, median, robust_scale
 from speedcal.units import MPH_MPS
 
 _ALIKE_S = 5.0
@@ -39,7 +39,7 @@ def unsmoothed(ground: GroundSpeed, line: MeasuredLine, indicated_mps: FloatArra
     known = known[np.argsort(line.time_s[known], kind="stable")]
     if not is_log(line.time_s[known]):
         return None
-    if np.median(np.diff(line.time_s[known])) > min(1.5 * ground.interval_s, tuned.LATENT_INTERVAL_S):
+    if median(np.diff(line.time_s[known])) > min(1.5 * ground.interval_s, tuned.LATENT_INTERVAL_S):
         return None
     log = _Beside(ground, line.time_s[known], indicated_mps[known], line.gain)
     smoothed = partial(_smoothed, ground, ground.local_fit)

@@ -8,7 +8,7 @@ from speedcal.calibration.dial.measured import MeasuredLine
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.speed.positions import Smoothing
 from speedcal.calibration.tuning.track import GAP_S
-from speedcal.interval import FloatArray
+from speedcal.interval import FloatArray, median
 
 
 def as_smoothed(ground: GroundSpeed, line: MeasuredLine, time_s: FloatArray, shown_mps: FloatArray) -> FloatArray:
@@ -22,4 +22,4 @@ def as_smoothed(ground: GroundSpeed, line: MeasuredLine, time_s: FloatArray, sho
         return shown_mps
     step = np.diff(time_s)
     piece = np.concatenate(([0], np.cumsum(step > GAP_S)))
-    return smoothing.mean(shown_mps, piece, float(np.median(step)))
+    return smoothing.mean(shown_mps, piece, median(step))

@@ -16,7 +16,7 @@ from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.tuning.logs import APART_MPS, APART_S
 from speedcal.calibration.tuning.track import SLOWEST_MPS
 from speedcal.finding import Finding
-from speedcal.interval import BoolArray, FloatArray
+from speedcal.interval import BoolArray, FloatArray, median
 from speedcal.units import DisplayUnit
 
 if TYPE_CHECKING:
@@ -51,7 +51,7 @@ def rows_apart(time_s: FloatArray, ground_mps: FloatArray, indicated_mps: FloatA
     least, most = _shown_at(ground[plain], indicated_mps[plain])
     cell = ground.astype(np.int64)
     against = known & (np.maximum(least[cell] - indicated_mps, indicated_mps - most[cell]) > APART_MPS)
-    usual_s = float(np.median(np.diff(time_s)))  # of a logger that pauses two rows may span minutes
+    usual_s = median(np.diff(time_s))  # of a logger that pauses two rows may span minutes
     for rows in stretches:
         here = rows.start + np.flatnonzero(against[rows])
         if len(here) * usual_s >= APART_S:

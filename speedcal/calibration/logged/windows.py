@@ -15,7 +15,7 @@ from speedcal.calibration.readings.clock_search import OFFSET_SCALE_MPS
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.tuning.general import SMALLEST_FACTOR
 from speedcal.calibration.tuning.logs import LOG_BLOCK_S, LUCK, POSITIONS_BLOCK_S
-from speedcal.interval import FloatArray, IntArray, robust_scale
+from speedcal.interval import FloatArray, IntArray, median, robust_scale
 
 _ROBUST_ROUNDS = 6
 _CAUCHY = 3.0
@@ -78,7 +78,7 @@ def fit_windows(
         if ground.source == "positions" and not one_speed:
             # what windows scatter beyond the readings' own noise is position noise
             size = robust_scale(residual)
-            left = np.sqrt(max(size**2 - float(np.median(u_y)) ** 2, 0.0))
+            left = np.sqrt(max(size**2 - median(u_y) ** 2, 0.0))
             u_x = np.full_like(x, left / max(line.slope, SMALLEST_FACTOR))
         spread = np.hypot(u_y, line.slope * u_x)
         far = _far(residual / spread)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.tuning.general import LARGEST_FACTOR, SMALLEST_FACTOR, WRONG_SPREAD_MPS
 from speedcal.errors import AlignmentError
-from speedcal.interval import BoolArray, FloatArray
+from speedcal.interval import BoolArray, FloatArray, median
 from speedcal.logs.drive.readings import Clock
 from speedcal.units import MPH_MPS
 
@@ -184,7 +184,7 @@ def _range_of_shifts(
     longer = float(np.clip(np.ptp(time_s) - (end - begin), 0.0, _MOST_BEYOND_S))
     # of readings that go on for longer most may be those of another drive, or a few of a clock that was set
     between = 0.0 < longer < _MOST_BEYOND_S
-    usual = float(np.median(time_s))
+    usual = median(time_s)
     middle = float((time_s.min() + time_s.max()) / 2 if between else usual)
     low = min(begin - middle - longer / 2, begin - usual)
     high = max(end - middle + longer / 2, end - usual)

@@ -6,7 +6,7 @@ import numpy as np
 
 from speedcal.calibration.tuning import logs as tuned
 from speedcal.calibration.tuning.track import SLOWEST_MPS
-from speedcal.interval import BoolArray, FloatArray, IntArray
+from speedcal.interval import BoolArray, FloatArray, IntArray, median
 
 _FEWEST_NEXT_TO, _LEAST_RANGE_MPS, _NEAR, _NEAR_MPS = 20, 2.0, 2.0, 0.1
 _LEAST_PART = 0.5
@@ -43,7 +43,7 @@ def at_stops(
     if not moving.any():
         return stopped
     ends = _ends(indicated_mps[moving], step_mps, fewest)
-    a_step_mps = step_mps / float(np.median(indicated_mps[moving] / ground_mps[moving]).clip(1e-3))
+    a_step_mps = step_mps / max(median(indicated_mps[moving] / ground_mps[moving]), 1e-3)
     held_mps = max(held_spread(ground_mps[moving], indicated_mps[moving], step_mps), a_step_mps)
     spread = tuned.STOP_SETTLED_SPREAD if settled else (tuned.STOP_SPREAD_STEPS, tuned.STOP_SPREAD_MPS)
     farther = tuned.STOP_SETTLED_BEYOND if settled else (tuned.STOP_SPREAD_STEPS, tuned.STOP_BEYOND_MPS)
@@ -61,7 +61,7 @@ def at_stops(
         wide = np.subtract(*np.percentile(farther_out, [90, 10])) > most_wide
         next_to = moving & ~here & (np.abs(indicated_mps - end) <= tuned.STOP_NEAR_MPS)
         led_to = _continued(ground_mps[next_to], indicated_mps[next_to], end)
-        if wide or toward * (float(np.median(at_end)) - led_to) > most_beyond:
+        if wide or toward * (median(at_end) - led_to) > most_beyond:
             stopped |= here
             stopped[beyond] = True
             if settled and np.isfinite(led_to):  # by speed alone, or those left at the edge err away from the stop
@@ -93,7 +93,7 @@ def _continued(ground_mps: FloatArray, indicated_mps: FloatArray, shown_mps: flo
             return float("nan")
         line = np.polyfit(indicated_mps[near], ground_mps[near], 1)
         off = np.abs(ground_mps - np.polyval(line, indicated_mps))
-        near = off <= _NEAR * float(np.median(off)) + _NEAR_MPS  # without broken rows
+        near = off <= _NEAR * median(off) + _NEAR_MPS  # without broken rows
     return float(np.polyval(line, shown_mps))
 
 

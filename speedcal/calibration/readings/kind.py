@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from speedcal.calibration.tuning import general as tuned
-from speedcal.interval import FloatArray
+from speedcal.interval import FloatArray, median
 from speedcal.logs.drive.readings import FASTEST_HAND_S
 
 
@@ -18,10 +18,10 @@ def is_log(time_s: FloatArray) -> bool:
     step = np.diff(np.unique(time_s))
     if len(step) < tuned.FEWEST_LOGGED - 1:
         return False
-    usual = float(np.median(step))
+    usual = median(step)
     if usual > FASTEST_HAND_S:
         return usual <= tuned.SLOWEST_LOG_S and _of_period(step, usual)
-    shortest = float(np.quantile(step, 0.1))
+    shortest = float(np.partition(step, len(step) // 10)[len(step) // 10])
     hurried = shortest >= tuned.HURRIED_HAND_S and len(step) < tuned.MOST_BY_HAND
     return not hurried or _of_period(step / np.maximum(np.round(step / shortest), 1.0), shortest)
 

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from speedcal.calibration.readings.clock_search import zone_near
 from speedcal.calibration.readings.rows import DAY_S
+from speedcal.interval import median
 from speedcal.logs.drive.readings import Clock
 from speedcal.logs.drive.track import Track
 
@@ -22,7 +21,7 @@ def zone_of_drive(track: Track, clock: Clock, clock_offset_s: float | None) -> f
     clock_offset_s
         Reading clock + this = GPS clock; None where the readings have no times.
     """
-    sun_s = round(float(np.median(track.longitude_deg)) / _DEGREES_AN_HOUR) * _HOUR_S
+    sun_s = round(median(track.longitude_deg) / _DEGREES_AN_HOUR) * _HOUR_S
     if clock not in ("local", "time of day") or clock_offset_s is None:
         return sun_s
     near_sun_s = (clock_offset_s + sun_s + DAY_S / 2) % DAY_S - DAY_S / 2  # whole days are another matter

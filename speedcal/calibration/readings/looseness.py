@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from speedcal.calibration.tuning import general as tuned
-from speedcal.interval import FloatArray
+from speedcal.interval import FloatArray, median
 
 LOOSE, FEW_CHANGES = "loose_readings", "few_changes"
 """Codes of the refusal: of readings that no dial explains, and of those that one does, as it would on many drives."""
@@ -36,7 +36,7 @@ def how_loose(away_mps: FloatArray, scatter_mps: float) -> tuple[str, dict[str, 
         "within_mps": tuned.LOOSE_NEAR_MPS,
         "low": int(low.sum()),
         "high": int((far & ~low).sum()),
-        "off_mps": float(np.median(np.abs(away_mps[far]))) if far.any() else 0.0,
+        "off_mps": median(np.abs(away_mps[far])) if far.any() else 0.0,
         "scatter_mps": scatter_mps,
     }
 

@@ -9,7 +9,7 @@ import numpy as np
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.tuning import general as tuned
 from speedcal.calibration.tuning.track import TRACK_LENGTH_U
-from speedcal.interval import BoolArray, FloatArray, IntArray
+from speedcal.interval import BoolArray, FloatArray, IntArray, median
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +78,7 @@ def _step(distance: FloatArray, shown: FloatArray, written_m: float) -> float:
     stood = distance[first[1:] - 1] - distance[first[:-1]] > tuned.ODOMETER_STANDS_STEPS * written_m
     rise = np.diff(shown[first])[stood]
     rise = rise[rise > 0]
-    return max(written_m, float(np.median(rise))) if len(rise) and len(rise) > (len(first) - 1) / 3 else written_m
+    return max(written_m, median(rise)) if len(rise) and len(rise) > (len(first) - 1) / 3 else written_m
 
 
 def _stretches(distance: FloatArray, shown: FloatArray, piece: IntArray, resolution_m: float) -> IntArray:
@@ -98,7 +98,7 @@ def _follow(distance: FloatArray, shown: FloatArray, stretch: IntArray, u: Float
     pair = (stretch[i] == stretch[j]) & (distance[j] - distance[i] > tuned.ODOMETER_SHORTEST_M / 5)
     if not pair.any():
         return np.zeros(len(shown), bool)
-    slope = float(np.median(((shown[j] - shown[i]) / np.maximum(distance[j] - distance[i], 1e-9))[pair]))
+    slope = median(((shown[j] - shown[i]) / np.maximum(distance[j] - distance[i], 1e-9))[pair])
     level = shown - slope * distance
     middle = np.array([np.median(level[stretch == number]) for number in range(stretch[-1] + 1)])
     return np.asarray(

@@ -13,7 +13,7 @@ from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.tuning import general as tuned
 from speedcal.errors import AlignmentError, FitError, SpeedcalError
 from speedcal.finding import Finding, codes_of
-from speedcal.interval import FloatArray, IntArray
+from speedcal.interval import FloatArray, IntArray, median
 from speedcal.logs.drive.readings import Readings
 from speedcal.units import display_unit_of
 
@@ -67,7 +67,7 @@ def unless_it_stands(refused: SpeedcalError, ground: GroundSpeed, readings: Read
     rows = usable_readings(readings)
     shown = readings.speed_mps[rows]
     slow, fast = np.percentile(ground.speed_mps, [10, 90])
-    middle, apart = float(np.median(shown)), float(np.ptp(shown))
+    middle, apart = median(shown), float(np.ptp(shown))
     if refused.code == "foreign_readings" and readings.time_resolution_s >= _MINUTE_S:
         refused.values = {**refused.values, "step_s": readings.time_resolution_s}
     if refused.code not in _OF_THE_FILES or apart > _ONE_SPEED_MPS or fast - slow < tuned.MOVES_MPS:

@@ -11,7 +11,7 @@ import numpy as np
 
 from speedcal.calibration.tuning import track as tuned
 from speedcal.finding import Finding
-from speedcal.interval import FloatArray, IntArray
+from speedcal.interval import FloatArray, IntArray, median
 from speedcal.logs.drive.readings import Terrain
 from speedcal.units import FOOT_M
 
@@ -48,8 +48,7 @@ def road_over_level(
     square, smoother = (
         np.where(moving, _square_of_grade(way, height, piece, reach), 0.0)
         for reach in (
-            np.maximum(times * tuned.GRADE_REACH_M, _REACH_INTERVALS * float(np.median(step)) * speed_mps)
-            for times in (1, 2)
+            np.maximum(times * tuned.GRADE_REACH_M, _REACH_INTERVALS * median(step) * speed_mps) for times in (1, 2)
         )
     )
     climb = _climb_at_rest(time_s, height, piece, speed_mps)
@@ -83,7 +82,7 @@ def _climb_at_rest(
         return None
     along = (time_s - time_s[0]) * _PACE_MPS  # as if it climbed on its way
     square = _square_of_grade(along, height, piece, np.full(len(along), tuned.CLIMB_REACH_S * _PACE_MPS))[rests]
-    alike = tuned.CLIMB_REACH_S / 2 / float(np.median(np.diff(time_s)))
+    alike = tuned.CLIMB_REACH_S / 2 / median(np.diff(time_s))
     return float(np.mean(square)) * _PACE_MPS**2, float(np.std(square) * np.sqrt(alike / len(square))) * _PACE_MPS**2
 
 

@@ -104,9 +104,9 @@ class GroundSpeed:
 
     def place(self, time_s: FloatArray) -> tuple[IntArray, BoolArray]:
         """Return for each time the fix before it, and whether the time lies inside an unbroken piece."""
-        before = np.clip(np.searchsorted(self.time_s, time_s, side="right") - 1, 0, len(self.time_s) - 2)
+        before = np.clip(self.time_s.searchsorted(time_s, side="right") - 1, 0, len(self.time_s) - 2)
         inside = (time_s >= self.time_s[0]) & (time_s <= self.time_s[-1])
-        return before, inside & (self.piece[before] == self.piece[before + 1])
+        return before, inside & (self.piece.take(before) == self.piece.take(before + 1))
 
     def nearest(self, time_s: FloatArray) -> IntArray:
         """Return the fix nearest to each time."""

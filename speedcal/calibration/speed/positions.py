@@ -8,7 +8,7 @@ import numpy as np
 
 from speedcal.calibration.speed.geodesy import local_east_north_m
 from speedcal.calibration.tuning import track as tuned
-from speedcal.interval import BoolArray, FloatArray, IntArray
+from speedcal.interval import BoolArray, FloatArray, IntArray, median
 from speedcal.logs.drive.track import Track
 
 _SMOOTHING_REACH = 5.0
@@ -200,7 +200,7 @@ def without_spikes(time: FloatArray, speed: FloatArray) -> BoolArray:
 
     A speed that only rises or only falls, however fast, is its own median; so braking hard is not a spike.
     """
-    interval = float(np.median(np.diff(time)))
+    interval = median(np.diff(time))
     away = np.abs(speed - _running_median(speed, 3))
     return np.asarray(away <= tuned.SPIKE_MPS + tuned.SPIKE_ACCELERATION * interval)
 

@@ -11,7 +11,7 @@ from speedcal.calibration.tuning import track as tuned
 from speedcal.calibration.tuning.logs import RECEIVER_U_MPS, STEP_NOTICED_MPS
 from speedcal.errors import FitError
 from speedcal.finding import Finding
-from speedcal.interval import BoolArray, FloatArray, IntArray, robust_scale
+from speedcal.interval import BoolArray, FloatArray, IntArray, median, robust_scale
 from speedcal.logs.drive.readings import Terrain
 from speedcal.units import SPEED_UNIT_MPS
 
@@ -35,7 +35,7 @@ class KeptFixes:
     @property
     def interval(self) -> float:
         """Median time between them. [s]."""
-        return float(np.median(np.diff(self.time)))
+        return median(np.diff(self.time))
 
     @property
     def piece(self) -> IntArray:
@@ -69,7 +69,7 @@ def unit_of_recorded(fixes: KeptFixes, east: FloatArray, north: FloatArray, sour
 def _recorded_over_positions(fixes: KeptFixes, east: FloatArray, north: FloatArray) -> float | None:
     """Return the ratio of recorded speed to that of the positions over straight stretches, None without any."""
     travelled, way, _, _ = _straight_stretches(fixes, fixes.recorded, east, north)
-    return float(np.median(travelled / way)) if len(way) >= tuned.FEWEST_FIXES else None
+    return median(travelled / way) if len(way) >= tuned.FEWEST_FIXES else None
 
 
 def against_positions(
@@ -88,7 +88,7 @@ def against_positions(
     if not len(label) or label.max() + 1 < tuned.FEWEST_FIXES:
         return [], 0.0
     ratio = np.bincount(label, weights=travelled) / np.bincount(label, weights=way)
-    middle = float(np.median(ratio))
+    middle = median(ratio)
     u = _u_of_middle(ratio - middle)
     away = abs(middle - 1)
     doubt = _believed_difference(away, u) / float(np.sqrt(3))
@@ -218,7 +218,7 @@ def rounding_step_mps(speed_mps: FloatArray) -> float:
         if step < STEP_NOTICED_MPS:
             break
         off = np.abs(known / step - np.round(known / step)) * step
-        if np.quantile(off, 0.98) < min(0.011, 0.06 * step):
+        if np.count_nonzero(off < min(0.011, 0.06 * step)) > 0.98 * (len(off) - 1):
             return float(step)
     return 0.0
 
@@ -247,10 +247,10 @@ def _recorded_less_positions(
     if len(way) < 3 * tuned.FEWEST_FIXES:
         return np.nan, np.inf
     away = (travelled - way) / span
-    middle = float(np.median(away))
+    middle = median(away)
     spread = robust_scale(away - middle)
-    independent = max(len(away) * float(np.median(np.diff(fixes.time))) / tuned.STRETCH_S, 3.0)
-    bends = tuned.BENDS_LEFT_U * float(np.median(way / span))
+    independent = max(len(away) * median(np.diff(fixes.time)) / tuned.STRETCH_S, 3.0)
+    bends = tuned.BENDS_LEFT_U * median(way / span)
     return middle, float(np.linalg.norm([1.25 * spread / np.sqrt(independent), RECEIVER_U_MPS, bends]))
 
 
@@ -258,6 +258,6 @@ def scatter(time: FloatArray, piece: IntArray, speed: FloatArray) -> float:
     """Estimate the noise of a recorded speed from its second differences, which a smooth drive hardly has."""
     whole = piece[2:] == piece[:-2]
     second = (speed[2:] - 2 * speed[1:-1] + speed[:-2])[whole & (speed[1:-1] > 2.0)]
-    if len(second) < 20 or float(np.median(np.diff(time))) > 1.5:  # at wide spacing this would measure the driver
+    if len(second) < 20 or median(np.diff(time)) > 1.5:  # at wide spacing this would measure the driver
         return tuned.RECORDED_U_MPS
     return float(np.clip(robust_scale(second) / np.sqrt(6), 0.02, None))

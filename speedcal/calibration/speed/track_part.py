@@ -13,7 +13,7 @@ import numpy as np
 from speedcal.calibration.tuning.track import DAYS_OF_READINGS_S, LONGEST_TRACK_S, MOST_OF_TRACK
 from speedcal.errors import AlignmentError, FitError
 from speedcal.finding import Finding
-from speedcal.interval import BoolArray
+from speedcal.interval import BoolArray, median
 from speedcal.logs.drive.readings import Readings
 from speedcal.logs.drive.track import Track
 
@@ -42,7 +42,7 @@ def days_of(track: Track, readings: Readings, clock_offset_s: float | None) -> T
     known = readings.time_s[np.isfinite(readings.time_s)]
     if track.has_date and readings.clock in ("utc", "local", "gps") and len(known):
         said = known + (clock_offset_s or 0.0)
-        keep = np.abs(track.time_s - float(np.median(said))) <= DAYS_OF_READINGS_S
+        keep = np.abs(track.time_s - median(said)) <= DAYS_OF_READINGS_S
         if keep.sum() < 2:
             raise AlignmentError(
                 "no_common_time",
