@@ -130,7 +130,8 @@ def _judge_speed(
     driven = driven_part(after, rule)
     speeds = rule.speeds_mps or (_round_speeds(after, driven) if driven else _nearest_speed(after, rule))
     checks = tuple(_check(after, rule, speed) for speed in speeds)
-    everywhere = rule.limits_between(*driven, after.dial) if driven and _is_continuous(rule) else None
+    holds_between = any(limit.from_mps < limit.to_mps for limit in rule.limits)  # and not at single speeds only
+    everywhere = rule.limits_between(*driven, after.dial) if driven and holds_between else None
     limits = rule.shown_limits(speeds)
     if everywhere is not None and not rule.speeds_mps:
         limits = everywhere
@@ -165,11 +166,6 @@ def _falls_out(result: Verification, after: Calibration) -> bool:
     if result.tolerance.given != "true":  # its bounds are true speeds: a needle that falls shows a lower one
         return bool(fell and speeds)
     return any(check.indicated * (1 - values["most"]) < check.low for values in fell for check in speeds)
-
-
-def _is_continuous(rule: Tolerance) -> bool:
-    """Tell whether the rule holds between speeds, and not at single speeds only."""
-    return any(limit.from_mps < limit.to_mps for limit in rule.limits)
 
 
 def driven_part(after: Calibration, rule: Tolerance) -> tuple[float, float] | None:

@@ -228,9 +228,9 @@ class _Vehicle:
         if self.course.odd:
             found.append(Finding("drives_stand_apart", names=[self.names[i] for i in self.course.odd]))
         found += _stands_still(self.every)
-        leaps = self._leaps()
-        if leaps:
-            found.append(Finding("odometer_leaps", **_days(*leaps[-1])))
+        if leaps := self._leaps():
+            earliest, latest = map(iso_date, leaps[-1])
+            found.append(Finding("odometer_leaps", earliest=earliest, latest=latest))
         meant = next((outcome["odometer_unit"] for outcome in self.every if outcome["odometer_unit"]), "")
         if meant:
             found.append(Finding("odometer_unit_by_speed", length_unit=meant))
@@ -262,7 +262,3 @@ def _comparable(outcomes: Sequence[tuple[str, Outcome]]) -> Sequence[tuple[str, 
     if all(outcome["odometer"] is not None for _, outcome in outcomes):
         return outcomes
     return [item for item in outcomes if not item[1]["odometer_only"]]
-
-
-def _days(earliest_s: float, latest_s: float) -> dict[str, str]:
-    return {"earliest": iso_date(earliest_s), "latest": iso_date(latest_s)}

@@ -28,11 +28,7 @@ from speedcal.calibration.speed.geodesy import local_east_north_m
 from speedcal.interval import BoolArray, FloatArray
 from speedcal.simulate import Drive
 from speedcal.simulate.model import DriveKind
-from speedcal.simulate.road import (
-    DOPPLER_SD_MPS,
-    POSITION_SCALE_S,
-    POSITION_SD_M,
-)
+from speedcal.simulate.road import DOPPLER_SD_MPS, POSITION_SCALE_S, POSITION_SD_M
 from speedcal.units import MPH_MPS, SPEED_UNIT_MPS
 
 LINEAR_FROM_MPS = 3.0

@@ -122,12 +122,7 @@ def mark_job(fault: str, seed: Sequence[int], *, logged: bool) -> JobMark:
     except SpeedcalError as error:
         verdict, final, notes = "refused", "refused", (error.code,)
     return replace(
-        base,
-        steps=tuple(shop.steps),
-        missing_parts=tuple(shop.missing),
-        verdict=verdict,
-        final=final,
-        notes=notes,
+        base, steps=tuple(shop.steps), missing_parts=tuple(shop.missing), verdict=verdict, final=final, notes=notes
     )
 
 

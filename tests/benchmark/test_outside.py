@@ -19,15 +19,7 @@ from benchmark.outside.receiver import ReceiverStyle, receive
 from benchmark.outside.road import SIDEWAYS_MPS2, RoadStyle, draw_road
 from benchmark.outside.several import joined
 from benchmark.outside.wander import KMH, MPH, lagged, wander
-from benchmark.outside_score import (
-    Mark,
-    _biweight_line,
-    from_files,
-    in_memory,
-    outside_drive,
-    robust_factor,
-    summarise,
-)
+from benchmark.outside_score import Mark, _biweight_line, from_files, in_memory, outside_drive, robust_factor, summarise
 from geographiclib.geodesic import Geodesic
 
 STRAIGHT = RoadStyle(straight_m=1e6, grade=0.0, stop_share=0.0)

@@ -334,8 +334,7 @@ def test_a_needle_that_does_not_move_gives_no_calibration(value: float, logged: 
 
 
 @pytest.mark.parametrize(
-    ("scale", "logged"),
-    [(scale, logged) for scale in (0.2, 0.4, 3.0, 10.0) for logged in (True, False)],
+    ("scale", "logged"), [(scale, logged) for scale in (0.2, 0.4, 3.0, 10.0) for logged in (True, False)]
 )
 def test_a_factor_that_no_vehicle_has_is_refused_and_the_unit_asked_about(scale: float, logged: bool) -> None:
     """A fifth or three times the speed: a unit or a column is wrong, not a gear."""

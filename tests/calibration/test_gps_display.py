@@ -23,12 +23,7 @@ from speedcal.calibration.readings.moments import moments
 from speedcal.calibration.speed.ground_speed import GroundSpeed, ground_speed
 from speedcal.calibration.tuning import rivals as tuned
 from speedcal.calibration.tuning.notes import LN_FACTOR_SCALE, SCATTER_LOG_SD, SCATTER_MPS
-from speedcal.calibration.tuning.rivals import (
-    GPS_IN_STRETCHES,
-    GPS_SCATTER_MPS,
-    GPS_SCATTERS_MPS,
-    GPS_SHARES,
-)
+from speedcal.calibration.tuning.rivals import GPS_IN_STRETCHES, GPS_SCATTER_MPS, GPS_SCATTERS_MPS, GPS_SHARES
 from speedcal.errors import SpeedcalError
 from speedcal.simulate import simulate
 from speedcal.units import MPH_MPS

@@ -111,8 +111,7 @@ def test_the_same_rising_order_with_every_run_noted_is_not_ambiguous() -> None:
 
 
 @pytest.mark.parametrize(
-    "noted",
-    [MARKS[::-1], [60, 30, 45, 25, 55, 40, 65, 30], [70, 70, 70, 70, 70, 70], [0, 0, 0, 0, 0, 0], [500] * 8],
+    "noted", [MARKS[::-1], [60, 30, 45, 25, 55, 40, 65, 30], [70, 70, 70, 70, 70, 70], [0, 0, 0, 0, 0, 0], [500] * 8]
 )
 def test_a_list_that_does_not_belong_is_never_trusted(noted: list[float]) -> None:
     result = answer_or_refusal(_drive(MARKS), _list(noted))

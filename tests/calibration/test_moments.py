@@ -62,11 +62,7 @@ def test_notes_taken_as_the_second_hand_stands_there_lose_nothing() -> None:
             rounded = MPH_MPS * np.round((shown + noise) / MPH_MPS)
             blank = np.full(len(at), np.nan)
             readings = replace(
-                drive.readings,
-                time_s=at + beside,
-                speed_mps=rounded,
-                odometer_m=blank,
-                line=np.arange(2, len(at) + 2),
+                drive.readings, time_s=at + beside, speed_mps=rounded, odometer_m=blank, line=np.arange(2, len(at) + 2)
             )
             result = speedcal.calibrate(drive.track, readings)
             width.append(float(result.half_width(50 * MPH_MPS)))

@@ -266,9 +266,7 @@ def test_noise_of_positions_flattens_a_plain_regression_but_not_this_one() -> No
         rng = np.random.default_rng(seed)
         north, east = rng.normal(0, 2.0, (2, len(clean)))
         track = replace(
-            clean,
-            latitude_deg=clean.latitude_deg + north / 111_060,
-            longitude_deg=clean.longitude_deg + east / 84_140,
+            clean, latitude_deg=clean.latitude_deg + north / 111_060, longitude_deg=clean.longitude_deg + east / 84_140
         )
         result = speedcal.calibrate(track, log)
         ours.append(result.error_factor.value / 1.05 - 1)

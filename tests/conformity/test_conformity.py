@@ -39,12 +39,7 @@ def test_pressure_example_conforms_with_098() -> None:
 @pytest.mark.published("ILAC-G8:09/2019, table of guard bands w and specific risk (read in a secondary text)")
 @pytest.mark.parametrize(
     ("guard_in_expanded", "stated_risk", "exact"),
-    [
-        (0.83, 0.05, 0.048457),
-        (1.0, 0.025, 0.022750),
-        (1.5, 0.0016, 0.00134990),
-        (3.0, 1e-6, 9.866e-10),
-    ],
+    [(0.83, 0.05, 0.048457), (1.0, 0.025, 0.022750), (1.5, 0.0016, 0.00134990), (3.0, 1e-6, 9.866e-10)],
 )
 def test_guard_band_leaves_the_stated_risk(guard_in_expanded: float, stated_risk: float, exact: float) -> None:
     """A result on the acceptance limit, w inside the tolerance limit, U = 2u: the rest is the specific risk."""

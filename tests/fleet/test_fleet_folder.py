@@ -226,11 +226,7 @@ def test_a_drive_that_lies_with_two_vehicles_is_told_to_both(drives: Path, out: 
     ],
 )
 def test_what_cannot_be_a_fleet_is_told(
-    arguments: list[str],
-    words: str,
-    tmp_path: Path,
-    monkeypatch: pytest.MonkeyPatch,
-    capfd: pytest.CaptureFixture[str],
+    arguments: list[str], words: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
 ) -> None:
     """One message with what to do, exit status 2, nothing written."""
     monkeypatch.chdir(tmp_path)

@@ -170,9 +170,7 @@ def test_a_cluster_without_workers_is_not_waited_for_without_end(
     monkeypatch.setattr(workers, "_WITHOUT_WORKERS_S", 0.2)
     with pytest.raises(speedcal.SpeedcalError, match="no worker left"):
         speedcal.fleet(
-            drives,
-            scheduler=small_cluster.scheduler_address,
-            progress=at_third_batch(lambda: small_cluster.scale(0)),
+            drives, scheduler=small_cluster.scheduler_address, progress=at_third_batch(lambda: small_cluster.scale(0))
         )
 
 

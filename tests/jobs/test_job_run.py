@@ -373,10 +373,7 @@ def test_what_is_written_as_the_dial_is_marked_stays_so_in_another_unit(tmp_path
     """A needle 4 mph too low is set 4 mph higher: that is 6.4 km/h, 3200 miles are 5150 km, and held speeds are mph."""
     for name, off, seed in (("before", -4.0, 3), ("after", 0.0, 4)):
         (tmp_path / name).mkdir()
-        write_drive(
-            simulate(KINDS["noted"], seed, error_factor=1.0, offset_mps=off * MPH_MPS),
-            tmp_path / name,
-        )
+        write_drive(simulate(KINDS["noted"], seed, error_factor=1.0, offset_mps=off * MPH_MPS), tmp_path / name)
     lines = ['[job]\nunit = "mph"', "[work]\nneedle = 4\nodometer = 48200\nodometer_now = 51400"]
     for name in ("before", "after"):
         track, readings = sorted((tmp_path / name).iterdir(), key=lambda path: path.suffix != ".gpx")

@@ -123,12 +123,7 @@ def test_what_cannot_be_a_fix_is_left_out_and_counted(tmp_path):
     ]
     track = read_track(_write(tmp_path, _gpx(*points)))
     assert len(track) == 2
-    assert track.dropped == {
-        "impossible_date": 2,
-        "time_missing": 3,
-        "no_position": 5,
-        "no_position_yet": 1,
-    }
+    assert track.dropped == {"impossible_date": 2, "time_missing": 3, "no_position": 5, "no_position_yet": 1}
 
 
 def test_a_point_on_the_equator_or_the_meridian_is_a_fix(tmp_path):

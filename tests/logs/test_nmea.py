@@ -168,10 +168,7 @@ def test_damaged_sentences_are_left_out_with_a_finding(tmp_path):
         "12:00:03 " + _rmc("120003"),
     )
     assert len(track) == 2
-    assert {finding.values["reason"] for finding in track.findings} == {
-        "wrong_checksum",
-        "cut_off",
-    }
+    assert {finding.values["reason"] for finding in track.findings} == {"wrong_checksum", "cut_off"}
 
 
 def test_binary_messages_between_the_sentences_do_no_harm(tmp_path):

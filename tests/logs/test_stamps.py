@@ -186,8 +186,7 @@ def test_a_date_that_can_mean_two_days_gives_the_time_of_day_only():
 
 
 @pytest.mark.parametrize(
-    ("zone", "offset_h"),
-    [("+02:00", 2), ("UTC-7", -7), ("+0530", 5.5), ("CET", 2), ("MST7MDT", -6), ("UTC", 0)],
+    ("zone", "offset_h"), [("+02:00", 2), ("UTC-7", -7), ("+0530", 5.5), ("CET", 2), ("MST7MDT", -6), ("UTC", 0)]
 )
 def test_stamps_without_a_zone_are_placed_in_the_one_given(zone, offset_h):
     """In July both cities keep summer time."""

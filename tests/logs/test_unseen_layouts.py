@@ -78,8 +78,7 @@ TRACKS = {
         [*range(N // 2, N - 10), *range(N // 2), *range(N - 10, N)],
     ),
     "latitude in the column of the longitude": _table(
-        "time,latitude,longitude,speed (m/s)",
-        lambda i: f"{_when(i)},{LONGITUDE[i]},{LATITUDE[i]},{SPEED_MPS[i]}",
+        "time,latitude,longitude,speed (m/s)", lambda i: f"{_when(i)},{LONGITUDE[i]},{LATITUDE[i]},{SPEED_MPS[i]}"
     ),
     "empty columns of the same names before": _table(
         "time,lat,lon,speed (m/s),lat,lon", lambda i: f"{_when(i)},,,{SPEED_MPS[i]},{LATITUDE[i]},{LONGITUDE[i]}"
@@ -354,12 +353,7 @@ def test_notes_and_subtitles_are_read_with_their_times(tmp_path, text, times_s, 
 
 @pytest.mark.parametrize(
     ("line", "code"),
-    [
-        (">60", "one_sided"),
-        ("over 60", "one_sided"),
-        ("at least 60", "one_sided"),
-        ("52 for 2 min", "several_numbers"),
-    ],
+    [(">60", "one_sided"), ("over 60", "one_sided"), ("at least 60", "one_sided"), ("52 for 2 min", "several_numbers")],
 )
 def test_notes_that_tell_no_speed_are_a_question(tmp_path, line, code):
     """More than 60 is no reading, and neither is how long it was held."""

@@ -77,15 +77,7 @@ WITHIN = {
         ("before_work",),
         ("__init__",),
     ),
-    "text": (
-        ("words",),
-        ("messages",),
-        ("codes",),
-        ("results",),
-        ("pages",),
-        ("phrases",),
-        ("__init__",),
-    ),
+    "text": (("words",), ("messages",), ("codes",), ("results",), ("pages",), ("phrases",), ("__init__",)),
     "web": (
         ("settings", "logbook"),
         ("answers",),

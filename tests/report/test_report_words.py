@@ -283,11 +283,7 @@ def test_a_rider_is_told_that_bends_show_more() -> None:
 
 @pytest.mark.parametrize(
     ("changes", "words_said"),
-    [
-        ({"before": None}, "no drive before"),
-        ({"after": None}, "no drive after"),
-        ({}, "No rule was named"),
-    ],
+    [({"before": None}, "no drive before"), ({"after": None}, "no drive after"), ({}, "No rule was named")],
 )
 def test_a_missing_part_is_named_with_what_would_bring_it(changes: dict[str, None], words_said: str) -> None:
     """Silence would look like a result."""

@@ -435,10 +435,7 @@ def test_a_pulse_scaler_gets_the_best_decimal_and_fraction_of_its_device() -> No
     fractions = [Fraction(dict(c.parts)["fraction"]) for c in result.pulse_scaler if dict(c.parts)["fraction"]]
     target = 1 / 1.083
     every = {Fraction(p, q) for p in range(1, 65) for q in range(1, 65)}
-    assert set(fractions) == {
-        max(f for f in every if f <= target),
-        min(f for f in every if f >= target),
-    }
+    assert set(fractions) == {max(f for f in every if f <= target), min(f for f in every if f >= target)}
     decimals = [dict(c.parts)["scaler"] for c in result.pulse_scaler if not dict(c.parts)["fraction"]]
     assert decimals == pytest.approx([0.9234, 0.9233], abs=1e-12)
 

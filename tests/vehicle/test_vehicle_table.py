@@ -296,11 +296,7 @@ def test_a_family_of_ones_own_beside_the_job_is_used(tmp_path: Path) -> None:
     assert best.orientation == "17-18"
     # 19 would be third best after 18 and is not on the shelf
     assert {dict(c.parts)["teeth"] for c in result.driven_gear if c.available} == {17, 18, 20}
-    assert car.family.sources()[0] == {
-        "value": "driven gear",
-        "source": "counted on the shelf",
-        "status": "measured",
-    }
+    assert car.family.sources()[0] == {"value": "driven gear", "source": "counted on the shelf", "status": "measured"}
 
 
 @pytest.mark.parametrize("name", ["../shelf.toml", "/etc/shelf.toml", "nothing.toml"])

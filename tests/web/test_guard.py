@@ -75,8 +75,7 @@ def test_every_write_from_another_site_is_refused(site: Site, method: str, path:
 
 
 @pytest.mark.parametrize(
-    "headers",
-    [{"sec-fetch-site": "same-origin"}, {"sec-fetch-site": "none"}, {"origin": "http://localhost"}, {}],
+    "headers", [{"sec-fetch-site": "same-origin"}, {"sec-fetch-site": "none"}, {"origin": "http://localhost"}, {}]
 )
 def test_our_own_forms_are_carried_out(site: Site, headers: dict[str, str]) -> None:
     """Both branches, and programs that are no browser."""

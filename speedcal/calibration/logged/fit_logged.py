@@ -80,8 +80,9 @@ def fit_logged(
         if settled is not None:
             return settled
         reasons = (Finding("log_unsettled"),) if min(ground.step_mps, step_mps) > 0 else ()
-    elif ground.between_is_guessed and median(np.diff(time_s)) <= _longest_between_rows_s(ground):
-        told = fit_distances(log)
+    elif ground.between_is_guessed:
+        longest_s = max(tuned.LONGEST_BETWEEN_ROWS_S, tuned.ROWS_BESIDE_FIXES * ground.interval_s)
+        told = fit_distances(log) if median(np.diff(time_s)) <= longest_s else None
         if told is not None:
             return told
     return _through_windows(log, runs, u_tau, reasons, source)
@@ -153,11 +154,6 @@ def _through_windows(
         reason=tuple(reason.tolist()),
         reasons=reasons,
     )
-
-
-def _longest_between_rows_s(ground: GroundSpeed) -> float:
-    """Return how far apart rows may be to tell what was driven between two fixes. [s]."""
-    return max(tuned.LONGEST_BETWEEN_ROWS_S, tuned.ROWS_BESIDE_FIXES * ground.interval_s)
 
 
 def _u_clock(time: FloatArray, columns: FloatArray, far: FloatArray, residual: FloatArray, normal: FloatArray) -> float:

@@ -61,12 +61,8 @@ def _is_readings(table: Table) -> bool:
     roles = {read_heading(name).role for name in table.header}
     if len(table.header) > 1:
         return bool(roles - {""}) or len(table.header) > _MOST_IN_NOTES
-    alone = len(table.rows[0]) == 1 and _is_one_number(table.rows[0][0])
+    alone = len(table.rows[0]) == 1 and bool(np.isfinite(parse_numbers(table.rows[0], decimal_comma=True).values[0]))
     return "speed" in roles and alone and not any(map(str.isdigit, table.header[0]))
-
-
-def _is_one_number(cell: str) -> bool:
-    return bool(np.isfinite(parse_numbers([cell], decimal_comma=True).values[0]))
 
 
 def _read_track(source: Source, request: Request) -> Track:

@@ -12,11 +12,7 @@ from benchmark.outside.kinds import GROUPS, KINDS
 T = TypeVar("T")
 JOINT = " + "
 _PLAIN = {"logs": "log", "notes": "notes", "held": "held"}
-_CONTRARY = (
-    {"from the side", "notes, digital"},
-    {"steep", "steep, heights"},
-    {"steep", "steep, bad heights"},
-)
+_CONTRARY = ({"from the side", "notes, digital"}, {"steep", "steep, heights"}, {"steep", "steep, bad heights"})
 """What nobody would say of one drive: a display seen from the side, a track with heights and without."""
 
 
