@@ -244,7 +244,8 @@ def _to_fit(corrections: Corrections, warnings: Sequence[str]) -> ToFit:
     if advised:
         name, worst, remarks = rows[0]
         rows[0] = (name, worst, ", ".join(filter(None, (text.ADVISED, remarks))))
-    return ToFit(text.to_fit(corrections), tuple(rows), correction_notes(corrections, warnings))
+    heading = text.HEADINGS["fit" if advised or not rows else "instead"]
+    return ToFit(heading, text.to_fit(corrections), tuple(rows), correction_notes(corrections, warnings))
 
 
 def _choice_row(choice: Choice) -> tuple[str, str, str]:

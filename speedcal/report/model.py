@@ -27,6 +27,7 @@ class SpeedRow:
 class ToFit:
     """What the drive before the work asks for."""
 
+    heading: str
     sentence: str
     rows: tuple[tuple[str, str, str], ...]
     """Choice, worst error left, remarks; what is advised, then the best of each other kind."""

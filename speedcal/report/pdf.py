@@ -116,7 +116,7 @@ def _work(model: ReportModel) -> list[Block]:
     return [
         *_section(text.HEADINGS["done"], [*model.done, *changes]),
         *_section(text.HEADINGS["left"], model.left),
-        *_section(text.HEADINGS["fit"], [*choices, *(fit.notes if fit else ())]),
+        *(_section(fit.heading, [*choices, *fit.notes]) if fit else ()),
         *_section(text.HEADINGS["odometer"], model.odometer),
     ]
 

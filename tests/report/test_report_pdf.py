@@ -253,7 +253,7 @@ def test_the_correction_card_is_legible_at_arms_length() -> None:
 
 def test_a_choice_without_a_remark_ends_with_its_figure() -> None:
     """'drive gear 7: worst error left 6.0 %;' promised something that did not follow."""
-    to_fit = ToFit("", (("driven gear 22", "0.9 %", "advised"), ("drive gear 7", "6.0 %", "")), ())
+    to_fit = ToFit("What to fit", "", (("driven gear 22", "0.9 %", "advised"), ("drive gear 7", "6.0 %", "")), ())
     lines = [block["text"] for block in _work(replace(build_model(make_facts()), to_fit=to_fit))]
     assert "driven gear 22: worst error left 0.9 %; advised" in lines
     assert "drive gear 7: worst error left 6.0 %" in lines

@@ -65,12 +65,12 @@ def test_what_is_wrong_with_checks_is_said_and_they_stay(busy: Site) -> None:
 def test_a_job_without_a_result_says_which_drive_holds_it_up(busy: Site) -> None:
     """'There is no result yet.' stood alone, and what to do far below it, on a phone a screen away."""
     base = busy.new_job()
-    assert "Open it to see what" not in busy.client.get(base).text
+    assert "See what to do" not in busy.client.get(base).text
     address = _hand_in(busy, base, checks="yes", pasted="dial mph,distance mi,time\n60,1,fast\n60,1,63\n")
     result = busy.client.get(base).text.split('id="result"')[1].split("</section>")[0]
     assert "There is no result yet." in result
     assert f'href="{address}"' in result
-    assert "is not used: &#39;fast&#39; is not the time of a run. <strong>Open it to see what to do." in result
+    assert "is not used: &#39;fast&#39; is not the time of a run.</p>" in result
 
 
 def test_checks_with_a_track_are_refused(busy: Site) -> None:

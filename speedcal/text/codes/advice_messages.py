@@ -8,18 +8,18 @@ from speedcal.text.words.parts import MEASURED_BY, WATCH_THE_NEEDLE, choice_name
 
 CAUSES: dict[str, str] = {
     "parts_as_stated": "mismatched parts, as the job lists them",
-    "tires": "other tires than the instrument was made for",
+    "tires": "tires other than the instrument was made for",
     "axle": "other axle gears",
     "gears": "a wrong drive or driven gear",
-    "transfer_ratio": "another transfer ratio than stated, or a ratio box fitted the wrong way round",
+    "transfer_ratio": "a transfer ratio other than stated, or a ratio box fitted the wrong way around",
     "other_range": "driven in the other range of axle or transfer case",
-    "sensor_ring": "a sensor ring with another number of teeth than stated",
+    "sensor_ring": "a sensor ring with a tooth count other than stated",
     "pulse_count": "the wrong number of pulses per turn",
     "wrong_unit": "miles taken for kilometers, or the reverse",
     "other_scale": "the other scale of the dial: km/h read as mph, or the reverse",
     "needle_offset": "the needle sits wrong on its shaft",
     "dial_gain": "the instrument itself: its spring, magnet or electronics",
-    "dial_bent": "a dial that is bent: its error changes with speed",
+    "dial_bent": "a bent dial, whose error changes with speed",
     "needle_sticks": "a needle that sticks",
     "needle_damped": "a needle that lags behind",
     "foreign_readings": "readings of another instrument or another drive",
@@ -38,15 +38,15 @@ SETTLES: dict[str, str] = {
     "roll_out": MEASURED_BY["tire"],
     "count_axle": MEASURED_BY["axle"],
     "count_gears": MEASURED_BY["driven_gear"],
-    "check_range": "see in which range the axle or transfer case stood and which way round the ratio box sits",
+    "check_range": "check which range the axle or transfer case was in and which way around the ratio box sits",
     "count_ring": "count the teeth of the sensor ring",
     "count_pulses": "count the pulses of the sensor for one turn",
-    "check_unit": "see in which unit the dial is marked and the readings were noted",
+    "check_unit": "check which unit the dial is marked in and the readings were noted in",
     "look_at_rest": "look at the needle with the vehicle standing: it should rest on zero or its peg",
     "odometer_distance": "drive a measured distance of ten miles or more and note the odometer at both ends: if "
     "it is right while the speed is wrong, the instrument is at fault",
     "bench_test": "have the instrument tested on a bench at several speeds",
-    "up_and_down": "note the same speeds once coming from below and once from above",
+    "up_and_down": "note the same speeds once speeding up to them and once slowing down to them",
     "hold_longer": "hold each speed for a minute before reading",
     "check_files": "check that the readings were taken from this dial on this drive",
 }
@@ -90,7 +90,7 @@ _AND_NEEDLE = " and the needle"
 
 def _instead_of(values: Values) -> str:
     if values["kind"] == "keep" and values["needle"]:
-        return "Instead of the needle."
+        return "Instead of reseating the needle."
     return f"Instead of {_INSTEAD_OF[values['kind']]}{_AND_NEEDLE * values['needle']}."
 
 
@@ -102,14 +102,14 @@ def _odometer_left(values: Values) -> str:
 
 def _odometer_is_right(values: Values) -> str:
     return (
-        f"The odometer is right (off by {signed(values['percent'])} %), so the drive is. A gear or setting that puts "
-        f"the needle right would put the odometer {abs(values['then_percent']):.0f} % wrong."
+        f"The odometer is right (off by {signed(values['percent'])} %), so the gearing is right too. A gear or "
+        f"setting that puts the needle right would put the odometer {abs(values['then_percent']):.0f} % wrong."
     )
 
 
 def _odometer_is_nearly_right(values: Values) -> str:
     return (
-        f"The odometer is off by {signed(values['percent'])} % only, so most of the error is the instrument's own. A "
+        f"The odometer is off by only {signed(values['percent'])} %, so most of the error is the instrument's own. A "
         f"gear or setting that puts the needle right would put the odometer {abs(values['then_percent']):.0f} % wrong. "
         "Drive again after the repair, and choose the gear by that drive."
     )
@@ -119,8 +119,8 @@ def _dial_is_right(values: Values) -> str:
     off, then = values["odometer_percent"], values["then_percent"]
     return (
         f"The dial's scale is right and the odometer counts {abs(off):.0f} % too {'much' if off > 0 else 'little'}, so "
-        "it is wrong behind the shaft or signal that drives both: its gears in the instrument, or an instrument made "
-        "for another count of turns. A gear or setting that puts the odometer right would make the dial read "
+        "the fault lies past the shaft or signal that drives both: the odometer's own gears, or an instrument made for "
+        "a different count of turns. A gear or setting that puts the odometer right would make the dial read "
         f"{abs(then):.0f} % {'high' if then > 0 else 'low'}."
     )
 
@@ -142,7 +142,7 @@ def _low_by(values: Values) -> str:
 def gained_by_measuring(values: Values) -> str:
     """Say what a measurement does for the choice of a gear."""
     return (
-        f"The chance that the right tooth count is chosen goes from {likely(values['chance_now'])} to about "
+        f"It raises the chance of choosing the right tooth count from {likely(values['chance_now'])} to about "
         f"{likely(values['chance_then'])}."
     )
 
@@ -166,7 +166,7 @@ FINDINGS: dict[str, Template] = {
     "gear_alone_leaves": "By itself this would leave {percent:.1f} %.",
     "needle_alone_leaves": "The needle alone would leave {percent:.1f} % at best.",
     "instead_of_the_first": _instead_of,
-    "as_before": "It was so on the drive before the work, and that drive says what it leaves.",
+    "as_before": "That is how it was on the drive before the work, which shows what it leaves.",
     "odometer_left": _odometer_left,
     "odometer_is_right": _odometer_is_right,
     "odometer_is_nearly_right": _odometer_is_nearly_right,
@@ -177,21 +177,21 @@ FINDINGS: dict[str, Template] = {
     "dial_is_right": _dial_is_right,
     "one_range_throughout": "Stay in the range that the job states for the whole drive, and drive again.",
     "number_of_other_unit": lambda values: (
-        f"If it is the number in the module: the {values['now']:g} is that of the other unit. Set the "
+        f"If the number in the module is the cause: {values['now']:g} is for the other unit. Set the "
         f"{setting_name(values['kind'], values['then'], 'to ')}, and drive again."
     ),
-    "once_that_is_right": "Only once the first step is done: it is figured for then.",
+    "once_that_is_right": "Only after the first step: the figures assume that it is done.",
     "if_it_stays": lambda values: (
         f"If {_STAYS[values['cause']]}, {choice_name(values['what'])} makes up for the whole error; it would leave "
         f"{values['percent']:.1f} %."
     ),
     "reads_low_by": _low_by,
     "setting_moves_shifts": "A module's speed setting also moves shift points, cruise control and limiter; "
-    "drive them too.",
-    "scaler_moves_all": "A scaler before a module moves whatever else takes that signal: shift points, cruise control.",
-    "no_part_puts_right": "With what the job names it cannot be put right.",
-    "no_part_helps": "With what the job names it cannot be put right: nothing leaves much less than what is fitted "
-    "({percent:.1f} %).",
+    "check them on the road too.",
+    "scaler_moves_all": "A scaler ahead of a module shifts everything else that takes that signal: shift points, "
+    "cruise control.",
+    "no_part_puts_right": "Nothing the job names puts it right.",
+    "no_part_helps": "Nothing the job names puts it right or leaves much less than what is fitted ({percent:.1f} %).",
     "opens_transmission": "The transmission must be opened for this gear.",
     "opens_hub": "The wheel must come off and its hub be opened for this gear.",
     "no_part_cures": lambda values: f"No gear and no setting cures {CAUSES[values['cause']]}.",
@@ -214,20 +214,20 @@ FINDINGS: dict[str, Template] = {
     ),
     "sixes_for_fours": "A sensor that gives six pulses where four are stated, or four for six, makes nearly the same "
     "error: if it was changed, count its pulses for one turn first.",
-    "box_may_be_turned": "Fitted the wrong way round it would explain the error. Turn it then, "
-    "and say so with what was done.",
+    "box_may_be_turned": "Fitted the wrong way around, it would explain the error. Turn it then, and say so with what "
+    "was done.",
     "teeth_as_stated": lambda values: (
-        f"The job says {values['teeth']}; if another is in it ({likely(values['chance'])}), the new one "
-        "would be figured wrong."
+        f"The job says {values['teeth']}. If that is wrong ({likely(values['chance'])} likely), the new gear would be "
+        "figured wrong too."
     ),
     "housing_at_the_count": "Look at the housing too: for {teeth} teeth the range {range} must face down; in another "
     "the gear meshes badly, and the needle jumps and reads low.",
-    "housing_range": "That is the range of {teeth} teeth.",
-    "may_stick": "If nothing is wrong with them, the needle may stick: note each speed once coming from below and once "
-    "from above. One that sticks shows less on the way up than on the way down.",
+    "housing_range": "That is the range for {teeth} teeth.",
+    "may_stick": "If they are fine, the needle may stick: note each speed once speeding up to it and once slowing down "
+    "to it. A needle that sticks shows less on the way up than on the way down.",
     "needle_stays_down": "It fell on this drive and did not come up again.",
-    "if_shown_again": "Only if the files are right and another drive, read by one person, shows the same: then it is "
-    "in the instrument.",
+    "if_shown_again": "Only if the files are right and another drive, read by one person, shows the same: then the "
+    "fault is in the instrument.",
     "may_jump": f"If the files are right, {WATCH_THE_NEEDLE}.",
     "instrument_work": "The instrument must be opened; set the needle at a known speed or on a bench, and check "
     "that it still drops back to its rest.",

@@ -70,7 +70,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
             ("Write the times to the second: whole minutes hardly tell one hold from the next. " * ("step_s" in values))
             + "Check that both are of one drive, and the unit of the readings. Twenty readings at several speeds, and "
             "a GPS point a second, would show that they belong together. If they do, look at what makes a needle "
-            "stand, jump or swing: a broken, worn, dry or kinked cable, or a gear that skips because its housing is "
+            "stop, jump or swing: a broken, worn, dry or kinked cable, or a gear that skips because its housing is "
             "turned to the wrong range"
         ),
     ),
@@ -86,8 +86,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "needle_stands": (
         "the dial showed {shown_mps:speed} throughout, while the vehicle went at {slow_mps:speed} to {fast_mps:speed}",
-        "Check that these are readings of the dial. If its needle stood, look at what turns it: the cable (broken), "
-        "the driven gear, or the sensor and its plug",
+        "Check that these are readings of the dial. If its needle did not move, look at what turns it: the cable "
+        "(broken), the driven gear, or the sensor and its plug",
     ),
     "loose_readings": (
         "the readings follow the speed of this track, but not as one dial shows it: {near} of {count} lie within "
@@ -96,7 +96,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
             fill(_SPARSE if "interval_s" in values else "", values)
             + "Check that they were read on this drive in this vehicle, not on the same road another day or in a "
             "vehicle behind. If gears, range, tires or the unit changed on the way, try each part by itself. "
-            f"If nothing of this is so, {WATCH_THE_NEEDLE}"
+            f"If none of this applies, {WATCH_THE_NEEDLE}"
         ),
     ),
     "few_changes": (
@@ -116,7 +116,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         lambda values: (
             fill(
                 "Check that both files are of one drive. If only the date of the readings is wrong, leave it out: "
-                "times of day will do. If you know to about ten seconds what their clock lacks, give {--clock-offset}",
+                "times of day will do. If you know to about ten seconds how far their clock is off, give "
+                "{--clock-offset}",
                 values,
             )
             if values["clock"] in ("utc", "local", "gps")
@@ -130,10 +131,10 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "few_logged_moments": (
         "only {count:n moment} of the drive had a steady speed, a GPS speed and a reading at once",
         "Record at least five minutes above walking speed, with a row every second or two and the time it was read; "
-        "rows that are written in uneven batches, with the time of writing, tell no moment",
+        "rows written in uneven batches and stamped when written do not tell when they were read",
     ),
     "few_rows_between_ends": (
-        "only {count:n row} of {all} can tell anything of the dial: in the others the needle lay at an end of its "
+        "only {count:n row} of {all} can tell anything about the dial: in the others the needle was at an end of its "
         "scale, or log and track did not belong together",
         "Record a drive at speeds between the ends of the scale, with track and log running for all of it",
     ),
@@ -163,7 +164,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "impossible_factor": (
         "the readings are {factor:.2f} times the true speed, which no change of tires or gears explains",
-        "Check the unit of the readings, that both files are of one drive, and that axle and transfer case stood in "
+        "Check the unit of the readings, that both files are of one drive, and that axle and transfer case were in "
         "their usual range",
     ),
 }
@@ -245,7 +246,7 @@ def _minutes_apart(values: Values) -> str:
     unit = values["unit"]
     parts = joined(
         f"lines {row['first']} to {row['last']} ({span(row['lasts_s'])}), which show {speed(row['shown_mps'], unit)} "
-        f"while the track does {speed(row['ground_mps'], unit)}"
+        f"while the track shows {speed(row['ground_mps'], unit)}"
         for row in values["rows"]
     )
     return (
@@ -308,13 +309,13 @@ FINDINGS: dict[str, Template] = {
     "rounded.",
     "no_heights": "The track has no heights. On level roads that does not matter; in hills the vehicle was faster than "
     "the receiver says, by 0.05 % at grades of 3 % and 0.3 % at 8 %. Record heights too, "
-    "or say whether the country was level, rolling or mountainous.",
-    "speed_of_positions": "The recorded speed is worked out of the positions and tells nothing beyond them; the true "
+    "or say whether the terrain was level, rolling or mountainous.",
+    "speed_of_positions": "The recorded speed was worked out from the positions and adds nothing to them; the true "
     "speed was taken from the positions themselves.",
-    "heights_steep": "By the heights of the track its road climbs and falls by {grade:percent} in the mean, more than "
+    "heights_steep": "By the heights of the track its road climbs and falls by {grade:percent} on average, more than "
     "mountain roads do. They may be in feet; the answer allows for both, and is closer with heights in meters.",
-    "weeks_counted_anew": "The track is dated {weeks} weeks before the readings, as by a receiver whose count of "
-    "1024 weeks began anew; its dates were counted on.",
+    "weeks_counted_anew": "The track is dated {weeks} weeks before the readings, as from a receiver whose "
+    "1024-week counter rolled over; its dates were corrected.",
     "fixes_of_other_days": "Left out: {count:n fix/fixes} of the track, stamped days away from the readings, as "
     "receivers do before the first satellites, or of other drives.",
     "distance_between_fixes": lambda values: fill(
@@ -324,13 +325,13 @@ FINDINGS: dict[str, Template] = {
         {**values, "wide": 2 * values["u"], "least": _LEAST_SAID},
     ),
     "reads_as_gps": "The log shows what GPS shows, to {within:percent1}. Apps may log the speed of GPS in place of the "
-    "dial's: at one held speed, see that the dial shows what the log says.",
-    "vehicle_leans": "The dial shows up to {most:percent1} more in bends, as that of a motorcycle does, which leans "
+    "dial's: hold one speed and check that the dial shows what the log says.",
+    "vehicle_leans": "The dial shows up to {most:percent1} more in bends, as on a motorcycle that leans "
     "onto the shoulders of its tires; the result is for driving straight.",
     "receiver_in_bends": "The receiver smoothed what it recorded, so in bends its speed is off by up to "
-    "{most:percent1}; this was put right by how the dial follows.",
+    "{most:percent1}; this was corrected by how the dial follows.",
     "positions_smoothed": "The positions were smoothed, over some {smoothed_s:.0f} s, which cuts bends and rounds off "
-    "changes of speed; both were put right by how the dial follows. Recorded speed would tell the factor better.",
+    "changes of speed; both were corrected by how the dial follows. Recorded speed would give a surer answer.",
     "track_left_out": lambda values: f"Left out of the track: {labelled(values['counts'])}.",
     "readings_beside_track": "{count} of {total} readings were taken where the track tells no speed, before it begins, "
     "after it ends or in a gap, and are not used.",
@@ -353,9 +354,9 @@ FINDINGS: dict[str, Template] = {
     "would settle it.",
     "needle_at_stop": "Left out: {count:n row} with the needle at an end of its scale, {at_mps:speed}, which tells "
     "nothing.",
-    "needle_hangs": "The needle hangs: coming from slower it shows {play_mps:speed1} less, coming from faster as much "
-    "more. What is given lies midway; a cable, its drive or the needle sticks or has play.",
-    "needle_damped": "The needle lags: it takes some {lag_s:.1f} s to follow a change of speed, a sound one takes less "
+    "needle_hangs": "The needle hangs: speeding up it shows {play_mps:speed1} less, slowing down as much more. "
+    "The figures lie midway; a cable, its drive or the needle sticks or has play.",
+    "needle_damped": "The needle lags: it takes about {lag_s:.1f} s to follow a change of speed, a sound one less "
     "than a second. Readings at a steady speed are right all the same.",
     "bent_dial": lambda values: fill(
         "The dial is not straight: near a true {at_mps:speed} it shows {away_mps:speed1} {side} than a straight scale "
@@ -377,8 +378,8 @@ FINDINGS: dict[str, Template] = {
     "few_readings": "only {count:n reading} could be used; note twenty.",
     "one_speed": _one_speed,
     "dial_not_checked": "only the odometer was checked; the same drive turns the dial, which may be off by itself. "
-    "Add runs at a steady dial with their time, or what a phone shows beside it.",
-    "few_checks": "only {count:n check}; one more, on a mark between or beside those driven, tells much more.",
+    "Add timed runs at a steady reading, or what a phone shows beside the dial.",
+    "few_checks": "only {count:n check}; one more, on a mark between or beside those driven, would tell much more.",
     "log_unsettled": "track and log are both rounded so coarsely that their fit does not settle; record either in "
     "finer steps, or drive longer at more different speeds.",
     "fit_unsettled": "clock, lag and dial of this log do not settle on one answer, as for a log of another vehicle or "

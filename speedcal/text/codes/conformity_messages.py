@@ -18,7 +18,7 @@ def _bare(speed_mps: float, unit: str) -> str:
 
 
 def _day(time_s: float) -> str:
-    return datetime.fromtimestamp(time_s, UTC).strftime("%d %b %Y %H:%M UTC")
+    return datetime.fromtimestamp(time_s, UTC).strftime("%b %-d, %Y, %H:%M UTC")
 
 
 def _on_the_limit(values: Values) -> str:
@@ -166,14 +166,14 @@ _MANY = 60
 def _more_readings(values: Values) -> str:
     speeds, unit = values["speeds_mps"], values["unit"]
     where = joined(f"{v / SPEED_UNIT_MPS[unit]:.0f}" for v in speeds)
-    at = f"at a true {where} {unit}{', half of them at each' * (len(speeds) == 2)}"
+    at = f"at a true {where} {unit}{' (half of them at each)' * (len(speeds) == 2)}"
     at = f"shared among a true {where} {unit}" if len(speeds) > 2 else at
-    alone = " Note a few at other speeds on the way too: notes at one speed cannot be laid on the track."
+    alone = " Note a few at other speeds too: notes at one speed cannot be matched to the track."
     noted = " So many come from one film of the dial, or one log." if values["count"] > _MANY else ""
-    faster = ", faster than driven, where that is legal" if values["beyond_driven"] else ""
+    faster = " (faster than driven, only where that is legal)" if values["beyond_driven"] else ""
     return (
-        f"About {counted(values['count'], 'more reading')} {at}{faster}, "
-        "each approached afresh and pooled with this drive, settle it nine times in ten if the dial reads as estimated."
+        f"About {counted(values['count'], 'more reading')} {at}{faster}, slowing "
+        "down between them, settle it together with this drive nine times in ten, if the dial reads as estimated."
         + noted
         + alone * (len(speeds) == 1)
     )
@@ -202,8 +202,8 @@ def _not_reached(values: Values) -> str:
     at = joined(_bare(v, unit) for v in values["speeds_mps"])
     top = speed(values["driven_mps"], unit)
     return (
-        f"The rule is judged at {at} {unit} too; the fastest speed driven was {top}. A slower vehicle is tested at "
-        "lower speeds; one that is faster is driven again on a faster road."
+        f"The rule is judged at {at} {unit} too; the fastest speed driven was {top}. If the vehicle does not go "
+        "that fast, test it at lower speeds; if it does, drive again on a faster road."
     )
 
 
@@ -238,8 +238,8 @@ def _beyond_road_test(values: Values) -> str:
 def _far_beyond_road_test(values: Values) -> str:
     at = joined(_bare(v, values["unit"]) for v in values["speeds_mps"])
     return (
-        f"{rules.title(values)} is judged at {at} {values['unit']} too, of which this road test tells nothing. Drive "
-        f"there as well where road and law allow it; of a vehicle that does not go so fast, {MEASURED_BY['max_speed']}."
+        f"{rules.title(values)} is judged at {at} {values['unit']} too, about which this road test says nothing. "
+        f"Drive there as well where road and law allow it; if the vehicle is not that fast, {MEASURED_BY['max_speed']}."
     )
 
 
@@ -326,9 +326,10 @@ _WRONG_FILE = {
 
 def _disagree(values: Values) -> str:
     shown = joined(f"drive {i} {signed(percent)} %" for i, percent in enumerate(values["errors_percent"], start=1))
+    farthest = f"; drive {values['farthest']} is farthest out" if len(values["errors_percent"]) > 2 else ""
     return (
-        f"The drives do not agree ({shown}); drive {values['farthest']} is farthest out. Something changed "
-        "between them, or one of them is not of this vehicle in this state. The range is widened accordingly."
+        f"The drives do not agree ({shown}){farthest}. Something changed between them, or one of them is not of this "
+        "vehicle in this state. The range is widened accordingly."
     )
 
 
@@ -356,8 +357,8 @@ FINDINGS: dict[str, Template] = {
     "passenger_writes": "The driver only drives. A passenger reads the dial and writes, never the driver.",
     "one_sheet_is_short": _one_sheet_is_short,
     "marks_of_the_dial": "The dial is marked in {unit}, and so are the marks to hold.",
-    "expected_at_limit": "After this work the dial is expected to read right at a limit, where no road test settles "
-    "much; a gear or setting that moves it away does.",
+    "expected_at_limit": "After this work the dial should read right at a limit, where no road test settles "
+    "much; choose a gear or setting that moves it away.",
     "may_not_settle": "How the dial reads now is not known, so this test may not settle the verdict; the verdict "
     "then says what is left to drive.",
     "legal_speed_by_gps": "Keep to the speed limit by the GPS, not by the dial under test; skip a mark that the road "
@@ -385,9 +386,9 @@ FINDINGS: dict[str, Template] = {
     "moved, or one of the drives was read in another unit than it says.",
     "cause_gear": _gear,
     "cause_needle": lambda values: (
-        f"The needle: it stands {speed(abs(values['shift_mps']), values['unit'], digits=1)} "
-        f"{'higher' if values['shift_mps'] > 0 else 'lower'} than the drive before and the work lead one to expect; "
-        "the drive is as planned."
+        f"The needle: it sits {speed(abs(values['shift_mps']), values['unit'], digits=1)} "
+        f"{'higher' if values['shift_mps'] > 0 else 'lower'} than the drive before and the work would have it; "
+        "the gearing is as planned."
     ),
     "cause_range": _other_range,
     "cause_setting": "A gear or setting other than planned: it would have to change the reading by {percent:signed} %; "
@@ -414,9 +415,9 @@ FINDINGS: dict[str, Template] = {
     ),
     "longer_distance": "Not proven: a distance about {times:.0f} times as long between two odometer readings would "
     "settle it.",
-    "odometer_not_read": "The odometer was not read. The needle tells of it to ±3 % only, where both are driven by the "
-    "same gears and nothing is wrong with the needle itself. Fifteen miles (25 km) between two readings, to the tenth, "
-    "tell the odometer to ±0.3 %.",
+    "odometer_not_read": "The odometer was not read. The needle tells it only to ±3 %, and only where both are driven "
+    "by the same gears and the needle itself is sound. Fifteen miles (25 km) between two readings, to the tenth, tell "
+    "it to ±0.3 %.",
     "outside_driven_range": _outside,
     "vehicle_does_not_reach": _not_reached,
     "driven_too_slowly": _too_slowly,
@@ -428,15 +429,15 @@ FINDINGS: dict[str, Template] = {
     "pooled": "{count:n drive is/drives are} pooled.",
     "drives_disagree": _disagree,
     "third_drive_decides": "Drive a third time in the same state, on tires at the same cold pressure, and give all "
-    "three: two that agree tell which is odd.",
-    "odd_drive": "The others agree. See whether the files of drive {drive} are right and what was otherwise on it "
+    "three: two that agree show which one is off.",
+    "odd_drive": "The others agree. Check the files of drive {drive}, and whether something was different on it "
     "(tires, pressure, load, range, who read); leave it out of the job if something was.",
     "no_two_agree": f"No two of them agree, so more driving will not settle it: {TURNS_THE_NEEDLE}.",
     "jump": "Between {first} and {second} the reading jumped by {percent:signed} %: a gear, a setting, the tires or "
     "the instrument was changed.",
     "compared_beyond_driven": "The drives are compared at {speed_mps:speed}, which not all of them reached; there a "
     "dial is extended from what was measured.",
-    "wear": "The reading creeps up as it does when tires wear: a worn tire turns more often for the same road.",
+    "wear": "The reading creeps up as it does when tires wear: a worn tire turns more often over the same distance.",
     "creeps_down": "The reading creeps down, which wear does not do: look at tire pressure, tire size and slip.",
 }
 """Code to the sentence, with its full stop."""

@@ -11,7 +11,7 @@ from speedcal.units import SPEED_UNIT_MPS
 
 _TIRE_EXAMPLES = (
     "Write it as on the sidewall, such as 205/55R16, LT235/85R16, 31x10.50R15LT, 7.50R16LT, G78-15, MT90B16, "
-    "16.9-38 or 480/80R42; a tire of another kind is told by a roll-out or its maker's turns instead of its size"
+    "16.9-38 or 480/80R42; for a tire of another kind give a roll-out or its maker's turns instead of its size"
 )
 _TURNS = "Write it as 37.25, 3 3/4 or 'just short of 4'"
 _FAMILY_REMEDY = "Name one of the shipped families, or a TOML file of your own beside the job file"
@@ -110,11 +110,11 @@ def _not_driven(values: Values) -> str:
     )
     if values.get("once_right"):  # then the same turns of the shaft stand for other speeds, those of the road test
         return (
-            f"Once that is right, what was driven tells of a true {driven} {unit}; at {at} {unit} the dial is only "
-            "extended from that, and the road test tells."
+            f"Once that is right, the drive covers a true {driven} {unit}; at {at} {unit} the dial is only "
+            "extended from that, and the road test will show."
         )
     return (
-        f"The drive tells of {driven} {unit}; at {at} {unit} the dial is only extended from that. Drive those speeds "
+        f"The drive covers {driven} {unit}; at {at} {unit} the dial is only extended from that. Drive those speeds "
         "too where that is legal, or name others."
     )
 
@@ -269,7 +269,7 @@ FINDINGS: dict[str, Template] = {
     # axle ratio
     "counts_disagree": "The counts differ by more than reading a mark can explain; count again.",
     "ratio_unusual": "A ratio of {ratio:.2f} is unusual for a road axle: was one wheel held while the count was "
-    "taken for both wheels, or the other way round?",
+    "taken for both wheels, or the other way around?",
     "converter_slip": "A torque converter that is not locked slips a few per cent and makes the ratio look larger.",
     "tachometer_from_memory": "The tachometer is taken to be read to {u_rpm:g} rpm (standard uncertainty, not "
     "verified).",

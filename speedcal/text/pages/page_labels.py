@@ -90,6 +90,7 @@ UNNAMED = {
     "file": "file without a name",
     "typed": "typed readings",
     "drive": "drive without a track",
+    "checks": "checks",
     "filmed": "as read from the film",
 }
 FILM_TITLES = {

@@ -30,6 +30,7 @@ HEADINGS = {
     "picture": "How far the dial is off",
     "shows": "What the dial shows at a true speed",
     "fit": "What to fit or set",
+    "instead": "What a gear or setting would leave",
     "done": "What was done",
     "left": "What is left",
     "odometer": "Odometer",
@@ -45,7 +46,7 @@ TITLE_BOTH, TITLE_ONE = "Speedometer before and after", "How the speedometer rea
 MORE = "… more in report.html"
 RANGES = "19 times in 20 the true value lies inside the range given."
 NOT_DRIVEN = "not driven: extended"
-ODOMETER_NOT_READ = "The odometer was not read, so nothing is said about it."
+ODOMETER_NOT_READ = "The odometer was not read, so it is not judged."
 ADVISED = "advised"
 
 CAUTIONS = (
@@ -183,11 +184,12 @@ def left_over(after: Calibration, unit: DisplayUnit, tolerance: Tolerance | None
 
 
 def reads_low(dial_of: Calibration, unit: DisplayUnit) -> tuple[str, ...]:
-    """Say that a dial shows less than the true speed, or may, the side on which somebody drives too fast."""
+    """Say whether a dial shows less than the true speed, the side on which somebody drives too fast."""
     error, half = _errors(dial_of)
     least = float((error - half).min()) / SPEED_UNIT_MPS[unit]
     may = (f"It may read low by {-least:.1f} {unit}.",) if least <= -_LEAST_SAID else ()
-    return _surely_low(dial_of) or may
+    never = ("It does not read low at any speed driven.",) if dial_of.trust.word == "TRUSTED" else ()
+    return _surely_low(dial_of) or may or never
 
 
 def _surely_low(dial_of: Calibration) -> tuple[str, ...]:
@@ -206,7 +208,8 @@ def _errors(dial_of: Calibration) -> tuple[FloatArray, FloatArray]:
 def _error_range(after: Calibration, ground_mps: float, factor: float) -> str:
     error = float(after.dial.indicated(ground_mps)) - ground_mps
     half = float(after.dial.half_width(ground_mps))
-    return f"{signed((error - half) / factor)} to {signed((error + half) / factor)}"
+    low, high = signed((error - half) / factor), signed((error + half) / factor)
+    return low if low == high else f"{low} to {high}"
 
 
 def warnings(before: Calibration | None, after: Calibration | None) -> tuple[str, ...]:
@@ -223,7 +226,7 @@ def missing(before: Calibration | None, after: Calibration | None, tolerance: To
     """Name the parts that the job does not carry, each with what would bring them."""
     out = []
     if before is None:
-        out.append("There is no drive before the work, so nothing is said about what changed.")
+        out.append("There is no drive before the work, so what changed is not known.")
     if after is None:
         out.append("There is no drive after the work yet; it will show what the work did.")
     elif tolerance is None:

@@ -27,8 +27,10 @@ _ABOUT_THE_BEST = {"margin_too_wide", "margin_kept", "no_acceptable_choice", "no
 _NOT_OF_THE_DRIVE = {"keep_as_is", "reseat_needle", "repair_instrument", "check_files", "set_unit"}
 """What comes first where nothing between road and instrument is to be changed, or not yet."""
 _OUTCOMES = ("puts_right", "leaves", "already_good")
-_IN_HEAD = (*_OUTCOMES, "likely_cause", "together_with")
+_IN_HEAD = (*_OUTCOMES, "likely_cause", "together_with", "instead_of_the_first")
 """Reasons that the head of an advice says already."""
+_UNEXPLAINED = {"check_files": "Were the readings taken from this dial on this drive?"}
+"""What is said of an action whose reason stands elsewhere on the page."""
 
 
 def summary(result: object) -> str:
@@ -64,7 +66,10 @@ def best_text(probability: float) -> str:
 def advice_text(entry: Advice) -> str:
     """Return one thing to do: what, what it leaves, and why."""
     reasons = " ".join(_because(reason) for reason in entry.because if reason.code not in _IN_HEAD)
+    reasons = reasons or _UNEXPLAINED.get(entry.action, "")
     head = headline(entry) + _left(entry)
+    instead = [reason.text.rstrip(".") for reason in entry.because if reason.code == "instead_of_the_first"]
+    head = ", ".join([*instead, head])
     return f"{head[0].upper()}{head[1:]}." + (f" {reasons}" if reasons else "")
 
 
@@ -76,8 +81,9 @@ def _left(entry: Advice) -> str:
         return ""
     left = f", and {ACTION_NAMES[partner]} as below" if partner else ""
     outcome = next((values for code, values in found.items() if code in _OUTCOMES), {})
-    what = "the odometer off by" if outcome.get("of_odometer") else "at most"
-    left += f": leaves {what} {entry.worst_error_percent:.1f} %"
+    what = "leaves the odometer off by" if outcome.get("of_odometer") else "leaves at most"
+    what = "off by at most" if entry.action == "keep_as_is" and what == "leaves at most" else what
+    left += f": {what} {entry.worst_error_percent:.1f} %"
     if entry.probability is None:
         return left
     within = outcome.get("within_percent")
@@ -159,7 +165,7 @@ def _look_text(entry: Advice) -> str:
     if entry.part == "pulses":
         return f"count the pulses for one turn of the sensor: it seems to give {TIMES[float(entry.value or 0)]} stated"
     if entry.part == "range":
-        return "see in which range the axle or transfer case stood on the drive"
+        return "check which range the axle or transfer case was in on the drive"
     if entry.part == "work":
         return "look at what was really fitted and set"
     if entry.part == "needle_drive":
@@ -167,7 +173,7 @@ def _look_text(entry: Advice) -> str:
     if entry.part == "gears":
         return "count the teeth of both gears"
     if entry.part == "ratio_box":
-        return "see which way round the ratio box sits"
+        return "check which way around the ratio box sits"
     likely_count = f": {entry.value} are likely" if entry.value else ""
     return f"count the teeth of the {part_name(entry.part or '')}{likely_count}"
 

@@ -214,6 +214,16 @@ class Queue:
                 told.setdefault(job_id, json.loads(outcome).get("verdict", "") if is_current else "")
         return told
 
+    def failed(self, jobs: Sequence[JobRow]) -> set[str]:
+        """Return the ids of the jobs whose latest analysis failed."""
+        runs, states = schema.runs, dict[str, str]()
+        among = runs.c.job_id.in_([job.id for job in jobs])
+        query = sa.select(runs.c.job_id, runs.c.state).where(among, runs.c.drive_id == "")
+        with self.store.reading() as connection:
+            for job_id, state in connection.execute(query.order_by(*_newest_first())):
+                states.setdefault(job_id, state)
+        return {job_id for job_id, state in states.items() if state == "failed"}
+
     def active(self, job_id: str) -> Run | None:
         """Return the run of a job that is being worked on or waits, or None."""
         runs = schema.runs

@@ -104,7 +104,7 @@ class DriveRow:
     @property
     def name(self) -> str:
         """What the drive is called: its track file, else its readings."""
-        return self.track_name or self.readings_name or UNNAMED["drive"]
+        return self.track_name or self.readings_name or UNNAMED["checks" if self.is_checks else "drive"]
 
     @property
     def day_s(self) -> float:

@@ -57,6 +57,7 @@ def jobs_page(context: Context) -> Response:
         states=states,
         news=NEWS,
         verdicts=context.web.queue.verdicts(found[:_A_PAGE]),
+        failed=context.web.queue.failed(found[:_A_PAGE]),
         refused=_with_a_refused_drive(context.web.store, found[:_A_PAGE]),
     )
 

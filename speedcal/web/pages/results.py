@@ -43,6 +43,7 @@ _UNSAID: dict[str, Any] = {
     "notes": [],
     "has_card": False,
     "compliance": "",
+    "done": [],
     "low": [],
     "odometer": [],
     "otherwise": [],

@@ -66,6 +66,7 @@ def run_job_folder(task: Mapping[str, Any], tell: Tell) -> dict[str, Any]:
         "cause": _whole(said.cause),
         "warnings": list(map(_whole, said.warnings)),
         "compliance": _whole(said.verdict.sentence) if said.verdict else "",
+        "done": list(map(_whole, said.done)),
         "otherwise": list(map(_whole, said.verdict.otherwise)) if said.verdict else [],
         "low": list(map(_whole, said.low)),
         "odometer": [line for line in said.odometer if line != ODOMETER_NOT_READ],
