@@ -43,8 +43,8 @@ def command(counts: tuple[str, ...], as_json: bool, unit: str | None, **options:
 
     \b
     BEFORE COUNTING TURNS
-      Wheels off the ground only on rated stands on level, firm ground, never on a jack alone.
-      Chock the wheels that stay down, take the key out, gearbox in neutral.
+      Wheels off the ground only on rated stands, never on a jack alone.
+      Firm, level ground; chock the wheels that stay down; key out, in neutral.
       Turn the wheels by hand; never run the engine.
       Limited-slip or locked differential: turn both wheels together.
       Local rules and licensed practice come first.

@@ -58,7 +58,6 @@ def command(
       speedcal calibrate drive.gpx notes.txt --unit mph --budget
       speedcal calibrate measured_mile.csv
 
-    \b
     A passenger writes the readings down and works the watch, the driver drives. Keep to the speed limit, on a
     suitable road. Local rules on speedometers and odometers come first.
     """

@@ -42,7 +42,6 @@ def command(
       speedcal correct job.toml --speeds 30,50,70 --criterion never-low
       speedcal correct job.toml --planned-tire 35x12.50R17LT
 
-    \b
     Wheels off the ground only on rated stands with the vehicle secured. Local rules on speedometers and
     odometers come first; a licensed shop where the law asks for one. The odometer keeps what it shows.
     """

@@ -27,7 +27,6 @@ def command(job: Path, as_json: bool, unit: DisplayUnit | None, most: int) -> No
     Example:
       speedcal explain job.toml
 
-    \b
     Counting turns needs wheels off the ground: only on rated stands with the vehicle secured, never with the
     engine running. Local rules and licensed practice come first.
     """

@@ -32,9 +32,8 @@ def command(video: Path, dial: Path, out: Path, check: Path | None, per_second: 
     Example:
       speedcal film drive.mp4 dial.toml --out readings.csv
 
-    \b
     Fix the holder before the drive, out of the driver's view of the road. Nobody touches the phone while the vehicle
-    moves. Local law on devices at the windscreen comes first.
+    moves. Local law on devices at the windshield comes first.
     """
     from rich.console import Console
     from rich.progress import Progress

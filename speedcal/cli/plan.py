@@ -65,7 +65,6 @@ def command(
       speedcal plan job.toml
       speedcal plan job.toml --speed-limit 65 --sheet sheet.pdf --table readings.csv
 
-    \b
     The driver drives, a passenger writes. Legal speeds only, by the GPS, on a suitable road.
     Local rules on speedometers, odometers and road tests come first.
     """

@@ -38,7 +38,6 @@ def command(job: Path, folder: Path, paper: Paper, both_units: bool, as_json: bo
     Example:
       speedcal report data_demo/job.toml --out result
 
-    \b
     A passenger writes the readings down, the driver drives. Keep to the speed limit, on a suitable road.
     Wheels off the ground only on rated stands, with the vehicle secured.
     Local rules on speedometers and odometers come first; a licensed shop where the law asks for one.

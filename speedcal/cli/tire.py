@@ -49,7 +49,6 @@ def command(sizes: tuple[str, ...], as_json: bool, unit: DisplayUnit | None, **o
       speedcal tire 35x12.50R17LT --instead-of 265/70R17 --driven-gear 26 --gear-family "indexed housing"
       speedcal tire 265/70R17 --instead-of 265/70R17 --axle 41/11 --planned-axle 45/11 --driven-gear 26
 
-    \b
     A tire must suit rim, load, speed and clearance as well; local rules on tire sizes come first.
     """
     if len(sizes) > 1:

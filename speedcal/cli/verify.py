@@ -29,7 +29,6 @@ def command(job: Path, explain: bool, as_json: bool, unit: DisplayUnit | None) -
     Example:
       speedcal verify job.toml
 
-    \b
     A passenger writes the readings down, the driver drives. Keep to the speed limit, on a suitable road.
     Local rules on speedometers and odometers come first.
     """

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib.util
 import re
 from collections.abc import Mapping
 from datetime import UTC, datetime
@@ -22,6 +23,8 @@ from speedcal.text.words.numbers import signed
 
 HERE = Path(__file__).parent
 _TRY_AGAIN_S = "5"
+_FOR_FILMS = ("av", "cv2")
+"""What the extra for films brings."""
 
 
 class RefusedError(Exception):
@@ -89,6 +92,11 @@ def wants_json(scope: Scope) -> bool:
     return scope["path"].endswith(".json") or ("application/json" in accept and "text/html" not in accept)
 
 
+def can_read_films() -> bool:
+    """Tell whether the libraries that read films are installed."""
+    return all(importlib.util.find_spec(name) for name in _FOR_FILMS)
+
+
 @lru_cache(maxsize=1)
 def environment() -> jinja2.Environment:
     """Return the templates; everything put into them is escaped."""
@@ -101,6 +109,7 @@ def environment() -> jinja2.Environment:
     )
     made.filters.update(clock=_clock, day=day, utc=_utc, moment=_moment, sentence=_sentence, number=_number)
     made.filters.update(signed=signed, down_to_fitted=_down_to_fitted)
+    made.globals.update(can_read_films=can_read_films)
     made.tests.update(holds=lambda items, item: item in items)
     return made
 

@@ -2,26 +2,18 @@
 
 from __future__ import annotations
 
-import importlib.util
 import re
 
 from starlette.responses import JSONResponse, Response
 
 from speedcal.text.pages.page_labels import FILM_TITLES
-from speedcal.web.answers import RefusedError, busy
+from speedcal.web.answers import RefusedError, busy, can_read_films
 from speedcal.web.kept.film_files import forget_films, write_piece
 from speedcal.web.kept.film_store import FilmRow, Films
 from speedcal.web.pages.context import Context, View
 from speedcal.web.pages.drives import check_open, is_locked, phase_of
 
 _PRINT = re.compile(r"[0-9a-f-]{8,64}")
-_NEEDED = ("av", "cv2")
-"""What the extra brings."""
-
-
-def can_read_films() -> bool:
-    """Tell whether the libraries that read films are installed."""
-    return all(importlib.util.find_spec(name) for name in _NEEDED)
 
 
 def new_film_page(context: Context, view: View) -> Response:
@@ -37,7 +29,6 @@ def send_page(context: Context, view: View, phase: str, film: FilmRow | None) ->
         phase=phase,
         film=film,
         drive=context.request.query_params.get("drive", "")[:32],
-        can_read=can_read_films(),
         is_locked=is_locked(context, view),
     )
 
