@@ -79,8 +79,12 @@ class Browsing:
         large = (
             f"(() => {{ root.style.fontSize = '200%'; const over = {wide}; root.style.fontSize = ''; return over }})()"
         )
-        over = asked(page, f"((root) => [{wide}, {large}])(document.documentElement)")
-        assert max(over) <= 0, f"{page.url} is {over} pixels too wide, as it is and in large letters"
+        size = page.viewport_size
+        for width in (size["width"], 320) if size["width"] < 500 else (size["width"],):  # 320: the smallest phone
+            page.set_viewport_size({**size, "width": width})
+            over = asked(page, f"((root) => [{wide}, {large}])(document.documentElement)")
+            page.set_viewport_size(size)
+            assert max(over) <= 0, f"{page.url} at {width} is {over} pixels too wide, as it is and in large letters"
 
     def close_pages(self) -> None:
         """Send everybody home: a page that is left open goes on asking and drawing."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -78,6 +79,39 @@ def test_a_track_beyond_the_limit_of_fixes_is_told(tmp_path: Path) -> None:
         page = narrow.client.get(address).text
     assert "this page takes 10 at the most" in page
     assert "this page takes 5 at the most" in page
+
+
+def _opened_by(site: Site, base: str, role: str) -> str:
+    """Return what a link shows to whom it was made for."""
+    site.client.post(f"{base}/links", data={"role": role})
+    address = re.findall(rf"http://[^/]+(/{role[0]}/[^\"]+)\"", site.client.get(base).text)[0]
+    return " ".join(site.client.get(address).text.split())
+
+
+def test_an_analysis_that_failed_marks_the_job_and_asks_nothing_of_the_owner(site: Site) -> None:
+    """The list said 'road test is in'; the owner, who can no longer change a drive, was told to swap the two."""
+    base = site.new_job(**{"job.number": "Swapped"})
+    for phase, other in (("before", "after"), ("after", "before")):
+        names = (("track", f"{other}.gpx"), ("readings", f"{other}_notes.csv"))
+        files = {field: (name, (DEMO / name).read_bytes()) for field, name in names}
+        site.client.post(f"{base}/drives/new/{phase}", files=files)
+    site.settle(base)
+    listed = site.client.get("/jobs?q=Swapped").text
+    assert "no result" in listed
+    assert "Swap the two drives" in site.client.get(base).text
+    seen = _opened_by(site, base, "owner")
+    assert "The shop sees why" in seen
+    assert "Swap the two drives" not in seen
+
+
+def test_the_customer_reads_what_was_done(site: Site) -> None:
+    """Which is what was paid for; it stood in the report alone."""
+    base = site.new_job(**{"vehicle.driven_gear": "19", "work.driven_gear": "22", "work.note": "New seal ring."})
+    for phase in ("before", "after"):
+        site.send(base, phase)
+    site.settle(base)
+    assert "Driven gear 22 (before: driven gear 19). New seal ring." in _opened_by(site, base, "customer")
+    assert "no result" not in site.client.get("/jobs").text.split("Swapped")[0]
 
 
 def test_changing_gears_gives_a_new_result_and_the_old_one_is_called_out_of_date(site: Site) -> None:
