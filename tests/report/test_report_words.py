@@ -116,9 +116,7 @@ def test_what_is_left_says_when_the_dial_reads_low() -> None:
 def test_what_is_left_is_said_over_the_speeds_driven_and_at_usual_ones() -> None:
     """Exactly 4 % high: 1.0 at 25, 2.6 at 65; 1.2 at 30, 2.0 at 50; nobody drove 70 mph."""
     left = words.left_over(exact(1.04), "mph")
-    assert left == (
-        "From 25 to 65 mph the dial is off by +1.0 to +2.6 mph (at 30: +1.2 to +1.2; at 50: +2.0 to +2.0).",
-    )
+    assert left == ("From 25 to 65 mph the dial is off by +1.0 to +2.6 mph (at 30: +1.2; at 50: +2.0).",)
 
 
 @pytest.mark.parametrize(("offset", "said"), [(2.0, "2.0 mph high"), (-2.0, "2.0 mph low")])

@@ -223,8 +223,8 @@ FINDINGS: dict[str, Template] = {
     "housing_at_the_count": "Look at the housing too: for {teeth} teeth the range {range} must face down; in another "
     "the gear meshes badly, and the needle jumps and reads low.",
     "housing_range": "That is the range for {teeth} teeth.",
-    "may_stick": "If they are fine, the needle may stick: note each speed once speeding up to it and once slowing down "
-    "to it. A needle that sticks shows less on the way up than on the way down.",
+    "may_stick": "If what turns the needle is fine, it may stick: note each speed once speeding up to it and "
+    "once slowing down to it. A needle that sticks shows less on the way up than on the way down.",
     "needle_stays_down": "It fell on this drive and did not come up again.",
     "if_shown_again": "Only if the files are right and another drive, read by one person, shows the same: then the "
     "fault is in the instrument.",
