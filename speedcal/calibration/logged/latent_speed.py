@@ -14,18 +14,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from speedcal.calibration.dial import rounded_likelihood
 from speedcal.calibration.dial.curve import driven_points
 from speedcal.calibration.dial.dial import Dial
 from speedcal.calibration.dial.dial_mixture import PointerPlay
-from speedcal.calibration.dial.rounded_likelihood import (
-    WRONG_DENSITY,
-    Message,
-    log_likelihood,
-    nothing_said,
-    told_by,
-    without,
-    wrong_of_log,
-)
 from speedcal.calibration.logged.alike import telling_alike
 from speedcal.calibration.logged.channel_noise import Noise
 from speedcal.calibration.logged.latent_model import (
@@ -69,7 +61,7 @@ _HELD = 1e12
 class _State:
     """What is believed of one channel."""
 
-    message: Message
+    message: rounded_likelihood.Message
     noise: Noise
 
 
@@ -116,7 +108,7 @@ class _Fitter:
         self.prior = prior_of_unknowns(knots, driven_points(start.speed_mps))
         shaky = max(start.scatter_mps**2 - log.step_mps**2 / 12, 0.1**2)
         self.states = {
-            name: _State(nothing_said(count), Noise.of(count, variance))
+            name: _State(rounded_likelihood.nothing_said(count), Noise.of(count, variance))
             for name, count, variance in (
                 ("track", len(track.time_s), start.track_noise_mps**2),
                 ("log", len(log.time_s), shaky),
@@ -205,18 +197,20 @@ class _Fitter:
         mean = view.constant + view.places.of(self.coefficients, view.row)
         variance = np.maximum(view.places.variances(self.inverse, view.row, view.row), 1e-10)
         alike = self._alike(channel, view)
-        cavity, cavity_variance = without(mean, variance, state.message.times(alike))
+        cavity, cavity_variance = rounded_likelihood.without(mean, variance, state.message.times(alike))
         steep = view.gain * view.places.of(self.coefficients, view.places.rate)
         stated = channel.u_mps**2
-        wrong = wrong_of_log(steep) if name == "log" else WRONG_DENSITY
+        wrong = rounded_likelihood.wrong_of_log(steep) if name == "log" else rounded_likelihood.WRONG_DENSITY
         value, step = channel.value_mps, channel.step_mps
-        told = told_by(value, step, state.noise.at(steep) + stated, cavity, cavity_variance, wrong)
+        told = rounded_likelihood.told_by(value, step, state.noise.at(steep) + stated, cavity, cavity_variance, wrong)
         share = 1.0 if not state.message.precision.any() else _BLEND
         view.right = told.right
         state.message = state.message.blended(told.message.times(1 / alike), share)
         state.noise.learn(
             told,
-            lambda noise: log_likelihood(value, step, noise + stated, cavity, cavity_variance, wrong),
+            lambda noise: rounded_likelihood.log_likelihood(
+                value, step, noise + stated, cavity, cavity_variance, wrong
+            ),
             steep=steep,
             least=max(tuned.LEAST_NOISE_MPS, tuned.LEAST_NOISE_STEPS * channel.step_mps) ** 2,
             local=name == "track",

@@ -11,18 +11,10 @@ import numpy as np
 
 from speedcal.errors import ReadingsFormatError
 from speedcal.interval import FloatArray
+from speedcal.logs.film import needle
 from speedcal.logs.film.frames import Film, Picture, frames, open_film, picture_at
 from speedcal.logs.film.lens import InThePicture
 from speedcal.logs.film.marks import FilmedDial, read_dial
-from speedcal.logs.film.needle import (
-    Sighting,
-    differences,
-    face_without_needle,
-    find_needle,
-    needle_shape,
-    polar_picture,
-    ring_radii,
-)
 from speedcal.logs.film.printed import Rim
 from speedcal.logs.film.registration import GOOD_CORRELATION, Registration, are_from_aside
 from speedcal.logs.film.sane import plausible, refuse_beyond, refuse_unsteady
@@ -97,15 +89,15 @@ def film_reading(
     times, polar, left_out = seen.times, np.array(seen.unrolled), seen.left_out
     if len(times) < _FEWEST:
         raise _few(opened, len(times), left_out)
-    face = face_without_needle(polar)
+    face = needle.face_without_needle(polar)
     some = np.unique(np.linspace(0, len(polar) - 1, _SHAPE_FRAMES).astype(int))
-    shape = needle_shape([differences(polar[i], face) for i in some])
+    shape = needle.needle_shape([needle.differences(polar[i], face) for i in some])
     if shape is None:
         raise ReadingsFormatError("film_no_needle", source=opened.path.name)
     aside = are_from_aside(np.array(seen.warps), int(np.argmin(np.abs(np.array(times) - known.frame_s))))
     sighted = {}
     for i in range(len(polar)):
-        found = "other_angle" if aside[i] else find_needle(differences(polar[i], face), shape)
+        found = "other_angle" if aside[i] else needle.find_needle(needle.differences(polar[i], face), shape)
         if isinstance(found, str):
             left_out[found] += 1
         else:
@@ -206,18 +198,18 @@ def _unrolled(
             seen.rims[len(seen.times)] = rim.of(picture, warp)
         seen.times.append(time)
         seen.warps.append(warp)
-        seen.unrolled.append(polar_picture(picture, dial, warp))
+        seen.unrolled.append(needle.polar_picture(picture, dial, warp))
     return seen
 
 
-def _directions(sightings: list[Sighting]) -> tuple[FloatArray, FloatArray]:
+def _directions(sightings: list[needle.Sighting]) -> tuple[FloatArray, FloatArray]:
     """Return the direction of every needle, freed of where its pivot is seen, and that place in the plane. [rad, 1].
 
     A needle above the face is seen beside where it is, by the same shift in every direction (parallax), and a tapped
     centre is never exact. Both move the whole needle and leave its direction. The shift is what makes the sideways
     place change along the rings, in all frames together: lateral = angle error x radius + n . shift.
     """
-    radii = ring_radii()
+    radii = needle.ring_radii()
     base = np.array([sighting.angle for sighting in sightings])
     rows, rest, owner = [], [], []
     for number, sighting in enumerate(sightings):

@@ -11,22 +11,11 @@ from speedcal.calibration.result import Calibration
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, Interval
 from speedcal.units import DisplayUnit
+from speedcal.vehicle.choices import options
 from speedcal.vehicle.choices.best_choice import best_of, findings_for
 from speedcal.vehicle.choices.choice import Choice, judge_choice
 from speedcal.vehicle.choices.facts_only import FactsDial, best_measurement, dial_from_facts
 from speedcal.vehicle.choices.judged_vehicle import judge_of
-from speedcal.vehicle.choices.options import (
-    FittedTeeth,
-    drive_choices,
-    driven_choices,
-    fitted_teeth,
-    pair_choices,
-    ranked,
-    ratio_box_choices,
-    scaler_choices,
-    setting_choices,
-    with_chances,
-)
 from speedcal.vehicle.diagnosed.evidence import with_needle_off
 from speedcal.vehicle.drivetrain import EffectiveTire, effective_tire, train_findings
 from speedcal.vehicle.judged.judge import Judge
@@ -43,7 +32,7 @@ class FoundChoices:
     known: FactsDial | None
     """What the facts lead one to expect, where there is no drive."""
     judge: Judge
-    teeth: FittedTeeth
+    teeth: options.FittedTeeth
     effective: EffectiveTire | None
     keep: Choice
     every: dict[str, list[Choice]]
@@ -53,7 +42,7 @@ class FoundChoices:
     def lists(self) -> dict[str, tuple[Choice, ...]]:
         """Return the choices by kind, each list best first; what a tachograph hangs on is not for a shop to change."""
         sealed = self.vehicle.tachograph
-        return {kind: () if sealed else ranked(self.judge, choices) for kind, choices in self.every.items()}
+        return {kind: () if sealed else options.ranked(self.judge, choices) for kind, choices in self.every.items()}
 
     @cached_property
     def has_gears(self) -> bool:
@@ -129,18 +118,18 @@ def find_choices(
     known = dial_from_facts(vehicle, unit) if calibration is None else None
     judged = with_needle_off(calibration) if calibration is not None and is_needle_off else calibration
     judge = judge_of(judged, known, vehicle, unit, speeds, criterion, limits)
-    teeth = known.teeth if known else fitted_teeth(calibration, vehicle)
+    teeth = known.teeth if known else options.fitted_teeth(calibration, vehicle)
     effective = effective_tire(calibration, vehicle) if calibration is not None else None
     keep = judge_choice(judge, "keep", (("work", "none"),), 1.0, is_fitted=not teeth.is_guess, available=True)
-    every, keep = with_chances(
+    every, keep = options.with_chances(
         judge,
         {
-            "settings": setting_choices(judge, vehicle, effective),
-            "pulse_scaler": scaler_choices(judge, vehicle),
-            "driven_gear": driven_choices(judge, vehicle, teeth),
-            "ratio_box": ratio_box_choices(judge, vehicle),
-            "drive_gear": drive_choices(judge, vehicle, teeth),
-            "pairs": pair_choices(judge, vehicle, teeth),
+            "settings": options.setting_choices(judge, vehicle, effective),
+            "pulse_scaler": options.scaler_choices(judge, vehicle),
+            "driven_gear": options.driven_choices(judge, vehicle, teeth),
+            "ratio_box": options.ratio_box_choices(judge, vehicle),
+            "drive_gear": options.drive_choices(judge, vehicle, teeth),
+            "pairs": options.pair_choices(judge, vehicle, teeth),
         },
         keep,
     )

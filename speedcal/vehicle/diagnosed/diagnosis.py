@@ -19,15 +19,7 @@ from speedcal.interval import FloatArray, tidy
 from speedcal.logs.drive.readings import DIAL_UNIT_SEEN
 from speedcal.units import MPH_MPS
 from speedcal.vehicle.data import facts
-from speedcal.vehicle.diagnosed.causes import (
-    GROUPS,
-    SETTLED_BY,
-    Shifts,
-    Spread,
-    drive_causes,
-    expected_or_unknown,
-    instrument_causes,
-)
+from speedcal.vehicle.diagnosed import causes
 from speedcal.vehicle.diagnosed.evidence import MOST_EVIDENCE, Evidence, evidence_of
 from speedcal.vehicle.vehicle import Vehicle
 from speedcal.wording import Spoken
@@ -124,9 +116,9 @@ def diagnose(calibration: Calibration, vehicle: Vehicle) -> Diagnosis:
         What the job states; each statement may be wrong.
     """
     evidence = evidence_of(calibration)
-    expected, u_expected = expected_or_unknown(vehicle, float(evidence.value[1]))
-    drives = drive_causes(vehicle, expected)
-    instruments = instrument_causes(follows=calibration.trust.word == "TRUSTED")
+    expected, u_expected = causes.expected_or_unknown(vehicle, float(evidence.value[1]))
+    drives = causes.drive_causes(vehicle, expected)
+    instruments = causes.instrument_causes(follows=calibration.trust.word == "TRUSTED")
     if DIAL_UNIT_SEEN in codes_of(calibration.findings):
         del instruments["other_scale"]
     known = facts("explain")["cause"]
@@ -154,7 +146,7 @@ def _diagnosis(
                 continue
             chance, factor = float(np.take(posterior, j, axis=axis).sum()), float(alone[axis][j])
             against = _against(name, factor, evidence)
-            found.append(Hypothesis(name, GROUPS[name], chance, factor, against, SETTLED_BY[name]))
+            found.append(Hypothesis(name, causes.GROUPS[name], chance, factor, against, causes.SETTLED_BY[name]))
     found.sort(key=lambda item: -item.probability)
     healthy = float(posterior[drives.index("none"), instruments.index("none")]) if "none" in drives else 0.0
     return Diagnosis(tuple(found), healthy, _settled_by(found, healthy, evidence))
@@ -202,7 +194,7 @@ def _either(found: list[tuple[float, float]]) -> tuple[float, float]:
 
 
 def _log_likelihood(
-    evidence: Evidence, shifts: Shifts, spread: Spread, expected: float, u_expected: float
+    evidence: Evidence, shifts: causes.Shifts, spread: causes.Spread, expected: float, u_expected: float
 ) -> tuple[float, float]:
     """Return the log likelihood of offset and factors under a pair of causes, and the factor of the pointer it makes.
 
@@ -235,7 +227,7 @@ def _against(cause: str, factor: float, evidence: Evidence) -> tuple[Finding, ..
     spread = np.sqrt(np.diag(evidence.covariance))
     size = facts("explain")["cause"]["size"]
     offset, pointer = evidence.value[0], evidence.value[1]
-    group = GROUPS[cause]
+    group = causes.GROUPS[cause]
     found = []
     u_offset = np.hypot(spread[0], size["healthy_offset_mph"] * MPH_MPS)
     if group not in ("needle", "readings", "dial") and abs(offset) > _FAR * u_offset:
