@@ -53,9 +53,7 @@ def tables_in(path: str, column: str | None) -> list[str]:
     column
         Header of the column that names the vehicle; None finds it.
     """
-    if "://" not in path and not Path(path).is_dir():
-        return [path] if _is_table(path, column) else []
-    if ending(path) in TEXT | PARQUET and "://" in path:
+    if ending(path) in TEXT | PARQUET if "://" in path else not Path(path).is_dir():
         return [path] if _is_table(path, column) else []
     files: list[str] = []
     for file in places_at(path)[1].values() if "://" in path else _files_below(path):

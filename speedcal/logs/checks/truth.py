@@ -203,12 +203,11 @@ def by_rpm(sheet: CheckSheet, shaft_turn_m: Interval | None) -> Truth | None:
         return None
     if shaft_turn_m is None:
         sheet.source.fail("rpm_without_vehicle", line=sheet.table.header_line, column=rpm.name)
-    turns = sheet.numbers(rpm).values
-    turns = np.where(turns > 0, turns, np.nan)
-    ratio = _gear_ratios(sheet, gear) if gear else np.full(len(turns), np.nan)
     if gear is None:
         sheet.source.fail("rpm_without_gear", line=sheet.table.header_line, column=rpm.name)
-    true = turns * shaft_turn_m.value / (60 * ratio)
+    turns = sheet.numbers(rpm).values
+    turns = np.where(turns > 0, turns, np.nan)
+    true = turns * shaft_turn_m.value / (60 * _gear_ratios(sheet, gear))
     u = true * np.hypot(RPM_U, decimal_step(turns) / np.sqrt(12)) / turns
     u_common = float(np.hypot(TACHOMETER_U, shaft_turn_m.half_width / 2 / shaft_turn_m.value))
     return _alone("truth_by_rpm", true, u, u_common, 0.0)

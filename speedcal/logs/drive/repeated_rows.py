@@ -35,9 +35,7 @@ def doubled(
     """
     nothing = np.zeros(len(keep), bool)
     at = np.flatnonzero(keep)
-    if len(at) < 8:
-        return nothing
-    if np.median(np.unique(time_s[at], return_counts=True)[1]) > _MOST_COPIES:
+    if len(at) < 8 or np.median(np.unique(time_s[at], return_counts=True)[1]) > _MOST_COPIES:
         return nothing
     same = np.zeros(len(at), bool)
     columns = (time_s[at], speed[at], np.nan_to_num(odometer[at], nan=-1.0))

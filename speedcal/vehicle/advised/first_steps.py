@@ -256,9 +256,7 @@ def meanwhile(first: Sequence[Advice]) -> tuple[Advice, ...]:
 def righting_gain(diagnosis: Diagnosis | None, error_factor: float) -> float | None:
     """Return the inverse of a wrong unit or pulse count; None where there is none or it would not help."""
     top = diagnosis.top if diagnosis else None
-    if diagnosis is None or top is None or top.group != "pulses_or_unit":
-        return None
-    if diagnosis.groups()[top.group] < LIKELY:
+    if diagnosis is None or top is None or top.group != "pulses_or_unit" or diagnosis.groups()[top.group] < LIKELY:
         return None
     ratios = WRONG_PULSES if top.code == "pulse_count" else _UNITS
     gain = 1 / min(ratios, key=lambda ratio: abs(np.log(top.factor / ratio)))

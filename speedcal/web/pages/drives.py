@@ -232,9 +232,7 @@ def check_open(context: Context, view: View) -> None:
 def drive_of(context: Context, view: View, *, removed: bool = False) -> DriveRow:
     """Return the drive that the address names, when this door leads to it and it is there, or was removed."""
     drive = context.web.store.drive(context.request.path_params["drive"])
-    if drive is None or drive.job_id != view.job.id or drive.phase not in view.phases:
-        raise RefusedError(404, "no_such_drive")
-    if bool(drive.removed) != removed:
+    if drive is None or drive.job_id != view.job.id or drive.phase not in view.phases or bool(drive.removed) != removed:
         raise RefusedError(404, "no_such_drive")
     return drive
 
