@@ -23,6 +23,7 @@ from speedcal.logs.film.printed import Rim, printed_marks
 from speedcal.logs.film.reading import FilmReading, film_reading
 from speedcal.logs.film.registration import are_from_aside
 from speedcal.logs.film.sane import refuse_unsteady
+from speedcal.logs.film.stills import cut_out
 from speedcal.logs.film.uneven import refuse_uneven
 
 BY_NAME = {kind.name: kind for kind in KINDS}
@@ -138,6 +139,23 @@ def test_marks_give_the_value_of_an_angle_by_hand_arithmetic() -> None:
     assert dial.radius_px == pytest.approx(200, abs=1e-6)
 
 
+def test_a_dial_seen_from_far_aside_needs_six_marks() -> None:
+    """At 53 degrees its circle is 0.6 as high as wide: five marks are refused below, nine tell the angle."""
+    dial = dial_from({**_marks([135 + 30 * k for k in range(9)], [10.0 * k for k in range(9)], tilt=0.6)})
+    assert dial.value_at(dial.angles()[4:5])[0][0] == pytest.approx(40.0, abs=0.5)
+
+
+def test_a_point_of_the_frame_stands_in_the_still_where_it_is_said_to() -> None:
+    """A white spot beside the middle of the dial, in a frame that has moved by 7 and 4 px."""
+    dial = dial_from(_marks([135, 180, 225, 270, 315], [0, 20, 40, 60, 80]))
+    picture = np.zeros((600, 640, 3), np.uint8)
+    picture[250:261, 360:371] = 255
+    kept = cut_out(0, picture, dial, np.array([[1.0, 0.0, 7.0], [0.0, 1.0, 4.0]]))
+    rows, columns = np.nonzero(kept.picture[:, :, 0] > 200)
+    assert kept.place(np.array([365.0, 255.0])) == pytest.approx([columns.mean(), rows.mean()], abs=1.0)
+    assert kept.place(np.array([307.0, 304.0])) == pytest.approx(np.array(kept.picture.shape[1::-1]) / 2, abs=1.0)
+
+
 def test_a_dial_that_turns_the_other_way_is_read_the_other_way() -> None:
     dial: FilmedDial = dial_from(_marks([60, 0, -60, -120], [0, 30, 60, 90]))
     assert dial.sense == -1.0
@@ -157,6 +175,10 @@ def test_a_dial_that_turns_the_other_way_is_read_the_other_way() -> None:
         ({"unit": "mph", "mark": []}, "dial_file_unknown_key"),
         (_marks([135, 180, 225], [0, 20, 20]), "dial_file_mark_twice"),
         (_marks([135, 225, 180, 300, 10], [0, 20, 40, 60, 80]), "dial_file_order"),
+        (
+            {**_marks([135, 180, 225, 270, 315], [0, 20, 40, 60, 80], tilt=0.6), "centre": [300, 300]},
+            "dial_file_circle",
+        ),
         ({**_marks([135, 180, 225], [0, 20, 40]), "centre": [1]}, "dial_file_centre"),
         ({**_marks([135, 180, 225], [0, 20, 40]), "frame_s": "soon"}, "dial_file_frame"),
     ],

@@ -9,6 +9,7 @@ import pytest
 from support.calibrations import make_calibration
 
 from speedcal.errors import VehicleError
+from speedcal.interval import Interval
 from speedcal.vehicle import Vehicle
 from speedcal.vehicle.diagnosed.diagnosis import diagnose
 from speedcal.vehicle.diagnosed.explanations import explain
@@ -152,6 +153,17 @@ def test_a_cause_of_unknown_size_makes_what_the_drive_shows_and_nothing_speaks_a
     assert found["gears"].factor == pytest.approx(makes, abs=5e-4)
     assert not found["gears"].against
     assert "factor_unexplained" in {finding.code for finding in found["pulse_count"].against}  # by two or four
+
+
+def test_an_odometer_that_was_read_is_not_asked_for_once_more() -> None:
+    """A dial 6 % high: whether it is the dial alone an odometer tells; beside a right one a bench does."""
+    high = {"factor": 1.06, "u_factor": 0.004, "u_offset": 0.3}
+    unread = diagnose(make_calibration(**high), Vehicle())
+    assert {item.code: item.settled_by for item in unread.hypotheses}["dial_gain"] == "odometer_distance"
+    read = diagnose(make_calibration(**high, odometer_factor=Interval(1.0, 0.998, 1.002)), Vehicle())
+    assert read.hypotheses[0].code == "dial_gain"
+    assert read.settled_by == "bench_test"
+    assert "odometer_distance" not in {item.settled_by for item in read.hypotheses}
 
 
 def test_without_any_statement_there_is_nothing_to_start_from() -> None:

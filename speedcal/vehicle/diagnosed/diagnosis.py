@@ -146,7 +146,9 @@ def _diagnosis(
                 continue
             chance, factor = float(np.take(posterior, j, axis=axis).sum()), float(alone[axis][j])
             against = _against(name, factor, evidence)
-            found.append(Hypothesis(name, causes.GROUPS[name], chance, factor, against, causes.SETTLED_BY[name]))
+            is_asked = name != "dial_gain" or not evidence.has_odometer  # one that was read is not asked for again
+            settled_by = causes.SETTLED_BY[name if is_asked else "dial_bent"]
+            found.append(Hypothesis(name, causes.GROUPS[name], chance, factor, against, settled_by))
     found.sort(key=lambda item: -item.probability)
     healthy = float(posterior[drives.index("none"), instruments.index("none")]) if "none" in drives else 0.0
     return Diagnosis(tuple(found), healthy, _settled_by(found, healthy, evidence))
