@@ -77,7 +77,7 @@ class _LazyGroup(click.Group):
         except KeyboardInterrupt:  # click would end with 1, which says that the verdict is a fail
             raise click.exceptions.Exit(EXIT_INTERRUPTED) from None
         except BrokenPipeError:  # so would it when the reader of a pipe goes away
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            _let_go()
             raise click.exceptions.Exit(EXIT_UNREAD) from None
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
@@ -146,6 +146,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     except Exception:  # Python would end with 1, which says that the verdict is a fail
         with _as_far_as_written():
             traceback.print_exc()
+    _let_go()
     sys.exit(EXIT_UNUSABLE)
 
 
@@ -156,6 +157,15 @@ def _refused(error: OSError) -> SpeedcalError:
 def _as_far_as_written() -> contextlib.suppress:
     """Go on where the system refuses even what is said about that: the exit status tells it."""
     return contextlib.suppress(OSError)
+
+
+def _let_go() -> None:
+    """Drop what nobody takes: written once more at the end and refused, it would make the exit status 120."""
+    for stream in (sys.stdout, sys.stderr):
+        try:
+            stream.flush()
+        except OSError:
+            os.dup2(os.open(os.devnull, os.O_WRONLY), stream.fileno())
 
 
 def _answer(error: SpeedcalError) -> None:
