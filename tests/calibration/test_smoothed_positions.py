@@ -11,8 +11,10 @@ from benchmark.outside.drive import generator, make_drive
 from benchmark.outside.kinds import KINDS
 from benchmark.outside.receiver import ReceiverStyle
 from benchmark.outside_score import answer, in_memory, outside_drive
+from scipy.interpolate import CubicSpline
 
 import speedcal
+from speedcal.calibration.logged.smoothed_way import rate_of_curve
 from speedcal.calibration.speed.positions import Smoothing
 from speedcal.calibration.speed.smoothing import share_left
 from speedcal.interval import FloatArray
@@ -180,3 +182,12 @@ def test_smoothing_delays_nothing_and_shortens_a_circle_as_theory_says(way: tupl
 def test_pieces_are_smoothed_each_by_itself() -> None:
     values, piece = np.repeat([1.0, 5.0], 50), np.repeat([0, 1], 50)
     assert Smoothing(4.0, one_sided=True).mean(values, piece, 1.0) == pytest.approx(values, abs=1e-9)
+
+
+@pytest.mark.parametrize("count", [2, 3, 4, 50])
+def test_the_course_between_fixes_is_a_natural_cubic_spline(count: int) -> None:
+    """Held against scipy's, at times of their own and at the fixes."""
+    rng = np.random.default_rng(count)
+    time, place = np.cumsum(rng.uniform(0.5, 3.0, count)), rng.normal(0, 10, (count, 2))
+    at = np.concatenate([time, np.linspace(time[0], time[-1], 37)])
+    assert rate_of_curve(time, place, at) == pytest.approx(CubicSpline(time, place, bc_type="natural")(at, 1))

@@ -90,9 +90,11 @@ def _of_steady_course(step: float, count: int) -> FloatArray:
 
 def _weighted(values: FloatArray, weight: FloatArray) -> FloatArray:
     """Return the mean about each value, shape (n,), with an odd number of weights for those before and after it."""
-    reach = len(weight) // 2
-    padded = (np.convolve(x, weight)[reach : reach + len(values)] for x in (values, np.ones(len(values))))
-    return np.asarray(np.divide(*padded))
+    count, reach = len(values), len(weight) // 2
+    before = np.concatenate(([0.0], np.cumsum(weight)))
+    last = reach + np.arange(count)
+    whole = before[np.minimum(last, 2 * reach) + 1] - before[np.clip(last - count + 1, 0, 2 * reach + 1)]
+    return np.asarray(np.convolve(values, weight)[reach : reach + count] / whole)
 
 
 def speed_from_positions(

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from speedcal.logs import limits
 from speedcal.logs.source import Source
 from speedcal.logs.tables.fix_lines import fix_lines
-from speedcal.logs.tables.handwriting import is_drawn, unmarked
+from speedcal.logs.tables.handwriting import MARKS, is_drawn, unmarked
 from speedcal.logs.tables.line_rows import split_lines
 
 _DELIMITERS = ("\t", ";", "|", ",")
@@ -43,10 +43,12 @@ def split_rows(source: Source) -> Rows:
     for number, line in enumerate(lines, 1):
         if len(line) > limits.MAX_LINE:
             source.fail("line_too_long", line=number, length=len(line))
+    text = "\n".join(lines)
+    special, by_hand = "#" in text or "--" in text, any(mark in text for mark in MARKS)
     kept = [
         (number, line)
         for number, line in enumerate(lines, 1)
-        if line.strip() and not _COMMENT.match(line) and not is_drawn(line)
+        if line.strip() and not (special and (_COMMENT.match(line) or is_drawn(line)))
     ]
     if len(kept) > limits.MAX_POINTS + 1:  # and the header
         source.fail("too_many", what="rows", most=limits.MAX_POINTS)
@@ -63,7 +65,7 @@ def split_rows(source: Source) -> Rows:
         budget -= len(row)
         if budget < 0:
             source.fail("too_many", what="cells", most=limits.MAX_CELLS)
-        cells.append([unmarked(cell.strip()) for cell in row])
+        cells.append([unmarked(cell.strip()) for cell in row] if by_hand else list(map(str.strip, row)))
         numbers.append(number)
     first = kept[0][0] if kept else 0
     comments = [(i, line.strip().lstrip("#").strip()) for i, line in enumerate(lines[: first - 1], 1) if line.strip()]

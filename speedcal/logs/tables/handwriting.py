@@ -19,6 +19,8 @@ _NUMBERED = re.compile(r"\s*(\d{1,4})\s+(?=\d{1,2}[:hH.]\d{2}\D.*\d)")
 _FEWEST_NUMBERED = 3
 _QUOTED = re.compile(r"\s*(?:>\s?)++(?=.*\d[:hH.]\d{2})")
 _AROUND, _FEWEST_MARKED = frozenset("*`'"), 2
+MARKS = _AROUND | {"~"}
+"""Without any of these in a text no cell of it is marked."""
 _DITTO = frozenset({'"', "''", "ditto", "do", "do.", "″", "〃", "same"})
 """What people write in a cell that repeats the one above."""
 

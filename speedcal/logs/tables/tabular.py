@@ -96,9 +96,13 @@ def _find_table(rows: Rows) -> Table | None:
     """
     width = usual_width(rows.cells)
     near = range(1, min(len(rows.cells), _HEADER_WITHIN))
-    starts = [i for i in near if _is_data(rows.cells[i]) and _is_words(rows.cells[i - 1])]
-    as_wide = (i for i in starts if len(rows.cells[i]) == width and (_filled(rows.cells[i]) > 1 or width < 3))
-    start = next(as_wide, starts[0] if starts else None)
+    start = None
+    for i in near:
+        if _is_data(rows.cells[i]) and _is_words(rows.cells[i - 1]):
+            as_wide = len(rows.cells[i]) == width and (_filled(rows.cells[i]) > 1 or width < 3)
+            start = i if as_wide or start is None else start
+            if as_wide:
+                break
     if start is None:
         return None
     top = start
@@ -132,7 +136,11 @@ def _find_table(rows: Rows) -> Table | None:
         [line for line, _ in body],
         rows.delimiter,
         rows.line[top + names],
-        tuple((line, len(cells)) for line, cells in body if any(map(_has_figures, cells[len(header) :]))),
+        tuple(
+            (line, len(cells))
+            for line, cells in body
+            if len(cells) > len(header) and any(map(_has_figures, cells[len(header) :]))
+        ),
         tuple(above),
         summed,
         _other_tables(rows, top, start),
@@ -166,7 +174,7 @@ def _has_figures(cell: str) -> bool:
 
 
 def _is_words(row: list[str]) -> bool:
-    return any(row) and not _is_data(row)
+    return not _is_data(row) and any(row)
 
 
 def _other_tables(rows: Rows, top: int, start: int) -> tuple[int, ...]:
@@ -183,7 +191,7 @@ def _other_tables(rows: Rows, top: int, start: int) -> tuple[int, ...]:
 
 def _is_data(row: list[str]) -> bool:
     """Tell whether a row holds a number or a time; most rows end with a number, and times take longer to tell."""
-    return any(map(_is_number, reversed(row))) or any(map(_is_datum, row))
+    return bool(row) and (_is_number(row[-1]) or any(map(_is_number, row)) or any(map(_is_datum, row)))
 
 
 def is_all_data(row: list[str]) -> bool:
