@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -55,6 +56,17 @@ def test_vehicles_take_so_little_that_ten_thousand_are_less_than_five_megabytes(
     text = page_file.read_text(encoding="utf-8")
     assert len(text.encode()) < 5_000_000 * COUNT / MANY
     assert "http" not in text.replace("http://www.w3.org/2000/svg", "")
+
+
+def test_the_page_holds_distances_in_the_unit_of_its_reader(result: FleetResult) -> None:
+    """Driven, and counted wrongly: error times distance, over 1609.344 m or 1000 m."""
+    row = next(row for row in result.rows if row.error_percent and row.distance_m > 0)
+    cost_m = abs(row.error_percent.value) / 100 * row.distance_m if row.error_percent else 0.0
+    for unit, length_m in (("mph", 1609.344), ("km/h", 1000.0)):
+        page = render_page([row], result.limits, result.rate, unit, compared=False)
+        (drawn,) = json.loads(page.split('id="data">')[1].split("</script>")[0])["rows"]
+        assert drawn[0] == row.vehicle
+        assert drawn[6:8] == pytest.approx([cost_m / length_m, row.distance_m / length_m], abs=0.051)
 
 
 @pytest.mark.benchmark
