@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from numpy.polynomial import Polynomial
 
-from speedcal.calibration.logged.fit_distances import _integral, _noise, _Whitening
+from speedcal.calibration.logged.log_course import integral_of
 from speedcal.calibration.logged.way import Windows
+from speedcal.calibration.logged.window_noise import Whitening, noise_of_windows
 from speedcal.interval import FloatArray
 
 RNG = np.random.default_rng(23)
@@ -20,7 +21,7 @@ def test_the_integral_of_a_cubic_by_its_ends_is_exact(degree: int, share: float)
     speed, step = Polynomial(RNG.normal(0, 1, degree + 1)), 1.7
     rate, way = speed.deriv(), speed.integ()
     value, rates = ((np.array(f(0.0)), np.array(f(step))) for f in (speed, rate))
-    got = _integral(np.array(share), np.array(step), value, rates)
+    got = integral_of(np.array(share), np.array(step), value, rates)
     assert float(got) == pytest.approx(way(share * step) - way(0.0), abs=1e-12)
 
 
@@ -42,11 +43,11 @@ def test_noise_of_shared_ends_is_told_from_noise_of_each_way_and_made_independen
     ends = RNG.normal(0, 1.5, n + 1)
     rest = np.diff(ends) + RNG.normal(0, 0.5, n)
     windows = _windows(n, 0.0, np.arange(n) > 0)
-    end_variance, length_variance, far = _noise(rest, windows)
+    end_variance, length_variance, far = noise_of_windows(rest, windows)
     assert end_variance == pytest.approx(1.5**2, rel=0.1)
     assert 2 * end_variance + length_variance == pytest.approx(2 * 1.5**2 + 0.5**2, rel=0.05)
     assert np.mean(far > 1) < 0.01
-    white = _Whitening(windows, 1.5**2, 0.5**2, np.zeros(n)).whitened(rest[:, None])[:, 0]
+    white = Whitening(windows, 1.5**2, 0.5**2, np.zeros(n)).whitened(rest[:, None])[:, 0]
     assert np.var(white) == pytest.approx(1.0, abs=4 * np.sqrt(2 / n))
     assert abs(np.mean(white[1:] * white[:-1])) < 4 / np.sqrt(n)
 
@@ -61,5 +62,5 @@ def test_windows_become_independent_whatever_they_share() -> None:
         covariance[i, i - 1] = covariance[i - 1, i] = -2.0
     scale = np.sqrt(1 + far)
     covariance *= np.outer(scale, scale)
-    root = _Whitening(windows, 2.0, 0.3, far)
+    root = Whitening(windows, 2.0, 0.3, far)
     np.testing.assert_allclose(root.whitened(root.whitened(covariance).T), np.eye(5), atol=1e-12)

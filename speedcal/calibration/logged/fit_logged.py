@@ -80,7 +80,7 @@ def fit_logged(
         if settled is not None:
             return settled
         reasons = (Finding("log_unsettled"),) if min(ground.step_mps, step_mps) > 0 else ()
-    elif ground.between_is_guessed:
+    elif ground.between_is_guessed or (ground.local_fit is not None and ground.local_fit.smoothing is None):
         longest_s = max(tuned.LONGEST_BETWEEN_ROWS_S, tuned.ROWS_BESIDE_FIXES * ground.interval_s)
         told = fit_distances(log) if median(np.diff(time_s)) <= longest_s else None
         if told is not None:

@@ -247,6 +247,16 @@ BESIDE_FIX_S = 1.0
 """Rows so near to a recorded fix are held against it where fixes lie far apart. At 2.5 s logs of two dials beside fixes
 every 15 s pass for those of one in 6 of 40, at 1 s in none, and rounding is still averaged."""
 
+SWING_S, SWING_STEADY_MPS2 = 1.0, 0.04
+"""Seconds to either side over which a change of speed is taken beside positions, and the change that is about none: a
+step of 1 km/h now and then. At 1.5 s and 0.1 m/s2 a display that falls 0.4 s later comes out 0.6 s late."""
+
+LATE_FROM, LATE_FROM_BETWEEN = 2.5, 3.5
+"""Standard deviations from which a display is damped, or falls later than it rises, beside positions that tell the
+speed, and where only the way between them is told. Of 96 sound logs with a fix a second none reaches 3.4; displays
+damped by 0.7 s come to 1 to 4, by 1.5 s to 5 to 10, those that fall 0.4 s later to 5 to 13. Overlooked, readings are
+0.2 to 0.5 mph off. Taken so always, readings beside sparse fixes are a tenth to a fifth wider."""
+
 STRAIGHT_U_MPS, WINDOW_WANDER_MPS = 0.1, 0.4
 """Windows of the way between fixes are straight where bends leave so much doubt of the mean speed; a log that strays so
 far from them is of another vehicle. Of 235 sound logs beside fixes 2 to 10 s apart, or thinned out, made apart from
