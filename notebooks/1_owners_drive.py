@@ -30,7 +30,7 @@ import numpy as np
 
 import speedcal
 
-MPH = 0.44704  # metres per second, exact
+MPH = 0.44704  # meters per second, exact
 DARK, WARM, COOL, GREY = "#1f2328", "#b5532a", "#1f3f73", "#8a8f98"
 plt.rcParams.update({"figure.figsize": (9, 4), "figure.dpi": 80, "axes.spines.top": False, "axes.spines.right": False})
 demo = Path("../data_demo")
@@ -87,7 +87,7 @@ print(before)
 
 # %% [markdown]
 # The same picture with the clocks matched. The dial runs above the GPS speed everywhere, and one note stands out: 65
-# where its neighbours say 55 or 56 - its digits were swapped when it was written down.
+# where its neighbors say 55 or 56 - its digits were swapped when it was written down.
 
 # %%
 table = before.readings
@@ -125,7 +125,7 @@ plt.show()
 # %% [markdown]
 # ## What to order
 #
-# With the teeth that are fitted now the answer is a part. No whole tooth is exact, so each neighbour is judged by the
+# With the teeth that are fitted now the answer is a part. No whole tooth is exact, so each neighbor is judged by the
 # errors it would leave, and here by never reading low.
 
 # %%

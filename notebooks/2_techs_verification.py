@@ -28,7 +28,7 @@ import numpy as np
 import speedcal
 from speedcal.simulate import Plateau, simulate
 
-MPH = 0.44704  # metres per second, exact
+MPH = 0.44704  # meters per second, exact
 DARK, WARM, COOL, BAND = "#1f2328", "#b5532a", "#1f3f73", "#dfe8c4"
 plt.rcParams.update({"figure.figsize": (9, 4), "figure.dpi": 80, "axes.spines.top": False, "axes.spines.right": False})
 demo = Path("../data_demo")

@@ -25,7 +25,7 @@ import numpy as np
 import speedcal
 from speedcal.simulate import simulate
 
-MPH = 0.44704  # metres per second, exact
+MPH = 0.44704  # meters per second, exact
 DARK, WARM, COOL, GREY = "#1f2328", "#b5532a", "#1f3f73", "#9aa0a8"
 plt.rcParams.update({"figure.figsize": (9, 4), "figure.dpi": 80, "axes.spines.top": False, "axes.spines.right": False})
 

@@ -122,7 +122,7 @@ def _work(model: ReportModel) -> list[Block]:
 
 
 def _safety() -> list[Block]:
-    """Return what keeps people safe and honest; it is never cut."""
+    """Return what keeps people safe and within the law; it is never cut."""
     law = (text.ODOMETER_LAW, text.ODOMETER_LAW_IN_FULL)
     return [*_section(text.HEADINGS["cautions"], text.CAUTIONS), *_section(text.HEADINGS["law"], law, "plain")]
 

@@ -140,15 +140,15 @@ def _compare(base: Mark, drive: OutsideDrive, result: Calibration, line: float) 
         driven = speeds.min() <= at <= speeds.max()
         off.append(float(result.indicated(at) - truth.reading(at)) / MPH_MPS if driven else np.nan)
         half.append(float(result.half_width(at)) / MPH_MPS if driven else np.nan)
-    odometer, honest = result.odometer_factor, truth.dial.odometer_factor
+    odometer, sound = result.odometer_factor, truth.dial.odometer_factor
     clock = result.clock_offset_s
     return replace(
         base,
         error=result.error_factor.value / factor - 1,
         half_width=result.error_factor.half_width / factor,
         line_error=line / told - 1,
-        odometer_error=odometer.value / honest - 1 if odometer else np.nan,
-        odometer_half_width=odometer.half_width / honest if odometer else np.nan,
+        odometer_error=odometer.value / sound - 1 if odometer else np.nan,
+        odometer_half_width=odometer.half_width / sound if odometer else np.nan,
         clock_error_s=clock.value - truth.clock_offset_s if clock else np.nan,
         off_mph=tuple(off),
         half_mph=tuple(half),

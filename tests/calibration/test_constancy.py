@@ -287,14 +287,14 @@ def _doubted(kind: str, number: int, reason: str) -> bool:
 @pytest.mark.parametrize(("kind", "least"), [("sparse", 5), ("track thinned", 4)])
 def test_a_part_that_reads_otherwise_is_found_by_the_way_between_fixes(kind: str, least: int) -> None:
     """Positions alone, 2 to 10 s apart: 2.5 to 6 % on a fifth to two fifths of the log; without it nothing is told."""
-    told, honest = [], []
+    told, sound = [], []
     for seed in range(6):
-        for found, second in ((told, "another part"), (honest, "")):
+        for found, second in ((told, "another part"), (sound, "")):
             drive = make_drive(replace(kind_of(kind, (41, seed)), second=second), generator(kind, (41, seed)))
             with suppress(FitError):
                 found.append("dial_changes" in answer(drive).trust.codes)
     assert sum(told) >= least
-    assert not any(honest)
+    assert not any(sound)
 
 
 @pytest.mark.parametrize("seed", range(3))

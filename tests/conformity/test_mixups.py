@@ -1,4 +1,4 @@
-"""Drives given twice, swapped or with the readings of another: refused, and honest pairs left in peace."""
+"""Drives given twice, swapped or with the readings of another: refused, and sound pairs left in peace."""
 
 from __future__ import annotations
 
@@ -55,21 +55,21 @@ def measured(name: str, track: Track, readings: Readings) -> Seen:
     return Seen(name, calibrate(track, readings))
 
 
-def honest(kind: str, seed: int) -> tuple[Seen, Seen]:
+def sound(kind: str, seed: int) -> tuple[Seen, Seen]:
     hours = float(np.random.default_rng(seed).choice([0.5, 3.0, 30.0, 2000.0]))
     plan = HOLDS if KINDS[kind].readings == "noted" and seed % 3 == 0 else None
     before, after = pair_of(kind, seed, hours_apart=hours, plan=plan)
     return measured("before", before.track, before.readings), measured("after", after.track, after.readings)
 
 
-HONEST_KINDS = ("noted", "logged", "elapsed", "odometer", "needle offset", "5-second sampling")
+SOUND_KINDS = ("noted", "logged", "elapsed", "odometer", "needle offset", "5-second sampling")
 
 
 def asked_of(seeds: range) -> int:
-    """Return how many of the honest pairs are refused or asked about."""
+    """Return how many of the sound pairs are refused or asked about."""
     asked = 0
     for seed in seeds:
-        before, after = honest(HONEST_KINDS[seed % len(HONEST_KINDS)], seed)
+        before, after = sound(SOUND_KINDS[seed % len(SOUND_KINDS)], seed)
         try:
             check_drives([before], [after])
         except JobError:
@@ -77,13 +77,13 @@ def asked_of(seeds: range) -> int:
     return asked
 
 
-def test_honest_pairs_are_left_in_peace() -> None:
+def test_sound_pairs_are_left_in_peace() -> None:
     """Same plan or another, minutes or months apart: none of one of each kind."""
-    assert asked_of(range(len(HONEST_KINDS))) == 0
+    assert asked_of(range(len(SOUND_KINDS))) == 0
 
 
 @pytest.mark.benchmark
-def test_at_most_two_of_two_hundred_honest_pairs_are_asked_about() -> None:
+def test_at_most_two_of_two_hundred_sound_pairs_are_asked_about() -> None:
     """The same on a sample that decides it."""
     assert asked_of(range(200)) <= 2
 

@@ -43,7 +43,7 @@ def _errors(film: MadeFilm, reading: FilmReading) -> np.ndarray:
 
 @pytest.mark.parametrize("name", ["white needle", "wide at the bottom"])
 def test_a_rendered_film_is_read_to_less_than_half_a_percent_of_the_scale(name: str, tmp_path: Path) -> None:
-    """Tilted, slipping, a scale that is not linear: rms under 0.4 %, no frame off by 2 %, u_common honest."""
+    """Tilted, slipping, a scale that is not linear: rms under 0.4 %, no frame off by 2 %, u_common true."""
     film = make_film(tmp_path / "film.mp4", BY_NAME[name], seed=3, seconds=20, rate=2)
     reading = _read(film, tmp_path, per_s=3)
     away = _errors(film, reading)

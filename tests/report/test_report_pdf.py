@@ -66,7 +66,7 @@ def test_every_shape_is_one_page_with_nothing_over_its_edge(name: str, paper: Pa
 
 @pytest.mark.parametrize(("name", "paper"), SHEETS)
 def test_cautions_and_law_are_never_cut(name: str, paper: Paper) -> None:
-    """Whatever else has to give way, what keeps people safe and honest stands on the page."""
+    """Whatever else has to give way, what keeps people safe and within the law stands on the page."""
     for line in (*text.CAUTIONS, text.ODOMETER_LAW, text.ODOMETER_LAW_IN_FULL):
         assert plain(line) in said_on(name, paper)
 

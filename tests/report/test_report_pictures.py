@@ -1,4 +1,4 @@
-"""The pictures: legible in grey, complete, the same every time, honest about gaps and limits."""
+"""The pictures: legible in grey, complete, the same every time, with their gaps and limits."""
 
 from dataclasses import replace
 from itertools import pairwise

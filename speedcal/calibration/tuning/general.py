@@ -137,7 +137,7 @@ are held in 0.97 and 0.98 of 160; of those with 45 % in 0.89."""
 
 WIDE_SHARE, WIDE_MPS = 0.025, 1.25 * MPH_MPS
 """A half width larger than both, as a share of the speed and in m/s, decides no gear: half of one in twenty teeth is
-2.5 %, at 50 mph 1.25 mph. At 1.0 mph a fifth of honest notes of multiples of five would be weak."""
+2.5 %, at 50 mph 1.25 mph. At 1.0 mph a fifth of sound notes of multiples of five would be weak."""
 VIEW_NOTICED = 0.25
 """Share of the variance that the angle of view makes, above which more readings cannot halve an interval: half of it is
 a quarter of the variance. Then the view is named and no more readings are asked for."""

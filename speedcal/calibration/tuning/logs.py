@@ -268,7 +268,7 @@ PLAY_LEFT = 0.6
 stands anywhere. In logs of the car behind none is found."""
 
 LARGE_SCATTER_MPS = 0.9 * MPH_MPS
-"""Rows of a log that are of two dials by turns scatter by 1.4 mph and more, honest ones by 0.5 at the most."""
+"""Rows of a log that are of two dials by turns scatter by 1.4 mph and more, sound ones by 0.5 at the most."""
 
 LARGE_BY_TURNS_MPS, QUIET_SHARE = 0.3, 0.25
 """The same beside positions alone, by how far rows lie from their neighbours, over the share of rows where the track
@@ -281,7 +281,7 @@ LOG_WRONG_FROM, LOG_LAG_S = 5.0, 0.3
 
 STOP_ROWS, STOP_SHARE, STOP_SPREAD_STEPS, STOP_SPREAD_MPS = 10, 0.7, 1.5, 0.4
 """The needle lies at a stop when so many rows, and such a share of all beyond, show the end of the scale at speeds so
-many steps, and so much for lags, apart. Half the spread costs honest logs their fastest rows."""
+many steps, and so much for lags, apart. Half the spread costs sound logs their fastest rows."""
 
 STOP_BROKEN = 0.02
 """Share of rows that may be broken, and lie beyond an end of the scale. At 1 % broken rows an end was never found."""
@@ -306,7 +306,7 @@ CHANGE_BLOCK_S, CHANGE_LEAST = 20.0, 0.015
 
 CHANGE_TOLD, CHANGE_SIGMAS = (CHANGE_LEAST, 0.003), (8.0, 6.0)
 """Changes of a part, and drifts over all of a log, that are told and widen the answer, and how plain they must be. Made
-apart from ours, parts of honest logs differ by up to 0.6 % at 9 sigma, slip of 3 % or another tire at 30; they drift by
+apart from ours, parts of sound logs differ by up to 0.6 % at 9 sigma, slip of 3 % or another tire at 30; they drift by
 up to 4 sigma, with tires that warm up by 1.5 % at 13."""
 
 STEADY_WINDOW_S, STEADY_ACCELERATION_MPS2 = 5.0, 0.35

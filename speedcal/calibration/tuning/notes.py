@@ -107,7 +107,7 @@ PLAY_SIZES_MPS, PLAY_SHARES = (0.1 * PLAY_MPS, 0.7 * PLAY_MPS), (0.5, 0.5)
 
 ASSOCIATION_FROM = 6.9
 """Log odds that readings belong to a track from which on they get a number: 1,000 to 1. On simulated drives foreign
-notes pass less than once in a thousand, and of honest ones only those of four or five readings fail."""
+notes pass less than once in a thousand, and of sound ones only those of four or five readings fail."""
 
 LOOSE_SCATTER_MPS, LOOSE_EVIDENCE, MUCH_COVERED = 1.4 * MPH_MPS, 25.0, 0.75
 """Readings that scatter this much about the dial have to belong to it with such odds at the least; those that

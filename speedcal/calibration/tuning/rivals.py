@@ -40,7 +40,7 @@ READERS_SWITCHES = (0.02, 0.1, 0.5, 0.9, 0.98)
 then, note as it comes, or take turns."""
 
 TWO_WATCHES_SHARE = 0.6
-"""Of files with two readers or two dials, those with two readers. At 0.5 an honest drive in fifty more is taken for two
+"""Of files with two readers or two dials, those with two readers. At 0.5 a sound drive in fifty more is taken for two
 dials."""
 
 READERS_PLAYS_MPS = (0.0, 0.7 * MPH_MPS)
@@ -61,7 +61,7 @@ GPS_SCATTERS_MPS = (0.165, 0.27, 0.45)
 
 GPS_IN_STRETCHES, GPS_SWITCHES = 0.2, (0.02, 0.1)
 """Of files with such a display, those where its readings come together, and chances that the next reading is then off
-the other. At two in three one honest file in 200 more is doubted."""
+the other. At two in three one sound file in 200 more is doubted."""
 
 READERS_CLOCK_REACH_S = 20.0
 """Clock offsets about the best that are tried for each of two readers; two watches lie on both sides of one."""
@@ -91,5 +91,5 @@ one file in four, from memory. At 1 intervals of one reader widen by 1 % in plac
 
 DOUBTED_FROM = 0.2
 """Log odds of all these together from which on readings are not trusted; 0 where they tell nothing. On drives made
-apart from ours seven honest files in two hundred reach it, three in four of a convoy, nineteen in twenty of two watches
-or two dials. At 0.5 one honest file in a hundred fewer, and of a convoy one in ten more passes."""
+apart from ours seven sound files in two hundred reach it, three in four of a convoy, nineteen in twenty of two watches
+or two dials. At 0.5 one sound file in a hundred fewer, and of a convoy one in ten more passes."""

@@ -172,12 +172,12 @@ def _in_order(plans: Sequence[Plan]) -> list[Plan]:
     less work, but reads far off, behind what surely passes and leaves far less. No transmission is opened for what is
     done from outside as well.
     """
-    honest = max((p.probability for p in plans if not p.hides_needle_percent and not p.is_untouched), default=0.0)
+    sound = max((p.probability for p in plans if not p.hides_needle_percent and not p.is_untouched), default=0.0)
     likeliest = min(plan.chances for plan in plans)
     least = min(plan.worst_percent for plan in plans if plan.chances == likeliest)
 
     def rank(plan: Plan) -> tuple[object, ...]:
-        hides = bool(plan.hides_needle_percent) and honest > min(plan.probability, SURE_ENOUGH) - SAME_CHANCE
+        hides = bool(plan.hides_needle_percent) and sound > min(plan.probability, SURE_ENOUGH) - SAME_CHANCE
         return hides, plan.chances, plan.worst_percent > least + WORTH_WORK_PERCENT, plan.work, plan.worst_percent
 
     ordered = sorted(plans, key=rank)

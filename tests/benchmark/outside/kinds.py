@@ -104,7 +104,7 @@ _NOTES = {
     ),
     "clusters": _noted("three to five notes at one go", reader=PassengerStyle(count=(20, 32), cluster=(3, 5))),
     "notes, bent": _noted("dial bent by 1.5 mph in the middle", dial=_BENT),
-    "notes, high": _noted("dial 2 to 4 % high by design, odometer honest", dial=_HIGH, odometer_notes=True),
+    "notes, high": _noted("dial 2 to 4 % high by design, odometer right", dial=_HIGH, odometer_notes=True),
     "notes, offset": _noted("needle 1 to 2.5 mph off", dial=DialStyle(offset_mph=(1.0, 2.5))),
     "notes, needle wrong": _noted("needle 3 to 8 mph off", dial=DialStyle(offset_mph=(3.0, 8.0))),
     "notes, play": _noted("play of 0.8 mph either way", dial=DialStyle(play_mph=0.8)),
