@@ -110,6 +110,28 @@ def test_readings_of_the_dial_alone_are_not_doubted() -> None:
     assert not any(_doubts(seed, None) for seed in range(8))
 
 
+@pytest.mark.parametrize(("careless_mph", "every"), [(0.05, 2), (1.2, 3)])
+def test_readings_of_a_dial_that_is_right_are_off_no_display(careless_mph: float, every: int) -> None:
+    """A display in whole mph, and a needle at which each third look is careless: as likely as the dial's own."""
+    least = -np.log(tuned.RIVALS_TO_ONE * tuned.RIVAL_SHARES["gps_among_readings"])
+    for seed in range(8):
+        drive = simulate("noted", [84, seed])
+        ground, rng = ground_speed(drive.track), np.random.default_rng(seed)
+        true, time = (np.repeat(part, 3) for part in (drive.truth.reading_ground_mps, drive.readings.time_s))
+        scatter = np.where(np.arange(len(true)) % every, min(careless_mph, 0.1), careless_mph)
+        shown = np.round(rng.normal(true, scatter * MPH_MPS) / MPH_MPS) * MPH_MPS
+        notes = Notes(
+            time,
+            shown,
+            stray_density(ground, shown),
+            moments(1.0, 1.0),
+            MPH_MPS / np.sqrt(12),
+            np.zeros(len(true)),
+        )
+        shift = [Shift(drive.truth.clock_offset_s, 0.0, 0.0, 1.0)]
+        assert gps_display(ground, notes, clock_cells(ground, notes, shift, np.zeros_like)) < least
+
+
 @pytest.mark.parametrize("seed", range(4))
 def test_what_a_dial_shows_at_a_crawl_is_no_sign_of_a_display(seed: int) -> None:
     """Ten of the notes are taken in a queue, where nearly every dial shows what GPS does."""

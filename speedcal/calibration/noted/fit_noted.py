@@ -218,7 +218,9 @@ def _pairs(notes: Notes, cells: Cells, cell: int) -> FloatArray:
     kappa of its distance; that is undone, and the variance is what it was before the moment was known.
     """
     right, share, speed, hidden = on_the_line(notes, cells, cell)
-    gain, kappa = cells.gain[cell], np.minimum(hidden, tuned.MOST_DRAWN)
+    to_minutes = notes.at.half_width_s > tuned.LONG_STEP_S
+    most = tuned.MINUTES_MOST_DRAWN if to_minutes else tuned.MOST_DRAWN
+    gain, kappa = cells.gain[cell], np.minimum(hidden, most)
     residual = notes.indicated_mps - cells.offset_mps[cell] - gain * speed
     speed = speed - residual * kappa / (1 - kappa) / gain
     moment = notes.time_s + cells.clock_s[cell] + share @ notes.at.delay_s

@@ -42,7 +42,8 @@ def gps_display(ground: GroundSpeed, notes: Notes, cells: Cells) -> float:
     rows = [(share, scatter, *(line + way * share / (1 - share) * away)) for share, scatter, way in _WAYS]
     share, scatter, *start = np.array(rows).T
     both = _Rows(moments, share, scatter, np.column_stack(start))
-    none = mean_of_logs(alone.log_mixed)
+    # some readings of the dial may lie as near its line as those of a display lie to the track
+    none = float(np.logaddexp(mean_of_logs(alone.log_mixed), mean_of_logs(alone.log_some_near)) - np.log(2))
     mixed = float(np.log(1 - tuned.GPS_IN_STRETCHES)) + mean_of_logs(both.log_mixed) - none
     stretches = float(np.log(tuned.GPS_IN_STRETCHES)) + mean_of_logs(both.log_in_stretches) - none
     return float(np.logaddexp(mixed, stretches))
@@ -127,6 +128,17 @@ class _Rows:
         dial = density.sum(axis=2) + moments.off_track * moments.notes.stray
         either = (1 - self.share) * dial + self.share * moments.display
         return np.asarray((1 - moments.wrong) * either + moments.wrong * moments.notes.stray)
+
+    @property
+    def log_some_near(self) -> FloatArray:
+        """Log evidence at each share and row if that share scatters about the dial as a display does."""
+        moments = self.moments
+        variance = tuned.GPS_SCATTER_MPS**2 + moments.notes.own_variance
+        density, _ = self._at_line(np.tile(variance, (len(self.line), 1)))
+        near = density.sum(axis=2) + moments.off_track * moments.notes.stray
+        either = np.array([(1 - share) * self._dial + share * near for share in tuned.GPS_SHARES])
+        mixed = (1 - moments.wrong) * either + moments.wrong * moments.notes.stray
+        return np.asarray((np.log(mixed).sum(axis=2) + self._log_prior).ravel())
 
     @property
     def log_in_stretches(self) -> FloatArray:
