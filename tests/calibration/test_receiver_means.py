@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -28,6 +29,7 @@ def _smoothed(speed: FloatArray, constant_s: float = 10 / np.sqrt(12)) -> FloatA
     return out
 
 
+@cache
 def _track(seed: int) -> tuple[Track, speedcal.Readings, float]:
     drive = outside_drive("log", (161, seed))
     track, readings = in_memory(drive)
