@@ -44,6 +44,7 @@ def _written(tmp_path, content):
         "{h}:{m:02d}:{s:02d} {v} (gps {g})",
         "{v} at {h}:{m:02d} and {s}",
         "{v} at {h}:{m:02d} and {s} seconds",
+        "{h} Uhr {m} und {s} Sekunden: {v}",
         "{h}{m:02d}:{s:02d} {v}".replace("{h}", "{h:02d}"),
         "- [x] {h}:{m:02d}:{s:02d} {v}",
         "between {h}:{m:02d}:{b:02d} and {h}:{m:02d}:{e:02d} it read {v}",
@@ -151,6 +152,7 @@ def test_a_timer_that_shows_what_is_left_runs_back(tmp_path):
     "content",
     [
         {"unit": "mph", "readings": {line.split()[0]: v for line, v in zip(LINES, SPEEDS, strict=True)}},
+        {"dial_mph": {line.split()[0]: v for line, v in zip(LINES, SPEEDS, strict=True)}},
         {"unit": "mph", "notes": [[line.split()[0], v] for line, v in zip(LINES, SPEEDS, strict=True)]},
     ],
 )

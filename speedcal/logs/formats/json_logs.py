@@ -125,10 +125,10 @@ def _turned(value: Mapping[str, Any]) -> list[Mapping[str, Any]]:
 
 def _by_time(value: Mapping[str, Any]) -> list[Mapping[str, Any]]:
     """Return the records of an object of speeds by their times, or with a list of pairs of both, and its unit."""
-    for item in (value, *value.values()):
+    for name, item in (("", value), *value.items()):
         pairs = list(item.items()) if isinstance(item, Mapping) else item
         if isinstance(pairs, list) and len(pairs) >= _FEWEST and all(map(_is_time_and_speed, pairs)):
-            unit = value.get("unit", value.get("units", ""))
+            unit = value.get("unit", value.get("units", name))
             return [{"time": time, f"speed {unit}": speed} for time, speed in pairs]
     return []
 
