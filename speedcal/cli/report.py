@@ -11,7 +11,8 @@ import click
 
 from speedcal.cli._options import FILE
 from speedcal.cli._screen import tell
-from speedcal.text.codes.command_messages import DRAWING, READING, written
+from speedcal.errors import SpeedcalError
+from speedcal.text.codes.command_messages import DRAWING, READING, WITHOUT_IT, WITHOUT_THESE, written
 from speedcal.units import DisplayUnit
 
 if TYPE_CHECKING:
@@ -44,13 +45,30 @@ def command(job: Path, folder: Path, paper: Paper, both_units: bool, as_json: bo
     """
     from speedcal.jobs import load_job
 
-    result, paths = _run(load_job(job).shown_in(unit), folder, paper, both_units)
+    loaded = load_job(job).shown_in(unit)
+    try:
+        result, paths = _run(loaded, folder, paper, both_units)
+    except SpeedcalError as error:
+        if not as_json:
+            _tell_the_rest(loaded, error)
+        raise
     for path in paths:
         click.echo(written(str(path)), err=True)
     if as_json:
         click.echo(json.dumps(result.to_dict(), indent=2, ensure_ascii=False))
     else:
         tell(result.summary())
+
+
+def _tell_the_rest(job: Job, error: SpeedcalError) -> None:
+    """Say what is known without the drives that are refused; the last refusal is left to be told."""
+    from speedcal.jobs.remaining import remaining
+
+    result, refusals = remaining(job, error)
+    for further in refusals[1:]:
+        tell(f"speedcal: {further}", err=True)
+    if result is not None:
+        tell("\n".join([WITHOUT_THESE if refusals[1:] else WITHOUT_IT, result.summary()]))
 
 
 def _run(job: Job, folder: Path, paper: Paper, both_units: bool) -> tuple[JobResult, tuple[Path, ...]]:
