@@ -124,7 +124,7 @@ def is_same_drive(one: Calibration, other: Calibration, *, dated: bool) -> bool:
     shifts = [second[0] - first[0], starts[1] - starts[0], *zones]
     redated = dated and abs(starts[1] - starts[0]) > _ZONES * _QUARTER_S
     within = _COPY_MPS if redated else _SAME_SPEED_MPS
-    if _same_profile((one, other), rolled_over=redated):
+    if _same_profile((one, other), spans, rolled_over=redated):
         return True
     return any(_same_speeds((one, other), spans, float(shift), within) for shift in shifts)
 
@@ -145,14 +145,16 @@ def _same_speeds(
     return float(np.mean(np.abs(speeds[0] - speeds[1])[known] < within_mps)) > _SAME_SHARE
 
 
-def _same_profile(drives: tuple[Calibration, Calibration], *, rolled_over: bool) -> bool:
+def _same_profile(
+    drives: tuple[Calibration, Calibration], spans: tuple[FloatArray, FloatArray], *, rolled_over: bool
+) -> bool:
     """Tell whether two receivers recorded one drive, by how its speed went, whatever their clocks say.
 
     With ``rolled_over`` they may differ by what a count of weeks that starts again leaves, and by no other date.
     """
     from scipy.signal import correlate
 
-    starts, means = zip(*map(_profile, drives), strict=True)
+    starts, means = zip(*map(_profile, drives, spans), strict=True)
     lag = round(_PROFILE_S / 2 / _PROFILE_STEP_S)
     changes = [np.nan_to_num(mean[2 * lag :] - mean[: -2 * lag]) for mean in means]
     if min(map(len, changes)) * _PROFILE_STEP_S < _LEAST_PROFILE_S:
@@ -174,13 +176,12 @@ def _same_profile(drives: tuple[Calibration, Calibration], *, rolled_over: bool)
     return alike > _ALIKE and float(np.sqrt(np.mean((shared[0] - shared[1])[known] ** 2))) < _ALIKE_MPS
 
 
-def _profile(calibration: Calibration) -> tuple[float, FloatArray]:
-    """Return when a drive begins, and its mean speed over some seconds at even steps; NaN where the track has gaps."""
-    time = calibration.ground["time_s"].to_numpy(float)
-    at = np.arange(time[0], time[-1] + 1.0)
+def _profile(calibration: Calibration, span: FloatArray) -> tuple[float, FloatArray]:
+    """Return when readings begin, and the mean speed over some seconds at even steps; NaN where the track has gaps."""
+    at = np.arange(span[0], span[1] + 1.0)
     width = round(_PROFILE_S)
     means = np.convolve(_speeds_at(calibration, at), np.full(width, 1 / width), mode="valid")
-    return float(time[0]), np.asarray(means[:: round(_PROFILE_STEP_S)])
+    return float(span[0]), np.asarray(means[:: round(_PROFILE_STEP_S)])
 
 
 def _speeds_at(calibration: Calibration, at_s: FloatArray) -> FloatArray:
