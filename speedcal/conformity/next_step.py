@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from speedcal.conformity.change import Cause, ChangeCheck
+from speedcal.conformity.same_state import kept_by_both
 from speedcal.conformity.tolerance import Tolerance
+from speedcal.conformity.where_it_judges import drive_there
 from speedcal.finding import Finding
 from speedcal.units import MILE_M, SPEED_UNIT_MPS
 from speedcal.vehicle.advised.advice import Advice
@@ -17,7 +19,6 @@ from speedcal.vehicle.advised.drives_apart import drives_apart
 from speedcal.vehicle.advised.first_steps import WITHOUT_WORK, read_odometer
 from speedcal.vehicle.advised.plans import LIKELY, MAY_PASS
 from speedcal.vehicle.judged.judge import SURE_ENOUGH
-from speedcal.vehicle.judged.limits import FAR_BEYOND
 
 if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration
@@ -31,11 +32,8 @@ _MORE_DRIVING = {
     "within_way_of_reading": None,
 }
 """Finding that driving settles it, to the unit of its number."""
-_FASTER = 1.1
-"""A drive before that went so many times as fast shows that the vehicle can. Our own judgment."""
 _ODD = 0.03
 """A change that is so much, relative, from the planned one is of the drive, and not of the needle. Our own judgment."""
-_UNDECIDED = ("more_readings", "more_drives", "within_way_of_reading", "on_the_limit")
 _OUTSIDE = ("fit_driven_gear", "set_module", "set_pulse_scaler")
 """Work that is done from outside, or typed in."""
 _NO_HELP = ("keep_as_is", "drive_again")
@@ -78,7 +76,7 @@ def next_steps(
     """
     causes = [cause for change in changes for cause in change.causes if cause.fits]
     wrong = [step for cause in causes for step in _about_files(cause)]
-    if first := wrong or _drive_there(before, after, rule, findings, judged_mps):
+    if first := wrong or drive_there(before, after, rule, findings, judged_mps):
         return tuple(first)
     steps = drives_apart(after, "after")
     counted = _counted(changes)
@@ -96,6 +94,8 @@ def next_steps(
     undone = None
     if counted or all(change.agrees for change in changes):  # else undoing leads elsewhere
         undone = _undone(before, rule, vehicle, work, speeds)
+    if as_it_is and not changes and kept_by_both(before, after, rule, vehicle=vehicle, work=work, speeds=speeds):
+        return (*looks, *steps, Advice("drive_again", part="readings", because=(Finding("too_uncertain"),)))
     asked = _asked_by(after, rule, _fitted(vehicle, work, counted), speeds, undone)
     looked_at = {look.part for look in looks}  # and not once more
     if "work" in looked_at or (work and work.driven_gear is not None and all(change.agrees for change in changes)):
@@ -114,31 +114,6 @@ def next_steps(
     if not asked:
         return (*looks, *steps, *map(_drive, driving))
     return (*looks, *steps, *asked, *([] if looks else _if_it_must_stay(driving, as_it_is)))
-
-
-def _drive_there(
-    before: Calibration | None,
-    after: Calibration,
-    rule: Tolerance,
-    findings: Sequence[Finding],
-    judged_mps: Sequence[float],
-) -> list[Advice]:
-    """Return driving where the rule judges, where the road test was far from there."""
-    if nowhere := [found for found in findings if found.code == "rule_holds_nowhere_driven"]:
-        return [Advice("drive_again", part="after", because=(nowhere[0],))]
-    unreached = _unreached(after, judged_mps) if any(found.code in _UNDECIDED for found in findings) else None
-    return [_drive_faster(unreached, before, rule)] if unreached else []
-
-
-def _drive_faster(unreached: Finding, before: Calibration | None, rule: Tolerance) -> Advice:
-    """Return what to do about speeds far beyond those driven, which the plan or the vehicle did not reach."""
-    top = before.speed_range_mps[1] if before else 0.0
-    if top > _FASTER * unreached.values["driven_mps"] and FAR_BEYOND * top >= max(unreached.values["speeds_mps"]):
-        why = Finding("driven_too_slowly", **unreached.values, before_mps=top)
-        return Advice("drive_again", part="after", because=(why,))
-    if rule.own_speeds:
-        return Advice("drive_again", part="after", because=(Finding("named_not_driven", **unreached.values),))
-    return Advice("measure_fact", part="max_speed", because=(unreached,))
 
 
 def _sticking(drives: Sequence[Calibration], vehicle: Vehicle | None) -> tuple[Advice, ...]:
@@ -224,15 +199,6 @@ def _looks(counted: Sequence[Finding], changes: Sequence[ChangeCheck]) -> list[A
 def _in_short(change: ChangeCheck) -> Finding:
     values: dict[str, Any] = {"planned": change.planned, "measured": change.measured_change}
     return Finding("changed_otherwise", quantity=change.quantity, **values)
-
-
-def _unreached(after: Calibration, judged_mps: Sequence[float]) -> Finding | None:
-    """Return that a rule names speeds far beyond those driven, as it does for a vehicle that cannot."""
-    top = after.speed_range_mps[1]
-    speeds = [v for v in judged_mps if v > FAR_BEYOND * top]
-    if not speeds:
-        return None
-    return Finding("vehicle_does_not_reach", speeds_mps=speeds, driven_mps=top, unit=after.unit)
 
 
 def _in_range(what: Finding) -> list[Advice]:

@@ -91,14 +91,16 @@ def pool(calibrations: Sequence[Calibration]) -> Calibration:
 def _scatter_mps(calibrations: Sequence[Calibration], dial: Dial) -> float:
     """Return how far the readings scatter about the pooled dial: about their own, and by what their own is from it.
 
-    Not their residuals, in which a needle that lags is off whenever the speed changes.
+    Not their residuals, in which a needle that lags is off whenever the speed changes; and by the information in them,
+    so that coarse notes beside a log tell of no stranger.
     """
-    squares = []
+    count, square = [], []
     for c in calibrations:
         at = c.dial.used_mps
-        squares.append((len(at), c.scatter_mps**2 + np.mean((c.indicated(at) - dial.indicated(at)) ** 2)))
-    count, square = np.array(squares).T
-    return float(np.sqrt(np.average(square, weights=count)))
+        count.append(len(at))
+        square.append(c.scatter_mps**2 + float(np.mean((c.indicated(at) - dial.indicated(at)) ** 2)))
+    told = np.array(count) / (np.array(square) + _LEAST_U_MPS**2)
+    return float(np.sqrt(sum(count) / told.sum()))
 
 
 def _source(calibrations: Sequence[Calibration]) -> SpeedSource:

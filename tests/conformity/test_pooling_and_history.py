@@ -164,6 +164,23 @@ def test_notes_and_a_later_log_of_a_slow_needle_are_of_one_instrument(seed: int)
     assert chance["needle_damped"] > 0.5 > 0.1 > chance["foreign_readings"] + chance["needle_sticks"]
 
 
+def test_coarse_notes_beside_a_log_do_not_make_a_stranger_of_it() -> None:
+    """Notes to fives by eyes good to 0.8 mph, then a log of the same dial, whose needle sits 5 mph high."""
+    drives = []
+    for i, kind in enumerate(("noted", "logged")):
+        drive = simulate(kind, [92, i], error_factor=1.02, offset_mps=5 * MPH_MPS)
+        readings, by = replace(drive.readings, time_s=drive.readings.time_s + 3e5 * i), 3e5 * i
+        if kind == "noted":
+            fives = 5 * MPH_MPS
+            eyes = np.random.default_rng(92).normal(0, 0.8 * MPH_MPS, len(readings))
+            shown = np.round((readings.speed_mps + eyes) / fives) * fives
+            readings = replace(readings, speed_mps=shown, speed_resolution_mps=fives)
+        drives.append(calibrate(replace(drive.track, time_s=drive.track.time_s + by), readings))
+    top = diagnose(pool(drives), Vehicle()).top
+    assert top is not None
+    assert top.code == "needle_offset"
+
+
 def test_pooled_readings_that_were_cut_stay_about_their_dial() -> None:
     """Two drives in whole mph cut to fives and told so: figures 2 to 2.5 mph under the needle leave no residual."""
     cut = []

@@ -49,6 +49,7 @@ MEASURED_BY = {
     "sensor": "count the pulses or teeth of the sensor for one turn of its shaft",
     "settings": "read the numbers that are in the module now",
     "pulse_scaler": "see whether a pulse scaler is fitted and what it can be set to",
+    "rule": "choose a rule that holds at the speeds of this vehicle",
     "max_speed": "state the design maximum speed of the vehicle, or the speeds that matter",
     "bench": "have the instrument tested on a bench at several speeds",
     "ratio_box_teeth": "ask which ratio boxes can be had for this cable",

@@ -92,19 +92,24 @@ def _is_margin(outlook: Outlook, best: Plan) -> bool:
     """Tell whether what is fitted may keep a rule, and is made less true for want of a better drive only."""
     keep = outlook.keep
     is_less_true = not best.is_untouched and best.worst_percent > keep.worst_error_percent + WORTH_SAYING_PERCENT
-    may_stay = outlook.may_keep and keep.is_fitted and keep.probability_passes >= MAY_PASS
+    seems_right = outlook.diagnosis is not None and outlook.diagnosis.top is None
+    may_stay = outlook.may_keep and keep.is_fitted and (keep.probability_passes >= MAY_PASS or seems_right)
     return _is_vague(outlook) and is_less_true and may_stay
 
 
 def _is_within_noise(outlook: Outlook, best: Plan) -> bool:
-    """Tell whether a road test asks for a change that it does not tell from none, and that another will hardly prove.
+    """Tell whether a change that a drive does not tell from none will hardly be proven: what is fitted stays for now.
 
-    So a job would go from one number to the next, each as good as the last.
+    So a job would go from one number to the next, each as good as the last. Before any road test a better drive must
+    still be to be had; after one that failed for sure something is done.
     """
-    fails = outlook.keep.probability_passes <= 1 - SURE_ENOUGH
-    if outlook.may_keep or fails or best.shift_mps or best.proven >= LIKELY:
+    if best.is_untouched or best.shift_mps or best.proven >= LIKELY:
         return False
-    return outlook.judge.ideal_gain().contains(1.0)
+    if outlook.may_keep:
+        is_open = _is_vague(outlook) and best.probability < LIKELY
+    else:
+        is_open = outlook.keep.probability_passes > 1 - SURE_ENOUGH
+    return is_open and outlook.judge.ideal_gain().contains(1.0)
 
 
 def _is_vague(outlook: Outlook) -> bool:

@@ -36,6 +36,9 @@ _STRAY_MPS = 6 * MPH_MPS
 """A reading further off than this is a slip of the pen, and says nothing of the needle."""
 _STICKS_MPS = tuple(size * MPH_MPS for size in (0.7, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0))
 """By how much the speed has to change before a needle that sticks moves."""
+_LEAST_STEPS = 2.0
+"""Steps of a log's display that a needle has to stick by: what is rounded stays, then jumps, as well. Our own
+judgment."""
 _LEAST_SHARE = 0.4
 """Least part of a movement, as it would be for a needle that sticks so, that must show."""
 _LAG_EVIDENCE = 6.0
@@ -166,7 +169,8 @@ def _sticking_of(calibration: Calibration, rows: pd.DataFrame) -> float:
     )
     before = rest - plain @ np.linalg.lstsq(plain, rest, rcond=None)[0]
     found = 0.0
-    for size in _STICKS_MPS:
+    least = _LEAST_STEPS * _step_mps(rows) if is_log(at) else 0.0
+    for size in (size for size in _STICKS_MPS if size >= least):
         off = np.interp(at, grid, _stuck(shown, size) - shown)
         fitted, *_ = np.linalg.lstsq(np.column_stack([plain, off]), rest, rcond=None)
         left = rest - plain @ fitted[:3] - off * fitted[3]
@@ -213,6 +217,11 @@ def _lag_evidence(lag_s: float | None) -> float:
 
 def _ln_scatter(calibration: Calibration) -> float:
     """Return the logarithm of the scatter of the readings beside rounding. [ln mph]."""
-    steps = np.diff(np.unique(calibration.readings["indicated_mps"].dropna().round(4)))
-    rounding = float(steps.min()) ** 2 / 12 if len(steps) else 0.0
+    rounding = _step_mps(calibration.readings) ** 2 / 12
     return float(np.log(np.sqrt(max(calibration.scatter_mps**2 - rounding, (0.05 * MPH_MPS) ** 2)) / MPH_MPS))
+
+
+def _step_mps(rows: pd.DataFrame) -> float:
+    """Return the smallest step between readings. [m/s]."""
+    steps = np.diff(np.unique(rows["indicated_mps"].dropna().round(4)))
+    return float(steps.min()) if len(steps) else 0.0
