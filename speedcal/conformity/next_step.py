@@ -105,15 +105,11 @@ def next_steps(
         so = Finding("if_so_counted", teeth=counted[0].values["teeth"])
         asked = tuple(replace(e, because=(*e.because, so)) if e.action.startswith("fit_") else e for e in asked)
     if likely:
-        is_all = all(entry.action in WITHOUT_WORK for entry in asked)
-        is_first = bool(asked) and (
-            _is_sure(asked[0]) or asked[0].action == "check_files"
-        )  # what is doubted comes first
-        left = _left_open(findings, as_it_is, is_all=is_all or is_first)
-        return (*looks, *steps, *asked, *left) if is_first else (*looks, *steps, *left, *asked)
+        return (*looks, *steps, *_with_left_open(asked, findings, as_it_is))
     if not asked:
         return (*looks, *steps, *map(_drive, driving))
-    return (*looks, *steps, *asked, *([] if looks else _if_it_must_stay(driving, as_it_is)))
+    is_driven = any(entry.action == "drive_again" for entry in asked)
+    return (*looks, *steps, *asked, *([] if looks or is_driven else _if_it_must_stay(driving, as_it_is)))
 
 
 def _sticking(drives: Sequence[Calibration], vehicle: Vehicle | None) -> tuple[Advice, ...]:
@@ -134,6 +130,15 @@ def _if_it_must_stay(driving: Sequence[Finding], as_it_is: float) -> list[Advice
         return []
     why = Finding("hardly_complies", chance=as_it_is)
     return [replace(_drive(found), because=(why,)) for found in driving]
+
+
+def _with_left_open(asked: Sequence[Advice], findings: Sequence[Finding], as_it_is: float) -> list[Advice]:
+    """Return what is asked for beside leaving what likely complies; what is doubted comes first."""
+    is_first = bool(asked) and (_is_sure(asked[0]) or asked[0].action == "check_files")
+    is_all = is_first or all(entry.action in WITHOUT_WORK for entry in asked)
+    left = _left_open(findings, as_it_is, is_all=is_all)
+    asked = [entry for entry in asked if not left or entry.action != "drive_again"]  # no driving settles it then
+    return [*asked, *left] if is_first else [*left, *asked]
 
 
 def _left_open(findings: Sequence[Finding], as_it_is: float, *, is_all: bool) -> list[Advice]:

@@ -143,6 +143,15 @@ def test_a_number_that_a_drive_does_not_tell_from_none_waits_for_a_better_one_be
     assert correct(logged, module, limits=limits).advice[0].action == "set_module"
 
 
+def test_a_better_drive_comes_before_a_scaler_or_a_card_where_notes_may_pass() -> None:
+    """A module with three numbers, 2.2 % low of 2.5 % allowed, known to 1.5 %: a log may prove what is set."""
+    module = Vehicle.from_dict({"settings": {"diameter_in": {"now": 30.5, "values": [28.0, 30.5, 33.0]}}})
+    rule = {"percent": 2.5, "speeds": [25, 45, 65]}
+    noted = verify(None, make_calibration(factor=0.978, u_offset=0.5, u_factor=0.012), rule, vehicle=module)
+    assert noted.verdict == "not proven"
+    assert [step.action for step in noted.advice] == ["drive_again", "measure_fact", "use_correction_card"]
+
+
 def test_where_nothing_was_done_the_drive_before_counts_as_well() -> None:
     """Logged before it reads 1.6 % high of 2 % allowed; notes that leave 2 % open are no reason to set anything."""
     module = Vehicle.from_dict({"settings": {"circumference_mm": {"now": 4900, "step": 1, "low": 3000, "high": 7000}}})

@@ -44,7 +44,9 @@ def advise(outlook: Outlook) -> tuple[Advice, ...]:
         return (*first, *find_out(outlook))
     if not plans or (_none_passes(plans) and not _worth_doing(outlook, plans)):
         percent = outlook.keep.worst_error_percent
-        return (*first, *beyond_parts(outlook, percent, Finding("no_part_helps", percent=percent)))
+        may_pass = _is_vague(outlook) and outlook.keep.probability_passes >= MAY_PASS
+        again = [drive_again(outlook)] if may_pass else []  # a better drive may show that nothing has to help
+        return (*first, *again, *beyond_parts(outlook, percent, Finding("no_part_helps", percent=percent)))
     return tuple(_unique(_with_plans(outlook, first, _worth_doing(outlook, plans) if _none_passes(plans) else plans)))
 
 
