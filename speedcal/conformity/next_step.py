@@ -32,6 +32,9 @@ _MORE_DRIVING = {
     "within_way_of_reading": None,
 }
 """Finding that driving settles it, to the unit of its number."""
+_STICKS = 0.8
+"""Chance of a needle that sticks from which on an instrument that likely complies is opened for it. Our own judgment;
+at one half sound ones are, by notes."""
 _ODD = 0.03
 """A change that is so much, relative, from the planned one is of the drive, and not of the needle. Our own judgment."""
 _OUTSIDE = ("fit_driven_gear", "set_module", "set_pulse_scaler")
@@ -119,7 +122,7 @@ def _sticking(drives: Sequence[Calibration], vehicle: Vehicle | None) -> tuple[A
 
     found = [item for drive in drives for item in diagnose(drive, vehicle or AnyVehicle()).hypotheses]
     chance = max((item.probability for item in found if item.code == "needle_sticks"), default=0.0)
-    if chance < LIKELY:
+    if chance < _STICKS:
         return ()
     return (Advice("repair_instrument", part="instrument", because=(Finding("needle_sticks_yet", chance=chance),)),)
 
