@@ -43,7 +43,7 @@ def test_a_drive_after_that_is_judged_alone_where_the_one_before_is_refused(
     out, err = told(folder, capfd)
     assert "before_notes.csv" in err
     assert "PASS" in out
-    assert "nothing is said about what changed" in out
+    assert "no drive before" in out
 
 
 def test_where_all_drives_are_refused_the_facts_and_the_next_step_are_told(
