@@ -39,8 +39,8 @@ _MILITARY = re.compile(
     r"(?<![\w.,:])([01]\d|2[0-3])([0-5]\d)(?::([0-5]\d)(?![\d:])|\s?(?:hrs?|hours|h|uhr|uur)\b)", re.IGNORECASE
 )
 _AND_SECONDS = re.compile(
-    r"(?<=\d:)([0-5]\d),?\s(?:(?:and|und|en|et|y|e)\s)?([0-5]?\d)\s?s(?:e[ckg][a-z]*)?\b"
-    r"|(?<=\d:)([0-5]\d)\sand\s([0-5]?\d)(?![\w:.,]|\s?(?:mph|k|mi))",
+    r"(?<=\d:)(?<!:\d\d:)([0-5]\d),?\s(?:(?:and|und|en|et|y|e)\s)?([0-5]?\d)\s?s(?:e[ckg][a-z]*)?\b"
+    r"|(?<=\d:)(?<!:\d\d:)([0-5]\d)\sand\s([0-5]?\d)(?![\w:.,]|\s?(?:mph|k|mi))",
     re.IGNORECASE,
 )
 """10:04 and 30, 10:04 and 30 seconds."""
