@@ -20,6 +20,7 @@ from speedcal.calibration.dial.measured import MeasuredLine
 from speedcal.calibration.logged.smoothed_shown import as_smoothed
 from speedcal.calibration.readings.kind import is_log
 from speedcal.calibration.speed.ground_speed import GroundSpeed
+from speedcal.calibration.speed.positions import Smoothing
 from speedcal.calibration.speed.tracking_receiver import Tracking, passed
 from speedcal.calibration.tuning import logs as tuned
 from speedcal.calibration.tuning.general import SMALLEST_FACTOR
@@ -59,7 +60,17 @@ def in_bends(ground: GroundSpeed, line: MeasuredLine, indicated_mps: FloatArray)
     told, cut = max(likely, key=lambda one: one[0].sigmas, default=(_Told(0.0, 0.0), upright))
     if tuned.LEAN_LEAST < leans.share < tuned.LEAN_MOST and leans.sigmas > max(tuned.LEAN_SIGMAS, told.sigmas):
         return _leaning(ground, leans.share * upright)
+    if likely and line.needle_lag_s:
+        left = _told(ground, *log, cut, late_mps=_late(ground, line.needle_lag_s))
+        if left.share < tuned.CUT_LEAST or left.sigmas < tuned.CUT_SIGMAS:
+            return None
     return _with_bends(ground, told.share * cut) if likely else None
+
+
+def _late(ground: GroundSpeed, lag_s: float) -> FloatArray:
+    """Return what a needle that lags shows more at each fix: before bends, where vehicles slow, much as a cut would."""
+    lags = Smoothing(lag_s, one_sided=True)
+    return lags.mean(ground.speed_mps, ground.piece, ground.interval_s) - ground.speed_mps
 
 
 def _with_bends(ground: GroundSpeed, cut: FloatArray) -> GroundSpeed:
@@ -94,15 +105,23 @@ def _cut(ground: GroundSpeed, kernel: FloatArray) -> FloatArray:
     return np.asarray(np.clip(mean / np.maximum(np.hypot(mean_east, mean_north), SLOWEST_MPS / 2), 0.5, 2.0) - 1)
 
 
-def _told(ground: GroundSpeed, time_s: FloatArray, shown_mps: FloatArray, more: FloatArray) -> _Told:
+def _told(
+    ground: GroundSpeed,
+    time_s: FloatArray,
+    shown_mps: FloatArray,
+    more: FloatArray,
+    late_mps: FloatArray | None = None,
+) -> _Told:
     """Return which part of a share that may be shown more at each fix a log does show.
 
-    Beside it a dial that bends and a lag of its own are fitted. What lies in one block of time errs alike.
+    Beside it a dial that bends, a lag of its own and a share of what a needle may show more are fitted. What lies in
+    one block of time errs alike.
     """
     speed, slope, _ = ground.at(time_s)
     hinges = [np.maximum(speed - hinge, 0.0) for hinge in _HINGES_MPS]
     bends = speed * np.interp(time_s, ground.time_s, more)
-    columns = np.column_stack([bends, speed, np.ones_like(speed), *hinges, slope, slope * speed])
+    late = [] if late_mps is None else [np.interp(time_s, ground.time_s, late_mps)]
+    columns = np.column_stack([bends, speed, np.ones_like(speed), *hinges, slope, slope * speed, *late])
     weight, fit, off = np.ones_like(speed), np.zeros(columns.shape[1]), shown_mps
     inverse = np.eye(len(fit))
     for _ in range(_ROUNDS):
