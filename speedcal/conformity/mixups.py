@@ -10,7 +10,7 @@ import numpy as np
 
 from speedcal.calibration.readings.kind import is_log
 from speedcal.errors import JobError
-from speedcal.interval import FloatArray
+from speedcal.interval import BoolArray, FloatArray
 
 if TYPE_CHECKING:
     from speedcal.calibration.result import Calibration
@@ -33,7 +33,11 @@ _LEAST_PROFILE_S, _LEAST_SHARED_PART = 480.0, 0.5
 """Shorter drives of one plan may look alike; and so much of the shorter one must lie on the other."""
 _ALIKE, _ALIKE_MPS = 0.85, 1.2
 """Correlation of the accelerations, and difference of the speeds, rms, from which on two tracks are of one drive: two
-receivers come to 0.89 and more (with positions every ten seconds), the same plan driven twice to 0.66 and 5 m/s."""
+receivers come to 0.89 and more (with positions every ten seconds)."""
+_ALIKE_HELD, _HELD_MPS, _LEAST_HELD = 0.3, 0.5, 60
+"""The same correlation where the speed hardly changes, what that is over the seconds above, and how many of such steps
+tell it. One plan driven twice by a stopwatch comes to 0.97 of the first and to 0.2 of this; two receivers that tell the
+speed every few seconds come to 0.5 and more, every ten to 0.1 to 0.6."""
 _ROLLOVER_S, _SAME_MOMENT_S = 1024 * 7 * _DAY_S, 5.0
 """An old receiver dates a drive 1024 weeks early, when the count of weeks starts again (from
 memory); its time of day is right to this."""
@@ -170,10 +174,18 @@ def _same_profile(
         return False
     moves = [part[2 * lag :] - part[: -2 * lag] for part in shared]
     moving = np.isfinite(moves[0] - moves[1])
-    if min(np.std(part[moving]) for part in moves) == 0:
+    held = moving & (np.abs(moves[0] + moves[1]) < 2 * _HELD_MPS)
+    if held.sum() >= _LEAST_HELD and _correlation(moves, held) < _ALIKE_HELD:
         return False
-    alike = float(np.corrcoef(moves[0][moving], moves[1][moving])[0, 1])
-    return alike > _ALIKE and float(np.sqrt(np.mean((shared[0] - shared[1])[known] ** 2))) < _ALIKE_MPS
+    apart = (shared[0] - shared[1])[known]
+    return _correlation(moves, moving) > _ALIKE and float(np.sqrt(np.mean(apart**2))) < _ALIKE_MPS
+
+
+def _correlation(pair: Sequence[FloatArray], where: BoolArray) -> float:
+    """Return the correlation of two series at some places, 0 where one of them stays the same."""
+    one, other = (part[where] - part[where].mean() for part in pair)
+    size = float(np.sqrt((one @ one) * (other @ other)))
+    return float(one @ other) / size if size else 0.0
 
 
 def _profile(calibration: Calibration, span: FloatArray) -> tuple[float, FloatArray]:

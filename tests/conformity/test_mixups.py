@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
+import pandas as pd
 import pytest
 from support.calibrations import make_calibration
 
@@ -206,11 +207,11 @@ def test_a_plan_that_a_machine_drives_again_on_another_day_is_another_drive() ->
 
 
 def other_receiver(drive: Drive, seed: int) -> Track:
-    """Return the drive as a telephone in the same car has it: positions alone, wandering by 4 m within 20 s."""
+    """Return the drive as a telephone in the same car has it: positions alone, wandering by 2 m within 20 s."""
     rng, track = np.random.default_rng(seed), drive.track
     wander = np.zeros((len(track.time_s), 2))
     for i in range(1, len(wander)):
-        wander[i] = np.exp(-1 / 20) * wander[i - 1] + 4 * np.sqrt(1 - np.exp(-2 / 20)) * rng.normal(size=2)
+        wander[i] = np.exp(-1 / 20) * wander[i - 1] + 2 * np.sqrt(1 - np.exp(-2 / 20)) * rng.normal(size=2)
     north, east = np.degrees(wander.T / 6_371_000.0)
     return replace(
         track,
@@ -232,6 +233,34 @@ def test_two_receivers_of_one_drive_are_one_drive_whatever_their_clocks() -> Non
         assert is_same_drive(again, first.calibration, dated=has_date)
     other = moved(simulate("noted", 46, error_factor=1.1, plan=HOLDS), drive.track.time_s[-1] + 3600.0)
     assert not is_same_drive(first.calibration, calibrate(other.track, other.readings), dated=True)
+
+
+def by_stopwatch(rng: np.random.Generator, start_s: float) -> pd.DataFrame:
+    """Return a drive that holds marks for a minute each, within a second or two, the speed wandering by 0.5 m/s."""
+    speed = [0.0]
+    for mark in 2 * (25, 35, 45, 55, 65):
+        held = mark * MPH_MPS * (1 + 0.008 * rng.normal())
+        while abs(held - speed[-1]) > 0.6:
+            speed.append(speed[-1] + np.sign(held - speed[-1]) * rng.uniform(0.5, 0.9))
+        away = 0.0
+        for _ in range(round(60 + 1.5 * rng.normal())):
+            away = 0.97 * away + 0.12 * rng.normal()
+            speed.append(held + away)
+    return pd.DataFrame({"time_s": start_s + np.arange(len(speed)), "speed_mps": speed, "piece": 0})
+
+
+def test_one_plan_driven_twice_by_a_stopwatch_is_two_drives() -> None:
+    """The same marks for the same minutes, and only what the speed does within them tells; on one day."""
+    drive = simulate("noted", 47)
+    first = calibrate(drive.track, drive.readings)
+    for seed in range(12):
+        rng = np.random.default_rng(seed)
+        pair = []
+        for start_s in (1.6e9, 1.6e9 + 9000.0):
+            ground = by_stopwatch(rng, start_s)
+            table = first.readings.assign(time_s=np.linspace(start_s, ground["time_s"].iloc[-1], len(first.readings)))
+            pair.append(replace(first, ground=ground, readings=table))
+        assert not is_same_drive(*pair, dated=True)
 
 
 def test_checks_are_the_same_when_they_come_from_one_file() -> None:
