@@ -56,7 +56,7 @@ def test_minutes_in_which_the_display_hangs_are_left_out_where_it_shows(seed: in
 def test_the_finding_names_lines_time_and_both_speeds() -> None:
     rows = [{"first": 664, "last": 1190, "lasts_s": 530.0, "shown_mps": 0.0, "ground_mps": 12.8}]
     text = finding("minutes_apart", {"rows": rows, "unit": "km/h"})
-    assert "lines 664 to 1190 (9 min), which show 0 km/h while the track does 46 km/h" in text
+    assert "lines 664 to 1190 (9 min), which show 0 km/h while the track shows 46 km/h" in text
 
 
 @pytest.mark.parametrize("kind", ["log", "log, ends", "log, tunnels", "log, canyons", "cruise"])

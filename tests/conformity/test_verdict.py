@@ -290,7 +290,7 @@ def test_a_pass_on_a_log_that_may_be_of_gps_says_so_unless_the_log_before_showed
     result = verify(before, _log(1.0, "reads_as_gps"), {"percent": 4})
     assert result.verdict == "pass"
     assert ("reads_as_gps" in {finding.code for finding in result.findings}) == asked
-    assert ("see that the dial shows what the log says" in in_full(result)) == asked
+    assert ("check that the dial shows what the log says" in in_full(result)) == asked
 
 
 VEHICLE = Vehicle.from_dict({"driven_gear": 20})
@@ -439,4 +439,4 @@ def test_nobody_is_sent_to_drive_faster_than_in_the_road_test_without_need() -> 
     assert result.readings_needed is not None
     assert 4 <= result.readings_needed <= 60
     text = next(finding.text for finding in result.findings if finding.code == "more_readings")
-    assert "at a true 25 and 65 mph, half of them at each," in text
+    assert "at a true 25 and 65 mph (half of them at each)," in text

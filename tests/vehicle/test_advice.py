@@ -580,7 +580,7 @@ def test_the_rest_is_reckoned_once_the_pulses_are_right() -> None:
     assert (found.advice[0].part, found.advice[0].value) == ("pulses", 2.0)
     assert float(Fraction(str(found.advice[1].value))) == pytest.approx(1 / 1.08, rel=0.004)
     line = next(line for line in str(found).splitlines() if line.lstrip().startswith("2."))
-    assert "Only once the first step is done" in line
+    assert "Only after the first step" in line
     assert "Only once" not in str(found.advice[0])
 
 
@@ -818,4 +818,4 @@ def test_where_no_part_puts_it_right_it_is_said_and_nothing_is_made_worse(*, may
     drive = make_calibration(offset=0.3, factor=1.22, u_offset=0.3, u_factor=0.006)
     found = correct_diagnosed(drive, vehicle, diagnose(drive, vehicle), may_keep=may_keep)
     assert not {"fit_driven_gear", "reseat_needle"} & set(actions(found))
-    assert "cannot be put right" in " ".join(str(entry) for entry in found.advice)
+    assert "Nothing the job names puts it right" in " ".join(str(entry) for entry in found.advice)

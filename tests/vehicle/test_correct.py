@@ -144,7 +144,7 @@ def test_advice_on_a_log_that_may_be_of_gps_asks_for_a_look_at_the_dial() -> Non
     """'Keep it as it is' would else be said of a dial that nobody has looked at."""
     log = replace(make_calibration(u_factor=0.001), findings=(Finding("reads_as_gps", within=0.004),))
     for result in (correct(log, Vehicle()), correct(log, Vehicle.from_dict(PICKUP))):
-        assert "see that the dial shows what the log says" in " ".join(finding.text for finding in unsaid(result))
+        assert "check that the dial shows what the log says" in " ".join(finding.text for finding in unsaid(result))
 
 
 def test_speeds_out_of_reach_are_those_of_the_dial_once_its_unit_is_right() -> None:
@@ -153,7 +153,7 @@ def test_speeds_out_of_reach_are_those_of_the_dial_once_its_unit_is_right() -> N
     result = correct(mixed, Vehicle.from_dict({"pulse_scaler": "1"}), speeds=[30, 60, 70])
     assert result.advice[0].action == "set_unit"
     (said,) = (finding.text for finding in result.findings if finding.code == "speeds_not_driven")
-    assert said.startswith("Once that is right, what was driven tells of a true 48 to 113 mph; at 30 (")
+    assert said.startswith("Once that is right, the drive covers a true 48 to 113 mph; at 30 (")
 
 
 def test_one_unknown_link_is_what_the_drive_determines() -> None:

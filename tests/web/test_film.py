@@ -13,10 +13,10 @@ import pytest
 from support.film_maker import FilmKind, MadeFilm, make_film
 from support.web_site import TINY_GPX, Site, open_site
 
+from speedcal.web import answers
 from speedcal.web.kept.backup import make_backup
 from speedcal.web.kept.film_store import Films
 from speedcal.web.kept.queue import Queue, Run
-from speedcal.web.pages import film_upload
 from speedcal.web.settings import Limits
 from speedcal.web.work import film_task
 from speedcal.web.work.film_run import FilmWork
@@ -127,7 +127,7 @@ def test_a_full_disk_is_said_before_anything_is_sent(tmp_path: Path) -> None:
 
 def test_without_the_extra_the_page_says_what_to_do(small: Site, monkeypatch: pytest.MonkeyPatch) -> None:
     """Words for the shop and nothing to send; announced all the same it is refused."""
-    monkeypatch.setattr(film_upload, "_NEEDED", ("no_such_library",))
+    monkeypatch.setattr(answers, "_FOR_FILMS", ("no_such_library",))
     base = small.new_job()
     page = small.client.get(f"{base}/films/new/before").text
     assert "speedcal[film]" in page
