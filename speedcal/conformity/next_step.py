@@ -37,6 +37,8 @@ _STICKS = 0.8
 at one half sound ones are, by notes."""
 _ODD = 0.03
 """A change that is so much, relative, from the planned one is of the drive, and not of the needle. Our own judgment."""
+_MOVED_MPS = 1.0
+"""A needle that moved so far between two drives was moved; it is set back before more is driven. Our own judgment."""
 _OUTSIDE = ("fit_driven_gear", "set_module", "set_pulse_scaler")
 """Work that is done from outside, or typed in."""
 _NO_HELP = ("keep_as_is", "drive_again")
@@ -85,6 +87,7 @@ def next_steps(
     counted = _counted(changes)
     looks = _looks(counted, changes)
     likely = as_it_is > LIKELY
+    speeds = [v / SPEED_UNIT_MPS[after.unit] for v in judged_mps if v > 0]
     driving = [found for found in findings if found.code in _MORE_DRIVING]
     if any(found.code == "odometer_not_read" for found in findings):
         return (*looks, *steps, read_odometer())
@@ -92,8 +95,8 @@ def next_steps(
         is_repaired = work is not None and bool(work.note or work.instrument_repaired)  # a note may tell of it as well
         drives = [after] if before is None or is_repaired else [before, after]
         sticking = () if rule.quantity == "distance" else _sticking(drives, vehicle)
-        return (*sticking, *looks, *steps, *map(_drive, driving))
-    speeds = [v / SPEED_UNIT_MPS[after.unit] for v in judged_mps if v > 0]
+        moved = () if sticking or counted else _set_over(causes, after, rule, _fitted(vehicle, work, counted), speeds)
+        return (*sticking, *looks, *steps, *moved, *([] if moved else map(_drive, driving)))
     undone = None
     if counted or all(change.agrees for change in changes):  # else undoing leads elsewhere
         undone = _undone(before, rule, vehicle, work, speeds)
@@ -125,6 +128,17 @@ def _sticking(drives: Sequence[Calibration], vehicle: Vehicle | None) -> tuple[A
     if chance < _STICKS:
         return ()
     return (Advice("repair_instrument", part="instrument", because=(Finding("needle_sticks_yet", chance=chance),)),)
+
+
+def _set_over(
+    causes: Sequence[Cause], after: Calibration, rule: Tolerance, vehicle: Vehicle, speeds: Sequence[float]
+) -> tuple[Advice, ...]:
+    """Return setting the needle back where the work moved it: a drive would prove what nobody wants to keep."""
+    shifts = [cause.what.values["shift_mps"] for cause in causes if cause.what.code == "cause_needle"]
+    if not shifts or abs(shifts[0]) < _MOVED_MPS:
+        return ()
+    asked = _asked_by(after, rule, vehicle, speeds, None)
+    return tuple(entry for entry in asked if entry.action == "reseat_needle")
 
 
 def _if_it_must_stay(driving: Sequence[Finding], as_it_is: float) -> list[Advice]:

@@ -63,6 +63,18 @@ def test_no_teeth_are_counted_where_only_the_needle_is_set_over() -> None:
     assert "check_count" not in {step.action for step in result.advice}
 
 
+@pytest.mark.parametrize(("moved", "first"), [(4.9, "reseat_needle"), (0.3, "drive_again")])
+def test_a_needle_that_the_work_moved_is_set_back_before_more_is_driven(moved: float, first: str) -> None:
+    """At 30 mph it shows 0.3 mph less than is allowed: it likely complies, and nobody wants that proven."""
+    stated = {"tire": "P225/70R16", "axle": "41/11", "drive_gear": 8, "driven_gear": 18, "turns_per_mile": 1000}
+    after = make_calibration(offset=5.2, factor=1.0, u_offset=0.5, u_factor=0.01)
+    before = make_calibration(offset=5.2 - moved, factor=20 / 18, u_offset=0.5, u_factor=0.01)
+    rule = {"rule": "un_r39_type", "speeds": [30, 45, 60]}
+    result = verify(before, after, rule, vehicle=Vehicle.from_dict(stated), work={"driven_gear": 20})
+    assert result.verdict == "not proven"
+    assert result.advice[0].action == first
+
+
 def test_another_gear_than_planned_is_counted_first_and_replaced_by_the_planned_one() -> None:
     """22 planned, the drive stands for 21: count them; 21 x 1.10 x 20/21 = 22."""
     result = verified(0.5, 1.10 * 20 / 21)
