@@ -105,6 +105,8 @@ _FEWEST_STAMPS = 4
 """Stamps that tell how many rows share one."""
 FASTEST_HAND_S = 5.0
 """No hand notes readings faster than this, one after the other. Our own judgment."""
+_AS_SLOW = 15
+"""Rows below twice the slowest speed from which on it is no chance that none is slower: about as many would be."""
 
 
 @dataclass(slots=True)
@@ -287,10 +289,10 @@ def _as_set(clock: Clock, time_s: FloatArray, findings: list[Finding]) -> tuple[
 
 
 def _note_dead_band(speed_mps: FloatArray, unit: SpeedUnit, findings: list[Finding]) -> None:
-    """Say so when a log knows no speed between zero and a walk."""
+    """Say so when a log knows no speed between zero and a walk, but many a little faster."""
     moving = speed_mps[speed_mps > 0]
     if len(moving) < 200 or (speed_mps == 0).mean() < 0.02:
         return
-    slowest = float(np.quantile(moving, 0.001))
-    if slowest > 2.5 * KMH_MPS:
+    slowest = float(moving.min())
+    if slowest > 2.5 * KMH_MPS and (moving < 2 * slowest).sum() >= _AS_SLOW:
         findings.append(Finding("dead_band", slowest_mps=slowest, unit=display_unit_of(unit)))
