@@ -264,11 +264,15 @@ def test_a_web_table_in_its_declared_encoding_is_read(tmp_path):
     _check(_written(tmp_path, (head + rows + "</table></html>").encode("cp1252")))
 
 
+PART = b"--a\nContent-Type: multipart/mixed; boundary=a\n\n"
+NESTED_MAIL = b"MIME-Version: 1.0\nContent-Type: multipart/mixed; boundary=a\n\n" + 5_000 * PART
+
+
 @pytest.mark.parametrize(
-    "data", [b"<html>" + b"<script>" * 200_000, b"{\\rtf1" + b"{" * 1_000_000, b"{\\rtf1 \\'zz }}} 1"]
+    "data", [b"<html>" + b"<script>" * 200_000, b"{\\rtf1" + b"{" * 1_000_000, b"{\\rtf1 \\'zz }}} 1", NESTED_MAIL]
 )
 def test_a_page_or_document_that_never_ends_is_refused(tmp_path, data):
     """No notes in it, and no time lost."""
     with pytest.raises(SpeedcalError) as caught:
         read_readings(_written(tmp_path, data))
-    assert caught.value.code == "not_a_log"
+    assert caught.value.code == ("readings_missing" if data is NESTED_MAIL else "not_a_log")

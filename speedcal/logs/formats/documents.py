@@ -40,6 +40,8 @@ _HTML_UNSHOWN = frozenset({"script", "style", "head"})
 _HTML_BREAK = frozenset({"br", "p", "div", "li", "h1", "h2", "h3", "h4", "h5", "h6", "blockquote"})
 _MAIL = re.compile(rb"(?:[A-Za-z][A-Za-z-]{1,40}:[^\n]{0,2000}\n(?:[ \t][^\n]{0,2000}\n){0,50}){2,100}\r?\n")
 _MAIL_CODED = re.compile(rb"^(?:content-type|mime-version):", re.IGNORECASE | re.MULTILINE)
+_MOST_PARTS = 200
+"""Headings of parts in a mail; parts within parts without end cost the square of their number."""
 _NUMBERED = re.compile(r"^.*\d.*$", re.MULTILINE)
 _TIME = r"\d{1,2}[:hH.]\d\d(?!\d)"
 _TIMED = re.compile(rf"^.{{0,40}}{_TIME}.{{0,80}}\d.{{0,80}}$|^.{{0,80}}\d.{{0,80}}{_TIME}", re.MULTILINE)
@@ -143,7 +145,9 @@ def _opened(source: Source) -> Callable[[Source], str] | None:
     if head.lstrip()[:14].lower().startswith((b"<html", b"<!doctype html")):
         return _of_page
     mail = _MAIL.match(head)
-    return _of_mail if mail and _MAIL_CODED.search(mail[0]) else None
+    if mail is None or not _MAIL_CODED.search(mail[0]):
+        return None
+    return _of_mail if sum(1 for _ in _MAIL_CODED.finditer(source.data)) <= _MOST_PARTS else None
 
 
 def as_text(source: Source) -> Source | None:
