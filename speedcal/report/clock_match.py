@@ -34,6 +34,8 @@ def draw_clock_match(
     size
         Font size of labels. [pt]
     """
+    from matplotlib.ticker import MaxNLocator
+
     factor = SPEED_UNIT_MPS[unit]
     time, speed = _broken_line(calibration)
     start = float(np.nanmin(time)) if len(time) else 0.0
@@ -54,6 +56,7 @@ def draw_clock_match(
     ax.scatter(bad[:, 0], bad[:, 1], s=cross_area(size, len(bad)), marker="x", color=style.INK, linewidth=1.1, zorder=4)
     ax.set_ylim(0, 1.18 * max(float(np.nanmax(speed)) if len(speed) else 1.0, *points[seen, 1], 1.0))
     ax.set_xlim(0, max(float(np.nanmax(minutes)) if len(minutes) else 1.0, 1e-3))
+    ax.xaxis.set_major_locator(MaxNLocator("auto", steps=[1, 2, 5, 10]))
     ax.set_xlabel(words.MINUTES, fontsize=size)
     ax.set_ylabel(words.speed_axis(unit), fontsize=size)
     ax.tick_params(labelsize=size * 0.95)

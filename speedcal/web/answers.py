@@ -120,8 +120,10 @@ def _down_to_fitted(choices: list[dict[str, Any]]) -> list[dict[str, Any]]:
     return choices[: max(last, FEWEST_ROWS)]
 
 
-def day(seconds: float) -> str:
-    """Return a day in the zone of the shop: that of this machine."""
+def day(seconds: float, zone_s: float | None = None) -> str:
+    """Return a day in a zone, without one in that of the shop: that of this machine."""
+    if zone_s is not None:
+        return datetime.fromtimestamp(seconds + zone_s, tz=UTC).strftime("%Y-%m-%d")
     return datetime.fromtimestamp(seconds, tz=UTC).astimezone().strftime("%Y-%m-%d")
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Iterator
+from datetime import datetime
 from pathlib import Path
 
 import pytest
@@ -102,6 +103,26 @@ def test_an_analysis_that_failed_marks_the_job_and_asks_nothing_of_the_owner(sit
     seen = _opened_by(site, base, "owner")
     assert "The shop sees why" in seen
     assert "Swap the two drives" not in seen
+
+
+@pytest.mark.parametrize(("east_deg", "day"), [(75, "2031-05-18"), (-75, "2031-05-17")])
+def test_a_drive_has_the_day_that_its_driver_had(site: Site, east_deg: int, day: str) -> None:
+    """It begins at 23:50 in Greenwich; 75 degrees east are five hours more, wherever the shop's machine stands."""
+    text = (DEMO / "before.gpx").read_text(encoding="utf-8")
+    first = datetime.fromisoformat(re.findall(r"<time>([^<]+)", text)[0])
+    by = first.replace(day=17, hour=23, minute=50) - first
+    text = re.sub(r"(?<=<time>)[^<]+", lambda at: (datetime.fromisoformat(at[0]) + by).isoformat(), text)
+    west = float(re.findall(r'lon="([^"]+)', text)[0])
+    text = re.sub(r'(?<=lon=")[^"]+', lambda at: f"{float(at[0]) - west + east_deg:.7f}", text)
+    base = site.new_job()
+    sent = site.client.post(
+        f"{base}/drives/new/before",
+        data={"held": "42 64 30 53 76 36 71 47 59", "unit": "mph"},
+        files={"track": ("night.gpx", text.encode())},
+        follow_redirects=False,
+    )
+    site.understand(sent.headers["location"])
+    assert f'<time datetime="{day}T12:00" data-show="day">{day}</time>' in site.client.get(base).text
 
 
 def test_the_customer_reads_what_was_done(site: Site) -> None:

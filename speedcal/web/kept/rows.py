@@ -112,6 +112,12 @@ class DriveRow:
         track = self.look["track"] if self.look else None
         return float((track or {}).get("start_s") or self.created)
 
+    @property
+    def zone_s(self) -> float | None:
+        """The zone in which that is a day of the drive; None for that of whoever reads it. [s ahead of UTC]."""
+        look = self.look or {}
+        return look.get("zone_s") if (look.get("track") or {}).get("start_s") else None
+
 
 CONTENT = ("track_digest", "readings_digest", "typed", "held")
 

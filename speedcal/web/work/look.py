@@ -46,10 +46,10 @@ def look(task: Mapping[str, Any], tell: Callable[[str, float], None]) -> dict[st
         ``track``, ``readings`` and ``fit`` (facts, or None), ``weak`` (why the result is weak, if it is), ``errors``
         (each with ``part``, the ``field`` that mends it and the parts of a :class:`SpeedcalError`), ``picture`` (name
         of the file, or empty), ``span`` (first and last moment of the drive, or None), ``swapped`` (the files were
-        given for each other).
+        given for each other), ``zone_s`` (the zone in which the drive has its day, or None).
     """
     seen: dict[str, Any] = {"track": None, "readings": None, "fit": None, "weak": [], "errors": [], "picture": ""}
-    seen |= {"span": None, "swapped": False}
+    seen |= {"span": None, "swapped": False, "zone_s": None}
     if task["options"].get("checks"):
         return {**seen, **_look_at_checks(seen, task, tell)}
     track = readings = None
@@ -68,7 +68,7 @@ def look(task: Mapping[str, Any], tell: Callable[[str, float], None]) -> dict[st
         tell(step_name("matching"), 0.5)
         calibration = _try(seen, "match", task, lambda: _calibrate(task, track, readings))
         if calibration is not None:
-            seen["fit"] = calibration.to_dict()
+            seen |= {"fit": calibration.to_dict(), "zone_s": calibration.zone_s}
             seen["weak"] = [reason.text for reason in calibration.trust.reasons]
             tell(step_name("drawing"), 0.8)
             seen["picture"] = _draw(calibration, task, unit)

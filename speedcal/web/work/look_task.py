@@ -16,7 +16,7 @@ from speedcal.web.typed import first_typed_row
 
 def drive_name(drive: DriveRow) -> str:
     """Return what messages call a drive: its file and the day it was driven."""
-    return f"{drive.name} ({day(drive.day_s)})"
+    return f"{drive.name} ({day(drive.day_s, drive.zone_s)})"
 
 
 def look_task(job: JobRow, drive: DriveRow, originals: Originals, scratch: Path, limits: Limits) -> dict[str, Any]:
