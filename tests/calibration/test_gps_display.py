@@ -25,8 +25,15 @@ from speedcal.calibration.tuning import rivals as tuned
 from speedcal.calibration.tuning.notes import LN_FACTOR_SCALE, SCATTER_LOG_SD, SCATTER_MPS
 from speedcal.calibration.tuning.rivals import GPS_IN_STRETCHES, GPS_SCATTER_MPS, GPS_SCATTERS_MPS, GPS_SHARES
 from speedcal.errors import SpeedcalError
+from speedcal.interval import FloatArray
 from speedcal.simulate import simulate
 from speedcal.units import MPH_MPS
+
+
+def _to_the_second(ground: GroundSpeed, time_s: FloatArray, shown_mps: FloatArray) -> Notes:
+    """Return notes of whole mph."""
+    stray, u = stray_density(ground, shown_mps), MPH_MPS / np.sqrt(12)
+    return Notes(time_s, shown_mps, stray, moments(1.0, 1.0), u, np.zeros(len(shown_mps)))
 
 
 def _log_evidence(ground: GroundSpeed, notes: Notes, cells: Cells, share: float, scatter: float) -> float:
@@ -63,9 +70,7 @@ def test_the_odds_are_those_of_a_quadrature_over_all_lines(every: int, monkeypat
     if every:
         read[::every] = true[::every]
     shown = np.round(read / MPH_MPS) * MPH_MPS
-    u, count = MPH_MPS / np.sqrt(12), len(shown)
-    stray = stray_density(ground, shown)
-    notes = Notes(drive.readings.time_s, shown, stray, moments(1.0, 1.0), u, np.zeros(count))
+    notes = _to_the_second(ground, drive.readings.time_s, shown)
     cells = clock_cells(ground, notes, [Shift(drive.truth.clock_offset_s, 0.0, 0.0, 1.05)], np.zeros_like)
 
     def evidence(share: float, scatter: float) -> float:
@@ -120,14 +125,7 @@ def test_readings_of_a_dial_that_is_right_are_off_no_display(careless_mph: float
         true, time = (np.repeat(part, 3) for part in (drive.truth.reading_ground_mps, drive.readings.time_s))
         scatter = np.where(np.arange(len(true)) % every, min(careless_mph, 0.1), careless_mph)
         shown = np.round(rng.normal(true, scatter * MPH_MPS) / MPH_MPS) * MPH_MPS
-        notes = Notes(
-            time,
-            shown,
-            stray_density(ground, shown),
-            moments(1.0, 1.0),
-            MPH_MPS / np.sqrt(12),
-            np.zeros(len(true)),
-        )
+        notes = _to_the_second(ground, time, shown)
         shift = [Shift(drive.truth.clock_offset_s, 0.0, 0.0, 1.0)]
         assert gps_display(ground, notes, clock_cells(ground, notes, shift, np.zeros_like)) < least
 
@@ -143,14 +141,7 @@ def test_what_a_dial_shows_at_a_crawl_is_no_sign_of_a_display(seed: int) -> None
     moment = np.concatenate([time + drive.truth.clock_offset_s, queued])
     true = np.concatenate([drive.truth.reading_ground_mps, ground.at(queued)[0]])
     shown = np.round(rng.normal(1.02 * true, 0.3 * MPH_MPS) / MPH_MPS) * MPH_MPS
-    notes = Notes(
-        moment - drive.truth.clock_offset_s,
-        shown,
-        stray_density(ground, shown),
-        moments(1.0, 1.0),
-        MPH_MPS / np.sqrt(12),
-        np.zeros(len(shown)),
-    )
+    notes = _to_the_second(ground, moment - drive.truth.clock_offset_s, shown)
     shift = [Shift(drive.truth.clock_offset_s, 0.0, 0.0, 1.02)]
 
     def odds(some: Notes) -> float:
