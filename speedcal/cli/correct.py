@@ -7,12 +7,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from speedcal.cli._before import measured_before
-from speedcal.cli._options import FILE, choice_options, emit, emit_diagnosed, result_options
+from speedcal.cli._drives import measured, refuse
+from speedcal.cli._options import FILE, choice_options, emit_diagnosed, result_options
 from speedcal.units import DisplayUnit
 
 if TYPE_CHECKING:
+    from speedcal.calibration import Calibration
     from speedcal.vehicle import Criterion
+    from speedcal.vehicle.forward import Forecast
 
 
 @click.command()
@@ -46,31 +48,30 @@ def command(
     odometers come first; a licensed shop where the law asks for one. The odometer keeps what it shows.
     """
     from speedcal.jobs import load_job
-    from speedcal.vehicle import Vehicle, correct
+    from speedcal.vehicle import Corrections, Vehicle, correct
     from speedcal.vehicle.forward import forecast
 
     loaded = load_job(job)
-    vehicle, calibration = loaded.vehicle or Vehicle(), None
-    shown = unit or loaded.unit or "mph"
-    if loaded.before:
-        calibration, vehicle, job_speeds = measured_before(job, unit)
-    else:
-        job_speeds = loaded.speeds_in(shown)
-    speeds = speeds or job_speeds
+    vehicle = loaded.vehicle or Vehicle()
     planned: dict[str, Any] = {
         key: value for key, value in (("tire", planned_tire), ("axle", planned_axle)) if value is not None
     }
-    if planned:
-        emit(
-            forecast(vehicle, planned, calibration=calibration, unit=shown, speeds=speeds, criterion=criterion), as_json
+
+    def found(calibration: Calibration | None) -> Corrections | Forecast:
+        shown = calibration.unit if calibration else unit or loaded.unit or "mph"
+        wanted = speeds or loaded.speeds_in(shown)
+        if planned:
+            return forecast(vehicle, planned, calibration=calibration, unit=shown, speeds=wanted, criterion=criterion)
+        return correct(
+            calibration, vehicle, speeds=wanted, criterion=criterion, unit=shown, limits=loaded.limits_in(shown)
         )
-    else:
-        found = correct(
-            calibration,
-            vehicle,
-            speeds=speeds,
-            criterion=criterion,
-            unit=shown,
-            limits=loaded.limits_in(calibration.unit if calibration else shown),
-        )
-        emit_diagnosed(found, as_json, found.diagnosis)
+
+    def rest() -> tuple[dict[str, Any], str]:
+        answer = found(known.before if known else None)
+        return {"forecast" if planned else "corrections": answer.to_dict()}, str(answer)
+
+    known, refused = measured(loaded.shown_in(unit), phases=("before",)) if loaded.before else (None, ())
+    if refused:
+        refuse(refused, rest, as_json)
+    answer = found(known.before if known else None)
+    emit_diagnosed(answer, as_json, answer.diagnosis if isinstance(answer, Corrections) else None)

@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from speedcal.cli._before import measured
+from speedcal.cli._drives import Refused, measured, refuse
 from speedcal.cli._options import FILE, SPEED, emit, result_options
 from speedcal.errors import JobError
 from speedcal.units import SPEED_UNIT_MPS, DisplayUnit
+
+if TYPE_CHECKING:
+    from speedcal.conformity import History
 
 
 @click.command()
@@ -31,11 +35,20 @@ def command(jobs: tuple[Path, ...], speed: float | None, as_json: bool, unit: Di
     from speedcal.jobs import load_job
 
     drives = []
+    refused: Refused = ()
     for path in jobs:
         job = replace(load_job(path).shown_in(unit), tolerance=None)
-        for drive in measured(job).drives:
+        known, further = measured(job)
+        refused += further
+        for drive in known.drives if known else ():
             if not drive.has_date:
                 raise JobError("drive_without_date", source=job.source.name, drive=drive.name)
             drives.append(drive.calibration)
     reference = None if speed is None or not drives else speed * SPEED_UNIT_MPS[drives[0].unit]
-    emit(history(drives, reference_mps=reference), as_json)
+
+    def found() -> History:
+        return history(drives, reference_mps=reference)
+
+    if refused:
+        refuse(refused, lambda: ({"history": found().to_dict()}, str(found())), as_json)
+    emit(found(), as_json)

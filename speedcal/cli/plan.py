@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from speedcal.cli._before import measured
+from speedcal.cli._drives import measured, refuse
 from speedcal.cli._options import (
     FILE,
     SPEED,
@@ -25,8 +25,8 @@ from speedcal.text.codes.command_messages import written
 from speedcal.units import DisplayUnit
 
 if TYPE_CHECKING:
-    from speedcal.conformity import Tolerance
-    from speedcal.jobs import Job
+    from speedcal.conformity import RoadTestPlan, Tolerance
+    from speedcal.jobs import Job, MeasuredJob
 
 
 @click.command()
@@ -68,33 +68,31 @@ def command(
     The driver drives, a passenger writes. Legal speeds only, by the GPS, on a suitable road.
     Local rules on speedometers, odometers and road tests come first.
     """
-    from speedcal.conformity import plan
-    from speedcal.conformity.planner import usual_limit
     from speedcal.jobs import load_job
     from speedcal.report.road_test_sheet import render_sheet, render_template
     from speedcal.text.results.road_test import in_full
-    from speedcal.vehicle import says_what_changes
 
     loaded = load_job(job)
-    known = measured(loaded, phases=("before",)) if loaded.before else None
-    before = known.before if known else None
-    is_known = before is not None and says_what_changes(before, loaded.vehicle, loaded.work)
-    by_gps = before is not None and not is_known
-    dial = known.dial_unit if known else loaded.unit
-    shown = (unit if by_gps else None) or dial or unit or "mph"
-    result = plan(
-        loaded.vehicle,
-        speed_limit=speed_limit if speed_limit is not None else usual_limit(shown, before, loaded.tolerance),
-        unit=shown,
-        tolerance=None if question == "tooth" else _tolerance(loaded, question),
-        calibration=before,
-        work=loaded.work if is_known else None,
-        lowest=lowest,
-        assumptions=dict(_assumption(text) for text in assume),
-        by_gps=by_gps,
-    )
-    if unit not in (None, shown):
-        result = replace(result, findings=(*result.findings, Finding("marks_of_the_dial", unit=shown)))
+    known, refused = measured(loaded, phases=("before",)) if loaded.before else (None, ())
+
+    def made() -> RoadTestPlan:
+        return _plan(
+            loaded,
+            known,
+            unit=unit,
+            question=question,
+            speed_limit=speed_limit,
+            lowest=lowest,
+            assumptions=dict(_assumption(text) for text in assume),
+        )
+
+    def rest() -> tuple[dict[str, Any], str]:
+        without = made()
+        return {"plan": without.to_dict()}, str(without)
+
+    if refused:
+        refuse(refused, rest, as_json, writes=bool(sheet or table))
+    result = made()
     if sheet is not None:
         refuse_other(sheet, b"%PDF", PlanError)
         _write(sheet, render_sheet(result, number=loaded.number, shop=loaded.shop))
@@ -104,6 +102,42 @@ def command(
             raise PlanError("file_exists", file=str(table))  # it may be the one that was filled in
         _write(table, empty)
     emit_explained(result, as_json, in_full(result) if explain else None)
+
+
+def _plan(
+    job: Job,
+    known: MeasuredJob | None,
+    *,
+    unit: DisplayUnit | None,
+    question: str | None,
+    speed_limit: float | None,
+    lowest: float | None,
+    assumptions: dict[str, float],
+) -> RoadTestPlan:
+    """Plan the road test by what is known of the dial."""
+    from speedcal.conformity import plan
+    from speedcal.conformity.planner import usual_limit
+    from speedcal.vehicle import says_what_changes
+
+    before = known.before if known else None
+    is_known = before is not None and says_what_changes(before, job.vehicle, job.work)
+    by_gps = before is not None and not is_known
+    dial = known.dial_unit if known else job.unit
+    shown = (unit if by_gps else None) or dial or unit or "mph"
+    result = plan(
+        job.vehicle,
+        speed_limit=speed_limit if speed_limit is not None else usual_limit(shown, before, job.tolerance),
+        unit=shown,
+        tolerance=None if question == "tooth" else _tolerance(job, question),
+        calibration=before,
+        work=job.work if is_known else None,
+        lowest=lowest,
+        assumptions=assumptions,
+        by_gps=by_gps,
+    )
+    if unit not in (None, shown):
+        result = replace(result, findings=(*result.findings, Finding("marks_of_the_dial", unit=shown)))
+    return result
 
 
 def _write(path: Path, data: bytes) -> None:

@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import json
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from speedcal.cli._drives import refuse, said_of_the_job
 from speedcal.cli._options import FILE
 from speedcal.cli._screen import tell
-from speedcal.errors import SpeedcalError
-from speedcal.text.codes.command_messages import DRAWING, READING, WITHOUT_IT, WITHOUT_THESE, written
+from speedcal.text.codes.command_messages import DRAWING, READING, written
 from speedcal.units import DisplayUnit
 
 if TYPE_CHECKING:
-    from speedcal.jobs import Job, JobResult
+    from speedcal.jobs.pipeline import Progress
     from speedcal.report import Paper
 
 
@@ -43,15 +45,17 @@ def command(job: Path, folder: Path, paper: Paper, both_units: bool, as_json: bo
     Wheels off the ground only on rated stands, with the vehicle secured.
     Local rules on speedometers and odometers come first; a licensed shop where the law asks for one.
     """
-    from speedcal.jobs import load_job
+    from speedcal.jobs import analyse_job, load_job, measure_usable
 
     loaded = load_job(job).shown_in(unit)
-    try:
-        result, paths = _run(loaded, folder, paper, both_units)
-    except SpeedcalError as error:
-        if not as_json:
-            _tell_the_rest(loaded, error)
-        raise
+    with _progress() as tell_step:
+        known, refused = measure_usable(loaded, progress=tell_step)
+    if known is None or refused:
+        refuse(refused, lambda: said_of_the_job(known), as_json, writes=True)
+    with _progress() as tell_step:
+        result = analyse_job(known, progress=tell_step)
+        tell_step(DRAWING, 1.0)
+        paths = result.write(folder, paper=paper, both_units=both_units)
     for path in paths:
         click.echo(written(str(path)), err=True)
     if as_json:
@@ -60,27 +64,15 @@ def command(job: Path, folder: Path, paper: Paper, both_units: bool, as_json: bo
         tell(result.summary())
 
 
-def _tell_the_rest(job: Job, error: SpeedcalError) -> None:
-    """Say what is known without the drives that are refused; the last refusal is left to be told."""
-    from speedcal.jobs.remaining import remaining
-
-    result, refusals = remaining(job, error)
-    for further in refusals[1:]:
-        tell(f"speedcal: {further}", err=True)
-    if result is not None:
-        tell("\n".join([WITHOUT_THESE if refusals[1:] else WITHOUT_IT, result.summary()]))
-
-
-def _run(job: Job, folder: Path, paper: Paper, both_units: bool) -> tuple[JobResult, tuple[Path, ...]]:
-    """Run a job and write its result, with a progress bar where a person watches."""
+@contextmanager
+def _progress() -> Iterator[Progress]:
+    """Give what is told how far the job is; a bar where a person watches."""
     if not sys.stderr.isatty():
-        result = job.run()
-        return result, result.write(folder, paper=paper, both_units=both_units)
+        yield lambda _step, _part: None
+        return
     from rich.console import Console
-    from rich.progress import Progress
+    from rich.progress import Progress as Bar
 
-    with Progress(console=Console(stderr=True), transient=True) as bar:
+    with Bar(console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task(READING, total=1.0)
-        result = job.run(progress=lambda step, part: bar.update(task, description=step, completed=0.6 * part))
-        bar.update(task, description=DRAWING)
-        return result, result.write(folder, paper=paper, both_units=both_units)
+        yield lambda step, part: bar.update(task, description=step, completed=0.6 * part)

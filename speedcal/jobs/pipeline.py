@@ -113,8 +113,33 @@ def measure_job(
     SpeedcalError
         There is no such drive, a file cannot be read, or a drive does not carry a calibration.
     """
-    from speedcal.conformity.mixups import check_drives
+    measured, refused = measure_usable(job, phases=phases, progress=progress)
+    if measured is None or refused:
+        raise refused[0]
+    return measured
 
+
+def measure_usable(
+    job: JobContents, *, phases: tuple[Phase, ...] = PHASES, progress: Progress | None = None
+) -> tuple[MeasuredJob | None, tuple[SpeedcalError, ...]]:
+    """Measure those drives of a job that can be used.
+
+    Parameters
+    ----------
+    progress
+        Called before each drive.
+
+    Returns
+    -------
+    tuple
+        The job as these drives have it, None where neither drives nor facts of the vehicle are left or where the
+        drives contradict each other; and what was refused, in the order of the job.
+
+    Raises
+    ------
+    JobError
+        There is no such drive.
+    """
     tell: Progress = progress or (lambda _step, _part: None)
     drives = {"before": job.before, "after": job.after}
     named = [(phase, *pair) for phase in phases for pair in _named(phase, drives[phase])]
@@ -122,20 +147,30 @@ def measure_job(
         raise JobError("job_without_drive", source=job.source.name)
     unit = job.unit
     done: dict[str, list[DriveFacts]] = {phase: [] for phase in PHASES}
+    refused: list[SpeedcalError] = []
     for i, (phase, name, drive) in enumerate(named):
         tell(step_name("measuring", name), _MEASURING * i / len(named))
-        measured = _measure(name, drive, unit, _vehicle_on(job, phase))
+        try:
+            measured = _measure(name, drive, unit, _vehicle_on(job, phase))
+        except SpeedcalError as error:
+            refused.append(error)
+            continue
         unit = unit or measured.calibration.unit
         done[phase].append(measured)
     stated = {name for _, name, drive in named if drive.clock_offset_s is not None}
-    check_drives(done["before"], done["after"], clock_stated=stated)
+    try:
+        refused += _without_doubles(done, stated)
+    except JobError as error:
+        return None, (*refused, error)
+    if not (any(done.values()) or job.vehicle):
+        return None, tuple(refused)
     return MeasuredJob(
         job=job,
         drives_before=tuple(done["before"]),
         drives_after=tuple(done["after"]),
         before=_pooled(done["before"]),
         after=_pooled(done["after"]),
-    )
+    ), tuple(refused)
 
 
 def analyse_job(measured: MeasuredJob, *, progress: Progress | None = None) -> JobResult:
@@ -241,6 +276,24 @@ def held_readings(speeds: tuple[float, ...], unit: SpeedUnit) -> Readings:
         kind="held speeds",
         source="held speeds",
     )
+
+
+def _without_doubles(done: dict[str, list[DriveFacts]], stated: set[str]) -> list[SpeedcalError]:
+    """Take the second of two drives that are one out of those measured, and return what it is refused for."""
+    from speedcal.conformity.mixups import check_drives
+
+    refused: list[SpeedcalError] = []
+    while True:
+        try:
+            check_drives(done["before"], done["after"], clock_stated=stated)
+        except JobError as error:
+            if error.code != "duplicate_drive":
+                raise
+            refused.append(error)
+            for phase, drives in done.items():
+                done[phase] = [drive for drive in drives if drive.name != error.values["second"]]
+        else:
+            return refused
 
 
 def _pooled(drives: list[DriveFacts]) -> Calibration | None:

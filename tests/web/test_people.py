@@ -169,6 +169,22 @@ def test_the_list_goes_page_by_page_and_month_by_month(site: Site) -> None:
         assert site.client.get(f"/jobs?{odd}").status_code == 200
 
 
+@pytest.mark.parametrize(("part", "other"), [("track", "readings"), ("readings", "track")])
+def test_the_list_tells_which_part_of_a_drive_is_still_missing(site: Site, part: str, other: str) -> None:
+    """Not that it waits for the drive; of a closed job, or one whose drive is whole, nothing of the kind."""
+    store, half = site.services.store, {f"{part}_name": "a file", f"{part}_digest": "1" * 64}
+    job = store.add_job({"job": {"number": "half"}})
+    drive = store.add_drive(job, "before", half)
+    page = done(site, "/jobs")
+    assert f"{other} still missing" in page
+    assert "waiting for the drive</span>" not in page
+    store.change_drive(drive, {f"{other}_name": "its other", f"{other}_digest": "2" * 64})
+    assert "still missing" not in done(site, "/jobs")
+    store.change_drive(drive, {f"{other}_digest": ""})
+    store.close_job(job, closed=True)
+    assert "still missing" not in done(site, "/jobs")
+
+
 def test_all_jobs_are_saved_in_one_file(site: Site, tmp_path: Path) -> None:
     """Each a folder that the command runs, two of one number apart, and a table of them that runs no formula."""
     first, _ = site.new_job(**{"vehicle.label": "=1+2, the first (invented)"}), site.new_job()

@@ -7,8 +7,8 @@ from speedcal.text.messages import Template, Values
 
 DRIVING_CAUTION = "A passenger reads and writes, the driver drives. Keep to the speed limit, on a suitable road."
 PASSCODE_ASKED = "Passcode of the shop"
-WITHOUT_IT = "Nothing was written, since a drive cannot be used. Without it the job says:"
-WITHOUT_THESE = "Nothing was written, since drives cannot be used. Without them the job says:"
+WITHOUT_IT, WITHOUT_THESE = "Without this drive:", "Without these drives:"
+NOTHING_WRITTEN = "Nothing was written."
 READING_FILM, READING, DRAWING = "reading the film", "reading", "drawing the report"
 
 

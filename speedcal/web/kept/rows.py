@@ -87,6 +87,11 @@ class DriveRow:
         return bool(self.readings_digest or self.typed or self.held)
 
     @property
+    def lacks(self) -> str:
+        """Which of its parts is still to come: ``track``, ``readings`` or nothing."""
+        return "readings" if not self.has_readings else "" if self.is_complete else "track"
+
+    @property
     def is_checks(self) -> bool:
         """Tell whether the readings have their true speed beside them."""
         return bool(self.options.get("checks"))

@@ -76,6 +76,10 @@ drives = Table(
 IS_REFUSED = sa.and_(drives.c.look != "", ~drives.c.look.contains('"errors": []'))
 """A drive that was looked at and needs a change before it counts; the fit of a good one has errors of its own."""
 
+HAS_TRUTH = sa.or_(drives.c.track_digest != "", drives.c.options.contains('"checks"'))
+HAS_READINGS = sa.or_(drives.c.readings_digest != "", drives.c.typed != "", drives.c.held != "")
+"""What a drive is made of: a track, or checks that need none, and readings in whatever way they were given."""
+
 films = Table(
     "films",
     metadata,

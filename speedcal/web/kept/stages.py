@@ -22,10 +22,8 @@ def touch(connection: sa.Connection, job_id: str) -> None:
 def restage(connection: sa.Connection, job_id: str) -> None:
     """Keep the stage that a job is at by its drives."""
     jobs, drives = schema.jobs, schema.drives
-    has_readings = sa.or_(drives.c.readings_digest != "", drives.c.typed != "", drives.c.held != "")
     mine = sa.and_(drives.c.job_id == job_id, drives.c.removed == 0)
-    has_truth = sa.or_(drives.c.track_digest != "", drives.c.options.contains('"checks"'))
-    complete = sa.select(drives.c.phase).where(mine, has_truth, has_readings)
+    complete = sa.select(drives.c.phase).where(mine, schema.HAS_TRUTH, schema.HAS_READINGS)
     phases = set(connection.execute(complete).scalars())
     closed = connection.execute(sa.select(jobs.c.closed).where(jobs.c.id == job_id)).scalar()
     stage = "closed" if closed else "tested" if "after" in phases else "measured" if "before" in phases else "waiting"

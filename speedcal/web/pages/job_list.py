@@ -59,6 +59,7 @@ def jobs_page(context: Context) -> Response:
         verdicts=context.web.queue.verdicts(found[:_A_PAGE]),
         failed=context.web.queue.failed(found[:_A_PAGE]),
         refused=_with_a_refused_drive(context.web.store, found[:_A_PAGE]),
+        lacking=_with_half_a_drive(context.web.store, found[:_A_PAGE]),
     )
 
 
@@ -68,6 +69,16 @@ def _with_a_refused_drive(store: Store, jobs: list[JobRow]) -> set[str]:
     among = sa.and_(drives.c.job_id.in_([job.id for job in jobs]), drives.c.removed == 0, schema.IS_REFUSED)
     with store.reading() as connection:
         return set(connection.execute(sa.select(drives.c.job_id).where(among)).scalars())
+
+
+def _with_half_a_drive(store: Store, jobs: list[JobRow]) -> dict[str, str]:
+    """Return the ids of the open jobs in which a drive waits for its other part, and which part that is."""
+    drives = schema.drives
+    among = sa.and_(drives.c.job_id.in_([job.id for job in jobs if not job.closed]), drives.c.removed == 0)
+    half = sa.and_(among, sa.not_(sa.and_(schema.HAS_TRUTH, schema.HAS_READINGS)))
+    with store.reading() as connection:
+        rows = connection.execute(sa.select(drives.c.job_id, schema.HAS_READINGS).where(half))
+        return {job_id: "track" if has_readings else "readings" for job_id, has_readings in rows}
 
 
 def _bounds(month: str) -> tuple[float, float] | None:
