@@ -259,12 +259,14 @@ def _with_shared_ratios(line: MeasuredLine, ground: GroundSpeed) -> tuple[Measur
     """
     dial = line.dial
     habits = dict(line.habits)
-    for name, u in ((HILLS, ground.u_road_over_level), (RECEIVER, ground.u_receiver)):
-        if u or name == HILLS:
-            wider = dial.geared(1.0, u_ln_factor=u)
-            habits[name] = wider.knot_covariance - dial.knot_covariance
-            dial = wider
-    return replace(line, habits=habits), dial
+    hills = dial.geared(1.0, u_ln_factor=ground.u_road_over_level)
+    hills = hills.geared(1.0, u_ln_factor=ground.u_by_climbing(dial.knots_mps))
+    habits[HILLS] = hills.knot_covariance - dial.knot_covariance
+    if not ground.u_receiver:
+        return replace(line, habits=habits), hills
+    wider = hills.geared(1.0, u_ln_factor=ground.u_receiver)
+    habits[RECEIVER] = wider.knot_covariance - hills.knot_covariance
+    return replace(line, habits=habits), wider
 
 
 def _odometer(ground: GroundSpeed, line: MeasuredLine, readings: Readings) -> OdometerFactor | None:

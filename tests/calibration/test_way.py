@@ -73,10 +73,10 @@ def test_hills_are_counted_and_noise_of_heights_is_not(noise_m: float) -> None:
     """Grades of 9 % make the road 0.2 % longer; 10 m of noise squared would make that 0.6 %."""
     time = np.arange(0.0, 2400.0)
     speed, height, truth = _hills(time, noise_m, 1)
-    ratio, u, findings = road_over_level(time, np.zeros(len(time), int), height, speed)
-    assert not findings
-    assert np.mean(ratio) == pytest.approx(truth, abs=5e-4)
-    assert 0.3 < u / 3e-4 < 3
+    road = road_over_level(time, np.zeros(len(time), int), height, speed)
+    assert not road.findings
+    assert np.mean(road.ratio) == pytest.approx(truth, abs=5e-4)
+    assert 0.3 < road.u / 3e-4 < 3
 
 
 @pytest.mark.parametrize("unit_m", [1.0, FOOT_M])
@@ -86,9 +86,9 @@ def test_heights_steeper_than_mountains_may_be_in_feet_and_both_are_allowed_for(
     level = 22.0 * time
     grade = 0.15 * unit_m * np.sin(2 * np.pi * level / 1000.0)
     height = -0.15 * 1000.0 / (2 * np.pi) * np.cos(2 * np.pi * level / 1000.0)
-    ratio, u, findings = road_over_level(time, np.zeros(len(time), int), height, np.full(len(time), 22.0))
-    assert [finding.code for finding in findings] == ["heights_steep"]
-    assert abs(np.mean(ratio) - np.mean(np.sqrt(1 + grade**2))) < 2 * u < 0.0035
+    road = road_over_level(time, np.zeros(len(time), int), height, np.full(len(time), 22.0))
+    assert [finding.code for finding in road.findings] == ["heights_steep"]
+    assert abs(np.mean(road.ratio) - np.mean(np.sqrt(1 + grade**2))) < 2 * road.u < 0.0035
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -98,15 +98,15 @@ def test_heights_off_a_rough_model_of_the_land_are_known_less_well(seed: int) ->
     speed, height, truth = _hills(time, 0.0, 1)
     way = np.arange(0.0, 22.0 * 2401, 100.0)
     rough = np.interp(22.0 * time, way, np.random.default_rng(seed).normal(0, 5.0, len(way)))
-    ratio, u, _ = road_over_level(time, np.zeros(len(time), int), height + rough, speed)
-    assert abs(np.mean(ratio) - truth) < 2 * u
+    road = road_over_level(time, np.zeros(len(time), int), height + rough, speed)
+    assert abs(np.mean(road.ratio) - truth) < 2 * road.u
 
 
 def test_a_track_without_heights_says_how_little_it_knows_of_hills() -> None:
     time = np.arange(0.0, 100.0)
-    ratio, u, _ = road_over_level(time, np.zeros(100, int), np.full(100, np.nan), np.full(100, 20.0))
-    assert np.all(ratio == 1.0)
-    assert 0 < u < 1e-3
+    road = road_over_level(time, np.zeros(100, int), np.full(100, np.nan), np.full(100, 20.0))
+    assert np.all(road.ratio == 1.0)
+    assert 0 < road.u < 1e-3
 
 
 @pytest.mark.parametrize("kind", ["track thinned", "notes, track thinned"])

@@ -114,7 +114,7 @@ class Dial:
         offset, factor = weights @ self.shown_mps
         return Line(float(offset), float(factor), np.asarray(weights @ self.knot_covariance @ weights.T))
 
-    def geared(self, factor: float, *, u_ln_factor: float = 0.0) -> Dial:
+    def geared(self, factor: float, *, u_ln_factor: FloatArray | float = 0.0) -> Dial:
         """Return the dial after its drive is changed: at true speed v it shows what it showed at ``factor * v``.
 
         Parameters
@@ -122,7 +122,7 @@ class Dial:
         factor
             Speed of the instrument's shaft after the change over that before. Positive.
         u_ln_factor
-            Standard uncertainty of its logarithm; it errs alike at every speed.
+            Standard uncertainty of its logarithm, one for all speeds or one for each knot; it errs alike at all.
 
         Raises
         ------

@@ -40,7 +40,7 @@ def odometer_factor(
     moment_s, odometer_m
         When each reading was taken on the GPS clock, and what it was, shape (n,); NaN where there is none. [s, m]
     """
-    known = np.isfinite(odometer_m) & np.isfinite(moment_s) & np.isfinite(resolution_m)
+    known = (np.abs(odometer_m) < tuned.ODOMETER_MOST_M) & np.isfinite(moment_s) & np.isfinite(resolution_m)
     distance, piece, inside = ground.travelled_m(np.where(known, moment_s, ground.time_s[0]))
     use = np.flatnonzero(known & inside)
     use = use[np.argsort(distance[use], kind="stable")]
@@ -65,7 +65,10 @@ def odometer_factor(
         return None
     spread = float(np.sum(weight * away**2))
     factor = float(np.sum(weight * away * risen)) / spread
-    u = float(np.linalg.norm([1 / np.sqrt(spread), TRACK_LENGTH_U, factor * ground.u_distance]))
+    hills = np.hypot(
+        ground.u_road_over_level, np.average(ground.u_by_climbing(ground.speed_mps), weights=ground.speed_mps)
+    )
+    u = float(np.linalg.norm([1 / np.sqrt(spread), TRACK_LENGTH_U, factor * ground.u_distance, factor * hills]))
     return OdometerFactor(factor, u, use[~right], float(np.ptp(distance)))
 
 

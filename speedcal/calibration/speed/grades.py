@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 from typing import Any, get_args
@@ -19,10 +20,23 @@ _REACH_INTERVALS, _SHORTEST_M = 2.5, 5.0
 _PACE_MPS = 20.0
 
 
+@dataclass(frozen=True, slots=True)
+class RoadOverLevel:
+    """How much longer the road is than its map, and how well that is known."""
+
+    ratio: FloatArray
+    """Road over horizontal length at each fix."""
+    u: float
+    """Relative standard uncertainty that all of it shares."""
+    u_climb2: float = 0.0
+    """Standard uncertainty of the mean square of how fast heights climb and fall by themselves. [m2/s2]"""
+    findings: tuple[Finding, ...] = ()
+
+
 def road_over_level(
     time_s: FloatArray, piece: IntArray, elevation_m: FloatArray, speed_mps: FloatArray, terrain: Terrain | None = None
-) -> tuple[FloatArray, float, tuple[Finding, ...]]:
-    """Return road over horizontal length at each fix, the relative standard uncertainty they share, and findings.
+) -> RoadOverLevel:
+    """Return road over horizontal length at each fix.
 
     A grade g makes it ``sqrt(1 + g^2)``. The square of a noisy grade is too large in the mean; the product of two
     grades, one from every other fix and one from the rest, is not, since their noise has nothing in common. Grades are
@@ -40,7 +54,7 @@ def road_over_level(
     known = np.isfinite(elevation_m)
     if known.mean() < tuned.HEIGHTS_NEEDED or len(time_s) < 4:
         told, u_told = (1.0, tuned.NO_HEIGHTS_U) if terrain is None else longer_in(terrain)
-        return np.full(len(time_s), told), u_told, ()
+        return RoadOverLevel(np.full(len(time_s), told), u_told)
     height = np.interp(time_s, time_s[known], elevation_m[known]) - float(np.mean(elevation_m[known]))
     step = np.diff(time_s)
     way = np.concatenate(([0.0], np.cumsum(step * (speed_mps[1:] + speed_mps[:-1]) / 2)))
@@ -59,13 +73,14 @@ def road_over_level(
     square, smoother = square - rate2 * a_rate, smoother - rate2 * a_rate
     longer = np.sqrt(1 + np.maximum(square, -(tuned.STEEPEST_GRADE**2)))
     extra, lost = float(np.mean(longer)) - 1, float(np.mean(square - smoother)) / 2
-    u_extra = float(np.hypot(share_u * extra, u_rate2 * float(np.mean(a_rate)) / 2))
+    u_extra = share_u * extra
     steep = float(np.sqrt(max(float(np.mean(square[moving])), 0.0))) if moving.any() else 0.0
     if steep <= _facts()["mountainous"]["highest_grade"]:
-        return longer, float(np.hypot(u_extra, max(lost - tuned.HILLS_LOSE * extra, 0.0))), ()
+        return RoadOverLevel(longer, float(np.hypot(u_extra, max(lost - tuned.HILLS_LOSE * extra, 0.0))), u_rate2)
     in_feet = FOOT_M**2
     longer = np.sqrt(1 + square * (1 + in_feet) / 2)
-    return longer, float(np.hypot(u_extra, (1 - in_feet) / 4 * extra)), (Finding("heights_steep", grade=steep),)
+    u_extra = float(np.hypot(u_extra, (1 - in_feet) / 4 * extra))
+    return RoadOverLevel(longer, u_extra, u_rate2, (Finding("heights_steep", grade=steep),))
 
 
 def _climb_at_rest(

@@ -80,6 +80,8 @@ class GroundSpeed:
     """Road speed over horizontal speed at each fix."""
     u_road_over_level: float = 0.0
     """Relative standard uncertainty of that, alike at all fixes."""
+    u_climb2: float = 0.0
+    """Standard uncertainty of the mean square of how fast heights climb and fall by themselves. [m2/s2]"""
     u_receiver: float = 0.0
     """Relative standard uncertainty of recorded speeds that the positions contradict, alike at all fixes."""
     dropped: Mapping[str, int] = field(default_factory=dict)
@@ -90,6 +92,13 @@ class GroundSpeed:
         """Share of the drive that lies in an unbroken piece."""
         step = np.diff(self.time_s)
         return float(step[np.diff(self.piece) == 0].sum() / max(step.sum(), 1e-9))
+
+    def u_by_climbing(self, speed_mps: FloatArray) -> FloatArray:
+        """Return the relative standard uncertainty by heights that climb and fall by themselves; it errs alike at all.
+
+        Over a slow road they look like steeper hills than over a fast one.
+        """
+        return self.u_climb2 / (2 * np.maximum(speed_mps, tuned.SLOWEST_MPS) ** 2)
 
     @property
     def is_recorded_often(self) -> bool:
@@ -253,8 +262,8 @@ def _finished(
 ) -> GroundSpeed:
     piece = fixes.piece
     step_mps, cut_mps, u_cut_mps = rounded
-    longer, u_longer, steep = road_over_level(fixes.time, piece, fixes.elevation, speed, fixes.terrain)
-    speed = (speed + cut_mps) * longer
+    road = road_over_level(fixes.time, piece, fixes.elevation, speed, fixes.terrain)
+    speed = (speed + cut_mps) * road.ratio
     step = np.diff(fixes.time) * (speed[1:] + speed[:-1]) / 2
     step[np.diff(piece) != 0] = 0.0
     return GroundSpeed(
@@ -270,12 +279,13 @@ def _finished(
         distance_m=np.concatenate(([0.0], np.cumsum(step))),
         local_fit=local_fit,
         dropped=dropped,
-        findings=(*findings, *steep),
+        findings=(*findings, *road.findings),
         step_mps=step_mps,
         cut_mps=cut_mps,
         u_cut_mps=u_cut_mps,
-        road_over_level=longer,
-        u_road_over_level=u_longer,
+        road_over_level=road.ratio,
+        u_road_over_level=road.u,
+        u_climb2=road.u_climb2,
     )
 
 

@@ -94,6 +94,9 @@ doubled, the odds of a slip are doubled or halved."""
 ODOMETER_SHORTEST_M = 1500.0
 """Shortest distance that tells an odometer's factor."""
 
+ODOMETER_MOST_M = 1e11
+"""No vehicle goes a hundred million kilometers: a larger number is no odometer. [m]"""
+
 ODOMETER_MOST_FACTOR = 5.0
 """An odometer that rises faster than this many times the way travelled was put back or misread."""
 
