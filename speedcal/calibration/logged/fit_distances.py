@@ -18,6 +18,7 @@ import numpy as np
 from speedcal.calibration.dial.curve import dial_through
 from speedcal.calibration.dial.dial import spline_weights
 from speedcal.calibration.dial.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine, RoughLog, StraightWindows
+from speedcal.calibration.logged.held_rounding import HeldRounding
 from speedcal.calibration.logged.log_course import LogCourse, change_over_seconds, integral_of
 from speedcal.calibration.logged.log_intervals import leaving_out_blocks, scaled_noise
 from speedcal.calibration.logged.smoothed_positions import with_smoothing_left
@@ -75,7 +76,7 @@ def _line(log: RoughLog, fit: _Fit, smooth: BoolArray) -> MeasuredLine:
     """Return the dial of a fit, and what each row was found to be."""
     ground, nodes = log.ground, fit.nodes
     moment = fit.gps_time(log.time_s)
-    covariance, u_clock = fit.uncertainty()
+    covariance, u_clock = fit.uncertainty(log.step_mps)
     gain = 1 / np.gradient(fit.true_mps, nodes)
     speed, _, inside = ground.at(moment)
     usable = inside & ground.usable_at(moment) & ~fit.is_slow(moment)
@@ -286,8 +287,12 @@ class _Fit:
         rate[1:-1] = (self.weight_at[2:] - self.weight_at[:-2]) / (moment[2:] - moment[:-2])[:, None]
         return np.where(inner[:, None], rate, 0.0)
 
-    def uncertainty(self) -> tuple[FloatArray, float]:
-        """Return covariance of the true speeds at the nodes, and u of the clock."""
+    def uncertainty(self, step_mps: float) -> tuple[FloatArray, float]:
+        """Return covariance of the true speeds at the nodes, and u of the clock, of readings in steps."""
+        held = HeldRounding.of(self.gps_time(self.log.time_s), self.log.shown_mps, step_mps)
+        middle, long_s = (self.some.begin_s + self.some.end_s) / 2, self.some.end_s - self.some.begin_s
+        slope = float(np.polyfit(self.nodes, self.true_mps, 1)[0])
+        rounded_m = slope * long_s[:, None] * held.columns(middle)
         size = len(self.nodes)
         line = np.column_stack([np.ones(size), self.nodes])
         narrow = np.zeros((size + 4, 6))
@@ -302,7 +307,7 @@ class _Fit:
         )
         noise = np.asarray(np.linalg.inv(self.design.T @ self.design + self.prior)[:size, :size], float)
         noise = scaled_noise(noise, line, model=model[-2:, -2:], jackknife=jackknife[-2:, -2:], freedom=freedom)
-        alike = self.design.T @ self.root.whitened(self.some.u_between_m[:, None])[:, 0]
+        alike = self.design.T @ self.root.whitened(np.column_stack([self.some.u_between_m, rounded_m]))
         moved = np.linalg.solve(self.design.T @ self.design + self.prior, alike)[:size]
-        noise = noise + np.outer(moved, moved)
+        noise = noise + moved @ moved.T
         return noise, float(np.sqrt(max(jackknife[0, 0], model[0, 0])))

@@ -15,6 +15,7 @@ from speedcal.calibration.dial.measured import NO_GROUND, TOO_SLOW, WRONG, Measu
 from speedcal.calibration.logged.beside_fixes import is_finer, off_between
 from speedcal.calibration.logged.fit_distances import fit_distances
 from speedcal.calibration.logged.fit_rounded import fit_rounded
+from speedcal.calibration.logged.held_rounding import HeldRounding
 from speedcal.calibration.logged.pairs import Pairs, Windows, average, make_pairs, window_length_s
 from speedcal.calibration.logged.windows import fit_windows
 from speedcal.calibration.readings.clock_search import OFFSET_SCALE_MPS, Shift
@@ -85,7 +86,7 @@ def fit_logged(
         told = fit_distances(log) if median(np.diff(time_s)) <= longest_s else None
         if told is not None:
             return told
-    return _through_windows(log, runs, u_tau, reasons, source)
+    return _through_windows(log, u_tau, reasons, source)
 
 
 def _by_all_pairs(
@@ -125,16 +126,14 @@ def _by_all_pairs(
     return log, u_tau, residual, shown
 
 
-def _through_windows(
-    log: RoughLog, runs: SteadyRuns, u_tau: float, reasons: tuple[Finding, ...], source: str
-) -> MeasuredLine:
+def _through_windows(log: RoughLog, u_tau: float, reasons: tuple[Finding, ...], source: str) -> MeasuredLine:
     """Return the line through windows of ten seconds, and which readings lie on it."""
     ground, tau, scatter = log.ground, log.tau_s, log.scatter_mps
     pairs = make_pairs(ground, log.time_s, log.indicated_mps, tau)
     windows = _windows(ground, pairs, log.offset_mps, log.factor, scatter, source)
-    run = runs.number_at(windows.time_s)
-    line = fit_windows(ground, windows, run=run, gain=log.factor, scatter_mps=scatter, step_mps=log.step_mps)
     moment = log.time_s + tau
+    held = HeldRounding.of(moment, log.indicated_mps, log.step_mps)
+    line = fit_windows(ground, windows, gain=log.factor, scatter_mps=scatter, held=held)
     speed, slope, inside = ground.at(moment)
     limit = _limit(scatter, line.gain, slope)
     if is_finer(ground, log.time_s):

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from speedcal.calibration.dial.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine, RoughLog
 from speedcal.calibration.logged.heavy_damping import heavy_damping, u_even_mean, u_tracking
+from speedcal.calibration.logged.held_rounding import HeldRounding, mean_about
 from speedcal.calibration.logged.latent_model import Channel, Fit, Start
 from speedcal.calibration.logged.latent_speed import fit_latent
 from speedcal.calibration.logged.log_intervals import log_dial
@@ -53,6 +56,7 @@ def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) ->
     )
     told_mps = indicated_mps if tracking is None else tracking.seen(time_s, indicated_mps)
     step_mps = sticking_step(speed[some], indicated_mps[some], step_mps)
+    sticks = step_mps > log.step_mps
     piece = _numbered(ground)[ground.place(moment[some])[0]]
     told_step_mps = step_mps if tracking is None else 0.0  # what the filter makes of rounded values is rounded no more
     shown = Channel(time_s[some], told_mps[some], piece, told_step_mps, u_stated_mps[some])
@@ -60,11 +64,14 @@ def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) ->
     late = fit.clock_offset_s + fit.drift * (time_s - float(np.mean(time_s[some])))
     moment = time_s + late
     held_mps = held_spread(fit.speed_mps, indicated_mps[some], step_mps)
+    rounded_mps = held_mps if held_mps > 2 * step_mps else step_mps
+    held = HeldRounding.of(moment[some], indicated_mps[some], rounded_mps, wander2=_wander2(fit, moment[some]))
     dial, u_clock = log_dial(
         fit,
         run=runs.number_at(moment[some]),
+        held=replace(held, figure=np.zeros_like(held.figure)) if sticks else held,  # it hangs alike at all of them
         used=fit.speed_mps[fit.right > WRONG_BELOW],
-        step_mps=held_mps if held_mps > 2 * step_mps else step_mps,
+        step_mps=rounded_mps,
         u_common_mps=float(np.hypot(tuned.RECEIVER_U_MPS, ground.u_cut_mps)),
     )
     u_even = u_even_mean(
@@ -132,6 +139,12 @@ def _latent_fit(
             runs,
         ),
     )
+
+
+def _wander2(fit: Fit, moment_s: FloatArray) -> FloatArray:
+    """Return by how much what a dial shows wanders about each of its rows, a variance. [m2/s2]."""
+    spread2 = mean_about(moment_s, fit.speed_mps)[1]
+    return np.asarray(fit.dial.line.error_factor**2 * (spread2 + fit.u_speed_mps**2))
 
 
 def _numbered(ground: GroundSpeed) -> IntArray:

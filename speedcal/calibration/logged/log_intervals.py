@@ -14,6 +14,7 @@ import numpy as np
 
 from speedcal.calibration.dial.curve import dial_through
 from speedcal.calibration.dial.dial import Dial
+from speedcal.calibration.logged.held_rounding import HeldRounding, mean_rounding
 from speedcal.calibration.logged.latent_model import NUISANCES, UNEVEN, Fit
 from speedcal.calibration.tuning import logs as tuned
 from speedcal.interval import COVERAGE_FACTOR, FloatArray, IntArray
@@ -27,13 +28,17 @@ _LOOSE = 1e-3
 """Information of a knot that nothing is known of. [s2/m2]"""
 
 
-def log_dial(fit: Fit, *, run: IntArray, used: FloatArray, step_mps: float, u_common_mps: float) -> tuple[Dial, float]:
+def log_dial(
+    fit: Fit, *, run: IntArray, held: HeldRounding, used: FloatArray, step_mps: float, u_common_mps: float
+) -> tuple[Dial, float]:
     """Return the dial with its covariance, and the standard uncertainty of the clock offset.
 
     Parameters
     ----------
     run
         Number of the steady run each reading lies in, -1 outside.
+    held
+        What the readings are rounded by alike.
     u_common_mps
         Standard uncertainty that all recorded speeds share. [m/s]
     """
@@ -66,6 +71,8 @@ def log_dial(fit: Fit, *, run: IntArray, used: FloatArray, step_mps: float, u_co
     if holds is not None and fit.play_mps > _NO_PLAY_MPS:
         jackknife = jackknife + _positive(holds.strayed() - jackknife)
     noise = scaled_noise(noise, line, model=model[-2:, -2:], jackknife=jackknife, freedom=freedom)
+    moved = line @ model[-2:, -2:] @ (weight @ narrow)[-len(run) :, -2:].T @ held.columns(held.time_s)
+    noise = noise + tuned.SHARED_LEFT * moved @ moved.T  # values that count as intervals take up the rest
     if holds is not None:
         noise = noise + line @ holds.shared(fit) @ line.T
     dial = dial_through(knots, shown, (noise + noise.T) / 2, used_mps=used)
@@ -177,8 +184,6 @@ class _Holds:
 
     visit: IntArray
     """Which visit each steady reading belongs to."""
-    place: IntArray
-    """Which level each visit lies at, counted from the slowest."""
     count: IntArray
     """Readings of each visit."""
     rounding2: FloatArray
@@ -205,14 +210,10 @@ class _Holds:
         level = np.bincount(visit, weights=speed) / count
         off2 = (speed - level[visit]) ** 2 + fit.u_speed_mps[steady] ** 2
         wander = np.bincount(visit, weights=off2) / count * gain**2
-        order = np.argsort(level)
-        place = np.empty(len(level), np.int64)
-        place[order] = np.concatenate(([0], np.cumsum(np.diff(level[order]) * gain > 0.6 * step_mps)))
         weight, left = (rows[-len(run) :][steady] @ narrow[:, -2:] for rows in fit.information)
         whole = narrow.T @ (fit.information[0].T @ fit.information[1] + fit.prior) @ narrow
         return cls(
             visit=visit,
-            place=place,
             count=count,
             rounding2=mean_rounding(wander, step_mps),
             wander2=wander,
@@ -225,21 +226,12 @@ class _Holds:
     def shared(self, fit: Fit) -> FloatArray:
         """Return the covariance of offset and factor from errors that all readings of a held speed share.
 
-        That of rounding is one draw for each speed that is held, the same at every visit. Values that count as
-        intervals take up a part. Where in its play a pointer hangs is known as well as the speed that it hangs behind,
-        at every visit anew, until that wanders by more.
+        Where in its play a pointer hangs is known as well as the speed that it hangs behind, at every visit anew, until
+        that wanders by more.
         """
-        rounding = np.sqrt(tuned.SHARED_LEFT * self.rounding2)[self.visit]
         u_hangs = min(fit.play_mps, tuned.HANG_U_MPS)
         hangs = u_hangs * np.exp(-self.wander2 / (2 * max(u_hangs, _NO_PLAY_MPS) ** 2))[self.visit]
-        return self._carried(
-            np.vstack(
-                [
-                    _summed(self.weight * rounding[:, None], self.place[self.visit]),
-                    _summed(self.weight * hangs[:, None], self.visit),
-                ]
-            )
-        )
+        return self._carried(_summed(self.weight * hangs[:, None], self.visit))
 
     def strayed(self) -> FloatArray:
         """Return the covariance of offset and factor from how visits stray from the dial beyond what is usual.
@@ -258,20 +250,6 @@ class _Holds:
 
     def _carried(self, score: FloatArray) -> FloatArray:
         return np.asarray(self.covariance @ score.T @ score @ self.covariance)
-
-
-def mean_rounding(wander2: FloatArray, step_mps: float) -> FloatArray:
-    """Return the variance of the mean rounding error of speeds of given variances.
-
-    Of a normal speed that wanders by s about an unknown place between two steps it is ``sum over k of step^2 / (2 pi^2
-    k^2) exp(-(2 pi k s / step)^2)`` (B. Widrow and I. Kollar, *Quantization Noise*, Cambridge 2008, chapter 9):
-    step^2/12 under cruise control, nothing when the speed wanders by half a step.
-    """
-    if step_mps <= 0:
-        return np.zeros(len(wander2))
-    k = np.arange(1, 6)[:, None]
-    kept = np.sum(np.exp(-((2 * np.pi * k / step_mps) ** 2) * wander2) / k**2, axis=0)
-    return np.asarray(step_mps**2 / (2 * np.pi**2) * kept)
 
 
 def _summed(rows: FloatArray, label: IntArray) -> FloatArray:

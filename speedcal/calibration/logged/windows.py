@@ -8,14 +8,15 @@ import numpy as np
 
 from speedcal.calibration.dial.curve import dial_through
 from speedcal.calibration.dial.dial import Dial
-from speedcal.calibration.logged.log_intervals import freedom_of, mean_rounding, scaled_noise
+from speedcal.calibration.logged.held_rounding import HeldRounding
+from speedcal.calibration.logged.log_intervals import freedom_of, scaled_noise
 from speedcal.calibration.logged.pairs import Windows
 from speedcal.calibration.logged.regression import LineFit, fit_line_york
 from speedcal.calibration.readings.clock_search import OFFSET_SCALE_MPS
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.tuning.general import SMALLEST_FACTOR
 from speedcal.calibration.tuning.logs import LOG_BLOCK_S, LUCK, POSITIONS_BLOCK_S
-from speedcal.interval import FloatArray, IntArray, median, robust_scale
+from speedcal.interval import FloatArray, median, robust_scale
 
 _ROBUST_ROUNDS = 6
 _CAUCHY = 3.0
@@ -37,6 +38,8 @@ class WindowLine:
     """Of offset [m/s] and gain [1], shape (2, 2)."""
     freedom: FloatArray
     """Degrees of freedom of level and gain."""
+    rounding: FloatArray
+    """Covariance of the two by what readings of one figure are rounded by alike, shape (2, 2)."""
     u_mps: FloatArray
     """Standard uncertainty of each window about the line, more for those that lie far off, shape (k,)."""
 
@@ -46,11 +49,12 @@ class WindowLine:
         information = line.T @ (line / self.u_mps[:, None] ** 2) + np.diag([_PRIOR_WEIGHT, 0.0])
         model = np.asarray(np.linalg.inv(information), float)
         noise = scaled_noise(np.diag(self.u_mps**2), line, model=model, jackknife=self.covariance, freedom=self.freedom)
+        noise = noise + line @ self.rounding @ line.T
         return dial_through(windows.ground_mps, windows.indicated_mps, noise, used_mps=used_mps)
 
 
 def fit_windows(
-    ground: GroundSpeed, windows: Windows, *, run: IntArray, gain: float, scatter_mps: float, step_mps: float
+    ground: GroundSpeed, windows: Windows, *, gain: float, scatter_mps: float, held: HeldRounding
 ) -> WindowLine:
     """Lay a line through window means; a window that lies far off counts for less (Cauchy's weights).
 
@@ -58,12 +62,12 @@ def fit_windows(
     ----------
     windows
         At least four windows.
-    run
-        Number of the steady run each window lies in, -1 outside.
     gain
         Error factor, roughly. [1]
     scatter_mps
         Standard deviation of one pair about the line. [m/s]
+    held
+        What the readings are rounded by alike, on the clock of the windows.
     """
     x, y = windows.ground_mps, windows.indicated_mps
     u_y = scatter_mps / np.sqrt(windows.count)
@@ -91,13 +95,20 @@ def fit_windows(
     block_s = POSITIONS_BLOCK_S if ground.source == "positions" else LOG_BLOCK_S
     block = np.floor((windows.time_s - windows.time_s[0]) / block_s)
     weight = 1 / (spread**2 * (1 + far))
-    rounding = _shared_rounding(x, line.slope, run, weight, u_x=u_x, step_mps=step_mps)
-    covariance, freedom = _leaving_out_blocks(block, x, y, instrument, weight, rounding=rounding)
+    covariance, freedom = _leaving_out_blocks(block, x, y, instrument, weight)
     # Weights that fall with the residual make the fit less stiff than they look: the mean of psi' belongs where the
     # mean weight stands (P. J. Huber and E. M. Ronchetti, Robust Statistics, 2nd ed., Wiley 2009, section 7.6).
     stiffness = float(np.mean((1 - far) / (1 + far) ** 2) / np.mean(1 / (1 + far)))
     covariance = covariance / max(stiffness, 0.3) ** 2
-    return WindowLine(line.intercept, line.slope, covariance, freedom, spread * np.sqrt(1 + far))
+    rounding = _alike(x, weight, held.columns(windows.time_s))
+    return WindowLine(line.intercept, line.slope, covariance, freedom, rounding, spread * np.sqrt(1 + far))
+
+
+def _alike(x: FloatArray, weight: FloatArray, columns: FloatArray) -> FloatArray:
+    """Return the covariance of offset and gain from errors that windows share, a column each of shape (k, m)."""
+    information = np.array([[weight.sum() + _PRIOR_WEIGHT, weight @ x], [weight @ x, weight @ x**2]])
+    moved = np.linalg.solve(information, np.stack([weight, weight * x]) @ columns)
+    return np.asarray(moved @ moved.T)
 
 
 def _york(x: FloatArray, y: FloatArray, u_x: FloatArray, u_y: FloatArray) -> LineFit:
@@ -118,7 +129,7 @@ def _far(ratio: FloatArray) -> FloatArray:
 
 
 def _leaving_out_blocks(
-    block: FloatArray, x: FloatArray, y: FloatArray, instrument: FloatArray, weight: FloatArray, *, rounding: FloatArray
+    block: FloatArray, x: FloatArray, y: FloatArray, instrument: FloatArray, weight: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Return the covariance of offset and gain by the jackknife over blocks of time, and its degrees of freedom.
 
@@ -139,38 +150,13 @@ def _leaving_out_blocks(
     information = np.array([[total[0], total[1]], [total[1], total[3]]])
     inverse = np.linalg.inv(information + np.diag([_PRIOR_WEIGHT, 0.0]))
     scale = LUCK * float(np.sum(weight * residual**2)) / (len(x) - 2)
-    alone = inverse @ information @ inverse * scale + rounding
+    alone = inverse @ information @ inverse * scale
     if not covariance[1, 1] > alone[1, 1]:
         covariance = alone
     freedom = freedom_of(np.stack([sums[0], np.bincount(label, weights=weight * (x - total[1] / total[0]) ** 2)]))
     both = covariance + np.outer(inverse[0], inverse[0]) * _PRIOR_WEIGHT
     # The prior is known; only the other part has few degrees of freedom (Welch-Satterthwaite, JCGM 100:2008, G.4.1).
     return both, freedom * [1.0, float(both[1, 1] / max(covariance[1, 1], 1e-12)) ** 2]
-
-
-def _shared_rounding(
-    x: FloatArray, gain: float, run: IntArray, weight: FloatArray, *, u_x: FloatArray, step_mps: float
-) -> FloatArray:
-    """Return the covariance that rounding adds when the speed holds so still that all readings round alike.
-
-    It is one draw for each speed that is held, the same at every visit. The jackknife sees most of it, so the larger
-    of the two counts. One wander serves all runs: that of a single run is lost in the noise of the ground speed.
-    """
-    steady = run >= 0
-    information = np.array([[weight.sum() + _PRIOR_WEIGHT, weight @ x], [weight @ x, weight @ x**2]])
-    if not steady.any() or step_mps <= 0:
-        return np.zeros((2, 2))
-    _, label = np.unique(run[steady], return_inverse=True)
-    v, w = x[steady], weight[steady]
-    level = np.bincount(label, weights=v) / np.bincount(label)
-    wander = max(float(np.mean((v - level[label]) ** 2 - u_x[steady] ** 2)), 0.0) * gain**2
-    shared = float(mean_rounding(np.array([wander]), step_mps)[0])
-    order = np.argsort(level)
-    place = np.empty(len(level), np.int64)
-    place[order] = np.concatenate(([0], np.cumsum(np.diff(level[order]) * gain > step_mps / 4)))
-    score = np.stack([np.bincount(place[label], weights=w), np.bincount(place[label], weights=w * v)])
-    inverse = np.linalg.inv(information)
-    return np.asarray(inverse @ (score @ score.T * shared) @ inverse)
 
 
 def _solve(sums: FloatArray) -> FloatArray:

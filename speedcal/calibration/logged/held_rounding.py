@@ -1,0 +1,74 @@
+"""Where a log shows one figure for long: the rounding error that all its rows have in common.
+
+Rows of a speed that wanders over several steps are rounded each in its own way, and their mean is right. A limiter or
+cruise control holds it so still that every row is off by the same part of a step, at every visit to that figure.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from speedcal.calibration.tuning.logs import HELD_FIGURE_S
+from speedcal.interval import FloatArray, IntArray
+
+
+@dataclass(frozen=True, slots=True)
+class HeldRounding:
+    """What the rows of a log have in common of their rounding errors, arrays of shape (n,)."""
+
+    time_s: FloatArray
+    u_mps: FloatArray
+    """Standard uncertainty of what is left of the rounding error in the mean of the rows about each. [m/s]"""
+    figure: IntArray
+    """The figure shown about each row; where it is the same, so is the error."""
+
+    @classmethod
+    def of(
+        cls, time_s: FloatArray, shown_mps: FloatArray, step_mps: float, *, wander2: FloatArray | None = None
+    ) -> HeldRounding:
+        """Return that of rows in order of time.
+
+        Parameters
+        ----------
+        wander2
+            By how much what is rounded wanders about each row, a variance; by the spread of the figures where nothing
+            else tells. [m2/s2]
+        """
+        if step_mps <= 0:
+            return cls(time_s, np.zeros(len(time_s)), np.zeros(len(time_s), np.int64))
+        mean, spread2 = mean_about(time_s, shown_mps)
+        if wander2 is None:
+            wander2 = np.maximum(spread2 - step_mps**2 / 12, 0.0)
+        return cls(time_s, np.sqrt(mean_rounding(wander2, step_mps)), np.rint(mean / step_mps).astype(np.int64))
+
+    def columns(self, time_s: FloatArray) -> FloatArray:
+        """Return what an error of one standard uncertainty at each figure does at other times, shape (k, figures)."""
+        row = np.clip(np.searchsorted(self.time_s, time_s), 0, len(self.time_s) - 1)
+        held, label = np.unique(self.figure[row], return_inverse=True)
+        return np.asarray(self.u_mps[row, None] * (label[:, None] == np.arange(len(held))))
+
+
+def mean_about(time_s: FloatArray, value: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return mean and variance of the values about each of them."""
+    first = np.searchsorted(time_s, time_s - HELD_FIGURE_S)
+    last = np.searchsorted(time_s, time_s + HELD_FIGURE_S, side="right")
+    away = value - np.mean(value)
+    total, square = (np.concatenate(([0.0], np.cumsum(power))) for power in (away, away**2))
+    mean, mean2 = ((sums[last] - sums[first]) / (last - first) for sums in (total, square))
+    return mean + np.mean(value), np.maximum(mean2 - mean**2, 0.0)
+
+
+def mean_rounding(wander2: FloatArray, step_mps: float) -> FloatArray:
+    """Return the variance of the mean rounding error of speeds of given variances.
+
+    Of a normal speed that wanders by s about an unknown place between two steps it is ``sum over k of step^2 / (2 pi^2
+    k^2) exp(-(2 pi k s / step)^2)`` (B. Widrow and I. Kollar, *Quantization Noise*, Cambridge 2008, chapter 9):
+    step^2/12 under cruise control, nothing when the speed wanders by half a step.
+    """
+    if step_mps <= 0:
+        return np.zeros(len(wander2))
+    k = np.arange(1, 6)[:, None]
+    kept = np.sum(np.exp(-((2 * np.pi * k / step_mps) ** 2) * wander2) / k**2, axis=0)
+    return np.asarray(step_mps**2 / (2 * np.pi**2) * kept)
