@@ -34,8 +34,8 @@ class Cause:
     """Something that would explain a change other than planned, and how large it would have to be."""
 
     what: Finding
-    """Code and values: ``cause_gear``, ``cause_setting``, ``cause_housing``, ``cause_tires``, ``cause_file``,
-    ``cause_range`` or ``cause_needle``."""
+    """Code and values: ``cause_gear``, ``cause_old_gear``, ``cause_setting``, ``cause_housing``, ``cause_tires``,
+    ``cause_file``, ``cause_range`` or ``cause_needle``."""
     size_percent: float | None
     """Change of the error factor against the plan that this cause makes; None when it has no fixed size."""
     fits: bool
@@ -213,9 +213,21 @@ def _other_gear(change: ChangeCheck, vehicle: Vehicle | None, work: Work | None)
             came_out = round(planned * change.measured_change.value**-power) if told is work else None
             values = {"implied": implied, "planned": planned, "teeth": teeth, "percent": size, "came_out": came_out}
             what = Finding("cause_gear", gear=gear, **values)
-            return (Cause(what, size, fits),)
+            return (Cause(what, size, fits), *_old_gear(change, vehicle, gear, came_out, power))
     percent = 100 * (change.excess - 1)
     return (Cause(Finding("cause_setting", percent=percent), percent, False),)
+
+
+def _old_gear(
+    change: ChangeCheck, vehicle: Vehicle | None, gear: str, came_out: int | None, power: int
+) -> tuple[Cause, ...]:
+    """Return that the gear that came out had other teeth than stated, where that is the change; it was not counted."""
+    stated = getattr(vehicle, gear, None)
+    if vehicle is None or not stated or not came_out or vehicle.gears_counted or came_out == stated:
+        return ()
+    excess = (came_out / stated) ** -power
+    what = Finding("cause_old_gear", gear=gear, teeth=came_out, stated=stated)
+    return (Cause(what, 100 * (excess - 1), True),) if _fits(change, excess) else ()
 
 
 def _wrong_range(change: ChangeCheck) -> Cause:

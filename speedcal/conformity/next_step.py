@@ -215,7 +215,8 @@ def _looks(counted: Sequence[Finding], changes: Sequence[ChangeCheck]) -> list[A
     odd = [change for change in changes if not change.agrees and abs(change.excess - 1) > _ODD]
     if looks or not odd or any(finding.code == "needle_moved" for change in odd for finding in change.findings):
         return looks
-    return [Advice("check_count", part="work", because=why)]
+    old = tuple(cause.what for change in odd for cause in change.causes if cause.what.code == "cause_old_gear")
+    return [Advice("check_count", part="work", because=(*why, *old[:1]))]
 
 
 def _in_short(change: ChangeCheck) -> Finding:

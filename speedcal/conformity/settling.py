@@ -71,7 +71,8 @@ def _readings(
     after: Calibration, limits: ShownLimits, rule: Tolerance, judged_mps: tuple[float, ...], shared: FloatArray
 ) -> tuple[int, tuple[float, ...]] | None:
     """Return how many at which speeds: at one not above those driven, else at several, else beyond."""
-    low, high = after.speed_range_mps
+    high = after.speed_range_mps[1]
+    low = min(max(after.speed_range_mps[0], float(limits.speeds_mps.min())), high)  # slower ones are not judged
     within = tuple(v for v in judged_mps if low <= v <= _top(after))
     singles = [(v,) for v in (*judged_mps, low, high) if v <= _top(after)]
     several = [(low, high), *([within] if 2 < len(within) <= _MOST_PLACES else [(low, (low + high) / 2, high)])]

@@ -169,8 +169,15 @@ def _falls_out(result: Verification, after: Calibration) -> bool:
 
 
 def driven_part(after: Calibration, rule: Tolerance) -> tuple[float, float] | None:
-    """Return the part of the driven range where the rule holds, in the speed that the rule takes as given."""
+    """Return the part of the driven range where the rule holds, in the speed that the rule takes as given.
+
+    A rule of the shop's own that names no speeds is judged where parts are chosen by it, and not at walking pace.
+    """
+    from speedcal.vehicle.choices.judged_vehicle import slowest_judged_mps
+
     low, high = after.speed_range_mps
+    if rule.status == "own rule" and not (rule.speeds_mps or rule.domain_mps[0]):
+        low = slowest_judged_mps(after)
     if rule.given == "indicated":
         low, high = (float(after.indicated(v)) for v in (low, high))
     low, high = max(low, rule.domain_mps[0]), min(high, rule.domain_mps[1])

@@ -111,7 +111,7 @@ def build_model(facts: ReportFacts) -> ReportModel:
         low=text.reads_low(latest, facts.unit) if (latest := after or before) else (),
         to_fit=_to_fit(corrections, warnings) if corrections and after is None else None,
         odometer=() if expected else _odometer(facts),
-        missing=(text.DRIVE_IT,) if expected else text.missing(before, after, facts.tolerance),
+        missing=(text.DRIVE_IT,) if expected else text.missing(before, after, facts.tolerance, stays=_stays(facts)),
         curves=curves,
         allowed=allowed,
         picture_text=_picture_text(curves, allowed, facts.unit),
@@ -123,6 +123,12 @@ def build_model(facts: ReportFacts) -> ReportModel:
         version=facts.version,
         card=_card(facts),
     )
+
+
+def _stays(facts: ReportFacts) -> bool:
+    """Tell whether nothing was done and the advice is to leave it so."""
+    advice = facts.corrections.advice if facts.corrections and not facts.work else ()
+    return bool(advice) and advice[0].action == "keep_as_is"
 
 
 def _unwarned(found: Advised, drive: Calibration | None) -> Advised:

@@ -6,7 +6,15 @@ import numpy as np
 import pytest
 
 import speedcal
-from speedcal.calibration.judged.needle_belief import OF_NOTES, belief_of, believed_line, line_alone, told_of_line
+from speedcal.calibration.judged.needle_belief import (
+    OF_LOGS,
+    OF_NOTES,
+    Belief,
+    belief_of,
+    believed_line,
+    line_alone,
+    told_of_line,
+)
 from speedcal.conformity.pooling import pool
 from speedcal.simulate import Plateau, simulate
 from speedcal.units import MPH_MPS
@@ -53,6 +61,22 @@ def test_two_halves_of_what_was_read_come_together_as_the_whole(told_mph: float)
     mean, variance = found_on_a_grid(told, u)
     assert line[0] == pytest.approx(mean, abs=0.01)
     assert np.sqrt(covariance[0, 0]) == pytest.approx(np.sqrt(variance), rel=0.02)
+
+
+@pytest.mark.parametrize("untold", [(0.0, 1.0, 0.87, 0.37), (0.5, 0.8, 1.4, 0.6), (-0.4, 1.3, 3.0, 0.5)])
+@pytest.mark.parametrize("belief", [OF_NOTES, OF_LOGS])
+def test_a_drive_that_tells_nothing_of_a_line_leaves_the_other_as_it_is(
+    untold: tuple[float, ...], belief: Belief
+) -> None:
+    """It is known no better than it was believed: what came out then is no disagreement, and moves nothing."""
+    told = told_of_line(np.array([0.05, 1.008]), np.diag([0.09**2, 0.004**2]), belief)
+    nothing = told_of_line(np.array(untold[:2]), np.diag(np.square(untold[2:])), belief)
+    line, covariance = believed_line(told[0], told[1], belief)
+    both, further = believed_line(told[0] + nothing[0], told[1] + nothing[1], belief)
+    assert both == pytest.approx(line, abs=0.009)  # a tenth of what the offset is known to
+    assert np.sqrt(np.diag(further)) == pytest.approx(np.sqrt(np.diag(covariance)), rel=0.02)
+    apart = np.linalg.solve(nothing[0], nothing[1]) - line
+    assert apart @ nothing[0] @ apart < 6  # chi-square of two degrees of freedom, 95 %
 
 
 def drive(seed: int, offset_mph: float, marks: tuple[int, ...]) -> speedcal.Calibration:

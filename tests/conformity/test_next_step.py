@@ -84,6 +84,16 @@ def test_another_gear_than_planned_is_counted_first_and_replaced_by_the_planned_
     assert [step.part for step in result.advice].count("driven_gear") == 2  # looked at once, and changed
 
 
+@pytest.mark.parametrize("counted", [False, True])
+def test_an_old_gear_of_other_teeth_than_stated_is_named_where_no_new_one_explains_the_change(counted: bool) -> None:
+    """18 came out where 20 are stated: 18/22 is 0.818, and no new gear makes that of 20 (24: 0.833, 25: 0.8)."""
+    after = make_calibration(offset=0.5, factor=1.10 * 18 / 22, u_offset=0.1, u_factor=0.002)
+    vehicle = Vehicle.from_dict({"driven_gear": 20, "gears_counted": counted})
+    first = verify(BEFORE, after, RULE, vehicle=vehicle, work={"driven_gear": 22}).advice[0]
+    assert (first.action, first.part) == ("check_count", "work")
+    assert ("with 18 teeth in place of the 20 stated" in str(first)) is not counted
+
+
 def test_a_gear_that_was_counted_is_not_asked_for_again() -> None:
     """22 planned, counted and fitted, the drive stands for 21: something else changed."""
     after = make_calibration(offset=0.5, factor=1.10 * 20 / 21, u_offset=0.1, u_factor=0.002)

@@ -255,10 +255,30 @@ def test_an_instrument_on_the_limit_cannot_be_settled_by_readings() -> None:
     assert "at a true 50 mph" in said
 
 
+@pytest.mark.parametrize(
+    ("driven", "stated", "lowest", "passes"),
+    [
+        ((10, 100), {}, 40, True),
+        ((10, 100), {"domain": [10, 100]}, 10, False),
+        ((10, 100), {"speeds": [10, 50]}, 10, False),
+        ((8, 38), {}, 8, False),  # a tractor goes no faster
+    ],
+)
+def test_a_rule_of_the_shop_is_judged_at_walking_pace_only_where_it_says_so(
+    driven: tuple[float, float], stated: dict[str, list[float]], lowest: float, passes: bool
+) -> None:
+    """0.5 km/h low, within 5 %: that is the limit at 10 km/h, and a quarter of it at 40, where parts are chosen by."""
+    dial = make_calibration(offset=-0.5, u_offset=0.02, unit="km/h", speed_range=driven, n_readings=200)
+    result = verify(None, dial, {"percent": 5, "unit": "km/h", **stated})
+    assert (result.verdict == "pass") is passes
+    assert result.driven_range is not None
+    assert result.driven_range.low_mps == pytest.approx(lowest / 3.6)
+
+
 def test_a_limit_that_is_too_close_is_named_with_the_speed_where_it_is() -> None:
     """0.5 km/h low at all speeds, within 5 %: at 10 km/h that is the limit itself, at 20 km/h half of it."""
     dial = make_calibration(offset=-0.5, u_offset=0.02, unit="km/h", speed_range=(10, 100), n_readings=200)
-    result = verify(None, dial, {"percent": 5, "unit": "km/h"})
+    result = verify(None, dial, {"percent": 5, "unit": "km/h", "domain": [10, 100]})
     (said,) = (finding.text for finding in result.findings if finding.code == "on_the_limit")
     assert "most of all at a true 10 km/h" in said
     assert all(check.verdict == "pass" for check in result.checks if check.speed_mps > 15 / 3.6)

@@ -51,7 +51,10 @@ def with_belief(offset_mps: float, variance: float, belief: Belief) -> tuple[flo
 
 
 def without_belief(offset_mps: float, variance: float, belief: Belief) -> tuple[float, float]:
-    """Return mean and variance of the offset that a drive alone tells, where these came out with the belief."""
+    """Return mean and variance of the offset that a drive alone tells, where these came out with the belief.
+
+    Known no better than it was believed, it is not told at all, wherever it came out.
+    """
     from scipy.optimize import brentq
 
     size = abs(offset_mps)
@@ -67,7 +70,9 @@ def without_belief(offset_mps: float, variance: float, belief: Belief) -> tuple[
         return with_belief(told(ln_variance), float(np.exp(ln_variance)), belief)[1] / variance - 1
 
     low, high = float(np.log(variance)) - _SHARPER, 2 * float(np.log(_LOOSEST_MPS))
-    ln_variance = high if too_wide(high) < 0 else float(brentq(too_wide, low, high))
+    if too_wide(high) < 0:
+        return offset_mps, float(np.exp(high))
+    ln_variance = float(brentq(too_wide, low, high))
     return float(np.copysign(told(ln_variance), offset_mps)), float(np.exp(ln_variance))
 
 
@@ -77,12 +82,17 @@ def line_alone(value: FloatArray, covariance: FloatArray, belief: Belief) -> tup
 
 
 def told_of_line(value: FloatArray, covariance: FloatArray, belief: Belief) -> tuple[FloatArray, FloatArray]:
-    """Return what a drive itself tells of offset and factor: the weight, and the weight times the value."""
+    """Return what a drive itself tells of offset and factor: the weight, and the weight times the value.
+
+    Of what is known no better than it was believed a drive tells nothing, wherever the value came out.
+    """
     alone, spread = line_alone(value, covariance + _LOOSEST * _SHARPEST, belief)
     found, root = np.asarray(np.linalg.inv(spread), float), np.sqrt(_LOOSEST)
     sharper, vectors = np.linalg.eigh(root @ (found - np.diag(_OF_FACTOR)) @ root)
     back = vectors.T @ np.linalg.inv(root)
-    return back.T @ (np.maximum(sharper, _SHARPEST)[:, None] * back), found @ alone - _OF_FACTOR
+    weights = np.maximum(sharper, _SHARPEST)
+    moments = np.where(sharper > _SHARPEST, vectors.T @ root @ (found @ alone - _OF_FACTOR), weights * (back @ value))
+    return back.T @ (weights[:, None] * back), back.T @ moments
 
 
 def believed_line(weight: FloatArray, moment: FloatArray, belief: Belief) -> tuple[FloatArray, FloatArray]:

@@ -385,6 +385,10 @@ FINDINGS: dict[str, Template] = {
     "needle_moved": "The needle offset is not the same before and after: the needle, the face or the instrument was "
     "moved, or one of the drives was read in another unit than it says.",
     "cause_gear": _gear,
+    "cause_old_gear": lambda values: (
+        f"The {values['gear'].replace('_', ' ')} that came out: with {values['teeth']} teeth in place of the "
+        f"{values['stated']} stated it would explain the change; count it."
+    ),
     "cause_needle": lambda values: (
         f"The needle: it sits {speed(abs(values['shift_mps']), values['unit'], digits=1)} "
         f"{'higher' if values['shift_mps'] > 0 else 'lower'} than the drive before and the work would have it; "

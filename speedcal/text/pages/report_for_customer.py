@@ -222,14 +222,24 @@ def warnings(before: Calibration | None, after: Calibration | None) -> tuple[str
     )
 
 
-def missing(before: Calibration | None, after: Calibration | None, tolerance: Tolerance | None) -> tuple[str, ...]:
-    """Name the parts that the job does not carry, each with what would bring them."""
+def missing(
+    before: Calibration | None, after: Calibration | None, tolerance: Tolerance | None, *, stays: bool
+) -> tuple[str, ...]:
+    """Name the parts that the job does not carry, each with what would bring them.
+
+    Parameters
+    ----------
+    stays
+        Whether nothing is to be done: then no drive shows what was.
+    """
     out = []
     if before is None:
         out.append("There is no drive before the work, so what changed is not known.")
-    if after is None:
+    if after is None and not stays:
         out.append("There is no drive after the work yet; it will show what the work did.")
-    elif tolerance is None:
+    elif after is None and tolerance is not None:
+        out.append("There is no road test yet, so there is no verdict.")
+    elif after is not None and tolerance is None:
         out.append("No rule was named for this job, so there is no verdict.")
     return tuple(out)
 

@@ -68,15 +68,25 @@ def _around(calibration: Calibration, driven: tuple[float, ...]) -> tuple[float,
     return tuple(sorted({*driven, *(v for v in USUAL_SPEEDS[calibration.unit] if v <= top)}))
 
 
+_LOWEST: dict[DisplayUnit, float] = {"mph": 25.0, "km/h": 40.0}
+"""Lowest speed that matters where nobody names any: the lowest test speeds of SAE J2976 and UN R39. At walking pace a
+small needle offset is a large percentage, and would decide a gear or a verdict."""
+
+
+def slowest_judged_mps(calibration: Calibration) -> float:
+    """Return the lowest true speed that matters where nobody names any; the lowest driven on a slow drive. [m/s]."""
+    low, lowest = calibration.speed_range_mps[0], _LOWEST[calibration.unit]
+    is_slow = driven_speeds(calibration)[0] < lowest
+    return low if is_slow else max(low, lowest * SPEED_UNIT_MPS[calibration.unit])
+
+
 def driven_speeds(calibration: Calibration) -> tuple[float, ...]:
     """Return the speeds taken when nobody names any: round ones of the driven range, in the display unit.
 
-    Not below 25 mph or 40 km/h, the lowest test speeds of SAE J2976 and UN R39, unless that leaves fewer than two: at
-    walking pace a small needle offset is a large percentage and would decide the gear.
+    None below the lowest that matters, unless that leaves fewer than two.
     """
     factor = SPEED_UNIT_MPS[calibration.unit]
-    lowest = 25 if calibration.unit == "mph" else 40
     found = tuple(row["ground"] for row in calibration.error_table() if row["ground"] > 0)
-    road = tuple(speed for speed in found if speed >= lowest)
+    road = tuple(speed for speed in found if speed >= _LOWEST[calibration.unit])
     ends = tuple(tidy(v / factor, 1) for v in calibration.speed_range_mps if v > 0)
     return road if len(road) > 1 else found or ends
