@@ -213,7 +213,8 @@ def _other_gear(change: ChangeCheck, vehicle: Vehicle | None, work: Work | None)
             came_out = round(planned * change.measured_change.value**-power) if told is work else None
             values = {"implied": implied, "planned": planned, "teeth": teeth, "percent": size, "came_out": came_out}
             what = Finding("cause_gear", gear=gear, **values)
-            return (Cause(what, size, fits), *_old_gear(change, vehicle, gear, came_out, power))
+            old = () if fits else _old_gear(change, vehicle, gear, came_out, power)
+            return (Cause(what, size, fits), *old)
     percent = 100 * (change.excess - 1)
     return (Cause(Finding("cause_setting", percent=percent), percent, False),)
 

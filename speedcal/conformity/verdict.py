@@ -115,7 +115,9 @@ def verify(
         judged_mps=[check.true for check in result.checks],
         as_it_is=result.probability if result.verdict == "not proven" else 0.0,
     )
-    return replace(result, advice=(*looks_first(after), *steps))
+    settles = any(step.action == "drive_again" for step in steps)  # then nothing says that driving will not
+    told = tuple(found for found in result.findings if not (settles and found.code == "on_the_limit"))
+    return replace(result, advice=(*looks_first(after), *steps), findings=told)
 
 
 def _work_done(work: Work | Mapping[str, Any] | None) -> Work | None:

@@ -142,6 +142,19 @@ def test_what_sits_on_a_limit_is_set_off_it_and_not_driven_again() -> None:
     assert [step.action for step in result.advice] == ["set_module"]
 
 
+@pytest.mark.parametrize(("before", "drives"), [(0.972, True), (1.02, False)])
+def test_nobody_is_told_to_drive_again_and_that_driving_settles_nothing(before: float, drives: bool) -> None:
+    """Nothing was done, and both drives say that it stays: a better drive decides. One far off says nothing of it."""
+    first, second = (
+        make_calibration(factor=factor, u_offset=0.3, u_factor=0.008, speed_range=(25, 65), n_readings=10)
+        for factor in (before, 0.963)
+    )
+    result = verify(first, second, {"percent": 4, "unit": "mph"})
+    assert result.verdict == "not proven"
+    assert any(step.action == "drive_again" for step in result.advice) is drives
+    assert ("on_the_limit" in {finding.code for finding in result.findings}) is not drives
+
+
 def test_a_number_that_a_road_test_does_not_tell_from_the_last_is_not_tried() -> None:
     """0 to 2.5 % are allowed and the dial is known to 2 %: one number after the other would be as good as this one."""
     module = Vehicle.from_dict({"settings": {"circumference_mm": {"now": 5000, "step": 10, "low": 2000, "high": 6500}}})
