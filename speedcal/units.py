@@ -44,7 +44,7 @@ _KM = (
 )
 _AN_HOUR = ("pro stunde", "par heure", "heure", "à l'heure", "por hora", "per uur", "i timmen", "orari", "all'ora")
 KMH_ABROAD = (
-    *("km/t", "km/u", "km/sa", "км/ч", "stundenkilometer"),
+    *("km/t", "km/tim", "km/u", "km/std", "km/stunde", "km/godz", "km/sa", "км/ч", "stundenkilometer"),
     *(f"{km} {hour}" for km in _KM for hour in _AN_HOUR),
 )
 """Kilometers an hour in other languages."""

@@ -20,24 +20,30 @@ Part = Literal[
 
 _TRUE = re.compile(
     r"(?<![a-z])(?:gps|gnss|true|actual|real|ground|satellite|sat ?nav|phone|app|receiver|radar|reference|calibrated"
-    r"|calc(?:ulated)?|computed)(?![a-z])"
+    r"|calc(?:ulated)?|computed|smartphone|tel[eé]fono?|telefoon|telefone|téléphone|telemóvel|celular|handy|mobil(?:e|telefon)?"
+    r"|navi|wahr|tatsächlich|réelle?|wirklich|werkelijk|verklig)(?![a-z])"
 )
 _DIAL = re.compile(r"indicated|speedo|dial|needle|pointer|instrument|dash(?![a-z])|tacho(?:graph|$)")
 _POST = re.compile(r"(?<![a-z])(?:mile|km|kilomet(?:er|re))?[ -]?(?:posts?|markers?|stones?|boards?)(?![a-z])")
 _GEAR = re.compile(r"(?<![a-z])gear(?![a-z])")
 _TIME = re.compile(
-    r"(?<![a-z])(?:times?|seconds?|secs?|s|stop ?watch|watch|lap|duration|elapsed|min|minutes|clock)(?![a-z])|m:s|min:s"
+    r"(?<![a-z])(?:times?|seconds?|secs?|s|stop ?watch|watch|lap|duration|elapsed|min|minutes|clock"
+    r"|se(?:k|g|kund(?:en?|er|y)|gundos?|condes?|condi|conden)|zeit|temps|tiempo|tempo|tijd|tid|czas)(?![a-z])|m:s|min:s"
 )
 _START = re.compile(r"(?<![a-z])(?:start|begin|beginning|from)(?![a-z])")
 _END = re.compile(r"(?<![a-z])(?:end|finish|stop(?! ?watch))(?![a-z])")
-_DISTANCE = re.compile(r"(?<![a-z])(?:distance|dist|course|length|stretch|section|measured|mapped|map)(?![a-z])")
+_DISTANCE = re.compile(
+    r"(?<![a-z])(?:dist[aâ]n[cz](?:e|ia)?|dist|course|length|stretch|section|measured|mapped|map|strecke|afstand|sträcka)"
+    r"(?![a-z])"
+)
 _LENGTH = re.compile(
-    r"(?<![a-z])(?:(?P<count>\d{1,5}(?:[.,]\d{1,4})?|\d/\d|one|half a?|quarter|two|three|five|ten)[ -]+)?"
+    r"(?<![a-z])(?:(?P<count>\d/\d|\d{1,5}(?:[.,]\d{1,4})?|one|half(?: an?)?|quarter(?: of an?)?|two|three|five|ten)"
+    r"[ -]+)?"
     r"(?P<unit>miles?|mi|kilomet(?:er|re)s?|km|met(?:er|re)s?|m|feet|ft)(?![a-z/])"
 )
 _NO_LENGTH = re.compile(r"(?:trip|odo) ?met(?:er|re)s?|\bm{1,2}:s{1,2}(?:[.,]s+)?|\bh{1,2}:m{1,2}(?::s{1,2})?")
 """A trip meter is an instrument, and ``m:ss`` are minutes."""
-_COUNTS = {"one": 1.0, "half": 0.5, "half a": 0.5, "quarter": 0.25, "two": 2.0, "three": 3.0, "five": 5.0, "ten": 10.0}
+_COUNTS = {"one": 1.0, "half": 0.5, "quarter": 0.25, "two": 2.0, "three": 3.0, "five": 5.0, "ten": 10.0}
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +109,8 @@ def _column(index: int, heading: Heading) -> Column:
 def _count(word: str | None) -> float:
     if word is None:
         return 1.0
-    return _COUNTS[word] if word in _COUNTS else float(Fraction(word.replace(",", ".")))
+    known = _COUNTS.get(word.split()[0])
+    return float(Fraction(word.replace(",", "."))) if known is None else known
 
 
 def _part(words: str, heading: Heading, *, has_length: bool) -> Part:

@@ -23,6 +23,8 @@ _TITLE = re.compile(
     r"|(?P<time>\b(?:times?|seconds?|secs?|stop ?watch)\b)|(?P<distance>\b(?:distance|dist|course|length)\b)"
     rf"|(?P<trip>{ODOMETER})|(?P<rpm>\brpm\b)|(?P<gear>\bgear(?: ratio)?\b)"
 )
+_TELLS = re.compile(r"(?<![a-z])(?:beside|next to|near)(?![a-z])")
+"""Words that say where something lay; the order of what they name is not that of the numbers below."""
 _BULLET = re.compile(
     r"(?:[-*•·–]\s+|\(?\d{1,2}[.)]\s+(?=\S)|(?:run|pass|check|test|lap)\s*#?\d{0,2}\s*[:.)-]\s*|#\d{1,2}\s*[:.)-]?\s+)+"
 )
@@ -134,7 +136,7 @@ def _take_words(sheet: _Sheet, words: str) -> None:
     named = list(_TITLE.finditer(words))
     ends = [*(match.start() for match in named[1:]), len(words)][: len(named)]
     parts = [(str(m.lastgroup), words[m.start() : end]) for m, end in zip(named, ends, strict=True)]
-    if len(parts) > 1 and len({part for part, _ in parts}) == len(parts):
+    if len(parts) > 1 and len({part for part, _ in parts}) == len(parts) and not _TELLS.search(words):
         sheet.title = parts
 
 

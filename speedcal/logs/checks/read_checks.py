@@ -11,7 +11,6 @@ import numpy as np
 from speedcal.errors import Problem, ReadingsFormatError
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, IntArray, Interval
-from speedcal.logs import limits
 from speedcal.logs.checks.checks import Checks
 from speedcal.logs.checks.columns import Column, check_columns, names_few
 from speedcal.logs.checks.notes import is_check, noted_checks
@@ -24,6 +23,7 @@ from speedcal.logs.source import Source, is_spreadsheet, load
 from speedcal.logs.tables.delimited import split_rows
 from speedcal.logs.tables.sessions import one_session
 from speedcal.logs.tables.tabular import Table, check_header, find_table
+from speedcal.logs.tables.titled_vehicles import of_titled_vehicle
 from speedcal.logs.writing.headers import read_heading
 from speedcal.logs.writing.numbers import speed_step
 from speedcal.units import SPEED_UNIT_MPS, SpeedUnit, parse_speed_unit
@@ -147,7 +147,7 @@ def _table(source: Source, session: str | None) -> tuple[Table, int]:
     for found in ("<", "$", "{"):
         if source.data.lstrip()[:1] == found.encode():
             source.fail("no_table_of_checks")
-    rows = split_rows(source)
+    rows = of_titled_vehicle(source, split_rows(source), session)
     table = find_table(rows)
     if table is None or not table.delimiter or names_few(table) or is_check(dict(rows.text).get(table.header_line, "")):
         noted = noted_checks(source, rows.text)
@@ -155,7 +155,20 @@ def _table(source: Source, session: str | None) -> tuple[Table, int]:
             return noted
     if table is None:
         source.fail("no_table_of_checks")
-    return table, 0
+    return _without_words_below(table)
+
+
+def _without_words_below(table: Table) -> tuple[Table, int]:
+    """Return the table without the rows of words below its data, such as a name, and how many they were."""
+    count = len(table.rows)
+    while count and _is_remark(table.rows[count - 1]):
+        count -= 1
+    return replace(table, rows=table.rows[:count], line=table.line[:count]), len(table.rows) - count
+
+
+def _is_remark(row: Sequence[str]) -> bool:
+    filled = [cell for cell in row if cell]
+    return len(filled) == 1 and not any(map(str.isdigit, filled[0]))
 
 
 def _dial(sheet: CheckSheet, wanted: SpeedUnit | None) -> tuple[FloatArray, SpeedUnit, float]:
@@ -171,9 +184,7 @@ def _dial(sheet: CheckSheet, wanted: SpeedUnit | None) -> tuple[FloatArray, Spee
     unit = _dial_unit(sheet, column, sheet.one_unit(numbers, parse_speed_unit), wanted)
     values = numbers.values
     known = values[np.isfinite(values)]
-    for i in np.flatnonzero((values <= 0) | (values * SPEED_UNIT_MPS[unit] > limits.FASTEST_MPS)):
-        speed = float(values[i] * SPEED_UNIT_MPS[unit])
-        sheet.problems.append(Problem("impossible_speed", line=int(sheet.line[i]), speed_mps=speed, unit=unit))
+    sheet.refuse_impossible(values * SPEED_UNIT_MPS[unit], unit)
     if sheet.only("post") is not None:
         for row in range(1, len(values)):
             values[row] = values[row - 1] if np.isnan(values[row]) else values[row]
@@ -217,6 +228,7 @@ def _checks(
     used: dict[str, int] = {}
     u_common = 0.0
     for truth in truths:
+        sheet.refuse_impossible(truth.true_mps, unit)
         rows = np.isnan(true) & np.isfinite(truth.true_mps) & np.isfinite(dial)
         true[rows], u[rows], follows[rows] = truth.true_mps[rows], truth.u_mps[rows], truth.follows[rows]
         cut[rows] = truth.cut_mps[rows]

@@ -12,12 +12,14 @@ import numpy as np
 from speedcal.errors import Problem, raise_problems
 from speedcal.finding import Finding
 from speedcal.interval import FloatArray, IntArray
+from speedcal.logs import limits
 from speedcal.logs.checks.columns import Column, Part
 from speedcal.logs.drive.readings import at_line
 from speedcal.logs.source import Source
 from speedcal.logs.tables.handwriting import with_dittos
 from speedcal.logs.tables.tabular import Table, uses_decimal_comma
 from speedcal.logs.writing.numbers import Numbers, parse_numbers
+from speedcal.units import SpeedUnit
 
 PLAUSIBLE = (0.7, 1.4)
 """What a dial may show of the true speed where a unit has to be guessed; between miles and kilometres lie 1.61."""
@@ -84,6 +86,12 @@ class CheckSheet:
         if numbers.units and known(numbers.units[0]) is None:
             self.source.fail("unknown_check_unit", line=self.table.header_line, found=numbers.units[0])
         return numbers.units[0] if numbers.units else None
+
+    def refuse_impossible(self, speed_mps: FloatArray, unit: SpeedUnit) -> None:
+        """Take the rows whose speed, shown or true, is none of a road vehicle under way."""
+        for i in np.flatnonzero((speed_mps <= 0) | (speed_mps > limits.FASTEST_MPS)):
+            speed = float(speed_mps[i])
+            self.problems.append(Problem("impossible_speed", line=int(self.line[i]), speed_mps=speed, unit=unit))
 
     def refuse_problems(self) -> None:
         """Raise the error of every bad line, if there is one."""

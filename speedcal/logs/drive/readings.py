@@ -15,7 +15,7 @@ from speedcal.interval import BoolArray, FloatArray, IntArray
 from speedcal.logs import limits
 from speedcal.logs.drive.arrays import as_arrays
 from speedcal.logs.drive.bad_rows import sort_out
-from speedcal.logs.drive.repeated_rows import doubled, shown_between, told_at
+from speedcal.logs.drive.repeated_rows import doubled, said_again, shown_between, told_at
 from speedcal.logs.drive.shared_stamps import are_even, are_in_proportion, cut_to, evenly, in_bundles
 from speedcal.logs.drive.timer_stamps import of_a_timer
 from speedcal.logs.drive.track import same_fields
@@ -218,6 +218,9 @@ def _kept(
             ages_off = keep & ((stamps.time_s < limits.EARLIEST_S) | (stamps.time_s > limits.LATEST_S))
         dropped["impossible_date"] += int(ages_off.sum())
         keep &= ~ages_off
+    again = said_again(stamps.time_s, keep, speed_mps, odometer)
+    dropped["repeated_row"] += int(again.sum())
+    keep &= ~again
     if stamps.clock != "none" and not stamps.resolution_s >= 60:  # NaN where it is not known
         keep &= ~doubled(stamps.time_s, keep, speed_mps, odometer, dropped)
     return keep

@@ -47,6 +47,19 @@ def doubled(
     return nothing
 
 
+def said_again(time_s: FloatArray, keep: BoolArray, speed: FloatArray, odometer: FloatArray) -> BoolArray:
+    """Find the rows behind a step back in time that say what one before it said: of a file joined to itself."""
+    again = np.zeros(len(keep), bool)
+    at = np.flatnonzero(keep & np.isfinite(time_s))
+    back = np.diff(time_s[at], prepend=-np.inf) < 0
+    if back.any():
+        rows = np.column_stack((time_s[at], np.nan_to_num(speed[at], nan=-1.0), np.nan_to_num(odometer[at], nan=-1.0)))
+        _, first, which = np.unique(rows, axis=0, return_index=True, return_inverse=True)
+        last_back = np.maximum.accumulate(np.where(back, np.arange(len(at)), 0))
+        again[at[first[which.ravel()] < last_back]] = True
+    return again
+
+
 def shown_between(time_s: FloatArray, speed_mps: FloatArray, step_mps: float) -> IntArray:
     """Return how often each row of such a log stands for what was shown until the next; ones for any other log.
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
@@ -24,6 +25,9 @@ _PLACES = ("longitude", "latitude", "altitude")
 """What the numbers of a GeoJSON position are, in their order."""
 _FEWEST, _LOOKED_AT = 2, 20
 _SESSION = "session id"
+_UNIT = re.compile(r'"(?:speed|dial)?[ _]?units?"\s*:\s*"([^"]{1,20})"', re.IGNORECASE)
+"""Of all records, beside their list."""
+_HEAD = 100_000
 _Named = tuple[tuple[str, ...], list[Mapping[str, Any]]]
 
 
@@ -253,7 +257,9 @@ def _table(source: Source, wanted: str, *, for_track: bool) -> Table:
     if len(rows.cells) <= 1:
         source.fail("no_list_of_records")
     table = long_table(rows, find_table(rows), for_track=for_track)
-    return table or Table(rows.cells[0], rows.cells[1:], rows.line[1:], ",", 0)
+    units = set(_UNIT.findall(source.text()[:_HEAD]))
+    title = units.pop() if len(units) == 1 else ""
+    return table or Table(rows.cells[0], rows.cells[1:], rows.line[1:], ",", 0, title=title)
 
 
 def _read_track(source: Source, request: Request) -> Track:

@@ -23,11 +23,11 @@ from speedcal.logs.tables.handwriting import (
 )
 from speedcal.logs.tables.line_rows import Line
 from speedcal.logs.tables.note_numbers import ABOUT, RANGE, speeds_in, unclear_in
-from speedcal.logs.tables.noted_times import goes_on, time_in, with_times_above
+from speedcal.logs.tables.noted_times import goes_on, time_in, with_days_above, with_times_above
 from speedcal.logs.tables.typed_lines import one_below_another, with_clock_figures, without_senders
 from speedcal.logs.times.clock_times import UnclearTimesError
 from speedcal.logs.times.timestamps import parse_stamps
-from speedcal.logs.writing.headers import normal, speed_unit_in
+from speedcal.logs.writing.headers import normal, speed_unit_in, unit_in_title
 from speedcal.logs.writing.number_words import in_figures
 from speedcal.logs.writing.words_abroad import in_figures_abroad
 from speedcal.units import SPEED_UNIT_MPS, SpeedUnit
@@ -40,26 +40,24 @@ _ODOMETER = re.compile(
 )
 _GPS = r"(?:gps|gnss|sat ?nav)\b"
 _RECEIVER = re.compile(
-    rf"(?:^|[,;(/|–-])\s*(?:the\s)?{_GPS}[^\d,;]{{0,15}}\d{{1,3}}(?:[.,]\d{{1,2}})?(?![\w:]|[.,]\d)"
+    rf"(?P<dial>(?:speedo(?:meter)?|dial|needle|indicated)\W{{0,3}}\d{{1,3}}(?:[.,]\d{{1,2}})?(?:\s?(?:mph|km/?h|kph))?(?=\s))?"
+    rf"(?:^|[,;(/|–-]|(?(dial)\s|(?!)))\s*(?:the\s)?{_GPS}[^\d,;]{{0,15}}\d{{1,3}}(?:[.,]\d{{1,2}})?(?![\w:]|[.,]\d)"
     rf"|(?<![\w.,:])\d{{1,3}}(?:[.,]\d{{1,2}})?\s?(?:mph|km/?h|kph)?\s?"
-    rf"(?:\(|(?:on|by|from) (?:the )?){_GPS}(?!\D{{0,4}}\d)",
+    rf"(?:\(|(?:on|by|from) (?:the )?)?{_GPS}(?!\D{{0,4}}\d|\s(?:lost|off|out|dead))",
     re.IGNORECASE,
 )
 """What a receiver showed, which is no reading of the dial."""
-_MONTH = r"(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]{0,6}\.?"
-_DASH = re.compile(r"^\s*[-–—−]\s*(?=\d)")
-"""Stands between time and reading; no dial shows less than nothing."""
-_DATE = re.compile(
-    rf"\b(?:\d{{4}}-\d\d-\d\d|\d{{1,2}}[./-]\d{{1,2}}[./-]\d{{4}}"
-    rf"|\d{{1,2}}(?:st|nd|rd|th)?\s{_MONTH},?\s\d{{4}}|{_MONTH}\s\d{{1,2}}(?:st|nd|rd|th)?,?\s\d{{4}})(?![\w:])",
-    re.IGNORECASE,
-)
+_DASH = re.compile(r"^\s*[-–—−](?:\s+|(?!\d+[-–—−]))(?=\d)")
+"""Stands between time and reading, no dial shows less than nothing; ``-50-`` is struck out."""
+_DATE = re.compile(r"\b(?:\d{4}-\d\d-\d\d|\d{1,2}[./-]\d{1,2}[./-]\d{4})(?![\w:])")
 _ITEM = re.compile(r"\s*(?:#\d{1,3}[.):]?|\d{1,3}[.)])\s+(?=.*\d[:hH.]\d)")
 """The number of an item in a list of notes: ``3.``, ``3)`` or ``#3`` before a time."""
 _BARE = re.compile(r"[\s\d.,;|+-]*(?:[A-Za-z/]{2,5})?\s*")
 _LONGEST = 500
 _LONGEST_HEADING = 5_000
 _MOST_PROBLEMS = 10_000
+_MOST_LINES, _LONG, _MOST_IN_LONG = 200_000, 100, 500_000
+"""Lines, and characters in the long ones, beyond which nobody has typed a text: a long one takes milliseconds."""
 
 
 @dataclass(slots=True)
@@ -125,6 +123,8 @@ def read_notes(source: Source, lines: Sequence[tuple[int, str]], request: Reques
     ReadingsFormatError
         No readings, no unit, or lines that cannot be understood: all of them are listed.
     """
+    if len(lines) > _MOST_LINES or sum(len(text) for _, text in lines if len(text) > _LONG) > _MOST_IN_LONG:
+        source.fail("too_long_for_notes", count=len(lines))
     notes = _Notes(heading=heading)
     for number, text in with_times_above(_tidied(lines)):
         if source.is_saying(text):
@@ -167,6 +167,7 @@ def _tidied(lines: Sequence[Line]) -> Sequence[Line]:
         in_figures,
         one_below_another,
         without_numbers_of_lines,
+        with_days_above,
     ):
         lines = tidy(lines)
     return with_clock_figures(lines)
@@ -210,7 +211,7 @@ def _read(notes: _Notes, text: str) -> _Note:
     """Return what stands in a line; a ditto mark repeats the speed or the time of the last reading."""
     time, rest = time_in(text)
     rest = _ODOMETER.sub(" ", rest if time else _DATE.sub(" ", rest))
-    rest = _DASH.sub(" ", in_decimals(_RECEIVER.sub(" ", rest)))
+    rest = _DASH.sub(" ", in_decimals(_RECEIVER.sub(lambda found: f" {found['dial'] or ''} ", rest)))
     values, u = speeds_in(rest)
     ditto = bool(_DITTO.search(rest)) and (bool(notes.speeds) or notes.unread)
     if not ditto or (time and values):
@@ -258,12 +259,12 @@ def _take_words(notes: _Notes, number: int, text: str, *, timed: bool, digits: b
 
 def _add_heading(notes: _Notes, text: str) -> None:
     if len(notes.heading) < _LONGEST_HEADING:
-        notes.heading += f" {text}"
+        notes.heading += f"; {text}"
 
 
 def _unit(source: Source, notes: _Notes, request: Request) -> SpeedUnit:
     units = dict(notes.units)
-    heading = speed_unit_in(normal(notes.heading))
+    heading = unit_in_title(notes.heading)
     if heading is not None:
         units.setdefault(heading, 1)
     stated = request.unit or cast(SpeedUnit | None, source.said("dial_unit"))

@@ -28,6 +28,8 @@ from speedcal.logs.writing.numbers import Numbers, parse_numbers
 from speedcal.units import LENGTH_UNIT_M, SPEED_UNIT_MPS, SpeedUnit, parse_speed_unit
 
 _LOOKED_AT = 100
+_OVER = re.compile(r"(?<![a-z])(?:miles?|mi|km|kilomet(?:er|re)s?)(?![a-z/])")
+"""In the header of times: they are those of a stopwatch over a distance."""
 _NUMBER_BEFORE = re.compile(r"\d{1,3}(?:[.,]\d{1,2})?\s*")
 
 
@@ -48,6 +50,9 @@ def read_table(source: Source, table: Table, request: Request, *, kind: str) -> 
     comma = uses_decimal_comma(table)
     cells = with_dittos(table.column(index))
     speeds, u = _as_noted(parse_numbers(cells, decimal_comma=comma), cells)
+    runs = [heading.name for heading in headings if heading.role == "time" and _OVER.search(heading.name.lower())]
+    if runs and len(runs) == sum(1 for heading in headings if heading.role == "time"):
+        source.fail("checks_as_readings", line=table.header_line, column=runs[0])
     stamps = read_times(source, table, headings, request.zone)
     unit = _unit(source, table, headings, index, speeds, stamps, request)
     findings = [Finding("blocks_side_by_side", count=table.blocks)] if table.blocks > 1 else []

@@ -14,6 +14,7 @@ from speedcal.logs.source import Source
 from speedcal.logs.tables.delimited import Rows, split_rows
 from speedcal.logs.tables.long_form import long_table
 from speedcal.logs.tables.tabular import Table, find_table, is_all_data, usual_width
+from speedcal.logs.tables.titled_vehicles import of_titled_vehicle
 from speedcal.logs.writing.headers import read_heading
 from speedcal.logs.writing.numbers import parse_numbers
 from speedcal.logs.writing.spoken_times import cue_lines
@@ -33,7 +34,7 @@ _KINDS = {
 
 def read_text(source: Source, request: Request) -> Readings:
     """Return the readings of a text file: a table, or notes."""
-    rows = split_rows(source)
+    rows = of_titled_vehicle(source, split_rows(source), request.session)
     cues = cue_lines(rows.text)
     if cues:
         return read_notes(source, cues, request, heading="elapsed")
@@ -45,7 +46,7 @@ def read_text(source: Source, request: Request) -> Readings:
         return read_table(source, table, request, kind=_KINDS[rows.delimiter])
     if table is None:
         _ask_for_header(source, rows)
-    return read_notes(source, rows.text, request, heading=rows.commented[1] if rows.commented else "")
+    return read_notes(source, rows.text, request, heading=rows.remarks)
 
 
 def _ask_for_header(source: Source, rows: Rows) -> None:
@@ -66,7 +67,7 @@ def _is_readings(table: Table) -> bool:
 
 
 def _read_track(source: Source, request: Request) -> Track:
-    rows = split_rows(source)
+    rows = of_titled_vehicle(source, split_rows(source), request.session)
     table = find_table(rows)
     long = long_table(rows, table, for_track=True)
     if long is not None:

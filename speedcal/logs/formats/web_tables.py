@@ -20,7 +20,8 @@ from speedcal.logs.tables.delimited import Rows
 from speedcal.logs.tables.tabular import Table, find_table
 from speedcal.logs.writing.characters import plain_characters
 
-_TAG = re.compile(r"<(/?)([a-zA-Z][a-zA-Z0-9]{0,15})[^<>]{0,2000}>")
+_TAG = re.compile(r"<(/?)([a-zA-Z][a-zA-Z0-9]{0,15})([^<>]{0,2000})>")
+_SPAN = re.compile(r"(col|row)span\s*=\s*[\"']?(\d{1,4})", re.IGNORECASE)
 _CELL = re.compile(rb"<t[dh][\s>]", re.IGNORECASE)
 _UNSHOWN = frozenset({"script", "style", "head"})
 _DELIMITER = "\t"
@@ -33,19 +34,45 @@ class _Grid:
 
     rows: list[list[list[str]]] = field(default_factory=list)
     line: list[int] = field(default_factory=list)
-    in_cell: bool = False
+    cell: list[str] | None = None
+    """The pieces of the open cell."""
+    below: dict[int, tuple[int, list[str]]] = field(default_factory=dict)
+    """Columns of cells that reach down: the last row that each reaches, and what stands there."""
 
-    def open(self, tag: str, line: int) -> None:
-        """Begin a row or a cell; the one before ends where its end was left out."""
+    def open(self, tag: str, line: int, attributes: str) -> int:
+        """Begin a row or a cell, and return how many cells it takes; the one before ends where its end was left out.
+
+        A cell over several columns stands in the first of them; one over several rows in each, if it is no name.
+        """
         if tag == "tr" or not self.rows:
+            self._reach_down()
             self.rows.append([])
             self.line.append(line)
-        if tag != "tr":
-            self.rows[-1].append([])
-        self.in_cell = tag != "tr"
+        if tag == "tr":
+            self.cell = None
+            return 1
+        self._reach_down()
+        row, span = self.rows[-1], {kind.lower(): int(size) for kind, size in _SPAN.findall(attributes)}
+        self.cell = []
+        columns = min(max(span.get("col", 1), 1), limits.MAX_COLUMNS)
+        for k in range(columns):
+            cell = [] if k else self.cell
+            if span.get("row", 1) > 1:
+                self.below[len(row)] = (len(self.rows) - 2 + span["row"], cell if tag == "td" else [])
+            row.append(cell)
+        return columns
+
+    def _reach_down(self) -> None:
+        """Give the last row what reaches into it from above, where it has come to."""
+        while self.rows and len(self.rows[-1]) in self.below:
+            last, cell = self.below[len(self.rows[-1])]
+            if last < len(self.rows) - 1:
+                break
+            self.rows[-1].append(cell)
 
     def finished(self) -> Rows:
         """Return the cells as text; rows of none are left out."""
+        self._reach_down()
         cells = [
             [" ".join(plain_characters(html.unescape("".join(cell))).split()) for cell in row] for row in self.rows
         ]
@@ -60,8 +87,8 @@ def _grids(source: Source) -> Iterator[Rows]:
     unshown, at, line, budget = "", 0, 1, limits.MAX_CELLS
     for found in _TAG.finditer(text):
         piece, tag, closes = text[at : found.start()], found[2].lower(), bool(found[1])
-        if grids and grids[-1].in_cell and not unshown:
-            grids[-1].rows[-1][-1].append(piece + " " * (tag == "br"))
+        if grids and grids[-1].cell is not None and not unshown:
+            grids[-1].cell.append(piece + " " * (tag == "br"))
         line += text.count("\n", at, found.end())
         at = found.end()
         if tag in _UNSHOWN:
@@ -71,12 +98,11 @@ def _grids(source: Source) -> Iterator[Rows]:
         elif tag == "table" and grids:
             yield grids.pop().finished()
         elif tag in {"td", "th", "tr"} and grids and closes:
-            grids[-1].in_cell = False
+            grids[-1].cell = None
         elif tag in {"td", "th", "tr"} and grids:
-            budget -= 1
+            budget -= grids[-1].open(tag, line, found[3])
             if budget < 0:
                 source.fail("too_many", what="cells", most=limits.MAX_CELLS)
-            grids[-1].open(tag, line)
     for grid in grids:
         yield grid.finished()
 

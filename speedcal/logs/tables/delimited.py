@@ -19,6 +19,10 @@ LOOKED_AT = 60
 """Lines from the middle of a file that tell how its rows look."""
 _DITTO = re.compile(r"(?:[^\",;|\t]*|\s*\"\s*)(?:[,;|\t](?:[^\",;|\t]*|\s*\"\s*))*")
 """A row in which every quotation mark stands alone in its cell: it repeats what stands above."""
+_OPEN = re.compile(r'(?:^|[,;|\t])\s{0,9}"(?=[^\s",;|\t])[^"]*$')
+_CLOSED = re.compile(r'[^"]*"\s*(?:[,;|\t]|$)')
+"""A quoted cell that does not end in its line, and a line in which it does; a ditto mark has nothing behind it."""
+_MOST_LINES_OF_CELL, _LOOKED_FOR_QUOTES, _LONGEST_REMARKS = 20, 1_000, 5_000
 _COMMENT = re.compile(r"\s*#(?!\d{1,3}[.):]?\s+\S*\d)")
 """``#3: 10:32:15 45`` is the third of a list."""
 
@@ -35,11 +39,13 @@ class Rows:
     """Number and text of the lines, for a reader that does not want them split."""
     commented: tuple[int, str] | None = None
     """Number and text of the last comment above the rows, without its mark: it may be the header."""
+    remarks: str = ""
+    """The comments, which may name the unit."""
 
 
 def split_rows(source: Source) -> Rows:
     """Split a text file into rows: by tab, semicolon, bar or comma, whichever its lines agree on most."""
-    lines = source.lines()
+    lines = _with_whole_cells(source.lines())
     for number, line in enumerate(lines, 1):
         if len(line) > limits.MAX_LINE:
             source.fail("line_too_long", line=number, length=len(line))
@@ -69,7 +75,27 @@ def split_rows(source: Source) -> Rows:
         numbers.append(number)
     first = kept[0][0] if kept else 0
     comments = [(i, line.strip().lstrip("#").strip()) for i, line in enumerate(lines[: first - 1], 1) if line.strip()]
-    return Rows(cells, numbers, delimiter, tuple(kept), comments[-1] if comments else None)
+    said = [line.strip().lstrip("#").strip() for line in lines if special and _COMMENT.match(line)]
+    return Rows(
+        cells, numbers, delimiter, tuple(kept), comments[-1] if comments else None, "; ".join(said)[:_LONGEST_REMARKS]
+    )
+
+
+def _with_whole_cells(lines: list[str]) -> list[str]:
+    """Return the lines with a quoted cell that goes on over several lines in its first one."""
+    if not any('"' in line for line in lines[:_LOOKED_FOR_QUOTES]):
+        return lines
+    whole = list(lines)
+    for i in range(len(whole) - 1):
+        for k in range(i + 1, min(i + _MOST_LINES_OF_CELL, len(whole))):
+            if whole[i].count('"') % 2 == 0 or len(whole[i]) > limits.MAX_LINE or not _OPEN.search(whole[i]):
+                break
+            if _CLOSED.match(whole[k]):
+                whole[i] = " ".join(whole[i : k + 1])
+                whole[i + 1 : k + 1] = [""] * (k - i)
+            elif '"' in whole[k]:
+                break
+    return whole
 
 
 def _delimiter(lines: Sequence[str]) -> str:

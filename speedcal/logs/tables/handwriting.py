@@ -15,7 +15,7 @@ _LETTER_FOR_DIGIT = re.compile(r"\d[oO](?![A-Za-z])|(?<![A-Za-z])[oOlI]+[.:]?\d|
 
 _PARTS = {"½": ".5", "¼": ".25", "¾": ".75", "1/2": ".5", "1/4": ".25", "3/4": ".75", "and a half": ".5"}
 _PART = re.compile(r"(?<=\d)(?:\s?([½¼¾])|\s(1/2|1/4|3/4|and a half)(?![\w/]))")
-_NUMBERED = re.compile(r"\s*(\d{1,4})\s+(?=\d{1,2}[:hH.]\d{2}\D.*\d)")
+_NUMBERED = re.compile(r"\s*(?:[A-Za-z]{1,12}\.?\s?)?[(#\[]?(\d{1,4})[)\].:]?\s+(?=\d{1,2}[:hH.]\d{2}\D.*\d)")
 _FEWEST_NUMBERED = 3
 _QUOTED = re.compile(r"\s*(?:>\s?)++(?=.*\d[:hH.]\d{2})")
 _AROUND, _FEWEST_MARKED = frozenset("*`'"), 2
@@ -31,7 +31,7 @@ def in_decimals(text: str) -> str:
 
 
 def without_numbers_of_lines(lines: Sequence[Line]) -> Sequence[Line]:
-    """Return the lines without the numbers 1, 2, 3 that stand before the times, where all times have one."""
+    """Return the lines without the numbers before the times, where they are 1, 2, 3: ``Lap 1``, ``(1)``, ``No. 1:``."""
     found = [_NUMBERED.match(text) for _, text in lines]
     counted = [int(item[1]) for item in found if item]
     if (

@@ -28,7 +28,7 @@ _FEWEST_ANSWERS, _ANSWERS = 3, 0.2
 """Answers at least, and as a share of the lines: requests, echoes and other quantities stand between them."""
 _WITH_HALF = re.compile(r"(\d)\s+([ap]\.?m\.?)(?=\s|$)", re.IGNORECASE)
 """A time and its half of the day, which are one cell."""
-_FEWEST_NAMED, _FEWEST_ALIGNED = 3, 3
+_FEWEST_NAMED, _FEWEST_ALIGNED, _HEADER_WITHIN = 3, 3, 4
 _MOST_NAMES = 400
 
 
@@ -112,22 +112,44 @@ def _inserted(lines: Sequence[Line]) -> Split | None:
 
 
 def _aligned(lines: Sequence[Line]) -> Split | None:
-    """Return rows whose cells are parted by blanks under a header of as many names; one names the time."""
-    if len(lines) < 3:
+    """Return rows whose cells are parted by blanks under a header of as many names; one names the time.
+
+    Words in lines between are units and sources, each of the name it stands under.
+    """
+    first = next((i for i in range(1, min(len(lines), _HEADER_WITHIN)) if _is_row(lines[i][1])), 0)
+    if len(lines) < 3 or not first:
         return None
-    width = len(_words(lines[1][1]))
+    width = len(_words(lines[first][1]))
     names = next((n for n in (re.split(r"\s{2,}|\t", lines[0][1].strip()), lines[0][1].split()) if len(n) == width), [])
+    names = _with_words_under(names, lines[0][1], [text for _, text in lines[1:first]])
     roles = {read_heading(name).role for name in names}
     if width < _FEWEST_ALIGNED or not ({"time", "latitude", "longitude"} <= roles or {"time", "speed"} <= roles):
         return None
-    rows = [_words(text) for _, text in lines[1:]]
-    if 2 * sum(1 for word in rows[0] if any(map(str.isdigit, word))) < width:  # a sentence
-        return None
+    rows = [_words(text) for _, text in lines[first:]]
     if any(character.isdigit() for name in names[:1] for character in name) or any(
         len(row) != width for row in rows[:_LOOKED_AT]
     ):
         return None
-    return [names, *rows], [number for number, _ in lines]
+    return [names, *rows], [lines[0][0], *(number for number, _ in lines[first:])]
+
+
+def _is_row(text: str) -> bool:
+    """Tell whether half of the words of a line have figures; a sentence has fewer."""
+    words = _words(text)
+    return len(words) > 1 and 2 * sum(1 for word in words if any(map(str.isdigit, word))) >= len(words)
+
+
+def _with_words_under(names: list[str], header: str, below: Sequence[str]) -> list[str]:
+    """Return the names with each word of the lines below behind the one it stands nearest to."""
+    starts: list[int] = []
+    for name in names:
+        starts.append(header.index(name, starts[-1] + 1 if starts else 0))
+    told = list(names)
+    for found in (word for text in below for word in re.finditer(r"\S+(?: \S+)*", text)):
+        near = min(range(len(starts)), key=lambda i: abs(starts[i] - found.start()), default=None)
+        if near is not None:
+            told[near] += f" {found[0]}"
+    return told
 
 
 def _words(text: str) -> list[str]:

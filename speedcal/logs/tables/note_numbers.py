@@ -27,8 +27,8 @@ _ONE_SIDED = re.compile(
 )
 _TOUCHING_UNIT = re.compile(r"(?<=\d)(?=(?:mph|km|kph|kn|kt|mi/|m/s)[a-z/]*\b)", re.IGNORECASE)
 _BESIDE = re.compile(
-    r"(?<![\w.,])\d[\d.,]{0,7}\s?(?:rpm|r/min|1/min|u/min|°\s?[CF]?|%|psi|bar|volts?)"
-    r"(?![A-Za-z])",
+    r"(?<![\w.,])\d[\d.,]{0,7}\s?(?:rpm|r/min|1/min|u/min|°\s?[CF]?|%|psi|bar|volts?|s|secs?|seconds?|mins?|minutes?"
+    r"|hours?|hrs?|yards?|met(?:er|re)s|feet|ft|lanes?|cars|lorries|trucks|people)(?![A-Za-z])",
     re.IGNORECASE,
 )
 """A number of something else."""
@@ -83,7 +83,7 @@ def _float(text: str) -> float:
 
 def unclear_in(rest: str, values: list[float], *, listed: bool) -> str:
     """Return the code of what can be read in two ways, empty where nothing can."""
-    if _GROUPED.search(rest):
+    if _GROUPED.search(_BESIDE.sub(" ", rest)):
         return "thousands_in_note"
     if len(values) > 1 and not listed:
         return "several_numbers"

@@ -10,6 +10,7 @@ from speedcal.logs.tables.line_rows import Line
 from speedcal.logs.tables.note_numbers import has_speed
 from speedcal.logs.writing.local_times import with_colons
 from speedcal.logs.writing.spoken_times import spoken_time
+from speedcal.logs.writing.written_times import DAY_AND_MONTH, MONTH_AND_DAY, month_named, parse_stamp
 
 _TIME = re.compile(
     r"(?:(?:\d{4}[-/.:]\d{1,2}[-/.:]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.]\d{2,4})(?:\s*[T,]\s*|\s+))?"
@@ -31,7 +32,8 @@ _UNTIL = re.compile(
 _BETWEEN = re.compile(r"\bbetween\s+(\d[\d:]*)\s+and\s+(?=\d{1,2}:)", re.IGNORECASE)
 _LONGEST_HOLD_S = 3600
 _HOURS = re.compile(
-    r"(?<![\w.,:])([01]?\d|2[0-3])\s?(?:h|uhr|uur|heures?|horas?)\s?(?:(?:und|en|et|y|e)\s)?([0-5]?\d)(?![\w:]|[.,]\d)",
+    r"(?<![\w.,:])([01]?\d|2[0-3])\s?(?:h|uhr|uur|heures?|horas?)\s?(?:(?:und|en|et|y|e)\s)?([0-5]?\d)"
+    r"(?![\w:']|[.,]\d|\s?m(?:in)?(?![a-z]))",
     re.IGNORECASE,
 )
 """10 h 04, 10 Uhr 4."""
@@ -45,9 +47,24 @@ _AND_SECONDS = re.compile(
 )
 """10:04 and 30, 10:04 and 30 seconds."""
 _DAY_AND_MONTH = re.compile(r"^\s*\d{1,2}[/.]\d{1,2}\.?,?\s+(?=\d{1,2}:\d{2})")
+_WORDED = tuple(
+    re.compile(rf"(?<![\w.,:/-]){date}(?:,?\s|-)(?P<year>\d{{4}})(?!\w)(?:,?\s(?:at\s)?)?")
+    for date in (DAY_AND_MONTH, MONTH_AND_DAY)
+)
+"""17 March 2026, Mar 17, 2026."""
+_MONTHS = (
+    "jan(?:uary)?|feb(?:ruary)?|mar(?:ch)?|apr(?:il)?|may|june?|july?|aug(?:ust)?|sept?(?:ember)?|oct(?:ober)?"
+    "|nov(?:ember)?|dec(?:ember)?"
+)
+_WORDED_WITHOUT_YEAR = re.compile(
+    rf"(?<![\w.,:/-])(?:\d{{1,2}}(?:st|nd|rd|th)?\s(?:of\s)?(?:{_MONTHS})|(?:{_MONTHS})\s\d{{1,2}}(?:st|nd|rd|th)?)"
+    r"\.?,?\s(?:at\s)?(?=\d{1,2}:\d{2})",
+    re.IGNORECASE,
+)
 _COMMA_BEFORE_TIME = re.compile(r",(?=\d{1,2}:\d{2}(?!\d))")
 _GLUED = re.compile(r"[A-Za-z]{1,8}\d")
-_LONGEST = 500
+_WEEKDAY = re.compile(r"^(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*[.,]?\s+", re.IGNORECASE)
+_LONGEST, _LONGEST_DAY, _FEWEST_DAYS = 500, 40, 2
 _FEWEST_PAIRS = 3
 _COLUMNS, _FEWEST_APART = ((True, False), (False, True)), 4
 
@@ -84,6 +101,31 @@ def with_times_above(lines: Sequence[Line]) -> Sequence[Line]:
     return made if joined >= _FEWEST_PAIRS and (joined > alone or not bare) else lines
 
 
+def with_days_above(lines: Sequence[Line]) -> Sequence[Line]:
+    """Return the lines with the date of the line above before each time, where several dates stand in lines alone."""
+    days = {number: day for number, text in lines if (day := _day_in(text))}
+    if len(set(days.values())) < _FEWEST_DAYS:
+        return lines
+    made: list[Line] = []
+    day = ""
+    for number, text in lines:
+        day = days.get(number, day)
+        if number not in days:
+            time = time_in(text)[0] if day and len(text) <= _LONGEST else ""
+            dated = time and (stamp := parse_stamp(time)) is not None and stamp.kind in {"zoned", "naive", "slashed"}
+            made.append((number, f"{day} {text}" if time and not dated else text))
+    return made
+
+
+def _day_in(text: str) -> str:
+    """Return the date that is all of a line, empty where there is more, or none."""
+    if len(text) > _LONGEST_DAY or ":" in text or not any(map(str.isdigit, text)):
+        return ""
+    day = _dates_in_figures(_WEEKDAY.sub("", text.strip(" \t:-=*#"))).strip()
+    stamp = parse_stamp(f"{day} 12:00")
+    return day if stamp is not None and stamp.kind in {"naive", "slashed"} else ""
+
+
 def _tells(text: str) -> tuple[bool, bool]:
     """Tell whether a time stands in a line, and whether a number does beside it."""
     parts = time_in(" ".join(text.split())) if len(text) <= _LONGEST and any(map(str.isdigit, text)) else ("", "")
@@ -93,7 +135,7 @@ def _tells(text: str) -> tuple[bool, bool]:
 @lru_cache(maxsize=10_000)  # each line is asked for its time twice
 def time_in(text: str) -> tuple[str, str]:
     """Return the time in a line, with colons, and the rest of the line."""
-    text = _DAY_AND_MONTH.sub("", with_colons(_COMMA_BEFORE_TIME.sub(", ", text)))
+    text = _dates_in_figures(_DAY_AND_MONTH.sub("", with_colons(_COMMA_BEFORE_TIME.sub(", ", text))))
     text = _UNTIL.sub(_held_at, _BETWEEN.sub(r"\1 - ", text))
     for form, in_colons in ((_MILITARY, _as_military), (_HOURS, _as_hours), (_AND_SECONDS, _as_seconds)):
         told = form.sub(in_colons, text, count=1)
@@ -110,6 +152,18 @@ def time_in(text: str) -> tuple[str, str]:
         if dotted is not None:
             return dotted.expand(written), f"{text[: dotted.start()]} {text[dotted.end() :]}"
     return "", text
+
+
+def _dates_in_figures(text: str) -> str:
+    """Return a line with dates in words as ``2026-03-17``; without a year they say nothing and are left out."""
+    for form in _WORDED:
+        text = form.sub(_in_figures, text)
+    return _WORDED_WITHOUT_YEAR.sub("", text)
+
+
+def _in_figures(found: re.Match[str]) -> str:
+    month = month_named(found["month"])
+    return f"{found['year']}-{month:02d}-{int(found['day']):02d} " if month else found[0]
 
 
 def _as_military(found: re.Match[str]) -> str:

@@ -144,7 +144,7 @@ def _find_table(rows: Rows) -> Table | None:
         tuple(above),
         summed,
         _other_tables(rows, top, start),
-        " ".join([comment, *(cell for row in rows.cells[: top + names] for cell in row)])[:_LONGEST_TITLE],
+        "; ".join([comment, *(cell for row in rows.cells[: top + names] for cell in row)])[:_LONGEST_TITLE],
     )
 
 

@@ -87,7 +87,7 @@ def _listed(text: str) -> list[str]:
     if text.count(":") >= _FEWEST_LISTED and len(_TIME.findall(text)) >= _FEWEST_LISTED:
         for mark in _BETWEEN:
             parts = [part for part in mark.split(text) if part.strip()]
-            if all(len(_TIME.findall(part)) == 1 for part in parts):
+            if all(len(_TIME.findall(part)) == any(map(str.isdigit, part)) for part in parts):
                 return parts
     return [text]
 

@@ -14,7 +14,10 @@ from speedcal.logs.drive.readings import Stamps
 from speedcal.logs.writing.written_times import Stamp
 
 _HOUR_S, _HALF_DAY_S, _DAY_S, _QUARTER_DAY_S = 3600.0, 43_200.0, 86_400.0, 21_600.0
-_ELAPSED = re.compile(r"elapsed|since|stopwatch|duration|run ?time|lap|start|t\+|min:sec")
+_ELAPSED = re.compile(
+    r"elapsed|since|stopwatch|duration|run ?time|lap|start|t\+|min:sec|(?:lauf|fahr)zeit|écoulé|transcurrid|decorrid"
+    r"|trascors|verstreken|förfluten"
+)
 _CLOCK = re.compile(r"hh:mm|h:mm|clock|time of day|local|utc|gmt|am/pm|uhrzeit|heure|hora")
 _HOURS = re.compile(r"h{1,2}:mm")
 _MINUTES = re.compile(r"(?<![h:])m{1,2}:ss")
@@ -23,6 +26,8 @@ _LONGEST_PAIR_H, _LONGEST_PAIR_MIN = 180, 360
 
 Read as hours and minutes, 180 units are a three hours' drive; read as minutes and seconds, 360 are six minutes.
 """
+SHORTEST_S = 60.0
+"""A drive of fewer seconds tells nothing: its times are meant otherwise."""
 _LATEST_FIRST_MIN = 300
 """The first reading by a stopwatch comes within five minutes of its start; nobody sets out for a day before five."""
 
@@ -87,8 +92,15 @@ def _three(stamps: list[Stamp], hint: Reading | None, zone: tzinfo | None) -> St
 
 
 def _pairs(stamps: list[Stamp], hint: Reading | None, zone: tzinfo | None) -> Stamps:
-    """Read a:b, which is hours and minutes or minutes and seconds; see the limits above."""
+    """Read a:b, which is hours and minutes or minutes and seconds; see the limits above.
+
+    ``14:03.12`` may have seconds behind the point: so it is where the header says clock, and where the drive would
+    else have lasted for less than a minute.
+    """
     units = np.array([stamp.value for stamp in stamps])
+    dotted = len(stamps) > 1 and all(map(_has_seconds, stamps)) and units.max() < _DAY_S / 60
+    if dotted and hint != "elapsed" and (hint == "clock" or (0 < np.ptp(units) < SHORTEST_S and units[0] >= 60)):
+        return _time_of_day(stamps, zone)
     if units.max() >= 1440 or any(stamp.step < 1 for stamp in stamps) or hint == "elapsed":
         return _elapsed(stamps, [])
     if hint == "clock":
@@ -107,14 +119,19 @@ def _pairs(stamps: list[Stamp], hint: Reading | None, zone: tzinfo | None) -> St
 def _mixed(stamps: list[Stamp], hint: Reading | None, zone: tzinfo | None) -> Stamps:
     """Read pairs among h:mm:ss: seconds left out in places, or a drive that passes its first hour.
 
-    What runs back least is meant, then what makes the drive less than half as long.
+    What runs back least is meant, then what makes the drive less than half as long. Where neither makes a drive, the
+    hour was left out where it stayed: ``14:03:12``, ``04:05``.
     """
-    as_clock = np.array([stamp.value * (60 if stamp.kind == "pair" else 1) for stamp in stamps])
+    as_clock = np.array(list(map(_clock_s, stamps)))
     as_elapsed = np.array([stamp.value for stamp in stamps])
     back_clock = (
         int((np.diff(_unrolled(as_clock, twelve_hours=False)) < -60).sum()) if as_clock.max() < _DAY_S else 10**9
     )
     back_elapsed = int((np.diff(as_elapsed) < 0).sum())
+    if back_elapsed and np.ptp(_unrolled(as_clock, twelve_hours=False)) > _QUARTER_DAY_S:
+        within = _within_hours(stamps)
+        if within is not None:
+            return _time_of_day(within, zone)
     if hint is None and back_clock == back_elapsed:
         span_clock, span_elapsed = np.ptp(_unrolled(as_clock, twelve_hours=False)), np.ptp(as_elapsed)
         if max(span_clock, span_elapsed) < 2 * min(span_clock, span_elapsed):
@@ -125,14 +142,27 @@ def _mixed(stamps: list[Stamp], hint: Reading | None, zone: tzinfo | None) -> St
     return _time_of_day(stamps, zone)
 
 
+def _within_hours(stamps: list[Stamp]) -> list[Stamp] | None:
+    """Return pairs as minutes and seconds of the hour that the time before them names; None where one does not."""
+    told: list[Stamp] = []
+    for stamp in stamps:
+        if stamp.kind == "pair":
+            if not told or stamp.value >= _HOUR_S:
+                return None
+            value = told[-1].value // _HOUR_S * _HOUR_S + stamp.value
+            stamp = stamp._replace(kind="three", value=value + _HOUR_S * (value < told[-1].value))
+        told.append(stamp)
+    return told
+
+
 def _elapsed(stamps: list[Stamp], findings: list[Finding]) -> Stamps:
     values, step = np.array([stamp.value for stamp in stamps]), min(stamp.step for stamp in stamps)
     return Stamps(values, "elapsed", step, findings=findings)
 
 
 def _time_of_day(stamps: list[Stamp], zone: tzinfo | None) -> Stamps:
-    values = np.array([stamp.value * (60 if stamp.kind == "pair" else 1) for stamp in stamps])
-    step = min(stamp.step * (60 if stamp.kind == "pair" else 1) for stamp in stamps)
+    values = np.array(list(map(_clock_s, stamps)))
+    step = min(1.0 if _has_seconds(stamp) else stamp.step * (60 if stamp.kind == "pair" else 1) for stamp in stamps)
     halved = np.array([stamp.kind == "clock" for stamp in stamps])
     if halved.any() and not halved.all():
         values = _nearest_half(values, halved)
@@ -147,6 +177,18 @@ def _time_of_day(stamps: list[Stamp], zone: tzinfo | None) -> Stamps:
             values = values - offset.total_seconds()
             values += _DAY_S * (values[0] < 0) - _DAY_S * (values[0] >= _DAY_S)
     return Stamps(values, "time of day", step, findings=findings)
+
+
+def _has_seconds(stamp: Stamp) -> bool:
+    """Tell whether two figures that may be seconds stand behind the point of hours and minutes."""
+    return stamp.kind == "pair" and stamp.step == 0.01 and round(stamp.value % 1 * 100) < 60
+
+
+def _clock_s(stamp: Stamp) -> float:
+    """Return the seconds since midnight that a stamp means if it is a time of day."""
+    if _has_seconds(stamp):
+        return stamp.value // 1 * 60 + round(stamp.value % 1 * 100)
+    return stamp.value * (60 if stamp.kind == "pair" else 1)
 
 
 def _shows_twelve_hours(values: FloatArray) -> bool:

@@ -12,6 +12,7 @@ from speedcal.interval import FloatArray
 from speedcal.logs.drive.readings import Stamps
 from speedcal.logs.drive.track import BASE_S
 from speedcal.logs.source import Source
+from speedcal.logs.tables.handwriting import with_dittos
 from speedcal.logs.tables.tabular import Table, is_missing
 from speedcal.logs.times.clock_times import UnclearTimesError
 from speedcal.logs.times.timestamps import parse_stamps
@@ -77,16 +78,31 @@ def times_in(table: Table, headings: list[Heading], zone: tzinfo | None) -> Stam
     cells = table.column(index)
     header = table.header[index]
     dates = [i for i, heading in enumerate(headings) if heading.role == "date" and i != index]
-    if dates and _worth(cells, headings[index]) == 2:
-        days = table.column(dates[0])
-        joined = [
-            f"{day.removesuffix(_NO_TIME)} {cell}" if not is_missing(cell) else ""
-            for day, cell in zip(days, cells, strict=True)
-        ]
+    if dates and _worth(cells, headings[index]) <= 2:
+        joined = _dated(_days(table.column(dates[0])), cells)
         dated = sum(1 for cell in joined if parse_stamp(cell))
-        if 2 * dated > sum(1 for cell in joined if cell):  # a date in the first row alone dates no other
+        if 2 * dated > sum(1 for cell in joined if cell):
             cells, header = joined, f"{table.header[dates[0]]} {header}"
     return parse_stamps(cells, header=header, zone=zone)
+
+
+def _days(cells: list[str]) -> list[str]:
+    """Return the dates of the rows: one that stands where it changes holds until the next.
+
+    A date in the first row alone, as it is noted by hand, dates no other.
+    """
+    days = ["" if is_missing(cell) else cell.removesuffix(_NO_TIME) for cell in with_dittos(cells)]
+    if len({day for day in days if day}) < 2:
+        return days
+    above = ""
+    for i, day in enumerate(days):
+        days[i] = above = day or above
+    return days
+
+
+def _dated(days: list[str], cells: list[str]) -> list[str]:
+    """Return clock times behind their dates; six figures each are year, month, day, and hour, minute, second."""
+    return [f"{day} {cell}" if not is_missing(cell) else "" for day, cell in zip(days, cells, strict=True)]
 
 
 def _run_on(cells: list[str]) -> bool:
@@ -174,7 +190,7 @@ def _worth(cells: list[str], heading: Heading) -> int:
         if heading.role == "time" and filled and heading.name:
             return 3
         return 0
-    if heading.role == "date" and all(map(_DOTTED.fullmatch, filled)):
+    if heading.role == "date" and all(cell.endswith(_NO_TIME) or _DOTTED.fullmatch(cell) for cell in filled):
         return 0
     worth = max(_WORTH.get(stamp.kind, 2) for stamp in stamps)
     if worth > 1:

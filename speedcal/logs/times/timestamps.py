@@ -15,7 +15,7 @@ from speedcal.finding import Finding
 from speedcal.interval import FloatArray
 from speedcal.logs import limits
 from speedcal.logs.drive.readings import Stamps
-from speedcal.logs.times.clock_times import UnclearTimesError, read_clock_times, undo_change
+from speedcal.logs.times.clock_times import SHORTEST_S, UnclearTimesError, read_clock_times, undo_change
 from speedcal.logs.writing.instants import usual_instants
 from speedcal.logs.writing.numbers import MISSING, time_step
 from speedcal.logs.writing.written_times import Stamp, StampKind, days_since_1970, parse_stamp
@@ -176,13 +176,13 @@ _COUNTS_DOWN = re.compile(r"(?<![a-z])(?:remaining|left|count(?:s|ing)?[ -]?down
 _UNITS = (
     (re.compile(r"(?<![a-z])(ms|msec|millis|milliseconds?)(?![a-z])"), 1e-3),
     (re.compile(r"(?<![a-z])(us|µs|micros|microseconds?)(?![a-z])"), 1e-6),
-    (re.compile(r"(?<![a-z])(min|minutes?)(?![a-z])"), 60.0),
+    (re.compile(r"(?<![a-z])(min|minut(?:es?|en|os?|i|er|y))(?![a-z])"), 60.0),
     (re.compile(r"(?<![a-z])(h|hours?)(?![a-z])"), 3600.0),
     (re.compile(r"(?<![a-z])(s|sec|secs|seconds?)(?![a-z])"), 1.0),
 )
 _FEWEST_LAPS, _OFTEN_BACK = 6, 0.2
-_FEWEST_NOTED, _MOST_NOTED, _SHORTEST_S = 4, 40, 60.0
-"""Of times that are hours and minutes in digits: a drive of fewer seconds than the last tells nothing."""
+_FEWEST_NOTED, _MOST_NOTED = 4, 40
+"""Of times that are hours and minutes in digits."""
 _DAY_S = 86_400.0
 _SPREADSHEET_EPOCH_D = 25_569
 """Number of 1970-01-01 among the days that spreadsheets count from the end of 1899."""
@@ -240,5 +240,5 @@ def _of_clock_digits(values: FloatArray, step: float) -> FloatArray | None:
         return None
     hours, minutes = np.divmod(np.round(values * 100) if parted else values, 100)
     of_a_day = hours.min() >= 1 and hours.max() < 24 and bool((minutes < 60).all())
-    no_drive = len(values) >= _FEWEST_NOTED and 0 < np.ptp(values) < _SHORTEST_S
+    no_drive = len(values) >= _FEWEST_NOTED and 0 < np.ptp(values) < SHORTEST_S
     return hours * 60 + minutes if of_a_day and no_drive else None

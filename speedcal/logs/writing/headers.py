@@ -11,10 +11,11 @@ from speedcal.units import KMH_ABROAD, LENGTH_UNIT_M, SpeedUnit, parse_speed_uni
 Place = Literal["latitude", "longitude", "elevation", "validity", "north_south", "east_west"]
 Role = Literal["speed", "time", "date", "odometer", "engine", "u", "u_common", "session", "unit", ""] | Place
 
-_SPEED_UNIT = re.compile(
-    rf"(?<![a-z])(km/h|kmh|km/hr|km h|kph|kmph|{'|'.join(KMH_ABROAD)}|m\.p\.h|m p h|mi/h|mph"
-    r"|m/s|mps|knots?|kts?|kn|miles (?:per|an) hour|kilomet(?:er|re)s (?:per|an) hour)(?![a-z/²^]|2)"
+SPEED_UNIT = (
+    f"km/h|kmh|km/hr|km h|kph|kmph|{'|'.join(KMH_ABROAD)}|m\\.p\\.h|m p h|mi/h|mph"
+    "|m/s|mps|knots?|kts?|kn|miles (?:per|an) hour|kilomet(?:er|re)s (?:per|an) hour"
 )
+_SPEED_UNIT = re.compile(rf"(?<![a-z])({SPEED_UNIT})(?![a-z/²^]|2)")
 _VALUE = re.compile(rf"\d\s?(?:{_SPEED_UNIT.pattern})")
 _LENGTH_UNIT = re.compile(r"(?<![a-z])(miles?|mi|kilomet(?:er|re)s?|km|met(?:er|re)s?|m|feet|ft)(?![a-z/])")
 _INSTRUMENT = re.compile(
@@ -38,6 +39,7 @@ _NO_SPEED = re.compile(
 )
 _TIME_WORD = re.compile(
     r"(?<![a-z])(time|timestamp|stamp|datetime|clock|utc|gmt|epoch|elapsed|seconds?|secs?"
+    r"|se(?:k|g|kund(?:en?|er|y)|gundos?|condes?|condi|conden)|mm\.ss|(?:lauf|fahr)zeit|temps|tiempo|tempo"
     r"|zeit|uhrzeit|uhr|zeitpunkt|moment|instant|heure|hora|tijd|tid|czas|saat|zaman|čas|idő|aika|время|when|since|stopwatch|horodatage|i?tow|hh:mm|mm:ss)(?![a-z])|日時|時刻|时间|시간"
 )
 _BARE_TIME = re.compile(r"t|(?:s|ms|sec|min|minutes?|hours?)|t ?[\[(]?(?:s|ms|sec|min|h)[\])]?")
@@ -49,10 +51,16 @@ _NOT_LENGTH = re.compile(r"(?<![a-z])(?:trip|odo) ?met(?:er|re)s?(?![a-z])")
 """A trip meter is an instrument; it says nothing about metres."""
 _ENGINE = re.compile(r"(?<![a-z])rpm(?![a-z])|engine ?(?:speed|rpm)|r/min|1/min|min-1|(?<![a-z])010c(?![a-z])")
 _UNCERTAINTY = re.compile(r"u ?(common)? ?[\[(]? ?(?:km/h|mph|m/s|kn) ?[\])]?")
+VEHICLE = (
+    r"(?:vehicle|car|truck|lorry|van|bus|auto|fahrzeug|wagen|v[ée]hicule|voiture|camion|veh[íi]culo|coche|carro|ve[íi]culo"
+    r"|veicolo|voertuig|pojazd|fordon)"
+)
 _SESSION = re.compile(
-    r"(?:vehicle|car|truck|van|bus|fleet|asset|device|tracker|session|trip|drive|driver|logger)"
-    r"[ _]?(?:id|no|number|name)?"
-    r"|unit[ _]?(?:id|no|number|name)|vin|imei|(?:(?:number|licen[sc]e) ?)?plate|registration(?: ?(?:no|number))?"
+    rf"(?:{VEHICLE}|fleet|asset|device|tracker|session|trip|drive|driver|logger)"
+    r"[ _-]?(?:id|no\.?|nr\.?|number|name)?"
+    r"|unit[ _]?(?:id|no|number|name)|vin|imei|(?:(?:number|licen[sc]e) ?)?plate"
+    r"|reg(?:istration)?\.?(?: ?(?:no|number))?"
+    r"|(?:auto)?kennzeichen|immatriculation|matr[íi]cula|placa|targa|kenteken|nr rejestracyjny|regnr"
 )
 _UNIT = re.compile(r"(?:(?:speed|velocity|reading|dial) ?)?(?:units?|uom|einheit|unité|unidad)")
 _PRECISION = re.compile(r"precision|accuracy|(?<![a-z])(?:[hvp]?dop|error|std|sigma)(?![a-z])")

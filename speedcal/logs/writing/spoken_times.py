@@ -11,6 +11,11 @@ _SPOKEN = re.compile(
     rf"(?:,?\s?(?:and\s)?(?P<s>{_SECONDS})(?:\s?(?:seconds?|secs?|s|\"|'')(?![a-z])|(?![\w.,/])(?!\s?(?:mph|k|m/|mi))))?",
     re.IGNORECASE,
 )
+_SECONDS_ALONE = re.compile(
+    r"^\s*(?:(?:at|after)\s)?(?:t\s?)?\+?(?P<n>\d{1,5})(?:[.,](?P<f>\d{1,3}))?\s?(?:s|secs?|seconds?)(?![\w/])(?=.*\d)",
+    re.IGNORECASE,
+)
+"""139 s: 58, after 139 seconds 58."""
 _LASTING = re.compile(r"\b(?:for|during|over|within|took|lasted|every)(?:\s(?:about|another|the))*\s?$", re.IGNORECASE)
 _SAYS_WHEN = re.compile(r"(?:^|\b(?:at|after)\s?|@\s?)$", re.IGNORECASE)
 CUE = re.compile(r"((?:\d{1,3}:)?\d{1,2}:\d{2})[.,](\d{3})\s*-->\s*[\d:.,]+.*")
@@ -22,6 +27,11 @@ def spoken_time(text: str) -> tuple[int, str, str] | None:
 
     How long something was held is no time; minutes without seconds are one at the begin of a line and after "at".
     """
+    alone = _SECONDS_ALONE.match(text)
+    if alone is not None:
+        seconds, rest = int(alone["n"]), f".{alone['f']}" if alone["f"] else ""
+        clock = f"{seconds // 3600}:{seconds // 60 % 60:02d}:{seconds % 60:02d}{rest}"
+        return 0, clock, text[alone.end() :]
     found = _SPOKEN.search(text)
     if found is None or _LASTING.search(text[: found.start()]):
         return None

@@ -38,14 +38,17 @@ _CLOCK = (
 )
 _ZONE = r"(?:\s?(?P<zone>Z|UTC|GMT|(?:UTC|GMT)?[+-]\d{1,2}(?::?\d{2})?)|\s[A-Z]{3,4})?"
 """Letters such as CET stand for several zones and count as none."""
-_BETWEEN = r"(?:\s*[T,]\s*|\s+)"
+_BETWEEN = r"(?:\s*[T,]\s*|\s+)(?:(?:at|à|às|um|om|kl\.?|klo|o|godz\.?|a las|alle|ore)\s+)?"
+_WORD = r"(?P<month>[^\W\d_]{3,12})"
+DAY_AND_MONTH = rf"(?P<day>\d{{1,2}})(?:st|nd|rd|th)?(?:\.\s?|[-\s](?:de\s|of\s)?){_WORD}(?:\sde)?\.?"
+MONTH_AND_DAY = rf"{_WORD}\.?\s(?P<day>\d{{1,2}})(?:st|nd|rd|th)?"
 _DATES = (
     r"(?P<year>\d{4})[-/.](?P<month>\d{1,2})[-/.](?P<day>\d{1,2})",
     r"(?P<year>\d{4}):(?P<month>\d\d):(?P<day>\d\d)",  # as cameras write it into photographs
     r"(?P<day>\d{1,2})\.(?P<month>\d{1,2})\.(?P<year>\d{4}|\d{2})",
     r"(?P<one>\d{1,2})(?P<mark>[-/])(?P<two>\d{1,2})(?P=mark)(?P<year>\d{4}|\d{2})",
-    r"(?:[A-Za-z]{3},?\s)?(?P<day>\d{1,2})(?:\.\s?|[-\s](?:de\s)?)(?P<month>[^\W\d_]{3,10})(?:\sde)?\.?[-,\s]\s?(?P<year>\d{4})",
-    r"(?:[A-Za-z]{3},?\s)?(?P<month>[^\W\d_]{3,10})\.?\s(?P<day>\d{1,2}),?\s(?P<year>\d{4})",
+    rf"(?:[A-Za-z]{{3}},?\s)?{DAY_AND_MONTH}[-,\s]\s?(?P<year>\d{{4}}|\d{{2}})",
+    rf"(?:[A-Za-z]{{3}},?\s)?{MONTH_AND_DAY},?\s(?P<year>\d{{4}})",
 )
 _MAIL_DATE = r"(?:[A-Za-z]{3}\s)(?P<month>[A-Za-z]{3})\s+(?P<day>\d{1,2})\s"
 _COMPACT = (
@@ -73,10 +76,12 @@ _FIGURES = re.compile(
 )
 """Date and time without a mark between them; as a number of anything since 1970 they would lie in no year of cars."""
 _MONTHS = (
-    *("jan/gen/ene", "feb/fev/fév", "mar/mär/mrz/maa", "apr/avr/abr", "may/mai/mei/mag/maj", "jun/juin/giu"),
-    *("jul/juil/lug", "aug/aoû/ago", "sep/set", "oct/okt/ott/out", "nov", "dec/dez/déc/dic"),
+    *("jan/gen/ene/sty", "feb/fev/fév/lut", "mar/mär/mrz/maa", "apr/avr/abr/kwi", "may/mai/mei/mag/maj"),
+    *("jun/juin/giu/cze", "jul/juil/lug/lip", "aug/aoû/ago/sie", "sep/set/wrz", "oct/okt/ott/out/paź", "nov/lis"),
+    "dec/dez/déc/dic/gru",
 )
-"""How the names of each begin in the languages of Western Europe."""
+"""How the names of each begin in the languages of Western Europe and in Polish."""
+_FIGURES_OF_SECONDS = 2
 _LONGEST = 80
 """Letters of a time in words."""
 _Parts = Mapping[str, str | None]
@@ -85,6 +90,8 @@ _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 def parse_stamp(text: str) -> Stamp | None:
     """Return the time a piece of text is, None when it is none."""
+    if not text:  # as most cells of a wide table
+        return None
     iso = _ISO.fullmatch(text)
     if iso:
         return _from_iso(text, iso)
@@ -147,7 +154,10 @@ def _time_of_day(parts: _Parts) -> Stamp | None:
         if (hours == 0 and half == "p") or (hours > 12 and half == "a"):  # 0:15 am and 13:32 pm are understood
             return None
         hours = hours if hours > 12 else hours % 12 + (12 if half == "p" else 0)
-    if hours > 23 or minutes > 59 or seconds > 59 or parts.get("g"):
+    behind = parts.get("g") or ""  # 2:03.12 pm
+    if behind:
+        seconds = int(behind) if len(behind) == _FIGURES_OF_SECONDS else 60
+    if hours > 23 or minutes > 59 or seconds > 59:
         return None
     value = hours * 3600 + minutes * 60 + seconds + _fraction(parts["f"])
     zone = parts["zone"]
@@ -156,7 +166,7 @@ def _time_of_day(parts: _Parts) -> Stamp | None:
         if offset is None:
             return None
         value = (value - offset.total_seconds()) % 86400
-    return Stamp("clock", value, 60.0 if parts["s"] is None else _step(parts["f"], 1.0))
+    return Stamp("clock", value, 60.0 if parts["s"] is None and not behind else _step(parts["f"], 1.0))
 
 
 def _from_date(parts: _Parts) -> Stamp | None:
@@ -171,7 +181,7 @@ def _from_date(parts: _Parts) -> Stamp | None:
             return None
         return Stamp("slashed", clock.value, clock.step, (int(parts["one"] or 0), int(parts["two"] or 0), year))
     month = parts["month"] or ""
-    day = days_since_1970(year, int(month) if month.isdigit() else _month(month), int(parts["day"] or 0))
+    day = days_since_1970(year, int(month) if month.isdigit() else month_named(month), int(parts["day"] or 0))
     if day is None:
         return None
     value = day * 86400.0 + clock.value
@@ -189,7 +199,8 @@ def days_since_1970(year: int, month: int, day: int) -> int | None:
         return None
 
 
-def _month(name: str) -> int:
+def month_named(name: str) -> int:
+    """Return the number of a month, 0 where the word names none."""
     begins = (name[:4].lower(), name[:3].lower())
     return next((i for begin in begins for i, known in enumerate(_MONTHS, 1) if begin in known.split("/")), 0)
 

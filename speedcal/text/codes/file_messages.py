@@ -60,6 +60,14 @@ def _columns(values: Values) -> str:
     return joined(names) if names else "none"
 
 
+def _named_by(values: Values) -> str:
+    """Return what names several sessions: a column, lines of their own, or nothing but where they are."""
+    if values["column"] is None:
+        return _AT_ONCE
+    where = f"column {quoted(values['column'])} names" if values["column"] else "lines between the rows name"
+    return f"{where} {values['count']} of them: "
+
+
 def _too_many(values: Values) -> str:
     return f"there are more than {values['most']} {values['what']}"
 
@@ -194,6 +202,14 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "Put a header row such as 'time' and 'indicated mph' above the readings",
     ),
     "line_too_long": ("the line has {length} characters", "Give a table with one row a line"),
+    "checks_as_readings": (
+        "column {column:quoted} tells how long a distance took, not when a reading was taken",
+        "Such checks need no track: give the file alone",
+    ),
+    "too_long_for_notes": (
+        "the {count} lines of text are more than anybody notes on a drive",
+        "Give a table with a header, such as 'time,indicated mph', or cut the text down to the drive",
+    ),
     "open_quotation": ("the row cannot be split: {reason}", "Close every quotation mark"),
     "data_above_header": (
         "{count:n row of data is/rows of data are} above the header in line {header_line}",
@@ -205,13 +221,13 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     ),
     "several_sessions": (
         lambda values: (
-            (f"column {quoted(values['column'])} names {values['count']} of them: " if values["column"] else _AT_ONCE)
+            _named_by(values)
             + joined(map(quoted, values["names"]))
             + (" and more" if values["count"] > len(values["names"]) else "")
         ),
         lambda values: fill(
             "Say which one is meant with {--session}"
-            + (", or 'all' where they are parts of one drive" if values["column"] else ""),
+            + ("" if values["column"] is None else ", or 'all' where they are parts of one drive"),
             values,
         ),
     ),
