@@ -84,6 +84,15 @@ def test_jumps_are_closed_in_the_order_of_the_file_and_rows_out_of_order_are_no_
     assert closed_jumps(np.arange(20.0)[::-1]) is None
 
 
+@pytest.mark.parametrize("full_s", [65.536, 400.0])
+def test_a_counter_that_begins_anew_is_joined(full_s: float) -> None:
+    """Milliseconds in 16 bits begin anew each minute; the order of the file tells how often."""
+    result, factor, _ = _calibrated(8, lambda time: np.asarray(time[0] + np.mod(time - time[0] + 20.0, full_s)))
+    assert result.trust.word == "TRUSTED"
+    assert result.error_factor.value == pytest.approx(factor, rel=0.003)
+    assert "clock_stepped" not in [finding.code for finding in result.findings]
+
+
 def test_a_log_of_more_than_four_hours_is_taken_as_its_clock_says() -> None:
     """One row a second for five hours beside the track of one drive: asked for no step, whatever fits by chance."""
     track, readings = in_memory(outside_drive("log", (71, 0)))

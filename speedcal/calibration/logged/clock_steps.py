@@ -45,6 +45,8 @@ class ClockCourse:
 def closed_jumps(time_s: FloatArray) -> ClockCourse | None:
     """Return the course of a clock that was set on the way, every jump closed; None where it never was, or too often.
 
+    A counter that begins anew when it is full jumps back by all that it can count, as often as it likes.
+
     Parameters
     ----------
     time_s
@@ -52,10 +54,13 @@ def closed_jumps(time_s: FloatArray) -> ClockCourse | None:
     """
     step = np.diff(time_s)
     jumps = np.flatnonzero((step < 0) | (step > tuned.CLOCK_FAR_S))
-    if not 0 < len(jumps) <= tuned.MOST_JUMPS:
-        return None
     forward = step[jumps] - np.median(step)
     late = np.zeros(len(time_s))
+    if len(jumps) > 1 and -np.max(step[jumps]) >= tuned.COUNTER_FULL * np.ptp(time_s):
+        late[jumps + 1] = -np.median(forward)
+        return ClockCourse(np.cumsum(late))
+    if not 0 < len(jumps) <= tuned.MOST_JUMPS:
+        return None
     late[jumps + 1] = -forward
     return ClockCourse(np.cumsum(late), tuple(zip((jumps + 1).tolist(), forward.tolist(), strict=True)))
 

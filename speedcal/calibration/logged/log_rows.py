@@ -121,11 +121,10 @@ def _in_order(
     """
     here = usable_readings(readings)
     at = moments(readings.time_resolution_s, _LOGGED_U_TIME_S)
-    courses = (ClockCourse(np.zeros(len(here))), closed_jumps(readings.time_s[here]))
+    closed = closed_jumps(readings.time_s[here])
+    courses = [ClockCourse(np.zeros(len(here))), *([closed] if closed else [])]
     found: list[tuple[IntArray, FloatArray, list[Shift], list[tuple[int, float]]]] = []
     for course in courses:
-        if course is None:
-            continue
         time, first = np.unique(
             readings.time_s[here] + course.late_s, return_index=True
         )  # of one stamp the first counts
@@ -135,7 +134,7 @@ def _in_order(
             known = on_its_day(known_s, ground, readings, time)
             shifts = shifts_of(ground, time, readings.speed_mps[order], readings, known, at)
         except AlignmentError:
-            if not found and (course.steps or courses[1] is None):
+            if not found and course is courses[-1]:
                 raise
             continue
         found.append((order, time, shifts, steps))

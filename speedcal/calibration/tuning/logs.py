@@ -84,6 +84,10 @@ CLOCK_NEAR_S, CLOCK_FAR_S, MOST_JUMPS = 10.0, 600.0, 3
 """Steps that are tried, and those tried where two blocks and more fit nothing; so many longer ones, and clocks that run
 back, are closed in the order of the file. Doubled, pauses of the logger up to twice as long are bridged."""
 
+COUNTER_FULL = 0.9
+"""Part of all that a clock shows by which each of its jumps goes back when it is a counter that begins anew: all but a
+pause between rows. At half of it a clock that was set back twice may pass for one."""
+
 LOG_ASTRAY_MPS = 1.8
 """A log that scatters by more about its best line, beside half a step, is of another drive, and one whose half minutes
 lie so far off, each at its best lateness, is asked for no step. Simulated logs of a hundred kinds come to 1.0 m/s, with
