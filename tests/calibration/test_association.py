@@ -166,6 +166,18 @@ def test_notes_of_another_drive_get_no_number(kind: str) -> None:
             assert caught.value.code in ("foreign_readings", "readings_do_not_follow")
 
 
+def test_few_notes_that_show_nothing_are_told_to_be_few_and_no_cable_is_blamed() -> None:
+    """The first four of twenty, which all four belong; twenty in another order ask for a look at the needle."""
+    drive = _drive(9)
+    first = np.where(np.arange(len(drive.readings)) < 4, drive.readings.speed_mps, np.nan)
+    few = replace(drive.readings, speed_mps=first)
+    with pytest.raises(AlignmentError) as caught:
+        speedcal.calibrate(drive.track, few)
+    assert caught.value.code == "foreign_readings"
+    assert "so few readings" in caught.value.remedy
+    assert "cable" not in caught.value.remedy
+
+
 def test_its_own_notes_in_another_order_get_no_number() -> None:
     drive = _drive(9)
     shuffled = np.random.default_rng(1).permutation(drive.readings.speed_mps)
@@ -173,6 +185,7 @@ def test_its_own_notes_in_another_order_get_no_number() -> None:
         speedcal.calibrate(drive.track, replace(drive.readings, speed_mps=shuffled))
     assert caught.value.code == "foreign_readings"
     assert "times to the second" not in caught.value.remedy
+    assert "cable" in caught.value.remedy
     minutes = _drive(9, "whole minutes").readings
     shuffled = np.random.default_rng(1).permutation(minutes.speed_mps)
     with pytest.raises(AlignmentError) as caught:

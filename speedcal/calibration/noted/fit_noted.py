@@ -21,6 +21,7 @@ from speedcal.calibration.tuning import notes as tuned
 from speedcal.calibration.tuning.general import WRONG_BELOW
 from speedcal.calibration.tuning.track import SLOWEST_MPS, SPARSE_FROM_S
 from speedcal.errors import AlignmentError
+from speedcal.finding import Finding
 from speedcal.interval import COVERAGE_FACTOR, FloatArray, IntArray
 
 
@@ -53,7 +54,8 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
     of_track = tuned.GROUND_LOOSE * ground.u_speed_mps
     about_dial = float(np.sqrt(max(about_dial**2 - of_track**2, 0.0)))
     belongs = evidence + rivals.log_of_this_drive
-    if belongs < _loose_below(weighed, about_dial):
+    refused_below, doubted_below = _loose_below(weighed, about_dial)
+    if belongs < refused_below:
         if belongs < tuned.ASSOCIATION_FROM or ground.covered < tuned.MUCH_COVERED:
             raise _foreign(ground, evidence, about_dial, source)
         away = notes.indicated_mps - mixed.dial.indicated(np.where(inside, speed, np.nan))
@@ -66,6 +68,7 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
         mixed = _mixed(weighed, runs, habit, opened, basis)
     knots = mixed.dial.knots_mps
     habits = habit.covariances(knots) | rivals.covariances(knots)
+    loose = Finding("loosely_followed", scatter_mps=about_dial)
     dial = mixed.dial.shifted(sum(habits.values()))
     return MeasuredLine(
         dial=dial,
@@ -76,7 +79,7 @@ def fit_noted(weighed: Weighed, *, runs: SteadyRuns, habit: Habit, source: str =
         time_s=moment,
         ground_mps=np.where(inside, speed, np.nan),
         reason=tuple(np.select([~inside, ~right, ~used], [NO_GROUND, WRONG, TOO_SLOW], "").tolist()),
-        reasons=rivals.doubts(scatter, ground),
+        reasons=(loose,) if belongs < doubted_below else rivals.doubts(scatter, ground),
         reading_shift_mps=habit.shift_mps,
         habits=habits,
         rests_mps=rivals.kinks.rests_mps,
@@ -101,16 +104,20 @@ def _foreign(ground: GroundSpeed, evidence: float, scatter: float, source: str) 
     return AlignmentError("foreign_readings", source=source, log_evidence=evidence, scatter_mps=scatter)
 
 
-def _loose_below(weighed: Weighed, scatter: float) -> float:
-    """Return the log odds that readings of this scatter about a dial must have: more, the more often one looked."""
+def _loose_below(weighed: Weighed, scatter: float) -> tuple[float, float]:
+    """Return the log odds that readings of this scatter about a dial must have for an answer, and for trust in it.
+
+    They are more, the more often one looked.
+    """
     cells, notes = weighed.cells, weighed.notes
     least = tuned.LOOSE_EVIDENCE if scatter > tuned.LOOSE_SCATTER_MPS else 0.0
     if notes.u_rounding_mps >= tuned.COARSE_U_MPS:  # coarse marks hide more than looseness does
-        return least
+        return least, least
     looked_s = np.sort(np.concatenate([notes.time_s[cells.seen], weighed.at_end_s]))
     looks = 1 + int((np.diff(looked_s) > tuned.SAME_LOOK_S).sum())
     a_look = tuned.LOOSE_A_LOOK * (tuned.END_LOOSE if len(weighed.at_end_s) else 1.0)
-    return max(least, a_look * scatter * looks * (1 - float(cells.weight @ cells.wrong_share)))
+    a_scatter = a_look * looks * (1 - float(cells.weight @ cells.wrong_share))
+    return a_scatter * min(scatter, tuned.LOOSE_AT_MOST_MPS), max(least, a_scatter * scatter)
 
 
 def _refuse_two_clocks(cells: Cells, mixed: Mixed, best: int, source: str) -> None:

@@ -68,8 +68,10 @@ def unless_it_stands(refused: SpeedcalError, ground: GroundSpeed, readings: Read
     shown = readings.speed_mps[rows]
     slow, fast = np.percentile(ground.speed_mps, [10, 90])
     middle, apart = median(shown), float(np.ptp(shown))
-    if refused.code == "foreign_readings" and readings.time_resolution_s >= _MINUTE_S:
-        refused.values = {**refused.values, "step_s": readings.time_resolution_s}
+    if refused.code == "foreign_readings":
+        few = {"count": len(rows)} if len(rows) < tuned.FEW_READINGS else {}
+        to_minutes = {"step_s": readings.time_resolution_s} if readings.time_resolution_s >= _MINUTE_S else {}
+        refused.values = {**refused.values, **few, **to_minutes}
     if refused.code not in _OF_THE_FILES or apart > _ONE_SPEED_MPS or fast - slow < tuned.MOVES_MPS:
         return refused
     if middle >= tuned.SLOWEST_DRIVE_MPS and _taken_at_one_speed(ground, readings.time_s[rows]):

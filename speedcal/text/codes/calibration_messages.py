@@ -17,6 +17,16 @@ _SPARSE = (
     "faster: record the next drive with a point a second. "
 )
 
+_FEW_TO_TELL = (
+    "If they are, so few readings cannot show it: drive again and note twenty with the seconds of their times, at "
+    "several speeds from slow to fast and back, beside a GPS point a second"
+)
+_BELONGS = (
+    "Twenty readings at several speeds, and a GPS point a second, would show that they belong together. If they do, "
+    "look at what makes a needle stop, jump or swing: a broken, worn, dry or kinked cable, or a gear that skips "
+    "because its housing is turned to the wrong range"
+)
+
 REFUSALS: dict[str, tuple[Template, Template]] = {
     "few_fixes": (
         "the track has {count:n usable fix/usable fixes}, too few to tell a speed",
@@ -68,10 +78,8 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "the readings fit this track no better than they would fit the track of another drive",
         lambda values: (
             ("Write the times to the second: whole minutes hardly tell one hold from the next. " * ("step_s" in values))
-            + "Check that both are of one drive, and the unit of the readings. Twenty readings at several speeds, and "
-            "a GPS point a second, would show that they belong together. If they do, look at what makes a needle "
-            "stop, jump or swing: a broken, worn, dry or kinked cable, or a gear that skips because its housing is "
-            "turned to the wrong range"
+            + "Check that both are of one drive, and the unit of the readings. "
+            + (_FEW_TO_TELL if "count" in values else _BELONGS)
         ),
     ),
     "unit_changes": (
@@ -396,6 +404,9 @@ FINDINGS: dict[str, Template] = {
     "many_wrong": "{wrong} of {total} readings disagree with the others; check the file.",
     "large_scatter": "the readings stray by {scatter_mps:speed1} however the dial reads, more than one person "
     "misreads; does the needle swing? Were they all read off one instrument, in the vehicle that carried the GPS?",
+    "loosely_followed": "the readings stray by {scatter_mps:speed1} about the dial and follow this track hardly closer "
+    "than those of the same road on another day, or of a vehicle behind, may. If they were read on this drive in this "
+    "vehicle, look at what makes a needle swing: a worn, dry or kinked cable.",
     "track_gaps": "the track has gaps and tells the speed for only {covered:percent} of the drive; use it as it was "
     "recorded, with a GPS point a second or so.",
     "dial_moves": lambda values: fill(

@@ -24,6 +24,7 @@ _WORTH_A_LOOK = 0.1
 _STRANGE = frozenset(
     {
         "large_scatter",
+        "loosely_followed",
         "two_readers",
         "gps_among_readings",
         "many_wrong",
@@ -35,7 +36,7 @@ _STRANGE = frozenset(
 )
 """Doubts about the readings that come before any part."""
 _FALLEN = ("needle_down", "needle_falls")
-_GROW_WITH_THE_COUNT = frozenset({"large_scatter", "log_strays"})
+_GROW_WITH_THE_COUNT = frozenset({"large_scatter", "loosely_followed", "log_strays"})
 """Doubts that a wrong count of pulses multiplies, as it does the speed shown: it is put right first."""
 _NEARLY_RIGHT = 0.5
 """An odometer off by less than this share of the dial's error, and of what a gear for the dial would leave it off by,
