@@ -107,8 +107,8 @@ def build_model(facts: ReportFacts) -> ReportModel:
         verdict=_verdict(verification, units) if verification else None,
         rows=_speed_rows(facts, units),
         done=text.done(facts.work, facts.vehicle, facts.unit),
-        left=text.left_over(after, facts.unit, facts.tolerance) if after else (),
-        low=text.reads_low(latest, facts.unit) if (latest := after or before) else (),
+        left=text.left_over(after, facts.unit) if after else (),
+        low=text.reads_low(latest, facts.unit, is_tested=after is not None) if (latest := after or before) else (),
         to_fit=_to_fit(corrections, warnings) if corrections and after is None else None,
         odometer=() if expected else _odometer(facts),
         missing=(text.DRIVE_IT,) if expected else text.missing(before, after, facts.tolerance, stays=_stays(facts)),
@@ -189,7 +189,7 @@ def _picture_text(curves: tuple[Curve, ...], allowed: Allowed | None, unit: Disp
 def _verdict(verification: Verification, units: Units) -> Verdict:
     rule = verification.tolerance
     named, source = text.rule_lines(rule)
-    in_short = [(change.agrees, tech_text.change_lines(change, only_fitting=True)) for change in verification.changes]
+    unlike = [change for change in verification.changes if not change.agrees]
     return Verdict(
         word=verification.verdict.upper(),
         mark=_MARKS[verification.verdict],
@@ -200,8 +200,7 @@ def _verdict(verification: Verification, units: Units) -> Verdict:
         checks=check_rows(verification, units),
         driven_range=tech_text.driven_range(verification),
         changes=tuple(line for change in verification.changes for line in tech_text.change_lines(change)),
-        changes_in_short=tuple(line for _, lines in in_short for line in lines),
-        otherwise=tuple(line for agrees, lines in in_short for line in lines if not agrees),
+        otherwise=tuple(line for change in unlike for line in tech_text.change_lines(change, only_fitting=True)),
         findings=tuple(one_line(finding.text) for finding in verification.findings),
     )
 

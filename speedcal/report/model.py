@@ -50,10 +50,8 @@ class Verdict:
     driven_range: str
     changes: tuple[str, ...]
     """Planned against measured change, with likely causes where they differ."""
-    changes_in_short: tuple[str, ...]
-    """The same with only the causes whose size fits, for the printed page."""
     otherwise: tuple[str, ...]
-    """Of these the changes that are not the planned ones."""
+    """Of these the changes that are not the planned ones, with only the causes whose size fits."""
     findings: tuple[str, ...]
 
 

@@ -109,7 +109,7 @@ def _table_row(row: SpeedRow) -> list[tuple[str, ...]]:
 
 def _work(model: ReportModel) -> list[Block]:
     """Return what was done, what is left or can be fitted, and the odometer."""
-    changes = model.verdict.changes_in_short if model.verdict else ()
+    changes = model.verdict.otherwise if model.verdict else ()
     fit = model.to_fit
     rows = fit.rows if fit else ()
     choices = ["; ".join(filter(None, (f"{name}: worst error left {worst}", more))) for name, worst, more in rows]

@@ -23,6 +23,8 @@ from speedcal.text.words.numbers import signed
 
 HERE = Path(__file__).parent
 _TRY_AGAIN_S = "5"
+_MOST_GEARS = 4
+"""Rows of a table of gears, beside the fitted and the advised one; the report has more. Our own choice."""
 _FOR_FILMS = ("av", "cv2")
 """What the extra for films brings."""
 
@@ -108,16 +110,18 @@ def environment() -> jinja2.Environment:
         lstrip_blocks=True,
     )
     made.filters.update(clock=_clock, day=day, utc=_utc, moment=_moment, sentence=_sentence, number=_number)
-    made.filters.update(signed=signed, down_to_fitted=_down_to_fitted)
+    made.filters.update(signed=signed, worth_a_row=_worth_a_row)
     made.globals.update(can_read_films=can_read_films)
     made.tests.update(holds=lambda items, item: item in items)
     return made
 
 
-def _down_to_fitted(choices: list[dict[str, Any]]) -> list[dict[str, Any]]:
-    """Return the choices of a kind down to the one that is fitted, as the command lists them."""
+def _worth_a_row(choices: list[dict[str, Any]], advised: list[int]) -> list[dict[str, Any]]:
+    """Return the best choices of a kind, none worse than the fitted one, with the fitted and the advised ones."""
     last = next((i for i, choice in enumerate(choices, 1) if choice["fitted"]), len(choices))
-    return choices[: max(last, FEWEST_ROWS)]
+    best = min(max(last, FEWEST_ROWS), _MOST_GEARS)
+    named = [choice for choice in choices[best:] if choice["fitted"] or choice["teeth"] in advised]
+    return [*choices[:best], *named]
 
 
 def day(seconds: float, zone_s: float | None = None) -> str:

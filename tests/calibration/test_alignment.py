@@ -389,6 +389,7 @@ def test_readings_share_the_clock_of_their_own_fixes_and_of_no_other_receiver() 
         (-122.0, "time of day", 19_000 * DAY_S + 7 * 3600 - 40, -7),
         (151.0, "time of day", -10 * 3600 + 3, 10),
         (151.0, "time of day", 14 * 3600 + 3, 10),  # the same, and not 14 h behind UTC
+        (85.0, "time of day", 10 * 3600 - 3, -10),  # a watch of elsewhere: 14 h ahead would be another day
         (174.0, "utc", 0.4, 12),
         (-3.0, "elapsed", 1.7e9, 0),
         (-80.0, "none", None, -5),

@@ -13,6 +13,7 @@ from speedcal.interval import Interval
 from speedcal.report import DriveFacts, ReportModel, build_model
 from speedcal.report.for_tech import depth, drive_detail
 from speedcal.text.pages import report_for_customer as words
+from speedcal.text.pages.told_speeds import table_speeds
 from speedcal.text.results.calibration_summary import clock_shift
 from speedcal.text.words.numbers import chance
 from speedcal.units import MPH_MPS
@@ -62,18 +63,17 @@ def test_the_table_of_a_slow_vehicle_has_speeds_that_it_reaches(
     low: float, high: float, speeds: tuple[int, ...]
 ) -> None:
     """A tractor is told nothing of 70 mph."""
-    assert words.table_speeds([make_calibration(low=low, high=high)], "mph") == speeds
+    assert table_speeds([make_calibration(low=low, high=high)], "mph") == speeds
 
 
 def test_the_table_has_the_speeds_that_were_chosen_for_the_job() -> None:
     """A job judged at 50, 80 and 120 km/h was told of 110; of many the ends and the middle are told."""
     c = make_calibration(low=20, high=80)
     chosen = load_tolerance({"rule": "un_r39_type", "speeds": [120, 50, 80]}, unit="km/h")
-    assert words.table_speeds([c], "km/h", chosen) == (50, 80, 120)
-    assert "at 120:" in words.left_over(c, "km/h", chosen)[0]
+    assert table_speeds([c], "km/h", chosen) == (50, 80, 120)
     many = load_tolerance({"rule": "un_r39_type", "speeds": [40, 50, 60, 80, 100]}, unit="km/h")
-    assert words.table_speeds([c], "km/h", many) == (40, 60, 100)
-    assert words.table_speeds([c], "km/h", load_tolerance({"rule": "un_r39_type", "max_speed": 150}, unit="km/h")) == (
+    assert table_speeds([c], "km/h", many) == (40, 60, 100)
+    assert table_speeds([c], "km/h", load_tolerance({"rule": "un_r39_type", "max_speed": 150}, unit="km/h")) == (
         50, 80, 110
     )  # fmt: skip
 
@@ -108,15 +108,15 @@ def test_what_is_left_says_when_the_dial_reads_low() -> None:
     low = " ".join(words.left_over(exact(0.97), "mph"))
     assert "reads low" in low
     maybe = make_calibration(1.001, u_offset=0.1 / MPH_MPS)
-    assert "may read low" in " ".join(words.reads_low(maybe, "mph"))
+    assert "may read low" in " ".join(words.reads_low(maybe, "mph", is_tested=True))
     assert "off by −" in " ".join(words.left_over(maybe, "mph"))  # the range says it there
     assert "low" not in " ".join(words.left_over(exact(1.05), "mph"))
 
 
-def test_what_is_left_is_said_over_the_speeds_driven_and_at_usual_ones() -> None:
-    """Exactly 4 % high: 1.0 at 25, 2.6 at 65; 1.2 at 30, 2.0 at 50; nobody drove 70 mph."""
+def test_what_is_left_is_said_over_the_speeds_driven() -> None:
+    """Exactly 4 % high: 1.0 at 25, 2.6 at 65; the table beside it tells single speeds."""
     left = words.left_over(exact(1.04), "mph")
-    assert left == ("From 25 to 65 mph the dial is off by +1.0 to +2.6 mph (at 30: +1.2; at 50: +2.0).",)
+    assert left == ("From 25 to 65 mph the dial is off by +1.0 to +2.6 mph.",)
 
 
 @pytest.mark.parametrize(("offset", "said"), [(2.0, "2.0 mph high"), (-2.0, "2.0 mph low")])
@@ -351,7 +351,7 @@ def test_work_that_is_told_is_driven_next_and_not_advised_anew() -> None:
     found = correct(make_calibration(1.096), vehicle)
     told = words.next_steps(found, None, Work.from_dict({"driven_gear": 22}), "mph")
     assert told[0].startswith("Drive the road test of the work (driven gear 22)")
-    assert "leaves at most 0.4 %, " in told[1]
+    assert "leaves at most 0.4 % error, " in told[1]
     for work in (None, Work.from_dict({"note": "cleaned"})):
         assert "riven gear" in words.next_steps(found, None, work, "mph")[0]
     both = words.next_steps(found, None, Work.from_dict({"driven_gear": 22, "needle": -1}), "mph")

@@ -131,7 +131,7 @@ def test_the_customer_reads_what_was_done(site: Site) -> None:
     for phase in ("before", "after"):
         site.send(base, phase)
     site.settle(base)
-    assert "Driven gear 22 (before: driven gear 19). New seal ring." in _opened_by(site, base, "customer")
+    assert "Driven gear 22 (before: 19). New seal ring." in _opened_by(site, base, "customer")
     assert "no result" not in site.client.get("/jobs").text.split("Swapped")[0]
 
 

@@ -9,12 +9,15 @@ from speedcal.logs.drive.readings import Clock
 from speedcal.logs.drive.track import Track
 
 _HOUR_S, _DEGREES_AN_HOUR = 3600.0, 15.0
+_FARTHEST_S = 4 * _HOUR_S
+"""No zone in law is farther from the sun: 73.5 degrees east keep UTC+8, 3.1 h from it (IANA time zone database)."""
 
 
 def zone_of_drive(track: Track, clock: Clock, clock_offset_s: float | None) -> float:
     """Return the zone in which the drive has its day. [s ahead of UTC].
 
-    Zones in law are up to two hours off the sun, so that it tells another day only near midnight.
+    Zones in law are a few hours off the sun at most. A clock farther from it was not set where the drive was, or the
+    track was moved; then its own zone within half a day of UTC counts.
 
     Parameters
     ----------
@@ -24,5 +27,10 @@ def zone_of_drive(track: Track, clock: Clock, clock_offset_s: float | None) -> f
     sun_s = round(median(track.longitude_deg) / _DEGREES_AN_HOUR) * _HOUR_S
     if clock not in ("local", "time of day") or clock_offset_s is None:
         return sun_s
-    near_sun_s = (clock_offset_s + sun_s + DAY_S / 2) % DAY_S - DAY_S / 2  # whole days are another matter
-    return zone_near(near_sun_s - sun_s)
+    zone_s = zone_near(_within_a_day(clock_offset_s + sun_s) - sun_s)
+    return zone_s if abs(zone_s - sun_s) <= _FARTHEST_S else zone_near(_within_a_day(clock_offset_s))
+
+
+def _within_a_day(offset_s: float) -> float:
+    """Return an offset without the whole days in it, which are another matter."""
+    return (offset_s + DAY_S / 2) % DAY_S - DAY_S / 2

@@ -303,8 +303,9 @@ def _tires(values: Values) -> str:
 
 def _count_decides(values: Values) -> str:
     out = values["came_out"]
-    old = f"count the one that came out: {out} teeth would explain it. Otherwise " if out else ""
-    return f"If it has {values['planned']}, {old}add to the job what else changed (tires?), and that they were counted."
+    old = f"count the one that came out: {out} teeth would explain it. If both are right, " if out else ""
+    counted_too = "add to the job that the teeth were counted, and what else changed (tires?)."
+    return f"If it has {values['planned']}, {old}{counted_too}"
 
 
 def _other_range(values: Values) -> str:

@@ -66,10 +66,16 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
 """Code to what is wrong and what to do, both without full stop."""
 
 
+_MOST_MEASURES = 3
+"""From more parts than this it is not said how each is measured: the advice says which comes first."""
+
+
 def _inseparable(values: Values) -> str:
     links = values["links"]
     names = ["what the instrument expects" if link == "instrument" else part_name(link) for link in links]
     measures = "; ".join(MEASURED_BY[link] for link in links)
+    if len(links) > _MOST_MEASURES:
+        return f"Driving alone cannot tell these apart: {joined(names)}. Each one that is measured narrows it."
     if len(links) == 1:
         return f"Not stated, and a drive alone does not tell it: {names[0]}. To know it: {measures}."
     return f"Driving alone cannot tell these apart: {joined(names)}. To tell them apart: {measures}."

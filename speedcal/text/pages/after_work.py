@@ -25,5 +25,5 @@ def road_test_steps(work: Work | None, corrections: Corrections | None, unit: st
     if choice is None:
         return (test,)
     known = "By the drive before" if corrections.is_driven else "By the parts as stated"
-    left = f"{choice.worst_error_percent:.1f} %, {likely(choice.probability_passes)} sure to be enough."
+    left = f"{choice.worst_error_percent:.1f} % error, {likely(choice.probability_passes)} sure to be enough."
     return test, f"{known} this leaves at most {left}"

@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from speedcal.interval import FloatArray, reached
+from speedcal.interval import FloatArray
 from speedcal.text.pages.after_work import road_test_steps
-from speedcal.text.pages.told_speeds import headline_speed, table_speeds
+from speedcal.text.pages.told_speeds import headline_speed
 from speedcal.text.results.explanations import likely_causes
 from speedcal.text.results.vehicle_summary import work_words
 from speedcal.text.words import rules
@@ -45,7 +45,7 @@ BY_FACTS = "by the parts"
 TITLE_BOTH, TITLE_ONE = "Speedometer before and after", "How the speedometer reads"
 MORE = "… more in report.html"
 RANGES = "19 times in 20 the true value lies inside the range given."
-NOT_DRIVEN = "not driven: extended"
+NOT_DRIVEN = "not driven: estimated"
 ODOMETER_NOT_READ = "The odometer was not read, so it is not judged."
 ADVISED = "advised"
 
@@ -75,7 +75,7 @@ _LEAST_SAID = 0.05
 
 def caption(has_readings: bool) -> str:
     """Say what is drawn in the comparison."""
-    return f"{'Points are readings, bands' if has_readings else 'Bands are'} the ranges of the lines."
+    return f"{'Points are readings; the' if has_readings else 'The'} true line lies in its band."
 
 
 def change_words(work: Work | None) -> str:
@@ -156,17 +156,15 @@ def odometer_sentences(before: Calibration | None, after: Calibration | None, un
     return tuple(out)
 
 
-def left_over(after: Calibration, unit: DisplayUnit, tolerance: Tolerance | None = None) -> tuple[str, ...]:
-    """Say what error is left after the work: overall, at some speeds, by the needle, and where it reads low."""
+def left_over(after: Calibration, unit: DisplayUnit) -> tuple[str, ...]:
+    """Say what error is left after the work: overall, by the needle, and where it reads low."""
     factor = SPEED_UNIT_MPS[unit]
     low, high = after.dial.driven_mps
     error, half = _errors(after)
     least, most = float((error - half).min()) / factor, float((error + half).max()) / factor
-    told = [v for v in table_speeds([after], unit, tolerance) if reached((low, high), v * factor)]
-    at = "; ".join(f"at {v:g}: {_error_range(after, v * factor, factor)}" for v in told)
     lines = [
         f"From {low / factor:.0f} to {high / factor:.0f} {unit} the dial is off by {signed(least)} to {signed(most)} "
-        f"{unit}{f' ({at})' * bool(told)}."
+        f"{unit}."
     ]
     offset = after.offset_mps.scaled(1 / factor)
     if after.dial.shape == "straight" and not offset.contains(0.0) and abs(offset.value) >= _LEAST_SAID:
@@ -183,12 +181,15 @@ def left_over(after: Calibration, unit: DisplayUnit, tolerance: Tolerance | None
     )
 
 
-def reads_low(dial_of: Calibration, unit: DisplayUnit) -> tuple[str, ...]:
-    """Say whether a dial shows less than the true speed, the side on which somebody drives too fast."""
+def reads_low(dial_of: Calibration, unit: DisplayUnit, *, is_tested: bool) -> tuple[str, ...]:
+    """Say where a dial shows less than the true speed, the side on which somebody drives too fast.
+
+    That it never does is told of a road test alone (``is_tested``): before the work it is no news.
+    """
     error, half = _errors(dial_of)
     least = float((error - half).min()) / SPEED_UNIT_MPS[unit]
     may = (f"It may read low by {-least:.1f} {unit}.",) if least <= -_LEAST_SAID else ()
-    never = ("It does not read low at any speed driven.",) if dial_of.trust.word == "TRUSTED" else ()
+    never = ("It does not read low at any speed driven.",) if is_tested and dial_of.trust.word == "TRUSTED" else ()
     return _surely_low(dial_of) or may or never
 
 
@@ -203,13 +204,6 @@ def _errors(dial_of: Calibration) -> tuple[FloatArray, FloatArray]:
     """Return how far a dial is off over the driven speeds, and half the width of its interval there. [m/s]."""
     grid = np.linspace(*dial_of.dial.driven_mps, 41)
     return dial_of.dial.indicated(grid) - grid, dial_of.dial.half_width(grid)
-
-
-def _error_range(after: Calibration, ground_mps: float, factor: float) -> str:
-    error = float(after.dial.indicated(ground_mps)) - ground_mps
-    half = float(after.dial.half_width(ground_mps))
-    low, high = signed((error - half) / factor), signed((error + half) / factor)
-    return low if low == high else f"{low} to {high}"
 
 
 def warnings(before: Calibration | None, after: Calibration | None) -> tuple[str, ...]:
@@ -236,7 +230,7 @@ def missing(
     if before is None:
         out.append("There is no drive before the work, so what changed is not known.")
     if after is None and not stays:
-        out.append("There is no drive after the work yet; it will show what the work did.")
+        out.append("There is no drive after the work yet.")
     elif after is None and tolerance is not None:
         out.append("There is no road test yet, so there is no verdict.")
     elif after is not None and tolerance is None:
@@ -261,11 +255,13 @@ def done(work: Work | None, vehicle: Vehicle | None, unit: str) -> tuple[str, ..
 
 def _was(work: Work, vehicle: Vehicle | None) -> str:
     names = ("driven_gear", "drive_gear", "ratio_box", "pulse_scaler", "axle", "tire")
-    parts = [
-        f"{name.replace('_', ' ')} {one_line(part_value(getattr(vehicle, name)))}"
+    was = {
+        name: one_line(part_value(getattr(vehicle, name)))
         for name in names
         if getattr(work, name) is not None and getattr(vehicle, name, None) is not None
-    ]
+    }
+    is_alone = len(was) == 1 and not work.settings
+    parts = [value if is_alone else f"{name.replace('_', ' ')} {value}" for name, value in was.items()]
     now = {setting.kind: setting.now for setting in vehicle.settings} if vehicle else {}
     before = [(setting.kind, now.get(setting.kind)) for setting in work.settings]
     parts += [setting_name(kind, value) for kind, value in before if value is not None]

@@ -41,7 +41,7 @@ def words(plan: RoadTestPlan, number: str, shop: str) -> dict[str, Any]:
         ],
         "cautions": [*([BY_GPS] if plan.by_gps else []), *(caution.text for caution in plan.cautions)],
         "how": HOW_TO_FILL_BY_GPS if plan.by_gps else HOW_TO_FILL,
-        "heads": ["no.", f"GPS {unit}" if plan.by_gps else f"hold {unit}", "for s"],
+        "heads": ["no.", f"GPS {unit}" if plan.by_gps else f"hold {unit}", "seconds"],
         "cells": ["time", "shows"],
         "rows": [
             [f"{i}", f"{hold.mark_mps / factor:.0f}", f"{hold.hold_s:.0f}"]
@@ -57,7 +57,6 @@ def _promise(plan: RoadTestPlan) -> list[str]:
     return [
         f"{plan.n_readings} readings, about {plan.duration_s / 60:.0f} minutes, {distance(plan.distance_m, plan.unit)} "
         f"of road; no single stretch longer than {distance(plan.stretch_m, plan.unit)}.",
-        f"Answers: {answers(plan)}. In nine drives of ten the error factor comes out to ±"
-        f"{plan.half_width_percent:.1f} % or better, as long as the assumptions of the plan hold.",
+        f"Answers: {answers(plan)}.",
         *(finding.text for finding in plan.findings if finding.code in _SHORT),
     ]

@@ -83,7 +83,7 @@ def _left(entry: Advice) -> str:
     outcome = next((values for code, values in found.items() if code in _OUTCOMES), {})
     what = "leaves the odometer off by" if outcome.get("of_odometer") else "leaves at most"
     what = "off by at most" if entry.action == "keep_as_is" and what == "leaves at most" else what
-    left += f": {what} {entry.worst_error_percent:.1f} %"
+    left += f": {what} {entry.worst_error_percent:.1f} %{' error' * (what == 'leaves at most')}"
     if entry.probability is None:
         return left
     within = outcome.get("within_percent")

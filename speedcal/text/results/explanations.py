@@ -9,7 +9,8 @@ from speedcal.vehicle.diagnosed.diagnosis import Diagnosis
 from speedcal.vehicle.diagnosed.explanations import Explanation, Explanations
 
 _MOST_CAUSES = 4
-_WORTH_SAYING = 0.03
+_WORTH_SAYING, _WORTH_NAMING = 0.03, 0.1
+"""From which probability a cause is listed in full, and named beside the first in a sentence. Our own choice."""
 _ALL = 100
 """Per cent; a cause in the drive and one in the instrument are not held against each other."""
 _MEASURED = "as measured"
@@ -38,7 +39,8 @@ def diagnosis_lines(diagnosis: Diagnosis) -> list[str]:
 
 def likely_causes(diagnosis: Diagnosis) -> str:
     """Return the causes worth saying, the likeliest first."""
-    worth = [item for item in diagnosis.hypotheses if item.probability > _WORTH_SAYING][:_MOST_CAUSES]
+    first, *rest = diagnosis.hypotheses
+    worth = [first, *(item for item in rest if item.probability > _WORTH_NAMING)][:_MOST_CAUSES]
     causes = "; ".join(f"{CAUSES[item.code]} ({likely(item.probability)})" for item in worth)
     shares = sum(round(100 * item.probability) for item in worth)
     return f"likely cause: {causes}" + ("; two may go together" if shares > _ALL else "")

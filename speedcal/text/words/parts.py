@@ -47,7 +47,7 @@ MEASURED_BY = {
     "instrument": "find what the instrument expects per mile or km: on its face, or by turning its input a counted "
     "number of turns and reading the odometer",
     "sensor": "count the pulses or teeth of the sensor for one turn of its shaft",
-    "settings": "read the numbers that are in the module now",
+    "settings": "read the numbers set in its module, if it has one",
     "pulse_scaler": "see whether a pulse scaler is fitted and what it can be set to",
     "rule": "choose a rule that holds at the speeds of this vehicle",
     "max_speed": "state the design maximum speed of the vehicle, or the speeds that matter",

@@ -276,7 +276,7 @@
     const count = stills[which].ticks.length;
     by("proposed").hidden = false;
     by("proposed").textContent = count
-      ? `${count} ticks were found and are marked already. Check that each cross is on the end of a tick with a figure; move or remove those that are not, add what is missing, then number them.`
+      ? `${count} ticks were found and are marked already. Move or remove crosses that are not on the end of a tick with a figure, add what is missing, then number them.`
       : "No ticks were found here: set the marks yourself, or choose another still.";
     loaded.addEventListener("load", () => { picture = loaded; lookAtMarks(); list(); });
     loaded.src = form.dataset.base + stills[which].file;
@@ -288,18 +288,20 @@
 
   // ---- sending
 
+  const forget = () => { for (const place of ["refused", "figures-refused"]) by(place).replaceChildren(); };
   const refuse = (told, field) => {
     const note = Object.assign(document.createElement("div"), { className: "note bad", tabIndex: -1 });
     note.setAttribute("role", "alert");
     for (const text of [told.text, told.remedy]) {
       if (text) note.append(Object.assign(document.createElement("p"), { textContent: sentence(text) }));
     }
-    by("refused").replaceChildren(note);
+    forget();
+    by(field ? "figures-refused" : "refused").replaceChildren(note);
     (field ?? note).focus();
   };
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
-    by("refused").replaceChildren();
+    forget();
     if (marks.length < FEWEST) return refuse({ text: "Three marks are needed, six or more are better" });
     const bad = marks.findIndex((mark) => Number.isNaN(figure(mark.value)));
     if (bad >= 0) return refuse({ text: "Every mark needs the figure beside it" }, by("marks").querySelectorAll("input")[bad]);

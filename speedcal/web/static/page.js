@@ -5,8 +5,9 @@
 (() => {
   for (const time of document.querySelectorAll("time[data-show]")) {
     const at = new Date(time.dateTime);
-    time.textContent = at.toLocaleString([], time.dataset.show === "day"
+    const written = at.toLocaleString([], time.dataset.show === "day"
       ? { dateStyle: "medium" } : { dateStyle: "medium", timeStyle: "short" });
+    time.textContent = written.replace(/\s(?=[AP]M$)/, "\u00a0");
   }
 })();
 
