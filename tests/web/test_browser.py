@@ -333,6 +333,7 @@ def test_without_javascript_all_but_the_recorder_works_and_names_are_only_names(
     names = {f: HOSTILE for f in ("job.number", "job.customer", "job.shop", "job.note", "vehicle.label", "work.note")}
     page.goto(f"{server.address}/jobs/new")
     page.click("summary >> text=What was done")  # folded away while nothing was
+    page.click("summary >> text=Notes")
     for field, text in names.items():
         page.fill(f'[id="{field}"]', text)
     page.click("text=Save the job")

@@ -206,7 +206,7 @@ def test_from_the_film_to_readings_beside_a_track(site: Site, made: MadeFilm) ->
     stills = row.stills["stills"]
     assert site.client.get(f"{film}/{stills[0]['file']}").headers["content-type"] == "image/jpeg"
     assert site.client.get(f"{film}/film").status_code == 404
-    assert "Set a mark" in site.client.get(film).text
+    assert "Mark the outer end" in site.client.get(film).text
 
     ticks = stills[row.stills["best"]]["ticks"]
     assert len(ticks) == 13
@@ -272,7 +272,7 @@ def test_a_film_kept_on_purpose_can_be_marked_again(site: Site, made: MadeFilm) 
     assert not waiting.is_complete
     assert "was kept on purpose" in site.client.get(film).text
     assert "film, kept" in site.client.get(base).text
-    assert "Set a mark" in site.client.get(f"{film}?mark").text
+    assert "Mark the outer end" in site.client.get(f"{film}?mark").text
     site.client.post(f"{film}/delete")
     assert site.client.get(film).status_code == 404
     assert site.services.store.drive(waiting.id) is not None

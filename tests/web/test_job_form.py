@@ -111,7 +111,7 @@ def test_who_sees_a_note_is_said(site: Site) -> None:
     """Notes of the shop are found in the list and stand on no page of owner and customer."""
     base = site.new_job(**{"job.note": "for everybody", "job.shop_note": "owes us for the cable"})
     form = unescape(site.client.get(f"{base}/edit").text)
-    for field, hint in (("job.note", "Customers see it on the report"), ("job.shop_note", "Only the shop sees them")):
+    for field, hint in (("job.note", "Customers see it"), ("job.shop_note", "Customers do not see it")):
         assert f'id="{field}-hint">{hint}' in form
     assert "owes us" in site.client.get(base).text
     assert base in site.client.get("/jobs?q=cable").text

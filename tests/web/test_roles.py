@@ -451,9 +451,11 @@ def test_the_app_is_made_without_touching_the_disk(tmp_path: Path) -> None:
 
 
 def test_the_page_lists_no_choice_that_is_worse_than_what_is_fitted() -> None:
-    """As the command does; where what is fitted is the best, one neighbor stands beside it."""
-    down_to_fitted = environment().filters["down_to_fitted"]
+    """Of many the best four, the advised and the fitted one; where that is the best, one neighbor stands beside it."""
+    worth_a_row = environment().filters["worth_a_row"]
     rows = [{"teeth": teeth, "fitted": teeth == 26} for teeth in (28, 27, 29, 26, 30, 25)]
-    assert [row["teeth"] for row in down_to_fitted(rows)] == [28, 27, 29, 26]
-    assert [row["teeth"] for row in down_to_fitted(rows[3:])] == [26, 30]
-    assert down_to_fitted(rows[4:]) == rows[4:]
+    assert [row["teeth"] for row in worth_a_row(rows, [])] == [28, 27, 29, 26]
+    assert [row["teeth"] for row in worth_a_row(rows[3:], [])] == [26, 30]
+    assert worth_a_row(rows[4:], []) == rows[4:]
+    many = [{"teeth": teeth, "fitted": teeth == 20} for teeth in (28, 27, 29, 26, 30, 25, 31, 20, 19)]
+    assert [row["teeth"] for row in worth_a_row(many, [25])] == [28, 27, 29, 26, 25, 20]
