@@ -47,6 +47,18 @@ def test_a_part_with_another_gain_is_found_where_it_is() -> None:
     assert placed >= 45
 
 
+def test_a_part_in_low_range_is_told_by_its_ratio() -> None:
+    """A transfer case of 2.4 for five minutes: 140 % higher, and the rest is the dial's."""
+    drive = outside_drive("log", (191, 3))
+    track, readings = in_memory(drive)
+    time = readings.time_s - readings.time_s[0]
+    low = (time > 300) & (time < 600)
+    result = speedcal.calibrate(track, replace(readings, speed_mps=np.where(low, 2.4, 1.0) * readings.speed_mps))
+    told = next(reason for reason in result.trust.reasons if reason.code == "dial_changes")
+    assert told.values["difference"] == pytest.approx(1.4, abs=0.03)
+    assert result.error_factor.value == pytest.approx(drive.truth.factor(drive.truth.speed_mps), rel=0.005)
+
+
 def test_a_part_with_speeds_of_its_own_is_a_bend_or_a_change_and_not_told_to_be_one() -> None:
     """All that is above 20 m/s reads 3 % more; where that speed is driven twice and differs once, it is a change."""
     rng, _, off = _drive(3)

@@ -23,7 +23,7 @@ _LEAST_SHARE, _LEAST_DRIFT_SHARE = 0.03, 0.01
 """Of the weight, that a part and a drift must have beside what a curve takes up of them; of a drift it is a twelfth."""
 _CURVE_DEGREE = 4
 """Of the polynomial that a dial is taken to be here."""
-_CLIP_SHARE, _CLIP_MPS = 0.25, 1.0
+FITTED_SHARE, _CLIP_MPS = 0.25, 1.0
 """Farther off than this is a broken row, or enough to be seen."""
 _FEWEST_WINDOWS, _FEWEST_QUIET = 8, 20
 
@@ -196,7 +196,7 @@ def by_turns(shown_mps: FloatArray, ground_mps: FloatArray | None = None) -> flo
 
 def clipped(ground_mps: FloatArray, off_mps: FloatArray) -> FloatArray:
     """Return what lies off the dial, broken rows brought nearer."""
-    most = _CLIP_SHARE * ground_mps + _CLIP_MPS
+    most = FITTED_SHARE * ground_mps + _CLIP_MPS
     return np.clip(off_mps, -most, most)
 
 

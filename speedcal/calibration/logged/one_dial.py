@@ -10,7 +10,7 @@ import numpy as np
 from speedcal.calibration.dial.dial import Dial
 from speedcal.calibration.dial.measured import WRONG, MeasuredLine
 from speedcal.calibration.logged.beside_fixes import BesideFixes, is_finer
-from speedcal.calibration.logged.constancy import Change, by_turns, change_within, steady_wander
+from speedcal.calibration.logged.constancy import FITTED_SHARE, Change, by_turns, change_within, steady_wander
 from speedcal.calibration.logged.smoothed_shown import as_smoothed
 from speedcal.calibration.readings.end_stops import sticking_step
 from speedcal.calibration.readings.kind import is_log
@@ -156,4 +156,9 @@ class LoggedDial:
         if change.gradual:
             return Finding("dial_drifts", difference=change.difference)
         first, last = (int(line) for line in self.line[[change.first, change.last]])
-        return Finding("dial_changes", first=first, last=last, difference=change.difference)
+        part = np.zeros(len(self.off_mps), bool)
+        part[change.first : change.last + 1] = True
+        share = self.off_mps / self.ground_mps / self.gain
+        apart = median(share[part]) - median(share[~part])  # rows in another range lie too far off to be fitted
+        farther = abs(apart) > FITTED_SHARE
+        return Finding("dial_changes", first=first, last=last, difference=apart if farther else change.difference)
