@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 
 import pytest
@@ -119,6 +120,10 @@ def test_the_facts_alone_name_the_gear(busy: Site) -> None:
         in busy.client.get(f"{base}/files/report.html").text
     )
     assert "readings_aligned.csv" not in page
+    with_link = busy.client.post(f"{base}/links", data={"role": "owner"}).text
+    owner = busy.client.get(re.search(r'data-address="[^"]*(/o/[\w.-]+)"', with_link)[1]).text
+    assert "How it works" in owner
+    assert "by its parts" not in owner, "the owner is asked for a drive, and told of no result before one"
 
 
 def test_engine_speed_counts_once_the_axle_and_the_tire_are_stated(busy: Site) -> None:
