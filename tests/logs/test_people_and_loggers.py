@@ -9,7 +9,7 @@ import pytest
 
 import speedcal
 from speedcal.errors import ReadingsFormatError, SpeedcalError
-from speedcal.logs import Readings, read_checks, read_readings
+from speedcal.logs import Readings, limits, read_checks, read_readings
 from speedcal.units import KMH_MPS, MILE_M, MPH_MPS, SPEED_UNIT_MPS
 
 _BEGIN_S = 14 * 3600 + 3 * 60 + 12
@@ -103,6 +103,17 @@ def test_cells_over_several_columns_and_rows_stand_where_they_are_seen(tmp_path:
     readings = _read(tmp_path, f"<html><table>{head}{''.join(lines)}</table></html>", "page.html")
     _is_the_drive(readings)
     assert readings.clock == "local"
+
+
+def test_cells_that_reach_far_down_cost_no_more_than_their_limit(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each row would hold one cell more than the row above."""
+    monkeypatch.setattr(limits, "MAX_CELLS", 10_000)
+    rows = "<tr><td rowspan=9999>1</td></tr>" * 200
+    with pytest.raises(ReadingsFormatError) as caught:
+        _read(tmp_path, f"<table>{rows}</table>", "page.html")
+    assert caught.value.code == "too_many"
 
 
 def test_a_unit_beside_the_list_of_a_json_file_is_that_of_its_speeds(tmp_path: Path) -> None:

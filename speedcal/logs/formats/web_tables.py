@@ -40,35 +40,39 @@ class _Grid:
     """Columns of cells that reach down: the last row that each reaches, and what stands there."""
 
     def open(self, tag: str, line: int, attributes: str) -> int:
-        """Begin a row or a cell, and return how many cells it takes; the one before ends where its end was left out.
+        """Begin a row or a cell, and return how many cells that makes; the one before ends where its end was left out.
 
         A cell over several columns stands in the first of them; one over several rows in each, if it is no name.
         """
+        made = 1
         if tag == "tr" or not self.rows:
-            self._reach_down()
+            made += self._reach_down()
             self.rows.append([])
             self.line.append(line)
         if tag == "tr":
             self.cell = None
-            return 1
-        self._reach_down()
+            return made
+        made += self._reach_down()
         row, span = self.rows[-1], {kind.lower(): int(size) for kind, size in _SPAN.findall(attributes)}
         self.cell = []
-        columns = min(max(span.get("col", 1), 1), limits.MAX_COLUMNS)
+        columns = max(min(span.get("col", 1), limits.MAX_COLUMNS - len(row)), 1)
         for k in range(columns):
             cell = [] if k else self.cell
             if span.get("row", 1) > 1:
                 self.below[len(row)] = (len(self.rows) - 2 + span["row"], cell if tag == "td" else [])
             row.append(cell)
-        return columns
+        return made + columns
 
-    def _reach_down(self) -> None:
-        """Give the last row what reaches into it from above, where it has come to."""
-        while self.rows and len(self.rows[-1]) in self.below:
+    def _reach_down(self) -> int:
+        """Give the last row what reaches into it from above, where it has come to, and return how many cells."""
+        made = 0
+        while self.rows and len(self.rows[-1]) in self.below and len(self.rows[-1]) < limits.MAX_COLUMNS:
             last, cell = self.below[len(self.rows[-1])]
             if last < len(self.rows) - 1:
                 break
             self.rows[-1].append(cell)
+            made += 1
+        return made
 
     def finished(self) -> Rows:
         """Return the cells as text; rows of none are left out."""
