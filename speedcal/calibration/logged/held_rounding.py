@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from speedcal.calibration.tuning.logs import HELD_FIGURE_S
+from speedcal.calibration.tuning.logs import HELD_FIGURE_S, RECEIVER_U_MPS
 from speedcal.interval import FloatArray, IntArray
 
 
@@ -46,8 +46,9 @@ class HeldRounding:
     def columns(self, time_s: FloatArray) -> FloatArray:
         """Return what an error of one standard uncertainty at each figure does at other times, shape (k, figures)."""
         row = np.clip(np.searchsorted(self.time_s, time_s), 0, len(self.time_s) - 1)
-        held, label = np.unique(self.figure[row], return_inverse=True)
-        return np.asarray(self.u_mps[row, None] * (label[:, None] == np.arange(len(held))))
+        figure, u = self.figure[row], self.u_mps[row]
+        held = np.unique(figure[u > RECEIVER_U_MPS])  # of fine steps there are thousands, which come to nothing
+        return np.asarray(u[:, None] * (figure[:, None] == held))
 
 
 def mean_about(time_s: FloatArray, value: FloatArray) -> tuple[FloatArray, FloatArray]:
