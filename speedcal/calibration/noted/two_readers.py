@@ -55,6 +55,9 @@ def other_readers(ground: GroundSpeed, notes: Notes, cells: Cells, dial: Dial) -
         What came of them: a bend, too, is no second reader.
     """
     order = np.argsort(notes.time_s, kind="stable")
+    # a needle at rest tells no reader from another, and many rest below some speed, where the track goes on
+    moves = notes.indicated_mps[order] > tuned.AT_REST_MPS
+    order = order[moves] if cells.seen[order[moves]].any() else order
     # one that lies in a gap another watch only brings to what speed there is beside it
     watch = _Watch(ground, notes, cells, dial, rows=order[cells.seen[order]], reach_s=tuned.READERS_CLOCK_REACH_S)
     near = _Watch(ground, notes, cells, dial, rows=order, reach_s=tuned.DIALS_CLOCK_REACH_S)

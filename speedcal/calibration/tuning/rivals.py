@@ -35,6 +35,10 @@ ASIDE_MPS = 0.75 * MPH_MPS
 READERS_APART_S, READERS_SHIFTS_MPS = (4.0, 8.0, 12.0, 16.0), tuple(k * MPH_MPS for k in (-1.5, -0.75, 0.0, 0.75, 1.5))
 """How far two watches are apart, and by how much two people see a needle differently."""
 
+AT_REST_MPS = 1.0 * MPH_MPS
+"""Reading up to which a needle lies at rest and says nothing of who read it; our own judgment. Of notes of slow trucks
+whose needle rests below 10 mph 7 of 20 look like those of two watches when it counts, one when it does not."""
+
 READERS_SWITCHES = (0.02, 0.1, 0.5, 0.9, 0.98)
 """Chances that the next reading is the other reader's, or off the other dial, all alike: they hand over once or now and
 then, note as it comes, or take turns."""
