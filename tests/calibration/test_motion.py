@@ -50,11 +50,10 @@ def test_bands_and_variances_are_those_of_the_differences_within_a_piece() -> No
     assert grid.bending_variances(band)[grid.inner] == pytest.approx(np.diag(bending @ covariance @ bending.T))
 
 
-@pytest.mark.parametrize("wander", [0.02, 0.1])
-def test_the_wander_of_held_speeds_is_found(wander: float) -> None:
-    """Speeds that change at random from second to second, seen through noise of known size: rms within a fifth."""
+def _held(wander: FloatArray) -> tuple[Motion, FloatArray]:
+    """Return what is learnt of six runs whose speed changes so much a second, and how far it is off at every second."""
     rng = np.random.default_rng(11)
-    count, noise = 1200, 0.08
+    count, noise = len(wander), 0.08
     time = np.arange(float(count))
     speed = 25.0 + np.cumsum(wander * rng.standard_normal(count))
     seen = speed + noise * rng.standard_normal(count)
@@ -70,10 +69,33 @@ def test_the_wander_of_held_speeds_is_found(wander: float) -> None:
         pulled = places.add_up(places.value, weight * (seen - 25), len(grid))
         answer = level + solveh_banded(band, pulled, lower=True)
         motion.renew(answer, Banded(band).inverse())
+    return motion, places.of(answer, places.value) - speed
+
+
+@pytest.mark.parametrize("wander", [0.02, 0.1])
+def test_the_wander_of_held_speeds_is_found(wander: float) -> None:
+    """Speeds that change at random from second to second, seen through noise of known size: rms within a fifth."""
+    motion, off = _held(np.full(1200, wander))
     found = np.sqrt(np.mean(motion.wander2[motion.run >= 0]))
     assert found == pytest.approx(wander, rel=0.2)
-    left = np.std(places.of(answer, places.value) - speed)
-    assert left < 1.15 * np.sqrt(wander * noise / 2)  # what a Kalman smoother that is told both leaves
+    assert np.std(off) < 1.15 * np.sqrt(wander * 0.08 / 2)  # what a Kalman smoother that is told both leaves
+
+
+def test_cruise_control_stays_steady_beside_runs_by_foot() -> None:
+    """Three runs that change by 0.015 m/s a second, three by 0.15: each has its own size, to a factor of two."""
+    wander = np.repeat([0.015, 0.15] * 3, 200)
+    motion, off = _held(wander)
+    for run in range(6):
+        found = np.sqrt(np.mean(motion.wander2[motion.run == run]))
+        assert 0.5 < found / wander[200 * run] < 2.0
+    assert np.std(off[wander < 0.1]) < 1.3 * np.sqrt(0.015 * 0.08 / 2)
+
+
+def test_runs_that_wander_alike_have_one_size() -> None:
+    motion, _ = _held(np.full(1200, 0.02))
+    sizes = np.unique(motion.wander2[motion.run >= 0])
+    assert len(sizes) == 6
+    assert sizes[-1] / sizes[0] < 1.3
 
 
 @pytest.mark.parametrize("seed", [5, 7])

@@ -109,8 +109,9 @@ class Dial:
     def line(self) -> Line:
         """The least-squares line through the dial over the speeds it rests on, and its covariance."""
         used = self.used_mps if np.ptp(self.used_mps) > 0 else self.used_mps[0] + np.array([-1.0, 1.0])
-        design = np.column_stack([np.ones(len(used)), used])
-        weights = np.linalg.pinv(design) @ self.weights(used)
+        middle = float(np.mean(used))
+        away = (used - middle) / np.sum((used - middle) ** 2)
+        weights = np.stack([1 / len(used) - middle * away, away]) @ self.weights(used)
         offset, factor = weights @ self.shown_mps
         return Line(float(offset), float(factor), np.asarray(weights @ self.knot_covariance @ weights.T))
 

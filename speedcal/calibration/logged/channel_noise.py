@@ -65,6 +65,8 @@ class Noise:
         size, best = before, -np.inf
         for pace in _PACES:
             farther = np.clip(before * rise**pace, low, high)
+            if np.array_equal(farther, size):  # at its bounds, where no pace goes farther
+                break
             told_of_it = likelihood(farther @ share)
             if told_of_it < best:
                 break

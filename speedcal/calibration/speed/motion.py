@@ -13,7 +13,7 @@ import numpy as np
 from speedcal.calibration.speed.banded import Banded
 from speedcal.calibration.speed.runs import SteadyRuns
 from speedcal.calibration.speed.speed_spline import SplineGrid
-from speedcal.calibration.tuning.logs import LEAST_JERK, LEAST_WANDER, LOCAL_KNOTS, RUN_EDGE_S, RUN_POOL
+from speedcal.calibration.tuning.logs import LEAST_JERK, LEAST_WANDER, LOCAL_KNOTS, RUN_EDGE_S, RUN_POOL, RUNS_DIFFER
 from speedcal.interval import FloatArray, IntArray
 
 _LOOSE = 1e-6
@@ -66,17 +66,32 @@ class Motion:
             self.wander2 = self._of_runs(grid.changes(coefficients) ** 2, learnt)
 
     def _of_runs(self, square: FloatArray, learnt: FloatArray) -> FloatArray:
-        """Return the size of the wander of each run, where it says little that of all, and none outside of runs."""
+        """Return the size of the wander at each coefficient, that of its run, and none outside of runs."""
         size2 = np.full(len(square), _FREE)
         if len(self._inside):
             run = self.run[self._inside]
-            total, count = (np.bincount(run, weights=x[self._inside]) for x in (square, learnt))
-            some = count > 0.0
-            own = np.log(np.maximum(total[some] / count[some], LEAST_WANDER**2))
-            usual = np.exp(own @ count[some] / count.sum()) if some.any() else LEAST_WANDER**2
-            pooled = (total + RUN_POOL * usual) / (count + RUN_POOL)
-            size2[self._inside] = np.maximum(pooled, LEAST_WANDER**2)[run]
+            total, count = (np.bincount(run, weights=x[self._inside]).astype(float) for x in (square, learnt))
+            size2[self._inside] = np.exp(_pooled(total, count))[run]
         return size2
+
+
+def _pooled(total: FloatArray, count: FloatArray) -> FloatArray:
+    """Return the logarithm of the size of the wander of each run, the nearer to that of all the less they differ.
+
+    Of ``count`` values a run has its own with a variance of ``2 / count``; how much runs differ beyond that is their
+    scatter about their mean (R. DerSimonian and N. Laird, Controlled Clinical Trials 7, 1986, 177-188).
+    """
+    least = np.log(LEAST_WANDER**2)
+    own = np.maximum(np.log(np.maximum(total, 1e-300) / np.maximum(count, 1e-300)), least)
+    weight = count / 2
+    whole = float(weight.sum())
+    if not whole:
+        return np.full(len(count), least)
+    usual = float(weight @ own) / whole
+    beyond = float(weight @ (own - usual) ** 2) - (np.count_nonzero(count) - 1)
+    differ = beyond / max(whole - float(weight @ weight) / whole, 1e-9) - RUNS_DIFFER
+    pool = 2 / max(differ, 2 / RUN_POOL)
+    return np.maximum((count * own + pool * usual) / (count + pool), least)
 
 
 def _learnt(size2: FloatArray, before: FloatArray, after: FloatArray) -> FloatArray:
