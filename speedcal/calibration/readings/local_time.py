@@ -10,7 +10,7 @@ from speedcal.logs.drive.track import Track
 
 _HOUR_S, _DEGREES_AN_HOUR = 3600.0, 15.0
 _FARTHEST_S = 4 * _HOUR_S
-"""No zone in law is farther from the sun: 73.5 degrees east keep UTC+8, 3.1 h from it (IANA time zone database)."""
+"""No zone in law is farther from the sun; 73.5 degrees east under UTC+8 are 3.1 h from it (from memory, arithmetic)."""
 
 
 def zone_of_drive(track: Track, clock: Clock, clock_offset_s: float | None) -> float:
