@@ -54,6 +54,23 @@ def test_a_needle_put_on_wrong_is_reseated_and_the_gear_kept() -> None:
     assert found.diagnosis.top.code == "needle_offset"
 
 
+def test_a_needle_does_not_make_up_for_a_drive_whose_gears_nobody_stated() -> None:
+    """14.5 % and 1.7 mph high: the needle 3.5 mph lower would pass UN R39 and leave 12 %; the drive is at fault.
+
+    By 8 mph and 2 % it is the needle.
+    """
+    vehicle = Vehicle.from_dict({"tire": "P225/70R16", "axle": "41/11"})
+    rule = load_tolerance("un_r39_type", unit="mph")
+    of_drive, of_needle = (
+        correct(make_calibration(offset=offset, factor=factor, u_offset=0.5, u_factor=0.01), vehicle, limits=rule.allowed)
+        for offset, factor in ((1.7, 1.145), (8.0, 1.02))
+    )
+    assert "reseat_needle" not in actions(of_drive)
+    assert of_drive.advice[0].action in ("check_count", "measure_fact")
+    assert of_needle.advice[0].action == "reseat_needle"
+    assert of_needle.advice[0].value == pytest.approx(-8.0, abs=1.0)
+
+
 def test_gear_and_needle_go_together_where_each_alone_leaves_too_much() -> None:
     """Shown = 4 mph + 1.0556 v (19/18): driven gear 20 gives 1.0028, the needle the rest."""
     dial = make_calibration(offset=4.0, factor=20 / 19, u_offset=0.2, u_factor=0.004)

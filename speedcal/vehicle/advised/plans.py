@@ -141,7 +141,8 @@ def plans_of(
             by_slope.append(min(real, key=lambda c: abs(c.gain * judge.dial.line.error_factor - 1)))
     plans = [_plan(judge, choice) for choice in candidates if may_keep or choice.kind != "keep"]
     has_parts = any(plan.choice.kind != "keep" for plan in plans)
-    plans += _set_over(judge, by_slope) if _needle_is_off(judge) else []
+    if _needle_is_off(judge) and (has_parts or _is_mostly_needle(judge)):
+        plans += _set_over(judge, by_slope)
     plans += undoing
     if not has_parts and not any(plan.passes for plan in plans):
         return []
@@ -260,9 +261,17 @@ def _hides_needle(judge: Judge, gain: float, *, slope_now: float | None = None) 
 def _needle_is_off(judge: Judge) -> bool:
     if judge.is_of_odometer:
         return False
+    return abs(judge.dial.line.offset_mps) > max(_NEEDLE_U * _u_of_offset(judge), _NEEDLE_STEP_MPS[judge.unit])
+
+
+def _u_of_offset(judge: Judge) -> float:
+    return float(np.sqrt(judge.dial.line.covariance[0, 0]))
+
+
+def _is_mostly_needle(judge: Judge) -> bool:
+    """Tell whether the needle makes more of the error at the usual speed than the drive does."""
     line = judge.dial.line
-    u = float(np.sqrt(line.covariance[0, 0]))
-    return abs(line.offset_mps) > max(_NEEDLE_U * u, _NEEDLE_STEP_MPS[judge.unit])
+    return abs(line.offset_mps) > abs(line.error_factor - 1) * float(np.median(judge.speeds_mps))
 
 
 def _set_over(judge: Judge, choices: Sequence[Choice]) -> list[Plan]:
@@ -282,10 +291,14 @@ def _set_over(judge: Judge, choices: Sequence[Choice]) -> list[Plan]:
 
 
 def _with_needle(judge: Judge, choice: Choice) -> list[Plan]:
-    """Return the choice together with the needle set over by the offset, in steps a person can set."""
+    """Return the choice together with the needle set over by the offset, in steps a person can set.
+
+    Not as far may leave the margin that a rule wants; farther than the offset may be would make up for the drive.
+    """
     step = _NEEDLE_STEP_MPS[judge.unit]
-    middle = -judge.dial.line.offset_mps
-    shifts = step * np.unique(np.round(np.linspace(middle - 4 * step, middle + 4 * step, 17) / step))
+    middle, farther = -judge.dial.line.offset_mps, np.clip(_NEEDLE_U * _u_of_offset(judge), step, 4 * step)
+    shifts = middle + np.sign(middle) * np.linspace(-4 * step, farther, 17)
+    shifts = step * np.unique(np.round(shifts / step))
     least = (_LEAST_NEEDLE_STEPS - 0.5) * step
     shifts = shifts[shifts * np.sign(middle) > least]  # never away from the peg it has left
     if not len(shifts):
