@@ -122,8 +122,8 @@ of which one in fifty was refused."""
 
 LOOSE_AT_MOST_MPS = 0.5
 """Scatter beyond which an answer asks for no more of such odds, but trust in it does. Those of the same road on another
-day reach 1.4 a look, whatever their scatter, in one file of 400; needles that swing by 1.6 to 3 mph in half. At 0.46
-two in a hundred more of the same road get a number, without it three in four of such needles are refused."""
+day reach 1.4 a look, whatever their scatter, in one file of 310; needles that swing by 1.6 to 3 mph in half.
+At 0.46 two in a hundred more of the same road get a number, without it three in four of such needles are refused."""
 
 COARSE_U_MPS, MARKS_EVIDENCE = 0.35, 3.0
 """Rounding from which on, standard, and log odds (20 to 1) at which readings are taken as noted with the needle on its
