@@ -16,7 +16,7 @@ import speedcal
 from speedcal.calibration.result import Calibration
 from speedcal.calibration.speed.ground_speed import GroundSpeed, ground_speed
 from speedcal.calibration.speed.way_speed import speed_along_way
-from speedcal.errors import AlignmentError, TrackFormatError
+from speedcal.errors import AlignmentError, FitError, TrackFormatError
 from speedcal.interval import FloatArray
 from speedcal.logs.drive.track import Fixes, Track, build_track
 from speedcal.logs.source import Source
@@ -122,7 +122,7 @@ def _answers(kind: Kind, name: str, count: int) -> list[tuple[float, Calibration
         drive = make_drive(kind, generator(name, (166, seed)))
         try:
             result = speedcal.calibrate(*in_memory(drive))
-        except AlignmentError:
+        except (AlignmentError, FitError):
             continue
         used = result.readings["line"].to_numpy(int)[result.readings["used"].to_numpy(bool)] - 2
         found.append((drive.truth.factor(drive.truth.speed_mps[used]) if kind.answer else np.nan, result))

@@ -123,7 +123,7 @@ def test_a_dial_that_nobody_can_foretell_is_tested_at_speeds_held_by_gps(shop: P
     job = _job(shop, "repaired.toml", tolerance=tolerance, parts=("before",))
     job.write_text(job.read_text().replace("[work]\ndriven_gear = 22\n", work), encoding="utf-8")
     result = _run("plan", job, "--speed-limit", 65)
-    assert "true speeds, to be held by GPS" in result.stdout
+    assert "by GPS, not by the dial" in result.stdout
     assert "on the dial for" not in result.stdout
     assert "may not settle" in result.stdout  # what was repaired is tested, however narrow the rule
     shown = json.loads(_run("plan", job, "--json", "--speed-limit", 65).stdout)

@@ -41,7 +41,7 @@ def test_after_a_stated_change_the_dial_is_held(tmp_path: Path) -> None:
 def test_without_a_stated_change_the_speeds_are_true_ones(tmp_path: Path, changes: dict[str, Any]) -> None:
     """Nobody knows what the dial will show: it says so, and no speed is above the limit."""
     text = " ".join(sheet(tmp_path, **changes).split())
-    assert "to be held by GPS: the job does not state the work" in text
+    assert "by GPS, not by the dial: what it will show is not known" in text
     assert "GPS mph" in text
     assert max(marks(sheet(tmp_path, **changes))) <= 65
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
@@ -63,7 +63,10 @@ def _fitted_rows(
         return in_their_order(line, order[~at_end], readings, {STOPPED: order[at_end], SPARE: spare})
     surely = notes.stopped(float(np.median(line.time_s - notes.time_s[~roughly])), line.rests_mps)
     if (surely != roughly).any():
+        # that some lay at a stop does not show that the rest belongs
+        loose = [why for why in line.reasons if why.code == "loosely_followed"]
         line = notes.noted(~surely)
+        line = replace(line, reasons=(*loose, *(why for why in line.reasons if why not in loose)))
     return in_their_order(line, order[~surely], readings, {STOPPED: order[surely], SPARE: spare})
 
 
