@@ -62,7 +62,9 @@ def test_a_needle_does_not_make_up_for_a_drive_whose_gears_nobody_stated() -> No
     vehicle = Vehicle.from_dict({"tire": "P225/70R16", "axle": "41/11"})
     rule = load_tolerance("un_r39_type", unit="mph")
     of_drive, of_needle = (
-        correct(make_calibration(offset=offset, factor=factor, u_offset=0.5, u_factor=0.01), vehicle, limits=rule.allowed)
+        correct(
+            make_calibration(offset=offset, factor=factor, u_offset=0.5, u_factor=0.01), vehicle, limits=rule.allowed
+        )
         for offset, factor in ((1.7, 1.145), (8.0, 1.02))
     )
     assert "reseat_needle" not in actions(of_drive)
