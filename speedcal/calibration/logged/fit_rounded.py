@@ -66,10 +66,12 @@ def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) ->
     held_mps = held_spread(fit.speed_mps, indicated_mps[some], step_mps)
     rounded_mps = held_mps if held_mps > 2 * step_mps else step_mps
     held = HeldRounding.of(moment[some], indicated_mps[some], rounded_mps, wander2=_wander2(fit, moment[some]))
+    if sticks:  # it hangs alike at all figures, and where it jumped to tells nothing of where in its play it hangs
+        held = replace(held, figure=np.zeros_like(held.figure), u_mps=held.u_mps / np.sqrt(tuned.SHARED_LEFT))
     dial, u_clock = log_dial(
         fit,
         run=runs.number_at(moment[some]),
-        held=replace(held, figure=np.zeros_like(held.figure)) if sticks else held,  # it hangs alike at all of them
+        held=held,
         used=fit.speed_mps[fit.right > WRONG_BELOW],
         step_mps=rounded_mps,
         u_common_mps=float(np.hypot(tuned.RECEIVER_U_MPS, ground.u_cut_mps)),

@@ -215,7 +215,7 @@ trucks at their limiter, who come up to it in the same run, had readings at 56 m
 SHARED_LEFT = 0.15
 """Part of the variance of the rounding error that all rows of one figure share that is left beside recorded speed, when
 each counts as an interval. Of trucks at a limiter and cars under cruise control, made apart, readings are held in 0.87
-at 0.02, in 0.91 at 0.08 and in 0.92 at this; needles that stick by 1 mph want it, too. At a third of it what cruise
+at 0.02, in 0.91 at 0.08 and in 0.92 at this. Needles that stick keep all of it. At a third of it what cruise
 control tells is a third narrower."""
 
 LOG_BLOCK_S, POSITIONS_BLOCK_S, LUCK = 60.0, 120.0, 0.75

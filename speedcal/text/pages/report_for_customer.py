@@ -75,7 +75,7 @@ _LEAST_SAID = 0.05
 
 def caption(has_readings: bool) -> str:
     """Say what is drawn in the comparison."""
-    return f"{'Points are readings; the' if has_readings else 'The'} true line lies in its band."
+    return f"{'Points are readings, bands' if has_readings else 'Bands are'} the ranges of the lines."
 
 
 def change_words(work: Work | None) -> str:
