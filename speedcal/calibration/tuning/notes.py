@@ -110,8 +110,8 @@ ASSOCIATION_FROM = 6.9
 notes pass less than once in a thousand, and of sound ones only those of four or five readings fail."""
 
 LOOSE_SCATTER_MPS, LOOSE_EVIDENCE, MUCH_COVERED = 1.4 * MPH_MPS, 25.0, 0.75
-"""Readings that scatter this much about the dial have to belong to it with such odds at the least; those that
-do not show that they belong are told of the gaps where less of the drive has a speed."""
+"""Readings that scatter this much about the dial are trusted from such odds on, at the least, that they belong to it;
+those that do not show that they belong are told of the gaps where less of the drive has a speed."""
 
 LOOSE_A_LOOK, SAME_LOOK_S = 2.8, 15.0
 """Log odds that each look at the dial, if it is right, must add for each m/s of scatter about the dial, and the time
