@@ -374,14 +374,53 @@ def test_a_mark_in_the_odometer_that_nothing_explains_is_a_question(tmp_path, od
 
 
 @pytest.mark.parametrize(
-    ("header", "seconds"), [("t [s]", 1), ("t (min)", 60), ("minutes", 60), ("t_ms", 0.001), ("s", 1), ("t", 1)]
+    ("header", "seconds"),
+    [("t [s]", 1), ("t (min)", 60), ("minutes", 60), ("t_ms", 0.001), ("s", 1), ("t", 1), ("minutes after start", 60)]
+    + [(name, 60) for name in ("mins", "Minutes into the drive", "min. from start", "Minuten nach Start")],
 )
 def test_short_names_of_times_are_understood(tmp_path, header, seconds):
-    """A letter and a unit are a time since the start."""
+    """A letter and a unit are a time since the start, and so are minutes after it."""
     rows = "".join(f"{i * 1000},{30 + i}\n" for i in range(5))
     readings = _read(tmp_path, f"{header},v [mph]\n{rows}")
     assert readings.clock == "elapsed"
     np.testing.assert_allclose(readings.time_s, np.arange(5) * 1000 * seconds)
+
+
+@pytest.mark.parametrize("header", ["max min", "min", "l/min"])
+def test_a_least_value_is_no_time_beside_one(tmp_path, header):
+    """Min may be the least, and nothing else tells the time then."""
+    rows = "".join(f"10:3{i}:07,{20 - i},{30 + i}\n" for i in range(5))
+    np.testing.assert_allclose(np.diff(_read(tmp_path, f"time,{header},v [mph]\n{rows}").time_s), 60)
+
+
+@pytest.mark.parametrize(
+    ("header", "write"),
+    [
+        ("minutes after start", lambda s: f"{s // 60}:{s % 60:02d}"),
+        ("minutes after start", lambda s: f"{s / 60:.2f}"),
+        ("stopwatch s", lambda s: f"{s + 500}"),
+        ("seconds", lambda s: f"{(s + 47) % 60}"),
+    ],
+)
+def test_a_column_of_seconds_beside_whole_minutes_tells_the_time(tmp_path, header, write):
+    """The dash clock alone was read, to the minute. The two clocks begin their minutes together but for 47 s."""
+    at_s = np.array([0, 8, 14, 72, 79, 108, 333])
+    rows = "".join(
+        f"{7 + (s + 47) // 3600:02d}:{(s + 47) // 60 % 60:02d},{write(s)},{40 + i}\n" for i, s in enumerate(at_s)
+    )
+    readings = _read(tmp_path, f"clock,{header},dial mph\n{rows}")
+    assert readings.clock == "time of day"
+    assert readings.time_resolution_s <= 1
+    np.testing.assert_allclose(np.diff(readings.time_s), np.diff(at_s), atol=0.6)
+    assert abs(readings.time_s[0] - (7 * 3600 + 47)) <= 30
+
+
+def test_a_column_that_runs_otherwise_is_not_taken_for_seconds(tmp_path):
+    """What a stopwatch showed for each mile says nothing of when a reading was taken."""
+    rows = "".join(f"10:{30 + 2 * i},{60 + 7 * i % 5},{40 + i}\n" for i in range(8))
+    readings = _read(tmp_path, f"clock,lap seconds,dial mph\n{rows}")
+    assert readings.time_resolution_s == 60
+    np.testing.assert_allclose(np.diff(readings.time_s), 120)
 
 
 @pytest.mark.parametrize("encoding", ["utf-16-le", "utf-16-be"])

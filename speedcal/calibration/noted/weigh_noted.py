@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import partial
+from math import comb
 
 import numpy as np
 
@@ -20,6 +21,7 @@ from speedcal.calibration.tuning.general import WRONG_BELOW
 from speedcal.calibration.tuning.rivals import FEWEST_ON_A_SIDE
 from speedcal.calibration.tuning.track import SLOWEST_MPS
 from speedcal.interval import BoolArray, FloatArray
+from speedcal.logs.writing.numbers import is_multiple
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +83,7 @@ def weigh_notes(
     if by_hand is not None:
         notes, cells = _likelier(notes, cells, replace(notes, at=by_hand), weigh, by=0.0)
     if u_rounding_mps >= tuned.COARSE_U_MPS and not habit.shift_mps:
-        marks = replace(notes, u_rounding_mps=u_rounding_mps / 3)
+        marks = replace(notes, u_rounding_mps=min(u_rounding_mps / 3, tuned.MARKS_U_MPS))
         exact = weigh(marks)
         odds = min(exact.log_evidence - cells.log_evidence, _log_odds_of_marks(ground, marks, exact, u_rounding_mps))
         if odds > tuned.MARKS_EVIDENCE:
@@ -124,18 +126,27 @@ def _log_odds_of_marks(ground: GroundSpeed, notes: Notes, cells: Cells, u_roundi
     """Return the log odds that readings were taken as the needle stood at its marks, against rounding to them.
 
     Speeds held alike are rounded alike: each mark beyond two shows once whether it lies on a line with the others, by
-    the differential entropy of an even distribution over a step against that of what is left.
+    the differential entropy of an even distribution over a step against that of what is left. Where all are tens they
+    were hardly rounded to tens, and rounding to fives would seldom have hit no other.
     """
     best = int(np.argmax(cells.log_mass))
     good, _, speed, inside = best_moments(ground, notes, cells, best)
     use = (good > WRONG_BELOW) & inside & (speed >= SLOWEST_MPS)
     if not use.any():
         return 0.0
-    _, mark = np.unique(notes.indicated_mps[use], return_inverse=True)
+    marks = np.unique(notes.indicated_mps[use])
     off = notes.indicated_mps[use] - cells.offset_mps[best] - cells.gain[best] * speed[use]
     left = float(np.hypot(np.sqrt(np.mean(off**2)), tuned.SCATTER_NODES_MPS[0]))
-    step = float(np.sqrt(12)) * u_rounding_mps
-    return float((mark.max() - 1) * (np.log(step / left) - (1 + np.log(2 * np.pi)) / 2))
+
+    def on_a_line(step_mps: float) -> float:
+        return float((len(marks) - 2) * (np.log(step_mps / left) - (1 + np.log(2 * np.pi)) / 2))
+
+    ten = next((ten for ten in tuned.TENS_MPS if is_multiple(marks, ten).all()), None)
+    if ten is None:
+        return on_a_line(float(np.sqrt(12)) * u_rounding_mps)
+    tens = round(float(np.ptp(marks)) / ten)
+    no_five = np.log(comb(2 * tens + 1, len(marks)) / comb(tens + 1, len(marks)))
+    return min(on_a_line(ten / 2) + float(no_five), on_a_line(ten) + tuned.TENS_HELD)
 
 
 def _jumps_when_slow(ground: GroundSpeed, notes: Notes, cells: Cells) -> FloatArray | None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from speedcal.units import MPH_MPS
+from speedcal.units import KMH_MPS, MPH_MPS
 
 NODE_S, MINUTE_NODE_S = 0.25, 1.0
 """Step of the moments at which a noted reading may have been taken, for stamps to the second and to the minute.
@@ -128,6 +128,13 @@ At 0.46 two in a hundred more of the same road get a number, without it three in
 COARSE_U_MPS, MARKS_EVIDENCE = 0.35, 3.0
 """Rounding from which on, standard, and log odds (20 to 1) at which readings are taken as noted with the needle on its
 marks, and not as rounded to them."""
+
+MARKS_U_MPS = 0.5 * MPH_MPS
+"""How well a needle stands on its mark at the most, standard, whatever lies between two marks."""
+
+TENS_MPS, TENS_HELD = (10 * MPH_MPS, 10 * KMH_MPS), 4.0
+"""Hardly anybody rounds a dial to tens (log odds, from memory), and who holds speeds by its marks chooses those. Of notes
+of 30, 40, 50 and 60 mph held in turn five in twelve are refused as of another drive without it, one with it."""
 
 HEAP_STEPS, HEAPED_SIGMAS, HEAPED_EVIDENCE = 5, 2.0, 1.0
 """Steps to whose multiples people round besides, standard deviations of chance from which on more readings lie there,

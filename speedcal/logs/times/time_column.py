@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from datetime import tzinfo
 
 import numpy as np
@@ -17,8 +18,10 @@ from speedcal.logs.tables.tabular import Table, is_missing
 from speedcal.logs.times.clock_times import UnclearTimesError
 from speedcal.logs.times.timestamps import parse_stamps
 from speedcal.logs.writing.headers import Heading, normal
+from speedcal.logs.writing.numbers import time_step
 from speedcal.logs.writing.written_times import parse_stamp
 
+_MINUTE_S = 60.0
 _NO_TIME = " 00:00:00"
 """Behind a date that a spreadsheet keeps."""
 _WORTH = {"zoned": 5, "naive": 4, "slashed": 3, "number": 1}
@@ -83,7 +86,33 @@ def times_in(table: Table, headings: list[Heading], zone: tzinfo | None) -> Stam
         dated = sum(1 for cell in joined if parse_stamp(cell))
         if 2 * dated > sum(1 for cell in joined if cell):
             cells, header = joined, f"{table.header[dates[0]]} {header}"
-    return parse_stamps(cells, header=header, zone=zone)
+    stamps = parse_stamps(cells, header=header, zone=zone)
+    if stamps.resolution_s < _MINUTE_S:
+        return stamps
+    beside = [i for i, heading in enumerate(headings) if heading.role == "time" and i != index]
+    return next(filter(None, (_to_seconds(stamps, table.header[i], table.column(i)) for i in beside)), stamps)
+
+
+def _to_seconds(stamps: Stamps, header: str, cells: list[str]) -> Stamps | None:
+    """Return times to the minute by a column beside them that tells the seconds; None where it does not.
+
+    It holds the seconds of each minute, or runs on with them from another start, as a stopwatch does.
+    """
+    if _PARTS.get(normal(header)) == "second" and all(map(_OF_MINUTE.fullmatch, filter(None, cells))):
+        seconds = np.array([float(cell or "nan") for cell in cells])
+        return replace(stamps, time_s=stamps.time_s + seconds, resolution_s=time_step(seconds, 1.0))
+    try:
+        finer = parse_stamps(cells, header=header)
+    except UnclearTimesError:
+        return None
+    behind = stamps.time_s - finer.time_s
+    if not finer.resolution_s < _MINUTE_S or not np.isfinite(behind).any():
+        return None
+    near = np.abs(behind - np.nanmedian(behind)) <= _MINUTE_S
+    if near.sum() < (1 - _FEW) * np.isfinite(stamps.time_s).sum():
+        return None
+    begins_s = (behind[near].min() + behind[near].max() + _MINUTE_S) / 2
+    return replace(finer, time_s=finer.time_s + begins_s, clock=stamps.clock, findings=stamps.findings)
 
 
 def _days(cells: list[str]) -> list[str]:

@@ -176,7 +176,7 @@ _COUNTS_DOWN = re.compile(r"(?<![a-z])(?:remaining|left|count(?:s|ing)?[ -]?down
 _UNITS = (
     (re.compile(r"(?<![a-z])(ms|msec|millis|milliseconds?)(?![a-z])"), 1e-3),
     (re.compile(r"(?<![a-z])(us|µs|micros|microseconds?)(?![a-z])"), 1e-6),
-    (re.compile(r"(?<![a-z])(min|minut(?:es?|en|os?|i|er|y))(?![a-z])"), 60.0),
+    (re.compile(r"(?<![a-z])(mins?|minut(?:es?|en|os?|i|er|y))(?![a-z])"), 60.0),
     (re.compile(r"(?<![a-z])(h|hours?)(?![a-z])"), 3600.0),
     (re.compile(r"(?<![a-z])(s|sec|secs|seconds?)(?![a-z])"), 1.0),
 )

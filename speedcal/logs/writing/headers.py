@@ -38,7 +38,8 @@ _NO_SPEED = re.compile(
     r"|vertical|precision|accuracy|error|std)|m/s2|m/s\^2|m/s²"
 )
 _TIME_WORD = re.compile(
-    r"(?<![a-z])(time|timestamp|stamp|datetime|clock|utc|gmt|epoch|elapsed|seconds?|secs?"
+    r"(?<![a-z])(time|timestamp|stamp|datetime|clock|utc|gmt|epoch|elapsed|seconds?|secs?|mins|minut(?:es?|en|os?|i|er|y)"
+    r"|min\.? (?:after|from|into)"
     r"|se(?:k|g|kund(?:en?|er|y)|gundos?|condes?|condi|conden)|mm\.ss|(?:lauf|fahr)zeit|temps|tiempo|tempo"
     r"|zeit|uhrzeit|uhr|zeitpunkt|moment|instant|heure|hora|tijd|tid|czas|saat|zaman|čas|idő|aika|время|when|since|stopwatch|horodatage|i?tow|hh:mm|mm:ss)(?![a-z])|日時|時刻|时间|시간"
 )
