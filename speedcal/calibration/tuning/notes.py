@@ -133,8 +133,8 @@ MARKS_U_MPS = 0.5 * MPH_MPS
 """How well a needle stands on its mark at the most, standard, whatever lies between two marks."""
 
 TENS_MPS, TENS_HELD = (10 * MPH_MPS, 10 * KMH_MPS), 4.0
-"""Hardly anybody rounds a dial to tens (log odds, from memory), and who holds speeds by its marks chooses those. Of notes
-of 30, 40, 50 and 60 mph held in turn five in twelve are refused as of another drive without it, one with it."""
+"""Hardly anybody rounds a dial to tens (log odds, from memory), and who holds speeds by its marks chooses those. Of
+notes of 30, 40, 50 and 60 mph held in turn five in twelve are refused as of another drive without it, one with it."""
 
 HEAP_STEPS, HEAPED_SIGMAS, HEAPED_EVIDENCE = 5, 2.0, 1.0
 """Steps to whose multiples people round besides, standard deviations of chance from which on more readings lie there,
