@@ -133,6 +133,15 @@ def test_hours_and_minutes_that_may_be_minutes_and_seconds_are_a_question(cells)
         parse_stamps(cells)
 
 
+@pytest.mark.parametrize("cells", [["9:26", "11:02", "13:40"], ["13:05", "14:59", "18:31"], ["22:50", "0:10", "3:20"]])
+def test_half_a_day_by_the_clock_is_no_stopwatch(cells):
+    """One of a drive of four minutes would have been started ten before it."""
+    hours = np.array([int(cell.split(":")[0]) + int(cell.split(":")[1]) / 60 for cell in cells])
+    stamps = parse_stamps(cells)
+    assert stamps.clock == "time of day"
+    np.testing.assert_allclose(np.diff(stamps.time_s), np.diff(hours) % 24 * 3600)
+
+
 def test_a_decision_between_hours_and_minutes_is_mentioned():
     """So that a person can object."""
     eight_minutes, quarter_of_an_hour = (

@@ -11,6 +11,7 @@ from speedcal.calibration.readings.looseness import why_no_dial
 from speedcal.calibration.result import Calibration
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.tuning import general as tuned
+from speedcal.calibration.tuning.notes import COARSE_U_MPS
 from speedcal.errors import AlignmentError, FitError, SpeedcalError
 from speedcal.finding import Finding, codes_of
 from speedcal.interval import FloatArray, IntArray, median
@@ -64,14 +65,18 @@ def unless_it_stands(refused: SpeedcalError, ground: GroundSpeed, readings: Read
 
     Nor are readings that were all taken at one speed.
     """
-    rows = usable_readings(readings)
+    rows, unit = usable_readings(readings), display_unit_of(readings.speed_unit)
     shown = readings.speed_mps[rows]
     slow, fast = np.percentile(ground.speed_mps, [10, 90])
     middle, apart = median(shown), float(np.ptp(shown))
     if refused.code == "foreign_readings":
         few = {"count": len(rows)} if len(rows) < tuned.FEW_READINGS else {}
         to_minutes = {"step_s": readings.time_resolution_s} if readings.time_resolution_s >= _MINUTE_S else {}
-        refused.values = {**refused.values, **few, **to_minutes}
+        step_mps = readings.speed_resolution_mps
+        to_marks: dict[str, Any] = (
+            {"marks_mps": step_mps, "unit": unit} if step_mps > np.sqrt(12) * COARSE_U_MPS else {}
+        )
+        refused.values = {**refused.values, **few, **to_minutes, **to_marks}
     if refused.code not in _OF_THE_FILES or apart > _ONE_SPEED_MPS or fast - slow < tuned.MOVES_MPS:
         return refused
     if middle >= tuned.SLOWEST_DRIVE_MPS and _taken_at_one_speed(ground, readings.time_s[rows]):
@@ -79,7 +84,7 @@ def unless_it_stands(refused: SpeedcalError, ground: GroundSpeed, readings: Read
     if apart > tuned.STANDS_MPS:
         return refused
     speeds: dict[str, Any] = {"shown_mps": middle, "slow_mps": float(slow), "fast_mps": float(fast)}
-    return FitError("needle_stands", source=readings.source, unit=display_unit_of(readings.speed_unit), **speeds)
+    return FitError("needle_stands", source=readings.source, unit=unit, **speeds)
 
 
 def _taken_at_one_speed(ground: GroundSpeed, time_s: FloatArray) -> bool:

@@ -24,7 +24,9 @@ _MINUTES = re.compile(r"(?<![h:])m{1,2}:ss")
 _LONGEST_PAIR_H, _LONGEST_PAIR_MIN = 180, 360
 """Pairs that span at most this many units are hours and minutes, beyond the second minutes and seconds.
 
-Read as hours and minutes, 180 units are a three hours' drive; read as minutes and seconds, 360 are six minutes.
+Read as hours and minutes, 180 units are a three hours' drive; read as minutes and seconds, 360 are six minutes. Between
+the two they are hours and minutes where a stopwatch would have run for a while before the first reading: three to six
+minutes are short for a drive, and its stopwatch starts with it.
 """
 SHORTEST_S = 60.0
 """A drive of fewer seconds tells nothing: its times are meant otherwise."""
@@ -107,11 +109,12 @@ def _pairs(stamps: list[Stamp], hint: Reading | None, zone: tzinfo | None) -> St
         return _time_of_day(stamps, zone)
     unrolled = _unrolled(units * 60, twelve_hours=_shows_twelve_hours(units * 60)) / 60
     span = float(unrolled[-1] - unrolled[0])
-    if len(stamps) > 1 and span <= _LONGEST_PAIR_H:
+    begins_late = units[0] > _LATEST_FIRST_MIN
+    if len(stamps) > 1 and span <= (_LONGEST_PAIR_MIN if begins_late else _LONGEST_PAIR_H):
         times = _time_of_day(stamps, zone)
         times.findings.append(Finding("hours_and_minutes", otherwise_s=span))
         return times
-    if len(stamps) > 1 and span > _LONGEST_PAIR_MIN and units[0] <= _LATEST_FIRST_MIN:
+    if len(stamps) > 1 and span > _LONGEST_PAIR_MIN and not begins_late:
         return _elapsed(stamps, [Finding("minutes_and_seconds", otherwise_s=60 * span)])
     raise UnclearTimesError("hours_or_minutes")
 

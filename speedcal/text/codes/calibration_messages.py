@@ -27,6 +27,11 @@ _BELONGS = (
     "because its housing is turned to the wrong range"
 )
 
+_TO_MARKS = (
+    "Steps of {marks_mps:speed} hardly tell one speed from the next: note what the needle shows between its marks, or "
+    "hold it on four of them and more. "
+)
+
 REFUSALS: dict[str, tuple[Template, Template]] = {
     "few_fixes": (
         "the track has {count:n usable fix/usable fixes}, too few to tell a speed",
@@ -78,6 +83,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         "the readings fit this track no better than they would fit the track of another drive",
         lambda values: (
             ("Write the times to the second: whole minutes hardly tell one hold from the next. " * ("step_s" in values))
+            + fill(_TO_MARKS if "marks_mps" in values else "", values)
             + "Check that both are of one drive, and the unit of the readings. "
             + (_FEW_TO_TELL if "count" in values else _BELONGS)
         ),
