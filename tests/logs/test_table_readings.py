@@ -386,6 +386,20 @@ def test_short_names_of_times_are_understood(tmp_path, header, seconds):
     np.testing.assert_allclose(readings.time_s, np.arange(5) * 1000 * seconds)
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        "time,speed\n10:00:01,48 mph\n10:00:30,77 km/h\n10:01:30,50 mph\n",
+        "time,speed,unit\n10:00:01,48,mph\n10:00:30,77,km/h\n10:01:30,50,mph\n",
+    ],
+)
+def test_units_that_change_from_row_to_row_are_named_with_the_line(tmp_path, text):
+    """They were said to contradict each other, one unit named, or to be missing."""
+    with pytest.raises(ReadingsFormatError, match=r"several units are named: mph, km/h") as caught:
+        _read(tmp_path, text)
+    assert caught.value.line == 3
+
+
 @pytest.mark.parametrize("header", ["max min", "min", "l/min"])
 def test_a_least_value_is_no_time_beside_one(tmp_path, header):
     """Min may be the least, and nothing else tells the time then."""

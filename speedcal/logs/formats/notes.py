@@ -275,7 +275,7 @@ def _unit(source: Source, notes: _Notes, request: Request) -> SpeedUnit:
     if not units:
         source.fail("no_speed_unit")
     if len(units) > 1:
-        source.fail("several_units", units=list(units))
+        source.fail("several_units", line=max(units.values()), units=list(units))
     return next(iter(units))
 
 

@@ -150,11 +150,12 @@ def _unit(
         if unit is None:
             source.fail("unknown_speed_unit", line=line, found=word)
         found.setdefault(unit, "cells")
+    _refuse_several(source, table, table.column(index), [unit for unit, where in found.items() if where == "cells"])
     if request.unit is not None:
         found.setdefault(request.unit, "option")
     if not found and (seen := source.said("dial_unit")):
         return cast(SpeedUnit, seen)
-    if not found and (told := _unit_beside(table, headings) or unit_in_title(table.title)):
+    if not found and (told := _unit_beside(source, table, headings) or unit_in_title(table.title)):
         return told
     if not found:
         proposed = _proposed(table, headings, speeds.values, stamps)
@@ -164,10 +165,22 @@ def _unit(
     return next(iter(found))
 
 
-def _unit_beside(table: Table, headings: list[Heading]) -> SpeedUnit | None:
+def _refuse_several(source: Source, table: Table, cells: list[str], units: list[SpeedUnit]) -> None:
+    """Refuse cells that name several units, with the line where the second sets in."""
+    if len(units) > 1:
+        named = [parse_speed_unit(cell.lstrip("+-0123456789., ")) for cell in cells]
+        line = table.line[named.index(units[1])] if units[1] in named else table.header_line
+        source.fail("several_units", line=line, units=units)
+
+
+def _unit_beside(source: Source, table: Table, headings: list[Heading]) -> SpeedUnit | None:
     """Return the unit that stands in a column of its own, the same in all rows."""
-    cells = {cell for i, item in enumerate(headings) if item.role == "unit" for cell in table.column(i) if cell}
-    return parse_speed_unit(cells.pop()) if len(cells) == 1 else None
+    for column in (table.column(i) for i, item in enumerate(headings) if item.role == "unit"):
+        units = list(dict.fromkeys(unit for cell in column if (unit := parse_speed_unit(cell)) is not None))
+        _refuse_several(source, table, column, units)
+        if units:
+            return units[0]
+    return None
 
 
 def _proposed(table: Table, headings: list[Heading], speeds: FloatArray, stamps: Stamps) -> SpeedUnit | None:

@@ -257,7 +257,7 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "no_speed_unit": ("the unit of the speeds is not stated", "Write it after the speeds (45 mph) or give {--unit}"),
     "several_units": (
         lambda values: f"several units are named: {', '.join(values['units'])}",
-        "Keep to one unit, or give {--unit} where none is named",
+        "Keep to one unit: convert the others (1 mile is 1.609344 km), or put each unit into a file of its own",
     ),
     "column_without_unit": (_without_unit, _NAME_UNIT),
     "dial_unit_contradicts": (
