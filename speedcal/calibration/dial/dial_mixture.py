@@ -193,16 +193,18 @@ def solved(way: Laid, basis: Basis) -> Solved:
     log_noise = log_scatter + np.tile(np.log(tuned.RUN_SHARE_ODDS), len(tuned.LINE_SCATTERS_MPS))
     noise[:, 0] *= way.scatter_scale
     told, log_determinant = information(way, np.column_stack([rows, way.play]), noise)
-    log_node, solution, precision = at_nodes(told, log_determinant, prior_sd)
+    log_node, scaled = at_nodes(told, log_determinant, prior_sd)
     log = (log_noise[:, None] + log_sizes + log_node).ravel()
     weight = np.exp(log - log.max())
     keep = np.flatnonzero(weight > _NEGLIGIBLE)
     noise, prior_sd = np.repeat(noise, len(prior_sd), axis=0)[keep], np.tile(prior_sd, (len(noise), 1))[keep]
-    covariance = np.asarray(np.linalg.inv(precision.reshape(-1, parts + 1, parts + 1)[keep]), float)
+    scaled = scaled.reshape(-1, parts + 2, parts + 2)[keep]
+    covariance = np.asarray(np.linalg.inv(scaled[:, :-1, :-1]), float)
+    mean = prior_sd * np.einsum("kij,kj->ki", covariance, scaled[:, :-1, -1])
     covariance *= prior_sd[:, :, None] * prior_sd[:, None, :]
     return Solved(
         weight=weight[keep] / weight[keep].sum(),
-        mean=(prior_sd * solution.reshape(-1, parts + 1)[keep])[:, :-1],
+        mean=mean[:, :-1],
         covariance=covariance[:, :-1, :-1],
         size=prior_sd[:, 2],
         scatter=noise[:, 0],
@@ -221,10 +223,8 @@ def prior_nodes(parts: int) -> tuple[FloatArray, FloatArray]:
     return prior_sd, np.log(np.multiply.outer(OFFSET_SHARES, np.outer(curve_shares, tuned.PLAY_SHARES)).ravel())
 
 
-def at_nodes(
-    told: FloatArray, log_determinant: FloatArray, prior_sd: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return log density of the readings, scaled mean and scaled precision of the parts: by noise (k,) and size (m,).
+def at_nodes(told: FloatArray, log_determinant: FloatArray, prior_sd: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return log density of the readings and scaled precision of parts and residual: by noise (k,) and size (m,).
 
     Parameters
     ----------
@@ -233,13 +233,11 @@ def at_nodes(
     prior_sd
         Of the parts and the play, shape (m, p + 1).
     """
-    inner = prior_sd[:, :, None] * told[:, None, :-1, :-1] * prior_sd[:, None, :] + np.eye(prior_sd.shape[1])
-    seen = prior_sd * told[:, None, :-1, -1]
-    solution = np.asarray(np.linalg.solve(inner, seen[..., None])[..., 0], float)
-    fit = told[:, None, -1, -1] - (seen * solution).sum(axis=-1)
-    root = np.diagonal(np.linalg.cholesky(inner), axis1=-2, axis2=-1)
-    log = -0.5 * (fit + log_determinant[:, None]) - np.log(root).sum(axis=-1)
-    return log, solution, inner
+    scale = np.column_stack([prior_sd, np.ones(len(prior_sd))])
+    scaled = scale[:, :, None] * scale[:, None, :] * told[:, None] + np.eye(scale.shape[1])
+    root = np.diagonal(np.linalg.cholesky(scaled), axis1=-2, axis2=-1)
+    fit = root[..., -1] ** 2 - 1  # of the residual, what the parts leave: less the one that all have been given
+    return -0.5 * (fit + log_determinant[:, None]) - np.log(root[..., :-1]).sum(axis=-1), scaled
 
 
 def information(way: Laid, design: FloatArray, noise: FloatArray) -> tuple[FloatArray, FloatArray]:

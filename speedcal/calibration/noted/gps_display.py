@@ -146,5 +146,5 @@ class _Rows:
         moments = self.moments
         stray = moments.wrong * moments.notes.stray
         dial, display = ((1 - moments.wrong) * part + stray for part in (self._dial, moments.display))
-        log = taking_turns(dial, np.broadcast_to(display, dial.shape), tuned.GPS_SWITCHES)
+        log = taking_turns(dial.T, np.broadcast_to(display, dial.shape).T, tuned.GPS_SWITCHES)
         return np.asarray(log + np.tile(self._log_prior, len(tuned.GPS_SWITCHES)))

@@ -110,14 +110,14 @@ def _beside(way: Laid, basis: Basis, nodes: Solved, columns: FloatArray) -> tupl
     """
     known = np.column_stack([basis.rows(way.speed_mps), way.play])
     noise, which = np.unique(nodes.noise, axis=0, return_inverse=True)
-    told = information(way, np.column_stack([known, columns]), noise)[0][which]
+    told = information(way, np.column_stack([known, columns]), noise)[0]
     size, sd = known.shape[1], nodes.prior_sd[:, :, None]
-    inner = sd * told[:, :size, :size] * sd.transpose(0, 2, 1) + np.eye(size)
-    beside = sd * told[:, :size, size:]
+    inner = sd * told[which, :size, :size] * sd.transpose(0, 2, 1) + np.eye(size)
+    beside = sd * told[which, :size, size:]
     explained = np.linalg.solve(inner, beside)
-    own = np.diagonal(told, axis1=1, axis2=2)[:, size:-1]
-    weight = own - (beside * explained)[:, :, :-1].sum(axis=1)
-    pull = told[:, size:-1, -1] - (beside[:, :, :-1] * explained[:, :, -1:]).sum(axis=1)
+    own = np.diagonal(told, axis1=1, axis2=2)[which, size:-1]
+    weight = own - np.einsum("kpc,kpc->kc", beside[:, :, :-1], explained[:, :, :-1])
+    pull = told[which, size:-1, -1] - np.einsum("kpc,kp->kc", beside[:, :, :-1], explained[:, :, -1])
     return weight, pull, np.log(nodes.weight)[:, None]
 
 
@@ -136,7 +136,7 @@ def log_strays(way: Laid, basis: Basis) -> float:
     root = np.linalg.cholesky(covariance.reshape(-1, *apart.shape))
     white = np.linalg.solve(root, np.broadcast_to(columns, (len(root), *columns.shape)))
     log_determinant = 2 * np.log(np.diagonal(root, axis1=1, axis2=2)).sum(axis=1)
-    log, _, _ = at_nodes(white.transpose(0, 2, 1) @ white, log_determinant, prior_sd)
+    log, _ = at_nodes(white.transpose(0, 2, 1) @ white, log_determinant, prior_sd)
     by_stray = np.logaddexp.reduce(log + log_sizes, axis=1).reshape(len(noise), -1) + log_noise[:, None]
     evidence = np.logaddexp.reduce(by_stray, axis=0)
     return float(np.logaddexp.reduce(evidence[1:]) - np.log(len(strays)) - evidence[0])

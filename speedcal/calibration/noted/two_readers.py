@@ -24,6 +24,8 @@ from speedcal.interval import FloatArray, IntArray
 
 _STEP_S = 1.0
 _SPEEDS = 100
+_LOGS_EVERY = 8
+"""Notes whose densities are multiplied before a logarithm is taken: far from what a float holds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +65,7 @@ def other_readers(ground: GroundSpeed, notes: Notes, cells: Cells, dial: Dial) -
     near = _Watch(ground, notes, cells, dial, rows=order, reach_s=tuned.DIALS_CLOCK_REACH_S)
     pointer = PointerPlay.along(ground)
     dials = _two_dials(near)
-    either = mean_of_logs(np.log(np.concatenate(dials)).sum(axis=1))
+    either = mean_of_logs(np.log(np.concatenate(dials, axis=1)).sum(axis=0))
     first, second, shift = _two_watches(watch)
     watches = taking_turns(first, second, tuned.READERS_SWITCHES)
     square = np.tile((shift / 2) ** 2, len(tuned.READERS_SWITCHES))
@@ -83,22 +85,22 @@ def mean_of_logs(logs: FloatArray) -> float:
 def _alone(watch: _Watch, pointer: PointerPlay) -> float:
     """Return the log evidence of one reader of one dial, whose needle may hang in its play."""
     plays = np.multiply.outer(tuned.READERS_PLAYS_MPS, pointer.at(watch.moments))
-    logs = [np.log(watch.density(scatter, plays)).sum(axis=-1) for scatter in tuned.READERS_SCATTERS_MPS]
+    logs = [np.log(watch.density(scatter, plays)).sum(axis=-2) for scatter in tuned.READERS_SCATTERS_MPS]
     return mean_of_logs(np.ravel(logs))
 
 
 def _two_watches(watch: _Watch) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Return the densities of the readings by either of two readers, shape (ways, n) each, and how they see apart."""
+    """Return the densities of the readings by either of two readers, shape (n, ways) each, and how they see apart."""
     first, second, apart_mps = [], [], []
     shifts = sorted({side * shift / 2 for shift in tuned.READERS_SHIFTS_MPS for side in (1, -1)})
     for scatter in tuned.READERS_SCATTERS_MPS:
         density = dict(zip(shifts, watch.density(scatter, np.array(shifts)[:, None, None]), strict=True))
         for apart, shift in product(tuned.READERS_APART_S, tuned.READERS_SHIFTS_MPS):
             lag = round(apart / _STEP_S)
-            first.append(density[-shift / 2][:-lag])
-            second.append(density[shift / 2][lag:])
-            apart_mps.append(np.full(len(second[-1]), shift))
-    return np.concatenate(first), np.concatenate(second), np.concatenate(apart_mps)
+            first.append(density[-shift / 2][:, :-lag])
+            second.append(density[shift / 2][:, lag:])
+            apart_mps.append(np.full(second[-1].shape[1], shift))
+    return np.concatenate(first, axis=1), np.concatenate(second, axis=1), np.concatenate(apart_mps)
 
 
 def _two_dials(watch: _Watch) -> tuple[FloatArray, FloatArray]:
@@ -107,11 +109,11 @@ def _two_dials(watch: _Watch) -> tuple[FloatArray, FloatArray]:
     first, second = [], []
     for scatter in tuned.READERS_SCATTERS_MPS:
         parts = watch.density(scatter, np.multiply.outer([-0.5, 0.5, -1.0, 1.0], away))
-        low, high, below, above = (np.concatenate(part) for part in parts)
-        here = np.tile(watch.density(scatter, 0.0), (len(away), 1))
+        low, high, below, above = (np.concatenate(part, axis=1) for part in parts)
+        here = np.tile(watch.density(scatter, 0.0), len(away))
         first += [low, here, here]
         second += [high, below, above]
-    return np.concatenate(first), np.concatenate(second)
+    return np.concatenate(first, axis=1), np.concatenate(second, axis=1)
 
 
 def _shown(dial: Dial, speed_mps: FloatArray) -> FloatArray:
@@ -159,23 +161,32 @@ class _Watch:
         Returns
         -------
         FloatArray
-            Shape (..., offsets, n).
+            Shape (..., n, offsets).
         """
-        variance = self.variance + scatter**2
-        normal = np.exp(-0.5 * (self.residual - away) ** 2 / variance) / np.sqrt(2 * np.pi * variance)
-        right = self.right * self._over_moments(normal * self.inside)
-        return np.swapaxes(right + self.off_track * self.stray[:, None], -1, -2)
+        scale = 1 / np.sqrt(2 * (self.variance + scatter**2))
+        normal = np.subtract(self.residual, away)
+        normal *= scale
+        np.exp(np.negative(np.square(normal, out=normal), out=normal), out=normal)
+        normal *= self.right / np.sqrt(np.pi) * scale * self.inside
+        return self._over_moments(normal) + self.off_track * self.stray[:, None]
 
 
 def taking_turns(first: FloatArray, second: FloatArray, switches: tuple[float, ...]) -> FloatArray:
-    """Return the log evidence of two readers for each chance to switch and way: the forward recursion over who read."""
-    switch = np.repeat(switches, len(first))
-    first, second = (np.tile(part, (len(switches), 1)) for part in (first, second))
-    one, two = first[:, 0] / 2, second[:, 0] / 2
-    log_sum = np.zeros(len(first))
-    for note in range(1, first.shape[1]):
+    """Return the log evidence of two readers for each chance to switch and way: the forward recursion over who read.
+
+    Parameters
+    ----------
+    first, second
+        Densities of the readings, in order of time, by either in each way, shape (n, ways).
+    """
+    switch = np.array(switches)[:, None]
+    one = two = np.full((len(switches), first.shape[1]), 0.5)
+    log_sum = np.zeros(one.shape)
+    for note, (by_first, by_second) in enumerate(zip(first, second, strict=True)):
         whole = one + two
-        log_sum += np.log(whole)
-        share = switch + (1 - 2 * switch) * one / whole
-        one, two = share * first[:, note], (1 - share) * second[:, note]
-    return np.asarray(log_sum + np.log(one + two))
+        if note % _LOGS_EVERY == 0:
+            log_sum += np.log(whole)
+            one, whole = one / whole, np.ones_like(whole)
+        still = switch * whole + (1 - 2 * switch) * one
+        one, two = still * by_first, (whole - still) * by_second
+    return np.ravel(log_sum + np.log(one + two))

@@ -42,9 +42,13 @@ class Motion:
         square = grid.bending(coefficients) ** 2
         self.jerk2 = np.maximum(local_sum(square, LOCAL_KNOTS) / (2 * LOCAL_KNOTS + 1), LEAST_JERK**2)
         self.wander2 = self._of_runs(grid.changes(coefficients) ** 2, np.ones(len(grid)))
+        self._band = self._informed()
 
     def band(self) -> FloatArray:
-        """Return the band of the information about the coefficients, shape (4, n)."""
+        """Return the band of the information about the coefficients, shape (4, n), for others to add theirs."""
+        return self._band.copy()
+
+    def _informed(self) -> FloatArray:
         band = self.grid.stiffness(1 / self.jerk2) + self.grid.tautness(1 / self.wander2)
         band[0] += _LOOSE
         return band
@@ -52,7 +56,7 @@ class Motion:
     def renew(self, coefficients: FloatArray, inverse: FloatArray) -> None:
         """Renew the sizes by the speed as it is known now: its coefficients and the band of their covariance."""
         grid = self.grid
-        before = Banded(self.band()).inverse() if len(self._inside) else None
+        before = Banded(self._band).inverse() if len(self._inside) else None
         square = grid.bending(coefficients) ** 2
         expected = self.jerk2 if before is None else grid.bending_variances(before)
         learnt = _learnt(self.jerk2, expected, grid.bending_variances(inverse))
@@ -64,6 +68,7 @@ class Motion:
         if before is not None:
             learnt = _learnt(self.wander2, grid.change_variances(before), grid.change_variances(inverse))
             self.wander2 = self._of_runs(grid.changes(coefficients) ** 2, learnt)
+        self._band = self._informed()
 
     def _of_runs(self, square: FloatArray, learnt: FloatArray) -> FloatArray:
         """Return the size of the wander at each coefficient, that of its run, and none outside of runs."""

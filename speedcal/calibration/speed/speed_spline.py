@@ -7,6 +7,7 @@ bandwidth three, and nothing that is asked of its inverse lies outside of the sa
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -62,15 +63,15 @@ class Places:
 
     def variances(self, inverse_band: FloatArray, weights: FloatArray, other: FloatArray) -> FloatArray:
         """Return the covariance of two weighted sums at each moment from the band of the covariance."""
-        total = np.einsum("kn,kn,kn->n", weights, other, inverse_band[0].take(self.index))
-        for i in range(REACH):
-            for j in range(i + 1, REACH):
-                both = weights[i] * other[j] + weights[j] * other[i]
-                total += both * inverse_band[j - i].take(self.index[i])
+        total = np.einsum("kn,kn->n", weights * other, inverse_band[0].take(self.index))
+        for d in range(1, REACH):
+            both = weights[: REACH - d] * other[d:]
+            both += both if other is weights else weights[d:] * other[: REACH - d]
+            total += np.einsum("kn,kn->n", both, inverse_band[d].take(self.index[: REACH - d]))
         return np.asarray(total)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class SplineGrid:
     """Even knots over each unbroken piece of a drive, a little beyond its ends."""
 
@@ -94,18 +95,25 @@ class SplineGrid:
 
     def __len__(self) -> int:
         """Return the number of coefficients."""
+        return self._count
+
+    @cached_property
+    def _count(self) -> int:
         return int(self.base[-1] + self.cells[-1] + 3)
 
     def locate(self, time_s: FloatArray, piece: IntArray) -> Places:
         """Return the places of moments in given pieces (their order number)."""
         along = (time_s - self.begin_s.take(piece)) / self.spacing_s
-        cell = np.clip(np.floor(along), 0, self.cells.take(piece) - 1)
-        f = np.clip(along - cell, 0.0, 1.0)
-        powers = np.stack([np.ones_like(f), f, f * f, f * f * f])
+        cell = np.minimum(np.maximum(np.floor(along), 0), self.cells.take(piece) - 1)
+        f = np.minimum(np.maximum(along - cell, 0.0), 1.0)
+        powers = np.ones((REACH, len(f)))
+        powers[1] = f
+        np.multiply(f, f, out=powers[2])
+        np.multiply(powers[2], f, out=powers[3])
         first = self.base.take(piece) + cell.astype(np.int64)
         return Places(first + np.arange(REACH)[:, None], _VALUE @ powers, _RATE @ powers / self.spacing_s, f)
 
-    @property
+    @cached_property
     def inner(self) -> BoolArray:
         """Whether a coefficient has neighbours on both sides in its piece, shape (n,)."""
         inside = np.ones(len(self), bool)
@@ -113,7 +121,7 @@ class SplineGrid:
         inside[self.base + self.cells + 2] = False
         return inside
 
-    @property
+    @cached_property
     def joined(self) -> BoolArray:
         """Whether a coefficient has one after it in its piece, shape (n,)."""
         follows = np.ones(len(self), bool)
