@@ -260,3 +260,37 @@ def test_stated_uncertainties_are_carried_from_every_layout(tmp_path, write):
     readings = read_readings(path)
     np.testing.assert_allclose(readings.u_speed_mps / MPH_MPS, [0.2, 0.3])
     np.testing.assert_allclose(readings.u_common_mps / MPH_MPS, [0.4, 0.5])
+
+
+@pytest.mark.parametrize(
+    "title",
+    [
+        "Start: car park, mph",
+        "Drive from the start at home; mph",
+        "new tires since May, mph",
+        "one lap of the ring road, mph",
+        "about 20 min. Speeds in mph",
+        "clock of the laptop, mph",
+        "mph, I sat on the left",
+    ],
+)
+def test_words_of_a_title_that_are_not_about_the_times_leave_them_alone(tmp_path, title):
+    """Such words made minutes and seconds of hours and minutes: 22 minutes of a clock were 22 s."""
+    readings = _read(tmp_path, f"{title}\n14:03 45\n14:05 46\n14:08 52\n14:25 50\n")
+    assert readings.clock == "time of day"
+    np.testing.assert_allclose(np.diff(readings.time_s), [120, 180, 1020])
+
+
+@pytest.mark.parametrize("title", ["elapsed mm:ss, mph", "mph; minutes and seconds from the start", "Stopwatch. mph"])
+def test_words_of_a_title_about_the_times_decide_what_they_are(tmp_path, title):
+    """Hours and minutes, where nobody says otherwise."""
+    readings = _read(tmp_path, f"{title}\n14:03 45\n14:05 46\n14:08 52\n14:25 50\n")
+    assert readings.clock == "elapsed"
+    np.testing.assert_allclose(np.diff(readings.time_s), [2, 3, 17])
+
+
+def test_the_start_of_a_hold_is_a_time_of_day(tmp_path):
+    """A column of that name was taken for a stopwatch, fourteen hours after its start."""
+    path = tmp_path / "holds.csv"
+    path.write_text("start,end,dial mph\n14:03:12,14:03:42,45\n14:04:10,14:04:50,52\n14:05:30,14:06:10,58\n")
+    assert read_readings(path).clock == "time of day"

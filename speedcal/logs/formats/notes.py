@@ -27,7 +27,7 @@ from speedcal.logs.tables.noted_times import goes_on, time_in, with_days_above, 
 from speedcal.logs.tables.typed_lines import one_below_another, with_clock_figures, without_senders
 from speedcal.logs.times.clock_times import UnclearTimesError
 from speedcal.logs.times.timestamps import parse_stamps
-from speedcal.logs.writing.headers import normal, speed_unit_in, unit_in_title
+from speedcal.logs.writing.headers import names_times, normal, speed_unit_in, unit_in_title
 from speedcal.logs.writing.number_words import in_figures
 from speedcal.logs.writing.words_abroad import in_figures_abroad
 from speedcal.units import SPEED_UNIT_MPS, SpeedUnit
@@ -53,6 +53,8 @@ _DATE = re.compile(r"\b(?:\d{4}-\d\d-\d\d|\d{1,2}[./-]\d{1,2}[./-]\d{4})(?![\w:]
 _ITEM = re.compile(r"\s*(?:#\d{1,3}[.):]?|\d{1,3}[.)])\s+(?=.*\d[:hH.]\d)")
 """The number of an item in a list of notes: ``3.``, ``3)`` or ``#3`` before a time."""
 _BARE = re.compile(r"[\s\d.,;|+-]*(?:[A-Za-z/]{2,5})?\s*")
+_NOT_OF_TIMES = re.compile(r"\d[\d.:]* ?[^\W\d]*|(?<![a-z])since(?! (?:the )?start)")
+"""In words above notes: how long something took or when it was, and since when it is so."""
 _LONGEST = 500
 _LONGEST_HEADING = 5_000
 _MOST_PROBLEMS = 10_000
@@ -142,7 +144,7 @@ def read_notes(source: Source, lines: Sequence[tuple[int, str]], request: Reques
             if not time
         ]
     try:
-        stamps = parse_stamps(notes.times, header=notes.heading, zone=request.zone)
+        stamps = parse_stamps(notes.times, header=_of_times(notes.heading), zone=request.zone)
     except UnclearTimesError as unclear:
         source.fail(unclear.code)
     if not timed:
@@ -260,6 +262,15 @@ def _take_words(notes: _Notes, number: int, text: str, *, timed: bool, digits: b
 def _add_heading(notes: _Notes, text: str) -> None:
     if len(notes.heading) < _LONGEST_HEADING:
         notes.heading += f"; {text}"
+
+
+def _of_times(heading: str) -> str:
+    """Return the parts of a heading that say what the times are; of the others a word may mean anything.
+
+    ``times since the start`` says so, neither ``new tires since May`` nor ``40 minutes, from the start to the bridge``.
+    """
+    parts = re.split(r"[;,]|\. ", heading)
+    return "; ".join(part for part in parts if names_times(_NOT_OF_TIMES.sub(" ", normal(part))))
 
 
 def _unit(source: Source, notes: _Notes, request: Request) -> SpeedUnit:

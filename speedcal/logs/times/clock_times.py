@@ -15,8 +15,9 @@ from speedcal.logs.writing.written_times import Stamp
 
 _HOUR_S, _HALF_DAY_S, _DAY_S, _QUARTER_DAY_S = 3600.0, 43_200.0, 86_400.0, 21_600.0
 _ELAPSED = re.compile(
-    r"elapsed|since|stopwatch|duration|run ?time|lap|start|t\+|min:sec|(?:lauf|fahr)zeit|écoulé|transcurrid|decorrid"
-    r"|trascors|verstreken|förfluten"
+    r"elapsed|since|stopwatch|duration|run ?time|(?<![a-z])laps?(?![a-z])"
+    r"|(?:from|after|of|ab|seit|nach|vom|depuis|desde) (?:the |der |dem )?start"
+    r"|t\+|min:sec|(?:lauf|fahr)zeit|écoulé|transcurrid|decorrid|trascors|verstreken|förfluten"
 )
 _CLOCK = re.compile(r"hh:mm|h:mm|clock|time of day|local|utc|gmt|am/pm|uhrzeit|heure|hora")
 _HOURS = re.compile(r"h{1,2}:mm")

@@ -145,6 +145,11 @@ def normal(name: str) -> str:
     return " ".join(re.sub(r"[_\s]+", " ", spread).lower().split())
 
 
+def names_times(words: str) -> bool:
+    """Tell whether words of a header, as :func:`normal` returns them, speak of times."""
+    return bool(_TIME_WORD.search(words) or _BARE_TIME.fullmatch(words.strip()))
+
+
 def speed_unit_in(words: str) -> SpeedUnit | None:
     """Return the unit of speed that stands in a header, None when there is none or more than one."""
     units = {parse_speed_unit(found.replace("km h", "km/h")) for found in _SPEED_UNIT.findall(words)}
