@@ -12,6 +12,7 @@ from speedcal.calibration.speed.between_fixes import way_between
 from speedcal.calibration.speed.geodesy import local_east_north_m
 from speedcal.calibration.speed.grades import road_over_level
 from speedcal.calibration.speed.positions import LocalFit, speed_from_positions, without_jumps, without_spikes
+from speedcal.calibration.speed.put_between import measured
 from speedcal.calibration.speed.recorded_speed import (
     KeptFixes,
     against_positions,
@@ -184,9 +185,11 @@ def ground_speed(track: Track, terrain: Terrain | None = None) -> GroundSpeed:
     FitError
         Fewer than ten usable fixes.
     """
+    track, made = measured(track)
     keep, segment, dropped = without_jumps(track)
     speed = np.where(np.abs(np.nan_to_num(track.speed_mps, nan=np.inf)) < _ABSURD, track.speed_mps, np.nan)
     fixes = KeptFixes(track.time_s[keep], segment[keep], track.elevation_m[keep], speed[keep], terrain)
+    dropped |= made
     if len(fixes.time) < tuned.FEWEST_FIXES:
         raise FitError("few_fixes", source=track.source, count=len(fixes.time))
     east, north = local_east_north_m(track.latitude_deg[keep], track.longitude_deg[keep], elevation_m=fixes.elevation)

@@ -450,6 +450,7 @@ LABELS: dict[str, str] = {
     "wrong": "disagrees with the other readings",
     "unmatched": "matches no steady run",
     "no_recorded_speed": "fixes without recorded speed",
+    "put_between": "put in between by a program, on straight lines",
     "impossible_jump": "impossible jump",
     "frozen_position": "position frozen while the vehicle went on",
     "step_of_positions": "step of the positions",
