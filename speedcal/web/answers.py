@@ -18,7 +18,7 @@ from starlette.types import Scope
 
 from speedcal.errors import SpeedcalError
 from speedcal.text.pages.page_labels import title_of
-from speedcal.text.results.corrections import FEWEST_ROWS
+from speedcal.text.results.corrections import worth_a_row
 from speedcal.text.words.numbers import signed
 
 HERE = Path(__file__).parent
@@ -117,11 +117,8 @@ def environment() -> jinja2.Environment:
 
 
 def _worth_a_row(choices: list[dict[str, Any]], advised: list[int]) -> list[dict[str, Any]]:
-    """Return the best choices of a kind, none worse than the fitted one, with the fitted and the advised ones."""
-    last = next((i for i, choice in enumerate(choices, 1) if choice["fitted"]), len(choices))
-    best = min(max(last, FEWEST_ROWS), _MOST_GEARS)
-    named = [choice for choice in choices[best:] if choice["fitted"] or choice["teeth"] in advised]
-    return [*choices[:best], *named]
+    fitted, named = [choice["fitted"] for choice in choices], [choice["teeth"] in advised for choice in choices]
+    return [choices[i] for i in worth_a_row(fitted, named, _MOST_GEARS)]
 
 
 def day(seconds: float, zone_s: float | None = None) -> str:

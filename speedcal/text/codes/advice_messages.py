@@ -239,6 +239,7 @@ FINDINGS: dict[str, Template] = {
     "between_two_steps": "The steps of the module leave {percent:.1f} %; a pulse scaler before it gets closer.",
     "too_uncertain": "This drive is not precise enough to decide; a film or a log of the dial would settle it, or more "
     "readings at steady speeds.",
+    "parts_tell_little": "The parts alone do not tell surely; a drive, the dial noted or logged, measures the error.",
     "approved_workshop_only": "A tachograph or a sealed limiter runs off this drive: this is a report only.",
     "measure_first": lambda values: (
         f"One measurement would make the choice surer: {MEASURED_BY[values['part']]}. {gained_by_measuring(values)}"

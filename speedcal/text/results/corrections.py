@@ -21,7 +21,7 @@ _WORTH_SAYING = 0.005
 """Chance of reading low from which it is said."""
 _HARDLY_PERCENT = 0.5
 """A dial that reads low by less is not called one that reads low."""
-FEWEST_ROWS, _MOST_ROWS, _MORE_LIKELY_THAN_NOT = 2, 5, 0.5
+_FEWEST_ROWS, _MOST_ROWS, _MORE_LIKELY_THAN_NOT = 2, 5, 0.5
 _ABOUT_THE_BEST = {"margin_too_wide", "margin_kept", "no_acceptable_choice", "not_decided"}
 """Findings on the choice that by itself is the best; the advice weighs the work too and may name another."""
 _NOT_OF_THE_DRIVE = {"keep_as_is", "reseat_needle", "repair_instrument", "check_files", "set_unit"}
@@ -107,6 +107,7 @@ def _sentence(reason: Finding) -> str:
 _AT_PART: dict[tuple[str, str | None], str] = {
     ("repair_instrument", "tachograph"): "leave this drive to an approved workshop",
     ("repair_instrument", "odometer"): "have the odometer in the instrument repaired",
+    ("drive_again", "first_drive"): "record a drive",
     ("drive_again", "odometer"): "drive again and note what the odometer shows at both ends",
     ("set_unit", "instrument"): "correct the unit behind the dial: miles and kilometers are mixed up in the instrument "
     "or its module",
@@ -191,7 +192,7 @@ def _corrections(found: Corrections) -> str:
         nearest = next((c for c in found.driven_gear if c.available is not False), None)
         so = f", so fit {advised}" if nearest and dict(nearest.parts)["teeth"] == advised else ""
         lines.append(f"exact tooth count: {found.ideal_driven_teeth.to_decimals(2)}{so}")
-    listed = [choice for choices in found.lists().values() for choice in worth_listing(choices)[:_MOST_ROWS]]
+    listed = [choice for choices in found.lists().values() for choice in _worth_listing(found, choices)]
     width = max((len(choice_name(choice.what)) for choice in listed), default=0)
     fitting = advised_among(found, listed)
     best = max(listed, key=lambda choice: choice.probability_best or 0.0, default=None)
@@ -203,10 +204,19 @@ def _corrections(found: Corrections) -> str:
     return "\n".join([*lines, *(f"note: {_sentence(finding)}" for finding in unsaid(found))])
 
 
-def worth_listing(choices: Sequence[Choice]) -> Sequence[Choice]:
-    """Return the choices of a kind down to the one that is fitted: what is worse than that is no choice."""
-    last = next((i for i, choice in enumerate(choices, 1) if choice.is_fitted), len(choices))
-    return choices[: max(last, FEWEST_ROWS)]
+def _worth_listing(found: Corrections, choices: Sequence[Choice]) -> list[Choice]:
+    fitted, advised = [choice.is_fitted for choice in choices], advised_among(found, choices)
+    return [choices[i] for i in worth_a_row(fitted, [choice is advised for choice in choices], _MOST_ROWS)]
+
+
+def worth_a_row(fitted: Sequence[bool], advised: Sequence[bool], most: int) -> list[int]:
+    """Return which choices of a kind, the best first, to list: the best, down to the fitted one; that and the advised.
+
+    What is worse than the one that is fitted is no choice.
+    """
+    last = next((i for i, is_fitted in enumerate(fitted, 1) if is_fitted), len(fitted))
+    best = min(max(last, _FEWEST_ROWS), most)
+    return [i for i in range(len(fitted)) if i < best or fitted[i] or advised[i]]
 
 
 def _is_first(entry: Advice) -> bool:

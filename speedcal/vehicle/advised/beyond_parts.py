@@ -50,6 +50,8 @@ def _why_no_setting_does(outlook: Outlook, percent: float) -> Finding:
 
 
 def drive_again(outlook: Outlook) -> Advice:
-    """Return driving again, and what this drive lacks."""
+    """Return driving again, and what this drive lacks; without one, the first drive."""
+    if outlook.diagnosis is None:
+        return Advice("drive_again", part="first_drive", because=(Finding("parts_tell_little"),))
     reasons = outlook.trust.reasons if outlook.trust else ()
     return Advice("drive_again", part="readings", because=(Finding("too_uncertain"), *reasons))

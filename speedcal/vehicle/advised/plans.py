@@ -192,7 +192,7 @@ def _in_order(plans: Sequence[Plan]) -> list[Plan]:
 
 
 def _does_from_outside(plan: Plan, best: Plan) -> bool:
-    """Tell whether a plan opens no transmission and surely passes too, leaving little more, or is no smaller a hope.
+    """Tell whether a plan opens no transmission and passes as likely, leaving little more, or is no smaller a hope.
 
     It may take a longer road test to prove, which is less work.
     """
@@ -200,7 +200,8 @@ def _does_from_outside(plan: Plan, best: Plan) -> bool:
         return False
     if best.probability < LIKELY:
         return plan.probability >= best.probability
-    return plan.probability >= SURE_ENOUGH and plan.worst_percent <= best.worst_percent + WORTH_WORK_PERCENT
+    alike = min(best.probability, SURE_ENOUGH) - SAME_CHANCE
+    return plan.probability >= alike and plan.worst_percent <= best.worst_percent + WORTH_WORK_PERCENT
 
 
 def _is_worth(plan: Plan, least: Plan) -> bool:
@@ -218,19 +219,20 @@ def _likeliest(judge: Judge, choices: Sequence[Choice]) -> Choice:
 
 
 def _nearer_to_true(judge: Judge, lists: Mapping[str, Sequence[Choice]], plan: Plan) -> Plan:
-    """Return the plan with the gear of its kind that leaves least, among those that pass nearly surely.
+    """Return the plan with the gear of its kind that leaves least, among those that pass nearly surely or as likely.
 
     A gear far from the limits of a rule is proven by a short road test; what it leaves stays for good.
     """
     kind = plan.choice.kind
     if judge.limits is None or plan.shift_mps or kind in ("keep", "undo"):
         return plan
-    sure = [
+    least = min(SURE_ENOUGH, plan.probability - SAME_CHANCE)
+    alike = [
         _plan(judge, choice)
         for choice in lists[LISTED.get(kind, kind)]
-        if choice.available is not False and not choice.is_fitted and choice.probability_passes >= SURE_ENOUGH
+        if choice.available is not False and not choice.is_fitted and choice.probability_passes >= least
     ]
-    return min([plan, *sure], key=lambda p: p.cost_percent)
+    return min([plan, *alike], key=lambda p: p.cost_percent)
 
 
 def _plan(judge: Judge, choice: Choice, shift_mps: float = 0.0) -> Plan:

@@ -67,8 +67,10 @@ def _with_plans(outlook: Outlook, first: Sequence[Advice], plans: Sequence[Plan]
         entries = [*first, *beyond, *work]  # no part is fitted on a hope before the instrument is right
     else:
         entries = [*first, *work, *beyond]
-    if not beyond and best.probability < LIKELY:
+    is_undriven = outlook.diagnosis is None
+    if not beyond and best.probability < (SURE_ENOUGH if is_undriven else LIKELY):
         entries += [] if any(entry.action == "drive_again" for entry in entries) else [drive_again(outlook)]
+    if not beyond and best.probability < LIKELY:
         entries += [] if any(outlook.lists.values()) else find_out(outlook)
     entries += _alternatives(outlook, best, plans)
     if outlook.measure is not None:
