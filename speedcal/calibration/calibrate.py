@@ -18,6 +18,7 @@ from speedcal.calibration.judged.quality import judge
 from speedcal.calibration.judged.uncertainty import uncertainty_budget
 from speedcal.calibration.logged.bends import in_bends
 from speedcal.calibration.logged.one_dial import LoggedDial
+from speedcal.calibration.logged.row_means import speed_of_means
 from speedcal.calibration.logged.smoothed_positions import u_of_bends, unsmoothed, with_smoothing_left
 from speedcal.calibration.logged.standstill import minutes_apart
 from speedcal.calibration.noted.note_rows import NOTED_U_TIME_S
@@ -224,9 +225,13 @@ def _fitted(
 ) -> tuple[GroundSpeed, MeasuredLine]:
     """Return the speed that the dial went by, and the fit of the readings to it.
 
-    It differs from that of the track where a log tells that the receiver smoothed it, or that the vehicle leans.
+    It differs from that of the track where a log tells that the receiver smoothed it, that the vehicle leans, or that
+    its rows are means.
     """
     line = fit(ground)
+    averaged = speed_of_means(ground, line, readings.speed_mps)
+    if averaged is not None:
+        return averaged, fit(averaged)
     smoothed = unsmoothed(ground, line, readings.speed_mps)
     if smoothed is not None:
         ground, line = smoothed, with_smoothing_left(fit(smoothed), line, u_bends=u_of_bends(ground, smoothed))
