@@ -294,3 +294,34 @@ def test_the_start_of_a_hold_is_a_time_of_day(tmp_path):
     path = tmp_path / "holds.csv"
     path.write_text("start,end,dial mph\n14:03:12,14:03:42,45\n14:04:10,14:04:50,52\n14:05:30,14:06:10,58\n")
     assert read_readings(path).clock == "time of day"
+
+
+@pytest.mark.parametrize(
+    "title",
+    [
+        "Truck with 4.10 gears, tires 265/75R16. mph",
+        "odo at start 61,482.6 mi; speeds mph",
+        "weather 5 C, wind 10 mph; speedo mph",
+        "29.11.2026 mph",
+        "P235/75R15 on 3.55 axle, dial mph",
+    ],
+)
+def test_a_title_may_hold_several_numbers(tmp_path, title):
+    """Sizes of tires and ratios above the notes were asked which of them was the speed."""
+    readings = _read(tmp_path, f"{title}\n14:03:12 45\n14:05:10 46\n14:08:33 52\n")
+    np.testing.assert_allclose(readings.speed_mps / MPH_MPS, [45, 46, 52])
+    np.testing.assert_allclose(np.diff(readings.time_s), [118, 203])
+
+
+@pytest.mark.parametrize("first", ["1402;12 45 steady", "140212 45 48 noted"])
+def test_a_first_reading_that_cannot_be_read_is_no_title(tmp_path, first):
+    """It is named like any other."""
+    with pytest.raises(ReadingsFormatError) as caught:
+        _read(tmp_path, f"mph\n{first}\n14:05:10 46\n14:08:33 52\n")
+    assert caught.value.line == 2
+
+
+def test_words_with_several_numbers_above_speeds_without_times_are_asked_about(tmp_path):
+    """No time tells there where the readings begin."""
+    with pytest.raises(ReadingsFormatError, match="2 numbers"):
+        _read(tmp_path, "held about 30 then 35 mph\n40 mph\n50 mph\n60 mph\n")

@@ -133,6 +133,15 @@ def test_hours_and_minutes_that_may_be_minutes_and_seconds_are_a_question(cells)
         parse_stamps(cells)
 
 
+def test_a_few_clock_times_in_digits_are_no_seconds_of_a_day_long_drive():
+    """Fewer than eight were taken as seconds, the first of them 39 hours after a start."""
+    cells = ["140312", "140350", "140430", "140731"]
+    stamps = parse_stamps(cells)
+    assert stamps.clock == "time of day"
+    np.testing.assert_allclose(np.diff(stamps.time_s), [38, 40, 181])
+    assert parse_stamps(["1312", "1350", "1430", "1731"]).clock == "elapsed"  # seven minutes of a stopwatch
+
+
 @pytest.mark.parametrize("cells", [["9:26", "11:02", "13:40"], ["13:05", "14:59", "18:31"], ["22:50", "0:10", "3:20"]])
 def test_half_a_day_by_the_clock_is_no_stopwatch(cells):
     """One of a drive of four minutes would have been started ten before it."""

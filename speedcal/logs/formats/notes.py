@@ -27,10 +27,10 @@ from speedcal.logs.tables.noted_times import goes_on, time_in, with_days_above, 
 from speedcal.logs.tables.typed_lines import one_below_another, with_clock_figures, without_senders
 from speedcal.logs.times.clock_times import UnclearTimesError
 from speedcal.logs.times.timestamps import parse_stamps
-from speedcal.logs.writing.headers import names_times, normal, speed_unit_in, unit_in_title
+from speedcal.logs.writing.headers import normal, of_times, speed_unit_in, unit_in_title
 from speedcal.logs.writing.number_words import in_figures
 from speedcal.logs.writing.words_abroad import in_figures_abroad
-from speedcal.units import SPEED_UNIT_MPS, SpeedUnit
+from speedcal.units import SPEED_UNIT_MPS, SpeedUnit, parse_speed_unit
 
 _DITTO = re.compile(r"(?:^|(?<=\s))(?:\"|''|″|”|„|〃|ditto|do\.|same)(?=\s|$|[,;])", re.IGNORECASE)
 _ODOMETER = re.compile(
@@ -53,8 +53,8 @@ _DATE = re.compile(r"\b(?:\d{4}-\d\d-\d\d|\d{1,2}[./-]\d{1,2}[./-]\d{4})(?![\w:]
 _ITEM = re.compile(r"\s*(?:#\d{1,3}[.):]?|\d{1,3}[.)])\s+(?=.*\d[:hH.]\d)")
 """The number of an item in a list of notes: ``3.``, ``3)`` or ``#3`` before a time."""
 _BARE = re.compile(r"[\s\d.,;|+-]*(?:[A-Za-z/]{2,5})?\s*")
-_NOT_OF_TIMES = re.compile(r"\d[\d.:]* ?[^\W\d]*|(?<![a-z])since(?! (?:the )?start)")
-"""In words above notes: how long something took or when it was, and since when it is so."""
+_IN_TITLES = ("thousands_in_note", "several_numbers")
+"""What keeps a line from being a reading and may stand in a title: sizes of tires, ratios, the odometer."""
 _LONGEST = 500
 _LONGEST_HEADING = 5_000
 _MOST_PROBLEMS = 10_000
@@ -84,6 +84,8 @@ class _Notes:
     """Lines that were crossed out."""
     titles: int = 0
     """Lines of words with a number in them, above the first reading."""
+    doubtful: list[tuple[str, Problem]] = field(default_factory=list)
+    """Lines of words with numbers there, and what is wrong with each if it is no title."""
     unread: bool = False
     """The line before was a reading that cannot be understood, which a ditto mark cannot repeat."""
 
@@ -134,9 +136,10 @@ def read_notes(source: Source, lines: Sequence[tuple[int, str]], request: Reques
         _take(notes, number, text, only=len(lines) == 1)
         if len(notes.problems) > _MOST_PROBLEMS:
             break
+    timed = sum(1 for time in notes.times if time)
+    _settle_titles(notes, timed=bool(timed))
     if not notes.speeds and not notes.problems:
         source.fail("readings_missing")
-    timed = sum(1 for time in notes.times if time)
     if timed:
         notes.problems += [
             Problem("no_time_in_line", line=number)
@@ -144,7 +147,7 @@ def read_notes(source: Source, lines: Sequence[tuple[int, str]], request: Reques
             if not time
         ]
     try:
-        stamps = parse_stamps(notes.times, header=_of_times(notes.heading), zone=request.zone)
+        stamps = parse_stamps(notes.times, header=of_times(notes.heading), zone=request.zone)
     except UnclearTimesError as unclear:
         source.fail(unclear.code)
     if not timed:
@@ -187,6 +190,9 @@ def _take(notes: _Notes, number: int, text: str, *, only: bool) -> None:
     text = kept[item.end() :] if item else kept
     note = _read(notes, text)
     fault = _fault(notes, text, note, listed=only and not note.time)
+    if fault in _IN_TITLES and not note.time and not notes.speeds and _begins_with_words(text):
+        notes.doubtful.append((text, Problem(fault, line=number, found=_short(text), count=len(note.values))))
+        return
     if fault:
         notes.refuse(fault, number, found=_short(text), count=len(note.values))
         return
@@ -236,6 +242,22 @@ def _fault(notes: _Notes, text: str, note: _Note, *, listed: bool) -> str:
     return "time_goes_on" if note.time and goes_on(text) else unclear_in(note.rest, note.values, listed=listed)
 
 
+def _settle_titles(notes: _Notes, *, timed: bool) -> None:
+    """Take doubtful lines above readings with times as titles, which have none; above others they are at fault."""
+    for text, problem in notes.doubtful:
+        if timed:
+            _add_heading(notes, text)
+            notes.titles += 1
+        else:
+            notes.problems.append(problem)
+
+
+def _begins_with_words(text: str) -> bool:
+    """Tell whether words stand before the figures of a line, as in a title, and not a time that cannot be read."""
+    words = re.split(r"\d", text, maxsplit=1)[0].split()
+    return any(len(word) > 1 and parse_speed_unit(word) is None for word in words)
+
+
 def _take_title(notes: _Notes, text: str) -> None:
     """Take a line of words with a number: a title, or a remark among readings that have times."""
     if notes.speeds:
@@ -262,15 +284,6 @@ def _take_words(notes: _Notes, number: int, text: str, *, timed: bool, digits: b
 def _add_heading(notes: _Notes, text: str) -> None:
     if len(notes.heading) < _LONGEST_HEADING:
         notes.heading += f"; {text}"
-
-
-def _of_times(heading: str) -> str:
-    """Return the parts of a heading that say what the times are; of the others a word may mean anything.
-
-    ``times since the start`` says so, neither ``new tires since May`` nor ``40 minutes, from the start to the bridge``.
-    """
-    parts = re.split(r"[;,]|\. ", heading)
-    return "; ".join(part for part in parts if names_times(_NOT_OF_TIMES.sub(" ", normal(part))))
 
 
 def _unit(source: Source, notes: _Notes, request: Request) -> SpeedUnit:

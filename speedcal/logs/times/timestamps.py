@@ -230,7 +230,8 @@ def _are_clock_digits(values: FloatArray) -> bool:
     """Tell whether all are hhmmss: of eight elapsed times one in a thousand such columns would look like it."""
     minutes, seconds = values // 100 % 100, values % 100
     in_day = values.min() >= 0 and 10_000 <= values.max() < 240_000
-    return bool(len(values) >= 8 and in_day and (minutes < 60).all() and (seconds < 60).all() and np.ptp(values) >= 100)
+    enough = len(values) >= (_FEWEST_NOTED if values.min() > _DAY_S else 8)  # no drive has been on for a day
+    return bool(enough and in_day and (minutes < 60).all() and (seconds < 60).all() and np.ptp(values) >= 100)
 
 
 def _of_clock_digits(values: FloatArray, step: float) -> FloatArray | None:

@@ -16,7 +16,7 @@ SPEED_UNIT = (
     "|m/s|mps|knots?|kts?|kn|miles (?:per|an) hour|kilomet(?:er|re)s (?:per|an) hour"
 )
 _SPEED_UNIT = re.compile(rf"(?<![a-z])({SPEED_UNIT})(?![a-z/²^]|2)")
-_VALUE = re.compile(rf"\d\s?(?:{_SPEED_UNIT.pattern})")
+_VALUE = re.compile(rf"(?<!\d\d\d)\d\s?(?:{_SPEED_UNIT.pattern})")
 _LENGTH_UNIT = re.compile(r"(?<![a-z])(miles?|mi|kilomet(?:er|re)s?|km|met(?:er|re)s?|m|feet|ft)(?![a-z/])")
 _INSTRUMENT = re.compile(
     r"indicated|speedo(?:meter)?|dial|needle|pointer|instrument|shown|display|dash|tach[oy]|compteur|reading|angezeigt"
@@ -44,6 +44,8 @@ _TIME_WORD = re.compile(
     r"|zeit|uhrzeit|uhr|zeitpunkt|moment|instant|heure|hora|tijd|tid|czas|saat|zaman|čas|idő|aika|время|when|since|stopwatch|horodatage|i?tow|hh:mm|mm:ss)(?![a-z])|日時|時刻|时间|시간"
 )
 _BARE_TIME = re.compile(r"t|(?:s|ms|sec|min|minutes?|hours?)|t ?[\[(]?(?:s|ms|sec|min|h)[\])]?")
+_WHEN = re.compile(r"\d[\d.:]* ?[^\W\d]*|(?<![a-z])since(?! (?:the )?start)")
+"""How long something took or when it was, and since when it is so."""
 _DATE_WORD = re.compile(r"(?<![a-z])(date|day|datum|fecha|data|tarih|dato|päivä|дата)(?![a-z])|日付|날짜|日期")
 _DATE_OF_ZONE = re.compile(r"(?:utc|gmt|gps) ?(?:date|day|d)|(?:date|day) ?[\[(]?(?:utc|gmt)[\])]?")
 """A date that names its zone; the clock time has a column of its own."""
@@ -145,9 +147,16 @@ def normal(name: str) -> str:
     return " ".join(re.sub(r"[_\s]+", " ", spread).lower().split())
 
 
-def names_times(words: str) -> bool:
-    """Tell whether words of a header, as :func:`normal` returns them, speak of times."""
-    return bool(_TIME_WORD.search(words) or _BARE_TIME.fullmatch(words.strip()))
+def of_times(heading: str) -> str:
+    """Return the parts of words above notes that say what their times are; of the others a word may mean anything.
+
+    ``times since the start`` says so, neither ``new tires since May`` nor ``40 minutes, from the start to the bridge``.
+    """
+    parts = [normal(part) for part in re.split(r"[;,]|\. ", heading)]
+    said = [_WHEN.sub(" ", part).strip() for part in parts]
+    return "; ".join(
+        part for part, words in zip(parts, said, strict=True) if _TIME_WORD.search(words) or _BARE_TIME.fullmatch(words)
+    )
 
 
 def speed_unit_in(words: str) -> SpeedUnit | None:
