@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -36,7 +37,8 @@ def command(
 
     Every choice is judged by the errors it would leave at the speeds that matter, those of [tolerance] when it names
     some; what to do first stands on top. JOB has as much of [vehicle] as is known; without a [before] drive the answer
-    follows from axle, tire, gears and what the instrument expects alone, and says how sure it is.
+    follows from axle, tire, gears and what the instrument expects alone, and says how sure it is. What [work] says was
+    done is fitted by now: then its road test comes first.
 
     \b
     Examples:
@@ -48,7 +50,7 @@ def command(
     odometers come first; a licensed shop where the law asks for one. The odometer keeps what it shows.
     """
     from speedcal.jobs import load_job
-    from speedcal.vehicle import Corrections, Vehicle, correct
+    from speedcal.vehicle import Corrections, Vehicle, Work, correct
     from speedcal.vehicle.forward import forecast
 
     loaded = load_job(job)
@@ -61,10 +63,15 @@ def command(
         shown = calibration.unit if calibration else unit or loaded.unit or "mph"
         wanted = speeds or loaded.speeds_in(shown)
         if planned:
-            return forecast(vehicle, planned, calibration=calibration, unit=shown, speeds=wanted, criterion=criterion)
-        return correct(
+            work = Work.from_dict(planned)
+            if loaded.work:  # which is done, and not on the drive before
+                names = (*planned, *(["rolled"] if planned_tire else []))
+                work = replace(loaded.work, **{name: getattr(work, name) for name in names})
+            return forecast(vehicle, work, calibration=calibration, unit=shown, speeds=wanted, criterion=criterion)
+        asked = correct(
             calibration, vehicle, speeds=wanted, criterion=criterion, unit=shown, limits=loaded.limits_in(shown)
         )
+        return asked.after(loaded.work, is_driven=bool(loaded.after)) if loaded.work else asked
 
     def rest() -> tuple[dict[str, Any], str]:
         answer = found(known.before if known else None)

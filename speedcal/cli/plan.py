@@ -57,8 +57,8 @@ def command(
 ) -> None:
     r"""Plan the road test for JOB: speeds to hold, how long, how many readings, in which order.
 
-    The plan answers the tolerance of the job, or without one which tooth is right. A drive before the work, when the
-    job has one, says how the instrument is expected to read.
+    The plan answers the tolerance of the job, or without one which tooth is right. With a drive before the work and the
+    work itself in the job, marks of the dial are held; else speeds by GPS, since the dial may show anything.
 
     \b
     Examples:
@@ -120,8 +120,7 @@ def _plan(
     from speedcal.vehicle import says_what_changes
 
     before = known.before if known else None
-    is_known = before is not None and says_what_changes(before, job.vehicle, job.work)
-    by_gps = before is not None and not is_known
+    by_gps = not says_what_changes(before, job.vehicle, job.work)
     dial = known.dial_unit if known else job.unit
     shown = (unit if by_gps else None) or dial or unit or "mph"
     result = plan(
@@ -130,7 +129,7 @@ def _plan(
         unit=shown,
         tolerance=None if question == "tooth" else _tolerance(job, question),
         calibration=before,
-        work=job.work if is_known else None,
+        work=job.work,
         lowest=lowest,
         assumptions=assumptions,
         by_gps=by_gps,

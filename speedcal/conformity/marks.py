@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 import numpy as np
 
 from speedcal.conformity.designs import LEVELS, Expected
-from speedcal.conformity.road_test import Assumption
 from speedcal.errors import PlanError
 from speedcal.interval import FloatArray
 from speedcal.units import ROUND_SPEED, SPEED_UNIT_MPS, DisplayUnit
@@ -24,7 +21,6 @@ def marks_to_hold(
     speed_limit_mps: float,
     lowest: float | None,
     expected: Expected,
-    assumed: Mapping[str, Assumption],
     *,
     named_mps: float = np.inf,
 ) -> FloatArray:
@@ -34,10 +30,7 @@ def marks_to_hold(
     """
     factor = SPEED_UNIT_MPS[unit]
     step = ROUND_SPEED[unit] * factor
-    if expected.known:
-        top = float(expected.dial.indicated(speed_limit_mps))
-    else:
-        top = speed_limit_mps * (1 - (assumed["may_read_low"].si if "may_read_low" in assumed else 0.0))
+    top = float(expected.dial.indicated(speed_limit_mps))
     bottom = (_LOWEST[unit] if lowest is None else lowest) * factor
     if lowest is None and np.isfinite(named_mps):
         bottom = min(bottom, max(round(float(expected.dial.indicated(named_mps)) / step), 1) * step)

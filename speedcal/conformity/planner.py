@@ -67,7 +67,8 @@ def plan(
     assumptions
         Values other than those shipped, see :func:`speedcal.conformity.road_test.assumptions_with`.
     by_gps
-        Whether the speeds are held by GPS, because nobody knows what the dial will show: not as in ``calibration``.
+        Whether the speeds are held by GPS, because nobody knows what the dial will show: not as in ``calibration``. So
+        they are too without a ``calibration``, since a mark of the dial may then be any speed.
 
     Raises
     ------
@@ -92,10 +93,9 @@ def plan(
     if not 0 < speed_limit < 500:
         raise PlanError("speed_limit_unusable", found=speed_limit, wanted_unit=unit)
     rule = _rule(tolerance, unit)
+    by_gps = by_gps or calibration is None
     expected = _expectation(None if by_gps else calibration, vehicle, work)
-    if expected.known or by_gps:
-        assumed.pop("may_read_low")
-    marks = marks_to_hold(unit, speed_limit * factor, lowest, expected, assumed, named_mps=_named(rule))
+    marks = marks_to_hold(unit, speed_limit * factor, lowest, expected, named_mps=_named(rule))
     teeth, is_assumed = _teeth(vehicle, work, assumed)
     judged = within_reach(rule, expected.true(marks))
     target, answers = question(judged, expected, marks, teeth, is_assumed=is_assumed)

@@ -75,7 +75,7 @@ class MeasuredJob:
         unit = self.before.unit if self.before else job.unit or "mph"
         speeds, limits = job.speeds_in(unit), job.limits_in(unit)
         found = correct(self.before, job.vehicle or Vehicle(), speeds=speeds, limits=limits, unit=unit)
-        return found.after(job.work) if job.work else found
+        return found.after(job.work, is_driven=self.after is not None) if job.work else found
 
     @property
     def explanations(self) -> Explanations | None:

@@ -92,10 +92,7 @@ def build_model(facts: ReportFacts) -> ReportModel:
         units=units,
         warnings=warnings,
         next_steps=text.next_steps(
-            _unwarned(corrections, before) if after is None else None,
-            _unwarned(verification, after),
-            facts.work if after is None else None,
-            facts.unit,
+            _unwarned(corrections, before) if after is None else None, _unwarned(verification, after)
         ),
         sentences=tuple(
             text.expected_sentence(expected, facts.unit, spoken_in=spoken)

@@ -17,7 +17,7 @@ from speedcal.vehicle.advised.first_steps import after_falls, as_if_right, follo
 from speedcal.vehicle.advised.outlook import Outlook
 from speedcal.vehicle.advised.recommendation import advise
 from speedcal.vehicle.choices.choice import Choice
-from speedcal.vehicle.choices.fitted import is_fitted_after
+from speedcal.vehicle.choices.fitted import brought_by, is_fitted_after
 from speedcal.vehicle.choices.found_choices import FoundChoices, find_choices
 from speedcal.vehicle.choices.other_ranges import OtherRange, other_ranges
 from speedcal.vehicle.choices.undoing import StateBefore
@@ -72,6 +72,8 @@ class Corrections(Spoken):
     notes: tuple[tuple[str, str], ...] = ()
     """What to mind at the bench: text and source, from the data file of the gear family."""
     findings: tuple[Finding, ...] = ()
+    is_driven_since: bool = False
+    """Whether the work that this asked for was done and driven: what is left to do is told by that drive."""
 
     def to_dict(self) -> dict[str, Any]:
         """Return the result in the form other programs rely on, ready for JSON."""
@@ -83,6 +85,7 @@ class Corrections(Spoken):
             "acceptable_percent": self.acceptable_percent,
             "from_a_drive": self.is_driven,
             "advice": [entry.to_dict() for entry in self.advice],
+            "driven_since": self.is_driven_since,
             "diagnosis": self.diagnosis.to_dict() if self.diagnosis else None,
             "effective_tire": self.effective_tire.to_dict() if self.effective_tire else None,
             "ideal_gain": self.ideal_gain.to_dict(),
@@ -101,14 +104,34 @@ class Corrections(Spoken):
         names = ("driven_gear", "drive_gear", "pairs", "ratio_box", "pulse_scaler", "settings")
         return {name: getattr(self, name) for name in names}
 
-    def after(self, work: Work) -> Corrections:
-        """Return the same with the parts marked as fitted that are fitted after the work."""
+    def after(self, work: Work, *, is_driven: bool) -> Corrections:
+        """Return the same with the parts marked as fitted that are fitted after the work, and its road test to drive.
+
+        Parameters
+        ----------
+        is_driven
+            Whether there is a drive after the work: then it is that which says what to do next.
+        """
 
         def marked(choice: Choice) -> Choice:
             return replace(choice, is_fitted=is_fitted_after(choice, work.changes))
 
         lists: dict[str, Any] = {name: tuple(map(marked, choices)) for name, choices in self.lists().items()}
-        return replace(self, keep=marked(self.keep), best=self.best and marked(self.best), **lists)
+        advice = self.advice if is_driven or work.is_nothing else (self._road_test_of(work),)
+        best = self.best and marked(self.best)
+        return replace(self, keep=marked(self.keep), best=best, advice=advice, is_driven_since=is_driven, **lists)
+
+    def _road_test_of(self, work: Work) -> Advice:
+        """Return driving the road test of some work, with what this leads one to expect of it."""
+        why = (Finding("work_to_test", work=work, unit=self.unit),)
+        choice = None if work.needle else brought_by(self.lists().values(), work.changes)
+        if choice is None:
+            return Advice("drive_again", part="road_test", because=why)
+        worst, chance = choice.worst_error_percent, choice.probability_passes
+        leaves = Finding("work_leaves", percent=worst, chance=chance, is_driven=self.is_driven)
+        return Advice(
+            "drive_again", part="road_test", worst_error_percent=worst, probability=chance, because=(*why, leaves)
+        )
 
 
 def correct(

@@ -97,12 +97,12 @@ def gain_change(vehicle: Vehicle, work: Work | Mapping[str, Any]) -> GainChange:
     return GainChange(gain, float(np.sqrt(variance)))
 
 
-def says_what_changes(before: Calibration, vehicle: Vehicle | None, work: Work | None) -> bool:
+def says_what_changes(before: Calibration | None, vehicle: Vehicle | None, work: Work | None) -> bool:
     """Tell whether a job states all that its work does to the reading of the drive before.
 
     It does not where the instrument was repaired, nor where a unit or a count of pulses was to be put right first.
     """
-    if work is None or work.instrument_repaired or work.is_nothing:
+    if before is None or work is None or work.instrument_repaired or work.is_nothing:
         return False
     try:
         gain = gain_change(vehicle or Vehicle(), work).value

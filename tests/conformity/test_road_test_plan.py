@@ -44,12 +44,12 @@ def test_an_unknown_gear_is_an_assumption_that_is_shown() -> None:
 
 
 @pytest.mark.parametrize(("unit", "limit", "factor"), [("mph", 65, MPH_MPS), ("km/h", 100, KMH_MPS)])
-def test_an_unmeasured_instrument_that_reads_ten_per_cent_low_stays_under_the_limit(
-    unit: str, limit: float, factor: float
-) -> None:
-    """True speed behind the highest mark, were the dial 10 % low: mark/0.9 <= limit; marks lie on graduations."""
+def test_an_unmeasured_instrument_is_tested_at_true_speeds(unit: str, limit: float, factor: float) -> None:
+    """Its marks may be any speed, a mark of 50 a true 100: held by GPS up to the limit, at speeds to remember."""
     found = plan(TRUCK, speed_limit=limit, unit=unit)  # type: ignore[arg-type]
-    assert found.marks_mps.max() / 0.9 <= limit * factor + 1e-9
+    assert found.by_gps
+    assert [p.true_mps for p in found.plateaus] == [p.mark_mps for p in found.plateaus]
+    assert found.marks_mps.max() == pytest.approx(limit * factor)
     step = 5 if unit == "mph" else 10
     in_steps = found.marks_mps / factor / step
     assert in_steps == pytest.approx(np.round(in_steps), abs=1e-6)
@@ -101,11 +101,10 @@ def test_a_dial_that_read_twice_the_speed_does_not_keep_the_road_test_slow() -> 
 
 
 def test_speeds_held_by_gps_reach_the_limit() -> None:
-    """Nothing that the dial may read low keeps them under it."""
+    """What the dial showed before is nothing to hold by when nobody knows what it will show."""
     before = make_calibration(factor=2.0, u_factor=0.01)
     found = plan(TRUCK, speed_limit=60, calibration=before, tolerance={"percent": 5, "unit": "mph"}, by_gps=True)
     assert max(p.true_mps for p in found.plateaus) == pytest.approx(60 * MPH_MPS)
-    assert "may_read_low" not in {assumption.name for assumption in found.assumptions}
 
 
 def test_a_slow_vehicle_gets_marks_it_can_reach() -> None:
@@ -183,7 +182,6 @@ def test_an_assumption_can_be_overridden_and_changes_the_plan() -> None:
         ({"speed_limit": 0}, "the speed limit is 0"),
         ({"speed_limit": 65, "assumptions": {"pointer": 1}}, "did you mean 'pointer_scatter'"),
         ({"speed_limit": 65, "assumptions": {"pointer_scatter": -1}}, "pointer_scatter is -1"),
-        ({"speed_limit": 65, "assumptions": {"pointer_scatter": 5}}, "they reach ±"),
         ({"speed_limit": 65, "tolerance": "odo_hb44"}, "about distance"),
         ({"speed_limit": 65, "tolerance": {"never_low": True}}, "limits one side only"),
     ],
@@ -224,13 +222,24 @@ def _drive_the_plan(
     return out
 
 
+def test_a_tooth_that_one_sheet_does_not_settle_gets_a_fair_sheet_that_says_so() -> None:
+    """A pointer read to 5 mph leaves half a tooth open: half an hour of driving still tells much of it."""
+    found = plan(TRUCK, speed_limit=65, assumptions={"pointer_scatter": 5})
+    assert found.half_width_percent > 100 / 40
+    assert found.n_readings <= 60
+    assert "may not be enough" in str(found)
+
+
 def test_readings_drawn_from_the_assumptions_reach_the_promise_in_nine_drives_of_ten() -> None:
-    """The linear model: an analyst who charges readings of one hold together, or apart if that is more."""
+    """The linear model: an analyst who charges readings of one hold together, or apart if that is more.
+
+    Nine in ten less two sigma of counting 500.
+    """
     rng = np.random.default_rng(9)
     found = plan(TRUCK, speed_limit=65)
     half = _drive_the_plan(found, rng, 0.3, 1.08, 500)
     assert found.target_half_width is not None
-    assert np.mean(np.array(half) / 1.08 <= found.target_half_width) >= 0.9
+    assert np.mean(np.array(half) / 1.08 <= found.target_half_width) >= 0.9 - 2 * np.sqrt(0.09 / 500)
 
 
 def _simulated(found: RoadTestPlan, seed: int, *, factor: float, offset_mps: float = 0.0):  # type: ignore[no-untyped-def]

@@ -106,6 +106,7 @@ def test_a_road_test_can_be_planned_before_anything_was_driven(tmp_path: Path) -
     assert sheet.read_bytes().startswith(b"%PDF")
     assert table.read_text(encoding="utf-8").startswith("hold,time hh:mm:ss,indicated mph,odometer mi\n")
     assert result.stdout.index("CAUTION") < result.stdout.index("hold ")
+    assert "mph by GPS for" in result.stdout  # a mark of a dial that nobody measured may be any speed
     assert "--" not in result.stdout  # which is what str() of a plan says in Python and on the page
     assert "--explain" in result.stderr
     assert "written to" not in result.stdout

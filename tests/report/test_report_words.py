@@ -349,13 +349,13 @@ def test_work_that_is_told_is_driven_next_and_not_advised_anew() -> None:
     """22 teeth for 20 take 1.096 to 0.996; what it leaves stands beside, and a note alone is no work."""
     vehicle = Vehicle.from_dict({"driven_gear": 20, "drive_gear": 8})
     found = correct(make_calibration(1.096), vehicle)
-    told = words.next_steps(found, None, Work.from_dict({"driven_gear": 22}), "mph")
-    assert told[0].startswith("Drive the road test of the work (driven gear 22)")
-    assert "leaves at most 0.4 % error, " in told[1]
-    for work in (None, Work.from_dict({"note": "cleaned"})):
-        assert "riven gear" in words.next_steps(found, None, work, "mph")[0]
-    both = words.next_steps(found, None, Work.from_dict({"driven_gear": 22, "needle": -1}), "mph")
-    assert len(both) == 1
+    (told,) = words.next_steps(found.after(Work.from_dict({"driven_gear": 22}), is_driven=False), None)
+    assert told.startswith("Drive the road test of the work (driven gear 22)")
+    assert "leaves at most 0.4 % error, " in told
+    noted = found.after(Work.from_dict({"note": "cleaned"}), is_driven=False)
+    assert noted.advice == found.advice
+    both = found.after(Work.from_dict({"driven_gear": 22, "needle": -1}), is_driven=False)
+    assert "leaves" not in words.next_steps(both, None)[0]
 
 
 @pytest.mark.parametrize(

@@ -203,3 +203,32 @@ def test_what_a_dial_may_show_far_beyond_what_was_driven_opens_no_transmission()
     dial = make_calibration(offset=2.3, factor=0.972, u_offset=0.9, u_factor=0.027, speed_range=(20, 52))
     found = _advice(dial, "un_r39_cop_mn", {"drive_gear": 13, "driven_gear": 27, "gear_family": "indexed housing"})
     assert found[0].action not in ("fit_drive_gear", "fit_gear_pair")
+
+
+def test_what_a_wide_rule_lets_pass_is_told_with_what_would_cancel_it() -> None:
+    """12 % high under UN R39, and no gear named: it may stay, and 1/1.12 of the turns, 11 % less, would put it right.
+
+    3.5 % high, as a dial may be by design, nothing is said of.
+    """
+    no_parts = {"tire": "P225/70R16"}
+    high = _advice(make_calibration(factor=1.12, u_factor=0.004, speed_range=(25, 65)), "un_r39_type", no_parts)
+    assert [entry.action for entry in high] == ["keep_as_is"]
+    (told,) = [why for why in high[0].because if why.code == "would_cancel"]
+    assert told.values["percent"] == pytest.approx(100 * (1 / 1.12 - 1), abs=0.01)
+    assert "reads up to 12 % high" in str(high[0])
+    assert "show 11 % less" in str(high[0])
+    designed = _advice(make_calibration(factor=1.035, u_factor=0.004, speed_range=(25, 65)), "un_r39_type", no_parts)
+    assert "would_cancel" not in designed[0].codes
+
+
+def test_nothing_is_left_as_it_is_on_a_weak_drive_alone() -> None:
+    """Six readings that say it passes: more of them come first, with what the drive lacks; a trusted one is enough."""
+    few = replace(
+        make_calibration(factor=1.05, u_factor=0.005, speed_range=(25, 65)),
+        trust=Trust("WEAK", (Finding("few_readings", count=6),)),
+    )
+    first = _advice(few, "un_r39_type", {"tire": "P225/70R16"})
+    assert [entry.action for entry in first] == ["drive_again", "keep_as_is"]
+    assert "few_readings" in first[0].codes
+    trusted = replace(few, trust=Trust("TRUSTED"))
+    assert _advice(trusted, "un_r39_type", {"tire": "P225/70R16"})[0].action == "keep_as_is"

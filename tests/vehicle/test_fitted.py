@@ -39,7 +39,7 @@ def found() -> Corrections:
 
 def test_before_the_work_the_vehicle_is_what_is_fitted(found: Corrections) -> None:
     """Also after work that changes nothing."""
-    for state in (found, found.after(Work.from_dict({"note": "cleaned"}))):
+    for state in (found, found.after(Work.from_dict({"note": "cleaned"}), is_driven=False)):
         told = fitted(state)
         assert [choice["teeth"] for choice in told["driven_gear"] + told["drive_gear"]] == [20, 8]
         assert len(told["keep"]) == 1
@@ -57,7 +57,7 @@ def test_after_the_work_the_new_part_is_fitted(
     found: Corrections, work: dict[str, int], driven: list[int], drive: list[int]
 ) -> None:
     """And the old one is not; what was left alone stays. Leaving everything alone is no longer what is fitted."""
-    told = fitted(found.after(Work.from_dict(work)))
+    told = fitted(found.after(Work.from_dict(work), is_driven=False))
     assert [choice["teeth"] for choice in told["driven_gear"]] == driven
     assert [choice["teeth"] for choice in told["drive_gear"]] == drive
     assert told["keep"] == []
@@ -72,7 +72,7 @@ def test_a_pair_a_box_and_a_number_are_marked_too(found: Corrections) -> None:
         "ratio_box": box["ratio"],
         "settings": {number["setting"]: number["value"]},
     }
-    told = fitted(found.after(Work.from_dict(work)))
+    told = fitted(found.after(Work.from_dict(work), is_driven=False))
     assert [(p["drive_gear"], p["driven_gear"]) for p in told["pairs"]] == [(pair["drive_gear"], pair["driven_gear"])]
     assert [b["ratio"] for b in told["ratio_box"]] == [box["ratio"]]
     assert [n["value"] for n in told["settings"]] == [number["value"]]

@@ -11,6 +11,7 @@ from click.testing import CliRunner, Result
 
 from speedcal.cli import cli, main
 from speedcal.errors import SpeedcalError
+from speedcal.jobs import load_job
 from speedcal.simulate import simulate, write_drive
 from speedcal.units import MILE_M
 
@@ -166,6 +167,31 @@ def test_correct_answers_for_tires_still_to_be_fitted(job: Path) -> None:
     shown = json.loads(run("correct", str(job), "--planned-tire", "33x12.50R17LT", "--json").stdout)
     assert shown["gain"]["value"] == pytest.approx(35 / 33, abs=1e-6)
     assert shown["corrections"]["driven_gear"][0]["teeth"] in (30, 31)  # 28.76 x 35/33 = 30.5
+
+
+def test_what_was_done_is_driven_next_as_the_report_says(job: Path) -> None:
+    """29 teeth are in: command, its JSON and the report ask for their road test, and the drive before is the past."""
+    done = job.with_name("done.toml")
+    done.write_text(f"{JOB}\n[work]\ndriven_gear = 29\n")
+    out = run("correct", str(done)).stdout
+    shown = json.loads(run("correct", str(done), "--json").stdout)
+    (asked,) = shown["advice"]
+    assert (asked["action"], asked["part"]) == ("drive_again", "road_test")
+    assert [gear["teeth"] for gear in shown["driven_gear"] if gear["fitted"]] == [29]
+    result = load_job(done).run()
+    assert result.to_dict()["corrections"]["advice"] == shown["advice"]
+    (told,) = result.model.next_steps
+    assert told.startswith("Drive the road test of the work (driven gear 29)")
+    assert f"1. {told}\n" in out
+    assert "before the work: worst error" in out
+
+
+def test_tires_to_come_are_answered_for_with_what_was_done(job: Path) -> None:
+    """29 teeth for 26 already, then tires of 33 in for 35 in: 26/29 x 35/33 of what the drive showed."""
+    done = job.with_name("done.toml")
+    done.write_text(f"{JOB}\n[work]\ndriven_gear = 29\n")
+    shown = json.loads(run("correct", str(done), "--planned-tire", "33x12.50R17LT", "--json").stdout)
+    assert shown["gain"]["value"] == pytest.approx(26 / 29 * 35 / 33, abs=1e-6)
 
 
 def test_explain_ranks_and_states_its_beliefs(job: Path) -> None:

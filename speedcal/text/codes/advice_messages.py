@@ -147,6 +147,21 @@ def gained_by_measuring(values: Values) -> str:
     )
 
 
+def _would_cancel(values: Values) -> str:
+    said = f"The rule lets it pass, which does not make it right: it reads {_high_or_low(values['reads_percent'])}. "
+    if values["what"] is not None:
+        return f"{said}To cancel that: {choice_name(values['what'])}, which leaves {values['left_percent']:.1f} %."
+    return (
+        f"{said}To cancel that the instrument must show {abs(values['percent']):.0f} % "
+        f"{'less' if values['percent'] < 0 else 'more'}: say which gear, scaler or setting it has, and what to fit or "
+        "set is listed."
+    )
+
+
+def _high_or_low(percent: float) -> str:
+    return f"up to {abs(percent):.0f} % {'high' if percent > 0 else 'low'}"
+
+
 def _cause(values: Values) -> str:
     return f"Likely cause: {CAUSES[values['cause']]} ({likely(values['chance'])})."
 
@@ -159,6 +174,12 @@ FINDINGS: dict[str, Template] = {
     "likely_cause": _cause,
     "together_with": lambda values: f"Do it together with the other step: {ACTION_NAMES[values['action']]}.",
     "passes_as_it_is": "Left as it is it would pass too, {percent:.1f} % off.",
+    "would_cancel": _would_cancel,
+    "work_to_test": "Its sheet says which speeds to hold, and how long.",
+    "work_leaves": lambda values: (
+        f"By the {'drive before' if values['is_driven'] else 'parts as stated'} this leaves at most "
+        f"{values['percent']:.1f} % error, {likely(values['chance'])} sure to be enough."
+    ),
     "hides_needle": lambda values: (
         f"It only hides that the needle sits wrong: the odometer would then count about {abs(values['percent']):.0f} % "
         f"too {'much' if values['percent'] > 0 else 'little'}."
@@ -175,7 +196,7 @@ FINDINGS: dict[str, Template] = {
         f"put it {abs(values['then_percent']):.0f} % wrong: one shaft drives both, so the instrument is at fault first."
     ),
     "dial_is_right": _dial_is_right,
-    "one_range_throughout": "Stay in the range that the job states for the whole drive, and drive again.",
+    "one_range_throughout": "Stay in the range that the job states for the whole drive.",
     "number_of_other_unit": lambda values: (
         f"If the number in the module is the cause: {values['now']:g} is for the other unit. Set the "
         f"{setting_name(values['kind'], values['then'], 'to ')}, and drive again."
@@ -214,8 +235,8 @@ FINDINGS: dict[str, Template] = {
     ),
     "sixes_for_fours": "A sensor that gives six pulses where four are stated, or four for six, makes nearly the same "
     "error: if it was changed, count its pulses for one turn first.",
-    "box_may_be_turned": "Fitted the wrong way around, it would explain the error. Turn it then, and say so with what "
-    "was done.",
+    "box_may_be_turned": "Fitted the wrong way around, it would explain the error. Turn it then, say so with what was "
+    "done, and leave the rest as it is for the road test.",
     "teeth_as_stated": lambda values: (
         f"The job says {values['teeth']}. If that is wrong ({likely(values['chance'])} likely), the new gear would be "
         "figured wrong too."

@@ -54,8 +54,6 @@ def _what_instead_of_a_road_test(values: Values) -> str:
 
 
 def _what_else(values: Values) -> str:
-    if values["target"].code == "half_a_tooth":
-        return "Use a road with a higher limit, log the readings, or drive the plan twice and pool the drives"
     if values.get("beyond_mps"):
         keys = keys_named("tolerance", ["max_speed", "speeds"], values.get("place"))
         return (

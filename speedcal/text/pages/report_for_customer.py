@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from speedcal.interval import FloatArray
-from speedcal.text.pages.after_work import road_test_steps
 from speedcal.text.pages.told_speeds import headline_speed
 from speedcal.text.results.explanations import likely_causes
 from speedcal.text.results.vehicle_summary import work_words
@@ -291,14 +290,10 @@ def rule_lines(rule: Tolerance) -> tuple[str, str]:
     return f"Rule: {one_line(rules.title(rule.about))} – {rules.limits(rule)}.", f"Source: {source}."
 
 
-def next_steps(
-    corrections: Corrections | None, verification: Verification | None, work: Work | None = None, unit: str = ""
-) -> tuple[str, ...]:
+def next_steps(corrections: Corrections | None, verification: Verification | None) -> tuple[str, ...]:
     """Say what happens next while the speedometer is not put right, or not driven after work; nothing when it is."""
     if verification is not None:
         return _after_verdict(verification)
-    if told := road_test_steps(work, corrections, unit):
-        return told
     if corrections is None:
         return ()
     return advice_lines(corrections.advice) or (to_fit(corrections),)

@@ -8,7 +8,7 @@ from typing import Any
 from speedcal.finding import Finding
 from speedcal.text.codes.advice_messages import ACTION_NAMES, TIMES, gained_by_measuring
 from speedcal.text.results.explanations import diagnosis_lines
-from speedcal.text.results.vehicle_summary import effective_text
+from speedcal.text.results.vehicle_summary import effective_text, work_words
 from speedcal.text.words.numbers import joined, likely, signed
 from speedcal.text.words.parts import MEASURED_BY, choice_name, part_name, part_value, setting_name
 from speedcal.vehicle.advised.advice import Advice
@@ -29,6 +29,7 @@ _NOT_OF_THE_DRIVE = {"keep_as_is", "reseat_needle", "repair_instrument", "check_
 _OUTCOMES = ("puts_right", "leaves", "already_good")
 _IN_HEAD = (*_OUTCOMES, "likely_cause", "together_with", "instead_of_the_first")
 """Reasons that the head of an advice says already."""
+_AFTER_THE_WORK = "what the drive before the work called for; what is left to do is told by the drive after it:"
 _UNEXPLAINED = {"check_files": "Were the readings taken from this dial on this drive?"}
 """What is said of an action whose reason stands elsewhere on the page."""
 
@@ -77,7 +78,9 @@ def _left(entry: Advice) -> str:
     """Return what it leaves; of two things done together the first says it for both."""
     found = {reason.code: reason.values for reason in entry.because}
     partner = found.get("together_with", {}).get("action")
-    if entry.worst_error_percent is None or (partner and entry.action in ("reseat_needle", "turn_housing")):
+    if entry.worst_error_percent is None or entry.action == "drive_again":
+        return ""
+    if partner and entry.action in ("reseat_needle", "turn_housing"):
         return ""
     left = f", and {ACTION_NAMES[partner]} as below" if partner else ""
     outcome = next((values for code, values in found.items() if code in _OUTCOMES), {})
@@ -138,7 +141,13 @@ def headline(entry: Advice) -> str:
             return _look_text(entry) if entry.action == "check_count" else _undoing(entry)
         case "measure_fact" if entry.part in MEASURED_BY:
             return MEASURED_BY[entry.part]
-    return _AT_PART.get((entry.action, entry.part), ACTION_NAMES[entry.action])
+    usual = _AT_PART.get((entry.action, entry.part), ACTION_NAMES[entry.action])
+    return _road_test(entry) if entry.part == "road_test" else usual
+
+
+def _road_test(entry: Advice) -> str:
+    done = next(why.values for why in entry.because if why.code == "work_to_test")
+    return f"drive the road test of the work ({work_words(done['work'], done['unit'])})"
 
 
 def _undoing(entry: Advice) -> str:
@@ -180,10 +189,12 @@ def _look_text(entry: Advice) -> str:
 
 
 def _corrections(found: Corrections) -> str:
-    lines = ["what to do:", *(f"  {i}. {advice_text(entry)}" for i, entry in enumerate(found.advice, 1))]
+    lines = [_AFTER_THE_WORK if found.is_driven_since else "what to do:"]
+    lines += [f"  {i}. {advice_text(entry)}" for i, entry in enumerate(found.advice, 1)]
     if found.diagnosis is not None:
         lines += diagnosis_lines(found.diagnosis)
-    lines.append(f"as it is: worst error {found.keep.worst_error_percent:.1f} %")
+    is_done = found.is_driven_since or any(entry.part == "road_test" for entry in found.advice)
+    lines.append(f"{'before the work' if is_done else 'as it is'}: worst error {found.keep.worst_error_percent:.1f} %")
     has_more = found.effective_tire or found.ideal_driven_teeth or any(found.lists().values())
     lines += ["once that is right:"] if has_more and _comes_first(found) else []
     lines += [effective_text(found.effective_tire, found.unit)] if found.effective_tire else []

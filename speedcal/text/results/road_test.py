@@ -12,8 +12,8 @@ if TYPE_CHECKING:
     from speedcal.conformity.road_test import Assumption, RoadTestPlan
 
 BY_GPS = (
-    "Hold the speeds below by GPS, not by the dial: what it will show is not known, for the job does not state the "
-    "work. The passenger calls out the GPS speed; the driver watches the road."
+    "Hold the speeds below by GPS, not by the dial: what it will show is not known without a drive before the work and "
+    "the work itself in the job. The passenger calls out the GPS speed; the driver watches the road."
 )
 """Where nobody knows what the dial will show."""
 

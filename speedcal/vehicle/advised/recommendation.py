@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
+
+import numpy as np
 
 from speedcal.finding import Finding
 from speedcal.vehicle.advised.advice import Advice
@@ -56,8 +59,11 @@ def _with_plans(outlook: Outlook, first: Sequence[Advice], plans: Sequence[Plan]
     if best.choice.kind == "keep":  # then no part is figured from what is thought to be fitted
         looks = ("needle_drive",) if best.shift_mps else ()
         first = [entry for entry in first if entry.action != "check_count" or entry.part in looks]
+    instead = _alternatives(outlook, best, plans)
     work = _told_what_it_comes_to(entries_of(outlook, best, plans), best, plans)
-    is_margin = _is_margin(outlook, best) or _is_within_noise(outlook, best)
+    if best.is_untouched and not instead:
+        work = [replace(work[0], because=(*work[0].because, *_would_cancel(outlook, best)))]
+    is_margin = _is_margin(outlook, best) or _is_within_noise(outlook, best) or _is_to_be_proven(outlook, best)
     if is_margin or _is_guess(outlook, best):
         again = [drive_again(outlook)]  # which costs less than a part that may be the wrong one
         is_first = is_margin or best.work > _TYPED_IN
@@ -72,7 +78,7 @@ def _with_plans(outlook: Outlook, first: Sequence[Advice], plans: Sequence[Plan]
         entries += [] if any(entry.action == "drive_again" for entry in entries) else [drive_again(outlook)]
     if not beyond and best.probability < LIKELY:
         entries += [] if any(outlook.lists.values()) else find_out(outlook)
-    entries += _alternatives(outlook, best, plans)
+    entries += instead
     if outlook.measure is not None:
         entries.append(
             Advice(
@@ -90,6 +96,13 @@ def _is_guess(outlook: Outlook, best: Plan) -> bool:
     if "one_speed" in (outlook.trust.codes if outlook.trust else ()):
         return best.probability < SURE_ENOUGH
     return _is_vague(outlook) and MAY_PASS <= best.probability < LIKELY
+
+
+def _is_to_be_proven(outlook: Outlook, best: Plan) -> bool:
+    """Tell whether what would be left as it is rests on a drive that a better one may well contradict."""
+    if not best.is_untouched or outlook.trust is None:
+        return False
+    return outlook.trust.word == "WEAK" or (best.probability < _GOOD_CHANCE and _is_vague(outlook))
 
 
 def _is_margin(outlook: Outlook, best: Plan) -> bool:
@@ -181,6 +194,24 @@ def _told_what_it_comes_to(entries: list[Advice], best: Plan, plans: Sequence[Pl
         return entries
     passes = Finding("passes_as_it_is", percent=keep.worst_percent, chance=keep.probability)
     return [replace(entries[0], because=(*entries[0].because, passes)), *entries[1:]]
+
+
+def _would_cancel(outlook: Outlook, keep: Plan) -> tuple[Finding, ...]:
+    """Return what would put right an error that a wide rule lets pass; empty where nothing of the drive would."""
+    judge = outlook.judge
+    if judge.limits is None or judge.is_of_odometer:
+        return ()
+    errors = judge.relative_errors(keep.choice.gain)
+    values: dict[str, Any] = {"reads_percent": 100 * float(errors[np.abs(errors).argmax()])}
+    real = [c for choices in outlook.lists.values() for c in choices if c.available is not False and not c.is_fitted]
+    if real:
+        nearest = min(real, key=lambda choice: choice.worst_error_percent)
+        values |= {"what": nearest.what, "left_percent": nearest.worst_error_percent}
+    else:
+        values |= {"what": None, "left_percent": 100 * judge.unavoidable_error()}
+        values |= {"percent": 100 * (judge.ideal_gain().value - 1)}
+    is_worth = values["left_percent"] + WORTH_WORK_PERCENT < keep.worst_percent
+    return (Finding("would_cancel", **values),) if is_worth else ()
 
 
 def _worth_showing(plan: Plan, best: Plan, keep: Choice) -> bool:

@@ -10,8 +10,8 @@ from typing import Any
 def write_sheet(task: Mapping[str, Any]) -> dict[str, Any]:
     """Plan the road test of a job and write the sheet.
 
-    The marks are those of the dial as it is after the work; where the job does not state the work, or not enough of the
-    vehicle to tell what it does, the sheet gives true speeds to hold by GPS, and says so.
+    The marks are those of the dial as it is after the work; without a drive before it, or where the job does not state
+    the work, or not enough of the vehicle to tell what it does, the sheet gives speeds to hold by GPS, and says so.
 
     Parameters
     ----------
@@ -38,7 +38,7 @@ def write_sheet(task: Mapping[str, Any]) -> dict[str, Any]:
     is_told = bool(folder) and not work.is_nothing
     known = measure_job(load_job(Path(folder) / "job.toml"), phases=("before",)) if is_told else None
     before = known.before if known else None
-    is_known = before is not None and says_what_changes(before, vehicle, work)
+    is_known = says_what_changes(before, vehicle, work)
     limit_mps = task["speed_limit"] * SPEED_UNIT_MPS[unit]
     unit = (known.dial_unit if known and is_known else None) or unit
     made = plan(
@@ -46,7 +46,7 @@ def write_sheet(task: Mapping[str, Any]) -> dict[str, Any]:
         speed_limit=limit_mps / SPEED_UNIT_MPS[unit],
         unit=unit,
         tolerance=load_tolerance(rule, source="the job", unit=unit) if rule else None,
-        calibration=before if is_known else None,
+        calibration=before,
         work=work,
         by_gps=not is_known,
     )
