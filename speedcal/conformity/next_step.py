@@ -166,8 +166,12 @@ def _left_open(findings: Sequence[Finding], as_it_is: float, *, is_all: bool) ->
 
 
 def _is_sure(asked: Advice) -> bool:
-    """Tell whether what is asked for passes for sure and opens nothing: then nobody leaves a verdict open."""
-    return asked.action in _OUTSIDE and (asked.probability or 0.0) >= SURE_ENOUGH
+    """Tell whether what is asked for passes for sure, opens nothing and puts no odometer wrong.
+
+    Then nobody leaves a verdict open.
+    """
+    is_clean = asked.action in _OUTSIDE and "odometer_left" not in asked.codes
+    return is_clean and (asked.probability or 0.0) >= SURE_ENOUGH
 
 
 def _drive(found: Finding) -> Advice:

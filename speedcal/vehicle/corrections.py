@@ -272,6 +272,7 @@ def _corrections(found: FoundChoices, diagnosis: Diagnosis | None, advice: tuple
         other_ranges=other_ranges(judge, vehicle),
         notes=vehicle.family.notes if vehicle.family and found.has_gears else (),
         findings=found.findings(),
+        is_driven_since=False,
         **found.lists,
     )
 

@@ -195,8 +195,6 @@ class Work(Spoken):
         reader = TableReader(table, "work")
         tire = reader.take("tire", parse_tire_size)
         settings = reader.take("settings", lambda given: parse_settings(given, table="work.settings"))
-        if reader.get("ratio_box_turned") and "ratio_box" in reader.values:
-            reader.problem("box_turned_and_fitted", "ratio_box_turned")
         reader.finish(source=source, kind=VehicleError)
         further = {"tire": tire, "settings": settings or (), "axle": _axle(reader, "axle")}
         return cls(**{**reader.values, **further})
@@ -263,6 +261,8 @@ def _scaler_limits(reader: TableReader) -> ScalerLimits | None:
     decimals = reader.get("scaler_decimals")
     usual = ScalerLimits()
     if numerator is None and denominator is None and decimals is None:
+        if "/" not in str(reader.table.get("pulse_scaler", "")):  # no switches that anybody told of
+            usual = ScalerLimits(0, 0, usual.decimals)
         electric = ("pulse_scaler", "pulses_per_turn", "pulses_per_mile", "pulses_per_km")
         has_scaler = "pulse_scaler" in reader.table or "settings" not in reader.table  # a module is set itself
         return usual if has_scaler and any(name in reader.table for name in electric) else None

@@ -232,3 +232,75 @@ def test_nothing_is_left_as_it_is_on_a_weak_drive_alone() -> None:
     assert "few_readings" in first[0].codes
     trusted = replace(few, trust=Trust("TRUSTED"))
     assert _advice(trusted, "un_r39_type", {"tire": "P225/70R16"})[0].action == "keep_as_is"
+
+
+def test_what_surely_fails_is_not_kept() -> None:
+    """17 % low with the last tooth of its family in: nothing the job names helps, and nobody leaves it so."""
+    low = make_calibration(factor=0.83, u_factor=0.003, speed_range=(25, 65))
+    last = {"driven_gear": 21, "gear_family": "indexed housing", "gears_counted": True}
+    advice = _advice(low, "un_r39_type", last)
+    assert "keep_as_is" not in {entry.action for entry in advice}
+    assert (advice[0].action, advice[0].part) == ("measure_fact", "ratio_box_teeth")
+
+
+def test_no_gear_is_fitted_for_an_instrument_that_may_stay_beside_a_right_odometer() -> None:
+    """12 % high under UN R39, the odometer right: 22 teeth for 20 would put it 9 to 11 % wrong."""
+    high = make_calibration(
+        factor=1.12, u_factor=0.004, speed_range=(25, 65), odometer_factor=Interval(1.0, 0.997, 1.003)
+    )
+    advice = _advice(high, "un_r39_type")
+    assert [entry.action for entry in advice] == ["keep_as_is"]
+    assert "odometer_is_right" in advice[0].codes
+
+
+def test_a_needle_set_over_says_what_stays_wrong_in_the_drive() -> None:
+    """5 mph low with turns 10 % too many, which nearly cancel at 50: 22 teeth for 20 put the odometer right."""
+    crossed = make_calibration(offset=-5, u_offset=0.3, factor=1.1, u_factor=0.007, speed_range=(25, 65))
+    first = _advice(crossed, "un_r39_type")[0]
+    assert first.action == "reseat_needle"
+    (told,) = [why for why in first.because if why.code == "drive_stays_off"]
+    assert told.values["what"]["teeth"] == 22
+    assert told.values["percent"] == pytest.approx(10, abs=0.01)
+    sound = make_calibration(offset=-5, u_offset=0.3, factor=1.01, u_factor=0.007, speed_range=(25, 65))
+    assert "drive_stays_off" not in _advice(sound, "un_r39_type")[0].codes
+
+
+def test_a_scaler_of_which_nothing_is_told_is_set_in_decimals() -> None:
+    """Nobody finds switches for 998/745; where the one fitted is a fraction, fractions are offered as well."""
+    dial = make_calibration(factor=0.78, u_factor=0.01)
+    plain, switches = (
+        correct(dial, Vehicle.from_dict({"pulses_per_mile": 8000, **more})).pulse_scaler
+        for more in ({}, {"pulse_scaler": "9/8"})
+    )
+    assert {dict(choice.parts)["fraction"] for choice in plain} == {None}
+    assert len({dict(choice.parts)["fraction"] for choice in switches}) > 1
+
+
+def test_an_axle_that_may_have_been_in_its_other_range_is_asked_about_before_a_part() -> None:
+    """A whole chain with 6.65 for 4.88 driven, tires rolling 3 % more than their size: a range costs one question.
+
+    6.65 x 1609.344 / 3.14 x 9 / 30 / 1000 = 1.02, less 3 %.
+    """
+    truck = {
+        "axle": "4.88",
+        "second_axle": "6.65",
+        "drive_gear": 9,
+        "driven_gear": 30,
+        "tire": "10.00-20",
+        "turns_per_mile": 1000,
+    }
+    dial = make_calibration(factor=0.99, u_factor=0.012, u_offset=0.4, speed_range=(20, 50))
+    first = _advice(dial, "un_r39_type", truck)[0]
+    assert (first.action, first.part) == ("check_count", "range")
+
+
+def test_once_a_count_is_right_nothing_is_said_of_the_unit_it_was_taken_for() -> None:
+    """Half the pulses and 6 % high: a weak word for a unit that was suspected asks for no better drive then."""
+    half = replace(
+        make_calibration(factor=0.53, u_factor=0.001, speed_range=(25, 65)),
+        trust=Trust("WEAK", (Finding("unit_suspected", factor=0.53, noted="mph"),)),
+    )
+    advice = _advice(half, "un_r39_type", {"pulses_per_mile": 16000, "pulses_per_turn": 16})
+    assert (advice[0].action, advice[0].part) == ("check_count", "pulses")
+    assert "drive_again" not in {entry.action for entry in advice}
+    assert "instead_of_the_first" not in {code for entry in advice for code in entry.codes}

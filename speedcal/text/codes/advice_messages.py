@@ -184,6 +184,11 @@ FINDINGS: dict[str, Template] = {
         f"It only hides that the needle sits wrong: the odometer would then count about {abs(values['percent']):.0f} % "
         f"too {'much' if values['percent'] > 0 else 'little'}."
     ),
+    "drive_stays_off": lambda values: (
+        f"The {'odometer counts' if values['is_read'] else 'drive, and with it the odometer, turns'} "
+        f"{abs(values['percent']):.0f} % too {'much' if values['percent'] > 0 else 'little'}, and stays so: "
+        f"{choice_name(values['what'])} beside the needle would put that right as well."
+    ),
     "gear_alone_leaves": "By itself this would leave {percent:.1f} %.",
     "needle_alone_leaves": "The needle alone would leave {percent:.1f} % at best.",
     "instead_of_the_first": _instead_of,

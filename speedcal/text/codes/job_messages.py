@@ -79,10 +79,6 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
     "max_speed_not_needed": ("the test speeds of {rule} do not depend on it; leave it out", ""),
     "roll_out_incomplete": ("a roll-out needs both the turns and the distance", ""),
     "impossible_tire": ("{reason}", ""),
-    "box_turned_and_fitted": (
-        "a ratio box that was turned is the one of before, and another one is given as fitted",
-        "Give one of the two",
-    ),
     "ends_crossed": ("low is {low:g} and high is {high:g}; the lower number goes with low", ""),
     "outside_its_ends": (_outside, ""),
     "no_wheel_rolls_so": (

@@ -170,20 +170,21 @@ def _again(name: str, value: Any) -> str:
     return f"fit the {part} {value} again" if name == "ratio_box" else f"fit the {part} with {value} teeth again"
 
 
+_LOOKS = {
+    "range": "check which range the axle or transfer case was in on the drive",
+    "work": "look at what was really fitted and set",
+    "needle_drive": "look at what turns the needle",
+    "gears": "count the teeth of both gears",
+    "ratio_box": "check which way around the ratio box sits",
+}
+
+
 def _look_text(entry: Advice) -> str:
     """Return what is to be looked at."""
     if entry.part == "pulses":
         return f"count the pulses for one turn of the sensor: it seems to give {TIMES[float(entry.value or 0)]} stated"
-    if entry.part == "range":
-        return "check which range the axle or transfer case was in on the drive"
-    if entry.part == "work":
-        return "look at what was really fitted and set"
-    if entry.part == "needle_drive":
-        return "look at what turns the needle"
-    if entry.part == "gears":
-        return "count the teeth of both gears"
-    if entry.part == "ratio_box":
-        return "check which way around the ratio box sits"
+    if entry.part in _LOOKS:
+        return _LOOKS[entry.part]
     likely_count = f": {entry.value} are likely" if entry.value else ""
     return f"count the teeth of the {part_name(entry.part or '')}{likely_count}"
 

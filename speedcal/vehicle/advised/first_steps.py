@@ -91,9 +91,9 @@ def read_odometer() -> Advice:
 
 def _instrument_first(outlook: Outlook, diagnosis: Diagnosis, fault: str) -> list[Advice]:
     """Return the repair of an instrument that no part puts right; empty where parts come first."""
-    if _is_likely(diagnosis, "dial_gain") and (right := _odometer_is_right(outlook)):
+    if not _likely_stays(outlook) and (right := _odometer_is_right(outlook)):
         return [Advice("repair_instrument", part="instrument", because=(*outlook.causes, right))]
-    if _is_likely(diagnosis, "needle_sticks") and outlook.judge.probability_within(outlook.keep.gain) <= LIKELY:
+    if _is_likely(diagnosis, "needle_sticks") and not _likely_stays(outlook):
         fault = "needle_sticks"  # parts figured from its readings would be figured wrong, and would not cure it
     if fault in ("needle_sticks", "dial_bent") and not _keeps(outlook, fault):
         reasons = (*outlook.causes, Finding("no_part_cures", cause=fault), *_parts_off_as_well(diagnosis))
@@ -117,7 +117,8 @@ def _doubts(outlook: Outlook) -> list[Advice]:
         doubts = [reason for reason in reasons if reason.code in _STRANGE]
         files = Advice("check_files", part="readings", because=(*outlook.causes, *doubts))
         return [*_look_at_range(outlook), files, *_may_jump(outlook), _UP_AND_DOWN, _IF_SHOWN_AGAIN]
-    strange = _STRANGE - (_GROW_WITH_THE_COUNT if _is_counted_wrong(outlook) else frozenset())
+    gain = righting_gain(outlook.diagnosis, outlook.judge.dial.line.error_factor)
+    strange = _STRANGE - (frozenset() if gain is None else _GROW_WITH_THE_COUNT)
     if outlook.trust and not strange.isdisjoint(outlook.trust.codes) and (top is None or top.group != "dial"):
         files = Advice("check_files", part="readings", because=outlook.trust.reasons)
         return [*_look_at_range(outlook), files, *_may_jump(outlook), _UP_AND_DOWN, _IF_SHOWN_AGAIN]
@@ -150,10 +151,6 @@ def _if_it_stays(outlook: Outlook, cause: str) -> tuple[Finding, ...]:
             best = min(fit, key=lambda choice: choice.worst_error_percent)
             return (Finding("if_it_stays", cause=cause, what=best.what, percent=best.worst_error_percent),)
     return ()
-
-
-def _is_counted_wrong(outlook: Outlook) -> bool:
-    return righting_gain(outlook.diagnosis, outlook.judge.dial.line.error_factor) is not None
 
 
 def _may_jump(outlook: Outlook) -> tuple[Advice, ...]:
@@ -194,10 +191,19 @@ def _is_likely(diagnosis: Diagnosis, cause: str) -> bool:
     return any(item.code == cause and item.probability > LIKELY for item in diagnosis.hypotheses)
 
 
+def spared_gears(outlook: Outlook) -> Finding | None:
+    """Return that the odometer, and with it the drive, is right, where the dial may stay: no gear is for its error."""
+    return _odometer_is_right(outlook) if _likely_stays(outlook) else None
+
+
+def _likely_stays(outlook: Outlook) -> bool:
+    return outlook.judge.probability_within(outlook.keep.gain) > LIKELY
+
+
 def _odometer_is_right(outlook: Outlook) -> Finding | None:
-    """Return that the odometer, and with it the drive, is right while the dial must not stay as it is."""
+    """Return that the odometer, and with it the drive, is right while the dial, by its own fault, is not."""
     judge, odometer = outlook.judge, outlook.judge.odometer_factor
-    if odometer is None or judge.probability_within(outlook.keep.gain) > LIKELY:
+    if odometer is None or outlook.diagnosis is None or not _is_likely(outlook.diagnosis, "dial_gain"):
         return None
     off, gain = 100 * (odometer.value - 1), judge.expected_ideal
     then = 100 * (gain * odometer.value - 1)
@@ -237,7 +243,8 @@ def _count_first(outlook: Outlook, diagnosis: Diagnosis) -> list[Advice]:
     vehicle = outlook.vehicle
     if swapped := gears_swapped(vehicle, outlook.judge.dial.line.error_factor):
         return [Advice("check_count", part="gears", because=tuple(swapped))]
-    found = [Advice("check_count", part=told.values["gear"], because=(told,)) for told in outlook.teeth.findings]
+    found = _look_at_range(outlook)
+    found += [Advice("check_count", part=told.values["gear"], because=(told,)) for told in outlook.teeth.findings]
     if vehicle.ratio_box is not None and chance.get("transfer_ratio", 0.0) > _WORTH_A_LOOK:
         found.append(Advice("check_count", part="ratio_box", because=(Finding("box_may_be_turned"),)))
     if vehicle.driven_gear is not None and chance.get("gears", 0.0) > _WORTH_A_LOOK:
@@ -267,9 +274,10 @@ def righting_gain(diagnosis: Diagnosis | None, error_factor: float) -> float | N
 def as_if_right(calibration: Calibration, gain: float, *, pointer_only: bool) -> Calibration:
     """Return the drive as it would have been with a unit or a pulse count that is right."""
     odometer = calibration.odometer_factor
-    reasons = tuple(why for why in calibration.trust.reasons if why.code not in _GROW_WITH_THE_COUNT)
+    was = calibration.trust
+    reasons = tuple(why for why in was.reasons if why.code not in {*_GROW_WITH_THE_COUNT, "unit_suspected"})
     odometer = odometer if odometer is None or pointer_only else odometer.scaled(gain)
-    trust = replace(calibration.trust, reasons=reasons)
+    trust = replace(was, reasons=reasons, word=was.word if reasons else "TRUSTED")
     return replace(calibration, dial=calibration.dial.geared(gain), odometer_factor=odometer, trust=trust)
 
 
@@ -281,7 +289,8 @@ def followed_by(first: Sequence[Advice], then: Sequence[Advice]) -> tuple[Advice
     done = {"keep_as_is", *(entry.action for entry in first if entry.action == "set_unit")}
     if "number_of_other_unit" in first[0].codes:
         done.add("set_module")
-    if then and then[0].action == "keep_as_is":  # and nothing instead of what is not told
+    work = next((entry for entry in then if entry.action not in WITHOUT_WORK), None)
+    if work is not None and work.action == "keep_as_is":  # and nothing instead of what is not told
         then = [entry for entry in then if "instead_of_the_first" not in entry.codes]
     later = [entry if entry.action in WITHOUT_WORK else _later(entry) for entry in then if entry.action not in done]
     return (*first, *later)

@@ -10,7 +10,7 @@ from speedcal.finding import Finding
 from speedcal.units import SPEED_UNIT_MPS
 from speedcal.vehicle.advised.advice import Action, Advice
 from speedcal.vehicle.advised.outlook import Outlook
-from speedcal.vehicle.advised.plans import LISTED, Plan
+from speedcal.vehicle.advised.plans import LISTED, WORTH_WORK_PERCENT, Plan
 from speedcal.vehicle.choices.choice import Choice
 
 _ACTIONS: dict[str, Action] = {
@@ -50,8 +50,27 @@ def _needle(outlook: Outlook, plan: Plan, because: tuple[Finding, ...] = ()) -> 
         unit=outlook.judge.unit,
         worst_error_percent=plan.worst_percent,
         probability=plan.probability,
-        because=(_outcome(outlook, plan), *outlook.causes, *because, Finding("instrument_work")),
+        because=(
+            _outcome(outlook, plan),
+            *outlook.causes,
+            *because,
+            *_drive_stays_off(outlook, plan),
+            Finding("instrument_work"),
+        ),
     )
+
+
+def _drive_stays_off(outlook: Outlook, plan: Plan) -> tuple[Finding, ...]:
+    """Return that the drive is off where the needle alone is set over, with the gear that would put it right."""
+    judge, slope = outlook.judge, outlook.judge.odometer
+    off = 100 * (slope.value - 1)
+    if plan.choice.kind != "keep" or abs(off) <= WORTH_WORK_PERCENT or slope.contains(1.0):
+        return ()
+    real = [c for choices in outlook.lists.values() for c in choices if c.available is not False and not c.is_fitted]
+    nearest = min(real, key=lambda choice: abs(choice.gain * slope.value - 1), default=None)
+    if nearest is None or 100 * abs(nearest.gain * slope.value - 1) > abs(off) - WORTH_WORK_PERCENT:
+        return ()
+    return (Finding("drive_stays_off", percent=off, what=nearest.what, is_read=judge.odometer_factor is not None),)
 
 
 def entry_of(outlook: Outlook, plan: Plan, because: tuple[Finding, ...] = ()) -> Advice:

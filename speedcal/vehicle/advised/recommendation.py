@@ -11,7 +11,7 @@ import numpy as np
 from speedcal.finding import Finding
 from speedcal.vehicle.advised.advice import Advice
 from speedcal.vehicle.advised.beyond_parts import WORTH_SAYING_PERCENT, beyond_parts, drive_again, find_out
-from speedcal.vehicle.advised.first_steps import first_steps, meanwhile, righting_gain
+from speedcal.vehicle.advised.first_steps import first_steps, meanwhile, righting_gain, spared_gears
 from speedcal.vehicle.advised.outlook import Outlook
 from speedcal.vehicle.advised.plan_entries import entries_of, entry_of
 from speedcal.vehicle.advised.plans import LIKELY, MAY_PASS, SAME_CHANCE, WORTH_WORK_PERCENT, Plan, plans_of
@@ -45,12 +45,13 @@ def advise(outlook: Outlook) -> tuple[Advice, ...]:
     plans = _plans(outlook)
     if not plans and not any(outlook.lists.values()):
         return (*first, *find_out(outlook))
-    if not plans or (_none_passes(plans) and not _worth_doing(outlook, plans)):
+    worth = _worth_doing(outlook, plans) if _none_passes(plans) else plans
+    if not worth or (_none_passes(plans) and worth[0].is_untouched):  # what surely fails is not kept
         percent = outlook.keep.worst_error_percent
         may_pass = _is_vague(outlook) and outlook.keep.probability_passes >= MAY_PASS
         again = [drive_again(outlook)] if may_pass else []  # a better drive may show that nothing has to help
         return (*first, *again, *beyond_parts(outlook, percent, Finding("no_part_helps", percent=percent)))
-    return tuple(_unique(_with_plans(outlook, first, _worth_doing(outlook, plans) if _none_passes(plans) else plans)))
+    return tuple(_unique(_with_plans(outlook, first, worth)))
 
 
 def _with_plans(outlook: Outlook, first: Sequence[Advice], plans: Sequence[Plan]) -> list[Advice]:
@@ -137,7 +138,7 @@ def _is_vague(outlook: Outlook) -> bool:
 
 
 def _none_passes(plans: Sequence[Plan]) -> bool:
-    return not any(plan.passes for plan in plans) and max(plan.probability for plan in plans) < MAY_PASS
+    return bool(plans) and not any(plan.passes for plan in plans) and max(plan.probability for plan in plans) < MAY_PASS
 
 
 def _worth_doing(outlook: Outlook, plans: Sequence[Plan]) -> list[Plan]:
@@ -159,7 +160,10 @@ def _worth_doing(outlook: Outlook, plans: Sequence[Plan]) -> list[Plan]:
 
 
 def _plans(outlook: Outlook) -> list[Plan]:
-    return plans_of(outlook.judge, outlook.keep, outlook.lists, may_keep=outlook.may_keep, before=outlook.before)
+    plans = plans_of(outlook.judge, outlook.keep, outlook.lists, may_keep=outlook.may_keep, before=outlook.before)
+    if any(plan.is_untouched for plan in plans) and spared_gears(outlook):
+        return [plan for plan in plans if plan.choice.kind in ("keep", "undo")]
+    return plans
 
 
 def _undo_instead(outlook: Outlook, first: Sequence[Advice]) -> list[Advice]:
@@ -201,6 +205,8 @@ def _would_cancel(outlook: Outlook, keep: Plan) -> tuple[Finding, ...]:
     judge = outlook.judge
     if judge.limits is None or judge.is_of_odometer:
         return ()
+    if spared := spared_gears(outlook):
+        return (spared,)
     errors = judge.relative_errors(keep.choice.gain)
     values: dict[str, Any] = {"reads_percent": 100 * float(errors[np.abs(errors).argmax()])}
     real = [c for choices in outlook.lists.values() for c in choices if c.available is not False and not c.is_fitted]

@@ -145,6 +145,19 @@ def drive_causes(vehicle: Vehicle, expected: float) -> dict[str, Shifts]:
     return causes | _counting_causes(vehicle)
 
 
+def chance_beforehand(vehicle: Vehicle) -> Mapping[str, float]:
+    """Return how common each cause in the drive is, before anything was driven.
+
+    Where the whole chain is stated nothing is asked of what the instrument was made for: tires are then the cause only
+    if they are not what the sidewall was read to say.
+    """
+    known = facts("explain")
+    common: Mapping[str, float] = known["cause"]["drive"]
+    if train_gain(chain(vehicle)) is None:
+        return common
+    return {**common, "tires": common["none"] * (1 / known["stated"]["tire"] - 1)}
+
+
 def _counting_causes(vehicle: Vehicle) -> dict[str, Shifts]:
     """Return the causes that sit in what is counted: the sensor's pulses, and miles or kilometers."""
     size = facts("explain")["cause"]["size"]

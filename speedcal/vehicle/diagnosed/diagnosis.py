@@ -121,13 +121,13 @@ def diagnose(calibration: Calibration, vehicle: Vehicle) -> Diagnosis:
     instruments = causes.instrument_causes(follows=calibration.trust.word == "TRUSTED")
     if DIAL_UNIT_SEEN in codes_of(calibration.findings):
         del instruments["other_scale"]
-    known = facts("explain")["cause"]
+    known, common = facts("explain")["cause"], causes.chance_beforehand(vehicle)
     log_joint = np.full((len(drives), len(instruments)), -np.inf)
     at = np.zeros(log_joint.shape)
     for i, (drive, shifts) in enumerate(drives.items()):
         for k, (instrument, spread) in enumerate(instruments.items()):
             value, factor = _either([_log_likelihood(evidence, shifts, one, expected, u_expected) for one in spread])
-            prior = np.log(known["drive"].get(drive, known["drive"]["none"]) * known["instrument"][instrument])
+            prior = np.log(common.get(drive, common["none"]) * known["instrument"][instrument])
             log_joint[i, k] = prior + value + _shape_evidence(evidence, instrument)
             at[i, k] = factor
     posterior = np.exp(log_joint - log_joint.max())
