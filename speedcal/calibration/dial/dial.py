@@ -203,13 +203,16 @@ def _spline(
     inside = np.minimum(np.maximum(speed, knots[0]), knots[-1])
     cell = np.minimum(np.maximum(np.searchsorted(knots, inside[..., 0], side="right") - 1, 0), count - 2)
     above = cell + 1
-    gap = (knots[above] - knots[cell])[..., None]
-    upper = (inside - knots[cell][..., None]) / gap
+    begin = knots.take(cell)[..., None]
+    gap = knots.take(above)[..., None] - begin
+    upper = (inside - begin) / gap
     lower = 1 - upper
-    low, high = values[cell], values[above]
+    low, high = values.take(cell, axis=0), values.take(above, axis=0)
     value, slope = lower * low + upper * high, (high - low) / gap
     if count > 2:
-        bend_low, bend_high = bending[cell], bending[above]
-        value = value + gap**2 / 6 * ((lower**3 - lower) * bend_low + (upper**3 - upper) * bend_high)
-        slope = slope + gap / 6 * ((3 * upper**2 - 1) * bend_high - (3 * lower**2 - 1) * bend_low)
+        bend_low, bend_high = bending.take(cell, axis=0), bending.take(above, axis=0)
+        over_low, over_high = gap**2 / 6 * lower * (lower**2 - 1), gap**2 / 6 * upper * (upper**2 - 1)
+        value += over_low * bend_low
+        value += over_high * bend_high
+        slope = slope + gap / 6 * (3 * upper**2 - 1) * bend_high - gap / 6 * (3 * lower**2 - 1) * bend_low
     return np.asarray(value + (speed - inside) * slope), np.asarray(slope)

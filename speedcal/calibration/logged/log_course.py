@@ -47,7 +47,8 @@ _Ends = tuple[FloatArray, FloatArray]
 
 def integral_of(share: FloatArray, step: FloatArray, value: _Ends, rate: _Ends) -> FloatArray:
     """Return the integral of Hermite's cubics over the first share of each step, by what they are at its ends."""
-    s2, s3, s4 = share**2, share**3, share**4
+    s2 = share**2
+    s3, s4 = s2 * share, s2**2
     at_value = (share - s3 + s4 / 2) * value[0] + (s3 - s4 / 2) * value[1]
     at_rate = (s2 / 2 - 2 * s3 / 3 + s4 / 4) * rate[0] + (s4 / 4 - s3 / 3) * rate[1]
     return np.asarray(step * (at_value + step * at_rate))

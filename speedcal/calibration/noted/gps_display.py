@@ -12,7 +12,7 @@ from itertools import product
 import numpy as np
 
 from speedcal.calibration.noted.clock_posterior import Cells
-from speedcal.calibration.noted.note_lines import Lines, Notes
+from speedcal.calibration.noted.note_lines import Lines, Notes, over_moments
 from speedcal.calibration.noted.two_readers import mean_of_logs, taking_turns
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.tuning import rivals as tuned
@@ -90,7 +90,7 @@ class _Rows:
         self._log_prior = self._lines.log_prior - 0.5 * np.log(determinant)
         self._log_prior -= 0.5 * (np.log(scatter / SCATTER_MPS) / SCATTER_LOG_SD) ** 2
         self.log_mixed = np.log(self._mixed(density)).sum(axis=1) + self._log_prior
-        self._dial = density.sum(axis=2) + moments.off_track * moments.notes.stray
+        self._dial = over_moments(density) + moments.off_track * moments.notes.stray
 
     @property
     def _lines(self) -> Lines:
@@ -103,10 +103,11 @@ class _Rows:
         part = (1 - moments.wrong) * (1 - self.share) / self._mixed(density)
         weight = part[:, :, None] * density / variance * moments.moves
         weighted, shown = weight * moments.speed, moments.notes.indicated_mps
+        each, times_speed = over_moments(weight), over_moments(weighted)
         pull_a, pull_b = self._lines.prior_information
-        s0, s1 = weight.sum(axis=(1, 2)) + pull_a, weighted.sum(axis=(1, 2))
+        s0, s1 = each.sum(axis=1) + pull_a, times_speed.sum(axis=1)
         s2 = (weighted * moments.speed).sum(axis=(1, 2)) + pull_b
-        t0, t1 = weight.sum(axis=2) @ shown, weighted.sum(axis=2) @ shown + pull_b
+        t0, t1 = each @ shown, times_speed @ shown + pull_b
         determinant = s0 * s2 - s1 * s1
         gain = np.clip((s0 * t1 - s1 * t0) / determinant, SMALLEST_FACTOR, LARGEST_FACTOR)
         self.line = np.column_stack([(t0 - gain * s1) / s0, gain])
@@ -125,7 +126,7 @@ class _Rows:
     def _mixed(self, density: FloatArray) -> FloatArray:
         """Return the density of each reading off whatever it was, shape (r, n)."""
         moments = self.moments
-        dial = density.sum(axis=2) + moments.off_track * moments.notes.stray
+        dial = over_moments(density) + moments.off_track * moments.notes.stray
         either = (1 - self.share) * dial + self.share * moments.display
         return np.asarray((1 - moments.wrong) * either + moments.wrong * moments.notes.stray)
 
@@ -135,7 +136,7 @@ class _Rows:
         moments = self.moments
         variance = tuned.GPS_SCATTER_MPS**2 + moments.notes.own_variance
         density, _ = self._at_line(np.tile(variance, (len(self.line), 1)))
-        near = density.sum(axis=2) + moments.off_track * moments.notes.stray
+        near = over_moments(density) + moments.off_track * moments.notes.stray
         either = np.array([(1 - share) * self._dial + share * near for share in tuned.GPS_SHARES])
         mixed = (1 - moments.wrong) * either + moments.wrong * moments.notes.stray
         return np.asarray((np.log(mixed).sum(axis=2) + self._log_prior).ravel())

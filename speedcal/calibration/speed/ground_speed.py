@@ -114,7 +114,8 @@ class GroundSpeed:
 
     def place(self, time_s: FloatArray) -> tuple[IntArray, BoolArray]:
         """Return for each time the fix before it, and whether the time lies inside an unbroken piece."""
-        before = np.clip(self.time_s.searchsorted(time_s, side="right") - 1, 0, len(self.time_s) - 2)
+        before = self.time_s.searchsorted(time_s, side="right") - 1
+        before = np.minimum(np.maximum(before, 0), len(self.time_s) - 2)
         inside = (time_s >= self.time_s[0]) & (time_s <= self.time_s[-1])
         return before, inside & (self.piece.take(before) == self.piece.take(before + 1))
 
@@ -130,12 +131,16 @@ class GroundSpeed:
         Beyond the first and the last fix speed and acceleration stay as they are there.
         """
         before, inside = self.place(time_s)
-        span = self.time_s[before + 1] - self.time_s[before]
-        share = np.clip((time_s - self.time_s[before]) / span, 0.0, 1.0)
-        speed, rate = (a[before] + share * (a[before + 1] - a[before]) for a in (self.speed_mps, self.acceleration))
-        rise = self.speed_mps[before + 1] - self.speed_mps[before]
-        early, late = span * self.slope[before] - rise, rise - span * self.slope[before + 1]
-        return speed + share * (1 - share) * ((1 - share) * early + share * late), rate, inside
+        after = before + 1
+        begin = self.time_s.take(before)
+        span = self.time_s.take(after) - begin
+        share = np.minimum(np.maximum((time_s - begin) / span, 0.0), 1.0)
+        speed, rate = self.speed_mps.take(before), self.acceleration.take(before)
+        rise = self.speed_mps.take(after) - speed
+        early, late = span * self.slope.take(before) - rise, rise - span * self.slope.take(after)
+        speed += share * (rise + (1 - share) * ((1 - share) * early + share * late))
+        rate += share * (self.acceleration.take(after) - rate)
+        return speed, rate, inside
 
     def variance_at(self, time_s: FloatArray) -> FloatArray:
         """Return the variance of the speed at any times. [m²/s²]."""
