@@ -43,12 +43,27 @@ _KM = (
     *("quilómetros", "quilômetros", "chilometri"),
 )
 _AN_HOUR = ("pro stunde", "par heure", "heure", "à l'heure", "por hora", "per uur", "i timmen", "orari", "all'ora")
-KMH_ABROAD = (
-    *("km/t", "km/tim", "km/u", "km/std", "km/stunde", "km/godz", "km/sa", "км/ч", "stundenkilometer"),
+_KMH_ABROAD = (
+    *("km/t", "km/tim", "km/u", "km/std", "km/stunde", "km/godz", "km/sa", "stundenkilometer"),
+    "km/s",  # per saat; in a second nobody drives a kilometer
+    *(
+        "км/ч",
+        "км/час",
+        "км/год",
+        "公里/小时",
+        "公里/小時",
+        "千米/小时",
+        "公里每小时",
+        "χλμ/ώρα",
+        "χλμ/ω",
+        'קמ"ש',
+        "كم/س",
+        "كم/ساعة",
+    ),
     *(f"{km} {hour}" for km in _KM for hour in _AN_HOUR),
 )
 """Kilometers an hour in other languages."""
-_SPEED_WORDS: dict[str, SpeedUnit] = {
+SPEED_WORDS: dict[str, SpeedUnit] = {
     **_named(
         "mph",
         "mph",
@@ -62,9 +77,16 @@ _SPEED_WORDS: dict[str, SpeedUnit] = {
         "m.p.h",
         "m p h",
     ),
-    **_named("km/h", "km/h", "kmh", "kph", "kmph", "km/hr", "km/hour", "kilometers per hour", "kilometers an hour"),
-    **_named("km/h", *KMH_ABROAD),
-    **_named("m/s", "m/s", "mps", "ms-1", "meters per second", "metres per second"),
+    **_named("km/h", "km/h", "kmh", "kph", "kmph", "km/hr", "km/hour", "km h"),
+    **_named("km/h", *(f"kilomet{end} {per}" for end in ("ers", "res") for per in ("per hour", "an hour"))),
+    **_named("km/h", *_KMH_ABROAD),
+    **_named(
+        "m/s",
+        "m/s",
+        "mps",
+        "ms-1",
+        *(f"met{end}{per}" for end in ("ers", "res") for per in ("/second", "/sec", "/s", " per second")),
+    ),
     **_named("kn", "kn", "kt", "kts", "knot", "knots"),
 }
 
@@ -82,7 +104,7 @@ LENGTH_UNIT_M: dict[str, float] = {
 
 def parse_speed_unit(word: str) -> SpeedUnit | None:
     """Return the unit of speed that a word means, or None when it means none."""
-    return _SPEED_WORDS.get(" ".join(word.strip().lower().split()))
+    return SPEED_WORDS.get(" ".join(word.strip().lower().split()))
 
 
 def check_display_unit(unit: str | None) -> None:

@@ -195,7 +195,8 @@ def unpack(source: Source, recognise: Callable[[Source], bool]) -> Source:
 
 def _without_padding(data: bytes) -> bytes:
     """Return text without the NUL bytes that a logger leaves at its end when its power goes; anything else as it is."""
-    return data if b"\x00" in data[:400] else data.rstrip(b"\x00")
+    whole = data.rstrip(b"\x00")
+    return whole if whole and b"\x00" not in whole[:400] else data
 
 
 def _mark_of_utf16(head: bytes) -> bytes:

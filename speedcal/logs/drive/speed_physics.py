@@ -147,6 +147,16 @@ def with_decimals(values: FloatArray, cells: Sequence[str], fastest: float) -> t
     return result, count - left_out, left_out
 
 
+def zeros_under_way(
+    time_s: FloatArray, latitude_deg: FloatArray, longitude_deg: FloatArray, speed_mps: FloatArray
+) -> BoolArray:
+    """Return which recorded speeds of exactly 0 stand for none: those of a run in which the positions go on."""
+    zero = speed_mps == 0
+    moving = zero & (positions_mps(time_s, latitude_deg, longitude_deg) > _SLOWEST_MPS)
+    run = np.cumsum(np.diff(zero, prepend=False))
+    return np.asarray(zero & (np.bincount(run, moving) >= _FEWEST)[run] if len(run) else zero)
+
+
 def fastest_in(unit: SpeedUnit) -> float:
     """Return the highest speed of a road vehicle, in a unit."""
     return limits.FASTEST_MPS / SPEED_UNIT_MPS[unit]

@@ -15,7 +15,7 @@ from speedcal.logs import limits
 from speedcal.logs.drive.arrays import as_arrays
 from speedcal.logs.drive.fix_order import as_driven, in_time, not_renewed, spread_stamps
 from speedcal.logs.drive.receiver_seconds import at_whole_seconds, held_on_the_way
-from speedcal.logs.drive.speed_physics import are_swapped
+from speedcal.logs.drive.speed_physics import are_swapped, zeros_under_way
 from speedcal.logs.drive.timer_stamps import evenly_taken, of_a_timer
 from speedcal.logs.source import Source
 from speedcal.logs.writing.numbers import recorded_step
@@ -147,6 +147,10 @@ def build_track(source: Source, kind: str, fixes: Fixes) -> Track:
     if negative[order].any():
         findings.append(Finding("negative_speed", count=int(negative[order].sum())))
     speed = np.where(negative | ~np.isfinite(speed), np.nan, speed)[order]
+    unknown = zeros_under_way(time_s[order], latitude[order], longitude[order], speed)
+    if unknown.any():
+        findings.append(Finding("zero_speed_under_way", count=int(unknown.sum())))
+    speed = np.where(unknown, np.nan, speed)
     elevation = np.where(np.isfinite(elevation), elevation, np.nan)
     return Track(
         time_s=time_s[order],

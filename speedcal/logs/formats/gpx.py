@@ -47,6 +47,9 @@ _ENDS_EARLY = frozenset(
 """What the parser says of a file that ends too early, as where the phone that recorded it was switched off."""
 _FEWEST_BEFORE_CUT = 10
 """Fixes that make a drive of a file that ends too early."""
+_FEWEST_LOOSE, _LONGEST_BETWEEN_S = 10, 15.0
+"""Waypoints or points of a route, and what lies between their times, that are a drive of a file without a track; a plan
+that says when to arrive has fewer. Our own judgment."""
 _UTF_8 = re.compile(rb"\s*<\?xml[^>]{0,200}?encoding\s*=\s*[\"'](?i:utf-8|us-ascii|ascii)[\"']")
 _DECLARES = re.compile(rb"\s*<\?xml[^>]{0,200}?encoding")
 _NAMED = re.compile(
@@ -62,7 +65,7 @@ def _read(source: Source, zone: tzinfo | None) -> Document:
         data = re.sub(r"^\s*<\?xml[^>]*\?>", "", source.text(), count=1).encode("utf-8", "replace")
     data = data.removeprefix(b"\xef\xbb\xbf").lstrip()
     refuse_doctype(source, data)
-    pattern = PointPattern.of(data, Names().is_speed)
+    pattern = PointPattern.of(data, Names().mps_in)
     try:
         document = _fed(source, Document(zone), data, pattern)
     except ElementTree.ParseError:
@@ -118,9 +121,15 @@ def _read_track(source: Source, request: Request) -> Track:
     document = _read(source, request.zone)
     if document.outside:
         source.fail("points_outside", count=document.outside)
-    if not document.time and document.route_points:
+    findings: list[Finding] = []
+    loose = [] if document.time else [*document.route, *(p for p in document.waypoints if _reading(p) is None)]
+    times = sorted(point.time_s for point in loose if math.isfinite(point.time_s))
+    if len(times) >= _FEWEST_LOOSE and np.median(np.diff(times)) <= _LONGEST_BETWEEN_S:
+        document.take_loose(loose)
+        findings = [Finding("waypoints_as_fixes", count=len(times))]
+    elif not document.time and document.route_points:
         source.fail("planned_route")
-    findings = _cut_off(document)
+    findings += _cut_off(document)
     if document.naive and request.zone is None:
         findings.append(Finding("time_without_zone", count=document.naive))
     kept = _of_vehicle_meant(source, document, request.session)

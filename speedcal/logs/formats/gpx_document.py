@@ -17,8 +17,11 @@ from speedcal.logs.formats.gpx_points import MARK, Run, number, numbers
 from speedcal.logs.formats.xmltree import local
 from speedcal.logs.writing.instants import read_instants
 from speedcal.logs.writing.written_times import parse_stamp
+from speedcal.units import SPEED_UNIT_MPS, parse_speed_unit
 
-_SPEED = re.compile(r"^(?:gps|ground|doppler|sog)?_?speed(?:_?(?:mps|m_s))?$|^sog$", re.IGNORECASE)
+_SPEED = re.compile(
+    r"(?:gps|ground|doppler|sog)?_?speed(?:_?(?P<unit>mps|m_s|kmh|kph|km_h|mph|kn|kt|knots))?|sog", re.IGNORECASE
+)
 _TAKEN = frozenset({"trkseg", "trk", "wpt", "rtept", "gpx", MARK})
 _NAN = math.nan
 _LONGEST_NAME = 80
@@ -29,6 +32,9 @@ class Waypoint:
     """A named point: its time [s since 1970] and its texts."""
 
     time_s: float = math.nan
+    latitude_deg: float = math.nan
+    longitude_deg: float = math.nan
+    elevation_m: float = math.nan
     texts: dict[str, str] = field(default_factory=dict)
     """Name, comment and description."""
 
@@ -42,6 +48,8 @@ class Document:
         self.time, self.latitude, self.longitude, self.elevation, self.speed = (array("d") for _ in range(5))
         self.segment = array("q")
         self.waypoints: list[Waypoint] = []
+        self.route: list[Waypoint] = []
+        """Points of routes that have a time."""
         self.tracks: list[tuple[str, int]] = []
         """Name of each track, and the number of the segment after its last."""
         self.cut_off = False
@@ -95,6 +103,9 @@ class Document:
             self.waypoints.append(self._waypoint(element))
             element.clear()
         elif name == "rtept":
+            point = self._waypoint(element)
+            if math.isfinite(point.time_s):
+                self.route.append(point)
             self.route_points += 1
             element.clear()
         else:
@@ -125,7 +136,7 @@ class Document:
                 elevation = number(child.text) if elevation is None else elevation
             elif speed is None:
                 if name == "speed":
-                    speed = number(child.text)
+                    speed = number(child.text)  # m/s, by GPX 1.0
                 elif name == "extensions":
                     speed = self._extended(child)
         self.time.append(_NAN if time_s is None else time_s)
@@ -138,19 +149,31 @@ class Document:
     def _extended(self, extensions: ElementTree.Element) -> float | None:
         """Return the first speed among the extensions of a point."""
         for node in extensions.iter():
-            if self.names.is_speed(node.tag) and node.text and node.text.strip():
-                return number(node.text)
+            mps = self.names.mps_in(node.tag)
+            if mps and node.text and node.text.strip():
+                return number(node.text) * mps
         return None
 
     def _waypoint(self, point: ElementTree.Element) -> Waypoint:
-        found = Waypoint()
+        found = Waypoint(latitude_deg=number(point.get("lat")), longitude_deg=number(point.get("lon")))
         for child in point:
             name = self.names[child.tag]
             if name == "time":
                 found.time_s = self._instant(child.text or "")
+            elif name == "ele":
+                found.elevation_m = number(child.text)
             elif name in {"name", "cmt", "desc"}:
                 found.texts.setdefault(name, child.text or "")
         return found
+
+    def take_loose(self, points: list[Waypoint]) -> None:
+        """Take waypoints and points of routes as the fixes of one segment."""
+        self.time.extend(point.time_s for point in points)
+        self.latitude.extend(point.latitude_deg for point in points)
+        self.longitude.extend(point.longitude_deg for point in points)
+        self.elevation.extend(point.elevation_m for point in points)
+        self.speed.extend([_NAN] * len(points))
+        self.segment.extend([0] * len(points))
 
     def _instant(self, text: str) -> float:
         """Return seconds since 1970."""
@@ -169,7 +192,7 @@ class Names(dict[str, str]):
 
     def __init__(self) -> None:
         super().__init__()
-        self._speeds: dict[str, bool] = {}
+        self._speeds: dict[str, float] = {}
 
     def __missing__(self, tag: str) -> str:
         name = local(tag)
@@ -177,11 +200,13 @@ class Names(dict[str, str]):
             self[tag] = name
         return name
 
-    def is_speed(self, tag: str) -> bool:
-        """Tell whether an element of the extensions is called a speed."""
+    def mps_in(self, tag: str) -> float:
+        """Return metres per second in the unit of an element of the extensions; 0 of one that is called no speed."""
         found = self._speeds.get(tag)
         if found is None:
-            found = _SPEED.match(local(tag)) is not None
+            named = _SPEED.fullmatch(local(tag))
+            unit = parse_speed_unit((named["unit"] or "mps").replace("_", "/")) if named else None
+            found = SPEED_UNIT_MPS[unit] if unit else 0.0
             if len(self._speeds) < limits.MAX_COLUMNS:
                 self._speeds[tag] = found
         return found

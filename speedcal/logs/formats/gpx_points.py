@@ -44,7 +44,7 @@ class PointPattern:
         self._pattern, self._fields = pattern, fields
 
     @classmethod
-    def of(cls, data: bytes, is_speed: Callable[[str], bool]) -> PointPattern | None:
+    def of(cls, data: bytes, mps_in: Callable[[str], float]) -> PointPattern | None:
         """Return the pattern of the points, None where each of them has to go to the parser.
 
         A comment or a section of literal text may hold what looks like a point; entities and instructions have no
@@ -63,7 +63,7 @@ class PointPattern:
             if begin is not None and end >= 0:
                 samples.append(data[begin.start() : end + len(_LAST)])
         sample = max(samples, key=lambda text: text.count(b"<"), default=b"")
-        return cls(*found) if (found := _compile(sample, head, is_speed)) else None
+        return cls(*found) if (found := _compile(sample, head, mps_in)) else None
 
     def take_out(self, data: bytes) -> tuple[bytes, list[Run]]:
         """Return the text with a mark in the place of every run of points, and the runs."""
@@ -86,7 +86,7 @@ class PointPattern:
         return found + len(_LAST) if found >= 0 else stop
 
 
-def _compile(sample: bytes, head: bytes, is_speed: Callable[[str], bool]) -> tuple[re.Pattern[bytes], list[str]] | None:
+def _compile(sample: bytes, head: bytes, mps_in: Callable[[str], float]) -> tuple[re.Pattern[bytes], list[str]] | None:
     """Return the pattern of points like one, and the fields of its groups in their order."""
     prefixes = set(_PREFIX.findall(sample)) - {b"xmlns"}
     if any(b"xmlns:" + prefix not in head for prefix in prefixes):
@@ -110,7 +110,9 @@ def _compile(sample: bytes, head: bytes, is_speed: Callable[[str], bool]) -> tup
             # not possessive: that loses what groups inside have held, on Python 3.11.2 and before
             parts.append(b"</" + re.escape(tag[2]) + _SPACE + b">" + (_TEXT + b")?" if inside else _SPACE))
             continue
-        field = _field(name, inside, is_speed)
+        field = _field(name, inside, mps_in)
+        if field == "speed" and len(inside) > 1 and mps_in(name) != 1:
+            return None  # the parser's speeds are converted
         written = re.escape(b"<" + tag[2]) + _attributes(tag[3], fields if not inside else None)
         if tag[4]:
             parts.append(b"(?:" + written + _SPACE + b"/>" + _TEXT + b")?+")
@@ -124,11 +126,11 @@ def _compile(sample: bytes, head: bytes, is_speed: Callable[[str], bool]) -> tup
     return re.compile(b"".join(parts)), fields
 
 
-def _field(name: str, inside: list[str], is_speed: Callable[[str], bool]) -> str:
+def _field(name: str, inside: list[str], mps_in: Callable[[str], float]) -> str:
     """Return what the text of an element is, empty when it is nothing that is read."""
     if len(inside) == 1:
         return name if name in {"time", "ele", "speed"} else ""
-    return "speed" if "extensions" in inside[1:2] and is_speed(name) else ""
+    return "speed" if "extensions" in inside[1:2] and mps_in(name) else ""
 
 
 def _attributes(text: bytes, fields: list[str] | None) -> bytes:

@@ -20,6 +20,8 @@ from speedcal.logs.tables.tabular import Table, find_table
 from speedcal.logs.writing.headers import read_heading
 from speedcal.logs.writing.written_times import parse_stamp
 
+_RECORD = "\x1e"
+"""Begins each text of a sequence (RFC 7464), as of GeoJSON (RFC 8142)."""
 _DEEPEST = 12
 _PLACES = ("longitude", "latitude", "altitude")
 """What the numbers of a GeoJSON position are, in their order."""
@@ -56,7 +58,7 @@ def _rows(source: Source, wanted: str) -> Rows:
 
 
 def _records(source: Source, wanted: str) -> list[Mapping[str, Any]]:
-    text = source.text().strip()
+    text = source.text().replace(_RECORD, "").strip()
     try:
         return _chosen(list(_lists(json.loads(text), (), 0)), wanted)
     except RecursionError:
@@ -271,7 +273,7 @@ def _read_readings(source: Source, request: Request) -> Readings:
 
 
 def _is_json(source: Source) -> bool:
-    head = source.data[:4096].replace(b"\x00", b"").lstrip(b"\xef\xbb\xbf\xff\xfe \t\r\n")
+    head = source.data[:4096].replace(b"\x00", b"").lstrip(b"\xef\xbb\xbf\xff\xfe\x1e \t\r\n")
     if head[:1] == b"{":
         return head[1:].lstrip()[:1] in {b'"', b"}"}
     return head[:1] == b"[" and head[1:].lstrip()[:1] in {b"{", b"["}

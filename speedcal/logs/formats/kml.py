@@ -56,9 +56,8 @@ def _point(placemark: ElementTree.Element) -> tuple[str, str] | None:
     if local(placemark.tag) != "Placemark":
         return None
     texts = {local(node.tag): node.text or "" for node in placemark.iter()}
-    if not {"TimeStamp", "when", "Point", "coordinates"} <= set(texts):
-        return None
-    return texts["when"], texts["coordinates"]
+    when = texts.get("when") or texts.get("begin")
+    return (when, texts["coordinates"]) if when and {"Point", "coordinates"} <= set(texts) else None
 
 
 def _place(text: str) -> tuple[float, float, float]:

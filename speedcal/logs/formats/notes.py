@@ -22,7 +22,7 @@ from speedcal.logs.tables.handwriting import (
     without_struck,
 )
 from speedcal.logs.tables.line_rows import Line
-from speedcal.logs.tables.note_numbers import ABOUT, RANGE, speeds_in, unclear_in
+from speedcal.logs.tables.note_numbers import ABOUT, RANGE, speeds_in, unclear_in, united_speed
 from speedcal.logs.tables.noted_times import goes_on, time_in, with_days_above, with_times_above
 from speedcal.logs.tables.typed_lines import one_below_another, with_clock_figures, without_senders
 from speedcal.logs.times.clock_times import UnclearTimesError
@@ -55,6 +55,8 @@ _ITEM = re.compile(r"\s*(?:#\d{1,3}[.):]?|\d{1,3}[.)])\s+(?=.*\d[:hH.]\d)")
 _BARE = re.compile(r"[\s\d.,;|+-]*(?:[A-Za-z/]{2,5})?\s*")
 _IN_TITLES = ("thousands_in_note", "several_numbers")
 """What keeps a line from being a reading and may stand in a title: sizes of tires, ratios, the odometer."""
+_LOOKED_AT, _FEWEST_UNITED, _UNITED = 200, 4, 0.8
+"""Lines that tell how readings are written in a file, the fewest that do, and the share of them that is written so."""
 _LONGEST = 500
 _LONGEST_HEADING = 5_000
 _MOST_PROBLEMS = 10_000
@@ -86,6 +88,8 @@ class _Notes:
     """Lines of words with a number in them, above the first reading."""
     doubtful: list[tuple[str, Problem]] = field(default_factory=list)
     """Lines of words with numbers there, and what is wrong with each if it is no title."""
+    united: bool = False
+    """Nearly every line has one number with its unit: what else stands there is something else."""
     unread: bool = False
     """The line before was a reading that cannot be understood, which a ditto mark cannot repeat."""
 
@@ -129,8 +133,9 @@ def read_notes(source: Source, lines: Sequence[tuple[int, str]], request: Reques
     """
     if len(lines) > _MOST_LINES or sum(len(text) for _, text in lines if len(text) > _LONG) > _MOST_IN_LONG:
         source.fail("too_long_for_notes", count=len(lines))
-    notes = _Notes(heading=heading)
-    for number, text in with_times_above(_tidied(lines)):
+    tidied = with_times_above(_tidied(lines))
+    notes = _Notes(heading=heading, united=_are_united(tidied))
+    for number, text in tidied:
         if source.is_saying(text):
             continue
         _take(notes, number, text, only=len(lines) == 1)
@@ -161,6 +166,13 @@ def read_notes(source: Source, lines: Sequence[tuple[int, str]], request: Reques
     shown.dropped["crossed_out"] = notes.struck
     shown.dropped["title_with_number"] = notes.titles
     return build_readings(source, "notes" if timed else "held_speeds", shown)
+
+
+def _are_united(lines: Sequence[Line]) -> bool:
+    """Tell whether all but a few of the lines with a time and a number have one number with its unit."""
+    rests = [rest for _, text in lines[:_LOOKED_AT] for time, rest in (time_in(text[:_LONGEST]),) if time]
+    filled = [rest for rest in rests if any(map(str.isdigit, rest))]
+    return len(filled) >= _FEWEST_UNITED and sum(united_speed(r) is not None for r in filled) > _UNITED * len(filled)
 
 
 def _tidied(lines: Sequence[Line]) -> Sequence[Line]:
@@ -221,6 +233,8 @@ def _read(notes: _Notes, text: str) -> _Note:
     rest = _ODOMETER.sub(" ", rest if time else _DATE.sub(" ", rest))
     rest = _DASH.sub(" ", in_decimals(_RECEIVER.sub(lambda found: f" {found['dial'] or ''} ", rest)))
     values, u = speeds_in(rest)
+    if notes.united and len(values) > 1 and (speed := united_speed(rest)) is not None:
+        values = [speed]
     ditto = bool(_DITTO.search(rest)) and (bool(notes.speeds) or notes.unread)
     if not ditto or (time and values):
         return _Note(time, rest, values, u, ditto)

@@ -50,6 +50,7 @@ def read_table(source: Source, table: Table, request: Request, *, kind: str) -> 
     comma = uses_decimal_comma(table)
     cells = with_dittos(table.column(index))
     speeds, u = _as_noted(parse_numbers(cells, decimal_comma=comma), cells)
+    speeds.values *= headings[index].part
     runs = [heading.name for heading in headings if heading.role == "time" and _OVER.search(heading.name.lower())]
     if runs and len(runs) == sum(1 for heading in headings if heading.role == "time"):
         source.fail("checks_as_readings", line=table.header_line, column=runs[0])

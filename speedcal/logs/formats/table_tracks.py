@@ -108,6 +108,7 @@ def _speed(
     index = next((i for i in choices if headings[i].speed_unit is not None), choices[0])
     named, name, cells = headings[index].speed_unit, table.header[index], table.column(index)
     numbers = parse_numbers(cells, decimal_comma=comma)
+    numbers.values *= headings[index].part
     values = cleaned_speeds(numbers, cells, name, fastest_in(named or "km/h"), findings)
     unit, left = unit_by_positions(values, ground)
     if not satellite and np.isfinite(left) and not (unit is not None and is_receivers(left)):

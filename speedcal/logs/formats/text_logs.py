@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import numpy as np
 
 from speedcal.logs.drive.readings import Readings
@@ -22,6 +24,8 @@ from speedcal.logs.writing.spoken_times import cue_lines
 _MOST_IN_NOTES = 3
 """Cells of a line of notes at most: a time, a reading, a remark."""
 _FEWEST_ROWS = 5
+_MARKED_UP = re.compile(rb"<[A-Za-z/?!]|%PDF")
+"""No text, as ``<14:03:12> <sam> 45`` is."""
 _KINDS = {
     "\t": "table_tabs",
     ";": "table_semicolons",
@@ -82,8 +86,8 @@ def _is_text(source: Source) -> bool:
     head = source.data[:4096]
     if head[:2] in (b"\xff\xfe", b"\xfe\xff"):
         return True
-    binary = sum(1 for byte in head if byte < 32 and byte not in b"\t\n\r\f\x1a")
-    return binary <= 2 and not head.lstrip(b"\xef\xbb\xbf \t\r\n").startswith((b"<", b"%PDF"))
+    binary = sum(1 for byte in head if byte < 32 and byte not in b"\t\n\v\f\r\x1a")
+    return binary <= 2 and not _MARKED_UP.match(head.lstrip(b"\xef\xbb\xbf \t\r\n"))
 
 
 FORMAT = LogFormat("text", _is_text, track=_read_track, readings=read_text, certain=False)

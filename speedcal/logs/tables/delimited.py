@@ -62,7 +62,11 @@ def split_rows(source: Source) -> Rows:
     delimiter = _delimiter([line for _, line in kept[middle : middle + LOOKED_AT]])
     cells, numbers = [], []
     budget = limits.MAX_CELLS
+    first = kept[0][0] if kept else 0
+    comments = [(i, line.strip().lstrip("#").strip()) for i, line in enumerate(lines[: first - 1], 1) if line.strip()]
     found = fix_lines(kept) or split_lines(kept, divided=bool(delimiter))
+    if found is None and comments and not delimiter:  # the names of columns parted by blanks
+        found = split_lines([comments[-1], *kept], divided=False)
     if found is not None:
         delimiter = " "
     for number, row in zip(found[1], found[0], strict=True) if found else _split(source, kept, delimiter):
@@ -73,8 +77,6 @@ def split_rows(source: Source) -> Rows:
             source.fail("too_many", what="cells", most=limits.MAX_CELLS)
         cells.append([unmarked(cell.strip()) for cell in row] if by_hand else list(map(str.strip, row)))
         numbers.append(number)
-    first = kept[0][0] if kept else 0
-    comments = [(i, line.strip().lstrip("#").strip()) for i, line in enumerate(lines[: first - 1], 1) if line.strip()]
     said = [line.strip().lstrip("#").strip() for line in lines if special and _COMMENT.match(line)]
     return Rows(
         cells, numbers, delimiter, tuple(kept), comments[-1] if comments else None, "; ".join(said)[:_LONGEST_REMARKS]

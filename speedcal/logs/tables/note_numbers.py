@@ -6,6 +6,7 @@ import math
 import re
 
 from speedcal.logs.tables.handwriting import in_decimals
+from speedcal.logs.writing.headers import INSTRUMENT, SPEED_UNIT
 from speedcal.units import parse_speed_unit
 
 _NUMBER = re.compile(r"(?<![\w.])(?<!\d,)[-+]?\d{1,6}(?:[.,]\d{1,4})?(?![\w:])")
@@ -33,6 +34,17 @@ _BESIDE = re.compile(
 )
 """A number of something else."""
 _LIST = re.compile(r"\d{1,3}(?:[.,]\d{1,2})?(?:\s*[,;]\s*\d{1,3}(?:[.,]\d{1,2})?)+[,;]?")
+_UNITED = re.compile(
+    r"(?P<other>(?<![a-z])(?:limit|zone|posted|signs?|gps|gnss|sat ?nav|true|actual|phone|app|wind|set|cruise|max)"
+    r"(?:\W|of|is|at|to|said|says){0,9})?"
+    rf"(?<![\w.,:+-])(?P<speed>\d{{1,3}}(?:[.,]\d{{1,2}})?)\s?(?:{SPEED_UNIT})(?![a-z/])"
+    r"(?P<what>[\s(-]{0,2}(?:speed\s)?(?:limit|zone|sign|area|wind|(?:(?:on|by|from)\s(?:the\s|my\s)?)?"
+    r"(?:gps|gnss|sat ?nav|phone|app))(?![\s:]{0,2}\d))?",
+    re.IGNORECASE,
+)
+"""A number with a unit of speed behind it, and what says that the dial did not show it."""
+_NAMED = re.compile(r"(?P<word>[^\W\d_]{2,})[\s:#[]{0,2}\d|\d[\d.,]*\s?[^\W\d_]")
+"""A number beside a word that may say what it is."""
 _LONGEST = 60
 _U_ABOUT_STEPS = 1.0
 """Standard uncertainty of a reading noted as about, in units of the dial: from memory of how people speak."""
@@ -54,6 +66,20 @@ def speeds_in(rest: str) -> tuple[list[float], float]:
     about = bool(ABOUT.search(rest))
     numbers = [_float(value) for value in _NUMBER.findall(ABOUT.sub(" ", rest))]
     return numbers, _U_ABOUT_STEPS if about else math.nan
+
+
+def united_speed(rest: str) -> float | None:
+    """Return the one number with a unit of speed, where each other number has a word that may say what else it is."""
+    found = list(_UNITED.finditer(rest))
+    if len(found) != 1 or found[0]["other"] or found[0]["what"]:
+        return None
+    around = f"{rest[: found[0].start()]} ; {rest[found[0].end() :]}"
+    named = list(_NAMED.finditer(around))
+    if len(named) < len(_NUMBER.findall(around)) or any(
+        INSTRUMENT.search((item["word"] or "").lower()) for item in named
+    ):
+        return None
+    return _float(found[0]["speed"])
 
 
 def has_speed(rest: str) -> bool:

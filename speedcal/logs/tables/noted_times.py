@@ -15,7 +15,7 @@ from speedcal.logs.writing.written_times import DAY_AND_MONTH, MONTH_AND_DAY, mo
 _TIME = re.compile(
     r"(?:(?:\d{4}[-/.:]\d{1,2}[-/.:]\d{1,2}|\d{1,2}[-/.]\d{1,2}[-/.]\d{2,4})(?:\s*[T,]\s*|\s+))?"
     r"(?<![\d:.,])\d{1,3}[:hH]\d{2}(?::\d{2})?(?:\.\d{1,6}(?![\d,.]))?"
-    r"(?:\s?[AaPp]\.?\s?[Mm]\b\.?)?(?:\s?(?:Z|UTC|GMT|[+-]\d{2}:\d{2})(?![\w:]))?"
+    r"(?:\s?[AaPp]\.?\s?[Mm]\b\.?)?(?:\s?(?:Z|UTC|GMT|[+-]\d{2}:?\d{2})(?![\w:]))?"
 )
 _DOTTED = re.compile(r"(?<![\d.,:])([01]?\d|2[0-3])\.([0-5]\d)\.([0-5]\d)(?![\d.,]|:\d)")
 """10.03.17: three parts are a time of day; a date would have to come before a time."""

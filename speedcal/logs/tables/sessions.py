@@ -25,6 +25,7 @@ _MOST_NAMES, _FEWEST_OF_A_NAME = 40, 10
 _FEWEST_TURNS, _TURNS, _AT_ONCE = 10, 0.45, 0.5
 """Turns at least; as a share of the rows, which no gear or state of one vehicle comes to; and those between two rows of
 one time, as a share of the turns."""
+_YES_AND_NO = ({"true", "false"}, {"yes", "no"}, {"on", "off"})
 _FARTHER = 3.0
 """How much farther apart two rows of different names are than two of one name, where they are not of one vehicle."""
 
@@ -41,7 +42,7 @@ def one_session(source: Source, table: Table, headings: Sequence[Heading], wante
         The table holds several sessions and none is wanted, or not the one wanted.
     """
     named = {i: table.column(i) for i, heading in enumerate(headings) if heading.role == "session"}
-    telling = [i for i, cells in named.items() if _tells(cells)]
+    telling = [i for i, cells in named.items() if _tells(cells) and not _is_switch(table.header[i], cells)]
     if not telling:
         named = {i: table.column(i) for i in _turn_taking(table, headings)}
         telling = list(named)
@@ -67,6 +68,12 @@ def one_session(source: Source, table: Table, headings: Sequence[Heading], wante
 def _tells(cells: list[str]) -> bool:
     counts = Counter(cell for cell in cells if not is_missing(cell))
     return 1 < len(counts) <= _MOST and sum(counts.values()) >= _FEWEST_ROWS * len(counts)
+
+
+def _is_switch(name: str, cells: list[str]) -> bool:
+    """Tell whether a column tells that something was on or off: ``auto`` is a vehicle in some languages only."""
+    said = {cell.lower() for cell in cells if not is_missing(cell)}
+    return said in _YES_AND_NO or (name.strip().lower() == "auto" and said == {"0", "1"})
 
 
 def choose(

@@ -11,7 +11,7 @@ from speedcal.logs.tables.line_rows import Line
 from speedcal.logs.writing.headers import read_heading, speed_unit_in
 
 _SENT = re.compile(
-    r"(?P<when>[\[(]?\d[\d/.,:\- ]{0,30}\d(?:\s?[AaPp]\.?[Mm]\.?)?[\])]?\s*(?:[-–]\s+)?)"
+    r"(?P<when>[\[(<]?\d[\d/.,:\- ]{0,30}\d(?:\s?[AaPp]\.?[Mm]\.?)?[\])>]?\s*(?:[-–]\s+)?)"
     r"(?:<(?P<nick>[^<>]{1,40})>|(?P<name>[^:<>\d]*[A-Za-z+][^:<>]{0,40}):)\s"
 )
 _TIME = re.compile(r"(?<![\d:.])\d{1,2}:\d{2}(?::\d{2})?(?![\d:])")
@@ -47,7 +47,7 @@ def without_senders(lines: Sequence[Line]) -> Sequence[Line]:
     names = Counter(_sender(item) for item in found if item)
     senders = {name for name, count in names.items() if count >= _FEWEST_SENT and not _says_what(name)}
     return [
-        (number, item["when"] + text[item.end() :] if item and _sender(item) in senders else text)
+        (number, item["when"].strip("<> ") + " " + text[item.end() :] if item and _sender(item) in senders else text)
         for (number, text), item in zip(lines, found, strict=True)
     ]
 

@@ -45,6 +45,8 @@ _UNREAD = re.compile(r"(?=[^°]{5,40}$)(?:\D*\d+){3,7}\D*")
 _DOTTED = re.compile(r"\d{1,2}\.\d\d\.\d\d")
 """A date or a time; under the name of a date it is one."""
 _RECEIVER = re.compile(r"gps|gnss|utc")
+_KEPT = re.compile(r"server|receiv|upload|insert|created|processed|arriv|stored|saved")
+"""When a row came in, which is after what it tells."""
 
 
 def read_times(source: Source, table: Table, headings: list[Heading], zone: tzinfo | None) -> Stamps:
@@ -192,13 +194,16 @@ def _joined(parts: tuple[str, ...]) -> str:
 def _rank(cells: list[str], heading: Heading) -> tuple[int, float]:
     """Return what a column is worth as the time: one that stands still while the rows go on is none.
 
-    At equal worth the clock of the receiver goes before that of the device, and what runs on before what runs back.
+    At equal worth the clock of the receiver goes before that of the device, both before when
+    a server had the row, and what runs on before what runs back.
     """
     worth = _worth(cells, heading)
     sample = cells[:: max(len(cells) // _LOOKED_AT, 1)]
     if worth and len(sample) > 3 and len(set(sample)) == 1:
         return 0, 0.0
-    return worth, 0.5 * bool(_RECEIVER.search(heading.name.lower())) - _share_back(cells[:_LOOKED_AT])
+    name = heading.name.lower()
+    said = bool(_RECEIVER.search(name)) - 2 * bool(_KEPT.search(name))
+    return worth, 0.5 * said - _share_back(cells[:_LOOKED_AT])
 
 
 def _share_back(cells: list[str]) -> float:

@@ -6,22 +6,22 @@ import re
 from dataclasses import dataclass
 from typing import Literal
 
-from speedcal.units import KMH_ABROAD, LENGTH_UNIT_M, SpeedUnit, parse_speed_unit
+from speedcal.units import LENGTH_UNIT_M, SPEED_WORDS, SpeedUnit, parse_speed_unit
 
 Place = Literal["latitude", "longitude", "elevation", "validity", "north_south", "east_west"]
 Role = Literal["speed", "time", "date", "odometer", "engine", "u", "u_common", "session", "unit", ""] | Place
 
-SPEED_UNIT = (
-    f"km/h|kmh|km/hr|km h|kph|kmph|{'|'.join(KMH_ABROAD)}|m\\.p\\.h|m p h|mi/h|mph"
-    "|m/s|mps|knots?|kts?|kn|miles (?:per|an) hour|kilomet(?:er|re)s (?:per|an) hour"
-)
+SPEED_UNIT = "|".join(map(re.escape, sorted(SPEED_WORDS, key=len, reverse=True)))
 _SPEED_UNIT = re.compile(rf"(?<![a-z])({SPEED_UNIT})(?![a-z/²^]|2)")
 _VALUE = re.compile(rf"(?<!\d\d\d)\d\s?(?:{_SPEED_UNIT.pattern})")
+_SMALL = re.compile(r"(?<![a-z])(cm|mm)/s(?![a-z/²^]|2)")
+_PARTS = {"cm": 0.01, "mm": 0.001}
 _LENGTH_UNIT = re.compile(r"(?<![a-z])(miles?|mi|kilomet(?:er|re)s?|km|met(?:er|re)s?|m|feet|ft)(?![a-z/])")
-_INSTRUMENT = re.compile(
+INSTRUMENT = re.compile(
     r"indicated|speedo(?:meter)?|dial|needle|pointer|instrument|shown|display|dash|tach[oy]|compteur|reading|angezeigt"
     r"|anzeige|affich|indicad|indicat[oa]|indiqu|teller|aangegeven|licznik|velocím|velocim|prędkościomierz|wskaz|gösterge"
-    r"|mittari|mätare|спидометр|速度計|メーター|车速表|속도계"
+    r"|(?<![a-z])ind(?![a-z])"
+    r"|mittari|mätare|спидометр|速度計|メーター|车速表|仪表|속도계"
 )
 _SATELLITE = re.compile(
     r"(?<![a-z])(?:gps|gnss|(?:ground|gnd|true|sog|doppler|actual|satellite|real(?![- ]?time)"
@@ -30,8 +30,8 @@ _SATELLITE = re.compile(
 _VEHICLE = re.compile(r"(?<![a-z])(vehicle|car|obd(?: ?ii)?|ecu|vss|wheel|bus|can|010d|0d)(?![a-z])|車速")
 _CALCULATED = re.compile(r"(?<![a-z])(calc(?:ulated)?|derived|computed|filtered|estimated)(?![a-z])")
 _SPEED_WORD = re.compile(
-    r"speed|velocity|(?<![a-z])(?:sog|spd)(?![a-z])|geschwindigkeit|vitesse|velocidad|velocit|010d|prędkość|hız"
-    r"|скорость|snelheid|hastighet|nopeus|rychlost|sebesség|속도|速度|車速"
+    r"speed|velocity|(?<![a-z])(?:sog|spd|vss|fart)(?![a-z])|geschwindigkeit|vitesse|velocidad|velocit|010d|prędkość|hız"
+    r"|скорость|snelheid|hastighet|nopeus|rychlost|sebesség|brzina|vitez|швидкість|ταχύτητα|מהירות|السرعة|속도|速度|車速"
 )
 _NO_SPEED = re.compile(
     r"(?<![a-z])(max|min|avg|average|mean|cruise|limit|engine|fan|wi?nd|rpm|shaft|turbine|rotor|accel|pump|motor"
@@ -66,7 +66,8 @@ _SESSION = re.compile(
     r"|(?:auto)?kennzeichen|immatriculation|matr[íi]cula|placa|targa|kenteken|nr rejestracyjny|regnr"
 )
 _UNIT = re.compile(r"(?:(?:speed|velocity|reading|dial) ?)?(?:units?|uom|einheit|unité|unidad)")
-_PRECISION = re.compile(r"precision|accuracy|(?<![a-z])(?:[hvp]?dop|error|std|sigma)(?![a-z])")
+_NO_PLACE = re.compile(r"precision|accuracy|(?<![a-z])(?:[hvp]?dop|error|std|sigma|time|timestamp|age)(?![a-z])")
+"""How good a fix is, or when it was taken."""
 _PLACE: dict[Place, re.Pattern[str]] = {
     "north_south": re.compile(
         r"^(?!.*lat).*(?<![a-z])n/s(?![a-z])|^lat(?:itude)? ?(?:hemi(?:sphere)?|dir(?:ection)?|ref)$"
@@ -75,12 +76,12 @@ _PLACE: dict[Place, re.Pattern[str]] = {
         r"^(?!.*lon).*(?<![a-z])e/w(?![a-z])|^(?:lon|lng|long|longitude) ?(?:hemi(?:sphere)?|dir(?:ection)?|ref)$"
     ),
     "latitude": re.compile(
-        r"(?<![a-z])(?:gps ?)?(?:lat|latitud(?:e|ine)?|breitengrad|breite|breedte(?:graad)?|szerokość|enlem|leveysaste)"
-        r"(?![a-z])|широта|šířka|緯度|纬度|위도"
+        r"(?<![a-z])(?:gps ?)?(?:lat|latitud(?:e|ine)?|breitengrad|breite|breedte(?:graad)?|szerokość|enlem"
+        r"|leveysaste|breddegrad|bredd)(?![a-z])|широта|šířka|szélesség|πλάτος|緯度|纬度|위도"
     ),
     "longitude": re.compile(
         r"(?<![a-z])(?:gps ?)?(?:lon|lng|long|longitud(?:e|ine)?|laengengrad|längengrad|länge|lengte(?:graad)?|długość"
-        r"|boylam|pituusaste)(?![a-z])|долгота|délka|経度|经度|경도"
+        r"|boylam|pituusaste|l[eæ]ngdegrad|längd)(?![a-z])|долгота|délka|hosszúság|μήκος|経度|经度|경도"
     ),
     "elevation": re.compile(
         r"(?<![a-z])(?:alt|altitud(?:e|ine)?|ele|elevation|height|höhe|hoogte|wysokość|yükseklik|höjd|korkeus)(?![a-z])"
@@ -101,6 +102,8 @@ class Heading:
     origin: Origin = ""
     """Where a speed comes from, by the words around it."""
     speed_unit: SpeedUnit | None = None
+    part: float = 1.0
+    """Of the unit: a hundredth in cm/s, a thousandth in mm/s."""
     length_m: float | None = None
     """Metres in the unit of an odometer or height."""
 
@@ -112,12 +115,14 @@ def read_heading(name: str) -> Heading:
     own = _special(words)
     if own is not None:
         return Heading(name, own, speed_unit=unit)
+    if (small := _SMALL.search(words)) and _SPEED_WORD.search(words) and not _NO_SPEED.search(words):
+        return Heading(name, "speed", _origin(words), "m/s", part=_PARTS[small[1]])
     for role, pattern in _PLACE.items():
-        if pattern.search(words) and unit is None and not _SPEED_WORD.search(words) and not _PRECISION.search(words):
+        if pattern.search(words) and unit is None and not _SPEED_WORD.search(words) and not _NO_PLACE.search(words):
             return Heading(name, role, length_m=_length(words))
     if _ODOMETER.search(words) and unit is None and "time" not in words:
         return Heading(name, "odometer", length_m=_length(words))
-    named = unit is not None or bool(_SPEED_WORD.search(words)) or bool(_INSTRUMENT.search(words))
+    named = unit is not None or bool(_SPEED_WORD.search(words)) or bool(INSTRUMENT.search(words))
     if named and not _NO_SPEED.search(words) and not (unit is None and _TIME_WORD.search(words)):
         return Heading(name, "speed", _origin(words), unit)
     if _DATE_OF_ZONE.fullmatch(words):
@@ -161,7 +166,7 @@ def of_times(heading: str) -> str:
 
 def speed_unit_in(words: str) -> SpeedUnit | None:
     """Return the unit of speed that stands in a header, None when there is none or more than one."""
-    units = {parse_speed_unit(found.replace("km h", "km/h")) for found in _SPEED_UNIT.findall(words)}
+    units = {parse_speed_unit(found) for found in _SPEED_UNIT.findall(words)}
     return units.pop() if len(units) == 1 else None
 
 
@@ -171,7 +176,7 @@ def unit_in_title(title: str) -> SpeedUnit | None:
 
 
 def _origin(words: str) -> Origin:
-    if _INSTRUMENT.search(words):
+    if INSTRUMENT.search(words):
         return "instrument"
     if _CALCULATED.search(words):
         return "calculated"

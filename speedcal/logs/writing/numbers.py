@@ -18,7 +18,7 @@ MISSING = frozenset({"", "-", "--", "---", "–", "—", "na", "n/a", "nan", "nu
 """What people and loggers write for a value that is not there, in lower case."""
 
 _PLAIN = re.compile(r"[-+]?(?:\d{1,40}(?:\.\d{0,40})?|\.\d{1,40})(?:[eE][-+]?\d{1,3})?")
-_WITH_UNIT = re.compile(r"([-+]?[\d., '\u00a0\u202f]{1,40})\s*([A-Za-zµ°][A-Za-z/. ]{0,20})?")
+_WITH_UNIT = re.compile(r"([-+]?[\d., '\u00a0\u202f]{1,40}(?:[eE][-+]?\d{1,3})?)\s*([^\W\d_][^\d_]{0,20})?")
 _GROUPED = {
     ",": re.compile(r"[-+]?\d{1,3}(?:,\d{3})+(?:\.\d+)?"),
     ".": re.compile(r"[-+]?\d{1,3}(?:\.\d{3})+(?:,\d+)?"),

@@ -45,7 +45,8 @@ MONTH_AND_DAY = rf"{_WORD}\.?\s(?P<day>\d{{1,2}})(?:st|nd|rd|th)?"
 _DATES = (
     r"(?P<year>\d{4})[-/.](?P<month>\d{1,2})[-/.](?P<day>\d{1,2})",
     r"(?P<year>\d{4}):(?P<month>\d\d):(?P<day>\d\d)",  # as cameras write it into photographs
-    r"(?P<day>\d{1,2})\.(?P<month>\d{1,2})\.(?P<year>\d{4}|\d{2})",
+    r"(?P<year>\d{4})\.\s(?P<month>\d{1,2}|[^\W\d_]{3,12})\.?\s(?P<day>\d{1,2})\.",  # Hungarian
+    r"(?P<day>\d{1,2})\.\s?(?P<month>\d{1,2})\.\s?(?P<year>\d{4}|\d{2})",
     r"(?P<one>\d{1,2})(?P<mark>[-/])(?P<two>\d{1,2})(?P=mark)(?P<year>\d{4}|\d{2})",
     rf"(?:[A-Za-z]{{3}},?\s)?{DAY_AND_MONTH}[-,\s]\s?(?P<year>\d{{4}}|\d{{2}})",
     rf"(?:[A-Za-z]{{3}},?\s)?{MONTH_AND_DAY},?\s(?P<year>\d{{4}})",
@@ -76,11 +77,21 @@ _FIGURES = re.compile(
 )
 """Date and time without a mark between them; as a number of anything since 1970 they would lie in no year of cars."""
 _MONTHS = (
-    *("jan/gen/ene/sty", "feb/fev/fév/lut", "mar/mär/mrz/maa", "apr/avr/abr/kwi", "may/mai/mei/mag/maj"),
-    *("jun/juin/giu/cze", "jul/juil/lug/lip", "aug/aoû/ago/sie", "sep/set/wrz", "oct/okt/ott/out/paź", "nov/lis"),
-    "dec/dez/déc/dic/gru",
+    "jan/gen/ene/sty/led/янв/oca/tam",
+    "feb/fev/fév/lut/úno/фев/şub/hel",
+    "mar/mär/mrz/maa/bře/már/мар",
+    "apr/avr/abr/kwi/dub/ápr/апр/nis/huh",
+    "may/mai/mei/mag/maj/kvě/máj/мая/май/tou",
+    "jun/juin/giu/cze/červ/jún/июн/haz/kes",
+    "jul/juil/lug/lip/červenc/červene/júl/июл/tem/hei",
+    "aug/aoû/ago/sie/srp/авг/ağu/elo",
+    "sep/set/wrz/zář/sze/сен/eyl/syy",
+    "oct/okt/ott/out/paź/říj/окт/eki/lok",
+    "nov/lis/ноя/kas/marr",
+    "dec/dez/déc/dic/gru/pro/дек/ara/jou",
 )
-"""How the names of each begin in the languages of Western Europe and in Polish."""
+"""How the names of each begin in the languages of Western Europe, and in Polish, Czech, Hungarian, Russian, Turkish and
+Finnish."""
 _FIGURES_OF_SECONDS = 2
 _LONGEST = 80
 """Letters of a time in words."""
@@ -201,7 +212,7 @@ def days_since_1970(year: int, month: int, day: int) -> int | None:
 
 def month_named(name: str) -> int:
     """Return the number of a month, 0 where the word names none."""
-    begins = (name[:4].lower(), name[:3].lower())
+    begins = (name[:7].lower(), name[:4].lower(), name[:3].lower())
     return next((i for begin in begins for i, known in enumerate(_MONTHS, 1) if begin in known.split("/")), 0)
 
 

@@ -392,6 +392,9 @@ FINDINGS: dict[str, Template] = {
     ),
     "rows_unreadable": _rows_unreadable,
     "dial_unit_seen": "Somebody looked: the dial is marked in {speed_unit}.",
+    "waypoints_as_fixes": "The file holds no track; {count:n waypoint} with times are taken for the fixes.",
+    "zero_speed_under_way": "{count:n recorded speed is/recorded speeds are} 0 while the positions go on, and count as"
+    " missing.",
     "negative_speed": "{count:n recorded speed is/recorded speeds are} negative and count as missing.",
     "time_without_zone": "The times carry no zone and were taken as UTC.",
     "sentences_refused": lambda values: (
