@@ -188,6 +188,8 @@ def test_a_number_with_its_unit_is_the_speed_among_others_that_say_what_they_are
         "14:0{n}:10 42 mph, {v}",
         "14:0{n}:10 navi 42 mph tacho {v}",
         "14:0{n}:10 12 mph wind, {v}",
+        "14:0{n}:10 45 or so {v} mph",
+        "14:0{n}:10 about 45 no {v} mph",
     ],
 )
 def test_a_unit_behind_what_the_dial_did_not_show_decides_nothing(tmp_path: Path, form: str) -> None:

@@ -43,8 +43,11 @@ _UNITED = re.compile(
     re.IGNORECASE,
 )
 """A number with a unit of speed behind it, and what says that the dial did not show it."""
-_NAMED = re.compile(r"(?P<word>[^\W\d_]{2,})[\s:#[]{0,2}\d|\d[\d.,]*\s?[^\W\d_]")
-"""A number beside a word that may say what it is."""
+_NAMED = re.compile(
+    r"(?P<word>[^\W\d_]{2,})[\s:#[]{0,2}\d|\d[\d.,]*(?:[^\W\d_]|\s(?:zone|limit|revs|degrees|[CF])(?![a-z]))",
+    re.IGNORECASE,
+)
+"""A number behind a word that may say what it is, or before one that does: ``45 or so 63`` is neither."""
 _LONGEST = 60
 _U_ABOUT_STEPS = 1.0
 """Standard uncertainty of a reading noted as about, in units of the dial: from memory of how people speak."""
@@ -73,7 +76,7 @@ def united_speed(rest: str) -> float | None:
     found = list(_UNITED.finditer(rest))
     if len(found) != 1 or found[0]["other"] or found[0]["what"]:
         return None
-    around = f"{rest[: found[0].start()]} ; {rest[found[0].end() :]}"
+    around = ABOUT.sub(" ; ", f"{rest[: found[0].start()]} ; {rest[found[0].end() :]}")
     named = list(_NAMED.finditer(around))
     if len(named) < len(_NUMBER.findall(around)) or any(
         INSTRUMENT.search((item["word"] or "").lower()) for item in named
