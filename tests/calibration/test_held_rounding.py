@@ -9,7 +9,7 @@ import pytest
 from support.roads import Road, readings_of, track_of
 
 import speedcal
-from speedcal.calibration.logged.held_rounding import HeldRounding
+from speedcal.calibration.logged.held_rounding import HeldRounding, one_figure
 from speedcal.calibration.result import Calibration
 from speedcal.units import MPH_MPS
 
@@ -70,3 +70,22 @@ def test_rows_that_stray_over_the_steps_are_right_on_the_mean() -> None:
     assert held.u_mps == pytest.approx(np.sqrt(1 / 12), rel=0.06)  # the first five of the sum
     strayed = np.round(25.3 + 0.8 * np.random.default_rng(5).standard_normal(600))
     assert np.median(HeldRounding.of(time, strayed, 1.0).u_mps) < 0.01
+
+
+def test_a_figure_that_changes_to_and_fro_tells_where_its_step_ends() -> None:
+    """Held on the edge of a step less than half of that is left which a quarter of a step beside the edge leaves."""
+    limit = LIMIT_MPH * MPH_MPS
+    edge, beside = (_calibrated("recorded", step_mph=1.0, beyond=beyond) for beyond in (0.5, 0.25))
+    for result, shown_mph in ((edge, 57.5), (beside, 57.25)):
+        assert abs(float(result.indicated(limit)) - shown_mph * MPH_MPS) < result.half_width(limit)
+    assert edge.half_width(limit) < beside.half_width(limit) / 2
+
+
+def test_one_figure_is_one_without_a_change_a_quarter_of_a_minute_either_way() -> None:
+    """At rows every 5 s six of them are asked, half a minute."""
+    for every, reach in ((1.0, 15.0), (5.0, 30.0)):
+        time = every * np.arange(100)
+        shown = np.where(time < 200, 25.0, 26.0) + 1e-9 * np.arange(100)
+        alone = (time < 200 - reach) | (time - every >= 200 - every + reach)
+        assert one_figure(time, shown, 1.0).tolist() == alone.tolist()
+        assert not one_figure(time, 25.0 + np.arange(100) // 3 % 2, 1.0).any()

@@ -8,7 +8,7 @@ import numpy as np
 
 from speedcal.calibration.dial.measured import NO_GROUND, TOO_SLOW, WRONG, MeasuredLine, RoughLog
 from speedcal.calibration.logged.heavy_damping import heavy_damping, u_even_mean, u_tracking
-from speedcal.calibration.logged.held_rounding import HeldRounding, mean_about
+from speedcal.calibration.logged.held_rounding import HeldRounding, mean_about, one_figure
 from speedcal.calibration.logged.latent_model import Channel, Fit, Start
 from speedcal.calibration.logged.latent_speed import fit_latent
 from speedcal.calibration.logged.log_intervals import log_dial
@@ -67,7 +67,12 @@ def fit_rounded(log: RoughLog, *, runs: SteadyRuns, u_stated_mps: FloatArray) ->
     rounded_mps = held_mps if held_mps > 2 * step_mps else step_mps
     held = HeldRounding.of(moment[some], indicated_mps[some], rounded_mps, wander2=_wander2(fit, moment[some]))
     if sticks:  # it hangs alike at all figures, and where it jumped to tells nothing of where in its play it hangs
-        held = replace(held, figure=np.zeros_like(held.figure), u_mps=held.u_mps / np.sqrt(tuned.SHARED_LEFT))
+        held = replace(held, figure=np.zeros_like(held.figure))
+    else:
+        told = _edge_told(
+            ground, moment[some], indicated_mps[some], step_mps=log.step_mps, right=fit.right > WRONG_BELOW
+        )
+        held = replace(held, u_mps=np.where(told, 0.0, held.u_mps))
     dial, u_clock = log_dial(
         fit,
         run=runs.number_at(moment[some]),
@@ -145,8 +150,23 @@ def _latent_fit(
 
 def _wander2(fit: Fit, moment_s: FloatArray) -> FloatArray:
     """Return by how much what a dial shows wanders about each of its rows, a variance. [m2/s2]."""
-    spread2 = mean_about(moment_s, fit.speed_mps)[1]
-    return np.asarray(fit.dial.line.error_factor**2 * (spread2 + fit.u_speed_mps**2))
+    return np.asarray(fit.dial.line.error_factor**2 * mean_about(moment_s, fit.speed_mps)[1])
+
+
+def _edge_told(
+    ground: GroundSpeed, moment_s: FloatArray, shown_mps: FloatArray, *, step_mps: float, right: BoolArray
+) -> BoolArray:
+    """Return whether a change of figure about each row tells at what speed its step ends.
+
+    Recorded speed that is rounded, too, does not tell that speed while it stands at one value.
+    """
+    figure = shown_mps[right][np.maximum(np.cumsum(right) - 1, 0)]  # of the last right row
+    told = ~one_figure(moment_s, figure, step_mps)
+    if ground.step_mps > 0:
+        level = ground.speed_mps / ground.road_over_level
+        fix = np.minimum(np.searchsorted(ground.time_s, moment_s), len(level) - 1)
+        told &= ~one_figure(moment_s, level[fix], ground.step_mps)
+    return told
 
 
 def _numbered(ground: GroundSpeed) -> IntArray:

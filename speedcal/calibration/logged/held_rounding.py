@@ -1,7 +1,8 @@
 """Where a log shows one figure for long: the rounding error that all its rows have in common.
 
 Rows of a speed that wanders over several steps are rounded each in its own way, and their mean is right. A limiter or
-cruise control holds it so still that every row is off by the same part of a step, at every visit to that figure.
+cruise control holds it so still that every row is off by the same part of a step, at every visit to that figure. Beside
+recorded speed a figure that changes to and fro tells where its step ends.
 """
 
 from __future__ import annotations
@@ -10,8 +11,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from speedcal.calibration.tuning.logs import HELD_FIGURE_S, RECEIVER_U_MPS
-from speedcal.interval import FloatArray, IntArray
+from speedcal.calibration.tuning.logs import HELD_FIGURE_ROWS, HELD_FIGURE_S, RECEIVER_U_MPS
+from speedcal.interval import BoolArray, FloatArray, IntArray, median
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,12 +54,23 @@ class HeldRounding:
 
 def mean_about(time_s: FloatArray, value: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return mean and variance of the values about each of them."""
-    first = np.searchsorted(time_s, time_s - HELD_FIGURE_S)
-    last = np.searchsorted(time_s, time_s + HELD_FIGURE_S, side="right")
+    first, last = _about(time_s, HELD_FIGURE_S)
     away = value - np.mean(value)
     total, square = (np.concatenate(([0.0], np.cumsum(power))) for power in (away, away**2))
     mean, mean2 = ((sums[last] - sums[first]) / (last - first) for sums in (total, square))
     return mean + np.mean(value), np.maximum(mean2 - mean**2, 0.0)
+
+
+def one_figure(time_s: FloatArray, shown_mps: FloatArray, step_mps: float) -> BoolArray:
+    """Return whether all values about each are the same, as far as values in such steps are."""
+    first, last = _about(time_s, max(HELD_FIGURE_S, HELD_FIGURE_ROWS * median(np.diff(time_s))))
+    changes = np.concatenate(([0, 0], np.cumsum(np.abs(np.diff(shown_mps)) > step_mps / 2)))
+    return np.asarray(changes[last] == changes[first + 1])
+
+
+def _about(time_s: FloatArray, reach_s: float) -> tuple[IntArray, IntArray]:
+    """Return the first value about each, and the one after the last."""
+    return np.searchsorted(time_s, time_s - reach_s), np.searchsorted(time_s, time_s + reach_s, side="right")
 
 
 def mean_rounding(wander2: FloatArray, step_mps: float) -> FloatArray:

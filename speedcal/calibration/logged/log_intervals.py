@@ -72,7 +72,7 @@ def log_dial(
         jackknife = jackknife + _positive(holds.strayed() - jackknife)
     noise = scaled_noise(noise, line, model=model[-2:, -2:], jackknife=jackknife, freedom=freedom)
     moved = line @ model[-2:, -2:] @ (weight @ narrow)[-len(run) :, -2:].T @ held.columns(held.time_s)
-    noise = noise + tuned.SHARED_LEFT * moved @ moved.T  # values that count as intervals take up the rest
+    noise = noise + moved @ moved.T
     if holds is not None:
         noise = noise + line @ holds.shared(fit) @ line.T
     dial = dial_through(knots, shown, (noise + noise.T) / 2, used_mps=used)
