@@ -234,7 +234,7 @@ third, a receiver that gives means of 10 s is no longer told by its lag."""
 
 ALIKE_STEPS = 0.1
 """Part of a step that lies between values that tell the same. At none cruise control is off by a sixth more, of our own
-drives and of those made apart, and intervals are twice as wide; at 0.25 it is off by a twentieth more again."""
+drives and of those made apart, and intervals are a quarter wider; at 0.25 it is off by a twentieth more again."""
 
 HELD_FIXES, MOST_HELD = 6, 0.2
 """So many equal speeds in a row, where they are not rounded, were held by the receiver and not measured; unless they
