@@ -22,6 +22,7 @@ from speedcal.calibration.logged.row_means import speed_of_means
 from speedcal.calibration.logged.smoothed_positions import u_of_bends, unsmoothed, with_smoothing_left
 from speedcal.calibration.logged.standstill import minutes_apart
 from speedcal.calibration.noted.note_rows import NOTED_U_TIME_S
+from speedcal.calibration.readings.converted_steps import as_it_went
 from speedcal.calibration.readings.habits import ReadFrom, Rounding, habit_of, shared_beside
 from speedcal.calibration.readings.kind import is_log
 from speedcal.calibration.readings.local_time import zone_of_drive
@@ -130,7 +131,7 @@ def calibrate(
     if kin == "copy":
         raise FitError("truth_as_instrument", source=readings.source)
     runs = steady_runs(ground)
-    readings = _on_day_of(track, readings)
+    readings = as_it_went(_on_day_of(track, readings))
     habit = habit_of(readings, read_from, rounding)
     fit = partial(fit_drive, runs=runs, readings=readings, known_s=clock_offset_s, habit=habit)
     try:

@@ -347,6 +347,11 @@ about a line through mean speeds by less than that share of what they do beside 
 ours, means of 10 s come to 0.1 to 0.63 (0.73 where nothing changes), rows of a moment to 0.8 to 9. Overlooked, means of
 10 s are WEAK as of another drive, with three times the half width."""
 
+FEWEST_CONVERTED, CONVERTED_FROM, CONVERTED_SHARE = 15, 1.5, 0.95
+"""Figures that a log must show, how much coarser the steps of its dial are than those it is written in, and the share
+of figures that must be what such steps become. Of three whole km/h in a row one is no whole mph, so that a dial in km/h
+shows a third of others. Overlooked, factors are 0.6 % off and readings by 0.3 km/h, neither held."""
+
 MOST_LEAN, MOST_LEAN_MPS2 = 0.01, 9.0
 """Bends in which a lean takes a larger share are left out, for a fit of positions blurs the sharp ones; tires hold no
 more than the second. At 0.03 factors on roads with hairpins are 1 % low."""

@@ -370,6 +370,8 @@ FINDINGS: dict[str, Template] = {
     "nothing.",
     "needle_hangs": "The needle hangs: speeding up it shows {play_mps:speed1} less, slowing down as much more. "
     "The figures lie midway; a cable, its drive or the needle sticks or has play.",
+    "steps_of_another_unit": "The log holds no other speeds than whole {unit}, written in another unit and rounded "
+    "again; each is taken for what the dial showed.",
     "rows_of_means": "Each row of the log is a mean over {span_s:.0f} s, so it is held against the mean speed of the "
     "track over as long.",
     "needle_damped": "The needle lags: it takes about {lag_s:.1f} s to follow a change of speed, a sound one less "
