@@ -258,12 +258,12 @@ def _fault(notes: _Notes, text: str, note: _Note, *, listed: bool) -> str:
 
 def _settle_titles(notes: _Notes, *, timed: bool) -> None:
     """Take doubtful lines above readings with times as titles, which have none; above others they are at fault."""
-    for text, problem in notes.doubtful:
-        if timed:
-            _add_heading(notes, text)
-            notes.titles += 1
-        else:
-            notes.problems.append(problem)
+    if not timed:
+        notes.problems[:0] = [problem for _, problem in notes.doubtful]
+        return
+    for text, _ in notes.doubtful:
+        _add_heading(notes, text)
+        notes.titles += 1
 
 
 def _begins_with_words(text: str) -> bool:
