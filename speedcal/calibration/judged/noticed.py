@@ -50,10 +50,11 @@ def beside_track(calibration: Calibration) -> tuple[Finding, ...]:
 def rounded_by_reader(calibration: Calibration, readings: Readings) -> tuple[tuple[Finding, ...], tuple[Finding, ...]]:
     """Return the doubt whether coarse notes were of the mark below the needle, and the question where none is to see.
 
-    A needle that seems to sit half a step low makes it a doubt; one that sits high may hide it.
+    A needle that seems to sit half a step low makes it a doubt; one that sits high may hide it. Readings that scatter
+    by less than rounding were taken as the needle stood on its marks.
     """
     step, offset = readings.speed_resolution_mps, calibration.offset_mps
-    if step < tuned.ROUNDED_DOWN_FROM_MPS or is_of_log(calibration):
+    if step < tuned.ROUNDED_DOWN_FROM_MPS or is_of_log(calibration) or calibration.scatter_mps < step / np.sqrt(12):
         return (), ()
     least, most = (share * step for share in tuned.ROUNDED_DOWN_STEPS)
     if offset.high < 0 and least < -offset.value < most:
