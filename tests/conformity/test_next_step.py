@@ -659,3 +659,19 @@ def test_a_road_test_in_low_range_asks_for_the_range_and_for_no_gear(table: dict
     assert passed.verdict == "pass"
     assert [(step.action, step.part) for step in passed.advice] == [("check_count", "range")]
     assert "drive before the work" in str(passed.advice[0])
+
+
+def test_no_right_odometer_is_put_wrong_for_a_verdict_that_stays_open() -> None:
+    """0.1 mph above never low: 19 teeth for 20 surely pass, and put a right odometer 5 % wrong; not read, they lead."""
+    vehicle = Vehicle.from_dict(
+        {"driven_gear": 20, "drive_gear": 8, "gear_family": "plain sleeve", "gears_counted": True}
+    )
+
+    def asked(odometer: Interval | None) -> list[str]:
+        after = make_calibration(
+            offset=0.1, u_offset=0.15, u_factor=0.003, speed_range=(25, 76), n_readings=200, odometer_factor=odometer
+        )
+        return [entry.action for entry in verify(None, after, "un_r39_type", vehicle=vehicle).advice]
+
+    assert asked(Interval(1.0, 0.997, 1.003)) == ["keep_as_is", "fit_driven_gear"]
+    assert asked(None) == ["fit_driven_gear", "keep_as_is"]
