@@ -88,13 +88,14 @@ class Design:
     def coverage(self) -> float:
         """Return the half width of the 95 % interval reached in nine drives of ten, in standard uncertainties.
 
-        The analysis estimates the scatter from the drive itself, so t replaces 1.96 and the scatter found varies:
-        nine drives in ten are planned for with its 90 % quantile.
+        The analysis estimates the scatter from the drive itself, so t replaces 1.96 and the scatter found varies as
+        that of the means of holds does: nine drives in ten are planned for with its 90 % quantile.
         """
         from scipy.special import chdtri, stdtrit
 
-        dof = self.holds * self.readings - 2
-        return float(stdtrit(dof, 0.975) * np.sqrt(chdtri(dof, 0.1) / dof))
+        return float(
+            stdtrit(self.holds * self.readings - 2, 0.975) * np.sqrt(chdtri(self.holds - 2, 0.1) / (self.holds - 2))
+        )
 
     def half_width_factor(self) -> float:
         """Return the half width of the 95 % interval of the error factor, reached in nine drives of ten."""

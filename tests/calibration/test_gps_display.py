@@ -36,11 +36,6 @@ def _to_the_second(ground: GroundSpeed, time_s: FloatArray, shown_mps: FloatArra
     return Notes(time_s, shown_mps, stray, moments(1.0, 1.0), u, np.zeros(len(shown_mps)))
 
 
-def _normal(away: FloatArray, variance: FloatArray) -> FloatArray:
-    """Return the normal density; that of scipy takes half as long again over a grid."""
-    return np.asarray(np.exp(-0.5 * away**2 / variance) / np.sqrt(2 * np.pi * variance))
-
-
 def _log_evidence(ground: GroundSpeed, notes: Notes, cells: Cells, share: float, scatter: float) -> float:
     """Return the log evidence of a dial beside a display at the likeliest clock offset, by a grid over its lines."""
     best = int(np.argmax(cells.log_mass))
@@ -50,13 +45,15 @@ def _log_evidence(ground: GroundSpeed, notes: Notes, cells: Cells, share: float,
     assert inside.all()
     own = notes.own_variance[:, None] + ground.variance_at(moment) + (0.5 * rate) ** 2 / 12
     shown = notes.indicated_mps[:, None]
-    display = _normal(shown - speed, np.where(speed < 2.8, 4.0, GPS_SCATTER_MPS**2 + own)) @ weight
+    display = stats.norm.pdf(shown, speed, np.where(speed < 2.8, 2.0, np.sqrt(GPS_SCATTER_MPS**2 + own))) @ weight
     wrong = float(cells.weight @ cells.wrong_share)
     offset = cells.offset_mps[best] + np.linspace(-2.5, 2.5, 81)
     gain = cells.gain[best] + np.linspace(-0.25, 0.25, 101)
     a, b = (part[:, None, None] for part in (part.ravel() for part in np.meshgrid(offset, gain, indexing="ij")))
     variance = scatter**2 + notes.own_variance[:, None] + b**2 * (own - notes.own_variance[:, None])
-    dial = _normal(shown - np.where(speed < 2.8, speed, a + b * speed), np.where(speed < 2.8, 4.0, variance))
+    dial = stats.norm.pdf(
+        shown, np.where(speed < 2.8, speed, a + b * speed), np.where(speed < 2.8, 2.0, np.sqrt(variance))
+    )
     either = (1 - share) * (dial @ weight) + share * display
     log = np.log((1 - wrong) * either + wrong * notes.stray).sum(axis=1)
     log += stats.norm.logpdf(a[:, 0, 0], scale=OFFSET_SCALE_MPS) + stats.norm.logpdf(b[:, 0, 0], 1, LN_FACTOR_SCALE)

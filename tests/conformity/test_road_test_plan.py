@@ -231,15 +231,12 @@ def test_a_tooth_that_one_sheet_does_not_settle_gets_a_fair_sheet_that_says_so()
 
 
 def test_readings_drawn_from_the_assumptions_reach_the_promise_in_nine_drives_of_ten() -> None:
-    """The linear model: an analyst who charges readings of one hold together, or apart if that is more.
-
-    Nine in ten less two sigma of counting 500.
-    """
+    """The linear model: an analyst who charges readings of one hold together, or apart if that is more."""
     rng = np.random.default_rng(9)
     found = plan(TRUCK, speed_limit=65)
     half = _drive_the_plan(found, rng, 0.3, 1.08, 500)
     assert found.target_half_width is not None
-    assert np.mean(np.array(half) / 1.08 <= found.target_half_width) >= 0.9 - 2 * np.sqrt(0.09 / 500)
+    assert np.mean(np.array(half) / 1.08 <= found.target_half_width) >= 0.9
 
 
 def _simulated(found: RoadTestPlan, seed: int, *, factor: float, offset_mps: float = 0.0):  # type: ignore[no-untyped-def]
