@@ -111,7 +111,8 @@ def next_steps(
         so = Finding("if_so_counted", teeth=counted[0].values["teeth"])
         asked = tuple(replace(e, because=(*e.because, so)) if e.action.startswith("fit_") else e for e in asked)
     if likely:
-        return (*looks, *steps, *_with_left_open(asked, findings, as_it_is))
+        taken_out = vehicle.driven_gear if vehicle and work and work.driven_gear is not None else None
+        return (*looks, *steps, *_with_left_open(asked, findings, as_it_is, taken_out=taken_out))
     if not asked:
         return (*looks, *steps, *map(_drive, driving))
     is_driven = any(entry.action == "drive_again" for entry in asked)
@@ -149,9 +150,16 @@ def _if_it_must_stay(driving: Sequence[Finding], as_it_is: float) -> list[Advice
     return [replace(_drive(found), because=(why,)) for found in driving]
 
 
-def _with_left_open(asked: Sequence[Advice], findings: Sequence[Finding], as_it_is: float) -> list[Advice]:
-    """Return what is asked for beside leaving what likely complies; what is doubted comes first."""
-    is_first = bool(asked) and (_is_sure(asked[0]) or asked[0].action == "check_files")
+def _with_left_open(
+    asked: Sequence[Advice], findings: Sequence[Finding], as_it_is: float, *, taken_out: int | None
+) -> list[Advice]:
+    """Return what is asked for beside leaving what likely complies; what is doubted comes first.
+
+    The driven gear that the work took out is not fitted again for a verdict that is nearly there.
+    """
+    is_back = bool(asked) and asked[0].action == "fit_driven_gear" and asked[0].value == taken_out
+    is_sure = bool(asked) and _is_sure(asked[0]) and not is_back
+    is_first = is_sure or (bool(asked) and asked[0].action == "check_files")
     is_all = is_first or all(entry.action in WITHOUT_WORK for entry in asked)
     left = _left_open(findings, as_it_is, is_all=is_all)
     asked = [entry for entry in asked if not left or entry.action != "drive_again"]  # no driving settles it then

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from support.calibrations import make_calibration
 
-from speedcal.calibration.result import BudgetLine
+from speedcal.calibration.result import BudgetLine, Calibration
 from speedcal.conformity import Verification, load_tolerance, plan, pool, verify
 from speedcal.conformity.settling import _tightest, way_to_settle
 from speedcal.conformity.tolerance import ShownLimits
@@ -675,3 +675,18 @@ def test_no_right_odometer_is_put_wrong_for_a_verdict_that_stays_open() -> None:
 
     assert asked(Interval(1.0, 0.997, 1.003)) == ["keep_as_is", "fit_driven_gear"]
     assert asked(None) == ["fit_driven_gear", "keep_as_is"]
+
+
+def test_the_gear_that_the_work_took_out_is_no_first_step_to_a_proof() -> None:
+    """0.1 mph above never low with 20 teeth for 19: these surely pass, 5 % too high, for which it was done."""
+    vehicle = Vehicle.from_dict({"driven_gear": 19, "drive_gear": 8, "gears_counted": True})
+    precise = {"u_factor": 0.003, "speed_range": (25, 76), "n_readings": 200}
+    before, after = make_calibration(factor=1.07, **precise), make_calibration(offset=0.1, u_offset=0.15, **precise)  # type: ignore[arg-type]
+
+    def asked(before: Calibration | None, fitted: int, work: Work | None) -> list[tuple[str, Any]]:
+        told = verify(before, after, "un_r39_type", vehicle=replace(vehicle, driven_gear=fitted), work=work)
+        return [(entry.action, entry.value) for entry in told.advice]
+
+    back, keep = ("fit_driven_gear", 19), ("keep_as_is", None)
+    assert asked(before, 19, Work.from_dict({"driven_gear": 20})) == [keep, back]
+    assert asked(None, 20, None) == [back, keep]
