@@ -18,7 +18,7 @@ from speedcal.calibration.judged.quality import judge
 from speedcal.calibration.judged.uncertainty import uncertainty_budget
 from speedcal.calibration.logged.bends import in_bends
 from speedcal.calibration.logged.one_dial import LoggedDial
-from speedcal.calibration.logged.row_means import speed_of_means
+from speedcal.calibration.logged.row_means import RowMeans
 from speedcal.calibration.logged.smoothed_positions import u_of_bends, unsmoothed, with_smoothing_left
 from speedcal.calibration.logged.standstill import minutes_apart
 from speedcal.calibration.noted.note_rows import NOTED_U_TIME_S
@@ -229,10 +229,17 @@ def _fitted(
     It differs from that of the track where a log tells that the receiver smoothed it, that the vehicle leans, or that
     its rows are means.
     """
-    line = fit(ground)
-    averaged = speed_of_means(ground, line, readings.speed_mps)
+    means = RowMeans.of(ground, readings)
+    try:
+        line = fit(ground)
+    except SpeedcalError:
+        averaged = None if means is None else means.fitted(fit, readings.speed_mps, None)
+        if averaged is None:
+            raise
+        return averaged
+    averaged = None if means is None else means.fitted(fit, readings.speed_mps, line)
     if averaged is not None:
-        return averaged, fit(averaged)
+        return averaged
     smoothed = unsmoothed(ground, line, readings.speed_mps)
     if smoothed is not None:
         ground, line = smoothed, with_smoothing_left(fit(smoothed), line, u_bends=u_of_bends(ground, smoothed))

@@ -1,48 +1,81 @@
-"""Rows of a log that are means of all that was shown since the row before, as of boxes that send one in ten seconds."""
+"""Rows of a log that are means of all that was shown since the row before, as of boxes that send one in 10 to 60 s."""
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from speedcal.calibration.dial.measured import MeasuredLine
-from speedcal.calibration.readings.kind import is_log
+from speedcal.calibration.readings.kind import of_period
+from speedcal.calibration.readings.refusals import usable_readings
 from speedcal.calibration.speed.ground_speed import GroundSpeed
 from speedcal.calibration.tuning import logs as tuned
 from speedcal.calibration.tuning.track import SLOWEST_MPS
+from speedcal.errors import SpeedcalError
 from speedcal.finding import Finding
 from speedcal.interval import BoolArray, FloatArray, median, robust_scale
+from speedcal.logs.drive.readings import Readings
 
-_FEWEST_ROWS, _MOVES, _NEAREST = 30, 21, 0.8
-"""Rows that tell it, places of the mean that are tried, and the share of rows, the nearest ones, that count."""
+_FEWEST_ROWS, _FEWEST_TOLD, _MOVES, _NEAREST = 30, 12, 61, 0.8
+"""Rows of a log that tell it, those of them whose mean is told, places of the mean that are tried, and the share of
+rows, the nearest ones, that count."""
 
 
-def speed_of_means(ground: GroundSpeed, line: MeasuredLine, indicated_mps: FloatArray) -> GroundSpeed | None:
-    """Return the mean speed that such rows go by, None where they go by the speed of a moment."""
-    known = np.flatnonzero(np.isfinite(line.ground_mps))
-    known = known[np.argsort(line.time_s[known], kind="stable")]
-    time, shown = line.time_s[known], indicated_mps[known]
-    if len(known) < _FEWEST_ROWS or not (ground.is_recorded_often and is_log(time)):
-        return None
-    span_s = median(np.diff(time))
-    if span_s < tuned.MEANS_FROM_S:
-        return None
-    moves = np.linspace(-span_s, span_s, _MOVES)
-    speed, _, inside = ground.at(time[:, None] + moves)
-    of_moments = _least_scatter(speed, inside, shown)
-    of_means = _least_scatter(*_means(ground, time[:, None] + moves, span_s), shown)
-    if of_means > tuned.MEANS_MATCH * of_moments:
-        return None
-    mean, whole = _means(ground, ground.time_s, span_s)
-    slow = np.concatenate(([0], np.cumsum(~ground.usable)))
-    first, last = (np.searchsorted(ground.time_s, ground.time_s + side * span_s / 2) for side in (-1, 1))
-    return replace(
-        ground.shown_as(np.where(whole, mean, ground.speed_mps)),
-        usable=whole & (slow[first] == slow[last]),  # a dial need not be linear at a walk, which is in no mean then
-        step_mps=0.0,
-        findings=(*ground.findings, Finding("rows_of_means", span_s=span_s)),
-    )
+@dataclass(frozen=True, slots=True)
+class RowMeans:
+    """The ground speed that rows go by which are means over so long, should they be such."""
+
+    ground: GroundSpeed
+    moments: GroundSpeed
+    span_s: float
+
+    @classmethod
+    def of(cls, ground: GroundSpeed, readings: Readings) -> RowMeans | None:
+        """Return the speed of such rows, None beside rows that come sooner or unevenly, or where no speed is told."""
+        time = np.unique(readings.time_s[usable_readings(readings)])
+        if len(time) < _FEWEST_ROWS or not ground.is_recorded_often:
+            return None
+        span_s = median(np.diff(time))
+        if span_s < tuned.MEANS_FROM_S or not of_period(np.diff(time), span_s):
+            return None
+        mean, whole = _means(ground, ground.time_s, span_s)
+        slow = np.concatenate(([0], np.cumsum(~ground.usable)))
+        first, last = (np.searchsorted(ground.time_s, ground.time_s + side * span_s / 2) for side in (-1, 1))
+        told = whole & (slow[first] == slow[last])  # a dial need not be linear at a walk, which is in no mean then
+        parts = told & (np.diff(ground.piece, prepend=ground.piece[0]) == 0)
+        averaged = replace(
+            ground.shown_as(np.where(told, mean, ground.speed_mps)),
+            usable=told,
+            piece=np.cumsum(~(parts & np.roll(told, 1))),
+            step_mps=0.0,
+            findings=(*ground.findings, Finding("rows_of_means", span_s=span_s)),
+        )
+        return cls(averaged, ground, span_s)
+
+    def fitted(
+        self, fit: Callable[[GroundSpeed], MeasuredLine], indicated_mps: FloatArray, plain: MeasuredLine | None
+    ) -> tuple[GroundSpeed, MeasuredLine] | None:
+        """Return the speed of means, and the fit to it, where rows go by them.
+
+        Means over half a minute follow no speed of a moment: ``plain``, the fit to that, is None where it was refused.
+        """
+        if plain is not None and not self._told_by(plain, indicated_mps):
+            return None
+        try:
+            line = fit(self.ground)
+        except SpeedcalError:
+            return None
+        return (self.ground, line) if self._told_by(line, indicated_mps) else None
+
+    def _told_by(self, line: MeasuredLine, indicated_mps: FloatArray) -> bool:
+        """Tell whether rows go by means and not by the speed of a moment, about the clock that a fit has found."""
+        known = np.flatnonzero(np.isfinite(line.time_s))
+        moment = line.time_s[known, None] + np.linspace(-self.span_s, self.span_s, _MOVES)
+        (of_moments, _, _), (of_means, _, told) = (one.at(moment) for one in (self.moments, self.ground))
+        by_moments, by_means = (_least_scatter(one, told, indicated_mps[known]) for one in (of_moments, of_means))
+        return by_means < tuned.MEANS_MATCH * by_moments
 
 
 def _means(ground: GroundSpeed, time_s: FloatArray, span_s: float) -> tuple[FloatArray, BoolArray]:
@@ -58,7 +91,7 @@ def _least_scatter(speed_mps: FloatArray, inside: BoolArray, shown_mps: FloatArr
     least = np.inf
     for speed, here in zip(speed_mps.T, inside.T, strict=True):
         use = here & (speed > SLOWEST_MPS)
-        if use.sum() < _FEWEST_ROWS:
+        if use.sum() < _FEWEST_TOLD:
             continue
         x, y = speed[use], shown_mps[use]
         off = y - np.polyval(np.polyfit(x, y, 1), x)

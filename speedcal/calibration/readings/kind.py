@@ -20,11 +20,12 @@ def is_log(time_s: FloatArray) -> bool:
         return False
     usual = median(step)
     if usual > FASTEST_HAND_S:
-        return usual <= tuned.SLOWEST_LOG_S and _of_period(step, usual)
+        return usual <= tuned.SLOWEST_LOG_S and of_period(step, usual)
     shortest = float(np.partition(step, len(step) // 10)[len(step) // 10])
     hurried = shortest >= tuned.HURRIED_HAND_S and len(step) < tuned.MOST_BY_HAND
-    return not hurried or _of_period(step / np.maximum(np.round(step / shortest), 1.0), shortest)
+    return not hurried or of_period(step / np.maximum(np.round(step / shortest), 1.0), shortest)
 
 
-def _of_period(step: FloatArray, period_s: float) -> bool:
+def of_period(step: FloatArray, period_s: float) -> bool:
+    """Tell whether steps are those of a period, as no hand's are."""
     return float(np.mean(np.abs(step - period_s) <= tuned.EVEN_STEP * period_s)) > tuned.EVEN_STEPS

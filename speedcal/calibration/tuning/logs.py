@@ -345,7 +345,7 @@ MEANS_FROM_S, MEANS_MATCH = 5.0, 0.65
 """Rows so far apart and more may each be the mean of what was shown since the row before, and are where they scatter
 about a line through mean speeds by less than that share of what they do beside speeds of a moment. Made apart from
 ours, means of 10 s come to 0.1 to 0.63 (0.73 where nothing changes), rows of a moment to 0.8 to 9. Overlooked, means of
-10 s are WEAK as of another drive, with three times the half width."""
+10 s are WEAK as of another drive, with three times the half width, those of 20 to 60 s are so or refused."""
 
 FEWEST_CONVERTED, CONVERTED_FROM, CONVERTED_SHARE = 15, 1.5, 0.95
 """Figures that a log must show, how much coarser the steps of its dial are than those it is written in, and the share
