@@ -76,6 +76,7 @@ SPEED_WORDS: dict[str, SpeedUnit] = {
         "m.p.h.",
         "m.p.h",
         "m p h",
+        "mp h",  # MpH, as a phone begins words
     ),
     **_named("km/h", "km/h", "kmh", "kph", "kmph", "km/hr", "km/hour", "km h"),
     **_named("km/h", *(f"kilomet{end} {per}" for end in ("ers", "res") for per in ("per hour", "an hour"))),

@@ -62,7 +62,7 @@ def command(
     suitable road. Local rules on speedometers and odometers come first.
     """
     from speedcal.calibration import calibrate
-    from speedcal.logs import in_the_track, read_track
+    from speedcal.logs import read_track_beside
     from speedcal.text.results.calibration_summary import budget_text
 
     if readings is None and (zone is not None or clock_offset is not None):
@@ -71,7 +71,7 @@ def command(
         if readings is None:
             result = _from_checks(track, unit, column, session)
         else:
-            drive = read_track(track, session=session, instrument=in_the_track(track, readings, column))
+            drive = read_track_beside(track, readings, session=session, column=column)
             shown = _readings(readings, unit, column=column, zone=zone, session=session)
             result = calibrate(drive, shown, unit=unit, clock_offset_s=clock_offset)
     emit(result, as_json, f"{result}\n\n{budget_text(result)}" if budget else str(result))

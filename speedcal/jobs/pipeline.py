@@ -229,13 +229,12 @@ def _from_checks(name: str, drive: Drive, unit: DisplayUnit | None, vehicle: Veh
 
 def _from_track(name: str, drive: Drive, unit: DisplayUnit | None, vehicle: Vehicle | None) -> DriveFacts:
     from speedcal.calibration import calibrate
-    from speedcal.logs import in_the_track, read_readings, read_track
+    from speedcal.logs import read_readings, read_track_beside
     from speedcal.logs.drive.readings import with_dial_unit
     from speedcal.vehicle.drivetrain import range_gains
 
     assert drive.track is not None  # noqa: S101 - the job file was checked
-    instrument = in_the_track(drive.track, drive.readings, drive.column) if drive.readings else None
-    track = read_track(drive.track, session=drive.session, instrument=instrument)
+    track = read_track_beside(drive.track, drive.readings, session=drive.session, column=drive.column)
     if drive.readings is None:
         readings = held_readings(drive.held, drive.unit or unit or "mph")
     else:

@@ -10,7 +10,7 @@ import hashlib
 from dataclasses import replace
 from pathlib import Path
 
-from speedcal.errors import ReadingsFormatError, TrackFormatError
+from speedcal.errors import ReadingsFormatError, SpeedcalError, TrackFormatError
 from speedcal.logs.checks.checks import Checks
 from speedcal.logs.checks.read_checks import read_checks
 from speedcal.logs.drive.readings import Clock, Readings
@@ -71,6 +71,31 @@ def in_the_track(track: Path, readings: Path, column: str | None) -> str | None:
         return column if column is not None and filecmp.cmp(track, readings, shallow=False) else None
     except OSError:  # told when it is read
         return None
+
+
+def read_track_beside(
+    path: Path, readings: Path | None, *, session: str | None = None, column: str | None = None
+) -> Track:
+    """Return the track of a drive whose readings are in another file; say so where each was given for the other."""
+    instrument = in_the_track(path, readings, column) if readings is not None else None
+    try:
+        return read_track(path, session=session, instrument=instrument)
+    except SpeedcalError:
+        if readings is not None and _is_track_alone(readings):
+            raise TrackFormatError("files_exchanged", source=path.name, found=readings.name) from None
+        raise
+
+
+def _is_track_alone(path: Path) -> bool:
+    try:
+        read_track(path)
+    except SpeedcalError:
+        return False
+    try:
+        read_readings(path)
+    except SpeedcalError:
+        return True
+    return False
 
 
 def track_of(

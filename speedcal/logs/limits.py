@@ -32,8 +32,9 @@ EARLIEST_S = 631_152_000.0
 """1990-01-01: earlier dates come from clocks that were never set. [s since 1970-01-01 UTC]"""
 LATEST_S = 3_786_912_000.0
 """2090-01-01: later dates are wrong. [s since 1970-01-01 UTC]"""
-CLOCKS_BEGIN_S = {1970: 0.0, 1980: 315_532_800.0, 2000: 946_684_800.0}
-"""Where a clock begins that is never set: midnight of 1 January. [s since 1970-01-01 UTC]"""
+CLOCKS_BEGIN_S = {0.0: 1970, 315_532_800.0: 1980, 315_964_800.0: 1980, 946_684_800.0: 2000}
+"""Where a clock begins that is never set, and the year: midnight of 1 January, and of 6 January 1980, from which GPS
+counts (IS-GPS-200, 3.3.4). [s since 1970-01-01 UTC]"""
 UNSET_MIDDLE_S, UNSET_REACH_S = 0.25 * 86400.0, 0.75 * 86400.0
 """From half a day before, by its zone, to a day after, such a clock has not been set. [s]"""
 FASTEST_MPS = 170.0

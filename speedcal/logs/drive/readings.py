@@ -18,7 +18,8 @@ from speedcal.logs.drive.bad_rows import sort_out
 from speedcal.logs.drive.repeated_rows import doubled, said_again, shown_between, told_at
 from speedcal.logs.drive.shared_stamps import are_even, are_in_proportion, cut_to, evenly, in_bundles
 from speedcal.logs.drive.timer_stamps import of_a_timer
-from speedcal.logs.drive.track import same_fields
+from speedcal.logs.drive.track import BASE_S, same_fields
+from speedcal.logs.drive.unset_clock import since_begin
 from speedcal.logs.source import Source
 from speedcal.logs.writing.numbers import speed_step
 from speedcal.units import KMH_MPS, SPEED_UNIT_MPS, SpeedUnit, display_unit_of
@@ -150,7 +151,7 @@ def build_readings(source: Source, kind: str, shown: Shown) -> Readings:
     finer than its stamps are spread over the step of the stamps; rows of a timer get their times back.
     """
     speed_mps = shown.speed * SPEED_UNIT_MPS[shown.unit]
-    stamps, line = shown.stamps, np.asarray(shown.line, np.int64)
+    stamps, line = _on_track_clock(shown.stamps), np.asarray(shown.line, np.int64)
     problems = shown.problems + [at_line(problem, int(line[i])) for i, problem in stamps.problems]
     for i in np.flatnonzero((speed_mps < 0) | (speed_mps > limits.FASTEST_MPS)):
         problems.append(Problem("impossible_speed", line=int(line[i]), speed_mps=float(speed_mps[i]), unit=shown.unit))
@@ -281,14 +282,19 @@ def _spread(time_s: FloatArray, speed: FloatArray, step_s: float, findings: list
     return evenly(time_s, first, usual, step_s), step_s / usual
 
 
+def _on_track_clock(stamps: Stamps) -> Stamps:
+    """Return stamps of the track's own clock as the track has them where it was never set."""
+    unset = since_begin(stamps.time_s) if stamps.clock == "gps" else None
+    return stamps if unset is None else replace(stamps, time_s=BASE_S + unset[1])
+
+
 def _as_set(clock: Clock, time_s: FloatArray, findings: list[Finding]) -> tuple[Clock, FloatArray]:
     """Return clock and times; those of a clock that was never set count from an unknown start."""
-    for year, begin_s in limits.CLOCKS_BEGIN_S.items():
-        since = time_s - begin_s
-        if clock in {"utc", "local"} and (np.abs(since - limits.UNSET_MIDDLE_S) <= limits.UNSET_REACH_S).all():
-            findings.append(Finding("clock_never_set", year=year))
-            return "elapsed", since
-    return clock, time_s
+    unset = since_begin(time_s) if clock in {"utc", "local"} else None
+    if unset is None:
+        return clock, time_s
+    findings.append(Finding("clock_never_set", of="readings", year=unset[0]))
+    return "elapsed", unset[1]
 
 
 def _note_dead_band(speed_mps: FloatArray, unit: SpeedUnit, findings: list[Finding]) -> None:

@@ -17,6 +17,7 @@ from speedcal.logs.drive.fix_order import as_driven, in_time, not_renewed, sprea
 from speedcal.logs.drive.receiver_seconds import at_whole_seconds, held_on_the_way
 from speedcal.logs.drive.speed_physics import are_swapped, zeros_under_way
 from speedcal.logs.drive.timer_stamps import evenly_taken, of_a_timer
+from speedcal.logs.drive.unset_clock import since_begin
 from speedcal.logs.source import Source
 from speedcal.logs.writing.numbers import recorded_step
 from speedcal.wording import Spoken
@@ -129,6 +130,10 @@ def build_track(source: Source, kind: str, fixes: Fixes) -> Track:
     segment = np.zeros(n, np.int64) if fixes.segment is None else np.asarray(fixes.segment, np.int64)
     dropped: Counter[str] = Counter(fixes.dropped)
     findings = list(fixes.findings)
+    unset = since_begin(time_s) if fixes.has_date else None
+    if unset is not None:
+        time_s = BASE_S + unset[1]
+        findings.append(Finding("clock_never_set", of="fixes", year=unset[0]))
     if are_swapped(time_s, latitude, longitude, speed):
         latitude, longitude = longitude, latitude
         findings.append(Finding("positions_swapped"))
@@ -159,7 +164,7 @@ def build_track(source: Source, kind: str, fixes: Fixes) -> Track:
         elevation_m=elevation[order],
         speed_mps=speed,
         segment=segment,
-        has_date=fixes.has_date,
+        has_date=fixes.has_date and unset is None,
         kind=kind,
         source=source.name,
         digest=source.digest,

@@ -22,12 +22,12 @@ from speedcal.logs.tables.handwriting import (
     without_struck,
 )
 from speedcal.logs.tables.line_rows import Line
-from speedcal.logs.tables.note_numbers import ABOUT, RANGE, speeds_in, unclear_in, united_speed
+from speedcal.logs.tables.note_numbers import ABOUT, RANGE, has_speed, in_one_unit, speeds_in, unclear_in, united_speed
 from speedcal.logs.tables.noted_times import goes_on, time_in, with_days_above, with_times_above
 from speedcal.logs.tables.typed_lines import one_below_another, with_clock_figures, without_senders
 from speedcal.logs.times.clock_times import UnclearTimesError
 from speedcal.logs.times.timestamps import parse_stamps
-from speedcal.logs.writing.headers import normal, of_times, speed_unit_in, unit_in_title
+from speedcal.logs.writing.headers import INSTRUMENT, normal, of_times, speed_unit_in, unit_in_title
 from speedcal.logs.writing.number_words import in_figures
 from speedcal.logs.writing.words_abroad import in_figures_abroad
 from speedcal.units import SPEED_UNIT_MPS, SpeedUnit, parse_speed_unit
@@ -38,15 +38,19 @@ _ODOMETER = re.compile(
     r"\W{0,3}\d[\d.,' ]*\d*(?:\s*(?:mi(?:les)?|km))?(?![A-Za-z])",
     re.IGNORECASE,
 )
-_GPS = r"(?:gps|gnss|sat ?nav)\b"
-_RECEIVER = re.compile(
-    rf"(?P<dial>(?:speedo(?:meter)?|dial|needle|indicated)\W{{0,3}}\d{{1,3}}(?:[.,]\d{{1,2}})?(?:\s?(?:mph|km/?h|kph))?(?=\s))?"
-    rf"(?:^|[,;(/|–-]|(?(dial)\s|(?!)))\s*(?:the\s)?{_GPS}[^\d,;]{{0,15}}\d{{1,3}}(?:[.,]\d{{1,2}})?(?![\w:]|[.,]\d)"
-    rf"|(?<![\w.,:])\d{{1,3}}(?:[.,]\d{{1,2}})?\s?(?:mph|km/?h|kph)?\s?"
-    rf"(?:\(|(?:on|by|from) (?:the )?)?{_GPS}(?!\D{{0,4}}\d|\s(?:lost|off|out|dead))",
-    re.IGNORECASE,
+_SAID = r"\d{1,3}(?:[.,]\d{1,2})?"
+_IN_UNIT = r"(?:mph|km/?h|kph)"
+_RECEIVER, _OTHER = (
+    re.compile(
+        rf"(?P<dial>(?:{INSTRUMENT.pattern})\W{{0,3}}{_SAID}(?:\s?{_IN_UNIT})?(?=\s))?"
+        rf"(?:^|[,;(/|–-]|(?(dial)\s|(?!)))\s*(?:the\s)?{what}[^\d,;]{{0,15}}{_SAID}(?![\w:]|[.,]\d)"
+        rf"|(?<![\w.,:]){_SAID}\s?{_IN_UNIT}?\s?"
+        rf"(?:\(|(?:on|by|from) (?:the )?)?{what}(?!\D{{0,4}}\d|\s(?:lost|off|out|dead))",
+        re.IGNORECASE,
+    )
+    for what in (r"(?:gps|gnss|sat ?nav)\b", r"(?:phone|app|actual|true|real)\b")
 )
-"""What a receiver showed, which is no reading of the dial."""
+"""What a receiver showed, which is no reading of the dial; by words that mean it where another number stands beside."""
 _DASH = re.compile(r"^\s*[-–—−](?:\s+|(?!\d+[-–—−]))(?=\d)")
 """Stands between time and reading, no dial shows less than nothing; ``-50-`` is struck out."""
 _DATE = re.compile(r"\b(?:\d{4}-\d\d-\d\d|\d{1,2}[./-]\d{1,2}[./-]\d{4})(?![\w:])")
@@ -230,8 +234,10 @@ def _take(notes: _Notes, number: int, text: str, *, only: bool) -> None:
 def _read(notes: _Notes, text: str) -> _Note:
     """Return what stands in a line; a ditto mark repeats the speed or the time of the last reading."""
     time, rest = time_in(text)
-    rest = _ODOMETER.sub(" ", rest if time else _DATE.sub(" ", rest))
-    rest = _DASH.sub(" ", in_decimals(_RECEIVER.sub(lambda found: f" {found['dial'] or ''} ", rest)))
+    rest = in_one_unit(_ODOMETER.sub(" ", rest if time else _DATE.sub(" ", rest)))
+    rest = _RECEIVER.sub(_dial_in, rest)
+    rest = told if has_speed(told := _OTHER.sub(_dial_in, rest)) else rest
+    rest = _DASH.sub(" ", in_decimals(rest))
     values, u = speeds_in(rest)
     if notes.united and len(values) > 1 and (speed := united_speed(rest)) is not None:
         values = [speed]
@@ -242,6 +248,10 @@ def _read(notes: _Notes, text: str) -> _Note:
         return _Note(time, rest, values, u, ditto, repeats_unread=True)
     values, u = (values, u) if values else ([notes.speeds[-1]], notes.u[-1])
     return _Note(time or notes.times[-1], rest, values, u, ditto)
+
+
+def _dial_in(found: re.Match[str]) -> str:
+    return f" {found['dial'] or ''} "
 
 
 def _fault(notes: _Notes, text: str, note: _Note, *, listed: bool) -> str:

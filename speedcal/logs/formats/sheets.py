@@ -26,6 +26,7 @@ from speedcal.logs.tables.delimited import Rows
 from speedcal.logs.tables.note_numbers import has_speed
 from speedcal.logs.tables.noted_times import time_in
 from speedcal.logs.tables.sessions import choose
+from speedcal.logs.tables.several_tables import Wanted, table_for, tells
 from speedcal.logs.tables.tabular import Table, find_table
 from speedcal.logs.writing.characters import plain_characters
 from speedcal.logs.writing.headers import read_heading
@@ -145,20 +146,22 @@ def _within_limits(source: Source, rows: Iterable[list[str]]) -> Rows:
     return Rows(kept, line)
 
 
-def sheet_table(source: Source, wanted: str, session: str | None) -> Table:
+def sheet_table(source: Source, wanted: Wanted, session: str | None) -> Table:
     """Return the table of the sheet that holds what is wanted; see :func:`table_of`."""
     return table_of(source, _sheets(source), wanted, session)
 
 
-def table_of(source: Source, named: Iterable[tuple[str, Rows]], wanted: str, session: str | None) -> Table:
+def table_of(source: Source, named: Iterable[tuple[str, Rows]], wanted: Wanted, session: str | None) -> Table:
     """Return the table of the sheet that has the column wanted, else of the first sheet that has any.
 
     Sheets with one and the same header are sessions, and it is asked which is meant, or whether all are one drive.
     """
-    tables = [(name, table) for name, rows in named if (table := find_table(rows)) is not None]
+    tables = [(name, table) for name, rows in named if (table := table_for(rows, wanted)) is not None]
     if not tables:
         source.fail("no_table_in_sheet")
-    fit = [(name, table) for name, table in tables if any(read_heading(word).role == wanted for word in table.header)]
+    fit = [(name, table) for name, table in tables if tells(table, wanted)]
+    if not fit:
+        fit = [(name, table) for name, table in tables if wanted in {read_heading(word).role for word in table.header}]
     if not fit:
         return tables[0][1]
     alike = {name: table for name, table in fit if table.header == fit[0][1].header}

@@ -18,11 +18,11 @@ from speedcal.logs.formats.registry import Request
 from speedcal.logs.source import Source
 from speedcal.logs.tables.handwriting import with_dittos
 from speedcal.logs.tables.markers import cleaned_speeds
-from speedcal.logs.tables.note_numbers import noted_speed
+from speedcal.logs.tables.note_numbers import in_one_unit, noted_speed
 from speedcal.logs.tables.sessions import one_session
 from speedcal.logs.tables.tabular import Table, check_header, decimal_mark, is_missing, named_column, uses_decimal_comma
 from speedcal.logs.times.time_column import on_track_clock, read_times
-from speedcal.logs.writing.headers import Heading, read_heading, unit_in_title
+from speedcal.logs.writing.headers import Heading, normal, read_heading, speed_unit_in, unit_in_title
 from speedcal.logs.writing.number_words import in_figures
 from speedcal.logs.writing.numbers import Numbers, parse_numbers
 from speedcal.units import LENGTH_UNIT_M, SPEED_UNIT_MPS, SpeedUnit, parse_speed_unit
@@ -49,13 +49,17 @@ def read_table(source: Source, table: Table, request: Request, *, kind: str) -> 
     index = _speed_column(source, table, headings, request, with_fixes=with_fixes)
     comma = uses_decimal_comma(table)
     cells = with_dittos(table.column(index))
-    speeds, u = _as_noted(parse_numbers(cells, decimal_comma=comma), cells)
+    speeds = parse_numbers(cells, decimal_comma=comma)
+    if speeds.problems:
+        cells = list(map(in_one_unit, cells))
+        speeds = parse_numbers(cells, decimal_comma=comma)
+    speeds, u = _as_noted(speeds, cells)
     speeds.values *= headings[index].part
     runs = [heading.name for heading in headings if heading.role == "time" and _OVER.search(heading.name.lower())]
     if runs and len(runs) == sum(1 for heading in headings if heading.role == "time"):
         source.fail("checks_as_readings", line=table.header_line, column=runs[0])
     stamps = read_times(source, table, headings, request.zone)
-    unit = _unit(source, table, headings, index, speeds, stamps, request)
+    unit = _unit(source, table, headings, index, cells, speeds, stamps, request)
     findings = [Finding("blocks_side_by_side", count=table.blocks)] if table.blocks > 1 else []
     time_s = stamps.time_s if stamps.clock != "none" else None
     values = cleaned_speeds(speeds, cells, table.header[index], fastest_in(unit), findings, time_s)
@@ -81,12 +85,15 @@ def _as_noted(numbers: Numbers, cells: list[str]) -> tuple[Numbers, FloatArray]:
     """Return the numbers with those that people noted as a range or as about, and the uncertainties of these."""
     u = np.full(len(cells), np.nan)
     left = []
+    units = dict.fromkeys(numbers.units)
     said = in_figures([(i, cells[i]) for i, _ in numbers.problems])
     for (i, problem), (_, cell) in zip(numbers.problems, said, strict=True):
         numbers.values[i], u[i] = noted_speed(cell)
         if np.isnan(numbers.values[i]):
             left.append((i, problem))
-    return replace(numbers, problems=left), u
+        elif (unit := speed_unit_in(normal(cell))) is not None:
+            units.setdefault(unit)
+    return replace(numbers, problems=left, units=tuple(units)), u
 
 
 def _uncertainties(table: Table, headings: list[Heading], role: str, shown: Shown, *, comma: bool) -> FloatArray | None:
@@ -115,11 +122,29 @@ def _speed_column(source: Source, table: Table, headings: list[Heading], request
     candidates = instrument or (vehicle if with_fixes else vehicle + plain)
     if not speeds:
         candidates = [i for i, item in enumerate(headings) if item.role == "" and _says_speeds(table.column(i))]
+    if len(candidates) == 2:
+        candidates = _in_one_unit(table, headings, candidates)
     if len(candidates) == 1:
         return candidates[0]
     names = [table.header[i] for i in (candidates or speeds or range(min(len(table.header), 30)))]
     code = "several_speed_columns" if candidates else "no_certain_column" if speeds else "no_speed_column"
     source.fail(code, line=table.header_line, columns=names)
+
+
+def _in_one_unit(table: Table, headings: list[Heading], pair: list[int]) -> list[int]:
+    """Return the rounder of two columns that hold the same speeds, each in a unit of its own; else both."""
+    units = [headings[i].speed_unit for i in pair]
+    if None in units or units[0] == units[1]:
+        return pair
+    comma = uses_decimal_comma(table)
+    told = [parse_numbers(table.column(i), decimal_comma=comma) for i in pair]
+    scales = [SPEED_UNIT_MPS[unit] * headings[i].part for unit, i in zip(units, pair, strict=True) if unit]
+    one, two = (numbers.values * scale for numbers, scale in zip(told, scales, strict=True))
+    steps_mps = sum(10.0**-numbers.decimals * scale for numbers, scale in zip(told, scales, strict=True))
+    both = np.isfinite(one) & np.isfinite(two)
+    if not both.any() or (np.isfinite(one) != np.isfinite(two)).any() or np.abs(one - two)[both].max() > steps_mps:
+        return pair
+    return [pair[told[1].decimals < told[0].decimals]]
 
 
 def _says_speeds(cells: list[str]) -> bool:
@@ -136,7 +161,14 @@ def _of(headings: list[Heading], speeds: list[int], origin: str) -> list[int]:
 
 
 def _unit(
-    source: Source, table: Table, headings: list[Heading], index: int, speeds: Numbers, stamps: Stamps, request: Request
+    source: Source,
+    table: Table,
+    headings: list[Heading],
+    index: int,
+    cells: list[str],
+    speeds: Numbers,
+    stamps: Stamps,
+    request: Request,
 ) -> SpeedUnit:
     """Return the unit of the speeds: from the header, the cells or the user; they must not contradict each other.
 
@@ -151,7 +183,7 @@ def _unit(
         if unit is None:
             source.fail("unknown_speed_unit", line=line, found=word)
         found.setdefault(unit, "cells")
-    _refuse_several(source, table, table.column(index), [unit for unit, where in found.items() if where == "cells"])
+    _refuse_several(source, table, cells, [unit for unit, where in found.items() if where == "cells"])
     if request.unit is not None:
         found.setdefault(request.unit, "option")
     if not found and (seen := source.said("dial_unit")):
@@ -169,7 +201,7 @@ def _unit(
 def _refuse_several(source: Source, table: Table, cells: list[str], units: list[SpeedUnit]) -> None:
     """Refuse cells that name several units, with the line where the second sets in."""
     if len(units) > 1:
-        named = [parse_speed_unit(cell.lstrip("+-0123456789., ")) for cell in cells]
+        named = [speed_unit_in(normal(cell)) for cell in cells]
         line = table.line[named.index(units[1])] if units[1] in named else table.header_line
         source.fail("several_units", line=line, units=units)
 

@@ -15,7 +15,8 @@ from speedcal.logs.formats.table_tracks import read_table_track
 from speedcal.logs.source import Source
 from speedcal.logs.tables.delimited import Rows, split_rows
 from speedcal.logs.tables.long_form import long_table
-from speedcal.logs.tables.tabular import Table, find_table, is_all_data, usual_width
+from speedcal.logs.tables.several_tables import table_for
+from speedcal.logs.tables.tabular import Table, is_all_data, usual_width
 from speedcal.logs.tables.titled_vehicles import of_titled_vehicle
 from speedcal.logs.writing.headers import read_heading
 from speedcal.logs.writing.numbers import parse_numbers
@@ -23,7 +24,7 @@ from speedcal.logs.writing.spoken_times import cue_lines
 
 _MOST_IN_NOTES = 3
 """Cells of a line of notes at most: a time, a reading, a remark."""
-_FEWEST_ROWS = 5
+_FEWEST_ROWS, _MOSTLY = 5, 0.6
 _MARKED_UP = re.compile(rb"<[A-Za-z/?!]|%PDF")
 """No text, as ``<14:03:12> <sam> 45`` is."""
 _KINDS = {
@@ -42,7 +43,7 @@ def read_text(source: Source, request: Request) -> Readings:
     cues = cue_lines(rows.text)
     if cues:
         return read_notes(source, cues, request, heading="elapsed")
-    table = find_table(rows)
+    table = table_for(rows, "speed")
     long = long_table(rows, table, for_track=False)
     if long is not None:
         return read_table(source, long, request, kind="table_long")
@@ -62,17 +63,18 @@ def _ask_for_header(source: Source, rows: Rows) -> None:
 
 
 def _is_readings(table: Table) -> bool:
-    """Tell a table from notes with a title: it has several columns, or one that holds nothing but numbers."""
+    """Tell a table from notes with a title: it has several columns, or one that mostly holds nothing but numbers."""
     roles = {read_heading(name).role for name in table.header}
     if len(table.header) > 1:
         return bool(roles - {""}) or len(table.header) > _MOST_IN_NOTES
-    alone = len(table.rows[0]) == 1 and bool(np.isfinite(parse_numbers(table.rows[0], decimal_comma=True).values[0]))
+    numbers = np.isfinite(parse_numbers(table.column(0), decimal_comma=True).values)
+    alone = len(table.rows[0]) == 1 and bool(numbers[0]) and numbers.mean() > _MOSTLY
     return "speed" in roles and alone and not any(map(str.isdigit, table.header[0]))
 
 
 def _read_track(source: Source, request: Request) -> Track:
     rows = of_titled_vehicle(source, split_rows(source), request.session)
-    table = find_table(rows)
+    table = table_for(rows, "latitude")
     long = long_table(rows, table, for_track=True)
     if long is not None:
         return read_table_track(source, long, request, kind="track_table_long")

@@ -17,6 +17,7 @@ from speedcal.logs.formats.table_tracks import has_fixes, read_table_track
 from speedcal.logs.formats.xmltree import without_comments
 from speedcal.logs.source import Source
 from speedcal.logs.tables.delimited import Rows
+from speedcal.logs.tables.several_tables import Wanted
 from speedcal.logs.tables.tabular import Table, find_table
 from speedcal.logs.writing.characters import plain_characters
 
@@ -111,7 +112,7 @@ def _grids(source: Source) -> Iterator[Rows]:
         yield grid.finished()
 
 
-def _table(source: Source, request: Request, wanted: str) -> Table:
+def _table(source: Source, request: Request, wanted: Wanted) -> Table:
     named = [(f"table {i}", rows) for i, rows in enumerate(_grids(source), 1)]
     if not any(find_table(rows) for _, rows in named):
         source.fail("not_a_log", found="web_page")

@@ -7,7 +7,7 @@ import re
 
 from speedcal.logs.tables.handwriting import in_decimals
 from speedcal.logs.writing.headers import INSTRUMENT, SPEED_UNIT
-from speedcal.units import parse_speed_unit
+from speedcal.units import SPEED_UNIT_MPS, parse_speed_unit
 
 _NUMBER = re.compile(r"(?<![\w.])(?<!\d,)[-+]?\d{1,6}(?:[.,]\d{1,4})?(?![\w:])")
 _GROUPED = re.compile(r"(?<![\w.,])\d{1,3}(?:[,.' ]\d{3})+(?:[.,]\d{1,2})?(?![\w:]|[.,]\d)")
@@ -48,6 +48,11 @@ _NAMED = re.compile(
     re.IGNORECASE,
 )
 """A number behind a word that may say what it is, or before one that does: ``45 or so 63`` is neither."""
+_TWO_UNITS = re.compile(
+    rf"(?<![\w.,:+-])(?P<one>\d{{1,3}}(?:[.,]\d{{1,2}})?)\s?(?P<unit>{SPEED_UNIT})\s?[(\[=/|,;–-]{{0,2}}\s?"
+    rf"(?:or|is)?\s?(?P<two>\d{{1,3}}(?:[.,]\d{{1,2}})?)\s?(?P<other>{SPEED_UNIT})(?![a-z/])\s?[)\]]?",
+    re.IGNORECASE,
+)
 _LONGEST = 60
 _U_ABOUT_STEPS = 1.0
 """Standard uncertainty of a reading noted as about, in units of the dial: from memory of how people speak."""
@@ -69,6 +74,27 @@ def speeds_in(rest: str) -> tuple[list[float], float]:
     about = bool(ABOUT.search(rest))
     numbers = [_float(value) for value in _NUMBER.findall(ABOUT.sub(" ", rest))]
     return numbers, _U_ABOUT_STEPS if about else math.nan
+
+
+def in_one_unit(text: str) -> str:
+    """Return a text without a speed that says the one beside it in another unit: ``44 mph (71 km/h)``.
+
+    The rounder of the two was read; of two alike, the first.
+    """
+    return _TWO_UNITS.sub(_rounder, text)
+
+
+def _rounder(found: re.Match[str]) -> str:
+    units = [parse_speed_unit(found[name]) for name in ("unit", "other")]
+    told = [(found[name], unit, SPEED_UNIT_MPS[unit]) for name, unit in zip(("one", "two"), units, strict=True) if unit]
+    if len(set(units)) < 2 or len(told) < 2:
+        return found[0]
+    low, high = sorted(_float(value) * unit_mps for value, _, unit_mps in told)
+    steps = [10.0 ** -len(value.replace(",", ".").partition(".")[2]) for value, _, _ in told]
+    if high - low > sum(step * unit_mps for step, (_, _, unit_mps) in zip(steps, told, strict=True)) / 2:
+        return found[0]
+    value, unit, _ = told[steps[1] > steps[0]]
+    return f"{value} {unit} "
 
 
 def united_speed(rest: str) -> float | None:

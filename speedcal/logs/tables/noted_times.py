@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from functools import lru_cache
+from itertools import pairwise
 
 from speedcal.logs.tables.line_rows import Line
 from speedcal.logs.tables.note_numbers import has_speed
@@ -21,8 +22,12 @@ _DOTTED = re.compile(r"(?<![\d.,:])([01]?\d|2[0-3])\.([0-5]\d)\.([0-5]\d)(?![\d.
 """10.03.17: three parts are a time of day; a date would have to come before a time."""
 _DOTTED_PM = re.compile(r"(?<![\d.,:])(1[0-2]|0?[1-9])\.([0-5]\d)\s?([AaPp])\.?[Mm]\b\.?")
 _SINCE_1970 = re.compile(r"(?<![\d.,:])(1\d{9}(?:\.\d{1,6}|\d{3})?)(?![\d:])")
-_PICTURE = re.compile(r"(?<!\d)(\d{8}[T_-]\d{6})(?:\d{3})?(?!\d)(?:[\w()-]*\.(?:jpe?g|heic|png))?", re.IGNORECASE)
-"""20260317_140312, as phones name what they take."""
+_COMPACT = re.compile(
+    r"(?<!\d)(\d{8}[T_-]\d{6}|20\d{6} \d{6})"
+    r"(?:(Z|[+-]\d{2}:?\d{2})(?![\w:])|(?:\d{3})?(?!\d)(?:[\w()-]*\.(?:jpe?g|heic|png))?)",
+    re.IGNORECASE,
+)
+"""20260317T140312Z, and 20260317_140312 as phones name what they take."""
 _UNTIL = re.compile(
     r"(?<![\d:.,])(\d{1,2}):([0-5]\d)(?::([0-5]\d))?\s?(?:[-–—]|to|till?|until)\s?"
     r"(\d{1,2}):([0-5]\d)(?::([0-5]\d))?(?![\d:])(?!\s?[ap]\.?m)",
@@ -67,10 +72,11 @@ _WEEKDAY = re.compile(r"^(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*[.,]?\s+", re.IGNO
 _LONGEST, _LONGEST_DAY, _FEWEST_DAYS = 500, 40, 2
 _FEWEST_PAIRS = 3
 _COLUMNS, _FEWEST_APART = ((True, False), (False, True)), 4
+"""What tells a time only, and what a speed only."""
 
 
 def with_times_above(lines: Sequence[Line]) -> Sequence[Line]:
-    """Return the lines with each time that stands in a line above its reading.
+    """Return the lines with each time that stands in a line above its reading, or below it.
 
     So it is where most readings have it there, or all that have none in their own line; and where all times stand
     above as many speeds, as a column of a printed table is copied below the other.
@@ -79,6 +85,8 @@ def with_times_above(lines: Sequence[Line]) -> Sequence[Line]:
     alone = joined = bare = 0
     before = (False, False)
     told = [_tells(text) for _, text in lines]
+    if _stand_below(lines, told):
+        return with_times_above(lines[::-1])[::-1]
     times, speeds = ([line for line, has in zip(lines, told, strict=True) if has == what] for what in _COLUMNS)
     if len(times) == len(speeds) >= _FEWEST_APART and times[-1][0] < speeds[0][0] and (True, True) not in told:
         pairs = [(number, f"{text} {speed}") for (number, text), (_, speed) in zip(times, speeds, strict=True)]
@@ -99,6 +107,18 @@ def with_times_above(lines: Sequence[Line]) -> Sequence[Line]:
             bare += has == (False, True)
         before = has
     return made if joined >= _FEWEST_PAIRS and (joined > alone or not bare) else lines
+
+
+def _stand_below(lines: Sequence[Line], told: Sequence[tuple[bool, bool]]) -> bool:
+    """Tell whether more times stand next below a speed than next above one."""
+    turns = [
+        (abs(two[0] - one[0]), has)
+        for (one, two), (has, then) in zip(pairwise(lines), pairwise(told), strict=True)
+        if {has, then} == set(_COLUMNS)
+    ]
+    nearest = min((apart for apart, _ in turns), default=0)
+    below = sum(1 if has == _COLUMNS[1] else -1 for apart, has in turns if apart == nearest)
+    return below > 0
 
 
 def with_days_above(lines: Sequence[Line]) -> Sequence[Line]:
@@ -146,7 +166,7 @@ def time_in(text: str) -> tuple[str, str]:
         return spoken[1:]
     if found is not None:
         return found.group().strip(), f"{text[: found.start()]} {text[found.end() :]}"
-    forms = ((_DOTTED, r"\1:\2:\3"), (_DOTTED_PM, r"\1:\2 \3m"), (_PICTURE, r"\1"), (_SINCE_1970, r"\1"))
+    forms = ((_DOTTED, r"\1:\2:\3"), (_DOTTED_PM, r"\1:\2 \3m"), (_COMPACT, r"\1\2"), (_SINCE_1970, r"\1"))
     for form, written in forms:
         dotted = form.search(text)
         if dotted is not None:

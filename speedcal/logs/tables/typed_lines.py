@@ -12,7 +12,7 @@ from speedcal.logs.writing.headers import read_heading, speed_unit_in
 
 _SENT = re.compile(
     r"(?P<when>[\[(<]?\d[\d/.,:\- ]{0,30}\d(?:\s?[AaPp]\.?[Mm]\.?)?[\])>]?\s*(?:[-–]\s+)?)"
-    r"(?:<(?P<nick>[^<>]{1,40})>|(?P<name>[^:<>\d]*[A-Za-z+][^:<>]{0,40}):)\s"
+    r"(?:<(?P<nick>[^<>]{1,40})>|(?!\s*[AaPp]\.?[Mm]\b)(?P<name>[^:<>\d]*[A-Za-z+][^:<>]{0,40}):)\s"
 )
 _TIME = re.compile(r"(?<![\d:.])\d{1,2}:\d{2}(?::\d{2})?(?![\d:])")
 _CLOCK = r"\d{1,2}:\d{2}(?::\d{2})?"
@@ -31,7 +31,12 @@ _SPEED_AND_TIMES = re.compile(
     r"\s*(?P<speed>\d{1,3}(?:[.,]\d)?(?![\d:]*:\d)\s?(?:[A-Za-z/]{2,5})?)\s?(?:(?:at|@|[:=–-])\s?)?"
     rf"(?P<times>{_CLOCK}(?:(?:\s?[,;&+]\s?|\sand\s|,\sand\s|\s){_CLOCK})*)[.\s]*"
 )
-_FIGURES = re.compile(r"\s*([01]\d|2[0-3])[ -]?([0-5]\d)[ -]?([0-5]\d)(?=[\s,;:-]+\D*\d{1,3}(?:[.,]\d{1,2})?(?!\d))")
+_BEFORE_SPEED = r"(?=[\s,;:-]+\D*\d{1,3}(?:[.,]\d{1,2})?(?!\d))"
+_FIGURES = (
+    re.compile(rf"\s*([01]\d|2[0-3])[ -]?([0-5]\d)[ -]?([0-5]\d){_BEFORE_SPEED}"),
+    re.compile(rf"\s*([01]\d|2[0-3])([0-5]\d)(){_BEFORE_SPEED}"),
+)
+"""Hour, minute and second; hour and minute."""
 _SPOKE = re.compile(
     r"\s*(?P<name>[A-Za-z][A-Za-z ]{0,30}\d{0,3})[\s,(\[]+(?P<when>\d{1,2}:\d{2}(?::\d{2})?)[)\]]?\s*:?\s*"
 )
@@ -93,12 +98,18 @@ def _listed(text: str) -> list[str]:
 
 
 def with_clock_figures(lines: Sequence[Line]) -> Sequence[Line]:
-    """Return lines that all begin with times such as ``100423`` with colons in them."""
+    """Return lines that all begin with times such as ``100423`` or ``1004`` with colons in them."""
     numbered = [text for _, text in lines if any(map(str.isdigit, text))]
-    found = [_FIGURES.match(text) for text in numbered]
-    if len(found) < _FEWEST_FIGURES or not all(found):
-        return lines
-    times = [3600 * int(item[1]) + 60 * int(item[2]) + int(item[3]) for item in found if item]
-    if any(later <= earlier for earlier, later in itertools.pairwise(times)) or times[-1] - times[0] < _LEAST_SPAN:
-        return lines
-    return [(number, _FIGURES.sub(r"\1:\2:\3", text, count=1)) for number, text in lines]
+    for form in _FIGURES:
+        found = [item for text in numbered if (item := form.match(text))]
+        if len(found) < max(_FEWEST_FIGURES, len(numbered)):
+            continue
+        times = [3600 * int(item[1]) + 60 * int(item[2]) + int(item[3] or 0) for item in found]
+        steps = [later - earlier for earlier, later in itertools.pairwise(times)]
+        if min(steps) >= (1 if found[0][3] else 0) and times[-1] - times[0] >= _LEAST_SPAN:
+            return [(number, form.sub(_in_colons, text, count=1)) for number, text in lines]
+    return lines
+
+
+def _in_colons(found: re.Match[str]) -> str:
+    return ":".join(filter(None, found.groups()))

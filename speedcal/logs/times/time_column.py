@@ -16,6 +16,7 @@ from speedcal.logs.source import Source
 from speedcal.logs.tables.handwriting import with_dittos
 from speedcal.logs.tables.tabular import Table, is_missing
 from speedcal.logs.times.clock_times import UnclearTimesError
+from speedcal.logs.times.gps_weeks import in_weeks
 from speedcal.logs.times.timestamps import parse_stamps
 from speedcal.logs.writing.headers import Heading, normal
 from speedcal.logs.writing.numbers import time_step
@@ -88,7 +89,7 @@ def times_in(table: Table, headings: list[Heading], zone: tzinfo | None) -> Stam
         dated = sum(1 for cell in joined if parse_stamp(cell))
         if 2 * dated > sum(1 for cell in joined if cell):
             cells, header = joined, f"{table.header[dates[0]]} {header}"
-    stamps = parse_stamps(cells, header=header, zone=zone)
+    stamps = in_weeks(table, parse_stamps(cells, header=header, zone=zone))
     if stamps.resolution_s < _MINUTE_S:
         return stamps
     beside = [i for i, heading in enumerate(headings) if heading.role == "time" and i != index]

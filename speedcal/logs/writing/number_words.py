@@ -87,7 +87,8 @@ def _readings(text: str) -> dict[str, str]:
     bare = not _WORD.search(_NO_WORD.sub(" ", _RUN.sub(" ", text)))
     runs = [run for run in _RUN.finditer(text) if bare or run["s"] or len(_said(run)) > 1 or _said(run)[0].counts]
     said = [_said(run) for run in runs]
-    if not runs or not (bare or LARGE.search(text) or _CLOCK.search(text) or sum(map(len, said)) > 2):
+    united = any(_UNIT_BEHIND.match(text, run.end()) for run in runs)
+    if not runs or not (bare or united or LARGE.search(text) or _CLOCK.search(text) or sum(map(len, said)) > 2):
         return {"": text} if _CLOCK.search(text) else {}
     times = [i for i, groups in enumerate(said) if len(groups) > 1 or groups[0].hour or runs[i]["s"]]
     if _CLOCK.search(text) or not times:

@@ -183,6 +183,10 @@ REFUSALS: dict[str, tuple[Template, Template]] = {
         _several("there are no columns for latitude and longitude; the columns are {names}"),
         "Give the recording of the receiver as the track; track and readings may be swapped",
     ),
+    "files_exchanged": (
+        "the file was given as the track and is none, and {found:quoted}, given as the readings, is a track",
+        "Exchange the two",
+    ),
     "no_time_column": (_several("no column holds a time; the columns are {names}"), "Export it with times"),
     "no_table": (
         "the text holds no table with a header row, and no other kind of track",
@@ -424,8 +428,14 @@ FINDINGS: dict[str, Template] = {
     "{speed_unit}.",
     "may_be_truth": "the readings may be a copy of the recorded GPS speed; this drive cannot tell, because its speed "
     "hardly changes.",
-    "clock_never_set": "The dates are those of a clock that was never set (it begins in {year}): the times were taken "
-    "as seconds since an unknown start.",
+    "clock_never_set": lambda values: (
+        f"The dates are those of a clock that was never set (it begins in {values['year']}): "
+        + (
+            "of the times of the fixes only the time of day is used."
+            if values["of"] == "fixes"
+            else "the times were taken as seconds since an unknown start."
+        )
+    ),
     "dead_band": "No speed between 0 and {slowest_mps:speed1} occurs: zeros may stand for slow driving.",
 }
 """Code to the sentence, with its full stop."""
